@@ -1,0 +1,5 @@
+"""``python -m growthcast`` is the command ``growthcast``."""
+
+from growthcast.cli.main import main
+
+main()

@@ -1,0 +1,108 @@
+"""What a book is once it has been read: a practice and its tables, by column."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, replace
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from growthcast.errors import Finding
+
+__all__ = ["Book", "Coded", "Practice", "Table"]
+
+
+@dataclass(frozen=True, slots=True)
+class Coded:
+    """A text column as ``values[codes]``: each distinct text once."""
+
+    codes: NDArray[np.int32]
+    values: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Table:
+    """One table of the book, by column; a blank cell is ``''``, nan or NaT.
+
+    ``rows`` are row numbers as a spreadsheet shows them (the header is row 1). ``columns`` holds
+    every declared column, also those the file does not have; ``extra`` the columns nobody
+    declared, as text. ``coded`` holds the id columns as codes and distinct values; ``letters`` the
+    spreadsheet letters of the columns which the file has.
+    """
+
+    name: str
+    rows: NDArray[np.int64]
+    columns: Mapping[str, NDArray[Any]]
+    extra: Mapping[str, tuple[str, ...]]
+    coded: Mapping[str, Coded]
+    letters: Mapping[str, str]
+
+    def __len__(self) -> int:
+        return int(self.rows.size)
+
+    def text(self, name: str) -> NDArray[np.object_]:
+        """Return a text, id or choice column as strings, ``''`` where blank."""
+        return self.columns[name]
+
+    def number(self, name: str) -> NDArray[np.float64]:
+        """Return a number column, nan where blank."""
+        return self.columns[name]
+
+    def date(self, name: str) -> NDArray[np.datetime64]:
+        """Return a date column, NaT where blank."""
+        return self.columns[name]
+
+    def flag(self, name: str) -> NDArray[np.bool_]:
+        """Return a true-or-false column, false where blank."""
+        return np.asarray(self.columns[name] == "true", np.bool_)
+
+    def keep(self, mask: NDArray[np.bool_]) -> Table:
+        """Return the table with only the rows of a mask, in their order."""
+        if bool(mask.all()):
+            return self
+        kept = np.flatnonzero(mask).tolist()
+        return replace(
+            self,
+            rows=self.rows[mask],
+            columns={name: column[mask] for name, column in self.columns.items()},
+            extra={
+                name: tuple(cells[index] for index in kept) for name, cells in self.extra.items()
+            },
+            coded={name: Coded(c.codes[mask], c.values) for name, c in self.coded.items()},
+        )
+
+
+@dataclass(frozen=True, slots=True)
+class Practice:
+    """What ``practice.toml`` says; everything in it has a default."""
+
+    name: str = ""
+    currency: str = "EUR"
+    labour_rate_per_h: float = 0.0
+    fixed_min: float = 30.0
+    travel_min: float = 0.0
+    confidence: float = 0.90
+    intervals_d: tuple[int, ...] = (7, 10, 14, 21, 28)
+    horizon_d: int = 60
+    height_error_cm: float = 0.5
+    height_error_share: float = 0.05
+
+
+@dataclass(frozen=True, slots=True)
+class Book:
+    """A book without problems; ``findings`` are its notes and remarks.
+
+    ``species`` is the table that ships with the practice's own rows laid over it, cell by cell.
+    """
+
+    folder: Path
+    practice: Practice
+    tanks: Table
+    areas: Table
+    trims: Table
+    conditions: Table
+    species: Table
+    findings: tuple[Finding, ...]

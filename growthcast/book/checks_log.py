@@ -1,0 +1,257 @@
+"""Checks of the log and of the conditions: dates, amounts, rows that say the same thing twice."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+import numpy as np
+from numpy.typing import NDArray
+
+from growthcast.book.book import Table
+from growthcast.book.tabled import DAY_SPAN, Tables, at_cell, day_numbers, where
+from growthcast.errors import Finding
+
+__all__ = ["LOG_CHECKS", "first_of_each"]
+
+_AMOUNTS = ("before_cm", "after_cm", "removed_cm", "removed_g", "minutes")
+_HEIGHTS = ("before_cm", "after_cm", "removed_cm")
+_MEASURED = (
+    "ppfd_umol",
+    "photoperiod_h",
+    "co2_mg_l",
+    "ph",
+    "kh_dkh",
+    "no3_mg_l",
+    "po4_mg_l",
+    "k_mg_l",
+    "fe_mg_l",
+    "temperature_c",
+)
+
+
+def _whole_tank(trims: Table) -> NDArray[np.bool_]:
+    cells = trims.coded["area_id"]
+    blank = np.array([not value for value in cells.values], np.bool_)
+    return blank[cells.codes]
+
+
+def check_future(tables: Tables) -> Iterator[Finding]:
+    """No log row lies after today."""
+    trims, today = tables.trims, np.datetime64(tables.today, "D")
+    days = trims.date("date")
+    for index in where(days > today):
+        found = f"{days[index]}, which is after today, {today}"
+        fix = "correct the date; the log holds visits that have taken place"
+        yield at_cell(trims, index, "date", "future-date", found, fix)
+
+
+def check_tank_of_area(tables: Tables) -> Iterator[Finding]:
+    """A log row names the tank its area is in."""
+    trims, areas = tables.trims, tables.areas
+    area, tank = tables.area_of_trims, tables.tank_of_trims
+    home = np.append(tables.tank_of_areas, -1)[area]
+    for index in where((area >= 0) & (home >= 0) & (tank >= 0) & (home != tank)):
+        name, right = trims.text("area_id")[index], areas.text("tank_id")[area[index]]
+        wrong = trims.text("tank_id")[index]
+        found = f"{wrong}, while area {name} is in tank {right}"
+        fix = f"write {right}, or another area's id"
+        yield at_cell(trims, index, "tank_id", "tank-mismatch", found, fix)
+
+
+def check_inside_life(tables: Tables) -> Iterator[Finding]:
+    """A log row lies inside its area's life, first and last day included."""
+    trims, areas = tables.trims, tables.areas
+    area, days = tables.area_of_trims, trims.date("date")
+    never = np.array(["NaT"], "datetime64[D]")
+    planted = np.concatenate([areas.date("planted_on"), never])[area]
+    removed = np.concatenate([areas.date("removed_on"), never])[area]
+    for early, limit, words in (
+        (days < planted, planted, "before the area was planted on"),
+        (days > removed, removed, "after the area was removed on"),
+    ):
+        for index in where(early):
+            found = f"{days[index]}, {words} {limit[index]}"
+            fix = "correct this date or the area's in areas.csv"
+            yield at_cell(trims, index, "date", "outside-life", found, fix)
+
+
+def check_heights(tables: Tables) -> Iterator[Finding]:
+    """A cut takes something off, and no more than stood there."""
+    trims = tables.trims
+    before, after = trims.number("before_cm"), trims.number("after_cm")
+    removed = trims.number("removed_cm")
+    for index in where(after > before):
+        found = f"{after[index]:g}, above the {before[index]:g} before the cut"
+        fix = "swap the two heights if they were mixed up"
+        yield at_cell(trims, index, "after_cm", "after-above-before", found, fix)
+    for index in where(removed > before):
+        found = f"{removed[index]:g}, more than the {before[index]:g} that stood there"
+        fix = "correct one of the two"
+        yield at_cell(trims, index, "removed_cm", "removed-above-before", found, fix)
+    fits = (after <= before) & (removed <= before)
+    apart = np.abs(before - after - removed) > np.maximum(0.5, 0.1 * removed) + 1e-9
+    for index in where(fits & apart):
+        cut = before[index] - after[index]
+        found = f"{removed[index]:g}, while the heights differ by {cut:g}"
+        fix = "correct one of the three; until then the heights are used"
+        yield at_cell(trims, index, "removed_cm", "removed-differs", found, fix)
+
+
+def check_whole_tank(tables: Tables) -> Iterator[Finding]:
+    """A row for the whole tank has weight and minutes, not heights."""
+    trims = tables.trims
+    whole = _whole_tank(trims)
+    if not whole.any():
+        return
+    for column in _HEIGHTS:
+        for index in where(whole & ~np.isnan(trims.number(column))):
+            found = f"{trims.number(column)[index]:g} in a row without an area"
+            fix = "fill in the area_id, or leave the heights blank"
+            yield at_cell(trims, index, column, "whole-tank-heights", found, fix)
+    for index in where(whole & np.asarray(trims.text("look") != "", np.bool_)):
+        found = "a look in a row without an area"
+        fix = "fill in the area_id; until then the look is not used"
+        yield at_cell(trims, index, "look", "whole-tank-look", found, fix)
+
+
+def check_share(tables: Tables) -> Iterator[Finding]:
+    """A whole tank's trimmings have at least one area to be shared by."""
+    trims = tables.trims
+    tank, days = tables.tank_of_trims, day_numbers(trims.date("date"))
+    whole = _whole_tank(trims)
+    candidates = whole & ~np.isnan(trims.number("removed_g")) & (tank >= 0) & (days > 0)
+    if not candidates.any():
+        return
+    key = tank * DAY_SPAN + days
+    asked = key[candidates]
+    area = tables.area_of_trims
+    own = np.unique(np.stack([key[area >= 0], area[area >= 0]]), axis=1)[0]
+    ruled_out = np.searchsorted(own, asked, "right") - np.searchsorted(own, asked, "left")
+    left = _living(tables, tank[candidates], days[candidates]) - ruled_out
+    for index in np.flatnonzero(candidates)[left <= 0].tolist():
+        found = f"{trims.number('removed_g')[index]:g} g and no area left to share it"
+        fix = "name the area, or add the one that is missing; until then only its minutes count"
+        yield at_cell(trims, index, "removed_g", "nothing-to-share", found, fix)
+
+
+def _living(tables: Tables, tank: NDArray[np.int64], days: NDArray[np.int64]) -> NDArray[np.int64]:
+    """Return how many areas live in a tank on a day."""
+    home = tables.tank_of_areas
+    planted = day_numbers(tables.areas.date("planted_on"))
+    removed = day_numbers(tables.areas.date("removed_on"))
+    known = (home >= 0) & (planted > 0)
+    began = np.sort((home * DAY_SPAN + planted)[known])
+    ended = np.sort((home * DAY_SPAN + removed)[known & (removed > 0)])
+    start, key = tank * DAY_SPAN, tank * DAY_SPAN + days
+    born = np.searchsorted(began, key, "right") - np.searchsorted(began, start, "left")
+    gone = np.searchsorted(ended, key, "left") - np.searchsorted(ended, start, "left")
+    return np.asarray(born - gone, np.int64)
+
+
+def check_empty_rows(tables: Tables) -> Iterator[Finding]:
+    """A log row says something about the plants or the time."""
+    trims = tables.trims
+    empty = np.asarray(trims.text("look") == "", np.bool_)
+    for column in _AMOUNTS:
+        empty = empty & np.isnan(trims.number(column))
+    for index in where(empty & np.asarray(trims.text("note") == "", np.bool_)):
+        found = "a row without any amount"
+        fix = "fill in what was measured or cut, or remove the row"
+        yield at_cell(trims, index, "before_cm", "empty-row", found, fix, "at least one amount")
+
+
+def _keys(table: Table) -> NDArray[np.int64]:
+    """Return a number per thing and day (N,), negative where a row cannot be told apart."""
+    if table.name == "conditions.csv":
+        tank = table.coded["tank_id"]
+        thing, days = tank.codes.astype(np.int64), day_numbers(table.date("from_date"))
+        blank = np.asarray(table.text("tank_id") == "", np.bool_)
+    else:
+        area, tank = table.coded["area_id"], table.coded["tank_id"]
+        whole = _whole_tank(table)
+        thing = np.where(whole, len(area.values) + tank.codes, area.codes).astype(np.int64)
+        days = day_numbers(table.date("date"))
+        blank = whole & np.asarray(table.text("tank_id") == "", np.bool_)
+    keys = thing * DAY_SPAN + days
+    return np.where(blank | (days == 0), -1 - np.arange(keys.size), keys)
+
+
+def _doubles(keys: NDArray[np.int64]) -> list[tuple[int, int]]:
+    """Return (later row, first row) for each key that stands more than once."""
+    ordered = np.sort(keys)
+    if not (ordered[1:] == ordered[:-1]).any():
+        return []
+    order = np.argsort(keys, kind="stable")
+    fresh = np.append(True, keys[order][1:] != keys[order][:-1])
+    first = order[np.maximum.accumulate(np.where(fresh, np.arange(order.size), 0))]
+    again = np.flatnonzero(~fresh)
+    return sorted(zip(order[again].tolist(), first[again].tolist(), strict=True))
+
+
+def _same(table: Table, a: int, b: int) -> bool:
+    if table.name == "conditions.csv":
+        cells = [table.number(name) for name in _MEASURED]
+    else:
+        cells = [table.number(name) for name in _AMOUNTS]
+        if table.text("look")[a] != table.text("look")[b]:
+            return False
+    return all(bool(c[a] == c[b]) or bool(np.isnan(c[a]) and np.isnan(c[b])) for c in cells)
+
+
+def check_double_rows(tables: Tables) -> Iterator[Finding]:
+    """One row for one area, one tank's trimmings or one tank's conditions on one day."""
+    for table, column, thing in (
+        (tables.trims, "area_id", "this area or whole tank and day"),
+        (tables.conditions, "from_date", "this tank and date"),
+    ):
+        for index, first in _doubles(_keys(table)):
+            row = int(table.rows[first])
+            expected = f"one row for {thing}"
+            if _same(table, index, first):
+                found = f"the amounts of row {row} once more"
+                fix = f"remove one of the two; until then row {row} is used"
+                slug = "same-rows"
+            else:
+                found = f"other amounts than in row {row}"
+                fix = "put both into one row, or correct the date or the id of one"
+                slug = "two-rows"
+            yield at_cell(table, index, column, slug, found, fix, expected)
+
+
+def first_of_each(table: Table) -> Table:
+    """Return the table without the later rows of a thing and day."""
+    mask = np.ones(len(table), np.bool_)
+    mask[[later for later, _ in _doubles(_keys(table))]] = False
+    return table.keep(mask)
+
+
+def check_conditions(tables: Tables) -> Iterator[Finding]:
+    """Conditions that are possible, and worth a second look."""
+    table = tables.conditions
+    co2, kh = table.number("co2_mg_l"), table.number("kh_dkh")
+    for index in where(co2 > 30):
+        found = f"{co2[index]:g}, above 30 mg/L: fish may gasp and die"
+        fix = "check it; watch the livestock, and follow the rules and the vet of your place"
+        yield at_cell(table, index, "co2_mg_l", "co2-caution", found, fix, "30 mg/L at most")
+    for index in where(kh == 0):
+        found = "0, water without carbonate hardness"
+        fix = "check it: the pH is not held, and no CO2 follows from pH and KH"
+        yield at_cell(table, index, "kh_dkh", "kh-zero", found, fix)
+    for column in ("ppfd_umol", "photoperiod_h"):
+        for index in where(table.number(column) == 0):
+            found = "0, a tank without light"
+            fix = "leave it if the light is really off; leave the cell blank if not known"
+            yield at_cell(table, index, column, "no-light", found, fix)
+
+
+LOG_CHECKS = (
+    check_future,
+    check_tank_of_area,
+    check_inside_life,
+    check_heights,
+    check_whole_tank,
+    check_share,
+    check_empty_rows,
+    check_double_rows,
+    check_conditions,
+)

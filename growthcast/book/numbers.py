@@ -1,0 +1,161 @@
+"""Cells to numbers and dates, strictly; what is not one is told how to become one."""
+
+from __future__ import annotations
+
+import re
+from dataclasses import dataclass
+from datetime import date
+
+from growthcast.book.tables import UNIT_WORDS, Column
+
+__all__ = ["DECIMAL_COMMA", "Fault", "as_share", "check_range", "parse_date", "parse_number"]
+
+
+@dataclass(frozen=True, slots=True)
+class Fault:
+    """Why a cell is not what its column holds, and how to mend it."""
+
+    slug: str
+    why: str
+    fix: str
+
+
+_POINT = re.compile(r"[+-]?(?:[0-9]+\.?[0-9]*|\.[0-9]+)(?:[eE][+-]?[0-9]{1,3})?")
+_COMMA = re.compile(r"[+-]?(?:[0-9]+,?[0-9]*|,[0-9]+)(?:[eE][+-]?[0-9]{1,3})?")
+DECIMAL_COMMA = re.compile(r"[+-]?[0-9]*,[0-9]+(?:[eE][+-]?[0-9]{1,3})?")
+_DECIMAL_POINT = re.compile(r"[+-]?[0-9]*\.[0-9]*(?:[eE][+-]?[0-9]{1,3})?")
+_THOUSANDS = re.compile(
+    r"[+-]?[0-9]{1,3}(?:(?:,[0-9]{3})+(?:\.[0-9]+)?|(?:\.[0-9]{3})+(?:,[0-9]+)?"
+    r"|(?:[\s'’_\u00a0\u202f][0-9]{3})+(?:[.,][0-9]+)?)"
+)
+_UNIT = re.compile(r"([+-]?[0-9][0-9.,]*)\s*([^\W\d_]|[%°µ²³\"'])[^0-9]{0,20}[23²³]?")
+_NOT_FINITE = re.compile(r"[+-]?(?:nan|inf|infinity|∞|1\.#inf|1\.#qnan)", re.IGNORECASE)
+_FOR_BLANK = re.compile(
+    r"[-–—?./*x]+|n\.?/?a\.?|none|null|nil|unknown|missing|tbd|#n/a|#\w+[!?]?", re.IGNORECASE
+)
+
+
+def parse_number(text: str, *, decimal_comma: bool = False) -> float | Fault:
+    """Return the number a stripped cell holds, or why it holds none."""
+    if (_COMMA if decimal_comma else _POINT).fullmatch(text):
+        value = float(text.replace(",", ".")) if decimal_comma else float(text)
+        if value - value != 0:
+            return Fault("not-finite", "which is beyond any number here", "check the exponent")
+        return value
+    return _why_not_a_number(text, decimal_comma)
+
+
+def _why_not_a_number(text: str, decimal_comma: bool) -> Fault:
+    mark = "," if decimal_comma else "."
+    if _NOT_FINITE.fullmatch(text):
+        return Fault("not-finite", "which is not a finite number", "leave the cell blank")
+    if _FOR_BLANK.fullmatch(text):
+        return Fault("word-for-blank", "which stands for a blank", "leave the cell blank")
+    if any(char.isdigit() and not "0" <= char <= "9" for char in text) and not re.search(
+        "[0-9][²³]|[^\\W\\d_]", text
+    ):
+        plain = "".join(
+            str(int(c)) if c.isdecimal() else c for c in text.translate({0xFF0E: ".", 0xFF0C: ","})
+        )
+        return Fault("other-digits", "whose digits are not 0 to 9", f"type it as {plain[:20]}")
+    if not decimal_comma and _THOUSANDS.fullmatch(text):
+        return _thousands(text, mark)
+    if not decimal_comma and DECIMAL_COMMA.fullmatch(text):
+        plain = text.replace(",", ".")
+        return Fault("decimal-comma", "with a decimal comma", f"write {plain}")
+    if decimal_comma and _DECIMAL_POINT.fullmatch(text):
+        plain = text.replace(".", ",")
+        fix = f"write {plain}, as in the file's other cells"
+        if re.fullmatch(r"[+-]?[1-9][0-9]{0,2}\.[0-9]{3}", text):
+            fix = f"write {text.replace('.', '')} or {plain}, whichever is meant"
+        return Fault("decimal-point", "with a decimal point in a file of decimal commas", fix)
+    if _THOUSANDS.fullmatch(text):
+        return _thousands(text, mark)
+    if unit := _UNIT.fullmatch(text):
+        number = parse_number(unit[1], decimal_comma=decimal_comma)
+        fix = number.fix if isinstance(number, Fault) else f"write {unit[1]}"
+        return Fault("unit-in-number", "a number with its unit", fix)
+    return Fault("not-a-number", "which is not a number", "write a plain number or leave it blank")
+
+
+def _thousands(text: str, mark: str) -> Fault:
+    digits = re.sub(r"[^0-9+\-.,]", "", text)
+    last = max(digits.rfind(","), digits.rfind("."))
+    both = ("," in digits and "." in digits) or re.search(r"[^0-9+\-.,]", text) is not None
+    if both and last >= 0:
+        whole, part = re.sub("[.,]", "", digits[:last]), digits[last + 1 :]
+        fix = f"write {whole}{mark}{part}"
+    else:
+        whole = re.sub("[.,]", "", digits)
+        fix = f"write {whole}"
+        if last >= 0 and len(digits) - last == 4 and len(re.findall("[.,]", digits)) == 1:
+            fix += f", or {digits[:last]}{mark}{digits[last + 1 :]} if the mark is a decimal one"
+    return Fault("thousands-mark", "with a thousands mark", fix)
+
+
+def as_share(percent: float) -> str:
+    """Return a percentage as the share to type in its place."""
+    share = percent / 100
+    return f"{share:.2f}" if percent == int(percent) else f"{share:.6g}"
+
+
+def check_range(value: float, column: Column) -> Fault | None:
+    """Return why a number is outside its column's limits, if it is."""
+    low, high = column.low, column.high
+    below = low is not None and (value < low or (column.above and value == low))
+    beyond = high is not None and value > high
+    if column.unit == "share" and high is not None and 2 <= value <= 100:
+        return Fault("percent-for-share", "which looks like per cent", f"write {as_share(value)}")
+    if below or beyond:
+        side = "too small" if below else "too large"
+        words = UNIT_WORDS[column.unit] if column.unit else "this column"
+        return Fault("out-of-range", f"which is {side}", f"check the number and that it is {words}")
+    if column.whole and value != int(value):
+        return Fault("not-whole", "which is not a whole number", f"write {round(value)}")
+    return None
+
+
+_ISO = re.compile(r"([0-9]{4})-([0-9]{2})-([0-9]{2})")
+_MIDNIGHT = re.compile(r"([0-9]{4}-[0-9]{2}-[0-9]{2})[ T]00:00:00")
+_TIMED = re.compile(r"([0-9]{4}-[0-9]{2}-[0-9]{2})(?:[T ].*|[zZ+].*)")
+_YEAR_FIRST = re.compile(r"([0-9]{4})\s*[-/. ]\s*([0-9]{1,2})\s*[-/. ]\s*([0-9]{1,2})\.?")
+_YEAR_LAST = re.compile(r"([0-9]{1,2})\s*[-/. ]\s*([0-9]{1,2})\s*[-/. ]\s*([0-9]{4}|[0-9]{2})")
+_PACKED = re.compile(r"([0-9]{4})([0-9]{2})([0-9]{2})")
+
+
+def _day(year: str, month: str, day: str) -> str | None:
+    century = "20" if len(year) == 2 else ""
+    try:
+        return date(int(century + year), int(month), int(day)).isoformat()
+    except ValueError:
+        return None
+
+
+def parse_date(text: str) -> tuple[str, bool] | Fault:
+    """Return a stripped cell's ISO date and whether it had 00:00:00, or why it is no date."""
+    midnight = _MIDNIGHT.fullmatch(text)
+    plain = midnight[1] if midnight else text
+    parts = _ISO.fullmatch(plain)
+    if parts:
+        if _day(*parts.groups()) is None:
+            return Fault("no-such-day", "a day no calendar has", "check the month and the day")
+        return plain, midnight is not None
+    timed = _TIMED.fullmatch(text)
+    if timed:
+        return Fault("date-with-time", "a date with a time or zone", f"write {timed[1]}")
+    return Fault("date-form", "which is not written YYYY-MM-DD", _date_fix(text))
+
+
+def _date_fix(text: str) -> str:
+    ways: list[str | None] = []
+    if parts := _YEAR_FIRST.fullmatch(text) or _PACKED.fullmatch(text):
+        ways = [_day(*parts.groups())]
+    elif parts := _YEAR_LAST.fullmatch(text):
+        first, second, year = parts.groups()
+        ways = [_day(year, second, first), _day(year, first, second)]
+    days = list(dict.fromkeys(way for way in ways if way))
+    if len(days) == 2:
+        return f"write {days[0]} (day first) or {days[1]} (month first), whichever is meant"
+    if days:
+        return f"write {days[0]}"
+    return "write the year, month and day as in 2026-03-02"

@@ -1,0 +1,221 @@
+"""``practice.toml``: its keys declared once, read strictly, odd ones kept and named."""
+
+from __future__ import annotations
+
+import re
+import tomllib
+from collections.abc import Iterator
+from dataclasses import dataclass
+from typing import Any
+
+from growthcast.book.book import Practice
+from growthcast.book.numbers import as_share
+from growthcast.book.slugs import finding
+from growthcast.book.tables import UNIT_WORDS
+from growthcast.book.text import decode
+from growthcast.book.words import did_you_mean, is_one_slip, shown
+from growthcast.errors import Finding
+
+__all__ = ["KEYS", "Key", "read_practice"]
+
+FILE = "practice.toml"
+
+
+@dataclass(frozen=True, slots=True)
+class Key:
+    """One key of ``practice.toml``: its section, kind, unit, limits and meaning."""
+
+    section: str
+    name: str
+    kind: str  # text, currency, number, whole or intervals
+    meaning: str
+    unit: str = ""
+    low: float = 0.0
+    high: float = 0.0
+
+    @property
+    def expected(self) -> str:
+        """What the key should hold, in words."""
+        limits = f"from {self.low:g} to {self.high:g}"
+        if self.kind == "text":
+            return "text in quotes"
+        if self.kind == "currency":
+            return 'three capital letters in quotes, as "EUR"'
+        if self.kind == "intervals":
+            return f"a list of whole days {limits}"
+        words = UNIT_WORDS[self.unit]
+        return f"{'whole ' + words if self.kind == 'whole' else words} {limits}"
+
+
+KEYS: tuple[Key, ...] = (
+    Key("practice", "name", "text", "the practice's name"),
+    Key("practice", "currency", "currency", "ISO 4217 code"),
+    Key("practice", "labour_rate_per_h", "number", "price of an hour", "", 0, 1_000_000),
+    Key("visit", "fixed_min", "number", "minutes before any trimming", "min", 0, 1440),
+    Key("visit", "travel_min", "number", "minutes of travel", "min", 0, 1440),
+    Key("targets", "confidence", "number", "wanted chance", "share", 0.5, 0.99),
+    Key("targets", "intervals_d", "intervals", "intervals to compare", "d", 1, 365),
+    Key("targets", "horizon_d", "whole", "how far forecasts reach", "d", 1, 730),
+    Key("fit", "height_error_cm", "number", "error of a measured height", "cm", 0.01, 100),
+    Key("fit", "height_error_share", "number", "part of it that grows", "share", 0, 1),
+)
+OTHER_KEYS: tuple[str, ...] = ("contact", "logo", "locale")  # of [practice], for the papers
+OTHER_SECTIONS: tuple[str, ...] = ("rounds",)
+
+
+def read_practice(data: bytes) -> tuple[Practice | None, list[Finding]]:
+    """Return what ``practice.toml`` says and what was found in it."""
+    text, findings = decode(data, FILE)
+    if text is None:
+        return None, findings
+    text = text.replace("\r\n", "\n").replace("\r", "\n")
+    try:
+        content = tomllib.loads(text)
+    except (ValueError, RecursionError) as error:
+        return None, [*findings, _not_toml(error)]
+    lines = _lines_of_keys(text)
+    findings += _odd_names(content, lines)
+    values: dict[str, Any] = {}
+    for key in KEYS:
+        section = content.get(key.section, {})
+        if isinstance(section, dict) and key.name in section:
+            line = lines.get((key.section, key.name))
+            value, found = _value(key, section[key.name], line)
+            findings += found
+            if value is not None:
+                values[key.name] = value
+    if "labour_rate_per_h" not in values and not any(i.level == "problem" for i in findings):
+        fix = "write labour_rate_per_h under [practice] to see costs; until then it is 0"
+        name = "labour_rate_per_h"
+        findings.append(
+            finding("no-labour-rate", FILE, None, name, name, "no labour rate", "a rate", fix)
+        )
+    return Practice(**values), findings
+
+
+def _not_toml(error: Exception) -> Finding:
+    message = str(error)
+    place = re.search(r"\(at line ([0-9]+), column ([0-9]+)\)", message)
+    why = re.sub(r"\s*\(at .*\)$", "", message, flags=re.DOTALL)
+    why = "tables nested too deep" if isinstance(error, RecursionError) else why
+    why = re.sub("[Ii]nvalid", "unexpected", why)
+    fix = "compare the line with the example in the README; texts stand in double quotes"
+    if "control character" in why or "end of document" in message:
+        fix = "look for a quote or bracket that is never closed"
+    line = int(place[1]) if place else None
+    return finding("toml-form", FILE, line, None, "file", shown(why)[1:-1], "TOML", fix)
+
+
+def _lines_of_keys(text: str) -> dict[tuple[str, str], int]:
+    """Return the line of every section and of every key written in the usual way."""
+    lines: dict[tuple[str, str], int] = {}
+    section = ""
+    for number, line in enumerate(text.split("\n"), start=1):
+        if head := re.match(r"""\s*\[+\s*["']?([^\]"']*?)["']?\s*\]""", line):
+            section = head[1]
+            lines.setdefault((section, ""), number)
+        elif key := re.match(r"""\s*["']?([^="']*?)["']?\s*=""", line):
+            name = key[1].strip()
+            if not section and "." in name:
+                part, name = (side.strip() for side in name.split(".", 1))
+                lines.setdefault((part, name), number)
+            lines.setdefault((section, name), number)
+    return lines
+
+
+def _odd_names(content: dict[str, Any], lines: dict[tuple[str, str], int]) -> Iterator[Finding]:
+    """Yield what is odd about the names of sections and keys."""
+    sections = list(dict.fromkeys(key.section for key in KEYS))
+    absent = [name for name in (*sections, *OTHER_SECTIONS) if name not in content]
+    for name, value in content.items():
+        if name in sections and isinstance(value, dict):
+            yield from _odd_keys(name, value, lines)
+        elif name in sections:
+            line = lines.get(("", name))
+            found = f"{shown(name)} as a key"
+            fix = f"write it as a section: [{name}]"
+            yield finding("wrong-kind", FILE, line, name, name, found, "a section", fix)
+        elif not isinstance(value, dict):
+            homes = [key.section for key in KEYS if key.name == name]
+            fix = f"move it under [{homes[0]}]" if homes else "nothing to do; the key is kept"
+            slug = "near-key" if homes else "unknown-key"
+            found = f"{shown(name)} outside any section"
+            line = lines.get(("", name))
+            yield finding(slug, FILE, line, name, "key", found, "a key in its section", fix)
+        elif name not in OTHER_SECTIONS:
+            yield _odd(name, absent, lines.get((name, "")), "section", name)
+
+
+def _odd_keys(
+    section: str, content: dict[str, Any], lines: dict[tuple[str, str], int]
+) -> Iterator[Finding]:
+    known = [key.name for key in KEYS if key.section == section]
+    known += OTHER_KEYS if section == "practice" else ()
+    absent = [name for name in known if name not in content]
+    for name in content:
+        if name not in known:
+            yield _odd(name, absent, lines.get((section, name)), "key", name)
+
+
+def _odd(name: str, absent: list[str], line: int | None, what: str, column: str) -> Finding:
+    slip = next((known for known in absent if is_one_slip(name, known)), None)
+    if slip:
+        fix = f"did you mean {shown(slip)}?"
+        expected = f"a known {what}"
+        return finding("near-key", FILE, line, column, what, shown(name), expected, fix)
+    fix = did_you_mean(name, absent, f"nothing to do; the {what} is kept as it is")
+    found = f"{shown(name)}, a {what} nobody asked for"
+    return finding(f"unknown-{what}", FILE, line, column, what, found, f"a known {what}", fix)
+
+
+def _value(key: Key, value: Any, line: int | None) -> tuple[Any, list[Finding]]:
+    def found(slug: str, what: str, fix: str) -> tuple[None, list[Finding]]:
+        item = finding(slug, FILE, line, key.name, key.name, what, key.expected, fix)
+        return None, [item]
+
+    if key.kind in {"text", "currency"}:
+        if not isinstance(value, str):
+            return found("wrong-kind", f"{shown(value)} without quotes", "put it in quotes")
+        if key.kind == "currency" and not re.fullmatch("[A-Z]{3}", value):
+            upper = value.strip().upper()
+            fix = f'write "{upper}"' if re.fullmatch("[A-Z]{3}", upper) else 'write as "EUR"'
+            return found("not-a-choice", f"{shown(value)}, which is no currency code", fix)
+        return value, []
+    if key.kind == "intervals":
+        return _intervals(key, value, found)
+    if isinstance(value, bool) or not isinstance(value, int | float):
+        return found("wrong-kind", f"{shown(value)}, which is not a number", "write a plain number")
+    if not key.low <= value <= key.high:  # also where it is nan
+        if key.unit == "share" and 2 <= value <= 100:
+            fix = f"write {as_share(value)}"
+            return found("percent-for-share", f"{shown(value)}, which looks like per cent", fix)
+        if value != value or value in (float("inf"), -float("inf")):
+            return found("not-finite", f"{shown(value)}, which is not finite", "write a number")
+        return found("out-of-range", f"{shown(value)}, which is outside the limits", "change it")
+    if key.kind == "whole":
+        if value != int(value):
+            fix = f"write {round(value)}"
+            return found("not-whole", f"{shown(value)}, which is not a whole number", fix)
+        return int(value), []
+    return float(value), []
+
+
+def _intervals(key: Key, value: Any, found: Any) -> tuple[Any, list[Finding]]:
+    if not isinstance(value, list) or not value:
+        fix = "write a list such as [7, 10, 14, 21, 28]"
+        return found("wrong-kind", f"{shown(value)}, which is not a list of days", fix)  # type: ignore[no-any-return]
+    findings: list[Finding] = []
+    days: list[int] = []
+    for day in value:
+        if isinstance(day, bool) or not isinstance(day, int | float):
+            findings += found("wrong-kind", f"{shown(day)} in the list", "write whole days")[1]
+        elif not key.low <= day <= key.high:
+            findings += found("out-of-range", f"{shown(day)} in the list", "change or remove it")[1]
+        elif day != int(day):
+            fix = f"write {round(day)}"
+            findings += found("not-whole", f"{shown(day)} in the list", fix)[1]
+        elif int(day) in days:
+            findings += found("double-interval", f"{int(day)} twice in the list", "remove one")[1]
+        else:
+            days.append(int(day))
+    return (None if findings else tuple(sorted(days))), findings

@@ -1,0 +1,161 @@
+"""Reading a book: every file, every check, all findings at once."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from datetime import date
+from pathlib import Path
+
+import numpy as np
+
+from growthcast.book.book import Book, Practice, Table
+from growthcast.book.cells import empty_table, read_table
+from growthcast.book.checks import run_checks
+from growthcast.book.checks_log import first_of_each
+from growthcast.book.names import check_file_names
+from growthcast.book.practice import read_practice
+from growthcast.book.records import read_grid
+from growthcast.book.shipped import shipped_species_dir
+from growthcast.book.slugs import finding, note_order
+from growthcast.book.species_rows import lay_over
+from growthcast.book.tabled import Tables
+from growthcast.book.tables import TABLES
+from growthcast.book.text import read_bytes, whole_file
+from growthcast.book.words import shown
+from growthcast.errors import BookProblems, Finding, MissingBook
+
+__all__ = ["inspect_book", "read_book", "read_shipped_species"]
+
+_NEEDED = ("tanks", "areas")
+
+
+def read_book(folder: str | Path, *, on: date | None = None, today: date | None = None) -> Book:
+    """Return the book in a folder; raise ``BookProblems`` with all findings if it has problems."""
+    folder = Path(folder)
+    if not folder.is_dir():
+        seen = "is not a folder" if folder.exists() else "does not exist"
+        raise MissingBook(f"no book at {folder}: it {seen}; name the folder of a book")
+    book, findings = inspect_book(folder, today=today or date.today(), on=on)
+    if book is None:
+        raise BookProblems(findings)
+    return book
+
+
+def inspect_book(
+    folder: Path, *, today: date, on: date | None = None, species_dir: Path | None = None
+) -> tuple[Book | None, tuple[Finding, ...]]:
+    """Return the book, or none where it has problems, and everything found in it.
+
+    Log rows after ``on`` are left out; a log row after ``today`` is a problem.
+    """
+    reading = _Book(folder, today, on)
+    findings = reading.findings
+    findings += check_file_names(folder)
+    practice = reading.practice()
+    shipped = read_shipped_species(species_dir)
+    own = reading.table("species")
+    species, more = lay_over(shipped, own)
+    findings += more
+    tanks, areas = reading.table("tanks"), reading.table("areas")
+    trims, conditions = reading.table("trims"), reading.table("conditions")
+    trims = reading.until(trims)
+    tables = Tables(tanks, areas, trims, conditions, species, own, today)
+    findings += run_checks(tables, findings)
+    ordered = tuple(sorted(findings, key=note_order))
+    if any(item.level == "problem" for item in ordered) or practice is None:
+        return None, ordered
+    trims = first_of_each(trims)
+    conditions = first_of_each(conditions)
+    book = Book(folder, practice, tanks, areas, trims, conditions, species, ordered)
+    return book, ordered
+
+
+def read_shipped_species(species_dir: Path | None = None) -> Table:
+    """Return the species table that ships."""
+    path = (species_dir or shipped_species_dir()) / "species.csv"
+    table, findings = _table(path, "species")
+    problems = tuple(item for item in findings if item.level == "problem")
+    if problems:
+        raise BookProblems(problems)
+    return table
+
+
+def _table(path: Path, table: str) -> tuple[Table, list[Finding]]:
+    data = read_bytes(path)
+    if isinstance(data, Finding):
+        return empty_table(table), [data]
+    known = frozenset(column.name for column in TABLES[table])
+    grid, findings = read_grid(data, path.name, known)
+    del data  # a long log's text is large
+    if grid is None:
+        return empty_table(table), findings
+    read, more = read_table(grid, table)
+    return read, findings + more
+
+
+@dataclass
+class _Book:
+    """A book while it is read: where it is, and what was found so far."""
+
+    folder: Path
+    today: date
+    on: date | None
+    findings: list[Finding] = field(default_factory=list)
+
+    def practice(self) -> Practice | None:
+        """Read ``practice.toml``."""
+        path = self.folder / "practice.toml"
+        if not _is_there(path):
+            self._missing("practice.toml")
+            return None
+        data = read_bytes(path)
+        if isinstance(data, Finding):
+            self.findings.append(data)
+            return None
+        practice, findings = read_practice(data)
+        self.findings += findings
+        return practice
+
+    def table(self, name: str) -> Table:
+        """Read one table; one that is not there and need not be has no rows."""
+        path = self.folder / f"{name}.csv"
+        if not _is_there(path):
+            if name in _NEEDED:
+                self._missing(path.name)
+            return empty_table(name)
+        table, findings = _table(path, name)
+        self.findings += findings
+        problems = any(item.level == "problem" for item in findings)
+        if name in _NEEDED and not len(table) and not problems:
+            fix = f"write one row for every one of the practice's {name}"
+            found = "a header and no rows"
+            self.findings.append(whole_file("no-rows", path.name, found, "rows", fix))
+        return table
+
+    def until(self, table: Table) -> Table:
+        """Leave out the rows after the asked date."""
+        if self.on is None or not len(table):
+            return table
+        late = table.date("date") > np.datetime64(self.on, "D")
+        count = int(late.sum())
+        if count:
+            found = f"{count} row(s) after {self.on.isoformat()}, which were left out"
+            first = int(table.rows[late][0])
+            fix = "nothing to do; ask for a later date to use them"
+            expected = f"rows up to {self.on.isoformat()}"
+            self.findings.append(
+                finding("after-on", table.name, first, None, "date", found, expected, fix)
+            )
+        return table.keep(~late)
+
+    def _missing(self, name: str) -> None:
+        fix = f"write a {name}; the README shows one"
+        found = f"no file {shown(name)}"
+        self.findings.append(whole_file("missing-file", name, found, "a file", fix))
+
+
+def _is_there(path: Path) -> bool:
+    try:
+        return path.is_symlink() or path.exists()
+    except OSError:
+        return True

@@ -1,0 +1,290 @@
+"""Text to a grid of cells: delimiter, header, records, and where one of them is torn."""
+
+from __future__ import annotations
+
+import codecs
+import csv
+import io
+from dataclasses import dataclass, field
+from itertools import islice
+
+import numpy as np
+from numpy.typing import NDArray
+
+from growthcast.book.book import Coded
+from growthcast.book.coding import Coder, split_block
+from growthcast.book.slugs import finding
+from growthcast.book.text import decode, line_ends, whole_file
+from growthcast.book.words import column_letter, shown
+from growthcast.errors import Finding
+
+__all__ = ["Grid", "read_grid"]
+
+_BLOCK = 8192
+_BLOCK_BYTES = 1 << 19
+_START = 20_000
+_DELIMITERS = {",": "commas", ";": "semicolons", "\t": "tabs"}
+
+
+@dataclass(frozen=True, slots=True)
+class Grid:
+    """A table as text: the header as typed, and each column as codes into its distinct cells."""
+
+    file: str
+    header: tuple[str, ...]
+    header_row: int
+    rows: NDArray[np.int64]
+    columns: tuple[Coded, ...]
+    delimiter: str
+
+
+def read_grid(data: bytes, file: str, known: frozenset[str]) -> tuple[Grid | None, list[Finding]]:
+    """Return the cells of a table and what was found on the way to them."""
+    plain = _plain_lines(data)
+    if plain is None:
+        text, findings = decode(data, file)
+        if text is None:
+            return None, findings
+        findings += line_ends(text, file)
+        start = text[:_START]
+    else:
+        findings = line_ends("\r\n" if len(plain) < len(data) else "", file)
+        start = plain[:_START].decode(errors="ignore")
+    delimiter = _delimiter(start, known)
+    if delimiter != ",":
+        found = f"cells separated by {_DELIMITERS[delimiter]}"
+        findings.append(whole_file("delimiter", file, found, "commas", "nothing to do"))
+    reading = _Reading(file, delimiter)
+    if plain is None:
+        reading.read(text or "")
+    else:
+        reading.read_plain(plain)
+    findings += reading.findings
+    if not reading.header_row and not any(item.level == "problem" for item in findings):
+        fix = "write a header row with the column names"
+        found = "no column names"
+        findings.append(finding("no-header", file, 1, None, "header", found, "column names", fix))
+    return reading.grid(), findings
+
+
+def _plain_lines(data: bytes) -> bytes | None:
+    """Return the bytes with plain line ends if they are UTF-8 without marks, NUL and quotes."""
+    if data.startswith((b"\xef\xbb\xbf", b"\xff\xfe", b"\xfe\xff")):
+        return None
+    if b"\0" in data or b'"' in data:
+        return None
+    if not data.isascii():
+        check = codecs.getincrementaldecoder("utf-8")()
+        try:
+            for start in range(0, len(data), _BLOCK_BYTES):
+                check.decode(data[start : start + _BLOCK_BYTES])
+            check.decode(b"", final=True)
+        except UnicodeDecodeError:
+            return None
+    if b"\r" in data:
+        if data.count(b"\r") != data.count(b"\r\n"):
+            return None
+        data = data.replace(b"\r\n", b"\n")
+    return data
+
+
+def _delimiter(text: str, known: frozenset[str]) -> str:
+    """Return the mark that yields most known column names, a comma in doubt."""
+    lines = [line.strip() for line in io.StringIO(text, newline=None)]
+    lines = [line for line in lines if line][:5]
+    if lines and (mark := _sep_line(lines[0])):
+        return mark
+
+    def score(mark: str) -> int:
+        cells = {cell.strip(' "').casefold() for line in lines for cell in line.split(mark)}
+        return len(cells & known)
+
+    return max(_DELIMITERS, key=score)
+
+
+def _sep_line(line: str) -> str | None:
+    """Return the mark of a ``sep=;`` line, which some spreadsheets write above the header."""
+    line = line.strip('"').casefold()
+    mark = line[4:5]
+    return mark if line.startswith("sep=") and len(line) <= 5 and mark in _DELIMITERS else None
+
+
+@dataclass
+class _Reading:
+    """One pass over the records of a file."""
+
+    file: str
+    delimiter: str
+    findings: list[Finding] = field(default_factory=list)
+    header: tuple[str, ...] = ()
+    header_row: int = 0
+    typed: int = 0  # cells of the header row, blank ones at its end included
+    seen: int = 0  # records so far: a spreadsheet numbers records, not lines
+    coders: list[Coder] = field(default_factory=list)
+    rows: list[NDArray[np.int64]] = field(default_factory=list)
+    short: list[int] = field(default_factory=list)
+
+    def read(self, text: str) -> None:
+        """Read every record; stop only where the text itself cannot be read on."""
+        stream = io.StringIO(text, newline="")
+        reader = csv.reader(stream, delimiter=self.delimiter, strict=True)
+        more = True
+        while more:
+            block: list[list[str]] = []
+            try:
+                block.extend(islice(reader, _BLOCK))
+                more = len(block) == _BLOCK
+            except csv.Error as error:
+                self.findings.append(_stopped(text, self.file, self.delimiter, str(error)))
+                more = False
+            self._take(block)
+        self._end(text[-1:])
+
+    def read_plain(self, data: bytes) -> None:
+        """Read text without quotes, in which lines are records: whole blocks at once."""
+        start, size = 0, _START
+        while start < len(data):
+            stop = data.rfind(b"\n", start, start + size) + 1
+            stop = stop or data.find(b"\n", start + size) + 1 or len(data)
+            block = data[start:stop]
+            cells = split_block(block, self.delimiter, len(self.header)) if self.header else None
+            if cells is not None and cells[0].lengths.size:
+                count = cells[0].lengths.size
+                for coder, column in zip(self.coders, cells, strict=True):
+                    coder.add_block(column)
+                self.rows.append(np.arange(self.seen + 1, self.seen + 1 + count))
+                self.seen += count
+            else:
+                lines = io.StringIO(block.decode(), newline="")
+                try:
+                    self._take(list(csv.reader(lines, delimiter=self.delimiter, strict=True)))
+                except csv.Error as error:
+                    whole = data.decode()
+                    self.findings.append(_stopped(whole, self.file, self.delimiter, str(error)))
+                    break
+            start, size = stop, _BLOCK_BYTES
+        self._end(data[-1:].decode(errors="ignore"))
+
+    def _end(self, last: str) -> None:
+        """Say which rows end early, and whether the last one is torn."""
+        if last and last not in "\r\n" and self.short and self.short[-1] == self.seen:
+            self.findings.append(_torn(self.file, self.short.pop(), len(self.header)))
+        if self.short:
+            first, count = self.short[0], len(self.short)
+            found = f"{count} row(s) with fewer cells than the header"
+            fix = "nothing to do; the missing cells were read as blank"
+            expected = f"{len(self.header)} cells"
+            self.findings.append(
+                finding("short-rows", self.file, first, None, "row", found, expected, fix)
+            )
+
+    def _take(self, block: list[list[str]]) -> None:
+        kept: list[list[str]] = []
+        rows: list[int] = []
+        for number, cells in enumerate(block, start=self.seen + 1):
+            if not cells or (not cells[0].strip() and not "".join(cells).strip()):
+                continue
+            if cells[0][:1] == "#" and not "".join(cells[1:]).strip():
+                self._comment(number, cells[0])
+            elif not self.header_row:
+                if not _sep_line(self.delimiter.join(cells)):
+                    self._take_header(number, cells)
+            else:
+                kept.append(self._fitted(number, cells))
+                rows.append(number)
+        self.seen += len(block)
+        if kept:
+            self.rows.append(np.array(rows, np.int64))
+            for coder, column in zip(self.coders, zip(*kept, strict=True), strict=True):
+                coder.add(column)
+
+    def _take_header(self, number: int, cells: list[str]) -> None:
+        self.typed = len(cells)
+        while not cells[-1].strip():
+            cells.pop()
+        self.header, self.header_row = tuple(cells), number
+        self.coders = [Coder() for _ in cells]
+
+    def _fitted(self, number: int, cells: list[str]) -> list[str]:
+        width = len(self.header)
+        if len(cells) < width:
+            self.short.append(number)
+            return cells + [""] * (width - len(cells))
+        if len(cells) > self.typed:
+            self._too_long(number, len(cells))
+        return cells[:width]
+
+    def _too_long(self, number: int, count: int) -> None:
+        found = f"{count} cells"
+        fix = "look for a decimal comma or a stray comma; put text with a comma in double quotes"
+        letter = column_letter(self.typed)
+        expected = f"{self.typed} cells, as in the header"
+        self.findings.append(
+            finding("long-row", self.file, number, letter, "row", found, expected, fix)
+        )
+
+    def _comment(self, number: int, cell: str) -> None:
+        fix = "move the comment into the note column"
+        self.findings.append(
+            finding("comment-line", self.file, number, "A", "row", shown(cell), "cells", fix)
+        )
+
+    def grid(self) -> Grid | None:
+        """Return the cells read, or nothing where there was no header."""
+        if not self.header_row:
+            return None
+        return Grid(
+            self.file,
+            self.header,
+            self.header_row,
+            np.concatenate(self.rows) if self.rows else np.zeros(0, np.int64),
+            tuple(coder.coded() for coder in self.coders),
+            self.delimiter,
+        )
+
+
+def _torn(file: str, row: int, width: int) -> Finding:
+    found = f"a last row that stops before its {width} cells are there"
+    fix = "complete the row and end it with a line end"
+    return finding("torn-row", file, row, None, "row", found, f"{width} cells", fix)
+
+
+def _stopped(text: str, file: str, delimiter: str, error: str) -> Finding:
+    """Return why the csv module stopped, at the record where it did."""
+    row, column = _place_of_stop(text, delimiter)
+    if "field larger" in error:
+        found = f"a cell of more than {csv.field_size_limit()} characters"
+        fix = "look for a double quote that is never closed"
+        return finding("long-cell", file, row, None, "row", found, "short cells", fix)
+    letter = column_letter(column)
+    if "unexpected end" in error:
+        found = "a double quote that is never closed"
+        fix = "close the quote, or remove it"
+        return finding("unclosed-quote", file, row, letter, "row", found, "closed quotes", fix)
+    found = "text after a closing double quote"
+    fix = "write a double quote inside a quoted cell twice, as in 12 pot"
+    return finding("stray-quote", file, row, letter, "row", found, "a separator", fix)
+
+
+def _place_of_stop(text: str, delimiter: str) -> tuple[int, int]:
+    lines = list(io.StringIO(text, newline=""))
+    reader = csv.reader(lines, delimiter=delimiter, strict=True)
+    row, start = 1, 0
+    try:
+        for _ in reader:
+            row, start = row + 1, reader.line_num
+    except csv.Error:
+        pass
+    column, quoted, fresh = 0, False, True
+    record = "".join(lines[start:])
+    for index, char in enumerate(record):
+        if quoted:
+            quoted = char != '"'
+            if not quoted and record[index + 1 : index + 2] not in ("", '"', delimiter, "\r", "\n"):
+                break
+        elif char == delimiter:
+            column += 1
+        elif char == '"' and (fresh or record[index - 1] == '"'):
+            quoted = True
+        fresh = char == delimiter and not quoted
+    return row, column

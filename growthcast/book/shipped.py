@@ -1,0 +1,43 @@
+"""Where the files that ship are: inside the wheel, or in the checkout."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+from growthcast.errors import MissingBook
+
+__all__ = ["demo_dir", "find_book", "shipped_species_dir"]
+
+_PACKAGE = Path(__file__).resolve().parent.parent
+
+
+def _shipped(in_wheel: str, in_checkout: str) -> Path:
+    wheel = _PACKAGE / "_shipped" / in_wheel
+    return wheel if wheel.is_dir() else _PACKAGE.parent / in_checkout
+
+
+def shipped_species_dir() -> Path:
+    """Return the folder of the species table that ships."""
+    return _shipped("species", "species")
+
+
+def demo_dir() -> Path:
+    """Return the folder of the demo book that ships."""
+    return _shipped("demo", "data/demo")
+
+
+def find_book(argument: str | Path | None) -> tuple[Path, str | None]:
+    """Return the book's folder and, where it is the demo, a line that says so."""
+    if argument is not None:
+        folder = Path(argument)
+        if not folder.is_dir():
+            seen = "is not a folder" if folder.exists() else "does not exist"
+            raise MissingBook(f"no book at {folder}: it {seen}; name the folder of a book")
+        return folder, None
+    here = Path.cwd()
+    if (here / "practice.toml").exists():
+        return here, None
+    demo = demo_dir()
+    if not demo.is_dir():
+        raise MissingBook("this folder holds no practice.toml, and no demo book is installed")
+    return demo, f"this folder holds no practice.toml: using the demo book at {demo}"

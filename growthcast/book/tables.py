@@ -1,0 +1,219 @@
+"""Every table and every column of a book, declared once."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from types import MappingProxyType
+from typing import Literal
+
+__all__ = ["TABLES", "UNIT_WORDS", "Column", "Kind", "column_of"]
+
+Kind = Literal["id", "text", "number", "date", "choice", "flag"]
+
+UNIT_WORDS: Mapping[str, str] = MappingProxyType(
+    {
+        "cm": "centimetres",
+        "cm2": "square centimetres",
+        "g": "grams",
+        "min": "minutes",
+        "d": "days",
+        "h": "hours a day",
+        "mg/l": "milligrams per litre",
+        "umol": "µmol per m² and second",
+        "dKH": "degrees of carbonate hardness",
+        "pH": "a pH",
+        "c": "degrees Celsius",
+        "share": "a share",
+        "per day": "a rate per day",
+        "g/l": "grams per litre (or per dm² at full cover)",
+        "": "a number",
+    }
+)
+
+
+@dataclass(frozen=True, slots=True)
+class Column:
+    """One column: its name, what its cells hold and within which limits.
+
+    ``above`` makes ``low`` a limit which the value must exceed; ``whole`` asks for whole numbers;
+    ``required`` means that the column is there and that none of its cells is blank.
+    """
+
+    name: str
+    kind: Kind
+    meaning: str
+    unit: str = ""
+    low: float | None = None
+    high: float | None = None
+    required: bool = False
+    above: bool = False
+    whole: bool = False
+    choices: tuple[str, ...] = ()
+
+    @property
+    def expected(self) -> str:
+        """What a cell of this column should hold, in words."""
+        if self.kind == "number":
+            return _expected_number(self)
+        if self.kind == "date":
+            return "a date as YYYY-MM-DD"
+        if self.kind in {"choice", "flag"}:
+            return "one of " + ", ".join(self.choices or ("true", "false"))
+        if self.kind == "id":
+            return "an id: text without slash, backslash or control characters"
+        return "text"
+
+
+def _expected_number(column: Column) -> str:
+    words = UNIT_WORDS[column.unit]
+    if column.whole:
+        words = "whole " + words.removeprefix("a ")
+    if column.low is None:
+        return words
+    low = f"{column.low:g}"
+    if column.high is None:
+        return f"{words} above {low}" if column.above else f"{words}, {low} or more"
+    high = f"{column.high:g}"
+    if column.above:
+        return f"{words} above {low}, at most {high}"
+    return f"{words} from {low} to {high}"
+
+
+def _text(name: str, meaning: str) -> Column:
+    return Column(name, "text", meaning)
+
+
+def _id(name: str, meaning: str, *, required: bool = True) -> Column:
+    return Column(name, "id", meaning, required=required)
+
+
+def _date(name: str, meaning: str, *, required: bool = False) -> Column:
+    return Column(name, "date", meaning, required=required)
+
+
+def _choice(name: str, meaning: str, *choices: str) -> Column:
+    return Column(name, "choice", meaning, choices=choices)
+
+
+def _number(
+    name: str,
+    unit: str,
+    low: float,
+    high: float | None,
+    meaning: str,
+    *,
+    required: bool = False,
+    above: bool = False,
+    whole: bool = False,
+) -> Column:
+    return Column(name, "number", meaning, unit, low, high, required, above, whole)
+
+
+_TANKS = (
+    _id("tank_id", "the tank's own id"),
+    _text("client", "whose tank it is"),
+    _text("site", "where it stands"),
+    _number("length_cm", "cm", 0, 2000, "inner length", above=True),
+    _number("width_cm", "cm", 0, 2000, "inner width", above=True),
+    _number("water_depth_cm", "cm", 0, 300, "water above the substrate", required=True, above=True),
+    _number("fixed_min", "min", 0, 1440, "minutes at the tank before any trimming"),
+    _number("travel_min", "min", 0, 1440, "minutes of travel for one visit"),
+    _number("longest_interval_d", "d", 1, 365, "cap on the interval, plants aside", whole=True),
+    _number("confidence", "share", 0.5, 0.99, "wanted chance that all areas stay inside"),
+    _text("note", "anything else"),
+)
+
+_AREAS = (
+    _id("area_id", "the planted area's own id"),
+    _id("tank_id", "the tank it is in"),
+    _text("label", "what people call it"),
+    _id("species_id", "what grows there"),
+    _number("area_cm2", "cm2", 0, 1_000_000, "planted ground", required=True, above=True),
+    _number("floor_cm", "cm", 0, 300, "lowest height that looks right", required=True),
+    _number("budget_cm", "cm", 0, 300, "the height budget", required=True, above=True),
+    _number("cut_cm", "cm", 0, 300, "the usual cut height"),
+    _number("light_share", "share", 0, 1, "share of the substrate light that reaches it"),
+    _date("planted_on", "first day of its life", required=True),
+    _number("planted_height_cm", "cm", 0, 300, "height on that day"),
+    _date("removed_on", "last day of its life"),
+    _text("note", "anything else"),
+)
+
+_TRIMS = (
+    _date("date", "day of the visit", required=True),
+    _id("tank_id", "the tank visited"),
+    _id("area_id", "the area cut; blank for the whole tank", required=False),
+    _number("before_cm", "cm", 0, 300, "height before any cut", above=True),
+    _number("after_cm", "cm", 0, 300, "height after the cut"),
+    _number("removed_cm", "cm", 0, 300, "length taken off"),
+    _number("removed_g", "g", 0, 1_000_000, "drained mass of the trimmings"),
+    _choice("look", "how it stood before any cut, by eye", "short", "right", "over"),
+    _number("minutes", "min", 0, 1440, "minutes of trimming"),
+    _text("note", "anything else"),
+)
+
+_CONDITIONS = (
+    _id("tank_id", "the tank"),
+    _date("from_date", "first day on which the row holds", required=True),
+    _number("ppfd_umol", "umol", 0, 3000, "light at the substrate"),
+    _number("photoperiod_h", "h", 0, 24, "hours of light"),
+    _number("co2_mg_l", "mg/l", 0, 100, "dissolved CO2"),
+    _number("ph", "pH", 4, 10, "pH"),
+    _number("kh_dkh", "dKH", 0, 40, "carbonate hardness"),
+    _number("no3_mg_l", "mg/l", 0, 1000, "nitrate"),
+    _number("po4_mg_l", "mg/l", 0, 100, "phosphate"),
+    _number("k_mg_l", "mg/l", 0, 1000, "potassium"),
+    _number("fe_mg_l", "mg/l", 0, 20, "iron"),
+    _number("temperature_c", "c", 0, 45, "water temperature"),
+    _text("note", "anything else"),
+)
+
+FORMS = ("carpet", "rosette", "stem", "creeping", "epiphyte", "moss", "floating")
+
+_SPECIES = (
+    _id("species_id", "lower-case name with hyphens"),
+    _text("scientific_name", "botanical name"),
+    _text("common_name", "name in the trade"),
+    _choice("form", "growth form", *FORMS),
+    _choice("measure", "what its heights are", "height_cm", "cover_pct"),
+    _number("rate_per_day", "per day", 0, 2, "logistic rate at reference conditions", above=True),
+    _number("rate_spread", "", 0, 3, "log standard deviation between tanks", above=True),
+    _number("ceiling_cm", "cm", 0, 300, "height it tends to", above=True),
+    _number("ceiling_spread", "", 0, 3, "log standard deviation of the ceiling"),
+    Column("reaches_surface", "flag", "the water depth caps it, not the table"),
+    _number("light_k_umol", "umol", 0, 3000, "light at which growth bends over", above=True),
+    _number("light_floor", "share", 0, 1, "share of growth in height left in deep shade"),
+    _number("respiration_share", "share", 0, 1, "respiration relative to full photosynthesis"),
+    _number("co2_k_mg_l", "mg/l", 0, 1000, "CO2 for half of the response"),
+    _number("n_k_mg_l", "mg/l", 0, 1000, "nitrate for half of the response"),
+    _number("p_k_mg_l", "mg/l", 0, 1000, "phosphate for half of the response"),
+    _number("k_k_mg_l", "mg/l", 0, 1000, "potassium for half of the response"),
+    _number("temp_min_c", "c", 0, 45, "no growth below"),
+    _number("temp_opt_c", "c", 0, 45, "best growth at"),
+    _number("temp_max_c", "c", 0, 60, "no growth above"),
+    _number("density_g_l", "g/l", 0, 10_000, "drained mass of one litre of stand", above=True),
+    _number("lowest_cut_cm", "cm", 0, 300, "lowest cut it stands"),
+    _choice("needs_co2", "whether it needs added CO2", "no", "helps", "yes"),
+    _text("cut_practice", "how it is cut"),
+    _number("settle_d", "d", 0, 365, "days from planting to full growth"),
+    _number("pause_d", "d", 0, 365, "days without growth after a cut to the base"),
+    _text("caution", "what to know before selling or discarding it"),
+    _choice("basis", "where the numbers come from", "published", "growers", "estimate"),
+    _text("source", "key into species/SOURCES.md"),
+)
+
+TABLES: Mapping[str, tuple[Column, ...]] = MappingProxyType(
+    {
+        "tanks": _TANKS,
+        "areas": _AREAS,
+        "trims": _TRIMS,
+        "conditions": _CONDITIONS,
+        "species": _SPECIES,
+    }
+)
+
+
+def column_of(table: str, name: str) -> Column:
+    """Return the declaration of one column."""
+    return next(column for column in TABLES[table] if column.name == name)

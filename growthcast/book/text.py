@@ -1,0 +1,107 @@
+"""Files to text, whatever wrote them; how they were read is remarked."""
+
+from __future__ import annotations
+
+import os
+from pathlib import Path
+
+from growthcast.book.slugs import finding
+from growthcast.errors import Finding
+
+__all__ = ["decode", "line_ends", "read_bytes", "whole_file"]
+
+
+def whole_file(slug: str, file: str, found: str, expected: str, fix: str) -> Finding:
+    """Return a finding about a whole file."""
+    return finding(slug, file, None, None, "file", found, expected, fix)
+
+
+def read_bytes(path: Path) -> bytes | Finding:
+    """Return a file's bytes, read once more if it changed meanwhile, or why they are not there."""
+    try:
+        if path.exists() and not path.is_dir() and not path.is_file():
+            return _unreadable(path, OSError(0, "not an ordinary file"))
+        for _ in range(2):
+            with path.open("rb") as stream:
+                before = os.fstat(stream.fileno())
+                data = stream.read()
+            after = path.stat()
+            unchanged = (before.st_mtime_ns, before.st_ino) == (after.st_mtime_ns, after.st_ino)
+            if unchanged and after.st_size == len(data):
+                break
+        else:
+            return whole_file(
+                "unsteady-file",
+                path.name,
+                "a file that changes while it is read",
+                "a file at rest",
+                "close or pause the program that is writing it, then run this again",
+            )
+    except (OSError, ValueError) as error:
+        return _unreadable(path, error)
+    if not data:
+        return whole_file(
+            "empty-file",
+            path.name,
+            "0 bytes",
+            "text",
+            "restore the file from a copy, or write its header row",
+        )
+    return data
+
+
+def _unreadable(path: Path, error: Exception) -> Finding:
+    if path.is_symlink() and not path.exists():
+        found, fix = "a link to a file that is not there", "restore the file it points to"
+    elif path.is_dir():
+        found, fix = "a folder of that name", "rename the folder and put the file in its place"
+    elif isinstance(error, PermissionError):
+        found, fix = "a file you may not read", "change its permissions"
+    else:
+        reason = getattr(error, "strerror", None) or "no reason given"
+        found, fix = f"a file the system does not open ({reason})", "check the disk and the file"
+    return whole_file("unreadable-file", path.name, found, "a file that can be read", fix)
+
+
+def decode(data: bytes, file: str) -> tuple[str | None, list[Finding]]:
+    """Return the text of a file's bytes and a remark on any encoding but plain UTF-8."""
+    name, text = _decoded(data)
+    expected = "UTF-8"
+    if text is None:
+        fix = "save the file as UTF-8"
+        found = f"bytes that are not {name} text"
+        return None, [whole_file("unknown-encoding", file, found, expected, fix)]
+    if "\0" in text:
+        row = text.count("\n", 0, text.index("\0")) + 1
+        fix = "restore the file from a copy, or save it as UTF-8 text"
+        return None, [
+            finding("nul-bytes", file, row, None, "file", "NUL bytes", "text", fix),
+        ]
+    if name == "UTF-8":
+        return text, []
+    fix = "nothing to do; UTF-8 is read without a remark"
+    return text, [whole_file("encoding", file, f"text in {name}", expected, fix)]
+
+
+def _decoded(data: bytes) -> tuple[str, str | None]:
+    if data.startswith(b"\xef\xbb\xbf"):
+        attempts = [("UTF-8 with a mark", "utf-8-sig")]
+    elif data.startswith((b"\xff\xfe", b"\xfe\xff")):
+        attempts = [("UTF-16", "utf-16")]
+    else:
+        attempts = [("UTF-8", "utf-8"), ("Windows-1252", "cp1252")]
+    for name, codec in attempts:
+        try:
+            return name, data.decode(codec)
+        except UnicodeDecodeError:
+            continue
+    return " or ".join(name for name, _ in attempts), None
+
+
+def line_ends(text: str, file: str) -> list[Finding]:
+    """Return a remark on line ends other than a plain newline."""
+    if "\r" not in text:
+        return []
+    windows = text.count("\r\n")
+    found = "Windows line ends" if windows == text.count("\r") else "line ends of an old system"
+    return [whole_file("line-ends", file, found, "any line ends", "nothing to do")]

@@ -1,0 +1,1 @@
+"""THE DOOR: one file a command, thin over the library."""

@@ -1,0 +1,85 @@
+"""``growthcast check``: what is wrong or odd in a book, all at once."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+if TYPE_CHECKING:
+    from datetime import date
+
+    from growthcast.book.book import Book
+    from growthcast.errors import Finding
+
+
+def check_command(
+    book: Annotated[
+        str | None,
+        typer.Argument(
+            metavar="[BOOK]", help="Folder of the book; default: this folder, else the demo."
+        ),
+    ] = None,
+    as_json: Annotated[
+        bool, typer.Option("--json", help="Print the findings as one JSON object.")
+    ] = False,
+    on: Annotated[
+        str | None,
+        typer.Option("--on", metavar="DATE", help="Leave out log rows after this day."),
+    ] = None,
+) -> None:
+    """Check a book and say what is wrong or odd in it, with the place and the fix.
+
+    Example: growthcast check my-book
+
+    Exit status: 0 nothing or remarks only, 1 notes, 2 problems or bad arguments, 3 tool fault.
+    """
+    from datetime import date
+
+    from growthcast.book import find_book, inspect_book
+    from growthcast.errors import Exit
+
+    day = None if on is None else _day(on)
+    folder, fell_back = find_book(book)
+    if fell_back:
+        typer.echo(fell_back, err=True)
+    read, findings = inspect_book(folder, today=date.today(), on=day)
+    problems = sum(item.level == "problem" for item in findings)
+    notes = sum(item.level == "note" for item in findings)
+    if as_json:
+        _print_json(findings, problems, notes)
+    else:
+        _print_text(read, findings)
+    raise typer.Exit(Exit.BAD_INPUT if problems else Exit.ATTENTION if notes else Exit.DONE)
+
+
+def _day(text: str) -> date:
+    from datetime import date
+
+    from growthcast.book.numbers import Fault, parse_date
+    from growthcast.book.words import shown
+    from growthcast.errors import UsageError
+
+    parsed = parse_date(text.strip())
+    if isinstance(parsed, Fault):
+        raise UsageError(f"--on: found {shown(text)}, {parsed.why}; {parsed.fix}")
+    return date.fromisoformat(parsed[0])
+
+
+def _print_json(findings: tuple[Finding, ...], problems: int, notes: int) -> None:
+    import json
+
+    listed = [item.as_dict() for item in findings]
+    typer.echo(json.dumps({"findings": listed, "problems": problems, "notes": notes}, indent=1))
+
+
+def _print_text(read: Book | None, findings: tuple[Finding, ...]) -> None:
+    from growthcast.book.report import count_of, format_findings
+
+    if findings:
+        typer.echo(format_findings(findings), err=True)
+    size = ""
+    if read is not None:
+        counts = (len(read.tanks), "tank"), (len(read.areas), "area"), (len(read.trims), "log row")
+        size = ", ".join(f"{n} {noun if n == 1 else noun + 's'}" for n, noun in counts) + ": "
+    typer.echo(size + count_of(findings))

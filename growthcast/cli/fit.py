@@ -1,0 +1,78 @@
+"""growthcast fit: growth rates, ceilings and effects learnt from the log."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from growthcast.cli.options import AsJson, BookFolder, OnDate, open_fit
+
+
+def fit_command(book: BookFolder = None, on: OnDate = None, as_json: AsJson = False) -> None:
+    """Fit growth rates and ceilings to the log and say how sure they are.
+
+    Example: growthcast fit my-book --json
+
+    Exit status: 0 done, 2 bad arguments or a book with problems, 3 the tool itself failed.
+    """
+    from growthcast.cli.output import print_json, print_table, say
+
+    _, day, fit = open_fit(book, on)
+    answer = fit.as_dict()
+    if as_json:
+        print_json(answer)
+        return
+    print_table(
+        f"Growth fitted to the log up to {day}",
+        ["area", "rests on", "spans>", "doubling time when low (days)>", "ceiling>"],
+        [
+            _area_row(area, bool(cover))
+            for area, cover in zip(answer["areas"], fit.design.is_cover, strict=True)
+        ],
+    )
+    print_table(
+        "How tanks differ from what their conditions say",
+        ["tank", "growth against usual>"],
+        [[t["tank_id"], _times(t["effect"])] for t in answer["tanks"]],
+    )
+    print_table(
+        "How species differ from the species table",
+        ["species", "growth against the table>"],
+        [[s["species_id"], _times(s["effect"])] for s in answer["species"]],
+    )
+    spread = answer["spread"]
+    say(
+        f"Spreads used, stated and not learnt: tanks {spread['tank']:.2f}, areas "
+        f"{spread['area']:.2f}, one week's growth {spread['interval']:.2f} (relative); a reading "
+        f"is off by {spread['height_error_cm']:g} cm and {100 * spread['height_error_share']:g} %."
+    )
+    left_out = answer["rows_left_out"]
+    say(f"{answer['rows_used']} log rows used, {len(left_out)} left out.")
+    for row in left_out[:20]:
+        say(f"    {row['file']}:{row['row']}: {row['why']}")
+    if len(left_out) > 20:
+        say(f"    and {len(left_out) - 20} more (see --json)")
+
+
+def _area_row(area: dict[str, Any], is_cover: bool) -> list[str]:
+    import numpy as np
+
+    rate, ceiling = area["log_rate"], area["log_ceiling"]
+    rests = {"log": "its own log", "tank": "its tank or species", "table": "the species table"}
+    doubling = np.log(2.0) / np.exp(rate["mean"] + np.array([1.0, 0.0, -1.0]) * 1.2816 * rate["sd"])
+    top = np.exp(ceiling["mean"] + np.array([-1.0, 0.0, 1.0]) * 1.2816 * ceiling["sd"])
+    unit = "%" if is_cover else "cm"
+    return [
+        area["area_id"],
+        rests[area["basis"]] + ("" if area["converged"] else " (did not settle)"),
+        str(area["spans"]),
+        f"{doubling[1]:.0f} ({doubling[0]:.0f} to {doubling[2]:.0f})",
+        f"{top[1]:.0f} {unit} ({top[0]:.0f} to {top[2]:.0f})",
+    ]
+
+
+def _times(effect: dict[str, float]) -> str:
+    """Return an effect on the log rate as a factor with its 80 % range."""
+    import numpy as np
+
+    low, middle, high = np.exp(effect["mean"] + np.array([-1.0, 0.0, 1.0]) * 1.2816 * effect["sd"])
+    return f"{middle:.2f} times ({low:.2f} to {high:.2f})"

@@ -1,0 +1,151 @@
+"""growthcast forecast: how high each area will stand, and when it passes its height budget."""
+
+from __future__ import annotations
+
+from datetime import date, timedelta
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+from growthcast.cli.options import (
+    AsJson,
+    BookFolder,
+    OnDate,
+    TankId,
+    chosen_tanks,
+    open_fit,
+    parse_date,
+)
+from growthcast.errors import UsageError
+
+if TYPE_CHECKING:
+    import numpy as np
+    from numpy.typing import NDArray
+
+    from growthcast.book.book import Book
+    from growthcast.fit.result import GrowthFit
+    from growthcast.forecast.report import AreaForecast
+
+AtDates = Annotated[
+    list[str] | None,
+    typer.Option(
+        "--at",
+        metavar="DATE",
+        help="Day to forecast, as YYYY-MM-DD; may be repeated. "
+        "Default: the practice's shortest, middle and longest interval from the day on.",
+        show_default=False,
+    ),
+]
+PlotFile = Annotated[
+    Path | None,
+    typer.Option(
+        "--plot",
+        metavar="FILE",
+        help="Draw log and forecast of every area of the tank into FILE.svg or FILE.png.",
+        show_default=False,
+    ),
+]
+
+
+def forecast_command(
+    book: BookFolder = None,
+    on: OnDate = None,
+    at: AtDates = None,
+    tank: TankId = None,
+    plot: PlotFile = None,
+    as_json: AsJson = False,
+) -> None:
+    """Forecast how high each area will stand, and when it passes its height budget, with no trim.
+
+    Example: growthcast forecast my-book --tank lobby --at 2026-04-01 --plot lobby.svg
+
+    Exit status: 0 done, 2 bad arguments or a book with problems, 3 the tool itself failed.
+    """
+    from growthcast.cli.output import print_json
+    from growthcast.forecast.report import forecast
+
+    if plot is not None and tank is None:
+        raise UsageError("--plot draws one tank; name it with --tank ID")
+    opened, day, fit = open_fit(book, on)
+    tanks = chosen_tanks(opened, tank)
+    days = _days(at, day, opened)
+    areas = forecast(fit, days, opened.practice.horizon_d, tanks)
+    if plot is not None:
+        _draw(opened, fit, int(tanks[0]), plot)
+    if as_json:
+        answer = {"on": day.isoformat(), "confidence": opened.practice.confidence}
+        print_json({**answer, "areas": [area.as_dict() for area in areas]})
+        return
+    _tables(opened, day, areas)
+
+
+def _days(at: list[str] | None, day: date, book: Book) -> tuple[date, ...]:
+    if not at:
+        intervals = book.practice.intervals_d
+        chosen = {intervals[0], intervals[len(intervals) // 2], intervals[-1]}
+        return tuple(day + timedelta(days=d) for d in sorted(chosen))
+    days = tuple(sorted({parse_date(text, "--at") for text in at}))
+    if days[0] < day:
+        raise UsageError(f"--at {days[0]} lies before {day}, the day the forecast stands on")
+    return days
+
+
+def _draw(book: Book, fit: GrowthFit, tank: int, file: Path) -> None:
+    from growthcast.cli.output import say
+    from growthcast.figures.forecast import save_forecast_figure
+
+    save_forecast_figure(book, fit, tank, file)
+    say(f"Wrote {file}")
+
+
+def _tables(book: Book, day: date, areas: list[AreaForecast]) -> None:
+    from growthcast.cli.output import print_table, say
+
+    if not areas:
+        say(f"No area is planted on {day}.")
+        return
+    labels = dict(zip(book.areas.text("area_id"), book.areas.text("label"), strict=True))
+    rests = {"log": "own log", "tank": "tank, species", "table": "table"}
+    for tank_id in dict.fromkeys(area.tank_id for area in areas):
+        rows = []
+        for area in (a for a in areas if a.tank_id == tank_id):
+            unit = "%" if area.is_cover else "cm"
+            rows.append(
+                [
+                    labels[area.area_id] or area.area_id,
+                    rests[area.basis],
+                    _range(area.height_cm_now, unit),
+                    f"{area.budget_cm:g} {unit}",
+                    _passes(area, book.practice.horizon_d),
+                    *(
+                        f"{_range(heights[[1, 3, 5]], unit)}, {100 * chance:.0f} % over"
+                        for heights, chance in zip(
+                            area.height_cm, area.chance_over_budget, strict=True
+                        )
+                    ),
+                ]
+            )
+        print_table(
+            f"{tank_id} from {day}, if nothing more is cut (ranges hold 8 times of 10)",
+            ["area", "rests on", "now>", "budget>", "passes its budget", *_heads(areas[0].at)],
+            rows,
+        )
+
+
+def _heads(days: tuple[date, ...]) -> list[str]:
+    return [f"{day}>" for day in days]
+
+
+def _range(quantiles: NDArray[np.float64], unit: str) -> str:
+    low, middle, high = quantiles
+    return f"{middle:.1f} {unit} ({low:.1f} to {high:.1f})"
+
+
+def _passes(area: AreaForecast, horizon_d: int) -> str:
+    early, middle, late = area.passes_budget_on
+    if early is None:
+        return f"not within {horizon_d} days"
+    usual = middle.isoformat() if middle else f"after {horizon_d} days"
+    end = late.isoformat() if late else f"more than {horizon_d} days"
+    return f"{usual} ({early} to {end})"

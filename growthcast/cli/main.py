@@ -1,0 +1,58 @@
+"""The command line: collects the commands, turns errors into sentences and exit statuses."""
+
+from __future__ import annotations
+
+import sys
+from collections.abc import Callable
+
+import typer
+
+from growthcast.cli.check import check_command
+from growthcast.cli.fit import fit_command
+from growthcast.cli.forecast import forecast_command
+from growthcast.cli.interval import interval_command
+from growthcast.cli.species import species_command
+from growthcast.errors import BookProblems, Exit, GrowthcastError
+
+__all__ = ["COMMANDS", "app", "main"]
+
+app = typer.Typer(
+    name="growthcast",
+    help="Forecast how planted aquarium areas grow, and how often each tank must be visited.",
+    epilog="Example: growthcast interval my-book. Without a book, the demo that ships is used.",
+    rich_markup_mode=None,  # plain help starts in a third of the time
+    add_completion=False,
+    no_args_is_help=True,
+    pretty_exceptions_enable=False,
+)
+
+COMMANDS: dict[str, Callable[..., None]] = {
+    "interval": interval_command,
+    "forecast": forecast_command,
+    "fit": fit_command,
+    "check": check_command,
+    "species": species_command,
+}
+for _name, _command in COMMANDS.items():
+    app.command(_name)(_command)
+
+
+def main() -> None:
+    """Run the command line; every expected trouble ends in a sentence, not a traceback."""
+    try:
+        app()
+    except BookProblems as problems:
+        from growthcast.book.report import format_findings
+
+        print(format_findings(problems.findings), file=sys.stderr)  # noqa: T201
+        _stop(problems)
+    except GrowthcastError as error:
+        _stop(error)
+    except BrokenPipeError:  # the reader of a pipe has seen enough
+        sys.stderr.close()
+        sys.exit(int(Exit.DONE))
+
+
+def _stop(error: GrowthcastError) -> None:
+    print(f"growthcast: {error}", file=sys.stderr)  # noqa: T201
+    sys.exit(int(error.exit_status))

@@ -1,0 +1,110 @@
+"""Arguments and options that several commands share, and how a command opens its book."""
+
+from __future__ import annotations
+
+from datetime import date
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+from growthcast.errors import UsageError
+
+if TYPE_CHECKING:
+    import numpy as np
+    from numpy.typing import NDArray
+
+    from growthcast.book.book import Book
+    from growthcast.fit.result import GrowthFit
+
+__all__ = ["AsJson", "BookFolder", "OnDate", "TankId", "open_book", "open_fit", "parse_date"]
+
+BookFolder = Annotated[
+    str | None,
+    typer.Argument(
+        metavar="[BOOK]",
+        help="Folder of the book. Default: this folder if it holds practice.toml, else the demo.",
+        show_default=False,
+    ),
+]
+OnDate = Annotated[
+    str | None,
+    typer.Option(
+        "--on",
+        metavar="DATE",
+        help="Day to stand on, as YYYY-MM-DD; later log rows are not used. "
+        "Default: the last logged date.",
+        show_default=False,
+    ),
+]
+TankId = Annotated[
+    str | None,
+    typer.Option("--tank", metavar="ID", help="Only this tank.", show_default=False),
+]
+AsJson = Annotated[bool, typer.Option("--json", help="Print one JSON object instead of tables.")]
+
+
+def parse_date(text: str, option: str) -> date:
+    """Read a date option."""
+    try:
+        if len(text) == 10:  # only YYYY-MM-DD, not the compact and week forms
+            return date.fromisoformat(text)
+    except ValueError:
+        pass
+    raise UsageError(f'{option} "{text}" is not a date; write it as YYYY-MM-DD, as in 2026-03-02')
+
+
+def open_book(argument: str | None, on: str | None) -> tuple[Book, date]:
+    """Read the book a command is called with, say its notes, and settle the day to stand on."""
+    from growthcast.book.read import read_book
+    from growthcast.book.report import format_findings
+    from growthcast.book.shipped import find_book
+    from growthcast.cli.output import say
+    from growthcast.fit.result import last_logged
+
+    folder, fell_back = find_book(argument)
+    if fell_back:
+        say(fell_back)
+    day = parse_date(on, "--on") if on else None
+    book = read_book(folder, on=day)
+    if book.findings:
+        say(format_findings(book.findings))
+    if day is None:
+        day = last_logged(book)
+    if day is None:
+        day = date.today()
+        say(f"The log holds no rows, so the day to stand on is today, {day}.")
+    return book, day
+
+
+def open_fit(argument: str | None, on: str | None) -> tuple[Book, date, GrowthFit]:
+    """Read and fit the book; areas whose fit did not settle are named on stderr."""
+    from growthcast.cli.output import say
+    from growthcast.fit.result import fit_growth
+
+    book, day = open_book(argument, on)
+    fit = fit_growth(book, day)
+    unsettled = fit.design.area_id[~fit.solution.converged]
+    if unsettled.size:
+        say(
+            f"The fit did not settle for {', '.join(unsettled[:10])}"
+            f"{' and others' if unsettled.size > 10 else ''}: do not rely on these areas' numbers; "
+            "look for a slipped decimal or a mistaken area in their log rows."
+        )
+    return book, day, fit
+
+
+def chosen_tanks(book: Book, tank_id: str | None) -> NDArray[np.int64]:
+    """Places of the tanks a command is asked for."""
+    import numpy as np
+
+    tanks = book.tanks.text("tank_id")
+    if tank_id is None:
+        return np.arange(tanks.size)
+    found = np.flatnonzero(tanks == tank_id)
+    if not found.size:
+        from growthcast.book.words import did_you_mean, shown
+
+        names = ", ".join(tanks[:8]) + (" and others" if tanks.size > 8 else "")
+        hint = did_you_mean(tank_id, tanks.tolist(), otherwise=f"the tanks are {names}")
+        raise UsageError(f"tanks.csv has no tank {shown(tank_id)}; {hint}")
+    return found

@@ -1,0 +1,49 @@
+"""What every command prints with: JSON for programs, tables for people, sentences on stderr."""
+
+from __future__ import annotations
+
+import json
+import sys
+from collections.abc import Sequence
+from typing import Any
+
+__all__ = ["print_json", "print_table", "say"]
+
+WIDE = 200
+"""Columns of a table that does not go to a terminal: lines are not folded in files and pipes."""
+
+
+def say(sentence: str) -> None:
+    """Say something beside the answer, on stderr."""
+    print(printable(sentence), file=sys.stderr)  # noqa: T201
+
+
+def print_json(answer: dict[str, Any]) -> None:
+    """Print the answer as one JSON object; a number that is not finite is a fault of ours."""
+    print(json.dumps(answer, allow_nan=False, ensure_ascii=False))  # noqa: T201
+
+
+def print_table(title: str, columns: Sequence[str], rows: Sequence[Sequence[str]]) -> None:
+    """Print a table for people; columns whose name ends in ``>`` are aligned to the right."""
+    from rich import box
+    from rich.console import Console
+    from rich.table import Table
+    from rich.text import Text
+
+    table = Table(
+        title=Text(printable(title)), title_justify="left", box=box.SIMPLE_HEAD, pad_edge=False
+    )
+    for column in columns:
+        right = column.endswith(">")
+        table.add_column(
+            Text(column.rstrip(">")), justify="right" if right else "left", overflow="fold"
+        )
+    for row in rows:
+        table.add_row(*(Text(printable(cell)) for cell in row))
+    console = Console(highlight=False, width=None if sys.stdout.isatty() else WIDE)
+    console.print(table)
+
+
+def printable(text: str) -> str:
+    """Return a person's text without the characters that would steer a terminal."""
+    return "".join(c if c.isprintable() or c == "\n" else "\N{REPLACEMENT CHARACTER}" for c in text)

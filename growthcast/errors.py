@@ -1,0 +1,94 @@
+"""Findings about a person's files, the exception tree and the exit statuses.
+
+Exception tree::
+
+    GrowthcastError            anything the tool can say about a call that cannot be done
+    ├── UsageError             bad arguments (exit status 2)
+    │   └── MissingBook        no book at the given place
+    ├── BookProblems           a book with problems: carries its findings (exit status 2)
+    └── FitError               the numbers cannot be trusted (exit status 3)
+"""
+
+from __future__ import annotations
+
+from dataclasses import asdict, dataclass
+from enum import IntEnum
+from typing import Any, Literal
+
+__all__ = [
+    "BookProblems",
+    "Exit",
+    "Finding",
+    "FitError",
+    "GrowthcastError",
+    "Level",
+    "MissingBook",
+    "UsageError",
+]
+
+Level = Literal["problem", "note", "remark"]
+
+
+class Exit(IntEnum):
+    """Exit statuses of every command."""
+
+    DONE = 0
+    ATTENTION = 1  # done, and something needs attention: only check and watch
+    BAD_INPUT = 2
+    TOOL_FAULT = 3
+
+
+@dataclass(frozen=True, slots=True)
+class Finding:
+    """One thing found in a book, where a person can see it.
+
+    ``row`` and ``column`` are as a spreadsheet shows them: the header is row 1 and columns are
+    letters; both are ``None`` where a whole file is meant. In ``practice.toml`` ``row`` is the
+    line number and ``column`` the key.
+    """
+
+    file: str
+    row: int | None
+    column: str | None
+    heading: str
+    found: str
+    expected: str
+    fix: str
+    slug: str
+    level: Level
+
+    def as_dict(self) -> dict[str, Any]:
+        """Return the finding as the plain mapping that ``check --json`` prints."""
+        return asdict(self)
+
+
+class GrowthcastError(Exception):
+    """Anything the tool can say in a sentence about why it did not do what was asked."""
+
+    exit_status: Exit = Exit.TOOL_FAULT
+
+
+class UsageError(GrowthcastError):
+    """The arguments of a call do not fit the book or each other."""
+
+    exit_status = Exit.BAD_INPUT
+
+
+class MissingBook(UsageError):
+    """There is no book at the place named."""
+
+
+class BookProblems(GrowthcastError):
+    """A book has problems and is not fitted; ``findings`` lists all of them."""
+
+    exit_status = Exit.BAD_INPUT
+
+    def __init__(self, findings: tuple[Finding, ...]) -> None:
+        self.findings = findings
+        problems = sum(finding.level == "problem" for finding in findings)
+        noun = "problem" if problems == 1 else "problems"
+        super().__init__(f"the book has {problems} {noun} and was not fitted")
+
+
+class FitError(GrowthcastError):
+    """The growth model could not be fitted to numbers that can be trusted."""

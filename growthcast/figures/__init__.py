@@ -1,0 +1,1 @@
+"""THE PICTURES: take results, return Axes."""

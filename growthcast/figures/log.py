@@ -1,0 +1,102 @@
+"""One area's heights as its log holds them, and the visits to its tank: what was read, no more."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from growthcast.book.book import Book
+
+__all__ = ["AreaLog", "area_log", "visit_days"]
+
+FloatArray = NDArray[np.float64]
+
+
+@dataclass(frozen=True, slots=True)
+class AreaLog:
+    """Heights of one area on the ``N`` days it was measured, nan where one was not.
+
+    ``day`` are day numbers; ``joined`` (N,) tells that the area grew undisturbed, as far as the log
+    knows, from the reading before: only then may a line join the two.
+    """
+
+    day: FloatArray
+    before_cm: FloatArray
+    after_cm: FloatArray
+    joined: NDArray[np.bool_]
+
+    def __len__(self) -> int:
+        return int(self.day.size)
+
+    def sawtooth(self) -> tuple[FloatArray, FloatArray]:
+        """Days and heights of the line through the readings, nan where it breaks."""
+        days, heights = [], []
+        for day, before, after, joined in zip(
+            self.day, self.before_cm, self.after_cm, self.joined, strict=True
+        ):
+            if not joined:
+                days.append(day)
+                heights.append(np.nan)
+            known = [height for height in (before, after) if np.isfinite(height)]
+            days.extend([day] * len(known))
+            heights.extend(known)
+        return np.array(days, dtype=np.float64), np.array(heights, dtype=np.float64)
+
+    def last_reading(self) -> tuple[float, float, bool] | None:
+        """Day and height of the last reading, and whether it was taken after a cut."""
+        if not len(self):
+            return None
+        cut = bool(np.isfinite(self.after_cm[-1]))
+        height = self.after_cm[-1] if cut else self.before_cm[-1]
+        return float(self.day[-1]), float(height), cut
+
+
+def visit_days(book: Book, tank_id: str, from_day: float, to_day: float) -> FloatArray:
+    """Days from ``from_day`` to ``to_day`` on which the log has a row of the tank."""
+    day = book.trims.date("date").astype("datetime64[D]").astype(np.float64)
+    inside = (day >= from_day) & (day <= to_day)
+    inside &= book.trims.text("tank_id") == tank_id
+    return np.unique(day[inside])
+
+
+def area_log(book: Book, area_id: str, from_day: float, to_day: float) -> AreaLog:
+    """Return an area's readings from ``from_day`` to ``to_day``.
+
+    A height that the row's other two amounts give (before less removed) counts as read. A weight,
+    or a length without a height, breaks the line: how high the area stood is then not known. So
+    does the weight of the whole tank's trimmings, which may or may not be this area's.
+    """
+    trims = book.trims
+    place = int(np.flatnonzero(book.areas.text("area_id") == area_id)[0])
+    tank_id = book.areas.text("tank_id")[place]
+    day = trims.date("date").astype("datetime64[D]").astype(np.float64)
+    own = trims.text("area_id") == area_id
+    shared = (trims.text("tank_id") == tank_id) & (trims.text("area_id") == "")
+    shared &= (trims.number("removed_g") > 0.0) & ~np.isin(day, day[own])
+    rows = np.flatnonzero((own | shared) & (day <= to_day))
+    rows = rows[np.unique(day[rows], return_index=True)[1]]
+
+    before, after = trims.number("before_cm")[rows], trims.number("after_cm")[rows]
+    removed = trims.number("removed_cm")[rows]
+    before = np.where(np.isnan(before), after + removed, before)
+    after = np.where(np.isnan(after) & (removed > 0.0), before - removed, after)
+    after = np.where(after == before, np.nan, after)  # nothing came off: one reading
+    cut = (removed > 0.0) | (trims.number("removed_g")[rows] > 0.0) | np.isfinite(after)
+    ends_known = ~cut | np.isfinite(after)
+    read = np.isfinite(before) | np.isfinite(after)
+    days = day[rows]
+
+    planted_day = book.areas.date("planted_on")[place].astype("datetime64[D]").astype(np.float64)
+    planted_cm = book.areas.number("planted_height_cm")[place]
+    if np.isfinite(planted_cm) and planted_day <= to_day and not (days <= planted_day).any():
+        days = np.concatenate([[planted_day], days])
+        before, after = np.insert(before, 0, np.nan), np.insert(after, 0, planted_cm)
+        ends_known, read = np.insert(ends_known, 0, True), np.insert(read, 0, True)
+    starts_known = np.isfinite(before)
+    joined = starts_known & np.concatenate([[False], (ends_known & read)[:-1]])
+    kept = read & (days >= from_day)
+    joined = joined[kept]
+    joined[:1] = False
+    return AreaLog(days[kept], before[kept], after[kept], joined)

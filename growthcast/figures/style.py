@@ -1,0 +1,142 @@
+"""How every figure looks: a role's colour, mark and dash, the sizes, and the saved bytes.
+
+Nothing here touches matplotlib's global settings or its figure windows: figures are plain ``Figure``
+objects, made and saved inside ``house_style()``.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import io
+from collections.abc import Iterator
+from contextlib import contextmanager
+from dataclasses import dataclass
+from typing import Literal
+from xml.sax.saxutils import escape
+
+import matplotlib
+import matplotlib.style
+from matplotlib.backends.backend_agg import FigureCanvasAgg
+from matplotlib.figure import Figure
+
+__all__ = [
+    "BAND_50_ALPHA",
+    "BAND_80_ALPHA",
+    "BUDGET",
+    "FLOOR",
+    "FONT",
+    "FORECAST",
+    "LABEL_PT",
+    "MEASURED",
+    "SMALL_PT",
+    "VISITS",
+    "Role",
+    "figure_bytes",
+    "house_style",
+    "new_figure",
+]
+
+FONT = "DejaVu Sans"
+"""The font that ships with matplotlib: the same letters on every machine."""
+TITLE_PT, LABEL_PT, SMALL_PT = 8.5, 7.5, 7.0
+MM_PER_INCH = 25.4
+PNG_DPI = 220
+
+BAND_50_ALPHA, BAND_80_ALPHA = 0.38, 0.17
+
+
+@dataclass(frozen=True, slots=True)
+class Role:
+    """What one kind of thing looks like in every figure; no two share a mark and a dash."""
+
+    colour: str
+    dash: Literal["-", "--", ":", ""]
+    marker: str
+    width_pt: float
+
+
+MEASURED = Role("black", "-", "o", 0.7)
+FORECAST = Role("#0072B2", "-", "", 1.8)
+BUDGET = Role("#D55E00", "--", "D", 1.3)
+FLOOR = Role("#009E73", ":", "", 1.6)
+VISITS = Role("#595959", "", "|", 0.8)
+
+_SETTINGS = {
+    "font.family": [FONT],
+    "font.size": LABEL_PT,
+    "axes.titlesize": TITLE_PT,
+    "axes.titlelocation": "left",
+    "axes.labelsize": LABEL_PT,
+    "axes.spines.top": False,
+    "axes.spines.right": False,
+    "axes.linewidth": 0.7,
+    "axes.edgecolor": "#333333",
+    "xtick.labelsize": LABEL_PT,
+    "ytick.labelsize": LABEL_PT,
+    "xtick.major.width": 0.7,
+    "ytick.major.width": 0.7,
+    "xtick.major.size": 3.0,
+    "ytick.major.size": 3.0,
+    "timezone": "UTC",
+    "svg.fonttype": "path",
+    "svg.hashsalt": "growthcast",
+    "savefig.facecolor": "white",
+    "figure.facecolor": "white",
+}
+
+
+@contextmanager
+def house_style() -> Iterator[None]:
+    """Draw and save in the house's style, whatever the user's own settings, and leave none behind."""
+    with matplotlib.style.context(["default", _SETTINGS]):
+        yield
+
+
+def new_figure(width_mm: float, height_mm: float) -> Figure:
+    """Return an empty figure that belongs to no window."""
+    figure = Figure(figsize=(width_mm / MM_PER_INCH, height_mm / MM_PER_INCH))
+    FigureCanvasAgg(figure)
+    return figure
+
+
+def figure_bytes(
+    figure: Figure, form: Literal["svg", "png"], *, title: str, description: str
+) -> bytes:
+    """Return a figure as a file's bytes: the same for the same figure, whenever it is made.
+
+    Parameters
+    ----------
+    figure : Figure
+        The figure.
+    form : {"svg", "png"}
+        File format.
+    title, description : str
+        Alternative text: ``<title>`` and ``<desc>`` of an SVG, text entries of a PNG.
+
+    Returns
+    -------
+    bytes
+        The file.
+    """
+    kept = io.BytesIO()
+    with house_style():
+        if form == "png":
+            texts = {"Title": title, "Description": description, "Software": "growthcast"}
+            figure.savefig(kept, format="png", dpi=PNG_DPI, metadata=texts)
+            return kept.getvalue()
+        figure.savefig(kept, format="svg", metadata={"Date": None, "Creator": "growthcast"})
+    return _with_alternative_text(kept.getvalue().decode("utf-8"), title, description).encode()
+
+
+def _with_alternative_text(svg: str, title: str, description: str) -> str:
+    """Name and describe a drawing for those who hear it; the ids hold in a page of many drawings."""
+    key = hashlib.sha256(f"{title}\n{description}".encode()).hexdigest()[:10]
+    opening = svg.index("<svg ")
+    after = svg.index(">", opening) + 1
+    named = (
+        f'<svg role="img" aria-labelledby="title-{key} desc-{key}" '
+        + svg[opening + len("<svg ") : after]
+        + f'\n <title id="title-{key}">{escape(title)}</title>'
+        + f'\n <desc id="desc-{key}">{escape(description)}</desc>'
+    )
+    return svg[:opening] + named + svg[after:]

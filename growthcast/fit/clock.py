@@ -1,0 +1,248 @@
+"""The growth clock: how many days at reference conditions an area has lived through.
+
+Conditions change the speed of the clock, not the shape of the curve. Between two days the stage of
+a canopy moves on by ``rate * (clock(later) - clock(earlier))``, exactly, because no response
+depends on height (see ``growth.logistic``).
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from growthcast.book.book import Table
+from growthcast.growth.responses import canopy_light, combined_response
+from growthcast.growth.water import co2_mg_l
+from growthcast.species import Reference, SpeciesPriors
+
+__all__ = [
+    "GrowthClock",
+    "TankConditions",
+    "growth_clock",
+    "pause_after_cut",
+    "tank_conditions",
+]
+
+FloatArray = NDArray[np.float64]
+IntArray = NDArray[np.int64]
+
+LONG_AGO = -1.0e6
+"""Day number before every log: the first known condition is taken to have held until then."""
+
+LONGEST_PAUSE_SHARE = 0.9
+"""A pause after a hard cut takes at most this share of the span that follows."""
+HARD_CUT_SHARE = 0.5
+"""Share of the height beyond which a cut makes a plant pause."""
+LEAST_RESPONSE = 0.05
+"""No condition stops the clock altogether, so that a log can contradict a meter."""
+
+
+@dataclass(frozen=True, slots=True)
+class TankConditions:
+    """Piecewise-constant conditions of every tank.
+
+    ``from_day`` is (K, C), padded with ``inf``; each entry of ``values`` is (K, C) in the unit of
+    its name, NaN where a condition has never been given.
+    """
+
+    from_day: FloatArray
+    values: dict[str, FloatArray]
+
+    def unknown_log_spread(self, reference: Reference) -> FloatArray:
+        """Extra log standard deviation of each tank's rate for conditions never given, (K,)."""
+        known = {name: np.isfinite(value).any(axis=1) for name, value in self.values.items()}
+        light = known["ppfd_umol"] & known["photoperiod_h"]
+        nutrients = [known[name] for name in ("no3_mg_l", "po4_mg_l", "k_mg_l")]
+        variance = np.where(light, 0.0, reference.unknown_light_spread**2)
+        variance += np.where(known["co2_mg_l"], 0.0, reference.unknown_co2_spread**2)
+        for nutrient in nutrients:
+            variance += np.where(nutrient, 0.0, reference.unknown_nutrient_spread**2)
+        variance += np.where(known["temperature_c"], 0.0, reference.unknown_temperature_spread**2)
+        spread: FloatArray = np.sqrt(variance)
+        return spread
+
+
+CONDITION_NAMES = (
+    "ppfd_umol",
+    "photoperiod_h",
+    "co2_mg_l",
+    "ph",
+    "kh_dkh",
+    "no3_mg_l",
+    "po4_mg_l",
+    "k_mg_l",
+    "temperature_c",
+)
+
+
+def tank_conditions(
+    conditions: Table, tank_of_row: IntArray, tank_count: int, reference: Reference
+) -> TankConditions:
+    """Lay the condition rows out as (tank, change) and carry values over blank cells.
+
+    A blank cell keeps the earlier value. Before the first value that is given, that first value
+    stands: a practice that begins to write conditions down half-way through a log describes the
+    tank as it was, and a jump of the clock on that day would be an artefact of the paperwork.
+    """
+    day = conditions.date("from_date").astype("datetime64[D]").astype(np.float64)
+    order = np.lexsort((day, tank_of_row))
+    tank, day = tank_of_row[order], day[order]
+    starts = np.searchsorted(tank, np.arange(tank_count))
+    place = np.arange(tank.size) - starts[tank] if tank.size else np.zeros(0, dtype=np.int64)
+    width = int(place.max()) + 1 if tank.size else 1
+    from_day = np.full((tank_count, width), np.inf)
+    from_day[:, 0] = LONG_AGO
+    later = place > 0
+    from_day[tank[later], place[later]] = day[later]
+    values = {}
+    for name in CONDITION_NAMES:
+        grid = np.full((tank_count, width), np.nan)
+        grid[tank, place] = conditions.number(name)[order]
+        values[name] = _carried(grid)
+    temperature = np.where(
+        np.isnan(values["temperature_c"]), reference.temperature_c, values["temperature_c"]
+    )
+    from_ph = co2_mg_l(values["ph"], values["kh_dkh"], temperature)
+    values["co2_mg_l"] = np.where(np.isnan(values["co2_mg_l"]), from_ph, values["co2_mg_l"])
+    del values["ph"], values["kh_dkh"]
+    return TankConditions(from_day, values)
+
+
+def _carried(grid: FloatArray) -> FloatArray:
+    """Fill blanks of each row from the left, then what is left of them from the right."""
+    filled = grid.copy()
+    for column in range(1, grid.shape[1]):
+        blank = np.isnan(filled[:, column])
+        filled[blank, column] = filled[blank, column - 1]
+    for column in range(grid.shape[1] - 2, -1, -1):
+        blank = np.isnan(filled[:, column])
+        filled[blank, column] = filled[blank, column + 1]
+    return filled
+
+
+@dataclass(frozen=True, slots=True)
+class GrowthClock:
+    """Reference days of growth lived through by each area up to any day.
+
+    ``from_day`` and ``response`` are (A, C): the response of each area from that day on, as a share
+    of growth at reference conditions. ``settled_from`` is the day an area was planted and
+    ``settle_d`` the days over which its growth ramps from nothing to full.
+    """
+
+    from_day: FloatArray
+    response: FloatArray
+    planted_day: FloatArray
+    settle_d: FloatArray
+
+    def reading(self, area: IntArray, day: FloatArray) -> FloatArray:
+        """Reference days between planting and ``day``; ``area`` and ``day`` broadcast."""
+        area, day = np.broadcast_arrays(area, day)
+        planted, settle = self.planted_day[area], self.settle_d[area]
+        total = np.zeros(day.shape)
+        last = self.from_day.shape[1] - 1
+        for change in range(last + 1):
+            start = self.from_day[area, change]
+            end = self.from_day[area, change + 1] if change < last else np.inf
+            lived = _settled_days(np.minimum(day, end) - planted, settle)
+            lived -= _settled_days(np.minimum(start, day) - planted, settle)
+            total += self.response[area, change] * np.maximum(lived, 0.0)
+        return total
+
+    def growth_between(
+        self, area: IntArray, from_day: FloatArray, to_day: FloatArray, pause_d: FloatArray
+    ) -> FloatArray:
+        """Reference days from one day to another, the first ``pause_d`` of them without growth.
+
+        A pause takes at most ``LONGEST_PAUSE_SHARE`` of the time.
+        """
+        lag = np.minimum(pause_d, LONGEST_PAUSE_SHARE * np.maximum(to_day - from_day, 0.0))
+        growth: FloatArray = self.reading(area, to_day) - self.reading(area, from_day + lag)
+        return growth
+
+    def speed(self, day: float) -> FloatArray:
+        """Response of each area on ``day`` once settled, (A,): reference days per day."""
+        column = (self.from_day <= day).sum(axis=1) - 1
+        speed: FloatArray = self.response[np.arange(column.size), column]
+        return speed
+
+
+def pause_after_cut(removed_share: FloatArray, pause_d: FloatArray) -> FloatArray:
+    """Days without growth after a cut that took ``removed_share`` of the height.
+
+    None up to half of the height, ``pause_d`` (of the species) when cut to the base, in proportion
+    between: an estimate of the trade.
+    """
+    beyond = np.maximum(removed_share - HARD_CUT_SHARE, 0.0) / (1.0 - HARD_CUT_SHARE)
+    pause: FloatArray = pause_d * beyond
+    return pause
+
+
+def _settled_days(days: FloatArray, settle_d: FloatArray) -> FloatArray:
+    """Antiderivative of the settling ramp: growth goes from 0 to full over ``settle_d`` days."""
+    days = np.maximum(days, 0.0)
+    ramp = np.minimum(days, settle_d)
+    safe = np.where(settle_d > 0.0, settle_d, 1.0)
+    return np.where(settle_d > 0.0, ramp * ramp / (2.0 * safe) + (days - ramp), days)
+
+
+def growth_clock(
+    conditions: TankConditions,
+    priors: SpeciesPriors,
+    reference: Reference,
+    *,
+    tank: IntArray,
+    species: IntArray,
+    light_share: FloatArray,
+    canopy_cm: FloatArray,
+    planted_day: FloatArray,
+) -> GrowthClock:
+    """Turn each tank's conditions into each area's response, (A, C).
+
+    ``canopy_cm`` is the one height of an area at which its light is taken: midway between floor and
+    budget, so that the rate stays free of the height.
+    """
+    at = {name: value[tank] for name, value in conditions.values.items()}
+
+    def trait(name: str) -> FloatArray:
+        values: FloatArray = getattr(priors, name)[species][:, None]
+        return values
+
+    light = canopy_light(at["ppfd_umol"], light_share[:, None], canopy_cm[:, None])
+    # An area's own shade counts even where the tank's light has not been measured.
+    light = np.where(np.isnan(light), reference.ppfd_umol * light_share[:, None], light)
+    hours = at["photoperiod_h"]
+    hours = np.where(np.isnan(hours), reference.photoperiod_h, hours)
+    response = combined_response(
+        ppfd_umol=light,
+        photoperiod_h=hours,
+        co2_mg_l=at["co2_mg_l"],
+        no3_mg_l=at["no3_mg_l"],
+        po4_mg_l=at["po4_mg_l"],
+        k_mg_l=at["k_mg_l"],
+        temperature_c=at["temperature_c"],
+        light_k_umol=trait("light_k_umol"),
+        light_floor=trait("light_floor"),
+        respiration_share=trait("respiration_share"),
+        co2_k_mg_l=trait("co2_k_mg_l"),
+        n_k_mg_l=trait("n_k_mg_l"),
+        p_k_mg_l=trait("p_k_mg_l"),
+        k_k_mg_l=trait("k_k_mg_l"),
+        temp_min_c=trait("temp_min_c"),
+        temp_opt_c=trait("temp_opt_c"),
+        temp_max_c=trait("temp_max_c"),
+        reference_ppfd_umol=reference.ppfd_umol,
+        reference_photoperiod_h=reference.photoperiod_h,
+        reference_co2_mg_l=reference.co2_mg_l,
+        reference_no3_mg_l=reference.no3_mg_l,
+        reference_po4_mg_l=reference.po4_mg_l,
+        reference_k_mg_l=reference.k_mg_l,
+        reference_temperature_c=reference.temperature_c,
+    )
+    return GrowthClock(
+        from_day=conditions.from_day[tank],
+        response=np.maximum(response, LEAST_RESPONSE),
+        planted_day=planted_day,
+        settle_d=priors.settle_d[species],
+    )

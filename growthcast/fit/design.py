@@ -1,0 +1,222 @@
+"""From a book to the arrays of the inference. The calendar ends here: dates become day numbers."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import date
+
+import numpy as np
+from numpy.typing import NDArray
+
+from growthcast.book.book import Book
+from growthcast.fit.chains import Link, pack_chains
+from growthcast.fit.clock import GrowthClock, growth_clock, tank_conditions
+from growthcast.fit.hierarchy import Pooling
+from growthcast.fit.nodes import build_nodes
+from growthcast.fit.solve import Problem
+from growthcast.fit.spreads import Spreads
+from growthcast.fit.sweep import ErrorModel
+from growthcast.fit.visits import AreaTraits, LeftOut, read_visits
+from growthcast.species import SpeciesPriors, read_reference, species_priors
+
+__all__ = ["Design", "build_design", "day_number"]
+
+FloatArray = NDArray[np.float64]
+IntArray = NDArray[np.int64]
+BoolArray = NDArray[np.bool_]
+TextArray = NDArray[np.object_]
+
+COVER_ERROR_POINTS = 5.0
+"""Error of a cover judged by eye, in points of percent (BOOK.md, an estimate)."""
+COVER_CEILING = 100.0
+
+
+def day_number(day: date) -> float:
+    """Days since 1970-01-01."""
+    return float(np.datetime64(day, "D").astype(np.int64))
+
+
+@dataclass(frozen=True, slots=True)
+class Design:
+    """A book as arrays: the fit's problem, and what forecasts and advice need beside it.
+
+    Areas are in the order of areas.csv, tanks in that of tanks.csv, species in that of the book's
+    species table. ``on_day`` is the day the fit is made for; ``alive`` (A,) tells which areas are
+    planted then. ``spans`` (A,) counts each area's own spans that carry information.
+    """
+
+    problem: Problem
+    clock: GrowthClock
+    traits: AreaTraits
+    priors: SpeciesPriors
+    spreads: Spreads
+    on_day: float
+    area_id: TextArray
+    tank_id: TextArray
+    species_id: TextArray
+    species: IntArray
+    area_cm2: FloatArray
+    alive: BoolArray
+    is_cover: BoolArray
+    observations: IntArray
+    spans: IntArray
+    left_out: tuple[LeftOut, ...]
+
+    @property
+    def tank(self) -> IntArray:
+        """Tank of each area, (A,)."""
+        return self.traits.tank
+
+    @property
+    def last_day(self) -> FloatArray:
+        """Day of each area's last node, (A,)."""
+        chains = self.problem.chains
+        return chains.nodes.day[chains.last]
+
+
+def build_design(book: Book, on: date, spreads: Spreads | None = None) -> Design:
+    """Turn a checked book into arrays, as it was known on ``on``; later log rows are not used."""
+    spreads, on_day = spreads or Spreads(), day_number(on)
+    priors = species_priors(book.species)
+    tank_id, area_id = book.tanks.text("tank_id"), book.areas.text("area_id")
+    tank_index = _index(tank_id)
+    tank = _look_up(book.areas.text("tank_id"), tank_index)
+    species = _look_up(book.areas.text("species_id"), _index(priors.species_id))
+    errors = _errors(book, priors.measure_is_cover[species], spreads)
+    traits = _traits(book, tank, species, priors, errors)
+    clock, unknown_spread = _clock(book, tank_index, traits, species, priors)
+    visits, used, left_out = read_visits(
+        book.trims,
+        _look_up(book.trims.text("area_id"), _index(area_id)),
+        _look_up(book.trims.text("tank_id"), tank_index),
+        traits,
+    )
+    nodes = build_nodes(visits, traits, clock, spreads.habit, on_day)
+    problem = Problem(
+        chains=pack_chains(nodes, area_id.size),
+        pooling=_pooling(book, tank, species, priors, unknown_spread, spreads),
+        errors=errors,
+        shape=priors.shape[species],
+    )
+    return Design(
+        problem=problem,
+        clock=clock,
+        traits=traits,
+        priors=priors,
+        spreads=spreads,
+        on_day=on_day,
+        area_id=area_id,
+        tank_id=tank_id,
+        species_id=priors.species_id,
+        species=species,
+        area_cm2=book.areas.number("area_cm2"),
+        alive=(traits.planted_day <= on_day) & ~(traits.removed_day < on_day),
+        is_cover=priors.measure_is_cover[species],
+        observations=used,
+        spans=np.bincount(nodes.area[nodes.link == Link.GREW], minlength=area_id.size),
+        left_out=left_out,
+    )
+
+
+def _errors(book: Book, is_cover: BoolArray, spreads: Spreads) -> ErrorModel:
+    practice = book.practice
+    return ErrorModel(
+        height_error_cm=np.where(is_cover, COVER_ERROR_POINTS, practice.height_error_cm),
+        height_error_share=np.where(is_cover, 0.0, practice.height_error_share),
+        span_spread=spreads.span,
+        drift_spread=spreads.drift,
+    )
+
+
+def _clock(
+    book: Book,
+    tank_index: dict[str, int],
+    traits: AreaTraits,
+    species: IntArray,
+    priors: SpeciesPriors,
+) -> tuple[GrowthClock, FloatArray]:
+    """The clock of every area, and each tank's extra spread for conditions never given."""
+    reference = read_reference()
+    conditions = tank_conditions(
+        book.conditions,
+        _look_up(book.conditions.text("tank_id"), tank_index),
+        len(tank_index),
+        reference,
+    )
+    middle_cm = 0.5 * (traits.floor_cm + traits.budget_cm)
+    water_cm = book.tanks.number("water_depth_cm")[traits.tank]
+    at_surface = priors.measure_is_cover[species]
+    share = book.areas.number("light_share")
+    clock = growth_clock(
+        conditions,
+        priors,
+        reference,
+        tank=traits.tank,
+        species=species,
+        light_share=np.where(np.isnan(share), 1.0, share),
+        canopy_cm=np.where(at_surface, water_cm, np.minimum(middle_cm, water_cm)),
+        planted_day=traits.planted_day,
+    )
+    return clock, conditions.unknown_log_spread(reference)
+
+
+def _index(ids: TextArray) -> dict[str, int]:
+    return {name: place for place, name in enumerate(ids.tolist())}
+
+
+def _look_up(ids: TextArray, index: dict[str, int]) -> IntArray:
+    """Place of each id in a table, -1 for a blank."""
+    return np.array([index.get(name, -1) for name in ids.tolist()], dtype=np.int64)
+
+
+def _days(dates: NDArray[np.datetime64]) -> FloatArray:
+    """Day numbers, NaN for a blank date."""
+    days = dates.astype("datetime64[D]").astype(np.int64).astype(np.float64)
+    days[np.isnat(dates)] = np.nan
+    return days
+
+
+def _traits(
+    book: Book, tank: IntArray, species: IntArray, priors: SpeciesPriors, errors: ErrorModel
+) -> AreaTraits:
+    areas = book.areas
+    return AreaTraits(
+        tank=tank,
+        planted_day=_days(areas.date("planted_on")),
+        planted_cm=areas.number("planted_height_cm"),
+        removed_day=_days(areas.date("removed_on")),
+        floor_cm=areas.number("floor_cm"),
+        budget_cm=areas.number("budget_cm"),
+        cut_cm=areas.number("cut_cm"),
+        lowest_cut_cm=priors.lowest_cut_cm[species],
+        pause_d=priors.pause_d[species],
+        reading_error_cm=errors.height_error_cm,
+    )
+
+
+def _pooling(
+    book: Book,
+    tank: IntArray,
+    species: IntArray,
+    priors: SpeciesPriors,
+    unknown_spread: FloatArray,
+    spreads: Spreads,
+) -> Pooling:
+    """Priors of rates and ceilings. Water caps every plant's height, not only the tall ones'."""
+    water_cm = book.tanks.number("water_depth_cm")[tank]
+    capped = np.where(
+        priors.reaches_surface[species],
+        water_cm,
+        np.minimum(priors.ceiling_cm[species], water_cm),
+    )
+    ceiling_cm = np.where(priors.measure_is_cover[species], COVER_CEILING, capped)
+    return Pooling(
+        tank=tank,
+        species=species,
+        offset=np.log(priors.rate_per_day[species]),
+        log_ceiling=np.log(ceiling_cm),
+        ceiling_precision=1.0 / priors.ceiling_spread[species] ** 2,
+        area_precision=1.0 / spreads.area**2,
+        tank_precision=1.0 / (spreads.tank**2 + unknown_spread**2),
+        species_precision=1.0 / (spreads.species * priors.rate_spread) ** 2,
+    )

@@ -1,0 +1,1 @@
+"""FORECASTS: heights and crossings at a date."""

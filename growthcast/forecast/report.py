@@ -1,0 +1,162 @@
+"""A forecast as dates and plain numbers: day numbers become dates here."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import date
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from growthcast.fit.design import day_number
+from growthcast.fit.result import Basis, GrowthFit
+from growthcast.forecast.heights import (
+    LEVELS,
+    HeightForecast,
+    crossing_days,
+    forecast_heights,
+)
+
+__all__ = ["AreaForecast", "as_date", "forecast"]
+
+FloatArray = NDArray[np.float64]
+IntArray = NDArray[np.int64]
+
+Z_80 = 1.2815515655446004
+"""Standard normal quantile of 90 %: half the width of an 80 % range, in standard deviations."""
+NOW_LEVELS = (0.10, 0.50, 0.90)
+
+
+@dataclass(frozen=True, slots=True)
+class AreaForecast:
+    """One area's outlook if nothing more is cut; heights in cm, or % cover for floating plants.
+
+    ``rate_per_day``, ``ceiling_cm`` and ``height_cm_now`` are (3,): the 10, 50 and 90 % quantiles;
+    ``passes_budget_on`` the dates by which the budget is passed with those chances, ``None`` beyond
+    the horizon. ``height_cm`` is (T, 7) at ``heights.LEVELS``, ``chance_over_budget`` (T,).
+    """
+
+    area_id: str
+    tank_id: str
+    species_id: str
+    is_cover: bool
+    observations: int
+    basis: Basis
+    rate_per_day: FloatArray
+    ceiling_cm: FloatArray
+    floor_cm: float
+    budget_cm: float
+    height_cm_now: FloatArray
+    passes_budget_on: tuple[date | None, date | None, date | None]
+    at: tuple[date, ...]
+    height_cm: FloatArray
+    chance_over_budget: FloatArray
+
+    def as_dict(self) -> dict[str, Any]:
+        """Return the forecast as the plain mapping that ``growthcast forecast --json`` prints."""
+        passes = [None if day is None else day.isoformat() for day in self.passes_budget_on]
+        return {
+            "area_id": self.area_id,
+            "tank_id": self.tank_id,
+            "species_id": self.species_id,
+            "observations": self.observations,
+            "basis": self.basis,
+            "rate_per_day": _quantiles(self.rate_per_day, NOW_LEVELS, 5),
+            "ceiling_cm": _quantiles(self.ceiling_cm, NOW_LEVELS, 2),
+            "floor_cm": self.floor_cm,
+            "budget_cm": self.budget_cm,
+            "height_cm_now": _quantiles(self.height_cm_now, NOW_LEVELS, 2),
+            "passes_budget_on": dict(zip(("p10", "p50", "p90"), passes, strict=True)),
+            "heights": [
+                {
+                    "at": day.isoformat(),
+                    **_quantiles(heights, LEVELS, 2),
+                    "chance_over_budget": round(float(chance), 4),
+                }
+                for day, heights, chance in zip(
+                    self.at, self.height_cm, self.chance_over_budget, strict=True
+                )
+            ],
+        }
+
+
+def _quantiles(values: FloatArray, levels: tuple[float, ...], digits: int) -> dict[str, float]:
+    return {
+        f"p{round(100 * level):02d}": round(float(value), digits)
+        for level, value in zip(levels, values, strict=True)
+    }
+
+
+def as_date(day: float) -> date:
+    """Return the date of a day number."""
+    made: date = np.datetime64(int(day), "D").item()
+    return made
+
+
+def forecast(
+    fit: GrowthFit, at: tuple[date, ...], horizon_d: int, tanks: IntArray | None = None
+) -> list[AreaForecast]:
+    """Forecast every living area's height and the date it passes its budget, with nothing cut.
+
+    Parameters
+    ----------
+    fit : GrowthFit
+        A fitted book; forecasts start on the day it was fitted for.
+    at : tuple of date
+        Days to forecast, none before that day.
+    horizon_d : int
+        How many days ahead a crossing is looked for [d].
+    tanks : int array, optional
+        Places of the tanks to include; all of them when not given.
+
+    Returns
+    -------
+    list of AreaForecast
+        In the order of the book.
+    """
+    design = fit.design
+    kept = design.alive if tanks is None else design.alive & np.isin(design.tank, tanks)
+    areas = np.flatnonzero(kept)
+    days = np.array([day_number(day) for day in at])
+    now = forecast_heights(fit, areas, np.array([design.on_day]))
+    ahead = forecast_heights(fit, areas, days)
+    crossing = crossing_days(fit, areas, design.on_day, horizon_d)
+    posterior, basis = fit.areas, fit.basis
+    spread = np.array([-Z_80, 0.0, Z_80])
+    speed = design.clock.speed(design.on_day)
+    rate = speed[:, None] * np.exp(
+        posterior.log_rate[:, None] + spread * posterior.log_rate_sd[:, None]
+    )
+    ceiling = np.exp(posterior.log_ceiling[:, None] + spread * posterior.log_ceiling_sd[:, None])
+    middle = [LEVELS.index(level) for level in NOW_LEVELS]
+    return [
+        AreaForecast(
+            area_id=str(design.area_id[area]),
+            tank_id=str(design.tank_id[design.tank[area]]),
+            species_id=str(design.species_id[design.species[area]]),
+            is_cover=bool(design.is_cover[area]),
+            observations=int(design.observations[area]),
+            basis=basis[area],
+            rate_per_day=rate[area],
+            ceiling_cm=ceiling[area],
+            floor_cm=float(design.traits.floor_cm[area]),
+            budget_cm=float(design.traits.budget_cm[area]),
+            height_cm_now=now.height_cm[i, 0, middle],
+            passes_budget_on=_dates(crossing[i]),
+            at=at,
+            height_cm=ahead.height_cm[i],
+            chance_over_budget=_chances(ahead, i),
+        )
+        for i, area in enumerate(areas.tolist())
+    ]
+
+
+def _dates(days: FloatArray) -> tuple[date | None, date | None, date | None]:
+    first, middle, late = (None if np.isnan(day) else as_date(day) for day in days)
+    return first, middle, late
+
+
+def _chances(ahead: HeightForecast, i: int) -> FloatArray:
+    chance: FloatArray = np.clip(ahead.chance_over_budget[i], 0.0, 1.0)
+    return chance

@@ -1,0 +1,1 @@
+"""THE SCIENCE: arrays in, arrays out. No files, no calendar."""

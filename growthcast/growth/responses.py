@@ -1,0 +1,563 @@
+"""Responses: how each condition of a tank speeds or slows growth, as a factor of the rate.
+
+Every response is dimensionless and 1 at the reference conditions. Conditions that are not known
+(NaN) take their reference value, so they leave the rate as the species table has it; how much
+surer one would be with a measurement is not decided here. Every function broadcasts. A new response
+is one function and one factor in :func:`combined_response`.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+from growthcast.growth.water import beer_lambert
+
+__all__ = [
+    "below_compensation",
+    "canopy_light",
+    "co2_response",
+    "combined_response",
+    "light_gain_h",
+    "light_response",
+    "nutrient_response",
+    "temperature_response",
+]
+
+FloatArray = NDArray[np.float64]
+
+WATER_EXTINCTION_PER_CM = 0.005
+"""Kd of 0.5 per metre, clear water: an estimate, no published value for aquaria was found."""
+
+
+def canopy_light(
+    ppfd_umol: ArrayLike,
+    light_share: ArrayLike,
+    height_cm: ArrayLike,
+    water_extinction_per_cm: ArrayLike = WATER_EXTINCTION_PER_CM,
+) -> FloatArray:
+    """Return the light at one height of a canopy, from the light at the substrate.
+
+    Parameters
+    ----------
+    ppfd_umol : array_like
+        Photosynthetic photon flux density at the substrate [umol/m2/s], 0 or more.
+    light_share : array_like
+        Share of it that reaches the area [1], 0 to 1 (1 = open).
+    height_cm : array_like
+        Height above the substrate [cm], 0 or more.
+    water_extinction_per_cm : array_like
+        Extinction coefficient of the water [1/cm]; 0.005 is an estimate for clear water.
+
+    Returns
+    -------
+    ndarray of float
+        Light at that height [umol/m2/s]; NaN where the light at the substrate is not known.
+
+    Notes
+    -----
+    ``I = PPFD x share x e^(Kd h)``: a leaf above the substrate has less water over it. The height
+    is one per area, midway between floor and budget, so that the rate does not depend on the height
+    of the day. Leaves out how a lamp's beam widens and how a stand shades itself; the latter is in
+    the ceiling and in the half-saturation fitted to whole stands.
+
+    References
+    ----------
+    Beer and Lambert; the extinction is an estimate (clear lakes 0.5 to 1 per metre, weak source).
+
+    Examples
+    --------
+    Half of 80 at 10 cm, with 5 % less water loss: 40 x e^0.05
+
+    >>> round(float(canopy_light(80.0, 0.5, 10.0)), 2)
+    42.05
+    """
+    reaching = np.asarray(ppfd_umol, dtype=np.float64) * np.asarray(light_share, dtype=np.float64)
+    height = np.asarray(height_cm, dtype=np.float64)
+    return beer_lambert(reaching, -height, water_extinction_per_cm)
+
+
+def light_gain_h(
+    ppfd_umol: ArrayLike,
+    photoperiod_h: ArrayLike,
+    light_k_umol: ArrayLike,
+    respiration_share: ArrayLike,
+) -> FloatArray:
+    """Return a day's net photosynthesis, in hours of photosynthesis at full light.
+
+    Parameters
+    ----------
+    ppfd_umol : array_like
+        Light at the leaf [umol/m2/s], 0 or more.
+    photoperiod_h : array_like
+        Hours of light a day [h], 0 to 24.
+    light_k_umol : array_like
+        Light at which the initial slope meets the plateau, Ik [umol/m2/s], above 0.
+    respiration_share : array_like
+        Respiration as a share of photosynthesis at full light [1], 0 or more.
+
+    Returns
+    -------
+    ndarray of float
+        Net gain [h/day]; 0 or less means the plant lives below compensation. NaN in, NaN out.
+
+    Raises
+    ------
+    ValueError
+        If ``light_k_umol`` is not above 0, or another argument is below 0.
+
+    Notes
+    -----
+    ``G = H tanh(I/Ik) - 24 s``: photosynthesis in the light, respiration around the clock.
+
+    References
+    ----------
+    A. D. Jassby and T. Platt, Limnology and Oceanography 21, 1976, 540-547,
+    doi 10.4319/lo.1976.21.4.0540 (reference from memory, the form tanh(I/Ik) as printed). The daily
+    balance is ours.
+
+    Examples
+    --------
+    8 h at I = Ik: 8 x 0.7616 - 24 x 0.05
+
+    >>> round(float(light_gain_h(60.0, 8.0, 60.0, 0.05)), 3)
+    4.893
+    """
+    light, hours = _known("ppfd_umol", ppfd_umol), _known("photoperiod_h", photoperiod_h)
+    half = _known("light_k_umol", light_k_umol, above_zero=True)
+    share = _known("respiration_share", respiration_share)
+    gain: FloatArray = np.asarray(hours * np.tanh(light / half) - 24.0 * share)
+    return gain[()]
+
+
+def below_compensation(
+    ppfd_umol: ArrayLike,
+    photoperiod_h: ArrayLike,
+    light_k_umol: ArrayLike,
+    respiration_share: ArrayLike,
+) -> NDArray[np.bool_]:
+    """Tell where a plant respires as much as it gains in a day, so that it will not hold.
+
+    Parameters
+    ----------
+    ppfd_umol, photoperiod_h, light_k_umol, respiration_share : array_like
+        As in :func:`light_gain_h` [umol/m2/s], [h], [umol/m2/s], [1].
+
+    Returns
+    -------
+    ndarray of bool
+        True where the net gain is 0 or less; False where a condition is not known.
+
+    Raises
+    ------
+    ValueError
+        As :func:`light_gain_h`.
+
+    Notes
+    -----
+    ``H tanh(I/Ik) <= 24 s``. Stored reserves, which carry a plant for weeks, are left out.
+
+    References
+    ----------
+    As :func:`light_gain_h`.
+
+    Examples
+    --------
+    2 umol for 8 h under Ik 60 yields 0.27 h a day, respiration takes 24 x 0.05 = 1.2 h:
+
+    >>> below_compensation([2.0, 60.0], 8.0, 60.0, 0.05).tolist()
+    [True, False]
+    """
+    gain = light_gain_h(ppfd_umol, photoperiod_h, light_k_umol, respiration_share)
+    below: NDArray[np.bool_] = np.asarray(gain <= 0.0)
+    return below
+
+
+def light_response(
+    ppfd_umol: ArrayLike,
+    photoperiod_h: ArrayLike,
+    light_k_umol: ArrayLike,
+    light_floor: ArrayLike,
+    respiration_share: ArrayLike,
+    reference_ppfd_umol: ArrayLike,
+    reference_photoperiod_h: ArrayLike,
+) -> FloatArray:
+    """Return the response of growth in height to light.
+
+    Parameters
+    ----------
+    ppfd_umol : array_like
+        Light at the leaf [umol/m2/s], 0 or more; NaN takes the reference.
+    photoperiod_h : array_like
+        Hours of light a day [h], 0 to 24; NaN takes the reference.
+    light_k_umol, respiration_share : array_like
+        As in :func:`light_gain_h` [umol/m2/s], [1].
+    light_floor : array_like
+        Share of growth in height that remains just above compensation [1], 0 to 1: in low light
+        stems stretch.
+    reference_ppfd_umol, reference_photoperiod_h : array_like
+        Reference light [umol/m2/s] and hours [h].
+
+    Returns
+    -------
+    ndarray of float
+        Response [1]: 1 at the reference, above 1 in more light, 0 at and below compensation.
+
+    Raises
+    ------
+    ValueError
+        If the plant does not gain at the reference light (a fault of the species table), or as
+        :func:`light_gain_h`.
+
+    Notes
+    -----
+    ``L = floor + (1 - floor) G/G_ref`` with ``G`` from :func:`light_gain_h`, and 0 where
+    ``G <= 0``: the response drops from the floor to 0 at compensation. Height falls less than
+    biomass, which is what the floor stands for.
+
+    References
+    ----------
+    As :func:`light_gain_h`. Stretching in low light: J. W. Barko, D. G. Hardin and M. S. Matthews,
+    Canadian Journal of Botany 60, 1982, 877, doi 10.1139/b82-113. The floor as a form is ours.
+
+    Examples
+    --------
+    Without respiration twice the hours are twice the gain; a floor of 0.5 halves the effect:
+
+    >>> float(light_response(100.0, 16.0, 60.0, 0.5, 0.0, 100.0, 8.0))
+    1.5
+    """
+    floor = _known("light_floor", light_floor)
+    reference = light_gain_h(
+        reference_ppfd_umol, reference_photoperiod_h, light_k_umol, respiration_share
+    )
+    if np.any(reference <= 0.0):
+        raise ValueError(
+            "at the reference light a species must gain more than it respires: "
+            "lower its light_k_umol or its respiration_share"
+        )
+    gain = light_gain_h(
+        _or_reference(ppfd_umol, reference_ppfd_umol),
+        _or_reference(photoperiod_h, reference_photoperiod_h),
+        light_k_umol,
+        respiration_share,
+    )
+    response: FloatArray = np.where(gain <= 0.0, 0.0, floor + (1.0 - floor) * gain / reference)
+    return response[()]
+
+
+def co2_response(
+    co2_mg_l: ArrayLike, co2_k_mg_l: ArrayLike, reference_co2_mg_l: ArrayLike
+) -> FloatArray:
+    """Return the response to dissolved CO2.
+
+    Parameters
+    ----------
+    co2_mg_l : array_like
+        Dissolved CO2 [mg/L], 0 or more; NaN takes the reference.
+    co2_k_mg_l : array_like
+        Half-saturation [mg/L], 0 or more; 0 for a plant that CO2 does not limit (floating leaves).
+    reference_co2_mg_l : array_like
+        Reference CO2 [mg/L], above 0.
+
+    Returns
+    -------
+    ndarray of float
+        Response [1]: 1 at the reference, 0 without CO2 (1 where the half-saturation is 0).
+
+    Raises
+    ------
+    ValueError
+        If the reference is not above 0, or another argument is below 0.
+
+    Notes
+    -----
+    ``C/(C + k)`` over its value at the reference. Leaves out bicarbonate use, except as a small k.
+
+    References
+    ----------
+    Michaelis-Menten form. Half-saturations of 75-170 umol/L (3-7.5 mg/L): T. K. Van, W. T. Haller
+    and G. Bowes, Plant Physiology 58, 1976, 761-768.
+
+    Examples
+    --------
+    At the half-saturation of 5 a half, at the reference of 25 five sixths: 0.5 / (5/6) = 0.6
+
+    >>> round(float(co2_response(5.0, 5.0, 25.0)), 9)
+    0.6
+    """
+    half = _known("co2_k_mg_l", co2_k_mg_l)
+    reference = _known("reference_co2_mg_l", reference_co2_mg_l, above_zero=True)
+    co2 = _known("co2_mg_l", _or_reference(co2_mg_l, reference))
+    response: FloatArray = np.asarray(_monod(co2, half) / _monod(reference, half))
+    return response[()]
+
+
+def nutrient_response(
+    no3_mg_l: ArrayLike,
+    po4_mg_l: ArrayLike,
+    k_mg_l: ArrayLike,
+    n_k_mg_l: ArrayLike,
+    p_k_mg_l: ArrayLike,
+    k_k_mg_l: ArrayLike,
+    reference_no3_mg_l: ArrayLike,
+    reference_po4_mg_l: ArrayLike,
+    reference_k_mg_l: ArrayLike,
+) -> FloatArray:
+    """Return the response to the scarcest of nitrate, phosphate and potassium.
+
+    Parameters
+    ----------
+    no3_mg_l, po4_mg_l, k_mg_l : array_like
+        Concentrations in the water [mg/L], 0 or more; NaN takes the reference.
+    n_k_mg_l, p_k_mg_l, k_k_mg_l : array_like
+        Half-saturations [mg/L of NO3, PO4, K], 0 or more; 0 for a nutrient that does not limit.
+    reference_no3_mg_l, reference_po4_mg_l, reference_k_mg_l : array_like
+        Reference concentrations [mg/L], above 0.
+
+    Returns
+    -------
+    ndarray of float
+        Response [1]: 1 at the reference, 0 where a nutrient with a half-saturation is missing.
+
+    Raises
+    ------
+    ValueError
+        If a reference is not above 0, or another argument is below 0.
+
+    Notes
+    -----
+    ``min(S/(S + k))`` over the same minimum at the reference: more of a nutrient that is not the
+    scarcest changes nothing (Liebig). Leaves out what roots take from the substrate and what the
+    plant has stored.
+
+    References
+    ----------
+    Multiplying nutrients predicts worst: W. T. de Groot, Ecological Modelling 18, 1983, 99-119. The
+    minimum as a first approximation: G. I. Agren et al., New Phytologist, 2012,
+    doi 10.1111/j.1469-8137.2012.04116.x.
+
+    Examples
+    --------
+    Reference 9, 9, 9 with half-saturations 1: all 0.9. Phosphate at 1 gives 0.5, and 0.5/0.9:
+
+    >>> round(float(nutrient_response(9, 1, 9, 1, 1, 1, 9, 9, 9)), 4)
+    0.5556
+    """
+    terms = (
+        ("no3_mg_l", no3_mg_l, n_k_mg_l, reference_no3_mg_l),
+        ("po4_mg_l", po4_mg_l, p_k_mg_l, reference_po4_mg_l),
+        ("k_mg_l", k_mg_l, k_k_mg_l, reference_k_mg_l),
+    )
+    scarcest: FloatArray = np.asarray(np.inf)
+    at_reference: FloatArray = np.asarray(np.inf)
+    for name, amount, half_saturation, reference_amount in terms:
+        half = _known(f"half-saturation of {name}", half_saturation)
+        reference = _known(f"reference_{name}", reference_amount, above_zero=True)
+        known = _known(name, _or_reference(amount, reference))
+        scarcest = np.minimum(scarcest, _monod(known, half))
+        at_reference = np.minimum(at_reference, _monod(reference, half))
+    response: FloatArray = np.asarray(scarcest / at_reference)
+    return response[()]
+
+
+def temperature_response(
+    temperature_c: ArrayLike,
+    temp_min_c: ArrayLike,
+    temp_opt_c: ArrayLike,
+    temp_max_c: ArrayLike,
+    reference_temperature_c: ArrayLike,
+) -> FloatArray:
+    """Return the response to water temperature.
+
+    Parameters
+    ----------
+    temperature_c : array_like
+        Water temperature [deg C]; NaN takes the reference.
+    temp_min_c, temp_opt_c, temp_max_c : array_like
+        Temperatures at which growth begins, is fastest and ends [deg C], in this order.
+    reference_temperature_c : array_like
+        Reference temperature [deg C], between the limits.
+
+    Returns
+    -------
+    ndarray of float
+        Response [1]: 1 at the reference, largest at the optimum, 0 at and outside the limits.
+
+    Raises
+    ------
+    ValueError
+        If minimum, optimum and maximum do not rise in this order, or the reference lies at or
+        outside the limits.
+
+    Notes
+    -----
+    ``b(T) = [(Tmax - T)/(Tmax - Topt)] [(T - Tmin)/(Topt - Tmin)]^((Topt - Tmin)/(Tmax - Topt))``
+    over ``b(T_reference)``. Leaves out acclimation and damage.
+
+    References
+    ----------
+    W. Yan and L. A. Hunt, Annals of Botany 84, 1999, 607-614, doi 10.1006/anbo.1999.0955 (equation
+    as printed, DOI from memory), there with Tmin = 0.
+
+    Examples
+    --------
+    Limits 0, 20, 30 make the exponent 2: at 25, (5/10) (25/20)^2
+
+    >>> float(temperature_response(25.0, 0.0, 20.0, 30.0, 20.0))
+    0.78125
+    """
+    low, best, high = (
+        np.asarray(t, dtype=np.float64) for t in (temp_min_c, temp_opt_c, temp_max_c)
+    )
+    if np.any((low >= best) | (best >= high)):
+        raise ValueError("temperatures must rise from temp_min_c over temp_opt_c to temp_max_c")
+    reference = np.asarray(reference_temperature_c, dtype=np.float64)
+    at_reference = _beta(reference, low, best, high)
+    if np.any(at_reference <= 0.0):
+        raise ValueError("the reference temperature must lie between temp_min_c and temp_max_c")
+    temperature = _or_reference(temperature_c, reference)
+    response: FloatArray = np.asarray(_beta(temperature, low, best, high) / at_reference)
+    return response[()]
+
+
+def combined_response(
+    *,
+    ppfd_umol: ArrayLike,
+    photoperiod_h: ArrayLike,
+    co2_mg_l: ArrayLike,
+    no3_mg_l: ArrayLike,
+    po4_mg_l: ArrayLike,
+    k_mg_l: ArrayLike,
+    temperature_c: ArrayLike,
+    light_k_umol: ArrayLike,
+    light_floor: ArrayLike,
+    respiration_share: ArrayLike,
+    co2_k_mg_l: ArrayLike,
+    n_k_mg_l: ArrayLike,
+    p_k_mg_l: ArrayLike,
+    k_k_mg_l: ArrayLike,
+    temp_min_c: ArrayLike,
+    temp_opt_c: ArrayLike,
+    temp_max_c: ArrayLike,
+    reference_ppfd_umol: ArrayLike,
+    reference_photoperiod_h: ArrayLike,
+    reference_co2_mg_l: ArrayLike,
+    reference_no3_mg_l: ArrayLike,
+    reference_po4_mg_l: ArrayLike,
+    reference_k_mg_l: ArrayLike,
+    reference_temperature_c: ArrayLike,
+) -> FloatArray:
+    """Return the factor by which all conditions together change the rate.
+
+    Parameters
+    ----------
+    ppfd_umol, photoperiod_h, co2_mg_l, no3_mg_l, po4_mg_l, k_mg_l, temperature_c : array_like
+        Conditions [umol/m2/s at the leaf], [h], [mg/L], [mg/L], [mg/L], [mg/L], [deg C]; NaN takes
+        the reference.
+    light_k_umol, light_floor, respiration_share : array_like
+        As in :func:`light_response` [umol/m2/s], [1], [1].
+    co2_k_mg_l, n_k_mg_l, p_k_mg_l, k_k_mg_l : array_like
+        Half-saturations [mg/L].
+    temp_min_c, temp_opt_c, temp_max_c : array_like
+        As in :func:`temperature_response` [deg C].
+    reference_ppfd_umol, reference_photoperiod_h, reference_co2_mg_l, reference_no3_mg_l, \
+reference_po4_mg_l, reference_k_mg_l, reference_temperature_c : array_like
+        Reference conditions, in the units of the conditions.
+
+    Returns
+    -------
+    ndarray of float
+        Response [1]: 1 at the reference; 0 where one condition alone stops growth.
+
+    Raises
+    ------
+    ValueError
+        As the single responses.
+
+    Notes
+    -----
+    ``f = L C min(N, P, K) T``. Light, CO2 and temperature multiply because light and CO2 help each
+    other; nutrients enter by their minimum. This reading of the evidence is ours. Iron and all
+    other interactions are left out.
+
+    References
+    ----------
+    Light with CO2: T. Andersen and O. Pedersen, Hydrobiologia 477, 2002, 163-170,
+    doi 10.1023/A:1021007124604. The single responses name theirs.
+
+    Examples
+    --------
+    Reference conditions, with everything not known, leave the rate as it is:
+
+    >>> unknown = float("nan")
+    >>> float(combined_response(
+    ...     ppfd_umol=unknown, photoperiod_h=unknown, co2_mg_l=unknown, no3_mg_l=unknown,
+    ...     po4_mg_l=unknown, k_mg_l=unknown, temperature_c=unknown,
+    ...     light_k_umol=80.0, light_floor=0.3, respiration_share=0.05, co2_k_mg_l=5.0,
+    ...     n_k_mg_l=1.0, p_k_mg_l=0.1, k_k_mg_l=1.0,
+    ...     temp_min_c=10.0, temp_opt_c=27.0, temp_max_c=35.0,
+    ...     reference_ppfd_umol=100.0, reference_photoperiod_h=8.0, reference_co2_mg_l=25.0,
+    ...     reference_no3_mg_l=15.0, reference_po4_mg_l=1.0, reference_k_mg_l=15.0,
+    ...     reference_temperature_c=25.0,
+    ... ))
+    1.0
+    """
+    light = light_response(
+        ppfd_umol,
+        photoperiod_h,
+        light_k_umol,
+        light_floor,
+        respiration_share,
+        reference_ppfd_umol,
+        reference_photoperiod_h,
+    )
+    carbon = co2_response(co2_mg_l, co2_k_mg_l, reference_co2_mg_l)
+    nutrients = nutrient_response(
+        no3_mg_l,
+        po4_mg_l,
+        k_mg_l,
+        n_k_mg_l,
+        p_k_mg_l,
+        k_k_mg_l,
+        reference_no3_mg_l,
+        reference_po4_mg_l,
+        reference_k_mg_l,
+    )
+    warmth = temperature_response(
+        temperature_c, temp_min_c, temp_opt_c, temp_max_c, reference_temperature_c
+    )
+    response: FloatArray = np.asarray(light * carbon * nutrients * warmth)
+    return response[()]
+
+
+def _known(name: str, values: ArrayLike, *, above_zero: bool = False) -> FloatArray:
+    """Return the values as an array, after checking that none is below 0 (or 0)."""
+    array = np.asarray(values, dtype=np.float64)
+    if above_zero and np.any(array <= 0.0):
+        raise ValueError(f"{name} must be above 0")
+    if np.any(array < 0.0):
+        raise ValueError(f"{name} must be 0 or more")
+    return array
+
+
+def _or_reference(values: ArrayLike, reference: ArrayLike) -> FloatArray:
+    """Return the values, with the reference in place of NaN."""
+    array = np.asarray(values, dtype=np.float64)
+    return np.where(np.isnan(array), np.asarray(reference, dtype=np.float64), array)
+
+
+def _monod(amount: FloatArray, half_saturation: FloatArray) -> FloatArray:
+    """Return ``S/(S + k)``; 1 where ``k`` is 0, also without any ``S``."""
+    free = half_saturation == 0.0
+    total = np.where(free, 1.0, amount + half_saturation)
+    return np.where(free, 1.0, amount / total)
+
+
+def _beta(T: FloatArray, low: FloatArray, best: FloatArray, high: FloatArray) -> FloatArray:
+    """Return the beta function with a minimum; 0 at and outside the limits."""
+    inside = (low < T) & (high > T)
+    at = np.where(inside, T, best)
+    power = (best - low) / (high - best)
+    value = (high - at) / (high - best) * ((at - low) / (best - low)) ** power
+    return np.where(inside | np.isnan(T), np.where(np.isnan(T), np.nan, value), 0.0)

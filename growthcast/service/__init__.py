@@ -1,0 +1,1 @@
+"""THE ADVICE: visit intervals, cuts, time and money."""

@@ -1,0 +1,236 @@
+"""How often a tank must be visited, and to what height each area is cut for that.
+
+All tanks of a block are worked out at once: arrays over areas are sorted by tank, and a question
+that a tank asks of its areas (do all of them hold?) is a reduction over its run of areas.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from growthcast.fit.result import GrowthFit
+from growthcast.growth.logistic import height_at_stage, shape_factor, stage
+from growthcast.service.draws import GrowthDraws, draw_growth
+
+__all__ = ["IntervalOptions", "LivingAreas", "interval_options", "living_areas"]
+
+FloatArray = NDArray[np.float64]
+IntArray = NDArray[np.int64]
+BoolArray = NDArray[np.bool_]
+
+HAND_SPREAD = 0.05
+"""Scatter of a cut around the height aimed at, as a share of it (common practice, no source)."""
+
+
+@dataclass(frozen=True, slots=True)
+class LivingAreas:
+    """Living areas of a block of tanks: their bounds (A,) and the draws of their growth (A, D).
+
+    ``area`` are their places in the book, sorted by tank; ``run`` (A,) is each area's tank among
+    the ``R`` tanks that have a living area, ``first`` (R,) the place of each tank's first area and
+    ``tank`` (R,) its place in the book. ``safe_cut_cm`` is the lowest cut an area survives.
+    """
+
+    area: IntArray
+    run: IntArray
+    first: IntArray
+    tank: IntArray
+    budget_cm: FloatArray
+    floor_cm: FloatArray
+    safe_cut_cm: FloatArray
+    shape: FloatArray
+    draws: GrowthDraws
+    week_spread: float
+    drift_spread: float
+
+    @property
+    def least_cut_cm(self) -> FloatArray:
+        """Lowest cut that looks right and is survived, (A,)."""
+        return np.maximum(self.floor_cm, self.safe_cut_cm)
+
+    def growth(self, interval_d: float) -> FloatArray:
+        """Stages gained over an interval, (A, D)."""
+        draws = self.draws
+        speed = draws.rate_per_day * shape_factor(self.shape)[:, None]
+        week = self.week_spread * np.sqrt(7.0 / max(interval_d, 1.0)) * draws.week
+        surprise = np.maximum(1.0 + week + self.drift_spread * draws.drift[self.run], 0.0)
+        gained: FloatArray = speed * interval_d * surprise
+        return gained
+
+    def highest_cut(self, growth: FloatArray) -> FloatArray:
+        """Highest aim of a cut from which each draw stays within the budget, (A, D)."""
+        ceiling, shape = self.draws.ceiling_cm, self.shape[:, None]
+        budget = self.budget_cm[:, None]
+        goal = stage(budget, ceiling, shape)
+        outgrown = np.isfinite(goal)  # else the ceiling lies below the budget: any cut holds
+        reached = height_at_stage(np.where(outgrown, goal - growth, 0.0), ceiling, shape)
+        highest = reached * np.exp(-HAND_SPREAD * self.draws.hand)
+        return np.where(outgrown, np.minimum(highest, budget), budget)
+
+    def end_height(self, growth: FloatArray, cut_cm: FloatArray) -> FloatArray:
+        """Height after the interval when cut to ``cut_cm`` (A,), in each draw, (A, D)."""
+        left = cut_cm[:, None] * np.exp(HAND_SPREAD * self.draws.hand)
+        ceiling, shape = self.draws.ceiling_cm, self.shape[:, None]
+        inside = np.minimum(left, ceiling * (1.0 - 1e-9))
+        grown = height_at_stage(stage(inside, ceiling, shape) + growth, ceiling, shape)
+        return np.where(left >= ceiling, left, grown)
+
+    def days_to(
+        self, interval_d: float, growth: FloatArray, from_cm: FloatArray, to_cm: FloatArray
+    ) -> FloatArray:
+        """Days each draw takes from one height (A,) to another, at most the interval, (A, D)."""
+        ceiling, shape = self.draws.ceiling_cm, self.shape[:, None]
+        left = np.minimum(from_cm[:, None] * np.exp(HAND_SPREAD * self.draws.hand), ceiling)
+        way = stage(to_cm[:, None], ceiling, shape) - stage(
+            np.minimum(left, ceiling * (1.0 - 1e-9)), ceiling, shape
+        )
+        share = np.divide(way, growth, out=np.full(growth.shape, np.inf), where=growth > 0.0)
+        return interval_d * np.clip(np.where(way <= 0.0, 0.0, share), 0.0, 1.0)
+
+
+def living_areas(fit: GrowthFit, tanks: IntArray) -> LivingAreas:
+    """Draw the growth of the living areas of ``tanks`` (places in the book)."""
+    design = fit.design
+    chosen = np.flatnonzero(design.alive & np.isin(design.tank, tanks))
+    area = chosen[np.argsort(design.tank[chosen], kind="stable")]
+    tank, first, run = np.unique(design.tank[area], return_index=True, return_inverse=True)
+    errors = design.problem.errors
+    return LivingAreas(
+        area=area,
+        run=run,
+        first=first,
+        tank=tank,
+        budget_cm=design.traits.budget_cm[area],
+        floor_cm=design.traits.floor_cm[area],
+        safe_cut_cm=design.traits.lowest_cut_cm[area],
+        shape=design.problem.shape[area],
+        draws=draw_growth(fit, area, tank),
+        week_spread=errors.span_spread,
+        drift_spread=errors.drift_spread,
+    )
+
+
+@dataclass(frozen=True, slots=True)
+class IntervalOptions:
+    """One interval for every tank (R,) of a block, and what it asks of every area (A,).
+
+    ``cut_cm`` keeps to ``LivingAreas.least_cut_cm``; ``cut_needed_cm`` is the cut that would hold
+    the wanted chance whatever the look, NaN where not even the lowest safe cut does.
+    ``needed_budget_cm`` is the budget that would make the interval feasible from the least cut.
+    """
+
+    interval_d: int
+    feasible: BoolArray
+    chance_all_within: FloatArray
+    share_of_days_presentable: FloatArray
+    cut_cm: FloatArray
+    removed_share: FloatArray
+    removed_cm: FloatArray
+    chance_within: FloatArray
+    cm_over_budget_p90: FloatArray
+    cut_needed_cm: FloatArray
+    days_below_floor: FloatArray
+    needed_budget_cm: FloatArray
+
+
+def interval_options(
+    living: LivingAreas, interval_d: int, confidence: FloatArray
+) -> IntervalOptions:
+    """Work out what one interval asks of each tank and what it gives.
+
+    Parameters
+    ----------
+    living : LivingAreas
+        The areas of a block of tanks.
+    interval_d : int
+        Days between visits [d].
+    confidence : array (R,)
+        Wanted chance of each tank that all its areas stay within their budgets until the next
+        visit [0-1].
+
+    Returns
+    -------
+    IntervalOptions
+        Every area's cut is the highest that holds the wanted chance for the whole tank, all areas
+        of a tank being taken down to the same quantile of their own growth.
+
+    Notes
+    -----
+    For each draw there is a highest cut ``c_d`` from which an area stays within its budget; cut to
+    ``c`` it holds in the draws with ``c_d >= c``. Taking every area's cut at the same rank among
+    its own ``c_d`` leaves one number a tank to find: the rank at which the share of draws that hold
+    in all its areas at once is the wanted chance. The pause after a hard cut is not counted on.
+    """
+    growth = living.growth(interval_d)
+    highest = living.highest_cut(growth)
+    ranked = np.sort(highest, axis=1)
+    least = living.least_cut_cm
+    rank = _highest_rank(living, ranked, highest, least, confidence)
+    cut = np.minimum(np.maximum(_at_rank(ranked, rank[living.run]), least), living.budget_cm)
+    holds = highest >= cut[:, None]
+    chance_all = _all_hold(living, holds)
+    end = living.end_height(growth, cut)
+    usual_end = np.median(end, axis=1)
+    removed_cm = np.maximum(usual_end - cut, 0.0)
+    until = living.days_to(interval_d, growth, cut, living.budget_cm)
+    first_over = np.minimum.reduceat(until, living.first, axis=0)
+
+    needed_rank = _highest_rank(living, ranked, highest, np.zeros_like(least), confidence)
+    needed = _at_rank(ranked, needed_rank[living.run])
+    short = needed < least
+    sunk = np.where(short, np.maximum(needed, living.safe_cut_cm), living.budget_cm)
+    below = np.median(living.days_to(interval_d, growth, sunk, living.floor_cm), axis=1)
+    # The budgets that would do are found like the cuts, on heights counted downwards.
+    depth = -living.end_height(growth, least)
+    depth_ranked = np.sort(depth, axis=1)
+    anything = np.full_like(least, -np.inf)
+    depth_rank = _highest_rank(living, depth_ranked, depth, anything, confidence)
+    return IntervalOptions(
+        interval_d=interval_d,
+        feasible=chance_all >= confidence,
+        chance_all_within=chance_all,
+        share_of_days_presentable=first_over.mean(axis=1) / interval_d,
+        cut_cm=cut,
+        removed_share=removed_cm / np.maximum(usual_end, 1e-9),
+        removed_cm=removed_cm,
+        chance_within=holds.mean(axis=1),
+        cm_over_budget_p90=np.maximum(np.quantile(end, 0.9, axis=1) - living.budget_cm, 0.0),
+        cut_needed_cm=np.where(needed < living.safe_cut_cm, np.nan, needed),
+        days_below_floor=np.where(short, below, 0.0),
+        needed_budget_cm=np.maximum(
+            -_at_rank(depth_ranked, depth_rank[living.run]), living.budget_cm
+        ),
+    )
+
+
+def _at_rank(ranked: FloatArray, rank: IntArray) -> FloatArray:
+    """Value of each row (A,) at its rank, the lowest where the rank is negative."""
+    value: FloatArray = np.take_along_axis(ranked, np.maximum(rank, 0)[:, None], axis=1)[:, 0]
+    return value
+
+
+def _all_hold(living: LivingAreas, holds: BoolArray) -> FloatArray:
+    """Share of draws (R,) in which all areas of a tank hold."""
+    share: FloatArray = np.logical_and.reduceat(holds, living.first, axis=0).mean(axis=1)
+    return share
+
+
+def _highest_rank(
+    living: LivingAreas,
+    ranked: FloatArray,
+    highest: FloatArray,
+    least: FloatArray,
+    confidence: FloatArray,
+) -> IntArray:
+    """Highest common rank (R,) of a tank's cuts that holds the wanted chance, -1 if none does."""
+    low = np.full(living.first.size, -1)
+    high = np.full(living.first.size, ranked.shape[1] - 1)
+    while (low < high).any():
+        middle = (low + high + 1) // 2
+        cut = np.maximum(_at_rank(ranked, middle[living.run]), least)
+        enough = _all_hold(living, highest >= cut[:, None]) >= confidence
+        low, high = np.where(enough, middle, low), np.where(enough, high, middle - 1)
+    return low

@@ -1,0 +1,293 @@
+"""The recommended visit interval of every tank, with its reason."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from growthcast.book.book import Book
+from growthcast.fit.result import GrowthFit
+from growthcast.service.effort import Handling, Year, trimming_minutes, year_of_visits
+from growthcast.service.interval import (
+    IntervalOptions,
+    LivingAreas,
+    interval_options,
+    living_areas,
+)
+from growthcast.service.reasons import Shortfall, reason_for
+
+__all__ = ["AreaAdvice", "OptionAdvice", "TankAdvice", "recommend"]
+
+FloatArray = NDArray[np.float64]
+IntArray = NDArray[np.int64]
+
+AREAS_AT_ONCE = 2_000
+"""Areas whose draws are held in memory together."""
+
+
+@dataclass(frozen=True, slots=True)
+class AreaAdvice:
+    """What one interval asks of one area; heights in cm, or % cover for floating plants.
+
+    ``cut_needed_cm`` is the cut that would hold the wanted chance whatever the look, ``None`` where
+    not even the lowest safe cut does; ``days_below_floor`` how long the area looks bare after it.
+    """
+
+    area_id: str
+    label: str
+    cut_cm: float
+    removed_share: float
+    chance_within: float
+    days_below_floor: float
+    cm_over_budget_p90: float
+    cut_needed_cm: float | None
+
+
+@dataclass(frozen=True, slots=True)
+class OptionAdvice:
+    """One interval for one tank: looks, risk, time and money. Minutes include travel."""
+
+    interval_d: int
+    feasible: bool
+    chance_all_within: float
+    share_of_days_presentable: float
+    minutes_per_visit: float
+    year: Year
+    areas: tuple[AreaAdvice, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class TankAdvice:
+    """The recommendation for one tank; ``recommended_interval_d`` is None when none is feasible."""
+
+    tank_id: str
+    client: str
+    recommended_interval_d: int | None
+    limited_by: str | None
+    reason: str
+    longest_interval_d: int
+    confidence: float
+    options: tuple[OptionAdvice, ...]
+
+    def option(self, interval_d: int) -> OptionAdvice:
+        """Return the option of one listed interval."""
+        return next(option for option in self.options if option.interval_d == interval_d)
+
+
+@dataclass(frozen=True, slots=True)
+class _TankTerms:
+    """Per tank (K,): the wanted chance, the cap, and the minutes of a visit before any trimming."""
+
+    confidence: FloatArray
+    cap_d: FloatArray
+    fixed_min: FloatArray
+
+
+def recommend(book: Book, fit: GrowthFit, tanks: IntArray | None = None) -> list[TankAdvice]:
+    """Recommend a visit interval for every tank.
+
+    Parameters
+    ----------
+    book : Book
+        The book that was fitted.
+    fit : GrowthFit
+        Its fit.
+    tanks : int array, optional
+        Places of the tanks in the book; all of them when not given.
+
+    Returns
+    -------
+    list of TankAdvice
+        In the order of the book. The recommendation is the longest listed interval, no longer than
+        the tank's own cap, at which every area stays within its budget until the next visit with
+        the wanted chance when cut no lower than its floor.
+    """
+    if tanks is None:
+        tanks = np.arange(len(book.tanks))
+    terms = _terms(book)
+    advice: dict[int, TankAdvice] = {}
+    for block in _blocks(fit, tanks):
+        living = living_areas(fit, block)
+        caps = terms.cap_d[living.tank]
+        listed = _listed(book, caps)
+        options = [interval_options(living, d, terms.confidence[living.tank]) for d in listed]
+        for run, tank in enumerate(living.tank.tolist()):
+            advice[tank] = _advise(book, fit, living, options, run, tank, terms)
+    return [advice.get(int(tank)) or _empty(book, int(tank), terms) for tank in tanks]
+
+
+def _terms(book: Book) -> _TankTerms:
+    tanks, practice = book.tanks, book.practice
+
+    def or_practice(name: str, usual: float) -> FloatArray:
+        own = tanks.number(name)
+        return np.where(np.isnan(own), usual, own)
+
+    longest = float(max(practice.intervals_d))
+    fixed = or_practice("fixed_min", practice.fixed_min)
+    return _TankTerms(
+        confidence=or_practice("confidence", practice.confidence),
+        cap_d=or_practice("longest_interval_d", longest),
+        fixed_min=fixed + or_practice("travel_min", practice.travel_min),
+    )
+
+
+def _blocks(fit: GrowthFit, tanks: IntArray) -> Iterator[IntArray]:
+    """Split tanks so that a block's draws fit in memory."""
+    design = fit.design
+    sizes = np.bincount(design.tank[design.alive], minlength=design.tank_id.size)[tanks]
+    block = (np.cumsum(sizes) - sizes) // AREAS_AT_ONCE
+    for number in np.unique(block):
+        chosen = tanks[block == number]
+        if sizes[block == number].sum() > 0:
+            yield chosen
+
+
+def _listed(book: Book, caps: FloatArray) -> list[int]:
+    """Intervals to work out: the practice's, and caps shorter than all of them."""
+    practice = book.practice.intervals_d
+    short = {int(cap) for cap in caps if cap < min(practice)}
+    return sorted(short | set(practice))
+
+
+def _advise(
+    book: Book,
+    fit: GrowthFit,
+    living: LivingAreas,
+    options: list[IntervalOptions],
+    run: int,
+    tank: int,
+    terms: _TankTerms,
+) -> TankAdvice:
+    """Choose the interval of one tank and say why."""
+    cap = int(terms.cap_d[tank])
+    shortest = min(book.practice.intervals_d)
+    mine = [o for o in options if o.interval_d >= shortest or o.interval_d == cap]
+    allowed = [o for o in mine if o.interval_d <= cap]
+    feasible = [o for o in allowed if o.feasible[run]]
+    chosen = max(feasible, key=lambda o: o.interval_d, default=None)
+    longer = [o for o in allowed if chosen is None or o.interval_d > chosen.interval_d]
+    failing = min(longer, key=lambda o: o.interval_d, default=None)
+    shortfall = _shortfall(book, living, failing, run) if failing else None
+    confidence = float(terms.confidence[tank])
+    return TankAdvice(
+        tank_id=str(book.tanks.text("tank_id")[tank]),
+        client=str(book.tanks.text("client")[tank]),
+        recommended_interval_d=None if chosen is None else chosen.interval_d,
+        limited_by=None if shortfall is None else shortfall.area_id,
+        reason=reason_for(
+            None if chosen is None else chosen.interval_d,
+            shortfall,
+            confidence=confidence,
+            cap_d=cap,
+            capped=any(o.interval_d > cap for o in mine),
+        ),
+        longest_interval_d=cap,
+        confidence=confidence,
+        options=tuple(_option(book, fit, living, o, run, tank, terms) for o in mine),
+    )
+
+
+def _shortfall(book: Book, living: LivingAreas, option: IntervalOptions, run: int) -> Shortfall:
+    """What keeps an interval from being feasible, and what would mend it."""
+    here = np.flatnonzero(living.run == run)
+    chance = np.where(
+        living.least_cut_cm[here] >= option.cut_cm[here], option.chance_within[here], 1.0
+    )
+    worst = here[int(np.argmin(chance))]
+    place = int(living.area[worst])
+    needed = option.cut_needed_cm[here]
+    others = np.isnan(needed) | (needed < living.least_cut_cm[here])
+    return Shortfall(
+        interval_d=option.interval_d,
+        area_id=str(book.areas.text("area_id")[place]),
+        label=area_label(book, place),
+        unit="% cover" if bool(_is_cover(book, place)) else "cm",
+        chance_within=float(option.chance_within[worst]),
+        chance_all_within=float(option.chance_all_within[run]),
+        floor_cm=float(living.floor_cm[worst]),
+        least_cut_cm=float(living.least_cut_cm[worst]),
+        budget_cm=float(living.budget_cm[worst]),
+        needed_floor_cm=_known(option.cut_needed_cm[worst]),
+        needed_budget_cm=float(option.needed_budget_cm[worst]),
+        areas_short=int(others.sum()),
+    )
+
+
+def _is_cover(book: Book, place: int) -> bool:
+    species = book.areas.text("species_id")[place]
+    row = np.flatnonzero(book.species.text("species_id") == species)[0]
+    return bool(book.species.text("measure")[row] == "cover_pct")
+
+
+def area_label(book: Book, place: int) -> str:
+    """Return what people call an area: its label, or its id where it has none."""
+    return str(book.areas.text("label")[place] or book.areas.text("area_id")[place])
+
+
+def _known(value: float) -> float | None:
+    return None if np.isnan(value) else float(value)
+
+
+def _option(
+    book: Book,
+    fit: GrowthFit,
+    living: LivingAreas,
+    option: IntervalOptions,
+    run: int,
+    tank: int,
+    terms: _TankTerms,
+) -> OptionAdvice:
+    here = np.flatnonzero(living.run == run)
+    place = living.area[here]
+    design = fit.design
+    priors, species = design.priors, design.species[place]
+    trimming = trimming_minutes(
+        option.removed_cm[here],
+        design.area_cm2[place],
+        design.is_cover[place],
+        Handling(
+            priors.set_up_min[species], priors.min_per_l[species], priors.min_per_dm2[species]
+        ),
+    )
+    minutes = float(terms.fixed_min[tank] + trimming.sum())
+    areas = tuple(
+        AreaAdvice(
+            area_id=str(design.area_id[a]),
+            label=area_label(book, int(a)),
+            cut_cm=float(option.cut_cm[i]),
+            removed_share=float(option.removed_share[i]),
+            chance_within=float(option.chance_within[i]),
+            days_below_floor=float(option.days_below_floor[i]),
+            cm_over_budget_p90=float(option.cm_over_budget_p90[i]),
+            cut_needed_cm=_known(option.cut_needed_cm[i]),
+        )
+        for i, a in zip(here.tolist(), place.tolist(), strict=True)
+    )
+    return OptionAdvice(
+        interval_d=option.interval_d,
+        feasible=bool(option.feasible[run]),
+        chance_all_within=float(option.chance_all_within[run]),
+        share_of_days_presentable=float(option.share_of_days_presentable[run]),
+        minutes_per_visit=minutes,
+        year=year_of_visits(option.interval_d, minutes, book.practice.labour_rate_per_h),
+        areas=areas,
+    )
+
+
+def _empty(book: Book, tank: int, terms: _TankTerms) -> TankAdvice:
+    """Advice for a tank in which nothing grows: its cap, since no plant limits it."""
+    cap = int(terms.cap_d[tank])
+    return TankAdvice(
+        tank_id=str(book.tanks.text("tank_id")[tank]),
+        client=str(book.tanks.text("client")[tank]),
+        recommended_interval_d=cap,
+        limited_by=None,
+        reason=f"no planted area is alive in this tank, so only the cap of {cap} days holds",
+        longest_interval_d=cap,
+        confidence=float(terms.confidence[tank]),
+        options=(),
+    )

@@ -1,0 +1,197 @@
+"""The commands end to end, on the demo and on small books, with good and bad input."""
+
+from __future__ import annotations
+
+import json
+import os
+import shutil
+from datetime import date
+
+import pytest
+
+from growthcast.book.shipped import demo_dir
+from tests.books import AREAS, HEADER, TANKS, stem_log, write_book
+from tests.cli import run
+
+DEMO = str(demo_dir())
+
+
+def strict_json(text):
+    """Parse JSON and refuse NaN and infinity."""
+
+    def refuse(name):
+        raise AssertionError(f"{name} in JSON")
+
+    return json.loads(text, parse_constant=refuse)
+
+
+def test_interval_on_the_demo():
+    ran = run("interval", DEMO, "--json")
+    assert ran.status == 0
+    tanks = strict_json(ran.out)["tanks"]
+    assert len(tanks) >= 6
+    for tank in tanks:
+        days = tank["recommended_interval_d"]
+        assert tank["reason"]
+        if days is not None:
+            assert days <= tank["longest_interval_d"]
+            chosen = next(o for o in tank["options"] if o["interval_d"] == days)
+            assert chosen["feasible"]
+            assert chosen["chance_all_within"] >= tank["confidence"]
+        for option in tank["options"]:
+            assert 0 <= option["share_of_days_presentable"] <= 1
+            assert option["hours_per_year"] == pytest.approx(
+                option["visits_per_year"] * option["minutes_per_visit"] / 60, rel=0.01
+            )
+            for area in option["areas"]:
+                assert 0 <= area["chance_within"] <= 1
+                assert area["cut_cm"] > 0
+
+
+def test_forecast_on_the_demo():
+    ran = run("forecast", DEMO, "--json", "--on", "2026-11-20", "--at", "2026-12-01")
+    assert ran.status == 0
+    answer = strict_json(ran.out)
+    assert answer["on"] == "2026-11-20"
+    bases = {area["basis"] for area in answer["areas"]}
+    assert "log" in bases
+    for area in answer["areas"]:
+        [ahead] = area["heights"]
+        assert ahead["at"] == "2026-12-01"
+        levels = [ahead[name] for name in ("p05", "p10", "p25", "p50", "p75", "p90", "p95")]
+        assert levels == sorted(levels)
+
+
+def test_fit_on_the_demo():
+    ran = run("fit", DEMO, "--json")
+    assert ran.status == 0
+    answer = strict_json(ran.out)
+    assert answer["rows_used"] > 100
+    assert all(area["converged"] for area in answer["areas"])
+    assert all(area["log_rate"]["sd"] > 0 for area in answer["areas"])
+    assert all(row["why"] for row in answer["rows_left_out"])
+
+
+@pytest.mark.parametrize("command", ["interval", "forecast", "fit"])
+def test_tables_for_people_name_units_and_areas(command):
+    ran = run(command, DEMO)
+    assert ran.status == 0
+    assert any(unit in ran.out for unit in ("days", " cm"))
+
+
+def test_one_tank_in_full():
+    tank = strict_json(run("interval", DEMO, "--json").out)["tanks"][0]
+    ran = run("interval", DEMO, "--tank", tank["tank_id"])
+    assert ran.status == 0
+    assert "cut to leave" in ran.out
+    assert "recommended" in ran.out
+
+
+def test_the_same_book_gives_the_same_answer():
+    assert run("interval", DEMO, "--json") == run("interval", DEMO, "--json")
+
+
+def test_without_a_book_the_demo_is_used_and_said(tmp_path, monkeypatch):
+    monkeypatch.chdir(tmp_path)
+    ran = run("interval", "--json")
+    assert ran.status == 0
+    assert "demo" in ran.err.lower()
+    strict_json(ran.out)
+
+
+def test_a_book_in_this_folder_is_used(tmp_path, monkeypatch):
+    write_book(tmp_path)
+    monkeypatch.chdir(tmp_path)
+    ran = run("interval", "--json")
+    assert [t["tank_id"] for t in strict_json(ran.out)["tanks"]] == ["lobby", "home"]
+
+
+def test_a_book_with_problems_is_not_fitted(tmp_path):
+    rows = HEADER + "2026-05-01,lobby,stems,9,18,,,,,\n2026-05-08,lobby,stms,9,,,,,,\n"
+    book = write_book(tmp_path, trims=rows)
+    for command in ("fit", "forecast", "interval"):
+        ran = run(command, str(book))
+        assert ran.status == 2
+        assert ran.out == ""
+        assert "trims.csv:2:" in ran.err
+        assert "trims.csv:3:" in ran.err
+        assert "did you mean" in ran.err
+        assert "not fitted" in ran.err
+
+
+def test_an_empty_log_forecasts_from_the_table_and_says_so(tmp_path):
+    book = write_book(tmp_path, trims=HEADER)
+    ran = run("forecast", str(book), "--json")
+    assert ran.status == 0
+    assert "today" in ran.err
+    areas = strict_json(ran.out)["areas"]
+    assert {area["basis"] for area in areas} == {"table"}
+    assert strict_json(ran.out)["on"] == date.today().isoformat()
+
+
+def test_no_log_file_at_all(tmp_path):
+    book = write_book(tmp_path)
+    (book / "trims.csv").unlink()
+    assert run("interval", str(book), "--json").status == 0
+
+
+def test_an_area_with_one_row(tmp_path):
+    book = write_book(tmp_path, trims=stem_log(visits=1))
+    area = strict_json(run("forecast", str(book), "--json").out)["areas"][0]
+    assert area["observations"] == 1
+    assert area["basis"] == "table"
+
+
+@pytest.mark.parametrize(
+    ("arguments", "said"),
+    [
+        (["interval", "no/such/folder"], "no/such/folder"),
+        (["interval", DEMO, "--tank", "nowhere"], "no tank"),
+        (["forecast", DEMO, "--on", "1.3.2026"], "write it as YYYY-MM-DD"),
+        (["forecast", DEMO, "--on", "20260301"], "write it as YYYY-MM-DD"),
+        (["forecast", DEMO, "--at", "2020-01-01"], "lies before"),
+        (["forecast", DEMO, "--plot", "x.svg"], "--tank"),
+        (["fit", DEMO, "--no-such-option"], "--no-such-option"),
+        (["no-such-command"], "no-such-command"),
+    ],
+)
+def test_bad_arguments_end_in_a_sentence(arguments, said):
+    ran = run(*arguments)
+    assert ran.status == 2
+    assert ran.out == ""
+    assert said in ran.err
+    assert "Traceback" not in ran.err
+
+
+def test_a_day_before_anything_was_planted(tmp_path):
+    book = write_book(tmp_path)
+    ran = run("forecast", str(book), "--on", "2024-01-01")
+    assert ran.status == 0
+    assert "No area is planted on 2024-01-01" in ran.err
+    assert strict_json(run("interval", str(book), "--on", "2024-01-01", "--json").out)
+
+
+@pytest.mark.skipif(os.geteuid() == 0, reason="root reads every file")
+def test_an_unreadable_file_is_a_sentence(tmp_path):
+    book = write_book(tmp_path)
+    (book / "trims.csv").chmod(0)
+    assert "trims.csv" in run("interval", str(book)).err
+
+
+def test_hostile_text_does_not_steer_the_terminal(tmp_path):
+    tanks = TANKS.replace("Client A", "\x1b[31m[bold]Client[/bold]")
+    areas = AREAS.replace("Back stems", '"[red]=1+1"')
+    book = write_book(tmp_path, tanks=tanks, areas=areas)
+    ran = run("interval", str(book), "--tank", "lobby")
+    assert "\x1b" not in ran.out
+    assert "[bold]" in ran.out or ran.status == 2
+
+
+def test_the_books_files_are_left_as_they_are(tmp_path):
+    book = write_book(tmp_path / "book")
+    shutil.copytree(book, tmp_path / "copy")
+    for command in ("check", "fit", "forecast", "interval"):
+        run(command, str(book))
+    for file in (tmp_path / "copy").iterdir():
+        assert file.read_bytes() == (book / file.name).read_bytes()
+    assert len(list(book.iterdir())) == len(list((tmp_path / "copy").iterdir()))

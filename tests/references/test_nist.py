@@ -1,0 +1,116 @@
+"""NIST/ITL Statistical Reference Datasets, nonlinear regression: Rat42 and Rat43.
+
+Source: NIST StRD (https://www.itl.nist.gov/div898/strd/), data from Ratkowsky, D. A. (1983),
+Nonlinear Regression Modeling, Marcel Dekker, pp. 61 and 88. The files in ``data/`` are the
+originals; certified values are read out of them.
+"""
+
+from __future__ import annotations
+
+import re
+from pathlib import Path
+
+import numpy as np
+import pytest
+from scipy.optimize import least_squares
+
+from growthcast.fit.chains import Link, Nodes, pack_chains
+from growthcast.fit.hierarchy import Pooling
+from growthcast.fit.solve import Problem, solve
+from growthcast.fit.sweep import ErrorModel
+from growthcast.growth.logistic import height_at_stage, shape_factor
+
+DATA = Path(__file__).parent / "data"
+
+
+def read_nist(name):
+    """Return start 2, certified values and their deviations, RSS, x and y of a NIST file."""
+    text = (DATA / f"{name}.dat").read_text()
+    number = r"([-+]?\d+(?:\.\d*)?(?:E[-+]\d+)?)"
+    rows = re.findall(rf"^\s*b\d =\s+{number}\s+{number}\s+{number}\s+{number}", text, re.M)
+    start = np.array([float(row[1]) for row in rows])
+    certified = np.array([float(row[2]) for row in rows])
+    deviation = np.array([float(row[3]) for row in rows])
+    rss = float(re.search(rf"Residual Sum of Squares:\s+{number}", text)[1])
+    data = text[text.rindex("Data:") :].splitlines()[1:]
+    y, x = np.array([[float(cell) for cell in line.split()] for line in data if line.strip()]).T
+    return start, certified, deviation, rss, x, y
+
+
+def one_uncut_area(x, y, start):
+    """Return a problem of one area that is measured, never cut, with every prior off."""
+    blank = np.full(x.size, np.nan)
+    gap = np.diff(x, prepend=x[0])
+    link = np.full(x.size, int(Link.GREW))
+    link[0] = Link.FRESH
+    nodes = Nodes(
+        area=np.zeros(x.size, dtype=np.int64),
+        day=x,
+        link=link,
+        growth_d=gap,
+        span_d=gap,
+        reading_cm=y,
+        habit_cm=blank,
+        habit_sd_cm=blank,
+        removed_cm=blank,
+        pause_d=np.zeros(x.size),
+    )
+    nowhere = np.zeros(1, dtype=np.int64)
+    pooling = Pooling(
+        tank=nowhere,
+        species=nowhere,
+        offset=np.log([start[2]]),
+        log_ceiling=np.log([start[0]]),
+        ceiling_precision=np.zeros(1),
+        area_precision=0.0,
+        tank_precision=np.zeros(1),
+        species_precision=np.zeros(1),
+    )
+    errors = ErrorModel(np.ones(1), np.zeros(1), span_spread=0.0, drift_spread=0.0)
+    return Problem(pack_chains(nodes, 1), pooling, errors, np.ones(1))
+
+
+@pytest.mark.parametrize("start", [0, 1])
+def test_rat42_is_reproduced_by_the_fit_with_priors_off(start):
+    """The hierarchical fit of one area without priors is ordinary logistic regression.
+
+    All eleven printed digits of the estimates hold to 1e-9, those of the deviations to 1e-8.
+    """
+    start2, certified, deviation, rss, x, y = read_nist("Rat42")
+    begin = (np.array([100.0, 1.0, 0.1]), start2)[start]
+    fitted = solve(one_uncut_area(x, y, begin))
+    rate, ceiling = np.exp(fitted.parameters[:, 0])
+    b2 = rate * x[0] - fitted.stage[0]
+    assert fitted.converged.all()
+    np.testing.assert_allclose([ceiling, b2, rate], certified, rtol=1e-9)
+
+    residual = height_at_stage(fitted.stage, ceiling) - y
+    assert residual @ residual == pytest.approx(rss, rel=1e-9)
+    sigma = np.sqrt(rss / (y.size - 3))
+    rate_variance = 1.0 / fitted.area.precision[0]
+    ceiling_variance = (
+        fitted.area.ceiling_variance[0] + fitted.area.ceiling_follows[0] ** 2 * rate_variance
+    )
+    assert rate * np.sqrt(rate_variance) * sigma == pytest.approx(deviation[2], rel=1e-8)
+    assert ceiling * np.sqrt(ceiling_variance) * sigma == pytest.approx(deviation[0], rel=1e-8)
+
+
+def test_rat43_is_reproduced_by_the_curve_with_its_shape():
+    """Rat43 is our curve: ceiling b1, shape b4, stage b3 x - b2 + ln b4; speed b3 = c(b4) rate.
+
+    Our curve under a general least-squares solver (scipy) reaches the certified estimates to seven
+    digits and the certified residual sum of squares to nine.
+    """
+    start, certified, _, rss, x, y = read_nist("Rat43")
+
+    def residuals(b):
+        ceiling, b2, rate, shape = b[0], b[1], b[2] / shape_factor(b[3]), b[3]
+        stage = shape_factor(shape) * rate * x - b2 + np.log(shape)
+        return height_at_stage(stage, ceiling, shape) - y
+
+    there = residuals(certified)
+    assert there @ there == pytest.approx(rss, rel=1e-9)
+    found = least_squares(
+        residuals, start, x_scale=start, xtol=1e-15, ftol=1e-15, gtol=1e-15, jac="3-point"
+    )
+    np.testing.assert_allclose(found.x, certified, rtol=2e-7)

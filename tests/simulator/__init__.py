@@ -1,0 +1,47 @@
+"""An independent simulator of practices with known truth, for recovery tests and the demo.
+
+It shares no code with the fit: growth is integrated in quarter days from its differential equation,
+and the responses to conditions are written a second time (``nature.py``). A practice is planned
+(``plan.py``), its rates are drawn (``world.py``), a gardener cuts and logs it (``gardener.py``), and
+what comes out is a book's files and the truth behind them (``truth.py``)::
+
+    practice = simulate_practice(tanks=12, days=270, seed=3)
+    practice.write_book(folder)
+    practice.truth.height("tank-001-a1", date(2026, 12, 4))
+
+``Richness()`` is richer than the fitted model, ``Richness.plain()`` is that model, and
+``Richness.exact()`` has no scatter at all. Same arguments, same practice.
+"""
+
+from tests.simulator.nature import response
+from tests.simulator.plan import (
+    AreaPlan,
+    Away,
+    Condition,
+    PracticePlan,
+    Richness,
+    TankPlan,
+    Traits,
+    read_species_table,
+)
+from tests.simulator.practice import random_practice, simulate_practice
+from tests.simulator.simulate import simulate
+from tests.simulator.truth import LogRow, SimulatedPractice, Truth
+
+__all__ = [
+    "AreaPlan",
+    "Away",
+    "Condition",
+    "LogRow",
+    "PracticePlan",
+    "Richness",
+    "SimulatedPractice",
+    "TankPlan",
+    "Traits",
+    "Truth",
+    "random_practice",
+    "read_species_table",
+    "response",
+    "simulate",
+    "simulate_practice",
+]

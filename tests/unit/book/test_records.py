@@ -1,0 +1,236 @@
+"""Where a cell stands, whatever its file was written by."""
+
+from __future__ import annotations
+
+import os
+from datetime import date
+from pathlib import Path
+
+import numpy as np
+import pytest
+from small_book import FILES, TODAY
+
+from growthcast.book import find_book, inspect_book, read_book
+from growthcast.book import read as reading
+from growthcast.book.report import format_finding, format_findings
+from growthcast.book.words import column_letter, is_one_slip, nearest, shown
+from growthcast.errors import BookProblems, MissingBook
+
+HEADER = "date,tank_id,area_id,before_cm,note\n"
+
+
+def places(findings):
+    return [(item.slug, item.file, item.row, item.column) for item in findings]
+
+
+def test_a_row_is_a_record_and_a_blank_line_counts(inspect):
+    text = HEADER + '2026-02-01,T1,A1,24,"two\nlines"\n\n,,,,\n2026-02-08,T1,A1,tall,\n'
+    _, findings = inspect(trims_csv=text)
+    assert places(findings) == [("not-a-number", "trims.csv", 5, "D")]
+
+
+def test_blank_lines_above_the_header(inspect):
+    _, findings = inspect(trims_csv="\n\n" + HEADER + "2026-02-01,T1,A1,tall,\n")
+    assert places(findings) == [("not-a-number", "trims.csv", 4, "D")]
+
+
+def test_a_line_that_names_the_separator(inspect):
+    text = "sep=;\n" + HEADER.replace(",", ";") + "2026-02-01;T1;A1;24,5;x\n"
+    book, findings = inspect(trims_csv=text)
+    assert book.trims.number("before_cm").tolist() == [24.5]
+    assert book.trims.rows.tolist() == [3]
+    assert {item.slug for item in findings} == {"delimiter", "decimal-comma-file"}
+
+
+def test_semicolons_with_decimal_points(inspect):
+    text = HEADER.replace(",", ";") + "2026-02-01;T1;A1;24.5;1,5 of something\n"
+    book, findings = inspect(trims_csv=text)
+    assert book.trims.number("before_cm").tolist() == [24.5]
+    assert [item.slug for item in findings] == ["delimiter"]
+
+
+def test_an_unquoted_decimal_comma_never_shifts_cells(inspect):
+    _, findings = inspect(trims_csv=HEADER + "2026-02-01,T1,A1,24,5,\n")
+    assert places(findings) == [("long-row", "trims.csv", 2, "F")]
+
+
+def test_a_table_padded_by_a_spreadsheet(inspect):
+    text = HEADER.replace("\n", ",,\n") + "2026-02-01,T1,A1,24,x,,\n"
+    book, findings = inspect(trims_csv=text)
+    assert findings == ()
+    assert book.trims.text("note").tolist() == ["x"]
+
+
+def test_unknown_columns_are_kept(inspect):
+    book, _ = inspect(trims_csv="weather," + HEADER + "sunny,2026-02-01,T1,A1,24,\n")
+    assert book.trims.extra == {"weather": ("sunny",)}
+
+
+def test_known_columns_in_other_case(inspect):
+    book, findings = inspect(trims_csv=" Date ,TANK_ID,Area_Id,Before_CM\n2026-02-01,T1,A1,24\n")
+    assert findings == ()
+    assert len(book.trims) == 1
+
+
+@pytest.mark.parametrize("name", ["before cm", "before-cm", "Before (cm)", "befroe_cm", "before_c"])
+def test_did_you_mean_a_column(inspect, name):
+    _, findings = inspect(trims_csv=HEADER.replace("before_cm", name) + "2026-02-01,T1,A1,24,\n")
+    hit = next(item for item in findings if item.slug == "near-column")
+    assert (hit.column, hit.fix) == ("D", 'did you mean "before_cm"?')
+
+
+def test_did_you_mean_an_id(inspect):
+    _, findings = inspect(trims_csv=HEADER + "2026-02-01,t1,A1,24,\n")
+    assert findings[0].fix == 'did you mean "T1"?'
+
+
+def test_na_is_an_id_like_any_other(inspect):
+    tanks = FILES["tanks.csv"] + "NA,,,,30,\n"
+    book, findings = inspect(tanks_csv=tanks)
+    assert findings == ()
+    assert book.tanks.text("tank_id").tolist() == ["T1", "T2", "NA"]
+
+
+def test_utf16_without_its_mark_says_so(inspect):
+    _, findings = inspect(trims_csv=FILES["trims.csv"].encode("utf-16-le"))
+    assert [item.slug for item in findings] == ["nul-bytes"]
+
+
+def test_a_link_to_nowhere(make_book):
+    folder = make_book(trims_csv=None)
+    (folder / "trims.csv").symlink_to(folder / "gone.csv")
+    _, findings = inspect_book(folder, today=TODAY)
+    assert places(findings) == [("unreadable-file", "trims.csv", None, None)]
+
+
+@pytest.mark.skipif(os.name == "nt" or os.geteuid() == 0, reason="root may read everything")
+def test_a_file_one_may_not_read(make_book):
+    folder = make_book()
+    (folder / "trims.csv").chmod(0)
+    _, findings = inspect_book(folder, today=TODAY)
+    assert places(findings) == [("unreadable-file", "trims.csv", None, None)]
+
+
+def test_a_file_that_changes_is_read_once_more(make_book, monkeypatch):
+    folder = make_book()
+    path, stat, written = folder / "trims.csv", Path.stat, []
+
+    def written_once(self, **kwargs):
+        if self == path and len(written) < 4:
+            written.append(1)
+            if len(written) == 4:  # after the first reading
+                path.write_text(HEADER + "2026-02-01,T1,A1,24,\n")
+        return stat(self, **kwargs)
+
+    monkeypatch.setattr(Path, "stat", written_once)
+    book, findings = inspect_book(folder, today=TODAY)
+    assert findings == ()
+    assert len(book.trims) in {1, 4}
+    assert len(written) == 4
+
+
+def test_everything_is_found_at_once(inspect):
+    _, findings = inspect(
+        practice_toml="[practice]\ncurrency = 3\n[targets]\nconfidence = 90\n",
+        tanks_csv="tank_id,water_depth_cm\nT1,deep\nT2,30\n",
+        trims_csv=HEADER + "2026-02-01,T1,A7,24,\nsoon,T1,A1,-3,\n",
+    )
+    assert {(item.file, item.row) for item in findings} == {
+        ("practice.toml", 2),
+        ("practice.toml", 4),
+        ("tanks.csv", 2),
+        ("trims.csv", 2),
+        ("trims.csv", 3),
+    }
+    assert len(findings) == 6
+
+
+def test_at_most_twenty_a_file_then_a_count(inspect):
+    _, findings = inspect(trims_csv=HEADER + "2026-02-01,T1,A1,tall,\n" * 30)
+    text = format_findings(item for item in findings if item.slug == "not-a-number")
+    assert text.count("[not-a-number]") == 20
+    assert text.splitlines()[-1] == "trims.csv: and 10 more (10 problems)"
+
+
+def test_the_wording_of_the_style_guide(inspect):
+    _, findings = inspect(trims_csv=HEADER + "2026-02-01,T1,A1,12 cm,\n")
+    assert format_finding(findings[0]) == (
+        'trims.csv:2:D: before_cm: found "12 cm", a number with its unit [unit-in-number]\n'
+        "    expected: centimetres above 0, at most 300\n"
+        "    fix:      write 12"
+    )
+
+
+def test_own_species_are_laid_over_cell_by_cell(inspect):
+    own = "species_id,rate_per_day,common_name,reaches_surface\nrotala-rotundifolia,0.11,,FALSE\n"
+    book, _ = inspect(species_csv=own)
+    assert book.species.number("rate_per_day").tolist() == [0.11, 0.09, 0.2]
+    assert book.species.text("common_name")[0] == "roundleaf toothcup"
+    assert not book.species.flag("reaches_surface")[0]
+
+
+def test_identical_rows_are_read_once(inspect):
+    row = "2026-02-01,T1,A1,24,\n"
+    book, findings = inspect(trims_csv=HEADER + row + row)
+    assert book.trims.rows.tolist() == [2]
+    assert [item.slug for item in findings] == ["same-rows"]
+
+
+def test_conditions_planned_for_later_are_kept(inspect):
+    text = FILES["conditions.csv"] + "T1,2027-01-01,120,8,25,25\n"
+    book, findings = inspect(conditions_csv=text, on=date(2026, 3, 1))
+    assert findings == ()
+    assert len(book.conditions) == 3
+
+
+def test_whole_tank_weight_needs_an_area(inspect):
+    text = "date,tank_id,area_id,removed_g,minutes\n2025-12-01,T1,,50,9\n2026-01-01,T1,,50,9\n"
+    book, findings = inspect(trims_csv=text)
+    assert places(findings) == [("nothing-to-share", "trims.csv", 2, "D")]
+    np.testing.assert_array_equal(book.trims.number("minutes"), [9, 9])
+
+
+def test_no_folder_no_book(tmp_path):
+    with pytest.raises(MissingBook, match="does not exist"):
+        read_book(tmp_path / "nowhere")
+    _, findings = inspect_book(tmp_path / "nowhere", today=TODAY)
+    assert "unreadable-file" in {item.slug for item in findings}
+
+
+def test_problems_are_raised_together(make_book):
+    with pytest.raises(BookProblems, match="2 problems") as caught:
+        read_book(make_book(trims_csv=HEADER + "2026-02-01,T9,A9,24,\n"), today=TODAY)
+    assert len(caught.value.findings) == 2
+
+
+def test_which_book_is_meant(tmp_path, monkeypatch, make_book):
+    demo = tmp_path / "demo"
+    demo.mkdir()
+    monkeypatch.setattr("growthcast.book.shipped.demo_dir", lambda: demo)
+    monkeypatch.chdir(tmp_path)
+    folder, line = find_book(None)
+    assert folder == demo
+    assert line is not None
+    assert "\n" not in line
+    book = make_book()
+    monkeypatch.chdir(book)
+    assert find_book(None) == (book, None)
+    assert find_book(str(book)) == (book, None)
+    with pytest.raises(MissingBook):
+        find_book(str(book / "nowhere"))
+
+
+def test_the_shipped_species_can_be_read(monkeypatch):
+    monkeypatch.undo()
+    table = reading.read_shipped_species()
+    assert len(table) > 10
+    assert (table.number("rate_per_day") > 0).all()
+
+
+def test_words():
+    assert [column_letter(n) for n in (0, 25, 26, 701, 702)] == ["A", "Z", "AA", "ZZ", "AAA"]
+    assert shown("a\tb\u202e") == '"a\\tb\\u202e"'
+    assert len(shown("x" * 500)) == 42
+    assert is_one_slip("budget_cn", "budget_cm")
+    assert not is_one_slip("client", "site")
+    assert nearest("rotala rotundifolia", ["rotala-rotundifolia"]) == "rotala-rotundifolia"

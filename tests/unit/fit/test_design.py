@@ -1,0 +1,185 @@
+"""From log rows to chains: which rows become which nodes and links."""
+
+from __future__ import annotations
+
+from datetime import date
+
+import numpy as np
+import pytest
+
+from growthcast.fit.chains import Link
+from growthcast.fit.design import build_design
+from growthcast.fit.result import fit_growth, last_logged
+from tests.books import AREAS, HEADER, make_book
+
+ON = date(2026, 6, 1)
+
+
+def chain_of(book, area_id, on=ON):
+    """Return the links, readings and reference days of one area's chain."""
+    design = build_design(book, on)
+    nodes = design.problem.chains.nodes
+    area = int(np.flatnonzero(design.area_id == area_id)[0])
+    mine = np.flatnonzero(nodes.area == area)
+    mine = mine[np.argsort(nodes.day[mine], kind="stable")]
+    return [Link(k).name for k in nodes.link[mine]], nodes.take(mine)
+
+
+def test_heights_before_and_after_make_spans(tmp_path):
+    rows = (
+        "2026-05-01,lobby,stems,18,9,,,,,\n"
+        "2026-05-08,lobby,stems,17,9,,,,,\n"
+        "2026-05-15,lobby,stems,19,10,,,,,\n"
+    )
+    links, nodes = chain_of(make_book(tmp_path, trims=HEADER + rows), "stems")
+    assert links == ["FRESH", "FRESH", "GREW", "FRESH", "GREW", "FRESH"]
+    np.testing.assert_array_equal(nodes.reading_cm, [18, 9, 17, 9, 19, 10])
+    np.testing.assert_allclose(nodes.growth_d[[2, 4]], 7.0)
+    assert np.isfinite(nodes.habit_cm[[1, 3, 5]]).all()
+
+
+def test_removed_length_links_what_was_to_what_is_left(tmp_path):
+    rows = "2026-05-01,lobby,stems,,9,,,,,\n2026-05-08,lobby,stems,,,8,,,,\n"
+    links, nodes = chain_of(make_book(tmp_path, trims=HEADER + rows), "stems")
+    assert links == ["FRESH", "GREW", "CUT"]
+    assert nodes.removed_cm[2] == 8.0
+    assert np.isnan(nodes.reading_cm[1:]).all()
+
+
+def test_both_heights_win_over_a_removed_length(tmp_path):
+    rows = "2026-05-01,lobby,stems,18,9,9,,,,\n"
+    links, _ = chain_of(make_book(tmp_path, trims=HEADER + rows), "stems")
+    assert links == ["FRESH", "FRESH"]
+
+
+def test_measured_but_not_cut_goes_on_growing(tmp_path):
+    rows = (
+        "2026-05-01,lobby,stems,,9,,,,,\n"
+        "2026-05-08,lobby,stems,15,,,,,,\n"
+        "2026-05-15,lobby,stems,20,20,,,,,\n"
+        "2026-05-22,lobby,stems,24,24,0,,,,\n"
+    )
+    links, nodes = chain_of(make_book(tmp_path, trims=HEADER + rows), "stems")
+    assert links == ["FRESH", "GREW", "GREW", "GREW"]
+    np.testing.assert_array_equal(nodes.reading_cm, [9, 15, 20, 24])
+
+
+def test_a_weight_alone_ends_the_span_and_is_said(tmp_path):
+    rows = (
+        "2026-05-01,lobby,stems,18,9,,,,,\n"
+        "2026-05-08,lobby,stems,,,,55,,,\n"
+        "2026-05-15,lobby,stems,19,10,,,,,\n"
+    )
+    book = make_book(tmp_path, trims=HEADER + rows)
+    links, nodes = chain_of(book, "stems")
+    assert links == ["FRESH", "FRESH", "FRESH", "GREW", "FRESH"]
+    assert nodes.day[2] - nodes.day[1] == 7.0
+    [left_out] = build_design(book, ON).left_out
+    assert (left_out.file, left_out.row) == ("trims.csv", 3)
+    assert "weight" in left_out.why
+
+
+def test_a_whole_tanks_weight_ends_the_span_of_areas_without_a_row(tmp_path):
+    rows = (
+        "2026-05-01,lobby,stems,18,9,,,,,\n"
+        "2026-05-01,lobby,carpet,3,1.5,,,,,\n"
+        "2026-05-08,lobby,,,,,120,,25,\n"
+        "2026-05-08,lobby,stems,17,9,,,,,\n"
+        "2026-05-15,lobby,carpet,3,1.5,,,,,\n"
+    )
+    book = make_book(tmp_path, trims=HEADER + rows)
+    assert chain_of(book, "stems")[0] == ["FRESH", "FRESH", "GREW", "FRESH"]
+    links, nodes = chain_of(book, "carpet")
+    assert links == ["FRESH", "FRESH", "FRESH", "GREW", "FRESH"]
+    assert np.isnan(nodes.reading_cm[2])
+    assert chain_of(book, "moss")[0] == ["FRESH"]
+
+
+def test_minutes_of_a_whole_tank_end_nothing(tmp_path):
+    rows = (
+        "2026-05-01,lobby,carpet,3,1.5,,,,,\n"
+        "2026-05-08,lobby,,,,,,,25,\n"
+        "2026-05-15,lobby,carpet,3,1.5,,,,,\n"
+    )
+    links, _ = chain_of(make_book(tmp_path, trims=HEADER + rows), "carpet")
+    assert links == ["FRESH", "FRESH", "GREW", "FRESH"]
+
+
+def test_planting_starts_the_chain_only_where_the_log_covers_it(tmp_path):
+    planted = AREAS.replace(
+        "stems,lobby,Back stems,rotala-rotundifolia,400,7,22,9,2025-01-01",
+        "stems,lobby,Back stems,rotala-rotundifolia,400,7,22,9,2026-05-03",
+    )
+    rows = "2026-05-01,lobby,carpet,3,1.5,,,,,\n2026-05-24,lobby,stems,14,9,,,,,\n"
+    book = make_book(tmp_path, areas=planted, trims=HEADER + rows)
+    links, nodes = chain_of(book, "stems")
+    assert links == ["FRESH", "GREW", "FRESH"]
+    # Settling in: the first three weeks count for less than three weeks.
+    assert 5.0 < nodes.growth_d[1] < 21.0
+    assert chain_of(book, "carpet")[0] == ["FRESH", "FRESH"]
+
+
+def test_a_hard_cut_is_followed_by_a_pause(tmp_path):
+    rows = (
+        "2026-05-01,lobby,stems,20,2,,,,,\n"
+        "2026-05-15,lobby,stems,12,9,,,,,\n"
+        "2026-05-29,lobby,stems,20,9,,,,,\n"
+    )
+    book = make_book(tmp_path, trims=HEADER + rows)
+    _, nodes = chain_of(book, "stems")
+    pause = build_design(book, ON).traits.pause_d[0]
+    # Cut to a tenth: four fifths of the way beyond the half.
+    assert nodes.growth_d[2] == pytest.approx(14.0 - 0.8 * pause)
+    assert nodes.growth_d[4] == pytest.approx(14.0)
+
+
+def test_conditions_speed_the_clock_from_their_date(tmp_path):
+    conditions = (
+        "tank_id,from_date,ppfd_umol,photoperiod_h,co2_mg_l,temperature_c\n"
+        "lobby,2026-04-01,100,8,25,25\nlobby,2026-05-08,,,4,\n"
+    )
+    rows = (
+        "2026-05-01,lobby,stems,18,9,,,,,\n"
+        "2026-05-08,lobby,stems,17,9,,,,,\n"
+        "2026-05-15,lobby,stems,14,10,,,,,\n"
+    )
+    book = make_book(tmp_path, trims=HEADER + rows, conditions=conditions)
+    _, nodes = chain_of(book, "stems")
+    before, after = nodes.growth_d[[2, 4]]
+    half = build_design(book, ON).priors.co2_k_mg_l
+    k = half[build_design(book, ON).species[0]]
+    assert after / before == pytest.approx((4 / (4 + k)) / (25 / (25 + k)), rel=1e-6)
+
+
+def test_conditions_never_given_widen_the_tank(tmp_path):
+    conditions = (
+        "tank_id,from_date,ppfd_umol,photoperiod_h,co2_mg_l,no3_mg_l,po4_mg_l,k_mg_l,"
+        "temperature_c\nlobby,2026-04-01,100,8,25,15,1,15,25\n"
+    )
+    fit = fit_growth(make_book(tmp_path, conditions=conditions, trims=HEADER), ON)
+    known, unknown = fit.solution.effects.tank_sd()
+    assert known == pytest.approx(0.30)
+    assert unknown == pytest.approx(np.sqrt(0.30**2 + 2 * 0.25**2 + 4 * 0.1**2))
+
+
+def test_an_area_without_a_log_rests_on_its_tank_or_the_table(tmp_path):
+    fit = fit_growth(make_book(tmp_path), ON)
+    assert dict(zip(fit.design.area_id, fit.basis, strict=True)) == {
+        "stems": "log",
+        "carpet": "tank",
+        "moss": "table",
+    }
+
+
+def test_last_logged_day(tmp_path):
+    assert last_logged(make_book(tmp_path)) == date(2026, 6, 1)
+    assert last_logged(make_book(tmp_path / "none", trims=HEADER)) is None
+
+
+def test_the_order_of_log_rows_does_not_matter(tmp_path):
+    book = make_book(tmp_path / "a")
+    lines = (tmp_path / "a" / "trims.csv").read_text().splitlines(keepends=True)
+    shuffled = lines[0] + "".join(np.random.default_rng(1).permutation(lines[1:]))
+    again = make_book(tmp_path / "b", trims=shuffled)
+    first, second = fit_growth(book, ON), fit_growth(again, ON)
+    np.testing.assert_array_equal(first.solution.parameters, second.solution.parameters)

@@ -1,0 +1,120 @@
+"""Forecast quantiles, chances and crossings against draws from the same posterior."""
+
+from __future__ import annotations
+
+from datetime import date
+
+import numpy as np
+import pytest
+
+from growthcast.errors import BookProblems
+from growthcast.fit.design import day_number
+from growthcast.fit.result import fit_growth
+from growthcast.forecast.heights import LEVELS, crossing_days, forecast_heights
+from growthcast.forecast.report import forecast
+from growthcast.growth.logistic import height_at_stage
+from tests.books import AREAS, HEADER, make_book, stem_log
+
+ON = date(2026, 6, 1)
+
+
+@pytest.fixture(scope="module")
+def fit(tmp_path_factory):
+    return fit_growth(make_book(tmp_path_factory.mktemp("book")), ON)
+
+
+def test_quantiles_agree_with_draws(fit):
+    """200,000 draws of rate, ceiling, last stage and span: quantiles within Monte Carlo error."""
+    rng = np.random.default_rng(11)
+    areas, days = np.array([0, 1]), np.array([day_number(date(2026, 6, 12))])
+    made = forecast_heights(fit, areas, days)
+    post, count = fit.areas, 200_000
+    for i, a in enumerate(areas):
+        rate_off = post.log_rate_sd[a] * rng.standard_normal(count)
+        ceiling_off = post.ceiling_follows[a] * rate_off
+        ceiling_off = ceiling_off + post.log_ceiling_sd_given_rate[a] * rng.standard_normal(count)
+        last = post.last_stage[a] + post.stage_follows[0, a] * rate_off
+        last = last + post.stage_follows[1, a] * ceiling_off
+        last = last + post.last_stage_sd[a] * rng.standard_normal(count)
+        node = fit.design.problem.chains.last[a]
+        began = fit.design.problem.chains.nodes.day[node]
+        pause = fit.design.problem.chains.nodes.pause_d[node]
+        grown = fit.design.clock.growth_between(
+            np.array([a]), np.array([began]), days, np.array([pause])
+        )[0]
+        relative = fit.design.problem.errors.span_variance(days[0] - began)
+        grown = grown * np.exp(post.log_rate[a] + rate_off)
+        stage = last + grown * (1.0 + np.sqrt(relative) * rng.standard_normal(count))
+        height = height_at_stage(stage, np.exp(post.log_ceiling[a] + ceiling_off))
+        expected = np.quantile(height, LEVELS)
+        np.testing.assert_allclose(made.height_cm[i, 0], expected, rtol=0.01)
+        over = (height > fit.design.traits.budget_cm[a]).mean()
+        assert made.chance_over_budget[i, 0] == pytest.approx(over, abs=0.005)
+
+
+def test_crossing_is_where_the_chance_is_reached(fit):
+    areas = np.array([0])
+    start = day_number(ON)
+    early, middle, late = crossing_days(fit, areas, start, 60)[0]
+    assert start < early < middle < late
+    for day, level in ((early, 0.1), (middle, 0.5), (late, 0.9)):
+        around = forecast_heights(fit, areas, np.array([day - 1, day]))
+        before, on_day = around.chance_over_budget[0]
+        assert before < level <= on_day
+
+
+def test_a_crossing_beyond_the_horizon_is_not_given(fit):
+    assert np.isnan(crossing_days(fit, np.array([0]), day_number(ON), 2)).all()
+
+
+def test_an_area_over_its_budget_passes_today(tmp_path):
+    rows = stem_log() + "2026-06-05,lobby,stems,30,,,,,,\n"
+    book = make_book(tmp_path, trims=rows)
+    fitted = fit_growth(book, date(2026, 6, 5))
+    [stems, *_] = forecast(fitted, (date(2026, 6, 12),), 60)
+    assert stems.passes_budget_on[1] == date(2026, 6, 5)
+    assert stems.chance_over_budget[0] > 0.95
+
+
+def test_fewer_readings_are_less_sure(tmp_path):
+    def width(visits):
+        book = make_book(tmp_path / str(visits), trims=stem_log(visits=visits))
+        return fit_growth(book, ON).areas.log_rate_sd[0]
+
+    assert width(12) < width(4) < width(1)
+
+
+def test_later_rows_change_nothing_before_them(tmp_path):
+    """Poison the future: what is known on a day does not depend on rows after it."""
+    known = make_book(tmp_path / "a", on=date(2026, 5, 20))
+    poisoned = make_book(
+        tmp_path / "b",
+        on=date(2026, 5, 20),
+        trims=stem_log() + "2026-06-02,lobby,stems,40,39,,,,,\n2026-06-03,lobby,carpet,9,8,,,,,\n",
+    )
+    first, second = (
+        fit_growth(book, date(2026, 5, 20)).solution.parameters for book in (known, poisoned)
+    )
+    np.testing.assert_array_equal(first, second)
+
+
+def test_a_removed_area_is_not_forecast(tmp_path):
+    areas = AREAS.replace("2025-01-01,\nmoss", "2025-01-01,2026-05-30\nmoss")
+    assert areas != AREAS
+    fitted = fit_growth(make_book(tmp_path, areas=areas), ON)
+    ids = [area.area_id for area in forecast(fitted, (date(2026, 6, 8),), 60)]
+    assert ids == ["stems", "moss"]
+
+
+def test_a_forecast_as_json_holds_dates_and_finite_numbers(fit):
+    made = forecast(fit, (date(2026, 6, 8), date(2026, 6, 15)), 60)[0].as_dict()
+    assert [h["at"] for h in made["heights"]] == ["2026-06-08", "2026-06-15"]
+    heights = made["heights"][0]
+    assert heights["p05"] < heights["p10"] < heights["p50"] < heights["p90"] < heights["p95"]
+    assert made["passes_budget_on"]["p10"] <= made["passes_budget_on"]["p50"]
+    assert made["rate_per_day"]["p10"] < made["rate_per_day"]["p90"]
+
+
+def test_a_book_with_problems_is_never_fitted(tmp_path):
+    with pytest.raises(BookProblems, match="1 problem"):
+        make_book(tmp_path, trims=HEADER + "2026-05-01,lobby,stems,9,18,,,,,\n")

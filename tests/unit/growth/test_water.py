@@ -1,0 +1,46 @@
+"""Edges of the water chemistry."""
+
+import numpy as np
+import pytest
+
+from growthcast.growth.water import (
+    beer_lambert,
+    co2_in_air_equilibrium_mg_l,
+    co2_mg_l,
+    daily_light_integral,
+)
+
+
+def test_co2_is_never_negative():
+    """At pH 10 with little hardness the hydroxide exceeds the alkalinity."""
+    assert co2_mg_l(10.0, [0.0, 0.1], 25.0).tolist() == [0.0, 0.0]
+
+
+def test_co2_a_tenth_of_a_ph_apart():
+    ratio = co2_mg_l(6.9, 4.0, 25.0) / co2_mg_l(7.0, 4.0, 25.0)
+    assert ratio == pytest.approx(1.26, abs=0.005)
+
+
+def test_trade_rule_reads_about_15_percent_low():
+    rule = 3 * 4.0 * 10 ** (7 - 7.0)
+    assert 1 - rule / co2_mg_l(7.0, 4.0, 25.0) == pytest.approx(0.15, abs=0.005)
+
+
+def test_not_known_stays_not_known():
+    nan = float("nan")
+    assert np.isnan(co2_mg_l([nan, 7.0, 7.0], [4.0, nan, 4.0], [25.0, 25.0, nan])).all()
+
+
+def test_soft_water_is_refused_only_below_zero():
+    with pytest.raises(ValueError, match="kh_dkh must be 0 or more"):
+        co2_mg_l(7.0, -1.0, 25.0)
+
+
+def test_shapes_broadcast():
+    assert co2_mg_l(np.full((2, 1), 7.0), np.ones(3), 25.0).shape == (2, 3)
+    assert beer_lambert(np.ones((2, 1)), np.zeros(3), 0.005).tolist() == [[1.0] * 3] * 2
+    assert daily_light_integral([0.0, 1e6], 1.0).tolist() == [0.0, 3600.0]
+
+
+def test_twice_the_co2_in_the_air_is_twice_in_the_water():
+    assert co2_in_air_equilibrium_mg_l(25.0, 840.0) == 2 * co2_in_air_equilibrium_mg_l(25.0)

@@ -1,0 +1,195 @@
+"""The interval rule against a plain simulation of the same draws, and the laws it obeys."""
+
+from __future__ import annotations
+
+from datetime import date
+
+import numpy as np
+import pytest
+
+from growthcast.fit.result import fit_growth
+from growthcast.growth.logistic import height_after
+from growthcast.service.draws import stratified_normals
+from growthcast.service.interval import HAND_SPREAD, interval_options, living_areas
+from growthcast.service.recommend import recommend
+from tests.books import AREAS, HEADER, PRACTICE, TANKS, make_book
+
+ON = date(2026, 6, 1)
+
+
+@pytest.fixture(scope="module")
+def lobby(tmp_path_factory):
+    """Return the living areas of the lobby tank: stems and carpet."""
+    fit = fit_growth(make_book(tmp_path_factory.mktemp("book")), ON)
+    return living_areas(fit, np.array([0]))
+
+
+def grown_heights(living, interval_d, cut_cm):
+    """Height of every area and draw after an interval, by the closed form of one span."""
+    draws = living.draws
+    week = living.week_spread * np.sqrt(7.0 / interval_d) * draws.week
+    pace = np.maximum(1.0 + week + living.drift_spread * draws.drift[living.run], 0.0)
+    start = cut_cm[:, None] * np.exp(HAND_SPREAD * draws.hand)
+    return height_after(start, interval_d, draws.rate_per_day * pace, draws.ceiling_cm)
+
+
+@pytest.mark.parametrize("interval_d", [7, 14, 28])
+def test_chances_are_those_of_a_plain_simulation(lobby, interval_d):
+    option = interval_options(lobby, interval_d, np.array([0.9]))
+    within = grown_heights(lobby, interval_d, option.cut_cm) <= lobby.budget_cm[:, None] * (
+        1 + 1e-9
+    )
+    np.testing.assert_allclose(option.chance_within, within.mean(axis=1), atol=2 / 1024)
+    assert option.chance_all_within[0] == pytest.approx(within.all(axis=0).mean(), abs=2 / 1024)
+
+
+def test_the_cut_is_the_highest_that_holds(lobby):
+    option = interval_options(lobby, 7, np.array([0.9]))
+    assert option.feasible[0]
+    higher = grown_heights(lobby, 7, option.cut_cm * 1.03) <= lobby.budget_cm[:, None]
+    assert higher.all(axis=0).mean() < 0.9
+
+
+def test_joint_chance_is_below_each_areas_own(lobby):
+    option = interval_options(lobby, 7, np.array([0.9]))
+    assert (option.chance_within > option.chance_all_within[0]).all()
+
+
+def test_presentable_days_are_those_of_a_daily_simulation(lobby):
+    """Day by day: the share of days on which every area stands inside its budget."""
+    option = interval_options(lobby, 21, np.array([0.9]))
+    draws = lobby.draws
+    week = lobby.week_spread * np.sqrt(7.0 / 21) * draws.week
+    pace = np.maximum(1.0 + week + lobby.drift_spread * draws.drift[lobby.run], 0.0)
+    start = option.cut_cm[:, None] * np.exp(HAND_SPREAD * draws.hand)
+    times = (np.arange(2100) + 0.5) / 100
+    inside = np.mean(
+        [
+            (
+                height_after(start, t, draws.rate_per_day * pace, draws.ceiling_cm)
+                <= lobby.budget_cm[:, None]
+            )
+            .all(axis=0)
+            .mean()
+            for t in times
+        ]
+    )
+    assert option.share_of_days_presentable[0] == pytest.approx(inside, abs=0.003)
+
+
+def test_what_would_mend_it_does(lobby):
+    option = interval_options(lobby, 10, np.array([0.9]))
+    assert not option.feasible[0]
+    mended = grown_heights(lobby, 10, lobby.least_cut_cm) <= option.needed_budget_cm[:, None]
+    assert mended.all(axis=0).mean() >= 0.9 - 2 / 1024
+    assert (option.cut_needed_cm < lobby.least_cut_cm).any()
+    low = grown_heights(lobby, 10, option.cut_needed_cm) <= lobby.budget_cm[:, None] * (1 + 1e-9)
+    assert low.all(axis=0).mean() >= 0.9 - 2 / 1024
+
+
+def test_more_confidence_never_lengthens_the_interval(lobby):
+    for interval_d in (7, 10, 14, 21, 28):
+        feasible = [
+            bool(interval_options(lobby, interval_d, np.array([c])).feasible[0])
+            for c in (0.5, 0.7, 0.8, 0.9, 0.95, 0.99)
+        ]
+        assert feasible == sorted(feasible, reverse=True)
+
+
+def test_more_confidence_never_raises_a_cut(lobby):
+    cuts = [
+        interval_options(lobby, 7, np.array([c])).cut_cm for c in (0.5, 0.7, 0.8, 0.9, 0.95, 0.99)
+    ]
+    assert (np.diff(np.array(cuts), axis=0) <= 1e-12).all()
+
+
+def advice(folder, tank=None, **files):
+    book = make_book(folder, **files)
+    fit = fit_growth(book, ON)
+    return recommend(book, fit, None if tank is None else np.array([tank]))
+
+
+def test_one_tank_alone_gets_the_advice_it_gets_among_others(tmp_path):
+    both, alone = advice(tmp_path / "a"), advice(tmp_path / "b", tank=1)
+    assert alone == both[1:]
+
+
+def test_a_higher_budget_never_shortens_the_interval(tmp_path):
+    days = []
+    for budget in (14, 18, 22, 30, 44):
+        areas = AREAS.replace("400,7,22,9", f"400,7,{budget},9")
+        tank = advice(tmp_path / str(budget), tank=0, areas=areas)[0]
+        days.append(tank.recommended_interval_d or 0)
+    assert days == sorted(days)
+    assert days[0] < days[-1]
+
+
+def test_the_limiting_area_is_named_with_what_would_mend_it(tmp_path):
+    tank = advice(tmp_path)[0]
+    assert tank.limited_by == "stems"
+    assert "Back stems" in tank.reason
+    assert "height budget of" in tank.reason
+
+
+def test_no_feasible_interval_is_said_with_the_nearest(tmp_path):
+    areas = AREAS.replace("400,7,22,9", "400,12,13,12")
+    tank = advice(tmp_path, areas=areas)[0]
+    assert tank.recommended_interval_d is None
+    assert tank.limited_by == "stems"
+    assert tank.reason.startswith("no listed interval is short enough: at 7 days")
+
+
+def test_a_cap_of_the_tank_limits_without_blaming_a_plant(tmp_path):
+    tanks = TANKS.replace("home,Client B,34,", "home,Client B,34,10")
+    areas = AREAS.replace("150,2,9,3", "150,2,20,3")
+    home = advice(tmp_path, tanks=tanks, areas=areas)[1]
+    assert home.recommended_interval_d == 10
+    assert home.limited_by is None
+    assert "own limit" in home.reason
+
+
+def test_a_cap_below_every_listed_interval_is_added(tmp_path):
+    tanks = TANKS.replace("home,Client B,34,", "home,Client B,34,5")
+    home = advice(tmp_path, tanks=tanks)[1]
+    assert home.recommended_interval_d == 5
+    assert [o.interval_d for o in home.options] == [5, 7, 10, 14, 21, 28]
+
+
+def test_a_tank_without_a_living_area_gets_its_cap(tmp_path):
+    areas = AREAS.replace("3,2025-01-01,\n", "3,2025-01-01,2026-03-01\n")
+    assert areas != AREAS
+    home = advice(tmp_path, areas=areas)[1]
+    assert (home.recommended_interval_d, home.limited_by, home.options) == (28, None, ())
+
+
+def test_the_books_confidence_holds_where_a_tank_has_none(tmp_path):
+    easy = advice(
+        tmp_path, practice=PRACTICE + "[targets]\nconfidence = 0.5\nintervals_d = [9, 3]\n"
+    )
+    assert easy[0].confidence == 0.5
+    assert [o.interval_d for o in easy[0].options] == [3, 9]
+
+
+def test_an_empty_log_still_gives_advice_from_the_table(tmp_path):
+    tank = advice(tmp_path, trims=HEADER)[0]
+    assert tank.recommended_interval_d is not None
+
+
+def test_time_and_money_of_a_year(tmp_path):
+    tank = advice(tmp_path)[0]
+    for option in tank.options:
+        assert option.minutes_per_visit > 50  # 30 at the tank and 20 on the road, then trimming
+        visits = 365 / option.interval_d
+        assert option.year.hours == pytest.approx(visits * option.minutes_per_visit / 60)
+        assert option.year.cost == pytest.approx(60 * option.year.hours)
+
+
+def test_stratified_normals_hold_the_same_quantiles_and_do_not_correlate():
+    rows = stratified_normals(np.arange(300) * 16 + 3)
+    np.testing.assert_array_equal(np.sort(rows, axis=1)[0], np.sort(rows, axis=1)[-1])
+    correlation = np.corrcoef(rows)[np.triu_indices(300, 1)]
+    # Independent orders of 1024 values correlate by 1/sqrt(1024) = 0.031.
+    assert correlation.std() == pytest.approx(1 / 32, rel=0.05)
+    assert np.abs(correlation).max() < 6 / 32
+    with pytest.raises(ValueError, match="power of two"):
+        stratified_normals(np.arange(2), 1000)
