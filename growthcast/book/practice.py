@@ -9,10 +9,10 @@ from dataclasses import dataclass
 from typing import Any
 
 from growthcast.book.book import Practice
-from growthcast.book.numbers import as_share
+from growthcast.book.cells.numbers import as_share
+from growthcast.book.cells.text import decode
 from growthcast.book.slugs import finding
 from growthcast.book.tables import UNIT_WORDS
-from growthcast.book.text import decode
 from growthcast.book.words import did_you_mean, is_one_slip, shown
 from growthcast.errors import Finding
 

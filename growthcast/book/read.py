@@ -9,18 +9,18 @@ from pathlib import Path
 import numpy as np
 
 from growthcast.book.book import Book, Practice, Table
-from growthcast.book.cells import empty_table, read_table
-from growthcast.book.checks import run_checks
-from growthcast.book.checks_log import first_of_each
-from growthcast.book.names import check_file_names
+from growthcast.book.cells.convert import empty_table, read_table
+from growthcast.book.cells.records import read_grid
+from growthcast.book.cells.text import read_bytes, whole_file
+from growthcast.book.checks.log import first_of_each
+from growthcast.book.checks.names import check_file_names
+from growthcast.book.checks.run import run_checks
+from growthcast.book.checks.species_rows import lay_over
+from growthcast.book.checks.together import Tables
 from growthcast.book.practice import read_practice
-from growthcast.book.records import read_grid
 from growthcast.book.shipped import shipped_species_dir
 from growthcast.book.slugs import finding, note_order
-from growthcast.book.species_rows import lay_over
-from growthcast.book.tabled import Tables
 from growthcast.book.tables import TABLES
-from growthcast.book.text import read_bytes, whole_file
 from growthcast.book.words import shown
 from growthcast.errors import BookProblems, Finding, MissingBook
 

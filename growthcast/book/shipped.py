@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
+import tomllib
 from pathlib import Path
 
 from growthcast.errors import MissingBook
 
-__all__ = ["demo_dir", "find_book", "shipped_species_dir"]
+__all__ = ["demo_dir", "find_book", "reference_conditions", "shipped_species_dir"]
 
 _PACKAGE = Path(__file__).resolve().parent.parent
 
@@ -19,6 +20,13 @@ def _shipped(in_wheel: str, in_checkout: str) -> Path:
 def shipped_species_dir() -> Path:
     """Return the folder of the species table that ships."""
     return _shipped("species", "species")
+
+
+def reference_conditions() -> dict[str, float]:
+    """Return the conditions under which the species table's rates hold, by column name."""
+    text = (shipped_species_dir() / "reference.toml").read_text(encoding="utf-8")
+    conditions: dict[str, float] = tomllib.loads(text)["conditions"]
+    return conditions
 
 
 def demo_dir() -> Path:

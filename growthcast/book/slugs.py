@@ -25,7 +25,7 @@ _PROBLEMS = {
     "unclosed-quote": "a quoted cell never ends",
     "stray-quote": "text follows a closing quote",
     "long-cell": "a cell is longer than any real one",
-    "torn-row": "the last row stops in the middle",
+    "torn-row": "a row stops in the middle",
     "long-row": "a row has more cells than the header",
     "comment-line": "a comment where rows are expected",
     "missing-column": "a required column is not there",
@@ -66,6 +66,7 @@ _PROBLEMS = {
     "removed-before-planted": "the area's life ends before it begins",
     "incomplete-species": "a species of the practice's own lacks a value",
     "temperature-order": "the three temperatures are out of order",
+    "no-reference-growth": "a species of the practice's own does not grow at reference conditions",
     # log
     "tank-mismatch": "the row's tank is not the area's tank",
     "outside-life": "the row lies outside the area's life",

@@ -180,7 +180,7 @@ _SPECIES = (
     _number("rate_per_day", "per day", 0, 2, "logistic rate at reference conditions", above=True),
     _number("rate_spread", "", 0, 3, "log standard deviation between tanks", above=True),
     _number("ceiling_cm", "cm", 0, 300, "height it tends to", above=True),
-    _number("ceiling_spread", "", 0, 3, "log standard deviation of the ceiling"),
+    _number("ceiling_spread", "", 0, 3, "log standard deviation of the ceiling", above=True),
     Column("reaches_surface", "flag", "the water depth caps it, not the table"),
     _number("light_k_umol", "umol", 0, 3000, "light at which growth bends over", above=True),
     _number("light_floor", "share", 0, 1, "share of growth in height left in deep shade"),

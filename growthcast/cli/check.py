@@ -6,28 +6,25 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-if TYPE_CHECKING:
-    from datetime import date
+from growthcast.cli.options import AsJson, BookFolder, parse_date
 
+if TYPE_CHECKING:
     from growthcast.book.book import Book
     from growthcast.errors import Finding
 
 
-def check_command(
-    book: Annotated[
-        str | None,
-        typer.Argument(
-            metavar="[BOOK]", help="Folder of the book; default: this folder, else the demo."
-        ),
-    ] = None,
-    as_json: Annotated[
-        bool, typer.Option("--json", help="Print the findings as one JSON object.")
-    ] = False,
-    on: Annotated[
-        str | None,
-        typer.Option("--on", metavar="DATE", help="Leave out log rows after this day."),
-    ] = None,
-) -> None:
+UpTo = Annotated[
+    str | None,
+    typer.Option(
+        "--on",
+        metavar="DATE",
+        help="Leave out log rows after this day, as YYYY-MM-DD. Default: none.",
+        show_default=False,
+    ),
+]
+
+
+def check_command(book: BookFolder = None, as_json: AsJson = False, on: UpTo = None) -> None:
     """Check a book and say what is wrong or odd in it, with the place and the fix.
 
     Example: growthcast check my-book
@@ -39,7 +36,7 @@ def check_command(
     from growthcast.book import find_book, inspect_book
     from growthcast.errors import Exit
 
-    day = None if on is None else _day(on)
+    day = None if on is None else parse_date(on, "--on")
     folder, fell_back = find_book(book)
     if fell_back:
         typer.echo(fell_back, err=True)
@@ -51,19 +48,6 @@ def check_command(
     else:
         _print_text(read, findings)
     raise typer.Exit(Exit.BAD_INPUT if problems else Exit.ATTENTION if notes else Exit.DONE)
-
-
-def _day(text: str) -> date:
-    from datetime import date
-
-    from growthcast.book.numbers import Fault, parse_date
-    from growthcast.book.words import shown
-    from growthcast.errors import UsageError
-
-    parsed = parse_date(text.strip())
-    if isinstance(parsed, Fault):
-        raise UsageError(f"--on: found {shown(text)}, {parsed.why}; {parsed.fix}")
-    return date.fromisoformat(parsed[0])
 
 
 def _print_json(findings: tuple[Finding, ...], problems: int, notes: int) -> None:

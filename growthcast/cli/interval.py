@@ -31,67 +31,87 @@ def interval_command(
 
 
 def _tables(advice: list[TankAdvice], currency: str, *, one: bool) -> None:
-    from growthcast.cli.output import print_table
+    from growthcast.cli.output import print_line, print_table
 
     print_table(
         "Visit intervals",
-        ["tank", "client", "visit every", "min a visit>", "hours a year>", "cost a year>", "why"],
-        [_summary(tank, currency) for tank in advice],
+        [
+            "tank",
+            "client",
+            "visit every",
+            "all inside>",
+            "a visit>",
+            "a year>",
+            f"{currency} a year>",
+        ],
+        [_summary(tank) for tank in advice],
     )
+    for tank in advice:
+        print_line(f"{tank.tank_id}: {tank.reason}")
     if not one:
         return
     for tank in advice:
-        print_table(
-            f"{tank.tank_id}: what each interval gives (minutes with travel)",
-            ["every", "all inside>", "days presentable>", "min a visit>", "hours>", "cost a year>"],
-            [_option_row(option, tank, currency) for option in tank.options],
-        )
-        chosen = tank.recommended_interval_d
-        if tank.options and chosen is None:
-            chosen = tank.options[0].interval_d
-        if chosen is not None and tank.options:
-            print_table(
-                f"{tank.tank_id}: cut to leave at a visit every {chosen} days",
-                ["area", "cut to>", "taken off>", "chance inside>", "over at worst (1 in 10)>"],
-                [
-                    [
-                        area.label,
-                        f"{area.cut_cm:.1f}",
-                        f"{100 * area.removed_share:.0f} %",
-                        f"{100 * area.chance_within:.0f} %",
-                        f"{area.cm_over_budget_p90:.1f}",
-                    ]
-                    for area in tank.option(chosen).areas
-                ],
-            )
+        if tank.options:
+            _one_tank(tank, currency)
 
 
-def _summary(tank: TankAdvice, currency: str) -> list[str]:
+def _one_tank(tank: TankAdvice, currency: str) -> None:
+    from growthcast.cli.output import print_table
+
+    print_table(
+        f"{tank.tank_id}: what each interval gives (time includes travel)",
+        [
+            "every",
+            "all inside>",
+            "days presentable>",
+            "a visit>",
+            "a year>",
+            f"{currency} a year>",
+        ],
+        [_option_row(option, tank) for option in tank.options],
+    )
+    shown = tank.recommended_interval_d or tank.options[0].interval_d
+    print_table(
+        f"{tank.tank_id}: height to cut to at a visit every {shown} days",
+        ["area", "cut to>", "taken off>", "stays inside>", "over at worst (1 in 10)>"],
+        [
+            [
+                area.label,
+                f"{area.cut_cm:.1f} {area.unit}",
+                f"{100 * area.removed_share:.0f} %",
+                f"{100 * area.chance_within:.0f} %",
+                f"{area.cm_over_budget_p90:.1f} {area.unit}",
+            ]
+            for area in tank.option(shown).areas
+        ],
+    )
+
+
+def _summary(tank: TankAdvice) -> list[str]:
     days = tank.recommended_interval_d
     every = "no listed interval" if days is None else f"{days} days"
-    if days is None or not tank.options:
-        return [tank.tank_id, tank.client, every, "", "", "", tank.reason]
-    option = tank.option(days) if any(o.interval_d == days for o in tank.options) else None
+    option = next((o for o in tank.options if o.interval_d == days), None)
     if option is None:
-        return [tank.tank_id, tank.client, every, "", "", "", tank.reason]
-    return [tank.tank_id, tank.client, every, *_effort(option, currency), tank.reason]
+        return [tank.tank_id, tank.client, every, "", "", "", ""]
+    inside = f"{100 * option.chance_all_within:.0f} %"
+    return [tank.tank_id, tank.client, every, inside, *_effort(option)]
 
 
-def _effort(option: OptionAdvice, currency: str) -> list[str]:
+def _effort(option: OptionAdvice) -> list[str]:
     return [
-        f"{option.minutes_per_visit:.0f}",
-        f"{option.year.hours:.0f}",
-        f"{option.year.cost:.0f} {currency}",
+        f"{option.minutes_per_visit:.0f} min",
+        f"{option.year.hours:.0f} h",
+        f"{option.year.cost:.0f}",
     ]
 
 
-def _option_row(option: OptionAdvice, tank: TankAdvice, currency: str) -> list[str]:
+def _option_row(option: OptionAdvice, tank: TankAdvice) -> list[str]:
     mark = " (recommended)" if option.interval_d == tank.recommended_interval_d else ""
     return [
         f"{option.interval_d} days{mark}",
         f"{100 * option.chance_all_within:.0f} %",
         f"{100 * option.share_of_days_presentable:.0f} %",
-        *_effort(option, currency),
+        *_effort(option),
     ]
 
 

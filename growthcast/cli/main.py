@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 import sys
 from collections.abc import Callable
 
@@ -15,6 +16,9 @@ from growthcast.cli.species import species_command
 from growthcast.errors import BookProblems, Exit, GrowthcastError
 
 __all__ = ["COMMANDS", "app", "main"]
+
+TRACEBACK = "GROWTHCAST_TRACEBACK"
+"""Environment variable that shows where a fault of the tool happened."""
 
 app = typer.Typer(
     name="growthcast",
@@ -51,6 +55,16 @@ def main() -> None:
     except BrokenPipeError:  # the reader of a pipe has seen enough
         sys.stderr.close()
         sys.exit(int(Exit.DONE))
+    except Exception as fault:
+        if os.environ.get(TRACEBACK):
+            raise
+        print(  # noqa: T201
+            f"growthcast: this is a fault of the tool, not of your book: "
+            f"{type(fault).__name__}: {fault}\n"
+            f"    Nothing was written. Set {TRACEBACK}=1 to see where it happened.",
+            file=sys.stderr,
+        )
+        sys.exit(int(Exit.TOOL_FAULT))
 
 
 def _stop(error: GrowthcastError) -> None:

@@ -3,11 +3,13 @@
 from __future__ import annotations
 
 import json
+import shutil
 import sys
+import textwrap
 from collections.abc import Sequence
 from typing import Any
 
-__all__ = ["print_json", "print_table", "say"]
+__all__ = ["print_json", "print_line", "print_table", "say"]
 
 WIDE = 200
 """Columns of a table that does not go to a terminal: lines are not folded in files and pipes."""
@@ -21,6 +23,12 @@ def say(sentence: str) -> None:
 def print_json(answer: dict[str, Any]) -> None:
     """Print the answer as one JSON object; a number that is not finite is a fault of ours."""
     print(json.dumps(answer, allow_nan=False, ensure_ascii=False))  # noqa: T201
+
+
+def print_line(text: str) -> None:
+    """Print a line of the answer for people, folded at words on a terminal."""
+    width = shutil.get_terminal_size().columns if sys.stdout.isatty() else WIDE // 2
+    print(textwrap.fill(printable(text), width, subsequent_indent="    "))  # noqa: T201
 
 
 def print_table(title: str, columns: Sequence[str], rows: Sequence[Sequence[str]]) -> None:

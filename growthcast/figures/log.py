@@ -84,9 +84,10 @@ def area_log(book: Book, area_id: str, from_day: float, to_day: float) -> AreaLo
     after = np.where(np.isnan(after) & (removed > 0.0), before - removed, after)
     after = np.where(after == before, np.nan, after)  # nothing came off: one reading
     cut = (removed > 0.0) | (trims.number("removed_g")[rows] > 0.0) | np.isfinite(after)
-    ends_known = ~cut | np.isfinite(after)
     read = np.isfinite(before) | np.isfinite(after)
-    days = day[rows]
+    told = cut | read  # a look or minutes alone change nothing
+    before, after, read, days = before[told], after[told], read[told], day[rows][told]
+    ends_known = ~cut[told] | np.isfinite(after)
 
     planted_day = book.areas.date("planted_on")[place].astype("datetime64[D]").astype(np.float64)
     planted_cm = book.areas.number("planted_height_cm")[place]

@@ -1,7 +1,7 @@
 """How every figure looks: a role's colour, mark and dash, the sizes, and the saved bytes.
 
-Nothing here touches matplotlib's global settings or its figure windows: figures are plain ``Figure``
-objects, made and saved inside ``house_style()``.
+Nothing here touches matplotlib's global settings or its figure windows: figures are plain
+``Figure`` objects, made and saved inside ``house_style()``.
 """
 
 from __future__ import annotations
@@ -11,7 +11,7 @@ import io
 from collections.abc import Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass
-from typing import Literal
+from typing import Any, Literal
 from xml.sax.saxutils import escape
 
 import matplotlib
@@ -61,7 +61,7 @@ BUDGET = Role("#D55E00", "--", "D", 1.3)
 FLOOR = Role("#009E73", ":", "", 1.6)
 VISITS = Role("#595959", "", "|", 0.8)
 
-_SETTINGS = {
+_SETTINGS: Any = {
     "font.family": [FONT],
     "font.size": LABEL_PT,
     "axes.titlesize": TITLE_PT,
@@ -87,8 +87,8 @@ _SETTINGS = {
 
 @contextmanager
 def house_style() -> Iterator[None]:
-    """Draw and save in the house's style, whatever the user's own settings, and leave none behind."""
-    with matplotlib.style.context(["default", _SETTINGS]):
+    """Draw and save in the house's style, whatever the user's own, and leave nothing of it behind."""
+    with matplotlib.style.context("default"), matplotlib.rc_context(_SETTINGS):
         yield
 
 
@@ -129,7 +129,7 @@ def figure_bytes(
 
 
 def _with_alternative_text(svg: str, title: str, description: str) -> str:
-    """Name and describe a drawing for those who hear it; the ids hold in a page of many drawings."""
+    """Name and describe a drawing for those who hear it, by ids that hold among many drawings."""
     key = hashlib.sha256(f"{title}\n{description}".encode()).hexdigest()[:10]
     opening = svg.index("<svg ")
     after = svg.index(">", opening) + 1

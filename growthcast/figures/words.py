@@ -8,15 +8,37 @@ from datetime import date, timedelta
 from growthcast.forecast.heights import LEVELS
 from growthcast.forecast.report import AreaForecast
 
-__all__ = ["area_sentence", "conclusion", "day_words", "first_to_pass", "height_words", "unit"]
+__all__ = [
+    "MONTHS",
+    "area_sentence",
+    "conclusion",
+    "day_words",
+    "days_words",
+    "first_to_pass",
+    "full_date_words",
+    "height_words",
+    "unit",
+]
 
 MONTHS = ("Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec")
+YEAR_SETTLED_D = 300
+"""A day and month this near to a known date can be of one year only."""
 
 
 def day_words(day: date, on: date) -> str:
-    """Return a date as people say it; the year only where it is not that of ``on``."""
+    """Return a date as people say it; the year only where ``on`` does not settle it."""
     short = f"{day.day} {MONTHS[day.month - 1]}"
-    return short if day.year == on.year else f"{short} {day.year}"
+    return short if abs((day - on).days) < YEAR_SETTLED_D else f"{short} {day.year}"
+
+
+def full_date_words(day: date) -> str:
+    """Return a date with its year."""
+    return f"{day.day} {MONTHS[day.month - 1]} {day.year}"
+
+
+def days_words(days: int) -> str:
+    """Return a number of days in words."""
+    return f"{days} day" if days == 1 else f"{days} days"
 
 
 def unit(area: AreaForecast) -> str:
@@ -34,16 +56,16 @@ def conclusion(area: AreaForecast, on: date, horizon_d: int) -> str:
     budget = f"{area.budget_cm:g} {unit(area)}"
     early, middle, late = area.passes_budget_on
     last = on + timedelta(days=horizon_d)
-    days = f"{horizon_d} days" if horizon_d != 1 else "1 day"
     if early is None:
-        return f"stays below {budget} within {days}"
+        return f"stays below {budget} within {days_words(horizon_d)}"
     if late is not None and late <= on:
         return f"stands over {budget} already"
     if middle is None:
-        return f"may pass {budget} from {day_words(early, on)}, likely not within {days}"
-    end = day_words(late, on) if late else f"after {day_words(last, on)}"
+        return f"may pass {budget} on {day_words(early, on)} or later"
     if middle <= on:
-        return f"probably over {budget} already (if not, by {end})"
+        sure = f" (9 times of 10 by {day_words(late, on)})" if late else ""
+        return f"is probably over {budget} already{sure}"
+    end = day_words(late, on) if late else f"after {day_words(last, on)}"
     return f"passes {budget} about {day_words(middle, on)} ({day_words(early, on)} to {end})"
 
 

@@ -8,7 +8,7 @@ from datetime import date
 import numpy as np
 from numpy.typing import NDArray
 
-from growthcast.book.book import Book
+from growthcast.book.book import Book, Table
 from growthcast.fit.chains import Link, pack_chains
 from growthcast.fit.clock import GrowthClock, growth_clock, tank_conditions
 from growthcast.fit.hierarchy import Pooling
@@ -80,15 +80,15 @@ def build_design(book: Book, on: date, spreads: Spreads | None = None) -> Design
     priors = species_priors(book.species)
     tank_id, area_id = book.tanks.text("tank_id"), book.areas.text("area_id")
     tank_index = _index(tank_id)
-    tank = _look_up(book.areas.text("tank_id"), tank_index)
-    species = _look_up(book.areas.text("species_id"), _index(priors.species_id))
+    tank = _look_up(book.areas, "tank_id", tank_index)
+    species = _look_up(book.areas, "species_id", _index(priors.species_id))
     errors = _errors(book, priors.measure_is_cover[species], spreads)
     traits = _traits(book, tank, species, priors, errors)
     clock, unknown_spread = _clock(book, tank_index, traits, species, priors)
     visits, used, left_out = read_visits(
         book.trims,
-        _look_up(book.trims.text("area_id"), _index(area_id)),
-        _look_up(book.trims.text("tank_id"), tank_index),
+        _look_up(book.trims, "area_id", _index(area_id)),
+        _look_up(book.trims, "tank_id", tank_index),
         traits,
     )
     nodes = build_nodes(visits, traits, clock, spreads.habit, on_day)
@@ -139,7 +139,7 @@ def _clock(
     reference = read_reference()
     conditions = tank_conditions(
         book.conditions,
-        _look_up(book.conditions.text("tank_id"), tank_index),
+        _look_up(book.conditions, "tank_id", tank_index),
         len(tank_index),
         reference,
     )
@@ -164,9 +164,11 @@ def _index(ids: TextArray) -> dict[str, int]:
     return {name: place for place, name in enumerate(ids.tolist())}
 
 
-def _look_up(ids: TextArray, index: dict[str, int]) -> IntArray:
-    """Place of each id in a table, -1 for a blank."""
-    return np.array([index.get(name, -1) for name in ids.tolist()], dtype=np.int64)
+def _look_up(table: Table, name: str, index: dict[str, int]) -> IntArray:
+    """Place of each row's id in another table, -1 for a blank."""
+    ids = table.coded[name]
+    places = np.array([index.get(value, -1) for value in ids.values], dtype=np.int64)
+    return places[ids.codes]
 
 
 def _days(dates: NDArray[np.datetime64]) -> FloatArray:

@@ -38,6 +38,7 @@ class AreaAdvice:
 
     area_id: str
     label: str
+    unit: str
     cut_cm: float
     removed_share: float
     chance_within: float
@@ -171,7 +172,7 @@ def _advise(
     chosen = max(feasible, key=lambda o: o.interval_d, default=None)
     longer = [o for o in allowed if chosen is None or o.interval_d > chosen.interval_d]
     failing = min(longer, key=lambda o: o.interval_d, default=None)
-    shortfall = _shortfall(book, living, failing, run) if failing else None
+    shortfall = _shortfall(book, fit, living, failing, run) if failing else None
     confidence = float(terms.confidence[tank])
     return TankAdvice(
         tank_id=str(book.tanks.text("tank_id")[tank]),
@@ -191,7 +192,9 @@ def _advise(
     )
 
 
-def _shortfall(book: Book, living: LivingAreas, option: IntervalOptions, run: int) -> Shortfall:
+def _shortfall(
+    book: Book, fit: GrowthFit, living: LivingAreas, option: IntervalOptions, run: int
+) -> Shortfall:
     """What keeps an interval from being feasible, and what would mend it."""
     here = np.flatnonzero(living.run == run)
     chance = np.where(
@@ -205,7 +208,7 @@ def _shortfall(book: Book, living: LivingAreas, option: IntervalOptions, run: in
         interval_d=option.interval_d,
         area_id=str(book.areas.text("area_id")[place]),
         label=area_label(book, place),
-        unit="% cover" if bool(_is_cover(book, place)) else "cm",
+        unit=unit_of(fit, place),
         chance_within=float(option.chance_within[worst]),
         chance_all_within=float(option.chance_all_within[run]),
         floor_cm=float(living.floor_cm[worst]),
@@ -217,10 +220,9 @@ def _shortfall(book: Book, living: LivingAreas, option: IntervalOptions, run: in
     )
 
 
-def _is_cover(book: Book, place: int) -> bool:
-    species = book.areas.text("species_id")[place]
-    row = np.flatnonzero(book.species.text("species_id") == species)[0]
-    return bool(book.species.text("measure")[row] == "cover_pct")
+def unit_of(fit: GrowthFit, place: int) -> str:
+    """Return the unit of an area's heights: cm, or % cover for a floating plant."""
+    return "% cover" if fit.design.is_cover[place] else "cm"
 
 
 def area_label(book: Book, place: int) -> str:
@@ -258,6 +260,7 @@ def _option(
         AreaAdvice(
             area_id=str(design.area_id[a]),
             label=area_label(book, int(a)),
+            unit=unit_of(fit, int(a)),
             cut_cm=float(option.cut_cm[i]),
             removed_share=float(option.removed_share[i]),
             chance_within=float(option.chance_within[i]),

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import re
-import runpy
 from datetime import date
 from pathlib import Path
 from typing import Any
@@ -13,9 +12,7 @@ import pytest
 from growthcast.book.read import inspect_book
 from growthcast.book.report import format_finding
 from growthcast.book.slugs import SLUGS
-
-SMALL = runpy.run_path(str(Path(__file__).parents[1] / "unit" / "book" / "small_book.py"))
-FILES: dict[str, str] = SMALL["FILES"]
+from tests.unit.book.small_book import FILES, SPECIES_HEADER, TODAY, write_book, write_species
 
 Place = tuple[str, int | None, str | None]
 Changes = dict[str, str | bytes | None]
@@ -46,7 +43,7 @@ def water(row: str) -> Changes:
 LINE_2 = "2026-02-01,T1,A1,"
 SEMICOLONS = "date;tank_id;area_id;before_cm\n2026-02-01;T1;A1;24,5\n2026-02-08;T1;A1;{}\n"
 NEW_BUT_RATE = (
-    SMALL["SPECIES_HEADER"] + "new-moss,,,moss,height_cm,,.4,5,.2,"
+    SPECIES_HEADER + "new-moss,,,moss,height_cm,,.4,5,.2,"
     "false,80,.1,.05,5,1,.05,1,15,25,32,60,1,no,,10,5,,estimate,own\n"
 )
 
@@ -147,6 +144,10 @@ PROBLEMS: dict[str, tuple[Changes, Place]] = {
         {"species.csv": "species_id,temp_opt_c\nrotala-rotundifolia,14\n"},
         ("species.csv", 2, "B"),
     ),
+    "no-reference-growth": (
+        {"species.csv": "species_id,respiration_share\nrotala-rotundifolia,0.9\n"},
+        ("species.csv", 2, "B"),
+    ),
     "tank-mismatch": (trim("2026-02-01,T2,A1,24,12,,,\n"), ("trims.csv", 2, "B")),
     "outside-life": (trim("2025-12-31,T1,A1,24,12,,,\n"), ("trims.csv", 2, "A")),
     "after-above-before": (trim(LINE_2 + "12,24,,,\n"), ("trims.csv", 2, "E")),
@@ -217,14 +218,15 @@ ALSO = {
     "decimal-comma-file": {"delimiter"},
     "incomplete-species": {"own-species"},
     "temperature-order": {"own-species"},
+    "no-reference-growth": {"own-species"},
 }
 EXAMPLES = PROBLEMS | NOTES | REMARKS
 
 
 def found_in(tmp_path: Path, changes: Changes, on: date | None = None) -> tuple[Any, Any]:
-    folder = SMALL["write_book"](tmp_path / "book", changes)
-    species = SMALL["write_species"](tmp_path / "shipped")
-    return inspect_book(folder, today=SMALL["TODAY"], on=on, species_dir=species)
+    folder = write_book(tmp_path / "book", changes)
+    species = write_species(tmp_path / "shipped")
+    return inspect_book(folder, today=TODAY, on=on, species_dir=species)
 
 
 def test_every_slug_has_an_example():
@@ -269,7 +271,7 @@ def test_rows_after_the_asked_day_are_left_out(tmp_path):
 
 
 def test_a_file_that_never_rests(tmp_path, monkeypatch):
-    folder = SMALL["write_book"](tmp_path / "book", {})
+    folder = write_book(tmp_path / "book", {})
     path = folder / "trims.csv"
     stat = Path.stat
 
@@ -280,6 +282,6 @@ def test_a_file_that_never_rests(tmp_path, monkeypatch):
         return stat(self, **kwargs)
 
     monkeypatch.setattr(Path, "stat", written_meanwhile)
-    species = SMALL["write_species"](tmp_path / "shipped")
-    _, findings = inspect_book(folder, today=SMALL["TODAY"], species_dir=species)
+    species = write_species(tmp_path / "shipped")
+    _, findings = inspect_book(folder, today=TODAY, species_dir=species)
     assert [(item.slug, item.file) for item in findings] == [("unsteady-file", "trims.csv")]

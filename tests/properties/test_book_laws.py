@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import csv
 import io
-import runpy
 import shutil
 import tempfile
 from pathlib import Path
@@ -15,13 +14,12 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from growthcast.book import records
-from growthcast.book.numbers import Fault, parse_date, parse_number
+from growthcast.book.cells import records
+from growthcast.book.cells.numbers import Fault, parse_date, parse_number
 from growthcast.book.read import inspect_book
 from growthcast.book.report import format_findings
+from tests.unit.book.small_book import FILES, SPECIES_HEADER, TODAY, write_book, write_species
 
-SMALL = runpy.run_path(str(Path(__file__).parents[1] / "unit" / "book" / "small_book.py"))
-FILES: dict[str, str] = SMALL["FILES"]
 NAMES = [*FILES, "species.csv"]
 BRIEF = settings(max_examples=60, deadline=None)
 
@@ -29,9 +27,9 @@ BRIEF = settings(max_examples=60, deadline=None)
 def look_at(changes: dict[str, bytes]) -> tuple[Any, Any]:
     folder = Path(tempfile.mkdtemp())
     try:
-        book = SMALL["write_book"](folder / "book", changes)
-        species = SMALL["write_species"](folder / "shipped")
-        return inspect_book(book, today=SMALL["TODAY"], species_dir=species)
+        book = write_book(folder / "book", changes)
+        species = write_species(folder / "shipped")
+        return inspect_book(book, today=TODAY, species_dir=species)
     finally:
         shutil.rmtree(folder)
 
@@ -52,7 +50,7 @@ def test_no_bytes_break_the_reading(name, data):
 @BRIEF
 @given(st.sampled_from(NAMES), st.text(alphabet='",;\t\r\n\x00 #=[]T1A2026-.é１', max_size=80))
 def test_no_text_after_a_true_header_breaks_it(name, text):
-    start = FILES.get(name, SMALL["SPECIES_HEADER"]).split("\n")[0] + "\n"
+    start = FILES.get(name, SPECIES_HEADER).split("\n")[0] + "\n"
     survives({name: (start + text).encode()})
 
 

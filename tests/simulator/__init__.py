@@ -1,9 +1,9 @@
 """An independent simulator of practices with known truth, for recovery tests and the demo.
 
-It shares no code with the fit: growth is integrated in quarter days from its differential equation,
-and the responses to conditions are written a second time (``nature.py``). A practice is planned
-(``plan.py``), its rates are drawn (``world.py``), a gardener cuts and logs it (``gardener.py``), and
-what comes out is a book's files and the truth behind them (``truth.py``)::
+It shares no code with the fit: growth is integrated in quarter days from its differential
+equation, and the responses to conditions are written a second time (``nature.py``). A practice is
+planned (``plan.py``), its rates are drawn (``world.py``), a gardener cuts and logs it
+(``gardener.py``), and what comes out is a book and the truth behind it (``truth.py``)::
 
     practice = simulate_practice(tanks=12, days=270, seed=3)
     practice.write_book(folder)

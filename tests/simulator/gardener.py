@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from datetime import date
 
 import numpy as np
@@ -35,9 +36,7 @@ MIN_PER_L = {"carpet": 5.0, "rosette": 3.0, "epiphyte": 4.0, "moss": 5.0, "float
 class Gardener:
     """Visits tanks, cuts areas and writes the log; draws from two streams of its own."""
 
-    def __init__(
-        self, plan: PracticePlan, world: World, richness: Richness, seed: int
-    ) -> None:
+    def __init__(self, plan: PracticePlan, world: World, richness: Richness, seed: int) -> None:
         self.plan, self.world, self.richness = plan, world, richness
         self.hand, self.pen = (np.random.default_rng([seed, stream]) for stream in (3, 4))
         self.log: list[LogRow] = []
@@ -94,9 +93,7 @@ class Gardener:
         cut = alive & (self.hand.random(height.size) < share)
         return np.where(cut, np.minimum(height, aim), height)
 
-    def _row(
-        self, tank: TankPlan, on: date, a: int, before: float, after: float
-    ) -> LogRow | None:
+    def _row(self, tank: TankPlan, on: date, a: int, before: float, after: float) -> LogRow | None:
         if self.pen.random() < self.richness.missing_row_share:
             return None
         area_id = self.plan.areas[a].area_id
@@ -195,8 +192,6 @@ class Gardener:
 
     def _with_note(self, tank: TankPlan, on: date, rows: list[LogRow]) -> list[LogRow]:
         """Put a dated note on the last row of the first visit from its date on."""
-        from dataclasses import replace
-
         for when, note in tank.dated_notes:
             if rows and when <= on and (tank.tank_id, when) not in self._told:
                 self._told.add((tank.tank_id, when))

@@ -21,9 +21,7 @@ LEAST_ERROR_CM = 0.01
 """A book cannot state that heights are read without any error."""
 
 
-def simulate(
-    plan: PracticePlan, seed: int, richness: Richness | None = None
-) -> SimulatedPractice:
+def simulate(plan: PracticePlan, seed: int, richness: Richness | None = None) -> SimulatedPractice:
     """Simulate a planned practice.
 
     The same plan, seed and richness give the same practice. Lasting effects, weather, cuts and
@@ -104,4 +102,5 @@ def _run(
 def _surprises(rng: np.random.Generator, count: int, spread: float) -> FloatArray:
     """Mean-one factors of the spans that begin now."""
     variance = np.log1p(spread**2)
-    return np.exp(np.sqrt(variance) * rng.normal(size=count) - 0.5 * variance)
+    factors: FloatArray = np.exp(np.sqrt(variance) * rng.normal(size=count) - 0.5 * variance)
+    return factors

@@ -34,7 +34,7 @@ class LogRow:
 
 @dataclass(frozen=True, slots=True)
 class Truth:
-    """The true course of every area: ``T`` days, ``A`` areas in the order of areas.csv, ``K`` tanks.
+    """The true course of every area; ``T`` days, ``K`` tanks, ``A`` areas as in areas.csv.
 
     Heights are NaN before planting and after removal. On a day without a cut the heights before and
     after are the same. After the log's last day nothing is cut.

@@ -164,12 +164,11 @@ def _responses(
     return factor
 
 
-def _daily_noise(
-    rng: np.random.Generator, size: tuple[int, ...], week_spread: float
-) -> FloatArray:
+def _daily_noise(rng: np.random.Generator, size: tuple[int, ...], week_spread: float) -> FloatArray:
     """Mean-one factors, independent from day to day, whose weekly means scatter by the spread."""
     variance = np.log1p(7.0 * week_spread**2)
-    return np.exp(np.sqrt(variance) * rng.normal(size=size) - 0.5 * variance)
+    noise: FloatArray = np.exp(np.sqrt(variance) * rng.normal(size=size) - 0.5 * variance)
+    return noise
 
 
 def _drift(rng: np.random.Generator, days: int, tanks: int, richness: Richness) -> FloatArray:

@@ -15,34 +15,26 @@ __all__ = ["write_files"]
 
 Cell = str | float | int | date | None
 
-TANKS = (
-    "tank_id,client,site,length_cm,width_cm,water_depth_cm,fixed_min,travel_min,"
-    "longest_interval_d,confidence,note"
-).split(",")
-AREAS = (
-    "area_id,tank_id,label,species_id,area_cm2,floor_cm,budget_cm,cut_cm,light_share,"
-    "planted_on,planted_height_cm,removed_on,note"
-).split(",")
-TRIMS = "date,tank_id,area_id,before_cm,after_cm,removed_cm,removed_g,look,minutes,note".split(",")
-MEASURED = (
-    "ppfd_umol,photoperiod_h,co2_mg_l,ph,kh_dkh,no3_mg_l,po4_mg_l,k_mg_l,fe_mg_l,temperature_c"
-).split(",")
+COLUMNS = {
+    "tanks": "tank_id,client,site,length_cm,width_cm,water_depth_cm,fixed_min,travel_min,"
+    "longest_interval_d,confidence,note",
+    "areas": "area_id,tank_id,label,species_id,area_cm2,floor_cm,budget_cm,cut_cm,light_share,"
+    "planted_on,planted_height_cm,removed_on,note",
+    "trims": "on,tank_id,area_id,before_cm,after_cm,removed_cm,removed_g,look,minutes,note",
+    "measured": "ppfd_umol,photoperiod_h,co2_mg_l,ph,kh_dkh,no3_mg_l,po4_mg_l,k_mg_l,fe_mg_l,"
+    "temperature_c",
+}
 
 
 def write_files(practice: SimulatedPractice, folder: Path) -> Path:
-    """Write practice.toml, tanks.csv, areas.csv, trims.csv and conditions.csv; same in, same out."""
+    """Write practice.toml and the four tables of a book; same in, same out."""
     folder.mkdir(parents=True, exist_ok=True)
     plan = practice.plan
     _write(folder / "practice.toml", _practice_toml(practice))
-    _write(folder / "tanks.csv", _table(TANKS, plan.tanks))
-    _write(folder / "areas.csv", _table(AREAS, plan.areas))
-    rows = (
-        (r.on, r.tank_id, r.area_id, r.before_cm, r.after_cm, r.removed_cm, r.removed_g, r.look)
-        + (r.minutes, r.note)
-        for r in practice.log
-    )
-    _write(folder / "trims.csv", _csv(TRIMS, rows))
-    names = ["tank_id", "from_date", *MEASURED, "note"]
+    _write(folder / "tanks.csv", _table("tanks", plan.tanks))
+    _write(folder / "areas.csv", _table("areas", plan.areas))
+    _write(folder / "trims.csv", _table("trims", practice.log).replace("on,", "date,", 1))
+    names = ["tank_id", "from_date", *_names("measured"), "note"]
     _write(folder / "conditions.csv", _csv(names, _condition_rows(practice)))
     return folder
 
@@ -51,7 +43,12 @@ def _write(path: Path, text: str) -> None:
     path.write_bytes(text.encode("utf-8"))
 
 
-def _table(names: Sequence[str], things: Iterable[object]) -> str:
+def _names(table: str) -> list[str]:
+    return COLUMNS[table].split(",")
+
+
+def _table(table: str, things: Iterable[object]) -> str:
+    names = _names(table)
     return _csv(names, ([getattr(thing, name) for name in names] for thing in things))
 
 
@@ -82,7 +79,7 @@ def _condition_rows(practice: SimulatedPractice) -> Iterable[list[Cell]]:
                 values["ph"] = round(ph_of_co2(co2, values["kh_dkh"]), 2)
                 values.pop("co2_mg_l", None)
             if condition.written:
-                cells: list[Cell] = [values.get(name) for name in MEASURED]
+                cells: list[Cell] = [values.get(name) for name in _names("measured")]
                 yield [tank.tank_id, condition.from_date, *cells, condition.note]
 
 

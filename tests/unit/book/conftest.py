@@ -7,11 +7,11 @@ from datetime import date
 from pathlib import Path
 
 import pytest
-from small_book import TODAY, write_book, write_species
 
 from growthcast.book import Book
 from growthcast.book import read as reading
 from growthcast.errors import Finding
+from tests.unit.book.small_book import TODAY, write_book, write_species
 
 
 @pytest.fixture(autouse=True)

@@ -6,11 +6,11 @@ import json
 
 import pytest
 import typer
-from small_book import FILES
 from typer.testing import CliRunner
 
 from growthcast.cli.check import check_command
 from growthcast.errors import MissingBook, UsageError
+from tests.unit.book.small_book import FILES
 
 app = typer.Typer()
 app.command()(check_command)

@@ -2,19 +2,18 @@
 
 from __future__ import annotations
 
-import os
 from datetime import date
 from pathlib import Path
 
 import numpy as np
 import pytest
-from small_book import FILES, TODAY
 
 from growthcast.book import find_book, inspect_book, read_book
 from growthcast.book import read as reading
 from growthcast.book.report import format_finding, format_findings
 from growthcast.book.words import column_letter, is_one_slip, nearest, shown
 from growthcast.errors import BookProblems, MissingBook
+from tests.unit.book.small_book import FILES, TODAY
 
 HEADER = "date,tank_id,area_id,before_cm,note\n"
 
@@ -61,6 +60,20 @@ def test_a_table_padded_by_a_spreadsheet(inspect):
     assert book.trims.text("note").tolist() == ["x"]
 
 
+def test_the_one_row_that_ends_early_is_torn(inspect):
+    lines = FILES["trims.csv"].splitlines()
+    lines[2] = "2026-02-01,T1,A2"
+    _, findings = inspect(trims_csv="\n".join(lines) + "\n")
+    assert ("torn-row", "trims.csv", 3, None) in places(findings)
+
+
+def test_blank_cells_left_out_at_the_end_are_read(inspect):
+    rows = "".join(f"2026-02-0{day},T1,A1,24.5\n" for day in range(1, 5))
+    book, findings = inspect(trims_csv=HEADER + rows)
+    assert places(findings) == [("short-rows", "trims.csv", 2, None)]
+    assert book.trims.text("note").tolist() == [""] * 4
+
+
 def test_unknown_columns_are_kept(inspect):
     book, _ = inspect(trims_csv="weather," + HEADER + "sunny,2026-02-01,T1,A1,24,\n")
     assert book.trims.extra == {"weather": ("sunny",)}
@@ -103,12 +116,18 @@ def test_a_link_to_nowhere(make_book):
     assert places(findings) == [("unreadable-file", "trims.csv", None, None)]
 
 
-@pytest.mark.skipif(os.name == "nt" or os.geteuid() == 0, reason="root may read everything")
-def test_a_file_one_may_not_read(make_book):
-    folder = make_book()
-    (folder / "trims.csv").chmod(0)
+def test_a_file_one_may_not_read(make_book, monkeypatch):
+    folder, opened = make_book(), Path.open
+
+    def refused(self, *arguments, **named):
+        if self.name == "trims.csv":
+            raise PermissionError(13, "Permission denied")
+        return opened(self, *arguments, **named)
+
+    monkeypatch.setattr(Path, "open", refused)
     _, findings = inspect_book(folder, today=TODAY)
     assert places(findings) == [("unreadable-file", "trims.csv", None, None)]
+    assert findings[0].fix == "change its permissions"
 
 
 def test_a_file_that_changes_is_read_once_more(make_book, monkeypatch):

@@ -4,10 +4,10 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterator
 
-from growthcast.book.checks_areas import AREA_CHECKS
-from growthcast.book.checks_ids import ID_CHECKS
-from growthcast.book.checks_log import LOG_CHECKS
-from growthcast.book.tabled import Tables
+from growthcast.book.checks.areas import AREA_CHECKS
+from growthcast.book.checks.ids import ID_CHECKS
+from growthcast.book.checks.log import LOG_CHECKS
+from growthcast.book.checks.together import Tables
 from growthcast.errors import Finding
 
 __all__ = ["CHECKS", "run_checks"]

@@ -1,4 +1,8 @@
-"""Text to a grid of cells: delimiter, header, records, and where one of them is torn."""
+"""Text to a grid of cells: delimiter, header, records, and where one of them is torn.
+
+Long logs are plain: no quotes, so that lines are records, which ``coding`` takes a block at a
+time. Everything else goes through the csv module. Both give the same grid.
+"""
 
 from __future__ import annotations
 
@@ -12,9 +16,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from growthcast.book.book import Coded
-from growthcast.book.coding import Coder, split_block
+from growthcast.book.cells.coding import Coder, split_block
+from growthcast.book.cells.text import decode, line_ends, whole_file
 from growthcast.book.slugs import finding
-from growthcast.book.text import decode, line_ends, whole_file
 from growthcast.book.words import column_letter, shown
 from growthcast.errors import Finding
 
@@ -166,8 +170,14 @@ class _Reading:
         self._end(data[-1:].decode(errors="ignore"))
 
     def _end(self, last: str) -> None:
-        """Say which rows end early, and whether the last one is torn."""
-        if last and last not in "\r\n" and self.short and self.short[-1] == self.seen:
+        """Say which rows end early, and which one is torn.
+
+        Torn is a last row without its line end, and a row that ends early where no other does.
+        Where several end early, someone leaves out the blank cells at the end: those are read.
+        """
+        unended = last not in ("", "\r", "\n") and self.short[-1:] == [self.seen]
+        alone = len(self.short) == 1 and sum(rows.size for rows in self.rows) > 2
+        if unended or alone:
             self.findings.append(_torn(self.file, self.short.pop(), len(self.header)))
         if self.short:
             first, count = self.short[0], len(self.short)
@@ -244,8 +254,8 @@ class _Reading:
 
 
 def _torn(file: str, row: int, width: int) -> Finding:
-    found = f"a last row that stops before its {width} cells are there"
-    fix = "complete the row and end it with a line end"
+    found = f"a row that stops before its {width} cells are there"
+    fix = "complete the row, with a separator for each blank cell, and end the line"
     return finding("torn-row", file, row, None, "row", found, f"{width} cells", fix)
 
 

@@ -8,7 +8,7 @@ from collections.abc import Iterator
 import numpy as np
 
 from growthcast.book.book import Table
-from growthcast.book.tabled import Tables, at_cell, places_of, where
+from growthcast.book.checks.together import Tables, at_cell, places_of, where
 from growthcast.book.words import did_you_mean, shown
 from growthcast.errors import Finding
 

@@ -9,7 +9,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from growthcast.book.book import Coded, Table
-from growthcast.book.numbers import (
+from growthcast.book.cells.header import match_header
+from growthcast.book.cells.numbers import (
     DECIMAL_COMMA,
     Fault,
     as_share,
@@ -17,14 +18,16 @@ from growthcast.book.numbers import (
     parse_date,
     parse_number,
 )
-from growthcast.book.records import Grid
+from growthcast.book.cells.records import Grid
+from growthcast.book.cells.text import whole_file
 from growthcast.book.slugs import finding
 from growthcast.book.tables import TABLES, Column
-from growthcast.book.text import whole_file
-from growthcast.book.words import column_letter, did_you_mean, is_one_slip, nearest, shown
+from growthcast.book.words import column_letter, did_you_mean, shown
 from growthcast.errors import Finding
 
 __all__ = ["empty_table", "read_table"]
+
+_MOST_GUESSES = 20  # looking for near misses takes its time
 
 
 @dataclass(frozen=True, slots=True)
@@ -54,7 +57,7 @@ def _blank_column(column: Column, size: int) -> NDArray[Any]:
 
 def read_table(grid: Grid, table: str) -> tuple[Table, list[Finding]]:
     """Return the table with every cell converted, and what was found in it."""
-    places, findings = _match_header(grid, table)
+    places, findings = match_header(grid, table)
     decimal_comma = _has_decimal_commas(grid, table, places)
     if decimal_comma:
         found = "numbers with decimal commas"
@@ -125,57 +128,6 @@ def _cell_findings(
             finding("midnight", grid.file, None, letter, column.name, found, column.expected, fix)
         )
     return findings
-
-
-def _match_header(grid: Grid, table: str) -> tuple[dict[str, int], list[Finding]]:
-    """Return the place of each known column, and what is odd about the header."""
-    declared = {column.name: column for column in TABLES[table]}
-    names = [name.strip().casefold() for name in grid.header]
-    places: dict[str, int] = {}
-    findings: list[Finding] = []
-
-    def add(slug: str, index: int | None, heading: str, found: str, fix: str) -> None:
-        letter = None if index is None else column_letter(index)
-        expected = "column names, each once"
-        row = grid.header_row
-        findings.append(finding(slug, grid.file, row, letter, heading, found, expected, fix))
-
-    for index, name in enumerate(names):
-        if name and name in names[:index]:
-            first = column_letter(names.index(name))
-            add(
-                "double-column",
-                index,
-                name if name in declared else "header",
-                f"{shown(name)} again, which is column {first} too",
-                "remove or rename one of the two",
-            )
-        elif name in declared:
-            places[name] = index
-    absent = [name for name in declared if name not in places]
-    near: set[str] = set()
-    for index, name in enumerate(names):
-        if name in declared or name in names[:index]:
-            continue
-        slip = next((known for known in absent if name and is_one_slip(name, known)), None)
-        if slip:
-            near.add(slip)
-            fix = f"did you mean {shown(slip)}?"
-            add("near-column", index, "header", f"{shown(grid.header[index])}", fix)
-        elif name:
-            fix = did_you_mean(name, absent, "nothing to do; the column is kept as it is")
-            found = f"{shown(grid.header[index])}, a column nobody asked for"
-            add("unknown-column", index, "header", found, fix)
-        elif len(grid.columns[index].values) > 1:
-            fix = "nothing to do; or give the column a name"
-            add("unnamed-column", index, "header", "a column without a name", fix)
-    for name in absent:
-        if declared[name].required and name not in near:
-            match = nearest(name, [n for n in names if n and n not in declared])
-            fix = f"add the column {name}"
-            fix += f"; is it the one named {shown(match)}?" if match else ""
-            add("missing-column", None, name, "no column of that name", fix)
-    return places, findings
 
 
 def _has_decimal_commas(grid: Grid, table: str, places: dict[str, int]) -> bool:
@@ -252,7 +204,9 @@ def _words(cells: tuple[str, ...], column: Column) -> _Converted:
     for code, cell in enumerate(cells):
         text = cell.strip()
         if text and text not in column.choices:
-            fix = did_you_mean(text, column.choices, "write " + " or ".join(column.choices))
+            fix = "write " + " or ".join(column.choices)
+            if len(faults) < _MOST_GUESSES:
+                fix = did_you_mean(text, column.choices, fix)
             faults[code] = Fault("not-a-choice", "which is none of the words known", fix)
     return _Converted(np.array([cell.strip() for cell in cells], object), faults)
 

@@ -8,7 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from growthcast.book.book import Table
-from growthcast.book.tabled import DAY_SPAN, Tables, at_cell, day_numbers, where
+from growthcast.book.checks.together import DAY_SPAN, Tables, at_cell, day_numbers, where
 from growthcast.errors import Finding
 
 __all__ = ["LOG_CHECKS", "first_of_each"]
@@ -120,7 +120,7 @@ def check_share(tables: Tables) -> Iterator[Finding]:
     tank, days = tables.tank_of_trims, day_numbers(trims.date("date"))
     whole = _whole_tank(trims)
     candidates = whole & ~np.isnan(trims.number("removed_g")) & (tank >= 0) & (days > 0)
-    if not candidates.any():
+    if not candidates.any() or not len(tables.areas):
         return
     key = tank * DAY_SPAN + days
     asked = key[candidates]
@@ -139,8 +139,8 @@ def _living(tables: Tables, tank: NDArray[np.int64], days: NDArray[np.int64]) ->
     home = tables.tank_of_areas
     planted = day_numbers(tables.areas.date("planted_on"))
     removed = day_numbers(tables.areas.date("removed_on"))
-    known = (home >= 0) & (planted > 0)
-    began = np.sort((home * DAY_SPAN + planted)[known])
+    known = home >= 0
+    began = np.sort((home * DAY_SPAN + planted)[known])  # of unknown date: all along
     ended = np.sort((home * DAY_SPAN + removed)[known & (removed > 0)])
     start, key = tank * DAY_SPAN, tank * DAY_SPAN + days
     born = np.searchsorted(began, key, "right") - np.searchsorted(began, start, "left")

@@ -116,7 +116,7 @@ def check_range(value: float, column: Column) -> Fault | None:
 
 
 _ISO = re.compile(r"([0-9]{4})-([0-9]{2})-([0-9]{2})")
-_MIDNIGHT = re.compile(r"([0-9]{4}-[0-9]{2}-[0-9]{2})[ T]00:00:00")
+_MIDNIGHT = re.compile(r"([0-9]{4}-[0-9]{2}-[0-9]{2}) 00:00:00")
 _TIMED = re.compile(r"([0-9]{4}-[0-9]{2}-[0-9]{2})(?:[T ].*|[zZ+].*)")
 _YEAR_FIRST = re.compile(r"([0-9]{4})\s*[-/. ]\s*([0-9]{1,2})\s*[-/. ]\s*([0-9]{1,2})\.?")
 _YEAR_LAST = re.compile(r"([0-9]{1,2})\s*[-/. ]\s*([0-9]{1,2})\s*[-/. ]\s*([0-9]{4}|[0-9]{2})")

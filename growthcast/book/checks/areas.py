@@ -7,7 +7,8 @@ from collections.abc import Iterator
 import numpy as np
 from numpy.typing import NDArray
 
-from growthcast.book.tabled import Tables, at_cell, where
+from growthcast.book.checks.together import Tables, at_cell, where
+from growthcast.book.shipped import reference_conditions
 from growthcast.errors import Finding
 
 __all__ = ["AREA_CHECKS"]
@@ -117,6 +118,28 @@ def check_temperatures(tables: Tables) -> Iterator[Finding]:
             yield at_cell(own, index, "temp_opt_c", "temperature-order", found, fix)
 
 
+def check_reference_growth(tables: Tables) -> Iterator[Finding]:
+    """The practice's species grow under the conditions for which their rate is given."""
+    own, species, reference = tables.own_species, tables.species, reference_conditions()
+    hours, warm = reference["photoperiod_h"], reference["temperature_c"]
+    light = np.tanh(reference["ppfd_umol"] / species.number("light_k_umol"))
+    gain_h = hours * light - 24.0 * species.number("respiration_share")
+    low, high = species.number("temp_min_c"), species.number("temp_max_c")
+    places = {name: index for index, name in enumerate(species.text("species_id").tolist())}
+    for index, name in enumerate(own.text("species_id").tolist()):
+        at = places.get(name)
+        if at is None:
+            continue
+        if gain_h[at] <= 0.0:
+            found = f"{gain_h[at]:.2g} h of net light a day at {reference['ppfd_umol']:g} µmol"
+            fix = "lower respiration_share or light_k_umol"
+            yield at_cell(own, index, "respiration_share", "no-reference-growth", found, fix)
+        if low[at] < high[at] and not low[at] < warm < high[at]:
+            found = f"growth from {low[at]:g} to {high[at]:g} °C, not at the reference {warm:g} °C"
+            fix = f"give limits around {warm:g} °C, and the rate that holds there"
+            yield at_cell(own, index, "temp_min_c", "no-reference-growth", found, fix)
+
+
 AREA_CHECKS = (
     check_floor_below_budget,
     check_floor_below_ceiling,
@@ -125,4 +148,5 @@ AREA_CHECKS = (
     check_life,
     check_ground,
     check_temperatures,
+    check_reference_growth,
 )

@@ -73,7 +73,7 @@ def decode(data: bytes, file: str) -> tuple[str | None, list[Finding]]:
         return None, [whole_file("unknown-encoding", file, found, expected, fix)]
     if "\0" in text:
         row = text.count("\n", 0, text.index("\0")) + 1
-        fix = "restore the file from a copy, or save it as UTF-8 text"
+        fix = "save it as CSV in UTF-8 from the spreadsheet, or restore the file from a copy"
         return None, [
             finding("nul-bytes", file, row, None, "file", "NUL bytes", "text", fix),
         ]

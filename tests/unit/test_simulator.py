@@ -1,0 +1,193 @@
+"""The simulator: its equations against values worked out by hand, its switches, its files."""
+
+from __future__ import annotations
+
+import ast
+import csv
+import importlib.util
+import math
+from dataclasses import replace
+from datetime import date, timedelta
+from itertools import pairwise
+from pathlib import Path
+from types import ModuleType
+
+import numpy as np
+import pytest
+
+from growthcast.book.read import read_book
+from tests import simulator
+from tests.simulator import Condition, Richness, Traits, simulate, simulate_practice
+from tests.simulator.nature import grow_one_day, ph_of_co2, response, settled_share
+
+TODAY = date(2026, 11, 25)
+DEMO = Path(__file__).parents[2] / "data" / "demo"
+STEM = Traits("some-stem", "stem", 0.1, 40.0, light_k_umol=60.0, respiration_share=0.05)
+
+
+def _demo_module() -> ModuleType:
+    spec = importlib.util.spec_from_file_location("make_demo", DEMO / "make_demo.py")
+    assert spec is not None
+    assert spec.loader is not None
+    module = importlib.util.module_from_spec(spec)
+    spec.loader.exec_module(module)
+    return module
+
+
+def test_imports_nothing_of_the_fit() -> None:
+    for path in Path(simulator.__file__).parent.glob("*.py"):
+        for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
+            names = [alias.name for alias in node.names] if isinstance(node, ast.Import) else []
+            names += [node.module or ""] if isinstance(node, ast.ImportFrom) else []
+            assert not [name for name in names if name.startswith("growthcast")], path.name
+
+
+def test_a_logistic_day_is_the_closed_form() -> None:
+    height = np.array([2.0, 20.0, 39.0])
+    grown = grow_one_day(height, np.full(3, 0.3), np.full(3, 40.0), np.ones(3))
+    odds = height / (40.0 - height) * math.exp(0.3)
+    np.testing.assert_allclose(grown, 40.0 * odds / (1.0 + odds), rtol=1e-6)
+
+
+def test_every_shape_grows_alike_at_half_of_the_ceiling() -> None:
+    shape = np.array([0.4, 1.0, 1.8])
+    rate = np.full(3, 1e-4)
+    grown = grow_one_day(np.full(3, 20.0), rate, np.full(3, 40.0), shape) - 20.0
+    np.testing.assert_allclose(grown, 1e-4 * 40.0 / 4.0, rtol=1e-3)
+
+
+def test_responses_are_one_at_the_reference_and_known_elsewhere() -> None:
+    assert response(STEM, {}, 1.0, 10.0) == pytest.approx(1.0)
+    # CO2 5 with half-saturation 3: 5/8 over 25/28
+    assert response(STEM, {"co2_mg_l": 5.0}, 1.0, 10.0) == pytest.approx(0.7)
+    # nitrate 1.5 is its half-saturation and the scarcest; phosphate at the reference is 1/1.06
+    scarce = 0.5 / min(15 / 16.5, 1 / 1.06, 15 / 16)
+    assert response(STEM, {"no3_mg_l": 1.5}, 1.0, 10.0) == pytest.approx(scarce)
+    # twice the hours: (16 tanh(100/60) - 1.2) / (8 tanh(100/60) - 1.2), a fifth being floor
+    bright = math.tanh(100 / 60)
+    gain = (16 * bright - 1.2) / (8 * bright - 1.2)
+    longer = response(STEM, {"photoperiod_h": 16.0}, 1.0, 10.0)
+    assert longer == pytest.approx(0.2 + 0.8 * gain)
+    assert response(STEM, {"ppfd_umol": 2.0}, 1.0, 10.0) == pytest.approx(0.02)
+    assert response(STEM, {"temperature_c": 33.0}, 1.0, 10.0) == pytest.approx(0.02)
+
+
+def test_settling_rises_evenly() -> None:
+    share = settled_share(np.array([-1.0, 0.0, 5.0, 20.0]), np.array([10.0]))
+    np.testing.assert_allclose(share, [0.0, 0.0, 0.5, 1.0])
+
+
+def test_ph_and_hardness_give_the_trades_co2_less_a_seventh() -> None:
+    rule_of_thumb = 3.0 * 4.0 * 10.0 ** (7.0 - ph_of_co2(20.0, 4.0))
+    assert rule_of_thumb / 20.0 == pytest.approx(0.85, abs=0.01)
+
+
+def test_same_arguments_same_practice() -> None:
+    one, two = (simulate_practice(tanks=3, days=80, seed=5, future_days=5) for _ in range(2))
+    assert one.log == two.log
+    assert one.log != simulate_practice(tanks=3, days=80, seed=6, future_days=5).log
+
+
+def test_exact_books_follow_the_closed_form_between_visits() -> None:
+    practice = simulate_practice(
+        tanks=2, days=60, seed=3, richness=Richness.exact(responses=False, settling=False)
+    )
+    truth = practice.truth
+    rows = [row for row in practice.log if row.area_id == truth.area_id[0]]
+    traits = practice.plan.traits[practice.plan.areas[0].species_id]
+    ceiling = truth.ceiling_cm[0]
+    assert len(rows) > 2
+    for row, later in pairwise(rows):
+        start = row.before_cm if row.after_cm is None else row.after_cm
+        assert start is not None
+        days = (later.on - row.on).days
+        odds = start / (ceiling - start) * math.exp(traits.rate_per_day * days)
+        assert later.before_cm == pytest.approx(ceiling * odds / (1.0 + odds), rel=1e-5)
+
+
+def test_white_noise_of_a_week_is_as_wide_as_asked() -> None:
+    richness = Richness.exact(week_spread=0.2, settling=False)
+    truth = simulate_practice(tanks=6, days=400, seed=2, richness=richness).truth
+    factor = truth.rate_per_day / truth.expected_rate_per_day
+    weeks = factor[: 65 * 7].reshape(65, 7, -1).mean(axis=1)
+    assert weeks.std() == pytest.approx(0.2, rel=0.06)
+    assert weeks.mean() == pytest.approx(1.0, abs=0.02)
+
+
+def test_readings_are_off_by_what_is_asked() -> None:
+    richness = Richness.plain(week_spread=0.0, span_spread=0.0)
+    practice = simulate_practice(tanks=12, days=270, seed=8, richness=richness)
+    species = {area.area_id: area.species_id for area in practice.plan.areas}
+    off = []
+    for row in practice.log:
+        if row.before_cm is None or practice.plan.traits[species[row.area_id]].is_cover:
+            continue
+        true = practice.truth.height(row.area_id, row.on)
+        if true > 3.0:  # lower ones cannot err as far down
+            off.append((row.before_cm - true) / math.hypot(0.5, 0.05 * true))
+    assert len(off) > 400
+    assert np.std(off) == pytest.approx(1.0, abs=0.1)
+    assert np.mean(off) == pytest.approx(0.0, abs=0.1)
+
+
+def test_nothing_is_cut_after_the_last_day() -> None:
+    truth = simulate_practice(tanks=3, days=60, seed=4, future_days=20).truth
+    np.testing.assert_array_equal(truth.height_after_cm[-20:], truth.height_before_cm[-20:])
+    assert (np.diff(truth.height_before_cm[-20:], axis=0) >= 0.0).all()
+    with pytest.raises(ValueError, match="outside"):
+        truth.row_of(date(2030, 1, 1))
+
+
+def test_heights_are_known_only_while_an_area_lives() -> None:
+    practice = _demo_module().demo_practice()
+    assert math.isnan(practice.truth.height("shop-bacopa", date(2026, 10, 27)))
+    assert math.isnan(practice.truth.height("shop-rotala", date(2026, 10, 28)))
+    assert practice.truth.height("shop-rotala", date(2026, 10, 29)) == pytest.approx(5.0)
+    assert practice.truth.heights_on(date(2026, 11, 20)).shape == (27,)
+
+
+def test_conditions_slow_growth_in_the_truth_and_stand_in_the_file(tmp_path: Path) -> None:
+    plan = simulate_practice(tanks=1, days=60, seed=1, future_days=0).plan
+    off_on = plan.first_on + timedelta(days=30)
+    dark = (
+        Condition(plan.first_on, {"ppfd_umol": 120.0, "co2_mg_l": 20.0, "kh_dkh": 4.0}),
+        Condition(off_on, {"ppfd_umol": 30.0}, "dimmed"),
+    )
+    plan = replace(plan, tanks=(replace(plan.tanks[0], conditions=dark),))
+    practice = simulate(plan, 1, Richness.exact())
+    rate = practice.truth.expected_rate_per_day
+    assert (rate[30] < rate[29]).all()
+    practice.write_book(tmp_path)
+    text = (tmp_path / "conditions.csv").read_text(encoding="utf-8")
+    rows = list(csv.DictReader(text.splitlines()))
+    assert [row["ppfd_umol"] for row in rows] == ["120", "30"]
+    assert rows[0]["co2_mg_l"] == ""
+    assert float(rows[0]["ph"]) == pytest.approx(ph_of_co2(20.0, 4.0), abs=0.006)
+
+
+@pytest.mark.parametrize("richness", [Richness(), Richness.plain(), Richness.exact()])
+def test_simulated_books_read_without_problems(richness: Richness, tmp_path: Path) -> None:
+    practice = simulate_practice(tanks=8, days=150, seed=7, richness=richness)
+    book = read_book(practice.write_book(tmp_path), today=TODAY)
+    assert len(book.trims) == len(practice.log)
+    assert [f for f in book.findings if f.level != "remark"] == []
+
+
+def test_rich_books_hold_every_kind_of_row() -> None:
+    log = simulate_practice(seed=9).log
+    assert any(row.before_cm and row.after_cm for row in log)
+    assert any(row.before_cm and row.after_cm is None for row in log)
+    assert any(row.after_cm and row.before_cm is None for row in log)
+    assert any(row.removed_cm for row in log)
+    assert any(row.removed_g and row.area_id for row in log)
+    assert any(row.removed_g and not row.area_id for row in log)
+    assert any(row.minutes for row in log)
+    assert {row.look for row in log} == {"", "short", "right", "over"}
+
+
+def test_the_demo_is_what_its_script_writes(tmp_path: Path) -> None:
+    _demo_module().demo_practice().write_book(tmp_path)
+    names = sorted(path.name for path in tmp_path.iterdir())
+    assert names == ["areas.csv", "conditions.csv", "practice.toml", "tanks.csv", "trims.csv"]
+    for name in names:
+        assert (tmp_path / name).read_bytes() == (DEMO / name).read_bytes(), name
