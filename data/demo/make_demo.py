@@ -112,13 +112,13 @@ def _traits() -> dict[str, Traits]:
 TANKS = """\
 tank_id,client,site,length_cm,width_cm,water_depth_cm,interval_d,first_visit,away_from,away_to,\
 longest_d,fixed_min,travel_min,note
-lobby-stems,Lobby client,Entrance hall,118,47,49,7,2026-02-17,2026-08-03,2026-08-12,\
+lobby-stems,Lobby client,Entrance hall,118,47,49,7,2026-02-27,2026-08-03,2026-08-12,\
 ,45,,High-light stem display with CO2
 desk-nano,Client A,Desk on the first floor,34,27,25,14,2026-02-19,,,,25,,Carpet nano with CO2
 study-rhizome,Client B,Study,88,41,43,28,2026-02-24,,,28,,,\
 Rhizome plants on wood; glass needs cleaning monthly
-reception,Client C,Reception,146,52,57,14,2026-02-18,,,,40,,Reception tank with CO2
-home-lowtech,Client D,Living room,97,39,45,21,2026-02-20,2026-07-13,2026-07-31,\
+reception,Client C,Reception,146,52,57,14,2026-02-27,,,,40,,Reception tank with CO2
+home-lowtech,Client D,Living room,97,39,45,21,2026-02-24,2026-07-13,2026-07-31,\
 ,,35,Tap water and no added CO2
 shop-window,Client E,Shop window,62,36,38,14,2026-02-25,2026-10-16,2026-11-01,\
 ,,,Cleared and replanted at the end of October
@@ -131,7 +131,7 @@ lobby-stems,2026-06-15,92,,,,,,,,,"lamp dimmed, guests found it too bright"
 desk-nano,2025-11-10,95,7.5,22,,12,0.8,10,0.2,23.5,
 study-rhizome,2025-05-05,48,8,11,4,9,,,,25,
 reception,2025-06-23,88,8,23,,18,1.2,16,0.3,25,
-reception,2026-05-04,,,5,,,,,,,"cylinder empty, found at the visit; supplier late"
+reception,2026-05-04,,,5,,,,,,,"cylinder empty since about this day, supplier late"
 reception,2026-06-02,,,23,,,,,,,new cylinder connected
 reception,2026-09-08,,,,,22,,18,,,stronger fertiliser dose
 home-lowtech,2025-03-17,46,8.5,4,,14,,,,24,

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date, timedelta
 from pathlib import Path
 
@@ -24,7 +24,7 @@ from growthcast.figures.panel import (
     AreaPanel,
     forecast_axes,
 )
-from growthcast.figures.save import figure_form, write_whole
+from growthcast.figures.save import check_target, figure_form, write_whole
 from growthcast.figures.style import LABEL_PT, figure_bytes, house_style, new_figure
 from growthcast.figures.words import (
     area_sentence,
@@ -37,7 +37,7 @@ from growthcast.figures.words import (
 )
 from growthcast.fit.design import day_number
 from growthcast.fit.result import GrowthFit
-from growthcast.forecast.report import as_date, forecast
+from growthcast.forecast.report import AreaForecast, as_date, forecast
 
 __all__ = [
     "AreaPanel",
@@ -53,9 +53,10 @@ LOG_SHOWN_D = 70
 LEAST_LOG_SHOWN_D = 7
 EDGE_D = 1
 """Days of air before the first mark."""
-FORECAST_POINTS = 60
+FORECAST_POINTS = 30
 GAP_MM = 3.0
 NAME_IN_CAPTION_MM = 60.0
+WHOLE_COVER = 100.0
 CAPTION_LINE_SPACING = 1.3
 
 
@@ -87,7 +88,7 @@ def forecast_panels(book: Book, fit: GrowthFit, tank: int) -> tuple[AreaPanel, .
     even = np.linspace(0.0, 1.0, min(horizon, FORECAST_POINTS) + 1)
     ahead = np.unique(np.round(horizon * even**bend))
     at = tuple(on + timedelta(days=int(d)) for d in ahead)
-    areas = forecast(fit, at, horizon, np.array([tank]))
+    areas = [_within_cover(area) for area in forecast(fit, at, horizon, np.array([tank]))]
     labels = dict(zip(book.areas.text("area_id"), book.areas.text("label"), strict=True))
     on_day = day_number(on)
     logs = [area_log(book, area.area_id, on_day - LOG_SHOWN_D, on_day) for area in areas]
@@ -98,6 +99,13 @@ def forecast_panels(book: Book, fit: GrowthFit, tank: int) -> tuple[AreaPanel, .
         AreaPanel(labels[area.area_id], area, log, visits, edge, on, horizon)
         for area, log in zip(areas, logs, strict=True)
     )
+
+
+def _within_cover(area: AreaForecast) -> AreaForecast:
+    """Keep a forecast cover, whose ceiling is uncertain, to the whole of the surface."""
+    if not area.is_cover:
+        return area
+    return replace(area, height_cm=np.minimum(area.height_cm, WHOLE_COVER))
 
 
 def caption(book: Book, tank: int, panels: Sequence[AreaPanel], names: Sequence[str]) -> str:
@@ -122,10 +130,11 @@ def caption(book: Book, tank: int, panels: Sequence[AreaPanel], names: Sequence[
     if len(areas) == 1:
         return f"{opening}{names[first]} {said}{sure}."
     passing = sum(area.passes_budget_on[1] is not None for area in areas)
-    many = f"all {len(areas)}" if passing == len(areas) else f"{passing} of {len(areas)}"
+    many = f"All of its {len(areas)}" if passing == len(areas) else f"{passing} of its {len(areas)}"
+    verb = "passes" if passing == 1 else "pass"
     return (
         f"{opening}{names[first]} is first: it {said}{sure}. "
-        f"Of its areas {many} likely pass within {days_words(horizon)}."
+        f"{many} areas likely {verb} within {days_words(horizon)}."
     )
 
 
@@ -145,7 +154,7 @@ def alternative_text(book: Book, tank: int, panels: Sequence[AreaPanel]) -> tupl
         reading = _last_reading(panel)
         sentences.append(area_sentence(panel.area, name, reading, panel.on, panel.horizon_d))
     title = f"Height forecast of tank {book.tanks.text('tank_id')[tank]}"
-    return title, " ".join(sentences)
+    return tidy(title), tidy(" ".join(sentences))
 
 
 def _last_reading(panel: AreaPanel) -> str:
@@ -264,7 +273,8 @@ def save_forecast_figure(book: Book, fit: GrowthFit, tank: int, file: Path) -> N
         the book, or the tank has no living area.
     """
     form = figure_form(file)
+    check_target(book, file)
     panels = _some_panels(book, fit, tank)
     title, description = alternative_text(book, tank, panels)
     figure = _drawn(book, tank, panels)
-    write_whole(book, file, figure_bytes(figure, form, title=title, description=description))
+    write_whole(file, figure_bytes(figure, form, title=title, description=description))

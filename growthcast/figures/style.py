@@ -87,7 +87,7 @@ _SETTINGS: Any = {
 
 @contextmanager
 def house_style() -> Iterator[None]:
-    """Draw and save in the house's style, whatever the user's own, and leave nothing of it behind."""
+    """Draw and save in the house's style, whatever the user's own, and leave no setting behind."""
     with matplotlib.style.context("default"), matplotlib.rc_context(_SETTINGS):
         yield
 

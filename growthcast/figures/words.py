@@ -60,6 +60,8 @@ def conclusion(area: AreaForecast, on: date, horizon_d: int) -> str:
         return f"stays below {budget} within {days_words(horizon_d)}"
     if late is not None and late <= on:
         return f"stands over {budget} already"
+    if middle is None and early <= on:
+        return f"may be over {budget} already, more likely not"
     if middle is None:
         return f"may pass {budget} on {day_words(early, on)} or later"
     if middle <= on:

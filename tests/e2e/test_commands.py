@@ -83,7 +83,7 @@ def test_one_tank_in_full():
     tank = strict_json(run("interval", DEMO, "--json").out)["tanks"][0]
     ran = run("interval", DEMO, "--tank", tank["tank_id"])
     assert ran.status == 0
-    assert "cut to leave" in ran.out
+    assert "height to cut to" in ran.out
     assert "recommended" in ran.out
 
 

@@ -11,7 +11,7 @@ from tests.cli import run
 
 README = Path(__file__).parents[2] / "README.md"
 BLOCK = re.compile(
-    r"(<!-- output of: growthcast (.+?) -->\n```text\n)(.*?)(```\n<!-- end -->)", re.S
+    r"(<!-- output of: growthcast ([^\n]+?) -->\n```text\n)(.*?)(```\n<!-- end -->)", re.S
 )
 
 

@@ -1,0 +1,228 @@
+"""The figure of a tank: what is drawn, what it says, and the file it becomes."""
+
+from __future__ import annotations
+
+import os
+from collections.abc import Callable
+from pathlib import Path
+from xml.etree import ElementTree
+
+import numpy as np
+import pytest
+from matplotlib.axes import Axes
+from matplotlib.colors import to_hex
+from matplotlib.figure import Figure
+from PIL import Image
+
+from growthcast.errors import UsageError
+from growthcast.figures.forecast import (
+    alternative_text,
+    forecast_axes,
+    forecast_figure,
+    forecast_panels,
+    save_forecast_figure,
+)
+from growthcast.forecast.heights import LEVELS
+from tests.unit.figures.conftest import TRIMS, Fitted
+
+SVG = "{http://www.w3.org/2000/svg}"
+HOSTILE = [
+    '"' + "a very long label that goes on and on " * 2 + '"',
+    "שלום עולם",
+    "أمام اليسار",
+    "🌿🌱👩‍🌾 leaf",
+    "前景草",
+    "$x^2$ and $ alone \\frac{",
+    "<b>&amp; ]]> --",
+    "",
+]
+
+
+def drawn(ax: Axes, name: str) -> list[object]:
+    return [artist for artist in ax.get_children() if artist.get_label() == name]
+
+
+def texts(figure: Figure) -> str:
+    found = [text.get_text() for ax in figure.axes for text in ax.texts]
+    return "\n".join([*found, *(text.get_text() for text in figure.texts)])
+
+
+def test_a_panel_for_each_living_area(lobby: Fitted) -> None:
+    figure = forecast_figure(*lobby, 0)
+    assert len(figure.axes) == 3
+    assert "Taken out" not in texts(figure)
+    assert [ax.get_ylabel() for ax in figure.axes] == ["Height (cm)", "Height (cm)", "Cover (%)"]
+    assert len({ax.get_xlim() for ax in figure.axes}) == 1
+
+
+def test_every_role_is_drawn(lobby: Fitted) -> None:
+    ax = forecast_axes(forecast_panels(*lobby, 0)[0])
+    (budget,), (floor,), (median,) = (
+        drawn(ax, name) for name in ("budget", "floor", "forecast-median")
+    )
+    assert budget.get_linestyle() == "--"
+    assert to_hex(budget.get_color()).upper() == "#D55E00"
+    assert floor.get_linestyle() == ":"
+    assert to_hex(floor.get_color()).upper() == "#009E73"
+    assert median.get_linestyle() == "-"
+    assert to_hex(median.get_color()).upper() == "#0072B2"
+    (before,), (after,) = drawn(ax, "log-before"), drawn(ax, "log-after")
+    assert before.get_marker() == after.get_marker() == "o"
+    assert before.get_markerfacecolor() != after.get_markerfacecolor()
+    assert len(drawn(ax, "visits")[0].get_xdata()) == 4
+    for name in ("forecast-50", "forecast-80", "crossing", "crossing-range"):
+        assert len(drawn(ax, name)) == 1
+
+
+def test_lines_are_the_forecast_and_start_at_zero(lobby: Fitted) -> None:
+    panel = forecast_panels(*lobby, 0)[0]
+    ax = forecast_axes(panel)
+    (median,) = drawn(ax, "forecast-median")
+    np.testing.assert_array_equal(median.get_ydata(), panel.area.height_cm[:, LEVELS.index(0.5)])
+    assert median.get_xdata()[0] == np.datetime64("2026-03-16")
+    assert median.get_xdata()[-1] == np.datetime64("2026-05-15")
+    assert ax.get_ylim()[0] == 0.0
+    assert ax.get_ylim()[1] > panel.area.height_cm[:, LEVELS.index(0.9)].max()
+
+
+def test_the_title_is_the_conclusion_and_ends_are_labelled(lobby: Fitted) -> None:
+    ax = forecast_axes(forecast_panels(*lobby, 0)[0])
+    assert ax.get_title(loc="left").startswith("passes 24 cm about ")
+    said = "\n".join(text.get_text() for text in ax.texts)
+    assert "height budget\n24 cm" in said
+    assert "floor 8 cm" in said
+    assert "Back stems" in said
+    assert ax.get_legend() is None
+
+
+def test_given_axes_are_drawn_on_and_returned(lobby: Fitted) -> None:
+    ax = Figure().add_subplot()
+    assert forecast_axes(forecast_panels(*lobby, 0)[1], ax) is ax
+
+
+def test_cover_stays_within_the_surface(lobby: Fitted) -> None:
+    assert forecast_panels(*lobby, 0)[2].area.height_cm.max() <= 100.0
+
+
+def test_the_caption_names_the_first_area(lobby: Fitted) -> None:
+    said = texts(forecast_figure(*lobby, 0)).replace("\n", " ")
+    assert "if nothing more is cut from 16 Mar 2026 on" in said
+    assert "is first: it " in said
+    assert "8 times of 10" in said
+
+
+@pytest.mark.parametrize("suffix", [".svg", ".png"])
+def test_the_same_book_gives_the_same_bytes(lobby: Fitted, tmp_path: Path, suffix: str) -> None:
+    one, two = tmp_path / f"one{suffix}", tmp_path / f"two{suffix}"
+    save_forecast_figure(*lobby, 0, one)
+    save_forecast_figure(*lobby, 0, two)
+    assert one.read_bytes() == two.read_bytes()
+    assert sorted(path.name for path in tmp_path.iterdir()) == [one.name, two.name]
+
+
+def test_alternative_text_is_in_the_files(lobby: Fitted, tmp_path: Path) -> None:
+    title, description = alternative_text(lobby[0], 0, forecast_panels(*lobby, 0))
+    assert "Back stems: left at 10.5 cm on 16 Mar; passes 24 cm about" in description
+    assert "budget 24 cm, floor 8 cm" in description
+    save_forecast_figure(*lobby, 0, tmp_path / "a.svg")
+    root = ElementTree.parse(tmp_path / "a.svg").getroot()
+    assert root.get("role") == "img"
+    ids = [part.get("id") for part in root.iter() if part.get("id")]
+    assert len(set(ids)) == len(ids)
+    found = [root.find(f"{SVG}{name}") for name in ("title", "desc")]
+    assert [part.text for part in found] == [title, description]
+    assert root.get("aria-labelledby") == " ".join(part.get("id") for part in found)
+    save_forecast_figure(*lobby, 0, tmp_path / "a.png")
+    with Image.open(tmp_path / "a.png") as image:
+        assert image.text["Title"] == title
+        assert image.text["Description"] == description
+
+
+def test_hostile_labels_are_drawn_as_they_are(make: Callable[..., Fitted], tmp_path: Path) -> None:
+    rows = "a{},lobby,{},rotala-rotundifolia,300,8,{},10,2026-01-01,\n"
+    areas = "".join(rows.format(i, label, 20 + i) for i, label in enumerate(HOSTILE))
+    book, fit = make(areas=areas, trims="2026-03-16,lobby,a0,20,10,,,,,\n", horizon_d=5)
+    for suffix in (".svg", ".png"):
+        save_forecast_figure(book, fit, 0, tmp_path / f"hostile{suffix}")
+    root = ElementTree.parse(tmp_path / "hostile.svg").getroot()
+    described = root.find(f"{SVG}desc").text
+    assert "<b>&amp; ]]> --" in described
+    assert "$x^2$ and $ alone \\frac{" in described
+    assert "前景草" in described
+    shown = texts(forecast_figure(book, fit, 0))
+    assert "a7" in shown  # the blank label
+    assert "a4" in shown  # no letter of it in the font
+    assert "…" in shown
+
+
+def test_words_stay_inside_the_sheet(lobby: Fitted) -> None:
+    figure = forecast_figure(*lobby, 0)
+    figure.canvas.draw()
+    width, height = figure.canvas.get_width_height()
+    said = [text for ax in figure.axes for text in [*ax.texts, ax.title, ax._left_title]]
+    for text in [*said, *figure.texts]:
+        box = text.get_window_extent()
+        assert box.x0 >= 0.0
+        assert box.y0 >= 0.0
+        assert box.x1 <= width
+        assert box.y1 <= height
+
+
+@pytest.mark.parametrize(("count", "columns"), [(1, 1), (4, 2), (30, 3)])
+def test_sheets_of_any_size(make: Callable[..., Fitted], count: int, columns: int) -> None:
+    row = "a{0},lobby,Area {0},rotala-rotundifolia,30,8,24,10,2026-01-01,\n"
+    figure = forecast_figure(
+        *make(areas="".join(row.format(i) for i in range(count)), trims="", horizon_d=3), 0
+    )
+    assert len(figure.axes) == count
+    assert len({round(ax.get_position().x0, 6) for ax in figure.axes}) == columns
+    assert figure.get_size_inches()[0] * 25.4 <= 280.0
+
+
+@pytest.mark.parametrize("horizon_d", [1, 730])
+def test_short_and_long_horizons(make: Callable[..., Fitted], horizon_d: int) -> None:
+    book, fit = make(horizon_d=horizon_d)
+    panel = forecast_panels(book, fit, 0)[0]
+    assert (panel.area.at[-1] - panel.on).days == horizon_d
+    assert len(panel.area.at) <= 31
+    forecast_figure(book, fit, 0).canvas.draw()
+
+
+def test_an_area_over_its_budget_has_no_day_of_passing_it(make: Callable[..., Fitted]) -> None:
+    ax = forecast_axes(forecast_panels(*make(trims=TRIMS.replace("19.5,10.5", "40,")), 0)[0])
+    assert ax.get_title(loc="left") == "stands over 24 cm already"
+    assert not drawn(ax, "crossing")
+
+
+def test_a_tank_without_plants_is_a_sentence(lobby: Fitted, tmp_path: Path) -> None:
+    with pytest.raises(UsageError, match="tank empty has no planted area on 2026-03-16"):
+        save_forecast_figure(*lobby, 1, tmp_path / "a.svg")
+
+
+@pytest.mark.parametrize("name", ["a.pdf", "a", "a.svgz", ".png"])
+def test_other_forms_are_refused(lobby: Fitted, tmp_path: Path, name: str) -> None:
+    with pytest.raises(UsageError, match=r"\.svg or \.png"):
+        save_forecast_figure(*lobby, 0, tmp_path / name)
+
+
+def test_places_that_cannot_be_written_are_sentences(lobby: Fitted, tmp_path: Path) -> None:
+    with pytest.raises(UsageError, match="no folder"):
+        save_forecast_figure(*lobby, 0, tmp_path / "missing" / "a.svg")
+    assert not (tmp_path / "missing").exists()
+    (tmp_path / "folder.svg").mkdir()
+    with pytest.raises(UsageError, match="is a folder"):
+        save_forecast_figure(*lobby, 0, tmp_path / "folder.svg")
+    with pytest.raises(UsageError, match="cannot be written"):
+        save_forecast_figure(*lobby, 0, tmp_path / ("n" * 300 + ".svg"))
+
+
+@pytest.mark.parametrize("link", [os.symlink, os.link])
+def test_a_file_of_the_book_is_never_written_over(
+    make: Callable[..., Fitted], tmp_path: Path, link: Callable[[Path, Path], None]
+) -> None:
+    book, fit = make()
+    kept = (book.folder / "trims.csv").read_bytes()
+    link(book.folder / "trims.csv", tmp_path / "log.svg")
+    with pytest.raises(UsageError, match=r"is trims\.csv of the book"):
+        save_forecast_figure(book, fit, 0, tmp_path / "log.svg")
+    assert (book.folder / "trims.csv").read_bytes() == kept

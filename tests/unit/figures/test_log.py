@@ -1,0 +1,57 @@
+"""The log is drawn as it was read: nothing joined across what is not known."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from datetime import date, timedelta
+
+import numpy as np
+
+from growthcast.figures.log import AreaLog, area_log, visit_days
+from growthcast.fit.design import day_number
+from tests.unit.figures.conftest import ON, Fitted
+
+ON_DAY = day_number(ON)
+
+
+def log_of(fitted: Fitted, area_id: str, shown_d: int = 70) -> AreaLog:
+    return area_log(fitted[0], area_id, ON_DAY - shown_d, ON_DAY)
+
+
+def test_heights_before_and_after_are_those_of_the_log(lobby: Fitted) -> None:
+    log = log_of(lobby, "stems")
+    assert log.before_cm.tolist() == [21.0, 22.0, 19.5]
+    assert log.after_cm.tolist() == [10.0, 10.0, 10.5]
+
+
+def test_no_line_across_a_cut_of_unknown_height(lobby: Fitted) -> None:
+    assert log_of(lobby, "stems").joined.tolist() == [False, True, False]
+    days, heights = log_of(lobby, "stems").sawtooth()
+    assert np.isnan(heights).sum() == 2
+    assert days.size == heights.size == 8
+
+
+def test_no_line_across_a_weight_of_the_whole_tank(make: Callable[..., Fitted]) -> None:
+    rows = "2026-03-02,lobby,stems,22,10,,,,,\n{}2026-03-16,lobby,stems,19,10,,,,,\n"
+    weighed = make(trims=rows.format("2026-03-09,lobby,,,,,200,,,\n"), name="weighed")
+    looked = make(trims=rows.format("2026-03-09,lobby,stems,,,,,right,,\n"), name="looked")
+    assert log_of(weighed, "stems").joined.tolist() == [False, False]
+    assert log_of(looked, "stems").joined.tolist() == [False, True]
+
+
+def test_a_length_taken_off_a_known_height_gives_the_height_left(lobby: Fitted) -> None:
+    assert log_of(lobby, "carpet").after_cm.tolist() == [1.5, 1.5]
+
+
+def test_only_the_days_asked_for(lobby: Fitted) -> None:
+    assert len(log_of(lobby, "stems", shown_d=7)) == 1
+    assert not log_of(lobby, "stems", shown_d=7).joined.any()
+    assert visit_days(lobby[0], "lobby", ON_DAY - 14, ON_DAY).tolist() == [
+        day_number(ON - timedelta(days=d)) for d in (14, 7, 0)
+    ]
+
+
+def test_last_reading(lobby: Fitted) -> None:
+    assert log_of(lobby, "stems").last_reading() == (ON_DAY, 10.5, True)
+    assert log_of(lobby, "float").last_reading() == (day_number(date(2026, 3, 2)), 20.0, True)
+    assert log_of(lobby, "float", shown_d=7).last_reading() is None

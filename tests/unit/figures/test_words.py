@@ -1,0 +1,52 @@
+"""The conclusion in words, for every way a forecast can turn out."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from datetime import date
+
+import pytest
+
+from growthcast.figures.forecast import forecast_panels
+from growthcast.figures.words import conclusion, day_words, first_to_pass, height_words
+from tests.unit.figures.conftest import ON, Fitted
+
+NOW, SOON, LATER = ON, date(2026, 3, 24), date(2026, 3, 28)
+
+
+@pytest.mark.parametrize(
+    ("passes", "said"),
+    [
+        ((SOON, LATER, date(2026, 4, 2)), "passes 24 cm about 28 Mar (24 Mar to 2 Apr)"),
+        ((SOON, LATER, None), "passes 24 cm about 28 Mar (24 Mar to after 15 May)"),
+        ((SOON, None, None), "may pass 24 cm on 24 Mar or later"),
+        ((NOW, None, None), "may be over 24 cm already, more likely not"),
+        ((NOW, NOW, LATER), "is probably over 24 cm already (9 times of 10 by 28 Mar)"),
+        ((NOW, NOW, None), "is probably over 24 cm already"),
+        ((NOW, NOW, NOW), "stands over 24 cm already"),
+        ((None, None, None), "stays below 24 cm within 60 days"),
+    ],
+)
+def test_conclusion(
+    lobby: Fitted, passes: tuple[date | None, date | None, date | None], said: str
+) -> None:
+    area = replace(forecast_panels(*lobby, 0)[0].area, passes_budget_on=passes)
+    assert conclusion(area, ON, 60) == said
+
+
+def test_first_to_pass(lobby: Fitted) -> None:
+    area = forecast_panels(*lobby, 0)[0].area
+    never = replace(area, passes_budget_on=(SOON, None, None))
+    sooner = replace(area, passes_budget_on=(NOW, SOON, LATER))
+    later = replace(area, passes_budget_on=(NOW, LATER, LATER))
+    assert first_to_pass([never, later, sooner]) == 2
+    assert first_to_pass([never]) is None
+
+
+def test_a_year_is_said_only_where_it_is_in_doubt() -> None:
+    assert day_words(date(2027, 1, 15), date(2026, 11, 20)) == "15 Jan"
+    assert day_words(date(2027, 11, 20), date(2026, 11, 20)) == "20 Nov 2027"
+
+
+def test_heights_carry_no_more_digits_than_they_are_worth() -> None:
+    assert [height_words(h) for h in (4.38, 9.96, 42.4)] == ["4.4", "10", "42"]
