@@ -42,7 +42,8 @@ def fit_command(book: BookFolder = None, on: OnDate = None, as_json: AsJson = Fa
     spread = answer["spread"]
     say(
         f"Spreads used, stated and not learnt: tanks {spread['tank']:.2f}, areas "
-        f"{spread['area']:.2f}, one week's growth {spread['interval']:.2f} (relative); a reading "
+        f"{spread['area']:.2f}, a tank's drift {spread['drift']:.2f}, one week's growth "
+        f"{spread['interval']:.2f} (log scale); a reading "
         f"is off by {spread['height_error_cm']:g} cm and {100 * spread['height_error_share']:g} %."
     )
     left_out = answer["rows_left_out"]

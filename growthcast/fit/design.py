@@ -9,14 +9,16 @@ import numpy as np
 from numpy.typing import NDArray
 
 from growthcast.book.book import Book, Table
-from growthcast.fit.chains import Link, pack_chains
-from growthcast.fit.clock import GrowthClock, growth_clock, tank_conditions
-from growthcast.fit.hierarchy import Pooling
-from growthcast.fit.nodes import build_nodes
-from growthcast.fit.solve import Problem
+from growthcast.fit.rows.chains import Chains, Link, pack_chains
+from growthcast.fit.rows.clock import GrowthClock, growth_clock, tank_conditions
+from growthcast.fit.rows.nodes import Habits, build_nodes, cutting_habits
+from growthcast.fit.rows.visits import AreaTraits, LeftOut, read_visits
+from growthcast.fit.solver.drift import knot_precision, span_drift
+from growthcast.fit.solver.hierarchy import Pooling
+from growthcast.fit.solver.linearise import ErrorModel
+from growthcast.fit.solver.shares import SharedWeights
+from growthcast.fit.solver.solve import Block, Problem
 from growthcast.fit.spreads import Spreads
-from growthcast.fit.sweep import ErrorModel
-from growthcast.fit.visits import AreaTraits, LeftOut, read_visits
 from growthcast.species import SpeciesPriors, read_reference, species_priors
 
 __all__ = ["Design", "build_design", "day_number"]
@@ -67,12 +69,6 @@ class Design:
         """Tank of each area, (A,)."""
         return self.traits.tank
 
-    @property
-    def last_day(self) -> FloatArray:
-        """Day of each area's last node, (A,)."""
-        chains = self.problem.chains
-        return chains.nodes.day[chains.last]
-
 
 def build_design(book: Book, on: date, spreads: Spreads | None = None) -> Design:
     """Turn a checked book into arrays, as it was known on ``on``; later log rows are not used."""
@@ -85,18 +81,21 @@ def build_design(book: Book, on: date, spreads: Spreads | None = None) -> Design
     errors = _errors(book, priors.measure_is_cover[species], spreads)
     traits = _traits(book, tank, species, priors, errors)
     clock, unknown_spread = _clock(book, tank_index, traits, species, priors)
-    visits, used, left_out = read_visits(
+    visits, weights_g, left_out = read_visits(
         book.trims,
         _look_up(book.trims, "area_id", _index(area_id)),
         _look_up(book.trims, "tank_id", tank_index),
         traits,
     )
-    nodes = build_nodes(visits, traits, clock, spreads.habit, on_day)
+    habits = cutting_habits(visits, traits, spreads.habit)
+    nodes = build_nodes(visits, traits, clock, habits, on_day)
+    chains = pack_chains(nodes, tank)
     problem = Problem(
-        chains=pack_chains(nodes, area_id.size),
-        pooling=_pooling(book, tank, species, priors, unknown_spread, spreads),
+        blocks=tuple(_block(block, traits, weights_g, on_day) for block in chains),
+        pooling=_pooling(book, tank, species, priors, unknown_spread, habits, spreads),
         errors=errors,
         shape=priors.shape[species],
+        first_habit=habits.first_log_cm,
     )
     return Design(
         problem=problem,
@@ -112,19 +111,32 @@ def build_design(book: Book, on: date, spreads: Spreads | None = None) -> Design
         area_cm2=book.areas.number("area_cm2"),
         alive=(traits.planted_day <= on_day) & ~(traits.removed_day < on_day),
         is_cover=priors.measure_is_cover[species],
-        observations=used,
+        observations=np.bincount(visits.area, minlength=area_id.size),
         spans=np.bincount(nodes.area[nodes.link == Link.GREW], minlength=area_id.size),
         left_out=left_out,
     )
 
 
+def _block(chains: Chains, traits: AreaTraits, weights_g: FloatArray, on_day: float) -> Block:
+    nodes = chains.nodes
+    return Block(
+        chains=chains,
+        drift=span_drift(nodes.day - nodes.span_d, nodes.day, on_day),
+        shares=SharedWeights(total_g=weights_g, gram_per_cm=traits.gram_per_cm),
+        trust=np.ones(nodes.area.size),
+    )
+
+
 def _errors(book: Book, is_cover: BoolArray, spreads: Spreads) -> ErrorModel:
-    practice = book.practice
+    practice, areas = book.practice, book.areas
     return ErrorModel(
         height_error_cm=np.where(is_cover, COVER_ERROR_POINTS, practice.height_error_cm),
         height_error_share=np.where(is_cover, 0.0, practice.height_error_share),
-        span_spread=spreads.span,
-        drift_spread=spreads.drift,
+        span=spreads.span,
+        drift=spreads.drift,
+        weight=spreads.weight,
+        floor_cm=areas.number("floor_cm"),
+        budget_cm=areas.number("budget_cm"),
     )
 
 
@@ -192,8 +204,19 @@ def _traits(
         cut_cm=areas.number("cut_cm"),
         lowest_cut_cm=priors.lowest_cut_cm[species],
         pause_d=priors.pause_d[species],
+        gram_per_cm=_gram_per_cm(areas.number("area_cm2"), species, priors),
         reading_error_cm=errors.height_error_cm,
     )
+
+
+def _gram_per_cm(area_cm2: FloatArray, species: IntArray, priors: SpeciesPriors) -> FloatArray:
+    """Drained mass [g] of a centimetre of height, or of a point of cover, of each area (A,)."""
+    density = priors.density_g_l[species]
+    by_cover = density * area_cm2 / 100.0 / 100.0  # g per dm2 at full cover
+    grams: FloatArray = np.where(
+        priors.measure_is_cover[species], by_cover, density * area_cm2 / 1000.0
+    )
+    return grams
 
 
 def _pooling(
@@ -202,6 +225,7 @@ def _pooling(
     species: IntArray,
     priors: SpeciesPriors,
     unknown_spread: FloatArray,
+    habits: Habits,
     spreads: Spreads,
 ) -> Pooling:
     """Priors of rates and ceilings. Water caps every plant's height, not only the tall ones'."""
@@ -218,7 +242,11 @@ def _pooling(
         offset=np.log(priors.rate_per_day[species]),
         log_ceiling=np.log(ceiling_cm),
         ceiling_precision=1.0 / priors.ceiling_spread[species] ** 2,
+        density_precision=1.0 / spreads.density**2,
+        log_habit=habits.log_cm,
+        habit_precision=1.0 / habits.log_spread**2,
         area_precision=1.0 / spreads.area**2,
         tank_precision=1.0 / (spreads.tank**2 + unknown_spread**2),
         species_precision=1.0 / (spreads.species * priors.rate_spread) ** 2,
+        knot_precision=knot_precision() / spreads.drift**2,
     )

@@ -12,12 +12,15 @@ from threadpoolctl import threadpool_limits
 
 from growthcast.book.book import Book
 from growthcast.fit.design import Design, build_design
-from growthcast.fit.solve import Solution, solve
+from growthcast.fit.solver.hierarchy import OWN, AreaInformation, Effects, Pooling
+from growthcast.fit.solver.linearise import CEILING, KNOTS, RATE
+from growthcast.fit.solver.solve import Solution, solve
 from growthcast.fit.spreads import Spreads
 
 __all__ = ["AreaPosterior", "Basis", "GrowthFit", "fit_growth", "last_logged"]
 
 FloatArray = NDArray[np.float64]
+IntArray = NDArray[np.int64]
 Basis = Literal["log", "tank", "table"]
 
 OWN_SPANS_FOR_LOG = 2
@@ -26,27 +29,35 @@ OWN_SPANS_FOR_LOG = 2
 
 @dataclass(frozen=True, slots=True)
 class AreaPosterior:
-    """Posterior of each area's parameters and last stage, all (A,), normal on these scales.
+    """Joint posterior of some areas' parameters and last stages, normal on these scales.
 
-    Log rate (at reference conditions); log ceiling given the log rate; last stage given both.
+    Attributes
+    ----------
+    border : array (B, n)
+        Log rate (at reference conditions), log ceiling, log density, and the knots of the tank's
+        drift, in the order of ``fit.solver.linearise``.
+    covariance : array (n, B, B)
+        Their covariance, what areas share included.
+    last_stage, last_stage_variance : array (n,)
+        Each area's last stage, and its variance given the border.
+    stage_follows : array (B, n)
+        How the last stage follows the border.
+    last_day, last_pause_d : array (n,)
+        Day number of the last stage, and the days without growth that follow it.
     """
 
-    log_rate: FloatArray
-    log_rate_sd: FloatArray
-    log_ceiling: FloatArray
-    ceiling_follows: FloatArray
-    log_ceiling_sd_given_rate: FloatArray
+    border: FloatArray
+    covariance: FloatArray
     last_stage: FloatArray
-    stage_follows: FloatArray  # (2, A)
-    last_stage_sd: FloatArray
+    last_stage_variance: FloatArray
+    stage_follows: FloatArray
+    last_day: FloatArray
+    last_pause_d: FloatArray
 
-    @property
-    def log_ceiling_sd(self) -> FloatArray:
-        """Standard deviation of the log ceiling, (A,)."""
-        sd: FloatArray = np.hypot(
-            self.log_ceiling_sd_given_rate, self.ceiling_follows * self.log_rate_sd
-        )
-        return sd
+    def sd(self, parameter: int) -> FloatArray:
+        """Standard deviation (n,) of one parameter of the border."""
+        spread: FloatArray = np.sqrt(self.covariance[:, parameter, parameter])
+        return spread
 
 
 @dataclass(frozen=True, slots=True)
@@ -56,23 +67,19 @@ class GrowthFit:
     design: Design
     solution: Solution
 
-    @property
-    def areas(self) -> AreaPosterior:
-        """Posterior of the areas."""
+    def posterior(self, areas: IntArray) -> AreaPosterior:
+        """Posterior of the areas at these places (n,) in the book."""
         solution, pooling = self.solution, self.design.problem.pooling
-        held = solution.area.precision + pooling.area_precision
-        share = pooling.area_precision / held
-        variance = 1.0 / held + share**2 * solution.effects.centre_variance(pooling)
-        last = self.design.problem.chains.last
+        view = solution.view
+        last = _last_nodes(solution, areas)
         return AreaPosterior(
-            log_rate=solution.parameters[0],
-            log_rate_sd=np.sqrt(variance),
-            log_ceiling=solution.parameters[1],
-            ceiling_follows=solution.area.ceiling_follows,
-            log_ceiling_sd_given_rate=np.sqrt(solution.area.ceiling_variance),
-            last_stage=solution.stage[last],
-            stage_follows=solution.last_carry,
-            last_stage_sd=np.sqrt(solution.last_variance),
+            border=solution.point.border[:, areas],
+            covariance=border_covariance(view.area, view.effects, pooling, areas),
+            last_stage=last["stage"],
+            last_stage_variance=last["variance"],
+            stage_follows=last["follows"],
+            last_day=last["day"],
+            last_pause_d=last["pause_d"],
         )
 
     @property
@@ -91,21 +98,26 @@ class GrowthFit:
 
     def as_dict(self) -> dict[str, Any]:
         """Return the fit as the plain mapping that ``growthcast fit --json`` prints."""
-        design, effects, areas = self.design, self.solution.effects, self.areas
+        design, effects = self.design, self.solution.view.effects
+        areas = self.posterior(np.arange(design.area_id.size))
         errors, spreads = design.problem.errors, design.spreads
+        rate, ceiling = areas.border[RATE], areas.border[CEILING]
+        rate_sd, ceiling_sd = areas.sd(RATE), areas.sd(CEILING)
+        pooling = design.problem.pooling
+        basis = self.basis
         logged = design.spans > 0
         listed = sorted(set(design.species.tolist()))
-        tanks = zip(design.tank_id, effects.tank, effects.tank_sd(), strict=True)
+        tanks = zip(design.tank_id, effects.tank[:, 0], effects.tank_sd(pooling), strict=True)
         species_sd = effects.species_sd()
         height = ~design.is_cover if (~design.is_cover).any() else design.is_cover
         return {
             "areas": [
                 {
                     "area_id": design.area_id[a],
-                    "log_rate": _normal(areas.log_rate[a], areas.log_rate_sd[a]),
-                    "log_ceiling": _normal(areas.log_ceiling[a], areas.log_ceiling_sd[a]),
+                    "log_rate": _normal(rate[a], rate_sd[a]),
+                    "log_ceiling": _normal(ceiling[a], ceiling_sd[a]),
                     "spans": int(design.spans[a]),
-                    "basis": self.basis[a],
+                    "basis": basis[a],
                     "converged": bool(self.solution.converged[a]),
                 }
                 for a in range(design.area_id.size)
@@ -126,6 +138,8 @@ class GrowthFit:
                 "area": spreads.area,
                 "interval": spreads.span,
                 "drift": spreads.drift,
+                "density": spreads.density,
+                "weight": spreads.weight,
                 "habit": spreads.habit,
                 "height_error_cm": float(errors.height_error_cm[height].max(initial=0.0)),
                 "height_error_share": float(errors.height_error_share[height].max(initial=0.0)),
@@ -139,6 +153,51 @@ class GrowthFit:
                 {"file": row.file, "row": row.row, "why": row.why} for row in design.left_out
             ],
         }
+
+
+def border_covariance(
+    area: AreaInformation, effects: Effects, pooling: Pooling, areas: IntArray
+) -> FloatArray:
+    """Covariance (n, B, B) of the borders of some areas, what they share included."""
+    held, share, follows = area.rate_given(pooling.area_precision)
+    joint = effects.joint_covariance(pooling, areas)  # of (centre, knots)
+    width = joint.shape[1]
+    to_rate = np.broadcast_to(np.eye(width), joint.shape).copy()
+    to_rate[:, 0, 0] = share[areas]
+    to_rate[:, 0, 1:] = follows[areas]
+    shared = to_rate @ joint @ to_rate.transpose(0, 2, 1)  # of (log rate, knots)
+    shared[:, 0, 0] += 1.0 / np.where(held > 0.0, held, 1.0)[areas]
+    along = area.own_follows[areas]
+    own = along @ shared @ along.transpose(0, 2, 1) + area.own_covariance[areas]
+    across = along @ shared
+    size = width + len(OWN)
+    covariance = np.empty((areas.size, size, size))
+    first, rest = [RATE, *range(KNOTS, size)], OWN
+    covariance[np.ix_(range(areas.size), first, first)] = shared
+    covariance[np.ix_(range(areas.size), rest, rest)] = own
+    covariance[np.ix_(range(areas.size), rest, first)] = across
+    covariance[np.ix_(range(areas.size), first, rest)] = across.transpose(0, 2, 1)
+    return covariance
+
+
+def _last_nodes(solution: Solution, areas: IntArray) -> dict[str, FloatArray]:
+    """What is known of the last node of each area."""
+    count = solution.point.border.shape[1]
+    whole: dict[str, FloatArray] = {
+        name: np.empty(count) for name in ("stage", "variance", "day", "pause_d")
+    }
+    whole["follows"] = np.empty_like(solution.point.border)
+    for block, stages, swept in zip(
+        solution.problem.blocks, solution.point.stages, solution.view.swept, strict=True
+    ):
+        chains = block.chains
+        area, last = chains.area, chains.last
+        whole["stage"][area] = stages[last]
+        whole["variance"][area] = swept.variance[last]
+        whole["follows"][:, area] = swept.carry[:, last]
+        whole["day"][area] = chains.nodes.day[last]
+        whole["pause_d"][area] = chains.nodes.pause_d[last]
+    return {name: values[..., areas] for name, values in whole.items()}
 
 
 def _normal(mean: float, sd: float) -> dict[str, float]:

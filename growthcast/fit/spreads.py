@@ -24,7 +24,11 @@ class Spreads:
     span
         Relative spread of one week's growth; its variance falls as 1/days [-].
     drift
-        Relative spread of a span's growth that does not average out within it [-].
+        Spread of the log rate with which a tank drifts around its own mean [-].
+    density
+        Spread of the log density of areas around the table's [-].
+    weight
+        Relative spread of one weight around what the area's density makes of the length [-].
     habit
         Spread of the heights an area is cut to, as a share of the height, before its log says
         otherwise [-].
@@ -34,5 +38,7 @@ class Spreads:
     tank: float = 0.30
     area: float = 0.20
     span: float = 0.20
-    drift: float = 0.12
+    drift: float = 0.15
+    density: float = 0.50
+    weight: float = 0.20
     habit: float = 0.15

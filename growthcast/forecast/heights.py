@@ -13,10 +13,20 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.special import ndtr, ndtri
 
-from growthcast.fit.result import GrowthFit
+from growthcast.fit.result import AreaPosterior, GrowthFit
+from growthcast.fit.solver.drift import span_drift
+from growthcast.fit.solver.linearise import CEILING, KNOTS, RATE
 from growthcast.growth.logistic import shape_factor, stage
 
-__all__ = ["LEVELS", "HeightForecast", "Outlook", "crossing_days", "forecast_heights", "outlook"]
+__all__ = [
+    "LEVELS",
+    "HeightForecast",
+    "Outlook",
+    "crossing_days",
+    "forecast_heights",
+    "outlook",
+    "rate_on_day",
+]
 
 FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.int64]
@@ -35,7 +45,7 @@ BISECTIONS = 24
 class Outlook:
     """Stages of ``A`` areas on ``T`` days at ``Q`` nodes of rate and ceiling.
 
-    ``mean`` and ``sd`` are (A, T, Q), ``ceiling_cm`` (A, 1, Q), ``shape`` (A, 1, 1).
+    ``mean``, ``sd`` and ``ceiling_cm`` are (A, T, Q), ``shape`` is (A, 1, 1).
     """
 
     mean: FloatArray
@@ -52,9 +62,8 @@ class Outlook:
 
     def quantile_cm(self, level: float) -> FloatArray:
         """Height (A, T) [cm] below which an area stands with chance ``level``."""
-        top = self.ceiling_cm.max(axis=(1, 2), keepdims=True)[..., 0]
         low = np.zeros(self.mean.shape[:2])
-        high = np.broadcast_to(top, low.shape).copy()
+        high = self.ceiling_cm.max(axis=2)
         for _ in range(BISECTIONS):
             middle = 0.5 * (low + high)
             short = self.chance_below(middle) < level
@@ -76,45 +85,87 @@ def _even_normals() -> FloatArray:
 
 
 def outlook(fit: GrowthFit, areas: IntArray, days: FloatArray) -> Outlook:
-    """Stages of ``areas`` (A,) on ``days`` (T,) [day numbers] without any further cut."""
-    design, posterior = fit.design, fit.areas
+    """Stages of ``areas`` (A,) on ``days`` (T,) [day numbers] without any further cut.
+
+    What is normal is the log of the mean rate over the time since the last stage (its own log rate
+    and the drift of its tank by then), the log ceiling, and the last stage. The first two are taken
+    at nodes; the stage is normal given them.
+    """
+    posterior, problem = fit.posterior(areas), fit.design.problem
+    began = posterior.last_day[:, None]
+    ended = np.maximum(days[None, :], began)
+    growth_d = fit.design.clock.growth_between(
+        areas[:, None], began, ended, posterior.last_pause_d[:, None]
+    )
+    size = ended.shape
+    drift = span_drift(np.broadcast_to(began, size).ravel(), ended.ravel(), fit.design.on_day)
+    relative = problem.errors.span_variance(ended - began, drift.remainder.reshape(size))
+    along, variance = _pace_ceiling_stage(posterior, drift.weight.reshape(drift.weight.shape[0], *size))
+
     x, y = _even_normals()
-
-    def column(values: FloatArray) -> FloatArray:
-        chosen: FloatArray = values[areas][:, None]
-        return chosen
-
-    rate_off = column(posterior.log_rate_sd) * x
-    ceiling_off = column(posterior.ceiling_follows) * rate_off
-    ceiling_off = ceiling_off + column(posterior.log_ceiling_sd_given_rate) * y
-    rate = np.exp(column(posterior.log_rate) + rate_off)
-    rate *= column(shape_factor(design.problem.shape))
-    last = column(posterior.last_stage) + column(posterior.stage_follows[0]) * rate_off
-    last = last + column(posterior.stage_follows[1]) * ceiling_off
-
-    growth_d, span_d = growth_since_last(fit, areas, days)
-    grown = growth_d[:, :, None] * rate[:, None, :]
-    relative = design.problem.errors.span_variance(span_d)[:, :, None]
-    unsure = column(posterior.last_stage_sd)[:, :, None] ** 2
+    pace_sd = np.sqrt(variance[..., 0, 0])
+    pace_off = pace_sd[..., None] * x
+    follows = _over(variance[..., 0, 1], variance[..., 0, 0])
+    ceiling_sd = np.sqrt(np.maximum(variance[..., 1, 1] - follows * variance[..., 0, 1], 0.0))
+    ceiling_off = follows[..., None] * pace_off + ceiling_sd[..., None] * y
+    by_pace, by_ceiling, left = _stage_given(variance)
+    shape = problem.shape[areas]
+    grown = (
+        np.exp(along[..., None] + pace_off) * (shape_factor(shape)[:, None] * growth_d)[..., None]
+    )
+    stage_mean = posterior.last_stage[:, None, None] + by_pace[..., None] * pace_off
+    stage_mean = stage_mean + by_ceiling[..., None] * ceiling_off
     return Outlook(
-        mean=last[:, None, :] + grown,
-        sd=np.sqrt(unsure + relative * grown**2),
-        ceiling_cm=np.exp(column(posterior.log_ceiling) + ceiling_off)[:, None, :],
-        shape=column(design.problem.shape)[:, :, None],
+        mean=stage_mean + grown,
+        sd=np.sqrt(left[..., None] + relative[..., None] * grown**2),
+        ceiling_cm=np.exp(posterior.border[CEILING][:, None, None] + ceiling_off),
+        shape=shape[:, None, None],
     )
 
 
-def growth_since_last(
-    fit: GrowthFit, areas: IntArray, days: FloatArray
+def _pace_ceiling_stage(
+    posterior: AreaPosterior, weight: FloatArray
 ) -> tuple[FloatArray, FloatArray]:
-    """Reference days and calendar days, both (A, T), from each area's last node to ``days``."""
-    design = fit.design
-    last = design.problem.chains.last[areas]
-    nodes = design.problem.chains.nodes
-    began, pause = nodes.day[last][:, None], nodes.pause_d[last][:, None]
-    span_d = np.maximum(days[None, :] - began, 0.0)
-    growth_d = design.clock.growth_between(areas[:, None], began, began + span_d, pause)
-    return growth_d, span_d
+    """Mean log pace (A, T), and covariance (A, T, 3, 3) of pace, log ceiling and last stage.
+
+    ``weight`` (M, A, T) regresses the drift over the time ahead on the knots.
+    """
+    areas, times = weight.shape[1:]
+    width = posterior.border.shape[0]
+    into = np.zeros((areas, times, 3, width))
+    into[:, :, 0, RATE] = 1.0
+    into[:, :, 0, KNOTS:] = np.moveaxis(weight, 0, 2)
+    into[:, :, 1, CEILING] = 1.0
+    into[:, :, 2] = posterior.stage_follows.T[:, None]
+    variance = into @ posterior.covariance[:, None] @ into.transpose(0, 1, 3, 2)
+    variance[:, :, 2, 2] += posterior.last_stage_variance[:, None]
+    drifted = np.einsum("mat,ma->at", weight, posterior.border[KNOTS:])
+    return posterior.border[RATE][:, None] + drifted, variance
+
+
+def _stage_given(variance: FloatArray) -> tuple[FloatArray, FloatArray, FloatArray]:
+    """Regression of the last stage on pace and ceiling, and the variance that is left."""
+    a, b, d = variance[..., 0, 0], variance[..., 0, 1], variance[..., 1, 1]
+    with_pace, with_ceiling = variance[..., 0, 2], variance[..., 1, 2]
+    determinant = np.maximum(a * d - b * b, 1e-12 * a * d + 1e-300)
+    by_pace = (d * with_pace - b * with_ceiling) / determinant
+    by_ceiling = (a * with_ceiling - b * with_pace) / determinant
+    left = variance[..., 2, 2] - by_pace * with_pace - by_ceiling * with_ceiling
+    return by_pace, by_ceiling, np.maximum(left, 0.0)
+
+
+def _over(above: FloatArray, below: FloatArray) -> FloatArray:
+    return np.divide(above, below, out=np.zeros_like(above), where=below > 0.0)
+
+
+def rate_on_day(fit: GrowthFit) -> tuple[FloatArray, FloatArray]:
+    """Log rate of every area at reference conditions on the day of the fit, and its sd, (A,)."""
+    posterior = fit.posterior(np.arange(fit.design.area_id.size))
+    today = np.array([fit.design.on_day])
+    weight = span_drift(today, today, fit.design.on_day).weight[:, 0]
+    into = np.concatenate([[1.0], np.zeros(KNOTS - 1), weight])
+    variance = np.einsum("b,nbc,c->n", into, posterior.covariance, into)
+    return into @ posterior.border, np.sqrt(variance)
 
 
 @dataclass(frozen=True, slots=True)

@@ -11,11 +11,13 @@ from numpy.typing import NDArray
 
 from growthcast.fit.design import day_number
 from growthcast.fit.result import Basis, GrowthFit
+from growthcast.fit.solver.linearise import CEILING
 from growthcast.forecast.heights import (
     LEVELS,
     HeightForecast,
     crossing_days,
     forecast_heights,
+    rate_on_day,
 )
 
 __all__ = ["AreaForecast", "as_date", "forecast"]
@@ -122,13 +124,13 @@ def forecast(
     now = forecast_heights(fit, areas, np.array([design.on_day]))
     ahead = forecast_heights(fit, areas, days)
     crossing = crossing_days(fit, areas, design.on_day, horizon_d)
-    posterior, basis = fit.areas, fit.basis
+    posterior, basis = fit.posterior(np.arange(design.area_id.size)), fit.basis
     spread = np.array([-Z_80, 0.0, Z_80])
     speed = design.clock.speed(design.on_day)
-    rate = speed[:, None] * np.exp(
-        posterior.log_rate[:, None] + spread * posterior.log_rate_sd[:, None]
-    )
-    ceiling = np.exp(posterior.log_ceiling[:, None] + spread * posterior.log_ceiling_sd[:, None])
+    pace, pace_sd = rate_on_day(fit)
+    rate = speed[:, None] * np.exp(pace[:, None] + spread * pace_sd[:, None])
+    log_ceiling, ceiling_sd = posterior.border[CEILING], posterior.sd(CEILING)
+    ceiling = np.exp(log_ceiling[:, None] + spread * ceiling_sd[:, None])
     middle = [LEVELS.index(level) for level in NOW_LEVELS]
     return [
         AreaForecast(

@@ -33,6 +33,7 @@ __all__ = [
     "days_to_height",
     "growth_rate_cm_per_day",
     "height_after",
+    "height_and_slope",
     "height_at_stage",
     "height_slope",
     "rate_from_speed",
@@ -199,6 +200,60 @@ def height_slope(stage: ArrayLike, ceiling_cm: ArrayLike, shape: ArrayLike = 1.0
     """
     K, m = _positive(ceiling_cm, "ceiling_cm"), _shape(shape)
     return _gain(_shortfall_at_stage(stage, m), K, m, at_zero=np.float64(0.0))
+
+
+def height_and_slope(
+    stage: FloatArray, ceiling_cm: FloatArray, shape: FloatArray
+) -> tuple[FloatArray, FloatArray]:
+    """Height and its slope in the stage in one go, without the care for edges.
+
+    The same as ``height_at_stage`` and ``height_slope`` for finite stages, several times as fast:
+    it is what a fit evaluates millions of times.
+
+    Parameters
+    ----------
+    stage : array (n,)
+        Finite stages [-]; for a negative shape, above ``ln|shape|``.
+    ceiling_cm : array (n,)
+        Ceilings [cm], above 0.
+    shape : array (n,)
+        Richards exponents [-], from -1 to 2.
+
+    Returns
+    -------
+    tuple of arrays (n,)
+        Height [cm] and slope [cm per unit of stage].
+
+    Notes
+    -----
+    ``h = K (1 + m e^-z)^(-1/m)`` and ``dh/dz = h e^-z / (1 + m e^-z)``.
+
+    Examples
+    --------
+    At stage 0 a logistic canopy stands at half its ceiling, where the slope is a quarter of it.
+
+    >>> height_and_slope(np.array([0.0]), np.array([40.0]), np.array([1.0]))
+    (array([20.]), array([10.]))
+    """
+    short = np.exp(-np.clip(stage, -SMALLEST_EXPONENT, SMALLEST_EXPONENT))
+    if (shape == 1.0).all():
+        base = 1.0 + short
+        height = ceiling_cm / base
+        return height, height * short / base
+    base = np.maximum(1.0 + shape * short, TINY)
+    power = np.where(np.abs(shape) < NEARLY_GOMPERTZ, short, np.log(base) / _nonzero(shape))
+    height = ceiling_cm * np.exp(-power)
+    return height, height * short / base
+
+
+SMALLEST_EXPONENT = 500.0
+"""Stages beyond this are as good as infinite: keeps exponentials finite."""
+TINY = 1e-300
+NEARLY_GOMPERTZ = 1e-9
+
+
+def _nonzero(shape: FloatArray) -> FloatArray:
+    return np.where(np.abs(shape) < NEARLY_GOMPERTZ, 1.0, shape)
 
 
 def growth_rate_cm_per_day(

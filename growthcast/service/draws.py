@@ -14,6 +14,7 @@ from numpy.typing import NDArray
 from scipy.special import ndtri
 
 from growthcast.fit.result import GrowthFit
+from growthcast.fit.solver.linearise import CEILING, RATE
 
 __all__ = ["DRAWS", "GrowthDraws", "draw_growth", "stratified_normals"]
 
@@ -61,54 +62,65 @@ def _scrambled(state: NDArray[np.uint64]) -> NDArray[np.uint64]:
 
 @dataclass(frozen=True, slots=True)
 class GrowthDraws:
-    """Draws of the areas' growth, each (A, D); ``drift`` (R, D) is shared by a tank's areas.
+    """Draws of the growth of areas (A, D) in tanks (R, ...).
 
-    ``rate_per_day`` is the stage's speed under the conditions of the day of the fit [1/day];
-    ``week`` and ``drift`` are standard normals for what a span's growth does beyond its mean, and
-    ``hand`` for the scatter of a cut around its aim.
+    Attributes
+    ----------
+    log_rate : array (A, D)
+        Log rate at the conditions of the day of the fit, the tank's drift aside [log 1/day].
+    ceiling_cm : array (A, D)
+        Ceiling [cm].
+    knots : array (R, M, D)
+        Drift of each tank at the knots [log].
+    week, hand : array (A, D)
+        Standard normals for what a span's growth does on its own, and for the scatter of a cut.
+    drift : array (R, D)
+        Standard normals for what a tank's drift does beyond its knots.
     """
 
-    rate_per_day: FloatArray
+    log_rate: FloatArray
     ceiling_cm: FloatArray
+    knots: FloatArray
     week: FloatArray
-    drift: FloatArray
     hand: FloatArray
+    drift: FloatArray
 
 
 def draw_growth(
     fit: GrowthFit, areas: IntArray, tanks: IntArray, draws: int = DRAWS
 ) -> GrowthDraws:
-    """Draw the growth of ``areas`` (A,), all of them in ``tanks`` (R,), from the posterior.
-
-    Returns
-    -------
-    GrowthDraws
-        Arrays (A, D) in the order of ``areas``, and (R, D) in that of ``tanks``.
-    """
-    design, solution = fit.design, fit.solution
-    pooling, effects, own = design.problem.pooling, solution.effects, solution.area
-    species = design.species_id.size
+    """Draw the growth of ``areas`` (A,), all of them in ``tanks`` (R,), from the posterior."""
+    design, view = fit.design, fit.solution.view
+    pooling, effects, own = design.problem.pooling, view.effects, view.area
+    border = fit.solution.point.border[:, areas]
+    species, width = design.species_id.size, effects.tank.shape[1]
     run = np.searchsorted(tanks, pooling.tank[areas])
-    kinds = enumerate((np.arange(species), tanks, tanks, areas, areas, areas, areas))
-    # The key of a row: what is drawn, and the place in the book of what it is drawn for.
-    of_species, of_tank, drift, of_area, of_ceiling, week, hand = (
-        stratified_normals(places * 16 + kind, draws) for kind, places in kinds
+    # The key of a row of draws: the place in the book of what it is drawn for, and what it is.
+    of_species = stratified_normals(np.arange(species) * 16, draws)
+    of_tank = np.stack(
+        [stratified_normals(tanks * 16 + 1 + k, draws) for k in range(width)], axis=1
     )
-    root = np.linalg.cholesky(effects.species_covariance)
-    species_off = root @ of_species
-    tank_off = np.sqrt(effects.tank_variance)[tanks, None] * of_tank
-    tank_off = tank_off - effects.tank_follows[tanks] @ species_off
-    held = own.precision + pooling.area_precision
-    share = (pooling.area_precision / held)[areas, None]
-    shared = species_off[pooling.species[areas]] + tank_off[run]
-    rate_off = share * shared + of_area / np.sqrt(held[areas, None])
-    ceiling_off = own.ceiling_follows[areas, None] * rate_off
-    ceiling_off = ceiling_off + np.sqrt(own.ceiling_variance)[areas, None] * of_ceiling
-    speed = design.clock.speed(design.on_day)[areas, None]
+    drift = stratified_normals(tanks * 16 + 15, draws)
+    of_area, of_ceiling, week, hand = (
+        stratified_normals(areas * 16 + 11 + k, draws) for k in range(4)
+    )
+    species_off = np.linalg.cholesky(effects.species_covariance) @ of_species
+    tank_off = np.linalg.cholesky(effects.tank_covariance[tanks]) @ of_tank
+    tank_off = tank_off + effects.tank_follows(pooling, tanks) @ species_off
+    held, share, follows = own.rate_given(pooling.area_precision)
+    knots_off = tank_off[:, 1:][run]
+    centre_off = species_off[pooling.species[areas]] + tank_off[run, 0]
+    rate_off = share[areas, None] * centre_off + of_area / np.sqrt(held[areas, None])
+    rate_off += np.einsum("am,amd->ad", follows[areas], knots_off)
+    moved = np.concatenate([rate_off[:, None], knots_off], axis=1)
+    ceiling_off = np.einsum("ak,akd->ad", own.own_follows[areas, 0], moved)
+    ceiling_off += np.sqrt(own.own_covariance[areas, 0, 0])[:, None] * of_ceiling
+    speed = np.log(design.clock.speed(design.on_day)[areas])
     return GrowthDraws(
-        rate_per_day=speed * np.exp(solution.parameters[0][areas, None] + rate_off),
-        ceiling_cm=np.exp(solution.parameters[1][areas, None] + ceiling_off),
+        log_rate=(speed + border[RATE])[:, None] + rate_off,
+        ceiling_cm=np.exp(border[CEILING][:, None] + ceiling_off),
+        knots=effects.tank[tanks, 1:, None] + tank_off[:, 1:],
         week=week,
-        drift=drift,
         hand=hand,
+        drift=drift,
     )

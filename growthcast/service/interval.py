@@ -12,6 +12,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from growthcast.fit.result import GrowthFit
+from growthcast.fit.solver.drift import span_drift
+from growthcast.fit.solver.linearise import ErrorModel
 from growthcast.growth.logistic import height_at_stage, shape_factor, stage
 from growthcast.service.draws import GrowthDraws, draw_growth
 
@@ -43,8 +45,8 @@ class LivingAreas:
     safe_cut_cm: FloatArray
     shape: FloatArray
     draws: GrowthDraws
-    week_spread: float
-    drift_spread: float
+    errors: ErrorModel
+    on_day: float
 
     @property
     def least_cut_cm(self) -> FloatArray:
@@ -54,10 +56,13 @@ class LivingAreas:
     def growth(self, interval_d: float) -> FloatArray:
         """Stages gained over an interval, (A, D)."""
         draws = self.draws
-        speed = draws.rate_per_day * shape_factor(self.shape)[:, None]
-        week = self.week_spread * np.sqrt(7.0 / max(interval_d, 1.0)) * draws.week
-        surprise = np.maximum(1.0 + week + self.drift_spread * draws.drift[self.run], 0.0)
-        gained: FloatArray = speed * interval_d * surprise
+        began, ended = np.array([self.on_day]), np.array([self.on_day + interval_d])
+        ahead = span_drift(began, ended, self.on_day)
+        drift = np.einsum("m,rmd->rd", ahead.weight[:, 0], draws.knots)
+        drift += self.errors.drift * np.sqrt(ahead.remainder[0]) * draws.drift
+        pace = shape_factor(self.shape)[:, None] * np.exp(draws.log_rate + drift[self.run])
+        week = self.errors.span * np.sqrt(7.0 / max(interval_d, 1.0)) * draws.week
+        gained: FloatArray = pace * interval_d * np.maximum(1.0 + week, 0.0)
         return gained
 
     def highest_cut(self, growth: FloatArray) -> FloatArray:
@@ -97,7 +102,6 @@ def living_areas(fit: GrowthFit, tanks: IntArray) -> LivingAreas:
     chosen = np.flatnonzero(design.alive & np.isin(design.tank, tanks))
     area = chosen[np.argsort(design.tank[chosen], kind="stable")]
     tank, first, run = np.unique(design.tank[area], return_index=True, return_inverse=True)
-    errors = design.problem.errors
     return LivingAreas(
         area=area,
         run=run,
@@ -108,8 +112,8 @@ def living_areas(fit: GrowthFit, tanks: IntArray) -> LivingAreas:
         safe_cut_cm=design.traits.lowest_cut_cm[area],
         shape=design.problem.shape[area],
         draws=draw_growth(fit, area, tank),
-        week_spread=errors.span_spread,
-        drift_spread=errors.drift_spread,
+        errors=design.problem.errors,
+        on_day=design.on_day,
     )
 
 

@@ -7,9 +7,9 @@ from datetime import date
 import numpy as np
 import pytest
 
-from growthcast.fit.chains import Link
 from growthcast.fit.design import build_design
 from growthcast.fit.result import fit_growth, last_logged
+from growthcast.fit.rows.chains import Link, Look
 from tests.books import AREAS, HEADER, make_book
 
 ON = date(2026, 6, 1)
@@ -18,7 +18,8 @@ ON = date(2026, 6, 1)
 def chain_of(book, area_id, on=ON):
     """Return the links, readings and reference days of one area's chain."""
     design = build_design(book, on)
-    nodes = design.problem.chains.nodes
+    [block] = design.problem.blocks
+    nodes = block.chains.nodes
     area = int(np.flatnonzero(design.area_id == area_id)[0])
     mine = np.flatnonzero(nodes.area == area)
     mine = mine[np.argsort(nodes.day[mine], kind="stable")]
@@ -32,16 +33,16 @@ def test_heights_before_and_after_make_spans(tmp_path):
         "2026-05-15,lobby,stems,19,10,,,,,\n"
     )
     links, nodes = chain_of(make_book(tmp_path, trims=HEADER + rows), "stems")
-    assert links == ["FRESH", "FRESH", "GREW", "FRESH", "GREW", "FRESH"]
+    assert links == ["FRESH", "AIMED", "GREW", "AIMED", "GREW", "AIMED"]
     np.testing.assert_array_equal(nodes.reading_cm, [18, 9, 17, 9, 19, 10])
     np.testing.assert_allclose(nodes.growth_d[[2, 4]], 7.0)
-    assert np.isfinite(nodes.habit_cm[[1, 3, 5]]).all()
+    assert np.isfinite(nodes.aim_sd_cm[[1, 3, 5]]).all()
 
 
 def test_removed_length_links_what_was_to_what_is_left(tmp_path):
     rows = "2026-05-01,lobby,stems,,9,,,,,\n2026-05-08,lobby,stems,,,8,,,,\n"
     links, nodes = chain_of(make_book(tmp_path, trims=HEADER + rows), "stems")
-    assert links == ["FRESH", "GREW", "CUT"]
+    assert links == ["AIMED", "GREW", "CUT"]
     assert nodes.removed_cm[2] == 8.0
     assert np.isnan(nodes.reading_cm[1:]).all()
 
@@ -49,7 +50,7 @@ def test_removed_length_links_what_was_to_what_is_left(tmp_path):
 def test_both_heights_win_over_a_removed_length(tmp_path):
     rows = "2026-05-01,lobby,stems,18,9,9,,,,\n"
     links, _ = chain_of(make_book(tmp_path, trims=HEADER + rows), "stems")
-    assert links == ["FRESH", "FRESH"]
+    assert links == ["FRESH", "AIMED"]
 
 
 def test_measured_but_not_cut_goes_on_growing(tmp_path):
@@ -60,11 +61,11 @@ def test_measured_but_not_cut_goes_on_growing(tmp_path):
         "2026-05-22,lobby,stems,24,24,0,,,,\n"
     )
     links, nodes = chain_of(make_book(tmp_path, trims=HEADER + rows), "stems")
-    assert links == ["FRESH", "GREW", "GREW", "GREW"]
+    assert links == ["AIMED", "GREW", "GREW", "GREW"]
     np.testing.assert_array_equal(nodes.reading_cm, [9, 15, 20, 24])
 
 
-def test_a_weight_alone_ends_the_span_and_is_said(tmp_path):
+def test_a_weight_tells_how_much_came_off(tmp_path):
     rows = (
         "2026-05-01,lobby,stems,18,9,,,,,\n"
         "2026-05-08,lobby,stems,,,,55,,,\n"
@@ -72,14 +73,25 @@ def test_a_weight_alone_ends_the_span_and_is_said(tmp_path):
     )
     book = make_book(tmp_path, trims=HEADER + rows)
     links, nodes = chain_of(book, "stems")
-    assert links == ["FRESH", "FRESH", "FRESH", "GREW", "FRESH"]
-    assert nodes.day[2] - nodes.day[1] == 7.0
-    [left_out] = build_design(book, ON).left_out
-    assert (left_out.file, left_out.row) == ("trims.csv", 3)
-    assert "weight" in left_out.why
+    assert links == ["FRESH", "AIMED", "GREW", "WEIGHED", "GREW", "AIMED"]
+    design = build_design(book, ON)
+    density_g_l = design.priors.density_g_l[design.species[0]]
+    assert nodes.removed_cm[3] == pytest.approx(55 / (density_g_l * 400 / 1000))
+    assert design.left_out == ()
 
 
-def test_a_whole_tanks_weight_ends_the_span_of_areas_without_a_row(tmp_path):
+def test_a_look_stands_beside_amounts_or_alone(tmp_path):
+    rows = (
+        "2026-05-01,lobby,stems,18,9,,,right,,\n"
+        "2026-05-08,lobby,stems,,,,,right,,\n"
+        "2026-05-15,lobby,stems,,,,,over,,\n"
+    )
+    links, nodes = chain_of(make_book(tmp_path, trims=HEADER + rows), "stems")
+    assert links == ["FRESH", "AIMED", "GREW", "GREW"]
+    assert nodes.look.tolist() == [Look.RIGHT, Look.NONE, Look.RIGHT, Look.OVER]
+
+
+def test_a_whole_tanks_weight_is_shared_by_areas_without_a_row(tmp_path):
     rows = (
         "2026-05-01,lobby,stems,18,9,,,,,\n"
         "2026-05-01,lobby,carpet,3,1.5,,,,,\n"
@@ -88,11 +100,26 @@ def test_a_whole_tanks_weight_ends_the_span_of_areas_without_a_row(tmp_path):
         "2026-05-15,lobby,carpet,3,1.5,,,,,\n"
     )
     book = make_book(tmp_path, trims=HEADER + rows)
-    assert chain_of(book, "stems")[0] == ["FRESH", "FRESH", "GREW", "FRESH"]
+    assert chain_of(book, "stems")[0] == ["FRESH", "AIMED", "GREW", "AIMED"]
     links, nodes = chain_of(book, "carpet")
-    assert links == ["FRESH", "FRESH", "FRESH", "GREW", "FRESH"]
-    assert np.isnan(nodes.reading_cm[2])
+    assert links == ["FRESH", "AIMED", "GREW", "WEIGHED", "GREW", "AIMED"]
+    assert nodes.share_of[3] == 0
     assert chain_of(book, "moss")[0] == ["FRESH"]
+
+
+def test_a_weight_that_no_area_is_left_to_share_is_left_out(tmp_path):
+    rows = (
+        "2026-05-01,lobby,stems,18,9,,,,,\n"
+        "2026-05-01,lobby,carpet,3,1.5,,,,,\n"
+        "2026-05-01,lobby,,,,,120,,25,\n"
+        "2026-05-02,lobby,stems,,,,,,,looked fine\n"
+    )
+    book = make_book(tmp_path, trims=HEADER + rows)
+    left_out = build_design(book, ON).left_out
+    assert [(row.row, row.why) for row in left_out] == [
+        (4, "no area is left to share this weight"),
+        (5, "no amount and no look"),
+    ]
 
 
 def test_minutes_of_a_whole_tank_end_nothing(tmp_path):
@@ -102,7 +129,7 @@ def test_minutes_of_a_whole_tank_end_nothing(tmp_path):
         "2026-05-15,lobby,carpet,3,1.5,,,,,\n"
     )
     links, _ = chain_of(make_book(tmp_path, trims=HEADER + rows), "carpet")
-    assert links == ["FRESH", "FRESH", "GREW", "FRESH"]
+    assert links == ["FRESH", "AIMED", "GREW", "AIMED"]
 
 
 def test_planting_starts_the_chain_only_where_the_log_covers_it(tmp_path):
@@ -113,10 +140,10 @@ def test_planting_starts_the_chain_only_where_the_log_covers_it(tmp_path):
     rows = "2026-05-01,lobby,carpet,3,1.5,,,,,\n2026-05-24,lobby,stems,14,9,,,,,\n"
     book = make_book(tmp_path, areas=planted, trims=HEADER + rows)
     links, nodes = chain_of(book, "stems")
-    assert links == ["FRESH", "GREW", "FRESH"]
+    assert links == ["FRESH", "GREW", "AIMED"]
     # Settling in: the first three weeks count for less than three weeks.
     assert 5.0 < nodes.growth_d[1] < 21.0
-    assert chain_of(book, "carpet")[0] == ["FRESH", "FRESH"]
+    assert chain_of(book, "carpet")[0] == ["FRESH", "AIMED"]
 
 
 def test_a_hard_cut_is_followed_by_a_pause(tmp_path):
@@ -157,7 +184,7 @@ def test_conditions_never_given_widen_the_tank(tmp_path):
         "temperature_c\nlobby,2026-04-01,100,8,25,15,1,15,25\n"
     )
     fit = fit_growth(make_book(tmp_path, conditions=conditions, trims=HEADER), ON)
-    known, unknown = fit.solution.effects.tank_sd()
+    known, unknown = fit.solution.view.effects.tank_sd(fit.design.problem.pooling)
     assert known == pytest.approx(0.30)
     assert unknown == pytest.approx(np.sqrt(0.30**2 + 2 * 0.25**2 + 4 * 0.1**2))
 
@@ -182,4 +209,4 @@ def test_the_order_of_log_rows_does_not_matter(tmp_path):
     shuffled = lines[0] + "".join(np.random.default_rng(1).permutation(lines[1:]))
     again = make_book(tmp_path / "b", trims=shuffled)
     first, second = fit_growth(book, ON), fit_growth(again, ON)
-    np.testing.assert_array_equal(first.solution.parameters, second.solution.parameters)
+    np.testing.assert_array_equal(first.solution.point.border, second.solution.point.border)

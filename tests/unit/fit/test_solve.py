@@ -1,237 +1,171 @@
-"""The arrow solver against the same problem written out densely."""
+"""The arrow solver against the same linear problem written out densely."""
 
 from __future__ import annotations
 
 import numpy as np
 import pytest
 
-from growthcast.fit.chains import Link, Nodes, pack_chains
-from growthcast.fit.hierarchy import Pooling
-from growthcast.fit.solve import Problem, solve
-from growthcast.fit.sweep import ErrorModel, linearise
-from growthcast.growth.logistic import height_at_stage
+from growthcast.fit.result import border_covariance
+from growthcast.fit.rows.chains import Link
+from growthcast.fit.solver.hierarchy import OWN
+from growthcast.fit.solver.linearise import BORDER, CEILING, KNOTS, RATE
+from growthcast.fit.solver.solve import _departure, _start, solve, view_of
+from growthcast.fit.solver.sweep import smooth, smooth_variance
+from tests.unit.fit.small_problem import problem_of, small_nodes, small_problem
 
-TANK = np.array([0, 0, 0, 1, 1, 2, 2])
-SPECIES = np.array([0, 1, 2, 0, 1, 2, 2])
-FRESH, GREW, CUT = int(Link.FRESH), int(Link.GREW), int(Link.CUT)
-
-
-def small_problem(seed=3):
-    """Return seven areas with chains of every kind, one of them with a guess only."""
-    rng = np.random.default_rng(seed)
-    area, day, link, growth, reading, habit, removed = [], [], [], [], [], [], []
-
-    def node(a, when, how, grown=0.0, read=np.nan, usual=np.nan, cut_off=np.nan):
-        for row, value in zip(
-            (area, day, link, growth, reading, habit, removed),
-            (a, when, how, grown, read, usual, cut_off),
-            strict=True,
-        ):
-            row.append(value)
-
-    for a in range(6):
-        node(a, 0.0, FRESH, read=4.0 + rng.normal(0, 0.4), usual=4.0)
-        for visit in range(1, 4 + a % 3):
-            when = 10.0 * visit
-            if a == 4 and visit == 2:  # measured, not cut
-                node(a, when, GREW, 10.0, read=9.0)
-                continue
-            if visit % 2 and a % 2:  # only the length cut off is known
-                node(a, when, GREW, 10.0)
-                node(a, when, CUT, usual=4.0, cut_off=4.0 + rng.normal(0, 0.5))
-            else:
-                node(a, when, GREW, 9.0, read=8.0 + rng.normal(0, 1.0))
-                node(a, when, FRESH, read=4.0 + rng.normal(0, 0.4), usual=4.2)
-    node(6, 30.0, FRESH, usual=6.0)
-    count = len(area)
-    usual = np.array(habit)
-    link = np.array(link)
-    nodes = Nodes(
-        area=np.array(area),
-        day=np.array(day),
-        link=link,
-        growth_d=np.array(growth),
-        span_d=np.where(link == GREW, 10.0, 0.0),
-        reading_cm=np.array(reading),
-        habit_cm=usual,
-        habit_sd_cm=np.where(np.isfinite(usual), 0.6, np.nan),
-        removed_cm=np.array(removed),
-        pause_d=np.zeros(count),
-    )
-    pooling = Pooling(
-        tank=TANK,
-        species=SPECIES,
-        offset=np.log(np.array([0.08, 0.06, 0.1, 0.08, 0.06, 0.1, 0.1])),
-        log_ceiling=np.log(np.full(7, 20.0)),
-        ceiling_precision=np.full(7, 1.0 / 0.2**2),
-        area_precision=1.0 / 0.2**2,
-        tank_precision=1.0 / np.array([0.3, 0.4, 0.3]) ** 2,
-        species_precision=1.0 / np.array([0.3, 0.5, 0.4]) ** 2,
-    )
-    errors = ErrorModel(np.full(7, 0.5), np.full(7, 0.05), span_spread=0.2, drift_spread=0.12)
-    return Problem(pack_chains(nodes, 7), pooling, errors, np.array([1, 1, 1, 1.0, 0.5, 1, 1.4]))
+AREAS, TANKS, SPECIES_COUNT = 7, 3, 3
+M = BORDER - KNOTS
 
 
-def dense_residuals(problem, frozen, x):
-    """All residuals, whitened with frozen weights, as one function of one long vector."""
-    chains, pooling = problem.chains, problem.pooling
-    n, areas = chains.nodes.area.size, pooling.tank.size
-    stage, log_rate, log_ceiling, tank, species = np.split(
-        x, np.cumsum([n, areas, areas, pooling.tank_precision.size])
-    )
-    here = linearise(
-        chains, stage, np.stack([log_rate, log_ceiling]), problem.shape, problem.errors
-    )
-    target = frozen.residual + frozen.lean[1]
-    read = np.sqrt(frozen.precision) * (here.lean[1] - target)
-    # A cut's gap is measured in heights: scale it by the slope at which it was taken.
-    linked = chains.nodes.link != FRESH
-    scale = np.where(chains.nodes.link == CUT, here.slope / frozen.slope, 1.0)
-    gap = np.where(linked, here.gap * scale / np.sqrt(frozen.noise), 0.0)
-    centre = pooling.offset + tank[pooling.tank] + species[pooling.species]
-    return np.concatenate(
-        [
-            read,
-            gap,
-            np.sqrt(pooling.area_precision) * (log_rate - centre),
-            np.sqrt(pooling.ceiling_precision) * (log_ceiling - pooling.log_ceiling),
-            np.sqrt(pooling.tank_precision) * tank,
-            np.sqrt(pooling.species_precision) * species,
-        ]
-    )
+def dense_system(problem, point, view):
+    """Return the normal matrix and right-hand side of the linearised problem, all unknowns at once.
+
+    Unknowns: departures of every stage; of every area's rate, ceiling, density and habit; every
+    tank's effect and knots and every species' effect, these last as they are.
+    """
+    [block], [at] = problem.blocks, view.at
+    nodes, pooling = block.chains.nodes, problem.pooling
+    n = nodes.area.size
+    own = [RATE, *OWN]
+    size = n + AREAS * len(own) + TANKS * (1 + M) + SPECIES_COUNT
+    area_at = lambda a, b: n + a * len(own) + own.index(b)  # noqa: E731
+    tank_at = lambda t, k: n + AREAS * len(own) + t * (1 + M) + k  # noqa: E731
+    species_at = lambda s: size - SPECIES_COUNT + s  # noqa: E731
+    matrix, right = np.zeros((size, size)), np.zeros(size)
+
+    def say(row, value, precision):
+        matrix[:] += precision * np.outer(row, row)
+        right[:] += precision * value * row
+
+    def border_row(weights, a):
+        row = np.zeros(size)
+        for b in own:
+            row[area_at(a, b)] += weights[b]
+        for k in range(M):
+            row[tank_at(pooling.tank[a], 1 + k)] += weights[KNOTS + k]
+        return row
+
+    now = point.border
+    for i in range(n):
+        a = nodes.area[i]
+        stands = (at.drive[KNOTS:, i] * now[KNOTS:, a]).sum()  # knots are unknown as they are
+        row = -border_row(at.drive[:, i], a)
+        row[i] += 1.0
+        if nodes.link[i] in (Link.GREW, Link.CUT, Link.WEIGHED):
+            row[block.chains.previous[i]] -= at.pull[i]
+        say(row, at.gap[i] - stands, 1.0 / at.noise[i])
+        row = np.zeros(size)
+        row[i], row[area_at(a, CEILING)] = at.slope[i], at.height[i]
+        say(row, at.residual[i], at.precision[i])
+    for a in range(AREAS):
+        row = np.zeros(size)
+        row[area_at(a, RATE)] = 1.0
+        row[tank_at(pooling.tank[a], 0)] = row[species_at(pooling.species[a])] = -1.0
+        say(row, pooling.offset[a] - now[RATE, a], pooling.area_precision)
+        for b, (centre, held) in zip(OWN, pooling.own_priors(), strict=True):
+            row = np.zeros(size)
+            row[area_at(a, b)] = 1.0
+            say(row, centre[a] - now[b, a], held[a])
+    for t in range(TANKS):
+        row = np.zeros(size)
+        row[tank_at(t, 0)] = 1.0
+        say(row, 0.0, pooling.tank_precision[t])
+        knots = [tank_at(t, 1 + k) for k in range(M)]
+        matrix[np.ix_(knots, knots)] += pooling.knot_precision
+    for s in range(SPECIES_COUNT):
+        row = np.zeros(size)
+        row[species_at(s)] = 1.0
+        say(row, 0.0, pooling.species_precision[s])
+    return matrix, right, n, area_at, tank_at, species_at
 
 
-@pytest.fixture(scope="module")
-def solved():
-    """Return the problem, its solution, and the dense Jacobian and residuals at it."""
+@pytest.fixture(scope="module", params=["start", "solution"])
+def both(request):
+    """Return problem, point and view with the dense solution of the linear problem there."""
     problem = small_problem()
-    solution = solve(problem)
-    frozen = linearise(
-        problem.chains, solution.stage, solution.parameters, problem.shape, problem.errors
-    )
-    x = np.concatenate(
-        [
-            solution.stage,
-            *solution.parameters,
-            solution.effects.tank,
-            solution.effects.species,
-        ]
-    )
-    step = 1e-5
-    jacobian = np.stack(
-        [
-            (
-                dense_residuals(problem, frozen, x + step * unit)
-                - dense_residuals(problem, frozen, x - step * unit)
-            )
-            / (2 * step)
-            for unit in np.eye(x.size)
-        ],
-        axis=1,
-    )
-    return problem, solution, jacobian, dense_residuals(problem, frozen, x)
+    point = _start(problem) if request.param == "start" else solve(problem).point
+    view = view_of(problem, point)
+    matrix, right, *places = dense_system(problem, point, view)
+    covariance = np.linalg.inv(matrix)
+    return problem, point, view, covariance @ right, covariance, places
 
 
-def test_solution_is_stationary(solved):
-    _, solution, jacobian, residuals = solved
-    assert solution.converged.all()
-    scale = np.sqrt((jacobian**2).sum(axis=0))
-    assert np.abs(jacobian.T @ residuals / scale).max() < 2e-4
+def test_the_step_is_that_of_the_dense_system(both):
+    problem, point, view, step, _, (n, area_at, tank_at, species_at) = both
+    departure = _departure(problem, point, view)
+    for a in range(AREAS):
+        for b in (RATE, *OWN):
+            assert departure[b, a] == pytest.approx(step[area_at(a, b)], abs=2e-7)
+    for t in range(TANKS):
+        for k in range(1 + M):
+            assert view.effects.tank[t, k] == pytest.approx(step[tank_at(t, k)], abs=2e-7)
+    for s in range(SPECIES_COUNT):
+        assert view.effects.species[s] == pytest.approx(step[species_at(s)], abs=2e-7)
+    stages = smooth(problem.blocks[0].chains, view.at[0], view.swept[0], departure)
+    np.testing.assert_allclose(stages, step[:n], atol=1e-6)
 
 
-def test_covariance_is_that_of_the_dense_system(solved):
-    problem, solution, jacobian, _ = solved
-    # The flat start of a chain has no residual of its own; its readings hold it.
-    covariance = np.linalg.inv(jacobian.T @ jacobian)
-    n, areas, tanks = problem.chains.nodes.area.size, 7, 3
-    rate = slice(n, n + areas)
-    ceiling = slice(n + areas, n + 2 * areas)
-    tank = slice(n + 2 * areas, n + 2 * areas + tanks)
-    species = slice(n + 2 * areas + tanks, None)
-    effects, pooling = solution.effects, problem.pooling
-    held = solution.area.precision + pooling.area_precision
-    share = pooling.area_precision / held
-    rate_variance = 1.0 / held + share**2 * effects.centre_variance(pooling)
-    follows = solution.area.ceiling_follows
-    ceiling_variance = solution.area.ceiling_variance + follows**2 * rate_variance
-    np.testing.assert_allclose(rate_variance, np.diag(covariance)[rate], rtol=1e-5)
-    np.testing.assert_allclose(ceiling_variance, np.diag(covariance)[ceiling], rtol=1e-5)
+def test_covariances_are_those_of_the_dense_system(both):
+    problem, _, view, _, covariance, (n, area_at, tank_at, species_at) = both
+    found = border_covariance(view.area, view.effects, problem.pooling, np.arange(AREAS))
+    for a in range(AREAS):
+        at = [area_at(a, b) for b in (RATE, *OWN)]
+        at += [tank_at(problem.pooling.tank[a], 1 + k) for k in range(M)]
+        np.testing.assert_allclose(found[a], covariance[np.ix_(at, at)], rtol=1e-5, atol=1e-9)
+    tank = [tank_at(t, 0) for t in range(TANKS)]
+    species = [species_at(s) for s in range(SPECIES_COUNT)]
+    tank_sd = view.effects.tank_sd(problem.pooling)
+    np.testing.assert_allclose(tank_sd**2, np.diag(covariance)[tank], rtol=1e-6)
     np.testing.assert_allclose(
-        follows * rate_variance, np.diag(covariance[rate, ceiling]), rtol=1e-4, atol=1e-9
+        view.effects.species_covariance, covariance[np.ix_(species, species)], rtol=1e-5
     )
-    np.testing.assert_allclose(effects.tank_sd() ** 2, np.diag(covariance)[tank], rtol=1e-5)
-    np.testing.assert_allclose(effects.species_sd() ** 2, np.diag(covariance)[species], rtol=1e-5)
+    chains = problem.blocks[0].chains
+    given, follows = smooth_variance(chains, view.at[0], view.swept[0])
+    whole = given + np.einsum("bn,nbc,cn->n", follows, found[chains.nodes.area], follows)
+    np.testing.assert_allclose(whole, np.diag(covariance)[:n], rtol=1e-4)
 
-    last = problem.chains.last
-    carry = solution.last_carry
-    parameters = np.stack(
-        [[rate_variance, follows * rate_variance], [follows * rate_variance, ceiling_variance]]
-    )
-    last_variance = solution.last_variance + np.einsum("pa,pqa,qa->a", carry, parameters, carry)
-    np.testing.assert_allclose(last_variance, np.diag(covariance)[last], rtol=1e-4)
+
+def test_the_fit_settles():
+    solution = solve(small_problem())
+    assert solution.converged.all()
+    assert np.abs(_departure(solution.problem, solution.point, solution.view)).max() < 1e-5
 
 
 def test_areas_of_a_tank_teach_each_other():
     problem = small_problem()
     solution = solve(problem)
     # Area 6 has no span of its own: its rate is its tank's and its species'.
-    shared = solution.effects.centre(problem.pooling)[6]
-    assert solution.parameters[0, 6] == pytest.approx(shared, abs=1e-6)
+    shared = solution.view.effects.centre(problem.pooling)[6]
+    assert solution.point.border[RATE, 6] == pytest.approx(shared, abs=1e-5)
     assert shared != pytest.approx(problem.pooling.offset[6], abs=1e-3)
 
 
+@pytest.mark.parametrize("nodes_a_block", [1, 20, 16_000])
+def test_blocks_and_order_do_not_matter(nodes_a_block):
+    order = [3, 6, 0, 5, 1, 4, 2]
+    first = solve(small_problem())
+    second = solve(small_problem(order=order, nodes_a_block=nodes_a_block))
+    assert len(second.problem.blocks) >= (3 if nodes_a_block == 1 else 1)
+    np.testing.assert_allclose(second.point.border, first.point.border[:, order], atol=1e-5)
+
+
 def test_packing_keeps_every_chain_in_order():
-    problem = small_problem()
-    chains = problem.chains
-    for a in range(7):
-        days = chains.nodes.day[chains.nodes.area == a]
-        assert (np.diff(days) >= 0).all()
-    behind = chains.previous
-    assert (chains.nodes.area[behind] == chains.nodes.area).all()
-    linked = chains.nodes.link != FRESH
-    assert (chains.nodes.day[behind][linked] <= chains.nodes.day[linked]).all()
-
-
-def test_the_order_of_areas_does_not_matter():
-    """Relabel the areas of the same problem and find the same rates."""
-    problem = small_problem()
-    order = np.array([3, 6, 0, 5, 1, 4, 2])
-    nodes, pooling = problem.chains.nodes, problem.pooling
-    place = np.argsort(order)
-    by_area = np.lexsort((np.arange(nodes.area.size), place[nodes.area]))
-    moved = nodes.take(by_area)
-    moved = Nodes(place[moved.area], *(getattr(moved, f) for f in Nodes.__slots__[1:]))
-    again = Problem(
-        pack_chains(moved, 7),
-        Pooling(
-            pooling.tank[order],
-            pooling.species[order],
-            pooling.offset[order],
-            pooling.log_ceiling[order],
-            pooling.ceiling_precision[order],
-            pooling.area_precision,
-            pooling.tank_precision,
-            pooling.species_precision,
-        ),
-        problem.errors,
-        problem.shape[order],
-    )
-    first, second = solve(problem), solve(again)
-    np.testing.assert_allclose(second.parameters, first.parameters[:, order], rtol=1e-8)
+    for block in small_problem(nodes_a_block=20).blocks:
+        nodes, behind = block.chains.nodes, block.chains.previous
+        assert (nodes.area[behind] == nodes.area).all()
+        linked = nodes.link >= Link.GREW
+        assert (nodes.day[behind][linked] <= nodes.day[linked]).all()
+        assert (nodes.area[block.chains.last] == block.chains.area).all()
 
 
 def test_a_fit_without_readings_is_the_prior():
-    problem = small_problem()
-    nodes = problem.chains.nodes
+    nodes = small_nodes(np.random.default_rng(3))
     only = nodes.take(np.flatnonzero(nodes.area == 6))
-    rest = Nodes(
-        np.arange(7),
-        *(np.repeat(getattr(only, name), 7) for name in Nodes.__slots__[1:]),
+    rest = type(nodes)(
+        np.arange(7), *(np.repeat(getattr(only, name), 7) for name in only.__slots__[1:])
     )
-    alone = Problem(pack_chains(rest, 7), problem.pooling, problem.errors, problem.shape)
+    whole = small_problem()
+    alone = problem_of(rest, whole.pooling, whole.errors, whole.shape, whole.first_habit)
     solution = solve(alone)
-    np.testing.assert_allclose(solution.parameters[0], problem.pooling.offset, atol=1e-9)
-    height = height_at_stage(
-        solution.stage, np.exp(solution.parameters[1])[alone.chains.nodes.area], problem.shape
-    )
-    np.testing.assert_allclose(height, 6.0, atol=0.02)
+    np.testing.assert_allclose(solution.point.border[RATE], whole.pooling.offset, atol=1e-9)
+    np.testing.assert_allclose(solution.view.at[0].height, 6.0, atol=0.01)

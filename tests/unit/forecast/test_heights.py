@@ -10,6 +10,8 @@ import pytest
 from growthcast.errors import BookProblems
 from growthcast.fit.design import day_number
 from growthcast.fit.result import fit_growth
+from growthcast.fit.solver.drift import span_drift
+from growthcast.fit.solver.linearise import CEILING, KNOTS, RATE
 from growthcast.forecast.heights import LEVELS, crossing_days, forecast_heights
 from growthcast.forecast.report import forecast
 from growthcast.growth.logistic import height_at_stage
@@ -28,26 +30,23 @@ def test_quantiles_agree_with_draws(fit):
     rng = np.random.default_rng(11)
     areas, days = np.array([0, 1]), np.array([day_number(date(2026, 6, 12))])
     made = forecast_heights(fit, areas, days)
-    post, count = fit.areas, 200_000
+    post, problem = fit.posterior(areas), fit.design.problem
     for i, a in enumerate(areas):
-        rate_off = post.log_rate_sd[a] * rng.standard_normal(count)
-        ceiling_off = post.ceiling_follows[a] * rate_off
-        ceiling_off = ceiling_off + post.log_ceiling_sd_given_rate[a] * rng.standard_normal(count)
-        last = post.last_stage[a] + post.stage_follows[0, a] * rate_off
-        last = last + post.stage_follows[1, a] * ceiling_off
-        last = last + post.last_stage_sd[a] * rng.standard_normal(count)
-        node = fit.design.problem.chains.last[a]
-        began = fit.design.problem.chains.nodes.day[node]
-        pause = fit.design.problem.chains.nodes.pause_d[node]
-        grown = fit.design.clock.growth_between(
-            np.array([a]), np.array([began]), days, np.array([pause])
-        )[0]
-        relative = fit.design.problem.errors.span_variance(days[0] - began)
-        grown = grown * np.exp(post.log_rate[a] + rate_off)
-        stage = last + grown * (1.0 + np.sqrt(relative) * rng.standard_normal(count))
-        height = height_at_stage(stage, np.exp(post.log_ceiling[a] + ceiling_off))
-        expected = np.quantile(height, LEVELS)
-        np.testing.assert_allclose(made.height_cm[i, 0], expected, rtol=0.01)
+        draws = rng.multivariate_normal(post.border[:, i], post.covariance[i], 200_000)
+        off = draws - post.border[:, i]
+        last = post.last_stage[i] + off @ post.stage_follows[:, i]
+        last += np.sqrt(post.last_stage_variance[i]) * rng.standard_normal(len(draws))
+        began = post.last_day[i : i + 1]
+        growth_d = fit.design.clock.growth_between(
+            areas[i : i + 1], began, days, post.last_pause_d[i : i + 1]
+        )
+        ahead = span_drift(began, days, fit.design.on_day)
+        pace = draws[:, RATE] + draws[:, KNOTS:] @ ahead.weight[:, 0]
+        relative = problem.errors.span_variance(days - began, ahead.remainder)
+        surprise = 1.0 + np.sqrt(relative) * rng.standard_normal(len(draws))
+        stage = last + growth_d * np.exp(pace) * surprise
+        height = height_at_stage(stage, np.exp(draws[:, CEILING]))
+        np.testing.assert_allclose(made.height_cm[i, 0], np.quantile(height, LEVELS), rtol=0.01)
         over = (height > fit.design.traits.budget_cm[a]).mean()
         assert made.chance_over_budget[i, 0] == pytest.approx(over, abs=0.005)
 
@@ -79,7 +78,7 @@ def test_an_area_over_its_budget_passes_today(tmp_path):
 def test_fewer_readings_are_less_sure(tmp_path):
     def width(visits):
         book = make_book(tmp_path / str(visits), trims=stem_log(visits=visits))
-        return fit_growth(book, ON).areas.log_rate_sd[0]
+        return fit_growth(book, ON).posterior(np.array([0])).sd(RATE)[0]
 
     assert width(12) < width(4) < width(1)
 
@@ -93,7 +92,7 @@ def test_later_rows_change_nothing_before_them(tmp_path):
         trims=stem_log() + "2026-06-02,lobby,stems,40,39,,,,,\n2026-06-03,lobby,carpet,9,8,,,,,\n",
     )
     first, second = (
-        fit_growth(book, date(2026, 5, 20)).solution.parameters for book in (known, poisoned)
+        fit_growth(book, date(2026, 5, 20)).solution.point.border for book in (known, poisoned)
     )
     np.testing.assert_array_equal(first, second)
 

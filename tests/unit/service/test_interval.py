@@ -26,11 +26,9 @@ def lobby(tmp_path_factory):
 
 def grown_heights(living, interval_d, cut_cm):
     """Height of every area and draw after an interval, by the closed form of one span."""
-    draws = living.draws
-    week = living.week_spread * np.sqrt(7.0 / interval_d) * draws.week
-    pace = np.maximum(1.0 + week + living.drift_spread * draws.drift[living.run], 0.0)
-    start = cut_cm[:, None] * np.exp(HAND_SPREAD * draws.hand)
-    return height_after(start, interval_d, draws.rate_per_day * pace, draws.ceiling_cm)
+    start = cut_cm[:, None] * np.exp(HAND_SPREAD * living.draws.hand)
+    mean_rate = living.growth(interval_d) / interval_d
+    return height_after(start, interval_d, mean_rate, living.draws.ceiling_cm)
 
 
 @pytest.mark.parametrize("interval_d", [7, 14, 28])
@@ -59,16 +57,12 @@ def test_presentable_days_are_those_of_a_daily_simulation(lobby):
     """Day by day: the share of days on which every area stands inside its budget."""
     option = interval_options(lobby, 21, np.array([0.9]))
     draws = lobby.draws
-    week = lobby.week_spread * np.sqrt(7.0 / 21) * draws.week
-    pace = np.maximum(1.0 + week + lobby.drift_spread * draws.drift[lobby.run], 0.0)
+    mean_rate = lobby.growth(21) / 21
     start = option.cut_cm[:, None] * np.exp(HAND_SPREAD * draws.hand)
     times = (np.arange(2100) + 0.5) / 100
     inside = np.mean(
         [
-            (
-                height_after(start, t, draws.rate_per_day * pace, draws.ceiling_cm)
-                <= lobby.budget_cm[:, None]
-            )
+            (height_after(start, t, mean_rate, draws.ceiling_cm) <= lobby.budget_cm[:, None])
             .all(axis=0)
             .mean()
             for t in times

@@ -7,11 +7,11 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from growthcast.fit.chains import Link, Nodes
-from growthcast.fit.clock import GrowthClock, pause_after_cut
-from growthcast.fit.visits import AreaTraits, Visits
+from growthcast.fit.rows.chains import Link, Nodes
+from growthcast.fit.rows.clock import GrowthClock, pause_after_cut
+from growthcast.fit.rows.visits import AreaTraits, Visits
 
-__all__ = ["build_nodes"]
+__all__ = ["Habits", "build_nodes", "cutting_habits"]
 
 FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.int64]
@@ -23,22 +23,36 @@ RECENTLY_PLANTED_D = 60.0
 HABIT_PRIOR_WEIGHT = 2.0
 """How many logged cuts the area's stated ``cut_cm``, or the default spread, counts for."""
 
+STATED_CUT_SPREAD, GUESSED_CUT_SPREAD = 0.2, 0.5
+"""How far (log) the usual cut height may lie from a stated ``cut_cm``, or from a guess."""
+SMALLEST_HABIT_SHARE = 0.05
+"""No area is usually cut to less than this share of its budget."""
+UNSURE_CUT_SHARE = 0.4
+"""Spread of the height an area is left at where only the whole tank's trimmings were weighed."""
+
 START, FOUND, LEFT = 0, 1, 2
 """Kinds of nodes, in the order in which they follow each other on one day."""
 
 
 @dataclass(frozen=True, slots=True)
 class _Draft:
-    """Nodes before they are ordered and linked, all (n,); ``cut_cm`` is a length cut off."""
+    """Nodes before they are ordered and linked, all (n,); ``cut_cm`` is a length cut off, and
+    ``weighed`` whether (1) a weight told it.
+    """
 
     kind: IntArray
     area: IntArray
     day: FloatArray
     reading_cm: FloatArray
-    habit_cm: FloatArray
-    habit_sd_cm: FloatArray
+    aim_sd_cm: FloatArray
+    guess_cm: FloatArray
+    guess_sd_cm: FloatArray
     cut_cm: FloatArray
+    weighed: IntArray
+    look: IntArray
     pause_d: FloatArray
+    share_of: IntArray
+    row: IntArray
 
     @classmethod
     def joined(cls, *drafts: _Draft) -> _Draft:
@@ -52,22 +66,20 @@ def build_nodes(
     visits: Visits,
     traits: AreaTraits,
     clock: GrowthClock,
-    habit_spread: float,
+    habits: Habits,
     on_day: float,
 ) -> Nodes:
     """Lay the visits of every area out as a chain; every area gets at least one node."""
-    habit_cm, habit_sd_cm = _habits(visits, traits, habit_spread)
     draft = _Draft.joined(
-        _starts(visits, traits, habit_sd_cm, on_day),
-        _found(visits),
-        _left(visits, traits, habit_cm, habit_sd_cm),
+        _starts(visits, traits, on_day), _found(visits), _left(visits, traits, habits)
     )
     area = draft.area
     follows = np.zeros(area.size, dtype=bool)
     follows[1:] = area[1:] == area[:-1]
-    link = np.full(area.size, int(Link.FRESH))
+    link = np.where(draft.kind == LEFT, int(Link.AIMED), int(Link.FRESH))
     link[follows & (draft.kind == FOUND)] = Link.GREW
-    link[follows & np.isfinite(draft.cut_cm)] = Link.CUT
+    told = follows & np.isfinite(draft.cut_cm)
+    link[told] = np.where(draft.weighed == 1, Link.WEIGHED, Link.CUT)[told]
     span_d, growth_d = _spans(draft, link, clock)
     return Nodes(
         area=area,
@@ -76,47 +88,63 @@ def build_nodes(
         growth_d=growth_d,
         span_d=span_d,
         reading_cm=draft.reading_cm,
-        habit_cm=draft.habit_cm,
-        habit_sd_cm=draft.habit_sd_cm,
-        removed_cm=np.where(link == Link.CUT, draft.cut_cm, np.nan),
+        aim_sd_cm=draft.aim_sd_cm,
+        guess_cm=draft.guess_cm,
+        guess_sd_cm=draft.guess_sd_cm,
+        removed_cm=np.where(told, draft.cut_cm, np.nan),
+        look=draft.look,
         pause_d=draft.pause_d,
+        share_of=draft.share_of,
+        row=draft.row,
     )
 
 
 def _found(visits: Visits) -> _Draft:
-    """Areas as they were found: with a reading, or with a cut whose length was measured."""
-    found = np.isfinite(visits.before_cm) | np.isfinite(visits.removed_cm)
+    """Areas as they were found: read, judged by eye, or with a cut whose size was measured."""
+    found = visits.found
     blank = np.full(int(found.sum()), np.nan)
     return _Draft(
         kind=np.full(blank.size, FOUND),
         area=visits.area[found],
         day=visits.day[found],
         reading_cm=visits.before_cm[found],
-        habit_cm=blank,
-        habit_sd_cm=blank,
+        aim_sd_cm=blank,
+        guess_cm=blank,
+        guess_sd_cm=blank,
         cut_cm=blank,
+        weighed=np.zeros(blank.size, dtype=np.int64),
+        look=visits.look[found],
         pause_d=np.zeros(blank.size),
+        share_of=np.full(blank.size, -1),
+        row=visits.row[found],
     )
 
 
-def _left(
-    visits: Visits, traits: AreaTraits, habit_cm: FloatArray, habit_sd_cm: FloatArray
-) -> _Draft:
+def _left(visits: Visits, traits: AreaTraits, habits: Habits) -> _Draft:
     """Areas as a cut left them."""
     left = visits.cut
     both = np.isfinite(visits.before_cm) & np.isfinite(visits.after_cm)
+    measured = np.isfinite(visits.removed_cm)
+    by_length = np.where(both, np.nan, visits.removed_cm)  # two heights win over a length
     pause = pause_after_cut(visits.removed_share, traits.pause_d[visits.area])
-    # An area that may or may not have been cut stands anywhere up to its budget, or above it.
-    middle = 0.5 * (traits.floor_cm + traits.budget_cm)[visits.area]
+    # An area that shares a weight may not have been touched at all.
+    spread = habits.sd_cm[visits.area]
+    unsure = np.maximum(spread, UNSURE_CUT_SHARE * np.exp(habits.log_cm)[visits.area])
+    blank = np.full(int(left.sum()), np.nan)
     return _Draft(
-        kind=np.full(int(left.sum()), LEFT),
+        kind=np.full(blank.size, LEFT),
         area=visits.area[left],
         day=visits.day[left],
         reading_cm=visits.after_cm[left],
-        habit_cm=np.where(visits.sure, habit_cm[visits.area], middle)[left],
-        habit_sd_cm=np.where(visits.sure, habit_sd_cm[visits.area], middle)[left],
-        cut_cm=np.where(both, np.nan, visits.removed_cm)[left],
+        aim_sd_cm=np.where(visits.share_of >= 0, unsure, spread)[left],
+        guess_cm=blank,
+        guess_sd_cm=blank,
+        cut_cm=np.where(measured, by_length, visits.weighed_cm)[left],
+        weighed=(~measured).astype(np.int64)[left],
+        look=np.zeros(blank.size, dtype=np.int64),
         pause_d=pause[left],
+        share_of=visits.share_of[left],
+        row=visits.row[left],
     )
 
 
@@ -130,31 +158,47 @@ def _spans(draft: _Draft, link: IntArray, clock: GrowthClock) -> tuple[FloatArra
     return span_d, growth_d
 
 
-def _habits(
-    visits: Visits, traits: AreaTraits, habit_spread: float
-) -> tuple[FloatArray, FloatArray]:
-    """Usual height after a cut and its spread, (A,), from the log and the stated ``cut_cm``."""
+@dataclass(frozen=True, slots=True)
+class Habits:
+    """Where each area is usually cut to, (A,), before its log is fitted.
+
+    ``log_cm`` with spread ``log_spread`` is the prior of the usual height, ``first_log_cm`` where a
+    fit starts from, ``sd_cm`` the scatter of single cuts around it.
+    """
+
+    log_cm: FloatArray
+    log_spread: FloatArray
+    first_log_cm: FloatArray
+    sd_cm: FloatArray
+
+
+def cutting_habits(visits: Visits, traits: AreaTraits, habit_spread: float) -> Habits:
+    """Read the areas' cutting habits off the log and the stated ``cut_cm``."""
     count = traits.tank.size
     read = np.isfinite(visits.after_cm)
     area, after = visits.area[read], visits.after_cm[read]
     number = np.bincount(area, minlength=count).astype(np.float64)
+    stated = np.isfinite(traits.cut_cm) & (traits.cut_cm > 0.0)
+    room = traits.budget_cm - traits.floor_cm
+    centre = np.where(stated, traits.cut_cm, traits.floor_cm + 0.35 * room)
+    weight = np.where(stated, HABIT_PRIOR_WEIGHT, 1e-3)
     total = np.bincount(area, weights=after, minlength=count)
-    stated = np.isfinite(traits.cut_cm)
-    guess = traits.floor_cm + 0.35 * (traits.budget_cm - traits.floor_cm)
-    centre = np.where(stated, traits.cut_cm, guess)
-    weight = np.where(stated, HABIT_PRIOR_WEIGHT, np.where(number > 0.0, 0.0, 1.0))
     mean = (total + weight * centre) / (number + weight)
+    mean = np.maximum(mean, SMALLEST_HABIT_SHARE * traits.budget_cm)
     squares = np.bincount(area, weights=(after - mean[area]) ** 2, minlength=count)
-    squares = np.maximum(squares - number * traits.reading_error_cm**2, 0.0)
+    misread = np.minimum(traits.reading_error_cm, mean)
+    squares = np.maximum(squares - number * misread**2, 0.0)
     default = (habit_spread * mean) ** 2
-    # Where the log shows no cut height and the book states none, the guess is as wide as its room.
-    room = (0.35 * (traits.budget_cm - traits.floor_cm)) ** 2
-    default = np.where(stated | (number > 0.0), default, np.maximum(default, room))
     variance = (squares + HABIT_PRIOR_WEIGHT * default) / (number + HABIT_PRIOR_WEIGHT)
-    return mean, np.sqrt(np.maximum(variance, (0.03 * mean) ** 2))
+    return Habits(
+        log_cm=np.log(np.maximum(centre, SMALLEST_HABIT_SHARE * traits.budget_cm)),
+        log_spread=np.where(stated, STATED_CUT_SPREAD, GUESSED_CUT_SPREAD),
+        first_log_cm=np.log(mean),
+        sd_cm=np.sqrt(np.maximum(variance, (0.03 * mean) ** 2)),
+    )
 
 
-def _starts(visits: Visits, traits: AreaTraits, habit_sd_cm: FloatArray, on_day: float) -> _Draft:
+def _starts(visits: Visits, traits: AreaTraits, on_day: float) -> _Draft:
     """First nodes: the planting where the log covers it, else (without any log) a guess for today.
 
     A tank whose log begins long after an area was planted was tended before; growing that area on
@@ -172,7 +216,7 @@ def _starts(visits: Visits, traits: AreaTraits, habit_sd_cm: FloatArray, on_day:
     usual_start = np.maximum.reduce([traits.floor_cm, traits.lowest_cut_cm, 0.1 * traits.budget_cm])
     middle = 0.5 * (traits.floor_cm + traits.budget_cm)
     guess = np.where(planted, usual_start, middle)
-    unsure = np.maximum(0.5 * (middle - traits.floor_cm), habit_sd_cm)
+    unsure = 0.5 * (traits.budget_cm - traits.floor_cm)
     spread = np.where(planted, 0.5 * usual_start, unsure)
     reading = np.where(planted, traits.planted_cm, np.nan)
     read = np.isfinite(reading)
@@ -182,8 +226,13 @@ def _starts(visits: Visits, traits: AreaTraits, habit_sd_cm: FloatArray, on_day:
         area=area,
         day=np.where(planted, traits.planted_day, np.maximum(on_day, traits.planted_day))[area],
         reading_cm=reading[area],
-        habit_cm=np.where(read, np.nan, guess)[area],
-        habit_sd_cm=np.where(read, np.nan, spread)[area],
+        aim_sd_cm=np.full(area.size, np.nan),
+        guess_cm=np.where(read, np.nan, guess)[area],
+        guess_sd_cm=np.where(read, np.nan, spread)[area],
         cut_cm=np.full(area.size, np.nan),
+        weighed=np.zeros(area.size, dtype=np.int64),
+        look=np.zeros(area.size, dtype=np.int64),
         pause_d=np.zeros(area.size),
+        share_of=np.full(area.size, -1),
+        row=np.full(area.size, -1),
     )

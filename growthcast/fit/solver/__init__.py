@@ -1,0 +1,1 @@
+"""The solver: linearised chains, sweeps along them, pooling above them."""

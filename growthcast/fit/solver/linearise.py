@@ -1,0 +1,265 @@
+"""The chains linearised at one point: what links and readings say, as straight lines.
+
+A height that was grown into is linearised where its span is *expected* to end, not where the
+reading has since pulled it: readings then meet a prediction that does not depend on them, in
+centimetres, and rate and ceiling are learnt from what growth is on average. Linearised at the
+reading, what is compared would be its stage ``ln(h/(K-h))``, a transform that depends on the
+ceiling, and ceilings would run away. The spread of a span bends the expectation; that is added to
+second order.
+
+The *border* of an area's chain are the parameters it depends on: its log rate, log ceiling, log
+density and log usual cut height, and the knots of its tank's drift, in this order: arrays (B, ...).
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from growthcast.fit.rows.chains import Chains, Link, Nodes
+from growthcast.fit.solver.drift import KNOT_AGES_D, SpanDrift
+from growthcast.fit.solver.looks import look_information
+from growthcast.growth.logistic import height_and_slope, shape_factor
+from growthcast.growth.logistic import stage as stage_of
+
+__all__ = [
+    "BORDER",
+    "CEILING",
+    "DENSITY",
+    "HABIT",
+    "KNOTS",
+    "RATE",
+    "ErrorModel",
+    "Linearised",
+    "linearise",
+]
+
+FloatArray = NDArray[np.float64]
+IntArray = NDArray[np.int64]
+
+RATE, CEILING, DENSITY, HABIT, KNOTS = 0, 1, 2, 3, 4
+BORDER = KNOTS + KNOT_AGES_D.size
+
+FRESH_STAGE_VARIANCE = 1e6
+"""Variance of a fresh stage around the current one: flat, since it is centred anew every step."""
+SMALLEST_WEIGHT_ERROR_CM = 0.1
+LEAST_HEIGHT_SHARE = 0.1
+"""A height is judged at no less than this share of the one expected."""
+HIGHEST_AIM_SHARE = 0.95
+"""No cut is aimed higher than this share of the ceiling."""
+SMALLEST_SLOPE_SHARE = 1e-6
+"""A cut is linearised through slopes no flatter than this share of the ceiling."""
+
+
+@dataclass(frozen=True, slots=True)
+class ErrorModel:
+    """What a reading and a span are worth.
+
+    Attributes
+    ----------
+    height_error_cm, height_error_share : array (A,)
+        A reading of height ``h`` is off by ``sqrt(cm^2 + (share h)^2)`` [cm].
+    span
+        Relative spread of one week's growth, its variance falling as 1/days [-].
+    drift
+        Spread of a tank's drifting log rate [-].
+    weight
+        Relative spread of a weight around what the area's density makes of the length [-].
+    floor_cm, budget_cm : array (A,)
+        What looks are judged against [cm].
+    """
+
+    height_error_cm: FloatArray
+    height_error_share: FloatArray
+    span: float
+    drift: float
+    weight: float
+    floor_cm: FloatArray
+    budget_cm: FloatArray
+
+    def span_variance(self, days: FloatArray, drift_remainder: FloatArray) -> FloatArray:
+        """Relative variance of the growth over ``days`` [d]; drift beyond the knots included."""
+        white = self.span**2 * 7.0 / np.maximum(days, 1.0)
+        variance: FloatArray = white + self.drift**2 * drift_remainder
+        return variance
+
+    def reading_variance(self, height_cm: FloatArray, area: IntArray) -> FloatArray:
+        """Error variance [cm2] of a reading of height ``height_cm`` [cm]."""
+        relative = self.height_error_share[area] * height_cm
+        variance: FloatArray = self.height_error_cm[area] ** 2 + relative**2
+        return variance
+
+
+@dataclass(frozen=True, slots=True)
+class Linearised:
+    """The chains linearised; all (N,), border (B, N).
+
+    A node is predicted as ``pull * previous + drive @ border + gap`` with variance ``noise``, all
+    as departures from the current point; its height is observed as ``slope * stage + lean @
+    border``, off by ``residual``, with precision ``precision`` (0 = not observed). A height leans
+    on the ceiling alone, by ``height`` itself. ``misfit`` is twice the negative log likelihood of
+    what is known of the node at its current height, without constants and without ``log_error``,
+    the log of a reading's error variance.
+    """
+
+    pull: FloatArray
+    drive: FloatArray
+    gap: FloatArray
+    noise: FloatArray
+    slope: FloatArray
+    height: FloatArray
+    residual: FloatArray
+    precision: FloatArray
+    misfit: FloatArray
+    log_error: FloatArray
+
+
+def linearise(
+    chains: Chains,
+    drift: SpanDrift,
+    stage: FloatArray,
+    border: FloatArray,
+    shape: FloatArray,
+    errors: ErrorModel,
+    trust: FloatArray,
+    shared_cm: FloatArray,
+) -> Linearised:
+    """Linearise a block's links and readings.
+
+    Parameters
+    ----------
+    chains : Chains
+        The block.
+    drift : SpanDrift
+        Regression of each node's span on the knots, (M, N) and (N,).
+    stage : array (N,)
+        Current stages.
+    border : array (B, A)
+        Current parameters of all areas of the book.
+    shape : array (A,)
+        Bend of each area's curve.
+    errors : ErrorModel
+        What readings and spans are worth.
+    trust : array (N,)
+        Share of its weight that a reading keeps, 1 for one not in doubt.
+    shared_cm : array (N,)
+        Standard deviation [cm] that other areas' share adds to a weight of the whole tank.
+    """
+    nodes = chains.nodes
+    area = nodes.area
+    ceiling, bend = np.exp(border[CEILING])[area], shape[area]
+    count = area.size
+    pull, gap = np.zeros(count), np.zeros(count)
+    noise, drive = np.full(count, FRESH_STAGE_VARIANCE), np.zeros((BORDER, count))
+
+    grew = np.flatnonzero(nodes.link == Link.GREW)
+    weight, owner = drift.weight[:, grew], area[grew]
+    pace = border[RATE, owner] + np.einsum("mn,mn->n", weight, border[KNOTS:, owner])
+    grown = np.exp(pace) * shape_factor(shape)[owner] * nodes.growth_d[grew]
+    aimed = np.flatnonzero(nodes.link == Link.AIMED)
+    usual = np.minimum(np.exp(border[HABIT])[area[aimed]], HIGHEST_AIM_SHARE * ceiling[aimed])
+    foreseen = stage.copy()
+    foreseen[grew] = stage[chains.previous[grew]] + grown
+    foreseen[aimed] = stage_of(usual, ceiling[aimed], bend[aimed])
+    expected, slope = height_and_slope(foreseen, ceiling, bend)
+    height = expected + slope * (stage - foreseen)
+    pull[grew] = 1.0
+    drive[RATE, grew] = grown
+    drive[KNOTS:, grew] = grown * weight
+    gap[grew] = foreseen[grew] - stage[grew]
+    noise[grew] = errors.span_variance(nodes.span_d[grew], drift.remainder[grew]) * grown**2
+    # The mean of a curved function of a scattered stage is not its value at the mean stage.
+    steepening = slope_bend(expected[grew], slope[grew], bend[grew])
+    height[grew] += 0.5 * steepening * noise[grew]
+
+    # An aimed cut scatters in height; its stage is bent the other way round.
+    drive[HABIT, aimed] = usual / slope[aimed]
+    drive[CEILING, aimed] = -usual / slope[aimed]
+    noise[aimed] = (nodes.aim_sd_cm[aimed] / slope[aimed]) ** 2
+    flattening = slope_bend(expected[aimed], slope[aimed], bend[aimed]) / slope[aimed]
+    gap[aimed] = foreseen[aimed] - stage[aimed] - 0.5 * flattening * noise[aimed]
+    height[aimed] += 0.5 * flattening * slope[aimed] * noise[aimed]
+
+    cut = np.flatnonzero(nodes.link >= Link.CUT)
+    if cut.size:
+        weighed = nodes.link[cut] == Link.WEIGHED
+        owner, earlier = area[cut], chains.previous[cut]
+        steep = np.maximum(slope[cut], SMALLEST_SLOPE_SHARE * ceiling[cut])
+        fallen = height[earlier] - height[cut]
+        taken = nodes.removed_cm[cut] * np.exp(np.where(weighed, -border[DENSITY, owner], 0.0))
+        pull[cut] = slope[earlier] / steep
+        drive[CEILING, cut] = (expected[earlier] - expected[cut]) / steep
+        drive[DENSITY, cut] = np.where(weighed, taken, 0.0) / steep
+        gap[cut] = (fallen - taken) / steep
+        noise[cut] = _removed_variance(taken, weighed, shared_cm[cut], owner, errors)
+        noise[cut] /= steep**2
+    observed = _observed(nodes, height, expected, np.exp(border[HABIT])[area], errors, trust)
+    return Linearised(pull, drive, gap, noise, slope, expected, *observed)
+
+
+def _removed_variance(
+    taken_cm: FloatArray,
+    weighed: NDArray[np.bool_],
+    shared_cm: FloatArray,
+    area: IntArray,
+    errors: ErrorModel,
+) -> FloatArray:
+    """Error variance [cm2] of a length cut off: of two readings, or of a weight's worth."""
+    measured = 2.0 * errors.height_error_cm[area] ** 2
+    measured = measured + (errors.height_error_share[area] * taken_cm) ** 2
+    by_weight = (errors.weight * taken_cm) ** 2 + SMALLEST_WEIGHT_ERROR_CM**2 + shared_cm**2
+    variance: FloatArray = np.where(weighed, by_weight, measured)
+    return variance
+
+
+def slope_bend(height: FloatArray, slope: FloatArray, shape: FloatArray) -> FloatArray:
+    """Change of a slope with its stage: the second derivative of the curve.
+
+    With ``f = slope / h`` it is ``slope ((1 + m) f - 1)``: for the logistic ``slope (1 - 2 h/K)``.
+    """
+    fraction = slope / np.maximum(height, 1e-300)
+    bend: FloatArray = slope * ((1.0 + shape) * fraction - 1.0)
+    return bend
+
+
+def _observed(
+    nodes: Nodes,
+    height: FloatArray,
+    expected: FloatArray,
+    usual: FloatArray,
+    errors: ErrorModel,
+    trust: FloatArray,
+) -> tuple[FloatArray, FloatArray, FloatArray, FloatArray]:
+    """What is known of each node's height: residual, precision, misfit and log of the error.
+
+    A reading's error grows with the height expected, not with the reading: weights taken from noisy
+    readings would favour the low ones. A guess is one more reading, a look one more straight line.
+    """
+    read = np.isfinite(nodes.reading_cm)
+    variance = errors.reading_variance(expected, nodes.area) / trust
+    reading = np.where(read, 1.0 / variance, 0.0)
+    off = np.where(read, nodes.reading_cm - height, 0.0)
+    precision, pulled, misfit = reading, reading * off, reading * off**2
+    # A fresh start that nobody read is guessed; one cut by a known length was aimed as usual.
+    guess = np.where(nodes.link >= Link.CUT, usual, nodes.guess_cm)
+    spread = np.where(nodes.link >= Link.CUT, nodes.aim_sd_cm, nodes.guess_sd_cm)
+    known = np.isfinite(guess)
+    habit = np.where(known, 1.0 / np.where(known, spread, 1.0) ** 2, 0.0)
+    off = np.where(known, guess - height, 0.0)
+    precision, pulled, misfit = precision + habit, pulled + habit * off, misfit + habit * off**2
+    looked = np.flatnonzero(nodes.look)
+    if looked.size:
+        owner = nodes.area[looked]
+        log_chance, slope, curvature = look_information(
+            nodes.look[looked],
+            np.maximum(height[looked], LEAST_HEIGHT_SHARE * expected[looked]),
+            errors.floor_cm[owner],
+            errors.budget_cm[owner],
+        )
+        precision[looked] += curvature
+        pulled[looked] += slope
+        misfit[looked] -= 2.0 * log_chance
+    residual = np.divide(pulled, precision, out=np.zeros_like(pulled), where=precision > 0.0)
+    return residual, precision, misfit, np.where(read, np.log(variance), 0.0)

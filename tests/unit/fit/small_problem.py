@@ -1,0 +1,115 @@
+"""A small fit problem with links and readings of every kind, made without a book."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from growthcast.fit.rows.chains import Link, Look, Nodes, pack_chains
+from growthcast.fit.solver.drift import knot_precision, span_drift
+from growthcast.fit.solver.hierarchy import Pooling
+from growthcast.fit.solver.linearise import ErrorModel
+from growthcast.fit.solver.shares import SharedWeights
+from growthcast.fit.solver.solve import Block, Problem
+
+FRESH, AIMED, GREW = int(Link.FRESH), int(Link.AIMED), int(Link.GREW)
+CUT, WEIGHED = int(Link.CUT), int(Link.WEIGHED)
+TANK = np.array([0, 0, 0, 1, 1, 2, 2])
+SPECIES = np.array([0, 1, 2, 0, 1, 2, 2])
+ON_DAY = 50.0
+FIELDS = ("area", "day", "link", "growth_d", "reading_cm", "removed_cm", "look")
+
+
+def small_nodes(rng):
+    """Return the nodes of seven areas; the last one has a guess only."""
+    rows = []
+
+    def node(area, day, link, grown=0.0, read=np.nan, off=np.nan, look=0):
+        rows.append((area, day, link, grown, read, off, look))
+
+    for area in range(6):
+        node(area, 0.0, FRESH, read=8.0 + rng.normal(0, 0.4))
+        node(area, 0.0, AIMED, read=4.0 + rng.normal(0, 0.4))
+        for visit in range(1, 4 + area % 3):
+            day = 10.0 * visit
+            if area == 4 and visit == 2:  # measured, not cut
+                node(area, day, GREW, 10.0, read=9.0)
+            elif area == 3 and visit == 2:  # judged by eye, then cut without a reading
+                node(area, day, GREW, 10.0, look=Look.RIGHT)
+                node(area, day, AIMED)
+            elif area == 1 and visit % 2:  # only the length cut off is known
+                node(area, day, GREW, 10.0)
+                node(area, day, CUT, off=4.0 + rng.normal(0, 0.5))
+            elif area == 5 and visit % 2:  # only the weight of it
+                node(area, day, GREW, 10.0)
+                node(area, day, WEIGHED, off=4.0 + rng.normal(0, 0.5))
+            else:
+                node(area, day, GREW, 9.0, read=8.0 + rng.normal(0, 1.0))
+                node(area, day, AIMED, read=4.0 + rng.normal(0, 0.4))
+    node(6, 30.0, FRESH)
+    field = dict(zip(FIELDS, (np.array(column) for column in zip(*rows, strict=True)), strict=True))
+    link, blank = field["link"].astype(np.int64), np.full(len(rows), np.nan)
+    alone = field["area"] == 6
+    return Nodes(
+        area=field["area"].astype(np.int64),
+        day=field["day"],
+        link=link,
+        growth_d=field["growth_d"],
+        span_d=np.where(link == GREW, 10.0, 0.0),
+        reading_cm=field["reading_cm"],
+        aim_sd_cm=np.where(link == FRESH, np.nan, 0.6),
+        guess_cm=np.where(alone, 6.0, blank),
+        guess_sd_cm=np.where(alone, 2.0, blank),
+        removed_cm=field["removed_cm"],
+        look=field["look"].astype(np.int64),
+        pause_d=np.zeros(len(rows)),
+        share_of=np.full(len(rows), -1),
+        row=np.arange(len(rows)),
+    )
+
+
+def problem_of(nodes, pooling, errors, shape, first_habit, nodes_a_block=16_000):
+    """Return a problem of these nodes, packed."""
+    blocks = tuple(
+        Block(
+            chains=chains,
+            drift=span_drift(chains.nodes.day - chains.nodes.span_d, chains.nodes.day, ON_DAY),
+            shares=SharedWeights(np.zeros(0), np.ones(pooling.tank.size)),
+            trust=np.ones(chains.nodes.area.size),
+        )
+        for chains in pack_chains(nodes, pooling.tank, nodes_a_block)
+    )
+    return Problem(blocks, pooling, errors, shape, first_habit)
+
+
+def small_problem(seed=3, order=None, nodes_a_block=16_000):
+    """Return the problem, with areas relabelled by ``order`` and in blocks of some size."""
+    nodes = small_nodes(np.random.default_rng(seed))
+    order = np.arange(7) if order is None else np.asarray(order)
+    place = np.argsort(order)
+    nodes = nodes.take(np.lexsort((np.arange(nodes.area.size), place[nodes.area])))
+    nodes = Nodes(place[nodes.area], *(getattr(nodes, name) for name in Nodes.__slots__[1:]))
+    pooling = Pooling(
+        tank=TANK[order],
+        species=SPECIES[order],
+        offset=np.log(np.array([0.08, 0.06, 0.1, 0.08, 0.06, 0.1, 0.1]))[order],
+        log_ceiling=np.log(np.full(7, 20.0)),
+        ceiling_precision=np.full(7, 1.0 / 0.2**2),
+        density_precision=1.0 / 0.5**2,
+        log_habit=np.log(np.full(7, 4.0)),
+        habit_precision=np.full(7, 1.0 / 0.3**2),
+        area_precision=1.0 / 0.2**2,
+        tank_precision=1.0 / np.array([0.3, 0.4, 0.3]) ** 2,
+        species_precision=1.0 / np.array([0.3, 0.5, 0.4]) ** 2,
+        knot_precision=knot_precision() / 0.15**2,
+    )
+    errors = ErrorModel(
+        height_error_cm=np.full(7, 0.5),
+        height_error_share=np.full(7, 0.05),
+        span=0.2,
+        drift=0.15,
+        weight=0.2,
+        floor_cm=np.full(7, 3.0),
+        budget_cm=np.full(7, 11.0),
+    )
+    shape = np.array([1, 1, 1, 1.0, 0.5, 1, 1.4])[order]
+    return problem_of(nodes, pooling, errors, shape, np.log(np.full(7, 4.0)), nodes_a_block)
