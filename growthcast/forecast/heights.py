@@ -100,7 +100,9 @@ def outlook(fit: GrowthFit, areas: IntArray, days: FloatArray) -> Outlook:
     size = ended.shape
     drift = span_drift(np.broadcast_to(began, size).ravel(), ended.ravel(), fit.design.on_day)
     relative = problem.errors.span_variance(ended - began, drift.remainder.reshape(size))
-    along, variance = _pace_ceiling_stage(posterior, drift.weight.reshape(drift.weight.shape[0], *size))
+    along, variance = _pace_ceiling_stage(
+        posterior, drift.weight.reshape(drift.weight.shape[0], *size)
+    )
 
     x, y = _even_normals()
     pace_sd = np.sqrt(variance[..., 0, 0])
