@@ -95,6 +95,7 @@ _NOTES = {
     "removed-differs": "the heights and the removed length disagree",
     "nothing-to-share": "trimmings of a whole tank without an area to share them",
     "whole-tank-look": "a look in a row for the whole tank",
+    "suspect-reading": "a reading that does not belong to the growth around it (check --deep)",
 }
 
 _REMARKS = {

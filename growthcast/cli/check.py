@@ -24,7 +24,17 @@ UpTo = Annotated[
 ]
 
 
-def check_command(book: BookFolder = None, as_json: AsJson = False, on: UpTo = None) -> None:
+Deep = Annotated[
+    bool,
+    typer.Option(
+        "--deep", help="Also fit the book and name readings that do not belong to its growth."
+    ),
+]
+
+
+def check_command(
+    book: BookFolder = None, as_json: AsJson = False, on: UpTo = None, deep: Deep = False
+) -> None:
     """Check a book and say what is wrong or odd in it, with the place and the fix.
 
     Example: growthcast check my-book
@@ -41,6 +51,8 @@ def check_command(book: BookFolder = None, as_json: AsJson = False, on: UpTo = N
     if fell_back:
         typer.echo(fell_back, err=True)
     read, findings = inspect_book(folder, today=date.today(), on=day)
+    if deep and read is not None:
+        findings = (*findings, *_suspects(read))
     problems = sum(item.level == "problem" for item in findings)
     notes = sum(item.level == "note" for item in findings)
     if as_json:
@@ -48,6 +60,29 @@ def check_command(book: BookFolder = None, as_json: AsJson = False, on: UpTo = N
     else:
         _print_text(read, findings)
     raise typer.Exit(Exit.BAD_INPUT if problems else Exit.ATTENTION if notes else Exit.DONE)
+
+
+def _suspects(book: Book) -> list[Finding]:
+    """Notes on the log rows that a fit set aside."""
+    from datetime import date
+
+    from growthcast.book.slugs import finding
+    from growthcast.fit.result import fit_growth, last_logged
+
+    fit = fit_growth(book, last_logged(book) or date.today())
+    return [
+        finding(
+            "suspect-reading",
+            suspect.file,
+            suspect.row,
+            None,
+            "row",
+            suspect.why,
+            "a reading that growth since the last visit can explain",
+            "look for a slipped decimal, another area's row or an unlogged cut, else leave it",
+        )
+        for suspect in fit.suspects
+    ]
 
 
 def _print_json(findings: tuple[Finding, ...], problems: int, notes: int) -> None:

@@ -39,19 +39,40 @@ def fit_command(book: BookFolder = None, on: OnDate = None, as_json: AsJson = Fa
         ["species", "growth against the table>"],
         [[s["species_id"], _times(s["effect"])] for s in answer["species"]],
     )
-    spread = answer["spread"]
-    say(
-        f"Spreads used, stated and not learnt: tanks {spread['tank']:.2f}, areas "
-        f"{spread['area']:.2f}, a tank's drift {spread['drift']:.2f}, one week's growth "
-        f"{spread['interval']:.2f} (log scale); a reading "
-        f"is off by {spread['height_error_cm']:g} cm and {100 * spread['height_error_share']:g} %."
+    print_table(
+        "How far things differ (log scale unless a unit is given)",
+        ["what", "spread>", "how sure"],
+        [_spread_row(name, words, answer["spread"]) for name, words in SPREADS.items()],
     )
     left_out = answer["rows_left_out"]
-    say(f"{answer['rows_used']} log rows used, {len(left_out)} left out.")
+    say(f"{answer['rows_used']} log rows used, {len(left_out)} set aside or left out.")
     for row in left_out[:20]:
         say(f"    {row['file']}:{row['row']}: {row['why']}")
     if len(left_out) > 20:
         say(f"    and {len(left_out) - 20} more (see --json)")
+
+
+SPREADS = {
+    "tank": "between tanks, beyond their conditions",
+    "area": "between areas of a tank",
+    "species": "times what the species table says of its own rates",
+    "interval": "one week's growth to the next",
+    "drift": "a tank's slow drift",
+    "height_error_cm": "a reading, cm",
+    "height_error_share": "a reading, share of the height",
+    "weight": "a weight",
+}
+
+
+def _spread_row(name: str, words: str, spread: dict[str, Any]) -> list[str]:
+    import numpy as np
+
+    key = "span" if name == "interval" else name
+    value, sd = spread[name], spread["log_sd"].get(key)
+    if sd is None:
+        return [words, f"{value:.2f}", "stated, not learnt"]
+    low, high = value * np.exp(np.array([-1.2816, 1.2816]) * sd)
+    return [words, f"{value:.2f}", f"learnt, {low:.2f} to {high:.2f}"]
 
 
 def _area_row(area: dict[str, Any], is_cover: bool) -> list[str]:

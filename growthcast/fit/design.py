@@ -2,18 +2,18 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date
 
 import numpy as np
 from numpy.typing import NDArray
 
 from growthcast.book.book import Book, Table
-from growthcast.fit.rows.chains import Chains, Link, pack_chains
+from growthcast.fit.rows.chains import Link, pack_chains
 from growthcast.fit.rows.clock import GrowthClock, growth_clock, tank_conditions
 from growthcast.fit.rows.nodes import Habits, build_nodes, cutting_habits
-from growthcast.fit.rows.visits import AreaTraits, LeftOut, read_visits
-from growthcast.fit.solver.drift import knot_precision, span_drift
+from growthcast.fit.rows.visits import AreaTraits, LeftOut, Visits, read_visits
+from growthcast.fit.solver.drift import knot_precision
 from growthcast.fit.solver.hierarchy import Pooling
 from growthcast.fit.solver.linearise import ErrorModel
 from growthcast.fit.solver.shares import SharedWeights
@@ -21,7 +21,7 @@ from growthcast.fit.solver.solve import Block, Problem
 from growthcast.fit.spreads import Spreads
 from growthcast.species import SpeciesPriors, read_reference, species_priors
 
-__all__ = ["Design", "build_design", "day_number"]
+__all__ = ["Design", "build_design", "day_number", "with_spreads"]
 
 FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.int64]
@@ -31,6 +31,8 @@ TextArray = NDArray[np.object_]
 COVER_ERROR_POINTS = 5.0
 """Error of a cover judged by eye, in points of percent (BOOK.md, an estimate)."""
 COVER_CEILING = 100.0
+NEAR_CEILING_SHARE, READINGS_NEAR_CEILING = 0.8, 2
+"""A ceiling is learnt once this many readings lie above this share of the one expected."""
 
 
 def day_number(day: date) -> float:
@@ -44,7 +46,9 @@ class Design:
 
     Areas are in the order of areas.csv, tanks in that of tanks.csv, species in that of the book's
     species table. ``on_day`` is the day the fit is made for; ``alive`` (A,) tells which areas are
-    planted then. ``spans`` (A,) counts each area's own spans that carry information.
+    planted then. ``spans`` (A,) counts each area's own spans that carry information;
+    ``unknown_spread`` (K,) is the doubt about a tank's rate from conditions nobody gave;
+    ``row_numbers`` are the log's rows as a spreadsheet shows them.
     """
 
     problem: Problem
@@ -63,6 +67,8 @@ class Design:
     observations: IntArray
     spans: IntArray
     left_out: tuple[LeftOut, ...]
+    unknown_spread: FloatArray
+    row_numbers: IntArray
 
     @property
     def tank(self) -> IntArray:
@@ -72,7 +78,10 @@ class Design:
 
 def build_design(book: Book, on: date, spreads: Spreads | None = None) -> Design:
     """Turn a checked book into arrays, as it was known on ``on``; later log rows are not used."""
-    spreads, on_day = spreads or Spreads(), day_number(on)
+    practice, on_day = book.practice, day_number(on)
+    spreads = spreads or Spreads(
+        height_error_cm=practice.height_error_cm, height_error_share=practice.height_error_share
+    )
     priors = species_priors(book.species)
     tank_id, area_id = book.tanks.text("tank_id"), book.areas.text("area_id")
     tank_index = _index(tank_id)
@@ -89,10 +98,10 @@ def build_design(book: Book, on: date, spreads: Spreads | None = None) -> Design
     )
     habits = cutting_habits(visits, traits, spreads.habit)
     nodes = build_nodes(visits, traits, clock, habits, on_day)
-    chains = pack_chains(nodes, tank)
+    chains, shares = pack_chains(nodes, tank), SharedWeights(weights_g, traits.gram_per_cm)
     problem = Problem(
-        blocks=tuple(_block(block, traits, weights_g, on_day) for block in chains),
-        pooling=_pooling(book, tank, species, priors, unknown_spread, habits, spreads),
+        blocks=tuple(Block.of(block, on_day, shares) for block in chains),
+        pooling=_pooling(book, tank, species, priors, unknown_spread, habits, spreads, visits),
         errors=errors,
         shape=priors.shape[species],
         first_habit=habits.first_log_cm,
@@ -114,24 +123,42 @@ def build_design(book: Book, on: date, spreads: Spreads | None = None) -> Design
         observations=np.bincount(visits.area, minlength=area_id.size),
         spans=np.bincount(nodes.area[nodes.link == Link.GREW], minlength=area_id.size),
         left_out=left_out,
+        unknown_spread=unknown_spread,
+        row_numbers=book.trims.rows,
     )
 
 
-def _block(chains: Chains, traits: AreaTraits, weights_g: FloatArray, on_day: float) -> Block:
-    nodes = chains.nodes
-    return Block(
-        chains=chains,
-        drift=span_drift(nodes.day - nodes.span_d, nodes.day, on_day),
-        shares=SharedWeights(total_g=weights_g, gram_per_cm=traits.gram_per_cm),
-        trust=np.ones(nodes.area.size),
+def with_spreads(design: Design, spreads: Spreads) -> Design:
+    """Return the same design under other spreads."""
+    problem, old, priors = design.problem, design.problem.errors, design.priors
+    errors = replace(
+        old,
+        height_error_cm=np.where(design.is_cover, old.height_error_cm, spreads.height_error_cm),
+        height_error_share=np.where(
+            design.is_cover, old.height_error_share, spreads.height_error_share
+        ),
+        span=spreads.span,
+        drift=spreads.drift,
+        weight=spreads.weight,
+    )
+    pooling = replace(
+        problem.pooling,
+        area_precision=1.0 / spreads.area**2,
+        density_precision=1.0 / spreads.density**2,
+        tank_precision=1.0 / (spreads.tank**2 + design.unknown_spread**2),
+        species_precision=1.0 / (spreads.species * priors.rate_spread) ** 2,
+        knot_precision=knot_precision() / spreads.drift**2,
+    )
+    return replace(
+        design, spreads=spreads, problem=replace(problem, errors=errors, pooling=pooling)
     )
 
 
 def _errors(book: Book, is_cover: BoolArray, spreads: Spreads) -> ErrorModel:
-    practice, areas = book.practice, book.areas
+    areas = book.areas
     return ErrorModel(
-        height_error_cm=np.where(is_cover, COVER_ERROR_POINTS, practice.height_error_cm),
-        height_error_share=np.where(is_cover, 0.0, practice.height_error_share),
+        height_error_cm=np.where(is_cover, COVER_ERROR_POINTS, spreads.height_error_cm),
+        height_error_share=np.where(is_cover, 0.0, spreads.height_error_share),
         span=spreads.span,
         drift=spreads.drift,
         weight=spreads.weight,
@@ -227,6 +254,7 @@ def _pooling(
     unknown_spread: FloatArray,
     habits: Habits,
     spreads: Spreads,
+    visits: Visits,
 ) -> Pooling:
     """Priors of rates and ceilings. Water caps every plant's height, not only the tall ones'."""
     water_cm = book.tanks.number("water_depth_cm")[tank]
@@ -236,6 +264,9 @@ def _pooling(
         np.minimum(priors.ceiling_cm[species], water_cm),
     )
     ceiling_cm = np.where(priors.measure_is_cover[species], COVER_CEILING, capped)
+    high = np.isfinite(visits.before_cm)
+    high &= np.nan_to_num(visits.before_cm) > NEAR_CEILING_SHARE * ceiling_cm[visits.area]
+    near = np.bincount(visits.area[high], minlength=tank.size)
     return Pooling(
         tank=tank,
         species=species,
@@ -249,4 +280,5 @@ def _pooling(
         tank_precision=1.0 / (spreads.tank**2 + unknown_spread**2),
         species_precision=1.0 / (spreads.species * priors.rate_spread) ** 2,
         knot_precision=knot_precision() / spreads.drift**2,
+        ceiling_learnt=near >= READINGS_NEAR_CEILING,
     )

@@ -12,10 +12,14 @@ from threadpoolctl import threadpool_limits
 
 from growthcast.book.book import Book
 from growthcast.fit.design import Design, build_design
-from growthcast.fit.solver.hierarchy import OWN, AreaInformation, Effects, Pooling
-from growthcast.fit.solver.linearise import CEILING, KNOTS, RATE
+from growthcast.fit.learning import learn_spreads
+from growthcast.fit.rows.visits import LeftOut
+from growthcast.fit.solver.hierarchy import border_covariance
+from growthcast.fit.solver.likelihood import log_likelihood
+from growthcast.fit.solver.linearise import CEILING, RATE
 from growthcast.fit.solver.solve import Solution, solve
 from growthcast.fit.spreads import Spreads
+from growthcast.fit.suspects import set_suspects_aside, suspects_of
 
 __all__ = ["AreaPosterior", "Basis", "GrowthFit", "fit_growth", "last_logged"]
 
@@ -72,15 +76,38 @@ class GrowthFit:
         solution, pooling = self.solution, self.design.problem.pooling
         view = solution.view
         last = _last_nodes(solution, areas)
+        covariance = border_covariance(view.area, view.effects, pooling, areas)
+        mode = solution.point.border[:, areas]
+        mean = _mean_of_skewed(mode, covariance, pooling.ceiling_precision[areas])
         return AreaPosterior(
-            border=solution.point.border[:, areas],
-            covariance=border_covariance(view.area, view.effects, pooling, areas),
-            last_stage=last["stage"],
+            border=mean,
+            covariance=covariance,
+            last_stage=last["stage"] + (last["follows"] * (mean - mode)).sum(axis=0),
             last_stage_variance=last["variance"],
             stage_follows=last["follows"],
             last_day=last["day"],
             last_pause_d=last["pause_d"],
         )
+
+    @property
+    def log_likelihood(self) -> float:
+        """Log likelihood of what was read, everything else integrated out."""
+        solution = self.solution
+        return log_likelihood(solution.problem, solution.point, solution.view)
+
+    @property
+    def suspects(self) -> list[LeftOut]:
+        """Log rows that were set aside because they do not belong, with why."""
+        design = self.design
+        units = np.where(design.is_cover, "% cover", "cm")
+        return [
+            LeftOut(
+                "trims.csv",
+                int(design.row_numbers[suspect.row]),
+                f"{design.area_id[suspect.area]} {suspect.why(str(units[suspect.area]))}",
+            )
+            for suspect in suspects_of(design, self.solution)
+        ]
 
     @property
     def basis(self) -> list[Basis]:
@@ -100,7 +127,6 @@ class GrowthFit:
         """Return the fit as the plain mapping that ``growthcast fit --json`` prints."""
         design, effects = self.design, self.solution.view.effects
         areas = self.posterior(np.arange(design.area_id.size))
-        errors, spreads = design.problem.errors, design.spreads
         rate, ceiling = areas.border[RATE], areas.border[CEILING]
         rate_sd, ceiling_sd = areas.sd(RATE), areas.sd(CEILING)
         pooling = design.problem.pooling
@@ -109,7 +135,6 @@ class GrowthFit:
         listed = sorted(set(design.species.tolist()))
         tanks = zip(design.tank_id, effects.tank[:, 0], effects.tank_sd(pooling), strict=True)
         species_sd = effects.species_sd()
-        height = ~design.is_cover if (~design.is_cover).any() else design.is_cover
         return {
             "areas": [
                 {
@@ -133,51 +158,40 @@ class GrowthFit:
                 for s in listed
             ],
             "spread": {
-                "species": spreads.species,
-                "tank": spreads.tank,
-                "area": spreads.area,
-                "interval": spreads.span,
-                "drift": spreads.drift,
-                "density": spreads.density,
-                "weight": spreads.weight,
-                "habit": spreads.habit,
-                "height_error_cm": float(errors.height_error_cm[height].max(initial=0.0)),
-                "height_error_share": float(errors.height_error_share[height].max(initial=0.0)),
-                "learnt": False,
-            },
-            "log_likelihood": round(self.solution.log_likelihood, 4),
+                ("interval" if name == "span" else name): round(value, 5)
+                for name, value in design.spreads.as_dict().items()
+            }
+            | {"log_sd": {name: round(sd, 4) for name, sd in design.spreads.sd.items()}},
+            "log_likelihood": round(self.log_likelihood, 4),
             "steps": self.solution.steps,
             "areas_with_spans": int(logged.sum()),
             "rows_used": int(design.observations.sum()),
             "rows_left_out": [
-                {"file": row.file, "row": row.row, "why": row.why} for row in design.left_out
+                {"file": row.file, "row": row.row, "why": row.why}
+                for row in sorted([*design.left_out, *self.suspects], key=lambda left: left.row)
             ],
         }
 
 
-def border_covariance(
-    area: AreaInformation, effects: Effects, pooling: Pooling, areas: IntArray
+SKEWNESS_OF_CEILING = 3.0
+"""Third derivative of what growth says on a log ceiling, in units of its information."""
+
+
+def _mean_of_skewed(
+    mode: FloatArray, covariance: FloatArray, ceiling_precision: FloatArray
 ) -> FloatArray:
-    """Covariance (n, B, B) of the borders of some areas, what they share included."""
-    held, share, follows = area.rate_given(pooling.area_precision)
-    joint = effects.joint_covariance(pooling, areas)  # of (centre, knots)
-    width = joint.shape[1]
-    to_rate = np.broadcast_to(np.eye(width), joint.shape).copy()
-    to_rate[:, 0, 0] = share[areas]
-    to_rate[:, 0, 1:] = follows[areas]
-    shared = to_rate @ joint @ to_rate.transpose(0, 2, 1)  # of (log rate, knots)
-    shared[:, 0, 0] += 1.0 / np.where(held > 0.0, held, 1.0)[areas]
-    along = area.own_follows[areas]
-    own = along @ shared @ along.transpose(0, 2, 1) + area.own_covariance[areas]
-    across = along @ shared
-    size = width + len(OWN)
-    covariance = np.empty((areas.size, size, size))
-    first, rest = [RATE, *range(KNOTS, size)], OWN
-    covariance[np.ix_(range(areas.size), first, first)] = shared
-    covariance[np.ix_(range(areas.size), rest, rest)] = own
-    covariance[np.ix_(range(areas.size), rest, first)] = across
-    covariance[np.ix_(range(areas.size), first, rest)] = across.transpose(0, 2, 1)
-    return covariance
+    """Posterior mean (B, n) from its mode: ceilings are skewed upwards.
+
+    Growth speaks of a ceiling through its inverse (``r h - r h^2 / K``): normal in ``1/K`` with
+    information ``m`` on ``log K``, its log likelihood has the third derivative ``3 m``, and a mean
+    lies ``3 m var^2 / 2`` above its mode to leading order. Whatever goes with the ceiling moves
+    along.
+    """
+    variance = covariance[:, CEILING, CEILING]
+    told = np.maximum(1.0 / variance - ceiling_precision, 0.0)
+    shift = 0.5 * SKEWNESS_OF_CEILING * told * variance**2
+    moved: FloatArray = mode + (covariance[:, :, CEILING] / variance[:, None]).T * shift
+    return moved
 
 
 def _last_nodes(solution: Solution, areas: IntArray) -> dict[str, FloatArray]:
@@ -220,7 +234,7 @@ def fit_growth(book: Book, on: date, spreads: Spreads | None = None) -> GrowthFi
     on : date
         The day for which the fit is made; log rows after it must not be in the book.
     spreads : Spreads, optional
-        Spreads of the model; stated defaults when not given.
+        Spreads of the model, taken as given; learnt from the book when not given.
 
     Returns
     -------
@@ -231,4 +245,6 @@ def fit_growth(book: Book, on: date, spreads: Spreads | None = None) -> GrowthFi
     design = build_design(book, on, spreads)
     # Many tiny products: a second BLAS thread costs more than it brings.
     with threadpool_limits(limits=1, user_api="blas"):
-        return GrowthFit(design, solve(design.problem))
+        if spreads is None:
+            return GrowthFit(*learn_spreads(design))
+        return GrowthFit(*set_suspects_aside(design, solve(design.problem)))

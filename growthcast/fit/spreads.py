@@ -1,19 +1,19 @@
-"""The spreads of the model: how far tanks, areas and spans differ from what is expected of them."""
+"""The spreads of the model: how far tanks, areas, spans and readings differ from their means."""
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field, fields
 
-__all__ = ["Spreads"]
+__all__ = ["LEARNT", "Spreads"]
 
 
 @dataclass(frozen=True, slots=True)
 class Spreads:
-    """Standard deviations on the log rate, and of one span's growth relative to its mean.
+    """Standard deviations of the model's random parts, on the log rate unless said otherwise.
 
     The defaults are estimates (common practice, no source): two tanks under the same conditions
     differ by about a third, two patches of a species in one tank by a fifth, and one week's growth
-    from the next by a fifth.
+    from the next by a fifth. They are where learning starts from and what it leans on.
 
     Attributes
     ----------
@@ -25,13 +25,14 @@ class Spreads:
         Relative spread of one week's growth; its variance falls as 1/days [-].
     drift
         Spread of the log rate with which a tank drifts around its own mean [-].
-    density
-        Spread of the log density of areas around the table's [-].
-    weight
-        Relative spread of one weight around what the area's density makes of the length [-].
+    height_error_cm, height_error_share
+        Error of a reading: fixed part [cm] and share of the height [-].
+    density, weight
+        Spread of areas' log densities around the table's, and relative spread of one weight [-].
     habit
-        Spread of the heights an area is cut to, as a share of the height, before its log says
-        otherwise [-].
+        Scatter of the heights an area is cut to, as a share, before its log says otherwise [-].
+    sd
+        Standard deviation of the logarithm of each spread that was learnt; empty when none was.
     """
 
     species: float = 1.0
@@ -39,6 +40,26 @@ class Spreads:
     area: float = 0.20
     span: float = 0.20
     drift: float = 0.15
+    height_error_cm: float = 0.5
+    height_error_share: float = 0.05
     density: float = 0.50
     weight: float = 0.20
     habit: float = 0.15
+    sd: dict[str, float] = field(default_factory=dict)
+
+    def as_dict(self) -> dict[str, float]:
+        """Return the spreads by name."""
+        return {f.name: getattr(self, f.name) for f in fields(self) if f.name != "sd"}
+
+
+LEARNT = (
+    "species",
+    "tank",
+    "area",
+    "span",
+    "drift",
+    "height_error_cm",
+    "height_error_share",
+    "weight",
+)
+"""The spreads that a log teaches."""

@@ -92,7 +92,7 @@ def draw_growth(
     """Draw the growth of ``areas`` (A,), all of them in ``tanks`` (R,), from the posterior."""
     design, view = fit.design, fit.solution.view
     pooling, effects, own = design.problem.pooling, view.effects, view.area
-    border = fit.solution.point.border[:, areas]
+    border = fit.posterior(areas).border
     species, width = design.species_id.size, effects.tank.shape[1]
     run = np.searchsorted(tanks, pooling.tank[areas])
     # The key of a row of draws: the place in the book of what it is drawn for, and what it is.
@@ -115,6 +115,7 @@ def draw_growth(
     moved = np.concatenate([rate_off[:, None], knots_off], axis=1)
     ceiling_off = np.einsum("ak,akd->ad", own.own_follows[areas, 0], moved)
     ceiling_off += np.sqrt(own.own_covariance[areas, 0, 0])[:, None] * of_ceiling
+    rate_off += own.drag[areas, None] * ceiling_off
     speed = np.log(design.clock.speed(design.on_day)[areas])
     return GrowthDraws(
         log_rate=(speed + border[RATE])[:, None] + rate_off,

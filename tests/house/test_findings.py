@@ -211,8 +211,8 @@ REMARKS: dict[str, tuple[Changes, Place]] = {
     ),
 }
 
-# these two need more than the text of a file: see the tests below
-OTHERWISE = {"unreadable-file", "unsteady-file", "after-on"}
+# these need more than the text of a file: see the tests below
+OTHERWISE = {"unreadable-file", "unsteady-file", "after-on", "suspect-reading"}
 ALSO = {
     "decimal-point": {"delimiter", "decimal-comma-file"},
     "decimal-comma-file": {"delimiter"},

@@ -75,6 +75,7 @@ def one_uncut_area(x, y, start):
         tank_precision=nothing,
         species_precision=nothing,
         knot_precision=1e12 * knot_precision(),
+        ceiling_learnt=np.ones(1, dtype=bool),
     )
     one = np.ones(1)
     errors = ErrorModel(one, nothing, span=0.0, drift=0.0, weight=1.0, floor_cm=one, budget_cm=one)

@@ -15,7 +15,15 @@ from numpy.typing import NDArray
 
 from growthcast.fit.solver.linearise import CEILING, DENSITY, HABIT, KNOTS, RATE
 
-__all__ = ["OWN", "AreaInformation", "Effects", "Pooling", "area_information", "solve_effects"]
+__all__ = [
+    "OWN",
+    "AreaInformation",
+    "Effects",
+    "Pooling",
+    "area_information",
+    "border_covariance",
+    "solve_effects",
+]
 
 FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.int64]
@@ -35,6 +43,11 @@ class Pooling:
     ``log_habit`` and ``habit_precision`` (A,) the prior of its usual cut height;
     ``tank_precision`` (K,) and ``species_precision`` (S,) of the shared effects;
     ``knot_precision`` (M, M) of a tank's drift. A precision of 0 switches a prior off.
+
+    ``ceiling_learnt`` (A,) tells whose ceiling the log may teach. Areas that are kept far below
+    their ceiling say next to nothing of it, but what little they say is sharp and often wrong: a
+    low ceiling with a fast rate fits them as well. There the ceiling keeps its prior, and the rate
+    is learnt for it and moves along with it.
     """
 
     tank: IntArray
@@ -49,6 +62,7 @@ class Pooling:
     tank_precision: FloatArray
     species_precision: FloatArray
     knot_precision: FloatArray
+    ceiling_learnt: NDArray[np.bool_]
 
     def own_priors(self) -> list[tuple[FloatArray, FloatArray]]:
         """Centre and precision (A,) of each of the parameters ``OWN``."""
@@ -66,7 +80,8 @@ class AreaInformation:
 
     With ``x`` the departures of (log rate, knots), (1 + M,): ceiling, density and habit follow as
     ``own_mean + own_follows @ x`` with covariance ``own_covariance`` (A, 3, 3); ``precision``
-    (A, 1 + M, 1 + M) and ``score`` (A, 1 + M) are the chain's word on ``x``.
+    (A, 1 + M, 1 + M) and ``score`` (A, 1 + M) are the chain's word on ``x``. ``drag``
+    (A,) is how far a log rate moves with a ceiling that is not learnt.
     """
 
     own_mean: FloatArray
@@ -74,6 +89,7 @@ class AreaInformation:
     own_covariance: FloatArray
     precision: FloatArray
     score: FloatArray
+    drag: FloatArray
 
     def rate_given(self, area_precision: float) -> tuple[FloatArray, FloatArray, FloatArray]:
         """Log rate given its centre and the knots: precision held, share of the centre, follows.
@@ -90,6 +106,12 @@ def area_information(
 ) -> AreaInformation:
     """Add the own parameters' priors to the chains' information (B, B, A) and eliminate them."""
     by_area = np.moveaxis(information, 2, 0)
+    drag = _drag(by_area, pooling)
+    unlearnt = ~pooling.ceiling_learnt
+    if unlearnt.any():
+        by_area, score = by_area.copy(), score.copy()
+        by_area[unlearnt, CEILING] = by_area[unlearnt, :, CEILING] = 0.0
+        score[CEILING, unlearnt] = 0.0
     shared = [RATE, *range(KNOTS, border.shape[0])]
     own = by_area[:, OWN][:, :, OWN].copy()
     across = by_area[:, OWN][:, :, shared]
@@ -111,7 +133,16 @@ def area_information(
         own_covariance=covariance,
         precision=by_area[:, shared][:, :, shared] + np.einsum("aik,ail->akl", across, follows),
         score=score[shared].T - np.einsum("aik,ai->ak", across, mean),
+        drag=drag,
     )
+
+
+def _drag(by_area: FloatArray, pooling: Pooling) -> FloatArray:
+    """How far each log rate moves with its log ceiling, (A,), where the ceiling is not learnt."""
+    held = by_area[:, RATE, RATE] + pooling.area_precision
+    safe = np.where(held > 0.0, held, 1.0)
+    drag: FloatArray = np.where(pooling.ceiling_learnt, 0.0, -by_area[:, RATE, CEILING] / safe)
+    return drag
 
 
 def _inverse(matrix: FloatArray) -> FloatArray:
@@ -282,3 +313,30 @@ def _species_system(
     back = np.einsum("ak,ak->a", along, pull_tank[pooling.tank])
     right = np.bincount(pooling.species, pull[:, 0] + back, minlength=size)
     return dense, right.astype(np.float64)
+
+
+def border_covariance(
+    area: AreaInformation, effects: Effects, pooling: Pooling, areas: IntArray
+) -> FloatArray:
+    """Covariance (n, B, B) of the borders of some areas, what they share included."""
+    held, share, follows = area.rate_given(pooling.area_precision)
+    joint = effects.joint_covariance(pooling, areas)  # of (centre, knots)
+    width = joint.shape[1]
+    to_rate = np.broadcast_to(np.eye(width), joint.shape).copy()
+    to_rate[:, 0, 0] = share[areas]
+    to_rate[:, 0, 1:] = follows[areas]
+    shared = to_rate @ joint @ to_rate.transpose(0, 2, 1)  # of (log rate, knots)
+    shared[:, 0, 0] += 1.0 / np.where(held > 0.0, held, 1.0)[areas]
+    along = area.own_follows[areas]
+    own = along @ shared @ along.transpose(0, 2, 1) + area.own_covariance[areas]
+    across = along @ shared
+    size = width + len(OWN)
+    covariance = np.empty((areas.size, size, size))
+    first, rest = [RATE, *range(KNOTS, size)], OWN
+    covariance[np.ix_(range(areas.size), first, first)] = shared
+    covariance[np.ix_(range(areas.size), rest, rest)] = own
+    covariance[np.ix_(range(areas.size), rest, first)] = across
+    covariance[np.ix_(range(areas.size), first, rest)] = across.transpose(0, 2, 1)
+    follow = np.broadcast_to(np.eye(size), covariance.shape).copy()
+    follow[:, RATE, CEILING] = area.drag[areas]
+    return follow @ covariance @ follow.transpose(0, 2, 1)

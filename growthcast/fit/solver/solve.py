@@ -15,7 +15,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from growthcast.fit.rows.chains import Chains, Link
-from growthcast.fit.solver.drift import SpanDrift
+from growthcast.fit.solver.drift import SpanDrift, span_drift
 from growthcast.fit.solver.hierarchy import (
     OWN,
     AreaInformation,
@@ -38,13 +38,12 @@ from growthcast.fit.solver.shares import SharedWeights, shares_of
 from growthcast.fit.solver.sweep import (
     Swept,
     filtered,
-    log_determinant,
     smooth,
     sweep,
 )
 from growthcast.growth.logistic import shape_factor, stage
 
-__all__ = ["Block", "Point", "Problem", "Solution", "solve", "view_of"]
+__all__ = ["Block", "Point", "Problem", "Solution", "View", "departure_of", "solve", "view_of"]
 
 FloatArray = NDArray[np.float64]
 
@@ -53,6 +52,8 @@ TOLERANCE = 1e-6
 SHARING_STEPS = 12
 """Steps after which the shares of whole-tank weights are left as they are."""
 LONGEST_STEP = np.array([0.7, 0.4, 0.7, 0.4] + [0.5] * (BORDER - KNOTS))[:, None]
+LONGEST_STAGE_STEP, LAST_STAGE = 1.5, 14.0
+"""A stage moves no further in one step, and ends where no ruler tells it from bare or full."""
 SETTLED = 1e-3
 """An area has settled when its steps are no longer than this, in standard deviations."""
 LENGTHEN, LEAST_SHARE = 1.5, 1.0 / 64.0
@@ -64,13 +65,32 @@ HEADROOM = 1.1
 class Block:
     """A block of chains with the regression of its spans on the drift, and its shared weights.
 
-    ``trust`` (N,) is the share of its weight that each reading keeps.
+    ``trust`` (N,) is the share of its weight that each reading keeps; ``cut_away`` (N,) tells where
+    a span was broken for a cut nobody logged, ``expected_cm`` and ``expected_sd_cm`` (N,) what was
+    foreseen there.
     """
 
     chains: Chains
     drift: SpanDrift
     shares: SharedWeights
     trust: FloatArray
+    cut_away: NDArray[np.bool_]
+    expected_cm: FloatArray
+    expected_sd_cm: FloatArray
+
+    @classmethod
+    def of(cls, chains: Chains, on_day: float, shares: SharedWeights) -> Block:
+        """Return a block of which nothing is in doubt yet."""
+        nodes = chains.nodes
+        return cls(
+            chains=chains,
+            drift=span_drift(nodes.day - nodes.span_d, nodes.day, on_day),
+            shares=shares,
+            trust=np.ones(nodes.area.size),
+            cut_away=np.zeros(nodes.area.size, dtype=bool),
+            expected_cm=np.full(nodes.area.size, np.nan),
+            expected_sd_cm=np.full(nodes.area.size, np.nan),
+        )
 
 
 @dataclass(frozen=True, slots=True)
@@ -139,18 +159,17 @@ class Solution:
     problem: Problem
     point: Point
     view: View
-    log_likelihood: float
     converged: NDArray[np.bool_]
     steps: int
 
 
-def solve(problem: Problem, start: Point | None = None) -> Solution:
+def solve(problem: Problem, start: Point | None = None, most_steps: int = MOST_STEPS) -> Solution:
     """Fit; areas whose steps do not settle within the limit come back as not converged."""
     point = start or _start(problem)
     pace = _Pace(np.ones(problem.area_count), np.zeros_like(point.border))
     moved = np.full(problem.area_count, np.inf)
     view, steps = view_of(problem, point), 0
-    while steps < MOST_STEPS and moved.max(initial=0.0) > TOLERANCE:
+    while steps < most_steps and moved.max(initial=0.0) > TOLERANCE:
         if steps < SHARING_STEPS and problem.has_shares:
             problem, point = shared_out(problem, point, view)
             view = view_of(problem, point)
@@ -161,7 +180,6 @@ def solve(problem: Problem, start: Point | None = None) -> Solution:
         problem=problem,
         point=point,
         view=view,
-        log_likelihood=log_likelihood(problem, point, view),
         converged=moved <= SETTLED,
         steps=steps,
     )
@@ -258,7 +276,7 @@ def _step(
     An area that turns back on its last step takes half as much of the next, and lengthens its
     steps again while it goes straight on.
     """
-    departure = _departure(problem, point, view)
+    departure = departure_of(problem, point, view)
     in_sd = departure / _scale(problem, view.area)
     turned = (in_sd * pace.last).sum(axis=0) < 0.0
     share = np.clip(np.where(turned, 0.5, LENGTHEN) * pace.share, LEAST_SHARE, 1.0)
@@ -269,13 +287,19 @@ def _step(
     taken[KNOTS:] = departure[KNOTS:] * together[tank]
     taken *= np.min(LONGEST_STEP / np.maximum(np.abs(taken), LONGEST_STEP), axis=0)
     stages = tuple(
-        stages + problem.stages_follow(block.chains, at, swept, taken)
+        _within_reach(stages, problem.stages_follow(block.chains, at, swept, taken))
         for block, stages, at, swept in zip(
             problem.blocks, point.stages, view.at, view.swept, strict=True
         )
     )
     new = Point(stages, point.border + taken, point.shared_cm)
     return new, _Pace(share, in_sd), np.max(np.abs(in_sd), axis=0)
+
+
+def _within_reach(stages: FloatArray, step: FloatArray) -> FloatArray:
+    """Return moved stages: none further than a curve can be trusted, none beyond telling."""
+    moved = stages + np.clip(step, -LONGEST_STAGE_STEP, LONGEST_STAGE_STEP)
+    return np.clip(moved, -LAST_STAGE, LAST_STAGE)
 
 
 def _scale(problem: Problem, area: AreaInformation) -> FloatArray:
@@ -291,7 +315,7 @@ def _scale(problem: Problem, area: AreaInformation) -> FloatArray:
     return scale
 
 
-def _departure(problem: Problem, point: Point, view: View) -> FloatArray:
+def departure_of(problem: Problem, point: Point, view: View) -> FloatArray:
     """Step (B, A) of every area's border that goes with the shared effects."""
     pooling, area, effects = problem.pooling, view.area, view.effects
     own = pooling.area_precision
@@ -303,40 +327,3 @@ def _departure(problem: Problem, point: Point, view: View) -> FloatArray:
     moved = np.concatenate([rate[None], knots])
     own_moved = (area.own_mean + np.einsum("aik,ka->ai", area.own_follows, moved)).T
     return np.concatenate([rate[None], own_moved, knots])
-
-
-def log_likelihood(problem: Problem, point: Point, view: View) -> float:
-    """Log likelihood of what was read, everything else integrated out (Laplace)."""
-    pooling, border, effects = problem.pooling, point.border, view.effects
-    centre = effects.centre(pooling)
-    total = pooling.area_precision * (border[RATE] - centre) ** 2
-    for parameter, (usual, held) in zip(OWN, pooling.own_priors(), strict=True):
-        total = total + held * (border[parameter] - usual) ** 2
-    squares = float(total.sum()) + float(
-        (pooling.tank_precision * effects.tank[:, 0] ** 2).sum()
-        + (pooling.species_precision * effects.species**2).sum()
-        + np.einsum("km,mj,kj->", effects.tank[:, 1:], pooling.knot_precision, effects.tank[:, 1:])
-    )
-    determinant = effects.log_determinant
-    determinant -= _log_sum(pooling.tank_precision) + _log_sum(pooling.species_precision)
-    determinant -= effects.tank.shape[0] * np.linalg.slogdet(pooling.knot_precision)[1]
-    determinant -= pooling.tank.size * float(np.log(pooling.area_precision or 1.0))
-    determinant -= sum(_log_sum(held) for _, held in pooling.own_priors())
-    own = np.linalg.det(view.area.own_covariance)
-    determinant -= _log_sum(own)
-    for block, here, swept in zip(problem.blocks, view.at, view.swept, strict=True):
-        squares += float((swept.weight * swept.innovation**2).sum()) + _read_misfit(here)
-        determinant += float(here.log_error.sum())
-        determinant += log_determinant(block.chains, here, swept)
-    return -0.5 * (squares + float(determinant))
-
-
-def _read_misfit(here: Linearised) -> float:
-    """What was lost when several readings of a node were merged into one."""
-    merged = here.precision * here.residual**2
-    return float((here.misfit - merged).sum())
-
-
-def _log_sum(values: FloatArray) -> float:
-    positive = values > 0.0
-    return float(np.log(np.where(positive, values, 1.0)).sum())

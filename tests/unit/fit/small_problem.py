@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from growthcast.fit.rows.chains import Link, Look, Nodes, pack_chains
-from growthcast.fit.solver.drift import knot_precision, span_drift
+from growthcast.fit.solver.drift import knot_precision
 from growthcast.fit.solver.hierarchy import Pooling
 from growthcast.fit.solver.linearise import ErrorModel
 from growthcast.fit.solver.shares import SharedWeights
@@ -69,15 +69,9 @@ def small_nodes(rng):
 
 def problem_of(nodes, pooling, errors, shape, first_habit, nodes_a_block=16_000):
     """Return a problem of these nodes, packed."""
-    blocks = tuple(
-        Block(
-            chains=chains,
-            drift=span_drift(chains.nodes.day - chains.nodes.span_d, chains.nodes.day, ON_DAY),
-            shares=SharedWeights(np.zeros(0), np.ones(pooling.tank.size)),
-            trust=np.ones(chains.nodes.area.size),
-        )
-        for chains in pack_chains(nodes, pooling.tank, nodes_a_block)
-    )
+    shares = SharedWeights(np.zeros(0), np.ones(pooling.tank.size))
+    chains = pack_chains(nodes, pooling.tank, nodes_a_block)
+    blocks = tuple(Block.of(block, ON_DAY, shares) for block in chains)
     return Problem(blocks, pooling, errors, shape, first_habit)
 
 
@@ -101,6 +95,7 @@ def small_problem(seed=3, order=None, nodes_a_block=16_000):
         tank_precision=1.0 / np.array([0.3, 0.4, 0.3]) ** 2,
         species_precision=1.0 / np.array([0.3, 0.5, 0.4]) ** 2,
         knot_precision=knot_precision() / 0.15**2,
+        ceiling_learnt=np.ones(7, dtype=bool),
     )
     errors = ErrorModel(
         height_error_cm=np.full(7, 0.5),

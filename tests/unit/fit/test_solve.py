@@ -5,11 +5,17 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from growthcast.fit.result import border_covariance
 from growthcast.fit.rows.chains import Link
-from growthcast.fit.solver.hierarchy import OWN
-from growthcast.fit.solver.linearise import BORDER, CEILING, KNOTS, RATE
-from growthcast.fit.solver.solve import _departure, _start, solve, view_of
+from growthcast.fit.solver.hierarchy import OWN, border_covariance
+from growthcast.fit.solver.likelihood import log_likelihood
+from growthcast.fit.solver.linearise import (
+    BORDER,
+    CEILING,
+    FRESH_STAGE_VARIANCE,
+    KNOTS,
+    RATE,
+)
+from growthcast.fit.solver.solve import _start, departure_of, solve, view_of
 from growthcast.fit.solver.sweep import smooth, smooth_variance
 from tests.unit.fit.small_problem import problem_of, small_nodes, small_problem
 
@@ -92,7 +98,7 @@ def both(request):
 
 def test_the_step_is_that_of_the_dense_system(both):
     problem, point, view, step, _, (n, area_at, tank_at, species_at) = both
-    departure = _departure(problem, point, view)
+    departure = departure_of(problem, point, view)
     for a in range(AREAS):
         for b in (RATE, *OWN):
             assert departure[b, a] == pytest.approx(step[area_at(a, b)], abs=2e-7)
@@ -125,10 +131,36 @@ def test_covariances_are_those_of_the_dense_system(both):
     np.testing.assert_allclose(whole, np.diag(covariance)[:n], rtol=1e-4)
 
 
+def test_the_likelihood_is_that_of_the_dense_system(both):
+    """Gaussian evidence: squares at the solution and the determinant, all unknowns at once.
+
+    A start is flat in height, not in stage: the filter's leaves out its slope and its own scale.
+    """
+    problem, point, view, step, covariance, _ = both
+    right = dense_system(problem, point, view)[1]
+    [block], [at], pooling = problem.blocks, view.at, problem.pooling
+    nodes, fresh = block.chains.nodes, block.chains.nodes.link == Link.FRESH
+    stands = np.einsum("mn,mn->n", at.drive[KNOTS:], point.border[KNOTS:][:, nodes.area])
+    squares = ((at.gap - stands) ** 2 / at.noise).sum() + at.misfit.sum()
+    squares += (pooling.area_precision * (pooling.offset - point.border[RATE]) ** 2).sum()
+    for b, (centre, held) in zip(OWN, pooling.own_priors(), strict=True):
+        squares += (held * (centre - point.border[b]) ** 2).sum()
+    squares -= right @ step
+    determinant = -np.linalg.slogdet(covariance)[1] + at.log_error.sum()
+    determinant += np.log(at.noise[~fresh]).sum() - 2.0 * np.log(at.slope[fresh]).sum()
+    determinant += np.log(FRESH_STAGE_VARIANCE) * fresh.sum()
+    priors = [np.full(AREAS, pooling.area_precision), pooling.tank_precision]
+    priors += [pooling.species_precision, *(held for _, held in pooling.own_priors())]
+    determinant -= sum(np.log(held).sum() for held in priors)
+    determinant -= TANKS * np.linalg.slogdet(pooling.knot_precision)[1]
+    expected = -0.5 * (squares + determinant)
+    assert log_likelihood(problem, point, view) == pytest.approx(expected, abs=1e-4)
+
+
 def test_the_fit_settles():
     solution = solve(small_problem())
     assert solution.converged.all()
-    assert np.abs(_departure(solution.problem, solution.point, solution.view)).max() < 1e-5
+    assert np.abs(departure_of(solution.problem, solution.point, solution.view)).max() < 1e-5
 
 
 def test_areas_of_a_tank_teach_each_other():

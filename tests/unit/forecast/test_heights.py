@@ -67,11 +67,14 @@ def test_a_crossing_beyond_the_horizon_is_not_given(fit):
 
 
 def test_an_area_over_its_budget_passes_today(tmp_path):
-    rows = stem_log() + "2026-06-05,lobby,stems,30,,,,,,\n"
-    book = make_book(tmp_path, trims=rows)
-    fitted = fit_growth(book, date(2026, 6, 5))
-    [stems, *_] = forecast(fitted, (date(2026, 6, 12),), 60)
-    assert stems.passes_budget_on[1] == date(2026, 6, 5)
+    unvisited = "".join(
+        f"2026-06-{day:02},lobby,stems,{height},,,,,,\n"
+        for day, height in ((8, 18), (15, 28), (19, 33))
+    )
+    book = make_book(tmp_path, trims=stem_log() + unvisited)
+    fitted = fit_growth(book, date(2026, 6, 19))
+    [stems, *_] = forecast(fitted, (date(2026, 6, 26),), 60)
+    assert stems.passes_budget_on[1] == date(2026, 6, 19)
     assert stems.chance_over_budget[0] > 0.95
 
 

@@ -1,0 +1,186 @@
+"""Readings that do not belong: slipped decimals, mistaken areas, cuts that nobody logged.
+
+Each reading is weighed against what was foreseen without it. It may be as good as any other, or be
+a gross error (ten times as wide), or, where it is low, stand after a cut that is not in the log; a
+cut may also have been made elsewhere than usual, which is no error. Where one of these is the
+likelier, the reading loses its weight, or the span before it is broken. The worst of each area is
+judged first, since one bad reading makes its neighbours look bad.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from growthcast.fit.design import Design
+from growthcast.fit.rows.chains import Link
+from growthcast.fit.solver.hierarchy import border_covariance
+from growthcast.fit.solver.linearise import CEILING, HABIT
+from growthcast.fit.solver.solve import Block, Solution, solve
+
+__all__ = ["Suspect", "set_suspects_aside", "suspects_of"]
+
+FloatArray = NDArray[np.float64]
+IntArray = NDArray[np.int64]
+
+GROSS_SHARE, UNLOGGED_SHARE, UNUSUAL_SHARE = 0.02, 0.02, 0.05
+"""How often a reading is a gross error, a span holds an unlogged cut, a cut is made elsewhere."""
+GROSS_WIDTH = 10.0
+"""A gross error is this many times as wide as a usual one."""
+LOWEST_UNLOGGED_SHARE = 0.7
+"""An unlogged cut leaves at least this share of the usual height."""
+UNUSUAL_SPREAD = 0.6
+"""Log spread of cuts made elsewhere than usual, around the usual height."""
+MOST_ROUNDS = 4
+STEPS_BETWEEN = 8
+
+SOUND, GROSS, UNLOGGED, UNUSUAL = range(4)
+
+
+@dataclass(frozen=True, slots=True)
+class Suspect:
+    """A log row that was set aside: its index in the log, what it read and what was foreseen."""
+
+    row: int
+    area: int
+    reading_cm: float
+    foreseen_cm: float
+    foreseen_sd_cm: float
+    unlogged_cut: bool
+
+    def why(self, unit: str) -> str:
+        """Say in words why the row was set aside."""
+        beyond = (
+            f"reads {self.reading_cm:.3g} {unit} where {self.foreseen_cm:.1f} ± "
+            f"{self.foreseen_sd_cm:.1f} {unit} was foreseen"
+        )
+        if self.unlogged_cut:
+            return f"{beyond}: a cut that is not in the log? The span before it is not used"
+        return f"{beyond}: a slipped decimal or another area's reading? It has next to no weight"
+
+
+def set_suspects_aside(
+    design: Design, solution: Solution, wider: float = 1.0
+) -> tuple[Design, Solution]:
+    """Judge every reading and fit again without the weight of those that do not belong.
+
+    ``wider`` stretches what was foreseen, for spreads that have not been learnt yet.
+    """
+    for _ in range(MOST_ROUNDS):
+        blocks, changed = [], False
+        for number, block in enumerate(solution.problem.blocks):
+            new = _set_aside(block, *_judge(design, solution, number, wider))
+            new = _remember(design, solution, number, new)
+            changed |= new is not block
+            blocks.append(new)
+        if not changed:
+            break
+        design = replace(design, problem=replace(solution.problem, blocks=tuple(blocks)))
+        solution = solve(design.problem, solution.point, STEPS_BETWEEN)
+    return design, solve(design.problem, solution.point)
+
+
+def _foreseen(design: Design, solution: Solution, number: int) -> tuple[FloatArray, FloatArray]:
+    """Innovation (N,) and variance without the reading's own error (N,) of a block's nodes."""
+    block, view = solution.problem.blocks[number], solution.view
+    at, swept = view.at[number], view.swept[number]
+    lean = at.slope * swept.ahead_carry
+    lean[CEILING] += at.height
+    area = block.chains.nodes.area
+    covariance = border_covariance(view.area, view.effects, design.problem.pooling, area)
+    unsure = np.einsum("bn,nbc,cn->n", lean, covariance, lean)
+    return swept.innovation, at.slope**2 * swept.ahead_variance + unsure
+
+
+def _judge(
+    design: Design, solution: Solution, number: int, wider: float
+) -> tuple[IntArray, FloatArray]:
+    """Likeliest verdict (N,) on each node, and by how much (log) it beats a sound reading."""
+    nodes = solution.problem.blocks[number].chains.nodes
+    at = solution.view.at[number]
+    _, foreseen = _foreseen(design, solution, number)
+    foreseen = foreseen * wider**2
+    error = design.problem.errors.reading_variance(at.height, nodes.area)
+    read = np.isfinite(nodes.reading_cm)
+    reading = np.where(read, nodes.reading_cm, 1.0)
+    off = np.where(read, nodes.reading_cm - at.height, 0.0)
+    sound = np.log(1.0 - GROSS_SHARE - UNLOGGED_SHARE) + _log_normal(off, foreseen + error)
+    gross = np.log(GROSS_SHARE) + _log_normal(off, foreseen + GROSS_WIDTH**2 * error)
+    grew, aimed = nodes.link == Link.GREW, nodes.link == Link.AIMED
+    usual = solution.point.border[HABIT, nodes.area]
+    # After a cut that nobody logged it stands between where it is cut to and what was foreseen.
+    bottom = np.minimum(LOWEST_UNLOGGED_SHARE * np.exp(usual), 0.5 * at.height)
+    low = grew & (reading < at.height) & (reading > bottom)
+    room = np.where(low, at.height - bottom, 1.0)
+    unlogged = np.where(low, np.log(UNLOGGED_SHARE / room), -np.inf)
+    apart = np.log(np.maximum(reading, 1e-9)) - usual
+    elsewhere = np.log(UNUSUAL_SHARE / np.maximum(reading, 1e-9))
+    elsewhere = elsewhere + _log_normal(apart, np.full_like(apart, UNUSUAL_SPREAD**2))
+    unusual = np.where(aimed, elsewhere, -np.inf)
+    # Of a fresh start nothing was foreseen, so nothing can be said against it.
+    judged = read & (grew | aimed)
+    chances = np.stack([sound, gross, unlogged, unusual])
+    verdict = np.where(judged, np.argmax(chances, axis=0), SOUND)
+    return verdict, np.where(judged, chances.max(axis=0) - sound, 0.0)
+
+
+def _log_normal(off: FloatArray, variance: FloatArray) -> FloatArray:
+    density: FloatArray = -0.5 * (off**2 / variance + np.log(2.0 * np.pi * variance))
+    return density
+
+
+def _set_aside(block: Block, verdict: IntArray, beats: FloatArray) -> Block:
+    """Act on the worst verdict of each area, and take back what no longer stands."""
+    nodes = block.chains.nodes
+    kept = (block.trust < 1.0) & (verdict == GROSS)
+    fresh = np.where((block.trust == 1.0) & (verdict != SOUND), beats, 0.0)
+    worst = np.zeros(int(nodes.area.max(initial=0)) + 1)
+    np.maximum.at(worst, nodes.area, fresh)
+    new = (fresh > 0.0) & (fresh == worst[nodes.area])
+    trust = np.where(kept | (new & (verdict == GROSS)), GROSS_WIDTH**-2, 1.0)
+    broken = new & ((verdict == UNLOGGED) | (verdict == UNUSUAL))
+    if not broken.any() and (trust == block.trust).all():
+        return block
+    link = np.where(broken, int(Link.FRESH), nodes.link)
+    cut_away = block.cut_away | (new & (verdict == UNLOGGED))
+    chains = replace(block.chains, nodes=replace(nodes, link=link))
+    return replace(block, chains=chains, trust=trust, cut_away=cut_away)
+
+
+def _remember(design: Design, solution: Solution, number: int, new: Block) -> Block:
+    """Keep what was foreseen at the nodes whose span has just been broken."""
+    just = new.cut_away & ~solution.problem.blocks[number].cut_away
+    if not just.any():
+        return new
+    _, foreseen = _foreseen(design, solution, number)
+    height = solution.view.at[number].height
+    return replace(
+        new,
+        expected_cm=np.where(just, height, new.expected_cm),
+        expected_sd_cm=np.where(just, np.sqrt(foreseen), new.expected_sd_cm),
+    )
+
+
+def suspects_of(design: Design, solution: Solution) -> list[Suspect]:
+    """Rows that were set aside, in the order of the log."""
+    found = []
+    for number, block in enumerate(solution.problem.blocks):
+        nodes, at = block.chains.nodes, solution.view.at[number]
+        _, foreseen = _foreseen(design, solution, number)
+        for i in np.flatnonzero((block.trust < 1.0) | block.cut_away).tolist():
+            expected, sd = at.height[i], np.sqrt(foreseen[i])
+            if block.cut_away[i]:
+                expected, sd = block.expected_cm[i], block.expected_sd_cm[i]
+            found.append(
+                Suspect(
+                    row=int(nodes.row[i]),
+                    area=int(nodes.area[i]),
+                    reading_cm=float(nodes.reading_cm[i]),
+                    foreseen_cm=float(expected),
+                    foreseen_sd_cm=float(sd),
+                    unlogged_cut=bool(block.cut_away[i]),
+                )
+            )
+    return sorted(found, key=lambda suspect: suspect.row)

@@ -1,0 +1,65 @@
+"""Spreads are learnt from the log, never zero, never exploding, with their own uncertainty."""
+
+from __future__ import annotations
+
+from datetime import date
+
+import numpy as np
+
+from growthcast.fit.design import build_design, with_spreads
+from growthcast.fit.learning import PRIOR_SD, learn_spreads
+from growthcast.fit.result import fit_growth
+from growthcast.fit.spreads import LEARNT, Spreads
+from tests.books import HEADER, PRACTICE, make_book, stem_log
+
+ON = date(2026, 6, 1)
+
+
+def noisy_log(spread, visits=40, seed=4):
+    """Return a log whose weekly growth scatters by a share."""
+    rng = np.random.default_rng(seed)
+    lines = stem_log(visits=visits).splitlines()
+    rows = [line.split(",") for line in lines[1:]]
+    for row in rows:
+        row[3] = f"{9.0 * np.exp(0.75 * (1 + spread * rng.standard_normal())):.2f}"
+        row[4] = "9.00"
+    return HEADER + "".join(",".join(row) + "\n" for row in rows)
+
+
+def test_a_steady_log_teaches_a_smaller_span_spread_than_a_wild_one(tmp_path):
+    steady, wild = (
+        fit_growth(make_book(tmp_path / str(spread), trims=noisy_log(spread)), ON).design.spreads
+        for spread in (0.02, 0.4)
+    )
+    assert steady.span < 0.15
+    assert 0.27 < wild.span < 0.55
+    assert wild.sd["span"] < 0.3 < steady.sd["tank"]
+
+
+def test_two_tanks_do_not_yield_a_spread_of_zero(tmp_path):
+    spreads = fit_growth(make_book(tmp_path), ON).design.spreads
+    for name in ("tank", "area", "species"):
+        assert getattr(spreads, name) > 0.4 * getattr(Spreads(), name)
+        assert 0.0 < spreads.sd[name] <= PRIOR_SD + 1e-9
+
+
+def test_every_learnt_spread_has_a_standard_deviation(tmp_path):
+    spreads = fit_growth(make_book(tmp_path), ON).design.spreads
+    assert set(spreads.sd) == set(LEARNT) - {"weight"}
+
+
+def test_given_spreads_are_taken_as_they_are(tmp_path):
+    given = Spreads(span=0.33)
+    assert fit_growth(make_book(tmp_path), ON, given).design.spreads == given
+
+
+def test_an_empty_log_teaches_nothing(tmp_path):
+    design = build_design(make_book(tmp_path, trims=HEADER), ON)
+    assert learn_spreads(design)[0] is design
+
+
+def test_the_books_ruler_is_where_learning_starts(tmp_path):
+    practice = PRACTICE + "[fit]\nheight_error_cm = 0.2\n"
+    design = build_design(make_book(tmp_path, practice=practice), ON)
+    assert design.spreads.height_error_cm == 0.2
+    assert with_spreads(design, Spreads()).problem.errors.height_error_cm[0] == 0.5

@@ -1,0 +1,78 @@
+"""Gross errors and unlogged cuts are found, named, and do not wreck their area."""
+
+from __future__ import annotations
+
+from datetime import date
+
+import numpy as np
+import pytest
+
+from growthcast.fit.result import fit_growth
+from growthcast.fit.solver.linearise import RATE
+from tests.books import make_book, stem_log
+from tests.cli import run
+
+ON = date(2026, 6, 1)
+
+
+def lines_of(visits=16):
+    return stem_log(visits=visits).splitlines(keepends=True)
+
+
+def rate_of(book):
+    fit = fit_growth(book, ON)
+    return fit, fit.posterior(np.array([0])).border[RATE, 0]
+
+
+def test_a_clean_log_has_no_suspects(tmp_path):
+    fit, _ = rate_of(make_book(tmp_path, trims="".join(lines_of())))
+    assert fit.suspects == []
+
+
+@pytest.mark.parametrize(("row", "reading"), [(9, "1.8"), (9, "180"), (12, "60")])
+def test_a_gross_error_is_named_and_does_not_wreck_the_area(tmp_path, row, reading):
+    lines = lines_of()
+    _, clean = rate_of(make_book(tmp_path / "clean", trims="".join(lines)))
+    cells = lines[row].split(",")
+    cells[3] = reading
+    if float(reading) < 9.0:
+        cells[4] = ""  # what was left cannot be higher than what was found
+    lines[row] = ",".join(cells)
+    fit, spoilt = rate_of(make_book(tmp_path / "spoilt", trims="".join(lines)))
+    [suspect] = fit.suspects
+    assert (suspect.file, suspect.row) == ("trims.csv", row + 1)
+    assert suspect.why.startswith("stems reads ")
+    assert "was foreseen" in suspect.why
+    assert spoilt == pytest.approx(clean, abs=0.1)
+
+
+def test_an_unlogged_cut_is_named_as_such(tmp_path):
+    lines = lines_of()
+    cells = lines[9].split(",")
+    cells[3], cells[4] = "10", "9"  # it should have stood at 18
+    lines[9] = ",".join(cells)
+    fit, _ = rate_of(make_book(tmp_path, trims="".join(lines)))
+    [suspect] = fit.suspects
+    assert "a cut that is not in the log?" in suspect.why
+
+
+def test_a_cut_made_elsewhere_than_usual_is_no_error(tmp_path):
+    lines = lines_of()
+    before, after = lines[9].split(","), lines[10].split(",")
+    before[4], after[3] = "4", "9.5"  # cut hard once, and lower the week after
+    lines[9], lines[10] = ",".join(before), ",".join(after)
+    fit, _ = rate_of(make_book(tmp_path, trims="".join(lines)))
+    assert fit.suspects == []
+
+
+def test_check_deep_names_suspects_as_notes(tmp_path):
+    lines = lines_of()
+    cells = lines[9].split(",")
+    cells[3] = "180"
+    lines[9] = ",".join(cells)
+    book = make_book(tmp_path, trims="".join(lines)).folder
+    assert run("check", str(book)).status == 0
+    ran = run("check", str(book), "--deep")
+    assert ran.status == 1
+    assert "trims.csv:10: row: found" in ran.err
+    assert "[suspect-reading]" in ran.err
