@@ -8,6 +8,7 @@ from collections.abc import Callable
 
 import typer
 
+from growthcast.cli.backtest import backtest_command
 from growthcast.cli.check import check_command
 from growthcast.cli.fit import fit_command
 from growthcast.cli.forecast import forecast_command
@@ -34,6 +35,7 @@ COMMANDS: dict[str, Callable[..., None]] = {
     "interval": interval_command,
     "forecast": forecast_command,
     "fit": fit_command,
+    "backtest": backtest_command,
     "check": check_command,
     "species": species_command,
 }

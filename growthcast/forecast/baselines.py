@@ -1,0 +1,274 @@
+"""Plain ways to forecast a reading, for the model to be measured against.
+
+Each sees what the model sees of the area itself: its visits before the split. A start height is the
+one the last visit left or, where that was not read, where the area is usually cut to.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from growthcast.book.book import Book
+from growthcast.fit.solver.linearise import ErrorModel
+from growthcast.forecast.hindsight import LogVisits, Spans, own_spans
+from growthcast.forecast.scores import CHANCES, NORMAL_SCORES, Predictive
+
+__all__ = ["Start", "last_rate", "line", "only_starts", "start_heights", "unpooled"]
+
+FloatArray = NDArray[np.float64]
+IntArray = NDArray[np.int64]
+BoolArray = NDArray[np.bool_]
+
+HIGHEST_SHARE = 0.97
+"""A curve cannot start at its ceiling: heights are taken to be at most this share of it."""
+LINE_SPANS = 3
+USUAL_LOG_ERROR, USUAL_BUDGET_ERROR = 0.25, 0.15
+"""Spread of a plain forecast's errors before any was seen: on the log, and as share of budget."""
+ERRORS_OF_DOUBT = 4.0
+"""Errors that the spread before counts for, of a book's; and the book's spread, of an area's."""
+
+SMOOTHED_SHARE = 0.02
+"""Width given to each part of a forecast whose spread, learnt from readings, holds their error."""
+
+RATES = np.exp(np.linspace(np.log(0.003), np.log(0.8), 45))
+USUAL_RATE, RATE_DOUBT = 0.05, 1.0
+"""Weak prior of an area's rate [1/day] on its own: a median and a log standard deviation."""
+CEILING_OFF = np.linspace(-0.6, 0.9, 16)
+CEILING_DOUBT = 0.3
+WEEK_SPREAD = 0.2
+"""Relative spread of a week's growth about the curve."""
+
+
+@dataclass(frozen=True, slots=True)
+class Start:
+    """Where every area stood after its last visit, (A,); NaN where nothing tells.
+
+    ``cut`` tells whether that visit cut it; ``row`` is the area's last own row, -1 for none.
+    """
+
+    height_cm: FloatArray
+    day: FloatArray
+    cut: BoolArray
+    row: IntArray
+
+
+def start_heights(visits: LogVisits, cut_cm: FloatArray) -> Start:
+    """Find the start of every area (A,); ``cut_cm`` (A,) is the usual cut the book states [cm].
+
+    A last cut whose height was not read left the area at its stated usual cut, else at the mean of
+    the heights its cuts left.
+    """
+    count = cut_cm.size
+    read = visits.cut & np.isfinite(visits.left_cm)
+    number = np.bincount(visits.area[read], minlength=count)
+    total = np.bincount(visits.area[read], weights=visits.left_cm[read], minlength=count)
+    mean = np.divide(total, number, out=np.full(count, np.nan), where=number > 0)
+    usual = np.where(np.isfinite(cut_cm) & (cut_cm > 0.0), cut_cm, mean)
+    height, day = np.full(count, np.nan), np.full(count, np.nan)
+    cut, row = np.zeros(count, dtype=bool), np.full(count, -1)
+    left = np.where(np.isfinite(visits.left_cm), visits.left_cm, usual[visits.area])
+    height[visits.area] = left  # later visits overwrite earlier ones
+    day[visits.area] = visits.day
+    cut[visits.area] = visits.cut
+    own = visits.row >= 0
+    row[visits.area[own]] = visits.row[own]
+    height[height <= 0.0] = np.nan
+    return Start(height, day, cut, row)
+
+
+def only_starts(book: Book, start: Start) -> Book:
+    """Return a book whose log holds nothing but the height each area last stood at."""
+    areas = np.flatnonzero((start.row >= 0) & np.isfinite(start.height_cm))
+    areas = areas[np.argsort(start.row[areas])]
+    kept = np.zeros(len(book.trims), dtype=bool)
+    kept[start.row[areas]] = True
+    trims = book.trims.keep(kept)
+    blank = np.full(areas.size, np.nan)
+    height, cut = start.height_cm[areas], start.cut[areas]
+    columns = {
+        **trims.columns,
+        "date": start.day[areas].astype("datetime64[D]"),
+        "before_cm": np.where(cut, np.nan, height),
+        "after_cm": np.where(cut, height, np.nan),
+        "removed_cm": blank,
+        "removed_g": blank,
+        "look": np.full(areas.size, "", dtype=object),
+    }
+    return replace(book, trims=replace(trims, columns=columns))
+
+
+def last_rate(
+    visits: LogVisits, start: Start, areas: IntArray, days: FloatArray, ceiling_cm: FloatArray
+) -> Predictive:
+    """Forecast with the logistic rate of each area's last span; the ceiling is the table's.
+
+    Parameters
+    ----------
+    visits : LogVisits
+        The visits before the split.
+    start : Start
+        Where they left every area (A,).
+    areas : int array (n,)
+        Area of each reading to forecast.
+    days : array (n,)
+        Days from the area's last visit to the reading [d].
+    ceiling_cm : array (A,)
+        Ceilings of the species table [cm, or % cover].
+
+    Returns
+    -------
+    Predictive
+        Lognormal, as wide as the same forecast erred on the spans before; NaN where an area has no
+        span whose two heights were read.
+    """
+    spans = own_spans(visits)
+    ceiling = ceiling_cm[spans.area]
+    rate = (_stage(spans.end_cm, ceiling) - _stage(spans.start_cm, ceiling)) / spans.days
+    rate = np.maximum(rate, 0.0)
+    latest = np.full(ceiling_cm.size, np.nan)
+    latest[spans.area] = rate
+    pairs = np.flatnonzero(spans.area[1:] == spans.area[:-1]) + 1
+    foreseen = _grown(spans.start_cm[pairs], ceiling[pairs], rate[pairs - 1] * spans.days[pairs])
+    errors = np.log(spans.end_cm[pairs] / foreseen)
+    spread = _spread(errors, spans.area[pairs], ceiling_cm.size, USUAL_LOG_ERROR)[areas]
+    middle = _grown(start.height_cm[areas], ceiling_cm[areas], latest[areas] * days)
+    height = middle[:, None] * np.exp(spread[:, None] * NORMAL_SCORES)
+    return Predictive(height, SMOOTHED_SHARE * np.abs(height))
+
+
+def line(
+    visits: LogVisits, start: Start, areas: IntArray, days: FloatArray, budget_cm: FloatArray
+) -> Predictive:
+    """Forecast with the centimetres a day of each area's last three spans taken together.
+
+    Parameters
+    ----------
+    visits, start, areas, days
+        As for ``last_rate``.
+    budget_cm : array (A,)
+        Height budgets [cm, or % cover], by which errors of different areas are compared.
+
+    Returns
+    -------
+    Predictive
+        Normal, as wide as the same forecast erred on the spans before; NaN where an area has no
+        span whose two heights were read.
+    """
+    spans = own_spans(visits)
+    count = budget_cm.size
+    first = np.searchsorted(spans.area, np.arange(count))
+    grown = np.concatenate([[0.0], np.cumsum(spans.end_cm - spans.start_cm)])
+    lasted = np.concatenate([[0.0], np.cumsum(spans.days)])
+
+    def speed(end: IntArray, area: IntArray) -> FloatArray:
+        """Growth a day over the spans before ``end``, at most three."""
+        begin = np.maximum(first[area], end - LINE_SPANS)
+        took = lasted[end] - lasted[begin]
+        nothing = np.full(end.size, np.nan)
+        growth = grown[end] - grown[begin]
+        a_day: FloatArray = np.divide(growth, took, out=nothing, where=took > 0.0)
+        return a_day
+
+    at = np.flatnonzero(spans.area[1:] == spans.area[:-1]) + 1
+    owner = spans.area[at]
+    foreseen = spans.start_cm[at] + speed(at, owner) * spans.days[at]
+    errors = (spans.end_cm[at] - foreseen) / budget_cm[owner]
+    spread = _spread(errors, owner, count, USUAL_BUDGET_ERROR)[areas] * budget_cm[areas]
+    last = np.searchsorted(spans.area, areas, side="right")
+    middle = start.height_cm[areas] + speed(last, areas) * days
+    height = middle[:, None] + spread[:, None] * NORMAL_SCORES
+    smoothed = np.broadcast_to(SMOOTHED_SHARE * spread[:, None], height.shape)
+    return Predictive(height, np.where(np.isfinite(height), smoothed, np.nan))
+
+
+def unpooled(
+    visits: LogVisits,
+    start: Start,
+    areas: IntArray,
+    days: FloatArray,
+    ceiling_cm: FloatArray,
+    errors: ErrorModel,
+) -> Predictive:
+    """Forecast with a logistic fitted to each area's own spans alone, under weak priors.
+
+    Parameters
+    ----------
+    visits, start, areas, days, ceiling_cm
+        As for ``last_rate``.
+    errors : ErrorModel
+        What a reading is worth.
+
+    Returns
+    -------
+    Predictive
+        Rate and ceiling are integrated over on a grid. NaN where nothing tells how high an area
+        stood.
+    """
+    rate, off = (grid.ravel() for grid in np.meshgrid(RATES, CEILING_OFF, indexing="ij"))
+    prior = -0.5 * (np.log(rate / USUAL_RATE) / RATE_DOUBT) ** 2 - 0.5 * (off / CEILING_DOUBT) ** 2
+    spans = own_spans(visits)
+    wanted, place = np.unique(areas, return_inverse=True)
+    mine = np.isin(spans.area, wanted)
+    spans = Spans(*(getattr(spans, name)[mine] for name in Spans.__slots__))
+    middle, variance = _curve(spans.start_cm, spans.days, spans.area, ceiling_cm, rate, off, errors)
+    variance += errors.reading_variance(middle, spans.area[:, None])
+    fit = -0.5 * np.log(variance) - 0.5 * (spans.end_cm[:, None] - middle) ** 2 / variance
+    log_weight = np.tile(prior, (wanted.size, 1))
+    np.add.at(log_weight, np.searchsorted(wanted, spans.area), fit)
+    weight = np.exp(log_weight - log_weight.max(axis=1, keepdims=True))[place]
+    weight /= weight.sum(axis=1, keepdims=True)
+    middle, variance = _curve(start.height_cm[areas], days, areas, ceiling_cm, rate, off, errors)
+    variance += errors.reading_variance(middle, areas[:, None])
+    order = np.argsort(middle, axis=1)
+    reached = np.cumsum(np.take_along_axis(weight, order, axis=1), axis=1)
+    chosen = np.stack([np.searchsorted(row, CHANCES) for row in reached])
+    chosen = np.take_along_axis(order, np.minimum(chosen, rate.size - 1), axis=1)
+    return Predictive(
+        np.take_along_axis(middle, chosen, axis=1),
+        np.sqrt(np.take_along_axis(variance, chosen, axis=1)),
+    )
+
+
+def _curve(
+    start_cm: FloatArray,
+    days: FloatArray,
+    area: IntArray,
+    ceiling_cm: FloatArray,
+    rate: FloatArray,
+    off: FloatArray,
+    errors: ErrorModel,
+) -> tuple[FloatArray, FloatArray]:
+    """Height at the end of spans (n, G) for a grid of rates and ceilings, and its variance."""
+    ceiling = ceiling_cm[area][:, None] * np.exp(off)
+    start, days = start_cm[:, None], days[:, None]
+    end = _grown(start, ceiling, rate * days)
+    room = np.minimum(start, HIGHEST_SHARE * ceiling)
+    steepness = end * (1.0 - end / ceiling) / (room * (1.0 - room / ceiling))
+    variance = errors.reading_variance(start, area[:, None]) * steepness**2
+    variance = variance + (WEEK_SPREAD * (end - room)) ** 2 * 7.0 / days
+    return end, variance
+
+
+def _stage(height_cm: FloatArray, ceiling_cm: FloatArray) -> FloatArray:
+    share = np.minimum(height_cm / ceiling_cm, HIGHEST_SHARE)
+    staged: FloatArray = np.log(share / (1.0 - share))
+    return staged
+
+
+def _grown(height_cm: FloatArray, ceiling_cm: FloatArray, growth: FloatArray) -> FloatArray:
+    """Height after ``growth`` (rate times days) along the logistic."""
+    grown: FloatArray = ceiling_cm / (1.0 + np.exp(-_stage(height_cm, ceiling_cm) - growth))
+    return grown
+
+
+def _spread(errors: FloatArray, area: IntArray, count: int, usual: float) -> FloatArray:
+    """Spread of a forecast's errors (A,): each area's own, leaning on the whole book's."""
+    squares = errors**2
+    book = (squares.sum() + ERRORS_OF_DOUBT * usual**2) / (squares.size + ERRORS_OF_DOUBT)
+    number = np.bincount(area, minlength=count)
+    total = np.bincount(area, weights=squares, minlength=count)
+    spread: FloatArray = np.sqrt((total + ERRORS_OF_DOUBT * book) / (number + ERRORS_OF_DOUBT))
+    return spread

@@ -1,0 +1,345 @@
+"""The backtest: nothing of a later day in a forecast, scores, baselines and the learnt widening."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from datetime import date
+
+import numpy as np
+import pytest
+
+from growthcast.book.read import read_book
+from growthcast.fit.design import day_number
+from growthcast.fit.solver.linearise import ErrorModel
+from growthcast.forecast import backtest as backtesting
+from growthcast.forecast.backtest import backtest
+from growthcast.forecast.baselines import last_rate, line, only_starts, start_heights, unpooled
+from growthcast.forecast.hindsight import known_before, log_visits, own_spans
+from growthcast.forecast.recalibration import Recalibration, learn_widening
+from growthcast.forecast.scores import NORMAL_SCORES, Forecasts, Predictive
+from growthcast.forecast.verdict import BacktestResult, Crossings, Readings
+from growthcast.growth.logistic import height_after
+from tests.books import AREAS, HEADER, make_book
+from tests.simulator import simulate_practice
+
+SPLITS = 4
+CONDITIONS = (
+    "tank_id,from_date,ppfd_umol,photoperiod_h\nlobby,2026-01-01,80,8\nlobby,2026-05-25,160,10\n"
+)
+
+
+@pytest.fixture(scope="module")
+def book(tmp_path_factory):
+    practice = simulate_practice(tanks=3, days=150, seed=5, areas_per_tank=(2, 3))
+    folder = tmp_path_factory.mktemp("practice")
+    practice.write_book(folder)
+    return read_book(folder)
+
+
+@pytest.fixture(scope="module")
+def result(book):
+    return backtest(book, SPLITS)
+
+
+def poisoned(book, day):
+    """Spoil everything that is dated on or after a day."""
+    limit = np.datetime64(int(day), "D")
+    trims, conditions, areas = book.trims, book.conditions, book.areas
+    late = trims.date("date") >= limit
+    spoilt = {
+        name: np.where(late, 0.3 * trims.number(name) + 4.0, trims.number(name))
+        for name in ("before_cm", "after_cm", "removed_cm", "removed_g")
+    }
+    changed = conditions.date("from_date") >= limit
+    light = np.where(changed, 900.0, conditions.number("ppfd_umol"))
+    light[-1] = 900.0
+    from_date = conditions.date("from_date").copy()
+    from_date[-1] = limit
+    removed_on = areas.date("removed_on").copy()
+    removed_on[:] = trims.date("date").max()
+    return replace(
+        book,
+        trims=replace(trims, columns={**trims.columns, **spoilt}),
+        conditions=replace(
+            conditions,
+            columns={**conditions.columns, "ppfd_umol": light, "from_date": from_date},
+        ),
+        areas=replace(areas, columns={**areas.columns, "removed_on": removed_on}),
+    )
+
+
+def without_last_condition(book):
+    kept = np.ones(len(book.conditions), dtype=bool)
+    kept[-1] = False
+    return replace(book, conditions=book.conditions.keep(kept))
+
+
+def forecasts_until(result, day):
+    rows = result.readings.split_day <= day
+    made = [result.model, *result.baselines.values()]
+    return [forecasts.predictive.height_cm[rows] for forecasts in made]
+
+
+def test_no_forecast_sees_a_later_day(book):
+    clean = backtest(without_last_condition(book), SPLITS)
+    split = clean.split_days[1]
+    spoilt = backtest(poisoned(book, split), SPLITS)
+    assert spoilt.split_days == clean.split_days
+    for before, after in zip(
+        forecasts_until(clean, split), forecasts_until(spoilt, split), strict=True
+    ):
+        assert len(before) > 5
+        np.testing.assert_array_equal(before, after)
+    last = clean.readings.split_day == clean.split_days[-1]
+    for forecasts in ("model", "baselines"):
+        one, other = getattr(clean, forecasts), getattr(spoilt, forecasts)
+        if forecasts == "baselines":
+            one, other = one["line"], other["line"]
+        apart = one.predictive.height_cm[last] - other.predictive.height_cm[last]
+        assert np.nanmax(np.abs(apart)) > 0.5  # the poison is strong enough to be noticed
+
+
+def test_the_poison_is_noticed_where_a_later_row_gets_through(book, monkeypatch):
+    clean = without_last_condition(book)
+    first = backtest(clean, 1)
+    spoilt = poisoned(book, first.split_days[0])
+
+    def leaking(whole, day):
+        return replace(known_before(whole, day), conditions=spoilt.conditions)
+
+    monkeypatch.setattr(backtesting, "known_before", leaking)
+    leaked = backtest(clean, 1)
+    apart = leaked.model.predictive.height_cm - first.model.predictive.height_cm
+    assert np.abs(apart).max() > 0.5
+
+
+def test_the_earlier_book_holds_nothing_later(tmp_path):
+    areas = (
+        AREAS.replace("2025-01-01,\ncarpet", "2025-01-01,2026-05-29\ncarpet")
+        + "late,lobby,Late,rotala-rotundifolia,100,7,22,9,2026-05-20,\n"
+    )
+    book = make_book(
+        tmp_path,
+        areas=areas,
+        conditions=CONDITIONS,
+        trims=HEADER
+        + (
+            "2026-05-01,lobby,stems,18,9,,,,,\n2026-05-20,lobby,stems,19,9,,,,,\n"
+            "2026-05-27,lobby,late,19,9,,,,,\n"
+        ),
+    )
+    earlier = known_before(book, day_number(date(2026, 5, 20)))
+    assert earlier.trims.date("date").tolist() == [date(2026, 5, 1)]
+    assert earlier.areas.text("area_id").tolist() == ["stems", "carpet", "moss"]
+    assert np.isnat(earlier.areas.date("removed_on")).all()
+    assert earlier.conditions.number("ppfd_umol").tolist() == [80.0]
+    later = known_before(book, day_number(date(2026, 5, 30)))
+    assert len(later.trims) == 3
+    assert later.areas.date("removed_on")[0] == np.datetime64("2026-05-29")
+
+
+def test_each_reading_counts_once_from_the_latest_split_that_can_see_it(result, book):
+    readings = result.readings
+    pairs = list(zip(readings.area.tolist(), readings.day.tolist(), strict=True))
+    assert len(set(pairs)) == len(pairs) > 20
+    assert (readings.split_day <= readings.day).all()
+    assert (readings.day - readings.split_day <= 35).all()
+    assert not (readings.start_day >= readings.split_day).any()
+    logged = {
+        (str(area), float(day.astype("datetime64[D]").astype(int))): before
+        for area, day, before in zip(
+            book.trims.text("area_id"),
+            book.trims.date("date"),
+            book.trims.number("before_cm"),
+            strict=True,
+        )
+    }
+    ids = book.areas.text("area_id")
+    for (area, day), reading in zip(pairs, readings.reading_cm, strict=True):
+        assert logged[ids[area], day] == reading
+
+
+def test_visits_that_cut_without_a_height_end_the_look_ahead(tmp_path):
+    rows = "2026-05-01,lobby,stems,18,9,,,,,\n2026-05-08,lobby,,,,,200,,,\n"
+    rows += "2026-05-10,lobby,stems,,,,,right,,\n2026-05-12,lobby,stems,16,,3,,,,\n"
+    visits = log_visits(make_book(tmp_path, trims=HEADER + rows))
+    stems = visits.keep(visits.area == 0)
+    days = stems.day - stems.day[0]
+    assert days.tolist() == [0, 7, 11]
+    assert stems.cut.all()
+    np.testing.assert_array_equal(stems.left_cm, [9, np.nan, 13])
+    assert own_spans(visits).area.size == 0  # no height was read at the start of either
+
+
+def test_crps_is_that_of_the_distribution():
+    rng = np.random.default_rng(3)
+    height, error = rng.gamma(4.0, 3.0, (1, 100)), rng.uniform(0.2, 1.0, (1, 100))
+    made = Predictive(height, error)
+    drawn = rng.normal(height[0], error[0], (4000, 100)).ravel()
+    rng.shuffle(drawn)
+    half = drawn.size // 2
+    for reading in (2.0, 12.0, 40.0):
+        expected = np.abs(drawn - reading).mean() - 0.5 * np.abs(drawn[:half] - drawn[half:]).mean()
+        assert made.crps_cm(np.array([reading]))[0] == pytest.approx(expected, abs=0.03)
+    sure = Predictive(np.full((1, 100), 7.0), np.zeros((1, 100)))
+    assert sure.crps_cm(np.array([9.5]))[0] == pytest.approx(2.5)
+    assert sure.quantile_cm(0.5)[0] == pytest.approx(7.0)
+
+
+def normals(count, sd, true_sd, seed=1):
+    """Forecasts 100 plus or minus ``sd`` of readings that scatter by ``true_sd``."""
+    reading = np.random.default_rng(seed).normal(100.0, true_sd, count)
+    height = np.tile(100.0 + sd * NORMAL_SCORES, (count, 1))
+    return Predictive(height, np.full_like(height, 0.05)), reading
+
+
+def test_scores_of_true_forecasts_are_those_stated():
+    made, reading = normals(1500, 5.0, 5.0)
+    budget = np.full(1500, 50.0)
+    scores = Forecasts.of(made, reading).scores(np.ones(1500, bool), reading, budget)
+    assert scores.coverage_50 == pytest.approx(0.5, abs=0.04)
+    assert scores.coverage_80 == pytest.approx(0.8, abs=0.03)
+    assert scores.coverage_90 == pytest.approx(0.9, abs=0.03)
+    assert scores.crps_cm == pytest.approx(5.0 / np.sqrt(np.pi), rel=0.05)
+    assert scores.crps_share == pytest.approx(scores.crps_cm / 50.0)
+    assert abs(scores.bias_share) < 0.01
+
+
+@pytest.mark.parametrize("ratio", [0.6, 1.0, 2.0])
+def test_widening_learns_how_far_readings_scatter(ratio):
+    made, reading = normals(600, 5.0, 5.0 * ratio)
+    found = learn_widening(made, reading, visits=600)
+    assert found.unshrunk == pytest.approx(ratio, rel=0.1)
+    off = np.abs(2.0 * made.widened(found.unshrunk).chance_below(reading) - 1.0)
+    assert (off <= 0.8).mean() == pytest.approx(0.8, abs=0.01)
+
+
+def test_widening_of_few_visits_stays_near_one():
+    made, reading = normals(40, 5.0, 10.0)
+    few, many = (learn_widening(made, reading, visits) for visits in (4, 40))
+    assert 1.0 < few.factor < many.factor < many.unshrunk == few.unshrunk
+    assert learn_widening(Predictive.blank(3), np.ones(3), 0) == Recalibration(1.0, 1.0, 0, 0)
+
+
+def forecast_in_turn(ratio, spoilt_from=np.inf):
+    """One reading a day, forecast from each tenth, that scatters ``ratio`` times as said."""
+    made, reading = normals(200, 5.0, 5.0 * ratio)
+    day, one = np.arange(200.0), np.zeros(200, dtype=np.int64)
+    reading = np.where(day >= spoilt_from, 400.0, reading)
+    budget, cover = np.full(200, 120.0), np.zeros(200, dtype=bool)
+    split = np.floor(day / 10.0) * 10.0
+    readings = Readings(one, one, split, day - 40.0, day, reading, budget, cover)
+    forecasts = Forecasts.of(made, reading)
+    return BacktestResult(
+        readings, forecasts, {}, Crossings(np.zeros(0)), tuple(np.unique(split)), 200
+    )
+
+
+def test_widening_is_tried_on_later_readings_only():
+    trial = forecast_in_turn(2.0).trial()
+    assert trial.n == 190
+    assert trial.coverage_80 < 0.6
+    assert 0.66 < trial.coverage_80_widened < 0.86  # the first tenths are widened too little
+    assert trial.crps_share_widened < trial.crps_share
+    held = trial.coverage_80_widened * trial.n
+    late = forecast_in_turn(2.0, spoilt_from=199).trial()  # the last reading teaches nobody
+    assert held - 1.5 < late.coverage_80_widened * late.n <= held
+    early = forecast_in_turn(2.0, spoilt_from=120).trial()
+    assert early.coverage_80_widened * early.n < held - 40
+
+
+def test_levels_undo_widening():
+    wider = Recalibration(1.4, 1.5, 100, 50)
+    chances = np.array([0.0, 0.02, 0.3, 0.5, 0.9, 1.0])
+    np.testing.assert_allclose(wider.widen(wider.level(chances)), chances, atol=1e-12)
+    assert wider.level(0.9) > 0.9 > wider.widen(0.9)
+
+
+def grown_book(folder, heights_of):
+    """A log of one area, cut to 6 cm each time, that grows as told over 9, 14, 7 ... days."""
+    rows, day = HEADER, np.datetime64("2026-03-01")
+    rows += f"{day},lobby,stems,,6,,,,,\n"
+    for days in (9, 14, 7, 12, 10, 16):
+        day = day + days
+        rows += f"{day},lobby,stems,{heights_of(days):.6f},6,,,,,\n"
+    return make_book(folder, trims=rows)
+
+
+def ways(book, ceiling_cm, days_ahead):
+    visits = log_visits(book)
+    count = len(book.areas)
+    start = start_heights(visits, book.areas.number("cut_cm"))
+    areas, days = np.zeros(1, dtype=np.int64), np.array([float(days_ahead)])
+    ceiling, budget = np.full(count, ceiling_cm), book.areas.number("budget_cm")
+    errors = ErrorModel(
+        np.full(count, 0.1), np.full(count, 0.01), 0.2, 0.15, 0.2, 0.3 * budget, budget
+    )
+    return {
+        "last_rate": last_rate(visits, start, areas, days, ceiling),
+        "line": line(visits, start, areas, days, budget),
+        "unpooled": unpooled(visits, start, areas, days, ceiling, errors),
+    }
+
+
+def test_baselines_are_right_where_growth_is_theirs(tmp_path):
+    along_curve = grown_book(tmp_path / "a", lambda d: float(height_after(6.0, d, 0.08, 40.0)))
+    along_line = grown_book(tmp_path / "b", lambda d: 6.0 + 0.9 * d)
+    truth = float(height_after(6.0, 11, 0.08, 40.0))
+    curved, straight = ways(along_curve, 40.0, 11), ways(along_line, 40.0, 11)
+    assert curved["last_rate"].quantile_cm(0.5)[0] == pytest.approx(truth, rel=1e-3)
+    assert curved["unpooled"].quantile_cm(0.5)[0] == pytest.approx(truth, rel=0.03)
+    assert straight["line"].quantile_cm(0.5)[0] == pytest.approx(6.0 + 0.9 * 11, rel=1e-6)
+    assert abs(curved["line"].quantile_cm(0.5)[0] - truth) > 0.15
+
+
+def test_the_table_alone_sees_where_an_area_stands_and_nothing_else(tmp_path):
+    book = grown_book(tmp_path, lambda d: 6.0 + 0.9 * d)
+    visits = log_visits(book)
+    bare = only_starts(book, start_heights(visits, book.areas.number("cut_cm")))
+    assert len(bare.trims) == 1
+    assert bare.trims.number("after_cm").tolist() == [6.0]
+    assert np.isnan(bare.trims.number("before_cm")).all()
+    assert bare.trims.date("date")[0] == book.trims.date("date").max()
+
+
+def test_the_model_beats_the_plain_ways_on_a_simulated_practice(result):
+    assert result.enough
+    for name in ("last_rate", "line"):
+        assert not result.compare(name).is_better, name
+    assert 0.5 < result.scores().coverage_80 <= 1.0
+
+
+def test_a_result_as_json_holds_every_key_and_finite_numbers(result):
+    made = result.as_dict()
+    assert made["n"] == result.model.made.sum() == sum(made["pit_counts"])
+    for name in ("crps_cm", "mae_cm", "crps_share", "coverage_50", "coverage_80", "coverage_90"):
+        assert np.isfinite(made[name])
+        for baseline in ("last_rate", "line", "unpooled", "table_only"):
+            assert np.isfinite(made["baselines"][baseline][name])
+    assert made["coverage_50"] <= made["coverage_80"] <= made["coverage_90"]
+    assert made["recalibration"]["applied"] is False
+    cover = result.readings.is_cover
+    assert ("by_unit" in made) == bool(cover.any() and not cover.all())
+
+
+def test_the_observed_crossing_lies_on_the_curve(tmp_path):
+    """Growth 6 to 30 cm in 23 days at 0.11 a day: 22 cm are passed in between, where it says."""
+    rows, day = HEADER, np.datetime64("2026-01-01")
+    rows += f"{day},lobby,stems,,6,,,,,\n"
+    for _ in range(9):
+        day = day + 23
+        rows += f"{day},lobby,stems,{float(height_after(6.0, 23, 0.11, 46.0)):.4f},6,,,,,\n"
+    found = backtest(make_book(tmp_path, trims=rows), 6)
+    assert found.crossings.error_d.size == found.readings.area.size > 3
+    assert np.abs(found.crossings.error_d[-1]) <= 3.0
+
+
+@pytest.mark.parametrize("rows", ["", "2026-05-01,lobby,stems,18,9,,,,,\n"])
+def test_too_short_a_log_says_nothing(tmp_path, rows):
+    found = backtest(make_book(tmp_path, trims=HEADER + rows))
+    assert not found.enough
+    made = found.as_dict()
+    assert made["n"] == 0
+    assert made["crps_cm"] is None
+    assert made["baselines"]["line"]["crps_cm"] is None
+    assert made["recalibration"] is None
