@@ -21,7 +21,7 @@ if TYPE_CHECKING:
     from growthcast.errors import BookProblems, Finding, GrowthcastError
     from growthcast.fit.result import GrowthFit, fit_growth
     from growthcast.fit.spreads import Spreads
-    from growthcast.forecast.report import AreaForecast, forecast
+    from growthcast.forecast.report import AreaForecast, forecast_growth
     from growthcast.service.recommend import TankAdvice, recommend
 
 __version__ = "0.1.0"
@@ -37,7 +37,7 @@ __all__ = [
     "TankAdvice",
     "demo_dir",
     "fit_growth",
-    "forecast",
+    "forecast_growth",
     "read_book",
     "recommend",
 ]
@@ -53,7 +53,7 @@ _HOMES = {
     "TankAdvice": "growthcast.service.recommend",
     "demo_dir": "growthcast.book.shipped",
     "fit_growth": "growthcast.fit.result",
-    "forecast": "growthcast.forecast.report",
+    "forecast_growth": "growthcast.forecast.report",
     "read_book": "growthcast.book.read",
     "recommend": "growthcast.service.recommend",
 }

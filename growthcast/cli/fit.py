@@ -23,7 +23,14 @@ def fit_command(book: BookFolder = None, on: OnDate = None, as_json: AsJson = Fa
         return
     print_table(
         f"Growth fitted to the log up to {day}",
-        ["area", "rests on", "spans>", "doubling time when low (days)>", "ceiling>"],
+        [
+            "area",
+            "rests on",
+            "spans>",
+            "a week at most>",
+            "doubling time when low (days)>",
+            "ceiling>",
+        ],
         [
             _area_row(area, bool(cover))
             for area, cover in zip(answer["areas"], fit.design.is_cover, strict=True)
@@ -83,10 +90,12 @@ def _area_row(area: dict[str, Any], is_cover: bool) -> list[str]:
     doubling = np.log(2.0) / np.exp(rate["mean"] + np.array([1.0, 0.0, -1.0]) * 1.2816 * rate["sd"])
     top = np.exp(ceiling["mean"] + np.array([-1.0, 0.0, 1.0]) * 1.2816 * ceiling["sd"])
     unit = "%" if is_cover else "cm"
+    fastest = 7.0 * np.exp(rate["mean"] + ceiling["mean"]) / 4.0  # at half of the ceiling
     return [
         area["area_id"],
         rests[area["basis"]] + ("" if area["converged"] else " (did not settle)"),
         str(area["spans"]),
+        f"{fastest:.1f} {unit}",
         f"{doubling[1]:.0f} ({doubling[0]:.0f} to {doubling[2]:.0f})",
         f"{top[1]:.0f} {unit} ({top[0]:.0f} to {top[2]:.0f})",
     ]

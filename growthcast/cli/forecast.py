@@ -63,14 +63,14 @@ def forecast_command(
     Exit status: 0 done, 2 bad arguments or a book with problems, 3 the tool itself failed.
     """
     from growthcast.cli.output import print_json
-    from growthcast.forecast.report import forecast
+    from growthcast.forecast.report import forecast_growth
 
     if plot is not None and tank is None:
         raise UsageError("--plot draws one tank; name it with --tank ID")
     opened, day, fit = open_fit(book, on)
     tanks = chosen_tanks(opened, tank)
     days = _days(at, day, opened)
-    areas = forecast(fit, days, opened.practice.horizon_d, tanks)
+    areas = forecast_growth(fit, days, opened.practice.horizon_d, tanks)
     if plot is not None:
         _draw(opened, fit, int(tanks[0]), plot)
     if as_json:
@@ -146,6 +146,8 @@ def _passes(area: AreaForecast, horizon_d: int) -> str:
     early, middle, late = area.passes_budget_on
     if early is None:
         return f"not within {horizon_d} days"
+    if area.height_cm_now[1] > area.budget_cm:
+        return "stands over it already"
     usual = middle.isoformat() if middle else f"after {horizon_d} days"
     end = late.isoformat() if late else f"more than {horizon_d} days"
     return f"{usual} ({early} to {end})"

@@ -63,6 +63,7 @@ def _one_tank(tank: TankAdvice, currency: str) -> None:
         [
             "every",
             "all inside>",
+            "if cut to the floor>",
             "days presentable>",
             "a visit>",
             "a year>",
@@ -77,7 +78,7 @@ def _one_tank(tank: TankAdvice, currency: str) -> None:
         [
             [
                 area.label,
-                f"{area.cut_cm:.1f} {area.unit}",
+                f"{area.cut_cm:.1f} {area.unit}" if area.removed_share > 0.005 else "leave uncut",
                 f"{100 * area.removed_share:.0f} %",
                 f"{100 * area.chance_within:.0f} %",
                 f"{area.cm_over_budget_p90:.1f} {area.unit}",
@@ -110,6 +111,7 @@ def _option_row(option: OptionAdvice, tank: TankAdvice) -> list[str]:
     return [
         f"{option.interval_d} days{mark}",
         f"{100 * option.chance_all_within:.0f} %",
+        f"{100 * option.chance_at_least_cut:.0f} %",
         f"{100 * option.share_of_days_presentable:.0f} %",
         *_effort(option),
     ]
@@ -133,6 +135,7 @@ def _option_dict(option: OptionAdvice) -> dict[str, Any]:
         "interval_d": option.interval_d,
         "feasible": option.feasible,
         "chance_all_within": round(option.chance_all_within, 4),
+        "chance_at_least_cut": round(option.chance_at_least_cut, 4),
         "share_of_days_presentable": round(option.share_of_days_presentable, 4),
         "visits_per_year": round(option.year.visits, 2),
         "minutes_per_visit": round(option.minutes_per_visit, 1),
@@ -141,6 +144,7 @@ def _option_dict(option: OptionAdvice) -> dict[str, Any]:
         "areas": [
             {
                 "area_id": area.area_id,
+                "basis": area.basis,
                 "cut_cm": round(area.cut_cm, 2),
                 "removed_share": round(area.removed_share, 4),
                 "chance_within": round(area.chance_within, 4),

@@ -43,11 +43,17 @@ TankId = Annotated[
 AsJson = Annotated[bool, typer.Option("--json", help="Print one JSON object instead of tables.")]
 
 
+FIRST_YEAR, LAST_YEAR = 1970, 2200
+
+
 def parse_date(text: str, option: str) -> date:
     """Read a date option."""
     try:
         if len(text) == 10:  # only YYYY-MM-DD, not the compact and week forms
-            return date.fromisoformat(text)
+            day = date.fromisoformat(text)
+            if FIRST_YEAR <= day.year <= LAST_YEAR:
+                return day
+            raise UsageError(f"{option} {text} lies outside {FIRST_YEAR} to {LAST_YEAR}")
     except ValueError:
         pass
     raise UsageError(f'{option} "{text}" is not a date; write it as YYYY-MM-DD, as in 2026-03-02')
@@ -73,7 +79,22 @@ def open_book(argument: str | None, on: str | None) -> tuple[Book, date]:
     if day is None:
         day = date.today()
         say(f"The log holds no rows, so the day to stand on is today, {day}.")
+    _say_what_is_planted_later(book, day)
     return book, day
+
+
+def _say_what_is_planted_later(book: Book, day: date) -> None:
+    """Name the areas that are left out because they were planted after the day stood on."""
+    from growthcast.cli.output import say
+
+    planted = book.areas.date("planted_on").astype("datetime64[D]")
+    later = book.areas.text("area_id")[planted > day]
+    if later.size:
+        shown = ", ".join(later[:5]) + (" and others" if later.size > 5 else "")
+        say(
+            f"Planted after {day} and so left out: {shown}. "
+            f"Stand on a later day with --on {planted.max()} to include them."
+        )
 
 
 def open_fit(argument: str | None, on: str | None) -> tuple[Book, date, GrowthFit]:

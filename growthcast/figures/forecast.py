@@ -37,7 +37,7 @@ from growthcast.figures.words import (
 )
 from growthcast.fit.design import day_number
 from growthcast.fit.result import GrowthFit
-from growthcast.forecast.report import AreaForecast, as_date, forecast
+from growthcast.forecast.report import AreaForecast, as_date, forecast_growth
 
 __all__ = [
     "AreaPanel",
@@ -88,7 +88,7 @@ def forecast_panels(book: Book, fit: GrowthFit, tank: int) -> tuple[AreaPanel, .
     even = np.linspace(0.0, 1.0, min(horizon, FORECAST_POINTS) + 1)
     ahead = np.unique(np.round(horizon * even**bend))
     at = tuple(on + timedelta(days=int(d)) for d in ahead)
-    areas = [_within_cover(area) for area in forecast(fit, at, horizon, np.array([tank]))]
+    areas = [_within_cover(area) for area in forecast_growth(fit, at, horizon, np.array([tank]))]
     labels = dict(zip(book.areas.text("area_id"), book.areas.text("label"), strict=True))
     on_day = day_number(on)
     logs = [area_log(book, area.area_id, on_day - LOG_SHOWN_D, on_day) for area in areas]

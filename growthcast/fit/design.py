@@ -21,7 +21,7 @@ from growthcast.fit.solver.solve import Block, Problem
 from growthcast.fit.spreads import Spreads
 from growthcast.species import SpeciesPriors, read_reference, species_priors
 
-__all__ = ["Design", "build_design", "day_number", "with_spreads"]
+__all__ = ["COVER_CEILING", "Design", "build_design", "day_number", "with_spreads"]
 
 FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.int64]
@@ -30,7 +30,7 @@ TextArray = NDArray[np.object_]
 
 COVER_ERROR_POINTS = 5.0
 """Error of a cover judged by eye, in points of percent (BOOK.md, an estimate)."""
-COVER_CEILING = 100.0
+COVER_CEILING, COVER_CEILING_SPREAD = 100.0, 0.005
 NEAR_CEILING_SHARE, READINGS_NEAR_CEILING = 0.8, 2
 """A ceiling is learnt once this many readings lie above this share of the one expected."""
 
@@ -272,7 +272,11 @@ def _pooling(
         species=species,
         offset=np.log(priors.rate_per_day[species]),
         log_ceiling=np.log(ceiling_cm),
-        ceiling_precision=1.0 / priors.ceiling_spread[species] ** 2,
+        ceiling_precision=1.0
+        / np.where(
+            priors.measure_is_cover[species], COVER_CEILING_SPREAD, priors.ceiling_spread[species]
+        )
+        ** 2,
         density_precision=1.0 / spreads.density**2,
         log_habit=habits.log_cm,
         habit_precision=1.0 / habits.log_spread**2,

@@ -9,7 +9,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from growthcast.fit.design import day_number
+from growthcast.fit.design import COVER_CEILING, day_number
 from growthcast.fit.result import Basis, GrowthFit
 from growthcast.fit.solver.linearise import CEILING
 from growthcast.forecast.heights import (
@@ -20,7 +20,7 @@ from growthcast.forecast.heights import (
     rate_on_day,
 )
 
-__all__ = ["AreaForecast", "as_date", "forecast"]
+__all__ = ["AreaForecast", "as_date", "forecast_growth"]
 
 FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.int64]
@@ -96,7 +96,7 @@ def as_date(day: float) -> date:
     return made
 
 
-def forecast(
+def forecast_growth(
     fit: GrowthFit, at: tuple[date, ...], horizon_d: int, tanks: IntArray | None = None
 ) -> list[AreaForecast]:
     """Forecast every living area's height and the date it passes its budget, with nothing cut.
@@ -141,17 +141,22 @@ def forecast(
             observations=int(design.observations[area]),
             basis=basis[area],
             rate_per_day=rate[area],
-            ceiling_cm=ceiling[area],
+            ceiling_cm=_possible(ceiling[area], bool(design.is_cover[area])),
             floor_cm=float(design.traits.floor_cm[area]),
             budget_cm=float(design.traits.budget_cm[area]),
-            height_cm_now=now.height_cm[i, 0, middle],
+            height_cm_now=_possible(now.height_cm[i, 0, middle], bool(design.is_cover[area])),
             passes_budget_on=_dates(crossing[i]),
             at=at,
-            height_cm=ahead.height_cm[i],
+            height_cm=_possible(ahead.height_cm[i], bool(design.is_cover[area])),
             chance_over_budget=_chances(ahead, i),
         )
         for i, area in enumerate(areas.tolist())
     ]
+
+
+def _possible(height_cm: FloatArray, is_cover: bool) -> FloatArray:
+    """Keep a cover within 100 %."""
+    return np.minimum(height_cm, COVER_CEILING) if is_cover else height_cm
 
 
 def _dates(days: FloatArray) -> tuple[date | None, date | None, date | None]:

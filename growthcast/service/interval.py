@@ -79,9 +79,8 @@ class LivingAreas:
         """Height after the interval when cut to ``cut_cm`` (A,), in each draw, (A, D)."""
         left = cut_cm[:, None] * np.exp(HAND_SPREAD * self.draws.hand)
         ceiling, shape = self.draws.ceiling_cm, self.shape[:, None]
-        inside = np.minimum(left, ceiling * (1.0 - 1e-9))
-        grown = height_at_stage(stage(inside, ceiling, shape) + growth, ceiling, shape)
-        return np.where(left >= ceiling, left, grown)
+        inside = np.minimum(left, ceiling * (1.0 - 1e-9))  # nothing stands above its ceiling
+        return height_at_stage(stage(inside, ceiling, shape) + growth, ceiling, shape)
 
     def days_to(
         self, interval_d: float, growth: FloatArray, from_cm: FloatArray, to_cm: FloatArray
@@ -123,12 +122,14 @@ class IntervalOptions:
 
     ``cut_cm`` keeps to ``LivingAreas.least_cut_cm``; ``cut_needed_cm`` is the cut that would hold
     the wanted chance whatever the look, NaN where not even the lowest safe cut does.
-    ``needed_budget_cm`` is the budget that would make the interval feasible from the least cut.
+    ``needed_budget_cm`` is the budget that would make the interval feasible from the least cut;
+    ``chance_at_least_cut`` the chance when every area is taken down to its least cut.
     """
 
     interval_d: int
     feasible: BoolArray
     chance_all_within: FloatArray
+    chance_at_least_cut: FloatArray
     share_of_days_presentable: FloatArray
     cut_cm: FloatArray
     removed_share: FloatArray
@@ -173,7 +174,8 @@ def interval_options(
     ranked = np.sort(highest, axis=1)
     least = living.least_cut_cm
     rank = _highest_rank(living, ranked, highest, least, confidence)
-    cut = np.minimum(np.maximum(_at_rank(ranked, rank[living.run]), least), living.budget_cm)
+    reach = np.minimum(living.budget_cm, np.median(living.draws.ceiling_cm, axis=1))
+    cut = np.minimum(np.maximum(_at_rank(ranked, rank[living.run]), least), reach)
     holds = highest >= cut[:, None]
     chance_all = _all_hold(living, holds)
     end = living.end_height(growth, cut)
@@ -196,6 +198,7 @@ def interval_options(
         interval_d=interval_d,
         feasible=chance_all >= confidence,
         chance_all_within=chance_all,
+        chance_at_least_cut=_all_hold(living, highest >= least[:, None]),
         share_of_days_presentable=first_over.mean(axis=1) / interval_d,
         cut_cm=cut,
         removed_share=removed_cm / np.maximum(usual_end, 1e-9),

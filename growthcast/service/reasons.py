@@ -2,31 +2,37 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
-__all__ = ["Shortfall", "reason_for"]
+__all__ = ["ShortArea", "Shortfall", "percent", "reason_for"]
 
 
 @dataclass(frozen=True, slots=True)
-class Shortfall:
-    """Why an interval is not feasible: the area that fails first and what would make it hold.
+class ShortArea:
+    """An area that falls short at an interval, and what would make it hold.
 
     ``needed_floor_cm`` is the floor that would do (None: not even the lowest safe cut does),
-    ``needed_budget_cm`` the budget that would; ``areas_short`` counts the areas that fall short.
+    ``needed_budget_cm`` the budget that would, the tank's other short areas being mended too.
     """
 
-    interval_d: int
     area_id: str
     label: str
     unit: str
     chance_within: float
-    chance_all_within: float
     floor_cm: float
     least_cut_cm: float
-    budget_cm: float
     needed_floor_cm: float | None
     needed_budget_cm: float
-    areas_short: int
+
+
+@dataclass(frozen=True, slots=True)
+class Shortfall:
+    """Why an interval is not feasible: its areas that fall short, the worst first."""
+
+    interval_d: int
+    chance_all_within: float
+    areas: tuple[ShortArea, ...]
 
 
 def reason_for(
@@ -36,48 +42,62 @@ def reason_for(
     confidence: float,
     cap_d: int,
     capped: bool,
+    basis: Sequence[str],
 ) -> str:
-    """Say why this interval is recommended, or why none is."""
-    wanted = percent(confidence)
-    if shortfall is None:
-        if capped:
-            return (
-                f"the plants would hold longer; {cap_d} days is this tank's own limit "
-                "(longest_interval_d)"
-            )
-        return (
-            f"every area stays inside its height with at least {wanted} chance even at the "
-            f"longest interval, {interval_d} days"
+    """Say why this interval is recommended, or why none is, and what that rests on."""
+    if shortfall is not None:
+        said = _fails(shortfall, confidence)
+        if interval_d is None:
+            said = f"no listed interval is short enough: {said}"
+    elif capped:
+        said = (
+            f"the plants would hold longer; {cap_d} days is this tank's own limit "
+            "(longest_interval_d)"
         )
-    chance = percent(shortfall.chance_all_within)
+    else:
+        said = (
+            f"every area stays inside its height with at least {percent(confidence)} chance even "
+            f"at the longest interval, {interval_d} days"
+        )
+    return said + _rests_on(basis)
+
+
+def _fails(shortfall: Shortfall, confidence: float) -> str:
+    wanted, chance = percent(confidence), percent(shortfall.chance_all_within)
     if chance == wanted:  # a near miss must not read like a hit
         chance = percent(shortfall.chance_all_within, digits=1)
-    fails = (
+    worst = shortfall.areas[0]
+    mended = "; ".join(_mend(area) for area in shortfall.areas)
+    return (
         f"at {shortfall.interval_d} days the chance that every area stays inside its height is "
-        f"{chance}, not {wanted}; {shortfall.label} is the first "
-        f"to go over ({percent(shortfall.chance_within)} when cut to "
-        f"{shortfall.least_cut_cm:.3g} {shortfall.unit})"
+        f"{chance}, not {wanted}; {worst.label} is the first to go over "
+        f"({percent(worst.chance_within)} when cut to {worst.least_cut_cm:.3g} {worst.unit}). "
+        f"{shortfall.interval_d} days would hold with {mended}"
     )
-    mend = _mend(shortfall)
-    if interval_d is None:
-        return f"no listed interval is short enough: {fails}. {mend}"
-    return f"{fails}. {mend}"
+
+
+def _mend(area: ShortArea) -> str:
+    """Say which height budget, or which floor, would let an area hold."""
+    way = f"{area.needed_budget_cm:.1f} {area.unit} of height for {area.label}"
+    lower = area.needed_floor_cm
+    if lower is not None and lower < area.floor_cm:
+        way += f" (or a floor of {lower:.1f} {area.unit})"
+    return way
+
+
+def _rests_on(basis: Sequence[str]) -> str:
+    """Say so where areas have too little log of their own."""
+    table, near = basis.count("table"), basis.count("tank")
+    if not table and not near:
+        return ""
+    parts = []
+    if table:
+        parts.append(f"{table} of {len(basis)} areas on the species table alone")
+    if near:
+        parts.append(f"{near} of {len(basis)} areas on their tank or species elsewhere")
+    return f". This rests for {' and for '.join(parts)}: log their trims to be surer"
 
 
 def percent(share: float, digits: int = 0) -> str:
     """Return a share as percent."""
     return f"{100 * share:.{digits}f} %"
-
-
-def _mend(shortfall: Shortfall) -> str:
-    unit = shortfall.unit
-    ways = [f"a height budget of {shortfall.needed_budget_cm:.1f} {unit}"]
-    lower = shortfall.needed_floor_cm
-    if lower is not None and lower < shortfall.floor_cm:
-        ways.append(f"a floor of {lower:.1f} {unit}")
-    text = f"{shortfall.label} would hold {shortfall.interval_d} days with {' or '.join(ways)}"
-    more = shortfall.areas_short - 1
-    if more > 0:
-        areas = "one more area falls" if more == 1 else f"{more} more areas fall"
-        text += f"; {areas} short as well"
-    return text + "."

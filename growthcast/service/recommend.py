@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from growthcast.book.book import Book
-from growthcast.fit.result import GrowthFit
+from growthcast.fit.result import Basis, GrowthFit
 from growthcast.service.effort import Handling, Year, trimming_minutes, year_of_visits
 from growthcast.service.interval import (
     IntervalOptions,
@@ -17,7 +17,7 @@ from growthcast.service.interval import (
     interval_options,
     living_areas,
 )
-from growthcast.service.reasons import Shortfall, reason_for
+from growthcast.service.reasons import ShortArea, Shortfall, reason_for
 
 __all__ = ["AreaAdvice", "OptionAdvice", "TankAdvice", "recommend"]
 
@@ -45,15 +45,21 @@ class AreaAdvice:
     days_below_floor: float
     cm_over_budget_p90: float
     cut_needed_cm: float | None
+    basis: Basis
 
 
 @dataclass(frozen=True, slots=True)
 class OptionAdvice:
-    """One interval for one tank: looks, risk, time and money. Minutes include travel."""
+    """One interval for one tank: looks, risk, time and money. Minutes include travel.
+
+    ``chance_all_within`` holds for the cuts given, the highest that reach the wanted chance;
+    ``chance_at_least_cut`` for cutting every area as low as still looks right.
+    """
 
     interval_d: int
     feasible: bool
     chance_all_within: float
+    chance_at_least_cut: float
     share_of_days_presentable: float
     minutes_per_visit: float
     year: Year
@@ -117,7 +123,7 @@ def recommend(book: Book, fit: GrowthFit, tanks: IntArray | None = None) -> list
         options = [interval_options(living, d, terms.confidence[living.tank]) for d in listed]
         for run, tank in enumerate(living.tank.tolist()):
             advice[tank] = _advise(book, fit, living, options, run, tank, terms)
-    return [advice.get(int(tank)) or _empty(book, int(tank), terms) for tank in tanks]
+    return [advice.get(int(tank)) or _empty(book, fit, int(tank), terms) for tank in tanks]
 
 
 def _terms(book: Book) -> _TankTerms:
@@ -178,13 +184,14 @@ def _advise(
         tank_id=str(book.tanks.text("tank_id")[tank]),
         client=str(book.tanks.text("client")[tank]),
         recommended_interval_d=None if chosen is None else chosen.interval_d,
-        limited_by=None if shortfall is None else shortfall.area_id,
+        limited_by=None if shortfall is None else shortfall.areas[0].area_id,
         reason=reason_for(
             None if chosen is None else chosen.interval_d,
             shortfall,
             confidence=confidence,
             cap_d=cap,
             capped=any(o.interval_d > cap for o in mine),
+            basis=[fit.basis[a] for a in living.area[living.run == run]],
         ),
         longest_interval_d=cap,
         confidence=confidence,
@@ -197,26 +204,27 @@ def _shortfall(
 ) -> Shortfall:
     """What keeps an interval from being feasible, and what would mend it."""
     here = np.flatnonzero(living.run == run)
-    chance = np.where(
-        living.least_cut_cm[here] >= option.cut_cm[here], option.chance_within[here], 1.0
-    )
-    worst = here[int(np.argmin(chance))]
-    place = int(living.area[worst])
+    at_bottom = living.least_cut_cm[here] >= option.cut_cm[here] * (1.0 - 1e-9)
+    chance = np.where(at_bottom, option.chance_within[here], 1.0)
     needed = option.cut_needed_cm[here]
-    others = np.isnan(needed) | (needed < living.least_cut_cm[here])
+    short = np.isnan(needed) | (needed < living.least_cut_cm[here])
+    order = here[np.argsort(np.where(short, chance, 1.0 + chance), kind="stable")]
     return Shortfall(
         interval_d=option.interval_d,
-        area_id=str(book.areas.text("area_id")[place]),
-        label=area_label(book, place),
-        unit=unit_of(fit, place),
-        chance_within=float(option.chance_within[worst]),
         chance_all_within=float(option.chance_all_within[run]),
-        floor_cm=float(living.floor_cm[worst]),
-        least_cut_cm=float(living.least_cut_cm[worst]),
-        budget_cm=float(living.budget_cm[worst]),
-        needed_floor_cm=_known(option.cut_needed_cm[worst]),
-        needed_budget_cm=float(option.needed_budget_cm[worst]),
-        areas_short=int(others.sum()),
+        areas=tuple(
+            ShortArea(
+                area_id=str(book.areas.text("area_id")[living.area[i]]),
+                label=area_label(book, int(living.area[i])),
+                unit=unit_of(fit, int(living.area[i])),
+                chance_within=float(option.chance_within[i]),
+                floor_cm=float(living.floor_cm[i]),
+                least_cut_cm=float(living.least_cut_cm[i]),
+                needed_floor_cm=_known(option.cut_needed_cm[i]),
+                needed_budget_cm=float(option.needed_budget_cm[i]),
+            )
+            for i in order[: max(int(short.sum()), 1)].tolist()
+        ),
     )
 
 
@@ -245,7 +253,7 @@ def _option(
 ) -> OptionAdvice:
     here = np.flatnonzero(living.run == run)
     place = living.area[here]
-    design = fit.design
+    design, basis = fit.design, fit.basis
     priors, species = design.priors, design.species[place]
     trimming = trimming_minutes(
         option.removed_cm[here],
@@ -267,6 +275,7 @@ def _option(
             days_below_floor=float(option.days_below_floor[i]),
             cm_over_budget_p90=float(option.cm_over_budget_p90[i]),
             cut_needed_cm=_known(option.cut_needed_cm[i]),
+            basis=basis[a],
         )
         for i, a in zip(here.tolist(), place.tolist(), strict=True)
     )
@@ -274,6 +283,7 @@ def _option(
         interval_d=option.interval_d,
         feasible=bool(option.feasible[run]),
         chance_all_within=float(option.chance_all_within[run]),
+        chance_at_least_cut=float(option.chance_at_least_cut[run]),
         share_of_days_presentable=float(option.share_of_days_presentable[run]),
         minutes_per_visit=minutes,
         year=year_of_visits(option.interval_d, minutes, book.practice.labour_rate_per_h),
@@ -281,15 +291,18 @@ def _option(
     )
 
 
-def _empty(book: Book, tank: int, terms: _TankTerms) -> TankAdvice:
+def _empty(book: Book, fit: GrowthFit, tank: int, terms: _TankTerms) -> TankAdvice:
     """Advice for a tank in which nothing grows: its cap, since no plant limits it."""
     cap = int(terms.cap_d[tank])
+    own = bool(np.isfinite(book.tanks.number("longest_interval_d")[tank]))
+    limit = "the tank's own limit" if own else "the longest listed interval"
+    when = np.datetime64(int(fit.design.on_day), "D")
     return TankAdvice(
         tank_id=str(book.tanks.text("tank_id")[tank]),
         client=str(book.tanks.text("client")[tank]),
         recommended_interval_d=cap,
         limited_by=None,
-        reason=f"no planted area is alive in this tank, so only the cap of {cap} days holds",
+        reason=f"no area of this tank is planted on {when}, so {limit} of {cap} days stands",
         longest_interval_d=cap,
         confidence=float(terms.confidence[tank]),
         options=(),

@@ -50,8 +50,17 @@ def test_every_public_name_is_in_the_readme_and_can_be_imported():
     readme = (ROOT / "README.md").read_text(encoding="utf-8")
     for name in growthcast.__all__:
         assert getattr(growthcast, name) is not None
-    for name in ("read_book", "fit_growth", "forecast", "recommend"):
+    for name in ("read_book", "fit_growth", "forecast_growth", "recommend"):
         assert name in readme
+
+
+def test_the_readmes_python_runs():
+    readme = (ROOT / "README.md").read_text(encoding="utf-8")
+    [code] = re.findall(r"```python\n(.*?)```", readme, re.S)
+    done = subprocess.run(
+        [sys.executable, "-c", code], check=True, capture_output=True, text=True, cwd=ROOT
+    )
+    assert len(done.stdout.splitlines()) > 6
 
 
 def test_the_version_is_written_once_in_effect():

@@ -13,7 +13,7 @@ from growthcast.fit.result import fit_growth
 from growthcast.fit.solver.drift import span_drift
 from growthcast.fit.solver.linearise import CEILING, KNOTS, RATE
 from growthcast.forecast.heights import LEVELS, crossing_days, forecast_heights
-from growthcast.forecast.report import forecast
+from growthcast.forecast.report import forecast_growth
 from growthcast.growth.logistic import height_at_stage
 from tests.books import AREAS, HEADER, make_book, stem_log
 
@@ -73,7 +73,7 @@ def test_an_area_over_its_budget_passes_today(tmp_path):
     )
     book = make_book(tmp_path, trims=stem_log() + unvisited)
     fitted = fit_growth(book, date(2026, 6, 19))
-    [stems, *_] = forecast(fitted, (date(2026, 6, 26),), 60)
+    [stems, *_] = forecast_growth(fitted, (date(2026, 6, 26),), 60)
     assert stems.passes_budget_on[1] == date(2026, 6, 19)
     assert stems.chance_over_budget[0] > 0.95
 
@@ -104,12 +104,12 @@ def test_a_removed_area_is_not_forecast(tmp_path):
     areas = AREAS.replace("2025-01-01,\nmoss", "2025-01-01,2026-05-30\nmoss")
     assert areas != AREAS
     fitted = fit_growth(make_book(tmp_path, areas=areas), ON)
-    ids = [area.area_id for area in forecast(fitted, (date(2026, 6, 8),), 60)]
+    ids = [area.area_id for area in forecast_growth(fitted, (date(2026, 6, 8),), 60)]
     assert ids == ["stems", "moss"]
 
 
 def test_a_forecast_as_json_holds_dates_and_finite_numbers(fit):
-    made = forecast(fit, (date(2026, 6, 8), date(2026, 6, 15)), 60)[0].as_dict()
+    made = forecast_growth(fit, (date(2026, 6, 8), date(2026, 6, 15)), 60)[0].as_dict()
     assert [h["at"] for h in made["heights"]] == ["2026-06-08", "2026-06-15"]
     heights = made["heights"][0]
     assert heights["p05"] < heights["p10"] < heights["p50"] < heights["p90"] < heights["p95"]

@@ -122,7 +122,7 @@ def test_the_limiting_area_is_named_with_what_would_mend_it(tmp_path):
     tank = advice(tmp_path, areas=AREAS.replace("400,7,22,9", "400,8,20,9"))[0]
     assert tank.limited_by == "stems"
     assert "Back stems" in tank.reason
-    assert "height budget of" in tank.reason
+    assert "of height for Back stems" in tank.reason
 
 
 def test_no_feasible_interval_is_said_with_the_nearest(tmp_path):
@@ -154,6 +154,28 @@ def test_a_tank_without_a_living_area_gets_its_cap(tmp_path):
     assert areas != AREAS
     home = advice(tmp_path, areas=areas)[1]
     assert (home.recommended_interval_d, home.limited_by, home.options) == (28, None, ())
+    assert "no area of this tank is planted on 2026-06-01" in home.reason
+
+
+def test_advice_says_when_it_rests_on_the_species_table(tmp_path):
+    logged, unlogged = advice(tmp_path)
+    assert "1 of 2 areas on their tank or species elsewhere" in logged.reason
+    assert "1 of 1 areas on the species table alone" in unlogged.reason
+    assert [area.basis for area in logged.options[0].areas] == ["log", "tank"]
+
+
+def test_a_longer_interval_never_has_the_better_chance_at_the_floor(tmp_path):
+    for tank in advice(tmp_path):
+        chances = [option.chance_at_least_cut for option in tank.options]
+        assert chances == sorted(chances, reverse=True)
+
+
+def test_chance_and_excess_agree(tmp_path):
+    """Where an area surely stays inside, it is not over in one case of ten either."""
+    for tank in advice(tmp_path):
+        for option in tank.options:
+            for area in option.areas:
+                assert area.cm_over_budget_p90 == 0.0 or area.chance_within <= 0.9 + 1e-9
 
 
 def test_the_books_confidence_holds_where_a_tank_has_none(tmp_path):
