@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date
 from typing import Any, Literal
 
@@ -10,8 +10,8 @@ import numpy as np
 from numpy.typing import NDArray
 from threadpoolctl import threadpool_limits
 
-from growthcast.book.book import Book
-from growthcast.fit.design import Design, build_design
+from growthcast.book.book import Book, Table
+from growthcast.fit.design import Design, build_design, with_spreads
 from growthcast.fit.learning import learn_spreads
 from growthcast.fit.rows.visits import LeftOut
 from growthcast.fit.solver.hierarchy import border_covariance
@@ -27,6 +27,8 @@ FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.int64]
 Basis = Literal["log", "tank", "table"]
 
+MOST_AREAS_TO_LEARN_FROM = 400
+"""Larger books learn their spreads from a sample of tanks with about this many areas."""
 OWN_SPANS_FOR_LOG = 2
 """Spans of its own from which an area's forecast is said to rest on its log."""
 
@@ -224,6 +226,25 @@ def last_logged(book: Book) -> date | None:
     return dates.max().astype("datetime64[D]").item() if dates.size else None
 
 
+def _spreads_of_a_sample(book: Book, on: date) -> Spreads:
+    """Learn the spreads from tanks spread evenly over a large book."""
+    tanks = book.tanks.text("tank_id")
+    share = MOST_AREAS_TO_LEARN_FROM / len(book.areas)
+    chosen = tanks[np.unique(np.linspace(0, tanks.size - 1, int(share * tanks.size)).astype(int))]
+
+    def part(table: Table) -> Table:
+        return table.keep(np.isin(table.text("tank_id").astype(str), chosen.astype(str)))
+
+    sample = replace(
+        book,
+        tanks=part(book.tanks),
+        areas=part(book.areas),
+        trims=part(book.trims),
+        conditions=part(book.conditions),
+    )
+    return learn_spreads(build_design(sample, on))[0].spreads
+
+
 def fit_growth(book: Book, on: date, spreads: Spreads | None = None) -> GrowthFit:
     """Fit the growth model to a book as it was known on a day.
 
@@ -245,6 +266,9 @@ def fit_growth(book: Book, on: date, spreads: Spreads | None = None) -> GrowthFi
     design = build_design(book, on, spreads)
     # Many tiny products: a second BLAS thread costs more than it brings.
     with threadpool_limits(limits=1, user_api="blas"):
+        if spreads is None and design.area_id.size > MOST_AREAS_TO_LEARN_FROM:
+            spreads = _spreads_of_a_sample(book, on)
+            design = with_spreads(design, spreads)
         if spreads is None:
             return GrowthFit(*learn_spreads(design))
         return GrowthFit(*set_suspects_aside(design, solve(design.problem)))

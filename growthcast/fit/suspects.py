@@ -88,9 +88,10 @@ def _foreseen(design: Design, solution: Solution, number: int) -> tuple[FloatArr
     at, swept = view.at[number], view.swept[number]
     lean = at.slope * swept.ahead_carry
     lean[CEILING] += at.height
-    area = block.chains.nodes.area
-    covariance = border_covariance(view.area, view.effects, design.problem.pooling, area)
-    unsure = np.einsum("bn,nbc,cn->n", lean, covariance, lean)
+    areas, rank = np.unique(block.chains.nodes.area, return_inverse=True)
+    covariance = border_covariance(view.area, view.effects, design.problem.pooling, areas)
+    root = np.linalg.cholesky(covariance)[rank]
+    unsure = (np.einsum("nbc,bn->nc", root, lean) ** 2).sum(axis=1)
     return swept.innovation, at.slope**2 * swept.ahead_variance + unsure
 
 

@@ -16,7 +16,7 @@ from scipy.special import ndtr, ndtri
 from growthcast.fit.result import AreaPosterior, GrowthFit
 from growthcast.fit.solver.drift import span_drift
 from growthcast.fit.solver.linearise import CEILING, KNOTS, RATE
-from growthcast.growth.logistic import shape_factor, stage
+from growthcast.growth.logistic import height_and_slope, shape_factor, stage
 
 __all__ = [
     "LEVELS",
@@ -34,11 +34,12 @@ IntArray = NDArray[np.int64]
 LEVELS = (0.05, 0.10, 0.25, 0.50, 0.75, 0.90, 0.95)
 CROSSING_LEVELS = (0.10, 0.50, 0.90)
 NODES = 512
-PLASTIC_NUMBER = 1.32471795724474602596
-"""Root of x^3 = x + 1: its powers make the most even additive sequence in two dimensions
-(Roberts 2018, from memory)."""
-BISECTIONS = 24
-"""Halvings of the ceiling that leave a quantile exact to a millionth of it."""
+NOISE_PARTS = 4
+"""Equally likely parts of what is left open at a node."""
+PLASTIC_NUMBER, GOLDEN_RATIO = 1.32471795724474602596, 0.5 * (1.0 + 5.0**0.5)
+"""The powers of the root of x^3 = x + 1 make the most even additive sequence in two dimensions, the
+golden ratio in one (Roberts 2018, from memory)."""
+AREAS_AT_ONCE = 64
 
 
 @dataclass(frozen=True, slots=True)
@@ -62,14 +63,19 @@ class Outlook:
 
     def quantile_cm(self, level: float) -> FloatArray:
         """Height (A, T) [cm] below which an area stands with chance ``level``."""
-        low = np.zeros(self.mean.shape[:2])
-        high = self.ceiling_cm.max(axis=2)
-        for _ in range(BISECTIONS):
-            middle = 0.5 * (low + high)
-            short = self.chance_below(middle) < level
-            low, high = np.where(short, middle, low), np.where(short, high, middle)
-        found: FloatArray = 0.5 * (low + high)
+        found: FloatArray = self.quantiles_cm((level,))[..., 0]
         return found
+
+    def quantiles_cm(self, levels: tuple[float, ...]) -> FloatArray:
+        """Heights (A, T, L) [cm] below which an area stands with the chances ``levels``."""
+        spread = self.sd[..., None] * _even_noise()
+        stages = (self.mean[..., None] + spread).reshape(-1)
+        ceiling = np.broadcast_to(self.ceiling_cm[..., None], spread.shape).reshape(-1)
+        shape = np.broadcast_to(self.shape[..., None], spread.shape).reshape(-1)
+        heights, _ = height_and_slope(stages, ceiling, shape)
+        heights = heights.reshape(*self.mean.shape[:2], -1)
+        quantiles: FloatArray = np.moveaxis(np.quantile(heights, levels, axis=2), 0, 2)
+        return quantiles
 
 
 def _even_normals() -> FloatArray:
@@ -78,14 +84,26 @@ def _even_normals() -> FloatArray:
     Points of a grid would render a steep distribution as a staircase; here no two points share a
     coordinate.
     """
-    place = np.arange(1, NODES + 1)
-    steps = np.array([[1.0 / PLASTIC_NUMBER], [1.0 / PLASTIC_NUMBER**2]])
-    normals: FloatArray = ndtri((0.5 + steps * place) % 1.0)[:, None, :]
+    return ndtri(_even_points()[:2])[:, None, :]
+
+
+def _even_noise() -> FloatArray:
+    """Standard normals (Q, E): what is left open at each node, in equal parts."""
+    part = np.arange(NOISE_PARTS) / NOISE_PARTS
+    normals: FloatArray = ndtri((_even_points()[2][:, None] + part) % 1.0)
     return normals
 
 
+def _even_points() -> FloatArray:
+    """Points (3, Q): the first two fill the unit square evenly, the third the unit line."""
+    place = np.arange(1, NODES + 1)
+    steps = np.array([1.0 / PLASTIC_NUMBER, PLASTIC_NUMBER**-2, 1.0 / GOLDEN_RATIO])
+    points: FloatArray = (0.5 + steps[:, None] * place) % 1.0
+    return points
+
+
 def outlook(fit: GrowthFit, areas: IntArray, days: FloatArray) -> Outlook:
-    """Stages of ``areas`` (A,) on ``days`` (T,) [day numbers] without any further cut.
+    """Stages of ``areas`` (A,) on ``days`` (T,) or (A, T) [day numbers] without any further cut.
 
     What is normal is the log of the mean rate over the time since the last stage (its own log rate
     and the drift of its tank by then), the log ceiling, and the last stage. The first two are taken
@@ -93,7 +111,7 @@ def outlook(fit: GrowthFit, areas: IntArray, days: FloatArray) -> Outlook:
     """
     posterior, problem = fit.posterior(areas), fit.design.problem
     began = posterior.last_day[:, None]
-    ended = np.maximum(days[None, :], began)
+    ended = np.maximum(np.broadcast_to(days, (areas.size, days.shape[-1])), began)
     growth_d = fit.design.clock.growth_between(
         areas[:, None], began, ended, posterior.last_pause_d[:, None]
     )
@@ -200,25 +218,44 @@ def forecast_heights(fit: GrowthFit, areas: IntArray, days: FloatArray) -> Heigh
     HeightForecast
         Quantiles of height [cm, or % cover] and the chance of standing above the budget [0-1].
     """
-    view = outlook(fit, areas, days)
+    heights = np.empty((areas.size, days.size, len(LEVELS)))
+    over = np.empty((areas.size, days.size))
+    for some in _chunks(areas.size):
+        view = outlook(fit, areas[some], days)
+        heights[some] = view.quantiles_cm(LEVELS)
+        over[some] = _chance_over(fit, areas[some], view)
+    return HeightForecast(areas, days, heights, over)
+
+
+def _chunks(count: int) -> list[slice]:
+    """Slices of areas that fit in memory with all their nodes."""
+    return [slice(start, start + AREAS_AT_ONCE) for start in range(0, count, AREAS_AT_ONCE)]
+
+
+def _chance_over(fit: GrowthFit, areas: IntArray, view: Outlook) -> FloatArray:
+    """Chance (A, T) of standing above the budget."""
     budget = np.broadcast_to(fit.design.traits.budget_cm[areas][:, None], view.mean.shape[:2])
-    return HeightForecast(
-        areas=areas,
-        days=days,
-        height_cm=np.stack([view.quantile_cm(level) for level in LEVELS], axis=-1),
-        chance_over_budget=1.0 - view.chance_below(budget),
-    )
+    over: FloatArray = 1.0 - view.chance_below(budget)
+    return over
 
 
 def crossing_days(fit: GrowthFit, areas: IntArray, from_day: float, horizon_d: int) -> FloatArray:
     """Day numbers (A, 3) at which the chance of being over budget reaches 10, 50 and 90 %.
 
-    NaN where that chance is not reached within ``horizon_d`` days of ``from_day``.
+    NaN where that chance is not reached within ``horizon_d`` days of ``from_day``. The chance only
+    grows while nothing is cut, so each day is found by halving the time that is left.
     """
-    days = from_day + np.arange(horizon_d + 1, dtype=np.float64)
-    view = outlook(fit, areas, days)
-    budget = np.broadcast_to(fit.design.traits.budget_cm[areas][:, None], view.mean.shape[:2])
-    chance = np.maximum.accumulate(1.0 - view.chance_below(budget), axis=1)
-    reached = np.stack([(chance >= level) for level in CROSSING_LEVELS], axis=1)
-    first = days[np.argmax(reached, axis=2)]
-    return np.where(reached.any(axis=2), first, np.nan)
+    found = np.full((areas.size, len(CROSSING_LEVELS)), np.nan)
+    levels = np.array(CROSSING_LEVELS)
+    for some in _chunks(areas.size):
+        mine = areas[some]
+        before = np.full((mine.size, levels.size), -1.0)  # the last day on which it falls short
+        after = np.full((mine.size, levels.size), float(horizon_d))
+        while (after - before > 1.0).any():
+            middle = np.maximum(np.floor(0.5 * (before + after)), 0.0)
+            enough = _chance_over(fit, mine, outlook(fit, mine, from_day + middle)) >= levels
+            after, before = np.where(enough, middle, after), np.where(enough, before, middle)
+        last = np.array([from_day + horizon_d])
+        reached = _chance_over(fit, mine, outlook(fit, mine, last)) >= levels
+        found[some] = np.where(reached, from_day + after, np.nan)
+    return found

@@ -201,9 +201,10 @@ class Effects:
         width = self.follows.shape[1]
         covariance = np.empty((areas.size, width, width))
         tank, species = pooling.tank[areas], pooling.species[areas]
-        for tanks in _batches(self.tank.shape[0]):
-            mine = np.flatnonzero((tank >= tanks[0]) & (tank <= tanks[-1]))
-            along = self.tank_follows(pooling, tanks)[tank[mine] - tanks[0]]
+        present, run = np.unique(tank, return_inverse=True)
+        for some in _batches(present.size):
+            mine = np.flatnonzero((run >= some[0]) & (run <= some[-1]))
+            along = self.tank_follows(pooling, present[some])[run[mine] - some[0]]
             along[np.arange(mine.size), 0, species[mine]] += 1.0
             spread = along @ self.species_covariance @ along.transpose(0, 2, 1)
             covariance[mine] = spread + self.tank_covariance[tank[mine]]

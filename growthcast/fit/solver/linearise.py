@@ -19,7 +19,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from growthcast.fit.rows.chains import Chains, Link, Nodes
-from growthcast.fit.solver.drift import KNOT_AGES_D, SpanDrift
+from growthcast.fit.solver.drift import KNOT_COUNT, SpanDrift
 from growthcast.fit.solver.looks import look_information
 from growthcast.growth.logistic import height_and_slope, shape_factor
 from growthcast.growth.logistic import stage as stage_of
@@ -40,7 +40,7 @@ FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.int64]
 
 RATE, CEILING, DENSITY, HABIT, KNOTS = 0, 1, 2, 3, 4
-BORDER = KNOTS + KNOT_AGES_D.size
+BORDER = KNOTS + KNOT_COUNT
 
 FRESH_STAGE_VARIANCE = 1e6
 """Variance of a fresh stage around the current one: flat, since it is centred anew every step."""

@@ -52,8 +52,9 @@ TOLERANCE = 1e-6
 SHARING_STEPS = 12
 """Steps after which the shares of whole-tank weights are left as they are."""
 LONGEST_STEP = np.array([0.7, 0.4, 0.7, 0.4] + [0.5] * (BORDER - KNOTS))[:, None]
-LONGEST_STAGE_STEP, LAST_STAGE = 1.5, 14.0
-"""A stage moves no further in one step, and ends where no ruler tells it from bare or full."""
+LONGEST_STAGE_STEP = 3.0
+LOWEST_STAGE, HIGHEST_START, LAST_STAGE = -10.0, 5.0, 60.0
+"""Where stages end: no ruler tells them from bare, or from full."""
 SETTLED = 1e-3
 """An area has settled when its steps are no longer than this, in standard deviations."""
 LENGTHEN, LEAST_SHARE = 1.5, 1.0 / 64.0
@@ -287,7 +288,7 @@ def _step(
     taken[KNOTS:] = departure[KNOTS:] * together[tank]
     taken *= np.min(LONGEST_STEP / np.maximum(np.abs(taken), LONGEST_STEP), axis=0)
     stages = tuple(
-        _within_reach(stages, problem.stages_follow(block.chains, at, swept, taken))
+        _within_reach(block.chains, stages, problem.stages_follow(block.chains, at, swept, taken))
         for block, stages, at, swept in zip(
             problem.blocks, point.stages, view.at, view.swept, strict=True
         )
@@ -296,10 +297,15 @@ def _step(
     return new, _Pace(share, in_sd), np.max(np.abs(in_sd), axis=0)
 
 
-def _within_reach(stages: FloatArray, step: FloatArray) -> FloatArray:
-    """Return moved stages: none further than a curve can be trusted, none beyond telling."""
+def _within_reach(chains: Chains, stages: FloatArray, step: FloatArray) -> FloatArray:
+    """Move stages, but not along the flats of the curve, where a step in height has no bound.
+
+    A start or a cut stays where its height still tells of it; only growth leads to the ceiling.
+    """
+    highest = np.where(chains.nodes.link == Link.GREW, LAST_STAGE, HIGHEST_START)
     moved = stages + np.clip(step, -LONGEST_STAGE_STEP, LONGEST_STAGE_STEP)
-    return np.clip(moved, -LAST_STAGE, LAST_STAGE)
+    kept: FloatArray = np.clip(moved, LOWEST_STAGE, highest)
+    return kept
 
 
 def _scale(problem: Problem, area: AreaInformation) -> FloatArray:

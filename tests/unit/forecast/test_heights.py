@@ -26,7 +26,7 @@ def fit(tmp_path_factory):
 
 
 def test_quantiles_agree_with_draws(fit):
-    """200,000 draws of rate, ceiling, last stage and span: quantiles within Monte Carlo error."""
+    """200,000 draws of rate, ceiling, last stage and span: every quantile has its chance."""
     rng = np.random.default_rng(11)
     areas, days = np.array([0, 1]), np.array([day_number(date(2026, 6, 12))])
     made = forecast_heights(fit, areas, days)
@@ -46,7 +46,8 @@ def test_quantiles_agree_with_draws(fit):
         surprise = 1.0 + np.sqrt(relative) * rng.standard_normal(len(draws))
         stage = last + growth_d * np.exp(pace) * surprise
         height = height_at_stage(stage, np.exp(draws[:, CEILING]))
-        np.testing.assert_allclose(made.height_cm[i, 0], np.quantile(height, LEVELS), rtol=0.01)
+        below = (height[:, None] <= made.height_cm[i, 0]).mean(axis=0)
+        np.testing.assert_allclose(below, LEVELS, atol=0.008)
         over = (height > fit.design.traits.budget_cm[a]).mean()
         assert made.chance_over_budget[i, 0] == pytest.approx(over, abs=0.005)
 

@@ -1,0 +1,126 @@
+"""What the commands cost on large books, as ratios within one run.
+
+    python -m tests.benchmarks.cost [--areas 10000 100000] [--visits 20]
+
+R is the time of ``pandas.read_csv`` of the log in a process of its own that has pandas loaded. Every
+command is a process of its own, imports included; memory is its peak. pandas is not needed by
+growthcast itself: install it to run this.
+"""
+
+from __future__ import annotations
+
+import argparse
+import os
+import subprocess
+import sys
+import tempfile
+import time
+from pathlib import Path
+
+import numpy as np
+
+AREAS_A_TANK = 5
+SPECIES = ("rotala-rotundifolia", "hygrophila-polysperma", "taxiphyllum-barbieri")
+PRACTICE = """[practice]
+name = "Benchmark (invented data)"
+labour_rate_per_h = 58.0
+"""
+
+
+def write_book(folder: Path, areas: int, visits: int, seed: int = 1) -> None:
+    """Write a book of ``areas`` areas, each with ``visits`` rows of heights before and after."""
+    rng = np.random.default_rng(seed)
+    tanks = areas // AREAS_A_TANK
+    (folder / "practice.toml").write_text(PRACTICE)
+    ids = [f"t{k}" for k in range(tanks)]
+    rows = "".join(f"{name},Client,45\n" for name in ids)
+    (folder / "tanks.csv").write_text("tank_id,client,water_depth_cm\n" + rows)
+    head = "area_id,tank_id,label,species_id,area_cm2,floor_cm,budget_cm,cut_cm,planted_on\n"
+    rows = "".join(
+        f"a{a},t{a // AREAS_A_TANK},area {a},{SPECIES[a % 3]},200,2,9,3,2025-01-01\n"
+        for a in range(areas)
+    )
+    (folder / "areas.csv").write_text(head + rows)
+    tank_effect = np.repeat(0.3 * rng.standard_normal(tanks), AREAS_A_TANK)
+    rate = np.array([0.1, 0.12, 0.07])[np.arange(areas) % 3] * np.exp(
+        tank_effect + 0.2 * rng.standard_normal(areas)
+    )
+    ceiling = np.where(np.arange(areas) % 3 == 2, 10.0, 45.0)
+    first = np.datetime64("2026-01-05")
+    with (folder / "trims.csv").open("w") as file:
+        file.write("date,tank_id,area_id,before_cm,after_cm\n")
+        left = 3.0 * np.exp(0.1 * rng.standard_normal(areas))
+        for visit in range(visits):
+            stage = np.log(left / (ceiling - left))
+            grown = rate * 14 * (1 + 0.15 * rng.standard_normal(areas))
+            before = ceiling / (1 + np.exp(-stage - grown))
+            left = np.minimum(before, 3.0 * np.exp(0.1 * rng.standard_normal(areas)))
+            seen = np.maximum(before + 0.4 * rng.standard_normal(areas), 0.5)
+            cut = np.minimum(np.maximum(left + 0.2 * rng.standard_normal(areas), 0.2), seen)
+            day = first + 14 * visit
+            file.writelines(
+                f"{day},t{a // AREAS_A_TANK},a{a},{seen[a]:.2f},{cut[a]:.2f}\n"
+                for a in range(areas)
+            )
+
+
+def measure(*command: str) -> tuple[float, float]:
+    """Return seconds and peak MB of a process of its own."""
+    began = time.perf_counter()
+    process = subprocess.Popen(command, stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL)
+    _, status, used = os.wait4(process.pid, 0)
+    seconds = time.perf_counter() - began
+    if status:
+        raise RuntimeError(f"{' '.join(command)} ended with status {status}")
+    return seconds, used.ru_maxrss / 1024
+
+
+def reading_time(log: Path) -> tuple[float, float]:
+    """Return seconds that pandas takes to read a log, and the peak MB of that process."""
+    code = (
+        "import sys, time, resource, pandas\n"
+        "began = time.perf_counter(); pandas.read_csv(sys.argv[1])\n"
+        "print(time.perf_counter() - began, "
+        "resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024)"
+    )
+    done = subprocess.run(
+        [sys.executable, "-c", code, str(log)], check=True, capture_output=True, text=True
+    )
+    seconds, peak = map(float, done.stdout.split())
+    return seconds, peak
+
+
+def main() -> None:
+    """Measure and print."""
+    parser = argparse.ArgumentParser(description=__doc__)
+    parser.add_argument("--areas", type=int, nargs="+", default=[10_000, 100_000])
+    parser.add_argument("--visits", type=int, default=20)
+    asked = parser.parse_args()
+    tool = (sys.executable, "-m", "growthcast")
+    nothing, _ = measure(sys.executable, "-c", "pass")
+    helped, _ = measure(*tool, "--help")
+    print(f"--help takes {helped / nothing:.1f} times an empty Python process")
+    seconds: dict[str, list[float]] = {}
+    for areas in asked.areas:
+        with tempfile.TemporaryDirectory() as name:
+            folder = Path(name)
+            write_book(folder, areas, asked.visits)
+            reading, peak = reading_time(folder / "trims.csv")
+            print(
+                f"{areas} areas, {areas * asked.visits} log rows: R = {reading:.2f} s, {peak:.0f} MB"
+            )
+            for command in ("check", "fit", "forecast", "interval"):
+                took, used = measure(*tool, command, name, "--json")
+                seconds.setdefault(command, []).append(took)
+                print(
+                    f"    {command:9s} {took:6.1f} s = {took / reading:5.1f} R, "
+                    f"{used:5.0f} MB = {used / peak:.2f} times pandas"
+                )
+    if len(asked.areas) > 1:
+        grown = np.log(asked.areas[-1] / asked.areas[0])
+        for command, took in seconds.items():
+            print(f"{command} grows as areas to the {np.log(took[-1] / took[0]) / grown:.2f}")
+
+
+if __name__ == "__main__":
+    main()
