@@ -10,7 +10,12 @@ from numpy.typing import NDArray
 
 from growthcast.book.book import Book, Table
 from growthcast.fit.rows.chains import Link, pack_chains
-from growthcast.fit.rows.clock import GrowthClock, growth_clock, tank_conditions
+from growthcast.fit.rows.clock import (
+    GrowthClock,
+    TankConditions,
+    growth_clock,
+    tank_conditions,
+)
 from growthcast.fit.rows.nodes import Habits, build_nodes, cutting_habits
 from growthcast.fit.rows.visits import AreaTraits, LeftOut, Visits, read_visits
 from growthcast.fit.solver.drift import knot_precision
@@ -48,10 +53,13 @@ class Design:
     species table. ``on_day`` is the day the fit is made for; ``alive`` (A,) tells which areas are
     planted then. ``spans`` (A,) counts each area's own spans that carry information;
     ``unknown_spread`` (K,) is the doubt about a tank's rate from conditions nobody gave;
-    ``row_numbers`` are the log's rows as a spreadsheet shows them.
+    ``row_numbers`` are the log's rows as a spreadsheet shows them;
+    ``conditions`` and ``water_depth_cm`` (K,) are the tanks'.
     """
 
     problem: Problem
+    conditions: TankConditions
+    water_depth_cm: FloatArray
     clock: GrowthClock
     traits: AreaTraits
     priors: SpeciesPriors
@@ -89,7 +97,8 @@ def build_design(book: Book, on: date, spreads: Spreads | None = None) -> Design
     species = _look_up(book.areas, "species_id", _index(priors.species_id))
     errors = _errors(book, priors.measure_is_cover[species], spreads)
     traits = _traits(book, tank, species, priors, errors)
-    clock, unknown_spread = _clock(book, tank_index, traits, species, priors)
+    conditions, clock = _clock(book, tank_index, traits, species, priors)
+    unknown_spread = conditions.unknown_log_spread(read_reference())
     visits, weights_g, left_out = read_visits(
         book.trims,
         _look_up(book.trims, "area_id", _index(area_id)),
@@ -108,6 +117,8 @@ def build_design(book: Book, on: date, spreads: Spreads | None = None) -> Design
     )
     return Design(
         problem=problem,
+        conditions=conditions,
+        water_depth_cm=book.tanks.number("water_depth_cm"),
         clock=clock,
         traits=traits,
         priors=priors,
@@ -173,8 +184,8 @@ def _clock(
     traits: AreaTraits,
     species: IntArray,
     priors: SpeciesPriors,
-) -> tuple[GrowthClock, FloatArray]:
-    """The clock of every area, and each tank's extra spread for conditions never given."""
+) -> tuple[TankConditions, GrowthClock]:
+    """The conditions of every tank, and the clock they give every area."""
     reference = read_reference()
     conditions = tank_conditions(
         book.conditions,
@@ -196,7 +207,7 @@ def _clock(
         canopy_cm=np.where(at_surface, water_cm, np.minimum(middle_cm, water_cm)),
         planted_day=traits.planted_day,
     )
-    return clock, conditions.unknown_log_spread(reference)
+    return conditions, clock
 
 
 def _index(ids: TextArray) -> dict[str, int]:

@@ -11,6 +11,8 @@ from numpy.typing import NDArray
 from threadpoolctl import threadpool_limits
 
 from growthcast.book.book import Book, Table
+from growthcast.fit.borrowing.evidence import borrow, with_borrowed
+from growthcast.fit.borrowing.learn import Borrowed
 from growthcast.fit.design import Design, build_design, with_spreads
 from growthcast.fit.learning import learn_spreads
 from growthcast.fit.rows.visits import LeftOut
@@ -20,6 +22,7 @@ from growthcast.fit.solver.linearise import CEILING, RATE
 from growthcast.fit.solver.solve import Solution, solve
 from growthcast.fit.spreads import Spreads
 from growthcast.fit.suspects import set_suspects_aside, suspects_of
+from growthcast.species import read_reference
 
 __all__ = ["AreaPosterior", "Basis", "GrowthFit", "fit_growth", "last_logged"]
 
@@ -68,10 +71,14 @@ class AreaPosterior:
 
 @dataclass(frozen=True, slots=True)
 class GrowthFit:
-    """A book's fitted growth: the arrays it was fitted from and the solution."""
+    """A book's fitted growth: the arrays it was fitted from and the solution.
+
+    Tank effects of the solution are departures from what the tanks borrowed from each other.
+    """
 
     design: Design
     solution: Solution
+    borrowed: Borrowed
 
     def posterior(self, areas: IntArray) -> AreaPosterior:
         """Posterior of the areas at these places (n,) in the book."""
@@ -135,7 +142,8 @@ class GrowthFit:
         basis = self.basis
         logged = design.spans > 0
         listed = sorted(set(design.species.tolist()))
-        tanks = zip(design.tank_id, effects.tank[:, 0], effects.tank_sd(pooling), strict=True)
+        tank_effect = self.borrowed.mean + effects.tank[:, 0]
+        tanks = zip(design.tank_id, tank_effect, effects.tank_sd(pooling), strict=True)
         species_sd = effects.species_sd()
         return {
             "areas": [
@@ -159,6 +167,11 @@ class GrowthFit:
                 }
                 for s in listed
             ],
+            "borrowed": {
+                "model": self.borrowed.model,
+                "tanks": self.borrowed.tanks,
+                "log_score": {k: round(v, 6) for k, v in self.borrowed.log_score.items()},
+            },
             "spread": {
                 ("interval" if name == "span" else name): round(value, 5)
                 for name, value in design.spreads.as_dict().items()
@@ -270,5 +283,13 @@ def fit_growth(book: Book, on: date, spreads: Spreads | None = None) -> GrowthFi
             spreads = _spreads_of_a_sample(book, on)
             design = with_spreads(design, spreads)
         if spreads is None:
-            return GrowthFit(*learn_spreads(design))
-        return GrowthFit(*set_suspects_aside(design, solve(design.problem)))
+            design, solution = learn_spreads(design)
+        else:
+            design, solution = set_suspects_aside(design, solve(design.problem))
+        borrowed = borrow(
+            solution, design.conditions, design.water_depth_cm, read_reference(), design.on_day
+        )
+        if borrowed.model != "none":
+            design = replace(design, problem=with_borrowed(design.problem, borrowed))
+            solution = solve(design.problem, solution.point)
+    return GrowthFit(design, solution, borrowed)

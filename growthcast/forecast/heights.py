@@ -73,9 +73,9 @@ class Outlook:
         ceiling = np.broadcast_to(self.ceiling_cm[..., None], spread.shape).reshape(-1)
         shape = np.broadcast_to(self.shape[..., None], spread.shape).reshape(-1)
         heights, _ = height_and_slope(stages, ceiling, shape)
-        heights = heights.reshape(*self.mean.shape[:2], -1)
-        quantiles: FloatArray = np.moveaxis(np.quantile(heights, levels, axis=2), 0, 2)
-        return quantiles
+        by_area = heights.reshape(*self.mean.shape[:2], -1)
+        quantiles = np.moveaxis(np.quantile(by_area, levels, axis=2), 0, 2)
+        return quantiles.astype(np.float64)
 
 
 def _even_normals() -> FloatArray:
@@ -97,8 +97,8 @@ def _even_noise() -> FloatArray:
 def _even_points() -> FloatArray:
     """Points (3, Q): the first two fill the unit square evenly, the third the unit line."""
     place = np.arange(1, NODES + 1)
-    steps = np.array([1.0 / PLASTIC_NUMBER, PLASTIC_NUMBER**-2, 1.0 / GOLDEN_RATIO])
-    points: FloatArray = (0.5 + steps[:, None] * place) % 1.0
+    steps = 1.0 / np.array([PLASTIC_NUMBER, PLASTIC_NUMBER**2, GOLDEN_RATIO])
+    points: FloatArray = ((0.5 + steps[:, None] * place) % 1.0).astype(np.float64)
     return points
 
 

@@ -2,8 +2,8 @@
 
     python -m tests.benchmarks.cost [--areas 10000 100000] [--visits 20]
 
-R is the time of ``pandas.read_csv`` of the log in a process of its own that has pandas loaded. Every
-command is a process of its own, imports included; memory is its peak. pandas is not needed by
+R is the time of ``pandas.read_csv`` of the log in a process of its own that has pandas loaded.
+Every command is a process of its own, imports included; memory is its peak. pandas is not needed by
 growthcast itself: install it to run this.
 """
 
@@ -106,9 +106,8 @@ def main() -> None:
             folder = Path(name)
             write_book(folder, areas, asked.visits)
             reading, peak = reading_time(folder / "trims.csv")
-            print(
-                f"{areas} areas, {areas * asked.visits} log rows: R = {reading:.2f} s, {peak:.0f} MB"
-            )
+            rows = areas * asked.visits
+            print(f"{areas} areas, {rows} log rows: R = {reading:.2f} s, {peak:.0f} MB")
             for command in ("check", "fit", "forecast", "interval"):
                 took, used = measure(*tool, command, name, "--json")
                 seconds.setdefault(command, []).append(took)

@@ -1,0 +1,1 @@
+"""What a practice's tanks teach about its other tanks."""

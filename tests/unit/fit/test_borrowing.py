@@ -1,0 +1,271 @@
+"""Learning from tanks like it: when nothing is learnt, and what is learnt where there is a lot."""
+
+from __future__ import annotations
+
+import subprocess
+import sys
+
+import numpy as np
+import pytest
+
+from growthcast.fit.borrowing import learn as learning
+from growthcast.fit.borrowing import regression
+from growthcast.fit.borrowing.evidence import (
+    CONDITIONS,
+    borrow,
+    conditions_lived,
+    tank_evidence,
+    with_borrowed,
+)
+from growthcast.fit.borrowing.learn import Borrowed, is_clear_win, learn_conditions
+from growthcast.fit.rows.clock import TankConditions
+from growthcast.fit.solver.hierarchy import Effects
+from growthcast.fit.solver.solve import solve
+from growthcast.species import read_reference
+from tests.unit.fit.small_problem import ON_DAY, small_problem
+
+SPREAD = 0.3
+
+
+def tanks(count=30, new=6, slope=0.5, rest=0.1, seed=4, columns=3):
+    """Return conditions, effects, errors and who has a log; the first condition matters."""
+    rng = np.random.default_rng(seed)
+    conditions = rng.normal(size=(count + new, columns))
+    error = rng.uniform(0.05, 0.15, size=count + new)
+    true = slope * conditions[:, 0] + rest * rng.normal(size=count + new)
+    seen = true + error * rng.normal(size=count + new)
+    logged = np.arange(count + new) < count
+    return conditions, np.where(logged, seen, np.nan), error, logged, true
+
+
+def learn(conditions, effect, error, logged, spread=SPREAD):
+    return learn_conditions(conditions, effect, error, logged, np.full(effect.size, spread))
+
+
+def test_seven_tanks_teach_nothing_and_cost_no_import():
+    code = (
+        "import sys, numpy as np\n"
+        "from growthcast.fit.borrowing.learn import learn_conditions\n"
+        "x = np.arange(7.0)\n"
+        "got = learn_conditions(x[:, None], x, 0.1 + 0 * x, x > -1, 0.3 + 0 * x)\n"
+        "assert got.model == 'none' and got.tanks == 7 and got.log_score == {}\n"
+        "assert 'sklearn' not in sys.modules"
+    )
+    subprocess.run([sys.executable, "-c", code], check=True)
+
+
+def test_a_strong_slope_is_learnt_and_carried_to_tanks_without_a_log():
+    conditions, effect, error, logged, true = tanks()
+    got = learn(conditions, effect, error, logged)
+    assert got.model != "none"
+    assert got.tanks == 30
+    new = ~logged
+    assert np.abs(got.mean[new] - true[new]).max() < 0.4
+    assert np.sqrt(np.mean((got.mean - true)[new] ** 2)) < 0.5 * np.sqrt(np.mean(true[new] ** 2))
+    assert np.all(got.sd[new] < SPREAD)
+    assert got.log_score[got.model] > got.log_score["none"]
+
+
+def test_without_anything_to_learn_the_prior_comes_back_as_it_was():
+    conditions, effect, error, logged, _ = tanks(slope=0.0, rest=SPREAD)
+    got = learn(conditions, effect, error, logged)
+    assert got.model == "none"
+    assert np.all(got.mean == 0.0)
+    assert np.all(got.sd == SPREAD)
+    assert set(got.log_score) == {"none", "ridge", "gaussian process"}
+
+
+def test_a_spread_that_is_merely_too_wide_is_no_win_of_the_conditions():
+    conditions, effect, error, logged, _ = tanks(slope=0.0, rest=0.05)
+    assert learn(conditions, effect, error, logged, spread=0.6).model == "none"
+
+
+def test_a_bend_is_left_to_the_gaussian_process():
+    conditions, _, error, logged, _ = tanks(count=40, columns=1)
+    bent = 0.9 * np.abs(conditions[:, 0]) - 0.7
+    got = learn(conditions, bent, error, logged)
+    assert got.model == "gaussian process"
+    assert np.abs(got.mean - bent)[~logged].max() < 0.3
+
+
+def test_a_tank_with_a_log_is_told_what_the_others_say():
+    conditions, effect, error, logged, _ = tanks()
+    once = learn(conditions, effect, error, logged)
+    without = logged.copy()
+    without[3] = False
+    again = learn(conditions, effect, error, without)
+    # Left out exactly, but for the conditions' standardisation, which sees one tank less.
+    assert once.model == again.model
+    assert once.mean[3] == pytest.approx(again.mean[3], abs=0.02)
+    assert once.sd[3] == pytest.approx(again.sd[3], rel=0.1)
+    assert once.mean[3] != effect[3]
+
+
+@pytest.mark.parametrize("model", ["none", "ridge", "gaussian process"])
+def test_leaving_out_is_exact(model, monkeypatch):
+    """Leave-one-out by the inverse covariance is what fitting without the tank gives."""
+    monkeypatch.setattr(regression, "LEAST_WEIGHT", 0.0)
+    conditions, effect, error, *_ = tanks(count=9, new=0)
+
+    def foretold(learnt):
+        known = effect[learnt], error[learnt]
+        of = regression.Tanks(learnt, conditions, *known, SPREAD, np.zeros(9))
+        return regression.foretold(of, regression.candidate(of, model))
+
+    everyone = np.arange(9)
+    mean, sd = foretold(everyone)
+    for k in (0, 4, 8):
+        mean_without, sd_without = foretold(np.delete(everyone, k))
+        assert mean[k] == pytest.approx(mean_without[k], abs=1e-9)
+        assert sd[k] == pytest.approx(sd_without[k], abs=1e-9)
+
+
+def test_conditions_mostly_unknown_or_all_alike_are_dropped():
+    conditions, effect, error, logged, _ = tanks()
+    rng = np.random.default_rng(1)
+    mostly_blank = np.where(rng.random(effect.size) < 0.5, np.nan, conditions[:, 0])
+    more = np.column_stack([conditions, mostly_blank, np.full(effect.size, 25.0)])
+    got, plain = (learn(x, effect, error, logged) for x in (more, conditions))
+    assert np.array_equal(got.mean, plain.mean)
+    assert learn(more[:, 4:], effect, error, logged).model == "none"
+    assert learn(np.full_like(conditions, np.nan), effect, error, logged).model == "none"
+
+
+def test_a_tank_of_which_nothing_is_known_keeps_its_prior():
+    conditions, effect, error, logged, _ = tanks()
+    conditions[-1] = np.nan
+    prior = np.full(effect.size, SPREAD)
+    prior[-1] = 0.5
+    got = learn_conditions(conditions, effect, error, logged, prior)
+    assert got.model != "none"
+    assert got.mean[-1] == 0.0
+    assert got.sd[-1] == 0.5
+
+
+def test_conditions_outside_what_was_seen_count_as_the_nearest_seen():
+    conditions, effect, error, logged, _ = tanks()
+    conditions[-2:] = 0.0
+    conditions[-2:, 0] = [conditions[logged, 0].max(), 50.0]
+    got = learn(conditions, effect, error, logged)
+    assert got.mean[-1] == pytest.approx(got.mean[-2], abs=1e-9)
+
+
+def test_the_order_of_tanks_and_the_units_of_conditions_do_not_matter():
+    conditions, effect, error, logged, _ = tanks()
+    shuffled = np.random.default_rng(0).permutation(effect.size)
+    one = learn(conditions, effect, error, logged)
+    scaled = conditions * np.array([7.0, 1.0, 0.1]) + 3.0
+    other = learn(scaled[shuffled], effect[shuffled], error[shuffled], logged[shuffled])
+    assert other.mean == pytest.approx(one.mean[shuffled], abs=1e-8)
+    assert other.sd == pytest.approx(one.sd[shuffled], abs=1e-8)
+
+
+def test_of_many_tanks_the_best_known_are_learnt_from(monkeypatch):
+    monkeypatch.setattr(learning, "MOST_TANKS", 25)
+    conditions, effect, error, logged, true = tanks(count=60)
+    effect[:30], error[:30] = 50.0, 5.0
+    got = learn(conditions, effect, error, logged)
+    assert got.model != "none"
+    assert got.tanks == 60
+    assert np.abs(got.mean[~logged] - true[~logged]).max() < 0.5
+
+
+def test_a_win_must_be_large_and_not_due_to_one_tank():
+    assert is_clear_win(np.full(20, 0.2))
+    assert not is_clear_win(np.full(20, 0.12))  # 2.4 nats in all
+    assert not is_clear_win(np.r_[6.0, np.full(19, -0.1)])  # one lucky tank
+    assert not is_clear_win(np.full(20, -1.0))
+
+
+@pytest.mark.parametrize(("where", "value"), [("effect", np.nan), ("error", np.inf)])
+def test_an_informative_tank_needs_an_effect_and_its_error(where, value):
+    conditions, effect, error, logged, _ = tanks()
+    (effect if where == "effect" else error)[0] = value
+    with pytest.raises(ValueError, match="informative"):
+        learn(conditions, effect, error, logged)
+
+
+def test_a_prior_needs_a_spread():
+    conditions, effect, error, logged, _ = tanks()
+    with pytest.raises(ValueError, match="prior_sd"):
+        learn(conditions, effect, error, logged, spread=0.0)
+
+
+def test_the_prior_is_taken_out_of_a_tanks_posterior():
+    """Prior N(0, 0.09), a reading of 0.4 with variance 0.03: posterior 0.3, variance 0.0225."""
+    problem = small_problem()
+    pooling = problem.pooling
+    effects = Effects(
+        species=np.zeros(3),
+        species_covariance=np.zeros((3, 3)),
+        tank=np.array([[0.3], [0.0], [0.1]]),
+        tank_covariance=np.array([0.0225, 0.16, 0.0225]).reshape(3, 1, 1),
+        follows=np.zeros((7, 1)),
+        log_determinant=0.0,
+    )
+    effect, effect_sd, informative = tank_evidence(effects, pooling)
+    assert effect[0] == pytest.approx(0.4)
+    assert effect_sd[0] ** 2 == pytest.approx(0.03)
+    assert informative.tolist() == [True, False, True]
+    assert np.isinf(effect_sd[1])
+
+
+def small_conditions():
+    """Three tanks: one whose lamp changed on day 10, one without rows, one without light."""
+    blank = np.full((3, 2), np.nan)
+    names = ("ppfd_umol", "photoperiod_h", "co2_mg_l", "no3_mg_l", "po4_mg_l", "k_mg_l")
+    values = {name: blank.copy() for name in (*names, "temperature_c")}
+    values["ppfd_umol"][0] = [50.0, 100.0]
+    values["photoperiod_h"][0] = 8.0
+    values["co2_mg_l"][[0, 2]] = [[20.0, 20.0], [0.0, 0.0]]
+    values["no3_mg_l"][0], values["po4_mg_l"][0] = 15.0, 0.5
+    values["temperature_c"][0] = 24.0
+    from_day = np.array([[-1e6, 10.0], [-1e6, np.inf], [-1e6, np.inf]])
+    return TankConditions(from_day, values)
+
+
+def test_conditions_are_averaged_over_the_days_logged():
+    problem = small_problem()
+    lived = conditions_lived(
+        problem.blocks,
+        problem.pooling.tank,
+        small_conditions(),
+        np.array([40.0, 30.0, 20.0]),
+        read_reference(),
+        ON_DAY,
+    )
+    assert lived.shape == (3, len(CONDITIONS))
+    # Every span is ten days long; the first one of each of tank 0's three areas had the old lamp.
+    spans = sum(
+        int(((b.chains.nodes.link == 2) & (problem.pooling.tank[b.chains.nodes.area] == 0)).sum())
+        for b in problem.blocks
+    )
+    dim = 3 / spans
+    light = np.log(8.0) + dim * np.log(50.0) + (1 - dim) * np.log(100.0)
+    assert lived[0] == pytest.approx([light, np.log(20.0), np.log(0.5), 24.0, np.log(40.0)])
+    assert np.isnan(lived[1, :4]).all()
+    assert lived[2, 1] == pytest.approx(np.log(0.5))  # no CO2 at all counts as a trace
+    assert lived[:, 4] == pytest.approx(np.log([40.0, 30.0, 20.0]))
+
+
+def test_a_tank_without_a_log_is_compared_by_its_conditions_today():
+    problem = small_problem()
+    args = (small_conditions(), np.full(3, 40.0), read_reference())
+    then, now = (conditions_lived((), problem.pooling.tank, *args, day) for day in (5.0, 15.0))
+    assert then[0, 0] == pytest.approx(np.log(400.0))
+    assert now[0, 0] == pytest.approx(np.log(800.0))
+
+
+def test_a_book_of_three_tanks_borrows_nothing():
+    solution = solve(small_problem())
+    got = borrow(solution, small_conditions(), np.full(3, 40.0), read_reference(), ON_DAY)
+    assert got.model == "none"
+    assert got.sd == pytest.approx(1.0 / np.sqrt(solution.problem.pooling.tank_precision))
+
+
+def test_what_is_borrowed_moves_the_prior_of_every_area_of_a_tank():
+    problem = small_problem()
+    mean, sd = np.array([0.2, -0.1, 0.0]), np.array([0.1, 0.2, 0.3])
+    new = with_borrowed(problem, Borrowed(mean, sd, "ridge", 9, {})).pooling
+    assert new.offset - problem.pooling.offset == pytest.approx(mean[new.tank])
+    assert new.tank_precision == pytest.approx(1.0 / sd**2)
