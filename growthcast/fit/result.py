@@ -78,7 +78,7 @@ class GrowthFit:
 
     design: Design
     solution: Solution
-    borrowed: Borrowed
+    borrowed: Borrowed | None = None
 
     def posterior(self, areas: IntArray) -> AreaPosterior:
         """Posterior of the areas at these places (n,) in the book."""
@@ -142,7 +142,8 @@ class GrowthFit:
         basis = self.basis
         logged = design.spans > 0
         listed = sorted(set(design.species.tolist()))
-        tank_effect = self.borrowed.mean + effects.tank[:, 0]
+        borrowed = self.borrowed
+        tank_effect = effects.tank[:, 0] + (0.0 if borrowed is None else borrowed.mean)
         tanks = zip(design.tank_id, tank_effect, effects.tank_sd(pooling), strict=True)
         species_sd = effects.species_sd()
         return {
@@ -167,10 +168,12 @@ class GrowthFit:
                 }
                 for s in listed
             ],
-            "borrowed": {
-                "model": self.borrowed.model,
-                "tanks": self.borrowed.tanks,
-                "log_score": {k: round(v, 6) for k, v in self.borrowed.log_score.items()},
+            "borrowed": None
+            if borrowed is None
+            else {
+                "model": borrowed.model,
+                "tanks": borrowed.tanks,
+                "log_score": {k: round(v, 6) for k, v in borrowed.log_score.items()},
             },
             "spread": {
                 ("interval" if name == "span" else name): round(value, 5)

@@ -31,6 +31,8 @@ GROSS_WIDTH = 10.0
 """A gross error is this many times as wide as a usual one."""
 LOWEST_UNLOGGED_SHARE = 0.7
 """An unlogged cut leaves at least this share of the usual height."""
+TRUST_OF_A_SUSPECT = 1e-4
+"""Share of its weight that a gross error keeps."""
 UNUSUAL_SPREAD = 0.6
 """Log spread of cuts made elsewhere than usual, around the usual height."""
 MOST_ROUNDS = 4
@@ -140,7 +142,7 @@ def _set_aside(block: Block, verdict: IntArray, beats: FloatArray) -> Block:
     worst = np.zeros(int(nodes.area.max(initial=0)) + 1)
     np.maximum.at(worst, nodes.area, fresh)
     new = (fresh > 0.0) & (fresh == worst[nodes.area])
-    trust = np.where(kept | (new & (verdict == GROSS)), GROSS_WIDTH**-2, 1.0)
+    trust = np.where(kept | (new & (verdict == GROSS)), TRUST_OF_A_SUSPECT, 1.0)
     broken = new & ((verdict == UNLOGGED) | (verdict == UNUSUAL))
     if not broken.any() and (trust == block.trust).all():
         return block
