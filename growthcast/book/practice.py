@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import re
-import tomllib
 from collections.abc import Iterator
 from dataclasses import dataclass
 from typing import Any
@@ -11,14 +10,19 @@ from typing import Any
 from growthcast.book.book import Practice
 from growthcast.book.cells.numbers import as_share
 from growthcast.book.cells.text import decode
+from growthcast.book.not_toml import parse_toml
 from growthcast.book.slugs import finding
 from growthcast.book.tables import UNIT_WORDS
-from growthcast.book.words import did_you_mean, is_one_slip, shown
+from growthcast.book.words import did_you_mean, is_one_slip, plain, shown
 from growthcast.errors import Finding
 
-__all__ = ["KEYS", "Key", "read_practice"]
+__all__ = ["KEYS", "WRITE_ONE", "Key", "read_practice"]
 
 FILE = "practice.toml"
+WRITE_ONE = (
+    "write a practice.toml of three lines: [practice] and below it "
+    'name = "Your practice" and labour_rate_per_h = 58.0, with your own price of an hour'
+)
 
 
 @dataclass(frozen=True, slots=True)
@@ -36,7 +40,7 @@ class Key:
     @property
     def expected(self) -> str:
         """What the key should hold, in words."""
-        limits = f"from {self.low:g} to {self.high:g}"
+        limits = f"from {plain(self.low)} to {plain(self.high)}"
         if self.kind == "text":
             return "text in quotes"
         if self.kind == "currency":
@@ -69,10 +73,10 @@ def read_practice(data: bytes) -> tuple[Practice | None, list[Finding]]:
     if text is None:
         return None, findings
     text = text.replace("\r\n", "\n").replace("\r", "\n")
-    try:
-        content = tomllib.loads(text)
-    except (ValueError, RecursionError) as error:
-        return None, [*findings, _not_toml(error)]
+    content, broken = parse_toml(text, FILE)
+    findings += broken
+    if broken and not content:
+        return None, findings
     lines = _lines_of_keys(text)
     findings += _odd_names(content, lines)
     values: dict[str, Any] = {}
@@ -86,24 +90,12 @@ def read_practice(data: bytes) -> tuple[Practice | None, list[Finding]]:
                 values[key.name] = value
     if "labour_rate_per_h" not in values and not any(i.level == "problem" for i in findings):
         fix = "write labour_rate_per_h under [practice] to see costs; until then it is 0"
+        fix = fix if text.strip() else WRITE_ONE
         name = "labour_rate_per_h"
         findings.append(
             finding("no-labour-rate", FILE, None, name, name, "no labour rate", "a rate", fix)
         )
-    return Practice(**values), findings
-
-
-def _not_toml(error: Exception) -> Finding:
-    message = str(error)
-    place = re.search(r"\(at line ([0-9]+), column ([0-9]+)\)", message)
-    why = re.sub(r"\s*\(at .*\)$", "", message, flags=re.DOTALL)
-    why = "tables nested too deep" if isinstance(error, RecursionError) else why
-    why = re.sub("[Ii]nvalid", "unexpected", why)
-    fix = "compare the line with the example in the README; texts stand in double quotes"
-    if "control character" in why or "end of document" in message:
-        fix = "look for a quote or bracket that is never closed"
-    line = int(place[1]) if place else None
-    return finding("toml-form", FILE, line, None, "file", shown(why)[1:-1], "TOML", fix)
+    return None if broken else Practice(**values), findings
 
 
 def _lines_of_keys(text: str) -> dict[tuple[str, str], int]:
@@ -129,7 +121,7 @@ def _odd_names(content: dict[str, Any], lines: dict[tuple[str, str], int]) -> It
     absent = [name for name in (*sections, *OTHER_SECTIONS) if name not in content]
     for name, value in content.items():
         if name in sections and isinstance(value, dict):
-            yield from _odd_keys(name, value, lines)
+            yield from _odd_keys(name, value, content, lines)
         elif name in sections:
             line = lines.get(("", name))
             found = f"{shown(name)} as a key"
@@ -147,14 +139,36 @@ def _odd_names(content: dict[str, Any], lines: dict[tuple[str, str], int]) -> It
 
 
 def _odd_keys(
-    section: str, content: dict[str, Any], lines: dict[tuple[str, str], int]
+    section: str,
+    content: dict[str, Any],
+    everything: dict[str, Any],
+    lines: dict[tuple[str, str], int],
 ) -> Iterator[Finding]:
     known = [key.name for key in KEYS if key.section == section]
     known += OTHER_KEYS if section == "practice" else ()
     absent = [name for name in known if name not in content]
+    elsewhere = {
+        key.name: key.section
+        for key in KEYS
+        if key.section != section and key.name not in _section(everything, key.section)
+    }
     for name in content:
-        if name not in known:
-            yield _odd(name, absent, lines.get((section, name)), "key", name)
+        line = lines.get((section, name))
+        slip = next((other for other in elsewhere if is_one_slip(name, other)), None)
+        if name in known:
+            continue
+        if slip and not any(is_one_slip(name, other) for other in absent):
+            found = f"{shown(name)} under [{section}]"
+            fix = f"move it under [{elsewhere[slip]}]"
+            fix += "" if name == slip else f" and write {slip}"
+            yield finding("near-key", FILE, line, name, "key", found, "a key of its section", fix)
+        else:
+            yield _odd(name, absent, line, "key", name)
+
+
+def _section(content: dict[str, Any], name: str) -> dict[str, Any]:
+    section = content.get(name)
+    return section if isinstance(section, dict) else {}
 
 
 def _odd(name: str, absent: list[str], line: int | None, what: str, column: str) -> Finding:
@@ -184,7 +198,8 @@ def _value(key: Key, value: Any, line: int | None) -> tuple[Any, list[Finding]]:
     if key.kind == "intervals":
         return _intervals(key, value, found)
     if isinstance(value, bool) or not isinstance(value, int | float):
-        return found("wrong-kind", f"{shown(value)}, which is not a number", "write a plain number")
+        what, fix = _not_a_number(value)
+        return found("wrong-kind", what, fix)
     if not key.low <= value <= key.high:  # also where it is nan
         if key.unit == "share" and 2 <= value <= 100:
             fix = f"write {as_share(value)}"
@@ -200,15 +215,29 @@ def _value(key: Key, value: Any, line: int | None) -> tuple[Any, list[Finding]]:
     return float(value), []
 
 
+def _not_a_number(value: Any) -> tuple[str, str]:
+    """Return what stands in a number's place, and what to write."""
+    if isinstance(value, str):
+        number = re.fullmatch(r"\s*([+-]?[0-9]+(?:[.,][0-9]+)?)\s*%?\s*", value)
+        if number:
+            per_cent = float(number[1].replace(",", ".")) if "%" in value else None
+            write = number[1].replace(",", ".") if per_cent is None else as_share(per_cent)
+            return f"{shown(value)} in quotes", f"write {write} without quotes"
+        return f"{shown(value)}, a text in quotes", "write a plain number without quotes"
+    return f"{shown(value)}, which is not a number", "write a plain number"
+
+
 def _intervals(key: Key, value: Any, found: Any) -> tuple[Any, list[Finding]]:
     if not isinstance(value, list) or not value:
-        fix = "write a list such as [7, 10, 14, 21, 28]"
+        typed = [] if isinstance(value, bool) else re.findall("[0-9]+", shown(value))
+        fix = f"write [{', '.join(typed)}]" if typed else "write a list such as [7, 10, 14, 21, 28]"
         return found("wrong-kind", f"{shown(value)}, which is not a list of days", fix)  # type: ignore[no-any-return]
     findings: list[Finding] = []
     days: list[int] = []
     for day in value:
         if isinstance(day, bool) or not isinstance(day, int | float):
-            findings += found("wrong-kind", f"{shown(day)} in the list", "write whole days")[1]
+            what, fix = _not_a_number(day)
+            findings += found("wrong-kind", f"{what} in the list", fix)[1]
         elif not key.low <= day <= key.high:
             findings += found("out-of-range", f"{shown(day)} in the list", "change or remove it")[1]
         elif day != int(day):

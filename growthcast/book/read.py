@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from datetime import date
 from pathlib import Path
 
@@ -14,10 +14,10 @@ from growthcast.book.cells.records import read_grid
 from growthcast.book.cells.text import read_bytes, whole_file
 from growthcast.book.checks.log import first_of_each
 from growthcast.book.checks.names import check_file_names
-from growthcast.book.checks.run import run_checks
+from growthcast.book.checks.run import in_percent_cover, run_checks
 from growthcast.book.checks.species_rows import lay_over
 from growthcast.book.checks.together import Tables
-from growthcast.book.practice import read_practice
+from growthcast.book.practice import WRITE_ONE, read_practice
 from growthcast.book.shipped import shipped_species_dir
 from growthcast.book.slugs import finding, note_order
 from growthcast.book.tables import TABLES
@@ -61,7 +61,7 @@ def inspect_book(
     trims = reading.until(trims)
     tables = Tables(tanks, areas, trims, conditions, species, own, today)
     findings += run_checks(tables, findings)
-    ordered = tuple(sorted(findings, key=note_order))
+    ordered = tuple(sorted(in_percent_cover(findings, tables), key=note_order))
     if any(item.level == "problem" for item in ordered) or practice is None:
         return None, ordered
     trims = first_of_each(trims)
@@ -106,11 +106,12 @@ class _Book:
         """Read ``practice.toml``."""
         path = self.folder / "practice.toml"
         if not _is_there(path):
-            self._missing("practice.toml")
+            self._missing("practice.toml", WRITE_ONE)
             return None
         data = read_bytes(path)
         if isinstance(data, Finding):
-            self.findings.append(data)
+            fix = WRITE_ONE if data.slug == "empty-file" else data.fix
+            self.findings.append(replace(data, fix=fix))
             return None
         practice, findings = read_practice(data)
         self.findings += findings
@@ -121,7 +122,11 @@ class _Book:
         path = self.folder / f"{name}.csv"
         if not _is_there(path):
             if name in _NEEDED:
-                self._missing(path.name)
+                self._missing(path.name, f"write a {path.name}; the README shows one")
+            elif name == "trims" and not self._is_named_otherwise(path.name):
+                found = "no log: answers rest on the species table"
+                fix = "nothing to do; with a trims.csv the answers rest on the practice's own cuts"
+                self.findings.append(whole_file("no-log", path.name, found, "a log", fix))
             return empty_table(name)
         table, findings = _table(path, name)
         self.findings += findings
@@ -148,10 +153,14 @@ class _Book:
             )
         return table.keep(~late)
 
-    def _missing(self, name: str) -> None:
-        fix = f"write a {name}; the README shows one"
-        found = f"no file {shown(name)}"
-        self.findings.append(whole_file("missing-file", name, found, "a file", fix))
+    def _missing(self, name: str, fix: str) -> None:
+        if not self._is_named_otherwise(name):
+            found = f"no file {shown(name)}"
+            self.findings.append(whole_file("missing-file", name, found, "a file", fix))
+
+    def _is_named_otherwise(self, name: str) -> bool:
+        """Whether the file seems to be there under another name, which has its own finding."""
+        return any(i.slug in {"file-name", "not-csv"} and i.expected == name for i in self.findings)
 
 
 def _is_there(path: Path) -> bool:

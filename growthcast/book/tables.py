@@ -7,6 +7,8 @@ from dataclasses import dataclass
 from types import MappingProxyType
 from typing import Literal
 
+from growthcast.book.words import plain
+
 __all__ = ["TABLES", "UNIT_WORDS", "Column", "Kind", "column_of"]
 
 Kind = Literal["id", "text", "number", "date", "choice", "flag"]
@@ -71,10 +73,10 @@ def _expected_number(column: Column) -> str:
         words = "whole " + words.removeprefix("a ")
     if column.low is None:
         return words
-    low = f"{column.low:g}"
+    low = plain(column.low)
     if column.high is None:
         return f"{words} above {low}" if column.above else f"{words}, {low} or more"
-    high = f"{column.high:g}"
+    high = plain(column.high)
     if column.above:
         return f"{words} above {low}, at most {high}"
     return f"{words} from {low} to {high}"

@@ -4,9 +4,18 @@ from __future__ import annotations
 
 import difflib
 import re
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping, Sequence
 
-__all__ = ["column_letter", "did_you_mean", "is_one_slip", "nearest", "printable", "shown"]
+__all__ = [
+    "column_letter",
+    "did_you_mean",
+    "is_one_slip",
+    "names_that_hold",
+    "nearest",
+    "plain",
+    "printable",
+    "shown",
+]
 
 _LONGEST_SHOWN = 40
 _LONGEST_LINE = 300
@@ -31,6 +40,12 @@ def shown(cell: object) -> str:
     if len(text) > _LONGEST_SHOWN:
         text = text[: _LONGEST_SHOWN - 1] + "…"
     return '"' + printable(text.replace("\\", "\\\\").replace('"', '\\"')) + '"'
+
+
+def plain(number: float) -> str:
+    """Return a number as people write it: no exponent, no digits that arithmetic left behind."""
+    text = f"{number:.10g}"
+    return f"{number:.10f}".rstrip("0").rstrip(".") if "e" in text else text
 
 
 def printable(text: str) -> str:
@@ -82,3 +97,15 @@ def did_you_mean(name: str, known: Iterable[str], otherwise: str) -> str:
     """Return ``did you mean "X"?`` for a near miss, else another sentence."""
     match = nearest(name, known)
     return otherwise if match is None else f"did you mean {shown(match)}?"
+
+
+def names_that_hold(text: str, known: Mapping[str, Sequence[str]]) -> list[str]:
+    """Return the ids with the text in one of their names; those that begin with it first."""
+    words = " ".join(text.casefold().replace("-", " ").split())
+    hits = []
+    for name, spellings in known.items() if words else ():
+        plain_ones = [spelling.casefold().replace("-", " ") for spelling in spellings]
+        if any(words in spelling for spelling in plain_ones):
+            begins = any(spelling.startswith(words) for spelling in plain_ones)
+            hits.append((not begins, name))
+    return [name for _, name in sorted(hits)]

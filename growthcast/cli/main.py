@@ -45,8 +45,11 @@ for _name, _command in COMMANDS.items():
 
 def main() -> None:
     """Run the command line; every expected trouble ends in a sentence, not a traceback."""
+    from growthcast.cli.output import answer_that_arrives
+
     try:
-        app()
+        with answer_that_arrives():
+            app()
     except BookProblems as problems:
         from growthcast.book.report import format_findings
 

@@ -62,7 +62,7 @@ def parse_date(text: str, option: str) -> date:
 def open_book(argument: str | None, on: str | None) -> tuple[Book, date]:
     """Read the book a command is called with, say its notes, and settle the day to stand on."""
     from growthcast.book.read import read_book
-    from growthcast.book.report import format_findings
+    from growthcast.book.report import summary_for_commands
     from growthcast.book.shipped import find_book
     from growthcast.cli.output import say
     from growthcast.fit.result import last_logged
@@ -72,8 +72,8 @@ def open_book(argument: str | None, on: str | None) -> tuple[Book, date]:
         say(fell_back)
     day = parse_date(on, "--on") if on else None
     book = read_book(folder, on=day)
-    if book.findings:
-        say(format_findings(book.findings))
+    if beside := summary_for_commands(book.findings):
+        say(beside)
     if day is None:
         day = last_logged(book)
     if day is None:

@@ -2,17 +2,51 @@
 
 from __future__ import annotations
 
+import contextlib
 import json
+import os
 import shutil
 import sys
 import textwrap
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from typing import Any
 
-__all__ = ["print_json", "print_line", "print_table", "say"]
+from growthcast.errors import UsageError
+
+__all__ = ["answer_that_arrives", "print_json", "print_line", "print_table", "say"]
 
 WIDE = 200
 """Columns of a table that does not go to a terminal: lines are not folded in files and pipes."""
+
+
+@contextlib.contextmanager
+def answer_that_arrives() -> Iterator[None]:
+    """Run a command; raise ``UsageError`` if its answer cannot be written to stdout.
+
+    A closed pipe stays ``BrokenPipeError``; trouble with a named file is left to the command.
+    """
+    try:
+        try:
+            yield
+        finally:
+            if sys.stdout is not None:  # nowhere to print to
+                sys.stdout.flush()
+    except BrokenPipeError:
+        raise
+    except OSError as error:
+        if error.filename is not None:
+            raise
+        _forget_the_rest()
+        reason = error.strerror or "no reason given"
+        raise UsageError(f"the answer cannot be written to where stdout goes: {reason}") from error
+
+
+def _forget_the_rest() -> None:
+    """Point stdout to nowhere, so that leaving does not try to write the same text once more."""
+    with contextlib.suppress(OSError, ValueError):
+        nowhere = os.open(os.devnull, os.O_WRONLY)
+        os.dup2(nowhere, sys.stdout.fileno())
+        os.close(nowhere)
 
 
 def say(sentence: str) -> None:

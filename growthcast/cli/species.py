@@ -16,6 +16,7 @@ if TYPE_CHECKING:
 LIGHTS = ("low", "medium", "high")
 NEEDS = ("no", "helps", "yes")
 SORTS = ("slow", "fast", "name")
+MOST_OFFERED = 8
 
 _BASIS_WORDS = {
     "published": "published: the rate is printed in a scientific paper",
@@ -138,6 +139,7 @@ def _all_species(folder: str | None) -> list[dict[str, Any]]:
         plant = {name: _plain(values[row]) for name, values in columns.items()}
         own = changed.get(plant["species_id"], ())
         guesses = estimated.get(plant["species_id"], frozenset()) - set(own)
+        guesses |= _filled(table, row)
         plants.append(
             {
                 **plant,
@@ -155,13 +157,19 @@ def _all_species(folder: str | None) -> list[dict[str, Any]]:
 def _species_of_book(folder: str) -> Table:
     """Return the species of a book, after saying what was noted while it was read."""
     from growthcast.book.read import read_book
-    from growthcast.book.report import format_findings
+    from growthcast.book.report import summary_for_commands
     from growthcast.cli.output import say
 
     book = read_book(folder)
-    if book.findings:
-        say(format_findings(book.findings))
+    if beside := summary_for_commands(book.findings):
+        say(beside)
     return book.species
+
+
+def _filled(table: Table, row: int) -> frozenset[str]:
+    """Return the values which a new species of the book has from its growth form."""
+    filled = table.extra.get("filled")
+    return frozenset(filled[row].split(";")) - {""} if filled else frozenset()
 
 
 def _changed_cells(shipped: Table, table: Table) -> Mapping[str, tuple[str, ...]]:
@@ -173,7 +181,9 @@ def _changed_cells(shipped: Table, table: Table) -> Mapping[str, tuple[str, ...]
     changed = {}
     for row, name in enumerate(table.text("species_id").tolist()):
         if name not in places:
-            changed[name] = tuple(names)
+            filled = _filled(table, row)
+            given = (column for column in names if _plain(table.columns[column][row]) is not None)
+            changed[name] = tuple(column for column in given if column not in filled)
             continue
         before = {column: _plain(shipped.columns[column][places[name]]) for column in names}
         after = {column: _plain(table.columns[column][row]) for column in names}
@@ -198,12 +208,23 @@ def _find(known: list[dict[str, Any]], species_id: str) -> dict[str, Any]:
         names = (plant["species_id"], plant["scientific_name"], plant["common_name"])
         if asked in {name.casefold() for name in names if name}:
             return plant
-    from growthcast.book.words import did_you_mean
+    from growthcast.book.words import did_you_mean, names_that_hold, shown
 
     ids = [str(plant["species_id"]) for plant in known]
-    otherwise = '"growthcast species" lists all of them'
-    hint = did_you_mean(asked.replace(" ", "-"), ids, otherwise)
-    raise UsageError(f'there is no species "{species_id}"; {hint}')
+    names = ("species_id", "scientific_name", "common_name")
+    alike = names_that_hold(
+        asked, {str(p["species_id"]): [p[n] or "" for n in names] for p in known}
+    )
+    if alike and len(alike) <= MOST_OFFERED:
+        hint = f"did you mean {' or '.join(alike)}?"
+    elif alike:
+        hint = (
+            f"did you mean {', '.join(alike[:MOST_OFFERED])} or {len(alike) - MOST_OFFERED} more?"
+        )
+    else:
+        otherwise = '"growthcast species" lists all of them'
+        hint = did_you_mean(asked.replace(" ", "-"), ids, otherwise)
+    raise UsageError(f"there is no species {shown(species_id)}; {hint}")
 
 
 def _show_list(plants: list[dict[str, Any]]) -> None:

@@ -42,17 +42,20 @@ def water(row: str) -> Changes:
 
 LINE_2 = "2026-02-01,T1,A1,"
 SEMICOLONS = "date;tank_id;area_id;before_cm\n2026-02-01;T1;A1;24,5\n2026-02-08;T1;A1;{}\n"
+NEW_WITH_SPREADS = "new-moss,,,moss,height_cm,0.05,.4,5,.2,false,80,.1,.05,5,1,.05,1,15,25,32,60"
 NEW_BUT_RATE = (
     SPECIES_HEADER + "new-moss,,,moss,height_cm,,.4,5,.2,"
     "false,80,.1,.05,5,1,.05,1,15,25,32,60,1,no,,10,5,,estimate,own\n"
 )
 
 PROBLEMS: dict[str, tuple[Changes, Place]] = {
-    "missing-file": ({"areas.csv": None, "trims.csv": None}, ("areas.csv", None, None)),
+    "missing-file": ({"areas.csv": None}, ("areas.csv", None, None)),
     "file-name": (
         {"trims.csv": None, "Trims.csv": FILES["trims.csv"]},
         ("Trims.csv", None, None),
     ),
+    "not-csv": ({"trims.csv": None, "trims.xlsx": b"PK"}, ("trims.xlsx", None, None)),
+    "workbook": ({"trims.csv": b"PK\x03\x04\x00\x01"}, ("trims.csv", None, None)),
     "empty-file": ({"conditions.csv": b""}, ("conditions.csv", None, None)),
     "nul-bytes": (
         {"trims.csv": FILES["trims.csv"].encode() + b"\0\0\0"},
@@ -61,7 +64,7 @@ PROBLEMS: dict[str, tuple[Changes, Place]] = {
     "unknown-encoding": ({"trims.csv": b"date,tank_id\n\x81\xff\n"}, ("trims.csv", None, None)),
     "no-header": ({"trims.csv": "\n\n"}, ("trims.csv", 1, None)),
     "no-rows": (
-        {"areas.csv": FILES["areas.csv"].split("\n")[0] + "\n", "trims.csv": None},
+        {"areas.csv": FILES["areas.csv"].split("\n")[0] + "\n"},
         ("areas.csv", None, None),
     ),
     "unclosed-quote": (
@@ -132,7 +135,7 @@ PROBLEMS: dict[str, tuple[Changes, Place]] = {
         {
             "areas.csv": "area_id,tank_id,species_id,area_cm2,floor_cm,budget_cm,planted_on,"
             "removed_on\nA1,T1,rotala-rotundifolia,300,8,25,2026-01-01,2025-12-31\n",
-            "trims.csv": None,
+            "trims.csv": FILES["trims.csv"].split("\n")[0] + "\n",
         },
         ("areas.csv", 2, "H"),
     ),
@@ -148,6 +151,7 @@ PROBLEMS: dict[str, tuple[Changes, Place]] = {
         {"species.csv": "species_id,respiration_share\nrotala-rotundifolia,0.9\n"},
         ("species.csv", 2, "B"),
     ),
+    "co2-impossible": (water("T1,2026-01-01,90,8,,5.6,8"), ("conditions.csv", 2, "F")),
     "tank-mismatch": (trim("2026-02-01,T2,A1,24,12,,,\n"), ("trims.csv", 2, "B")),
     "outside-life": (trim("2025-12-31,T1,A1,24,12,,,\n"), ("trims.csv", 2, "A")),
     "after-above-before": (trim(LINE_2 + "12,24,,,\n"), ("trims.csv", 2, "E")),
@@ -175,13 +179,42 @@ NOTES: dict[str, tuple[Changes, Place]] = {
     ),
     "budget-above-water": (instead("areas.csv", "8,25", "8,41"), ("areas.csv", 2, "G")),
     "budget-above-ceiling": (instead("areas.csv", "2,6", "2,21"), ("areas.csv", 3, "G")),
+    "cut-outside-range": (instead("areas.csv", "25,12", "25,7"), ("areas.csv", 2, "H")),
+    "planted-above-water": (
+        {
+            "areas.csv": "area_id,tank_id,species_id,area_cm2,floor_cm,budget_cm,planted_on,"
+            "planted_height_cm\nA1,T1,rotala-rotundifolia,300,8,25,2026-01-01,45\n",
+            "trims.csv": FILES["trims.csv"].split("\n")[0] + "\n",
+        },
+        ("areas.csv", 2, "H"),
+    ),
+    "double-label": (instead("areas.csv", "front", " Left"), ("areas.csv", 3, "C")),
+    "species-filled": (
+        {"species.csv": SPECIES_HEADER + NEW_WITH_SPREADS + ",1,no,,,5,,estimate,own\n"},
+        ("species.csv", 2, "A"),
+    ),
     "area-above-tank": (instead("areas.csv", "1800", "1801"), ("areas.csv", 4, "E")),
     "co2-caution": (water("T1,2026-01-01,90,8,31,,"), ("conditions.csv", 2, "E")),
+    "co2-contradiction": (
+        water("T1,2026-01-01,90,8,25,7.4,4"),
+        ("conditions.csv", 2, "E"),
+    ),
+    "cold-water": (
+        {"conditions.csv": "tank_id,from_date,temperature_c\nT1,2026-01-01,9\n"},
+        ("conditions.csv", 2, "C"),
+    ),
     "kh-zero": (water("T1,2026-01-01,90,8,,6.5,0"), ("conditions.csv", 2, "G")),
     "no-light": (water("T1,2026-01-01,0,8,,,"), ("conditions.csv", 2, "C")),
     "empty-row": (trim("2026-02-01,T1,A1,,,,,\n"), ("trims.csv", 2, "D")),
     "same-rows": (trim(f"{LINE_2}24,12,,,\n{LINE_2}24,12,,,\n"), ("trims.csv", 3, "C")),
     "removed-differs": (trim(LINE_2 + "24,12,6,,\n"), ("trims.csv", 2, "F")),
+    "height-above-water": (trim(LINE_2 + "45,12,,,\n"), ("trims.csv", 2, "D")),
+    "height-above-ceiling": (
+        trim("2026-02-01,T1,A2,31,4,,,\n"),
+        ("trims.csv", 2, "D"),
+    ),
+    "look-differs": (trim(LINE_2 + "26,12,,,short\n"), ("trims.csv", 2, "H")),
+    "cut-to-nothing": (trim(LINE_2 + "26,0,,,\n"), ("trims.csv", 2, "E")),
     "nothing-to-share": (
         trim("2026-02-01,T2,,,,,50,\n2026-02-01,T2,A3,50,,,,\n"),
         ("trims.csv", 2, "G"),
@@ -205,6 +238,8 @@ REMARKS: dict[str, tuple[Changes, Place]] = {
     "decimal-comma-file": ({"trims.csv": SEMICOLONS.format("24,500")}, ("trims.csv", None, None)),
     "short-rows": (trim(LINE_2 + "24\n"), ("trims.csv", 2, None)),
     "midnight": (trim("2026-02-01 00:00:00,T1,A1,24,,,,\n"), ("trims.csv", None, "A")),
+    "no-log": ({"trims.csv": None}, ("trims.csv", None, None)),
+    "spreadsheet-beside": ({"trims.xlsx": b"PK"}, ("trims.xlsx", None, None)),
     "own-species": (
         {"species.csv": "species_id,rate_per_day\nrotala-rotundifolia,0.1\n"},
         ("species.csv", None, None),
@@ -217,6 +252,7 @@ ALSO = {
     "decimal-point": {"delimiter", "decimal-comma-file"},
     "decimal-comma-file": {"delimiter"},
     "incomplete-species": {"own-species"},
+    "species-filled": {"own-species"},
     "temperature-order": {"own-species"},
     "no-reference-growth": {"own-species"},
 }

@@ -16,6 +16,7 @@ from hypothesis import strategies as st
 
 from growthcast.book.cells import records
 from growthcast.book.cells.numbers import Fault, parse_date, parse_number
+from growthcast.book.practice import read_practice
 from growthcast.book.read import inspect_book
 from growthcast.book.report import format_findings
 from tests.unit.book.small_book import FILES, SPECIES_HEADER, TODAY, write_book, write_species
@@ -29,7 +30,10 @@ def look_at(changes: dict[str, bytes]) -> tuple[Any, Any]:
     try:
         book = write_book(folder / "book", changes)
         species = write_species(folder / "shipped")
-        return inspect_book(book, today=TODAY, species_dir=species)
+        before = {path: path.read_bytes() for path in book.iterdir()}
+        seen = inspect_book(book, today=TODAY, species_dir=species)
+        assert {path: path.read_bytes() for path in book.iterdir()} == before
+        return seen
     finally:
         shutil.rmtree(folder)
 
@@ -61,6 +65,18 @@ def test_no_slip_in_a_correct_file_breaks_it(name, data):
     at = data.draw(st.integers(0, len(good)))
     upto = data.draw(st.integers(at, len(good)))
     survives({name: good[:at] + data.draw(st.binary(max_size=6)) + good[upto:]})
+
+
+TOML = st.text(alphabet="[]{}=\"'#,.:;\\ \n\ta1_-%“”é", max_size=60)
+
+
+@settings(max_examples=300, deadline=None)
+@given(TOML, st.sampled_from(["", FILES["practice.toml"], "[visit]\nfixed_min = "]))
+def test_no_text_breaks_the_settings(text, start):
+    practice, findings = read_practice((start + text).encode())
+    assert (practice is None) == any(item.level == "problem" for item in findings)
+    lines = (start + text).count("\n") + 1
+    assert all(item.row is None or 1 <= item.row <= lines for item in findings)
 
 
 @settings(max_examples=300, deadline=None)

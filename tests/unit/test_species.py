@@ -6,6 +6,7 @@ import csv
 import importlib.util
 import json
 import math
+import re
 import statistics
 import subprocess
 import sys
@@ -323,6 +324,29 @@ class TestCommand:
         assert isinstance(error, UsageError)
         assert 'did you mean "rotala-rotundifolia"?' in str(error)
         assert "lists all of them" in str(self.run("xyzzy").exception)
+
+    def test_part_of_a_name_is_offered_the_ids_that_hold_it(self) -> None:
+        ids = [str(plant["species_id"]) for plant in self.listed("--sort", "name")]
+        offered = str(self.run("rotala").exception).split("did you mean ")[1]
+        assert all(name in offered for name in ids if name.startswith("rotala-"))
+        error = str(self.run("spikerush").exception)
+        assert "eleocharis-acicularis" in error
+        many = str(self.run("a").exception)
+        assert re.search(r" or \d+ more\?$", many)
+        assert many.index('"a"') < many.index("anubias")
+
+    def test_values_of_a_new_species_from_its_form_are_estimates(self, tmp_path: Path) -> None:
+        write_book(tmp_path)
+        (tmp_path / "species.csv").write_text(
+            "species_id,form,measure,rate_per_day,ceiling_cm\nown,stem,height_cm,0.07,50\n"
+        )
+        (plant,) = self.listed("own", "--book", str(tmp_path))
+        assert {"rate_per_day", "ceiling_cm", "form"} <= set(plant["from_book"])  # type: ignore[call-overload]
+        assert "light_k_umol" in plant["estimated"]  # type: ignore[operator]
+        assert "light_k_umol" not in plant["from_book"]  # type: ignore[operator]
+        shown = self.run("own", "--book", str(tmp_path))
+        assert "[species-filled]" in shown.stderr
+        assert "see growthcast check" in shown.stderr
 
     def test_a_books_own_rows(self, tmp_path: Path) -> None:
         write_book(tmp_path)

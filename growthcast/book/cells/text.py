@@ -10,6 +10,8 @@ from growthcast.errors import Finding
 
 __all__ = ["decode", "line_ends", "read_bytes", "whole_file"]
 
+_WORKBOOKS = (b"PK\x03\x04", b"\xd0\xcf\x11\xe0")  # how packed and older workbooks begin
+
 
 def whole_file(slug: str, file: str, found: str, expected: str, fix: str) -> Finding:
     """Return a finding about a whole file."""
@@ -47,6 +49,10 @@ def read_bytes(path: Path) -> bytes | Finding:
             "text",
             "restore the file from a copy, or write its header row",
         )
+    if data.startswith(_WORKBOOKS):
+        found = "a spreadsheet workbook under this name"
+        fix = f"open it in the spreadsheet and export it as CSV named {path.name}"
+        return whole_file("workbook", path.name, found, "comma-separated text", fix)
     return data
 
 

@@ -5,10 +5,10 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 import numpy as np
-from numpy.typing import NDArray
 
-from growthcast.book.checks.together import Tables, at_cell, where
+from growthcast.book.checks.together import Tables, at_cell, height, where
 from growthcast.book.shipped import reference_conditions
+from growthcast.book.words import plain, shown
 from growthcast.errors import Finding
 
 __all__ = ["AREA_CHECKS"]
@@ -16,50 +16,40 @@ __all__ = ["AREA_CHECKS"]
 _FEWER = "lower the height budget, or leave it if it is only never to be reached"
 
 
-def _water_cm(tables: Tables) -> NDArray[np.float64]:
-    return np.append(tables.tanks.number("water_depth_cm"), np.nan)[tables.tank_of_areas]
-
-
-def _ceiling_cm(tables: Tables) -> NDArray[np.float64]:
-    """Return each area's ceiling (A,): the water where its species reaches the surface."""
-    of_area = tables.species_of_areas
-    ceiling = np.append(tables.species.number("ceiling_cm"), np.nan)[of_area]
-    reaches = np.append(tables.species.flag("reaches_surface"), False)[of_area]
-    ceiling = np.where(reaches, _water_cm(tables), ceiling)
-    return np.where(tables.cover_areas, 100.0, ceiling)
-
-
 def check_floor_below_budget(tables: Tables) -> Iterator[Finding]:
     """The floor lies below the height budget."""
     areas = tables.areas
     floor, budget = areas.number("floor_cm"), areas.number("budget_cm")
+    cover = tables.cover_areas
     for index in where(floor >= budget):
-        found = f"{floor[index]:g}, not below the height budget of {budget[index]:g}"
+        limit = height(budget[index], cover[index])
+        found = f"{height(floor[index], cover[index])}, not below the height budget of {limit}"
         fix = "lower floor_cm or raise budget_cm"
         yield at_cell(areas, index, "floor_cm", "floor-at-budget", found, fix)
 
 
 def check_floor_below_ceiling(tables: Tables) -> Iterator[Finding]:
     """The floor lies below what the species reaches."""
-    areas, ceiling = tables.areas, _ceiling_cm(tables)
-    floor = areas.number("floor_cm")
+    areas, ceiling = tables.areas, tables.ceiling_of_areas_cm
+    floor, cover = areas.number("floor_cm"), tables.cover_areas
     for index in where(floor >= ceiling):
-        found = f"{floor[index]:g}, not below the ceiling of {ceiling[index]:g}"
+        limit = height(ceiling[index], cover[index])
+        found = f"{height(floor[index], cover[index])}, not below the ceiling of {limit}"
         fix = "lower floor_cm, choose a taller species, or correct its ceiling in species.csv"
         yield at_cell(areas, index, "floor_cm", "floor-at-ceiling", found, fix)
 
 
 def check_budget_in_reach(tables: Tables) -> Iterator[Finding]:
     """A budget above the water or above the ceiling is never passed."""
-    areas, water, ceiling = tables.areas, _water_cm(tables), _ceiling_cm(tables)
+    areas, water, ceiling = tables.areas, tables.water_of_areas_cm, tables.ceiling_of_areas_cm
     budget, cover = areas.number("budget_cm"), tables.cover_areas
-    above_water = (budget > water) & ~cover
+    above_water = (budget > water) & ~cover & (tables.species_of_areas >= 0)
     for index in where(above_water):
-        found = f"{budget[index]:g}, above the water of {water[index]:g} cm"
+        found = f"{plain(budget[index])} cm, above the water of {plain(water[index])} cm"
         yield at_cell(areas, index, "budget_cm", "budget-above-water", found, _FEWER)
     said = (above_water & (ceiling == water)) | cover | (areas.number("floor_cm") >= ceiling)
     for index in where((budget > ceiling) & ~said):
-        found = f"{budget[index]:g}, above the ceiling of {ceiling[index]:g} cm"
+        found = f"{plain(budget[index])} cm, above the ceiling of {plain(ceiling[index])} cm"
         yield at_cell(areas, index, "budget_cm", "budget-above-ceiling", found, _FEWER)
 
 
@@ -67,19 +57,69 @@ def check_cover_range(tables: Tables) -> Iterator[Finding]:
     """Heights of a species measured as cover are per cent, from 0 to 100."""
     areas, trims = tables.areas, tables.trims
     cover = tables.cover_areas
-    of_trims = np.append(cover, False)[tables.area_of_trims]
     pairs = [
         (areas, cover, ("floor_cm", "budget_cm", "cut_cm", "planted_height_cm")),
-        (trims, of_trims, ("before_cm", "after_cm", "removed_cm")),
+        (trims, tables.cover_trims, ("before_cm", "after_cm", "removed_cm")),
     ]
     for table, is_cover, columns in pairs:
         for column in columns:
             cells = table.number(column)
             for index in where(is_cover & (cells > 100)):
-                found = f"{cells[index]:g}, above full cover"
+                found = f"{plain(cells[index])} %, above full cover"
                 fix = "write per cent of the surface: this species is measured as cover"
                 expected = "percent cover from 0 to 100"
                 yield at_cell(table, index, column, "cover-range", found, fix, expected)
+
+
+def check_cut_height(tables: Tables) -> Iterator[Finding]:
+    """The usual cut height lies between the floor and the height budget."""
+    areas, cover = tables.areas, tables.cover_areas
+    cut, floor, budget = (areas.number(name) for name in ("cut_cm", "floor_cm", "budget_cm"))
+    for odd, limit, words in (
+        (cut < floor, floor, "below the floor"),
+        (cut > budget, budget, "above the height budget"),
+    ):
+        for index in where(odd & (floor < budget)):
+            found = height(cut[index], cover[index])
+            found += f", {words} of {height(limit[index], cover[index])}"
+            fix = "correct one of the two; after such a cut the area does not look right"
+            expected = f"from {plain(floor[index])} to {height(budget[index], cover[index])}"
+            yield at_cell(areas, index, "cut_cm", "cut-outside-range", found, fix, expected)
+
+
+def check_planted_height(tables: Tables) -> Iterator[Finding]:
+    """What is planted stands under water."""
+    areas, water = tables.areas, tables.water_of_areas_cm
+    planted = areas.number("planted_height_cm")
+    for index in where((planted > water) & ~tables.cover_areas & (tables.species_of_areas >= 0)):
+        found = f"{plain(planted[index])} cm, above the water of {plain(water[index])} cm"
+        fix = "measure from the area's own base up, and check the tank's water_depth_cm"
+        expected = f"at most {plain(water[index])} cm"
+        yield at_cell(
+            areas, index, "planted_height_cm", "planted-above-water", found, fix, expected
+        )
+
+
+def check_labels(tables: Tables) -> Iterator[Finding]:
+    """Areas that live in a tank at one time have labels of their own."""
+    areas = tables.areas
+    planted, removed = areas.date("planted_on"), areas.date("removed_on")
+    seen: dict[tuple[int, str], list[int]] = {}
+    tank = tables.tank_of_areas.tolist()
+    for index, label in enumerate(areas.text("label").tolist()):
+        name = " ".join(label.casefold().split())
+        if not name or tank[index] < 0:
+            continue
+        others = seen.setdefault((tank[index], name), [])
+        for other in others:
+            apart = removed[other] < planted[index] or removed[index] < planted[other]
+            if not apart:
+                found = f"{shown(label)}, which row {areas.rows[other]} of this tank has too"
+                fix = "give each its own label, or leave it if people tell them apart"
+                expected = "labels, each once in a tank"
+                yield at_cell(areas, index, "label", "double-label", found, fix, expected)
+                break
+        others.append(index)
 
 
 def check_life(tables: Tables) -> Iterator[Finding]:
@@ -99,7 +139,9 @@ def check_ground(tables: Tables) -> Iterator[Finding]:
     ground = ground[tables.tank_of_areas]
     size = areas.number("area_cm2")
     for index in where(size > ground):
-        found = f"{size[index]:g}, larger than the tank's ground of {ground[index]:g}"
+        found = (
+            f"{plain(size[index])} cm², larger than the tank's {plain(ground[index])} cm² of ground"
+        )
         fix = "check that it is square centimetres, and the tank's length and width"
         yield at_cell(areas, index, "area_cm2", "area-above-tank", found, fix)
 
@@ -114,7 +156,7 @@ def check_temperatures(tables: Tables) -> Iterator[Finding]:
         at = places.get(name)
         if at is not None and (low[at] >= best[at] or best[at] >= high[at]):
             found = f"{low[at]:g}, {best[at]:g} and {high[at]:g} °C for lowest, best and highest"
-            fix = "put the three in order; a blank cell takes the value of the table that ships"
+            fix = "put the three in order; a blank cell takes its value from the table that ships"
             yield at_cell(own, index, "temp_opt_c", "temperature-order", found, fix)
 
 
@@ -145,6 +187,9 @@ AREA_CHECKS = (
     check_floor_below_ceiling,
     check_budget_in_reach,
     check_cover_range,
+    check_cut_height,
+    check_planted_height,
+    check_labels,
     check_life,
     check_ground,
     check_temperatures,

@@ -1,4 +1,4 @@
-"""Checks of the log and of the conditions: dates, amounts, rows that say the same thing twice."""
+"""Checks of the log: dates, amounts, rows that say the same thing twice (conditions too)."""
 
 from __future__ import annotations
 
@@ -8,7 +8,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from growthcast.book.book import Table
-from growthcast.book.checks.together import DAY_SPAN, Tables, at_cell, day_numbers, where
+from growthcast.book.checks.together import DAY_SPAN, Tables, at_cell, day_numbers, height, where
+from growthcast.book.words import plain
 from growthcast.errors import Finding
 
 __all__ = ["LOG_CHECKS", "first_of_each"]
@@ -55,7 +56,7 @@ def check_tank_of_area(tables: Tables) -> Iterator[Finding]:
         wrong = trims.text("tank_id")[index]
         found = f"{wrong}, while area {name} is in tank {right}"
         fix = f"write {right}, or another area's id"
-        yield at_cell(trims, index, "tank_id", "tank-mismatch", found, fix)
+        yield at_cell(trims, index, "tank_id", "tank-mismatch", found, fix, str(right))
 
 
 def check_inside_life(tables: Tables) -> Iterator[Finding]:
@@ -79,20 +80,22 @@ def check_heights(tables: Tables) -> Iterator[Finding]:
     """A cut takes something off, and no more than stood there."""
     trims = tables.trims
     before, after = trims.number("before_cm"), trims.number("after_cm")
-    removed = trims.number("removed_cm")
+    removed, cover = trims.number("removed_cm"), tables.cover_trims
     for index in where(after > before):
-        found = f"{after[index]:g}, above the {before[index]:g} before the cut"
+        stood = height(before[index], cover[index])
+        found = f"{height(after[index], cover[index])}, above the {stood} before the cut"
         fix = "swap the two heights if they were mixed up"
         yield at_cell(trims, index, "after_cm", "after-above-before", found, fix)
     for index in where(removed > before):
-        found = f"{removed[index]:g}, more than the {before[index]:g} that stood there"
+        stood = height(before[index], cover[index])
+        found = f"{height(removed[index], cover[index])}, more than the {stood} that stood there"
         fix = "correct one of the two"
         yield at_cell(trims, index, "removed_cm", "removed-above-before", found, fix)
     fits = (after <= before) & (removed <= before)
     apart = np.abs(before - after - removed) > np.maximum(0.5, 0.1 * removed) + 1e-9
     for index in where(fits & apart):
-        cut = before[index] - after[index]
-        found = f"{removed[index]:g}, while the heights differ by {cut:g}"
+        cut = height(before[index] - after[index], cover[index])
+        found = f"{height(removed[index], cover[index])}, while the heights differ by {cut}"
         fix = "correct one of the three; until then the heights are used"
         yield at_cell(trims, index, "removed_cm", "removed-differs", found, fix)
 
@@ -105,7 +108,7 @@ def check_whole_tank(tables: Tables) -> Iterator[Finding]:
         return
     for column in _HEIGHTS:
         for index in where(whole & ~np.isnan(trims.number(column))):
-            found = f"{trims.number(column)[index]:g} in a row without an area"
+            found = f"{plain(trims.number(column)[index])} cm in a row without an area"
             fix = "fill in the area_id, or leave the heights blank"
             yield at_cell(trims, index, column, "whole-tank-heights", found, fix)
     for index in where(whole & np.asarray(trims.text("look") != "", np.bool_)):
@@ -129,7 +132,7 @@ def check_share(tables: Tables) -> Iterator[Finding]:
     ruled_out = np.searchsorted(own, asked, "right") - np.searchsorted(own, asked, "left")
     left = _living(tables, tank[candidates], days[candidates]) - ruled_out
     for index in np.flatnonzero(candidates)[left <= 0].tolist():
-        found = f"{trims.number('removed_g')[index]:g} g and no area left to share it"
+        found = f"{plain(trims.number('removed_g')[index])} g and no area left to share it"
         fix = "name the area, or add the one that is missing; until then only its minutes count"
         yield at_cell(trims, index, "removed_g", "nothing-to-share", found, fix)
 
@@ -225,25 +228,6 @@ def first_of_each(table: Table) -> Table:
     return table.keep(mask)
 
 
-def check_conditions(tables: Tables) -> Iterator[Finding]:
-    """Conditions that are possible, and worth a second look."""
-    table = tables.conditions
-    co2, kh = table.number("co2_mg_l"), table.number("kh_dkh")
-    for index in where(co2 > 30):
-        found = f"{co2[index]:g}, above 30 mg/L: fish may gasp and die"
-        fix = "check it; watch the livestock, and follow the rules and the vet of your place"
-        yield at_cell(table, index, "co2_mg_l", "co2-caution", found, fix, "30 mg/L at most")
-    for index in where(kh == 0):
-        found = "0, water without carbonate hardness"
-        fix = "check it: the pH is not held, and no CO2 follows from pH and KH"
-        yield at_cell(table, index, "kh_dkh", "kh-zero", found, fix)
-    for column in ("ppfd_umol", "photoperiod_h"):
-        for index in where(table.number(column) == 0):
-            found = "0, a tank without light"
-            fix = "leave it if the light is really off; leave the cell blank if not known"
-            yield at_cell(table, index, column, "no-light", found, fix)
-
-
 LOG_CHECKS = (
     check_future,
     check_tank_of_area,
@@ -253,5 +237,4 @@ LOG_CHECKS = (
     check_share,
     check_empty_rows,
     check_double_rows,
-    check_conditions,
 )

@@ -1,4 +1,4 @@
-"""The names of a book's files: exact ones, and those that are nearly so."""
+"""The names of a book's files: exact ones, those that are nearly so, and tables not yet in CSV."""
 
 from __future__ import annotations
 
@@ -13,10 +13,12 @@ from growthcast.errors import Finding
 __all__ = ["FILES", "check_file_names"]
 
 FILES: tuple[str, ...] = ("practice.toml", *(f"{name}.csv" for name in TABLES))
+_SPREADSHEETS = frozenset({"xlsx", "xls", "xlsm", "xlsb", "ods", "fods", "numbers"})
+_TEXTS = frozenset({"csv", "toml", "txt", "tsv", "tab"})
 
 
 def check_file_names(folder: Path) -> list[Finding]:
-    """Return a problem for each file that is named almost like one of a book's."""
+    """Return what is odd about the names of files; ``expected`` is the name that was meant."""
     try:
         there = sorted(os.listdir(folder))  # noqa: PTH208 - names as they are written
     except OSError as error:
@@ -31,6 +33,8 @@ def check_file_names(folder: Path) -> list[Finding]:
             fix = f"did you mean {shown(meant)}? Rename the file"
             found = f"a file named {shown(name)}"
             findings.append(finding("file-name", name, None, None, "file", found, meant, fix))
+        elif other := _in_another_form(name, there):
+            findings.append(_to_export(name, other, there))
     return findings
 
 
@@ -46,3 +50,30 @@ def _meant(name: str, there: list[str]) -> str | None:
         if known not in there and same_ending and is_one_slip(stem, known_stem):
             return known
     return None
+
+
+def _in_another_form(name: str, there: list[str]) -> str | None:
+    """Return the book's file which this one holds as a spreadsheet or under more endings."""
+    stem, *endings = name.strip().casefold().split(".")
+    if name in FILES or not endings or not set(endings) <= _SPREADSHEETS | _TEXTS:
+        return None
+    for known in FILES:
+        known_stem, _, _ = known.partition(".")
+        slip = known not in there and is_one_slip(stem, known_stem)
+        if stem.strip() == known_stem or slip:
+            return known
+    return None
+
+
+def _to_export(name: str, meant: str, there: list[str]) -> Finding:
+    sheet = name.casefold().rpartition(".")[2].strip() in _SPREADSHEETS
+    what = "spreadsheet" if sheet else "text file"
+    if meant in there:
+        found = f"a {what} named {shown(name)} beside {meant}, which alone is read"
+        fix = f"nothing to do; export it again as {meant} after changing it"
+        return finding("spreadsheet-beside", name, None, None, "file", found, meant, fix)
+    found = f"a {what} named {shown(name)} and no {meant}"
+    fix = f"rename it to {meant}"
+    if sheet:
+        fix = f"export it as CSV named {meant}" if meant != FILES[0] else f"write it as {meant}"
+    return finding("not-csv", name, None, None, "file", found, meant, fix)

@@ -3,16 +3,25 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator
+from dataclasses import replace
 
 from growthcast.book.checks.areas import AREA_CHECKS
 from growthcast.book.checks.ids import ID_CHECKS
 from growthcast.book.checks.log import LOG_CHECKS
-from growthcast.book.checks.together import Tables
+from growthcast.book.checks.readings import READING_CHECKS
+from growthcast.book.checks.together import Tables, expected_cover
+from growthcast.book.checks.water import WATER_CHECKS
 from growthcast.errors import Finding
 
-__all__ = ["CHECKS", "run_checks"]
+__all__ = ["CHECKS", "in_percent_cover", "run_checks"]
 
-CHECKS: tuple[Callable[[Tables], Iterator[Finding]], ...] = (*ID_CHECKS, *AREA_CHECKS, *LOG_CHECKS)
+CHECKS: tuple[Callable[[Tables], Iterator[Finding]], ...] = (
+    *ID_CHECKS,
+    *AREA_CHECKS,
+    *LOG_CHECKS,
+    *READING_CHECKS,
+    *WATER_CHECKS,
+)
 
 
 def run_checks(tables: Tables, before: list[Finding]) -> list[Finding]:
@@ -27,3 +36,19 @@ def run_checks(tables: Tables, before: list[Finding]) -> list[Finding]:
         for item in check(tables)
         if item.slug != "empty-row" or (item.file, item.row) not in unread
     ]
+
+
+def in_percent_cover(findings: list[Finding], tables: Tables) -> list[Finding]:
+    """Return the findings, with percent cover instead of centimetres where cover is measured."""
+    pairs = ((tables.areas, tables.cover_areas), (tables.trims, tables.cover_trims))
+    named = {item.file for item in findings if item.row is not None}
+    rows = {t.name: set(t.rows[cover].tolist()) for t, cover in pairs if t.name in named}
+    return [_of_cover(item) if item.row in rows.get(item.file, ()) else item for item in findings]
+
+
+def _of_cover(item: Finding) -> Finding:
+    expected = expected_cover(item.file, item.heading)
+    if expected is None:
+        return item
+    said, fix = item.expected, item.fix.replace("centimetres", "percent cover")
+    return replace(item, expected=expected if "centimetres" in said else said, fix=fix)

@@ -12,13 +12,13 @@ from growthcast.book.slugs import finding
 from growthcast.book.tables import TABLES
 from growthcast.errors import Finding
 
-__all__ = ["NEEDED_OF_A_NEW_SPECIES", "lay_over"]
+__all__ = ["FILLED_FROM_FORM", "NEEDED_OF_A_NEW_SPECIES", "lay_over"]
 
-_FREE = {"species_id", "needs_co2", "basis", "reaches_surface"}
-NEEDED_OF_A_NEW_SPECIES: tuple[str, ...] = tuple(
+NEEDED_OF_A_NEW_SPECIES = ("form", "measure", "rate_per_day", "ceiling_cm")
+FILLED_FROM_FORM: tuple[str, ...] = tuple(
     column.name
     for column in TABLES["species"]
-    if column.kind in {"number", "choice"} and column.name not in _FREE
+    if column.kind == "number" and column.name not in NEEDED_OF_A_NEW_SPECIES
 )
 _WHERE_BLANK = {"needs_co2": "helps", "basis": "estimate", "reaches_surface": "false"}
 
@@ -26,7 +26,8 @@ _WHERE_BLANK = {"needs_co2": "helps", "basis": "estimate", "reaches_surface": "f
 def lay_over(shipped: Table, own: Table) -> tuple[Table, list[Finding]]:
     """Return the shipped species with the practice's cells laid over, new species at the end.
 
-    Rows keep the shipped table's numbers; a new species has the row of the practice's file.
+    Rows keep the shipped table's numbers; a new species has the row of the practice's file. The
+    extra column ``filled`` lists the values which a new species has from its growth form.
     """
     places = {name: index for index, name in enumerate(shipped.text("species_id").tolist())}
     own_ids = own.text("species_id").tolist()
@@ -48,13 +49,16 @@ def lay_over(shipped: Table, own: Table) -> tuple[Table, list[Finding]]:
     ids = columns["species_id"].tolist()
     coded = {"species_id": Coded(np.arange(1, len(ids) + 1, dtype=np.int32), ("", *ids))}
     rows = np.concatenate([shipped.rows, own.rows[new]])
-    findings = _lacking(own, new)
+    findings = [item for index in new if (item := _lacking(own, index))]
+    filled, notes = _fill(shipped, own, new, columns)
+    findings += notes
     if cells:
         found = f"{cells} cells in {len(own)} rows of the practice's own"
         fix = "nothing to do"
         expected = "cells that differ from the table that ships"
         findings.append(finding("own-species", own.name, None, None, "file", found, expected, fix))
-    return Table("species.csv", rows, columns, {}, coded, own.letters), findings
+    extra = {"filled": (*("" for _ in range(len(shipped))), *filled)}
+    return Table("species.csv", rows, columns, extra, coded, own.letters), findings
 
 
 def _given(own: Table, name: str) -> NDArray[np.bool_]:
@@ -65,17 +69,50 @@ def _given(own: Table, name: str) -> NDArray[np.bool_]:
     return np.array([bool(cell) for cell in cells.tolist()], np.bool_)
 
 
-def _lacking(own: Table, new: list[int]) -> list[Finding]:
-    findings = []
-    names = own.text("species_id").tolist()
-    for index in new:
-        for name in NEEDED_OF_A_NEW_SPECIES:
-            if not _given(own, name)[index]:
-                fix = "copy the row of a similar plant from the table that ships, then change it"
-                found = f"no {name} for the new species {names[index]}"
-                expected = "a value in every number column, form and measure"
-                row, letter = int(own.rows[index]), own.letters.get(name)
-                findings.append(
-                    finding("incomplete-species", own.name, row, letter, name, found, expected, fix)
-                )
-    return findings
+def _lacking(own: Table, index: int) -> Finding | None:
+    """Return one finding for all the values that a new species lacks."""
+    lacking = [name for name in NEEDED_OF_A_NEW_SPECIES if not _given(own, name)[index]]
+    if not lacking:
+        return None
+    found = f"no {', '.join(lacking)} for the new species {own.text('species_id')[index]}"
+    fix = "fill in what is missing, as in the row of a similar plant (growthcast species)"
+    expected = f"{', '.join(NEEDED_OF_A_NEW_SPECIES)} of every new species"
+    row, letter = int(own.rows[index]), own.letters.get(lacking[0])
+    slug, heading = "incomplete-species", lacking[0]
+    return finding(slug, own.name, row, letter, heading, found, expected, fix)
+
+
+def _fill(
+    shipped: Table, own: Table, new: list[int], columns: dict[str, NDArray[Any]]
+) -> tuple[list[str], list[Finding]]:
+    """Fill the blank numbers of new species in place; return what was filled, and the notes."""
+    filled, notes = [], []
+    for place, index in enumerate(new, start=len(shipped)):
+        like, words = _rows_alike(shipped, own, index)
+        blank = [name for name in FILLED_FROM_FORM if np.isnan(columns[name][place])]
+        for name in blank:
+            value = float(np.median(shipped.number(name)[like]))
+            if name == "lowest_cut_cm":  # a small plant is not cut above its top
+                value = float(np.fmin(value, columns["ceiling_cm"][place] / 2.0))
+            columns[name][place] = value
+        filled.append(";".join(blank))
+        if blank:
+            found = f"{own.text('species_id')[index]} with the median of {words} for "
+            found += ", ".join(blank)
+            fix = "nothing to do; fill in what is known better"
+            row, letter = int(own.rows[index]), own.letters.get("species_id")
+            note = ("species-filled", own.name, row, letter, "species_id", found)
+            notes.append(finding(*note, "values of the practice's own", fix))
+    return filled, notes
+
+
+def _rows_alike(shipped: Table, own: Table, index: int) -> tuple[NDArray[np.bool_], str]:
+    """Return the shipped rows nearest in kind to a new species, and what they are called."""
+    form, measure = own.text("form")[index], own.text("measure")[index]
+    of_form = np.asarray(shipped.text("form") == form, np.bool_)
+    of_measure = np.asarray(shipped.text("measure") == measure, np.bool_)
+    if (of_form & of_measure).any():
+        return of_form & of_measure, f'the table\'s form "{form}"'
+    if of_measure.any():
+        return of_measure, f"the table's plants measured as {measure}"
+    return np.ones(len(shipped), np.bool_), "the whole table"

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date
 from functools import cached_property
 
@@ -11,10 +11,20 @@ from numpy.typing import NDArray
 
 from growthcast.book.book import Coded, Table
 from growthcast.book.slugs import finding
-from growthcast.book.tables import column_of
+from growthcast.book.tables import TABLES, column_of
+from growthcast.book.words import plain
 from growthcast.errors import Finding
 
-__all__ = ["DAY_SPAN", "Tables", "at_cell", "day_numbers", "places_of", "where"]
+__all__ = [
+    "DAY_SPAN",
+    "Tables",
+    "at_cell",
+    "day_numbers",
+    "expected_cover",
+    "height",
+    "places_of",
+    "where",
+]
 
 DAY_SPAN = 4_000_000  # more days than any date of four digits has
 
@@ -51,6 +61,31 @@ class Tables:
         return np.asarray(cover[self.species_of_areas], np.bool_)
 
     @cached_property
+    def water_of_areas_cm(self) -> NDArray[np.float64]:
+        """Water depth over each area (A,), nan where its tank is unknown."""
+        depth = self.tanks.number("water_depth_cm")
+        return np.asarray(np.append(depth, np.nan)[self.tank_of_areas], np.float64)
+
+    @cached_property
+    def ceiling_of_areas_cm(self) -> NDArray[np.float64]:
+        """Each area's ceiling (A,): the water where its species reaches the surface."""
+        of_area = self.species_of_areas
+        ceiling = np.append(self.species.number("ceiling_cm"), np.nan)[of_area]
+        ceiling = np.where(self.surface_areas, self.water_of_areas_cm, ceiling)
+        return np.where(self.cover_areas, 100.0, ceiling)
+
+    @cached_property
+    def surface_areas(self) -> NDArray[np.bool_]:
+        """Whether each area's species grows up to the surface (A,)."""
+        reaches = np.append(self.species.flag("reaches_surface"), False)
+        return np.asarray(reaches[self.species_of_areas], np.bool_)
+
+    @cached_property
+    def cover_trims(self) -> NDArray[np.bool_]:
+        """Whether each log row's area is measured as percent cover (N,)."""
+        return np.asarray(np.append(self.cover_areas, False)[self.area_of_trims], np.bool_)
+
+    @cached_property
     def area_of_trims(self) -> NDArray[np.int64]:
         """Row of each log row's area (N,), -1 where blank or unknown."""
         return places_of(self.areas, "area_id", self.trims)
@@ -81,6 +116,20 @@ def day_numbers(days: NDArray[np.datetime64]) -> NDArray[np.int64]:
 def where(mask: NDArray[np.bool_]) -> list[int]:
     """Return the places where a mask holds."""
     return [int(index) for index in np.flatnonzero(mask)]
+
+
+def height(value: float, cover: bool) -> str:
+    """Return a height with its unit, or percent cover."""
+    return plain(value) + (" %" if cover else " cm")
+
+
+def expected_cover(file: str, heading: str) -> str | None:
+    """Return what a height column holds where cover is measured; none for other columns."""
+    for column in TABLES.get(file.removesuffix(".csv"), ()):
+        if column.name == heading and column.unit == "cm":
+            in_cm = replace(column, high=100.0).expected
+            return in_cm.replace("centimetres", "percent cover")
+    return None
 
 
 def at_cell(

@@ -126,7 +126,7 @@ def _left(visits: Visits, traits: AreaTraits, habits: Habits) -> _Draft:
     both = np.isfinite(visits.before_cm) & np.isfinite(visits.after_cm)
     measured = np.isfinite(visits.removed_cm)
     by_length = np.where(both, np.nan, visits.removed_cm)  # two heights win over a length
-    pause = pause_after_cut(visits.removed_share, traits.pause_d[visits.area])
+    pause = pause_after_cut(visits.removed_share(traits.budget_cm), traits.pause_d[visits.area])
     # An area that shares a weight may not have been touched at all.
     spread = habits.sd_cm[visits.area]
     unsure = np.maximum(spread, UNSURE_CUT_SHARE * np.exp(habits.log_cm)[visits.area])

@@ -16,6 +16,8 @@ FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.int64]
 BoolArray = NDArray[np.bool_]
 
+MOST_OF_BUDGET = 1.25
+
 
 @dataclass(frozen=True, slots=True)
 class LeftOut:
@@ -74,12 +76,16 @@ class Visits:
         found: BoolArray = amounts | np.isfinite(self.weighed_cm) | (self.look > 0)
         return found
 
-    @property
-    def removed_share(self) -> FloatArray:
-        """Share of the height that a cut took off, 0 where the log does not tell."""
+    def removed_share(self, budget_cm: FloatArray) -> FloatArray:
+        """Share of the height that a cut took off, 0 where the log does not tell.
+
+        A height before counts up to a little above the area's budget (A,): a slipped decimal must
+        not look like a cut to the base.
+        """
         before = np.where(
             np.isfinite(self.before_cm), self.before_cm, self.after_cm + self.removed_cm
         )
+        before = np.minimum(before, MOST_OF_BUDGET * budget_cm[self.area])
         left = np.where(np.isfinite(self.after_cm), self.after_cm, before - self.removed_cm)
         known = np.isfinite(before) & np.isfinite(left) & self.cut & (before > 0.0)
         share = np.divide(before - left, before, out=np.zeros_like(before), where=known)

@@ -6,6 +6,7 @@ import pytest
 
 from growthcast.book import Practice
 from growthcast.book.practice import read_practice
+from growthcast.book.report import format_finding
 
 RATE = "[practice]\nlabour_rate_per_h = 50\n"
 
@@ -74,3 +75,110 @@ def test_a_mark_is_read(codec):
 def test_nesting_too_deep_is_a_sentence():
     _, findings = read_practice(b"a = " + b"[" * 100_000)
     assert [item.slug for item in findings] == ["toml-form"]
+
+
+@pytest.mark.parametrize(
+    ("line", "found", "fix"),
+    [
+        ("confidence = 0,9", '"0,9", with a decimal comma', "write 0.9"),
+        ("horizon_d = 1,250", None, "write 1.250 or 1250, whichever is meant"),
+        ("confidence = 90 %", '"90 %", a number with its unit', "write 0.90"),
+        ("horizon_d = 60 days", None, "write 60"),
+        ("confidence = .9", None, "write 0.9"),
+        ("horizon_d = 060", None, "write 60"),
+        ("confidence: 0.9", None, "write confidence = 0.9"),
+        ("height error = 1", None, "write height_error = 1"),
+        ("name = Green Team", None, 'write name = "Green Team"'),
+        ('name = "Green', None, 'write name = "Green"'),
+        ("name = “Green”", None, 'write straight double quotes: "'),
+        ("name = C:\\plants", None, 'write name = "C:\\plants"'),
+        ("intervals_d = 7, 14", None, "write intervals_d = [7, 14]"),
+        ("intervals_d = 7 14 21", None, "write intervals_d = [7, 14, 21]"),
+        ("horizon_d =", None, "write a value after the = sign, or remove the line"),
+        ("[fit", None, "write [fit] on its own"),
+        ("[targets]", None, "remove one of the two"),
+        ("spring", None, "write key = value, or # in front of a remark"),
+    ],
+)
+def test_what_is_not_toml_is_told_in_plain_words(line, found, fix):
+    practice, findings = read_practice((RATE + "[targets]\n" + line + "\n").encode())
+    assert practice is None
+    assert [(item.slug, item.row) for item in findings] == [("toml-form", 4)]
+    assert findings[0].fix == fix
+    assert found is None or findings[0].found == found
+
+
+def test_every_broken_line_is_found_at_once():
+    text = "[practice]\nname = Green\nlabour_rate_per_h = 58\n[visit\nfixed_min = 35 min\n"
+    _, findings = read_practice((text + '[targets]\nhorizon_d = "60"\n').encode())
+    places = [(item.slug, item.row) for item in findings]
+    assert places == [("toml-form", 2), ("toml-form", 4), ("toml-form", 5), ("wrong-kind", 7)]
+
+
+def test_a_list_that_never_ends_is_shown_where_it_begins():
+    text = RATE + "[targets]\nintervals_d = [7, 14\nhorizon_d = 60\nconfidence = 0.9\n"
+    _, findings = read_practice(text.encode())
+    assert [(item.slug, item.row) for item in findings] == [("toml-form", 4)]
+
+
+@pytest.mark.parametrize(
+    ("text", "fix"),
+    [
+        ("[practice]\ntravel_min = 20", "move it under [visit]"),
+        ("[targets]\nfixed_min = 20", "move it under [visit]"),
+        ("[visit]\ncurency = 1", "move it under [practice] and write currency"),
+    ],
+)
+def test_a_key_in_the_wrong_section(text, fix):
+    _, findings = read_practice(text.encode())
+    assert [(item.slug, item.row, item.fix) for item in findings] == [("near-key", 2, fix)]
+
+
+def test_a_key_in_two_sections_is_a_note():
+    _, findings = read_practice((RATE + "travel_min = 5\n[visit]\ntravel_min = 20").encode())
+    assert [(item.slug, item.row) for item in findings] == [("unknown-key", 3)]
+
+
+@pytest.mark.parametrize(
+    ("value", "fix"),
+    [
+        ('"58"', "write 58 without quotes"),
+        ('"58,5"', "write 58.5 without quotes"),
+        ('"58 an hour"', "write a plain number without quotes"),
+    ],
+)
+def test_a_number_in_quotes(value, fix):
+    _, findings = read_practice(f"[practice]\nlabour_rate_per_h = {value}".encode())
+    assert [(item.slug, item.fix) for item in findings] == [("wrong-kind", fix)]
+    first = format_finding(findings[0]).splitlines()[0]
+    assert first.startswith("practice.toml:2: labour_rate_per_h: found ")
+
+
+@pytest.mark.parametrize(
+    ("value", "fix"),
+    [
+        ('["7"]', "write 7 without quotes"),
+        ('"7, 14"', "write [7, 14]"),
+        ("7", "write [7]"),
+        ("[]", "write a list such as [7, 10, 14, 21, 28]"),
+    ],
+)
+def test_intervals_of_another_kind(value, fix):
+    _, findings = read_practice((RATE + f"[targets]\nintervals_d = {value}").encode())
+    assert [(item.slug, item.fix) for item in findings] == [("wrong-kind", fix)]
+
+
+@pytest.mark.parametrize(
+    ("content", "slug"),
+    [(b"", "empty-file"), (None, "missing-file"), (b"\n", "no-labour-rate")],
+)
+def test_an_empty_or_absent_file_is_shown_a_small_one(inspect, content, slug):
+    _, findings = inspect(practice_toml=content)
+    assert [item.slug for item in findings] == [slug]
+    assert "[practice]" in findings[0].fix
+    assert "labour_rate_per_h = 58.0" in findings[0].fix
+
+
+def test_limits_are_plain_numbers():
+    _, findings = read_practice(b"[practice]\nlabour_rate_per_h = -1")
+    assert findings[0].expected == "a number from 0 to 1000000"

@@ -68,7 +68,7 @@ def test_a_cut_made_elsewhere_than_usual_is_no_error(tmp_path):
 def test_check_deep_names_suspects_as_notes(tmp_path):
     lines = lines_of()
     cells = lines[9].split(",")
-    cells[3] = "180"
+    cells[3] = "45"
     lines[9] = ",".join(cells)
     book = make_book(tmp_path, trims="".join(lines)).folder
     assert run("check", str(book)).status == 0

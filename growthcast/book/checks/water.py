@@ -1,0 +1,114 @@
+"""Checks of the conditions: possible ones, and those worth a second look."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+import numpy as np
+from numpy.typing import NDArray
+
+from growthcast.book.book import Table
+from growthcast.book.checks.together import Tables, at_cell, where
+from growthcast.book.words import plain
+from growthcast.errors import Finding
+
+__all__ = ["WATER_CHECKS"]
+
+_CAUTION_MG_L = 30.0
+_IMPOSSIBLE_MG_L = 300.0
+_APART = 3.0
+_RULE = "by 3 × KH × 10^(7 − pH)"
+_WATCH = "watch the livestock, and follow the rules and the vet of your place"
+
+
+def _kept(table: Table, name: str) -> NDArray[np.float64]:
+    """Return a column (N,) in which a blank cell keeps its tank's earlier value."""
+    values = table.number(name).copy()
+    last: dict[int, float] = {}
+    tank = table.coded["tank_id"].codes
+    for index in np.argsort(table.date("from_date"), kind="stable").tolist():
+        if np.isnan(values[index]):
+            values[index] = last.get(int(tank[index]), np.nan)
+        last[int(tank[index])] = float(values[index])
+    return values
+
+
+def check_co2(tables: Tables) -> Iterator[Finding]:
+    """Typed CO2 is bearable for livestock."""
+    table = tables.conditions
+    co2 = table.number("co2_mg_l")
+    for index in where(co2 > _CAUTION_MG_L):
+        found = f"{plain(co2[index])} mg/L, above 30 mg/L: fish may gasp and die"
+        fix = f"check it; {_WATCH}"
+        yield at_cell(table, index, "co2_mg_l", "co2-caution", found, fix, "30 mg/L at most")
+
+
+def check_co2_from_ph(tables: Tables) -> Iterator[Finding]:
+    """PH and carbonate hardness imply CO2 that is possible, bearable and near the one typed.
+
+    The trade's rule ``3 KH 10^(7 - pH)`` is common practice without a source: good enough for a
+    bound, while what is computed for the fit comes from the carbonate equilibrium.
+    """
+    table = tables.conditions
+    ph, kh = _kept(table, "ph"), _kept(table, "kh_dkh")
+    implied = 3.0 * kh * 10.0 ** (7.0 - ph)
+    typed = ~np.isnan(table.number("ph")) | ~np.isnan(table.number("kh_dkh"))
+    used = typed & np.isnan(_kept(table, "co2_mg_l"))
+    for index in where(used & (implied > _CAUTION_MG_L)):
+        column = "kh_dkh" if np.isnan(table.number("ph")[index]) else "ph"
+        pair = f"pH {plain(ph[index])} with KH {plain(kh[index])}"
+        found = f"{pair}: about {implied[index]:.0f} mg/L CO2 {_RULE}"
+        if implied[index] > _IMPOSSIBLE_MG_L:
+            slug, found = "co2-impossible", f"{found}, more than any tank holds"
+            fix = "measure both again; with pH buffers, wood or peat type co2_mg_l instead"
+        else:
+            slug, found = "co2-caution", f"{found}, above 30 mg/L: fish may gasp and die"
+            fix = f"check both; with pH buffers, wood or peat type co2_mg_l instead; {_WATCH}"
+        yield at_cell(table, index, column, slug, found, fix, "CO2 of 30 mg/L at most")
+    yield from _contradictions(table)
+
+
+def _contradictions(table: Table) -> Iterator[Finding]:
+    co2, ph, kh = (table.number(name) for name in ("co2_mg_l", "ph", "kh_dkh"))
+    implied = 3.0 * kh * 10.0 ** (7.0 - ph)
+    low, high = np.maximum(co2, 1.0), np.maximum(implied, 1.0)  # below 1 mg/L all is alike
+    for index in where((kh > 0) & ((low > _APART * high) | (high > _APART * low))):
+        found = f"{plain(co2[index])} mg/L, while pH and KH of the row say about "
+        found += f"{implied[index]:.3g} mg/L {_RULE}"
+        fix = "correct one of the three; until then the CO2 typed is used"
+        expected = "CO2 within a factor of 3 of what pH and KH say"
+        yield at_cell(table, index, "co2_mg_l", "co2-contradiction", found, fix, expected)
+
+
+def check_hardness(tables: Tables) -> Iterator[Finding]:
+    """Water has some carbonate hardness."""
+    table = tables.conditions
+    for index in where(table.number("kh_dkh") == 0):
+        found = "0, water without carbonate hardness"
+        fix = "check it: the pH is not held, and no CO2 follows from pH and KH"
+        yield at_cell(table, index, "kh_dkh", "kh-zero", found, fix)
+
+
+def check_light(tables: Tables) -> Iterator[Finding]:
+    """A tank has light."""
+    table = tables.conditions
+    for column in ("ppfd_umol", "photoperiod_h"):
+        for index in where(table.number(column) == 0):
+            found = "0, a tank without light"
+            fix = "leave it if the light is really off; leave the cell blank if not known"
+            yield at_cell(table, index, column, "no-light", found, fix)
+
+
+def check_temperature(tables: Tables) -> Iterator[Finding]:
+    """Planted tanks are not that cold."""
+    table = tables.conditions
+    cells = table.number("temperature_c")
+    for index in where(cells < 10):
+        found = f"{plain(cells[index])} °C, colder than planted tanks are"
+        fix = "check it; most plants of the table stand still in such water"
+        yield at_cell(
+            table, index, "temperature_c", "cold-water", found, fix, "10 degrees Celsius or more"
+        )
+
+
+WATER_CHECKS = (check_co2, check_co2_from_ph, check_hardness, check_light, check_temperature)
