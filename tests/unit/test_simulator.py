@@ -170,7 +170,9 @@ def test_simulated_books_read_without_problems(richness: Richness, tmp_path: Pat
     practice = simulate_practice(tanks=8, days=150, seed=7, richness=richness)
     book = read_book(practice.write_book(tmp_path), today=TODAY)
     assert len(book.trims) == len(practice.log)
-    assert [f for f in book.findings if f.level != "remark"] == []
+    notes = {finding.slug for finding in book.findings if finding.level != "remark"}
+    # Gross errors and unlogged cuts are there to be noticed; nothing else is odd.
+    assert notes <= {"height-above-water", "height-above-ceiling", "look-differs"}
 
 
 def test_rich_books_hold_every_kind_of_row() -> None:

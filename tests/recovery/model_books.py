@@ -1,0 +1,347 @@
+"""Practices drawn from the very model that the fit assumes, as arrays.
+
+Every unknown is drawn from its prior, growth is the logistic run through each tank's own drift day
+by day, and readings err as the fit is told they do. Whether an area is cut is decided by what was
+read or by the calendar, never by its true height, so that decisions say nothing the log does not.
+Only the classes that carry a problem to the solver come from the package: the curve and the drift
+are written a second time. Many books are drawn as one problem; they share no tank and no species.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from types import SimpleNamespace
+
+import numpy as np
+from scipy.special import ndtr
+
+from growthcast.fit.result import GrowthFit
+from growthcast.fit.rows.chains import Link, Look, Nodes, pack_chains
+from growthcast.fit.rows.clock import GrowthClock
+from growthcast.fit.solver.drift import knot_precision
+from growthcast.fit.solver.hierarchy import Pooling
+from growthcast.fit.solver.linearise import CEILING, KNOTS, RATE, ErrorModel
+from growthcast.fit.solver.shares import SharedWeights
+from growthcast.fit.solver.solve import Block, Problem
+from growthcast.forecast.heights import outlook
+
+__all__ = ["AHEAD_D", "PARAMETERS", "ModelBooks", "Regime", "draw_books", "pit_of_truth"]
+
+AHEAD_D = 14.0
+"""Days ahead for which a height is foretold, from the day of the fit."""
+MEMORY_D = 30.0
+EYE_ERROR_SHARE = 0.15
+LEAST_WEIGHT_ERROR_CM = 0.1
+HIGHEST_SHARE = 0.95
+READ, LOOKED, MEASURED_OFF, WEIGHED_OFF = range(4)
+PARAMETERS = ("log rate", "log ceiling", "tank", "species", "drift today", "height ahead")
+
+
+@dataclass(frozen=True, slots=True)
+class Regime:
+    """How books are drawn: sizes, spreads, errors, and how often a visit is of which kind.
+
+    ``kinds`` are the weights of visits that are read with a ruler, judged by eye, cut by a measured
+    length and cut by a weight. ``reading_lost`` is the chance that a height after a cut is not
+    written down.
+    """
+
+    tanks: tuple[int, int] = (3, 6)
+    species: tuple[int, int] = (3, 5)
+    areas: tuple[int, int] = (2, 5)
+    visits: tuple[int, int] = (6, 25)
+    gap_d: tuple[int, int] = (5, 20)
+    kinds: tuple[float, float, float, float] = (0.76, 0.10, 0.07, 0.07)
+    reading_lost: float = 0.15
+    rate_per_day: tuple[float, float] = (0.03, 0.12)
+    ceiling_cm: tuple[float, float] = (6.0, 45.0)
+    habit_share: tuple[float, float] = (0.15, 0.30)
+    rate_spread: float = 0.35
+    tank: float = 0.30
+    area: float = 0.20
+    span: float = 0.20
+    drift: float = 0.15
+    ceiling: float = 0.20
+    habit: float = 0.20
+    aim_share: float = 0.12
+    density: float = 0.50
+    weight: float = 0.20
+    error_cm: float = 0.5
+    error_share: float = 0.05
+
+
+@dataclass(frozen=True, slots=True)
+class ModelBooks:
+    """Drawn books as one problem, and the truth behind them.
+
+    ``book`` (A,) tells the book of each area, ``truth`` the values of ``PARAMETERS`` as arrays (A,).
+    """
+
+    problem: Problem
+    on_day: float
+    book: np.ndarray
+    truth: dict[str, np.ndarray]
+
+
+@dataclass(frozen=True, slots=True)
+class _World:
+    """What was drawn of areas (A,) and tanks (K,)."""
+
+    tank: np.ndarray
+    species: np.ndarray
+    book: np.ndarray
+    offset: np.ndarray
+    log_ceiling: np.ndarray
+    log_habit: np.ndarray
+    effect: np.ndarray
+    species_effect: np.ndarray
+    log_rate: np.ndarray
+    ceiling: np.ndarray
+    usual: np.ndarray
+    density: np.ndarray
+    day: np.ndarray  # (K, V), inf where a tank has no such visit
+    on_day: float
+    drift: np.ndarray  # (K, T), one value a day
+    lived: np.ndarray  # (K, T), days of growth up to a day, drift included
+
+
+def draw_books(rng, count, regime=None):
+    """Draw ``count`` books."""
+    regime = regime or Regime()
+    world = _world(rng, count, regime)
+    rows, height_ahead = _log(rng, world, regime)
+    nodes, areas = _nodes(rows), world.tank.size
+    pooling = Pooling(
+        tank=world.tank,
+        species=world.species,
+        offset=world.offset,
+        log_ceiling=world.log_ceiling,
+        ceiling_precision=np.full(areas, regime.ceiling**-2.0),
+        density_precision=regime.density**-2.0,
+        log_habit=world.log_habit,
+        habit_precision=np.full(areas, regime.habit**-2.0),
+        area_precision=regime.area**-2.0,
+        tank_precision=np.full(world.effect.size, regime.tank**-2.0),
+        species_precision=np.full(world.species_effect.size, regime.rate_spread**-2.0),
+        knot_precision=knot_precision() / regime.drift**2,
+        ceiling_learnt=np.ones(areas, dtype=bool),
+    )
+    floor_cm, budget_cm = _bounds(world)
+    errors = ErrorModel(
+        height_error_cm=np.full(areas, regime.error_cm),
+        height_error_share=np.full(areas, regime.error_share),
+        span=regime.span,
+        drift=regime.drift,
+        weight=regime.weight,
+        floor_cm=floor_cm,
+        budget_cm=budget_cm,
+    )
+    alone = SharedWeights(np.zeros(0), np.ones(areas))
+    packed = pack_chains(nodes, world.tank)
+    blocks = tuple(Block.of(chains, world.on_day, alone) for chains in packed)
+    truth = {
+        "log rate": world.log_rate,
+        "log ceiling": np.log(world.ceiling),
+        "tank": world.effect[world.tank],
+        "species": world.species_effect[world.species],
+        "drift today": world.drift[world.tank, int(world.on_day)],
+        "height ahead": height_ahead,
+    }
+    problem = Problem(blocks, pooling, errors, np.ones(areas), world.log_habit)
+    return ModelBooks(problem, world.on_day, world.book, truth)
+
+
+def _bounds(world):
+    return 0.8 * np.exp(world.log_habit), 0.6 * np.exp(world.log_ceiling)
+
+
+def _world(rng, count, regime):
+    tanks_of = rng.integers(regime.tanks[0], regime.tanks[1] + 1, count)
+    species_of = rng.integers(regime.species[0], regime.species[1] + 1, count)
+    book_of_tank = np.repeat(np.arange(count), tanks_of)
+    areas_of = rng.integers(regime.areas[0], regime.areas[1] + 1, book_of_tank.size)
+    tank = np.repeat(np.arange(book_of_tank.size), areas_of)
+    book = book_of_tank[tank]
+    first_species = np.cumsum(species_of) - species_of
+    species = first_species[book] + rng.integers(0, species_of[book])
+    kinds = int(species_of.sum())
+
+    rate = np.exp(rng.uniform(*np.log(regime.rate_per_day), kinds))[species]
+    log_ceiling = rng.uniform(*np.log(regime.ceiling_cm), kinds)[species]
+    log_habit = log_ceiling + np.log(rng.uniform(*regime.habit_share, tank.size))
+    effect = regime.tank * rng.normal(size=book_of_tank.size)
+    species_effect = regime.rate_spread * rng.normal(size=kinds)
+    log_rate = np.log(rate) + species_effect[species] + effect[tank]
+    log_rate = log_rate + regime.area * rng.normal(size=tank.size)
+    ceiling = np.exp(log_ceiling + regime.ceiling * rng.normal(size=tank.size))
+    usual = np.exp(log_habit + regime.habit * rng.normal(size=tank.size))
+
+    visits_of = rng.integers(regime.visits[0], regime.visits[1] + 1, effect.size)
+    gap = rng.integers(regime.gap_d[0], regime.gap_d[1] + 1, (effect.size, regime.visits[1]))
+    on_day = float(regime.visits[1] * regime.gap_d[1] + 10)
+    is_visit = np.arange(regime.visits[1]) < visits_of[:, None]
+    length = (gap * is_visit).sum(axis=1)
+    begins = on_day - rng.integers(0, 7, effect.size) - length
+    day = np.where(is_visit, begins[:, None] + np.cumsum(gap, axis=1), np.inf)
+    day = np.concatenate([begins[:, None].astype(float), day], axis=1)  # the day of planting first
+
+    steps = rng.normal(size=(effect.size, int(on_day + AHEAD_D) + 1))
+    keep = np.exp(-1.0 / MEMORY_D)
+    drift = np.empty_like(steps)
+    drift[:, 0] = steps[:, 0]
+    for t in range(1, drift.shape[1]):
+        drift[:, t] = keep * drift[:, t - 1] + np.sqrt(1.0 - keep**2) * steps[:, t]
+    drift *= regime.drift
+    pace = np.exp(drift)
+    lived = np.zeros_like(drift)
+    lived[:, 1:] = np.cumsum(0.5 * (pace[:, 1:] + pace[:, :-1]), axis=1)
+    return _World(
+        tank, species, book, np.log(rate), log_ceiling, log_habit, effect, species_effect, log_rate,
+        ceiling, np.minimum(usual, HIGHEST_SHARE * ceiling), regime.density * rng.normal(size=tank.size),
+        day, on_day, drift, lived,
+    )  # fmt: skip
+
+
+def _log(rng, world, regime):
+    """Tend all areas visit by visit; returns rows of nodes and the heights ahead."""
+    areas, tank = world.tank.size, world.tank
+    every = np.arange(areas)
+    prior_usual = np.exp(world.log_habit)
+    aim_sd = regime.aim_share * prior_usual
+    floor_cm, budget_cm = _bounds(world)
+    rows = []
+    guess = 1.5 * prior_usual
+    height = np.clip(guess + 0.25 * guess * rng.normal(size=areas), 0.05 * guess, None)
+    height = np.minimum(height, HIGHEST_SHARE * world.ceiling)
+    read = np.where(rng.random(areas) < 0.5, _reading(rng, height, regime), np.nan)
+    day = world.day[tank, 0]
+    rows.append(_row(every, day, Link.FRESH, read=read, guess=guess, guess_sd=0.25 * guess))
+    last, cut_on = day.copy(), day.copy()
+    for visit in range(1, world.day.shape[1]):
+        here = np.flatnonzero(np.isfinite(world.day[tank, visit]))
+        day, owner = world.day[tank[here], visit], tank[here]
+        height[here] = _grown(rng, world, here, height[here], last[here], day, regime)
+        span, last[here] = day - last[here], day
+        kind = rng.choice(4, size=here.size, p=regime.kinds)
+        due = (day - cut_on[here]) * np.exp(world.offset[here]) > 0.9
+        kind = np.where((kind >= MEASURED_OFF) & ~due, READ, kind)  # decided by the calendar
+        seen = _reading(rng, height[here], regime)
+        by_eye = np.log(height[here]) + EYE_ERROR_SHARE * rng.normal(size=here.size)
+        look = np.where(by_eye < np.log(floor_cm[here]), Look.SHORT, Look.RIGHT)
+        look = np.where(by_eye > np.log(budget_cm[here]), Look.OVER, look)
+        rows.append(
+            _row(
+                here,
+                day,
+                Link.GREW,
+                span=span,
+                read=np.where(kind == READ, seen, np.nan),
+                look=np.where(kind == LOOKED, look, Look.NONE),
+            )
+        )
+        cut = np.where(kind == READ, seen > 1.6 * prior_usual[here], kind != LOOKED)
+        cut |= (kind == LOOKED) & (look != Look.SHORT) & due
+        of, kind, day = here[cut], kind[cut], day[cut]
+        left = world.usual[of] + aim_sd[of] * rng.normal(size=of.size)
+        left = np.clip(left, 0.1 * world.usual[of], 0.98 * world.ceiling[of])
+        off = height[of] - left
+        by_length = np.hypot(np.sqrt(2.0) * regime.error_cm, regime.error_share * off)
+        by_length = off + by_length * rng.normal(size=of.size)
+        by_weight = (
+            off * np.exp(world.density[of]) * (1.0 + regime.weight * rng.normal(size=of.size))
+        )
+        by_weight += LEAST_WEIGHT_ERROR_CM * rng.normal(size=of.size)
+        written = (kind <= LOOKED) & (rng.random(of.size) >= regime.reading_lost)
+        link = np.where(kind == MEASURED_OFF, Link.CUT, Link.AIMED)
+        rows.append(
+            _row(
+                of,
+                day,
+                np.where(kind == WEIGHED_OFF, Link.WEIGHED, link),
+                read=np.where(written, _reading(rng, left, regime), np.nan),
+                aim_sd=aim_sd[of],
+                removed=np.where(
+                    kind == MEASURED_OFF,
+                    by_length,
+                    np.where(kind == WEIGHED_OFF, by_weight, np.nan),
+                ),
+            )
+        )
+        height[of], cut_on[of] = left, day
+    ahead = np.full(areas, world.on_day + AHEAD_D)
+    return rows, _grown(rng, world, every, height, last, ahead, regime)
+
+
+def _grown(rng, world, areas, height, began, ended, regime):
+    """Height after growing from one day to another, the span's surprise included."""
+    lived = world.lived[world.tank[areas]]
+    at = np.arange(areas.size)
+    grown = lived[at, ended.astype(int)] - lived[at, began.astype(int)]
+    variance = np.log1p(regime.span**2 * 7.0 / (ended - began))
+    surprise = np.exp(np.sqrt(variance) * rng.normal(size=areas.size) - 0.5 * variance)
+    ceiling = world.ceiling[areas]
+    moved = np.exp(np.exp(world.log_rate[areas]) * -grown * surprise)
+    return ceiling / (1.0 + (ceiling / height - 1.0) * moved)
+
+
+def _reading(rng, height, regime):
+    sd = np.hypot(regime.error_cm, regime.error_share * height)
+    return height + sd * rng.normal(size=height.size)
+
+
+def _row(area, day, link, **values):
+    """Return fields of nodes (n,), blank where not given."""
+    blank = np.full(area.size, np.nan)
+    fields = {name: blank for name in ("read", "guess", "guess_sd", "aim_sd", "removed")}
+    fields |= {"span": np.zeros(area.size), "look": np.zeros(area.size, dtype=np.int64)}
+    fields |= {"area": area, "day": day, "link": np.broadcast_to(np.int64(link), area.size)}
+    return fields | values
+
+
+def _nodes(rows):
+    field = {name: np.concatenate([row[name] for row in rows]) for name in rows[0]}
+    order = np.argsort(field["area"], kind="stable")  # rows are in time order already
+    field = {name: values[order] for name, values in field.items()}
+    count = order.size
+    return Nodes(
+        area=field["area"],
+        day=field["day"],
+        link=field["link"].astype(np.int64),
+        growth_d=field["span"],
+        span_d=field["span"],
+        reading_cm=field["read"],
+        aim_sd_cm=field["aim_sd"],
+        guess_cm=field["guess"],
+        guess_sd_cm=field["guess_sd"],
+        removed_cm=field["removed"],
+        look=field["look"].astype(np.int64),
+        pause_d=np.zeros(count),
+        share_of=np.full(count, -1),
+        row=np.arange(count),
+    )
+
+
+def pit_of_truth(books, solution):
+    """Chance that the fit gives to each of ``PARAMETERS`` lying below its truth, (A,) each.
+
+    Also the z-scores of those that the fit takes to be normal.
+    """
+    pooling, effects = books.problem.pooling, solution.view.effects
+    areas = np.arange(pooling.tank.size)
+    one = np.ones((areas.size, 1))
+    clock = GrowthClock(-1e6 * one, one, np.full(areas.size, -1e6), np.zeros(areas.size))
+    design = SimpleNamespace(problem=books.problem, clock=clock, on_day=books.on_day)
+    fit = GrowthFit(design, solution)
+    posterior = fit.posterior(areas)
+    known = {
+        "log rate": (posterior.border[RATE], posterior.sd(RATE)),
+        "log ceiling": (posterior.border[CEILING], posterior.sd(CEILING)),
+        "tank": (effects.tank[pooling.tank, 0], effects.tank_sd(pooling)[pooling.tank]),
+        "species": (effects.species[pooling.species], effects.species_sd()[pooling.species]),
+        "drift today": (posterior.border[KNOTS], posterior.sd(KNOTS)),
+    }
+    scores = {name: (books.truth[name] - mean) / sd for name, (mean, sd) in known.items()}
+    pits = {name: ndtr(score) for name, score in scores.items()}
+    view = outlook(fit, areas, np.array([books.on_day + AHEAD_D]))
+    pits["height ahead"] = view.chance_below(books.truth["height ahead"][:, None])[:, 0]
+    return pits, scores
