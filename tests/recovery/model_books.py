@@ -74,7 +74,7 @@ class Regime:
 class ModelBooks:
     """Drawn books as one problem, and the truth behind them.
 
-    ``book`` (A,) tells the book of each area, ``truth`` the values of ``PARAMETERS`` as arrays (A,).
+    ``book`` (A,) tells the book of each area, ``truth`` the values (A,) of each of ``PARAMETERS``.
     """
 
     problem: Problem
@@ -195,10 +195,11 @@ def _world(rng, count, regime):
     pace = np.exp(drift)
     lived = np.zeros_like(drift)
     lived[:, 1:] = np.cumsum(0.5 * (pace[:, 1:] + pace[:, :-1]), axis=1)
+    usual = np.minimum(usual, HIGHEST_SHARE * ceiling)
+    density = regime.density * rng.normal(size=tank.size)
     return _World(
         tank, species, book, np.log(rate), log_ceiling, log_habit, effect, species_effect, log_rate,
-        ceiling, np.minimum(usual, HIGHEST_SHARE * ceiling), regime.density * rng.normal(size=tank.size),
-        day, on_day, drift, lived,
+        ceiling, usual, density, day, on_day, drift, lived,
     )  # fmt: skip
 
 
@@ -219,7 +220,7 @@ def _log(rng, world, regime):
     last, cut_on = day.copy(), day.copy()
     for visit in range(1, world.day.shape[1]):
         here = np.flatnonzero(np.isfinite(world.day[tank, visit]))
-        day, owner = world.day[tank[here], visit], tank[here]
+        day = world.day[tank[here], visit]
         height[here] = _grown(rng, world, here, height[here], last[here], day, regime)
         span, last[here] = day - last[here], day
         kind = rng.choice(4, size=here.size, p=regime.kinds)
@@ -292,7 +293,7 @@ def _reading(rng, height, regime):
 def _row(area, day, link, **values):
     """Return fields of nodes (n,), blank where not given."""
     blank = np.full(area.size, np.nan)
-    fields = {name: blank for name in ("read", "guess", "guess_sd", "aim_sd", "removed")}
+    fields = dict.fromkeys(("read", "guess", "guess_sd", "aim_sd", "removed"), blank)
     fields |= {"span": np.zeros(area.size), "look": np.zeros(area.size, dtype=np.int64)}
     fields |= {"area": area, "day": day, "link": np.broadcast_to(np.int64(link), area.size)}
     return fields | values

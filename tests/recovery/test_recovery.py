@@ -4,7 +4,7 @@ The simulator shares no code with the fit; its curves bend otherwise, seasons co
 rounded, missing, mixed and now and then grossly wrong. Scored is the height of every living area 7
 to 28 days after the last row, uncut: the CRPS over the area's budget and the coverage of the 80 %
 interval. A prototype of this model reached 0.072 and 76 to 81 % on a simulator of its own; the two
-differ (species, practices, errors), so that is an order of magnitude, not a bound that carries over.
+differ (species, practices, errors), so that is an order of magnitude, no bound that carries over.
 
 Gneiting, T. & Raftery, A. E. (2007). Strictly proper scoring rules, prediction, and estimation.
 J. Am. Stat. Assoc. 102, 359-378, doi 10.1198/016214506000001437 (from memory).

@@ -30,7 +30,7 @@ LEAST_CHANCE = 0.01
 
 
 def calibration(break_it=lambda problem: problem):
-    """Return PITs (BOOKS,) and z-scores of one area a book, the fit being told ``break_it(...)``."""
+    """Return PITs (BOOKS,) and z-scores of one area a book, the fit told ``break_it(...)``."""
     pits, scores = {name: [] for name in PARAMETERS}, {name: [] for name in PARAMETERS}
     for batch in range(BOOKS // AT_ONCE):
         rng = np.random.default_rng([20261125, batch])
