@@ -106,35 +106,36 @@ def _tables(book: Book, day: date, areas: list[AreaForecast]) -> None:
         say(f"No area is planted on {day}.")
         return
     labels = dict(zip(book.areas.text("area_id"), book.areas.text("label"), strict=True))
-    rests = {"log": "own log", "tank": "tank, species", "table": "table"}
+    named = [(labels[area.area_id] or area.area_id, area) for area in areas]
     for tank_id in dict.fromkeys(area.tank_id for area in areas):
-        rows = []
-        for area in (a for a in areas if a.tank_id == tank_id):
-            unit = "%" if area.is_cover else "cm"
-            rows.append(
-                [
-                    labels[area.area_id] or area.area_id,
-                    rests[area.basis],
-                    _range(area.height_cm_now, unit),
-                    f"{area.budget_cm:g} {unit}",
-                    _passes(area, book.practice.horizon_d),
-                    *(
-                        f"{_range(heights[[1, 3, 5]], unit)}, {100 * chance:.0f} % over"
-                        for heights, chance in zip(
-                            area.height_cm, area.chance_over_budget, strict=True
-                        )
-                    ),
-                ]
-            )
+        here = [(name, area) for name, area in named if area.tank_id == tank_id]
         print_table(
-            f"{tank_id} from {day}, if nothing more is cut (ranges hold 8 times of 10)",
-            ["area", "rests on", "now>", "budget>", "passes its budget", *_heads(areas[0].at)],
-            rows,
+            f"{tank_id} on {day} (ranges hold 8 times of 10)",
+            ["area", "height now>", "budget>", "passes it, if nothing more is cut", "rests on"],
+            [_outlook_row(name, area, book.practice.horizon_d) for name, area in here],
+        )
+        print_table(
+            f"{tank_id}: heights ahead, if nothing more is cut",
+            ["area", "on", "height>", "chance over budget>"],
+            [row for name, area in here for row in _height_rows(name, area)],
         )
 
 
-def _heads(days: tuple[date, ...]) -> list[str]:
-    return [f"{day}>" for day in days]
+def _outlook_row(name: str, area: AreaForecast, horizon_d: int) -> list[str]:
+    rests = {"log": "own log", "tank": "tank, species", "table": "table"}
+    unit = "%" if area.is_cover else "cm"
+    now, budget = _range(area.height_cm_now, unit), f"{area.budget_cm:g} {unit}"
+    return [name, now, budget, _passes(area, horizon_d), rests[area.basis]]
+
+
+def _height_rows(name: str, area: AreaForecast) -> list[list[str]]:
+    unit = "%" if area.is_cover else "cm"
+    return [
+        [name, day.isoformat(), _range(heights[[1, 3, 5]], unit), f"{100 * chance:.0f} %"]
+        for day, heights, chance in zip(
+            area.at, area.height_cm, area.chance_over_budget, strict=True
+        )
+    ]
 
 
 def _range(quantiles: NDArray[np.float64], unit: str) -> str:
