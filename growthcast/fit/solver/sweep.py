@@ -24,7 +24,7 @@ from numpy.typing import NDArray
 from growthcast.fit.rows.chains import Chains, Link
 from growthcast.fit.solver.linearise import BORDER, CEILING, Linearised
 
-__all__ = ["Swept", "filtered", "log_determinant", "smooth", "smooth_variance", "sweep"]
+__all__ = ["Swept", "filtered", "log_determinant", "smooth", "sweep"]
 
 FloatArray = NDArray[np.float64]
 
@@ -113,16 +113,6 @@ def smooth(chains: Chains, at: Linearised, swept: Swept, departure: FloatArray) 
     for behind, later in _backwards(chains):
         step[behind] += _gain(at, swept, behind, later) * (step[later] - ahead[later])
     return step
-
-
-def smooth_variance(chains: Chains, at: Linearised, swept: Swept) -> tuple[FloatArray, FloatArray]:
-    """Variance (N,) of every stage given the border, and how it follows the border, (B, N)."""
-    variance, carry = swept.variance.copy(), swept.carry.copy()
-    for behind, later in _backwards(chains):
-        gain = _gain(at, swept, behind, later)
-        variance[behind] += gain**2 * (variance[later] - swept.ahead_variance[later])
-        carry[:, behind] += gain * (carry[:, later] - swept.ahead_carry[:, later])
-    return variance, carry
 
 
 def _backwards(chains: Chains) -> list[tuple[slice, slice]]:

@@ -16,7 +16,7 @@ from growthcast.fit.solver.linearise import (
     RATE,
 )
 from growthcast.fit.solver.solve import _start, departure_of, solve, view_of
-from growthcast.fit.solver.sweep import smooth, smooth_variance
+from growthcast.fit.solver.sweep import smooth
 from tests.unit.fit.small_problem import problem_of, small_nodes, small_problem
 
 AREAS, TANKS, SPECIES_COUNT = 7, 3, 3
@@ -125,10 +125,10 @@ def test_covariances_are_those_of_the_dense_system(both):
     np.testing.assert_allclose(
         view.effects.species_covariance, covariance[np.ix_(species, species)], rtol=1e-5
     )
-    chains = problem.blocks[0].chains
-    given, follows = smooth_variance(chains, view.at[0], view.swept[0])
-    whole = given + np.einsum("bn,nbc,cn->n", follows, found[chains.nodes.area], follows)
-    np.testing.assert_allclose(whole, np.diag(covariance)[:n], rtol=1e-4)
+    chains, swept = problem.blocks[0].chains, view.swept[0]
+    carry, border = swept.carry[:, chains.last], found[chains.area]
+    whole = swept.variance[chains.last] + np.einsum("bn,nbc,cn->n", carry, border, carry)
+    np.testing.assert_allclose(whole, np.diag(covariance)[chains.last], rtol=1e-4)
 
 
 def test_the_likelihood_is_that_of_the_dense_system(both):
