@@ -112,7 +112,7 @@ def test_the_step_is_that_of_the_dense_system(both):
 
 
 def test_covariances_are_those_of_the_dense_system(both):
-    problem, _, view, _, covariance, (n, area_at, tank_at, species_at) = both
+    problem, _, view, _, covariance, (_, area_at, tank_at, species_at) = both
     found = border_covariance(view.area, view.effects, problem.pooling, np.arange(AREAS))
     for a in range(AREAS):
         at = [area_at(a, b) for b in (RATE, *OWN)]
