@@ -88,14 +88,15 @@ def read_practice(data: bytes) -> tuple[Practice | None, list[Finding]]:
             findings += found
             if value is not None:
                 values[key.name] = value
-    if "labour_rate_per_h" not in values and not any(i.level == "problem" for i in findings):
+    problems = any(item.level == "problem" for item in findings)
+    if "labour_rate_per_h" not in values and not problems:
         fix = "write labour_rate_per_h under [practice] to see costs; until then it is 0"
         fix = fix if text.strip() else WRITE_ONE
         name = "labour_rate_per_h"
         findings.append(
             finding("no-labour-rate", FILE, None, name, name, "no labour rate", "a rate", fix)
         )
-    return None if broken else Practice(**values), findings
+    return None if problems else Practice(**values), findings
 
 
 def _lines_of_keys(text: str) -> dict[tuple[str, str], int]:

@@ -11,7 +11,7 @@ from typing import Any
 
 import numpy as np
 import pytest
-from hypothesis import given, settings
+from hypothesis import example, given, settings
 from hypothesis import strategies as st
 
 from growthcast.book.cells import records
@@ -71,6 +71,7 @@ TOML = st.text(alphabet="[]{}=\"'#,.:;\\ \n\ta1_-%“”é", max_size=60)
 
 
 @settings(max_examples=300, deadline=None)
+@example(text="{}", start="[visit]\nfixed_min = ")
 @given(TOML, st.sampled_from(["", FILES["practice.toml"], "[visit]\nfixed_min = "]))
 def test_no_text_breaks_the_settings(text, start):
     practice, findings = read_practice((start + text).encode())
