@@ -33,6 +33,10 @@ MEMORY_D = 30.0
 EYE_ERROR_SHARE = 0.15
 LEAST_WEIGHT_ERROR_CM = 0.1
 HIGHEST_SHARE = 0.95
+START_SHARE, START_SPREAD = 1.5, 0.25
+"""Height as planted over the usual cut height, and its relative scatter."""
+CUT_FROM_SHARE, DUE = 1.6, 0.9
+"""Read above this share of the usual cut height, or grown for this long, an area is cut."""
 READ, LOOKED, MEASURED_OFF, WEIGHED_OFF = range(4)
 PARAMETERS = ("log rate", "log ceiling", "tank", "species", "drift today", "height ahead")
 
@@ -176,16 +180,32 @@ def _world(rng, count, regime):
     ceiling = np.exp(log_ceiling + regime.ceiling * rng.normal(size=tank.size))
     usual = np.exp(log_habit + regime.habit * rng.normal(size=tank.size))
 
-    visits_of = rng.integers(regime.visits[0], regime.visits[1] + 1, effect.size)
-    gap = rng.integers(regime.gap_d[0], regime.gap_d[1] + 1, (effect.size, regime.visits[1]))
+    day, on_day = _visit_days(rng, effect.size, regime)
+    drift, lived = _drift(rng, effect.size, int(on_day + AHEAD_D) + 1, regime)
+    usual = np.minimum(usual, HIGHEST_SHARE * ceiling)
+    density = regime.density * rng.normal(size=tank.size)
+    return _World(
+        tank, species, book, np.log(rate), log_ceiling, log_habit, effect, species_effect, log_rate,
+        ceiling, usual, density, day, on_day, drift, lived,
+    )  # fmt: skip
+
+
+def _visit_days(rng, tanks, regime):
+    """Return day numbers (K, 1 + V) of planting and visits, and the day of the fit."""
+    visits_of = rng.integers(regime.visits[0], regime.visits[1] + 1, tanks)
+    gap = rng.integers(regime.gap_d[0], regime.gap_d[1] + 1, (tanks, regime.visits[1]))
     on_day = float(regime.visits[1] * regime.gap_d[1] + 10)
     is_visit = np.arange(regime.visits[1]) < visits_of[:, None]
     length = (gap * is_visit).sum(axis=1)
-    begins = on_day - rng.integers(0, 7, effect.size) - length
+    begins = on_day - rng.integers(0, 7, tanks) - length
     day = np.where(is_visit, begins[:, None] + np.cumsum(gap, axis=1), np.inf)
     day = np.concatenate([begins[:, None].astype(float), day], axis=1)  # the day of planting first
+    return day, on_day
 
-    steps = rng.normal(size=(effect.size, int(on_day + AHEAD_D) + 1))
+
+def _drift(rng, tanks, days, regime):
+    """Return an Ornstein-Uhlenbeck path a tank and the days of growth lived through, (K, T)."""
+    steps = rng.normal(size=(tanks, days))
     keep = np.exp(-1.0 / MEMORY_D)
     drift = np.empty_like(steps)
     drift[:, 0] = steps[:, 0]
@@ -195,82 +215,84 @@ def _world(rng, count, regime):
     pace = np.exp(drift)
     lived = np.zeros_like(drift)
     lived[:, 1:] = np.cumsum(0.5 * (pace[:, 1:] + pace[:, :-1]), axis=1)
-    usual = np.minimum(usual, HIGHEST_SHARE * ceiling)
-    density = regime.density * rng.normal(size=tank.size)
-    return _World(
-        tank, species, book, np.log(rate), log_ceiling, log_habit, effect, species_effect, log_rate,
-        ceiling, usual, density, day, on_day, drift, lived,
-    )  # fmt: skip
+    return drift, lived
 
 
 def _log(rng, world, regime):
     """Tend all areas visit by visit; returns rows of nodes and the heights ahead."""
-    areas, tank = world.tank.size, world.tank
-    every = np.arange(areas)
-    prior_usual = np.exp(world.log_habit)
-    aim_sd = regime.aim_share * prior_usual
-    floor_cm, budget_cm = _bounds(world)
-    rows = []
-    guess = 1.5 * prior_usual
-    height = np.clip(guess + 0.25 * guess * rng.normal(size=areas), 0.05 * guess, None)
-    height = np.minimum(height, HIGHEST_SHARE * world.ceiling)
-    read = np.where(rng.random(areas) < 0.5, _reading(rng, height, regime), np.nan)
-    day = world.day[tank, 0]
-    rows.append(_row(every, day, Link.FRESH, read=read, guess=guess, guess_sd=0.25 * guess))
+    every, usual = np.arange(world.tank.size), np.exp(world.log_habit)
+    day = world.day[world.tank, 0]
+    height, guess = _planted(rng, world), START_SHARE * usual
+    read = np.where(rng.random(every.size) < 0.5, _reading(rng, height, regime), np.nan)
+    guess_sd = START_SPREAD * guess
+    rows = [_row(every, day, Link.FRESH, read=read, guess=guess, guess_sd=guess_sd)]
     last, cut_on = day.copy(), day.copy()
     for visit in range(1, world.day.shape[1]):
-        here = np.flatnonzero(np.isfinite(world.day[tank, visit]))
-        day = world.day[tank[here], visit]
+        here = np.flatnonzero(np.isfinite(world.day[world.tank, visit]))
+        day = world.day[world.tank[here], visit]
         height[here] = _grown(rng, world, here, height[here], last[here], day, regime)
-        span, last[here] = day - last[here], day
+        due = (day - cut_on[here]) * np.exp(world.offset[here]) > DUE
         kind = rng.choice(4, size=here.size, p=regime.kinds)
-        due = (day - cut_on[here]) * np.exp(world.offset[here]) > 0.9
         kind = np.where((kind >= MEASURED_OFF) & ~due, READ, kind)  # decided by the calendar
-        seen = _reading(rng, height[here], regime)
-        by_eye = np.log(height[here]) + EYE_ERROR_SHARE * rng.normal(size=here.size)
-        look = np.where(by_eye < np.log(floor_cm[here]), Look.SHORT, Look.RIGHT)
-        look = np.where(by_eye > np.log(budget_cm[here]), Look.OVER, look)
-        rows.append(
-            _row(
-                here,
-                day,
-                Link.GREW,
-                span=span,
-                read=np.where(kind == READ, seen, np.nan),
-                look=np.where(kind == LOOKED, look, Look.NONE),
-            )
-        )
-        cut = np.where(kind == READ, seen > 1.6 * prior_usual[here], kind != LOOKED)
+        seen, look = _reading(rng, height[here], regime), _look(rng, world, here, height[here])
+        told = {
+            "span": day - last[here],
+            "read": np.where(kind == READ, seen, np.nan),
+            "look": np.where(kind == LOOKED, look, Look.NONE),
+        }
+        rows.append(_row(here, day, Link.GREW, **told))
+        last[here] = day
+        cut = np.where(kind == READ, seen > CUT_FROM_SHARE * usual[here], kind != LOOKED)
         cut |= (kind == LOOKED) & (look != Look.SHORT) & due
         of, kind, day = here[cut], kind[cut], day[cut]
-        left = world.usual[of] + aim_sd[of] * rng.normal(size=of.size)
-        left = np.clip(left, 0.1 * world.usual[of], 0.98 * world.ceiling[of])
-        off = height[of] - left
-        by_length = np.hypot(np.sqrt(2.0) * regime.error_cm, regime.error_share * off)
-        by_length = off + by_length * rng.normal(size=of.size)
-        by_weight = (
-            off * np.exp(world.density[of]) * (1.0 + regime.weight * rng.normal(size=of.size))
-        )
-        by_weight += LEAST_WEIGHT_ERROR_CM * rng.normal(size=of.size)
-        written = (kind <= LOOKED) & (rng.random(of.size) >= regime.reading_lost)
-        link = np.where(kind == MEASURED_OFF, Link.CUT, Link.AIMED)
-        rows.append(
-            _row(
-                of,
-                day,
-                np.where(kind == WEIGHED_OFF, Link.WEIGHED, link),
-                read=np.where(written, _reading(rng, left, regime), np.nan),
-                aim_sd=aim_sd[of],
-                removed=np.where(
-                    kind == MEASURED_OFF,
-                    by_length,
-                    np.where(kind == WEIGHED_OFF, by_weight, np.nan),
-                ),
-            )
-        )
-        height[of], cut_on[of] = left, day
-    ahead = np.full(areas, world.on_day + AHEAD_D)
+        row, height[of] = _cut(rng, world, of, kind, day, height[of], regime)
+        rows.append(row)
+        cut_on[of] = day
+    ahead = np.full(every.size, world.on_day + AHEAD_D)
     return rows, _grown(rng, world, every, height, last, ahead, regime)
+
+
+def _planted(rng, world):
+    """Return heights as planted, (A,)."""
+    guess = START_SHARE * np.exp(world.log_habit)
+    height = guess * np.maximum(1.0 + START_SPREAD * rng.normal(size=guess.size), 0.05)
+    return np.minimum(height, HIGHEST_SHARE * world.ceiling)
+
+
+def _look(rng, world, areas, height):
+    """Judge heights by eye."""
+    floor_cm, budget_cm = _bounds(world)
+    by_eye = np.log(height) + EYE_ERROR_SHARE * rng.normal(size=areas.size)
+    look = np.where(by_eye < np.log(floor_cm[areas]), Look.SHORT, Look.RIGHT)
+    return np.where(by_eye > np.log(budget_cm[areas]), Look.OVER, look)
+
+
+def _cut(rng, world, of, kind, day, height, regime):
+    """Cut areas to about their usual height; returns the row of nodes and the heights left.
+
+    A length or weight that comes out at nothing is not written down.
+    """
+    aim_sd = regime.aim_share * np.exp(world.log_habit)[of]
+    left = world.usual[of] + aim_sd * rng.normal(size=of.size)
+    left = np.clip(left, 0.1 * world.usual[of], 0.98 * world.ceiling[of])
+    off = height - left
+    error = np.hypot(np.sqrt(2.0) * regime.error_cm, regime.error_share * off)
+    by_length = off + error * rng.normal(size=of.size)
+    relative = np.exp(world.density[of]) * (1.0 + regime.weight * rng.normal(size=of.size))
+    by_weight = off * relative + LEAST_WEIGHT_ERROR_CM * rng.normal(size=of.size)
+    removed = np.where(kind == MEASURED_OFF, by_length, by_weight)
+    link = np.where(kind == MEASURED_OFF, int(Link.CUT), int(Link.WEIGHED))
+    told = (kind >= MEASURED_OFF) & (removed > 0.0)
+    written = (kind <= LOOKED) & (rng.random(of.size) >= regime.reading_lost)
+    row = _row(
+        of,
+        day,
+        np.where(told, link, int(Link.AIMED)),
+        read=np.where(written, _reading(rng, left, regime), np.nan),
+        aim_sd=aim_sd,
+        removed=np.where(told, removed, np.nan),
+    )
+    return row, left
 
 
 def _grown(rng, world, areas, height, began, ended, regime):
