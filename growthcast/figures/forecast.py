@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from datetime import date, timedelta
 from pathlib import Path
 
@@ -37,7 +37,7 @@ from growthcast.figures.words import (
 )
 from growthcast.fit.design import day_number
 from growthcast.fit.result import GrowthFit
-from growthcast.forecast.report import AreaForecast, as_date, forecast_growth
+from growthcast.forecast.report import as_date, forecast_growth
 
 __all__ = [
     "AreaPanel",
@@ -56,7 +56,6 @@ EDGE_D = 1
 FORECAST_POINTS = 30
 GAP_MM = 3.0
 NAME_IN_CAPTION_MM = 60.0
-WHOLE_COVER = 100.0
 CAPTION_LINE_SPACING = 1.3
 
 
@@ -88,7 +87,7 @@ def forecast_panels(book: Book, fit: GrowthFit, tank: int) -> tuple[AreaPanel, .
     even = np.linspace(0.0, 1.0, min(horizon, FORECAST_POINTS) + 1)
     ahead = np.unique(np.round(horizon * even**bend))
     at = tuple(on + timedelta(days=int(d)) for d in ahead)
-    areas = [_within_cover(area) for area in forecast_growth(fit, at, horizon, np.array([tank]))]
+    areas = forecast_growth(fit, at, horizon, np.array([tank]))
     labels = dict(zip(book.areas.text("area_id"), book.areas.text("label"), strict=True))
     on_day = day_number(on)
     logs = [area_log(book, area.area_id, on_day - LOG_SHOWN_D, on_day) for area in areas]
@@ -99,13 +98,6 @@ def forecast_panels(book: Book, fit: GrowthFit, tank: int) -> tuple[AreaPanel, .
         AreaPanel(labels[area.area_id], area, log, visits, edge, on, horizon)
         for area, log in zip(areas, logs, strict=True)
     )
-
-
-def _within_cover(area: AreaForecast) -> AreaForecast:
-    """Keep a forecast cover, whose ceiling is uncertain, to the whole of the surface."""
-    if not area.is_cover:
-        return area
-    return replace(area, height_cm=np.minimum(area.height_cm, WHOLE_COVER))
 
 
 def caption(book: Book, tank: int, panels: Sequence[AreaPanel], names: Sequence[str]) -> str:

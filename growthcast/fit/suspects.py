@@ -73,8 +73,9 @@ def set_suspects_aside(
     for _ in range(MOST_ROUNDS):
         blocks, changed = [], False
         for number, block in enumerate(solution.problem.blocks):
-            new = _set_aside(block, *_judge(design, solution, number, wider))
-            new = _remember(design, solution, number, new)
+            foreseen = _foreseen_variance(design, solution, number)
+            verdict = _judge(design, solution, number, foreseen * wider**2)
+            new = _remember(block, _set_aside(block, *verdict), solution, number, foreseen)
             changed |= new is not block
             blocks.append(new)
         if not changed:
@@ -84,8 +85,8 @@ def set_suspects_aside(
     return design, solve(design.problem, solution.point)
 
 
-def _foreseen(design: Design, solution: Solution, number: int) -> tuple[FloatArray, FloatArray]:
-    """Innovation (N,) and variance without the reading's own error (N,) of a block's nodes."""
+def _foreseen_variance(design: Design, solution: Solution, number: int) -> FloatArray:
+    """Variance (N,) of the heights foreseen in a block, the readings' own errors left out."""
     block, view = solution.problem.blocks[number], solution.view
     at, swept = view.at[number], view.swept[number]
     lean = at.slope * swept.ahead_carry
@@ -94,17 +95,16 @@ def _foreseen(design: Design, solution: Solution, number: int) -> tuple[FloatArr
     covariance = border_covariance(view.area, view.effects, design.problem.pooling, areas)
     root = np.linalg.cholesky(covariance)[rank]
     unsure = (np.einsum("nbc,bn->nc", root, lean) ** 2).sum(axis=1)
-    return swept.innovation, at.slope**2 * swept.ahead_variance + unsure
+    variance: FloatArray = at.slope**2 * swept.ahead_variance + unsure
+    return variance
 
 
 def _judge(
-    design: Design, solution: Solution, number: int, wider: float
+    design: Design, solution: Solution, number: int, foreseen: FloatArray
 ) -> tuple[IntArray, FloatArray]:
     """Likeliest verdict (N,) on each node, and by how much (log) it beats a sound reading."""
     nodes = solution.problem.blocks[number].chains.nodes
     at = solution.view.at[number]
-    _, foreseen = _foreseen(design, solution, number)
-    foreseen = foreseen * wider**2
     error = design.problem.errors.reading_variance(at.height, nodes.area)
     read = np.isfinite(nodes.reading_cm)
     reading = np.where(read, nodes.reading_cm, 1.0)
@@ -152,12 +152,13 @@ def _set_aside(block: Block, verdict: IntArray, beats: FloatArray) -> Block:
     return replace(block, chains=chains, trust=trust, cut_away=cut_away)
 
 
-def _remember(design: Design, solution: Solution, number: int, new: Block) -> Block:
+def _remember(
+    old: Block, new: Block, solution: Solution, number: int, foreseen: FloatArray
+) -> Block:
     """Keep what was foreseen at the nodes whose span has just been broken."""
-    just = new.cut_away & ~solution.problem.blocks[number].cut_away
+    just = new.cut_away & ~old.cut_away
     if not just.any():
         return new
-    _, foreseen = _foreseen(design, solution, number)
     height = solution.view.at[number].height
     return replace(
         new,
@@ -171,7 +172,7 @@ def suspects_of(design: Design, solution: Solution) -> list[Suspect]:
     found = []
     for number, block in enumerate(solution.problem.blocks):
         nodes, at = block.chains.nodes, solution.view.at[number]
-        _, foreseen = _foreseen(design, solution, number)
+        foreseen = _foreseen_variance(design, solution, number)
         for i in np.flatnonzero((block.trust < 1.0) | block.cut_away).tolist():
             expected, sd = at.height[i], np.sqrt(foreseen[i])
             if block.cut_away[i]:

@@ -109,7 +109,14 @@ def outlook(fit: GrowthFit, areas: IntArray, days: FloatArray) -> Outlook:
     and the drift of its tank by then), the log ceiling, and the last stage. The first two are taken
     at nodes; the stage is normal given them.
     """
-    posterior, problem = fit.posterior(areas), fit.design.problem
+    return _outlook(fit, fit.posterior(areas), areas, days)
+
+
+def _outlook(
+    fit: GrowthFit, posterior: AreaPosterior, areas: IntArray, days: FloatArray
+) -> Outlook:
+    """Stages of areas (A,) whose posterior is at hand."""
+    problem = fit.design.problem
     began = posterior.last_day[:, None]
     ended = np.maximum(np.broadcast_to(days, (areas.size, days.shape[-1])), began)
     growth_d = fit.design.clock.growth_between(
@@ -178,11 +185,10 @@ def _over(above: FloatArray, below: FloatArray) -> FloatArray:
     return np.divide(above, below, out=np.zeros_like(above), where=below > 0.0)
 
 
-def rate_on_day(fit: GrowthFit) -> tuple[FloatArray, FloatArray]:
-    """Log rate of every area at reference conditions on the day of the fit, and its sd, (A,)."""
-    posterior = fit.posterior(np.arange(fit.design.area_id.size))
-    today = np.array([fit.design.on_day])
-    weight = span_drift(today, today, fit.design.on_day).weight[:, 0]
+def rate_on_day(posterior: AreaPosterior) -> tuple[FloatArray, FloatArray]:
+    """Log rate of areas (n,) at reference conditions on the day of the fit, and its sd."""
+    today = np.zeros(1)
+    weight = span_drift(today, today, 0.0).weight[:, 0]
     into = np.concatenate([[1.0], np.zeros(KNOTS - 1), weight])
     variance = np.einsum("b,nbc,c->n", into, posterior.covariance, into)
     return into @ posterior.border, np.sqrt(variance)
@@ -249,13 +255,15 @@ def crossing_days(fit: GrowthFit, areas: IntArray, from_day: float, horizon_d: i
     levels = np.array(CROSSING_LEVELS)
     for some in _chunks(areas.size):
         mine = areas[some]
+        posterior = fit.posterior(mine)
         before = np.full((mine.size, levels.size), -1.0)  # the last day on which it falls short
         after = np.full((mine.size, levels.size), float(horizon_d))
         while (after - before > 1.0).any():
             middle = np.maximum(np.floor(0.5 * (before + after)), 0.0)
-            enough = _chance_over(fit, mine, outlook(fit, mine, from_day + middle)) >= levels
-            after, before = np.where(enough, middle, after), np.where(enough, before, middle)
-        last = np.array([from_day + horizon_d])
-        reached = _chance_over(fit, mine, outlook(fit, mine, last)) >= levels
+            view = _outlook(fit, posterior, mine, from_day + middle)
+            passed = _chance_over(fit, mine, view) >= levels
+            after, before = np.where(passed, middle, after), np.where(passed, before, middle)
+        last = _outlook(fit, posterior, mine, np.array([from_day + horizon_d]))
+        reached = _chance_over(fit, mine, last) >= levels
         found[some] = np.where(reached, from_day + after, np.nan)
     return found

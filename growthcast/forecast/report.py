@@ -127,7 +127,7 @@ def forecast_growth(
     posterior, basis = fit.posterior(np.arange(design.area_id.size)), fit.basis
     spread = np.array([-Z_80, 0.0, Z_80])
     speed = design.clock.speed(design.on_day)
-    pace, pace_sd = rate_on_day(fit)
+    pace, pace_sd = rate_on_day(posterior)
     rate = speed[:, None] * np.exp(pace[:, None] + spread * pace_sd[:, None])
     log_ceiling, ceiling_sd = posterior.border[CEILING], posterior.sd(CEILING)
     ceiling = np.exp(log_ceiling[:, None] + spread * ceiling_sd[:, None])

@@ -86,11 +86,15 @@ class TankAdvice:
 
 @dataclass(frozen=True, slots=True)
 class _TankTerms:
-    """Per tank (K,): the wanted chance, the cap, and the minutes of a visit before any trimming."""
+    """Per tank (K,): the wanted chance, the cap, and the minutes of a visit before any trimming.
+
+    ``basis`` tells for every area of the book what its forecast rests on.
+    """
 
     confidence: FloatArray
     cap_d: FloatArray
     fixed_min: FloatArray
+    basis: list[Basis]
 
 
 def recommend(book: Book, fit: GrowthFit, tanks: IntArray | None = None) -> list[TankAdvice]:
@@ -114,7 +118,7 @@ def recommend(book: Book, fit: GrowthFit, tanks: IntArray | None = None) -> list
     """
     if tanks is None:
         tanks = np.arange(len(book.tanks))
-    terms = _terms(book)
+    terms = _terms(book, fit)
     advice: dict[int, TankAdvice] = {}
     for block in _blocks(fit, tanks):
         living = living_areas(fit, block)
@@ -126,7 +130,7 @@ def recommend(book: Book, fit: GrowthFit, tanks: IntArray | None = None) -> list
     return [advice.get(int(tank)) or _empty(book, fit, int(tank), terms) for tank in tanks]
 
 
-def _terms(book: Book) -> _TankTerms:
+def _terms(book: Book, fit: GrowthFit) -> _TankTerms:
     tanks, practice = book.tanks, book.practice
 
     def or_practice(name: str, usual: float) -> FloatArray:
@@ -139,6 +143,7 @@ def _terms(book: Book) -> _TankTerms:
         confidence=or_practice("confidence", practice.confidence),
         cap_d=or_practice("longest_interval_d", longest),
         fixed_min=fixed + or_practice("travel_min", practice.travel_min),
+        basis=fit.basis,
     )
 
 
@@ -191,7 +196,7 @@ def _advise(
             confidence=confidence,
             cap_d=cap,
             capped=any(o.interval_d > cap for o in mine),
-            basis=[fit.basis[a] for a in living.area[living.run == run]],
+            basis=[terms.basis[a] for a in living.area[living.run == run]],
         ),
         longest_interval_d=cap,
         confidence=confidence,
@@ -253,7 +258,7 @@ def _option(
 ) -> OptionAdvice:
     here = np.flatnonzero(living.run == run)
     place = living.area[here]
-    design, basis = fit.design, fit.basis
+    design = fit.design
     priors, species = design.priors, design.species[place]
     trimming = trimming_minutes(
         option.removed_cm[here],
@@ -275,7 +280,7 @@ def _option(
             days_below_floor=float(option.days_below_floor[i]),
             cm_over_budget_p90=float(option.cm_over_budget_p90[i]),
             cut_needed_cm=_known(option.cut_needed_cm[i]),
-            basis=basis[a],
+            basis=terms.basis[a],
         )
         for i, a in zip(here.tolist(), place.tolist(), strict=True)
     )

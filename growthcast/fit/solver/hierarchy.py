@@ -171,7 +171,6 @@ class Effects:
     tank: FloatArray
     tank_covariance: FloatArray
     follows: FloatArray
-    log_determinant: float
 
     def centre(self, pooling: Pooling) -> FloatArray:
         """Prior mean of each area's log rate given the shared effects, (A,)."""
@@ -232,7 +231,6 @@ def _batches(count: int) -> list[IntArray]:
 
 def solve_effects(area: AreaInformation, border: FloatArray, pooling: Pooling) -> Effects:
     """Posterior of tank effects, drifts and species effects, each area's own effect left out."""
-    held = area.rate_given(pooling.area_precision)[0]
     word, pull = _word_on_centre(area, border, pooling)
     tanks, width = pooling.tank_precision.size, pull.shape[1]
     held_tank = np.zeros((tanks, width, width))
@@ -258,15 +256,12 @@ def solve_effects(area: AreaInformation, border: FloatArray, pooling: Pooling) -
     for k in range(width):
         moved = along[:, k] * effect[pooling.species]
         tank[:, k] += np.bincount(pooling.tank, moved, minlength=tanks)
-    determinant = np.linalg.slogdet(held_tank)[1].sum() + np.linalg.slogdet(dense)[1]
-    determinant += np.log(np.where(held > 0.0, held, 1.0)).sum()
     return Effects(
         species=effect,
         species_covariance=species_covariance,
         tank=tank,
         tank_covariance=covariance,
         follows=along,
-        log_determinant=float(determinant),
     )
 
 

@@ -50,7 +50,10 @@ def _prior_squares(pooling: Pooling, border: FloatArray, effects: Effects) -> fl
 def _prior_determinants(pooling: Pooling, view: View) -> float:
     """Log determinant of the parameters' posterior precision, less that of their priors."""
     areas, tanks = pooling.tank.size, pooling.tank_precision.size
-    determinant = view.effects.log_determinant
+    held = view.area.rate_given(pooling.area_precision)[0]
+    determinant = _log_sum(held)
+    determinant -= float(np.linalg.slogdet(view.effects.tank_covariance)[1].sum())
+    determinant -= float(np.linalg.slogdet(view.effects.species_covariance)[1])
     determinant -= _log_sum(np.linalg.det(view.area.own_covariance))
     determinant -= _log_sum(pooling.tank_precision) + _log_sum(pooling.species_precision)
     determinant -= tanks * float(np.linalg.slogdet(pooling.knot_precision)[1])

@@ -8,7 +8,6 @@ begins to swing halves its steps.
 
 from __future__ import annotations
 
-from collections.abc import Iterator
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -186,27 +185,23 @@ def solve(problem: Problem, start: Point | None = None, most_steps: int = MOST_S
     )
 
 
-def _linearised(problem: Problem, point: Point, border: FloatArray) -> Iterator[Linearised]:
-    for block, stages, shared in zip(problem.blocks, point.stages, point.shared_cm, strict=True):
-        yield linearise(
-            block.chains,
-            block.drift,
-            stages,
-            border,
-            problem.shape,
-            problem.errors,
-            block.trust,
-            shared,
-        )
-
-
 def view_of(problem: Problem, point: Point) -> View:
     """Linearise a problem at a point and eliminate everything down to the shared effects."""
     information = np.zeros((BORDER, BORDER, problem.area_count))
     score = np.zeros((BORDER, problem.area_count))
     at, swept = [], []
-    for block, here in zip(problem.blocks, _linearised(problem, point, point.border), strict=True):
+    for block, stages, shared in zip(problem.blocks, point.stages, point.shared_cm, strict=True):
         chains = block.chains
+        here = linearise(
+            chains,
+            block.drift,
+            stages,
+            point.border,
+            problem.shape,
+            problem.errors,
+            block.trust,
+            shared,
+        )
         done = sweep(chains, here)
         information[:, :, chains.area] = done.information
         score[:, chains.area] = done.score
