@@ -91,6 +91,7 @@ def _foreseen_variance(design: Design, solution: Solution, number: int) -> Float
     at, swept = view.at[number], view.swept[number]
     lean = at.slope * swept.ahead_carry
     lean[CEILING] += at.height
+    lean[HABIT] -= at.habit
     areas, rank = np.unique(block.chains.nodes.area, return_inverse=True)
     covariance = border_covariance(view.area, view.effects, design.problem.pooling, areas)
     root = np.linalg.cholesky(covariance)[rank]

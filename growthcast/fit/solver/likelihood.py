@@ -6,7 +6,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from growthcast.fit.solver.hierarchy import OWN, Effects, Pooling
-from growthcast.fit.solver.linearise import CEILING, RATE
+from growthcast.fit.solver.linearise import CEILING, HABIT, RATE
 from growthcast.fit.solver.solve import Point, Problem, View, departure_of
 from growthcast.fit.solver.sweep import log_determinant
 
@@ -28,7 +28,7 @@ def log_likelihood(problem: Problem, point: Point, view: View) -> float:
     for block, here, swept in zip(problem.blocks, view.at, view.swept, strict=True):
         own = departure[:, block.chains.nodes.area]
         lean = here.slope * np.einsum("bn,bn->n", swept.ahead_carry, own)
-        lean += here.height * own[CEILING]
+        lean += here.height * own[CEILING] - here.habit * own[HABIT]
         squares += float((swept.weight * (swept.innovation - lean) ** 2).sum())
         squares += float((here.misfit - here.precision * here.residual**2).sum())
         determinant += float(here.log_error.sum()) + log_determinant(block.chains, here, swept)

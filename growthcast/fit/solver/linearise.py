@@ -49,6 +49,8 @@ LEAST_HEIGHT_SHARE = 0.1
 """A height is judged at no less than this share of the one expected."""
 HIGHEST_AIM_SHARE = 0.95
 """No cut is aimed higher than this share of the ceiling."""
+LEAST_CUT_SHARE = 0.25
+"""A weight is judged as if at least this share of the usual cut height had come off."""
 SMALLEST_SLOPE_SHARE = 1e-6
 """A cut is linearised through slopes no flatter than this share of the ceiling."""
 
@@ -99,7 +101,8 @@ class Linearised:
     A node is predicted as ``pull * previous + drive @ border + gap`` with variance ``noise``, all
     as departures from the current point; its height is observed as ``slope * stage + lean @
     border``, off by ``residual``, with precision ``precision`` (0 = not observed). A height leans
-    on the ceiling alone, by ``height`` itself. ``misfit`` is twice the negative log likelihood of
+    on the ceiling by ``height`` itself and, after a cut of known size, on the usual cut height that
+    it is compared with, by ``-habit``. ``misfit`` is twice the negative log likelihood of
     what is known of the node at its current height, without constants and without ``log_error``,
     the log of a reading's error variance.
     """
@@ -114,6 +117,7 @@ class Linearised:
     precision: FloatArray
     misfit: FloatArray
     log_error: FloatArray
+    habit: FloatArray
 
 
 def linearise(
@@ -187,16 +191,26 @@ def linearise(
         weighed = nodes.link[cut] == Link.WEIGHED
         owner, earlier = area[cut], chains.previous[cut]
         steep = np.maximum(slope[cut], SMALLEST_SLOPE_SHARE * ceiling[cut])
-        fallen = height[earlier] - height[cut]
         taken = nodes.removed_cm[cut] * np.exp(np.where(weighed, -border[DENSITY, owner], 0.0))
+        likely = _likely_removed(expected[earlier], border[HABIT, owner])
         pull[cut] = slope[earlier] / steep
         drive[CEILING, cut] = (expected[earlier] - expected[cut]) / steep
-        drive[DENSITY, cut] = np.where(weighed, taken, 0.0) / steep
-        gap[cut] = (fallen - taken) / steep
-        noise[cut] = _removed_variance(taken, weighed, shared_cm[cut], owner, errors)
-        noise[cut] /= steep**2
+        drive[DENSITY, cut] = np.where(weighed, likely, 0.0) / steep
+        gap[cut] = (height[earlier] - height[cut] - taken) / steep
+        noise[cut] = _removed_variance(likely, weighed, shared_cm[cut], owner, errors) / steep**2
     observed = _observed(nodes, height, expected, np.exp(border[HABIT])[area], errors, trust)
     return Linearised(pull, drive, gap, noise, slope, expected, *observed)
+
+
+def _likely_removed(standing_cm: FloatArray, log_habit: FloatArray) -> FloatArray:
+    """Length [cm] that a cut was expected to take off.
+
+    A weight's error grows with the length expected, not with the one it tells: taken at their word,
+    low weights would be the sharper ones.
+    """
+    usual_cut = np.exp(log_habit)
+    likely: FloatArray = np.maximum(standing_cm - usual_cut, LEAST_CUT_SHARE * usual_cut)
+    return likely
 
 
 def _removed_variance(
@@ -231,8 +245,10 @@ def _observed(
     usual: FloatArray,
     errors: ErrorModel,
     trust: FloatArray,
-) -> tuple[FloatArray, FloatArray, FloatArray, FloatArray]:
-    """What is known of each node's height: residual, precision, misfit and log of the error.
+) -> tuple[FloatArray, FloatArray, FloatArray, FloatArray, FloatArray]:
+    """What is known of each node's height.
+
+    Residual, precision, misfit, log of the error, and what rests on the usual cut height [cm].
 
     A reading's error grows with the height expected, not with the reading: weights taken from noisy
     readings would favour the low ones. A guess is one more reading, a look one more straight line.
@@ -262,4 +278,6 @@ def _observed(
         pulled[looked] += slope
         misfit[looked] -= 2.0 * log_chance
     residual = np.divide(pulled, precision, out=np.zeros_like(pulled), where=precision > 0.0)
-    return residual, precision, misfit, np.where(read, np.log(variance), 0.0)
+    by_habit = np.where(nodes.link >= Link.CUT, usual * habit, 0.0)
+    on_habit = np.divide(by_habit, precision, out=np.zeros_like(pulled), where=precision > 0.0)
+    return residual, precision, misfit, np.where(read, np.log(variance), 0.0), on_habit

@@ -22,7 +22,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from growthcast.fit.rows.chains import Chains, Link
-from growthcast.fit.solver.linearise import BORDER, CEILING, Linearised
+from growthcast.fit.solver.linearise import BORDER, CEILING, HABIT, Linearised
 
 __all__ = ["Swept", "filtered", "log_determinant", "smooth", "sweep"]
 
@@ -76,6 +76,7 @@ def sweep(chains: Chains, at: Linearised) -> Swept:
         innovation = at.residual[here] - slope * ahead_mean[here]
         lean = slope * ahead_carry[:, here]
         lean[CEILING] += at.height[here]
+        lean[HABIT] -= at.habit[here]
         weighted = weight * lean
         information[:, :, :width] += weighted[:, None] * lean[None, :]
         score[:, :width] += innovation * weighted

@@ -12,6 +12,7 @@ from growthcast.fit.solver.linearise import (
     BORDER,
     CEILING,
     FRESH_STAGE_VARIANCE,
+    HABIT,
     KNOTS,
     RATE,
 )
@@ -62,6 +63,7 @@ def dense_system(problem, point, view):
         say(row, at.gap[i] - stands, 1.0 / at.noise[i])
         row = np.zeros(size)
         row[i], row[area_at(a, CEILING)] = at.slope[i], at.height[i]
+        row[area_at(a, HABIT)] = -at.habit[i]
         say(row, at.residual[i], at.precision[i])
     for a in range(AREAS):
         row = np.zeros(size)

@@ -1,0 +1,1 @@
+"""The paper: pages for clients and for the practice."""
