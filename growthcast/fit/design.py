@@ -21,8 +21,8 @@ from growthcast.fit.rows.visits import AreaTraits, LeftOut, Visits, read_visits
 from growthcast.fit.solver.drift import knot_precision
 from growthcast.fit.solver.hierarchy import Pooling
 from growthcast.fit.solver.linearise import ErrorModel
+from growthcast.fit.solver.problem import Block, Problem
 from growthcast.fit.solver.shares import SharedWeights
-from growthcast.fit.solver.solve import Block, Problem
 from growthcast.fit.spreads import Spreads
 from growthcast.species import SpeciesPriors, read_reference, species_priors
 

@@ -23,7 +23,8 @@ from numpy.typing import NDArray
 from growthcast.fit.design import Design, with_spreads
 from growthcast.fit.rows.chains import Link
 from growthcast.fit.solver.likelihood import log_likelihood
-from growthcast.fit.solver.solve import Point, Problem, Solution, solve, view_of
+from growthcast.fit.solver.problem import Point, Problem
+from growthcast.fit.solver.solve import ROUGHLY, Solution, solve, view_of
 from growthcast.fit.spreads import LEARNT, Spreads
 from growthcast.fit.suspects import set_suspects_aside
 
@@ -59,7 +60,7 @@ def learn_spreads(design: Design) -> tuple[Design, Solution]:
         The design with the learnt spreads, their standard deviations in ``spreads.sd``, and its
         fit. A log without spans teaches nothing: it comes back as it was.
     """
-    solution = solve(design.problem)
+    solution = solve(design.problem, tolerance=ROUGHLY)
     if not design.spans.any():
         return design, solution
     design, solution = set_suspects_aside(design, solution, wider=WIDER_BEFORE_LEARNING)
@@ -80,12 +81,12 @@ def learn_spreads(design: Design) -> tuple[Design, Solution]:
             moves[name] = float(np.clip(slope / curvature[name], -LONGEST_MOVE, LONGEST_MOVE))
         logs = {name: logs[name] + moves[name] for name in names}
         design = with_spreads(design, _spreads(start, logs))
-        solution = solve(design.problem, solution.point, STEPS_BETWEEN)
+        solution = solve(design.problem, solution.point, STEPS_BETWEEN, ROUGHLY)
         if max(abs(move) for move in moves.values()) < SETTLED:
             break
     sd = {name: float(1.0 / np.sqrt(curvature[name])) for name in names}
     design = with_spreads(design, replace(_spreads(start, logs), sd=sd))
-    return set_suspects_aside(design, solve(design.problem, solution.point))
+    return set_suspects_aside(design, solution)
 
 
 def _taught(design: Design) -> list[str]:

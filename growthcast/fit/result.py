@@ -19,7 +19,7 @@ from growthcast.fit.rows.visits import LeftOut
 from growthcast.fit.solver.hierarchy import border_covariance
 from growthcast.fit.solver.likelihood import log_likelihood
 from growthcast.fit.solver.linearise import CEILING, RATE
-from growthcast.fit.solver.solve import Solution, solve
+from growthcast.fit.solver.solve import ROUGHLY, Solution, solve
 from growthcast.fit.spreads import Spreads
 from growthcast.fit.suspects import set_suspects_aside, suspects_of
 from growthcast.species import read_reference
@@ -288,7 +288,7 @@ def fit_growth(book: Book, on: date, spreads: Spreads | None = None) -> GrowthFi
         if spreads is None:
             design, solution = learn_spreads(design)
         else:
-            design, solution = set_suspects_aside(design, solve(design.problem))
+            design, solution = set_suspects_aside(design, solve(design.problem, tolerance=ROUGHLY))
         borrowed = borrow(
             solution, design.conditions, design.water_depth_cm, read_reference(), design.on_day
         )

@@ -18,7 +18,8 @@ from growthcast.fit.design import Design
 from growthcast.fit.rows.chains import Link
 from growthcast.fit.solver.hierarchy import border_covariance
 from growthcast.fit.solver.linearise import CEILING, HABIT
-from growthcast.fit.solver.solve import Block, Solution, solve
+from growthcast.fit.solver.problem import Block
+from growthcast.fit.solver.solve import ROUGHLY, Solution, solve
 
 __all__ = ["Suspect", "set_suspects_aside", "suspects_of"]
 
@@ -81,7 +82,7 @@ def set_suspects_aside(
         if not changed:
             break
         design = replace(design, problem=replace(solution.problem, blocks=tuple(blocks)))
-        solution = solve(design.problem, solution.point, STEPS_BETWEEN)
+        solution = solve(design.problem, solution.point, STEPS_BETWEEN, ROUGHLY)
     return design, solve(design.problem, solution.point)
 
 

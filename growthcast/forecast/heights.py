@@ -74,8 +74,18 @@ class Outlook:
         shape = np.broadcast_to(self.shape[..., None], spread.shape).reshape(-1)
         heights, _ = height_and_slope(stages, ceiling, shape)
         by_area = heights.reshape(*self.mean.shape[:2], -1)
-        quantiles = np.moveaxis(np.quantile(by_area, levels, axis=2), 0, 2)
-        return quantiles.astype(np.float64)
+        return _quantiles_of_many(by_area, levels)
+
+
+def _quantiles_of_many(values: FloatArray, levels: tuple[float, ...]) -> FloatArray:
+    """Quantiles (..., L) along the last axis; sorting is faster than picking at several levels."""
+    ranked = np.sort(values, axis=-1)
+    place = np.array(levels) * (ranked.shape[-1] - 1)
+    below = np.floor(place).astype(np.int64)
+    above = np.minimum(below + 1, ranked.shape[-1] - 1)
+    low, high = ranked[..., below], ranked[..., above]
+    found: FloatArray = low + (place - below) * (high - low)
+    return found
 
 
 def _even_normals() -> FloatArray:

@@ -118,6 +118,8 @@ def stage(height_cm: ArrayLike, ceiling_cm: ArrayLike, shape: ArrayLike = 1.0) -
     -1.0986
     """
     m = _shape(shape)
+    if (m == 1.0).all():
+        return _logit(height_cm, ceiling_cm)
     y = _log_shortfall(height_cm, ceiling_cm)
     inner = np.where((y <= 0.0) | np.isinf(y), 1.0, y)
     bottom = np.where(m < 0.0, np.log(np.where(m < 0.0, -m, 1.0)), -np.inf)
@@ -160,8 +162,12 @@ def height_at_stage(stage: ArrayLike, ceiling_cm: ArrayLike, shape: ArrayLike = 
     >>> round(float(height_at_stage(np.log(3.0), 40.0)), 9)
     30.0
     """
-    K = _positive(ceiling_cm, "ceiling_cm")
-    height: FloatArray = K * np.exp(-_shortfall_at_stage(stage, _shape(shape)))
+    K, m = _positive(ceiling_cm, "ceiling_cm"), _shape(shape)
+    if (m == 1.0).all():  # the logistic: a third of the work
+        with np.errstate(over="ignore"):  # far below, a height of 0
+            logistic: FloatArray = np.asarray(K / (1.0 + np.exp(-np.asarray(stage))))
+        return logistic[()]
+    height: FloatArray = K * np.exp(-_shortfall_at_stage(stage, m))
     return height[()]
 
 
@@ -517,6 +523,14 @@ def _not_negative(values: ArrayLike, name: str) -> FloatArray:
     if np.any(array < 0.0):
         raise ValueError(f"{name} must be 0 or more")
     return array
+
+
+def _logit(height_cm: ArrayLike, ceiling_cm: ArrayLike) -> FloatArray:
+    """Return ``ln(h / (K - h))``, the stage of the logistic: a third of the work."""
+    h, K = _not_negative(height_cm, "height_cm"), _positive(ceiling_cm, "ceiling_cm")
+    with np.errstate(divide="ignore"):  # height 0 lies at -inf, the ceiling at inf
+        stages: FloatArray = np.asarray(np.log(h / np.maximum(K - h, 0.0)))
+    return stages[()]
 
 
 def _log_shortfall(height_cm: ArrayLike, ceiling_cm: ArrayLike) -> FloatArray:

@@ -23,6 +23,7 @@ FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.int64]
 BoolArray = NDArray[np.bool_]
 
+ALL = slice(None)
 HAND_SPREAD = 0.05
 """Scatter of a cut around the height aimed at, as a share of it (common practice, no source)."""
 
@@ -33,7 +34,9 @@ class LivingAreas:
 
     ``area`` are their places in the book, sorted by tank; ``run`` (A,) is each area's tank among
     the ``R`` tanks that have a living area, ``first`` (R,) the place of each tank's first area and
-    ``tank`` (R,) its place in the book. ``safe_cut_cm`` is the lowest cut an area survives.
+    ``tank`` (R,) its place in the book. ``safe_cut_cm`` is the lowest cut an area survives,
+    ``least_cut_cm`` the lowest that also looks right; ``budget_stage`` (A, D) the stage at which
+    each draw passes its budget, inf where it never does; ``usual_ceiling_cm`` the median ceiling.
     """
 
     area: IntArray
@@ -47,11 +50,9 @@ class LivingAreas:
     draws: GrowthDraws
     errors: ErrorModel
     on_day: float
-
-    @property
-    def least_cut_cm(self) -> FloatArray:
-        """Lowest cut that looks right and is survived, (A,)."""
-        return np.maximum(self.floor_cm, self.safe_cut_cm)
+    least_cut_cm: FloatArray
+    budget_stage: FloatArray
+    usual_ceiling_cm: FloatArray
 
     def growth(self, interval_d: float) -> FloatArray:
         """Stages gained over an interval, (A, D)."""
@@ -68,31 +69,31 @@ class LivingAreas:
     def highest_cut(self, growth: FloatArray) -> FloatArray:
         """Highest aim of a cut from which each draw stays within the budget, (A, D)."""
         ceiling, shape = self.draws.ceiling_cm, self.shape[:, None]
-        budget = self.budget_cm[:, None]
-        goal = stage(budget, ceiling, shape)
+        budget, goal = self.budget_cm[:, None], self.budget_stage
         outgrown = np.isfinite(goal)  # else the ceiling lies below the budget: any cut holds
         reached = height_at_stage(np.where(outgrown, goal - growth, 0.0), ceiling, shape)
         highest = reached * np.exp(-HAND_SPREAD * self.draws.hand)
         return np.where(outgrown, np.minimum(highest, budget), budget)
 
-    def end_height(self, growth: FloatArray, cut_cm: FloatArray) -> FloatArray:
-        """Height after the interval when cut to ``cut_cm`` (A,), in each draw, (A, D)."""
-        left = cut_cm[:, None] * np.exp(HAND_SPREAD * self.draws.hand)
-        ceiling, shape = self.draws.ceiling_cm, self.shape[:, None]
+    def stage_after_cut(self, cut_cm: FloatArray, rows: IntArray | slice = ALL) -> FloatArray:
+        """Stage in each draw after a cut aimed at ``cut_cm``, one for each area of ``rows``."""
+        left = cut_cm[:, None] * np.exp(HAND_SPREAD * self.draws.hand[rows])
+        ceiling = self.draws.ceiling_cm[rows]
         inside = np.minimum(left, ceiling * (1.0 - 1e-9))  # nothing stands above its ceiling
-        return height_at_stage(stage(inside, ceiling, shape) + growth, ceiling, shape)
+        return stage(inside, ceiling, self.shape[rows, None])
 
-    def days_to(
-        self, interval_d: float, growth: FloatArray, from_cm: FloatArray, to_cm: FloatArray
-    ) -> FloatArray:
-        """Days each draw takes from one height (A,) to another, at most the interval, (A, D)."""
-        ceiling, shape = self.draws.ceiling_cm, self.shape[:, None]
-        left = np.minimum(from_cm[:, None] * np.exp(HAND_SPREAD * self.draws.hand), ceiling)
-        way = stage(to_cm[:, None], ceiling, shape) - stage(
-            np.minimum(left, ceiling * (1.0 - 1e-9)), ceiling, shape
-        )
-        share = np.divide(way, growth, out=np.full(growth.shape, np.inf), where=growth > 0.0)
-        return interval_d * np.clip(np.where(way <= 0.0, 0.0, share), 0.0, 1.0)
+    def height_at(self, stages: FloatArray) -> FloatArray:
+        """Height [cm] of each draw at a stage, (A, D)."""
+        return height_at_stage(stages, self.draws.ceiling_cm, self.shape[:, None])
+
+
+def days_between(
+    interval_d: float, growth: FloatArray, start: FloatArray, goal: FloatArray
+) -> FloatArray:
+    """Days each draw takes from one stage to another, at most the interval, (A, D)."""
+    way = goal - start
+    share = np.divide(way, growth, out=np.full(growth.shape, np.inf), where=growth > 0.0)
+    return interval_d * np.clip(np.where(way <= 0.0, 0.0, share), 0.0, 1.0)
 
 
 def living_areas(fit: GrowthFit, tanks: IntArray) -> LivingAreas:
@@ -101,18 +102,24 @@ def living_areas(fit: GrowthFit, tanks: IntArray) -> LivingAreas:
     chosen = np.flatnonzero(design.alive & np.isin(design.tank, tanks))
     area = chosen[np.argsort(design.tank[chosen], kind="stable")]
     tank, first, run = np.unique(design.tank[area], return_index=True, return_inverse=True)
+    floor, safe = design.traits.floor_cm[area], design.traits.lowest_cut_cm[area]
+    budget, shape = design.traits.budget_cm[area], design.problem.shape[area]
+    draws = draw_growth(fit, area, tank)
     return LivingAreas(
         area=area,
         run=run,
         first=first,
         tank=tank,
-        budget_cm=design.traits.budget_cm[area],
-        floor_cm=design.traits.floor_cm[area],
-        safe_cut_cm=design.traits.lowest_cut_cm[area],
-        shape=design.problem.shape[area],
-        draws=draw_growth(fit, area, tank),
+        budget_cm=budget,
+        floor_cm=floor,
+        safe_cut_cm=safe,
+        shape=shape,
+        draws=draws,
         errors=design.problem.errors,
         on_day=design.on_day,
+        least_cut_cm=np.maximum(floor, safe),
+        budget_stage=stage(budget[:, None], draws.ceiling_cm, shape[:, None]),
+        usual_ceiling_cm=np.median(draws.ceiling_cm, axis=1),
     )
 
 
@@ -174,23 +181,22 @@ def interval_options(
     ranked = np.sort(highest, axis=1)
     least = living.least_cut_cm
     rank = _highest_rank(living, ranked, highest, least, confidence)
-    reach = np.minimum(living.budget_cm, np.median(living.draws.ceiling_cm, axis=1))
+    reach = np.minimum(living.budget_cm, living.usual_ceiling_cm)
     cut = np.minimum(np.maximum(_at_rank(ranked, rank[living.run]), least), reach)
     holds = highest >= cut[:, None]
     chance_all = _all_hold(living, holds)
-    end = living.end_height(growth, cut)
-    usual_end = np.median(end, axis=1)
+    left = living.stage_after_cut(cut)
+    end = living.height_at(left + growth)
+    usual_end, late_end = np.quantile(end, (0.5, 0.9), axis=1)
     removed_cm = np.maximum(usual_end - cut, 0.0)
-    until = living.days_to(interval_d, growth, cut, living.budget_cm)
+    until = days_between(interval_d, growth, left, living.budget_stage)
     first_over = np.minimum.reduceat(until, living.first, axis=0)
 
     needed_rank = _highest_rank(living, ranked, highest, np.zeros_like(least), confidence)
     needed = _at_rank(ranked, needed_rank[living.run])
     short = needed < least
-    sunk = np.where(short, np.maximum(needed, living.safe_cut_cm), living.budget_cm)
-    below = np.median(living.days_to(interval_d, growth, sunk, living.floor_cm), axis=1)
     # The budgets that would do are found like the cuts, on heights counted downwards.
-    depth = -living.end_height(growth, least)
+    depth = -living.height_at(living.stage_after_cut(least) + growth)
     depth_ranked = np.sort(depth, axis=1)
     anything = np.full_like(least, -np.inf)
     depth_rank = _highest_rank(living, depth_ranked, depth, anything, confidence)
@@ -204,13 +210,31 @@ def interval_options(
         removed_share=removed_cm / np.maximum(usual_end, 1e-9),
         removed_cm=removed_cm,
         chance_within=holds.mean(axis=1),
-        cm_over_budget_p90=np.maximum(np.quantile(end, 0.9, axis=1) - living.budget_cm, 0.0),
+        cm_over_budget_p90=np.maximum(late_end - living.budget_cm, 0.0),
         cut_needed_cm=np.where(needed < living.safe_cut_cm, np.nan, needed),
-        days_below_floor=np.where(short, below, 0.0),
+        days_below_floor=_days_below_floor(living, interval_d, growth, needed, short),
         needed_budget_cm=np.maximum(
             -_at_rank(depth_ranked, depth_rank[living.run]), living.budget_cm
         ),
     )
+
+
+def _days_below_floor(
+    living: LivingAreas,
+    interval_d: int,
+    growth: FloatArray,
+    needed_cm: FloatArray,
+    short: BoolArray,
+) -> FloatArray:
+    """Days (A,) that an area looks bare after the cut it would need, 0 where that looks right."""
+    days, rows = np.zeros(short.size), np.flatnonzero(short)
+    if rows.size:
+        cut = np.maximum(needed_cm[rows], living.safe_cut_cm[rows])
+        start = living.stage_after_cut(cut, rows)
+        ceiling, shape = living.draws.ceiling_cm[rows], living.shape[rows, None]
+        floor = stage(living.floor_cm[rows, None], ceiling, shape)
+        days[rows] = np.median(days_between(interval_d, growth[rows], start, floor), axis=1)
+    return days
 
 
 def _at_rank(ranked: FloatArray, rank: IntArray) -> FloatArray:
@@ -221,7 +245,9 @@ def _at_rank(ranked: FloatArray, rank: IntArray) -> FloatArray:
 
 def _all_hold(living: LivingAreas, holds: BoolArray) -> FloatArray:
     """Share of draws (R,) in which all areas of a tank hold."""
-    share: FloatArray = np.logical_and.reduceat(holds, living.first, axis=0).mean(axis=1)
+    words = holds.view(np.uint64)  # eight draws at once; their number is a power of two
+    together = np.bitwise_and.reduceat(words, living.first, axis=0).view(np.bool_)
+    share: FloatArray = together.mean(axis=1)
     return share
 
 

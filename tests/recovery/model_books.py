@@ -21,8 +21,8 @@ from growthcast.fit.rows.clock import GrowthClock
 from growthcast.fit.solver.drift import knot_precision
 from growthcast.fit.solver.hierarchy import Pooling
 from growthcast.fit.solver.linearise import CEILING, KNOTS, RATE, ErrorModel
+from growthcast.fit.solver.problem import Block, Problem
 from growthcast.fit.solver.shares import SharedWeights
-from growthcast.fit.solver.solve import Block, Problem
 from growthcast.forecast.heights import outlook
 
 __all__ = ["AHEAD_D", "PARAMETERS", "ModelBooks", "Regime", "draw_books", "pit_of_truth"]

@@ -11,7 +11,8 @@ from growthcast.fit.borrowing.learn import Borrowed, learn_conditions
 from growthcast.fit.rows.chains import Link
 from growthcast.fit.rows.clock import TankConditions
 from growthcast.fit.solver.hierarchy import Effects, Pooling
-from growthcast.fit.solver.solve import Block, Problem, Solution
+from growthcast.fit.solver.problem import Block, Problem
+from growthcast.fit.solver.solve import Solution
 from growthcast.species import Reference
 
 __all__ = ["CONDITIONS", "borrow", "conditions_lived", "tank_evidence", "with_borrowed"]

@@ -7,7 +7,8 @@ from numpy.typing import NDArray
 
 from growthcast.fit.solver.hierarchy import OWN, Effects, Pooling
 from growthcast.fit.solver.linearise import CEILING, HABIT, RATE
-from growthcast.fit.solver.solve import Point, Problem, View, departure_of
+from growthcast.fit.solver.problem import Point, Problem
+from growthcast.fit.solver.solve import View, departure_of
 from growthcast.fit.solver.sweep import log_determinant
 
 __all__ = ["log_likelihood"]

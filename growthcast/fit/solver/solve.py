@@ -14,40 +14,35 @@ import numpy as np
 from numpy.typing import NDArray
 
 from growthcast.fit.rows.chains import Chains, Link
-from growthcast.fit.solver.drift import SpanDrift, span_drift
 from growthcast.fit.solver.hierarchy import (
     OWN,
     AreaInformation,
     Effects,
-    Pooling,
     area_information,
     solve_effects,
 )
-from growthcast.fit.solver.linearise import (
-    BORDER,
-    CEILING,
-    HABIT,
-    KNOTS,
-    RATE,
-    ErrorModel,
-    Linearised,
-    linearise,
-)
-from growthcast.fit.solver.shares import SharedWeights, shares_of
-from growthcast.fit.solver.sweep import (
-    Swept,
-    filtered,
-    smooth,
-    sweep,
-)
-from growthcast.growth.logistic import shape_factor, stage
+from growthcast.fit.solver.linearise import BORDER, KNOTS, RATE, Linearised, linearise
+from growthcast.fit.solver.problem import Point, Problem, starting_point
+from growthcast.fit.solver.shares import shares_of
+from growthcast.fit.solver.sweep import Swept, sweep
 
-__all__ = ["Block", "Point", "Problem", "Solution", "View", "departure_of", "solve", "view_of"]
+__all__ = [
+    "ROUGHLY",
+    "Solution",
+    "View",
+    "departure_of",
+    "solve",
+    "view_of",
+]
 
 FloatArray = NDArray[np.float64]
 
 MOST_STEPS = 60
-TOLERANCE = 1e-6
+TOLERANCE, ROUGHLY = 1e-4, 1e-2
+"""A fit ends when no area moves further than this, in standard deviations; and one that is only a
+step on the way to another."""
+EXACT_TOLERANCE = 1e-6
+"""Where spans have no noise of their own a fit is least squares, judged by its digits."""
 SHARING_STEPS = 12
 """Steps after which the shares of whole-tank weights are left as they are."""
 LONGEST_STEP = np.array([0.7, 0.4, 0.7, 0.4] + [0.5] * (BORDER - KNOTS))[:, None]
@@ -57,86 +52,6 @@ LOWEST_STAGE, HIGHEST_START, LAST_STAGE = -10.0, 5.0, 60.0
 SETTLED = 1e-3
 """An area has settled when its steps are no longer than this, in standard deviations."""
 LENGTHEN, LEAST_SHARE = 1.5, 1.0 / 64.0
-HEADROOM = 1.1
-"""A ceiling starts at least this far above the highest reading."""
-
-
-@dataclass(frozen=True, slots=True)
-class Block:
-    """A block of chains with the regression of its spans on the drift, and its shared weights.
-
-    ``trust`` (N,) is the share of its weight that each reading keeps; ``cut_away`` (N,) tells where
-    a span was broken for a cut nobody logged, ``expected_cm`` and ``expected_sd_cm`` (N,) what was
-    foreseen there.
-    """
-
-    chains: Chains
-    drift: SpanDrift
-    shares: SharedWeights
-    trust: FloatArray
-    cut_away: NDArray[np.bool_]
-    expected_cm: FloatArray
-    expected_sd_cm: FloatArray
-
-    @classmethod
-    def of(cls, chains: Chains, on_day: float, shares: SharedWeights) -> Block:
-        """Return a block of which nothing is in doubt yet."""
-        nodes = chains.nodes
-        return cls(
-            chains=chains,
-            drift=span_drift(nodes.day - nodes.span_d, nodes.day, on_day),
-            shares=shares,
-            trust=np.ones(nodes.area.size),
-            cut_away=np.zeros(nodes.area.size, dtype=bool),
-            expected_cm=np.full(nodes.area.size, np.nan),
-            expected_sd_cm=np.full(nodes.area.size, np.nan),
-        )
-
-
-@dataclass(frozen=True, slots=True)
-class Problem:
-    """Everything a fit needs, as arrays: blocks, priors, errors and the shape (A,) of each area.
-
-    ``first_habit`` (A,) is the log cut height a fit starts from.
-    """
-
-    blocks: tuple[Block, ...]
-    pooling: Pooling
-    errors: ErrorModel
-    shape: FloatArray
-    first_habit: FloatArray
-
-    @property
-    def area_count(self) -> int:
-        """Number of areas, with or without a log."""
-        return int(self.pooling.tank.size)
-
-    def stages_follow(
-        self, chains: Chains, at: Linearised, swept: Swept, departure: FloatArray
-    ) -> FloatArray:
-        """Departure of the stages at which the chains are linearised next.
-
-        Each is taken as known by its day: a later reading must not move the prediction that it is
-        compared with. Without noise between readings an area's chain is one curve, and all of its
-        readings move it: least squares.
-        """
-        if self.errors.span == 0.0 and self.errors.drift == 0.0:
-            return smooth(chains, at, swept, departure)
-        return filtered(chains, swept, departure)
-
-    @property
-    def has_shares(self) -> bool:
-        """Whether any weight is that of a whole tank."""
-        return any((block.chains.nodes.share_of >= 0).any() for block in self.blocks)
-
-
-@dataclass(frozen=True, slots=True)
-class Point:
-    """Where a fit stands: stages (N,) of each block, border (B, A), length shares of weights."""
-
-    stages: tuple[FloatArray, ...]
-    border: FloatArray
-    shared_cm: tuple[FloatArray, ...]
 
 
 @dataclass(frozen=True, slots=True)
@@ -163,13 +78,20 @@ class Solution:
     steps: int
 
 
-def solve(problem: Problem, start: Point | None = None, most_steps: int = MOST_STEPS) -> Solution:
+def solve(
+    problem: Problem,
+    start: Point | None = None,
+    most_steps: int = MOST_STEPS,
+    tolerance: float = TOLERANCE,
+) -> Solution:
     """Fit; areas whose steps do not settle within the limit come back as not converged."""
-    point = start or _start(problem)
+    if problem.is_exact:
+        tolerance = EXACT_TOLERANCE
+    point = start or starting_point(problem)
     pace = _Pace(np.ones(problem.area_count), np.zeros_like(point.border))
     moved = np.full(problem.area_count, np.inf)
     view, steps = view_of(problem, point), 0
-    while steps < most_steps and moved.max(initial=0.0) > TOLERANCE:
+    while steps < most_steps and moved.max(initial=0.0) > tolerance:
         if steps < SHARING_STEPS and problem.has_shares:
             problem, point = shared_out(problem, point, view)
             view = view_of(problem, point)
@@ -210,40 +132,6 @@ def view_of(problem: Problem, point: Point) -> View:
     area = area_information(information, score, point.border, problem.pooling)
     effects = solve_effects(area, point.border, problem.pooling)
     return View(tuple(at), tuple(swept), area, effects)
-
-
-def _start(problem: Problem) -> Point:
-    """Start from the table's rates, ceilings above what was read, stages at the readings."""
-    pooling = problem.pooling
-    highest = np.full(problem.area_count, 1e-9)
-    for block in problem.blocks:
-        nodes = block.chains.nodes
-        np.fmax.at(highest, nodes.area, nodes.reading_cm)
-    border = np.zeros((BORDER, problem.area_count))
-    border[RATE] = pooling.offset
-    border[HABIT] = problem.first_habit
-    border[CEILING] = np.maximum(pooling.log_ceiling, np.log(HEADROOM * highest))
-    stages = tuple(_start_stages(problem, block, border) for block in problem.blocks)
-    shared = tuple(np.zeros(block.chains.nodes.area.size) for block in problem.blocks)
-    return Point(stages, border, shared)
-
-
-def _start_stages(problem: Problem, block: Block, border: FloatArray) -> FloatArray:
-    chains, nodes = block.chains, block.chains.nodes
-    usual = np.where(nodes.link >= Link.CUT, np.exp(border[HABIT])[nodes.area], nodes.guess_cm)
-    usual = np.where(nodes.link == Link.AIMED, np.exp(border[HABIT])[nodes.area], usual)
-    known = np.where(np.isfinite(nodes.reading_cm), nodes.reading_cm, usual)
-    ceiling, shape = np.exp(border[CEILING])[nodes.area], problem.shape[nodes.area]
-    clipped = np.clip(known, 0.01 * ceiling, 0.99 * ceiling)
-    stages = stage(np.where(np.isfinite(clipped), clipped, 0.5 * ceiling), ceiling, shape)
-    rate = np.exp(border[RATE])[nodes.area] * shape_factor(shape)
-    grown = np.where(nodes.link == Link.GREW, rate * nodes.growth_d, 0.0)
-    for here in chains.positions[1:]:
-        # A node that was not read starts where its link predicts it.
-        missing = np.flatnonzero(~np.isfinite(known[here])) + here.start
-        predicted = stages[chains.previous[missing]] + grown[missing]
-        stages[missing] = np.where(nodes.link[missing] == Link.GREW, predicted, stages[missing])
-    return stages
 
 
 def shared_out(problem: Problem, point: Point, view: View) -> tuple[Problem, Point]:

@@ -16,7 +16,8 @@ from growthcast.fit.solver.linearise import (
     KNOTS,
     RATE,
 )
-from growthcast.fit.solver.solve import _start, departure_of, solve, view_of
+from growthcast.fit.solver.problem import starting_point
+from growthcast.fit.solver.solve import departure_of, solve, view_of
 from growthcast.fit.solver.sweep import smooth
 from tests.unit.fit.small_problem import problem_of, small_nodes, small_problem
 
@@ -91,7 +92,7 @@ def dense_system(problem, point, view):
 def both(request):
     """Return problem, point and view with the dense solution of the linear problem there."""
     problem = small_problem()
-    point = _start(problem) if request.param == "start" else solve(problem).point
+    point = starting_point(problem) if request.param == "start" else solve(problem).point
     view = view_of(problem, point)
     matrix, right, *places = dense_system(problem, point, view)
     covariance = np.linalg.inv(matrix)
