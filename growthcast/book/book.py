@@ -89,6 +89,7 @@ class Practice:
     horizon_d: int = 60
     height_error_cm: float = 0.5
     height_error_share: float = 0.05
+    widening: float = 1.0
 
 
 @dataclass(frozen=True, slots=True)

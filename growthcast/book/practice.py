@@ -62,6 +62,7 @@ KEYS: tuple[Key, ...] = (
     Key("targets", "horizon_d", "whole", "how far forecasts reach", "d", 1, 730),
     Key("fit", "height_error_cm", "number", "error of a measured height", "cm", 0.01, 100),
     Key("fit", "height_error_share", "number", "part of it that grows", "share", 0, 1),
+    Key("fit", "widening", "number", "factor on the width of forecasts", "", 0.25, 4),
 )
 OTHER_KEYS: tuple[str, ...] = ("contact", "logo", "locale")  # of [practice], for the papers
 OTHER_SECTIONS: tuple[str, ...] = ("rounds",)

@@ -212,17 +212,24 @@ def _widening(result: BacktestResult) -> str:
     from growthcast.forecast.verdict import LEAST_READINGS
 
     factor, trial = result.recalibration().factor, result.trial()
+    if abs(factor - result.applied_widening) < WORTH_WIDENING and result.applied_widening != 1.0:
+        return (
+            "By these readings the spread of forecast heights should be "
+            f"{factor:.2f} times what it is; widening = {result.applied_widening:g} in "
+            "practice.toml does that (the ranges judged here are without it)."
+        )
     if abs(factor - 1.0) < WORTH_WIDENING:
         return "By these readings the spread of forecast heights is about right."
     said = (
         f"By these readings the spread of forecast heights is too "
         f"{'narrow' if factor > 1.0 else 'wide'}: it should be {factor:.2f} times what it is. "
-        "This is not applied"
+        f"Write widening = {factor:.2f} under [fit] in practice.toml, and every forecast, chance "
+        "and interval will be so"
     )
     if trial is None or trial.n < LEAST_READINGS:
         return said + "."
     return (
-        f"{said}; learnt and applied as the log grew, 8 of 10 ranges would have held "
+        f"{said}. Learnt and applied as the log grew, 8 of 10 ranges would have held "
         f"{100 * trial.coverage_80_widened:.0f} of 100 times instead of "
         f"{100 * trial.coverage_80:.0f} ({_count(trial.n, 'reading')})."
     )

@@ -111,6 +111,11 @@ def open_fit(argument: str | None, on: str | None) -> tuple[Book, date, GrowthFi
             f"{' and others' if unsettled.size > 10 else ''}: do not rely on these areas' numbers; "
             "look for a slipped decimal or a mistaken area in their log rows."
         )
+    if fit.widening != 1.0:
+        say(
+            f"Ranges are {fit.widening:g} times as wide as the model's own, as widening in "
+            "practice.toml asks."
+        )
     return book, day, fit
 
 

@@ -74,11 +74,14 @@ class GrowthFit:
     """A book's fitted growth: the arrays it was fitted from and the solution.
 
     Tank effects of the solution are departures from what the tanks borrowed from each other.
+    ``widening`` multiplies the standard deviations of everything that is forecast: 1 unless the
+    practice asks for what its backtest has taught.
     """
 
     design: Design
     solution: Solution
     borrowed: Borrowed | None = None
+    widening: float = 1.0
 
     def posterior(self, areas: IntArray) -> AreaPosterior:
         """Posterior of the areas at these places (n,) in the book."""
@@ -90,9 +93,9 @@ class GrowthFit:
         mean = _mean_of_skewed(mode, covariance, pooling.ceiling_precision[areas])
         return AreaPosterior(
             border=mean,
-            covariance=covariance,
+            covariance=covariance * self.widening**2,
             last_stage=last["stage"] + (last["follows"] * (mean - mode)).sum(axis=0),
-            last_stage_variance=last["variance"],
+            last_stage_variance=last["variance"] * self.widening**2,
             stage_follows=last["follows"],
             last_day=last["day"],
             last_pause_d=last["pause_d"],
@@ -295,4 +298,4 @@ def fit_growth(book: Book, on: date, spreads: Spreads | None = None) -> GrowthFi
         if borrowed.model != "none":
             design = replace(design, problem=with_borrowed(design.problem, borrowed))
             solution = solve(design.problem, solution.point)
-    return GrowthFit(design, solution, borrowed)
+    return GrowthFit(design, solution, borrowed, book.practice.widening)

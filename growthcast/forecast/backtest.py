@@ -8,7 +8,7 @@ latest split after the area's visit before it.
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -109,6 +109,7 @@ def backtest(
         crossings=Crossings(np.concatenate([np.zeros(0), *(part.crossing_d for part in parts)])),
         split_days=tuple(used.tolist()),
         visit_days=int(days.size),
+        applied_widening=book.practice.widening,
     )
 
 
@@ -175,7 +176,7 @@ def _forecast_from(book: Book, readings: Readings, split: float, spreads: Spread
     """Forecast the readings of one split by the model and by every baseline."""
     earlier = known_before(book, split)
     on = as_date(split - 1.0)
-    fit = fit_growth(earlier, on, spreads)
+    fit = replace(fit_growth(earlier, on, spreads), widening=1.0)
     design = fit.design
     place = {name: i for i, name in enumerate(design.area_id.tolist())}
     ids = book.areas.text("area_id")[readings.area].tolist()

@@ -135,6 +135,7 @@ def _outlook(
     size = ended.shape
     drift = span_drift(np.broadcast_to(began, size).ravel(), ended.ravel(), fit.design.on_day)
     relative = problem.errors.span_variance(ended - began, drift.remainder.reshape(size))
+    relative *= fit.widening**2
     along, variance = _pace_ceiling_stage(
         posterior, drift.weight.reshape(drift.weight.shape[0], *size)
     )

@@ -77,14 +77,13 @@ class Recalibration:
         """Return forecasts of readings with their heights widened by the factor."""
         return made.widened(self.factor)
 
-    def as_dict(self, applied: bool = False) -> dict[str, Any]:
+    def as_dict(self) -> dict[str, Any]:
         """Return the factor as ``growthcast backtest --json`` prints it."""
         return {
             "factor": round(self.factor, 4),
             "factor_unshrunk": round(self.unshrunk, 4),
             "n": self.n,
             "visits": self.visits,
-            "applied": applied,
         }
 
 

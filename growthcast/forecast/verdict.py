@@ -107,7 +107,8 @@ class BacktestResult:
 
     ``model`` and each entry of ``baselines`` are forecasts of the ``readings``; ``split_days`` are
     the day numbers of the splits that had a reading to forecast; ``visit_days`` counts the days of
-    the log on which anything was read or cut.
+    the log on which anything was read or cut. ``applied_widening`` is the factor that the practice
+    applies to its forecasts; those judged here are without it.
     """
 
     readings: Readings
@@ -116,6 +117,7 @@ class BacktestResult:
     crossings: Crossings
     split_days: tuple[float, ...]
     visit_days: int
+    applied_widening: float = 1.0
 
     @property
     def enough(self) -> bool:
@@ -215,7 +217,8 @@ class BacktestResult:
 
     def _recalibration_dict(self) -> dict[str, Any]:
         trial = self.trial()
-        return self.recalibration().as_dict() | {"trial": trial.as_dict() if trial else None}
+        made = self.recalibration().as_dict() | {"applied": self.applied_widening}
+        return made | {"trial": trial.as_dict() if trial else None}
 
     def _scores_dict(self, rows: BoolArray | None) -> dict[str, Any]:
         answer: dict[str, Any] = self._one(None, rows)

@@ -73,9 +73,10 @@ class GrowthDraws:
     knots : array (R, M, D)
         Drift of each tank at the knots [log].
     week, hand : array (A, D)
-        Standard normals for what a span's growth does on its own, and for the scatter of a cut.
+        Normals for what a span's growth does on its own, and for the scatter of a cut. Their
+        standard deviation is 1, that of all but the scatter of a cut times the fit's ``widening``.
     drift : array (R, D)
-        Standard normals for what a tank's drift does beyond its knots.
+        Normals for what a tank's drift does beyond its knots, likewise.
     """
 
     log_rate: FloatArray
@@ -116,12 +117,13 @@ def draw_growth(
     ceiling_off = np.einsum("ak,akd->ad", own.own_follows[areas, 0], moved)
     ceiling_off += np.sqrt(own.own_covariance[areas, 0, 0])[:, None] * of_ceiling
     rate_off += own.drag[areas, None] * ceiling_off
+    wide = fit.widening
     speed = np.log(design.clock.speed(design.on_day)[areas])
     return GrowthDraws(
-        log_rate=(speed + border[RATE])[:, None] + rate_off,
-        ceiling_cm=np.exp(border[CEILING][:, None] + ceiling_off),
-        knots=effects.tank[tanks, 1:, None] + tank_off[:, 1:],
-        week=week,
+        log_rate=(speed + border[RATE])[:, None] + wide * rate_off,
+        ceiling_cm=np.exp(border[CEILING][:, None] + wide * ceiling_off),
+        knots=effects.tank[tanks, 1:, None] + wide * tank_off[:, 1:],
+        week=wide * week,
         hand=hand,
-        drift=drift,
+        drift=wide * drift,
     )

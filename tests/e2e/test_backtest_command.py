@@ -46,7 +46,7 @@ def test_backtest_on_the_demo(tmp_path):
         assert 0.0 <= answer[name] <= 1.0
     assert answer["crps_cm"] < answer["baselines"]["last_rate"]["crps_cm"]
     assert set(answer["by_unit"]) == {"cm", "cover_pct"}
-    assert answer["recalibration"]["applied"] is False
+    assert answer["recalibration"]["applied"] == 1.0
     assert f"Wrote {file}" in ran.err
     assert "<svg" in file.read_text(encoding="utf-8")
 

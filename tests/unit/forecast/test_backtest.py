@@ -317,7 +317,7 @@ def test_a_result_as_json_holds_every_key_and_finite_numbers(result):
         for baseline in ("last_rate", "line", "unpooled", "table_only"):
             assert np.isfinite(made["baselines"][baseline][name])
     assert made["coverage_50"] <= made["coverage_80"] <= made["coverage_90"]
-    assert made["recalibration"]["applied"] is False
+    assert made["recalibration"]["applied"] == 1.0
     cover = result.readings.is_cover
     assert ("by_unit" in made) == bool(cover.any() and not cover.all())
 
