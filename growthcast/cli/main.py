@@ -31,6 +31,24 @@ app = typer.Typer(
     pretty_exceptions_enable=False,
 )
 
+
+def _tell_version(asked: bool) -> None:
+    if asked:
+        from importlib.metadata import version
+
+        print(f"growthcast {version('growthcast')}")  # noqa: T201
+        raise typer.Exit
+
+
+@app.callback()
+def _before_any_command(
+    version: bool = typer.Option(
+        False, "--version", callback=_tell_version, is_eager=True, help="Print the version."
+    ),
+) -> None:
+    """Forecast how planted aquarium areas grow, and how often each tank must be visited."""
+
+
 COMMANDS: dict[str, Callable[..., None]] = {
     "interval": interval_command,
     "forecast": forecast_command,

@@ -195,3 +195,9 @@ def test_the_books_files_are_left_as_they_are(tmp_path):
     for file in (tmp_path / "copy").iterdir():
         assert file.read_bytes() == (book / file.name).read_bytes()
     assert len(list(book.iterdir())) == len(list((tmp_path / "copy").iterdir()))
+
+
+def test_the_version_is_told():
+    told = run("--version")
+    assert told.status == 0
+    assert told.out.startswith("growthcast 0.")
