@@ -142,7 +142,7 @@ class _Book:
         self.findings += findings
         problems = any(item.level == "problem" for item in findings)
         if name in _NEEDED and not len(table) and not problems:
-            fix = f"write one row for every one of the practice's {name}"
+            fix = f"write one row for every one of the practice's {name}, or use growthcast add"
             found = "a header and no rows"
             self.findings.append(whole_file("no-rows", path.name, found, "rows", fix))
         return table

@@ -9,6 +9,7 @@ from pathlib import Path
 
 from filelock import FileLock, Timeout
 
+from growthcast.book.writing.recover import recover
 from growthcast.errors import NotWritten
 
 __all__ = ["LOCK", "book_lock"]
@@ -27,6 +28,8 @@ PATIENCE_S = 30.0
 @contextmanager
 def book_lock(folder: Path, patience_s: float | None = None) -> Iterator[None]:
     """Hold the book's lock; other processes wait, and the same thread may enter once more.
+
+    What a killed writer left behind is completed or swept away first.
 
     ``NotWritten`` where the folder cannot be written in, or another writer keeps the lock for
     longer than ``patience_s`` (30 s unless told otherwise).
@@ -52,6 +55,8 @@ def book_lock(folder: Path, patience_s: float | None = None) -> Iterator[None]:
             f"the lock file {LOCK} cannot be made in {folder} ({reason}). Nothing was changed"
         ) from error
     try:
+        if lock.lock_counter == 1:
+            recover(folder)
         yield
     finally:
         lock.release()

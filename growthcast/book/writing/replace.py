@@ -2,7 +2,7 @@
 
 The order is: read and compare, write temporary files beside their targets and flush them to the
 disk, write the journal's line, then rename. A process killed in between leaves every file whole,
-old or new; what it leaves beside them is swept away by the next writer.
+old or new; the next writer completes or sweeps away what it left beside them.
 """
 
 from __future__ import annotations
@@ -19,6 +19,7 @@ from pathlib import Path
 
 from growthcast.book.writing.journal import JOURNAL, Entry, append_line, shorten, splice_of
 from growthcast.book.writing.lock import LOCK, book_lock
+from growthcast.book.writing.recover import temporary
 from growthcast.errors import FileChanged, NotWritten
 
 __all__ = ["hash_of", "read_file", "replace_files"]
@@ -139,9 +140,8 @@ def _carry_out(
         for name, data in new.items():
             if targets[name].exists() and not os.access(targets[name], os.W_OK):
                 raise PermissionError(errno.EACCES, "the file is write-protected")
-            if data is not None:
-                written.append(_temporary(targets[name]))
-                _write(written[-1], data, like=targets[name])
+            written.append(temporary(targets[name]))
+            _write(written[-1], data or b"", like=targets[name])
         name = JOURNAL
         size = append_line(folder, entry)
         for name, data in new.items():
@@ -161,11 +161,6 @@ def _carry_out(
         raise _trouble(name, error) from error
     for parent in {target.parent for target in targets.values()} | {folder}:
         _flush_folder(parent)
-
-
-def _temporary(target: Path) -> Path:
-    """Return the one temporary name of a file: what a crash leaves there, the next writer takes."""
-    return target.with_name(f".{target.name}.growthcast-new")
 
 
 def _write(path: Path, data: bytes, *, like: Path) -> None:
@@ -193,9 +188,10 @@ def _put(target: Path, *, has_bytes: bool) -> None:
     for attempt in range(_TRIES):
         try:
             if has_bytes:
-                os.replace(_temporary(target), target)  # noqa: PTH105 - the atomic call itself
+                os.replace(temporary(target), target)  # noqa: PTH105 - the atomic call itself
             else:
                 target.unlink(missing_ok=True)
+                temporary(target).unlink(missing_ok=True)
         except PermissionError:  # on some systems a file open elsewhere cannot be replaced
             if attempt == _TRIES - 1:
                 raise
@@ -209,7 +205,7 @@ def _put_back(targets: Mapping[str, Path], old: Mapping[str, bytes | None]) -> N
     for name, data in old.items():
         try:
             if data is not None:
-                _write(_temporary(targets[name]), data, like=targets[name])
+                _write(temporary(targets[name]), data, like=targets[name])
             _put(targets[name], has_bytes=data is not None)
         except OSError as error:
             raise NotWritten(
