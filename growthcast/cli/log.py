@@ -18,6 +18,7 @@ if TYPE_CHECKING:
     from growthcast.book.book import Book
     from growthcast.book.writing.append import Addition
     from growthcast.book.writing.visit.entry import Place, VisitRow
+    from growthcast.errors import Finding
 
 BookAndVisit = Annotated[
     list[str] | None,
@@ -94,7 +95,7 @@ def log_command(
         print_line(words[0])
         for line in words[1:]:
             print_line(line)
-    _say_notes(tried)
+    _say_notes((*(i for i in book.findings if i.slug == "conflict-copy"), *tried.findings))
     if not yes and asked:
         yes = _answer("Write it? [y/N] ").casefold() in {"y", "yes"}
     if not yes:
@@ -193,11 +194,11 @@ def _answer(question: str) -> str:
     return line.strip()
 
 
-def _say_notes(tried: Addition) -> None:
+def _say_notes(findings: Sequence[Finding]) -> None:
     from growthcast.book.report import format_finding
     from growthcast.cli.output import say
 
-    for item in tried.findings:
+    for item in findings:
         say(format_finding(item))
 
 

@@ -44,6 +44,11 @@ def print_outlook(news: AfterVisit, tank_id: str, day: date, found: Mapping[str,
         ],
     )
     print_line(_due(news, day))
+    if news.unsure:
+        print_line(
+            f"Too little is known of {', '.join(news.unsure)} to name a day: measure the height "
+            "before and after the next cut."
+        )
     print_line(f"{tank_id}: {news.reason}")
 
 
@@ -57,7 +62,7 @@ def _due(news: AfterVisit, day: date) -> str:
     if news.due_for is None:
         return f"Next due by {news.due_on}: the longest interval between visits here."
     if news.due_on <= day:
-        return f"Due now: {news.due_for} may stand over its height budget (1 chance in 10 or more)."
+        return f"Due now: {news.due_for} stands over its height budget."
     days = (news.due_on - day).days
     return (
         f"Next due by {news.due_on}, in {days} days: until then {news.due_for} stays inside its "
@@ -87,6 +92,7 @@ def outlook_as_dict(news: AfterVisit) -> dict[str, Any]:
         "reason": news.reason,
         "next_due_on": news.due_on.isoformat(),
         "next_due_for": news.due_for,
+        "unsure": list(news.unsure),
         "areas": [
             {
                 "area_id": area.area_id,

@@ -44,7 +44,9 @@ class AfterVisit:
 
     ``due_on`` is the day by which to come again: the first on which the chance that an area has
     passed its height budget reaches 1 in 10, or the tank's longest interval if that is earlier;
-    ``due_for`` names the area, ``None`` where it is the longest interval.
+    ``due_for`` names the area, ``None`` where it is the longest interval. ``unsure`` names areas
+    known so little that the chance is above 1 in 10 today, although they probably stand below: no
+    day follows from them.
     """
 
     areas: tuple[AreaAfterVisit, ...]
@@ -52,6 +54,7 @@ class AfterVisit:
     reason: str
     due_on: date
     due_for: str | None
+    unsure: tuple[str, ...]
 
 
 def after_visit(before: Book, after: Book, tank_id: str, on: date) -> AfterVisit:
@@ -80,8 +83,11 @@ def after_visit(before: Book, after: Book, tank_id: str, on: date) -> AfterVisit
     [advice] = recommend(after, new, tanks)
     labels = dict(zip(after.areas.text("area_id"), after.areas.text("label"), strict=True))
     areas = tuple(_areas(foretold, follows, labels, advice))
-    due_on, due_for = _due(areas, on, advice.longest_interval_d)
-    return AfterVisit(areas, advice.recommended_interval_d, advice.reason, due_on, due_for)
+    known = tuple(area for area in areas if not _unsure(area, on))
+    due_on, due_for = _due(known, on, advice.longest_interval_d)
+    unsure = tuple(area.label for area in areas if _unsure(area, on))
+    interval_d = advice.recommended_interval_d
+    return AfterVisit(areas, interval_d, advice.reason, due_on, due_for, unsure)
 
 
 def _until(book: Book, on: date) -> Book:
@@ -115,6 +121,11 @@ def _areas(
 def _range(area: AreaForecast) -> Range:
     low, middle, high = area.height_cm_now.tolist()
     return (low, middle, high)
+
+
+def _unsure(area: AreaAfterVisit, on: date) -> bool:
+    early, middle, _ = area.passes_on
+    return early is not None and early <= on and (middle is None or middle > on)
 
 
 def _due(

@@ -14,7 +14,7 @@ from growthcast.book.writing.dialect import appended
 from growthcast.book.writing.journal import Entry
 from growthcast.book.writing.lock import book_lock
 from growthcast.book.writing.replace import hash_of, read_file, replace_files
-from growthcast.errors import FileChanged, Finding, RowsRefused
+from growthcast.errors import FileChanged, Finding, RowsRefused, UsageError
 
 __all__ = ["Addition", "add_rows", "would_add"]
 
@@ -63,7 +63,7 @@ def add_rows(
     NotWritten
         The file cannot be written, or keeps changing.
     UsageError
-        A column the table does not have, or text its encoding cannot hold.
+        A column the table does not have, text its encoding cannot hold, rows it holds already.
     """
     name = f"{table}.csv"
     for attempt in range(_ATTEMPTS):
@@ -100,6 +100,8 @@ def _tried(
     fresh = [item for item in after if item not in known]
     refused = [item for item in fresh if item.level == "problem" or item.slug == "same-rows"]
     own = [i for i in before if i.file == name and i.level == "problem" and i.slug != "no-rows"]
+    if not own and refused and all(item.slug == "same-rows" for item in refused):
+        raise UsageError(f"{name} holds this already: {refused[0].found}; nothing was written")
     if refused or own:
         raise RowsRefused(tuple(own or refused))
     problems = tuple(item for item in before if item.level == "problem" and item in after)

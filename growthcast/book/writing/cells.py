@@ -35,7 +35,8 @@ _WITH_UNIT = re.compile(r"([+-]?[0-9.,]+)\s*([^0-9.,\s].{0,8})")
 def parse_row(kind: str, items: Sequence[str], own: Sequence[str] = ()) -> dict[str, Cell]:
     """Return the row that ``column=value`` items mean for ``tank``, ``area`` or ``conditions``.
 
-    ``own`` are columns of the practice's own. A decimal comma and the column's unit are read.
+    ``own`` are columns of the practice's own. A name may stop short of its unit (``co2`` for
+    ``co2_mg_l``) where that leaves one column. A decimal comma and the column's unit are read.
     ``UsageError`` for a column or value not understood, given twice, or needed and not given.
     """
     columns = {column.name: column for column in TABLES[KINDS[kind]]}
@@ -44,10 +45,13 @@ def parse_row(kind: str, items: Sequence[str], own: Sequence[str] = ()) -> dict[
         typed, mark, value = item.partition("=")
         name = typed.strip().casefold()
         name = f"{kind}_id" if name == "id" and f"{kind}_id" in columns else name
+        begin = [known for known in columns if known.startswith(f"{name}_")]
+        if name not in columns and typed.strip() not in own and len(begin) == 1:
+            name = begin[0]  # co2 for co2_mg_l
         if not mark:
             raise UsageError(f"{shown(item)} has no =; write column=value, as in {_example(kind)}")
         if name not in columns and typed.strip() not in own:
-            known = [*columns, *own]
+            known = list(dict.fromkeys([*columns, *own]))
             hint = did_you_mean(name, known, f"the columns are {', '.join(known)}")
             raise UsageError(f"{shown(item)}: {KINDS[kind]}.csv has no column {name}; {hint}")
         name = name if name in columns else typed.strip()

@@ -256,4 +256,6 @@ def _round(value: float) -> float:
 
 def _needs_area(place: Place | None, item: str, what: str) -> None:
     if place is None:
-        raise UsageError(f"{shown(item)}: {what} belong to one area; write its name before the =")
+        raise UsageError(
+            f"{shown(item)}: {what} without an area; write the area's name before the ="
+        )
