@@ -14,7 +14,7 @@ Kind = Annotated[str, typer.Argument(metavar="tank|area|conditions", help="What 
 BookAndCells = Annotated[
     list[str] | None,
     typer.Argument(
-        metavar="[BOOK] COLUMN=VALUE...",
+        metavar="[BOOK] COLUMN=VALUE",
         help="Folder of the book (default: this folder), then its cells, such as "
         "water_depth_cm=45; text with spaces in quotes.",
         show_default=False,

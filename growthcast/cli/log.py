@@ -23,12 +23,12 @@ if TYPE_CHECKING:
 BookAndVisit = Annotated[
     list[str] | None,
     typer.Argument(
-        metavar="[BOOK] AREA=AMOUNTS...",
+        metavar="[BOOK] AREA=AMOUNTS",
         help="Folder of the book (default: this folder), then the visit: stems=24/12 (stood at 24 "
         "cm, cut to 12), stems=24 (measured, not cut), crypt=-3cm (taken off), moss=look:right "
         "(short, right or over, by eye), stems=90g, stems=10min, stems=note:text; several with +, "
         "as in stems=24/12+90g. Without a name, or with all=, the whole tank's: 180g 35min. "
-        "Nothing of it: every area is asked for in turn.",
+        "No visit at all: every area is asked for in turn.",
         show_default=False,
     ),
 ]

@@ -18,24 +18,26 @@ def print_outlook(news: AfterVisit, tank_id: str, day: date, found: Mapping[str,
     """Print a tank's areas after a visit; ``found`` are the heights measured, by area."""
     if not news.areas:
         return
-    every = "" if news.interval_d is None else f", for a visit every {news.interval_d} days"
     print_table(
-        f"{tank_id} after the visit on {day} (ranges hold 8 times of 10)",
-        [
-            "area",
-            "expected today>",
-            "found>",
-            "stands now>",
-            "budget>",
-            "passes it, if nothing more is cut",
-            f"cut to{every}>",
-        ],
+        f"{tank_id} on {day} (ranges hold 8 times of 10)",
+        ["area", "expected today>", "found>", "stands now>"],
         [
             [
                 area.label,
                 _range(area.expected, area.unit),
                 f"{found[area.area_id]:g} {area.unit}" if area.area_id in found else "",
                 _range(area.stands, area.unit),
+            ]
+            for area in news.areas
+        ],
+    )
+    every = "" if news.interval_d is None else f"; cut for a visit every {news.interval_d} days"
+    print_table(
+        f"{tank_id} from here on{every}",
+        ["area", "height budget>", "passes it, if nothing more is cut", "cut to>"],
+        [
+            [
+                area.label,
                 f"{area.budget:g} {area.unit}",
                 _passes(area.passes_on, day),
                 _cut(area.cut_to, area.unit, known=news.interval_d is not None),
@@ -64,8 +66,9 @@ def _due(news: AfterVisit, day: date) -> str:
     if news.due_on <= day:
         return f"Due now: {news.due_for} stands over its height budget."
     days = (news.due_on - day).days
+    when = "the day after" if days == 1 else f"{days} days after"
     return (
-        f"Next due by {news.due_on}, in {days} days: until then {news.due_for} stays inside its "
+        f"Next due by {news.due_on}, {when} this visit: until then {news.due_for} stays inside its "
         "height budget 9 times of 10."
     )
 

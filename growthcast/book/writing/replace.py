@@ -13,7 +13,7 @@ import hashlib
 import os
 import time
 import uuid
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from datetime import UTC, datetime
 from pathlib import Path
 
@@ -83,7 +83,8 @@ def replace_files(
     FileChanged
         A file is not what ``expected`` says: read it again, decide again. Nothing was changed.
     NotWritten
-        No permission, no room, a file open elsewhere, the lock taken: a sentence says which.
+        No permission, no room, a file open elsewhere (also where a spreadsheet's own mark beside
+        it says so), the lock taken: a sentence says which.
         Nothing was changed: files already replaced were put back, or are named.
     ValueError
         A name that is no plain file name, or one without an expected hash.
@@ -95,6 +96,7 @@ def replace_files(
     with book_lock(folder):
         old = {name: read_file(folder, name) for name in new}
         _compare(old, expected)
+        _closed_elsewhere(folder, new)
         changed = {name: data for name, data in new.items() if data != old[name]}
         splices = {
             name: splice_of(old[name], data, hash_of(old[name]), hash_of(data))
@@ -112,6 +114,18 @@ def _plain_name(name: str) -> None:
     separators = {"/", "\\", "\0", ":"} & set(name)
     if separators or name in {"", ".", "..", JOURNAL, LOCK} or name != Path(name).name:
         raise ValueError(f"{name!r} is not a plain file name")
+
+
+def _closed_elsewhere(folder: Path, names: Iterable[str]) -> None:
+    """Refuse a file that a spreadsheet says it has open: its next save would write over ours."""
+    for name in names:
+        for mark in (f".~lock.{name}#", f"~${name}"):
+            if (folder / mark).exists():
+                raise NotWritten(
+                    f"{name} is open in a spreadsheet, whose next save would write over what is "
+                    f"added now: close it there, then run this again (if it is closed, delete the "
+                    f"file {mark}, which a crash left behind). Nothing was changed"
+                )
 
 
 def _compare(old: Mapping[str, bytes | None], expected: Mapping[str, str | None]) -> None:

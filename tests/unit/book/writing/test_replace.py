@@ -233,3 +233,12 @@ def test_a_splice_makes_the_new_from_the_old(old, new):
     s = splice_of(old, new, None, None)
     assert old[: s.at] + s.removed + old[s.at + len(s.removed) :] == old
     assert old[: s.at] + s.added + old[s.at + len(s.removed) :] == new
+
+
+@pytest.mark.parametrize("mark", [".~lock.tanks.csv#", "~$tanks.csv"])
+def test_a_file_open_in_a_spreadsheet_is_left_alone(book, mark):
+    (book / mark).write_bytes(b"somebody")
+    with pytest.raises(NotWritten, match=r"tanks.csv is open in a spreadsheet"):
+        put(book)
+    assert read_file(book, "tanks.csv") == OLD
+    put(book, name="areas.csv", old=None)
