@@ -12,13 +12,14 @@ from typing import TYPE_CHECKING, Annotated, Any
 import typer
 
 from growthcast.cli.options import AsJson, parse_date
-from growthcast.errors import UsageError
+from growthcast.errors import GrowthcastError, UsageError
 
 if TYPE_CHECKING:
     from growthcast.book.book import Book
     from growthcast.book.writing.append import Addition
     from growthcast.book.writing.visit.entry import Place, VisitRow
     from growthcast.errors import Finding
+    from growthcast.service.logged import AfterVisit
 
 BookAndVisit = Annotated[
     list[str] | None,
@@ -100,17 +101,17 @@ def log_command(
         yes = _answer("Write it? [y/N] ").casefold() in {"y", "yes"}
     if not yes:
         say("Nothing is written yet; the same line with --yes writes it.")
-        _print_json(book, entry, words, None, as_json=as_json)
+        _print_json(entry, words, written=False, news=None, as_json=as_json)
         return
     added = entry.written()
     if not as_json:
         print_line(f"Written to {folder / 'trims.csv'}. growthcast unlog takes it back.")
-    _print_json(book, entry, words, added, as_json=as_json)
-    if not as_json and added.book is not None:
+    news = None if added.book is None else _news(book, added.book, entry)
+    _print_json(entry, words, written=True, news=news, as_json=as_json)
+    if news is not None and not as_json:
         from growthcast.cli.logged import print_outlook
-        from growthcast.service.logged import after_visit
 
-        print_outlook(after_visit(book, added.book, tank_id, day), tank_id, day, _found(rows))
+        print_outlook(news, tank_id, day, _found(rows))
 
 
 @dataclass(frozen=True, slots=True)
@@ -202,12 +203,23 @@ def _say_notes(findings: Sequence[Finding]) -> None:
         say(format_finding(item))
 
 
+def _news(before: Book, after: Book, entry: _Visit) -> AfterVisit | None:
+    """Return what the visit changes; it is written already, so trouble here is only said."""
+    from growthcast.cli.output import say
+    from growthcast.service.logged import after_visit
+
+    try:
+        return after_visit(before, after, entry.tank_id, entry.day)
+    except GrowthcastError as error:
+        say(f"The visit is written, but nothing can be forecast from it: {error}")
+        return None
+
+
 def _print_json(
-    before: Book, entry: _Visit, words: Sequence[str], added: Addition | None, *, as_json: bool
+    entry: _Visit, words: Sequence[str], *, written: bool, news: AfterVisit | None, as_json: bool
 ) -> None:
     from growthcast.cli.logged import outlook_as_dict
     from growthcast.cli.output import print_json
-    from growthcast.service.logged import after_visit
 
     if not as_json:
         return
@@ -215,17 +227,16 @@ def _print_json(
         {name: cell.isoformat() if isinstance(cell, date) else cell for name, cell in row.items()}
         for row in entry.cells()
     ]
-    answer: dict[str, Any] = {
-        "tank_id": entry.tank_id,
-        "on": entry.day.isoformat(),
-        "written": added is not None,
-        "rows": rows,
-        "understood": list(words),
-    }
-    if added is not None and added.book is not None:
-        news = after_visit(before, added.book, entry.tank_id, entry.day)
-        answer["outlook"] = outlook_as_dict(news)
-    print_json(answer)
+    print_json(
+        {
+            "tank_id": entry.tank_id,
+            "on": entry.day.isoformat(),
+            "written": written,
+            "rows": rows,
+            "understood": list(words),
+            "outlook": None if news is None else outlook_as_dict(news),
+        }
+    )
 
 
 def _found(rows: Sequence[VisitRow]) -> dict[str, float]:

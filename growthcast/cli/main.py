@@ -74,7 +74,7 @@ def main() -> None:
         print(  # noqa: T201
             f"growthcast: this is a fault of the tool, not of your book: "
             f"{type(fault).__name__}: {fault}\n"
-            f"    Nothing was written. Set {TRACEBACK}=1 to see where it happened.",
+            f"    Nothing but what is said above was written. Set {TRACEBACK}=1 to see more.",
             file=sys.stderr,
         )
         sys.exit(int(Exit.TOOL_FAULT))

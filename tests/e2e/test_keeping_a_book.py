@@ -9,6 +9,8 @@ import sys
 import pytest
 
 from growthcast.book.writing.start import GUIDE
+from growthcast.errors import FitError
+from growthcast.service import logged
 from tests.books import AREAS, TANKS, write_book
 from tests.cli import run
 
@@ -106,7 +108,7 @@ def test_a_visit_is_written_and_says_what_follows(folder):
 def test_json_holds_the_rows_and_what_follows(folder):
     tried = json.loads(log(folder, "stems=20/12", "--json").out)
     assert not tried["written"]
-    assert "outlook" not in tried
+    assert tried["outlook"] is None
     done = json.loads(log(folder, "stems=20/12", "--yes", "--json").out)
     assert done["written"]
     assert done["rows"] == [
@@ -225,3 +227,14 @@ def test_a_second_version_beside_the_log_is_named(folder):
     ran = log(folder, "stems=20/12", "--yes")
     assert ran.status == 0
     assert "trims (conflicted copy).csv" in ran.err
+
+
+def test_a_visit_stays_written_when_nothing_can_be_forecast(folder, monkeypatch):
+    def fails(*arguments):
+        raise FitError("the rates did not settle")
+
+    monkeypatch.setattr(logged, "after_visit", fails)
+    ran = log(folder, "stems=20/12", "--yes")
+    assert ran.status == 0
+    assert "Written to" in ran.out
+    assert "The visit is written, but nothing can be forecast from it: the rates" in ran.err
