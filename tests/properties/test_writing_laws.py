@@ -13,7 +13,9 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from growthcast.book.read import inspect_book
+from growthcast.book.tables import TABLES
 from growthcast.book.writing.append import add_rows
+from growthcast.book.writing.cells import KINDS, parse_row
 from growthcast.book.writing.journal import splice_of
 from growthcast.book.writing.unlog import take_back
 from growthcast.book.writing.visit.entry import Place, parse_visit
@@ -109,3 +111,11 @@ def test_any_line_is_understood_or_refused_in_words(item):
     for typed in (item, f"stems={item}"):
         with contextlib.suppress(UsageError):
             assert parse_visit([typed], [place], {"fern": "home"})
+
+
+@given(st.lists(st.text(max_size=12), max_size=3), st.sampled_from(["tank", "area", "conditions"]))
+def test_any_cells_are_understood_or_refused_in_words(items, kind):
+    columns = [f"{column.name}={item}" for column in TABLES[KINDS[kind]] for item in items]
+    for typed in (items, columns, columns[:1]):
+        with contextlib.suppress(UsageError):
+            assert parse_row(kind, typed)

@@ -34,9 +34,9 @@ def recover(folder: Path) -> None:
     for name, splice in last.files.items() if last else ():
         target = (folder / name).resolve()
         if name in left and _hash(target) == splice.before:
-            if splice.after is None:
+            if splice.after is None and not left[name].stat().st_size:
                 target.unlink(missing_ok=True)
-            elif _hash(left[name]) == splice.after:
+            elif splice.after is not None and _hash(left[name]) == splice.after:
                 os.replace(left.pop(name), target)  # noqa: PTH105 - the atomic call itself
     for leftover in left.values():
         leftover.unlink(missing_ok=True)

@@ -183,7 +183,7 @@ def _write(path: Path, data: bytes, *, like: Path) -> None:
     flags = os.O_WRONLY | os.O_CREAT | os.O_EXCL | getattr(os, "O_BINARY", 0)
     stream = os.open(path, flags, 0o666)
     try:
-        if like.exists() and hasattr(os, "fchmod"):
+        if like.exists() and hasattr(os, "fchown"):
             seen = like.stat()
             with contextlib.suppress(OSError):  # an owner is kept where one may give files away
                 os.fchown(stream, seen.st_uid, seen.st_gid)
@@ -240,7 +240,7 @@ def _flush_folder(folder: Path) -> None:
 
 def _trouble(name: str, error: OSError) -> NotWritten:
     """Return why a file could not be written, in a sentence."""
-    if error.errno in {errno.ENOSPC, errno.EDQUOT}:
+    if error.errno in {errno.ENOSPC, getattr(errno, "EDQUOT", errno.ENOSPC)}:
         return NotWritten(
             f"there is no room left on the disk for {name}; free some, then run this again. "
             "Nothing was changed"

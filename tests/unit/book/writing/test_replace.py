@@ -242,3 +242,33 @@ def test_a_file_open_in_a_spreadsheet_is_left_alone(book, mark):
         put(book)
     assert read_file(book, "tanks.csv") == OLD
     put(book, name="areas.csv", old=None)
+
+
+def test_what_a_killed_writer_left_is_completed_if_it_was_told(book):
+    put(book)
+    (book / "tanks.csv").write_bytes(OLD)  # as if killed just before the rename
+    (book / ".tanks.csv.growthcast-new").write_bytes(NEW)
+    with book_lock(book):
+        assert read_file(book, "tanks.csv") == NEW
+    assert names(book) == [LOCK, JOURNAL, "tanks.csv"]
+
+
+@pytest.mark.parametrize("left", [b"", b"half of it", NEW])
+def test_what_was_not_told_or_was_changed_since_is_swept_away(book, left):
+    (book / ".tanks.csv.growthcast-new").write_bytes(left)
+    put(book, new=b"x", old=None, name="areas.csv")
+    assert read_file(book, "tanks.csv") == OLD
+    put(book)
+    (book / "tanks.csv").write_bytes(b"by a person")
+    (book / ".tanks.csv.growthcast-new").write_bytes(left)
+    with book_lock(book):
+        assert read_file(book, "tanks.csv") == b"by a person"
+    assert names(book) == [LOCK, "areas.csv", JOURNAL, "tanks.csv"]
+
+
+def test_a_file_put_back_after_its_removal_stays(book):
+    put(book, new=None)
+    (book / "tanks.csv").write_bytes(OLD)
+    (book / ".tanks.csv.growthcast-new").write_bytes(b"of a later writer")
+    with book_lock(book):
+        assert read_file(book, "tanks.csv") == OLD
