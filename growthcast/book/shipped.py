@@ -7,7 +7,7 @@ from pathlib import Path
 
 from growthcast.errors import MissingBook
 
-__all__ = ["demo_dir", "find_book", "reference_conditions", "shipped_species_dir"]
+__all__ = ["demo_dir", "find_book", "find_own_book", "reference_conditions", "shipped_species_dir"]
 
 _PACKAGE = Path(__file__).resolve().parent.parent
 
@@ -49,3 +49,13 @@ def find_book(argument: str | Path | None) -> tuple[Path, str | None]:
     if not demo.is_dir():
         raise MissingBook("this folder holds no practice.toml, and no demo book is installed")
     return demo, f"this folder holds no practice.toml: using the demo book at {demo}"
+
+
+def find_own_book(argument: str | Path | None) -> Path:
+    """Return the folder of a book to write in: the one named, or this one; never the demo."""
+    if argument is not None or (Path.cwd() / "practice.toml").exists():
+        return find_book(argument)[0]
+    raise MissingBook(
+        "this folder holds no practice.toml; name the folder of your book, or begin one with "
+        "growthcast start my-book"
+    )

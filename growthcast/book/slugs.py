@@ -81,6 +81,7 @@ _PROBLEMS = {
 }
 
 _NOTES = {
+    "conflict-copy": "a second version of a file, as programs that sync folders leave behind",
     "unknown-column": "a column nobody declared is kept",
     "unnamed-column": "a column without a name is kept",
     "unknown-key": "a key nobody declared is kept",

@@ -8,12 +8,16 @@ from collections.abc import Callable
 
 import typer
 
+from growthcast.cli.add import add_command
 from growthcast.cli.backtest import backtest_command
 from growthcast.cli.check import check_command
 from growthcast.cli.fit import fit_command
 from growthcast.cli.forecast import forecast_command
 from growthcast.cli.interval import interval_command
+from growthcast.cli.log import log_command
 from growthcast.cli.species import species_command
+from growthcast.cli.start import start_command
+from growthcast.cli.unlog import unlog_command
 from growthcast.errors import BookProblems, Exit, GrowthcastError
 
 __all__ = ["COMMANDS", "app", "main"]
@@ -56,6 +60,10 @@ COMMANDS: dict[str, Callable[..., None]] = {
     "backtest": backtest_command,
     "check": check_command,
     "species": species_command,
+    "start": start_command,
+    "add": add_command,
+    "log": log_command,
+    "unlog": unlog_command,
 }
 for _name, _command in COMMANDS.items():
     app.command(_name)(_command)
@@ -84,7 +92,7 @@ def main() -> None:
         print(  # noqa: T201
             f"growthcast: this is a fault of the tool, not of your book: "
             f"{type(fault).__name__}: {fault}\n"
-            f"    Nothing was written. Set {TRACEBACK}=1 to see where it happened.",
+            f"    Nothing but what is said above was written. Set {TRACEBACK}=1 to see more.",
             file=sys.stderr,
         )
         sys.exit(int(Exit.TOOL_FAULT))

@@ -161,6 +161,10 @@ PROBLEMS: dict[str, tuple[Changes, Place]] = {
 }
 
 NOTES: dict[str, tuple[Changes, Place]] = {
+    "conflict-copy": (
+        {"trims (conflicted copy).csv": "date\n"},
+        ("trims (conflicted copy).csv", None, None),
+    ),
     "unknown-column": (instead("tanks.csv", "client", "lamp"), ("tanks.csv", 1, "B")),
     "unnamed-column": (instead("tanks.csv", "client", ""), ("tanks.csv", 1, "B")),
     "unknown-key": (

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+import re
 from pathlib import Path
 
 from growthcast.book.slugs import finding
@@ -14,6 +15,10 @@ __all__ = ["FILES", "check_file_names"]
 
 FILES: tuple[str, ...] = ("practice.toml", *(f"{name}.csv" for name in TABLES))
 _SPREADSHEETS = frozenset({"xlsx", "xls", "xlsm", "xlsb", "ods", "fods", "numbers"})
+_CONFLICTS = ("conflict", "konflikt", "conflit")
+_NUMBERED = re.compile(
+    r" ?\([0-9]{1,2}\)| [0-9]{1,2}|(?: -|_)? ?(?:copy|kopie|copie)(?: ?\(?[0-9]+\)?)?"
+)
 _TEXTS = frozenset({"csv", "toml", "txt", "tsv", "tab"})
 
 
@@ -33,6 +38,8 @@ def check_file_names(folder: Path) -> list[Finding]:
             fix = f"did you mean {shown(meant)}? Rename the file"
             found = f"a file named {shown(name)}"
             findings.append(finding("file-name", name, None, None, "file", found, meant, fix))
+        elif other := _copied_from(name):
+            findings.append(_conflict(name, other))
         elif other := _in_another_form(name, there):
             findings.append(_to_export(name, other, there))
     return findings
@@ -50,6 +57,27 @@ def _meant(name: str, there: list[str]) -> str | None:
         if known not in there and same_ending and is_one_slip(stem, known_stem):
             return known
     return None
+
+
+def _copied_from(name: str) -> str | None:
+    """Return the book's file of which this one is a copy that a sync program left over."""
+    folded = name.casefold()
+    for known in FILES:
+        stem, _, ending = known.partition(".")
+        rest = folded.removeprefix(known if folded.startswith(known) else stem)
+        if rest == folded or rest[:1].isalnum() or name in FILES:
+            continue
+        if ending in folded and any(word in rest for word in _CONFLICTS):
+            return known
+        if folded.endswith(f".{ending}") and _NUMBERED.fullmatch(rest.removesuffix(f".{ending}")):
+            return known
+    return None
+
+
+def _conflict(name: str, meant: str) -> Finding:
+    found = f"a file named {shown(name)}, a second version of {meant}, which alone is read"
+    fix = f"compare the two, put rows that are missing into {meant}, then remove the copy"
+    return finding("conflict-copy", name, None, None, "file", found, meant, fix)
 
 
 def _in_another_form(name: str, there: list[str]) -> str | None:

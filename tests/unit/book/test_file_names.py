@@ -50,6 +50,45 @@ def test_a_settings_file_with_one_ending_too_many(make_book):
 
 
 @pytest.mark.parametrize(
+    ("name", "meant"),
+    [
+        ("trims (conflicted copy).csv", "trims.csv"),
+        ("trims (laptop's conflicted copy 2026-11-25).csv", "trims.csv"),
+        ("trims.sync-conflict-20261125-101010-ABCDEFG.csv", "trims.csv"),
+        ("trims-conflict-2.csv", "trims.csv"),
+        ("Areas (Konfliktkopie).csv", "areas.csv"),
+        ("tanks (1).csv", "tanks.csv"),
+        ("tanks 2.csv", "tanks.csv"),
+        ("tanks - Copy.csv", "tanks.csv"),
+        ("practice (1).toml", "practice.toml"),
+    ],
+)
+def test_a_second_version_of_a_file_is_noted(make_book, name, meant):
+    folder = make_book()
+    (folder / name).write_bytes(b"x")
+    named, findings = look(folder)
+    assert named == [("conflict-copy", name)]
+    assert findings[0].expected == meant
+
+
+@pytest.mark.parametrize(
+    "name",
+    [
+        "README.txt",
+        "journal.jsonl",
+        ".growthcast.lock",
+        ".trims.csv.growthcast-new",
+        "trims-2025.csv",
+        "tanks-old.csv",
+    ],
+)
+def test_what_writing_leaves_in_a_book_is_passed_by(make_book, name):
+    folder = make_book()
+    (folder / name).write_bytes(b"x")
+    assert look(folder)[0] == []
+
+
+@pytest.mark.parametrize(
     "name", ["trims.csv.bak", "~$trims.xlsx", ".~lock.trims.csv#", "plan.xlsx"]
 )
 def test_other_files_are_left_alone(make_book, name):

@@ -1,0 +1,73 @@
+"""growthcast add: a tank, a planted area or a row of conditions, checked before it is written."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from growthcast.cli.options import AsJson
+from growthcast.errors import UsageError
+
+Kind = Annotated[str, typer.Argument(metavar="tank|area|conditions", help="What to add.")]
+BookAndCells = Annotated[
+    list[str] | None,
+    typer.Argument(
+        metavar="[BOOK] COLUMN=VALUE",
+        help="Folder of the book (default: this folder), then its cells, such as "
+        "water_depth_cm=45; text with spaces in quotes.",
+        show_default=False,
+    ),
+]
+
+
+def add_command(kind: Kind, cells: BookAndCells = None, as_json: AsJson = False) -> None:
+    """Add a tank, an area or conditions to a book, checked first, as a new last row of its table.
+
+    Example: growthcast add tank my-book tank_id=lobby client="Client A" water_depth_cm=45
+
+    Exit status: 0 done, 2 the row does not check or cannot be written, 3 the tool itself failed.
+    """
+    from datetime import date
+
+    from growthcast.book.report import format_finding
+    from growthcast.book.shipped import find_own_book
+    from growthcast.book.words import did_you_mean, shown
+    from growthcast.book.writing.append import add_rows
+    from growthcast.book.writing.cells import KINDS, parse_row, row_in_words
+    from growthcast.cli.output import print_json, print_line, say
+
+    if kind not in KINDS:
+        hint = did_you_mean(kind, KINDS, "write tank, area or conditions")
+        raise UsageError(f"{shown(kind)} cannot be added; {hint}")
+    given = cells or []
+    named = given[0] if given and "=" not in given[0] else None
+    folder = find_own_book(named)
+    table = KINDS[kind]
+    row = parse_row(kind, given[1:] if named else given, _own_columns(folder, table))
+    words = row_in_words(row)
+    added = add_rows(folder, table, [row], today=date.today(), command=f"add {kind}", summary=words)
+    for item in added.findings:
+        say(format_finding(item))
+    if added.problems_before:
+        count = len(added.problems_before)
+        noun = "problem" if count == 1 else "problems"
+        say(f"The book has {count} {noun} still: see growthcast check {folder}")
+    if as_json:
+        print_json({"table": table, "row": {name: _plain(cell) for name, cell in row.items()}})
+    else:
+        print_line(f"Added to {table}.csv: {words}.")
+
+
+def _own_columns(folder: Path, table: str) -> tuple[str, ...]:
+    """Return the header of a table as typed; empty where there is no such file."""
+    from growthcast.book.writing.dialect import dialect_of
+    from growthcast.book.writing.replace import read_file
+
+    data = read_file(folder, f"{table}.csv")
+    return tuple(name.strip() for name in dialect_of(data, table).header) if data else ()
+
+
+def _plain(cell: object) -> str | float | None:
+    return cell if isinstance(cell, float) or cell is None else str(cell)

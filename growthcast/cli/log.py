@@ -1,0 +1,248 @@
+"""growthcast log: a whole visit in one short line."""
+
+from __future__ import annotations
+
+import sys
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import date
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated, Any
+
+import typer
+
+from growthcast.cli.options import AsJson, parse_date
+from growthcast.errors import GrowthcastError, UsageError
+
+if TYPE_CHECKING:
+    from growthcast.book.book import Book
+    from growthcast.book.writing.append import Addition
+    from growthcast.book.writing.visit.entry import Place, VisitRow
+    from growthcast.errors import Finding
+    from growthcast.service.logged import AfterVisit
+
+BookAndVisit = Annotated[
+    list[str] | None,
+    typer.Argument(
+        metavar="[BOOK] AREA=AMOUNTS",
+        help="Folder of the book (default: this folder), then the visit: stems=24/12 (stood at 24 "
+        "cm, cut to 12), stems=24 (measured, not cut), crypt=-3cm (taken off), moss=look:right "
+        "(short, right or over, by eye), stems=90g, stems=10min, stems=note:text; several with +, "
+        "as in stems=24/12+90g. Without a name, or with all=, the whole tank's: 180g 35min. "
+        "No visit at all: every area is asked for in turn.",
+        show_default=False,
+    ),
+]
+Tank = Annotated[
+    str | None,
+    typer.Option(
+        "--tank",
+        metavar="ID",
+        help="The tank visited. Default: the one the areas are in.",
+        show_default=False,
+    ),
+]
+On = Annotated[
+    str | None,
+    typer.Option(
+        "--on",
+        metavar="DATE",
+        help="Day of the visit, as YYYY-MM-DD. Default: today.",
+        show_default=False,
+    ),
+]
+Yes = Annotated[bool, typer.Option("--yes", help="Write it; without, it is only said back.")]
+
+
+def log_command(
+    visit: BookAndVisit = None,
+    tank: Tank = None,
+    on: On = None,
+    yes: Yes = False,
+    as_json: AsJson = False,
+) -> None:
+    """Log a visit: say what was understood, write it with --yes, then say what follows from it.
+
+    Example: growthcast log my-book --tank lobby --on 2026-03-02 stems=24/12 moss=look:right --yes
+
+    Exit status: 0 done, 2 the visit is not understood or does not check, 3 the tool itself failed.
+    """
+    from growthcast.book.read import read_book
+    from growthcast.book.shipped import find_own_book
+    from growthcast.book.writing.visit.echo import visit_in_words
+    from growthcast.book.writing.visit.entry import looks_like_item
+    from growthcast.book.writing.visit.places import tank_of_visit, unlogged_on
+    from growthcast.cli.output import print_line, say
+
+    items = visit or []
+    named = items[0] if items and not looks_like_item(items[0]) else None
+    items = items[1:] if named else items
+    folder = find_own_book(named)
+    today = date.today()
+    day = today if on is None else parse_date(on, "--on")
+    if on is None:
+        say(f"The day of the visit is today, {day}; another is given with --on.")
+    book = read_book(folder, today=today)
+    tank_id = tank_of_visit(book, tank, items)
+    asked = not items
+    rows = _asked(book, tank_id, day) if asked else _parsed(book, tank_id, items)
+    if not rows:
+        say("Nothing was typed, so nothing was written.")
+        return
+    words = visit_in_words(tank_id, day, rows, unlogged_on(book, tank_id, day))
+    entry = _Visit(folder, tank_id, day, today, rows)
+    tried = entry.tried()
+    if not as_json:
+        print_line(words[0])
+        for line in words[1:]:
+            print_line(line)
+    _say_notes((*(i for i in book.findings if i.slug == "conflict-copy"), *tried.findings))
+    if not yes and asked:
+        yes = _answer("Write it? [y/N] ").casefold() in {"y", "yes"}
+    if not yes:
+        say("Nothing is written yet; the same line with --yes writes it.")
+        _print_json(entry, words, written=False, news=None, as_json=as_json)
+        return
+    added = entry.written()
+    if not as_json:
+        print_line(f"Written to {folder / 'trims.csv'}. growthcast unlog takes it back.")
+    news = None if added.book is None else _news(book, added.book, entry)
+    _print_json(entry, words, written=True, news=news, as_json=as_json)
+    if news is not None and not as_json:
+        from growthcast.cli.logged import print_outlook
+
+        print_outlook(news, tank_id, day, _found(rows))
+
+
+@dataclass(frozen=True, slots=True)
+class _Visit:
+    """A visit understood: where it goes, and what it says."""
+
+    folder: Path
+    tank_id: str
+    day: date
+    today: date
+    rows: Sequence[VisitRow]
+
+    def cells(self) -> list[Any]:
+        from growthcast.book.writing.visit.places import log_rows
+
+        return log_rows(self.rows, self.tank_id, self.day)
+
+    def tried(self) -> Addition:
+        from growthcast.book.writing.append import would_add
+
+        return would_add(self.folder, "trims", self.cells(), today=self.today)
+
+    def written(self) -> Addition:
+        from growthcast.book.writing.append import add_rows
+
+        count = len(self.rows)
+        summary = f"{self.tank_id} on {self.day}, {count} row{'' if count == 1 else 's'}"
+        return add_rows(
+            self.folder, "trims", self.cells(), today=self.today, command="log", summary=summary
+        )
+
+
+def _parsed(book: Book, tank_id: str, items: Sequence[str]) -> tuple[VisitRow, ...]:
+    from growthcast.book.writing.visit.entry import parse_visit
+    from growthcast.book.writing.visit.places import areas_elsewhere, places_of
+
+    return parse_visit(items, places_of(book, tank_id), areas_elsewhere(book, tank_id))
+
+
+def _asked(book: Book, tank_id: str, day: date) -> tuple[VisitRow, ...]:
+    """Ask for every area without a row of its own on the day, then for the whole tank."""
+    from growthcast.book.writing.visit.entry import GRAMMAR
+    from growthcast.book.writing.visit.places import unlogged_on
+    from growthcast.cli.output import say
+
+    say(f"{tank_id} on {day}: type what you did, Enter to skip an area, ? for what to write.")
+    items: list[str] = []
+    for place in (*unlogged_on(book, tank_id, day), None):
+        while True:
+            typed = _answer(_question(place))
+            if typed == "?":
+                say(GRAMMAR)
+                continue
+            one = f"all={typed}" if place is None else f"{place.area_id}={typed}"
+            try:
+                if typed:
+                    _parsed(book, tank_id, [*items, one])
+                    items.append(one)
+                break
+            except UsageError as error:
+                say(str(error))
+    return _parsed(book, tank_id, items)
+
+
+def _question(place: Place | None) -> str:
+    if place is None:
+        return "whole tank (180g 35min): "
+    unit = "%" if place.is_cover else "cm"
+    named = f"{place.label} ({place.area_id})" if place.label else place.area_id
+    return f"{named}, {unit} before/after: "
+
+
+def _answer(question: str) -> str:
+    """Return a line typed at a question on stderr; the end of the input leaves without writing."""
+    from growthcast.cli.output import printable
+
+    print(printable(question), end="", file=sys.stderr, flush=True)  # noqa: T201
+    line = sys.stdin.readline()
+    if not line:
+        raise UsageError("the input ended before the visit was complete; nothing was written")
+    return line.strip()
+
+
+def _say_notes(findings: Sequence[Finding]) -> None:
+    from growthcast.book.report import format_finding
+    from growthcast.cli.output import say
+
+    for item in findings:
+        say(format_finding(item))
+
+
+def _news(before: Book, after: Book, entry: _Visit) -> AfterVisit | None:
+    """Return what the visit changes; it is written already, so trouble here is only said."""
+    from growthcast.cli.output import say
+    from growthcast.service.logged import after_visit
+
+    try:
+        return after_visit(before, after, entry.tank_id, entry.day)
+    except GrowthcastError as error:
+        say(f"The visit is written, but nothing can be forecast from it: {error}")
+        return None
+
+
+def _print_json(
+    entry: _Visit, words: Sequence[str], *, written: bool, news: AfterVisit | None, as_json: bool
+) -> None:
+    from growthcast.cli.logged import outlook_as_dict
+    from growthcast.cli.output import print_json
+
+    if not as_json:
+        return
+    rows = [
+        {name: cell.isoformat() if isinstance(cell, date) else cell for name, cell in row.items()}
+        for row in entry.cells()
+    ]
+    print_json(
+        {
+            "tank_id": entry.tank_id,
+            "on": entry.day.isoformat(),
+            "written": written,
+            "rows": rows,
+            "understood": list(words),
+            "outlook": None if news is None else outlook_as_dict(news),
+        }
+    )
+
+
+def _found(rows: Sequence[VisitRow]) -> dict[str, float]:
+    """Return the height each area was found at, where it was measured."""
+    return {
+        row.place.area_id: float(row.amounts["before_cm"])
+        for row in rows
+        if row.place is not None and "before_cm" in row.amounts
+    }

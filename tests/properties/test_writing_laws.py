@@ -1,0 +1,121 @@
+"""Laws of writing: what stood there stays, what was added is read back, and goes away again."""
+
+from __future__ import annotations
+
+import contextlib
+import csv
+import io
+import tempfile
+from datetime import date, timedelta
+from pathlib import Path
+
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from growthcast.book.read import inspect_book
+from growthcast.book.tables import TABLES
+from growthcast.book.writing.append import add_rows
+from growthcast.book.writing.cells import KINDS, parse_row
+from growthcast.book.writing.journal import splice_of
+from growthcast.book.writing.unlog import take_back
+from growthcast.book.writing.visit.entry import Place, parse_visit
+from growthcast.errors import UsageError
+from tests.books import TODAY, write_book
+
+COLUMNS = ["date", "tank_id", "area_id", "before_cm", "after_cm", "removed_g", "look", "note"]
+TENTHS = st.integers(31, 219).map(lambda tenths: tenths / 10)
+PRINTABLE = st.text(
+    st.characters(min_codepoint=32, max_codepoint=0x2FF, exclude_categories=["C", "Z"])
+    | st.sampled_from([" ", ",", ";", "\t", '"', "'", "=", "#", "é"]),
+    max_size=12,
+).filter(lambda text: text == text.strip() and text.isprintable())
+
+CODECS = st.sampled_from(["utf-8", "utf-8-sig", "utf-16-le", "utf-16-be", "cp1252"])
+
+
+@st.composite
+def written_logs(draw):
+    """Return a log as some program wrote it: its bytes, and how many rows it has."""
+    codec = draw(CODECS)
+    delimiter = draw(st.sampled_from([",", ";", "\t"]))
+    comma = delimiter != "," and draw(st.booleans())
+    columns = draw(st.permutations([*COLUMNS, "mine"]))
+    rows = draw(st.integers(0, 4))
+    buffer = io.StringIO(newline="")
+    quoting = draw(st.sampled_from([csv.QUOTE_MINIMAL, csv.QUOTE_ALL]))
+    end = draw(st.sampled_from(["\n", "\r\n", "\r"]))
+    writer = csv.writer(buffer, delimiter=delimiter, lineterminator=end, quoting=quoting)
+    writer.writerow(columns)
+    for n in range(rows):
+        height = f"{draw(TENTHS):.1f}"
+        cells = {
+            "date": str(date(2025, 3, 1) + timedelta(days=n)),
+            "tank_id": "lobby",
+            "area_id": "stems",
+            "before_cm": height.replace(".", ",") if comma else height,
+            "note": "gekürzt" if codec == "cp1252" else draw(PRINTABLE),
+        }
+        writer.writerow([{**cells, "mine": "=1+1"}.get(name, "") for name in columns])
+    text = buffer.getvalue()
+    if draw(st.booleans()):
+        text = text[: -len(end)]
+    mark = "\ufeff" if codec.startswith("utf-16") else ""
+    return (mark + text).encode(codec), rows
+
+
+@settings(max_examples=60, deadline=None)
+@given(written_logs(), TENTHS, PRINTABLE)
+def test_what_is_added_is_read_back_and_taken_back(log, height, note):
+    data, count = log
+    note = note.encode("cp1252", "ignore").decode("cp1252") if b"\xfc" in data else note
+    with tempfile.TemporaryDirectory() as scratch:
+        folder = write_book(Path(scratch) / "book")
+        path = folder / "trims.csv"
+        path.write_bytes(data)
+        row = {"date": date(2026, 3, 1), "tank_id": "lobby", "area_id": "stems"}
+        row |= {"before_cm": height, "after_cm": 3.0, "note": note.strip()}
+        added = add_rows(folder, "trims", [row], today=TODAY, command="log", summary="x")
+        assert path.read_bytes().startswith(data)
+        book, findings = inspect_book(folder, today=TODAY)
+        assert book is not None, findings
+        assert added.book is not None
+        assert len(book.trims) == count + 1
+        assert str(book.trims.date("date")[-1]) == "2026-03-01"
+        assert book.trims.number("before_cm")[-1] == height
+        assert book.trims.number("after_cm")[-1] == 3.0
+        assert book.trims.text("note")[-1] == note.strip()
+        assert book.trims.extra["mine"] == (*["=1+1"] * count, "")
+        take_back(folder)
+        assert path.read_bytes() == data
+
+
+@given(st.binary(max_size=40), st.binary(max_size=40))
+def test_a_splice_leads_from_the_old_to_the_new(old, new):
+    s = splice_of(old, new, None, None)
+    rest = s.at + len(s.removed)
+    assert old[s.at : rest] == s.removed
+    assert old[: s.at] + s.added + old[rest:] == new
+
+
+@given(TENTHS, TENTHS, st.sampled_from([".", ","]), st.sampled_from(["", "cm", " cm"]))
+def test_heights_are_read_as_typed(before, after, mark, unit):
+    place = Place("stems", "", is_cover=False)
+    typed = f"{before:.1f}{unit}/{after:.1f}{unit}".replace(".", mark)
+    [row] = parse_visit([f"stems={typed}"], [place], {})
+    assert row.amounts == {"before_cm": before, "after_cm": after}
+
+
+@given(st.text(max_size=20))
+def test_any_line_is_understood_or_refused_in_words(item):
+    place = Place("stems", "Back stems", is_cover=False)
+    for typed in (item, f"stems={item}"):
+        with contextlib.suppress(UsageError):
+            assert parse_visit([typed], [place], {"fern": "home"})
+
+
+@given(st.lists(st.text(max_size=12), max_size=3), st.sampled_from(["tank", "area", "conditions"]))
+def test_any_cells_are_understood_or_refused_in_words(items, kind):
+    columns = [f"{column.name}={item}" for column in TABLES[KINDS[kind]] for item in items]
+    for typed in (items, columns, columns[:1]):
+        with contextlib.suppress(UsageError):
+            assert parse_row(kind, typed)

@@ -1,0 +1,176 @@
+"""Rows are added the way the file is written; everything that stood there stays, byte for byte."""
+
+from __future__ import annotations
+
+from datetime import date
+
+import pytest
+
+from growthcast.book.writing import append
+from growthcast.book.writing.append import add_rows, would_add
+from growthcast.book.writing.dialect import appended, dialect_of
+from growthcast.book.writing.journal import entries
+from growthcast.book.writing.replace import replace_files
+from growthcast.errors import FileChanged, NotWritten, RowsRefused, UsageError
+from tests.unit.book.small_book import FILES, TODAY
+
+ROW = {"date": date(2026, 3, 1), "tank_id": "T1", "area_id": "A1", "before_cm": 24.5, "after_cm": 9}
+
+
+@pytest.mark.parametrize(
+    ("old", "line"),
+    [
+        (b"date,tank_id,area_id,before_cm,after_cm\n", b"2026-03-01,T1,A1,24.5,9\n"),
+        (b"date,tank_id,area_id,before_cm,after_cm", b"\n2026-03-01,T1,A1,24.5,9\n"),
+        (b"date;tank_id;area_id;before_cm;after_cm\r\n", b"2026-03-01;T1;A1;24,5;9\r\n"),
+        (b"sep=;\rdate;tank_id;area_id;before_cm;after_cm\r", b"2026-03-01;T1;A1;24,5;9\r"),
+        (
+            b"date;tank_id;area_id;before_cm;after_cm\n2026-02-01;T1;A1;20.5;9\n",
+            b"2026-03-01;T1;A1;24.5;9\n",
+        ),
+        (
+            b"after_cm\tdate\tmine\ttank_id\tarea_id\tbefore_cm\n",
+            b"9\t2026-03-01\t\tT1\tA1\t24.5\n",
+        ),
+        (
+            b"\xef\xbb\xbfdate,tank_id,area_id,before_cm,after_cm\r\n",
+            b"2026-03-01,T1,A1,24.5,9\r\n",
+        ),
+        (
+            "\ufeffdate;tank_id;area_id;before_cm;after_cm".encode("utf-16-le"),
+            "\n2026-03-01;T1;A1;24,5;9\n".encode("utf-16-le"),
+        ),
+        (
+            "\ufeffdate;tank_id;area_id;before_cm;after_cm\r\n".encode("utf-16-be"),
+            "2026-03-01;T1;A1;24,5;9\r\n".encode("utf-16-be"),
+        ),
+        (b'"date","tank_id","area_id","before_cm","after_cm"\n\n\n', b"2026-03-01,T1,A1,24.5,9\n"),
+    ],
+)
+def test_a_line_is_written_as_the_others_are(old, line):
+    assert appended(old, "trims", [ROW]) == old + line
+
+
+def test_windows_text_stays_windows_text():
+    old = "date,tank_id,area_id,note\n2026-02-01,T1,A1,gekürzt\n".encode("cp1252")
+    row = {"date": "2026-03-01", "tank_id": "T1", "area_id": "A1", "note": "schön, gut"}
+    new = appended(old, "trims", [row])
+    assert new == old + '2026-03-01,T1,A1,"schön, gut"\n'.encode("cp1252")
+    with pytest.raises(UsageError, match=r"saved as Windows-1252, which cannot hold \"茶\""):
+        appended(old, "trims", [{**row, "note": "茶"}])
+
+
+def test_a_new_file_is_written_as_the_tanks_are():
+    like = "\ufefftank_id;water_depth_cm\r\nT1;40,5\r\n".encode()
+    new = appended(None, "trims", [ROW], ("tanks", like))
+    assert new.startswith("\ufeffdate;tank_id;area_id;".encode())
+    assert new.endswith(b"\r\n2026-03-01;T1;A1;24,5;9;;;;;\r\n")
+    assert appended(None, "trims", [ROW]).count(b"\n") == 2
+
+
+def test_a_column_that_is_not_there_is_named():
+    with pytest.raises(UsageError, match=r"trims.csv has no column look; add look to its header"):
+        appended(b"date,tank_id,area_id\n", "trims", [{"look": "over"}])
+    with pytest.raises(UsageError, match="control character"):
+        appended(b"date,note\n", "trims", [{"note": "two\nlines"}])
+    with pytest.raises(RowsRefused):
+        dialect_of(b"\x81\xff", "trims")
+
+
+def add(folder, **cells):
+    return add_rows(
+        folder, "trims", [{**ROW, **cells}], today=TODAY, command="log", summary="a visit"
+    )
+
+
+def test_the_book_with_the_row_is_returned_and_the_journal_knows(make_book):
+    folder = make_book()
+    old = (folder / "trims.csv").read_bytes()
+    added = add(folder)
+    assert added.book is not None
+    assert len(added.book.trims) == len(old.splitlines())
+    assert (folder / "trims.csv").read_bytes().startswith(old)
+    assert [entry.command for entry in entries(folder)] == ["log"]
+    assert added.entry is not None
+    assert added.entry.summary == "a visit"
+
+
+@pytest.mark.parametrize(
+    ("cells", "slug"),
+    [
+        ({"area_id": "A9"}, "unknown-id"),
+        ({"tank_id": "T9"}, "unknown-id"),
+        ({"after_cm": 30.0}, "after-above-before"),
+        ({"before_cm": 900.0}, "out-of-range"),
+        ({"date": date(2030, 1, 1)}, "future-date"),
+        ({"area_id": "../A1"}, "id-form"),
+    ],
+)
+def test_a_row_that_does_not_check_is_refused_and_nothing_is_written(make_book, cells, slug):
+    folder = make_book()
+    before = {path.name: path.read_bytes() for path in folder.iterdir()}
+    with pytest.raises(RowsRefused, match="nothing was written") as refused:
+        add(folder, **cells)
+    assert slug in [item.slug for item in refused.value.findings]
+    del_lock = {p.name: p.read_bytes() for p in folder.iterdir() if not p.name.startswith(".")}
+    assert del_lock == before
+
+
+def test_the_same_row_twice_is_refused(make_book):
+    folder = make_book()
+    add(folder)
+    with pytest.raises(UsageError, match=r"trims.csv holds this already"):
+        add(folder)
+
+
+def test_problems_elsewhere_do_not_stop_a_row_and_are_told(make_book):
+    folder = make_book(conditions_csv="tank_id,from_date\nT9,2026-01-01\n")
+    added = add(folder)
+    assert added.book is None
+    assert [item.slug for item in added.problems_before] == ["unknown-id"]
+
+
+def test_a_table_with_problems_is_mended_first(make_book):
+    folder = make_book(trims_csv=FILES["trims.csv"] + "2026-03-01,T1,A1,2")
+    with pytest.raises(RowsRefused) as refused:
+        add(folder)
+    assert [item.slug for item in refused.value.findings] == ["torn-row"]
+
+
+def test_trying_writes_nothing(make_book):
+    folder = make_book()
+    before = sorted(path.name for path in folder.iterdir())
+    tried = would_add(folder, "trims", [{**ROW, "before_cm": 60.0}], today=TODAY)
+    assert [item.slug for item in tried.findings][:1] == ["height-above-water"]
+    assert sorted(path.name for path in folder.iterdir()) == before
+
+
+def test_a_spreadsheets_row_of_meanwhile_is_kept(make_book, monkeypatch):
+    folder = make_book()
+    theirs = (folder / "trims.csv").read_bytes() + b"2026-03-05,T1,A1,20,10,,,,,\n"
+    calls = []
+
+    def meanwhile(*arguments, **options):
+        calls.append(1)
+        if len(calls) == 1:
+            (folder / "trims.csv").write_bytes(theirs)
+        return replace_files(*arguments, **options)
+
+    monkeypatch.setattr(append, "replace_files", meanwhile)
+    add(folder)
+    assert (folder / "trims.csv").read_bytes() == theirs + b"2026-03-01,T1,A1,24.5,9,,,,,\n"
+    assert len(calls) == 2
+
+
+def test_a_file_that_never_rests_is_left_alone(make_book, monkeypatch):
+    folder = make_book()
+
+    def always(*arguments, **options):
+        with (folder / "trims.csv").open("ab") as stream:
+            stream.write(b"\n")
+        return replace_files(*arguments, **options)
+
+    monkeypatch.setattr(append, "replace_files", always)
+    with pytest.raises(FileChanged, match="changed by another program"):
+        add(folder)
+    assert issubclass(FileChanged, NotWritten)

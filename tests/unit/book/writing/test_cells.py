@@ -1,0 +1,54 @@
+"""One row typed as column=value."""
+
+from __future__ import annotations
+
+import pytest
+
+from growthcast.book.writing.cells import parse_row, row_in_words
+from growthcast.errors import UsageError
+
+AREA = ["id=stems", "tank_id=lobby", "species_id=x", "area_cm2=400", "floor_cm=8", "budget_cm=22"]
+
+
+def test_a_row_with_units_commas_and_short_names():
+    row = parse_row(
+        "area", [*AREA, "planted_on=2026-01-15", "light_share=80%", "cut=9,5cm", "note=a=b"]
+    )
+    assert row["area_id"] == "stems"
+    assert row["light_share"] == 0.8
+    assert row["cut_cm"] == 9.5
+    assert row["note"] == "a=b"
+    assert row_in_words(row).endswith("light_share 0.8, cut_cm 9.5, note a=b")
+
+
+def test_conditions_by_short_names_and_own_columns():
+    row = parse_row(
+        "conditions",
+        ["tank_id=t", "from_date=2026-01-15", "co2=20mg/l", "k=0", "Lamp=two"],
+        ("tank_id", "Lamp"),
+    )
+    assert (row["co2_mg_l"], row["k_mg_l"], row["Lamp"]) == (20.0, 0.0, "two")
+
+
+@pytest.mark.parametrize(
+    ("items", "said"),
+    [
+        (["water_depth_cm"], "has no ="),
+        (["water_dept_cm=45"], r'did you mean "water_depth_cm"\?'),
+        (["water_depth_cm=45", "water_depth_cm=45"], "is given twice"),
+        (["tank_id=a"], r"also needs water_depth_cm \(water above the substrate, centimetres"),
+        (["tank_id=a", "water_depth_cm="], "also needs water_depth_cm"),
+        (["tank_id=a", "water_depth_cm=deep"], "not a number"),
+        (["tank_id=a", "water_depth_cm=1,234"], "thousands mark"),
+        (["tank_id=a", "water_depth_cm=45l"], "a number with its unit; write 45"),
+        (["tank_id=a", "w=3"], "no column w"),
+    ],
+)
+def test_what_is_not_understood_is_said(items, said):
+    with pytest.raises(UsageError, match=said):
+        parse_row("tank", items)
+
+
+def test_dates_say_how():
+    with pytest.raises(UsageError, match="write 2026-01-15"):
+        parse_row("area", [*AREA, "planted_on=15.1.2026"])
