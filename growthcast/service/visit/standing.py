@@ -7,7 +7,7 @@ also grows on fast.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -17,9 +17,9 @@ from growthcast.fit.solver.drift import span_drift
 from growthcast.fit.solver.linearise import CEILING, KNOTS, RATE
 from growthcast.growth.logistic import height_at_stage, shape_factor, stage
 from growthcast.service.draws import span_normals
-from growthcast.service.interval import HAND_SPREAD, LivingAreas, living_areas
+from growthcast.service.interval import HAND_SPREAD, LivingAreas, all_hold, living_areas
 
-__all__ = ["Standing", "standing_areas"]
+__all__ = ["Standing", "days_that_hold", "only_areas", "standing_areas"]
 
 FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.int64]
@@ -100,6 +100,52 @@ def standing_areas(fit: GrowthFit, tanks: IntArray) -> Standing:
     rate = living.draws.log_rate - speed[:, None]
     last = _last_stages(living, posterior, rate)
     return Standing(living, last + _grown_since(fit, living, posterior, rate))
+
+
+def only_areas(standing: Standing, keep: NDArray[np.bool_]) -> Standing:
+    """Return some areas (A,) of a block, with the tanks that are left."""
+    living = standing.living
+    tanks, first, run = np.unique(living.run[keep], return_index=True, return_inverse=True)
+    draws = living.draws
+    own = replace(
+        draws,
+        log_rate=draws.log_rate[keep],
+        ceiling_cm=draws.ceiling_cm[keep],
+        knots=draws.knots[tanks],
+        week=draws.week[keep],
+        hand=draws.hand[keep],
+        drift=draws.drift[tanks],
+    )
+    left = replace(
+        living,
+        area=living.area[keep],
+        run=run,
+        first=first,
+        tank=living.tank[tanks],
+        budget_cm=living.budget_cm[keep],
+        floor_cm=living.floor_cm[keep],
+        safe_cut_cm=living.safe_cut_cm[keep],
+        shape=living.shape[keep],
+        draws=own,
+    )
+    return Standing(left, standing.now[keep])
+
+
+def days_that_hold(
+    standing: Standing, began: FloatArray, after_d: float, longest_d: int, confidence: float
+) -> int:
+    """Most whole days [d] for which all areas of one tank stay within their budgets.
+
+    ``began`` (A, D) are the stages ``after_d`` days after the fit; the chance of all areas at once
+    is at least ``confidence``. 0 where not even one day holds, at most ``longest_d``.
+    """
+    low, high = 0, longest_d
+    while low < high:
+        middle = (low + high + 1) // 2
+        ended = began + standing.living.growth(float(middle), after_d)
+        holds = all_hold(standing.living, standing.within(ended))[0] >= confidence
+        low, high = (middle, high) if holds else (low, middle - 1)
+    return low
 
 
 def _last_stages(living: LivingAreas, posterior: AreaPosterior, rate: FloatArray) -> FloatArray:
