@@ -7,7 +7,15 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from growthcast.cli.options import AsJson, BookFolder, OnDate, TankId, one_tank, open_fit, parse_date
+from growthcast.cli.options import (
+    AsJson,
+    BookFolder,
+    OnDate,
+    TankId,
+    one_tank,
+    open_fit,
+    parse_date,
+)
 from growthcast.errors import UsageError
 
 if TYPE_CHECKING:
@@ -94,7 +102,16 @@ def _print(sheet: CutSheet) -> None:
     if sheet.areas:
         print_table(
             "In the order of work (range: 8 times in 10)",
-            ["", "area", "now>", "do", "never below>", "at the next visit>", "stays inside>", "min>"],
+            [
+                "",
+                "area",
+                "now>",
+                "do",
+                "never below>",
+                "at the next visit>",
+                "stays inside>",
+                "min>",
+            ],
             [_row(area) for area in sheet.areas],
         )
     trimming = sheet.trimming_min

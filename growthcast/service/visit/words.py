@@ -61,7 +61,9 @@ def ranges(draws: FloatArray) -> list[Range]:
     return [Range(*row) for row in quantiles.tolist()]
 
 
-def sooner_or_later(from_day: float, days: FloatArray) -> tuple[date | None, date | None, date | None]:
+def sooner_or_later(
+    from_day: float, days: FloatArray
+) -> tuple[date | None, date | None, date | None]:
     """Dates by which something has happened with chances of 10, 50 and 90 %; ``None`` if not.
 
     ``days`` (D,) are each draw's days after ``from_day`` [day number], ``inf`` where never.
