@@ -14,6 +14,7 @@ from growthcast.cli.cuts import cuts_command
 from growthcast.cli.fit import fit_command
 from growthcast.cli.forecast import forecast_command
 from growthcast.cli.interval import interval_command
+from growthcast.cli.peak import peak_command
 from growthcast.cli.species import species_command
 from growthcast.errors import BookProblems, Exit, GrowthcastError
 
@@ -36,6 +37,7 @@ COMMANDS: dict[str, Callable[..., None]] = {
     "interval": interval_command,
     "forecast": forecast_command,
     "cuts": cuts_command,
+    "peak": peak_command,
     "fit": fit_command,
     "backtest": backtest_command,
     "check": check_command,

@@ -138,8 +138,9 @@ class IntervalOptions:
 
     ``cut_cm`` keeps to ``LivingAreas.least_cut_cm``; ``cut_needed_cm`` is the cut that would hold
     the wanted chance whatever the look, NaN where not even the lowest safe cut does.
-    ``share_of_days_presentable`` counts the days on which every area of the tank stands between its
-    floor and its budget. ``needed_budget_cm`` is the budget that would make the interval feasible from the least cut;
+    ``share_of_days_presentable`` counts the days on which every area of a tank stands between its
+    floor and its budget. ``needed_budget_cm`` is the budget that would make the interval feasible
+    from the least cut;
     ``chance_at_least_cut`` the chance when every area is taken down to its least cut.
     """
 

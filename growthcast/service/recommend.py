@@ -141,7 +141,7 @@ def recommend(book: Book, fit: GrowthFit, tanks: IntArray | None = None) -> list
 
 
 def tank_terms(book: Book, fit: GrowthFit) -> TankTerms:
-    """Return what the book says of every tank's visits, the practice's word where it says nothing."""
+    """Return what is said of every tank's visits, by itself or else by the practice."""
     tanks, practice = book.tanks, book.practice
 
     def or_practice(name: str, usual: float) -> FloatArray:

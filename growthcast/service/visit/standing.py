@@ -1,4 +1,4 @@
-"""How areas stand on a day, drawn together with how they will grow, and carried from visit to visit.
+"""How areas stand on a day, drawn together with how they grow, and carried from visit to visit.
 
 Heights are held as stages (A, D): growth adds to a stage, a cut lowers it. Draw ``d`` of a stage
 goes with draw ``d`` of the rates and ceilings, so an area that stands high because it grows fast
