@@ -8,6 +8,7 @@ from collections.abc import Callable
 
 import typer
 
+from growthcast.cli.away import away_command
 from growthcast.cli.backtest import backtest_command
 from growthcast.cli.check import check_command
 from growthcast.cli.cuts import cuts_command
@@ -38,6 +39,7 @@ COMMANDS: dict[str, Callable[..., None]] = {
     "forecast": forecast_command,
     "cuts": cuts_command,
     "peak": peak_command,
+    "away": away_command,
     "fit": fit_command,
     "backtest": backtest_command,
     "check": check_command,

@@ -19,7 +19,7 @@ Cut = tuple[int, FloatArray, FloatArray, FloatArray, str]
 that anything does, and the cut's purpose."""
 
 REGROWN_SHARE = 0.15
-"""Share of its height that must be new growth for a cut not to show (common practice, no source)."""
+"""Share of a height that must be new growth for a cut not to show (common practice, no source)."""
 BARELY_CUT_SHARE = 0.02
 """A cut that takes less than this share of the height does not show anyhow."""
 
