@@ -19,7 +19,7 @@ from growthcast.cli.options import (
 from growthcast.errors import UsageError
 
 if TYPE_CHECKING:
-    from growthcast.service.visit.away import AwayArea, AwayTank
+    from growthcast.service.visit.away_nouns import AwayArea, AwayTank
 
 FromDate = Annotated[
     str | None,

@@ -12,7 +12,7 @@ from growthcast.cli.options import AsJson, BookFolder, TankId, one_tank, open_fi
 from growthcast.errors import UsageError
 
 if TYPE_CHECKING:
-    from growthcast.service.visit.peak import PeakArea, PeakPlan
+    from growthcast.service.visit.peak_nouns import PeakArea, PeakPlan
 
 PeakDate = Annotated[
     str | None,
