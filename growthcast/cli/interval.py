@@ -97,7 +97,7 @@ def _one_tank(tank: TankAdvice, currency: str) -> None:
     )
     print_line(
         "At the floor: all inside if cut as low as still looks right. Presentable: days with every "
-        "area between floor and height. Else bare: days below the floor if cut to last all the same."
+        "area between floor and height. Else bare: days below the floor if cut to last anyhow."
     )
     shown = tank.recommended_interval_d or tank.options[0].interval_d
     print_table(

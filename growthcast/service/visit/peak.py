@@ -162,9 +162,8 @@ def _areas(
     living, design = standing.living, fit.design
     now = ranges(standing.heights(standing.now))
     uncut = routes[0]
-    ends = ranges(
-        standing.heights(np.array([routes[r].ended[i] for i, r in enumerate(chosen.tolist())]))
-    )
+    ended = np.array([routes[r].ended[i] for i, r in enumerate(chosen.tolist())])
+    ends = ranges(standing.heights(ended))
     alone = ranges(standing.heights(uncut.ended))
     weekly = np.median(
         standing.heights(standing.stages(band.target_cm[:, None]) + living.growth(7.0)), axis=1
@@ -173,8 +172,7 @@ def _areas(
     basis = fit.basis
     made = []
     for i, route in enumerate(routes[r] for r in chosen.tolist()):
-        chance = float(inside[i].mean())
-        place = int(living.area[i])
+        chance, place = float(inside[i].mean()), int(living.area[i])
         reachable = chance >= REACHED
         later = None if reachable else best_from[i]
         unit = unit_of(fit, place)
