@@ -59,8 +59,9 @@ def test_draws_stand_where_the_forecast_says(lobby, standing, ahead_d):
 
 
 def test_a_high_stand_goes_with_fast_growth(standing):
+    """About 0.2 on this book, most of a week being noise; 0 +- 0.03 if drawn apart."""
     stems = standing.heights(standing.now)[0]
-    assert np.corrcoef(stems, standing.living.growth(7.0)[0])[0, 1] > 0.3
+    assert np.corrcoef(stems, standing.living.growth(7.0)[0])[0, 1] > 0.12
 
 
 def test_later_spans_are_drawn_anew_but_the_drift_is_shared(standing):
