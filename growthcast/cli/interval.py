@@ -68,9 +68,9 @@ def _in_full(tank: TankAdvice) -> None:
         days = tank.mends[0].interval_d
         print_table(
             f"{tank.tank_id}: what would make {days} days feasible, each worked out anew",
-            ["change", "all inside>", "enough"],
+            ["change", "at the floor>", "enough"],
             [
-                [mend.change, as_chance(mend.chance_all_within), "yes" if mend.holds else "no"]
+                [mend.change, as_chance(mend.chance_at_least_cut), "yes" if mend.holds else "no"]
                 for mend in tank.mends
             ],
         )
