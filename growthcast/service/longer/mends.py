@@ -45,7 +45,8 @@ class Mend:
     ``kind`` is "budget", "floor", "plant" or "light"; ``change`` says it in words. ``area_ids`` are
     the areas changed (all of the tank's for light) and ``values`` the new bounds [cm, or % cover],
     the new species' ids, or the new PPFD [umol]. ``chance_at_least_cut`` is the chance of
-    the interval with that change, every area cut as low as still looks right, and ``holds`` whether it suffices.
+    the interval with that change, every area cut as low as still looks right, and ``holds`` whether
+    it suffices.
     """
 
     kind: str
