@@ -165,8 +165,8 @@ class IntervalOptions:
     """One interval for every tank (R,) of a block, and what it asks of every area (A,).
 
     ``cut_cm`` keeps to ``LivingAreas.least_cut_cm``; ``cut_needed_cm`` is the cut that would hold
-    the wanted chance whatever the look (``cut_cm`` where that does), NaN where not even the lowest safe cut
-    does.
+    the wanted chance whatever the look (``cut_cm`` where that does), NaN where not even the lowest
+    safe cut does.
     ``share_of_days_presentable`` counts the days on which every area of a tank stands between its
     floor and its budget, what lies within the scatter of a cut below the floor still counting as
     at it. ``needed_budget_cm`` is the budget that would make the interval feasible
