@@ -50,6 +50,11 @@ class Range:
         """Return the quantiles as a plain mapping."""
         return {name: round(getattr(self, name), digits) for name in ("p10", "p50", "p90")}
 
+    def in_short(self, unit: str) -> str:
+        """Return the middle and the range for a table whose heights are in cm."""
+        cover = " %" if unit != "cm" else ""
+        return f"{self.p50:.1f}{cover} ({self.p10:.1f}-{self.p90:.1f})"
+
     def in_words(self, unit: str) -> str:
         """Return the middle and the range, as in ``12.4 cm (11.1 to 14.0)``."""
         return f"{self.p50:.1f} {unit} ({self.p10:.1f} to {self.p90:.1f})"
