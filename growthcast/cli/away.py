@@ -137,7 +137,7 @@ def _print(tanks: list[AwayTank], first: date, last: date) -> None:
 def _bare(tank: AwayTank) -> None:
     """Say which cuts would hold although they look bare, and for which area none does."""
     from growthcast.cli.output import print_line
-    from growthcast.service.visit.words import and_list, days_in_words
+    from growthcast.service.visit.words import about_days, and_list
 
     print_line("At worst over: in one case of ten, on the day of the next visit.")
     if tank.state != "stand-in":
@@ -146,10 +146,10 @@ def _bare(tank: AwayTank) -> None:
         print_line(f"Not even the lowest safe cut would hold {and_list(none)}.")
         return
     low = [
-        f"{area.label} to {area.needed_cut_cm:.1f} {area.unit} "
-        f"(bare for about {days_in_words(area.days_below_floor)})"
+        f"{area.label} to {area.needed_cut_cm:.2g} {area.unit} "
+        f"(bare for {about_days(area.days_below_floor)})"
         for area in tank.areas
-        if area.needed_cut_cm is not None and area.needed_cut_cm < area.bridging_cut_cm - 0.05
+        if area.needed_cut_cm is not None and area.needed_cut_cm < 0.995 * area.floor_cm
     ]
     if low:
         print_line(f"Without a stand-in, cuts below the floor would hold: {and_list(low)}.")

@@ -15,6 +15,7 @@ from growthcast.forecast.report import as_date
 __all__ = [
     "CAUTIONS",
     "Range",
+    "about_days",
     "and_list",
     "as_chance",
     "cautions_for",
@@ -91,6 +92,12 @@ def days_in_words(days: float) -> str:
     """Return a number of days as a person says it."""
     whole = round(days)
     return "less than a day" if whole < 1 else "1 day" if whole == 1 else f"{whole} days"
+
+
+def about_days(days: float) -> str:
+    """Return a number of days that is not known for sure as a person says it."""
+    said = days_in_words(days)
+    return said if days < 0.5 else f"about {said}"
 
 
 def and_list(names: Sequence[str]) -> str:
