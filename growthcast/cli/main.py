@@ -9,12 +9,15 @@ from collections.abc import Callable
 import typer
 
 from growthcast.cli.add import add_command
+from growthcast.cli.away import away_command
 from growthcast.cli.backtest import backtest_command
 from growthcast.cli.check import check_command
+from growthcast.cli.cuts import cuts_command
 from growthcast.cli.fit import fit_command
 from growthcast.cli.forecast import forecast_command
 from growthcast.cli.interval import interval_command
 from growthcast.cli.log import log_command
+from growthcast.cli.peak import peak_command
 from growthcast.cli.species import species_command
 from growthcast.cli.start import start_command
 from growthcast.cli.unlog import unlog_command
@@ -56,6 +59,9 @@ def _before_any_command(
 COMMANDS: dict[str, Callable[..., None]] = {
     "interval": interval_command,
     "forecast": forecast_command,
+    "cuts": cuts_command,
+    "peak": peak_command,
+    "away": away_command,
     "fit": fit_command,
     "backtest": backtest_command,
     "check": check_command,

@@ -6,7 +6,7 @@ that a tank asks of its areas (do all of them hold?) is a reduction over its run
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -15,9 +15,20 @@ from growthcast.fit.result import GrowthFit
 from growthcast.fit.solver.drift import span_drift
 from growthcast.fit.solver.linearise import ErrorModel
 from growthcast.growth.logistic import height_at_stage, shape_factor, stage
-from growthcast.service.draws import GrowthDraws, draw_growth
+from growthcast.service.draws import GrowthDraws, draw_growth, span_normals
 
-__all__ = ["IntervalOptions", "LivingAreas", "interval_options", "living_areas"]
+__all__ = [
+    "HAND_SPREAD",
+    "IntervalOptions",
+    "LivingAreas",
+    "all_hold",
+    "at_rank",
+    "highest_rank",
+    "interval_options",
+    "living_areas",
+    "living_part",
+    "needed_cuts",
+]
 
 FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.int64]
@@ -34,9 +45,7 @@ class LivingAreas:
 
     ``area`` are their places in the book, sorted by tank; ``run`` (A,) is each area's tank among
     the ``R`` tanks that have a living area, ``first`` (R,) the place of each tank's first area and
-    ``tank`` (R,) its place in the book. ``safe_cut_cm`` is the lowest cut an area survives,
-    ``least_cut_cm`` the lowest that also looks right; ``budget_stage`` (A, D) the stage at which
-    each draw passes its budget, inf where it never does; ``usual_ceiling_cm`` the median ceiling.
+    ``tank`` (R,) its place in the book. ``safe_cut_cm`` is the lowest cut an area survives.
     """
 
     area: IntArray
@@ -50,26 +59,36 @@ class LivingAreas:
     draws: GrowthDraws
     errors: ErrorModel
     on_day: float
-    least_cut_cm: FloatArray
-    budget_stage: FloatArray
-    usual_ceiling_cm: FloatArray
 
-    def growth(self, interval_d: float) -> FloatArray:
-        """Stages gained over an interval, (A, D)."""
+    @property
+    def size(self) -> int:
+        """How many draws there are."""
+        return int(self.draws.log_rate.shape[1])
+
+    @property
+    def least_cut_cm(self) -> FloatArray:
+        """Lowest cut that looks right and is survived, (A,)."""
+        return np.maximum(self.floor_cm, self.safe_cut_cm)
+
+    def growth(self, interval_d: float, after_d: float = 0.0) -> FloatArray:
+        """Stages gained over an interval that begins ``after_d`` days after the fit, (A, D)."""
         draws = self.draws
-        began, ended = np.array([self.on_day]), np.array([self.on_day + interval_d])
+        start = self.on_day + after_d
+        began, ended = np.array([start]), np.array([start + interval_d])
         ahead = span_drift(began, ended, self.on_day)
         drift = np.einsum("m,rmd->rd", ahead.weight[:, 0], draws.knots)
         drift += self.errors.drift * np.sqrt(ahead.remainder[0]) * draws.drift
         pace = shape_factor(self.shape)[:, None] * np.exp(draws.log_rate + drift[self.run])
-        week = self.errors.span * np.sqrt(7.0 / max(interval_d, 1.0)) * draws.week
+        own = draws.week if after_d == 0.0 else span_normals(self.area, int(after_d), self.size)
+        week = self.errors.span * np.sqrt(7.0 / max(interval_d, 1.0)) * own
         gained: FloatArray = pace * interval_d * np.maximum(1.0 + week, 0.0)
         return gained
 
     def highest_cut(self, growth: FloatArray) -> FloatArray:
         """Highest aim of a cut from which each draw stays within the budget, (A, D)."""
         ceiling, shape = self.draws.ceiling_cm, self.shape[:, None]
-        budget, goal = self.budget_cm[:, None], self.budget_stage
+        budget = self.budget_cm[:, None]
+        goal = stage(budget, ceiling, shape)
         outgrown = np.isfinite(goal)  # else the ceiling lies below the budget: any cut holds
         reached = height_at_stage(np.where(outgrown, goal - growth, 0.0), ceiling, shape)
         highest = reached * np.exp(-HAND_SPREAD * self.draws.hand)
@@ -82,9 +101,14 @@ class LivingAreas:
         inside = np.minimum(left, ceiling * (1.0 - 1e-9))  # nothing stands above its ceiling
         return stage(inside, ceiling, self.shape[rows, None])
 
-    def height_at(self, stages: FloatArray) -> FloatArray:
-        """Height [cm] of each draw at a stage, (A, D)."""
-        return height_at_stage(stages, self.draws.ceiling_cm, self.shape[:, None])
+    def end_height(self, growth: FloatArray, cut_cm: FloatArray) -> FloatArray:
+        """Height [cm] in each draw once a cut to ``cut_cm`` (A,) has grown, (A, D)."""
+        grown = self.stage_after_cut(cut_cm) + growth
+        return height_at_stage(grown, self.draws.ceiling_cm, self.shape[:, None])
+
+    def stage_of(self, height_cm: FloatArray, rows: IntArray | slice = ALL) -> FloatArray:
+        """Stage in each draw at a height, one for each area of ``rows``; inf above a ceiling."""
+        return stage(height_cm[:, None], self.draws.ceiling_cm[rows], self.shape[rows, None])
 
 
 def days_between(
@@ -102,24 +126,44 @@ def living_areas(fit: GrowthFit, tanks: IntArray) -> LivingAreas:
     chosen = np.flatnonzero(design.alive & np.isin(design.tank, tanks))
     area = chosen[np.argsort(design.tank[chosen], kind="stable")]
     tank, first, run = np.unique(design.tank[area], return_index=True, return_inverse=True)
-    floor, safe = design.traits.floor_cm[area], design.traits.lowest_cut_cm[area]
-    budget, shape = design.traits.budget_cm[area], design.problem.shape[area]
-    draws = draw_growth(fit, area, tank)
     return LivingAreas(
         area=area,
         run=run,
         first=first,
         tank=tank,
-        budget_cm=budget,
-        floor_cm=floor,
-        safe_cut_cm=safe,
-        shape=shape,
-        draws=draws,
+        budget_cm=design.traits.budget_cm[area],
+        floor_cm=design.traits.floor_cm[area],
+        safe_cut_cm=design.traits.lowest_cut_cm[area],
+        shape=design.problem.shape[area],
+        draws=draw_growth(fit, area, tank),
         errors=design.problem.errors,
         on_day=design.on_day,
-        least_cut_cm=np.maximum(floor, safe),
-        budget_stage=stage(budget[:, None], draws.ceiling_cm, shape[:, None]),
-        usual_ceiling_cm=np.median(draws.ceiling_cm, axis=1),
+    )
+
+
+def living_part(living: LivingAreas, keep: BoolArray) -> LivingAreas:
+    """Return some areas of a block (a mask (A,)), with the tanks that are left."""
+    tanks, first, run = np.unique(living.run[keep], return_index=True, return_inverse=True)
+    draws = living.draws
+    return replace(
+        living,
+        area=living.area[keep],
+        run=run,
+        first=first,
+        tank=living.tank[tanks],
+        budget_cm=living.budget_cm[keep],
+        floor_cm=living.floor_cm[keep],
+        safe_cut_cm=living.safe_cut_cm[keep],
+        shape=living.shape[keep],
+        draws=replace(
+            draws,
+            log_rate=draws.log_rate[keep],
+            ceiling_cm=draws.ceiling_cm[keep],
+            knots=draws.knots[tanks],
+            week=draws.week[keep],
+            hand=draws.hand[keep],
+            drift=draws.drift[tanks],
+        ),
     )
 
 
@@ -128,8 +172,12 @@ class IntervalOptions:
     """One interval for every tank (R,) of a block, and what it asks of every area (A,).
 
     ``cut_cm`` keeps to ``LivingAreas.least_cut_cm``; ``cut_needed_cm`` is the cut that would hold
-    the wanted chance whatever the look, NaN where not even the lowest safe cut does.
-    ``needed_budget_cm`` is the budget that would make the interval feasible from the least cut;
+    the wanted chance whatever the look (``cut_cm`` where that does), NaN where not even the lowest
+    safe cut does.
+    ``share_of_days_presentable`` counts the days on which every area of a tank stands between its
+    floor and its budget, what lies within the scatter of a cut below the floor still counting as
+    at it. ``needed_budget_cm`` is the budget that would make the interval feasible
+    from the least cut;
     ``chance_at_least_cut`` the chance when every area is taken down to its least cut.
     """
 
@@ -180,32 +228,31 @@ def interval_options(
     highest = living.highest_cut(growth)
     ranked = np.sort(highest, axis=1)
     least = living.least_cut_cm
-    rank = _highest_rank(living, ranked, highest, least, confidence)
-    reach = np.minimum(living.budget_cm, living.usual_ceiling_cm)
-    cut = np.minimum(np.maximum(_at_rank(ranked, rank[living.run]), least), reach)
+    rank = highest_rank(living, ranked, highest, least, confidence)
+    reach = np.minimum(living.budget_cm, np.median(living.draws.ceiling_cm, axis=1))
+    cut = np.minimum(np.maximum(at_rank(ranked, rank[living.run]), least), reach)
     holds = highest >= cut[:, None]
-    chance_all = _all_hold(living, holds)
-    left = living.stage_after_cut(cut)
-    end = living.height_at(left + growth)
+    chance_all = all_hold(living, holds)
+    end = living.end_height(growth, cut)
     usual_end, late_end = np.quantile(end, (0.5, 0.9), axis=1)
     removed_cm = np.maximum(usual_end - cut, 0.0)
-    until = days_between(interval_d, growth, left, living.budget_stage)
-    first_over = np.minimum.reduceat(until, living.first, axis=0)
+    presentable_d = _presentable_days(living, interval_d, growth, cut)
 
-    needed_rank = _highest_rank(living, ranked, highest, np.zeros_like(least), confidence)
-    needed = _at_rank(ranked, needed_rank[living.run])
+    at_least = highest >= least[:, None]
+    feasible = chance_all >= confidence
+    needed = np.where(feasible[living.run], cut, needed_cuts(living, ranked, highest, confidence))
     short = needed < least
     # The budgets that would do are found like the cuts, on heights counted downwards.
-    depth = -living.height_at(living.stage_after_cut(least) + growth)
+    depth = -living.end_height(growth, least)
     depth_ranked = np.sort(depth, axis=1)
-    anything = np.full_like(least, -np.inf)
-    depth_rank = _highest_rank(living, depth_ranked, depth, anything, confidence)
+    held, anything = np.where(at_least, np.inf, depth), np.full_like(least, -np.inf)
+    depth_rank = highest_rank(living, depth_ranked, held, anything, confidence)
     return IntervalOptions(
         interval_d=interval_d,
-        feasible=chance_all >= confidence,
+        feasible=feasible,
         chance_all_within=chance_all,
-        chance_at_least_cut=_all_hold(living, highest >= least[:, None]),
-        share_of_days_presentable=first_over.mean(axis=1) / interval_d,
+        chance_at_least_cut=all_hold(living, at_least),
+        share_of_days_presentable=presentable_d.mean(axis=1) / interval_d,
         cut_cm=cut,
         removed_share=removed_cm / np.maximum(usual_end, 1e-9),
         removed_cm=removed_cm,
@@ -214,9 +261,23 @@ def interval_options(
         cut_needed_cm=np.where(needed < living.safe_cut_cm, np.nan, needed),
         days_below_floor=_days_below_floor(living, interval_d, growth, needed, short),
         needed_budget_cm=np.maximum(
-            -_at_rank(depth_ranked, depth_rank[living.run]), living.budget_cm
+            -at_rank(depth_ranked, depth_rank[living.run]), living.budget_cm
         ),
     )
+
+
+def _presentable_days(
+    living: LivingAreas, interval_d: int, growth: FloatArray, cut_cm: FloatArray
+) -> FloatArray:
+    """Days (R, D) on which every area of a tank stands between its floor and its budget."""
+    left = living.stage_after_cut(cut_cm)
+    floor = living.stage_of(living.floor_cm * np.exp(-HAND_SPREAD))
+    over = days_between(interval_d, growth, left, living.stage_of(living.budget_cm))
+    bare = days_between(interval_d, growth, left, floor)
+    first_over = np.minimum.reduceat(over, living.first, axis=0)
+    last_bare = np.maximum.reduceat(bare, living.first, axis=0)
+    days: FloatArray = np.maximum(first_over - last_bare, 0.0)
+    return days
 
 
 def _days_below_floor(
@@ -231,19 +292,33 @@ def _days_below_floor(
     if rows.size:
         cut = np.maximum(needed_cm[rows], living.safe_cut_cm[rows])
         start = living.stage_after_cut(cut, rows)
-        ceiling, shape = living.draws.ceiling_cm[rows], living.shape[rows, None]
-        floor = stage(living.floor_cm[rows, None], ceiling, shape)
+        floor = living.stage_of(living.floor_cm[rows], rows)
         days[rows] = np.median(days_between(interval_d, growth[rows], start, floor), axis=1)
     return days
 
 
-def _at_rank(ranked: FloatArray, rank: IntArray) -> FloatArray:
+def needed_cuts(
+    living: LivingAreas, ranked: FloatArray, highest: FloatArray, confidence: FloatArray
+) -> FloatArray:
+    """Cuts (A,) no higher than the least ones that hold a tank's wanted chance, whatever the look.
+
+    ``ranked`` are the sorted cuts to choose from, ``highest`` (A, D) those that hold. An area that
+    holds from its least cut is cut no lower than that.
+    """
+    least = living.least_cut_cm
+    held = np.where(highest >= least[:, None], np.inf, highest)
+    rank = highest_rank(living, ranked, held, np.zeros_like(least), confidence)
+    needed: FloatArray = np.minimum(at_rank(ranked, rank[living.run]), least)
+    return needed
+
+
+def at_rank(ranked: FloatArray, rank: IntArray) -> FloatArray:
     """Value of each row (A,) at its rank, the lowest where the rank is negative."""
     value: FloatArray = np.take_along_axis(ranked, np.maximum(rank, 0)[:, None], axis=1)[:, 0]
     return value
 
 
-def _all_hold(living: LivingAreas, holds: BoolArray) -> FloatArray:
+def all_hold(living: LivingAreas, holds: BoolArray) -> FloatArray:
     """Share of draws (R,) in which all areas of a tank hold."""
     words = holds.view(np.uint64)  # eight draws at once; their number is a power of two
     together = np.bitwise_and.reduceat(words, living.first, axis=0).view(np.bool_)
@@ -251,7 +326,7 @@ def _all_hold(living: LivingAreas, holds: BoolArray) -> FloatArray:
     return share
 
 
-def _highest_rank(
+def highest_rank(
     living: LivingAreas,
     ranked: FloatArray,
     highest: FloatArray,
@@ -263,7 +338,7 @@ def _highest_rank(
     high = np.full(living.first.size, ranked.shape[1] - 1)
     while (low < high).any():
         middle = (low + high + 1) // 2
-        cut = np.maximum(_at_rank(ranked, middle[living.run]), least)
-        enough = _all_hold(living, highest >= cut[:, None]) >= confidence
+        cut = np.maximum(at_rank(ranked, middle[living.run]), least)
+        enough = all_hold(living, highest >= cut[:, None]) >= confidence
         low, high = np.where(enough, middle, low), np.where(enough, high, middle - 1)
     return low

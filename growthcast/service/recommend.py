@@ -17,9 +17,23 @@ from growthcast.service.interval import (
     interval_options,
     living_areas,
 )
+from growthcast.service.longer.certainty import Certainty
+from growthcast.service.longer.full import in_full, with_next_longer
+from growthcast.service.longer.looks import NextLonger
+from growthcast.service.longer.mends import Mend
 from growthcast.service.reasons import ShortArea, Shortfall, reason_for
 
-__all__ = ["AreaAdvice", "OptionAdvice", "TankAdvice", "recommend"]
+__all__ = [
+    "AreaAdvice",
+    "OptionAdvice",
+    "TankAdvice",
+    "TankTerms",
+    "area_label",
+    "blocks_of_tanks",
+    "recommend",
+    "tank_terms",
+    "unit_of",
+]
 
 FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.int64]
@@ -68,7 +82,11 @@ class OptionAdvice:
 
 @dataclass(frozen=True, slots=True)
 class TankAdvice:
-    """The recommendation for one tank; ``recommended_interval_d`` is None when none is feasible."""
+    """The recommendation for one tank; ``recommended_interval_d`` is None when none is feasible.
+
+    ``longer`` compares it with the next longer interval (None: there is none, or nothing to compare
+    with). ``mends`` and ``certainty`` are worked out when asked for in full.
+    """
 
     tank_id: str
     client: str
@@ -78,6 +96,9 @@ class TankAdvice:
     longest_interval_d: int
     confidence: float
     options: tuple[OptionAdvice, ...]
+    longer: NextLonger | None = None
+    mends: tuple[Mend, ...] = ()
+    certainty: Certainty | None = None
 
     def option(self, interval_d: int) -> OptionAdvice:
         """Return the option of one listed interval."""
@@ -85,7 +106,7 @@ class TankAdvice:
 
 
 @dataclass(frozen=True, slots=True)
-class _TankTerms:
+class TankTerms:
     """Per tank (K,): the wanted chance, the cap, and the minutes of a visit before any trimming.
 
     ``basis`` tells for every area of the book what its forecast rests on.
@@ -97,7 +118,9 @@ class _TankTerms:
     basis: list[Basis]
 
 
-def recommend(book: Book, fit: GrowthFit, tanks: IntArray | None = None) -> list[TankAdvice]:
+def recommend(
+    book: Book, fit: GrowthFit, tanks: IntArray | None = None, *, full: bool = False
+) -> list[TankAdvice]:
     """Recommend a visit interval for every tank.
 
     Parameters
@@ -108,6 +131,9 @@ def recommend(book: Book, fit: GrowthFit, tanks: IntArray | None = None) -> list
         Its fit.
     tanks : int array, optional
         Places of the tanks in the book; all of them when not given.
+    full : bool
+        Also work out what would allow the next longer interval and how sure the advice is; takes
+        about as long again as a fit for every tank.
 
     Returns
     -------
@@ -118,19 +144,23 @@ def recommend(book: Book, fit: GrowthFit, tanks: IntArray | None = None) -> list
     """
     if tanks is None:
         tanks = np.arange(len(book.tanks))
-    terms = _terms(book, fit)
+    terms = tank_terms(book, fit)
     advice: dict[int, TankAdvice] = {}
-    for block in _blocks(fit, tanks):
+    for block in blocks_of_tanks(fit, tanks):
         living = living_areas(fit, block)
         caps = terms.cap_d[living.tank]
         listed = _listed(book, caps)
         options = [interval_options(living, d, terms.confidence[living.tank]) for d in listed]
         for run, tank in enumerate(living.tank.tolist()):
-            advice[tank] = _advise(book, fit, living, options, run, tank, terms)
+            plain = _advise(book, fit, living, options, run, tank, terms)
+            advice[tank] = with_next_longer(plain, book.practice.currency)
+            if full:
+                advice[tank] = in_full(book, fit, living, run, advice[tank])
     return [advice.get(int(tank)) or _empty(book, fit, int(tank), terms) for tank in tanks]
 
 
-def _terms(book: Book, fit: GrowthFit) -> _TankTerms:
+def tank_terms(book: Book, fit: GrowthFit) -> TankTerms:
+    """Return what is said of every tank's visits, by itself or else by the practice."""
     tanks, practice = book.tanks, book.practice
 
     def or_practice(name: str, usual: float) -> FloatArray:
@@ -139,7 +169,7 @@ def _terms(book: Book, fit: GrowthFit) -> _TankTerms:
 
     longest = float(max(practice.intervals_d))
     fixed = or_practice("fixed_min", practice.fixed_min)
-    return _TankTerms(
+    return TankTerms(
         confidence=or_practice("confidence", practice.confidence),
         cap_d=or_practice("longest_interval_d", longest),
         fixed_min=fixed + or_practice("travel_min", practice.travel_min),
@@ -147,7 +177,7 @@ def _terms(book: Book, fit: GrowthFit) -> _TankTerms:
     )
 
 
-def _blocks(fit: GrowthFit, tanks: IntArray) -> Iterator[IntArray]:
+def blocks_of_tanks(fit: GrowthFit, tanks: IntArray) -> Iterator[IntArray]:
     """Split tanks so that a block's draws fit in memory."""
     design = fit.design
     sizes = np.bincount(design.tank[design.alive], minlength=design.tank_id.size)[tanks]
@@ -172,7 +202,7 @@ def _advise(
     options: list[IntervalOptions],
     run: int,
     tank: int,
-    terms: _TankTerms,
+    terms: TankTerms,
 ) -> TankAdvice:
     """Choose the interval of one tank and say why."""
     cap = int(terms.cap_d[tank])
@@ -254,7 +284,7 @@ def _option(
     option: IntervalOptions,
     run: int,
     tank: int,
-    terms: _TankTerms,
+    terms: TankTerms,
 ) -> OptionAdvice:
     here = np.flatnonzero(living.run == run)
     place = living.area[here]
@@ -296,7 +326,7 @@ def _option(
     )
 
 
-def _empty(book: Book, fit: GrowthFit, tank: int, terms: _TankTerms) -> TankAdvice:
+def _empty(book: Book, fit: GrowthFit, tank: int, terms: TankTerms) -> TankAdvice:
     """Advice for a tank in which nothing grows: its cap, since no plant limits it."""
     cap = int(terms.cap_d[tank])
     own = bool(np.isfinite(book.tanks.number("longest_interval_d")[tank]))
