@@ -62,11 +62,21 @@ class Gardener:
         late += {SATURDAY: -1, SATURDAY + 1: 1}.get(weekday, 0)
         return max(interval_d + late, 2)
 
-    def visit(self, tank: TankPlan, on: date, height: FloatArray, here: list[int]) -> FloatArray:
-        """Cut the living areas ``here`` of a tank and log it; returns all heights after, (A,)."""
+    def visit(
+        self,
+        tank: TankPlan,
+        on: date,
+        height: FloatArray,
+        here: list[int],
+        aims_cm: FloatArray | None = None,
+    ) -> FloatArray:
+        """Cut the living areas ``here`` of a tank and log it; returns all heights after, (A,).
+
+        Areas are cut to ``aims_cm`` (A,) if given, else where his habit is and if they need it.
+        """
         after = height.copy()
         for a in here:
-            after[a] = self._cut(a, float(height[a]))
+            after[a] = self._cut(a, float(height[a]), None if aims_cm is None else aims_cm[a])
         quick = self.richness.mixed_rows and self.pen.random() < self.richness.quick_visit_share
         quick = quick and bool((after < height).any())
         rows = [] if quick else [self._row(tank, on, a, height[a], after[a]) for a in here]
@@ -76,12 +86,14 @@ class Gardener:
         self.log += self._with_note(tank, on, written)
         return after
 
-    def _cut(self, a: int, height: float) -> float:
+    def _cut(self, a: int, height: float, aim_cm: float | None) -> float:
         """Height at which an area is left."""
         area = self.plan.areas[a]
-        if height < area.aim_cm + CUT_FROM * (area.budget_cm - area.aim_cm):
+        needs_it = area.aim_cm + CUT_FROM * (area.budget_cm - area.aim_cm)
+        if height < (needs_it if aim_cm is None else aim_cm):
             return height
-        aim = area.aim_cm * np.exp(self.richness.hand_spread * self.hand.normal())
+        aim_cm = area.aim_cm if aim_cm is None else aim_cm
+        aim = aim_cm * np.exp(self.richness.hand_spread * self.hand.normal())
         return float(min(aim, height))
 
     def unlogged_cut(self, height: FloatArray, alive: NDArray[np.bool_]) -> FloatArray:
