@@ -12,6 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from growthcast.fit.result import GrowthFit
+from growthcast.fit.rows.clock import LONGEST_PAUSE_SHARE, pause_after_cut
 from growthcast.fit.solver.drift import span_drift
 from growthcast.fit.solver.linearise import ErrorModel
 from growthcast.growth.logistic import height_at_stage, shape_factor, stage
@@ -23,6 +24,8 @@ FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.int64]
 BoolArray = NDArray[np.bool_]
 
+REST_HALVINGS = 10
+FAST_QUANTILE = 0.95
 HAND_SPREAD = 0.05
 """Scatter of a cut around the height aimed at, as a share of it (common practice, no source)."""
 
@@ -33,7 +36,8 @@ class LivingAreas:
 
     ``area`` are their places in the book, sorted by tank; ``run`` (A,) is each area's tank among
     the ``R`` tanks that have a living area, ``first`` (R,) the place of each tank's first area and
-    ``tank`` (R,) its place in the book. ``safe_cut_cm`` is the lowest cut an area survives.
+    ``tank`` (R,) its place in the book. ``safe_cut_cm`` is the lowest cut an area survives and
+    ``pause_d`` the days without growth after a cut to the base.
     """
 
     area: IntArray
@@ -43,6 +47,7 @@ class LivingAreas:
     budget_cm: FloatArray
     floor_cm: FloatArray
     safe_cut_cm: FloatArray
+    pause_d: FloatArray
     shape: FloatArray
     draws: GrowthDraws
     errors: ErrorModel
@@ -65,6 +70,41 @@ class LivingAreas:
         gained: FloatArray = pace * interval_d * np.maximum(1.0 + week, 0.0)
         return gained
 
+    def growth_after_cut(self, interval_d: float) -> tuple[FloatArray, FloatArray]:
+        """Stages gained from one regular visit to the next, (A, D), and the days of rest, (A,)."""
+        growth = self.growth(interval_d)
+        rest_d = self._rest(interval_d, growth)
+        return growth * (1.0 - rest_d / interval_d)[:, None], rest_d
+
+    def _rest(self, interval_d: float, growth: FloatArray) -> FloatArray:
+        """Days without growth (A,) after the cut that brings an area back at every visit.
+
+        How hard that cut is depends on how far the area has come up, and so on the rest itself:
+        the rest is where the two agree (it falls as the cut rises), for growth at its median and a
+        cut that holds in 19 draws of 20.
+        """
+        median, fast = np.quantile(growth, [0.5, FAST_QUANTILE], axis=1)
+        ceiling, shape = np.median(self.draws.ceiling_cm, axis=1), self.shape
+        goal = stage(np.minimum(self.budget_cm, ceiling * (1.0 - 1e-9)), ceiling, shape)
+        low, high = (
+            np.zeros_like(median),
+            np.minimum(self.pause_d, LONGEST_PAUSE_SHARE * interval_d),
+        )
+        for _ in range(REST_HALVINGS):
+            tried = 0.5 * (low + high)
+            awake = 1.0 - tried / interval_d
+            cut = np.maximum(
+                height_at_stage(goal - fast * awake, ceiling, shape), self.least_cut_cm
+            )
+            inside = np.minimum(cut, ceiling * (1.0 - 1e-9))
+            end = height_at_stage(stage(inside, ceiling, shape) + median * awake, ceiling, shape)
+            follows = pause_after_cut(1.0 - cut / end, self.pause_d)
+            low, high = (
+                np.where(follows > tried, tried, low),
+                np.where(follows > tried, high, tried),
+            )
+        return low
+
     def highest_cut(self, growth: FloatArray) -> FloatArray:
         """Highest aim of a cut from which each draw stays within the budget, (A, D)."""
         ceiling, shape = self.draws.ceiling_cm, self.shape[:, None]
@@ -83,16 +123,26 @@ class LivingAreas:
         return height_at_stage(stage(inside, ceiling, shape) + growth, ceiling, shape)
 
     def days_to(
-        self, interval_d: float, growth: FloatArray, from_cm: FloatArray, to_cm: FloatArray
+        self,
+        interval_d: float,
+        growth: FloatArray,
+        from_cm: FloatArray,
+        to_cm: FloatArray,
+        rest_d: FloatArray,
     ) -> FloatArray:
-        """Days each draw takes from one height (A,) to another, at most the interval, (A, D)."""
+        """Days each draw takes from one height (A,) to another, at most the interval, (A, D).
+
+        ``rest_d`` (A,) are the days without growth that the interval begins with.
+        """
         ceiling, shape = self.draws.ceiling_cm, self.shape[:, None]
         left = np.minimum(from_cm[:, None] * np.exp(HAND_SPREAD * self.draws.hand), ceiling)
         way = stage(to_cm[:, None], ceiling, shape) - stage(
             np.minimum(left, ceiling * (1.0 - 1e-9)), ceiling, shape
         )
         share = np.divide(way, growth, out=np.full(growth.shape, np.inf), where=growth > 0.0)
-        return interval_d * np.clip(np.where(way <= 0.0, 0.0, share), 0.0, 1.0)
+        rest = rest_d[:, None]
+        days = rest + (interval_d - rest) * np.minimum(share, 1.0)
+        return np.where(way <= 0.0, 0.0, days)
 
 
 def living_areas(fit: GrowthFit, tanks: IntArray) -> LivingAreas:
@@ -109,6 +159,7 @@ def living_areas(fit: GrowthFit, tanks: IntArray) -> LivingAreas:
         budget_cm=design.traits.budget_cm[area],
         floor_cm=design.traits.floor_cm[area],
         safe_cut_cm=design.traits.lowest_cut_cm[area],
+        pause_d=design.traits.pause_d[area],
         shape=design.problem.shape[area],
         draws=draw_growth(fit, area, tank),
         errors=design.problem.errors,
@@ -167,9 +218,10 @@ def interval_options(
     For each draw there is a highest cut ``c_d`` from which an area stays within its budget; cut to
     ``c`` it holds in the draws with ``c_d >= c``. Taking every area's cut at the same rank among
     its own ``c_d`` leaves one number a tank to find: the rank at which the share of draws that hold
-    in all its areas at once is the wanted chance. The pause after a hard cut is not counted on.
+    in all its areas at once is the wanted chance. Growth begins after the pause that the cut of a
+    regular visit brings: the fit has counted such pauses out of the rates, too.
     """
-    growth = living.growth(interval_d)
+    growth, rest_d = living.growth_after_cut(interval_d)
     highest = living.highest_cut(growth)
     ranked = np.sort(highest, axis=1)
     least = living.least_cut_cm
@@ -181,14 +233,14 @@ def interval_options(
     end = living.end_height(growth, cut)
     usual_end = np.median(end, axis=1)
     removed_cm = np.maximum(usual_end - cut, 0.0)
-    until = living.days_to(interval_d, growth, cut, living.budget_cm)
+    until = living.days_to(interval_d, growth, cut, living.budget_cm, rest_d)
     first_over = np.minimum.reduceat(until, living.first, axis=0)
 
     needed_rank = _highest_rank(living, ranked, highest, np.zeros_like(least), confidence)
     needed = _at_rank(ranked, needed_rank[living.run])
     short = needed < least
     sunk = np.where(short, np.maximum(needed, living.safe_cut_cm), living.budget_cm)
-    below = np.median(living.days_to(interval_d, growth, sunk, living.floor_cm), axis=1)
+    below = np.median(living.days_to(interval_d, growth, sunk, living.floor_cm, rest_d), axis=1)
     # The budgets that would do are found like the cuts, on heights counted downwards.
     depth = -living.end_height(growth, least)
     depth_ranked = np.sort(depth, axis=1)

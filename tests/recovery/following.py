@@ -142,9 +142,7 @@ def _judge(course: Course, tank: int, promise: _Promise | None, followed: Follow
     followed.tank.append(course.plan.tanks[tank].tank_id)
 
 
-def _ask_the_truth(
-    course: Course, advice: list[TankAdvice], followed: Followed, seed: int
-) -> None:
+def _ask_the_truth(course: Course, advice: list[TankAdvice], followed: Followed, seed: int) -> None:
     """True chance of the next longer interval of every tank that has one."""
     areas, traits = course.plan.areas, course.world.traits
     least = np.array(

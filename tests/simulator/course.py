@@ -119,9 +119,7 @@ class Course:
     def write_book(self, folder: Path) -> Path:
         """Write what is known this morning: the log so far, conditions that hold by now."""
         tanks = tuple(
-            replace(
-                tank, conditions=tuple(c for c in tank.conditions if c.from_date <= self.on)
-            )
+            replace(tank, conditions=tuple(c for c in tank.conditions if c.from_date <= self.on))
             for tank in self.plan.tanks
         )
         practice = replace(self.practice(), plan=replace(self.plan, tanks=tanks))

@@ -27,7 +27,7 @@ def lobby(tmp_path_factory):
 def grown_heights(living, interval_d, cut_cm):
     """Height of every area and draw after an interval, by the closed form of one span."""
     start = cut_cm[:, None] * np.exp(HAND_SPREAD * living.draws.hand)
-    mean_rate = living.growth(interval_d) / interval_d
+    mean_rate = living.growth_after_cut(interval_d)[0] / interval_d
     return height_after(start, interval_d, mean_rate, living.draws.ceiling_cm)
 
 
@@ -39,6 +39,16 @@ def test_chances_are_those_of_a_plain_simulation(lobby, interval_d):
     )
     np.testing.assert_allclose(option.chance_within, within.mean(axis=1), atol=2 / 1024)
     assert option.chance_all_within[0] == pytest.approx(within.all(axis=0).mean(), abs=2 / 1024)
+
+
+def test_the_rest_is_that_of_the_cut_it_follows(lobby):
+    """A plain check at every interval: the rest is the pause after about the cut advised."""
+    for interval_d in (7, 14, 28):
+        _, rest_d = lobby.growth_after_cut(interval_d)
+        option = interval_options(lobby, interval_d, np.array([0.9]))
+        pause = lobby.pause_d * np.clip(2 * option.removed_share - 1, 0, 1)
+        np.testing.assert_allclose(rest_d, pause, atol=1.0)
+    assert rest_d.max() > 1
 
 
 def test_the_cut_is_the_highest_that_holds(lobby):
@@ -57,12 +67,22 @@ def test_presentable_days_are_those_of_a_daily_simulation(lobby):
     """Day by day: the share of days on which every area stands inside its budget."""
     option = interval_options(lobby, 21, np.array([0.9]))
     draws = lobby.draws
-    mean_rate = lobby.growth(21) / 21
+    growth, rest_d = lobby.growth_after_cut(21)
+    assert (rest_d > 0).any()
+    awake_d = (21 - rest_d)[:, None]
     start = option.cut_cm[:, None] * np.exp(HAND_SPREAD * draws.hand)
     times = (np.arange(2100) + 0.5) / 100
     inside = np.mean(
         [
-            (height_after(start, t, mean_rate, draws.ceiling_cm) <= lobby.budget_cm[:, None])
+            (
+                height_after(
+                    start,
+                    np.maximum(t - rest_d, 0.0)[:, None],
+                    growth / awake_d,
+                    draws.ceiling_cm,
+                )
+                <= lobby.budget_cm[:, None]
+            )
             .all(axis=0)
             .mean()
             for t in times
@@ -72,12 +92,12 @@ def test_presentable_days_are_those_of_a_daily_simulation(lobby):
 
 
 def test_what_would_mend_it_does(lobby):
-    option = interval_options(lobby, 10, np.array([0.9]))
+    option = interval_options(lobby, 14, np.array([0.9]))
     assert not option.feasible[0]
-    mended = grown_heights(lobby, 10, lobby.least_cut_cm) <= option.needed_budget_cm[:, None]
+    mended = grown_heights(lobby, 14, lobby.least_cut_cm) <= option.needed_budget_cm[:, None]
     assert mended.all(axis=0).mean() >= 0.9 - 2 / 1024
     assert (option.cut_needed_cm < lobby.least_cut_cm).any()
-    low = grown_heights(lobby, 10, option.cut_needed_cm) <= lobby.budget_cm[:, None] * (1 + 1e-9)
+    low = grown_heights(lobby, 14, option.cut_needed_cm) <= lobby.budget_cm[:, None] * (1 + 1e-9)
     assert low.all(axis=0).mean() >= 0.9 - 2 / 1024
 
 
