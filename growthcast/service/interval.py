@@ -103,7 +103,8 @@ class LivingAreas:
                 np.where(follows > tried, tried, low),
                 np.where(follows > tried, high, tried),
             )
-        return low
+        rest_d: FloatArray = low
+        return rest_d
 
     def highest_cut(self, growth: FloatArray) -> FloatArray:
         """Highest aim of a cut from which each draw stays within the budget, (A, D)."""
@@ -142,7 +143,8 @@ class LivingAreas:
         share = np.divide(way, growth, out=np.full(growth.shape, np.inf), where=growth > 0.0)
         rest = rest_d[:, None]
         days = rest + (interval_d - rest) * np.minimum(share, 1.0)
-        return np.where(way <= 0.0, 0.0, days)
+        taken: FloatArray = np.where(way <= 0.0, 0.0, days)
+        return taken
 
 
 def living_areas(fit: GrowthFit, tanks: IntArray) -> LivingAreas:

@@ -10,7 +10,15 @@ from numpy.typing import NDArray
 
 from growthcast.book.book import Book
 from growthcast.fit.result import Basis, GrowthFit
-from growthcast.service.effort import Handling, Year, trimming_minutes, year_of_visits
+from growthcast.service.effort import (
+    Range,
+    Timing,
+    VisitEffort,
+    Year,
+    learn_timing,
+    visit_effort,
+    year_of_visits,
+)
 from growthcast.service.interval import (
     IntervalOptions,
     LivingAreas,
@@ -52,6 +60,8 @@ class AreaAdvice:
 class OptionAdvice:
     """One interval for one tank: looks, risk, time and money. Minutes include travel.
 
+    ``minutes_per_visit`` is the mean visit of a year and ``year`` follows from it;
+    ``minutes_range`` is the range of a single visit, ``mean_minutes_range`` that of the mean one.
     ``chance_all_within`` holds for the cuts given, the highest that reach the wanted chance;
     ``chance_at_least_cut`` for cutting every area as low as still looks right.
     """
@@ -62,13 +72,29 @@ class OptionAdvice:
     chance_at_least_cut: float
     share_of_days_presentable: float
     minutes_per_visit: float
+    minutes_range: Range
+    mean_minutes_range: Range
+    labour_rate_per_h: float
     year: Year
     areas: tuple[AreaAdvice, ...]
+
+    @property
+    def hours_range(self) -> Range:
+        """Range of the hours of a year [h]."""
+        return self.mean_minutes_range.times(self.year.visits / 60.0)
+
+    @property
+    def cost_range(self) -> Range:
+        """Range of the cost of a year [the book's currency]."""
+        return self.hours_range.times(self.labour_rate_per_h)
 
 
 @dataclass(frozen=True, slots=True)
 class TankAdvice:
-    """The recommendation for one tank; ``recommended_interval_d`` is None when none is feasible."""
+    """The recommendation for one tank; ``recommended_interval_d`` is None when none is feasible.
+
+    ``minutes_rest_on`` says what the minutes were learnt from.
+    """
 
     tank_id: str
     client: str
@@ -78,6 +104,7 @@ class TankAdvice:
     longest_interval_d: int
     confidence: float
     options: tuple[OptionAdvice, ...]
+    minutes_rest_on: str = ""
 
     def option(self, interval_d: int) -> OptionAdvice:
         """Return the option of one listed interval."""
@@ -88,13 +115,15 @@ class TankAdvice:
 class _TankTerms:
     """Per tank (K,): the wanted chance, the cap, and the minutes of a visit before any trimming.
 
-    ``basis`` tells for every area of the book what its forecast rests on.
+    ``basis`` tells for every area of the book what its forecast rests on, ``timing`` how long
+    trimming takes.
     """
 
     confidence: FloatArray
     cap_d: FloatArray
     fixed_min: FloatArray
     basis: list[Basis]
+    timing: Timing
 
 
 def recommend(book: Book, fit: GrowthFit, tanks: IntArray | None = None) -> list[TankAdvice]:
@@ -125,9 +154,19 @@ def recommend(book: Book, fit: GrowthFit, tanks: IntArray | None = None) -> list
         caps = terms.cap_d[living.tank]
         listed = _listed(book, caps)
         options = [interval_options(living, d, terms.confidence[living.tank]) for d in listed]
+        efforts = {o.interval_d: _effort(fit, living, o, terms) for o in options}
         for run, tank in enumerate(living.tank.tolist()):
-            advice[tank] = _advise(book, fit, living, options, run, tank, terms)
+            advice[tank] = _advise(book, fit, living, options, efforts, run, tank, terms)
     return [advice.get(int(tank)) or _empty(book, fit, int(tank), terms) for tank in tanks]
+
+
+def _effort(
+    fit: GrowthFit, living: LivingAreas, option: IntervalOptions, terms: _TankTerms
+) -> VisitEffort:
+    fixed_min = terms.fixed_min[living.tank]
+    return visit_effort(
+        living, fit.design, terms.timing, option.interval_d, option.cut_cm, fixed_min
+    )
 
 
 def _terms(book: Book, fit: GrowthFit) -> _TankTerms:
@@ -144,6 +183,7 @@ def _terms(book: Book, fit: GrowthFit) -> _TankTerms:
         cap_d=or_practice("longest_interval_d", longest),
         fixed_min=fixed + or_practice("travel_min", practice.travel_min),
         basis=fit.basis,
+        timing=learn_timing(book, fit),
     )
 
 
@@ -170,6 +210,7 @@ def _advise(
     fit: GrowthFit,
     living: LivingAreas,
     options: list[IntervalOptions],
+    efforts: dict[int, VisitEffort],
     run: int,
     tank: int,
     terms: _TankTerms,
@@ -200,7 +241,10 @@ def _advise(
         ),
         longest_interval_d=cap,
         confidence=confidence,
-        options=tuple(_option(book, fit, living, o, run, tank, terms) for o in mine),
+        options=tuple(
+            _option(book, fit, living, o, efforts[o.interval_d], run, terms) for o in mine
+        ),
+        minutes_rest_on=terms.timing.rests_on(living.area[living.run == run]),
     )
 
 
@@ -252,23 +296,14 @@ def _option(
     fit: GrowthFit,
     living: LivingAreas,
     option: IntervalOptions,
+    effort: VisitEffort,
     run: int,
-    tank: int,
     terms: _TankTerms,
 ) -> OptionAdvice:
     here = np.flatnonzero(living.run == run)
     place = living.area[here]
     design = fit.design
-    priors, species = design.priors, design.species[place]
-    trimming = trimming_minutes(
-        option.removed_cm[here],
-        design.area_cm2[place],
-        design.is_cover[place],
-        Handling(
-            priors.set_up_min[species], priors.min_per_l[species], priors.min_per_dm2[species]
-        ),
-    )
-    minutes = float(terms.fixed_min[tank] + trimming.sum())
+    mean_visit, rate = effort.of_mean_visit(run), book.practice.labour_rate_per_h
     areas = tuple(
         AreaAdvice(
             area_id=str(design.area_id[a]),
@@ -290,8 +325,11 @@ def _option(
         chance_all_within=float(option.chance_all_within[run]),
         chance_at_least_cut=float(option.chance_at_least_cut[run]),
         share_of_days_presentable=float(option.share_of_days_presentable[run]),
-        minutes_per_visit=minutes,
-        year=year_of_visits(option.interval_d, minutes, book.practice.labour_rate_per_h),
+        minutes_per_visit=mean_visit.p50,
+        minutes_range=effort.of_visit(run),
+        mean_minutes_range=mean_visit,
+        labour_rate_per_h=rate,
+        year=year_of_visits(option.interval_d, mean_visit.p50, rate),
         areas=areas,
     )
 

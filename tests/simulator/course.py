@@ -1,4 +1,4 @@
-"""A practice as it runs, a day at a time: whoever steps it decides who is visited and how it is cut."""
+"""A practice as it runs, a day at a time: whoever steps it decides on visits and cuts."""
 
 from __future__ import annotations
 
