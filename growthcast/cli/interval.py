@@ -100,7 +100,7 @@ def _summary(tank: TankAdvice) -> list[str]:
 
 def _effort(option: OptionAdvice) -> list[str]:
     """Minutes of a visit, hours and cost of a year, each with what it lies within 8 times of 10."""
-    visit, hours, cost = option.minutes_range, option.hours_range, option.cost_range
+    visit, hours, cost = option.minutes_range, option.year.hours_range, option.year.cost_range
     return [
         f"{option.minutes_per_visit:.0f} min ({visit.p10:.0f}–{visit.p90:.0f})",
         f"{option.year.hours:.0f} h ({hours.p10:.0f}–{hours.p90:.0f})",
@@ -162,9 +162,9 @@ def _option_dict(option: OptionAdvice) -> dict[str, Any]:
         "minutes_per_visit": round(option.minutes_per_visit, 1),
         "minutes_per_visit_range": _range(option.minutes_range, 1),
         "hours_per_year": round(option.year.hours, 1),
-        "hours_per_year_range": _range(option.hours_range, 1),
+        "hours_per_year_range": _range(option.year.hours_range, 1),
         "cost_per_year": round(option.year.cost, 2),
-        "cost_per_year_range": _range(option.cost_range, 2),
+        "cost_per_year_range": _range(option.year.cost_range, 2),
         "areas": [
             {
                 "area_id": area.area_id,

@@ -60,8 +60,8 @@ class AreaAdvice:
 class OptionAdvice:
     """One interval for one tank: looks, risk, time and money. Minutes include travel.
 
-    ``minutes_per_visit`` is the mean visit of a year and ``year`` follows from it;
-    ``minutes_range`` is the range of a single visit, ``mean_minutes_range`` that of the mean one.
+    ``minutes_per_visit`` is the mean visit of a year, and ``year`` with its ranges follows from
+    it; ``minutes_range`` is the range of a single visit.
     ``chance_all_within`` holds for the cuts given, the highest that reach the wanted chance;
     ``chance_at_least_cut`` for cutting every area as low as still looks right.
     """
@@ -73,20 +73,8 @@ class OptionAdvice:
     share_of_days_presentable: float
     minutes_per_visit: float
     minutes_range: Range
-    mean_minutes_range: Range
-    labour_rate_per_h: float
     year: Year
     areas: tuple[AreaAdvice, ...]
-
-    @property
-    def hours_range(self) -> Range:
-        """Range of the hours of a year [h]."""
-        return self.mean_minutes_range.times(self.year.visits / 60.0)
-
-    @property
-    def cost_range(self) -> Range:
-        """Range of the cost of a year [the book's currency]."""
-        return self.hours_range.times(self.labour_rate_per_h)
 
 
 @dataclass(frozen=True, slots=True)
@@ -154,19 +142,14 @@ def recommend(book: Book, fit: GrowthFit, tanks: IntArray | None = None) -> list
         caps = terms.cap_d[living.tank]
         listed = _listed(book, caps)
         options = [interval_options(living, d, terms.confidence[living.tank]) for d in listed]
-        efforts = {o.interval_d: _effort(fit, living, o, terms) for o in options}
+        fixed_min = terms.fixed_min[living.tank]
+        efforts = {
+            o.interval_d: visit_effort(living, fit.design, terms.timing, o, fixed_min)
+            for o in options
+        }
         for run, tank in enumerate(living.tank.tolist()):
             advice[tank] = _advise(book, fit, living, options, efforts, run, tank, terms)
     return [advice.get(int(tank)) or _empty(book, fit, int(tank), terms) for tank in tanks]
-
-
-def _effort(
-    fit: GrowthFit, living: LivingAreas, option: IntervalOptions, terms: _TankTerms
-) -> VisitEffort:
-    fixed_min = terms.fixed_min[living.tank]
-    return visit_effort(
-        living, fit.design, terms.timing, option.interval_d, option.cut_cm, fixed_min
-    )
 
 
 def _terms(book: Book, fit: GrowthFit) -> _TankTerms:
@@ -327,9 +310,7 @@ def _option(
         share_of_days_presentable=float(option.share_of_days_presentable[run]),
         minutes_per_visit=mean_visit.p50,
         minutes_range=effort.of_visit(run),
-        mean_minutes_range=mean_visit,
-        labour_rate_per_h=rate,
-        year=year_of_visits(option.interval_d, mean_visit.p50, rate),
+        year=year_of_visits(option.interval_d, mean_visit.p50, rate, mean_visit),
         areas=areas,
     )
 

@@ -2,8 +2,8 @@
 
 from growthcast.service.effort.learn import Timing, learn_timing
 from growthcast.service.effort.trimming import Handling, trimming_minutes
-from growthcast.service.effort.visits import Range, VisitEffort, visit_effort
-from growthcast.service.effort.year import DAYS_PER_YEAR, Year, year_of_visits
+from growthcast.service.effort.visits import VisitEffort, visit_effort
+from growthcast.service.effort.year import DAYS_PER_YEAR, Range, Year, year_of_visits
 
 __all__ = [
     "DAYS_PER_YEAR",

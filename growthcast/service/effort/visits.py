@@ -11,10 +11,10 @@ from growthcast.fit.design import Design
 from growthcast.service.draws import stratified_normals
 from growthcast.service.effort.learn import Timing
 from growthcast.service.effort.logged import bulk_per_cm
-from growthcast.service.effort.year import DAYS_PER_YEAR
-from growthcast.service.interval import HAND_SPREAD, LivingAreas
+from growthcast.service.effort.year import DAYS_PER_YEAR, Range
+from growthcast.service.interval import HAND_SPREAD, IntervalOptions, LivingAreas
 
-__all__ = ["Range", "VisitEffort", "visit_effort"]
+__all__ = ["VisitEffort", "visit_effort"]
 
 FloatArray = NDArray[np.float64]
 
@@ -23,19 +23,6 @@ DRAWS = 256
 LEVELS = (0.1, 0.5, 0.9)
 SCATTER_KEY = 10
 """Which of a tank's rows of draws scatters its visits (see ``draw_growth``)."""
-
-
-@dataclass(frozen=True, slots=True)
-class Range:
-    """One in ten lies below ``p10``, half below ``p50``, one in ten above ``p90``."""
-
-    p10: float
-    p50: float
-    p90: float
-
-    def times(self, factor: float) -> Range:
-        """Return the same in another unit, or of so many."""
-        return Range(self.p10 * factor, self.p50 * factor, self.p90 * factor)
 
 
 @dataclass(frozen=True, slots=True)
@@ -63,8 +50,7 @@ def visit_effort(
     living: LivingAreas,
     design: Design,
     timing: Timing,
-    interval_d: int,
-    cut_cm: FloatArray,
+    option: IntervalOptions,
     fixed_min: FloatArray,
 ) -> VisitEffort:
     """Work out the minutes of the visits of a block of tanks.
@@ -77,10 +63,8 @@ def visit_effort(
         The design they were fitted in, for ground and measure of the areas.
     timing : Timing
         The minutes of trimming.
-    interval_d : int
-        Days between visits [d].
-    cut_cm : array (A,)
-        Height to which each area is cut at every visit [cm, or % cover].
+    option : IntervalOptions
+        The interval, and the height to which each area is cut at every visit.
     fixed_min : array (R,)
         Minutes of each visit before any trimming, travel included [min].
 
@@ -95,6 +79,7 @@ def visit_effort(
     minutes. For one visit a week's surprises, the hand and the scatter of timed visits are in; for
     the mean of a year they are left out but for the scatter's share over so many visits.
     """
+    interval_d, cut_cm = option.interval_d, option.cut_cm
     few = _first_draws(living)
     set_up, work = timing.draws(living.area, DRAWS)
     bulk = bulk_per_cm(design)[living.area][:, None]
