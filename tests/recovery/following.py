@@ -10,7 +10,7 @@ command once a month. Nothing of the future is in the book, neither rows nor con
 from __future__ import annotations
 
 import tempfile
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, fields
 from pathlib import Path
 
 import numpy as np
@@ -28,33 +28,56 @@ FloatArray = NDArray[np.float64]
 
 BEFORE_D, YEAR_D, REFIT_D = 120, 365, 28
 ORACLE_DRAWS = 128
+WANTED = 0.90
 
 
 @dataclass
 class Followed:
-    """What was promised and what came of it.
+    """What was promised and what came of it; one entry a tank-visit, an area-visit or a tank's fit.
 
-    One entry of ``promised`` and ``kept`` a tank-visit (all areas within?), of ``area_promised``
-    and ``area_kept`` an area-visit. ``visit_of`` says which visit an area-visit belongs to;
-    ``interval_d`` and ``infeasible`` are the visits'. ``longer`` holds, for every tank and fit
-    with a next longer interval allowed, the true chance of it when cut to the least cut.
+    Tank-visits: ``promised`` chance that all areas are within budget at the next visit, whether
+    they were (``kept``), the ``interval_d`` and whether it was a ``feasible`` one. Area-visits:
+    ``area_promised``, ``area_kept`` and ``area_form``. Tanks' fits, where a next longer interval
+    is listed and allowed: the tank (``longer_of``), and the true chance (``longer_chance``) that
+    all its areas are within budget at that interval when cut as low as looks right.
     """
 
+    tanks: int = 0
+    fits: int = 0
     promised: list[float] = field(default_factory=list)
     kept: list[bool] = field(default_factory=list)
     interval_d: list[int] = field(default_factory=list)
-    infeasible: list[bool] = field(default_factory=list)
+    feasible: list[bool] = field(default_factory=list)
     area_promised: list[float] = field(default_factory=list)
     area_kept: list[bool] = field(default_factory=list)
-    area_over: list[float] = field(default_factory=list)
     area_form: list[str] = field(default_factory=list)
-    area_hard: list[float] = field(default_factory=list)
-    visit_of: list[int] = field(default_factory=list)
-    tank: list[str] = field(default_factory=list)
-    longer: list[float] = field(default_factory=list)
     longer_of: list[str] = field(default_factory=list)
-    longer_d: list[int] = field(default_factory=list)
-    longer_believed: list[float] = field(default_factory=list)
+    longer_chance: list[float] = field(default_factory=list)
+
+    def __add__(self, other: Followed) -> Followed:
+        """Two practices together."""
+        return Followed(*(getattr(self, f.name) + getattr(other, f.name) for f in fields(self)))
+
+    def kept_and_promised(self, *, feasible_only: bool = False) -> tuple[float, float, int]:
+        """Share of tank-visits with all areas within budget, as it was and as promised."""
+        asked = np.array(self.feasible) | (not feasible_only)
+        kept, promised = np.array(self.kept)[asked], np.array(self.promised)[asked]
+        return float(kept.mean()), float(promised.mean()), int(asked.sum())
+
+    def areas_kept_and_promised(self) -> tuple[float, float, int]:
+        """Share of area-visits within budget, as it was and as promised."""
+        kept, promised = np.array(self.area_kept), np.array(self.area_promised)
+        return float(kept.mean()), float(promised.mean()), kept.size
+
+    def needlessly_short(self) -> tuple[float, float]:
+        """Shares that could have taken the next longer interval at the wanted chance.
+
+        Of tanks, by the mean of the true chance over their fits; of all fits of all tanks.
+        """
+        chance, of = np.array(self.longer_chance), np.array(self.longer_of)
+        means = [chance[of == tank].mean() for tank in np.unique(of)]
+        could = (np.array(means) >= WANTED).sum() / self.tanks
+        return float(could), float((chance >= WANTED).sum() / self.fits)
 
 
 @dataclass(frozen=True)
@@ -63,7 +86,6 @@ class _Promise:
 
     option: OptionAdvice
     feasible: bool
-    left_cm: FloatArray
 
 
 def follow_advice(
@@ -72,7 +94,7 @@ def follow_advice(
     """Simulate one practice of ``tanks`` tanks for ``days`` of following the advice."""
     plan = random_practice(tanks, BEFORE_D + days, seed, (3, 6), 60)
     course = Course(plan, seed, richness)
-    followed = Followed()
+    followed = Followed(tanks=tanks)
     by_habit = [set(course.gardener.visit_days(tank)) for tank in plan.tanks]
     due: list[int] = [-1] * tanks
     advice: list[TankAdvice] = []
@@ -113,33 +135,25 @@ def _visit(course: Course, tank: int, advice: TankAdvice) -> _Promise:
     aims = np.full(len(course.plan.areas), np.nan)
     for area in option.areas:
         aims[place[area.area_id]] = area.cut_cm
-    before = course.height.copy()
     course.visit(tank, aims)
-    return _Promise(option, advice.recommended_interval_d is not None, course.height / before)
+    return _Promise(option, advice.recommended_interval_d is not None)
 
 
 def _judge(course: Course, tank: int, promise: _Promise | None, followed: Followed) -> None:
     if promise is None:
         return
     place = {area.area_id: a for a, area in enumerate(course.plan.areas)}
-    number = len(followed.promised)
     within = []
     for area in promise.option.areas:
         a = place[area.area_id]
-        plan = course.plan.areas[a]
-        over = course.height[a] / plan.budget_cm
-        within.append(bool(over <= 1.0))
+        within.append(bool(course.height[a] <= course.plan.areas[a].budget_cm))
         followed.area_promised.append(area.chance_within)
-        followed.area_over.append(over)
         followed.area_form.append(course.world.traits[a].form)
-        followed.area_hard.append(1.0 - promise.left_cm[a])
-        followed.visit_of.append(number)
     followed.area_kept += within
     followed.promised.append(promise.option.chance_all_within)
     followed.kept.append(all(within))
     followed.interval_d.append(promise.option.interval_d)
-    followed.infeasible.append(not promise.feasible)
-    followed.tank.append(course.plan.tanks[tank].tank_id)
+    followed.feasible.append(promise.feasible)
 
 
 def _ask_the_truth(course: Course, advice: list[TankAdvice], followed: Followed, seed: int) -> None:
@@ -157,9 +171,6 @@ def _ask_the_truth(course: Course, advice: list[TankAdvice], followed: Followed,
             asked.setdefault(min(longer), []).append(k)
     for interval_d, tanks in asked.items():
         chance = true_chance_all_within(course, tanks, interval_d, least, ORACLE_DRAWS, seed)
-        followed.longer += chance.tolist()
-        followed.longer_of += [advice[k].tank_id for k in tanks]
-        followed.longer_d += [interval_d] * len(tanks)
-        followed.longer_believed += [
-            advice[k].option(interval_d).chance_at_least_cut for k in tanks
-        ]
+        followed.longer_chance += chance.tolist()
+        followed.longer_of += [f"{seed // 1000}: {advice[k].tank_id}" for k in tanks]
+    followed.fits += len(advice)

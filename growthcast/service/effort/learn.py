@@ -145,7 +145,8 @@ def regress(trims: TimedTrims, kind: IntArray, *, holds_fixed: bool) -> tuple[Ti
     for _ in range(STEPS if trims.minutes.size else 0):
         slope, trimming, doubt = _expected(trims, log_min)
         off = trims.minutes - base - trimming
-        variance = scatter2 * trimming**2 + doubt + CLOCK_ERROR_MIN**2
+        whole2 = (base + trimming) ** 2
+        variance = scatter2 * whole2 + doubt + CLOCK_ERROR_MIN**2
         surprise = off**2 / variance
         weight = (TAIL + 1.0) / (TAIL + surprise)
         curvature = (slope.T * (weight / variance)) @ slope + precision
@@ -153,7 +154,7 @@ def regress(trims: TimedTrims, kind: IntArray, *, holds_fixed: bool) -> tuple[Ti
         evidence = _evidence(surprise, variance, log_min - start, precision, curvature)
         step = np.linalg.solve(curvature, score)
         log_min = log_min + step * min(1.0, LONGEST_STEP / max(np.abs(step).max(), 1e-12))
-        own = np.maximum(weight * off**2 - doubt - CLOCK_ERROR_MIN**2, 0.0) / trimming**2
+        own = np.maximum(weight * off**2 - doubt - CLOCK_ERROR_MIN**2, 0.0) / whole2
         scatter2 = (SCATTER_WORTH * SCATTER**2 + own.sum()) / (SCATTER_WORTH + own.size)
     seen = np.bincount(trims.kind, weights=trims.chance, minlength=KINDS) > 0.0
     covariance = np.linalg.inv(curvature)
