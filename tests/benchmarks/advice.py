@@ -3,7 +3,7 @@
 ``python -m tests.benchmarks.advice`` simulates practices richer than the model (``Richness()``),
 follows the recommended intervals and cuts as ``tests.recovery.following`` says, and prints what was
 promised and what was kept, and how many tanks could have gone longer. ``--practices`` and
-``--tanks`` make it smaller; ``--jobs`` processes share the work. About 7 minutes of one core.
+``--tanks`` make it smaller; ``--jobs`` processes share the work. About six minutes of one core.
 """
 
 from __future__ import annotations

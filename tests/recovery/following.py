@@ -72,12 +72,14 @@ class Followed:
     def needlessly_short(self) -> tuple[float, float]:
         """Shares that could have taken the next longer interval at the wanted chance.
 
-        Of tanks, by the mean of the true chance over their fits; of all fits of all tanks.
+        Of tanks: those to which a longer one was open at most of their fits, and whose mean true
+        chance of it was the wanted one. Of all fits of all tanks, each by itself.
         """
         chance, of = np.array(self.longer_chance), np.array(self.longer_of)
-        means = [chance[of == tank].mean() for tank in np.unique(of)]
-        could = (np.array(means) >= WANTED).sum() / self.tanks
-        return float(could), float((chance >= WANTED).sum() / self.fits)
+        most = 0.5 * self.fits / self.tanks
+        own = [chance[of == tank] for tank in np.unique(of)]
+        could = sum(bool(mine.size >= most and mine.mean() >= WANTED) for mine in own)
+        return could / self.tanks, float((chance >= WANTED).sum() / self.fits)
 
 
 @dataclass(frozen=True)

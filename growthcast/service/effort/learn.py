@@ -59,8 +59,8 @@ class Timing:
         Timed visits that it rests on.
     seen : bool array (KINDS,)
         Kinds of area that some timed row trimmed.
-    holds_fixed : bool
-        Whether whole-tank minutes are read as holding the fixed part of a visit.
+    whole_tank : str
+        How whole-tank minutes are read, in words; empty where there is nothing to choose.
     kind : int array (A,)
         Kind of each area of the book.
     """
@@ -70,7 +70,7 @@ class Timing:
     scatter: float
     visits: int
     seen: BoolArray
-    holds_fixed: bool
+    whole_tank: str
     kind: IntArray
 
     def handling(self, areas: IntArray) -> Handling:
@@ -103,8 +103,8 @@ class Timing:
         if unseen.size:
             forms = ", ".join(FORMS[form] for form in unseen.tolist())
             said += f"; for {forms}, never timed, from common practice at your pace"
-        if self.holds_fixed:
-            said += "; whole-tank minutes are taken to hold the fixed part of a visit"
+        if self.whole_tank:
+            said += f"; whole-tank minutes are read as {self.whole_tank}"
         return said
 
 
@@ -125,22 +125,35 @@ def learn_timing(book: Book, fit: GrowthFit) -> Timing:
 
     Notes
     -----
-    A whole-tank row's minutes are trimming alone, without the fixed part of a visit, unless reading
-    them with the tank's ``fixed_min`` in them explains the rows clearly better.
+    A whole-tank row's minutes are the trimming of the areas without a row of their own that day
+    (where all have one, of all that have no minutes of their own), without the fixed part of a
+    visit. Another reading, of all areas not timed by themselves, or with the tank's ``fixed_min``
+    in the minutes, is taken where it explains the log clearly better.
     """
-    trims, kind = timed_trims(book, fit), kind_of(fit.design)
-    usual, evidence = regress(trims, kind, holds_fixed=False)
-    if not (trims.fixed_min > 0.0).any():
-        return usual
-    fuller, fuller_evidence = regress(trims, kind, holds_fixed=True)
-    return fuller if fuller_evidence > evidence + CLEARLY else usual
+    everything, kind = timed_trims(book, fit), kind_of(fit.design)
+    rest = everything.of_the_rest()
+    readings = [("the trimming of areas without a row of their own", rest)]
+    if rest.row.size < everything.row.size:
+        readings.append(("the trimming of all areas not timed by themselves", everything))
+    if (everything.fixed_min == 0.0).all():
+        return regress(rest, kind)[0]
+    fits: list[tuple[float, Timing]] = []
+    for fixed in (False, True):
+        for words, trims in readings:
+            said = f"{words}{' and the fixed part of a visit' if fixed else ''}"
+            said = said if fixed or len(readings) > 1 else ""
+            timing, evidence = regress(trims, kind, fixed=fixed, whole_tank=said)
+            fits.append((evidence - (CLEARLY if fits else 0.0), timing))
+    return max(fits, key=lambda fit: fit[0])[1]
 
 
-def regress(trims: TimedTrims, kind: IntArray, *, holds_fixed: bool) -> tuple[Timing, float]:
-    """Fit the minutes; also the log evidence (up to a constant shared by both readings)."""
+def regress(
+    trims: TimedTrims, kind: IntArray, *, fixed: bool = False, whole_tank: str = ""
+) -> tuple[Timing, float]:
+    """Fit the minutes of one reading of the log; also its log evidence."""
     start, precision = _defaults()
     log_min, scatter2 = start.copy(), SCATTER**2
-    base = trims.fixed_min if holds_fixed else np.zeros(trims.minutes.size)
+    base = trims.fixed_min if fixed else np.zeros(trims.minutes.size)
     curvature, evidence = precision, 0.0
     for _ in range(STEPS if trims.minutes.size else 0):
         slope, trimming, doubt = _expected(trims, log_min)
@@ -164,7 +177,7 @@ def regress(trims: TimedTrims, kind: IntArray, *, holds_fixed: bool) -> tuple[Ti
         scatter=float(np.sqrt(scatter2)),
         visits=trims.visits,
         seen=seen,
-        holds_fixed=holds_fixed,
+        whole_tank=whole_tank,
         kind=kind,
     )
     return timing, evidence

@@ -1,12 +1,13 @@
 """Timed rows of the log: the minutes, and what was trimmed in them.
 
-A row of one area with minutes timed that area. A whole-tank row's minutes are the trimming of all
-areas of the tank that have no minutes of their own that day, whether or not they have a row.
+A row of one area with minutes timed that area. A whole-tank row's minutes are the trimming of the
+areas that have no row of their own that day, or of all areas that have no minutes of their own:
+both are how people log, and the log itself tells which (``learn.py``).
 """
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -57,6 +58,8 @@ class TimedTrims:
         What was taken off and its doubt [l of stand, or dm2 of full cover].
     chance : array (L,)
         Chance that the area was trimmed [0-1].
+    has_row : bool array (L,)
+        Whether the area has a row of its own beside the whole tank's that timed it.
     """
 
     minutes: FloatArray
@@ -67,6 +70,17 @@ class TimedTrims:
     amount: FloatArray
     amount_sd: FloatArray
     chance: FloatArray
+    has_row: BoolArray
+
+    def of_the_rest(self) -> TimedTrims:
+        """Return the rows with whole-tank minutes as those of areas without a row of their own.
+
+        Where every area has a row, the minutes stay those of all of them.
+        """
+        rest = np.bincount(self.row, weights=~self.has_row, minlength=self.minutes.size) > 0.0
+        kept = ~(self.has_row & rest[self.row])
+        links = ("row", "kind", "amount", "amount_sd", "chance", "has_row")
+        return replace(self, **{name: getattr(self, name)[kept] for name in links})
 
 
 def kind_of(design: Design) -> IntArray:
@@ -102,13 +116,15 @@ def timed_trims(book: Book, fit: GrowthFit) -> TimedTrims:
     where = np.concatenate([area[own], shared[kept]])
     when = np.concatenate([day[own], when[kept]])
     cm, cm_sd, chance = _removed(fit, visits, where, when)
+    rows_of_own = _pair(visits.area, visits.day)[visits.share_of < 0]
+    has_row = np.isin(_pair(where, when), rows_of_own) & (row >= own.size)
     chance[: own.size][np.isnan(chance[: own.size])] = 1.0  # timed, though nothing else is said
     chance = np.where(np.isnan(chance), SILENT_CHANCE, chance)
     bulk = bulk_per_cm(design)[where]
     told = np.bincount(row, weights=chance, minlength=rows.size) > 0.0
     links = (chance > 0.0) & told[row]
-    fixed = np.where(np.isnan(own_fixed := book.tanks.number("fixed_min")), np.nan, own_fixed)
-    fixed = np.where(np.isnan(fixed), book.practice.fixed_min, fixed)[tank[rows]]
+    of_tank = book.tanks.number("fixed_min")
+    fixed = np.where(np.isnan(of_tank), book.practice.fixed_min, of_tank)[tank[rows]]
     return TimedTrims(
         minutes=minutes[rows][told],
         fixed_min=np.where(np.arange(rows.size) < own.size, 0.0, fixed)[told],
@@ -118,6 +134,7 @@ def timed_trims(book: Book, fit: GrowthFit) -> TimedTrims:
         amount=(bulk * cm)[links],
         amount_sd=(bulk * cm_sd)[links],
         chance=chance[links],
+        has_row=has_row[links],
     )
 
 
@@ -163,7 +180,7 @@ def _removed(
     found = pair[at] == _pair(area, day)
     before, after = visits.before_cm[at], visits.after_cm[at]
     error = np.hypot(errors.height_error_cm[area], errors.height_error_share[area] * before)
-    shared = visits.share_of[at] >= 0
+    shared = _share_uncertain(visits)[at]
     weighed = visits.weighed_cm[at] / np.exp(border[DENSITY, area])
     cm, sd = expected, EXPECTED_DOUBT * expected
     guess = np.maximum(sd, LEAST_DOUBT_CM) ** -2.0
@@ -179,6 +196,14 @@ def _removed(
         cm, sd = np.where(known, both, cm), np.where(known, (sure + guess) ** -0.5, sd)
     chance = np.where(visits.cut[at], np.where(shared, SHARED_CHANCE, 1.0), 0.0)
     return np.maximum(cm, 0.0), sd, np.where(found, chance, np.nan)
+
+
+def _share_uncertain(visits: Visits) -> BoolArray:
+    """Whether a visit (V,) is known only by a weight that several areas share."""
+    share = visits.share_of
+    sharers = np.bincount(share[share >= 0], minlength=1)
+    several: BoolArray = (share >= 0) & (sharers[np.maximum(share, 0)] > 1)
+    return several
 
 
 def _expected(fit: GrowthFit, visits: Visits, area: IntArray, day: FloatArray) -> FloatArray:

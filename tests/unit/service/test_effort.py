@@ -89,7 +89,7 @@ def test_whole_tank_minutes_are_the_trimming_of_its_areas(tmp_path):
     timing, _, _ = timing_of(tmp_path, visits_log(rows))
     both = usual_minutes(timing) + usual_minutes(timing, CARPET, carpet_l)
     assert both == pytest.approx(slow, rel=0.08)
-    assert not timing.holds_fixed
+    assert timing.whole_tank == ""
 
 
 def test_areas_with_their_own_minutes_are_not_in_the_tanks(tmp_path):
@@ -110,6 +110,22 @@ def test_areas_with_their_own_minutes_are_not_in_the_tanks(tmp_path):
     assert usual_minutes(timing, CARPET, 1.8) == pytest.approx(14, rel=0.08)
 
 
+@pytest.mark.parametrize("everything", [True, False], ids=["all areas", "the rest"])
+def test_the_log_tells_whose_minutes_a_whole_tanks_are(tmp_path, everything):
+    """The carpet's trimmings are weighed with the tank's; the stems have a row without minutes."""
+
+    def rows(day, n):
+        litres, low = (0.3, 0.8, 1.5)[n % 3], (6, 19, 12)[n // 3 % 3]
+        minutes = minutes_of(CARPETS, litres)
+        minutes += minutes_of(STEM, (21 - low) * 0.4) if everything else 0.0
+        stems = f"{day},lobby,stems,21,{low},,,,,\n"
+        return stems + f"{day},lobby,,,,,{litres * 90:.0f},,{minutes:.0f},\n"
+
+    timing, _, _ = timing_of(tmp_path, visits_log(rows, count=36))
+    assert ("all areas not timed" in timing.rests_on(np.array([STEMS]))) == everything
+    assert timing.seen[timing.kind[STEMS]] == everything
+
+
 def test_minutes_that_hold_the_fixed_part_are_seen_and_said(tmp_path):
     """The practice's 30 minutes at the tank are in every whole-tank row."""
 
@@ -120,8 +136,7 @@ def test_minutes_that_hold_the_fixed_part_are_seen_and_said(tmp_path):
         return f"{day},lobby,stems,18,{low},,,,,\n{uncut}{day},lobby,,,,,,,{30 + trimming:.0f},\n"
 
     timing, _, _ = timing_of(tmp_path, visits_log(rows, count=24))
-    assert timing.holds_fixed
-    assert "hold the fixed part" in timing.rests_on(np.array([STEMS]))
+    assert "and the fixed part of a visit" in timing.rests_on(np.array([STEMS]))
     assert usual_minutes(timing) == pytest.approx(minutes_of(STEM, LITRES), rel=0.25)
 
 
