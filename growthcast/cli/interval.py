@@ -134,7 +134,10 @@ def _minutes_rest_on(advice: list[TankAdvice]) -> dict[str, str]:
             said.setdefault(tank.minutes_rest_on, []).append(tank.tank_id)
     if len(said) == 1:
         return dict.fromkeys(said, "")
-    return {text: f" of {', '.join(tanks)}" for text, tanks in said.items()}
+    return {
+        text: f" of {', '.join(tanks[:5])}{' and others' if len(tanks) > 5 else ''}"
+        for text, tanks in said.items()
+    }
 
 
 def _as_dict(tank: TankAdvice) -> dict[str, Any]:

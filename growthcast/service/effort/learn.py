@@ -36,6 +36,8 @@ CLOCK_ERROR_MIN = 0.5
 TAIL = 4.0
 """Degrees of freedom of the Student t."""
 STEPS, LONGEST_STEP = 40, 0.5
+ROWS_TO_TELL = 5
+"""Whole-tank rows below which they are read in the usual way."""
 CLEARLY = 3.0
 """Log evidence by which a reading of whole-tank minutes must win over the usual one."""
 LEAST_MIN = 1e-4
@@ -127,7 +129,7 @@ def learn_timing(book: Book, fit: GrowthFit) -> Timing:
     -----
     A whole-tank row's minutes are the trimming of the areas without a row of their own that day
     (where all have one, of all that have no minutes of their own), without the fixed part of a
-    visit. Another reading, of all areas not timed by themselves, or with the tank's ``fixed_min``
+    visit. From ``ROWS_TO_TELL`` rows on, another reading, of all areas not timed by themselves, or with the tank's ``fixed_min``
     in the minutes, is taken where it explains the log clearly better.
     """
     everything, kind = timed_trims(book, fit), kind_of(fit.design)
@@ -135,7 +137,7 @@ def learn_timing(book: Book, fit: GrowthFit) -> Timing:
     readings = [("the trimming of areas without a row of their own", rest)]
     if rest.row.size < everything.row.size:
         readings.append(("the trimming of all areas not timed by themselves", everything))
-    if (everything.fixed_min == 0.0).all():
+    if (everything.fixed_min > 0.0).sum() < ROWS_TO_TELL:
         return regress(rest, kind)[0]
     fits: list[tuple[float, Timing]] = []
     for fixed in (False, True):

@@ -140,6 +140,14 @@ def test_minutes_that_hold_the_fixed_part_are_seen_and_said(tmp_path):
     assert usual_minutes(timing) == pytest.approx(minutes_of(STEM, LITRES), rel=0.25)
 
 
+def test_a_few_rows_do_not_change_how_whole_tank_minutes_are_read(tmp_path):
+    """One row of as many minutes as the fixed part takes is no proof."""
+    log = visits_log(lambda day, n: f"{day},home,,,,,,,30,\n", count=3)
+    timing, _, _ = timing_of(tmp_path, log)
+    assert timing.visits == 3
+    assert timing.whole_tank == ""
+
+
 def test_an_absurd_row_hardly_moves_the_minutes(tmp_path):
     plain = visits_log(lambda day, n: stems_row(day, n, 12))
     odd = visits_log(lambda day, n: stems_row(day, n, 120 if n == 7 else 12))
