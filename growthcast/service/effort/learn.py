@@ -129,8 +129,8 @@ def learn_timing(book: Book, fit: GrowthFit) -> Timing:
     -----
     A whole-tank row's minutes are the trimming of the areas without a row of their own that day
     (where all have one, of all that have no minutes of their own), without the fixed part of a
-    visit. From ``ROWS_TO_TELL`` rows on, another reading, of all areas not timed by themselves, or with the tank's ``fixed_min``
-    in the minutes, is taken where it explains the log clearly better.
+    visit. From ``ROWS_TO_TELL`` rows on another reading, of all areas not timed by themselves or
+    with the tank's ``fixed_min`` in the minutes, is taken where it explains the log clearly better.
     """
     everything, kind = timed_trims(book, fit), kind_of(fit.design)
     rest = everything.of_the_rest()
