@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, Any
 from growthcast.cli.options import AsJson, BookFolder, OnDate, TankId, chosen_tanks, open_fit
 
 if TYPE_CHECKING:
+    from growthcast.service.effort import Range
     from growthcast.service.recommend import OptionAdvice, TankAdvice
 
 
@@ -48,6 +49,8 @@ def _tables(advice: list[TankAdvice], currency: str, *, one: bool) -> None:
     )
     for tank in advice:
         print_line(f"{tank.tank_id}: {tank.reason}")
+    for said, tanks in _minutes_rest_on(advice).items():
+        print_line(f"Time and money{tanks}: {said}. Ranges hold in 8 cases of 10.")
     if not one:
         return
     for tank in advice:
@@ -82,18 +85,14 @@ def _one_tank(tank: TankAdvice, currency: str) -> None:
     from growthcast.cli.output import print_line, print_table
 
     print_table(
-        f"{tank.tank_id}: what each interval gives (time includes travel)",
-        [
-            "every",
-            "all inside>",
-            "at the floor>",
-            "presentable>",
-            "else bare>",
-            "a visit>",
-            "a year>",
-            f"{currency} a year>",
-        ],
-        [_option_row(option, tank) for option in tank.options],
+        f"{tank.tank_id}: what each interval gives",
+        ["every", "all inside>", "at the floor>", "presentable>", "else bare>"],
+        [_looks_row(option, tank) for option in tank.options],
+    )
+    print_table(
+        f"{tank.tank_id}: what each interval takes (time includes travel)",
+        ["every", "visits a year>", "a visit>", "a year>", f"{currency} a year>"],
+        [_effort_row(option, tank) for option in tank.options],
     )
     print_line(
         "At the floor: all inside if cut as low as still looks right. Presentable: days with every "
@@ -128,22 +127,27 @@ def _summary(tank: TankAdvice) -> list[str]:
 
 
 def _effort(option: OptionAdvice) -> list[str]:
+    """Minutes of a visit, hours and cost of a year, each with what it lies within 8 times of 10."""
+    visit, hours, cost = option.minutes_range, option.year.hours_range, option.year.cost_range
     return [
-        f"{option.minutes_per_visit:.0f} min",
-        f"{option.year.hours:.0f} h",
-        f"{option.year.cost:.0f}",
+        f"{option.minutes_per_visit:.0f} min ({visit.p10:.0f}–{visit.p90:.0f})",
+        f"{option.year.hours:.0f} h ({hours.p10:.0f}–{hours.p90:.0f})",
+        f"{option.year.cost:.0f} ({cost.p10:.0f}–{cost.p90:.0f})",
     ]
 
 
-def _option_row(option: OptionAdvice, tank: TankAdvice) -> list[str]:
+def _every(option: OptionAdvice, tank: TankAdvice) -> str:
     mark = ", best" if option.interval_d == tank.recommended_interval_d else ""
+    return f"{option.interval_d} days{mark}"
+
+
+def _looks_row(option: OptionAdvice, tank: TankAdvice) -> list[str]:
     return [
-        f"{option.interval_d} days{mark}",
+        _every(option, tank),
         f"{100 * option.chance_all_within:.0f} %",
         f"{100 * option.chance_at_least_cut:.0f} %",
         f"{100 * option.share_of_days_presentable:.0f} %",
         _bare(option),
-        *_effort(option),
     ]
 
 
@@ -155,6 +159,24 @@ def _bare(option: OptionAdvice) -> str:
     return "0 days" if days == 0.0 else f"{max(days, 1.0):.0f} day{'' if days < 1.5 else 's'}"
 
 
+def _effort_row(option: OptionAdvice, tank: TankAdvice) -> list[str]:
+    return [_every(option, tank), f"{option.year.visits:.1f}", *_effort(option)]
+
+
+def _minutes_rest_on(advice: list[TankAdvice]) -> dict[str, str]:
+    """What is said of minutes, and of which tanks where it differs between them."""
+    said: dict[str, list[str]] = {}
+    for tank in advice:
+        if tank.options:
+            said.setdefault(tank.minutes_rest_on, []).append(tank.tank_id)
+    if len(said) == 1:
+        return dict.fromkeys(said, "")
+    return {
+        text: f" of {', '.join(tanks[:5])}{' and others' if len(tanks) > 5 else ''}"
+        for text, tanks in said.items()
+    }
+
+
 def _as_dict(tank: TankAdvice) -> dict[str, Any]:
     return {
         "tank_id": tank.tank_id,
@@ -164,6 +186,7 @@ def _as_dict(tank: TankAdvice) -> dict[str, Any]:
         "reason": tank.reason,
         "confidence": tank.confidence,
         "longest_interval_d": tank.longest_interval_d,
+        "minutes_rest_on": tank.minutes_rest_on or None,
         "options": [_option_dict(option) for option in tank.options],
         "next_longer": None if tank.longer is None else tank.longer.as_dict(),
         "mends": [mend.as_dict() for mend in tank.mends],
@@ -180,8 +203,11 @@ def _option_dict(option: OptionAdvice) -> dict[str, Any]:
         "share_of_days_presentable": round(option.share_of_days_presentable, 4),
         "visits_per_year": round(option.year.visits, 2),
         "minutes_per_visit": round(option.minutes_per_visit, 1),
+        "minutes_per_visit_range": _range(option.minutes_range, 1),
         "hours_per_year": round(option.year.hours, 1),
+        "hours_per_year_range": _range(option.year.hours_range, 1),
         "cost_per_year": round(option.year.cost, 2),
+        "cost_per_year_range": _range(option.year.cost_range, 2),
         "areas": [
             {
                 "area_id": area.area_id,
@@ -198,3 +224,7 @@ def _option_dict(option: OptionAdvice) -> dict[str, Any]:
             for area in option.areas
         ],
     }
+
+
+def _range(values: Range, digits: int) -> dict[str, float]:
+    return {name: round(getattr(values, name), digits) for name in ("p10", "p50", "p90")}

@@ -6,165 +6,18 @@ that a tank asks of its areas (do all of them hold?) is a reduction over its run
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
 
-from growthcast.fit.result import GrowthFit
-from growthcast.fit.solver.drift import span_drift
-from growthcast.fit.solver.linearise import ErrorModel
-from growthcast.growth.logistic import height_at_stage, shape_factor, stage
-from growthcast.service.draws import GrowthDraws, draw_growth, span_normals
+from growthcast.service.living import HAND_SPREAD, LivingAreas, all_hold, days_between
 
-__all__ = [
-    "HAND_SPREAD",
-    "IntervalOptions",
-    "LivingAreas",
-    "all_hold",
-    "at_rank",
-    "highest_rank",
-    "interval_options",
-    "living_areas",
-    "living_part",
-    "needed_cuts",
-]
+__all__ = ["IntervalOptions", "at_rank", "highest_rank", "interval_options", "needed_cuts"]
 
 FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.int64]
 BoolArray = NDArray[np.bool_]
-
-ALL = slice(None)
-HAND_SPREAD = 0.05
-"""Scatter of a cut around the height aimed at, as a share of it (common practice, no source)."""
-
-
-@dataclass(frozen=True, slots=True)
-class LivingAreas:
-    """Living areas of a block of tanks: their bounds (A,) and the draws of their growth (A, D).
-
-    ``area`` are their places in the book, sorted by tank; ``run`` (A,) is each area's tank among
-    the ``R`` tanks that have a living area, ``first`` (R,) the place of each tank's first area and
-    ``tank`` (R,) its place in the book. ``safe_cut_cm`` is the lowest cut an area survives.
-    """
-
-    area: IntArray
-    run: IntArray
-    first: IntArray
-    tank: IntArray
-    budget_cm: FloatArray
-    floor_cm: FloatArray
-    safe_cut_cm: FloatArray
-    shape: FloatArray
-    draws: GrowthDraws
-    errors: ErrorModel
-    on_day: float
-
-    @property
-    def size(self) -> int:
-        """How many draws there are."""
-        return int(self.draws.log_rate.shape[1])
-
-    @property
-    def least_cut_cm(self) -> FloatArray:
-        """Lowest cut that looks right and is survived, (A,)."""
-        return np.maximum(self.floor_cm, self.safe_cut_cm)
-
-    def growth(self, interval_d: float, after_d: float = 0.0) -> FloatArray:
-        """Stages gained over an interval that begins ``after_d`` days after the fit, (A, D)."""
-        draws = self.draws
-        start = self.on_day + after_d
-        began, ended = np.array([start]), np.array([start + interval_d])
-        ahead = span_drift(began, ended, self.on_day)
-        drift = np.einsum("m,rmd->rd", ahead.weight[:, 0], draws.knots)
-        drift += self.errors.drift * np.sqrt(ahead.remainder[0]) * draws.drift
-        pace = shape_factor(self.shape)[:, None] * np.exp(draws.log_rate + drift[self.run])
-        own = draws.week if after_d == 0.0 else span_normals(self.area, int(after_d), self.size)
-        week = self.errors.span * np.sqrt(7.0 / max(interval_d, 1.0)) * own
-        gained: FloatArray = pace * interval_d * np.maximum(1.0 + week, 0.0)
-        return gained
-
-    def highest_cut(self, growth: FloatArray) -> FloatArray:
-        """Highest aim of a cut from which each draw stays within the budget, (A, D)."""
-        ceiling, shape = self.draws.ceiling_cm, self.shape[:, None]
-        budget = self.budget_cm[:, None]
-        goal = stage(budget, ceiling, shape)
-        outgrown = np.isfinite(goal)  # else the ceiling lies below the budget: any cut holds
-        reached = height_at_stage(np.where(outgrown, goal - growth, 0.0), ceiling, shape)
-        highest = reached * np.exp(-HAND_SPREAD * self.draws.hand)
-        return np.where(outgrown, np.minimum(highest, budget), budget)
-
-    def stage_after_cut(self, cut_cm: FloatArray, rows: IntArray | slice = ALL) -> FloatArray:
-        """Stage in each draw after a cut aimed at ``cut_cm``, one for each area of ``rows``."""
-        left = cut_cm[:, None] * np.exp(HAND_SPREAD * self.draws.hand[rows])
-        ceiling = self.draws.ceiling_cm[rows]
-        inside = np.minimum(left, ceiling * (1.0 - 1e-9))  # nothing stands above its ceiling
-        return stage(inside, ceiling, self.shape[rows, None])
-
-    def end_height(self, growth: FloatArray, cut_cm: FloatArray) -> FloatArray:
-        """Height [cm] in each draw once a cut to ``cut_cm`` (A,) has grown, (A, D)."""
-        grown = self.stage_after_cut(cut_cm) + growth
-        return height_at_stage(grown, self.draws.ceiling_cm, self.shape[:, None])
-
-    def stage_of(self, height_cm: FloatArray, rows: IntArray | slice = ALL) -> FloatArray:
-        """Stage in each draw at a height, one for each area of ``rows``; inf above a ceiling."""
-        return stage(height_cm[:, None], self.draws.ceiling_cm[rows], self.shape[rows, None])
-
-
-def days_between(
-    interval_d: float, growth: FloatArray, start: FloatArray, goal: FloatArray
-) -> FloatArray:
-    """Days each draw takes from one stage to another, at most the interval, (A, D)."""
-    way = goal - start
-    share = np.divide(way, growth, out=np.full(growth.shape, np.inf), where=growth > 0.0)
-    return interval_d * np.clip(np.where(way <= 0.0, 0.0, share), 0.0, 1.0)
-
-
-def living_areas(fit: GrowthFit, tanks: IntArray) -> LivingAreas:
-    """Draw the growth of the living areas of ``tanks`` (places in the book)."""
-    design = fit.design
-    chosen = np.flatnonzero(design.alive & np.isin(design.tank, tanks))
-    area = chosen[np.argsort(design.tank[chosen], kind="stable")]
-    tank, first, run = np.unique(design.tank[area], return_index=True, return_inverse=True)
-    return LivingAreas(
-        area=area,
-        run=run,
-        first=first,
-        tank=tank,
-        budget_cm=design.traits.budget_cm[area],
-        floor_cm=design.traits.floor_cm[area],
-        safe_cut_cm=design.traits.lowest_cut_cm[area],
-        shape=design.problem.shape[area],
-        draws=draw_growth(fit, area, tank),
-        errors=design.problem.errors,
-        on_day=design.on_day,
-    )
-
-
-def living_part(living: LivingAreas, keep: BoolArray) -> LivingAreas:
-    """Return some areas of a block (a mask (A,)), with the tanks that are left."""
-    tanks, first, run = np.unique(living.run[keep], return_index=True, return_inverse=True)
-    draws = living.draws
-    return replace(
-        living,
-        area=living.area[keep],
-        run=run,
-        first=first,
-        tank=living.tank[tanks],
-        budget_cm=living.budget_cm[keep],
-        floor_cm=living.floor_cm[keep],
-        safe_cut_cm=living.safe_cut_cm[keep],
-        shape=living.shape[keep],
-        draws=replace(
-            draws,
-            log_rate=draws.log_rate[keep],
-            ceiling_cm=draws.ceiling_cm[keep],
-            knots=draws.knots[tanks],
-            week=draws.week[keep],
-            hand=draws.hand[keep],
-            drift=draws.drift[tanks],
-        ),
-    )
 
 
 @dataclass(frozen=True, slots=True)
@@ -222,9 +75,10 @@ def interval_options(
     For each draw there is a highest cut ``c_d`` from which an area stays within its budget; cut to
     ``c`` it holds in the draws with ``c_d >= c``. Taking every area's cut at the same rank among
     its own ``c_d`` leaves one number a tank to find: the rank at which the share of draws that hold
-    in all its areas at once is the wanted chance. The pause after a hard cut is not counted on.
+    in all its areas at once is the wanted chance. Growth begins after the pause that the cut of a
+    regular visit brings: the fit has counted such pauses out of the rates, too.
     """
-    growth = living.growth(interval_d)
+    growth, rest_d = living.growth_after_cut(interval_d)
     highest = living.highest_cut(growth)
     ranked = np.sort(highest, axis=1)
     least = living.least_cut_cm
@@ -236,7 +90,7 @@ def interval_options(
     end = living.end_height(growth, cut)
     usual_end, late_end = np.quantile(end, (0.5, 0.9), axis=1)
     removed_cm = np.maximum(usual_end - cut, 0.0)
-    presentable_d = _presentable_days(living, interval_d, growth, cut)
+    presentable_d = _presentable_days(living, interval_d, growth, cut, rest_d)
 
     at_least = highest >= least[:, None]
     feasible = chance_all >= confidence
@@ -259,7 +113,9 @@ def interval_options(
         chance_within=holds.mean(axis=1),
         cm_over_budget_p90=np.maximum(late_end - living.budget_cm, 0.0),
         cut_needed_cm=np.where(needed < living.safe_cut_cm, np.nan, needed),
-        days_below_floor=_days_below_floor(living, interval_d, growth, needed, short),
+        days_below_floor=_days_below_floor(
+            living, interval_d, growth, np.where(short, needed, np.nan), rest_d
+        ),
         needed_budget_cm=np.maximum(
             -at_rank(depth_ranked, depth_rank[living.run]), living.budget_cm
         ),
@@ -267,13 +123,17 @@ def interval_options(
 
 
 def _presentable_days(
-    living: LivingAreas, interval_d: int, growth: FloatArray, cut_cm: FloatArray
+    living: LivingAreas,
+    interval_d: int,
+    growth: FloatArray,
+    cut_cm: FloatArray,
+    rest_d: FloatArray,
 ) -> FloatArray:
     """Days (R, D) on which every area of a tank stands between its floor and its budget."""
     left = living.stage_after_cut(cut_cm)
     floor = living.stage_of(living.floor_cm * np.exp(-HAND_SPREAD))
-    over = days_between(interval_d, growth, left, living.stage_of(living.budget_cm))
-    bare = days_between(interval_d, growth, left, floor)
+    over = days_between(interval_d, growth, left, living.stage_of(living.budget_cm), rest_d)
+    bare = days_between(interval_d, growth, left, floor, rest_d)
     first_over = np.minimum.reduceat(over, living.first, axis=0)
     last_bare = np.maximum.reduceat(bare, living.first, axis=0)
     days: FloatArray = np.maximum(first_over - last_bare, 0.0)
@@ -284,16 +144,18 @@ def _days_below_floor(
     living: LivingAreas,
     interval_d: int,
     growth: FloatArray,
-    needed_cm: FloatArray,
-    short: BoolArray,
+    sunk_cm: FloatArray,
+    rest_d: FloatArray,
 ) -> FloatArray:
-    """Days (A,) that an area looks bare after the cut it would need, 0 where that looks right."""
-    days, rows = np.zeros(short.size), np.flatnonzero(short)
+    """Days (A,) that an area looks bare after a cut below its floor, 0 where that is NaN."""
+    days, rows = np.zeros(sunk_cm.size), np.flatnonzero(np.isfinite(sunk_cm))
     if rows.size:
-        cut = np.maximum(needed_cm[rows], living.safe_cut_cm[rows])
+        cut = np.maximum(sunk_cm[rows], living.safe_cut_cm[rows])
         start = living.stage_after_cut(cut, rows)
         floor = living.stage_of(living.floor_cm[rows], rows)
-        days[rows] = np.median(days_between(interval_d, growth[rows], start, floor), axis=1)
+        days[rows] = np.median(
+            days_between(interval_d, growth[rows], start, floor, rest_d[rows]), axis=1
+        )
     return days
 
 
@@ -316,14 +178,6 @@ def at_rank(ranked: FloatArray, rank: IntArray) -> FloatArray:
     """Value of each row (A,) at its rank, the lowest where the rank is negative."""
     value: FloatArray = np.take_along_axis(ranked, np.maximum(rank, 0)[:, None], axis=1)[:, 0]
     return value
-
-
-def all_hold(living: LivingAreas, holds: BoolArray) -> FloatArray:
-    """Share of draws (R,) in which all areas of a tank hold."""
-    words = holds.view(np.uint64)  # eight draws at once; their number is a power of two
-    together = np.bitwise_and.reduceat(words, living.first, axis=0).view(np.bool_)
-    share: FloatArray = together.mean(axis=1)
-    return share
 
 
 def highest_rank(

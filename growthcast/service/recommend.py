@@ -10,13 +10,17 @@ from numpy.typing import NDArray
 
 from growthcast.book.book import Book
 from growthcast.fit.result import Basis, GrowthFit
-from growthcast.service.effort import Handling, Year, trimming_minutes, year_of_visits
-from growthcast.service.interval import (
-    IntervalOptions,
-    LivingAreas,
-    interval_options,
-    living_areas,
+from growthcast.service.effort import (
+    Range,
+    Timing,
+    VisitEffort,
+    Year,
+    learn_timing,
+    visit_effort,
+    year_of_visits,
 )
+from growthcast.service.interval import IntervalOptions, interval_options
+from growthcast.service.living import LivingAreas, living_areas
 from growthcast.service.longer.certainty import Certainty
 from growthcast.service.longer.full import in_full, with_next_longer
 from growthcast.service.longer.looks import NextLonger
@@ -66,6 +70,8 @@ class AreaAdvice:
 class OptionAdvice:
     """One interval for one tank: looks, risk, time and money. Minutes include travel.
 
+    ``minutes_per_visit`` is the mean visit of a year, and ``year`` with its ranges follows from
+    it; ``minutes_range`` is the range of a single visit.
     ``chance_all_within`` holds for the cuts given, the highest that reach the wanted chance;
     ``chance_at_least_cut`` for cutting every area as low as still looks right.
     """
@@ -76,6 +82,7 @@ class OptionAdvice:
     chance_at_least_cut: float
     share_of_days_presentable: float
     minutes_per_visit: float
+    minutes_range: Range
     year: Year
     areas: tuple[AreaAdvice, ...]
 
@@ -84,8 +91,9 @@ class OptionAdvice:
 class TankAdvice:
     """The recommendation for one tank; ``recommended_interval_d`` is None when none is feasible.
 
-    ``longer`` compares it with the next longer interval (None: there is none, or nothing to compare
-    with). ``mends`` and ``certainty`` are worked out when asked for in full.
+    ``minutes_rest_on`` says what the minutes were learnt from; ``longer`` compares it with the next
+    longer interval (None: there is none, or nothing to compare with). ``mends`` and ``certainty``
+    are worked out when asked for in full.
     """
 
     tank_id: str
@@ -99,6 +107,7 @@ class TankAdvice:
     longer: NextLonger | None = None
     mends: tuple[Mend, ...] = ()
     certainty: Certainty | None = None
+    minutes_rest_on: str = ""
 
     def option(self, interval_d: int) -> OptionAdvice:
         """Return the option of one listed interval."""
@@ -109,13 +118,15 @@ class TankAdvice:
 class TankTerms:
     """Per tank (K,): the wanted chance, the cap, and the minutes of a visit before any trimming.
 
-    ``basis`` tells for every area of the book what its forecast rests on.
+    ``basis`` tells for every area of the book what its forecast rests on, ``timing`` how long
+    trimming takes.
     """
 
     confidence: FloatArray
     cap_d: FloatArray
     fixed_min: FloatArray
     basis: list[Basis]
+    timing: Timing
 
 
 def recommend(
@@ -151,8 +162,13 @@ def recommend(
         caps = terms.cap_d[living.tank]
         listed = _listed(book, caps)
         options = [interval_options(living, d, terms.confidence[living.tank]) for d in listed]
+        fixed_min = terms.fixed_min[living.tank]
+        efforts = {
+            o.interval_d: visit_effort(living, fit.design, terms.timing, o, fixed_min)
+            for o in options
+        }
         for run, tank in enumerate(living.tank.tolist()):
-            plain = _advise(book, fit, living, options, run, tank, terms)
+            plain = _advise(book, fit, living, options, efforts, run, tank, terms)
             advice[tank] = with_next_longer(plain, book.practice.currency)
             if full:
                 advice[tank] = in_full(book, fit, living, run, advice[tank])
@@ -174,6 +190,7 @@ def tank_terms(book: Book, fit: GrowthFit) -> TankTerms:
         cap_d=or_practice("longest_interval_d", longest),
         fixed_min=fixed + or_practice("travel_min", practice.travel_min),
         basis=fit.basis,
+        timing=learn_timing(book, fit),
     )
 
 
@@ -200,6 +217,7 @@ def _advise(
     fit: GrowthFit,
     living: LivingAreas,
     options: list[IntervalOptions],
+    efforts: dict[int, VisitEffort],
     run: int,
     tank: int,
     terms: TankTerms,
@@ -230,7 +248,10 @@ def _advise(
         ),
         longest_interval_d=cap,
         confidence=confidence,
-        options=tuple(_option(book, fit, living, o, run, tank, terms) for o in mine),
+        options=tuple(
+            _option(book, fit, living, o, efforts[o.interval_d], run, terms) for o in mine
+        ),
+        minutes_rest_on=terms.timing.rests_on(living.area[living.run == run]),
     )
 
 
@@ -282,23 +303,14 @@ def _option(
     fit: GrowthFit,
     living: LivingAreas,
     option: IntervalOptions,
+    effort: VisitEffort,
     run: int,
-    tank: int,
     terms: TankTerms,
 ) -> OptionAdvice:
     here = np.flatnonzero(living.run == run)
     place = living.area[here]
     design = fit.design
-    priors, species = design.priors, design.species[place]
-    trimming = trimming_minutes(
-        option.removed_cm[here],
-        design.area_cm2[place],
-        design.is_cover[place],
-        Handling(
-            priors.set_up_min[species], priors.min_per_l[species], priors.min_per_dm2[species]
-        ),
-    )
-    minutes = float(terms.fixed_min[tank] + trimming.sum())
+    mean_visit, rate = effort.of_mean_visit(run), book.practice.labour_rate_per_h
     areas = tuple(
         AreaAdvice(
             area_id=str(design.area_id[a]),
@@ -320,8 +332,9 @@ def _option(
         chance_all_within=float(option.chance_all_within[run]),
         chance_at_least_cut=float(option.chance_at_least_cut[run]),
         share_of_days_presentable=float(option.share_of_days_presentable[run]),
-        minutes_per_visit=minutes,
-        year=year_of_visits(option.interval_d, minutes, book.practice.labour_rate_per_h),
+        minutes_per_visit=mean_visit.p50,
+        minutes_range=effort.of_visit(run),
+        year=year_of_visits(option.interval_d, mean_visit.p50, rate, mean_visit),
         areas=areas,
     )
 

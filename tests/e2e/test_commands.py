@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import os
+import re
 import shutil
 from datetime import date
 
@@ -43,9 +44,20 @@ def test_interval_on_the_demo():
             assert option["hours_per_year"] == pytest.approx(
                 option["visits_per_year"] * option["minutes_per_visit"] / 60, rel=0.01
             )
+            for name in ("minutes_per_visit", "hours_per_year", "cost_per_year"):
+                spread = option[f"{name}_range"]
+                assert spread["p10"] < option[name] < spread["p90"]
             for area in option["areas"]:
                 assert 0 <= area["chance_within"] <= 1
                 assert area["cut_cm"] > 0
+
+
+def test_interval_says_what_time_and_money_rest_on():
+    ran = run("interval", DEMO, "--tank", "lobby-stems")
+    assert ran.status == 0
+    said = " ".join(ran.out.split())
+    assert "minutes of trimming are fitted from 54 timed visits in the log" in said
+    assert re.search(r"lobby-stems .* \d+ min \(\d+–\d+\) \d+ h \(\d+–\d+\)", said)
 
 
 def test_forecast_on_the_demo():

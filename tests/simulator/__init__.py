@@ -9,11 +9,16 @@ planned (``plan.py``), its rates are drawn (``world.py``), a gardener cuts and l
     practice.write_book(folder)
     practice.truth.height("tank-001-a1", date(2026, 12, 4))
 
+A ``Course`` is the same practice stepped day by day by somebody else than its gardener, and
+``true_chance_all_within`` what the truth would expect of an interval.
+
 ``Richness()`` is richer than the fitted model, ``Richness.plain()`` is that model, and
 ``Richness.exact()`` has no scatter at all. Same arguments, same practice.
 """
 
+from tests.simulator.course import Course
 from tests.simulator.nature import response
+from tests.simulator.oracle import true_chance_all_within
 from tests.simulator.plan import (
     AreaPlan,
     Away,
@@ -32,6 +37,7 @@ __all__ = [
     "AreaPlan",
     "Away",
     "Condition",
+    "Course",
     "LogRow",
     "PracticePlan",
     "Richness",
@@ -44,4 +50,5 @@ __all__ = [
     "response",
     "simulate",
     "simulate_practice",
+    "true_chance_all_within",
 ]

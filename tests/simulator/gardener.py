@@ -27,7 +27,7 @@ KIND_SHARES = (0.86, 0.04, 0.03, 0.03, 0.04)
 UNCUT_KINDS = ("before", "look", "nothing")
 UNCUT_SHARES = (0.62, 0.13, 0.25)
 WITH_LOOK_SHARE = 0.12
-MINUTES_ROW_SHARE = 0.35
+MINUTES_ROW_SHARE, MINUTES_SPREAD = 0.35, 0.15
 
 SET_UP_MIN = {"carpet": 3, "moss": 3, "epiphyte": 3, "floating": 1}
 MIN_PER_L = {"carpet": 5.0, "rosette": 3.0, "epiphyte": 4.0, "moss": 5.0, "floating": 0.0}
@@ -62,11 +62,21 @@ class Gardener:
         late += {SATURDAY: -1, SATURDAY + 1: 1}.get(weekday, 0)
         return max(interval_d + late, 2)
 
-    def visit(self, tank: TankPlan, on: date, height: FloatArray, here: list[int]) -> FloatArray:
-        """Cut the living areas ``here`` of a tank and log it; returns all heights after, (A,)."""
+    def visit(
+        self,
+        tank: TankPlan,
+        on: date,
+        height: FloatArray,
+        here: list[int],
+        aims_cm: FloatArray | None = None,
+    ) -> FloatArray:
+        """Cut the living areas ``here`` of a tank and log it; returns all heights after, (A,).
+
+        Areas are cut to ``aims_cm`` (A,) if given, else where his habit is and if they need it.
+        """
         after = height.copy()
         for a in here:
-            after[a] = self._cut(a, float(height[a]))
+            after[a] = self._cut(a, float(height[a]), None if aims_cm is None else aims_cm[a])
         quick = self.richness.mixed_rows and self.pen.random() < self.richness.quick_visit_share
         quick = quick and bool((after < height).any())
         rows = [] if quick else [self._row(tank, on, a, height[a], after[a]) for a in here]
@@ -76,12 +86,14 @@ class Gardener:
         self.log += self._with_note(tank, on, written)
         return after
 
-    def _cut(self, a: int, height: float) -> float:
+    def _cut(self, a: int, height: float, aim_cm: float | None) -> float:
         """Height at which an area is left."""
         area = self.plan.areas[a]
-        if height < area.aim_cm + CUT_FROM * (area.budget_cm - area.aim_cm):
+        needs_it = area.aim_cm + CUT_FROM * (area.budget_cm - area.aim_cm)
+        if height < (needs_it if aim_cm is None else aim_cm):
             return height
-        aim = area.aim_cm * np.exp(self.richness.hand_spread * self.hand.normal())
+        aim_cm = area.aim_cm if aim_cm is None else aim_cm
+        aim = aim_cm * np.exp(self.richness.hand_spread * self.hand.normal())
         return float(min(aim, height))
 
     def unlogged_cut(self, height: FloatArray, alive: NDArray[np.bool_]) -> FloatArray:
@@ -113,6 +125,10 @@ class Gardener:
         if low >= high:  # whoever has just cut sees that it is lower
             low = max(high - step, 0.5 * high)
         mass = self._mass(a, before - after) if kind in {"removed_g", "all"} else None
+        minutes = None
+        if self.richness.timed_area_share and self.pen.random() < self.richness.timed_area_share:
+            scatter = np.exp(MINUTES_SPREAD * self.pen.normal())
+            minutes = float(max(round(self.minutes(a, before - after) * scatter), 1))
         return LogRow(
             on,
             tank.tank_id,
@@ -122,6 +138,7 @@ class Gardener:
             removed_cm=high - low if kind == "removed_cm" else None,
             removed_g=mass,
             look=look,
+            minutes=minutes,
         )
 
     def _kind(self, was_cut: bool) -> str:
@@ -175,20 +192,24 @@ class Gardener:
         weighed = grams > 0.0 and (quick or self.pen.random() < 0.5)
         if not weighed and self.pen.random() >= MINUTES_ROW_SHARE:
             return []
-        minutes = sum(self._minutes(a, height[a] - after[a]) for a in here)
-        minutes = round(minutes * np.exp(0.15 * self.pen.normal()))
+        timed = {row.area_id for row in written if row.minutes is not None}
+        slow = [a for a in here if self.plan.areas[a].area_id not in timed]
+        minutes = sum(self.minutes(a, height[a] - after[a]) for a in slow)
+        minutes = round(minutes * np.exp(MINUTES_SPREAD * self.pen.normal()))
         if minutes == 0 and not weighed:
             return []
         grams_cell = float(grams) if weighed else None
         return [LogRow(on, tank.tank_id, removed_g=grams_cell, minutes=float(max(minutes, 1)))]
 
-    def _minutes(self, a: int, removed: float) -> float:
+    def minutes(self, a: int, removed: float) -> float:
+        """Minutes it takes on average to take ``removed`` cm (or points) off an area."""
         if removed <= 0.0:
             return 0.0
         traits, ground = self.world.traits[a], self.plan.areas[a].area_cm2
         litres = removed * ground / 1000.0
         scooped = 0.15 * removed * ground / 10_000.0 if traits.is_cover else 0.0
-        return SET_UP_MIN.get(traits.form, 2) + MIN_PER_L.get(traits.form, 2.0) * litres + scooped
+        work = MIN_PER_L.get(traits.form, 2.0) * litres + scooped
+        return self.plan.pace * (SET_UP_MIN.get(traits.form, 2) + work)
 
     def _with_note(self, tank: TankPlan, on: date, rows: list[LogRow]) -> list[LogRow]:
         """Put a dated note on the last row of the first visit from its date on."""

@@ -38,7 +38,7 @@ class Richness:
     (points) and written to half a centimetre where ``rounding``. ``hand_spread`` scatters cuts.
     ``mixed_rows`` allows every kind of row; ``missed_visit_share``, ``missing_row_share``,
     ``quick_visit_share`` (a weight for the whole tank and nothing else), ``gross_error_share`` and
-    ``unlogged_cut_share`` are probabilities.
+    ``unlogged_cut_share`` are probabilities, as is ``timed_area_share`` (a cut area's own minutes).
     """
 
     shape_spread: float = 0.25
@@ -66,6 +66,7 @@ class Richness:
     quick_visit_share: float = 0.03
     gross_error_share: float = 0.02
     unlogged_cut_share: float = 0.02
+    timed_area_share: float = 0.0
 
     @classmethod
     def plain(cls, **changes: object) -> Richness:
@@ -233,7 +234,10 @@ class AreaPlan:
 
 @dataclass(frozen=True, slots=True)
 class PracticePlan:
-    """A whole practice and the days its log covers; growth goes on uncut for ``future_days``."""
+    """A whole practice and the days its log covers; growth goes on uncut for ``future_days``.
+
+    ``pace`` multiplies the minutes its gardener takes to trim.
+    """
 
     name: str
     first_on: date
@@ -245,3 +249,4 @@ class PracticePlan:
     fixed_min: float = 30.0
     travel_min: float = 20.0
     future_days: int = 60
+    pace: float = 1.0

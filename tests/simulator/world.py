@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 from tests.simulator.nature import response, settled_share
 from tests.simulator.plan import PracticePlan, Richness, Traits
 
-__all__ = ["World", "draw_world"]
+__all__ = ["World", "daily_noise", "draw_world", "drift_course"]
 
 FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.int64]
@@ -76,8 +76,8 @@ def draw_world(plan: PracticePlan, richness: Richness, seed: int) -> World:
     day_of_year = np.array([date.fromordinal(int(day)).timetuple().tm_yday for day in days])
     season = np.cos((day_of_year - MIDSUMMER) * 2.0 * np.pi / 365.25) * richness.season_share
     expected = expected * (1.0 + season[:, None])
-    noise = _daily_noise(weather, alive.shape, richness.week_spread)
-    drift = _drift(weather, count, len(plan.tanks), richness)[:, tank]
+    noise = daily_noise(weather, alive.shape, richness.week_spread)
+    drift = drift_course(weather, count, len(plan.tanks), richness)[:, tank]
     return World(
         tank=tank,
         traits=traits,
@@ -164,14 +164,14 @@ def _responses(
     return factor
 
 
-def _daily_noise(rng: np.random.Generator, size: tuple[int, ...], week_spread: float) -> FloatArray:
+def daily_noise(rng: np.random.Generator, size: tuple[int, ...], week_spread: float) -> FloatArray:
     """Mean-one factors, independent from day to day, whose weekly means scatter by the spread."""
     variance = np.log1p(7.0 * week_spread**2)
     noise: FloatArray = np.exp(np.sqrt(variance) * rng.normal(size=size) - 0.5 * variance)
     return noise
 
 
-def _drift(rng: np.random.Generator, days: int, tanks: int, richness: Richness) -> FloatArray:
+def drift_course(rng: np.random.Generator, days: int, tanks: int, richness: Richness) -> FloatArray:
     """Mean-one factors (T, K) of an Ornstein-Uhlenbeck course of the log rate."""
     keep = np.exp(-1.0 / richness.drift_days)
     fresh = rng.normal(size=(days, tanks)) * np.sqrt(1.0 - keep**2)

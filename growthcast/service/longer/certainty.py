@@ -19,7 +19,7 @@ from growthcast.fit.result import GrowthFit
 from growthcast.fit.solver.drift import MEMORY_D, span_drift
 from growthcast.fit.solver.linearise import KNOTS, RATE, ErrorModel
 from growthcast.growth.logistic import shape_factor, stage
-from growthcast.service.interval import HAND_SPREAD, LivingAreas
+from growthcast.service.living import HAND_SPREAD, LivingAreas
 
 __all__ = ["SETTLED", "Certainty", "certainty_in_words", "certainty_of"]
 

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 from growthcast.book.book import Book
 from growthcast.fit.result import GrowthFit
-from growthcast.service.interval import LivingAreas, living_part
+from growthcast.service.living import LivingAreas, living_part
 from growthcast.service.longer.certainty import certainty_of
 from growthcast.service.longer.looks import next_longer
 from growthcast.service.longer.mends import Mend, mends_for

@@ -15,13 +15,8 @@ from growthcast.book.suppose import Cell, with_rows
 from growthcast.fit.design import build_design
 from growthcast.fit.result import GrowthFit, fit_growth
 from growthcast.forecast.report import as_date
-from growthcast.service.interval import (
-    IntervalOptions,
-    LivingAreas,
-    interval_options,
-    living_areas,
-    living_part,
-)
+from growthcast.service.interval import IntervalOptions, interval_options
+from growthcast.service.living import LivingAreas, living_areas, living_part
 
 __all__ = ["Mend", "mends_for"]
 

@@ -15,7 +15,8 @@ from numpy.typing import NDArray
 from growthcast.book.book import Book
 from growthcast.fit.design import day_number
 from growthcast.fit.result import GrowthFit
-from growthcast.service.interval import all_hold, at_rank, highest_rank, needed_cuts
+from growthcast.service.interval import at_rank, highest_rank, needed_cuts
+from growthcast.service.living import all_hold
 from growthcast.service.recommend import (
     TankAdvice,
     area_label,

@@ -13,7 +13,8 @@ from growthcast.book.book import Book
 from growthcast.fit.design import day_number
 from growthcast.fit.result import Basis, GrowthFit
 from growthcast.service.effort import Handling, trimming_minutes
-from growthcast.service.interval import LivingAreas, all_hold, at_rank, highest_rank, needed_cuts
+from growthcast.service.interval import at_rank, highest_rank, needed_cuts
+from growthcast.service.living import LivingAreas, all_hold
 from growthcast.service.recommend import area_label, tank_terms, unit_of
 from growthcast.service.visit.sentences import sheet_sentence, watch_list
 from growthcast.service.visit.standing import Standing, days_that_hold, standing_areas

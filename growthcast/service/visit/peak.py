@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 from growthcast.book.book import Book
 from growthcast.fit.design import day_number
 from growthcast.fit.result import GrowthFit
-from growthcast.service.interval import all_hold
+from growthcast.service.living import all_hold
 from growthcast.service.recommend import area_label, tank_terms, unit_of
 from growthcast.service.visit.peak_nouns import PeakArea, PeakCut, PeakPlan
 from growthcast.service.visit.routes import Route, routes_to

@@ -17,13 +17,7 @@ from growthcast.fit.solver.drift import span_drift
 from growthcast.fit.solver.linearise import CEILING, KNOTS, RATE
 from growthcast.growth.logistic import height_at_stage, shape_factor, stage
 from growthcast.service.draws import span_normals
-from growthcast.service.interval import (
-    HAND_SPREAD,
-    LivingAreas,
-    all_hold,
-    living_areas,
-    living_part,
-)
+from growthcast.service.living import HAND_SPREAD, LivingAreas, all_hold, living_areas, living_part
 
 __all__ = ["Standing", "days_that_hold", "only_areas", "standing_areas"]
 

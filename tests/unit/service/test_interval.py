@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from datetime import date
 
 import numpy as np
@@ -10,7 +11,8 @@ import pytest
 from growthcast.fit.result import fit_growth
 from growthcast.growth.logistic import height_after
 from growthcast.service.draws import stratified_normals
-from growthcast.service.interval import HAND_SPREAD, interval_options, living_areas
+from growthcast.service.interval import interval_options
+from growthcast.service.living import HAND_SPREAD, living_areas
 from growthcast.service.recommend import recommend
 from tests.books import AREAS, HEADER, PRACTICE, TANKS, make_book
 
@@ -27,7 +29,7 @@ def lobby(tmp_path_factory):
 def grown_heights(living, interval_d, cut_cm):
     """Height of every area and draw after an interval, by the closed form of one span."""
     start = cut_cm[:, None] * np.exp(HAND_SPREAD * living.draws.hand)
-    mean_rate = living.growth(interval_d) / interval_d
+    mean_rate = living.growth_after_cut(interval_d)[0] / interval_d
     return height_after(start, interval_d, mean_rate, living.draws.ceiling_cm)
 
 
@@ -39,6 +41,16 @@ def test_chances_are_those_of_a_plain_simulation(lobby, interval_d):
     )
     np.testing.assert_allclose(option.chance_within, within.mean(axis=1), atol=2 / 1024)
     assert option.chance_all_within[0] == pytest.approx(within.all(axis=0).mean(), abs=2 / 1024)
+
+
+def test_the_rest_is_that_of_the_cut_it_follows(lobby):
+    """A plain check at every interval: the rest is the pause after about the cut advised."""
+    for interval_d in (7, 14, 28):
+        _, rest_d = lobby.growth_after_cut(interval_d)
+        option = interval_options(lobby, interval_d, np.array([0.9]))
+        pause = lobby.pause_d * np.clip(2 * option.removed_share - 1, 0, 1)
+        np.testing.assert_allclose(rest_d, pause, atol=1.0)
+    assert rest_d.max() > 1
 
 
 def test_the_cut_is_the_highest_that_holds(lobby):
@@ -57,19 +69,23 @@ def test_presentable_days_are_those_of_a_daily_simulation(lobby):
     """Day by day: the share of days on which every area stands between floor and budget."""
     option = interval_options(lobby, 21, np.array([0.9]))
     draws = lobby.draws
-    mean_rate = lobby.growth(21) / 21
+    growth, rest_d = lobby.growth_after_cut(21)
+    assert (rest_d > 0).any()
+    awake_d = (21 - rest_d)[:, None]
     start = option.cut_cm[:, None] * np.exp(HAND_SPREAD * draws.hand)
     times = (np.arange(2100) + 0.5) / 100
     floor = lobby.floor_cm[:, None] * np.exp(-HAND_SPREAD)
     inside = []
     for t in times:
-        height = height_after(start, t, mean_rate, draws.ceiling_cm)
+        awake = np.maximum(t - rest_d, 0.0)[:, None]
+        height = height_after(start, awake, growth / awake_d, draws.ceiling_cm)
         stands = (height >= floor) & (height <= lobby.budget_cm[:, None])
         inside.append(stands.all(axis=0).mean())
     assert option.share_of_days_presentable[0] == pytest.approx(np.mean(inside), abs=0.003)
 
 
 def test_what_would_mend_it_does(lobby):
+    lobby = replace(lobby, budget_cm=0.92 * lobby.budget_cm)
     option = interval_options(lobby, 10, np.array([0.9]))
     assert not option.feasible[0]
     mended = grown_heights(lobby, 10, lobby.least_cut_cm) <= option.needed_budget_cm[:, None]

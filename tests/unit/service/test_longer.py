@@ -11,7 +11,8 @@ import pytest
 
 from growthcast.book.suppose import with_cells
 from growthcast.fit.result import fit_growth
-from growthcast.service.interval import interval_options, living_areas
+from growthcast.service.interval import interval_options
+from growthcast.service.living import living_areas
 from growthcast.service.longer.certainty import (
     Certainty,
     _sureness,

@@ -12,7 +12,8 @@ import pytest
 from growthcast.fit.result import fit_growth
 from growthcast.forecast.heights import forecast_heights
 from growthcast.growth.logistic import height_after
-from growthcast.service.interval import HAND_SPREAD, interval_options, living_areas
+from growthcast.service.interval import interval_options
+from growthcast.service.living import HAND_SPREAD, living_areas
 from growthcast.service.recommend import recommend
 from growthcast.service.visit.away import weeks_away
 from growthcast.service.visit.cuts import cut_sheet

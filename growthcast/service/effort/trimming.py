@@ -1,8 +1,4 @@
-"""Minutes of trimming, hours and cost a year.
-
-Until a practice's own minutes are fitted these are defaults by growth form (common practice, no
-source): the time to get set up at an area, and to cut and net out each litre of stand.
-"""
+"""Minutes of trimming: the time to get set up at an area, and to cut and net out each litre."""
 
 from __future__ import annotations
 
@@ -11,11 +7,9 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-__all__ = ["DAYS_PER_YEAR", "Handling", "Year", "trimming_minutes", "year_of_visits"]
+__all__ = ["Handling", "trimming_minutes"]
 
 FloatArray = NDArray[np.float64]
-
-DAYS_PER_YEAR = 365.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -65,26 +59,3 @@ def trimming_minutes(
     dm2 = removed_cm / 100.0 * area_cm2 / 100.0
     work = np.where(is_cover, handling.min_per_dm2 * dm2, handling.min_per_l * litres)
     return np.where(removed_cm > 0.0, handling.set_up_min + work, 0.0)
-
-
-@dataclass(frozen=True, slots=True)
-class Year:
-    """What a rhythm of visits comes to in a year."""
-
-    visits: float
-    hours: float
-    cost: float
-
-
-def year_of_visits(interval_d: float, minutes_per_visit: float, labour_rate_per_h: float) -> Year:
-    """Visits, hours [h] and cost [currency of the rate] of a year at one visit an interval [d].
-
-    Examples
-    --------
-    >>> year = year_of_visits(7, 61, 58.0)
-    >>> round(year.visits, 2), round(year.hours), round(year.cost)
-    (52.14, 53, 3075)
-    """
-    visits = DAYS_PER_YEAR / interval_d
-    hours = visits * minutes_per_visit / 60.0
-    return Year(visits=visits, hours=hours, cost=hours * labour_rate_per_h)

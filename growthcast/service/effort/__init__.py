@@ -1,0 +1,19 @@
+"""Time and money: minutes of trimming fitted from the log, hours and cost a year with ranges."""
+
+from growthcast.service.effort.learn import Timing, learn_timing
+from growthcast.service.effort.trimming import Handling, trimming_minutes
+from growthcast.service.effort.visits import VisitEffort, visit_effort
+from growthcast.service.effort.year import DAYS_PER_YEAR, Range, Year, year_of_visits
+
+__all__ = [
+    "DAYS_PER_YEAR",
+    "Handling",
+    "Range",
+    "Timing",
+    "VisitEffort",
+    "Year",
+    "learn_timing",
+    "trimming_minutes",
+    "visit_effort",
+    "year_of_visits",
+]

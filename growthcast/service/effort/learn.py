@@ -1,0 +1,225 @@
+"""Minutes of trimming learnt from timed rows: a robust Bayesian regression, all parts positive.
+
+``minutes = sum over the areas trimmed of (set-up + work x amount)``, with a set-up and a work per
+litre of stand (or dm2 of cover) for every growth form. Logs of both are normal around the defaults
+of the form, which are common practice, no source; a pace that all share lets an hour's stems teach
+what moss takes. Rows scatter in proportion, with the tails of a Student t.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.special import gammaln
+
+from growthcast.book.book import Book
+from growthcast.book.tables import FORMS
+from growthcast.fit.result import GrowthFit
+from growthcast.service.draws import stratified_normals
+from growthcast.service.effort.logged import KINDS, TimedTrims, kind_of, timed_trims
+from growthcast.service.effort.trimming import Handling
+from growthcast.species import read_forms
+
+__all__ = ["Timing", "learn_timing", "regress"]
+
+FloatArray = NDArray[np.float64]
+IntArray = NDArray[np.int64]
+BoolArray = NDArray[np.bool_]
+
+PACE_SPREAD, PART_SPREAD = 0.4, 0.4
+"""Doubt of the defaults [log]: of the pace of a practice, of each part on its own (estimates)."""
+SCATTER, SCATTER_WORTH = 0.25, 6.0
+"""Scatter of a visit's minutes to begin with [log], and how many rows that is worth."""
+CLOCK_ERROR_MIN = 0.5
+TAIL = 4.0
+"""Degrees of freedom of the Student t."""
+STEPS, LONGEST_STEP = 40, 0.5
+ROWS_TO_TELL = 5
+"""Whole-tank rows below which they are read in the usual way."""
+CLEARLY = 3.0
+"""Log evidence by which a reading of whole-tank minutes must win over the usual one."""
+LEAST_MIN = 1e-4
+"""Stands for parts a form does not have, as litres of a floating plant."""
+KEY = 1 << 40
+
+
+@dataclass(frozen=True, slots=True)
+class Timing:
+    """Minutes of trimming by kind of area, learnt from the log.
+
+    Attributes
+    ----------
+    log_min : array (2 * KINDS,)
+        Log minutes to set up at an area, then log minutes per litre or dm2, by kind.
+    covariance : array (2 * KINDS, 2 * KINDS)
+        Their covariance.
+    scatter : float
+        Scatter of one visit's trimming minutes [log].
+    visits : int
+        Timed visits that it rests on.
+    seen : bool array (KINDS,)
+        Kinds of area that some timed row trimmed.
+    whole_tank : str
+        How whole-tank minutes are read, in words; empty where there is nothing to choose.
+    kind : int array (A,)
+        Kind of each area of the book.
+    """
+
+    log_min: FloatArray
+    covariance: FloatArray
+    scatter: float
+    visits: int
+    seen: BoolArray
+    whole_tank: str
+    kind: IntArray
+
+    def handling(self, areas: IntArray) -> Handling:
+        """Usual minutes (medians) of areas (n,) by their place in the book."""
+        usual, kind = np.exp(self.log_min), self.kind[areas]
+        work, is_cover = usual[KINDS + kind], kind >= len(FORMS)
+        return Handling(
+            set_up_min=usual[kind],
+            min_per_l=np.where(is_cover, 0.0, work),
+            min_per_dm2=np.where(is_cover, work, 0.0),
+        )
+
+    def draws(self, areas: IntArray, draws: int) -> tuple[FloatArray, FloatArray]:
+        """Minutes to set up and per litre or dm2 of areas (n,), in each draw, both (n, D)."""
+        normals = stratified_normals(KEY + np.arange(2 * KINDS), draws)
+        parts = self.log_min[:, None] + np.linalg.cholesky(self.covariance) @ normals
+        kind = self.kind[areas]
+        return np.exp(parts[kind]), np.exp(parts[KINDS + kind])
+
+    def rests_on(self, areas: IntArray) -> str:
+        """Say what the minutes of areas (n,) rest on."""
+        if not self.visits:
+            return (
+                "minutes of trimming are common practice, not your own: "
+                "log minutes and they are fitted"
+            )
+        visits = "1 timed visit" if self.visits == 1 else f"{self.visits} timed visits"
+        said = f"minutes of trimming are fitted from {visits} in the log"
+        unseen = np.unique(self.kind[areas][~self.seen[self.kind[areas]]] % len(FORMS))
+        if unseen.size:
+            forms = ", ".join(FORMS[form] for form in unseen.tolist())
+            said += f"; for {forms}, never timed, from common practice at your pace"
+        if self.whole_tank:
+            said += f"; whole-tank minutes are read as {self.whole_tank}"
+        return said
+
+
+def learn_timing(book: Book, fit: GrowthFit) -> Timing:
+    """Learn the minutes of trimming from the timed rows of a book.
+
+    Parameters
+    ----------
+    book : Book
+        The book that was fitted.
+    fit : GrowthFit
+        Its fit; it tells what came off where only weights or nothing at all was logged.
+
+    Returns
+    -------
+    Timing
+        Without timed rows the defaults of the forms, with their doubt.
+
+    Notes
+    -----
+    A whole-tank row's minutes are the trimming of the areas without a row of their own that day
+    (where all have one, of all that have no minutes of their own), without the fixed part of a
+    visit. From ``ROWS_TO_TELL`` rows on another reading, of all areas not timed by themselves or
+    with the tank's ``fixed_min`` in the minutes, is taken where it explains the log clearly better.
+    """
+    everything, kind = timed_trims(book, fit), kind_of(fit.design)
+    rest = everything.of_the_rest()
+    readings = [("the trimming of areas without a row of their own", rest)]
+    if rest.row.size < everything.row.size:
+        readings.append(("the trimming of all areas not timed by themselves", everything))
+    if (everything.fixed_min > 0.0).sum() < ROWS_TO_TELL:
+        return regress(rest, kind)[0]
+    fits: list[tuple[float, Timing]] = []
+    for fixed in (False, True):
+        for words, trims in readings:
+            said = f"{words}{' and the fixed part of a visit' if fixed else ''}"
+            said = said if fixed or len(readings) > 1 else ""
+            timing, evidence = regress(trims, kind, fixed=fixed, whole_tank=said)
+            fits.append((evidence - (CLEARLY if fits else 0.0), timing))
+    return max(fits, key=lambda fit: fit[0])[1]
+
+
+def regress(
+    trims: TimedTrims, kind: IntArray, *, fixed: bool = False, whole_tank: str = ""
+) -> tuple[Timing, float]:
+    """Fit the minutes of one reading of the log; also its log evidence."""
+    start, precision = _defaults()
+    log_min, scatter2 = start.copy(), SCATTER**2
+    base = trims.fixed_min if fixed else np.zeros(trims.minutes.size)
+    curvature, evidence = precision, 0.0
+    for _ in range(STEPS if trims.minutes.size else 0):
+        slope, trimming, doubt = _expected(trims, log_min)
+        off = trims.minutes - base - trimming
+        whole2 = (base + trimming) ** 2
+        variance = scatter2 * whole2 + doubt + CLOCK_ERROR_MIN**2
+        surprise = off**2 / variance
+        weight = (TAIL + 1.0) / (TAIL + surprise)
+        curvature = (slope.T * (weight / variance)) @ slope + precision
+        score = slope.T @ (weight / variance * off) - precision @ (log_min - start)
+        evidence = _evidence(surprise, variance, log_min - start, precision, curvature)
+        step = np.linalg.solve(curvature, score)
+        log_min = log_min + step * min(1.0, LONGEST_STEP / max(np.abs(step).max(), 1e-12))
+        own = np.maximum(weight * off**2 - doubt - CLOCK_ERROR_MIN**2, 0.0) / whole2
+        scatter2 = (SCATTER_WORTH * SCATTER**2 + own.sum()) / (SCATTER_WORTH + own.size)
+    seen = np.bincount(trims.kind, weights=trims.chance, minlength=KINDS) > 0.0
+    covariance = np.linalg.inv(curvature)
+    timing = Timing(
+        log_min=log_min,
+        covariance=0.5 * (covariance + covariance.T),
+        scatter=float(np.sqrt(scatter2)),
+        visits=trims.visits,
+        seen=seen,
+        whole_tank=whole_tank,
+        kind=kind,
+    )
+    return timing, evidence
+
+
+def _defaults() -> tuple[FloatArray, FloatArray]:
+    """Defaults of the log minutes (2 KINDS,) and their precision: a shared pace, parts apart."""
+    forms = [read_forms()[name] for name in FORMS]
+    set_up = np.tile([form.set_up_min for form in forms], 2)
+    work = np.array([form.min_per_l for form in forms] + [form.min_per_dm2 for form in forms])
+    usual = np.log(np.maximum(np.concatenate([set_up, work]), LEAST_MIN))
+    covariance = np.full((usual.size, usual.size), PACE_SPREAD**2)
+    covariance += PART_SPREAD**2 * np.eye(usual.size)
+    return usual, np.linalg.inv(covariance)
+
+
+def _expected(trims: TimedTrims, log_min: FloatArray) -> tuple[FloatArray, FloatArray, FloatArray]:
+    """Derivative (N, 2 KINDS), minutes of trimming (N,) and their variance from amounts (N,)."""
+    count, parts = trims.minutes.size, np.exp(log_min)
+    set_up, work = parts[trims.kind], parts[KINDS + trims.kind]
+    slope = np.zeros((count, 2 * KINDS))
+    np.add.at(slope, (trims.row, trims.kind), trims.chance * set_up)
+    np.add.at(slope, (trims.row, KINDS + trims.kind), trims.chance * work * trims.amount)
+    whole = set_up + work * trims.amount
+    doubt = trims.chance * (work * trims.amount_sd) ** 2
+    doubt += trims.chance * (1.0 - trims.chance) * whole**2
+    variance = np.bincount(trims.row, weights=doubt, minlength=count).astype(np.float64)
+    return slope, np.asarray(slope.sum(axis=1)), variance
+
+
+def _evidence(
+    surprise: FloatArray,
+    variance: FloatArray,
+    off: FloatArray,
+    precision: FloatArray,
+    curvature: FloatArray,
+) -> float:
+    """Laplace's approximation to the log evidence."""
+    rows = -0.5 * (TAIL + 1.0) * np.log1p(surprise / TAIL) - 0.5 * np.log(variance)
+    rows += gammaln(0.5 * (TAIL + 1.0)) - gammaln(0.5 * TAIL) - 0.5 * np.log(TAIL * np.pi)
+    fitted = -0.5 * off @ precision @ off
+    room = 0.5 * (np.linalg.slogdet(precision)[1] - np.linalg.slogdet(curvature)[1])
+    return float(rows.sum() + fitted + room)

@@ -1,0 +1,224 @@
+"""Timed rows of the log: the minutes, and what was trimmed in them.
+
+A row of one area with minutes timed that area. A whole-tank row's minutes are the trimming of the
+areas that have no row of their own that day, or of all areas that have no minutes of their own:
+both are how people log, and the log itself tells which (``learn.py``).
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from growthcast.book.book import Book, Table
+from growthcast.book.tables import FORMS
+from growthcast.fit.design import Design
+from growthcast.fit.result import GrowthFit
+from growthcast.fit.rows.visits import Visits, read_visits
+from growthcast.fit.solver.linearise import CEILING, DENSITY, HABIT, RATE
+from growthcast.growth.logistic import height_at_stage, shape_factor, stage
+
+__all__ = ["KINDS", "TimedTrims", "bulk_per_cm", "kind_of", "timed_trims"]
+
+FloatArray = NDArray[np.float64]
+IntArray = NDArray[np.int64]
+BoolArray = NDArray[np.bool_]
+TextArray = NDArray[np.object_]
+
+KINDS = 2 * len(FORMS)
+"""Growth forms measured by height, then growth forms measured by cover."""
+WEIGHED_DOUBT, SHARED_DOUBT, EXPECTED_DOUBT = 0.25, 0.6, 0.4
+"""Doubt of an amount told by weight, by a share of the tank's weight, by the model (shares)."""
+LEAST_DOUBT_CM = 0.1
+SHARED_CHANCE, SILENT_CHANCE = 0.8, 0.5
+"""Chance that an area without a row was trimmed: the trimmings weighed, or nothing said."""
+USUAL_GAP_D = 14.0
+DAYS_APART = 10_000_000
+
+
+@dataclass(frozen=True, slots=True)
+class TimedTrims:
+    """Timed rows (N,) and the areas that may have been trimmed in them, (L,) links.
+
+    Attributes
+    ----------
+    minutes : array (N,)
+        Minutes logged [min].
+    fixed_min : array (N,)
+        The tank's fixed minutes for a whole-tank row, 0 for an area's own [min].
+    visits : int
+        Visits, by tank and day, that these rows time.
+    row : int array (L,)
+        Place among the N of the row a link belongs to.
+    kind : int array (L,)
+        Growth form and measure of the area, among ``KINDS``.
+    amount, amount_sd : array (L,)
+        What was taken off and its doubt [l of stand, or dm2 of full cover].
+    chance : array (L,)
+        Chance that the area was trimmed [0-1].
+    has_row : bool array (L,)
+        Whether the area has a row of its own beside the whole tank's that timed it.
+    """
+
+    minutes: FloatArray
+    fixed_min: FloatArray
+    visits: int
+    row: IntArray
+    kind: IntArray
+    amount: FloatArray
+    amount_sd: FloatArray
+    chance: FloatArray
+    has_row: BoolArray
+
+    def of_the_rest(self) -> TimedTrims:
+        """Return the rows with whole-tank minutes as those of areas without a row of their own.
+
+        Where every area has a row, the minutes stay those of all of them.
+        """
+        rest = np.bincount(self.row, weights=~self.has_row, minlength=self.minutes.size) > 0.0
+        kept = ~(self.has_row & rest[self.row])
+        links = ("row", "kind", "amount", "amount_sd", "chance", "has_row")
+        return replace(self, **{name: getattr(self, name)[kept] for name in links})
+
+
+def kind_of(design: Design) -> IntArray:
+    """Growth form and measure of each area (A,), a place among ``KINDS``."""
+    place = {form: number for number, form in enumerate(FORMS)}
+    of_species = np.array([place[str(form)] for form in design.priors.form], np.int64)
+    kind: IntArray = of_species[design.species] + len(FORMS) * design.is_cover
+    return kind
+
+
+def bulk_per_cm(design: Design) -> FloatArray:
+    """Litres of stand in a centimetre of height, or dm2 in a point of cover, of each area (A,)."""
+    per_cm: FloatArray = design.area_cm2 / np.where(design.is_cover, 10_000.0, 1000.0)
+    return per_cm
+
+
+def timed_trims(book: Book, fit: GrowthFit) -> TimedTrims:
+    """Collect the timed rows of the log up to the day of the fit; those that trimmed nothing go."""
+    design, trims = fit.design, book.trims
+    area = _places(trims, "area_id", design.area_id)
+    tank = _places(trims, "tank_id", design.tank_id)
+    day = trims.date("date").astype("datetime64[D]").astype(np.float64)
+    visits, _, _ = read_visits(trims, area, tank, design.traits)
+    minutes = trims.number("minutes")
+    timed = (np.nan_to_num(minutes) > 0.0) & (day <= design.on_day)
+    own, whole = np.flatnonzero(timed & (area >= 0)), np.flatnonzero(timed & (area < 0))
+    own_pair = _pair(area[own], day[own])
+    row, shared = _whole_tank_links(design, tank[whole], day[whole])
+    when = day[whole][row]
+    kept = ~np.isin(_pair(shared, when), own_pair)
+    rows = np.concatenate([own, whole])
+    row = np.concatenate([np.arange(own.size), own.size + row[kept]])
+    where = np.concatenate([area[own], shared[kept]])
+    when = np.concatenate([day[own], when[kept]])
+    cm, cm_sd, chance = _removed(fit, visits, where, when)
+    rows_of_own = _pair(visits.area, visits.day)[visits.share_of < 0]
+    has_row = np.isin(_pair(where, when), rows_of_own) & (row >= own.size)
+    chance[: own.size][np.isnan(chance[: own.size])] = 1.0  # timed, though nothing else is said
+    chance = np.where(np.isnan(chance), SILENT_CHANCE, chance)
+    bulk = bulk_per_cm(design)[where]
+    told = np.bincount(row, weights=chance, minlength=rows.size) > 0.0
+    links = (chance > 0.0) & told[row]
+    of_tank = book.tanks.number("fixed_min")
+    fixed = np.where(np.isnan(of_tank), book.practice.fixed_min, of_tank)[tank[rows]]
+    return TimedTrims(
+        minutes=minutes[rows][told],
+        fixed_min=np.where(np.arange(rows.size) < own.size, 0.0, fixed)[told],
+        visits=int(np.unique(_pair(tank[rows], day[rows])[told]).size),
+        row=(np.cumsum(told) - 1)[row[links]],
+        kind=kind_of(design)[where[links]],
+        amount=(bulk * cm)[links],
+        amount_sd=(bulk * cm_sd)[links],
+        chance=chance[links],
+        has_row=has_row[links],
+    )
+
+
+def _places(table: Table, name: str, ids: TextArray) -> IntArray:
+    """Place of each row's id among ``ids``, -1 for a blank."""
+    place = {value: number for number, value in enumerate(ids.tolist())}
+    coded = table.coded[name]
+    return np.array([place.get(value, -1) for value in coded.values], np.int64)[coded.codes]
+
+
+def _pair(place: IntArray, day: FloatArray) -> IntArray:
+    """One number for an area or tank and a day."""
+    pair: IntArray = place * DAYS_APART + day.astype(np.int64)
+    return pair
+
+
+def _whole_tank_links(design: Design, tank: IntArray, day: FloatArray) -> tuple[IntArray, IntArray]:
+    """Row (L,) and area (L,) of every area that is planted on the day (N,) of a tank's row (N,)."""
+    order = np.argsort(design.tank, kind="stable")
+    count = np.bincount(design.tank, minlength=design.tank_id.size)
+    first = np.cumsum(count) - count
+    row = np.repeat(np.arange(tank.size), count[tank])
+    start = np.cumsum(count[tank]) - count[tank]
+    area = order[first[tank][row] + np.arange(row.size) - start[row]]
+    traits, when = design.traits, day[row]
+    there = (traits.planted_day[area] <= when) & ~(traits.removed_day[area] < when)
+    return row[there], area[there]
+
+
+def _removed(
+    fit: GrowthFit, visits: Visits, area: IntArray, day: FloatArray
+) -> tuple[FloatArray, FloatArray, FloatArray]:
+    """What came off areas (L,) on days (L,) [cm], its doubt, and the chance that anything did.
+
+    The chance is NaN where the log says nothing of the area on that day.
+    """
+    errors, border = fit.design.problem.errors, fit.solution.point.border
+    expected = _expected(fit, visits, area, day)
+    pair = _pair(visits.area, visits.day)
+    at = np.minimum(np.searchsorted(pair, _pair(area, day)), max(pair.size - 1, 0))
+    if not pair.size:
+        return expected, EXPECTED_DOUBT * expected, np.full(area.size, np.nan)
+    found = pair[at] == _pair(area, day)
+    before, after = visits.before_cm[at], visits.after_cm[at]
+    error = np.hypot(errors.height_error_cm[area], errors.height_error_share[area] * before)
+    shared = _share_uncertain(visits)[at]
+    weighed = visits.weighed_cm[at] / np.exp(border[DENSITY, area])
+    cm, sd = expected, EXPECTED_DOUBT * expected
+    guess = np.maximum(sd, LEAST_DOUBT_CM) ** -2.0
+    for told, told_sd in (
+        (weighed, np.where(shared, SHARED_DOUBT, WEIGHED_DOUBT) * weighed),
+        (visits.removed_cm[at], errors.height_error_cm[area]),
+        (before - after, np.sqrt(2.0) * error),
+    ):
+        known = found & np.isfinite(told)
+        sure = np.maximum(told_sd, 1e-3) ** -2.0
+        # An amount misread is not regressed on: what is likely, given reading and model, is.
+        both = (told * sure + expected * guess) / (sure + guess)
+        cm, sd = np.where(known, both, cm), np.where(known, (sure + guess) ** -0.5, sd)
+    chance = np.where(visits.cut[at], np.where(shared, SHARED_CHANCE, 1.0), 0.0)
+    return np.maximum(cm, 0.0), sd, np.where(found, chance, np.nan)
+
+
+def _share_uncertain(visits: Visits) -> BoolArray:
+    """Whether a visit (V,) is known only by a weight that several areas share."""
+    share = visits.share_of
+    sharers = np.bincount(share[share >= 0], minlength=1)
+    several: BoolArray = (share >= 0) & (sharers[np.maximum(share, 0)] > 1)
+    return several
+
+
+def _expected(fit: GrowthFit, visits: Visits, area: IntArray, day: FloatArray) -> FloatArray:
+    """Height (L,) that the model expects to have come off since the area's last cut [cm]."""
+    design, border = fit.design, fit.solution.point.border
+    cut = visits.cut & (visits.share_of < 0)
+    pair = _pair(visits.area[cut], visits.day[cut])
+    since = np.maximum(design.traits.planted_day[area], day - USUAL_GAP_D)
+    last = np.searchsorted(pair, _pair(area, day)) - 1
+    earlier = (last >= 0) & (visits.area[cut][last] == area) if pair.size else last >= 0
+    since[earlier] = visits.day[cut][last[earlier]]
+    ceiling, shape = np.exp(border[CEILING, area]), design.problem.shape[area]
+    start = np.minimum(np.exp(border[HABIT, area]), 0.95 * ceiling)
+    days = design.clock.growth_between(area, since, day, np.zeros(area.size))
+    gained = shape_factor(shape) * np.exp(border[RATE, area]) * days
+    grown = height_at_stage(stage(start, ceiling, shape) + gained, ceiling, shape)
+    expected: FloatArray = np.maximum(grown - start, 0.0)
+    return expected

@@ -1,0 +1,63 @@
+"""What a rhythm of visits comes to in a year."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+__all__ = ["DAYS_PER_YEAR", "Range", "Year", "year_of_visits"]
+
+DAYS_PER_YEAR = 365.0
+
+
+@dataclass(frozen=True, slots=True)
+class Range:
+    """One in ten lies below ``p10``, half below ``p50``, one in ten above ``p90``."""
+
+    p10: float
+    p50: float
+    p90: float
+
+    def times(self, factor: float) -> Range:
+        """Return the same in another unit, or of so many."""
+        return Range(self.p10 * factor, self.p50 * factor, self.p90 * factor)
+
+
+@dataclass(frozen=True, slots=True)
+class Year:
+    """What a rhythm of visits comes to in a year: ``hours`` [h] and ``cost`` [currency]."""
+
+    visits: float
+    hours: float
+    cost: float
+    hours_range: Range
+    cost_range: Range
+
+
+def year_of_visits(
+    interval_d: float,
+    minutes_per_visit: float,
+    labour_rate_per_h: float,
+    minutes_range: Range | None = None,
+) -> Year:
+    """Visits, hours [h] and cost [currency of the rate] of a year at one visit an interval [d].
+
+    ``minutes_range`` is that of the mean visit of the year; without it the minutes are taken as
+    sure.
+
+    Examples
+    --------
+    >>> year = year_of_visits(7, 61, 58.0)
+    >>> round(year.visits, 2), round(year.hours), round(year.cost)
+    (52.14, 53, 3075)
+    """
+    visits = DAYS_PER_YEAR / interval_d
+    hours = visits * minutes_per_visit / 60.0
+    minutes_range = minutes_range or Range(*(3 * (minutes_per_visit,)))
+    hours_range = minutes_range.times(visits / 60.0)
+    return Year(
+        visits=visits,
+        hours=hours,
+        cost=hours * labour_rate_per_h,
+        hours_range=hours_range,
+        cost_range=hours_range.times(labour_rate_per_h),
+    )

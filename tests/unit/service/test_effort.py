@@ -1,0 +1,226 @@
+"""Minutes of trimming learnt from small logs whose truth is plain."""
+
+from __future__ import annotations
+
+from datetime import date, timedelta
+
+import numpy as np
+import pytest
+
+from growthcast.fit.result import fit_growth
+from growthcast.service.effort import Range, learn_timing, year_of_visits
+from growthcast.service.effort.logged import timed_trims
+from growthcast.service.recommend import recommend
+from growthcast.species import read_forms
+from tests.books import HEADER, make_book, stem_log
+
+ON = date(2026, 6, 1)
+STEMS, CARPET, MOSS = 0, 1, 2
+STEM, CARPETS = read_forms()["stem"], read_forms()["carpet"]
+LITRES = 9.0 * 400 / 1000
+"""What a visit of ``tests.books`` takes off the stems: 18 cm to 9 cm on 400 cm2."""
+
+
+def minutes_of(form, litres):
+    """Minutes by the defaults of a form."""
+    return form.set_up_min + form.min_per_l * litres
+
+
+def visits_log(row_of, count=16, every_d=7):
+    """Return a log of ``count`` visits that end on ON; ``row_of(day, n)`` gives rows."""
+    days = [ON - timedelta(days=every_d * back) for back in reversed(range(count))]
+    return HEADER + "".join(row_of(day, n) for n, day in enumerate(days))
+
+
+def stems_row(day, n, minutes=""):
+    return f"{day},lobby,stems,{18 + 0.5 * (n % 3 - 1)},9,,,,{minutes},\n"
+
+
+def timing_of(folder, log, **files):
+    book = make_book(folder, trims=log, **files)
+    fit = fit_growth(book, ON)
+    return learn_timing(book, fit), book, fit
+
+
+def usual_minutes(timing, area=STEMS, litres=LITRES):
+    handling = timing.handling(np.array([area]))
+    return float(handling.set_up_min[0] + handling.min_per_l[0] * litres)
+
+
+def test_without_minutes_the_defaults_stand_and_say_so(tmp_path):
+    timing, _, _ = timing_of(tmp_path, stem_log())
+    assert usual_minutes(timing) == pytest.approx(minutes_of(STEM, LITRES))
+    assert timing.visits == 0
+    assert "common practice" in timing.rests_on(np.array([STEMS]))
+
+
+def test_own_minutes_move_the_defaults(tmp_path):
+    """Sixteen visits of three times the usual minutes."""
+    slow = 3 * minutes_of(STEM, LITRES)
+    log = visits_log(lambda day, n: stems_row(day, n, f"{slow:.0f}"))
+    timing, _, _ = timing_of(tmp_path, log)
+    assert usual_minutes(timing) == pytest.approx(slow, rel=0.08)
+    assert timing.rests_on(np.array([STEMS])) == (
+        "minutes of trimming are fitted from 16 timed visits in the log"
+    )
+
+
+def test_a_form_never_timed_follows_the_pace_and_says_so(tmp_path):
+    slow = 3 * minutes_of(STEM, LITRES)
+    log = visits_log(lambda day, n: stems_row(day, n, f"{slow:.0f}"))
+    timing, _, _ = timing_of(tmp_path, log)
+    usual = minutes_of(CARPETS, 1.0)
+    assert 1.2 * usual < usual_minutes(timing, CARPET, 1.0) < 3.0 * usual
+    assert "carpet, never timed" in timing.rests_on(np.array([STEMS, CARPET]))
+
+
+def test_whole_tank_minutes_are_the_trimming_of_its_areas(tmp_path):
+    """Stems and carpet have rows without minutes: the tank's minutes are those of both."""
+    carpet_l = 2.0 * 900 / 1000
+    slow = 2 * (minutes_of(STEM, LITRES) + minutes_of(CARPETS, carpet_l))
+
+    def rows(day, n):
+        return (
+            stems_row(day, n)
+            + f"{day},lobby,carpet,3.5,1.5,,,,,\n"
+            + f"{day},lobby,,,,,,,{slow:.0f},\n"
+        )
+
+    timing, _, _ = timing_of(tmp_path, visits_log(rows))
+    both = usual_minutes(timing) + usual_minutes(timing, CARPET, carpet_l)
+    assert both == pytest.approx(slow, rel=0.08)
+    assert timing.whole_tank == ""
+
+
+def test_areas_with_their_own_minutes_are_not_in_the_tanks(tmp_path):
+    """Were the stems counted in the tank's 14 minutes, the carpet would seem to take none."""
+
+    def rows(day, n):
+        return (
+            stems_row(day, n, 20)
+            + f"{day},lobby,carpet,3.5,1.5,,,,,\n"
+            + f"{day},lobby,,,,,,,14,\n"
+        )
+
+    timing, book, fit = timing_of(tmp_path, visits_log(rows))
+    trims = timed_trims(book, fit)
+    assert trims.visits == 16
+    assert np.bincount(trims.row).tolist() == [1] * 32
+    assert usual_minutes(timing) == pytest.approx(20, rel=0.08)
+    assert usual_minutes(timing, CARPET, 1.8) == pytest.approx(14, rel=0.08)
+
+
+@pytest.mark.parametrize("everything", [True, False], ids=["all areas", "the rest"])
+def test_the_log_tells_whose_minutes_a_whole_tanks_are(tmp_path, everything):
+    """The carpet's trimmings are weighed with the tank's; the stems have a row without minutes."""
+
+    def rows(day, n):
+        litres, low = (0.3, 0.8, 1.5)[n % 3], (6, 19, 12)[n // 3 % 3]
+        minutes = minutes_of(CARPETS, litres)
+        minutes += minutes_of(STEM, (21 - low) * 0.4) if everything else 0.0
+        stems = f"{day},lobby,stems,21,{low},,,,,\n"
+        return stems + f"{day},lobby,,,,,{litres * 90:.0f},,{minutes:.0f},\n"
+
+    timing, _, _ = timing_of(tmp_path, visits_log(rows, count=36))
+    assert ("all areas not timed" in timing.rests_on(np.array([STEMS]))) == everything
+    assert timing.seen[timing.kind[STEMS]] == everything
+
+
+def test_minutes_that_hold_the_fixed_part_are_seen_and_said(tmp_path):
+    """The practice's 30 minutes at the tank are in every whole-tank row."""
+
+    def rows(day, n):
+        low = (6, 9, 13, 16)[n % 4]
+        trimming = minutes_of(STEM, (18 - low) * 0.4)
+        uncut = f"{day},lobby,carpet,2,,,,,,\n"
+        return f"{day},lobby,stems,18,{low},,,,,\n{uncut}{day},lobby,,,,,,,{30 + trimming:.0f},\n"
+
+    timing, _, _ = timing_of(tmp_path, visits_log(rows, count=24))
+    assert "and the fixed part of a visit" in timing.rests_on(np.array([STEMS]))
+    assert usual_minutes(timing) == pytest.approx(minutes_of(STEM, LITRES), rel=0.25)
+
+
+def test_a_few_rows_do_not_change_how_whole_tank_minutes_are_read(tmp_path):
+    """One row of as many minutes as the fixed part takes is no proof."""
+    log = visits_log(lambda day, n: f"{day},home,,,,,,,30,\n", count=3)
+    timing, _, _ = timing_of(tmp_path, log)
+    assert timing.visits == 3
+    assert timing.whole_tank == ""
+
+
+def test_an_absurd_row_hardly_moves_the_minutes(tmp_path):
+    plain = visits_log(lambda day, n: stems_row(day, n, 12))
+    odd = visits_log(lambda day, n: stems_row(day, n, 120 if n == 7 else 12))
+    before, after = (
+        usual_minutes(timing_of(tmp_path / name, log)[0])
+        for name, log in (("a", plain), ("b", odd))
+    )
+    assert after == pytest.approx(before, rel=0.06)
+
+
+@pytest.mark.parametrize(
+    ("cells", "litres"),
+    [
+        (",,9,,,", LITRES),
+        (",9,,,,", LITRES),
+        (",9,,108,,", LITRES),  # 30 g/l, as the table has it
+        (",,,,,", LITRES),
+    ],
+    ids=["length", "height after", "weight", "nothing"],
+)
+def test_every_way_to_tell_an_amount_counts(tmp_path, cells, litres):
+    """Half of the visits tell heights, the others less; all of them take the same 12 minutes."""
+
+    def rows(day, n):
+        return stems_row(day, n, 12) if n % 2 else f"{day},lobby,stems,{cells}12,\n"
+
+    timing, book, fit = timing_of(tmp_path, visits_log(rows))
+    trims = timed_trims(book, fit)
+    assert trims.visits == 16
+    assert np.median(trims.amount[: trims.amount.size // 2]) == pytest.approx(litres, rel=0.35)
+    assert usual_minutes(timing) == pytest.approx(12, rel=0.1)
+
+
+def test_minutes_in_which_nothing_was_cut_tell_nothing_of_cutting(tmp_path):
+    def rows(day, n):
+        cut = stems_row(day, n) if n % 2 else f"{day},lobby,stems,14,,,,,,\n"
+        carpet = f"{day},lobby,carpet,2,,,,,,\n"
+        return cut + carpet + f"{day},lobby,,,,,,,{11 if n % 2 else 40},\n"
+
+    timing, _, _ = timing_of(tmp_path, visits_log(rows))
+    assert timing.visits == 8
+    assert usual_minutes(timing) == pytest.approx(11, rel=0.08)
+
+
+def test_ranges_are_in_order_and_narrow_with_the_log(tmp_path):
+    def rows(day, n):
+        return stems_row(day, n) + f"{day},lobby,carpet,3.5,1.5,,,,,\n"
+
+    untimed = visits_log(rows)
+    timed = visits_log(lambda day, n: rows(day, n) + f"{day},lobby,,,,,,,21,\n")
+    widths = []
+    for name, log in (("untimed", untimed), ("timed", timed)):
+        _, book, fit = timing_of(tmp_path / name, log)
+        for option in recommend(book, fit)[0].options:
+            year = option.year
+            for values in (option.minutes_range, year.hours_range, year.cost_range):
+                assert 0 < values.p10 < values.p50 < values.p90
+            assert year.hours_range.p50 == pytest.approx(year.hours)
+            assert year.cost_range.p90 == pytest.approx(60 * year.hours_range.p90)
+            assert option.minutes_range.p10 > 50  # 30 at the tank and 20 on the road are sure
+            one, mean = option.minutes_range, year.hours_range.times(60 / year.visits)
+            assert one.p90 - one.p10 > mean.p90 - mean.p10
+        first = recommend(book, fit)[0].options[0].year.cost_range
+        widths.append(first.p90 - first.p10)
+    assert widths[1] < 0.7 * widths[0]
+
+
+def test_taking_more_off_takes_longer(tmp_path):
+    _, book, fit = timing_of(tmp_path, stem_log())
+    minutes = [option.minutes_per_visit for option in recommend(book, fit)[0].options]
+    assert minutes == sorted(minutes)
+
+
+def test_a_year_without_a_range_is_sure():
+    year = year_of_visits(14, 60.0, 50.0)
+    assert year.cost_range == Range(year.cost, year.cost, year.cost)
