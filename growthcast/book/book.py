@@ -89,6 +89,9 @@ class Practice:
     horizon_d: int = 60
     height_error_cm: float = 0.5
     height_error_share: float = 0.05
+    contact: str = ""
+    logo: str = ""
+    locale: str = "en-GB"
 
 
 @dataclass(frozen=True, slots=True)

@@ -9,6 +9,7 @@ from collections.abc import Callable
 import typer
 
 from growthcast.cli.backtest import backtest_command
+from growthcast.cli.brief import brief_command
 from growthcast.cli.check import check_command
 from growthcast.cli.fit import fit_command
 from growthcast.cli.forecast import forecast_command
@@ -36,6 +37,7 @@ COMMANDS: dict[str, Callable[..., None]] = {
     "forecast": forecast_command,
     "fit": fit_command,
     "backtest": backtest_command,
+    "brief": brief_command,
     "check": check_command,
     "species": species_command,
 }

@@ -53,10 +53,11 @@ class LivingAreas:
         """Lowest cut that looks right and is survived, (A,)."""
         return np.maximum(self.floor_cm, self.safe_cut_cm)
 
-    def growth(self, interval_d: float) -> FloatArray:
-        """Stages gained over an interval, (A, D)."""
+    def growth(self, interval_d: float, ahead_d: float = 0.0) -> FloatArray:
+        """Stages gained over an interval that begins ``ahead_d`` days after the fit, (A, D)."""
         draws = self.draws
-        began, ended = np.array([self.on_day]), np.array([self.on_day + interval_d])
+        start = self.on_day + ahead_d
+        began, ended = np.array([start]), np.array([start + interval_d])
         ahead = span_drift(began, ended, self.on_day)
         drift = np.einsum("m,rmd->rd", ahead.weight[:, 0], draws.knots)
         drift += self.errors.drift * np.sqrt(ahead.remainder[0]) * draws.drift
