@@ -73,6 +73,11 @@ class Locale:
             return self.share(value / 100.0)
         return f"{self.number(value, 1 if value < 9.95 else 0)}\N{NO-BREAK SPACE}cm"
 
+    def bare_height(self, value: float, unit: str) -> str:
+        """Return a height as ``height`` does, without its unit where that stands beside it."""
+        said = self.height(value, unit)
+        return said.removesuffix("\N{NO-BREAK SPACE}cm")
+
     def exact(self, value: float, unit: str) -> str:
         """Return a height that was agreed, not forecast, in the digits it was given with."""
         digits = next((d for d in (0, 1) if abs(value - round(value, d)) < 1e-9), 2)

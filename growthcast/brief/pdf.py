@@ -38,6 +38,8 @@ PREAMBLE = """#set page(paper: "a4", margin: (x: 15mm, y: 14mm), numbering: "1 /
   stroke: (left: 1.2mm + rgb("#005a8f")), above: 1.1em, below: 1.1em, text(size: 11.5pt, body))
 #let marked(body) = text(weight: "bold", body)
 """
+SHORT_TABLE = 10
+"""A table of no more rows is kept on one page."""
 TINT = 'rgb("#e9f2f8")'
 LINE = 'stroke: (_, y) => (bottom: (if y == 0 { 1pt } else { 0.4pt }) + rgb("#9a9a9a"))'
 
@@ -143,9 +145,10 @@ def _table(table: Table) -> Iterator[str]:
     wide = ", ".join(f"{share:g}fr" for share in _widths(table))
     head = ", ".join(f"strong({_text(column.text)})" for column in table.columns)
     marked = "" if table.marked is None else f" if y == {table.marked + 1} {{ {TINT} }}"
-    yield f"#quiet({_text(table.caption)})"
+    yield f"#block(sticky: true, quiet({_text(table.caption)}))"
+    whole = "false" if len(table.rows) <= SHORT_TABLE else "true"
     yield (
-        f"#block(above: 0.5em, text(size: 8pt, table(columns: ({wide},), align: ({align},), "
+        f"#block(above: 0.5em, breakable: {whole}, text(size: 8pt, table(columns: ({wide},), align: ({align},), "
         f"{LINE}, inset: (x: 1.5mm, y: 1.3mm), fill: (_, y) => {{{marked} }},"
     )
     yield f"  table.header({head}),"
@@ -165,7 +168,8 @@ def _widths(table: Table) -> list[float]:
         texts = [column.text, *(row[number] for row in table.rows)]
         word = max(len(part) for text in texts for part in text.split(" "))
         longest = max(len(text) for text in texts)
-        shares.append(min(max(word, 0.45 * longest, 5), 26) + 2.0)
+        lengthy = 0.75 if number == 0 else 0.45
+        shares.append(min(max(word, lengthy * longest, 5), 26) + 2.0)
     return shares
 
 

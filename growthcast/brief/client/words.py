@@ -152,7 +152,7 @@ def standing(locale: Locale, area: AreaFacts) -> str:
     return locale.say(
         "range",
         middle=locale.height(middle, area.unit),
-        low=locale.height(low, area.unit),
+        low=locale.bare_height(low, area.unit),
         high=locale.height(high, area.unit),
     )
 
@@ -173,9 +173,13 @@ def passes(locale: Locale, area: AreaFacts, horizon_d: int, on: date) -> str:
     return locale.say(
         "passes_range",
         middle=locale.short_date(middle),
-        low=locale.short_date(early),
-        high=high,
+        low=_unbroken(locale.short_date(early)),
+        high=_unbroken(high),
     )
+
+
+def _unbroken(text: str) -> str:
+    return text.replace(" ", "\N{NO-BREAK SPACE}")
 
 
 def record_sentences(locale: Locale, record: Record) -> list[str]:
