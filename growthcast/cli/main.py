@@ -11,6 +11,7 @@ import typer
 from growthcast.cli.backtest import backtest_command
 from growthcast.cli.brief import brief_command
 from growthcast.cli.check import check_command
+from growthcast.cli.cuts import cuts_command
 from growthcast.cli.fit import fit_command
 from growthcast.cli.forecast import forecast_command
 from growthcast.cli.interval import interval_command
@@ -35,6 +36,7 @@ app = typer.Typer(
 COMMANDS: dict[str, Callable[..., None]] = {
     "interval": interval_command,
     "forecast": forecast_command,
+    "cuts": cuts_command,
     "fit": fit_command,
     "backtest": backtest_command,
     "brief": brief_command,

@@ -129,3 +129,12 @@ def chosen_tanks(book: Book, tank_id: str | None) -> NDArray[np.int64]:
         hint = did_you_mean(tank_id, tanks.tolist(), otherwise=f"the tanks are {names}")
         raise UsageError(f"tanks.csv has no tank {shown(tank_id)}; {hint}")
     return found
+
+
+def one_tank(book: Book, tank_id: str | None) -> int:
+    """Place of the one tank a command is about."""
+    if tank_id is None:
+        tanks = book.tanks.text("tank_id")
+        names = ", ".join(tanks[:8]) + (" and others" if tanks.size > 8 else "")
+        raise UsageError(f"name one tank with --tank ID; the tanks are {names}")
+    return int(chosen_tanks(book, tank_id)[0])

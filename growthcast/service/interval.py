@@ -15,9 +15,18 @@ from growthcast.fit.result import GrowthFit
 from growthcast.fit.solver.drift import span_drift
 from growthcast.fit.solver.linearise import ErrorModel
 from growthcast.growth.logistic import height_at_stage, shape_factor, stage
-from growthcast.service.draws import GrowthDraws, draw_growth
+from growthcast.service.draws import GrowthDraws, draw_growth, span_normals
 
-__all__ = ["IntervalOptions", "LivingAreas", "interval_options", "living_areas"]
+__all__ = [
+    "HAND_SPREAD",
+    "IntervalOptions",
+    "LivingAreas",
+    "all_hold",
+    "at_rank",
+    "highest_rank",
+    "interval_options",
+    "living_areas",
+]
 
 FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.int64]
@@ -49,20 +58,26 @@ class LivingAreas:
     on_day: float
 
     @property
+    def size(self) -> int:
+        """How many draws there are."""
+        return int(self.draws.log_rate.shape[1])
+
+    @property
     def least_cut_cm(self) -> FloatArray:
         """Lowest cut that looks right and is survived, (A,)."""
         return np.maximum(self.floor_cm, self.safe_cut_cm)
 
-    def growth(self, interval_d: float, ahead_d: float = 0.0) -> FloatArray:
-        """Stages gained over an interval that begins ``ahead_d`` days after the fit, (A, D)."""
+    def growth(self, interval_d: float, after_d: float = 0.0) -> FloatArray:
+        """Stages gained over an interval that begins ``after_d`` days after the fit, (A, D)."""
         draws = self.draws
-        start = self.on_day + ahead_d
+        start = self.on_day + after_d
         began, ended = np.array([start]), np.array([start + interval_d])
         ahead = span_drift(began, ended, self.on_day)
         drift = np.einsum("m,rmd->rd", ahead.weight[:, 0], draws.knots)
         drift += self.errors.drift * np.sqrt(ahead.remainder[0]) * draws.drift
         pace = shape_factor(self.shape)[:, None] * np.exp(draws.log_rate + drift[self.run])
-        week = self.errors.span * np.sqrt(7.0 / max(interval_d, 1.0)) * draws.week
+        own = draws.week if after_d == 0.0 else span_normals(self.area, int(after_d), self.size)
+        week = self.errors.span * np.sqrt(7.0 / max(interval_d, 1.0)) * own
         gained: FloatArray = pace * interval_d * np.maximum(1.0 + week, 0.0)
         return gained
 
@@ -123,7 +138,8 @@ class IntervalOptions:
 
     ``cut_cm`` keeps to ``LivingAreas.least_cut_cm``; ``cut_needed_cm`` is the cut that would hold
     the wanted chance whatever the look, NaN where not even the lowest safe cut does.
-    ``needed_budget_cm`` is the budget that would make the interval feasible from the least cut;
+    ``share_of_days_presentable`` counts the days on which every area of the tank stands between its
+    floor and its budget. ``needed_budget_cm`` is the budget that would make the interval feasible from the least cut;
     ``chance_at_least_cut`` the chance when every area is taken down to its least cut.
     """
 
@@ -174,19 +190,22 @@ def interval_options(
     highest = living.highest_cut(growth)
     ranked = np.sort(highest, axis=1)
     least = living.least_cut_cm
-    rank = _highest_rank(living, ranked, highest, least, confidence)
+    rank = highest_rank(living, ranked, highest, least, confidence)
     reach = np.minimum(living.budget_cm, np.median(living.draws.ceiling_cm, axis=1))
-    cut = np.minimum(np.maximum(_at_rank(ranked, rank[living.run]), least), reach)
+    cut = np.minimum(np.maximum(at_rank(ranked, rank[living.run]), least), reach)
     holds = highest >= cut[:, None]
-    chance_all = _all_hold(living, holds)
+    chance_all = all_hold(living, holds)
     end = living.end_height(growth, cut)
     usual_end = np.median(end, axis=1)
     removed_cm = np.maximum(usual_end - cut, 0.0)
-    until = living.days_to(interval_d, growth, cut, living.budget_cm)
-    first_over = np.minimum.reduceat(until, living.first, axis=0)
+    over = living.days_to(interval_d, growth, cut, living.budget_cm)
+    bare = living.days_to(interval_d, growth, cut, living.floor_cm)
+    first_over = np.minimum.reduceat(over, living.first, axis=0)
+    last_bare = np.maximum.reduceat(bare, living.first, axis=0)
+    presentable_d = np.maximum(first_over - last_bare, 0.0)
 
-    needed_rank = _highest_rank(living, ranked, highest, np.zeros_like(least), confidence)
-    needed = _at_rank(ranked, needed_rank[living.run])
+    needed_rank = highest_rank(living, ranked, highest, np.zeros_like(least), confidence)
+    needed = at_rank(ranked, needed_rank[living.run])
     short = needed < least
     sunk = np.where(short, np.maximum(needed, living.safe_cut_cm), living.budget_cm)
     below = np.median(living.days_to(interval_d, growth, sunk, living.floor_cm), axis=1)
@@ -194,13 +213,13 @@ def interval_options(
     depth = -living.end_height(growth, least)
     depth_ranked = np.sort(depth, axis=1)
     anything = np.full_like(least, -np.inf)
-    depth_rank = _highest_rank(living, depth_ranked, depth, anything, confidence)
+    depth_rank = highest_rank(living, depth_ranked, depth, anything, confidence)
     return IntervalOptions(
         interval_d=interval_d,
         feasible=chance_all >= confidence,
         chance_all_within=chance_all,
-        chance_at_least_cut=_all_hold(living, highest >= least[:, None]),
-        share_of_days_presentable=first_over.mean(axis=1) / interval_d,
+        chance_at_least_cut=all_hold(living, highest >= least[:, None]),
+        share_of_days_presentable=presentable_d.mean(axis=1) / interval_d,
         cut_cm=cut,
         removed_share=removed_cm / np.maximum(usual_end, 1e-9),
         removed_cm=removed_cm,
@@ -209,24 +228,24 @@ def interval_options(
         cut_needed_cm=np.where(needed < living.safe_cut_cm, np.nan, needed),
         days_below_floor=np.where(short, below, 0.0),
         needed_budget_cm=np.maximum(
-            -_at_rank(depth_ranked, depth_rank[living.run]), living.budget_cm
+            -at_rank(depth_ranked, depth_rank[living.run]), living.budget_cm
         ),
     )
 
 
-def _at_rank(ranked: FloatArray, rank: IntArray) -> FloatArray:
+def at_rank(ranked: FloatArray, rank: IntArray) -> FloatArray:
     """Value of each row (A,) at its rank, the lowest where the rank is negative."""
     value: FloatArray = np.take_along_axis(ranked, np.maximum(rank, 0)[:, None], axis=1)[:, 0]
     return value
 
 
-def _all_hold(living: LivingAreas, holds: BoolArray) -> FloatArray:
+def all_hold(living: LivingAreas, holds: BoolArray) -> FloatArray:
     """Share of draws (R,) in which all areas of a tank hold."""
     share: FloatArray = np.logical_and.reduceat(holds, living.first, axis=0).mean(axis=1)
     return share
 
 
-def _highest_rank(
+def highest_rank(
     living: LivingAreas,
     ranked: FloatArray,
     highest: FloatArray,
@@ -238,7 +257,7 @@ def _highest_rank(
     high = np.full(living.first.size, ranked.shape[1] - 1)
     while (low < high).any():
         middle = (low + high + 1) // 2
-        cut = np.maximum(_at_rank(ranked, middle[living.run]), least)
-        enough = _all_hold(living, highest >= cut[:, None]) >= confidence
+        cut = np.maximum(at_rank(ranked, middle[living.run]), least)
+        enough = all_hold(living, highest >= cut[:, None]) >= confidence
         low, high = np.where(enough, middle, low), np.where(enough, high, middle - 1)
     return low

@@ -19,7 +19,17 @@ from growthcast.service.interval import (
 )
 from growthcast.service.reasons import ShortArea, Shortfall, reason_for
 
-__all__ = ["AreaAdvice", "OptionAdvice", "TankAdvice", "recommend"]
+__all__ = [
+    "AreaAdvice",
+    "OptionAdvice",
+    "TankAdvice",
+    "TankTerms",
+    "area_label",
+    "blocks_of_tanks",
+    "recommend",
+    "tank_terms",
+    "unit_of",
+]
 
 FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.int64]
@@ -85,7 +95,7 @@ class TankAdvice:
 
 
 @dataclass(frozen=True, slots=True)
-class _TankTerms:
+class TankTerms:
     """Per tank (K,): the wanted chance, the cap, and the minutes of a visit before any trimming.
 
     ``basis`` tells for every area of the book what its forecast rests on.
@@ -118,9 +128,9 @@ def recommend(book: Book, fit: GrowthFit, tanks: IntArray | None = None) -> list
     """
     if tanks is None:
         tanks = np.arange(len(book.tanks))
-    terms = _terms(book, fit)
+    terms = tank_terms(book, fit)
     advice: dict[int, TankAdvice] = {}
-    for block in _blocks(fit, tanks):
+    for block in blocks_of_tanks(fit, tanks):
         living = living_areas(fit, block)
         caps = terms.cap_d[living.tank]
         listed = _listed(book, caps)
@@ -130,7 +140,8 @@ def recommend(book: Book, fit: GrowthFit, tanks: IntArray | None = None) -> list
     return [advice.get(int(tank)) or _empty(book, fit, int(tank), terms) for tank in tanks]
 
 
-def _terms(book: Book, fit: GrowthFit) -> _TankTerms:
+def tank_terms(book: Book, fit: GrowthFit) -> TankTerms:
+    """Return what the book says of every tank's visits, the practice's word where it says nothing."""
     tanks, practice = book.tanks, book.practice
 
     def or_practice(name: str, usual: float) -> FloatArray:
@@ -139,7 +150,7 @@ def _terms(book: Book, fit: GrowthFit) -> _TankTerms:
 
     longest = float(max(practice.intervals_d))
     fixed = or_practice("fixed_min", practice.fixed_min)
-    return _TankTerms(
+    return TankTerms(
         confidence=or_practice("confidence", practice.confidence),
         cap_d=or_practice("longest_interval_d", longest),
         fixed_min=fixed + or_practice("travel_min", practice.travel_min),
@@ -147,7 +158,7 @@ def _terms(book: Book, fit: GrowthFit) -> _TankTerms:
     )
 
 
-def _blocks(fit: GrowthFit, tanks: IntArray) -> Iterator[IntArray]:
+def blocks_of_tanks(fit: GrowthFit, tanks: IntArray) -> Iterator[IntArray]:
     """Split tanks so that a block's draws fit in memory."""
     design = fit.design
     sizes = np.bincount(design.tank[design.alive], minlength=design.tank_id.size)[tanks]
@@ -172,7 +183,7 @@ def _advise(
     options: list[IntervalOptions],
     run: int,
     tank: int,
-    terms: _TankTerms,
+    terms: TankTerms,
 ) -> TankAdvice:
     """Choose the interval of one tank and say why."""
     cap = int(terms.cap_d[tank])
@@ -254,7 +265,7 @@ def _option(
     option: IntervalOptions,
     run: int,
     tank: int,
-    terms: _TankTerms,
+    terms: TankTerms,
 ) -> OptionAdvice:
     here = np.flatnonzero(living.run == run)
     place = living.area[here]
@@ -296,7 +307,7 @@ def _option(
     )
 
 
-def _empty(book: Book, fit: GrowthFit, tank: int, terms: _TankTerms) -> TankAdvice:
+def _empty(book: Book, fit: GrowthFit, tank: int, terms: TankTerms) -> TankAdvice:
     """Advice for a tank in which nothing grows: its cap, since no plant limits it."""
     cap = int(terms.cap_d[tank])
     own = bool(np.isfinite(book.tanks.number("longest_interval_d")[tank]))

@@ -1,4 +1,4 @@
-"""Where every tank stands on the day: its risk day by day, and its growth against the usual."""
+"""Which tank needs a visit first: its risk day by day, and its growth against the usual."""
 
 from __future__ import annotations
 
@@ -8,8 +8,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from growthcast.fit.result import GrowthFit
-from growthcast.forecast.heights import outlook
-from growthcast.service.interval import living_areas
+from growthcast.service.interval import all_hold
+from growthcast.service.recommend import blocks_of_tanks
+from growthcast.service.visit.standing import standing_areas
 
 __all__ = ["TankGrowth", "chance_some_area_over", "growth_against_usual"]
 
@@ -18,7 +19,6 @@ IntArray = NDArray[np.int64]
 
 Z_80 = 1.2815515655446004
 """Standard normal quantile of 90 %."""
-AREAS_AT_ONCE = 64
 
 
 def chance_some_area_over(fit: GrowthFit, tanks: IntArray, ahead_d: IntArray) -> FloatArray:
@@ -40,31 +40,17 @@ def chance_some_area_over(fit: GrowthFit, tanks: IntArray, ahead_d: IntArray) ->
 
     Notes
     -----
-    Each area's own chance is that of its forecast. How areas go together is taken from the joint
-    draws of their growth: an area with the chance ``p`` counts as over in the ``p`` fastest of its
-    draws. What is unknown of the heights that stand now is thereby taken to go with the growth.
+    Counted over joint draws of heights and growth, so that what a tank's areas share counts as
+    shared. A chance over many days is not summed up: each day stands for itself.
     """
     chances = np.full((tanks.size, ahead_d.size), np.nan)
-    living = living_areas(fit, tanks) if tanks.size else None
-    if living is None or not living.area.size:
-        return chances
-    days = fit.design.on_day + ahead_d.astype(np.float64)
-    over = np.empty((living.area.size, days.size))
-    for start in range(0, living.area.size, AREAS_AT_ONCE):
-        some = slice(start, start + AREAS_AT_ONCE)
-        view = outlook(fit, living.area[some], days)
-        budget = np.broadcast_to(living.budget_cm[some, None], view.mean.shape[:2])
-        over[some] = 1.0 - view.chance_below(budget)
-    middle = float(np.median(ahead_d)) if ahead_d.size else 0.0
-    growth = living.growth(max(middle, 1.0))
-    draws = growth.shape[1]
-    slowest_first = np.argsort(np.argsort(growth, axis=1, kind="stable"), axis=1, kind="stable")
-    place = (slowest_first + 0.5) / draws
-    found = np.searchsorted(tanks, living.tank)
-    for t in range(days.size):
-        is_over = place > 1.0 - over[:, [t]]
-        some_over = np.logical_or.reduceat(is_over, living.first, axis=0)
-        chances[found, t] = some_over.mean(axis=1)
+    for block in blocks_of_tanks(fit, tanks):
+        standing = standing_areas(fit, block)
+        living = standing.living
+        found = np.searchsorted(tanks, living.tank)
+        for t, days in enumerate(ahead_d.tolist()):
+            ended = standing.now + living.growth(float(days))
+            chances[found, t] = 1.0 - all_hold(living, standing.within(ended))
     return chances
 
 

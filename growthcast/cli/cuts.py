@@ -1,0 +1,129 @@
+"""growthcast cuts: the sheet for today's visit to a tank."""
+
+from __future__ import annotations
+
+from datetime import date, timedelta
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+from growthcast.cli.options import AsJson, BookFolder, OnDate, TankId, one_tank, open_fit, parse_date
+from growthcast.errors import UsageError
+
+if TYPE_CHECKING:
+    from growthcast.book.book import Book
+    from growthcast.fit.result import GrowthFit
+    from growthcast.service.visit.cuts import AreaCut, CutSheet
+
+NextDate = Annotated[
+    str | None,
+    typer.Option(
+        "--next",
+        metavar="DATE",
+        help="Day of the next visit. Default: after the interval recommended for the tank.",
+        show_default=False,
+    ),
+]
+
+
+def cuts_command(
+    book: BookFolder = None,
+    tank: TankId = None,
+    on: OnDate = None,
+    next_on: NextDate = None,
+    as_json: AsJson = False,
+) -> None:
+    """Print the sheet for a visit: what to cut in which order, so that it lasts to the next visit.
+
+    Example: growthcast cuts my-book --tank lobby --on 2026-03-02 --next 2026-03-16
+
+    Exit status: 0 done, 2 bad arguments or a book with problems, 3 the tool itself failed.
+    """
+    from growthcast.cli.output import print_json
+    from growthcast.service.visit.cuts import cut_sheet
+
+    wanted = parse_date(next_on, "--next") if next_on else None
+    opened, day, fit = open_fit(book, on)
+    place = one_tank(opened, tank)
+    interval_d = None if wanted and wanted > day else _interval(opened, fit, place)
+    if wanted is None:
+        wanted = day + timedelta(days=interval_d or 0)
+    elif wanted <= day:
+        raise UsageError(
+            f"--next {wanted} is not after {day}, the day of this visit; the nearest next visit is "
+            f"{day + timedelta(days=1)}, and this tank's interval would make it "
+            f"{day + timedelta(days=interval_d or 0)}"
+        )
+    sheet = cut_sheet(opened, fit, place, _at_most_a_year(wanted, day))
+    if as_json:
+        print_json(sheet.as_dict())
+        return
+    _print(sheet)
+
+
+def _interval(book: Book, fit: GrowthFit, tank: int) -> int:
+    """Days until the next visit that is recommended, the shortest listed where none is feasible."""
+    import numpy as np
+
+    from growthcast.cli.output import say
+    from growthcast.service.recommend import recommend
+
+    [advice] = recommend(book, fit, np.array([tank]))
+    if advice.recommended_interval_d is None:
+        shortest = min(advice.longest_interval_d, *book.practice.intervals_d)
+        say(
+            f"No listed interval is feasible for {advice.tank_id}; the next visit is taken to be "
+            f"in {shortest} days, the shortest listed."
+        )
+        return shortest
+    return advice.recommended_interval_d
+
+
+def _at_most_a_year(wanted: date, day: date) -> date:
+    if (wanted - day).days > 366:
+        raise UsageError(f"--next {wanted} lies more than a year after {day}")
+    return wanted
+
+
+def _print(sheet: CutSheet) -> None:
+    from growthcast.cli.output import print_line, print_table
+
+    for_whom = ", ".join(part for part in (sheet.client, sheet.site) if part)
+    print_line(f"{sheet.tank_id}, visit of {sheet.on}" + (f" ({for_whom})" if for_whom else ""))
+    print_line(sheet.sentence)
+    if sheet.areas:
+        print_table(
+            "In the order of work (range: 8 times in 10)",
+            ["", "area", "now>", "do", "never below>", "at the next visit>", "stays inside>", "min>"],
+            [_row(area) for area in sheet.areas],
+        )
+    trimming = sheet.trimming_min
+    print_line(
+        f"Time: about {sheet.minutes:.0f} min, of it {sheet.travel_min:.0f} on the road, "
+        f"{sheet.fixed_min:.0f} at the tank before trimming, {trimming.p50:.0f} trimming "
+        f"({trimming.p10:.0f} to {trimming.p90:.0f})."
+    )
+    for title, lines in (("Watch", sheet.watch), ("Cautions", sheet.cautions)):
+        if lines:
+            print_line(f"{title}:")
+        for line in lines:
+            print_line(f"  - {line}")
+
+
+def _row(area: AreaCut) -> list[str]:
+    from growthcast.service.visit.words import as_chance
+
+    do = {
+        "cut": f"cut to {area.cut_cm:.1f} {area.unit}",
+        "trim what stands above": f"trim above {area.cut_cm:.1f} {area.unit}",
+    }
+    return [
+        str(area.order),
+        area.label,
+        area.height_now_cm.in_words(area.unit),
+        do.get(area.action, "leave uncut"),
+        f"{area.lowest_safe_cut_cm:g} {area.unit}",
+        area.height_next_cm.in_words(area.unit),
+        as_chance(area.chance_within),
+        f"{area.minutes:.0f}",
+    ]

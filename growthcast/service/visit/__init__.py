@@ -1,0 +1,1 @@
+"""One visit, one day to shine, one absence: what to cut at which visit."""

@@ -1,0 +1,349 @@
+"""The sheet for today's visit: what to cut, so that it lasts until the next one."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import date, timedelta
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from growthcast.book.book import Book
+from growthcast.fit.design import day_number
+from growthcast.fit.result import Basis, GrowthFit
+from growthcast.service.effort import Handling, trimming_minutes
+from growthcast.service.interval import LivingAreas, all_hold, at_rank, highest_rank
+from growthcast.service.recommend import area_label, tank_terms, unit_of
+from growthcast.service.visit.sentences import sheet_sentence, watch_list
+from growthcast.service.visit.standing import Standing, days_that_hold, standing_areas
+from growthcast.service.visit.words import Range, cautions_for, ranges, work_order
+
+__all__ = ["AreaCut", "CutSheet", "cut_sheet"]
+
+FloatArray = NDArray[np.float64]
+
+WORTH_CUTTING_SHARE = 0.02
+"""An area is left alone when less than this share of it would come off."""
+
+
+@dataclass(frozen=True, slots=True)
+class AreaCut:
+    """What today's visit does to one area; heights in cm, or % cover for floating plants.
+
+    ``cut_cm`` is the height to leave, to be cut only where the area stands above it; ``action`` is
+    "cut", "trim what stands above" (most of it stands lower) or "leave". ``lowest_safe_cut_cm`` is
+    the lowest cut the plant survives, ``least_cut_cm`` that or the floor. ``needed_cut_cm`` is the
+    cut that would hold the wanted chance whatever the look (None: not even the lowest safe one
+    does), ``days_below_floor`` [d] how long the area would look bare after it. ``order`` counts
+    from 1. ``chance_over_now`` is the chance that the area stands above its budget today.
+    """
+
+    order: int
+    area_id: str
+    label: str
+    species_id: str
+    scientific_name: str
+    common_name: str
+    unit: str
+    basis: Basis
+    action: str
+    cut_cm: float
+    floor_cm: float
+    budget_cm: float
+    lowest_safe_cut_cm: float
+    least_cut_cm: float
+    needed_cut_cm: float | None
+    days_below_floor: float
+    height_now_cm: Range
+    height_next_cm: Range
+    removed_cm: float
+    removed_share: float
+    minutes: float
+    chance_over_now: float
+    chance_within: float
+    cut_practice: str
+
+    def as_dict(self) -> dict[str, Any]:
+        """Return the area as the plain mapping that ``growthcast cuts --json`` prints."""
+        needed = self.needed_cut_cm
+        return {
+            "order": self.order,
+            "area_id": self.area_id,
+            "label": self.label,
+            "species_id": self.species_id,
+            "scientific_name": self.scientific_name,
+            "common_name": self.common_name,
+            "unit": self.unit,
+            "basis": self.basis,
+            "action": self.action,
+            "cut_cm": round(self.cut_cm, 2),
+            "floor_cm": self.floor_cm,
+            "budget_cm": self.budget_cm,
+            "lowest_safe_cut_cm": self.lowest_safe_cut_cm,
+            "least_cut_cm": self.least_cut_cm,
+            "needed_cut_cm": None if needed is None else round(needed, 2),
+            "days_below_floor": round(self.days_below_floor, 1),
+            "height_now_cm": self.height_now_cm.as_dict(),
+            "height_next_cm": self.height_next_cm.as_dict(),
+            "removed_cm": round(self.removed_cm, 2),
+            "removed_share": round(self.removed_share, 4),
+            "minutes": round(self.minutes, 1),
+            "chance_over_now": round(self.chance_over_now, 4),
+            "chance_within": round(self.chance_within, 4),
+            "cut_practice": self.cut_practice,
+        }
+
+
+@dataclass(frozen=True, slots=True)
+class CutSheet:
+    """One visit to one tank, the areas in the order of work; complete enough to print.
+
+    ``feasible`` tells whether the cuts last until ``next_on`` with the wanted chance;
+    ``holds_until`` is the latest next visit for which they (cut as low as still looks right) do,
+    None where not even tomorrow would. ``sentence`` is the conclusion, ``watch`` what to look at,
+    ``cautions`` the standing ones and those of the plants. ``minutes`` [min] is everything: travel,
+    the fixed part and trimming, whose range is ``trimming_min``.
+    """
+
+    tank_id: str
+    client: str
+    site: str
+    practice: str
+    on: date
+    next_on: date
+    interval_d: int
+    confidence: float
+    feasible: bool
+    chance_all_within: float
+    holds_until: date | None
+    sentence: str
+    areas: tuple[AreaCut, ...]
+    travel_min: float
+    fixed_min: float
+    trimming_min: Range
+    minutes: float
+    watch: tuple[str, ...]
+    cautions: tuple[str, ...]
+
+    def as_dict(self) -> dict[str, Any]:
+        """Return the sheet as the plain mapping that ``growthcast cuts --json`` prints."""
+        return {
+            "tank_id": self.tank_id,
+            "client": self.client,
+            "site": self.site,
+            "practice": self.practice,
+            "on": self.on.isoformat(),
+            "next_on": self.next_on.isoformat(),
+            "interval_d": self.interval_d,
+            "confidence": self.confidence,
+            "feasible": self.feasible,
+            "chance_all_within": round(self.chance_all_within, 4),
+            "holds_until": None if self.holds_until is None else self.holds_until.isoformat(),
+            "sentence": self.sentence,
+            "areas": [area.as_dict() for area in self.areas],
+            "travel_min": round(self.travel_min, 1),
+            "fixed_min": round(self.fixed_min, 1),
+            "trimming_min": self.trimming_min.as_dict(1),
+            "minutes": round(self.minutes, 1),
+            "watch": list(self.watch),
+            "cautions": list(self.cautions),
+        }
+
+
+@dataclass(frozen=True, slots=True)
+class _Cuts:
+    """Cuts (A,) of one tank's areas over one span, and what comes of them (A, D)."""
+
+    growth: FloatArray
+    cut_cm: FloatArray
+    needed_cm: FloatArray
+    began: FloatArray
+    ended: FloatArray
+    feasible: bool
+    chance_all: float
+
+
+def cut_sheet(book: Book, fit: GrowthFit, tank: int, next_on: date) -> CutSheet:
+    """Work out today's visit to one tank.
+
+    Parameters
+    ----------
+    book : Book
+        The book that was fitted.
+    fit : GrowthFit
+        Its fit; today is the day it was made for.
+    tank : int
+        Place of the tank in the book.
+    next_on : date
+        Day of the next visit, after today.
+
+    Returns
+    -------
+    CutSheet
+        Every area's cut is the highest that holds the wanted chance for the whole tank, areas that
+        stand lower being left as they are. Where none does, areas that fall short are cut as low as
+        still looks right. A tank without a planted area gets a sheet without areas.
+
+    Raises
+    ------
+    ValueError
+        If ``next_on`` is not after the day of the fit.
+    """
+    design = fit.design
+    interval_d = int(day_number(next_on) - design.on_day)
+    if interval_d < 1:
+        raise ValueError("the next visit must lie after the day of the fit")
+    standing = standing_areas(fit, np.array([tank]))
+    living, terms = standing.living, tank_terms(book, fit)
+    confidence = float(terms.confidence[tank])
+    cuts = _cuts(standing, interval_d, confidence) if living.area.size else None
+    areas, trimming = _areas(book, fit, standing, interval_d, cuts) if cuts else ((), Range(0, 0, 0))
+    holds_d = 0
+    if cuts:
+        least = cuts.began if cuts.feasible else standing.cut(standing.now, living.least_cut_cm)
+        holds_d = days_that_hold(standing, least, 0.0, max(interval_d, 1), confidence)
+        holds_d = interval_d if cuts.feasible else min(holds_d, interval_d - 1)
+    on = next_on - timedelta(days=interval_d)
+    holds_until = on + timedelta(days=holds_d) if holds_d else None
+    chance = cuts.chance_all if cuts else 1.0
+    feasible = cuts.feasible if cuts else True
+    own_travel = book.tanks.number("travel_min")[tank]
+    travel = float(book.practice.travel_min if np.isnan(own_travel) else own_travel)
+    fixed = float(terms.fixed_min[tank]) - travel
+    return CutSheet(
+        tank_id=str(book.tanks.text("tank_id")[tank]),
+        client=str(book.tanks.text("client")[tank]),
+        site=str(book.tanks.text("site")[tank]),
+        practice=book.practice.name,
+        on=on,
+        next_on=next_on,
+        interval_d=interval_d,
+        confidence=confidence,
+        feasible=feasible,
+        chance_all_within=chance,
+        holds_until=holds_until,
+        sentence=sheet_sentence(areas, next_on, interval_d, confidence, chance, feasible, holds_until),
+        areas=areas,
+        travel_min=travel,
+        fixed_min=fixed,
+        trimming_min=trimming,
+        minutes=travel + fixed + sum(area.minutes for area in areas),
+        watch=watch_list(book, fit, living.area, areas, on, feasible=feasible),
+        cautions=cautions_for(fit, living.area),
+    )
+
+
+def _cuts(standing: Standing, interval_d: int, confidence: float) -> _Cuts:
+    """Cuts of one tank's areas, by the interval's rule; what stands lower stays as it is.
+
+    A draw holds when its area lasts from the cut, or already stands low enough to last uncut.
+    """
+    living = standing.living
+    growth = living.growth(float(interval_d))
+    highest = living.highest_cut(growth)
+    ranked = np.sort(highest, axis=1)
+    lasting = np.where(standing.within(standing.now + growth), np.inf, highest)
+    least, wanted = living.least_cut_cm, np.array([confidence])
+    cut = _cut_at(living, ranked, highest_rank(living, ranked, lasting, least, wanted), least)
+    began = standing.cut(standing.now, cut)
+    chance = float(all_hold(living, standing.within(began + growth))[0])
+    if chance < confidence:  # each on its own, so that no area is cut lower than it must be
+        own = np.quantile(highest, (1.0 - confidence) / living.area.size, axis=1)
+        cut = np.minimum(np.maximum(own, least), living.budget_cm)
+        began = standing.cut(standing.now, cut)
+        chance = float(all_hold(living, standing.within(began + growth))[0])
+    nothing = np.zeros_like(least)
+    rank = highest_rank(living, ranked, lasting, nothing, wanted)
+    return _Cuts(
+        growth=growth,
+        cut_cm=cut,
+        needed_cm=_cut_at(living, ranked, rank, nothing),
+        began=began,
+        ended=began + growth,
+        feasible=chance >= confidence,
+        chance_all=chance,
+    )
+
+
+def _cut_at(
+    living: LivingAreas, ranked: FloatArray, rank: NDArray[np.int64], least: FloatArray
+) -> FloatArray:
+    """Cut (A,) at a rank (R,) of each area's own draws, between its least cut and its budget."""
+    cut: FloatArray = np.maximum(at_rank(ranked, rank[living.run]), least)
+    return np.minimum(cut, living.budget_cm)
+
+
+def _areas(
+    book: Book, fit: GrowthFit, standing: Standing, interval_d: int, cuts: _Cuts
+) -> tuple[tuple[AreaCut, ...], Range]:
+    """What is done to each area, in the order of work, and the minutes of trimming."""
+    living, design = standing.living, fit.design
+    place, priors = living.area, design.priors
+    now_cm = standing.heights(standing.now)
+    removed = np.maximum(now_cm - standing.heights(cuts.began), 0.0)
+    minutes = _minutes(fit, place, removed)
+    height_now, height_next = ranges(now_cm), ranges(standing.heights(cuts.ended))
+    usual, off = np.median(now_cm, axis=1), np.median(removed, axis=1)
+    over = 1.0 - standing.within(standing.now).mean(axis=1)
+    chance = standing.within(cuts.ended).mean(axis=1)
+    short = cuts.needed_cm < living.least_cut_cm
+    insisted = np.where(short, np.maximum(cuts.needed_cm, living.safe_cut_cm), np.inf)
+    regrown = standing.days_until(
+        standing.cut(standing.now, insisted), cuts.growth, float(interval_d), living.floor_cm
+    )
+    bare = np.where(short, np.minimum(np.median(regrown, axis=1), interval_d), 0.0)
+    sometimes = (removed > WORTH_CUTTING_SHARE * now_cm).mean(axis=1)
+    practice = dict(
+        zip(book.species.text("species_id"), book.species.text("cut_practice"), strict=True)
+    )
+    basis = fit.basis
+
+    def area(order: int, i: int) -> AreaCut:
+        a, species = int(place[i]), int(design.species[place[i]])
+        often = float(sometimes[i])
+        return AreaCut(
+            order=order,
+            area_id=str(design.area_id[a]),
+            label=area_label(book, a),
+            species_id=str(priors.species_id[species]),
+            scientific_name=str(priors.scientific_name[species]),
+            common_name=str(priors.common_name[species]),
+            unit=unit_of(fit, a),
+            basis=basis[a],
+            action="cut" if often >= 0.5 else "trim what stands above" if often > 0.1 else "leave",
+            cut_cm=float(cuts.cut_cm[i]),
+            floor_cm=float(living.floor_cm[i]),
+            budget_cm=float(living.budget_cm[i]),
+            lowest_safe_cut_cm=float(living.safe_cut_cm[i]),
+            least_cut_cm=float(living.least_cut_cm[i]),
+            needed_cut_cm=None
+            if cuts.needed_cm[i] < living.safe_cut_cm[i]
+            else float(cuts.needed_cm[i]),
+            days_below_floor=float(bare[i]),
+            height_now_cm=height_now[i],
+            height_next_cm=height_next[i],
+            removed_cm=float(off[i]),
+            removed_share=float(off[i] / max(usual[i], 1e-9)),
+            minutes=float(np.median(minutes[i])),
+            chance_over_now=float(over[i]),
+            chance_within=float(chance[i]),
+            cut_practice=str(practice.get(str(priors.species_id[species]), "")),
+        )
+
+    ordered = work_order(fit, place, usual)
+    [trimming] = ranges(minutes.sum(axis=0)[None])
+    return tuple(area(n, i) for n, i in enumerate(ordered, start=1)), trimming
+
+
+def _minutes(fit: GrowthFit, place: NDArray[np.int64], removed_cm: FloatArray) -> FloatArray:
+    """Minutes of trimming (A, D) of what is taken off (A, D)."""
+    design = fit.design
+    priors, species = design.priors, design.species[place][:, None]
+    handling = Handling(
+        priors.set_up_min[species], priors.min_per_l[species], priors.min_per_dm2[species]
+    )
+    worth = np.where(removed_cm > 0.1, removed_cm, 0.0)
+    return trimming_minutes(
+        worth, design.area_cm2[place][:, None], design.is_cover[place][:, None], handling
+    )

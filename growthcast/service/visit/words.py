@@ -1,0 +1,109 @@
+"""What the sheets of a visit share: ranges, days in words, cautions and the order of work."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import date
+
+import numpy as np
+from numpy.typing import NDArray
+
+from growthcast.fit.result import GrowthFit
+from growthcast.forecast.report import as_date
+
+__all__ = [
+    "CAUTIONS",
+    "Range",
+    "and_list",
+    "as_chance",
+    "cautions_for",
+    "days_in_words",
+    "ranges",
+    "sooner_or_later",
+    "work_order",
+]
+
+FloatArray = NDArray[np.float64]
+
+CAUTIONS = (
+    "Switch the mains off before hands go into the water, and on again before you leave.",
+    "Rinse tools between tanks and keep one sponge for each tank: algae, snails and diseases travel.",
+    "Net out the trimmings and bin or compost them: never into waterways, ponds or drains.",
+)
+"""Cautions of every visit (common practice, no source)."""
+ORDER_OF_FORMS = ("floating", "stem", "creeping", "rosette", "epiphyte", "carpet", "moss")
+"""From the surface down, mosses last: their fragments settle wherever water still moves (common
+practice, no source)."""
+SURELY, HARDLY = 0.995, 0.005
+
+
+@dataclass(frozen=True, slots=True)
+class Range:
+    """The 10, 50 and 90 % quantiles of something not known for sure, in the unit of its name."""
+
+    p10: float
+    p50: float
+    p90: float
+
+    def as_dict(self, digits: int = 2) -> dict[str, float]:
+        """Return the quantiles as a plain mapping."""
+        return {name: round(getattr(self, name), digits) for name in ("p10", "p50", "p90")}
+
+    def in_words(self, unit: str) -> str:
+        """Return the middle and the range, as in ``12.4 cm (11.1 to 14.0)``."""
+        return f"{self.p50:.1f} {unit} ({self.p10:.1f} to {self.p90:.1f})"
+
+
+def ranges(draws: FloatArray) -> list[Range]:
+    """Ranges of the rows of draws (A, D)."""
+    quantiles = np.quantile(draws, (0.1, 0.5, 0.9), axis=1).T
+    return [Range(*row) for row in quantiles.tolist()]
+
+
+def sooner_or_later(from_day: float, days: FloatArray) -> tuple[date | None, date | None, date | None]:
+    """Dates by which something has happened with chances of 10, 50 and 90 %; ``None`` if not.
+
+    ``days`` (D,) are each draw's days after ``from_day`` [day number], ``inf`` where never.
+    """
+    found = np.quantile(days, (0.1, 0.5, 0.9), method="inverted_cdf")
+    first, middle, late = (
+        as_date(from_day + np.ceil(day)) if np.isfinite(day) else None for day in found
+    )
+    return first, middle, late
+
+
+def as_chance(chance: float) -> str:
+    """Return a chance in per cent, never claiming certainty."""
+    if chance >= SURELY:
+        return "over 99 %"
+    return "under 1 %" if chance < HARDLY else f"{100 * chance:.0f} %"
+
+
+def days_in_words(days: float) -> str:
+    """Return a number of days as a person says it."""
+    whole = round(days)
+    return "less than a day" if whole < 1 else "1 day" if whole == 1 else f"{whole} days"
+
+
+def and_list(names: Sequence[str]) -> str:
+    """Join names as a sentence does."""
+    return names[0] if len(names) == 1 else f"{', '.join(names[:-1])} and {names[-1]}"
+
+
+def cautions_for(fit: GrowthFit, areas: NDArray[np.int64]) -> tuple[str, ...]:
+    """Cautions of a visit: the usual ones, and those of the plants in ``areas``, each once."""
+    priors, species = fit.design.priors, fit.design.species
+    said: dict[str, list[str]] = {}
+    for place in dict.fromkeys(species[areas].tolist()):
+        if caution := str(priors.caution[place]):
+            said.setdefault(caution, []).append(str(priors.scientific_name[place]))
+    return CAUTIONS + tuple(f"{and_list(names)}: {caution}" for caution, names in said.items())
+
+
+def work_order(fit: GrowthFit, areas: NDArray[np.int64], height_cm: FloatArray) -> list[int]:
+    """Places in ``areas`` (A,) in the order of work: by form, the tallest first."""
+    form = fit.design.priors.form[fit.design.species[areas]]
+    rank = [ORDER_OF_FORMS.index(name) for name in form.tolist()]
+    order: list[int] = np.lexsort((-height_cm, rank)).tolist()
+    return order
