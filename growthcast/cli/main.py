@@ -15,6 +15,7 @@ from growthcast.cli.cuts import cuts_command
 from growthcast.cli.fit import fit_command
 from growthcast.cli.forecast import forecast_command
 from growthcast.cli.interval import interval_command
+from growthcast.cli.overview import overview_command
 from growthcast.cli.species import species_command
 from growthcast.errors import BookProblems, Exit, GrowthcastError
 
@@ -40,6 +41,7 @@ COMMANDS: dict[str, Callable[..., None]] = {
     "fit": fit_command,
     "backtest": backtest_command,
     "brief": brief_command,
+    "overview": overview_command,
     "check": check_command,
     "species": species_command,
 }

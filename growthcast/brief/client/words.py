@@ -45,11 +45,11 @@ def days_of_100(locale: Locale, share: float) -> str:
     return locale.number(100.0 * share, 1 if nearly_all else 0)
 
 
-def conclusion(locale: Locale, tank: TankFacts, currency_on: date) -> list[str]:
+def conclusion(locale: Locale, tank: TankFacts, on: date) -> list[str]:
     """Return the conclusion: the sentence that carries the page, and what qualifies it."""
     option = tank.option
     if option is None:
-        return [locale.say("nothing_planted", date=locale.date(currency_on))]
+        return [locale.say("nothing_planted", date=locale.date(on))]
     area = tank.limiting.label if tank.limiting is not None else ""
     presentable = _days(locale, option)
     if not tank.recommended:
@@ -58,6 +58,7 @@ def conclusion(locale: Locale, tank: TankFacts, currency_on: date) -> list[str]:
             every=every(locale, option.interval_d),
             presentable=presentable,
             area=area,
+            wanted=locale.share(tank.advice.confidence),
         )
         return [said]
     key = "keeps_all" if len(option.areas) > 1 else "keeps_one"
