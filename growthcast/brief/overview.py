@@ -153,7 +153,7 @@ def build_overview(book: Book, fit: GrowthFit, locale: Locale) -> Page:
     return Page(
         language=locale.text_language,
         title=locale.say("overview_title"),
-        under_title=named(book.practice.name),
+        under_title="",
         day=on.isoformat(),
         letterhead=letterhead_of(book.practice, book.folder),
         blocks=tuple(blocks),
@@ -250,7 +250,7 @@ def _small_pictures(
             _spark(locale, area, named(labels[area.area_id], area.area_id), book, on)
             for area in by_tank[name]
         )
-        blocks += [Heading(named(name), 3), Pictures(pictures, "", columns=4)]
+        blocks += [Heading(named(name), 3), Pictures(pictures, "", columns=5)]
     return blocks
 
 
@@ -281,9 +281,8 @@ def _passes(locale: Locale, area: AreaForecast, unit: str, horizon_d: int, on: d
     if middle is not None and middle <= on:
         return locale.say("spark_maybe_over", budget=budget)
     if middle is None:
-        when = locale.say("passes_from", low=locale.short_date(early))
-    else:
-        high = locale.short_date(late) if late else locale.say("after", date=locale.short_date(last))
-        low = locale.short_date(early)
-        when = locale.say("passes_range", middle=locale.short_date(middle), low=low, high=high)
+        return locale.say("spark_from", budget=budget, when=locale.short_date(early))
+    high = locale.short_date(late) if late else locale.say("after", date=locale.short_date(last))
+    low = locale.short_date(early)
+    when = locale.say("passes_range", middle=locale.short_date(middle), low=low, high=high)
     return locale.say("spark_passes", budget=budget, when=when)

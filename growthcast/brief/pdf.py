@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import importlib.util
+import re
 import tempfile
 from collections.abc import Iterator
 from datetime import UTC, datetime
@@ -26,8 +27,8 @@ from growthcast.figures.style import FONT
 
 __all__ = ["can_make_pdf", "page_pdf"]
 
-PREAMBLE = """#set page(paper: "a4", margin: (x: 15mm, y: 14mm), numbering: "1 / 1")
-#set text(font: FONT, size: 9pt, fill: rgb("#1b1b1b"))
+PREAMBLE = """#set page(paper: "a4", margin: (x: 15mm, y: 12mm), numbering: "1 / 1")
+#set text(font: FONT, size: 8.7pt, fill: rgb("#1b1b1b"))
 #set par(leading: 0.62em, spacing: 0.9em)
 #show heading.where(level: 1): set text(size: 16pt)
 #show heading.where(level: 2): set text(size: 12.5pt)
@@ -38,6 +39,7 @@ PREAMBLE = """#set page(paper: "a4", margin: (x: 15mm, y: 14mm), numbering: "1 /
   stroke: (left: 1.2mm + rgb("#005a8f")), above: 1.1em, below: 1.1em, text(size: 11.5pt, body))
 #let marked(body) = text(weight: "bold", body)
 """
+LONG_WORD = re.compile(r"\S{18}(?=\S)")
 SHORT_TABLE = 10
 """A table of no more rows is kept on one page."""
 TINT = 'rgb("#e9f2f8")'
@@ -107,7 +109,8 @@ def _source(page: Page) -> tuple[str, dict[str, bytes]]:
 
 def _text(text: str) -> str:
     """Return a text as a string of typst's language, in which nothing is markup."""
-    escaped = text.replace("\\", "\\\\").replace('"', '\\"')
+    broken = LONG_WORD.sub("\\g<0>\u200b", text)  # typst breaks a word only where it is told to
+    escaped = broken.replace("\\", "\\\\").replace('"', '\\"')
     return '"' + "".join(char if char >= " " else " " for char in escaped) + '"'
 
 
@@ -168,7 +171,7 @@ def _widths(table: Table) -> list[float]:
         texts = [column.text, *(row[number] for row in table.rows)]
         word = max(len(part) for text in texts for part in text.split(" "))
         longest = max(len(text) for text in texts)
-        lengthy = 0.75 if number == 0 else 0.45
+        lengthy = 0.95 if number == 0 else 0.45
         shares.append(min(max(word, lengthy * longest, 5), 26) + 2.0)
     return shares
 

@@ -8,7 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from growthcast.brief.client.gather import AreaFacts, TankFacts
-from growthcast.brief.client.words import days_of_100, every, rhythm
+from growthcast.brief.client.words import days_of_100, every
 from growthcast.brief.locale import Locale
 from growthcast.brief.page import Picture, Pictures
 from growthcast.figures.pages.cost import CostPicture, CostPoint, cost_picture
@@ -56,7 +56,7 @@ def sawtooth_pictures(
         pictures.append(
             Picture(
                 svg=sawtooth_picture(panel, title, alternative),
-                title=title[:1].upper() + title[1:],
+                title=_sentence_case(title),
                 below=locale.say("panel_inside", cut=cut, inside=inside),
                 alternative=alternative,
                 marked=marked,
@@ -64,6 +64,10 @@ def sawtooth_pictures(
         )
     pictures.append(_cost(locale, tank, currency, priced=priced))
     return Pictures(tuple(pictures), _caption(locale, tank, area), columns=3)
+
+
+def _sentence_case(text: str) -> str:
+    return text[:1].upper() + text[1:]
 
 
 def _before_visit(saw: Sawtooth) -> FloatArray:
@@ -97,10 +101,10 @@ def _alternative(
 def _caption(locale: Locale, tank: TankFacts, area: AreaFacts) -> str:
     at = {saw.interval_d: saw for saw in tank.saws}
     assert tank.option is not None
-    middle = SAWTOOTH_LEVELS.index(0.50)
+    upper = SAWTOOTH_LEVELS.index(0.90)
 
     def height(days: int) -> str:
-        return locale.height(float(_before_visit(at[days])[middle]), area.unit)
+        return locale.height(float(_before_visit(at[days])[upper]), area.unit)
 
     said = {
         "area": area.label,
@@ -108,9 +112,12 @@ def _caption(locale: Locale, tank: TankFacts, area: AreaFacts) -> str:
         "before": height(tank.option.interval_d),
         "budget": locale.exact(area.forecast.budget_cm, area.unit),
     }
-    if tank.longer is None:
+    budget = area.forecast.budget_cm
+    over = [d for d, saw in at.items() if _before_visit(saw)[upper] > budget]
+    telling = [d for d in over if d > tank.option.interval_d]
+    if not telling and tank.longer is None:
         return locale.say("sawtooth_caption_alone", **said)
-    days = tank.longer.interval_d
+    days = min(telling) if telling or tank.longer is None else tank.longer.interval_d
     return locale.say("sawtooth_caption", longer=every(locale, days), after=height(days), **said)
 
 
@@ -146,7 +153,7 @@ def _cost(locale: Locale, tank: TankFacts, currency: str, *, priced: bool) -> Pi
     picture = CostPicture(points, axis, locale.say("axis_presentable"), locale.forms["thousands"])
     title = locale.say("cost_title")
     said = {
-        "recommended": rhythm(locale, option.interval_d),
+        "recommended": _sentence_case(every(locale, option.interval_d)),
         "cost": cost(option.year.cost if priced else option.year.hours),
         "presentable": days_of_100(locale, option.share_of_days_presentable),
     }

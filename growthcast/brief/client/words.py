@@ -39,6 +39,17 @@ def rhythm(locale: Locale, days: int) -> str:
     return locale.say("rhythm_other", days=locale.number(days))
 
 
+def rhythm_inside(locale: Locale, days: int) -> str:
+    """Return an interval as the subject inside a sentence: weekly visits."""
+    for key in (f"rhythm_{days}_inside", *(() if f"rhythm_{days}" in locale.text else _OTHER)):
+        if key in locale.text:
+            return locale.say(key, days=locale.number(days))
+    return rhythm(locale, days)
+
+
+_OTHER = ("rhythm_other_inside",)
+
+
 def days_of_100(locale: Locale, share: float) -> str:
     """Return a share of days as days of a hundred; less than all never reads as all."""
     nearly_all = round(100.0 * share) == 100 and share < 0.9995
@@ -124,7 +135,7 @@ def difference(locale: Locale, tank: TankFacts, currency: str, *, priced: bool) 
     visits = locale.count("visit", round(mine.year.visits - other.year.visits))
     said = {
         "every": every(locale, other.interval_d),
-        "recommended": _lower(rhythm(locale, mine.interval_d), locale),
+        "recommended": rhythm_inside(locale, mine.interval_d),
         "visits": f"+{visits}",
     }
     if not priced:
@@ -140,11 +151,6 @@ def difference(locale: Locale, tank: TankFacts, currency: str, *, priced: bool) 
             **said,
         )
     return locale.say("difference", cost=cost, days=locale.number(days), **said)
-
-
-def _lower(text: str, locale: Locale) -> str:
-    """Return a subject inside a sentence; German nouns and their adjectives keep their case."""
-    return text[:1].lower() + text[1:] if locale.text_language == "en" else text
 
 
 def standing(locale: Locale, area: AreaFacts) -> str:

@@ -20,6 +20,7 @@ __all__ = ["CostPicture", "CostPoint", "cost_axes", "cost_picture"]
 
 SIZE_MM = (64.0, 45.0)
 LEFT_MM, RIGHT_MM, TOP_MM, BOTTOM_MM = 11.0, 3.0, 2.5, 9.0
+MARK_MM = 1.3
 ROOM_ABOVE = 1.08
 
 
@@ -104,22 +105,25 @@ def _name_points(ax: Axes, points: list[CostPoint], days: list[float]) -> None:
     width_mm = SIZE_MM[0] - LEFT_MM - RIGHT_MM
     height_mm = SIZE_MM[1] - TOP_MM - BOTTOM_MM
     line_mm = 1.3 * SMALL_PT * MM_PER_POINT
-    placed: list[tuple[float, float, float]] = []
-    for point, day in sorted(zip(points, days, strict=True), key=lambda pair: -pair[0].cost):
-        across = point.cost / ax.get_xlim()[1] * width_mm
+    top, last = ax.get_ylim()[1], ax.get_xlim()[1]
+    marks = [
+        (p.cost / last * width_mm, d / top * height_mm) for p, d in zip(points, days, strict=True)
+    ]
+    taken = [_Box(x - MARK_MM, y - MARK_MM, 2 * MARK_MM, 2 * MARK_MM) for x, y in marks]
+    for point, (x, y) in sorted(zip(points, marks, strict=True), key=lambda pair: -pair[1][0]):
         size = text_width_mm(point.name, SMALL_PT) * (1.12 if point.recommended else 1.02)
-        begin = across + 0.5 if across + 0.5 + size < width_mm + RIGHT_MM else across + 1.5 - size
-        down = day / ax.get_ylim()[1] * height_mm - 1.3 - line_mm
-        while any(
-            begin < other + wide and other < begin + size and abs(down - low) < line_mm
-            for other, wide, low in placed
-        ):
-            down -= 0.5
-        placed.append((begin, size, down))
+        left = x + 0.5 if x + 0.5 + size < width_mm + RIGHT_MM else x + MARK_MM - size
+        box = _Box(left, y - MARK_MM - line_mm, size, line_mm)
+        while any(box.meets(other) for other in taken):
+            box = _Box(box.left, box.low - 0.5, size, line_mm)
+        taken.append(box)
+        moved = y - MARK_MM - line_mm - box.low > 0.5 * line_mm
         ax.annotate(
             point.name,
-            (begin / width_mm, down / height_mm),
+            (x / width_mm, y / height_mm),
             xycoords="axes fraction",
+            xytext=(box.left / width_mm, box.low / height_mm),
+            textcoords="axes fraction",
             ha="left",
             va="bottom",
             fontsize=SMALL_PT,
@@ -127,7 +131,25 @@ def _name_points(ax: Axes, points: list[CostPoint], days: list[float]) -> None:
             color="black",
             parse_math=False,
             annotation_clip=False,
+            arrowprops={"arrowstyle": "-", "color": "#B0B0B0", "lw": 0.5, "shrinkB": 3.0}
+            if moved
+            else None,
         )
+
+
+@dataclass(frozen=True, slots=True)
+class _Box:
+    """A rectangle of the axes [mm]."""
+
+    left: float
+    low: float
+    width: float
+    height: float
+
+    def meets(self, other: _Box) -> bool:
+        """Whether two rectangles overlap."""
+        beside = self.left < other.left + other.width and other.left < self.left + self.width
+        return beside and self.low < other.low + other.height and other.low < self.low + self.height
 
 
 def cost_picture(picture: CostPicture, title: str, description: str) -> bytes:

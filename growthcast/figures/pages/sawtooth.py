@@ -8,6 +8,7 @@ import numpy as np
 from matplotlib.axes import Axes
 from matplotlib.ticker import MaxNLocator, MultipleLocator
 
+from growthcast.figures.lettering import text_width_mm
 from growthcast.figures.marks import EndLabel, label_ends
 from growthcast.figures.style import (
     BAND_50_ALPHA,
@@ -15,6 +16,7 @@ from growthcast.figures.style import (
     BUDGET,
     FLOOR,
     FORECAST,
+    SMALL_PT,
     VISITS,
     figure_bytes,
     house_style,
@@ -25,7 +27,7 @@ from growthcast.service.sawtooth import SAWTOOTH_LEVELS, Sawtooth
 __all__ = ["SawtoothPanel", "sawtooth_axes", "sawtooth_picture"]
 
 SIZE_MM = (64.0, 45.0)
-LEFT_MM, RIGHT_MM, TOP_MM, BOTTOM_MM = 9.5, 13.5, 2.5, 9.0
+LEFT_MM, RIGHT_MM, TOP_MM, BOTTOM_MM = 9.5, 4.5, 2.5, 9.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -65,7 +67,9 @@ def sawtooth_axes(panel: SawtoothPanel, ax: Axes | None = None) -> Axes:
     with house_style():
         if ax is None:
             width, height = SIZE_MM
-            across = (width - LEFT_MM - RIGHT_MM) / width
+            words = f"{panel.budget_words}\n{panel.floor_words}".split("\n")
+            right = RIGHT_MM + max(text_width_mm(line, SMALL_PT) for line in words)
+            across = (width - LEFT_MM - right) / width
             up = (height - TOP_MM - BOTTOM_MM) / height
             figure = new_figure(width, height)
             ax = figure.add_axes((LEFT_MM / width, BOTTOM_MM / height, across, up))
