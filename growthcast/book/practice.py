@@ -206,7 +206,7 @@ def _value(key: Key, value: Any, line: int | None) -> tuple[Any, list[Finding]]:
             fix = did_you_mean(value.replace("_", "-"), list(LOCALES), 'write as "en-GB"')
             return found("not-a-choice", f"{shown(value)}, whose forms are not known", fix)
         if key.kind == "picture" and (wrong := _not_a_picture(value)):
-            fix = "copy the picture into the book's folder and write its name, as \"logo.svg\""
+            fix = 'copy the picture into the book\'s folder and write its name, as "logo.svg"'
             return found("not-a-picture", f"{shown(value)}, {wrong}", fix)
         if key.kind == "currency" and not re.fullmatch("[A-Z]{3}", value):
             upper = value.strip().upper()

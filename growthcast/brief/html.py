@@ -98,10 +98,9 @@ class _Inline:
         svg = IDS.sub(lambda found: f"{found[1]}{mine}{found[2]}", svg)
         svg = re.sub(r'aria-labelledby="(\S+) (\S+)"', rf'aria-labelledby="{mine}\1 {mine}\2"', svg)
         svg = COLOURS.sub(_colour, svg)
-        return Markup(svg.strip())  # noqa: S704 - matplotlib's own drawing, its texts escaped
+        return Markup(svg.strip())
 
 
 def _colour(found: re.Match[str]) -> str:
     name, colour = found[1], found[2]
     return f"{name}: var(--fig-{colour[1:]}, {colour})"
-

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import tomllib
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date
 from functools import lru_cache
 from importlib.resources import files
@@ -32,6 +32,10 @@ class Locale:
     forms: Mapping[str, Any]
     text: Mapping[str, str]
 
+    def in_english(self) -> Locale:
+        """Return the same forms with English text."""
+        return replace(self, text_language=FALLBACK, text=_language(FALLBACK)["text"])
+
     def number(self, value: float, digits: int = 0) -> str:
         """Return a number with this place's decimal and thousands marks."""
         plain = f"{value:,.{digits}f}"
@@ -51,7 +55,7 @@ class Locale:
         said: str = form.format(amount=self.number(abs(value)), sign=sign)
         return f"\N{MINUS SIGN}{said}" if round(value) < 0 else said
 
-    def date(self, day: date) -> str:
+    def long_date(self, day: date) -> str:
         """Return a date in words, with its year."""
         return self._date("date", self.forms["months"], day)
 

@@ -145,9 +145,9 @@ def build_overview(book: Book, fit: GrowthFit, locale: Locale) -> Page:
     hours = sum(s.option.year.hours for s in planted if s.option is not None) / MONTHS_A_YEAR
     blocks += [
         Heading(locale.say("overview_heading")),
-        _table(book, locale, standings, on),
+        _table(locale, standings, on),
         Paragraph(locale.say("total_month", hours=locale.number(hours, 1))),
-        Paragraph(locale.say("growth_note", date=locale.date(on)), "note"),
+        Paragraph(locale.say("growth_note", date=locale.long_date(on)), "note"),
     ]
     blocks += _small_pictures(book, fit, locale, planted)
     return Page(
@@ -157,37 +157,42 @@ def build_overview(book: Book, fit: GrowthFit, locale: Locale) -> Page:
         day=on.isoformat(),
         letterhead=letterhead_of(book.practice, book.folder),
         blocks=tuple(blocks),
-        foot=f"{locale.say('stands_on', date=locale.date(on))} {locale.say('made_with')}",
+        foot=f"{locale.say('stands_on', date=locale.long_date(on))} {locale.say('made_with')}",
     )
 
 
 def _lead(locale: Locale, planted: list[TankStanding], on: date) -> str:
     if not planted:
-        return locale.say("overview_lead_empty", date=locale.date(on))
+        return locale.say("overview_lead_empty", date=locale.long_date(on))
     until = on + timedelta(days=SOON_D)
     due = [s for s in planted if s.due_on is not None and s.due_on <= until]
     first = planted[0]
-    said = {"date": locale.date(until), "tank": named(first.advice.tank_id)}
+    said = {"date": locale.long_date(until), "tank": named(first.advice.tank_id)}
     if not due:
-        day = locale.say("due_none") if first.due_on is None else locale.date(first.due_on)
+        day = locale.say("due_none") if first.due_on is None else locale.long_date(first.due_on)
         return locale.say("overview_lead_none", next=day, **said)
     counts = {"due": locale.number(len(due)), "all": locale.number(len(planted))}
     return locale.say("overview_lead", **counts, **said)
 
 
-def _table(book: Book, locale: Locale, standings: list[TankStanding], on: date) -> Table:
+def _table(locale: Locale, standings: list[TankStanding], on: date) -> Table:
     names = ("tank", "client", "interval", "due", "limits", "risk", "month", "growth")
     columns = tuple(
-        Column(locale.say(f"col_{name}"), name in {"risk", "month"}) for name in names
+        Column(
+            locale.say(f"col_{name}"),
+            numeric=name in {"risk", "month"},
+            free=name in {"tank", "client", "limits"},
+        )
+        for name in names
     )
     return Table(
         locale.say("overview_caption"),
         columns,
-        tuple(_row(book, locale, standing, on) for standing in standings),
+        tuple(_row(locale, standing, on) for standing in standings),
     )
 
 
-def _row(book: Book, locale: Locale, standing: TankStanding, on: date) -> tuple[str, ...]:
+def _row(locale: Locale, standing: TankStanding, on: date) -> tuple[str, ...]:
     advice, option, none = standing.advice, standing.option, locale.say("due_none")
     head = (named(advice.tank_id), named(advice.client))
     if option is None:

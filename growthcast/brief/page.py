@@ -50,10 +50,11 @@ class Items:
 
 @dataclass(frozen=True, slots=True)
 class Column:
-    """A column of a table; numbers are set to the right."""
+    """A column of a table; numbers are set to the right, names a person gave break anywhere."""
 
     text: str
     numeric: bool = False
+    free: bool = False
 
 
 @dataclass(frozen=True, slots=True)

@@ -39,7 +39,7 @@ PREAMBLE = """#set page(paper: "a4", margin: (x: 15mm, y: 12mm), numbering: "1 /
   stroke: (left: 1.2mm + rgb("#005a8f")), above: 1.1em, below: 1.1em, text(size: 11.5pt, body))
 #let marked(body) = text(weight: "bold", body)
 """
-LONG_WORD = re.compile(r"\S{18}(?=\S)")
+LONG_WORD, LONG_IN_PICTURE = re.compile(r"\S{18}(?=\S)"), re.compile(r"\S{9}(?=\S)")
 SHORT_TABLE = 10
 """A table of no more rows is kept on one page."""
 TINT = 'rgb("#e9f2f8")'
@@ -107,9 +107,9 @@ def _source(page: Page) -> tuple[str, dict[str, bytes]]:
     return "\n".join(lines) + "\n", pictures
 
 
-def _text(text: str) -> str:
+def _text(text: str, longest: re.Pattern[str] = LONG_WORD) -> str:
     """Return a text as a string of typst's language, in which nothing is markup."""
-    broken = LONG_WORD.sub("\\g<0>\u200b", text)  # typst breaks a word only where it is told to
+    broken = longest.sub("\\g<0>\u200b", text)  # typst breaks a word only where it is told to
     escaped = broken.replace("\\", "\\\\").replace('"', '\\"')
     return '"' + "".join(char if char >= " " else " " for char in escaped) + '"'
 
@@ -151,7 +151,8 @@ def _table(table: Table) -> Iterator[str]:
     yield f"#block(sticky: true, quiet({_text(table.caption)}))"
     whole = "false" if len(table.rows) <= SHORT_TABLE else "true"
     yield (
-        f"#block(above: 0.5em, breakable: {whole}, text(size: 8pt, table(columns: ({wide},), align: ({align},), "
+        f"#block(above: 0.5em, breakable: {whole}, text(size: 8pt, table("
+        f"columns: ({wide},), align: ({align},), "
         f"{LINE}, inset: (x: 1.5mm, y: 1.3mm), fill: (_, y) => {{{marked} }},"
     )
     yield f"  table.header({head}),"
@@ -172,7 +173,7 @@ def _widths(table: Table) -> list[float]:
         word = max(len(part) for text in texts for part in text.split(" "))
         longest = max(len(text) for text in texts)
         lengthy = 0.95 if number == 0 else 0.45
-        shares.append(min(max(word, lengthy * longest, 5), 26) + 2.0)
+        shares.append(min(max(word, lengthy * longest, 5), 26) + 3.0)
     return shares
 
 
@@ -189,7 +190,7 @@ def _pictures(block: Pictures, pictures: dict[str, bytes]) -> Iterator[str]:
 def _picture(picture: Picture, pictures: dict[str, bytes]) -> str:
     name = f"picture-{len(pictures)}.svg"
     pictures[name] = picture.svg
-    title = f"text(size: 8pt, weight: {_text('bold')}, {_text(picture.title)})"
+    title = f"text(size: 8pt, weight: {_text('bold')}, {_text(picture.title, LONG_IN_PICTURE)})"
     image = f"image({_text(name)}, width: 100%, alt: {_text(picture.alternative)})"
     parts = [title, image]
     parts += [f"quiet({_text(picture.below)})"] if picture.below else []

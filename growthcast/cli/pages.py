@@ -12,7 +12,7 @@ if TYPE_CHECKING:
     from growthcast.brief.locale import Locale
     from growthcast.brief.page import Page
 
-__all__ = ["page_form", "page_locale", "write_page"]
+__all__ = ["Form", "page_form", "page_locale", "write_page"]
 
 Form = Literal["html", "pdf"]
 
@@ -39,7 +39,7 @@ def page_form(file: Path) -> Form:
     return "pdf"
 
 
-def page_locale(book: Book, file: Path) -> Locale:
+def page_locale(book: Book, file: Path, *, only_english: bool = False) -> Locale:
     """Refuse a file that cannot be written, say what the page goes without, return its locale."""
     from growthcast.brief.letterhead import logo_of
     from growthcast.brief.locale import open_locale
@@ -49,9 +49,10 @@ def page_locale(book: Book, file: Path) -> Locale:
     check_target(book, file)
     practice = book.practice
     locale = open_locale(practice.locale)
-    if locale.text_language != locale.language:
+    text_language = "en" if only_english else locale.text_language
+    if text_language != locale.language:
         say(
-            f"There is no page text for {practice.locale} yet: the page is in English, with the "
+            f"There is no text for this page in {practice.locale} yet: it is in English, with the "
             f"numbers and dates of {practice.locale}."
         )
     _, without = logo_of(practice, book.folder)

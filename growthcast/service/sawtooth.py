@@ -85,9 +85,7 @@ def repeated_visits(
     for span in range(spans):
         stages = stage(start, ceiling_cm, shape) + fractions[:, None] * gained[span]
         heights[span] = height_at_stage(stages, ceiling_cm, shape)
-        ended = height_at_stage(
-            stage(start, ceiling_cm, shape) + gained[span], ceiling_cm, shape
-        )
+        ended = height_at_stage(stage(start, ceiling_cm, shape) + gained[span], ceiling_cm, shape)
         start = np.minimum(np.minimum(left_cm, ended), highest)
     return heights
 

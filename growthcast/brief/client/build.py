@@ -92,7 +92,7 @@ def build_brief(
         day=on.isoformat(),
         letterhead=letterhead_of(book.practice, Path(book.folder)),
         blocks=tuple(blocks),
-        foot=f"{locale.say('stands_on', date=locale.date(on))} {locale.say('made_with')}",
+        foot=f"{locale.say('stands_on', date=locale.long_date(on))} {locale.say('made_with')}",
     )
 
 
@@ -133,7 +133,7 @@ def _next_visits(
     mine = [visit for visit in visits if visit.tank_id in tank_ids and visit.on >= on]
     heading = Heading(locale.say("visits_heading"))
     if not mine:
-        return [heading, Paragraph(locale.say("visits_none", date=locale.date(on)))]
+        return [heading, Paragraph(locale.say("visits_none", date=locale.long_date(on)))]
     return [heading, visits_table(locale, mine[:MOST_VISITS])]
 
 

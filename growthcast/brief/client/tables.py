@@ -48,6 +48,8 @@ def _chance(locale: Locale, option: OptionAdvice, wanted: float) -> str:
 
 def _bare(locale: Locale, option: OptionAdvice) -> str:
     """Return how long the barest area looks bare after the cut that would hold."""
+    if option.feasible:
+        return locale.say("no_bare")
     if any(area.cut_needed_cm is None for area in option.areas):
         return locale.say("bare_no_cut")
     days = round(max((area.days_below_floor for area in option.areas), default=0.0))
@@ -60,7 +62,12 @@ def areas_table(locale: Locale, tank: TankFacts, horizon_d: int, on: date) -> Ta
     told = any(area.forecast.basis != "log" for area in tank.areas)
     names += ["rests"] if told else []
     columns = tuple(
-        Column(locale.say(f"col_{name}"), name in {"speed", "now", "budget"}) for name in names
+        Column(
+            locale.say(f"col_{name}"),
+            numeric=name in {"speed", "now", "budget"},
+            free=name in {"area", "plant"},
+        )
+        for name in names
     )
     rows = []
     for area in tank.areas:
@@ -89,6 +96,6 @@ def _plant(locale: Locale, plant: str, common_name: str) -> str:
 
 def visits_table(locale: Locale, visits: Sequence[PlannedVisit]) -> Table:
     """Return the planned visits to a page's tanks."""
-    columns = (Column(locale.say("col_date")), Column(locale.say("col_why")))
-    rows = tuple((locale.date(visit.on), named(visit.tank_id)) for visit in visits)
+    columns = (Column(locale.say("col_date")), Column(locale.say("col_why"), free=True))
+    rows = tuple((locale.long_date(visit.on), named(visit.tank_id)) for visit in visits)
     return Table(locale.say("visits_caption"), columns, rows)

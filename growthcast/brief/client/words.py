@@ -60,7 +60,7 @@ def conclusion(locale: Locale, tank: TankFacts, on: date) -> list[str]:
     """Return the conclusion: the sentence that carries the page, and what qualifies it."""
     option = tank.option
     if option is None:
-        return [locale.say("nothing_planted", date=locale.date(on))]
+        return [locale.say("nothing_planted", date=locale.long_date(on))]
     area = tank.limiting.label if tank.limiting is not None else ""
     presentable = _days(locale, option)
     if not tank.recommended:
@@ -213,10 +213,8 @@ def unknowns(locale: Locale, tanks: list[TankFacts]) -> tuple[str, ...]:
     bases = [area.forecast.basis for tank in tanks for area in tank.areas]
     said = []
     for basis in ("table", "tank"):
-        if count := bases.count(basis):  # type: ignore[arg-type]
+        if count := bases.count(basis):
             numbers = {"n": locale.number(count), "all": locale.number(len(bases))}
             said.append(locale.say(f"unknown_{basis}", **numbers))
-    said += [
-        locale.say(f"unknown_{name}") for name in ("change", "winter", "time", "health")
-    ]
+    said += [locale.say(f"unknown_{name}") for name in ("change", "winter", "time", "health")]
     return tuple(said)

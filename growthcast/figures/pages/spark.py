@@ -5,9 +5,6 @@ from __future__ import annotations
 import numpy as np
 from matplotlib.axes import Axes
 
-from growthcast.fit.design import day_number
-from growthcast.forecast.heights import LEVELS
-from growthcast.forecast.report import AreaForecast
 from growthcast.figures.style import (
     BAND_80_ALPHA,
     BUDGET,
@@ -17,6 +14,9 @@ from growthcast.figures.style import (
     house_style,
     new_figure,
 )
+from growthcast.fit.design import day_number
+from growthcast.forecast.heights import LEVELS
+from growthcast.forecast.report import AreaForecast
 
 __all__ = ["spark_axes", "spark_picture"]
 
