@@ -123,7 +123,7 @@ class Page:
 
 def named(text: str, otherwise: str = "") -> str:
     """Return a person's text on one line, kept from turning the text around it."""
-    clean = tidy(text) or tidy(otherwise)
+    clean = tidy(text).strip() or tidy(otherwise).strip()
     if any("\u0590" <= char <= "\u08ff" or "\ufb1d" <= char <= "\ufefc" for char in clean):
         return f"{FIRST_STRONG}{clean}{END_ISOLATE}"
     return clean
