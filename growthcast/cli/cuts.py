@@ -66,7 +66,7 @@ def cuts_command(
     wanted = parse_date(next_on, "--next") if next_on else None
     opened, day, fit = open_fit(book, on)
     place = one_tank(opened, tank)
-    interval_d = None if wanted and wanted > day else _interval(opened, fit, place)
+    interval_d = None if wanted and wanted > day else recommended_interval(opened, fit, place)
     if wanted is None:
         wanted = day + timedelta(days=interval_d or 0)
     elif wanted <= day:
@@ -95,7 +95,7 @@ def _write(book: Book, sheet: CutSheet, file: Path, form: Form) -> None:
     say(f"Wrote {file}")
 
 
-def _interval(book: Book, fit: GrowthFit, tank: int) -> int:
+def recommended_interval(book: Book, fit: GrowthFit, tank: int) -> int:
     """Days until the next visit that is recommended, the shortest listed where none is feasible."""
     import numpy as np
 

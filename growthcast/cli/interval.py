@@ -23,7 +23,7 @@ def interval_command(
     from growthcast.service.recommend import recommend
 
     opened, _, fit = open_fit(book, on)
-    advice = recommend(opened, fit, chosen_tanks(opened, tank))
+    advice = recommend(opened, fit, chosen_tanks(opened, tank), full=tank is not None)
     if as_json:
         print_json({"tanks": [_as_dict(one) for one in advice]})
         return
@@ -53,23 +53,51 @@ def _tables(advice: list[TankAdvice], currency: str, *, one: bool) -> None:
     for tank in advice:
         if tank.options:
             _one_tank(tank, currency)
+            _in_full(tank)
+
+
+def _in_full(tank: TankAdvice) -> None:
+    """What the next longer interval costs, what would allow it, and how sure the advice is."""
+    from growthcast.cli.output import print_line, print_table
+    from growthcast.service.longer.certainty import certainty_in_words
+    from growthcast.service.visit.words import as_chance
+
+    if tank.longer is not None:
+        print_line(f"The next longer: {tank.longer.sentence}.")
+    if tank.mends:
+        days = tank.mends[0].interval_d
+        print_table(
+            f"{tank.tank_id}: what would make {days} days feasible, each worked out anew",
+            ["change", "all inside>", "enough"],
+            [
+                [mend.change, as_chance(mend.chance_all_within), "yes" if mend.holds else "no"]
+                for mend in tank.mends
+            ],
+        )
+    if tank.certainty is not None:
+        print_line(certainty_in_words(tank.certainty, tank.recommended_interval_d))
 
 
 def _one_tank(tank: TankAdvice, currency: str) -> None:
-    from growthcast.cli.output import print_table
+    from growthcast.cli.output import print_line, print_table
 
     print_table(
         f"{tank.tank_id}: what each interval gives (time includes travel)",
         [
             "every",
             "all inside>",
-            "if cut to the floor>",
-            "days presentable>",
+            "at the floor>",
+            "presentable>",
+            "else bare>",
             "a visit>",
             "a year>",
             f"{currency} a year>",
         ],
         [_option_row(option, tank) for option in tank.options],
+    )
+    print_line(
+        "At the floor: all inside if cut as low as still looks right. Presentable: days with every "
+        "area between floor and height. Else bare: days below the floor if cut to last anyhow."
     )
     shown = tank.recommended_interval_d or tank.options[0].interval_d
     print_table(
@@ -113,8 +141,17 @@ def _option_row(option: OptionAdvice, tank: TankAdvice) -> list[str]:
         f"{100 * option.chance_all_within:.0f} %",
         f"{100 * option.chance_at_least_cut:.0f} %",
         f"{100 * option.share_of_days_presentable:.0f} %",
+        _bare(option),
         *_effort(option),
     ]
+
+
+def _bare(option: OptionAdvice) -> str:
+    """Days the barest area stands below its floor if it is cut low enough to last all the same."""
+    days = max(area.days_below_floor for area in option.areas)
+    if any(area.cut_needed_cm is None for area in option.areas):
+        return "does not last"
+    return "0 days" if days == 0.0 else f"{max(days, 1.0):.0f} day{'' if days < 1.5 else 's'}"
 
 
 def _as_dict(tank: TankAdvice) -> dict[str, Any]:
@@ -127,6 +164,9 @@ def _as_dict(tank: TankAdvice) -> dict[str, Any]:
         "confidence": tank.confidence,
         "longest_interval_d": tank.longest_interval_d,
         "options": [_option_dict(option) for option in tank.options],
+        "next_longer": None if tank.longer is None else tank.longer.as_dict(),
+        "mends": [mend.as_dict() for mend in tank.mends],
+        "certainty": None if tank.certainty is None else tank.certainty.as_dict(),
     }
 
 

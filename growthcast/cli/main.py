@@ -8,6 +8,7 @@ from collections.abc import Callable
 
 import typer
 
+from growthcast.cli.away import away_command
 from growthcast.cli.backtest import backtest_command
 from growthcast.cli.brief import brief_command
 from growthcast.cli.check import check_command
@@ -16,6 +17,7 @@ from growthcast.cli.fit import fit_command
 from growthcast.cli.forecast import forecast_command
 from growthcast.cli.interval import interval_command
 from growthcast.cli.overview import overview_command
+from growthcast.cli.peak import peak_command
 from growthcast.cli.species import species_command
 from growthcast.errors import BookProblems, Exit, GrowthcastError
 
@@ -38,6 +40,8 @@ COMMANDS: dict[str, Callable[..., None]] = {
     "interval": interval_command,
     "forecast": forecast_command,
     "cuts": cuts_command,
+    "peak": peak_command,
+    "away": away_command,
     "fit": fit_command,
     "backtest": backtest_command,
     "brief": brief_command,

@@ -6,7 +6,7 @@ that a tank asks of its areas (do all of them hold?) is a reduction over its run
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -26,6 +26,7 @@ __all__ = [
     "highest_rank",
     "interval_options",
     "living_areas",
+    "living_part",
 ]
 
 FloatArray = NDArray[np.float64]
@@ -132,14 +133,42 @@ def living_areas(fit: GrowthFit, tanks: IntArray) -> LivingAreas:
     )
 
 
+def living_part(living: LivingAreas, keep: BoolArray) -> LivingAreas:
+    """Return some areas of a block (a mask (A,)), with the tanks that are left."""
+    tanks, first, run = np.unique(living.run[keep], return_index=True, return_inverse=True)
+    draws = living.draws
+    return replace(
+        living,
+        area=living.area[keep],
+        run=run,
+        first=first,
+        tank=living.tank[tanks],
+        budget_cm=living.budget_cm[keep],
+        floor_cm=living.floor_cm[keep],
+        safe_cut_cm=living.safe_cut_cm[keep],
+        shape=living.shape[keep],
+        draws=replace(
+            draws,
+            log_rate=draws.log_rate[keep],
+            ceiling_cm=draws.ceiling_cm[keep],
+            knots=draws.knots[tanks],
+            week=draws.week[keep],
+            hand=draws.hand[keep],
+            drift=draws.drift[tanks],
+        ),
+    )
+
+
 @dataclass(frozen=True, slots=True)
 class IntervalOptions:
     """One interval for every tank (R,) of a block, and what it asks of every area (A,).
 
     ``cut_cm`` keeps to ``LivingAreas.least_cut_cm``; ``cut_needed_cm`` is the cut that would hold
     the wanted chance whatever the look, NaN where not even the lowest safe cut does.
-    ``share_of_days_presentable`` counts the days on which every area of the tank stands between its
-    floor and its budget. ``needed_budget_cm`` is the budget that would make the interval feasible from the least cut;
+    ``share_of_days_presentable`` counts the days on which every area of a tank stands between its
+    floor and its budget, what lies within the scatter of a cut below the floor still counting as
+    at it. ``needed_budget_cm`` is the budget that would make the interval feasible
+    from the least cut;
     ``chance_at_least_cut`` the chance when every area is taken down to its least cut.
     """
 
@@ -199,7 +228,7 @@ def interval_options(
     usual_end = np.median(end, axis=1)
     removed_cm = np.maximum(usual_end - cut, 0.0)
     over = living.days_to(interval_d, growth, cut, living.budget_cm)
-    bare = living.days_to(interval_d, growth, cut, living.floor_cm)
+    bare = living.days_to(interval_d, growth, cut, living.floor_cm * np.exp(-HAND_SPREAD))
     first_over = np.minimum.reduceat(over, living.first, axis=0)
     last_bare = np.maximum.reduceat(bare, living.first, axis=0)
     presentable_d = np.maximum(first_over - last_bare, 0.0)

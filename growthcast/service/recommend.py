@@ -17,6 +17,10 @@ from growthcast.service.interval import (
     interval_options,
     living_areas,
 )
+from growthcast.service.longer.certainty import Certainty
+from growthcast.service.longer.full import in_full, with_next_longer
+from growthcast.service.longer.looks import NextLonger
+from growthcast.service.longer.mends import Mend
 from growthcast.service.reasons import ShortArea, Shortfall, reason_for
 
 __all__ = [
@@ -78,7 +82,11 @@ class OptionAdvice:
 
 @dataclass(frozen=True, slots=True)
 class TankAdvice:
-    """The recommendation for one tank; ``recommended_interval_d`` is None when none is feasible."""
+    """The recommendation for one tank; ``recommended_interval_d`` is None when none is feasible.
+
+    ``longer`` compares it with the next longer interval (None: there is none, or nothing to compare
+    with). ``mends`` and ``certainty`` are worked out when asked for in full.
+    """
 
     tank_id: str
     client: str
@@ -88,6 +96,9 @@ class TankAdvice:
     longest_interval_d: int
     confidence: float
     options: tuple[OptionAdvice, ...]
+    longer: NextLonger | None = None
+    mends: tuple[Mend, ...] = ()
+    certainty: Certainty | None = None
 
     def option(self, interval_d: int) -> OptionAdvice:
         """Return the option of one listed interval."""
@@ -107,7 +118,9 @@ class TankTerms:
     basis: list[Basis]
 
 
-def recommend(book: Book, fit: GrowthFit, tanks: IntArray | None = None) -> list[TankAdvice]:
+def recommend(
+    book: Book, fit: GrowthFit, tanks: IntArray | None = None, *, full: bool = False
+) -> list[TankAdvice]:
     """Recommend a visit interval for every tank.
 
     Parameters
@@ -118,6 +131,9 @@ def recommend(book: Book, fit: GrowthFit, tanks: IntArray | None = None) -> list
         Its fit.
     tanks : int array, optional
         Places of the tanks in the book; all of them when not given.
+    full : bool
+        Also work out what would allow the next longer interval and how sure the advice is; takes
+        about as long again as a fit for every tank.
 
     Returns
     -------
@@ -136,12 +152,15 @@ def recommend(book: Book, fit: GrowthFit, tanks: IntArray | None = None) -> list
         listed = _listed(book, caps)
         options = [interval_options(living, d, terms.confidence[living.tank]) for d in listed]
         for run, tank in enumerate(living.tank.tolist()):
-            advice[tank] = _advise(book, fit, living, options, run, tank, terms)
+            plain = _advise(book, fit, living, options, run, tank, terms)
+            advice[tank] = with_next_longer(plain, book.practice.currency)
+            if full:
+                advice[tank] = in_full(book, fit, living, run, advice[tank])
     return [advice.get(int(tank)) or _empty(book, fit, int(tank), terms) for tank in tanks]
 
 
 def tank_terms(book: Book, fit: GrowthFit) -> TankTerms:
-    """Return what the book says of every tank's visits, the practice's word where it says nothing."""
+    """Return what is said of every tank's visits, by itself or else by the practice."""
     tanks, practice = book.tanks, book.practice
 
     def or_practice(name: str, usual: float) -> FloatArray:

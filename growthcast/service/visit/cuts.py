@@ -198,7 +198,9 @@ def cut_sheet(book: Book, fit: GrowthFit, tank: int, next_on: date) -> CutSheet:
     living, terms = standing.living, tank_terms(book, fit)
     confidence = float(terms.confidence[tank])
     cuts = _cuts(standing, interval_d, confidence) if living.area.size else None
-    areas, trimming = _areas(book, fit, standing, interval_d, cuts) if cuts else ((), Range(0, 0, 0))
+    areas, trimming = (
+        _areas(book, fit, standing, interval_d, cuts) if cuts else ((), Range(0, 0, 0))
+    )
     holds_d = 0
     if cuts:
         least = cuts.began if cuts.feasible else standing.cut(standing.now, living.least_cut_cm)
@@ -223,7 +225,9 @@ def cut_sheet(book: Book, fit: GrowthFit, tank: int, next_on: date) -> CutSheet:
         feasible=feasible,
         chance_all_within=chance,
         holds_until=holds_until,
-        sentence=sheet_sentence(areas, next_on, interval_d, confidence, chance, feasible, holds_until),
+        sentence=sheet_sentence(
+            areas, next_on, interval_d, confidence, chance, feasible, holds_until
+        ),
         areas=areas,
         travel_min=travel,
         fixed_min=fixed,

@@ -52,7 +52,9 @@ def sheet_sentence(
         f"first to go over."
     )
     if holds_until is None:
-        return said + " Not even tomorrow would hold: this tank needs a higher budget or lower floor."
+        return (
+            said + " Not even tomorrow would hold: this tank needs a higher budget or lower floor."
+        )
     return said + f" A next visit by {holds_until} would hold."
 
 

@@ -1,4 +1,4 @@
-"""How areas stand on a day, drawn together with how they will grow, and carried from visit to visit.
+"""How areas stand on a day, drawn together with how they grow, and carried from visit to visit.
 
 Heights are held as stages (A, D): growth adds to a stage, a cut lowers it. Draw ``d`` of a stage
 goes with draw ``d`` of the rates and ceilings, so an area that stands high because it grows fast
@@ -7,7 +7,7 @@ also grows on fast.
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
@@ -17,7 +17,13 @@ from growthcast.fit.solver.drift import span_drift
 from growthcast.fit.solver.linearise import CEILING, KNOTS, RATE
 from growthcast.growth.logistic import height_at_stage, shape_factor, stage
 from growthcast.service.draws import span_normals
-from growthcast.service.interval import HAND_SPREAD, LivingAreas, all_hold, living_areas
+from growthcast.service.interval import (
+    HAND_SPREAD,
+    LivingAreas,
+    all_hold,
+    living_areas,
+    living_part,
+)
 
 __all__ = ["Standing", "days_that_hold", "only_areas", "standing_areas"]
 
@@ -104,31 +110,7 @@ def standing_areas(fit: GrowthFit, tanks: IntArray) -> Standing:
 
 def only_areas(standing: Standing, keep: NDArray[np.bool_]) -> Standing:
     """Return some areas (A,) of a block, with the tanks that are left."""
-    living = standing.living
-    tanks, first, run = np.unique(living.run[keep], return_index=True, return_inverse=True)
-    draws = living.draws
-    own = replace(
-        draws,
-        log_rate=draws.log_rate[keep],
-        ceiling_cm=draws.ceiling_cm[keep],
-        knots=draws.knots[tanks],
-        week=draws.week[keep],
-        hand=draws.hand[keep],
-        drift=draws.drift[tanks],
-    )
-    left = replace(
-        living,
-        area=living.area[keep],
-        run=run,
-        first=first,
-        tank=living.tank[tanks],
-        budget_cm=living.budget_cm[keep],
-        floor_cm=living.floor_cm[keep],
-        safe_cut_cm=living.safe_cut_cm[keep],
-        shape=living.shape[keep],
-        draws=own,
-    )
-    return Standing(left, standing.now[keep])
+    return Standing(living_part(standing.living, keep), standing.now[keep])
 
 
 def days_that_hold(

@@ -28,7 +28,7 @@ FloatArray = NDArray[np.float64]
 
 CAUTIONS = (
     "Switch the mains off before hands go into the water, and on again before you leave.",
-    "Rinse tools between tanks and keep one sponge for each tank: algae, snails and diseases travel.",
+    "Rinse tools between tanks and keep one sponge for each tank: algae, snails, diseases travel.",
     "Net out the trimmings and bin or compost them: never into waterways, ponds or drains.",
 )
 """Cautions of every visit (common practice, no source)."""
@@ -61,7 +61,9 @@ def ranges(draws: FloatArray) -> list[Range]:
     return [Range(*row) for row in quantiles.tolist()]
 
 
-def sooner_or_later(from_day: float, days: FloatArray) -> tuple[date | None, date | None, date | None]:
+def sooner_or_later(
+    from_day: float, days: FloatArray
+) -> tuple[date | None, date | None, date | None]:
     """Dates by which something has happened with chances of 10, 50 and 90 %; ``None`` if not.
 
     ``days`` (D,) are each draw's days after ``from_day`` [day number], ``inf`` where never.
@@ -105,5 +107,5 @@ def work_order(fit: GrowthFit, areas: NDArray[np.int64], height_cm: FloatArray) 
     """Places in ``areas`` (A,) in the order of work: by form, the tallest first."""
     form = fit.design.priors.form[fit.design.species[areas]]
     rank = [ORDER_OF_FORMS.index(name) for name in form.tolist()]
-    order: list[int] = np.lexsort((-height_cm, rank)).tolist()
+    order: list[int] = np.lexsort((-height_cm, np.array(rank))).tolist()
     return order

@@ -1,0 +1,157 @@
+"""growthcast away: how the tanks come through a time without visits."""
+
+from __future__ import annotations
+
+from datetime import date, timedelta
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+from growthcast.cli.options import (
+    AsJson,
+    BookFolder,
+    OnDate,
+    TankId,
+    chosen_tanks,
+    open_fit,
+    parse_date,
+)
+from growthcast.errors import UsageError
+
+if TYPE_CHECKING:
+    from growthcast.service.visit.away_nouns import AwayArea, AwayTank
+
+FromDate = Annotated[
+    str | None,
+    typer.Option("--from", metavar="DATE", help="First day without visits.", show_default=False),
+]
+ToDate = Annotated[
+    str | None,
+    typer.Option("--to", metavar="DATE", help="Last day without visits.", show_default=False),
+]
+LastVisit = Annotated[
+    str | None,
+    typer.Option(
+        "--last-visit",
+        metavar="DATE",
+        help="Last visit before. Default: the day before the first day without visits.",
+        show_default=False,
+    ),
+]
+
+
+def away_command(
+    book: BookFolder = None,
+    start: FromDate = None,
+    end: ToDate = None,
+    last_visit: LastVisit = None,
+    tank: TankId = None,
+    on: OnDate = None,
+    as_json: AsJson = False,
+) -> None:
+    """Tell which tanks last through a time without visits, and which cuts beforehand bridge it.
+
+    Example: growthcast away my-book --from 2026-07-06 --to 2026-07-26
+
+    Exit status: 0 done, 2 bad arguments or a book with problems, 3 the tool itself failed.
+    """
+    from growthcast.cli.output import print_json
+    from growthcast.service.visit.away import weeks_away
+
+    if start is None or end is None:
+        raise UsageError("name the time away with --from DATE and --to DATE, both without visits")
+    first, last = parse_date(start, "--from"), parse_date(end, "--to")
+    before = parse_date(last_visit, "--last-visit") if last_visit else None
+    if last < first:
+        raise UsageError(f"--to {last} lies before --from {first}; swap them")
+    if (last - first).days > 365:
+        raise UsageError(f"{first} to {last} is more than a year without a visit; plan it in parts")
+    opened, day, fit = open_fit(book, on)
+    before = _last_visit(first, before, day)
+    tanks = weeks_away(opened, fit, before, last + timedelta(days=1), chosen_tanks(opened, tank))
+    if as_json:
+        dates = {"on": day, "from": first, "to": last, "last_visit": before}
+        answer = {name: when.isoformat() for name, when in dates.items()}
+        print_json({**answer, "tanks": [one.as_dict() for one in tanks]})
+        return
+    _print(tanks, first, last)
+
+
+def _last_visit(first: date, before: date | None, day: date) -> date:
+    """Day of the last visit: as asked, else the day before; no earlier than the day stood on."""
+    from growthcast.cli.output import say
+
+    if first < day:
+        raise UsageError(
+            f"--from {first} lies before {day}, the day this stands on; the nearest that can be "
+            f"answered is --from {day}"
+        )
+    if before is None:
+        if first == day:
+            say(f"The time away begins today, so cuts are counted on today, {day}.")
+        return max(first - timedelta(days=1), day)
+    if not day <= before <= first:
+        raise UsageError(
+            f"--last-visit {before} does not lie between {day}, the day this stands on, and {first}"
+        )
+    return before
+
+
+def _print(tanks: list[AwayTank], first: date, last: date) -> None:
+    from growthcast.cli.output import print_line, print_table
+    from growthcast.service.visit.words import as_chance
+
+    print_table(
+        f"Without visits from {first} to {last}",
+        ["tank", "client", "verdict", "as always>", "cut for it>", "stand-in by"],
+        [
+            [
+                one.tank_id,
+                one.client,
+                one.state,
+                as_chance(one.chance_as_usual),
+                as_chance(one.chance_bridged),
+                "" if one.stand_in_by is None else str(one.stand_in_by),
+            ]
+            for one in tanks
+        ],
+    )
+    for one in tanks:
+        print_line(f"{one.tank_id}: {one.sentence}.")
+        if one.areas and one.state != "lasts":
+            print_table(
+                f"{one.tank_id}: what passes its height if cut as always, and the cut that bridges",
+                [
+                    "area",
+                    "cut as always>",
+                    "over by",
+                    "over at the next visit>",
+                    "cut for it>",
+                    "then stays inside>",
+                    "would need>",
+                ],
+                [_row(area) for area in one.areas],
+            )
+
+
+def _row(area: AwayArea) -> list[str]:
+    from growthcast.service.visit.words import as_chance
+
+    unit = area.unit
+    first, middle, _ = area.passes_on
+    day = f"{middle}" if middle else f"perhaps {first}" if first else "stays inside"
+    over = f"{area.over_cm.p50:.1f} {unit} (up to {area.over_cm.p90:.1f})"
+    needed = ""
+    if area.chance_within < 1.0 and area.needed_cut_cm is None:
+        needed = "no safe cut"
+    elif area.needed_cut_cm is not None and area.needed_cut_cm < area.bridging_cut_cm - 0.05:
+        needed = f"{area.needed_cut_cm:.1f} {unit} ({area.days_below_floor:.0f} days bare)"
+    return [
+        area.label,
+        f"{area.usual_cut_cm:.1f} {unit}",
+        day,
+        over if first else f"0 {unit}",
+        f"{area.bridging_cut_cm:.1f} {unit}",
+        as_chance(area.chance_within),
+        needed,
+    ]

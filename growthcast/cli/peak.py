@@ -1,0 +1,159 @@
+"""growthcast peak: bring a tank to its best on a day."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from datetime import date, timedelta
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+from growthcast.cli.options import AsJson, BookFolder, TankId, one_tank, open_fit, parse_date
+from growthcast.errors import UsageError
+
+if TYPE_CHECKING:
+    from growthcast.service.visit.peak_nouns import PeakArea, PeakPlan
+
+PeakDate = Annotated[
+    str | None,
+    typer.Option("--on", metavar="DATE", help="The day to shine.", show_default=False),
+]
+FromDate = Annotated[
+    str | None,
+    typer.Option(
+        "--from",
+        metavar="DATE",
+        help="Day to stand on; later log rows are not used. Default: the last logged date.",
+        show_default=False,
+    ),
+]
+Visits = Annotated[
+    list[str] | None,
+    typer.Option(
+        "--visits",
+        metavar="DATE",
+        help="A visit before the day; may be repeated. Default: visits at the interval recommended "
+        "for the tank, counted from the day stood on.",
+        show_default=False,
+    ),
+]
+Target = Annotated[
+    float,
+    typer.Option("--target", metavar="SHARE", help="Share of the budget to stand at on the day."),
+]
+Within = Annotated[
+    float,
+    typer.Option("--within", metavar="SHARE", help="Share of the budget it may be off by."),
+]
+
+
+def peak_command(
+    book: BookFolder = None,
+    tank: TankId = None,
+    on: PeakDate = None,
+    start: FromDate = None,
+    visits: Visits = None,
+    target: Target = 0.85,
+    within: Within = 0.15,
+    as_json: AsJson = False,
+) -> None:
+    """Plan which area to cut at which visit so that every area stands at its best on a day.
+
+    Example: growthcast peak my-book --tank lobby --on 2026-04-18
+
+    Exit status: 0 done, 2 bad arguments or a book with problems, 3 the tool itself failed.
+    """
+    from growthcast.cli.output import print_json, say
+    from growthcast.service.visit.peak import peak_plan
+
+    if on is None:
+        raise UsageError("name the day to shine with --on DATE, as in --on 2026-04-18")
+    day = parse_date(on, "--on")
+    _check_shares(target, within)
+    given = sorted({parse_date(text, "--visits") for text in visits or ()})
+    opened, today, fit = open_fit(book, start)
+    place = one_tank(opened, tank)
+    if day <= today:
+        raise UsageError(
+            f"--on {day} is not after {today}, the day the plan starts; the nearest day that can "
+            f"be planned for is {today + timedelta(days=1)}, and --from DATE starts earlier"
+        )
+    if (day - today).days > 366:
+        raise UsageError(f"--on {day} lies more than a year after {today}")
+    for visit in given:
+        if not today <= visit < day:
+            raise UsageError(
+                f"--visits {visit} does not lie between {today} and the day to shine, {day}"
+            )
+    from growthcast.cli.cuts import recommended_interval
+
+    dates = given or _usual_visits(today, day, recommended_interval(opened, fit, place))
+    if dates == [today] and not given:
+        say(f"No visit of the usual rhythm falls before {day}: today's, {today}, is counted on.")
+    plan = peak_plan(opened, fit, place, day, dates, target, within)
+    if as_json:
+        print_json(plan.as_dict())
+        return
+    _print(plan)
+
+
+def _check_shares(target: float, within: float) -> None:
+    if not 0.2 <= target <= 1.0:
+        raise UsageError(f"--target {target:g} is not a share from 0.2 to 1; write 0.85 for 85 %")
+    if not 0.02 <= within <= 0.5:
+        raise UsageError(f"--within {within:g} is not a share from 0.02 to 0.5; write 0.15")
+
+
+def _usual_visits(today: date, day: date, interval_d: int) -> Sequence[date]:
+    """Visits at the tank's interval until the day; today where none falls before it."""
+    count = ((day - today).days - 1) // interval_d
+    return [today + timedelta(days=interval_d * n) for n in range(1, count + 1)] or [today]
+
+
+def _print(plan: PeakPlan) -> None:
+    from growthcast.cli.output import print_line, print_table
+    from growthcast.service.visit.words import as_chance
+
+    best = f"{100 * plan.target_share:.0f} %"
+    print_line(f"{plan.tank_id}: at its best on {plan.day} ({best} of every height budget)")
+    print_line(plan.sentence)
+    if not plan.areas:
+        return
+    print_table(
+        "Slowest first (range: 8 times in 10)",
+        ["area", "now>", "grows>", "cuts on the way", "on the day>", "at its best>", "chance>"],
+        [
+            [
+                area.label,
+                f"{area.height_now_cm.p50:.1f} {area.unit}",
+                f"{area.cm_per_week:.1f} a week",
+                _cuts(area),
+                area.height_on_day_cm.in_words(area.unit),
+                f"{area.low_cm:.1f} to {area.high_cm:.1f}",
+                as_chance(area.chance_best),
+            ]
+            for area in plan.areas
+        ],
+    )
+    for area in plan.areas:
+        if area.why:
+            later = f" (left uncut, at its best from {area.best_from})" if area.best_from else ""
+            print_line(f"{area.label}: {area.why}{later}.")
+    print_line(f"Visits counted on: {', '.join(str(visit) for visit in plan.visits)}.")
+
+
+def _cuts(area: PeakArea) -> str:
+    if not area.cuts:
+        return "leave uncut"
+    holds = [cut for cut in area.cuts if cut.purpose == "hold"]
+    lines = []
+    if len(holds) == 1:
+        lines.append(f"{holds[0].on}: to {holds[0].cut_cm:.1f} {area.unit} to hold it")
+    elif holds:
+        low, high = min(cut.cut_cm for cut in holds), max(cut.cut_cm for cut in holds)
+        to = f"{low:.1f}" if high - low < 0.1 else f"{low:.1f} to {high:.1f}"
+        lines.append(f"until {holds[-1].on}: to {to} {area.unit} to hold it")
+    for cut in area.cuts[len(holds) :]:
+        word = "to" if cut.chance_needed >= 0.5 else "trim above"
+        lines.append(f"{cut.on}: {word} {cut.cut_cm:.1f} {area.unit}")
+    return "\n".join(lines)

@@ -1,0 +1,101 @@
+"""What the next longer interval would cost in looks and save in time and money, in words."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any
+
+from growthcast.service.effort import DAYS_PER_YEAR
+
+if TYPE_CHECKING:
+    from growthcast.service.recommend import OptionAdvice
+
+__all__ = ["NextLonger", "next_longer"]
+
+
+@dataclass(frozen=True, slots=True)
+class NextLonger:
+    """The next longer interval against the recommended one.
+
+    ``presentable_days_lost`` is days a year on which some area stands outside floor and budget,
+    more than now; ``bare_areas`` are the areas (label, cut [cm or % cover], days) that would have
+    to be cut below their floors to hold the wanted chance, ``lost_areas`` those that not even the
+    lowest safe cut saves. Savings are a year's; negative where the longer interval costs more.
+    """
+
+    interval_d: int
+    chance_all_within: float
+    visits_over_per_year: float
+    presentable_days_lost: float
+    hours_saved: float
+    cost_saved: float
+    bare_areas: tuple[tuple[str, float, float], ...]
+    lost_areas: tuple[str, ...]
+    sentence: str
+
+    def as_dict(self) -> dict[str, Any]:
+        """Return the comparison as a plain mapping."""
+        return {
+            "interval_d": self.interval_d,
+            "chance_all_within": round(self.chance_all_within, 4),
+            "visits_over_per_year": round(self.visits_over_per_year, 1),
+            "presentable_days_lost": round(self.presentable_days_lost, 1),
+            "hours_saved": round(self.hours_saved, 1),
+            "cost_saved": round(self.cost_saved, 2),
+            "bare_areas": [
+                {"label": label, "cut_cm": round(cut, 2), "days_below_floor": round(days, 1)}
+                for label, cut, days in self.bare_areas
+            ],
+            "lost_areas": list(self.lost_areas),
+            "sentence": self.sentence,
+        }
+
+
+def next_longer(now: OptionAdvice, longer: OptionAdvice, currency: str) -> NextLonger:
+    """Compare the recommended interval with the next longer one, cut as low as still looks right.
+
+    Examples
+    --------
+    A visit in ten finds some area over its height where the chance of none is 90 %: with a visit
+    every 14 days that is 2.6 visits a year.
+    """
+    bare = tuple(
+        (area.label, area.cut_needed_cm, area.days_below_floor)
+        for area in longer.areas
+        if area.cut_needed_cm is not None and area.days_below_floor > 0.0
+    )
+    lost = tuple(area.label for area in longer.areas if area.cut_needed_cm is None)
+    over = (1.0 - longer.chance_all_within) * longer.year.visits
+    over_now = (1.0 - now.chance_all_within) * now.year.visits
+    days = DAYS_PER_YEAR * (now.share_of_days_presentable - longer.share_of_days_presentable)
+    hours = now.year.hours - longer.year.hours
+    cost = now.year.cost - longer.year.cost
+    saves = f"saves {hours:.0f} h and {cost:.0f} {currency} a year"
+    if hours < 0.0:
+        saves = f"takes {-hours:.0f} h and {-cost:.0f} {currency} a year more"
+    looks = (
+        f"some area would be found over its height at {over:.0f} of {longer.year.visits:.0f} visits"
+        f" a year (now {over_now:.0f} of {now.year.visits:.0f}), and "
+        f"{max(days, 0.0):.0f} more days a year would not be presentable"
+    )
+    said = f"every {longer.interval_d} days instead of {now.interval_d} {saves}; {looks}"
+    if bare and not lost:
+        cuts = "; ".join(
+            f"{label} to {cut:.1f}, bare for about {max(days_bare, 1):.0f} "
+            f"day{'' if max(days_bare, 1) < 1.5 else 's'} after each visit"
+            for label, cut, days_bare in bare
+        )
+        said += f". Cutting below the floor would hold it: {cuts}"
+    elif lost:
+        said += f". Not even the lowest safe cut would hold {' or '.join(lost)}"
+    return NextLonger(
+        interval_d=longer.interval_d,
+        chance_all_within=longer.chance_all_within,
+        visits_over_per_year=over,
+        presentable_days_lost=days,
+        hours_saved=hours,
+        cost_saved=cost,
+        bare_areas=bare,
+        lost_areas=lost,
+        sentence=said,
+    )

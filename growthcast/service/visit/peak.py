@@ -1,0 +1,270 @@
+"""A day to shine: what to cut at which visit so that every area stands at its best on the day."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import date, timedelta
+
+import numpy as np
+from numpy.typing import NDArray
+
+from growthcast.book.book import Book
+from growthcast.fit.design import day_number
+from growthcast.fit.result import GrowthFit
+from growthcast.service.interval import all_hold
+from growthcast.service.recommend import area_label, tank_terms, unit_of
+from growthcast.service.visit.peak_nouns import PeakArea, PeakCut, PeakPlan
+from growthcast.service.visit.routes import Route, routes_to
+from growthcast.service.visit.standing import Standing, standing_areas
+from growthcast.service.visit.words import Range, and_list, as_chance, ranges
+
+__all__ = ["BAND_SHARE", "TARGET_SHARE", "peak_plan"]
+
+FloatArray = NDArray[np.float64]
+BoolArray = NDArray[np.bool_]
+
+TARGET_SHARE, BAND_SHARE = 0.85, 0.15
+"""An area is at its best at this share of its budget, give or take the second (common practice, no
+source): full, but not yet outgrown."""
+REACHED = 0.5
+"""Below this chance an area is said to be out of reach."""
+HARDLY_NEEDED = 0.1
+"""Cuts that are less likely than this to take anything off are not listed."""
+LONGEST_WAIT_D = 180
+"""How far beyond the day a later best is looked for."""
+
+
+@dataclass(frozen=True, slots=True)
+class _Band:
+    """Heights (A,) between which each area is at its best."""
+
+    low_cm: FloatArray
+    target_cm: FloatArray
+    high_cm: FloatArray
+
+
+def peak_plan(
+    book: Book,
+    fit: GrowthFit,
+    tank: int,
+    day: date,
+    visits: Sequence[date],
+    target_share: float = TARGET_SHARE,
+    band_share: float = BAND_SHARE,
+) -> PeakPlan:
+    """Plan the cuts that bring every area of a tank to its best on a day.
+
+    Parameters
+    ----------
+    book : Book
+        The book that was fitted.
+    fit : GrowthFit
+        Its fit; plans start on the day it was made for.
+    tank : int
+        Place of the tank in the book.
+    day : date
+        The day to shine, after the day of the fit.
+    visits : sequence of date
+        Visits before it, none before the day of the fit, ascending; may be empty.
+    target_share, band_share : float
+        An area is at its best between ``(target_share - band_share)`` of its budget, or its floor
+        if that is higher, and ``(target_share + band_share)``, at most its budget.
+
+    Returns
+    -------
+    PeakPlan
+        Each area's last cut is at the latest visit after which new growth still hides it; slow
+        areas therefore come first. Where no visit is early enough, the way that most likely ends in
+        the band is taken and what is missing is said.
+
+    Raises
+    ------
+    ValueError
+        If ``day`` is not after the day of the fit, or a visit does not lie between the two.
+    """
+    design = fit.design
+    span_d = int(day_number(day) - design.on_day)
+    offsets = [int(day_number(visit) - design.on_day) for visit in visits]
+    if span_d < 1 or any(not 0 <= offset < span_d for offset in offsets):
+        raise ValueError("visits lie between the day of the fit and the day to shine")
+    on = day - timedelta(days=span_d)
+    standing = standing_areas(fit, np.array([tank]))
+    living = standing.living
+    confidence = float(tank_terms(book, fit).confidence[tank])
+    budget = living.budget_cm
+    band = _Band(
+        low_cm=np.maximum((target_share - band_share) * budget, living.floor_cm),
+        target_cm=np.maximum(target_share * budget, living.floor_cm),
+        high_cm=np.minimum((target_share + band_share) * budget, budget),
+    )
+    areas: list[PeakArea] = []
+    chance_all = 1.0
+    if living.area.size:
+        routes = routes_to(standing, offsets, span_d, band.target_cm, confidence)
+        chosen, inside = _choose(standing, routes, band)
+        chance_all = float(all_hold(living, inside)[0])
+        areas = _areas(book, fit, standing, on, span_d, band, routes, chosen, inside)
+    return PeakPlan(
+        tank_id=str(book.tanks.text("tank_id")[tank]),
+        client=str(book.tanks.text("client")[tank]),
+        on=on,
+        day=day,
+        target_share=target_share,
+        band_share=band_share,
+        visits=tuple(visits),
+        chance_all_best=chance_all,
+        sentence=_sentence(areas, day, visits, chance_all),
+        areas=tuple(sorted(areas, key=lambda area: area.cm_per_week / area.target_cm)),
+    )
+
+
+def _inside(standing: Standing, ended: FloatArray, band: _Band) -> BoolArray:
+    """Whether each draw (A, D) stands in its band on the day."""
+    height = standing.heights(ended)
+    inside: BoolArray = (height >= band.low_cm[:, None]) & (
+        height <= band.high_cm[:, None] * (1.0 + 1e-9)
+    )
+    return inside
+
+
+def _choose(
+    standing: Standing, routes: list[Route], band: _Band
+) -> tuple[NDArray[np.int64], BoolArray]:
+    """Choose a route (A,) for every area, and tell whether each draw (A, D) ends in the band.
+
+    Of the routes whose cut is hidden and that are more likely than not to end in the band the
+    latest; else whichever most likely ends there, hidden ones first.
+    """
+    ends = np.array([_inside(standing, route.ended, band) for route in routes])
+    chance = ends.mean(axis=2)
+    hidden = np.array([route.hidden for route in routes])
+    works = hidden & (chance >= np.maximum(REACHED, chance.max(axis=0) - 0.1))
+    place = np.arange(len(routes))[:, None]
+    latest = np.where(works, place, -1).max(axis=0)
+    likely = np.where(hidden, chance, chance - 0.25).argmax(axis=0)
+    chosen = np.where(latest >= 0, latest, likely)
+    return chosen, ends[chosen, np.arange(chosen.size)]
+
+
+def _areas(
+    book: Book,
+    fit: GrowthFit,
+    standing: Standing,
+    on: date,
+    span_d: int,
+    band: _Band,
+    routes: list[Route],
+    chosen: NDArray[np.int64],
+    inside: BoolArray,
+) -> list[PeakArea]:
+    """Say for every area which way it goes and where that ends."""
+    living, design = standing.living, fit.design
+    now = ranges(standing.heights(standing.now))
+    uncut = routes[0]
+    ended = np.array([routes[r].ended[i] for i, r in enumerate(chosen.tolist())])
+    ends = ranges(standing.heights(ended))
+    alone = ranges(standing.heights(uncut.ended))
+    weekly = np.median(
+        standing.heights(standing.stages(band.target_cm[:, None]) + living.growth(7.0)), axis=1
+    )
+    best_from = _best_from(standing, band, span_d)
+    basis = fit.basis
+    made = []
+    for i, route in enumerate(routes[r] for r in chosen.tolist()):
+        chance, place = float(inside[i].mean()), int(living.area[i])
+        reachable = chance >= REACHED
+        later = None if reachable else best_from[i]
+        unit = unit_of(fit, place)
+        made.append(
+            PeakArea(
+                area_id=str(design.area_id[place]),
+                label=area_label(book, place),
+                unit=unit,
+                basis=basis[place],
+                cm_per_week=float(max(weekly[i] - band.target_cm[i], 0.0)),
+                height_now_cm=now[i],
+                low_cm=float(band.low_cm[i]),
+                target_cm=float(band.target_cm[i]),
+                high_cm=float(band.high_cm[i]),
+                cuts=tuple(
+                    PeakCut(
+                        on + timedelta(days=at),
+                        float(cut[i]),
+                        float(off[i]),
+                        float(need[i]),
+                        purpose,
+                    )
+                    for at, cut, off, need, purpose in route.cuts
+                    if need[i] > HARDLY_NEEDED
+                ),
+                height_on_day_cm=ends[i],
+                chance_best=chance,
+                regrown_share=None if route.regrown is None else float(route.regrown[i]),
+                reachable=reachable,
+                why=_why(ends[i], alone[i], band, i, unit, route, chance),
+                best_from=None if later is None else on + timedelta(days=later),
+            )
+        )
+    return made
+
+
+def _best_from(standing: Standing, band: _Band, span_d: int) -> list[int | None]:
+    """Days until each uncut area has most likely grown into its band, if that is after the day."""
+    found = np.full(standing.living.area.size, -1)
+    for wait in range(span_d + 1, span_d + LONGEST_WAIT_D, 3):
+        if (found >= 0).all():
+            break
+        height = np.median(
+            standing.heights(standing.now + standing.living.growth(float(wait))), axis=1
+        )
+        grown = (found < 0) & (height >= band.low_cm)
+        found = np.where(grown, np.where(height <= band.high_cm, wait, 0), found)
+    return [wait if wait > 0 else None for wait in found.tolist()]
+
+
+def _why(
+    end: Range, uncut: Range, band: _Band, i: int, unit: str, route: Route, chance: float
+) -> str:
+    """Say what keeps an area from its best, in words with numbers; nothing if nothing does."""
+    low, high = float(band.low_cm[i]), float(band.high_cm[i])
+    if chance >= REACHED and route.hidden[i]:
+        return ""
+    if route.regrown is not None and not route.hidden[i]:
+        fresh = 100 * float(route.regrown[i])
+        return (
+            f"too little time to hide the cut: {end.in_words(unit)} on the day, but only "
+            f"{fresh:.0f} % of that is new growth, so the cut will show; left uncut it would stand "
+            f"at {uncut.in_words(unit)}"
+        )
+    if uncut.p50 < low:
+        return (
+            f"too little time: even left uncut it stands at {uncut.in_words(unit)} on the day, and "
+            f"is at its best from {low:.1f} {unit} (chance {as_chance(chance)})"
+        )
+    if end.p50 > high:
+        return (
+            f"it grows too fast for the visits left: it stands at {end.in_words(unit)} on the day, "
+            f"above {high:.1f} {unit}, even from the lowest cut that looks right; a visit closer "
+            "to the day would mend it"
+        )
+    return (
+        f"its growth is not known well enough: {end.in_words(unit)} on the day, and at its best "
+        f"only between {low:.1f} and {high:.1f} {unit}; measure it at the next visit and ask again"
+    )
+
+
+def _sentence(areas: list[PeakArea], day: date, visits: Sequence[date], chance_all: float) -> str:
+    """Conclude: who stands at its best on the day, and who cannot any more."""
+    if not areas:
+        return "Nothing is planted in this tank, so there is nothing to bring to that day."
+    missed = [area.label for area in areas if not area.reachable]
+    said = (
+        f"On {day} every area stands at its best at once with a chance of {as_chance(chance_all)}; "
+        f"{len(areas) - len(missed)} of {len(areas)} areas more likely than not."
+    )
+    if missed:
+        said += f" Out of reach by then: {and_list(missed)}."
+    if not visits:
+        said += " There is no visit before it, so nothing can be cut."
+    return said

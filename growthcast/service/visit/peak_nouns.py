@@ -1,0 +1,121 @@
+"""What is said of a tank's way to a day: the plan, its areas and their cuts."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import date
+from typing import Any
+
+from growthcast.fit.result import Basis
+from growthcast.service.visit.words import Range
+
+__all__ = ["PeakArea", "PeakCut", "PeakPlan"]
+
+
+@dataclass(frozen=True, slots=True)
+class PeakCut:
+    """One cut on the way: to what height [cm, or % cover] and about how much comes off.
+
+    Only what stands above ``cut_cm`` is cut; ``chance_needed`` is the chance that anything does.
+    ``purpose`` is "shape" for the cut from which the area grows towards the day, "hold" for one
+    that only keeps it inside its budget until the next visit.
+    """
+
+    on: date
+    cut_cm: float
+    removed_cm: float
+    chance_needed: float
+    purpose: str
+
+    def as_dict(self) -> dict[str, Any]:
+        """Return the cut as a plain mapping."""
+        return {
+            "on": self.on.isoformat(),
+            "cut_cm": round(self.cut_cm, 2),
+            "removed_cm": round(self.removed_cm, 2),
+            "chance_needed": round(self.chance_needed, 4),
+            "purpose": self.purpose,
+        }
+
+
+@dataclass(frozen=True, slots=True)
+class PeakArea:
+    """How one area is brought to the day; heights in cm, or % cover for floating plants.
+
+    ``low_cm`` to ``high_cm`` is the band in which it stands at its best, ``chance_best`` the chance
+    that it does on the day, ``regrown_share`` the share of its height that will have grown since
+    its last cut (None: it is left uncut). ``why`` says what cannot be reached any more (else empty)
+    and ``best_from`` the day from which it is more likely than not at its best, if left uncut.
+    """
+
+    area_id: str
+    label: str
+    unit: str
+    basis: Basis
+    cm_per_week: float
+    height_now_cm: Range
+    low_cm: float
+    target_cm: float
+    high_cm: float
+    cuts: tuple[PeakCut, ...]
+    height_on_day_cm: Range
+    chance_best: float
+    regrown_share: float | None
+    reachable: bool
+    why: str
+    best_from: date | None
+
+    def as_dict(self) -> dict[str, Any]:
+        """Return the area as the plain mapping that ``growthcast peak --json`` prints."""
+        return {
+            "area_id": self.area_id,
+            "label": self.label,
+            "unit": self.unit,
+            "basis": self.basis,
+            "cm_per_week": round(self.cm_per_week, 2),
+            "height_now_cm": self.height_now_cm.as_dict(),
+            "low_cm": round(self.low_cm, 2),
+            "target_cm": round(self.target_cm, 2),
+            "high_cm": round(self.high_cm, 2),
+            "cuts": [cut.as_dict() for cut in self.cuts],
+            "height_on_day_cm": self.height_on_day_cm.as_dict(),
+            "chance_best": round(self.chance_best, 4),
+            "regrown_share": None if self.regrown_share is None else round(self.regrown_share, 4),
+            "reachable": self.reachable,
+            "why": self.why,
+            "best_from": None if self.best_from is None else self.best_from.isoformat(),
+        }
+
+
+@dataclass(frozen=True, slots=True)
+class PeakPlan:
+    """The way of one tank to a day; areas slowest first.
+
+    ``chance_all_best`` is the chance that every area stands at its best on the day at once.
+    """
+
+    tank_id: str
+    client: str
+    on: date
+    day: date
+    target_share: float
+    band_share: float
+    visits: tuple[date, ...]
+    chance_all_best: float
+    sentence: str
+    areas: tuple[PeakArea, ...]
+
+    def as_dict(self) -> dict[str, Any]:
+        """Return the plan as the plain mapping that ``growthcast peak --json`` prints."""
+        return {
+            "tank_id": self.tank_id,
+            "client": self.client,
+            "on": self.on.isoformat(),
+            "day": self.day.isoformat(),
+            "target_share": self.target_share,
+            "band_share": self.band_share,
+            "visits": [visit.isoformat() for visit in self.visits],
+            "chance_all_best": round(self.chance_all_best, 4),
+            "sentence": self.sentence,
+            "areas": [area.as_dict() for area in self.areas],
+        }

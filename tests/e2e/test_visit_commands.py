@@ -1,0 +1,121 @@
+"""cuts, peak and away end to end: what is printed, and what wrong input gets."""
+
+from __future__ import annotations
+
+import pytest
+
+from growthcast.book.shipped import demo_dir
+from tests.books import write_book
+from tests.cli import run
+from tests.e2e.test_commands import strict_json
+
+DEMO = str(demo_dir())
+
+
+@pytest.fixture(scope="module")
+def small(tmp_path_factory):
+    return str(write_book(tmp_path_factory.mktemp("small")))
+
+
+def test_cuts_prints_one_page(small):
+    ran = run("cuts", small, "--tank", "lobby", "--on", "2026-06-08", "--next", "2026-06-15")
+    assert ran.status == 0
+    assert "until 2026-06-15 (7 days)" in ran.out
+    assert "Cautions:" in ran.out
+    assert len(ran.out.splitlines()) < 50
+
+
+def test_cuts_on_the_demo_as_json():
+    ran = run("cuts", DEMO, "--tank", "lobby-stems", "--on", "2026-11-27", "--json")
+    assert ran.status == 0
+    sheet = strict_json(ran.out)
+    assert sheet["next_on"] == "2026-12-04"
+    assert sheet["feasible"]
+    assert [area["order"] for area in sheet["areas"]] == [1, 2, 3, 4, 5]
+    assert any("Regulated as invasive" in line for line in sheet["cautions"])
+
+
+def test_cuts_with_nothing_to_recommend_takes_the_shortest_interval(tmp_path):
+    from tests.books import AREAS
+
+    book = write_book(tmp_path, areas=AREAS.replace("400,7,22,9", "400,12,13,12"))
+    ran = run("cuts", str(book), "--tank", "lobby")
+    assert ran.status == 0
+    assert "No listed interval is feasible for lobby" in ran.err
+    assert "would hold" in ran.out or "Not even tomorrow" in ran.out
+
+
+def test_peak_on_the_demo_as_json():
+    ran = run("peak", DEMO, "--tank", "reception", "--on", "2026-12-30", "--json")
+    assert ran.status == 0
+    plan = strict_json(ran.out)
+    assert plan["visits"] == ["2026-12-04", "2026-12-18"]
+    assert 0 < plan["chance_all_best"] < 1
+    for area in plan["areas"]:
+        assert all(cut["on"] in plan["visits"] for cut in area["cuts"])
+
+
+def test_peak_tomorrow_counts_on_today(small):
+    ran = run("peak", small, "--tank", "lobby", "--on", "2026-06-02")
+    assert ran.status == 0
+    assert "today's, 2026-06-01, is counted on" in ran.err
+    assert "too little time" in ran.out
+    assert "left uncut, at its best from" in ran.out
+
+
+def test_away_lists_every_tank(small):
+    ran = run("away", small, "--from", "2026-06-02", "--to", "2026-06-28")
+    assert ran.status == 0
+    assert "stand-in" in ran.out
+    assert "home" in ran.out
+    answer = strict_json(
+        run("away", small, "--from", "2026-06-02", "--to", "2026-06-28", "--json").out
+    )
+    assert answer["last_visit"] == "2026-06-01"
+    assert [tank["next_visit"] for tank in answer["tanks"]] == ["2026-06-29"] * 2
+
+
+def test_interval_in_full_names_the_next_longer_and_how_sure(small):
+    ran = run("interval", small, "--tank", "lobby")
+    assert ran.status == 0
+    for must in ("The next longer: every", "feasible, each worked out anew", "How sure:"):
+        assert must in ran.out
+    [tank] = strict_json(run("interval", small, "--tank", "lobby", "--json").out)["tanks"]
+    assert tank["next_longer"]["interval_d"] > tank["recommended_interval_d"]
+    assert tank["mends"]
+    assert 0 <= tank["certainty"]["chance_best"] <= 1
+
+
+@pytest.mark.parametrize(
+    ("arguments", "said"),
+    [
+        (["cuts", "--tank", "lobby", "--next", "2026-05-01"], "is not after 2026-06-01"),
+        (["cuts", "--tank", "lobby", "--next", "2026-06-01"], "nearest next visit is 2026-06-02"),
+        (["cuts", "--tank", "lobby", "--next", "2028-01-01"], "more than a year"),
+        (["cuts", "--tank", "lobby", "--next", "next week"], "not a date"),
+        (["cuts"], "name one tank with --tank ID; the tanks are lobby, home"),
+        (["cuts", "--tank", "loby"], "lobby"),
+        (["peak", "--tank", "lobby"], "name the day to shine"),
+        (["peak", "--tank", "lobby", "--on", "2026-06-01"], "nearest day that can be planned"),
+        (["peak", "--on", "2026-07-01"], "name one tank"),
+        (
+            ["peak", "--tank", "lobby", "--on", "2026-07-01", "--visits", "2026-07-01"],
+            "does not lie between",
+        ),
+        (["peak", "--tank", "lobby", "--on", "2026-07-01", "--target", "85"], "write 0.85"),
+        (["peak", "--tank", "lobby", "--on", "2026-07-01", "--within", "0"], "--within"),
+        (["away", "--from", "2026-06-05"], "--to DATE"),
+        (["away", "--from", "2026-06-05", "--to", "2026-06-01"], "swap them"),
+        (["away", "--from", "2026-05-05", "--to", "2026-06-10"], "--from 2026-06-01"),
+        (["away", "--from", "2026-06-05", "--to", "2028-06-10"], "plan it in parts"),
+        (
+            ["away", "--from", "2026-06-05", "--to", "2026-06-10", "--last-visit", "2026-06-09"],
+            "--last-visit",
+        ),
+    ],
+)
+def test_wrong_input_gets_a_sentence(small, arguments, said):
+    ran = run(arguments[0], small, *arguments[1:])
+    assert ran.status == 2
+    assert said in ran.err
+    assert not ran.out

@@ -1,0 +1,193 @@
+"""The next longer interval: what it costs, what would allow it, and how sure the advice is."""
+
+from __future__ import annotations
+
+import json
+from dataclasses import replace
+from datetime import date
+
+import numpy as np
+import pytest
+
+from growthcast.book.suppose import with_cells
+from growthcast.fit.result import fit_growth
+from growthcast.service.interval import interval_options, living_areas
+from growthcast.service.longer.certainty import (
+    Certainty,
+    _sureness,
+    _told_by_visits,
+    certainty_in_words,
+    certainty_of,
+)
+from growthcast.service.recommend import recommend
+from tests.books import AREAS, make_book
+
+ON = date(2026, 6, 1)
+LISTED = (7, 10, 14, 21, 28)
+CONDITIONS = (
+    "tank_id,from_date,ppfd_umol,photoperiod_h,co2_mg_l,temperature_c\n"
+    "lobby,2025-01-01,110,8,25,25\n"
+)
+
+
+@pytest.fixture(scope="module")
+def lobby(tmp_path_factory):
+    book = make_book(tmp_path_factory.mktemp("book"), conditions=CONDITIONS)
+    fit = fit_growth(book, ON)
+    return book, fit, recommend(book, fit, np.array([0]), full=True)[0]
+
+
+def test_the_next_longer_interval_is_compared_in_looks_hours_and_money(lobby):
+    _, _, advice = lobby
+    now = advice.option(advice.recommended_interval_d)
+    longer = advice.option(advice.longer.interval_d)
+    listed = [o.interval_d for o in advice.options]
+    assert listed.index(longer.interval_d) == listed.index(now.interval_d) + 1
+    assert advice.longer.hours_saved == pytest.approx(now.year.hours - longer.year.hours)
+    assert advice.longer.cost_saved == pytest.approx(now.year.cost - longer.year.cost)
+    assert advice.longer.visits_over_per_year == pytest.approx(
+        (1 - longer.chance_all_within) * 365 / longer.interval_d
+    )
+    assert f"every {longer.interval_d} days instead of {now.interval_d}" in advice.longer.sentence
+
+
+def test_a_budget_or_floor_said_to_mend_it_does_in_the_book(lobby):
+    """Written into the book and fitted again from scratch: the same chance."""
+    book, _, advice = lobby
+    for kind, column in (("budget", "budget_cm"), ("floor", "floor_cm")):
+        [mend] = [m for m in advice.mends if m.kind == kind]
+        assert mend.holds
+        areas = book.areas
+        for name, value in zip(mend.area_ids, mend.values, strict=True):
+            areas = with_cells(areas, areas.text("area_id") == name, {column: value})
+        changed = replace(book, areas=areas)
+        again = recommend(changed, fit_growth(changed, ON), np.array([0]))[0]
+        chance = again.option(mend.interval_d).chance_all_within
+        # A changed budget also moves the height at which an area's light is taken.
+        assert chance == pytest.approx(mend.chance_all_within, abs=0.03)
+
+
+def test_a_slower_plant_is_judged_as_if_planted_long_ago(lobby):
+    _, fit, advice = lobby
+    plants = [m for m in advice.mends if m.kind == "plant"]
+    assert plants
+    for mend in plants:
+        [species] = mend.values
+        listed = fit.design.priors.species_id.tolist()
+        slower = fit.design.priors.rate_per_day[listed.index(species)]
+        assert slower < fit.design.priors.rate_per_day[listed.index("rotala-rotundifolia")]
+        assert mend.area_ids == (advice.limited_by,)
+        assert species in fit.design.priors.species_id
+        assert not fit.design.priors.caution[listed.index(species)]
+
+
+def test_less_light_is_worked_out_by_a_fit_that_would_agree(lobby):
+    """A lamp dimmed today, written into the book: the same chance from the start."""
+    book, _, advice = lobby
+    [mend] = [m for m in advice.mends if m.kind == "light"]
+    assert mend.values[0] < 110
+    from growthcast.book.suppose import with_rows
+
+    row = {"tank_id": "lobby", "from_date": ON, "ppfd_umol": mend.values[0]}
+    dimmed = replace(book, conditions=with_rows(book.conditions, [row]))
+    again = recommend(dimmed, fit_growth(dimmed, ON), np.array([0]))[0]
+    chance = again.option(mend.interval_d).chance_all_within
+    assert chance == pytest.approx(mend.chance_all_within, abs=0.01)
+
+
+def test_unknown_light_cannot_be_dimmed(tmp_path):
+    book = make_book(tmp_path)
+    advice = recommend(book, fit_growth(book, ON), np.array([0]), full=True)[0]
+    assert not [m for m in advice.mends if m.kind == "light"]
+
+
+def test_no_feasible_interval_still_says_what_would_mend_it(tmp_path):
+    book = make_book(tmp_path, areas=AREAS.replace("400,7,22,9", "400,12,13,12"))
+    advice = recommend(book, fit_growth(book, ON), np.array([0]), full=True)[0]
+    assert advice.recommended_interval_d is None
+    assert advice.longer is None
+    assert {m.kind for m in advice.mends} >= {"budget"}
+    assert all(m.interval_d == 7 for m in advice.mends)
+    assert advice.certainty.best[0] == advice.certainty.chance_best
+    assert "no listed interval is best" in certainty_in_words(advice.certainty, None)
+
+
+def test_certainty_is_a_distribution_over_the_listed_intervals(lobby):
+    _, _, advice = lobby
+    sure = advice.certainty
+    assert sum(sure.best.values()) == pytest.approx(1.0)
+    assert sure.best[advice.recommended_interval_d] == sure.chance_best
+    json.dumps(sure.as_dict(), allow_nan=False)
+
+
+def known_growth(living):
+    """Return the areas as if their growth were known: one draw's parameters for all draws."""
+    draws = living.draws
+
+    def one(values):
+        return np.repeat(np.median(values, axis=-1, keepdims=True), values.shape[-1], axis=-1)
+
+    return replace(
+        living,
+        draws=replace(
+            draws,
+            log_rate=one(draws.log_rate),
+            ceiling_cm=one(draws.ceiling_cm),
+            knots=one(draws.knots),
+        ),
+    )
+
+
+def test_with_growth_known_the_rule_alone_decides(lobby):
+    """No doubt about the parameters: the best interval is sure, and it is the rule's own."""
+    _, fit, _ = lobby
+    living = known_growth(living_areas(fit, np.array([0])))
+    confidence = np.array([0.9])
+    feasible = [
+        d for d in LISTED if interval_options(living, d, confidence).chance_at_least_cut[0] >= 0.9
+    ]
+    sure = certainty_of(fit, living, 0, LISTED, max(feasible, default=None), 0.9)
+    assert sure.chance_best == 1.0
+    assert sure.visits_to_settle == 0
+
+
+@pytest.mark.parametrize("interval_d", LISTED)
+def test_the_chance_given_known_growth_is_that_of_the_draws(lobby, interval_d):
+    """Integrated over noise by quadrature here, counted over draws of it there."""
+    from growthcast.service.longer.certainty import _chance_if_known, _drawn
+
+    _, fit, _ = lobby
+    living = known_growth(living_areas(fit, np.array([0])))
+    here = np.arange(living.area.size)
+    chance = _chance_if_known(living, here, interval_d, _drawn(living, here, 0))
+    counted = interval_options(living, interval_d, np.array([0.9])).chance_at_least_cut[0]
+    assert chance[0] == pytest.approx(counted, abs=0.03)
+
+
+def test_visits_tell_more_and_more_until_the_drift_sets_a_floor():
+    prior = np.diag([0.04, 0.04, 0.03])
+    told = list(_told_by_visits(prior, np.array([0.02, 0.02]), 0.0, 14.0))
+    left = [one for _, one in told]
+    assert (np.diff(left) <= 1e-12).all()
+    assert left[-1] < 0.01  # without drift all is told in the end
+    drifting = [one for _, one in _told_by_visits(prior, np.array([0.02, 0.02]), 0.2, 14.0)]
+    assert 0.005 < drifting[-1] < drifting[0]
+    for moved, stays in told:
+        assert moved >= 0.0
+        assert stays >= 0.0
+
+
+def test_sureness_grows_with_what_is_told():
+    speeds = np.linspace(-4, 4, 65)
+    member = np.array([speeds < 0.3, speeds >= 0.3])
+    chances = [_sureness(speeds, member, told, 1.0 - told) for told in (0.0, 0.5, 0.9, 0.99)]
+    assert chances == sorted(chances)
+    assert chances[0] < 0.7
+    assert chances[-1] > 0.9
+
+
+def test_words_for_certainty():
+    sure = Certainty(0.95, {0: 0.0, 7: 0.95, 10: 0.05}, 0, 0.95)
+    assert "More visits are not needed" in certainty_in_words(sure, 7)
+    drifting = Certainty(0.5, {0: 0.0, 7: 0.5, 10: 0.5}, None, 0.7)
+    assert "do not settle it" in certainty_in_words(drifting, 7)

@@ -1,0 +1,320 @@
+"""A visit's sheet, a day to shine and a time away, held against plain simulations of the draws."""
+
+from __future__ import annotations
+
+import json
+from datetime import date, timedelta
+from itertools import pairwise
+
+import numpy as np
+import pytest
+
+from growthcast.fit.result import fit_growth
+from growthcast.forecast.heights import forecast_heights
+from growthcast.growth.logistic import height_after
+from growthcast.service.interval import HAND_SPREAD
+from growthcast.service.recommend import recommend
+from growthcast.service.visit.away import weeks_away
+from growthcast.service.visit.cuts import cut_sheet
+from growthcast.service.visit.peak import peak_plan
+from growthcast.service.visit.standing import days_that_hold, only_areas, standing_areas
+from tests.books import AREAS, make_book
+
+ON = date(2026, 6, 1)
+LATER = date(2026, 6, 8)
+
+
+def fitted(folder, on=ON, **files):
+    book = make_book(folder, **files)
+    return book, fit_growth(book, on)
+
+
+@pytest.fixture(scope="module")
+def lobby(tmp_path_factory):
+    """Return the small book and its fit a week after the last logged visit."""
+    return fitted(tmp_path_factory.mktemp("book"), LATER)
+
+
+@pytest.fixture(scope="module")
+def standing(lobby):
+    return standing_areas(lobby[1], np.arange(2))
+
+
+def plain_heights(standing, start_cm, days):
+    """Heights after a span from the day of the fit, by the closed form."""
+    rate = standing.living.growth(days) / days
+    ceiling = standing.living.draws.ceiling_cm
+    return height_after(np.minimum(start_cm, ceiling * (1 - 1e-9)), days, rate, ceiling)
+
+
+@pytest.mark.parametrize("ahead_d", [0, 10, 28])
+def test_draws_stand_where_the_forecast_says(lobby, standing, ahead_d):
+    """The same posterior by another route: nodes and normal noise there, joint draws here."""
+    _, fit = lobby
+    stages = standing.now + (standing.living.growth(ahead_d) if ahead_d else 0.0)
+    drawn = np.quantile(standing.heights(stages), (0.1, 0.5, 0.9), axis=1).T
+    days = np.array([fit.design.on_day + ahead_d])
+    said = forecast_heights(fit, standing.living.area, days).height_cm[:, 0, [1, 3, 5]]
+    np.testing.assert_allclose(drawn, said, rtol=0.04)
+
+
+def test_a_high_stand_goes_with_fast_growth(standing):
+    """About 0.2 on this book, most of a week being noise; 0 +- 0.03 if drawn apart."""
+    stems = standing.heights(standing.now)[0]
+    assert np.corrcoef(stems, standing.living.growth(7.0)[0])[0, 1] > 0.12
+
+
+def test_later_spans_are_drawn_anew_but_the_drift_is_shared(standing):
+    first, second = standing.living.growth(7.0), standing.living.growth(7.0, 7.0)
+    for one, other in zip(first, second, strict=True):
+        assert 0.2 < np.corrcoef(one, other)[0, 1] < 0.99
+    np.testing.assert_allclose(np.median(first, axis=1), np.median(second, axis=1), rtol=0.1)
+
+
+def test_part_of_a_block_is_what_it_is_alone(lobby, standing):
+    part = only_areas(standing, standing.living.run == 1)
+    alone = standing_areas(lobby[1], np.array([1]))
+    np.testing.assert_array_equal(part.now, alone.now)
+    np.testing.assert_array_equal(part.living.growth(9.0, 3.0), alone.living.growth(9.0, 3.0))
+
+
+def test_days_that_hold_are_the_most_that_do(standing):
+    tank = only_areas(standing, standing.living.run == 0)
+    began = tank.cut(tank.now, tank.living.least_cut_cm)
+    days = days_that_hold(tank, began, 0.0, 60, 0.9)
+    chance = [
+        tank.within(began + tank.living.growth(d)).all(axis=0).mean() for d in (days, days + 1)
+    ]
+    assert chance[0] >= 0.9 > chance[1]
+
+
+def sheet_of(lobby, days, tank=0):
+    book, fit = lobby
+    return cut_sheet(book, fit, tank, LATER + timedelta(days=days))
+
+
+def test_the_sheets_chance_is_that_of_a_plain_simulation(lobby):
+    sheet = sheet_of(lobby, 7)
+    assert sheet.feasible
+    assert sheet.chance_all_within >= 0.9
+    tank = standing_areas(lobby[1], np.array([0]))
+    cuts = {area.area_id: area.cut_cm for area in sheet.areas}
+    aim = np.array([cuts["stems"], cuts["carpet"]])[:, None]
+    left = aim * np.exp(HAND_SPREAD * tank.living.draws.hand)
+    start = np.minimum(tank.heights(tank.now), left)
+    within = plain_heights(tank, start, 7.0) <= tank.living.budget_cm[:, None] * (1 + 1e-9)
+    assert sheet.chance_all_within == pytest.approx(within.all(axis=0).mean(), abs=2 / 1024)
+    by_area = {area.area_id: area.chance_within for area in sheet.areas}
+    assert by_area["stems"] == pytest.approx(within[0].mean(), abs=2 / 1024)
+
+
+def test_the_sheets_cuts_are_the_highest_that_hold(lobby):
+    sheet = sheet_of(lobby, 7)
+    tank = standing_areas(lobby[1], np.array([0]))
+    cuts = {area.area_id: area.cut_cm for area in sheet.areas}
+    higher = tank.cut(tank.now, 1.05 * np.array([cuts["stems"], cuts["carpet"]]))
+    assert tank.within(higher + tank.living.growth(7.0)).all(axis=0).mean() < 0.9
+
+
+def test_a_sheet_that_cannot_last_names_the_latest_date_that_would(lobby):
+    sheet = sheet_of(lobby, 28)
+    assert not sheet.feasible
+    assert f"A next visit by {sheet.holds_until} would hold" in sheet.sentence
+    days = (sheet.holds_until - LATER).days
+    assert sheet_of(lobby, days).feasible
+    assert not sheet_of(lobby, days + 1).feasible
+
+
+def test_a_later_next_visit_never_allows_a_higher_cut(lobby):
+    cuts = [
+        {area.area_id: area.cut_cm for area in sheet_of(lobby, days).areas} for days in (3, 5, 7, 9)
+    ]
+    for name in ("stems", "carpet"):
+        heights = [one[name] for one in cuts]
+        assert heights == sorted(heights, reverse=True)
+
+
+def test_what_was_just_cut_is_left_and_today_is_said(tmp_path):
+    book, fit = fitted(tmp_path)
+    sheet = cut_sheet(book, fit, 0, ON + timedelta(days=3))
+    stems = next(area for area in sheet.areas if area.area_id == "stems")
+    assert stems.action == "leave"
+    assert stems.minutes == 0.0
+    assert any("already has rows of today for Back stems" in line for line in sheet.watch)
+
+
+def test_an_area_over_its_budget_is_said_and_cut(tmp_path):
+    book, fit = fitted(tmp_path, ON + timedelta(days=28))
+    sheet = cut_sheet(book, fit, 0, ON + timedelta(days=35))
+    stems = next(area for area in sheet.areas if area.area_id == "stems")
+    assert stems.chance_over_now > 0.9
+    assert stems.action == "cut"
+    assert any("Probably over its height already: Back stems" in line for line in sheet.watch)
+
+
+def test_the_sheet_names_cautions_order_and_time(lobby):
+    sheet = sheet_of(lobby, 7)
+    assert [area.order for area in sheet.areas] == [1, 2]
+    assert [area.area_id for area in sheet.areas] == [
+        "stems",
+        "carpet",
+    ]  # clippings fall on carpets
+    said = " ".join(sheet.cautions)
+    for must in ("mains off", "one sponge", "never into waterways"):
+        assert must in said
+    assert sheet.minutes == pytest.approx(
+        sheet.travel_min + sheet.fixed_min + sum(area.minutes for area in sheet.areas)
+    )
+    assert sheet.trimming_min.p10 <= sheet.trimming_min.p50 <= sheet.trimming_min.p90
+    json.dumps(sheet.as_dict(), allow_nan=False)
+
+
+def test_regulated_plants_are_named(tmp_path):
+    areas = AREAS.replace("rotala-rotundifolia", "hygrophila-polysperma")
+    book, fit = fitted(tmp_path, areas=areas)
+    sheet = cut_sheet(book, fit, 0, LATER)
+    assert any("Hygrophila polysperma: Regulated as invasive" in line for line in sheet.cautions)
+
+
+def test_an_empty_tank_has_an_empty_sheet_plan_and_absence(tmp_path):
+    areas = AREAS.replace("3,2025-01-01,\n", "3,2025-01-01,2026-03-01\n")
+    book, fit = fitted(tmp_path, areas=areas)
+    sheet = cut_sheet(book, fit, 1, LATER)
+    assert sheet.areas == ()
+    assert "Nothing is planted" in sheet.sentence
+    plan = peak_plan(book, fit, 1, LATER, [ON])
+    assert plan.areas == ()
+    assert "Nothing is planted" in plan.sentence
+    [away] = weeks_away(book, fit, ON, LATER, np.array([1]))
+    assert away.state == "lasts"
+    for answer in (sheet, plan, away):
+        json.dumps(answer.as_dict(), allow_nan=False)
+
+
+def test_a_next_visit_that_is_not_after_today_is_refused(lobby):
+    with pytest.raises(ValueError, match="after the day"):
+        sheet_of(lobby, 0)
+
+
+def plan_of(lobby, days, visits, **shares):
+    book, fit = lobby
+    dates = [LATER + timedelta(days=d) for d in visits]
+    return peak_plan(book, fit, 0, LATER + timedelta(days=days), dates, **shares)
+
+
+def test_the_plan_ends_where_a_plain_simulation_ends(lobby):
+    """One visit, today: cut as planned, grown to the day."""
+    plan = plan_of(lobby, 6, [0])
+    tank = standing_areas(lobby[1], np.array([0]))
+    place = {"stems": 0, "carpet": 1}
+    inside = np.zeros((2, tank.living.size), dtype=bool)
+    for area in plan.areas:
+        i = place[area.area_id]
+        aim = np.full(2, np.nan)
+        if area.cuts:
+            aim[i] = area.cuts[-1].cut_cm
+        start = tank.heights(tank.cut(tank.now, aim))
+        height = plain_heights(tank, start, 6.0)[i]
+        inside[i] = (height >= area.low_cm) & (height <= area.high_cm * (1 + 1e-9))
+        assert area.chance_best == pytest.approx(inside[i].mean(), abs=2 / 1024)
+        assert area.height_on_day_cm.p50 == pytest.approx(np.median(height), rel=0.01)
+    assert plan.chance_all_best == pytest.approx(inside.all(axis=0).mean(), abs=2 / 1024)
+
+
+def test_slow_areas_are_cut_first_and_come_first(lobby):
+    plan = plan_of(lobby, 42, [7, 14, 21, 28, 35])
+    growth = [area.cm_per_week / area.target_cm for area in plan.areas]
+    assert growth == sorted(growth)
+    shaped = [area.cuts[-1].on for area in plan.areas if area.cuts]
+    assert len(shaped) == 2
+    assert shaped == sorted(shaped)
+    for area in plan.areas:
+        assert area.reachable
+        assert area.regrown_share >= 0.15
+        assert area.height_on_day_cm.p50 == pytest.approx(area.target_cm, rel=0.05)
+
+
+def test_what_tomorrow_cannot_reach_is_said_with_when_it_would(tmp_path):
+    """The stems were cut to 9 cm today: they do not stand at 15 tomorrow."""
+    book, fit = fitted(tmp_path)
+    plan = peak_plan(book, fit, 0, ON + timedelta(days=1), [ON])
+    stems = next(area for area in plan.areas if area.area_id == "stems")
+    assert not stems.reachable
+    assert "too little time: even left uncut" in stems.why
+    assert stems.best_from > plan.day
+    later = peak_plan(book, fit, 0, stems.best_from, [ON])
+    assert next(area for area in later.areas if area.area_id == "stems").chance_best > 0.4
+
+
+def test_a_cut_that_would_still_show_is_said(lobby):
+    plan = plan_of(lobby, 8, [7], target_share=0.5, band_share=0.1)
+    assert any("the cut will show" in area.why for area in plan.areas)
+
+
+def test_a_wider_band_is_never_less_likely(lobby):
+    chances = [
+        plan_of(lobby, 6, [0], band_share=band).chance_all_best for band in (0.05, 0.1, 0.15)
+    ]
+    assert chances == sorted(chances)
+
+
+def absence(lobby, days, first_d=0):
+    book, fit = lobby
+    start = LATER + timedelta(days=first_d)
+    return weeks_away(book, fit, start, start + timedelta(days=days))
+
+
+def test_a_longer_absence_is_never_likelier_to_hold(lobby):
+    chances = [[one.chance_bridged >= 0.9 for one in absence(lobby, d)] for d in (3, 9, 14, 28)]
+    assert chances[0] == [True, True]
+    assert not chances[-1][0]
+    for earlier, later in pairwise(chances):
+        assert all(e or not x for e, x in zip(earlier, later, strict=True))
+
+
+def test_states_follow_the_chances_and_a_stand_in_comes_in_time(lobby):
+    seen = set()
+    for days in range(3, 30, 3):
+        for one in absence(lobby, days):
+            seen.add(one.state)
+            assert (one.state == "lasts") == (one.chance_as_usual >= one.confidence)
+            assert (one.state == "stand-in") == (one.chance_bridged < one.confidence)
+            assert one.chance_bridged >= one.chance_as_usual
+            for area in one.areas:
+                assert area.bridging_cut_cm <= max(area.usual_cut_cm, area.floor_cm)
+            if one.state == "stand-in":
+                assert one.last_visit < one.stand_in_by < one.next_visit
+                assert f"by {one.stand_in_by}" in one.sentence
+            json.dumps(one.as_dict(), allow_nan=False)
+    assert seen == {"lasts", "cut lower", "stand-in"}
+
+
+def test_the_stand_ins_date_is_the_last_that_holds(lobby):
+    book, fit = lobby
+    one = absence(lobby, 28)[0]
+    sheet = cut_sheet(book, fit, 0, one.stand_in_by)
+    assert sheet.feasible
+    assert not cut_sheet(book, fit, 0, one.stand_in_by + timedelta(days=1)).feasible
+
+
+def test_who_passes_and_when_agree(lobby):
+    """An area is over on the day of the next visit as often as it has passed by then."""
+    for one in absence(lobby, 14, first_d=7):
+        for area in one.areas:
+            first, middle, late = area.passes_on
+            assert (area.chance_over >= 0.1) == (first is not None)
+            assert (area.chance_over >= 0.5) == (middle is not None)
+            assert (area.over_cm.p50 > 0.0) == (area.chance_over > 0.5)
+            dates = [day for day in (first, middle, late) if day is not None]
+            assert dates == sorted(dates)
+            assert all(one.last_visit <= day <= one.next_visit for day in dates)
+
+
+def test_an_absence_as_long_as_the_interval_is_bridged(lobby):
+    """The interval rule and the absence agree, areas standing high when it begins."""
+    book, fit = lobby
+    for one in recommend(book, fit):
+        days = one.recommended_interval_d
+        if days is not None:
+            [tank] = [t for t in absence(lobby, days) if t.tank_id == one.tank_id]
+            assert tank.state == "lasts"
