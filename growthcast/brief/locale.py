@@ -17,6 +17,7 @@ from typing import Any
 __all__ = ["Locale", "open_locale"]
 
 FALLBACK = "en"
+ALMOST_SURE = 0.995
 
 
 @dataclass(frozen=True, slots=True)
@@ -47,6 +48,14 @@ class Locale:
     def share(self, share: float, digits: int = 0) -> str:
         """Return a share [0-1] as percent."""
         return str(self.forms["percent"]).format(self.number(100.0 * share, digits))
+
+    def chance(self, chance: float) -> str:
+        """Return a chance [0-1] as percent; neither certain nor impossible when it is not."""
+        if chance > ALMOST_SURE:
+            return self.say("chance_over", share=self.share(0.99))
+        if chance < 1.0 - ALMOST_SURE:
+            return self.say("chance_under", share=self.share(0.01))
+        return self.share(chance)
 
     def money(self, value: float, currency: str) -> str:
         """Return an amount of money in whole units, with a sign where the currency has one."""

@@ -206,7 +206,7 @@ def _row(locale: Locale, standing: TankStanding, on: date) -> tuple[str, ...]:
         locale.say("no_listed") if days is None else locale.say("days_short", n=str(days)),
         _due_words(locale, standing.due_on, on),
         limits or labels.get(str(advice.limited_by), str(advice.limited_by)),
-        locale.share(standing.risk),
+        locale.chance(standing.risk),
         locale.number(option.year.hours / MONTHS_A_YEAR, 1),
         locale.say(
             "growth_range",

@@ -68,16 +68,13 @@ def _row(locale: Locale, area: AreaCut) -> tuple[str, ...]:
     cut = locale.exact(round(area.cut_cm, 1), area.unit)
     do = {"cut": "sheet_cut", "trim what stands above": "sheet_trim"}.get(area.action)
     label = named(area.label, area.area_id)
-    inside = locale.share(area.chance_within)
-    if round(100.0 * area.chance_within) == 100 and area.chance_within < 1.0:
-        inside = f"> {locale.share(0.99)}"
     return (
         f"{locale.number(area.order)}. {label}",
         _range(locale, area.height_now_cm, area.unit),
         locale.say("sheet_leave") if do is None else locale.say(do, cut=cut),
         locale.exact(area.lowest_safe_cut_cm, area.unit),
         _range(locale, area.height_next_cm, area.unit),
-        inside,
+        locale.chance(area.chance_within),
         locale.say("minutes", n=locale.number(area.minutes)),
         "",
         "",

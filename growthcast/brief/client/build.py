@@ -33,6 +33,8 @@ __all__ = ["build_brief", "cautions"]
 
 CAUTIONS = ("tools", "mains", "waterways", "share")
 MOST_VISITS = 12
+WORTH_A_NOTE = 0.01
+"""Shorter rhythms that look this much worse than the recommended one are explained."""
 
 
 def build_brief(
@@ -114,6 +116,10 @@ def _tank_blocks(
     blocks += [Heading(locale.say("options_heading"), level), table]
     if bought := difference(locale, tank, practice.currency, priced=priced):
         blocks.append(Paragraph(bought))
+    least = tank.option.share_of_days_presentable - WORTH_A_NOTE
+    shorter = [o for o in tank.options if o.interval_d < tank.option.interval_d]
+    if any(o.share_of_days_presentable < least for o in shorter):
+        blocks.append(Paragraph(locale.say("shorter_note"), "note"))
     if not priced:
         blocks.append(Paragraph(locale.say("no_rate"), "note"))
     blocks += [

@@ -69,14 +69,14 @@ class TankFacts:
         return self.advice.recommended_interval_d is not None
 
 
-CLEARLY_WORSE = 0.03
+CLEARLY_WORSE = 0.05
 """A rhythm whose share of days presentable is this much lower looks different to an eye."""
 
 
 def gather_tank(book: Book, fit: GrowthFit, tank: int) -> TankFacts:
     """Gather what a page says of one tank (its place in the book)."""
     place = np.array([tank])
-    [advice] = recommend(book, fit, place)
+    [advice] = recommend(book, fit, place, full=True)
     options = options_in_view(advice)
     at = tuple(as_date(fit.design.on_day) + timedelta(days=7 * k) for k in (0, 1))
     forecasts = forecast_growth(fit, at, book.practice.horizon_d, place)

@@ -40,7 +40,7 @@ def options_table(locale: Locale, tank: TankFacts, currency: str, *, priced: boo
 
 def _chance(locale: Locale, option: OptionAdvice, wanted: float) -> str:
     """Return the chance; a near miss does not read like a hit."""
-    chance = locale.share(option.chance_all_within)
+    chance = locale.chance(option.chance_all_within)
     if not option.feasible and chance == locale.share(wanted):
         return locale.share(option.chance_all_within, 1)
     return chance

@@ -48,6 +48,8 @@ def rhythm_inside(locale: Locale, days: int) -> str:
 
 
 _OTHER = ("rhythm_other_inside",)
+WORTH_NAMING = 0.05
+"""Chance from which another rhythm is worth a word."""
 
 
 def days_of_100(locale: Locale, share: float) -> str:
@@ -100,7 +102,7 @@ def _longer(locale: Locale, option: OptionAdvice) -> str:
 
 def _beside(locale: Locale, tank: TankFacts, option: OptionAdvice) -> list[str]:
     """Return what stands beside the conclusion: its chance, and a near miss."""
-    chance = locale.share(option.chance_all_within)
+    chance = locale.chance(option.chance_all_within)
     said = [locale.say("chance_sentence", chance=chance)]
     near = tank.next_longer
     advice = tank.advice
@@ -110,7 +112,7 @@ def _beside(locale: Locale, tank: TankFacts, option: OptionAdvice) -> list[str]:
         cap = every(locale, advice.longest_interval_d)
         said.append(locale.say("capped", every=cap))
     elif near is not tank.longer:
-        near_chance = locale.share(near.chance_all_within)
+        near_chance = locale.chance(near.chance_all_within)
         wanted = locale.share(advice.confidence)
         if near_chance == wanted:
             near_chance = locale.share(near.chance_all_within, 1)
@@ -146,8 +148,8 @@ def difference(locale: Locale, tank: TankFacts, currency: str, *, priced: bool) 
         return locale.say(
             "difference_none",
             cost=cost,
-            chance=locale.share(mine.chance_all_within),
-            other_chance=locale.share(other.chance_all_within),
+            chance=locale.chance(mine.chance_all_within),
+            other_chance=locale.chance(other.chance_all_within),
             **said,
         )
     return locale.say("difference", cost=cost, days=locale.number(days), **said)
@@ -208,10 +210,32 @@ def _error(locale: Locale, error_cm: float) -> str:
     return f"{locale.number(max(error_cm, 0.1), 1)}\N{NO-BREAK SPACE}cm"
 
 
+def _how_sure(locale: Locale, tank: TankFacts) -> str | None:
+    """Return how likely the advice is the best there is, and what else it might be."""
+    certainty, days = tank.advice.certainty, tank.advice.recommended_interval_d
+    if certainty is None or days is None:
+        return None
+    others = {other: share for other, share in certainty.best.items() if other != days}
+    likeliest = max(others, key=lambda other: (others[other], -other), default=None)
+    other = ""
+    if likeliest is not None and others[likeliest] >= WORTH_NAMING:
+        chance = locale.chance(others[likeliest])
+        other = locale.say("unknown_none")
+        if likeliest:
+            other = locale.say("unknown_other", every=every(locale, likeliest), chance=chance)
+    return locale.say(
+        "unknown_sure",
+        tank=named(tank.tank_id),
+        every=every(locale, days),
+        chance=locale.chance(certainty.chance_best),
+        other=other,
+    )
+
+
 def unknowns(locale: Locale, tanks: list[TankFacts]) -> tuple[str, ...]:
     """Return what a page does not know."""
     bases = [area.forecast.basis for tank in tanks for area in tank.areas]
-    said = []
+    said = [sure for tank in tanks if (sure := _how_sure(locale, tank)) is not None]
     for basis in ("table", "tank"):
         if count := bases.count(basis):
             numbers = {"n": locale.number(count), "all": locale.number(len(bases))}
