@@ -86,7 +86,7 @@ def _tanks_of(book: Book, client: str) -> NDArray[np.int64]:
     import numpy as np
 
     names = book.tanks.text("client")
-    found = np.flatnonzero(names == client)
+    found = np.flatnonzero((names == client) & (names != ""))
     if not found.size:
         from growthcast.book.words import did_you_mean, shown
 
