@@ -123,15 +123,36 @@ def _print(tanks: list[AwayTank], first: date, last: date) -> None:
                 f"{one.tank_id}: what passes its height if cut as always, and the cut that bridges",
                 [
                     "area",
-                    "cut as always>",
+                    "as always>",
                     "over by",
-                    "over at the next visit>",
+                    "at worst over>",
                     "cut for it>",
-                    "then stays inside>",
-                    "would need>",
+                    "then inside>",
                 ],
                 [_row(area) for area in one.areas],
             )
+            _bare(one)
+
+
+def _bare(tank: AwayTank) -> None:
+    """Say which cuts would hold although they look bare, and for which area none does."""
+    from growthcast.cli.output import print_line
+    from growthcast.service.visit.words import about_days, and_list
+
+    print_line("At worst over: in one case of ten, on the day of the next visit.")
+    if tank.state != "stand-in":
+        return
+    if none := [area.label for area in tank.areas if area.needed_cut_cm is None]:
+        print_line(f"Not even the lowest safe cut would hold {and_list(none)}.")
+        return
+    low = [
+        f"{area.label} to {area.needed_cut_cm:.2g} {area.unit} "
+        f"(bare for {about_days(area.days_below_floor)})"
+        for area in tank.areas
+        if area.needed_cut_cm is not None and area.needed_cut_cm < 0.995 * area.floor_cm
+    ]
+    if low:
+        print_line(f"Without a stand-in, cuts below the floor would hold: {and_list(low)}.")
 
 
 def _row(area: AwayArea) -> list[str]:
@@ -139,19 +160,12 @@ def _row(area: AwayArea) -> list[str]:
 
     unit = area.unit
     first, middle, _ = area.passes_on
-    day = f"{middle}" if middle else f"perhaps {first}" if first else "stays inside"
-    over = f"{area.over_cm.p50:.1f} {unit} (up to {area.over_cm.p90:.1f})"
-    needed = ""
-    if area.chance_within < 1.0 and area.needed_cut_cm is None:
-        needed = "no safe cut"
-    elif area.needed_cut_cm is not None and area.needed_cut_cm < area.bridging_cut_cm - 0.05:
-        needed = f"{area.needed_cut_cm:.1f} {unit} ({area.days_below_floor:.0f} days bare)"
+    day = f"{middle}" if middle else f"{first} (1 in 10)" if first else "stays inside"
     return [
         area.label,
         f"{area.usual_cut_cm:.1f} {unit}",
         day,
-        over if first else f"0 {unit}",
+        f"{area.over_cm.p90:.1f} {unit}" if first else "",
         f"{area.bridging_cut_cm:.1f} {unit}",
         as_chance(area.chance_within),
-        needed,
     ]

@@ -127,17 +127,8 @@ def _print(sheet: CutSheet) -> None:
     print_line(sheet.sentence)
     if sheet.areas:
         print_table(
-            "In the order of work (range: 8 times in 10)",
-            [
-                "",
-                "area",
-                "now>",
-                "do",
-                "never below>",
-                "at the next visit>",
-                "stays inside>",
-                "min>",
-            ],
+            "In the order of work (heights in cm, or % cover; below it 8 times in 10)",
+            ["", "area", "now>", "do", "never below>", "next visit>", "inside>", "min>"],
             [_row(area) for area in sheet.areas],
         )
     trimming = sheet.trimming_min
@@ -156,17 +147,18 @@ def _print(sheet: CutSheet) -> None:
 def _row(area: AreaCut) -> list[str]:
     from growthcast.service.visit.words import as_chance
 
+    unit = " cm" if area.unit == "cm" else " %"
     do = {
-        "cut": f"cut to {area.cut_cm:.1f} {area.unit}",
-        "trim what stands above": f"trim above {area.cut_cm:.1f} {area.unit}",
+        "cut": f"cut to {area.cut_cm:.1f}{unit}",
+        "trim what stands above": f"trim above {area.cut_cm:.1f}{unit}",
     }
     return [
         str(area.order),
         area.label,
-        area.height_now_cm.in_words(area.unit),
+        area.height_now_cm.in_short(area.unit).replace(" (", "\n").rstrip(")"),
         do.get(area.action, "leave uncut"),
-        f"{area.lowest_safe_cut_cm:g} {area.unit}",
-        area.height_next_cm.in_words(area.unit),
+        f"{area.lowest_safe_cut_cm:g}{unit}",
+        area.height_next_cm.in_short(area.unit).replace(" (", "\n").rstrip(")"),
         as_chance(area.chance_within),
         f"{area.minutes:.0f}",
     ]

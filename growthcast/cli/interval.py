@@ -68,9 +68,9 @@ def _in_full(tank: TankAdvice) -> None:
         days = tank.mends[0].interval_d
         print_table(
             f"{tank.tank_id}: what would make {days} days feasible, each worked out anew",
-            ["change", "all inside>", "enough"],
+            ["change", "at the floor>", "enough"],
             [
-                [mend.change, as_chance(mend.chance_all_within), "yes" if mend.holds else "no"]
+                [mend.change, as_chance(mend.chance_at_least_cut), "yes" if mend.holds else "no"]
                 for mend in tank.mends
             ],
         )
@@ -97,7 +97,8 @@ def _one_tank(tank: TankAdvice, currency: str) -> None:
     )
     print_line(
         "At the floor: all inside if cut as low as still looks right. Presentable: days with every "
-        "area between floor and height. Else bare: days below the floor if cut to last anyhow."
+        "area between floor and height. Else bare: days below the floor if cut to last anyhow (no "
+        "cut: none lasts)."
     )
     shown = tank.recommended_interval_d or tank.options[0].interval_d
     print_table(
@@ -135,7 +136,7 @@ def _effort(option: OptionAdvice) -> list[str]:
 
 
 def _option_row(option: OptionAdvice, tank: TankAdvice) -> list[str]:
-    mark = " (recommended)" if option.interval_d == tank.recommended_interval_d else ""
+    mark = ", best" if option.interval_d == tank.recommended_interval_d else ""
     return [
         f"{option.interval_d} days{mark}",
         f"{100 * option.chance_all_within:.0f} %",
@@ -150,7 +151,7 @@ def _bare(option: OptionAdvice) -> str:
     """Days the barest area stands below its floor if it is cut low enough to last all the same."""
     days = max(area.days_below_floor for area in option.areas)
     if any(area.cut_needed_cm is None for area in option.areas):
-        return "does not last"
+        return "no cut"
     return "0 days" if days == 0.0 else f"{max(days, 1.0):.0f} day{'' if days < 1.5 else 's'}"
 
 

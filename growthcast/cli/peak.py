@@ -120,20 +120,22 @@ def _print(plan: PeakPlan) -> None:
     if not plan.areas:
         return
     print_table(
-        "Slowest first (range: 8 times in 10)",
-        ["area", "now>", "grows>", "cuts on the way", "on the day>", "at its best>", "chance>"],
+        "Slowest first (heights in cm, or % cover; in brackets 8 times in 10)",
+        ["area", "now>", "a week>", "on the day>", "at its best>", "chance>"],
         [
             [
                 area.label,
                 f"{area.height_now_cm.p50:.1f} {area.unit}",
-                f"{area.cm_per_week:.1f} a week",
-                _cuts(area),
-                area.height_on_day_cm.in_words(area.unit),
-                f"{area.low_cm:.1f} to {area.high_cm:.1f}",
+                f"+ {area.cm_per_week:.1f}",
+                area.height_on_day_cm.in_short(area.unit),
+                f"{area.low_cm:.1f}-{area.high_cm:.1f}",
                 as_chance(area.chance_best),
             ]
             for area in plan.areas
         ],
+    )
+    print_table(
+        "Cuts on the way", ["area", "visit", "do"], [row for a in plan.areas for row in _cuts(a)]
     )
     for area in plan.areas:
         if area.why:
@@ -142,18 +144,16 @@ def _print(plan: PeakPlan) -> None:
     print_line(f"Visits counted on: {', '.join(str(visit) for visit in plan.visits)}.")
 
 
-def _cuts(area: PeakArea) -> str:
-    if not area.cuts:
-        return "leave uncut"
+def _cuts(area: PeakArea) -> list[list[str]]:
+    """Rows of an area's cuts: those that hold it in one row, then the one that shapes it."""
     holds = [cut for cut in area.cuts if cut.purpose == "hold"]
-    lines = []
-    if len(holds) == 1:
-        lines.append(f"{holds[0].on}: to {holds[0].cut_cm:.1f} {area.unit} to hold it")
-    elif holds:
+    rows = []
+    if holds:
         low, high = min(cut.cut_cm for cut in holds), max(cut.cut_cm for cut in holds)
-        to = f"{low:.1f}" if high - low < 0.1 else f"{low:.1f} to {high:.1f}"
-        lines.append(f"until {holds[-1].on}: to {to} {area.unit} to hold it")
+        to = f"{low:.1f}" if high - low < 0.1 else f"{low:.1f}-{high:.1f}"
+        until = "" if len(holds) == 1 else "until "
+        rows.append([area.label, f"{until}{holds[-1].on}", f"hold it at {to} {area.unit}"])
     for cut in area.cuts[len(holds) :]:
-        word = "to" if cut.chance_needed >= 0.5 else "trim above"
-        lines.append(f"{cut.on}: {word} {cut.cut_cm:.1f} {area.unit}")
-    return "\n".join(lines)
+        word = "cut to" if cut.chance_needed >= 0.5 else "trim what stands above"
+        rows.append([area.label, str(cut.on), f"{word} {cut.cut_cm:.1f} {area.unit}"])
+    return rows or [[area.label, "", "leave uncut"]]

@@ -27,6 +27,7 @@ __all__ = [
     "interval_options",
     "living_areas",
     "living_part",
+    "needed_cuts",
 ]
 
 FloatArray = NDArray[np.float64]
@@ -164,7 +165,8 @@ class IntervalOptions:
     """One interval for every tank (R,) of a block, and what it asks of every area (A,).
 
     ``cut_cm`` keeps to ``LivingAreas.least_cut_cm``; ``cut_needed_cm`` is the cut that would hold
-    the wanted chance whatever the look, NaN where not even the lowest safe cut does.
+    the wanted chance whatever the look (``cut_cm`` where that does), NaN where not even the lowest
+    safe cut does.
     ``share_of_days_presentable`` counts the days on which every area of a tank stands between its
     floor and its budget, what lies within the scatter of a cut below the floor still counting as
     at it. ``needed_budget_cm`` is the budget that would make the interval feasible
@@ -233,21 +235,22 @@ def interval_options(
     last_bare = np.maximum.reduceat(bare, living.first, axis=0)
     presentable_d = np.maximum(first_over - last_bare, 0.0)
 
-    needed_rank = highest_rank(living, ranked, highest, np.zeros_like(least), confidence)
-    needed = at_rank(ranked, needed_rank[living.run])
+    at_least = highest >= least[:, None]
+    feasible = chance_all >= confidence
+    needed = np.where(feasible[living.run], cut, needed_cuts(living, ranked, highest, confidence))
     short = needed < least
     sunk = np.where(short, np.maximum(needed, living.safe_cut_cm), living.budget_cm)
     below = np.median(living.days_to(interval_d, growth, sunk, living.floor_cm), axis=1)
     # The budgets that would do are found like the cuts, on heights counted downwards.
     depth = -living.end_height(growth, least)
     depth_ranked = np.sort(depth, axis=1)
-    anything = np.full_like(least, -np.inf)
-    depth_rank = highest_rank(living, depth_ranked, depth, anything, confidence)
+    held, anything = np.where(at_least, np.inf, depth), np.full_like(least, -np.inf)
+    depth_rank = highest_rank(living, depth_ranked, held, anything, confidence)
     return IntervalOptions(
         interval_d=interval_d,
-        feasible=chance_all >= confidence,
+        feasible=feasible,
         chance_all_within=chance_all,
-        chance_at_least_cut=all_hold(living, highest >= least[:, None]),
+        chance_at_least_cut=all_hold(living, at_least),
         share_of_days_presentable=presentable_d.mean(axis=1) / interval_d,
         cut_cm=cut,
         removed_share=removed_cm / np.maximum(usual_end, 1e-9),
@@ -260,6 +263,21 @@ def interval_options(
             -at_rank(depth_ranked, depth_rank[living.run]), living.budget_cm
         ),
     )
+
+
+def needed_cuts(
+    living: LivingAreas, ranked: FloatArray, highest: FloatArray, confidence: FloatArray
+) -> FloatArray:
+    """Cuts (A,) no higher than the least ones that hold a tank's wanted chance, whatever the look.
+
+    ``ranked`` are the sorted cuts to choose from, ``highest`` (A, D) those that hold. An area that
+    holds from its least cut is cut no lower than that.
+    """
+    least = living.least_cut_cm
+    held = np.where(highest >= least[:, None], np.inf, highest)
+    rank = highest_rank(living, ranked, held, np.zeros_like(least), confidence)
+    needed: FloatArray = np.minimum(at_rank(ranked, rank[living.run]), least)
+    return needed
 
 
 def at_rank(ranked: FloatArray, rank: IntArray) -> FloatArray:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from math import ceil, floor
 
 __all__ = ["ShortArea", "Shortfall", "percent", "reason_for"]
 
@@ -78,10 +79,11 @@ def _fails(shortfall: Shortfall, confidence: float) -> str:
 
 def _mend(area: ShortArea) -> str:
     """Say which height budget, or which floor, would let an area hold."""
-    way = f"{area.needed_budget_cm:.1f} {area.unit} of height for {area.label}"
+    budget = ceil(10.0 * area.needed_budget_cm - 1e-6) / 10.0  # to the safe side
+    way = f"{budget:.1f} {area.unit} of height for {area.label}"
     lower = area.needed_floor_cm
     if lower is not None and lower < area.floor_cm:
-        way += f" (or a floor of {lower:.1f} {area.unit})"
+        way += f" (or a floor of {floor(10.0 * lower + 1e-6) / 10.0:.1f} {area.unit})"
     return way
 
 

@@ -44,8 +44,9 @@ class Mend:
 
     ``kind`` is "budget", "floor", "plant" or "light"; ``change`` says it in words. ``area_ids`` are
     the areas changed (all of the tank's for light) and ``values`` the new bounds [cm, or % cover],
-    the new species' ids, or the new PPFD [umol]. ``chance_all_within`` is the chance of the
-    interval with that change and ``holds`` whether it suffices.
+    the new species' ids, or the new PPFD [umol]. ``chance_at_least_cut`` is the chance of
+    the interval with that change, every area cut as low as still looks right, and ``holds`` whether
+    it suffices.
     """
 
     kind: str
@@ -53,7 +54,7 @@ class Mend:
     area_ids: tuple[str, ...]
     values: tuple[float | str, ...]
     interval_d: int
-    chance_all_within: float
+    chance_at_least_cut: float
     holds: bool
 
     def as_dict(self) -> dict[str, Any]:
@@ -64,7 +65,7 @@ class Mend:
             "area_ids": list(self.area_ids),
             "values": list(self.values),
             "interval_d": self.interval_d,
-            "chance_all_within": round(self.chance_all_within, 4),
+            "chance_at_least_cut": round(self.chance_at_least_cut, 4),
             "holds": self.holds,
         }
 
@@ -82,10 +83,10 @@ class _Case:
     units: tuple[str, ...]
 
     def chance(self, living: LivingAreas) -> float:
-        """Chance of the interval under changed areas, worked out anew."""
+        """Chance of the interval under changed areas cut to their least, worked out anew."""
         wanted = np.array([self.confidence])
         changed = interval_options(living, self.option.interval_d, wanted)
-        return float(changed.chance_all_within[0])
+        return float(changed.chance_at_least_cut[0])
 
     def mend(
         self, kind: str, change: str, places: BoolArray, values: list[Any], chance: float
@@ -98,7 +99,7 @@ class _Case:
             area_ids=tuple(ids),
             values=tuple(values),
             interval_d=self.option.interval_d,
-            chance_all_within=chance,
+            chance_at_least_cut=chance,
             holds=chance >= self.confidence,
         )
 
@@ -253,7 +254,7 @@ def _plants(case: _Case, limit: int) -> Iterator[Mend]:
         if mend.holds:
             shown += 1
             yield mend
-        if nearest is None or mend.chance_all_within > nearest.chance_all_within:
+        if nearest is None or mend.chance_at_least_cut > nearest.chance_at_least_cut:
             nearest = mend
         if shown == SHOWN:
             return

@@ -15,7 +15,7 @@ from numpy.typing import NDArray
 from growthcast.book.book import Book
 from growthcast.fit.design import day_number
 from growthcast.fit.result import GrowthFit
-from growthcast.service.interval import all_hold, at_rank, highest_rank
+from growthcast.service.interval import all_hold, at_rank, highest_rank, needed_cuts
 from growthcast.service.recommend import (
     TankAdvice,
     area_label,
@@ -161,8 +161,8 @@ def _bridge(
     # Nothing is left taller than as always: a time away is no reason for it.
     cut = np.minimum(np.where((rank < 0)[living.run], alone, cut), np.maximum(usual_cm, least))
     bridged = standing.cut(arrived, cut) + growth
-    nothing = np.zeros_like(least)
-    needed_rank = highest_rank(living, ranked, lasting, nothing, confidence)
+    chance = all_hold(living, standing.within(bridged))
+    needed = needed_cuts(living, ranked, lasting, confidence)
     return _Bridge(
         growth=growth,
         arrived=arrived,
@@ -170,9 +170,9 @@ def _bridge(
         usual=usual,
         bridging_cm=cut,
         bridged=bridged,
-        needed_cm=np.minimum(at_rank(ranked, needed_rank[living.run]), living.budget_cm),
+        needed_cm=np.where((chance >= confidence)[living.run], cut, needed),
         chance_usual=all_hold(living, standing.within(usual)),
-        chance_bridged=all_hold(living, standing.within(bridged)),
+        chance_bridged=chance,
     )
 
 

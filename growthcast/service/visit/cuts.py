@@ -13,7 +13,7 @@ from growthcast.book.book import Book
 from growthcast.fit.design import day_number
 from growthcast.fit.result import Basis, GrowthFit
 from growthcast.service.effort import Handling, trimming_minutes
-from growthcast.service.interval import LivingAreas, all_hold, at_rank, highest_rank
+from growthcast.service.interval import LivingAreas, all_hold, at_rank, highest_rank, needed_cuts
 from growthcast.service.recommend import area_label, tank_terms, unit_of
 from growthcast.service.visit.sentences import sheet_sentence, watch_list
 from growthcast.service.visit.standing import Standing, days_that_hold, standing_areas
@@ -257,12 +257,10 @@ def _cuts(standing: Standing, interval_d: int, confidence: float) -> _Cuts:
         cut = np.minimum(np.maximum(own, least), living.budget_cm)
         began = standing.cut(standing.now, cut)
         chance = float(all_hold(living, standing.within(began + growth))[0])
-    nothing = np.zeros_like(least)
-    rank = highest_rank(living, ranked, lasting, nothing, wanted)
     return _Cuts(
         growth=growth,
         cut_cm=cut,
-        needed_cm=_cut_at(living, ranked, rank, nothing),
+        needed_cm=cut if chance >= confidence else needed_cuts(living, ranked, lasting, wanted),
         began=began,
         ended=began + growth,
         feasible=chance >= confidence,

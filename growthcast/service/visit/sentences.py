@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 
 from growthcast.book.book import Book
 from growthcast.fit.result import GrowthFit
-from growthcast.service.visit.words import and_list, as_chance, days_in_words
+from growthcast.service.visit.words import about_days, and_list, as_chance, days_in_words
 
 if TYPE_CHECKING:
     from growthcast.service.visit.cuts import AreaCut
@@ -118,8 +118,8 @@ def _falls_short(area: AreaCut) -> Iterator[str]:
     elif area.needed_cut_cm < area.least_cut_cm - 0.05:
         yield (
             f"{area.label} would last from {area.needed_cut_cm:.1f} {area.unit}, below its floor "
-            f"of {area.floor_cm:g} {area.unit}; it would look bare for about "
-            f"{days_in_words(area.days_below_floor)}."
+            f"of {area.floor_cm:g} {area.unit}; it would look bare for "
+            f"{about_days(area.days_below_floor)}."
         )
 
 

@@ -15,6 +15,7 @@ from growthcast.forecast.report import as_date
 __all__ = [
     "CAUTIONS",
     "Range",
+    "about_days",
     "and_list",
     "as_chance",
     "cautions_for",
@@ -49,6 +50,11 @@ class Range:
     def as_dict(self, digits: int = 2) -> dict[str, float]:
         """Return the quantiles as a plain mapping."""
         return {name: round(getattr(self, name), digits) for name in ("p10", "p50", "p90")}
+
+    def in_short(self, unit: str) -> str:
+        """Return the middle and the range for a table whose heights are in cm."""
+        cover = " %" if unit != "cm" else ""
+        return f"{self.p50:.1f}{cover} ({self.p10:.1f}-{self.p90:.1f})"
 
     def in_words(self, unit: str) -> str:
         """Return the middle and the range, as in ``12.4 cm (11.1 to 14.0)``."""
@@ -86,6 +92,12 @@ def days_in_words(days: float) -> str:
     """Return a number of days as a person says it."""
     whole = round(days)
     return "less than a day" if whole < 1 else "1 day" if whole == 1 else f"{whole} days"
+
+
+def about_days(days: float) -> str:
+    """Return a number of days that is not known for sure as a person says it."""
+    said = days_in_words(days)
+    return said if days < 0.5 else f"about {said}"
 
 
 def and_list(names: Sequence[str]) -> str:

@@ -12,7 +12,7 @@ import pytest
 from growthcast.fit.result import fit_growth
 from growthcast.forecast.heights import forecast_heights
 from growthcast.growth.logistic import height_after
-from growthcast.service.interval import HAND_SPREAD
+from growthcast.service.interval import HAND_SPREAD, interval_options, living_areas
 from growthcast.service.recommend import recommend
 from growthcast.service.visit.away import weeks_away
 from growthcast.service.visit.cuts import cut_sheet
@@ -114,6 +114,16 @@ def test_the_sheets_cuts_are_the_highest_that_hold(lobby):
     cuts = {area.area_id: area.cut_cm for area in sheet.areas}
     higher = tank.cut(tank.now, 1.05 * np.array([cuts["stems"], cuts["carpet"]]))
     assert tank.within(higher + tank.living.growth(7.0)).all(axis=0).mean() < 0.9
+
+
+def test_an_area_that_stands_low_leaves_the_others_more_room(tmp_path):
+    """Just cut, the stems surely last a week: the carpet's cut need not allow for them."""
+    book, fit = fitted(tmp_path)
+    sheet = cut_sheet(book, fit, 0, ON + timedelta(days=7))
+    carpet = next(area for area in sheet.areas if area.area_id == "carpet")
+    tall = interval_options(living_areas(fit, np.array([0])), 7, np.array([0.9]))
+    assert carpet.cut_cm > 1.2 * tall.cut_cm[1]
+    assert sheet.chance_all_within == pytest.approx(0.9, abs=0.01)
 
 
 def test_a_sheet_that_cannot_last_names_the_latest_date_that_would(lobby):
