@@ -52,8 +52,10 @@ def _bare(locale: Locale, option: OptionAdvice) -> str:
         return locale.say("no_bare")
     if any(area.cut_needed_cm is None for area in option.areas):
         return locale.say("bare_no_cut")
-    days = round(max((area.days_below_floor for area in option.areas), default=0.0))
-    return locale.count("day", days) if days else locale.say("no_bare")
+    longest = max((area.days_below_floor for area in option.areas), default=0.0)
+    if round(longest) == 0:
+        return locale.say("bare_under" if longest > 0.0 else "no_bare")
+    return locale.count("day", round(longest))
 
 
 def areas_table(locale: Locale, tank: TankFacts, horizon_d: int, on: date) -> Table:
