@@ -90,6 +90,9 @@ class Practice:
     height_error_cm: float = 0.5
     height_error_share: float = 0.05
     widening: float = 1.0
+    contact: str = ""
+    logo: str = ""
+    locale: str = "en-GB"
 
 
 @dataclass(frozen=True, slots=True)

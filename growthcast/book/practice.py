@@ -31,7 +31,7 @@ class Key:
 
     section: str
     name: str
-    kind: str  # text, currency, number, whole or intervals
+    kind: str  # text, currency, locale, picture, number, whole or intervals
     meaning: str
     unit: str = ""
     low: float = 0.0
@@ -45,14 +45,27 @@ class Key:
             return "text in quotes"
         if self.kind == "currency":
             return 'three capital letters in quotes, as "EUR"'
+        if self.kind == "locale":
+            return f"one of {', '.join(LOCALES)}"
+        if self.kind == "picture":
+            return 'a file inside the book\'s folder that ends in .svg, .png or .jpg, as "logo.svg"'
         if self.kind == "intervals":
             return f"a list of whole days {limits}"
         words = UNIT_WORDS[self.unit]
         return f"{'whole ' + words if self.kind == 'whole' else words} {limits}"
 
 
+LOCALES: tuple[str, ...] = (
+    *("en-GB", "en-IE", "en-US", "de-DE", "de-AT", "de-CH", "fr-FR", "fr-BE", "nl-NL", "nl-BE"),
+)
+"""Tags whose number, date and money forms are known (``brief/languages`` holds the forms)."""
+PICTURES: tuple[str, ...] = (".svg", ".png", ".jpg", ".jpeg")
+
 KEYS: tuple[Key, ...] = (
     Key("practice", "name", "text", "the practice's name"),
+    Key("practice", "contact", "text", "line under the name on pages for clients"),
+    Key("practice", "logo", "picture", "picture beside the name on pages for clients"),
+    Key("practice", "locale", "locale", "language, number, date and money forms of pages"),
     Key("practice", "currency", "currency", "ISO 4217 code"),
     Key("practice", "labour_rate_per_h", "number", "price of an hour", "", 0, 1_000_000),
     Key("visit", "fixed_min", "number", "minutes before any trimming", "min", 0, 1440),
@@ -64,7 +77,6 @@ KEYS: tuple[Key, ...] = (
     Key("fit", "height_error_share", "number", "part of it that grows", "share", 0, 1),
     Key("fit", "widening", "number", "factor on the width of forecasts", "", 0.25, 4),
 )
-OTHER_KEYS: tuple[str, ...] = ("contact", "logo", "locale")  # of [practice], for the papers
 OTHER_SECTIONS: tuple[str, ...] = ("rounds",)
 
 
@@ -147,7 +159,6 @@ def _odd_keys(
     lines: dict[tuple[str, str], int],
 ) -> Iterator[Finding]:
     known = [key.name for key in KEYS if key.section == section]
-    known += OTHER_KEYS if section == "practice" else ()
     absent = [name for name in known if name not in content]
     elsewhere = {
         key.name: key.section
@@ -189,9 +200,15 @@ def _value(key: Key, value: Any, line: int | None) -> tuple[Any, list[Finding]]:
         item = finding(slug, FILE, line, key.name, key.name, what, key.expected, fix)
         return None, [item]
 
-    if key.kind in {"text", "currency"}:
+    if key.kind in {"text", "currency", "locale", "picture"}:
         if not isinstance(value, str):
             return found("wrong-kind", f"{shown(value)} without quotes", "put it in quotes")
+        if key.kind == "locale" and value not in LOCALES:
+            fix = did_you_mean(value.replace("_", "-"), list(LOCALES), 'write as "en-GB"')
+            return found("not-a-choice", f"{shown(value)}, whose forms are not known", fix)
+        if key.kind == "picture" and (wrong := _not_a_picture(value)):
+            fix = 'copy the picture into the book\'s folder and write its name, as "logo.svg"'
+            return found("not-a-picture", f"{shown(value)}, {wrong}", fix)
         if key.kind == "currency" and not re.fullmatch("[A-Z]{3}", value):
             upper = value.strip().upper()
             fix = f'write "{upper}"' if re.fullmatch("[A-Z]{3}", upper) else 'write as "EUR"'
@@ -215,6 +232,16 @@ def _value(key: Key, value: Any, line: int | None) -> tuple[Any, list[Finding]]:
             return found("not-whole", f"{shown(value)}, which is not a whole number", fix)
         return int(value), []
     return float(value), []
+
+
+def _not_a_picture(name: str) -> str | None:
+    """Say why a file's name cannot be that of a picture inside the book's folder."""
+    parts = name.replace("\\", "/").split("/")
+    if not name.strip() or not name.lower().endswith(PICTURES):
+        return "which does not end in .svg, .png or .jpg"
+    if not parts[0] or ".." in parts or ":" in name or not name.isprintable():
+        return "which lies outside the book's folder"
+    return None
 
 
 def _not_a_number(value: Any) -> tuple[str, str]:

@@ -61,6 +61,7 @@ _PROBLEMS = {
     "near-key": "a key or section is named almost like a known one that is not there",
     "wrong-kind": "the value is of another kind",
     "double-interval": "an interval is listed twice",
+    "not-a-picture": "the logo is not the name of a picture inside the book's folder",
     # conditions
     "co2-impossible": "pH and KH imply more CO2 than water of a tank holds",
     # areas and species

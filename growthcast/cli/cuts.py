@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from datetime import date, timedelta
+from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
 import typer
@@ -16,6 +17,7 @@ from growthcast.cli.options import (
     open_fit,
     parse_date,
 )
+from growthcast.cli.pages import Form, page_form
 from growthcast.errors import UsageError
 
 if TYPE_CHECKING:
@@ -32,6 +34,15 @@ NextDate = Annotated[
         show_default=False,
     ),
 ]
+SheetFile = Annotated[
+    Path | None,
+    typer.Option(
+        "--out",
+        metavar="FILE",
+        help="Write the sheet as a page to print: FILE.html or FILE.pdf.",
+        show_default=False,
+    ),
+]
 
 
 def cuts_command(
@@ -39,6 +50,7 @@ def cuts_command(
     tank: TankId = None,
     on: OnDate = None,
     next_on: NextDate = None,
+    out: SheetFile = None,
     as_json: AsJson = False,
 ) -> None:
     """Print the sheet for a visit: what to cut in which order, so that it lasts to the next visit.
@@ -50,6 +62,7 @@ def cuts_command(
     from growthcast.cli.output import print_json
     from growthcast.service.visit.cuts import cut_sheet
 
+    form = None if out is None else page_form(out)
     wanted = parse_date(next_on, "--next") if next_on else None
     opened, day, fit = open_fit(book, on)
     place = one_tank(opened, tank)
@@ -63,10 +76,23 @@ def cuts_command(
             f"{day + timedelta(days=interval_d or 0)}"
         )
     sheet = cut_sheet(opened, fit, place, _at_most_a_year(wanted, day))
+    if out is not None and form is not None:
+        _write(opened, sheet, out, form)
     if as_json:
         print_json(sheet.as_dict())
         return
     _print(sheet)
+
+
+def _write(book: Book, sheet: CutSheet, file: Path, form: Form) -> None:
+    """Write the sheet as a page."""
+    from growthcast.brief.sheet import build_sheet
+    from growthcast.cli.output import say
+    from growthcast.cli.pages import page_locale, write_page
+
+    page = build_sheet(book, sheet, page_locale(book, file, only_english=True))
+    write_page(book, page, file, form)
+    say(f"Wrote {file}")
 
 
 def recommended_interval(book: Book, fit: GrowthFit, tank: int) -> int:

@@ -11,12 +11,14 @@ import typer
 from growthcast.cli.add import add_command
 from growthcast.cli.away import away_command
 from growthcast.cli.backtest import backtest_command
+from growthcast.cli.brief import brief_command
 from growthcast.cli.check import check_command
 from growthcast.cli.cuts import cuts_command
 from growthcast.cli.fit import fit_command
 from growthcast.cli.forecast import forecast_command
 from growthcast.cli.interval import interval_command
 from growthcast.cli.log import log_command
+from growthcast.cli.overview import overview_command
 from growthcast.cli.peak import peak_command
 from growthcast.cli.species import species_command
 from growthcast.cli.start import start_command
@@ -64,6 +66,8 @@ COMMANDS: dict[str, Callable[..., None]] = {
     "away": away_command,
     "fit": fit_command,
     "backtest": backtest_command,
+    "brief": brief_command,
+    "overview": overview_command,
     "check": check_command,
     "species": species_command,
     "start": start_command,

@@ -128,6 +128,10 @@ PROBLEMS: dict[str, tuple[Changes, Place]] = {
         instead("practice.toml", "7, 21", "7, 14"),
         ("practice.toml", 10, "intervals_d"),
     ),
+    "not-a-picture": (
+        instead("practice.toml", "[practice]\n", '[practice]\nlogo = "../logo.png"\n'),
+        ("practice.toml", 2, "logo"),
+    ),
     "floor-at-budget": (instead("areas.csv", "8,25", "25,25"), ("areas.csv", 2, "F")),
     "floor-at-ceiling": (instead("areas.csv", "400,2,6", "400,20,21"), ("areas.csv", 3, "F")),
     "cover-range": (instead("areas.csv", "10,60,20", "10,130,20"), ("areas.csv", 4, "G")),

@@ -42,6 +42,12 @@ def test_intervals_come_in_any_order():
         ("[visit\n", "toml-form", 3, None),
         ("[visit]\nfixed_min = 35,5", "toml-form", 4, None),
         ("[fit]\nheight_error_cm = 0", "out-of-range", 4, None),
+        ('locale = "de_DE"', "not-a-choice", 3, 'did you mean "de-DE"?'),
+        ("locale = 7", "wrong-kind", 3, "put it in quotes"),
+        ('logo = "logo.gif"', "not-a-picture", 3, None),
+        ('logo = "a/../../logo.png"', "not-a-picture", 3, None),
+        ('logo = "/etc/logo.png"', "not-a-picture", 3, None),
+        ('logo = "C:/logo.png"', "not-a-picture", 3, None),
     ],
 )
 def test_what_is_wrong_and_on_which_line(text, slug, line, fix):
@@ -53,6 +59,17 @@ def test_what_is_wrong_and_on_which_line(text, slug, line, fix):
 def test_currency_is_a_code():
     _, findings = read_practice(b'[practice]\nlabour_rate_per_h = 1\ncurrency = "eur"\n')
     assert [(item.slug, item.fix) for item in findings] == [("not-a-choice", 'write "EUR"')]
+
+
+def test_what_pages_carry_is_read():
+    text = RATE + 'contact = "Tel. 0"\nlogo = "pictures/logo.SVG"\nlocale = "nl-BE"\n'
+    practice, findings = read_practice(text.encode())
+    assert not findings
+    assert (practice.contact, practice.logo, practice.locale) == (
+        "Tel. 0",
+        "pictures/logo.SVG",
+        "nl-BE",
+    )
 
 
 def test_sections_for_other_commands_are_allowed():

@@ -1,0 +1,1 @@
+"""The brief: a client's tanks on one page."""

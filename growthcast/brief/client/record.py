@@ -1,0 +1,78 @@
+"""How often past forecasts for a tank were right."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from growthcast.book.book import Book
+from growthcast.forecast.backtest import backtest
+from growthcast.forecast.verdict import LEAST_READINGS, BacktestResult
+
+__all__ = ["Record", "past_records"]
+
+SPLITS = 10
+"""Earlier days from which a log is gone through for a page."""
+MOST_AREAS = 120
+"""Larger books are cut down to the page's tanks before they are gone through."""
+
+
+@dataclass(frozen=True, slots=True)
+class Record:
+    """Readings of one tank that were forecast, and how many the 8-in-10 range held.
+
+    ``error`` is the median distance from the middle of the forecast [cm, or points of cover].
+    ``alone`` says that the other tanks' logs were left out.
+    """
+
+    readings: int
+    inside: int
+    error: float
+    is_cover: bool
+    splits: int
+    alone: bool
+
+    @property
+    def enough(self) -> bool:
+        """Whether there are readings enough to say anything."""
+        return self.readings >= LEAST_READINGS
+
+
+def past_records(book: Book, tank_ids: list[str], splits: int = SPLITS) -> dict[str, Record]:
+    """Return the record of each tank; where cover and height both are read, that of most readings.
+
+    Each reading is forecast from the visits before it, as ``growthcast backtest`` does.
+    """
+    alone = len(book.areas) > MOST_AREAS
+    known = _only(book, tank_ids) if alone else book
+    result = backtest(known, splits)
+    order = known.tanks.text("tank_id").tolist()
+    return {name: _record(result, order.index(name), alone) for name in tank_ids}
+
+
+def _record(result: BacktestResult, tank: int, alone: bool) -> Record:
+    here = (result.readings.tank == tank) & result.model.made
+    cover = result.readings.is_cover
+    is_cover = int((here & cover).sum()) > int((here & ~cover).sum())
+    rows: NDArray[np.bool_] = here & (cover == is_cover)
+    off = np.abs(result.model.middle_cm[rows] - result.readings.reading_cm[rows])
+    reach = np.abs(2.0 * result.model.chance_below[rows] - 1.0)
+    return Record(
+        readings=int(rows.sum()),
+        inside=int((reach <= 0.8).sum()),
+        error=float(np.median(off)) if rows.any() else 0.0,
+        is_cover=is_cover,
+        splits=len(result.split_days),
+        alone=alone,
+    )
+
+
+def _only(book: Book, tank_ids: list[str]) -> Book:
+    """Return the book with these tanks alone."""
+    tables = {}
+    for name in ("tanks", "areas", "trims", "conditions"):
+        table = getattr(book, name)
+        tables[name] = table.keep(np.isin(table.text("tank_id").astype(str), tank_ids))
+    return replace(book, **tables)

@@ -1,0 +1,106 @@
+"""A page as one HTML file: no script, no network, pictures inside."""
+
+from __future__ import annotations
+
+import base64
+import re
+from functools import lru_cache
+
+from jinja2 import Environment, PackageLoader, StrictUndefined
+from markupsafe import Markup
+
+from growthcast.brief.page import (
+    Heading,
+    Items,
+    Logo,
+    Page,
+    Paragraph,
+    Picture,
+    Pictures,
+    Table,
+)
+
+__all__ = ["page_html"]
+
+MIME = {"svg": "image/svg+xml", "png": "image/png", "jpg": "image/jpeg"}
+KINDS: dict[type, str] = {
+    Heading: "heading",
+    Paragraph: "paragraph",
+    Items: "items",
+    Table: "table",
+    Pictures: "pictures",
+}
+
+
+@lru_cache(maxsize=1)
+def _environment() -> Environment:
+    return Environment(
+        loader=PackageLoader("growthcast.brief", "templates"),
+        autoescape=True,
+        undefined=StrictUndefined,
+        trim_blocks=True,
+        lstrip_blocks=True,
+        keep_trailing_newline=True,
+    )
+
+
+def page_html(page: Page) -> bytes:
+    """Return a page as the bytes of an HTML file; the same for the same page.
+
+    Parameters
+    ----------
+    page : Page
+        The page's content. Its texts are escaped; its pictures are drawings of our own.
+
+    Returns
+    -------
+    bytes
+        UTF-8.
+    """
+    blocks = [(KINDS[type(block)], block) for block in page.blocks]
+    environment = _environment()
+    style = environment.get_template("page.css").render()
+    text = environment.get_template("page.html").render(
+        page=page,
+        blocks=blocks,
+        style=Markup(style),
+        logo=None if page.letterhead.logo is None else _data_uri(page.letterhead.logo),
+        inline=_Inline(),
+    )
+    return text.encode("utf-8")
+
+
+def _data_uri(logo: Logo) -> str:
+    """Return a logo as an address that an ``img`` shows: nothing in it can run."""
+    content = base64.b64encode(logo.content).decode("ascii")
+    return f"data:{MIME[logo.suffix]};base64,{content}"
+
+
+COLOURS = re.compile(r"(fill|stroke|stop-color): (#[0-9a-f]{6})\b")
+FIXED_SIZE = re.compile(r'(<svg [^>]*?) width="[\d.]+pt" height="[\d.]+pt"')
+IDS = re.compile(r'(\bid="|href="#|url\(#)([^")]+)')
+
+
+class _Inline:
+    """Turns drawings into parts of one page: ids of their own, colours that follow the page's."""
+
+    def __init__(self) -> None:
+        self._count = 0
+
+    def __call__(self, picture: Picture) -> Markup:
+        """Return an SVG to stand inside HTML."""
+        self._count += 1
+        mine = f"p{self._count}-"
+        svg = picture.svg.decode("utf-8")
+        svg = svg[svg.index("<svg ") :]
+        svg = FIXED_SIZE.sub(r"\1", svg, count=1)
+        svg = re.sub(r"<metadata>.*?</metadata>", "", svg, flags=re.S)
+        svg = IDS.sub(lambda found: f"{found[1]}{mine}{found[2]}", svg)
+        svg = re.sub(r'aria-labelledby="(\S+) (\S+)"', rf'aria-labelledby="{mine}\1 {mine}\2"', svg)
+        svg = COLOURS.sub(_colour, svg)
+        return Markup(svg.strip())
+
+
+def _colour(found: re.Match[str]) -> str:
+    name, colour = found[1], found[2]
+    return f"{name}: var(--fig-{colour[1:]}, {colour})"

@@ -1,0 +1,293 @@
+"""The practice on one page: every tank by urgency, with small pictures of its areas."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+from datetime import date, timedelta
+
+import numpy as np
+from numpy.typing import NDArray
+
+from growthcast.book.book import Book
+from growthcast.brief.letterhead import letterhead_of
+from growthcast.brief.locale import Locale
+from growthcast.brief.page import (
+    Block,
+    Column,
+    Heading,
+    Page,
+    Paragraph,
+    Picture,
+    Pictures,
+    Table,
+    named,
+)
+from growthcast.figures.pages.spark import spark_picture
+from growthcast.fit.result import GrowthFit
+from growthcast.forecast.report import AreaForecast, as_date, forecast_growth
+from growthcast.service.recommend import OptionAdvice, TankAdvice, recommend
+from growthcast.service.urgency import TankGrowth, chance_some_area_over, growth_against_usual
+
+__all__ = ["TankStanding", "build_overview", "tank_standings"]
+
+FloatArray = NDArray[np.float64]
+
+SOON_D = 7
+MOST_DRAWN = 40
+"""Tanks of a large practice whose areas are drawn."""
+DRAWN_D, DRAWN_EVERY_D = 28, 2
+MONTHS_A_YEAR = 12.0
+
+
+@dataclass(frozen=True, slots=True)
+class TankStanding:
+    """One tank on the day: its advice, the option worked to, when it is due, its risk and growth.
+
+    ``risk`` is the chance that some area stands over its budget a week from the day, NaN where
+    nothing is planted; ``growth`` (3,) the growth against the usual, middle, low and high [share].
+    """
+
+    advice: TankAdvice
+    place: int
+    option: OptionAdvice | None
+    due_on: date | None
+    risk: float
+    growth: tuple[float, float, float]
+
+
+def tank_standings(book: Book, fit: GrowthFit) -> list[TankStanding]:
+    """Return how every tank stands, the most urgent first.
+
+    A tank is due the recommended interval (the shortest listed where none is recommended) after
+    its last visit, or on the day before the chance that some area is over passes what is allowed,
+    whichever is earlier.
+    """
+    on = as_date(fit.design.on_day)
+    tanks = np.arange(len(book.tanks))
+    horizon = book.practice.horizon_d
+    chances = chance_some_area_over(fit, tanks, np.arange(max(horizon, SOON_D) + 1))
+    growth = growth_against_usual(fit, tanks)
+    last = _last_visits(book)
+    standings = []
+    for place, advice in enumerate(recommend(book, fit)):
+        days = advice.recommended_interval_d
+        options = sorted(advice.options, key=lambda o: o.interval_d)
+        chosen = next((o for o in options if o.interval_d == days), options[0] if options else None)
+        due = _due(advice, chosen, last.get(advice.tank_id), chances[place], on)
+        standings.append(
+            TankStanding(
+                advice=advice,
+                place=place,
+                option=chosen,
+                due_on=due,
+                risk=float(chances[place, SOON_D]),
+                growth=_growth_of(growth, place),
+            )
+        )
+    return sorted(
+        standings,
+        key=lambda s: (s.due_on or date.max, -np.nan_to_num(s.risk), s.advice.tank_id),
+    )
+
+
+def _growth_of(growth: TankGrowth, place: int) -> tuple[float, float, float]:
+    parts = (growth.middle[place], growth.low[place], growth.high[place])
+    return float(parts[0]), float(parts[1]), float(parts[2])
+
+
+def _last_visits(book: Book) -> dict[str, date]:
+    """Last logged date of each tank."""
+    dates = book.trims.date("date").astype("datetime64[D]")
+    latest: dict[str, date] = {}
+    for tank_id, day in zip(book.trims.text("tank_id").tolist(), dates.tolist(), strict=True):
+        if tank_id not in latest or day > latest[tank_id]:
+            latest[tank_id] = day
+    return latest
+
+
+def _due(
+    advice: TankAdvice,
+    option: OptionAdvice | None,
+    last: date | None,
+    chances: FloatArray,
+    on: date,
+) -> date | None:
+    if option is None:
+        return None
+    late = np.flatnonzero(chances > 1.0 - advice.confidence)
+    by_growth = on + timedelta(days=max(int(late[0]) - 1, 0)) if late.size else None
+    by_rhythm = None if last is None else last + timedelta(days=option.interval_d)
+    return min((day for day in (by_growth, by_rhythm) if day is not None), default=None)
+
+
+def build_overview(book: Book, fit: GrowthFit, locale: Locale) -> Page:
+    """Build the practice's own page.
+
+    Parameters
+    ----------
+    book : Book
+        The book.
+    fit : GrowthFit
+        Its fit.
+    locale : Locale
+        How its reader writes.
+
+    Returns
+    -------
+    Page
+        The page's content.
+    """
+    on = as_date(fit.design.on_day)
+    standings = tank_standings(book, fit)
+    planted = [standing for standing in standings if standing.option is not None]
+    blocks: list[Block] = [Paragraph(_lead(locale, planted, on), "lead")]
+    hours = sum(s.option.year.hours for s in planted if s.option is not None) / MONTHS_A_YEAR
+    blocks += [
+        Heading(locale.say("overview_heading")),
+        _table(locale, standings, on),
+        Paragraph(locale.say("total_month", hours=locale.number(hours, 1))),
+        Paragraph(locale.say("growth_note", date=locale.long_date(on)), "note"),
+    ]
+    blocks += _small_pictures(book, fit, locale, planted)
+    return Page(
+        language=locale.text_language,
+        title=locale.say("overview_title"),
+        under_title="",
+        day=on.isoformat(),
+        letterhead=letterhead_of(book.practice, book.folder),
+        blocks=tuple(blocks),
+        foot=f"{locale.say('stands_on', date=locale.long_date(on))} {locale.say('made_with')}",
+    )
+
+
+def _lead(locale: Locale, planted: list[TankStanding], on: date) -> str:
+    if not planted:
+        return locale.say("overview_lead_empty", date=locale.long_date(on))
+    until = on + timedelta(days=SOON_D)
+    due = [s for s in planted if s.due_on is not None and s.due_on <= until]
+    first = planted[0]
+    said = {"date": locale.long_date(until), "tank": named(first.advice.tank_id)}
+    if not due:
+        day = locale.say("due_none") if first.due_on is None else locale.long_date(first.due_on)
+        return locale.say("overview_lead_none", next=day, **said)
+    counts = {"due": locale.number(len(due)), "all": locale.number(len(planted))}
+    return locale.say("overview_lead", **counts, **said)
+
+
+def _table(locale: Locale, standings: list[TankStanding], on: date) -> Table:
+    names = ("tank", "client", "interval", "due", "limits", "risk", "month", "growth")
+    columns = tuple(
+        Column(
+            locale.say(f"col_{name}"),
+            numeric=name in {"risk", "month"},
+            free=name in {"tank", "client", "limits"},
+        )
+        for name in names
+    )
+    return Table(
+        locale.say("overview_caption"),
+        columns,
+        tuple(_row(locale, standing, on) for standing in standings),
+    )
+
+
+def _row(locale: Locale, standing: TankStanding, on: date) -> tuple[str, ...]:
+    advice, option, none = standing.advice, standing.option, locale.say("due_none")
+    head = (named(advice.tank_id), named(advice.client))
+    if option is None:
+        return (*head, none, none, none, none, none, none)
+    days = advice.recommended_interval_d
+    labels = {area.area_id: named(area.label, area.area_id) for area in option.areas}
+    limits = locale.say("limit_none") if advice.limited_by is None else ""
+    middle, low, high = standing.growth
+    return (
+        *head,
+        locale.say("no_listed") if days is None else locale.say("days_short", n=str(days)),
+        _due_words(locale, standing.due_on, on),
+        limits or labels.get(str(advice.limited_by), str(advice.limited_by)),
+        locale.chance(standing.risk),
+        locale.number(option.year.hours / MONTHS_A_YEAR, 1),
+        locale.say(
+            "growth_range",
+            middle=locale.share(middle),
+            low=locale.number(100.0 * low),
+            high=locale.share(high),
+        ),
+    )
+
+
+def _due_words(locale: Locale, due: date | None, on: date) -> str:
+    if due is None:
+        return locale.say("due_none")
+    if due < on:
+        return locale.say("due_overdue", date=locale.short_date(due))
+    return locale.short_date(due)
+
+
+def _small_pictures(
+    book: Book, fit: GrowthFit, locale: Locale, planted: list[TankStanding]
+) -> list[Block]:
+    """Draw the areas of the most urgent tanks."""
+    shown = planted[:MOST_DRAWN]
+    if not shown:
+        return []
+    on = as_date(fit.design.on_day)
+    reach = min(DRAWN_D, book.practice.horizon_d)
+    steps = math.ceil(reach / DRAWN_EVERY_D)
+    ahead = sorted({*(min(k * DRAWN_EVERY_D, reach) for k in range(steps + 1))})
+    at = tuple(on + timedelta(days=d) for d in ahead)
+    tanks = np.array(sorted(standing.place for standing in shown))
+    by_tank: dict[str, list[AreaForecast]] = {}
+    for forecast in forecast_growth(fit, at, book.practice.horizon_d, tanks):
+        by_tank.setdefault(forecast.tank_id, []).append(forecast)
+    labels = dict(zip(book.areas.text("area_id"), book.areas.text("label"), strict=True))
+    blocks: list[Block] = [
+        Heading(locale.say("areas_small_heading")),
+        Paragraph(locale.say("areas_small_note", days=locale.number(reach)), "note"),
+    ]
+    if len(shown) < len(planted):
+        counts = {"shown": locale.number(len(shown)), "all": locale.number(len(planted))}
+        blocks.append(Paragraph(locale.say("areas_small_cut", **counts), "note"))
+    for standing in shown:
+        name = standing.advice.tank_id
+        pictures = tuple(
+            _spark(locale, area, named(labels[area.area_id], area.area_id), book, on)
+            for area in by_tank[name]
+        )
+        blocks += [Heading(named(name), 3), Pictures(pictures, "", columns=5)]
+    return blocks
+
+
+def _spark(locale: Locale, area: AreaForecast, label: str, book: Book, on: date) -> Picture:
+    unit = "% cover" if area.is_cover else "cm"
+    now = locale.height(float(area.height_cm_now[1]), unit)
+    passes = _passes(locale, area, unit, book.practice.horizon_d, on)
+    alternative = locale.say(
+        "spark_alt",
+        area=label,
+        now=now,
+        budget=locale.exact(area.budget_cm, unit),
+        floor=locale.exact(area.floor_cm, unit),
+        passes=passes,
+    )
+    below = locale.say("spark_caption", now=now, passes=passes)
+    return Picture(spark_picture(area, label, alternative), label, below, alternative)
+
+
+def _passes(locale: Locale, area: AreaForecast, unit: str, horizon_d: int, on: date) -> str:
+    early, middle, late = area.passes_budget_on
+    budget = locale.exact(area.budget_cm, unit)
+    last = on + timedelta(days=horizon_d)
+    if early is None:
+        return locale.say("spark_stays", budget=budget, days=locale.count("day", horizon_d))
+    if late is not None and late <= on:
+        return locale.say("spark_over", budget=budget)
+    if middle is not None and middle <= on:
+        return locale.say("spark_maybe_over", budget=budget)
+    if middle is None:
+        return locale.say("spark_from", budget=budget, when=locale.short_date(early))
+    high = locale.short_date(late) if late else locale.say("after", date=locale.short_date(last))
+    low = locale.short_date(early)
+    when = locale.say("passes_range", middle=locale.short_date(middle), low=low, high=high)
+    return locale.say("spark_passes", budget=budget, when=when)

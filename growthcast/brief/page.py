@@ -1,0 +1,129 @@
+"""What a page is before it is HTML or PDF: blocks of words, tables and pictures."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TypeAlias
+
+from growthcast.figures.lettering import tidy
+
+__all__ = [
+    "Block",
+    "Column",
+    "Heading",
+    "Items",
+    "Letterhead",
+    "Logo",
+    "Page",
+    "Paragraph",
+    "Picture",
+    "Pictures",
+    "Table",
+    "named",
+]
+
+FIRST_STRONG, END_ISOLATE = "\N{FIRST STRONG ISOLATE}", "\N{POP DIRECTIONAL ISOLATE}"
+
+
+@dataclass(frozen=True, slots=True)
+class Heading:
+    """A heading; level 2 stands under the page's title."""
+
+    text: str
+    level: int = 2
+
+
+@dataclass(frozen=True, slots=True)
+class Paragraph:
+    """A paragraph: the conclusion (lead), plain text, or a note in small letters."""
+
+    text: str
+    kind: str = "text"  # lead, text or note
+
+
+@dataclass(frozen=True, slots=True)
+class Items:
+    """A list of sentences."""
+
+    items: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Column:
+    """A column of a table; numbers are set to the right, names a person gave break anywhere."""
+
+    text: str
+    numeric: bool = False
+    free: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class Table:
+    """A table; the first column names its row, the ``marked`` row is set off with ``mark``."""
+
+    caption: str
+    columns: tuple[Column, ...]
+    rows: tuple[tuple[str, ...], ...]
+    marked: int | None = None
+    mark: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Picture:
+    """An SVG with a title above it, a line below it and alternative text inside it."""
+
+    svg: bytes
+    title: str
+    below: str
+    alternative: str
+    marked: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class Pictures:
+    """Pictures side by side with one caption; ``columns`` on paper."""
+
+    pictures: tuple[Picture, ...]
+    caption: str
+    columns: int
+
+
+Block: TypeAlias = Heading | Paragraph | Items | Table | Pictures
+
+
+@dataclass(frozen=True, slots=True)
+class Logo:
+    """The practice's picture: the bytes of its file and their kind."""
+
+    content: bytes
+    suffix: str  # svg, png or jpg
+
+
+@dataclass(frozen=True, slots=True)
+class Letterhead:
+    """Who the page is from."""
+
+    practice: str
+    contact: str
+    logo: Logo | None
+
+
+@dataclass(frozen=True, slots=True)
+class Page:
+    """A page's content in its reader's language; ``day`` is the day it stands on, as ISO date."""
+
+    language: str
+    title: str
+    under_title: str
+    day: str
+    letterhead: Letterhead
+    blocks: tuple[Block, ...]
+    foot: str
+
+
+def named(text: str, otherwise: str = "") -> str:
+    """Return a person's text on one line, kept from turning the text around it."""
+    clean = tidy(text).strip() or tidy(otherwise).strip()
+    if any("\u0590" <= char <= "\u08ff" or "\ufb1d" <= char <= "\ufefc" for char in clean):
+        return f"{FIRST_STRONG}{clean}{END_ISOLATE}"
+    return clean

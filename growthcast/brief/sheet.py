@@ -1,0 +1,103 @@
+"""The sheet for a visit as a page to print: what to cut, in the order of work."""
+
+from __future__ import annotations
+
+from growthcast.book.book import Book
+from growthcast.brief.letterhead import letterhead_of
+from growthcast.brief.locale import Locale
+from growthcast.brief.page import Block, Column, Heading, Items, Page, Paragraph, Table, named
+from growthcast.service.visit.cuts import AreaCut, CutSheet
+from growthcast.service.visit.words import Range
+
+__all__ = ["build_sheet"]
+
+COLUMNS = ("area", "now", "do", "safe", "next", "inside", "minutes", "before", "after")
+NUMBERS = {"now", "safe", "next", "inside", "minutes"}
+
+
+def build_sheet(book: Book, sheet: CutSheet, locale: Locale) -> Page:
+    """Build the page of one visit.
+
+    Parameters
+    ----------
+    book : Book
+        The book the sheet was worked out from.
+    sheet : CutSheet
+        The visit.
+    locale : Locale
+        How its reader writes numbers and dates; the text is in English.
+
+    Returns
+    -------
+    Page
+        The page's content, in the order of work, with room for the readings of the day.
+    """
+    locale = locale.in_english()
+    blocks: list[Block] = [Paragraph(named(sheet.sentence), "lead")]
+    if sheet.areas:
+        blocks += [Heading(locale.say("sheet_heading")), _table(locale, sheet)]
+    blocks.append(Paragraph(_time(locale, sheet)))
+    for key, said in (("watch", sheet.watch), ("cautions", sheet.cautions)):
+        if said:
+            items = Items(tuple(named(sentence) for sentence in said))
+            blocks += [Heading(locale.say(f"sheet_{key}")), items]
+    whose = ", ".join(named(part) for part in (sheet.client, sheet.site) if part)
+    day = locale.long_date(sheet.on)
+    title = locale.say("sheet_title", tank=named(sheet.tank_id), date=day)
+    return Page(
+        language=locale.text_language,
+        title=title,
+        under_title=whose,
+        day=sheet.on.isoformat(),
+        letterhead=letterhead_of(book.practice, book.folder),
+        blocks=tuple(blocks),
+        foot=f"{locale.say('stands_on', date=day)} {locale.say('made_with')}",
+    )
+
+
+def _table(locale: Locale, sheet: CutSheet) -> Table:
+    columns = tuple(
+        Column(locale.say(f"sheet_{name}"), numeric=name in NUMBERS, free=name == "area")
+        for name in COLUMNS
+    )
+    rows = tuple(_row(locale, area) for area in sheet.areas)
+    return Table(locale.say("sheet_caption"), columns, rows)
+
+
+def _row(locale: Locale, area: AreaCut) -> tuple[str, ...]:
+    cut = locale.exact(round(area.cut_cm, 1), area.unit)
+    do = {"cut": "sheet_cut", "trim what stands above": "sheet_trim"}.get(area.action)
+    label = named(area.label, area.area_id)
+    return (
+        f"{locale.number(area.order)}. {label}",
+        _range(locale, area.height_now_cm, area.unit),
+        locale.say("sheet_leave") if do is None else locale.say(do, cut=cut),
+        locale.exact(area.lowest_safe_cut_cm, area.unit),
+        _range(locale, area.height_next_cm, area.unit),
+        locale.chance(area.chance_within),
+        locale.say("minutes", n=locale.number(area.minutes)),
+        "",
+        "",
+    )
+
+
+def _range(locale: Locale, height: Range, unit: str) -> str:
+    return locale.say(
+        "range",
+        middle=locale.height(height.p50, unit),
+        low=locale.bare_height(height.p10, unit),
+        high=locale.height(height.p90, unit),
+    )
+
+
+def _time(locale: Locale, sheet: CutSheet) -> str:
+    trimming = sheet.trimming_min
+    return locale.say(
+        "sheet_time",
+        total=locale.number(sheet.minutes),
+        travel=locale.number(sheet.travel_min),
+        fixed=locale.number(sheet.fixed_min),
+        trimming=locale.number(trimming.p50),
+        low=locale.number(trimming.p10),
+        high=locale.number(trimming.p90),
+    )

@@ -1,0 +1,1 @@
+"""Small pictures for pages: one statement each, wide enough for a phone."""

@@ -1,0 +1,137 @@
+"""How an area goes up and down over the weeks when it is visited at a fixed rhythm."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from growthcast.growth.logistic import height_at_stage, stage
+from growthcast.service.interval import HAND_SPREAD, LivingAreas
+
+__all__ = ["SAWTOOTH_LEVELS", "Sawtooth", "repeated_visits", "sawtooth"]
+
+FloatArray = NDArray[np.float64]
+
+SAWTOOTH_LEVELS = (0.10, 0.25, 0.50, 0.75, 0.90)
+STEPS_PER_SPAN = 14
+"""Points drawn between two visits at most; never more than one a day."""
+
+
+@dataclass(frozen=True, slots=True)
+class Sawtooth:
+    """One area over the coming weeks at one interval.
+
+    ``day`` (T,) counts days from the first visit, each visit twice: before the cut and after it.
+    ``height_cm`` is (5, T) at ``SAWTOOTH_LEVELS``; ``over_share`` and ``under_share`` are the
+    shares of days above the budget and below the floor, over all draws [0-1].
+    """
+
+    interval_d: int
+    cut_cm: float
+    day: FloatArray
+    height_cm: FloatArray
+    over_share: float
+    under_share: float
+
+
+def repeated_visits(
+    gained: FloatArray,
+    ceiling_cm: FloatArray,
+    shape: FloatArray,
+    left_cm: FloatArray,
+    fractions: FloatArray,
+) -> FloatArray:
+    """Heights of areas through spans between visits, each of which cuts down to the same height.
+
+    Parameters
+    ----------
+    gained : array (V, D)
+        Stages gained in each of ``V`` spans, in each draw.
+    ceiling_cm : array (D,)
+        Ceiling [cm], or [% cover] for floating plants.
+    shape : array (D,) or (1,)
+        Shape exponent of the curve.
+    left_cm : array (D,)
+        Height a visit leaves [cm]; what stands lower is not cut.
+    fractions : array (F,)
+        Parts of a span at which heights are wanted [0-1].
+
+    Returns
+    -------
+    array (V, F, D)
+        Heights [cm].
+
+    Notes
+    -----
+    Within a span the stage rises evenly, ``z(f) = z(0) + f * gained``; heights follow from stages
+    as in ``growth.logistic``. Left out: the pause after a hard cut.
+
+    Examples
+    --------
+    A stand of ceiling 40 cm cut to 10 cm, which gains ``ln 3`` stages a span, is back at 20 cm:
+
+    >>> gained = np.full((2, 1), np.log(3.0))
+    >>> ten, forty, one = np.array([10.0]), np.array([40.0]), np.array([1.0])
+    >>> repeated_visits(gained, forty, one, ten, np.array([0.0, 1.0]))[:, :, 0].round(6)
+    array([[10., 20.],
+           [10., 20.]])
+    """
+    spans, draws = gained.shape
+    heights = np.empty((spans, fractions.size, draws))
+    highest = ceiling_cm * (1.0 - 1e-9)  # nothing stands above its ceiling
+    start = np.minimum(left_cm, highest)
+    for span in range(spans):
+        stages = stage(start, ceiling_cm, shape) + fractions[:, None] * gained[span]
+        heights[span] = height_at_stage(stages, ceiling_cm, shape)
+        ended = height_at_stage(stage(start, ceiling_cm, shape) + gained[span], ceiling_cm, shape)
+        start = np.minimum(np.minimum(left_cm, ended), highest)
+    return heights
+
+
+def sawtooth(
+    living: LivingAreas, area: int, interval_d: int, cut_cm: float, weeks: int
+) -> Sawtooth:
+    """Foresee one area over the coming weeks when it is visited every ``interval_d`` days.
+
+    Parameters
+    ----------
+    living : LivingAreas
+        Draws of the areas of its tank.
+    area : int
+        Its place among ``living.area``.
+    interval_d : int
+        Days between visits [d]; the first visit is on the day of the fit.
+    cut_cm : float
+        Height each visit aims at [cm], with the scatter of a hand; what stands lower is left.
+    weeks : int
+        How far ahead [weeks].
+
+    Returns
+    -------
+    Sawtooth
+        Quantiles of height; a rate drifts further from what is known the later a span lies.
+    """
+    horizon_d = 7.0 * weeks
+    spans = int(np.ceil(horizon_d / interval_d))
+    began = interval_d * np.arange(spans, dtype=np.float64)
+    gained = np.stack([living.growth(interval_d, float(ahead))[area] for ahead in began])
+    draws = living.draws
+    left = cut_cm * np.exp(HAND_SPREAD * draws.hand[area])
+    steps = min(STEPS_PER_SPAN, interval_d)
+    fractions = np.linspace(0.0, 1.0, steps + 1)
+    heights = repeated_visits(gained, draws.ceiling_cm[area], living.shape[[area]], left, fractions)
+    day = (began[:, None] + interval_d * fractions).ravel()
+    kept = day <= horizon_d + 1e-9
+    flat = heights.reshape(-1, heights.shape[-1])[kept]
+    budget, floor = living.budget_cm[area], living.floor_cm[area]
+    middles = 0.5 * (heights[:, 1:] + heights[:, :-1])
+    return Sawtooth(
+        interval_d=interval_d,
+        cut_cm=cut_cm,
+        day=day[kept],
+        height_cm=np.quantile(flat, SAWTOOTH_LEVELS, axis=1),
+        over_share=float((middles > budget).mean()),
+        under_share=float((middles < floor * (1.0 - HAND_SPREAD)).mean()),
+    )

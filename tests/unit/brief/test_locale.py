@@ -1,0 +1,93 @@
+"""Numbers, dates and money as a place writes them, and texts that every language has."""
+
+from __future__ import annotations
+
+import re
+import tomllib
+from datetime import date
+from importlib.resources import files
+
+import pytest
+
+from growthcast.book.practice import LOCALES
+from growthcast.brief.locale import open_locale
+
+NBSP, NARROW, MINUS = "\u00a0", "\u202f", "\u2212"
+DAY = date(2026, 3, 1)
+
+
+@pytest.mark.parametrize(
+    ("tag", "number", "money", "percent", "day", "short"),
+    [
+        ("en-GB", "1,234.5", "£1,235", "12%", "1 March 2026", "1 Mar"),
+        ("en-US", "1,234.5", "£1,235", "12%", "March 1, 2026", "Mar 1"),
+        ("de-DE", "1.234,5", f"1.235{NBSP}£", f"12{NBSP}%", "1. März 2026", "1. März"),
+        ("de-AT", f"1{NBSP}234,5", f"£{NBSP}1{NBSP}235", f"12{NBSP}%", "1. März 2026", "1. März"),
+        ("de-CH", "1’234.5", f"£{NBSP}1’235", f"12{NBSP}%", "1. März 2026", "1. März"),
+        (
+            "fr-FR",
+            f"1{NARROW}234,5",
+            f"1{NARROW}235{NBSP}£",
+            f"12{NBSP}%",
+            "1er mars 2026",
+            "1er mars",
+        ),
+        ("nl-NL", "1.234,5", f"£{NBSP}1.235", "12%", "1 maart 2026", "1 mrt."),
+    ],
+)
+def test_forms(tag, number, money, percent, day, short):
+    locale = open_locale(tag)
+    assert locale.number(1234.5, 1) == number
+    assert locale.money(1234.6, "GBP") == money
+    assert locale.share(0.12) == percent
+    assert locale.long_date(DAY) == day
+    assert locale.short_date(DAY) == short
+
+
+def test_a_currency_without_a_sign_keeps_its_code():
+    assert open_locale("en-GB").money(9, "SEK") == f"SEK{NBSP}9"
+    assert open_locale("de-DE").money(9, "SEK") == f"9{NBSP}SEK"
+
+
+def test_below_zero():
+    locale = open_locale("de-DE")
+    assert locale.number(-1.5, 1) == f"{MINUS}1,5"
+    assert locale.number(-0.01, 1) == "0,0"
+    assert locale.money(-1500, "EUR") == f"{MINUS}1.500{NBSP}€"
+    assert locale.money(-0.2, "EUR") == f"0{NBSP}€"
+
+
+def test_what_was_agreed_is_shown_as_it_was_given():
+    locale = open_locale("de-DE")
+    assert locale.exact(20.5, "cm") == f"20,5{NBSP}cm"
+    assert locale.exact(9.0, "cm") == f"9{NBSP}cm"
+    assert locale.exact(46.0, "% cover") == f"46{NBSP}%"
+    assert locale.height(20.5, "cm") in (f"20{NBSP}cm", f"21{NBSP}cm")
+
+
+@pytest.mark.parametrize("tag", LOCALES)
+def test_every_known_tag_opens_with_whole_forms(tag):
+    locale = open_locale(tag)
+    assert locale.long_date(DAY)
+    assert len(locale.forms["months"]) == len(locale.forms["months_short"]) == 12
+    assert locale.text["and"]
+    assert (locale.text_language == locale.language) == (locale.language in {"en", "de"})
+
+
+def test_german_says_all_that_english_says_with_the_same_blanks():
+    texts = {}
+    for name in ("en", "de"):
+        table = files("growthcast.brief") / "languages" / f"{name}.toml"
+        texts[name] = tomllib.loads(table.read_text(encoding="utf-8"))["text"]
+    inside = re.compile("rhythm_.*_inside")
+    wanted = {key for key in texts["en"] if not key.startswith("sheet_") and not inside.match(key)}
+    assert wanted == {key for key in texts["de"] if not inside.match(key)}
+    for key in wanted:
+        blanks = [sorted(set(re.findall(r"{(\w+)}", texts[name][key]))) for name in ("en", "de")]
+        assert blanks[0] == blanks[1], key
+
+
+def test_a_list_in_words():
+    locale = open_locale("de-DE")
+    assert locale.listed(["a"]) == "a"
+    assert locale.listed(["a", "b", "c"]) == "a, b und c"

@@ -1,0 +1,95 @@
+"""A page as HTML: what a person typed never becomes markup, and every id stands once."""
+
+from __future__ import annotations
+
+import re
+
+from growthcast.brief.html import page_html
+from growthcast.brief.page import (
+    Column,
+    Heading,
+    Items,
+    Letterhead,
+    Logo,
+    Page,
+    Paragraph,
+    Picture,
+    Pictures,
+    Table,
+    named,
+)
+from growthcast.figures.lettering import drawable
+from growthcast.figures.pages.cost import CostPicture, CostPoint, cost_picture
+
+EVIL = "<script>alert(1)</script>\"'&{{7*7}}"
+
+
+def page(text: str = EVIL, logo: Logo | None = None) -> Page:
+    drawn = drawable(text)
+    points = (CostPoint(100.0, 0.9, drawn, True), CostPoint(50.0, 0.5, "other", False))
+    svg = cost_picture(CostPicture(points, drawn, drawn, ","), text, text)
+    picture = Picture(svg, text, text, text, marked=True)
+    return Page(
+        language="en",
+        title=text,
+        under_title=text,
+        day="2026-03-02",
+        letterhead=Letterhead(text, text, logo),
+        blocks=(
+            Heading(text),
+            Paragraph(text, "lead"),
+            Items((text,)),
+            Table(text, (Column(text), Column(text, numeric=True)), ((text, text),), 0, text),
+            Pictures((picture, picture), text, 3),
+        ),
+        foot=text,
+    )
+
+
+def test_a_persons_text_is_never_markup():
+    html = page_html(page()).decode()
+    assert "<script" not in html
+    assert "&lt;script&gt;" in html
+    assert "49" not in re.sub(r"<svg.*?</svg>", "", html, flags=re.S)
+    assert "{{7*7}}" in html
+
+
+def test_no_script_no_network_one_file():
+    html = page_html(page()).decode()
+    assert "default-src 'none'" in html
+    assert not re.search(r"""(src|href)=["'](?!#|data:)""", html)
+    assert "@import" not in html
+    assert "url(http" not in html
+
+
+def test_ids_stand_once_and_references_find_them():
+    html = page_html(page("plain")).decode()
+    ids = re.findall(r'\bid="([^"]+)"', html)
+    assert len(ids) == len(set(ids)) > 10
+    wanted = re.findall(r'href="#([^"]+)"', html) + re.findall(r"url\(#([^)]+)\)", html)
+    wanted += " ".join(re.findall(r'aria-labelledby="([^"]+)"', html)).split()
+    assert wanted
+    assert set(wanted) <= set(ids)
+
+
+def test_every_colour_of_a_drawing_can_be_changed_by_the_page():
+    html = page_html(page("plain")).decode()
+    drawn = re.search(r"<svg.*?</svg>", html, re.S)[0]
+    assert "var(--fig-0072b2, #0072b2)" in drawn
+    assert not re.search(r"(fill|stroke): #", drawn)
+
+
+def test_a_logo_is_a_picture_that_cannot_run():
+    html = page_html(page("p", Logo(b"<svg onload='alert(1)'/>", "svg"))).decode()
+    assert '<img class="logo" src="data:image/svg+xml;base64,' in html
+    assert "onload" not in html
+
+
+def test_the_same_page_is_the_same_bytes():
+    assert page_html(page()) == page_html(page())
+
+
+def test_right_to_left_names_do_not_turn_the_text_around_them():
+    assert named("نباتات") == "\u2068نباتات\u2069"
+    assert named("stems\n\x07 ") == "stems"
+    assert named("  ", "a1") == "a1"

@@ -1,0 +1,43 @@
+"""A page as PDF: tagged, with its text and alternative texts, the same bytes every time."""
+
+from __future__ import annotations
+
+import io
+
+import pytest
+
+from growthcast.brief.pdf import page_pdf
+from tests.unit.brief.test_page_html import page
+
+pytest.importorskip("typst")
+pypdf = pytest.importorskip("pypdf")
+
+NASTY = '#panic("no") $x$ *b* \\ "quoted" <label> // @ref `raw` {{7*7}} [c]'
+
+
+def read(content: bytes):
+    return pypdf.PdfReader(io.BytesIO(content))
+
+
+def test_a_persons_text_is_never_typst():
+    made = read(page_pdf(page(NASTY)))
+    text = " ".join(made.pages[0].extract_text().replace("\u200b", "").split())
+    assert '#panic("no") $x$ *b*' in text
+    assert "`raw` {{7*7}}" in text
+    assert made.metadata.title.replace("\u200b", "") == NASTY
+
+
+def test_it_is_tagged_and_says_its_language():
+    root = read(page_pdf(page("plain"))).trailer["/Root"]
+    assert root["/MarkInfo"]["/Marked"]
+    assert root["/Lang"] == "en"
+    assert "/StructTreeRoot" in root
+
+
+def test_the_same_page_is_the_same_bytes():
+    assert page_pdf(page("plain")) == page_pdf(page("plain"))
+
+
+@pytest.mark.parametrize("text", ["x" * 80, "נבטים גבעול", "🌿 plant 🐟", "草"])
+def test_names_of_any_kind(text):
+    assert page_pdf(page(text)).startswith(b"%PDF")

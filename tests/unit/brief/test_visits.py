@@ -1,0 +1,85 @@
+"""Planned visits and the letterhead: what cannot be read is told in a sentence."""
+
+from __future__ import annotations
+
+import base64
+from datetime import date
+
+import pytest
+
+from growthcast.book.book import Practice
+from growthcast.brief.letterhead import logo_of
+from growthcast.brief.visits import read_visits
+from growthcast.errors import UsageError
+
+PNG = base64.b64decode(
+    "iVBORw0KGgoAAAANSUhEUgAAAAEAAAABCAYAAAAfFcSJAAAADUlEQVR42mP8z8BQDwAEhQGAhKmMIQAAAABJRU5ErkJggg=="
+)
+
+
+def plan(tmp_path, text):
+    file = tmp_path / "plan.csv"
+    file.write_bytes(text.encode() if isinstance(text, str) else text)
+    return file
+
+
+def test_visits_by_date_whatever_the_mark_and_the_other_columns(tmp_path):
+    text = "note;tank_id;date\nb;lobby;2026-03-09\na;lobby;2026-03-02\n\n"
+    visits = read_visits(plan(tmp_path, text), ["lobby"])
+    assert [visit.on for visit in visits] == [date(2026, 3, 2), date(2026, 3, 9)]
+
+
+@pytest.mark.parametrize(
+    ("text", "said"),
+    [
+        ("date,tank\n2026-03-02,lobby\n", "has no column tank_id"),
+        ("", "has no column date"),
+        ("date,tank_id\n2.3.2026,lobby\n", 'plan.csv:2: "2.3.2026" is not a date'),
+        ("date,tank_id\n2026-02-30,lobby\n", "is not a date"),
+        ("date,tank_id\n2026-03-02,loby\n", 'did you mean "lobby"?'),
+        (b"date,tank_id\n\xff\xfe", "is not text in UTF-8"),
+    ],
+)
+def test_what_is_wrong_is_said(tmp_path, text, said):
+    with pytest.raises(UsageError) as error:
+        read_visits(plan(tmp_path, text), ["lobby", "home"])
+    assert said in str(error.value)
+
+
+def test_a_plan_that_is_not_there(tmp_path):
+    with pytest.raises(UsageError, match="cannot be read: no such file"):
+        read_visits(tmp_path / "none.csv", [])
+
+
+@pytest.mark.parametrize(
+    ("name", "content", "said"),
+    [
+        ("logo.png", None, "has no such file"),
+        ("logo.png", b"GIF89a", "is no PNG file"),
+        ("logo.svg", b"not a drawing", "holds no SVG"),
+        ("logo.jpg", PNG, "is no JPG file"),
+        ("logo.png", b"x" * 2_000_001, "larger than 2 MB"),
+    ],
+)
+def test_a_logo_that_cannot_be_used_leaves_the_page_without(tmp_path, name, content, said):
+    if content is not None:
+        (tmp_path / name).write_bytes(content)
+    logo, why = logo_of(Practice(logo=name), tmp_path)
+    assert logo is None
+    assert said in why
+
+
+def test_a_logo_outside_the_folder_by_a_link_is_not_read(tmp_path):
+    book = tmp_path / "book"
+    book.mkdir()
+    (tmp_path / "secret.png").write_bytes(PNG)
+    (book / "logo.png").symlink_to(tmp_path / "secret.png")
+    logo, why = logo_of(Practice(logo="logo.png"), book)
+    assert logo is None
+    assert "outside" in why
+
+
+def test_a_logo(tmp_path):
+    (tmp_path / "logo.PNG").write_bytes(PNG)
+    logo, why = logo_of(Practice(logo="logo.PNG"), tmp_path)
+    assert (logo.suffix, logo.content, why) == ("png", PNG, None)

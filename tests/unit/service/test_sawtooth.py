@@ -1,0 +1,93 @@
+"""Up with growth, down with each visit; and which tank needs a visit first."""
+
+from __future__ import annotations
+
+from datetime import date
+
+import numpy as np
+import pytest
+
+from growthcast.fit.result import fit_growth
+from growthcast.forecast.heights import forecast_heights
+from growthcast.service.interval import living_areas
+from growthcast.service.sawtooth import SAWTOOTH_LEVELS, repeated_visits, sawtooth
+from growthcast.service.urgency import chance_some_area_over, growth_against_usual
+from tests.books import make_book
+
+ON = date(2026, 6, 1)
+
+
+@pytest.fixture(scope="module")
+def fit(tmp_path_factory):
+    return fit_growth(make_book(tmp_path_factory.mktemp("book"), on=ON), ON)
+
+
+def test_what_stands_lower_than_the_cut_is_left():
+    gained = np.full((3, 1), 0.2)  # too slow to be back at 10 cm where the start is lower
+    forty, one = np.array([40.0]), np.array([1.0])
+    heights = repeated_visits(gained, forty, one, np.array([10.0]), np.array([0.0, 1.0]))
+    assert (heights[:, 0, 0] <= 10.0 + 1e-9).all()
+    nothing = repeated_visits(np.zeros((2, 1)), forty, one, np.array([10.0]), np.array([0.0, 1.0]))
+    np.testing.assert_allclose(nothing, 10.0)
+
+
+def test_a_cut_above_the_ceiling_leaves_the_ceiling():
+    heights = repeated_visits(
+        np.ones((1, 1)), np.array([8.0]), np.array([1.0]), np.array([20.0]), np.array([0.0, 1.0])
+    )
+    assert (heights <= 8.0).all()
+
+
+@pytest.mark.parametrize("interval_d", [7, 10, 28])
+def test_first_span_ends_as_the_interval_rule_says(fit, interval_d):
+    living = living_areas(fit, np.array([0]))
+    cut = np.full(living.area.size, 9.0)
+    saw = sawtooth(living, 0, interval_d, 9.0, weeks=8)
+    end = living.end_height(living.growth(interval_d), cut)[0]
+    last = int(np.argmax(np.where(saw.day <= interval_d, saw.day, -1)))
+    assert saw.height_cm[:, last] == pytest.approx(np.quantile(end, SAWTOOTH_LEVELS), rel=1e-9)
+    assert saw.day[0] == 0.0
+    assert saw.day[-1] <= 56.0
+    assert (np.diff(saw.day) >= 0.0).all()
+    assert (np.diff(saw.height_cm, axis=0) >= -1e-9).all()
+
+
+def test_the_longer_the_wait_the_more_days_are_over(fit):
+    living = living_areas(fit, np.array([0]))
+    over = [sawtooth(living, 0, d, 9.0, 8).over_share for d in (7, 14, 28)]
+    assert over == sorted(over)
+    assert over[-1] > 0.2
+
+
+def test_one_areas_risk_is_that_of_its_forecast(fit):
+    ahead = np.array([0, 7, 14])
+    [home] = chance_some_area_over(fit, np.array([1]), ahead)  # one area, so nothing is joint
+    own = forecast_heights(fit, np.array([2]), fit.design.on_day + ahead.astype(float))
+    assert home == pytest.approx(own.chance_over_budget[0], abs=0.03)
+
+
+def test_risk_of_a_tank_is_at_least_that_of_its_areas(fit):
+    ahead = np.array([7, 14])
+    [lobby] = chance_some_area_over(fit, np.array([0]), ahead)
+    own = forecast_heights(fit, np.array([0, 1]), fit.design.on_day + ahead.astype(float))
+    assert (lobby >= own.chance_over_budget.max(axis=0) - 0.03).all()
+    assert (lobby <= own.chance_over_budget.sum(axis=0) + 0.03).all()
+
+
+def test_an_empty_tank_has_no_risk_to_tell(tmp_path):
+    areas = (
+        "area_id,tank_id,label,species_id,area_cm2,floor_cm,budget_cm,cut_cm,planted_on\n"
+        "stems,lobby,Stems,rotala-rotundifolia,400,7,22,9,2025-01-01\n"
+    )
+    fit = fit_growth(make_book(tmp_path, on=ON, areas=areas), ON)
+    chances = chance_some_area_over(fit, np.array([0, 1]), np.array([7]))
+    assert np.isfinite(chances[0]).all()
+    assert np.isnan(chances[1]).all()
+
+
+def test_growth_against_usual_is_wide_without_a_log(fit):
+    growth = growth_against_usual(fit, np.array([0, 1]))
+    assert (growth.low < growth.middle).all()
+    assert (growth.middle < growth.high).all()
+    wide = np.log(growth.high / growth.low)
+    assert wide[1] > wide[0]  # nothing of the home tank is in the log
