@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
+from datetime import date
 from pathlib import Path
 from typing import Any
 
@@ -89,6 +90,9 @@ class Practice:
     horizon_d: int = 60
     height_error_cm: float = 0.5
     height_error_share: float = 0.05
+    working_days: tuple[str, ...] = ("mon", "tue", "wed", "thu", "fri")
+    hours_per_day: float = 8.0
+    days_off: tuple[date, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)

@@ -61,6 +61,7 @@ _PROBLEMS = {
     "near-key": "a key or section is named almost like a known one that is not there",
     "wrong-kind": "the value is of another kind",
     "double-interval": "an interval is listed twice",
+    "double-day": "a day is listed twice",
     # conditions
     "co2-impossible": "pH and KH imply more CO2 than water of a tank holds",
     # areas and species
@@ -87,6 +88,7 @@ _NOTES = {
     "unknown-section": "a section nobody declared is kept",
     "id-looks-like-value": "the id looks like a number or a date",
     "id-spaces": "the id begins or ends with a space",
+    "visit-day-off": "a tank's fixed weekday is no working day",
     "no-labour-rate": "no labour rate is given",
     "budget-above-water": "the height budget is above the water",
     "budget-above-ceiling": "the height budget is above what the species reaches",

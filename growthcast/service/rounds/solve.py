@@ -1,0 +1,309 @@
+"""The plan that loses least within the hours there are.
+
+Three parts: a plan built tank by tank within the hours left, bettered tank by tank; a bound on what
+any plan loses; and a mixed-integer programme over the steps that can still be part of a better
+plan, as told by the bound. Small practices are solved to the end, large ones to the gap reported.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.optimize import Bounds, LinearConstraint, milp
+from scipy.sparse import csr_array
+
+from growthcast.service.rounds.bound import Priced, bound_from_below
+from growthcast.service.rounds.paths import (
+    RoundsProblem,
+    cheapest_paths,
+    minutes_of_days,
+    path_cost,
+)
+
+__all__ = ["Solved", "solve_rounds"]
+
+FloatArray = NDArray[np.float64]
+IntArray = NDArray[np.int64]
+BoolArray = NDArray[np.bool_]
+
+MOST_STEPS = 2_500
+"""Steps of all tanks in the programme at most; the likeliest ones are taken."""
+NODES = 20_000
+"""Branches looked at at most."""
+SLOWEST_S = 8.0
+"""A stop for the programme: beyond it the plan in hand stands, with its gap."""
+ROOM_MIN = 1e-6
+SMALL_GAP = 1e-4
+ROUNDS, TANKS_AT_ONCE = 250, 30
+"""How often some tanks' visits are taken out of the plan and put back in, and how many at most."""
+SEED = 7
+"""The order in which that happens: always the same, so that the same book gives the same plan."""
+
+
+@dataclass(frozen=True, slots=True)
+class Solved:
+    """Visits (K, N), what they lose, and what no plan can lose less than."""
+
+    visited: BoolArray
+    lost: float
+    bound: float
+
+
+def solve_rounds(problem: RoundsProblem) -> Solved:
+    """Find visits that lose least within the minutes of every day.
+
+    Parameters
+    ----------
+    problem : RoundsProblem
+        Tanks (K,), working days (N,) and what steps lose.
+
+    Returns
+    -------
+    Solved
+        The best plan found; ``bound`` holds for every plan that keeps to the minutes.
+    """
+    search = _Search(problem)
+    free = np.zeros(search.shape)
+    search.build(free)
+    priced = bound_from_below(problem, search.lost, search.build)
+    bound = priced.value
+    if search.gap(bound) > SMALL_GAP:
+        search.put_back(priced)
+    if search.gap(bound) > SMALL_GAP:
+        bound = max(bound, search.programme(priced))
+    return Solved(search.visited, search.lost, min(bound, search.lost))
+
+
+class _Search:
+    """The best plan known while better ones are looked for."""
+
+    def __init__(self, problem: RoundsProblem) -> None:
+        self.problem = problem
+        self.shape = (problem.cost.shape[0], problem.capacity_min.size)
+        self.visited = np.zeros(self.shape, np.bool_)
+        self.lost = float(path_cost(problem.cost, self.visited).sum())
+
+    def keep(self, visited: BoolArray) -> None:
+        """Take a plan if it is the best so far and keeps to the hours."""
+        problem = self.problem
+        lost = float(path_cost(problem.cost, visited).sum())
+        over = minutes_of_days(problem, visited) - problem.capacity_min
+        if lost < self.lost and (over <= ROOM_MIN).all():
+            self.visited, self.lost = visited.copy(), lost
+
+    def build(self, price: FloatArray) -> float:
+        """Build a plan tank by tank at these prices, better it, and return the least lost."""
+        problem = self.problem
+        total, _, wish = cheapest_paths(problem.cost, price)
+        none = problem.cost[:, 0, -1]
+        visited = np.zeros(self.shape, np.bool_)
+        pressing = np.argsort(-(none - total) / problem.work_min, kind="stable")
+        _place_each(problem, visited, pressing, price, wish)
+        self.keep(visited)
+        for _ in range(4):
+            before = path_cost(problem.cost, visited)
+            worst_first = np.argsort(-before, kind="stable")
+            _place_each(problem, visited, worst_first, np.zeros(self.shape), None)
+            self.keep(visited)
+            if path_cost(problem.cost, visited).sum() >= before.sum() - 1e-9:
+                break
+        return self.lost
+
+    def gap(self, bound: float) -> float:
+        """How far the best plan is from a bound, relative to what it loses."""
+        return (self.lost - bound) / (1.0 + abs(self.lost))
+
+    def put_back(self, priced: Priced) -> None:
+        """Take the visits of some tanks out and put them back in another order, again and again.
+
+        Half of the tanks meet around one day, the others are those that lose most.
+        """
+        problem, (tanks, days) = self.problem, self.shape
+        order = np.random.default_rng(SEED)
+        size = max(min(TANKS_AT_ONCE, tanks // 3), 2) // 2
+        visited = self.visited.copy()
+        for _ in range(ROUNDS if tanks > 1 else 0):
+            lost = path_cost(problem.cost, visited)
+            day = int(order.integers(days))
+            near = np.flatnonzero(visited[:, max(day - 2, 0) : day + 3].any(axis=1))
+            chance = 0.5 * lost / lost.sum() + 0.5 / tanks if lost.sum() > 0 else None
+            chosen = np.unique(
+                np.concatenate(
+                    [order.permutation(near)[:size], order.choice(tanks, size, p=chance)]
+                )
+            )
+            tried = visited.copy()
+            tried[chosen] = False
+            price = order.uniform(0.0, 1.2) * priced.price
+            _place_each(problem, tried, order.permutation(chosen), price, None)
+            _place_each(problem, tried, chosen, np.zeros(self.shape), None)
+            if path_cost(problem.cost, tried).sum() <= lost.sum():
+                visited = tried
+            self.keep(visited)
+            if self.gap(priced.value) <= SMALL_GAP:
+                break
+
+    def programme(self, priced: Priced) -> float:
+        """Solve over the steps that may be part of a better plan; return a bound, if it is one."""
+        steps, all_taken = _likely_steps(self.problem, priced, self.lost)
+        found = _solve_programme(self.problem, steps, self.shape)
+        if found.x is not None:
+            self.keep(_visits_of(found.x, steps, self.shape))
+        told = found.mip_dual_bound
+        if all_taken and told is not None and np.isfinite(told):
+            return float(told)
+        return -np.inf
+
+
+def _place_each(
+    problem: RoundsProblem,
+    visited: BoolArray,
+    order: IntArray,
+    price: FloatArray,
+    wish: BoolArray | None,
+) -> None:
+    """Give each tank in turn its cheapest path within the minutes that the others leave.
+
+    ``wish`` are paths taken as they are where there is room for them.
+    """
+    used = minutes_of_days(problem, visited)
+    there = np.zeros((problem.travel_min.size, visited.shape[1]), np.int64)
+    np.add.at(there, problem.site, visited.astype(np.int64))
+    for tank in order.tolist():
+        site = problem.site[tank]
+        own = visited[tank]
+        there[site] -= own
+        alone = there[site] == 0
+        need = problem.work_min[tank] + problem.travel_min[site] * alone
+        used -= need * own
+        full = used + need > problem.capacity_min + ROOM_MIN
+        if wish is not None and not (wish[tank] & full).any():
+            own = wish[tank].copy()
+        else:
+            barred = np.where(full, np.inf, price[tank])
+            _, _, path = cheapest_paths(problem.cost[tank : tank + 1], barred[None])
+            own = path[0]
+        visited[tank] = own
+        there[site] += own
+        used += need * own
+
+
+@dataclass(frozen=True, slots=True)
+class _Steps:
+    """Steps (E,) of tanks from a node to a day (or to the end), and what they lose."""
+
+    tank: IntArray
+    node: IntArray
+    day: IntArray
+    cost: FloatArray
+
+
+def _likely_steps(problem: RoundsProblem, priced: Priced, lost: float) -> tuple[_Steps, bool]:
+    """Steps that a plan better than ``lost`` may use, and whether those are all of them.
+
+    The cheapest path through a step, at the prices of the bound, says how much the bound rises if
+    the step is taken; beyond what the best plan loses it cannot be part of a better one.
+    """
+    cost, price = problem.cost, priced.price
+    total, ahead, _ = cheapest_paths(cost, price)
+    tanks, days = price.shape
+    so_far = np.full((tanks, days + 1), np.inf)
+    so_far[:, 0] = 0.0
+    for node in range(1, days + 1):
+        to_here = (so_far[:, :node] + cost[:, :node, node - 1]).min(axis=1)
+        so_far[:, node] = to_here + price[:, node - 1]
+    beyond = np.concatenate([price + ahead[:, 1:], np.zeros((tanks, 1))], axis=1)
+    through = so_far[:, :, None] + cost + beyond[:, None, :] - total[:, None, None]
+    through[:, np.tri(days + 1, days + 1, -1, dtype=np.bool_)] = np.inf
+    slack = lost - priced.value
+    worth = through <= slack + 1e-9
+    everything = int(worth.sum()) <= MOST_STEPS
+    if not everything:
+        cut = np.partition(through[worth], MOST_STEPS)[MOST_STEPS]
+        worth = through < max(float(cut), 1e-9)
+        worth[:, 0, days] = True  # a tank may always be left out
+    tank, node, day = np.nonzero(worth)
+    return _Steps(tank, node, day, cost[worth]), everything
+
+
+def _solve_programme(problem: RoundsProblem, steps: _Steps, shape: tuple[int, int]) -> object:
+    """Mixed-integer programme: a path a tank, the minutes of a day, one journey a place."""
+    tanks, days = shape
+    count = steps.tank.size
+    to_day, from_day = steps.day < days, steps.node > 0
+    column = np.arange(count)
+    shared = np.bincount(problem.site, minlength=problem.travel_min.size) > 1
+    alone_travel = np.where(shared[problem.site], 0.0, problem.own_travel_min)
+    places = np.flatnonzero(shared & (problem.travel_min > 0.0))
+    width = count + places.size * days
+
+    def rows(values: FloatArray, row: IntArray, at: IntArray, height: int) -> csr_array:
+        return csr_array((values, (row, at)), shape=(height, width))
+
+    starts = ~from_day
+    one_start = rows(np.ones(int(starts.sum())), steps.tank[starts], column[starts], tanks)
+    flow = rows(
+        np.concatenate([np.ones(int(to_day.sum())), -np.ones(int(from_day.sum()))]),
+        np.concatenate(
+            [
+                steps.tank[to_day] * days + steps.day[to_day],
+                steps.tank[from_day] * days + steps.node[from_day] - 1,
+            ]
+        ),
+        np.concatenate([column[to_day], column[from_day]]),
+        tanks * days,
+    )
+    journey = count + np.arange(places.size * days)
+    minutes = rows(
+        np.concatenate(
+            [
+                (problem.work_min + alone_travel)[steps.tank[to_day]],
+                np.repeat(problem.travel_min[places], days),
+            ]
+        ),
+        np.concatenate([steps.day[to_day], np.tile(np.arange(days), places.size)]),
+        np.concatenate([column[to_day], journey]),
+        days,
+    )
+    limits = [
+        LinearConstraint(one_start, 1, 1),
+        LinearConstraint(flow, 0, 0),
+        LinearConstraint(minutes, -np.inf, problem.capacity_min),
+    ]
+    if places.size:
+        number = np.full(problem.travel_min.size, -1)
+        number[places] = np.arange(places.size)
+        joint = to_day & (number[problem.site[steps.tank]] >= 0)
+        with_others = np.flatnonzero(number[problem.site] >= 0)
+        line = np.full(tanks, -1)
+        line[with_others] = np.arange(with_others.size)
+        grid = np.arange(with_others.size * days)
+        travelled = rows(
+            np.concatenate([np.ones(int(joint.sum())), -np.ones(grid.size)]),
+            np.concatenate([line[steps.tank[joint]] * days + steps.day[joint], grid]),
+            np.concatenate(
+                [
+                    column[joint],
+                    count
+                    + (number[problem.site[with_others]][:, None] * days + np.arange(days)).ravel(),
+                ]
+            ),
+            grid.size,
+        )
+        limits.append(LinearConstraint(travelled, -np.inf, 0))
+    return milp(
+        np.concatenate([steps.cost, np.zeros(width - count)]),
+        constraints=limits,
+        integrality=np.ones(width),
+        bounds=Bounds(0, 1),
+        options={"node_limit": NODES, "time_limit": SLOWEST_S, "mip_rel_gap": SMALL_GAP},
+    )
+
+
+def _visits_of(x: FloatArray, steps: _Steps, shape: tuple[int, int]) -> BoolArray:
+    visited = np.zeros(shape, np.bool_)
+    taken = (x[: steps.tank.size] > 0.5) & (steps.day < shape[1])
+    visited[steps.tank[taken], steps.day[taken]] = True
+    return visited
