@@ -13,6 +13,7 @@ from growthcast.cli.check import check_command
 from growthcast.cli.fit import fit_command
 from growthcast.cli.forecast import forecast_command
 from growthcast.cli.interval import interval_command
+from growthcast.cli.rounds import rounds_command
 from growthcast.cli.species import species_command
 from growthcast.errors import BookProblems, Exit, GrowthcastError
 
@@ -33,6 +34,7 @@ app = typer.Typer(
 
 COMMANDS: dict[str, Callable[..., None]] = {
     "interval": interval_command,
+    "rounds": rounds_command,
     "forecast": forecast_command,
     "fit": fit_command,
     "backtest": backtest_command,

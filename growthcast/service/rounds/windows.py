@@ -76,8 +76,8 @@ class TankWindow:
         Days from visit to visit.
     limit_d : int or None
         Last day of the first visit by the tank's own limit, where it has one [d].
-    own_limit : bool
-        Whether the interval is the tank's own limit.
+    longest_d : int or None
+        Days between visits that the tank itself allows at most, plants aside [d].
     """
 
     tank_id: str
@@ -87,7 +87,7 @@ class TankWindow:
     interval_d: int
     due_d: int
     limit_d: int | None
-    own_limit: bool
+    longest_d: int | None
     feasible: bool
     minutes: float
     travel_min: float
@@ -190,7 +190,7 @@ def _window(
         interval_d=interval_d,
         due_d=due if limit is None else min(due, limit),
         limit_d=limit,
-        own_limit=bool(np.isfinite(own)) and interval_d == int(own),
+        longest_d=None if np.isnan(own) else int(own),
         feasible=advice.recommended_interval_d is not None,
         minutes=max(minutes, 0.0),
         travel_min=travel,
