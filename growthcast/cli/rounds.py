@@ -17,6 +17,9 @@ if TYPE_CHECKING:
     from growthcast.book.book import Book
     from growthcast.service.rounds.result import LateVisit, PlannedVisit, RoundsPlan
 
+MOST_SAID = 12
+"""Late visits told one by one, those that lose most."""
+
 FromDate = Annotated[
     str | None,
     typer.Option(
@@ -82,8 +85,8 @@ def _first_day(asked: date | None, day: date) -> date:
         return day + timedelta(days=1)
     if asked < day:
         raise UsageError(
-            f"--from {asked} lies before {day}, the day the plan stands on, so its visits may be in "
-            f"the log already; plan from {day + timedelta(days=1)} on, or stand on an earlier day "
+            f"--from {asked} lies before {day}, the day the plan stands on, so its visits may be "
+            f"in the log already; plan from {day + timedelta(days=1)} on, or stand on an earlier day "
             f"with --on {asked}"
         )
     return asked
@@ -159,7 +162,9 @@ def _losses(plan: RoundsPlan) -> list[str]:
     """Say in words what comes late, why, what that loses, and how near to the best the plan is."""
     if not plan.late:
         return [f"Every tank is visited by the day it is due ({len(plan.visits)} visits)."]
-    told = [_lost(one) for one in plan.late]
+    told = [_lost(one) for one in plan.late[:MOST_SAID]]
+    if len(plan.late) > MOST_SAID:
+        told.append(f"{len(plan.late) - MOST_SAID} more are late and lose less; --json lists all.")
     told.append(
         f"In all, late visits lose {plan.area_days_over:.1f} expected area-days over the height "
         "(one area over for one day)."

@@ -76,12 +76,12 @@ def cheapest_paths(cost: FloatArray, price: FloatArray) -> tuple[FloatArray, Flo
         if node:
             beyond[:, node - 1] = price[:, node - 1] + ahead[:, node]
     visited = np.zeros((tanks, days + 1), np.bool_)
-    node = np.zeros(tanks, np.int64)
-    while (node <= days).any():
-        going = np.flatnonzero(node <= days)
-        after = step[going, node[going]]
+    at = np.zeros(tanks, np.int64)
+    while (at <= days).any():
+        going = np.flatnonzero(at <= days)
+        after = step[going, at[going]]
         visited[going, after] = True
-        node[going] = after + 1
+        at[going] = after + 1
     return ahead[:, 0], ahead, visited[:, :days]
 
 

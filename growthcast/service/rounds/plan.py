@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import replace
 from datetime import date, timedelta
 
 import numpy as np
@@ -25,12 +25,19 @@ FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.int64]
 BoolArray = NDArray[np.bool_]
 
+WEEKDAY_NAMES = dict(
+    zip(
+        WEEKDAYS,
+        ("Monday", "Tuesday", "Wednesday", "Thursday", "Friday", "Saturday", "Sunday"),
+        strict=True,
+    )
+)
 LONGEST_WEEKS = 26
 EARLY_PER_H = 0.1
 """An hour of work given away by coming early weighs as much as so many area-days over (a choice of
 ours, small against a day late)."""
 LATE_PER_D = 0.02
-"""What a day late weighs beyond the area-days over, so that a rhythm is kept where nothing grows."""
+"""What a day late weighs beyond the area-days over: a rhythm is kept where nothing grows."""
 LIMIT_PER_D = 1.0
 """A day past a tank's own limit weighs as much as one area over its height for a day (a choice of
 ours)."""
@@ -93,7 +100,9 @@ def plan_rounds(
         end=start + timedelta(days=days - 1),
         practice=book.practice.name,
         hours_per_day=book.practice.hours_per_day,
-        visits=_with_travel(visits, {w.tank_id: int(s) for w, s in zip(windows, site, strict=True)}),
+        visits=_with_travel(
+            visits, {w.tank_id: int(s) for w, s in zip(windows, site, strict=True)}
+        ),
         late=late,
         notes=(*notes, *more, *_unfeasible(windows)),
         dates=tuple(dates),
@@ -136,15 +145,15 @@ def _allowed(windows: list[TankWindow], dates: list[date]) -> tuple[list[BoolArr
         mine = np.ones(weekday.size, np.bool_) if not window.weekday else weekday == window.weekday
         if not mine.any():
             notes.append(
-                f"{window.tank_id} is to be visited on {window.weekday}, and no {window.weekday} "
-                "of this plan is a working day: it is planned on any working day instead"
+                f"{window.tank_id} is to be visited on a {WEEKDAY_NAMES[window.weekday]}, and none "
+                "in this plan is a working day: it is planned on any working day instead"
             )
             mine = np.ones(weekday.size, np.bool_)
         elif window.weekday and window.interval_d < 7:
             notes.append(
-                f"{window.tank_id} is due every {window.interval_d} days, and a fixed weekday "
-                f"({window.weekday}) brings a visit every 7 at best: let it be visited on another "
-                "day as well"
+                f"{window.tank_id} is due every {window.interval_d} days, and a visit every "
+                f"{WEEKDAY_NAMES[window.weekday]} is one in 7 days at best: let it be visited on "
+                "another day as well"
             )
         allowed.append(mine)
     return allowed, notes
@@ -169,7 +178,7 @@ def _fitted_to_a_day(
 
 def _sites(windows: list[TankWindow]) -> tuple[IntArray, list[tuple[str, ...]]]:
     """Place (K,) of each tank: tanks of one client and site share the journey."""
-    keys = [
+    keys: list[tuple[str, ...]] = [
         (w.client, w.site) if w.client or w.site else ("", "", w.tank_id) for w in windows
     ]
     names = list(dict.fromkeys(keys))
@@ -285,8 +294,6 @@ def _past_limit(window: TankWindow, last: int | None, day: int) -> bool:
 
 def _with_travel(visits: list[PlannedVisit], site: dict[str, int]) -> tuple[PlannedVisit, ...]:
     """Count the travel to a place at its first visit of a day, at the longest of its tanks."""
-    from dataclasses import replace
-
     longest: dict[tuple[date, int], float] = {}
     for visit in visits:
         key = (visit.on, site[visit.tank_id])

@@ -11,8 +11,6 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.optimize import Bounds, LinearConstraint, milp
-from scipy.sparse import csr_array
 
 from growthcast.service.rounds.bound import Priced, bound_from_below
 from growthcast.service.rounds.paths import (
@@ -21,6 +19,12 @@ from growthcast.service.rounds.paths import (
     minutes_of_days,
     path_cost,
 )
+from growthcast.service.rounds.programme import (
+    SMALL_GAP,
+    likely_steps,
+    solve_programme,
+    visits_of,
+)
 
 __all__ = ["Solved", "solve_rounds"]
 
@@ -28,14 +32,7 @@ FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.int64]
 BoolArray = NDArray[np.bool_]
 
-MOST_STEPS = 2_500
-"""Steps of all tanks in the programme at most; the likeliest ones are taken."""
-NODES = 20_000
-"""Branches looked at at most."""
-SLOWEST_S = 8.0
-"""A stop for the programme: beyond it the plan in hand stands, with its gap."""
 ROOM_MIN = 1e-6
-SMALL_GAP = 1e-4
 ROUNDS, TANKS_AT_ONCE = 250, 30
 """How often some tanks' visits are taken out of the plan and put back in, and how many at most."""
 SEED = 7
@@ -147,10 +144,10 @@ class _Search:
 
     def programme(self, priced: Priced) -> float:
         """Solve over the steps that may be part of a better plan; return a bound, if it is one."""
-        steps, all_taken = _likely_steps(self.problem, priced, self.lost)
-        found = _solve_programme(self.problem, steps, self.shape)
+        steps, all_taken = likely_steps(self.problem, priced, self.lost)
+        found = solve_programme(self.problem, steps, self.shape)
         if found.x is not None:
-            self.keep(_visits_of(found.x, steps, self.shape))
+            self.keep(visits_of(found.x, steps, self.shape))
         told = found.mip_dual_bound
         if all_taken and told is not None and np.isfinite(told):
             return float(told)
@@ -188,122 +185,3 @@ def _place_each(
         visited[tank] = own
         there[site] += own
         used += need * own
-
-
-@dataclass(frozen=True, slots=True)
-class _Steps:
-    """Steps (E,) of tanks from a node to a day (or to the end), and what they lose."""
-
-    tank: IntArray
-    node: IntArray
-    day: IntArray
-    cost: FloatArray
-
-
-def _likely_steps(problem: RoundsProblem, priced: Priced, lost: float) -> tuple[_Steps, bool]:
-    """Steps that a plan better than ``lost`` may use, and whether those are all of them.
-
-    The cheapest path through a step, at the prices of the bound, says how much the bound rises if
-    the step is taken; beyond what the best plan loses it cannot be part of a better one.
-    """
-    cost, price = problem.cost, priced.price
-    total, ahead, _ = cheapest_paths(cost, price)
-    tanks, days = price.shape
-    so_far = np.full((tanks, days + 1), np.inf)
-    so_far[:, 0] = 0.0
-    for node in range(1, days + 1):
-        to_here = (so_far[:, :node] + cost[:, :node, node - 1]).min(axis=1)
-        so_far[:, node] = to_here + price[:, node - 1]
-    beyond = np.concatenate([price + ahead[:, 1:], np.zeros((tanks, 1))], axis=1)
-    through = so_far[:, :, None] + cost + beyond[:, None, :] - total[:, None, None]
-    through[:, np.tri(days + 1, days + 1, -1, dtype=np.bool_)] = np.inf
-    slack = lost - priced.value
-    worth = through <= slack + 1e-9
-    everything = int(worth.sum()) <= MOST_STEPS
-    if not everything:
-        cut = np.partition(through[worth], MOST_STEPS)[MOST_STEPS]
-        worth = through < max(float(cut), 1e-9)
-        worth[:, 0, days] = True  # a tank may always be left out
-    tank, node, day = np.nonzero(worth)
-    return _Steps(tank, node, day, cost[worth]), everything
-
-
-def _solve_programme(problem: RoundsProblem, steps: _Steps, shape: tuple[int, int]) -> object:
-    """Mixed-integer programme: a path a tank, the minutes of a day, one journey a place."""
-    tanks, days = shape
-    count = steps.tank.size
-    to_day, from_day = steps.day < days, steps.node > 0
-    column = np.arange(count)
-    shared = np.bincount(problem.site, minlength=problem.travel_min.size) > 1
-    alone_travel = np.where(shared[problem.site], 0.0, problem.own_travel_min)
-    places = np.flatnonzero(shared & (problem.travel_min > 0.0))
-    width = count + places.size * days
-
-    def rows(values: FloatArray, row: IntArray, at: IntArray, height: int) -> csr_array:
-        return csr_array((values, (row, at)), shape=(height, width))
-
-    starts = ~from_day
-    one_start = rows(np.ones(int(starts.sum())), steps.tank[starts], column[starts], tanks)
-    flow = rows(
-        np.concatenate([np.ones(int(to_day.sum())), -np.ones(int(from_day.sum()))]),
-        np.concatenate(
-            [
-                steps.tank[to_day] * days + steps.day[to_day],
-                steps.tank[from_day] * days + steps.node[from_day] - 1,
-            ]
-        ),
-        np.concatenate([column[to_day], column[from_day]]),
-        tanks * days,
-    )
-    journey = count + np.arange(places.size * days)
-    minutes = rows(
-        np.concatenate(
-            [
-                (problem.work_min + alone_travel)[steps.tank[to_day]],
-                np.repeat(problem.travel_min[places], days),
-            ]
-        ),
-        np.concatenate([steps.day[to_day], np.tile(np.arange(days), places.size)]),
-        np.concatenate([column[to_day], journey]),
-        days,
-    )
-    limits = [
-        LinearConstraint(one_start, 1, 1),
-        LinearConstraint(flow, 0, 0),
-        LinearConstraint(minutes, -np.inf, problem.capacity_min),
-    ]
-    if places.size:
-        number = np.full(problem.travel_min.size, -1)
-        number[places] = np.arange(places.size)
-        joint = to_day & (number[problem.site[steps.tank]] >= 0)
-        with_others = np.flatnonzero(number[problem.site] >= 0)
-        line = np.full(tanks, -1)
-        line[with_others] = np.arange(with_others.size)
-        grid = np.arange(with_others.size * days)
-        travelled = rows(
-            np.concatenate([np.ones(int(joint.sum())), -np.ones(grid.size)]),
-            np.concatenate([line[steps.tank[joint]] * days + steps.day[joint], grid]),
-            np.concatenate(
-                [
-                    column[joint],
-                    count
-                    + (number[problem.site[with_others]][:, None] * days + np.arange(days)).ravel(),
-                ]
-            ),
-            grid.size,
-        )
-        limits.append(LinearConstraint(travelled, -np.inf, 0))
-    return milp(
-        np.concatenate([steps.cost, np.zeros(width - count)]),
-        constraints=limits,
-        integrality=np.ones(width),
-        bounds=Bounds(0, 1),
-        options={"node_limit": NODES, "time_limit": SLOWEST_S, "mip_rel_gap": SMALL_GAP},
-    )
-
-
-def _visits_of(x: FloatArray, steps: _Steps, shape: tuple[int, int]) -> BoolArray:
-    visited = np.zeros(shape, np.bool_)
-    taken = (x[: steps.tank.size] > 0.5) & (steps.day < shape[1])
-    visited[steps.tank[taken], steps.day[taken]] = True
-    return visited

@@ -267,7 +267,11 @@ def _over_now(fit: GrowthFit, living: LivingAreas, day: float) -> NDArray[np.boo
     posterior, draws = fit.posterior(living.area), living.draws
     kept = np.array([RATE, CEILING, *range(KNOTS, posterior.border.shape[0])])
     moved = np.concatenate(
-        [draws.log_rate[None], np.log(draws.ceiling_cm)[None], np.moveaxis(draws.knots, 1, 0)[:, living.run]]
+        [
+            draws.log_rate[None],
+            np.log(draws.ceiling_cm)[None],
+            np.moveaxis(draws.knots, 1, 0)[:, living.run],
+        ]
     )
     moved = moved - moved.mean(axis=2, keepdims=True)
     covariance = posterior.covariance[:, kept[:, None], kept]
