@@ -86,8 +86,8 @@ def _first_day(asked: date | None, day: date) -> date:
     if asked < day:
         raise UsageError(
             f"--from {asked} lies before {day}, the day the plan stands on, so its visits may be "
-            f"in the log already; plan from {day + timedelta(days=1)} on, or stand on an earlier day "
-            f"with --on {asked}"
+            f"in the log already; plan from {day + timedelta(days=1)} on, or stand on an "
+            f"earlier day with --on {asked}"
         )
     return asked
 

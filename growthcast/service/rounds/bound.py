@@ -30,6 +30,8 @@ STEPS = 500
 PATIENCE = 15
 """Steps without a better bound after which the step is shortened."""
 SHORTEST_STEP = 1e-3
+REACH = 3.0
+"""Steps are as long as if the best plan lost so many times what it does: they shorten later."""
 SHARE_STEP = 0.5
 HEURISTIC_EVERY = 50
 
@@ -91,7 +93,7 @@ def bound_from_below(
             break
         if not over.any():
             break
-        far = max(upper - value, 1e-6 * (1.0 + abs(upper)))
+        far = max(REACH * upper - value, 1e-6 * (1.0 + abs(upper)))
         day_price = np.maximum(day_price + length * far / (over @ over) * over, 0.0)
         leaning = leaning + SHARE_STEP / np.sqrt(step + 1.0) * visited
     return best

@@ -22,7 +22,7 @@ MOST_STEPS = 2_500
 """Steps of all tanks in the programme at most; the likeliest ones are taken."""
 NODES = 20_000
 """Branches looked at at most."""
-SLOWEST_S = 8.0
+SLOWEST_S = 5.0
 """A stop for the programme: beyond it the plan in hand stands, with its gap."""
 SMALL_GAP = 1e-4
 

@@ -33,7 +33,7 @@ IntArray = NDArray[np.int64]
 BoolArray = NDArray[np.bool_]
 
 ROOM_MIN = 1e-6
-ROUNDS, TANKS_AT_ONCE = 250, 30
+ROUNDS, TANKS_AT_ONCE = 120, 30
 """How often some tanks' visits are taken out of the plan and put back in, and how many at most."""
 SEED = 7
 """The order in which that happens: always the same, so that the same book gives the same plan."""
@@ -98,6 +98,13 @@ class _Search:
         visited = np.zeros(self.shape, np.bool_)
         pressing = np.argsort(-(none - total) / problem.work_min, kind="stable")
         _place_each(problem, visited, pressing, price, wish)
+        self.better(visited)
+        self.better(_day_by_day(problem, price))
+        return self.lost
+
+    def better(self, visited: BoolArray) -> None:
+        """Give every tank in turn the best path that the others leave, the costliest first."""
+        problem = self.problem
         self.keep(visited)
         for _ in range(4):
             before = path_cost(problem.cost, visited)
@@ -106,7 +113,6 @@ class _Search:
             self.keep(visited)
             if path_cost(problem.cost, visited).sum() >= before.sum() - 1e-9:
                 break
-        return self.lost
 
     def gap(self, bound: float) -> float:
         """How far the best plan is from a bound, relative to what it loses."""
@@ -152,6 +158,36 @@ class _Search:
         if all_taken and told is not None and np.isfinite(told):
             return float(told)
         return -np.inf
+
+
+def _day_by_day(problem: RoundsProblem, price: FloatArray) -> BoolArray:
+    """Fill one day after the other with the tanks that lose most a minute by waiting.
+
+    What waiting loses is told by the cheapest paths at these prices: the best step to a later day
+    against the step to this one, each with the least cost from there on.
+    """
+    _, ahead, _ = cheapest_paths(problem.cost, price)
+    tanks, days = price.shape
+    beyond = np.concatenate([price + ahead[:, 1:], np.zeros((tanks, 1))], axis=1)
+    node, here = np.zeros(tanks, np.int64), np.arange(tanks)
+    visited = np.zeros((tanks, days), np.bool_)
+    minutes = problem.work_min + problem.own_travel_min
+    for day in range(days):
+        wait = (problem.cost[here, node, day + 1 :] + beyond[:, day + 1 :]).min(axis=1)
+        saves = wait - problem.cost[here, node, day] - ahead[:, day + 1]
+        room = float(problem.capacity_min[day])
+        there: set[int] = set()
+        for tank in np.argsort(-saves / np.maximum(minutes, 1.0), kind="stable").tolist():
+            if saves[tank] <= 0.0:
+                break
+            site = int(problem.site[tank])
+            need = problem.work_min[tank] + (0.0 if site in there else problem.travel_min[site])
+            if need <= room + ROOM_MIN:
+                room -= need
+                there.add(site)
+                visited[tank, day] = True
+                node[tank] = day + 1
+    return visited
 
 
 def _place_each(
