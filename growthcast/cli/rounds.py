@@ -161,7 +161,7 @@ def _row(visit: PlannedVisit) -> list[str]:
 def _losses(plan: RoundsPlan) -> list[str]:
     """Say in words what comes late, why, what that loses, and how near to the best the plan is."""
     if not plan.late:
-        return [f"Every tank is visited by the day it is due ({len(plan.visits)} visits)."]
+        return [f"No visit is later than the day it is due by ({len(plan.visits)} visits)."]
     told = [_lost(one) for one in plan.late[:MOST_SAID]]
     if len(plan.late) > MOST_SAID:
         told.append(f"{len(plan.late) - MOST_SAID} more are late and lose less; --json lists all.")

@@ -104,7 +104,7 @@ def plan_rounds(
             visits, {w.tank_id: int(s) for w, s in zip(windows, site, strict=True)}
         ),
         late=late,
-        notes=(*notes, *more, *_unfeasible(windows)),
+        notes=(*_overdue(windows, start), *notes, *more, *_unfeasible(windows)),
         dates=tuple(dates),
         minutes_per_day=tuple(minutes_of_days(problem, solved.visited).tolist()),
         weighed_loss=solved.lost,
@@ -303,6 +303,15 @@ def _with_travel(visits: list[PlannedVisit], site: dict[str, int]) -> tuple[Plan
         for visit in visits
     ]
     return tuple(counted)
+
+
+def _overdue(windows: list[TankWindow], start: date) -> list[str]:
+    return [
+        f"{w.tank_id} is overdue when the plan begins: the chance that some area is over on "
+        f"{start} is {100 * (1 - w.now.all_within[0]):.0f} %"
+        for w in windows
+        if w.now.all_within[0] < w.confidence
+    ]
 
 
 def _unfeasible(windows: list[TankWindow]) -> list[str]:
