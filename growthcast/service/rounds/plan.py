@@ -281,7 +281,7 @@ def _late(
         chance_over_when_due=float(1.0 - chances.all_within[min(due - began, lost.size - 1)]),
         area=None if worst is None else window.labels[worst],
         area_days_over=float(max(lost[day - began] - lost[min(due - began, lost.size - 1)], 0.0)),
-        for_want_of_hours=bool(((possible >= least) & (possible <= due)).any()),
+        for_want_of_hours=bool(((possible >= least) & (possible < day)).any()),
         past_own_limit=_past_limit(window, last, day),
     )
 

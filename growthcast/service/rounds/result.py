@@ -56,7 +56,7 @@ class LateVisit:
 
     ``days_late``, ``chance_over`` (that some area is over) and ``area_days_over`` (expected beyond
     the due day) reach to the visit, or to the end of the plan. ``area`` is the one most likely
-    over. ``for_want_of_hours`` is false where no working day of the tank's lay before the due day.
+    over. ``for_want_of_hours`` is false where no working day of the tank's lay before the visit.
     """
 
     tank_id: str
@@ -112,7 +112,7 @@ class RoundsPlan:
     @property
     def area_days_over(self) -> float:
         """Area-days over expected because visits come after their due days [d]."""
-        return sum(one.area_days_over for one in self.late)
+        return sum((one.area_days_over for one in self.late), 0.0)
 
     @property
     def gap_share(self) -> float:

@@ -120,6 +120,20 @@ def test_too_few_hours_stretch_the_tank_that_loses_least(tmp_path):
     assert more.area_days_over <= plan.area_days_over
 
 
+def test_it_is_told_whether_hours_or_days_are_wanting(tmp_path):
+    tanks = TANKS.replace("lobby,Client A,Hall,46,,", "lobby,Client A,Hall,46,5,")
+    days = planned(tmp_path / "days", rounds='[rounds]\nworking_days = ["fri"]\n', tanks=tanks)
+    lobby = [one for one in days.late if one.tank_id == "lobby"]
+    assert lobby
+    assert not any(one.for_want_of_hours for one in lobby)
+    assert any(one.past_own_limit for one in lobby)
+    short = '[rounds]\nworking_days = ["fri"]\nhours_per_day = 1.2\n'
+    hours = planned(tmp_path / "hours", rounds=short, tanks=tanks)
+    unplanned = [one for one in hours.late if one.on is None]
+    assert unplanned
+    assert all(one.for_want_of_hours for one in unplanned)
+
+
 def test_a_fixed_weekday_is_kept(tmp_path):
     plan = planned(tmp_path, tanks=SITES.format("thu", "Client B", "", "tue"), weeks=4)
     days = {"lobby": 3, "home": 1}
