@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
+from datetime import date
 from pathlib import Path
 from typing import Any
 
@@ -93,6 +94,9 @@ class Practice:
     contact: str = ""
     logo: str = ""
     locale: str = "en-GB"
+    working_days: tuple[str, ...] = ("mon", "tue", "wed", "thu", "fri")
+    hours_per_day: float = 8.0
+    days_off: tuple[date, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)

@@ -10,6 +10,7 @@ from typing import Any
 from growthcast.book.book import Practice
 from growthcast.book.cells.numbers import as_share
 from growthcast.book.cells.text import decode
+from growthcast.book.checks.rounds import LISTS
 from growthcast.book.not_toml import parse_toml
 from growthcast.book.slugs import finding
 from growthcast.book.tables import UNIT_WORDS
@@ -24,6 +25,11 @@ WRITE_ONE = (
     'name = "Your practice" and labour_rate_per_h = 58.0, with your own price of an hour'
 )
 
+NO_HOURS = (
+    "write the hours that all people together work on a working day, as 7.5; "
+    "a day without work belongs under days_off"
+)
+
 
 @dataclass(frozen=True, slots=True)
 class Key:
@@ -31,7 +37,7 @@ class Key:
 
     section: str
     name: str
-    kind: str  # text, currency, locale, picture, number, whole or intervals
+    kind: str  # text, currency, locale, picture, number, whole, intervals, weekdays or dates
     meaning: str
     unit: str = ""
     low: float = 0.0
@@ -51,6 +57,8 @@ class Key:
             return 'a file inside the book\'s folder that ends in .svg, .png or .jpg, as "logo.svg"'
         if self.kind == "intervals":
             return f"a list of whole days {limits}"
+        if self.kind in LISTS:
+            return LISTS[self.kind].expected
         words = UNIT_WORDS[self.unit]
         return f"{'whole ' + words if self.kind == 'whole' else words} {limits}"
 
@@ -76,8 +84,10 @@ KEYS: tuple[Key, ...] = (
     Key("fit", "height_error_cm", "number", "error of a measured height", "cm", 0.01, 100),
     Key("fit", "height_error_share", "number", "part of it that grows", "share", 0, 1),
     Key("fit", "widening", "number", "factor on the width of forecasts", "", 0.25, 4),
+    Key("rounds", "working_days", "weekdays", "weekdays on which tanks are visited"),
+    Key("rounds", "hours_per_day", "number", "hours of visits and travel", "h", 0.25, 1000),
+    Key("rounds", "days_off", "dates", "days on which nobody works"),
 )
-OTHER_SECTIONS: tuple[str, ...] = ("rounds",)
 
 
 def read_practice(data: bytes) -> tuple[Practice | None, list[Finding]]:
@@ -132,7 +142,7 @@ def _lines_of_keys(text: str) -> dict[tuple[str, str], int]:
 def _odd_names(content: dict[str, Any], lines: dict[tuple[str, str], int]) -> Iterator[Finding]:
     """Yield what is odd about the names of sections and keys."""
     sections = list(dict.fromkeys(key.section for key in KEYS))
-    absent = [name for name in (*sections, *OTHER_SECTIONS) if name not in content]
+    absent = [name for name in sections if name not in content]
     for name, value in content.items():
         if name in sections and isinstance(value, dict):
             yield from _odd_keys(name, value, content, lines)
@@ -148,7 +158,7 @@ def _odd_names(content: dict[str, Any], lines: dict[tuple[str, str], int]) -> It
             found = f"{shown(name)} outside any section"
             line = lines.get(("", name))
             yield finding(slug, FILE, line, name, "key", found, "a key in its section", fix)
-        elif name not in OTHER_SECTIONS:
+        else:
             yield _odd(name, absent, lines.get((name, "")), "section", name)
 
 
@@ -216,10 +226,14 @@ def _value(key: Key, value: Any, line: int | None) -> tuple[Any, list[Finding]]:
         return value, []
     if key.kind == "intervals":
         return _intervals(key, value, found)
+    if key.kind in LISTS:
+        return LISTS[key.kind].read(value, found)
     if isinstance(value, bool) or not isinstance(value, int | float):
         what, fix = _not_a_number(value)
         return found("wrong-kind", what, fix)
     if not key.low <= value <= key.high:  # also where it is nan
+        if key.unit == "h" and value == 0:
+            return found("out-of-range", f"{shown(value)}, which leaves no time", NO_HOURS)
         if key.unit == "share" and 2 <= value <= 100:
             fix = f"write {as_share(value)}"
             return found("percent-for-share", f"{shown(value)}, which looks like per cent", fix)

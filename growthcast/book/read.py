@@ -15,6 +15,7 @@ from growthcast.book.cells.records import read_grid
 from growthcast.book.cells.text import read_bytes, whole_file
 from growthcast.book.checks.log import first_of_each
 from growthcast.book.checks.names import check_file_names
+from growthcast.book.checks.rounds import check_visit_weekdays
 from growthcast.book.checks.run import in_percent_cover, run_checks
 from growthcast.book.checks.species_rows import lay_over
 from growthcast.book.checks.together import Tables
@@ -68,6 +69,7 @@ def inspect_book(
     trims = reading.until(trims)
     tables = Tables(tanks, areas, trims, conditions, species, own, today)
     findings += run_checks(tables, findings)
+    findings += check_visit_weekdays(practice, tanks)
     ordered = tuple(sorted(in_percent_cover(findings, tables), key=note_order))
     if any(item.level == "problem" for item in ordered) or practice is None:
         return None, ordered

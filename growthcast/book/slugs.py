@@ -62,6 +62,7 @@ _PROBLEMS = {
     "wrong-kind": "the value is of another kind",
     "double-interval": "an interval is listed twice",
     "not-a-picture": "the logo is not the name of a picture inside the book's folder",
+    "double-day": "a day is listed twice",
     # conditions
     "co2-impossible": "pH and KH imply more CO2 than water of a tank holds",
     # areas and species
@@ -89,6 +90,7 @@ _NOTES = {
     "unknown-section": "a section nobody declared is kept",
     "id-looks-like-value": "the id looks like a number or a date",
     "id-spaces": "the id begins or ends with a space",
+    "visit-day-off": "a tank's fixed weekday is no working day",
     "no-labour-rate": "no labour rate is given",
     "budget-above-water": "the height budget is above the water",
     "budget-above-ceiling": "the height budget is above what the species reaches",

@@ -9,7 +9,7 @@ from typing import Literal
 
 from growthcast.book.words import plain
 
-__all__ = ["TABLES", "UNIT_WORDS", "Column", "Kind", "column_of"]
+__all__ = ["TABLES", "UNIT_WORDS", "WEEKDAYS", "Column", "Kind", "column_of"]
 
 Kind = Literal["id", "text", "number", "date", "choice", "flag"]
 
@@ -112,6 +112,8 @@ def _number(
     return Column(name, "number", meaning, unit, low, high, required, above, whole)
 
 
+WEEKDAYS = ("mon", "tue", "wed", "thu", "fri", "sat", "sun")
+
 _TANKS = (
     _id("tank_id", "the tank's own id"),
     _text("client", "whose tank it is"),
@@ -123,6 +125,7 @@ _TANKS = (
     _number("travel_min", "min", 0, 1440, "minutes of travel for one visit"),
     _number("longest_interval_d", "d", 1, 365, "cap on the interval, plants aside", whole=True),
     _number("confidence", "share", 0.5, 0.99, "wanted chance that all areas stay inside"),
+    _choice("visit_weekday", "the weekday its client insists on", *WEEKDAYS),
     _text("note", "anything else"),
 )
 

@@ -20,6 +20,7 @@ from growthcast.cli.interval import interval_command
 from growthcast.cli.log import log_command
 from growthcast.cli.overview import overview_command
 from growthcast.cli.peak import peak_command
+from growthcast.cli.rounds import rounds_command
 from growthcast.cli.species import species_command
 from growthcast.cli.start import start_command
 from growthcast.cli.unlog import unlog_command
@@ -60,6 +61,7 @@ def _before_any_command(
 
 COMMANDS: dict[str, Callable[..., None]] = {
     "interval": interval_command,
+    "rounds": rounds_command,
     "forecast": forecast_command,
     "cuts": cuts_command,
     "peak": peak_command,

@@ -51,7 +51,7 @@ def check_target(book: Book, file: Path) -> None:
         for name in BOOK_FILES:
             kept = book.folder / name
             if file.exists() and kept.exists() and file.samefile(kept):
-                raise UsageError(f'"{named}" is {name} of the book; write the figure elsewhere')
+                raise UsageError(f'"{named}" is {name} of the book; write elsewhere')
 
 
 def write_whole(file: Path, content: bytes) -> None:

@@ -8,7 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from growthcast.growth.logistic import height_at_stage, stage
-from growthcast.service.interval import HAND_SPREAD, LivingAreas
+from growthcast.service.living import HAND_SPREAD, LivingAreas
 
 __all__ = ["SAWTOOTH_LEVELS", "Sawtooth", "repeated_visits", "sawtooth"]
 

@@ -8,7 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from growthcast.fit.result import GrowthFit
-from growthcast.service.interval import all_hold
+from growthcast.service.living import all_hold
 from growthcast.service.recommend import blocks_of_tanks
 from growthcast.service.visit.standing import standing_areas
 

@@ -132,6 +132,10 @@ PROBLEMS: dict[str, tuple[Changes, Place]] = {
         instead("practice.toml", "[practice]\n", '[practice]\nlogo = "../logo.png"\n'),
         ("practice.toml", 2, "logo"),
     ),
+    "double-day": (
+        {"practice.toml": FILES["practice.toml"] + '[rounds]\nworking_days = ["mon", "mon"]\n'},
+        ("practice.toml", 13, "working_days"),
+    ),
     "floor-at-budget": (instead("areas.csv", "8,25", "25,25"), ("areas.csv", 2, "F")),
     "floor-at-ceiling": (instead("areas.csv", "400,2,6", "400,20,21"), ("areas.csv", 3, "F")),
     "cover-range": (instead("areas.csv", "10,60,20", "10,130,20"), ("areas.csv", 4, "G")),
@@ -184,6 +188,10 @@ NOTES: dict[str, tuple[Changes, Place]] = {
     "no-labour-rate": (
         instead("practice.toml", "labour_rate_per_h = 58.0\n", ""),
         ("practice.toml", None, "labour_rate_per_h"),
+    ),
+    "visit-day-off": (
+        {"tanks.csv": "tank_id,water_depth_cm,visit_weekday\nT1,40,\nT2,30,sun\n"},
+        ("tanks.csv", 3, "C"),
     ),
     "budget-above-water": (instead("areas.csv", "8,25", "8,41"), ("areas.csv", 2, "G")),
     "budget-above-ceiling": (instead("areas.csv", "2,6", "2,21"), ("areas.csv", 3, "G")),

@@ -12,7 +12,7 @@ from growthcast.book.book import Book
 from growthcast.brief.page import named
 from growthcast.fit.result import GrowthFit
 from growthcast.forecast.report import AreaForecast, as_date, forecast_growth
-from growthcast.service.interval import LivingAreas, living_areas
+from growthcast.service.living import LivingAreas, living_areas
 from growthcast.service.recommend import OptionAdvice, TankAdvice, area_label, recommend
 from growthcast.service.sawtooth import Sawtooth, sawtooth
 

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from datetime import date
+
 import pytest
 
 from growthcast.book import Practice
@@ -48,6 +50,20 @@ def test_intervals_come_in_any_order():
         ('logo = "a/../../logo.png"', "not-a-picture", 3, None),
         ('logo = "/etc/logo.png"', "not-a-picture", 3, None),
         ('logo = "C:/logo.png"', "not-a-picture", 3, None),
+        ("[rounds]\nhours_per_day = 0", "out-of-range", 4, None),
+        ("[rounds]\nhours_per_day = 2000", "out-of-range", 4, "change it"),
+        ("[rounds]\nworking_days = []", "wrong-kind", 4, None),
+        ('[rounds]\nworking_days = "mon"', "wrong-kind", 4, None),
+        ('[rounds]\nworking_days = ["Monday"]', "not-a-choice", 4, 'write "mon"'),
+        ('[rounds]\nworking_days = ["lun"]', "not-a-choice", 4, None),
+        ('[rounds]\nworking_days = ["mon", "tue", "mon"]', "double-day", 4, "remove one"),
+        ('[rounds]\ndays_off = ["25.12.2026"]', "date-form", 4, None),
+        ('[rounds]\ndays_off = ["2026-02-30"]', "no-such-day", 4, None),
+        ("[rounds]\ndays_off = [2026-12-25T10:00:00]", "date-with-time", 4, None),
+        ("[rounds]\ndays_off = 2026-12-25", "wrong-kind", 4, None),
+        ('[rounds]\ndays_off = [2026-12-25, "2026-12-25"]', "double-day", 4, "remove one"),
+        ("[rounds]\nhours_a_day = 8", "unknown-key", 4, None),
+        ("[rounds]\nday_off = []", "near-key", 4, None),
     ],
 )
 def test_what_is_wrong_and_on_which_line(text, slug, line, fix):
@@ -73,8 +89,26 @@ def test_what_pages_carry_is_read():
 
 
 def test_sections_for_other_commands_are_allowed():
-    text = RATE + 'contact = "desk"\n[rounds]\nstart = "08:00"\n'
+    text = RATE + 'contact = "desk"\n[rounds]\nhours_per_day = 7.5\n'
     assert read_practice(text.encode())[1] == []
+
+
+def test_the_rounds_are_read():
+    practice, findings = read_practice(
+        (
+            RATE + '[rounds]\nworking_days = ["fri", "mon"]\nhours_per_day = 7\n'
+            'days_off = [2026-12-25, "2027-01-01"]\n'
+        ).encode()
+    )
+    assert not findings
+    assert practice.working_days == ("mon", "fri")
+    assert practice.hours_per_day == 7.0
+    assert practice.days_off == (date(2026, 12, 25), date(2027, 1, 1))
+
+
+def test_no_hours_are_told_what_to_write():
+    _, findings = read_practice((RATE + "[rounds]\nhours_per_day = 0").encode())
+    assert "as 7.5" in findings[0].fix
 
 
 def test_a_key_outside_its_section():

@@ -9,7 +9,7 @@ import pytest
 
 from growthcast.fit.result import fit_growth
 from growthcast.forecast.heights import forecast_heights
-from growthcast.service.interval import living_areas
+from growthcast.service.living import living_areas
 from growthcast.service.sawtooth import SAWTOOTH_LEVELS, repeated_visits, sawtooth
 from growthcast.service.urgency import chance_some_area_over, growth_against_usual
 from tests.books import make_book

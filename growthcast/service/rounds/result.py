@@ -1,0 +1,142 @@
+"""What a plan of rounds is: visits with dates, what comes late, and how near the best it is."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import date
+from typing import Any
+
+__all__ = ["LateVisit", "PlannedVisit", "RoundsPlan"]
+
+
+@dataclass(frozen=True, slots=True)
+class PlannedVisit:
+    """One visit of one tank.
+
+    ``number`` counts the tank's visits from the first in the log on, so that a visit keeps its
+    number when the plan is made anew. ``minutes`` are those at the tank; ``travel_min`` is counted
+    once a place and day, at the first of its tanks. ``due_on`` is the last day on which all areas
+    are inside with the wanted chance; ``chance_over`` the chance that some area is over on ``on``.
+    """
+
+    on: date
+    tank_id: str
+    client: str
+    site: str
+    number: int
+    minutes: float
+    travel_min: float
+    due_on: date
+    chance_over: float
+
+    @property
+    def days_late(self) -> int:
+        """Days after the due day, 0 where it is kept."""
+        return max((self.on - self.due_on).days, 0)
+
+    def as_dict(self) -> dict[str, Any]:
+        """Return the visit as a plain mapping."""
+        return {
+            "date": self.on.isoformat(),
+            "tank_id": self.tank_id,
+            "client": self.client,
+            "site": self.site,
+            "visit": self.number,
+            "minutes": round(self.minutes, 1),
+            "travel_min": round(self.travel_min, 1),
+            "due_on": self.due_on.isoformat(),
+            "days_late": self.days_late,
+            "chance_over": round(self.chance_over, 4),
+        }
+
+
+@dataclass(frozen=True, slots=True)
+class LateVisit:
+    """A visit after its due day, or one that finds no place in the plan (``on`` is None).
+
+    ``days_late``, ``chance_over`` (that some area is over) and ``area_days_over`` (expected beyond
+    the due day) reach to the visit, or to the end of the plan. ``area`` is the one most likely
+    over. ``for_want_of_hours`` is false where no working day of the tank's lay before the visit.
+    """
+
+    tank_id: str
+    due_on: date
+    on: date | None
+    days_late: int
+    chance_over: float
+    chance_over_when_due: float
+    area: str | None
+    area_days_over: float
+    for_want_of_hours: bool
+    past_own_limit: bool
+
+    def as_dict(self) -> dict[str, Any]:
+        """Return what is lost as a plain mapping."""
+        return {
+            "tank_id": self.tank_id,
+            "due_on": self.due_on.isoformat(),
+            "date": None if self.on is None else self.on.isoformat(),
+            "days_late": self.days_late,
+            "chance_over": round(self.chance_over, 4),
+            "chance_over_when_due": round(self.chance_over_when_due, 4),
+            "area": self.area,
+            "area_days_over": round(self.area_days_over, 3),
+            "for_want_of_hours": self.for_want_of_hours,
+            "past_own_limit": self.past_own_limit,
+        }
+
+
+@dataclass(frozen=True, slots=True)
+class RoundsPlan:
+    """A visit calendar for the whole practice.
+
+    ``on`` is the day whose knowledge it rests on; ``visits`` are by day; ``dates`` are the working
+    days with their ``minutes_per_day``. ``weighed_loss`` is what was made least: expected area-days
+    over beyond the due days, a little for every day late and for work given away by coming early;
+    no plan within these hours is below ``weighed_loss_bound``.
+    """
+
+    on: date
+    start: date
+    end: date
+    practice: str
+    hours_per_day: float
+    visits: tuple[PlannedVisit, ...]
+    late: tuple[LateVisit, ...]
+    notes: tuple[str, ...]
+    dates: tuple[date, ...]
+    minutes_per_day: tuple[float, ...]
+    weighed_loss: float
+    weighed_loss_bound: float
+
+    @property
+    def area_days_over(self) -> float:
+        """Area-days over expected because visits come after their due days [d]."""
+        return sum((one.area_days_over for one in self.late), 0.0)
+
+    @property
+    def gap_share(self) -> float:
+        """How much of the weighed loss a better plan could save at most [0-1]."""
+        if self.weighed_loss <= 0.0:
+            return 0.0
+        return (self.weighed_loss - self.weighed_loss_bound) / self.weighed_loss
+
+    def as_dict(self) -> dict[str, Any]:
+        """Return the plan as the plain mapping that ``growthcast rounds --json`` prints."""
+        return {
+            "on": self.on.isoformat(),
+            "from": self.start.isoformat(),
+            "to": self.end.isoformat(),
+            "hours_per_day": self.hours_per_day,
+            "visits": [visit.as_dict() for visit in self.visits],
+            "late": [one.as_dict() for one in self.late],
+            "notes": list(self.notes),
+            "days": [
+                {"date": day.isoformat(), "minutes": round(minutes, 1)}
+                for day, minutes in zip(self.dates, self.minutes_per_day, strict=True)
+            ],
+            "area_days_over": round(self.area_days_over, 3),
+            "weighed_loss": round(self.weighed_loss, 4),
+            "weighed_loss_bound": round(self.weighed_loss_bound, 4),
+            "gap_share": round(self.gap_share, 4),
+        }

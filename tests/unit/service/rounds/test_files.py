@@ -1,0 +1,144 @@
+"""Planned visits as CSV and as a calendar, read back by others."""
+
+from __future__ import annotations
+
+import csv
+import io
+from dataclasses import replace
+from datetime import date, timedelta
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+from icalendar import Calendar
+
+from growthcast.errors import UsageError
+from growthcast.service.rounds.calendar import rounds_ics
+from growthcast.service.rounds.result import PlannedVisit, RoundsPlan
+from growthcast.service.rounds.table import read_rounds_csv, rounds_csv
+
+VISIT = PlannedVisit(
+    on=date(2026, 11, 30),
+    tank_id="lobby",
+    client="Client A; first, and \\ second",
+    site="Halle für Gäste und Gäste und Gäste und Gäste und Gäste und Gäste 🌱🌱🌱🌱",
+    number=7,
+    minutes=61.4,
+    travel_min=20.0,
+    due_on=date(2026, 12, 1),
+    chance_over=0.0731,
+)
+PLAN = RoundsPlan(
+    on=date(2026, 11, 20),
+    start=date(2026, 11, 30),
+    end=date(2026, 12, 6),
+    practice="Test practice (invented)",
+    hours_per_day=8.0,
+    visits=(VISIT, replace(VISIT, tank_id="home", site="", client="")),
+    late=(),
+    notes=(),
+    dates=(date(2026, 11, 30),),
+    minutes_per_day=(142.8,),
+    weighed_loss=0.0,
+    weighed_loss_bound=0.0,
+)
+TEXT = st.text(st.characters(codec="utf-8"), max_size=120)
+
+
+def with_texts(tank: str, client: str, site: str) -> RoundsPlan:
+    return replace(PLAN, visits=(replace(VISIT, tank_id=tank, client=client, site=site),))
+
+
+def test_an_independent_reader_finds_every_visit():
+    events = Calendar.from_ical(rounds_ics(PLAN)).walk("VEVENT")
+    assert [event.decoded("DTSTART") for event in events] == [VISIT.on, VISIT.on]
+    assert [event.decoded("DTEND") for event in events] == [VISIT.on + timedelta(days=1)] * 2
+    assert str(events[0]["LOCATION"]) == f"{VISIT.client}, {VISIT.site}"
+    assert str(events[0]["SUMMARY"]) == "lobby: 61 min"
+    assert "Due by 2026-12-01; chance" in str(events[0]["DESCRIPTION"])
+    assert "LOCATION" not in events[1]
+
+
+@given(TEXT, TEXT)
+def test_any_text_survives_and_lines_are_short(client, site):
+    data = rounds_ics(with_texts("lobby", client, site))
+    for line in data.split(b"\r\n"):
+        assert len(line) <= 75
+        line.decode()  # no character is cut in two
+        assert b"\n" not in line
+    assert data.endswith(b"END:VCALENDAR\r\n")
+    [event] = Calendar.from_ical(data).walk("VEVENT")
+    kept = "".join(
+        c
+        for c in ", ".join(part for part in (client, site) if part)
+        .replace("\r\n", "\n")
+        .replace("\r", "\n")
+        if c in "\n\t" or (ord(c) >= 32 and ord(c) != 127)
+    )
+    if "LOCATION" in event and not set(client + site) & set("\x85\u2028\u2029\x1c\x1d\x1e\x0b\x0c"):
+        assert str(event["LOCATION"]) == kept
+
+
+def test_a_moved_visit_keeps_its_uid_and_others_have_their_own():
+    def uids(plan):
+        return [str(e["UID"]) for e in Calendar.from_ical(rounds_ics(plan)).walk("VEVENT")]
+
+    moved = replace(PLAN, on=date(2026, 11, 25), visits=(replace(VISIT, on=date(2026, 12, 2)),))
+    assert uids(moved)[0] == uids(PLAN)[0]
+    next_one = replace(PLAN, visits=(replace(VISIT, number=8),))
+    assert len({*uids(PLAN), *uids(next_one)}) == 3
+    assert uids(replace(PLAN, practice="Another"))[0] != uids(PLAN)[0]
+    later, first = (
+        Calendar.from_ical(rounds_ics(plan)).walk("VEVENT")[0] for plan in (moved, PLAN)
+    )
+    assert int(later["SEQUENCE"]) > int(first["SEQUENCE"])
+    assert rounds_ics(PLAN) == rounds_ics(PLAN)
+
+
+@pytest.mark.parametrize("text", ["=1+1", "+1", "-1", "@x", "\t=1", "'=1", "''@", "'plain", "a=1"])
+def test_no_cell_is_a_formula_and_the_text_comes_back(text, tmp_path):
+    plan = with_texts(text, text, text)
+    written = rounds_csv(plan)
+    [row] = csv.DictReader(io.StringIO(written, newline=""))
+    assert not row["client"].startswith(("=", "+", "-", "@", "\t"))
+    file = tmp_path / "rounds.csv"
+    file.write_bytes(written.encode())
+    [visit] = read_rounds_csv(file)
+    assert (visit.tank_id, visit.client, visit.site) == (text, text, text)
+
+
+def test_visits_come_back_from_the_file(tmp_path):
+    file = tmp_path / "rounds.csv"
+    file.write_bytes(rounds_csv(PLAN).encode())
+    back = read_rounds_csv(file)
+    assert [visit.as_dict() for visit in back] == [visit.as_dict() for visit in PLAN.visits]
+
+
+def test_a_file_saved_by_a_spreadsheet_is_read(tmp_path):
+    file = tmp_path / "rounds.csv"
+    file.write_text("﻿date;tank_id\n2026-12-02;b\n\n2026-12-01;a\n", encoding="utf-8")
+    assert [(visit.tank_id, visit.on.day) for visit in read_rounds_csv(file)] == [
+        ("a", 1),
+        ("b", 2),
+    ]
+
+
+@pytest.mark.parametrize(
+    ("content", "said"),
+    [
+        (b"", "no column date"),
+        (b"date,tank\n", "no column tank_id"),
+        (b"date,tank_id\n1.12.2026,a\n", 'rounds.csv:2: "1.12.2026" is not a date'),
+        (b"date,tank_id,minutes\n2026-12-01,a,an hour\n", 'minutes: "an hour" is not a number'),
+        (b"date,tank_id,minutes\n2026-12-01,a,nan\n", 'minutes: "nan" is not a number'),
+        (b"\xff\xfe\x00", "is not UTF-8"),
+        (b'date,tank_id\n2026-12-01,"' + b"x" * 200_000, "is not a table"),
+    ],
+)
+def test_what_is_no_rounds_file_is_told(content, said, tmp_path):
+    file = tmp_path / "rounds.csv"
+    file.write_bytes(content)
+    with pytest.raises(UsageError, match=said.replace("(", r"\(")):
+        read_rounds_csv(file)
+    with pytest.raises(UsageError, match="cannot be read"):
+        read_rounds_csv(tmp_path / "none.csv")

@@ -1,0 +1,107 @@
+"""Plans against every plan there is, on small practices; the bound against the best of them."""
+
+from __future__ import annotations
+
+import itertools
+
+import numpy as np
+import pytest
+
+from growthcast.service.rounds.paths import (
+    RoundsProblem,
+    cheapest_paths,
+    minutes_of_days,
+    path_cost,
+)
+from growthcast.service.rounds.solve import solve_rounds
+
+
+def small_problem(seed: int, tanks: int = 3, days: int = 4, load: float = 1.0) -> RoundsProblem:
+    """Return an invented problem of a size that can be gone through plan by plan."""
+    rng = np.random.default_rng(seed)
+    interval = rng.integers(1, 4, tanks)
+    due = rng.integers(0, days, tanks)
+    slope = rng.uniform(0.1, 1.0, tanks)
+    cost = np.full((tanks, days + 1, days + 1), np.inf)
+    for node, day in itertools.combinations_with_replacement(range(days + 1), 2):
+        late = day - due if node == 0 else day - (node - 1) - interval
+        early = 0.0 if day == days else 0.02 * np.maximum(-late, 0)
+        cost[:, node, day] = slope * np.maximum(late, 0) ** 1.5 + early
+    work = rng.uniform(20, 60, tanks)
+    return RoundsProblem(
+        cost=cost,
+        work_min=work,
+        site=np.array([0, 0, *range(1, tanks - 1)])[:tanks],
+        travel_min=np.full(tanks, 15.0),
+        capacity_min=np.full(days, load * rng.uniform(0.4, 1.0) * work.sum()),
+    )
+
+
+def best_of_all(problem: RoundsProblem) -> float:
+    """Least lost over every set of visits of every tank that keeps to the minutes."""
+    tanks, days = problem.cost.shape[0], problem.capacity_min.size
+    every = np.array(list(itertools.product([False, True], repeat=days)))
+    lost = [path_cost(problem.cost[[k] * len(every)], every) for k in range(tanks)]
+    best = np.inf
+    for chosen in itertools.product(range(len(every)), repeat=tanks):
+        total = sum(lost[k][c] for k, c in enumerate(chosen))
+        if total < best:
+            minutes = minutes_of_days(problem, every[list(chosen)])
+            if (minutes <= problem.capacity_min + 1e-6).all():
+                best = total
+    return float(best)
+
+
+@pytest.mark.parametrize("seed", range(25))
+@pytest.mark.parametrize("load", [0.6, 1.2])
+def test_no_plan_is_better_on_small_practices(seed, load):
+    problem = small_problem(seed, load=load)
+    solved = solve_rounds(problem)
+    best = best_of_all(problem)
+    assert solved.lost == pytest.approx(best, abs=2e-4 * (1 + best))
+    assert solved.bound <= best + 1e-9
+    assert (minutes_of_days(problem, solved.visited) <= problem.capacity_min + 1e-6).all()
+    assert path_cost(problem.cost, solved.visited).sum() == pytest.approx(solved.lost)
+
+
+def test_the_cheapest_path_is_that_of_every_path():
+    problem = small_problem(3, days=6)
+    rng = np.random.default_rng(1)
+    price = rng.uniform(0, 0.5, (3, 6))
+    every = np.array(list(itertools.product([False, True], repeat=6)))
+    total, ahead, visited = cheapest_paths(problem.cost, price)
+    for k in range(3):
+        all_of_them = path_cost(problem.cost[[k] * 64], every) + every @ price[k]
+        assert total[k] == pytest.approx(all_of_them.min())
+        assert (every[all_of_them.argmin()] == visited[k]).all()
+    np.testing.assert_allclose(total, ahead[:, 0])
+
+
+def test_the_journey_to_a_place_counts_once_a_day():
+    problem = small_problem(0)
+    visited = np.zeros((3, 4), np.bool_)
+    visited[:2, 1] = True  # two tanks of one place
+    visited[2, 1] = True
+    minutes = minutes_of_days(problem, visited)
+    assert minutes[1] == pytest.approx(problem.work_min.sum() + 2 * 15.0)
+    assert minutes[0] == 0.0
+
+
+def test_hours_for_nothing_leave_every_tank_out():
+    problem = small_problem(0, load=1e-6)
+    solved = solve_rounds(problem)
+    assert not solved.visited.any()
+    assert solved.bound == pytest.approx(solved.lost, rel=1e-3)
+
+
+def test_the_same_problem_gives_the_same_plan():
+    problem = small_problem(5, tanks=12, days=20, load=0.5)
+    first, again = solve_rounds(problem), solve_rounds(problem)
+    np.testing.assert_array_equal(first.visited, again.visited)
+
+
+def test_the_bound_of_a_larger_practice_is_near():
+    problem = small_problem(8, tanks=40, days=20, load=0.9)
+    solved = solve_rounds(problem)
+    assert 0.0 <= solved.bound <= solved.lost
+    assert solved.lost - solved.bound <= 0.15 * solved.lost + 0.1
