@@ -5,13 +5,19 @@ from __future__ import annotations
 from typing import TYPE_CHECKING, Any
 
 from growthcast.cli.options import AsJson, BookFolder, OnDate, TankId, chosen_tanks, open_fit
+from growthcast.cli.suppose import Suppose, hypothetical, say_what_is_supposed, supposed_of
 
 if TYPE_CHECKING:
+    from growthcast.fit.supposed import Supposed
     from growthcast.service.recommend import OptionAdvice, TankAdvice
 
 
 def interval_command(
-    book: BookFolder = None, on: OnDate = None, tank: TankId = None, as_json: AsJson = False
+    book: BookFolder = None,
+    on: OnDate = None,
+    tank: TankId = None,
+    suppose: Suppose = None,
+    as_json: AsJson = False,
 ) -> None:
     """Recommend how often each tank must be visited so that every area stays inside its height.
 
@@ -24,17 +30,51 @@ def interval_command(
 
     opened, _, fit = open_fit(book, on)
     advice = recommend(opened, fit, chosen_tanks(opened, tank))
+    if (supposed := supposed_of(opened, fit, tank, suppose)) is not None:
+        _supposed(supposed, advice[0], as_json=as_json)
+        return
     if as_json:
         print_json({"tanks": [_as_dict(one) for one in advice]})
         return
     _tables(advice, opened.practice.currency, one=tank is not None)
 
 
-def _tables(advice: list[TankAdvice], currency: str, *, one: bool) -> None:
+def _supposed(supposed: Supposed, as_it_is: TankAdvice, *, as_json: bool) -> None:
+    """Print the answer under supposed changes beside the one as things are."""
+    import numpy as np
+
+    from growthcast.cli.output import print_json, print_line
+    from growthcast.service.recommend import recommend
+
+    advice = recommend(supposed.book, supposed.fit, np.array([supposed.tank]))
+    if as_json:
+        tanks = [_as_dict(one) for one in advice]
+        print_json(
+            {
+                "hypothetical": hypothetical(supposed),
+                "tanks": tanks,
+                "as_it_is": _as_dict(as_it_is),
+            }
+        )
+        return
+    say_what_is_supposed(supposed)
+    print_line(f"As it is: {_every(as_it_is)}. Supposed: {_every(advice[0])}.")
+    _tables(advice, supposed.book.practice.currency, one=True, mark=", supposed")
+
+
+def _every(tank: TankAdvice) -> str:
+    days = tank.recommended_interval_d
+    if days is None:
+        return "no listed interval is short enough"
+    year = tank.option(days).year if tank.options else None
+    return f"a visit every {days} days" + (f", {year.hours:.0f} h a year" if year else "")
+
+
+def _tables(advice: list[TankAdvice], currency: str, *, one: bool, mark: str = "") -> None:
     from growthcast.cli.output import print_line, print_table
 
     print_table(
-        "Visit intervals",
+        f"Visit intervals{mark}",
         [
             "tank",
             "client",
@@ -52,14 +92,14 @@ def _tables(advice: list[TankAdvice], currency: str, *, one: bool) -> None:
         return
     for tank in advice:
         if tank.options:
-            _one_tank(tank, currency)
+            _one_tank(tank, currency, mark)
 
 
-def _one_tank(tank: TankAdvice, currency: str) -> None:
+def _one_tank(tank: TankAdvice, currency: str, mark: str) -> None:
     from growthcast.cli.output import print_table
 
     print_table(
-        f"{tank.tank_id}: what each interval gives (time includes travel)",
+        f"{tank.tank_id}{mark}: what each interval gives (time includes travel)",
         [
             "every",
             "all inside>",
@@ -73,7 +113,7 @@ def _one_tank(tank: TankAdvice, currency: str) -> None:
     )
     shown = tank.recommended_interval_d or tank.options[0].interval_d
     print_table(
-        f"{tank.tank_id}: height to cut to at a visit every {shown} days",
+        f"{tank.tank_id}{mark}: height to cut to at a visit every {shown} days",
         ["area", "cut to>", "taken off>", "stays inside>", "over at worst (1 in 10)>"],
         [
             [
