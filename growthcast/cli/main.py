@@ -13,6 +13,7 @@ from growthcast.cli.check import check_command
 from growthcast.cli.fit import fit_command
 from growthcast.cli.forecast import forecast_command
 from growthcast.cli.interval import interval_command
+from growthcast.cli.rescape import rescape_command
 from growthcast.cli.species import species_command
 from growthcast.errors import BookProblems, Exit, GrowthcastError
 
@@ -35,6 +36,7 @@ COMMANDS: dict[str, Callable[..., None]] = {
     "interval": interval_command,
     "forecast": forecast_command,
     "fit": fit_command,
+    "rescape": rescape_command,
     "backtest": backtest_command,
     "check": check_command,
     "species": species_command,

@@ -36,7 +36,7 @@ from growthcast.growth.logistic import stage
 from growthcast.growth.water import co2_in_air_equilibrium_mg_l
 from growthcast.species import read_reference
 
-__all__ = ["Supposed", "conditions_now", "fit_beside", "suppose"]
+__all__ = ["Supposed", "conditions_now", "day_of", "fit_beside", "suppose"]
 
 FloatArray = NDArray[np.float64]
 
@@ -150,8 +150,8 @@ def fit_beside(book: Book, fit: GrowthFit, areas: Sequence[PlannedArea]) -> tupl
         The book with the areas at its end, and its fit. An area without a log teaches nothing: the
         others keep their rates to the fit's own tolerance, suspect rows and spreads as they were.
     """
-    laid = with_planted_areas(book, areas, _day(fit))
-    wide = build_design(laid, _day(fit), fit.design.spreads)
+    laid = with_planted_areas(book, areas, day_of(fit))
+    wide = build_design(laid, day_of(fit), fit.design.spreads)
     problem = wide.problem
     if fit.borrowed is not None and fit.borrowed.model != "none":
         problem = with_borrowed(problem, fit.borrowed)
@@ -185,7 +185,8 @@ def _block_of_new(problem: Problem, known: int, on_day: float) -> Block:
     return Block.of(chains, on_day, shares)
 
 
-def _day(fit: GrowthFit) -> date:
+def day_of(fit: GrowthFit) -> date:
+    """Return the date of the day a fit was made for."""
     day: date = np.datetime64(int(fit.design.on_day), "D").item()
     return day
 
@@ -195,7 +196,7 @@ def _replanted(book: Book, fit: GrowthFit, area_id: str, species_id: str) -> Pla
     areas, design = book.areas, fit.design
     place = int(np.flatnonzero(design.area_id == area_id)[0])
     if not design.alive[place]:
-        raise UsageError(f"area {area_id} is not planted on {_day(fit)}, so nothing is replaced")
+        raise UsageError(f"area {area_id} is not planted on {day_of(fit)}, so nothing is replaced")
     species = int(np.flatnonzero(design.species_id == species_id)[0])
     if bool(design.priors.measure_is_cover[species]) != bool(design.is_cover[place]):
         kinds = ("height", "percent cover")
@@ -208,7 +209,7 @@ def _replanted(book: Book, fit: GrowthFit, area_id: str, species_id: str) -> Pla
     return {
         "area_id": f"{area_id}={species_id}",
         "tank_id": str(areas.text("tank_id")[place]),
-        "label": f"{label} as {species_id} (supposed)",
+        "label": f"supposed {species_id}: {label}",
         "species_id": species_id,
         **{
             name: _number(areas.number(name)[place])
@@ -244,7 +245,7 @@ def _changed_clock(
     Conditions nobody gave count as the reference; the supposed response is then a multiple of the
     response at the reference, so that supposing exactly what was assumed changes nothing.
     """
-    clock, on = fit.design.clock, _day(fit)
+    clock, on = fit.design.clock, day_of(fit)
     if not values:
         return book, clock
     tank_id = str(book.tanks.text("tank_id")[tank])

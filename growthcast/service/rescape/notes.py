@@ -67,11 +67,12 @@ def supposed_cautions(supposed: Supposed) -> list[str]:
     ceiling = np.exp(design.problem.pooling.log_ceiling)
     for i, area in enumerate(areas.tolist()):
         species, name = int(design.species[area]), str(design.area_id[area])
-        for words in holding_words(chances, i):
-            said.append(
-                f"{name}: {words}; the chance that {design.priors.species_id[species]} holds there "
-                f"is {100 * chances.chance[i]:.0f} %."
-            )
+        plant = design.priors.species_id[species]
+        said.extend(
+            f"{name}: {words}; the chance that {plant} holds there is "
+            f"{100 * chances.chance[i]:.0f} %."
+            for words in holding_words(chances, i)
+        )
         if name not in new:
             continue
         if ceiling[area] <= design.traits.floor_cm[area]:
