@@ -121,9 +121,7 @@ def rescape_command(
     if area is not None:
         from growthcast.cli.rescaped.plants import answer_plants
 
-        answer_plants(
-            opened, fit, _area(opened, fit, place, area), wanted, form, planted_cm, plot, as_json
-        )
+        answer_plants(opened, fit, _area(fit, place, area), wanted, form, planted_cm, plot, as_json)
     elif files:
         from growthcast.cli.rescaped.layouts import answer_layouts
 
@@ -133,7 +131,7 @@ def rescape_command(
 
         kept = [name for text in keep or () for name in text.split(",")]
         for name in kept:
-            _area(opened, fit, place, name)
+            _area(fit, place, name)
         answer_swaps(opened, fit, place, reach or 0, kept, wanted, form, as_json=as_json)
 
 
@@ -211,7 +209,7 @@ def _plants(book: Book, plants: list[str] | None) -> list[str]:
     return [known_species(book, name, "--plants") for name in dict.fromkeys(names)]
 
 
-def _area(book: Book, fit: GrowthFit, tank: int, area_id: str) -> int:
+def _area(fit: GrowthFit, tank: int, area_id: str) -> int:
     """Return the place of a living area of the tank."""
     import numpy as np
 

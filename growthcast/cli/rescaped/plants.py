@@ -55,11 +55,10 @@ def answer_plants(
     if as_json:
         print_json(_as_dict(book, fit, place, shown, left_out))
         return
-    _tables(book, fit, place, shown, left_out)
+    _tables(fit, place, shown, left_out)
 
 
 def _tables(
-    book: Book,
     fit: GrowthFit,
     place: int,
     shown: list[PlantAdvice],
@@ -89,9 +88,8 @@ def _tables(
     )
     for rank, one in enumerate(listed, start=1):
         mark = " (there now)" if one.plant.is_there_now else ""
-        print_line(
-            f"{rank if one in listed[:MOST_SHOWN] else '-'}. {one.plant.species_id}{mark}: {one.reason}."
-        )
+        number = f"{rank}." if rank <= MOST_SHOWN else "-"
+        print_line(f"{number} {one.plant.species_id}{mark}: {one.reason}.")
     if len(shown) > len(listed):
         rest = len(shown) - len(listed)
         print_line(f"And {rest} more that fit: --json lists all, --form and --plants narrow them.")

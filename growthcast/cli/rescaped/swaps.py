@@ -100,9 +100,9 @@ def _conclusion(found: SwapSearch) -> str:
     said = f"{now}; a visit every {found.reach_d} days has a chance of {chance}, {wanted} is wanted"
     if found.proposals:
         best = found.proposals[0]
-        count = "one swap" if len(best.swaps) == 1 else "two swaps"
+        count = ("one swap", "two swaps", "three swaps")[len(best.swaps) - 1]
         return f"{said}; {count} would reach it: {'; '.join(_words(best))}"
-    said += "; no one or two swaps reach it"
+    said += "; no swap of up to three plants reaches it"
     if found.pinned_short:
         names = ", ".join(f"{name} ({100 * c:.0f} %)" for name, c in found.pinned_short)
         said += f", since what is kept does not hold that long by itself: {names}"
@@ -118,13 +118,13 @@ def _searched(found: SwapSearch, plants: list[str], form: str | None) -> str:
     which = "the plants named" if plants else f"plants of the form {form}" if form else ""
     which = which or "plants of the form that stands in each area now"
     rules = "" if plants else ", without those that local rules may forbid"
-    what = "every single swap" if found.most_swaps < 2 else "every single swap and every pair"
+    what = ("single swap", "single swap and pair", "single swap, pair and three")
     if not found.combinations_tried:
-        return f"{which}{rules}; none of them is likely to hold there and come up to the look"
+        return f"{which}{rules}: none of them is likely to hold there and come up to the look"
     return (
-        f"{what} among {which}{rules} that likely hold there and come up to the look: "
-        f"{found.plants_tried} plants, {found.combinations_tried} combinations; fewest swaps first, "
-        "then the least ground to replant, then the cost a year"
+        f"every {what[found.most_swaps - 1]} among {which}, if they likely hold there and come "
+        f"up to the look{rules}: {found.plants_tried} plants, {found.combinations_tried} ways; "
+        "fewest swaps come first, then the least ground to replant, then the cost a year"
     )
 
 

@@ -97,7 +97,7 @@ def compare_plants(
     place : int
         Place of the area in the book; it must be planted on the day of the fit.
     plants : sequence of str
-        Species to compare with the one that stands there.
+        Species to compare with the one that stands there, each once.
     planted_cm : float, optional
         Height at planting [cm]; the area's own, else half of its floor.
 
@@ -116,12 +116,16 @@ def compare_plants(
     if not design.alive[place]:
         day = np.datetime64(int(design.on_day), "D")
         raise UsageError(f"area {design.area_id[place]} is not planted on {day}")
-    rows = [candidate_row(book, fit, place, name) for name in plants]
-    laid, wide = fit_beside(book, fit, rows) if rows else (book, fit)
+    pool = pool_of(fit, place, None)  # all of them: a plant's luck does not depend on the others
+    for name in (name for name in plants if name not in pool):
+        candidate_row(book, fit, place, name)  # says what is wrong with it
+    rows = [candidate_row(book, fit, place, name) for name in pool]
+    laid, wide = fit_beside(book, fit, rows)
     stand = stand_of(laid, wide, int(design.tank[place]))
     areas = stand.living.area
     now = int(np.flatnonzero(areas == place)[0])
-    candidates = np.flatnonzero(areas >= design.area_id.size)
+    asked = design.area_id.size + np.flatnonzero(np.isin(pool, list(plants)))
+    candidates = np.flatnonzero(np.isin(areas, asked))
     others = np.flatnonzero((areas < design.area_id.size) & (areas != place))
     compared = np.concatenate([[now], candidates])
     answers = variant_answers(stand, [np.append(others, c) for c in compared])

@@ -30,6 +30,7 @@ IntArray = NDArray[np.int64]
 BoolArray = NDArray[np.bool_]
 
 MOST_PROPOSALS = 5
+MOST_SWAPS = 3
 MOST_COSTED = 60
 """Combinations of plants in the same areas that are costed, the likeliest first."""
 
@@ -114,7 +115,8 @@ def swaps_to_reach(
     Returns
     -------
     SwapSearch
-        All single swaps are tried; all pairs where no single swap does. Fewest swaps come first,
+        All single swaps are tried; all pairs where no single swap does; all threes where no pair
+        does. Fewest swaps come first,
         then the least ground to replant, then the lowest cost a year (of the sixty likeliest
         choices of plants for the same areas). Only plants that likely hold there and come up to
         the look are tried.
@@ -168,6 +170,8 @@ def swaps_to_reach(
 
 _Pairs = tuple[tuple[int, int], ...]
 """Swaps as pairs of places: the area that goes and the candidate that comes."""
+_Tried = tuple[float, _Pairs]
+"""The chance that a tank holds with some swaps, and the swaps."""
 
 
 def _pool(fit: GrowthFit, place: int, plants: Sequence[str], form: str | None) -> list[str]:
@@ -196,39 +200,53 @@ def _good(
 
 def _search(
     stand: Stand, holds: BoolArray, base: IntArray, new: IntArray, owners: IntArray
-) -> tuple[list[tuple[float, _Pairs]], int, int]:
-    """Return the chance of every single swap and, if none reaches, of every pair; and how many."""
-    found: list[tuple[float, _Pairs]] = []
+) -> tuple[list[_Tried], int, int]:
+    """Try every single swap, then every pair, then every three, until some reach the interval.
+
+    Returns those of the last size that reach it, or else the likeliest of each set of areas; how
+    many were tried; and the last size.
+    """
     swapped = sorted(set(owners.tolist()))
-    for area in swapped:
-        rest = holds[base[base != area]].all(axis=0)
-        comers = new[owners == area]
-        chance = (holds[comers] & rest).mean(axis=1)
-        found += [(float(c), ((area, int(n)),)) for c, n in zip(chance, comers, strict=True)]
-    if any(chance >= stand.confidence for chance, _ in found):
-        return found, len(found), 1
-    pairs: list[tuple[float, _Pairs]] = []
+    nearest: list[_Tried] = []
+    tried = 0
+    for size in range(1, min(MOST_SWAPS, len(swapped)) + 1):
+        found: list[_Tried] = []
+        for areas in combinations(swapped, size):
+            rest = np.asarray(holds[base[~np.isin(base, areas)]].all(axis=0))
+            comers = [new[owners == area] for area in areas]
+            chance = _chances(holds, rest, comers)
+            tried += chance.size
+            best = np.zeros(chance.shape, bool)
+            best.flat[int(chance.argmax())] = True
+            reach = chance >= stand.confidence
+            for at in np.argwhere(reach if reach.any() else best).tolist():
+                plants = [int(c[i]) for c, i in zip(comers, at, strict=True)]
+                pairs = tuple(zip(areas, plants, strict=True))
+                found.append((float(chance[tuple(at)]), pairs))
+        nearest += found
+        reached = [one for one in found if one[0] >= stand.confidence]
+        if reached:
+            return reached, tried, size
+    return nearest, tried, min(MOST_SWAPS, len(swapped))
+
+
+def _chances(holds: BoolArray, rest: BoolArray, comers: list[IntArray]) -> FloatArray:
+    """Share of draws in which the rest and one comer of each list hold, (n1, n2, ...)."""
     draws = holds.shape[1]
-    for one, two in combinations(swapped, 2):
-        rest = holds[base[(base != one) & (base != two)]].all(axis=0)
-        first, second = new[owners == one], new[owners == two]
-        together = (holds[first] & rest).astype(np.float64) @ holds[second].T.astype(np.float64)
-        pairs += [
-            (float(together[i, j]) / draws, ((one, int(a)), (two, int(b))))
-            for i, a in enumerate(first)
-            for j, b in enumerate(second)
-        ]
-    return found + pairs, len(found) + len(pairs), 2
+    together = rest[None].astype(np.float32)
+    for some in comers[:-1]:
+        together = (together[:, None] * holds[some][None]).reshape(-1, draws)
+    counted = together @ holds[comers[-1]].T.astype(np.float32)
+    share: FloatArray = counted.reshape([c.size for c in comers]).astype(np.float64) / draws
+    return share
 
 
-def _cheapest(
-    stand: Stand, base: IntArray, reach: list[tuple[float, _Pairs]], reach_d: int
-) -> list[_Pairs]:
+def _cheapest(stand: Stand, base: IntArray, reach: list[_Tried], reach_d: int) -> list[_Pairs]:
     """Return the cheapest combinations: the fewest swaps, the least ground, the lowest cost."""
     if not reach:
         return []
     fewest = min(len(pairs) for _, pairs in reach)
-    grouped: dict[tuple[int, ...], list[tuple[float, _Pairs]]] = {}
+    grouped: dict[tuple[int, ...], list[_Tried]] = {}
     for chance, pairs in reach:
         if len(pairs) == fewest:
             grouped.setdefault(tuple(area for area, _ in pairs), []).append((chance, pairs))
