@@ -31,6 +31,7 @@ def answer_dict(answer: VariantAnswer) -> dict[str, Any]:
                 "interval_d": o.interval_d,
                 "feasible": o.feasible,
                 "chance_all_within": round(o.chance_all_within, 4),
+                "chance_at_least_cut": round(o.chance_at_least_cut, 4),
                 "share_of_days_presentable": round(o.share_of_days_presentable, 4),
                 "minutes_per_visit": round(o.minutes_per_visit, 1),
                 "hours_per_year": round(o.year.hours, 1),

@@ -87,13 +87,13 @@ def _tables(book: Book, tank_id: str, advice: list[LayoutAdvice]) -> None:
     )
     days = [option.interval_d for option in advice[0].answer.options]
     print_table(
-        f"{tank_id}: chance that every area stays inside, and {currency} a year",
+        f"{tank_id}: chance that all stay inside if cut to the floor, and {currency} a year",
         ["layout", *(f"{d} days>" for d in days)],
         [
             [
                 one.name,
                 *(
-                    f"{100 * o.chance_all_within:.0f} %, {o.year.cost:.0f}"
+                    f"{100 * o.chance_at_least_cut:.0f} %, {o.year.cost:.0f}"
                     for o in one.answer.options
                 ),
             ]

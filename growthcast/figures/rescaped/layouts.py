@@ -22,7 +22,7 @@ MARKS = ("s", "^", "v", "P", "X", "*")
 DASHES = ("-", "--", "-.", ":")
 KEY = (
     "Chance that every area stays inside its height until the next visit when each is cut to its "
-    "floor at the latest. Black: the tank as it is; blue: layouts. Dashed orange line: the chance "
+    "floor. Black: the tank as it is; blue: layouts. Dashed orange line: the chance "
     "wanted; a layout holds the intervals at which it lies on or above that line."
 )
 
@@ -33,7 +33,7 @@ def layouts_axes(advice: Sequence[LayoutAdvice], wanted: float, ax: Axes) -> Axe
     for number, one in enumerate(advice):
         role = MEASURED if one.name == AS_IT_IS else FORECAST
         days = [option.interval_d for option in one.answer.options]
-        chance = [100.0 * option.chance_all_within for option in one.answer.options]
+        chance = [100.0 * option.chance_at_least_cut for option in one.answer.options]
         ax.plot(
             days,
             chance,
@@ -123,7 +123,8 @@ def save_layouts_figure(
     rows = [
         f"{one.name}: "
         + ", ".join(
-            f"{100 * o.chance_all_within:.0f} % at {o.interval_d} days" for o in one.answer.options
+            f"{100 * o.chance_at_least_cut:.0f} % at {o.interval_d} days"
+            for o in one.answer.options
         )
         for one in advice
     ]

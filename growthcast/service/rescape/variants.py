@@ -108,11 +108,15 @@ def stand_of(book: Book, fit: GrowthFit, tank: int, living: LivingAreas | None =
 
 @dataclass(frozen=True, slots=True)
 class Option:
-    """One interval for one variant; ``removed_cm`` and ``chance_within`` are (n,), by area."""
+    """One interval for one variant; ``removed_cm`` and ``chance_within`` are (n,), by area.
+
+    ``chance_at_least_cut`` holds when every area is cut as low as still looks right.
+    """
 
     interval_d: int
     feasible: bool
     chance_all_within: float
+    chance_at_least_cut: float
     share_of_days_presentable: float
     minutes_per_visit: float
     year: Year
@@ -220,6 +224,7 @@ def _option(
         interval_d=option.interval_d,
         feasible=bool(option.feasible[run]),
         chance_all_within=float(option.chance_all_within[run]),
+        chance_at_least_cut=float(option.chance_at_least_cut[run]),
         share_of_days_presentable=float(option.share_of_days_presentable[run]),
         minutes_per_visit=minutes,
         year=year_of_visits(option.interval_d, minutes, stand.labour_rate_per_h),
