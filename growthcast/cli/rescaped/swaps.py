@@ -15,6 +15,9 @@ from growthcast.service.rescape.swaps import SwapAdvice, SwapSearch, swaps_to_re
 
 __all__ = ["answer_swaps"]
 
+WORTH_NAMING = 0.01
+"""A chance below this is no way to come nearer."""
+
 
 def answer_swaps(
     book: Book,
@@ -106,7 +109,7 @@ def _conclusion(found: SwapSearch) -> str:
     if found.pinned_short:
         names = ", ".join(f"{name} ({100 * c:.0f} %)" for name, c in found.pinned_short)
         said += f", since what is kept does not hold that long by itself: {names}"
-    if found.nearest is not None:
+    if found.nearest is not None and found.nearest.chance_all_within >= WORTH_NAMING:
         near = found.nearest
         said += f"; nearest, {100 * near.chance_all_within:.0f} %: {'; '.join(_words(near))}"
     return said

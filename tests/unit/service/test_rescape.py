@@ -12,6 +12,7 @@ import pytest
 from growthcast.book.supposed.layouts import read_layout
 from growthcast.errors import BookProblems, UsageError
 from growthcast.fit.result import fit_growth
+from growthcast.fit.spreads import Spreads
 from growthcast.service.recommend import recommend
 from growthcast.service.rescape.candidates import compare_plants, pool_of
 from growthcast.service.rescape.holding import holding
@@ -27,7 +28,7 @@ lobby,2025-01-01,90,8,25,25
 home,2025-01-01,60,8,4,25
 """
 MORE_AREAS = AREAS + (
-    "wallichii,home,Home stems,rotala-wallichii,200,6,20,8,2025-01-01,\n"
+    "wallichii,lobby,Side stems,rotala-wallichii,200,6,20,8,2025-01-01,\n"
     "bacopa,home,Home bacopa,bacopa-caroliniana,200,6,20,8,2025-01-01,\n"
 )
 HEAD = "area_id,species_id,area_cm2,floor_cm,budget_cm\n"
@@ -35,7 +36,7 @@ HEAD = "area_id,species_id,area_cm2,floor_cm,budget_cm\n"
 
 def wallichii_log() -> str:
     rows = stem_log().splitlines()[1:]
-    return "".join(row.replace(",lobby,stems,", ",home,wallichii,") + "\n" for row in rows)
+    return "".join(row.replace(",lobby,stems,", ",lobby,wallichii,") + "\n" for row in rows)
 
 
 @pytest.fixture
@@ -76,7 +77,7 @@ def test_a_species_the_practice_logs_is_known_better(tmp_path: Path) -> None:
     found = {}
     for name, log in (("table", stem_log()), ("practice", stem_log() + wallichii_log())):
         book = make_book(tmp_path / name, areas=MORE_AREAS, conditions=CONDITIONS, trims=log)
-        fit = fit_growth(book, ON)
+        fit = fit_growth(book, ON, Spreads())
         advice = compare_plants(book, fit, 0, ["rotala-wallichii", "bacopa-caroliniana"])
         found[name] = {a.plant.species_id: a for a in advice}
     logged, bare = (found[name]["rotala-wallichii"] for name in ("practice", "table"))
@@ -116,7 +117,7 @@ def test_days_to_the_look_count_settling_in(known) -> None:
 
 def test_plants_that_do_not_hold_come_last(tmp_path: Path) -> None:
     dark = "tank_id,from_date,ppfd_umol,photoperiod_h,co2_mg_l,temperature_c\n"
-    dark += "lobby,2025-01-01,8,7,3,25\n"
+    dark += "lobby,2025-01-01,16,8,3,25\n"
     book = make_book(tmp_path, conditions=dark)
     fit = fit_growth(book, ON)
     advice = compare_plants(book, fit, 0, ["rotala-wallichii", "anubias-barteri"])
@@ -194,11 +195,11 @@ def test_layouts_are_told_apart(known, tmp_path: Path) -> None:
         (HEAD + "a,rotala-rotundifolia,400,22,7\n", "floor-at-budget", 2, "D"),
         (HEAD + "a,rotala-rotundifolia,400,7,\n", "blank-cell", 2, "E"),
         (HEAD + "a,rotala-rotundifolia,400,7,22\n" * 2, "double-id", 3, "A"),
-        ("area_id,species_id,area_cm2,floor_cm\na,rotala-rotundifolia,4,7\n", "missing-column", 1, None),
+        (HEAD.replace(",budget_cm", "") + "a,rotala-rotundifolia,4,7\n", "missing-column", 1, None),
         (HEAD.replace("floor", "flor") + "a,rotala-rotundifolia,4,7,22\n", "near-column", 1, "D"),
         ("", "empty-file", None, None),
     ],
-)  # fmt: skip
+)
 def test_a_layout_is_checked(known, tmp_path: Path, text, slug, row, column) -> None:
     with pytest.raises(BookProblems) as problems:
         layout(tmp_path, "bad", text, known[0])
@@ -261,7 +262,7 @@ def test_two_swaps_where_one_does_not_do(tmp_path: Path) -> None:
 
 def test_regulated_plants_are_not_proposed_unasked(known) -> None:
     book, fit = known
-    found = swaps_to_reach(book, fit, 0, 28, ["carpet"])
+    found = swaps_to_reach(book, fit, 0, 14, ["carpet"])
     named = [swap for one in found.proposals for swap in one.swaps]
     assert named
     assert not any(is_regulated(swap.caution) for swap in named)
