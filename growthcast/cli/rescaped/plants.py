@@ -108,6 +108,7 @@ def _why_left_out(left_out: list[PlantAdvice]) -> str:
         light, warmth, co2 = one.holding
         parts = {"too dark": light, "too warm or cold": warmth, "too little CO2": co2}
         parts["too low for the floor"] = one.plant.reaches_look_chance
+        parts["too tall for the budget"] = 0.0 if one.plant.is_too_tall else 1.0
         why[min(parts, key=lambda name: parts[name])] += 1
     return ", ".join(f"{count} {words}" for words, count in why.most_common())
 

@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 from growthcast.book.book import Book
 from growthcast.book.supposed.rows import PlannedArea
 from growthcast.errors import UsageError
-from growthcast.fit.result import GrowthFit
+from growthcast.fit.result import OWN_SPANS_FOR_LOG, GrowthFit
 from growthcast.fit.solver.linearise import RATE
 from growthcast.fit.supposed import conditions_now, fit_beside
 from growthcast.service.rescape.holding import Holding
@@ -184,7 +184,6 @@ def _advice(
     design, species = stand.fit.design, int(stand.species[at])
     area = int(stand.living.area[at])
     spans = int(design.spans[design.species == species].sum())
-    own_spans = int(design.spans[area])
     posterior = stand.fit.posterior(np.array([area]))
     sd = float(posterior.sd(RATE)[0])
     speed = float(design.clock.speed(design.on_day)[area])
@@ -192,27 +191,11 @@ def _advice(
     rate = speed * np.exp(middle + np.array([-Z_80, 0.0, Z_80]) * sd)
     own = int(outlook.allowed_d[i])
     limited = answer.limited_by
-    basis: Basis = "own log" if own_spans >= 2 else "own practice" if spans else "table"
     removed = float(answer.chosen.removed_cm[-1])
     visits = answer.chosen.year.visits
     minutes = float(stand.minutes(np.array([at]), np.array([removed]))[0])
     litres = removed * float(stand.area_cm2[at]) / 1000.0 * visits
-    plant = Plant(
-        species_id=str(design.species_id[species]),
-        common_name=str(design.priors.common_name[species]),
-        form=str(design.priors.form[species]),
-        unit="% cover" if design.is_cover[area] else "cm",
-        is_there_now=at == now,
-        basis=basis,
-        holds_chance=float(chances.chance[i]),
-        reaches_look_chance=float(outlook.reaches_look[i]),
-        look_d=float(outlook.look_d[i, 1]),
-        own_interval_d=own,
-        tank_interval_d=answer.recommended_interval_d,
-        minutes_per_year=minutes * visits,
-        caution=str(design.priors.caution[species]),
-        is_regulated=is_regulated(str(design.priors.caution[species])),
-    )
+    plant = _plant(stand, answer, outlook, chances, i, at, now, minutes * visits)
     return PlantAdvice(
         plant=plant,
         rate_per_day=rate,
@@ -237,6 +220,48 @@ def _advice(
             limited_by=None if limited is None else _label(book, stand, limited),
             listed_d=stand.listed_d,
         ),
+    )
+
+
+def _plant(
+    stand: Stand,
+    answer: VariantAnswer,
+    outlook: Outlook,
+    chances: Holding,
+    i: int,
+    at: int,
+    now: int,
+    minutes_per_year: float,
+) -> Plant:
+    """Return what the ranking looks at of the candidate at a place of the stand."""
+    design, species = stand.fit.design, int(stand.species[at])
+    area = int(stand.living.area[at])
+    spans = int(design.spans[design.species == species].sum())
+    basis: Basis = (
+        "own log"
+        if design.spans[area] >= OWN_SPANS_FOR_LOG
+        else "own practice"
+        if spans
+        else "table"
+    )
+    caution = str(design.priors.caution[species])
+    return Plant(
+        species_id=str(design.species_id[species]),
+        common_name=str(design.priors.common_name[species]),
+        form=str(design.priors.form[species]),
+        unit="% cover" if design.is_cover[area] else "cm",
+        is_there_now=at == now,
+        basis=basis,
+        holds_chance=float(chances.chance[i]),
+        reaches_look_chance=float(outlook.reaches_look[i]),
+        look_d=float(outlook.look_d[i, 1]),
+        own_interval_d=int(outlook.allowed_d[i]),
+        tank_interval_d=answer.recommended_interval_d,
+        minutes_per_year=minutes_per_year,
+        caution=caution,
+        is_regulated=is_regulated(caution),
+        lowest_cut_cm=float(stand.living.safe_cut_cm[at]),
+        budget_cm=float(stand.living.budget_cm[at]),
     )
 
 

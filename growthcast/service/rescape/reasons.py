@@ -35,10 +35,19 @@ class Plant:
     minutes_per_year: float
     caution: str
     is_regulated: bool
+    lowest_cut_cm: float
+    budget_cm: float
+
+    @property
+    def is_too_tall(self) -> bool:
+        """Whether it does not survive being cut below the budget."""
+        return self.lowest_cut_cm >= self.budget_cm
 
 
 def fits(plant: Plant) -> bool:
-    """Tell whether a plant more likely than not holds there and comes up to the look."""
+    """Tell whether a plant more likely than not holds there, between floor and budget."""
+    if plant.is_too_tall:
+        return False
     return plant.holds_chance >= NOT_LIKELY and plant.reaches_look_chance >= NOT_LIKELY
 
 
@@ -84,6 +93,12 @@ def reason_of(
         said.append(
             f"{100 * plant.reaches_look_chance:.0f} % to grow up to the floor, its ceiling is low"
         )
+    if plant.is_too_tall:
+        said.append(
+            f"it stands no cut below {plant.lowest_cut_cm:.3g} {plant.unit}, and the budget is "
+            f"{plant.budget_cm:.3g} {plant.unit}"
+        )
+        return "; ".join(said)
     own = f"alone it allows {days_text(plant.own_interval_d)}"
     if plant.own_interval_d < min(listed_d):
         own += ", less than the shortest listed interval"

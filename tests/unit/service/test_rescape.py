@@ -129,6 +129,14 @@ def test_plants_that_do_not_hold_come_last(tmp_path: Path) -> None:
     assert "CO2" in lost.reason
 
 
+def test_a_plant_too_tall_for_the_budget_says_so(known) -> None:
+    book, fit = known
+    place = fit.design.area_id.tolist().index("carpet")
+    tall = compare_plants(book, fit, place, ["anubias-barteri", "marsilea-hirsuta"])[-1]
+    assert tall.plant.species_id == "anubias-barteri"
+    assert "stands no cut below" in tall.reason
+
+
 def test_holding_follows_light_warmth_and_co2(known) -> None:
     _, fit = known
     priors = fit.design.priors
