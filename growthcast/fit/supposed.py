@@ -163,7 +163,8 @@ def fit_beside(book: Book, fit: GrowthFit, areas: Sequence[PlannedArea]) -> tupl
     border[RATE, new], border[HABIT, new] = problem.pooling.offset[new], problem.first_habit[new]
     border[CEILING, new] = problem.pooling.log_ceiling[new]
     ceiling = np.exp(border[CEILING, nodes.area])
-    start = np.clip(nodes.guess_cm, 0.01 * ceiling, 0.99 * ceiling)
+    planted = np.where(np.isfinite(nodes.reading_cm), nodes.reading_cm, nodes.guess_cm)
+    start = np.clip(planted, 0.01 * ceiling, 0.99 * ceiling)
     begun = stage(start, ceiling, problem.shape[nodes.area])
     problem = replace(problem, blocks=(*fit.solution.problem.blocks, added))
     began = Point((*point.stages, begun), border, (*point.shared_cm, np.zeros(begun.size)))

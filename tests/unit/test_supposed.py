@@ -12,7 +12,7 @@ from growthcast.book.supposed.changes import Changes, parse_changes
 from growthcast.book.supposed.rows import with_conditions, with_planted_areas
 from growthcast.errors import UsageError
 from growthcast.fit.result import fit_growth
-from growthcast.fit.supposed import suppose
+from growthcast.fit.supposed import fit_beside, suppose
 from growthcast.forecast.heights import forecast_heights
 from growthcast.service.recommend import recommend
 from tests.books import make_book
@@ -59,6 +59,25 @@ def test_a_supposed_plant_leaves_the_others_where_they_were(known) -> None:
     here, there = (f.posterior(np.array([3])) for f in (supposed.fit, whole))
     assert np.allclose(here.border, there.border, atol=0.02)
     assert np.allclose(here.covariance, there.covariance, atol=0.02)
+
+
+def test_an_area_planted_at_a_known_height_is_fitted_too(known) -> None:
+    book, fit = known
+    row = {
+        "area_id": "new",
+        "tank_id": "lobby",
+        "species_id": "rotala-wallichii",
+        "area_cm2": 300.0,
+        "floor_cm": 7.0,
+        "budget_cm": 22.0,
+        "planted_height_cm": 4.0,
+    }
+    laid, wide = fit_beside(book, fit, [row])
+    assert wide.solution.converged.all()
+    now = forecast_heights(wide, np.array([3]), np.array([DAY])).height_cm[0, 0]
+    assert now[0] < 4.0 < now[-1] < 6.0
+    whole = fit_growth(laid, ON, fit.design.spreads).posterior(np.array([3]))
+    assert np.allclose(wide.posterior(np.array([3])).border, whole.border, atol=0.02)
 
 
 def test_a_later_row_does_not_override_what_is_supposed(known) -> None:

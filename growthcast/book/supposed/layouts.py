@@ -45,7 +45,7 @@ def read_layout(path: Path, book: Book, tank_id: str, on: date) -> Layout:
 
     Columns are those of ``areas.csv`` (``area_id, species_id, area_cm2, floor_cm, budget_cm``, and
     if wanted ``label`` and ``light_share``); ``area``, ``plant``, ``floor`` and ``budget`` are read
-    too. Other files of the book are not looked at beside it.
+    too. Where there is a ``tank_id`` column, only the tank's rows count.
     """
     if not path.exists():
         raise UsageError(f"there is no layout {path}; name a .csv file with an area a row")
@@ -60,6 +60,9 @@ def read_layout(path: Path, book: Book, tank_id: str, on: date) -> Layout:
     findings += [item for item in more if item.heading not in _NOT_ASKED]
     if not len(table) and not findings:
         raise UsageError(f"layout {path.name} has a header and no rows; write an area a row")
+    table = _of_tank(table, tank_id, on)
+    if not len(table) and not any(item.level == "problem" for item in findings):
+        raise UsageError(f"layout {path.name} has no row for tank {tank_id} in its tank_id column")
     whole: dict[str, Cell] = {"tank_id": tank_id, "planted_on": on, "removed_on": None}
     table = with_cells(replace(table, name="areas.csv"), np.ones(len(table), bool), whole)
     tables = Tables(
@@ -77,6 +80,13 @@ def read_layout(path: Path, book: Book, tank_id: str, on: date) -> Layout:
     if any(item.level == "problem" for item in ordered):
         raise BookProblems(ordered)
     return Layout(path.stem, table, ordered)
+
+
+def _of_tank(table: Table, tank_id: str, on: date) -> Table:
+    """Leave out rows that a tank_id or a removed_on beside them gives to others, or to the past."""
+    named = table.text("tank_id")
+    gone = table.date("removed_on") < np.datetime64(on, "D")
+    return table.keep(np.asarray(((named == "") | (named == tank_id)) & ~gone, np.bool_))
 
 
 def _renamed(grid: Grid) -> Grid:

@@ -222,6 +222,8 @@ def test_a_layout_in_short_words_and_a_missing_one(known, tmp_path: Path) -> Non
     read = layout(tmp_path, "short", short, book)
     assert read.areas.text("species_id").tolist() == ["rotala-rotundifolia"]
     assert read.areas.text("tank_id").tolist() == ["lobby"]
+    whole = read_layout(book.folder / "areas.csv", book, "lobby", TODAY)  # a copy of the book's own
+    assert whole.areas.text("area_id").tolist() == ["stems", "carpet"]
     with pytest.raises(UsageError, match="no layout"):
         read_layout(tmp_path / "none.csv", book, "lobby", TODAY)
     with pytest.raises(UsageError, match="no rows"):
