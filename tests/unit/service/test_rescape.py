@@ -113,6 +113,10 @@ def test_days_to_the_look_count_settling_in(known) -> None:
     way = np.log(7 / (ceiling - 7)) - np.log(6 / (ceiling - 6))
     settle = float(fit.design.priors.settle_d[fit.design.species_id == "rotala-wallichii"][0])
     assert high.look_d[1] == pytest.approx(np.sqrt(2 * settle * way / r), rel=0.15)
+    # From 1 cm it has run through all of the ramp, which costs half of its days.
+    far = np.log(7 / (ceiling - 7)) - np.log(1 / (ceiling - 1))
+    assert far / r > settle
+    assert low.look_d[1] == pytest.approx(far / r + 0.5 * settle, rel=0.1)
 
 
 def test_plants_that_do_not_hold_come_last(tmp_path: Path) -> None:
