@@ -8,7 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from growthcast.book.book import Table
-from growthcast.book.checks.together import Tables, at_cell, where
+from growthcast.book.checks.together import Tables, at_cell, day_numbers, places_of, where
 from growthcast.book.words import plain
 from growthcast.errors import Finding
 
@@ -118,17 +118,24 @@ def check_temperature(tables: Tables) -> Iterator[Finding]:
 def _growing(tables: Tables) -> list[NDArray[np.int64]]:
     """Return for each row of conditions the areas that grow in its tank while it holds."""
     table, areas = tables.conditions, tables.areas
-    tank = table.text("tank_id")
-    begins = table.date("from_date")
-    planted, removed = areas.date("planted_on"), areas.date("removed_on")
+    count = len(tables.tanks)
+    tank, home = places_of(tables.tanks, "tank_id", table), tables.tank_of_areas
+    begins = day_numbers(table.date("from_date"))
+    order = np.lexsort((begins, tank))
+    ends = np.full(len(table), np.iinfo(np.int64).max)
+    same = tank[order][1:] == tank[order][:-1]
+    ends[order[:-1][same]] = begins[order[1:][same]]
+    by_tank = np.argsort(home, kind="stable")
+    edges = np.searchsorted(home[by_tank], np.arange(count + 1))
+    planted = day_numbers(areas.date("planted_on"))
+    removed = day_numbers(areas.date("removed_on"))
+    removed = np.where(removed == 0, np.iinfo(np.int64).max, removed)
+    known = tables.species_of_areas >= 0
     living = []
-    for index in range(len(table)):
-        later = begins[(tank == tank[index]) & (begins > begins[index])]
-        mine = (areas.text("tank_id") == tank[index]) & (tables.species_of_areas >= 0)
-        mine &= ~(removed < begins[index])
-        if later.size:
-            mine &= planted < later.min()
-        living.append(np.flatnonzero(mine))
+    for index, place in enumerate(tank.tolist()):
+        mine = by_tank[edges[place] : edges[place + 1]] if place >= 0 else by_tank[:0]
+        holds = known[mine] & (removed[mine] >= begins[index]) & (planted[mine] < ends[index])
+        living.append(mine[holds])
     return living
 
 
