@@ -102,6 +102,8 @@ _NOTES = {
     "co2-caution": "CO2 above what livestock may bear",
     "co2-contradiction": "the CO2 typed and the one from pH and KH are far apart",
     "cold-water": "water colder than planted tanks are",
+    "temperature-of-plants": "the temperature is outside what a plant of the tank stands",
+    "light-without-food": "light far above need with little CO2 and few nutrients",
     "kh-zero": "no carbonate hardness",
     "no-light": "no light",
     "empty-row": "the row says nothing about the plants",

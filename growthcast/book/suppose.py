@@ -52,7 +52,7 @@ def with_cells(table: Table, where: NDArray[np.bool_], cells: Mapping[str, Cell]
     declared = {column.name: column for column in TABLES[table.name.removesuffix(".csv")]}
     columns = dict(table.columns)
     for name, value in cells.items():
-        changed = columns[name].copy()
+        changed = columns[name].astype(_cells(declared[name], []).dtype)  # room for longer text
         changed[where] = _cells(declared[name], [value])[0]
         columns[name] = changed
     coded = {

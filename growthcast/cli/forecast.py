@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from datetime import date, timedelta
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated
+from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
@@ -17,6 +17,7 @@ from growthcast.cli.options import (
     open_fit,
     parse_date,
 )
+from growthcast.cli.suppose import Suppose, hypothetical, say_what_is_supposed, supposed_of
 from growthcast.errors import UsageError
 
 if TYPE_CHECKING:
@@ -25,6 +26,7 @@ if TYPE_CHECKING:
 
     from growthcast.book.book import Book
     from growthcast.fit.result import GrowthFit
+    from growthcast.fit.supposed import Supposed
     from growthcast.forecast.report import AreaForecast
 
 AtDates = Annotated[
@@ -53,6 +55,7 @@ def forecast_command(
     on: OnDate = None,
     at: AtDates = None,
     tank: TankId = None,
+    suppose: Suppose = None,
     plot: PlotFile = None,
     as_json: AsJson = False,
 ) -> None:
@@ -71,13 +74,28 @@ def forecast_command(
     tanks = chosen_tanks(opened, tank)
     days = _days(at, day, opened)
     areas = forecast_growth(fit, days, opened.practice.horizon_d, tanks)
+    as_it_is, mark = None, ""
+    supposed = supposed_of(opened, fit, tank, suppose)
+    if supposed is not None:
+        opened, fit, as_it_is, mark = supposed.book, supposed.fit, areas, ", supposed"
+        areas = forecast_growth(fit, days, opened.practice.horizon_d, tanks)
     if plot is not None:
-        _draw(opened, fit, int(tanks[0]), plot)
+        _draw(opened, fit, int(tanks[0]), plot, mark)
     if as_json:
         answer = {"on": day.isoformat(), "confidence": opened.practice.confidence}
-        print_json({**answer, "areas": [area.as_dict() for area in areas]})
+        beside = {} if supposed is None else _beside(supposed, as_it_is or [])
+        print_json({**answer, **beside, "areas": [area.as_dict() for area in areas]})
         return
-    _tables(opened, day, areas)
+    if supposed is not None:
+        say_what_is_supposed(supposed)
+    _tables(opened, day, areas, as_it_is, mark)
+
+
+def _beside(supposed: Supposed, as_it_is: list[AreaForecast]) -> dict[str, Any]:
+    return {
+        "hypothetical": hypothetical(supposed),
+        "as_it_is": [area.as_dict() for area in as_it_is],
+    }
 
 
 def _days(at: list[str] | None, day: date, book: Book) -> tuple[date, ...]:
@@ -91,15 +109,21 @@ def _days(at: list[str] | None, day: date, book: Book) -> tuple[date, ...]:
     return days
 
 
-def _draw(book: Book, fit: GrowthFit, tank: int, file: Path) -> None:
+def _draw(book: Book, fit: GrowthFit, tank: int, file: Path, mark: str) -> None:
     from growthcast.cli.output import say
     from growthcast.figures.forecast import save_forecast_figure
 
-    save_forecast_figure(book, fit, tank, file)
+    save_forecast_figure(book, fit, tank, file, mark)
     say(f"Wrote {file}")
 
 
-def _tables(book: Book, day: date, areas: list[AreaForecast]) -> None:
+def _tables(
+    book: Book,
+    day: date,
+    areas: list[AreaForecast],
+    as_it_is: list[AreaForecast] | None = None,
+    mark: str = "",
+) -> None:
     from growthcast.cli.output import print_table, say
 
     if not areas:
@@ -107,15 +131,31 @@ def _tables(book: Book, day: date, areas: list[AreaForecast]) -> None:
         return
     labels = dict(zip(book.areas.text("area_id"), book.areas.text("label"), strict=True))
     named = [(labels[area.area_id] or area.area_id, area) for area in areas]
+    horizon = book.practice.horizon_d
+    today = {area.area_id: _passes(area, horizon) for area in as_it_is or ()}
+    beside = ["passes it, as things are"] if as_it_is is not None else []
     for tank_id in dict.fromkeys(area.tank_id for area in areas):
         here = [(name, area) for name, area in named if area.tank_id == tank_id]
         print_table(
-            f"{tank_id} on {day} (ranges hold 8 times of 10)",
-            ["area", "height now>", "budget>", "passes it, if nothing more is cut", "rests on"],
-            [_outlook_row(name, area, book.practice.horizon_d) for name, area in here],
+            f"{tank_id} on {day}{mark} (ranges hold 8 times of 10)",
+            [
+                "area",
+                "height now>",
+                "budget>",
+                "passes it, if nothing more is cut",
+                "rests on",
+                *beside,
+            ],
+            [
+                [
+                    *_outlook_row(name, area, horizon),
+                    *(today.get(area.area_id, "not planted") for _ in beside),
+                ]
+                for name, area in here
+            ],
         )
         print_table(
-            f"{tank_id}: heights ahead, if nothing more is cut",
+            f"{tank_id}{mark}: heights ahead, if nothing more is cut",
             ["area", "on", "height>", "chance over budget>"],
             [row for name, area in here for row in _height_rows(name, area)],
         )

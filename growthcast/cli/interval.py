@@ -5,14 +5,20 @@ from __future__ import annotations
 from typing import TYPE_CHECKING, Any
 
 from growthcast.cli.options import AsJson, BookFolder, OnDate, TankId, chosen_tanks, open_fit
+from growthcast.cli.suppose import Suppose, hypothetical, say_what_is_supposed, supposed_of
 
 if TYPE_CHECKING:
+    from growthcast.fit.supposed import Supposed
     from growthcast.service.effort import Range
     from growthcast.service.recommend import OptionAdvice, TankAdvice
 
 
 def interval_command(
-    book: BookFolder = None, on: OnDate = None, tank: TankId = None, as_json: AsJson = False
+    book: BookFolder = None,
+    on: OnDate = None,
+    tank: TankId = None,
+    suppose: Suppose = None,
+    as_json: AsJson = False,
 ) -> None:
     """Recommend how often each tank must be visited so that every area stays inside its height.
 
@@ -24,18 +30,53 @@ def interval_command(
     from growthcast.service.recommend import recommend
 
     opened, _, fit = open_fit(book, on)
-    advice = recommend(opened, fit, chosen_tanks(opened, tank), full=tank is not None)
+    in_full = tank is not None and not suppose
+    advice = recommend(opened, fit, chosen_tanks(opened, tank), full=in_full)
+    if (supposed := supposed_of(opened, fit, tank, suppose)) is not None:
+        _supposed(supposed, advice[0], as_json=as_json)
+        return
     if as_json:
         print_json({"tanks": [_as_dict(one) for one in advice]})
         return
     _tables(advice, opened.practice.currency, one=tank is not None)
 
 
-def _tables(advice: list[TankAdvice], currency: str, *, one: bool) -> None:
+def _supposed(supposed: Supposed, as_it_is: TankAdvice, *, as_json: bool) -> None:
+    """Print the answer under supposed changes beside the one as things are."""
+    import numpy as np
+
+    from growthcast.cli.output import print_json, print_line
+    from growthcast.service.recommend import recommend
+
+    advice = recommend(supposed.book, supposed.fit, np.array([supposed.tank]))
+    if as_json:
+        tanks = [_as_dict(one) for one in advice]
+        print_json(
+            {
+                "hypothetical": hypothetical(supposed),
+                "tanks": tanks,
+                "as_it_is": _as_dict(as_it_is),
+            }
+        )
+        return
+    say_what_is_supposed(supposed)
+    print_line(f"As it is: {_rhythm(as_it_is)}. Supposed: {_rhythm(advice[0])}.")
+    _tables(advice, supposed.book.practice.currency, one=True, mark=", supposed")
+
+
+def _rhythm(tank: TankAdvice) -> str:
+    days = tank.recommended_interval_d
+    if days is None:
+        return "no listed interval is short enough"
+    year = tank.option(days).year if tank.options else None
+    return f"a visit every {days} days" + (f", {year.hours:.0f} h a year" if year else "")
+
+
+def _tables(advice: list[TankAdvice], currency: str, *, one: bool, mark: str = "") -> None:
     from growthcast.cli.output import print_line, print_table
 
     print_table(
-        "Visit intervals",
+        f"Visit intervals{mark}",
         [
             "tank",
             "client",
@@ -55,7 +96,7 @@ def _tables(advice: list[TankAdvice], currency: str, *, one: bool) -> None:
         return
     for tank in advice:
         if tank.options:
-            _one_tank(tank, currency)
+            _one_tank(tank, currency, mark)
             _in_full(tank)
 
 
@@ -81,16 +122,16 @@ def _in_full(tank: TankAdvice) -> None:
         print_line(certainty_in_words(tank.certainty, tank.recommended_interval_d))
 
 
-def _one_tank(tank: TankAdvice, currency: str) -> None:
+def _one_tank(tank: TankAdvice, currency: str, mark: str) -> None:
     from growthcast.cli.output import print_line, print_table
 
     print_table(
-        f"{tank.tank_id}: what each interval gives",
+        f"{tank.tank_id}{mark}: what each interval gives",
         ["every", "all inside>", "at the floor>", "presentable>", "else bare>"],
         [_looks_row(option, tank) for option in tank.options],
     )
     print_table(
-        f"{tank.tank_id}: what each interval takes (time includes travel)",
+        f"{tank.tank_id}{mark}: what each interval takes (time includes travel)",
         ["every", "visits a year>", "a visit>", "a year>", f"{currency} a year>"],
         [_effort_row(option, tank) for option in tank.options],
     )
@@ -101,7 +142,7 @@ def _one_tank(tank: TankAdvice, currency: str) -> None:
     )
     shown = tank.recommended_interval_d or tank.options[0].interval_d
     print_table(
-        f"{tank.tank_id}: height to cut to at a visit every {shown} days",
+        f"{tank.tank_id}{mark}: height to cut to at a visit every {shown} days",
         ["area", "cut to>", "taken off>", "stays inside>", "over at worst (1 in 10)>"],
         [
             [

@@ -20,6 +20,7 @@ from growthcast.cli.interval import interval_command
 from growthcast.cli.log import log_command
 from growthcast.cli.overview import overview_command
 from growthcast.cli.peak import peak_command
+from growthcast.cli.rescape import rescape_command
 from growthcast.cli.rounds import rounds_command
 from growthcast.cli.species import species_command
 from growthcast.cli.start import start_command
@@ -67,6 +68,7 @@ COMMANDS: dict[str, Callable[..., None]] = {
     "peak": peak_command,
     "away": away_command,
     "fit": fit_command,
+    "rescape": rescape_command,
     "backtest": backtest_command,
     "brief": brief_command,
     "overview": overview_command,

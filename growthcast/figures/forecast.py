@@ -100,12 +100,14 @@ def forecast_panels(book: Book, fit: GrowthFit, tank: int) -> tuple[AreaPanel, .
     )
 
 
-def caption(book: Book, tank: int, panels: Sequence[AreaPanel], names: Sequence[str]) -> str:
+def caption(
+    book: Book, tank: int, panels: Sequence[AreaPanel], names: Sequence[str], mark: str = ""
+) -> str:
     """Return what the figure shows as a whole: which area passes its budget first, and when."""
     on, horizon = panels[0].on, panels[0].horizon_d
     tank_id = book.tanks.text("tank_id")[tank]
     areas = [panel.area for panel in panels]
-    opening = f"Tank {tank_id}, if nothing more is cut from {full_date_words(on)} on: "
+    opening = f"Tank {tank_id}{mark}, if nothing more is cut from {full_date_words(on)} on: "
     first = first_to_pass(areas)
     if first is None:
         closest = [i for i, area in enumerate(areas) if area.passes_budget_on[0] is not None]
@@ -138,14 +140,16 @@ KEY = (
 )
 
 
-def alternative_text(book: Book, tank: int, panels: Sequence[AreaPanel]) -> tuple[str, str]:
+def alternative_text(
+    book: Book, tank: int, panels: Sequence[AreaPanel], mark: str = ""
+) -> tuple[str, str]:
     """Return a title and a description of the figure, in words and numbers."""
     names = [tidy(panel.label) or panel.area.area_id for panel in panels]
-    sentences = [caption(book, tank, panels, names)]
+    sentences = [caption(book, tank, panels, names, mark)]
     for panel, name in zip(panels, names, strict=True):
         reading = _last_reading(panel)
         sentences.append(area_sentence(panel.area, name, reading, panel.on, panel.horizon_d))
-    title = f"Height forecast of tank {book.tanks.text('tank_id')[tank]}"
+    title = f"Height forecast of tank {book.tanks.text('tank_id')[tank]}{mark}"
     return tidy(title), tidy(" ".join(sentences))
 
 
@@ -191,9 +195,9 @@ def _some_panels(book: Book, fit: GrowthFit, tank: int) -> tuple[AreaPanel, ...]
     return panels
 
 
-def _drawn(book: Book, tank: int, panels: Sequence[AreaPanel]) -> Figure:
+def _drawn(book: Book, tank: int, panels: Sequence[AreaPanel], mark: str = "") -> Figure:
     grid = _Grid.of(len(panels))
-    said = drawable(caption(book, tank, panels, [_brief(panel) for panel in panels]))
+    said = drawable(caption(book, tank, panels, [_brief(panel) for panel in panels], mark))
     room_mm = grid.width_mm - 2 * GAP_MM
     lines = [*wrapped(said, LABEL_PT + 1.0, room_mm), *wrapped(KEY, LABEL_PT, room_mm)]
     caption_mm = len(lines) * (LABEL_PT + 1.0) * CAPTION_LINE_SPACING * MM_PER_POINT + 3 * GAP_MM
@@ -244,7 +248,7 @@ def _write_caption(
         top -= 0.4 * GAP_MM
 
 
-def save_forecast_figure(book: Book, fit: GrowthFit, tank: int, file: Path) -> None:
+def save_forecast_figure(book: Book, fit: GrowthFit, tank: int, file: Path, mark: str = "") -> None:
     """Write a tank's figure to a ``.svg`` or ``.png`` file, the same bytes for the same book.
 
     Parameters
@@ -257,6 +261,8 @@ def save_forecast_figure(book: Book, fit: GrowthFit, tank: int, file: Path) -> N
         Place of the tank in the book.
     file : Path
         Where to write; its folder must exist. An earlier figure is replaced.
+    mark : str
+        What follows the tank's name in caption and title, as ", supposed".
 
     Raises
     ------
@@ -267,6 +273,6 @@ def save_forecast_figure(book: Book, fit: GrowthFit, tank: int, file: Path) -> N
     form = figure_form(file)
     check_target(book, file)
     panels = _some_panels(book, fit, tank)
-    title, description = alternative_text(book, tank, panels)
-    figure = _drawn(book, tank, panels)
+    title, description = alternative_text(book, tank, panels, mark)
+    figure = _drawn(book, tank, panels, mark)
     write_whole(file, figure_bytes(figure, form, title=title, description=description))

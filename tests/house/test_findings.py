@@ -219,6 +219,17 @@ NOTES: dict[str, tuple[Changes, Place]] = {
         {"conditions.csv": "tank_id,from_date,temperature_c\nT1,2026-01-01,9\n"},
         ("conditions.csv", 2, "C"),
     ),
+    "temperature-of-plants": (
+        {"conditions.csv": "tank_id,from_date,temperature_c\nT1,2026-01-01,36\n"},
+        ("conditions.csv", 2, "C"),
+    ),
+    "light-without-food": (
+        {
+            "conditions.csv": "tank_id,from_date,ppfd_umol,photoperiod_h,co2_mg_l,no3_mg_l\n"
+            "T1,2026-01-01,150,9,4,2\n"
+        },
+        ("conditions.csv", 2, "C"),
+    ),
     "kh-zero": (water("T1,2026-01-01,90,8,,6.5,0"), ("conditions.csv", 2, "G")),
     "no-light": (water("T1,2026-01-01,0,8,,,"), ("conditions.csv", 2, "C")),
     "empty-row": (trim("2026-02-01,T1,A1,,,,,\n"), ("trims.csv", 2, "D")),

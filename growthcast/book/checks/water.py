@@ -8,7 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from growthcast.book.book import Table
-from growthcast.book.checks.together import Tables, at_cell, where
+from growthcast.book.checks.together import Tables, at_cell, day_numbers, places_of, where
 from growthcast.book.words import plain
 from growthcast.errors import Finding
 
@@ -18,6 +18,10 @@ _CAUTION_MG_L = 30.0
 _IMPOSSIBLE_MG_L = 300.0
 _APART = 3.0
 _RULE = "by 3 × KH × 10^(7 − pH)"
+_LIGHT_FAR_ABOVE = 1.5
+_LITTLE_CO2_MG_L, _LITTLE_NO3_MG_L, _LITTLE_PO4_MG_L = 10.0, 5.0, 0.1
+_USUAL_HOURS = 8.0
+_MOST_NAMED = 3
 _WATCH = "watch the livestock, and follow the rules and the vet of your place"
 
 
@@ -111,4 +115,94 @@ def check_temperature(tables: Tables) -> Iterator[Finding]:
         )
 
 
-WATER_CHECKS = (check_co2, check_co2_from_ph, check_hardness, check_light, check_temperature)
+def _growing(tables: Tables) -> list[NDArray[np.int64]]:
+    """Return for each row of conditions the areas that grow in its tank while it holds."""
+    table, areas = tables.conditions, tables.areas
+    count = len(tables.tanks)
+    tank, home = places_of(tables.tanks, "tank_id", table), tables.tank_of_areas
+    begins = day_numbers(table.date("from_date"))
+    order = np.lexsort((begins, tank))
+    ends = np.full(len(table), np.iinfo(np.int64).max)
+    same = tank[order][1:] == tank[order][:-1]
+    ends[order[:-1][same]] = begins[order[1:][same]]
+    by_tank = np.argsort(home, kind="stable")
+    edges = np.searchsorted(home[by_tank], np.arange(count + 1))
+    planted = day_numbers(areas.date("planted_on"))
+    removed = day_numbers(areas.date("removed_on"))
+    removed = np.where(removed == 0, np.iinfo(np.int64).max, removed)
+    known = tables.species_of_areas >= 0
+    living = []
+    for index, place in enumerate(tank.tolist()):
+        mine = by_tank[edges[place] : edges[place + 1]] if place >= 0 else by_tank[:0]
+        holds = known[mine] & (removed[mine] >= begins[index]) & (planted[mine] < ends[index])
+        living.append(mine[holds])
+    return living
+
+
+def _named(tables: Tables, places: NDArray[np.int64]) -> str:
+    """Return the plants of some areas, the first few by name."""
+    names = list(dict.fromkeys(tables.areas.text("species_id")[places].tolist()))
+    rest = len(names) - _MOST_NAMED
+    return ", ".join(names[:_MOST_NAMED]) + (f" and {rest} more" if rest > 0 else "")
+
+
+def check_warmth_of_plants(tables: Tables) -> Iterator[Finding]:
+    """The plants of a tank stand its temperature."""
+    table, species = tables.conditions, tables.species
+    low, high = species.number("temp_min_c"), species.number("temp_max_c")
+    warm = table.number("temperature_c")
+    growing = _growing(tables) if where(warm >= 10) else []
+    for index in where(warm >= 10):
+        of_area = tables.species_of_areas[growing[index]]
+        out = growing[index][(warm[index] > high[of_area]) | (warm[index] < low[of_area])]
+        if out.size:
+            first = int(tables.species_of_areas[out[0]])
+            limits = f"{plain(low[first])} to {plain(high[first])} °C"
+            found = f"{plain(warm[index])} °C, outside what is known for {_named(tables, out)}"
+            fix = f"check it: such plants stop growing and may be lost; {_WATCH}"
+            expected = f"a temperature its plants stand ({limits} for the first of them)"
+            yield at_cell(
+                table, index, "temperature_c", "temperature-of-plants", found, fix, expected
+            )
+
+
+def check_light_without_food(tables: Tables) -> Iterator[Finding]:
+    """Strong light goes with CO2 and nutrients; without them algae take it.
+
+    Far above need is half as much again as the light at which the neediest plant's growth bends
+    over, at 8 hours a day; the limits are common practice without a source.
+    """
+    table = tables.conditions
+    kept = {name: _kept(table, name) for name in ("ppfd_umol", "photoperiod_h", "no3_mg_l")}
+    kept |= {name: _kept(table, name) for name in ("co2_mg_l", "ph", "kh_dkh", "po4_mg_l")}
+    hours = np.where(np.isnan(kept["photoperiod_h"]), _USUAL_HOURS, kept["photoperiod_h"])
+    light = kept["ppfd_umol"] * hours / _USUAL_HOURS
+    implied = 3.0 * kept["kh_dkh"] * 10.0 ** (7.0 - kept["ph"])
+    co2 = np.where(np.isnan(kept["co2_mg_l"]), implied, kept["co2_mg_l"])
+    poor = (kept["no3_mg_l"] < _LITTLE_NO3_MG_L) | (kept["po4_mg_l"] < _LITTLE_PO4_MG_L)
+    rows = where((co2 < _LITTLE_CO2_MG_L) & poor & np.isfinite(light))
+    growing = _growing(tables) if rows else []
+    needs = tables.species.number("light_k_umol")
+    for index in rows:
+        if not growing[index].size:
+            continue
+        need = float(needs[tables.species_of_areas[growing[index]]].max())
+        if light[index] > _LIGHT_FAR_ABOVE * need:
+            found = f"{plain(kept['ppfd_umol'][index])} µmol for {plain(hours[index])} h with "
+            found += f"{co2[index]:.3g} mg/L CO2 and little nitrate or phosphate: far above what "
+            found += f"its plants can use (about {need:.0f} µmol), so algae may take it"
+            fix = "dim the lamp or shorten the day first; else add CO2 and nutrients step by step; "
+            fix += _WATCH
+            expected = "light that plants can use with the CO2 and nutrients there are"
+            yield at_cell(table, index, "ppfd_umol", "light-without-food", found, fix, expected)
+
+
+WATER_CHECKS = (
+    check_co2,
+    check_co2_from_ph,
+    check_hardness,
+    check_light,
+    check_temperature,
+    check_warmth_of_plants,
+    check_light_without_food,
+)

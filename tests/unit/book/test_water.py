@@ -26,7 +26,8 @@ def slugs(inspect, *rows):
         ("T1,2026-01-01,0,8.5,4,", []),  # both next to nothing
         ("T1,2026-01-01,25,6.5,0,", ["kh-zero"]),
         ("T1,2026-01-01,,,,9.9", ["cold-water"]),
-        ("T1,2026-01-01,,,,10", []),
+        ("T1,2026-01-01,,,,10", ["temperature-of-plants"]),
+        ("T1,2026-01-01,,,,15", []),  # the least that both plants of the tank stand
     ],
 )
 def test_a_row_alone(inspect, row, expected):
@@ -41,3 +42,37 @@ def test_a_kept_value_counts(inspect):
 def test_typed_co2_is_what_counts(inspect):
     rows = ("T1,2026-01-01,20,,,", "T1,2026-02-01,,5.5,4,")
     assert slugs(inspect, *rows) == []
+
+
+LIGHT = "tank_id,from_date,ppfd_umol,photoperiod_h,co2_mg_l,no3_mg_l,po4_mg_l,temperature_c\n"
+
+
+@pytest.mark.parametrize(
+    ("rows", "expected"),
+    [
+        (["T1,2026-01-01,150,9,4,2,,"], [("light-without-food", 2)]),
+        (["T1,2026-01-01,150,9,25,2,,"], []),  # CO2 enough
+        (["T1,2026-01-01,150,9,4,15,1,"], []),  # nutrients enough
+        (["T1,2026-01-01,150,9,4,15,0.05,"], [("light-without-food", 2)]),
+        (["T1,2026-01-01,150,4,4,2,,"], []),  # half a day of light
+        (["T1,2026-01-01,60,9,4,2,,"], []),
+        (["T1,2026-01-01,150,9,25,2,,", "T1,2026-02-01,,,4,,,"], [("light-without-food", 3)]),
+        (["T1,2026-01-01,,,,,,31"], [("temperature-of-plants", 2)]),  # pennywort up to 30
+        (["T2,2026-01-01,,,,,,31"], []),  # the floating fern stands 32
+    ],
+)
+def test_conditions_against_the_plants(inspect, rows, expected):
+    _, findings = inspect(conditions_csv=LIGHT + "".join(row + "\n" for row in rows))
+    assert [(item.slug, item.row) for item in findings] == expected
+
+
+def test_plants_that_are_gone_do_not_count(inspect):
+    areas = (
+        "area_id,tank_id,species_id,area_cm2,floor_cm,budget_cm,planted_on,removed_on\n"
+        "A1,T1,rotala-rotundifolia,300,8,25,2026-01-01,2026-03-01\n"
+    )
+    header = "date,tank_id,area_id,before_cm\n"
+    for day, count in (("2026-02-20", 1), ("2026-03-02", 0)):
+        rows = f"tank_id,from_date,temperature_c\nT1,{day},36\n"
+        _, findings = inspect(areas_csv=areas, trims_csv=header, conditions_csv=rows)
+        assert len([f for f in findings if f.slug == "temperature-of-plants"]) == count

@@ -1,0 +1,1 @@
+"""What might be: changes and layouts that a person puts to the tool, read and checked."""

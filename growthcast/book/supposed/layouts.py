@@ -1,0 +1,98 @@
+"""A layout: how a tank might be planted, read from a file with an area a row."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, replace
+from datetime import date
+from pathlib import Path
+
+import numpy as np
+
+from growthcast.book.book import Book, Table
+from growthcast.book.cells.convert import empty_table, read_table
+from growthcast.book.cells.records import Grid, read_grid
+from growthcast.book.cells.text import read_bytes
+from growthcast.book.checks.areas import AREA_CHECKS
+from growthcast.book.checks.ids import ID_CHECKS
+from growthcast.book.checks.together import Tables
+from growthcast.book.slugs import note_order
+from growthcast.book.suppose import Cell, with_cells
+from growthcast.book.tables import TABLES
+from growthcast.errors import BookProblems, Finding, UsageError
+
+__all__ = ["LAYOUT_COLUMNS", "Layout", "read_layout"]
+
+LAYOUT_COLUMNS = ("area_id", "species_id", "area_cm2", "floor_cm", "budget_cm")
+_SHORT = {"area": "area_id", "plant": "species_id", "floor": "floor_cm", "budget": "budget_cm"}
+_NOT_ASKED = ("tank_id", "planted_on")
+
+
+@dataclass(frozen=True, slots=True)
+class Layout:
+    """A tank as it might be planted: its areas, as a table with the columns of ``areas.csv``.
+
+    ``findings`` are its notes and remarks.
+    """
+
+    name: str
+    areas: Table
+    findings: tuple[Finding, ...]
+
+
+def read_layout(path: Path, book: Book, tank_id: str, on: date) -> Layout:
+    """Read a layout of a tank; raise ``BookProblems`` with all findings if it has problems.
+
+    Columns are those of ``areas.csv`` (``area_id, species_id, area_cm2, floor_cm, budget_cm``, and
+    if wanted ``label`` and ``light_share``); ``area``, ``plant``, ``floor`` and ``budget`` are read
+    too. Where there is a ``tank_id`` column, only the tank's rows count.
+    """
+    if not path.exists():
+        raise UsageError(f"there is no layout {path}; name a .csv file with an area a row")
+    data = read_bytes(path)
+    if isinstance(data, Finding):
+        raise BookProblems((replace(data, file=path.name),))
+    known = frozenset([*(column.name for column in TABLES["areas"]), *_SHORT])
+    grid, findings = read_grid(data, path.name, known)
+    if grid is None:
+        raise BookProblems(tuple(findings))
+    table, more = read_table(_renamed(grid), "areas")
+    findings += [item for item in more if item.heading not in _NOT_ASKED]
+    if not len(table) and not findings:
+        raise UsageError(f"layout {path.name} has a header and no rows; write an area a row")
+    table = _of_tank(table, tank_id, on)
+    if not len(table) and not any(item.level == "problem" for item in findings):
+        raise UsageError(f"layout {path.name} has no row for tank {tank_id} in its tank_id column")
+    whole: dict[str, Cell] = {"tank_id": tank_id, "planted_on": on, "removed_on": None}
+    table = with_cells(replace(table, name="areas.csv"), np.ones(len(table), bool), whole)
+    tables = Tables(
+        tanks=book.tanks,
+        areas=table,
+        trims=empty_table("trims"),
+        conditions=empty_table("conditions"),
+        species=book.species,
+        own_species=empty_table("species"),
+        today=on,
+    )
+    checked = [item for check in (*ID_CHECKS, *AREA_CHECKS) for item in check(tables)]
+    findings += [replace(item, file=path.name) for item in checked if item.heading != "planted_on"]
+    ordered = tuple(sorted(findings, key=note_order))
+    if any(item.level == "problem" for item in ordered):
+        raise BookProblems(ordered)
+    return Layout(path.stem, table, ordered)
+
+
+def _of_tank(table: Table, tank_id: str, on: date) -> Table:
+    """Leave out rows that a tank_id or a removed_on beside them gives to others, or to the past."""
+    named = table.text("tank_id")
+    gone = table.date("removed_on") < np.datetime64(on, "D")
+    return table.keep(np.asarray(((named == "") | (named == tank_id)) & ~gone, np.bool_))
+
+
+def _renamed(grid: Grid) -> Grid:
+    """Return the grid with short column names in the book's own words."""
+    typed: Mapping[str, str] = {name.strip().casefold(): name for name in grid.header}
+    spare = {
+        typed[short]: full for short, full in _SHORT.items() if short in typed and full not in typed
+    }
+    return replace(grid, header=tuple(spare.get(name, name) for name in grid.header))

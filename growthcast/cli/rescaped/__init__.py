@@ -1,0 +1,1 @@
+"""What ``growthcast rescape`` prints for each of its three questions."""

@@ -1,0 +1,169 @@
+"""Layouts of a tank side by side, as tables and JSON."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Any
+
+from growthcast.book.book import Book
+from growthcast.book.report import format_findings, summary_for_commands
+from growthcast.book.supposed.layouts import read_layout
+from growthcast.cli.output import print_json, print_line, print_table, say
+from growthcast.cli.rescaped.answers import answer_dict
+from growthcast.errors import BookProblems, Finding, UsageError
+from growthcast.fit.result import GrowthFit
+from growthcast.fit.supposed import day_of
+from growthcast.service.rescape.layouts import LayoutAdvice, compare_layouts
+
+__all__ = ["answer_layouts"]
+
+
+def answer_layouts(
+    book: Book,
+    fit: GrowthFit,
+    tank: int,
+    files: list[Path],
+    plot: Path | None,
+    *,
+    as_json: bool,
+) -> None:
+    """Print what each layout of a tank allows beside the tank as it is."""
+    tank_id = str(fit.design.tank_id[tank])
+    layouts, problems = [], []
+    for file in files:
+        try:
+            layouts.append(read_layout(file, book, tank_id, day_of(fit)))
+        except BookProblems as found:
+            problems += list(found.findings)
+    if problems:
+        say(format_findings(problems))
+        raise UsageError("a layout has problems, so nothing was compared")
+    names = [layout.name for layout in layouts]
+    if len(set(names)) < len(names):
+        raise UsageError("two layouts have the same file name; rename one to tell them apart")
+    notes: list[Finding] = [item for layout in layouts for item in layout.findings]
+    if beside := summary_for_commands(notes):
+        say(beside.replace(": see growthcast check", ""))
+    advice = compare_layouts(book, fit, tank, layouts)
+    for one in advice:
+        if one.ground_share is not None and one.ground_share > 1.0:
+            say(
+                f"{one.name}: its areas together are {100 * one.ground_share:.0f} % of the tank's "
+                "ground; check area_cm2."
+            )
+    if plot is not None:
+        from growthcast.figures.rescaped.layouts import save_layouts_figure
+
+        save_layouts_figure(book, tank_id, advice, plot)
+        say(f"Wrote {plot}")
+    if as_json:
+        print_json(
+            {
+                "tank_id": tank_id,
+                "currency": book.practice.currency,
+                "layouts": [_as_dict(one) for one in advice],
+            }
+        )
+        return
+    _tables(book, tank_id, advice)
+
+
+def _tables(book: Book, tank_id: str, advice: list[LayoutAdvice]) -> None:
+    currency = book.practice.currency
+    print_table(
+        f"Layouts of {tank_id}, each at the longest interval it holds (time includes travel)",
+        [
+            "layout",
+            "areas>",
+            "visit every",
+            "all inside>",
+            "days presentable>",
+            "a visit>",
+            "a year>",
+            f"{currency} a year>",
+            "limited by",
+        ],
+        [_row(one) for one in advice],
+    )
+    days = [option.interval_d for option in advice[0].answer.options]
+    print_table(
+        f"{tank_id}: chance that all stay inside if cut to the floor, and {currency} a year",
+        ["layout", *(f"{d} days>" for d in days)],
+        [
+            [
+                one.name,
+                *(
+                    f"{100 * o.chance_at_least_cut:.0f} %, {o.year.cost:.0f}"
+                    for o in one.answer.options
+                ),
+            ]
+            for one in advice
+        ],
+    )
+    for one in advice:
+        print_line(f"{one.name}: {_reason(one)}.")
+    for one in advice:
+        for area in one.areas:
+            if area.doubts:
+                say(f"{one.name}, {area.area_id}: {' and '.join(area.doubts)}.")
+            if area.caution and not area.keeps_its_log:
+                say(f"{one.name}, {area.area_id}: {area.caution}")
+
+
+def _row(one: LayoutAdvice) -> list[str]:
+    answer, chosen = one.answer, one.answer.chosen
+    days = answer.recommended_interval_d
+    limited = None if one.limited_by is None else one.areas[one.limited_by]
+    every = f"none (shown: {chosen.interval_d} days)" if days is None else f"{days} days"
+    return [
+        one.name,
+        f"{len(one.areas)}",
+        every,
+        f"{100 * chosen.chance_all_within:.0f} %",
+        f"{100 * chosen.share_of_days_presentable:.0f} %",
+        f"{chosen.minutes_per_visit:.0f} min",
+        f"{chosen.year.hours:.0f} h",
+        f"{chosen.year.cost:.0f}",
+        "nothing" if limited is None else f"{limited.area_id}, {limited.species_id}",
+    ]
+
+
+def _reason(one: LayoutAdvice) -> str:
+    answer = one.answer
+    new = [area.area_id for area in one.areas if not area.keeps_its_log]
+    rests = f"; new, so without a log of their own: {', '.join(new)}" if new else ""
+    days = answer.recommended_interval_d
+    if one.limited_by is None:
+        return f"every area stays inside even at {answer.options[-1].interval_d} days{rests}"
+    area = one.areas[one.limited_by]
+    failing = next(o for o in answer.options if days is None or o.interval_d > days)
+    held = "no listed interval is short enough" if days is None else f"{days} days hold"
+    within = failing.chance_within[one.limited_by]
+    return (
+        f"{held}; at {failing.interval_d} days {area.area_id} ({area.species_id}) is the first to "
+        f"go over: {100 * within:.0f} % when cut to its floor, "
+        f"{100 * failing.chance_all_within:.0f} % for all areas{rests}"
+    )
+
+
+def _as_dict(one: LayoutAdvice) -> dict[str, Any]:
+    limited = None if one.limited_by is None else one.areas[one.limited_by].area_id
+    return {
+        "name": one.name,
+        **answer_dict(one.answer),
+        "limited_by": limited,
+        "reason": _reason(one),
+        "ground_share": None if one.ground_share is None else round(one.ground_share, 4),
+        "areas": [
+            {
+                "area_id": area.area_id,
+                "species_id": area.species_id,
+                "keeps_its_log": area.keeps_its_log,
+                "area_cm2": area.area_cm2,
+                "chance_within": round(area.chance_within, 4),
+                "doubts": list(area.doubts),
+                "caution": area.caution or None,
+            }
+            for area in one.areas
+        ],
+    }

@@ -1,0 +1,272 @@
+"""A fit as it would go on: other conditions from today, other plants, the same log.
+
+What the log says is not asked again: a supposed future cannot change it. Conditions act on the
+growth clock from the day of the fit onwards; supposed plants are areas without a log, fitted beside
+the others with the spreads that were learnt, and the areas they take the place of no longer count
+as living.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
+from datetime import date
+
+import numpy as np
+from numpy.typing import NDArray
+from threadpoolctl import threadpool_limits
+
+from growthcast.book.book import Book
+from growthcast.book.supposed.changes import Changes
+from growthcast.book.supposed.rows import (
+    PlannedArea,
+    with_conditions,
+    with_planted_areas,
+    with_references,
+)
+from growthcast.errors import UsageError
+from growthcast.fit.borrowing.evidence import with_borrowed
+from growthcast.fit.design import build_design
+from growthcast.fit.result import GrowthFit
+from growthcast.fit.rows.chains import Chains, Nodes
+from growthcast.fit.rows.clock import GrowthClock
+from growthcast.fit.solver.linearise import CEILING, HABIT, RATE
+from growthcast.fit.solver.problem import Block, Point, Problem
+from growthcast.fit.solver.solve import solve
+from growthcast.growth.logistic import stage
+from growthcast.growth.water import co2_in_air_equilibrium_mg_l
+from growthcast.species import read_reference
+
+__all__ = ["Supposed", "conditions_now", "day_of", "fit_beside", "suppose"]
+
+FloatArray = NDArray[np.float64]
+
+
+@dataclass(frozen=True, slots=True)
+class Supposed:
+    """A book and its fit under supposed changes of one tank.
+
+    Attributes
+    ----------
+    book, fit
+        As they would be; the log and what it taught are as they are.
+    tank : int
+        Place of the tank in the book.
+    changes : Changes
+        What is supposed; CO2 no lower than in balance with the air.
+    now : mapping of str to float or None
+        The condition that holds today for each supposed one; None where nobody gave it.
+    assumed : mapping of str to float
+        Reference values taken for the past of conditions that nobody ever gave.
+    growth_factor : array (A,)
+        Growth of each area under the supposed conditions, as a multiple of today's.
+    plants : mapping of str to str
+        Id of the supposed area for each area whose plant is changed.
+    """
+
+    book: Book
+    fit: GrowthFit
+    tank: int
+    changes: Changes
+    now: Mapping[str, float | None]
+    assumed: Mapping[str, float]
+    growth_factor: FloatArray
+    plants: Mapping[str, str]
+
+
+def conditions_now(fit: GrowthFit, tank: int) -> dict[str, float]:
+    """Return a tank's conditions on the day of the fit, NaN where never given."""
+    conditions = fit.design.conditions
+    column = int((conditions.from_day[tank] <= fit.design.on_day).sum()) - 1
+    return {name: float(values[tank, column]) for name, values in conditions.values.items()}
+
+
+def suppose(book: Book, fit: GrowthFit, tank: int, changes: Changes) -> Supposed:
+    """Return a book and its fit under supposed changes from the day of the fit on.
+
+    Parameters
+    ----------
+    book : Book
+        The book that was fitted.
+    fit : GrowthFit
+        Its fit.
+    tank : int
+        Place of the tank in the book.
+    changes : Changes
+        Conditions and plants supposed of it.
+
+    Returns
+    -------
+    Supposed
+        Rates, ceilings and effects learnt from the log are those of ``fit``.
+
+    Raises
+    ------
+    UsageError
+        A supposed plant is measured otherwise than the area (cover against height), or the area is
+        not planted on that day.
+    """
+    planted, wider = book, fit
+    names: dict[str, str] = {}
+    if changes.plants:
+        rows = [_replanted(book, fit, a, s) for a, s in changes.plants.items()]
+        names = {a: str(row["area_id"]) for a, row in zip(changes.plants, rows, strict=True)}
+        planted, wider = fit_beside(book, fit, rows)
+        alive = wider.design.alive & ~np.isin(wider.design.area_id, list(changes.plants))
+        wider = replace(wider, design=replace(wider.design, alive=alive))
+    held = conditions_now(fit, tank)
+    changes = replace(changes, conditions=_at_least_air(changes.conditions, held))
+    known = {name: None if np.isnan(held[name]) else held[name] for name in changes.conditions}
+    never = {n: float(getattr(read_reference(), n)) for n, v in known.items() if v is None}
+    laid, clock = _changed_clock(planted, wider, tank, changes.conditions, never)
+    before = wider.design.clock.speed(fit.design.on_day)
+    under = replace(wider, design=replace(wider.design, clock=clock))
+    return Supposed(
+        book=laid,
+        fit=under,
+        tank=tank,
+        changes=changes,
+        now=known,
+        assumed=never,
+        growth_factor=clock.speed(fit.design.on_day) / before,
+        plants=names,
+    )
+
+
+def fit_beside(book: Book, fit: GrowthFit, areas: Sequence[PlannedArea]) -> tuple[Book, GrowthFit]:
+    """Fit areas without a log beside those of a book, from where its fit stands.
+
+    Parameters
+    ----------
+    book : Book
+        The book that was fitted.
+    fit : GrowthFit
+        Its fit.
+    areas : sequence of mappings
+        Cells of the areas, planted on the day of the fit; all of them are fitted at once.
+
+    Returns
+    -------
+    tuple of Book and GrowthFit
+        The book with the areas at its end, and its fit. An area without a log teaches nothing: the
+        others keep their rates to the fit's own tolerance, suspect rows and spreads as they were.
+    """
+    laid = with_planted_areas(book, areas, day_of(fit))
+    wide = build_design(laid, day_of(fit), fit.design.spreads)
+    problem = wide.problem
+    if fit.borrowed is not None and fit.borrowed.model != "none":
+        problem = with_borrowed(problem, fit.borrowed)
+    known, point = fit.design.area_id.size, fit.solution.point
+    added = _block_of_new(problem, known, fit.design.on_day)
+    nodes, new = added.chains.nodes, slice(known, None)
+    border = np.zeros((point.border.shape[0], wide.area_id.size))
+    border[:, :known] = point.border
+    border[RATE, new], border[HABIT, new] = problem.pooling.offset[new], problem.first_habit[new]
+    border[CEILING, new] = problem.pooling.log_ceiling[new]
+    ceiling = np.exp(border[CEILING, nodes.area])
+    planted = np.where(np.isfinite(nodes.reading_cm), nodes.reading_cm, nodes.guess_cm)
+    start = np.clip(planted, 0.01 * ceiling, 0.99 * ceiling)
+    begun = stage(start, ceiling, problem.shape[nodes.area])
+    problem = replace(problem, blocks=(*fit.solution.problem.blocks, added))
+    began = Point((*point.stages, begun), border, (*point.shared_cm, np.zeros(begun.size)))
+    with threadpool_limits(limits=1, user_api="blas"):
+        solution = solve(problem, began)
+    return laid, replace(fit, design=replace(wide, problem=problem), solution=solution)
+
+
+def _block_of_new(problem: Problem, known: int, on_day: float) -> Block:
+    """Return the chains of the areas after the first ``known``: one node each, as planted."""
+    parts = [(block, block.chains.nodes.area >= known) for block in problem.blocks]
+    fields = Nodes.__slots__
+    nodes = Nodes(
+        *(np.concatenate([getattr(b.chains.nodes, f)[m] for b, m in parts]) for f in fields)
+    )
+    at = np.arange(nodes.area.size)
+    chains = Chains(nodes, np.array([0, at.size]), nodes.area, at, at)
+    shares = replace(problem.blocks[0].shares, total_g=np.zeros(0))
+    return Block.of(chains, on_day, shares)
+
+
+def day_of(fit: GrowthFit) -> date:
+    """Return the date of the day a fit was made for."""
+    day: date = np.datetime64(int(fit.design.on_day), "D").item()
+    return day
+
+
+def _replanted(book: Book, fit: GrowthFit, area_id: str, species_id: str) -> PlannedArea:
+    """Return the cells of an area that is planted anew with another species."""
+    areas, design = book.areas, fit.design
+    place = int(np.flatnonzero(design.area_id == area_id)[0])
+    if not design.alive[place]:
+        raise UsageError(f"area {area_id} is not planted on {day_of(fit)}, so nothing is replaced")
+    species = int(np.flatnonzero(design.species_id == species_id)[0])
+    if bool(design.priors.measure_is_cover[species]) != bool(design.is_cover[place]):
+        kinds = ("height", "percent cover")
+        here, there = kinds[int(design.is_cover[place])], kinds[int(not design.is_cover[place])]
+        raise UsageError(
+            f"area {area_id} is measured by its {here} and {species_id} by its {there}: its floor "
+            "and budget would mean nothing for it"
+        )
+    label = str(areas.text("label")[place] or area_id)
+    return {
+        "area_id": f"{area_id}={species_id}",
+        "tank_id": str(areas.text("tank_id")[place]),
+        "label": f"supposed {species_id}: {label}",
+        "species_id": species_id,
+        **{
+            name: _number(areas.number(name)[place])
+            for name in ("area_cm2", "floor_cm", "budget_cm", "light_share")
+        },
+    }
+
+
+def _at_least_air(values: Mapping[str, float], held: Mapping[str, float]) -> dict[str, float]:
+    """Return supposed conditions with no less CO2 than water keeps in balance with the air.
+
+    Who writes ``co2_mg_l=0`` means that none is added.
+    """
+    warm = values.get("temperature_c", held["temperature_c"])
+    warm = read_reference().temperature_c if np.isnan(warm) else warm
+    air = round(float(co2_in_air_equilibrium_mg_l(warm)), 2)
+    return {n: max(v, air) if n == "co2_mg_l" else v for n, v in values.items()}
+
+
+def _number(value: float) -> float | None:
+    return None if np.isnan(value) else float(value)
+
+
+def _changed_clock(
+    book: Book,
+    fit: GrowthFit,
+    tank: int,
+    values: Mapping[str, float],
+    never: Mapping[str, float],
+) -> tuple[Book, GrowthClock]:
+    """Return the book with the supposed rows, and the clock that runs on as they say.
+
+    Conditions nobody gave count as the reference; the supposed response is then a multiple of the
+    response at the reference, so that supposing exactly what was assumed changes nothing.
+    """
+    clock, on = fit.design.clock, day_of(fit)
+    if not values:
+        return book, clock
+    tank_id = str(book.tanks.text("tank_id")[tank])
+    base = with_references(book, tank_id, on, never)
+    laid = with_conditions(base, tank_id, on, values)
+    spreads, on_day = fit.design.spreads, fit.design.on_day
+    as_assumed = build_design(base, on, spreads).clock.speed(on_day) if never else None
+    ahead = build_design(laid, on, spreads).clock
+    response = ahead.response
+    if as_assumed is not None:
+        response = response * (clock.speed(on_day) / as_assumed)[:, None]
+    mine = (fit.design.tank == tank)[:, None]
+    lived = np.where(mine & (clock.from_day > on_day), np.inf, clock.from_day)
+    begins = np.where(ahead.from_day >= on_day, ahead.from_day, np.inf)
+    from_day = np.concatenate([lived, np.where(mine, begins, np.inf)], axis=1)
+    both = np.concatenate([clock.response, response], axis=1)
+    order = np.argsort(from_day, axis=1, kind="stable")
+    return laid, replace(
+        clock,
+        from_day=np.take_along_axis(from_day, order, axis=1),
+        response=np.take_along_axis(both, order, axis=1),
+    )

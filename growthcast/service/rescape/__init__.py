@@ -1,0 +1,1 @@
+"""THE ADVICE before a rescape: plants, layouts and swaps compared for one tank."""

@@ -1,0 +1,85 @@
+"""Cautions in words: what speaks against a plant or a supposed condition."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+
+import numpy as np
+from numpy.typing import NDArray
+
+from growthcast.book.book import Book
+from growthcast.fit.result import GrowthFit
+from growthcast.fit.supposed import Supposed, conditions_now
+from growthcast.service.rescape.holding import Holding, holding
+
+__all__ = ["LIKELY", "holding_of", "holding_words", "is_regulated", "supposed_cautions"]
+
+IntArray = NDArray[np.int64]
+
+LIKELY = 0.8
+"""A chance of holding below this is a doubt worth a sentence."""
+CO2_CAUTION_MG_L = 30.0
+
+
+def holding_of(
+    book: Book, fit: GrowthFit, conditions: Mapping[str, float], areas: IntArray
+) -> Holding:
+    """Return the chances that areas (n,) hold under a tank's conditions."""
+    design = fit.design
+    traits, water = design.traits, design.water_depth_cm[design.tank[areas]]
+    middle = 0.5 * (traits.floor_cm + traits.budget_cm)[areas]
+    canopy = np.where(design.is_cover[areas], water, np.minimum(middle, water))
+    share = book.areas.number("light_share")[areas]
+    share = np.where(np.isnan(share), 1.0, share)
+    return holding(conditions, design.priors, design.species[areas], share, canopy)
+
+
+def holding_words(chances: Holding, i: int) -> list[str]:
+    """Say what speaks against a plant's holding at all; empty where nothing does."""
+    said = []
+    if chances.light[i] < LIKELY:
+        said.append("the light is near or below what it lives on")
+    if chances.warmth[i] < LIKELY:
+        said.append("the water is near or outside its limits of warmth")
+    if chances.co2[i] < LIKELY:
+        said.append("it needs more CO2 than the tank has")
+    return said
+
+
+def is_regulated(caution: str) -> bool:
+    """Tell whether a species' caution, or that of its relatives, is one of local rules."""
+    return "check local rules" in caution
+
+
+def supposed_cautions(supposed: Supposed) -> list[str]:
+    """Return what a person should know before doing what is supposed, in sentences."""
+    fit, design = supposed.fit, supposed.fit.design
+    conditions = conditions_now(fit, supposed.tank) | dict(supposed.changes.conditions)
+    said = []
+    if supposed.changes.conditions.get("co2_mg_l", 0.0) > CO2_CAUTION_MG_L:
+        said.append(
+            "CO2 above 30 mg/L: fish may gasp and die; watch the livestock, and follow the rules "
+            "and the vet of your place."
+        )
+    areas = np.flatnonzero(design.alive & (design.tank == supposed.tank))
+    chances = holding_of(supposed.book, fit, conditions, areas)
+    new = set(supposed.plants.values())
+    ceiling = np.exp(design.problem.pooling.log_ceiling)
+    for i, area in enumerate(areas.tolist()):
+        species, name = int(design.species[area]), str(design.area_id[area])
+        plant = design.priors.species_id[species]
+        said.extend(
+            f"{name}: {words}; the chance that {plant} holds there is "
+            f"{100 * chances.chance[i]:.0f} %."
+            for words in holding_words(chances, i)
+        )
+        if name not in new:
+            continue
+        if ceiling[area] <= design.traits.floor_cm[area]:
+            said.append(
+                f"{name}: it grows to about {ceiling[area]:.3g} cm, no higher than the floor of "
+                f"{design.traits.floor_cm[area]:.3g} cm, so it never comes up to the look."
+            )
+        if caution := str(design.priors.caution[species]):
+            said.append(f"{name}: {caution}")
+    return said

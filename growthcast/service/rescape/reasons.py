@@ -1,0 +1,117 @@
+"""Why a plant stands where it does in the ranking, in words."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from growthcast.service.rescape.holding import Holding
+from growthcast.service.rescape.notes import LIKELY, holding_words
+from growthcast.service.rescape.outlook import LONGEST_D
+
+__all__ = ["Plant", "days_text", "fits", "ranked", "reason_of"]
+
+A_LONG_WAIT_D = 180
+"""Days from planting to the look from which a plant is ranked after quicker ones of its rank."""
+NOT_LIKELY = 0.5
+
+
+@dataclass(frozen=True, slots=True)
+class Plant:
+    """What the ranking looks at of one plant in an area."""
+
+    species_id: str
+    common_name: str
+    form: str
+    unit: str
+    is_there_now: bool
+    basis: str
+    holds_chance: float
+    reaches_look_chance: float
+    look_d: float
+    own_interval_d: int
+    tank_interval_d: int | None
+    minutes_per_year: float
+    caution: str
+    is_regulated: bool
+    lowest_cut_cm: float
+    budget_cm: float
+
+    @property
+    def is_too_tall(self) -> bool:
+        """Whether it does not survive being cut below the budget."""
+        return self.lowest_cut_cm >= self.budget_cm
+
+
+def fits(plant: Plant) -> bool:
+    """Tell whether a plant more likely than not holds there, between floor and budget."""
+    if plant.is_too_tall:
+        return False
+    return plant.holds_chance >= NOT_LIKELY and plant.reaches_look_chance >= NOT_LIKELY
+
+
+def ranked(plant: Plant) -> tuple[int, int, int, int, float, str]:
+    """Sort key, the best first: likely to hold, the tank's interval, soon at the look, the
+    plant's own interval, the work.
+    """
+    doubt = (
+        2 if not fits(plant) else int(min(plant.holds_chance, plant.reaches_look_chance) < LIKELY)
+    )
+    waits = plant.look_d > A_LONG_WAIT_D and not plant.is_there_now
+    return (
+        doubt,
+        -(plant.tank_interval_d or 0),
+        int(waits),
+        -plant.own_interval_d,
+        plant.minutes_per_year,
+        plant.species_id,
+    )
+
+
+def days_text(days: float) -> str:
+    """Return a number of days in words, ``never`` where endless."""
+    if not np.isfinite(days):
+        return "never"
+    return f"more than {LONGEST_D - 1} days" if days >= LONGEST_D else f"{days:.0f} days"
+
+
+def reason_of(
+    plant: Plant,
+    chances: Holding,
+    i: int,
+    *,
+    limits_tank: bool,
+    limited_by: str | None,
+    listed_d: tuple[int, ...],
+) -> str:
+    """Say what a plant allows, what speaks against it, and what that rests on."""
+    said = []
+    if against := holding_words(chances, i):
+        said.append(f"{100 * plant.holds_chance:.0f} % to hold: {' and '.join(against)}")
+    if plant.reaches_look_chance < LIKELY:
+        said.append(
+            f"{100 * plant.reaches_look_chance:.0f} % to grow up to the floor, its ceiling is low"
+        )
+    if plant.is_too_tall:
+        said.append(
+            f"it stands no cut below {plant.lowest_cut_cm:.3g} {plant.unit}, and the budget is "
+            f"{plant.budget_cm:.3g} {plant.unit}"
+        )
+        return "; ".join(said)
+    own = f"alone it allows {days_text(plant.own_interval_d)}"
+    if plant.own_interval_d < min(listed_d):
+        own += ", less than the shortest listed interval"
+    if plant.tank_interval_d is None:
+        said.append(f"{own}; no listed interval holds for the tank")
+    elif limits_tank:
+        said.append(f"{own}; it is what keeps the tank at {plant.tank_interval_d} days")
+    elif limited_by is not None:
+        said.append(f"{own}; the tank stays at {plant.tank_interval_d} days for {limited_by}")
+    else:
+        said.append(f"{own}; the whole tank holds {plant.tank_interval_d} days, the longest asked")
+    if A_LONG_WAIT_D < plant.look_d < np.inf and not plant.is_there_now:
+        said.append(f"slow to the look: {days_text(plant.look_d)}")
+    if plant.caution:
+        said.append(plant.caution.rstrip("."))
+    return "; ".join(said)

@@ -1,0 +1,301 @@
+"""The fewest swaps of plants with which a tank reaches a wanted interval."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from itertools import combinations
+
+import numpy as np
+from numpy.typing import NDArray
+
+from growthcast.book.book import Book
+from growthcast.fit.result import GrowthFit
+from growthcast.fit.supposed import conditions_now, fit_beside
+from growthcast.service.rescape.candidates import candidate_row, pool_of
+from growthcast.service.rescape.notes import LIKELY, holding_of, is_regulated
+from growthcast.service.rescape.outlook import outlooks
+from growthcast.service.rescape.variants import (
+    Stand,
+    VariantAnswer,
+    combined,
+    stand_of,
+    variant_answers,
+)
+
+__all__ = ["Swap", "SwapAdvice", "SwapSearch", "swaps_to_reach"]
+
+FloatArray = NDArray[np.float64]
+IntArray = NDArray[np.int64]
+BoolArray = NDArray[np.bool_]
+
+MOST_PROPOSALS = 5
+MOST_SWAPS = 3
+MOST_COSTED = 60
+"""Combinations of plants in the same areas that are costed, the likeliest first."""
+
+
+@dataclass(frozen=True, slots=True)
+class Swap:
+    """One plant for another in one area; ``look_d`` are days from planting to the look [d]."""
+
+    area_id: str
+    label: str
+    from_species_id: str
+    to_species_id: str
+    area_cm2: float
+    look_d: float
+    caution: str
+
+
+@dataclass(frozen=True, slots=True)
+class SwapAdvice:
+    """Swaps that reach the interval together, and what the tank is with them."""
+
+    swaps: tuple[Swap, ...]
+    replanted_cm2: float
+    chance_all_within: float
+    hours_per_year: float
+    cost_per_year: float
+
+
+@dataclass(frozen=True, slots=True)
+class SwapSearch:
+    """What was searched for a wanted interval, and what was found.
+
+    ``now`` is the tank as it is at that interval and ``recommended_now_d`` its interval today;
+    ``proposals`` are the cheapest first, empty where the tank holds already or nothing reaches it.
+    ``nearest`` is the likeliest combination tried where nothing does. ``pinned_short`` are kept
+    areas that alone do not hold, with their chance.
+    """
+
+    reach_d: int
+    confidence: float
+    recommended_now_d: int | None
+    now: VariantAnswer
+    holds_already: bool
+    proposals: tuple[SwapAdvice, ...]
+    nearest: SwapAdvice | None
+    pinned_short: tuple[tuple[str, float], ...]
+    plants_tried: int
+    combinations_tried: int
+    most_swaps: int
+
+
+def swaps_to_reach(
+    book: Book,
+    fit: GrowthFit,
+    tank: int,
+    reach_d: int,
+    keep: Sequence[str],
+    *,
+    plants: Sequence[str] = (),
+    form: str | None = None,
+) -> SwapSearch:
+    """Search the fewest swaps with which every area stays inside for a wanted interval.
+
+    Parameters
+    ----------
+    book : Book
+        The book that was fitted.
+    fit : GrowthFit
+        Its fit.
+    tank : int
+        Place of the tank in the book.
+    reach_d : int
+        Wanted interval [d].
+    keep : sequence of str
+        Areas that stay as they are.
+    plants : sequence of str, optional
+        Plants to choose from; those of the form that stands in an area when not given, without
+        those whose caution is one of local rules.
+    form : str, optional
+        Another form to choose from.
+
+    Returns
+    -------
+    SwapSearch
+        All single swaps are tried; all pairs where no single swap does; all threes where no pair
+        does. Fewest swaps come first,
+        then the least ground to replant, then the lowest cost a year (of the sixty likeliest
+        choices of plants for the same areas). Only plants that likely hold there and come up to
+        the look are tried.
+    """
+    design = fit.design
+    areas = np.flatnonzero(design.alive & (design.tank == tank))
+    free = [int(a) for a in areas if str(design.area_id[a]) not in set(keep)]
+    rows, owner = [], []
+    for place in free:
+        for name in _pool(fit, place, plants, form):
+            rows.append(candidate_row(book, fit, place, name))
+            owner.append(place)
+    laid, wide = fit_beside(book, fit, rows) if rows else (book, fit)
+    stand = stand_of(laid, wide, tank)
+    place_of = {int(a): i for i, a in enumerate(stand.living.area)}
+    base = np.array([place_of[int(a)] for a in areas])
+    new = np.flatnonzero(stand.living.area >= design.area_id.size)
+    owners = np.array([place_of[a] for a in owner], np.int64)
+    good, look_d = _good(laid, stand, tank, new, owners)
+    new, owners = new[good], owners[good]
+    looks = dict(zip(new.tolist(), look_d[good].tolist(), strict=True))
+    growth = stand.living.growth(reach_d)
+    holds = stand.living.highest_cut(growth) >= stand.living.least_cut_cm[:, None]
+    [today] = variant_answers(stand, [base])
+    [now] = variant_answers(stand, [base], [reach_d])
+    already = now.recommended_interval_d is not None
+    found, tried, size = ([], 0, 0) if already else _search(stand, holds, base, new, owners)
+    reach = [f for f in found if f[0] >= stand.confidence]
+    best = _cheapest(stand, base, reach, reach_d)
+    proposals = tuple(_advice(laid, stand, base, one, reach_d, looks) for one in best)
+    likeliest = max(found, key=lambda f: f[0], default=None)
+    nearest = None
+    if likeliest is not None and not proposals:
+        nearest = _advice(laid, stand, base, likeliest[1], reach_d, looks)
+    pinned = [p for p in base.tolist() if int(stand.living.area[p]) not in free]
+    alone = [(str(design.area_id[stand.living.area[p]]), float(holds[p].mean())) for p in pinned]
+    return SwapSearch(
+        reach_d=reach_d,
+        confidence=stand.confidence,
+        recommended_now_d=today.recommended_interval_d,
+        now=now,
+        holds_already=already,
+        proposals=proposals,
+        nearest=nearest,
+        pinned_short=tuple((name, chance) for name, chance in alone if chance < stand.confidence),
+        plants_tried=len({int(s) for s in stand.species[new]}),
+        combinations_tried=tried,
+        most_swaps=size,
+    )
+
+
+_Pairs = tuple[tuple[int, int], ...]
+"""Swaps as pairs of places: the area that goes and the candidate that comes."""
+_Tried = tuple[float, _Pairs]
+"""The chance that a tank holds with some swaps, and the swaps."""
+
+
+def _pool(fit: GrowthFit, place: int, plants: Sequence[str], form: str | None) -> list[str]:
+    priors = fit.design.priors
+    if plants:
+        return [name for name in pool_of(fit, place, form) if name in set(plants)]
+    kind = form or str(priors.form[fit.design.species[place]])
+    caution = dict(zip(priors.species_id.tolist(), priors.caution.tolist(), strict=True))
+    return [name for name in pool_of(fit, place, kind) if not is_regulated(str(caution[name]))]
+
+
+def _good(
+    book: Book, stand: Stand, tank: int, new: IntArray, owners: IntArray
+) -> tuple[BoolArray, FloatArray]:
+    """Which candidates (n,) likely hold and come up to the look, and their days to it."""
+    if not new.size:
+        return np.zeros(0, bool), np.zeros(0)
+    fit = stand.fit
+    chances = holding_of(book, fit, conditions_now(fit, tank), stand.living.area[new])
+    floor = stand.living.floor_cm[owners]
+    settle = fit.design.priors.settle_d[stand.species[new]]
+    view = outlooks(combined(stand.living, [new]), stand.confidence, 0.5 * floor, settle)
+    good = (chances.chance >= LIKELY) & (view.reaches_look >= LIKELY)
+    return good, view.look_d[:, 1]
+
+
+def _search(
+    stand: Stand, holds: BoolArray, base: IntArray, new: IntArray, owners: IntArray
+) -> tuple[list[_Tried], int, int]:
+    """Try every single swap, then every pair, then every three, until some reach the interval.
+
+    Returns those of the last size that reach it, or else the likeliest of each set of areas; how
+    many were tried; and the last size.
+    """
+    swapped = sorted(set(owners.tolist()))
+    nearest: list[_Tried] = []
+    tried = 0
+    for size in range(1, min(MOST_SWAPS, len(swapped)) + 1):
+        found: list[_Tried] = []
+        for areas in combinations(swapped, size):
+            rest = np.asarray(holds[base[~np.isin(base, areas)]].all(axis=0))
+            comers = [new[owners == area] for area in areas]
+            chance = _chances(holds, rest, comers)
+            tried += chance.size
+            best = np.zeros(chance.shape, bool)
+            best.flat[int(chance.argmax())] = True
+            reach = chance >= stand.confidence
+            for at in np.argwhere(reach if reach.any() else best).tolist():
+                plants = [int(c[i]) for c, i in zip(comers, at, strict=True)]
+                pairs = tuple(zip(areas, plants, strict=True))
+                found.append((float(chance[tuple(at)]), pairs))
+        nearest += found
+        reached = [one for one in found if one[0] >= stand.confidence]
+        if reached:
+            return reached, tried, size
+    return nearest, tried, min(MOST_SWAPS, len(swapped))
+
+
+def _chances(holds: BoolArray, rest: BoolArray, comers: list[IntArray]) -> FloatArray:
+    """Share of draws in which the rest and one comer of each list hold, (n1, n2, ...)."""
+    draws = holds.shape[1]
+    together = rest[None].astype(np.float32)
+    for some in comers[:-1]:
+        together = (together[:, None] * holds[some][None]).reshape(-1, draws)
+    counted = together @ holds[comers[-1]].T.astype(np.float32)
+    share: FloatArray = counted.reshape([c.size for c in comers]).astype(np.float64) / draws
+    return share
+
+
+def _cheapest(stand: Stand, base: IntArray, reach: list[_Tried], reach_d: int) -> list[_Pairs]:
+    """Return the cheapest combinations: the fewest swaps, the least ground, the lowest cost."""
+    if not reach:
+        return []
+    fewest = min(len(pairs) for _, pairs in reach)
+    grouped: dict[tuple[int, ...], list[_Tried]] = {}
+    for chance, pairs in reach:
+        if len(pairs) == fewest:
+            grouped.setdefault(tuple(area for area, _ in pairs), []).append((chance, pairs))
+    ground = {areas: float(stand.area_cm2[list(areas)].sum()) for areas in grouped}
+    best: list[_Pairs] = []
+    for areas in sorted(grouped, key=lambda group: (ground[group], group)):
+        likeliest = sorted(grouped[areas], key=lambda f: (-f[0], f[1]))[:MOST_COSTED]
+        variants = [_variant(base, pairs) for _, pairs in likeliest]
+        answers = variant_answers(stand, variants, [reach_d])
+        costs = [answer.options[0].minutes_per_visit for answer in answers]
+        order = np.argsort(costs, kind="stable").tolist()
+        best += [likeliest[i][1] for i in order[: 3 if not best else 1]]
+        if len(best) >= MOST_PROPOSALS:
+            break
+    return best[:MOST_PROPOSALS]
+
+
+def _variant(base: IntArray, pairs: _Pairs) -> IntArray:
+    gone = [area for area, _ in pairs]
+    return np.concatenate([base[~np.isin(base, gone)], [new for _, new in pairs]]).astype(np.int64)
+
+
+def _advice(
+    book: Book,
+    stand: Stand,
+    base: IntArray,
+    pairs: _Pairs,
+    reach_d: int,
+    looks: dict[int, float],
+) -> SwapAdvice:
+    design, areas = stand.fit.design, stand.living.area
+    [answer] = variant_answers(stand, [_variant(base, pairs)], [reach_d])
+    option = answer.options[0]
+    swaps = tuple(
+        Swap(
+            area_id=str(design.area_id[areas[old]]),
+            label=str(book.areas.text("label")[areas[old]] or design.area_id[areas[old]]),
+            from_species_id=str(design.species_id[stand.species[old]]),
+            to_species_id=str(design.species_id[stand.species[new]]),
+            area_cm2=float(stand.area_cm2[old]),
+            look_d=looks[new],
+            caution=str(design.priors.caution[stand.species[new]]),
+        )
+        for old, new in pairs
+    )
+    return SwapAdvice(
+        swaps=swaps,
+        replanted_cm2=sum(swap.area_cm2 for swap in swaps),
+        chance_all_within=option.chance_all_within,
+        hours_per_year=option.year.hours,
+        cost_per_year=option.year.cost,
+    )

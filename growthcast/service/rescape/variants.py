@@ -1,0 +1,229 @@
+"""Variants of a tank: the same areas and candidates combined otherwise, all worked out at once.
+
+A variant is a tank of its own to the interval rule: which of the stand's areas it holds. Areas of
+all variants share their draws, so that variants are compared on the same luck.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from growthcast.book.book import Book
+from growthcast.fit.result import GrowthFit
+from growthcast.service.draws import GrowthDraws
+from growthcast.service.effort import Handling, Year, trimming_minutes, year_of_visits
+from growthcast.service.interval import IntervalOptions, interval_options
+from growthcast.service.living import LivingAreas, living_areas
+
+__all__ = ["Option", "Stand", "VariantAnswer", "stand_of", "variant_answers"]
+
+FloatArray = NDArray[np.float64]
+IntArray = NDArray[np.int64]
+BoolArray = NDArray[np.bool_]
+
+ROWS_AT_ONCE = 1_500
+"""Areas of variants whose draws are held in memory together."""
+
+
+@dataclass(frozen=True, slots=True)
+class Stand:
+    """A tank's living areas and candidates, and what its visits take.
+
+    Attributes
+    ----------
+    fit : GrowthFit
+        The fit with the candidates in it.
+    living : LivingAreas
+        Areas and candidates (A,) of the one tank; a place in it is a place of this stand.
+    area_cm2 : array (A,)
+        Planted area of each [cm2].
+    listed_d : tuple of int
+        Intervals to compare [d], none above the tank's own cap.
+    confidence : float
+        Wanted chance that all areas stay inside until the next visit.
+    fixed_min : float
+        Minutes of a visit before any trimming, travel included.
+    labour_rate_per_h : float
+        Price of an hour in the book's currency.
+    """
+
+    fit: GrowthFit
+    living: LivingAreas
+    area_cm2: FloatArray
+    listed_d: tuple[int, ...]
+    confidence: float
+    fixed_min: float
+    labour_rate_per_h: float
+
+    @property
+    def species(self) -> IntArray:
+        """Species of each area (A,)."""
+        return self.fit.design.species[self.living.area]
+
+    @property
+    def is_cover(self) -> BoolArray:
+        """Whether each area is measured by its cover (A,)."""
+        return self.fit.design.is_cover[self.living.area]
+
+    def minutes(self, places: IntArray, removed_cm: FloatArray) -> FloatArray:
+        """Minutes to trim the areas at ``places`` (n,) of ``removed_cm`` (n,)."""
+        priors, species = self.fit.design.priors, self.species[places]
+        handling = Handling(
+            priors.set_up_min[species], priors.min_per_l[species], priors.min_per_dm2[species]
+        )
+        return trimming_minutes(removed_cm, self.area_cm2[places], self.is_cover[places], handling)
+
+
+def stand_of(book: Book, fit: GrowthFit, tank: int, living: LivingAreas | None = None) -> Stand:
+    """Return the stand of a tank: all its living areas, candidates among them."""
+    living = living if living is not None else living_areas(fit, np.array([tank]))
+    tanks, practice = book.tanks, book.practice
+
+    def or_practice(name: str, usual: float) -> float:
+        own = float(tanks.number(name)[tank])
+        return usual if np.isnan(own) else own
+
+    longest = max(practice.intervals_d)
+    cap = or_practice("longest_interval_d", float(longest))
+    listed = tuple(d for d in practice.intervals_d if d <= cap) or (int(cap),)
+    return Stand(
+        fit=fit,
+        living=living,
+        area_cm2=fit.design.area_cm2[living.area],
+        listed_d=listed,
+        confidence=or_practice("confidence", practice.confidence),
+        fixed_min=or_practice("fixed_min", practice.fixed_min)
+        + or_practice("travel_min", practice.travel_min),
+        labour_rate_per_h=practice.labour_rate_per_h,
+    )
+
+
+@dataclass(frozen=True, slots=True)
+class Option:
+    """One interval for one variant; ``removed_cm`` and ``chance_within`` are (n,), by area.
+
+    ``chance_at_least_cut`` holds when every area is cut as low as still looks right.
+    """
+
+    interval_d: int
+    feasible: bool
+    chance_all_within: float
+    chance_at_least_cut: float
+    share_of_days_presentable: float
+    minutes_per_visit: float
+    year: Year
+    removed_cm: FloatArray
+    chance_within: FloatArray
+
+
+@dataclass(frozen=True, slots=True)
+class VariantAnswer:
+    """What one variant allows: ``places`` (n,) of the stand it holds, and each listed interval.
+
+    ``limited_by`` is the place that fails first at the next longer interval, None where none does.
+    """
+
+    places: IntArray
+    recommended_interval_d: int | None
+    limited_by: int | None
+    options: tuple[Option, ...]
+
+    @property
+    def chosen(self) -> Option:
+        """The option of the recommended interval, else of the shortest listed one."""
+        days = self.recommended_interval_d or self.options[0].interval_d
+        return next(o for o in self.options if o.interval_d == days)
+
+
+def variant_answers(
+    stand: Stand, variants: Sequence[IntArray], intervals_d: Sequence[int] | None = None
+) -> list[VariantAnswer]:
+    """Work out the interval of every variant.
+
+    Parameters
+    ----------
+    stand : Stand
+        The areas and candidates.
+    variants : sequence of int arrays
+        Places of the stand that each variant holds, at least one.
+    intervals_d : sequence of int, optional
+        Intervals to work out [d]; the stand's listed ones when not given.
+
+    Returns
+    -------
+    list of VariantAnswer
+        In the order of the variants.
+    """
+    listed = tuple(sorted(intervals_d or stand.listed_d))
+    found: list[VariantAnswer] = []
+    sizes = np.array([v.size for v in variants])
+    block = (np.cumsum(sizes) - sizes) // ROWS_AT_ONCE if sizes.size else sizes
+    for number in np.unique(block):
+        mine = [variants[i] for i in np.flatnonzero(block == number).tolist()]
+        living = combined(stand.living, mine)
+        wanted = np.full(len(mine), stand.confidence)
+        options = [interval_options(living, d, wanted) for d in listed]
+        edges = np.append(living.first, living.area.size)
+        for run, places in enumerate(mine):
+            here = slice(int(edges[run]), int(edges[run + 1]))
+            found.append(_answer(stand, places, options, run, here))
+    return found
+
+
+def combined(living: LivingAreas, variants: Sequence[IntArray]) -> LivingAreas:
+    """Return the areas of one tank as many tanks, one a variant."""
+    places = np.concatenate(list(variants))
+    sizes = np.array([v.size for v in variants])
+    count, draws = sizes.size, living.draws
+    return replace(
+        living,
+        area=living.area[places],
+        run=np.repeat(np.arange(count), sizes),
+        first=np.cumsum(sizes) - sizes,
+        tank=np.repeat(living.tank, count),
+        budget_cm=living.budget_cm[places],
+        floor_cm=living.floor_cm[places],
+        safe_cut_cm=living.safe_cut_cm[places],
+        shape=living.shape[places],
+        draws=GrowthDraws(
+            log_rate=draws.log_rate[places],
+            ceiling_cm=draws.ceiling_cm[places],
+            knots=np.broadcast_to(draws.knots, (count, *draws.knots.shape[1:])),
+            week=draws.week[places],
+            hand=draws.hand[places],
+            drift=np.broadcast_to(draws.drift, (count, draws.drift.shape[1])),
+        ),
+    )
+
+
+def _answer(
+    stand: Stand, places: IntArray, options: list[IntervalOptions], run: int, here: slice
+) -> VariantAnswer:
+    worked = tuple(_option(stand, places, option, run, here) for option in options)
+    feasible = [o.interval_d for o in worked if o.feasible]
+    best = max(feasible, default=None)
+    failing = next((o for o in worked if best is None or o.interval_d > best), None)
+    limited = None if failing is None else int(places[int(np.argmin(failing.chance_within))])
+    return VariantAnswer(places, best, limited, worked)
+
+
+def _option(
+    stand: Stand, places: IntArray, option: IntervalOptions, run: int, here: slice
+) -> Option:
+    removed = option.removed_cm[here]
+    minutes = stand.fixed_min + float(stand.minutes(places, removed).sum())
+    return Option(
+        interval_d=option.interval_d,
+        feasible=bool(option.feasible[run]),
+        chance_all_within=float(option.chance_all_within[run]),
+        chance_at_least_cut=float(option.chance_at_least_cut[run]),
+        share_of_days_presentable=float(option.share_of_days_presentable[run]),
+        minutes_per_visit=minutes,
+        year=year_of_visits(option.interval_d, minutes, stand.labour_rate_per_h),
+        removed_cm=removed,
+        chance_within=option.chance_within[here],
+    )

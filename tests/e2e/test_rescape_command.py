@@ -1,0 +1,159 @@
+"""``growthcast rescape`` and ``--suppose`` end to end, with good and bad input."""
+
+from __future__ import annotations
+
+import json
+from pathlib import Path
+
+import pytest
+
+from growthcast.book.shipped import demo_dir
+from tests.cli import run
+from tests.e2e.test_commands import strict_json
+
+DEMO = str(demo_dir())
+LOBBY = ("--tank", "lobby-stems")
+GOOD = """area,plant,area_cm2,floor,budget
+lobby-hygro,alternanthera-reineckii,580,9,20.5
+lobby-rotala,rotala-rotundifolia-green,720,8,22
+"""
+
+
+def test_interval_under_other_conditions() -> None:
+    ran = run("interval", DEMO, *LOBBY, "--suppose", "co2_mg_l=0", "--json")
+    assert ran.status == 0, ran.err
+    answer = strict_json(ran.out)
+    supposed = answer["hypothetical"]["conditions"]["co2_mg_l"]
+    assert supposed["now"] == 25
+    assert 0 < supposed["supposed"] < 1
+    [then] = answer["tanks"]
+    assert then["recommended_interval_d"] > answer["as_it_is"]["recommended_interval_d"]
+    assert all(0 < f < 1 for f in answer["hypothetical"]["growth_factor"].values())
+    as_it_is = strict_json(run("interval", DEMO, *LOBBY, "--json").out)
+    assert as_it_is["tanks"] == [answer["as_it_is"]]
+    assert "hypothetical" not in as_it_is
+
+
+def test_forecast_with_another_plant(tmp_path: Path) -> None:
+    file = tmp_path / "f.svg"
+    change = ("--suppose", "lobby-rotala=rotala-macrandra", "--plot", str(file))
+    ran = run("forecast", DEMO, *LOBBY, *change, "--json")
+    assert ran.status == 0, ran.err
+    answer = strict_json(ran.out)
+    ids = [area["area_id"] for area in answer["areas"]]
+    assert "lobby-rotala" not in ids
+    assert "lobby-rotala=rotala-macrandra" in ids
+    before = {area["area_id"]: area for area in answer["as_it_is"]}
+    others = [area for area in answer["areas"] if area["area_id"] in before]
+    assert len(others) == 4
+    assert all(a["rate_per_day"] == before[a["area_id"]]["rate_per_day"] for a in others)
+    assert ", supposed" in file.read_text(encoding="utf-8")
+
+
+def test_supposed_answers_say_so_in_words() -> None:
+    ran = run("forecast", DEMO, "--tank", "home-lowtech", "--suppose", "k_mg_l=2")
+    assert ran.status == 0
+    words = " ".join(ran.out.split())
+    assert "SUPPOSED, not as the book has it: potassium 2 mg/L" in words
+    assert "never given" in words
+    ran = run("interval", DEMO, *LOBBY, "--suppose", "temperature_c=34", "--suppose", "co2_mg_l=45")
+    assert "fish" in ran.err
+    assert "limits of warmth" in ran.err
+    assert "Supposed: a visit every" in " ".join(ran.out.split())
+
+
+def test_plants_for_an_area(tmp_path: Path) -> None:
+    file = tmp_path / "plants.svg"
+    plants = "rotala-macrandra,limnophila-sessiliflora,alternanthera-reineckii"
+    asked = ("--area", "lobby-hygro", "--plants", plants)
+    ran = run("rescape", DEMO, *LOBBY, *asked, "--plot", str(file), "--json")
+    assert ran.status == 0, ran.err
+    answer = strict_json(ran.out)
+    assert [p["rank"] for p in answer["plants"]] == [1, 2, 3, 4]
+    by_name = {p["species_id"]: p for p in answer["plants"]}
+    assert by_name["hygrophila-polysperma"]["is_there_now"]
+    assert by_name["hygrophila-polysperma"]["basis"] == "own log"
+    assert by_name["alternanthera-reineckii"]["basis"] == "own practice"
+    assert by_name["rotala-macrandra"]["basis"] == "table"
+    assert by_name["limnophila-sessiliflora"]["regulated_in_places"]
+    assert by_name["limnophila-sessiliflora"]["minutes_per_year"] > 0
+    drawn = file.read_text(encoding="utf-8")
+    assert "rotala-macrandra: " in drawn
+    words = run("rescape", DEMO, *LOBBY, *asked)
+    assert words.status == 0
+    assert "1. alternanthera-reineckii: alone it allows" in words.out
+    assert "the rules of your place decide" in words.err
+
+
+def test_all_that_fit_are_compared_and_the_rest_is_counted() -> None:
+    ran = run("rescape", DEMO, "--tank", "home-lowtech", "--area", "home-moss", "--form", "moss")
+    assert ran.status == 0, ran.err
+    assert "taxiphyllum-barbieri (there now)" in ran.out
+    floating = run("rescape", DEMO, "--tank", "home-lowtech", "--area", "home-frogbit", "--json")
+    assert {p["form"] for p in strict_json(floating.out)["plants"]} == {"floating"}
+
+
+def test_layouts_side_by_side(tmp_path: Path) -> None:
+    (tmp_path / "A.csv").write_text(GOOD, encoding="utf-8")
+    (tmp_path / "B.csv").write_text(GOOD.replace("22", "17"), encoding="utf-8")
+    a, b = str(tmp_path / "A.csv"), str(tmp_path / "B.csv")
+    both = run("rescape", DEMO, *LOBBY, "--layouts", a, "--layouts", b, "--json")
+    assert both.status == 0, both.err
+    found = strict_json(both.out)["layouts"]
+    assert [one["name"] for one in found] == ["as it is", "A", "B"]
+    assert found[1]["recommended_interval_d"] >= found[2]["recommended_interval_d"]
+    assert found[2]["areas"][1]["keeps_its_log"]
+    after = run("rescape", DEMO, *LOBBY, "--layouts", a, b, "--json")
+    assert after.out == both.out
+    file = tmp_path / "l.png"
+    assert run("rescape", DEMO, *LOBBY, "--layouts", a, b, "--plot", str(file)).status == 0
+    assert file.stat().st_size > 10_000
+
+
+def test_swaps_that_reach_an_interval() -> None:
+    ran = run("rescape", DEMO, *LOBBY, "--reach", "10", "--json")
+    assert ran.status == 0, ran.err
+    answer = json.loads(ran.out)
+    assert answer["recommended_interval_d_now"] == 7
+    assert answer["proposals"]
+    assert answer["proposals"][0]["chance_all_within"] >= 0.9
+    words = run("rescape", DEMO, *LOBBY, "--reach", "7")
+    assert "holds as it is" in words.out
+    kept = run("rescape", DEMO, *LOBBY, "--reach", "28", "--keep", "lobby-hygro")
+    assert "what is kept does not hold that long by itself" in " ".join(kept.out.split())
+
+
+@pytest.mark.parametrize(
+    ("arguments", "said"),
+    [
+        ((), "--tank"),
+        (LOBBY, "say what to compare"),
+        ((*LOBBY, "--area", "lobby-hygro", "--reach", "10"), "one at a time"),
+        ((*LOBBY, "--area", "lobby-higro"), 'did you mean "lobby-hygro"'),
+        ((*LOBBY, "--area", "lobby-hygro", "--plants", "rotala"), "no plant"),
+        ((*LOBBY, "--area", "lobby-hygro", "--plants", "lemna-minor"), "measured alike"),
+        ((*LOBBY, "--area", "lobby-hygro", "--form", "stems"), 'did you mean "stem"'),
+        ((*LOBBY, "--area", "lobby-hygro", "--keep", "lobby-rotala"), "--keep goes with --reach"),
+        ((*LOBBY, "--area", "lobby-hygro", "--planted-cm", "-1"), "outside the limits"),
+        (("--tank", "shop-window", "--area", "shop-bacopa"), "not planted"),
+        (("--tank", "nowhere", "--reach", "10"), "no tank"),
+        ((*LOBBY, "--reach", "0"), "1 to 365"),
+        ((*LOBBY, "--reach", "10", "--keep", "nothing"), "no area"),
+        ((*LOBBY, "--reach", "10", "--plot", "a.svg"), "--plot"),
+        ((*LOBBY, "--layouts", "none.csv"), "no layout"),
+        (("more.csv", *LOBBY, "--reach", "10"), "one argument too many"),
+    ],
+)
+def test_what_cannot_be_answered_is_said(arguments, said) -> None:
+    ran = run("rescape", DEMO, *arguments)
+    assert ran.status == 2
+    assert ran.out == ""
+    assert said in ran.err
+    assert "Traceback" not in ran.err
+
+
+def test_a_bad_layout_is_named_with_row_and_column(tmp_path: Path) -> None:
+    (tmp_path / "A.csv").write_text(GOOD.replace("22", "2x"), encoding="utf-8")
+    ran = run("rescape", DEMO, *LOBBY, "--layouts", str(tmp_path / "A.csv"))
+    assert ran.status == 2
+    assert 'A.csv:3:E: budget_cm: found "2x"' in ran.err

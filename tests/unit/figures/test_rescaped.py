@@ -1,0 +1,77 @@
+"""Figures of plants and layouts: what is drawn is what was worked out."""
+
+from __future__ import annotations
+
+from datetime import date
+from pathlib import Path
+
+import pytest
+from matplotlib.figure import Figure
+
+from growthcast.book.supposed.layouts import read_layout
+from growthcast.errors import UsageError
+from growthcast.figures.rescaped.layouts import layouts_axes, save_layouts_figure
+from growthcast.figures.rescaped.plants import plants_axes, save_plants_figure
+from growthcast.figures.style import BUDGET, MEASURED
+from growthcast.fit.result import fit_growth
+from growthcast.service.rescape.candidates import compare_plants
+from growthcast.service.rescape.layouts import compare_layouts
+from tests.books import make_book
+
+ON = date(2026, 6, 1)
+PLANTS = ["rotala-wallichii", "bacopa-caroliniana", "anubias-barteri"]
+
+
+@pytest.fixture
+def known(tmp_path: Path):
+    book = make_book(tmp_path / "book")
+    return book, fit_growth(book, ON)
+
+
+def test_rows_are_the_plants_in_their_order(known) -> None:
+    book, fit = known
+    shown = compare_plants(book, fit, 0, PLANTS)
+    ax = plants_axes(shown, Figure().add_subplot())
+    names = [label.get_text() for label in ax.get_yticklabels()]
+    assert names == [one.plant.species_id for one in shown]
+    assert ax.yaxis_inverted()
+    now = [one.plant.is_there_now for one in shown].index(True)
+    black = {
+        y for line in ax.lines if line.get_color() == MEASURED.colour for y in line.get_ydata()
+    }
+    assert black == {now}
+    assert "Days" in ax.get_xlabel()
+
+
+def test_layouts_are_drawn_at_the_listed_intervals(known, tmp_path: Path) -> None:
+    book, fit = known
+    file = tmp_path / "tall.csv"
+    file.write_text(
+        "area_id,species_id,area_cm2,floor_cm,budget_cm\nstems,rotala-rotundifolia,400,7,34\n",
+        encoding="utf-8",
+    )
+    advice = compare_layouts(book, fit, 0, [read_layout(file, book, "lobby", ON)])
+    ax = layouts_axes(advice, 0.9, Figure().add_subplot())
+    assert ax.get_xticks().tolist() == [7, 10, 14, 21, 28]
+    first = ax.lines[0].get_ydata()
+    assert list(first) == [100 * o.chance_at_least_cut for o in advice[0].answer.options]
+    assert ax.lines[-1].get_color() == BUDGET.colour
+    words = [text.get_text() for text in ax.texts]
+    assert words == ["as it is", "tall", "wanted, 90 %"]
+    out = tmp_path / "l.svg"
+    save_layouts_figure(book, "lobby", advice, out)
+    once = out.read_bytes()
+    save_layouts_figure(book, "lobby", advice, out)
+    assert out.read_bytes() == once
+    days = advice[1].answer.recommended_interval_d
+    assert f"tall holds {days} days".encode() in once
+
+
+def test_a_figure_is_not_written_over_the_book(known) -> None:
+    book, fit = known
+    shown = compare_plants(book, fit, 0, PLANTS)
+    file = book.folder / "plants.svg"
+    save_plants_figure(book, fit, 0, shown, file)
+    assert "rotala-wallichii: " in file.read_text(encoding="utf-8")
+    with pytest.raises(UsageError, match=r"\.svg or \.png"):
+        save_plants_figure(book, fit, 0, shown, book.folder / "areas.csv")

@@ -1,0 +1,283 @@
+"""Plants, layouts and swaps compared before a rescape, on small invented books."""
+
+from __future__ import annotations
+
+from datetime import date
+from itertools import product
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from growthcast.book.supposed.layouts import read_layout
+from growthcast.errors import BookProblems, UsageError
+from growthcast.fit.result import fit_growth
+from growthcast.fit.spreads import Spreads
+from growthcast.service.recommend import recommend
+from growthcast.service.rescape.candidates import compare_plants, pool_of
+from growthcast.service.rescape.holding import holding
+from growthcast.service.rescape.layouts import compare_layouts
+from growthcast.service.rescape.notes import is_regulated
+from growthcast.service.rescape.swaps import swaps_to_reach
+from growthcast.species import read_reference
+from tests.books import AREAS, TODAY, make_book, stem_log
+
+ON = date(2026, 6, 1)
+CONDITIONS = """tank_id,from_date,ppfd_umol,photoperiod_h,co2_mg_l,temperature_c
+lobby,2025-01-01,90,8,25,25
+home,2025-01-01,60,8,4,25
+"""
+MORE_AREAS = AREAS + (
+    "wallichii,lobby,Side stems,rotala-wallichii,200,6,20,8,2025-01-01,\n"
+    "bacopa,home,Home bacopa,bacopa-caroliniana,200,6,20,8,2025-01-01,\n"
+)
+HEAD = "area_id,species_id,area_cm2,floor_cm,budget_cm\n"
+
+
+def wallichii_log() -> str:
+    rows = stem_log().splitlines()[1:]
+    return "".join(row.replace(",lobby,stems,", ",lobby,wallichii,") + "\n" for row in rows)
+
+
+@pytest.fixture
+def known(tmp_path: Path):
+    book = make_book(tmp_path / "book", conditions=CONDITIONS)
+    return book, fit_growth(book, ON)
+
+
+def test_a_slower_plant_allows_a_longer_interval(known) -> None:
+    book, fit = known
+    plants = ["hygrophila-polysperma", "rotala-wallichii", "bacopa-caroliniana", "anubias-barteri"]
+    advice = compare_plants(book, fit, 0, plants)
+    assert len(advice) == 5
+    by_speed = sorted(advice, key=lambda a: -a.cm_per_week[1])
+    allowed = [a.own_interval_d for a in by_speed]
+    assert allowed == sorted(allowed)
+    best = [a.plant.species_id for a in advice]
+    assert best.index("bacopa-caroliniana") < best.index("hygrophila-polysperma")
+    for one in advice:
+        assert np.all(np.diff(one.days_between) >= 0)
+        assert one.plant.tank_interval_d is None or one.plant.tank_interval_d <= 28
+        assert one.reason
+
+
+def test_a_plant_does_the_same_whatever_it_is_compared_with(known) -> None:
+    book, fit = known
+    few = compare_plants(book, fit, 0, ["rotala-wallichii"])
+    many = compare_plants(book, fit, 0, pool_of(fit, 0, "stem"))
+    alone, among = (
+        next(a for a in found if a.plant.species_id == "rotala-wallichii") for found in (few, many)
+    )
+    assert alone.own_interval_d == among.own_interval_d
+    assert np.array_equal(alone.days_between, among.days_between)
+    assert alone.tank.chosen.chance_all_within == among.tank.chosen.chance_all_within
+
+
+def test_a_species_the_practice_logs_is_known_better(tmp_path: Path) -> None:
+    found = {}
+    for name, log in (("table", stem_log()), ("practice", stem_log() + wallichii_log())):
+        book = make_book(tmp_path / name, areas=MORE_AREAS, conditions=CONDITIONS, trims=log)
+        fit = fit_growth(book, ON, Spreads())
+        advice = compare_plants(book, fit, 0, ["rotala-wallichii", "bacopa-caroliniana"])
+        found[name] = {a.plant.species_id: a for a in advice}
+    logged, bare = (found[name]["rotala-wallichii"] for name in ("practice", "table"))
+    assert (logged.plant.basis, bare.plant.basis) == ("own practice", "table")
+    assert logged.rate_sd < 0.9 * bare.rate_sd
+    assert found["practice"]["bacopa-caroliniana"].plant.basis == "table"
+    assert found["practice"]["rotala-rotundifolia"].plant.basis == "own log"
+    assert found["practice"]["rotala-rotundifolia"].rate_sd < logged.rate_sd
+
+
+def test_what_stands_there_now_is_as_interval_says(known) -> None:
+    book, fit = known
+    advice = compare_plants(book, fit, 0, ["rotala-wallichii"])
+    now = next(a for a in advice if a.plant.is_there_now)
+    [tank] = recommend(book, fit, np.array([0]))
+    assert now.plant.tank_interval_d == tank.recommended_interval_d
+    assert now.tank_limited_by == tank.limited_by
+    for mine, theirs in zip(now.tank.options, tank.options, strict=True):
+        assert mine.chance_all_within == pytest.approx(theirs.chance_all_within)
+        assert mine.year.cost == pytest.approx(theirs.year.cost)
+
+
+def test_days_to_the_look_count_settling_in(known) -> None:
+    book, fit = known
+    [low] = [a for a in compare_plants(book, fit, 0, ["rotala-wallichii"], 1.0) if a.spans == 0]
+    [high] = [a for a in compare_plants(book, fit, 0, ["rotala-wallichii"], 6.0) if a.spans == 0]
+    [there] = [a for a in compare_plants(book, fit, 0, ["rotala-wallichii"], 8.0) if a.spans == 0]
+    assert low.look_d[1] > high.look_d[1] > 0
+    assert there.look_d[1] == 0  # planted above the floor
+    # From 6 cm to 7 cm: less than the settling ramp, so the clock has run through its first part.
+    r = float(np.median(high.rate_per_day))
+    ceiling = 46.0
+    way = np.log(7 / (ceiling - 7)) - np.log(6 / (ceiling - 6))
+    settle = float(fit.design.priors.settle_d[fit.design.species_id == "rotala-wallichii"][0])
+    assert high.look_d[1] == pytest.approx(np.sqrt(2 * settle * way / r), rel=0.15)
+    # From 1 cm it has run through all of the ramp, which costs half of its days.
+    far = np.log(7 / (ceiling - 7)) - np.log(1 / (ceiling - 1))
+    assert far / r > settle
+    assert low.look_d[1] == pytest.approx(far / r + 0.5 * settle, rel=0.1)
+
+
+def test_plants_that_do_not_hold_come_last(tmp_path: Path) -> None:
+    dark = "tank_id,from_date,ppfd_umol,photoperiod_h,co2_mg_l,temperature_c\n"
+    dark += "lobby,2025-01-01,16,8,3,25\n"
+    book = make_book(tmp_path, conditions=dark)
+    fit = fit_growth(book, ON)
+    advice = compare_plants(book, fit, 0, ["rotala-wallichii", "anubias-barteri"])
+    order = [a.plant.species_id for a in advice]
+    assert order.index("anubias-barteri") < order.index("rotala-wallichii")
+    lost = advice[order.index("rotala-wallichii")]
+    assert lost.plant.holds_chance < 0.1
+    assert "light" in lost.reason
+    assert "CO2" in lost.reason
+
+
+def test_a_plant_too_tall_for_the_budget_says_so(known) -> None:
+    book, fit = known
+    place = fit.design.area_id.tolist().index("carpet")
+    tall = compare_plants(book, fit, place, ["anubias-barteri", "marsilea-hirsuta"])[-1]
+    assert tall.plant.species_id == "anubias-barteri"
+    assert "stands no cut below" in tall.reason
+
+
+def test_holding_follows_light_warmth_and_co2(known) -> None:
+    _, fit = known
+    priors = fit.design.priors
+    one = np.flatnonzero(priors.species_id == "rotala-wallichii")
+    usual = {"ppfd_umol": 90.0, "photoperiod_h": 8.0, "co2_mg_l": 25.0, "temperature_c": 25.0}
+
+    def chance(**changed: float) -> float:
+        share, canopy = np.ones(1), np.full(1, 12.0)
+        return float(holding(usual | changed, priors, one, share, canopy).chance[0])
+
+    assert chance() > 0.95
+    for name, values in (
+        ("ppfd_umol", (40.0, 20.0, 5.0, 0.0)),
+        ("photoperiod_h", (6.0, 4.0, 1.0, 0.0)),
+        ("co2_mg_l", (12.0, 6.0, 2.0)),
+        ("temperature_c", (32.0, 34.0, 36.0)),
+    ):
+        falling = [chance(**{name: value}) for value in values]
+        assert falling == sorted(falling, reverse=True)
+        assert falling[-1] < 0.1
+    unknown = dict.fromkeys(usual, float("nan"))
+    assert 0.8 < chance(**unknown) < chance(ppfd_umol=read_reference().ppfd_umol)
+
+
+def layout(folder: Path, name: str, text: str, book):
+    file = folder / f"{name}.csv"
+    file.write_text(text, encoding="utf-8")
+    return read_layout(file, book, "lobby", TODAY)
+
+
+def test_a_layout_that_changes_nothing_is_the_tank_as_it_is(known, tmp_path: Path) -> None:
+    book, fit = known
+    same = HEAD + (
+        "stems,rotala-rotundifolia,400,7,22\ncarpet,hemianthus-callitrichoides,900,1,4.5\n"
+    )
+    now, copied = compare_layouts(book, fit, 0, [layout(tmp_path, "same", same, book)])
+    assert (now.name, copied.name) == ("as it is", "same")
+    assert [a.keeps_its_log for a in copied.areas] == [True, True]
+    for mine, theirs in zip(copied.answer.options, now.answer.options, strict=True):
+        assert mine.chance_all_within == pytest.approx(theirs.chance_all_within, abs=1e-9)
+        assert mine.year.cost == pytest.approx(theirs.year.cost, rel=1e-6)
+
+
+def test_layouts_are_told_apart(known, tmp_path: Path) -> None:
+    book, fit = known
+    tall = HEAD + "stems,rotala-rotundifolia,400,7,34\n"
+    new = HEAD + "left,bacopa-caroliniana,400,7,22\n"
+    found = compare_layouts(
+        book, fit, 0, [layout(tmp_path, "tall", tall, book), layout(tmp_path, "new", new, book)]
+    )
+    now, taller, other = found
+    assert (taller.answer.recommended_interval_d or 0) > (now.answer.recommended_interval_d or 0)
+    assert taller.areas[0].keeps_its_log
+    assert not other.areas[0].keeps_its_log
+    assert other.areas[0].area_id == "left"
+    assert now.limited_by is not None
+
+
+@pytest.mark.parametrize(
+    ("text", "slug", "row", "column"),
+    [
+        (HEAD + "a,rotala-rotundifolla,400,7,22\n", "unknown-id", 2, "B"),
+        (HEAD + "a,rotala-rotundifolia,400 cm2,7,22\n", "unit-in-number", 2, "C"),
+        (HEAD + "a,rotala-rotundifolia,400,22,7\n", "floor-at-budget", 2, "D"),
+        (HEAD + "a,rotala-rotundifolia,400,7,\n", "blank-cell", 2, "E"),
+        (HEAD + "a,rotala-rotundifolia,400,7,22\n" * 2, "double-id", 3, "A"),
+        (HEAD.replace(",budget_cm", "") + "a,rotala-rotundifolia,4,7\n", "missing-column", 1, None),
+        (HEAD.replace("floor", "flor") + "a,rotala-rotundifolia,4,7,22\n", "near-column", 1, "D"),
+        ("", "empty-file", None, None),
+    ],
+)
+def test_a_layout_is_checked(known, tmp_path: Path, text, slug, row, column) -> None:
+    with pytest.raises(BookProblems) as problems:
+        layout(tmp_path, "bad", text, known[0])
+    found = [(f.file, f.slug, f.row, f.column) for f in problems.value.findings]
+    assert ("bad.csv", slug, row, column) in found
+    assert not {f.heading for f in problems.value.findings} & {"tank_id", "planted_on"}
+
+
+def test_a_layout_in_short_words_and_a_missing_one(known, tmp_path: Path) -> None:
+    book, _ = known
+    short = "area,plant,area_cm2,floor,budget\na,rotala-rotundifolia,400,7,22\n"
+    read = layout(tmp_path, "short", short, book)
+    assert read.areas.text("species_id").tolist() == ["rotala-rotundifolia"]
+    assert read.areas.text("tank_id").tolist() == ["lobby"]
+    whole = read_layout(book.folder / "areas.csv", book, "lobby", TODAY)  # a copy of the book's own
+    assert whole.areas.text("area_id").tolist() == ["stems", "carpet"]
+    with pytest.raises(UsageError, match="no layout"):
+        read_layout(tmp_path / "none.csv", book, "lobby", TODAY)
+    with pytest.raises(UsageError, match="no rows"):
+        layout(tmp_path, "bare", HEAD, book)
+
+
+def test_the_fewest_swaps_are_found_as_by_trying_all(known) -> None:
+    book, fit = known
+    plants = ["bacopa-caroliniana", "rotala-wallichii", "hygrophila-corymbosa", "anubias-barteri"]
+    for reach in (10, 14, 21, 28):
+        found = swaps_to_reach(book, fit, 0, reach, ["carpet"], plants=plants)
+        [now] = recommend(book, fit, np.array([0]))
+        assert found.holds_already == now.option(reach).feasible
+        if found.holds_already:
+            assert not found.proposals
+            continue
+        tried = {
+            a.plant.species_id: next(o for o in a.tank.options if o.interval_d == reach)
+            for a in compare_plants(book, fit, 0, plants)
+            if not a.plant.is_there_now and a.plant.reaches_look_chance >= 0.8
+        }
+        enough = {name for name, option in tried.items() if option.feasible}
+        assert bool(found.proposals) == bool(enough)
+        assert {one.swaps[0].to_species_id for one in found.proposals} <= enough
+        assert all(len(one.swaps) == 1 for one in found.proposals)
+        assert all(one.swaps[0].area_id == "stems" for one in found.proposals)
+
+
+def test_two_swaps_where_one_does_not_do(tmp_path: Path) -> None:
+    areas = AREAS + "more,lobby,Side stems,hygrophila-polysperma,300,7,22,9,2025-01-01,\n"
+    areas = areas.replace("carpet,lobby", "carpet,home")
+    book = make_book(tmp_path, areas=areas, conditions=CONDITIONS)
+    fit = fit_growth(book, ON)
+    plants = ["bacopa-caroliniana", "anubias-barteri"]
+    found = swaps_to_reach(book, fit, 0, 14, [], plants=plants)
+    assert found.most_swaps == 2
+    assert found.combinations_tried == 2 * len(plants) + len(list(product(plants, plants)))
+    assert {len(one.swaps) for one in found.proposals} == {2}
+    assert all(one.chance_all_within >= found.confidence for one in found.proposals)
+    costs = [one.cost_per_year for one in found.proposals]
+    assert costs == sorted(costs)
+    kept = swaps_to_reach(book, fit, 0, 14, ["more"], plants=plants)
+    assert not kept.proposals
+    assert [name for name, _ in kept.pinned_short] == ["more"]
+
+
+def test_regulated_plants_are_not_proposed_unasked(known) -> None:
+    book, fit = known
+    found = swaps_to_reach(book, fit, 0, 14, ["carpet"])
+    named = [swap for one in found.proposals for swap in one.swaps]
+    assert named
+    assert not any(is_regulated(swap.caution) for swap in named)
+    assert is_regulated("Regulated as invasive in some places: check local rules; ...")
