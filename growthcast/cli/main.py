@@ -14,6 +14,7 @@ from growthcast.cli.fit import fit_command
 from growthcast.cli.forecast import forecast_command
 from growthcast.cli.interval import interval_command
 from growthcast.cli.species import species_command
+from growthcast.cli.watch import watch_command
 from growthcast.errors import BookProblems, Exit, GrowthcastError
 
 __all__ = ["COMMANDS", "app", "main"]
@@ -36,6 +37,7 @@ COMMANDS: dict[str, Callable[..., None]] = {
     "forecast": forecast_command,
     "fit": fit_command,
     "backtest": backtest_command,
+    "watch": watch_command,
     "check": check_command,
     "species": species_command,
 }

@@ -3,9 +3,9 @@
 ``python -m tests.benchmarks.watch`` simulates practices that are richer than the fitted model,
 plants faults nobody wrote down right after a visit, and prints for each kind the share caught
 within three visits, beside the false alarms per tank and year of the same practices without a
-fault. Beside it stands what a test would catch that was told the week of the change (its share is a
-bound on what these readings can tell at that threshold). ``--curve`` prints the same for fewer and
-more false alarms. All of it is invented.
+fault. Beside it stands what a single visit can tell: the deviation with which it shows a tank's
+growth, as a share of the usual, from errors alone and with the wandering that is usual.
+``--curve`` prints the same for fewer and more false alarms. All of it is invented.
 """
 
 from __future__ import annotations
@@ -19,14 +19,14 @@ from datetime import date, timedelta
 from pathlib import Path
 
 import numpy as np
-from scipy.special import ndtr
 from threadpoolctl import threadpool_limits
 
 from growthcast.book.read import read_book
 from growthcast.fit.design import day_number
 from growthcast.service.watch.evidence import gather_evidence, origin_of
-from growthcast.service.watch.judge import TankCase, cases_of, judge_tank, limits_of
+from growthcast.service.watch.judge import TankCase, cases_of, growth_index, judge_tank, limits_of
 from growthcast.service.watch.scan import strongest
+from growthcast.service.watch.wander import wander_before
 from tests.simulator import Condition, Fault, Richness, simulate
 from tests.simulator.plan import PracticePlan, TankPlan
 from tests.simulator.practice import random_practice
@@ -65,16 +65,17 @@ class Watched:
     """One tank: visits from the fault to the first alarm, and what was said at the end.
 
     Of ``OFTEN``, for each multiple of false alarms: ``delay``, infinite where there was no alarm
-    after the fault; ``early``, an alarm before it (or at all, where there is none); ``bound``, the
-    chance that a test which knows the week passes within three visits. ``tank_days`` counts the
-    days watched without a fault; ``named`` is what the first verdict at the end of the log blames.
+    after the fault; ``early``, an alarm before it (or at all, where there is none). ``tank_days``
+    counts the days watched without a fault; ``named`` is what the first verdict at the end of the
+    log blames; ``sd`` and ``usual_sd`` are those of the growth that a middling visit shows.
     """
 
     delay: tuple[float, ...]
     early: tuple[bool, ...]
-    bound: tuple[float, ...]
     tank_days: float
     named: str
+    sd: float
+    usual_sd: float
 
 
 def fault_days(plan: PracticePlan, seed: int) -> dict[str, date]:
@@ -132,7 +133,7 @@ def watched(kind: str, seed: int, world: str = "rich", days: int = DAYS) -> Iter
     assert origin is not None
     with threadpool_limits(limits=1, user_api="blas"):
         evidence = gather_evidence(book, last, origin)
-        for case in cases_of(book, evidence):
+        for case in cases_of(book, evidence, wander_before(book, origin)):
             tank = plan.tanks[case.tank]
             if kind != "co2" or has_co2(tank):
                 yield _watched(case, day_number(on[tank.tank_id]), kind)
@@ -141,21 +142,23 @@ def watched(kind: str, seed: int, world: str = "rich", days: int = DAYS) -> Iter
 def _watched(case: TankCase, fault_day: float, kind: str) -> Watched:
     days = np.unique(case.evidence.day)
     since = int(np.searchsorted(days, fault_day, side="right"))  # the first visit after the fault
-    delay, early, bound = [], [], []
+    delay, early = [], []
     for often in OFTEN:
         limits = limits_of(case, often)
         alarms = np.flatnonzero(_beyond(case, limits))
         after = alarms[alarms >= since]
         delay.append(float(after[0]) - since + 1 if after.size else np.inf)
         early.append(bool(alarms.size if kind == "none" else (alarms < since).any()))
-        bound.append(_told_the_week(case, kind, fault_day, since, float(limits[0, 0])))
     verdicts = judge_tank(case)
+    found = [growth_index(case, np.flatnonzero(case.evidence.day == day)) for day in days]
+    points = [point for point in found if point is not None]
     return Watched(
         delay=tuple(delay),
         early=tuple(early),
-        bound=tuple(bound),
         tank_days=case.days if kind == "none" else fault_day - case.evidence.origin_day,
         named=verdicts[0].kind if verdicts else "",
+        sd=float(np.median([point.sd for point in points])) if points else np.inf,
+        usual_sd=float(np.median([point.usual_sd for point in points])) if points else np.inf,
     )
 
 
@@ -170,17 +173,6 @@ def _beyond(case: TankCase, limits: np.ndarray) -> np.ndarray:
     return sides[0] | sides[1]
 
 
-def _told_the_week(case: TankCase, kind: str, day: float, since: int, limit: float) -> float:
-    """Chance that a drop of the whole tank passes by its third visit if its week is known."""
-    what, _, share = kind.partition(" ")
-    if what != "drop":
-        return float("nan")
-    week = int(np.searchsorted(case.evidence.bin_day, day))
-    rows = case.course.visit < since + 3
-    effect = case.course.effect[0, min(week, case.course.effect.shape[1] - 1)][rows]
-    return float(ndtr((1.0 - int(share) / 100) * np.sqrt(effect @ effect) - limit))
-
-
 def summary(runs: list[Watched], often: float = 1.0) -> dict[str, float]:
     """Shares over the tanks of several practices; of those with an early alarm no delay counts."""
     at = OFTEN.index(often)
@@ -192,7 +184,8 @@ def summary(runs: list[Watched], often: float = 1.0) -> dict[str, float]:
         "alarms_a_tank_year": sum(run.early[at] for run in runs) / years,
         **{f"within_{n}": float((delays <= n).mean()) for n in (1, 2, 3, 5)},
         "median_visits": float(np.median(caught)) if caught.size else float("nan"),
-        "bound": float(np.mean([run.bound[at] for run in runs])),
+        "sd": float(np.median([run.sd for run in runs])),
+        "usual_sd": float(np.median([run.usual_sd for run in runs])),
         "tank_named": float(np.mean([run.named == "tank" for run in runs if run.named] or [0.0])),
     }
 
@@ -218,7 +211,8 @@ def main(arguments: list[str]) -> None:
                     f"{KINDS[kind]:48s} {s['tanks']:4.0f} x{often:<5g}"
                     f"{s['alarms_a_tank_year']:6.2f} "
                     + "".join(f"{100 * s[f'within_{n}']:5.0f} %" for n in (1, 2, 3, 5))
-                    + f"  median {s['median_visits']:3.0f}  bound {100 * s['bound']:3.0f} %"
+                    + f"  median {s['median_visits']:3.0f}  a visit ± {100 * s['sd']:.0f} %"
+                    + f" and ± {100 * s['usual_sd']:.0f} %"
                     + f"  tank blamed {100 * s['tank_named']:3.0f} %",
                     flush=True,
                 )

@@ -13,10 +13,35 @@ from growthcast.fit.solver.hierarchy import OWN
 from growthcast.fit.solver.linearise import BORDER, CEILING, KNOTS, RATE
 from growthcast.service.watch.evidence import BIN_D, Evidence
 
-__all__ = ["Foreseen", "TankBorder", "foreseen", "tank_border", "weekly_drift"]
+__all__ = [
+    "Doubts",
+    "Foreseen",
+    "TankBorder",
+    "Wander",
+    "doubts_of",
+    "tank_border",
+    "weekly_drift",
+]
 
 FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.int64]
+
+
+AREA_MEMORY_D = 60.0
+"""Days after which an area remembers a third of its own wandering: an estimate."""
+
+
+@dataclass(frozen=True, slots=True)
+class Wander:
+    """How far the log pace of a tank, and of an area beside it, wanders when nothing has changed.
+
+    A fit counts what a tank's drift does beyond its knots as noise of each span on its own. Here
+    the areas of a tank share it, so its spread is learnt anew (``wander.py``). That of an area
+    stands for what the model's curve, clock and errors miss.
+    """
+
+    tank: float
+    area: float
 
 
 @dataclass(frozen=True, slots=True)
@@ -82,7 +107,7 @@ class Foreseen:
     """A tank's surprises (n,) [cm] and their covariances (n, n) [cm2] when nothing has changed.
 
     ``surprise_cm`` is against the tank's own long-run pace, ``mean_cm`` what its drift at the
-    origin led to expect of it. ``noise`` is the covariance without drift, ``covariance`` with it.
+    origin led to expect of it. ``noise`` is the covariance without wandering, ``covariance`` with.
     """
 
     surprise_cm: FloatArray
@@ -91,8 +116,34 @@ class Foreseen:
     covariance: FloatArray
 
 
-def foreseen(evidence: Evidence, tank: int) -> Foreseen:
-    """Return what was to be expected of the readings of one tank, all of them given.
+@dataclass(frozen=True, slots=True)
+class Doubts:
+    """What a tank's surprises (n,) share for each reason, (n, n), so that they can be weighed.
+
+    ``noise`` holds errors, the noise of spans, and the doubt about rates, ceilings and habits;
+    ``with_knots`` and ``by_knots`` what the drift known at the origin adds, once and squared;
+    ``by_tank`` and ``by_area`` wandering per unit of its variance. ``drift`` is the fit's spread.
+    """
+
+    surprise_cm: FloatArray
+    mean_cm: FloatArray
+    noise: FloatArray
+    with_knots: FloatArray
+    by_knots: FloatArray
+    by_tank: FloatArray
+    by_area: FloatArray
+    drift: float
+
+    def under(self, wander: Wander) -> Foreseen:
+        """Return what is foreseen when paces wander this far."""
+        share = wander.tank / self.drift
+        covariance = self.noise + share * self.with_knots + share**2 * self.by_knots
+        covariance += wander.tank**2 * self.by_tank + wander.area**2 * self.by_area
+        return Foreseen(self.surprise_cm, share * self.mean_cm, self.noise, covariance)
+
+
+def doubts_of(evidence: Evidence, tank: int) -> Doubts:
+    """Return why the readings of one tank may differ from what was foreseen.
 
     Parameters
     ----------
@@ -103,7 +154,7 @@ def foreseen(evidence: Evidence, tank: int) -> Foreseen:
 
     Returns
     -------
-    Foreseen
+    Doubts
         Reading errors and the noise of spans are independent between readings given the
         parameters; species, tank, areas, ceilings and drift tie them together.
     """
@@ -111,17 +162,32 @@ def foreseen(evidence: Evidence, tank: int) -> Foreseen:
     areas = np.unique(evidence.area)
     border = tank_border(fit, tank, areas)
     weight, remainder = weekly_drift(evidence.bin_day, fit.design.on_day)
-    still, drifting = evidence.lean_cm.copy(), evidence.lean_cm.copy()
+    grown, area, bins = evidence.grown_cm, evidence.area, evidence.bin_day
+    still, knots = evidence.lean_cm.copy(), evidence.lean_cm.copy()
     still[:, KNOTS:] = 0.0
-    drifting[:, KNOTS:] = evidence.grown_cm @ weight
-    drift = fit.design.spreads.drift**2 * evidence.grown_cm @ remainder @ evidence.grown_cm.T
-    knots = fit.solution.point.border[KNOTS:, areas[0]]
-    return Foreseen(
+    knots[:, KNOTS:] = grown @ weight
+    noise = _covariance(evidence, tank, border, still)
+    plus = _covariance(evidence, tank, border, knots)
+    minus = _covariance(evidence, tank, border, _turned(knots))
+    memory = np.exp(-np.abs(bins[:, None] - bins[None, :]) / AREA_MEMORY_D)
+    known = fit.solution.point.border[KNOTS:, areas[0]]
+    return Doubts(
         surprise_cm=evidence.surprise_cm,
-        mean_cm=drifting[:, KNOTS:] @ knots,
-        noise=_covariance(evidence, tank, border, still),
-        covariance=_covariance(evidence, tank, border, drifting) + drift,
+        mean_cm=knots[:, KNOTS:] @ known,
+        noise=noise,
+        with_knots=0.5 * (plus - minus),
+        by_knots=0.5 * (plus + minus) - noise,
+        by_tank=grown @ remainder @ grown.T,
+        by_area=np.where(area[:, None] == area[None, :], grown @ memory @ grown.T, 0.0),
+        drift=fit.design.spreads.drift,
     )
+
+
+def _turned(lean_cm: FloatArray) -> FloatArray:
+    """The same leans with the drift's turned round."""
+    turned = lean_cm.copy()
+    turned[:, KNOTS:] *= -1.0
+    return turned
 
 
 def _covariance(

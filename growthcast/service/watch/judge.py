@@ -9,7 +9,7 @@ from numpy.typing import NDArray
 
 from growthcast.book.book import Book
 from growthcast.forecast.hindsight import log_visits
-from growthcast.service.watch.doubt import Foreseen, foreseen
+from growthcast.service.watch.doubt import Foreseen, Wander, doubts_of
 from growthcast.service.watch.evidence import BIN_D, Evidence
 from growthcast.service.watch.slips import slips_set_aside
 from growthcast.service.watch.scan import (
@@ -88,10 +88,10 @@ class TankCase:
     slipped: BoolArray
 
 
-def cases_of(book: Book, evidence: Evidence) -> list[TankCase]:
+def cases_of(book: Book, evidence: Evidence, wander: Wander) -> list[TankCase]:
     """Prepare every tank that has readings since the origin, in the order of tanks.csv."""
     spans = span_days(book, evidence.usual.design.tank)
-    cases = [tank_case(evidence, tank, spans[tank]) for tank in range(len(spans))]
+    cases = [tank_case(evidence, tank, spans[tank], wander) for tank in range(len(spans))]
     return [case for case in cases if case is not None]
 
 
@@ -106,7 +106,9 @@ def span_days(book: Book, tank: IntArray) -> list[dict[int, FloatArray]]:
     return days
 
 
-def tank_case(evidence: Evidence, tank: int, span_days: dict[int, FloatArray]) -> TankCase | None:
+def tank_case(
+    evidence: Evidence, tank: int, span_days: dict[int, FloatArray], wander: Wander
+) -> TankCase | None:
     """Prepare one tank's readings, None where there are none.
 
     ``span_days`` gives, for each area of the tank, the days on which growth could be read.
@@ -125,7 +127,8 @@ def tank_case(evidence: Evidence, tank: int, span_days: dict[int, FloatArray]) -
     open_week = mine.bin_day >= np.maximum(np.array(ready), evidence.origin_day)[:, None]
     if areas.size == 1:
         suspects, open_week = suspects[:1], open_week[:1]
-    known, slipped = slips_set_aside(foreseen(mine, tank), mine.grown_cm, mine.area, mine.day)
+    known = doubts_of(mine, tank).under(wander)
+    known, slipped = slips_set_aside(known, mine.grown_cm, mine.area, mine.day)
     course = course_of(known, mine.grown_cm, suspects, mine.day, open_week)
     days = float(mine.day[-1] - evidence.origin_day)
     return TankCase(tank, mine, known, areas, course, days, slipped)

@@ -26,9 +26,9 @@ FAR_OFF = 3.0
 WIDER = 100.0
 
 
-def slips_set_aside(known: Foreseen, grown_cm: FloatArray, area: IntArray, day: FloatArray) -> (
-    tuple[Foreseen, NDArray[np.bool_]]
-):
+def slips_set_aside(
+    known: Foreseen, grown_cm: FloatArray, area: IntArray, day: FloatArray
+) -> tuple[Foreseen, NDArray[np.bool_]]:
     """Widen the readings (n,) that do not belong, so that they say next to nothing.
 
     Parameters
