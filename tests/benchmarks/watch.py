@@ -23,10 +23,10 @@ from threadpoolctl import threadpool_limits
 
 from growthcast.book.read import read_book
 from growthcast.fit.design import day_number
-from growthcast.service.watch.evidence import gather_evidence, origin_of
-from growthcast.service.watch.judge import TankCase, cases_of, growth_index, judge_tank, limits_of
+from growthcast.service.watch.cases import TankCase, gather_cases, growth_index
+from growthcast.service.watch.evidence import origin_of
+from growthcast.service.watch.judge import judge_tank, limits_of
 from growthcast.service.watch.scan import strongest
-from growthcast.service.watch.wander import wander_before
 from tests.simulator import Condition, Fault, Richness, simulate
 from tests.simulator.plan import PracticePlan, TankPlan
 from tests.simulator.practice import random_practice
@@ -132,8 +132,7 @@ def watched(kind: str, seed: int, world: str = "rich", days: int = DAYS) -> Iter
     origin = origin_of(book, last)
     assert origin is not None
     with threadpool_limits(limits=1, user_api="blas"):
-        evidence = gather_evidence(book, last, origin)
-        for case in cases_of(book, evidence, wander_before(book, origin)):
+        for case in gather_cases(book, last, origin):
             tank = plan.tanks[case.tank]
             if kind != "co2" or has_co2(tank):
                 yield _watched(case, day_number(on[tank.tank_id]), kind)

@@ -32,7 +32,7 @@ from growthcast.fit.solver.sweep import filtered, sweep
 from growthcast.forecast.hindsight import known_before
 from growthcast.forecast.report import as_date
 
-__all__ = ["LONGEST_WATCH_D", "Evidence", "gather_evidence", "origin_of"]
+__all__ = ["LONGEST_WATCH_D", "Evidence", "evidence_under", "gather_evidence", "origin_of"]
 
 FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.int64]
@@ -45,6 +45,7 @@ BIN_D = 7.0
 LEAD_BINS = 5
 """Weeks before the origin for which drift is told apart, for spans that began before it."""
 ROUNDS = 6
+TRUST_OF_A_SLIP = 1e-3
 
 
 @dataclass(frozen=True, slots=True)
@@ -124,12 +125,30 @@ def gather_evidence(book: Book, on_day: float, origin_day: float) -> Evidence:
     """
     earlier = replace(known_before(book, origin_day), areas=book.areas)
     usual = fit_growth(earlier, as_date(origin_day - 1.0))
+    nothing = np.zeros(0)
+    return evidence_under(usual, book, on_day, origin_day, nothing.astype(np.int64), nothing)
+
+
+def evidence_under(
+    usual: GrowthFit,
+    book: Book,
+    on_day: float,
+    origin_day: float,
+    doubted_area: IntArray,
+    doubted_day: FloatArray,
+) -> Evidence:
+    """Compare readings with what a fit foresees, not relying on the doubted ones (d,).
+
+    What was read of an area on a doubted day keeps next to no weight, so that the forecast of the
+    reading after it does not start from a slip.
+    """
     design = build_design(book, as_date(on_day), usual.design.spreads)
     border = usual.posterior(np.arange(design.area_id.size)).border.copy()
     border[KNOTS:] = 0.0
     count = LEAD_BINS + int(np.ceil((on_day - origin_day) / BIN_D)) + 1
-    bin_day = origin_day + BIN_D * (np.arange(count) - LEAD_BINS)
-    problem, point, view = _filtered_through(design, border, origin_day)
+    bin_day: FloatArray = origin_day + BIN_D * (np.arange(count) - LEAD_BINS)
+    doubted = set(zip(doubted_area.tolist(), doubted_day.tolist(), strict=True))
+    problem, point, view = _filtered_through(design, border, origin_day, doubted)
     parts = [
         _of_block(problem, point, view, number, bin_day) for number in range(len(problem.blocks))
     ]
@@ -153,7 +172,7 @@ def gather_evidence(book: Book, on_day: float, origin_day: float) -> Evidence:
 
 
 def _filtered_through(
-    design: Design, border: FloatArray, origin_day: float
+    design: Design, border: FloatArray, origin_day: float, doubted: set[tuple[int, float]]
 ) -> tuple[Problem, Point, View]:
     """Run the whole log through under given parameters until the stages have settled.
 
@@ -164,7 +183,8 @@ def _filtered_through(
         count = block.chains.nodes.area.size
         recent = block.chains.nodes.day >= origin_day
         own = np.where(recent, 0.0, block.drift.remainder)
-        blocks.append(replace(block, drift=SpanDrift(np.zeros((KNOT_COUNT, count)), own)))
+        drift = SpanDrift(np.zeros((KNOT_COUNT, count)), own)
+        blocks.append(replace(block, drift=drift, trust=_trust(block, doubted)))
     problem = replace(design.problem, blocks=tuple(blocks))
     stages = tuple(_first_stages(block, border) for block in problem.blocks)
     shared = tuple(np.zeros(block.chains.nodes.area.size) for block in problem.blocks)
@@ -182,6 +202,17 @@ def _filtered_through(
         point = replace(point, stages=stages)
         view = view_of(problem, point)
     return problem, point, view
+
+
+def _trust(block: Block, doubted: set[tuple[int, float]]) -> FloatArray:
+    """Share of its weight (N,) that each node's reading keeps; what a cut left stays trusted."""
+    nodes = block.chains.nodes
+    trust = np.ones(nodes.area.size)
+    if doubted:
+        grew = np.flatnonzero(nodes.link == Link.GREW)
+        named = zip(nodes.area[grew].tolist(), nodes.day[grew].tolist(), strict=True)
+        trust[grew[[pair in doubted for pair in named]]] = TRUST_OF_A_SLIP
+    return trust
 
 
 def _first_stages(block: Block, border: FloatArray) -> FloatArray:

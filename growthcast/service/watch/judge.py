@@ -7,16 +7,12 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from growthcast.book.book import Book
-from growthcast.forecast.hindsight import log_visits
-from growthcast.service.watch.doubt import Foreseen, Wander, doubts_of
-from growthcast.service.watch.evidence import BIN_D, Evidence
-from growthcast.service.watch.slips import slips_set_aside
+from growthcast.service.watch.cases import TankCase
+from growthcast.service.watch.evidence import BIN_D
 from growthcast.service.watch.scan import (
     Change,
     Course,
     change_of,
-    course_of,
     strongest,
     thresholds,
     without,
@@ -24,17 +20,10 @@ from growthcast.service.watch.scan import (
 
 __all__ = [
     "ALARMS_A_YEAR",
-    "SPANS_BEFORE",
-    "Index",
-    "TankCase",
     "Verdict",
-    "cases_of",
-    "growth_index",
     "judge_species",
     "judge_tank",
     "limits_of",
-    "span_days",
-    "tank_case",
 ]
 
 FloatArray = NDArray[np.float64]
@@ -50,10 +39,7 @@ ALARMS_A_YEAR = {
     ("species", 1.0): 0.01,
 }
 """False alarms per tank and year, by who is suspected and the sign: one in two years together."""
-SPANS_BEFORE = 4
-"""Visits with growth to read that must lie before a change of a tank."""
-OWN_SPANS_BEFORE = 3
-"""The same for a change of a single area."""
+Contrast = tuple[FloatArray, FloatArray, FloatArray, BoolArray]
 MOST_VERDICTS = 3
 NEAR_GAIN = 2.0
 """Log likelihood ratio within which another explanation is named as well."""
@@ -73,70 +59,6 @@ class Verdict:
     since_day: FloatArray
     noticed_day: float
     also: tuple[tuple[str, int], ...]
-
-
-@dataclass(frozen=True, slots=True)
-class TankCase:
-    """All that is known of a tank's readings (n,) since the origin."""
-
-    tank: int
-    evidence: Evidence
-    known: Foreseen
-    areas: IntArray
-    course: Course
-    days: float
-    slipped: BoolArray
-
-
-def cases_of(book: Book, evidence: Evidence, wander: Wander) -> list[TankCase]:
-    """Prepare every tank that has readings since the origin, in the order of tanks.csv."""
-    spans = span_days(book, evidence.usual.design.tank)
-    cases = [tank_case(evidence, tank, spans[tank], wander) for tank in range(len(spans))]
-    return [case for case in cases if case is not None]
-
-
-def span_days(book: Book, tank: IntArray) -> list[dict[int, FloatArray]]:
-    """Days on which growth could be read, of every area (by place) of every tank."""
-    visits = log_visits(book)
-    visits = visits.keep(visits.follows)
-    days = [
-        {int(a): visits.day[visits.area == a] for a in np.flatnonzero(tank == k)}
-        for k in range(len(book.tanks))
-    ]
-    return days
-
-
-def tank_case(
-    evidence: Evidence, tank: int, span_days: dict[int, FloatArray], wander: Wander
-) -> TankCase | None:
-    """Prepare one tank's readings, None where there are none.
-
-    ``span_days`` gives, for each area of the tank, the days on which growth could be read.
-    """
-    mine = evidence.of(evidence.tank == tank)
-    if not mine.area.size:
-        return None
-    areas = np.unique(mine.area)
-    suspects = np.concatenate([np.ones((1, mine.area.size), bool), areas[:, None] == mine.area])
-    of_tank = np.unique(np.concatenate([np.zeros(0), *span_days.values()]))
-    ready = [_nth(of_tank, SPANS_BEFORE)]
-    ready += [
-        max(ready[0], _nth(span_days.get(int(area), np.zeros(0)), OWN_SPANS_BEFORE))
-        for area in areas.tolist()
-    ]
-    open_week = mine.bin_day >= np.maximum(np.array(ready), evidence.origin_day)[:, None]
-    if areas.size == 1:
-        suspects, open_week = suspects[:1], open_week[:1]
-    known = doubts_of(mine, tank).under(wander)
-    known, slipped = slips_set_aside(known, mine.grown_cm, mine.area, mine.day)
-    course = course_of(known, mine.grown_cm, suspects, mine.day, open_week)
-    days = float(mine.day[-1] - evidence.origin_day)
-    return TankCase(tank, mine, known, areas, course, days, slipped)
-
-
-def _nth(days: FloatArray, count: int) -> float:
-    """The day by which so many days had passed, infinite where there are fewer."""
-    return float(days[count - 1]) if days.size >= count else np.inf
 
 
 def judge_tank(case: TankCase) -> list[Verdict]:
@@ -229,7 +151,9 @@ def judge_species(cases: list[TankCase], species: IntArray, place: int) -> Verdi
     Verdict or None
         None where fewer than two tanks can tell the species from the tank, or nothing changed.
     """
-    parts = [part for case in cases if (part := _contrast(case, species, place)) is not None]
+    contrasts = [(case.areas, _contrast(case, species, place)) for case in cases]
+    homes = [areas for areas, part in contrasts if part is not None]
+    parts = [part for _, part in contrasts if part is not None]
     if len(parts) < 2:
         return None
     surprise, effect, day = (
@@ -240,11 +164,13 @@ def judge_species(cases: list[TankCase], species: IntArray, place: int) -> Verdi
         surprise=surprise[order],
         effect=effect[None][:, :, order],
         visit=np.unique(day[order], return_inverse=True)[1],
-        open_week=np.any([part[3] for part in parts], axis=0)[None],
+        open_week=np.stack([part[3] for part in parts]).max(axis=0, keepdims=True),
     )
     if not course.open_week.any():
         return None
-    rates = tuple(len(parts) * ALARMS_A_YEAR["species", sign] for sign in (-1.0, 1.0))
+    # A tank's allowance is shared by all of its species.
+    allowed = sum(1.0 / np.unique(species[areas]).size for areas in homes)
+    rates = tuple(allowed * ALARMS_A_YEAR["species", sign] for sign in (-1.0, 1.0))
     days = max(case.days for case in cases)
     limits = thresholds(course, (np.array([0]),), rates, days)[0]
     for limit, sign in zip(limits.tolist(), (-1.0, 1.0), strict=True):
@@ -252,12 +178,10 @@ def judge_species(cases: list[TankCase], species: IntArray, place: int) -> Verdi
         if reached[-1] <= limit:
             continue
         change = change_of(course, 0, sign)
-        agree = sum(
-            bool(sign * (part[1][change.best_week] @ part[0]) > 1.0 * _length(part, change))
-            for part in parts
-        )
-        if agree < 2:  # one tank alone is that area's trouble
-            continue
+        alone = np.array([_alone(part, change.best_week, sign) for part in parts])
+        rival = max(_own(case, species, place, sign) for case in cases)
+        if (alone > 1.0).sum() < 2 or change.gain < 0.5 * rival**2 + NEAR_GAIN:
+            continue  # one tank alone explains as much: that area's trouble
         below = np.flatnonzero(reached <= limit)
         first = int(below[-1]) + 1 if below.size else 0
         bins = cases[0].evidence.bin_day
@@ -272,13 +196,22 @@ def judge_species(cases: list[TankCase], species: IntArray, place: int) -> Verdi
     return None
 
 
-def _length(part: tuple[FloatArray, ...], change: Change) -> float:
-    return float(np.sqrt((part[1][change.best_week] ** 2).sum()))
+def _own(case: TankCase, species: IntArray, place: int, sign: float) -> float:
+    """Largest ``z`` of a single area of a species in a tank, 0 for none."""
+    mine = np.flatnonzero(species[case.areas] == place)
+    if not mine.size or mine.size == case.areas.size:
+        return 0.0
+    reached = strongest(case.course, case.course.surprise[:, None], sign)
+    return float(reached[1 + mine, -1, 0].max())
 
 
-def _contrast(
-    case: TankCase, species: IntArray, place: int
-) -> tuple[FloatArray, FloatArray, FloatArray, BoolArray] | None:
+def _alone(part: Contrast, week: int, sign: float) -> float:
+    """How far one tank's areas of a species have changed since a week, in deviations."""
+    effect = part[1][week]
+    return float(sign * (effect @ part[0]) / np.sqrt(max(float(effect @ effect), 1e-12)))
+
+
+def _contrast(case: TankCase, species: IntArray, place: int) -> Contrast | None:
     """Surprises (n,), effect (T, n) of the species beyond that of its tank, days, open weeks."""
     mine = np.flatnonzero(species[case.areas] == place)
     course = case.course
@@ -286,39 +219,6 @@ def _contrast(
         return None
     whole, own = course.effect[0], course.effect[1 + mine].sum(axis=0)
     shared = (own * whole).sum(axis=1) / np.maximum((whole**2).sum(axis=1), 1e-12)
-    open_week = course.open_week[1 + mine].any(axis=0)
-    effect = np.where(open_week[:, None], own - shared[:, None] * whole, 0.0)
+    open_week: BoolArray = np.any(course.open_week[1 + mine], axis=0)
+    effect: FloatArray = np.where(open_week[:, None], own - shared[:, None] * whole, 0.0)
     return course.surprise, effect, case.evidence.day, open_week
-
-
-@dataclass(frozen=True, slots=True)
-class Index:
-    """Growth over usual (1 = as usual), its sd, and the sd it has when nothing changes."""
-
-    share: float
-    sd: float
-    usual_sd: float
-
-
-def growth_index(case: TankCase, rows: IntArray) -> Index | None:
-    """Common growth of some readings (m,) against their areas' usual growth.
-
-    Returns
-    -------
-    Index or None
-        None where the readings show so little growth that its share is not known to within 1.
-    """
-    if not rows.size:
-        return None
-    block = np.ix_(rows, rows)
-    grown = case.evidence.grown_cm[rows].sum(axis=1)
-    pull = np.linalg.solve(case.known.noise[block], grown)
-    information = float(grown @ pull)
-    if information < LEAST_INDEX_INFORMATION:
-        return None
-    pull = pull / information
-    usual = float(np.sqrt(pull @ case.known.covariance[block] @ pull))
-    return Index(1.0 + float(pull @ case.known.surprise_cm[rows]), information**-0.5, usual)
-
-
-LEAST_INDEX_INFORMATION = 1.0

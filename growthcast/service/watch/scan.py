@@ -2,9 +2,9 @@
 
 With ``u`` the readings of a tank whitened in the order in which they came (each is then standard
 normal given all before it), growth at ``1 + d`` of what it was from week ``t`` on moves them by
-``d g(t)``. Its likelihood ratio against no change, at its best ``d``, is ``z(t)^2 / 2`` with ``z(t) =
-sum(g u) / sqrt(sum(g^2))`` over what has been read so far. After each visit the largest ``z`` over
-``t`` is held against a threshold.
+``d g(t)``. Its log likelihood ratio against no change, at its best ``d``, is ``z(t)^2 / 2``, where
+``z(t) = sum(g u) / sqrt(sum(g^2))`` over what has been read so far. After each visit the largest
+``z`` over ``t`` is held against a threshold.
 
 No table gives the threshold, since the ``z`` of neighbouring weeks and visits hang together as a
 tank's own visits have it: it is the value that draws of ``u`` without any change pass as often as
@@ -80,7 +80,8 @@ class Course:
     @property
     def information(self) -> FloatArray:
         """Inverse variance of the change after all visits, (J, T)."""
-        return np.einsum("jtn,jtn->jt", self.effect, self.effect)
+        total: FloatArray = np.einsum("jtn,jtn->jt", self.effect, self.effect)
+        return total
 
 
 def course_of(
@@ -188,7 +189,8 @@ def thresholds(
             if group.size:
                 allowed = -np.expm1(-alarms_a_year[2 * number + side] * days / DAYS_A_YEAR)
                 limits[group, side] = np.quantile(reached[group].max(axis=0), 1.0 - allowed)
-    return np.maximum(limits, 1.0)
+    least: FloatArray = np.maximum(limits, 1.0)
+    return least
 
 
 @dataclass(frozen=True, slots=True)
@@ -196,7 +198,8 @@ class Change:
     """A lasting change of one suspect's pace, as far as the readings tell it.
 
     ``week`` (3,) are the places of the weeks in which it began, 10, 50 and 90 % of the chance;
-    ``size_share`` (3,) likewise, the change as a share of usual growth. ``gain`` is its log likelihood ratio and ``z`` its root.
+    ``size_share`` (3,) likewise, the change as a share of usual growth. ``gain`` is its log
+    likelihood ratio, ``z^2 / 2``.
     """
 
     z: float

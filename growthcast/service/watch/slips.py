@@ -1,7 +1,8 @@
 """Readings that no change of growth explains: slipped decimals, cuts that nobody logged.
 
 Each reading is held against all before it and the others of its visit, with room left for the whole
-tank and for each area to have changed. Only what then still stands far off is set aside.
+tank and for each area to have changed. Only what then still stands far off is set aside, and taken
+back when the area's next reading stands off on the same side: a slip is not repeated.
 """
 
 from __future__ import annotations
@@ -46,29 +47,32 @@ def slips_set_aside(
     -------
     Foreseen
         The same with variances 100 times as large where a reading was set aside.
-    slipped : bool array (n,)
-        Which these are. A visit's readings are judged by nothing later than the visit.
+    aside : bool array (n,)
+        Which these are.
     """
     size = grown_cm.sum(axis=1)
     together = TANK_ROOM**2 + np.where(area[:, None] == area[None, :], AREA_ROOM**2, 0.0)
     room = known.covariance + together * size[:, None] * size[None, :]
     own = np.diag(known.noise).copy()
     off = known.surprise_cm - known.mean_cm
-    slipped = np.zeros(day.size, dtype=bool)
-    added = np.zeros(day.size)
+    aside = np.zeros(day.size, dtype=bool)
+    far = np.zeros(day.size)  # on which side a reading stood far off, set aside or not
     for when in np.unique(day).tolist():
         rows, here = np.flatnonzero(day <= when), np.flatnonzero(day == when)
         for _ in range(here.size):
-            inverse = cho_solve(
-                cho_factor(room[np.ix_(rows, rows)] + np.diag(added[rows])), np.eye(rows.size)
-            )
+            doubted = room[np.ix_(rows, rows)] + np.diag(np.where(aside, WIDER * own, 0.0)[rows])
+            inverse = cho_solve(cho_factor(doubted), np.eye(rows.size))
             mine = np.searchsorted(rows, here)
-            apart = np.abs((inverse @ off[rows])[mine]) / np.sqrt(np.diag(inverse)[mine])
-            apart[slipped[here]] = 0.0
-            worst = int(np.argmax(apart))
-            if apart[worst] <= FAR_OFF:
+            apart = (inverse @ off[rows])[mine] / np.sqrt(np.diag(inverse)[mine])
+            apart[far[here] != 0.0] = 0.0
+            worst = int(np.argmax(np.abs(apart)))
+            if np.abs(apart[worst]) <= FAR_OFF:
                 break
-            slipped[here[worst]] = True
-            added[here[worst]] = WIDER * own[here[worst]]
-    wide = np.diag(added)
-    return replace(known, noise=known.noise + wide, covariance=known.covariance + wide), slipped
+            reading = here[worst]
+            far[reading] = np.sign(apart[worst])
+            before = np.flatnonzero((area == area[reading]) & (day < when))
+            repeated = before.size > 0 and far[before[-1]] == far[reading]
+            aside[reading] = not repeated
+            aside[before[-1:]] &= not repeated
+    wide = np.diag(np.where(aside, WIDER * own, 0.0))
+    return replace(known, noise=known.noise + wide, covariance=known.covariance + wide), aside

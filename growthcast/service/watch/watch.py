@@ -11,20 +11,21 @@ from threadpoolctl import threadpool_limits
 
 from growthcast.book.book import Book
 from growthcast.fit.design import day_number
-from growthcast.fit.result import GrowthFit
 from growthcast.forecast.report import as_date
-from growthcast.service.watch.evidence import gather_evidence, origin_of
-from growthcast.service.watch.judge import (
-    ALARMS_A_YEAR,
+from growthcast.service.watch.cases import (
     SPANS_BEFORE,
     Index,
     TankCase,
-    Verdict,
-    cases_of,
+    gather_cases,
     growth_index,
+    span_days,
+)
+from growthcast.service.watch.evidence import origin_of
+from growthcast.service.watch.judge import (
+    ALARMS_A_YEAR,
+    Verdict,
     judge_species,
     judge_tank,
-    span_days,
 )
 from growthcast.service.watch.report import (
     Finding,
@@ -39,7 +40,6 @@ from growthcast.service.watch.suspects import (
     suspects_for,
     tank_co2_mg_l,
 )
-from growthcast.service.watch.wander import wander_before
 
 __all__ = ["VISITS_NEEDED", "watch_growth"]
 
@@ -77,19 +77,18 @@ def watch_growth(book: Book, on: date, tanks: IntArray) -> WatchReport:
         waiting = tuple(_waiting(str(ids[k]), int(counts[k])) for k in tanks.tolist())
         return WatchReport(on, None, rate, waiting, (), ())
     with threadpool_limits(limits=1, user_api="blas"):
-        evidence = gather_evidence(book, on_day, origin)
-        cases = cases_of(book, evidence, wander_before(book, origin))
+        cases = gather_cases(book, on_day, origin)
         ready = {case.tank: case for case in cases if counts[case.tank] >= VISITS_NEEDED}
-        across = _across(book, list(ready.values()), evidence.usual, tanks)
+        across = _across(book, list(ready.values()), tanks)
         watched = []
         for k in tanks.tolist():
             case = ready.get(k)
             watched.append(
                 _waiting(str(ids[k]), int(counts[k]))
                 if case is None
-                else _tank_watch(book, case, evidence.usual, int(counts[k]), across, on_day)
+                else _tank_watch(book, case, int(counts[k]), across, on_day)
             )
-        species = _species_growth(list(ready.values()), evidence.usual, tanks, on_day)
+        species = _species_growth(list(ready.values()), tanks, on_day)
     return WatchReport(
         on=on,
         usual_until=as_date(origin - 1.0),
@@ -122,16 +121,15 @@ def _waiting(tank_id: str, visits: int) -> TankWatch:
 def _tank_watch(
     book: Book,
     case: TankCase,
-    usual: GrowthFit,
     visits: int,
     across: list[tuple[Finding, int]],
     on_day: float,
 ) -> TankWatch:
     """Judge one tank; areas of a species that changed across tanks are left to that finding."""
-    design = usual.design
+    design = case.design
     species = {place for _, place in across}
     findings = tuple(
-        _finding(book, case, usual, verdict)
+        _finding(book, case, verdict)
         for verdict in judge_tank(case)
         if verdict.kind != "area" or int(design.species[verdict.place]) not in species
     )
@@ -170,9 +168,9 @@ def _index_point(found: Index, on: date) -> IndexPoint:
     )
 
 
-def _finding(book: Book, case: TankCase, usual: GrowthFit, verdict: Verdict) -> Finding:
+def _finding(book: Book, case: TankCase, verdict: Verdict) -> Finding:
     """Put a verdict on a tank or an area into words."""
-    design = usual.design
+    design = case.design
     tank_id = str(design.tank_id[case.tank])
     is_area = verdict.kind == "area"
     label = str(book.areas.text("label")[verdict.place] or "") if is_area else ""
@@ -227,11 +225,11 @@ def _dates(days: FloatArray) -> tuple[date, date, date]:
     return early, middle, late
 
 
-def _across(
-    book: Book, cases: list[TankCase], usual: GrowthFit, tanks: IntArray
-) -> list[tuple[Finding, int]]:
+def _across(book: Book, cases: list[TankCase], tanks: IntArray) -> list[tuple[Finding, int]]:
     """Species that changed across tanks, with their places."""
-    design = usual.design
+    if not cases:
+        return []
+    design = cases[0].design
     found = []
     for place in np.unique(design.species).tolist():
         verdict = judge_species(cases, design.species, place)
@@ -267,12 +265,14 @@ def _across(
 
 
 def _species_growth(
-    cases: list[TankCase], usual: GrowthFit, tanks: IntArray, on_day: float
+    cases: list[TankCase], tanks: IntArray, on_day: float
 ) -> tuple[SpeciesGrowth, ...]:
     """Recent growth of each species over its tanks, each weighed by how well it is known."""
-    design = usual.design
-    listed = []
+    listed: list[SpeciesGrowth] = []
     mine = [case for case in cases if case.tank in tanks]
+    if not mine:
+        return ()
+    design = mine[0].design
     for place in np.unique(design.species).tolist():
         parts = []
         for case in mine:
