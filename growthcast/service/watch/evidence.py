@@ -146,7 +146,7 @@ def evidence_under(
     border = usual.posterior(np.arange(design.area_id.size)).border.copy()
     border[KNOTS:] = 0.0
     count = LEAD_BINS + int(np.ceil((on_day - origin_day) / BIN_D)) + 1
-    bin_day: FloatArray = origin_day + BIN_D * (np.arange(count) - LEAD_BINS)
+    bin_day = (origin_day + BIN_D * (np.arange(count) - LEAD_BINS)).astype(np.float64)
     doubted = set(zip(doubted_area.tolist(), doubted_day.tolist(), strict=True))
     problem, point, view = _filtered_through(design, border, origin_day, doubted)
     parts = [

@@ -96,8 +96,9 @@ def recorded_change(book: Book, tank_id: str, first_day: float, last_day: float)
     """
     days = _days(book)
     theirs = book.conditions.text("tank_id") == tank_id
-    near = theirs & (days >= first_day - NEAR_D) & (days <= last_day) & (days > days[theirs].min())
-    rows = np.flatnonzero(near) if theirs.any() else np.zeros(0, dtype=np.int64)
+    first_row = float(days[theirs].min()) if theirs.any() else np.inf
+    near = theirs & (days >= first_day - NEAR_D) & (days <= last_day) & (days > first_row)
+    rows = np.flatnonzero(near)
     if not rows.size:
         return ""
     row = int(rows[np.argmax(days[rows])])
