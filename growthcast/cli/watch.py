@@ -91,8 +91,8 @@ def _tell(report: WatchReport) -> None:
             "100 % is what an area grew by the log up to "
             f"{report.usual_until}, at the conditions written down since; ranges hold 8 times of "
             "10. While nothing changes a single visit falls into the range beside it 95 times of "
-            f"100. The thresholds allow about {yearly:.1f} false alarms per tank and year, one in "
-            f"{1.0 / yearly:.0f} years, if growth is as regular as the model has it."
+            f"100. Expect about {yearly:.1f} false alarms per tank and year, one in "
+            f"{1.0 / yearly:.0f} years, as in simulated practices."
         )
     if not report.needs_attention and report.usual_until is not None:
         print_line(
