@@ -50,9 +50,10 @@ def test_a_drop_to_sixty_percent_is_caught_and_laid_to_the_tank():
 
 
 def test_a_failing_area_is_laid_to_the_area():
-    found = summary(runs("area 30", 1))
-    assert found["within_5"] > 0.3
-    assert found["tank_named"] < 0.5
+    """Many areas grow less between visits than a reading errs, so it takes longer, or fails."""
+    found = summary(runs("area 30", 1, 2))
+    assert found["within_5"] > 0.25
+    assert found["tank_named"] < 0.3
 
 
 def test_forecasts_follow_a_change_nobody_wrote_down():
