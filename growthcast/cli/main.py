@@ -25,6 +25,7 @@ from growthcast.cli.rounds import rounds_command
 from growthcast.cli.species import species_command
 from growthcast.cli.start import start_command
 from growthcast.cli.unlog import unlog_command
+from growthcast.cli.watch import watch_command
 from growthcast.errors import BookProblems, Exit, GrowthcastError
 
 __all__ = ["COMMANDS", "app", "main"]
@@ -72,6 +73,7 @@ COMMANDS: dict[str, Callable[..., None]] = {
     "backtest": backtest_command,
     "brief": brief_command,
     "overview": overview_command,
+    "watch": watch_command,
     "check": check_command,
     "species": species_command,
     "start": start_command,

@@ -12,6 +12,7 @@ __all__ = [
     "AreaPlan",
     "Away",
     "Condition",
+    "Fault",
     "PracticePlan",
     "Richness",
     "TankPlan",
@@ -165,6 +166,30 @@ class Condition:
 
 
 @dataclass(frozen=True, slots=True)
+class Fault:
+    """Growth at this share of what it would be, from a date on, which nobody wrote down.
+
+    It strikes whatever of tank, area and species is named: all areas of a tank, one area, or a
+    species in every tank.
+    """
+
+    from_date: date
+    growth_share: float
+    tank_id: str = ""
+    area_id: str = ""
+    species_id: str = ""
+
+    def strikes(self, area: AreaPlan) -> bool:
+        """Whether an area is struck."""
+        named = (
+            (self.tank_id, area.tank_id),
+            (self.area_id, area.area_id),
+            (self.species_id, area.species_id),
+        )
+        return all(not wanted or wanted == own for wanted, own in named)
+
+
+@dataclass(frozen=True, slots=True)
 class Away:
     """Days, first to last, on which nobody visits a tank."""
 
@@ -250,3 +275,4 @@ class PracticePlan:
     travel_min: float = 20.0
     future_days: int = 60
     pace: float = 1.0
+    faults: tuple[Fault, ...] = ()

@@ -76,6 +76,10 @@ def draw_world(plan: PracticePlan, richness: Richness, seed: int) -> World:
     day_of_year = np.array([date.fromordinal(int(day)).timetuple().tm_yday for day in days])
     season = np.cos((day_of_year - MIDSUMMER) * 2.0 * np.pi / 365.25) * richness.season_share
     expected = expected * (1.0 + season[:, None])
+    for fault in plan.faults:
+        struck = np.array([fault.strikes(area) for area in plan.areas])
+        since = days >= fault.from_date.toordinal()
+        expected = np.where(since[:, None] & struck, fault.growth_share * expected, expected)
     noise = daily_noise(weather, alive.shape, richness.week_spread)
     drift = drift_course(weather, count, len(plan.tanks), richness)[:, tank]
     return World(

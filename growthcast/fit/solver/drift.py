@@ -24,7 +24,15 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-__all__ = ["KNOT_COUNT", "MEMORY_D", "SpanDrift", "knot_precision", "span_drift"]
+__all__ = [
+    "KNOT_COUNT",
+    "KNOT_WINDOWS_D",
+    "MEMORY_D",
+    "SpanDrift",
+    "knot_precision",
+    "span_drift",
+    "window_covariance",
+]
 
 FloatArray = NDArray[np.float64]
 
@@ -50,7 +58,7 @@ class SpanDrift:
 def knot_precision() -> FloatArray:
     """Prior precision (M, M) of the knots for a stationary variance of one."""
     ended, began = -KNOT_WINDOWS_D.T / MEMORY_D
-    shared = _shared(began[:, None], ended[:, None], began[None, :], ended[None, :])
+    shared = window_covariance(began[:, None], ended[:, None], began[None, :], ended[None, :])
     precision: FloatArray = np.linalg.inv(shared).astype(np.float64)
     return precision
 
@@ -60,14 +68,14 @@ def span_drift(began_day: FloatArray, ended_day: FloatArray, on_day: float) -> S
     start = (began_day - on_day) / MEMORY_D
     length = np.maximum(ended_day - began_day, SHORTEST_SPAN_D) / MEMORY_D
     ended, began = -KNOT_WINDOWS_D.T[:, :, None] / MEMORY_D
-    covariance = _shared(began, ended, start, start + length)
+    covariance = window_covariance(began, ended, start, start + length)
     own = 2.0 * (length + np.expm1(-length)) / length**2
     weight = knot_precision() @ covariance
     explained = np.einsum("mn,mn->n", weight, covariance)
     return SpanDrift(weight=weight, remainder=np.maximum(own - explained, 0.0))
 
 
-def _shared(
+def window_covariance(
     began: FloatArray, ended: FloatArray, other_began: FloatArray, other_ended: FloatArray
 ) -> FloatArray:
     """Covariance of the drift's means over two windows, whose ends are in memories.

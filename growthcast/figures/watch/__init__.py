@@ -1,0 +1,1 @@
+"""Pictures of growth against usual."""

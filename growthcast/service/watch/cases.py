@@ -1,0 +1,166 @@
+"""Every tank's readings, made ready to be judged."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from growthcast.book.book import Book
+from growthcast.fit.design import Design
+from growthcast.forecast.hindsight import log_visits
+from growthcast.service.watch.doubt import Foreseen, Wander, doubts_of
+from growthcast.service.watch.evidence import Evidence, evidence_under, gather_evidence
+from growthcast.service.watch.scan import Course, course_of
+from growthcast.service.watch.slips import slips_set_aside
+from growthcast.service.watch.wander import wander_before
+
+__all__ = [
+    "SPANS_BEFORE",
+    "Index",
+    "TankCase",
+    "gather_cases",
+    "growth_index",
+    "span_days",
+]
+
+FloatArray = NDArray[np.float64]
+IntArray = NDArray[np.int64]
+BoolArray = NDArray[np.bool_]
+
+SPANS_BEFORE = 4
+"""Visits with growth to read that must lie before a change of a tank."""
+OWN_SPANS_BEFORE = 3
+"""The same for a change of a single area."""
+
+
+@dataclass(frozen=True, slots=True)
+class TankCase:
+    """All that is known of a tank's readings (n,) since the origin."""
+
+    tank: int
+    evidence: Evidence
+    known: Foreseen
+    areas: IntArray
+    course: Course
+    days: float
+    slipped: BoolArray
+
+    @property
+    def design(self) -> Design:
+        """The book as arrays; areas, tanks and species have their places in it."""
+        return self.evidence.usual.design
+
+
+def gather_cases(book: Book, on_day: float, origin_day: float) -> list[TankCase]:
+    """Prepare every tank that has readings since the origin, in the order of tanks.csv.
+
+    Parameters
+    ----------
+    book : Book
+        A checked book, without log rows after ``on_day``.
+    on_day, origin_day : float
+        Days [day numbers]; what is usual, and how far it wanders, is learnt before the second.
+
+    Returns
+    -------
+    list of TankCase
+        Readings that look like slips are set aside, and the forecasts after them do not start
+        from them.
+    """
+    wander = wander_before(book, origin_day)
+    evidence = gather_evidence(book, on_day, origin_day)
+    cases = _cases(book, evidence, wander)
+    area = [case.evidence.area[case.slipped] for case in cases]
+    if not sum(places.size for places in area):
+        return cases
+    day = [case.evidence.day[case.slipped] for case in cases]
+    usual = evidence.usual
+    slipless = evidence_under(
+        usual, book, on_day, origin_day, np.concatenate(area), np.concatenate(day)
+    )
+    return _cases(book, slipless, wander)
+
+
+def _cases(book: Book, evidence: Evidence, wander: Wander) -> list[TankCase]:
+    spans = span_days(book, evidence.usual.design.tank)
+    cases = [_tank_case(evidence, tank, spans[tank], wander) for tank in range(len(spans))]
+    return [case for case in cases if case is not None]
+
+
+def span_days(book: Book, tank: IntArray) -> list[dict[int, FloatArray]]:
+    """Days on which growth could be read, of every area (by place) of every tank."""
+    visits = log_visits(book)
+    visits = visits.keep(visits.follows)
+    days = [
+        {int(a): visits.day[visits.area == a] for a in np.flatnonzero(tank == k)}
+        for k in range(len(book.tanks))
+    ]
+    return days
+
+
+def _tank_case(
+    evidence: Evidence, tank: int, span_days: dict[int, FloatArray], wander: Wander
+) -> TankCase | None:
+    """Prepare one tank's readings, None where there are none.
+
+    ``span_days`` gives, for each area of the tank, the days on which growth could be read.
+    """
+    mine = evidence.of(evidence.tank == tank)
+    if not mine.area.size:
+        return None
+    areas = np.unique(mine.area)
+    suspects = np.concatenate([np.ones((1, mine.area.size), bool), areas[:, None] == mine.area])
+    of_tank = np.unique(np.concatenate([np.zeros(0), *span_days.values()]))
+    ready = [_nth(of_tank, SPANS_BEFORE)]
+    ready += [
+        max(ready[0], _nth(span_days.get(int(area), np.zeros(0)), OWN_SPANS_BEFORE))
+        for area in areas.tolist()
+    ]
+    open_week = mine.bin_day >= np.maximum(np.array(ready), evidence.origin_day)[:, None]
+    if areas.size == 1:
+        suspects, open_week = suspects[:1], open_week[:1]
+    known = doubts_of(mine, tank).under(wander)
+    known, slipped = slips_set_aside(known, mine.grown_cm, mine.area, mine.day)
+    course = course_of(known, mine.grown_cm, suspects, mine.day, open_week)
+    days = float(mine.day[-1] - evidence.origin_day)
+    return TankCase(tank, mine, known, areas, course, days, slipped)
+
+
+def _nth(days: FloatArray, count: int) -> float:
+    """The day by which so many days had passed, infinite where there are fewer."""
+    return float(days[count - 1]) if days.size >= count else np.inf
+
+
+@dataclass(frozen=True, slots=True)
+class Index:
+    """Growth over usual (1 = as usual), its sd, and the sd it has when nothing changes."""
+
+    share: float
+    sd: float
+    usual_sd: float
+
+
+def growth_index(case: TankCase, rows: IntArray) -> Index | None:
+    """Common growth of some readings (m,) against their areas' usual growth.
+
+    Returns
+    -------
+    Index or None
+        None where the readings show so little growth that its share is not known to within 1.
+    """
+    if not rows.size:
+        return None
+    block = np.ix_(rows, rows)
+    grown = case.evidence.grown_cm[rows].sum(axis=1)
+    pull = np.linalg.solve(case.known.noise[block], grown)
+    information = float(grown @ pull)
+    if information < LEAST_INDEX_INFORMATION:
+        return None
+    pull = pull / information
+    usual = float(np.sqrt(pull @ case.known.covariance[block] @ pull))
+    return Index(1.0 + float(pull @ case.known.surprise_cm[rows]), information**-0.5, usual)
+
+
+LEAST_INDEX_INFORMATION = 1.0

@@ -1,0 +1,261 @@
+"""What each reading of the last half year says against the forecast made before it.
+
+The book as it was known on one earlier day, the *origin*, is fitted; its rates, ceilings and their
+joint uncertainty stay as they were then. The log since is filtered through under them, so that each
+reading meets the height foreseen from the readings before it. Nothing later enters, and a slow
+change cannot hide in an estimate that follows it: what the tank's drift may do since the origin is
+in the covariance of the readings, not in their mean.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from growthcast.book.book import Book
+from growthcast.fit.design import Design, build_design
+from growthcast.fit.result import GrowthFit, fit_growth
+from growthcast.fit.rows.chains import Link
+from growthcast.fit.solver.drift import KNOT_COUNT, SpanDrift
+from growthcast.fit.solver.linearise import BORDER, CEILING, HABIT, KNOTS, linearise
+from growthcast.fit.solver.problem import Block, Point, Problem
+from growthcast.fit.solver.solve import View, shared_out, view_of
+from growthcast.fit.solver.sweep import filtered, sweep
+from growthcast.forecast.hindsight import known_before
+from growthcast.forecast.report import as_date
+
+__all__ = ["LONGEST_WATCH_D", "Evidence", "evidence_under", "gather_evidence", "origin_of"]
+
+FloatArray = NDArray[np.float64]
+IntArray = NDArray[np.int64]
+
+LONGEST_WATCH_D = 182.0
+"""Days that are watched at most; what lies before them sets what is usual."""
+LEARNT_SHARE = 1.0 / 3.0
+"""First share of a shorter log that only sets what is usual."""
+BIN_D = 7.0
+LEAD_BINS = 5
+"""Weeks before the origin for which drift is told apart, for spans that began before it."""
+ROUNDS = 6
+TRUST_OF_A_SLIP = 1e-3
+
+
+@dataclass(frozen=True, slots=True)
+class Evidence:
+    """Readings (n,) since the origin against what was foreseen, by tank, day and area.
+
+    Attributes
+    ----------
+    usual : GrowthFit
+        The fit of the book as known before ``origin_day``.
+    bin_day : array (T,)
+        Day on which each week begins over which a pace may differ; some lie before the origin.
+    area, tank, day : array (n,)
+        Whose reading it is, and when.
+    surprise_cm, variance_cm2 : array (n,)
+        Reading less what was foreseen, and its variance with rates and ceilings known.
+    lean_cm : array (n, B)
+        Change of what was foreseen with the parameters of the fit's border, drift left out.
+    grown_cm : array (n, T)
+        Change of what was foreseen with the log pace of each week: the growth of that week that
+        the reading shows.
+    """
+
+    usual: GrowthFit
+    origin_day: float
+    bin_day: FloatArray
+    area: IntArray
+    tank: IntArray
+    day: FloatArray
+    surprise_cm: FloatArray
+    variance_cm2: FloatArray
+    lean_cm: FloatArray
+    grown_cm: FloatArray
+
+    def of(self, rows: NDArray[np.bool_] | IntArray) -> Evidence:
+        """Return some of the readings."""
+        per_reading = (
+            "area",
+            "tank",
+            "day",
+            "surprise_cm",
+            "variance_cm2",
+            "lean_cm",
+            "grown_cm",
+        )
+        return replace(self, **{name: getattr(self, name)[rows] for name in per_reading})
+
+
+def origin_of(book: Book, on_day: float) -> float | None:
+    """Day number from which the log is watched, None without a log.
+
+    Half a year before ``on_day``, or after the first third of a shorter log.
+    """
+    dates = book.trims.date("date").astype("datetime64[D]").astype(np.int64)
+    if not dates.size:
+        return None
+    first = float(dates.min())
+    learnt = np.ceil(first + LEARNT_SHARE * (on_day - first))
+    return float(max(on_day - LONGEST_WATCH_D, learnt))
+
+
+def gather_evidence(book: Book, on_day: float, origin_day: float) -> Evidence:
+    """Compare the readings from the origin to ``on_day`` with what was foreseen before each.
+
+    Parameters
+    ----------
+    book : Book
+        A checked book, without log rows after ``on_day``.
+    on_day, origin_day : float
+        Day numbers (days since 1970-01-01) [d]; what is usual is learnt before the second.
+
+    Returns
+    -------
+    Evidence
+        All areas keep their places in the book. An area planted after the origin has the rate its
+        tank, species and the table give it, with their doubt.
+    """
+    earlier = replace(known_before(book, origin_day), areas=book.areas)
+    usual = fit_growth(earlier, as_date(origin_day - 1.0))
+    nothing = np.zeros(0)
+    return evidence_under(usual, book, on_day, origin_day, nothing.astype(np.int64), nothing)
+
+
+def evidence_under(
+    usual: GrowthFit,
+    book: Book,
+    on_day: float,
+    origin_day: float,
+    doubted_area: IntArray,
+    doubted_day: FloatArray,
+) -> Evidence:
+    """Compare readings with what a fit foresees, not relying on the doubted ones (d,).
+
+    What was read of an area on a doubted day keeps next to no weight, so that the forecast of the
+    reading after it does not start from a slip.
+    """
+    design = build_design(book, as_date(on_day), usual.design.spreads)
+    border = usual.posterior(np.arange(design.area_id.size)).border.copy()
+    border[KNOTS:] = 0.0
+    count = LEAD_BINS + int(np.ceil((on_day - origin_day) / BIN_D)) + 1
+    bin_day = (origin_day + BIN_D * (np.arange(count) - LEAD_BINS)).astype(np.float64)
+    doubted = set(zip(doubted_area.tolist(), doubted_day.tolist(), strict=True))
+    problem, point, view = _filtered_through(design, border, origin_day, doubted)
+    parts = [
+        _of_block(problem, point, view, number, bin_day) for number in range(len(problem.blocks))
+    ]
+    joined = [np.concatenate(fields) for fields in zip(*parts, strict=True)]
+    area, day = joined[0].astype(np.int64), joined[1]
+    order = np.lexsort((area, day, design.tank[area]))
+    order = order[day[order] >= origin_day]
+    area, day, surprise, variance, lean, grown = (field[order] for field in (area, *joined[1:]))
+    return Evidence(
+        usual=usual,
+        origin_day=origin_day,
+        bin_day=bin_day,
+        area=area,
+        tank=design.tank[area],
+        day=day,
+        surprise_cm=surprise,
+        variance_cm2=variance,
+        lean_cm=lean,
+        grown_cm=grown,
+    )
+
+
+def _filtered_through(
+    design: Design, border: FloatArray, origin_day: float, doubted: set[tuple[int, float]]
+) -> tuple[Problem, Point, View]:
+    """Run the whole log through under given parameters until the stages have settled.
+
+    Drift is left out of the spans' own noise since the origin: there it is counted week by week.
+    """
+    blocks = []
+    for block in design.problem.blocks:
+        count = block.chains.nodes.area.size
+        recent = block.chains.nodes.day >= origin_day
+        own = np.where(recent, 0.0, block.drift.remainder)
+        drift = SpanDrift(np.zeros((KNOT_COUNT, count)), own)
+        blocks.append(replace(block, drift=drift, trust=_trust(block, doubted)))
+    problem = replace(design.problem, blocks=tuple(blocks))
+    stages = tuple(_first_stages(block, border) for block in problem.blocks)
+    shared = tuple(np.zeros(block.chains.nodes.area.size) for block in problem.blocks)
+    point = Point(stages, border, shared)
+    view = view_of(problem, point)
+    still = np.zeros_like(border)
+    for _ in range(ROUNDS):
+        if problem.has_shares:
+            problem, point = shared_out(problem, point, view)
+            view = view_of(problem, point)
+        stages = tuple(
+            np.clip(old + np.clip(filtered(block.chains, swept, still), -3.0, 3.0), -10.0, 60.0)
+            for block, old, swept in zip(problem.blocks, point.stages, view.swept, strict=True)
+        )
+        point = replace(point, stages=stages)
+        view = view_of(problem, point)
+    return problem, point, view
+
+
+def _trust(block: Block, doubted: set[tuple[int, float]]) -> FloatArray:
+    """Share of its weight (N,) that each node's reading keeps; what a cut left stays trusted."""
+    nodes = block.chains.nodes
+    trust = np.ones(nodes.area.size)
+    if doubted:
+        grew = np.flatnonzero(nodes.link == Link.GREW)
+        named = zip(nodes.area[grew].tolist(), nodes.day[grew].tolist(), strict=True)
+        trust[grew[[pair in doubted for pair in named]]] = TRUST_OF_A_SLIP
+    return trust
+
+
+def _first_stages(block: Block, border: FloatArray) -> FloatArray:
+    """Stages at the readings, or at the usual cut height where nothing was read."""
+    nodes = block.chains.nodes
+    usual = np.exp(border[HABIT])[nodes.area]
+    ceiling = np.exp(border[CEILING])[nodes.area]
+    known = np.where(np.isfinite(nodes.reading_cm), nodes.reading_cm, usual)
+    share = np.clip(known / ceiling, 0.01, 0.95)
+    stages: FloatArray = np.log(share / (1.0 - share))
+    return stages
+
+
+def _of_block(
+    problem: Problem, point: Point, view: View, number: int, bin_day: FloatArray
+) -> tuple[FloatArray, ...]:
+    """Areas, days, surprises, variances, leans (n, B) and weekly growth (n, T) of a block."""
+    block, at, swept = problem.blocks[number], view.at[number], view.swept[number]
+    nodes = block.chains.nodes
+    told = np.flatnonzero(swept.weight > 0.0)
+    told = told[(nodes.link[told] == Link.GREW) | (nodes.link[told] >= Link.CUT)]
+    lean = (at.slope * swept.ahead_carry)[:, told]
+    lean[CEILING] += at.height[told]
+    lean[HABIT] -= at.habit[told]
+    grown = np.zeros((told.size, bin_day.size))
+    began, ended = nodes.day - nodes.span_d, nodes.day
+    span = np.maximum(ended - began, 1.0)
+    for first in range(0, bin_day.size, BORDER - KNOTS):
+        some = bin_day[first : first + BORDER - KNOTS]
+        inside = np.minimum(ended, some[:, None] + BIN_D) - np.maximum(began, some[:, None])
+        share = np.zeros((KNOT_COUNT, ended.size))
+        share[: some.size] = np.where(nodes.link == Link.GREW, np.maximum(inside, 0.0) / span, 0.0)
+        here = linearise(
+            block.chains,
+            SpanDrift(share, block.drift.remainder),
+            point.stages[number],
+            point.border,
+            problem.shape,
+            problem.errors,
+            block.trust,
+            point.shared_cm[number],
+        )
+        carried = (here.slope * sweep(block.chains, here).ahead_carry)[KNOTS:, told]
+        grown[:, first : first + some.size] = carried[: some.size].T
+    return (
+        nodes.area[told].astype(np.float64),
+        nodes.day[told],
+        swept.innovation[told],
+        1.0 / swept.weight[told],
+        lean.T,
+        grown,
+    )

@@ -1,0 +1,240 @@
+"""A sequential likelihood-ratio test for a lasting change of pace, its threshold set per tank.
+
+With ``u`` the readings of a tank whitened in the order in which they came (each is then standard
+normal given all before it), growth at ``1 + d`` of what it was from week ``t`` on moves them by
+``d g(t)``. Its log likelihood ratio against no change, at its best ``d``, is ``z(t)^2 / 2``, where
+``z(t) = sum(g u) / sqrt(sum(g^2))`` over what has been read so far. After each visit the largest
+``z`` over ``t`` is held against a threshold.
+
+No table gives the threshold, since the ``z`` of neighbouring weeks and visits hang together as a
+tank's own visits have it: it is the value that draws of ``u`` without any change pass as often as
+the false alarms that are allowed.
+
+References
+----------
+Willsky, A. S. & Jones, H. L. (1976). A generalized likelihood ratio approach to the detection and
+estimation of jumps in linear systems. IEEE Transactions on Automatic Control 21, 108-112 (from
+memory).
+Lai, T. L. (1995). Sequential changepoint detection in quality control and dynamical systems.
+J. R. Stat. Soc. B 57, 613-658 (from memory).
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.linalg import solve_triangular
+
+from growthcast.service.draws import stratified_normals
+from growthcast.service.watch.doubt import Foreseen
+
+__all__ = [
+    "LARGEST_SURPRISE",
+    "LEAST_CHANGE",
+    "Change",
+    "Course",
+    "change_of",
+    "course_of",
+    "strongest",
+    "thresholds",
+    "without",
+]
+
+FloatArray = NDArray[np.float64]
+IntArray = NDArray[np.int64]
+BoolArray = NDArray[np.bool_]
+
+LARGEST_SURPRISE = 3.0
+"""A reading counts as no further off than this many standard deviations: one slip is no change."""
+LEAST_CHANGE = 0.15
+"""A change of growth by a smaller share is not worth a visit."""
+DAYS_A_YEAR = 365.25
+DRAWS = 512
+LEAST_INFORMATION = 1.0
+"""A change whose share is not known to within 1 is not looked at."""
+SIZES = 201
+
+
+@dataclass(frozen=True, slots=True)
+class Course:
+    """The readings (n,) of a tank, whitened, and what a change would do to them.
+
+    ``effect`` (J, T, n) is for each of ``J`` suspects (who changed) and each week ``T``;
+    ``visit`` (n,) numbers the visit days from 0; ``open_week`` (J, T) tells in which weeks a change
+    may have begun.
+    """
+
+    surprise: FloatArray
+    effect: FloatArray
+    visit: IntArray
+    open_week: BoolArray
+
+    @property
+    def score(self) -> FloatArray:
+        """Sum of effect and surprise after all visits, (J, T)."""
+        total: FloatArray = self.effect @ self.surprise
+        return total
+
+    @property
+    def information(self) -> FloatArray:
+        """Inverse variance of the change after all visits, (J, T)."""
+        total: FloatArray = np.einsum("jtn,jtn->jt", self.effect, self.effect)
+        return total
+
+
+def course_of(
+    known: Foreseen,
+    grown_cm: FloatArray,
+    suspects: BoolArray,
+    day: FloatArray,
+    open_week: BoolArray,
+) -> Course:
+    """Whiten a tank's readings in the order of visits.
+
+    Parameters
+    ----------
+    known : Foreseen
+        Surprises and covariance of the readings (n,).
+    grown_cm : array (n, T)
+        Growth of each week that a reading shows [cm].
+    suspects : bool array (J, n)
+        The readings that each suspected change would touch.
+    day : array (n,)
+        Days of the readings, ascending [day numbers].
+    open_week : bool array (J, T)
+        Weeks in which a change of each suspect may have begun.
+    """
+    root = np.linalg.cholesky(known.covariance)
+    surprise = solve_triangular(root, known.surprise_cm - known.mean_cm, lower=True)
+    since = np.cumsum(grown_cm[:, ::-1], axis=1)[:, ::-1]  # growth of all weeks from t on
+    touched = np.where(suspects[:, None, :], since.T[None], 0.0)
+    count, weeks = suspects.shape[0], grown_cm.shape[1]
+    flat = touched.reshape(-1, day.size).T
+    effect = solve_triangular(root, flat, lower=True).T.reshape(count, weeks, day.size)
+    return Course(
+        surprise=np.clip(surprise, -LARGEST_SURPRISE, LARGEST_SURPRISE),
+        effect=effect,
+        visit=np.unique(day, return_inverse=True)[1],
+        open_week=open_week,
+    )
+
+
+def without(course: Course, effect: FloatArray) -> Course:
+    """Return what is left once a change with this effect (n,) has been allowed for."""
+    along = effect / np.sqrt(max(float(effect @ effect), 1e-300))
+    return Course(
+        surprise=course.surprise - along * (along @ course.surprise),
+        effect=course.effect - (course.effect @ along)[..., None] * along,
+        visit=course.visit,
+        open_week=course.open_week,
+    )
+
+
+def strongest(course: Course, surprise: FloatArray, sign: float) -> FloatArray:
+    """Largest ``sign z`` over weeks after each visit, (J, V, D), for surprises (n, D); 0 for none.
+
+    Only changes of at least ``LEAST_CHANGE`` count.
+    """
+    ever = course.open_week.any(axis=0)
+    effect, may = course.effect[:, ever], course.open_week[:, ever, None]
+    suspects, weeks, _ = effect.shape
+    visits = int(course.visit.max(initial=-1)) + 1
+    score = np.zeros((suspects, weeks, surprise.shape[1]))
+    information = np.zeros((suspects, weeks, 1))
+    best = np.zeros((suspects, visits, surprise.shape[1]))
+    if weeks == 0:
+        return best
+    for v in range(visits):
+        here = np.flatnonzero(course.visit == v)
+        score += effect[:, :, here] @ surprise[here]
+        information[..., 0] += (effect[:, :, here] ** 2).sum(axis=2)
+        root = np.sqrt(np.maximum(information, 1e-12))
+        counts = (
+            may & (information >= LEAST_INFORMATION) & (sign * score >= LEAST_CHANGE * information)
+        )
+        best[:, v] = np.where(counts, sign * score / root, 0.0).max(axis=1)
+    return best
+
+
+def thresholds(
+    course: Course, groups: tuple[IntArray, ...], alarms_a_year: tuple[float, ...], days: float
+) -> FloatArray:
+    """Thresholds (J, 2) on ``z`` for a drop and for a rise.
+
+    Parameters
+    ----------
+    course : Course
+        The tank.
+    groups : tuple of int arrays
+        Suspects that share a number of false alarms, J in all.
+    alarms_a_year : tuple of float
+        For each group two numbers, one after the other: false alarms a year for drops and rises.
+    days : float
+        Days that are watched [d].
+
+    Returns
+    -------
+    array (J, 2)
+        A group of a tank without any change passes its threshold in these days with chance
+        ``1 - exp(-alarms)``, counted over 512 even draws.
+    """
+    keys = np.arange(course.surprise.size)
+    drawn = np.clip(stratified_normals(keys, DRAWS), -LARGEST_SURPRISE, LARGEST_SURPRISE)
+    limits = np.full((course.effect.shape[0], 2), np.inf)
+    for side, sign in enumerate((-1.0, 1.0)):
+        reached = strongest(course, drawn, sign).max(axis=1, initial=0.0)  # (J, D)
+        for number, group in enumerate(groups):
+            if group.size:
+                allowed = -np.expm1(-alarms_a_year[2 * number + side] * days / DAYS_A_YEAR)
+                limits[group, side] = np.quantile(reached[group].max(axis=0), 1.0 - allowed)
+    least: FloatArray = np.maximum(limits, 1.0)
+    return least
+
+
+@dataclass(frozen=True, slots=True)
+class Change:
+    """A lasting change of one suspect's pace, as far as the readings tell it.
+
+    ``week`` (3,) are the places of the weeks in which it began, 10, 50 and 90 % of the chance;
+    ``size_share`` (3,) likewise, the change as a share of usual growth. ``gain`` is its log
+    likelihood ratio, ``z^2 / 2``.
+    """
+
+    z: float
+    gain: float
+    week: IntArray
+    best_week: int
+    size_share: FloatArray
+
+
+def change_of(course: Course, suspect: int, sign: float) -> Change:
+    """Estimate since when one suspect's pace has changed, and by how much.
+
+    Every open week is as likely beforehand, and every size of the given sign: the size is then
+    normal around ``score / information`` given the week, and a week's chance is the normal's mass.
+    """
+    score, information = course.score[suspect], course.information[suspect]
+    usable = course.open_week[suspect] & (information >= LEAST_INFORMATION)
+    told = np.where(usable, information, 1.0)
+    sized, root = score / told, np.sqrt(told)
+    z = np.where(usable, sign * score / root, -np.inf)
+    best = int(np.argmax(z))
+    log_chance = np.where(usable, 0.5 * np.maximum(z, 0.0) ** 2 - np.log(root), -np.inf)
+    chance = np.exp(log_chance - log_chance.max())
+    chance /= chance.sum()
+    weeks = np.searchsorted(np.cumsum(chance), (0.1, 0.5, 0.9))
+    draws = np.linspace(-3.0, 3.0, SIZES)
+    weight = chance[:, None] * np.exp(-0.5 * draws**2)
+    sizes = sized[:, None] + draws / root[:, None]
+    order = np.argsort(sizes, axis=None)
+    mass = np.cumsum(weight.ravel()[order])
+    found = np.searchsorted(mass, np.array([0.1, 0.5, 0.9]) * mass[-1])
+    return Change(
+        z=float(z[best]),
+        gain=0.5 * float(max(z[best], 0.0)) ** 2,
+        week=np.minimum(weeks, z.size - 1),
+        best_week=best,
+        size_share=sizes.ravel()[order][np.minimum(found, order.size - 1)],
+    )

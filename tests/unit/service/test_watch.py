@@ -1,0 +1,267 @@
+"""The pieces of the watch: covariances, the scan, slips, and what it refuses to judge."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from datetime import date, timedelta
+
+import numpy as np
+import pytest
+
+from growthcast.book.read import read_book
+from growthcast.book.shipped import demo_dir
+from growthcast.fit.design import day_number
+from growthcast.fit.result import last_logged
+from growthcast.fit.solver.hierarchy import border_covariance
+from growthcast.service.watch.cases import gather_cases
+from growthcast.service.watch.doubt import Foreseen, doubts_of, tank_border, weekly_drift
+from growthcast.service.watch.evidence import gather_evidence, origin_of
+from growthcast.service.watch.scan import (
+    LARGEST_SURPRISE,
+    Course,
+    change_of,
+    course_of,
+    strongest,
+    thresholds,
+    without,
+)
+from growthcast.service.watch.slips import slips_set_aside
+from growthcast.service.watch.suspects import recorded_change, suspects_for
+from growthcast.service.watch.wander import USUAL_WANDER, learn_wander
+from growthcast.service.watch.watch import VISITS_NEEDED, watch_growth
+from tests.books import HEADER, TODAY, make_book, stem_log
+
+
+@pytest.fixture(scope="module")
+def demo():
+    return read_book(demo_dir(), today=TODAY)
+
+
+@pytest.fixture(scope="module")
+def evidence(demo):
+    on = day_number(last_logged(demo))
+    return gather_evidence(demo, on, origin_of(demo, on))
+
+
+def plain_course(visits=20, areas=3, weeks=20):
+    """Readings of one unit of weekly growth each, with independent errors."""
+    day = np.repeat(7.0 * np.arange(1, visits + 1), areas)
+    grown = np.zeros((day.size, weeks))
+    grown[np.arange(day.size), (day / 7.0).astype(int) - 1] = 1.0
+    area = np.tile(np.arange(areas), visits)
+    suspects = np.concatenate([np.ones((1, day.size), bool), np.arange(areas)[:, None] == area])
+    known = Foreseen(np.zeros(day.size), np.zeros(day.size), np.eye(day.size), np.eye(day.size))
+    opened = np.ones((areas + 1, weeks), dtype=bool)
+    return known, grown, suspects, day, opened, area
+
+
+def test_borders_of_a_tank_have_the_covariance_of_the_fit(evidence):
+    fit = evidence.usual
+    view, pooling = fit.solution.view, fit.design.problem.pooling
+    areas = np.flatnonzero(fit.design.tank == 3)
+    border = tank_border(fit, 3, areas)
+    of_species = border.by_species @ view.effects.species_covariance
+    joint = of_species @ border.by_species.transpose(0, 2, 1) + border.own
+    joint += border.by_tank @ view.effects.tank_covariance[3] @ border.by_tank.transpose(0, 2, 1)
+    assert joint == pytest.approx(border_covariance(view.area, view.effects, pooling, areas))
+
+
+def test_what_the_knots_leave_open_is_a_covariance():
+    weight, remainder = weekly_drift(np.arange(100.0, 200.0, 7.0), 100.0)
+    assert np.linalg.eigvalsh(remainder).min() > -1e-9
+    assert 0.0 <= np.diag(remainder).min() < np.diag(remainder).max() < 1.0
+    assert weight.shape == (remainder.shape[0], 5)
+
+
+def test_whitened_surprises_of_the_demo_are_about_standard_normal(evidence):
+    wander = learn_wander(evidence)
+    together = []
+    for tank in np.unique(evidence.tank).tolist():
+        known = doubts_of(evidence.of(evidence.tank == tank), tank).under(wander)
+        root = np.linalg.cholesky(known.covariance)
+        together.append(np.linalg.solve(root, known.surprise_cm - known.mean_cm))
+    assert np.concatenate(together).std() == pytest.approx(1.0, abs=0.25)
+
+
+def test_growth_of_the_weeks_adds_up_to_the_effect_of_a_lasting_change(evidence):
+    """A pace that differs in every week is a rate that differs, where a span lies in the watch."""
+    ended = evidence.day > evidence.origin_day + 60.0
+    whole, rate = evidence.grown_cm.sum(axis=1), evidence.lean_cm[:, 0]
+    assert whole[ended] == pytest.approx(rate[ended], rel=0.05, abs=0.2)
+
+
+def test_no_later_row_changes_an_earlier_surprise(demo):
+    on = day_number(last_logged(demo))
+    origin = origin_of(demo, on)
+    middle = on - 40.0
+    dates = demo.trims.date("date").astype("datetime64[D]").astype(int)
+    later = dates > middle
+    before = demo.trims.number("before_cm").copy()
+    before[later] *= 3.0
+    poisoned = replace(
+        demo, trims=replace(demo.trims, columns={**demo.trims.columns, "before_cm": before})
+    )
+    whole, changed = (gather_evidence(book, on, origin) for book in (demo, poisoned))
+    early = whole.day <= middle
+    assert early.any()
+    assert (~early).any()
+    assert changed.surprise_cm[early] == pytest.approx(whole.surprise_cm[early])
+    assert changed.surprise_cm[~early] != pytest.approx(whole.surprise_cm[~early])
+
+
+def test_a_planted_drop_is_dated_and_measured():
+    known, grown, suspects, day, opened, _ = plain_course()
+    effect = np.where(day > 70.0, -1.2, 0.0)
+    course = course_of(
+        replace(known, surprise_cm=effect, covariance=0.25 * np.eye(day.size)),
+        grown,
+        suspects,
+        day,
+        opened,
+    )
+    change = change_of(course, 0, -1.0)
+    assert change.best_week == 10
+    assert change.size_share[1] == pytest.approx(-1.2, abs=0.05)
+    assert change.week[0] <= 10 <= change.week[2]
+    assert change.z > change_of(course, 1, -1.0).z  # the tank explains more than one area
+
+
+def test_one_wild_reading_is_no_change():
+    known, grown, suspects, day, opened, _ = plain_course()
+    wild = known.surprise_cm.copy()
+    wild[-1] = -50.0
+    course = course_of(replace(known, surprise_cm=wild), grown, suspects, day, opened)
+    reached = strongest(course, course.surprise[:, None], -1.0)
+    assert reached.max() <= LARGEST_SURPRISE + 1e-9
+    limits = thresholds(course, (np.array([0]), np.arange(1, 4)), (0.3, 0.1, 0.1, 0.1), 140.0)
+    assert (reached[:, -1, 0] <= limits[:, 0]).all()
+
+
+def test_fewer_false_alarms_ask_for_higher_thresholds_and_are_kept():
+    known, grown, suspects, day, opened, _ = plain_course()
+    course = course_of(known, grown, suspects, day, opened)
+    groups = (np.array([0]), np.arange(1, 4))
+    often, seldom = (
+        thresholds(course, groups, (rate, rate, rate, rate), 140.0) for rate in (0.5, 0.1)
+    )
+    assert (seldom > often).all()
+    drawn = np.clip(np.random.default_rng(3).normal(size=(day.size, 2000)), -3.0, 3.0)
+    passed = strongest(course, drawn, -1.0)[0].max(axis=0) > often[0, 0]
+    assert passed.mean() == pytest.approx(-np.expm1(-0.5 * 140.0 / 365.25), abs=0.03)
+
+
+def test_what_is_allowed_for_is_gone():
+    known, grown, suspects, day, opened, _ = plain_course()
+    effect = np.where(day > 70.0, -2.0, 0.0)
+    course = course_of(replace(known, surprise_cm=effect), grown, suspects, day, opened)
+    left = without(course, course.effect[0, change_of(course, 0, -1.0).best_week])
+    assert np.abs(left.surprise).max() < 1e-9
+
+
+def test_weeks_that_are_closed_hold_no_change():
+    known, grown, suspects, day, opened, _ = plain_course()
+    course = course_of(known, grown, suspects, day, opened & False)
+    assert isinstance(course, Course)
+    assert strongest(course, np.full((day.size, 1), -3.0), -1.0).max() == 0.0
+
+
+def test_a_slip_is_set_aside_and_a_repeated_one_taken_back():
+    known, grown, _, day, _, area = plain_course()
+    once = known.surprise_cm.copy()
+    once[30] = 12.0
+    _, aside = slips_set_aside(replace(known, surprise_cm=once), grown, area, day)
+    assert np.flatnonzero(aside).tolist() == [30]
+    twice = once.copy()
+    twice[33] = 12.0  # the same area's next reading
+    _, aside = slips_set_aside(replace(known, surprise_cm=twice), grown, area, day)
+    assert not aside.any()
+
+
+def test_wander_is_learnt_from_calm_readings(evidence):
+    """Readings without any surprise ask for less wander than usual."""
+    calm = replace(evidence, surprise_cm=np.zeros_like(evidence.surprise_cm))
+    found = learn_wander(calm)
+    assert found.tank < USUAL_WANDER.tank
+    assert found.area < USUAL_WANDER.area
+
+
+def test_the_demo_is_judged_tank_by_tank_as_among_others(demo):
+    on = last_logged(demo)
+    whole = watch_growth(demo, on, np.arange(6))
+    assert [tank.tank_id for tank in whole.tanks] == demo.tanks.text("tank_id").tolist()
+    alone = watch_growth(demo, on, np.array([2]))
+    assert alone.tanks[0] == whole.tanks[2]
+    for tank in whole.tanks:
+        for point in tank.course:
+            assert 0.0 <= point.low <= point.growth <= point.high
+            assert point.usual_low < 1.0 < point.usual_high
+
+
+def test_too_few_visits_are_counted(tmp_path):
+    book = make_book(tmp_path / "b", trims=stem_log(visits=3))
+    report = watch_growth(book, date(2026, 6, 1), np.arange(2))
+    assert not report.needs_attention
+    assert report.tanks[0].visits == 2
+    assert f"2 of {VISITS_NEEDED}" in report.tanks[0].sentence
+    assert report.tanks[1].visits == 0
+
+
+def test_a_log_without_rows_is_waiting(tmp_path):
+    book = make_book(tmp_path / "b", trims=HEADER)
+    report = watch_growth(book, date(2026, 6, 1), np.arange(2))
+    assert [tank.status for tank in report.tanks] == ["too few visits"] * 2
+    assert report.as_dict()["usual_until"] is None
+
+
+def faulty_log(visits=40, slow_from=30, share=0.3):
+    """Stems and carpet every week, growing at a share of the usual after a while."""
+    rng, rows = np.random.default_rng(4), HEADER
+    first = date(2026, 6, 1) - timedelta(days=7 * (visits - 1))
+    for visit in range(visits):
+        pace = share if visit >= slow_from else 1.0
+        day = first + timedelta(days=7 * visit)
+        stems, carpet = 9.0 + 7.0 * pace, 1.5 + 2.0 * pace
+        rows += f"{day},lobby,stems,{stems + 0.4 * rng.normal():.1f},9,,,,,\n"
+        rows += f"{day},lobby,carpet,{carpet + 0.2 * rng.normal():.1f},1.5,,,,,\n"
+    return rows
+
+
+def test_a_slow_tank_is_found_with_its_date_and_recorded_change(tmp_path):
+    header = "tank_id,from_date,co2_mg_l,note\n"
+    conditions = header + "lobby,2025-01-01,22,\nlobby,2026-03-20,21,valve serviced\n"
+    book = make_book(tmp_path / "b", trims=faulty_log(), conditions=conditions)
+    report = watch_growth(book, date(2026, 6, 1), np.arange(2))
+    (finding,) = report.tanks[0].findings
+    assert finding.kind == "tank"
+    assert finding.slower
+    fault = date(2026, 6, 1) - timedelta(days=7 * 10)
+    assert abs((finding.since[1] - fault).days) <= 10
+    assert finding.growth_share[0] < 0.45
+    assert "valve serviced" in finding.suspects[0]
+    assert finding.suspects[1].startswith("CO2")
+    assert report.needs_attention
+
+
+def test_suspects_depend_on_who_and_what():
+    with_co2 = suspects_for("tank", slower=True, has_co2=True, alone=False)
+    without_co2 = suspects_for("tank", slower=True, has_co2=False, alone=False)
+    assert with_co2[0].startswith("CO2")
+    assert without_co2[0].startswith("lamp")
+    assert "cannot be told apart" in suspects_for("tank", slower=True, has_co2=False, alone=True)[0]
+    for kind in ("tank", "area", "species"):
+        slower, faster = (
+            suspects_for(kind, slower=side, has_co2=False, alone=False) for side in (True, False)
+        )
+        assert slower != faster
+
+
+def test_the_first_row_of_conditions_is_no_change(demo):
+    assert recorded_change(demo, "desk-nano", -1e6, 1e6) == ""
+    assert "lamp dimmed" in recorded_change(demo, "lobby-stems", 20500.0, 20700.0)
+
+
+def test_cases_keep_the_order_of_days(demo):
+    on = day_number(last_logged(demo))
+    for case in gather_cases(demo, on, origin_of(demo, on)):
+        assert (np.diff(case.evidence.day) >= 0.0).all()
+        assert (case.evidence.tank == case.tank).all()
