@@ -10,8 +10,10 @@ import typer
 
 from growthcast.cli.backtest import backtest_command
 from growthcast.cli.check import check_command
+from growthcast.cli.export import export_command
 from growthcast.cli.fit import fit_command
 from growthcast.cli.forecast import forecast_command
+from growthcast.cli.import_book import import_command
 from growthcast.cli.interval import interval_command
 from growthcast.cli.species import species_command
 from growthcast.errors import BookProblems, Exit, GrowthcastError
@@ -38,6 +40,8 @@ COMMANDS: dict[str, Callable[..., None]] = {
     "backtest": backtest_command,
     "check": check_command,
     "species": species_command,
+    "export": export_command,
+    "import": import_command,
 }
 for _name, _command in COMMANDS.items():
     app.command(_name)(_command)
