@@ -5,7 +5,10 @@ Exception tree::
     GrowthcastError            anything the tool can say about a call that cannot be done
     ├── UsageError             bad arguments (exit status 2)
     │   └── MissingBook        no book at the given place
+    ├── NotWritten             a file could not be written; nothing was changed (exit status 2)
+    │   └── FileChanged        another program changed it meanwhile
     ├── BookProblems           a book with problems: carries its findings (exit status 2)
+    │   └── RowsRefused        rows that would bring problems into a book, not written
     └── FitError               the numbers cannot be trusted (exit status 3)
 """
 
@@ -18,11 +21,14 @@ from typing import Any, Literal
 __all__ = [
     "BookProblems",
     "Exit",
+    "FileChanged",
     "Finding",
     "FitError",
     "GrowthcastError",
     "Level",
     "MissingBook",
+    "NotWritten",
+    "RowsRefused",
     "UsageError",
 ]
 
@@ -88,6 +94,24 @@ class BookProblems(GrowthcastError):
         problems = sum(finding.level == "problem" for finding in findings)
         noun = "problem" if problems == 1 else "problems"
         super().__init__(f"the book has {problems} {noun} and was not fitted")
+
+
+class RowsRefused(BookProblems):
+    """Rows would bring problems into a book; ``findings`` name them, and nothing was written."""
+
+    def __init__(self, findings: tuple[Finding, ...]) -> None:
+        super().__init__(findings)
+        self.args = ("nothing was written: the lines above say what to change",)
+
+
+class NotWritten(GrowthcastError):
+    """A file could not be written; the sentence says why, and the files are as they were."""
+
+    exit_status = Exit.BAD_INPUT
+
+
+class FileChanged(NotWritten):
+    """A file is no longer as it was read: another program changed it meanwhile."""
 
 
 class FitError(GrowthcastError):

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field, replace
 from datetime import date
 from pathlib import Path
@@ -42,13 +43,19 @@ def read_book(folder: str | Path, *, on: date | None = None, today: date | None 
 
 
 def inspect_book(
-    folder: Path, *, today: date, on: date | None = None, species_dir: Path | None = None
+    folder: Path,
+    *,
+    today: date,
+    on: date | None = None,
+    species_dir: Path | None = None,
+    instead: Mapping[str, bytes] | None = None,
 ) -> tuple[Book | None, tuple[Finding, ...]]:
     """Return the book, or none where it has problems, and everything found in it.
 
-    Log rows after ``on`` are left out; a log row after ``today`` is a problem.
+    Log rows after ``on`` are left out; a log row after ``today`` is a problem. ``instead`` holds
+    bytes to read in place of files, by name: the book as it would be if they were written.
     """
-    reading = _Book(folder, today, on)
+    reading = _Book(folder, today, on, instead or {})
     findings = reading.findings
     findings += check_file_names(folder)
     practice = reading.practice()
@@ -73,19 +80,21 @@ def inspect_book(
 def read_shipped_species(species_dir: Path | None = None) -> Table:
     """Return the species table that ships."""
     path = (species_dir or shipped_species_dir()) / "species.csv"
-    table, findings = _table(path, "species")
+    table, findings = _table(path.name, "species", lambda: read_bytes(path))
     problems = tuple(item for item in findings if item.level == "problem")
     if problems:
         raise BookProblems(problems)
     return table
 
 
-def _table(path: Path, table: str) -> tuple[Table, list[Finding]]:
-    data = read_bytes(path)
+def _table(
+    file: str, table: str, source: Callable[[], bytes | Finding]
+) -> tuple[Table, list[Finding]]:
+    data = source()
     if isinstance(data, Finding):
         return empty_table(table), [data]
     known = frozenset(column.name for column in TABLES[table])
-    grid, findings = read_grid(data, path.name, known)
+    grid, findings = read_grid(data, file, known)
     del data  # a long log's text is large
     if grid is None:
         return empty_table(table), findings
@@ -100,15 +109,16 @@ class _Book:
     folder: Path
     today: date
     on: date | None
+    instead: Mapping[str, bytes]
     findings: list[Finding] = field(default_factory=list)
 
     def practice(self) -> Practice | None:
         """Read ``practice.toml``."""
         path = self.folder / "practice.toml"
-        if not _is_there(path):
+        if path.name not in self.instead and not _is_there(path):
             self._missing("practice.toml", WRITE_ONE)
             return None
-        data = read_bytes(path)
+        data = self._data(path)
         if isinstance(data, Finding):
             fix = WRITE_ONE if data.slug == "empty-file" else data.fix
             self.findings.append(replace(data, fix=fix))
@@ -120,7 +130,7 @@ class _Book:
     def table(self, name: str) -> Table:
         """Read one table; one that is not there and need not be has no rows."""
         path = self.folder / f"{name}.csv"
-        if not _is_there(path):
+        if path.name not in self.instead and not _is_there(path):
             if name in _NEEDED:
                 self._missing(path.name, f"write a {path.name}; the README shows one")
             elif name == "trims" and not self._is_named_otherwise(path.name):
@@ -128,7 +138,7 @@ class _Book:
                 fix = "nothing to do; with a trims.csv the answers rest on the practice's own cuts"
                 self.findings.append(whole_file("no-log", path.name, found, "a log", fix))
             return empty_table(name)
-        table, findings = _table(path, name)
+        table, findings = _table(path.name, name, lambda: self._data(path))
         self.findings += findings
         problems = any(item.level == "problem" for item in findings)
         if name in _NEEDED and not len(table) and not problems:
@@ -136,6 +146,11 @@ class _Book:
             found = "a header and no rows"
             self.findings.append(whole_file("no-rows", path.name, found, "rows", fix))
         return table
+
+    def _data(self, path: Path) -> bytes | Finding:
+        """Return a file's bytes, or why they cannot be read."""
+        named = self.instead.get(path.name)
+        return read_bytes(path) if named is None else named
 
     def until(self, table: Table) -> Table:
         """Leave out the rows after the asked date."""

@@ -1,0 +1,246 @@
+"""Replacing files of a book: under its lock, whole or not at all, each change in the journal.
+
+The order is: read and compare, write temporary files beside their targets and flush them to the
+disk, write the journal's line, then rename. A process killed in between leaves every file whole,
+old or new; what it leaves beside them is swept away by the next writer.
+"""
+
+from __future__ import annotations
+
+import contextlib
+import errno
+import hashlib
+import os
+import time
+import uuid
+from collections.abc import Mapping
+from datetime import UTC, datetime
+from pathlib import Path
+
+from growthcast.book.writing.journal import JOURNAL, Entry, append_line, shorten, splice_of
+from growthcast.book.writing.lock import LOCK, book_lock
+from growthcast.errors import FileChanged, NotWritten
+
+__all__ = ["hash_of", "read_file", "replace_files"]
+
+_TRIES, _PAUSE_S = 6, 0.1  # a file open elsewhere may be let go of within half a second
+
+
+def hash_of(data: bytes | None) -> str | None:
+    """Return the SHA-256 of a file's bytes in hexadecimal digits; ``None`` for no file."""
+    return None if data is None else hashlib.sha256(data).hexdigest()
+
+
+def read_file(folder: Path, name: str) -> bytes | None:
+    """Return a file's bytes as they are now, ``None`` where there is no such file.
+
+    ``NotWritten`` where it is there and cannot be read.
+    """
+    try:
+        return (folder / name).read_bytes()
+    except FileNotFoundError:
+        return None
+    except OSError as error:
+        raise _trouble(name, error) from error
+
+
+def replace_files(
+    folder: Path,
+    new: Mapping[str, bytes | None],
+    *,
+    expected: Mapping[str, str | None],
+    command: str = "write",
+    summary: str = "",
+    takes_back: str | None = None,
+) -> Entry:
+    """Replace files of a book, all under its lock, each in one step; return the journal's entry.
+
+    The lock may be held already by this thread (``with book_lock(folder): ...``), which is how a
+    caller reads, decides and replaces without another writer in between::
+
+        with book_lock(folder):
+            old = read_file(folder, "tanks.csv")
+            replace_files(folder, {"tanks.csv": new}, expected={"tanks.csv": hash_of(old)},
+                          command="import", summary="2 tanks from practice.xlsx")
+
+    Parameters
+    ----------
+    folder
+        The book's folder.
+    new
+        The whole new bytes of each file by its plain name, as ``trims.csv``; ``None`` removes it.
+        Files whose bytes do not change are left alone.
+    expected
+        ``hash_of`` the bytes from which the new ones were made, ``None`` for a file that was not
+        there; one for each name in ``new``.
+    command, summary, takes_back
+        What the journal says of the change: the command's name, one sentence for a person, and the
+        id of the entry which this one undoes, if any.
+
+    Raises
+    ------
+    FileChanged
+        A file is not what ``expected`` says: read it again, decide again. Nothing was changed.
+    NotWritten
+        No permission, no room, a file open elsewhere, the lock taken: a sentence says which.
+        Nothing was changed: files already replaced were put back, or are named.
+    ValueError
+        A name that is no plain file name, or one without an expected hash.
+    """
+    for name in new:
+        _plain_name(name)
+        if name not in expected:
+            raise ValueError(f"no expected hash for {name}")
+    with book_lock(folder):
+        old = {name: read_file(folder, name) for name in new}
+        _compare(old, expected)
+        changed = {name: data for name, data in new.items() if data != old[name]}
+        splices = {
+            name: splice_of(old[name], data, hash_of(old[name]), hash_of(data))
+            for name, data in changed.items()
+        }
+        at = datetime.now(UTC).isoformat(timespec="seconds")
+        entry = Entry(uuid.uuid4().hex[:12], at, command, summary, splices, takes_back)
+        if changed:
+            _carry_out(folder, old, changed, entry)
+        return entry
+
+
+def _plain_name(name: str) -> None:
+    """Refuse what could lead out of the folder: text from a person never becomes a path."""
+    separators = {"/", "\\", "\0", ":"} & set(name)
+    if separators or name in {"", ".", "..", JOURNAL, LOCK} or name != Path(name).name:
+        raise ValueError(f"{name!r} is not a plain file name")
+
+
+def _compare(old: Mapping[str, bytes | None], expected: Mapping[str, str | None]) -> None:
+    for name, data in old.items():
+        if hash_of(data) != expected[name]:
+            raise FileChanged(
+                f"{name} was changed by another program while this one worked on it (a "
+                "spreadsheet, or a program that copies folders between devices): nothing was "
+                "changed; close it there and run this again"
+            )
+
+
+def _carry_out(
+    folder: Path,
+    old: Mapping[str, bytes | None],
+    new: Mapping[str, bytes | None],
+    entry: Entry,
+) -> None:
+    """Write the temporary files, the journal's line and then the files themselves."""
+    targets = {name: (folder / name).resolve() for name in new}  # a link stays a link
+    written: list[Path] = []
+    done: list[str] = []
+    size: int | None = None
+    name = next(iter(new))
+    try:
+        for name, data in new.items():
+            if targets[name].exists() and not os.access(targets[name], os.W_OK):
+                raise PermissionError(errno.EACCES, "the file is write-protected")
+            if data is not None:
+                written.append(_temporary(targets[name]))
+                _write(written[-1], data, like=targets[name])
+        name = JOURNAL
+        size = append_line(folder, entry)
+        for name, data in new.items():
+            _compare({name: read_file(folder, name)}, {name: entry.files[name].before})
+            _put(targets[name], has_bytes=data is not None)
+            done.append(name)
+    except (OSError, NotWritten) as error:
+        _put_back(targets, {name: old[name] for name in done})
+        for leftover in written:
+            with contextlib.suppress(OSError):
+                leftover.unlink(missing_ok=True)
+        if size is not None:
+            with contextlib.suppress(OSError):
+                shorten(folder, size)
+        if isinstance(error, NotWritten):
+            raise
+        raise _trouble(name, error) from error
+    for parent in {target.parent for target in targets.values()} | {folder}:
+        _flush_folder(parent)
+
+
+def _temporary(target: Path) -> Path:
+    """Return the one temporary name of a file: what a crash leaves there, the next writer takes."""
+    return target.with_name(f".{target.name}.growthcast-new")
+
+
+def _write(path: Path, data: bytes, *, like: Path) -> None:
+    """Write a new file with the permissions of another, flushed to the disk."""
+    path.unlink(missing_ok=True)
+    flags = os.O_WRONLY | os.O_CREAT | os.O_EXCL | getattr(os, "O_BINARY", 0)
+    stream = os.open(path, flags, 0o666)
+    try:
+        if like.exists() and hasattr(os, "fchmod"):
+            seen = like.stat()
+            with contextlib.suppress(OSError):  # an owner is kept where one may give files away
+                os.fchown(stream, seen.st_uid, seen.st_gid)
+            with contextlib.suppress(OSError):
+                os.fchmod(stream, seen.st_mode & 0o7777)
+        left = memoryview(data)
+        while left:
+            left = left[os.write(stream, left) :]
+        os.fsync(stream)
+    finally:
+        os.close(stream)
+
+
+def _put(target: Path, *, has_bytes: bool) -> None:
+    """Rename a temporary file to its target, or remove the target; wait a little where held."""
+    for attempt in range(_TRIES):
+        try:
+            if has_bytes:
+                os.replace(_temporary(target), target)  # noqa: PTH105 - the atomic call itself
+            else:
+                target.unlink(missing_ok=True)
+        except PermissionError:  # on some systems a file open elsewhere cannot be replaced
+            if attempt == _TRIES - 1:
+                raise
+            time.sleep(_PAUSE_S)
+        else:
+            return
+
+
+def _put_back(targets: Mapping[str, Path], old: Mapping[str, bytes | None]) -> None:
+    """Put files back that were replaced before a later one could not be."""
+    for name, data in old.items():
+        try:
+            if data is not None:
+                _write(_temporary(targets[name]), data, like=targets[name])
+            _put(targets[name], has_bytes=data is not None)
+        except OSError as error:
+            raise NotWritten(
+                f"{name} was replaced, another file of the same change was not, and {name} could "
+                f"not be put back; what it held is in {JOURNAL}, last line, under removed"
+            ) from error
+
+
+def _flush_folder(folder: Path) -> None:
+    """Flush a folder's names to the disk, where the system can."""
+    with contextlib.suppress(OSError):
+        stream = os.open(folder, os.O_RDONLY)
+        try:
+            os.fsync(stream)
+        finally:
+            os.close(stream)
+
+
+def _trouble(name: str, error: OSError) -> NotWritten:
+    """Return why a file could not be written, in a sentence."""
+    if error.errno in {errno.ENOSPC, errno.EDQUOT}:
+        return NotWritten(
+            f"there is no room left on the disk for {name}; free some, then run this again. "
+            "Nothing was changed"
+        )
+    if error.errno == errno.EROFS:
+        return NotWritten(f"{name} is on a disk that cannot be written. Nothing was changed")
+    if isinstance(error, PermissionError):
+        return NotWritten(
+            f"{name} cannot be replaced: it is open in another program or write-protected; close "
+            "it there or change its permissions, then run this again. Nothing was changed"
+        )
+    reason = error.strerror or "no reason given"
+    return NotWritten(f"{name} cannot be written ({reason}). Nothing was changed")

@@ -1,0 +1,235 @@
+"""Files are replaced whole or not at all, under a lock, with a line in the journal."""
+
+from __future__ import annotations
+
+import errno
+import json
+import os
+import stat
+import threading
+
+import pytest
+
+from growthcast.book.writing import lock, replace
+from growthcast.book.writing.journal import JOURNAL, entries, splice_of
+from growthcast.book.writing.lock import LOCK, book_lock
+from growthcast.book.writing.replace import hash_of, read_file, replace_files
+from growthcast.errors import FileChanged, NotWritten
+
+OLD, NEW = b"a,b\n1,2\n", b"a,b\n1,2\n3,\xe4\n"
+
+
+@pytest.fixture
+def book(tmp_path):
+    folder = tmp_path / "book"
+    folder.mkdir()
+    (folder / "tanks.csv").write_bytes(OLD)
+    return folder
+
+
+def put(book, new=NEW, old=OLD, name="tanks.csv"):
+    return replace_files(book, {name: new}, expected={name: hash_of(old)}, command="test")
+
+
+def names(folder):
+    return sorted(path.name for path in folder.iterdir())
+
+
+def test_a_file_is_replaced_and_the_journal_says_how(book):
+    entry = put(book)
+    assert read_file(book, "tanks.csv") == NEW
+    assert names(book) == [LOCK, JOURNAL, "tanks.csv"]
+    [told] = entries(book)
+    assert told == entry
+    splice = told.files["tanks.csv"]
+    assert (splice.at, splice.removed, splice.added) == (8, b"", b"3,\xe4\n")
+    assert json.loads((book / JOURNAL).read_text())["command"] == "test"
+
+
+def test_files_come_and_go(book):
+    put(book, new=b"new", old=None, name="trims.csv")
+    put(book, new=None)
+    assert names(book) == [LOCK, JOURNAL, "trims.csv"]
+
+
+def test_nothing_is_written_where_nothing_changes(book):
+    put(book, new=OLD)
+    assert names(book) == [LOCK, "tanks.csv"]
+
+
+def test_a_file_changed_meanwhile_stops_all_of_them(book):
+    (book / "areas.csv").write_bytes(b"other")
+    with pytest.raises(FileChanged, match=r"areas.csv was changed by another program"):
+        replace_files(
+            book,
+            {"tanks.csv": NEW, "areas.csv": NEW},
+            expected={"tanks.csv": hash_of(OLD), "areas.csv": hash_of(b"as read")},
+        )
+    assert read_file(book, "tanks.csv") == OLD
+    assert list(entries(book)) == []
+
+
+def test_a_change_in_the_last_moment_is_seen(book, monkeypatch):
+    """A spreadsheet takes no lock: the file is compared once more just before the rename."""
+    append = replace.append_line
+
+    def meanwhile(folder, entry):
+        (folder / "tanks.csv").write_bytes(b"by a spreadsheet")
+        return append(folder, entry)
+
+    monkeypatch.setattr(replace, "append_line", meanwhile)
+    with pytest.raises(FileChanged):
+        put(book)
+    assert read_file(book, "tanks.csv") == b"by a spreadsheet"
+    assert list(entries(book)) == []
+    assert names(book) == [LOCK, JOURNAL, "tanks.csv"]
+
+
+@pytest.mark.parametrize(
+    "name", ["../tanks.csv", "a/b.csv", "a\\b.csv", "", ".", "..", "C:x", "a\0b", JOURNAL, LOCK]
+)
+def test_names_never_become_paths(book, name):
+    with pytest.raises(ValueError, match="not a plain file name"):
+        put(book, name=name)
+    assert names(book) == ["tanks.csv"]
+
+
+def test_permissions_and_links_are_kept(book):
+    elsewhere = book / "elsewhere"
+    elsewhere.mkdir()
+    (elsewhere / "shared.csv").write_bytes(OLD)
+    (elsewhere / "shared.csv").chmod(0o640)
+    (book / "areas.csv").symlink_to(elsewhere / "shared.csv")
+    put(book, name="areas.csv")
+    assert (book / "areas.csv").is_symlink()
+    assert (elsewhere / "shared.csv").read_bytes() == NEW
+    assert stat.S_IMODE((elsewhere / "shared.csv").stat().st_mode) == 0o640
+    assert names(elsewhere) == ["shared.csv"]
+
+
+def failing(call, number, error):
+    """Return a system call that fails from its n-th time on."""
+    real, count = getattr(os, call), 0
+
+    def fake(*arguments, **options):
+        nonlocal count
+        count += 1
+        if count >= number:
+            raise OSError(error, os.strerror(error))
+        return real(*arguments, **options)
+
+    return fake
+
+
+@pytest.mark.parametrize(
+    ("call", "number", "error", "said"),
+    [
+        ("write", 1, errno.ENOSPC, "no room left on the disk for tanks.csv"),
+        ("write", 2, errno.ENOSPC, "no room left on the disk for journal.jsonl"),
+        ("fsync", 1, errno.EDQUOT, "no room left on the disk for tanks.csv"),
+        ("fsync", 2, errno.EIO, r"journal.jsonl cannot be written \(Input/output error\)"),
+        ("replace", 1, errno.EACCES, "tanks.csv cannot be replaced: it is open in another program"),
+        ("open", 3, errno.EROFS, "tanks.csv is on a disk that cannot be written"),
+    ],
+)
+def test_trouble_is_a_sentence_and_nothing_is_lost(book, monkeypatch, call, number, error, said):
+    put(book, name="areas.csv", old=None)  # the journal has a line
+    journal = (book / JOURNAL).read_bytes()
+    monkeypatch.setattr(replace, "_PAUSE_S", 0.0)
+    with monkeypatch.context() as patch:
+        patch.setattr(os, call, failing(call, number, error))
+        with pytest.raises(NotWritten, match=said):
+            put(book)
+    assert read_file(book, "tanks.csv") == OLD
+    assert (book / JOURNAL).read_bytes() == journal
+    assert names(book) == [LOCK, "areas.csv", JOURNAL, "tanks.csv"]
+    put(book)
+    assert read_file(book, "tanks.csv") == NEW
+
+
+def test_of_several_files_none_is_replaced_when_one_cannot_be(book, monkeypatch):
+    (book / "areas.csv").write_bytes(OLD)
+    real = os.replace
+
+    def held(source, target):
+        if str(target).endswith("tanks.csv"):
+            raise PermissionError(errno.EACCES, "in use")
+        return real(source, target)
+
+    monkeypatch.setattr(replace, "_PAUSE_S", 0.0)
+    monkeypatch.setattr(os, "replace", held)
+    both = {"areas.csv": NEW, "tanks.csv": NEW}
+    with pytest.raises(NotWritten, match=r"tanks.csv cannot be replaced"):
+        replace_files(book, both, expected=dict.fromkeys(both, hash_of(OLD)))
+    assert read_file(book, "areas.csv") == read_file(book, "tanks.csv") == OLD
+    assert list(entries(book)) == []
+
+
+def test_a_file_held_for_a_moment_is_waited_for(book, monkeypatch):
+    real, tries = os.replace, []
+
+    def held(source, target):
+        tries.append(target)
+        if len(tries) < 3:
+            raise PermissionError(errno.EACCES, "in use")
+        return real(source, target)
+
+    monkeypatch.setattr(replace, "_PAUSE_S", 0.0)
+    monkeypatch.setattr(os, "replace", held)
+    put(book)
+    assert read_file(book, "tanks.csv") == NEW
+
+
+def test_a_folder_that_may_not_be_written_in(book, monkeypatch):
+    monkeypatch.setattr(os, "access", lambda path, mode: False)
+    with pytest.raises(NotWritten, match="you may not write in"):
+        put(book)
+    assert names(book) == ["tanks.csv"]
+
+
+def test_a_lock_held_elsewhere_is_said(book):
+    held, done = threading.Event(), threading.Event()
+
+    def hold():
+        with book_lock(book):
+            held.set()
+            done.wait(10)
+
+    other = threading.Thread(target=hold)
+    other.start()
+    held.wait(10)
+    try:
+        with (
+            pytest.raises(NotWritten, match="another growthcast has been writing"),
+            book_lock(book, patience_s=0.05),
+        ):
+            pass
+    finally:
+        done.set()
+        other.join()
+    assert lock.PATIENCE_S >= 10
+
+
+def test_the_lock_may_be_entered_again(book):
+    with book_lock(book):
+        put(book)
+    assert read_file(book, "tanks.csv") == NEW
+
+
+def test_a_torn_line_of_the_journal_is_passed_by(book):
+    put(book)
+    whole = (book / JOURNAL).read_bytes()
+    (book / JOURNAL).write_bytes(whole + whole[: len(whole) // 2])
+    put(book, new=OLD, old=NEW)
+    assert [entry.files["tanks.csv"].added for entry in entries(book)] == [b"3,\xe4\n", b""]
+    assert [entry.files["tanks.csv"].removed for entry in entries(book)] == [b"", b"3,\xe4\n"]
+
+
+@pytest.mark.parametrize(
+    ("old", "new"),
+    [(b"", b"abc"), (b"abc", b""), (b"aaa", b"aaaa"), (b"abcabc", b"abc"), (b"xay", b"xbby")],
+)
+def test_a_splice_makes_the_new_from_the_old(old, new):
+    s = splice_of(old, new, None, None)
+    assert old[: s.at] + s.removed + old[s.at + len(s.removed) :] == old
+    assert old[: s.at] + s.added + old[s.at + len(s.removed) :] == new
