@@ -204,14 +204,15 @@ class _Scan:
         sheet = _Grown()
         for text in texts:
             for found in _ODS.finditer(text):
+                at = sheet.offset + found.start()
                 if found["tag"] == b"table":
-                    sheet.row_ends()
+                    sheet.row_ends(at)
                     self._check_reach(sheet.cells)
-                    sheet = _Grown()
+                    sheet = _Grown(offset=sheet.offset, text=sheet.text)
                 elif found["tag"] == b"table-row":
-                    sheet.row_ends()
+                    sheet.row_ends(at)
                 elif found["tag"]:
-                    sheet.cell_begins(sheet.offset + found.start())
+                    sheet.cell_begins(at)
                 elif found["axis"] == b"rows":
                     sheet.times = int(found["times"])
                 elif found["axis"]:
@@ -222,7 +223,7 @@ class _Scan:
             self._check_reach(sheet.cells)
             if sheet.text > MOST_TEXT:
                 raise self._too_long()
-        sheet.row_ends()
+        sheet.row_ends(sheet.offset)
         self._check_reach(sheet.cells)
         if sheet.text > MOST_TEXT:
             raise self._too_long()
@@ -278,10 +279,10 @@ class _Grown:
         self._cell_ends()
         self.began = self.at = at
 
-    def row_ends(self) -> None:
+    def row_ends(self, at: int) -> None:
         """Count the row that ends here as often as it is repeated."""
         if self.filled:
-            self.row_text += 64 * self.repeated
+            self.row_text += (at - self.began) * self.repeated
         self._cell_ends()
         self.rows += self.times if self.at else 0
         if self.row_width:

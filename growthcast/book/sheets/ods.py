@@ -28,6 +28,7 @@ _SPACES = " ".join(
         "config": "config",
     }.items()
 )
+_SPACES += f' xmlns:of="{_ROOM}of:1.2" xmlns:ooo="http://openoffice.org/2004/office"'
 _XML = '<?xml version="1.0" encoding="UTF-8"?>\n'
 _CM_A_CHARACTER = 0.21
 _MADE = (1980, 1, 1, 0, 0, 0)  # the same book gives the same bytes
@@ -93,7 +94,7 @@ def _frozen(sheets: list[Sheet]) -> str:
     )
     return (
         f'{_XML}<office:document-settings {_SPACES} office:version="1.2"><office:settings>'
-        f'<config:config-item-set config:name="{"ooo:view-settings"}">'
+        '<config:config-item-set config:name="ooo:view-settings">'
         '<config:config-item-map-indexed config:name="Views"><config:config-item-map-entry>'
         f'<config:config-item-map-named config:name="Tables">{entries}'
         "</config:config-item-map-named></config:config-item-map-entry>"
