@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from growthcast.book.read import read_shipped_species
+from growthcast.book.sheets.guard import MOST_CELLS
 from growthcast.book.sheets.settings import settings_of
 from growthcast.book.sheets.source import Source, read_source
 from growthcast.book.sheets.values import Value, as_value
@@ -82,11 +83,12 @@ def book_sheets(folder: Path) -> list[Sheet]:
     sheets = [_settings(folder)]
     for table, source in sources.items():
         records = tuple(source.rows())
-        if len(records) > MOST_ROWS:
+        most = min(MOST_ROWS, MOST_CELLS // len(columns[table]) - 1)
+        if len(records) > most:
             raise UsageError(
-                f"{source.file} has {len(records):,} rows, more than the {MOST_ROWS:,} which "
-                "come back from a spreadsheet; split the log by years into books of their own, "
-                "or work on the CSV"
+                f"{source.file} has {len(records):,} rows, more than the {most:,} that are read "
+                "back from a spreadsheet; work on the CSV itself, or keep older years in a copy "
+                "of the book"
             )
         headings = tuple(
             _heading(name, column, table, sources, columns, len(species))
