@@ -35,9 +35,11 @@ def xlsx_bytes(sheets: list[Sheet]) -> bytes:
         "text": workbook.add_format({"num_format": "@"}),
         "number": workbook.add_format({"num_format": "General"}),
     }
-    for sheet in sheets:
-        _write(workbook.add_worksheet(sheet.name), sheet, formats)
-    workbook.close()
+    try:
+        for sheet in sheets:
+            _write(workbook.add_worksheet(sheet.name), sheet, formats)
+    finally:
+        workbook.close()  # its temporary files go with it, also where a row cannot be written
     return stream.getvalue()
 
 
