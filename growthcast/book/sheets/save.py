@@ -30,11 +30,11 @@ def export_book(folder: Path, file: Path) -> dict[str, int]:
     check_workbook_target(folder, file, file.suffix.lower())
     sheets = book_sheets(folder)
     if file.suffix.lower() == ".xlsx":
-        from growthcast.book.sheets.xlsx import xlsx_bytes
+        from growthcast.book.sheets.forms.xlsx import xlsx_bytes
 
         data = xlsx_bytes(sheets)
     else:
-        from growthcast.book.sheets.ods import ods_bytes
+        from growthcast.book.sheets.forms.ods import ods_bytes
 
         data = ods_bytes(sheets)
     _write_whole(file, data)
