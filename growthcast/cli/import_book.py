@@ -16,7 +16,8 @@ if TYPE_CHECKING:
     from growthcast.book.sheets.merge import CellChange, Merge, RowChange, TableChanges
     from growthcast.errors import Finding
 
-MOST_ROWS_SHOWN = 40
+MOST_ROWS_SHOWN, MOST_KEPT_SHOWN = 40, 5
+KEPT = "not in the sheet and kept"
 LONGEST_SHOWN = 60
 
 Workbook = Annotated[
@@ -132,7 +133,7 @@ def _lines(merge: Merge, delete_missing: bool) -> Iterator[str]:
 
 
 def _table_lines(table: TableChanges, delete_missing: bool) -> Iterator[str]:
-    fate = "taken out" if delete_missing else "not in the sheet and kept"
+    fate = "taken out" if delete_missing else KEPT
     parts = [
         f"{len(rows)} {word}"
         for rows, word in (
@@ -146,9 +147,10 @@ def _table_lines(table: TableChanges, delete_missing: bool) -> Iterator[str]:
     if table.new_columns:
         yield f"  new columns at the end: {', '.join(table.new_columns)}"
     for word, rows in (("changed", table.changed), ("added", table.added), (fate, table.missing)):
-        for change in rows[:MOST_ROWS_SHOWN]:
+        most = MOST_KEPT_SHOWN if word == KEPT else MOST_ROWS_SHOWN
+        for change in rows[:most]:
             yield f"  {word} {_place(change)}{_cells(change)}"
-        if rest := rows[MOST_ROWS_SHOWN:]:
+        if rest := rows[most:]:
             yield f"  and {len(rest)} more {word}"
 
 

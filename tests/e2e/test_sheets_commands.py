@@ -152,3 +152,28 @@ def test_a_book_with_problems_is_not_exported(tmp_path):
     ran = run("export", str(book), "--xlsx", str(tmp_path / "a.xlsx"))
     assert (ran.status, "no-such-day" in ran.err) == (2, True)
     assert not (tmp_path / "a.xlsx").exists()
+
+
+def test_ids_with_separators_never_become_paths(demo, tmp_path):
+    """Neither from a workbook nor from the book's own files: they are told apart and refused."""
+    file = tmp_path / "demo.xlsx"
+    run("export", str(demo), "--xlsx", str(file))
+    made = openpyxl.load_workbook(file)
+    tanks = made["tanks"]
+    tanks.append(["../../evil", "Client", "Site", 60, 30, 30])
+    tanks.append(["C:\\evil", "Client", "Site", 60, 30, 30])
+    made.save(file)
+    made.close()
+    ran = run("import", str(file), str(demo), "--yes")
+    assert ran.status == 2
+    assert ran.err.count("[id-form]") == 2
+    tanks_csv = demo / "tanks.csv"
+    tanks_csv.write_text(tanks_csv.read_text().replace("desk-nano", "../desk-nano"))
+    out = tmp_path / "again.xlsx"
+    for command in (("check", str(demo)), ("export", str(demo), "--xlsx", str(out))):
+        ran = run(*command)
+        assert (ran.status, "[id-form]" in ran.err) == (2, True)
+    assert sorted(path.name for path in tmp_path.rglob("*") if path.parent != demo) == [
+        "demo",
+        "demo.xlsx",
+    ]
