@@ -205,6 +205,7 @@ SETTING = st.sampled_from(["EUR", "=1+1", '"', "\n", "é🌿", "7, 10", "12"]) |
 
 
 @settings(max_examples=100, deadline=None)
+@example(":\x85", "labour_rate_per_h")
 @given(SETTING, st.sampled_from(["name", "labour_rate_per_h", "intervals_d", "nothing"]))
 def test_no_value_of_a_setting_breaks_the_file(value, key):
     """The new file is TOML again, or the change is refused in a sentence; other lines stay."""

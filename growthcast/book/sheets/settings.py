@@ -172,7 +172,7 @@ def _typed(value: Value, old: Any, kind: str) -> Any:
     if isinstance(old, dt.date) and isinstance(value, dt.datetime) and type(old) is dt.date:
         return value.date()
     if isinstance(value, str):
-        return _number(text.strip())
+        return _number(text)
     if isinstance(value, float) and value == int(value) and (isinstance(old, int) or old is None):
         return int(value)
     return value
