@@ -17,6 +17,7 @@ _PROBLEMS = {
     "not-csv": "a table is there as a spreadsheet or text file only",
     "unreadable-file": "the file cannot be read",
     "empty-file": "the file has 0 bytes",
+    "too-large": "the file or its header is larger than any book's",
     "workbook": "the file is a spreadsheet workbook under the name of a CSV",
     "nul-bytes": "the file holds NUL bytes",
     "unknown-encoding": "the bytes are text in none of the encodings read",

@@ -14,8 +14,10 @@ from growthcast.cli.backtest import backtest_command
 from growthcast.cli.brief import brief_command
 from growthcast.cli.check import check_command
 from growthcast.cli.cuts import cuts_command
+from growthcast.cli.export import export_command
 from growthcast.cli.fit import fit_command
 from growthcast.cli.forecast import forecast_command
+from growthcast.cli.import_book import import_command
 from growthcast.cli.interval import interval_command
 from growthcast.cli.log import log_command
 from growthcast.cli.overview import overview_command
@@ -80,6 +82,8 @@ COMMANDS: dict[str, Callable[..., None]] = {
     "add": add_command,
     "log": log_command,
     "unlog": unlog_command,
+    "export": export_command,
+    "import": import_command,
 }
 for _name, _command in COMMANDS.items():
     app.command(_name)(_command)

@@ -55,6 +55,10 @@ PROBLEMS: dict[str, tuple[Changes, Place]] = {
         ("Trims.csv", None, None),
     ),
     "not-csv": ({"trims.csv": None, "trims.xlsx": b"PK"}, ("trims.xlsx", None, None)),
+    "too-large": (
+        {"practice.toml": FILES["practice.toml"] + "#" * 200_000},
+        ("practice.toml", None, None),
+    ),
     "workbook": ({"trims.csv": b"PK\x03\x04\x00\x01"}, ("trims.csv", None, None)),
     "empty-file": ({"conditions.csv": b""}, ("conditions.csv", None, None)),
     "nul-bytes": (

@@ -27,6 +27,7 @@ __all__ = ["Grid", "read_grid"]
 _BLOCK = 8192
 _BLOCK_BYTES = 1 << 19
 _START = 20_000
+_MOST_COLUMNS = 1000
 _DELIMITERS = {",": "commas", ";": "semicolons", "\t": "tabs"}
 
 
@@ -212,6 +213,13 @@ class _Reading:
         self.typed = len(cells)
         while not cells[-1].strip():
             cells.pop()
+        if len(cells) > _MOST_COLUMNS:
+            found, fix = f"{len(cells):,} columns", "look for what was pasted into the first row"
+            expected = f"at most {_MOST_COLUMNS:,} columns"
+            self.findings.append(
+                finding("too-large", self.file, number, None, "header", found, expected, fix)
+            )
+            cells = cells[:_MOST_COLUMNS]
         self.header, self.header_row = tuple(cells), number
         self.coders = [Coder() for _ in cells]
 

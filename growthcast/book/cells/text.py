@@ -10,6 +10,9 @@ from growthcast.errors import Finding
 
 __all__ = ["decode", "line_ends", "read_bytes", "whole_file"]
 
+MOST_BYTES = 64_000_000
+"""Bytes of a table at most: two million visits in plain text."""
+MOST_SETTINGS_BYTES = 200_000
 _WORKBOOKS = (b"PK\x03\x04", b"\xd0\xcf\x11\xe0")  # how packed and older workbooks begin
 
 
@@ -26,6 +29,8 @@ def read_bytes(path: Path) -> bytes | Finding:
         for _ in range(2):
             with path.open("rb") as stream:
                 before = os.fstat(stream.fileno())
+                if before.st_size > (most := _most_bytes(path)):
+                    return _too_large(path, before.st_size, most)
                 data = stream.read()
             after = path.stat()
             unchanged = (before.st_mtime_ns, before.st_ino) == (after.st_mtime_ns, after.st_ino)
@@ -54,6 +59,16 @@ def read_bytes(path: Path) -> bytes | Finding:
         fix = f"open it in the spreadsheet and export it as CSV named {path.name}"
         return whole_file("workbook", path.name, found, "comma-separated text", fix)
     return data
+
+
+def _most_bytes(path: Path) -> int:
+    return MOST_SETTINGS_BYTES if path.suffix == ".toml" else MOST_BYTES
+
+
+def _too_large(path: Path, size: int, most: int) -> Finding:
+    found = f"{size / 1e6:,.1f} MB, which is larger than any book's"
+    fix = "look for what was pasted into it by mistake, or keep older years in a copy of the book"
+    return whole_file("too-large", path.name, found, f"at most {most / 1e6:g} MB", fix)
 
 
 def _unreadable(path: Path, error: Exception) -> Finding:

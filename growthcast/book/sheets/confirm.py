@@ -1,0 +1,62 @@
+"""The book as it would be, read and checked in a temporary folder before anything is written."""
+
+from __future__ import annotations
+
+import shutil
+import tempfile
+from collections.abc import Iterator
+from dataclasses import replace
+from datetime import date
+from pathlib import Path
+
+from growthcast.book.checks.names import FILES
+from growthcast.book.read import inspect_book
+from growthcast.book.sheets.merge import Merge
+from growthcast.errors import BookProblems, Finding
+
+__all__ = ["WouldNotCheck", "check_merge"]
+
+
+class WouldNotCheck(BookProblems):
+    """A book that would have problems with the changes asked for: they are not made."""
+
+    def __init__(self, findings: tuple[Finding, ...]) -> None:
+        super().__init__(findings)
+        problems = sum(item.level == "problem" for item in findings)
+        noun = "problem" if problems == 1 else "problems"
+        self.args = (f"with these changes the book would have {problems} {noun}: nothing written",)
+
+
+def check_merge(folder: Path, merge: Merge, workbook: str, *, today: date) -> list[Finding]:
+    """Return the notes on rows which the workbook changes; raise ``WouldNotCheck`` on problems.
+
+    Findings about rows of the workbook name the workbook's own rows and columns.
+    """
+    with tempfile.TemporaryDirectory(prefix="growthcast-") as name:
+        would_be = Path(name)
+        for file in FILES:
+            if file in merge.files:
+                (would_be / file).write_bytes(merge.files[file])
+            elif (folder / file).is_file():
+                shutil.copyfile(folder / file, would_be / file)
+        _, findings = inspect_book(would_be, today=today)
+    told = list(_in_workbook(findings, merge, workbook))
+    problems = tuple(item for item, _ in told if item.level == "problem")
+    if problems:
+        raise WouldNotCheck(problems)
+    return [item for item, theirs in told if theirs and item.level == "note"]
+
+
+def _in_workbook(
+    findings: tuple[Finding, ...], merge: Merge, workbook: str
+) -> Iterator[tuple[Finding, bool]]:
+    """Yield each finding with whether it is about a row of the workbook."""
+    for item in findings:
+        row = None if item.row is None else merge.places.get((item.file, item.row))
+        if row is None:
+            yield item, item.file == "practice.toml" and item.file in merge.files
+            continue
+        sheet = item.file.removesuffix(".csv")
+        letter = merge.letters.get((item.file, item.heading), item.column)
+        place = f"{workbook}, sheet {sheet}"
+        yield replace(item, file=place, row=row, column=letter), True

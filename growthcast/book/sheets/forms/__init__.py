@@ -1,0 +1,1 @@
+"""The two forms sheets are written in: Excel workbook and OpenDocument spreadsheet."""

@@ -1,0 +1,205 @@
+"""``practice.toml`` as a sheet of keys and back; comments, order and everything else stay."""
+
+from __future__ import annotations
+
+import datetime as dt
+import re
+import tomllib
+from collections.abc import Iterable, Iterator
+from dataclasses import dataclass
+from typing import Any
+
+import tomlkit
+from tomlkit.exceptions import TOMLKitError
+
+from growthcast.book.practice import KEYS, Key
+from growthcast.book.sheets.source import decoded
+from growthcast.book.sheets.values import Value, as_text, canonical, number_text
+from growthcast.errors import UsageError
+
+__all__ = ["Setting", "SettingChange", "SettingRow", "settings_of", "with_settings"]
+
+
+@dataclass(frozen=True, slots=True)
+class Setting:
+    """One key of the practice as a sheet shows it."""
+
+    section: str
+    key: str
+    value: Value
+    unit: str
+    meaning: str
+
+
+@dataclass(frozen=True, slots=True)
+class SettingRow:
+    """One row of a sheet of keys as it came back."""
+
+    row: int
+    section: str
+    key: str
+    value: Value
+
+
+@dataclass(frozen=True, slots=True)
+class SettingChange:
+    """One key that would change, as text; ``old`` is blank where the key is new."""
+
+    section: str
+    key: str
+    old: str
+    new: str
+
+
+def settings_of(data: bytes) -> list[Setting]:
+    """Return every key of ``practice.toml`` that is one value or a plain list, known ones first.
+
+    Known keys which the file does not give stand there with a blank value: their default holds.
+    """
+    content = tomllib.loads(_text(data))
+    settings = [
+        Setting(key.section, key.name, _given(content, key.section, key.name), key.unit, _says(key))
+        for key in KEYS
+    ]
+    known = {(key.section, key.name) for key in KEYS}
+    for section, keys in content.items():
+        for name, value in keys.items() if isinstance(keys, dict) else ():
+            shown = _as_value(value)
+            if (section, name) not in known and shown is not None:
+                settings.append(Setting(section, name, shown, "", ""))
+    return settings
+
+
+def _says(key: Key) -> str:
+    return f"{key.meaning}; {key.expected}"
+
+
+def _given(content: dict[str, Any], section: str, name: str) -> Value:
+    keys = content.get(section)
+    return _as_value(keys.get(name)) if isinstance(keys, dict) else None
+
+
+def _as_value(value: Any) -> Value:
+    """Return a TOML value as one cell, none where it does not fit into one."""
+    if isinstance(value, str | bool | dt.date):
+        return value if value != "" else None
+    if isinstance(value, int | float):
+        return float(value) if abs(value) < 1e15 else str(value)
+    if isinstance(value, list) and all(_is_plain(item) for item in value):
+        return ", ".join(_item(item) for item in value) or None
+    return None
+
+
+def _is_plain(item: Any) -> bool:
+    if isinstance(item, str):
+        return bool(item) and not re.search(r"[,;]|^\s|\s$", item)
+    return isinstance(item, int | float) and not isinstance(item, bool)
+
+
+def _item(item: Any) -> str:
+    return item if isinstance(item, str) else number_text(float(item))
+
+
+def _text(data: bytes) -> str:
+    return decoded(data)[2].replace("\r\n", "\n").replace("\r", "\n")
+
+
+def with_settings(
+    data: bytes, rows: Iterable[SettingRow]
+) -> tuple[bytes, list[SettingChange], list[str]]:
+    """Return the file with the keys of a sheet, what changes, and what was not taken over.
+
+    A blank value leaves its key as it is.
+    """
+    mark, codec, text = decoded(data)
+    changes: list[SettingChange] = []
+    content = tomllib.loads(_text(data))
+    wanted = list(_differing(content, rows))
+    left_out = [words for words in wanted if isinstance(words, str)]
+    edits = [edit for edit in wanted if not isinstance(edit, str)]
+    if not edits:
+        return data, [], left_out
+    try:
+        document = tomlkit.parse(text)
+        if tomlkit.dumps(document) != text:
+            raise UsageError("practice.toml cannot be rewritten without touching other lines")
+        for row, value, old in edits:
+            if row.section not in document:
+                document[row.section] = tomlkit.table()
+            document[row.section][row.key] = value
+            changes.append(SettingChange(row.section, row.key, old, _shown(value)))
+        return mark + tomlkit.dumps(document).encode(codec), changes, left_out
+    except (TOMLKitError, UsageError, UnicodeEncodeError, ValueError) as error:
+        names = ", ".join(row.key for row, _, _ in edits)
+        raise UsageError(
+            f"practice.toml cannot be changed without touching other lines; type {names} there "
+            "by hand"
+        ) from error
+
+
+def _differing(
+    content: dict[str, Any], rows: Iterable[SettingRow]
+) -> Iterator[tuple[SettingRow, Any, str] | str]:
+    """Yield the rows whose value differs with it and the old text; or why one is left out."""
+    for row in rows:
+        if row.value is None or (isinstance(row.value, str) and not row.value.strip()):
+            continue
+        kind = next((k.kind for k in KEYS if (k.section, k.name) == (row.section, row.key)), "")
+        keys = content.get(row.section)
+        old = keys.get(row.key) if isinstance(keys, dict) else None
+        if old is None and not kind:
+            yield f"row {row.row} of practice: no key {row.key} under [{row.section}] is known"
+            continue
+        if isinstance(old, dict) or (isinstance(old, list) and _as_value(old) is None and old):
+            continue
+        value = _typed(row.value, old, kind)
+        if old is None or not _alike(old, value):
+            yield row, value, "" if old is None else _shown(old)
+
+
+def _typed(value: Value, old: Any, kind: str) -> Any:
+    """Return a cell's value in the kind its key holds."""
+    text = as_text(value, decimal_comma=False)
+    if isinstance(old, list) or kind == "intervals":
+        strings = bool(old) and isinstance(old, list) and isinstance(old[0], str)
+        parts = [part for part in re.split(r"\s*[,;]\s*", text.strip()) if part]
+        return parts if strings else [_number(part) for part in parts]
+    if isinstance(old, str) or (old is None and kind in {"text", "currency"}):
+        return text
+    if isinstance(old, bool):
+        folded = text.strip().casefold()
+        return folded == "true" if folded in {"true", "false"} else text
+    if isinstance(old, dt.date) and isinstance(value, dt.datetime) and type(old) is dt.date:
+        return value.date()
+    if isinstance(value, str):
+        return _number(text)
+    if isinstance(value, float) and value == int(value) and (isinstance(old, int) or old is None):
+        return int(value)
+    return value
+
+
+def _number(text: str) -> Any:
+    try:
+        return int(text)
+    except ValueError:
+        pass
+    try:
+        return float(text)
+    except ValueError:
+        return text
+
+
+def _alike(old: Any, new: Any) -> bool:
+    if isinstance(old, int | float) and isinstance(new, int | float):
+        return number_text(float(old)) == number_text(float(new))
+    if isinstance(old, list) and isinstance(new, list):
+        return [_item(item) for item in old] == [_item(item) for item in new]
+    if isinstance(old, str) and isinstance(new, str):
+        return canonical(old) == canonical(new)
+    return bool(old == new)
+
+
+def _shown(value: Any) -> str:
+    if isinstance(value, list):
+        return ", ".join(_item(item) for item in value)
+    return as_text(value, decimal_comma=False)

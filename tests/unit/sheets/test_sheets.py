@@ -1,0 +1,295 @@
+"""What export writes and import reads, on small books with one thing odd in each."""
+
+from __future__ import annotations
+
+import datetime as dt
+import io
+import zipfile
+from pathlib import Path
+
+import openpyxl
+import pytest
+from python_calamine import CalamineWorkbook
+
+from growthcast.book import read as reading
+from growthcast.book.sheets.confirm import WouldNotCheck, check_merge
+from growthcast.book.sheets.export import book_sheets
+from growthcast.book.sheets.forms.ods import ods_bytes
+from growthcast.book.sheets.forms.xlsx import xlsx_bytes
+from growthcast.book.sheets.load import SheetTable, Workbook, read_workbook
+from growthcast.book.sheets.merge import merge_workbook
+from growthcast.book.sheets.settings import SettingRow, settings_of, with_settings
+from growthcast.book.sheets.source import read_source, rewritten
+from growthcast.book.sheets.values import as_text, as_value
+from growthcast.book.tables import column_of
+from growthcast.errors import BookProblems, UsageError
+from tests.unit.book.small_book import FILES, TODAY, write_book, write_species
+
+HEADINGS = tuple(FILES["trims.csv"].split("\n")[0].split(","))
+
+
+@pytest.fixture
+def book(tmp_path, monkeypatch):
+    species = write_species(tmp_path / "shipped")
+    monkeypatch.setattr(reading, "shipped_species_dir", lambda: species)
+    return write_book(tmp_path / "book", {})
+
+
+def log(*rows, headings=HEADINGS, table="trims") -> Workbook:
+    """A workbook of one sheet, its rows numbered from 2."""
+    padded = [(*row, *(None for _ in range(len(headings) - len(row)))) for row in rows]
+    return Workbook(
+        "book.xlsx", (SheetTable(table, headings, tuple(enumerate(padded, start=2))),), (), ()
+    )
+
+
+DAY = dt.date(2026, 3, 1)
+NEW = (DAY, "T1", "A1", 24.5, 12.0)
+
+
+def sheet_of(book: Path, name: str, kind: str):
+    data = {"xlsx": xlsx_bytes, "ods": ods_bytes}[kind](book_sheets(book))
+    page = CalamineWorkbook.from_filelike(io.BytesIO(data)).get_sheet_by_name(name)
+    return page.to_python(skip_empty_area=False)
+
+
+@pytest.mark.parametrize("kind", ["xlsx", "ods"])
+def test_cells_have_the_kinds_of_their_columns(book, kind):
+    """Read by a reader that is not ours: dates are dates, numbers numbers, ids text."""
+    (book / "tanks.csv").write_text(FILES["tanks.csv"].replace("T2", "007").replace("a sc", "=1+"))
+    (book / "areas.csv").write_text(FILES["areas.csv"].replace("T2", "007"))
+    (book / "trims.csv").write_text(FILES["trims.csv"].replace("T2", "007"))
+    (book / "conditions.csv").write_text(FILES["conditions.csv"].replace("T2", "007"))
+    tanks = sheet_of(book, "tanks", kind)
+    assert tanks[0][:3] == ["tank_id", "client", "length_cm [cm]"]
+    assert tanks[2][:5] == ["007", "=1+hool", 60.0, 30.0, 30.0]
+    trims = sheet_of(book, "trims", kind)
+    assert trims[0][0] == "date [YYYY-MM-DD]"
+    assert trims[1][:5] == [dt.date(2026, 2, 1), "T1", "A1", 24.5, 12.0]
+    assert trims[4][-1] == "a, quoted note"
+
+
+def test_the_workbook_helps_with_typing_and_protects_nothing(book):
+    made = openpyxl.load_workbook(io.BytesIO(xlsx_bytes(book_sheets(book))))
+    assert made.sheetnames == [
+        "practice", "tanks", "areas", "trims", "conditions", "species", "lists",
+    ]  # fmt: skip
+    offered = {
+        page.title: {
+            str(one.sqref).split(":")[0]: one.formula1
+            for one in page.data_validations.dataValidation
+        }
+        for page in made
+    }
+    assert offered["trims"]["B2"].startswith("tanks!$A$2:$A$")
+    assert offered["trims"]["C2"].startswith("areas!$A$2:$A$")
+    assert offered["trims"]["H2"] == '"short,right,over"'
+    assert offered["areas"]["D2"].startswith("lists!$A$2:$A$")
+    for page in made:
+        assert page.freeze_panes == "A2"
+        assert not page.protection.sheet
+        assert page.column_dimensions["A"].width > 8
+    content = ods_bytes(book_sheets(book))
+    assert b"protected" not in content
+
+
+def test_the_open_document_offers_the_same_choices(book):
+    with zipfile.ZipFile(io.BytesIO(ods_bytes(book_sheets(book)))) as made:
+        assert made.infolist()[0].filename == "mimetype"
+        assert made.infolist()[0].compress_type == zipfile.ZIP_STORED
+        content, settings = made.read("content.xml").decode(), made.read("settings.xml").decode()
+    assert "of:cell-content-is-in-list([$tanks.$A$2:.$A$" in content
+    assert '"short";"right";"over"' in content
+    assert settings.count("VerticalSplitPosition") == 7
+
+
+def test_a_new_row_goes_to_the_end_as_the_file_is_written(book):
+    text = FILES["trims.csv"].replace(",", ";").replace("24.5", "24,5").replace("\n", "\r\n")
+    text = text.replace('"a; quoted note"', "größer").rstrip("\r\n")
+    (book / "trims.csv").write_bytes(text.encode("cp1252"))
+    merge = merge_workbook(book, log((*NEW, None, None, "over", None, "a;b")))
+    old, new = text.encode("cp1252"), merge.files["trims.csv"]
+    assert new == old + b'\r\n2026-03-01;T1;A1;24,5;12;;;over;;"a;b"\r\n'
+    assert merge.tables[0].added[0].sheet_row == 2
+    assert len(merge.tables[0].missing) == 4
+
+
+def test_text_which_the_files_encoding_does_not_know_is_refused(book):
+    text = FILES["trims.csv"].replace("whole tank", "größer").encode("cp1252")
+    (book / "trims.csv").write_bytes(text)
+    with pytest.raises(UsageError, match="Windows-1252"):
+        merge_workbook(book, log((*NEW, None, None, None, None, "🌿")))
+
+
+def test_only_the_changed_line_changes(book):
+    """Quotes, spaces, odd numbers and other columns of all other lines stay as typed."""
+    text = 'own,date,tank_id,area_id,before_cm,after_cm\n"x", 2026-02-01 ,T1,A1,024.50,"12"\n'
+    text += "\n y ,2026-02-15,T1,A1,2e1,9\n"
+    (book / "trims.csv").write_text(text)
+    day = dt.date(2026, 2, 15)
+    headings = ("date", "tank_id", "area_id", "before_cm [cm]")
+    rows = ((dt.date(2026, 2, 1), "T1", "A1", 24.5), (day, "T1", "A1", 21.0))
+    merge = merge_workbook(book, log(*rows, headings=headings))
+    [change] = merge.tables[0].changed
+    assert (change.row, change.sheet_row) == (4, 3)
+    assert [(c.column, c.old, c.new) for c in change.cells] == [("before_cm", "2e1", "21")]
+    assert merge.files["trims.csv"].decode() == text.replace("2e1", "21")
+
+
+def test_missing_rows_stay_unless_told_otherwise(book):
+    rows = ((dt.date(2026, 2, 1), "T1", "A1", 24.5, 12.0, None, None, "over", 10.0),)
+    kept = merge_workbook(book, log(*rows))
+    assert (len(kept.tables[0].missing), kept.files) == (3, {})
+    gone = merge_workbook(book, log(*rows), delete_missing=True)
+    assert gone.files["trims.csv"].decode() == "\n".join(FILES["trims.csv"].split("\n")[:2]) + "\n"
+
+
+def test_a_new_column_is_added_only_where_it_holds_something(book):
+    (book / "trims.csv").write_text(
+        "date,tank_id,area_id,before_cm\n2026-02-01,T1,A1,24\n2026-02-08,T1,A1\n"
+    )
+    headings = ("date", "tank_id", "area_id", "before_cm", "minutes [min]", "look")
+    rows = (
+        (dt.date(2026, 2, 1), "T1", "A1", 24.0, 12.0),
+        (dt.date(2026, 2, 8), "T1", "A1"),
+    )
+    merge = merge_workbook(book, log(*rows, headings=headings))
+    assert merge.tables[0].new_columns == ("minutes",)
+    assert merge.files["trims.csv"].decode().split("\n") == [
+        "date,tank_id,area_id,before_cm,minutes",
+        "2026-02-01,T1,A1,24,12",
+        "2026-02-08,T1,A1,,",
+        "",
+    ]
+
+
+def test_a_table_the_book_did_not_have_becomes_a_file(book):
+    (book / "conditions.csv").unlink()
+    headings = ("tank_id", "from_date", "ppfd_umol")
+    merge = merge_workbook(book, log(("T1", DAY, 80.0), headings=headings, table="conditions"))
+    assert merge.files["conditions.csv"] == b"tank_id,from_date,ppfd_umol\nT1,2026-03-01,80\n"
+    assert merge.before["conditions.csv"] is None
+    assert check_merge(book, merge, "book.xlsx", today=TODAY) == []
+
+
+def test_what_does_not_check_is_refused_at_the_sheets_own_cells(book):
+    merge = merge_workbook(book, log((DAY, "T1", "A1", "24,5", 30.0), (DAY, "T9", "A2", 5.0)))
+    before = {path: path.read_bytes() for path in book.iterdir()}
+    with pytest.raises(WouldNotCheck, match="nothing written") as told:
+        check_merge(book, merge, "book.xlsx", today=TODAY)
+    places = [(item.file, item.row, item.column, item.slug) for item in told.value.findings]
+    assert ("book.xlsx, sheet trims", 2, "D", "decimal-comma") in places
+    assert ("book.xlsx, sheet trims", 3, "B", "unknown-id") in places
+    assert {path: path.read_bytes() for path in book.iterdir()} == before
+
+
+def test_sheets_that_cannot_be_told_apart_are_refused(book, tmp_path):
+    with pytest.raises(UsageError, match="has no column date and no area_id"):
+        merge_workbook(book, log(("T1",), headings=("tank_id",)))
+    with pytest.raises(UsageError, match="two columns named"):
+        merge_workbook(book, log(NEW, headings=("date", "tank_id", "area_id", "look", "LOOK ")))
+    (book / "trims.csv").write_text("date,tank_id,area_id,before_cm,\n2026-02-01,T1,A1,24,\n")
+    headings = ("date", "tank_id", "area_id", "minutes")
+    with pytest.raises(UsageError, match="ends with blank columns"):
+        merge_workbook(book, log((DAY, "T1", "A1", 5.0), headings=headings))
+    (book / "trims.csv").write_text('date,tank_id\n"never closed')
+    with pytest.raises(BookProblems):
+        merge_workbook(book, log(NEW))
+
+
+@pytest.mark.parametrize(
+    ("value", "comma", "text"),
+    [
+        (24.0, False, "24"),
+        (24.5, True, "24,5"),
+        (0.1 + 0.2, False, "0.3"),
+        (1e-7, False, "0.0000001"),
+        (-0.0, False, "0"),
+        (True, False, "true"),
+        (DAY, False, "2026-03-01"),
+        (dt.datetime(2026, 3, 1), False, "2026-03-01"),
+        (dt.datetime(2026, 3, 1, 14, 30), False, "2026-03-01 14:30:00"),
+        (dt.time(14, 30), False, "14:30:00"),
+        (None, False, ""),
+    ],
+)
+def test_typed_cells_come_back_as_the_books_text(value, comma, text):
+    assert as_text(value, decimal_comma=comma) == text
+
+
+def test_what_is_no_number_or_date_goes_out_as_text():
+    before, day = column_of("trims", "before_cm"), column_of("trims", "date")
+    assert as_value("12 cm", before, decimal_comma=False) == "12 cm"
+    assert as_value("1.3.2026", day, decimal_comma=False) == "1.3.2026"
+    assert as_value("12", None, decimal_comma=False) == "12"
+
+
+def test_settings_go_out_with_defaults_blank_and_come_back_with_comments_kept():
+    data = (
+        b'# ours\n[practice]\nname = "A" # who\nlabour_rate_per_h = 58.0\n'
+        b"[rounds]\nhours = [1, 2]\ndeep = {a = 1}\n"
+    )
+    sheet = {(s.section, s.key): s.value for s in settings_of(data)}
+    assert sheet["practice", "labour_rate_per_h"] == 58.0
+    assert sheet["visit", "fixed_min"] is None
+    assert sheet["rounds", "hours"] == "1, 2"
+    assert ("rounds", "deep") not in sheet
+    rows = [
+        SettingRow(2, "practice", "name", "=B"),
+        SettingRow(3, "visit", "fixed_min", 40.0),
+        SettingRow(4, "targets", "intervals_d", "7; 14"),
+        SettingRow(5, "targets", "confidence", None),
+        SettingRow(6, "practice", "nonsense", "x"),
+    ]
+    new, changes, left_out = with_settings(data, rows)
+    assert b'# ours\n[practice]\nname = "=B" # who\nlabour_rate_per_h = 58.0\n' in new
+    assert b"fixed_min = 40\n" in new
+    assert b"intervals_d = [7, 14]" in new
+    assert [c.key for c in changes] == ["name", "fixed_min", "intervals_d"]
+    assert left_out == ["row 6 of practice: no key nonsense under [practice] is known"]
+
+
+def test_a_file_taken_apart_is_the_file(book):
+    for table in ("tanks", "areas", "trims", "conditions"):
+        source = read_source(book, table)
+        assert rewritten(source, {}, [])[0] == source.data
+
+
+def test_more_than_a_spreadsheet_holds_is_refused(book, monkeypatch):
+    monkeypatch.setattr("growthcast.book.sheets.export.MOST_ROWS", 3)
+    with pytest.raises(UsageError, match=r"trims.csv has 4 rows, more than the 3"):
+        book_sheets(book)
+    monkeypatch.undo()
+    (book / "tanks.csv").write_text(FILES["tanks.csv"].replace("a clinic", "x" * 40_000))
+    with pytest.raises(UsageError, match="row 2, client: 40,000 characters"):
+        xlsx_bytes(book_sheets(book))
+
+
+def saved(file: Path, *sheets: tuple[str, list[list[object]]]) -> Path:
+    """Write a workbook as another program writes it."""
+    made = openpyxl.Workbook()
+    made.remove(made.active)
+    for name, rows in sheets:
+        page = made.create_sheet(name)
+        for row in rows:
+            page.append(row)
+    made.save(file)
+    made.close()
+    return file
+
+
+def test_sheets_that_are_not_a_books_are_named(tmp_path):
+    tanks = [["tank_id", "client"], [7, "=1+1"]]
+    file = saved(tmp_path / "a.xlsx", (" Tanks ", tanks), ("..notes", [["x"]]))
+    workbook = read_workbook(file)
+    assert workbook.not_read == ('sheet "..notes" is none of a book\'s and was not read',)
+    assert workbook.tables[0].rows[0] == (2, (7.0, None))  # a formula nobody worked out is blank
+
+
+def test_a_cell_without_a_heading_and_a_sheet_there_twice_are_refused(tmp_path):
+    stray = saved(tmp_path / "b.xlsx", ("tanks", [["tank_id"], ["T1", None, "stray"]]))
+    with pytest.raises(UsageError, match="C2: a cell without a heading"):
+        read_workbook(stray)
+    twice = saved(tmp_path / "c.xlsx", ("tanks", [["tank_id"]]), ("TANKS ", [["tank_id"]]))
+    with pytest.raises(UsageError, match="two sheets named"):
+        read_workbook(twice)
