@@ -22,7 +22,8 @@ if TYPE_CHECKING:
     from growthcast.fit.result import GrowthFit, fit_growth
     from growthcast.fit.spreads import Spreads
     from growthcast.forecast.report import AreaForecast, forecast_growth
-    from growthcast.service.recommend import TankAdvice, recommend
+    from growthcast.service.advice import TankAdvice
+    from growthcast.service.recommend import recommend
 
 __version__ = "0.1.0"
 
@@ -50,7 +51,7 @@ _HOMES = {
     "GrowthFit": "growthcast.fit.result",
     "GrowthcastError": "growthcast.errors",
     "Spreads": "growthcast.fit.spreads",
-    "TankAdvice": "growthcast.service.recommend",
+    "TankAdvice": "growthcast.service.advice",
     "demo_dir": "growthcast.book.shipped",
     "fit_growth": "growthcast.fit.result",
     "forecast_growth": "growthcast.forecast.report",

@@ -26,7 +26,8 @@ from growthcast.brief.page import (
 from growthcast.figures.pages.spark import spark_picture
 from growthcast.fit.result import GrowthFit
 from growthcast.forecast.report import AreaForecast, as_date, forecast_growth
-from growthcast.service.recommend import OptionAdvice, TankAdvice, recommend
+from growthcast.service.advice import OptionAdvice, TankAdvice
+from growthcast.service.recommend import recommend
 from growthcast.service.urgency import TankGrowth, chance_some_area_over, growth_against_usual
 
 __all__ = ["TankStanding", "build_overview", "tank_standings"]

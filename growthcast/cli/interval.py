@@ -9,8 +9,8 @@ from growthcast.cli.suppose import Suppose, hypothetical, say_what_is_supposed, 
 
 if TYPE_CHECKING:
     from growthcast.fit.supposed import Supposed
+    from growthcast.service.advice import OptionAdvice, TankAdvice
     from growthcast.service.effort import Range
-    from growthcast.service.recommend import OptionAdvice, TankAdvice
 
 
 def interval_command(

@@ -78,9 +78,11 @@ class LivingAreas:
         gained: FloatArray = pace * interval_d * np.maximum(1.0 + week, 0.0)
         return gained
 
-    def growth_after_cut(self, interval_d: float) -> tuple[FloatArray, FloatArray]:
+    def growth_after_cut(
+        self, interval_d: float, after_d: float = 0.0
+    ) -> tuple[FloatArray, FloatArray]:
         """Stages gained from one regular visit to the next, (A, D), and the days of rest, (A,)."""
-        growth = self.growth(interval_d)
+        growth = self.growth(interval_d, after_d)
         rest_d = self._rest(interval_d, growth)
         return growth * (1.0 - rest_d / interval_d)[:, None], rest_d
 

@@ -11,7 +11,8 @@ import numpy as np
 from growthcast.book.book import Book
 from growthcast.fit.result import fit_growth
 from growthcast.forecast.report import AreaForecast, forecast_growth
-from growthcast.service.recommend import TankAdvice, recommend
+from growthcast.service.advice import TankAdvice
+from growthcast.service.recommend import recommend
 
 __all__ = ["AfterVisit", "AreaAfterVisit", "after_visit"]
 

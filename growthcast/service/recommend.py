@@ -10,27 +10,20 @@ from numpy.typing import NDArray
 
 from growthcast.book.book import Book
 from growthcast.fit.result import Basis, GrowthFit
+from growthcast.service.advice import AreaAdvice, OptionAdvice, TankAdvice
 from growthcast.service.effort import (
-    Range,
     Timing,
     VisitEffort,
-    Year,
     learn_timing,
     visit_effort,
     year_of_visits,
 )
 from growthcast.service.interval import IntervalOptions, interval_options
 from growthcast.service.living import LivingAreas, living_areas
-from growthcast.service.longer.certainty import Certainty
 from growthcast.service.longer.full import in_full, with_next_longer
-from growthcast.service.longer.looks import NextLonger
-from growthcast.service.longer.mends import Mend
 from growthcast.service.reasons import ShortArea, Shortfall, reason_for
 
 __all__ = [
-    "AreaAdvice",
-    "OptionAdvice",
-    "TankAdvice",
     "TankTerms",
     "area_label",
     "blocks_of_tanks",
@@ -44,74 +37,6 @@ IntArray = NDArray[np.int64]
 
 AREAS_AT_ONCE = 2_000
 """Areas whose draws are held in memory together."""
-
-
-@dataclass(frozen=True, slots=True)
-class AreaAdvice:
-    """What one interval asks of one area; heights in cm, or % cover for floating plants.
-
-    ``cut_needed_cm`` is the cut that would hold the wanted chance whatever the look, ``None`` where
-    not even the lowest safe cut does; ``days_below_floor`` how long the area looks bare after it.
-    """
-
-    area_id: str
-    label: str
-    unit: str
-    cut_cm: float
-    removed_share: float
-    chance_within: float
-    days_below_floor: float
-    cm_over_budget_p90: float
-    cut_needed_cm: float | None
-    basis: Basis
-
-
-@dataclass(frozen=True, slots=True)
-class OptionAdvice:
-    """One interval for one tank: looks, risk, time and money. Minutes include travel.
-
-    ``minutes_per_visit`` is the mean visit of a year, and ``year`` with its ranges follows from
-    it; ``minutes_range`` is the range of a single visit.
-    ``chance_all_within`` holds for the cuts given, the highest that reach the wanted chance;
-    ``chance_at_least_cut`` for cutting every area as low as still looks right.
-    """
-
-    interval_d: int
-    feasible: bool
-    chance_all_within: float
-    chance_at_least_cut: float
-    share_of_days_presentable: float
-    minutes_per_visit: float
-    minutes_range: Range
-    year: Year
-    areas: tuple[AreaAdvice, ...]
-
-
-@dataclass(frozen=True, slots=True)
-class TankAdvice:
-    """The recommendation for one tank; ``recommended_interval_d`` is None when none is feasible.
-
-    ``minutes_rest_on`` says what the minutes were learnt from; ``longer`` compares it with the next
-    longer interval (None: there is none, or nothing to compare with). ``mends`` and ``certainty``
-    are worked out when asked for in full.
-    """
-
-    tank_id: str
-    client: str
-    recommended_interval_d: int | None
-    limited_by: str | None
-    reason: str
-    longest_interval_d: int
-    confidence: float
-    options: tuple[OptionAdvice, ...]
-    longer: NextLonger | None = None
-    mends: tuple[Mend, ...] = ()
-    certainty: Certainty | None = None
-    minutes_rest_on: str = ""
-
-    def option(self, interval_d: int) -> OptionAdvice:
-        """Return the option of one listed interval."""
-        return next(option for option in self.options if option.interval_d == interval_d)
 
 
 @dataclass(frozen=True, slots=True)

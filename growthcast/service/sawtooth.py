@@ -116,7 +116,9 @@ def sawtooth(
     horizon_d = 7.0 * weeks
     spans = int(np.ceil(horizon_d / interval_d))
     began = interval_d * np.arange(spans, dtype=np.float64)
-    gained = np.stack([living.growth(interval_d, float(ahead))[area] for ahead in began])
+    gained = np.stack(
+        [living.growth_after_cut(interval_d, float(ahead))[0][area] for ahead in began]
+    )
     draws = living.draws
     left = cut_cm * np.exp(HAND_SPREAD * draws.hand[area])
     steps = min(STEPS_PER_SPAN, interval_d)

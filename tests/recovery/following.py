@@ -18,7 +18,8 @@ from numpy.typing import NDArray
 
 from growthcast.book.read import read_book
 from growthcast.fit.result import fit_growth
-from growthcast.service.recommend import OptionAdvice, TankAdvice, recommend
+from growthcast.service.advice import OptionAdvice, TankAdvice
+from growthcast.service.recommend import recommend
 from tests.simulator import Course, Richness, true_chance_all_within
 from tests.simulator.practice import random_practice
 

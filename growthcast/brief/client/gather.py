@@ -12,8 +12,9 @@ from growthcast.book.book import Book
 from growthcast.brief.page import named
 from growthcast.fit.result import GrowthFit
 from growthcast.forecast.report import AreaForecast, as_date, forecast_growth
+from growthcast.service.advice import OptionAdvice, TankAdvice
 from growthcast.service.living import LivingAreas, living_areas
-from growthcast.service.recommend import OptionAdvice, TankAdvice, area_label, recommend
+from growthcast.service.recommend import area_label, recommend
 from growthcast.service.sawtooth import Sawtooth, sawtooth
 
 __all__ = ["AreaFacts", "TankFacts", "gather_tank", "options_in_view"]
@@ -133,7 +134,7 @@ def _limiting(advice: TankAdvice, option: OptionAdvice) -> int:
 def _areas(
     book: Book, living: LivingAreas, option: OptionAdvice, forecasts: list[AreaForecast]
 ) -> tuple[AreaFacts, ...]:
-    growth = living.growth(option.interval_d)
+    growth, _ = living.growth_after_cut(option.interval_d)
     cut = np.array([area.cut_cm for area in option.areas])
     gained = np.maximum(living.end_height(growth, cut) - cut[:, None], 0.0)
     speed = np.quantile(gained, SPEED_LEVELS, axis=1).T * 7.0 / option.interval_d

@@ -10,7 +10,7 @@ from growthcast.brief.client.words import days_of_100, every, passes, standing
 from growthcast.brief.locale import Locale
 from growthcast.brief.page import Column, Table, named
 from growthcast.brief.visits import PlannedVisit
-from growthcast.service.recommend import OptionAdvice
+from growthcast.service.advice import OptionAdvice
 
 __all__ = ["areas_table", "options_table", "visits_table"]
 

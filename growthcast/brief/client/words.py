@@ -9,7 +9,7 @@ from growthcast.brief.client.record import Record
 from growthcast.brief.locale import Locale
 from growthcast.brief.page import named
 from growthcast.forecast.verdict import LEAST_READINGS
-from growthcast.service.recommend import OptionAdvice
+from growthcast.service.advice import OptionAdvice
 
 __all__ = [
     "conclusion",

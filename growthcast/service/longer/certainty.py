@@ -172,7 +172,8 @@ def _chance_if_known(
     began, ended = np.array([living.on_day]), np.array([living.on_day + interval_d])
     ahead = span_drift(began, ended, living.on_day)
     drift = ahead.weight[:, 0] @ known.knots
-    pace = shape_factor(shape) * np.exp(known.log_rate + drift) * interval_d
+    awake_d = interval_d - living.growth_after_cut(interval_d)[1][here]
+    pace = shape_factor(shape) * np.exp(known.log_rate + drift) * awake_d[:, None]
     week = living.errors.span * np.sqrt(7.0 / max(interval_d, 1.0))
     goal = stage(living.budget_cm[here][:, None], known.ceiling_cm, shape)
     cut = living.least_cut_cm[here][:, None]

@@ -13,7 +13,7 @@ from growthcast.service.longer.looks import next_longer
 from growthcast.service.longer.mends import Mend, mends_for
 
 if TYPE_CHECKING:
-    from growthcast.service.recommend import TankAdvice
+    from growthcast.service.advice import TankAdvice
 
 __all__ = ["in_full", "with_next_longer"]
 

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Any
 from growthcast.service.effort import DAYS_PER_YEAR
 
 if TYPE_CHECKING:
-    from growthcast.service.recommend import OptionAdvice
+    from growthcast.service.advice import OptionAdvice
 
 __all__ = ["NextLonger", "next_longer"]
 

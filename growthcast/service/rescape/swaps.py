@@ -138,7 +138,7 @@ def swaps_to_reach(
     good, look_d = _good(laid, stand, tank, new, owners)
     new, owners = new[good], owners[good]
     looks = dict(zip(new.tolist(), look_d[good].tolist(), strict=True))
-    growth = stand.living.growth(reach_d)
+    growth, _ = stand.living.growth_after_cut(reach_d)
     holds = stand.living.highest_cut(growth) >= stand.living.least_cut_cm[:, None]
     [today] = variant_answers(stand, [base])
     [now] = variant_answers(stand, [base], [reach_d])

@@ -15,7 +15,13 @@ from numpy.typing import NDArray
 from growthcast.book.book import Book
 from growthcast.fit.result import GrowthFit
 from growthcast.service.draws import GrowthDraws
-from growthcast.service.effort import Handling, Year, trimming_minutes, year_of_visits
+from growthcast.service.effort import (
+    Timing,
+    Year,
+    learn_timing,
+    trimming_minutes,
+    year_of_visits,
+)
 from growthcast.service.interval import IntervalOptions, interval_options
 from growthcast.service.living import LivingAreas, living_areas
 
@@ -49,6 +55,8 @@ class Stand:
         Minutes of a visit before any trimming, travel included.
     labour_rate_per_h : float
         Price of an hour in the book's currency.
+    timing : Timing
+        Minutes of trimming, as learnt from the log.
     """
 
     fit: GrowthFit
@@ -58,6 +66,7 @@ class Stand:
     confidence: float
     fixed_min: float
     labour_rate_per_h: float
+    timing: Timing
 
     @property
     def species(self) -> IntArray:
@@ -71,10 +80,7 @@ class Stand:
 
     def minutes(self, places: IntArray, removed_cm: FloatArray) -> FloatArray:
         """Minutes to trim the areas at ``places`` (n,) of ``removed_cm`` (n,)."""
-        priors, species = self.fit.design.priors, self.species[places]
-        handling = Handling(
-            priors.set_up_min[species], priors.min_per_l[species], priors.min_per_dm2[species]
-        )
+        handling = self.timing.handling(self.living.area[places])
         return trimming_minutes(removed_cm, self.area_cm2[places], self.is_cover[places], handling)
 
 
@@ -99,6 +105,7 @@ def stand_of(book: Book, fit: GrowthFit, tank: int, living: LivingAreas | None =
         fixed_min=or_practice("fixed_min", practice.fixed_min)
         + or_practice("travel_min", practice.travel_min),
         labour_rate_per_h=practice.labour_rate_per_h,
+        timing=learn_timing(book, fit),
     )
 
 
@@ -188,6 +195,7 @@ def combined(living: LivingAreas, variants: Sequence[IntArray]) -> LivingAreas:
         budget_cm=living.budget_cm[places],
         floor_cm=living.floor_cm[places],
         safe_cut_cm=living.safe_cut_cm[places],
+        pause_d=living.pause_d[places],
         shape=living.shape[places],
         draws=GrowthDraws(
             log_rate=draws.log_rate[places],

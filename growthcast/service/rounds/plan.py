@@ -13,7 +13,7 @@ from growthcast.book.tables import WEEKDAYS
 from growthcast.errors import UsageError
 from growthcast.fit.design import day_number
 from growthcast.fit.result import GrowthFit
-from growthcast.service.recommend import TankAdvice
+from growthcast.service.advice import TankAdvice
 from growthcast.service.rounds.paths import RoundsProblem, minutes_of_days
 from growthcast.service.rounds.result import LateVisit, PlannedVisit, RoundsPlan
 from growthcast.service.rounds.solve import solve_rounds

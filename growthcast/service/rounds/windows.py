@@ -18,9 +18,10 @@ from growthcast.fit.result import GrowthFit
 from growthcast.fit.solver.drift import span_drift
 from growthcast.fit.solver.linearise import CEILING, KNOTS, RATE
 from growthcast.growth.logistic import shape_factor, stage
+from growthcast.service.advice import TankAdvice
 from growthcast.service.draws import stratified_normals
 from growthcast.service.living import HAND_SPREAD, LivingAreas, living_areas
-from growthcast.service.recommend import TankAdvice, area_label
+from growthcast.service.recommend import area_label
 
 __all__ = ["Chances", "TankWindow", "tank_windows"]
 
@@ -254,7 +255,8 @@ def _over_after(living: LivingAreas, cut_cm: FloatArray, day: int) -> NDArray[np
     ceiling, shape = living.draws.ceiling_cm, living.shape[:, None]
     goal = stage(living.budget_cm[:, None], ceiling, shape)
     start = stage(np.minimum(left, ceiling * (1.0 - 1e-9)), ceiling, shape)
-    over: NDArray[np.bool_] = goal - start < living.growth(float(day))
+    growth, _ = living.growth_after_cut(float(day))
+    over: NDArray[np.bool_] = goal - start < growth
     return over
 
 

@@ -15,16 +15,10 @@ from numpy.typing import NDArray
 from growthcast.book.book import Book
 from growthcast.fit.design import day_number
 from growthcast.fit.result import GrowthFit
+from growthcast.service.advice import TankAdvice
 from growthcast.service.interval import at_rank, highest_rank, needed_cuts
 from growthcast.service.living import all_hold
-from growthcast.service.recommend import (
-    TankAdvice,
-    area_label,
-    blocks_of_tanks,
-    recommend,
-    tank_terms,
-    unit_of,
-)
+from growthcast.service.recommend import area_label, blocks_of_tanks, recommend, tank_terms, unit_of
 from growthcast.service.visit.away_nouns import AwayArea, AwayTank
 from growthcast.service.visit.standing import (
     Standing,
@@ -148,7 +142,7 @@ def _bridge(
     arrived = standing.now
     if span.after_d:
         arrived = arrived + living.growth(float(span.after_d))
-    growth = living.growth(float(span.span_d), float(span.after_d))
+    growth, _ = living.growth_after_cut(float(span.span_d), float(span.after_d))
     usual = standing.cut(arrived, usual_cm) + growth
     highest = living.highest_cut(growth)
     lasting = np.where(standing.within(arrived + growth), np.inf, highest)

@@ -10,9 +10,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from growthcast.book.book import Book
-from growthcast.fit.design import day_number
+from growthcast.fit.design import Design, day_number
 from growthcast.fit.result import Basis, GrowthFit
-from growthcast.service.effort import Handling, trimming_minutes
+from growthcast.service.effort import Timing, learn_timing, trimming_minutes
 from growthcast.service.interval import at_rank, highest_rank, needed_cuts
 from growthcast.service.living import LivingAreas, all_hold
 from growthcast.service.recommend import area_label, tank_terms, unit_of
@@ -285,7 +285,7 @@ def _areas(
     place, priors = living.area, design.priors
     now_cm = standing.heights(standing.now)
     removed = np.maximum(now_cm - standing.heights(cuts.began), 0.0)
-    minutes = _minutes(fit, place, removed)
+    minutes = _minutes(fit.design, learn_timing(book, fit), place, removed)
     height_now, height_next = ranges(now_cm), ranges(standing.heights(cuts.ended))
     usual, off = np.median(now_cm, axis=1), np.median(removed, axis=1)
     over = 1.0 - standing.within(standing.now).mean(axis=1)
@@ -339,13 +339,11 @@ def _areas(
     return tuple(area(n, i) for n, i in enumerate(ordered, start=1)), trimming
 
 
-def _minutes(fit: GrowthFit, place: NDArray[np.int64], removed_cm: FloatArray) -> FloatArray:
+def _minutes(
+    design: Design, timing: Timing, place: NDArray[np.int64], removed_cm: FloatArray
+) -> FloatArray:
     """Minutes of trimming (A, D) of what is taken off (A, D)."""
-    design = fit.design
-    priors, species = design.priors, design.species[place][:, None]
-    handling = Handling(
-        priors.set_up_min[species], priors.min_per_l[species], priors.min_per_dm2[species]
-    )
+    handling = timing.handling(place[:, None])
     worth = np.where(removed_cm > 0.1, removed_cm, 0.0)
     return trimming_minutes(
         worth, design.area_cm2[place][:, None], design.is_cover[place][:, None], handling

@@ -43,7 +43,7 @@ def test_first_span_ends_as_the_interval_rule_says(fit, interval_d):
     living = living_areas(fit, np.array([0]))
     cut = np.full(living.area.size, 9.0)
     saw = sawtooth(living, 0, interval_d, 9.0, weeks=8)
-    end = living.end_height(living.growth(interval_d), cut)[0]
+    end = living.end_height(living.growth_after_cut(interval_d)[0], cut)[0]
     last = int(np.argmax(np.where(saw.day <= interval_d, saw.day, -1)))
     assert saw.height_cm[:, last] == pytest.approx(np.quantile(end, SAWTOOTH_LEVELS), rel=1e-9)
     assert saw.day[0] == 0.0
