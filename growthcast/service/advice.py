@@ -58,8 +58,9 @@ class OptionAdvice:
 class TankAdvice:
     """The recommendation for one tank; ``recommended_interval_d`` is None when none is feasible.
 
-    ``minutes_rest_on`` says what the minutes were learnt from; ``longer`` compares it with the next
-    longer interval (None: there is none, or nothing to compare with). ``mends`` and ``certainty``
+    ``minutes_rest_on`` says what the minutes were learnt from, ``timed_visits`` of how many;
+    ``longer`` compares it with the next longer interval (None: there is none, or nothing to compare
+    with). ``mends`` and ``certainty``
     are worked out when asked for in full.
     """
 
@@ -75,6 +76,7 @@ class TankAdvice:
     mends: tuple[Mend, ...] = ()
     certainty: Certainty | None = None
     minutes_rest_on: str = ""
+    timed_visits: int = 0
 
     def option(self, interval_d: int) -> OptionAdvice:
         """Return the option of one listed interval."""

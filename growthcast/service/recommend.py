@@ -177,6 +177,7 @@ def _advise(
             _option(book, fit, living, o, efforts[o.interval_d], run, terms) for o in mine
         ),
         minutes_rest_on=terms.timing.rests_on(living.area[living.run == run]),
+        timed_visits=terms.timing.visits,
     )
 
 
