@@ -17,9 +17,11 @@ from growthcast.fit.result import GrowthFit
 from growthcast.service.draws import GrowthDraws
 from growthcast.service.effort import (
     Timing,
+    VisitEffort,
     Year,
     learn_timing,
     trimming_minutes,
+    visit_effort,
     year_of_visits,
 )
 from growthcast.service.interval import IntervalOptions, interval_options
@@ -174,10 +176,15 @@ def variant_answers(
         living = combined(stand.living, mine)
         wanted = np.full(len(mine), stand.confidence)
         options = [interval_options(living, d, wanted) for d in listed]
+        fixed_min = np.full(len(mine), stand.fixed_min)
+        efforts = [
+            visit_effort(living, stand.fit.design, stand.timing, option, fixed_min)
+            for option in options
+        ]
         edges = np.append(living.first, living.area.size)
         for run, places in enumerate(mine):
             here = slice(int(edges[run]), int(edges[run + 1]))
-            found.append(_answer(stand, places, options, run, here))
+            found.append(_answer(stand, places, options, efforts, run, here))
     return found
 
 
@@ -209,9 +216,17 @@ def combined(living: LivingAreas, variants: Sequence[IntArray]) -> LivingAreas:
 
 
 def _answer(
-    stand: Stand, places: IntArray, options: list[IntervalOptions], run: int, here: slice
+    stand: Stand,
+    places: IntArray,
+    options: list[IntervalOptions],
+    efforts: list[VisitEffort],
+    run: int,
+    here: slice,
 ) -> VariantAnswer:
-    worked = tuple(_option(stand, places, option, run, here) for option in options)
+    worked = tuple(
+        _option(stand, option, effort, run, here)
+        for option, effort in zip(options, efforts, strict=True)
+    )
     feasible = [o.interval_d for o in worked if o.feasible]
     best = max(feasible, default=None)
     failing = next((o for o in worked if best is None or o.interval_d > best), None)
@@ -220,10 +235,9 @@ def _answer(
 
 
 def _option(
-    stand: Stand, places: IntArray, option: IntervalOptions, run: int, here: slice
+    stand: Stand, option: IntervalOptions, effort: VisitEffort, run: int, here: slice
 ) -> Option:
-    removed = option.removed_cm[here]
-    minutes = stand.fixed_min + float(stand.minutes(places, removed).sum())
+    minutes = effort.of_mean_visit(run).p50
     return Option(
         interval_d=option.interval_d,
         feasible=bool(option.feasible[run]),
@@ -232,6 +246,6 @@ def _option(
         share_of_days_presentable=float(option.share_of_days_presentable[run]),
         minutes_per_visit=minutes,
         year=year_of_visits(option.interval_d, minutes, stand.labour_rate_per_h),
-        removed_cm=removed,
+        removed_cm=option.removed_cm[here],
         chance_within=option.chance_within[here],
     )

@@ -97,8 +97,7 @@ def test_what_stands_there_now_is_as_interval_says(known) -> None:
     assert now.tank_limited_by == tank.limited_by
     for mine, theirs in zip(now.tank.options, tank.options, strict=True):
         assert mine.chance_all_within == pytest.approx(theirs.chance_all_within)
-        # Usual minutes here, the median over draws of everything there.
-        assert mine.year.cost == pytest.approx(theirs.year.cost, rel=0.04)
+        assert mine.year.cost == pytest.approx(theirs.year.cost)
 
 
 def test_days_to_the_look_count_settling_in(known) -> None:
