@@ -45,6 +45,9 @@ AsJson = Annotated[bool, typer.Option("--json", help="Print one JSON object inst
 
 FIRST_YEAR, LAST_YEAR = 1970, 2200
 
+STALE_D = 42
+"""Days without any log after which it is said (common practice, no source)."""
+
 
 def parse_date(text: str, option: str) -> date:
     """Read a date option."""
@@ -100,7 +103,7 @@ def _say_what_is_planted_later(book: Book, day: date) -> None:
 def open_fit(argument: str | None, on: str | None) -> tuple[Book, date, GrowthFit]:
     """Read and fit the book; areas whose fit did not settle are named on stderr."""
     from growthcast.cli.output import say
-    from growthcast.fit.result import fit_growth
+    from growthcast.fit.result import fit_growth, last_logged
 
     book, day = open_book(argument, on)
     fit = fit_growth(book, day)
@@ -110,6 +113,12 @@ def open_fit(argument: str | None, on: str | None) -> tuple[Book, date, GrowthFi
             f"The fit did not settle for {', '.join(unsettled[:10])}"
             f"{' and others' if unsettled.size > 10 else ''}: do not rely on these areas' numbers; "
             "look for a slipped decimal or a mistaken area in their log rows."
+        )
+    last = last_logged(book)
+    if last is not None and (day - last).days > STALE_D:
+        say(
+            f"The log ends on {last}, {(day - last).days} days before {day}: heights since then "
+            "are forecast as if nothing had been cut."
         )
     if fit.widening != 1.0:
         say(

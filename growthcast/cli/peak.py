@@ -12,6 +12,7 @@ from growthcast.cli.options import AsJson, BookFolder, TankId, one_tank, open_fi
 from growthcast.errors import UsageError
 
 if TYPE_CHECKING:
+    from growthcast.book.book import Book
     from growthcast.service.visit.peak_nouns import PeakArea, PeakPlan
 
 PeakDate = Annotated[
@@ -87,7 +88,8 @@ def peak_command(
             )
     from growthcast.cli.cuts import recommended_interval
 
-    dates = given or _usual_visits(today, day, recommended_interval(opened, fit, place))
+    interval_d = recommended_interval(opened, fit, place)
+    dates = given or _usual_visits(_last_visit(opened, place, today), today, day, interval_d)
     if dates == [today] and not given:
         say(f"No visit of the usual rhythm falls before {day}: today's, {today}, is counted on.")
     plan = peak_plan(opened, fit, place, day, dates, target, within)
@@ -98,16 +100,27 @@ def peak_command(
 
 
 def _check_shares(target: float, within: float) -> None:
-    if not 0.2 <= target <= 1.0:
-        raise UsageError(f"--target {target:g} is not a share from 0.2 to 1; write 0.85 for 85 %")
+    if not 0.5 <= target <= 1.0:
+        raise UsageError(f"--target {target:g} is not a share from 0.5 to 1; write 0.85 for 85 %")
     if not 0.02 <= within <= 0.5:
         raise UsageError(f"--within {within:g} is not a share from 0.02 to 0.5; write 0.15")
 
 
-def _usual_visits(today: date, day: date, interval_d: int) -> Sequence[date]:
-    """Visits at the tank's interval until the day; today where none falls before it."""
-    count = ((day - today).days - 1) // interval_d
-    return [today + timedelta(days=interval_d * n) for n in range(1, count + 1)] or [today]
+def _last_visit(book: Book, place: int, today: date) -> date:
+    """Last day of the log on which the tank was visited, today if there is none."""
+    mine = book.trims.text("tank_id") == book.tanks.text("tank_id")[place]
+    days = book.trims.date("date")[mine]
+    return days.max().astype("datetime64[D]").item() if days.size else today
+
+
+def _usual_visits(last: date, today: date, day: date, interval_d: int) -> Sequence[date]:
+    """Visits at the tank's interval since its last one; one that is overdue falls on today.
+
+    Today, too, where none falls before the day.
+    """
+    first = max(last + timedelta(days=interval_d), today)
+    count = max((day - first).days - 1, -1) // interval_d + 1
+    return [first + timedelta(days=interval_d * n) for n in range(count)] or [today]
 
 
 def _print(plan: PeakPlan) -> None:

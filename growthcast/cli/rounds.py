@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from datetime import timedelta
+from datetime import UTC, datetime, timedelta
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
@@ -116,7 +116,7 @@ def _write_files(plan: RoundsPlan, csv: Path | None, ics: Path | None) -> None:
         write_whole(csv, rounds_csv(plan).encode())
         say(f"Wrote {csv}")
     if ics is not None:
-        write_whole(ics, rounds_ics(plan))
+        write_whole(ics, rounds_ics(plan, datetime.now(UTC)))
         say(f"Wrote {ics}")
 
 
@@ -145,7 +145,7 @@ def _monday(day: date) -> date:
 
 
 def _row(visit: PlannedVisit) -> list[str]:
-    late = f" ({visit.days_late} days late)" if visit.days_late else ""
+    late = f" ({_days(visit.days_late)} late)" if visit.days_late else ""
     return [
         f"{visit.on:%a} {visit.on}",
         visit.tank_id,
@@ -180,7 +180,11 @@ def _losses(plan: RoundsPlan) -> list[str]:
 
 
 def _lost(one: LateVisit) -> str:
-    why = "for want of hours" if one.for_want_of_hours else "no working day of its own before that"
+    why = (
+        "for want of hours on the days it may be visited"
+        if one.for_want_of_hours
+        else "no working day of its own before that"
+    )
     if one.on is None:
         when = f"due on {one.due_on} and has no visit before the plan ends ({why})"
         until = "by then"

@@ -63,7 +63,8 @@ def answer_swaps(
 def _table(book: Book, found: SwapSearch) -> None:
     currency = book.practice.currency
     print_table(
-        f"Swaps with which a visit every {found.reach_d} days holds, the cheapest first",
+        f"Swaps with which a visit every {found.reach_d} days holds: as few as will do, the "
+        "cheapest in a year first",
         [
             "swap",
             "replanted>",

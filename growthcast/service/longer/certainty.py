@@ -315,6 +315,12 @@ def certainty_in_words(certainty: Certainty, recommended_d: int | None) -> str:
     ]
     said = f"How sure: {named(chosen)} is best with a chance of {100 * certainty.chance_best:.0f} %"
     said += "".join(f", {other}" for other in also) + ". "
+    likeliest = others[0][0]
+    if likeliest > chosen:
+        said += (
+            f"{named(likeliest).capitalize()} would be the likelier, but with this doubt counted in "
+            "it does not reach the wanted chance. "
+        )
     if certainty.visits_to_settle == 0:
         return said + "More visits are not needed to settle it."
     if certainty.visits_to_settle is None:

@@ -242,7 +242,7 @@ def _chances(holds: BoolArray, rest: BoolArray, comers: list[IntArray]) -> Float
 
 
 def _cheapest(stand: Stand, base: IntArray, reach: list[_Tried], reach_d: int) -> list[_Pairs]:
-    """Return the cheapest combinations: the fewest swaps, the least ground, the lowest cost."""
+    """Return the combinations with the fewest swaps, the cheapest in a year first."""
     if not reach:
         return []
     fewest = min(len(pairs) for _, pairs in reach)
@@ -251,17 +251,17 @@ def _cheapest(stand: Stand, base: IntArray, reach: list[_Tried], reach_d: int) -
         if len(pairs) == fewest:
             grouped.setdefault(tuple(area for area, _ in pairs), []).append((chance, pairs))
     ground = {areas: float(stand.area_cm2[list(areas)].sum()) for areas in grouped}
-    best: list[_Pairs] = []
+    best: list[tuple[float, _Pairs]] = []
     for areas in sorted(grouped, key=lambda group: (ground[group], group)):
         likeliest = sorted(grouped[areas], key=lambda f: (-f[0], f[1]))[:MOST_COSTED]
         variants = [_variant(base, pairs) for _, pairs in likeliest]
         answers = variant_answers(stand, variants, [reach_d])
         costs = [answer.options[0].minutes_per_visit for answer in answers]
         order = np.argsort(costs, kind="stable").tolist()
-        best += [likeliest[i][1] for i in order[: 3 if not best else 1]]
+        best += [(costs[i], likeliest[i][1]) for i in order[: 3 if not best else 1]]
         if len(best) >= MOST_PROPOSALS:
             break
-    return best[:MOST_PROPOSALS]
+    return [pairs for _, pairs in sorted(best, key=lambda one: one[0])[:MOST_PROPOSALS]]
 
 
 def _variant(base: IntArray, pairs: _Pairs) -> IntArray:

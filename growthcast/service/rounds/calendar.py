@@ -13,21 +13,20 @@ from __future__ import annotations
 
 import hashlib
 from collections.abc import Iterator
-from datetime import date, timedelta
+from datetime import UTC, datetime, timedelta
 
 from growthcast.service.rounds.result import PlannedVisit, RoundsPlan
 
 __all__ = ["rounds_ics"]
 
 LONGEST_LINE = 75
-EPOCH = date(1970, 1, 1)
+EPOCH = datetime(2020, 1, 1, tzinfo=UTC)
 
 
-def rounds_ics(plan: RoundsPlan) -> bytes:
-    """Return the visits as an iCalendar file.
+def rounds_ics(plan: RoundsPlan, made_at: datetime) -> bytes:
+    """Return the visits as an iCalendar file, made at a moment (UTC).
 
-    Stamp and sequence number are those of the day the plan stands on: the same book gives the same
-    bytes, and a plan of a later day takes the place of an earlier one.
+    The sequence number counts minutes, so that a plan made later takes the place of an earlier one.
     """
     lines = [
         "BEGIN:VCALENDAR",
@@ -37,12 +36,12 @@ def rounds_ics(plan: RoundsPlan) -> bytes:
         "METHOD:PUBLISH",
     ]
     for visit in plan.visits:
-        lines += _event(visit, plan)
+        lines += _event(visit, plan, made_at)
     lines.append("END:VCALENDAR")
     return b"".join(part for line in lines for part in _folded(line))
 
 
-def _event(visit: PlannedVisit, plan: RoundsPlan) -> list[str]:
+def _event(visit: PlannedVisit, plan: RoundsPlan, made_at: datetime) -> list[str]:
     where = ", ".join(part for part in (visit.client, visit.site) if part)
     told = [
         f"Visit {visit.number} of tank {visit.tank_id}: {visit.minutes:.0f} min at the tank",
@@ -53,8 +52,8 @@ def _event(visit: PlannedVisit, plan: RoundsPlan) -> list[str]:
     lines = [
         "BEGIN:VEVENT",
         f"UID:{_uid(plan.practice, visit)}",
-        f"DTSTAMP:{plan.on:%Y%m%d}T000000Z",
-        f"SEQUENCE:{(plan.on - EPOCH).days}",
+        f"DTSTAMP:{made_at:%Y%m%dT%H%M%SZ}",
+        f"SEQUENCE:{(made_at - EPOCH) // timedelta(minutes=1)}",
         f"DTSTART;VALUE=DATE:{visit.on:%Y%m%d}",
         f"DTEND;VALUE=DATE:{visit.on + timedelta(days=1):%Y%m%d}",
         f"SUMMARY:{_escaped(f'{visit.tank_id}: {visit.minutes:.0f} min')}",

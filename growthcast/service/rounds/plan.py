@@ -14,7 +14,7 @@ from growthcast.errors import UsageError
 from growthcast.fit.design import day_number
 from growthcast.fit.result import GrowthFit
 from growthcast.service.advice import TankAdvice
-from growthcast.service.rounds.paths import RoundsProblem, minutes_of_days
+from growthcast.service.rounds.paths import RoundsProblem
 from growthcast.service.rounds.result import LateVisit, PlannedVisit, RoundsPlan
 from growthcast.service.rounds.solve import solve_rounds
 from growthcast.service.rounds.windows import TankWindow, tank_windows
@@ -93,20 +93,22 @@ def plan_rounds(
         capacity_min=np.full(offsets.size, capacity),
     )
     solved = solve_rounds(problem)
-    visits, late = _visits(windows, solved.visited, start, offsets, allowed)
+    planned, late = _visits(windows, solved.visited, start, offsets, allowed)
+    visits = _with_travel(planned, {w.tank_id: int(s) for w, s in zip(windows, site, strict=True)})
     return RoundsPlan(
         on=_date(fit.design.on_day),
         start=start,
         end=start + timedelta(days=days - 1),
         practice=book.practice.name,
         hours_per_day=book.practice.hours_per_day,
-        visits=_with_travel(
-            visits, {w.tank_id: int(s) for w, s in zip(windows, site, strict=True)}
-        ),
+        visits=visits,
         late=late,
         notes=(*_overdue(windows, start), *notes, *more, *_unfeasible(windows)),
         dates=tuple(dates),
-        minutes_per_day=tuple(minutes_of_days(problem, solved.visited).tolist()),
+        minutes_per_day=tuple(
+            sum(visit.minutes + visit.travel_min for visit in visits if visit.on == day)
+            for day in dates
+        ),
         weighed_loss=solved.lost,
         weighed_loss_bound=max(solved.bound, 0.0),
     )

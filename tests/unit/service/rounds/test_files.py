@@ -5,7 +5,7 @@ from __future__ import annotations
 import csv
 import io
 from dataclasses import replace
-from datetime import date, timedelta
+from datetime import UTC, date, datetime, timedelta
 
 import pytest
 from hypothesis import given
@@ -42,6 +42,7 @@ PLAN = RoundsPlan(
     weighed_loss=0.0,
     weighed_loss_bound=0.0,
 )
+MADE = datetime(2026, 11, 24, 9, 30, tzinfo=UTC)
 TEXT = st.text(st.characters(codec="utf-8"), max_size=120)
 
 
@@ -50,7 +51,7 @@ def with_texts(tank: str, client: str, site: str) -> RoundsPlan:
 
 
 def test_an_independent_reader_finds_every_visit():
-    events = Calendar.from_ical(rounds_ics(PLAN)).walk("VEVENT")
+    events = Calendar.from_ical(rounds_ics(PLAN, MADE)).walk("VEVENT")
     assert [event.decoded("DTSTART") for event in events] == [VISIT.on, VISIT.on]
     assert [event.decoded("DTEND") for event in events] == [VISIT.on + timedelta(days=1)] * 2
     assert str(events[0]["LOCATION"]) == f"{VISIT.client}, {VISIT.site}"
@@ -61,7 +62,7 @@ def test_an_independent_reader_finds_every_visit():
 
 @given(TEXT, TEXT)
 def test_any_text_survives_and_lines_are_short(client, site):
-    data = rounds_ics(with_texts("lobby", client, site))
+    data = rounds_ics(with_texts("lobby", client, site), MADE)
     for line in data.split(b"\r\n"):
         assert len(line) <= 75
         line.decode()  # no character is cut in two
@@ -81,18 +82,19 @@ def test_any_text_survives_and_lines_are_short(client, site):
 
 def test_a_moved_visit_keeps_its_uid_and_others_have_their_own():
     def uids(plan):
-        return [str(e["UID"]) for e in Calendar.from_ical(rounds_ics(plan)).walk("VEVENT")]
+        return [str(e["UID"]) for e in Calendar.from_ical(rounds_ics(plan, MADE)).walk("VEVENT")]
 
-    moved = replace(PLAN, on=date(2026, 11, 25), visits=(replace(VISIT, on=date(2026, 12, 2)),))
+    moved = replace(PLAN, visits=(replace(VISIT, on=date(2026, 12, 2)),))
     assert uids(moved)[0] == uids(PLAN)[0]
     next_one = replace(PLAN, visits=(replace(VISIT, number=8),))
     assert len({*uids(PLAN), *uids(next_one)}) == 3
     assert uids(replace(PLAN, practice="Another"))[0] != uids(PLAN)[0]
     later, first = (
-        Calendar.from_ical(rounds_ics(plan)).walk("VEVENT")[0] for plan in (moved, PLAN)
+        Calendar.from_ical(rounds_ics(plan, at)).walk("VEVENT")[0]
+        for plan, at in ((moved, MADE + timedelta(minutes=1)), (PLAN, MADE))
     )
     assert int(later["SEQUENCE"]) > int(first["SEQUENCE"])
-    assert rounds_ics(PLAN) == rounds_ics(PLAN)
+    assert rounds_ics(PLAN, MADE) == rounds_ics(PLAN, MADE)
 
 
 @pytest.mark.parametrize("text", ["=1+1", "+1", "-1", "@x", "\t=1", "'=1", "''@", "'plain", "a=1"])
