@@ -318,8 +318,8 @@ def certainty_in_words(certainty: Certainty, recommended_d: int | None) -> str:
     likeliest = others[0][0]
     if likeliest > chosen:
         said += (
-            f"{named(likeliest).capitalize()} would be the likelier, but with this doubt counted in "
-            "it does not reach the wanted chance. "
+            f"The likelier one, {named(likeliest)}, does not reach the wanted chance with this "
+            "doubt counted in. "
         )
     if certainty.visits_to_settle == 0:
         return said + "More visits are not needed to settle it."
