@@ -67,9 +67,12 @@ IDS = st.sampled_from(
 
 
 def as_csv(rows: list[list[str]], mark: str, end: str) -> str:
-    stream = io.StringIO()
-    csv.writer(stream, delimiter=mark, lineterminator=end).writerows(rows)
-    return stream.getvalue()
+    lines = []
+    for row in rows:
+        stream = io.StringIO()  # a terminator of both kinds, so that breaks of either are quoted
+        csv.writer(stream, delimiter=mark, lineterminator="\r\n").writerow(row)
+        lines.append(stream.getvalue().removesuffix("\r\n") + end)
+    return "".join(lines)
 
 
 @st.composite

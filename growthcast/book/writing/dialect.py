@@ -25,6 +25,16 @@ _LINE_END = re.compile("\r\n|\n|\r")
 _CODEC_NAMES = {"cp1252": "Windows-1252"}
 
 
+def csv_line(cells: Sequence[str], delimiter: str) -> str:
+    """Return a row without its line end; line breaks of either kind inside a cell are quoted.
+
+    Python's writer quotes only those that end its lines, so it is told of both.
+    """
+    buffer = io.StringIO(newline="")
+    csv.writer(buffer, delimiter=delimiter, lineterminator="\r\n").writerow(cells)
+    return buffer.getvalue().removesuffix("\r\n")
+
+
 @dataclass(frozen=True, slots=True)
 class Dialect:
     """Encoding, separator, line end and decimal mark of a table file, and its header as typed.
@@ -46,16 +56,15 @@ class Dialect:
 
         ``UsageError`` for a column which the file does not have, or text its encoding cannot hold.
         """
-        buffer = io.StringIO(newline="")
-        writer = csv.writer(buffer, delimiter=self.delimiter, lineterminator=self.line_end)
+        written = []
         for row in rows:
             cells = [""] * len(self.header)
             for name, value in row.items():
                 if value is not None and value != "":
                     cells[self._place(name, table)] = self._cell(value)
-            writer.writerow(cells)
+            written.append(csv_line(cells, self.delimiter) + self.line_end)
         try:
-            return buffer.getvalue().encode(self.codec)
+            return "".join(written).encode(self.codec)
         except UnicodeEncodeError as error:
             letter = shown(error.object[error.start : error.end])
             raise UsageError(
