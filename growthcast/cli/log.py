@@ -161,7 +161,9 @@ def _asked(book: Book, tank_id: str, day: date) -> tuple[VisitRow, ...]:
     items: list[str] = []
     for place in (*unlogged_on(book, tank_id, day), None):
         while True:
-            typed = _answer(_question(place))
+            typed = _answer(_question(place), items)
+            if "note:" not in typed:  # several amounts may stand apart, as in the question
+                typed = "+".join(typed.split())
             if typed == "?":
                 say(GRAMMAR)
                 continue
@@ -184,14 +186,20 @@ def _question(place: Place | None) -> str:
     return f"{named}, {unit} before/after: "
 
 
-def _answer(question: str) -> str:
-    """Return a line typed at a question on stderr; the end of the input leaves without writing."""
+def _answer(question: str, so_far: Sequence[str] = ()) -> str:
+    """Return a line typed at a question on stderr; the end of the input leaves without writing.
+
+    What was typed so far is then said back, so that it can be given again.
+    """
     from growthcast.cli.output import printable
 
     print(printable(question), end="", file=sys.stderr, flush=True)  # noqa: T201
     line = sys.stdin.readline()
     if not line:
-        raise UsageError("the input ended before the visit was complete; nothing was written")
+        typed = f"; typed so far: {' '.join(so_far)}" if so_far else ""
+        raise UsageError(
+            f"the input ended before the visit was complete; nothing was written{typed}"
+        )
     return line.strip()
 
 

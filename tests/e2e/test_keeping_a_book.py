@@ -181,13 +181,13 @@ def test_a_book_is_never_guessed(tmp_path, monkeypatch):
 
 def test_without_amounts_every_area_is_asked_for(folder, monkeypatch):
     old = (folder / "trims.csv").read_bytes()
-    monkeypatch.setattr(sys, "stdin", io.StringIO("?\ntall\n20/12\n\n35min\ny\n"))
+    monkeypatch.setattr(sys, "stdin", io.StringIO("?\ntall\n20/12\n\n180g 35min\ny\n"))
     asked = log(folder)
     assert asked.status == 0
     assert "Back stems (stems), cm before/after: " in asked.err
     assert "What to write:" in asked.err
     assert '"tall" is not understood' in asked.err
-    new = b"2026-06-08,lobby,stems,20,12,,,,,\n2026-06-08,lobby,,,,,,,35,\n"
+    new = b"2026-06-08,lobby,stems,20,12,,,,,\n2026-06-08,lobby,,,,,180,,35,\n"
     assert (folder / "trims.csv").read_bytes() == old + new
 
 
