@@ -63,7 +63,8 @@ def page_locale(book: Book, file: Path, *, only_english: bool = False) -> Locale
 
 def write_page(book: Book, page: Page, file: Path, form: Form) -> None:
     """Write a page, whole or not at all."""
-    from growthcast.figures.save import check_target, write_whole
+    from growthcast.book.writing.whole import write_whole
+    from growthcast.figures.save import check_target
 
     if form == "html":
         from growthcast.brief.html import page_html

@@ -107,8 +107,8 @@ def _check_file(book: Book, file: Path | None, suffix: str) -> None:
 
 
 def _write_files(plan: RoundsPlan, csv: Path | None, ics: Path | None) -> None:
+    from growthcast.book.writing.whole import write_whole
     from growthcast.cli.output import say
-    from growthcast.figures.save import write_whole
     from growthcast.service.rounds.calendar import rounds_ics
     from growthcast.service.rounds.table import rounds_csv
 

@@ -12,9 +12,10 @@ from numpy.typing import NDArray
 from scipy.special import bdtr
 
 from growthcast.book.book import Book
+from growthcast.book.writing.whole import write_whole
 from growthcast.errors import UsageError
 from growthcast.figures.lettering import MM_PER_POINT, wrapped
-from growthcast.figures.save import check_target, figure_form, write_whole
+from growthcast.figures.save import check_target, figure_form
 from growthcast.figures.style import (
     BAND_80_ALPHA,
     FORECAST,

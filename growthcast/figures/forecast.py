@@ -13,6 +13,7 @@ from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 
 from growthcast.book.book import Book
+from growthcast.book.writing.whole import write_whole
 from growthcast.errors import UsageError
 from growthcast.figures.lettering import MM_PER_POINT, drawable, shortened, tidy, wrapped
 from growthcast.figures.log import area_log, visit_days
@@ -24,7 +25,7 @@ from growthcast.figures.panel import (
     AreaPanel,
     forecast_axes,
 )
-from growthcast.figures.save import check_target, figure_form, write_whole
+from growthcast.figures.save import check_target, figure_form
 from growthcast.figures.style import LABEL_PT, figure_bytes, house_style, new_figure
 from growthcast.figures.words import (
     area_sentence,

@@ -3,13 +3,13 @@
 from __future__ import annotations
 
 import io
-import os
 import zipfile
 from pathlib import Path
 
 from growthcast.book.checks.names import FILES
 from growthcast.book.sheets.export import book_sheets
 from growthcast.book.words import printable
+from growthcast.book.writing.whole import write_whole
 from growthcast.errors import UsageError
 
 __all__ = ["check_workbook_target", "export_book"]
@@ -37,7 +37,7 @@ def export_book(folder: Path, file: Path) -> dict[str, int]:
         from growthcast.book.sheets.forms.ods import ods_bytes
 
         data = ods_bytes(sheets)
-    _write_whole(file, data)
+    write_whole(file, data)
     return {sheet.name: sheet.count for sheet in sheets}
 
 
@@ -82,21 +82,3 @@ def _is_workbook(file: Path, suffix: str) -> bool:
             return _HOLDS[suffix] in packed.namelist()
     except (zipfile.BadZipFile, ValueError, io.UnsupportedOperation):
         return False
-
-
-def _write_whole(file: Path, data: bytes) -> None:
-    """Write a file in one step: a reader finds the old one or the new one, never a part."""
-    beside = file.parent / f".growthcast-{os.getpid()}{file.suffix}"
-    try:
-        try:
-            with beside.open("xb") as kept:
-                kept.write(data)
-                kept.flush()
-                os.fsync(kept.fileno())
-            beside.replace(file)
-        except BaseException:
-            beside.unlink(missing_ok=True)
-            raise
-    except OSError as error:
-        reason = (error.strerror or "no reason given").lower()
-        raise UsageError(f'"{printable(str(file))}" cannot be written: {reason}') from error

@@ -9,8 +9,9 @@ from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 
 from growthcast.book.book import Book
+from growthcast.book.writing.whole import write_whole
 from growthcast.figures.lettering import MM_PER_POINT, drawable, tidy, wrapped
-from growthcast.figures.save import check_target, figure_form, write_whole
+from growthcast.figures.save import check_target, figure_form
 from growthcast.figures.style import LABEL_PT, figure_bytes, house_style, new_figure
 
 __all__ = ["drawn_sheet", "save_sheet"]

@@ -14,10 +14,11 @@ from matplotlib.figure import Figure
 from matplotlib.ticker import MaxNLocator
 
 from growthcast.book.book import Book
+from growthcast.book.writing.whole import write_whole
 from growthcast.errors import UsageError
 from growthcast.figures.lettering import MM_PER_POINT, drawable, wrapped
 from growthcast.figures.marks import ConciseDates, EndLabel, label_ends, title_axes
-from growthcast.figures.save import check_target, figure_form, write_whole
+from growthcast.figures.save import check_target, figure_form
 from growthcast.figures.style import (
     BAND_80_ALPHA,
     BUDGET,

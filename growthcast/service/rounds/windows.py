@@ -20,7 +20,7 @@ from growthcast.fit.solver.linearise import CEILING, KNOTS, RATE
 from growthcast.growth.logistic import shape_factor, stage
 from growthcast.service.advice import TankAdvice
 from growthcast.service.draws import stratified_normals
-from growthcast.service.living import HAND_SPREAD, LivingAreas, living_areas
+from growthcast.service.living import LivingAreas, living_areas
 from growthcast.service.recommend import area_label
 
 __all__ = ["Chances", "TankWindow", "tank_windows"]
@@ -251,12 +251,9 @@ def _over_after(living: LivingAreas, cut_cm: FloatArray, day: int) -> NDArray[np
     """Whether each area stands over its budget so many days after a cut, in each draw, (A, D)."""
     if day == 0:
         return np.zeros(living.draws.hand.shape, np.bool_)
-    left = cut_cm[:, None] * np.exp(HAND_SPREAD * living.draws.hand)
-    ceiling, shape = living.draws.ceiling_cm, living.shape[:, None]
-    goal = stage(living.budget_cm[:, None], ceiling, shape)
-    start = stage(np.minimum(left, ceiling * (1.0 - 1e-9)), ceiling, shape)
+    way = living.stage_of(living.budget_cm) - living.stage_after_cut(cut_cm)
     growth, _ = living.growth_after_cut(float(day))
-    over: NDArray[np.bool_] = goal - start < growth
+    over: NDArray[np.bool_] = way < growth
     return over
 
 

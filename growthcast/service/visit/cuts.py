@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 from growthcast.book.book import Book
 from growthcast.fit.design import Design, day_number
 from growthcast.fit.result import Basis, GrowthFit
-from growthcast.service.effort import Timing, learn_timing, trimming_minutes
+from growthcast.service.effort import Timing, trimming_minutes
 from growthcast.service.interval import at_rank, highest_rank, needed_cuts
 from growthcast.service.living import LivingAreas, all_hold
 from growthcast.service.recommend import area_label, tank_terms, unit_of
@@ -200,7 +200,9 @@ def cut_sheet(book: Book, fit: GrowthFit, tank: int, next_on: date) -> CutSheet:
     confidence = float(terms.confidence[tank])
     cuts = _cuts(standing, interval_d, confidence) if living.area.size else None
     areas, trimming = (
-        _areas(book, fit, standing, interval_d, cuts) if cuts else ((), Range(0, 0, 0))
+        _areas(book, fit, terms.timing, standing, interval_d, cuts)
+        if cuts
+        else ((), Range(0, 0, 0))
     )
     holds_d = 0
     if cuts:
@@ -278,14 +280,14 @@ def _cut_at(
 
 
 def _areas(
-    book: Book, fit: GrowthFit, standing: Standing, interval_d: int, cuts: _Cuts
+    book: Book, fit: GrowthFit, timing: Timing, standing: Standing, interval_d: int, cuts: _Cuts
 ) -> tuple[tuple[AreaCut, ...], Range]:
     """What is done to each area, in the order of work, and the minutes of trimming."""
     living, design = standing.living, fit.design
     place, priors = living.area, design.priors
     now_cm = standing.heights(standing.now)
     removed = np.maximum(now_cm - standing.heights(cuts.began), 0.0)
-    minutes = _minutes(fit.design, learn_timing(book, fit), place, removed)
+    minutes = _minutes(fit.design, timing, place, removed)
     height_now, height_next = ranges(now_cm), ranges(standing.heights(cuts.ended))
     usual, off = np.median(now_cm, axis=1), np.median(removed, axis=1)
     over = 1.0 - standing.within(standing.now).mean(axis=1)
