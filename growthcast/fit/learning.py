@@ -2,9 +2,10 @@
 
 The marginal likelihood of the readings (every rate, ceiling, effect and stage integrated out, as
 linearised at the current fit) is climbed in the logarithms of the spreads, with a weak normal prior
-around the defaults that keeps three tanks from yielding a spread of zero. One round is a Newton
-step along each spread, from three evaluations; between rounds the fit is settled again. The
-curvature that is left is the spreads' own uncertainty.
+around the defaults that keeps three tanks from yielding a spread of zero. Slopes are exact for the
+linearised problem, its means held; curvature comes from how they change around the start and then
+along the way (BFGS), while the fit settles with the spreads. The curvature at the end is the
+spreads' own uncertainty.
 
 References
 ----------
@@ -15,15 +16,16 @@ likelihood with the fit.
 
 from __future__ import annotations
 
-from dataclasses import replace
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
 
 from growthcast.fit.design import Design, with_spreads
 from growthcast.fit.rows.chains import Link
-from growthcast.fit.solver.likelihood import log_likelihood
-from growthcast.fit.solver.problem import Point, Problem
+from growthcast.fit.solver.drift import KNOT_COUNT
+from growthcast.fit.solver.likelihood import variance_slopes
+from growthcast.fit.solver.linearise import error_parts
 from growthcast.fit.solver.solve import ROUGHLY, Solution, solve, view_of
 from growthcast.fit.spreads import LEARNT, Spreads
 from growthcast.fit.suspects import set_suspects_aside
@@ -34,15 +36,15 @@ FloatArray = NDArray[np.float64]
 
 PRIOR_SD = 0.5
 """Standard deviation of a log spread around its default: a factor of 1.6 either way."""
-STEP = 0.15
-"""Change of a log spread by which its slope and curvature are measured."""
+STEP = 0.02
+"""Change of a log spread by which curvature is measured."""
 LONGEST_MOVE = 0.5
-SETTLED = 0.02
-"""Rounds end when no log spread moves further than this."""
-MOST_ROUNDS = 6
+LEAST_GAIN = 0.02
+"""Learning ends when another step would raise the log likelihood by less than this."""
+MOST_ROUNDS = 20
 WIDER_BEFORE_LEARNING = 1.5
 """Before the spreads are learnt a reading is only set aside if it is this much further off."""
-STEPS_BETWEEN = 6
+STEPS_BETWEEN = 2
 """Fitting steps between rounds."""
 
 
@@ -64,29 +66,55 @@ def learn_spreads(design: Design) -> tuple[Design, Solution]:
     if not design.spans.any():
         return design, solution
     design, solution = set_suspects_aside(design, solution, wider=WIDER_BEFORE_LEARNING)
-    names = _taught(design)
-    start = design.spreads
-    logs = dict.fromkeys(names, 0.0)  # log of each spread over its default
-    curvature = dict.fromkeys(names, 1.0 / PRIOR_SD**2)
+    names, start = _taught(design), design.spreads
+    slope = _slopes(design, solution, names, np.zeros(len(names)))
+    nothing = np.zeros(len(names))
+    climb = _Climb(nothing, slope, _covariance(design, solution, start, names, nothing, slope))
     for _ in range(MOST_ROUNDS):
-        moves = {}
-        level = _level(design, solution.point, start, logs)
-        for name in names:
-            up, down = (
-                _level(design, solution.point, start, {**logs, name: logs[name] + way * STEP})
-                for way in (1.0, -1.0)
-            )
-            slope = (up - down) / (2.0 * STEP)
-            curvature[name] = max(-(up - 2.0 * level + down) / STEP**2, 1.0 / PRIOR_SD**2)
-            moves[name] = float(np.clip(slope / curvature[name], -LONGEST_MOVE, LONGEST_MOVE))
-        logs = {name: logs[name] + moves[name] for name in names}
-        design = with_spreads(design, _spreads(start, logs))
-        solution = solve(design.problem, solution.point, STEPS_BETWEEN, ROUGHLY)
-        if max(abs(move) for move in moves.values()) < SETTLED:
+        if climb.gain < LEAST_GAIN:
             break
-    sd = {name: float(1.0 / np.sqrt(curvature[name])) for name in names}
-    design = with_spreads(design, replace(_spreads(start, logs), sd=sd))
+        logs = climb.next_logs()
+        design = with_spreads(design, _spreads(start, names, logs))
+        solution = solve(design.problem, solution.point, STEPS_BETWEEN, ROUGHLY)
+        climb = climb.moved_to(logs, _slopes(design, solution, names, logs))
+    covariance = _covariance(design, solution, start, names, climb.logs, climb.slope)
+    sd = dict(zip(names, np.sqrt(np.diag(covariance)).tolist(), strict=True))
+    design = with_spreads(design, replace(design.spreads, sd=sd))
     return set_suspects_aside(design, solution)
+
+
+@dataclass(frozen=True, slots=True)
+class _Climb:
+    """Where the log spreads (n,) stand, the slope there, and the inverse curvature (n, n)."""
+
+    logs: FloatArray
+    slope: FloatArray
+    inverse: FloatArray
+
+    @property
+    def gain(self) -> float:
+        """Log likelihood that the next step promises."""
+        return 0.5 * float(self.slope @ self.inverse @ self.slope)
+
+    def next_logs(self) -> FloatArray:
+        """Log spreads a quasi-Newton step further."""
+        move = self.inverse @ self.slope
+        stepped: FloatArray = self.logs + move * min(1.0, LONGEST_MOVE / np.abs(move).max())
+        return stepped
+
+    def moved_to(self, logs: FloatArray, slope: FloatArray) -> _Climb:
+        """Learn the curvature from how the slope has changed (BFGS)."""
+        step, flatter = logs - self.logs, self.slope - slope
+        along = float(step @ flatter)
+        if along <= LEAST_CURVATURE * float(step @ step):
+            return _Climb(logs, slope, self.inverse)
+        turned = np.eye(step.size) - np.outer(step, flatter) / along
+        inverse = turned @ self.inverse @ turned.T + np.outer(step, step) / along
+        return _Climb(logs, slope, inverse)
+
+
+LEAST_CURVATURE = 1.0 / PRIOR_SD**2
+"""The prior's own: a log that says anything makes the likelihood no flatter."""
 
 
 def _taught(design: Design) -> list[str]:
@@ -97,13 +125,58 @@ def _taught(design: Design) -> list[str]:
     return [name for name in LEARNT if name != "weight" or weighed]
 
 
-def _spreads(start: Spreads, logs: dict[str, float]) -> Spreads:
-    changed = {name: getattr(start, name) * float(np.exp(log)) for name, log in logs.items()}
-    return replace(start, **changed)
+def _spreads(start: Spreads, names: list[str], logs: FloatArray) -> Spreads:
+    factors = dict(zip(names, np.exp(logs).tolist(), strict=True))
+    return replace(start, **{name: getattr(start, name) * by for name, by in factors.items()})
 
 
-def _level(design: Design, point: Point, start: Spreads, logs: dict[str, float]) -> float:
-    """Log likelihood of the readings plus the log prior of the spreads."""
-    problem: Problem = with_spreads(design, _spreads(start, logs)).problem
-    prior = -0.5 * sum(log**2 for log in logs.values()) / PRIOR_SD**2
-    return log_likelihood(problem, point, view_of(problem, point)) + prior
+def _slopes(design: Design, solution: Solution, names: list[str], logs: FloatArray) -> FloatArray:
+    """Slope (n,) of the log posterior in the log spreads."""
+    problem, spreads = solution.problem, design.spreads
+    slopes = variance_slopes(problem, solution.point, solution.view)
+    pooling = problem.pooling
+    of_tank = pooling.tank_precision * slopes.tank - 1.0
+    found = dict.fromkeys(LEARNT, 0.0) | {
+        "species": float((pooling.species_precision * slopes.species - 1.0).sum()),
+        "tank": float((spreads.tank**2 * pooling.tank_precision * of_tank).sum()),
+        "area": float((pooling.area_precision * slopes.area - 1.0).sum()),
+        "drift": float((slopes.knots - KNOT_COUNT).sum()),
+    }
+    point = solution.point
+    for number, (block, at) in enumerate(zip(problem.blocks, solution.view.at, strict=True)):
+        ruled = ~design.is_cover[block.chains.nodes.area]  # cover is judged by eye
+        parts = error_parts(
+            block.chains,
+            block.drift,
+            at,
+            point.border,
+            problem.errors,
+            block.trust,
+            point.shared_cm[number],
+        )
+        for name, (link, reading) in parts.items():
+            by = 2.0 * (slopes.link[number] * link + slopes.reading[number] * reading)
+            found[name] += float(by[ruled].sum() if name.startswith("height") else by.sum())
+    return np.array([found[name] for name in names]) - logs / PRIOR_SD**2
+
+
+def _covariance(
+    design: Design,
+    solution: Solution,
+    start: Spreads,
+    names: list[str],
+    logs: FloatArray,
+    slope: FloatArray,
+) -> FloatArray:
+    """Inverse curvature (n, n) at some log spreads, from how the slopes change around them."""
+    change = np.empty((len(names), len(names)))
+    design = replace(design, problem=solution.problem)
+    for number in range(len(names)):
+        near = logs + STEP * np.eye(len(names))[number]
+        there = with_spreads(design, _spreads(start, names, near))
+        view = view_of(there.problem, solution.point)
+        moved = replace(solution, problem=there.problem, view=view)
+        change[number] = (slope - _slopes(there, moved, names, near)) / STEP
+    curvature, axes = np.linalg.eigh(0.5 * (change + change.T))
+    covariance: FloatArray = (axes / np.maximum(curvature, LEAST_CURVATURE)) @ axes.T
+    return covariance

@@ -17,7 +17,7 @@ from numpy.typing import NDArray
 from growthcast.fit.design import Design
 from growthcast.fit.rows.chains import Link
 from growthcast.fit.solver.hierarchy import border_covariance
-from growthcast.fit.solver.linearise import CEILING, HABIT
+from growthcast.fit.solver.linearise import HABIT
 from growthcast.fit.solver.problem import Block
 from growthcast.fit.solver.solve import ROUGHLY, Solution, solve
 
@@ -90,13 +90,10 @@ def _foreseen_variance(design: Design, solution: Solution, number: int) -> Float
     """Variance (N,) of the heights foreseen in a block, the readings' own errors left out."""
     block, view = solution.problem.blocks[number], solution.view
     at, swept = view.at[number], view.swept[number]
-    lean = at.slope * swept.ahead_carry
-    lean[CEILING] += at.height
-    lean[HABIT] -= at.habit
     areas, rank = np.unique(block.chains.nodes.area, return_inverse=True)
     covariance = border_covariance(view.area, view.effects, design.problem.pooling, areas)
     root = np.linalg.cholesky(covariance)[rank]
-    unsure = (np.einsum("nbc,bn->nc", root, lean) ** 2).sum(axis=1)
+    unsure = (np.einsum("nbc,bn->nc", root, swept.lean) ** 2).sum(axis=1)
     variance: FloatArray = at.slope**2 * swept.ahead_variance + unsure
     return variance
 

@@ -13,7 +13,6 @@ from typing import Any, Literal
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.linalg import cho_solve
 from scipy.special import logsumexp
 
 __all__ = ["Candidate", "Model", "Tanks", "candidate", "foretold", "log_normal"]
@@ -117,6 +116,7 @@ def candidate(tanks: Tanks, model: Model) -> Candidate:
 
     The weight of a grid point without tank k is its weight with it over its density at tank k.
     """
+    from scipy.linalg import cho_solve  # here, since only a book of many tanks pays for it
     from sklearn.gaussian_process import (  # type: ignore[import-untyped]
         GaussianProcessRegressor,
     )

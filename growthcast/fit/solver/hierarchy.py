@@ -184,11 +184,17 @@ class Effects:
 
     def tank_follows(self, pooling: Pooling, tanks: IntArray) -> FloatArray:
         """How the tanks (R,) follow each species, (R, 1 + M, S)."""
-        size, width = self.species.size, self.follows.shape[1]
+        return self._tanks_follow(pooling, tanks, pooling.species, self.species.size)
+
+    def _tanks_follow(
+        self, pooling: Pooling, tanks: IntArray, species: IntArray, size: int
+    ) -> FloatArray:
+        """The same for areas whose species (A,) are numbered up to ``size``."""
+        width = self.follows.shape[1]
         place = np.full(self.tank.shape[0], -1)
         place[tanks] = np.arange(tanks.size)
         mine = np.flatnonzero(place[pooling.tank] >= 0)
-        cell = place[pooling.tank[mine]] * size + pooling.species[mine]
+        cell = place[pooling.tank[mine]] * size + species[mine]
         dense = np.empty((tanks.size, width, size))
         for k in range(width):
             summed = np.bincount(cell, self.follows[mine, k], minlength=tanks.size * size)
@@ -199,23 +205,32 @@ class Effects:
         """Covariance (n, 1 + M, 1 + M) of (centre, knots) of areas (n,)."""
         width = self.follows.shape[1]
         covariance = np.empty((areas.size, width, width))
-        tank, species = pooling.tank[areas], pooling.species[areas]
+        planted, species = np.unique(pooling.species, return_inverse=True)
+        by_species = self.species_covariance[np.ix_(planted, planted)]
+        tank = pooling.tank[areas]
         present, run = np.unique(tank, return_inverse=True)
         for some in _batches(present.size):
             mine = np.flatnonzero((run >= some[0]) & (run <= some[-1]))
-            along = self.tank_follows(pooling, present[some])[run[mine] - some[0]]
-            along[np.arange(mine.size), 0, species[mine]] += 1.0
-            spread = along @ self.species_covariance @ along.transpose(0, 2, 1)
+            follow = self._tanks_follow(pooling, present[some], species, planted.size)
+            along = follow[run[mine] - some[0]]
+            along[np.arange(mine.size), 0, species[areas[mine]]] += 1.0
+            spread = along @ by_species @ along.transpose(0, 2, 1)
             covariance[mine] = spread + self.tank_covariance[tank[mine]]
+        return covariance
+
+    def whole_tank_covariance(self, pooling: Pooling) -> FloatArray:
+        """Covariance (K, 1 + M, 1 + M) of every tank's effect and knots."""
+        covariance = self.tank_covariance.copy()
+        planted, species = np.unique(pooling.species, return_inverse=True)
+        by_species = self.species_covariance[np.ix_(planted, planted)]
+        for tanks in _batches(self.tank.shape[0]):
+            along = self._tanks_follow(pooling, tanks, species, planted.size)
+            covariance[tanks] += along @ by_species @ along.transpose(0, 2, 1)
         return covariance
 
     def tank_sd(self, pooling: Pooling) -> FloatArray:
         """Standard deviation of each tank effect, its drift aside, (K,)."""
-        variance = self.tank_covariance[:, 0, 0].copy()
-        for tanks in _batches(self.tank.shape[0]):
-            along = self.tank_follows(pooling, tanks)[:, 0]
-            variance[tanks] += np.einsum("ks,st,kt->k", along, self.species_covariance, along)
-        sd: FloatArray = np.sqrt(variance)
+        sd: FloatArray = np.sqrt(self.whole_tank_covariance(pooling)[:, 0, 0])
         return sd
 
     def species_sd(self) -> FloatArray:
@@ -248,10 +263,7 @@ def solve_effects(area: AreaInformation, border: FloatArray, pooling: Pooling) -
     column = word[:, :, 0]
     along = -np.einsum("akl,al->ak", covariance[pooling.tank], column)
 
-    dense, pull_species = _species_system(pooling, column, along, pull, pull_tank)
-    species_covariance = np.linalg.inv(dense)
-    species_covariance = 0.5 * (species_covariance + species_covariance.T)
-    effect = species_covariance @ pull_species
+    species_covariance, effect = _species_effects(pooling, column, along, pull, pull_tank)
     tank = np.einsum("kij,kj->ki", covariance, pull_tank)
     for k in range(width):
         moved = along[:, k] * effect[pooling.species]
@@ -284,31 +296,40 @@ def _word_on_centre(
     return word, pull + np.einsum("akl,al->ak", word, current)
 
 
-def _species_system(
+def _species_effects(
     pooling: Pooling,
     column: FloatArray,
     along: FloatArray,
     pull: FloatArray,
     pull_tank: FloatArray,
 ) -> tuple[FloatArray, FloatArray]:
-    """Normal equations of the species effects once the tanks are eliminated."""
-    size, width = pooling.species_precision.size, column.shape[1]
-    weights = np.bincount(pooling.species, column[:, 0], minlength=size)
-    dense = np.diag(pooling.species_precision + weights)
+    """Covariance (S, S) and mean (S,) of the species effects once the tanks are eliminated.
+
+    Species that nobody has planted keep their priors.
+    """
+    planted, species = np.unique(pooling.species, return_inverse=True)
+    size, width = planted.size, column.shape[1]
+    weights = np.bincount(species, column[:, 0], minlength=size)
+    dense = np.diag(pooling.species_precision[planted] + weights)
     for tanks in _batches(pooling.tank_precision.size):
         mine = np.flatnonzero((pooling.tank >= tanks[0]) & (pooling.tank <= tanks[-1]))
-        cell = (pooling.tank[mine] - tanks[0]) * size + pooling.species[mine]
+        cell = (pooling.tank[mine] - tanks[0]) * size + species[mine]
         count = tanks.size * size
         for k in range(width):
             of = np.bincount(cell, column[mine, k], minlength=count).reshape(-1, size)
             to = np.bincount(cell, along[mine, k], minlength=count).reshape(-1, size)
             dense += of.T @ to
-    dense = 0.5 * (dense + dense.T)
     singular = np.diag(dense) <= 0.0
     dense[singular, singular] = 1.0
     back = np.einsum("ak,ak->a", along, pull_tank[pooling.tank])
-    right = np.bincount(pooling.species, pull[:, 0] + back, minlength=size)
-    return dense, right.astype(np.float64)
+    right = np.bincount(species, pull[:, 0] + back, minlength=size)
+    held = pooling.species_precision
+    covariance = np.diag(1.0 / np.where(held > 0.0, held, 1.0))
+    inverse = np.linalg.inv(0.5 * (dense + dense.T))
+    covariance[np.ix_(planted, planted)] = 0.5 * (inverse + inverse.T)
+    effect = np.zeros(held.size)
+    effect[planted] = covariance[np.ix_(planted, planted)] @ right
+    return covariance, effect
 
 
 def border_covariance(

@@ -2,16 +2,18 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass, replace
+
 import numpy as np
 from numpy.typing import NDArray
 
-from growthcast.fit.solver.hierarchy import OWN, Effects, Pooling
-from growthcast.fit.solver.linearise import CEILING, HABIT, RATE
+from growthcast.fit.solver.hierarchy import OWN, Effects, Pooling, border_covariance
+from growthcast.fit.solver.linearise import CEILING, RATE
 from growthcast.fit.solver.problem import Point, Problem
 from growthcast.fit.solver.solve import View, departure_of
-from growthcast.fit.solver.sweep import log_determinant
+from growthcast.fit.solver.sweep import log_determinant, sweep_back
 
-__all__ = ["log_likelihood"]
+__all__ = ["VarianceSlopes", "log_likelihood", "variance_slopes"]
 
 FloatArray = NDArray[np.float64]
 
@@ -28,8 +30,7 @@ def log_likelihood(problem: Problem, point: Point, view: View) -> float:
     determinant = _prior_determinants(problem.pooling, view)
     for block, here, swept in zip(problem.blocks, view.at, view.swept, strict=True):
         own = departure[:, block.chains.nodes.area]
-        lean = here.slope * np.einsum("bn,bn->n", swept.ahead_carry, own)
-        lean += here.height * own[CEILING] - here.habit * own[HABIT]
+        lean = np.einsum("bn,bn->n", swept.lean, own)
         squares += float((swept.weight * (swept.innovation - lean) ** 2).sum())
         squares += float((here.misfit - here.precision * here.residual**2).sum())
         determinant += float(here.log_error.sum()) + log_determinant(block.chains, here, swept)
@@ -65,3 +66,83 @@ def _prior_determinants(pooling: Pooling, view: View) -> float:
 def _log_sum(values: FloatArray) -> float:
     positive = values > 0.0
     return float(np.log(np.where(positive, values, 1.0)).sum())
+
+
+@dataclass(frozen=True, slots=True)
+class VarianceSlopes:
+    """How the log likelihood changes with each variance, the linear problem's means held.
+
+    ``link`` and ``reading`` are its derivatives by the noise of each link and the error of each
+    reading, an array (N,) a block. Of the shared effects it holds what their variances are measured
+    by, mean squares over the posterior: ``area`` (A,) around their centres, ``tank`` (K,),
+    ``species`` (S,), and ``knots`` (K,), the drift's in units of its prior.
+    """
+
+    link: tuple[FloatArray, ...]
+    reading: tuple[FloatArray, ...]
+    area: FloatArray
+    tank: FloatArray
+    species: FloatArray
+    knots: FloatArray
+
+
+def variance_slopes(problem: Problem, point: Point, view: View) -> VarianceSlopes:
+    """Differentiate the likelihood of a linear problem, exactly, in one pass back.
+
+    The derivative of a log likelihood is the posterior mean of that of everything together (R. A.
+    Fisher's identity): squares over their variance, less one each.
+    """
+    pooling, effects = problem.pooling, view.effects
+    departure = departure_of(problem, point, view)
+    # A ceiling that is not learnt has no part in the likelihood; nor has what follows it.
+    area = replace(view.area, drag=np.zeros(problem.area_count))
+    links, readings = [], []
+    for block, here, swept in zip(problem.blocks, view.at, view.swept, strict=True):
+        nodes, mine = block.chains.nodes, block.chains.area
+        rank = np.empty(problem.area_count, dtype=np.int64)
+        rank[mine] = np.arange(mine.size)
+        covariance = border_covariance(area, effects, pooling, mine)
+        root: FloatArray = np.linalg.cholesky(covariance).astype(np.float64)
+        root[~pooling.ceiling_learnt[mine], CEILING] = 0.0
+        root, own = root[rank[nodes.area]], departure[:, nodes.area]
+        back = sweep_back(block.chains, here, swept)
+        ahead, unsure = _mean_and_variance(back.ahead, root, own)
+        links.append(0.5 * (ahead**2 + unsure - back.ahead_curvature))
+        seen, unsure = _mean_and_variance(back.reading, root, own)
+        error = np.divide(1.0, here.precision, out=np.ones_like(seen), where=here.precision > 0.0)
+        off = here.off - here.residual + error * seen
+        square = off**2 + error + error**2 * (unsure - back.reading_curvature)
+        held = block.trust / problem.errors.reading_variance(here.height, nodes.area)
+        told = np.isfinite(nodes.reading_cm)
+        readings.append(np.where(told, 0.5 * held * (held * square - 1.0), 0.0))
+    tank = effects.whole_tank_covariance(pooling)
+    tank += effects.tank[:, :, None] * effects.tank[:, None, :]
+    return VarianceSlopes(
+        link=tuple(links),
+        reading=tuple(readings),
+        area=_area_squares(pooling, point.border + departure, view),
+        tank=tank[:, 0, 0],
+        species=effects.species**2 + effects.species_sd() ** 2,
+        knots=np.einsum("mj,kmj->k", pooling.knot_precision, tank[:, 1:, 1:]),
+    )
+
+
+def _mean_and_variance(
+    rows: FloatArray, root: FloatArray, own: FloatArray
+) -> tuple[FloatArray, FloatArray]:
+    """Posterior mean and variance (N,) of what the rows (1 + B, N) make of the border."""
+    mean: FloatArray = rows[0] - np.einsum("bn,bn->n", rows[1:], own)
+    variance: FloatArray = (np.einsum("nbc,bn->nc", root, rows[1:]) ** 2).sum(axis=1)
+    return mean, variance
+
+
+def _area_squares(pooling: Pooling, border: FloatArray, view: View) -> FloatArray:
+    """Mean square (A,) of each log rate around its centre."""
+    held, share, follows = view.area.rate_given(pooling.area_precision)
+    areas = np.arange(pooling.tank.size)
+    along = np.concatenate([(share - 1.0)[:, None], follows], axis=1)
+    shared = view.effects.joint_covariance(pooling, areas)
+    variance = np.einsum("ak,akl,al->a", along, shared, along)
+    off = border[RATE] - view.effects.centre(pooling)
+    squares: FloatArray = off**2 + variance + 1.0 / np.where(held > 0.0, held, np.inf)
+    return squares

@@ -33,6 +33,7 @@ __all__ = [
     "RATE",
     "ErrorModel",
     "Linearised",
+    "error_parts",
     "linearise",
 ]
 
@@ -104,7 +105,7 @@ class Linearised:
     on the ceiling by ``height`` itself and, after a cut of known size, on the usual cut height that
     it is compared with, by ``-habit``. ``misfit`` is twice the negative log likelihood of
     what is known of the node at its current height, without constants and without ``log_error``,
-    the log of a reading's error variance.
+    the log of a reading's error variance. ``off`` is the reading alone, less the height expected.
     """
 
     pull: FloatArray
@@ -118,6 +119,7 @@ class Linearised:
     misfit: FloatArray
     log_error: FloatArray
     habit: FloatArray
+    off: FloatArray
 
 
 def linearise(
@@ -202,6 +204,41 @@ def linearise(
     return Linearised(pull, drive, gap, noise, slope, expected, *observed)
 
 
+def error_parts(
+    chains: Chains,
+    drift: SpanDrift,
+    at: Linearised,
+    border: FloatArray,
+    errors: ErrorModel,
+    trust: FloatArray,
+    shared_cm: FloatArray,
+) -> dict[str, tuple[FloatArray, FloatArray]]:
+    """What each spread of an error model adds to the variance of each link and of each reading.
+
+    Parameters are those of ``linearise``, with what it returned. The values are pairs of arrays
+    (N,) by the names of the spreads.
+    """
+    nodes, owner = chains.nodes, chains.nodes.area
+    nothing = np.zeros(owner.size)
+    squared = np.where(nodes.link == Link.GREW, at.drive[RATE], 0.0) ** 2
+    within = errors.span_variance(nodes.span_d, nothing)
+    beyond = errors.span_variance(nodes.span_d, drift.remainder) - within
+    weighed = nodes.link == Link.WEIGHED
+    likely = _likely_removed(at.height[chains.previous], border[HABIT, owner])
+    whole = _removed_variance(likely, weighed, shared_cm, owner, errors)
+    by_length = np.where(nodes.link == Link.CUT, at.noise / whole, 0.0)
+    by_weight = np.where(weighed, at.noise / whole, 0.0)
+    fixed = errors.height_error_cm[owner] ** 2
+    relative = errors.height_error_share[owner] ** 2
+    return {
+        "span": (within * squared, nothing),
+        "drift": (beyond * squared, nothing),
+        "height_error_cm": (2.0 * fixed * by_length, fixed / trust),
+        "height_error_share": (relative * likely**2 * by_length, relative * at.height**2 / trust),
+        "weight": ((errors.weight * likely) ** 2 * by_weight, nothing),
+    }
+
+
 def _likely_removed(standing_cm: FloatArray, log_habit: FloatArray) -> FloatArray:
     """Length [cm] that a cut was expected to take off.
 
@@ -245,10 +282,11 @@ def _observed(
     usual: FloatArray,
     errors: ErrorModel,
     trust: FloatArray,
-) -> tuple[FloatArray, FloatArray, FloatArray, FloatArray, FloatArray]:
+) -> tuple[FloatArray, ...]:
     """What is known of each node's height.
 
-    Residual, precision, misfit, log of the error, and what rests on the usual cut height [cm].
+    Residual, precision, misfit, log of the error, what rests on the usual cut height [cm], and the
+    reading less the height expected [cm].
 
     A reading's error grows with the height expected, not with the reading: weights taken from noisy
     readings would favour the low ones. A guess is one more reading, a look one more straight line.
@@ -256,8 +294,8 @@ def _observed(
     read = np.isfinite(nodes.reading_cm)
     variance = errors.reading_variance(expected, nodes.area) / trust
     reading = np.where(read, 1.0 / variance, 0.0)
-    off = np.where(read, nodes.reading_cm - height, 0.0)
-    precision, pulled, misfit = reading, reading * off, reading * off**2
+    read_off = np.where(read, nodes.reading_cm - height, 0.0)
+    precision, pulled, misfit = reading, reading * read_off, reading * read_off**2
     # A fresh start that nobody read is guessed; one cut by a known length was aimed as usual.
     guess = np.where(nodes.link >= Link.CUT, usual, nodes.guess_cm)
     spread = np.where(nodes.link >= Link.CUT, nodes.aim_sd_cm, nodes.guess_sd_cm)
@@ -280,4 +318,5 @@ def _observed(
     residual = np.divide(pulled, precision, out=np.zeros_like(pulled), where=precision > 0.0)
     by_habit = np.where(nodes.link >= Link.CUT, usual * habit, 0.0)
     on_habit = np.divide(by_habit, precision, out=np.zeros_like(pulled), where=precision > 0.0)
-    return residual, precision, misfit, np.where(read, np.log(variance), 0.0), on_habit
+    log_error = np.where(read, np.log(variance), 0.0)
+    return residual, precision, misfit, log_error, on_habit, read_off

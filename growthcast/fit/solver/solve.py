@@ -38,7 +38,7 @@ __all__ = [
 FloatArray = NDArray[np.float64]
 
 MOST_STEPS = 60
-TOLERANCE, ROUGHLY = 1e-4, 1e-2
+TOLERANCE, ROUGHLY = 1e-3, 1e-2
 """A fit ends when no area moves further than this, in standard deviations; and one that is only a
 step on the way to another."""
 EXACT_TOLERANCE = 1e-6
@@ -49,7 +49,7 @@ LONGEST_STEP = np.array([0.7, 0.4, 0.7, 0.4] + [0.5] * (BORDER - KNOTS))[:, None
 LONGEST_STAGE_STEP = 3.0
 LOWEST_STAGE, HIGHEST_START, LAST_STAGE = -10.0, 5.0, 60.0
 """Where stages end: no ruler tells them from bare, or from full."""
-SETTLED = 1e-3
+SETTLED = 1e-2
 """An area has settled when its steps are no longer than this, in standard deviations."""
 LENGTHEN, LEAST_SHARE = 1.5, 1.0 / 64.0
 

@@ -24,7 +24,7 @@ from numpy.typing import NDArray
 from growthcast.fit.rows.chains import Chains, Link
 from growthcast.fit.solver.linearise import BORDER, CEILING, HABIT, Linearised
 
-__all__ = ["Swept", "filtered", "log_determinant", "smooth", "sweep"]
+__all__ = ["Backward", "Swept", "filtered", "log_determinant", "smooth", "sweep", "sweep_back"]
 
 FloatArray = NDArray[np.float64]
 
@@ -36,13 +36,15 @@ class Swept:
     ``information`` (B, B, R) and ``score`` (B, R) are what the chains say on departures of the
     border; ``mean`` (N,), ``carry`` (B, N) and ``variance`` (N,) give each filtered stage as
     ``mean + carry @ departure``; ``ahead_*`` the same before a node's own reading.
-    ``innovation`` (N,) is what each reading says beyond what was foreseen without it [cm], and
-    ``weight`` (N,) the inverse of its variance, 0 where nothing was read.
+    ``innovation`` (N,) is what each reading says beyond what was foreseen without it [cm],
+    ``lean`` (B, N) how far that height moves with the border, and ``weight`` (N,) the inverse of
+    the innovation's variance, 0 where nothing was read.
     """
 
     information: FloatArray
     score: FloatArray
     innovation: FloatArray
+    lean: FloatArray
     weight: FloatArray
     mean: FloatArray
     carry: FloatArray
@@ -53,51 +55,68 @@ class Swept:
 
 
 def sweep(chains: Chains, at: Linearised) -> Swept:
-    """Filter all chains of a block forward, one position a step."""
-    count, areas = at.pull.size, chains.area.size
-    ahead_mean, ahead_carry = at.gap.copy(), at.drive.copy()
-    ahead_variance = at.noise.copy()
-    mean, carry, variance = np.empty(count), np.empty((BORDER, count)), np.empty(count)
-    information = np.zeros((BORDER, BORDER, areas))
-    score = np.zeros((BORDER, areas))
-    innovations, weights = np.empty(count), np.empty(count)
+    """Filter all chains of a block forward, one position a step.
+
+    Stages and innovations are affine in the border: row 0 is the value, the others its slopes.
+    """
+    count = at.pull.size
+    ahead, ahead_variance = np.concatenate([at.gap[None], at.drive]), at.noise.copy()
+    off = np.zeros((1 + BORDER, count))
+    off[0], off[1 + CEILING], off[1 + HABIT] = at.residual, -at.height, at.habit
+    state, variance, weight = np.empty_like(ahead), np.empty(count), np.empty(count)
+    pulled, told = at.pull**2, at.slope**2 * at.precision
     earlier: slice | None = None
     for here in chains.positions:
-        width = here.stop - here.start
+        foreseen, before, slope = ahead[:, here], ahead_variance[here], at.slope[here]
         if earlier is not None:
-            behind = slice(earlier.start, earlier.start + width)
-            pull = at.pull[here]
-            ahead_mean[here] += pull * mean[behind]
-            ahead_carry[:, here] += pull * carry[:, behind]
-            ahead_variance[here] += pull * pull * variance[behind]
-        slope, precision, before = at.slope[here], at.precision[here], ahead_variance[here]
-        gathered = 1.0 + slope * slope * before * precision
-        weight = precision / gathered
-        innovation = at.residual[here] - slope * ahead_mean[here]
-        lean = slope * ahead_carry[:, here]
-        lean[CEILING] += at.height[here]
-        lean[HABIT] -= at.habit[here]
-        weighted = weight * lean
-        information[:, :, :width] += weighted[:, None] * lean[None, :]
-        score[:, :width] += innovation * weighted
-        innovations[here], weights[here] = innovation, weight
-        gain = before * slope * weight
-        mean[here] = ahead_mean[here] + gain * innovation
-        carry[:, here] = ahead_carry[:, here] - gain * lean
+            behind = slice(earlier.start, earlier.start + here.stop - here.start)
+            foreseen += at.pull[here] * state[:, behind]
+            before += pulled[here] * variance[behind]
+        gathered = 1.0 + told[here] * before
+        weight[here] = at.precision[here] / gathered
+        innovation = off[:, here]
+        innovation -= slope * foreseen
+        state[:, here] = foreseen + (before * slope * weight[here]) * innovation
         variance[here] = before / gathered
         earlier = here
+    squares = _weighted_squares(chains, off, weight)
     return Swept(
-        information,
-        score,
-        innovations,
-        weights,
-        mean,
-        carry,
-        variance,
-        ahead_mean,
-        ahead_carry,
-        ahead_variance,
+        information=squares[1:, 1:],
+        score=-squares[0, 1:],
+        innovation=off[0],
+        lean=-off[1:],
+        weight=weight,
+        mean=state[0],
+        carry=state[1:],
+        variance=variance,
+        ahead_mean=ahead[0],
+        ahead_carry=ahead[1:],
+        ahead_variance=ahead_variance,
     )
+
+
+def _weighted_squares(chains: Chains, rows: FloatArray, weight: FloatArray) -> FloatArray:
+    """Sum of ``weight * rows * rows'`` over each chain, (J, J, R), for rows (J, N).
+
+    Positions at which at least half as many chains go on are padded to one array: a product of
+    small matrices for each chain.
+    """
+    width = np.diff(chains.offsets)
+    total = np.zeros((chains.area.size, rows.shape[0], rows.shape[0]))
+    first = 0
+    while first < width.size:
+        count = int(np.searchsorted(-width, -(width[first] // 2), side="right")) - first
+        begin, end = chains.offsets[first], chains.offsets[first + count]
+        position = np.repeat(np.arange(count), width[first : first + count])
+        rank = np.arange(begin, end) - chains.offsets[first + position]
+        padded = np.zeros((width[first], count, rows.shape[0]))
+        padded[rank, position] = rows[:, begin:end].T
+        weights = np.zeros((width[first], count, 1))
+        weights[rank, position, 0] = weight[begin:end]
+        total[: width[first]] += padded.transpose(0, 2, 1) @ (weights * padded)
+        first += count
+    squares: FloatArray = np.moveaxis(total, 0, 2)
+    return squares
 
 
 def filtered(chains: Chains, swept: Swept, departure: FloatArray) -> FloatArray:
@@ -114,6 +133,46 @@ def smooth(chains: Chains, at: Linearised, swept: Swept, departure: FloatArray) 
     for behind, later in _backwards(chains):
         step[behind] += _gain(at, swept, behind, later) * (step[later] - ahead[later])
     return step
+
+
+@dataclass(frozen=True, slots=True)
+class Backward:
+    """What all later readings of a chain say against each node's forecast, nodes (N,).
+
+    Row 0 of ``ahead`` (1 + B, N) is the slope of the log likelihood in the stage foreseen; the
+    others are what a unit more of each border parameter takes from it. ``ahead_curvature`` (N,) is
+    minus its second derivative. ``reading`` and ``reading_curvature`` are the same for the height
+    that was read [1/cm, 1/cm2].
+    """
+
+    ahead: FloatArray
+    ahead_curvature: FloatArray
+    reading: FloatArray
+    reading_curvature: FloatArray
+
+
+def sweep_back(chains: Chains, at: Linearised, swept: Swept) -> Backward:
+    """Run back along all chains of a block, from their ends to their starts.
+
+    References
+    ----------
+    de Jong, P. & Mackinnon, M. J. (1988). Covariances for smoothed estimates in state space
+    models. Biometrika 75, 601-602; Koopman, S. J. & Shephard, N. (1992). Exact score for time
+    series models in state space form. Biometrika 79, 823-826 (from memory).
+    """
+    said = swept.weight * np.concatenate([swept.innovation[None], swept.lean])
+    gain = swept.ahead_variance * at.slope * swept.weight
+    keep = 1.0 - at.slope * gain
+    ahead, curvature = at.slope * said, at.slope**2 * swept.weight
+    reading, reading_curvature = said, swept.weight.copy()
+    for behind, later in _backwards(chains):
+        pull = at.pull[later]
+        passed, bent = pull * ahead[:, later], pull**2 * curvature[later]
+        ahead[:, behind] += keep[behind] * passed
+        curvature[behind] += keep[behind] ** 2 * bent
+        reading[:, behind] -= gain[behind] * passed
+        reading_curvature[behind] += gain[behind] ** 2 * bent
+    return Backward(ahead, curvature, reading, reading_curvature)
 
 
 def _backwards(chains: Chains) -> list[tuple[slice, slice]]:

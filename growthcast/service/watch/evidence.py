@@ -224,13 +224,10 @@ def _of_block(
     problem: Problem, point: Point, view: View, number: int, bin_day: FloatArray
 ) -> tuple[FloatArray, ...]:
     """Areas, days, surprises, variances, leans (n, B) and weekly growth (n, T) of a block."""
-    block, at, swept = problem.blocks[number], view.at[number], view.swept[number]
+    block, swept = problem.blocks[number], view.swept[number]
     nodes = block.chains.nodes
     told = np.flatnonzero(swept.weight > 0.0)
     told = told[(nodes.link[told] == Link.GREW) | (nodes.link[told] >= Link.CUT)]
-    lean = (at.slope * swept.ahead_carry)[:, told]
-    lean[CEILING] += at.height[told]
-    lean[HABIT] -= at.habit[told]
     grown = np.zeros((told.size, bin_day.size))
     began, ended = nodes.day - nodes.span_d, nodes.day
     span = np.maximum(ended - began, 1.0)
@@ -256,6 +253,6 @@ def _of_block(
         nodes.day[told],
         swept.innovation[told],
         1.0 / swept.weight[told],
-        lean.T,
+        swept.lean[:, told].T,
         grown,
     )

@@ -161,7 +161,7 @@ def test_the_likelihood_is_that_of_the_dense_system(both):
 
 
 def test_the_fit_settles():
-    solution = solve(small_problem())
+    solution = solve(small_problem(), tolerance=1e-6)
     assert solution.converged.all()
     assert np.abs(departure_of(solution.problem, solution.point, solution.view)).max() < 1e-5
 

@@ -1,0 +1,119 @@
+"""Slopes of the likelihood in its variances, against the likelihood itself."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from growthcast.fit.rows.chains import Link
+from growthcast.fit.solver.hierarchy import area_information, solve_effects
+from growthcast.fit.solver.likelihood import log_likelihood, variance_slopes
+from growthcast.fit.solver.linearise import error_parts
+from growthcast.fit.solver.solve import View, solve, view_of
+from growthcast.fit.solver.sweep import sweep
+from tests.unit.fit.small_problem import small_problem
+
+STEP = 1e-4
+LEARNT = np.array([True, True, False, True, True, False, True])
+"""Whose ceilings the log may teach: those of two areas keep their priors."""
+
+
+@pytest.fixture(scope="module")
+def solved():
+    """A small problem with links and readings of every kind, one reading beside a look."""
+    problem = small_problem()
+    [block] = problem.blocks
+    nodes = block.chains.nodes
+    beside = np.flatnonzero(np.isfinite(nodes.reading_cm) & (nodes.link == Link.GREW))[0]
+    both = replace(nodes, look=np.where(np.arange(nodes.look.size) == beside, 2, nodes.look))
+    block = replace(block, chains=replace(block.chains, nodes=both))
+    pooling = replace(problem.pooling, ceiling_learnt=LEARNT)
+    solution = solve(replace(problem, blocks=(block,), pooling=pooling))
+    return solution.problem, solution.point, solution.view
+
+
+def likelihood_of(problem, point, at):
+    """Likelihood of a problem that is linearised already."""
+    swept = sweep(problem.blocks[0].chains, at)
+    area = problem.blocks[0].chains.area
+    information = np.zeros_like(swept.information)
+    score = np.zeros_like(swept.score)
+    information[:, :, area], score[:, area] = swept.information, swept.score
+    by_area = area_information(information, score, point.border, problem.pooling)
+    effects = solve_effects(by_area, point.border, problem.pooling)
+    return log_likelihood(problem, point, View((at,), (swept,), by_area, effects))
+
+
+def difference(level):
+    """Derivative of a function of a small change, at none."""
+    return (level(STEP) - level(-STEP)) / (2.0 * STEP)
+
+
+def test_the_noise_of_every_link_has_its_slope(solved):
+    problem, point, view = solved
+    [at] = view.at
+    [slope] = variance_slopes(problem, point, view).link
+    for node in np.flatnonzero(problem.blocks[0].chains.nodes.link >= Link.GREW):
+
+        def level(by, node=node):
+            noise = at.noise.copy()
+            noise[node] *= 1.0 + by
+            return likelihood_of(problem, point, replace(at, noise=noise))
+
+        assert slope[node] * at.noise[node] == pytest.approx(difference(level), abs=2e-6)
+
+
+@pytest.mark.parametrize("name", ["height_error_cm", "height_error_share", "weight"])
+def test_errors_of_readings_and_cuts_have_their_slopes(solved, name):
+    problem, point, view = solved
+    [block], [at] = problem.blocks, view.at
+    slopes = variance_slopes(problem, point, view)
+    errors = problem.errors
+    parts = error_parts(
+        block.chains, block.drift, at, point.border, errors, block.trust, point.shared_cm[0]
+    )
+    link, reading = parts[name]
+    found = 2.0 * (slopes.link[0] @ link + slopes.reading[0] @ reading)
+
+    def level(by):
+        wider = replace(errors, **{name: getattr(errors, name) * np.exp(by)})
+        there = replace(problem, errors=wider)
+        return log_likelihood(there, point, view_of(there, point))
+
+    assert abs(found) > 0.01
+    assert found == pytest.approx(difference(level), rel=1e-5, abs=1e-5)
+
+
+def test_spans_and_drift_make_up_the_noise_of_growth(solved):
+    problem, point, view = solved
+    [block], [at] = problem.blocks, view.at
+    parts = error_parts(
+        block.chains, block.drift, at, point.border, problem.errors, block.trust, 0.0
+    )
+    grew = block.chains.nodes.link == Link.GREW
+    together = parts["span"][0] + parts["drift"][0]
+    np.testing.assert_allclose(together[grew], at.noise[grew], rtol=1e-12)
+    assert not together[~grew].any()
+
+
+@pytest.mark.parametrize("name", ["area", "tank", "species", "knots"])
+def test_shared_spreads_have_their_slopes(solved, name):
+    problem, point, view = solved
+    pooling = problem.pooling
+    field = "knot_precision" if name == "knots" else f"{name}_precision"
+    precision = getattr(pooling, field)
+    squares = getattr(variance_slopes(problem, point, view), name)
+    if name == "knots":
+        found = (squares - pooling.knot_precision.shape[0]).sum()
+    else:
+        found = (precision * squares - 1.0).sum()
+
+    def level(by):
+        wider = replace(pooling, **{field: precision * np.exp(-2.0 * by)})
+        there = replace(problem, pooling=wider)
+        return log_likelihood(there, point, view_of(there, point))
+
+    assert abs(found) > 0.01
+    assert found == pytest.approx(difference(level), rel=1e-5, abs=1e-5)
