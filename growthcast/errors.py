@@ -85,7 +85,7 @@ class MissingBook(UsageError):
 
 
 class BookProblems(GrowthcastError):
-    """A book has problems and is not fitted; ``findings`` lists all of them."""
+    """A book has problems and is neither fitted nor written to; ``findings`` lists all of them."""
 
     exit_status = Exit.BAD_INPUT
 
@@ -93,7 +93,7 @@ class BookProblems(GrowthcastError):
         self.findings = findings
         problems = sum(finding.level == "problem" for finding in findings)
         noun = "problem" if problems == 1 else "problems"
-        super().__init__(f"the book has {problems} {noun} and was not fitted")
+        super().__init__(f"the book has {problems} {noun}, so nothing was fitted or written")
 
 
 class RowsRefused(BookProblems):

@@ -205,6 +205,14 @@ def _odd(name: str, absent: list[str], line: int | None, what: str, column: str)
     return finding(f"unknown-{what}", FILE, line, column, what, found, f"a known {what}", fix)
 
 
+def _locale_meant(value: str) -> str:
+    """Suggest the tags of the same language, or a near miss."""
+    language = value.strip().replace("_", "-").split("-")[0].lower()
+    alike = [shown(tag) for tag in LOCALES if tag.split("-")[0] == language]
+    otherwise = f"write {' or '.join(alike)}" if alike else 'write as "en-GB"'
+    return did_you_mean(value.replace("_", "-"), list(LOCALES), otherwise)
+
+
 def _value(key: Key, value: Any, line: int | None) -> tuple[Any, list[Finding]]:
     def found(slug: str, what: str, fix: str) -> tuple[None, list[Finding]]:
         item = finding(slug, FILE, line, key.name, key.name, what, key.expected, fix)
@@ -214,7 +222,7 @@ def _value(key: Key, value: Any, line: int | None) -> tuple[Any, list[Finding]]:
         if not isinstance(value, str):
             return found("wrong-kind", f"{shown(value)} without quotes", "put it in quotes")
         if key.kind == "locale" and value not in LOCALES:
-            fix = did_you_mean(value.replace("_", "-"), list(LOCALES), 'write as "en-GB"')
+            fix = _locale_meant(value)
             return found("not-a-choice", f"{shown(value)}, whose forms are not known", fix)
         if key.kind == "picture" and (wrong := _not_a_picture(value)):
             fix = 'copy the picture into the book\'s folder and write its name, as "logo.svg"'

@@ -110,7 +110,7 @@ _NOTES = {
     "empty-row": "the row says nothing about the plants",
     "same-rows": "a row is there twice",
     "removed-differs": "the heights and the removed length disagree",
-    "height-above-water": "a height reading above the water",
+    "height-above-water": "a height, or a length cut off, beyond the depth of the water",
     "height-above-ceiling": "a height reading far above what the species reaches",
     "look-differs": "the look contradicts the height beside it",
     "cut-to-nothing": "nothing was left after the cut",

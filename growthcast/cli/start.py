@@ -33,5 +33,5 @@ def start_command(folder: NewFolder) -> None:
         f"  3. growthcast add area {typed} area_id=stems tank_id=lobby "
         "species_id=rotala-rotundifolia area_cm2=400 floor_cm=8 budget_cm=22 planted_on=2026-01-15"
     )
-    print_line(f"  4. growthcast log {typed} --tank lobby stems=24/12 35min")
+    print_line(f"  4. growthcast log {typed} --tank lobby stems=24/12 35min --yes")
     print_line(f"  growthcast check {typed} says at any time what is still missing.")

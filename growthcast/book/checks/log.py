@@ -201,6 +201,14 @@ def _same(table: Table, a: int, b: int) -> bool:
     return all(bool(c[a] == c[b]) or bool(np.isnan(c[a]) and np.isnan(c[b])) for c in cells)
 
 
+def _bare(table: Table, index: int) -> bool:
+    """Whether a row holds nothing but a note."""
+    if table.name == "conditions.csv":
+        return all(bool(np.isnan(table.number(name)[index])) for name in _MEASURED)
+    unmeasured = all(bool(np.isnan(table.number(name)[index])) for name in _AMOUNTS)
+    return unmeasured and not table.text("look")[index]
+
+
 def check_double_rows(tables: Tables) -> Iterator[Finding]:
     """One row for one area, one tank's trimmings or one tank's conditions on one day."""
     for table, column, thing in (
@@ -215,9 +223,14 @@ def check_double_rows(tables: Tables) -> Iterator[Finding]:
                 fix = f"remove one of the two; until then row {row} is used"
                 slug = "same-rows"
             else:
+                bare = index if _bare(table, index) else first if _bare(table, first) else None
                 found = f"other amounts than in row {row}"
                 fix = "put both into one row, or correct the date or the id of one"
                 slug = "two-rows"
+                if bare is not None:
+                    other = int(table.rows[index + first - bare])
+                    found = f"a second row beside row {row}, one of the two without amounts"
+                    fix = f"put the note of row {int(table.rows[bare])} into row {other}"
             yield at_cell(table, index, column, slug, found, fix, expected)
 
 

@@ -25,13 +25,13 @@ def _of_area(tables: Tables, values: NDArray[np.float64]) -> NDArray[np.float64]
 
 
 def check_reach(tables: Tables) -> Iterator[Finding]:
-    """A height reading is one that the water and the species allow."""
+    """A height, or a length cut off, is one that the water and the species allow."""
     trims = tables.trims
     water = _of_area(tables, tables.water_of_areas_cm)
     own = np.where(tables.surface_areas, np.nan, tables.ceiling_of_areas_cm)
     ceiling = _of_area(tables, own)
     fix = "look for a slipped decimal, inches, or another area's row; else leave it"
-    for column in ("before_cm", "after_cm"):
+    for column in ("before_cm", "after_cm", "removed_cm"):
         cells = trims.number(column)
         above = (cells > _ABOVE_WATER * water) & ~tables.cover_trims
         for index in where(above):

@@ -45,6 +45,7 @@ def test_intervals_come_in_any_order():
         ("[visit]\nfixed_min = 35,5", "toml-form", 4, None),
         ("[fit]\nheight_error_cm = 0", "out-of-range", 4, None),
         ('locale = "de_DE"', "not-a-choice", 3, 'did you mean "de-DE"?'),
+        ('locale = "de"', "not-a-choice", 3, 'write "de-DE" or "de-AT" or "de-CH"'),
         ("locale = 7", "wrong-kind", 3, "put it in quotes"),
         ('logo = "logo.gif"', "not-a-picture", 3, None),
         ('logo = "a/../../logo.png"', "not-a-picture", 3, None),

@@ -18,6 +18,7 @@ HEADER = "date,tank_id,area_id,before_cm,after_cm,removed_cm,look\n"
         ("A1,44,12,,", []),  # the water is 40 cm: a tenth more is let pass
         ("A1,44.1,12,,", ["height-above-water"]),
         ("A1,44.1,44.1,,", ["height-above-water", "height-above-water"]),
+        ("A1,,,44.1,", ["height-above-water"]),  # nor can more come off
         ("A2,30,4,,", []),  # the ceiling is 20 cm
         ("A2,30.1,4,,", ["height-above-ceiling"]),
         ("A2,44.1,4,,", ["height-above-water"]),  # once is enough

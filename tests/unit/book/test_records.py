@@ -195,6 +195,20 @@ def test_identical_rows_are_read_once(inspect):
     assert [item.slug for item in findings] == ["same-rows"]
 
 
+@pytest.mark.parametrize(
+    ("first", "second", "fix"),
+    [
+        ("24,", ",a snail", "put the note of row 3 into row 2"),
+        (",a snail", "24,", "put the note of row 2 into row 3"),
+        ("24,", "25,", "put both into one row, or correct the date or the id of one"),
+    ],
+)
+def test_a_note_of_its_own_belongs_into_the_row_with_the_amounts(inspect, first, second, fix):
+    rows = [f"2026-02-01,T1,A1,{row}\n" for row in (first, second)]
+    _, findings = inspect(trims_csv="date,tank_id,area_id,before_cm,note\n" + "".join(rows))
+    assert [(item.slug, item.fix) for item in findings] == [("two-rows", fix)]
+
+
 def test_conditions_planned_for_later_are_kept(inspect):
     text = FILES["conditions.csv"] + "T1,2027-01-01,120,8,25,25\n"
     book, findings = inspect(conditions_csv=text, on=date(2026, 3, 1))
