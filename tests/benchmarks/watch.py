@@ -24,7 +24,7 @@ from threadpoolctl import threadpool_limits
 from growthcast.book.read import read_book
 from growthcast.fit.design import day_number
 from growthcast.service.watch.cases import TankCase, gather_cases, growth_index
-from growthcast.service.watch.evidence import origin_of
+from growthcast.service.watch.foreseen.evidence import origin_of
 from growthcast.service.watch.judge import judge_tank, limits_of
 from growthcast.service.watch.scan import strongest
 from tests.simulator import Condition, Fault, Richness, simulate

@@ -10,11 +10,11 @@ from numpy.typing import NDArray
 from growthcast.book.book import Book
 from growthcast.fit.design import Design
 from growthcast.forecast.hindsight import log_visits
-from growthcast.service.watch.doubt import Foreseen, Wander, doubts_of
-from growthcast.service.watch.evidence import Evidence, evidence_under, gather_evidence
+from growthcast.service.watch.foreseen.doubt import Foreseen, Wander, doubts_of
+from growthcast.service.watch.foreseen.evidence import Evidence, evidence_under, gather_evidence
+from growthcast.service.watch.foreseen.slips import slips_set_aside
+from growthcast.service.watch.foreseen.wander import wander_before
 from growthcast.service.watch.scan import Course, course_of
-from growthcast.service.watch.slips import slips_set_aside
-from growthcast.service.watch.wander import wander_before
 
 __all__ = [
     "SPANS_BEFORE",

@@ -20,7 +20,7 @@ from growthcast.service.watch.cases import (
     growth_index,
     span_days,
 )
-from growthcast.service.watch.evidence import origin_of
+from growthcast.service.watch.foreseen.evidence import origin_of
 from growthcast.service.watch.judge import (
     ALARMS_A_YEAR,
     Verdict,

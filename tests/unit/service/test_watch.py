@@ -14,8 +14,10 @@ from growthcast.fit.design import day_number
 from growthcast.fit.result import last_logged
 from growthcast.fit.solver.hierarchy import border_covariance
 from growthcast.service.watch.cases import gather_cases
-from growthcast.service.watch.doubt import Foreseen, doubts_of, tank_border, weekly_drift
-from growthcast.service.watch.evidence import gather_evidence, origin_of
+from growthcast.service.watch.foreseen.doubt import Foreseen, doubts_of, tank_border, weekly_drift
+from growthcast.service.watch.foreseen.evidence import gather_evidence, origin_of
+from growthcast.service.watch.foreseen.slips import slips_set_aside
+from growthcast.service.watch.foreseen.wander import USUAL_WANDER, learn_wander
 from growthcast.service.watch.scan import (
     LARGEST_SURPRISE,
     Course,
@@ -25,9 +27,7 @@ from growthcast.service.watch.scan import (
     thresholds,
     without,
 )
-from growthcast.service.watch.slips import slips_set_aside
 from growthcast.service.watch.suspects import recorded_change, suspects_for
-from growthcast.service.watch.wander import USUAL_WANDER, learn_wander
 from growthcast.service.watch.watch import VISITS_NEEDED, watch_growth
 from tests.books import HEADER, TODAY, make_book, stem_log
 

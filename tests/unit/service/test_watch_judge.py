@@ -1,0 +1,86 @@
+"""Verdicts on readings of a plain form: who, since when, how strongly, and when it was noticed."""
+
+from __future__ import annotations
+
+from types import SimpleNamespace
+
+import numpy as np
+import pytest
+
+from growthcast.service.watch.cases import TankCase
+from growthcast.service.watch.foreseen.doubt import Foreseen
+from growthcast.service.watch.judge import judge_species, judge_tank, limits_of
+from growthcast.service.watch.scan import course_of, strongest
+
+WEEKS, AREAS = 24, 3
+VISITS = 7.0 * np.arange(1, WEEKS + 1)
+"""One visit at the end of each week; every reading shows one unit of that week's growth."""
+
+
+def plain_case(shift, sd=0.25, tank=0):
+    """Make a case whose areas' surprises are ``shift`` (weeks, areas), their errors ``sd``."""
+    day = np.repeat(VISITS, AREAS)
+    area = AREAS * tank + np.tile(np.arange(AREAS), WEEKS)
+    grown = np.zeros((day.size, WEEKS))
+    grown[np.arange(day.size), (day / 7.0).astype(int) - 1] = 1.0
+    areas = np.unique(area)
+    suspects = np.concatenate([np.ones((1, day.size), bool), areas[:, None] == area])
+    noise = sd**2 * np.eye(day.size)
+    known = Foreseen(np.ravel(shift), np.zeros(day.size), noise, noise)
+    opened = np.ones((AREAS + 1, WEEKS), dtype=bool)
+    course = course_of(known, grown, suspects, day, opened)
+    evidence = SimpleNamespace(day=day, bin_day=VISITS - 7.0, grown_cm=grown, area=area)
+    slipped = np.zeros(day.size, dtype=bool)
+    return TankCase(tank, evidence, known, areas, course, 7.0 * WEEKS, slipped)
+
+
+def since(week, share, areas=(0, 1, 2)):
+    """Surprises of areas that grow at a share of the usual from a week on."""
+    shift = np.zeros((WEEKS, AREAS))
+    shift[week:, list(areas)] = share - 1.0
+    return shift
+
+
+@pytest.mark.parametrize("share", [0.5, 1.6])
+def test_a_change_of_the_tank_has_its_sign_size_and_week(share):
+    (verdict,) = judge_tank(plain_case(since(12, share)))
+    assert verdict.kind == "tank"
+    assert verdict.change.size_share == pytest.approx([share - 1.0] * 3, abs=0.12)
+    assert verdict.since_day[0] <= 84.0 + 3.5 <= verdict.since_day[2]
+    assert verdict.since_day[1] == pytest.approx(84.0 + 3.5, abs=7.0)
+    assert verdict.noticed_day in VISITS[12:15]
+
+
+def test_a_change_of_one_area_is_laid_to_it():
+    (verdict,) = judge_tank(plain_case(since(12, 0.4, areas=[1])))
+    assert (verdict.kind, verdict.place) == ("area", 1)
+
+
+def fading(areas=(0, 1, 2), sd=0.5, tank=0):
+    """A drop that grows away for three weeks after four, and comes back."""
+    shift = since(12, 0.45, areas)
+    shift[16:19, list(areas)] = 0.1
+    return plain_case(shift, sd=sd, tank=tank)
+
+
+def test_what_was_noticed_stays_noticed_when_the_test_falls_back_for_a_visit():
+    case = fading()
+    limit = limits_of(case)[0, 0]
+    reached = strongest(case.course, case.course.surprise[:, None], -1.0)[0, :, 0]
+    first = int(np.argmax(reached > limit))
+    assert first >= 12
+    assert (reached[first:-1] < limit).any()
+    (verdict,) = judge_tank(case)
+    assert verdict.noticed_day == VISITS[first]
+
+
+def test_a_species_that_fails_in_three_tanks_is_named_from_its_first_alarm_on():
+    """Area 0 of each tank is of the species; asked later, it was noticed on the same day."""
+    cases = [fading(areas=[0], sd=0.3, tank=tank) for tank in range(3)]
+    species = np.tile([7, 8, 9], 3)
+    verdict = judge_species(cases, species, 7)
+    assert verdict is not None
+    assert verdict.change.size_share[1] < -0.3
+    assert verdict.noticed_day in VISITS[13:15]
+    assert judge_species(cases, species, 8) is None
+    assert judge_species(cases[:1], species, 7) is None
