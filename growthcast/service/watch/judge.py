@@ -64,15 +64,15 @@ class Verdict:
     also: tuple[tuple[str, int], ...]
 
 
-def judge_tank(case: TankCase) -> list[Verdict]:
+def judge_tank(case: TankCase, limits: FloatArray) -> list[Verdict]:
     """Name what changed in a tank, the likeliest explanation first; empty when nothing has.
 
-    Once a change is found it is allowed for, and what is left is asked again.
+    ``limits`` (J, 2) are the tank's thresholds from ``limits_of``. Once a change is found it is
+    allowed for, and what is left is asked again.
     """
     course, found = case.course, []
     if not course.open_week.any():
         return []
-    limits = limits_of(case)
     for _ in range(MOST_VERDICTS):
         verdict, effect = _likeliest(case, course, limits)
         if verdict is None:

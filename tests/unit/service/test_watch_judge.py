@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from types import SimpleNamespace
 
 import numpy as np
@@ -10,7 +11,8 @@ import pytest
 from growthcast.service.watch.cases import TankCase
 from growthcast.service.watch.foreseen.doubt import Foreseen
 from growthcast.service.watch.judge import judge_species, judge_tank, limits_of
-from growthcast.service.watch.scan import course_of, strongest
+from growthcast.service.watch.power import DROP_TO_SHARE, power_of
+from growthcast.service.watch.scan import LARGEST_SURPRISE, course_of, strongest
 
 WEEKS, AREAS = 24, 3
 VISITS = 7.0 * np.arange(1, WEEKS + 1)
@@ -41,9 +43,13 @@ def since(week, share, areas=(0, 1, 2)):
     return shift
 
 
+def judged(case):
+    return judge_tank(case, limits_of(case))
+
+
 @pytest.mark.parametrize("share", [0.5, 1.6])
 def test_a_change_of_the_tank_has_its_sign_size_and_week(share):
-    (verdict,) = judge_tank(plain_case(since(12, share)))
+    (verdict,) = judged(plain_case(since(12, share)))
     assert verdict.kind == "tank"
     assert verdict.change.size_share == pytest.approx([share - 1.0] * 3, abs=0.12)
     assert verdict.since_day[0] <= 84.0 + 3.5 <= verdict.since_day[2]
@@ -52,7 +58,7 @@ def test_a_change_of_the_tank_has_its_sign_size_and_week(share):
 
 
 def test_a_change_of_one_area_is_laid_to_it():
-    (verdict,) = judge_tank(plain_case(since(12, 0.4, areas=[1])))
+    (verdict,) = judged(plain_case(since(12, 0.4, areas=[1])))
     assert (verdict.kind, verdict.place) == ("area", 1)
 
 
@@ -70,7 +76,7 @@ def test_what_was_noticed_stays_noticed_when_the_test_falls_back_for_a_visit():
     first = int(np.argmax(reached > limit))
     assert first >= 12
     assert (reached[first:-1] < limit).any()
-    (verdict,) = judge_tank(case)
+    (verdict,) = judged(case)
     assert verdict.noticed_day == VISITS[first]
 
 
@@ -84,3 +90,38 @@ def test_a_species_that_fails_in_three_tanks_is_named_from_its_first_alarm_on():
     assert verdict.noticed_day in VISITS[13:15]
     assert judge_species(cases, species, 8) is None
     assert judge_species(cases[:1], species, 7) is None
+
+
+def test_the_stated_chance_is_how_often_planted_drops_are_noticed():
+    """Random readings with a drop to 60 % right after each of several visits, one by one."""
+    case, rng = plain_case(np.zeros((WEEKS, AREAS)), sd=0.6), np.random.default_rng(8)
+    limits = limits_of(case)
+    power = power_of(case, limits)
+    noticed, runs = [], 300
+    for week in (4, 10, 16):
+        noise = rng.normal(size=(WEEKS * AREAS, runs))
+        drop = np.ravel(since(week, DROP_TO_SHARE))[:, None] / 0.6
+        drawn = np.clip(drop + noise, -LARGEST_SURPRISE, LARGEST_SURPRISE)
+        beyond = (strongest(case.course, drawn, -1.0) > limits[:, :1, None]).any(axis=0)
+        quiet = ~beyond[:week].any(axis=0)
+        noticed.append([beyond[week : week + n, quiet].any(axis=0).mean() for n in (1, 3, 5)])
+    told = [power.chance[n - 1] for n in (1, 3, 5)]
+    assert told == pytest.approx(np.mean(noticed, axis=0), abs=0.06)
+    assert 0.2 < told[1] < 0.8
+
+
+def test_a_tank_that_tells_more_sees_a_drop_sooner():
+    cases = [plain_case(np.zeros((WEEKS, AREAS)), sd=sd) for sd in (0.15, 0.5, 3.0)]
+    sharp, middling, blunt = (power_of(case, limits_of(case)) for case in cases)
+    assert sharp.visits == 1
+    assert 3 <= middling.visits <= 8
+    assert blunt.visits is None
+    assert middling.visit_d == 7.0
+    assert (np.diff(middling.chance) > -0.03).all()
+
+
+def test_too_few_visits_give_no_chance():
+    case = plain_case(np.zeros((WEEKS, AREAS)))
+    closed = replace(case.course, open_week=case.course.open_week & (np.arange(WEEKS) > 19))
+    case = replace(case, course=closed)
+    assert power_of(case, limits_of(case)) is None
