@@ -15,6 +15,7 @@ __all__ = [
     "Index",
     "areas_lately",
     "growth_index",
+    "joined",
     "species_lately",
     "tank_course",
     "tank_lately",
@@ -115,7 +116,7 @@ def species_lately(cases: list[TankCase], on_day: float) -> tuple[SpeciesGrowth,
         ]
         parts = [part for part in found if part is not None]
         if parts:
-            point = _joined(parts).point(on_day)
+            point = joined(parts).point(on_day)
             listed.append(SpeciesGrowth(str(design.species_id[place]), len(parts), point))
     return tuple(listed)
 
@@ -124,7 +125,8 @@ def _recent(case: TankCase, on_day: float) -> NDArray[np.bool_]:
     return case.evidence.day > on_day - RECENT_D
 
 
-def _joined(parts: list[Index]) -> Index:
+def joined(parts: list[Index]) -> Index:
+    """Return the growth that several tanks show together, each weighed by how well it is known."""
     weight = np.array([part.sd**-2 for part in parts])
     weight /= weight.sum()
     return Index(

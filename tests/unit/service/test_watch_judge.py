@@ -11,6 +11,7 @@ import pytest
 from growthcast.service.watch.cases import TankCase
 from growthcast.service.watch.foreseen.doubt import Foreseen
 from growthcast.service.watch.judge import judge_species, judge_tank, limits_of
+from growthcast.service.watch.lately import Index, joined, tank_lately
 from growthcast.service.watch.power import DROP_TO_SHARE, power_of
 from growthcast.service.watch.scan import LARGEST_SURPRISE, course_of, strongest
 
@@ -125,3 +126,33 @@ def test_too_few_visits_give_no_chance():
     closed = replace(case.course, open_week=case.course.open_week & (np.arange(WEEKS) > 19))
     case = replace(case, course=closed)
     assert power_of(case, limits_of(case)) is None
+
+
+def test_tanks_that_fail_as_a_whole_are_no_failing_species():
+    cases = [plain_case(since(12, 0.5), tank=tank) for tank in range(3)]
+    species = np.tile([7, 8, 9], 3)
+    assert [judge_species(cases, species, place) for place in (7, 8, 9)] == [None] * 3
+
+
+def test_growth_lately_is_that_of_the_last_28_days_with_its_ranges():
+    """Four visits of three readings of one unit, errors 0.25: known to 0.25 over the root of 12."""
+    point = tank_lately(plain_case(since(20, 0.5)), VISITS[-1])
+    sd = 0.25 / 12**0.5
+    assert point.growth == pytest.approx(0.5)
+    assert (point.low, point.high) == pytest.approx(
+        (0.5 - 1.2816 * sd, 0.5 + 1.2816 * sd), abs=1e-4
+    )
+    assert (point.usual_low, point.usual_high) == pytest.approx(
+        (1 - 1.96 * sd, 1 + 1.96 * sd), abs=1e-4
+    )
+    assert point.standing == "slower"
+    assert tank_lately(plain_case(since(20, 1.5)), VISITS[-1]).standing == "quicker"
+    assert tank_lately(plain_case(since(20, 1.1)), VISITS[-1]).standing == "as usual"
+
+
+def test_a_species_is_weighed_by_how_well_each_tank_knows_it():
+    parts = [Index(1.0, 0.1, 0.2), Index(2.0, 0.2, 0.4)]
+    both = joined(parts)
+    assert both.share == pytest.approx((4 * 1.0 + 1 * 2.0) / 5)
+    assert both.sd == pytest.approx((1 / (100 + 25)) ** 0.5)
+    assert both.usual_sd == pytest.approx(2 * both.sd)
