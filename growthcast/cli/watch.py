@@ -10,6 +10,8 @@ import typer
 from growthcast.cli.options import AsJson, BookFolder, OnDate, TankId, chosen_tanks, open_book
 
 if TYPE_CHECKING:
+    from datetime import date
+
     from growthcast.service.watch.report import (
         DropSeen,
         Finding,
@@ -111,14 +113,13 @@ def _tell(report: WatchReport, *, by_area: bool) -> None:
         )
     for finding in report.findings:
         _tell_finding(finding)
-    for tank in report.tanks:
-        if tank.changed_on:
-            days = ", ".join(day.isoformat() for day in tank.changed_on)
-            print_line(
-                f"{tank.tank_id}: conditions.csv has a change on {days}. What is usual since then "
-                "rests on what the species table says of it, not on this tank's log: where the "
-                "change does less or more than that, it can hide a fault or look like one."
-            )
+    if changed := [tank for tank in report.tanks if tank.changed_on]:
+        which = "; ".join(f"{tank.tank_id} on {_days(tank.changed_on)}" for tank in changed)
+        print_line(
+            f"conditions.csv has changes in the time watched: {which}. How far they alter "
+            "what is usual rests on the species table, not on the tank's log: a change that does "
+            "less or more than the table says can hide a fault or look like one."
+        )
     if report.usual_until is not None:
         _tell_how_to_read(report)
 
@@ -130,9 +131,9 @@ def _tell_how_to_read(report: WatchReport) -> None:
     yearly = report.false_alarms_a_year
     print_line(
         f"100 % is what an area grew by the log up to {report.usual_until}, at the conditions "
-        "written down since; ranges hold 8 times of 10. While nothing changes a value falls into "
-        "its usual range 95 times of 100: slower or quicker alone is no alarm yet. Expect about "
-        f"{yearly:.1f} false alarms per tank and year, one in {1.0 / yearly:.0f} years, as in "
+        "written down since; ranges hold 8 times of 10. While nothing changes a value lies outside "
+        "its usual range 7 times of 100, so slower or quicker alone is no alarm yet. Expect about "
+        f"{yearly:.1f} false alarms per tank and year, one in {1.0 / yearly:.0f} years. Both as in "
         "simulated practices."
     )
     if any(tank.drop_seen for tank in report.tanks):
@@ -191,3 +192,7 @@ def _noticed(drop: DropSeen | None) -> list[str]:
 
 def _visits(drop: DropSeen, count: int) -> str:
     return f"{count} visit{'s' * (count > 1)} (about {drop.days(count)} days)"
+
+
+def _days(days: tuple[date, ...]) -> str:
+    return ", ".join(day.isoformat() for day in days)

@@ -119,7 +119,7 @@ def test_a_recorded_change_of_the_time_watched_is_said(tmp_path):
     folder = write_book(tmp_path / "book", trims=slow_lobby(share=1.0), conditions=header + rows)
     ran = run("watch", str(folder), "--tank", "lobby")
     said = " ".join(ran.out.split())
-    assert "conditions.csv has a change on 2026-04-20. What is usual since then rests on" in said
+    assert "has changes in the time watched: lobby on 2026-04-20. How far they alter" in said
     tank = strict_json(run("watch", str(folder), "--json").out)["tanks"][0]
     assert tank["conditions_changed_on"] == ["2026-04-20"]
 
