@@ -53,12 +53,12 @@ def promises(seed: int, world: str) -> Iterator[Promise]:
 
 def noticed_soon(kept: list[Promise]) -> float:
     """Share noticed within three visits."""
-    return float(np.mean([one.took <= SOON_VISITS for one in kept])) if kept else float("nan")
+    return float(np.mean([one.took <= SOON_VISITS for one in kept]))
 
 
 def stated(kept: list[Promise]) -> float:
     """Chance of that which was stated, on average."""
-    return float(np.mean([one.chance for one in kept])) if kept else float("nan")
+    return float(np.mean([one.chance for one in kept]))
 
 
 def main(arguments: list[str]) -> None:
@@ -75,14 +75,13 @@ def main(arguments: list[str]) -> None:
         years = sum(run.tank_days for run in healthy) / 365.25
         print(f"{world}: {alarms / years:.2f} false alarms per tank and year")
         for low, high in ((0.0, 1.01), *BANDS):
-            some = [one for one in found if low <= one.chance < high]
-            print(
-                f"  {100 * low:3.0f} to {min(100 * high, 100):3.0f} %: {len(some):3d} tanks, "
-                f"stated {100 * stated(some):3.0f} %, noticed {100 * noticed_soon(some):3.0f} %"
-            )
-        sure = [one for one in found if one.visits]
-        kept = 100 * np.mean([one.took <= one.visits for one in sure] or [np.nan])
-        print(f"  9 of 10 stated: {len(sure)} tanks, kept {kept:.0f} %", flush=True)
+            if some := [one for one in found if low <= one.chance < high]:
+                print(
+                    f"  {100 * low:3.0f} to {min(100 * high, 100):3.0f} %: {len(some):3d} tanks, "
+                    f"stated {100 * stated(some):3.0f} %, noticed {100 * noticed_soon(some):3.0f} %"
+                )
+        kept = [one.took <= one.visits for one in found if one.visits]
+        print(f"  9 of 10 stated: {len(kept)} tanks, kept by {sum(kept)}", flush=True)
 
 
 if __name__ == "__main__":
