@@ -23,13 +23,15 @@ from threadpoolctl import threadpool_limits
 
 from growthcast.book.read import read_book
 from growthcast.fit.design import day_number
-from growthcast.service.watch.cases import TankCase, gather_cases, growth_index
-from growthcast.service.watch.evidence import origin_of
+from growthcast.service.watch.cases import TankCase, gather_cases
+from growthcast.service.watch.foreseen.evidence import origin_of
 from growthcast.service.watch.judge import judge_tank, limits_of
+from growthcast.service.watch.lately import growth_index
 from growthcast.service.watch.scan import strongest
 from tests.simulator import Condition, Fault, Richness, simulate
 from tests.simulator.plan import PracticePlan, TankPlan
 from tests.simulator.practice import random_practice
+from tests.simulator.truth import SimulatedPractice
 
 DAYS = 540
 FAULT_BEFORE_END_D = 100
@@ -64,15 +66,19 @@ OFTEN = (0.25, 0.5, 1.0, 2.0, 4.0)
 class Watched:
     """One tank: visits from the fault to the first alarm, and what was said at the end.
 
-    Of ``OFTEN``, for each multiple of false alarms: ``delay``, infinite where there was no alarm
-    after the fault; ``early``, an alarm before it (or at all, where there is none). ``tank_days``
-    counts the days watched without a fault; ``named`` is what the first verdict at the end of the
-    log blames; ``sd`` and ``usual_sd`` are those of the growth that a middling visit shows.
+    For each multiple ``often`` of false alarms: ``delay``, infinite where there was no alarm after
+    the fault; ``early``, an alarm before it (or at all, where there is none). ``tank_days``
+    counts the days watched without a fault, ``visits_after`` the visits after it; ``named`` is what
+    the first verdict at the end of the log blames; ``sd`` and ``usual_sd`` are those of the growth
+    that a middling visit shows.
     """
 
+    tank_id: str
+    often: tuple[float, ...]
     delay: tuple[float, ...]
     early: tuple[bool, ...]
     tank_days: float
+    visits_after: int
     named: str
     sd: float
     usual_sd: float
@@ -120,11 +126,9 @@ def has_co2(tank: TankPlan) -> bool:
     return tank.conditions[0].values["co2_mg_l"] > 10.0
 
 
-def watched(kind: str, seed: int, world: str = "rich", days: int = DAYS) -> Iterator[Watched]:
-    """Watch the tanks of one practice into which one kind of fault was planted."""
-    plan = random_practice(TANKS, days, seed, (3, 6), 5)
-    on = fault_days(plan, seed)
-    practice = simulate(with_fault(plan, kind, on), seed, WORLDS[world])
+def gathered(plan: PracticePlan, seed: int, world: str) -> tuple[list[TankCase], SimulatedPractice]:
+    """Simulate a practice and make its tanks ready to be judged on its last day."""
+    practice = simulate(plan, seed, WORLDS[world])
     with tempfile.TemporaryDirectory() as folder:
         practice.write_book(Path(folder))
         book = read_book(Path(folder), today=plan.last_on)
@@ -132,29 +136,45 @@ def watched(kind: str, seed: int, world: str = "rich", days: int = DAYS) -> Iter
     origin = origin_of(book, last)
     assert origin is not None
     with threadpool_limits(limits=1, user_api="blas"):
-        for case in gather_cases(book, last, origin):
-            tank = plan.tanks[case.tank]
-            if kind != "co2" or has_co2(tank):
-                yield _watched(case, day_number(on[tank.tank_id]), kind)
+        return gather_cases(book, last, origin), practice
 
 
-def _watched(case: TankCase, fault_day: float, kind: str) -> Watched:
+def watched(
+    kind: str,
+    seed: int,
+    world: str = "rich",
+    days: int = DAYS,
+    often: tuple[float, ...] = (1.0,),
+) -> Iterator[Watched]:
+    """Watch the tanks of one practice into which one kind of fault was planted."""
+    plan = random_practice(TANKS, days, seed, (3, 6), 5)
+    on = fault_days(plan, seed)
+    cases, _ = gathered(with_fault(plan, kind, on), seed, world)
+    for case in cases:
+        tank = plan.tanks[case.tank]
+        if kind != "co2" or has_co2(tank):
+            yield _watched(case, day_number(on[tank.tank_id]), kind, often)
+
+
+def _watched(case: TankCase, fault_day: float, kind: str, often: tuple[float, ...]) -> Watched:
     days = np.unique(case.evidence.day)
     since = int(np.searchsorted(days, fault_day, side="right"))  # the first visit after the fault
     delay, early = [], []
-    for often in OFTEN:
-        limits = limits_of(case, often)
-        alarms = np.flatnonzero(_beyond(case, limits))
+    for times in often:
+        alarms = np.flatnonzero(_beyond(case, limits_of(case, times)))
         after = alarms[alarms >= since]
         delay.append(float(after[0]) - since + 1 if after.size else np.inf)
         early.append(bool(alarms.size if kind == "none" else (alarms < since).any()))
-    verdicts = judge_tank(case)
+    verdicts = judge_tank(case, limits_of(case))
     found = [growth_index(case, np.flatnonzero(case.evidence.day == day)) for day in days]
     points = [point for point in found if point is not None]
     return Watched(
+        tank_id=str(case.design.tank_id[case.tank]),
+        often=often,
         delay=tuple(delay),
         early=tuple(early),
         tank_days=case.days if kind == "none" else fault_day - case.evidence.origin_day,
+        visits_after=days.size - since,
         named=verdicts[0].kind if verdicts else "",
         sd=float(np.median([point.sd for point in points])) if points else np.inf,
         usual_sd=float(np.median([point.usual_sd for point in points])) if points else np.inf,
@@ -174,7 +194,7 @@ def _beyond(case: TankCase, limits: np.ndarray) -> np.ndarray:
 
 def summary(runs: list[Watched], often: float = 1.0) -> dict[str, float]:
     """Shares over the tanks of several practices; of those with an early alarm no delay counts."""
-    at = OFTEN.index(often)
+    at = runs[0].often.index(often)
     delays = np.array([run.delay[at] for run in runs if not run.early[at]])
     years = sum(run.tank_days for run in runs) / 365.25
     caught = delays[np.isfinite(delays)]
@@ -199,15 +219,18 @@ def main(arguments: list[str]) -> None:
     parser.add_argument("--worlds", nargs="*", choices=list(WORLDS), default=["rich"])
     parser.add_argument("--curve", action="store_true")
     options = parser.parse_args(arguments)
+    often = OFTEN if options.curve else (1.0,)
     for world in options.worlds:
         print(f"{world}: alarms allowed x, false a tank-year, caught within 1, 2, 3, 5 visits")
         for kind in options.kinds:
             seeds = range(options.first, options.first + options.practices)
-            runs = [run for seed in seeds for run in watched(kind, seed, world, options.days)]
-            for often in OFTEN if options.curve else (1.0,):
-                s = summary(runs, often)
+            runs = [
+                run for seed in seeds for run in watched(kind, seed, world, options.days, often)
+            ]
+            for times in often:
+                s = summary(runs, times)
                 print(
-                    f"{KINDS[kind]:48s} {s['tanks']:4.0f} x{often:<5g}"
+                    f"{KINDS[kind]:48s} {s['tanks']:4.0f} x{times:<5g}"
                     f"{s['alarms_a_tank_year']:6.2f} "
                     + "".join(f"{100 * s[f'within_{n}']:5.0f} %" for n in (1, 2, 3, 5))
                     + f"  median {s['median_visits']:3.0f}  a visit ± {100 * s['sd']:.0f} %"

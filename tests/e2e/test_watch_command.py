@@ -48,6 +48,7 @@ def test_the_demo_is_watched_and_drawn(tmp_path):
     for tank in answer["tanks"]:
         assert tank["visits"] >= tank["visits_needed"]
         assert tank["visits_against_usual"]
+        assert tank["areas"]
     drawn = file.read_text(encoding="utf-8")
     assert "<svg" in drawn
     assert "Growth against usual" in drawn
@@ -82,6 +83,45 @@ def test_the_picture_of_a_fault_states_it(faulty, tmp_path):
     assert b"the whole tank grows at" in first
     run("watch", faulty, "--tank", "lobby", "--plot", str(file))
     assert file.read_bytes() == first
+
+
+def test_how_soon_a_drop_is_noticed_is_in_the_table_and_the_json(faulty):
+    ran = run("watch", faulty, "--on", "2026-03-20", "--tank", "lobby")
+    drop = strict_json(run("watch", faulty, "--on", "2026-03-20", "--json").out)["tanks"][0][
+        "drop_seen"
+    ]
+    assert drop["growth_share"] == 0.6
+    chances = drop["chance_by_visit"]
+    assert drop["chance_within_3_visits"] == chances[2]
+    assert drop["visits_for_9_of_10"] == 1 + [chance >= 0.9 for chance in chances].index(True)
+    assert drop["days_for_9_of_10"] == 7 * drop["visits_for_9_of_10"]
+    assert f"{100 * chances[2]:.0f} of 100" in ran.out
+    assert f"{drop['visits_for_9_of_10']} visits (about {drop['days_for_9_of_10']} days)" in ran.out
+    assert "What helps: the height before and after the cut" in " ".join(ran.out.split())
+
+
+def test_a_tank_asked_for_is_shown_area_by_area(faulty):
+    shown = run("watch", faulty, "--tank", "lobby").out
+    assert "By area of lobby" in shown
+    assert "By species" not in shown
+    assert "By area" not in run("watch", faulty).out
+    areas = strict_json(run("watch", faulty, "--json").out)["tanks"][0]["areas"]
+    assert [area["area_id"] for area in areas] == ["stems", "carpet"]
+    stems = areas[0]
+    assert stems["growth_share"]["p50"] < stems["usual_share"]["p025"]
+    assert stems["standing"] == "slower"
+    assert [line.split()[-1] for line in shown.splitlines() if "stems" in line] == ["slower"]
+
+
+def test_a_recorded_change_of_the_time_watched_is_said(tmp_path):
+    header = "tank_id,from_date,co2_mg_l,note\n"
+    rows = "lobby,2025-01-01,22,\nlobby,2025-09-01,21,\nlobby,2026-04-20,24,more gas\n"
+    folder = write_book(tmp_path / "book", trims=slow_lobby(share=1.0), conditions=header + rows)
+    ran = run("watch", str(folder), "--tank", "lobby")
+    said = " ".join(ran.out.split())
+    assert "has changes in the time watched: lobby on 2026-04-20. How far they alter" in said
+    tank = strict_json(run("watch", str(folder), "--json").out)["tanks"][0]
+    assert tank["conditions_changed_on"] == ["2026-04-20"]
 
 
 @pytest.mark.parametrize(

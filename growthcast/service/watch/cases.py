@@ -10,18 +10,16 @@ from numpy.typing import NDArray
 from growthcast.book.book import Book
 from growthcast.fit.design import Design
 from growthcast.forecast.hindsight import log_visits
-from growthcast.service.watch.doubt import Foreseen, Wander, doubts_of
-from growthcast.service.watch.evidence import Evidence, evidence_under, gather_evidence
+from growthcast.service.watch.foreseen.doubt import Foreseen, Wander, doubts_of
+from growthcast.service.watch.foreseen.evidence import Evidence, evidence_under, gather_evidence
+from growthcast.service.watch.foreseen.slips import slips_set_aside
+from growthcast.service.watch.foreseen.wander import wander_before
 from growthcast.service.watch.scan import Course, course_of
-from growthcast.service.watch.slips import slips_set_aside
-from growthcast.service.watch.wander import wander_before
 
 __all__ = [
     "SPANS_BEFORE",
-    "Index",
     "TankCase",
     "gather_cases",
-    "growth_index",
     "span_days",
 ]
 
@@ -131,36 +129,3 @@ def _tank_case(
 def _nth(days: FloatArray, count: int) -> float:
     """The day by which so many days had passed, infinite where there are fewer."""
     return float(days[count - 1]) if days.size >= count else np.inf
-
-
-@dataclass(frozen=True, slots=True)
-class Index:
-    """Growth over usual (1 = as usual), its sd, and the sd it has when nothing changes."""
-
-    share: float
-    sd: float
-    usual_sd: float
-
-
-def growth_index(case: TankCase, rows: IntArray) -> Index | None:
-    """Common growth of some readings (m,) against their areas' usual growth.
-
-    Returns
-    -------
-    Index or None
-        None where the readings show so little growth that its share is not known to within 1.
-    """
-    if not rows.size:
-        return None
-    block = np.ix_(rows, rows)
-    grown = case.evidence.grown_cm[rows].sum(axis=1)
-    pull = np.linalg.solve(case.known.noise[block], grown)
-    information = float(grown @ pull)
-    if information < LEAST_INDEX_INFORMATION:
-        return None
-    pull = pull / information
-    usual = float(np.sqrt(pull @ case.known.covariance[block] @ pull))
-    return Index(1.0 + float(pull @ case.known.surprise_cm[rows]), information**-0.5, usual)
-
-
-LEAST_INDEX_INFORMATION = 1.0

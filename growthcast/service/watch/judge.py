@@ -8,7 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from growthcast.service.watch.cases import TankCase
-from growthcast.service.watch.evidence import BIN_D
+from growthcast.service.watch.foreseen.evidence import BIN_D
 from growthcast.service.watch.scan import (
     Change,
     Course,
@@ -52,7 +52,7 @@ NEAR_GAIN = 2.0
 class Verdict:
     """Something that changed: the whole tank, or one area (its place), or a species (its place).
 
-    ``noticed_day`` is the first visit from which on the test has stood beyond its threshold;
+    ``noticed_day`` is the first visit since it began at which the test passed its threshold;
     ``also`` names the other suspects that explain the readings nearly as well, "tank" or areas.
     """
 
@@ -64,15 +64,15 @@ class Verdict:
     also: tuple[tuple[str, int], ...]
 
 
-def judge_tank(case: TankCase) -> list[Verdict]:
+def judge_tank(case: TankCase, limits: FloatArray) -> list[Verdict]:
     """Name what changed in a tank, the likeliest explanation first; empty when nothing has.
 
-    Once a change is found it is allowed for, and what is left is asked again.
+    ``limits`` (J, 2) are the tank's thresholds from ``limits_of``. Once a change is found it is
+    allowed for, and what is left is asked again.
     """
     course, found = case.course, []
     if not course.open_week.any():
         return []
-    limits = limits_of(case)
     for _ in range(MOST_VERDICTS):
         verdict, effect = _likeliest(case, course, limits)
         if verdict is None:
@@ -120,7 +120,12 @@ def _likeliest(
         place=int(case.areas[suspect - 1]) if suspect else case.tank,
         change=change,
         since_day=case.evidence.bin_day[change.week] + np.array([0.0, 0.5, 1.0]) * BIN_D,
-        noticed_day=_noticed(case, course, int(suspect), sign, limits[suspect, int(side)]),
+        noticed_day=_noticed(
+            strongest(course, course.surprise[:, None], sign)[suspect, :, 0],
+            limits[suspect, int(side)],
+            np.unique(case.evidence.day),
+            case.evidence.bin_day[change.week[0]],
+        ),
         also=tuple(
             ("area", int(case.areas[j - 1])) if j else ("tank", case.tank)
             for j in np.flatnonzero(near).tolist()
@@ -129,12 +134,14 @@ def _likeliest(
     return verdict, course.effect[int(suspect), change.best_week]
 
 
-def _noticed(case: TankCase, course: Course, suspect: int, sign: float, limit: float) -> float:
-    """The first visit day from which on a suspect has stood beyond its threshold."""
-    reached = strongest(course, course.surprise[:, None], sign)[suspect, :, 0]
-    below = np.flatnonzero(reached <= limit)
-    first = int(below[-1]) + 1 if below.size else 0
-    return float(np.unique(case.evidence.day)[min(first, reached.size - 1)])
+def _noticed(reached: FloatArray, limit: float, day: FloatArray, began_day: float) -> float:
+    """The first of the visit days (V,) since a change began on which ``z`` (V,) was beyond.
+
+    The last one is beyond, else there were no verdict. A visit between at which the test fell back
+    does not count: what was noticed stays noticed when the book is asked again later.
+    """
+    beyond = (reached > limit) & (day >= began_day)
+    return float(day[int(np.argmax(beyond))])
 
 
 def judge_species(cases: list[TankCase], species: IntArray, place: int) -> Verdict | None:
@@ -185,15 +192,13 @@ def judge_species(cases: list[TankCase], species: IntArray, place: int) -> Verdi
         rival = max(_own(case, species, place, sign) for case in cases)
         if (alone > 1.0).sum() < 2 or change.gain < 0.5 * rival**2 + NEAR_GAIN:
             continue  # one tank alone explains as much: that area's trouble
-        below = np.flatnonzero(reached <= limit)
-        first = int(below[-1]) + 1 if below.size else 0
         bins = cases[0].evidence.bin_day
         return Verdict(
             kind="species",
             place=place,
             change=change,
             since_day=bins[change.week] + np.array([0.0, 0.5, 1.0]) * BIN_D,
-            noticed_day=float(np.unique(day)[min(first, reached.size - 1)]),
+            noticed_day=_noticed(reached, limit, np.unique(day), bins[change.week[0]]),
             also=(),
         )
     return None

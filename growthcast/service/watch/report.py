@@ -6,7 +6,15 @@ from dataclasses import dataclass
 from datetime import date
 from typing import Any
 
-__all__ = ["Finding", "IndexPoint", "SpeciesGrowth", "TankWatch", "WatchReport"]
+__all__ = [
+    "AreaGrowth",
+    "DropSeen",
+    "Finding",
+    "IndexPoint",
+    "SpeciesGrowth",
+    "TankWatch",
+    "WatchReport",
+]
 
 
 @dataclass(frozen=True, slots=True)
@@ -24,12 +32,20 @@ class IndexPoint:
     usual_low: float
     usual_high: float
 
+    @property
+    def standing(self) -> str:
+        """Where it lies to what is usual; outside is no alarm yet, which asks for more readings."""
+        if self.growth < self.usual_low:
+            return "slower"
+        return "quicker" if self.growth > self.usual_high else "as usual"
+
     def as_dict(self) -> dict[str, Any]:
         """Return the point as the JSON has it."""
         return {
             "on": self.on.isoformat(),
             "growth_share": _range(self.low, self.growth, self.high),
             "usual_share": {"p025": round(self.usual_low, 4), "p975": round(self.usual_high, 4)},
+            "standing": self.standing,
         }
 
 
@@ -77,8 +93,60 @@ class Finding:
 
 
 @dataclass(frozen=True, slots=True)
+class DropSeen:
+    """How soon a lasting drop of the whole tank to ``growth_share`` of its growth is noticed.
+
+    ``chances`` are those of an alarm by the first, second, ... visit after it began, as far as the
+    time watched can tell; ``visits`` is the first by which they are 9 of 10, None where it lies
+    beyond; ``visit_days`` are the days from visit to visit.
+    """
+
+    growth_share: float
+    chances: tuple[float, ...]
+    visits: int | None
+    visit_days: float
+
+    def days(self, visits: int) -> int:
+        """Days that so many visits take."""
+        return round(visits * self.visit_days)
+
+    @property
+    def within_three_visits(self) -> float | None:
+        """Chance of an alarm within three visits, None where the time watched is too short."""
+        return self.chances[2] if len(self.chances) > 2 else None
+
+    def as_dict(self) -> dict[str, Any]:
+        """Return it as the JSON has it."""
+        chances = [round(chance, 4) for chance in self.chances]
+        return {
+            "growth_share": self.growth_share,
+            "visits_for_9_of_10": self.visits,
+            "days_for_9_of_10": None if self.visits is None else self.days(self.visits),
+            "chance_within_3_visits": chances[2] if len(chances) > 2 else None,
+            "chance_by_visit": chances,
+        }
+
+
+@dataclass(frozen=True, slots=True)
+class AreaGrowth:
+    """Growth of an area lately against its usual growth; ``name`` is its label, or its id."""
+
+    area_id: str
+    name: str
+    recent: IndexPoint
+
+    def as_dict(self) -> dict[str, Any]:
+        """Return the area as the JSON has it."""
+        return {"area_id": self.area_id, **self.recent.as_dict()}
+
+
+@dataclass(frozen=True, slots=True)
 class TankWatch:
-    """One tank: whether it can be judged, its growth lately, visit by visit, and what changed."""
+    """One tank: whether it can be judged, its growth lately, visit by visit, and what changed.
+
+    ``drop_seen`` says how soon its watch can see, ``changed_on`` on which days of the time watched
+    conditions.csv has a change, since when what is usual rests on the species table.
+    """
 
     tank_id: str
     status: str
@@ -88,6 +156,9 @@ class TankWatch:
     course: tuple[IndexPoint, ...]
     findings: tuple[Finding, ...]
     sentence: str
+    areas: tuple[AreaGrowth, ...] = ()
+    drop_seen: DropSeen | None = None
+    changed_on: tuple[date, ...] = ()
 
     def as_dict(self) -> dict[str, Any]:
         """Return the tank as the JSON has it."""
@@ -98,7 +169,10 @@ class TankWatch:
             "visits_needed": self.visits_needed,
             "recent": None if self.recent is None else self.recent.as_dict(),
             "sentence": self.sentence,
+            "drop_seen": None if self.drop_seen is None else self.drop_seen.as_dict(),
+            "conditions_changed_on": [day.isoformat() for day in self.changed_on],
             "findings": [finding.as_dict() for finding in self.findings],
+            "areas": [area.as_dict() for area in self.areas],
             "visits_against_usual": [point.as_dict() for point in self.course],
         }
 

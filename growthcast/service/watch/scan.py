@@ -28,7 +28,7 @@ from numpy.typing import NDArray
 from scipy.linalg import solve_triangular
 
 from growthcast.service.draws import stratified_normals
-from growthcast.service.watch.doubt import Foreseen
+from growthcast.service.watch.foreseen.doubt import Foreseen
 
 __all__ = [
     "LARGEST_SURPRISE",

@@ -6,10 +6,11 @@ The orders are common practice, no source.
 from __future__ import annotations
 
 import numpy as np
+from numpy.typing import NDArray
 
 from growthcast.book.book import Book
 
-__all__ = ["INJECTED_CO2_MG_L", "recorded_change", "suspects_for"]
+__all__ = ["INJECTED_CO2_MG_L", "changes_between", "recorded_change", "suspects_for"]
 
 INJECTED_CO2_MG_L = 10.0
 """A tank given more CO2 than this is taken to be supplied with it."""
@@ -94,14 +95,10 @@ def recorded_change(book: Book, tank_id: str, first_day: float, last_day: float)
 
     Rows up to ``NEAR_D`` days before the earliest likely day count [day numbers].
     """
-    days = _days(book)
-    theirs = book.conditions.text("tank_id") == tank_id
-    first_row = float(days[theirs].min()) if theirs.any() else np.inf
-    near = theirs & (days >= first_day - NEAR_D) & (days <= last_day) & (days > first_row)
-    rows = np.flatnonzero(near)
+    rows = changes_between(book, tank_id, first_day - NEAR_D, last_day)
     if not rows.size:
         return ""
-    row = int(rows[np.argmax(days[rows])])
+    row = int(rows[-1])
     on = book.conditions.date("from_date")[row].astype("datetime64[D]")
     note = " ".join(str(book.conditions.text("note")[row] or "").split())
     said = f" ({note})" if note else ""
@@ -109,6 +106,20 @@ def recorded_change(book: Book, tank_id: str, first_day: float, last_day: float)
         f"conditions.csv has a change on {on}{said}, which the forecasts count already: its effect "
         "may be another than the tables say, or the values were not reached"
     )
+
+
+def changes_between(
+    book: Book, tank_id: str, first_day: float, last_day: float
+) -> NDArray[np.int64]:
+    """Rows of conditions.csv, by date, that change a tank's conditions from one day to another.
+
+    A tank's first row changes nothing: it says what has held since before.
+    """
+    days = _days(book)
+    theirs = book.conditions.text("tank_id") == tank_id
+    first_row = float(days[theirs].min()) if theirs.any() else np.inf
+    rows = np.flatnonzero(theirs & (days >= first_day) & (days <= last_day) & (days > first_row))
+    return rows[np.argsort(days[rows], kind="stable")]
 
 
 def _days(book: Book) -> np.ndarray[tuple[int], np.dtype[np.float64]]:

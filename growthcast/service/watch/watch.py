@@ -14,28 +14,34 @@ from growthcast.fit.design import day_number
 from growthcast.forecast.report import as_date
 from growthcast.service.watch.cases import (
     SPANS_BEFORE,
-    Index,
     TankCase,
     gather_cases,
-    growth_index,
     span_days,
 )
-from growthcast.service.watch.evidence import origin_of
+from growthcast.service.watch.foreseen.evidence import origin_of
 from growthcast.service.watch.judge import (
     ALARMS_A_YEAR,
     Verdict,
     judge_species,
     judge_tank,
+    limits_of,
 )
+from growthcast.service.watch.lately import (
+    areas_lately,
+    species_lately,
+    tank_course,
+    tank_lately,
+)
+from growthcast.service.watch.power import DROP_TO_SHARE, power_of
 from growthcast.service.watch.report import (
+    DropSeen,
     Finding,
-    IndexPoint,
-    SpeciesGrowth,
     TankWatch,
     WatchReport,
 )
 from growthcast.service.watch.suspects import (
     INJECTED_CO2_MG_L,
+    changes_between,
     recorded_change,
     suspects_for,
     tank_co2_mg_l,
@@ -47,8 +53,6 @@ FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.int64]
 
 VISITS_NEEDED = SPANS_BEFORE + 1
-RECENT_D = 28.0
-EIGHTY, NINETY_FIVE = 1.2815515655446004, 1.959963984540054
 
 
 def watch_growth(book: Book, on: date, tanks: IntArray) -> WatchReport:
@@ -88,7 +92,7 @@ def watch_growth(book: Book, on: date, tanks: IntArray) -> WatchReport:
                 if case is None
                 else _tank_watch(book, case, int(counts[k]), across, on_day)
             )
-        species = _species_growth(list(ready.values()), tanks, on_day)
+        species = species_lately([case for case in ready.values() if case.tank in tanks], on_day)
     return WatchReport(
         on=on,
         usual_until=as_date(origin - 1.0),
@@ -128,44 +132,40 @@ def _tank_watch(
     """Judge one tank; areas of a species that changed across tanks are left to that finding."""
     design = case.design
     species = {place for _, place in across}
+    limits = limits_of(case)
     findings = tuple(
         _finding(book, case, verdict)
-        for verdict in judge_tank(case)
+        for verdict in judge_tank(case, limits)
         if verdict.kind != "area" or int(design.species[verdict.place]) not in species
     )
-    days = case.evidence.day
-    course = [_point(case, np.flatnonzero(days == day), day) for day in np.unique(days).tolist()]
-    recent = _point(case, np.flatnonzero(days > on_day - RECENT_D), on_day)
-    if recent is None:
-        recent = next((point for point in reversed(course) if point is not None), None)
+    course = tank_course(case)
+    recent = tank_lately(case, on_day) or next(reversed(course), None)
+    tank_id = str(design.tank_id[case.tank])
+    changed = changes_between(book, tank_id, case.evidence.origin_day, on_day)
     said = "; ".join(finding.sentence for finding in findings) or "grows as usual"
     return TankWatch(
-        tank_id=str(design.tank_id[case.tank]),
+        tank_id=tank_id,
         status="look" if findings else "as usual",
         visits=visits,
         visits_needed=VISITS_NEEDED,
         recent=recent,
-        course=tuple(point for point in course if point is not None),
+        course=course,
         findings=findings,
         sentence=said,
+        areas=areas_lately(case, [str(label or "") for label in book.areas.text("label")], on_day),
+        drop_seen=_drop_seen(case, limits),
+        changed_on=tuple(
+            book.conditions.date("from_date")[changed].astype("datetime64[D]").tolist()
+        ),
     )
 
 
-def _point(case: TankCase, rows: IntArray, day: float) -> IndexPoint | None:
-    found = growth_index(case, rows)
-    return None if found is None else _index_point(found, as_date(day))
-
-
-def _index_point(found: Index, on: date) -> IndexPoint:
-    """Growth is never below nothing, whatever a reading's error makes of it."""
-    return IndexPoint(
-        on=on,
-        growth=max(found.share, 0.0),
-        low=max(found.share - EIGHTY * found.sd, 0.0),
-        high=max(found.share + EIGHTY * found.sd, 0.0),
-        usual_low=max(1.0 - NINETY_FIVE * found.usual_sd, 0.0),
-        usual_high=1.0 + NINETY_FIVE * found.usual_sd,
-    )
+def _drop_seen(case: TankCase, limits: FloatArray) -> DropSeen | None:
+    """Say how soon a lasting drop of the whole tank would be noticed."""
+    power = power_of(case, limits)
+    if power is None:
+        return None
+    return DropSeen(DROP_TO_SHARE, power.chance, power.visits, power.visit_d)
 
 
 def _finding(book: Book, case: TankCase, verdict: Verdict) -> Finding:
@@ -262,34 +262,3 @@ def _across(book: Book, cases: list[TankCase], tanks: IntArray) -> list[tuple[Fi
         )
         found.append((_worded(finding), place))
     return found
-
-
-def _species_growth(
-    cases: list[TankCase], tanks: IntArray, on_day: float
-) -> tuple[SpeciesGrowth, ...]:
-    """Recent growth of each species over its tanks, each weighed by how well it is known."""
-    listed: list[SpeciesGrowth] = []
-    mine = [case for case in cases if case.tank in tanks]
-    if not mine:
-        return ()
-    design = mine[0].design
-    for place in np.unique(design.species).tolist():
-        parts = []
-        for case in mine:
-            rows = (case.evidence.day > on_day - RECENT_D) & (
-                design.species[case.evidence.area] == place
-            )
-            if (found := growth_index(case, np.flatnonzero(rows))) is not None:
-                parts.append(found)
-        if not parts:
-            continue
-        weight = np.array([part.sd**-2 for part in parts])
-        weight /= weight.sum()
-        joined = Index(
-            share=float(weight @ [part.share for part in parts]),
-            sd=float(np.sqrt((weight**2) @ [part.sd**2 for part in parts])),
-            usual_sd=float(np.sqrt((weight**2) @ [part.usual_sd**2 for part in parts])),
-        )
-        point = _index_point(joined, as_date(on_day))
-        listed.append(SpeciesGrowth(str(design.species_id[place]), len(parts), point))
-    return tuple(listed)

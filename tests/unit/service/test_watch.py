@@ -14,8 +14,16 @@ from growthcast.fit.design import day_number
 from growthcast.fit.result import last_logged
 from growthcast.fit.solver.hierarchy import border_covariance
 from growthcast.service.watch.cases import gather_cases
-from growthcast.service.watch.doubt import Foreseen, doubts_of, tank_border, weekly_drift
-from growthcast.service.watch.evidence import gather_evidence, origin_of
+from growthcast.service.watch.foreseen.doubt import (
+    Foreseen,
+    Wander,
+    doubts_of,
+    tank_border,
+    weekly_drift,
+)
+from growthcast.service.watch.foreseen.evidence import gather_evidence, origin_of
+from growthcast.service.watch.foreseen.slips import slips_set_aside
+from growthcast.service.watch.foreseen.wander import USUAL_WANDER, learn_wander
 from growthcast.service.watch.scan import (
     LARGEST_SURPRISE,
     Course,
@@ -25,9 +33,7 @@ from growthcast.service.watch.scan import (
     thresholds,
     without,
 )
-from growthcast.service.watch.slips import slips_set_aside
 from growthcast.service.watch.suspects import recorded_change, suspects_for
-from growthcast.service.watch.wander import USUAL_WANDER, learn_wander
 from growthcast.service.watch.watch import VISITS_NEEDED, watch_growth
 from tests.books import HEADER, TODAY, make_book, stem_log
 
@@ -224,6 +230,14 @@ def faulty_log(visits=40, slow_from=30, share=0.3):
         rows += f"{day},lobby,stems,{stems + 0.4 * rng.normal():.1f},9,,,,,\n"
         rows += f"{day},lobby,carpet,{carpet + 0.2 * rng.normal():.1f},1.5,,,,,\n"
     return rows
+
+
+def test_what_a_drift_known_at_the_origin_leads_to_expect_shrinks_with_the_wander(evidence):
+    doubts = doubts_of(evidence.of(evidence.tank == 0), 0)
+    whole, half = (doubts.under(Wander(share * doubts.drift, 0.1)) for share in (1.0, 0.5))
+    assert np.abs(whole.mean_cm).max() > 0.05
+    assert half.mean_cm == pytest.approx(0.5 * whole.mean_cm)
+    assert (np.diag(half.covariance) < np.diag(whole.covariance)).all()
 
 
 def test_a_slow_tank_is_found_with_its_date_and_recorded_change(tmp_path):

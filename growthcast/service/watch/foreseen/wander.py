@@ -10,9 +10,9 @@ from scipy.linalg import solve_triangular
 
 from growthcast.book.book import Book
 from growthcast.forecast.hindsight import known_before
-from growthcast.service.watch.doubt import Foreseen, Wander, doubts_of
-from growthcast.service.watch.evidence import Evidence, gather_evidence, origin_of
-from growthcast.service.watch.slips import slips_set_aside
+from growthcast.service.watch.foreseen.doubt import Foreseen, Wander, doubts_of
+from growthcast.service.watch.foreseen.evidence import Evidence, gather_evidence, origin_of
+from growthcast.service.watch.foreseen.slips import slips_set_aside
 
 __all__ = ["USUAL_WANDER", "learn_wander", "wander_before"]
 

@@ -1,0 +1,158 @@
+"""Verdicts on readings of a plain form: who, since when, how strongly, and when it was noticed."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from types import SimpleNamespace
+
+import numpy as np
+import pytest
+
+from growthcast.service.watch.cases import TankCase
+from growthcast.service.watch.foreseen.doubt import Foreseen
+from growthcast.service.watch.judge import judge_species, judge_tank, limits_of
+from growthcast.service.watch.lately import Index, joined, tank_lately
+from growthcast.service.watch.power import DROP_TO_SHARE, power_of
+from growthcast.service.watch.scan import LARGEST_SURPRISE, course_of, strongest
+
+WEEKS, AREAS = 24, 3
+VISITS = 7.0 * np.arange(1, WEEKS + 1)
+"""One visit at the end of each week; every reading shows one unit of that week's growth."""
+
+
+def plain_case(shift, sd=0.25, tank=0):
+    """Make a case whose areas' surprises are ``shift`` (weeks, areas), their errors ``sd``."""
+    day = np.repeat(VISITS, AREAS)
+    area = AREAS * tank + np.tile(np.arange(AREAS), WEEKS)
+    grown = np.zeros((day.size, WEEKS))
+    grown[np.arange(day.size), (day / 7.0).astype(int) - 1] = 1.0
+    areas = np.unique(area)
+    suspects = np.concatenate([np.ones((1, day.size), bool), areas[:, None] == area])
+    noise = sd**2 * np.eye(day.size)
+    known = Foreseen(np.ravel(shift), np.zeros(day.size), noise, noise)
+    opened = np.ones((AREAS + 1, WEEKS), dtype=bool)
+    course = course_of(known, grown, suspects, day, opened)
+    evidence = SimpleNamespace(day=day, bin_day=VISITS - 7.0, grown_cm=grown, area=area)
+    slipped = np.zeros(day.size, dtype=bool)
+    return TankCase(tank, evidence, known, areas, course, 7.0 * WEEKS, slipped)
+
+
+def since(week, share, areas=(0, 1, 2)):
+    """Surprises of areas that grow at a share of the usual from a week on."""
+    shift = np.zeros((WEEKS, AREAS))
+    shift[week:, list(areas)] = share - 1.0
+    return shift
+
+
+def judged(case):
+    return judge_tank(case, limits_of(case))
+
+
+@pytest.mark.parametrize("share", [0.5, 1.6])
+def test_a_change_of_the_tank_has_its_sign_size_and_week(share):
+    (verdict,) = judged(plain_case(since(12, share)))
+    assert verdict.kind == "tank"
+    assert verdict.change.size_share == pytest.approx([share - 1.0] * 3, abs=0.12)
+    assert verdict.since_day[0] <= 84.0 + 3.5 <= verdict.since_day[2]
+    assert verdict.since_day[1] == pytest.approx(84.0 + 3.5, abs=7.0)
+    assert verdict.noticed_day in VISITS[12:15]
+
+
+def test_a_change_of_one_area_is_laid_to_it():
+    (verdict,) = judged(plain_case(since(12, 0.4, areas=[1])))
+    assert (verdict.kind, verdict.place) == ("area", 1)
+
+
+def fading(areas=(0, 1, 2), sd=0.5, tank=0):
+    """A drop that grows away for three weeks after four, and comes back."""
+    shift = since(12, 0.45, areas)
+    shift[16:19, list(areas)] = 0.1
+    return plain_case(shift, sd=sd, tank=tank)
+
+
+def test_what_was_noticed_stays_noticed_when_the_test_falls_back_for_a_visit():
+    case = fading()
+    limit = limits_of(case)[0, 0]
+    reached = strongest(case.course, case.course.surprise[:, None], -1.0)[0, :, 0]
+    first = int(np.argmax(reached > limit))
+    assert first >= 12
+    assert (reached[first:-1] < limit).any()
+    (verdict,) = judged(case)
+    assert verdict.noticed_day == VISITS[first]
+
+
+def test_a_species_that_fails_in_three_tanks_is_named_from_its_first_alarm_on():
+    """Area 0 of each tank is of the species; asked later, it was noticed on the same day."""
+    cases = [fading(areas=[0], sd=0.3, tank=tank) for tank in range(3)]
+    species = np.tile([7, 8, 9], 3)
+    verdict = judge_species(cases, species, 7)
+    assert verdict is not None
+    assert verdict.change.size_share[1] < -0.3
+    assert verdict.noticed_day in VISITS[13:15]
+    assert judge_species(cases, species, 8) is None
+    assert judge_species(cases[:1], species, 7) is None
+
+
+def test_the_stated_chance_is_how_often_planted_drops_are_noticed():
+    """Random readings with a drop to 60 % right after each of several visits, one by one."""
+    case, rng = plain_case(np.zeros((WEEKS, AREAS)), sd=0.6), np.random.default_rng(8)
+    limits = limits_of(case)
+    power = power_of(case, limits)
+    noticed, runs = [], 300
+    for week in (4, 10, 16):
+        noise = rng.normal(size=(WEEKS * AREAS, runs))
+        drop = np.ravel(since(week, DROP_TO_SHARE))[:, None] / 0.6
+        drawn = np.clip(drop + noise, -LARGEST_SURPRISE, LARGEST_SURPRISE)
+        beyond = (strongest(case.course, drawn, -1.0) > limits[:, :1, None]).any(axis=0)
+        quiet = ~beyond[:week].any(axis=0)
+        noticed.append([beyond[week : week + n, quiet].any(axis=0).mean() for n in (1, 3, 5)])
+    told = [power.chance[n - 1] for n in (1, 3, 5)]
+    assert told == pytest.approx(np.mean(noticed, axis=0), abs=0.06)
+    assert 0.2 < told[1] < 0.8
+
+
+def test_a_tank_that_tells_more_sees_a_drop_sooner():
+    cases = [plain_case(np.zeros((WEEKS, AREAS)), sd=sd) for sd in (0.15, 0.5, 3.0)]
+    sharp, middling, blunt = (power_of(case, limits_of(case)) for case in cases)
+    assert sharp.visits == 1
+    assert 3 <= middling.visits <= 8
+    assert blunt.visits is None
+    assert middling.visit_d == 7.0
+    assert (np.diff(middling.chance) > -0.03).all()
+
+
+def test_too_few_visits_give_no_chance():
+    case = plain_case(np.zeros((WEEKS, AREAS)))
+    closed = replace(case.course, open_week=case.course.open_week & (np.arange(WEEKS) > 19))
+    case = replace(case, course=closed)
+    assert power_of(case, limits_of(case)) is None
+
+
+def test_tanks_that_fail_as_a_whole_are_no_failing_species():
+    cases = [plain_case(since(12, 0.5), tank=tank) for tank in range(3)]
+    species = np.tile([7, 8, 9], 3)
+    assert [judge_species(cases, species, place) for place in (7, 8, 9)] == [None] * 3
+
+
+def test_growth_lately_is_that_of_the_last_28_days_with_its_ranges():
+    """Four visits of three readings of one unit, errors 0.25: known to 0.25 over the root of 12."""
+    point = tank_lately(plain_case(since(20, 0.5)), VISITS[-1])
+    sd = 0.25 / 12**0.5
+    assert point.growth == pytest.approx(0.5)
+    assert (point.low, point.high) == pytest.approx(
+        (0.5 - 1.2816 * sd, 0.5 + 1.2816 * sd), abs=1e-4
+    )
+    assert (point.usual_low, point.usual_high) == pytest.approx(
+        (1 - 1.96 * sd, 1 + 1.96 * sd), abs=1e-4
+    )
+    assert point.standing == "slower"
+    assert tank_lately(plain_case(since(20, 1.5)), VISITS[-1]).standing == "quicker"
+    assert tank_lately(plain_case(since(20, 1.1)), VISITS[-1]).standing == "as usual"
+
+
+def test_a_species_is_weighed_by_how_well_each_tank_knows_it():
+    parts = [Index(1.0, 0.1, 0.2), Index(2.0, 0.2, 0.4)]
+    both = joined(parts)
+    assert both.share == pytest.approx((4 * 1.0 + 1 * 2.0) / 5)
+    assert both.sd == pytest.approx((1 / (100 + 25)) ** 0.5)
+    assert both.usual_sd == pytest.approx(2 * both.sd)
