@@ -36,6 +36,8 @@ FloatArray = NDArray[np.float64]
 
 PRIOR_SD = 0.5
 """Standard deviation of a log spread around its default: a factor of 1.6 either way."""
+LEAST_CURVATURE = 1.0 / PRIOR_SD**2
+"""The prior's own: a log that says anything makes the likelihood no flatter."""
 STEP = 0.02
 """Change of a log spread by which curvature is measured."""
 LONGEST_MOVE = 0.5
@@ -67,8 +69,8 @@ def learn_spreads(design: Design) -> tuple[Design, Solution]:
         return design, solution
     design, solution = set_suspects_aside(design, solution, wider=WIDER_BEFORE_LEARNING)
     names, start = _taught(design), design.spreads
-    slope = _slopes(design, solution, names, np.zeros(len(names)))
     nothing = np.zeros(len(names))
+    slope = _slopes(design, solution, names, nothing)
     climb = _Climb(nothing, slope, _covariance(design, solution, start, names, nothing, slope))
     for _ in range(MOST_ROUNDS):
         if climb.gain < LEAST_GAIN:
@@ -111,10 +113,6 @@ class _Climb:
         turned = np.eye(step.size) - np.outer(step, flatter) / along
         inverse = turned @ self.inverse @ turned.T + np.outer(step, step) / along
         return _Climb(logs, slope, inverse)
-
-
-LEAST_CURVATURE = 1.0 / PRIOR_SD**2
-"""The prior's own: a log that says anything makes the likelihood no flatter."""
 
 
 def _taught(design: Design) -> list[str]:

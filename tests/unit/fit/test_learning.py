@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from datetime import date
 
 import numpy as np
@@ -9,6 +10,8 @@ import numpy as np
 from growthcast.fit.design import build_design, with_spreads
 from growthcast.fit.learning import PRIOR_SD, learn_spreads
 from growthcast.fit.result import fit_growth
+from growthcast.fit.solver.likelihood import log_likelihood
+from growthcast.fit.solver.solve import view_of
 from growthcast.fit.spreads import LEARNT, Spreads
 from tests.books import HEADER, PRACTICE, make_book, stem_log
 
@@ -46,6 +49,24 @@ def test_two_tanks_do_not_yield_a_spread_of_zero(tmp_path):
 def test_every_learnt_spread_has_a_standard_deviation(tmp_path):
     spreads = fit_growth(make_book(tmp_path), ON).design.spreads
     assert set(spreads.sd) == set(LEARNT) - {"weight"}
+
+
+def test_the_likelihood_falls_on_both_sides_of_what_is_learnt(tmp_path):
+    design = build_design(make_book(tmp_path, trims=noisy_log(0.3)), ON)
+    found, solution = learn_spreads(design)
+
+    def level(spreads):
+        problem = with_spreads(replace(found, problem=solution.problem), spreads).problem
+        view = view_of(problem, solution.point)
+        logs = [np.log(getattr(spreads, name) / getattr(design.spreads, name)) for name in LEARNT]
+        prior = -0.5 * sum(log**2 for log in logs) / PRIOR_SD**2
+        return log_likelihood(problem, solution.point, view) + prior
+
+    top = level(found.spreads)
+    for name in found.spreads.sd:
+        for factor in (np.exp(-0.4), np.exp(0.4)):
+            other = replace(found.spreads, **{name: factor * getattr(found.spreads, name)})
+            assert level(other) < top - 0.1, name
 
 
 def test_given_spreads_are_taken_as_they_are(tmp_path):
