@@ -11,6 +11,7 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import date
+from zlib import crc32
 
 import numpy as np
 from numpy.typing import NDArray
@@ -40,6 +41,9 @@ from growthcast.species import read_reference
 __all__ = ["Supposed", "conditions_now", "day_of", "fit_beside", "suppose"]
 
 FloatArray = NDArray[np.float64]
+
+OWN_LUCK = 1 << 32
+"""Places in a book lie below this; keys of supposed areas above."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -133,7 +137,12 @@ def suppose(book: Book, fit: GrowthFit, tank: int, changes: Changes) -> Supposed
     )
 
 
-def fit_beside(book: Book, fit: GrowthFit, areas: Sequence[PlannedArea]) -> tuple[Book, GrowthFit]:
+def fit_beside(
+    book: Book,
+    fit: GrowthFit,
+    areas: Sequence[PlannedArea],
+    stands_for: Sequence[str] | None = None,
+) -> tuple[Book, GrowthFit]:
     """Fit areas without a log beside those of a book, from where its fit stands.
 
     Parameters
@@ -144,12 +153,17 @@ def fit_beside(book: Book, fit: GrowthFit, areas: Sequence[PlannedArea]) -> tupl
         Its fit.
     areas : sequence of mappings
         Cells of the areas, planted on the day of the fit; all of them are fitted at once.
+    stands_for : sequence of str, optional
+        The area of the tank that each one would be; its own id without what follows the last
+        ``=`` when not given.
 
     Returns
     -------
     tuple of Book and GrowthFit
         The book with the areas at its end, and its fit. An area without a log teaches nothing: the
         others keep their rates to the fit's own tolerance, suspect rows and spreads as they were.
+        The luck of an area is that of its place and plant: whatever it is fitted beside, and
+        whichever command asks, the same plant in the same area draws the same.
     """
     laid = with_planted_areas(book, areas, day_of(fit))
     wide = build_design(laid, day_of(fit), fit.design.spreads)
@@ -171,7 +185,15 @@ def fit_beside(book: Book, fit: GrowthFit, areas: Sequence[PlannedArea]) -> tupl
     began = Point((*point.stages, begun), border, (*point.shared_cm, np.zeros(begun.size)))
     with threadpool_limits(limits=1, user_api="blas"):
         solution = solve(problem, began)
-    return laid, replace(fit, design=replace(wide, problem=problem), solution=solution)
+    places = stands_for or [str(area["area_id"]).rsplit("=", 1)[0] for area in areas]
+    lucks = [_luck(place, area) for place, area in zip(places, areas, strict=True)]
+    luck = np.concatenate([wide.luck[:known], np.array(lucks, np.int64)])
+    return laid, replace(fit, design=replace(wide, problem=problem, luck=luck), solution=solution)
+
+
+def _luck(place: str, area: PlannedArea) -> int:
+    """Return a key of draws that only a plant and its place make, above those of a book's own."""
+    return OWN_LUCK + crc32(f"{area['tank_id']}/{place}/{area['species_id']}".encode())
 
 
 def _block_of_new(problem: Problem, known: int, on_day: float) -> Block:

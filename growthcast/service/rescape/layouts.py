@@ -79,7 +79,7 @@ def compare_layouts(
     """
     known = fit.design.area_id.size
     rows, ids, places = _distinct_rows(book, tank, layouts)
-    laid, wide = fit_beside(book, fit, rows)
+    laid, wide = fit_beside(book, fit, rows, ids)
     stand = stand_of(laid, wide, tank)
     where = {int(a): i for i, a in enumerate(stand.living.area)}
     now = np.flatnonzero(stand.living.area < known)

@@ -9,10 +9,12 @@ from pathlib import Path
 import numpy as np
 import pytest
 
+from growthcast.book.supposed.changes import Changes
 from growthcast.book.supposed.layouts import read_layout
 from growthcast.errors import BookProblems, UsageError
 from growthcast.fit.result import fit_growth
 from growthcast.fit.spreads import Spreads
+from growthcast.fit.supposed import suppose
 from growthcast.service.recommend import recommend
 from growthcast.service.rescape.candidates import compare_plants, pool_of
 from growthcast.service.rescape.holding import holding
@@ -234,6 +236,30 @@ def test_a_layout_in_short_words_and_a_missing_one(known, tmp_path: Path) -> Non
         layout(tmp_path, "bare", HEAD, book)
 
 
+def test_one_change_has_one_answer_however_it_is_asked(known, tmp_path: Path) -> None:
+    book, fit = known
+    plant, reach = "anubias-barteri", 14
+    asked = [plant, "rotala-wallichii", "hygrophila-corymbosa"]
+    changed = suppose(book, fit, 0, Changes(conditions={}, plants={"stems": plant}))
+    [supposed] = recommend(changed.book, changed.fit, np.array([0]))
+    compared = {a.plant.species_id: a.tank for a in compare_plants(book, fit, 0, asked)}
+    same = HEAD + f"stems,{plant},400,7,22\ncarpet,hemianthus-callitrichoides,900,1,4.5\n"
+    laid = compare_layouts(book, fit, 0, [layout(tmp_path, "same", same, book)])[1].answer
+    for mine, of_area, of_layout in zip(
+        supposed.options, compared[plant].options, laid.options, strict=True
+    ):
+        for other in (of_area, of_layout):
+            assert other.chance_all_within == mine.chance_all_within
+            assert other.year.cost == pytest.approx(mine.year.cost, rel=1e-6)
+    found = swaps_to_reach(book, fit, 0, reach, ["carpet"], plants=asked)
+    assert found.proposals
+    for one in found.proposals:
+        answer = compared[one.swaps[0].to_species_id]
+        [option] = [o for o in answer.options if o.interval_d == reach]
+        assert one.cost_per_year == pytest.approx(option.year.cost, rel=1e-6)
+        assert one.chance_all_within == option.chance_all_within
+
+
 def test_the_fewest_swaps_are_found_as_by_trying_all(known) -> None:
     book, fit = known
     plants = ["bacopa-caroliniana", "rotala-wallichii", "hygrophila-corymbosa", "anubias-barteri"]
@@ -249,13 +275,9 @@ def test_the_fewest_swaps_are_found_as_by_trying_all(known) -> None:
             for a in compare_plants(book, fit, 0, plants)
             if not a.plant.is_there_now and a.plant.reaches_look_chance >= 0.8
         }
-        # Candidates lean on each other's fit: chances agree to a hundredth.
-        surely, perhaps = (
-            {name for name, option in tried.items() if option.chance_all_within >= least}
-            for least in (0.91, 0.89)
-        )
-        assert bool(found.proposals) or not surely
-        assert {one.swaps[0].to_species_id for one in found.proposals} <= perhaps
+        enough = {n for n, option in tried.items() if option.chance_all_within >= found.confidence}
+        assert bool(found.proposals) == bool(enough)
+        assert {one.swaps[0].to_species_id for one in found.proposals} <= enough
         assert all(len(one.swaps) == 1 for one in found.proposals)
         assert all(one.swaps[0].area_id == "stems" for one in found.proposals)
 
