@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from typing import TYPE_CHECKING, Any
 
 from growthcast.cli.options import AsJson, BookFolder, OnDate, TankId, chosen_tanks, open_fit
@@ -10,7 +11,6 @@ from growthcast.cli.suppose import Suppose, hypothetical, say_what_is_supposed, 
 if TYPE_CHECKING:
     from growthcast.fit.supposed import Supposed
     from growthcast.service.advice import OptionAdvice, TankAdvice
-    from growthcast.service.effort import Range
 
 
 def interval_command(
@@ -169,11 +169,13 @@ def _summary(tank: TankAdvice) -> list[str]:
 
 def _effort(option: OptionAdvice) -> list[str]:
     """Minutes of a visit, hours and cost of a year, each with what it lies within 8 times of 10."""
-    visit, hours, cost = option.minutes_range, option.year.hours_range, option.year.cost_range
+    from growthcast.cli.output import with_range
+
+    visit = replace(option.minutes_range, p50=option.minutes_per_visit)
     return [
-        f"{option.minutes_per_visit:.0f} min ({visit.p10:.0f}–{visit.p90:.0f})",
-        f"{option.year.hours:.0f} h ({hours.p10:.0f}–{hours.p90:.0f})",
-        f"{option.year.cost:.0f} ({cost.p10:.0f}–{cost.p90:.0f})",
+        with_range(visit, "min"),
+        with_range(option.year.hours_range, "h"),
+        with_range(option.year.cost_range),
     ]
 
 
@@ -236,6 +238,8 @@ def _as_dict(tank: TankAdvice) -> dict[str, Any]:
 
 
 def _option_dict(option: OptionAdvice) -> dict[str, Any]:
+    from growthcast.cli.output import range_dict
+
     return {
         "interval_d": option.interval_d,
         "feasible": option.feasible,
@@ -244,11 +248,11 @@ def _option_dict(option: OptionAdvice) -> dict[str, Any]:
         "share_of_days_presentable": round(option.share_of_days_presentable, 4),
         "visits_per_year": round(option.year.visits, 2),
         "minutes_per_visit": round(option.minutes_per_visit, 1),
-        "minutes_per_visit_range": _range(option.minutes_range, 1),
+        "minutes_per_visit_range": range_dict(option.minutes_range, 1),
         "hours_per_year": round(option.year.hours, 1),
-        "hours_per_year_range": _range(option.year.hours_range, 1),
+        "hours_per_year_range": range_dict(option.year.hours_range, 1),
         "cost_per_year": round(option.year.cost, 2),
-        "cost_per_year_range": _range(option.year.cost_range, 2),
+        "cost_per_year_range": range_dict(option.year.cost_range, 2),
         "areas": [
             {
                 "area_id": area.area_id,
@@ -265,7 +269,3 @@ def _option_dict(option: OptionAdvice) -> dict[str, Any]:
             for area in option.areas
         ],
     }
-
-
-def _range(values: Range, digits: int) -> dict[str, float]:
-    return {name: round(getattr(values, name), digits) for name in ("p10", "p50", "p90")}

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import re
 from pathlib import Path
 
 import pytest
@@ -82,11 +83,20 @@ def test_plants_for_an_area(tmp_path: Path) -> None:
     assert by_name["rotala-macrandra"]["basis"] == "table"
     assert by_name["limnophila-sessiliflora"]["regulated_in_places"]
     assert by_name["limnophila-sessiliflora"]["minutes_per_year"] > 0
+    for one in answer["plants"]:
+        for name in ("minutes_per_year", "litres_per_year"):
+            low, middle, high = one[f"{name}_range"].values()
+            assert low <= middle == one[name] <= high
+        for option in one["tank"]["options"]:
+            assert option["cost_per_year_range"]["p50"] == option["cost_per_year"]
+        assert (one["saves_per_year"] is None) == one["is_there_now"]
     drawn = file.read_text(encoding="utf-8")
     assert "rotala-macrandra: " in drawn
     words = run("rescape", DEMO, *LOBBY, *asked)
     assert words.status == 0
     assert "1. alternanthera-reineckii: alone it allows" in words.out
+    assert re.search(r"the tank saves \d+ to\s+\d+ h and \d+ to\s+\d+ EUR a year", words.out)
+    assert max(map(len, words.out.split("\nAlone: ")[0].splitlines())) <= 80
     assert "the rules of your place decide" in words.err
 
 
@@ -108,6 +118,8 @@ def test_layouts_side_by_side(tmp_path: Path) -> None:
     assert [one["name"] for one in found] == ["as it is", "A", "B"]
     assert found[1]["recommended_interval_d"] >= found[2]["recommended_interval_d"]
     assert found[2]["areas"][1]["keeps_its_log"]
+    assert found[0]["saves_per_year"] is None
+    assert found[1]["saves_per_year"]["cost"]["p10"] > found[2]["saves_per_year"]["cost"]["p10"]
     after = run("rescape", DEMO, *LOBBY, "--layouts", a, b, "--json")
     assert after.out == both.out
     file = tmp_path / "l.png"
@@ -122,6 +134,10 @@ def test_swaps_that_reach_an_interval() -> None:
     assert answer["recommended_interval_d_now"] == 7
     assert answer["proposals"]
     assert answer["proposals"][0]["chance_all_within"] >= 0.9
+    assert answer["proposals"][0]["saves_per_year"]["hours"]["p10"] > 0
+    said = run("rescape", DEMO, *LOBBY, "--reach", "10").out
+    assert "against the tank as it is every 7 days" in said
+    assert max(map(len, said.split("\n1. ")[0].splitlines()[3:])) <= 80
     words = run("rescape", DEMO, *LOBBY, "--reach", "7")
     assert "holds as it is" in words.out
     kept = run("rescape", DEMO, *LOBBY, "--reach", "28", "--keep", "lobby-hygro")

@@ -2,14 +2,15 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
 from growthcast.book.book import Book
 from growthcast.book.report import format_findings, summary_for_commands
 from growthcast.book.supposed.layouts import read_layout
-from growthcast.cli.output import print_json, print_line, print_table, say
-from growthcast.cli.rescaped.answers import answer_dict
+from growthcast.cli.output import print_json, print_line, print_table, say, with_range
+from growthcast.cli.rescaped.answers import HELD, answer_dict, saves_dict, saves_in_words
 from growthcast.errors import BookProblems, Finding, UsageError
 from growthcast.fit.result import GrowthFit
 from growthcast.fit.supposed import day_of
@@ -71,37 +72,29 @@ def answer_layouts(
 def _tables(book: Book, tank_id: str, advice: list[LayoutAdvice]) -> None:
     currency = book.practice.currency
     print_table(
-        f"Layouts of {tank_id}, each at the longest interval it holds (time includes travel)",
-        [
-            "layout",
-            "areas>",
-            "visit every",
-            "all inside>",
-            "days presentable>",
-            "a visit>",
-            "a year>",
-            f"{currency} a year>",
-            "limited by",
-        ],
-        [_row(one) for one in advice],
+        f"Layouts of {tank_id}, each at the longest interval it holds",
+        ["layout", "areas>", "visit every", "all inside>", "presentable>", "limited by"],
+        [_looks_row(one) for one in advice],
     )
-    days = [option.interval_d for option in advice[0].answer.options]
     print_table(
-        f"{tank_id}: chance that all stay inside if cut to the floor, and {currency} a year",
-        ["layout", *(f"{d} days>" for d in days)],
-        [
-            [
-                one.name,
-                *(
-                    f"{100 * o.chance_at_least_cut:.0f} %, {o.year.cost:.0f}"
-                    for o in one.answer.options
-                ),
-            ]
-            for one in advice
-        ],
+        "What they take at that interval (time includes travel)",
+        ["layout", "a visit>", "a year>", f"{currency} a year>"],
+        [_effort_row(one) for one in advice],
+    )
+    print_table(
+        f"{tank_id}: each listed interval",
+        ["layout", "every>", "at the floor>", "a year>", f"{currency} a year>"],
+        [row for one in advice for row in _option_rows(one)],
+    )
+    print_line(
+        "Presentable: days with every area between floor and height. At the floor: all inside if "
+        f"cut as low as still looks right. {HELD}"
     )
     for one in advice:
-        print_line(f"{one.name}: {_reason(one)}.")
+        saves = ""
+        if one.saves is not None:
+            saves = f"; against the tank as it is it {saves_in_words(one.saves, currency)}"
+        print_line(f"{one.name}: {_reason(one)}{saves}.")
     for one in advice:
         for area in one.areas:
             if area.doubts:
@@ -110,21 +103,41 @@ def _tables(book: Book, tank_id: str, advice: list[LayoutAdvice]) -> None:
                 say(f"{one.name}, {area.area_id}: {area.caution}")
 
 
-def _row(one: LayoutAdvice) -> list[str]:
+def _looks_row(one: LayoutAdvice) -> list[str]:
     answer, chosen = one.answer, one.answer.chosen
     days = answer.recommended_interval_d
-    limited = None if one.limited_by is None else one.areas[one.limited_by]
-    every = f"none (shown: {chosen.interval_d} days)" if days is None else f"{days} days"
     return [
         one.name,
         f"{len(one.areas)}",
-        every,
+        f"none (shown: {chosen.interval_d} days)" if days is None else f"{days} days",
         f"{100 * chosen.chance_all_within:.0f} %",
         f"{100 * chosen.share_of_days_presentable:.0f} %",
-        f"{chosen.minutes_per_visit:.0f} min",
-        f"{chosen.year.hours:.0f} h",
-        f"{chosen.year.cost:.0f}",
-        "nothing" if limited is None else f"{limited.area_id}, {limited.species_id}",
+        "nothing" if one.limited_by is None else one.areas[one.limited_by].area_id,
+    ]
+
+
+def _effort_row(one: LayoutAdvice) -> list[str]:
+    chosen = one.answer.chosen
+    visit = replace(chosen.minutes_range, p50=chosen.minutes_per_visit)
+    year = chosen.year
+    return [
+        one.name,
+        with_range(visit, "min"),
+        with_range(year.hours_range, "h"),
+        with_range(year.cost_range),
+    ]
+
+
+def _option_rows(one: LayoutAdvice) -> list[list[str]]:
+    return [
+        [
+            "" if n else one.name,
+            f"{o.interval_d} days",
+            f"{100 * o.chance_at_least_cut:.0f} %",
+            with_range(o.year.hours_range, "h"),
+            with_range(o.year.cost_range),
+        ]
+        for n, o in enumerate(one.answer.options)
     ]
 
 
@@ -153,6 +166,7 @@ def _as_dict(one: LayoutAdvice) -> dict[str, Any]:
         **answer_dict(one.answer),
         "limited_by": limited,
         "reason": _reason(one),
+        "saves_per_year": saves_dict(one.saves),
         "ground_share": None if one.ground_share is None else round(one.ground_share, 4),
         "areas": [
             {

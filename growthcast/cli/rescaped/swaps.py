@@ -7,8 +7,16 @@ from typing import Any
 import numpy as np
 
 from growthcast.book.book import Book
-from growthcast.cli.output import print_json, print_line, print_table, say
-from growthcast.cli.rescaped.answers import answer_dict
+from growthcast.cli.output import print_json, print_line, print_table, say, with_range
+from growthcast.cli.rescaped.answers import (
+    HELD,
+    answer_dict,
+    days_with_range,
+    quantiles,
+    saves_dict,
+    saves_in_words,
+    year_dict,
+)
 from growthcast.errors import UsageError
 from growthcast.fit.result import GrowthFit
 from growthcast.service.rescape.swaps import SwapAdvice, SwapSearch, swaps_to_reach
@@ -66,7 +74,7 @@ def _table(book: Book, found: SwapSearch) -> None:
         f"Swaps with which a visit every {found.reach_d} days holds: as few as will do, the "
         "cheapest in a year first",
         [
-            "swap",
+            "",
             "replanted>",
             "all inside>",
             "to the look>",
@@ -75,16 +83,25 @@ def _table(book: Book, found: SwapSearch) -> None:
         ],
         [
             [
-                "; ".join(_words(one)),
+                f"{number}.",
                 f"{one.replanted_cm2:.0f} cm²",
                 f"{100 * one.chance_all_within:.0f} %",
-                f"{max(swap.look_d for swap in one.swaps):.0f} d",
-                f"{one.hours_per_year:.0f} h",
-                f"{one.cost_per_year:.0f}",
+                days_with_range(max(one.swaps, key=lambda swap: swap.look_d[1]).look_d),
+                with_range(one.year.hours_range, "h"),
+                with_range(one.year.cost_range),
             ]
-            for one in found.proposals
+            for number, one in enumerate(found.proposals, start=1)
         ],
     )
+    for number, one in enumerate(found.proposals, start=1):
+        saves = saves_in_words(one.saves, currency)
+        print_line(f"{number}. {'; '.join(_words(one))}; {saves}.")
+    print_line(f"{HELD} Saved: against the tank as it is {_rhythm_now(found)}.")
+
+
+def _rhythm_now(found: SwapSearch) -> str:
+    days = found.recommended_now_d
+    return "at the shortest listed interval" if days is None else f"every {days} days"
 
 
 def _words(one: SwapAdvice) -> list[str]:
@@ -165,13 +182,13 @@ def _swap_dict(one: SwapAdvice) -> dict[str, Any]:
                 "from_species_id": swap.from_species_id,
                 "to_species_id": swap.to_species_id,
                 "area_cm2": swap.area_cm2,
-                "days_to_look_p50": round(swap.look_d, 1) if np.isfinite(swap.look_d) else None,
+                "days_to_look": quantiles(swap.look_d, 1),
                 "caution": swap.caution or None,
             }
             for swap in one.swaps
         ],
         "replanted_cm2": one.replanted_cm2,
         "chance_all_within": round(one.chance_all_within, 4),
-        "hours_per_year": round(one.hours_per_year, 1),
-        "cost_per_year": round(one.cost_per_year, 2),
+        **year_dict(one.year),
+        "saves_per_year": saves_dict(one.saves),
     }

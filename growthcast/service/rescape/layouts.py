@@ -13,9 +13,15 @@ from growthcast.book.supposed.layouts import Layout
 from growthcast.book.supposed.rows import PlannedArea
 from growthcast.fit.result import GrowthFit
 from growthcast.fit.supposed import conditions_now, fit_beside
+from growthcast.service.effort import Saving
 from growthcast.service.living import LivingAreas
 from growthcast.service.rescape.notes import LIKELY, holding_of, holding_words
-from growthcast.service.rescape.variants import VariantAnswer, stand_of, variant_answers
+from growthcast.service.rescape.variants import (
+    VariantAnswer,
+    saved_against,
+    stand_of,
+    variant_answers,
+)
 
 __all__ = ["LayoutAdvice", "LayoutArea", "compare_layouts"]
 
@@ -44,7 +50,8 @@ class LayoutAdvice:
     """What one layout allows; ``limited_by`` is the area that fails first, by its place.
 
     ``answer`` holds every listed interval, ``areas`` the layout's areas in its order, with their
-    chance of staying inside at the interval of the answer.
+    chance of staying inside at the interval of the answer. ``saves`` is what it takes less in a
+    year than the tank as it is, None for that one and where nothing grows in the tank.
     """
 
     name: str
@@ -52,6 +59,7 @@ class LayoutAdvice:
     limited_by: int | None
     areas: tuple[LayoutArea, ...]
     ground_share: float | None
+    saves: Saving | None
 
 
 def compare_layouts(
@@ -119,6 +127,9 @@ def compare_layouts(
                 ground_share=None
                 if np.isnan(ground) or ground <= 0.0
                 else float(stand.area_cm2[answer.places].sum()) / ground,
+                saves=saved_against(stand, answers[0], answer)
+                if now.size and answer is not answers[0]
+                else None,
             )
         )
     return found

@@ -15,6 +15,7 @@ from growthcast.errors import BookProblems, UsageError
 from growthcast.fit.result import fit_growth
 from growthcast.fit.spreads import Spreads
 from growthcast.fit.supposed import suppose
+from growthcast.service.effort import Range
 from growthcast.service.recommend import recommend
 from growthcast.service.rescape.candidates import compare_plants, pool_of
 from growthcast.service.rescape.holding import holding
@@ -100,6 +101,45 @@ def test_what_stands_there_now_is_as_interval_says(known) -> None:
     for mine, theirs in zip(now.tank.options, tank.options, strict=True):
         assert mine.chance_all_within == pytest.approx(theirs.chance_all_within)
         assert mine.year.cost == pytest.approx(theirs.year.cost)
+        assert mine.minutes_range.p90 == pytest.approx(theirs.minutes_range.p90)
+        assert mine.year.cost_range.p10 == pytest.approx(theirs.year.cost_range.p10)
+        assert mine.year.cost_range.p90 == pytest.approx(theirs.year.cost_range.p90)
+
+
+def width(values: Range) -> float:
+    return values.p90 - values.p10
+
+
+def test_what_is_saved_is_surer_than_what_it_is_saved_between(known, tmp_path: Path) -> None:
+    book, fit = known
+    advice = compare_plants(book, fit, 0, ["anubias-barteri"])
+    [now], [slow] = (
+        [a for a in advice if a.plant.is_there_now is there] for there in (True, False)
+    )
+    assert now.saves is None
+    years = [one.tank.chosen.year for one in (now, slow)]
+    between = years[0].cost - years[1].cost
+    assert slow.saves.cost.p10 < between < slow.saves.cost.p90
+    assert 0 < width(slow.saves.cost) < 0.7 * np.hypot(*(width(y.cost_range) for y in years))
+    assert slow.saves.cost.p50 == pytest.approx(
+        book.practice.labour_rate_per_h * slow.saves.hours.p50
+    )
+    # At each area: its litres and minutes, with what they lie between.
+    for one in advice:
+        assert one.litres_per_year.p10 <= one.litres_per_year.p50 <= one.litres_per_year.p90
+        assert one.plant.minutes_per_year == one.minutes_per_year.p50
+    assert now.litres_per_year.p10 > slow.litres_per_year.p90
+    same = HEAD + (
+        "stems,rotala-rotundifolia,400,7,22\ncarpet,hemianthus-callitrichoides,900,1,4.5\n"
+    )
+    as_it_is, copied = compare_layouts(book, fit, 0, [layout(tmp_path, "same", same, book)])
+    assert as_it_is.saves is None
+    assert copied.saves.cost.p10 == pytest.approx(0.0, abs=1e-3)
+    assert copied.saves.cost.p90 == pytest.approx(0.0, abs=1e-3)
+    found = swaps_to_reach(book, fit, 0, 14, ["carpet"], plants=["anubias-barteri"])
+    [swap] = found.proposals
+    today = next(o for o in now.tank.options if o.interval_d == found.recommended_now_d)
+    assert swap.saves.hours.p10 < today.year.hours - swap.year.hours < swap.saves.hours.p90
 
 
 def test_days_to_the_look_count_settling_in(known) -> None:
@@ -256,7 +296,7 @@ def test_one_change_has_one_answer_however_it_is_asked(known, tmp_path: Path) ->
     for one in found.proposals:
         answer = compared[one.swaps[0].to_species_id]
         [option] = [o for o in answer.options if o.interval_d == reach]
-        assert one.cost_per_year == pytest.approx(option.year.cost, rel=1e-6)
+        assert one.year.cost == pytest.approx(option.year.cost, rel=1e-6)
         assert one.chance_all_within == option.chance_all_within
 
 
@@ -293,7 +333,7 @@ def test_two_swaps_where_one_does_not_do(tmp_path: Path) -> None:
     assert found.combinations_tried == 2 * len(plants) + len(list(product(plants, plants)))
     assert {len(one.swaps) for one in found.proposals} == {2}
     assert all(one.chance_all_within >= found.confidence for one in found.proposals)
-    costs = [one.cost_per_year for one in found.proposals]
+    costs = [one.year.cost for one in found.proposals]
     assert costs == sorted(costs)
     kept = swaps_to_reach(book, fit, 0, 14, ["more"], plants=plants)
     assert not kept.proposals
