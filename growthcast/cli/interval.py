@@ -67,7 +67,8 @@ def _supposed(supposed: Supposed, as_it_is: TankAdvice, *, as_json: bool) -> Non
 def _rhythm(tank: TankAdvice) -> str:
     days = tank.recommended_interval_d
     if days is None:
-        return "no listed interval is short enough"
+        lost = "no interval is named, since none of its plants is likely to hold"
+        return lost if tank.nothing_holds else "no listed interval is short enough"
     year = tank.option(days).year if tank.options else None
     return f"a visit every {days} days" + (f", {year.hours:.0f} h a year" if year else "")
 
@@ -95,7 +96,7 @@ def _tables(advice: list[TankAdvice], currency: str, *, one: bool, mark: str = "
     if not one:
         return
     for tank in advice:
-        if tank.options:
+        if tank.options and not tank.nothing_holds:
             _one_tank(tank, currency, mark)
             _in_full(tank)
 
@@ -159,7 +160,8 @@ def _one_tank(tank: TankAdvice, currency: str, mark: str) -> None:
 
 def _summary(tank: TankAdvice) -> list[str]:
     days = tank.recommended_interval_d
-    every = "no listed interval" if days is None else f"{days} days"
+    none = "none: not likely to hold" if tank.nothing_holds else "no listed interval"
+    every = none if days is None else f"{days} days"
     option = next((o for o in tank.options if o.interval_d == days), None)
     if option is None:
         return [tank.tank_id, tank.client, every, "", "", "", ""]
@@ -210,7 +212,7 @@ def _minutes_rest_on(advice: list[TankAdvice]) -> dict[str, str]:
     """What is said of minutes, and of which tanks where it differs between them."""
     said: dict[str, list[str]] = {}
     for tank in advice:
-        if tank.options:
+        if tank.options and not tank.nothing_holds:
             said.setdefault(tank.minutes_rest_on, []).append(tank.tank_id)
     if len(said) == 1:
         return dict.fromkeys(said, "")
@@ -221,12 +223,15 @@ def _minutes_rest_on(advice: list[TankAdvice]) -> dict[str, str]:
 
 
 def _as_dict(tank: TankAdvice) -> dict[str, Any]:
+    from growthcast.cli.output import not_holding_dict
+
     return {
         "tank_id": tank.tank_id,
         "client": tank.client,
         "recommended_interval_d": tank.recommended_interval_d,
         "limited_by": tank.limited_by,
         "reason": tank.reason,
+        "not_holding": [not_holding_dict(one) for one in tank.not_holding],
         "confidence": tank.confidence,
         "longest_interval_d": tank.longest_interval_d,
         "minutes_rest_on": tank.minutes_rest_on or None,

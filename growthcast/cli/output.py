@@ -15,9 +15,11 @@ from growthcast.errors import UsageError
 
 if TYPE_CHECKING:
     from growthcast.service.effort import Range
+    from growthcast.service.rescape.notes import NotHolding
 
 __all__ = [
     "answer_that_arrives",
+    "not_holding_dict",
     "print_json",
     "print_line",
     "print_table",
@@ -68,6 +70,11 @@ def say(sentence: str) -> None:
 def print_json(answer: dict[str, Any]) -> None:
     """Print the answer as one JSON object; a number that is not finite is a fault of ours."""
     print(json.dumps(answer, allow_nan=False, ensure_ascii=False))  # noqa: T201
+
+
+def not_holding_dict(one: NotHolding) -> dict[str, Any]:
+    """Return an area whose plant is not likely to hold."""
+    return {"area_id": one.area_id, "chance_holds": round(one.chance, 4), "why": one.why}
 
 
 def range_dict(values: Range, digits: int) -> dict[str, float]:

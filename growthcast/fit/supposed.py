@@ -30,7 +30,7 @@ from growthcast.fit.borrowing.evidence import with_borrowed
 from growthcast.fit.design import build_design
 from growthcast.fit.result import GrowthFit
 from growthcast.fit.rows.chains import Chains, Nodes
-from growthcast.fit.rows.clock import GrowthClock
+from growthcast.fit.rows.clock import GrowthClock, TankConditions
 from growthcast.fit.solver.linearise import CEILING, HABIT, RATE
 from growthcast.fit.solver.problem import Block, Point, Problem
 from growthcast.fit.solver.solve import solve
@@ -122,9 +122,9 @@ def suppose(book: Book, fit: GrowthFit, tank: int, changes: Changes) -> Supposed
     changes = replace(changes, conditions=_at_least_air(changes.conditions, held))
     known = {name: None if np.isnan(held[name]) else held[name] for name in changes.conditions}
     never = {n: float(getattr(read_reference(), n)) for n, v in known.items() if v is None}
-    laid, clock = _changed_clock(planted, wider, tank, changes.conditions, never)
+    laid, clock, then = _changed_clock(planted, wider, tank, changes.conditions, never)
     before = wider.design.clock.speed(fit.design.on_day)
-    under = replace(wider, design=replace(wider.design, clock=clock))
+    under = replace(wider, design=replace(wider.design, clock=clock, conditions=then))
     return Supposed(
         book=laid,
         fit=under,
@@ -263,22 +263,22 @@ def _changed_clock(
     tank: int,
     values: Mapping[str, float],
     never: Mapping[str, float],
-) -> tuple[Book, GrowthClock]:
-    """Return the book with the supposed rows, and the clock that runs on as they say.
+) -> tuple[Book, GrowthClock, TankConditions]:
+    """Return the book with the supposed rows, the clock that runs on as they say, the conditions.
 
     Conditions nobody gave count as the reference; the supposed response is then a multiple of the
     response at the reference, so that supposing exactly what was assumed changes nothing.
     """
     clock, on = fit.design.clock, day_of(fit)
     if not values:
-        return book, clock
+        return book, clock, fit.design.conditions
     tank_id = str(book.tanks.text("tank_id")[tank])
     base = with_references(book, tank_id, on, never)
     laid = with_conditions(base, tank_id, on, values)
     spreads, on_day = fit.design.spreads, fit.design.on_day
     as_assumed = build_design(base, on, spreads).clock.speed(on_day) if never else None
-    ahead = build_design(laid, on, spreads).clock
-    response = ahead.response
+    under = build_design(laid, on, spreads)
+    ahead, response = under.clock, under.clock.response
     if as_assumed is not None:
         response = response * (clock.speed(on_day) / as_assumed)[:, None]
     mine = (fit.design.tank == tank)[:, None]
@@ -287,8 +287,9 @@ def _changed_clock(
     from_day = np.concatenate([lived, np.where(mine, begins, np.inf)], axis=1)
     both = np.concatenate([clock.response, response], axis=1)
     order = np.argsort(from_day, axis=1, kind="stable")
-    return laid, replace(
+    changed = replace(
         clock,
         from_day=np.take_along_axis(from_day, order, axis=1),
         response=np.take_along_axis(both, order, axis=1),
     )
+    return laid, changed, under.conditions

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import re
+import shutil
 from pathlib import Path
 
 import pytest
@@ -144,6 +145,55 @@ def test_swaps_that_reach_an_interval() -> None:
     assert "what is kept does not hold that long by itself" in " ".join(kept.out.split())
 
 
+@pytest.fixture
+def dark(tmp_path: Path) -> str:
+    """Return the demo with the lobby tank's light switched off."""
+    book = tmp_path / "dark"
+    shutil.copytree(DEMO, book)
+    with (book / "conditions.csv").open("a", encoding="utf-8") as conditions:
+        conditions.write("lobby-stems,2026-11-20,0" + "," * 10 + "\n")
+    return str(book)
+
+
+NOT_LIKELY = "no interval is named, since none of its plants is likely to hold"
+
+
+def test_without_light_no_interval_is_named(dark: str, tmp_path: Path) -> None:
+    (tmp_path / "A.csv").write_text(GOOD, encoding="utf-8")
+    questions = (
+        ("interval", dark, *LOBBY),
+        ("interval", dark),
+        ("interval", DEMO, *LOBBY, "--suppose", "ppfd_umol=0"),
+        ("rescape", dark, *LOBBY, "--reach", "28"),
+        ("rescape", dark, *LOBBY, "--layouts", str(tmp_path / "A.csv")),
+    )
+    for question in questions:
+        ran = run(*question)
+        assert ran.status == 0, ran.err
+        assert NOT_LIKELY in " ".join(ran.out.split()), question
+        assert "best" not in ran.out
+    area = run("rescape", dark, *LOBBY, "--area", "lobby-hygro", "--plants", "rotala-macrandra")
+    assert " ".join(area.out.split()).count("so no interval is named") == 2
+    assert "alone it allows" not in area.out
+    [tank] = strict_json(run("interval", dark, *LOBBY, "--json").out)["tanks"]
+    assert tank["recommended_interval_d"] is None
+    assert len(tank["not_holding"]) == 5
+    reach = strict_json(run("rescape", dark, *LOBBY, "--reach", "28", "--json").out)
+    assert not reach["holds_already"]
+    page = run("brief", dark, *LOBBY, "--out", str(tmp_path / "page.html"))
+    assert page.status == 2
+    assert NOT_LIKELY in page.err
+
+
+def test_some_plants_that_will_not_hold_are_named_beside_the_interval() -> None:
+    ran = run("interval", DEMO, "--tank", "desk-nano", "--suppose", "ppfd_umol=15", "--json")
+    [tank] = strict_json(ran.out)["tanks"]
+    assert tank["recommended_interval_d"] is not None
+    assert [one["area_id"] for one in tank["not_holding"]] == ["nano-cuba", "nano-hairgrass"]
+    assert "Not likely to hold" in tank["reason"]
+    assert strict_json(ran.out)["as_it_is"]["not_holding"] == []
+
+
 @pytest.mark.parametrize(
     ("arguments", "said"),
     [
@@ -152,6 +202,9 @@ def test_swaps_that_reach_an_interval() -> None:
         ((*LOBBY, "--area", "lobby-hygro", "--reach", "10"), "one at a time"),
         ((*LOBBY, "--area", "lobby-higro"), 'did you mean "lobby-hygro"'),
         ((*LOBBY, "--area", "lobby-hygro", "--plants", "rotala"), "no plant"),
+        ((*LOBBY, "--area", "lobby-hygro", "--plants", ""), "--plants names no plant"),
+        ((*LOBBY, "--reach", "10", "--plants", " , "), "--plants names no plant"),
+        ((*LOBBY, "--reach", "10", "--keep", ""), "--keep names no area"),
         ((*LOBBY, "--area", "lobby-hygro", "--plants", "lemna-minor"), "measured alike"),
         ((*LOBBY, "--area", "lobby-hygro", "--form", "stems"), 'did you mean "stem"'),
         ((*LOBBY, "--area", "lobby-hygro", "--keep", "lobby-rotala"), "--keep goes with --reach"),

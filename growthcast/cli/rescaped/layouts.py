@@ -15,6 +15,11 @@ from growthcast.errors import BookProblems, Finding, UsageError
 from growthcast.fit.result import GrowthFit
 from growthcast.fit.supposed import day_of
 from growthcast.service.rescape.layouts import LayoutAdvice, compare_layouts
+from growthcast.service.rescape.notes import (
+    NOT_LIKELY,
+    none_holds_in_words,
+    some_do_not_hold_in_words,
+)
 
 __all__ = ["answer_layouts"]
 
@@ -76,40 +81,47 @@ def _tables(book: Book, tank_id: str, advice: list[LayoutAdvice]) -> None:
         ["layout", "areas>", "visit every", "all inside>", "presentable>", "limited by"],
         [_looks_row(one) for one in advice],
     )
-    print_table(
-        "What they take at that interval (time includes travel)",
-        ["layout", "a visit>", "a year>", f"{currency} a year>"],
-        [_effort_row(one) for one in advice],
-    )
-    print_table(
-        f"{tank_id}: each listed interval",
-        ["layout", "every>", "at the floor>", "a year>", f"{currency} a year>"],
-        [row for one in advice for row in _option_rows(one)],
-    )
-    print_line(
-        "Presentable: days with every area between floor and height. At the floor: all inside if "
-        f"cut as low as still looks right. {HELD}"
-    )
+    if named := [one for one in advice if not one.nothing_holds]:
+        _take_tables(tank_id, currency, named)
     for one in advice:
         saves = ""
-        if one.saves is not None:
+        if one.saves is not None and not one.nothing_holds:
             saves = f"; against the tank as it is it {saves_in_words(one.saves, currency)}"
         print_line(f"{one.name}: {_reason(one)}{saves}.")
     for one in advice:
         for area in one.areas:
-            if area.doubts:
+            if area.doubts and area.chance_holds >= NOT_LIKELY:  # else it is in the answer
                 say(f"{one.name}, {area.area_id}: {' and '.join(area.doubts)}.")
             if area.caution and not area.keeps_its_log:
                 say(f"{one.name}, {area.area_id}: {area.caution}")
 
 
+def _take_tables(tank_id: str, currency: str, named: list[LayoutAdvice]) -> None:
+    print_table(
+        "What they take at that interval (time includes travel)",
+        ["layout", "a visit>", "a year>", f"{currency} a year>"],
+        [_effort_row(one) for one in named],
+    )
+    print_table(
+        f"{tank_id}: each listed interval",
+        ["layout", "every>", "at the floor>", "a year>", f"{currency} a year>"],
+        [row for one in named for row in _option_rows(one)],
+    )
+    print_line(
+        "Presentable: days with every area between floor and height. At the floor: all inside if "
+        f"cut as low as still looks right. {HELD}"
+    )
+
+
 def _looks_row(one: LayoutAdvice) -> list[str]:
-    answer, chosen = one.answer, one.answer.chosen
-    days = answer.recommended_interval_d
+    chosen, days = one.answer.chosen, one.interval_d
+    every = f"none (shown: {chosen.interval_d} days)" if days is None else f"{days} days"
+    if one.nothing_holds:
+        return [one.name, f"{len(one.areas)}", "none", "", "", "not likely to hold"]
     return [
         one.name,
         f"{len(one.areas)}",
-        f"none (shown: {chosen.interval_d} days)" if days is None else f"{days} days",
+        every,
         f"{100 * chosen.chance_all_within:.0f} %",
         f"{100 * chosen.share_of_days_presentable:.0f} %",
         "nothing" if one.limited_by is None else one.areas[one.limited_by].area_id,
@@ -142,10 +154,13 @@ def _option_rows(one: LayoutAdvice) -> list[list[str]]:
 
 
 def _reason(one: LayoutAdvice) -> str:
-    answer = one.answer
+    answer, days = one.answer, one.interval_d
+    if one.nothing_holds:
+        return none_holds_in_words(one.lost)
     new = [area.area_id for area in one.areas if not area.keeps_its_log]
     rests = f"; new, so without a log of their own: {', '.join(new)}" if new else ""
-    days = answer.recommended_interval_d
+    if one.lost:
+        rests += f". {some_do_not_hold_in_words(one.lost)}"
     if one.limited_by is None:
         return f"every area stays inside even at {answer.options[-1].interval_d} days{rests}"
     area = one.areas[one.limited_by]
@@ -164,6 +179,7 @@ def _as_dict(one: LayoutAdvice) -> dict[str, Any]:
     return {
         "name": one.name,
         **answer_dict(one.answer),
+        "recommended_interval_d": one.interval_d,
         "limited_by": limited,
         "reason": _reason(one),
         "saves_per_year": saves_dict(one.saves),
@@ -175,6 +191,7 @@ def _as_dict(one: LayoutAdvice) -> dict[str, Any]:
                 "keeps_its_log": area.keeps_its_log,
                 "area_cm2": area.area_cm2,
                 "chance_within": round(area.chance_within, 4),
+                "chance_holds": round(area.chance_holds, 4),
                 "doubts": list(area.doubts),
                 "caution": area.caution or None,
             }

@@ -134,7 +134,7 @@ def _reasons(book: Book, listed: list[PlantAdvice]) -> None:
         mark = " (there now)" if one.plant.is_there_now else ""
         number = f"{rank}." if rank <= MOST_SHOWN else "-"
         saves = ""
-        if one.saves is not None and not one.plant.is_too_tall:
+        if one.saves is not None and fits(one.plant):
             saves = f"; the tank {saves_in_words(one.saves, book.practice.currency)}"
         print_line(f"{number} {one.plant.species_id}{mark}: {one.reason}{saves}.")
 
@@ -157,10 +157,12 @@ def _name(one: PlantAdvice) -> str:
 def _lasting_row(one: PlantAdvice) -> list[str]:
     plant = one.plant
     own, days = plant.own_interval_d, plant.tank_interval_d
+    alone = f"{LONGEST_D}+ d" if own >= LONGEST_D else f"{own} d" if own else "under 1 d"
+    whole = "none" if days is None else f"{days} d"
     return [
         _name(one),
-        f"{LONGEST_D}+ d" if own >= LONGEST_D else f"{own} d" if own else "under 1 d",
-        "none" if days is None else f"{days} d",
+        "-" if plant.is_lost else alone,
+        "-" if plant.is_lost else whole,
         days_with_range(one.days_between),
         f"{100 * plant.holds_chance:.0f} %",
     ]

@@ -7,7 +7,14 @@ from typing import Any
 import numpy as np
 
 from growthcast.book.book import Book
-from growthcast.cli.output import print_json, print_line, print_table, say, with_range
+from growthcast.cli.output import (
+    not_holding_dict,
+    print_json,
+    print_line,
+    print_table,
+    say,
+    with_range,
+)
 from growthcast.cli.rescaped.answers import (
     HELD,
     answer_dict,
@@ -19,6 +26,7 @@ from growthcast.cli.rescaped.answers import (
 )
 from growthcast.errors import UsageError
 from growthcast.fit.result import GrowthFit
+from growthcast.service.rescape.notes import none_holds_in_words, some_do_not_hold_in_words
 from growthcast.service.rescape.swaps import SwapAdvice, SwapSearch, swaps_to_reach
 
 __all__ = ["answer_swaps"]
@@ -58,7 +66,8 @@ def answer_swaps(
     print_line(f"{tank_id}: {_conclusion(found)}.")
     if found.proposals:
         _table(book, found)
-    print_line(f"Searched: {_searched(found, plants, form)}.")
+    if not found.nothing_holds:
+        print_line(f"Searched: {_searched(found, plants, form)}.")
     for caution in dict.fromkeys(
         f"{swap.to_species_id}: {swap.caution}"
         for one in found.proposals
@@ -112,6 +121,15 @@ def _words(one: SwapAdvice) -> list[str]:
 
 
 def _conclusion(found: SwapSearch) -> str:
+    if found.nothing_holds:
+        return none_holds_in_words(found.not_holding)
+    said = _of_the_interval(found)
+    if found.not_holding:
+        said += f". {some_do_not_hold_in_words(found.not_holding)}"
+    return said
+
+
+def _of_the_interval(found: SwapSearch) -> str:
     wanted = f"{100 * found.confidence:.0f} %"
     chance = f"{100 * found.now.options[0].chance_all_within:.0f} %"
     if found.holds_already:
@@ -160,6 +178,7 @@ def _as_dict(book: Book, tank_id: str, found: SwapSearch, keep: list[str]) -> di
         "now": answer_dict(found.now),
         "holds_already": found.holds_already,
         "conclusion": _conclusion(found),
+        "not_holding": [not_holding_dict(one) for one in found.not_holding],
         "proposals": [_swap_dict(one) for one in found.proposals],
         "nearest": None if found.nearest is None else _swap_dict(found.nearest),
         "kept_areas_short": [

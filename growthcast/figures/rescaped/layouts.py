@@ -75,8 +75,8 @@ def layouts_axes(advice: Sequence[LayoutAdvice], wanted: float, ax: Axes) -> Axe
 def _caption(tank_id: str, advice: Sequence[LayoutAdvice]) -> str:
     parts = []
     for one in advice:
-        days = one.answer.recommended_interval_d
-        held = "holds no listed interval" if days is None else f"holds {days} days"
+        days = one.interval_d
+        held = "holds no interval" if days is None else f"holds {days} days"
         limited = "" if one.limited_by is None else f", then {one.areas[one.limited_by].area_id}"
         year = one.answer.chosen.year
         parts.append(f"{one.name} {held} ({year.hours:.0f} h a year{limited})")

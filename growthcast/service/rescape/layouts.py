@@ -15,7 +15,13 @@ from growthcast.fit.result import GrowthFit
 from growthcast.fit.supposed import conditions_now, fit_beside
 from growthcast.service.effort import Saving
 from growthcast.service.living import LivingAreas
-from growthcast.service.rescape.notes import LIKELY, holding_of, holding_words
+from growthcast.service.rescape.notes import (
+    LIKELY,
+    NOT_LIKELY,
+    NotHolding,
+    holding_of,
+    holding_words,
+)
 from growthcast.service.rescape.variants import (
     VariantAnswer,
     saved_against,
@@ -42,6 +48,7 @@ class LayoutArea:
     area_cm2: float
     chance_within: float
     doubts: tuple[str, ...]
+    chance_holds: float
     caution: str
 
 
@@ -60,6 +67,25 @@ class LayoutAdvice:
     areas: tuple[LayoutArea, ...]
     ground_share: float | None
     saves: Saving | None
+
+    @property
+    def lost(self) -> tuple[NotHolding, ...]:
+        """Its areas whose plants are not likely to hold, so that no interval is of use to them."""
+        return tuple(
+            NotHolding(area.area_id, area.area_id, area.chance_holds, " and ".join(area.doubts))
+            for area in self.areas
+            if area.chance_holds < NOT_LIKELY
+        )
+
+    @property
+    def nothing_holds(self) -> bool:
+        """Whether none of its plants is likely to hold."""
+        return len(self.lost) == len(self.areas)
+
+    @property
+    def interval_d(self) -> int | None:
+        """Its interval [d]; None where no listed one holds, or no plant is likely to."""
+        return None if self.nothing_holds else self.answer.recommended_interval_d
 
 
 def compare_layouts(
@@ -113,6 +139,7 @@ def compare_layouts(
                 area_cm2=float(stand.area_cm2[p]),
                 chance_within=float(answer.chosen.chance_within[i]),
                 doubts=tuple(holding_words(chances, int(p))) if chances.chance[p] < LIKELY else (),
+                chance_holds=float(chances.chance[p]),
                 caution=str(design.priors.caution[stand.species[p]]),
             )
             for i, p in enumerate(answer.places.tolist())

@@ -14,7 +14,13 @@ from growthcast.fit.result import GrowthFit
 from growthcast.fit.supposed import conditions_now, fit_beside
 from growthcast.service.effort import Saving, Year
 from growthcast.service.rescape.candidates import candidate_row, pool_of
-from growthcast.service.rescape.notes import LIKELY, holding_of, is_regulated
+from growthcast.service.rescape.notes import (
+    LIKELY,
+    NotHolding,
+    holding_of,
+    is_regulated,
+    not_holding,
+)
 from growthcast.service.rescape.outlook import outlooks
 from growthcast.service.rescape.variants import (
     Stand,
@@ -74,7 +80,8 @@ class SwapSearch:
     ``now`` is the tank as it is at that interval and ``recommended_now_d`` its interval today;
     ``proposals`` are the cheapest first, empty where the tank holds already or nothing reaches it.
     ``nearest`` is the likeliest combination tried where nothing does. ``pinned_short`` are kept
-    areas that alone do not hold, with their chance.
+    areas that alone do not hold, with their chance. ``not_holding`` are areas whose plants, as the
+    tank is, are not likely to live under its conditions.
     """
 
     reach_d: int
@@ -88,6 +95,12 @@ class SwapSearch:
     plants_tried: int
     combinations_tried: int
     most_swaps: int
+    not_holding: tuple[NotHolding, ...]
+
+    @property
+    def nothing_holds(self) -> bool:
+        """Whether none of the tank's plants, as it is, is likely to hold."""
+        return len(self.not_holding) == self.now.places.size
 
 
 def swaps_to_reach(
@@ -151,8 +164,12 @@ def swaps_to_reach(
     holds = stand.living.highest_cut(growth) >= stand.living.least_cut_cm[:, None]
     [today] = variant_answers(stand, [base])
     [now] = variant_answers(stand, [base], [reach_d])
-    already = now.recommended_interval_d is not None
-    found, tried, size = ([], 0, 0) if already else _search(stand, holds, base, new, owners)
+    lost = not_holding(book, fit, tank, areas)
+    nothing_holds = len(lost) == areas.size
+    already = now.recommended_interval_d is not None and not nothing_holds
+    found, tried, size = (
+        ([], 0, 0) if already or nothing_holds else _search(stand, holds, base, new, owners)
+    )
     reach = [f for f in found if f[0] >= stand.confidence]
     best = _cheapest(stand, base, reach, reach_d)
     proposals = tuple(_advice(laid, stand, base, one, reach_d, looks, today) for one in best)
@@ -174,6 +191,7 @@ def swaps_to_reach(
         plants_tried=len({int(s) for s in stand.species[new]}),
         combinations_tried=tried,
         most_swaps=size,
+        not_holding=lost,
     )
 
 
