@@ -262,6 +262,21 @@ def test_a_layout_is_checked(known, tmp_path: Path, text, slug, row, column) -> 
     assert not {f.heading for f in problems.value.findings} & {"tank_id", "planted_on"}
 
 
+def test_a_layout_larger_than_the_ground_is_a_problem(tmp_path: Path) -> None:
+    tanks = "tank_id,length_cm,width_cm,water_depth_cm\nlobby,50,30,46\nhome,,,34\n"
+    book = make_book(tmp_path / "book", tanks=tanks)
+    rows = "stems,rotala-rotundifolia,{},7,22\ncarpet,hemianthus-callitrichoides,900,1,4.5\n"
+    moss = "moss,taxiphyllum-barbieri,900,1,4.5\nfloat,lemna-minor,1500,10,50\n"
+    fits = layout(tmp_path, "fits", HEAD + rows.format(700) + moss, book)  # 107 % are rooted
+    assert len(fits.areas) == 4
+    with pytest.raises(BookProblems) as problems:
+        layout(tmp_path, "over", HEAD + rows.format(7000), book)
+    [found] = problems.value.findings[:1]
+    assert (found.file, found.row, found.column, found.level) == ("over.csv", 2, "C", "problem")
+    assert found.found.startswith("7000 cm², and 7900 cm²")
+    assert "1500 cm² of ground" in found.found
+
+
 def test_a_layout_in_short_words_and_a_missing_one(known, tmp_path: Path) -> None:
     book, _ = known
     short = "area,plant,area_cm2,floor,budget\na,rotala-rotundifolia,400,7,22\n"
