@@ -203,6 +203,8 @@ def test_some_plants_that_will_not_hold_are_named_beside_the_interval() -> None:
         ((*LOBBY, "--area", "lobby-higro"), 'did you mean "lobby-hygro"'),
         ((*LOBBY, "--area", "lobby-hygro", "--plants", "rotala"), "no plant"),
         ((*LOBBY, "--area", "lobby-hygro", "--plants", ""), "--plants names no plant"),
+        ((*LOBBY, "--area", "lobby-hygro", "--form", "floating"), "measured by its height"),
+        ((*LOBBY, "--area", "lobby-hygro", "--plants", "hygrophila-polysperma"), "stands in"),
         ((*LOBBY, "--reach", "10", "--plants", " , "), "--plants names no plant"),
         ((*LOBBY, "--reach", "10", "--keep", ""), "--keep names no area"),
         ((*LOBBY, "--area", "lobby-hygro", "--plants", "lemna-minor"), "measured alike"),

@@ -107,6 +107,12 @@ def _take_tables(tank_id: str, currency: str, named: list[LayoutAdvice]) -> None
         ["layout", "every>", "at the floor>", "a year>", f"{currency} a year>"],
         [row for one in named for row in _option_rows(one)],
     )
+    for one in named:
+        if one.interval_d is None:
+            shortest = one.answer.chosen.interval_d
+            print_line(
+                f"{one.name}: none of the listed intervals holds; {shortest} days are shown."
+            )
     print_line(
         "Presentable: days with every area between floor and height. At the floor: all inside if "
         f"cut as low as still looks right. {HELD}"
@@ -115,7 +121,7 @@ def _take_tables(tank_id: str, currency: str, named: list[LayoutAdvice]) -> None
 
 def _looks_row(one: LayoutAdvice) -> list[str]:
     chosen, days = one.answer.chosen, one.interval_d
-    every = f"none (shown: {chosen.interval_d} days)" if days is None else f"{days} days"
+    every = "none" if days is None else f"{days} days"
     if one.nothing_holds:
         return [one.name, f"{len(one.areas)}", "none", "", "", "not likely to hold"]
     return [

@@ -55,9 +55,7 @@ def answer_plants(
     if form is not None and plants:
         wanted = [name for name in wanted if name in pool]
     if not wanted:
-        raise UsageError(
-            "no plant is left to compare; name others with --plants, or another --form"
-        )
+        raise UsageError(_nothing_to_compare(fit, place, plants, form))
     advice = compare_plants(book, fit, place, wanted, planted_cm)
     shown, left_out = advice, []
     if not plants:
@@ -72,6 +70,19 @@ def answer_plants(
         print_json(_as_dict(book, fit, place, shown, left_out))
         return
     _tables(book, fit, place, shown, left_out)
+
+
+def _nothing_to_compare(fit: GrowthFit, place: int, plants: list[str], form: str | None) -> str:
+    area_id = str(fit.design.area_id[place])
+    if plants and form is not None:
+        return f"none of the plants named is of the form {form}; leave out --plants or --form"
+    if plants:
+        return f"{plants[0]} is what stands in {area_id} now; name others with --plants"
+    how = "percent cover" if fit.design.is_cover[place] else "height"
+    return (
+        f"no plant of the form {form} can be compared for {area_id}, which is measured by its "
+        f"{how}; name another --form"
+    )
 
 
 def _tables(

@@ -159,12 +159,20 @@ def _searched(found: SwapSearch, plants: list[str], form: str | None) -> str:
     rules = "" if plants else ", without those that local rules may forbid"
     what = ("single swap", "single swap and pair", "single swap, pair and three")
     if not found.combinations_tried:
-        return f"{which}{rules}: none of them is likely to hold there and come up to the look"
+        return (
+            f"{which}{rules}: none of them is measured as its areas are, likely to hold there and "
+            "to come up to the look"
+        )
     return (
         f"every {what[found.most_swaps - 1]} among {which}, if they likely hold there and come "
-        f"up to the look{rules}: {found.plants_tried} plants, {found.combinations_tried} ways; "
+        f"up to the look{rules}: {_count(found.plants_tried, 'plant')}, "
+        f"{_count(found.combinations_tried, 'way')}; "
         "fewest swaps come first, then the least ground to replant, then the cost a year"
     )
+
+
+def _count(number: int, name: str) -> str:
+    return f"{number} {name}{'' if number == 1 else 's'}"
 
 
 def _as_dict(book: Book, tank_id: str, found: SwapSearch, keep: list[str]) -> dict[str, Any]:

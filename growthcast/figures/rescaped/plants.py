@@ -105,7 +105,14 @@ def _frame(shown: Sequence[PlantAdvice], ax: Axes) -> None:
         color="#333333",
         annotation_clip=False,
     )
-    now = next((one.plant.tank_interval_d for one in shown if one.plant.is_there_now), None)
+    now = next(
+        (
+            p.tank_interval_d
+            for p in (one.plant for one in shown)
+            if p.is_there_now and not p.is_lost
+        ),
+        None,
+    )
     if now is not None:
         ax.axvline(now, color=VISITS.colour, lw=0.8, zorder=0)
         ax.axvspan(SHORTEST_D, now, color=VISITS.colour, alpha=BAND_80_ALPHA / 2, lw=0)
