@@ -109,18 +109,10 @@ def recommend(
 
 def tank_terms(book: Book, fit: GrowthFit) -> TankTerms:
     """Return what is said of every tank's visits, by itself or else by the practice."""
-    tanks, practice = book.tanks, book.practice
-
-    def or_practice(name: str, usual: float) -> FloatArray:
-        own = tanks.number(name)
-        return np.where(np.isnan(own), usual, own)
-
-    longest = float(max(practice.intervals_d))
-    fixed = or_practice("fixed_min", practice.fixed_min)
     return TankTerms(
-        confidence=or_practice("confidence", practice.confidence),
-        cap_d=or_practice("longest_interval_d", longest),
-        fixed_min=fixed + or_practice("travel_min", practice.travel_min),
+        confidence=book.of_tanks("confidence"),
+        cap_d=book.of_tanks("longest_interval_d"),
+        fixed_min=book.of_tanks("fixed_min") + book.of_tanks("travel_min"),
         basis=fit.basis,
         timing=learn_timing(book, fit),
     )

@@ -23,7 +23,7 @@ __all__ = [
 ]
 
 HELD = "Ranges hold in 8 cases of 10."
-SMALL_H = 10.0
+SMALL_H, LEAST_H = 10.0, 0.05
 
 
 def quantiles(
@@ -87,17 +87,30 @@ def saves_dict(saves: Saving | None) -> dict[str, Any] | None:
 
 def saves_in_words(saves: Saving, currency: str) -> str:
     """Say what is saved in a year, or taken more, with its range."""
-    hours, cost = saves.hours, saves.cost
-    if max(abs(cost.p10), abs(cost.p90)) < 0.5:
+    hours = saves.hours
+    if max(abs(hours.p10), abs(hours.p90)) < LEAST_H:
         return "takes as much time as now"
-    if cost.p10 >= 0.0:
-        return f"saves {_between(hours)} h and {_between(cost, 0)} {currency} a year"
-    if cost.p90 <= 0.0:
-        more, dearer = _turned(hours), _turned(cost)
-        return f"takes {_between(more)} h and {_between(dearer, 0)} {currency} a year more"
+    if hours.p10 >= 0.0:
+        return f"saves {_both(saves, currency)} a year"
+    if hours.p90 <= 0.0:
+        more = Saving(hours=_turned(hours), cost=_turned(saves.cost))
+        return f"takes {_both(more, currency)} a year more"
     return (
-        f"costs between {-cost.p10:.0f} {currency} a year more and {cost.p90:.0f} {currency} less"
+        f"takes between {-hours.p10:.1f} h a year more and {hours.p90:.1f} h less"
+        f"{_money(saves, currency)}"
     )
+
+
+def _both(saves: Saving, currency: str) -> str:
+    """Hours, and money where an hour has a price."""
+    hours = f"{_between(saves.hours)} h"
+    return f"{hours} and {_between(saves.cost, 0)} {currency}" if saves.cost.p90 else hours
+
+
+def _money(saves: Saving, currency: str) -> str:
+    if not saves.cost.p90:
+        return ""
+    return f" ({-saves.cost.p10:.0f} {currency} more to {saves.cost.p90:.0f} {currency} less)"
 
 
 def _between(values: Range, digits: int | None = None) -> str:

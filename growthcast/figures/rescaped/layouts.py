@@ -5,7 +5,6 @@ from __future__ import annotations
 from collections.abc import Sequence
 from pathlib import Path
 
-import numpy as np
 from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 
@@ -125,8 +124,7 @@ def save_layouts_figure(
     UsageError
         The file is of another form, cannot be written or is a file of the book.
     """
-    own = float(book.tanks.number("confidence")[book.tanks.text("tank_id") == tank_id][0])
-    wanted = book.practice.confidence if np.isnan(own) else own
+    wanted = float(book.of_tanks("confidence")[book.tanks.text("tank_id") == tank_id][0])
     rows = [
         f"{one.name}: "
         + ", ".join(

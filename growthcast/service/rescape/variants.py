@@ -80,23 +80,15 @@ class Stand:
 def stand_of(book: Book, fit: GrowthFit, tank: int, living: LivingAreas | None = None) -> Stand:
     """Return the stand of a tank: all its living areas, candidates among them."""
     living = living if living is not None else living_areas(fit, np.array([tank]))
-    tanks, practice = book.tanks, book.practice
-
-    def or_practice(name: str, usual: float) -> float:
-        own = float(tanks.number(name)[tank])
-        return usual if np.isnan(own) else own
-
-    longest = max(practice.intervals_d)
-    cap = or_practice("longest_interval_d", float(longest))
+    practice, cap = book.practice, float(book.of_tanks("longest_interval_d")[tank])
     listed = tuple(d for d in practice.intervals_d if d <= cap) or (int(cap),)
     return Stand(
         fit=fit,
         living=living,
         area_cm2=fit.design.area_cm2[living.area],
         listed_d=listed,
-        confidence=or_practice("confidence", practice.confidence),
-        fixed_min=or_practice("fixed_min", practice.fixed_min)
-        + or_practice("travel_min", practice.travel_min),
+        confidence=float(book.of_tanks("confidence")[tank]),
+        fixed_min=float((book.of_tanks("fixed_min") + book.of_tanks("travel_min"))[tank]),
         labour_rate_per_h=practice.labour_rate_per_h,
         timing=learn_timing(book, fit),
     )
