@@ -167,7 +167,7 @@ def _searched(found: SwapSearch, plants: list[str], form: str | None) -> str:
         f"every {what[found.most_swaps - 1]} among {which}, if they likely hold there and come "
         f"up to the look{rules}: {_count(found.plants_tried, 'plant')}, "
         f"{_count(found.combinations_tried, 'way')}; "
-        "fewest swaps come first, then the least ground to replant, then the cost a year"
+        "as few swaps as will do, the cheapest in a year first"
     )
 
 

@@ -42,6 +42,8 @@ Days = tuple[float, float, float]
 
 MOST_PROPOSALS = 5
 MOST_SWAPS = 3
+MOST_SETS = 10
+"""Sets of areas to replant that are costed, those on the least ground first."""
 MOST_COSTED = 60
 """Combinations of plants in the same areas that are costed, the likeliest first."""
 
@@ -137,10 +139,9 @@ def swaps_to_reach(
     -------
     SwapSearch
         All single swaps are tried; all pairs where no single swap does; all threes where no pair
-        does. Fewest swaps come first,
-        then the least ground to replant, then the lowest cost a year (of the sixty likeliest
-        choices of plants for the same areas). Only plants that likely hold there and come up to
-        the look are tried.
+        does. Of those with the fewest swaps the cheapest in a year comes first; costed are the
+        sixty likeliest choices of plants for each of the ten sets of areas with the least ground.
+        Only plants that likely hold there and come up to the look are tried.
     """
     design = fit.design
     areas = np.flatnonzero(design.alive & (design.tank == tank))
@@ -279,15 +280,13 @@ def _cheapest(stand: Stand, base: IntArray, reach: list[_Tried], reach_d: int) -
             grouped.setdefault(tuple(area for area, _ in pairs), []).append((chance, pairs))
     ground = {areas: float(stand.area_cm2[list(areas)].sum()) for areas in grouped}
     best: list[tuple[float, _Pairs]] = []
-    for areas in sorted(grouped, key=lambda group: (ground[group], group)):
+    for areas in sorted(grouped, key=lambda group: (ground[group], group))[:MOST_SETS]:
         likeliest = sorted(grouped[areas], key=lambda f: (-f[0], f[1]))[:MOST_COSTED]
         variants = [_variant(base, pairs) for _, pairs in likeliest]
         answers = variant_answers(stand, variants, [reach_d])
         costs = [answer.options[0].minutes_per_visit for answer in answers]
         order = np.argsort(costs, kind="stable").tolist()
         best += [(costs[i], likeliest[i][1]) for i in order[: 3 if not best else 1]]
-        if len(best) >= MOST_PROPOSALS:
-            break
     return [pairs for _, pairs in sorted(best, key=lambda one: one[0])[:MOST_PROPOSALS]]
 
 

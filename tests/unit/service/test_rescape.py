@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from datetime import date
 from itertools import product
 from pathlib import Path
@@ -21,6 +22,7 @@ from growthcast.service.rescape.candidates import compare_plants, pool_of
 from growthcast.service.rescape.holding import holding
 from growthcast.service.rescape.layouts import compare_layouts
 from growthcast.service.rescape.notes import is_regulated
+from growthcast.service.rescape.reasons import ranked
 from growthcast.service.rescape.swaps import swaps_to_reach
 from growthcast.species import read_reference
 from tests.books import AREAS, TODAY, make_book, stem_log
@@ -129,6 +131,11 @@ def test_what_is_saved_is_surer_than_what_it_is_saved_between(known, tmp_path: P
         assert one.litres_per_year.p10 <= one.litres_per_year.p50 <= one.litres_per_year.p90
         assert one.plant.minutes_per_year == one.minutes_per_year.p50
     assert now.litres_per_year.p10 > slow.litres_per_year.p90
+    option = recommend(book, fit, np.array([0]))[0].option(now.plant.tank_interval_d)
+    [stems] = [area for area in option.areas if area.area_id == "stems"]
+    came_off_cm = stems.cut_cm * stems.removed_share / (1.0 - stems.removed_share)
+    litres = 0.4 * came_off_cm * option.year.visits
+    assert now.litres_per_year.p50 == pytest.approx(litres, rel=0.05)
     same = HEAD + (
         "stems,rotala-rotundifolia,400,7,22\ncarpet,hemianthus-callitrichoides,900,1,4.5\n"
     )
@@ -332,6 +339,9 @@ def test_the_fewest_swaps_are_found_as_by_trying_all(known) -> None:
         }
         enough = {n for n, option in tried.items() if option.chance_all_within >= found.confidence}
         assert bool(found.proposals) == bool(enough)
+        if enough:
+            cheapest = min(tried[name].year.cost for name in enough)
+            assert found.proposals[0].year.cost == pytest.approx(cheapest, rel=1e-6)
         assert {one.swaps[0].to_species_id for one in found.proposals} <= enough
         assert all(len(one.swaps) == 1 for one in found.proposals)
         assert all(one.swaps[0].area_id == "stems" for one in found.proposals)
@@ -362,3 +372,59 @@ def test_regulated_plants_are_not_proposed_unasked(known) -> None:
     assert named
     assert not any(is_regulated(swap.caution) for swap in named)
     assert is_regulated("Regulated as invasive in some places: check local rules; ...")
+
+
+def test_swaps_are_to_plants_that_hold_and_come_up_to_the_look(tmp_path: Path) -> None:
+    dim = CONDITIONS.replace("90,8,25", "20,8,4")
+    floors = AREAS.replace("400,7,22", "400,10,22")
+    book = make_book(tmp_path, areas=floors, conditions=dim)
+    fit = fit_growth(book, ON)
+    plants = pool_of(fit, 0, None)
+    compared = {a.plant.species_id: a for a in compare_plants(book, fit, 0, plants)}
+    reach = 21
+    would = {
+        name: one
+        for name, one in compared.items()
+        for option in one.tank.options
+        if option.interval_d == reach and option.feasible and not one.plant.is_there_now
+    }
+    lost = {n for n, one in would.items() if one.plant.holds_chance < 0.8}
+    low = {n for n, one in would.items() if one.plant.reaches_look_chance < 0.8}
+    assert lost - low  # each rule alone keeps some plant out
+    assert low - lost
+    for only in (plants, [*lost - low], [*low - lost]):
+        found = swaps_to_reach(book, fit, 0, reach, ["carpet"], plants=only)
+        named = {swap.to_species_id for one in found.proposals for swap in one.swaps}
+        assert named <= would.keys() - lost - low
+        assert bool(named) == (only is plants)
+
+
+def test_plants_are_ranked_by_doubt_interval_wait_and_work(known) -> None:
+    book, fit = known
+    plain = compare_plants(book, fit, 0, ["anubias-barteri"])[0].plant
+    first = replace(
+        plain,
+        is_there_now=False,
+        holds_chance=0.95,
+        reaches_look_chance=0.95,
+        look_d=30.0,
+        own_interval_d=40,
+        tank_interval_d=14,
+        minutes_per_year=100.0,
+        lowest_cut_cm=1.0,
+    )
+    in_order = [
+        first,
+        replace(first, minutes_per_year=120.0),
+        replace(first, own_interval_d=30),
+        replace(first, own_interval_d=300, look_d=200.0),  # a long wait
+        replace(first, tank_interval_d=10),
+        replace(first, tank_interval_d=None),
+        replace(first, tank_interval_d=28, holds_chance=0.7),  # in doubt
+        replace(first, tank_interval_d=28, reaches_look_chance=0.6),
+        replace(first, tank_interval_d=28, holds_chance=0.4),  # not likely
+        replace(first, tank_interval_d=28, lowest_cut_cm=30.0),
+    ]
+    keys = [ranked(plant)[:-1] for plant in in_order]
+    assert keys == sorted(keys)
+    assert len(set(keys)) == len(keys) - 2  # the doubtful, and the unlikely, are alike
