@@ -166,11 +166,9 @@ def swaps_to_reach(
     [today] = variant_answers(stand, [base])
     [now] = variant_answers(stand, [base], [reach_d])
     lost = not_holding(book, fit, tank, areas)
-    nothing_holds = len(lost) == areas.size
-    already = now.recommended_interval_d is not None and not nothing_holds
-    found, tried, size = (
-        ([], 0, 0) if already or nothing_holds else _search(stand, holds, base, new, owners)
-    )
+    already = now.recommended_interval_d is not None and len(lost) < areas.size
+    idle = already or len(lost) == areas.size
+    found, tried, size = ([], 0, 0) if idle else _search(stand, holds, base, new, owners)
     reach = [f for f in found if f[0] >= stand.confidence]
     best = _cheapest(stand, base, reach, reach_d)
     proposals = tuple(_advice(laid, stand, base, one, reach_d, looks, today) for one in best)
