@@ -10,6 +10,8 @@ from pathlib import Path
 import pytest
 
 from growthcast.book.shipped import demo_dir
+from growthcast.cli.rescaped.answers import saves_in_words
+from growthcast.service.effort import Range, Saving
 from tests.cli import run
 from tests.e2e.test_commands import strict_json
 
@@ -233,3 +235,19 @@ def test_a_bad_layout_is_named_with_row_and_column(tmp_path: Path) -> None:
     ran = run("rescape", DEMO, *LOBBY, "--layouts", str(tmp_path / "A.csv"))
     assert ran.status == 2
     assert 'A.csv:3:E: budget_cm: found "2x"' in ran.err
+
+
+@pytest.mark.parametrize(
+    ("low_h", "high_h", "rate", "said"),
+    [
+        (20.0, 30.0, 50.0, "saves 20 to 30 h and 1000 to 1500 EUR a year"),
+        (20.0, 30.0, 0.0, "saves 20 to 30 h a year"),
+        (-3.0, -1.0, 50.0, "takes 1.0 to 3.0 h and 50 to 150 EUR a year more"),
+        (-1.0, 2.0, 50.0, "between 1.0 h a year more and 2.0 h less (50 EUR more to 100 EUR less)"),
+        (-1.0, 2.0, 0.0, "between 1.0 h a year more and 2.0 h less"),
+        (-0.01, 0.01, 50.0, "takes as much time as now"),
+    ],
+)
+def test_what_is_saved_in_words(low_h, high_h, rate, said) -> None:
+    hours = Range(low_h, 0.5 * (low_h + high_h), high_h)
+    assert saves_in_words(Saving(hours, hours.times(rate)), "EUR").endswith(said)
