@@ -114,3 +114,14 @@ class Book:
     conditions: Table
     species: Table
     findings: tuple[Finding, ...]
+
+    def of_tanks(self, name: str) -> NDArray[np.float64]:
+        """Return what each tank says of its visits, else what the practice says (K,).
+
+        ``name`` is ``fixed_min``, ``travel_min`` or ``confidence``; or ``longest_interval_d``,
+        which without a word is the practice's longest listed interval.
+        """
+        practice, own = self.practice, self.tanks.number(name)
+        longest = name == "longest_interval_d"
+        usual = float(max(practice.intervals_d) if longest else getattr(practice, name))
+        return np.where(np.isnan(own), usual, own)

@@ -105,10 +105,10 @@ def recommended_interval(book: Book, fit: GrowthFit, tank: int) -> int:
     [advice] = recommend(book, fit, np.array([tank]))
     if advice.recommended_interval_d is None:
         shortest = min(advice.longest_interval_d, *book.practice.intervals_d)
-        say(
-            f"No listed interval is feasible for {advice.tank_id}; the next visit is taken to be "
-            f"in {shortest} days, the shortest listed."
-        )
+        why = f"No listed interval is feasible for {advice.tank_id}"
+        if advice.nothing_holds:
+            why = f"{advice.tank_id}: {advice.reason}"
+        say(f"{why}; the next visit is taken to be in {shortest} days, the shortest listed.")
         return shortest
     return advice.recommended_interval_d
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from typing import TYPE_CHECKING, Any
 
 from growthcast.cli.options import AsJson, BookFolder, OnDate, TankId, chosen_tanks, open_fit
@@ -10,7 +11,6 @@ from growthcast.cli.suppose import Suppose, hypothetical, say_what_is_supposed, 
 if TYPE_CHECKING:
     from growthcast.fit.supposed import Supposed
     from growthcast.service.advice import OptionAdvice, TankAdvice
-    from growthcast.service.effort import Range
 
 
 def interval_command(
@@ -67,7 +67,8 @@ def _supposed(supposed: Supposed, as_it_is: TankAdvice, *, as_json: bool) -> Non
 def _rhythm(tank: TankAdvice) -> str:
     days = tank.recommended_interval_d
     if days is None:
-        return "no listed interval is short enough"
+        lost = "no interval is named, since none of its plants is likely to hold"
+        return lost if tank.nothing_holds else "no listed interval is short enough"
     year = tank.option(days).year if tank.options else None
     return f"a visit every {days} days" + (f", {year.hours:.0f} h a year" if year else "")
 
@@ -95,7 +96,7 @@ def _tables(advice: list[TankAdvice], currency: str, *, one: bool, mark: str = "
     if not one:
         return
     for tank in advice:
-        if tank.options:
+        if tank.options and not tank.nothing_holds:
             _one_tank(tank, currency, mark)
             _in_full(tank)
 
@@ -159,7 +160,8 @@ def _one_tank(tank: TankAdvice, currency: str, mark: str) -> None:
 
 def _summary(tank: TankAdvice) -> list[str]:
     days = tank.recommended_interval_d
-    every = "no listed interval" if days is None else f"{days} days"
+    none = "none: not likely to hold" if tank.nothing_holds else "no listed interval"
+    every = none if days is None else f"{days} days"
     option = next((o for o in tank.options if o.interval_d == days), None)
     if option is None:
         return [tank.tank_id, tank.client, every, "", "", "", ""]
@@ -169,11 +171,13 @@ def _summary(tank: TankAdvice) -> list[str]:
 
 def _effort(option: OptionAdvice) -> list[str]:
     """Minutes of a visit, hours and cost of a year, each with what it lies within 8 times of 10."""
-    visit, hours, cost = option.minutes_range, option.year.hours_range, option.year.cost_range
+    from growthcast.cli.output import with_range
+
+    visit = replace(option.minutes_range, p50=option.minutes_per_visit)
     return [
-        f"{option.minutes_per_visit:.0f} min ({visit.p10:.0f}–{visit.p90:.0f})",
-        f"{option.year.hours:.0f} h ({hours.p10:.0f}–{hours.p90:.0f})",
-        f"{option.year.cost:.0f} ({cost.p10:.0f}–{cost.p90:.0f})",
+        with_range(visit, "min"),
+        with_range(option.year.hours_range, "h"),
+        with_range(option.year.cost_range),
     ]
 
 
@@ -208,7 +212,7 @@ def _minutes_rest_on(advice: list[TankAdvice]) -> dict[str, str]:
     """What is said of minutes, and of which tanks where it differs between them."""
     said: dict[str, list[str]] = {}
     for tank in advice:
-        if tank.options:
+        if tank.options and not tank.nothing_holds:
             said.setdefault(tank.minutes_rest_on, []).append(tank.tank_id)
     if len(said) == 1:
         return dict.fromkeys(said, "")
@@ -219,12 +223,15 @@ def _minutes_rest_on(advice: list[TankAdvice]) -> dict[str, str]:
 
 
 def _as_dict(tank: TankAdvice) -> dict[str, Any]:
+    from growthcast.cli.output import not_holding_dict
+
     return {
         "tank_id": tank.tank_id,
         "client": tank.client,
         "recommended_interval_d": tank.recommended_interval_d,
         "limited_by": tank.limited_by,
         "reason": tank.reason,
+        "not_holding": [not_holding_dict(one) for one in tank.not_holding],
         "confidence": tank.confidence,
         "longest_interval_d": tank.longest_interval_d,
         "minutes_rest_on": tank.minutes_rest_on or None,
@@ -236,6 +243,8 @@ def _as_dict(tank: TankAdvice) -> dict[str, Any]:
 
 
 def _option_dict(option: OptionAdvice) -> dict[str, Any]:
+    from growthcast.cli.output import range_dict
+
     return {
         "interval_d": option.interval_d,
         "feasible": option.feasible,
@@ -244,11 +253,11 @@ def _option_dict(option: OptionAdvice) -> dict[str, Any]:
         "share_of_days_presentable": round(option.share_of_days_presentable, 4),
         "visits_per_year": round(option.year.visits, 2),
         "minutes_per_visit": round(option.minutes_per_visit, 1),
-        "minutes_per_visit_range": _range(option.minutes_range, 1),
+        "minutes_per_visit_range": range_dict(option.minutes_range, 1),
         "hours_per_year": round(option.year.hours, 1),
-        "hours_per_year_range": _range(option.year.hours_range, 1),
+        "hours_per_year_range": range_dict(option.year.hours_range, 1),
         "cost_per_year": round(option.year.cost, 2),
-        "cost_per_year_range": _range(option.year.cost_range, 2),
+        "cost_per_year_range": range_dict(option.year.cost_range, 2),
         "areas": [
             {
                 "area_id": area.area_id,
@@ -265,7 +274,3 @@ def _option_dict(option: OptionAdvice) -> dict[str, Any]:
             for area in option.areas
         ],
     }
-
-
-def _range(values: Range, digits: int) -> dict[str, float]:
-    return {name: round(getattr(values, name), digits) for name in ("p10", "p50", "p90")}

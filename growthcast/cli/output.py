@@ -9,11 +9,24 @@ import shutil
 import sys
 import textwrap
 from collections.abc import Iterator, Sequence
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from growthcast.errors import UsageError
 
-__all__ = ["answer_that_arrives", "print_json", "print_line", "print_table", "say"]
+if TYPE_CHECKING:
+    from growthcast.service.effort import Range
+    from growthcast.service.rescape.notes import NotHolding
+
+__all__ = [
+    "answer_that_arrives",
+    "not_holding_dict",
+    "print_json",
+    "print_line",
+    "print_table",
+    "range_dict",
+    "say",
+    "with_range",
+]
 
 WIDE = 200
 """Columns of a table that does not go to a terminal: lines are not folded in files and pipes."""
@@ -57,6 +70,22 @@ def say(sentence: str) -> None:
 def print_json(answer: dict[str, Any]) -> None:
     """Print the answer as one JSON object; a number that is not finite is a fault of ours."""
     print(json.dumps(answer, allow_nan=False, ensure_ascii=False))  # noqa: T201
+
+
+def not_holding_dict(one: NotHolding) -> dict[str, Any]:
+    """Return an area whose plant is not likely to hold."""
+    return {"area_id": one.area_id, "chance_holds": round(one.chance, 4), "why": one.why}
+
+
+def range_dict(values: Range, digits: int) -> dict[str, float]:
+    """Return a range by name, rounded."""
+    return {name: round(getattr(values, name), digits) for name in ("p10", "p50", "p90")}
+
+
+def with_range(values: Range, unit: str = "") -> str:
+    """Return what is most likely with what it lies within 8 times of 10."""
+    middle = f"{values.p50:.0f} {unit}".rstrip()
+    return f"{middle} ({values.p10:.0f}–{values.p90:.0f})"
 
 
 def print_line(text: str) -> None:

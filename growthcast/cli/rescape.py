@@ -129,7 +129,9 @@ def rescape_command(
     else:
         from growthcast.cli.rescaped.swaps import answer_swaps
 
-        kept = [name for text in keep or () for name in text.split(",")]
+        kept = [name.strip() for text in keep or () for name in text.split(",") if name.strip()]
+        if keep and not kept:
+            raise UsageError("--keep names no area; leave it out to let every area change")
         for name in kept:
             _area(fit, place, name)
         answer_swaps(opened, fit, place, reach or 0, kept, wanted, form, as_json=as_json)
@@ -206,6 +208,8 @@ def _plants(book: Book, plants: list[str] | None) -> list[str]:
     from growthcast.book.supposed.changes import known_species
 
     names = [name.strip() for text in plants or () for name in text.split(",") if name.strip()]
+    if plants and not names:
+        raise UsageError("--plants names no plant; leave it out to look at all that fit")
     return [known_species(book, name, "--plants") for name in dict.fromkeys(names)]
 
 

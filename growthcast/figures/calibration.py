@@ -14,12 +14,11 @@ from scipy.special import bdtr
 from growthcast.book.book import Book
 from growthcast.book.writing.whole import write_whole
 from growthcast.errors import UsageError
-from growthcast.figures.lettering import MM_PER_POINT, wrapped
+from growthcast.figures.lettering import caption_of
 from growthcast.figures.save import check_target, figure_form
 from growthcast.figures.style import (
     BAND_80_ALPHA,
     FORECAST,
-    LABEL_PT,
     MEASURED,
     SMALL_PT,
     VISITS,
@@ -41,7 +40,6 @@ FloatArray = NDArray[np.float64]
 
 WIDTH_MM, PANEL_MM = 190.0, 84.0
 LEFT_MM, RIGHT_MM, TOP_MM, BOTTOM_MM, GAP_MM = 15.0, 4.0, 9.0, 14.0, 3.0
-LINE_SPACING = 1.3
 CHANCES: FloatArray = np.linspace(0.0, 1.0, 101)
 MARKED = (0.5, 0.8, 0.9)
 BAND = 0.95
@@ -200,11 +198,8 @@ def calibration_figure(result: BacktestResult) -> Figure:
     """
     if not result.enough:
         raise UsageError("too few readings could be forecast, so there is nothing to draw")
-    room_mm = WIDTH_MM - 2 * GAP_MM
-    told = ((caption(result), LABEL_PT + 1.0, "black"), (KEY, LABEL_PT, "#333333"))
-    lines = [(line, pt, hue) for text, pt, hue in told for line in wrapped(text, pt, room_mm)]
-    line_mm = (LABEL_PT + 1.0) * LINE_SPACING * MM_PER_POINT
-    height_mm = PANEL_MM + len(lines) * line_mm + 1.5 * GAP_MM
+    words = caption_of(caption(result), KEY, WIDTH_MM, GAP_MM)
+    height_mm = PANEL_MM + words.height_mm
     with house_style():
         figure = new_figure(WIDTH_MM, height_mm)
         high = (PANEL_MM - TOP_MM - BOTTOM_MM) / height_mm
@@ -212,18 +207,7 @@ def calibration_figure(result: BacktestResult) -> Figure:
         wide = (WIDTH_MM / 2 - LEFT_MM - RIGHT_MM) / WIDTH_MM
         for draw, left_mm in ((calibration_axes, LEFT_MM), (pit_axes, WIDTH_MM / 2 + LEFT_MM)):
             draw(result, figure.add_axes((left_mm / WIDTH_MM, bottom, wide, high)))
-        top_mm = height_mm - PANEL_MM
-        for number, (line, size, colour) in enumerate(lines):
-            figure.text(
-                GAP_MM / WIDTH_MM,
-                (top_mm - number * line_mm - (GAP_MM / 2 if size == LABEL_PT else 0.0)) / height_mm,
-                line,
-                ha="left",
-                va="top",
-                fontsize=size,
-                color=colour,
-                parse_math=False,
-            )
+        words.write(figure, WIDTH_MM, height_mm)
     return figure
 
 

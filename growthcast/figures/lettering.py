@@ -5,17 +5,29 @@ from __future__ import annotations
 import textwrap
 import unicodedata
 from collections.abc import Sequence
+from dataclasses import dataclass
 from functools import lru_cache
 
 from matplotlib import font_manager
+from matplotlib.figure import Figure
 from matplotlib.ft2font import FT2Font, LoadFlags
 
-from growthcast.figures.style import FONT
+from growthcast.figures.style import FONT, LABEL_PT
 
-__all__ = ["drawable", "shortened", "spread_apart", "text_width_mm", "tidy", "wrapped"]
+__all__ = [
+    "Caption",
+    "caption_of",
+    "drawable",
+    "shortened",
+    "spread_apart",
+    "text_width_mm",
+    "tidy",
+    "wrapped",
+]
 
 MM_PER_POINT = 25.4 / 72.0
 MEASURED_AT_PT = 100.0
+CAPTION_LINE_MM = 1.3 * (LABEL_PT + 1.0) * MM_PER_POINT
 REPLACEMENT = "\N{REPLACEMENT CHARACTER}"
 
 
@@ -99,3 +111,44 @@ def spread_apart(
         placed[i] = min(placed[i], edge - 0.5 * size[i])
         edge = placed[i] - 0.5 * size[i]
     return placed
+
+
+@dataclass(frozen=True, slots=True)
+class Caption:
+    """The words at the bottom of a figure, as lines of text, size [pt] and colour.
+
+    ``gap_mm`` is the margin at their left; half of it parts the conclusion from the key, and both
+    from the picture.
+    """
+
+    lines: tuple[tuple[str, float, str], ...]
+    gap_mm: float
+
+    @property
+    def height_mm(self) -> float:
+        """Room it takes [mm]."""
+        return len(self.lines) * CAPTION_LINE_MM + 1.5 * self.gap_mm
+
+    def write(self, figure: Figure, width_mm: float, height_mm: float) -> None:
+        """Write it at the bottom of a figure of a width and height [mm]."""
+        for number, (line, size, colour) in enumerate(self.lines):
+            lower_mm = self.gap_mm / 2 if size == LABEL_PT else 0.0
+            top_mm = self.height_mm - self.gap_mm / 2 - number * CAPTION_LINE_MM - lower_mm
+            figure.text(
+                self.gap_mm / width_mm,
+                top_mm / height_mm,
+                line,
+                ha="left",
+                va="top",
+                fontsize=size,
+                color=colour,
+                parse_math=False,
+            )
+
+
+def caption_of(conclusion: str, key: str, width_mm: float, gap_mm: float) -> Caption:
+    """Wrap a conclusion and a key to the words below a figure of a width [mm]."""
+    told = ((conclusion, LABEL_PT + 1.0, "black"), (key, LABEL_PT, "#333333"))
+    room_mm = width_mm - 2 * gap_mm
+    lines = [(line, pt, hue) for text, pt, hue in told for line in wrapped(text, pt, room_mm)]
+    return Caption(tuple(lines), gap_mm)

@@ -11,6 +11,7 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import date
+from zlib import crc32
 
 import numpy as np
 from numpy.typing import NDArray
@@ -29,7 +30,7 @@ from growthcast.fit.borrowing.evidence import with_borrowed
 from growthcast.fit.design import build_design
 from growthcast.fit.result import GrowthFit
 from growthcast.fit.rows.chains import Chains, Nodes
-from growthcast.fit.rows.clock import GrowthClock
+from growthcast.fit.rows.clock import GrowthClock, TankConditions
 from growthcast.fit.solver.linearise import CEILING, HABIT, RATE
 from growthcast.fit.solver.problem import Block, Point, Problem
 from growthcast.fit.solver.solve import solve
@@ -40,6 +41,9 @@ from growthcast.species import read_reference
 __all__ = ["Supposed", "conditions_now", "day_of", "fit_beside", "suppose"]
 
 FloatArray = NDArray[np.float64]
+
+OWN_LUCK = 1 << 32
+"""Places in a book lie below this; keys of supposed areas above."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -118,9 +122,9 @@ def suppose(book: Book, fit: GrowthFit, tank: int, changes: Changes) -> Supposed
     changes = replace(changes, conditions=_at_least_air(changes.conditions, held))
     known = {name: None if np.isnan(held[name]) else held[name] for name in changes.conditions}
     never = {n: float(getattr(read_reference(), n)) for n, v in known.items() if v is None}
-    laid, clock = _changed_clock(planted, wider, tank, changes.conditions, never)
+    laid, clock, then = _changed_clock(planted, wider, tank, changes.conditions, never)
     before = wider.design.clock.speed(fit.design.on_day)
-    under = replace(wider, design=replace(wider.design, clock=clock))
+    under = replace(wider, design=replace(wider.design, clock=clock, conditions=then))
     return Supposed(
         book=laid,
         fit=under,
@@ -133,7 +137,12 @@ def suppose(book: Book, fit: GrowthFit, tank: int, changes: Changes) -> Supposed
     )
 
 
-def fit_beside(book: Book, fit: GrowthFit, areas: Sequence[PlannedArea]) -> tuple[Book, GrowthFit]:
+def fit_beside(
+    book: Book,
+    fit: GrowthFit,
+    areas: Sequence[PlannedArea],
+    stands_for: Sequence[str] | None = None,
+) -> tuple[Book, GrowthFit]:
     """Fit areas without a log beside those of a book, from where its fit stands.
 
     Parameters
@@ -144,12 +153,17 @@ def fit_beside(book: Book, fit: GrowthFit, areas: Sequence[PlannedArea]) -> tupl
         Its fit.
     areas : sequence of mappings
         Cells of the areas, planted on the day of the fit; all of them are fitted at once.
+    stands_for : sequence of str, optional
+        The area of the tank that each one would be; its own id without what follows the last
+        ``=`` when not given.
 
     Returns
     -------
     tuple of Book and GrowthFit
         The book with the areas at its end, and its fit. An area without a log teaches nothing: the
         others keep their rates to the fit's own tolerance, suspect rows and spreads as they were.
+        The luck of an area is that of its place and plant: whatever it is fitted beside, and
+        whichever command asks, the same plant in the same area draws the same.
     """
     laid = with_planted_areas(book, areas, day_of(fit))
     wide = build_design(laid, day_of(fit), fit.design.spreads)
@@ -171,7 +185,15 @@ def fit_beside(book: Book, fit: GrowthFit, areas: Sequence[PlannedArea]) -> tupl
     began = Point((*point.stages, begun), border, (*point.shared_cm, np.zeros(begun.size)))
     with threadpool_limits(limits=1, user_api="blas"):
         solution = solve(problem, began)
-    return laid, replace(fit, design=replace(wide, problem=problem), solution=solution)
+    places = stands_for or [str(area["area_id"]).rsplit("=", 1)[0] for area in areas]
+    lucks = [_luck(place, area) for place, area in zip(places, areas, strict=True)]
+    luck = np.concatenate([wide.luck[:known], np.array(lucks, np.int64)])
+    return laid, replace(fit, design=replace(wide, problem=problem, luck=luck), solution=solution)
+
+
+def _luck(place: str, area: PlannedArea) -> int:
+    """Return a key of draws that only a plant and its place make, above those of a book's own."""
+    return OWN_LUCK + crc32(f"{area['tank_id']}/{place}/{area['species_id']}".encode())
 
 
 def _block_of_new(problem: Problem, known: int, on_day: float) -> Block:
@@ -241,22 +263,22 @@ def _changed_clock(
     tank: int,
     values: Mapping[str, float],
     never: Mapping[str, float],
-) -> tuple[Book, GrowthClock]:
-    """Return the book with the supposed rows, and the clock that runs on as they say.
+) -> tuple[Book, GrowthClock, TankConditions]:
+    """Return the book with the supposed rows, the clock that runs on as they say, the conditions.
 
     Conditions nobody gave count as the reference; the supposed response is then a multiple of the
     response at the reference, so that supposing exactly what was assumed changes nothing.
     """
     clock, on = fit.design.clock, day_of(fit)
     if not values:
-        return book, clock
+        return book, clock, fit.design.conditions
     tank_id = str(book.tanks.text("tank_id")[tank])
     base = with_references(book, tank_id, on, never)
     laid = with_conditions(base, tank_id, on, values)
     spreads, on_day = fit.design.spreads, fit.design.on_day
     as_assumed = build_design(base, on, spreads).clock.speed(on_day) if never else None
-    ahead = build_design(laid, on, spreads).clock
-    response = ahead.response
+    under = build_design(laid, on, spreads)
+    ahead, response = under.clock, under.clock.response
     if as_assumed is not None:
         response = response * (clock.speed(on_day) / as_assumed)[:, None]
     mine = (fit.design.tank == tank)[:, None]
@@ -265,8 +287,9 @@ def _changed_clock(
     from_day = np.concatenate([lived, np.where(mine, begins, np.inf)], axis=1)
     both = np.concatenate([clock.response, response], axis=1)
     order = np.argsort(from_day, axis=1, kind="stable")
-    return laid, replace(
+    changed = replace(
         clock,
         from_day=np.take_along_axis(from_day, order, axis=1),
         response=np.take_along_axis(both, order, axis=1),
     )
+    return laid, changed, under.conditions

@@ -9,6 +9,7 @@ from growthcast.service.effort import Range, Year
 from growthcast.service.longer.certainty import Certainty
 from growthcast.service.longer.looks import NextLonger
 from growthcast.service.longer.mends import Mend
+from growthcast.service.rescape.notes import NotHolding
 
 __all__ = ["AreaAdvice", "OptionAdvice", "TankAdvice"]
 
@@ -61,7 +62,8 @@ class TankAdvice:
     ``minutes_rest_on`` says what the minutes were learnt from, ``timed_visits`` of how many;
     ``longer`` compares it with the next longer interval (None: there is none, or nothing to compare
     with). ``mends`` and ``certainty``
-    are worked out when asked for in full.
+    are worked out when asked for in full. ``not_holding`` are the areas whose plants are not likely
+    to hold under the conditions given; where that is all of them, no interval is recommended.
     """
 
     tank_id: str
@@ -77,6 +79,12 @@ class TankAdvice:
     certainty: Certainty | None = None
     minutes_rest_on: str = ""
     timed_visits: int = 0
+    not_holding: tuple[NotHolding, ...] = ()
+
+    @property
+    def nothing_holds(self) -> bool:
+        """Whether none of its plants is likely to hold."""
+        return bool(self.options) and len(self.not_holding) == len(self.options[0].areas)
 
     def option(self, interval_d: int) -> OptionAdvice:
         """Return the option of one listed interval."""

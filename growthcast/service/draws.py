@@ -103,14 +103,15 @@ def draw_growth(
     border = fit.posterior(areas).border
     species, width = design.species_id.size, effects.tank.shape[1]
     run = np.searchsorted(tanks, pooling.tank[areas])
-    # The key of a row of draws: the place in the book of what it is drawn for, and what it is.
+    # The key of a row of draws: what it is drawn for (its place in the book, an area's luck), and
+    # what it is.
     of_species = stratified_normals(np.arange(species) * 16, draws)
     of_tank = np.stack(
         [stratified_normals(tanks * 16 + 1 + k, draws) for k in range(width)], axis=1
     )
     drift = stratified_normals(tanks * 16 + 15, draws)
     of_area, of_ceiling, week, hand = (
-        stratified_normals(areas * 16 + 11 + k, draws) for k in range(4)
+        stratified_normals(design.luck[areas] * 16 + 11 + k, draws) for k in range(4)
     )
     species_off = np.linalg.cholesky(effects.species_covariance) @ of_species
     tank_off = np.linalg.cholesky(effects.tank_covariance[tanks]) @ of_tank

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -22,6 +22,11 @@ from growthcast.service.interval import IntervalOptions, interval_options
 from growthcast.service.living import LivingAreas, living_areas
 from growthcast.service.longer.full import in_full, with_next_longer
 from growthcast.service.reasons import ShortArea, Shortfall, reason_for
+from growthcast.service.rescape.notes import (
+    none_holds_in_words,
+    not_holding,
+    some_do_not_hold_in_words,
+)
 
 __all__ = [
     "TankTerms",
@@ -76,7 +81,8 @@ def recommend(
     list of TankAdvice
         In the order of the book. The recommendation is the longest listed interval, no longer than
         the tank's own cap, at which every area stays within its budget until the next visit with
-        the wanted chance when cut no lower than its floor.
+        the wanted chance when cut no lower than its floor; none where no plant is likely to hold
+        under the conditions given.
     """
     if tanks is None:
         tanks = np.arange(len(book.tanks))
@@ -94,26 +100,19 @@ def recommend(
         }
         for run, tank in enumerate(living.tank.tolist()):
             plain = _advise(book, fit, living, options, efforts, run, tank, terms)
+            plain = _if_plants_hold(book, fit, tank, plain, living.area[living.run == run])
             advice[tank] = with_next_longer(plain, book.practice.currency)
-            if full:
+            if full and not plain.nothing_holds:
                 advice[tank] = in_full(book, fit, living, run, advice[tank])
     return [advice.get(int(tank)) or _empty(book, fit, int(tank), terms) for tank in tanks]
 
 
 def tank_terms(book: Book, fit: GrowthFit) -> TankTerms:
     """Return what is said of every tank's visits, by itself or else by the practice."""
-    tanks, practice = book.tanks, book.practice
-
-    def or_practice(name: str, usual: float) -> FloatArray:
-        own = tanks.number(name)
-        return np.where(np.isnan(own), usual, own)
-
-    longest = float(max(practice.intervals_d))
-    fixed = or_practice("fixed_min", practice.fixed_min)
     return TankTerms(
-        confidence=or_practice("confidence", practice.confidence),
-        cap_d=or_practice("longest_interval_d", longest),
-        fixed_min=fixed + or_practice("travel_min", practice.travel_min),
+        confidence=book.of_tanks("confidence"),
+        cap_d=book.of_tanks("longest_interval_d"),
+        fixed_min=book.of_tanks("fixed_min") + book.of_tanks("travel_min"),
         basis=fit.basis,
         timing=learn_timing(book, fit),
     )
@@ -179,6 +178,20 @@ def _advise(
         minutes_rest_on=terms.timing.rests_on(living.area[living.run == run]),
         timed_visits=terms.timing.visits,
     )
+
+
+def _if_plants_hold(
+    book: Book, fit: GrowthFit, tank: int, advice: TankAdvice, areas: IntArray
+) -> TankAdvice:
+    """Return the advice with the plants that are not likely to hold; no interval if none is."""
+    lost = not_holding(book, fit, tank, areas)
+    if not lost:
+        return advice
+    advice = replace(advice, not_holding=lost)
+    if advice.nothing_holds:
+        reason = none_holds_in_words(lost)
+        return replace(advice, recommended_interval_d=None, limited_by=None, reason=reason)
+    return replace(advice, reason=f"{advice.reason}. {some_do_not_hold_in_words(lost)}")
 
 
 def _shortfall(

@@ -3,11 +3,15 @@
 from __future__ import annotations
 
 import json
+import re
+import shutil
 from pathlib import Path
 
 import pytest
 
 from growthcast.book.shipped import demo_dir
+from growthcast.cli.rescaped.answers import saves_in_words
+from growthcast.service.effort import Range, Saving
 from tests.cli import run
 from tests.e2e.test_commands import strict_json
 
@@ -82,11 +86,20 @@ def test_plants_for_an_area(tmp_path: Path) -> None:
     assert by_name["rotala-macrandra"]["basis"] == "table"
     assert by_name["limnophila-sessiliflora"]["regulated_in_places"]
     assert by_name["limnophila-sessiliflora"]["minutes_per_year"] > 0
+    for one in answer["plants"]:
+        for name in ("minutes_per_year", "litres_per_year"):
+            low, middle, high = one[f"{name}_range"].values()
+            assert low <= middle == one[name] <= high
+        for option in one["tank"]["options"]:
+            assert option["cost_per_year_range"]["p50"] == option["cost_per_year"]
+        assert (one["saves_per_year"] is None) == one["is_there_now"]
     drawn = file.read_text(encoding="utf-8")
     assert "rotala-macrandra: " in drawn
     words = run("rescape", DEMO, *LOBBY, *asked)
     assert words.status == 0
     assert "1. alternanthera-reineckii: alone it allows" in words.out
+    assert re.search(r"the tank saves \d+ to\s+\d+ h and \d+ to\s+\d+ EUR a year", words.out)
+    assert max(map(len, words.out.split("\nAlone: ")[0].splitlines())) <= 80
     assert "the rules of your place decide" in words.err
 
 
@@ -108,6 +121,8 @@ def test_layouts_side_by_side(tmp_path: Path) -> None:
     assert [one["name"] for one in found] == ["as it is", "A", "B"]
     assert found[1]["recommended_interval_d"] >= found[2]["recommended_interval_d"]
     assert found[2]["areas"][1]["keeps_its_log"]
+    assert found[0]["saves_per_year"] is None
+    assert found[1]["saves_per_year"]["cost"]["p10"] > found[2]["saves_per_year"]["cost"]["p10"]
     after = run("rescape", DEMO, *LOBBY, "--layouts", a, b, "--json")
     assert after.out == both.out
     file = tmp_path / "l.png"
@@ -122,10 +137,63 @@ def test_swaps_that_reach_an_interval() -> None:
     assert answer["recommended_interval_d_now"] == 7
     assert answer["proposals"]
     assert answer["proposals"][0]["chance_all_within"] >= 0.9
+    assert answer["proposals"][0]["saves_per_year"]["hours"]["p10"] > 0
+    said = run("rescape", DEMO, *LOBBY, "--reach", "10").out
+    assert "against the tank as it is every 7 days" in said
+    assert max(map(len, said.split("\n1. ")[0].splitlines()[3:])) <= 80
     words = run("rescape", DEMO, *LOBBY, "--reach", "7")
     assert "holds as it is" in words.out
     kept = run("rescape", DEMO, *LOBBY, "--reach", "28", "--keep", "lobby-hygro")
     assert "what is kept does not hold that long by itself" in " ".join(kept.out.split())
+
+
+@pytest.fixture
+def dark(tmp_path: Path) -> str:
+    """Return the demo with the lobby tank's light switched off."""
+    book = tmp_path / "dark"
+    shutil.copytree(DEMO, book)
+    with (book / "conditions.csv").open("a", encoding="utf-8") as conditions:
+        conditions.write("lobby-stems,2026-11-20,0" + "," * 10 + "\n")
+    return str(book)
+
+
+NOT_LIKELY = "no interval is named, since none of its plants is likely to hold"
+
+
+def test_without_light_no_interval_is_named(dark: str, tmp_path: Path) -> None:
+    (tmp_path / "A.csv").write_text(GOOD, encoding="utf-8")
+    questions = (
+        ("interval", dark, *LOBBY),
+        ("interval", dark),
+        ("interval", DEMO, *LOBBY, "--suppose", "ppfd_umol=0"),
+        ("rescape", dark, *LOBBY, "--reach", "28"),
+        ("rescape", dark, *LOBBY, "--layouts", str(tmp_path / "A.csv")),
+    )
+    for question in questions:
+        ran = run(*question)
+        assert ran.status == 0, ran.err
+        assert NOT_LIKELY in " ".join(ran.out.split()), question
+        assert "best" not in ran.out
+    area = run("rescape", dark, *LOBBY, "--area", "lobby-hygro", "--plants", "rotala-macrandra")
+    assert " ".join(area.out.split()).count("so no interval is named") == 2
+    assert "alone it allows" not in area.out
+    [tank] = strict_json(run("interval", dark, *LOBBY, "--json").out)["tanks"]
+    assert tank["recommended_interval_d"] is None
+    assert len(tank["not_holding"]) == 5
+    reach = strict_json(run("rescape", dark, *LOBBY, "--reach", "28", "--json").out)
+    assert not reach["holds_already"]
+    page = run("brief", dark, *LOBBY, "--out", str(tmp_path / "page.html"))
+    assert page.status == 2
+    assert NOT_LIKELY in page.err
+
+
+def test_some_plants_that_will_not_hold_are_named_beside_the_interval() -> None:
+    ran = run("interval", DEMO, "--tank", "desk-nano", "--suppose", "ppfd_umol=15", "--json")
+    [tank] = strict_json(ran.out)["tanks"]
+    assert tank["recommended_interval_d"] is not None
+    assert [one["area_id"] for one in tank["not_holding"]] == ["nano-cuba", "nano-hairgrass"]
+    assert "Not likely to hold" in tank["reason"]
+    assert strict_json(ran.out)["as_it_is"]["not_holding"] == []
 
 
 @pytest.mark.parametrize(
@@ -136,6 +204,11 @@ def test_swaps_that_reach_an_interval() -> None:
         ((*LOBBY, "--area", "lobby-hygro", "--reach", "10"), "one at a time"),
         ((*LOBBY, "--area", "lobby-higro"), 'did you mean "lobby-hygro"'),
         ((*LOBBY, "--area", "lobby-hygro", "--plants", "rotala"), "no plant"),
+        ((*LOBBY, "--area", "lobby-hygro", "--plants", ""), "--plants names no plant"),
+        ((*LOBBY, "--area", "lobby-hygro", "--form", "floating"), "measured by its height"),
+        ((*LOBBY, "--area", "lobby-hygro", "--plants", "hygrophila-polysperma"), "stands in"),
+        ((*LOBBY, "--reach", "10", "--plants", " , "), "--plants names no plant"),
+        ((*LOBBY, "--reach", "10", "--keep", ""), "--keep names no area"),
         ((*LOBBY, "--area", "lobby-hygro", "--plants", "lemna-minor"), "measured alike"),
         ((*LOBBY, "--area", "lobby-hygro", "--form", "stems"), 'did you mean "stem"'),
         ((*LOBBY, "--area", "lobby-hygro", "--keep", "lobby-rotala"), "--keep goes with --reach"),
@@ -162,3 +235,19 @@ def test_a_bad_layout_is_named_with_row_and_column(tmp_path: Path) -> None:
     ran = run("rescape", DEMO, *LOBBY, "--layouts", str(tmp_path / "A.csv"))
     assert ran.status == 2
     assert 'A.csv:3:E: budget_cm: found "2x"' in ran.err
+
+
+@pytest.mark.parametrize(
+    ("low_h", "high_h", "rate", "said"),
+    [
+        (20.0, 30.0, 50.0, "saves 20 to 30 h and 1000 to 1500 EUR a year"),
+        (20.0, 30.0, 0.0, "saves 20 to 30 h a year"),
+        (-3.0, -1.0, 50.0, "takes 1.0 to 3.0 h and 50 to 150 EUR a year more"),
+        (-1.0, 2.0, 50.0, "between 1.0 h a year more and 2.0 h less (50 EUR more to 100 EUR less)"),
+        (-1.0, 2.0, 0.0, "between 1.0 h a year more and 2.0 h less"),
+        (-0.01, 0.01, 50.0, "takes as much time as now"),
+    ],
+)
+def test_what_is_saved_in_words(low_h, high_h, rate, said) -> None:
+    hours = Range(low_h, 0.5 * (low_h + high_h), high_h)
+    assert saves_in_words(Saving(hours, hours.times(rate)), "EUR").endswith(said)

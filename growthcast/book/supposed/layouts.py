@@ -15,16 +15,21 @@ from growthcast.book.cells.records import Grid, read_grid
 from growthcast.book.cells.text import read_bytes
 from growthcast.book.checks.areas import AREA_CHECKS
 from growthcast.book.checks.ids import ID_CHECKS
-from growthcast.book.checks.together import Tables
+from growthcast.book.checks.together import Tables, at_cell
 from growthcast.book.slugs import note_order
 from growthcast.book.suppose import Cell, with_cells
 from growthcast.book.tables import TABLES
+from growthcast.book.words import plain
 from growthcast.errors import BookProblems, Finding, UsageError
 
 __all__ = ["LAYOUT_COLUMNS", "Layout", "read_layout"]
 
 LAYOUT_COLUMNS = ("area_id", "species_id", "area_cm2", "floor_cm", "budget_cm")
 _SHORT = {"area": "area_id", "plant": "species_id", "floor": "floor_cm", "budget": "budget_cm"}
+ROOTED = frozenset(("carpet", "creeping", "rosette", "stem"))
+"""Forms that share the ground; the others sit on wood and stone or float above."""
+SPARE_SHARE = 0.1
+"""Areas are judged by eye and plants lean over each other: so much above the ground is let pass."""
 _NOT_ASKED = ("tank_id", "planted_on")
 
 
@@ -75,11 +80,36 @@ def read_layout(path: Path, book: Book, tank_id: str, on: date) -> Layout:
         today=on,
     )
     checked = [item for check in (*ID_CHECKS, *AREA_CHECKS) for item in check(tables)]
+    above = _above_ground(tables)
+    said = {(item.row, item.slug) for item in above}
+    checked = above + [item for item in checked if (item.row, item.slug) not in said]
     findings += [replace(item, file=path.name) for item in checked if item.heading != "planted_on"]
     ordered = tuple(sorted(findings, key=note_order))
     if any(item.level == "problem" for item in ordered):
         raise BookProblems(ordered)
     return Layout(path.stem, table, ordered)
+
+
+def _above_ground(tables: Tables) -> list[Finding]:
+    """Return a problem where the plants rooted in the ground need more of it than the tank has."""
+    areas, size = tables.areas, tables.areas.number("area_cm2")
+    form = dict(zip(tables.species.text("species_id"), tables.species.text("form"), strict=True))
+    rooted = np.array([form.get(name) in ROOTED for name in areas.text("species_id")], np.bool_)
+    tanks, where = tables.tanks, tables.tank_of_areas
+    whole = float(np.nansum(np.where(rooted, size, 0.0)))
+    if not len(areas) or where[0] < 0 or not rooted.any():
+        return []
+    ground = float((tanks.number("length_cm") * tanks.number("width_cm"))[where[0]])
+    if not whole > (1.0 + SPARE_SHARE) * ground:
+        return []
+    largest = int(np.nanargmax(np.where(rooted, size, np.nan)))
+    found = (
+        f"{plain(size[largest])} cm², and {plain(whole)} cm² in all areas that are rooted in the "
+        f"tank's {plain(ground)} cm² of ground"
+    )
+    fix = "correct area_cm2 of this row or others; or length_cm and width_cm in tanks.csv"
+    at = at_cell(areas, largest, "area_cm2", "area-above-tank", found, fix)
+    return [replace(at, level="problem")]
 
 
 def _of_tank(table: Table, tank_id: str, on: date) -> Table:

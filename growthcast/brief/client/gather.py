@@ -10,6 +10,7 @@ from numpy.typing import NDArray
 
 from growthcast.book.book import Book
 from growthcast.brief.page import named
+from growthcast.errors import UsageError
 from growthcast.fit.result import GrowthFit
 from growthcast.forecast.report import AreaForecast, as_date, forecast_growth
 from growthcast.service.advice import OptionAdvice, TankAdvice
@@ -78,6 +79,8 @@ def gather_tank(book: Book, fit: GrowthFit, tank: int) -> TankFacts:
     """Gather what a page says of one tank (its place in the book)."""
     place = np.array([tank])
     [advice] = recommend(book, fit, place, full=True)
+    if advice.nothing_holds:
+        raise UsageError(f"no page for {advice.tank_id}: {advice.reason}")
     options = options_in_view(advice)
     at = tuple(as_date(fit.design.on_day) + timedelta(days=7 * k) for k in (0, 1))
     forecasts = forecast_growth(fit, at, book.practice.horizon_d, place)

@@ -2,24 +2,50 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from typing import Any
 
 import numpy as np
-from numpy.typing import NDArray
 
+from growthcast.cli.output import range_dict
+from growthcast.service.effort import Range, Saving, Year
+from growthcast.service.rescape.outlook import LONGEST_D
 from growthcast.service.rescape.variants import VariantAnswer
 
-__all__ = ["answer_dict", "quantiles"]
+__all__ = [
+    "HELD",
+    "answer_dict",
+    "days_with_range",
+    "quantiles",
+    "saves_dict",
+    "saves_in_words",
+    "year_dict",
+]
+
+HELD = "Ranges hold in 8 cases of 10."
+SMALL_H, LEAST_H = 10.0, 0.05
 
 
 def quantiles(
-    values: NDArray[np.float64], digits: int, most: float = np.inf
+    values: Iterable[float], digits: int, most: float = np.inf
 ) -> dict[str, float | None]:
     """Return a range by name; null where it is endless, or as long as is looked at."""
     return {
         name: None if not np.isfinite(value) or value >= most else round(float(value), digits)
         for name, value in zip(("p10", "p50", "p90"), values, strict=True)
     }
+
+
+def days_with_range(days: Iterable[float]) -> str:
+    """Return days from one thing to another with what they lie within 8 times of 10."""
+    low, middle, high = (_days(value) for value in days)
+    return f"{middle} d" if low == high else f"{middle} d ({low}–{high})"
+
+
+def _days(days: float) -> str:
+    if not np.isfinite(days):
+        return "never"
+    return f"{days:.0f}" if days < LONGEST_D else f"{LONGEST_D}+"
 
 
 def answer_dict(answer: VariantAnswer) -> dict[str, Any]:
@@ -34,9 +60,65 @@ def answer_dict(answer: VariantAnswer) -> dict[str, Any]:
                 "chance_at_least_cut": round(o.chance_at_least_cut, 4),
                 "share_of_days_presentable": round(o.share_of_days_presentable, 4),
                 "minutes_per_visit": round(o.minutes_per_visit, 1),
-                "hours_per_year": round(o.year.hours, 1),
-                "cost_per_year": round(o.year.cost, 2),
+                "minutes_per_visit_range": range_dict(o.minutes_range, 1),
+                **year_dict(o.year),
             }
             for o in answer.options
         ],
     }
+
+
+def year_dict(year: Year) -> dict[str, Any]:
+    """Return hours and cost of a year with their ranges."""
+    return {
+        "hours_per_year": round(year.hours, 1),
+        "hours_per_year_range": range_dict(year.hours_range, 1),
+        "cost_per_year": round(year.cost, 2),
+        "cost_per_year_range": range_dict(year.cost_range, 2),
+    }
+
+
+def saves_dict(saves: Saving | None) -> dict[str, Any] | None:
+    """Return what is saved in a year, negative where more is taken; null where nothing changes."""
+    if saves is None:
+        return None
+    return {"hours": range_dict(saves.hours, 1), "cost": range_dict(saves.cost, 2)}
+
+
+def saves_in_words(saves: Saving, currency: str) -> str:
+    """Say what is saved in a year, or taken more, with its range."""
+    hours = saves.hours
+    if max(abs(hours.p10), abs(hours.p90)) < LEAST_H:
+        return "takes as much time as now"
+    if hours.p10 >= 0.0:
+        return f"saves {_both(saves, currency)} a year"
+    if hours.p90 <= 0.0:
+        more = Saving(hours=_turned(hours), cost=_turned(saves.cost))
+        return f"takes {_both(more, currency)} a year more"
+    return (
+        f"takes between {-hours.p10:.1f} h a year more and {hours.p90:.1f} h less"
+        f"{_money(saves, currency)}"
+    )
+
+
+def _both(saves: Saving, currency: str) -> str:
+    """Hours, and money where an hour has a price."""
+    hours = f"{_between(saves.hours)} h"
+    return f"{hours} and {_between(saves.cost, 0)} {currency}" if saves.cost.p90 else hours
+
+
+def _money(saves: Saving, currency: str) -> str:
+    if not saves.cost.p90:
+        return ""
+    return f" ({-saves.cost.p10:.0f} {currency} more to {saves.cost.p90:.0f} {currency} less)"
+
+
+def _between(values: Range, digits: int | None = None) -> str:
+    if digits is None:
+        digits = 1 if values.p90 < SMALL_H else 0
+    low, high = f"{values.p10:.{digits}f}", f"{values.p90:.{digits}f}"
+    return low if low == high else f"{low} to {high}"
+
+
+def _turned(values: Range) -> Range:
+    return Range(-values.p90, -values.p50, -values.p10)

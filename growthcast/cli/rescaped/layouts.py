@@ -2,18 +2,24 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
 from growthcast.book.book import Book
 from growthcast.book.report import format_findings, summary_for_commands
 from growthcast.book.supposed.layouts import read_layout
-from growthcast.cli.output import print_json, print_line, print_table, say
-from growthcast.cli.rescaped.answers import answer_dict
+from growthcast.cli.output import print_json, print_line, print_table, say, with_range
+from growthcast.cli.rescaped.answers import HELD, answer_dict, saves_dict, saves_in_words
 from growthcast.errors import BookProblems, Finding, UsageError
 from growthcast.fit.result import GrowthFit
 from growthcast.fit.supposed import day_of
 from growthcast.service.rescape.layouts import LayoutAdvice, compare_layouts
+from growthcast.service.rescape.notes import (
+    NOT_LIKELY,
+    none_holds_in_words,
+    some_do_not_hold_in_words,
+)
 
 __all__ = ["answer_layouts"]
 
@@ -71,68 +77,96 @@ def answer_layouts(
 def _tables(book: Book, tank_id: str, advice: list[LayoutAdvice]) -> None:
     currency = book.practice.currency
     print_table(
-        f"Layouts of {tank_id}, each at the longest interval it holds (time includes travel)",
-        [
-            "layout",
-            "areas>",
-            "visit every",
-            "all inside>",
-            "days presentable>",
-            "a visit>",
-            "a year>",
-            f"{currency} a year>",
-            "limited by",
-        ],
-        [_row(one) for one in advice],
+        f"Layouts of {tank_id}, each at the longest interval it holds",
+        ["layout", "areas>", "visit every", "all inside>", "presentable>", "limited by"],
+        [_looks_row(one) for one in advice],
     )
-    days = [option.interval_d for option in advice[0].answer.options]
-    print_table(
-        f"{tank_id}: chance that all stay inside if cut to the floor, and {currency} a year",
-        ["layout", *(f"{d} days>" for d in days)],
-        [
-            [
-                one.name,
-                *(
-                    f"{100 * o.chance_at_least_cut:.0f} %, {o.year.cost:.0f}"
-                    for o in one.answer.options
-                ),
-            ]
-            for one in advice
-        ],
-    )
+    if named := [one for one in advice if not one.nothing_holds]:
+        _take_tables(tank_id, currency, named)
     for one in advice:
-        print_line(f"{one.name}: {_reason(one)}.")
+        saves = ""
+        if one.saves is not None and not one.nothing_holds:
+            saves = f"; against the tank as it is it {saves_in_words(one.saves, currency)}"
+        print_line(f"{one.name}: {_reason(one)}{saves}.")
     for one in advice:
         for area in one.areas:
-            if area.doubts:
+            if area.doubts and area.chance_holds >= NOT_LIKELY:  # else it is in the answer
                 say(f"{one.name}, {area.area_id}: {' and '.join(area.doubts)}.")
             if area.caution and not area.keeps_its_log:
                 say(f"{one.name}, {area.area_id}: {area.caution}")
 
 
-def _row(one: LayoutAdvice) -> list[str]:
-    answer, chosen = one.answer, one.answer.chosen
-    days = answer.recommended_interval_d
-    limited = None if one.limited_by is None else one.areas[one.limited_by]
-    every = f"none (shown: {chosen.interval_d} days)" if days is None else f"{days} days"
+def _take_tables(tank_id: str, currency: str, named: list[LayoutAdvice]) -> None:
+    print_table(
+        "What they take at that interval (time includes travel)",
+        ["layout", "a visit>", "a year>", f"{currency} a year>"],
+        [_effort_row(one) for one in named],
+    )
+    print_table(
+        f"{tank_id}: each listed interval",
+        ["layout", "every>", "at the floor>", "a year>", f"{currency} a year>"],
+        [row for one in named for row in _option_rows(one)],
+    )
+    for one in named:
+        if one.interval_d is None:
+            shortest = one.answer.chosen.interval_d
+            print_line(
+                f"{one.name}: none of the listed intervals holds; {shortest} days are shown."
+            )
+    print_line(
+        "Presentable: days with every area between floor and height. At the floor: all inside if "
+        f"cut as low as still looks right. {HELD}"
+    )
+
+
+def _looks_row(one: LayoutAdvice) -> list[str]:
+    chosen, days = one.answer.chosen, one.interval_d
+    every = "none" if days is None else f"{days} days"
+    if one.nothing_holds:
+        return [one.name, f"{len(one.areas)}", "none", "", "", "not likely to hold"]
     return [
         one.name,
         f"{len(one.areas)}",
         every,
         f"{100 * chosen.chance_all_within:.0f} %",
         f"{100 * chosen.share_of_days_presentable:.0f} %",
-        f"{chosen.minutes_per_visit:.0f} min",
-        f"{chosen.year.hours:.0f} h",
-        f"{chosen.year.cost:.0f}",
-        "nothing" if limited is None else f"{limited.area_id}, {limited.species_id}",
+        "nothing" if one.limited_by is None else one.areas[one.limited_by].area_id,
+    ]
+
+
+def _effort_row(one: LayoutAdvice) -> list[str]:
+    chosen = one.answer.chosen
+    visit = replace(chosen.minutes_range, p50=chosen.minutes_per_visit)
+    year = chosen.year
+    return [
+        one.name,
+        with_range(visit, "min"),
+        with_range(year.hours_range, "h"),
+        with_range(year.cost_range),
+    ]
+
+
+def _option_rows(one: LayoutAdvice) -> list[list[str]]:
+    return [
+        [
+            "" if n else one.name,
+            f"{o.interval_d} days",
+            f"{100 * o.chance_at_least_cut:.0f} %",
+            with_range(o.year.hours_range, "h"),
+            with_range(o.year.cost_range),
+        ]
+        for n, o in enumerate(one.answer.options)
     ]
 
 
 def _reason(one: LayoutAdvice) -> str:
-    answer = one.answer
+    answer, days = one.answer, one.interval_d
+    if one.nothing_holds:
+        return none_holds_in_words(one.lost)
     new = [area.area_id for area in one.areas if not area.keeps_its_log]
     rests = f"; new, so without a log of their own: {', '.join(new)}" if new else ""
-    days = answer.recommended_interval_d
+    if one.lost:
+        rests += f". {some_do_not_hold_in_words(one.lost)}"
     if one.limited_by is None:
         return f"every area stays inside even at {answer.options[-1].interval_d} days{rests}"
     area = one.areas[one.limited_by]
@@ -151,8 +185,10 @@ def _as_dict(one: LayoutAdvice) -> dict[str, Any]:
     return {
         "name": one.name,
         **answer_dict(one.answer),
+        "recommended_interval_d": one.interval_d,
         "limited_by": limited,
         "reason": _reason(one),
+        "saves_per_year": saves_dict(one.saves),
         "ground_share": None if one.ground_share is None else round(one.ground_share, 4),
         "areas": [
             {
@@ -161,6 +197,7 @@ def _as_dict(one: LayoutAdvice) -> dict[str, Any]:
                 "keeps_its_log": area.keeps_its_log,
                 "area_cm2": area.area_cm2,
                 "chance_within": round(area.chance_within, 4),
+                "chance_holds": round(area.chance_holds, 4),
                 "doubts": list(area.doubts),
                 "caution": area.caution or None,
             }

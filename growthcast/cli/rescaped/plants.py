@@ -9,17 +9,33 @@ from typing import Any
 import numpy as np
 
 from growthcast.book.book import Book
-from growthcast.cli.output import print_json, print_line, print_table, say
-from growthcast.cli.rescaped.answers import answer_dict, quantiles
+from growthcast.cli.output import (
+    print_json,
+    print_line,
+    print_table,
+    range_dict,
+    say,
+    with_range,
+)
+from growthcast.cli.rescaped.answers import (
+    HELD,
+    answer_dict,
+    days_with_range,
+    quantiles,
+    saves_dict,
+    saves_in_words,
+)
 from growthcast.errors import UsageError
 from growthcast.fit.result import GrowthFit
-from growthcast.service.rescape.candidates import PlantAdvice, compare_plants, pool_of
+from growthcast.service.rescape.candidates import Z_80, PlantAdvice, compare_plants, pool_of
 from growthcast.service.rescape.outlook import LONGEST_D
-from growthcast.service.rescape.reasons import days_text, fits
+from growthcast.service.rescape.reasons import fits
 
 __all__ = ["answer_plants"]
 
-MOST_SHOWN = 15
+MOST_SHOWN = 10
+LEAST_PACE = 0.1
+"""Growth a week [cm, or points of cover] that is told from none."""
 
 
 def answer_plants(
@@ -39,9 +55,7 @@ def answer_plants(
     if form is not None and plants:
         wanted = [name for name in wanted if name in pool]
     if not wanted:
-        raise UsageError(
-            "no plant is left to compare; name others with --plants, or another --form"
-        )
+        raise UsageError(_nothing_to_compare(fit, place, plants, form))
     advice = compare_plants(book, fit, place, wanted, planted_cm)
     shown, left_out = advice, []
     if not plants:
@@ -55,10 +69,24 @@ def answer_plants(
     if as_json:
         print_json(_as_dict(book, fit, place, shown, left_out))
         return
-    _tables(fit, place, shown, left_out)
+    _tables(book, fit, place, shown, left_out)
+
+
+def _nothing_to_compare(fit: GrowthFit, place: int, plants: list[str], form: str | None) -> str:
+    area_id = str(fit.design.area_id[place])
+    if plants and form is not None:
+        return f"none of the plants named is of the form {form}; leave out --plants or --form"
+    if plants:
+        return f"{plants[0]} is what stands in {area_id} now; name others with --plants"
+    how = "percent cover" if fit.design.is_cover[place] else "height"
+    return (
+        f"no plant of the form {form} can be compared for {area_id}, which is measured by its "
+        f"{how}; name another --form"
+    )
 
 
 def _tables(
+    book: Book,
     fit: GrowthFit,
     place: int,
     shown: list[PlantAdvice],
@@ -72,24 +100,20 @@ def _tables(
     print_table(
         f"Plants for {area_id} of {design.tank_id[design.tank[place]]}: floor "
         f"{design.traits.floor_cm[place]:g} {unit}, budget {design.traits.budget_cm[place]:g} "
-        f"{unit}; ranges hold 8 times of 10",
-        [
-            "plant",
-            "alone, every>",
-            "from floor to budget>",
-            "tank, every>",
-            f"{unit} a week>",
-            "to the look>",
-            "litres, min a year>",
-            "holds>",
-            "rate known",
-        ],
-        [_row(a) for a in listed],
+        f"{unit}",
+        ["plant", "alone>", "tank>", "floor to budget>", "holds>"],
+        [_lasting_row(a) for a in listed],
     )
-    for rank, one in enumerate(listed, start=1):
-        mark = " (there now)" if one.plant.is_there_now else ""
-        number = f"{rank}." if rank <= MOST_SHOWN else "-"
-        print_line(f"{number} {one.plant.species_id}{mark}: {one.reason}.")
+    print_table(
+        f"How they grow in {area_id}",
+        ["plant", f"{unit} a week>", "to the look>", "rate known>"],
+        [_growth_row(a) for a in listed],
+    )
+    takes = ["plant", "litres a year>", "min a year>", "rate from"]
+    print_table(f"What {area_id} takes", takes, [_effort_row(a) for a in listed])
+    for line in _meaning(listed):
+        print_line(line)
+    _reasons(book, listed)
     if len(shown) > len(listed):
         rest = len(shown) - len(listed)
         print_line(f"And {rest} more that fit: --json lists all, --form and --plants narrow them.")
@@ -100,6 +124,30 @@ def _tables(
             "Plants that are, or whose relatives are, regulated in some places: the rules of your "
             "place decide; trimmings never into waterways."
         )
+
+
+def _meaning(listed: list[PlantAdvice]) -> list[str]:
+    """Say what the columns mean."""
+    said = [
+        "Alone: the longest time between visits that this area holds by itself; tank: the longest "
+        "listed interval that the whole tank holds with it. Rate known: its rate may be this many "
+        f"times more or less; rate from: what tells it. {HELD}"
+    ]
+    if any(a.days_between[2] >= LONGEST_D for a in listed):
+        said.append(f"{LONGEST_D}+ d: a year or more; no further ahead is looked.")
+    if any(not np.isfinite(a.look_d[2]) for a in listed):
+        said.append("Never: in such a case its ceiling lies below the floor.")
+    return said
+
+
+def _reasons(book: Book, listed: list[PlantAdvice]) -> None:
+    for rank, one in enumerate(listed, start=1):
+        mark = " (there now)" if one.plant.is_there_now else ""
+        number = f"{rank}." if rank <= MOST_SHOWN else "-"
+        saves = ""
+        if one.saves is not None and fits(one.plant):
+            saves = f"; the tank {saves_in_words(one.saves, book.practice.currency)}"
+        print_line(f"{number} {one.plant.species_id}{mark}: {one.reason}{saves}.")
 
 
 def _why_left_out(left_out: list[PlantAdvice]) -> str:
@@ -113,34 +161,46 @@ def _why_left_out(left_out: list[PlantAdvice]) -> str:
     return ", ".join(f"{count} {words}" for words, count in why.most_common())
 
 
-def _row(one: PlantAdvice) -> list[str]:
+def _name(one: PlantAdvice) -> str:
+    return one.plant.species_id + (" (now)" if one.plant.is_there_now else "")
+
+
+def _lasting_row(one: PlantAdvice) -> list[str]:
     plant = one.plant
-    low, middle, high = one.days_between
-    unit_per_week = "–".join(f"{v:.1f}" for v in one.cm_per_week[[0, 2]])
-    days = plant.tank_interval_d
-    litres = "" if one.litres_per_year is None else f"{one.litres_per_year:.0f} L, "
-    look = one.look_d
+    own, days = plant.own_interval_d, plant.tank_interval_d
+    alone = f"{LONGEST_D}+ d" if own >= LONGEST_D else f"{own} d" if own else "under 1 d"
+    whole = "none" if days is None else f"{days} d"
     return [
-        plant.species_id + (" (now)" if plant.is_there_now else ""),
-        "over a year" if plant.own_interval_d >= LONGEST_D else days_text(plant.own_interval_d),
-        "over a year"
-        if low >= LONGEST_D
-        else f"{_short(middle)} d ({_short(low)} to {_short(high)})",
-        "no listed interval" if days is None else f"{days} days",
-        f"{one.cm_per_week[1]:.1f} ({unit_per_week})",
-        "there now"
-        if plant.is_there_now
-        else f"{_short(look[1])} d ({_short(look[0])} to {_short(look[2])})",
-        f"{litres}{plant.minutes_per_year:.0f} min",
+        _name(one),
+        "-" if plant.is_lost else alone,
+        "-" if plant.is_lost else whole,
+        days_with_range(one.days_between),
         f"{100 * plant.holds_chance:.0f} %",
-        f"{plant.basis}, ×/÷ {np.exp(1.2816 * one.rate_sd):.2f}",
     ]
 
 
-def _short(days: float) -> str:
-    if not np.isfinite(days):
-        return "never"
-    return f"{days:.0f}" if days < LONGEST_D else f"{LONGEST_D}+"
+def _growth_row(one: PlantAdvice) -> list[str]:
+    low, middle, high = (_pace(value) for value in one.cm_per_week)
+    return [
+        _name(one),
+        middle if low == high else f"{middle} ({low}–{high})",
+        "there now" if one.plant.is_there_now else days_with_range(one.look_d),
+        f"×/÷ {np.exp(Z_80 * one.rate_sd):.2f}",
+    ]
+
+
+def _pace(per_week: float) -> str:
+    return f"{per_week:.1f}" if per_week >= LEAST_PACE else f"<{LEAST_PACE}"
+
+
+def _effort_row(one: PlantAdvice) -> list[str]:
+    litres = one.litres_per_year
+    return [
+        _name(one),
+        "by cover" if litres is None else with_range(litres),
+        with_range(one.minutes_per_year),
+        one.plant.basis,
+    ]
 
 
 def _as_dict(
@@ -164,6 +224,7 @@ def _as_dict(
 
 def _plant_dict(one: PlantAdvice, rank: int | None) -> dict[str, Any]:
     plant, (light, warmth, co2) = one.plant, one.holding
+    litres = one.litres_per_year
     more = plant.own_interval_d >= LONGEST_D
     return {
         "rank": rank,
@@ -181,8 +242,11 @@ def _plant_dict(one: PlantAdvice, rank: int | None) -> dict[str, Any]:
         "tank": answer_dict(one.tank),
         "cm_per_week": quantiles(one.cm_per_week, 2),
         "days_to_look": quantiles(one.look_d, 1),
-        "litres_per_year": None if one.litres_per_year is None else round(one.litres_per_year, 1),
-        "minutes_per_year": round(plant.minutes_per_year, 0),
+        "litres_per_year": None if litres is None else round(litres.p50, 1),
+        "litres_per_year_range": None if litres is None else range_dict(litres, 1),
+        "minutes_per_year": round(one.minutes_per_year.p50, 1),
+        "minutes_per_year_range": range_dict(one.minutes_per_year, 1),
+        "saves_per_year": saves_dict(one.saves),
         "chance_holds": round(plant.holds_chance, 4),
         "chance_light_enough": round(light, 4),
         "chance_warmth_right": round(warmth, 4),

@@ -7,10 +7,26 @@ from typing import Any
 import numpy as np
 
 from growthcast.book.book import Book
-from growthcast.cli.output import print_json, print_line, print_table, say
-from growthcast.cli.rescaped.answers import answer_dict
+from growthcast.cli.output import (
+    not_holding_dict,
+    print_json,
+    print_line,
+    print_table,
+    say,
+    with_range,
+)
+from growthcast.cli.rescaped.answers import (
+    HELD,
+    answer_dict,
+    days_with_range,
+    quantiles,
+    saves_dict,
+    saves_in_words,
+    year_dict,
+)
 from growthcast.errors import UsageError
 from growthcast.fit.result import GrowthFit
+from growthcast.service.rescape.notes import none_holds_in_words, some_do_not_hold_in_words
 from growthcast.service.rescape.swaps import SwapAdvice, SwapSearch, swaps_to_reach
 
 __all__ = ["answer_swaps"]
@@ -50,7 +66,8 @@ def answer_swaps(
     print_line(f"{tank_id}: {_conclusion(found)}.")
     if found.proposals:
         _table(book, found)
-    print_line(f"Searched: {_searched(found, plants, form)}.")
+    if not found.nothing_holds:
+        print_line(f"Searched: {_searched(found, plants, form)}.")
     for caution in dict.fromkeys(
         f"{swap.to_species_id}: {swap.caution}"
         for one in found.proposals
@@ -66,7 +83,7 @@ def _table(book: Book, found: SwapSearch) -> None:
         f"Swaps with which a visit every {found.reach_d} days holds: as few as will do, the "
         "cheapest in a year first",
         [
-            "swap",
+            "",
             "replanted>",
             "all inside>",
             "to the look>",
@@ -75,16 +92,25 @@ def _table(book: Book, found: SwapSearch) -> None:
         ],
         [
             [
-                "; ".join(_words(one)),
+                f"{number}.",
                 f"{one.replanted_cm2:.0f} cm²",
                 f"{100 * one.chance_all_within:.0f} %",
-                f"{max(swap.look_d for swap in one.swaps):.0f} d",
-                f"{one.hours_per_year:.0f} h",
-                f"{one.cost_per_year:.0f}",
+                days_with_range(max(one.swaps, key=lambda swap: swap.look_d[1]).look_d),
+                with_range(one.year.hours_range, "h"),
+                with_range(one.year.cost_range),
             ]
-            for one in found.proposals
+            for number, one in enumerate(found.proposals, start=1)
         ],
     )
+    for number, one in enumerate(found.proposals, start=1):
+        saves = saves_in_words(one.saves, currency)
+        print_line(f"{number}. {'; '.join(_words(one))}; {saves}.")
+    print_line(f"{HELD} Saved: against the tank as it is {_rhythm_now(found)}.")
+
+
+def _rhythm_now(found: SwapSearch) -> str:
+    days = found.recommended_now_d
+    return "at the shortest listed interval" if days is None else f"every {days} days"
 
 
 def _words(one: SwapAdvice) -> list[str]:
@@ -95,6 +121,15 @@ def _words(one: SwapAdvice) -> list[str]:
 
 
 def _conclusion(found: SwapSearch) -> str:
+    if found.nothing_holds:
+        return none_holds_in_words(found.not_holding)
+    said = _of_the_interval(found)
+    if found.not_holding:
+        said += f". {some_do_not_hold_in_words(found.not_holding)}"
+    return said
+
+
+def _of_the_interval(found: SwapSearch) -> str:
     wanted = f"{100 * found.confidence:.0f} %"
     chance = f"{100 * found.now.options[0].chance_all_within:.0f} %"
     if found.holds_already:
@@ -124,12 +159,20 @@ def _searched(found: SwapSearch, plants: list[str], form: str | None) -> str:
     rules = "" if plants else ", without those that local rules may forbid"
     what = ("single swap", "single swap and pair", "single swap, pair and three")
     if not found.combinations_tried:
-        return f"{which}{rules}: none of them is likely to hold there and come up to the look"
+        return (
+            f"{which}{rules}: none of them is measured as its areas are, likely to hold there and "
+            "to come up to the look"
+        )
     return (
         f"every {what[found.most_swaps - 1]} among {which}, if they likely hold there and come "
-        f"up to the look{rules}: {found.plants_tried} plants, {found.combinations_tried} ways; "
-        "fewest swaps come first, then the least ground to replant, then the cost a year"
+        f"up to the look{rules}: {_count(found.plants_tried, 'plant')}, "
+        f"{_count(found.combinations_tried, 'way')}; "
+        "as few swaps as will do, the cheapest in a year first"
     )
+
+
+def _count(number: int, name: str) -> str:
+    return f"{number} {name}{'' if number == 1 else 's'}"
 
 
 def _as_dict(book: Book, tank_id: str, found: SwapSearch, keep: list[str]) -> dict[str, Any]:
@@ -143,6 +186,7 @@ def _as_dict(book: Book, tank_id: str, found: SwapSearch, keep: list[str]) -> di
         "now": answer_dict(found.now),
         "holds_already": found.holds_already,
         "conclusion": _conclusion(found),
+        "not_holding": [not_holding_dict(one) for one in found.not_holding],
         "proposals": [_swap_dict(one) for one in found.proposals],
         "nearest": None if found.nearest is None else _swap_dict(found.nearest),
         "kept_areas_short": [
@@ -165,13 +209,13 @@ def _swap_dict(one: SwapAdvice) -> dict[str, Any]:
                 "from_species_id": swap.from_species_id,
                 "to_species_id": swap.to_species_id,
                 "area_cm2": swap.area_cm2,
-                "days_to_look_p50": round(swap.look_d, 1) if np.isfinite(swap.look_d) else None,
+                "days_to_look": quantiles(swap.look_d, 1),
                 "caution": swap.caution or None,
             }
             for swap in one.swaps
         ],
         "replanted_cm2": one.replanted_cm2,
         "chance_all_within": round(one.chance_all_within, 4),
-        "hours_per_year": round(one.hours_per_year, 1),
-        "cost_per_year": round(one.cost_per_year, 2),
+        **year_dict(one.year),
+        "saves_per_year": saves_dict(one.saves),
     }

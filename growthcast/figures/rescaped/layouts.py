@@ -5,7 +5,6 @@ from __future__ import annotations
 from collections.abc import Sequence
 from pathlib import Path
 
-import numpy as np
 from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 
@@ -31,6 +30,8 @@ def layouts_axes(advice: Sequence[LayoutAdvice], wanted: float, ax: Axes) -> Axe
     """Draw a line a layout over the intervals."""
     ends = []
     for number, one in enumerate(advice):
+        if one.nothing_holds:
+            continue
         role = MEASURED if one.name == AS_IT_IS else FORECAST
         days = [option.interval_d for option in one.answer.options]
         chance = [100.0 * option.chance_at_least_cut for option in one.answer.options]
@@ -75,11 +76,16 @@ def layouts_axes(advice: Sequence[LayoutAdvice], wanted: float, ax: Axes) -> Axe
 def _caption(tank_id: str, advice: Sequence[LayoutAdvice]) -> str:
     parts = []
     for one in advice:
-        days = one.answer.recommended_interval_d
-        held = "holds no listed interval" if days is None else f"holds {days} days"
-        limited = "" if one.limited_by is None else f", then {one.areas[one.limited_by].area_id}"
-        year = one.answer.chosen.year
-        parts.append(f"{one.name} {held} ({year.hours:.0f} h a year{limited})")
+        days, hours = one.interval_d, one.answer.chosen.year.hours_range
+        first = "" if one.limited_by is None else one.areas[one.limited_by].area_id
+        if one.nothing_holds:
+            parts.append(f"{one.name} holds no interval, its plants are not likely to live")
+        elif days is None:
+            parts.append(f"{one.name} holds no listed interval ({first} goes over first)")
+        else:
+            year = f"{hours.p10:.0f} to {hours.p90:.0f} h a year"
+            limited = f", then {first}" if first else ""
+            parts.append(f"{one.name} holds {days} days ({year}{limited})")
     return f"Layouts of tank {tank_id}: {'; '.join(parts)}."
 
 
@@ -118,8 +124,7 @@ def save_layouts_figure(
     UsageError
         The file is of another form, cannot be written or is a file of the book.
     """
-    own = float(book.tanks.number("confidence")[book.tanks.text("tank_id") == tank_id][0])
-    wanted = book.practice.confidence if np.isnan(own) else own
+    wanted = float(book.of_tanks("confidence")[book.tanks.text("tank_id") == tank_id][0])
     rows = [
         f"{one.name}: "
         + ", ".join(

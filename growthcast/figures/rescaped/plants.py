@@ -24,7 +24,7 @@ from growthcast.figures.style import (
 from growthcast.fit.result import GrowthFit
 from growthcast.service.rescape.candidates import PlantAdvice
 from growthcast.service.rescape.outlook import LONGEST_D
-from growthcast.service.rescape.reasons import days_text
+from growthcast.service.rescape.reasons import days_text, fits
 
 __all__ = ["plants_axes", "plants_figure", "save_plants_figure"]
 
@@ -53,8 +53,9 @@ def plants_axes(shown: Sequence[PlantAdvice], ax: Axes) -> Axes:
         face = role.colour if known else "white"
         if middle < LONGEST_D:
             ax.plot([middle], [row], marker="o", ms=5, mfc=face, mec=role.colour, zorder=3)
-        allowed = np.clip(one.plant.own_interval_d, SHORTEST_D, LONGEST_D)
-        ax.plot([allowed], [row], marker="|", ms=10, mew=1.6, color=role.colour, zorder=3)
+        if not one.plant.is_lost:
+            allowed = np.clip(one.plant.own_interval_d, SHORTEST_D, LONGEST_D)
+            ax.plot([allowed], [row], marker="|", ms=10, mew=1.6, color=role.colour, zorder=3)
         label = _allowed(one)
         ax.annotate(
             label,
@@ -72,6 +73,8 @@ def plants_axes(shown: Sequence[PlantAdvice], ax: Axes) -> Axes:
 
 
 def _allowed(one: PlantAdvice) -> str:
+    if one.plant.is_lost:
+        return f"{100 * one.plant.holds_chance:.0f} % to hold"
     own = one.plant.own_interval_d
     words = "a year or more" if own >= LONGEST_D else days_text(own)
     tank = one.plant.tank_interval_d
@@ -102,7 +105,14 @@ def _frame(shown: Sequence[PlantAdvice], ax: Axes) -> None:
         color="#333333",
         annotation_clip=False,
     )
-    now = next((one.plant.tank_interval_d for one in shown if one.plant.is_there_now), None)
+    now = next(
+        (
+            p.tank_interval_d
+            for p in (one.plant for one in shown)
+            if p.is_there_now and not p.is_lost
+        ),
+        None,
+    )
     if now is not None:
         ax.axvline(now, color=VISITS.colour, lw=0.8, zorder=0)
         ax.axvspan(SHORTEST_D, now, color=VISITS.colour, alpha=BAND_80_ALPHA / 2, lw=0)
@@ -122,13 +132,18 @@ def _caption(area: str, tank: str, shown: Sequence[PlantAdvice]) -> str:
     best = next((one for one in shown if not one.plant.is_there_now), None)
     now = next((one for one in shown if one.plant.is_there_now), None)
     said = f"Plants for {area} in tank {tank}: "
-    if best is not None:
-        said += f"{best.plant.species_id} comes first, alone it would be cut every "
-        said += f"{days_text(best.plant.own_interval_d)}"
-    if now is not None:
-        said += f"; {now.plant.species_id}, there now, needs it every "
-        said += days_text(now.plant.own_interval_d)
-    return said + "."
+    parts = []
+    if best is not None and fits(best.plant):
+        days = days_text(best.plant.own_interval_d)
+        parts.append(f"{best.plant.species_id} comes first, alone it would be cut every {days}")
+    elif best is not None:
+        parts.append("none of those compared is likely to do there")
+    if now is not None and now.plant.is_lost:
+        parts.append(f"{now.plant.species_id}, there now, is not likely to hold")
+    elif now is not None:
+        days = days_text(now.plant.own_interval_d)
+        parts.append(f"{now.plant.species_id}, there now, needs it every {days}")
+    return f"{said}{'; '.join(parts)}."
 
 
 def plants_figure(fit: GrowthFit, place: int, shown: Sequence[PlantAdvice]) -> Figure:

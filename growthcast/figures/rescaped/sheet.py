@@ -10,13 +10,13 @@ from matplotlib.figure import Figure
 
 from growthcast.book.book import Book
 from growthcast.book.writing.whole import write_whole
-from growthcast.figures.lettering import MM_PER_POINT, drawable, tidy, wrapped
+from growthcast.figures.lettering import caption_of, drawable, tidy
 from growthcast.figures.save import check_target, figure_form
-from growthcast.figures.style import LABEL_PT, figure_bytes, house_style, new_figure
+from growthcast.figures.style import figure_bytes, house_style, new_figure
 
 __all__ = ["drawn_sheet", "save_sheet"]
 
-WIDTH_MM, GAP_MM, LINE_SPACING = 190.0, 4.0, 1.3
+WIDTH_MM, GAP_MM = 190.0, 4.0
 TOP_MM, BOTTOM_MM, RIGHT_MM = 9.0, 14.0, 46.0
 
 
@@ -30,11 +30,8 @@ def drawn_sheet(
     right_mm: float = RIGHT_MM,
 ) -> Figure:
     """Draw a panel of a height [mm] between margins [mm], and the caption and key below it."""
-    room_mm = WIDTH_MM - 2 * GAP_MM
-    told = ((drawable(caption), LABEL_PT + 1.0, "black"), (key, LABEL_PT, "#333333"))
-    lines = [(line, pt, hue) for text, pt, hue in told for line in wrapped(text, pt, room_mm)]
-    line_mm = (LABEL_PT + 1.0) * LINE_SPACING * MM_PER_POINT
-    height_mm = panel_mm + len(lines) * line_mm + 2 * GAP_MM
+    words = caption_of(drawable(caption), key, WIDTH_MM, GAP_MM)
+    height_mm = panel_mm + words.height_mm
     with house_style():
         figure = new_figure(WIDTH_MM, height_mm)
         box = (
@@ -44,17 +41,7 @@ def drawn_sheet(
             (panel_mm - TOP_MM - BOTTOM_MM) / height_mm,
         )
         draw(figure.add_axes(box))
-        for number, (line, size, colour) in enumerate(lines):
-            figure.text(
-                GAP_MM / WIDTH_MM,
-                (height_mm - panel_mm - number * line_mm) / height_mm,
-                line,
-                ha="left",
-                va="top",
-                fontsize=size,
-                color=colour,
-                parse_math=False,
-            )
+        words.write(figure, WIDTH_MM, height_mm)
     return figure
 
 

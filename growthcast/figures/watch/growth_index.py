@@ -16,13 +16,12 @@ from matplotlib.ticker import MaxNLocator
 from growthcast.book.book import Book
 from growthcast.book.writing.whole import write_whole
 from growthcast.errors import UsageError
-from growthcast.figures.lettering import MM_PER_POINT, drawable, wrapped
+from growthcast.figures.lettering import caption_of, drawable, wrapped
 from growthcast.figures.marks import ConciseDates, EndLabel, label_ends, title_axes
 from growthcast.figures.save import check_target, figure_form
 from growthcast.figures.style import (
     BAND_80_ALPHA,
     BUDGET,
-    LABEL_PT,
     MEASURED,
     VISITS,
     figure_bytes,
@@ -43,7 +42,6 @@ __all__ = [
 WIDTH_MM, ALONE_WIDTH_MM = 190.0, 160.0
 AXES_MM, LEFT_MM, RIGHT_MM, TOP_MM, BOTTOM_MM, GAP_MM = 40.0, 13.0, 25.0, 12.0, 10.0, 3.0
 MOST_PANELS = 24
-LINE_SPACING = 1.3
 LEAST_TOP, HIGHEST_TOP = 180.0, 300.0
 KEY = (
     "Dots: growth between two visits, all areas of the tank together, 100 % = usual; bars hold the "
@@ -223,14 +221,9 @@ def growth_index_figure(report: WatchReport) -> Figure:
     width = ALONE_WIDTH_MM if columns == 1 else WIDTH_MM
     rows = math.ceil(len(tanks) / columns)
     key = KEY + (f" {left_out} more tanks as usual are not drawn." if left_out > 0 else "")
-    said = ((caption(report), LABEL_PT + 1.0, "black"), (key, LABEL_PT, "#333333"))
-    lines = [
-        (line, pt, hue) for text, pt, hue in said for line in wrapped(text, pt, width - 2 * GAP_MM)
-    ]
-    line_mm = (LABEL_PT + 1.0) * LINE_SPACING * MM_PER_POINT
+    words = caption_of(caption(report), key, width, GAP_MM)
     row_mm = TOP_MM + (AXES_MM * (1.4 if columns == 1 else 1.0)) + BOTTOM_MM
-    words_mm = len(lines) * line_mm + 1.5 * GAP_MM
-    height = rows * row_mm + words_mm
+    height = rows * row_mm + words.height_mm
     with house_style():
         figure = new_figure(width, height)
         wide = width / columns
@@ -243,18 +236,7 @@ def growth_index_figure(report: WatchReport) -> Figure:
                 (row_mm - TOP_MM - BOTTOM_MM) / height,
             )
             growth_index_axes(tank, report, figure.add_axes(box))
-        for number, (line, size, colour) in enumerate(lines):
-            lower = GAP_MM / 2 if size == LABEL_PT else 0.0
-            figure.text(
-                GAP_MM / width,
-                (words_mm - GAP_MM / 2 - number * line_mm - lower) / height,
-                line,
-                ha="left",
-                va="top",
-                fontsize=size,
-                color=colour,
-                parse_math=False,
-            )
+        words.write(figure, width, height)
     return figure
 
 

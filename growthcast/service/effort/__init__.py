@@ -3,16 +3,25 @@
 from growthcast.service.effort.learn import Timing, learn_timing
 from growthcast.service.effort.trimming import Handling, trimming_minutes
 from growthcast.service.effort.visits import VisitEffort, visit_effort
-from growthcast.service.effort.year import DAYS_PER_YEAR, Range, Year, year_of_visits
+from growthcast.service.effort.year import (
+    DAYS_PER_YEAR,
+    Range,
+    Saving,
+    Year,
+    saving,
+    year_of_visits,
+)
 
 __all__ = [
     "DAYS_PER_YEAR",
     "Handling",
     "Range",
+    "Saving",
     "Timing",
     "VisitEffort",
     "Year",
     "learn_timing",
+    "saving",
     "trimming_minutes",
     "visit_effort",
     "year_of_visits",

@@ -123,8 +123,7 @@ def timed_trims(book: Book, fit: GrowthFit) -> TimedTrims:
     bulk = bulk_per_cm(design)[where]
     told = np.bincount(row, weights=chance, minlength=rows.size) > 0.0
     links = (chance > 0.0) & told[row]
-    of_tank = book.tanks.number("fixed_min")
-    fixed = np.where(np.isnan(of_tank), book.practice.fixed_min, of_tank)[tank[rows]]
+    fixed = book.of_tanks("fixed_min")[tank[rows]]
     return TimedTrims(
         minutes=minutes[rows][told],
         fixed_min=np.where(np.arange(rows.size) < own.size, 0.0, fixed)[told],

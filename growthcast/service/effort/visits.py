@@ -18,6 +18,7 @@ from growthcast.service.living import HAND_SPREAD, LivingAreas
 __all__ = ["VisitEffort", "visit_effort"]
 
 FloatArray = NDArray[np.float64]
+IntArray = NDArray[np.int64]
 
 DRAWS = 256
 """Of each area's draws, how many are followed into minutes."""
@@ -32,11 +33,17 @@ class VisitEffort:
 
     ``visit_min`` (R, 3) are the p10, p50 and p90 of one visit, ``year_min`` (R, 3) those of the
     mean visit of a year: from visit to visit scatter evens out, not knowing the plants or the hand
-    does not.
+    does not. Of that mean visit, ``mean_min`` (R, D) are the minutes in each draw, ``area_min``
+    (A, D) those at each area and ``removed_cm`` (A, D) what comes off there. ``edges`` (R + 1) are
+    where a tank's areas begin and end.
     """
 
     visit_min: FloatArray
     year_min: FloatArray
+    mean_min: FloatArray
+    area_min: FloatArray
+    removed_cm: FloatArray
+    edges: IntArray
 
     def of_visit(self, run: int) -> Range:
         """Return the minutes of one visit of a tank."""
@@ -45,6 +52,16 @@ class VisitEffort:
     def of_mean_visit(self, run: int) -> Range:
         """Return the minutes of the mean visit of a tank over a year."""
         return Range(*self.year_min[run].tolist())
+
+    def of_areas(self, run: int) -> tuple[FloatArray, FloatArray]:
+        """Minutes at a tank's areas on its mean visit, and what comes off [cm]: p10, p50 and p90.
+
+        Both are (n, 3), areas in their order.
+        """
+        here = slice(int(self.edges[run]), int(self.edges[run + 1]))
+        both = (self.area_min[here], self.removed_cm[here])
+        minutes, removed_cm = (np.quantile(draws, LEVELS, axis=1).T for draws in both)
+        return minutes, removed_cm
 
 
 def visit_effort(
@@ -87,18 +104,28 @@ def visit_effort(
     scatter = stratified_normals(living.tank * 16 + SCATTER_KEY, DRAWS) * timing.scatter
     visits = max(DAYS_PER_YEAR / interval_d, 1.0)
 
-    def minutes(areas: LivingAreas, of_scatter: FloatArray) -> FloatArray:
+    def trimming(areas: LivingAreas, of_scatter: FloatArray) -> tuple[FloatArray, FloatArray]:
+        """Minutes at each area and what comes off there [cm], both (A, D)."""
         growth, _ = areas.growth_after_cut(interval_d)
         left = cut_cm[:, None] * np.exp(HAND_SPREAD * areas.draws.hand)
         removed = np.maximum(areas.end_height(growth, cut_cm) - left, 0.0)
         each = np.where(removed > 0.0, set_up + work * bulk * removed, 0.0)
-        trimming = np.add.reduceat(each, living.first, axis=0) * np.exp(of_scatter)
-        levels: FloatArray = fixed_min[:, None] + np.quantile(trimming, LEVELS, axis=1).T
-        return levels
+        return each * np.exp(of_scatter)[living.run], removed
 
+    def whole(each: FloatArray) -> FloatArray:
+        minutes: FloatArray = fixed_min[:, None] + np.add.reduceat(each, living.first, axis=0)
+        return minutes
+
+    once, _ = trimming(few, scatter)
+    area_min, removed_cm = trimming(_even(few), scatter / np.sqrt(visits))
+    mean_min = whole(area_min)
     return VisitEffort(
-        visit_min=minutes(few, scatter),
-        year_min=minutes(_even(few), scatter / np.sqrt(visits)),
+        visit_min=np.quantile(whole(once), LEVELS, axis=1).T,
+        year_min=np.quantile(mean_min, LEVELS, axis=1).T,
+        mean_min=mean_min,
+        area_min=area_min,
+        removed_cm=removed_cm,
+        edges=np.append(living.first, living.area.size),
     )
 
 

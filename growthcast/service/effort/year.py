@@ -4,7 +4,10 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-__all__ = ["DAYS_PER_YEAR", "Range", "Year", "year_of_visits"]
+import numpy as np
+from numpy.typing import NDArray
+
+__all__ = ["DAYS_PER_YEAR", "Range", "Saving", "Year", "saving", "year_of_visits"]
 
 DAYS_PER_YEAR = 365.0
 
@@ -31,6 +34,42 @@ class Year:
     cost: float
     hours_range: Range
     cost_range: Range
+
+
+@dataclass(frozen=True, slots=True)
+class Saving:
+    """What one rhythm takes less than another in a year, negative where it takes more.
+
+    ``hours`` [h] and ``cost`` [currency].
+    """
+
+    hours: Range
+    cost: Range
+
+
+def saving(
+    now_h: NDArray[np.float64], then_h: NDArray[np.float64], labour_rate_per_h: float
+) -> Saving:
+    """Return what a rhythm saves against another.
+
+    Parameters
+    ----------
+    now_h, then_h : array (D,)
+        Hours a year of both in the same draws [h]: what they share (the hand, the plants that
+        stay) is not in doubt between them, so that the range is narrower than those of its parts.
+    labour_rate_per_h : float
+        Price of an hour.
+
+    Examples
+    --------
+    One may take 80 to 120 h and the other 10 h less each time: 10 h are saved for sure.
+
+    >>> now = np.array([80.0, 100.0, 120.0])
+    >>> saving(now, now - 10.0, 58.0).cost
+    Range(p10=580.0, p50=580.0, p90=580.0)
+    """
+    hours = Range(*np.quantile(now_h - then_h, (0.1, 0.5, 0.9)).tolist())
+    return Saving(hours=hours, cost=hours.times(labour_rate_per_h))
 
 
 def year_of_visits(

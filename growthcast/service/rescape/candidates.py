@@ -15,6 +15,7 @@ from growthcast.errors import UsageError
 from growthcast.fit.result import OWN_SPANS_FOR_LOG, GrowthFit
 from growthcast.fit.solver.linearise import RATE
 from growthcast.fit.supposed import conditions_now, fit_beside
+from growthcast.service.effort import Range, Saving
 from growthcast.service.rescape.holding import Holding
 from growthcast.service.rescape.notes import holding_of, is_regulated
 from growthcast.service.rescape.outlook import Outlook, outlooks
@@ -23,11 +24,12 @@ from growthcast.service.rescape.variants import (
     Stand,
     VariantAnswer,
     combined,
+    saved_against,
     stand_of,
     variant_answers,
 )
 
-__all__ = ["PlantAdvice", "candidate_row", "compare_plants", "pool_of"]
+__all__ = ["Z_80", "PlantAdvice", "candidate_row", "compare_plants", "pool_of"]
 
 FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.int64]
@@ -46,8 +48,9 @@ class PlantAdvice:
     ``own_interval_d`` is what the area alone allows in whole days, ``own_listed_d`` the longest
     listed interval within it; ``tank`` the answer for the whole tank with this plant in the area.
     ``rate_per_day`` holds under the tank's conditions, ``rate_sd`` is its log standard deviation;
-    ``spans`` counts the spans of this species in the practice's log. Litres and minutes a year are
-    at the tank's interval, litres None for a floating plant.
+    ``spans`` counts the spans of this species in the practice's log. Litres and minutes a year at
+    the area are at the tank's interval, litres None for a floating plant. ``saves`` is what the
+    whole tank takes less in a year than with the plant that is there now, None for that one.
     """
 
     plant: Plant
@@ -61,7 +64,9 @@ class PlantAdvice:
     look_d: FloatArray
     tank: VariantAnswer
     tank_limited_by: str | None
-    litres_per_year: float | None
+    litres_per_year: Range | None
+    minutes_per_year: Range
+    saves: Saving | None
     holding: tuple[float, float, float]
     reason: str
 
@@ -135,7 +140,7 @@ def compare_plants(
     outlook = outlooks(alone, stand.confidence, start, settle)
     chances = holding_of(laid, wide, conditions_now(wide, int(design.tank[place])), areas[compared])
     found = [
-        _advice(book, stand, answers[i], outlook, chances, i, int(compared[i]), now)
+        _advice(book, stand, answers[i], answers[0], outlook, chances, i, int(compared[i]), now)
         for i in range(compared.size)
     ]
     return sorted(found, key=lambda advice: ranked(advice.plant))
@@ -175,6 +180,7 @@ def _advice(
     book: Book,
     stand: Stand,
     answer: VariantAnswer,
+    as_it_is: VariantAnswer,
     outlook: Outlook,
     chances: Holding,
     i: int,
@@ -191,11 +197,12 @@ def _advice(
     rate = speed * np.exp(middle + np.array([-Z_80, 0.0, Z_80]) * sd)
     own = int(outlook.allowed_d[i])
     limited = answer.limited_by
-    removed = float(answer.chosen.removed_cm[-1])
-    visits = answer.chosen.year.visits
-    minutes = float(stand.minutes(np.array([at]), np.array([removed]))[0])
-    litres = removed * float(stand.area_cm2[at]) / 1000.0 * visits
-    plant = _plant(stand, answer, outlook, chances, i, at, now, minutes * visits)
+    chosen, here = answer.chosen, int(np.flatnonzero(answer.places == at)[0])
+    minutes = Range(*chosen.area_min[here].tolist()).times(chosen.year.visits)
+    litres = Range(*chosen.removed_cm[here].tolist()).times(
+        float(stand.area_cm2[at]) / 1000.0 * chosen.year.visits
+    )
+    plant = _plant(stand, answer, outlook, chances, i, at, now, minutes.p50)
     return PlantAdvice(
         plant=plant,
         rate_per_day=rate,
@@ -211,6 +218,8 @@ def _advice(
         if limited is None
         else str(design.area_id[stand.living.area[limited]]),
         litres_per_year=None if design.is_cover[area] else litres,
+        minutes_per_year=minutes,
+        saves=None if at == now else saved_against(stand, as_it_is, answer),
         holding=(float(chances.light[i]), float(chances.warmth[i]), float(chances.co2[i])),
         reason=reason_of(
             plant,

@@ -13,9 +13,21 @@ from growthcast.book.supposed.layouts import Layout
 from growthcast.book.supposed.rows import PlannedArea
 from growthcast.fit.result import GrowthFit
 from growthcast.fit.supposed import conditions_now, fit_beside
+from growthcast.service.effort import Saving
 from growthcast.service.living import LivingAreas
-from growthcast.service.rescape.notes import LIKELY, holding_of, holding_words
-from growthcast.service.rescape.variants import VariantAnswer, stand_of, variant_answers
+from growthcast.service.rescape.notes import (
+    LIKELY,
+    NOT_LIKELY,
+    NotHolding,
+    holding_of,
+    holding_words,
+)
+from growthcast.service.rescape.variants import (
+    VariantAnswer,
+    saved_against,
+    stand_of,
+    variant_answers,
+)
 
 __all__ = ["LayoutAdvice", "LayoutArea", "compare_layouts"]
 
@@ -36,6 +48,7 @@ class LayoutArea:
     area_cm2: float
     chance_within: float
     doubts: tuple[str, ...]
+    chance_holds: float
     caution: str
 
 
@@ -44,7 +57,8 @@ class LayoutAdvice:
     """What one layout allows; ``limited_by`` is the area that fails first, by its place.
 
     ``answer`` holds every listed interval, ``areas`` the layout's areas in its order, with their
-    chance of staying inside at the interval of the answer.
+    chance of staying inside at the interval of the answer. ``saves`` is what it takes less in a
+    year than the tank as it is, None for that one and where nothing grows in the tank.
     """
 
     name: str
@@ -52,6 +66,26 @@ class LayoutAdvice:
     limited_by: int | None
     areas: tuple[LayoutArea, ...]
     ground_share: float | None
+    saves: Saving | None
+
+    @property
+    def lost(self) -> tuple[NotHolding, ...]:
+        """Its areas whose plants are not likely to hold, so that no interval is of use to them."""
+        return tuple(
+            NotHolding(area.area_id, area.area_id, area.chance_holds, " and ".join(area.doubts))
+            for area in self.areas
+            if area.chance_holds < NOT_LIKELY
+        )
+
+    @property
+    def nothing_holds(self) -> bool:
+        """Whether none of its plants is likely to hold."""
+        return len(self.lost) == len(self.areas)
+
+    @property
+    def interval_d(self) -> int | None:
+        """Its interval [d]; None where no listed one holds, or no plant is likely to."""
+        return None if self.nothing_holds else self.answer.recommended_interval_d
 
 
 def compare_layouts(
@@ -79,7 +113,7 @@ def compare_layouts(
     """
     known = fit.design.area_id.size
     rows, ids, places = _distinct_rows(book, tank, layouts)
-    laid, wide = fit_beside(book, fit, rows)
+    laid, wide = fit_beside(book, fit, rows, ids)
     stand = stand_of(laid, wide, tank)
     where = {int(a): i for i, a in enumerate(stand.living.area)}
     now = np.flatnonzero(stand.living.area < known)
@@ -105,6 +139,7 @@ def compare_layouts(
                 area_cm2=float(stand.area_cm2[p]),
                 chance_within=float(answer.chosen.chance_within[i]),
                 doubts=tuple(holding_words(chances, int(p))) if chances.chance[p] < LIKELY else (),
+                chance_holds=float(chances.chance[p]),
                 caution=str(design.priors.caution[stand.species[p]]),
             )
             for i, p in enumerate(answer.places.tolist())
@@ -119,6 +154,9 @@ def compare_layouts(
                 ground_share=None
                 if np.isnan(ground) or ground <= 0.0
                 else float(stand.area_cm2[answer.places].sum()) / ground,
+                saves=saved_against(stand, answers[0], answer)
+                if now.size and answer is not answers[0]
+                else None,
             )
         )
     return found

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
@@ -12,13 +13,36 @@ from growthcast.fit.result import GrowthFit
 from growthcast.fit.supposed import Supposed, conditions_now
 from growthcast.service.rescape.holding import Holding, holding
 
-__all__ = ["LIKELY", "holding_of", "holding_words", "is_regulated", "supposed_cautions"]
+__all__ = [
+    "LIKELY",
+    "NOT_LIKELY",
+    "NotHolding",
+    "holding_of",
+    "holding_words",
+    "is_regulated",
+    "none_holds_in_words",
+    "not_holding",
+    "some_do_not_hold_in_words",
+    "supposed_cautions",
+]
 
 IntArray = NDArray[np.int64]
 
 LIKELY = 0.8
 """A chance of holding below this is a doubt worth a sentence."""
+NOT_LIKELY = 0.5
+"""Below this a plant is more likely lost than not, and no interval is of use to it."""
 CO2_CAUTION_MG_L = 30.0
+
+
+@dataclass(frozen=True, slots=True)
+class NotHolding:
+    """An area whose plant is not likely to hold: its chance [0-1], and why in words."""
+
+    area_id: str
+    label: str
+    chance: float
+    why: str
 
 
 def holding_of(
@@ -46,6 +70,44 @@ def holding_words(chances: Holding, i: int) -> list[str]:
     return said
 
 
+def not_holding(book: Book, fit: GrowthFit, tank: int, areas: IntArray) -> tuple[NotHolding, ...]:
+    """Return those of a tank's areas (n,) that are not likely to hold under its conditions."""
+    chances = holding_of(book, fit, conditions_now(fit, tank), areas)
+    names, labels = book.areas.text("area_id"), book.areas.text("label")
+    return tuple(
+        NotHolding(
+            area_id=str(names[areas[i]]),
+            label=str(labels[areas[i]] or names[areas[i]]),
+            chance=float(chances.chance[i]),
+            why=" and ".join(holding_words(chances, i)) or "light, warmth and CO2 together",
+        )
+        for i in np.flatnonzero(chances.chance < NOT_LIKELY).tolist()
+    )
+
+
+def none_holds_in_words(lost: Sequence[NotHolding]) -> str:
+    """Say why no interval is named for a tank whose plants all are not likely to hold."""
+    return (
+        f"no interval is named, since none of its plants is likely to hold ({_in_words(lost)}). "
+        "Mend the conditions, or correct conditions.csv where it is wrong"
+    )
+
+
+def some_do_not_hold_in_words(lost: Sequence[NotHolding]) -> str:
+    """Say which plants an interval is of no use to."""
+    return f"Not likely to hold under the conditions given: {_in_words(lost)}"
+
+
+def _in_words(lost: Sequence[NotHolding]) -> str:
+    """Name areas with their chances, those that share a reason together."""
+    together: dict[str, list[str]] = {}
+    for one in lost:
+        together.setdefault(one.why, []).append(f"{one.label} {100 * one.chance:.0f} %")
+    return "; ".join(
+        f"chance to hold: {', '.join(names)}, as {why}" for why, names in together.items()
+    )
+
+
 def is_regulated(caution: str) -> bool:
     """Tell whether a species' caution, or that of its relatives, is one of local rules."""
     return "check local rules" in caution
@@ -54,7 +116,6 @@ def is_regulated(caution: str) -> bool:
 def supposed_cautions(supposed: Supposed) -> list[str]:
     """Return what a person should know before doing what is supposed, in sentences."""
     fit, design = supposed.fit, supposed.fit.design
-    conditions = conditions_now(fit, supposed.tank) | dict(supposed.changes.conditions)
     said = []
     if supposed.changes.conditions.get("co2_mg_l", 0.0) > CO2_CAUTION_MG_L:
         said.append(
@@ -62,7 +123,7 @@ def supposed_cautions(supposed: Supposed) -> list[str]:
             "and the vet of your place."
         )
     areas = np.flatnonzero(design.alive & (design.tank == supposed.tank))
-    chances = holding_of(supposed.book, fit, conditions, areas)
+    chances = holding_of(supposed.book, fit, conditions_now(fit, supposed.tank), areas)
     new = set(supposed.plants.values())
     ceiling = np.exp(design.problem.pooling.log_ceiling)
     for i, area in enumerate(areas.tolist()):

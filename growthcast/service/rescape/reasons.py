@@ -7,14 +7,13 @@ from dataclasses import dataclass
 import numpy as np
 
 from growthcast.service.rescape.holding import Holding
-from growthcast.service.rescape.notes import LIKELY, holding_words
+from growthcast.service.rescape.notes import LIKELY, NOT_LIKELY, holding_words
 from growthcast.service.rescape.outlook import LONGEST_D
 
 __all__ = ["Plant", "days_text", "fits", "ranked", "reason_of"]
 
 A_LONG_WAIT_D = 180
 """Days from planting to the look from which a plant is ranked after quicker ones of its rank."""
-NOT_LIKELY = 0.5
 
 
 @dataclass(frozen=True, slots=True)
@@ -43,12 +42,17 @@ class Plant:
         """Whether it does not survive being cut below the budget."""
         return self.lowest_cut_cm >= self.budget_cm
 
+    @property
+    def is_lost(self) -> bool:
+        """Whether it is not likely to hold there, so that no interval is of use to it."""
+        return self.holds_chance < NOT_LIKELY
+
 
 def fits(plant: Plant) -> bool:
     """Tell whether a plant more likely than not holds there, between floor and budget."""
-    if plant.is_too_tall:
+    if plant.is_too_tall or plant.is_lost:
         return False
-    return plant.holds_chance >= NOT_LIKELY and plant.reaches_look_chance >= NOT_LIKELY
+    return plant.reaches_look_chance >= NOT_LIKELY
 
 
 def ranked(plant: Plant) -> tuple[int, int, int, int, float, str]:
@@ -89,6 +93,9 @@ def reason_of(
     said = []
     if against := holding_words(chances, i):
         said.append(f"{100 * plant.holds_chance:.0f} % to hold: {' and '.join(against)}")
+    if plant.is_lost:
+        said.append("so no interval is named")
+        return "; ".join(said)
     if plant.reaches_look_chance < LIKELY:
         said.append(
             f"{100 * plant.reaches_look_chance:.0f} % to grow up to the floor, its ceiling is low"

@@ -12,13 +12,21 @@ from numpy.typing import NDArray
 from growthcast.book.book import Book
 from growthcast.fit.result import GrowthFit
 from growthcast.fit.supposed import conditions_now, fit_beside
+from growthcast.service.effort import Saving, Year
 from growthcast.service.rescape.candidates import candidate_row, pool_of
-from growthcast.service.rescape.notes import LIKELY, holding_of, is_regulated
+from growthcast.service.rescape.notes import (
+    LIKELY,
+    NotHolding,
+    holding_of,
+    is_regulated,
+    not_holding,
+)
 from growthcast.service.rescape.outlook import outlooks
 from growthcast.service.rescape.variants import (
     Stand,
     VariantAnswer,
     combined,
+    saved_against,
     stand_of,
     variant_answers,
 )
@@ -29,34 +37,42 @@ FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.int64]
 BoolArray = NDArray[np.bool_]
 
+Days = tuple[float, float, float]
+"""p10, p50 and p90 of a number of days, inf where never."""
+
 MOST_PROPOSALS = 5
 MOST_SWAPS = 3
+MOST_SETS = 10
+"""Sets of areas to replant that are costed, those on the least ground first."""
 MOST_COSTED = 60
 """Combinations of plants in the same areas that are costed, the likeliest first."""
 
 
 @dataclass(frozen=True, slots=True)
 class Swap:
-    """One plant for another in one area; ``look_d`` are days from planting to the look [d]."""
+    """One plant for another in one area; ``look_d`` (3,): days from planting to the look [d]."""
 
     area_id: str
     label: str
     from_species_id: str
     to_species_id: str
     area_cm2: float
-    look_d: float
+    look_d: Days
     caution: str
 
 
 @dataclass(frozen=True, slots=True)
 class SwapAdvice:
-    """Swaps that reach the interval together, and what the tank is with them."""
+    """Swaps that reach the interval together, and what the tank is with them.
+
+    ``saves`` is what it takes less in a year than the tank as it is at today's interval.
+    """
 
     swaps: tuple[Swap, ...]
     replanted_cm2: float
     chance_all_within: float
-    hours_per_year: float
-    cost_per_year: float
+    year: Year
+    saves: Saving
 
 
 @dataclass(frozen=True, slots=True)
@@ -66,7 +82,8 @@ class SwapSearch:
     ``now`` is the tank as it is at that interval and ``recommended_now_d`` its interval today;
     ``proposals`` are the cheapest first, empty where the tank holds already or nothing reaches it.
     ``nearest`` is the likeliest combination tried where nothing does. ``pinned_short`` are kept
-    areas that alone do not hold, with their chance.
+    areas that alone do not hold, with their chance. ``not_holding`` are areas whose plants, as the
+    tank is, are not likely to live under its conditions.
     """
 
     reach_d: int
@@ -80,6 +97,12 @@ class SwapSearch:
     plants_tried: int
     combinations_tried: int
     most_swaps: int
+    not_holding: tuple[NotHolding, ...]
+
+    @property
+    def nothing_holds(self) -> bool:
+        """Whether none of the tank's plants, as it is, is likely to hold."""
+        return len(self.not_holding) == self.now.places.size
 
 
 def swaps_to_reach(
@@ -116,10 +139,9 @@ def swaps_to_reach(
     -------
     SwapSearch
         All single swaps are tried; all pairs where no single swap does; all threes where no pair
-        does. Fewest swaps come first,
-        then the least ground to replant, then the lowest cost a year (of the sixty likeliest
-        choices of plants for the same areas). Only plants that likely hold there and come up to
-        the look are tried.
+        does. Of those with the fewest swaps the cheapest in a year comes first; costed are the
+        sixty likeliest choices of plants for each of the ten sets of areas with the least ground.
+        Only plants that likely hold there and come up to the look are tried.
     """
     design = fit.design
     areas = np.flatnonzero(design.alive & (design.tank == tank))
@@ -137,20 +159,23 @@ def swaps_to_reach(
     owners = np.array([place_of[a] for a in owner], np.int64)
     good, look_d = _good(laid, stand, tank, new, owners)
     new, owners = new[good], owners[good]
-    looks = dict(zip(new.tolist(), look_d[good].tolist(), strict=True))
+    days = [(low, usual, high) for low, usual, high in look_d[good].tolist()]
+    looks = dict(zip(new.tolist(), days, strict=True))
     growth, _ = stand.living.growth_after_cut(reach_d)
     holds = stand.living.highest_cut(growth) >= stand.living.least_cut_cm[:, None]
     [today] = variant_answers(stand, [base])
     [now] = variant_answers(stand, [base], [reach_d])
-    already = now.recommended_interval_d is not None
-    found, tried, size = ([], 0, 0) if already else _search(stand, holds, base, new, owners)
+    lost = not_holding(book, fit, tank, areas)
+    already = now.recommended_interval_d is not None and len(lost) < areas.size
+    idle = already or len(lost) == areas.size
+    found, tried, size = ([], 0, 0) if idle else _search(stand, holds, base, new, owners)
     reach = [f for f in found if f[0] >= stand.confidence]
     best = _cheapest(stand, base, reach, reach_d)
-    proposals = tuple(_advice(laid, stand, base, one, reach_d, looks) for one in best)
+    proposals = tuple(_advice(laid, stand, base, one, reach_d, looks, today) for one in best)
     likeliest = max(found, key=lambda f: f[0], default=None)
     nearest = None
     if likeliest is not None and not proposals:
-        nearest = _advice(laid, stand, base, likeliest[1], reach_d, looks)
+        nearest = _advice(laid, stand, base, likeliest[1], reach_d, looks, today)
     pinned = [p for p in base.tolist() if int(stand.living.area[p]) not in free]
     alone = [(str(design.area_id[stand.living.area[p]]), float(holds[p].mean())) for p in pinned]
     return SwapSearch(
@@ -165,6 +190,7 @@ def swaps_to_reach(
         plants_tried=len({int(s) for s in stand.species[new]}),
         combinations_tried=tried,
         most_swaps=size,
+        not_holding=lost,
     )
 
 
@@ -186,16 +212,16 @@ def _pool(fit: GrowthFit, place: int, plants: Sequence[str], form: str | None) -
 def _good(
     book: Book, stand: Stand, tank: int, new: IntArray, owners: IntArray
 ) -> tuple[BoolArray, FloatArray]:
-    """Which candidates (n,) likely hold and come up to the look, and their days to it."""
+    """Which candidates (n,) likely hold and come up to the look, and their days to it (n, 3)."""
     if not new.size:
-        return np.zeros(0, bool), np.zeros(0)
+        return np.zeros(0, bool), np.zeros((0, 3))
     fit = stand.fit
     chances = holding_of(book, fit, conditions_now(fit, tank), stand.living.area[new])
     floor = stand.living.floor_cm[owners]
     settle = fit.design.priors.settle_d[stand.species[new]]
     view = outlooks(combined(stand.living, [new]), stand.confidence, 0.5 * floor, settle)
     good = (chances.chance >= LIKELY) & (view.reaches_look >= LIKELY)
-    return good, view.look_d[:, 1]
+    return good, view.look_d
 
 
 def _search(
@@ -252,15 +278,13 @@ def _cheapest(stand: Stand, base: IntArray, reach: list[_Tried], reach_d: int) -
             grouped.setdefault(tuple(area for area, _ in pairs), []).append((chance, pairs))
     ground = {areas: float(stand.area_cm2[list(areas)].sum()) for areas in grouped}
     best: list[tuple[float, _Pairs]] = []
-    for areas in sorted(grouped, key=lambda group: (ground[group], group)):
+    for areas in sorted(grouped, key=lambda group: (ground[group], group))[:MOST_SETS]:
         likeliest = sorted(grouped[areas], key=lambda f: (-f[0], f[1]))[:MOST_COSTED]
         variants = [_variant(base, pairs) for _, pairs in likeliest]
         answers = variant_answers(stand, variants, [reach_d])
         costs = [answer.options[0].minutes_per_visit for answer in answers]
         order = np.argsort(costs, kind="stable").tolist()
         best += [(costs[i], likeliest[i][1]) for i in order[: 3 if not best else 1]]
-        if len(best) >= MOST_PROPOSALS:
-            break
     return [pairs for _, pairs in sorted(best, key=lambda one: one[0])[:MOST_PROPOSALS]]
 
 
@@ -275,7 +299,8 @@ def _advice(
     base: IntArray,
     pairs: _Pairs,
     reach_d: int,
-    looks: dict[int, float],
+    looks: dict[int, Days],
+    today: VariantAnswer,
 ) -> SwapAdvice:
     design, areas = stand.fit.design, stand.living.area
     [answer] = variant_answers(stand, [_variant(base, pairs)], [reach_d])
@@ -296,6 +321,6 @@ def _advice(
         swaps=swaps,
         replanted_cm2=sum(swap.area_cm2 for swap in swaps),
         chance_all_within=option.chance_all_within,
-        hours_per_year=option.year.hours,
-        cost_per_year=option.year.cost,
+        year=option.year,
+        saves=saved_against(stand, today, answer),
     )

@@ -16,22 +16,23 @@ from growthcast.book.book import Book
 from growthcast.fit.result import GrowthFit
 from growthcast.service.draws import GrowthDraws
 from growthcast.service.effort import (
+    Range,
+    Saving,
     Timing,
     VisitEffort,
     Year,
     learn_timing,
-    trimming_minutes,
+    saving,
     visit_effort,
     year_of_visits,
 )
 from growthcast.service.interval import IntervalOptions, interval_options
 from growthcast.service.living import LivingAreas, living_areas
 
-__all__ = ["Option", "Stand", "VariantAnswer", "stand_of", "variant_answers"]
+__all__ = ["Option", "Stand", "VariantAnswer", "saved_against", "stand_of", "variant_answers"]
 
 FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.int64]
-BoolArray = NDArray[np.bool_]
 
 ROWS_AT_ONCE = 1_500
 """Areas of variants whose draws are held in memory together."""
@@ -75,37 +76,19 @@ class Stand:
         """Species of each area (A,)."""
         return self.fit.design.species[self.living.area]
 
-    @property
-    def is_cover(self) -> BoolArray:
-        """Whether each area is measured by its cover (A,)."""
-        return self.fit.design.is_cover[self.living.area]
-
-    def minutes(self, places: IntArray, removed_cm: FloatArray) -> FloatArray:
-        """Minutes to trim the areas at ``places`` (n,) of ``removed_cm`` (n,)."""
-        handling = self.timing.handling(self.living.area[places])
-        return trimming_minutes(removed_cm, self.area_cm2[places], self.is_cover[places], handling)
-
 
 def stand_of(book: Book, fit: GrowthFit, tank: int, living: LivingAreas | None = None) -> Stand:
     """Return the stand of a tank: all its living areas, candidates among them."""
     living = living if living is not None else living_areas(fit, np.array([tank]))
-    tanks, practice = book.tanks, book.practice
-
-    def or_practice(name: str, usual: float) -> float:
-        own = float(tanks.number(name)[tank])
-        return usual if np.isnan(own) else own
-
-    longest = max(practice.intervals_d)
-    cap = or_practice("longest_interval_d", float(longest))
+    practice, cap = book.practice, float(book.of_tanks("longest_interval_d")[tank])
     listed = tuple(d for d in practice.intervals_d if d <= cap) or (int(cap),)
     return Stand(
         fit=fit,
         living=living,
         area_cm2=fit.design.area_cm2[living.area],
         listed_d=listed,
-        confidence=or_practice("confidence", practice.confidence),
-        fixed_min=or_practice("fixed_min", practice.fixed_min)
-        + or_practice("travel_min", practice.travel_min),
+        confidence=float(book.of_tanks("confidence")[tank]),
+        fixed_min=float((book.of_tanks("fixed_min") + book.of_tanks("travel_min"))[tank]),
         labour_rate_per_h=practice.labour_rate_per_h,
         timing=learn_timing(book, fit),
     )
@@ -113,9 +96,12 @@ def stand_of(book: Book, fit: GrowthFit, tank: int, living: LivingAreas | None =
 
 @dataclass(frozen=True, slots=True)
 class Option:
-    """One interval for one variant; ``removed_cm`` and ``chance_within`` are (n,), by area.
+    """One interval for one variant.
 
     ``chance_at_least_cut`` holds when every area is cut as low as still looks right.
+    ``minutes_per_visit`` is the most likely mean visit of a year, ``minutes_range`` that of any one
+    visit; ``hours_drawn`` (D,) are the hours of a year in each draw. By area: ``chance_within``
+    (n,), and of its mean visit ``area_min`` and ``removed_cm`` (n, 3), p10, p50 and p90.
     """
 
     interval_d: int
@@ -124,7 +110,10 @@ class Option:
     chance_at_least_cut: float
     share_of_days_presentable: float
     minutes_per_visit: float
+    minutes_range: Range
     year: Year
+    hours_drawn: FloatArray
+    area_min: FloatArray
     removed_cm: FloatArray
     chance_within: FloatArray
 
@@ -188,6 +177,12 @@ def variant_answers(
     return found
 
 
+def saved_against(stand: Stand, now: VariantAnswer, then: VariantAnswer) -> Saving:
+    """Return what one variant saves against another in a year, each at its chosen interval."""
+    hours = (now.chosen.hours_drawn, then.chosen.hours_drawn)
+    return saving(*hours, stand.labour_rate_per_h)
+
+
 def combined(living: LivingAreas, variants: Sequence[IntArray]) -> LivingAreas:
     """Return the areas of one tank as many tanks, one a variant."""
     places = np.concatenate(list(variants))
@@ -237,15 +232,20 @@ def _answer(
 def _option(
     stand: Stand, option: IntervalOptions, effort: VisitEffort, run: int, here: slice
 ) -> Option:
-    minutes = effort.of_mean_visit(run).p50
+    mean_visit, rate = effort.of_mean_visit(run), stand.labour_rate_per_h
+    area_min, removed_cm = effort.of_areas(run)
+    year = year_of_visits(option.interval_d, mean_visit.p50, rate, mean_visit)
     return Option(
         interval_d=option.interval_d,
         feasible=bool(option.feasible[run]),
         chance_all_within=float(option.chance_all_within[run]),
         chance_at_least_cut=float(option.chance_at_least_cut[run]),
         share_of_days_presentable=float(option.share_of_days_presentable[run]),
-        minutes_per_visit=minutes,
-        year=year_of_visits(option.interval_d, minutes, stand.labour_rate_per_h),
-        removed_cm=option.removed_cm[here],
+        minutes_per_visit=mean_visit.p50,
+        minutes_range=effort.of_visit(run),
+        year=year,
+        hours_drawn=effort.mean_min[run] * year.visits / 60.0,
+        area_min=area_min,
+        removed_cm=removed_cm,
         chance_within=option.chance_within[here],
     )

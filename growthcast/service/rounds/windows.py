@@ -122,10 +122,7 @@ def tank_windows(
     list of TankWindow
         In the order of the book.
     """
-    travel = book.tanks.number("travel_min")
-    travel = np.where(np.isnan(travel), book.practice.travel_min, travel)
-    fixed = book.tanks.number("fixed_min")
-    fixed = np.where(np.isnan(fixed), book.practice.fixed_min, fixed)
+    travel, fixed = book.of_tanks("travel_min"), book.of_tanks("fixed_min")
     interval = np.array([_interval(one, book.practice.intervals_d) for one in advice])
     chances = _all_chances(fit, advice, interval, from_day, days)
     labels: dict[int, list[str]] = {}

@@ -213,8 +213,7 @@ def cut_sheet(book: Book, fit: GrowthFit, tank: int, next_on: date) -> CutSheet:
     holds_until = on + timedelta(days=holds_d) if holds_d else None
     chance = cuts.chance_all if cuts else 1.0
     feasible = cuts.feasible if cuts else True
-    own_travel = book.tanks.number("travel_min")[tank]
-    travel = float(book.practice.travel_min if np.isnan(own_travel) else own_travel)
+    travel = float(book.of_tanks("travel_min")[tank])
     fixed = float(terms.fixed_min[tank]) - travel
     return CutSheet(
         tank_id=str(book.tanks.text("tank_id")[tank]),
