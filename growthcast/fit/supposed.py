@@ -38,7 +38,7 @@ from growthcast.growth.logistic import stage
 from growthcast.growth.water import co2_in_air_equilibrium_mg_l
 from growthcast.species import read_reference
 
-__all__ = ["Supposed", "conditions_now", "day_of", "fit_beside", "suppose"]
+__all__ = ["Supposed", "conditions_now", "conditions_since", "day_of", "fit_beside", "suppose"]
 
 FloatArray = NDArray[np.float64]
 
@@ -80,9 +80,17 @@ class Supposed:
 
 def conditions_now(fit: GrowthFit, tank: int) -> dict[str, float]:
     """Return a tank's conditions on the day of the fit, NaN where never given."""
-    conditions = fit.design.conditions
-    column = int((conditions.from_day[tank] <= fit.design.on_day).sum()) - 1
+    conditions, column = fit.design.conditions, _condition_now(fit, tank)
     return {name: float(values[tank, column]) for name, values in conditions.values.items()}
+
+
+def conditions_since(fit: GrowthFit, tank: int) -> float:
+    """Return the day from which a tank's present conditions hold [day number]."""
+    return float(fit.design.conditions.from_day[tank, _condition_now(fit, tank)])
+
+
+def _condition_now(fit: GrowthFit, tank: int) -> int:
+    return int((fit.design.conditions.from_day[tank] <= fit.design.on_day).sum()) - 1
 
 
 def suppose(book: Book, fit: GrowthFit, tank: int, changes: Changes) -> Supposed:

@@ -187,6 +187,16 @@ def test_without_light_no_interval_is_named(dark: str, tmp_path: Path) -> None:
     assert NOT_LIKELY in page.err
 
 
+def test_plants_whose_log_shows_them_growing_hold(dark: str) -> None:
+    """A light meter may be wrong; five months of trims under the same light are not."""
+    conditions = Path(dark) / "conditions.csv"
+    text = conditions.read_text(encoding="utf-8")
+    conditions.write_text(text.replace("lobby-stems,2026-11-20,0", "lobby-stems,2026-06-20,4"))
+    [tank] = strict_json(run("interval", dark, *LOBBY, "--json").out)["tanks"]
+    assert tank["not_holding"] == []
+    assert tank["recommended_interval_d"] is not None
+
+
 def test_some_plants_that_will_not_hold_are_named_beside_the_interval() -> None:
     ran = run("interval", DEMO, "--tank", "desk-nano", "--suppose", "ppfd_umol=15", "--json")
     [tank] = strict_json(ran.out)["tanks"]

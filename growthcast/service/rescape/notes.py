@@ -9,8 +9,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from growthcast.book.book import Book
-from growthcast.fit.result import GrowthFit
-from growthcast.fit.supposed import Supposed, conditions_now
+from growthcast.fit.result import OWN_SPANS_FOR_LOG, GrowthFit
+from growthcast.fit.rows.chains import Link
+from growthcast.fit.supposed import Supposed, conditions_now, conditions_since
 from growthcast.service.rescape.holding import Holding, holding
 
 __all__ = [
@@ -71,8 +72,13 @@ def holding_words(chances: Holding, i: int) -> list[str]:
 
 
 def not_holding(book: Book, fit: GrowthFit, tank: int, areas: IntArray) -> tuple[NotHolding, ...]:
-    """Return those of a tank's areas (n,) that are not likely to hold under its conditions."""
+    """Return those of a tank's areas (n,) that are not likely to hold under its conditions.
+
+    An area whose own log tells of growth since these conditions began is seen to hold, whatever
+    the table says of its plant.
+    """
     chances = holding_of(book, fit, conditions_now(fit, tank), areas)
+    unseen = _spans_since(fit, conditions_since(fit, tank))[areas] < OWN_SPANS_FOR_LOG
     names, labels = book.areas.text("area_id"), book.areas.text("label")
     return tuple(
         NotHolding(
@@ -81,8 +87,18 @@ def not_holding(book: Book, fit: GrowthFit, tank: int, areas: IntArray) -> tuple
             chance=float(chances.chance[i]),
             why=" and ".join(holding_words(chances, i)) or "light, warmth and CO2 together",
         )
-        for i in np.flatnonzero(chances.chance < NOT_LIKELY).tolist()
+        for i in np.flatnonzero((chances.chance < NOT_LIKELY) & unseen).tolist()
     )
+
+
+def _spans_since(fit: GrowthFit, day: float) -> IntArray:
+    """Spans (A,) of every area that began on a day [day number] or later."""
+    count = np.zeros(fit.design.area_id.size, dtype=np.int64)
+    for block in fit.design.problem.blocks:
+        nodes = block.chains.nodes
+        since = (nodes.link == Link.GREW) & (nodes.day - nodes.span_d >= day)
+        count += np.bincount(nodes.area[since], minlength=count.size)
+    return count
 
 
 def none_holds_in_words(lost: Sequence[NotHolding]) -> str:
