@@ -3,8 +3,9 @@
 ``python -m tests.benchmarks.following`` simulates practices with a visit every two weeks. In every
 third tank growth falls to a share of what it was, right after a visit. After each visit that
 follows the book is fitted as a person would have it then, and the next visit's heights are
-forecast; what counts is how much too high they come out, over the height budget, beyond the same
-forecasts in the same practice without the change. All of it is invented.
+forecast; what counts is how much too high they come out, over the height budget, and how far off
+whole forecasts are (CRPS), beside the same forecasts in the same practice without the change. All
+of it is invented.
 """
 
 from __future__ import annotations
@@ -23,6 +24,7 @@ from growthcast.fit.design import day_number
 from growthcast.fit.result import fit_growth
 from growthcast.fit.spreads import Spreads
 from growthcast.forecast.heights import LEVELS, forecast_heights
+from tests.scoring import crps
 from tests.simulator import Fault, Richness, simulate
 from tests.simulator.plan import PracticePlan
 from tests.simulator.practice import random_practice
@@ -41,8 +43,11 @@ def planned(seed: int) -> PracticePlan:
     return replace(plan, tanks=tanks)
 
 
-def too_high(plan: PracticePlan, seed: int, struck: set[str], visits: int) -> np.ndarray:
-    """Forecast less true height over budget, mean of the struck tanks' areas, after each visit."""
+def errors(plan: PracticePlan, seed: int, struck: set[str], visits: int) -> np.ndarray:
+    """Means over the struck tanks' areas, over budget, after each visit, (2, 1 + visits).
+
+    Forecast less true height, and the score of the forecast.
+    """
     practice = simulate(plan, seed, RICHNESS)
     spreads: Spreads | None = None
     means = []
@@ -57,35 +62,46 @@ def too_high(plan: PracticePlan, seed: int, struck: set[str], visits: int) -> np
         home = design.tank_id[design.tank]
         areas = np.flatnonzero(design.alive & np.isin(home.astype(str), sorted(struck)))
         then = on + timedelta(days=EVERY_D)
-        foreseen = forecast_heights(fit, areas, np.array([day_number(then)])).height_cm
+        foreseen = forecast_heights(fit, areas, np.array([day_number(then)])).height_cm[:, 0]
         truth = np.array([practice.truth.height(design.area_id[a], then) for a in areas])
-        off = foreseen[:, 0, LEVELS.index(0.5)] - truth
-        means.append(np.mean(off / design.traits.budget_cm[areas]))
-    return np.array(means)
+        off = foreseen[:, LEVELS.index(0.5)] - truth
+        both = np.stack([off, crps(foreseen, truth)]) / design.traits.budget_cm[areas]
+        means.append(both.mean(axis=1))
+    return np.array(means).T
 
 
-def lag(seed: int, growth_share: float = 0.6, visits: int = VISITS_AFTER) -> np.ndarray:
-    """Too high by which share of the budget, after 0, 1, 2, ... visits since the change."""
+def lag(
+    seed: int, growth_share: float = 0.6, visits: int = VISITS_AFTER
+) -> tuple[np.ndarray, np.ndarray]:
+    """Errors after 0, 1, 2, ... visits since the change, and of the same without it."""
     plan = planned(seed)
     struck = {tank.tank_id for tank in plan.tanks[::EVERY_NTH]}
     since = plan.last_on - timedelta(days=EVERY_D * VISITS_AFTER)
     faults = tuple(Fault(since, growth_share, tank_id=name) for name in sorted(struck))
-    changed = too_high(replace(plan, faults=faults), seed, struck, visits)
-    return changed - too_high(plan, seed, struck, visits)
+    changed = errors(replace(plan, faults=faults), seed, struck, visits)
+    return changed, errors(plan, seed, struck, visits)
 
 
 def main(arguments: list[str]) -> None:
-    """Print how much too high forecasts are, visit by visit."""
+    """Print how far off forecasts are, visit by visit."""
     parser = argparse.ArgumentParser(description="How soon forecasts follow, simulated.")
-    parser.add_argument("--practices", type=int, default=4)
+    parser.add_argument("--practices", type=int, default=6)
     parser.add_argument("--share", type=float, default=0.6, help="growth after the change")
     options = parser.parse_args(arguments)
-    lags = np.array([lag(seed, options.share) for seed in range(1, options.practices + 1)])
-    mean = lags.mean(axis=0)
-    error = lags.std(axis=0, ddof=1) / np.sqrt(len(lags)) if len(lags) > 1 else 0.0 * mean
-    print("visits since  too high by (% of budget)  of the first error")
-    for number, (off, doubt) in enumerate(zip(mean, error, strict=True)):
-        print(f"{number:12d} {100 * off:14.1f} ± {100 * doubt:.1f} {100 * off / mean[0]:14.0f} %")
+    pairs = [lag(seed, options.share) for seed in range(1, options.practices + 1)]
+    changed, same = (np.array(of) for of in zip(*pairs, strict=True))
+    beyond = (changed - same)[:, 0]
+    doubt = (
+        beyond.std(axis=0, ddof=1) / np.sqrt(len(beyond)) if len(beyond) > 1 else 0.0 * beyond[0]
+    )
+    print("visits since  too high by (% of budget)  of the first  CRPS (% of budget)  without")
+    for number, off in enumerate(beyond.mean(axis=0)):
+        share = off / beyond.mean(axis=0)[0]
+        scores = [100 * of[:, 1, number].mean() for of in (changed, same)]
+        print(
+            f"{number:12d} {100 * off:14.1f} ± {100 * doubt[number]:.1f} {100 * share:16.0f} %"
+            f" {scores[0]:17.1f} {scores[1]:10.1f}"
+        )
 
 
 if __name__ == "__main__":

@@ -128,7 +128,7 @@ def test_a_book_with_problems_is_not_fitted(tmp_path):
         assert "trims.csv:2:" in ran.err
         assert "trims.csv:3:" in ran.err
         assert "did you mean" in ran.err
-        assert "not fitted" in ran.err
+        assert "nothing was fitted or written" in ran.err
 
 
 def test_an_empty_log_forecasts_from_the_table_and_says_so(tmp_path):

@@ -24,6 +24,7 @@ from growthcast.fit.result import GrowthFit, fit_growth, last_logged
 from growthcast.fit.solver.solve import solve
 from growthcast.fit.spreads import Spreads
 from growthcast.forecast.heights import LEVELS, forecast_heights
+from tests.scoring import crps
 from tests.simulator import Richness, simulate_practice
 
 pytestmark = pytest.mark.slow
@@ -80,14 +81,6 @@ def scores(fits, practice, book):
         inside = (low <= truth) & (truth <= high)
         scored[fit_it.__name__] = (crps(forecast, truth) / budget).ravel(), inside.ravel()
     return scored
-
-
-def crps(quantiles, truth):
-    """Twice the pinball loss, averaged over the levels by the share of chance each stands for."""
-    edges = np.concatenate([[0.0], 0.5 * (np.array(LEVELS)[1:] + np.array(LEVELS)[:-1]), [1.0]])
-    off = truth[..., None] - quantiles
-    loss = np.maximum(np.array(LEVELS) * off, (np.array(LEVELS) - 1.0) * off)
-    return 2.0 * (loss * np.diff(edges)).sum(axis=-1)
 
 
 def scored(folder, fits, days):
