@@ -43,7 +43,7 @@ STEP = 0.02
 LONGEST_MOVE = 0.5
 LEAST_GAIN = 0.02
 """Learning ends when another step would raise the log likelihood by less than this."""
-MOST_ROUNDS = 20
+MOST_ROUNDS = 12
 WIDER_BEFORE_LEARNING = 1.5
 """Before the spreads are learnt a reading is only set aside if it is this much further off."""
 STEPS_BETWEEN = 2

@@ -73,7 +73,7 @@ def test_stated_chances_of_noticing_a_drop_are_kept():
 def test_forecasts_follow_a_change_nobody_wrote_down_in_part():
     """After a drop to 60 % forecasts are too high at first, and less so over the next three visits.
 
-    The full run finds a half to three quarters of the first error left after one to six visits:
+    The full run finds 50 to 73 % of the first error left after one to six visits:
     tanks are expected to drift back to their own mean, so forecasts do not follow all the way.
     """
     pairs = [lag(seed, visits=3) for seed in (1, 2)]
