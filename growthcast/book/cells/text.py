@@ -10,7 +10,7 @@ from growthcast.errors import Finding
 
 __all__ = ["decode", "line_ends", "read_bytes", "whole_file"]
 
-MOST_BYTES = 64_000_000
+MOST_BYTES = 100_000_000
 """Bytes of a table at most: two million visits in plain text."""
 MOST_SETTINGS_BYTES = 200_000
 _WORKBOOKS = (b"PK\x03\x04", b"\xd0\xcf\x11\xe0")  # how packed and older workbooks begin
