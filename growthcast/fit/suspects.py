@@ -20,6 +20,7 @@ from growthcast.fit.solver.hierarchy import border_covariance
 from growthcast.fit.solver.linearise import HABIT
 from growthcast.fit.solver.problem import Block
 from growthcast.fit.solver.solve import ROUGHLY, Solution, solve
+from growthcast.fit.solver.sweep import variance_along
 
 __all__ = ["Suspect", "set_suspects_aside", "suspects_of"]
 
@@ -92,8 +93,8 @@ def _foreseen_variance(design: Design, solution: Solution, number: int) -> Float
     at, swept = view.at[number], view.swept[number]
     areas, rank = np.unique(block.chains.nodes.area, return_inverse=True)
     covariance = border_covariance(view.area, view.effects, design.problem.pooling, areas)
-    root = np.linalg.cholesky(covariance)[rank]
-    unsure = (np.einsum("nbc,bn->nc", root, swept.lean) ** 2).sum(axis=1)
+    root: FloatArray = np.linalg.cholesky(covariance).astype(np.float64)[rank]
+    unsure = variance_along(root, swept.lean)
     variance: FloatArray = at.slope**2 * swept.ahead_variance + unsure
     return variance
 

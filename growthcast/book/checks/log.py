@@ -191,22 +191,27 @@ def _doubles(keys: NDArray[np.int64]) -> list[tuple[int, int]]:
     return sorted(zip(order[again].tolist(), first[again].tolist(), strict=True))
 
 
+def _amounts(table: Table) -> list[NDArray[np.float64]]:
+    """Return the numbers that a row of the log or of the conditions is there for."""
+    names = _MEASURED if table.name == "conditions.csv" else _AMOUNTS
+    return [table.number(name) for name in names]
+
+
+def _look(table: Table, index: int) -> str:
+    """Return the look of a row; conditions have none."""
+    return "" if table.name == "conditions.csv" else str(table.text("look")[index])
+
+
 def _same(table: Table, a: int, b: int) -> bool:
-    if table.name == "conditions.csv":
-        cells = [table.number(name) for name in _MEASURED]
-    else:
-        cells = [table.number(name) for name in _AMOUNTS]
-        if table.text("look")[a] != table.text("look")[b]:
-            return False
-    return all(bool(c[a] == c[b]) or bool(np.isnan(c[a]) and np.isnan(c[b])) for c in cells)
+    return _look(table, a) == _look(table, b) and all(
+        bool(c[a] == c[b]) or bool(np.isnan(c[a]) and np.isnan(c[b])) for c in _amounts(table)
+    )
 
 
 def _bare(table: Table, index: int) -> bool:
     """Whether a row holds nothing but a note."""
-    if table.name == "conditions.csv":
-        return all(bool(np.isnan(table.number(name)[index])) for name in _MEASURED)
-    unmeasured = all(bool(np.isnan(table.number(name)[index])) for name in _AMOUNTS)
-    return unmeasured and not table.text("look")[index]
+    unmeasured = all(bool(np.isnan(cells[index])) for cells in _amounts(table))
+    return unmeasured and not _look(table, index)
 
 
 def check_double_rows(tables: Tables) -> Iterator[Finding]:

@@ -64,6 +64,10 @@ class Pooling:
     knot_precision: FloatArray
     ceiling_learnt: NDArray[np.bool_]
 
+    def planted(self) -> tuple[IntArray, IntArray]:
+        """Species that any area holds (P,), and which of them each area is (A,)."""
+        return np.unique(self.species, return_inverse=True)
+
     def own_priors(self) -> list[tuple[FloatArray, FloatArray]]:
         """Centre and precision (A,) of each of the parameters ``OWN``."""
         nothing = np.zeros(self.tank.size)
@@ -205,7 +209,7 @@ class Effects:
         """Covariance (n, 1 + M, 1 + M) of (centre, knots) of areas (n,)."""
         width = self.follows.shape[1]
         covariance = np.empty((areas.size, width, width))
-        planted, species = np.unique(pooling.species, return_inverse=True)
+        planted, species = pooling.planted()
         by_species = self.species_covariance[np.ix_(planted, planted)]
         tank = pooling.tank[areas]
         present, run = np.unique(tank, return_inverse=True)
@@ -221,7 +225,7 @@ class Effects:
     def whole_tank_covariance(self, pooling: Pooling) -> FloatArray:
         """Covariance (K, 1 + M, 1 + M) of every tank's effect and knots."""
         covariance = self.tank_covariance.copy()
-        planted, species = np.unique(pooling.species, return_inverse=True)
+        planted, species = pooling.planted()
         by_species = self.species_covariance[np.ix_(planted, planted)]
         for tanks in _batches(self.tank.shape[0]):
             along = self._tanks_follow(pooling, tanks, species, planted.size)
@@ -307,7 +311,7 @@ def _species_effects(
 
     Species that nobody has planted keep their priors.
     """
-    planted, species = np.unique(pooling.species, return_inverse=True)
+    planted, species = pooling.planted()
     size, width = planted.size, column.shape[1]
     weights = np.bincount(species, column[:, 0], minlength=size)
     dense = np.diag(pooling.species_precision[planted] + weights)

@@ -11,7 +11,7 @@ from growthcast.fit.solver.hierarchy import OWN, Effects, Pooling, border_covari
 from growthcast.fit.solver.linearise import CEILING, RATE
 from growthcast.fit.solver.problem import Point, Problem
 from growthcast.fit.solver.solve import View, departure_of
-from growthcast.fit.solver.sweep import log_determinant, sweep_back
+from growthcast.fit.solver.sweep import log_determinant, sweep_back, variance_along
 
 __all__ = ["VarianceSlopes", "log_likelihood", "variance_slopes"]
 
@@ -132,8 +132,7 @@ def _mean_and_variance(
 ) -> tuple[FloatArray, FloatArray]:
     """Posterior mean and variance (N,) of what the rows (1 + B, N) make of the border."""
     mean: FloatArray = rows[0] - np.einsum("bn,bn->n", rows[1:], own)
-    variance: FloatArray = (np.einsum("nbc,bn->nc", root, rows[1:]) ** 2).sum(axis=1)
-    return mean, variance
+    return mean, variance_along(root, rows[1:])
 
 
 def _area_squares(pooling: Pooling, border: FloatArray, view: View) -> FloatArray:

@@ -24,7 +24,16 @@ from numpy.typing import NDArray
 from growthcast.fit.rows.chains import Chains, Link
 from growthcast.fit.solver.linearise import BORDER, CEILING, HABIT, Linearised
 
-__all__ = ["Backward", "Swept", "filtered", "log_determinant", "smooth", "sweep", "sweep_back"]
+__all__ = [
+    "Backward",
+    "Swept",
+    "filtered",
+    "log_determinant",
+    "smooth",
+    "sweep",
+    "sweep_back",
+    "variance_along",
+]
 
 FloatArray = NDArray[np.float64]
 
@@ -201,3 +210,9 @@ def log_determinant(chains: Chains, at: Linearised, swept: Swept) -> float:
     fresh = chains.nodes.link == Link.FRESH
     starts = 2.0 * np.log(np.maximum(at.slope[fresh], 1e-300)).sum()
     return float(np.log(gathered).sum() - starts)
+
+
+def variance_along(root: FloatArray, lean: FloatArray) -> FloatArray:
+    """Variance (n,) of what leans (B, n) on borders of covariance ``root @ root'`` (n, B, B)."""
+    variance: FloatArray = (np.einsum("nbc,bn->nc", root, lean) ** 2).sum(axis=1)
+    return variance
