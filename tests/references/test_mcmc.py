@@ -26,6 +26,7 @@ import pytest
 from growthcast.fit.result import GrowthFit
 from growthcast.fit.solver.linearise import CEILING, RATE
 from growthcast.fit.solver.solve import solve
+from tests.chains import in_order
 from tests.recovery.model_books import Regime, draw_books
 
 numpyro = pytest.importorskip("numpyro", reason="the reference sampler is not installed")
@@ -122,12 +123,8 @@ def nodes_and_priors(books):
     fields = ("area", "day", "link", "span_d", "reading_cm", "aim_sd_cm", "guess_cm")
     fields += ("guess_sd_cm", "removed_cm", "look")
     [block] = books.problem.blocks
-    packed = block.chains.nodes
-    position = np.repeat(np.arange(len(block.chains.positions)), np.diff(block.chains.offsets))
-    nodes = [
-        {name: getattr(packed, name)[i] for name in fields}
-        for i in np.lexsort((position, packed.area))
-    ]
+    ordered = in_order(block.chains)
+    nodes = [{name: getattr(ordered, name)[i] for name in fields} for i in range(ordered.area.size)]
     names = ("tank", "species", "offset", "log_ceiling", "log_habit")
     prior = {name: getattr(books.problem.pooling, name) for name in names}
     prior["floor_cm"] = books.problem.errors.floor_cm

@@ -1,14 +1,16 @@
-"""Chains: every area's log as a sequence of canopy stages, packed for sweeps over all areas.
+"""Chains: every area's log as runs of canopy stages, packed for sweeps over all areas.
 
-A chain is one area's nodes in time order. A node is one canopy height: as planted, as found at a
-visit, or as left by a cut. Each node hangs on the one before it by a link: it *grew* from it, it
-was *cut* from it by a known length or weight, or the earlier node says nothing of it: a cut that
-was *aimed* at the area's usual height, or a *fresh* start of which only its own readings are known.
+An area's log is a sequence of nodes in time order. A node is one canopy height: as planted, as
+found at a visit, or as left by a cut. Each node hangs on the one before it by a link: it *grew*
+from it, it was *cut* from it by a known length or weight, or the earlier node says nothing of it: a
+cut that was *aimed* at the area's usual height, or a *fresh* start of which only its own readings
+are known. There a new chain begins, so most chains are two or three nodes long however long the log
+is.
 
-Packing: chains are put into blocks of whole tanks that fit a processor's cache. In a block, areas
-are ranked by the length of their chain, longest first, and nodes are stored position by position.
-The nodes at one position are then the first ranks, in order, so a sweep along all chains at once
-needs views only, no gathering and no padding.
+Packing: chains are put into blocks of whole tanks that fit a processor's cache. In a block they are
+ranked by length, longest first, and nodes are stored position by position. The nodes at one
+position are then the first ranks, in order, so a sweep along all chains at once needs views only,
+no gathering and no padding.
 """
 
 from __future__ import annotations
@@ -24,7 +26,7 @@ __all__ = ["Chains", "Link", "Look", "Nodes", "pack_chains"]
 FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.int64]
 
-NODES_A_BLOCK = 16_000
+NODES_A_BLOCK = 32_000
 
 
 class Link(IntEnum):
@@ -100,18 +102,21 @@ class Nodes:
 
 @dataclass(frozen=True, slots=True)
 class Chains:
-    """A block of packed chains.
+    """A block of packed chains of R areas and N nodes.
 
-    ``nodes`` are in packed order; position ``p`` is ``offsets[p]:offsets[p + 1]`` and belongs to
-    the areas ``area[: offsets[p + 1] - offsets[p]]``. ``previous`` (N,) is the packed index of the
-    node before (of itself at position 0), ``last`` (R,) that of the last node of each rank.
+    ``nodes`` are in packed order; position ``p`` is ``offsets[p]:offsets[p + 1]``. ``previous``
+    (N,) is the packed index of the node before (of itself at position 0). ``area`` (R,) are the
+    areas, longest logs first, ``last`` (R,) the packed index of the last node of each, and
+    ``by_area`` its nodes: arrays (r, n) for the first r areas, in turn along their logs, padded
+    with N where a log ends before.
     """
 
     nodes: Nodes
     offsets: IntArray
-    area: IntArray
     previous: IntArray
+    area: IntArray
     last: IntArray
+    by_area: tuple[IntArray, ...]
 
     @property
     def positions(self) -> list[slice]:
@@ -126,33 +131,63 @@ class Chains:
 def pack_chains(
     nodes: Nodes, tank: IntArray, nodes_a_block: int = NODES_A_BLOCK
 ) -> tuple[Chains, ...]:
-    """Pack nodes, sorted by area and along each chain; ``tank`` (A,) is the tank of each area.
+    """Pack nodes, sorted by area and along each log; ``tank`` (A,) is the tank of each area.
 
     Every area needs at least one node. Areas of a tank stay in one block.
     """
     length = np.bincount(nodes.area, minlength=tank.size)
     in_tank = np.bincount(tank, weights=length)
-    block = ((np.cumsum(in_tank) - in_tank) // nodes_a_block).astype(np.int64)[tank]
-    starts = np.cumsum(length) - length
-    position = np.arange(nodes.area.size) - starts[nodes.area]
-    return tuple(
-        _pack(nodes, position, length, np.flatnonzero(block == number))
-        for number in np.unique(block)
+    block = ((np.cumsum(in_tank) - in_tank) // nodes_a_block).astype(np.int64)[tank[nodes.area]]
+    order = np.argsort(block, kind="stable")
+    bounds = np.searchsorted(block[order], np.unique(block), side="left")
+    return tuple(_pack(nodes.take(mine)) for mine in np.split(order, bounds[1:]))
+
+
+def _pack(nodes: Nodes) -> Chains:
+    """Pack a block of nodes, sorted by area and along each log."""
+    begins = (nodes.link == Link.FRESH) | (nodes.link == Link.AIMED)
+    begins[0] = True
+    begins[1:] |= nodes.area[1:] != nodes.area[:-1]
+    chain = np.cumsum(begins) - 1
+    position, rank, _ = _ranked(chain)
+    order = np.lexsort((rank, position))
+    place = np.empty_like(order)
+    place[order] = np.arange(order.size)
+    offsets = np.concatenate([[0], np.cumsum(np.bincount(position))])
+    before = np.where(begins, np.arange(order.size), np.arange(order.size) - 1)
+    along, owner, width = _ranked(np.unique(nodes.area, return_inverse=True)[1])
+    area, last = np.empty(width[0], dtype=np.int64), np.empty(width[0], dtype=np.int64)
+    area[owner], last[owner] = nodes.area, place  # later nodes overwrite earlier ones
+    return Chains(
+        nodes=nodes.take(order),
+        offsets=offsets.astype(np.int64),
+        previous=place[before[order]],
+        area=area,
+        last=last,
+        by_area=_padded(place, along, owner, width),
     )
 
 
-def _pack(nodes: Nodes, position: IntArray, length: IntArray, areas: IntArray) -> Chains:
-    """Pack the chains of some areas into a block."""
-    area = areas[np.argsort(-length[areas], kind="stable")]
-    rank = np.full(length.size, -1)
-    rank[area] = np.arange(area.size)
-    mine = np.flatnonzero(rank[nodes.area] >= 0)
-    order = mine[np.lexsort((rank[nodes.area[mine]], position[mine]))]
-    position = position[order]
-    offsets = np.concatenate([[0], np.cumsum(np.bincount(position))]).astype(np.int64)
-    packed = nodes.take(order)
-    at = np.arange(order.size)
-    previous = np.where(position > 0, offsets[position - 1] + rank[packed.area], at)
-    last = np.empty(area.size, dtype=np.int64)
-    last[rank[packed.area]] = at  # later positions overwrite earlier ones
-    return Chains(packed, offsets, area, previous, last)
+def _ranked(run: IntArray) -> tuple[IntArray, IntArray, IntArray]:
+    """Position (N,) along its run, rank (N,) of the run by length, runs still going on (L,)."""
+    length = np.bincount(run)
+    position = np.arange(run.size) - (np.cumsum(length) - length)[run]
+    rank = np.empty(length.size, dtype=np.int64)
+    rank[np.argsort(-length, kind="stable")] = np.arange(length.size)
+    return position, rank[run], np.bincount(position)
+
+
+def _padded(
+    place: IntArray, along: IntArray, owner: IntArray, width: IntArray
+) -> tuple[IntArray, ...]:
+    """Places of the areas' nodes; positions at which half of the areas go on share an array."""
+    groups = []
+    first = 0
+    while first < width.size:
+        end = int(np.searchsorted(-width, -(width[first] // 2), side="right"))
+        mine = (along >= first) & (along < end)
+        group = np.full((width[first], end - first), place.size)
+        group[owner[mine], along[mine] - first] = place[mine]
+        groups.append(group)
+        first = end
+    return tuple(groups)

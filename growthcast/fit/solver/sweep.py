@@ -105,25 +105,14 @@ def sweep(chains: Chains, at: Linearised) -> Swept:
 
 
 def _weighted_squares(chains: Chains, rows: FloatArray, weight: FloatArray) -> FloatArray:
-    """Sum of ``weight * rows * rows'`` over each chain, (J, J, R), for rows (J, N).
-
-    Positions at which at least half as many chains go on are padded to one array: a product of
-    small matrices for each chain.
-    """
-    width = np.diff(chains.offsets)
-    total = np.zeros((chains.area.size, rows.shape[0], rows.shape[0]))
-    first = 0
-    while first < width.size:
-        count = int(np.searchsorted(-width, -(width[first] // 2), side="right")) - first
-        begin, end = chains.offsets[first], chains.offsets[first + count]
-        position = np.repeat(np.arange(count), width[first : first + count])
-        rank = np.arange(begin, end) - chains.offsets[first + position]
-        padded = np.zeros((width[first], count, rows.shape[0]))
-        padded[rank, position] = rows[:, begin:end].T
-        weights = np.zeros((width[first], count, 1))
-        weights[rank, position, 0] = weight[begin:end]
-        total[: width[first]] += padded.transpose(0, 2, 1) @ (weights * padded)
-        first += count
+    """Sum of ``weight * rows * rows'`` over each area's nodes, (J, J, R), for rows (J, N)."""
+    count, size = rows.shape
+    scaled = np.zeros((size + 1, count))
+    np.multiply(rows.T, np.sqrt(weight)[:, None], out=scaled[:size])
+    total = np.zeros((chains.area.size, count, count))
+    for places in chains.by_area:
+        theirs = scaled[places]
+        total[: places.shape[0]] += theirs.transpose(0, 2, 1) @ theirs
     squares: FloatArray = np.moveaxis(total, 0, 2)
     return squares
 

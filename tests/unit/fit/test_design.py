@@ -11,18 +11,18 @@ from growthcast.fit.design import build_design
 from growthcast.fit.result import fit_growth, last_logged
 from growthcast.fit.rows.chains import Link, Look
 from tests.books import AREAS, HEADER, make_book
+from tests.chains import in_order
 
 ON = date(2026, 6, 1)
 
 
 def chain_of(book, area_id, on=ON):
-    """Return the links, readings and reference days of one area's chain."""
+    """Return the links, readings and reference days of one area's log."""
     design = build_design(book, on)
     [block] = design.problem.blocks
-    nodes = block.chains.nodes
+    nodes = in_order(block.chains)
     area = int(np.flatnonzero(design.area_id == area_id)[0])
     mine = np.flatnonzero(nodes.area == area)
-    mine = mine[np.argsort(nodes.day[mine], kind="stable")]
     return [Link(k).name for k in nodes.link[mine]], nodes.take(mine)
 
 

@@ -19,6 +19,7 @@ from growthcast.fit.solver.linearise import (
 from growthcast.fit.solver.problem import starting_point
 from growthcast.fit.solver.solve import departure_of, solve, view_of
 from growthcast.fit.solver.sweep import smooth
+from tests.chains import in_order
 from tests.unit.fit.small_problem import problem_of, small_nodes, small_problem
 
 AREAS, TANKS, SPECIES_COUNT = 7, 3, 3
@@ -191,6 +192,19 @@ def test_packing_keeps_every_chain_in_order():
         linked = nodes.link >= Link.GREW
         assert (nodes.day[behind][linked] <= nodes.day[linked]).all()
         assert (nodes.area[block.chains.last] == block.chains.area).all()
+        latest = np.full(7, -np.inf)
+        np.maximum.at(latest, nodes.area, nodes.day)
+        assert (nodes.day[block.chains.last] == latest[block.chains.area]).all()
+
+
+def test_a_chain_ends_where_a_cut_tells_nothing_of_what_stood_before():
+    [block] = small_problem().blocks
+    starts = np.arange(block.chains.nodes.area.size) < block.chains.offsets[1]
+    assert (starts == (block.chains.nodes.link < Link.GREW)).all()
+    nodes = in_order(block.chains)
+    assert (np.diff(nodes.area) >= 0).all()
+    assert (np.diff(nodes.day)[np.diff(nodes.area) == 0] >= 0).all()
+    assert (np.bincount(nodes.area) == np.bincount(block.chains.nodes.area)).all()
 
 
 def test_a_fit_without_readings_is_the_prior():
