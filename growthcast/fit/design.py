@@ -16,9 +16,9 @@ from growthcast.fit.rows.clock import (
     growth_clock,
     tank_conditions,
 )
+from growthcast.fit.rows.drift import knot_precision
 from growthcast.fit.rows.nodes import Habits, build_nodes, cutting_habits
 from growthcast.fit.rows.visits import AreaTraits, LeftOut, Visits, read_visits
-from growthcast.fit.solver.drift import knot_precision
 from growthcast.fit.solver.hierarchy import Pooling
 from growthcast.fit.solver.linearise import ErrorModel
 from growthcast.fit.solver.problem import Block, Problem

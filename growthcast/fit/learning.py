@@ -23,10 +23,11 @@ from numpy.typing import NDArray
 
 from growthcast.fit.design import Design, with_spreads
 from growthcast.fit.rows.chains import Link
-from growthcast.fit.solver.drift import KNOT_COUNT
+from growthcast.fit.rows.drift import KNOT_COUNT
 from growthcast.fit.solver.likelihood import variance_slopes
 from growthcast.fit.solver.linearise import error_parts
-from growthcast.fit.solver.solve import ROUGHLY, Solution, solve, view_of
+from growthcast.fit.solver.solve import ROUGHLY, Solution, solve
+from growthcast.fit.solver.view import view_of
 from growthcast.fit.spreads import LEARNT, Spreads
 from growthcast.fit.suspects import set_suspects_aside
 
@@ -131,7 +132,7 @@ def _spreads(start: Spreads, names: list[str], logs: FloatArray) -> Spreads:
 def _slopes(design: Design, solution: Solution, names: list[str], logs: FloatArray) -> FloatArray:
     """Slope (n,) of the log posterior in the log spreads."""
     problem, spreads = solution.problem, design.spreads
-    slopes = variance_slopes(problem, solution.point, solution.view)
+    slopes = variance_slopes(solution.view)
     pooling = problem.pooling
     of_tank = pooling.tank_precision * slopes.tank - 1.0
     found = dict.fromkeys(LEARNT, 0.0) | {
@@ -141,7 +142,8 @@ def _slopes(design: Design, solution: Solution, names: list[str], logs: FloatArr
         "drift": float((slopes.knots - KNOT_COUNT).sum()),
     }
     point = solution.point
-    for number, (block, at) in enumerate(zip(problem.blocks, solution.view.at, strict=True)):
+    for number, block in enumerate(problem.blocks):
+        at, _ = solution.view.block(number)
         ruled = ~design.is_cover[block.chains.nodes.area]  # cover is judged by eye
         parts = error_parts(
             block.chains,
@@ -172,8 +174,7 @@ def _covariance(
     for number in range(len(names)):
         near = logs + STEP * np.eye(len(names))[number]
         there = with_spreads(design, _spreads(start, names, near))
-        view = view_of(there.problem, solution.point)
-        moved = replace(solution, problem=there.problem, view=view)
+        moved = replace(solution, view=view_of(there.problem, solution.point))
         change[number] = (slope - _slopes(there, moved, names, near)) / STEP
     curvature, axes = np.linalg.eigh(0.5 * (change + change.T))
     covariance: FloatArray = (axes / np.maximum(curvature, LEAST_CURVATURE)) @ axes.T

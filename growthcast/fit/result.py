@@ -104,8 +104,7 @@ class GrowthFit:
     @property
     def log_likelihood(self) -> float:
         """Log likelihood of what was read, everything else integrated out."""
-        solution = self.solution
-        return log_likelihood(solution.problem, solution.point, solution.view)
+        return log_likelihood(self.solution.view)
 
     @property
     def suspects(self) -> list[LeftOut]:
@@ -222,14 +221,14 @@ def _last_nodes(solution: Solution, areas: IntArray) -> dict[str, FloatArray]:
         name: np.empty(count) for name in ("stage", "variance", "day", "pause_d")
     }
     whole["follows"] = np.empty_like(solution.point.border)
-    for block, stages, swept in zip(
-        solution.problem.blocks, solution.point.stages, solution.view.swept, strict=True
+    for block, stages, filtered in zip(
+        solution.problem.blocks, solution.point.stages, solution.view.filtered, strict=True
     ):
         chains = block.chains
         area, last = chains.area, chains.last
         whole["stage"][area] = stages[last]
-        whole["variance"][area] = swept.variance[last]
-        whole["follows"][:, area] = swept.carry[:, last]
+        whole["variance"][area] = filtered.variance[last]
+        whole["follows"][:, area] = filtered.carry[:, last]
         whole["day"][area] = chains.nodes.day[last]
         whole["pause_d"][area] = chains.nodes.pause_d[last]
     return {name: values[..., areas] for name, values in whole.items()}

@@ -90,7 +90,7 @@ def set_suspects_aside(
 def _foreseen_variance(design: Design, solution: Solution, number: int) -> FloatArray:
     """Variance (N,) of the heights foreseen in a block, the readings' own errors left out."""
     block, view = solution.problem.blocks[number], solution.view
-    at, swept = view.at[number], view.swept[number]
+    at, swept = view.block(number)
     areas, rank = np.unique(block.chains.nodes.area, return_inverse=True)
     covariance = border_covariance(view.area, view.effects, design.problem.pooling, areas)
     root: FloatArray = np.linalg.cholesky(covariance).astype(np.float64)[rank]
@@ -104,7 +104,7 @@ def _judge(
 ) -> tuple[IntArray, FloatArray]:
     """Likeliest verdict (N,) on each node, and by how much (log) it beats a sound reading."""
     nodes = solution.problem.blocks[number].chains.nodes
-    at = solution.view.at[number]
+    at, _ = solution.view.block(number)
     error = design.problem.errors.reading_variance(at.height, nodes.area)
     read = np.isfinite(nodes.reading_cm)
     reading = np.where(read, nodes.reading_cm, 1.0)
@@ -159,7 +159,7 @@ def _remember(
     just = new.cut_away & ~old.cut_away
     if not just.any():
         return new
-    height = solution.view.at[number].height
+    height = solution.view.block(number)[0].height
     return replace(
         new,
         expected_cm=np.where(just, height, new.expected_cm),
@@ -171,7 +171,7 @@ def suspects_of(design: Design, solution: Solution) -> list[Suspect]:
     """Rows that were set aside, in the order of the log."""
     found = []
     for number, block in enumerate(solution.problem.blocks):
-        nodes, at = block.chains.nodes, solution.view.at[number]
+        nodes, (at, _) = block.chains.nodes, solution.view.block(number)
         foreseen = _foreseen_variance(design, solution, number)
         for i in np.flatnonzero((block.trust < 1.0) | block.cut_away).tolist():
             expected, sd = at.height[i], np.sqrt(foreseen[i])

@@ -14,7 +14,7 @@ from numpy.typing import NDArray
 from scipy.special import ndtr, ndtri
 
 from growthcast.fit.result import AreaPosterior, GrowthFit
-from growthcast.fit.solver.drift import span_drift
+from growthcast.fit.rows.drift import span_drift
 from growthcast.fit.solver.linearise import CEILING, KNOTS, RATE
 from growthcast.growth.logistic import height_and_slope, shape_factor, stage
 

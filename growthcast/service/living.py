@@ -13,7 +13,7 @@ from numpy.typing import NDArray
 
 from growthcast.fit.result import GrowthFit
 from growthcast.fit.rows.clock import LONGEST_PAUSE_SHARE, pause_after_cut
-from growthcast.fit.solver.drift import span_drift
+from growthcast.fit.rows.drift import span_drift
 from growthcast.fit.solver.linearise import ErrorModel
 from growthcast.growth.logistic import height_at_stage, shape_factor, stage
 from growthcast.service.draws import GrowthDraws, draw_growth, span_normals

@@ -18,7 +18,7 @@ from scipy.special import ndtr
 from growthcast.fit.result import GrowthFit
 from growthcast.fit.rows.chains import Link, Look, Nodes, pack_chains
 from growthcast.fit.rows.clock import GrowthClock
-from growthcast.fit.solver.drift import knot_precision
+from growthcast.fit.rows.drift import knot_precision
 from growthcast.fit.solver.hierarchy import Pooling
 from growthcast.fit.solver.linearise import CEILING, KNOTS, RATE, ErrorModel
 from growthcast.fit.solver.problem import Block, Problem

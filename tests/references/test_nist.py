@@ -15,7 +15,7 @@ import pytest
 from scipy.optimize import least_squares, minimize_scalar
 
 from growthcast.fit.rows.chains import Link, Nodes
-from growthcast.fit.solver.drift import knot_precision
+from growthcast.fit.rows.drift import knot_precision
 from growthcast.fit.solver.hierarchy import Pooling
 from growthcast.fit.solver.linearise import CEILING, RATE, ErrorModel
 from growthcast.fit.solver.solve import solve

@@ -9,26 +9,26 @@ from numpy.typing import NDArray
 
 from growthcast.fit.solver.hierarchy import OWN, Effects, Pooling, border_covariance
 from growthcast.fit.solver.linearise import CEILING, RATE
-from growthcast.fit.solver.problem import Point, Problem
-from growthcast.fit.solver.solve import View, departure_of
 from growthcast.fit.solver.sweep import log_determinant, sweep_back, variance_along
+from growthcast.fit.solver.view import View, departure_of
 
 __all__ = ["VarianceSlopes", "log_likelihood", "variance_slopes"]
 
 FloatArray = NDArray[np.float64]
 
 
-def log_likelihood(problem: Problem, point: Point, view: View) -> float:
+def log_likelihood(view: View) -> float:
     """Log likelihood of what was read, everything else integrated out, as linearised at a point.
 
     Exact for the linear problem wherever the point lies: the squares are those at the linear
     problem's own solution, the determinants those of its curvature.
     """
-    departure = departure_of(problem, point, view)
-    border, effects = point.border + departure, view.effects
+    problem, departure = view.problem, departure_of(view)
+    border, effects = view.point.border + departure, view.effects
     squares = _prior_squares(problem.pooling, border, effects)
     determinant = _prior_determinants(problem.pooling, view)
-    for block, here, swept in zip(problem.blocks, view.at, view.swept, strict=True):
+    for number, block in enumerate(problem.blocks):
+        here, swept = view.block(number)
         own = departure[:, block.chains.nodes.area]
         lean = np.einsum("bn,bn->n", swept.lean, own)
         squares += float((swept.weight * (swept.innovation - lean) ** 2).sum())
@@ -86,18 +86,19 @@ class VarianceSlopes:
     knots: FloatArray
 
 
-def variance_slopes(problem: Problem, point: Point, view: View) -> VarianceSlopes:
+def variance_slopes(view: View) -> VarianceSlopes:
     """Differentiate the likelihood of a linear problem, exactly, in one pass back.
 
     The derivative of a log likelihood is the posterior mean of that of everything together (R. A.
     Fisher's identity): squares over their variance, less one each.
     """
-    pooling, effects = problem.pooling, view.effects
-    departure = departure_of(problem, point, view)
+    problem, effects = view.problem, view.effects
+    pooling, departure = problem.pooling, departure_of(view)
     # A ceiling that is not learnt has no part in the likelihood; nor has what follows it.
     area = replace(view.area, drag=np.zeros(problem.area_count))
     links, readings = [], []
-    for block, here, swept in zip(problem.blocks, view.at, view.swept, strict=True):
+    for number, block in enumerate(problem.blocks):
+        here, swept = view.block(number)
         nodes, mine = block.chains.nodes, block.chains.area
         rank = np.empty(problem.area_count, dtype=np.int64)
         rank[mine] = np.arange(mine.size)
@@ -120,7 +121,7 @@ def variance_slopes(problem: Problem, point: Point, view: View) -> VarianceSlope
     return VarianceSlopes(
         link=tuple(links),
         reading=tuple(readings),
-        area=_area_squares(pooling, point.border + departure, view),
+        area=_area_squares(pooling, view.point.border + departure, view),
         tank=tank[:, 0, 0],
         species=effects.species**2 + effects.species_sd() ** 2,
         knots=np.einsum("mj,kmj->k", pooling.knot_precision, tank[:, 1:, 1:]),

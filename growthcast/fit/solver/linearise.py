@@ -19,8 +19,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from growthcast.fit.rows.chains import Chains, Link, Nodes
-from growthcast.fit.solver.drift import KNOT_COUNT, SpanDrift
-from growthcast.fit.solver.looks import look_information
+from growthcast.fit.rows.drift import KNOT_COUNT, SpanDrift
+from growthcast.fit.rows.looks import look_information
 from growthcast.growth.logistic import height_and_slope, shape_factor
 from growthcast.growth.logistic import stage as stage_of
 

@@ -8,7 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from growthcast.fit.rows.chains import Chains, Link
-from growthcast.fit.solver.drift import SpanDrift, span_drift
+from growthcast.fit.rows.drift import SpanDrift, span_drift
 from growthcast.fit.solver.hierarchy import Pooling
 from growthcast.fit.solver.linearise import (
     BORDER,
@@ -16,10 +16,8 @@ from growthcast.fit.solver.linearise import (
     HABIT,
     RATE,
     ErrorModel,
-    Linearised,
 )
 from growthcast.fit.solver.shares import SharedWeights
-from growthcast.fit.solver.sweep import Swept, filtered, smooth
 from growthcast.growth.logistic import shape_factor, stage
 
 __all__ = ["Block", "Point", "Problem", "starting_point"]
@@ -79,19 +77,6 @@ class Problem:
     def area_count(self) -> int:
         """Number of areas, with or without a log."""
         return int(self.pooling.tank.size)
-
-    def stages_follow(
-        self, chains: Chains, at: Linearised, swept: Swept, departure: FloatArray
-    ) -> FloatArray:
-        """Departure of the stages at which the chains are linearised next.
-
-        Each is taken as known by its day: a later reading must not move the prediction that it is
-        compared with. Without noise between readings an area's chain is one curve, and all of its
-        readings move it: least squares.
-        """
-        if self.is_exact:
-            return smooth(chains, at, swept, departure)
-        return filtered(chains, swept, departure)
 
     @property
     def is_exact(self) -> bool:

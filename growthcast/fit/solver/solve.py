@@ -8,32 +8,19 @@ begins to swing halves its steps.
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
 
 from growthcast.fit.rows.chains import Chains, Link
-from growthcast.fit.solver.hierarchy import (
-    OWN,
-    AreaInformation,
-    Effects,
-    area_information,
-    solve_effects,
-)
-from growthcast.fit.solver.linearise import BORDER, KNOTS, RATE, Linearised, linearise
+from growthcast.fit.solver.hierarchy import OWN
+from growthcast.fit.solver.linearise import BORDER, KNOTS, RATE
 from growthcast.fit.solver.problem import Point, Problem, starting_point
-from growthcast.fit.solver.shares import shares_of
-from growthcast.fit.solver.sweep import Swept, sweep
+from growthcast.fit.solver.sweep import smooth
+from growthcast.fit.solver.view import View, departure_of, shared_out, view_of
 
-__all__ = [
-    "ROUGHLY",
-    "Solution",
-    "View",
-    "departure_of",
-    "solve",
-    "view_of",
-]
+__all__ = ["ROUGHLY", "Solution", "solve"]
 
 FloatArray = NDArray[np.float64]
 
@@ -41,7 +28,7 @@ MOST_STEPS = 60
 TOLERANCE, ROUGHLY = 1e-3, 1e-2
 """A fit ends when no area moves further than this, in standard deviations; and one that is only a
 step on the way to another."""
-EXACT_TOLERANCE = 1e-6
+EXACT_TOLERANCE = 1e-8
 """Where spans have no noise of their own a fit is least squares, judged by its digits."""
 SHARING_STEPS = 12
 """Steps after which the shares of whole-tank weights are left as they are."""
@@ -55,27 +42,22 @@ LENGTHEN, LEAST_SHARE = 1.5, 1.0 / 64.0
 
 
 @dataclass(frozen=True, slots=True)
-class View:
-    """The whole problem linearised at a point."""
-
-    at: tuple[Linearised, ...]
-    swept: tuple[Swept, ...]
-    area: AreaInformation
-    effects: Effects
-
-
-@dataclass(frozen=True, slots=True)
 class Solution:
-    """The fitted point, the curvature around it, and whose steps settled (A,).
+    """The problem at the fitted point, and whose steps settled (A,)."""
 
-    ``problem`` is the one that was solved: as posed, with whole-tank weights shared out.
-    """
-
-    problem: Problem
-    point: Point
     view: View
     converged: NDArray[np.bool_]
     steps: int
+
+    @property
+    def problem(self) -> Problem:
+        """The problem that was solved: as posed, with whole-tank weights shared out."""
+        return self.view.problem
+
+    @property
+    def point(self) -> Point:
+        """The fitted point."""
+        return self.view.point
 
 
 def solve(
@@ -87,97 +69,50 @@ def solve(
     """Fit; areas whose steps do not settle within the limit come back as not converged."""
     if problem.is_exact:
         tolerance = EXACT_TOLERANCE
-    point = start or starting_point(problem)
-    pace = _Pace(np.ones(problem.area_count), np.zeros_like(point.border))
-    moved = np.full(problem.area_count, np.inf)
-    view, steps = view_of(problem, point), 0
-    while steps < most_steps and moved.max(initial=0.0) > tolerance:
+    view, steps = view_of(problem, start or starting_point(problem)), 0
+    share, last = np.ones(problem.area_count), np.zeros_like(view.point.border)
+    while True:
         if steps < SHARING_STEPS and problem.has_shares:
-            problem, point = shared_out(problem, point, view)
-            view = view_of(problem, point)
-        point, pace, moved = _step(problem, point, view, pace)
-        view = view_of(problem, point)
+            view = view_of(*shared_out(view))
+        departure = departure_of(view)
+        in_sd = departure / _scale(view)
+        moved = np.max(np.abs(in_sd), axis=0)
+        if steps == most_steps or moved.max(initial=0.0) <= tolerance:
+            return Solution(view, moved <= SETTLED, steps)
+        # An area that turns back on its last step takes half as much of the next, and lengthens its
+        # steps again while it goes straight on.
+        turned = (in_sd * last).sum(axis=0) < 0.0
+        share = np.clip(np.where(turned, 0.5, LENGTHEN) * share, LEAST_SHARE, 1.0)
+        view, last = view_of(view.problem, _stepped(view, departure, share)), in_sd
         steps += 1
-    return Solution(
-        problem=problem,
-        point=point,
-        view=view,
-        converged=moved <= SETTLED,
-        steps=steps,
-    )
 
 
-def view_of(problem: Problem, point: Point) -> View:
-    """Linearise a problem at a point and eliminate everything down to the shared effects."""
-    information = np.zeros((BORDER, BORDER, problem.area_count))
-    score = np.zeros((BORDER, problem.area_count))
-    at, swept = [], []
-    for block, stages, shared in zip(problem.blocks, point.stages, point.shared_cm, strict=True):
-        chains = block.chains
-        here = linearise(
-            chains,
-            block.drift,
-            stages,
-            point.border,
-            problem.shape,
-            problem.errors,
-            block.trust,
-            shared,
-        )
-        done = sweep(chains, here)
-        information[:, :, chains.area] = done.information
-        score[:, chains.area] = done.score
-        at.append(here)
-        swept.append(done)
-    area = area_information(information, score, point.border, problem.pooling)
-    effects = solve_effects(area, point.border, problem.pooling)
-    return View(tuple(at), tuple(swept), area, effects)
-
-
-def shared_out(problem: Problem, point: Point, view: View) -> tuple[Problem, Point]:
-    """Share whole-tank weights out over the areas, by what each is expected to have given."""
-    blocks, shared = [], []
-    for block, here, swept in zip(problem.blocks, view.at, view.swept, strict=True):
-        removed, unsure = shares_of(block.shares, block.chains, here, swept, point.border)
-        blocks.append(replace(block, chains=block.chains.with_removed(removed)))
-        shared.append(unsure)
-    return replace(problem, blocks=tuple(blocks)), replace(point, shared_cm=tuple(shared))
-
-
-@dataclass(frozen=True, slots=True)
-class _Pace:
-    """Share of its step that each area takes (A,), and the last step in sd (B, A)."""
-
-    share: FloatArray
-    last: FloatArray
-
-
-def _step(
-    problem: Problem, point: Point, view: View, pace: _Pace
-) -> tuple[Point, _Pace, FloatArray]:
-    """One Gauss-Newton step; returns the new point, its pace, and how far each area moved, in sd.
-
-    An area that turns back on its last step takes half as much of the next, and lengthens its
-    steps again while it goes straight on.
-    """
-    departure = departure_of(problem, point, view)
-    in_sd = departure / _scale(problem, view.area)
-    turned = (in_sd * pace.last).sum(axis=0) < 0.0
-    share = np.clip(np.where(turned, 0.5, LENGTHEN) * pace.share, LEAST_SHARE, 1.0)
-    tank = problem.pooling.tank
-    together = np.full(problem.pooling.tank_precision.size, 1.0)
+def _stepped(view: View, departure: FloatArray, share: FloatArray) -> Point:
+    """Return the point a step further; each area (A,) takes a share of its departure (B, A)."""
+    problem, point, tank = view.problem, view.point, view.problem.pooling.tank
+    together = np.ones(problem.pooling.tank_precision.size)
     np.minimum.at(together, tank, share)  # a tank's drift is one
     taken = departure * share
     taken[KNOTS:] = departure[KNOTS:] * together[tank]
     taken *= np.min(LONGEST_STEP / np.maximum(np.abs(taken), LONGEST_STEP), axis=0)
     stages = tuple(
-        _within_reach(block.chains, stages, problem.stages_follow(block.chains, at, swept, taken))
-        for block, stages, at, swept in zip(
-            problem.blocks, point.stages, view.at, view.swept, strict=True
-        )
+        _within_reach(block.chains, stages, _stages_follow(view, number, taken))
+        for number, (block, stages) in enumerate(zip(problem.blocks, point.stages, strict=True))
     )
-    new = Point(stages, point.border + taken, point.shared_cm)
-    return new, _Pace(share, in_sd), np.max(np.abs(in_sd), axis=0)
+    return Point(stages, point.border + taken, point.shared_cm)
+
+
+def _stages_follow(view: View, number: int, departure: FloatArray) -> FloatArray:
+    """Departure of the stages at which a block is linearised next.
+
+    Each is taken as known by its day: a later reading must not move the prediction that it is
+    compared with. Without noise between readings an area's chain is one curve, and all of its
+    readings move it: least squares.
+    """
+    chains = view.problem.blocks[number].chains
+    if view.problem.is_exact:
+        return smooth(chains, *view.block(number), departure)
+    return view.filtered[number].departure(chains.nodes, departure)
 
 
 def _within_reach(chains: Chains, stages: FloatArray, step: FloatArray) -> FloatArray:
@@ -191,9 +126,9 @@ def _within_reach(chains: Chains, stages: FloatArray, step: FloatArray) -> Float
     return kept
 
 
-def _scale(problem: Problem, area: AreaInformation) -> FloatArray:
+def _scale(view: View) -> FloatArray:
     """Standard deviations (B, A) given the rest, by which steps are judged."""
-    pooling = problem.pooling
+    pooling, area = view.problem.pooling, view.area
     held = area.precision[:, 0, 0] + pooling.area_precision
     rate = 1.0 / np.sqrt(np.where(held > 0.0, held, 1.0))
     own = np.sqrt(np.maximum(np.einsum("aii->ai", area.own_covariance), 0.0))
@@ -202,17 +137,3 @@ def _scale(problem: Problem, area: AreaInformation) -> FloatArray:
     scale[OWN] = np.where(own > 0.0, own, 1.0).T
     scale[KNOTS:] = 1.0 / np.sqrt(np.diag(pooling.knot_precision))[:, None]
     return scale
-
-
-def departure_of(problem: Problem, point: Point, view: View) -> FloatArray:
-    """Step (B, A) of every area's border that goes with the shared effects."""
-    pooling, area, effects = problem.pooling, view.area, view.effects
-    own = pooling.area_precision
-    held, _, follows = area.rate_given(own)
-    knots = effects.knots()[:, pooling.tank] - point.border[KNOTS:]
-    pulled = area.score[:, 0] + own * (effects.centre(pooling) - point.border[RATE])
-    rate = np.divide(pulled, held, out=np.zeros_like(held), where=held > 0.0)
-    rate = rate + np.einsum("am,ma->a", follows, knots)
-    moved = np.concatenate([rate[None], knots])
-    own_moved = (area.own_mean + np.einsum("aik,ka->ai", area.own_follows, moved)).T
-    return np.concatenate([rate[None], own_moved, knots])

@@ -21,13 +21,13 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from growthcast.fit.rows.chains import Chains, Link
+from growthcast.fit.rows.chains import Chains, Link, Nodes
 from growthcast.fit.solver.linearise import BORDER, CEILING, HABIT, Linearised
 
 __all__ = [
     "Backward",
+    "Filtered",
     "Swept",
-    "filtered",
     "log_determinant",
     "smooth",
     "sweep",
@@ -39,12 +39,29 @@ FloatArray = NDArray[np.float64]
 
 
 @dataclass(frozen=True, slots=True)
+class Filtered:
+    """Stages as known by their day: ``mean + carry @ departure`` of the border, (N,), (B, N).
+
+    ``variance`` (N,) is theirs given the border.
+    """
+
+    mean: FloatArray
+    carry: FloatArray
+    variance: FloatArray
+
+    def departure(self, nodes: Nodes, borders: FloatArray) -> FloatArray:
+        """Departure (N,) of every stage for a departure (B, A) of the borders."""
+        step: FloatArray = self.mean + np.einsum("bn,bn->n", self.carry, borders[:, nodes.area])
+        return step
+
+
+@dataclass(frozen=True, slots=True)
 class Swept:
     """Result of the forward pass over a block of R areas and N nodes.
 
     ``information`` (B, B, R) and ``score`` (B, R) are what the chains say on departures of the
-    border; ``mean`` (N,), ``carry`` (B, N) and ``variance`` (N,) give each filtered stage as
-    ``mean + carry @ departure``; ``ahead_*`` the same before a node's own reading.
+    border; ``filtered`` is each stage as its own reading and those before have it, ``ahead_*`` the
+    same before its own reading.
     ``innovation`` (N,) is what each reading says beyond what was foreseen without it [cm],
     ``lean`` (B, N) how far that height moves with the border, and ``weight`` (N,) the inverse of
     the innovation's variance, 0 where nothing was read.
@@ -55,9 +72,7 @@ class Swept:
     innovation: FloatArray
     lean: FloatArray
     weight: FloatArray
-    mean: FloatArray
-    carry: FloatArray
-    variance: FloatArray
+    filtered: Filtered
     ahead_mean: FloatArray
     ahead_carry: FloatArray
     ahead_variance: FloatArray
@@ -95,9 +110,7 @@ def sweep(chains: Chains, at: Linearised) -> Swept:
         innovation=off[0],
         lean=-off[1:],
         weight=weight,
-        mean=state[0],
-        carry=state[1:],
-        variance=variance,
+        filtered=Filtered(state[0], state[1:], variance),
         ahead_mean=ahead[0],
         ahead_carry=ahead[1:],
         ahead_variance=ahead_variance,
@@ -117,16 +130,10 @@ def _weighted_squares(chains: Chains, rows: FloatArray, weight: FloatArray) -> F
     return squares
 
 
-def filtered(chains: Chains, swept: Swept, departure: FloatArray) -> FloatArray:
-    """Departure (N,) of every stage as known by its day, for a departure (B, A) of the borders."""
-    own = departure[:, chains.nodes.area]
-    step: FloatArray = swept.mean + np.einsum("bn,bn->n", swept.carry, own)
-    return step
-
-
 def smooth(chains: Chains, at: Linearised, swept: Swept, departure: FloatArray) -> FloatArray:
     """Departure of every stage, (N,), that goes with a departure (B, A) of the borders."""
-    step, own = filtered(chains, swept, departure), departure[:, chains.nodes.area]
+    step = swept.filtered.departure(chains.nodes, departure)
+    own = departure[:, chains.nodes.area]
     ahead = swept.ahead_mean + np.einsum("bn,bn->n", swept.ahead_carry, own)
     for behind, later in _backwards(chains):
         step[behind] += _gain(at, swept, behind, later) * (step[later] - ahead[later])
@@ -184,7 +191,7 @@ def _backwards(chains: Chains) -> list[tuple[slice, slice]]:
 
 def _gain(at: Linearised, swept: Swept, behind: slice, later: slice) -> FloatArray:
     spread = swept.ahead_variance[later]
-    gain = at.pull[later] * swept.variance[behind]
+    gain = at.pull[later] * swept.filtered.variance[behind]
     quotient: FloatArray = np.divide(gain, spread, out=np.zeros_like(gain), where=spread > 0.0)
     return quotient
 

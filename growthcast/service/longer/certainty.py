@@ -16,7 +16,7 @@ from numpy.typing import NDArray
 from scipy.special import ndtr, ndtri
 
 from growthcast.fit.result import GrowthFit
-from growthcast.fit.solver.drift import MEMORY_D, span_drift
+from growthcast.fit.rows.drift import MEMORY_D, span_drift
 from growthcast.fit.solver.linearise import KNOTS, RATE, ErrorModel
 from growthcast.growth.logistic import shape_factor, stage
 from growthcast.service.living import HAND_SPREAD, LivingAreas

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from growthcast.fit.solver.drift import span_drift
+from growthcast.fit.rows.drift import span_drift
 from growthcast.growth.logistic import growth_rate_cm_per_day, shape_factor, stage
 from growthcast.service.living import LivingAreas
 

@@ -15,7 +15,7 @@ from numpy.typing import NDArray
 
 from growthcast.book.book import Book
 from growthcast.fit.result import GrowthFit
-from growthcast.fit.solver.drift import span_drift
+from growthcast.fit.rows.drift import span_drift
 from growthcast.fit.solver.linearise import CEILING, KNOTS, RATE
 from growthcast.growth.logistic import shape_factor, stage
 from growthcast.service.advice import TankAdvice

@@ -13,7 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from growthcast.fit.result import AreaPosterior, GrowthFit
-from growthcast.fit.solver.drift import span_drift
+from growthcast.fit.rows.drift import span_drift
 from growthcast.fit.solver.linearise import CEILING, KNOTS, RATE
 from growthcast.growth.logistic import height_at_stage, shape_factor, stage
 from growthcast.service.draws import span_normals

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from growthcast.fit.rows.chains import Link, Look, Nodes, pack_chains
-from growthcast.fit.solver.drift import knot_precision
+from growthcast.fit.rows.drift import knot_precision
 from growthcast.fit.solver.hierarchy import Pooling
 from growthcast.fit.solver.linearise import ErrorModel
 from growthcast.fit.solver.problem import Block, Problem

@@ -11,7 +11,7 @@ from growthcast.fit.design import build_design, with_spreads
 from growthcast.fit.learning import PRIOR_SD, learn_spreads
 from growthcast.fit.result import fit_growth
 from growthcast.fit.solver.likelihood import log_likelihood
-from growthcast.fit.solver.solve import view_of
+from growthcast.fit.solver.view import view_of
 from growthcast.fit.spreads import LEARNT, Spreads
 from tests.books import HEADER, PRACTICE, make_book, stem_log
 
@@ -60,7 +60,7 @@ def test_the_likelihood_falls_on_both_sides_of_what_is_learnt(tmp_path):
         view = view_of(problem, solution.point)
         logs = [np.log(getattr(spreads, name) / getattr(design.spreads, name)) for name in LEARNT]
         prior = -0.5 * sum(log**2 for log in logs) / PRIOR_SD**2
-        return log_likelihood(problem, solution.point, view) + prior
+        return log_likelihood(view) + prior
 
     top = level(found.spreads)
     for name in found.spreads.sd:

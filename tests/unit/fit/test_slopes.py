@@ -11,8 +11,9 @@ from growthcast.fit.rows.chains import Link
 from growthcast.fit.solver.hierarchy import area_information, solve_effects
 from growthcast.fit.solver.likelihood import log_likelihood, variance_slopes
 from growthcast.fit.solver.linearise import error_parts
-from growthcast.fit.solver.solve import View, solve, view_of
+from growthcast.fit.solver.solve import solve
 from growthcast.fit.solver.sweep import sweep
+from growthcast.fit.solver.view import View, view_of
 from tests.unit.fit.small_problem import small_problem
 
 STEP = 1e-4
@@ -43,7 +44,7 @@ def likelihood_of(problem, point, at):
     information[:, :, area], score[:, area] = swept.information, swept.score
     by_area = area_information(information, score, point.border, problem.pooling)
     effects = solve_effects(by_area, point.border, problem.pooling)
-    return log_likelihood(problem, point, View((at,), (swept,), by_area, effects))
+    return log_likelihood(View(problem, point, ((at, swept),), (swept.filtered,), by_area, effects))
 
 
 def difference(level):
@@ -53,8 +54,8 @@ def difference(level):
 
 def test_the_noise_of_every_link_has_its_slope(solved):
     problem, point, view = solved
-    [at] = view.at
-    [slope] = variance_slopes(problem, point, view).link
+    [(at, _)] = view.kept
+    [slope] = variance_slopes(view).link
     for node in np.flatnonzero(problem.blocks[0].chains.nodes.link >= Link.GREW):
 
         def level(by, node=node):
@@ -68,8 +69,8 @@ def test_the_noise_of_every_link_has_its_slope(solved):
 @pytest.mark.parametrize("name", ["height_error_cm", "height_error_share", "weight"])
 def test_errors_of_readings_and_cuts_have_their_slopes(solved, name):
     problem, point, view = solved
-    [block], [at] = problem.blocks, view.at
-    slopes = variance_slopes(problem, point, view)
+    [block], [(at, _)] = problem.blocks, view.kept
+    slopes = variance_slopes(view)
     errors = problem.errors
     parts = error_parts(
         block.chains, block.drift, at, point.border, errors, block.trust, point.shared_cm[0]
@@ -80,7 +81,7 @@ def test_errors_of_readings_and_cuts_have_their_slopes(solved, name):
     def level(by):
         wider = replace(errors, **{name: getattr(errors, name) * np.exp(by)})
         there = replace(problem, errors=wider)
-        return log_likelihood(there, point, view_of(there, point))
+        return log_likelihood(view_of(there, point))
 
     assert abs(found) > 0.01
     assert found == pytest.approx(difference(level), rel=1e-5, abs=1e-5)
@@ -88,7 +89,7 @@ def test_errors_of_readings_and_cuts_have_their_slopes(solved, name):
 
 def test_spans_and_drift_make_up_the_noise_of_growth(solved):
     problem, point, view = solved
-    [block], [at] = problem.blocks, view.at
+    [block], [(at, _)] = problem.blocks, view.kept
     parts = error_parts(
         block.chains, block.drift, at, point.border, problem.errors, block.trust, 0.0
     )
@@ -104,7 +105,7 @@ def test_shared_spreads_have_their_slopes(solved, name):
     pooling = problem.pooling
     field = "knot_precision" if name == "knots" else f"{name}_precision"
     precision = getattr(pooling, field)
-    squares = getattr(variance_slopes(problem, point, view), name)
+    squares = getattr(variance_slopes(view), name)
     if name == "knots":
         found = (squares - pooling.knot_precision.shape[0]).sum()
     else:
@@ -113,7 +114,7 @@ def test_shared_spreads_have_their_slopes(solved, name):
     def level(by):
         wider = replace(pooling, **{field: precision * np.exp(-2.0 * by)})
         there = replace(problem, pooling=wider)
-        return log_likelihood(there, point, view_of(there, point))
+        return log_likelihood(view_of(there, point))
 
     assert abs(found) > 0.01
     assert found == pytest.approx(difference(level), rel=1e-5, abs=1e-5)

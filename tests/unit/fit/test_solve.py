@@ -17,8 +17,9 @@ from growthcast.fit.solver.linearise import (
     RATE,
 )
 from growthcast.fit.solver.problem import starting_point
-from growthcast.fit.solver.solve import departure_of, solve, view_of
+from growthcast.fit.solver.solve import solve
 from growthcast.fit.solver.sweep import smooth
+from growthcast.fit.solver.view import departure_of, view_of
 from tests.chains import in_order
 from tests.unit.fit.small_problem import problem_of, small_nodes, small_problem
 
@@ -32,7 +33,7 @@ def dense_system(problem, point, view):
     Unknowns: departures of every stage; of every area's rate, ceiling, density and habit; every
     tank's effect and knots and every species' effect, these last as they are.
     """
-    [block], [at] = problem.blocks, view.at
+    [block], [(at, _)] = problem.blocks, view.kept
     nodes, pooling = block.chains.nodes, problem.pooling
     n = nodes.area.size
     own = [RATE, *OWN]
@@ -101,8 +102,8 @@ def both(request):
 
 
 def test_the_step_is_that_of_the_dense_system(both):
-    problem, point, view, step, _, (n, area_at, tank_at, species_at) = both
-    departure = departure_of(problem, point, view)
+    problem, _, view, step, _, (n, area_at, tank_at, species_at) = both
+    departure = departure_of(view)
     for a in range(AREAS):
         for b in (RATE, *OWN):
             assert departure[b, a] == pytest.approx(step[area_at(a, b)], abs=2e-7)
@@ -111,7 +112,7 @@ def test_the_step_is_that_of_the_dense_system(both):
             assert view.effects.tank[t, k] == pytest.approx(step[tank_at(t, k)], abs=2e-7)
     for s in range(SPECIES_COUNT):
         assert view.effects.species[s] == pytest.approx(step[species_at(s)], abs=2e-7)
-    stages = smooth(problem.blocks[0].chains, view.at[0], view.swept[0], departure)
+    stages = smooth(problem.blocks[0].chains, *view.block(0), departure)
     np.testing.assert_allclose(stages, step[:n], atol=1e-6)
 
 
@@ -129,7 +130,7 @@ def test_covariances_are_those_of_the_dense_system(both):
     np.testing.assert_allclose(
         view.effects.species_covariance, covariance[np.ix_(species, species)], rtol=1e-5
     )
-    chains, swept = problem.blocks[0].chains, view.swept[0]
+    chains, swept = problem.blocks[0].chains, view.filtered[0]
     carry, border = swept.carry[:, chains.last], found[chains.area]
     whole = swept.variance[chains.last] + np.einsum("bn,nbc,cn->n", carry, border, carry)
     np.testing.assert_allclose(whole, np.diag(covariance)[chains.last], rtol=1e-4)
@@ -142,7 +143,7 @@ def test_the_likelihood_is_that_of_the_dense_system(both):
     """
     problem, point, view, step, covariance, _ = both
     right = dense_system(problem, point, view)[1]
-    [block], [at], pooling = problem.blocks, view.at, problem.pooling
+    [block], [(at, _)], pooling = problem.blocks, view.kept, problem.pooling
     nodes, fresh = block.chains.nodes, block.chains.nodes.link == Link.FRESH
     stands = np.einsum("mn,mn->n", at.drive[KNOTS:], point.border[KNOTS:][:, nodes.area])
     squares = ((at.gap - stands) ** 2 / at.noise).sum() + at.misfit.sum()
@@ -158,13 +159,13 @@ def test_the_likelihood_is_that_of_the_dense_system(both):
     determinant -= sum(np.log(held).sum() for held in priors)
     determinant -= TANKS * np.linalg.slogdet(pooling.knot_precision)[1]
     expected = -0.5 * (squares + determinant)
-    assert log_likelihood(problem, point, view) == pytest.approx(expected, abs=1e-4)
+    assert log_likelihood(view) == pytest.approx(expected, abs=1e-4)
 
 
 def test_the_fit_settles():
     solution = solve(small_problem(), tolerance=1e-6)
     assert solution.converged.all()
-    assert np.abs(departure_of(solution.problem, solution.point, solution.view)).max() < 1e-5
+    assert np.abs(departure_of(solution.view)).max() < 1e-5
 
 
 def test_areas_of_a_tank_teach_each_other():
@@ -217,4 +218,4 @@ def test_a_fit_without_readings_is_the_prior():
     alone = problem_of(rest, whole.pooling, whole.errors, whole.shape, whole.first_habit)
     solution = solve(alone)
     np.testing.assert_allclose(solution.point.border[RATE], whole.pooling.offset, atol=1e-9)
-    np.testing.assert_allclose(solution.view.at[0].height, 6.0, atol=0.01)
+    np.testing.assert_allclose(solution.view.block(0)[0].height, 6.0, atol=0.01)

@@ -10,7 +10,7 @@ import pytest
 from growthcast.errors import BookProblems
 from growthcast.fit.design import day_number
 from growthcast.fit.result import fit_growth
-from growthcast.fit.solver.drift import span_drift
+from growthcast.fit.rows.drift import span_drift
 from growthcast.fit.solver.linearise import CEILING, KNOTS, RATE
 from growthcast.forecast.heights import LEVELS, crossing_days, forecast_heights
 from growthcast.forecast.report import forecast_growth

@@ -18,11 +18,11 @@ from growthcast.book.book import Book
 from growthcast.fit.design import Design, build_design
 from growthcast.fit.result import GrowthFit, fit_growth
 from growthcast.fit.rows.chains import Link
-from growthcast.fit.solver.drift import KNOT_COUNT, SpanDrift
+from growthcast.fit.rows.drift import KNOT_COUNT, SpanDrift
 from growthcast.fit.solver.linearise import BORDER, CEILING, HABIT, KNOTS, linearise
 from growthcast.fit.solver.problem import Block, Point, Problem
-from growthcast.fit.solver.solve import View, shared_out, view_of
-from growthcast.fit.solver.sweep import filtered, sweep
+from growthcast.fit.solver.sweep import sweep
+from growthcast.fit.solver.view import View, shared_out, view_of
 from growthcast.forecast.hindsight import known_before
 from growthcast.forecast.report import as_date
 
@@ -184,14 +184,13 @@ def _filtered_through(
     shared = tuple(np.zeros(block.chains.nodes.area.size) for block in problem.blocks)
     point = Point(stages, border, shared)
     view = view_of(problem, point)
-    still = np.zeros_like(border)
     for _ in range(ROUNDS):
         if problem.has_shares:
-            problem, point = shared_out(problem, point, view)
+            problem, point = shared_out(view)
             view = view_of(problem, point)
         stages = tuple(
-            np.clip(old + np.clip(filtered(block.chains, swept, still), -3.0, 3.0), -10.0, 60.0)
-            for block, old, swept in zip(problem.blocks, point.stages, view.swept, strict=True)
+            np.clip(old + np.clip(filtered.mean, -3.0, 3.0), -10.0, 60.0)
+            for old, filtered in zip(point.stages, view.filtered, strict=True)
         )
         point = replace(point, stages=stages)
         view = view_of(problem, point)
@@ -224,7 +223,7 @@ def _of_block(
     problem: Problem, point: Point, view: View, number: int, bin_day: FloatArray
 ) -> tuple[FloatArray, ...]:
     """Areas, days, surprises, variances, leans (n, B) and weekly growth (n, T) of a block."""
-    block, swept = problem.blocks[number], view.swept[number]
+    block, (_, swept) = problem.blocks[number], view.block(number)
     nodes = block.chains.nodes
     told = np.flatnonzero(swept.weight > 0.0)
     told = told[(nodes.link[told] == Link.GREW) | (nodes.link[told] >= Link.CUT)]
