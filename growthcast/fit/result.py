@@ -117,7 +117,7 @@ class GrowthFit:
                 int(design.row_numbers[suspect.row]),
                 f"{design.area_id[suspect.area]} {suspect.why(str(units[suspect.area]))}",
             )
-            for suspect in suspects_of(design, self.solution)
+            for suspect in suspects_of(self.solution.view)
         ]
 
     @property

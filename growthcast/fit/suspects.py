@@ -10,6 +10,7 @@ judged first, since one bad reading makes its neighbours look bad.
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
+from functools import partial
 
 import numpy as np
 from numpy.typing import NDArray
@@ -19,8 +20,9 @@ from growthcast.fit.rows.chains import Link
 from growthcast.fit.solver.hierarchy import border_covariance
 from growthcast.fit.solver.linearise import HABIT
 from growthcast.fit.solver.problem import Block
-from growthcast.fit.solver.solve import ROUGHLY, Solution, solve
+from growthcast.fit.solver.solve import ROUGHLY, Solution, go_on, solve_changed
 from growthcast.fit.solver.sweep import variance_along
+from growthcast.fit.solver.view import View
 
 __all__ = ["Suspect", "set_suspects_aside", "suspects_of"]
 
@@ -72,53 +74,89 @@ def set_suspects_aside(
 
     ``wider`` stretches what was foreseen, for spreads that have not been learnt yet.
     """
+    solution = go_on(_without_suspects(solution, wider).view)
+    return replace(design, problem=solution.problem), solution
+
+
+def _without_suspects(solution: Solution, wider: float) -> Solution:
+    judge_again = partial(_without_suspects, wider=wider)
     for _ in range(MOST_ROUNDS):
-        blocks, changed = [], False
+        blocks, changed = [], np.zeros(solution.problem.area_count, dtype=bool)
         for number, block in enumerate(solution.problem.blocks):
-            foreseen = _foreseen_variance(design, solution, number)
-            verdict = _judge(design, solution, number, foreseen * wider**2)
-            new = _remember(block, _set_aside(block, *verdict), solution, number, foreseen)
-            changed |= new is not block
+            new = _judged(block, _foreseen(solution.view, number), wider)
+            differs = (new.trust != block.trust) | (
+                new.chains.nodes.link != block.chains.nodes.link
+            )
+            changed[block.chains.nodes.area[differs]] = True
             blocks.append(new)
-        if not changed:
+        if not changed.any():
             break
-        design = replace(design, problem=replace(solution.problem, blocks=tuple(blocks)))
-        solution = solve(design.problem, solution.point, STEPS_BETWEEN, ROUGHLY)
-    return design, solve(design.problem, solution.point)
+        problem = replace(solution.problem, blocks=tuple(blocks))
+        solution = solve_changed(
+            solution.view, problem, changed, STEPS_BETWEEN, ROUGHLY, judge_again
+        )
+    return solution
 
 
-def _foreseen_variance(design: Design, solution: Solution, number: int) -> FloatArray:
-    """Variance (N,) of the heights foreseen in a block, the readings' own errors left out."""
-    block, view = solution.problem.blocks[number], solution.view
-    at, swept = view.block(number)
-    areas, rank = np.unique(block.chains.nodes.area, return_inverse=True)
-    covariance = border_covariance(view.area, view.effects, design.problem.pooling, areas)
+@dataclass(frozen=True, slots=True)
+class _Foreseen:
+    """Heights foreseen in a block, (N,), with the variances of both them and a reading.
+
+    ``usual`` are the log heights that the areas are usually cut to.
+    """
+
+    height: FloatArray
+    variance: FloatArray
+    error: FloatArray
+    usual: FloatArray
+
+
+def _foreseen(view: View, number: int) -> _Foreseen:
+    """What was foreseen at the nodes of a block, without their own readings."""
+    problem, (at, swept) = view.problem, view.block(number)
+    nodes = problem.blocks[number].chains.nodes
+    areas, rank = np.unique(nodes.area, return_inverse=True)
+    covariance = border_covariance(view.area, view.effects, problem.pooling, areas)
     root: FloatArray = np.linalg.cholesky(covariance).astype(np.float64)[rank]
     unsure = variance_along(root, swept.lean)
-    variance: FloatArray = at.slope**2 * swept.ahead_variance + unsure
-    return variance
+    return _Foreseen(
+        height=at.height,
+        variance=at.slope**2 * swept.ahead_variance + unsure,
+        error=problem.errors.reading_variance(at.height, nodes.area),
+        usual=view.point.border[HABIT, nodes.area],
+    )
 
 
-def _judge(
-    design: Design, solution: Solution, number: int, foreseen: FloatArray
-) -> tuple[IntArray, FloatArray]:
+def _judged(block: Block, foreseen: _Foreseen, wider: float) -> Block:
+    """Act on the likeliest verdicts on the nodes of a block; the same block if nothing changes."""
+    verdict, beats = _verdicts(block, foreseen, wider)
+    new = _set_aside(block, verdict, beats)
+    just = new.cut_away & ~block.cut_away
+    if not just.any():
+        return new
+    return replace(  # what was foreseen cannot be told once the span is broken
+        new,
+        expected_cm=np.where(just, foreseen.height, new.expected_cm),
+        expected_sd_cm=np.where(just, np.sqrt(foreseen.variance), new.expected_sd_cm),
+    )
+
+
+def _verdicts(block: Block, foreseen: _Foreseen, wider: float) -> tuple[IntArray, FloatArray]:
     """Likeliest verdict (N,) on each node, and by how much (log) it beats a sound reading."""
-    nodes = solution.problem.blocks[number].chains.nodes
-    at, _ = solution.view.block(number)
-    error = design.problem.errors.reading_variance(at.height, nodes.area)
+    nodes, height, error = block.chains.nodes, foreseen.height, foreseen.error
+    variance = foreseen.variance * wider**2
     read = np.isfinite(nodes.reading_cm)
     reading = np.where(read, nodes.reading_cm, 1.0)
-    off = np.where(read, nodes.reading_cm - at.height, 0.0)
-    sound = np.log(1.0 - GROSS_SHARE - UNLOGGED_SHARE) + _log_normal(off, foreseen + error)
-    gross = np.log(GROSS_SHARE) + _log_normal(off, foreseen + GROSS_WIDTH**2 * error)
+    off = np.where(read, nodes.reading_cm - height, 0.0)
+    sound = np.log(1.0 - GROSS_SHARE - UNLOGGED_SHARE) + _log_normal(off, variance + error)
+    gross = np.log(GROSS_SHARE) + _log_normal(off, variance + GROSS_WIDTH**2 * error)
     grew, aimed = nodes.link == Link.GREW, nodes.link == Link.AIMED
-    usual = solution.point.border[HABIT, nodes.area]
     # After a cut that nobody logged it stands between where it is cut to and what was foreseen.
-    bottom = np.minimum(LOWEST_UNLOGGED_SHARE * np.exp(usual), 0.5 * at.height)
-    low = grew & (reading < at.height) & (reading > bottom)
-    room = np.where(low, at.height - bottom, 1.0)
+    bottom = np.minimum(LOWEST_UNLOGGED_SHARE * np.exp(foreseen.usual), 0.5 * height)
+    low = grew & (reading < height) & (reading > bottom)
+    room = np.where(low, height - bottom, 1.0)
     unlogged = np.where(low, np.log(UNLOGGED_SHARE / room), -np.inf)
-    apart = np.log(np.maximum(reading, 1e-9)) - usual
+    apart = np.log(np.maximum(reading, 1e-9)) - foreseen.usual
     elsewhere = np.log(UNUSUAL_SHARE / np.maximum(reading, 1e-9))
     elsewhere = elsewhere + _log_normal(apart, np.full_like(apart, UNUSUAL_SPREAD**2))
     unusual = np.where(aimed, elsewhere, -np.inf)
@@ -152,29 +190,16 @@ def _set_aside(block: Block, verdict: IntArray, beats: FloatArray) -> Block:
     return replace(block, chains=chains, trust=trust, cut_away=cut_away)
 
 
-def _remember(
-    old: Block, new: Block, solution: Solution, number: int, foreseen: FloatArray
-) -> Block:
-    """Keep what was foreseen at the nodes whose span has just been broken."""
-    just = new.cut_away & ~old.cut_away
-    if not just.any():
-        return new
-    height = solution.view.block(number)[0].height
-    return replace(
-        new,
-        expected_cm=np.where(just, height, new.expected_cm),
-        expected_sd_cm=np.where(just, np.sqrt(foreseen), new.expected_sd_cm),
-    )
-
-
-def suspects_of(design: Design, solution: Solution) -> list[Suspect]:
+def suspects_of(view: View) -> list[Suspect]:
     """Rows that were set aside, in the order of the log."""
     found = []
-    for number, block in enumerate(solution.problem.blocks):
-        nodes, (at, _) = block.chains.nodes, solution.view.block(number)
-        foreseen = _foreseen_variance(design, solution, number)
-        for i in np.flatnonzero((block.trust < 1.0) | block.cut_away).tolist():
-            expected, sd = at.height[i], np.sqrt(foreseen[i])
+    for number, block in enumerate(view.problem.blocks):
+        doubted = np.flatnonzero((block.trust < 1.0) | block.cut_away).tolist()
+        if not doubted:
+            continue
+        nodes, foreseen = block.chains.nodes, _foreseen(view, number)
+        for i in doubted:
+            expected, sd = foreseen.height[i], np.sqrt(foreseen.variance[i])
             if block.cut_away[i]:
                 expected, sd = block.expected_cm[i], block.expected_sd_cm[i]
             found.append(

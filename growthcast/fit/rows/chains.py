@@ -127,6 +127,28 @@ class Chains:
         """Return the same chains with other lengths cut off."""
         return replace(self, nodes=replace(self.nodes, removed_cm=removed_cm))
 
+    def of_areas(self, kept: NDArray[np.bool_]) -> tuple[Chains, IntArray]:
+        """Return the chains of the areas ``kept`` (A,), numbered among themselves.
+
+        With them the places (n,) of their nodes among those of the block.
+        """
+        at = np.flatnonzero(kept[self.nodes.area])
+        place = np.full(self.nodes.area.size + 1, at.size)
+        place[at] = np.arange(at.size)
+        number, mine = np.cumsum(kept) - 1, kept[self.area]
+        nodes = self.nodes.take(at)
+        left = np.unique(np.searchsorted(at, self.offsets))  # positions that nobody reaches go
+        grouped = (places[mine[: places.shape[0]]] for places in self.by_area)
+        chains = Chains(
+            nodes=replace(nodes, area=number[nodes.area]),
+            offsets=left,
+            previous=place[self.previous[at]],
+            area=number[self.area[mine]],
+            last=place[self.last[mine]],
+            by_area=tuple(place[places] for places in grouped if places.size),
+        )
+        return chains, at
+
 
 def pack_chains(
     nodes: Nodes, tank: IntArray, nodes_a_block: int = NODES_A_BLOCK

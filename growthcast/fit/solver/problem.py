@@ -24,6 +24,8 @@ __all__ = ["Block", "Point", "Problem", "starting_point"]
 
 FloatArray = NDArray[np.float64]
 
+FURTHEST_START = 5.0
+"""A rate starts within this factor of the table's."""
 HEADROOM = 1.1
 """A ceiling starts at least this far above the highest reading."""
 
@@ -48,15 +50,15 @@ class Block:
     @classmethod
     def of(cls, chains: Chains, on_day: float, shares: SharedWeights) -> Block:
         """Return a block of which nothing is in doubt yet."""
-        nodes = chains.nodes
+        nodes, nothing = chains.nodes, np.full(chains.nodes.area.size, np.nan)
         return cls(
             chains=chains,
             drift=span_drift(nodes.day - nodes.span_d, nodes.day, on_day),
             shares=shares,
             trust=np.ones(nodes.area.size),
             cut_away=np.zeros(nodes.area.size, dtype=bool),
-            expected_cm=np.full(nodes.area.size, np.nan),
-            expected_sd_cm=np.full(nodes.area.size, np.nan),
+            expected_cm=nothing,
+            expected_sd_cm=nothing,
         )
 
 
@@ -99,7 +101,7 @@ class Point:
 
 
 def starting_point(problem: Problem) -> Point:
-    """Start from the table's rates, ceilings above what was read, stages at the readings."""
+    """Start from ceilings above what was read, stages at the readings, rates between them."""
     pooling = problem.pooling
     highest = np.full(problem.area_count, 1e-9)
     for block in problem.blocks:
@@ -110,8 +112,28 @@ def starting_point(problem: Problem) -> Point:
     border[HABIT] = problem.first_habit
     border[CEILING] = np.maximum(pooling.log_ceiling, np.log(HEADROOM * highest))
     stages = tuple(_start_stages(problem, block, border) for block in problem.blocks)
+    border[RATE] += _faster_than_the_table(problem, stages, border)
     shared = tuple(np.zeros(block.chains.nodes.area.size) for block in problem.blocks)
     return Point(stages, border, shared)
+
+
+def _faster_than_the_table(
+    problem: Problem, stages: tuple[FloatArray, ...], border: FloatArray
+) -> FloatArray:
+    """How much faster (A,) each area grew from reading to reading than at these rates, as a log."""
+    grown, due, spans = np.zeros((3, problem.area_count))
+    for block, stage_of_node in zip(problem.blocks, stages, strict=True):
+        chains, nodes = block.chains, block.chains.nodes
+        read = np.isfinite(nodes.reading_cm)
+        told = np.flatnonzero((nodes.link == Link.GREW) & read & read[chains.previous])
+        owner = nodes.area[told]
+        rate = np.exp(border[RATE]) * shape_factor(problem.shape)
+        step = stage_of_node[told] - stage_of_node[chains.previous[told]]
+        for total, by in ((grown, step), (due, rate[owner] * nodes.growth_d[told]), (spans, None)):
+            total += np.bincount(owner, by, minlength=problem.area_count)
+    ratio = np.clip(grown / np.where(due > 0.0, due, 1.0), 1.0 / FURTHEST_START, FURTHEST_START)
+    faster: FloatArray = np.log(ratio) * spans / (1.0 + spans)
+    return faster
 
 
 def _start_stages(problem: Problem, block: Block, border: FloatArray) -> FloatArray:

@@ -22,9 +22,9 @@ __all__ = ["View", "departure_of", "shared_out", "view_of"]
 
 FloatArray = NDArray[np.float64]
 
-BLOCKS_KEPT = 4
-"""A view keeps its first blocks linearised; of the others, which only large books have, what a step
-needs: keeping all would cost more time in memory than working a few of them out again."""
+MOST_BLOCKS_KEPT = 4
+"""Of books with more blocks a view keeps what a step needs: keeping all of it would cost more time
+in memory than working blocks out again where they are asked for."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -44,9 +44,7 @@ class View:
 
     def block(self, number: int) -> tuple[Linearised, Swept]:
         """Return one block linearised and swept."""
-        if number < len(self.kept):
-            return self.kept[number]
-        return _seen(self.problem, self.point, number)
+        return self.kept[number] if self.kept else _seen(self.problem, self.point, number)
 
 
 def view_of(problem: Problem, point: Point) -> View:
@@ -59,7 +57,7 @@ def view_of(problem: Problem, point: Point) -> View:
         information[:, :, block.chains.area] = swept.information
         score[:, block.chains.area] = swept.score
         filtered.append(swept.filtered)
-        if number < BLOCKS_KEPT:
+        if len(problem.blocks) <= MOST_BLOCKS_KEPT:
             kept.append((here, swept))
     area = area_information(information, score, point.border, problem.pooling)
     effects = solve_effects(area, point.border, problem.pooling)

@@ -1,0 +1,98 @@
+"""Some tanks fitted alone: the same answer as with all of them, at less cost."""
+
+from __future__ import annotations
+
+from datetime import date
+from functools import partial
+
+import numpy as np
+import pytest
+
+from growthcast.book.read import read_book
+from growthcast.fit import design as designs
+from growthcast.fit.result import fit_growth
+from growthcast.fit.rows.chains import pack_chains
+from growthcast.fit.solver import solve as solving
+from growthcast.fit.solver import view as views
+from growthcast.fit.solver.part import part_of
+from growthcast.fit.solver.solve import solve
+from growthcast.fit.solver.view import departure_of, view_of
+from growthcast.fit.spreads import Spreads
+from tests.chains import in_order
+from tests.simulator import Richness, simulate_practice
+from tests.unit.fit.small_problem import small_problem
+
+TANKS = np.array([True, False, True])
+
+
+@pytest.fixture(scope="module")
+def view():
+    return solve(small_problem(nodes_a_block=1), tolerance=1e-7).view
+
+
+def test_a_part_of_a_fit_stands_where_the_whole_does(view):
+    part = part_of(view, TANKS)
+    alone = view_of(part.problem, part.point)
+    np.testing.assert_allclose(departure_of(alone), departure_of(view)[:, part.areas], atol=1e-6)
+    assert np.abs(alone.effects.species).max() < 1e-9
+    np.testing.assert_allclose(
+        alone.effects.tank[:, 0], view.effects.tank[TANKS, 0], rtol=0, atol=1e-6
+    )
+
+
+def test_a_part_holds_whole_logs_in_order(view):
+    part, logs = part_of(view, TANKS), {}
+    for problem in (view.problem, part.problem):
+        for block in problem.blocks:
+            nodes = in_order(block.chains)
+            for area in np.unique(nodes.area):
+                logs.setdefault(id(problem), {})[area] = nodes.take(
+                    np.flatnonzero(nodes.area == area)
+                )
+            behind = block.chains.previous
+            assert (block.chains.nodes.area[behind] == block.chains.nodes.area).all()
+    whole, some = logs[id(view.problem)], logs[id(part.problem)]
+    assert len(some) == part.areas.size
+    for number, area in enumerate(part.areas):
+        np.testing.assert_array_equal(some[number].day, whole[area].day)
+        np.testing.assert_array_equal(some[number].reading_cm, whole[area].reading_cm)
+
+
+def test_a_part_is_put_back_in_its_place(view):
+    part = part_of(view, TANKS)
+    astray = part.point.border.copy()
+    astray[0] += 0.3
+    moved = solve(part.problem, type(part.point)(part.point.stages, astray, part.point.shared_cm))
+    problem, point = part.put_back(view, moved.view)
+    np.testing.assert_allclose(point.border, view.point.border, atol=1e-2)
+    elsewhere = np.setdiff1d(np.arange(view.problem.area_count), part.areas)
+    np.testing.assert_array_equal(point.border[:, elsewhere], view.point.border[:, elsewhere])
+    for old, new, before, after in zip(
+        view.problem.blocks, problem.blocks, view.point.stages, point.stages, strict=True
+    ):
+        np.testing.assert_array_equal(old.chains.nodes.link, new.chains.nodes.link)
+        np.testing.assert_array_equal(old.trust, new.trust)
+        np.testing.assert_allclose(before, after, atol=1e-2)
+
+
+def test_a_large_book_is_fitted_as_a_small_one(tmp_path, monkeypatch):
+    """In many small blocks, of which none is kept, tanks are fitted alone and judged alone."""
+    practice = simulate_practice(seed=44, days=270, richness=Richness())
+    book = read_book(practice.write_book(tmp_path))
+    on = book.trims.date("date").max().astype(date)
+    usual = fit_growth(book, on, Spreads())
+    assert len(usual.design.problem.blocks) == 1
+    assert usual.suspects
+    parts = []
+    monkeypatch.setattr(designs, "pack_chains", partial(pack_chains, nodes_a_block=100))
+    monkeypatch.setattr(solving, "part_of", lambda *a: parts.append(a) or part_of(*a))
+    monkeypatch.setattr(views, "MOST_BLOCKS_KEPT", 0)
+    large = fit_growth(book, on, Spreads())
+    assert len(large.design.problem.blocks) > 4
+    assert not large.solution.view.kept
+    assert len(parts) > 3
+    assert [row.row for row in large.suspects] == [row.row for row in usual.suspects]
+    scale = usual.posterior(np.arange(len(book.areas))).sd(0)
+    off = (large.solution.point.border - usual.solution.point.border)[0] / scale
+    assert np.abs(off).max() < 5e-3
+    assert large.log_likelihood == pytest.approx(usual.log_likelihood, abs=0.01)
