@@ -13,7 +13,6 @@ from typing import Any, Literal
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.special import logsumexp
 
 __all__ = ["Candidate", "Model", "Tanks", "candidate", "foretold", "log_normal"]
 
@@ -137,16 +136,16 @@ def candidate(tanks: Tanks, model: Model) -> Candidate:
         variance.append(1.0 / inverse - tanks.error**2)
     each = np.array(density)
     log_weight_without = np.array([point.log_weight for point in grid])[:, None] - each
-    log_weight_without -= logsumexp(log_weight_without, axis=0)
+    log_weight_without -= np.logaddexp.reduce(log_weight_without, axis=0)
     average, sd = _mixed(np.exp(log_weight_without), np.array(mean), np.array(variance))
-    score = np.asarray(logsumexp(log_weight_without + each, axis=0))
+    score = np.logaddexp.reduce(log_weight_without + each, axis=0)
     return Candidate(grid, average, sd, score)
 
 
 def foretold(tanks: Tanks, chosen: Candidate) -> tuple[FloatArray, FloatArray]:
     """Mean and spread of every tank (K,): left out where it was learnt from."""
     log_weight = np.array([point.log_weight for point in chosen.grid])
-    share = np.exp(log_weight - logsumexp(log_weight))
+    share = np.exp(log_weight - np.logaddexp.reduce(log_weight))
     heavy = np.flatnonzero(share > LEAST_WEIGHT)
     at = np.nan_to_num(tanks.at)
     means, variances = np.empty((2, heavy.size, at.shape[0]))

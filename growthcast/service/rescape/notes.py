@@ -78,6 +78,9 @@ def not_holding(book: Book, fit: GrowthFit, tank: int, areas: IntArray) -> tuple
     the table says of its plant.
     """
     chances = holding_of(book, fit, conditions_now(fit, tank), areas)
+    doubtful = chances.chance < NOT_LIKELY
+    if not doubtful.any():
+        return ()
     unseen = _spans_since(fit, conditions_since(fit, tank))[areas] < OWN_SPANS_FOR_LOG
     names, labels = book.areas.text("area_id"), book.areas.text("label")
     return tuple(
@@ -87,7 +90,7 @@ def not_holding(book: Book, fit: GrowthFit, tank: int, areas: IntArray) -> tuple
             chance=float(chances.chance[i]),
             why=" and ".join(holding_words(chances, i)) or "light, warmth and CO2 together",
         )
-        for i in np.flatnonzero((chances.chance < NOT_LIKELY) & unseen).tolist()
+        for i in np.flatnonzero(doubtful & unseen).tolist()
     )
 
 
