@@ -114,16 +114,15 @@ class _Foreseen:
 def _foreseen(view: View, number: int) -> _Foreseen:
     """What was foreseen at the nodes of a block, without their own readings."""
     problem, (at, swept) = view.problem, view.block(number)
-    nodes = problem.blocks[number].chains.nodes
-    areas, rank = np.unique(nodes.area, return_inverse=True)
-    covariance = border_covariance(view.area, view.effects, problem.pooling, areas)
-    root: FloatArray = np.linalg.cholesky(covariance).astype(np.float64)[rank]
+    chains = problem.blocks[number].chains
+    covariance = border_covariance(view.area, view.effects, problem.pooling, chains.area)
+    root: FloatArray = np.linalg.cholesky(covariance).astype(np.float64)[chains.rank]
     unsure = variance_along(root, swept.lean)
     return _Foreseen(
         height=at.height,
         variance=at.slope**2 * swept.ahead_variance + unsure,
-        error=problem.errors.reading_variance(at.height, nodes.area),
-        usual=view.point.border[HABIT, nodes.area],
+        error=problem.errors.reading_variance(at.height, chains.nodes.area),
+        usual=view.point.border[HABIT, chains.nodes.area],
     )
 
 

@@ -106,15 +106,16 @@ class Chains:
 
     ``nodes`` are in packed order; position ``p`` is ``offsets[p]:offsets[p + 1]``. ``previous``
     (N,) is the packed index of the node before (of itself at position 0). ``area`` (R,) are the
-    areas, longest logs first, ``last`` (R,) the packed index of the last node of each, and
-    ``by_area`` its nodes: arrays (r, n) for the first r areas, in turn along their logs, padded
-    with N where a log ends before.
+    areas, longest logs first, and ``rank`` (N,) the place of each node's area there; ``last`` (R,)
+    is the packed index of the last node of each, and ``by_area`` its nodes: arrays (r, n) for the
+    first r areas, in turn along their logs, padded with N where a log ends before.
     """
 
     nodes: Nodes
     offsets: IntArray
     previous: IntArray
     area: IntArray
+    rank: IntArray
     last: IntArray
     by_area: tuple[IntArray, ...]
 
@@ -144,6 +145,7 @@ class Chains:
             offsets=left,
             previous=place[self.previous[at]],
             area=number[self.area[mine]],
+            rank=(np.cumsum(mine) - 1)[self.rank[at]],
             last=place[self.last[mine]],
             by_area=tuple(place[places] for places in grouped if places.size),
         )
@@ -185,6 +187,7 @@ def _pack(nodes: Nodes) -> Chains:
         offsets=offsets.astype(np.int64),
         previous=place[before[order]],
         area=area,
+        rank=owner[order],
         last=last,
         by_area=_padded(place, along, owner, width),
     )

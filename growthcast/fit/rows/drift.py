@@ -42,6 +42,7 @@ KNOT_WINDOWS_D = np.array([[0.0, 1.0], [0.0, 30.0], [30.0, 90.0], [90.0, 210.0],
 """Days before the fit (M, 2) between which the drift's means are held; the first is today."""
 KNOT_COUNT = KNOT_WINDOWS_D.shape[0]
 SHORTEST_SPAN_D = 0.01
+LONGER_THAN_ANY_SPAN_D = 2.0**20
 
 
 @dataclass(frozen=True, slots=True)
@@ -65,14 +66,18 @@ def knot_precision() -> FloatArray:
 
 def span_drift(began_day: FloatArray, ended_day: FloatArray, on_day: float) -> SpanDrift:
     """Regress the mean drift over spans [day numbers] on the knots."""
-    start = (began_day - on_day) / MEMORY_D
-    length = np.maximum(ended_day - began_day, SHORTEST_SPAN_D) / MEMORY_D
+    # Visits share their days: the same few spans come again and again.
+    key = began_day * LONGER_THAN_ANY_SPAN_D + (ended_day - began_day)
+    _, first, place = np.unique(key, return_index=True, return_inverse=True)
+    start = (began_day[first] - on_day) / MEMORY_D
+    length = np.maximum((ended_day - began_day)[first], SHORTEST_SPAN_D) / MEMORY_D
     ended, began = -KNOT_WINDOWS_D.T[:, :, None] / MEMORY_D
     covariance = window_covariance(began, ended, start, start + length)
     own = 2.0 * (length + np.expm1(-length)) / length**2
     weight = knot_precision() @ covariance
     explained = np.einsum("mn,mn->n", weight, covariance)
-    return SpanDrift(weight=weight, remainder=np.maximum(own - explained, 0.0))
+    remainder = np.maximum(own - explained, 0.0)
+    return SpanDrift(weight=weight[:, place], remainder=remainder[place])
 
 
 def window_covariance(

@@ -173,7 +173,9 @@ def _shared(
     area = by_tank[first[tank_of_row[whole[number]]] + place]
     when = day[whole[number]]
     alive = (traits.planted_day[area] <= when) & ~(traits.removed_day[area] < when)
-    kept = alive & ~np.isin(_pair(area, when), _pair(own.area, own.day))
+    kept = alive
+    if area.size:
+        kept = alive & ~np.isin(_pair(area, when), _pair(own.area, own.day))
     area, when, number = area[kept], when[kept], number[kept]
     blank = np.full(area.size, np.nan)
     sharers = np.bincount(number, minlength=whole.size)

@@ -108,9 +108,8 @@ class AreaInformation:
 def area_information(
     information: FloatArray, score: FloatArray, border: FloatArray, pooling: Pooling
 ) -> AreaInformation:
-    """Add the own parameters' priors to the chains' information (B, B, A) and eliminate them."""
-    by_area = np.moveaxis(information, 2, 0)
-    drag = _drag(by_area, pooling)
+    """Add the own parameters' priors to the chains' information (A, B, B) and eliminate them."""
+    by_area, drag = information, _drag(information, pooling)
     unlearnt = ~pooling.ceiling_learnt
     if unlearnt.any():
         by_area, score = by_area.copy(), score.copy()

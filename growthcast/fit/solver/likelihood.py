@@ -100,12 +100,10 @@ def variance_slopes(view: View) -> VarianceSlopes:
     for number, block in enumerate(problem.blocks):
         here, swept = view.block(number)
         nodes, mine = block.chains.nodes, block.chains.area
-        rank = np.empty(problem.area_count, dtype=np.int64)
-        rank[mine] = np.arange(mine.size)
         covariance = border_covariance(area, effects, pooling, mine)
         root: FloatArray = np.linalg.cholesky(covariance).astype(np.float64)
         root[~pooling.ceiling_learnt[mine], CEILING] = 0.0
-        root, own = root[rank[nodes.area]], departure[:, nodes.area]
+        root, own = root[block.chains.rank], departure[:, nodes.area]
         back = sweep_back(block.chains, here, swept)
         ahead, unsure = _mean_and_variance(back.ahead, root, own)
         links.append(0.5 * (ahead**2 + unsure - back.ahead_curvature))

@@ -154,8 +154,8 @@ def linearise(
         Standard deviation [cm] that other areas' share adds to a weight of the whole tank.
     """
     nodes = chains.nodes
-    area = nodes.area
-    ceiling, bend = np.exp(border[CEILING])[area], shape[area]
+    area, mine, rank = nodes.area, chains.area, chains.rank
+    ceiling, bend = np.exp(border[CEILING, mine])[rank], shape[area]
     count = area.size
     pull, gap = np.zeros(count), np.zeros(count)
     noise, drive = np.full(count, FRESH_STAGE_VARIANCE), np.zeros((BORDER, count))
@@ -163,9 +163,10 @@ def linearise(
     grew = np.flatnonzero(nodes.link == Link.GREW)
     weight, owner = drift.weight[:, grew], area[grew]
     pace = border[RATE, owner] + np.einsum("mn,mn->n", weight, border[KNOTS:, owner])
-    grown = np.exp(pace) * shape_factor(shape)[owner] * nodes.growth_d[grew]
+    grown = np.exp(pace) * shape_factor(shape[mine])[rank[grew]] * nodes.growth_d[grew]
     aimed = np.flatnonzero(nodes.link == Link.AIMED)
-    usual = np.minimum(np.exp(border[HABIT])[area[aimed]], HIGHEST_AIM_SHARE * ceiling[aimed])
+    usually = np.exp(border[HABIT, mine])[rank]
+    usual = np.minimum(usually[aimed], HIGHEST_AIM_SHARE * ceiling[aimed])
     foreseen = stage.copy()
     foreseen[grew] = stage[chains.previous[grew]] + grown
     foreseen[aimed] = stage_of(usual, ceiling[aimed], bend[aimed])
@@ -200,7 +201,7 @@ def linearise(
         drive[DENSITY, cut] = np.where(weighed, likely, 0.0) / steep
         gap[cut] = (height[earlier] - height[cut] - taken) / steep
         noise[cut] = _removed_variance(likely, weighed, shared_cm[cut], owner, errors) / steep**2
-    observed = _observed(nodes, height, expected, np.exp(border[HABIT])[area], errors, trust)
+    observed = _observed(nodes, height, expected, usually, errors, trust)
     return Linearised(pull, drive, gap, noise, slope, expected, *observed)
 
 

@@ -127,9 +127,9 @@ def _faster_than_the_table(
         read = np.isfinite(nodes.reading_cm)
         told = np.flatnonzero((nodes.link == Link.GREW) & read & read[chains.previous])
         owner = nodes.area[told]
-        rate = np.exp(border[RATE]) * shape_factor(problem.shape)
+        rate = np.exp(border[RATE, owner]) * shape_factor(problem.shape[owner])
         step = stage_of_node[told] - stage_of_node[chains.previous[told]]
-        for total, by in ((grown, step), (due, rate[owner] * nodes.growth_d[told]), (spans, None)):
+        for total, by in ((grown, step), (due, rate * nodes.growth_d[told]), (spans, None)):
             total += np.bincount(owner, by, minlength=problem.area_count)
     ratio = np.clip(grown / np.where(due > 0.0, due, 1.0), 1.0 / FURTHEST_START, FURTHEST_START)
     faster: FloatArray = np.log(ratio) * spans / (1.0 + spans)
@@ -138,13 +138,13 @@ def _faster_than_the_table(
 
 def _start_stages(problem: Problem, block: Block, border: FloatArray) -> FloatArray:
     chains, nodes = block.chains, block.chains.nodes
-    usual = np.where(nodes.link >= Link.CUT, np.exp(border[HABIT])[nodes.area], nodes.guess_cm)
-    usual = np.where(nodes.link == Link.AIMED, np.exp(border[HABIT])[nodes.area], usual)
+    cut = (nodes.link >= Link.CUT) | (nodes.link == Link.AIMED)
+    usual = np.where(cut, np.exp(border[HABIT, nodes.area]), nodes.guess_cm)
     known = np.where(np.isfinite(nodes.reading_cm), nodes.reading_cm, usual)
-    ceiling, shape = np.exp(border[CEILING])[nodes.area], problem.shape[nodes.area]
+    ceiling, shape = np.exp(border[CEILING, nodes.area]), problem.shape[nodes.area]
     clipped = np.clip(known, 0.01 * ceiling, 0.99 * ceiling)
     stages = stage(np.where(np.isfinite(clipped), clipped, 0.5 * ceiling), ceiling, shape)
-    rate = np.exp(border[RATE])[nodes.area] * shape_factor(shape)
+    rate = np.exp(border[RATE, nodes.area]) * shape_factor(shape)
     grown = np.where(nodes.link == Link.GREW, rate * nodes.growth_d, 0.0)
     for here in chains.positions[1:]:
         # A node that was not read starts where its link predicts it.

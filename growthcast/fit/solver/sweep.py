@@ -59,7 +59,7 @@ class Filtered:
 class Swept:
     """Result of the forward pass over a block of R areas and N nodes.
 
-    ``information`` (B, B, R) and ``score`` (B, R) are what the chains say on departures of the
+    ``information`` (R, B, B) and ``score`` (B, R) are what the chains say on departures of the
     border; ``filtered`` is each stage as its own reading and those before have it, ``ahead_*`` the
     same before its own reading.
     ``innovation`` (N,) is what each reading says beyond what was foreseen without it [cm],
@@ -105,8 +105,8 @@ def sweep(chains: Chains, at: Linearised) -> Swept:
         earlier = here
     squares = _weighted_squares(chains, off, weight)
     return Swept(
-        information=squares[1:, 1:],
-        score=-squares[0, 1:],
+        information=squares[:, 1:, 1:],
+        score=-squares[:, 0, 1:].T,
         innovation=off[0],
         lean=-off[1:],
         weight=weight,
@@ -118,7 +118,7 @@ def sweep(chains: Chains, at: Linearised) -> Swept:
 
 
 def _weighted_squares(chains: Chains, rows: FloatArray, weight: FloatArray) -> FloatArray:
-    """Sum of ``weight * rows * rows'`` over each area's nodes, (J, J, R), for rows (J, N)."""
+    """Sum of ``weight * rows * rows'`` over each area's nodes, (R, J, J), for rows (J, N)."""
     count, size = rows.shape
     scaled = np.zeros((size + 1, count))
     np.multiply(rows.T, np.sqrt(weight)[:, None], out=scaled[:size])
@@ -126,8 +126,7 @@ def _weighted_squares(chains: Chains, rows: FloatArray, weight: FloatArray) -> F
     for places in chains.by_area:
         theirs = scaled[places]
         total[: places.shape[0]] += theirs.transpose(0, 2, 1) @ theirs
-    squares: FloatArray = np.moveaxis(total, 0, 2)
-    return squares
+    return total
 
 
 def smooth(chains: Chains, at: Linearised, swept: Swept, departure: FloatArray) -> FloatArray:

@@ -49,12 +49,12 @@ class View:
 
 def view_of(problem: Problem, point: Point) -> View:
     """Linearise a problem at a point and eliminate everything down to the shared effects."""
-    information = np.zeros((BORDER, BORDER, problem.area_count))
+    information = np.zeros((problem.area_count, BORDER, BORDER))
     score = np.zeros((BORDER, problem.area_count))
     kept, filtered = [], []
     for number, block in enumerate(problem.blocks):
         here, swept = _seen(problem, point, number)
-        information[:, :, block.chains.area] = swept.information
+        information[block.chains.area] = swept.information
         score[:, block.chains.area] = swept.score
         filtered.append(swept.filtered)
         if len(problem.blocks) <= MOST_BLOCKS_KEPT:

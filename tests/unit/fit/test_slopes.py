@@ -41,7 +41,7 @@ def likelihood_of(problem, point, at):
     area = problem.blocks[0].chains.area
     information = np.zeros_like(swept.information)
     score = np.zeros_like(swept.score)
-    information[:, :, area], score[:, area] = swept.information, swept.score
+    information[area], score[:, area] = swept.information, swept.score
     by_area = area_information(information, score, point.border, problem.pooling)
     effects = solve_effects(by_area, point.border, problem.pooling)
     return log_likelihood(View(problem, point, ((at, swept),), (swept.filtered,), by_area, effects))
