@@ -10,7 +10,6 @@ judged first, since one bad reading makes its neighbours look bad.
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
-from functools import partial
 
 import numpy as np
 from numpy.typing import NDArray
@@ -19,8 +18,9 @@ from growthcast.fit.design import Design
 from growthcast.fit.rows.chains import Link
 from growthcast.fit.solver.hierarchy import border_covariance
 from growthcast.fit.solver.linearise import HABIT
+from growthcast.fit.solver.part import part_of, pays_alone, tanks_of
 from growthcast.fit.solver.problem import Block
-from growthcast.fit.solver.solve import ROUGHLY, Solution, go_on, solve_changed
+from growthcast.fit.solver.solve import ROUGHLY, Solution, go_on, solve
 from growthcast.fit.solver.sweep import variance_along
 from growthcast.fit.solver.view import View
 
@@ -79,22 +79,24 @@ def set_suspects_aside(
 
 
 def _without_suspects(solution: Solution, wider: float) -> Solution:
-    judge_again = partial(_without_suspects, wider=wider)
     for _ in range(MOST_ROUNDS):
         blocks, changed = [], np.zeros(solution.problem.area_count, dtype=bool)
         for number, block in enumerate(solution.problem.blocks):
             new = _judged(block, _foreseen(solution.view, number), wider)
-            differs = (new.trust != block.trust) | (
-                new.chains.nodes.link != block.chains.nodes.link
-            )
-            changed[block.chains.nodes.area[differs]] = True
+            nodes = block.chains.nodes
+            differs = (new.trust != block.trust) | (new.chains.nodes.link != nodes.link)
+            changed[nodes.area[differs]] = True
             blocks.append(new)
         if not changed.any():
             break
-        problem = replace(solution.problem, blocks=tuple(blocks))
-        solution = solve_changed(
-            solution.view, problem, changed, STEPS_BETWEEN, ROUGHLY, judge_again
-        )
+        view = replace(solution.view, problem=replace(solution.problem, blocks=tuple(blocks)))
+        tanks = tanks_of(view, changed)
+        if pays_alone(view, tanks):  # the others stay where they are: they have been judged
+            part = part_of(view, tanks)
+            alone = solve(part.problem, part.point, STEPS_BETWEEN, ROUGHLY)
+            alone = _without_suspects(alone, wider)
+            return solve(*part.put_back(view, alone.view), most_steps=0)
+        solution = solve(view.problem, view.point, STEPS_BETWEEN, ROUGHLY)
     return solution
 
 

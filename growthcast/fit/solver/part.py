@@ -20,14 +20,28 @@ from growthcast.fit.solver.linearise import ErrorModel
 from growthcast.fit.solver.problem import Block, Point, Problem
 from growthcast.fit.solver.view import View
 
-__all__ = ["Part", "part_of"]
+__all__ = ["Part", "part_of", "pays_alone", "tanks_of"]
 
 IntArray = NDArray[np.int64]
 BoolArray = NDArray[np.bool_]
 Values = TypeVar("Values", bound=NDArray[Any])
 
+FEW_TANKS = 0.5
+"""Share of the tanks below which some are fitted alone."""
 HELD = 1e12
 """Precision of what is taken as known."""
+
+
+def tanks_of(view: View, areas: BoolArray) -> BoolArray:
+    """Tanks (K,) of some areas (A,)."""
+    pooling = view.problem.pooling
+    count = np.bincount(pooling.tank[areas], minlength=pooling.tank_precision.size)
+    return count > 0
+
+
+def pays_alone(view: View, tanks: BoolArray) -> bool:
+    """Whether tanks (K,) are so few of a large book that it pays to fit them alone."""
+    return len(view.problem.blocks) > 1 and float(tanks.mean()) < FEW_TANKS
 
 
 @dataclass(frozen=True, slots=True)

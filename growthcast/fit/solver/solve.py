@@ -8,8 +8,7 @@ begins to swing halves its steps.
 
 from __future__ import annotations
 
-from collections.abc import Callable
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
@@ -17,12 +16,12 @@ from numpy.typing import NDArray
 from growthcast.fit.rows.chains import Chains, Link
 from growthcast.fit.solver.hierarchy import OWN
 from growthcast.fit.solver.linearise import BORDER, KNOTS, RATE
-from growthcast.fit.solver.part import part_of
+from growthcast.fit.solver.part import part_of, pays_alone, tanks_of
 from growthcast.fit.solver.problem import Point, Problem, starting_point
 from growthcast.fit.solver.sweep import smooth
 from growthcast.fit.solver.view import View, departure_of, shared_out, view_of
 
-__all__ = ["ROUGHLY", "Solution", "go_on", "solve", "solve_changed"]
+__all__ = ["ROUGHLY", "Solution", "go_on", "solve"]
 
 FloatArray = NDArray[np.float64]
 
@@ -38,8 +37,6 @@ LONGEST_STEP = np.array([0.7, 0.4, 0.7, 0.4] + [0.5] * (BORDER - KNOTS))[:, None
 LONGEST_STAGE_STEP = 3.0
 LOWEST_STAGE, HIGHEST_START, LAST_STAGE = -10.0, 5.0, 60.0
 """Where stages end: no ruler tells them from bare, or from full."""
-FEW_TANKS = 0.5
-"""Share of the tanks below which those that still move are fitted alone."""
 SETTLED = 1e-2
 """An area has settled when its steps are no longer than this, in standard deviations."""
 LENGTHEN, LEAST_SHARE = 1.5, 1.0 / 64.0
@@ -80,27 +77,6 @@ def go_on(view: View, most_steps: int = MOST_STEPS, tolerance: float = TOLERANCE
     return _settled(view, 0, most_steps, tolerance)
 
 
-def solve_changed(
-    view: View,
-    problem: Problem,
-    areas: NDArray[np.bool_],
-    most_steps: int = MOST_STEPS,
-    tolerance: float = TOLERANCE,
-    meanwhile: Callable[[Solution], Solution] = lambda alone: alone,
-) -> Solution:
-    """Fit again from a view after the log of some areas (A,) has changed.
-
-    In a large book their tanks are fitted alone first. There it is the time to do ``meanwhile``,
-    which may change the logs again.
-    """
-    changed, tanks = replace(view, problem=problem), _tanks_of(view, areas)
-    if not _few(changed, tanks):
-        return solve(problem, view.point, most_steps, tolerance)
-    part = part_of(changed, tanks)
-    alone = meanwhile(solve(part.problem, part.point, most_steps, tolerance))
-    return solve(*part.put_back(changed, alone.view), most_steps, tolerance)
-
-
 def _settled(view: View, steps: int, most_steps: int, tolerance: float) -> Solution:
     """Step on until no area moves further than the tolerance."""
     problem = view.problem
@@ -114,7 +90,7 @@ def _settled(view: View, steps: int, most_steps: int, tolerance: float) -> Solut
         moved = np.max(np.abs(in_sd), axis=0)
         if steps >= most_steps or moved.max(initial=0.0) <= tolerance:
             return Solution(view, moved <= SETTLED, steps)
-        if not together and _few(view, moving := _tanks_of(view, moved > tolerance)):
+        if not together and pays_alone(view, moving := tanks_of(view, moved > tolerance)):
             part = part_of(view, moving)
             alone = _settled(view_of(part.problem, part.point), steps, most_steps, tolerance)
             view, steps = view_of(*part.put_back(view, alone.view)), alone.steps
@@ -128,20 +104,6 @@ def _settled(view: View, steps: int, most_steps: int, tolerance: float) -> Solut
         del view  # two views of a large book at a time would be one too many
         view, last = view_of(problem, point), in_sd
         steps, together = steps + 1, False
-
-
-def _tanks_of(view: View, areas: NDArray[np.bool_]) -> NDArray[np.bool_]:
-    """Tanks (K,) of some areas (A,)."""
-    pooling = view.problem.pooling
-    found: NDArray[np.bool_] = np.bincount(
-        pooling.tank[areas], minlength=pooling.tank_precision.size
-    ).astype(bool)
-    return found
-
-
-def _few(view: View, tanks: NDArray[np.bool_]) -> bool:
-    """Whether so few tanks of a large book move on that it pays to fit them alone."""
-    return len(view.problem.blocks) > 1 and float(tanks.mean()) < FEW_TANKS
 
 
 def _stepped(view: View, departure: FloatArray, share: FloatArray) -> Point:

@@ -10,6 +10,7 @@ import pytest
 
 from growthcast.book.read import read_book
 from growthcast.fit import design as designs
+from growthcast.fit import suspects
 from growthcast.fit.result import fit_growth
 from growthcast.fit.rows.chains import pack_chains
 from growthcast.fit.solver import solve as solving
@@ -85,7 +86,8 @@ def test_a_large_book_is_fitted_as_a_small_one(tmp_path, monkeypatch):
     assert usual.suspects
     parts = []
     monkeypatch.setattr(designs, "pack_chains", partial(pack_chains, nodes_a_block=100))
-    monkeypatch.setattr(solving, "part_of", lambda *a: parts.append(a) or part_of(*a))
+    for room in (solving, suspects):
+        monkeypatch.setattr(room, "part_of", lambda *a: parts.append(a) or part_of(*a))
     monkeypatch.setattr(views, "MOST_BLOCKS_KEPT", 0)
     large = fit_growth(book, on, Spreads())
     assert len(large.design.problem.blocks) > 4
