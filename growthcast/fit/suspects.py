@@ -118,8 +118,8 @@ def _foreseen(view: View, number: int) -> _Foreseen:
     problem, (at, swept) = view.problem, view.block(number)
     chains = problem.blocks[number].chains
     covariance = border_covariance(view.area, view.effects, problem.pooling, chains.area)
-    root: FloatArray = np.linalg.cholesky(covariance).astype(np.float64)[chains.rank]
-    unsure = variance_along(root, swept.lean)
+    root: FloatArray = np.linalg.cholesky(covariance).astype(np.float64)
+    unsure = variance_along(chains, root, swept.lean)
     return _Foreseen(
         height=at.height,
         variance=at.slope**2 * swept.ahead_variance + unsure,

@@ -7,6 +7,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
+from growthcast.fit.rows.chains import Chains
 from growthcast.fit.solver.hierarchy import OWN, Effects, Pooling, border_covariance
 from growthcast.fit.solver.linearise import CEILING, RATE
 from growthcast.fit.solver.sweep import log_determinant, sweep_back, variance_along
@@ -103,11 +104,11 @@ def variance_slopes(view: View) -> VarianceSlopes:
         covariance = border_covariance(area, effects, pooling, mine)
         root: FloatArray = np.linalg.cholesky(covariance).astype(np.float64)
         root[~pooling.ceiling_learnt[mine], CEILING] = 0.0
-        root, own = root[block.chains.rank], departure[:, nodes.area]
+        own = departure[:, nodes.area]
         back = sweep_back(block.chains, here, swept)
-        ahead, unsure = _mean_and_variance(back.ahead, root, own)
+        ahead, unsure = _mean_and_variance(block.chains, back.ahead, root, own)
         links.append(0.5 * (ahead**2 + unsure - back.ahead_curvature))
-        seen, unsure = _mean_and_variance(back.reading, root, own)
+        seen, unsure = _mean_and_variance(block.chains, back.reading, root, own)
         error = np.divide(1.0, here.precision, out=np.ones_like(seen), where=here.precision > 0.0)
         off = here.off - here.residual + error * seen
         square = off**2 + error + error**2 * (unsure - back.reading_curvature)
@@ -127,11 +128,11 @@ def variance_slopes(view: View) -> VarianceSlopes:
 
 
 def _mean_and_variance(
-    rows: FloatArray, root: FloatArray, own: FloatArray
+    chains: Chains, rows: FloatArray, root: FloatArray, own: FloatArray
 ) -> tuple[FloatArray, FloatArray]:
     """Posterior mean and variance (N,) of what the rows (1 + B, N) make of the border."""
     mean: FloatArray = rows[0] - np.einsum("bn,bn->n", rows[1:], own)
-    return mean, variance_along(root, rows[1:])
+    return mean, variance_along(chains, root, rows[1:])
 
 
 def _area_squares(pooling: Pooling, border: FloatArray, view: View) -> FloatArray:

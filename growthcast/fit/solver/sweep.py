@@ -207,7 +207,12 @@ def log_determinant(chains: Chains, at: Linearised, swept: Swept) -> float:
     return float(np.log(gathered).sum() - starts)
 
 
-def variance_along(root: FloatArray, lean: FloatArray) -> FloatArray:
-    """Variance (n,) of what leans (B, n) on borders of covariance ``root @ root'`` (n, B, B)."""
-    variance: FloatArray = (np.einsum("nbc,bn->nc", root, lean) ** 2).sum(axis=1)
-    return variance
+def variance_along(chains: Chains, root: FloatArray, lean: FloatArray) -> FloatArray:
+    """Variance (N,) of what leans (B, N) on borders of covariance ``root @ root'`` (R, B, B)."""
+    count, size = lean.shape
+    rows, variance = np.zeros((size + 1, count)), np.empty(size + 1)
+    rows[:size] = lean.T
+    for places in chains.by_area:
+        along = rows[places] @ root[: places.shape[0]]
+        variance[places] = np.einsum("rnb,rnb->rn", along, along)
+    return variance[:size]
