@@ -92,7 +92,8 @@ def _settled(view: View, steps: int, most_steps: int, tolerance: float) -> Solut
             return Solution(view, moved <= SETTLED, steps)
         if not together and pays_alone(view, moving := tanks_of(view, moved > tolerance)):
             part = part_of(view, moving)
-            alone = _settled(view_of(part.problem, part.point), steps, most_steps, tolerance)
+            began, closer = view_of(part.problem, part.point), 0.5 * tolerance
+            alone = _settled(began, steps, most_steps, closer)  # room for what all then move
             view, steps = view_of(*part.put_back(view, alone.view)), alone.steps
             together = True
             continue
