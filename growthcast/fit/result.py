@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass, replace
 from datetime import date
+from functools import cached_property
 from typing import Any, Literal
 
 import numpy as np
@@ -69,7 +70,7 @@ class AreaPosterior:
         return spread
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True)
 class GrowthFit:
     """A book's fitted growth: the arrays it was fitted from and the solution.
 
@@ -87,7 +88,7 @@ class GrowthFit:
         """Posterior of the areas at these places (n,) in the book."""
         solution, pooling = self.solution, self.design.problem.pooling
         view = solution.view
-        last = _last_nodes(solution, areas)
+        last = {name: values[..., areas] for name, values in self._last_nodes.items()}
         covariance = border_covariance(view.area, view.effects, pooling, areas)
         mode = solution.point.border[:, areas]
         mean = _mean_of_skewed(mode, covariance, pooling.ceiling_precision[areas])
@@ -100,6 +101,11 @@ class GrowthFit:
             last_day=last["day"],
             last_pause_d=last["pause_d"],
         )
+
+    @cached_property
+    def _last_nodes(self) -> dict[str, FloatArray]:
+        """What is known of the last node of every area."""
+        return _last_nodes(self.solution)
 
     @property
     def log_likelihood(self) -> float:
@@ -214,8 +220,8 @@ def _mean_of_skewed(
     return moved
 
 
-def _last_nodes(solution: Solution, areas: IntArray) -> dict[str, FloatArray]:
-    """What is known of the last node of each area."""
+def _last_nodes(solution: Solution) -> dict[str, FloatArray]:
+    """What is known of the last node of each area, (A,), and of how it follows the border."""
     count = solution.point.border.shape[1]
     whole: dict[str, FloatArray] = {
         name: np.empty(count) for name in ("stage", "variance", "day", "pause_d")
@@ -231,7 +237,7 @@ def _last_nodes(solution: Solution, areas: IntArray) -> dict[str, FloatArray]:
         whole["follows"][:, area] = filtered.carry[:, last]
         whole["day"][area] = chains.nodes.day[last]
         whole["pause_d"][area] = chains.nodes.pause_d[last]
-    return {name: values[..., areas] for name, values in whole.items()}
+    return whole
 
 
 def _normal(mean: float, sd: float) -> dict[str, float]:

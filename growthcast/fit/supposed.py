@@ -31,9 +31,9 @@ from growthcast.fit.design import build_design
 from growthcast.fit.result import GrowthFit
 from growthcast.fit.rows.chains import Chains, Nodes
 from growthcast.fit.rows.clock import GrowthClock, TankConditions
-from growthcast.fit.solver.linearise import CEILING, HABIT, RATE
+from growthcast.fit.solver.linearise import CEILING, HABIT, KNOTS, RATE
 from growthcast.fit.solver.problem import Block, Point, Problem
-from growthcast.fit.solver.solve import solve
+from growthcast.fit.solver.view import view_of
 from growthcast.growth.logistic import stage
 from growthcast.growth.water import co2_in_air_equilibrium_mg_l
 from growthcast.species import read_reference
@@ -151,7 +151,7 @@ def fit_beside(
     areas: Sequence[PlannedArea],
     stands_for: Sequence[str] | None = None,
 ) -> tuple[Book, GrowthFit]:
-    """Fit areas without a log beside those of a book, from where its fit stands.
+    """Fit areas without a log beside those of a book.
 
     Parameters
     ----------
@@ -169,7 +169,8 @@ def fit_beside(
     -------
     tuple of Book and GrowthFit
         The book with the areas at its end, and its fit. An area without a log teaches nothing: the
-        others keep their rates to the fit's own tolerance, suspect rows and spreads as they were.
+        others keep their rates, suspect rows and spreads as they were, and it stands where they
+        and the species table put it.
         The luck of an area is that of its place and plant: whatever it is fitted beside, and
         whichever command asks, the same plant in the same area draws the same.
     """
@@ -183,16 +184,20 @@ def fit_beside(
     nodes, new = added.chains.nodes, slice(known, None)
     border = np.zeros((point.border.shape[0], wide.area_id.size))
     border[:, :known] = point.border
-    border[RATE, new], border[HABIT, new] = problem.pooling.offset[new], problem.first_habit[new]
-    border[CEILING, new] = problem.pooling.log_ceiling[new]
+    pooling, effects = problem.pooling, fit.solution.view.effects
+    border[RATE, new], border[CEILING, new] = effects.centre(pooling)[new], pooling.log_ceiling[new]
+    border[HABIT, new] = pooling.log_habit[new]
+    border[KNOTS:, new] = effects.knots()[:, pooling.tank[new]]
     ceiling = np.exp(border[CEILING, nodes.area])
     planted = np.where(np.isfinite(nodes.reading_cm), nodes.reading_cm, nodes.guess_cm)
-    start = np.clip(planted, 0.01 * ceiling, 0.99 * ceiling)
+    start = np.clip(planted, 1e-4 * ceiling, 0.99 * ceiling)
     begun = stage(start, ceiling, problem.shape[nodes.area])
     problem = replace(problem, blocks=(*fit.solution.problem.blocks, added))
     began = Point((*point.stages, begun), border, (*point.shared_cm, np.zeros(begun.size)))
     with threadpool_limits(limits=1, user_api="blas"):
-        solution = solve(problem, began)
+        view = view_of(problem, began)
+    settled = np.concatenate([fit.solution.converged, np.ones(len(areas), dtype=bool)])
+    solution = replace(fit.solution, view=view, converged=settled)
     places = stands_for or [str(area["area_id"]).rsplit("=", 1)[0] for area in areas]
     lucks = [_luck(place, area) for place, area in zip(places, areas, strict=True)]
     luck = np.concatenate([wide.luck[:known], np.array(lucks, np.int64)])

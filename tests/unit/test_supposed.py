@@ -12,6 +12,7 @@ from growthcast.book.supposed.changes import Changes, parse_changes
 from growthcast.book.supposed.rows import with_conditions, with_planted_areas
 from growthcast.errors import UsageError
 from growthcast.fit.result import fit_growth
+from growthcast.fit.solver.view import departure_of
 from growthcast.fit.supposed import fit_beside, suppose
 from growthcast.forecast.heights import forecast_heights
 from growthcast.service.recommend import recommend
@@ -74,6 +75,8 @@ def test_an_area_planted_at_a_known_height_is_fitted_too(known) -> None:
     }
     laid, wide = fit_beside(book, fit, [row])
     assert wide.solution.converged.all()
+    assert np.array_equal(wide.solution.point.border[:, :3], fit.solution.point.border)
+    assert np.abs(departure_of(wide.solution.view)[:, 3]).max() < 1e-9
     now = forecast_heights(wide, np.array([3]), np.array([DAY])).height_cm[0, 0]
     assert now[0] < 4.0 < now[-1] < 6.0
     whole = fit_growth(laid, ON, fit.design.spreads).posterior(np.array([3]))

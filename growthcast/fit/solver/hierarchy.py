@@ -9,6 +9,7 @@ the species list: the arrow form of the joint normal equations.
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 from numpy.typing import NDArray
@@ -33,7 +34,7 @@ OWN = [CEILING, DENSITY, HABIT]
 TANKS_AT_ONCE = 4_000
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True)
 class Pooling:
     """Who shares what, and how tightly.
 
@@ -64,6 +65,7 @@ class Pooling:
     knot_precision: FloatArray
     ceiling_learnt: NDArray[np.bool_]
 
+    @cached_property
     def planted(self) -> tuple[IntArray, IntArray]:
         """Species that any area holds (P,), and which of them each area is (A,)."""
         return np.unique(self.species, return_inverse=True)
@@ -109,15 +111,14 @@ def area_information(
     information: FloatArray, score: FloatArray, border: FloatArray, pooling: Pooling
 ) -> AreaInformation:
     """Add the own parameters' priors to the chains' information (A, B, B) and eliminate them."""
-    by_area, drag = information, _drag(information, pooling)
+    drag = _drag(information, pooling)
     unlearnt = ~pooling.ceiling_learnt
     if unlearnt.any():
-        by_area, score = by_area.copy(), score.copy()
-        by_area[unlearnt, CEILING] = by_area[unlearnt, :, CEILING] = 0.0
+        information, score = information.copy(), score.copy()
+        information[unlearnt, CEILING] = information[unlearnt, :, CEILING] = 0.0
         score[CEILING, unlearnt] = 0.0
     shared = [RATE, *range(KNOTS, border.shape[0])]
-    own = by_area[:, OWN][:, :, OWN].copy()
-    across = by_area[:, OWN][:, :, shared]
+    own, across = information[:, OWN][:, :, OWN], information[:, OWN][:, :, shared]
     priors = pooling.own_priors()
     own[:, range(len(OWN)), range(len(OWN))] += np.stack([held for _, held in priors], axis=1)
     pulled = np.stack(
@@ -134,7 +135,7 @@ def area_information(
         own_mean=mean,
         own_follows=follows,
         own_covariance=covariance,
-        precision=by_area[:, shared][:, :, shared] + np.einsum("aik,ail->akl", across, follows),
+        precision=information[:, shared][:, :, shared] + np.einsum("aik,ail->akl", across, follows),
         score=score[shared].T - np.einsum("aik,ai->ak", across, mean),
         drag=drag,
     )
@@ -208,7 +209,7 @@ class Effects:
         """Covariance (n, 1 + M, 1 + M) of (centre, knots) of areas (n,)."""
         width = self.follows.shape[1]
         covariance = np.empty((areas.size, width, width))
-        planted, species = pooling.planted()
+        planted, species = pooling.planted
         by_species = self.species_covariance[np.ix_(planted, planted)]
         tank = pooling.tank[areas]
         present, run = np.unique(tank, return_inverse=True)
@@ -224,7 +225,7 @@ class Effects:
     def whole_tank_covariance(self, pooling: Pooling) -> FloatArray:
         """Covariance (K, 1 + M, 1 + M) of every tank's effect and knots."""
         covariance = self.tank_covariance.copy()
-        planted, species = pooling.planted()
+        planted, species = pooling.planted
         by_species = self.species_covariance[np.ix_(planted, planted)]
         for tanks in _batches(self.tank.shape[0]):
             along = self._tanks_follow(pooling, tanks, species, planted.size)
@@ -310,7 +311,7 @@ def _species_effects(
 
     Species that nobody has planted keep their priors.
     """
-    planted, species = pooling.planted()
+    planted, species = pooling.planted
     size, width = planted.size, column.shape[1]
     weights = np.bincount(species, column[:, 0], minlength=size)
     dense = np.diag(pooling.species_precision[planted] + weights)
