@@ -129,13 +129,13 @@ def _outlook(
     problem = fit.design.problem
     began = posterior.last_day[:, None]
     ended = np.maximum(np.broadcast_to(days, (areas.size, days.shape[-1])), began)
-    growth_d = fit.design.clock.growth_between(
+    growth_d, doubt = fit.design.clock.growth_between(
         areas[:, None], began, ended, posterior.last_pause_d[:, None]
     )
     size = ended.shape
     drift = span_drift(np.broadcast_to(began, size).ravel(), ended.ravel(), fit.design.on_day)
     relative = problem.errors.span_variance(ended - began, drift.remainder.reshape(size))
-    relative *= fit.widening**2
+    relative = (relative + doubt**2) * fit.widening**2
     along, variance = _pace_ceiling_stage(
         posterior, drift.weight.reshape(drift.weight.shape[0], *size)
     )

@@ -81,7 +81,10 @@ class LivingAreas:
     def growth_after_cut(
         self, interval_d: float, after_d: float = 0.0
     ) -> tuple[FloatArray, FloatArray]:
-        """Stages gained from one regular visit to the next, (A, D), and the days of rest, (A,)."""
+        """Stages gained from one regular visit to the next, (A, D), and the days of rest, (A,).
+
+        How long a single rest truly is stays out: what regular visits bring is in the rates.
+        """
         growth = self.growth(interval_d, after_d)
         rest_d = self._rest(interval_d, growth)
         return growth * (1.0 - rest_d / interval_d)[:, None], rest_d

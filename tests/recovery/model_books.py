@@ -332,6 +332,7 @@ def _nodes(rows):
         link=field["link"].astype(np.int64),
         growth_d=field["span"],
         span_d=field["span"],
+        pause_doubt=np.zeros(count),
         reading_cm=field["read"],
         aim_sd_cm=field["aim_sd"],
         guess_cm=field["guess"],

@@ -51,6 +51,7 @@ def one_uncut_area(x, y, start, shape=1.0):
         link=link,
         growth_d=gap,
         span_d=gap,
+        pause_doubt=np.zeros(x.size),
         reading_cm=y,
         aim_sd_cm=blank,
         guess_cm=blank,

@@ -62,6 +62,8 @@ class Nodes:
         How it follows from the node before (``Link``).
     growth_d, span_d
         Reference days and calendar days since the node before (links GREW).
+    pause_doubt
+        Relative spread of ``growth_d`` where a pause took part of it.
     reading_cm
         A height read on the day.
     aim_sd_cm
@@ -85,6 +87,7 @@ class Nodes:
     link: IntArray
     growth_d: FloatArray
     span_d: FloatArray
+    pause_doubt: FloatArray
     reading_cm: FloatArray
     aim_sd_cm: FloatArray
     guess_cm: FloatArray

@@ -35,6 +35,8 @@ LONGEST_PAUSE_SHARE = 0.9
 """A pause after a hard cut takes at most this share of the span that follows."""
 HARD_CUT_SHARE = 0.5
 """Share of the height beyond which a cut makes a plant pause."""
+PAUSE_DOUBT = 0.5
+"""How far a pause may be off, as a share of it: an estimate (common practice, no source)."""
 LEAST_RESPONSE = 0.05
 """No condition stops the clock altogether, so that a log can contradict a meter."""
 
@@ -152,14 +154,18 @@ class GrowthClock:
 
     def growth_between(
         self, area: IntArray, from_day: FloatArray, to_day: FloatArray, pause_d: FloatArray
-    ) -> FloatArray:
+    ) -> tuple[FloatArray, FloatArray]:
         """Reference days from one day to another, the first ``pause_d`` of them without growth.
 
-        A pause takes at most ``LONGEST_PAUSE_SHARE`` of the time.
+        Also their relative spread, for the doubt about the pause; it takes at most
+        ``LONGEST_PAUSE_SHARE`` of the time.
         """
         lag = np.minimum(pause_d, LONGEST_PAUSE_SHARE * np.maximum(to_day - from_day, 0.0))
-        growth: FloatArray = self.reading(area, to_day) - self.reading(area, from_day + lag)
-        return growth
+        awake = self.reading(area, from_day + lag)
+        growth_d = self.reading(area, to_day) - awake
+        doubted_d = PAUSE_DOUBT * (awake - self.reading(area, from_day))
+        some = growth_d > 0.0
+        return growth_d, np.divide(doubted_d, growth_d, out=np.zeros_like(growth_d), where=some)
 
     def speed(self, day: float) -> FloatArray:
         """Response of each area on ``day`` once settled, (A,): reference days per day."""

@@ -80,13 +80,14 @@ def build_nodes(
     link[follows & (draft.kind == FOUND)] = Link.GREW
     told = follows & np.isfinite(draft.cut_cm)
     link[told] = np.where(draft.weighed == 1, Link.WEIGHED, Link.CUT)[told]
-    span_d, growth_d = _spans(draft, link, clock)
+    span_d, growth_d, pause_doubt = _spans(draft, link, clock)
     return Nodes(
         area=area,
         day=draft.day,
         link=link,
         growth_d=growth_d,
         span_d=span_d,
+        pause_doubt=pause_doubt,
         reading_cm=draft.reading_cm,
         aim_sd_cm=draft.aim_sd_cm,
         guess_cm=draft.guess_cm,
@@ -148,14 +149,19 @@ def _left(visits: Visits, traits: AreaTraits, habits: Habits) -> _Draft:
     )
 
 
-def _spans(draft: _Draft, link: IntArray, clock: GrowthClock) -> tuple[FloatArray, FloatArray]:
-    """Calendar days and reference days since the node before, 0 where there is no span."""
-    span_d, growth_d = np.zeros(link.size), np.zeros(link.size)
+def _spans(draft: _Draft, link: IntArray, clock: GrowthClock) -> tuple[FloatArray, ...]:
+    """Calendar days and reference days since the node before, 0 where there is no span.
+
+    Also how far the latter may be off for a pause, as a share.
+    """
+    span_d, growth_d, pause_doubt = np.zeros((3, link.size))
     at = np.flatnonzero(link == Link.GREW)
     began, ended = draft.day[at - 1], draft.day[at]
     span_d[at] = ended - began
-    growth_d[at] = clock.growth_between(draft.area[at], began, ended, draft.pause_d[at - 1])
-    return span_d, growth_d
+    growth_d[at], pause_doubt[at] = clock.growth_between(
+        draft.area[at], began, ended, draft.pause_d[at - 1]
+    )
+    return span_d, growth_d, pause_doubt
 
 
 @dataclass(frozen=True, slots=True)

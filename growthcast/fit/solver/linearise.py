@@ -176,7 +176,9 @@ def linearise(
     drive[RATE, grew] = grown
     drive[KNOTS:, grew] = grown * weight
     gap[grew] = foreseen[grew] - stage[grew]
-    noise[grew] = errors.span_variance(nodes.span_d[grew], drift.remainder[grew]) * grown**2
+    # The doubt about a pause is given, not learnt: no part of any spread (``error_parts``).
+    relative = errors.span_variance(nodes.span_d[grew], drift.remainder[grew])
+    noise[grew] = (relative + nodes.pause_doubt[grew] ** 2) * grown**2
     # The mean of a curved function of a scattered stage is not its value at the mean stage.
     steepening = slope_bend(expected[grew], slope[grew], bend[grew])
     height[grew] += 0.5 * steepening * noise[grew]

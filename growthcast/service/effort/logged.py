@@ -216,7 +216,7 @@ def _expected(fit: GrowthFit, visits: Visits, area: IntArray, day: FloatArray) -
     since[earlier] = visits.day[cut][last[earlier]]
     ceiling, shape = np.exp(border[CEILING, area]), design.problem.shape[area]
     start = np.minimum(np.exp(border[HABIT, area]), 0.95 * ceiling)
-    days = design.clock.growth_between(area, since, day, np.zeros(area.size))
+    days, _ = design.clock.growth_between(area, since, day, np.zeros(area.size))
     gained = shape_factor(shape) * np.exp(border[RATE, area]) * days
     grown = height_at_stage(stage(start, ceiling, shape) + gained, ceiling, shape)
     expected: FloatArray = np.maximum(grown - start, 0.0)

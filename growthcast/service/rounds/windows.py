@@ -281,14 +281,15 @@ def _over_now(fit: GrowthFit, living: LivingAreas, day: float) -> NDArray[np.boo
     now = posterior.last_stage[:, None] + np.einsum("ni,ind->nd", slope, moved)
     now = now + np.sqrt(left)[:, None] * own
 
-    began, ended = posterior.last_day, np.maximum(day, posterior.last_day)
-    growth_d = fit.design.clock.growth_between(living.area, began, ended, posterior.last_pause_d)
+    clock, began, ended = fit.design.clock, posterior.last_day, np.maximum(day, posterior.last_day)
+    growth_d, doubt = clock.growth_between(living.area, began, ended, posterior.last_pause_d)
     drift = span_drift(began, ended, fit.design.on_day)
     pace = posterior.border[RATE][:, None] + moved[0]
     pace = pace + np.einsum("mn,mn->n", drift.weight, posterior.border[KNOTS:])[:, None]
     pace = pace + np.einsum("mn,mnd->nd", drift.weight, moved[2:])
     pace += living.errors.drift * np.sqrt(drift.remainder)[:, None] * draws.drift[living.run]
-    week = living.errors.span * np.sqrt(7.0 / np.maximum(ended - began, 1.0))[:, None] * draws.week
+    white = living.errors.span_variance(ended - began, np.zeros(1))
+    week = np.sqrt(white + doubt**2)[:, None] * draws.week
     grown = (shape_factor(living.shape) * growth_d)[:, None] * np.exp(pace)
     grown = grown * np.maximum(1.0 + week, 0.0)
     goal = stage(living.budget_cm[:, None], draws.ceiling_cm, living.shape[:, None])

@@ -150,12 +150,12 @@ def _grown_since(
     fit: GrowthFit, living: LivingAreas, posterior: AreaPosterior, rate: FloatArray
 ) -> FloatArray:
     """Stages gained (A, D) between each area's last stage and the day of the fit."""
-    on_day = fit.design.on_day
+    clock, on_day = fit.design.clock, fit.design.on_day
     began, ended = posterior.last_day, np.maximum(on_day, posterior.last_day)
-    grown_d = fit.design.clock.growth_between(living.area, began, ended, posterior.last_pause_d)
+    grown_d, doubt = clock.growth_between(living.area, began, ended, posterior.last_pause_d)
     drift = span_drift(began, ended, on_day)
     along = np.einsum("mn,nmd->nd", drift.weight, living.draws.knots[living.run])
-    relative = np.sqrt(living.errors.span_variance(ended - began, drift.remainder))
+    relative = np.sqrt(living.errors.span_variance(ended - began, drift.remainder) + doubt**2)
     noise = relative[:, None] * span_normals(living.area, OF_SPAN, living.size)
     pace = shape_factor(living.shape)[:, None] * np.exp(rate + along)
     gained: FloatArray = pace * grown_d[:, None] * np.maximum(1.0 + noise, 0.0)

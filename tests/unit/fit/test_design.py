@@ -158,6 +158,9 @@ def test_a_hard_cut_is_followed_by_a_pause(tmp_path):
     # Cut to a tenth: four fifths of the way beyond the half.
     assert nodes.growth_d[2] == pytest.approx(14.0 - 0.8 * pause)
     assert nodes.growth_d[4] == pytest.approx(14.0)
+    # A pause of some days may be off by half of them.
+    np.testing.assert_allclose(nodes.growth_d[2] * nodes.pause_doubt[2], 0.5 * 0.8 * pause)
+    assert nodes.pause_doubt[[0, 1, 3, 4]].tolist() == [0.0] * 4
 
 
 def test_conditions_speed_the_clock_from_their_date(tmp_path):

@@ -10,7 +10,7 @@ import pytest
 from growthcast.fit.rows.chains import Link
 from growthcast.fit.solver.hierarchy import area_information, solve_effects
 from growthcast.fit.solver.likelihood import log_likelihood, variance_slopes
-from growthcast.fit.solver.linearise import error_parts
+from growthcast.fit.solver.linearise import RATE, error_parts
 from growthcast.fit.solver.solve import solve
 from growthcast.fit.solver.sweep import sweep
 from growthcast.fit.solver.view import View, view_of
@@ -87,14 +87,16 @@ def test_errors_of_readings_and_cuts_have_their_slopes(solved, name):
     assert found == pytest.approx(difference(level), rel=1e-5, abs=1e-5)
 
 
-def test_spans_and_drift_make_up_the_noise_of_growth(solved):
+def test_spans_drift_and_pauses_make_up_the_noise_of_growth(solved):
     problem, point, view = solved
     [block], [(at, _)] = problem.blocks, view.kept
     parts = error_parts(
         block.chains, block.drift, at, point.border, problem.errors, block.trust, 0.0
     )
     grew = block.chains.nodes.link == Link.GREW
-    together = parts["span"][0] + parts["drift"][0]
+    paused = (block.chains.nodes.pause_doubt * at.drive[RATE]) ** 2
+    assert (paused > 0.0).any()
+    together = parts["span"][0] + parts["drift"][0] + np.where(grew, paused, 0.0)
     np.testing.assert_allclose(together[grew], at.noise[grew], rtol=1e-12)
     assert not together[~grew].any()
 

@@ -56,13 +56,29 @@ def test_an_unlogged_cut_is_named_as_such(tmp_path):
     assert "a cut that is not in the log?" in suspect.why
 
 
-def test_a_cut_made_elsewhere_than_usual_is_no_error(tmp_path):
+def log_with_a_hard_cut(reading):
+    """Return a regular log with one cut to 4 cm, and what was read a week after."""
     lines = lines_of()
     before, after = lines[9].split(","), lines[10].split(",")
-    before[4], after[3] = "4", "9.5"  # cut hard once, and lower the week after
+    before[4], after[3] = "4", reading
+    if float(reading) < 9.0:
+        after[4] = ""
     lines[9], lines[10] = ",".join(before), ",".join(after)
-    fit, _ = rate_of(make_book(tmp_path, trims="".join(lines)))
+    return "".join(lines)
+
+
+def test_a_cut_made_elsewhere_than_usual_is_no_error(tmp_path):
+    fit, _ = rate_of(make_book(tmp_path, trims=log_with_a_hard_cut("9.5")))
     assert fit.suspects == []
+
+
+@pytest.mark.parametrize("reading", ["95", "28"])
+def test_a_slip_after_a_hard_cut_is_named(tmp_path, reading):
+    """The doubt about the pause is no licence: a wild reading stays an error."""
+    fit, _ = rate_of(make_book(tmp_path, trims=log_with_a_hard_cut(reading)))
+    [suspect] = fit.suspects
+    assert suspect.row == 11
+    assert suspect.why.startswith(f"stems reads {reading} cm")
 
 
 def test_check_deep_names_suspects_as_notes(tmp_path):

@@ -10,6 +10,7 @@ import pytest
 from growthcast.errors import BookProblems
 from growthcast.fit.design import day_number
 from growthcast.fit.result import fit_growth
+from growthcast.fit.rows.clock import PAUSE_DOUBT
 from growthcast.fit.rows.drift import span_drift
 from growthcast.fit.solver.linearise import CEILING, KNOTS, RATE
 from growthcast.forecast.heights import LEVELS, crossing_days, forecast_heights
@@ -25,8 +26,17 @@ def fit(tmp_path_factory):
     return fit_growth(make_book(tmp_path_factory.mktemp("book")), ON)
 
 
-def test_quantiles_agree_with_draws(fit):
+@pytest.fixture(scope="module")
+def fit_after_a_hard_cut(tmp_path_factory):
+    trims = stem_log() + "2026-06-02,lobby,stems,9,2,,,,,\n"
+    book = make_book(tmp_path_factory.mktemp("hard"), trims=trims)
+    return fit_growth(book, date(2026, 6, 2))
+
+
+@pytest.mark.parametrize("kind", ["fit", "fit_after_a_hard_cut"])
+def test_quantiles_agree_with_draws(kind, request):
     """200,000 draws of rate, ceiling, last stage and span: every quantile has its chance."""
+    fit = request.getfixturevalue(kind)
     rng = np.random.default_rng(11)
     areas, days = np.array([0, 1]), np.array([day_number(date(2026, 6, 12))])
     made = forecast_heights(fit, areas, days)
@@ -36,14 +46,13 @@ def test_quantiles_agree_with_draws(fit):
         off = draws - post.border[:, i]
         last = post.last_stage[i] + off @ post.stage_follows[:, i]
         last += np.sqrt(post.last_stage_variance[i]) * rng.standard_normal(len(draws))
-        began = post.last_day[i : i + 1]
-        growth_d = fit.design.clock.growth_between(
-            areas[i : i + 1], began, days, post.last_pause_d[i : i + 1]
-        )
+        began, pause_d = post.last_day[i : i + 1], post.last_pause_d[i : i + 1]
+        growth_d, _ = fit.design.clock.growth_between(areas[i : i + 1], began, days, pause_d)
+        doubt = PAUSE_DOUBT * pause_d / growth_d  # at reference conditions
         ahead = span_drift(began, days, fit.design.on_day)
         pace = draws[:, RATE] + draws[:, KNOTS:] @ ahead.weight[:, 0]
         relative = problem.errors.span_variance(days - began, ahead.remainder)
-        surprise = 1.0 + np.sqrt(relative) * rng.standard_normal(len(draws))
+        surprise = 1.0 + np.sqrt(relative + doubt**2) * rng.standard_normal(len(draws))
         stage = last + growth_d * np.exp(pace) * surprise
         height = height_at_stage(stage, np.exp(draws[:, CEILING]))
         below = (height[:, None] <= made.height_cm[i, 0]).mean(axis=0)

@@ -19,7 +19,7 @@ from growthcast.service.visit.away import weeks_away
 from growthcast.service.visit.cuts import cut_sheet
 from growthcast.service.visit.peak import peak_plan
 from growthcast.service.visit.standing import days_that_hold, only_areas, standing_areas
-from tests.books import AREAS, make_book
+from tests.books import AREAS, make_book, stem_log
 
 ON = date(2026, 6, 1)
 LATER = date(2026, 6, 8)
@@ -48,10 +48,19 @@ def plain_heights(standing, start_cm, days):
     return height_after(np.minimum(start_cm, ceiling * (1 - 1e-9)), days, rate, ceiling)
 
 
+@pytest.fixture(scope="module")
+def hard_cut(tmp_path_factory):
+    """Return the small book with stems cut to a fifth, and its fit six days later."""
+    trims = stem_log() + "2026-06-02,lobby,stems,9,2,,,,,\n"
+    return fitted(tmp_path_factory.mktemp("hard"), LATER, trims=trims)
+
+
 @pytest.mark.parametrize("ahead_d", [0, 10, 28])
-def test_draws_stand_where_the_forecast_says(lobby, standing, ahead_d):
+@pytest.mark.parametrize("kind", ["lobby", "hard_cut"])
+def test_draws_stand_where_the_forecast_says(kind, ahead_d, request):
     """The same posterior by another route: nodes and normal noise there, joint draws here."""
-    _, fit = lobby
+    _, fit = request.getfixturevalue(kind)
+    standing = standing_areas(fit, np.arange(2))
     stages = standing.now + (standing.living.growth(ahead_d) if ahead_d else 0.0)
     drawn = np.quantile(standing.heights(stages), (0.1, 0.5, 0.9), axis=1).T
     days = np.array([fit.design.on_day + ahead_d])

@@ -50,6 +50,19 @@ def test_chances_now_are_those_of_the_forecast(windows):
         np.testing.assert_allclose(window.now.over[:, days], told.chance_over_budget, atol=0.03)
 
 
+def test_chances_after_a_hard_cut_are_those_of_the_forecast(tmp_path):
+    """A low budget, passed while the pause still counts."""
+    trims = stem_log() + "2026-06-02,lobby,stems,9,2,,,,,\n"
+    areas = AREAS.replace("400,7,22,9", "400,7,8,7.5")
+    book = make_book(tmp_path, tanks=TANKS, areas=areas, trims=trims)
+    on = ON + timedelta(days=1)
+    fit = fit_growth(book, on)
+    [lobby, _] = tank_windows(book, fit, recommend(book, fit), day_number(on), 28)
+    days = np.arange(0, 29, 7)
+    told = forecast_heights(fit, np.array([0]), day_number(on) + days.astype(float))
+    np.testing.assert_allclose(lobby.now.over[:1, days], told.chance_over_budget, atol=0.03)
+
+
 def test_chances_after_a_visit_are_those_of_the_interval(windows):
     fit, advice, (lobby, _) = windows
     days = advice[0].recommended_interval_d
