@@ -6,7 +6,9 @@ from dataclasses import replace
 from datetime import date
 
 import numpy as np
+import pytest
 
+from growthcast.fit import learning
 from growthcast.fit.design import build_design, with_spreads
 from growthcast.fit.learning import PRIOR_SD, learn_spreads
 from growthcast.fit.result import fit_growth
@@ -67,6 +69,36 @@ def test_the_likelihood_falls_on_both_sides_of_what_is_learnt(tmp_path):
         for factor in (np.exp(-0.4), np.exp(0.4)):
             other = replace(found.spreads, **{name: factor * getattr(found.spreads, name)})
             assert level(other) < top - 0.1, name
+
+
+def with_wild_readings(log, times=1.35):
+    """Return a log with two readings too near the others to be set aside, too far to be scatter."""
+    rows = log.splitlines()
+    for place in (12, 27):
+        cells = rows[place].split(",")
+        cells[3] = f"{times * float(cells[3]):.2f}"
+        rows[place] = ",".join(cells)
+    return "\n".join(rows) + "\n"
+
+
+def test_a_few_wild_readings_do_not_widen_the_spreads(tmp_path):
+    sound = noisy_log(0.15)
+    usual, wild = (
+        fit_growth(make_book(tmp_path / str(n), trims=trims), ON).design.spreads
+        for n, trims in enumerate((sound, with_wild_readings(sound)))
+    )
+    assert wild.span < 1.15 * usual.span
+    assert wild.height_error_cm < 1.15 * usual.height_error_cm
+
+
+@pytest.mark.parametrize("times", [1.2, 1.25, 1.3, 1.35])
+def test_learning_ends_by_itself_where_readings_are_about_to_be_left_out(
+    tmp_path, monkeypatch, times
+):
+    design = build_design(make_book(tmp_path, trims=with_wild_readings(noisy_log(0.15), times)), ON)
+    found = learn_spreads(design)[0].spreads
+    monkeypatch.setattr(learning, "MOST_ROUNDS", 60)
+    assert learn_spreads(design)[0].spreads == found
 
 
 def test_given_spreads_are_taken_as_they_are(tmp_path):

@@ -72,7 +72,7 @@ def test_a_cut_made_elsewhere_than_usual_is_no_error(tmp_path):
     assert fit.suspects == []
 
 
-@pytest.mark.parametrize("reading", ["95", "28"])
+@pytest.mark.parametrize("reading", ["95", "28", "0.95"])
 def test_a_slip_after_a_hard_cut_is_named(tmp_path, reading):
     """The doubt about the pause is no licence: a wild reading stays an error."""
     fit, _ = rate_of(make_book(tmp_path, trims=log_with_a_hard_cut(reading)))
