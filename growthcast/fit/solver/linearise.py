@@ -176,7 +176,6 @@ def linearise(
     drive[RATE, grew] = grown
     drive[KNOTS:, grew] = grown * weight
     gap[grew] = foreseen[grew] - stage[grew]
-    # The doubt about a pause is given, not learnt: no part of any spread (``error_parts``).
     relative = errors.span_variance(nodes.span_d[grew], drift.remainder[grew])
     noise[grew] = (relative + nodes.pause_doubt[grew] ** 2) * grown**2
     # The mean of a curved function of a scattered stage is not its value at the mean stage.
@@ -219,7 +218,7 @@ def error_parts(
     """What each spread of an error model adds to the variance of each link and of each reading.
 
     Parameters are those of ``linearise``, with what it returned. The values are pairs of arrays
-    (N,) by the names of the spreads.
+    (N,) by the names of the spreads. The doubt about pauses is given, not learnt: in none of them.
     """
     nodes, owner = chains.nodes, chains.nodes.area
     nothing = np.zeros(owner.size)
