@@ -153,8 +153,7 @@ def linearise(
     shared_cm : array (N,)
         Standard deviation [cm] that other areas' share adds to a weight of the whole tank.
     """
-    nodes = chains.nodes
-    area, mine, rank = nodes.area, chains.area, chains.rank
+    nodes, area, mine, rank = chains.nodes, chains.nodes.area, chains.area, chains.rank
     ceiling, bend = np.exp(border[CEILING, mine])[rank], shape[area]
     count = area.size
     pull, gap = np.zeros(count), np.zeros(count)
