@@ -40,7 +40,7 @@ __all__ = [
 FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.int64]
 
-AREAS_AT_ONCE = 2_000
+AREAS_AT_ONCE = 500
 """Areas whose draws are held in memory together."""
 
 
