@@ -11,6 +11,7 @@ import re
 import tomllib
 from collections.abc import Mapping
 from dataclasses import dataclass
+from functools import cache
 from typing import Any
 
 import numpy as np
@@ -162,6 +163,7 @@ def species_priors(table: Table) -> SpeciesPriors:
     )
 
 
+@cache  # asked for once a tank
 def read_reference() -> Reference:
     """Return the reference conditions that ship with the table."""
     read = _read_toml("reference.toml")

@@ -115,7 +115,8 @@ def draw_growth(
     )
     species_off = np.linalg.cholesky(effects.species_covariance) @ of_species
     tank_off = np.linalg.cholesky(effects.tank_covariance[tanks]) @ of_tank
-    tank_off = tank_off + effects.tank_follows(pooling, tanks) @ species_off
+    planted, _ = pooling.planted  # no tank follows another species
+    tank_off = tank_off + effects.tank_follows(pooling, tanks)[:, :, planted] @ species_off[planted]
     held, share, follows = own.rate_given(pooling.area_precision)
     knots_off = tank_off[:, 1:][run]
     centre_off = species_off[pooling.species[areas]] + tank_off[run, 0]

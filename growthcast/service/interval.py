@@ -83,7 +83,7 @@ def interval_options(
     ranked = np.sort(highest, axis=1)
     least = living.least_cut_cm
     rank = highest_rank(living, ranked, highest, least, confidence)
-    reach = np.minimum(living.budget_cm, np.median(living.draws.ceiling_cm, axis=1))
+    reach = np.minimum(living.budget_cm, living.usual_ceiling_cm)
     cut = np.minimum(np.maximum(at_rank(ranked, rank[living.run]), least), reach)
     holds = highest >= cut[:, None]
     chance_all = all_hold(living, holds)

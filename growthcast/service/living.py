@@ -7,6 +7,7 @@ them hold?) is a reduction over its run of areas.
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
+from functools import cached_property
 
 import numpy as np
 from numpy.typing import NDArray
@@ -31,7 +32,7 @@ HAND_SPREAD = 0.05
 """Scatter of a cut around the height aimed at, as a share of it (common practice, no source)."""
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True)
 class LivingAreas:
     """Living areas of a block of tanks: their bounds (A,) and the draws of their growth (A, D).
 
@@ -58,6 +59,12 @@ class LivingAreas:
     def size(self) -> int:
         """How many draws there are."""
         return int(self.draws.log_rate.shape[1])
+
+    @cached_property
+    def usual_ceiling_cm(self) -> FloatArray:
+        """Median ceiling of each area, (A,)."""
+        median: FloatArray = np.median(self.draws.ceiling_cm, axis=1)
+        return median
 
     @property
     def least_cut_cm(self) -> FloatArray:
@@ -97,7 +104,7 @@ class LivingAreas:
         cut that holds in 19 draws of 20.
         """
         median, fast = np.quantile(growth, [0.5, FAST_QUANTILE], axis=1)
-        ceiling, shape = np.median(self.draws.ceiling_cm, axis=1), self.shape
+        ceiling, shape = self.usual_ceiling_cm, self.shape
         goal = stage(np.minimum(self.budget_cm, ceiling * (1.0 - 1e-9)), ceiling, shape)
         low, high = (
             np.zeros_like(median),
