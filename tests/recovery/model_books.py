@@ -33,8 +33,8 @@ MEMORY_D = 30.0
 EYE_ERROR_SHARE = 0.15
 LEAST_WEIGHT_ERROR_CM = 0.1
 HIGHEST_SHARE = 0.95
-START_SHARE, START_SPREAD = 1.5, 0.25
-"""Height as planted over the usual cut height, and its relative scatter."""
+START_SHARE = 1.5
+"""Height as planted over the usual cut height."""
 CUT_FROM_SHARE, DUE = 1.6, 0.9
 """Read above this share of the usual cut height, or grown for this long, an area is cut."""
 READ, LOOKED, MEASURED_OFF, WEIGHED_OFF = range(4)
@@ -47,7 +47,8 @@ class Regime:
 
     ``kinds`` are the weights of visits that are read with a ruler, judged by eye, cut by a measured
     length and cut by a weight. ``reading_lost`` is the chance that a height after a cut is not
-    written down.
+    written down, ``start_read`` that the height as planted is; it scatters by ``start_spread``
+    around its guess.
     """
 
     tanks: tuple[int, int] = (3, 6)
@@ -57,6 +58,8 @@ class Regime:
     gap_d: tuple[int, int] = (5, 20)
     kinds: tuple[float, float, float, float] = (0.76, 0.10, 0.07, 0.07)
     reading_lost: float = 0.15
+    start_read: float = 0.5
+    start_spread: float = 0.25
     rate_per_day: tuple[float, float] = (0.03, 0.12)
     ceiling_cm: tuple[float, float] = (6.0, 45.0)
     habit_share: tuple[float, float] = (0.15, 0.30)
@@ -222,9 +225,10 @@ def _log(rng, world, regime):
     """Tend all areas visit by visit; returns rows of nodes and the heights ahead."""
     every, usual = np.arange(world.tank.size), np.exp(world.log_habit)
     day = world.day[world.tank, 0]
-    height, guess = _planted(rng, world), START_SHARE * usual
-    read = np.where(rng.random(every.size) < 0.5, _reading(rng, height, regime), np.nan)
-    guess_sd = START_SPREAD * guess
+    height, guess = _planted(rng, world, regime), START_SHARE * usual
+    written = rng.random(every.size) < regime.start_read
+    read = np.where(written, _reading(rng, height, regime), np.nan)
+    guess_sd = regime.start_spread * guess
     rows = [_row(every, day, Link.FRESH, read=read, guess=guess, guess_sd=guess_sd)]
     last, cut_on = day.copy(), day.copy()
     for visit in range(1, world.day.shape[1]):
@@ -252,10 +256,10 @@ def _log(rng, world, regime):
     return rows, _grown(rng, world, every, height, last, ahead, regime)
 
 
-def _planted(rng, world):
+def _planted(rng, world, regime):
     """Return heights as planted, (A,)."""
     guess = START_SHARE * np.exp(world.log_habit)
-    height = guess * np.maximum(1.0 + START_SPREAD * rng.normal(size=guess.size), 0.05)
+    height = guess * np.maximum(1.0 + regime.start_spread * rng.normal(size=guess.size), 0.05)
     return np.minimum(height, HIGHEST_SHARE * world.ceiling)
 
 

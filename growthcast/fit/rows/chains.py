@@ -98,6 +98,12 @@ class Nodes:
     share_of: IntArray
     row: IntArray
 
+    @property
+    def unread_start(self) -> NDArray[np.bool_]:
+        """Whether a node (N,) is a fresh start that nobody read."""
+        unread: NDArray[np.bool_] = (self.link == Link.FRESH) & ~np.isfinite(self.reading_cm)
+        return unread
+
     def take(self, order: IntArray) -> Nodes:
         """Return the nodes in another order."""
         return Nodes(*(getattr(self, name)[order] for name in self.__slots__))

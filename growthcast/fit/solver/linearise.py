@@ -4,8 +4,9 @@ A height that was grown into is linearised where its span is *expected* to end, 
 reading has since pulled it: readings then meet a prediction that does not depend on them, in
 centimetres, and rate and ceiling are learnt from what growth is on average. Linearised at the
 reading, what is compared would be its stage ``ln(h/(K-h))``, a transform that depends on the
-ceiling, and ceilings would run away. The spread of a span bends the expectation; that is added to
-second order.
+ceiling, and ceilings would run away. Only a fresh start that nobody read lies where later readings
+have it: its guess may be too far off for a straight line. The spread of a span bends the
+expectation; that is added to second order.
 
 The *border* of an area's chain are the parameters it depends on: its log rate, log ceiling, log
 density and log usual cut height, and the knots of its tank's drift, in this order: arrays (B, ...).

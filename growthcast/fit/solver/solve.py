@@ -116,23 +116,28 @@ def _stepped(view: View, departure: FloatArray, share: FloatArray) -> Point:
     taken[KNOTS:] = departure[KNOTS:] * together[tank]
     taken *= np.min(LONGEST_STEP / np.maximum(np.abs(taken), LONGEST_STEP), axis=0)
     stages = tuple(
-        _within_reach(block.chains, stages, _stages_follow(view, number, taken))
+        _within_reach(block.chains, stages, _stages_follow(view, number, taken, share))
         for number, (block, stages) in enumerate(zip(problem.blocks, point.stages, strict=True))
     )
     return Point(stages, point.border + taken, point.shared_cm)
 
 
-def _stages_follow(view: View, number: int, departure: FloatArray) -> FloatArray:
+def _stages_follow(view: View, number: int, departure: FloatArray, share: FloatArray) -> FloatArray:
     """Departure of the stages at which a block is linearised next.
 
     Each is taken as known by its day: a later reading must not move the prediction that it is
-    compared with. Without noise between readings an area's chain is one curve, and all of its
-    readings move it: least squares.
+    compared with. A start that nobody read is the exception: its guess may be far off, and the
+    curve would be straight in the wrong place. It goes where the later readings show it to have
+    been, by its area's share (A,) of the way. Without noise between readings an area's chain is one
+    curve, and all of its readings move it: least squares.
     """
     chains = view.problem.blocks[number].chains
     if view.problem.is_exact:
         return smooth(chains, *view.block(number), departure)
-    return view.filtered[number].departure(chains.nodes, departure)
+    step = view.filtered[number].departure(chains.nodes, departure)
+    unread = np.flatnonzero(chains.nodes.unread_start)
+    step[unread] *= share[chains.nodes.area[unread]]
+    return step
 
 
 def _within_reach(chains: Chains, stages: FloatArray, step: FloatArray) -> FloatArray:

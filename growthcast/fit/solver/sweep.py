@@ -33,9 +33,11 @@ __all__ = [
     "sweep",
     "sweep_back",
     "variance_along",
+    "with_starts",
 ]
 
 FloatArray = NDArray[np.float64]
+IntArray = NDArray[np.int64]
 
 
 @dataclass(frozen=True, slots=True)
@@ -139,6 +141,24 @@ def smooth(chains: Chains, at: Linearised, swept: Swept, departure: FloatArray) 
     return step
 
 
+def with_starts(chains: Chains, at: Linearised, swept: Swept) -> Filtered:
+    """Stages as known by their day, but starts that nobody read as all of their chain has them."""
+    known = swept.filtered
+    start = np.flatnonzero(chains.nodes.unread_start)  # at position 0: their places are ranks
+    mean, carry = known.mean.copy(), known.carry.copy()
+    behind, reach = start, np.ones(start.size)
+    for here in chains.positions[1:]:
+        later = here.start + start[start < here.stop - here.start]
+        if not later.size:
+            break
+        first, behind = start[: later.size], behind[: later.size]
+        reach = reach[: later.size] * _gain(at, swept, behind, later)
+        mean[first] += reach * (known.mean[later] - swept.ahead_mean[later])
+        carry[:, first] += reach * (known.carry[:, later] - swept.ahead_carry[:, later])
+        behind = later
+    return Filtered(mean, carry, known.variance)
+
+
 @dataclass(frozen=True, slots=True)
 class Backward:
     """What all later readings of a chain say against each node's forecast, nodes (N,).
@@ -188,7 +208,10 @@ def _backwards(chains: Chains) -> list[tuple[slice, slice]]:
     ]
 
 
-def _gain(at: Linearised, swept: Swept, behind: slice, later: slice) -> FloatArray:
+def _gain(
+    at: Linearised, swept: Swept, behind: slice | IntArray, later: slice | IntArray
+) -> FloatArray:
+    """How far a stage goes along with the one after it."""
     spread = swept.ahead_variance[later]
     gain = at.pull[later] * swept.filtered.variance[behind]
     quotient: FloatArray = np.divide(gain, spread, out=np.zeros_like(gain), where=spread > 0.0)

@@ -16,7 +16,7 @@ from growthcast.fit.solver.hierarchy import (
 from growthcast.fit.solver.linearise import BORDER, KNOTS, RATE, Linearised, linearise
 from growthcast.fit.solver.problem import Point, Problem
 from growthcast.fit.solver.shares import shares_of
-from growthcast.fit.solver.sweep import Filtered, Swept, sweep
+from growthcast.fit.solver.sweep import Filtered, Swept, sweep, with_starts
 
 __all__ = ["View", "departure_of", "shared_out", "view_of"]
 
@@ -31,8 +31,8 @@ in memory than working blocks out again where they are asked for."""
 class View:
     """The problem linearised at a point.
 
-    ``filtered`` are each block's stages as known by their day, ``area`` what the areas say and
-    ``effects`` what follows for all they share.
+    ``filtered`` are each block's stages as known by their day, those of starts that nobody read as
+    known since; ``area`` is what the areas say and ``effects`` what follows for all they share.
     """
 
     problem: Problem
@@ -56,7 +56,7 @@ def view_of(problem: Problem, point: Point) -> View:
         here, swept = _seen(problem, point, number)
         information[block.chains.area] = swept.information
         score[:, block.chains.area] = swept.score
-        filtered.append(swept.filtered)
+        filtered.append(with_starts(block.chains, here, swept))
         if len(problem.blocks) <= MOST_BLOCKS_KEPT:
             kept.append((here, swept))
     area = area_information(information, score, point.border, problem.pooling)

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
@@ -20,6 +22,7 @@ from growthcast.fit.solver.problem import starting_point
 from growthcast.fit.solver.solve import solve
 from growthcast.fit.solver.sweep import smooth
 from growthcast.fit.solver.view import departure_of, view_of
+from growthcast.growth.logistic import height_at_stage, stage
 from tests.chains import in_order
 from tests.unit.fit.small_problem import problem_of, small_nodes, small_problem
 
@@ -219,3 +222,60 @@ def test_a_fit_without_readings_is_the_prior():
     solution = solve(alone)
     np.testing.assert_allclose(solution.point.border[RATE], whole.pooling.offset, atol=1e-9)
     np.testing.assert_allclose(solution.view.block(0)[0].height, 6.0, atol=0.01)
+
+
+def test_a_guessed_start_is_straightened_where_later_readings_show_it():
+    """Planted 2.5 sd lower than guessed, read precisely on a curve of the rate that is expected.
+
+    Straightened where the guess expected it, such a start takes the early readings for slow growth.
+    """
+    began, days, rate = 1.0, np.array([0.0, 10.0, 20.0, 30.0]), 0.1
+    height = height_at_stage(stage(began, 20.0) + rate * days, 20.0)
+    lone = small_nodes(np.random.default_rng(3)).take(np.full(7 * days.size, -1))
+    grew = np.tile(days > 0.0, 7)
+    nodes = replace(
+        lone,
+        area=np.repeat(np.arange(7), days.size),
+        day=np.tile(days, 7),
+        link=np.where(grew, Link.GREW, Link.FRESH).astype(np.int64),
+        growth_d=np.where(grew, 10.0, 0.0),
+        span_d=np.where(grew, 10.0, 0.0),
+        reading_cm=np.where(grew, np.tile(height, 7), np.nan),
+        guess_cm=np.where(grew, np.nan, 6.0),
+        guess_sd_cm=np.where(grew, np.nan, 2.0),
+    )
+    whole = small_problem()
+    pooling = replace(whole.pooling, offset=np.full(7, np.log(rate)))
+    errors = replace(whole.errors, height_error_cm=np.full(7, 0.2))
+    solution = solve(problem_of(nodes, pooling, errors, np.ones(7), whole.first_habit))
+    assert solution.converged.all()
+    np.testing.assert_allclose(np.exp(solution.point.border[RATE]), rate, rtol=0.1)
+    [block], at = solution.problem.blocks, solution.view.block(0)[0]
+    starts = block.chains.nodes.link == Link.FRESH
+    np.testing.assert_allclose(at.height[starts], began, atol=0.3)
+
+
+def test_unread_starts_alone_are_known_as_their_whole_chain_has_them():
+    problem = small_problem()
+    nodes = small_nodes(np.random.default_rng(3))
+    begun = (nodes.link == Link.FRESH) & (nodes.area % 2 == 0)
+    aimed = (nodes.link == Link.AIMED) & (nodes.day == 0.0)
+    nodes = nodes.take(np.flatnonzero(~aimed))  # from the start straight to the first visit
+    begun = begun[~aimed]
+    nodes = replace(
+        nodes,
+        reading_cm=np.where(begun, np.nan, nodes.reading_cm),
+        guess_cm=np.where(begun, 6.0, nodes.guess_cm),
+        guess_sd_cm=np.where(begun, 2.0, nodes.guess_sd_cm),
+    )
+    problem = problem_of(nodes, problem.pooling, problem.errors, problem.shape, problem.first_habit)
+    view = view_of(problem, starting_point(problem))
+    [block], (at, swept) = problem.blocks, view.block(0)
+    chains, moved = block.chains, np.random.default_rng(1).normal(0.0, 0.1, (BORDER, AREAS))
+    unread = chains.nodes.unread_start
+    assert unread.sum() == begun.sum() == 4
+    whole = smooth(chains, at, swept, moved)
+    by_day = swept.filtered.departure(chains.nodes, moved)
+    assert np.abs(whole - by_day)[unread].max() > 0.1
+    known = view.filtered[0].departure(chains.nodes, moved)
+    np.testing.assert_allclose(known, np.where(unread, whole, by_day), atol=1e-9)
