@@ -16,6 +16,7 @@ from growthcast.fit.borrowing.evidence import borrow, with_borrowed
 from growthcast.fit.borrowing.learn import Borrowed
 from growthcast.fit.design import Design, build_design, with_spreads
 from growthcast.fit.learning import learn_spreads
+from growthcast.fit.means import mean_border
 from growthcast.fit.rows.visits import LeftOut
 from growthcast.fit.solver.hierarchy import border_covariance
 from growthcast.fit.solver.likelihood import log_likelihood
@@ -90,8 +91,7 @@ class GrowthFit:
         view = solution.view
         last = {name: values[..., areas] for name, values in self._last_nodes.items()}
         covariance = border_covariance(view.area, view.effects, pooling, areas)
-        mode = solution.point.border[:, areas]
-        mean = _mean_of_skewed(mode, covariance, pooling.ceiling_precision[areas])
+        mode, mean = solution.point.border[:, areas], self._mean[:, areas]
         return AreaPosterior(
             border=mean,
             covariance=covariance * self.widening**2,
@@ -101,6 +101,11 @@ class GrowthFit:
             last_day=last["day"],
             last_pause_d=last["pause_d"],
         )
+
+    @cached_property
+    def _mean(self) -> FloatArray:
+        """Posterior mean (B, A) of every area's border."""
+        return mean_border(self.solution)
 
     @cached_property
     def _last_nodes(self) -> dict[str, FloatArray]:
@@ -197,27 +202,6 @@ class GrowthFit:
                 for row in sorted([*design.left_out, *self.suspects], key=lambda left: left.row)
             ],
         }
-
-
-SKEWNESS_OF_CEILING = 3.0
-"""Third derivative of what growth says on a log ceiling, in units of its information."""
-
-
-def _mean_of_skewed(
-    mode: FloatArray, covariance: FloatArray, ceiling_precision: FloatArray
-) -> FloatArray:
-    """Posterior mean (B, n) from its mode: ceilings are skewed upwards.
-
-    Growth speaks of a ceiling through its inverse (``r h - r h^2 / K``): normal in ``1/K`` with
-    information ``m`` on ``log K``, its log likelihood has the third derivative ``3 m``, and a mean
-    lies ``3 m var^2 / 2`` above its mode to leading order. Whatever goes with the ceiling moves
-    along.
-    """
-    variance = covariance[:, CEILING, CEILING]
-    told = np.maximum(1.0 / variance - ceiling_precision, 0.0)
-    shift = 0.5 * SKEWNESS_OF_CEILING * told * variance**2
-    moved: FloatArray = mode + (covariance[:, :, CEILING] / variance[:, None]).T * shift
-    return moved
 
 
 def _last_nodes(solution: Solution) -> dict[str, FloatArray]:

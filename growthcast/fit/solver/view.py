@@ -18,7 +18,7 @@ from growthcast.fit.solver.problem import Point, Problem
 from growthcast.fit.solver.shares import shares_of
 from growthcast.fit.solver.sweep import Filtered, Swept, sweep, with_starts
 
-__all__ = ["View", "departure_of", "shared_out", "view_of"]
+__all__ = ["View", "departure_of", "seen", "shared_out", "view_of"]
 
 FloatArray = NDArray[np.float64]
 
@@ -44,7 +44,7 @@ class View:
 
     def block(self, number: int) -> tuple[Linearised, Swept]:
         """Return one block linearised and swept."""
-        return self.kept[number] if self.kept else _seen(self.problem, self.point, number)
+        return self.kept[number] if self.kept else seen(self.problem, self.point, number)
 
 
 def view_of(problem: Problem, point: Point) -> View:
@@ -53,7 +53,7 @@ def view_of(problem: Problem, point: Point) -> View:
     score = np.zeros((BORDER, problem.area_count))
     kept, filtered = [], []
     for number, block in enumerate(problem.blocks):
-        here, swept = _seen(problem, point, number)
+        here, swept = seen(problem, point, number)
         information[block.chains.area] = swept.information
         score[:, block.chains.area] = swept.score
         filtered.append(with_starts(block.chains, here, swept))
@@ -64,7 +64,8 @@ def view_of(problem: Problem, point: Point) -> View:
     return View(problem, point, tuple(kept), tuple(filtered), area, effects)
 
 
-def _seen(problem: Problem, point: Point, number: int) -> tuple[Linearised, Swept]:
+def seen(problem: Problem, point: Point, number: int) -> tuple[Linearised, Swept]:
+    """Linearise and sweep one block at a point."""
     block = problem.blocks[number]
     here = linearise(
         block.chains,

@@ -33,7 +33,8 @@ CONDITIONS = (
 
 @pytest.fixture(scope="module")
 def lobby(tmp_path_factory):
-    book = make_book(tmp_path_factory.mktemp("book"), conditions=CONDITIONS)
+    roomy = AREAS.replace("rotala-rotundifolia,400,7,22,9", "rotala-rotundifolia,400,7,23,9")
+    book = make_book(tmp_path_factory.mktemp("book"), areas=roomy, conditions=CONDITIONS)
     fit = fit_growth(book, ON)
     return book, fit, recommend(book, fit, np.array([0]), full=True)[0]
 

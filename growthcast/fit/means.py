@@ -1,0 +1,98 @@
+"""Posterior means of the areas' parameters, which a fit gives the mode of.
+
+A fit ends where nothing is left to gain as seen from there. The mean of a posterior that is not
+symmetric lies elsewhere. For a rate it is found where nothing is left to gain on average over the
+width of what is known of it; for a ceiling by a formula, since averages over their width make
+ceilings too high on books drawn from the model.
+
+References
+----------
+Opper, M. & Archambeau, C. (2009). The variational Gaussian approximation revisited. Neural
+Computation 21, 786-792 (from memory).
+"""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from growthcast.fit.solver.hierarchy import area_information, border_covariance, solve_effects
+from growthcast.fit.solver.linearise import BORDER, CEILING, RATE
+from growthcast.fit.solver.problem import Point
+from growthcast.fit.solver.solve import Solution
+from growthcast.fit.solver.view import View, departure_of, seen
+
+__all__ = ["mean_border"]
+
+FloatArray = NDArray[np.float64]
+
+FURTHEST = 0.5
+"""A mean is moved no further for its rate than this, in sd: what is not small is no correction."""
+SKEWNESS_OF_CEILING = 3.0
+"""Third derivative of what growth says on a log ceiling, in units of its information."""
+
+
+def mean_border(solution: Solution) -> FloatArray:
+    """Posterior mean (B, A) of every area's border; least squares are left as they are."""
+    view = solution.view
+    if view.problem.is_exact:
+        return view.point.border
+    pooling = view.problem.pooling
+    areas = np.arange(view.problem.area_count)
+    covariance = border_covariance(view.area, view.effects, pooling, areas)
+    by_ceiling = _moved_by_ceilings(covariance, pooling.ceiling_precision)
+    mean: FloatArray = view.point.border + _moved_by_rates(view, covariance) + by_ceiling
+    return mean
+
+
+def _moved_by_rates(view: View, covariance: FloatArray) -> FloatArray:
+    """Departure (B, A) that makes up for the bend of what the chains say along the log rates.
+
+    The slope of the log likelihood is averaged over a standard deviation to both sides, with
+    whatever goes with the rate moving along, and what that changes is fitted: to second order.
+    """
+    rate_sd = np.sqrt(covariance[:, RATE, RATE])
+    along = (covariance[:, :, RATE] / rate_sd[:, None]).T
+    score, information = _told(view, np.zeros_like(along))
+    bend = 0.5 * (_told(view, along)[0] + _told(view, -along)[0]) - score
+    border, pooling = view.point.border, view.problem.pooling
+    area = area_information(information, score + bend, border, pooling)
+    there = replace(view, area=area, effects=solve_effects(area, border, pooling))
+    moved = departure_of(there) - departure_of(view)
+    in_sd = np.abs(moved) / np.sqrt(np.einsum("aii->ia", covariance))
+    moved *= FURTHEST / np.maximum(np.max(in_sd, axis=0), FURTHEST)
+    return moved
+
+
+def _told(view: View, departure: FloatArray) -> tuple[FloatArray, FloatArray]:
+    """Score (B, A) and information (A, B, B) of all chains, the borders a departure (B, A) off."""
+    problem, point = view.problem, view.point
+    stages = tuple(
+        begun + known.departure(block.chains.nodes, departure)
+        for block, known, begun in zip(problem.blocks, view.filtered, point.stages, strict=True)
+    )
+    there = Point(stages, point.border + departure, point.shared_cm)
+    score = np.zeros_like(point.border)
+    information = np.zeros((problem.area_count, BORDER, BORDER))
+    for number, block in enumerate(problem.blocks):
+        swept = seen(problem, there, number)[1]
+        score[:, block.chains.area] = swept.score
+        information[block.chains.area] = swept.information
+    return score, information
+
+
+def _moved_by_ceilings(covariance: FloatArray, ceiling_precision: FloatArray) -> FloatArray:
+    """Departure (B, A) of the mean from the mode for the ceilings, which are skewed upwards.
+
+    Growth speaks of a ceiling through its inverse (``r h - r h^2 / K``): normal in ``1/K`` with
+    information ``m`` on ``log K``, its log likelihood has the third derivative ``3 m``, and a mean
+    lies ``3 m var^2 / 2`` above its mode to leading order. Whatever goes with the ceiling moves
+    along.
+    """
+    variance = covariance[:, CEILING, CEILING]
+    told = np.maximum(1.0 / variance - ceiling_precision, 0.0)
+    shift = 0.5 * SKEWNESS_OF_CEILING * told * variance**2
+    moved: FloatArray = (covariance[:, :, CEILING] / variance[:, None]).T * shift
+    return moved
