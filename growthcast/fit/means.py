@@ -19,7 +19,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from growthcast.fit.solver.hierarchy import area_information, border_covariance, solve_effects
-from growthcast.fit.solver.linearise import BORDER, CEILING, RATE
+from growthcast.fit.solver.linearise import CEILING, RATE
 from growthcast.fit.solver.problem import Point
 from growthcast.fit.solver.solve import Solution
 from growthcast.fit.solver.view import View, departure_of, seen
@@ -55,10 +55,9 @@ def _moved_by_rates(view: View, covariance: FloatArray) -> FloatArray:
     """
     rate_sd = np.sqrt(covariance[:, RATE, RATE])
     along = (covariance[:, :, RATE] / rate_sd[:, None]).T
-    score, information = _told(view, np.zeros_like(along))
-    bend = 0.5 * (_told(view, along)[0] + _told(view, -along)[0]) - score
+    averaged = 0.5 * (_score(view, along) + _score(view, -along))
     border, pooling = view.point.border, view.problem.pooling
-    area = area_information(information, score + bend, border, pooling)
+    area = area_information(view.information, averaged, border, pooling)
     there = replace(view, area=area, effects=solve_effects(area, border, pooling))
     moved = departure_of(there) - departure_of(view)
     in_sd = np.abs(moved) / np.sqrt(np.einsum("aii->ia", covariance))
@@ -66,8 +65,8 @@ def _moved_by_rates(view: View, covariance: FloatArray) -> FloatArray:
     return moved
 
 
-def _told(view: View, departure: FloatArray) -> tuple[FloatArray, FloatArray]:
-    """Score (B, A) and information (A, B, B) of all chains, the borders a departure (B, A) off."""
+def _score(view: View, departure: FloatArray) -> FloatArray:
+    """Score (B, A) of all chains, the borders a departure (B, A) off."""
     problem, point = view.problem, view.point
     stages = tuple(
         begun + known.departure(block.chains.nodes, departure)
@@ -75,12 +74,9 @@ def _told(view: View, departure: FloatArray) -> tuple[FloatArray, FloatArray]:
     )
     there = Point(stages, point.border + departure, point.shared_cm)
     score = np.zeros_like(point.border)
-    information = np.zeros((problem.area_count, BORDER, BORDER))
     for number, block in enumerate(problem.blocks):
-        swept = seen(problem, there, number)[1]
-        score[:, block.chains.area] = swept.score
-        information[block.chains.area] = swept.information
-    return score, information
+        score[:, block.chains.area] = seen(problem, there, number)[1].score
+    return score
 
 
 def _moved_by_ceilings(covariance: FloatArray, ceiling_precision: FloatArray) -> FloatArray:

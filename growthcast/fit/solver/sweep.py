@@ -145,6 +145,8 @@ def with_starts(chains: Chains, at: Linearised, swept: Swept) -> Filtered:
     """Stages as known by their day, but starts that nobody read as all of their chain has them."""
     known = swept.filtered
     start = np.flatnonzero(chains.nodes.unread_start)  # at position 0: their places are ranks
+    if not start.size:
+        return known
     mean, carry = known.mean.copy(), known.carry.copy()
     behind, reach = start, np.ones(start.size)
     for here in chains.positions[1:]:

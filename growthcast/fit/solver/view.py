@@ -32,13 +32,17 @@ class View:
     """The problem linearised at a point.
 
     ``filtered`` are each block's stages as known by their day, those of starts that nobody read as
-    known since; ``area`` is what the areas say and ``effects`` what follows for all they share.
+    known since. ``information`` (A, B, B) and ``score`` (B, A) are what the chains say on
+    departures of the borders, ``area`` what is left of that without what an area has alone, and
+    ``effects`` what follows for all they share.
     """
 
     problem: Problem
     point: Point
     kept: tuple[tuple[Linearised, Swept], ...]
     filtered: tuple[Filtered, ...]
+    information: FloatArray
+    score: FloatArray
     area: AreaInformation
     effects: Effects
 
@@ -61,7 +65,8 @@ def view_of(problem: Problem, point: Point) -> View:
             kept.append((here, swept))
     area = area_information(information, score, point.border, problem.pooling)
     effects = solve_effects(area, point.border, problem.pooling)
-    return View(problem, point, tuple(kept), tuple(filtered), area, effects)
+    seen_so = tuple(kept), tuple(filtered), information, score
+    return View(problem, point, *seen_so, area, effects)
 
 
 def seen(problem: Problem, point: Point, number: int) -> tuple[Linearised, Swept]:

@@ -44,7 +44,11 @@ def likelihood_of(problem, point, at):
     information[area], score[:, area] = swept.information, swept.score
     by_area = area_information(information, score, point.border, problem.pooling)
     effects = solve_effects(by_area, point.border, problem.pooling)
-    return log_likelihood(View(problem, point, ((at, swept),), (swept.filtered,), by_area, effects))
+    return log_likelihood(
+        View(
+            problem, point, ((at, swept),), (swept.filtered,), information, score, by_area, effects
+        )
+    )
 
 
 def difference(level):
