@@ -7,6 +7,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
+from growthcast.fit.rows.drift import SpanDrift
 from growthcast.fit.solver.hierarchy import (
     AreaInformation,
     Effects,
@@ -69,12 +70,14 @@ def view_of(problem: Problem, point: Point) -> View:
     return View(problem, point, *seen_so, area, effects)
 
 
-def seen(problem: Problem, point: Point, number: int) -> tuple[Linearised, Swept]:
-    """Linearise and sweep one block at a point."""
+def seen(
+    problem: Problem, point: Point, number: int, drift: SpanDrift | None = None
+) -> tuple[Linearised, Swept]:
+    """Linearise and sweep one block at a point, with its own drift or another."""
     block = problem.blocks[number]
     here = linearise(
         block.chains,
-        block.drift,
+        drift or block.drift,
         point.stages[number],
         point.border,
         problem.shape,

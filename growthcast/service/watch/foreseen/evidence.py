@@ -19,10 +19,9 @@ from growthcast.fit.design import Design, build_design
 from growthcast.fit.result import GrowthFit, fit_growth
 from growthcast.fit.rows.chains import Link
 from growthcast.fit.rows.drift import KNOT_COUNT, SpanDrift
-from growthcast.fit.solver.linearise import BORDER, CEILING, HABIT, KNOTS, linearise
+from growthcast.fit.solver.linearise import BORDER, CEILING, HABIT, KNOTS
 from growthcast.fit.solver.problem import Block, Point, Problem
-from growthcast.fit.solver.sweep import sweep
-from growthcast.fit.solver.view import View, shared_out, view_of
+from growthcast.fit.solver.view import View, seen, shared_out, view_of
 from growthcast.forecast.hindsight import known_before
 from growthcast.forecast.report import as_date
 
@@ -235,17 +234,8 @@ def _of_block(
         inside = np.minimum(ended, some[:, None] + BIN_D) - np.maximum(began, some[:, None])
         share = np.zeros((KNOT_COUNT, ended.size))
         share[: some.size] = np.where(nodes.link == Link.GREW, np.maximum(inside, 0.0) / span, 0.0)
-        here = linearise(
-            block.chains,
-            SpanDrift(share, block.drift.remainder),
-            point.stages[number],
-            point.border,
-            problem.shape,
-            problem.errors,
-            block.trust,
-            point.shared_cm[number],
-        )
-        carried = (here.slope * sweep(block.chains, here).ahead_carry)[KNOTS:, told]
+        here, weekly = seen(problem, point, number, SpanDrift(share, block.drift.remainder))
+        carried = (here.slope * weekly.ahead_carry)[KNOTS:, told]
         grown[:, first : first + some.size] = carried[: some.size].T
     return (
         nodes.area[told].astype(np.float64),
