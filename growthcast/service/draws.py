@@ -117,11 +117,11 @@ def draw_growth(
     tank_off = np.linalg.cholesky(effects.tank_covariance[tanks]) @ of_tank
     planted, _ = pooling.planted  # no tank follows another species
     tank_off = tank_off + effects.tank_follows(pooling, tanks)[:, :, planted] @ species_off[planted]
-    held, share, follows = own.rate_given(pooling.area_precision)
+    held, share, follows = own.rate_given(pooling.area_precision, areas)
     knots_off = tank_off[:, 1:][run]
     centre_off = species_off[pooling.species[areas]] + tank_off[run, 0]
-    rate_off = share[areas, None] * centre_off + of_area / np.sqrt(held[areas, None])
-    rate_off += np.einsum("am,amd->ad", follows[areas], knots_off)
+    rate_off = share[:, None] * centre_off + of_area / np.sqrt(held[:, None])
+    rate_off += np.einsum("am,amd->ad", follows, knots_off)
     moved = np.concatenate([rate_off[:, None], knots_off], axis=1)
     ceiling_off = np.einsum("ak,akd->ad", own.own_follows[areas, 0], moved)
     ceiling_off += np.sqrt(own.own_covariance[areas, 0, 0])[:, None] * of_ceiling

@@ -25,14 +25,14 @@ from tests.recovery.model_books import PARAMETERS, Regime, draw_books, pit_of_tr
 
 pytestmark = pytest.mark.slow
 
-BOOKS, AT_ONCE, BINS = 500, 25, 10
+BOOKS, FEWER_BOOKS, AT_ONCE, BINS = 2000, 500, 25, 10
 LEAST_CHANCE = 0.01
 
 
-def calibration(break_it=lambda problem: problem, regime=None):
-    """Return PITs (BOOKS,) and z-scores of one area a book, the fit told ``break_it(...)``."""
+def calibration(books_drawn, break_it=lambda problem: problem, regime=None):
+    """Return PITs (books drawn,) and z-scores of one area a book, told ``break_it(...)``."""
     pits, scores = {name: [] for name in PARAMETERS}, {name: [] for name in PARAMETERS}
-    for batch in range(BOOKS // AT_ONCE):
+    for batch in range(books_drawn // AT_ONCE):
         rng = np.random.default_rng([20261125, batch])
         books = draw_books(rng, AT_ONCE, regime)
         books = replace(books, problem=break_it(books.problem))
@@ -57,7 +57,7 @@ def chance_of_uniform(pit):
 
 @pytest.fixture(scope="module")
 def calibrated():
-    return calibration()
+    return calibration(BOOKS)
 
 
 @pytest.mark.parametrize("name", PARAMETERS)
@@ -83,7 +83,7 @@ def test_starts_that_were_only_guessed_shift_nothing():
     below the ones before it, whether starts were read or not.
     """
     guessed = Regime(visits=(3, 8), start_read=0.0, start_spread=0.5)
-    pits, _ = calibration(regime=guessed)
+    pits, _ = calibration(FEWER_BOOKS, regime=guessed)
     for name in set(PARAMETERS) - {"log ceiling"}:
         assert chance_of_uniform(pits[name]) > LEAST_CHANCE
 
@@ -118,7 +118,7 @@ def no_drift(problem):
     ],
 )
 def test_the_check_fails_when_the_fit_is_told_wrong(break_it, names):
-    pits, _ = calibration(break_it)
+    pits, _ = calibration(FEWER_BOOKS, break_it)
     for name in names:
         assert chance_of_uniform(pits[name]) < LEAST_CHANCE
 
@@ -126,6 +126,6 @@ def test_the_check_fails_when_the_fit_is_told_wrong(break_it, names):
 def test_the_check_fails_when_covariances_are_halved(monkeypatch):
     whole = result.border_covariance
     monkeypatch.setattr(result, "border_covariance", lambda *given: 0.5 * whole(*given))
-    pits, _ = calibration()
+    pits, _ = calibration(FEWER_BOOKS)
     for name in ("log rate", "log ceiling", "drift today"):
         assert chance_of_uniform(pits[name]) < LEAST_CHANCE

@@ -97,14 +97,17 @@ class AreaInformation:
     score: FloatArray
     drag: FloatArray
 
-    def rate_given(self, area_precision: float) -> tuple[FloatArray, FloatArray, FloatArray]:
+    def rate_given(
+        self, area_precision: float, areas: IntArray | None = None
+    ) -> tuple[FloatArray, FloatArray, FloatArray]:
         """Log rate given its centre and the knots: precision held, share of the centre, follows.
 
         ``departure = (score + area_precision * (centre - rate) - precision[1:] @ knots) / held``.
         """
-        held = self.precision[:, 0, 0] + area_precision
+        told = self.precision[:, 0] if areas is None else self.precision[areas, 0]
+        held = told[:, 0] + area_precision
         safe = np.where(held > 0.0, held, 1.0)
-        return held, area_precision / safe, -self.precision[:, 0, 1:] / safe[:, None]
+        return held, area_precision / safe, -told[:, 1:] / safe[:, None]
 
 
 def area_information(
@@ -151,12 +154,9 @@ def _drag(by_area: FloatArray, pooling: Pooling) -> FloatArray:
 
 def _inverse(matrix: FloatArray) -> FloatArray:
     """Inverse of symmetric positive matrices (A, n, n); a parameter nobody speaks of gets 0."""
-    diagonal = np.einsum("aii->ai", matrix)
-    absent = diagonal <= 0.0
-    filled = matrix + np.einsum("ai,ij->aij", absent.astype(np.float64), np.eye(matrix.shape[1]))
-    inverse: FloatArray = np.linalg.inv(filled)
-    present = ~absent
-    known: FloatArray = inverse * (present[:, :, None] & present[:, None, :])
+    present = np.einsum("aii->ai", matrix) > 0.0
+    filled = matrix + np.einsum("ai,ij->aij", (~present).astype(np.float64), np.eye(len(OWN)))
+    known: FloatArray = np.linalg.inv(filled) * (present[:, :, None] & present[:, None, :])
     return known
 
 
@@ -340,24 +340,23 @@ def border_covariance(
     area: AreaInformation, effects: Effects, pooling: Pooling, areas: IntArray
 ) -> FloatArray:
     """Covariance (n, B, B) of the borders of some areas, what they share included."""
-    held, share, follows = area.rate_given(pooling.area_precision)
+    held, share, follows = area.rate_given(pooling.area_precision, areas)
     joint = effects.joint_covariance(pooling, areas)  # of (centre, knots)
     width = joint.shape[1]
     to_rate = np.broadcast_to(np.eye(width), joint.shape).copy()
-    to_rate[:, 0, 0] = share[areas]
-    to_rate[:, 0, 1:] = follows[areas]
+    to_rate[:, 0, 0], to_rate[:, 0, 1:] = share, follows
     shared = to_rate @ joint @ to_rate.transpose(0, 2, 1)  # of (log rate, knots)
-    shared[:, 0, 0] += 1.0 / np.where(held > 0.0, held, 1.0)[areas]
+    shared[:, 0, 0] += 1.0 / np.where(held > 0.0, held, 1.0)
     along = area.own_follows[areas]
     own = along @ shared @ along.transpose(0, 2, 1) + area.own_covariance[areas]
     across = along @ shared
     size = width + len(OWN)
     covariance = np.empty((areas.size, size, size))
-    first, rest = [RATE, *range(KNOTS, size)], OWN
-    covariance[np.ix_(range(areas.size), first, first)] = shared
-    covariance[np.ix_(range(areas.size), rest, rest)] = own
-    covariance[np.ix_(range(areas.size), rest, first)] = across
-    covariance[np.ix_(range(areas.size), first, rest)] = across.transpose(0, 2, 1)
+    every, first = range(areas.size), [RATE, *range(KNOTS, size)]
+    covariance[np.ix_(every, first, first)] = shared
+    covariance[np.ix_(every, OWN, OWN)] = own
+    covariance[np.ix_(every, OWN, first)] = across
+    covariance[np.ix_(every, first, OWN)] = across.transpose(0, 2, 1)
     follow = np.broadcast_to(np.eye(size), covariance.shape).copy()
     follow[:, RATE, CEILING] = area.drag[areas]
     return follow @ covariance @ follow.transpose(0, 2, 1)

@@ -61,11 +61,10 @@ def tank_border(fit: GrowthFit, tank: int, areas: IntArray) -> TankBorder:
     """Factor the joint posterior of the areas (m,) of one tank by what they share."""
     pooling, view = fit.design.problem.pooling, fit.solution.view
     area, effects = view.area, view.effects
-    held, share, follows = area.rate_given(pooling.area_precision)
+    held, share, follows = area.rate_given(pooling.area_precision, areas)
     width = follows.shape[1] + 1
     to_rate = np.broadcast_to(np.eye(width), (areas.size, width, width)).copy()
-    to_rate[:, 0, 0] = share[areas]
-    to_rate[:, 0, 1:] = follows[areas]
+    to_rate[:, 0, 0], to_rate[:, 0, 1:] = share, follows
     into = np.zeros((areas.size, BORDER, width))
     into[:, RATE, 0] = 1.0
     into[:, KNOTS:, 1:] = np.eye(width - 1)
@@ -79,7 +78,7 @@ def tank_border(fit: GrowthFit, tank: int, areas: IntArray) -> TankBorder:
     follow = np.broadcast_to(np.eye(BORDER), own.shape).copy()
     follow[:, RATE, CEILING] = area.drag[areas]
     own = follow @ own @ follow.transpose(0, 2, 1)
-    rate = into[:, :, :1] / np.sqrt(np.where(held > 0.0, held, 1.0))[areas, None, None]
+    rate = into[:, :, :1] / np.sqrt(np.where(held > 0.0, held, 1.0))[:, None, None]
     return TankBorder(by_tank @ along, by_tank, own + rate @ rate.transpose(0, 2, 1))
 
 
