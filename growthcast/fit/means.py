@@ -21,7 +21,6 @@ from numpy.typing import NDArray
 from growthcast.fit.solver.hierarchy import area_information, border_covariance, solve_effects
 from growthcast.fit.solver.linearise import CEILING, RATE
 from growthcast.fit.solver.problem import Point
-from growthcast.fit.solver.solve import Solution
 from growthcast.fit.solver.view import View, departure_of, seen
 
 __all__ = ["mean_border"]
@@ -34,9 +33,8 @@ SKEWNESS_OF_CEILING = 3.0
 """Third derivative of what growth says on a log ceiling, in units of its information."""
 
 
-def mean_border(solution: Solution) -> FloatArray:
+def mean_border(view: View) -> FloatArray:
     """Posterior mean (B, A) of every area's border; least squares are left as they are."""
-    view = solution.view
     if view.problem.is_exact:
         return view.point.border
     pooling = view.problem.pooling

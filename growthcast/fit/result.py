@@ -105,7 +105,7 @@ class GrowthFit:
     @cached_property
     def _mean(self) -> FloatArray:
         """Posterior mean (B, A) of every area's border."""
-        return mean_border(self.solution)
+        return mean_border(self.solution.view)
 
     @cached_property
     def _last_nodes(self) -> dict[str, FloatArray]:

@@ -174,7 +174,7 @@ def _shared(
     when = day[whole[number]]
     alive = (traits.planted_day[area] <= when) & ~(traits.removed_day[area] < when)
     kept = alive
-    if area.size:
+    if area.size:  # else there is no need to go through all visits
         kept = alive & ~np.isin(_pair(area, when), _pair(own.area, own.day))
     area, when, number = area[kept], when[kept], number[kept]
     blank = np.full(area.size, np.nan)

@@ -69,16 +69,13 @@ def solve(
 ) -> Solution:
     """Fit; areas whose steps do not settle within the limit come back as not converged."""
     view = view_of(problem, start or starting_point(problem))
-    return _settled(view, 0, most_steps, EXACT_TOLERANCE if problem.is_exact else tolerance)
+    return go_on(view, 0, most_steps, EXACT_TOLERANCE if problem.is_exact else tolerance)
 
 
-def go_on(view: View, most_steps: int = MOST_STEPS, tolerance: float = TOLERANCE) -> Solution:
-    """Fit on from a view of a problem."""
-    return _settled(view, 0, most_steps, tolerance)
-
-
-def _settled(view: View, steps: int, most_steps: int, tolerance: float) -> Solution:
-    """Step on until no area moves further than the tolerance."""
+def go_on(
+    view: View, steps: int = 0, most_steps: int = MOST_STEPS, tolerance: float = TOLERANCE
+) -> Solution:
+    """Step on from a view, ``steps`` taken already, until no area moves beyond the tolerance."""
     problem = view.problem
     share, last = np.ones(problem.area_count), np.zeros_like(view.point.border)
     together = False  # after some tanks were fitted alone, all take a step
@@ -93,7 +90,7 @@ def _settled(view: View, steps: int, most_steps: int, tolerance: float) -> Solut
         if not together and pays_alone(view, moving := tanks_of(view, moved > tolerance)):
             part = part_of(view, moving)
             began, closer = view_of(part.problem, part.point), 0.5 * tolerance
-            alone = _settled(began, steps, most_steps, closer)  # room for what all then move
+            alone = go_on(began, steps, most_steps, closer)  # room for what all then move
             view, steps = view_of(*part.put_back(view, alone.view)), alone.steps
             together = True
             continue

@@ -66,7 +66,7 @@ def test_the_mean_is_that_of_the_exact_posterior():
     exact = weight @ off
     sd = np.sqrt((weight * (off - exact[:, None]) ** 2).sum(axis=1))
     solution = one_reading_each(spread)
-    mode, mean = solution.point.border[RATE], mean_border(solution)[RATE]
+    mode, mean = solution.point.border[RATE], mean_border(solution.view)[RATE]
     assert (np.abs(mode - np.log(RATE_PER_DAY) - exact) / sd).max() > 0.2
     assert (np.abs(mean - np.log(RATE_PER_DAY) - exact) / sd).max() < 0.05
 
@@ -74,7 +74,7 @@ def test_the_mean_is_that_of_the_exact_posterior():
 def test_no_mean_lies_far_from_its_mode():
     """Read at the ceiling, a rate may be any that is high enough."""
     solution = one_reading_each(3.0, np.full(7, CEILING_CM))
-    moved = mean_border(solution)[RATE] - solution.point.border[RATE]
+    moved = mean_border(solution.view)[RATE] - solution.point.border[RATE]
     sd = 1.0 / np.sqrt(solution.view.area.precision[:, 0, 0] + 3.0**-2.0)
     assert (np.abs(moved) <= 1.001 * FURTHEST * sd).all()
     assert (np.abs(moved) > 0.9 * FURTHEST * sd).all()

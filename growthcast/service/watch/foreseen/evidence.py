@@ -20,7 +20,7 @@ from growthcast.fit.result import GrowthFit, fit_growth
 from growthcast.fit.rows.chains import Link
 from growthcast.fit.rows.drift import KNOT_COUNT, SpanDrift
 from growthcast.fit.solver.linearise import BORDER, CEILING, HABIT, KNOTS
-from growthcast.fit.solver.problem import Block, Point, Problem
+from growthcast.fit.solver.problem import Block, Point
 from growthcast.fit.solver.view import View, seen, shared_out, view_of
 from growthcast.forecast.hindsight import known_before
 from growthcast.forecast.report import as_date
@@ -141,10 +141,8 @@ def evidence_under(
     count = LEAD_BINS + int(np.ceil((on_day - origin_day) / BIN_D)) + 1
     bin_day = (origin_day + BIN_D * (np.arange(count) - LEAD_BINS)).astype(np.float64)
     doubted = set(zip(doubted_area.tolist(), doubted_day.tolist(), strict=True))
-    problem, point, view = _filtered_through(design, border, origin_day, doubted)
-    parts = [
-        _of_block(problem, point, view, number, bin_day) for number in range(len(problem.blocks))
-    ]
+    view = _filtered_through(design, border, origin_day, doubted)
+    parts = [_of_block(view, number, bin_day) for number in range(len(view.problem.blocks))]
     joined = [np.concatenate(fields) for fields in zip(*parts, strict=True)]
     area, day = joined[0].astype(np.int64), joined[1]
     order = np.lexsort((area, day, design.tank[area]))
@@ -166,7 +164,7 @@ def evidence_under(
 
 def _filtered_through(
     design: Design, border: FloatArray, origin_day: float, doubted: set[tuple[int, float]]
-) -> tuple[Problem, Point, View]:
+) -> View:
     """Run the whole log through under given parameters until the stages have settled.
 
     Drift is left out of the spans' own noise since the origin: there it is counted week by week.
@@ -181,19 +179,16 @@ def _filtered_through(
     problem = replace(design.problem, blocks=tuple(blocks))
     stages = tuple(_first_stages(block, border) for block in problem.blocks)
     shared = tuple(np.zeros(block.chains.nodes.area.size) for block in problem.blocks)
-    point = Point(stages, border, shared)
-    view = view_of(problem, point)
+    view = view_of(problem, Point(stages, border, shared))
     for _ in range(ROUNDS):
         if problem.has_shares:
-            problem, point = shared_out(view)
-            view = view_of(problem, point)
+            view = view_of(*shared_out(view))
         stages = tuple(
             np.clip(old + np.clip(filtered.mean, -3.0, 3.0), -10.0, 60.0)
-            for old, filtered in zip(point.stages, view.filtered, strict=True)
+            for old, filtered in zip(view.point.stages, view.filtered, strict=True)
         )
-        point = replace(point, stages=stages)
-        view = view_of(problem, point)
-    return problem, point, view
+        view = view_of(view.problem, replace(view.point, stages=stages))
+    return view
 
 
 def _trust(block: Block, doubted: set[tuple[int, float]]) -> FloatArray:
@@ -218,11 +213,10 @@ def _first_stages(block: Block, border: FloatArray) -> FloatArray:
     return stages
 
 
-def _of_block(
-    problem: Problem, point: Point, view: View, number: int, bin_day: FloatArray
-) -> tuple[FloatArray, ...]:
+def _of_block(view: View, number: int, bin_day: FloatArray) -> tuple[FloatArray, ...]:
     """Areas, days, surprises, variances, leans (n, B) and weekly growth (n, T) of a block."""
-    block, (_, swept) = problem.blocks[number], view.block(number)
+    problem, (_, swept) = view.problem, view.block(number)
+    block = problem.blocks[number]
     nodes = block.chains.nodes
     told = np.flatnonzero(swept.weight > 0.0)
     told = told[(nodes.link[told] == Link.GREW) | (nodes.link[told] >= Link.CUT)]
@@ -234,7 +228,7 @@ def _of_block(
         inside = np.minimum(ended, some[:, None] + BIN_D) - np.maximum(began, some[:, None])
         share = np.zeros((KNOT_COUNT, ended.size))
         share[: some.size] = np.where(nodes.link == Link.GREW, np.maximum(inside, 0.0) / span, 0.0)
-        here, weekly = seen(problem, point, number, SpanDrift(share, block.drift.remainder))
+        here, weekly = seen(problem, view.point, number, SpanDrift(share, block.drift.remainder))
         carried = (here.slope * weekly.ahead_carry)[KNOTS:, told]
         grown[:, first : first + some.size] = carried[: some.size].T
     return (
