@@ -19,10 +19,9 @@ from growthcast.fit.rows.clock import (
 from growthcast.fit.rows.drift import knot_precision
 from growthcast.fit.rows.nodes import Habits, build_nodes, cutting_habits
 from growthcast.fit.rows.visits import AreaTraits, LeftOut, Visits, read_visits
-from growthcast.fit.solver.hierarchy import Pooling
+from growthcast.fit.solver.areas import Pooling
 from growthcast.fit.solver.linearise import ErrorModel
-from growthcast.fit.solver.problem import Block, Problem
-from growthcast.fit.solver.shares import SharedWeights
+from growthcast.fit.solver.problem import Block, Problem, SharedWeights
 from growthcast.fit.spreads import Spreads
 from growthcast.species import SpeciesPriors, read_reference, species_priors
 

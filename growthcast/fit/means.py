@@ -18,9 +18,11 @@ from dataclasses import replace
 import numpy as np
 from numpy.typing import NDArray
 
-from growthcast.fit.solver.hierarchy import area_information, border_covariance, solve_effects
+from growthcast.fit.solver.areas import area_information
+from growthcast.fit.solver.hierarchy import border_covariance, solve_effects
 from growthcast.fit.solver.linearise import CEILING, RATE
 from growthcast.fit.solver.problem import Point
+from growthcast.fit.solver.sweep import score_of
 from growthcast.fit.solver.view import View, departure_of, seen
 
 __all__ = ["mean_border"]
@@ -73,7 +75,7 @@ def _score(view: View, departure: FloatArray) -> FloatArray:
     there = Point(stages, point.border + departure, point.shared_cm)
     score = np.zeros_like(point.border)
     for number, block in enumerate(problem.blocks):
-        score[:, block.chains.area] = seen(problem, there, number)[1].score
+        score[:, block.chains.area] = score_of(block.chains, seen(problem, there, number)[1])
     return score
 
 

@@ -217,7 +217,7 @@ def _block_of_new(problem: Problem, known: int, on_day: float) -> Block:
         *(np.concatenate([getattr(b.chains.nodes, f)[m] for b, m in parts]) for f in fields)
     )
     at = np.arange(nodes.area.size)
-    chains = Chains(nodes, np.array([0, at.size]), at, nodes.area, at, at, (at[:, None],))
+    chains = Chains(nodes, np.array([0, at.size]), at, nodes.area, at, at, ((at[:, None],), ()))
     shares = replace(problem.blocks[0].shares, total_g=np.zeros(0))
     return Block.of(chains, on_day, shares)
 

@@ -200,7 +200,8 @@ def rate_on_day(posterior: AreaPosterior) -> tuple[FloatArray, FloatArray]:
     """Log rate of areas (n,) at reference conditions on the day of the fit, and its sd."""
     today = np.zeros(1)
     weight = span_drift(today, today, 0.0).weight[:, 0]
-    into = np.concatenate([[1.0], np.zeros(KNOTS - 1), weight])
+    into = np.concatenate([np.zeros(KNOTS), weight])
+    into[RATE] = 1.0
     variance = np.einsum("b,nbc,c->n", into, posterior.covariance, into)
     return into @ posterior.border, np.sqrt(variance)
 

@@ -19,10 +19,9 @@ from growthcast.fit.result import GrowthFit
 from growthcast.fit.rows.chains import Link, Look, Nodes, pack_chains
 from growthcast.fit.rows.clock import GrowthClock
 from growthcast.fit.rows.drift import knot_precision
-from growthcast.fit.solver.hierarchy import Pooling
+from growthcast.fit.solver.areas import Pooling
 from growthcast.fit.solver.linearise import CEILING, KNOTS, RATE, ErrorModel
-from growthcast.fit.solver.problem import Block, Problem
-from growthcast.fit.solver.shares import SharedWeights
+from growthcast.fit.solver.problem import Block, Problem, SharedWeights
 from growthcast.forecast.heights import outlook
 
 __all__ = ["AHEAD_D", "PARAMETERS", "ModelBooks", "Regime", "draw_books", "pit_of_truth"]

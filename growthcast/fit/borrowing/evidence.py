@@ -10,7 +10,8 @@ from numpy.typing import NDArray
 from growthcast.fit.borrowing.learn import Borrowed, learn_conditions
 from growthcast.fit.rows.chains import Link
 from growthcast.fit.rows.clock import TankConditions
-from growthcast.fit.solver.hierarchy import Effects, Pooling
+from growthcast.fit.solver.areas import Pooling
+from growthcast.fit.solver.hierarchy import Effects
 from growthcast.fit.solver.problem import Block, Problem
 from growthcast.fit.solver.solve import Solution
 from growthcast.species import Reference

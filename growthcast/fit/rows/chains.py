@@ -10,7 +10,7 @@ is.
 Packing: chains are put into blocks of whole tanks that fit a processor's cache. In a block they are
 ranked by length, longest first, and nodes are stored position by position. The nodes at one
 position are then the first ranks, in order, so a sweep along all chains at once needs views only,
-no gathering and no padding.
+no gathering and no padding. Aimed starts stand together as far as that allows.
 """
 
 from __future__ import annotations
@@ -116,8 +116,9 @@ class Chains:
     ``nodes`` are in packed order; position ``p`` is ``offsets[p]:offsets[p + 1]``. ``previous``
     (N,) is the packed index of the node before (of itself at position 0). ``area`` (R,) are the
     areas, longest logs first, and ``rank`` (N,) the place of each node's area there; ``last`` (R,)
-    is the packed index of the last node of each, and ``by_area`` its nodes: arrays (r, n) for the
-    first r areas, in turn along their logs, padded with N where a log ends before.
+    is the packed index of the last node of each. ``by_area`` are the nodes of each: those at
+    position 0, then the others, counted from the first of them; arrays (r, n) for the first r
+    areas, in turn along their logs, padded with the number of such nodes where there is none.
     """
 
     nodes: Nodes
@@ -126,7 +127,13 @@ class Chains:
     area: IntArray
     rank: IntArray
     last: IntArray
-    by_area: tuple[IntArray, ...]
+    by_area: tuple[tuple[IntArray, ...], tuple[IntArray, ...]]
+
+    @property
+    def starts_and_later(self) -> tuple[slice, slice]:
+        """The packed nodes at position 0, and the others."""
+        begun = int(self.offsets[1])
+        return slice(0, begun), slice(begun, self.rank.size)
 
     @property
     def positions(self) -> list[slice]:
@@ -148,7 +155,12 @@ class Chains:
         number, mine = np.cumsum(kept) - 1, kept[self.area]
         nodes = self.nodes.take(at)
         left = np.unique(np.searchsorted(at, self.offsets))  # positions that nobody reaches go
-        grouped = (places[mine[: places.shape[0]]] for places in self.by_area)
+        by_area = []
+        for part, groups in zip(self.starts_and_later, self.by_area, strict=True):
+            began, ended = np.searchsorted(at, (part.start, part.stop))
+            inside = np.append(place[part] - began, ended - began)
+            theirs = (places[mine[: places.shape[0]]] for places in groups)
+            by_area.append(tuple(inside[places] for places in theirs if places.size))
         chains = Chains(
             nodes=replace(nodes, area=number[nodes.area]),
             offsets=left,
@@ -156,7 +168,7 @@ class Chains:
             area=number[self.area[mine]],
             rank=(np.cumsum(mine) - 1)[self.rank[at]],
             last=place[self.last[mine]],
-            by_area=tuple(place[places] for places in grouped if places.size),
+            by_area=(by_area[0], by_area[1]),
         )
         return chains, at
 
@@ -182,39 +194,52 @@ def _pack(nodes: Nodes) -> Chains:
     begins[0] = True
     begins[1:] |= nodes.area[1:] != nodes.area[:-1]
     chain = np.cumsum(begins) - 1
-    position, rank, _ = _ranked(chain)
-    order = np.lexsort((rank, position))
-    place = np.empty_like(order)
-    place[order] = np.arange(order.size)
+    length = np.bincount(chain)
+    # Longest first; the shortest begin with those aimed, so that these follow those of the others.
+    fresh = nodes.link[begins] == Link.FRESH
+    number = _ranks(np.lexsort((fresh ^ (length > 1), -length)))[chain]
+    position = _along(chain, length)
+    order = np.lexsort((number, position))
+    place = _ranks(order)
     offsets = np.concatenate([[0], np.cumsum(np.bincount(position))])
     before = np.where(begins, np.arange(order.size), np.arange(order.size) - 1)
-    along, owner, width = _ranked(np.unique(nodes.area, return_inverse=True)[1])
-    area, last = np.empty(width[0], dtype=np.int64), np.empty(width[0], dtype=np.int64)
-    area[owner], last[owner] = nodes.area, place  # later nodes overwrite earlier ones
+    areas, run = np.unique(nodes.area, return_inverse=True)
+    longest = np.argsort(-np.bincount(run), kind="stable")
+    owner, last = _ranks(longest)[run], np.empty(areas.size, dtype=np.int64)
+    last[owner] = place  # later nodes overwrite earlier ones
     return Chains(
         nodes=nodes.take(order),
         offsets=offsets.astype(np.int64),
         previous=place[before[order]],
-        area=area,
+        area=areas[longest],
         rank=owner[order],
         last=last,
-        by_area=_padded(place, along, owner, width),
+        by_area=(
+            _padded(place[begins], run[begins], owner[begins]),
+            _padded(place[~begins] - offsets[1], run[~begins], owner[~begins]),
+        ),
     )
 
 
-def _ranked(run: IntArray) -> tuple[IntArray, IntArray, IntArray]:
-    """Position (N,) along its run, rank (N,) of the run by length, runs still going on (L,)."""
-    length = np.bincount(run)
-    position = np.arange(run.size) - (np.cumsum(length) - length)[run]
-    rank = np.empty(length.size, dtype=np.int64)
-    rank[np.argsort(-length, kind="stable")] = np.arange(length.size)
-    return position, rank[run], np.bincount(position)
+def _ranks(order: IntArray) -> IntArray:
+    """Place (n,) that each item has in an order (n,)."""
+    ranks = np.empty_like(order)
+    ranks[order] = np.arange(order.size)
+    return ranks
 
 
-def _padded(
-    place: IntArray, along: IntArray, owner: IntArray, width: IntArray
-) -> tuple[IntArray, ...]:
+def _along(run: IntArray, length: IntArray) -> IntArray:
+    """Position (N,) of each node along its run, for runs in order with so many nodes each."""
+    position: IntArray = np.arange(run.size) - (np.cumsum(length) - length)[run]
+    return position
+
+
+def _padded(place: IntArray, run: IntArray, owner: IntArray) -> tuple[IntArray, ...]:
     """Places of the areas' nodes; positions at which half of the areas go on share an array."""
+    along = _along(run, np.bincount(run))
+    reach = np.zeros(int(along.max(initial=-1)) + 1, dtype=np.int64)
+    np.maximum.at(reach, along, owner + 1)
+    width = np.maximum.accumulate(reach[::-1])[::-1]
     groups = []
     first = 0
     while first < width.size:

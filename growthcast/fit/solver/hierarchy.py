@@ -9,155 +9,19 @@ the species list: the arrow form of the joint normal equations.
 from __future__ import annotations
 
 from dataclasses import dataclass
-from functools import cached_property
 
 import numpy as np
 from numpy.typing import NDArray
 
-from growthcast.fit.solver.linearise import CEILING, DENSITY, HABIT, KNOTS, RATE
+from growthcast.fit.solver.areas import AreaInformation, Pooling
+from growthcast.fit.solver.linearise import CEILING, KNOTS, RATE
 
-__all__ = [
-    "OWN",
-    "AreaInformation",
-    "Effects",
-    "Pooling",
-    "area_information",
-    "border_covariance",
-    "solve_effects",
-]
+__all__ = ["Effects", "border_covariance", "solve_effects"]
 
 FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.int64]
 
-OWN = [CEILING, DENSITY, HABIT]
-"""Parameters that an area shares with nobody and that are eliminated first."""
 TANKS_AT_ONCE = 4_000
-
-
-@dataclass(frozen=True)
-class Pooling:
-    """Who shares what, and how tightly.
-
-    ``tank`` and ``species`` (A,) index areas into tanks and species; ``offset`` (A,) is the table's
-    log rate; ``log_ceiling`` and ``ceiling_precision`` (A,) the prior of the ceiling;
-    ``density_precision`` and ``area_precision`` those of an area's own density and rate;
-    ``log_habit`` and ``habit_precision`` (A,) the prior of its usual cut height;
-    ``tank_precision`` (K,) and ``species_precision`` (S,) of the shared effects;
-    ``knot_precision`` (M, M) of a tank's drift. A precision of 0 switches a prior off.
-
-    ``ceiling_learnt`` (A,) tells whose ceiling the log may teach. Areas that are kept far below
-    their ceiling say next to nothing of it, but what little they say is sharp and often wrong: a
-    low ceiling with a fast rate fits them as well. There the ceiling keeps its prior, and the rate
-    is learnt for it and moves along with it.
-    """
-
-    tank: IntArray
-    species: IntArray
-    offset: FloatArray
-    log_ceiling: FloatArray
-    ceiling_precision: FloatArray
-    density_precision: float
-    log_habit: FloatArray
-    habit_precision: FloatArray
-    area_precision: float
-    tank_precision: FloatArray
-    species_precision: FloatArray
-    knot_precision: FloatArray
-    ceiling_learnt: NDArray[np.bool_]
-
-    @cached_property
-    def planted(self) -> tuple[IntArray, IntArray]:
-        """Species that any area holds (P,), and which of them each area is (A,)."""
-        return np.unique(self.species, return_inverse=True)
-
-    def own_priors(self) -> list[tuple[FloatArray, FloatArray]]:
-        """Centre and precision (A,) of each of the parameters ``OWN``."""
-        nothing = np.zeros(self.tank.size)
-        return [
-            (self.log_ceiling, self.ceiling_precision),
-            (nothing, nothing + self.density_precision),
-            (self.log_habit, self.habit_precision),
-        ]
-
-
-@dataclass(frozen=True, slots=True)
-class AreaInformation:
-    """What each area's chain says, its own parameters eliminated one after another.
-
-    With ``x`` the departures of (log rate, knots), (1 + M,): ceiling, density and habit follow as
-    ``own_mean + own_follows @ x`` with covariance ``own_covariance`` (A, 3, 3); ``precision``
-    (A, 1 + M, 1 + M) and ``score`` (A, 1 + M) are the chain's word on ``x``. ``drag``
-    (A,) is how far a log rate moves with a ceiling that is not learnt.
-    """
-
-    own_mean: FloatArray
-    own_follows: FloatArray
-    own_covariance: FloatArray
-    precision: FloatArray
-    score: FloatArray
-    drag: FloatArray
-
-    def rate_given(
-        self, area_precision: float, areas: IntArray | None = None
-    ) -> tuple[FloatArray, FloatArray, FloatArray]:
-        """Log rate given its centre and the knots: precision held, share of the centre, follows.
-
-        ``departure = (score + area_precision * (centre - rate) - precision[1:] @ knots) / held``.
-        """
-        told = self.precision[:, 0] if areas is None else self.precision[areas, 0]
-        held = told[:, 0] + area_precision
-        safe = np.where(held > 0.0, held, 1.0)
-        return held, area_precision / safe, -told[:, 1:] / safe[:, None]
-
-
-def area_information(
-    information: FloatArray, score: FloatArray, border: FloatArray, pooling: Pooling
-) -> AreaInformation:
-    """Add the own parameters' priors to the chains' information (A, B, B) and eliminate them."""
-    drag = _drag(information, pooling)
-    unlearnt = ~pooling.ceiling_learnt
-    if unlearnt.any():
-        information, score = information.copy(), score.copy()
-        information[unlearnt, CEILING] = information[unlearnt, :, CEILING] = 0.0
-        score[CEILING, unlearnt] = 0.0
-    shared = [RATE, *range(KNOTS, border.shape[0])]
-    own, across = information[:, OWN][:, :, OWN], information[:, OWN][:, :, shared]
-    priors = pooling.own_priors()
-    own[:, range(len(OWN)), range(len(OWN))] += np.stack([held for _, held in priors], axis=1)
-    pulled = np.stack(
-        [
-            score[parameter] - held * (border[parameter] - centre)
-            for parameter, (centre, held) in zip(OWN, priors, strict=True)
-        ],
-        axis=1,
-    )
-    covariance = _inverse(own)
-    mean = np.einsum("aij,aj->ai", covariance, pulled)
-    follows = -np.einsum("aij,ajk->aik", covariance, across)
-    return AreaInformation(
-        own_mean=mean,
-        own_follows=follows,
-        own_covariance=covariance,
-        precision=information[:, shared][:, :, shared] + np.einsum("aik,ail->akl", across, follows),
-        score=score[shared].T - np.einsum("aik,ai->ak", across, mean),
-        drag=drag,
-    )
-
-
-def _drag(by_area: FloatArray, pooling: Pooling) -> FloatArray:
-    """How far each log rate moves with its log ceiling, (A,), where the ceiling is not learnt."""
-    held = by_area[:, RATE, RATE] + pooling.area_precision
-    safe = np.where(held > 0.0, held, 1.0)
-    drag: FloatArray = np.where(pooling.ceiling_learnt, 0.0, -by_area[:, RATE, CEILING] / safe)
-    return drag
-
-
-def _inverse(matrix: FloatArray) -> FloatArray:
-    """Inverse of symmetric positive matrices (A, n, n); a parameter nobody speaks of gets 0."""
-    present = np.einsum("aii->ai", matrix) > 0.0
-    filled = matrix + np.einsum("ai,ij->aij", (~present).astype(np.float64), np.eye(len(OWN)))
-    known: FloatArray = np.linalg.inv(filled) * (present[:, :, None] & present[:, None, :])
-    return known
 
 
 @dataclass(frozen=True, slots=True)
@@ -194,16 +58,12 @@ class Effects:
         self, pooling: Pooling, tanks: IntArray, species: IntArray, size: int
     ) -> FloatArray:
         """The same for areas whose species (A,) are numbered up to ``size``."""
-        width = self.follows.shape[1]
         place = np.full(self.tank.shape[0], -1)
         place[tanks] = np.arange(tanks.size)
         mine = np.flatnonzero(place[pooling.tank] >= 0)
-        cell = place[pooling.tank[mine]] * size + species[mine]
-        dense = np.empty((tanks.size, width, size))
-        for k in range(width):
-            summed = np.bincount(cell, self.follows[mine, k], minlength=tanks.size * size)
-            dense[:, k] = summed.reshape(tanks.size, size)
-        return dense
+        return _by_tank_and_species(
+            self.follows[mine], place[pooling.tank[mine]], species[mine], (tanks.size, size)
+        )
 
     def joint_covariance(self, pooling: Pooling, areas: IntArray) -> FloatArray:
         """Covariance (n, 1 + M, 1 + M) of (centre, knots) of areas (n,)."""
@@ -243,6 +103,24 @@ class Effects:
         return sd
 
 
+def _summed(values: FloatArray, place: IntArray, size: int) -> FloatArray:
+    """Sum (size, ...) of the values (A, ...) of all areas that have the same place (A,)."""
+    width = int(np.prod(values.shape[1:]))
+    cell = place[:, None] * width + np.arange(width)
+    total = np.bincount(cell.ravel(), values.ravel(), minlength=size * width)
+    summed: FloatArray = np.asarray(total, dtype=np.float64)
+    return summed.reshape(size, *values.shape[1:])
+
+
+def _by_tank_and_species(
+    values: FloatArray, tank: IntArray, species: IntArray, count: tuple[int, int]
+) -> FloatArray:
+    """Sum (R, n, S) of values (A, n) over the areas of each tank and species, (A,)."""
+    width, (tanks, size) = values.shape[1], count
+    place = (tank[:, None] * width + np.arange(width)) * size + species[:, None]
+    return _summed(values.ravel(), place.ravel(), tanks * width * size).reshape(-1, width, size)
+
+
 def _batches(count: int) -> list[IntArray]:
     starts = range(0, count, TANKS_AT_ONCE)
     return [np.arange(start, min(start + TANKS_AT_ONCE, count)) for start in starts]
@@ -252,15 +130,10 @@ def solve_effects(area: AreaInformation, border: FloatArray, pooling: Pooling) -
     """Posterior of tank effects, drifts and species effects, each area's own effect left out."""
     word, pull = _word_on_centre(area, border, pooling)
     tanks, width = pooling.tank_precision.size, pull.shape[1]
-    held_tank = np.zeros((tanks, width, width))
-    for k in range(width):
-        for j in range(width):
-            held_tank[:, k, j] = np.bincount(pooling.tank, word[:, k, j], minlength=tanks)
+    held_tank = _summed(word, pooling.tank, tanks)
     held_tank[:, 0, 0] += pooling.tank_precision
     held_tank[:, 1:, 1:] += pooling.knot_precision
-    pull_tank = np.empty((tanks, width))
-    for k in range(width):
-        pull_tank[:, k] = np.bincount(pooling.tank, pull[:, k], minlength=tanks)
+    pull_tank = _summed(pull, pooling.tank, tanks)
     diagonal = np.einsum("kii->ki", held_tank)
     held_tank += (diagonal <= 0.0)[:, :, None] * np.eye(width)
     covariance: FloatArray = np.linalg.inv(held_tank).astype(np.float64)
@@ -269,9 +142,7 @@ def solve_effects(area: AreaInformation, border: FloatArray, pooling: Pooling) -
 
     species_covariance, effect = _species_effects(pooling, column, along, pull, pull_tank)
     tank = np.einsum("kij,kj->ki", covariance, pull_tank)
-    for k in range(width):
-        moved = along[:, k] * effect[pooling.species]
-        tank[:, k] += np.bincount(pooling.tank, moved, minlength=tanks)
+    tank += _summed(along * effect[pooling.species, None], pooling.tank, tanks)
     return Effects(
         species=effect,
         species_covariance=species_covariance,
@@ -312,17 +183,17 @@ def _species_effects(
     Species that nobody has planted keep their priors.
     """
     planted, species = pooling.planted
-    size, width = planted.size, column.shape[1]
+    size = planted.size
     weights = np.bincount(species, column[:, 0], minlength=size)
     dense = np.diag(pooling.species_precision[planted] + weights)
     for tanks in _batches(pooling.tank_precision.size):
         mine = np.flatnonzero((pooling.tank >= tanks[0]) & (pooling.tank <= tanks[-1]))
-        cell = (pooling.tank[mine] - tanks[0]) * size + species[mine]
-        count = tanks.size * size
-        for k in range(width):
-            of = np.bincount(cell, column[mine, k], minlength=count).reshape(-1, size)
-            to = np.bincount(cell, along[mine, k], minlength=count).reshape(-1, size)
-            dense += of.T @ to
+        places = pooling.tank[mine] - tanks[0], species[mine], (tanks.size, size)
+        of, to = (
+            _by_tank_and_species(column[mine], *places),
+            _by_tank_and_species(along[mine], *places),
+        )
+        dense += of.reshape(-1, size).T @ to.reshape(-1, size)
     singular = np.diag(dense) <= 0.0
     dense[singular, singular] = 1.0
     back = np.einsum("ak,ak->a", along, pull_tank[pooling.tank])
@@ -350,13 +221,10 @@ def border_covariance(
     along = area.own_follows[areas]
     own = along @ shared @ along.transpose(0, 2, 1) + area.own_covariance[areas]
     across = along @ shared
-    size = width + len(OWN)
-    covariance = np.empty((areas.size, size, size))
-    every, first = range(areas.size), [RATE, *range(KNOTS, size)]
-    covariance[np.ix_(every, first, first)] = shared
-    covariance[np.ix_(every, OWN, OWN)] = own
-    covariance[np.ix_(every, OWN, first)] = across
-    covariance[np.ix_(every, first, OWN)] = across.transpose(0, 2, 1)
-    follow = np.broadcast_to(np.eye(size), covariance.shape).copy()
-    follow[:, RATE, CEILING] = area.drag[areas]
-    return follow @ covariance @ follow.transpose(0, 2, 1)
+    covariance = np.empty((areas.size, RATE + width, RATE + width))
+    covariance[:, RATE:, RATE:], covariance[:, :RATE, :RATE] = shared, own
+    covariance[:, :RATE, RATE:], covariance[:, RATE:, :RATE] = across, across.transpose(0, 2, 1)
+    drag = area.drag[areas, None]
+    covariance[:, RATE] += drag * covariance[:, CEILING]
+    covariance[:, :, RATE] += drag * covariance[:, :, CEILING]
+    return covariance

@@ -8,8 +8,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from growthcast.fit.rows.chains import Chains
-from growthcast.fit.solver.hierarchy import OWN, Effects, Pooling, border_covariance
-from growthcast.fit.solver.linearise import CEILING, RATE
+from growthcast.fit.solver.areas import OWN, Pooling
+from growthcast.fit.solver.hierarchy import Effects, border_covariance
+from growthcast.fit.solver.linearise import CEILING, RATE, misfit
 from growthcast.fit.solver.sweep import log_determinant, sweep_back, variance_along
 from growthcast.fit.solver.view import View, departure_of
 
@@ -31,10 +32,10 @@ def log_likelihood(view: View) -> float:
     for number, block in enumerate(problem.blocks):
         here, swept = view.block(number)
         own = departure[:, block.chains.nodes.area]
-        lean = np.einsum("bn,bn->n", swept.lean, own)
-        squares += float((swept.weight * (swept.innovation - lean) ** 2).sum())
-        squares += float((here.misfit - here.precision * here.residual**2).sum())
-        determinant += float(here.log_error.sum()) + log_determinant(block.chains, here, swept)
+        off = swept.off[0] + (swept.off[1:] * own).sum(axis=0)
+        squares += float((swept.weight * off**2).sum() - (here.precision * here.residual**2).sum())
+        squares += misfit(block.chains.nodes, here, view.point.border, problem.errors, block.trust)
+        determinant += log_determinant(block.chains, here, swept)
     return -0.5 * (squares + determinant)
 
 
@@ -110,10 +111,10 @@ def variance_slopes(view: View) -> VarianceSlopes:
         links.append(0.5 * (ahead**2 + unsure - back.ahead_curvature))
         seen, unsure = _mean_and_variance(block.chains, back.reading, root, own)
         error = np.divide(1.0, here.precision, out=np.ones_like(seen), where=here.precision > 0.0)
-        off = here.off - here.residual + error * seen
+        told = np.isfinite(nodes.reading_cm)
+        off = np.where(told, nodes.reading_cm - here.standing, 0.0) - here.residual + error * seen
         square = off**2 + error + error**2 * (unsure - back.reading_curvature)
         held = block.trust / problem.errors.reading_variance(here.height, nodes.area)
-        told = np.isfinite(nodes.reading_cm)
         readings.append(np.where(told, 0.5 * held * (held * square - 1.0), 0.0))
     tank = effects.whole_tank_covariance(pooling)
     tank += effects.tank[:, :, None] * effects.tank[:, None, :]
@@ -131,7 +132,7 @@ def _mean_and_variance(
     chains: Chains, rows: FloatArray, root: FloatArray, own: FloatArray
 ) -> tuple[FloatArray, FloatArray]:
     """Posterior mean and variance (N,) of what the rows (1 + B, N) make of the border."""
-    mean: FloatArray = rows[0] - np.einsum("bn,bn->n", rows[1:], own)
+    mean: FloatArray = rows[0] - (rows[1:] * own).sum(axis=0)
     return mean, variance_along(chains, root, rows[1:])
 
 

@@ -8,8 +8,9 @@ ceiling, and ceilings would run away. Only a fresh start that nobody read lies w
 have it: its guess may be too far off for a straight line. The spread of a span bends the
 expectation; that is added to second order.
 
-The *border* of an area's chain are the parameters it depends on: its log rate, log ceiling, log
-density and log usual cut height, and the knots of its tank's drift, in this order: arrays (B, ...).
+The *border* of an area's chain are the parameters it depends on: its log ceiling, log usual cut
+height, log density and log rate, and the knots of its tank's drift, in this order: arrays (B, ...).
+Those that an area has alone come first, and before all the two that a start depends on.
 """
 
 from __future__ import annotations
@@ -31,18 +32,22 @@ __all__ = [
     "DENSITY",
     "HABIT",
     "KNOTS",
+    "OF_STARTS",
     "RATE",
     "ErrorModel",
     "Linearised",
     "error_parts",
     "linearise",
+    "misfit",
 ]
 
 FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.int64]
 
-RATE, CEILING, DENSITY, HABIT, KNOTS = 0, 1, 2, 3, 4
+CEILING, HABIT, DENSITY, RATE, KNOTS = range(5)
 BORDER = KNOTS + KNOT_COUNT
+OF_STARTS = DENSITY
+"""How many parameters of the border, its first ones, a start depends on."""
 
 FRESH_STAGE_VARIANCE = 1e6
 """Variance of a fresh stage around the current one: flat, since it is centred anew every step."""
@@ -103,10 +108,9 @@ class Linearised:
     A node is predicted as ``pull * previous + drive @ border + gap`` with variance ``noise``, all
     as departures from the current point; its height is observed as ``slope * stage + lean @
     border``, off by ``residual``, with precision ``precision`` (0 = not observed). A height leans
-    on the ceiling by ``height`` itself and, after a cut of known size, on the usual cut height that
-    it is compared with, by ``-habit``. ``misfit`` is twice the negative log likelihood of
-    what is known of the node at its current height, without constants and without ``log_error``,
-    the log of a reading's error variance. ``off`` is the reading alone, less the height expected.
+    on the ceiling by ``height`` itself, the height expected, and, after a cut of known size, on the
+    usual cut height that it is compared with, by ``-habit``. ``standing`` is the height at the
+    current point, its spread's bend added.
     """
 
     pull: FloatArray
@@ -117,10 +121,8 @@ class Linearised:
     height: FloatArray
     residual: FloatArray
     precision: FloatArray
-    misfit: FloatArray
-    log_error: FloatArray
     habit: FloatArray
-    off: FloatArray
+    standing: FloatArray
 
 
 def linearise(
@@ -154,41 +156,37 @@ def linearise(
     shared_cm : array (N,)
         Standard deviation [cm] that other areas' share adds to a weight of the whole tank.
     """
-    nodes, area, mine, rank = chains.nodes, chains.nodes.area, chains.area, chains.rank
-    ceiling, bend = np.exp(border[CEILING, mine])[rank], shape[area]
-    count = area.size
-    pull, gap = np.zeros(count), np.zeros(count)
-    noise, drive = np.full(count, FRESH_STAGE_VARIANCE), np.zeros((BORDER, count))
+    nodes, area, rank = chains.nodes, chains.nodes.area, chains.rank
+    aim = _aimed(border.take(chains.area, axis=1), shape[chains.area])
+    ceiling, bend, count = aim.ceiling[rank], shape[area], area.size
+    pull, gap, noise = np.zeros(count), np.zeros(count), np.full(count, FRESH_STAGE_VARIANCE)
+    drive, (expected, slope) = np.zeros((BORDER, count)), np.empty((2, count))
 
-    grew = np.flatnonzero(nodes.link == Link.GREW)
+    # A cut scatters around the height it was aimed at; its stage is bent the other way round.
+    aimed, other = places(nodes.link == Link.AIMED), places(nodes.link != Link.AIMED)
+    of = rank[aimed]
+    expected[aimed], slope[aimed] = aim.height[of], aim.slope[of]
+    drive[HABIT, aimed], drive[CEILING, aimed] = aim.by_habit[of], -aim.by_habit[of]
+    noise[aimed] = (nodes.aim_sd_cm[aimed] / slope[aimed]) ** 2
+    gap[aimed] = aim.stage[of] - stage[aimed] - 0.5 * aim.flattening[of] * noise[aimed]
+
+    grew = places(nodes.link == Link.GREW)
     weight, owner = drift.weight[:, grew], area[grew]
-    pace = border[RATE, owner] + np.einsum("mn,mn->n", weight, border[KNOTS:, owner])
-    grown = np.exp(pace) * shape_factor(shape[mine])[rank[grew]] * nodes.growth_d[grew]
-    aimed = np.flatnonzero(nodes.link == Link.AIMED)
-    usually = np.exp(border[HABIT, mine])[rank]
-    usual = np.minimum(usually[aimed], HIGHEST_AIM_SHARE * ceiling[aimed])
+    pace = border[RATE, owner] + (weight * border[KNOTS:].take(owner, axis=1)).sum(axis=0)
+    grown = np.exp(pace) * shape_factor(shape[chains.area])[rank[grew]] * nodes.growth_d[grew]
     foreseen = stage.copy()
     foreseen[grew] = stage[chains.previous[grew]] + grown
-    foreseen[aimed] = stage_of(usual, ceiling[aimed], bend[aimed])
-    expected, slope = height_and_slope(foreseen, ceiling, bend)
+    expected[other], slope[other] = height_and_slope(foreseen[other], ceiling[other], bend[other])
+    foreseen[aimed] = aim.stage[of]
     height = expected + slope * (stage - foreseen)
+    height[aimed] += 0.5 * aim.flattening[of] * slope[aimed] * noise[aimed]
     pull[grew] = 1.0
-    drive[RATE, grew] = grown
-    drive[KNOTS:, grew] = grown * weight
+    drive[RATE, grew], drive[KNOTS:, grew] = grown, grown * weight
     gap[grew] = foreseen[grew] - stage[grew]
     relative = errors.span_variance(nodes.span_d[grew], drift.remainder[grew])
     noise[grew] = (relative + nodes.pause_doubt[grew] ** 2) * grown**2
     # The mean of a curved function of a scattered stage is not its value at the mean stage.
-    steepening = slope_bend(expected[grew], slope[grew], bend[grew])
-    height[grew] += 0.5 * steepening * noise[grew]
-
-    # An aimed cut scatters in height; its stage is bent the other way round.
-    drive[HABIT, aimed] = usual / slope[aimed]
-    drive[CEILING, aimed] = -usual / slope[aimed]
-    noise[aimed] = (nodes.aim_sd_cm[aimed] / slope[aimed]) ** 2
-    flattening = slope_bend(expected[aimed], slope[aimed], bend[aimed]) / slope[aimed]
-    gap[aimed] = foreseen[aimed] - stage[aimed] - 0.5 * flattening * noise[aimed]
-    height[aimed] += 0.5 * flattening * slope[aimed] * noise[aimed]
+    height[grew] += 0.5 * slope_bend(expected[grew], slope[grew], bend[grew]) * noise[grew]
 
     cut = np.flatnonzero(nodes.link >= Link.CUT)
     if cut.size:
@@ -202,8 +200,41 @@ def linearise(
         drive[DENSITY, cut] = np.where(weighed, likely, 0.0) / steep
         gap[cut] = (height[earlier] - height[cut] - taken) / steep
         noise[cut] = _removed_variance(likely, weighed, shared_cm[cut], owner, errors) / steep**2
-    observed = _observed(nodes, height, expected, usually, errors, trust)
-    return Linearised(pull, drive, gap, noise, slope, expected, *observed)
+    seen = _observed(nodes, height, expected, border, errors, trust)
+    return Linearised(pull, drive, gap, noise, slope, expected, *seen, height)
+
+
+def places(mask: NDArray[np.bool_]) -> slice | IntArray:
+    """Where a mask (N,) holds: a slice, which needs no gathering, where that is one run."""
+    at = np.flatnonzero(mask)
+    run = at.size > 0 and int(at[-1] - at[0]) + 1 == at.size
+    return slice(int(at[0]), int(at[-1]) + 1) if run else at
+
+
+@dataclass(frozen=True, slots=True)
+class _Aimed:
+    """Where cuts of areas (R,) are aimed: the stage, its height and slope there.
+
+    ``by_habit`` is how far the stage goes with the usual cut height, and against the ceiling;
+    ``flattening`` how the slope changes along the height, per unit of it.
+    """
+
+    ceiling: FloatArray
+    stage: FloatArray
+    height: FloatArray
+    slope: FloatArray
+    by_habit: FloatArray
+    flattening: FloatArray
+
+
+def _aimed(border: FloatArray, shape: FloatArray) -> _Aimed:
+    """Where cuts of areas (R,) with some borders (B, R) are aimed."""
+    ceiling = np.exp(border[CEILING])
+    usual = np.minimum(np.exp(border[HABIT]), HIGHEST_AIM_SHARE * ceiling)
+    stage = stage_of(usual, ceiling, shape)
+    height, slope = height_and_slope(stage, ceiling, shape)
+    flattening = slope_bend(height, slope, shape) / slope
+    return _Aimed(ceiling, stage, height, slope, usual / slope, flattening)
 
 
 def error_parts(
@@ -281,44 +312,73 @@ def _observed(
     nodes: Nodes,
     height: FloatArray,
     expected: FloatArray,
-    usual: FloatArray,
+    border: FloatArray,
     errors: ErrorModel,
     trust: FloatArray,
-) -> tuple[FloatArray, ...]:
-    """What is known of each node's height.
-
-    Residual, precision, misfit, log of the error, what rests on the usual cut height [cm], and the
-    reading less the height expected [cm].
+) -> tuple[FloatArray, FloatArray, FloatArray]:
+    """What is known of each node's height: residual, precision, what rests on the usual cut height.
 
     A reading's error grows with the height expected, not with the reading: weights taken from noisy
     readings would favour the low ones. A guess is one more reading, a look one more straight line.
     """
     read = np.isfinite(nodes.reading_cm)
-    variance = errors.reading_variance(expected, nodes.area) / trust
-    reading = np.where(read, 1.0 / variance, 0.0)
-    read_off = np.where(read, nodes.reading_cm - height, 0.0)
-    precision, pulled, misfit = reading, reading * read_off, reading * read_off**2
-    # A fresh start that nobody read is guessed; one cut by a known length was aimed as usual.
-    guess = np.where(nodes.link >= Link.CUT, usual, nodes.guess_cm)
-    spread = np.where(nodes.link >= Link.CUT, nodes.aim_sd_cm, nodes.guess_sd_cm)
-    known = np.isfinite(guess)
-    habit = np.where(known, 1.0 / np.where(known, spread, 1.0) ** 2, 0.0)
-    off = np.where(known, guess - height, 0.0)
-    precision, pulled, misfit = precision + habit, pulled + habit * off, misfit + habit * off**2
-    looked = np.flatnonzero(nodes.look)
-    if looked.size:
-        owner = nodes.area[looked]
-        log_chance, slope, curvature = look_information(
-            nodes.look[looked],
-            np.maximum(height[looked], LEAST_HEIGHT_SHARE * expected[looked]),
-            errors.floor_cm[owner],
-            errors.budget_cm[owner],
-        )
-        precision[looked] += curvature
-        pulled[looked] += slope
-        misfit[looked] -= 2.0 * log_chance
-    residual = np.divide(pulled, precision, out=np.zeros_like(pulled), where=precision > 0.0)
-    by_habit = np.where(nodes.link >= Link.CUT, usual * habit, 0.0)
-    on_habit = np.divide(by_habit, precision, out=np.zeros_like(pulled), where=precision > 0.0)
-    log_error = np.where(read, np.log(variance), 0.0)
-    return residual, precision, misfit, log_error, on_habit, read_off
+    precision = np.where(read, trust / errors.reading_variance(expected, nodes.area), 0.0)
+    residual = np.where(read, nodes.reading_cm - height, 0.0)
+    on_habit = np.zeros(height.size)
+    at, guess, sd = guesses(nodes, border)
+    if at.size:
+        told = 1.0 / sd**2
+        both = precision[at] + told
+        off = guess - height[at]
+        residual[at] = (precision[at] * residual[at] + told * off) / both
+        on_habit[at] = np.where(nodes.link[at] >= Link.CUT, guess * told / both, 0.0)
+        precision[at] = both
+    at, _, pulled, curvature = looks(nodes, height, expected, errors)
+    if at.size:
+        both = precision[at] + curvature
+        pulled = precision[at] * residual[at] + pulled
+        keep = np.divide(precision[at], both, out=np.zeros(at.size), where=both > 0.0)
+        residual[at] = np.divide(pulled, both, out=np.zeros(at.size), where=both > 0.0)
+        on_habit[at] *= keep
+        precision[at] = both
+    return residual, precision, on_habit
+
+
+def guesses(nodes: Nodes, border: FloatArray) -> tuple[IntArray, FloatArray, FloatArray]:
+    """Nodes whose height is guessed, the guess and its spread [cm].
+
+    A fresh start that nobody read is guessed; one cut by a known length was aimed as usual.
+    """
+    at = np.flatnonzero((nodes.link >= Link.CUT) | np.isfinite(nodes.guess_cm))
+    cut = nodes.link[at] >= Link.CUT
+    guess = np.where(cut, np.exp(border[HABIT, nodes.area[at]]), nodes.guess_cm[at])
+    return at, guess, np.where(cut, nodes.aim_sd_cm[at], nodes.guess_sd_cm[at])
+
+
+def looks(
+    nodes: Nodes, height: FloatArray, expected: FloatArray, errors: ErrorModel
+) -> tuple[IntArray, FloatArray, FloatArray, FloatArray]:
+    """Nodes that were judged by eye; log chance of the look, its slope and minus its curvature."""
+    at = np.flatnonzero(nodes.look)
+    if not at.size:
+        return at, *np.zeros((3, 0))
+    owner = nodes.area[at]
+    least = LEAST_HEIGHT_SHARE * expected[at]
+    bounds = errors.floor_cm[owner], errors.budget_cm[owner]
+    return at, *look_information(nodes.look[at], np.maximum(height[at], least), *bounds)
+
+
+def misfit(
+    nodes: Nodes, at: Linearised, border: FloatArray, errors: ErrorModel, trust: FloatArray
+) -> float:
+    """Twice the negative log likelihood of what is known of the nodes' heights where they stand.
+
+    Without constants.
+    """
+    read = np.flatnonzero(np.isfinite(nodes.reading_cm))
+    variance = errors.reading_variance(at.height[read], nodes.area[read]) / trust[read]
+    off = nodes.reading_cm[read] - at.standing[read]
+    guessed, guess, sd = guesses(nodes, border)
+    log_chance = looks(nodes, at.standing, at.height, errors)[1]
+    twice = (off**2 / variance + np.log(variance)).sum() - 2.0 * log_chance.sum()
+    return float(twice + (((guess - at.standing[guessed]) / sd) ** 2).sum())

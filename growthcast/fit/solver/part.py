@@ -15,7 +15,7 @@ from numpy.typing import NDArray
 
 from growthcast.fit.rows.chains import Chains
 from growthcast.fit.rows.drift import SpanDrift
-from growthcast.fit.solver.hierarchy import Pooling
+from growthcast.fit.solver.areas import Pooling
 from growthcast.fit.solver.linearise import ErrorModel
 from growthcast.fit.solver.problem import Block, Point, Problem
 from growthcast.fit.solver.view import View

@@ -9,7 +9,7 @@ from numpy.typing import NDArray
 
 from growthcast.fit.rows.chains import Chains, Link
 from growthcast.fit.rows.drift import SpanDrift, span_drift
-from growthcast.fit.solver.hierarchy import Pooling
+from growthcast.fit.solver.areas import Pooling
 from growthcast.fit.solver.linearise import (
     BORDER,
     CEILING,
@@ -17,10 +17,9 @@ from growthcast.fit.solver.linearise import (
     RATE,
     ErrorModel,
 )
-from growthcast.fit.solver.shares import SharedWeights
 from growthcast.growth.logistic import shape_factor, stage
 
-__all__ = ["Block", "Point", "Problem", "starting_point"]
+__all__ = ["Block", "Point", "Problem", "SharedWeights", "starting_point"]
 
 FloatArray = NDArray[np.float64]
 
@@ -28,6 +27,17 @@ FURTHEST_START = 5.0
 """A rate starts within this factor of the table's."""
 HEADROOM = 1.1
 """A ceiling starts at least this far above the highest reading."""
+
+
+@dataclass(frozen=True, slots=True)
+class SharedWeights:
+    """Weights of whole tanks (W,) [g]; nodes point at them by ``Nodes.share_of``.
+
+    ``gram_per_cm`` (A,) is what one centimetre off an area weighs at the table's density.
+    """
+
+    total_g: FloatArray
+    gram_per_cm: FloatArray
 
 
 @dataclass(frozen=True, slots=True)

@@ -14,8 +14,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from growthcast.fit.rows.chains import Chains, Link
-from growthcast.fit.solver.hierarchy import OWN
-from growthcast.fit.solver.linearise import BORDER, KNOTS, RATE
+from growthcast.fit.solver.areas import OWN
+from growthcast.fit.solver.linearise import BORDER, CEILING, DENSITY, HABIT, KNOTS, RATE
 from growthcast.fit.solver.part import part_of, pays_alone, tanks_of
 from growthcast.fit.solver.problem import Point, Problem, starting_point
 from growthcast.fit.solver.sweep import smooth
@@ -33,7 +33,8 @@ EXACT_TOLERANCE = 1e-8
 """Where spans have no noise of their own a fit is least squares, judged by its digits."""
 SHARING_STEPS = 12
 """Steps after which the shares of whole-tank weights are left as they are."""
-LONGEST_STEP = np.array([0.7, 0.4, 0.7, 0.4] + [0.5] * (BORDER - KNOTS))[:, None]
+LONGEST_STEP = np.full((BORDER, 1), 0.5)
+LONGEST_STEP[[RATE, DENSITY]], LONGEST_STEP[[CEILING, HABIT]] = 0.7, 0.4
 LONGEST_STAGE_STEP = 3.0
 LOWEST_STAGE, HIGHEST_START, LAST_STAGE = -10.0, 5.0, 60.0
 """Where stages end: no ruler tells them from bare, or from full."""

@@ -22,13 +22,15 @@ import numpy as np
 from numpy.typing import NDArray
 
 from growthcast.fit.rows.chains import Chains, Link, Nodes
-from growthcast.fit.solver.linearise import BORDER, CEILING, HABIT, Linearised
+from growthcast.fit.solver.linearise import BORDER, CEILING, HABIT, OF_STARTS, Linearised
 
 __all__ = [
     "Backward",
     "Filtered",
     "Swept",
     "log_determinant",
+    "said_of",
+    "score_of",
     "smooth",
     "sweep",
     "sweep_back",
@@ -53,7 +55,7 @@ class Filtered:
 
     def departure(self, nodes: Nodes, borders: FloatArray) -> FloatArray:
         """Departure (N,) of every stage for a departure (B, A) of the borders."""
-        step: FloatArray = self.mean + np.einsum("bn,bn->n", self.carry, borders[:, nodes.area])
+        step: FloatArray = self.mean + (self.carry * borders.take(nodes.area, axis=1)).sum(axis=0)
         return step
 
 
@@ -61,81 +63,96 @@ class Filtered:
 class Swept:
     """Result of the forward pass over a block of R areas and N nodes.
 
-    ``information`` (R, B, B) and ``score`` (B, R) are what the chains say on departures of the
-    border; ``filtered`` is each stage as its own reading and those before have it, ``ahead_*`` the
-    same before its own reading.
-    ``innovation`` (N,) is what each reading says beyond what was foreseen without it [cm],
-    ``lean`` (B, N) how far that height moves with the border, and ``weight`` (N,) the inverse of
-    the innovation's variance, 0 where nothing was read.
+    ``off`` (1 + B, N) is what each reading says beyond what was foreseen without it [cm], affine in
+    the border like ``ahead``: row 0 is the value, the others its slopes. ``weight`` (N,) is the
+    inverse of its variance, 0 where nothing was read. ``filtered`` is each stage as its own reading
+    and those before have it, ``ahead`` (1 + B, N) and ``ahead_variance`` (N,) the same before its
+    own reading.
     """
 
-    information: FloatArray
-    score: FloatArray
-    innovation: FloatArray
-    lean: FloatArray
+    off: FloatArray
     weight: FloatArray
     filtered: Filtered
-    ahead_mean: FloatArray
-    ahead_carry: FloatArray
+    ahead: FloatArray
     ahead_variance: FloatArray
+
+    @property
+    def innovation(self) -> FloatArray:
+        """What each reading says beyond what was foreseen without it [cm], (N,)."""
+        innovation: FloatArray = self.off[0]
+        return innovation
+
+    @property
+    def lean(self) -> FloatArray:
+        """How far the height foreseen moves with the border, (B, N)."""
+        return -self.off[1:]
 
 
 def sweep(chains: Chains, at: Linearised) -> Swept:
-    """Filter all chains of a block forward, one position a step.
-
-    Stages and innovations are affine in the border: row 0 is the value, the others its slopes.
-    """
+    """Filter all chains of a block forward, one position a step."""
     count = at.pull.size
-    ahead, ahead_variance = np.concatenate([at.gap[None], at.drive]), at.noise.copy()
-    off = np.zeros((1 + BORDER, count))
-    off[0], off[1 + CEILING], off[1 + HABIT] = at.residual, -at.height, at.habit
-    state, variance, weight = np.empty_like(ahead), np.empty(count), np.empty(count)
+    ahead, state, off = (np.empty((1 + BORDER, count)) for _ in range(3))
+    ahead[0], ahead[1:] = at.gap, at.drive
+    ahead_variance, variance, weight = at.noise.copy(), np.empty(count), np.empty(count)
     pulled, told = at.pull**2, at.slope**2 * at.precision
     earlier: slice | None = None
     for here in chains.positions:
         foreseen, before, slope = ahead[:, here], ahead_variance[here], at.slope[here]
-        if earlier is not None:
+        if earlier is None:
+            rows = 1 + OF_STARTS  # the others are 0 at a start
+            state[rows:, here] = off[rows:, here] = 0.0
+        else:
             behind = slice(earlier.start, earlier.start + here.stop - here.start)
-            foreseen += at.pull[here] * state[:, behind]
+            foreseen[:rows] += at.pull[here] * state[:rows, behind]
             before += pulled[here] * variance[behind]
+            rows = 1 + BORDER
         gathered = 1.0 + told[here] * before
         weight[here] = at.precision[here] / gathered
-        innovation = off[:, here]
-        innovation -= slope * foreseen
-        state[:, here] = foreseen + (before * slope * weight[here]) * innovation
+        innovation = np.multiply(-slope, foreseen[:rows], out=off[:rows, here])
+        innovation[0] += at.residual[here]
+        innovation[1 + CEILING] -= at.height[here]
+        innovation[1 + HABIT] += at.habit[here]
+        gain = before * slope * weight[here]
+        np.multiply(gain, innovation, out=state[:rows, here])
+        state[:rows, here] += foreseen[:rows]
         variance[here] = before / gathered
         earlier = here
-    squares = _weighted_squares(chains, off, weight)
-    return Swept(
-        information=squares[:, 1:, 1:],
-        score=-squares[:, 0, 1:].T,
-        innovation=off[0],
-        lean=-off[1:],
-        weight=weight,
-        filtered=Filtered(state[0], state[1:], variance),
-        ahead_mean=ahead[0],
-        ahead_carry=ahead[1:],
-        ahead_variance=ahead_variance,
-    )
+    filtered = Filtered(state[0], state[1:], variance)
+    return Swept(off, weight, filtered, ahead, ahead_variance)
 
 
-def _weighted_squares(chains: Chains, rows: FloatArray, weight: FloatArray) -> FloatArray:
-    """Sum of ``weight * rows * rows'`` over each area's nodes, (R, J, J), for rows (J, N)."""
-    count, size = rows.shape
-    scaled = np.zeros((size + 1, count))
-    np.multiply(rows.T, np.sqrt(weight)[:, None], out=scaled[:size])
-    total = np.zeros((chains.area.size, count, count))
-    for places in chains.by_area:
-        theirs = scaled[places]
-        total[: places.shape[0]] += theirs.transpose(0, 2, 1) @ theirs
-    return total
+def said_of(chains: Chains, swept: Swept) -> tuple[FloatArray, FloatArray]:
+    """What the chains say on departures of the areas' borders: information (R, B, B), score (B, R).
+
+    The sum of ``weight * off * off'`` over each area's nodes; starts have but few rows of it.
+    """
+    total = np.zeros((chains.area.size, 1 + BORDER, 1 + BORDER))
+    parts = zip(chains.starts_and_later, chains.by_area, (OF_STARTS, BORDER), strict=True)
+    for part, groups, told in parts:
+        rows = 1 + told
+        scaled = np.zeros((part.stop - part.start + 1, rows))
+        np.multiply(swept.off[:rows, part].T, np.sqrt(swept.weight[part])[:, None], out=scaled[:-1])
+        for places in groups:
+            theirs = scaled[places]
+            total[: places.shape[0], :rows, :rows] += theirs.transpose(0, 2, 1) @ theirs
+    return total[:, 1:, 1:], -total[:, 0, 1:].T
+
+
+def score_of(chains: Chains, swept: Swept) -> FloatArray:
+    """Score (B, R) of the areas' borders alone."""
+    weighted, areas = -swept.weight * swept.off[0], chains.area.size
+    score = np.zeros((BORDER, areas))
+    for row in range(BORDER):
+        score[row] = np.bincount(chains.rank, weighted * swept.off[1 + row], minlength=areas)
+    return score
 
 
 def smooth(chains: Chains, at: Linearised, swept: Swept, departure: FloatArray) -> FloatArray:
     """Departure of every stage, (N,), that goes with a departure (B, A) of the borders."""
     step = swept.filtered.departure(chains.nodes, departure)
-    own = departure[:, chains.nodes.area]
-    ahead = swept.ahead_mean + np.einsum("bn,bn->n", swept.ahead_carry, own)
+    ahead = swept.ahead[0] + (swept.ahead[1:] * departure.take(chains.nodes.area, axis=1)).sum(
+        axis=0
+    )
     for behind, later in _backwards(chains):
         step[behind] += _gain(at, swept, behind, later) * (step[later] - ahead[later])
     return step
@@ -155,8 +172,8 @@ def with_starts(chains: Chains, at: Linearised, swept: Swept) -> Filtered:
             break
         first, behind = start[: later.size], behind[: later.size]
         reach = reach[: later.size] * _gain(at, swept, behind, later)
-        mean[first] += reach * (known.mean[later] - swept.ahead_mean[later])
-        carry[:, first] += reach * (known.carry[:, later] - swept.ahead_carry[:, later])
+        mean[first] += reach * (known.mean[later] - swept.ahead[0, later])
+        carry[:, first] += reach * (known.carry[:, later] - swept.ahead[1:, later])
         behind = later
     return Filtered(mean, carry, known.variance)
 
@@ -186,7 +203,8 @@ def sweep_back(chains: Chains, at: Linearised, swept: Swept) -> Backward:
     models. Biometrika 75, 601-602; Koopman, S. J. & Shephard, N. (1992). Exact score for time
     series models in state space form. Biometrika 79, 823-826 (from memory).
     """
-    said = swept.weight * np.concatenate([swept.innovation[None], swept.lean])
+    said = swept.weight * swept.off
+    said[1:] *= -1.0
     gain = swept.ahead_variance * at.slope * swept.weight
     keep = 1.0 - at.slope * gain
     ahead, curvature = at.slope * said, at.slope**2 * swept.weight
@@ -234,10 +252,13 @@ def log_determinant(chains: Chains, at: Linearised, swept: Swept) -> float:
 
 def variance_along(chains: Chains, root: FloatArray, lean: FloatArray) -> FloatArray:
     """Variance (N,) of what leans (B, N) on borders of covariance ``root @ root'`` (R, B, B)."""
-    count, size = lean.shape
-    rows, variance = np.zeros((size + 1, count)), np.empty(size + 1)
-    rows[:size] = lean.T
-    for places in chains.by_area:
-        along = rows[places] @ root[: places.shape[0]]
-        variance[places] = np.einsum("rnb,rnb->rn", along, along)
-    return variance[:size]
+    variance = np.empty(lean.shape[1])
+    for part, groups in zip(chains.starts_and_later, chains.by_area, strict=True):
+        rows = np.zeros((part.stop - part.start + 1, BORDER))
+        rows[:-1] = lean[:, part].T
+        theirs = np.empty(rows.shape[0])
+        for places in groups:
+            along = rows[places] @ root[: places.shape[0]]
+            theirs[places] = np.einsum("rnb,rnb->rn", along, along)
+        variance[part] = theirs[:-1]
+    return variance

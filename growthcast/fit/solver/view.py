@@ -7,17 +7,21 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
+from growthcast.fit.rows.chains import Chains
 from growthcast.fit.rows.drift import SpanDrift
-from growthcast.fit.solver.hierarchy import (
-    AreaInformation,
-    Effects,
-    area_information,
-    solve_effects,
+from growthcast.fit.solver.areas import AreaInformation, area_information
+from growthcast.fit.solver.hierarchy import Effects, solve_effects
+from growthcast.fit.solver.linearise import (
+    BORDER,
+    DENSITY,
+    HABIT,
+    KNOTS,
+    RATE,
+    Linearised,
+    linearise,
 )
-from growthcast.fit.solver.linearise import BORDER, KNOTS, RATE, Linearised, linearise
-from growthcast.fit.solver.problem import Point, Problem
-from growthcast.fit.solver.shares import shares_of
-from growthcast.fit.solver.sweep import Filtered, Swept, sweep, with_starts
+from growthcast.fit.solver.problem import Point, Problem, SharedWeights
+from growthcast.fit.solver.sweep import Filtered, Swept, said_of, sweep, with_starts
 
 __all__ = ["View", "departure_of", "seen", "shared_out", "view_of"]
 
@@ -26,6 +30,10 @@ FloatArray = NDArray[np.float64]
 MOST_BLOCKS_KEPT = 4
 """Of books with more blocks a view keeps what a step needs: keeping all of it would cost more time
 in memory than working blocks out again where they are asked for."""
+
+
+SMALLEST_SHARE = 0.02
+"""An area that was there is taken to have given at least this part of the weight."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -59,8 +67,8 @@ def view_of(problem: Problem, point: Point) -> View:
     kept, filtered = [], []
     for number, block in enumerate(problem.blocks):
         here, swept = seen(problem, point, number)
-        information[block.chains.area] = swept.information
-        score[:, block.chains.area] = swept.score
+        mine = block.chains.area
+        information[mine], score[:, mine] = said_of(block.chains, swept)
         filtered.append(with_starts(block.chains, here, swept))
         if len(problem.blocks) <= MOST_BLOCKS_KEPT:
             kept.append((here, swept))
@@ -93,10 +101,41 @@ def shared_out(view: View) -> tuple[Problem, Point]:
     problem, point = view.problem, view.point
     blocks, shared = [], []
     for number, block in enumerate(problem.blocks):
-        removed, unsure = shares_of(block.shares, block.chains, *view.block(number), point.border)
+        removed, unsure = _shares_of(block.shares, block.chains, *view.block(number), point.border)
         blocks.append(replace(block, chains=block.chains.with_removed(removed)))
         shared.append(unsure)
     return replace(problem, blocks=tuple(blocks)), replace(point, shared_cm=tuple(shared))
+
+
+def _shares_of(
+    shares: SharedWeights, chains: Chains, at: Linearised, swept: Swept, border: FloatArray
+) -> tuple[FloatArray, FloatArray]:
+    """Length (N,) that each node's share comes to [cm], and what the others add to its doubt [cm].
+
+    Each area is told the weight less what the others are expected to have given, and is told it
+    with the others' uncertainty: the message that a sum sends to one of its terms. What an area
+    gave is expected from the stage it was found at before any reading of its own, and from where it
+    is usually cut to. Other nodes keep their length and get 0.
+    """
+    nodes = chains.nodes
+    removed, unsure = nodes.removed_cm.copy(), np.zeros(nodes.area.size)
+    part = np.flatnonzero(nodes.share_of >= 0)
+    if not part.size:
+        return removed, unsure
+    weight, area, found = nodes.share_of[part], nodes.area[part], chains.previous[part]
+    dense = shares.gram_per_cm[area] * np.exp(border[DENSITY, area])
+    usual, usual_sd = np.exp(border[HABIT, area]), nodes.aim_sd_cm[part]
+    expected_cm = at.height[found] + at.slope[found] * swept.ahead[0, found]
+    given = dense * np.maximum(expected_cm - usual, 0.0)
+    spread = at.slope[found] ** 2 * swept.ahead_variance[found] + usual_sd**2
+    variance = dense**2 * spread
+    total = np.bincount(weight, given, minlength=shares.total_g.size)
+    doubt = np.bincount(weight, variance, minlength=shares.total_g.size)
+    others = total[weight] - given
+    left = np.maximum(shares.total_g[weight] - others, SMALLEST_SHARE * shares.total_g[weight])
+    removed[part] = left / shares.gram_per_cm[area]
+    unsure[part] = np.sqrt(np.maximum(doubt[weight] - variance, 0.0)) / dense
+    return removed, unsure
 
 
 def departure_of(view: View) -> FloatArray:
@@ -110,4 +149,4 @@ def departure_of(view: View) -> FloatArray:
     rate = rate + np.einsum("am,ma->a", follows, knots)
     moved = np.concatenate([rate[None], knots])
     own_moved = (area.own_mean + np.einsum("aik,ka->ai", area.own_follows, moved)).T
-    return np.concatenate([rate[None], own_moved, knots])
+    return np.concatenate([own_moved, moved])

@@ -6,10 +6,9 @@ import numpy as np
 
 from growthcast.fit.rows.chains import Link, Look, Nodes, pack_chains
 from growthcast.fit.rows.drift import knot_precision
-from growthcast.fit.solver.hierarchy import Pooling
+from growthcast.fit.solver.areas import Pooling
 from growthcast.fit.solver.linearise import ErrorModel
-from growthcast.fit.solver.problem import Block, Problem
-from growthcast.fit.solver.shares import SharedWeights
+from growthcast.fit.solver.problem import Block, Problem, SharedWeights
 
 FRESH, AIMED, GREW = int(Link.FRESH), int(Link.AIMED), int(Link.GREW)
 CUT, WEIGHED = int(Link.CUT), int(Link.WEIGHED)

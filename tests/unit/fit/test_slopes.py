@@ -8,11 +8,12 @@ import numpy as np
 import pytest
 
 from growthcast.fit.rows.chains import Link
-from growthcast.fit.solver.hierarchy import area_information, solve_effects
+from growthcast.fit.solver.areas import area_information
+from growthcast.fit.solver.hierarchy import solve_effects
 from growthcast.fit.solver.likelihood import log_likelihood, variance_slopes
 from growthcast.fit.solver.linearise import RATE, error_parts
 from growthcast.fit.solver.solve import solve
-from growthcast.fit.solver.sweep import sweep
+from growthcast.fit.solver.sweep import said_of, sweep
 from growthcast.fit.solver.view import View, view_of
 from tests.unit.fit.small_problem import small_problem
 
@@ -39,9 +40,9 @@ def likelihood_of(problem, point, at):
     """Likelihood of a problem that is linearised already."""
     swept = sweep(problem.blocks[0].chains, at)
     area = problem.blocks[0].chains.area
-    information = np.zeros_like(swept.information)
-    score = np.zeros_like(swept.score)
-    information[area], score[:, area] = swept.information, swept.score
+    told, pulled = said_of(problem.blocks[0].chains, swept)
+    information, score = np.zeros_like(told), np.zeros_like(pulled)
+    information[area], score[:, area] = told, pulled
     by_area = area_information(information, score, point.border, problem.pooling)
     effects = solve_effects(by_area, point.border, problem.pooling)
     return log_likelihood(

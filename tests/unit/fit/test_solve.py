@@ -8,7 +8,8 @@ import numpy as np
 import pytest
 
 from growthcast.fit.rows.chains import Link
-from growthcast.fit.solver.hierarchy import OWN, border_covariance
+from growthcast.fit.solver.areas import OWN
+from growthcast.fit.solver.hierarchy import border_covariance
 from growthcast.fit.solver.likelihood import log_likelihood
 from growthcast.fit.solver.linearise import (
     BORDER,
@@ -17,6 +18,7 @@ from growthcast.fit.solver.linearise import (
     HABIT,
     KNOTS,
     RATE,
+    misfit,
 )
 from growthcast.fit.solver.problem import starting_point
 from growthcast.fit.solver.solve import solve
@@ -123,7 +125,7 @@ def test_covariances_are_those_of_the_dense_system(both):
     problem, _, view, _, covariance, (_, area_at, tank_at, species_at) = both
     found = border_covariance(view.area, view.effects, problem.pooling, np.arange(AREAS))
     for a in range(AREAS):
-        at = [area_at(a, b) for b in (RATE, *OWN)]
+        at = [area_at(a, b) for b in (*OWN, RATE)]
         at += [tank_at(problem.pooling.tank[a], 1 + k) for k in range(M)]
         np.testing.assert_allclose(found[a], covariance[np.ix_(at, at)], rtol=1e-5, atol=1e-9)
     tank = [tank_at(t, 0) for t in range(TANKS)]
@@ -149,12 +151,13 @@ def test_the_likelihood_is_that_of_the_dense_system(both):
     [block], [(at, _)], pooling = problem.blocks, view.kept, problem.pooling
     nodes, fresh = block.chains.nodes, block.chains.nodes.link == Link.FRESH
     stands = np.einsum("mn,mn->n", at.drive[KNOTS:], point.border[KNOTS:][:, nodes.area])
-    squares = ((at.gap - stands) ** 2 / at.noise).sum() + at.misfit.sum()
+    squares = ((at.gap - stands) ** 2 / at.noise).sum()
+    squares += misfit(nodes, at, point.border, problem.errors, block.trust)
     squares += (pooling.area_precision * (pooling.offset - point.border[RATE]) ** 2).sum()
     for b, (centre, held) in zip(OWN, pooling.own_priors(), strict=True):
         squares += (held * (centre - point.border[b]) ** 2).sum()
     squares -= right @ step
-    determinant = -np.linalg.slogdet(covariance)[1] + at.log_error.sum()
+    determinant = -np.linalg.slogdet(covariance)[1]
     determinant += np.log(at.noise[~fresh]).sum() - 2.0 * np.log(at.slope[fresh]).sum()
     determinant += np.log(FRESH_STAGE_VARIANCE) * fresh.sum()
     priors = [np.full(AREAS, pooling.area_precision), pooling.tank_precision]

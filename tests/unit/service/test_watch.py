@@ -13,6 +13,7 @@ from growthcast.book.shipped import demo_dir
 from growthcast.fit.design import day_number
 from growthcast.fit.result import last_logged
 from growthcast.fit.solver.hierarchy import border_covariance
+from growthcast.fit.solver.linearise import RATE
 from growthcast.service.watch.cases import gather_cases
 from growthcast.service.watch.foreseen.doubt import (
     Foreseen,
@@ -92,7 +93,7 @@ def test_whitened_surprises_of_the_demo_are_about_standard_normal(evidence):
 def test_growth_of_the_weeks_adds_up_to_the_effect_of_a_lasting_change(evidence):
     """A pace that differs in every week is a rate that differs, where a span lies in the watch."""
     ended = evidence.day > evidence.origin_day + 60.0
-    whole, rate = evidence.grown_cm.sum(axis=1), evidence.lean_cm[:, 0]
+    whole, rate = evidence.grown_cm.sum(axis=1), evidence.lean_cm[:, RATE]
     assert whole[ended] == pytest.approx(rate[ended], rel=0.05, abs=0.2)
 
 

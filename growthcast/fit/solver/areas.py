@@ -1,0 +1,147 @@
+"""What each area's chain says, what the area has alone eliminated, and the priors it leans on."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from functools import cached_property
+
+import numpy as np
+from numpy.typing import NDArray
+
+from growthcast.fit.solver.linearise import CEILING, DENSITY, HABIT, RATE
+
+__all__ = ["OWN", "AreaInformation", "Pooling", "area_information"]
+
+FloatArray = NDArray[np.float64]
+IntArray = NDArray[np.int64]
+
+OWN = [CEILING, HABIT, DENSITY]
+"""Parameters that an area shares with nobody and that are eliminated first: before the rate."""
+
+
+@dataclass(frozen=True)
+class Pooling:
+    """Who shares what, and how tightly.
+
+    ``tank`` and ``species`` (A,) index areas into tanks and species; ``offset`` (A,) is the table's
+    log rate; ``log_ceiling`` and ``ceiling_precision`` (A,) the prior of the ceiling;
+    ``density_precision`` and ``area_precision`` those of an area's own density and rate;
+    ``log_habit`` and ``habit_precision`` (A,) the prior of its usual cut height;
+    ``tank_precision`` (K,) and ``species_precision`` (S,) of the shared effects;
+    ``knot_precision`` (M, M) of a tank's drift. A precision of 0 switches a prior off.
+
+    ``ceiling_learnt`` (A,) tells whose ceiling the log may teach. Areas that are kept far below
+    their ceiling say next to nothing of it, but what little they say is sharp and often wrong: a
+    low ceiling with a fast rate fits them as well. There the ceiling keeps its prior, and the rate
+    is learnt for it and moves along with it.
+    """
+
+    tank: IntArray
+    species: IntArray
+    offset: FloatArray
+    log_ceiling: FloatArray
+    ceiling_precision: FloatArray
+    density_precision: float
+    log_habit: FloatArray
+    habit_precision: FloatArray
+    area_precision: float
+    tank_precision: FloatArray
+    species_precision: FloatArray
+    knot_precision: FloatArray
+    ceiling_learnt: NDArray[np.bool_]
+
+    @cached_property
+    def planted(self) -> tuple[IntArray, IntArray]:
+        """Species that any area holds (P,), and which of them each area is (A,)."""
+        return np.unique(self.species, return_inverse=True)
+
+    def own_priors(self) -> list[tuple[FloatArray, FloatArray]]:
+        """Centre and precision (A,) of each of the parameters ``OWN``."""
+        nothing = np.zeros(self.tank.size)
+        return [
+            (self.log_ceiling, self.ceiling_precision),
+            (self.log_habit, self.habit_precision),
+            (nothing, nothing + self.density_precision),
+        ]
+
+
+@dataclass(frozen=True, slots=True)
+class AreaInformation:
+    """What each area's chain says, its own parameters eliminated one after another.
+
+    With ``x`` the departures of (log rate, knots), (1 + M,): ceiling, density and habit follow as
+    ``own_mean + own_follows @ x`` with covariance ``own_covariance`` (A, 3, 3); ``precision``
+    (A, 1 + M, 1 + M) and ``score`` (A, 1 + M) are the chain's word on ``x``. ``drag``
+    (A,) is how far a log rate moves with a ceiling that is not learnt.
+    """
+
+    own_mean: FloatArray
+    own_follows: FloatArray
+    own_covariance: FloatArray
+    precision: FloatArray
+    score: FloatArray
+    drag: FloatArray
+
+    def rate_given(
+        self, area_precision: float, areas: IntArray | None = None
+    ) -> tuple[FloatArray, FloatArray, FloatArray]:
+        """Log rate given its centre and the knots: precision held, share of the centre, follows.
+
+        ``departure = (score + area_precision * (centre - rate) - precision[1:] @ knots) / held``.
+        """
+        told = self.precision[:, 0] if areas is None else self.precision[areas, 0]
+        held = told[:, 0] + area_precision
+        safe = np.where(held > 0.0, held, 1.0)
+        return held, area_precision / safe, -told[:, 1:] / safe[:, None]
+
+
+def area_information(
+    information: FloatArray, score: FloatArray, border: FloatArray, pooling: Pooling
+) -> AreaInformation:
+    """Add the own parameters' priors to the chains' information (A, B, B) and eliminate them."""
+    own, across = information[:, :RATE, :RATE].copy(), information[:, :RATE, RATE:].copy()
+    pulled = score[:RATE].T.copy()
+    unlearnt = ~pooling.ceiling_learnt
+    own[unlearnt, CEILING] = own[unlearnt, :, CEILING] = 0.0
+    across[unlearnt, CEILING] = pulled[unlearnt, CEILING] = 0.0
+    for parameter, (centre, held) in zip(OWN, pooling.own_priors(), strict=True):
+        own[:, parameter, parameter] += held
+        pulled[:, parameter] -= held * (border[parameter] - centre)
+    covariance = _inverse(own)
+    mean = np.einsum("aij,aj->ai", covariance, pulled)
+    follows = -covariance @ across
+    return AreaInformation(
+        own_mean=mean,
+        own_follows=follows,
+        own_covariance=covariance,
+        precision=information[:, RATE:, RATE:] + across.transpose(0, 2, 1) @ follows,
+        score=score[RATE:].T - np.einsum("aik,ai->ak", across, mean),
+        drag=_drag(information, pooling),
+    )
+
+
+def _drag(by_area: FloatArray, pooling: Pooling) -> FloatArray:
+    """How far each log rate moves with its log ceiling, (A,), where the ceiling is not learnt."""
+    held = by_area[:, RATE, RATE] + pooling.area_precision
+    safe = np.where(held > 0.0, held, 1.0)
+    drag: FloatArray = np.where(pooling.ceiling_learnt, 0.0, -by_area[:, RATE, CEILING] / safe)
+    return drag
+
+
+def _inverse(matrix: FloatArray) -> FloatArray:
+    """Inverse of symmetric positive matrices (A, 3, 3); a parameter nobody speaks of gets 0.
+
+    By cofactors, with the diagonal scaled to 1.
+    """
+    root = np.sqrt(np.einsum("aii->ai", matrix))
+    scale = np.divide(1.0, root, out=np.zeros_like(root), where=root > 0.0)
+    scale = scale[:, :, None] * scale[:, None, :]
+    x, y, z = (scale * matrix)[:, [0, 0, 1], [1, 2, 2]].T
+    cofactors = np.empty_like(matrix)
+    cofactors[:, 0, 0], cofactors[:, 1, 1], cofactors[:, 2, 2] = 1 - z * z, 1 - y * y, 1 - x * x
+    cofactors[:, 0, 1] = cofactors[:, 1, 0] = y * z - x
+    cofactors[:, 0, 2] = cofactors[:, 2, 0] = x * z - y
+    cofactors[:, 1, 2] = cofactors[:, 2, 1] = x * y - z
+    determinant = cofactors[:, 0, 0] + x * cofactors[:, 0, 1] + y * cofactors[:, 0, 2]
+    inverse: FloatArray = cofactors * scale / determinant[:, None, None]
+    return inverse
