@@ -128,7 +128,7 @@ class GrowthFit:
                 int(design.row_numbers[suspect.row]),
                 f"{design.area_id[suspect.area]} {suspect.why(str(units[suspect.area]))}",
             )
-            for suspect in suspects_of(self.solution.view)
+            for suspect in suspects_of(self.solution.problem)
         ]
 
     @property

@@ -19,7 +19,7 @@ from growthcast.fit.rows.chains import Link
 from growthcast.fit.solver.hierarchy import border_covariance
 from growthcast.fit.solver.linearise import HABIT
 from growthcast.fit.solver.part import part_of, pays_alone, tanks_of
-from growthcast.fit.solver.problem import Block
+from growthcast.fit.solver.problem import Block, Problem
 from growthcast.fit.solver.solve import ROUGHLY, Solution, go_on, solve
 from growthcast.fit.solver.sweep import variance_along
 from growthcast.fit.solver.view import View
@@ -87,9 +87,9 @@ def _without_suspects(solution: Solution, wider: float) -> Solution:
             differs = (new.trust != block.trust) | (new.chains.nodes.link != nodes.link)
             changed[nodes.area[differs]] = True
             blocks.append(new)
-        if not changed.any():
-            break
         view = replace(solution.view, problem=replace(solution.problem, blocks=tuple(blocks)))
+        if not changed.any():
+            return replace(solution, view=view)
         tanks = tanks_of(view, changed)
         if pays_alone(view, tanks):  # the others stay where they are: they have been judged
             part = part_of(view, tanks)
@@ -129,16 +129,16 @@ def _foreseen(view: View, number: int) -> _Foreseen:
 
 
 def _judged(block: Block, foreseen: _Foreseen, wider: float) -> Block:
-    """Act on the likeliest verdicts on the nodes of a block; the same block if nothing changes."""
-    verdict, beats = _verdicts(block, foreseen, wider)
-    new = _set_aside(block, verdict, beats)
-    just = new.cut_away & ~block.cut_away
-    if not just.any():
+    """Act on the likeliest verdicts on the nodes of a block, and keep what was foreseen there."""
+    new = _set_aside(block, *_verdicts(block, foreseen, wider))
+    # Once a span is broken, what was foreseen cannot be told.
+    told = (new.trust < 1.0) | (new.cut_away & ~block.cut_away)
+    if not told.any():
         return new
-    return replace(  # what was foreseen cannot be told once the span is broken
+    return replace(
         new,
-        expected_cm=np.where(just, foreseen.height, new.expected_cm),
-        expected_sd_cm=np.where(just, np.sqrt(foreseen.variance), new.expected_sd_cm),
+        expected_cm=np.where(told, foreseen.height, new.expected_cm),
+        expected_sd_cm=np.where(told, np.sqrt(foreseen.variance), new.expected_sd_cm),
     )
 
 
@@ -191,26 +191,18 @@ def _set_aside(block: Block, verdict: IntArray, beats: FloatArray) -> Block:
     return replace(block, chains=chains, trust=trust, cut_away=cut_away)
 
 
-def suspects_of(view: View) -> list[Suspect]:
+def suspects_of(problem: Problem) -> list[Suspect]:
     """Rows that were set aside, in the order of the log."""
-    found = []
-    for number, block in enumerate(view.problem.blocks):
-        doubted = np.flatnonzero((block.trust < 1.0) | block.cut_away).tolist()
-        if not doubted:
-            continue
-        nodes, foreseen = block.chains.nodes, _foreseen(view, number)
-        for i in doubted:
-            expected, sd = foreseen.height[i], np.sqrt(foreseen.variance[i])
-            if block.cut_away[i]:
-                expected, sd = block.expected_cm[i], block.expected_sd_cm[i]
-            found.append(
-                Suspect(
-                    row=int(nodes.row[i]),
-                    area=int(nodes.area[i]),
-                    reading_cm=float(nodes.reading_cm[i]),
-                    foreseen_cm=float(expected),
-                    foreseen_sd_cm=float(sd),
-                    unlogged_cut=bool(block.cut_away[i]),
-                )
-            )
+    found = [
+        Suspect(
+            row=int(block.chains.nodes.row[i]),
+            area=int(block.chains.nodes.area[i]),
+            reading_cm=float(block.chains.nodes.reading_cm[i]),
+            foreseen_cm=float(block.expected_cm[i]),
+            foreseen_sd_cm=float(block.expected_sd_cm[i]),
+            unlogged_cut=bool(block.cut_away[i]),
+        )
+        for block in problem.blocks
+        for i in np.flatnonzero((block.trust < 1.0) | block.cut_away).tolist()
+    ]
     return sorted(found, key=lambda suspect: suspect.row)

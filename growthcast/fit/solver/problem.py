@@ -46,7 +46,7 @@ class Block:
 
     ``trust`` (N,) is the share of its weight that each reading keeps; ``cut_away`` (N,) tells where
     a span was broken for a cut nobody logged, ``expected_cm`` and ``expected_sd_cm`` (N,) what was
-    foreseen there.
+    foreseen at either.
     """
 
     chains: Chains
