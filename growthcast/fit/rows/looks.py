@@ -16,6 +16,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from growthcast.fit.rows.chains import Look
+from growthcast.growth.normal import log_normal_cdf
 
 __all__ = ["JUDGEMENT_ERROR_SHARE", "look_information"]
 
@@ -47,8 +48,6 @@ def look_information(
         Log likelihood; its derivative [1/cm]; minus its second derivative in the log height, per
         squared height [1/cm2], never negative since an ordered probit is log-concave there.
     """
-    from scipy.special import log_ndtr  # only a log with looks pays for the import
-
     spread = JUDGEMENT_ERROR_SHARE
     floor_cm = np.maximum(floor_cm, LOWEST_FLOOR_SHARE * budget_cm)
     to_floor = np.log(floor_cm / height_cm) / spread
@@ -58,8 +57,8 @@ def look_information(
     # The mirrored tail keeps its digits where both bounds lie far above.
     flip = lower > 0.0
     upper, lower = np.where(flip, -lower, upper), np.where(flip, -upper, lower)
-    log_upper = log_ndtr(upper)
-    share = np.exp(np.minimum(log_ndtr(lower) - log_upper, -1e-12))
+    log_upper = log_normal_cdf(upper)
+    share = np.exp(np.minimum(log_normal_cdf(lower) - log_upper, -1e-12))
     log_chance = log_upper + np.log1p(-share)
     top = _ratio(upper, log_chance)
     bottom = _ratio(lower, log_chance)

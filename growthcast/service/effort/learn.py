@@ -8,11 +8,11 @@ what moss takes. Rows scatter in proportion, with the tails of a Student t.
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.special import gammaln
 
 from growthcast.book.book import Book
 from growthcast.book.tables import FORMS
@@ -219,7 +219,7 @@ def _evidence(
 ) -> float:
     """Laplace's approximation to the log evidence."""
     rows = -0.5 * (TAIL + 1.0) * np.log1p(surprise / TAIL) - 0.5 * np.log(variance)
-    rows += gammaln(0.5 * (TAIL + 1.0)) - gammaln(0.5 * TAIL) - 0.5 * np.log(TAIL * np.pi)
+    rows += math.lgamma(0.5 * (TAIL + 1.0)) - math.lgamma(0.5 * TAIL) - 0.5 * np.log(TAIL * np.pi)
     fitted = -0.5 * off @ precision @ off
     room = 0.5 * (np.linalg.slogdet(precision)[1] - np.linalg.slogdet(curvature)[1])
     return float(rows.sum() + fitted + room)

@@ -11,8 +11,8 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.special import ndtr
 
+from growthcast.growth.normal import normal_cdf
 from growthcast.growth.responses import canopy_light
 from growthcast.species import SpeciesPriors, read_reference
 
@@ -86,7 +86,7 @@ def holding(
     needed = priors.light_k_umol[species] * np.arctanh(np.clip(lit, 0.0, 1.0 - 1e-12))
     never = lit >= 1.0
     ahead = np.log(np.maximum(light, 1e-12)) - np.log(np.maximum(needed, 1e-12))
-    enough = ndtr(ahead / np.hypot(COMPENSATION_SPREAD, unknown))
+    enough = normal_cdf(ahead / np.hypot(COMPENSATION_SPREAD, unknown))
     warm = _or(conditions["temperature_c"], reference.temperature_c)
     below = (priors.temp_max_c[species] - warm) / TEMPERATURE_SPREAD_C
     above = (warm - priors.temp_min_c[species]) / TEMPERATURE_SPREAD_C
@@ -95,10 +95,10 @@ def holding(
         CO2_NEEDED_SPREAD,
         0.0 if np.isfinite(conditions["co2_mg_l"]) else 2.0 * reference.unknown_co2_spread,
     )
-    carbon = ndtr((np.log(max(co2, 1e-9)) - np.log(CO2_NEEDED_MG_L)) / spread)
+    carbon = normal_cdf(np.asarray((np.log(max(co2, 1e-9)) - np.log(CO2_NEEDED_MG_L)) / spread))
     return Holding(
         light=np.where(never, 0.0, enough),
-        warmth=ndtr(below) * ndtr(above),
+        warmth=normal_cdf(below) * normal_cdf(above),
         co2=np.where(priors.needs_co2[species] == "yes", carbon, 1.0),
     )
 

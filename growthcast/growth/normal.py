@@ -1,0 +1,88 @@
+"""The normal distribution for arrays, from the standard library.
+
+``scipy.special`` has all of this and takes a third of a second to import: more than all else that a
+command of the day does before it answers. Backtests, which take longer, use it.
+"""
+
+from __future__ import annotations
+
+import math
+from functools import cache
+from statistics import NormalDist
+
+import numpy as np
+from numpy.typing import NDArray
+
+__all__ = ["log_normal_cdf", "normal_cdf", "normal_quantile"]
+
+FloatArray = NDArray[np.float64]
+
+FURTHEST = 9.0
+"""Deviations beyond which a chance is 0 or 1 to the last digit shown anywhere."""
+STEPS_A_UNIT = 512
+FAR_TAIL = -30.0
+"""Below this the logarithm of a chance is told by its asymptotic series."""
+
+_erfc = np.vectorize(math.erfc, otypes=[np.float64])
+
+
+def normal_cdf(x: FloatArray) -> FloatArray:
+    """Chance that a standard normal lies below ``x``, to within 2e-7.
+
+    A straight line between chances on a fine grid: where thousands of heights are judged against a
+    budget, no slower than the function itself.
+
+    Examples
+    --------
+    >>> normal_cdf(np.array([-np.inf, 0.0, 1.959964])).round(6).tolist()
+    [0.0, 0.5, 0.975]
+    """
+    chance, rise = _grid()
+    place = np.clip((x + FURTHEST) * STEPS_A_UNIT, 0.0, 2.0 * FURTHEST * STEPS_A_UNIT - 1e-6)
+    below = place.astype(np.int64)
+    place -= below
+    place *= rise[below]
+    place += chance[below]
+    return place
+
+
+@cache
+def _grid() -> tuple[FloatArray, FloatArray]:
+    """Chances on a grid from ``-FURTHEST`` to ``FURTHEST``, and what each step adds."""
+    count = round(2.0 * FURTHEST * STEPS_A_UNIT)
+    chance = 0.5 * _erfc(-(np.arange(count + 1) / STEPS_A_UNIT - FURTHEST) / math.sqrt(2.0))
+    return chance, np.diff(chance)
+
+
+def normal_quantile(chance: FloatArray) -> FloatArray:
+    """Value below which a standard normal lies with some chances (...) between 0 and 1.
+
+    Examples
+    --------
+    >>> normal_quantile(np.array([0.5, 0.975])).round(6).tolist()
+    [0.0, 1.959964]
+    """
+    inverse = NormalDist().inv_cdf
+    found: FloatArray = np.array([inverse(p) for p in np.ravel(chance).tolist()], np.float64)
+    return found.reshape(np.shape(chance))
+
+
+def log_normal_cdf(x: FloatArray) -> FloatArray:
+    """Logarithm of the chance that a standard normal lies below ``x``, with all its digits.
+
+    Examples
+    --------
+    >>> log_normal_cdf(np.array([-40.0, 0.0])).round(4).tolist()
+    [-804.6084, -0.6931]
+    """
+    far = x < FAR_TAIL
+    likely = x > 0.0
+    beyond = 0.5 * _erfc(np.abs(np.where(far, 0.0, x)) / math.sqrt(2.0)) if x.size else x
+    near: FloatArray = np.where(likely, np.log1p(-beyond), np.log(np.where(likely, 1.0, beyond)))
+    if not far.any():
+        return near
+    tail = np.where(far, x, FAR_TAIL)
+    inverse = 1.0 / tail**2
+    series = np.log1p(-inverse * (1.0 - inverse * (3.0 - 15.0 * inverse)))
+    distant = -0.5 * tail**2 - np.log(-tail) - 0.5 * math.log(2.0 * math.pi) + series
+    return np.where(far, distant, near)
