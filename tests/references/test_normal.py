@@ -31,7 +31,9 @@ def test_quantiles():
 
 
 def test_logarithms_of_chances_keep_their_digits_in_the_tail():
-    np.testing.assert_allclose(log_normal_cdf(ANYWHERE), log_ndtr(ANYWHERE), rtol=1e-11, atol=1e-300)
+    np.testing.assert_allclose(
+        log_normal_cdf(ANYWHERE), log_ndtr(ANYWHERE), rtol=1e-11, atol=1e-300
+    )
     assert not log_normal_cdf(np.zeros(0)).size
 
 

@@ -15,13 +15,14 @@ no gathering and no padding. Aimed starts stand together as far as that allows.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from enum import IntEnum
 
 import numpy as np
 from numpy.typing import NDArray
 
-__all__ = ["Chains", "Link", "Look", "Nodes", "pack_chains"]
+__all__ = ["NODES_A_BLOCK", "Chains", "Link", "Look", "Nodes", "pack_chains", "repacked"]
 
 FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.int64]
@@ -144,33 +145,12 @@ class Chains:
         """Return the same chains with other lengths cut off."""
         return replace(self, nodes=replace(self.nodes, removed_cm=removed_cm))
 
-    def of_areas(self, kept: NDArray[np.bool_]) -> tuple[Chains, IntArray]:
-        """Return the chains of the areas ``kept`` (A,), numbered among themselves.
-
-        With them the places (n,) of their nodes among those of the block.
-        """
-        at = np.flatnonzero(kept[self.nodes.area])
-        place = np.full(self.nodes.area.size + 1, at.size)
-        place[at] = np.arange(at.size)
-        number, mine = np.cumsum(kept) - 1, kept[self.area]
-        nodes = self.nodes.take(at)
-        left = np.unique(np.searchsorted(at, self.offsets))  # positions that nobody reaches go
-        by_area = []
-        for part, groups in zip(self.starts_and_later, self.by_area, strict=True):
-            began, ended = np.searchsorted(at, (part.start, part.stop))
-            inside = np.append(place[part] - began, ended - began)
-            theirs = (places[mine[: places.shape[0]]] for places in groups)
-            by_area.append(tuple(inside[places] for places in theirs if places.size))
-        chains = Chains(
-            nodes=replace(nodes, area=number[nodes.area]),
-            offsets=left,
-            previous=place[self.previous[at]],
-            area=number[self.area[mine]],
-            rank=(np.cumsum(mine) - 1)[self.rank[at]],
-            last=place[self.last[mine]],
-            by_area=(by_area[0], by_area[1]),
-        )
-        return chains, at
+    @property
+    def place(self) -> tuple[IntArray, IntArray]:
+        """Number (N,) of each node's chain, and its position there."""
+        size = np.diff(self.offsets)
+        chain = np.arange(self.rank.size) - np.repeat(self.offsets[:-1], size)
+        return chain, np.repeat(np.arange(size.size), size)
 
 
 def pack_chains(
@@ -185,40 +165,81 @@ def pack_chains(
     block = ((np.cumsum(in_tank) - in_tank) // nodes_a_block).astype(np.int64)[tank[nodes.area]]
     order = np.argsort(block, kind="stable")
     bounds = np.searchsorted(block[order], np.unique(block), side="left")
-    return tuple(_pack(nodes.take(mine)) for mine in np.split(order, bounds[1:]))
+    return tuple(_pack_log(nodes.take(mine)) for mine in np.split(order, bounds[1:]))
 
 
-def _pack(nodes: Nodes) -> Chains:
-    """Pack a block of nodes, sorted by area and along each log."""
+def repacked(several: Sequence[Chains], at: Sequence[IntArray]) -> tuple[Chains, IntArray]:
+    """Pack some nodes of several blocks, whole chains of theirs, as one block.
+
+    ``at`` are their places in each block. Returns with the block where each of them now is, in the
+    order of the blocks (N,).
+    """
+    nodes = Nodes(
+        *(
+            np.concatenate(
+                [getattr(one.nodes, name)[mine] for one, mine in zip(several, at, strict=True)]
+            )
+            for name in Nodes.__slots__
+        )
+    )
+    chain, position, last, known = [], [], [], 0
+    for one, mine in zip(several, at, strict=True):
+        numbers, positions = one.place
+        ends = np.zeros(one.rank.size, dtype=bool)
+        ends[one.last] = True
+        chain.append(numbers[mine] + known)
+        position.append(positions[mine])
+        last.append(ends[mine])
+        known += int(one.offsets[1])
+    number = np.unique(np.concatenate(chain), return_inverse=True)[1]
+    return _pack(nodes, number, np.concatenate(position), np.concatenate(last))
+
+
+def _pack_log(nodes: Nodes) -> Chains:
+    """Pack nodes that are sorted by area and along each log."""
+    ends = np.ones(nodes.area.size, dtype=bool)
+    ends[:-1] = nodes.area[1:] != nodes.area[:-1]
     begins = (nodes.link == Link.FRESH) | (nodes.link == Link.AIMED)
     begins[0] = True
-    begins[1:] |= nodes.area[1:] != nodes.area[:-1]
+    begins[1:] |= ends[:-1]
     chain = np.cumsum(begins) - 1
-    length = np.bincount(chain)
+    return _pack(nodes, chain, _along(chain), ends)[0]
+
+
+def _pack(
+    nodes: Nodes, chain: IntArray, position: IntArray, ends: NDArray[np.bool_]
+) -> tuple[Chains, IntArray]:
+    """Pack nodes by the number of their chain and their position there, (N,).
+
+    ``ends`` are the last nodes of the areas. Returns with the block where each node now is.
+    """
+    length, begins = np.bincount(chain), position == 0
     # Longest first; the shortest begin with those aimed, so that these follow those of the others.
-    fresh = nodes.link[begins] == Link.FRESH
+    fresh = np.zeros(length.size, dtype=bool)
+    fresh[chain[begins]] = nodes.link[begins] == Link.FRESH
     number = _ranks(np.lexsort((fresh ^ (length > 1), -length)))[chain]
-    position = _along(chain, length)
     order = np.lexsort((number, position))
     place = _ranks(order)
-    offsets = np.concatenate([[0], np.cumsum(np.bincount(position))])
-    before = np.where(begins, np.arange(order.size), np.arange(order.size) - 1)
+    size = np.bincount(position)
+    before = np.repeat(np.concatenate([[0], size[:-1]]), size)
     areas, run = np.unique(nodes.area, return_inverse=True)
     longest = np.argsort(-np.bincount(run), kind="stable")
     owner, last = _ranks(longest)[run], np.empty(areas.size, dtype=np.int64)
-    last[owner] = place  # later nodes overwrite earlier ones
-    return Chains(
+    last[owner[ends]] = place[ends]
+    later = ~begins
+    chains = Chains(
         nodes=nodes.take(order),
-        offsets=offsets.astype(np.int64),
-        previous=place[before[order]],
+        offsets=np.concatenate([[0], np.cumsum(size)]).astype(np.int64),
+        previous=np.arange(order.size) - before,
         area=areas[longest],
         rank=owner[order],
         last=last,
         by_area=(
-            _padded(place[begins], run[begins], owner[begins]),
-            _padded(place[~begins] - offsets[1], run[~begins], owner[~begins]),
+            _padded(place[begins], owner[begins]),
+            _padded(place[later] - size[0], owner[later]),
         ),
     )
+    return chains, place
 
 
 def _ranks(order: IntArray) -> IntArray:
@@ -228,15 +249,18 @@ def _ranks(order: IntArray) -> IntArray:
     return ranks
 
 
-def _along(run: IntArray, length: IntArray) -> IntArray:
-    """Position (N,) of each node along its run, for runs in order with so many nodes each."""
+def _along(run: IntArray) -> IntArray:
+    """Position (N,) of each item along its run, runs being numbered in order."""
+    length = np.bincount(run)
     position: IntArray = np.arange(run.size) - (np.cumsum(length) - length)[run]
     return position
 
 
-def _padded(place: IntArray, run: IntArray, owner: IntArray) -> tuple[IntArray, ...]:
+def _padded(place: IntArray, owner: IntArray) -> tuple[IntArray, ...]:
     """Places of the areas' nodes; positions at which half of the areas go on share an array."""
-    along = _along(run, np.bincount(run))
+    order = np.argsort(owner, kind="stable")
+    place, owner = place[order], owner[order]
+    along = _along(owner)
     reach = np.zeros(int(along.max(initial=-1)) + 1, dtype=np.int64)
     np.maximum.at(reach, along, owner + 1)
     width = np.maximum.accumulate(reach[::-1])[::-1]

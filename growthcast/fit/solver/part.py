@@ -7,13 +7,14 @@ put back.
 
 from __future__ import annotations
 
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
-from typing import Any, TypeVar
+from typing import Any, TypeVar, cast
 
 import numpy as np
 from numpy.typing import NDArray
 
-from growthcast.fit.rows.chains import Chains
+from growthcast.fit.rows.chains import NODES_A_BLOCK, repacked
 from growthcast.fit.rows.drift import SpanDrift
 from growthcast.fit.solver.areas import Pooling
 from growthcast.fit.solver.linearise import ErrorModel
@@ -26,8 +27,9 @@ IntArray = NDArray[np.int64]
 BoolArray = NDArray[np.bool_]
 Values = TypeVar("Values", bound=NDArray[Any])
 
-FEW_TANKS = 0.5
-"""Share of the tanks below which some are fitted alone."""
+FEW_TANKS, MANY_AREAS = 0.5, 400
+"""Share of the tanks below which some are fitted alone, in a problem of more than so many areas: in
+smaller ones a step costs the same for few nodes."""
 HELD = 1e12
 """Precision of what is taken as known."""
 
@@ -40,22 +42,31 @@ def tanks_of(view: View, areas: BoolArray) -> BoolArray:
 
 
 def pays_alone(view: View, tanks: BoolArray) -> bool:
-    """Whether tanks (K,) are so few of a large book that it pays to fit them alone."""
-    return len(view.problem.blocks) > 1 and float(tanks.mean()) < FEW_TANKS
+    """Whether tanks (K,) are so few of a large problem that it pays to fit them alone."""
+    return view.problem.area_count > MANY_AREAS and float(tanks.mean()) < FEW_TANKS
+
+
+@dataclass(frozen=True, slots=True)
+class _Taken:
+    """What a block of a part takes of one of the whole's: nodes (n,), there and in the part."""
+
+    number: int
+    there: IntArray
+    here: IntArray
 
 
 @dataclass(frozen=True, slots=True)
 class Part:
     """A part of a problem and where it stands.
 
-    ``areas`` (a,) are the places of its areas in the whole; ``nodes`` holds, for each block of the
-    whole, the places of its nodes there.
+    ``areas`` (a,) are the places of its areas in the whole; ``taken`` holds for each of its blocks
+    what it takes of the whole's.
     """
 
     problem: Problem
     point: Point
     areas: IntArray
-    nodes: tuple[IntArray, ...]
+    taken: tuple[tuple[_Taken, ...], ...]
 
     def put_back(self, whole: View, part: View) -> tuple[Problem, Point]:
         """Return the whole's problem and point with the part's in their place."""
@@ -63,12 +74,12 @@ class Part:
         border[:, self.areas] = part.point.border
         stages, shared = list(whole.point.stages), list(whole.point.shared_cm)
         blocks = list(whole.problem.blocks)
-        held = [number for number, at in enumerate(self.nodes) if at.size]
-        for place, number in enumerate(held):
-            at = self.nodes[number]
-            stages[number] = _put(stages[number], at, part.point.stages[place])
-            shared[number] = _put(shared[number], at, part.point.shared_cm[place])
-            blocks[number] = _block_alike(blocks[number], at, part.problem.blocks[place])
+        for place, block in enumerate(part.problem.blocks):
+            for taken in self.taken[place]:
+                n = taken.number
+                stages[n] = _put(stages[n], taken, part.point.stages[place])
+                shared[n] = _put(shared[n], taken, part.point.shared_cm[place])
+                blocks[n] = _block_alike(blocks[n], taken, block)
         problem = replace(whole.problem, blocks=tuple(blocks))
         return problem, Point(tuple(stages), border, tuple(shared))
 
@@ -78,9 +89,15 @@ def part_of(view: View, tanks: BoolArray) -> Part:
     problem, point = view.problem, view.point
     kept = tanks[problem.pooling.tank]
     areas = np.flatnonzero(kept)
-    cut = [block.chains.of_areas(kept) for block in problem.blocks]
-    held = [n for n, (_, at) in enumerate(cut) if at.size]
-    blocks = [_block(problem.blocks[n], *cut[n], areas) for n in held]
+    at = [np.flatnonzero(kept[block.chains.nodes.area]) for block in problem.blocks]
+    size = np.array([mine.size for mine in at])
+    bundle = (np.cumsum(size) - size) // NODES_A_BLOCK  # few nodes of many blocks go into one
+    blocks, taken = [], []
+    for one in np.unique(bundle[size > 0]):
+        numbers = np.flatnonzero((bundle == one) & (size > 0)).tolist()
+        block, its = _gathered(problem, numbers, at, areas)
+        blocks.append(block)
+        taken.append(its)
     part = Problem(
         blocks=tuple(blocks),
         pooling=_pooling(view, tanks, areas),
@@ -89,46 +106,75 @@ def part_of(view: View, tanks: BoolArray) -> Part:
         first_habit=problem.first_habit[areas],
     )
     began = Point(
-        stages=tuple(point.stages[n][cut[n][1]] for n in held),
+        stages=tuple(_collected(point.stages, its) for its in taken),
         border=point.border[:, areas],
-        shared_cm=tuple(point.shared_cm[n][cut[n][1]] for n in held),
+        shared_cm=tuple(_collected(point.shared_cm, its) for its in taken),
     )
-    return Part(part, began, areas, tuple(at for _, at in cut))
+    return Part(part, began, areas, tuple(taken))
 
 
-def _block(block: Block, chains: Chains, at: IntArray, areas: IntArray) -> Block:
-    return Block(
-        chains=chains,
-        drift=SpanDrift(block.drift.weight[:, at], block.drift.remainder[at]),
-        shares=replace(block.shares, gram_per_cm=block.shares.gram_per_cm[areas]),
-        trust=block.trust[at],
-        cut_away=block.cut_away[at],
-        expected_cm=block.expected_cm[at],
-        expected_sd_cm=block.expected_sd_cm[at],
+def _gathered(
+    problem: Problem, numbers: list[int], at: list[IntArray], areas: IntArray
+) -> tuple[Block, tuple[_Taken, ...]]:
+    """Nodes ``at`` of the blocks with these numbers as one block, areas numbered as given."""
+    blocks = [problem.blocks[n] for n in numbers]
+    there = [at[n] for n in numbers]
+    chains, here = repacked([block.chains for block in blocks], there)
+    ends = np.cumsum([mine.size for mine in there])[:-1]
+    taken = tuple(map(_Taken, numbers, there, np.split(here, ends)))
+    nodes = replace(chains.nodes, area=np.searchsorted(areas, chains.nodes.area))
+
+    def field(name: str) -> Any:
+        return _collected({n: getattr(problem.blocks[n], name) for n in numbers}, taken)
+
+    drift = [block.drift for block in blocks]
+    weight = np.concatenate([d.weight[:, m] for d, m in zip(drift, there, strict=True)], axis=1)
+    remainder = np.concatenate([d.remainder[m] for d, m in zip(drift, there, strict=True)])
+    order = np.argsort(here)
+    shares = replace(blocks[0].shares, gram_per_cm=blocks[0].shares.gram_per_cm[areas])
+    block = Block(
+        chains=replace(chains, nodes=nodes, area=np.searchsorted(areas, chains.area)),
+        drift=SpanDrift(weight[:, order], remainder[order]),
+        shares=shares,
+        trust=field("trust"),
+        cut_away=field("cut_away"),
+        expected_cm=field("expected_cm"),
+        expected_sd_cm=field("expected_sd_cm"),
     )
+    return block, taken
 
 
-def _block_alike(whole: Block, at: IntArray, part: Block) -> Block:
+def _collected(
+    fields: Mapping[int, Values] | Sequence[Values], taken: tuple[_Taken, ...]
+) -> Values:
+    """Values (n,) of a part's nodes, from those of the whole's blocks."""
+    values = np.concatenate([fields[its.number][its.there] for its in taken])
+    collected = np.empty_like(values)
+    collected[np.concatenate([its.here for its in taken])] = values
+    return cast(Values, collected)
+
+
+def _block_alike(whole: Block, taken: _Taken, part: Block) -> Block:
     """Return a block with what a part of it says of shares and of which nodes are in doubt."""
     nodes, theirs = whole.chains.nodes, part.chains.nodes
     nodes = replace(
         nodes,
-        link=_put(nodes.link, at, theirs.link),
-        removed_cm=_put(nodes.removed_cm, at, theirs.removed_cm),
+        link=_put(nodes.link, taken, theirs.link),
+        removed_cm=_put(nodes.removed_cm, taken, theirs.removed_cm),
     )
     return replace(
         whole,
         chains=replace(whole.chains, nodes=nodes),
-        trust=_put(whole.trust, at, part.trust),
-        cut_away=_put(whole.cut_away, at, part.cut_away),
-        expected_cm=_put(whole.expected_cm, at, part.expected_cm),
-        expected_sd_cm=_put(whole.expected_sd_cm, at, part.expected_sd_cm),
+        trust=_put(whole.trust, taken, part.trust),
+        cut_away=_put(whole.cut_away, taken, part.cut_away),
+        expected_cm=_put(whole.expected_cm, taken, part.expected_cm),
+        expected_sd_cm=_put(whole.expected_sd_cm, taken, part.expected_sd_cm),
     )
 
 
-def _put(whole: Values, at: IntArray, part: Values) -> Values:
+def _put(whole: Values, taken: _Taken, part: Values) -> Values:
     filled = whole.copy()
-    filled[at] = part
+    filled[taken.there] = part[taken.here]
     return filled
 
 

@@ -13,8 +13,10 @@ from growthcast.fit import design as designs
 from growthcast.fit import suspects
 from growthcast.fit.result import fit_growth
 from growthcast.fit.rows.chains import pack_chains
+from growthcast.fit.solver import part as parting
 from growthcast.fit.solver import solve as solving
 from growthcast.fit.solver import view as views
+from growthcast.fit.solver.linearise import RATE
 from growthcast.fit.solver.part import part_of
 from growthcast.fit.solver.solve import solve
 from growthcast.fit.solver.view import departure_of, view_of
@@ -62,7 +64,7 @@ def test_a_part_holds_whole_logs_in_order(view):
 def test_a_part_is_put_back_in_its_place(view):
     part = part_of(view, TANKS)
     astray = part.point.border.copy()
-    astray[0] += 0.3
+    astray[RATE] += 0.3
     moved = solve(part.problem, type(part.point)(part.point.stages, astray, part.point.shared_cm))
     problem, point = part.put_back(view, moved.view)
     np.testing.assert_allclose(point.border, view.point.border, atol=1e-2)
@@ -89,12 +91,15 @@ def test_a_large_book_is_fitted_as_a_small_one(tmp_path, monkeypatch):
     for room in (solving, suspects):
         monkeypatch.setattr(room, "part_of", lambda *a: parts.append(a) or part_of(*a))
     monkeypatch.setattr(views, "MOST_BLOCKS_KEPT", 0)
+    monkeypatch.setattr(parting, "MANY_AREAS", 10)
+    monkeypatch.setattr(parting, "NODES_A_BLOCK", 250)
     large = fit_growth(book, on, Spreads())
     assert len(large.design.problem.blocks) > 4
     assert not large.solution.view.kept
     assert len(parts) > 3
     assert [row.row for row in large.suspects] == [row.row for row in usual.suspects]
-    scale = usual.posterior(np.arange(len(book.areas))).sd(0)
-    off = (large.solution.point.border - usual.solution.point.border)[0] / scale
+    assert any(len(part_of(*asked).taken) > 1 for asked in parts)
+    scale = usual.posterior(np.arange(len(book.areas))).sd(RATE)
+    off = (large.solution.point.border - usual.solution.point.border)[RATE] / scale
     assert np.abs(off).max() < 5e-3
     assert large.log_likelihood == pytest.approx(usual.log_likelihood, abs=0.01)
