@@ -18,6 +18,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from enum import IntEnum
+from typing import Any, TypeVar, cast
 
 import numpy as np
 from numpy.typing import NDArray
@@ -25,6 +26,7 @@ from numpy.typing import NDArray
 __all__ = ["NODES_A_BLOCK", "Chains", "Link", "Look", "Nodes", "pack_chains", "repacked"]
 
 FloatArray = NDArray[np.float64]
+Values = TypeVar("Values", bound=NDArray[Any])
 IntArray = NDArray[np.int64]
 
 NODES_A_BLOCK = 32_000
@@ -107,7 +109,14 @@ class Nodes:
 
     def take(self, order: IntArray) -> Nodes:
         """Return the nodes in another order."""
-        return Nodes(*(getattr(self, name)[order] for name in self.__slots__))
+        return Nodes(*(_thin(getattr(self, name)[order]) for name in self.__slots__))
+
+
+def _thin(values: Values) -> Values:
+    """Return values that take the memory of one where all are the same, as most often they are."""
+    first = values[:1].copy()
+    same = bool(((values == first) | ((values != values) & (first != first))).all())
+    return cast(Values, np.broadcast_to(first, values.shape)) if first.size and same else values
 
 
 @dataclass(frozen=True, slots=True)

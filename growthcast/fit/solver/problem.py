@@ -60,13 +60,14 @@ class Block:
     @classmethod
     def of(cls, chains: Chains, on_day: float, shares: SharedWeights) -> Block:
         """Return a block of which nothing is in doubt yet."""
-        nodes, nothing = chains.nodes, np.full(chains.nodes.area.size, np.nan)
+        nodes, size = chains.nodes, chains.nodes.area.size
+        nothing = np.broadcast_to(np.nan, size)
         return cls(
             chains=chains,
             drift=span_drift(nodes.day - nodes.span_d, nodes.day, on_day),
             shares=shares,
-            trust=np.ones(nodes.area.size),
-            cut_away=np.zeros(nodes.area.size, dtype=bool),
+            trust=np.broadcast_to(1.0, size),
+            cut_away=np.broadcast_to(np.False_, size),
             expected_cm=nothing,
             expected_sd_cm=nothing,
         )

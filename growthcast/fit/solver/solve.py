@@ -69,8 +69,9 @@ def solve(
     tolerance: float = TOLERANCE,
 ) -> Solution:
     """Fit; areas whose steps do not settle within the limit come back as not converged."""
-    view = view_of(problem, start or starting_point(problem))
-    return go_on(view, 0, most_steps, EXACT_TOLERANCE if problem.is_exact else tolerance)
+    closer = EXACT_TOLERANCE if problem.is_exact else tolerance
+    # No name holds the view here: it is let go once a step has been taken from it.
+    return go_on(view_of(problem, start or starting_point(problem)), 0, most_steps, closer)
 
 
 def go_on(
