@@ -70,6 +70,18 @@ class AreaPosterior:
         spread: FloatArray = np.sqrt(self.covariance[:, parameter, parameter])
         return spread
 
+    def part(self, places: IntArray | slice) -> AreaPosterior:
+        """Return the posterior of some of these areas, each as often as it is named."""
+        return AreaPosterior(
+            border=self.border[:, places],
+            covariance=self.covariance[places],
+            last_stage=self.last_stage[places],
+            last_stage_variance=self.last_stage_variance[places],
+            stage_follows=self.stage_follows[:, places],
+            last_day=self.last_day[places],
+            last_pause_d=self.last_pause_d[places],
+        )
+
 
 @dataclass(frozen=True)
 class GrowthFit:

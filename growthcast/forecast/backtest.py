@@ -24,7 +24,8 @@ from growthcast.forecast.baselines import (
     start_heights,
     unpooled,
 )
-from growthcast.forecast.heights import crossing_days, outlook
+from growthcast.forecast.crossings import crossing_days
+from growthcast.forecast.heights import outlook
 from growthcast.forecast.hindsight import LogVisits, known_before, log_visits
 from growthcast.forecast.report import as_date
 from growthcast.forecast.scores import CHANCES, Forecasts, Predictive

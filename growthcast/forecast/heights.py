@@ -1,30 +1,34 @@
-"""Heights at a date and the date a budget is passed, from the posterior of a fit.
+"""Heights at a date, from the posterior of a fit.
 
 Given an area's rate and ceiling its stage at a later day is normal: the last stage, plus the growth
 since, plus what the model does not know of that span. Rate and ceiling are integrated over on a
-fixed even sequence of points, so the same book gives the same answer and no draw is needed.
+fixed even set of points, so the same book gives the same answer and no draw is needed.
 """
 
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import cache
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.special import ndtr, ndtri
+from scipy.special import ndtri
 
 from growthcast.fit.result import AreaPosterior, GrowthFit
 from growthcast.fit.rows.drift import span_drift
 from growthcast.fit.solver.linearise import CEILING, KNOTS, RATE
-from growthcast.growth.logistic import height_and_slope, shape_factor, stage
+from growthcast.growth.logistic import shape_factor
+from growthcast.growth.quick import Singles, quick_height, quick_normal_below, quick_stage
 
 __all__ = [
     "LEVELS",
     "HeightForecast",
     "Outlook",
-    "crossing_days",
+    "chance_over",
     "forecast_heights",
+    "in_chunks",
     "outlook",
+    "outlook_of",
     "rate_on_day",
 ]
 
@@ -32,14 +36,13 @@ FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.int64]
 
 LEVELS = (0.05, 0.10, 0.25, 0.50, 0.75, 0.90, 0.95)
-CROSSING_LEVELS = (0.10, 0.50, 0.90)
-NODES = 512
+NODES = 256
 NOISE_PARTS = 4
 """Equally likely parts of what is left open at a node."""
-PLASTIC_NUMBER, GOLDEN_RATIO = 1.32471795724474602596, 0.5 * (1.0 + 5.0**0.5)
-"""The powers of the root of x^3 = x + 1 make the most even additive sequence in two dimensions, the
-golden ratio in one (Roberts 2018, from memory)."""
+GOLDEN_TURN, ROOT_OF_TWO = 0.5 * (5.0**0.5 - 1.0), 2.0**0.5
 AREAS_AT_ONCE = 64
+SURE = np.float32(1e-9)
+"""A sure stage is below or not: so small a deviation says so too."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -49,16 +52,17 @@ class Outlook:
     ``mean``, ``sd`` and ``ceiling_cm`` are (A, T, Q), ``shape`` is (A, 1, 1).
     """
 
-    mean: FloatArray
-    sd: FloatArray
-    ceiling_cm: FloatArray
-    shape: FloatArray
+    mean: Singles
+    sd: Singles
+    ceiling_cm: Singles
+    shape: Singles
 
     def chance_below(self, height_cm: FloatArray) -> FloatArray:
         """Chance (A, T) that an area stands at or below ``height_cm`` (A, T) [cm]."""
-        goal = stage(height_cm[..., None], self.ceiling_cm, self.shape)
-        apart = goal - self.mean  # a sure stage is below or not: a tiny sd says so too
-        below: FloatArray = ndtr(apart / np.maximum(self.sd, 1e-12)).mean(axis=2)
+        goal = quick_stage(height_cm[..., None].astype(np.float32), self.ceiling_cm, self.shape)
+        goal -= self.mean
+        goal /= np.maximum(self.sd, SURE)
+        below: FloatArray = quick_normal_below(goal).mean(axis=2, dtype=np.float64)
         return below
 
     def quantile_cm(self, level: float) -> FloatArray:
@@ -68,48 +72,48 @@ class Outlook:
 
     def quantiles_cm(self, levels: tuple[float, ...]) -> FloatArray:
         """Heights (A, T, L) [cm] below which an area stands with the chances ``levels``."""
-        spread = self.sd[..., None] * _even_noise()
-        stages = (self.mean[..., None] + spread).reshape(-1)
-        ceiling = np.broadcast_to(self.ceiling_cm[..., None], spread.shape).reshape(-1)
-        shape = np.broadcast_to(self.shape[..., None], spread.shape).reshape(-1)
-        heights, _ = height_and_slope(stages, ceiling, shape)
-        by_area = heights.reshape(*self.mean.shape[:2], -1)
-        return _quantiles_of_many(by_area, levels)
+        stages = self.sd[..., None] * _noise()
+        stages += self.mean[..., None]
+        heights = quick_height(stages, self.ceiling_cm[..., None], self.shape[..., None])
+        return _quantiles_of_many(heights.reshape(*self.mean.shape[:2], -1), levels)
 
 
-def _quantiles_of_many(values: FloatArray, levels: tuple[float, ...]) -> FloatArray:
-    """Quantiles (..., L) along the last axis; sorting is faster than picking at several levels."""
-    ranked = np.sort(values, axis=-1)
-    place = np.array(levels) * (ranked.shape[-1] - 1)
+def _quantiles_of_many(values: Singles, levels: tuple[float, ...]) -> FloatArray:
+    """Quantiles (..., L) along the last axis; sorts the values in place.
+
+    Sorting is faster than picking at several levels.
+    """
+    values.sort(axis=-1)
+    place = np.array(levels) * (values.shape[-1] - 1)
     below = np.floor(place).astype(np.int64)
-    above = np.minimum(below + 1, ranked.shape[-1] - 1)
-    low, high = ranked[..., below], ranked[..., above]
+    above = np.minimum(below + 1, values.shape[-1] - 1)
+    low, high = values[..., below], values[..., above]
     found: FloatArray = low + (place - below) * (high - low)
     return found
 
 
-def _even_normals() -> FloatArray:
-    """Pairs of standard normals (2, 1, Q) that cover the plane evenly.
+@cache
+def _nodes() -> Singles:
+    """Ones, and pairs of standard normals that cover the plane evenly, (3, Q).
 
-    Points of a grid would render a steep distribution as a staircase; here no two points share a
-    coordinate.
+    The points lie on a spiral, as seeds in a sunflower (Vogel 1979, from memory): each holds the
+    same share of the normal, and unlike a grid's no line across it meets many of them at once,
+    which would render a steep distribution as a staircase.
     """
-    return ndtri(_even_points()[:2])[:, None, :]
+    place = np.arange(NODES)
+    far = np.sqrt(-2.0 * np.log1p(-(place + 0.5) / NODES))
+    turn = 2.0 * np.pi * GOLDEN_TURN * place
+    points = np.stack([np.ones(NODES), far * np.cos(turn), far * np.sin(turn)])
+    return points.astype(np.float32)
 
 
-def _even_noise() -> FloatArray:
+@cache
+def _noise() -> Singles:
     """Standard normals (Q, E): what is left open at each node, in equal parts."""
+    at = 0.5 + ROOT_OF_TWO * np.arange(NODES)
     part = np.arange(NOISE_PARTS) / NOISE_PARTS
-    normals: FloatArray = ndtri((_even_points()[2][:, None] + part) % 1.0)
+    normals: Singles = ndtri((at[:, None] + part) % 1.0).astype(np.float32)
     return normals
-
-
-def _even_points() -> FloatArray:
-    """Points (3, Q): the first two fill the unit square evenly, the third the unit line."""
-    place = np.arange(1, NODES + 1)
-    steps = 1.0 / np.array([PLASTIC_NUMBER, PLASTIC_NUMBER**2, GOLDEN_RATIO])
-    points: FloatArray = ((0.5 + steps[:, None] * place) % 1.0).astype(np.float64)
-    return points
 
 
 def outlook(fit: GrowthFit, areas: IntArray, days: FloatArray) -> Outlook:
@@ -119,13 +123,13 @@ def outlook(fit: GrowthFit, areas: IntArray, days: FloatArray) -> Outlook:
     and the drift of its tank by then), the log ceiling, and the last stage. The first two are taken
     at nodes; the stage is normal given them.
     """
-    return _outlook(fit, fit.posterior(areas), areas, days)
+    return outlook_of(fit, fit.posterior(areas), areas, days)
 
 
-def _outlook(
+def outlook_of(
     fit: GrowthFit, posterior: AreaPosterior, areas: IntArray, days: FloatArray
 ) -> Outlook:
-    """Stages of areas (A,) whose posterior is at hand."""
+    """Stages of areas (A,) whose posterior is at hand, as ``outlook``."""
     problem = fit.design.problem
     began = posterior.last_day[:, None]
     ended = np.maximum(np.broadcast_to(days, (areas.size, days.shape[-1])), began)
@@ -140,25 +144,44 @@ def _outlook(
         posterior, drift.weight.reshape(drift.weight.shape[0], *size)
     )
 
-    x, y = _even_normals()
+    # By node: x moves the pace, x and y the ceiling, both of them the stage.
     pace_sd = np.sqrt(variance[..., 0, 0])
-    pace_off = pace_sd[..., None] * x
-    follows = _over(variance[..., 0, 1], variance[..., 0, 0])
-    ceiling_sd = np.sqrt(np.maximum(variance[..., 1, 1] - follows * variance[..., 0, 1], 0.0))
-    ceiling_off = follows[..., None] * pace_off + ceiling_sd[..., None] * y
+    with_pace = _over(variance[..., 0, 1], variance[..., 0, 0])
+    own_sd = np.sqrt(np.maximum(variance[..., 1, 1] - with_pace * variance[..., 0, 1], 0.0))
+    ceiling_x = with_pace * pace_sd
     by_pace, by_ceiling, left = _stage_given(variance)
     shape = problem.shape[areas]
-    grown = (
-        np.exp(along[..., None] + pace_off) * (shape_factor(shape)[:, None] * growth_d)[..., None]
+    grown = _at_nodes(along, pace_sd, np.zeros_like(pace_sd))
+    np.exp(grown, out=grown)
+    grown *= _single(shape_factor(shape)[:, None] * growth_d)
+    mean = _at_nodes(
+        np.broadcast_to(posterior.last_stage[:, None], size),
+        by_pace * pace_sd + by_ceiling * ceiling_x,
+        by_ceiling * own_sd,
     )
-    stage_mean = posterior.last_stage[:, None, None] + by_pace[..., None] * pace_off
-    stage_mean = stage_mean + by_ceiling[..., None] * ceiling_off
+    mean += grown
+    np.square(grown, out=grown)
+    grown *= _single(relative)
+    grown += _single(left)
+    ceiling = _at_nodes(
+        np.broadcast_to(posterior.border[CEILING][:, None], size), ceiling_x, own_sd
+    )
     return Outlook(
-        mean=stage_mean + grown,
-        sd=np.sqrt(left[..., None] + relative[..., None] * grown**2),
-        ceiling_cm=np.exp(posterior.border[CEILING][:, None, None] + ceiling_off),
-        shape=shape[:, None, None],
+        mean=mean,
+        sd=np.sqrt(grown, out=grown),
+        ceiling_cm=np.exp(ceiling, out=ceiling),
+        shape=_single(shape[:, None]),
     )
+
+
+def _at_nodes(middle: FloatArray, by_x: FloatArray, by_y: FloatArray) -> Singles:
+    """Return ``middle + by_x x + by_y y`` (A, T, Q) at the nodes; all (A, T)."""
+    factors = np.stack([middle, by_x, by_y], axis=-1).astype(np.float32)
+    return factors @ _nodes()
+
+
+def _single(values: FloatArray) -> Singles:
+    return values[..., None].astype(np.float32)
 
 
 def _pace_ceiling_stage(
@@ -219,7 +242,9 @@ class HeightForecast:
     chance_over_budget: FloatArray
 
 
-def forecast_heights(fit: GrowthFit, areas: IntArray, days: FloatArray) -> HeightForecast:
+def forecast_heights(
+    fit: GrowthFit, areas: IntArray, days: FloatArray, posterior: AreaPosterior | None = None
+) -> HeightForecast:
     """Forecast the canopy heights of areas when nothing more is cut.
 
     Parameters
@@ -230,6 +255,8 @@ def forecast_heights(fit: GrowthFit, areas: IntArray, days: FloatArray) -> Heigh
         Places of the areas in the book.
     days : float array (T,)
         Day numbers (days since 1970-01-01) [d], on or after the day of the fit.
+    posterior : AreaPosterior, optional
+        That of the areas, if at hand.
 
     Returns
     -------
@@ -238,44 +265,21 @@ def forecast_heights(fit: GrowthFit, areas: IntArray, days: FloatArray) -> Heigh
     """
     heights = np.empty((areas.size, days.size, len(LEVELS)))
     over = np.empty((areas.size, days.size))
-    for some in _chunks(areas.size):
-        view = outlook(fit, areas[some], days)
+    posterior = posterior or fit.posterior(areas)
+    for some in in_chunks(areas.size, AREAS_AT_ONCE):
+        view = outlook_of(fit, posterior.part(some), areas[some], days)
         heights[some] = view.quantiles_cm(LEVELS)
-        over[some] = _chance_over(fit, areas[some], view)
+        over[some] = chance_over(fit, areas[some], view)
     return HeightForecast(areas, days, heights, over)
 
 
-def _chunks(count: int) -> list[slice]:
+def in_chunks(count: int, at_once: int) -> list[slice]:
     """Slices of areas that fit in memory with all their nodes."""
-    return [slice(start, start + AREAS_AT_ONCE) for start in range(0, count, AREAS_AT_ONCE)]
+    return [slice(start, start + at_once) for start in range(0, count, at_once)]
 
 
-def _chance_over(fit: GrowthFit, areas: IntArray, view: Outlook) -> FloatArray:
+def chance_over(fit: GrowthFit, areas: IntArray, view: Outlook) -> FloatArray:
     """Chance (A, T) of standing above the budget."""
     budget = np.broadcast_to(fit.design.traits.budget_cm[areas][:, None], view.mean.shape[:2])
     over: FloatArray = 1.0 - view.chance_below(budget)
     return over
-
-
-def crossing_days(fit: GrowthFit, areas: IntArray, from_day: float, horizon_d: int) -> FloatArray:
-    """Day numbers (A, 3) at which the chance of being over budget reaches 10, 50 and 90 %.
-
-    NaN where that chance is not reached within ``horizon_d`` days of ``from_day``. The chance only
-    grows while nothing is cut, so each day is found by halving the time that is left.
-    """
-    found = np.full((areas.size, len(CROSSING_LEVELS)), np.nan)
-    levels = np.array(CROSSING_LEVELS)
-    for some in _chunks(areas.size):
-        mine = areas[some]
-        posterior = fit.posterior(mine)
-        before = np.full((mine.size, levels.size), -1.0)  # the last day on which it falls short
-        after = np.full((mine.size, levels.size), float(horizon_d))
-        while (after - before > 1.0).any():
-            middle = np.maximum(np.floor(0.5 * (before + after)), 0.0)
-            view = _outlook(fit, posterior, mine, from_day + middle)
-            passed = _chance_over(fit, mine, view) >= levels
-            after, before = np.where(passed, middle, after), np.where(passed, before, middle)
-        last = _outlook(fit, posterior, mine, np.array([from_day + horizon_d]))
-        reached = _chance_over(fit, mine, last) >= levels
-        found[some] = np.where(reached, from_day + after, np.nan)
-    return found

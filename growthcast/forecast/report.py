@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from datetime import date
+from functools import cache
 from typing import Any
 
 import numpy as np
@@ -12,13 +13,8 @@ from numpy.typing import NDArray
 from growthcast.fit.design import COVER_CEILING, day_number
 from growthcast.fit.result import Basis, GrowthFit
 from growthcast.fit.solver.linearise import CEILING
-from growthcast.forecast.heights import (
-    LEVELS,
-    HeightForecast,
-    crossing_days,
-    forecast_heights,
-    rate_on_day,
-)
+from growthcast.forecast.crossings import crossing_days
+from growthcast.forecast.heights import LEVELS, forecast_heights, rate_on_day
 
 __all__ = ["AreaForecast", "as_date", "forecast_growth"]
 
@@ -28,6 +24,7 @@ IntArray = NDArray[np.int64]
 Z_80 = 1.2815515655446004
 """Standard normal quantile of 90 %: half the width of an 80 % range, in standard deviations."""
 NOW_LEVELS = (0.10, 0.50, 0.90)
+EPOCH = date(1970, 1, 1).toordinal()
 
 
 @dataclass(frozen=True, slots=True)
@@ -74,26 +71,28 @@ class AreaForecast:
                 {
                     "at": day.isoformat(),
                     **_quantiles(heights, LEVELS, 2),
-                    "chance_over_budget": round(float(chance), 4),
+                    "chance_over_budget": round(chance, 4),
                 }
                 for day, heights, chance in zip(
-                    self.at, self.height_cm, self.chance_over_budget, strict=True
+                    self.at, self.height_cm, self.chance_over_budget.tolist(), strict=True
                 )
             ],
         }
 
 
 def _quantiles(values: FloatArray, levels: tuple[float, ...], digits: int) -> dict[str, float]:
-    return {
-        f"p{round(100 * level):02d}": round(float(value), digits)
-        for level, value in zip(levels, values, strict=True)
-    }
+    rounded = (round(value, digits) for value in values.tolist())
+    return dict(zip(_names(levels), rounded, strict=True))
+
+
+@cache
+def _names(levels: tuple[float, ...]) -> tuple[str, ...]:
+    return tuple(f"p{round(100 * level):02d}" for level in levels)
 
 
 def as_date(day: float) -> date:
     """Return the date of a day number."""
-    made: date = np.datetime64(int(day), "D").item()
-    return made
+    return date.fromordinal(int(day) + EPOCH)
 
 
 def forecast_growth(
@@ -120,18 +119,21 @@ def forecast_growth(
     design = fit.design
     kept = design.alive if tanks is None else design.alive & np.isin(design.tank, tanks)
     areas = np.flatnonzero(kept)
-    days = np.array([day_number(day) for day in at])
-    now = forecast_heights(fit, areas, np.array([design.on_day]))
-    ahead = forecast_heights(fit, areas, days)
-    crossing = crossing_days(fit, areas, design.on_day, horizon_d)
-    posterior, basis = fit.posterior(np.arange(design.area_id.size)), fit.basis
+    posterior, basis = fit.posterior(areas), fit.basis
+    days = np.array([design.on_day, *(day_number(day) for day in at)])
+    seen = forecast_heights(fit, areas, days, posterior)
+    crossing = crossing_days(fit, areas, design.on_day, horizon_d, posterior, seen)
     spread = np.array([-Z_80, 0.0, Z_80])
-    speed = design.clock.speed(design.on_day)
+    speed = design.clock.speed(design.on_day)[areas]
     pace, pace_sd = rate_on_day(posterior)
     rate = speed[:, None] * np.exp(pace[:, None] + spread * pace_sd[:, None])
     log_ceiling, ceiling_sd = posterior.border[CEILING], posterior.sd(CEILING)
     ceiling = np.exp(log_ceiling[:, None] + spread * ceiling_sd[:, None])
     middle = [LEVELS.index(level) for level in NOW_LEVELS]
+    most = np.where(design.is_cover[areas], COVER_CEILING, np.inf)[:, None]  # a cover ends there
+    ceiling = np.minimum(ceiling, most)
+    height = np.minimum(seen.height_cm, most[:, None])
+    chance = np.clip(seen.chance_over_budget, 0.0, 1.0)
     return [
         AreaForecast(
             area_id=str(design.area_id[area]),
@@ -140,30 +142,20 @@ def forecast_growth(
             is_cover=bool(design.is_cover[area]),
             observations=int(design.observations[area]),
             basis=basis[area],
-            rate_per_day=rate[area],
-            ceiling_cm=_possible(ceiling[area], bool(design.is_cover[area])),
+            rate_per_day=rate[i],
+            ceiling_cm=ceiling[i],
             floor_cm=float(design.traits.floor_cm[area]),
             budget_cm=float(design.traits.budget_cm[area]),
-            height_cm_now=_possible(now.height_cm[i, 0, middle], bool(design.is_cover[area])),
-            passes_budget_on=_dates(crossing[i]),
+            height_cm_now=height[i, 0, middle],
+            passes_budget_on=_dates(crossing[i].tolist()),
             at=at,
-            height_cm=_possible(ahead.height_cm[i], bool(design.is_cover[area])),
-            chance_over_budget=_chances(ahead, i),
+            height_cm=height[i, 1:],
+            chance_over_budget=chance[i, 1:],
         )
         for i, area in enumerate(areas.tolist())
     ]
 
 
-def _possible(height_cm: FloatArray, is_cover: bool) -> FloatArray:
-    """Keep a cover within 100 %."""
-    return np.minimum(height_cm, COVER_CEILING) if is_cover else height_cm
-
-
-def _dates(days: FloatArray) -> tuple[date | None, date | None, date | None]:
-    first, middle, late = (None if np.isnan(day) else as_date(day) for day in days)
+def _dates(days: list[float]) -> tuple[date | None, date | None, date | None]:
+    first, middle, late = (None if day != day else as_date(day) for day in days)  # NaN: none
     return first, middle, late
-
-
-def _chances(ahead: HeightForecast, i: int) -> FloatArray:
-    chance: FloatArray = np.clip(ahead.chance_over_budget[i], 0.0, 1.0)
-    return chance

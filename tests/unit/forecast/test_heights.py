@@ -13,7 +13,9 @@ from growthcast.fit.result import fit_growth
 from growthcast.fit.rows.clock import PAUSE_DOUBT
 from growthcast.fit.rows.drift import span_drift
 from growthcast.fit.solver.linearise import CEILING, KNOTS, RATE
-from growthcast.forecast.heights import LEVELS, crossing_days, forecast_heights
+from growthcast.forecast import heights
+from growthcast.forecast.crossings import CROSSING_LEVELS, crossing_days
+from growthcast.forecast.heights import LEVELS, forecast_heights
 from growthcast.forecast.report import forecast_growth
 from growthcast.growth.logistic import height_at_stage
 from tests.books import AREAS, HEADER, make_book, stem_log
@@ -70,6 +72,44 @@ def test_crossing_is_where_the_chance_is_reached(fit):
         around = forecast_heights(fit, areas, np.array([day - 1, day]))
         before, on_day = around.chance_over_budget[0]
         assert before < level <= on_day
+
+
+@pytest.mark.parametrize("looked_before", [False, True])
+@pytest.mark.parametrize("horizon_d", [1, 9, 60, 365])
+def test_crossings_are_those_of_a_plain_search(fit, horizon_d, looked_before):
+    areas, start = np.arange(3), day_number(ON)
+    days = start + np.arange(horizon_d + 1.0)
+    over = forecast_heights(fit, areas, days).chance_over_budget
+    seen = (
+        forecast_heights(fit, areas, start + np.array([30.0, 0.0, 7.0])) if looked_before else None
+    )
+    found = crossing_days(fit, areas, start, horizon_d, seen=seen)
+    for level, column in zip(CROSSING_LEVELS, found.T, strict=True):
+        passed = over >= level
+        first = np.where(passed.any(axis=1), days[passed.argmax(axis=1)], np.nan)
+        np.testing.assert_array_equal(column, first)
+
+
+def test_nodes_are_enough(fit, monkeypatch):
+    """Sixty times as many nodes move a chance by half a point at most, a level by one."""
+    areas, days = np.arange(3), day_number(ON) + np.array([0.0, 7.0, 28.0])
+    made = forecast_heights(fit, areas, days)
+    monkeypatch.setattr(heights, "NODES", 64 * heights.NODES)
+    _forget_nodes()
+    try:
+        view = heights.outlook(fit, areas, days)
+        over = heights.chance_over(fit, areas, view)
+        below = [view.chance_below(made.height_cm[..., k]) for k in range(len(LEVELS))]
+    finally:
+        _forget_nodes()
+    np.testing.assert_allclose(made.chance_over_budget, over, atol=0.005)
+    for level, found in zip(LEVELS, below, strict=True):
+        np.testing.assert_allclose(found, level, atol=0.01)
+
+
+def _forget_nodes():
+    heights._nodes.cache_clear()
+    heights._noise.cache_clear()
 
 
 def test_a_crossing_beyond_the_horizon_is_not_given(fit):

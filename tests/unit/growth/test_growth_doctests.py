@@ -4,10 +4,10 @@ import doctest
 
 import pytest
 
-from growthcast.growth import logistic, responses, water
+from growthcast.growth import logistic, quick, responses, water
 
 
-@pytest.mark.parametrize("module", [logistic, responses, water], ids=lambda m: m.__name__)
+@pytest.mark.parametrize("module", [logistic, quick, responses, water], ids=lambda m: m.__name__)
 def test_examples(module):
     result = doctest.testmod(module)
     assert result.failed == 0
