@@ -103,7 +103,7 @@ class GrowthFit:
         view = solution.view
         last = {name: values[..., areas] for name, values in self._last_nodes.items()}
         covariance = border_covariance(view.area, view.effects, pooling, areas)
-        mode, mean = solution.point.border[:, areas], self._mean[:, areas]
+        mode, mean = solution.point.border[:, areas], self.border_mean[:, areas]
         return AreaPosterior(
             border=mean,
             covariance=covariance * self.widening**2,
@@ -115,7 +115,7 @@ class GrowthFit:
         )
 
     @cached_property
-    def _mean(self) -> FloatArray:
+    def border_mean(self) -> FloatArray:
         """Posterior mean (B, A) of every area's border."""
         return mean_border(self.solution.view)
 

@@ -18,7 +18,13 @@ from growthcast.fit.result import AreaPosterior, GrowthFit
 from growthcast.fit.rows.drift import span_drift
 from growthcast.fit.solver.linearise import CEILING, KNOTS, RATE
 from growthcast.growth.logistic import shape_factor
-from growthcast.growth.quick import Singles, quick_height, quick_normal_below, quick_stage
+from growthcast.growth.quick import (
+    Singles,
+    quick_height,
+    quick_normal_below,
+    quick_quantiles,
+    quick_stage,
+)
 
 __all__ = [
     "LEVELS",
@@ -75,21 +81,7 @@ class Outlook:
         stages = self.sd[..., None] * _noise()
         stages += self.mean[..., None]
         heights = quick_height(stages, self.ceiling_cm[..., None], self.shape[..., None])
-        return _quantiles_of_many(heights.reshape(*self.mean.shape[:2], -1), levels)
-
-
-def _quantiles_of_many(values: Singles, levels: tuple[float, ...]) -> FloatArray:
-    """Quantiles (..., L) along the last axis; sorts the values in place.
-
-    Sorting is faster than picking at several levels.
-    """
-    values.sort(axis=-1)
-    place = np.array(levels) * (values.shape[-1] - 1)
-    below = np.floor(place).astype(np.int64)
-    above = np.minimum(below + 1, values.shape[-1] - 1)
-    low, high = values[..., below], values[..., above]
-    found: FloatArray = low + (place - below) * (high - low)
-    return found
+        return quick_quantiles(heights.reshape(*self.mean.shape[:2], -1), levels)
 
 
 @cache

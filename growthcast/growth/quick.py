@@ -7,15 +7,27 @@ for an area, or in a fit, belongs to ``logistic``.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 import numpy as np
 from numpy.typing import NDArray
 
 from growthcast.growth.logistic import height_at_stage, stage
 
-__all__ = ["Singles", "quick_height", "quick_normal_below", "quick_stage"]
+__all__ = [
+    "BELOW_CEILING",
+    "Singles",
+    "quick_height",
+    "quick_normal_below",
+    "quick_quantiles",
+    "quick_stage",
+]
 
+FloatArray = NDArray[np.float64]
 Singles = NDArray[np.float32]
 
+BELOW_CEILING = 1.0 - 1e-6
+"""Share of its ceiling that nothing stands above; closer to it single precision sees none left."""
 LOWEST_STAGE = np.float32(-80.0)
 """Nothing stands there; keeps exponentials within single precision."""
 FAR = np.float32(8.0)
@@ -79,3 +91,22 @@ def quick_normal_below(score: Singles) -> Singles:
     below *= 0.5
     below += 0.5
     return below
+
+
+def quick_quantiles(values: Singles, levels: Sequence[float]) -> FloatArray:
+    """Quantiles (..., L) along the last axis, which is sorted in place.
+
+    Sorting single precision is several times as fast as picking what lies at a level.
+
+    Examples
+    --------
+    >>> quick_quantiles(np.array([4.0, 0.0, 2.0], dtype=np.float32), (0.25, 0.5))
+    array([1., 2.])
+    """
+    values.sort(axis=-1)
+    place = np.array(levels) * (values.shape[-1] - 1)
+    below = np.floor(place).astype(np.int64)
+    above = np.minimum(below + 1, values.shape[-1] - 1)
+    low = values[..., below].astype(np.float64)
+    found: FloatArray = low + (place - below) * (values[..., above] - low)
+    return found

@@ -8,6 +8,9 @@ same advice.
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import cache
+from itertools import pairwise
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -15,6 +18,7 @@ from scipy.special import ndtri
 
 from growthcast.fit.result import GrowthFit
 from growthcast.fit.solver.linearise import CEILING, RATE
+from growthcast.growth.quick import Singles
 
 __all__ = ["DRAWS", "GrowthDraws", "draw_growth", "span_normals", "stratified_normals"]
 
@@ -27,12 +31,12 @@ SPAN_BITS, SPANS = 40, 4
 """Keys of further spans lie above those of a book's own places; the first few are kept free."""
 
 
-def stratified_normals(keys: IntArray, draws: int = DRAWS) -> FloatArray:
+def stratified_normals(keys: IntArray, draws: int = DRAWS) -> Singles:
     """Standard normals (N, draws) for the rows named by ``keys`` (N,), whole numbers.
 
     Each row holds the ``draws`` equally likely quantiles, in an order that depends on its key
     alone: what is drawn for one tank does not depend on which other tanks are asked for. ``draws``
-    is a power of two.
+    is a power of two, at most 65,536.
 
     The order comes from rounds of adding, multiplying by an odd number and folding high bits onto
     low ones, each of which maps the whole numbers below a power of two onto themselves.
@@ -40,21 +44,34 @@ def stratified_normals(keys: IntArray, draws: int = DRAWS) -> FloatArray:
     bits = draws.bit_length() - 1
     if draws != 1 << bits:
         raise ValueError(f"draws must be a power of two, not {draws}")
-    mask = np.uint64(draws - 1)
-    scores = ndtri((np.arange(draws) + 0.5) / draws)
-    order = np.broadcast_to(np.arange(draws, dtype=np.uint64), (keys.size, draws))
+    mask, fold = np.uint16(draws - 1), np.uint16(max(bits // 2, 1))
+    order = np.broadcast_to(np.arange(draws, dtype=np.uint16), (keys.size, draws))
     state = keys.astype(np.uint64)
-    fold = np.uint64(max(bits // 2, 1))
     for _ in range(MIXING_ROUNDS):
         state = _scrambled(state)
-        add, times = state[:, None], (state[:, None] >> np.uint64(20)) | np.uint64(1)
-        order = ((order + add) * times) & mask
-        order = order ^ (order >> fold)
-    drawn: FloatArray = scores[order]
-    return drawn
+        # Only the low bits of sums and products count.
+        add, times = (part.astype(np.uint16)[:, None] for part in (state, state >> np.uint64(20)))
+        order = order + add
+        order *= times | np.uint16(1)
+        order &= mask
+        order ^= order >> fold
+    return _scores(draws)[order]
 
 
-def span_normals(areas: IntArray, span: int, draws: int = DRAWS) -> FloatArray:
+@cache
+def _species_normals(species: int, draws: int) -> Singles:
+    """Standard normals (S, D) of the species table."""
+    return stratified_normals(np.arange(species) * 16, draws)
+
+
+@cache
+def _scores(draws: int) -> Singles:
+    """Return the quantiles (D,) of the normal in the middle of ``draws`` equal parts."""
+    scores: Singles = ndtri((np.arange(draws) + 0.5) / draws).astype(np.float32)
+    return scores
+
+
+def span_normals(areas: IntArray, span: int, draws: int = DRAWS) -> Singles:
     """Standard normals (A, draws) of a further span of ``areas``, told apart by a whole number."""
     return stratified_normals(areas * 16 + 13 + ((span + SPANS) << SPAN_BITS), draws)
 
@@ -69,7 +86,7 @@ def _scrambled(state: NDArray[np.uint64]) -> NDArray[np.uint64]:
 
 @dataclass(frozen=True, slots=True)
 class GrowthDraws:
-    """Draws of the growth of areas (A, D) in tanks (R, ...).
+    """Draws of the growth of areas (A, D) in tanks (R, ...), in single precision.
 
     Attributes
     ----------
@@ -86,53 +103,71 @@ class GrowthDraws:
         Normals for what a tank's drift does beyond its knots, likewise.
     """
 
-    log_rate: FloatArray
-    ceiling_cm: FloatArray
-    knots: FloatArray
-    week: FloatArray
-    hand: FloatArray
-    drift: FloatArray
+    log_rate: Singles
+    ceiling_cm: Singles
+    knots: Singles
+    week: Singles
+    hand: Singles
+    drift: Singles
 
 
 def draw_growth(
     fit: GrowthFit, areas: IntArray, tanks: IntArray, draws: int = DRAWS
 ) -> GrowthDraws:
-    """Draw the growth of ``areas`` (A,), all of them in ``tanks`` (R,), from the posterior."""
+    """Draw the growth of ``areas`` (A,), sorted by tank, in ``tanks`` (R,) from the posterior."""
     design, view = fit.design, fit.solution.view
     pooling, effects, own = design.problem.pooling, view.effects, view.area
-    border = fit.posterior(areas).border
-    species, width = design.species_id.size, effects.tank.shape[1]
-    run = np.searchsorted(tanks, pooling.tank[areas])
+    border = fit.border_mean[:, areas]
+    width = effects.tank.shape[1]
     # The key of a row of draws: what it is drawn for (its place in the book, an area's luck), and
     # what it is.
-    of_species = stratified_normals(np.arange(species) * 16, draws)
+    of_species = _species_normals(design.species_id.size, draws)
     of_tank = np.stack(
         [stratified_normals(tanks * 16 + 1 + k, draws) for k in range(width)], axis=1
     )
     drift = stratified_normals(tanks * 16 + 15, draws)
-    of_area, of_ceiling, week, hand = (
+    rate_off, ceiling_off, week, hand = (
         stratified_normals(design.luck[areas] * 16 + 11 + k, draws) for k in range(4)
     )
-    species_off = np.linalg.cholesky(effects.species_covariance) @ of_species
-    tank_off = np.linalg.cholesky(effects.tank_covariance[tanks]) @ of_tank
-    planted, _ = pooling.planted  # no tank follows another species
-    tank_off = tank_off + effects.tank_follows(pooling, tanks)[:, :, planted] @ species_off[planted]
+    tank_off = _single(np.linalg.cholesky(effects.tank_covariance[tanks])) @ of_tank
+    planted, species = pooling.planted  # no tank follows another species
+    species_off = _single(np.linalg.cholesky(effects.species_covariance)[planted]) @ of_species
+    follows_species = effects.tank_follows(pooling, tanks)[:, :, planted]
+    tank_off += _single(follows_species) @ species_off
     held, share, follows = own.rate_given(pooling.area_precision, areas)
-    knots_off = tank_off[:, 1:][run]
-    centre_off = species_off[pooling.species[areas]] + tank_off[run, 0]
-    rate_off = share[:, None] * centre_off + of_area / np.sqrt(held[:, None])
-    rate_off += np.einsum("am,amd->ad", follows, knots_off)
-    moved = np.concatenate([rate_off[:, None], knots_off], axis=1)
-    ceiling_off = np.einsum("ak,akd->ad", own.own_follows[areas, 0], moved)
-    ceiling_off += np.sqrt(own.own_covariance[areas, 0, 0])[:, None] * of_ceiling
-    rate_off += own.drag[areas, None] * ceiling_off
-    wide = fit.widening
+    # How an area's rate, and its ceiling beside the rate, follow its tank's effect and knots.
+    by_tank = np.zeros((2, areas.size, width), dtype=np.float32)
+    by_tank[0, :, 0], by_tank[0, :, 1:] = share, follows
+    by_tank[1, :, 1:] = own.own_follows[areas, 0, 1:]
+    rate_off *= _column(1.0 / np.sqrt(held))
+    rate_off += _column(share) * species_off[species[areas]]
+    ceiling_off *= _column(np.sqrt(own.own_covariance[areas, 0, 0]))
+    edges = np.searchsorted(pooling.tank[areas], tanks).tolist()
+    for run, (begin, end) in enumerate(pairwise([*edges, areas.size])):
+        rate_off[begin:end] += by_tank[0, begin:end] @ tank_off[run]
+        ceiling_off[begin:end] += by_tank[1, begin:end] @ tank_off[run]
+    ceiling_off += _column(own.own_follows[areas, 0, 0]) * rate_off
+    rate_off += _column(own.drag[areas]) * ceiling_off
+    wide = np.float32(fit.widening)
     speed = np.log(design.clock.speed(design.on_day)[areas])
+    rate_off *= wide
+    rate_off += _column(speed + border[RATE])
+    ceiling_off *= wide
+    ceiling_off += _column(border[CEILING])
     return GrowthDraws(
-        log_rate=(speed + border[RATE])[:, None] + wide * rate_off,
-        ceiling_cm=np.exp(border[CEILING][:, None] + wide * ceiling_off),
-        knots=effects.tank[tanks, 1:, None] + wide * tank_off[:, 1:],
+        log_rate=rate_off,
+        ceiling_cm=np.exp(ceiling_off, out=ceiling_off),
+        knots=_single(effects.tank[tanks, 1:, None]) + wide * tank_off[:, 1:],
         week=wide * week,
         hand=hand,
         drift=wide * drift,
     )
+
+
+def _single(values: NDArray[np.floating[Any]]) -> Singles:
+    return values.astype(np.float32)
+
+
+def _column(values: FloatArray) -> Singles:
+    """One value a row (A, 1)."""
+    return values[:, None].astype(np.float32)

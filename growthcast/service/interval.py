@@ -11,13 +11,32 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from growthcast.service.living import HAND_SPREAD, LivingAreas, all_hold, days_between
+from growthcast.growth.quick import Singles, quick_quantiles
+from growthcast.service.living import (
+    LivingAreas,
+    all_hold,
+    column,
+    days_between,
+    living_part,
+    share_of_draws,
+)
 
-__all__ = ["IntervalOptions", "at_rank", "highest_rank", "interval_options", "needed_cuts"]
+__all__ = [
+    "FOLLOWED_DRAWS",
+    "IntervalOptions",
+    "at_rank",
+    "highest_rank",
+    "interval_options",
+    "needed_budgets",
+    "needed_cuts",
+]
 
 FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.int64]
 BoolArray = NDArray[np.bool_]
+
+FOLLOWED_DRAWS = 256
+"""Of each area's draws, how many are followed into minutes."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -29,9 +48,9 @@ class IntervalOptions:
     safe cut does.
     ``share_of_days_presentable`` counts the days on which every area of a tank stands between its
     floor and its budget, what lies within the scatter of a cut below the floor still counting as
-    at it. ``needed_budget_cm`` is the budget that would make the interval feasible
-    from the least cut;
-    ``chance_at_least_cut`` the chance when every area is taken down to its least cut.
+    at it. ``chance_at_least_cut`` is the chance when every area is taken down to its least cut.
+    ``end_cm`` (A, F) are the heights to which the cuts have grown by the next visit in each of the
+    first draws, ``rest_d`` (A,) the days without growth after the cut.
     """
 
     interval_d: int
@@ -46,7 +65,8 @@ class IntervalOptions:
     cm_over_budget_p90: FloatArray
     cut_needed_cm: FloatArray
     days_below_floor: FloatArray
-    needed_budget_cm: FloatArray
+    end_cm: Singles
+    rest_d: FloatArray
 
 
 def interval_options(
@@ -85,82 +105,85 @@ def interval_options(
     rank = highest_rank(living, ranked, highest, least, confidence)
     reach = np.minimum(living.budget_cm, living.usual_ceiling_cm)
     cut = np.minimum(np.maximum(at_rank(ranked, rank[living.run]), least), reach)
-    holds = highest >= cut[:, None]
+    holds, at_least = highest >= column(cut), highest >= column(least)
     chance_all = all_hold(living, holds)
-    end = living.end_height(growth, cut)
-    usual_end, late_end = np.quantile(end, (0.5, 0.9), axis=1)
+    left = living.stage_after_cut(cut)
+    end = living.height_at(left + growth)
+    first_ends = end[:, :FOLLOWED_DRAWS].copy()
+    usual_end, late_end = quick_quantiles(end, (0.5, 0.9)).T
     removed_cm = np.maximum(usual_end - cut, 0.0)
-    presentable_d = _presentable_days(living, interval_d, growth, cut, rest_d)
-
-    at_least = highest >= least[:, None]
     feasible = chance_all >= confidence
-    needed = np.where(feasible[living.run], cut, needed_cuts(living, ranked, highest, confidence))
-    short = needed < least
-    # The budgets that would do are found like the cuts, on heights counted downwards.
-    depth = -living.end_height(growth, least)
-    depth_ranked = np.sort(depth, axis=1)
-    held, anything = np.where(at_least, np.inf, depth), np.full_like(least, -np.inf)
-    depth_rank = highest_rank(living, depth_ranked, held, anything, confidence)
+    needed, short = cut.copy(), ~feasible[living.run]
+    if short.any():
+        part = living_part(living, short)
+        needed[short] = needed_cuts(part, ranked[short], highest[short], confidence[~feasible])
     return IntervalOptions(
         interval_d=interval_d,
         feasible=feasible,
         chance_all_within=chance_all,
         chance_at_least_cut=all_hold(living, at_least),
-        share_of_days_presentable=presentable_d.mean(axis=1) / interval_d,
+        share_of_days_presentable=_presentable_share(living, interval_d, growth, left, rest_d),
         cut_cm=cut,
         removed_share=removed_cm / np.maximum(usual_end, 1e-9),
         removed_cm=removed_cm,
-        chance_within=holds.mean(axis=1),
+        chance_within=share_of_draws(holds),
         cm_over_budget_p90=np.maximum(late_end - living.budget_cm, 0.0),
         cut_needed_cm=np.where(needed < living.safe_cut_cm, np.nan, needed),
-        days_below_floor=_days_below_floor(
-            living, interval_d, growth, np.where(short, needed, np.nan), rest_d
-        ),
-        needed_budget_cm=np.maximum(
-            -at_rank(depth_ranked, depth_rank[living.run]), living.budget_cm
-        ),
+        days_below_floor=_days_below_floor(living, interval_d, growth, needed, rest_d),
+        end_cm=first_ends,
+        rest_d=rest_d,
     )
 
 
-def _presentable_days(
-    living: LivingAreas,
-    interval_d: int,
-    growth: FloatArray,
-    cut_cm: FloatArray,
-    rest_d: FloatArray,
+def _presentable_share(
+    living: LivingAreas, interval_d: int, growth: Singles, left: Singles, rest_d: FloatArray
 ) -> FloatArray:
-    """Days (R, D) on which every area of a tank stands between its floor and its budget."""
-    left = living.stage_after_cut(cut_cm)
-    floor = living.stage_of(living.floor_cm * np.exp(-HAND_SPREAD))
-    over = days_between(interval_d, growth, left, living.stage_of(living.budget_cm), rest_d)
-    bare = days_between(interval_d, growth, left, floor, rest_d)
-    first_over = np.minimum.reduceat(over, living.first, axis=0)
-    last_bare = np.maximum.reduceat(bare, living.first, axis=0)
-    days: FloatArray = np.maximum(first_over - last_bare, 0.0)
-    return days
+    """Share (R,) of days on which every area of a tank stands between its floor and its budget.
+
+    ``left`` (A, D) are the stages after the cut.
+    """
+    over = days_between(interval_d, growth, left, living.budget_stage, rest_d)
+    bare = days_between(interval_d, growth, left, living.bare_stage, rest_d)
+    days = living.by_tank(np.minimum, over) - living.by_tank(np.maximum, bare)
+    share: FloatArray = np.maximum(days, 0.0).mean(axis=1, dtype=np.float64) / interval_d
+    return share
 
 
 def _days_below_floor(
     living: LivingAreas,
     interval_d: int,
-    growth: FloatArray,
-    sunk_cm: FloatArray,
+    growth: Singles,
+    needed_cm: FloatArray,
     rest_d: FloatArray,
 ) -> FloatArray:
-    """Days (A,) that an area looks bare after a cut below its floor, 0 where that is NaN."""
-    days, rows = np.zeros(sunk_cm.size), np.flatnonzero(np.isfinite(sunk_cm))
+    """Days (A,) that an area looks bare after the cut it needs, 0 where that looks right."""
+    days, rows = np.zeros(needed_cm.size), np.flatnonzero(needed_cm < living.least_cut_cm)
     if rows.size:
-        cut = np.maximum(sunk_cm[rows], living.safe_cut_cm[rows])
+        cut = np.maximum(needed_cm[rows], living.safe_cut_cm[rows])
         start = living.stage_after_cut(cut, rows)
-        floor = living.stage_of(living.floor_cm[rows], rows)
-        days[rows] = np.median(
-            days_between(interval_d, growth[rows], start, floor, rest_d[rows]), axis=1
-        )
+        floor = living.floor_stage[rows]
+        taken = days_between(interval_d, growth[rows], start, floor, rest_d[rows])
+        days[rows] = quick_quantiles(taken, (0.5,))[:, 0]
     return days
 
 
+def needed_budgets(living: LivingAreas, interval_d: int, confidence: FloatArray) -> FloatArray:
+    """Budgets (A,) [cm] that would make an interval feasible from the least cuts.
+
+    Found like the cuts, on heights counted downwards; ``confidence`` (R,) is the wanted chance.
+    """
+    growth, _ = living.growth_after_cut(interval_d)
+    least = living.least_cut_cm
+    at_least = living.highest_cut(growth) >= column(least)
+    depth = -living.end_height(growth, least)
+    ranked = np.sort(depth, axis=1)
+    anything = np.full(least.size, -np.inf)
+    rank = highest_rank(living, ranked, depth, anything, confidence, at_least)
+    return np.maximum(-at_rank(ranked, rank[living.run]), living.budget_cm)
+
+
 def needed_cuts(
-    living: LivingAreas, ranked: FloatArray, highest: FloatArray, confidence: FloatArray
+    living: LivingAreas, ranked: Singles, highest: Singles, confidence: FloatArray
 ) -> FloatArray:
     """Cuts (A,) no higher than the least ones that hold a tank's wanted chance, whatever the look.
 
@@ -168,31 +191,39 @@ def needed_cuts(
     holds from its least cut is cut no lower than that.
     """
     least = living.least_cut_cm
-    held = np.where(highest >= least[:, None], np.inf, highest)
-    rank = highest_rank(living, ranked, held, np.zeros_like(least), confidence)
+    at_least = highest >= column(least)
+    rank = highest_rank(living, ranked, highest, np.zeros_like(least), confidence, at_least)
     needed: FloatArray = np.minimum(at_rank(ranked, rank[living.run]), least)
     return needed
 
 
-def at_rank(ranked: FloatArray, rank: IntArray) -> FloatArray:
+def at_rank(ranked: Singles, rank: IntArray) -> FloatArray:
     """Value of each row (A,) at its rank, the lowest where the rank is negative."""
-    value: FloatArray = np.take_along_axis(ranked, np.maximum(rank, 0)[:, None], axis=1)[:, 0]
+    value: FloatArray = ranked[np.arange(rank.size), np.maximum(rank, 0)].astype(np.float64)
     return value
 
 
 def highest_rank(
     living: LivingAreas,
-    ranked: FloatArray,
-    highest: FloatArray,
+    ranked: Singles,
+    highest: Singles,
     least: FloatArray,
     confidence: FloatArray,
+    anyhow: BoolArray | None = None,
 ) -> IntArray:
-    """Highest common rank (R,) of a tank's cuts that holds the wanted chance, -1 if none does."""
-    low = np.full(living.first.size, -1)
-    high = np.full(living.first.size, ranked.shape[1] - 1)
+    """Highest common rank (R,) of a tank's cuts that holds the wanted chance, -1 if none does.
+
+    ``anyhow`` (A, D) are draws that hold whatever the cut.
+    """
+    draws = ranked.shape[1]
+    low, high = np.full(living.first.size, -1), np.full(living.first.size, draws - 1)
+    # At this rank one area alone uses up all that may fail: the answer mostly lies just below.
+    middle = np.minimum(((1.0 - confidence) * draws).astype(np.int64) + 1, high)
     while (low < high).any():
-        middle = (low + high + 1) // 2
         cut = np.maximum(at_rank(ranked, middle[living.run]), least)
-        enough = all_hold(living, highest >= cut[:, None]) >= confidence
+        holds = highest >= column(cut)
+        holds = holds if anyhow is None else np.logical_or(holds, anyhow, out=holds)
+        enough = all_hold(living, holds) >= confidence
         low, high = np.where(enough, middle, low), np.where(enough, high, middle - 1)
+        middle = (low + high + 1) // 2
     return low

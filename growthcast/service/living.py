@@ -8,6 +8,8 @@ from __future__ import annotations
 
 from dataclasses import dataclass, replace
 from functools import cached_property
+from itertools import pairwise
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -16,10 +18,26 @@ from growthcast.fit.result import GrowthFit
 from growthcast.fit.rows.clock import LONGEST_PAUSE_SHARE, pause_after_cut
 from growthcast.fit.rows.drift import span_drift
 from growthcast.fit.solver.linearise import ErrorModel
-from growthcast.growth.logistic import height_at_stage, shape_factor, stage
+from growthcast.growth.logistic import shape_factor
+from growthcast.growth.quick import (
+    BELOW_CEILING,
+    Singles,
+    quick_height,
+    quick_quantiles,
+    quick_stage,
+)
 from growthcast.service.draws import GrowthDraws, draw_growth, span_normals
 
-__all__ = ["HAND_SPREAD", "LivingAreas", "all_hold", "days_between", "living_areas", "living_part"]
+__all__ = [
+    "HAND_SPREAD",
+    "LivingAreas",
+    "all_hold",
+    "column",
+    "days_between",
+    "living_areas",
+    "living_part",
+    "share_of_draws",
+]
 
 FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.int64]
@@ -28,6 +46,8 @@ BoolArray = NDArray[np.bool_]
 ALL = slice(None)
 REST_HALVINGS = 10
 FAST_QUANTILE = 0.95
+LEAST_GROWTH = np.float32(1e-6)
+"""Stages; what gains less in an interval gets nowhere."""
 HAND_SPREAD = 0.05
 """Scatter of a cut around the height aimed at, as a share of it (common practice, no source)."""
 
@@ -63,61 +83,117 @@ class LivingAreas:
     @cached_property
     def usual_ceiling_cm(self) -> FloatArray:
         """Median ceiling of each area, (A,)."""
-        median: FloatArray = np.median(self.draws.ceiling_cm, axis=1)
-        return median
+        return quick_quantiles(self.draws.ceiling_cm.copy(), (0.5,))[:, 0]
 
     @property
     def least_cut_cm(self) -> FloatArray:
         """Lowest cut that looks right and is survived, (A,)."""
         return np.maximum(self.floor_cm, self.safe_cut_cm)
 
-    def growth(self, interval_d: float, after_d: float = 0.0) -> FloatArray:
+    @cached_property
+    def _bend(self) -> Singles:
+        """Shape of each area (A, 1), beside draws."""
+        return column(self.shape)
+
+    @cached_property
+    def _pace(self) -> Singles:
+        """Stages gained a day in each draw, the tank's drift aside, (A, D)."""
+        pace = np.exp(self.draws.log_rate)
+        pace *= column(shape_factor(self.shape))
+        return pace
+
+    @cached_property
+    def hand_share(self) -> Singles:
+        """What each draw's hand leaves, as a share of the height aimed at, (A, D)."""
+        share = np.float32(HAND_SPREAD) * self.draws.hand
+        np.exp(share, out=share)
+        return share
+
+    @cached_property
+    def budget_stage(self) -> Singles:
+        """Stage in each draw at the budget, (A, D)."""
+        return self.stage_of(self.budget_cm)
+
+    @cached_property
+    def bare_stage(self) -> Singles:
+        """Stage in each draw below which an area looks bare, (A, D).
+
+        What lies within the scatter of a cut below the floor still counts as at it.
+        """
+        return self.stage_of(self.floor_cm * np.exp(-HAND_SPREAD))
+
+    @cached_property
+    def floor_stage(self) -> Singles:
+        """Stage in each draw at the floor, (A, D)."""
+        return self.stage_of(self.floor_cm)
+
+    def by_tank(self, reduced: np.ufunc, values: NDArray[Any]) -> NDArray[Any]:
+        """Minima, maxima or sums (R, D) over the areas of each tank; faster than ``reduceat``."""
+        found = np.empty((self.first.size, values.shape[1]), values.dtype)
+        edges = [*self.first.tolist(), self.area.size]
+        for run, (begin, end) in enumerate(pairwise(edges)):
+            reduced.reduce(values[begin:end], axis=0, out=found[run])
+        return found
+
+    @cached_property
+    def _highest_top(self) -> Singles:
+        """Aim that reaches each draw's ceiling, (A, D); inf where the budget lies above it."""
+        return np.where(
+            np.isfinite(self.budget_stage), self.draws.ceiling_cm / self.hand_share, np.inf
+        )
+
+    def growth(self, interval_d: float, after_d: float = 0.0) -> Singles:
         """Stages gained over an interval that begins ``after_d`` days after the fit, (A, D)."""
         draws = self.draws
         start = self.on_day + after_d
         began, ended = np.array([start]), np.array([start + interval_d])
         ahead = span_drift(began, ended, self.on_day)
-        drift = np.einsum("m,rmd->rd", ahead.weight[:, 0], draws.knots)
-        drift += self.errors.drift * np.sqrt(ahead.remainder[0]) * draws.drift
-        pace = shape_factor(self.shape)[:, None] * np.exp(draws.log_rate + drift[self.run])
+        along = np.einsum("m,rmd->rd", ahead.weight[:, 0].astype(np.float32), draws.knots)
+        along += draws.drift * np.float32(self.errors.drift * np.sqrt(ahead.remainder[0]))
+        gained: Singles = (np.float32(interval_d) * np.exp(along))[self.run]
+        gained *= self._pace
         own = draws.week if after_d == 0.0 else span_normals(self.area, int(after_d), self.size)
-        week = self.errors.span * np.sqrt(7.0 / max(interval_d, 1.0)) * own
-        gained: FloatArray = pace * interval_d * np.maximum(1.0 + week, 0.0)
+        week = own * np.float32(self.errors.span * np.sqrt(7.0 / max(interval_d, 1.0)))
+        week += 1.0
+        np.maximum(week, 0.0, out=week)
+        gained *= week
         return gained
 
     def growth_after_cut(
         self, interval_d: float, after_d: float = 0.0
-    ) -> tuple[FloatArray, FloatArray]:
+    ) -> tuple[Singles, FloatArray]:
         """Stages gained from one regular visit to the next, (A, D), and the days of rest, (A,).
 
         How long a single rest truly is stays out: what regular visits bring is in the rates.
         """
         growth = self.growth(interval_d, after_d)
         rest_d = self._rest(interval_d, growth)
-        return growth * (1.0 - rest_d / interval_d)[:, None], rest_d
+        growth *= column(1.0 - rest_d / interval_d)
+        return growth, rest_d
 
-    def _rest(self, interval_d: float, growth: FloatArray) -> FloatArray:
+    def _rest(self, interval_d: float, growth: Singles) -> FloatArray:
         """Days without growth (A,) after the cut that brings an area back at every visit.
 
         How hard that cut is depends on how far the area has come up, and so on the rest itself:
         the rest is where the two agree (it falls as the cut rises), for growth at its median and a
         cut that holds in 19 draws of 20.
         """
-        median, fast = np.quantile(growth, [0.5, FAST_QUANTILE], axis=1)
-        ceiling, shape = self.usual_ceiling_cm, self.shape
-        goal = stage(np.minimum(self.budget_cm, ceiling * (1.0 - 1e-9)), ceiling, shape)
+        median, fast = quick_quantiles(growth.copy(), (0.5, FAST_QUANTILE)).T.astype(np.float32)
+        ceiling, shape = (
+            values.astype(np.float32) for values in (self.usual_ceiling_cm, self.shape)
+        )
+        inside, least = ceiling * BELOW_CEILING, self.least_cut_cm.astype(np.float32)
+        goal = quick_stage(np.minimum(self.budget_cm.astype(np.float32), inside), ceiling, shape)
         low, high = (
-            np.zeros_like(median),
+            np.zeros_like(self.pause_d),
             np.minimum(self.pause_d, LONGEST_PAUSE_SHARE * interval_d),
         )
         for _ in range(REST_HALVINGS):
             tried = 0.5 * (low + high)
-            awake = 1.0 - tried / interval_d
-            cut = np.maximum(
-                height_at_stage(goal - fast * awake, ceiling, shape), self.least_cut_cm
-            )
-            inside = np.minimum(cut, ceiling * (1.0 - 1e-9))
-            end = height_at_stage(stage(inside, ceiling, shape) + median * awake, ceiling, shape)
+            awake = (1.0 - tried / interval_d).astype(np.float32)
+            cut = np.maximum(quick_height(goal - fast * awake, ceiling, shape), least)
+            start = quick_stage(np.minimum(cut, inside), ceiling, shape)
+            end = quick_height(start + median * awake, ceiling, shape)
             follows = pause_after_cut(1.0 - cut / end, self.pause_d)
             low, high = (
                 np.where(follows > tried, tried, low),
@@ -126,49 +202,58 @@ class LivingAreas:
         rest_d: FloatArray = low
         return rest_d
 
-    def highest_cut(self, growth: FloatArray) -> FloatArray:
-        """Highest aim of a cut from which each draw stays within the budget, (A, D)."""
-        ceiling, shape = self.draws.ceiling_cm, self.shape[:, None]
-        budget = self.budget_cm[:, None]
-        goal = stage(budget, ceiling, shape)
-        outgrown = np.isfinite(goal)  # else the ceiling lies below the budget: any cut holds
-        reached = height_at_stage(np.where(outgrown, goal - growth, 0.0), ceiling, shape)
-        highest = reached * np.exp(-HAND_SPREAD * self.draws.hand)
-        return np.where(outgrown, np.minimum(highest, budget), budget)
+    def highest_cut(self, growth: Singles) -> Singles:
+        """Highest aim of a cut from which each draw stays within the budget, (A, D).
 
-    def stage_after_cut(self, cut_cm: FloatArray, rows: IntArray | slice = ALL) -> FloatArray:
+        A ceiling below the budget cannot be outgrown: there any cut holds.
+        """
+        highest = quick_height(self.budget_stage - growth, self._highest_top, self._bend)
+        return np.minimum(highest, column(self.budget_cm), out=highest)
+
+    def stage_after_cut(self, cut_cm: FloatArray, rows: IntArray | slice = ALL) -> Singles:
         """Stage in each draw after a cut aimed at ``cut_cm``, one for each area of ``rows``."""
-        left = cut_cm[:, None] * np.exp(HAND_SPREAD * self.draws.hand[rows])
         ceiling = self.draws.ceiling_cm[rows]
-        inside = np.minimum(left, ceiling * (1.0 - 1e-9))  # nothing stands above its ceiling
-        return stage(inside, ceiling, self.shape[rows, None])
+        left = column(cut_cm) * self.hand_share[rows]
+        np.minimum(left, ceiling * BELOW_CEILING, out=left)  # nothing stands above its ceiling
+        return quick_stage(left, ceiling, self._bend[rows])
 
-    def end_height(self, growth: FloatArray, cut_cm: FloatArray) -> FloatArray:
+    def end_height(self, growth: Singles, cut_cm: FloatArray) -> Singles:
         """Height [cm] in each draw once a cut to ``cut_cm`` (A,) has grown, (A, D)."""
-        grown = self.stage_after_cut(cut_cm) + growth
-        return height_at_stage(grown, self.draws.ceiling_cm, self.shape[:, None])
+        return self.height_at(self.stage_after_cut(cut_cm) + growth)
 
-    def stage_of(self, height_cm: FloatArray, rows: IntArray | slice = ALL) -> FloatArray:
-        """Stage in each draw at a height, one for each area of ``rows``; inf above a ceiling."""
-        return stage(height_cm[:, None], self.draws.ceiling_cm[rows], self.shape[rows, None])
+    def height_at(self, stages: Singles) -> Singles:
+        """Height [cm] in each draw at stages (A, D)."""
+        return quick_height(stages, self.draws.ceiling_cm, self._bend)
+
+    def stage_of(self, height_cm: FloatArray) -> Singles:
+        """Stage in each draw at a height, one for each area; inf above a ceiling."""
+        return quick_stage(column(height_cm), self.draws.ceiling_cm, self._bend)
+
+
+def column(values: FloatArray) -> Singles:
+    """One value an area (A,) beside its draws, (A, 1)."""
+    return values[:, None].astype(np.float32)
 
 
 def days_between(
     interval_d: float,
-    growth: FloatArray,
-    start: FloatArray,
-    goal: FloatArray,
+    growth: Singles,
+    start: Singles,
+    goal: Singles,
     rest_d: FloatArray,
-) -> FloatArray:
+) -> Singles:
     """Days each draw takes from one stage to another, at most the interval, (A, D).
 
     ``rest_d`` (A,) are the days without growth that the interval begins with.
     """
-    way, rest = goal - start, rest_d[:, None]
-    share = np.divide(way, growth, out=np.full(growth.shape, np.inf), where=growth > 0.0)
-    days = rest + (interval_d - rest) * np.minimum(share, 1.0)
-    taken: FloatArray = np.where(way <= 0.0, 0.0, days)
-    return taken
+    way, rest = goal - start, column(rest_d)
+    some = way > 0.0
+    way /= np.maximum(growth, LEAST_GROWTH)
+    np.minimum(way, 1.0, out=way)
+    way *= np.float32(interval_d) - rest
+    way += rest
+    way *= some
+    return way
 
 
 def living_areas(fit: GrowthFit, tanks: IntArray) -> LivingAreas:
@@ -224,5 +309,10 @@ def all_hold(living: LivingAreas, holds: BoolArray) -> FloatArray:
     """Share of draws (R,) in which all areas of a tank hold."""
     words = holds.view(np.uint64)  # eight draws at once; their number is a power of two
     together = np.bitwise_and.reduceat(words, living.first, axis=0).view(np.bool_)
-    share: FloatArray = together.mean(axis=1)
+    return share_of_draws(together)
+
+
+def share_of_draws(holds: BoolArray) -> FloatArray:
+    """Share of draws (n,) that hold, of (n, D); counting is faster than a mean."""
+    share: FloatArray = np.count_nonzero(holds, axis=1) / holds.shape[1]
     return share

@@ -15,11 +15,11 @@ from growthcast.service.effort import (
     Timing,
     VisitEffort,
     learn_timing,
-    visit_effort,
+    visit_efforts,
     year_of_visits,
 )
-from growthcast.service.interval import IntervalOptions, interval_options
-from growthcast.service.living import LivingAreas, living_areas
+from growthcast.service.interval import IntervalOptions, interval_options, needed_budgets
+from growthcast.service.living import LivingAreas, living_areas, living_part
 from growthcast.service.longer.full import in_full, with_next_longer
 from growthcast.service.reasons import ShortArea, Shortfall, reason_for
 from growthcast.service.rescape.notes import (
@@ -40,7 +40,7 @@ __all__ = [
 FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.int64]
 
-AREAS_AT_ONCE = 500
+AREAS_AT_ONCE = 200
 """Areas whose draws are held in memory together."""
 
 
@@ -88,19 +88,11 @@ def recommend(
         tanks = np.arange(len(book.tanks))
     terms = tank_terms(book, fit)
     advice: dict[int, TankAdvice] = {}
-    for block in blocks_of_tanks(fit, tanks):
-        living = living_areas(fit, block)
-        caps = terms.cap_d[living.tank]
-        listed = _listed(book, caps)
-        options = [interval_options(living, d, terms.confidence[living.tank]) for d in listed]
-        fixed_min = terms.fixed_min[living.tank]
-        efforts = {
-            o.interval_d: visit_effort(living, fit.design, terms.timing, o, fixed_min)
-            for o in options
-        }
+    for tanks_at_once in blocks_of_tanks(fit, tanks):
+        block = _worked_out(book, fit, living_areas(fit, tanks_at_once), terms)
+        living = block.living
         for run, tank in enumerate(living.tank.tolist()):
-            plain = _advise(book, fit, living, options, efforts, run, tank, terms)
-            plain = _if_plants_hold(book, fit, tank, plain, living.area[living.run == run])
+            plain = _if_plants_hold(book, fit, tank, _advise(block, run), block.places(run))
             advice[tank] = with_next_longer(plain, book.practice.currency)
             if full and not plain.nothing_holds:
                 advice[tank] = in_full(book, fit, living, run, advice[tank])
@@ -136,46 +128,136 @@ def _listed(book: Book, caps: FloatArray) -> list[int]:
     return sorted(short | set(practice))
 
 
-def _advise(
-    book: Book,
-    fit: GrowthFit,
-    living: LivingAreas,
-    options: list[IntervalOptions],
-    efforts: dict[int, VisitEffort],
-    run: int,
-    tank: int,
-    terms: TankTerms,
-) -> TankAdvice:
+@dataclass(frozen=True, slots=True)
+class _Choice:
+    """Of the options worked out, by place: a tank's own, the chosen and the next that fails."""
+
+    mine: list[int]
+    chosen: int | None
+    failing: int | None
+
+
+@dataclass(frozen=True, slots=True)
+class _Block:
+    """What was worked out for a block of tanks.
+
+    ``areas`` are what each option asks of every area, ``choices`` what is chosen for each tank,
+    ``needed_budget_cm`` (A,) the budgets that would make its failing option feasible, if any.
+    """
+
+    book: Book
+    living: LivingAreas
+    terms: TankTerms
+    options: list[IntervalOptions]
+    efforts: list[VisitEffort]
+    edges: list[int]
+    areas: list[list[AreaAdvice]]
+    choices: list[_Choice]
+    needed_budget_cm: FloatArray
+
+    def here(self, run: int) -> slice:
+        """Return where a tank's areas are."""
+        return slice(self.edges[run], self.edges[run + 1])
+
+    def places(self, run: int) -> IntArray:
+        """Return the places of a tank's areas in the book (n,)."""
+        return self.living.area[self.here(run)]
+
+
+def _worked_out(book: Book, fit: GrowthFit, living: LivingAreas, terms: TankTerms) -> _Block:
+    """Work out every listed interval for a block of tanks."""
+    wanted, fixed_min = terms.confidence[living.tank], terms.fixed_min[living.tank]
+    listed = _listed(book, terms.cap_d[living.tank])
+    options = [interval_options(living, d, wanted) for d in listed]
+    places = living.area.tolist()
+    basis = [terms.basis[place] for place in places]
+    choices = _choices(options, terms.cap_d[living.tank], min(book.practice.intervals_d))
+    failing = (choice.failing for choice in choices)
+    fails_at_d = np.array([0 if n is None else listed[n] for n in failing])
+    return _Block(
+        book=book,
+        living=living,
+        terms=terms,
+        options=options,
+        efforts=visit_efforts(living, fit.design, terms.timing, options, fixed_min),
+        edges=[*living.first.tolist(), living.area.size],
+        areas=[_areas(book, fit, places, basis, option) for option in options],
+        choices=choices,
+        needed_budget_cm=_needed_budgets(living, fails_at_d, wanted),
+    )
+
+
+def _choices(options: list[IntervalOptions], caps: FloatArray, shortest: int) -> list[_Choice]:
+    """Choose the longest feasible interval of every tank (R,) within its cap."""
+    days = [o.interval_d for o in options]
+    feasible = np.array([o.feasible for o in options]).T.tolist()
+    found = []
+    for cap, holds in zip(caps.tolist(), feasible, strict=True):
+        mine = [n for n, d in enumerate(days) if d >= shortest or d == cap]
+        allowed = [n for n in mine if days[n] <= cap]
+        chosen = max((n for n in allowed if holds[n]), default=None)
+        longer = (n for n in allowed if chosen is None or n > chosen)
+        found.append(_Choice(mine, chosen, min(longer, default=None)))
+    return found
+
+
+def _needed_budgets(
+    living: LivingAreas, fails_at_d: IntArray, confidence: FloatArray
+) -> FloatArray:
+    """Budgets (A,) that would make the interval feasible at which each tank fails, 0 for none."""
+    budget = living.budget_cm.copy()
+    for days in np.unique(fails_at_d[fails_at_d > 0]).tolist():
+        tanks = fails_at_d == days
+        areas = tanks[living.run]
+        budget[areas] = needed_budgets(living_part(living, areas), days, confidence[tanks])
+    return budget
+
+
+def _areas(
+    book: Book, fit: GrowthFit, places: list[int], basis: list[Basis], option: IntervalOptions
+) -> list[AreaAdvice]:
+    """What an option asks of every area; from lists, as reading values off arrays is slow."""
+    needed = option.cut_needed_cm.tolist()
+    columns = zip(  # in the order of the fields
+        book.areas.text("area_id")[places].tolist(),
+        [area_label(book, place) for place in places],
+        [unit_of(fit, place) for place in places],
+        option.cut_cm.tolist(),
+        option.removed_share.tolist(),
+        option.chance_within.tolist(),
+        option.days_below_floor.tolist(),
+        option.cm_over_budget_p90.tolist(),
+        [None if cut_cm != cut_cm else cut_cm for cut_cm in needed],  # NaN: none
+        basis,
+        strict=True,
+    )
+    return [AreaAdvice(*row) for row in columns]
+
+
+def _advise(block: _Block, run: int) -> TankAdvice:
     """Choose the interval of one tank and say why."""
-    cap = int(terms.cap_d[tank])
-    shortest = min(book.practice.intervals_d)
-    mine = [o for o in options if o.interval_d >= shortest or o.interval_d == cap]
-    allowed = [o for o in mine if o.interval_d <= cap]
-    feasible = [o for o in allowed if o.feasible[run]]
-    chosen = max(feasible, key=lambda o: o.interval_d, default=None)
-    longer = [o for o in allowed if chosen is None or o.interval_d > chosen.interval_d]
-    failing = min(longer, key=lambda o: o.interval_d, default=None)
-    shortfall = _shortfall(book, fit, living, failing, run) if failing else None
+    book, terms, tank = block.book, block.terms, int(block.living.tank[run])
+    cap, choice = int(terms.cap_d[tank]), block.choices[run]
+    chosen = None if choice.chosen is None else block.options[choice.chosen].interval_d
+    shortfall = None if choice.failing is None else _shortfall(block, choice.failing, run)
     confidence = float(terms.confidence[tank])
     return TankAdvice(
         tank_id=str(book.tanks.text("tank_id")[tank]),
         client=str(book.tanks.text("client")[tank]),
-        recommended_interval_d=None if chosen is None else chosen.interval_d,
+        recommended_interval_d=chosen,
         limited_by=None if shortfall is None else shortfall.areas[0].area_id,
         reason=reason_for(
-            None if chosen is None else chosen.interval_d,
+            chosen,
             shortfall,
             confidence=confidence,
             cap_d=cap,
-            capped=any(o.interval_d > cap for o in mine),
-            basis=[terms.basis[a] for a in living.area[living.run == run]],
+            capped=any(block.options[n].interval_d > cap for n in choice.mine),
+            basis=[area.basis for area in block.areas[0][block.here(run)]],
         ),
         longest_interval_d=cap,
         confidence=confidence,
-        options=tuple(
-            _option(book, fit, living, o, efforts[o.interval_d], run, terms) for o in mine
-        ),
-        minutes_rest_on=terms.timing.rests_on(living.area[living.run == run]),
+        options=tuple(_option(block, n, run) for n in choice.mine),
+        minutes_rest_on=terms.timing.rests_on(block.places(run)),
         timed_visits=terms.timing.visits,
     )
 
@@ -194,31 +276,31 @@ def _if_plants_hold(
     return replace(advice, reason=f"{advice.reason}. {some_do_not_hold_in_words(lost)}")
 
 
-def _shortfall(
-    book: Book, fit: GrowthFit, living: LivingAreas, option: IntervalOptions, run: int
-) -> Shortfall:
+def _shortfall(block: _Block, number: int, run: int) -> Shortfall:
     """What keeps an interval from being feasible, and what would mend it."""
-    here = np.flatnonzero(living.run == run)
-    at_bottom = living.least_cut_cm[here] >= option.cut_cm[here] * (1.0 - 1e-9)
+    living, option, here = block.living, block.options[number], block.here(run)
+    least = living.least_cut_cm[here]
+    at_bottom = least >= option.cut_cm[here] * (1.0 - 1e-9)
     chance = np.where(at_bottom, option.chance_within[here], 1.0)
     needed = option.cut_needed_cm[here]
-    short = np.isnan(needed) | (needed < living.least_cut_cm[here])
-    order = here[np.argsort(np.where(short, chance, 1.0 + chance), kind="stable")]
+    short = np.isnan(needed) | (needed < least)
+    order = here.start + np.argsort(np.where(short, chance, 1.0 + chance), kind="stable")
+    worst = order[: max(int(short.sum()), 1)].tolist()
     return Shortfall(
         interval_d=option.interval_d,
         chance_all_within=float(option.chance_all_within[run]),
         areas=tuple(
             ShortArea(
-                area_id=str(book.areas.text("area_id")[living.area[i]]),
-                label=area_label(book, int(living.area[i])),
-                unit=unit_of(fit, int(living.area[i])),
-                chance_within=float(option.chance_within[i]),
+                area_id=area.area_id,
+                label=area.label,
+                unit=area.unit,
+                chance_within=area.chance_within,
                 floor_cm=float(living.floor_cm[i]),
-                least_cut_cm=float(living.least_cut_cm[i]),
-                needed_floor_cm=_known(option.cut_needed_cm[i]),
-                needed_budget_cm=float(option.needed_budget_cm[i]),
+                least_cut_cm=float(least[i - here.start]),
+                needed_floor_cm=area.cut_needed_cm,
+                needed_budget_cm=float(block.needed_budget_cm[i]),
             )
-            for i in order[: max(int(short.sum()), 1)].tolist()
+            for i, area in ((i, block.areas[number][i]) for i in worst)
         ),
     )
 
@@ -233,38 +315,9 @@ def area_label(book: Book, place: int) -> str:
     return str(book.areas.text("label")[place] or book.areas.text("area_id")[place])
 
 
-def _known(value: float) -> float | None:
-    return None if np.isnan(value) else float(value)
-
-
-def _option(
-    book: Book,
-    fit: GrowthFit,
-    living: LivingAreas,
-    option: IntervalOptions,
-    effort: VisitEffort,
-    run: int,
-    terms: TankTerms,
-) -> OptionAdvice:
-    here = np.flatnonzero(living.run == run)
-    place = living.area[here]
-    design = fit.design
-    mean_visit, rate = effort.of_mean_visit(run), book.practice.labour_rate_per_h
-    areas = tuple(
-        AreaAdvice(
-            area_id=str(design.area_id[a]),
-            label=area_label(book, int(a)),
-            unit=unit_of(fit, int(a)),
-            cut_cm=float(option.cut_cm[i]),
-            removed_share=float(option.removed_share[i]),
-            chance_within=float(option.chance_within[i]),
-            days_below_floor=float(option.days_below_floor[i]),
-            cm_over_budget_p90=float(option.cm_over_budget_p90[i]),
-            cut_needed_cm=_known(option.cut_needed_cm[i]),
-            basis=terms.basis[a],
-        )
-        for i, a in zip(here.tolist(), place.tolist(), strict=True)
-    )
+def _option(block: _Block, number: int, run: int) -> OptionAdvice:
+    option, effort, here = block.options[number], block.efforts[number], block.here(run)
+    mean_visit, rate = effort.of_mean_visit(run), block.book.practice.labour_rate_per_h
     return OptionAdvice(
         interval_d=option.interval_d,
         feasible=bool(option.feasible[run]),
@@ -274,7 +327,7 @@ def _option(
         minutes_per_visit=mean_visit.p50,
         minutes_range=effort.of_visit(run),
         year=year_of_visits(option.interval_d, mean_visit.p50, rate, mean_visit),
-        areas=areas,
+        areas=tuple(block.areas[number][here]),
     )
 
 

@@ -8,6 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from growthcast.growth.logistic import height_at_stage, stage
+from growthcast.growth.quick import BELOW_CEILING
 from growthcast.service.living import HAND_SPREAD, LivingAreas
 
 __all__ = ["SAWTOOTH_LEVELS", "Sawtooth", "repeated_visits", "sawtooth"]
@@ -80,7 +81,7 @@ def repeated_visits(
     """
     spans, draws = gained.shape
     heights = np.empty((spans, fractions.size, draws))
-    highest = ceiling_cm * (1.0 - 1e-9)  # nothing stands above its ceiling
+    highest = ceiling_cm * BELOW_CEILING  # nothing stands above its ceiling
     start = np.minimum(left_cm, highest)
     for span in range(spans):
         stages = stage(start, ceiling_cm, shape) + fractions[:, None] * gained[span]

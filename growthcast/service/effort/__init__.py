@@ -2,7 +2,7 @@
 
 from growthcast.service.effort.learn import Timing, learn_timing
 from growthcast.service.effort.trimming import Handling, trimming_minutes
-from growthcast.service.effort.visits import VisitEffort, visit_effort
+from growthcast.service.effort.visits import VisitEffort, visit_efforts
 from growthcast.service.effort.year import (
     DAYS_PER_YEAR,
     Range,
@@ -23,6 +23,6 @@ __all__ = [
     "learn_timing",
     "saving",
     "trimming_minutes",
-    "visit_effort",
+    "visit_efforts",
     "year_of_visits",
 ]

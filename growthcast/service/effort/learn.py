@@ -17,6 +17,7 @@ from numpy.typing import NDArray
 from growthcast.book.book import Book
 from growthcast.book.tables import FORMS
 from growthcast.fit.result import GrowthFit
+from growthcast.growth.quick import Singles
 from growthcast.service.draws import stratified_normals
 from growthcast.service.effort.logged import KINDS, TimedTrims, kind_of, timed_trims
 from growthcast.service.effort.trimming import Handling
@@ -85,12 +86,12 @@ class Timing:
             min_per_dm2=np.where(is_cover, work, 0.0),
         )
 
-    def draws(self, areas: IntArray, draws: int) -> tuple[FloatArray, FloatArray]:
+    def draws(self, areas: IntArray, draws: int) -> tuple[Singles, Singles]:
         """Minutes to set up and per litre or dm2 of areas (n,), in each draw, both (n, D)."""
         normals = stratified_normals(KEY + np.arange(2 * KINDS), draws)
-        parts = self.log_min[:, None] + np.linalg.cholesky(self.covariance) @ normals
-        kind = self.kind[areas]
-        return np.exp(parts[kind]), np.exp(parts[KINDS + kind])
+        log_min = self.log_min[:, None] + np.linalg.cholesky(self.covariance) @ normals
+        minutes, kind = np.exp(log_min).astype(np.float32), self.kind[areas]
+        return minutes[kind], minutes[KINDS + kind]
 
     def rests_on(self, areas: IntArray) -> str:
         """Say what the minutes of areas (n,) rest on."""

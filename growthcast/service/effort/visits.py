@@ -2,26 +2,26 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
 
 from growthcast.fit.design import Design
+from growthcast.growth.quick import Singles, quick_quantiles
 from growthcast.service.draws import stratified_normals
 from growthcast.service.effort.learn import Timing
 from growthcast.service.effort.logged import bulk_per_cm
 from growthcast.service.effort.year import DAYS_PER_YEAR, Range
-from growthcast.service.interval import IntervalOptions
-from growthcast.service.living import HAND_SPREAD, LivingAreas
+from growthcast.service.interval import FOLLOWED_DRAWS, IntervalOptions
+from growthcast.service.living import LivingAreas, column
 
-__all__ = ["VisitEffort", "visit_effort"]
+__all__ = ["VisitEffort", "visit_efforts"]
 
 FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.int64]
 
-DRAWS = 256
-"""Of each area's draws, how many are followed into minutes."""
 LEVELS = (0.1, 0.5, 0.9)
 SCATTER_KEY = 10
 """Which of a tank's rows of draws scatters its visits (see ``draw_growth``)."""
@@ -40,9 +40,9 @@ class VisitEffort:
 
     visit_min: FloatArray
     year_min: FloatArray
-    mean_min: FloatArray
-    area_min: FloatArray
-    removed_cm: FloatArray
+    mean_min: Singles
+    area_min: Singles
+    removed_cm: Singles
     edges: IntArray
 
     def of_visit(self, run: int) -> Range:
@@ -60,18 +60,18 @@ class VisitEffort:
         """
         here = slice(int(self.edges[run]), int(self.edges[run + 1]))
         both = (self.area_min[here], self.removed_cm[here])
-        minutes, removed_cm = (np.quantile(draws, LEVELS, axis=1).T for draws in both)
+        minutes, removed_cm = (quick_quantiles(draws.copy(), LEVELS) for draws in both)
         return minutes, removed_cm
 
 
-def visit_effort(
+def visit_efforts(
     living: LivingAreas,
     design: Design,
     timing: Timing,
-    option: IntervalOptions,
+    options: Sequence[IntervalOptions],
     fixed_min: FloatArray,
-) -> VisitEffort:
-    """Work out the minutes of the visits of a block of tanks.
+) -> list[VisitEffort]:
+    """Work out the minutes of the visits of a block of tanks at each of some intervals.
 
     Parameters
     ----------
@@ -81,14 +81,14 @@ def visit_effort(
         The design they were fitted in, for ground and measure of the areas.
     timing : Timing
         The minutes of trimming.
-    option : IntervalOptions
-        The interval, and the height to which each area is cut at every visit.
+    options : sequence of IntervalOptions
+        The intervals, and the height to which each area is cut at every visit.
     fixed_min : array (R,)
         Minutes of each visit before any trimming, travel included [min].
 
     Returns
     -------
-    VisitEffort
+    list of VisitEffort
         At a regular visit each area is taken down from where an interval has brought it to its cut.
 
     Notes
@@ -97,48 +97,49 @@ def visit_effort(
     minutes. For one visit a week's surprises, the hand and the scatter of timed visits are in; for
     the mean of a year they are left out but for the scatter's share over so many visits.
     """
-    interval_d, cut_cm = option.interval_d, option.cut_cm
-    few = _first_draws(living)
-    set_up, work = timing.draws(living.area, DRAWS)
-    bulk = bulk_per_cm(design)[living.area][:, None]
-    scatter = stratified_normals(living.tank * 16 + SCATTER_KEY, DRAWS) * timing.scatter
-    visits = max(DAYS_PER_YEAR / interval_d, 1.0)
+    hand_share, even = living.hand_share[:, :FOLLOWED_DRAWS], _without_surprises(living)
+    set_up, work = timing.draws(living.area, FOLLOWED_DRAWS)
+    work *= column(bulk_per_cm(design)[living.area])
+    scatter = stratified_normals(living.tank * 16 + SCATTER_KEY, FOLLOWED_DRAWS)
+    scatter *= np.float32(timing.scatter)
 
-    def trimming(areas: LivingAreas, of_scatter: FloatArray) -> tuple[FloatArray, FloatArray]:
-        """Minutes at each area and what comes off there [cm], both (A, D)."""
-        growth, _ = areas.growth_after_cut(interval_d)
-        left = cut_cm[:, None] * np.exp(HAND_SPREAD * areas.draws.hand)
-        removed = np.maximum(areas.end_height(growth, cut_cm) - left, 0.0)
-        each = np.where(removed > 0.0, set_up + work * bulk * removed, 0.0)
-        return each * np.exp(of_scatter)[living.run], removed
+    def trimming(removed_cm: Singles, of_scatter: Singles) -> Singles:
+        """Minutes at each area (A, D)."""
+        each = work * removed_cm
+        each += set_up
+        each *= removed_cm > 0.0
+        each *= np.exp(of_scatter)[living.run]
+        return each
 
-    def whole(each: FloatArray) -> FloatArray:
-        minutes: FloatArray = fixed_min[:, None] + np.add.reduceat(each, living.first, axis=0)
+    def whole(each: Singles) -> Singles:
+        minutes: Singles = living.by_tank(np.add, each)
+        minutes += column(fixed_min)
         return minutes
 
-    once, _ = trimming(few, scatter)
-    area_min, removed_cm = trimming(_even(few), scatter / np.sqrt(visits))
-    mean_min = whole(area_min)
-    return VisitEffort(
-        visit_min=np.quantile(whole(once), LEVELS, axis=1).T,
-        year_min=np.quantile(mean_min, LEVELS, axis=1).T,
-        mean_min=mean_min,
-        area_min=area_min,
-        removed_cm=removed_cm,
-        edges=np.append(living.first, living.area.size),
-    )
+    def effort(option: IntervalOptions) -> VisitEffort:
+        cut_cm, interval_d = option.cut_cm, option.interval_d
+        once_cm = np.maximum(option.end_cm - column(cut_cm) * hand_share, 0.0)
+        growth = even.growth(interval_d) * column(1.0 - option.rest_d / interval_d)
+        removed_cm = np.maximum(even.end_height(growth, cut_cm) - column(cut_cm), 0.0)
+        visits = max(DAYS_PER_YEAR / interval_d, 1.0)
+        area_min = trimming(removed_cm, scatter / np.float32(np.sqrt(visits)))
+        mean_min = whole(area_min)
+        return VisitEffort(
+            visit_min=quick_quantiles(whole(trimming(once_cm, scatter)), LEVELS),
+            year_min=quick_quantiles(mean_min.copy(), LEVELS),
+            mean_min=mean_min,
+            area_min=area_min,
+            removed_cm=removed_cm,
+            edges=np.append(living.first, living.area.size),
+        )
+
+    return [effort(option) for option in options]
 
 
-def _first_draws(living: LivingAreas) -> LivingAreas:
-    """Return the areas with their first draws only."""
+def _without_surprises(living: LivingAreas) -> LivingAreas:
+    """Return the areas with their first draws, of what stays unknown all year only."""
     draws = living.draws
     names = ("log_rate", "ceiling_cm", "knots", "week", "hand", "drift")
-    kept = {name: getattr(draws, name)[..., :DRAWS] for name in names}
-    return replace(living, draws=replace(draws, **kept))
-
-
-def _even(living: LivingAreas) -> LivingAreas:
-    """Return the areas without surprises: only what stays unknown all year differs by draw."""
-    draws = living.draws
-    still = {name: np.zeros_like(getattr(draws, name)) for name in ("week", "hand", "drift")}
-    return replace(living, draws=replace(draws, **still))
+    kept = {name: getattr(draws, name)[..., :FOLLOWED_DRAWS] for name in names}
+    still = {name: np.zeros_like(kept[name]) for name in ("week", "hand", "drift")}
+    return replace(living, draws=replace(draws, **(kept | still)))

@@ -19,6 +19,7 @@ from growthcast.fit.result import GrowthFit
 from growthcast.fit.rows.drift import MEMORY_D, span_drift
 from growthcast.fit.solver.linearise import KNOTS, RATE, ErrorModel
 from growthcast.growth.logistic import shape_factor, stage
+from growthcast.growth.quick import BELOW_CEILING
 from growthcast.service.living import HAND_SPREAD, LivingAreas
 
 __all__ = ["SETTLED", "Certainty", "certainty_in_words", "certainty_of"]
@@ -29,7 +30,6 @@ SETTLED = 0.8
 """A recommendation is called settled when it is right with this chance."""
 MOST_VISITS = 60
 HANDS, DRIFTS, SPEEDS = 6, 6, 65
-BELOW_CEILING = 1.0 - 1e-9
 
 
 @dataclass(frozen=True, slots=True)
@@ -139,7 +139,8 @@ class _Known:
 
 def _drawn(living: LivingAreas, here: NDArray[np.int64], run: int) -> _Known:
     draws = living.draws
-    return _Known(draws.log_rate[here], draws.ceiling_cm[here], draws.knots[run])
+    known = (draws.log_rate[here], draws.ceiling_cm[here], draws.knots[run])
+    return _Known(*(values.astype(np.float64) for values in known))
 
 
 def _even(count: int) -> FloatArray:

@@ -15,7 +15,7 @@ from growthcast.book.suppose import Cell, with_rows
 from growthcast.fit.design import build_design
 from growthcast.fit.result import GrowthFit, fit_growth
 from growthcast.forecast.report import as_date
-from growthcast.service.interval import IntervalOptions, interval_options
+from growthcast.service.interval import IntervalOptions, interval_options, needed_budgets
 from growthcast.service.living import LivingAreas, living_areas, living_part
 
 __all__ = ["Mend", "mends_for"]
@@ -155,7 +155,8 @@ def mends_for(
 
 def _budgets(case: _Case, short: BoolArray) -> Iterator[Mend]:
     """Budgets up until the interval holds."""
-    living, needed = case.living, case.option.needed_budget_cm
+    living = case.living
+    needed = needed_budgets(living, case.option.interval_d, np.array([case.confidence]))
     budget = np.where(short, np.ceil(needed / STEP_CM - 1e-6) * STEP_CM, living.budget_cm)
     chance = case.chance(replace(living, budget_cm=budget))
     for _ in range(10):

@@ -52,7 +52,7 @@ def holding_of(
     """Return the chances that areas (n,) hold under a tank's conditions."""
     design = fit.design
     traits, water = design.traits, design.water_depth_cm[design.tank[areas]]
-    middle = 0.5 * (traits.floor_cm + traits.budget_cm)[areas]
+    middle = 0.5 * (traits.floor_cm[areas] + traits.budget_cm[areas])
     canopy = np.where(design.is_cover[areas], water, np.minimum(middle, water))
     share = book.areas.number("light_share")[areas]
     share = np.where(np.isnan(share), 1.0, share)

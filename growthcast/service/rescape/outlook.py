@@ -9,6 +9,7 @@ from numpy.typing import NDArray
 
 from growthcast.fit.rows.drift import span_drift
 from growthcast.growth.logistic import growth_rate_cm_per_day, shape_factor, stage
+from growthcast.growth.quick import BELOW_CEILING, Singles
 from growthcast.service.living import LivingAreas
 
 __all__ = ["LONGEST_D", "Outlook", "outlooks"]
@@ -101,7 +102,7 @@ def _range(values: FloatArray) -> FloatArray:
     return ranked[:, at]
 
 
-def _growth(living: LivingAreas, interval_d: FloatArray) -> FloatArray:
+def _growth(living: LivingAreas, interval_d: FloatArray) -> Singles:
     """Stages (A, D) gained over an interval of each area's own, as ``LivingAreas.growth``."""
     draws, began = living.draws, np.full(interval_d.size, living.on_day)
     ahead = span_drift(began, began + interval_d, living.on_day)
@@ -109,14 +110,15 @@ def _growth(living: LivingAreas, interval_d: FloatArray) -> FloatArray:
     drift += living.errors.drift * np.sqrt(ahead.remainder)[:, None] * draws.drift[living.run]
     pace = shape_factor(living.shape)[:, None] * np.exp(draws.log_rate + drift)
     week = living.errors.span * np.sqrt(7.0 / np.maximum(interval_d, 1.0))[:, None] * draws.week
-    gained: FloatArray = pace * interval_d[:, None] * np.maximum(1.0 + week, 0.0)
-    return gained
+    gained = pace * interval_d[:, None] * np.maximum(1.0 + week, 0.0)
+    found: Singles = gained.astype(np.float32)
+    return found
 
 
 def _way(living: LivingAreas, from_cm: FloatArray, to_cm: FloatArray) -> FloatArray:
     """Stages (A, D) from one height (A,) to another; inf where the ceiling lies below it."""
     ceiling, shape = living.draws.ceiling_cm, living.shape[:, None]
-    start = np.minimum(from_cm[:, None], ceiling * (1.0 - 1e-9))
+    start = np.minimum(from_cm[:, None], ceiling * BELOW_CEILING)
     way: FloatArray = stage(to_cm[:, None], ceiling, shape) - stage(start, ceiling, shape)
     return way
 

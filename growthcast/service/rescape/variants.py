@@ -23,7 +23,7 @@ from growthcast.service.effort import (
     Year,
     learn_timing,
     saving,
-    visit_effort,
+    visit_efforts,
     year_of_visits,
 )
 from growthcast.service.interval import IntervalOptions, interval_options
@@ -166,10 +166,7 @@ def variant_answers(
         wanted = np.full(len(mine), stand.confidence)
         options = [interval_options(living, d, wanted) for d in listed]
         fixed_min = np.full(len(mine), stand.fixed_min)
-        efforts = [
-            visit_effort(living, stand.fit.design, stand.timing, option, fixed_min)
-            for option in options
-        ]
+        efforts = visit_efforts(living, stand.fit.design, stand.timing, options, fixed_min)
         edges = np.append(living.first, living.area.size)
         for run, places in enumerate(mine):
             here = slice(int(edges[run]), int(edges[run + 1]))

@@ -142,9 +142,10 @@ def _bridge(
     arrived = standing.now
     if span.after_d:
         arrived = arrived + living.growth(float(span.after_d))
-    growth, _ = living.growth_after_cut(float(span.span_d), float(span.after_d))
+    gained, _ = living.growth_after_cut(float(span.span_d), float(span.after_d))
+    growth = gained.astype(np.float64)
     usual = standing.cut(arrived, usual_cm) + growth
-    highest = living.highest_cut(growth)
+    highest = living.highest_cut(gained)
     lasting = np.where(standing.within(arrived + growth), np.inf, highest)
     ranked, least = np.sort(highest, axis=1), living.least_cut_cm
     rank = highest_rank(living, ranked, lasting, least, confidence)

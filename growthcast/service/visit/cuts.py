@@ -12,6 +12,7 @@ from numpy.typing import NDArray
 from growthcast.book.book import Book
 from growthcast.fit.design import Design, day_number
 from growthcast.fit.result import Basis, GrowthFit
+from growthcast.growth.quick import Singles
 from growthcast.service.effort import Timing, trimming_minutes
 from growthcast.service.interval import at_rank, highest_rank, needed_cuts
 from growthcast.service.living import LivingAreas, all_hold
@@ -246,8 +247,8 @@ def _cuts(standing: Standing, interval_d: int, confidence: float) -> _Cuts:
     A draw holds when its area lasts from the cut, or already stands low enough to last uncut.
     """
     living = standing.living
-    growth = living.growth(float(interval_d))
-    highest = living.highest_cut(growth)
+    gained = living.growth(float(interval_d))
+    highest, growth = living.highest_cut(gained), gained.astype(np.float64)
     ranked = np.sort(highest, axis=1)
     lasting = np.where(standing.within(standing.now + growth), np.inf, highest)
     least, wanted = living.least_cut_cm, np.array([confidence])
@@ -271,7 +272,7 @@ def _cuts(standing: Standing, interval_d: int, confidence: float) -> _Cuts:
 
 
 def _cut_at(
-    living: LivingAreas, ranked: FloatArray, rank: NDArray[np.int64], least: FloatArray
+    living: LivingAreas, ranked: Singles, rank: NDArray[np.int64], least: FloatArray
 ) -> FloatArray:
     """Cut (A,) at a rank (R,) of each area's own draws, between its least cut and its budget."""
     cut: FloatArray = np.maximum(at_rank(ranked, rank[living.run]), least)

@@ -8,6 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from growthcast.growth.quick import quick_quantiles
 from growthcast.service.visit.standing import Standing
 
 __all__ = ["REGROWN_SHARE", "Route", "routes_to"]
@@ -89,7 +90,7 @@ def routes_to(
         routes.append(Route((*cuts, last), ended, hidden, regrown))
         until = visits_d[n + 1] if n + 1 < len(visits_d) else day_d
         after = living.growth(float(until - visit), float(visit))
-        hold = np.quantile(living.highest_cut(after), 1.0 - confidence, axis=1)
+        hold = quick_quantiles(living.highest_cut(after), (1.0 - confidence,))[:, 0]
         hold = np.minimum(np.maximum(hold, least), living.budget_cm)
         held = standing.cut(arrived, hold)
         cuts, at = (*cuts, (visit, hold, *_taken_off(standing, arrived, held), "hold")), visit

@@ -16,6 +16,7 @@ from growthcast.fit.result import AreaPosterior, GrowthFit
 from growthcast.fit.rows.drift import span_drift
 from growthcast.fit.solver.linearise import CEILING, KNOTS, RATE
 from growthcast.growth.logistic import height_at_stage, shape_factor, stage
+from growthcast.growth.quick import BELOW_CEILING
 from growthcast.service.draws import span_normals
 from growthcast.service.living import HAND_SPREAD, LivingAreas, all_hold, living_areas, living_part
 
@@ -24,8 +25,8 @@ __all__ = ["Standing", "days_that_hold", "only_areas", "standing_areas"]
 FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.int64]
 
-BELOW_CEILING = 1.0 - 1e-9
-"""Nothing stands above its ceiling."""
+ROUNDING = 1e-5
+"""Stages that single precision may be off by: at a budget is within it."""
 OF_STAGE, OF_SPAN = -2, -3
 """Numbers of the normals for what is not known of a last reading, and of the time since."""
 
@@ -64,7 +65,7 @@ class Standing:
 
     def within(self, ended: FloatArray) -> NDArray[np.bool_]:
         """Whether stages (A, D) lie at or below the areas' budgets."""
-        return ended <= self.goals(self.living.budget_cm) + 1e-9
+        return ended <= self.goals(self.living.budget_cm) + ROUNDING
 
     def days_until(
         self, began: FloatArray, growth: FloatArray, span_d: float, height_cm: FloatArray
@@ -97,7 +98,7 @@ def standing_areas(fit: GrowthFit, tanks: IntArray) -> Standing:
         return Standing(living, np.zeros((0, living.size)))
     posterior = fit.posterior(living.area)
     speed = np.log(fit.design.clock.speed(fit.design.on_day)[living.area])
-    rate = living.draws.log_rate - speed[:, None]
+    rate = living.draws.log_rate.astype(np.float64) - speed[:, None]
     last = _last_stages(living, posterior, rate)
     return Standing(living, last + _grown_since(fit, living, posterior, rate))
 

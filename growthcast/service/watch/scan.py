@@ -181,7 +181,8 @@ def thresholds(
         ``1 - exp(-alarms)``, counted over 512 even draws.
     """
     keys = np.arange(course.surprise.size)
-    drawn = np.clip(stratified_normals(keys, DRAWS), -LARGEST_SURPRISE, LARGEST_SURPRISE)
+    normals = stratified_normals(keys, DRAWS).astype(np.float64)
+    drawn = np.clip(normals, -LARGEST_SURPRISE, LARGEST_SURPRISE)
     limits = np.full((course.effect.shape[0], 2), np.inf)
     for side, sign in enumerate((-1.0, 1.0)):
         reached = strongest(course, drawn, sign).max(axis=1, initial=0.0)  # (J, D)

@@ -11,7 +11,7 @@ import pytest
 from growthcast.fit.result import fit_growth
 from growthcast.growth.logistic import height_after
 from growthcast.service.draws import stratified_normals
-from growthcast.service.interval import interval_options
+from growthcast.service.interval import interval_options, needed_budgets
 from growthcast.service.living import HAND_SPREAD, living_areas
 from growthcast.service.recommend import recommend
 from tests.books import AREAS, HEADER, PRACTICE, TANKS, make_book
@@ -88,7 +88,8 @@ def test_what_would_mend_it_does(lobby):
     lobby = replace(lobby, budget_cm=0.92 * lobby.budget_cm)
     option = interval_options(lobby, 10, np.array([0.9]))
     assert not option.feasible[0]
-    mended = grown_heights(lobby, 10, lobby.least_cut_cm) <= option.needed_budget_cm[:, None]
+    budgets = needed_budgets(lobby, 10, np.array([0.9]))
+    mended = grown_heights(lobby, 10, lobby.least_cut_cm) <= budgets[:, None]
     assert mended.all(axis=0).mean() >= 0.9 - 2 / 1024
     assert (option.cut_needed_cm < lobby.least_cut_cm).any()
     low = grown_heights(lobby, 10, option.cut_needed_cm) <= lobby.budget_cm[:, None] * (1 + 1e-9)

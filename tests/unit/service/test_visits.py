@@ -65,7 +65,8 @@ def test_draws_stand_where_the_forecast_says(kind, ahead_d, request):
     drawn = np.quantile(standing.heights(stages), (0.1, 0.5, 0.9), axis=1).T
     days = np.array([fit.design.on_day + ahead_d])
     said = forecast_heights(fit, standing.living.area, days).height_cm[:, 0, [1, 3, 5]]
-    np.testing.assert_allclose(drawn, said, rtol=0.04)
+    # A thousand draws find a tenth to a hundredth: 0.05 cm where the carpet is nearly nothing.
+    np.testing.assert_allclose(drawn, said, rtol=0.04, atol=0.05)
 
 
 def test_a_high_stand_goes_with_fast_growth(standing):
