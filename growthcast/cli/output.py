@@ -30,6 +30,8 @@ __all__ = [
 
 WIDE = 200
 """Columns of a table that does not go to a terminal: lines are not folded in files and pipes."""
+BETWEEN, RULE = "   ", "\N{BOX DRAWINGS LIGHT HORIZONTAL}"
+HEAD_LINE = 2
 
 
 @contextlib.contextmanager
@@ -95,26 +97,82 @@ def print_line(text: str) -> None:
 
 
 def print_table(title: str, columns: Sequence[str], rows: Sequence[Sequence[str]]) -> None:
-    """Print a table for people; columns whose name ends in ``>`` are aligned to the right."""
+    """Print a table for people; columns whose name ends in ``>`` are aligned to the right.
+
+    rich folds what is wider than the terminal. What fits, nearly every table, is laid out here as
+    rich would, in a thirtieth of the time.
+    """
+    right = [column.endswith(">") for column in columns]
+    heads = [printable(column.rstrip(">")) for column in columns]
+    title, cells = printable(title), [[printable(cell) for cell in row] for row in rows]
+    lines = _lines(title, [heads, *cells], right) if _is_plain() else None
+    if lines is None:
+        _print_with_rich(title, heads, right, cells)
+        return
+    if sys.stdout.isatty():
+        lines[HEAD_LINE] = f"\x1b[1m{lines[HEAD_LINE]}\x1b[0m"
+    print("\n".join(lines))  # noqa: T201
+
+
+def _is_plain() -> bool:
+    """Whether nothing but the width decides how a table looks on this stdout."""
+    if not (sys.stdout.encoding or "").lower().startswith("utf"):
+        return False  # lines are drawn with other characters
+    if "FORCE_COLOR" in os.environ or "TTY_COMPATIBLE" in os.environ:
+        return False
+    usual = sys.platform != "win32" and os.environ.get("TERM", "dumb") not in ("dumb", "unknown")
+    return usual or not sys.stdout.isatty()
+
+
+def _lines(title: str, table: list[list[str]], right: list[bool]) -> list[str] | None:
+    """Lay out a table, its first row the header; None where something must be folded."""
+    widths = [max(map(_width, column)) for column in zip(*table, strict=True)]
+    inner = sum(widths) + len(BETWEEN) * (len(widths) - 1)
+    room = shutil.get_terminal_size().columns if sys.stdout.isatty() else WIDE
+    one_line = all(cell == cell.strip() and "\n" not in cell for row in table for cell in row)
+    titled = title != "" and title == title.strip() and "\n" not in title
+    if not one_line or not titled or min(widths, default=0) == 0:
+        return None
+    if inner + 2 > room or _width(title) > inner + 2:
+        return None
+    body = [f" {BETWEEN.join(map(_padded, row, widths, right))} " for row in table]
+    blank, rule = " " * (inner + 2), f" {RULE * inner} "
+    return [_padded(title, inner + 2), blank, body[0], rule, *body[1:], blank]
+
+
+def _padded(text: str, width: int, right: bool = False) -> str:
+    blanks = " " * (width - _width(text))
+    return blanks + text if right else text + blanks
+
+
+def _width(text: str) -> int:
+    """Columns that a text takes on a terminal."""
+    if text.isascii():
+        return len(text)
+    from rich.cells import cell_len
+
+    return cell_len(text)
+
+
+def _print_with_rich(
+    title: str, heads: list[str], right: list[bool], cells: list[list[str]]
+) -> None:
     from rich import box
     from rich.console import Console
     from rich.table import Table
     from rich.text import Text
 
-    table = Table(
-        title=Text(printable(title)), title_justify="left", box=box.SIMPLE_HEAD, pad_edge=False
-    )
-    for column in columns:
-        right = column.endswith(">")
-        table.add_column(
-            Text(column.rstrip(">")), justify="right" if right else "left", overflow="fold"
-        )
-    for row in rows:
-        table.add_row(*(Text(printable(cell)) for cell in row))
+    table = Table(title=Text(title), title_justify="left", box=box.SIMPLE_HEAD, pad_edge=False)
+    for head, to_right in zip(heads, right, strict=True):
+        table.add_column(Text(head), justify="right" if to_right else "left", overflow="fold")
+    for row in cells:
+        table.add_row(*map(Text, row))
     console = Console(highlight=False, width=None if sys.stdout.isatty() else WIDE)
     console.print(table)
 
 
 def printable(text: str) -> str:
     """Return a person's text without the characters that would steer a terminal."""
+    if text.isprintable():
+        return text
     return "".join(c if c.isprintable() or c == "\n" else "\N{REPLACEMENT CHARACTER}" for c in text)

@@ -1,0 +1,92 @@
+"""Tables laid out by ourselves are those that rich prints."""
+
+from __future__ import annotations
+
+import io
+import re
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from growthcast.cli import output
+from growthcast.cli.output import print_table, printable
+
+WIDE_CHARACTERS = "\N{CJK UNIFIED IDEOGRAPH-6C34}\N{COMBINING ACUTE ACCENT}\N{EN DASH}"
+texts = st.text(
+    st.characters(codec="utf-8", exclude_categories=["Cs"]) | st.sampled_from(WIDE_CHARACTERS),
+    max_size=12,
+)
+
+
+class Terminal(io.StringIO):
+    """Text that goes to a terminal, or not."""
+
+    encoding = "utf-8"
+
+    def __init__(self, is_terminal: bool) -> None:
+        super().__init__()
+        self.is_terminal = is_terminal
+
+    def isatty(self) -> bool:
+        return self.is_terminal
+
+
+def printed(function, *arguments, is_terminal=False):
+    with pytest.MonkeyPatch.context() as patch:
+        for name in ("FORCE_COLOR", "TTY_COMPATIBLE", "NO_COLOR"):
+            patch.delenv(name, raising=False)
+        patch.setenv("TERM", "xterm")
+        patch.setenv("COLUMNS", "40")
+        stdout = Terminal(is_terminal)
+        patch.setattr("sys.stdout", stdout)
+        function(*arguments)
+    return stdout.getvalue()
+
+
+@st.composite
+def tables(draw):
+    columns = draw(st.lists(texts, min_size=1, max_size=4))
+    row = st.lists(texts, min_size=len(columns), max_size=len(columns))
+    rights = draw(st.lists(st.booleans(), min_size=len(columns), max_size=len(columns)))
+    heads = [
+        printable(c).rstrip(">") + ">" * right for c, right in zip(columns, rights, strict=True)
+    ]
+    return draw(texts), heads, draw(st.lists(row, max_size=4))
+
+
+@given(tables())
+def test_tables_are_those_of_rich(table):
+    title, columns, rows = table
+    by_rich = printed(
+        output._print_with_rich,
+        printable(title),
+        [column.rstrip(">") for column in columns],
+        [column.endswith(">") for column in columns],
+        [[printable(cell) for cell in row] for row in rows],
+    )
+    assert printed(print_table, *table) == by_rich
+
+
+def test_a_usual_table_needs_no_rich(monkeypatch):
+    monkeypatch.setattr(output, "_print_with_rich", None)
+    text = printed(print_table, "Heights", ["area", "height>"], [["stems", "9–12 cm"]])
+    assert text.splitlines() == [
+        "Heights          ",
+        "                 ",
+        " area     height ",
+        " ─────────────── ",
+        " stems   9–12 cm ",
+        "                 ",
+    ]
+
+
+def test_a_terminal_shows_the_header_bold_and_folds_what_is_wider():
+    table = ("Passes", ["area", "passes"], [["stems", "on 2026-06-08"]])
+    assert "\x1b[1m area    passes        \x1b[0m\n" in printed(
+        print_table, *table, is_terminal=True
+    )
+    wider = ("Passes", ["area", "passes"], [["stems", 8 * "never "]])
+    lines = re.sub(r"\x1b\[\d*m", "", printed(print_table, *wider, is_terminal=True)).splitlines()
+    assert max(map(len, lines)) == 40  # the terminal's columns
+    assert sum("never" in line for line in lines) == 2
