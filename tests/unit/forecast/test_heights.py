@@ -76,18 +76,19 @@ def test_crossing_is_where_the_chance_is_reached(fit):
 
 @pytest.mark.parametrize("looked_before", [False, True])
 @pytest.mark.parametrize("horizon_d", [1, 9, 60, 365])
-def test_crossings_are_those_of_a_plain_search(fit, horizon_d, looked_before):
-    areas, start = np.arange(3), day_number(ON)
-    days = start + np.arange(horizon_d + 1.0)
-    over = forecast_heights(fit, areas, days).chance_over_budget
-    seen = (
-        forecast_heights(fit, areas, start + np.array([30.0, 0.0, 7.0])) if looked_before else None
-    )
-    found = crossing_days(fit, areas, start, horizon_d, seen=seen)
-    for level, column in zip(CROSSING_LEVELS, found.T, strict=True):
-        passed = over >= level
-        first = np.where(passed.any(axis=1), days[passed.argmax(axis=1)], np.nan)
-        np.testing.assert_array_equal(column, first)
+@pytest.mark.parametrize("kind", ["fit", "fit_after_a_hard_cut"])
+def test_crossings_are_those_of_a_plain_search(kind, horizon_d, looked_before, request):
+    fit, areas = request.getfixturevalue(kind), np.arange(3)
+    for start in fit.design.on_day + np.arange(0.0, 40.0, 3.0):
+        days = start + np.arange(horizon_d + 1.0)
+        over = forecast_heights(fit, areas, days).chance_over_budget
+        before = forecast_heights(fit, areas, start + np.array([30.0, 0.0, 7.0]))
+        seen = before if looked_before else None
+        found = crossing_days(fit, areas, start, horizon_d, seen=seen)
+        for level, column in zip(CROSSING_LEVELS, found.T, strict=True):
+            passed = over >= level
+            first = np.where(passed.any(axis=1), days[passed.argmax(axis=1)], np.nan)
+            np.testing.assert_array_equal(column, first)
 
 
 def test_nodes_are_enough(fit, monkeypatch):
