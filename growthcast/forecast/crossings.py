@@ -10,7 +10,6 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.special import ndtri
 
 from growthcast.fit.result import AreaPosterior, GrowthFit
 from growthcast.forecast.heights import HeightForecast, chance_over, in_chunks, outlook_of
@@ -110,12 +109,12 @@ def _between(
 ) -> FloatArray:
     """Whole day after ``low`` and up to ``high`` on which a level is met, all (N,).
 
-    Going straight from end to end, on the scale of a normal against the logarithm of time.
+    Going straight from end to end, in logarithms of odds and of time.
     """
-    start, end, goal = (
-        ndtri(np.clip(p, LEAST_CHANCE, 1.0 - LEAST_CHANCE)) for p in (at_low, at_high, level)
-    )
+    held = (np.clip(p, LEAST_CHANCE, 1.0 - LEAST_CHANCE) for p in (at_low, at_high, level))
+    start, end, goal = (np.log(p / (1.0 - p)) for p in held)
     share = np.clip((goal - start) / np.maximum(end - start, 1e-9), 0.0, 1.0)
     begin = low + USUAL_REGROWTH_D
     day = begin * ((high + USUAL_REGROWTH_D) / begin) ** share - USUAL_REGROWTH_D
-    return np.clip(np.ceil(day), low + 1.0, high)
+    found: FloatArray = np.clip(np.ceil(day), low + 1.0, high)
+    return found

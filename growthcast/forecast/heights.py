@@ -12,12 +12,12 @@ from functools import cache
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.special import ndtri
 
 from growthcast.fit.result import AreaPosterior, GrowthFit
 from growthcast.fit.rows.drift import span_drift
 from growthcast.fit.solver.linearise import CEILING, KNOTS, RATE
 from growthcast.growth.logistic import shape_factor
+from growthcast.growth.normal import normal_quantile
 from growthcast.growth.quick import (
     Singles,
     quick_height,
@@ -102,9 +102,9 @@ def _nodes() -> Singles:
 @cache
 def _noise() -> Singles:
     """Standard normals (Q, E): what is left open at each node, in equal parts."""
-    at = 0.5 + ROOT_OF_TWO * np.arange(NODES)
-    part = np.arange(NOISE_PARTS) / NOISE_PARTS
-    normals: Singles = ndtri((at[:, None] + part) % 1.0).astype(np.float32)
+    at = ROOT_OF_TWO * np.arange(NODES)
+    part = (np.arange(NOISE_PARTS) + 0.5) / NOISE_PARTS
+    normals: Singles = normal_quantile((at[:, None] + part) % 1.0).astype(np.float32)
     return normals
 
 

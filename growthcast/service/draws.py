@@ -14,10 +14,10 @@ from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.special import ndtri
 
 from growthcast.fit.result import GrowthFit
 from growthcast.fit.solver.linearise import CEILING, RATE
+from growthcast.growth.normal import normal_quantile
 from growthcast.growth.quick import Singles
 
 __all__ = ["DRAWS", "GrowthDraws", "draw_growth", "span_normals", "stratified_normals"]
@@ -67,7 +67,7 @@ def _species_normals(species: int, draws: int) -> Singles:
 @cache
 def _scores(draws: int) -> Singles:
     """Return the quantiles (D,) of the normal in the middle of ``draws`` equal parts."""
-    scores: Singles = ndtri((np.arange(draws) + 0.5) / draws).astype(np.float32)
+    scores: Singles = normal_quantile((np.arange(draws) + 0.5) / draws).astype(np.float32)
     return scores
 
 

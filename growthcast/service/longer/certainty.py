@@ -13,12 +13,12 @@ from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.special import ndtr, ndtri
 
 from growthcast.fit.result import GrowthFit
 from growthcast.fit.rows.drift import MEMORY_D, span_drift
 from growthcast.fit.solver.linearise import KNOTS, RATE, ErrorModel
 from growthcast.growth.logistic import shape_factor, stage
+from growthcast.growth.normal import normal_cdf, normal_quantile
 from growthcast.growth.quick import BELOW_CEILING
 from growthcast.service.living import HAND_SPREAD, LivingAreas
 
@@ -145,7 +145,7 @@ def _drawn(living: LivingAreas, here: NDArray[np.int64], run: int) -> _Known:
 
 def _even(count: int) -> FloatArray:
     """Equally likely values (count,) of a standard normal, scaled to a variance of one."""
-    values = ndtri((np.arange(count) + 0.5) / count)
+    values = normal_quantile((np.arange(count) + 0.5) / count)
     scaled: FloatArray = values / np.sqrt(np.mean(values**2))
     return scaled
 
@@ -186,7 +186,7 @@ def _chance_if_known(
     off = living.errors.drift * np.sqrt(ahead.remainder[0])
     for drifted in _even(DRIFTS):
         room = np.array(aims) * np.exp(-off * drifted) - 1.0
-        each = np.where(room <= -1.0, 0.0, ndtr(room / max(week, 1e-9))).mean(axis=0)
+        each = np.where(room <= -1.0, 0.0, normal_cdf(room / max(week, 1e-9))).mean(axis=0)
         chance += each.prod(axis=0) / DRIFTS
     return chance
 
