@@ -50,7 +50,7 @@ class IntervalOptions:
     floor and its budget, what lies within the scatter of a cut below the floor still counting as
     at it. ``chance_at_least_cut`` is the chance when every area is taken down to its least cut.
     ``end_cm`` (A, F) are the heights to which the cuts have grown by the next visit in each of the
-    first draws, ``rest_d`` (A,) the days without growth after the cut.
+    first draws, ``rest_d`` (A, F) the days without growth after the cut.
     """
 
     interval_d: int
@@ -66,7 +66,7 @@ class IntervalOptions:
     cut_needed_cm: FloatArray
     days_below_floor: FloatArray
     end_cm: Singles
-    rest_d: FloatArray
+    rest_d: Singles
 
 
 def interval_options(
@@ -96,7 +96,8 @@ def interval_options(
     ``c`` it holds in the draws with ``c_d >= c``. Taking every area's cut at the same rank among
     its own ``c_d`` leaves one number a tank to find: the rank at which the share of draws that hold
     in all its areas at once is the wanted chance. Growth begins after the pause that the cut of a
-    regular visit brings: the fit has counted such pauses out of the rates, too.
+    regular visit brings, longer in draws that grow faster and so are cut harder: the fit has
+    counted such pauses out of the rates, too.
     """
     growth, rest_d = living.growth_after_cut(interval_d)
     highest = living.highest_cut(growth)
@@ -131,12 +132,12 @@ def interval_options(
         cut_needed_cm=np.where(needed < living.safe_cut_cm, np.nan, needed),
         days_below_floor=_days_below_floor(living, interval_d, growth, needed, rest_d),
         end_cm=first_ends,
-        rest_d=rest_d,
+        rest_d=rest_d[:, :FOLLOWED_DRAWS].copy(),
     )
 
 
 def _presentable_share(
-    living: LivingAreas, interval_d: int, growth: Singles, left: Singles, rest_d: FloatArray
+    living: LivingAreas, interval_d: int, growth: Singles, left: Singles, rest_d: Singles
 ) -> FloatArray:
     """Share (R,) of days on which every area of a tank stands between its floor and its budget.
 
@@ -154,7 +155,7 @@ def _days_below_floor(
     interval_d: int,
     growth: Singles,
     needed_cm: FloatArray,
-    rest_d: FloatArray,
+    rest_d: Singles,
 ) -> FloatArray:
     """Days (A,) that an area looks bare after the cut it needs, 0 where that looks right."""
     days, rows = np.zeros(needed_cm.size), np.flatnonzero(needed_cm < living.least_cut_cm)

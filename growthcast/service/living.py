@@ -45,11 +45,55 @@ BoolArray = NDArray[np.bool_]
 
 ALL = slice(None)
 REST_HALVINGS = 10
+SHORT_D = np.float32(0.1)
 FAST_QUANTILE = 0.95
 LEAST_GROWTH = np.float32(1e-6)
 """Stages; what gains less in an interval gets nowhere."""
 HAND_SPREAD = 0.05
 """Scatter of a cut around the height aimed at, as a share of it (common practice, no source)."""
+
+
+@dataclass(frozen=True, slots=True)
+class Rest:
+    """Days without growth after the cut to ``cut_cm`` that brings areas (A,) back at every visit.
+
+    ``usual_d`` is the rest at usual growth, ``most_d`` the longest there is. A day more of it lets
+    an area come up less far, and the pause after its next cut gets ``falls`` days shorter (where it
+    grows fast: usual growth may bring no pause at all). All (A, 1), beside draws.
+    """
+
+    interval_d: float
+    cut_cm: Singles
+    usual_d: Singles
+    falls: Singles
+    most_d: Singles
+    pause_d: Singles
+    shape: Singles
+
+    def of(self, rows: IntArray) -> Rest:
+        """Return the rest of some areas."""
+        names = ("cut_cm", "usual_d", "falls", "most_d", "pause_d", "shape")
+        return replace(self, **{name: getattr(self, name)[rows] for name in names})
+
+    def days(self, growth: Singles, ceiling_cm: Singles) -> Singles:
+        """Rest (A, N) of areas that would gain ``growth`` (A, N) stages without one.
+
+        What grows faster comes up further, is cut harder and rests longer: a Newton step from the
+        usual rest to the one that leads to itself.
+        """
+        days = self.next_d(self.usual_d, growth, ceiling_cm)
+        days -= self.usual_d
+        days /= 1.0 + self.falls
+        days += self.usual_d
+        return np.clip(days, 0.0, self.most_d, out=days)
+
+    def next_d(self, rest_d: Singles, growth: Singles, ceiling_cm: Singles) -> Singles:
+        """Pause after the cut of the visit that ends an interval begun with a rest."""
+        cut = np.minimum(self.cut_cm, ceiling_cm * BELOW_CEILING)
+        grown = growth * (1.0 - rest_d / np.float32(self.interval_d))
+        grown += quick_stage(cut, ceiling_cm, self.shape)
+        cut /= quick_height(grown, ceiling_cm, self.shape)
+        return pause_after_cut(1.0 - cut, self.pause_d)
 
 
 @dataclass(frozen=True)
@@ -144,6 +188,11 @@ class LivingAreas:
 
     def growth(self, interval_d: float, after_d: float = 0.0) -> Singles:
         """Stages gained over an interval that begins ``after_d`` days after the fit, (A, D)."""
+        usual = self._usual_growth(interval_d, after_d)
+        return np.multiply(usual, self._luck(interval_d, after_d), out=usual)
+
+    def _usual_growth(self, interval_d: float, after_d: float) -> Singles:
+        """Stages gained (A, D) but for what an interval does on its own."""
         draws = self.draws
         start = self.on_day + after_d
         began, ended = np.array([start]), np.array([start + interval_d])
@@ -152,55 +201,57 @@ class LivingAreas:
         along += draws.drift * np.float32(self.errors.drift * np.sqrt(ahead.remainder[0]))
         gained: Singles = (np.float32(interval_d) * np.exp(along))[self.run]
         gained *= self._pace
-        own = draws.week if after_d == 0.0 else span_normals(self.area, int(after_d), self.size)
-        week = own * np.float32(self.errors.span * np.sqrt(7.0 / max(interval_d, 1.0)))
-        week += 1.0
-        np.maximum(week, 0.0, out=week)
-        gained *= week
         return gained
 
-    def growth_after_cut(
-        self, interval_d: float, after_d: float = 0.0
-    ) -> tuple[Singles, FloatArray]:
-        """Stages gained from one regular visit to the next, (A, D), and the days of rest, (A,).
+    def _luck(self, interval_d: float, after_d: float) -> Singles:
+        """Factors (A, D) of what an interval does on its own."""
+        draws = self.draws
+        own = draws.week if after_d == 0.0 else span_normals(self.area, int(after_d), self.size)
+        luck: Singles = own * np.float32(self.errors.span * np.sqrt(7.0 / max(interval_d, 1.0)))
+        luck += 1.0
+        return np.maximum(luck, 0.0, out=luck)
 
-        How long a single rest truly is stays out: what regular visits bring is in the rates.
+    def growth_after_cut(self, interval_d: float, after_d: float = 0.0) -> tuple[Singles, Singles]:
+        """Stages gained from one regular visit to the next and the days of rest, both (A, D).
+
+        Each draw rests as its lasting growth asks: the luck of one interval says nothing of how far
+        the area had come up before it. How long a single rest truly is stays out: what regular
+        visits bring is in the rates.
         """
-        growth = self.growth(interval_d, after_d)
-        rest_d = self._rest(interval_d, growth)
-        growth *= column(1.0 - rest_d / interval_d)
+        usual = self._usual_growth(interval_d, after_d)
+        growth = self._luck(interval_d, after_d)
+        growth *= usual
+        rest_d = self._rest(interval_d, growth).days(usual, self.draws.ceiling_cm)
+        growth *= 1.0 - rest_d / np.float32(interval_d)
         return growth, rest_d
 
-    def _rest(self, interval_d: float, growth: Singles) -> FloatArray:
-        """Days without growth (A,) after the cut that brings an area back at every visit.
+    def rest(self, interval_d: float) -> Rest:
+        """Rest of each area at regular visits."""
+        return self._rest(interval_d, self.growth(interval_d))
 
-        How hard that cut is depends on how far the area has come up, and so on the rest itself:
-        the rest is where the two agree (it falls as the cut rises), for growth at its median and a
-        cut that holds in 19 draws of 20.
+    def _rest(self, interval_d: float, growth: Singles) -> Rest:
+        """Rest of each area at regular visits, with cuts that hold in 19 draws (A, D) of 20.
+
+        How hard such a cut is depends on how far the area has come up, and so on the rest itself:
+        the usual rest is where the two agree (it falls as the cut rises), for growth at its median.
         """
-        median, fast = quick_quantiles(growth.copy(), (0.5, FAST_QUANTILE)).T.astype(np.float32)
-        ceiling, shape = (
-            values.astype(np.float32) for values in (self.usual_ceiling_cm, self.shape)
-        )
-        inside, least = ceiling * BELOW_CEILING, self.least_cut_cm.astype(np.float32)
-        goal = quick_stage(np.minimum(self.budget_cm.astype(np.float32), inside), ceiling, shape)
-        low, high = (
-            np.zeros_like(self.pause_d),
-            np.minimum(self.pause_d, LONGEST_PAUSE_SHARE * interval_d),
-        )
+        median, fast = (column(at) for at in quick_quantiles(growth.copy(), (0.5, FAST_QUANTILE)).T)
+        ceiling, pause_d = column(self.usual_ceiling_cm), column(self.pause_d)
+        budget, least = column(self.budget_cm), column(self.least_cut_cm)
+        goal = quick_stage(np.minimum(budget, ceiling * BELOW_CEILING), ceiling, self._bend)
+        most_d = np.minimum(pause_d, np.float32(LONGEST_PAUSE_SHARE * interval_d))
+        low, high = np.zeros_like(median), most_d
+        rest = Rest(interval_d, least, low, low, most_d, pause_d, self._bend)
         for _ in range(REST_HALVINGS):
-            tried = 0.5 * (low + high)
-            awake = (1.0 - tried / interval_d).astype(np.float32)
-            cut = np.maximum(quick_height(goal - fast * awake, ceiling, shape), least)
-            start = quick_stage(np.minimum(cut, inside), ceiling, shape)
-            end = quick_height(start + median * awake, ceiling, shape)
-            follows = pause_after_cut(1.0 - cut / end, self.pause_d)
-            low, high = (
-                np.where(follows > tried, tried, low),
-                np.where(follows > tried, high, tried),
-            )
-        rest_d: FloatArray = low
-        return rest_d
+            tried = np.float32(0.5) * (low + high)
+            risen = fast * (1.0 - tried / np.float32(interval_d))
+            cut = np.maximum(quick_height(goal - risen, ceiling, self._bend), least)
+            rest = replace(rest, cut_cm=cut)
+            more = rest.next_d(tried, median, ceiling) > tried
+            low, high = np.where(more, tried, low), np.where(more, high, tried)
+        later = rest.next_d(low + SHORT_D, fast, ceiling)
+        falls = (rest.next_d(low, fast, ceiling) - later) / SHORT_D
+        return replace(rest, usual_d=low, falls=falls)
 
     def highest_cut(self, growth: Singles) -> Singles:
         """Highest aim of a cut from which each draw stays within the budget, (A, D).
@@ -240,18 +291,18 @@ def days_between(
     growth: Singles,
     start: Singles,
     goal: Singles,
-    rest_d: FloatArray,
+    rest_d: Singles,
 ) -> Singles:
     """Days each draw takes from one stage to another, at most the interval, (A, D).
 
-    ``rest_d`` (A,) are the days without growth that the interval begins with.
+    ``rest_d`` (A, D) are the days without growth that the interval begins with.
     """
-    way, rest = goal - start, column(rest_d)
+    way = goal - start
     some = way > 0.0
     way /= np.maximum(growth, LEAST_GROWTH)
     np.minimum(way, 1.0, out=way)
-    way *= np.float32(interval_d) - rest
-    way += rest
+    way *= np.float32(interval_d) - rest_d
+    way += rest_d
     way *= some
     return way
 

@@ -8,6 +8,7 @@ depends on height (see ``growth.logistic``).
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import Any, TypeVar, cast
 
 import numpy as np
 from numpy.typing import NDArray
@@ -27,6 +28,7 @@ __all__ = [
 
 FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.int64]
+Floats = TypeVar("Floats", bound=NDArray[np.floating[Any]])
 
 LONG_AGO = -1.0e6
 """Day number before every log: the first known condition is taken to have held until then."""
@@ -174,15 +176,14 @@ class GrowthClock:
         return speed
 
 
-def pause_after_cut(removed_share: FloatArray, pause_d: FloatArray) -> FloatArray:
+def pause_after_cut(removed_share: Floats, pause_d: Floats) -> Floats:
     """Days without growth after a cut that took ``removed_share`` of the height.
 
     None up to half of the height, ``pause_d`` (of the species) when cut to the base, in proportion
     between: an estimate of the trade.
     """
     beyond = np.maximum(removed_share - HARD_CUT_SHARE, 0.0) / (1.0 - HARD_CUT_SHARE)
-    pause: FloatArray = pause_d * beyond
-    return pause
+    return cast(Floats, pause_d * beyond)
 
 
 def _settled_days(days: FloatArray, settle_d: FloatArray) -> FloatArray:

@@ -173,16 +173,18 @@ def _chance_if_known(
     began, ended = np.array([living.on_day]), np.array([living.on_day + interval_d])
     ahead = span_drift(began, ended, living.on_day)
     drift = ahead.weight[:, 0] @ known.knots
-    awake_d = interval_d - living.growth_after_cut(interval_d)[1][here]
-    pace = shape_factor(shape) * np.exp(known.log_rate + drift) * awake_d[:, None]
+    usual = shape_factor(shape) * np.exp(known.log_rate + drift) * interval_d
+    rest = living.rest(interval_d).of(here)
+    singles = usual.astype(np.float32), known.ceiling_cm.astype(np.float32)
+    usual *= 1.0 - rest.days(*singles) / interval_d
     week = living.errors.span * np.sqrt(7.0 / max(interval_d, 1.0))
     goal = stage(living.budget_cm[here][:, None], known.ceiling_cm, shape)
     cut = living.least_cut_cm[here][:, None]
     aims = []
     for hand in _even(HANDS):
         left = np.minimum(cut * np.exp(HAND_SPREAD * hand), known.ceiling_cm * BELOW_CEILING)
-        aims.append((goal - stage(left, known.ceiling_cm, shape)) / pace)
-    chance = np.zeros(pace.shape[1])
+        aims.append((goal - stage(left, known.ceiling_cm, shape)) / usual)
+    chance = np.zeros(usual.shape[1])
     off = living.errors.drift * np.sqrt(ahead.remainder[0])
     for drifted in _even(DRIFTS):
         room = np.array(aims) * np.exp(-off * drifted) - 1.0
