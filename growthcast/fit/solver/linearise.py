@@ -163,14 +163,14 @@ def linearise(
     drive, (expected, slope) = np.zeros((BORDER, count)), np.empty((2, count))
 
     # A cut scatters around the height it was aimed at; its stage is bent the other way round.
-    aimed, other = places(nodes.link == Link.AIMED), places(nodes.link != Link.AIMED)
+    aimed, other = _places(nodes.link == Link.AIMED), _places(nodes.link != Link.AIMED)
     of = rank[aimed]
     expected[aimed], slope[aimed] = aim.height[of], aim.slope[of]
     drive[HABIT, aimed], drive[CEILING, aimed] = aim.by_habit[of], -aim.by_habit[of]
     noise[aimed] = (nodes.aim_sd_cm[aimed] / slope[aimed]) ** 2
     gap[aimed] = aim.stage[of] - stage[aimed] - 0.5 * aim.flattening[of] * noise[aimed]
 
-    grew = places(nodes.link == Link.GREW)
+    grew = _places(nodes.link == Link.GREW)
     weight, owner = drift.weight[:, grew], area[grew]
     pace = border[RATE, owner] + (weight * border[KNOTS:].take(owner, axis=1)).sum(axis=0)
     grown = np.exp(pace) * shape_factor(shape[chains.area])[rank[grew]] * nodes.growth_d[grew]
@@ -204,7 +204,7 @@ def linearise(
     return Linearised(pull, drive, gap, noise, slope, expected, *seen, height)
 
 
-def places(mask: NDArray[np.bool_]) -> slice | IntArray:
+def _places(mask: NDArray[np.bool_]) -> slice | IntArray:
     """Where a mask (N,) holds: a slice, which needs no gathering, where that is one run."""
     at = np.flatnonzero(mask)
     run = at.size > 0 and int(at[-1] - at[0]) + 1 == at.size
@@ -325,7 +325,7 @@ def _observed(
     precision = np.where(read, trust / errors.reading_variance(expected, nodes.area), 0.0)
     residual = np.where(read, nodes.reading_cm - height, 0.0)
     on_habit = np.zeros(height.size)
-    at, guess, sd = guesses(nodes, border)
+    at, guess, sd = _guesses(nodes, border)
     if at.size:
         told = 1.0 / sd**2
         both = precision[at] + told
@@ -333,7 +333,7 @@ def _observed(
         residual[at] = (precision[at] * residual[at] + told * off) / both
         on_habit[at] = np.where(nodes.link[at] >= Link.CUT, guess * told / both, 0.0)
         precision[at] = both
-    at, _, pulled, curvature = looks(nodes, height, expected, errors)
+    at, _, pulled, curvature = _looks(nodes, height, expected, errors)
     if at.size:
         both = precision[at] + curvature
         pulled = precision[at] * residual[at] + pulled
@@ -344,7 +344,7 @@ def _observed(
     return residual, precision, on_habit
 
 
-def guesses(nodes: Nodes, border: FloatArray) -> tuple[IntArray, FloatArray, FloatArray]:
+def _guesses(nodes: Nodes, border: FloatArray) -> tuple[IntArray, FloatArray, FloatArray]:
     """Nodes whose height is guessed, the guess and its spread [cm].
 
     A fresh start that nobody read is guessed; one cut by a known length was aimed as usual.
@@ -355,7 +355,7 @@ def guesses(nodes: Nodes, border: FloatArray) -> tuple[IntArray, FloatArray, Flo
     return at, guess, np.where(cut, nodes.aim_sd_cm[at], nodes.guess_sd_cm[at])
 
 
-def looks(
+def _looks(
     nodes: Nodes, height: FloatArray, expected: FloatArray, errors: ErrorModel
 ) -> tuple[IntArray, FloatArray, FloatArray, FloatArray]:
     """Nodes that were judged by eye; log chance of the look, its slope and minus its curvature."""
@@ -378,7 +378,7 @@ def misfit(
     read = np.flatnonzero(np.isfinite(nodes.reading_cm))
     variance = errors.reading_variance(at.height[read], nodes.area[read]) / trust[read]
     off = nodes.reading_cm[read] - at.standing[read]
-    guessed, guess, sd = guesses(nodes, border)
-    log_chance = looks(nodes, at.standing, at.height, errors)[1]
+    guessed, guess, sd = _guesses(nodes, border)
+    log_chance = _looks(nodes, at.standing, at.height, errors)[1]
     twice = (off**2 / variance + np.log(variance)).sum() - 2.0 * log_chance.sum()
     return float(twice + (((guess - at.standing[guessed]) / sd) ** 2).sum())

@@ -7,7 +7,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from growthcast.fit.rows.chains import Link
+from growthcast.fit.rows.chains import Link, pack_chains
 from growthcast.fit.solver.areas import OWN
 from growthcast.fit.solver.hierarchy import border_covariance
 from growthcast.fit.solver.likelihood import log_likelihood
@@ -22,7 +22,7 @@ from growthcast.fit.solver.linearise import (
 )
 from growthcast.fit.solver.problem import starting_point
 from growthcast.fit.solver.solve import solve
-from growthcast.fit.solver.sweep import smooth
+from growthcast.fit.solver.sweep import said_of, score_of, smooth
 from growthcast.fit.solver.view import departure_of, view_of
 from growthcast.growth.logistic import height_at_stage, stage
 from tests.chains import in_order
@@ -256,6 +256,22 @@ def test_a_guessed_start_is_straightened_where_later_readings_show_it():
     [block], at = solution.problem.blocks, solution.view.block(0)[0]
     starts = block.chains.nodes.link == Link.FRESH
     np.testing.assert_allclose(at.height[starts], began, atol=0.3)
+
+
+def test_a_score_alone_is_that_of_the_whole_word(both):
+    problem, _, view, *_ = both
+    [block], (_, swept) = problem.blocks, view.block(0)
+    score = said_of(block.chains, swept)[1]
+    np.testing.assert_allclose(score_of(block.chains, swept), score, rtol=1e-9, atol=1e-9)
+
+
+def test_fields_that_are_the_same_everywhere_take_the_memory_of_one():
+    nodes = small_nodes(np.random.default_rng(3))
+    nothing = np.full(nodes.area.size, np.nan)
+    [chains] = pack_chains(replace(nodes, guess_cm=nothing), np.zeros(AREAS, dtype=np.int64))
+    assert np.isnan(chains.nodes.guess_cm).all()
+    assert chains.nodes.guess_cm.strides == (0,)
+    assert chains.nodes.day.strides == (8,)
 
 
 def test_unread_starts_alone_are_known_as_their_whole_chain_has_them():
