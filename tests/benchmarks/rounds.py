@@ -1,6 +1,6 @@
 """What planning the rounds of a large practice takes, and how near the best the plan is.
 
-    python -m tests.benchmarks.rounds [--tanks 200] [--weeks 8] [--hours 24 30 40]
+    python -m tests.benchmarks.rounds [--tanks 200] [--weeks 8] [--hours 33 44]
 
 An invented practice: five areas a tank, every fourth client with two tanks at one place, height
 budgets of every kind, the last visits spread over two weeks. The whole command is timed, reading
@@ -62,7 +62,7 @@ def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("--tanks", type=int, default=200)
     parser.add_argument("--weeks", type=int, default=8)
-    parser.add_argument("--hours", type=float, nargs="+", default=[24.0, 30.0, 40.0])
+    parser.add_argument("--hours", type=float, nargs="+", default=[33.0, 44.0])
     asked = parser.parse_args()
     with tempfile.TemporaryDirectory() as name:
         folder = Path(name)
