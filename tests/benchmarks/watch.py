@@ -129,14 +129,20 @@ def has_co2(tank: TankPlan) -> bool:
 def gathered(plan: PracticePlan, seed: int, world: str) -> tuple[list[TankCase], SimulatedPractice]:
     """Simulate a practice and make its tanks ready to be judged on its last day."""
     practice = simulate(plan, seed, WORLDS[world])
+    return cases_of(practice), practice
+
+
+def cases_of(practice: SimulatedPractice) -> list[TankCase]:
+    """Make the tanks of a practice ready to be judged on its last day."""
+    on = practice.plan.last_on
     with tempfile.TemporaryDirectory() as folder:
         practice.write_book(Path(folder))
-        book = read_book(Path(folder), today=plan.last_on)
-    last = day_number(plan.last_on)
+        book = read_book(Path(folder), today=on)
+    last = day_number(on)
     origin = origin_of(book, last)
     assert origin is not None
     with threadpool_limits(limits=1, user_api="blas"):
-        return gather_cases(book, last, origin), practice
+        return gather_cases(book, last, origin)
 
 
 def watched(
