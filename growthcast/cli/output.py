@@ -81,7 +81,7 @@ def not_holding_dict(one: NotHolding) -> dict[str, Any]:
 
 def range_dict(values: Range, digits: int) -> dict[str, float]:
     """Return a range by name, rounded."""
-    return {name: round(getattr(values, name), digits) for name in ("p10", "p50", "p90")}
+    return values.as_dict(digits)
 
 
 def with_range(values: Range, unit: str = "") -> str:

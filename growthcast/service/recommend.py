@@ -90,12 +90,11 @@ def recommend(
     advice: dict[int, TankAdvice] = {}
     for tanks_at_once in blocks_of_tanks(fit, tanks):
         block = _worked_out(book, fit, living_areas(fit, tanks_at_once), terms)
-        living = block.living
-        for run, tank in enumerate(living.tank.tolist()):
+        for run, tank in enumerate(block.living.tank.tolist()):
             plain = _if_plants_hold(book, fit, tank, _advise(block, run), block.places(run))
-            advice[tank] = with_next_longer(plain, book.practice.currency)
+            advice[tank] = with_next_longer(plain, block.efforts, run, book.practice)
             if full and not plain.nothing_holds:
-                advice[tank] = in_full(book, fit, living, run, advice[tank])
+                advice[tank] = in_full(book, fit, block.living, run, advice[tank])
     return [advice.get(int(tank)) or _empty(book, fit, int(tank), terms) for tank in tanks]
 
 
@@ -141,15 +140,16 @@ class _Choice:
 class _Block:
     """What was worked out for a block of tanks.
 
-    ``areas`` are what each option asks of every area, ``choices`` what is chosen for each tank,
-    ``needed_budget_cm`` (A,) the budgets that would make its failing option feasible, if any.
+    ``efforts`` are by interval; ``areas`` are what each option asks of every area, ``choices`` what
+    is chosen for each tank, ``needed_budget_cm`` (A,) the budgets that would make its failing
+    option feasible, if any.
     """
 
     book: Book
     living: LivingAreas
     terms: TankTerms
     options: list[IntervalOptions]
-    efforts: list[VisitEffort]
+    efforts: dict[int, VisitEffort]
     edges: list[int]
     areas: list[list[AreaAdvice]]
     choices: list[_Choice]
@@ -169,17 +169,17 @@ def _worked_out(book: Book, fit: GrowthFit, living: LivingAreas, terms: TankTerm
     wanted, fixed_min = terms.confidence[living.tank], terms.fixed_min[living.tank]
     listed = _listed(book, terms.cap_d[living.tank])
     options = [interval_options(living, d, wanted) for d in listed]
+    efforts = visit_efforts(living, fit.design, terms.timing, options, fixed_min)
     places = living.area.tolist()
     basis = [terms.basis[place] for place in places]
     choices = _choices(options, terms.cap_d[living.tank], min(book.practice.intervals_d))
-    failing = (choice.failing for choice in choices)
-    fails_at_d = np.array([0 if n is None else listed[n] for n in failing])
+    fails_at_d = np.array([0 if c.failing is None else listed[c.failing] for c in choices])
     return _Block(
         book=book,
         living=living,
         terms=terms,
         options=options,
-        efforts=visit_efforts(living, fit.design, terms.timing, options, fixed_min),
+        efforts=dict(zip(listed, efforts, strict=True)),
         edges=[*living.first.tolist(), living.area.size],
         areas=[_areas(book, fit, places, basis, option) for option in options],
         choices=choices,
@@ -316,7 +316,8 @@ def area_label(book: Book, place: int) -> str:
 
 
 def _option(block: _Block, number: int, run: int) -> OptionAdvice:
-    option, effort, here = block.options[number], block.efforts[number], block.here(run)
+    option, here = block.options[number], block.here(run)
+    effort = block.efforts[option.interval_d]
     mean_visit, rate = effort.of_mean_visit(run), block.book.practice.labour_rate_per_h
     return OptionAdvice(
         interval_d=option.interval_d,

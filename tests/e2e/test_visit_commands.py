@@ -81,7 +81,10 @@ def test_interval_in_full_names_the_next_longer_and_how_sure(small):
     for must in ("The next longer: every", "feasible, each worked out anew", "How sure:"):
         assert must in ran.out
     [tank] = strict_json(run("interval", small, "--tank", "lobby", "--json").out)["tanks"]
-    assert tank["next_longer"]["interval_d"] > tank["recommended_interval_d"]
+    longer = tank["next_longer"]
+    assert longer["interval_d"] > tank["recommended_interval_d"]
+    assert longer["hours_saved_range"]["p10"] < longer["hours_saved"]
+    assert longer["hours_saved"] < longer["hours_saved_range"]["p90"]
     assert tank["mends"]
     assert 0 <= tank["certainty"]["chance_best"] <= 1
 

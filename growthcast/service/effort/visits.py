@@ -53,6 +53,12 @@ class VisitEffort:
         """Return the minutes of the mean visit of a tank over a year."""
         return Range(*self.year_min[run].tolist())
 
+    def hours_of_year(self, run: int, interval_d: int) -> FloatArray:
+        """Return the hours of a tank's visits in a year in each draw, (D,)."""
+        visits = DAYS_PER_YEAR / interval_d
+        hours: FloatArray = self.mean_min[run].astype(np.float64) * visits / 60.0
+        return hours
+
     def of_areas(self, run: int) -> tuple[FloatArray, FloatArray]:
         """Minutes at a tank's areas on its mean visit, and what comes off [cm]: p10, p50 and p90.
 

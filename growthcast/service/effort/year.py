@@ -24,6 +24,10 @@ class Range:
         """Return the same in another unit, or of so many."""
         return Range(self.p10 * factor, self.p50 * factor, self.p90 * factor)
 
+    def as_dict(self, digits: int) -> dict[str, float]:
+        """Return the range by name, rounded."""
+        return {name: round(getattr(self, name), digits) for name in ("p10", "p50", "p90")}
+
 
 @dataclass(frozen=True, slots=True)
 class Year:

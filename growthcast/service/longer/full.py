@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import replace
 from typing import TYPE_CHECKING
 
-from growthcast.book.book import Book
+from growthcast.book.book import Book, Practice
 from growthcast.fit.result import GrowthFit
+from growthcast.service.effort import VisitEffort, saving
 from growthcast.service.living import LivingAreas, living_part
 from growthcast.service.longer.certainty import certainty_of
 from growthcast.service.longer.looks import next_longer
@@ -18,13 +20,21 @@ if TYPE_CHECKING:
 __all__ = ["in_full", "with_next_longer"]
 
 
-def with_next_longer(advice: TankAdvice, currency: str) -> TankAdvice:
-    """Return the advice with what the next longer listed interval would cost and save."""
+def with_next_longer(
+    advice: TankAdvice, efforts: Mapping[int, VisitEffort], run: int, practice: Practice
+) -> TankAdvice:
+    """Return the advice with what the next longer listed interval would cost and save.
+
+    ``efforts`` are those of a block of tanks by interval [d], ``run`` is the tank's place there.
+    """
     days = advice.recommended_interval_d
     longer = _next(advice)
     if days is None or longer is None:
         return advice
-    return replace(advice, longer=next_longer(advice.option(days), advice.option(longer), currency))
+    now, then = advice.option(days), advice.option(longer)
+    hours = [efforts[one].hours_of_year(run, one) for one in (days, longer)]
+    saved = saving(hours[0], hours[1], practice.labour_rate_per_h)
+    return replace(advice, longer=next_longer(now, then, saved, practice.currency))
 
 
 def in_full(

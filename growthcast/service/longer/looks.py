@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
-from growthcast.service.effort import DAYS_PER_YEAR
+from growthcast.service.effort import DAYS_PER_YEAR, Range, Saving
 
 if TYPE_CHECKING:
     from growthcast.service.advice import OptionAdvice
@@ -20,7 +20,8 @@ class NextLonger:
     ``presentable_days_lost`` is days a year on which some area stands outside floor and budget,
     more than now; ``bare_areas`` are the areas (label, cut [cm or % cover], days) that would have
     to be cut below their floors to hold the wanted chance, ``lost_areas`` those that not even the
-    lowest safe cut saves. Savings are a year's; negative where the longer interval costs more.
+    lowest safe cut saves. Savings are a year's, with their range over the draws of growth and
+    minutes in ``saved``; negative where the longer interval costs more.
     """
 
     interval_d: int
@@ -29,6 +30,7 @@ class NextLonger:
     presentable_days_lost: float
     hours_saved: float
     cost_saved: float
+    saved: Saving
     bare_areas: tuple[tuple[str, float, float], ...]
     lost_areas: tuple[str, ...]
     sentence: str
@@ -41,7 +43,9 @@ class NextLonger:
             "visits_over_per_year": round(self.visits_over_per_year, 1),
             "presentable_days_lost": round(self.presentable_days_lost, 1),
             "hours_saved": round(self.hours_saved, 1),
+            "hours_saved_range": self.saved.hours.as_dict(1),
             "cost_saved": round(self.cost_saved, 2),
+            "cost_saved_range": self.saved.cost.as_dict(2),
             "bare_areas": [
                 {"label": label, "cut_cm": round(cut, 2), "days_below_floor": round(days, 1)}
                 for label, cut, days in self.bare_areas
@@ -51,8 +55,12 @@ class NextLonger:
         }
 
 
-def next_longer(now: OptionAdvice, longer: OptionAdvice, currency: str) -> NextLonger:
+def next_longer(
+    now: OptionAdvice, longer: OptionAdvice, saved: Saving, currency: str
+) -> NextLonger:
     """Compare the recommended interval with the next longer one, cut as low as still looks right.
+
+    ``saved`` is what it saves in a year, with a range.
 
     Examples
     --------
@@ -70,9 +78,11 @@ def next_longer(now: OptionAdvice, longer: OptionAdvice, currency: str) -> NextL
     days = DAYS_PER_YEAR * (now.share_of_days_presentable - longer.share_of_days_presentable)
     hours = now.year.hours - longer.year.hours
     cost = now.year.cost - longer.year.cost
-    saves = f"saves {hours:.0f} h and {cost:.0f} {currency} a year"
+    saves = f"saves {_with_range(hours, 'h', saved.hours)} and "
+    saves += f"{_with_range(cost, currency, saved.cost)} a year"
     if hours < 0.0:
-        saves = f"takes {-hours:.0f} h and {-cost:.0f} {currency} a year more"
+        saves = f"takes {_with_range(-hours, 'h', saved.hours.times(-1.0))} and "
+        saves += f"{_with_range(-cost, currency, saved.cost.times(-1.0))} a year more"
     looks = (
         f"some area would be found over its height at {over:.0f} of {longer.year.visits:.0f} visits"
         f" a year (now {over_now:.0f} of {now.year.visits:.0f}), and "
@@ -95,7 +105,13 @@ def next_longer(now: OptionAdvice, longer: OptionAdvice, currency: str) -> NextL
         presentable_days_lost=days,
         hours_saved=hours,
         cost_saved=cost,
+        saved=saved,
         bare_areas=bare,
         lost_areas=lost,
         sentence=said,
     )
+
+
+def _with_range(value: float, unit: str, bounds: Range) -> str:
+    low, high = sorted((bounds.p10, bounds.p90))
+    return f"{value:.0f} {unit} ({low:.0f} to {high:.0f})"

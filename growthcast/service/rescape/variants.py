@@ -241,7 +241,7 @@ def _option(
         minutes_per_visit=mean_visit.p50,
         minutes_range=effort.of_visit(run),
         year=year,
-        hours_drawn=effort.mean_min[run] * year.visits / 60.0,
+        hours_drawn=effort.hours_of_year(run, option.interval_d),
         area_min=area_min,
         removed_cm=removed_cm,
         chance_within=option.chance_within[here],

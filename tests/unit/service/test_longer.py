@@ -47,6 +47,14 @@ def test_the_next_longer_interval_is_compared_in_looks_hours_and_money(lobby):
     assert listed.index(longer.interval_d) == listed.index(now.interval_d) + 1
     assert advice.longer.hours_saved == pytest.approx(now.year.hours - longer.year.hours)
     assert advice.longer.cost_saved == pytest.approx(now.year.cost - longer.year.cost)
+    hours, cost = advice.longer.saved.hours, advice.longer.saved.cost
+    # Both take the same plants and the same hand: less is in doubt between them than of each.
+    assert hours.p10 < advice.longer.hours_saved < hours.p90
+    assert hours.p90 - hours.p10 < now.year.hours_range.p90 - now.year.hours_range.p10
+    rate = now.year.cost / now.year.hours
+    assert (cost.p10, cost.p90) == pytest.approx((hours.p10 * rate, hours.p90 * rate))
+    said = f"saves {advice.longer.hours_saved:.0f} h ({hours.p10:.0f} to {hours.p90:.0f})"
+    assert said in advice.longer.sentence
     assert advice.longer.visits_over_per_year == pytest.approx(
         (1 - longer.chance_all_within) * 365 / longer.interval_d
     )
