@@ -56,6 +56,8 @@ def quick_height(stages: Singles, ceiling_cm: Singles, shape: Singles) -> Single
 def quick_stage(height_cm: Singles, ceiling_cm: Singles, shape: Singles) -> Singles:
     """Stages at heights [cm] of 0 or more, ``inf`` at and above a ceiling; the three broadcast.
 
+    A height of 0 has the lowest stage there is, not ``-inf``: differences of stages stay numbers.
+
     Examples
     --------
     >>> one = np.ones(1, dtype=np.float32)
@@ -63,13 +65,14 @@ def quick_stage(height_cm: Singles, ceiling_cm: Singles, shape: Singles) -> Sing
     (array([0.], dtype=float32), array([inf], dtype=float32))
     """
     if not (shape == 1.0).all():
-        return stage(height_cm, ceiling_cm, shape).astype(np.float32)
-    rest = ceiling_cm - height_cm
+        careful: Singles = stage(height_cm, ceiling_cm, shape).astype(np.float32)
+        return np.maximum(careful, LOWEST_STAGE, out=careful)
+    rest: Singles = ceiling_cm - height_cm
     np.maximum(rest, 0.0, out=rest)
     with np.errstate(divide="ignore"):
         np.divide(height_cm, rest, out=rest)
         np.log(rest, out=rest)
-    return rest
+    return np.maximum(rest, LOWEST_STAGE, out=rest)
 
 
 def quick_normal_below(score: Singles) -> Singles:

@@ -26,6 +26,32 @@ def strict_json(text):
     return json.loads(text, parse_constant=refuse)
 
 
+def test_areas_whose_floor_is_the_ground_get_every_answer(tmp_path):
+    """Nothing is bare there: half of the demo's areas may be cut to nothing."""
+    book = shutil.copytree(DEMO, tmp_path / "book")
+    head, *rows = (book / "areas.csv").read_text(encoding="utf-8").splitlines()
+    place = head.split(",").index("floor_cm")
+    cells = [row.split(",") for row in rows]
+    for row in cells[::2]:
+        row[place] = "0"
+    text = "\n".join([head, *(",".join(row) for row in cells)]) + "\n"
+    (book / "areas.csv").write_text(text, encoding="utf-8")
+    page = str(tmp_path / "page.html")
+    for tank in strict_json(run("interval", str(book), "--json").out)["tanks"]:
+        assert all(0 <= o["share_of_days_presentable"] <= 1 for o in tank["options"])
+    for command in (
+        ["interval", "--tank", "lobby-stems", "--json"],
+        ["forecast", "--json"],
+        ["cuts", "--tank", "lobby-stems", "--json"],
+        ["brief", "--tank", "lobby-stems", "--out", page],
+        ["rescape", "--tank", "lobby-stems", "--area", "lobby-rotala", "--json"],
+    ):
+        ran = run(*command, str(book))
+        assert ran.status == 0, ran.err
+        if "--json" in command:
+            strict_json(ran.out)
+
+
 def test_interval_on_the_demo():
     ran = run("interval", DEMO, "--json")
     assert ran.status == 0

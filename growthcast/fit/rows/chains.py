@@ -128,7 +128,7 @@ class Chains:
     areas, longest logs first, and ``rank`` (N,) the place of each node's area there; ``last`` (R,)
     is the packed index of the last node of each. ``by_area`` are the nodes of each: those at
     position 0, then the others, counted from the first of them; arrays (r, n) for the first r
-    areas, in turn along their logs, padded with the number of such nodes where there is none.
+    areas, in any order, padded with the number of such nodes where there is none.
     """
 
     nodes: Nodes

@@ -29,7 +29,8 @@ def test_stages_are_those_of_the_careful_curve(shape):
     heights = single([0.0, 1e-3, 1.0, 22.5, 40.0, 44.9, 45.0, 60.0])
     found = quick_stage(heights, single([45.0]), single([shape]))
     assert found.dtype == np.float32
-    np.testing.assert_allclose(found, stage(heights, 45.0, shape), rtol=1e-5, atol=1e-5)
+    careful = np.maximum(stage(heights, 45.0, shape), -80.0)
+    np.testing.assert_allclose(found, careful, rtol=1e-5, atol=1e-5)
 
 
 def test_what_is_given_is_left_as_it_was():
