@@ -243,7 +243,6 @@ def _as_dict(tank: TankAdvice) -> dict[str, Any]:
 
 
 def _option_dict(option: OptionAdvice) -> dict[str, Any]:
-    from growthcast.cli.output import range_dict
 
     return {
         "interval_d": option.interval_d,
@@ -253,11 +252,11 @@ def _option_dict(option: OptionAdvice) -> dict[str, Any]:
         "share_of_days_presentable": round(option.share_of_days_presentable, 4),
         "visits_per_year": round(option.year.visits, 2),
         "minutes_per_visit": round(option.minutes_per_visit, 1),
-        "minutes_per_visit_range": range_dict(option.minutes_range, 1),
+        "minutes_per_visit_range": option.minutes_range.as_dict(1),
         "hours_per_year": round(option.year.hours, 1),
-        "hours_per_year_range": range_dict(option.year.hours_range, 1),
+        "hours_per_year_range": option.year.hours_range.as_dict(1),
         "cost_per_year": round(option.year.cost, 2),
-        "cost_per_year_range": range_dict(option.year.cost_range, 2),
+        "cost_per_year_range": option.year.cost_range.as_dict(2),
         "areas": [
             {
                 "area_id": area.area_id,

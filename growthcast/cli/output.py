@@ -23,7 +23,6 @@ __all__ = [
     "print_json",
     "print_line",
     "print_table",
-    "range_dict",
     "say",
     "with_range",
 ]
@@ -77,11 +76,6 @@ def print_json(answer: dict[str, Any]) -> None:
 def not_holding_dict(one: NotHolding) -> dict[str, Any]:
     """Return an area whose plant is not likely to hold."""
     return {"area_id": one.area_id, "chance_holds": round(one.chance, 4), "why": one.why}
-
-
-def range_dict(values: Range, digits: int) -> dict[str, float]:
-    """Return a range by name, rounded."""
-    return values.as_dict(digits)
 
 
 def with_range(values: Range, unit: str = "") -> str:

@@ -29,7 +29,7 @@ from growthcast.errors import UsageError
 from growthcast.fit.borrowing.evidence import with_borrowed
 from growthcast.fit.design import build_design
 from growthcast.fit.result import GrowthFit
-from growthcast.fit.rows.chains import Chains, Nodes
+from growthcast.fit.rows.chains import repacked
 from growthcast.fit.rows.clock import GrowthClock, TankConditions
 from growthcast.fit.solver.linearise import CEILING, HABIT, KNOTS, RATE
 from growthcast.fit.solver.problem import Block, Point, Problem
@@ -211,13 +211,8 @@ def _luck(place: str, area: PlannedArea) -> int:
 
 def _block_of_new(problem: Problem, known: int, on_day: float) -> Block:
     """Return the chains of the areas after the first ``known``: one node each, as planted."""
-    parts = [(block, block.chains.nodes.area >= known) for block in problem.blocks]
-    fields = Nodes.__slots__
-    nodes = Nodes(
-        *(np.concatenate([getattr(b.chains.nodes, f)[m] for b, m in parts]) for f in fields)
-    )
-    at = np.arange(nodes.area.size)
-    chains = Chains(nodes, np.array([0, at.size]), at, nodes.area, at, at, ((at[:, None],), ()))
+    packed = [block.chains for block in problem.blocks]
+    chains, _ = repacked(packed, [np.flatnonzero(one.nodes.area >= known) for one in packed])
     shares = replace(problem.blocks[0].shares, total_g=np.zeros(0))
     return Block.of(chains, on_day, shares)
 

@@ -20,6 +20,7 @@ from growthcast.growth.logistic import shape_factor
 from growthcast.growth.normal import normal_quantile
 from growthcast.growth.quick import (
     Singles,
+    column,
     quick_height,
     quick_normal_below,
     quick_quantiles,
@@ -145,7 +146,7 @@ def outlook_of(
     shape = problem.shape[areas]
     grown = _at_nodes(along, pace_sd, np.zeros_like(pace_sd))
     np.exp(grown, out=grown)
-    grown *= _single(shape_factor(shape)[:, None] * growth_d)
+    grown *= column(shape_factor(shape)[:, None] * growth_d)
     mean = _at_nodes(
         np.broadcast_to(posterior.last_stage[:, None], size),
         by_pace * pace_sd + by_ceiling * ceiling_x,
@@ -153,8 +154,8 @@ def outlook_of(
     )
     mean += grown
     np.square(grown, out=grown)
-    grown *= _single(relative)
-    grown += _single(left)
+    grown *= column(relative)
+    grown += column(left)
     ceiling = _at_nodes(
         np.broadcast_to(posterior.border[CEILING][:, None], size), ceiling_x, own_sd
     )
@@ -162,7 +163,7 @@ def outlook_of(
         mean=mean,
         sd=np.sqrt(grown, out=grown),
         ceiling_cm=np.exp(ceiling, out=ceiling),
-        shape=_single(shape[:, None]),
+        shape=column(shape[:, None]),
     )
 
 
@@ -170,10 +171,6 @@ def _at_nodes(middle: FloatArray, by_x: FloatArray, by_y: FloatArray) -> Singles
     """Return ``middle + by_x x + by_y y`` (A, T, Q) at the nodes; all (A, T)."""
     factors = np.stack([middle, by_x, by_y], axis=-1).astype(np.float32)
     return factors @ _nodes()
-
-
-def _single(values: FloatArray) -> Singles:
-    return values[..., None].astype(np.float32)
 
 
 def _pace_ceiling_stage(

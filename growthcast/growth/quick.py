@@ -17,6 +17,7 @@ from growthcast.growth.logistic import height_at_stage, stage
 __all__ = [
     "BELOW_CEILING",
     "Singles",
+    "column",
     "quick_height",
     "quick_normal_below",
     "quick_quantiles",
@@ -32,6 +33,17 @@ LOWEST_STAGE = np.float32(-80.0)
 """Nothing stands there; keeps exponentials within single precision."""
 FAR = np.float32(8.0)
 """Standard deviations beyond which a normal is never found."""
+
+
+def column(values: FloatArray) -> Singles:
+    """Values (...) of areas as (..., 1), beside their nodes or draws.
+
+    Examples
+    --------
+    >>> column(np.array([1.0, 2.0])).shape
+    (2, 1)
+    """
+    return values[..., None].astype(np.float32)
 
 
 def quick_height(stages: Singles, ceiling_cm: Singles, shape: Singles) -> Singles:

@@ -18,7 +18,7 @@ from numpy.typing import NDArray
 from growthcast.fit.result import GrowthFit
 from growthcast.fit.solver.linearise import CEILING, RATE
 from growthcast.growth.normal import normal_quantile
-from growthcast.growth.quick import Singles
+from growthcast.growth.quick import Singles, column
 
 __all__ = ["DRAWS", "GrowthDraws", "draw_growth", "span_normals", "stratified_normals"]
 
@@ -139,21 +139,21 @@ def draw_growth(
     by_tank = np.zeros((2, areas.size, width), dtype=np.float32)
     by_tank[0, :, 0], by_tank[0, :, 1:] = share, follows
     by_tank[1, :, 1:] = own.own_follows[areas, 0, 1:]
-    rate_off *= _column(1.0 / np.sqrt(held))
-    rate_off += _column(share) * species_off[species[areas]]
-    ceiling_off *= _column(np.sqrt(own.own_covariance[areas, 0, 0]))
+    rate_off *= column(1.0 / np.sqrt(held))
+    rate_off += column(share) * species_off[species[areas]]
+    ceiling_off *= column(np.sqrt(own.own_covariance[areas, 0, 0]))
     edges = np.searchsorted(pooling.tank[areas], tanks).tolist()
     for run, (begin, end) in enumerate(pairwise([*edges, areas.size])):
         rate_off[begin:end] += by_tank[0, begin:end] @ tank_off[run]
         ceiling_off[begin:end] += by_tank[1, begin:end] @ tank_off[run]
-    ceiling_off += _column(own.own_follows[areas, 0, 0]) * rate_off
-    rate_off += _column(own.drag[areas]) * ceiling_off
+    ceiling_off += column(own.own_follows[areas, 0, 0]) * rate_off
+    rate_off += column(own.drag[areas]) * ceiling_off
     wide = np.float32(fit.widening)
     speed = np.log(design.clock.speed(design.on_day)[areas])
     rate_off *= wide
-    rate_off += _column(speed + border[RATE])
+    rate_off += column(speed + border[RATE])
     ceiling_off *= wide
-    ceiling_off += _column(border[CEILING])
+    ceiling_off += column(border[CEILING])
     return GrowthDraws(
         log_rate=rate_off,
         ceiling_cm=np.exp(ceiling_off, out=ceiling_off),
@@ -166,8 +166,3 @@ def draw_growth(
 
 def _single(values: NDArray[np.floating[Any]]) -> Singles:
     return values.astype(np.float32)
-
-
-def _column(values: FloatArray) -> Singles:
-    """One value a row (A, 1)."""
-    return values[:, None].astype(np.float32)

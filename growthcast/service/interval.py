@@ -11,11 +11,10 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from growthcast.growth.quick import Singles, quick_quantiles
+from growthcast.growth.quick import Singles, column, quick_quantiles
 from growthcast.service.living import (
     LivingAreas,
     all_hold,
-    column,
     days_between,
     living_part,
     share_of_draws,

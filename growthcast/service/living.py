@@ -22,6 +22,7 @@ from growthcast.growth.logistic import shape_factor
 from growthcast.growth.quick import (
     BELOW_CEILING,
     Singles,
+    column,
     quick_height,
     quick_quantiles,
     quick_stage,
@@ -32,7 +33,6 @@ __all__ = [
     "HAND_SPREAD",
     "LivingAreas",
     "all_hold",
-    "column",
     "days_between",
     "living_areas",
     "living_part",
@@ -279,11 +279,6 @@ class LivingAreas:
     def stage_of(self, height_cm: FloatArray) -> Singles:
         """Stage in each draw at a height, one for each area; inf above a ceiling."""
         return quick_stage(column(height_cm), self.draws.ceiling_cm, self._bend)
-
-
-def column(values: FloatArray) -> Singles:
-    """One value an area (A,) beside its draws, (A, 1)."""
-    return values[:, None].astype(np.float32)
 
 
 def days_between(

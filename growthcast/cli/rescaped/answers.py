@@ -7,7 +7,6 @@ from typing import Any
 
 import numpy as np
 
-from growthcast.cli.output import range_dict
 from growthcast.service.effort import Range, Saving, Year
 from growthcast.service.rescape.outlook import LONGEST_D
 from growthcast.service.rescape.variants import VariantAnswer
@@ -60,7 +59,7 @@ def answer_dict(answer: VariantAnswer) -> dict[str, Any]:
                 "chance_at_least_cut": round(o.chance_at_least_cut, 4),
                 "share_of_days_presentable": round(o.share_of_days_presentable, 4),
                 "minutes_per_visit": round(o.minutes_per_visit, 1),
-                "minutes_per_visit_range": range_dict(o.minutes_range, 1),
+                "minutes_per_visit_range": o.minutes_range.as_dict(1),
                 **year_dict(o.year),
             }
             for o in answer.options
@@ -72,9 +71,9 @@ def year_dict(year: Year) -> dict[str, Any]:
     """Return hours and cost of a year with their ranges."""
     return {
         "hours_per_year": round(year.hours, 1),
-        "hours_per_year_range": range_dict(year.hours_range, 1),
+        "hours_per_year_range": year.hours_range.as_dict(1),
         "cost_per_year": round(year.cost, 2),
-        "cost_per_year_range": range_dict(year.cost_range, 2),
+        "cost_per_year_range": year.cost_range.as_dict(2),
     }
 
 
@@ -82,7 +81,7 @@ def saves_dict(saves: Saving | None) -> dict[str, Any] | None:
     """Return what is saved in a year, negative where more is taken; null where nothing changes."""
     if saves is None:
         return None
-    return {"hours": range_dict(saves.hours, 1), "cost": range_dict(saves.cost, 2)}
+    return {"hours": saves.hours.as_dict(1), "cost": saves.cost.as_dict(2)}
 
 
 def saves_in_words(saves: Saving, currency: str) -> str:

@@ -69,7 +69,7 @@ class Pooling:
 class AreaInformation:
     """What each area's chain says, its own parameters eliminated one after another.
 
-    With ``x`` the departures of (log rate, knots), (1 + M,): ceiling, density and habit follow as
+    With ``x`` the departures of (log rate, knots), (1 + M,): ceiling, habit and density follow as
     ``own_mean + own_follows @ x`` with covariance ``own_covariance`` (A, 3, 3); ``precision``
     (A, 1 + M, 1 + M) and ``score`` (A, 1 + M) are the chain's word on ``x``. ``drag``
     (A,) is how far a log rate moves with a ceiling that is not learnt.

@@ -7,7 +7,7 @@ put back.
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from typing import Any, TypeVar, cast
 
@@ -124,33 +124,27 @@ def _gathered(
     taken = tuple(map(_Taken, numbers, there, np.split(here, ends)))
     nodes = replace(chains.nodes, area=np.searchsorted(areas, chains.nodes.area))
 
-    def field(name: str) -> Any:
-        return _collected({n: getattr(problem.blocks[n], name) for n in numbers}, taken)
-
-    drift = [block.drift for block in blocks]
-    weight = np.concatenate([d.weight[:, m] for d, m in zip(drift, there, strict=True)], axis=1)
-    remainder = np.concatenate([d.remainder[m] for d, m in zip(drift, there, strict=True)])
-    order = np.argsort(here)
     shares = replace(blocks[0].shares, gram_per_cm=blocks[0].shares.gram_per_cm[areas])
     block = Block(
         chains=replace(chains, nodes=nodes, area=np.searchsorted(areas, chains.area)),
-        drift=SpanDrift(weight[:, order], remainder[order]),
+        drift=SpanDrift(
+            _collected([block.drift.weight for block in problem.blocks], taken),
+            _collected([block.drift.remainder for block in problem.blocks], taken),
+        ),
         shares=shares,
-        trust=field("trust"),
-        cut_away=field("cut_away"),
-        expected_cm=field("expected_cm"),
-        expected_sd_cm=field("expected_sd_cm"),
+        trust=_collected([block.trust for block in problem.blocks], taken),
+        cut_away=_collected([block.cut_away for block in problem.blocks], taken),
+        expected_cm=_collected([block.expected_cm for block in problem.blocks], taken),
+        expected_sd_cm=_collected([block.expected_sd_cm for block in problem.blocks], taken),
     )
     return block, taken
 
 
-def _collected(
-    fields: Mapping[int, Values] | Sequence[Values], taken: tuple[_Taken, ...]
-) -> Values:
-    """Values (n,) of a part's nodes, from those of the whole's blocks."""
-    values = np.concatenate([fields[its.number][its.there] for its in taken])
+def _collected(fields: Sequence[Values], taken: tuple[_Taken, ...]) -> Values:
+    """Values (..., n) of a part's nodes, from those of all of the whole's blocks."""
+    values = np.concatenate([fields[its.number][..., its.there] for its in taken], axis=-1)
     collected = np.empty_like(values)
-    collected[np.concatenate([its.here for its in taken])] = values
+    collected[..., np.concatenate([its.here for its in taken])] = values
     return cast(Values, collected)
 
 

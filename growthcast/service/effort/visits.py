@@ -9,13 +9,13 @@ import numpy as np
 from numpy.typing import NDArray
 
 from growthcast.fit.design import Design
-from growthcast.growth.quick import Singles, quick_quantiles
+from growthcast.growth.quick import Singles, column, quick_quantiles
 from growthcast.service.draws import stratified_normals
 from growthcast.service.effort.learn import Timing
 from growthcast.service.effort.logged import bulk_per_cm
 from growthcast.service.effort.year import DAYS_PER_YEAR, Range
 from growthcast.service.interval import FOLLOWED_DRAWS, IntervalOptions
-from growthcast.service.living import LivingAreas, column
+from growthcast.service.living import LivingAreas
 
 __all__ = ["VisitEffort", "visit_efforts"]
 
