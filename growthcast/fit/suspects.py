@@ -16,13 +16,16 @@ from numpy.typing import NDArray
 
 from growthcast.fit.design import Design
 from growthcast.fit.rows.chains import Link
-from growthcast.fit.solver.hierarchy import border_covariance
-from growthcast.fit.solver.linearise import HABIT
+from growthcast.fit.rows.looks import look_log_chance
+from growthcast.fit.solver.hierarchy import covariance_root
+from growthcast.fit.solver.linearise import HABIT, ErrorModel
 from growthcast.fit.solver.part import part_of, pays_alone, tanks_of
 from growthcast.fit.solver.problem import Block, Problem
 from growthcast.fit.solver.solve import ROUGHLY, Solution, go_on, solve
 from growthcast.fit.solver.sweep import variance_along
 from growthcast.fit.solver.view import View
+from growthcast.growth.normal import normal_quantile
+from growthcast.log.visits import Look
 
 __all__ = ["Suspect", "set_suspects_aside", "suspects_of"]
 
@@ -42,6 +45,11 @@ UNUSUAL_SPREAD = 0.6
 MOST_ROUNDS = 4
 STEPS_BETWEEN = 8
 
+NODES = normal_quantile(((np.arange(16) + 0.5) / 16.0).astype(np.float64))
+SHARES_BELOW = (np.arange(8) + 0.5) / 8.0
+"""Heights at which a look is weighed: equal shares of what was foreseen, and of all below it."""
+LEAST_CHANCE = 1e-12
+
 SOUND, GROSS, UNLOGGED, UNUSUAL = range(4)
 
 
@@ -51,6 +59,7 @@ class Suspect:
 
     row: int
     area: int
+    look: Look
     reading_cm: float
     foreseen_cm: float
     foreseen_sd_cm: float
@@ -58,9 +67,11 @@ class Suspect:
 
     def why(self, unit: str) -> str:
         """Say in words why the row was set aside."""
+        read = f"reads {self.reading_cm:.3g} {unit}"
+        if not np.isfinite(self.reading_cm):
+            read = f"was judged {self.look.name.lower()}"
         beyond = (
-            f"reads {self.reading_cm:.3g} {unit} where {self.foreseen_cm:.1f} ± "
-            f"{self.foreseen_sd_cm:.1f} {unit} was foreseen"
+            f"{read} where {self.foreseen_cm:.1f} ± {self.foreseen_sd_cm:.1f} {unit} was foreseen"
         )
         if self.unlogged_cut:
             return f"{beyond}: a cut that is not in the log? The span before it is not used"
@@ -82,7 +93,7 @@ def _without_suspects(solution: Solution, wider: float) -> Solution:
     for _ in range(MOST_ROUNDS):
         blocks, changed = [], np.zeros(solution.problem.area_count, dtype=bool)
         for number, block in enumerate(solution.problem.blocks):
-            new = _judged(block, _foreseen(solution.view, number), wider)
+            new = _judged(block, _foreseen(solution.view, number), wider, solution.problem.errors)
             nodes = block.chains.nodes
             differs = (new.trust != block.trust) | (new.chains.nodes.link != nodes.link)
             changed[nodes.area[differs]] = True
@@ -93,8 +104,9 @@ def _without_suspects(solution: Solution, wider: float) -> Solution:
         tanks = tanks_of(view, changed)
         if pays_alone(view, tanks):  # the others stay where they are: they have been judged
             part = part_of(view, tanks)
-            alone = solve(part.problem, part.point, STEPS_BETWEEN, ROUGHLY)
-            alone = _without_suspects(alone, wider)
+            with part.naming_the_whole():
+                alone = solve(part.problem, part.point, STEPS_BETWEEN, ROUGHLY)
+                alone = _without_suspects(alone, wider)
             return solve(*part.put_back(view, alone.view), most_steps=0)
         solution = solve(view.problem, view.point, STEPS_BETWEEN, ROUGHLY)
     return solution
@@ -117,8 +129,7 @@ def _foreseen(view: View, number: int) -> _Foreseen:
     """What was foreseen at the nodes of a block, without their own readings."""
     problem, (at, swept) = view.problem, view.block(number)
     chains = problem.blocks[number].chains
-    covariance = border_covariance(view.area, view.effects, problem.pooling, chains.area)
-    root: FloatArray = np.linalg.cholesky(covariance).astype(np.float64)
+    root = covariance_root(view.area, view.effects, problem.pooling, chains.area)
     unsure = variance_along(chains, root, swept.lean)
     return _Foreseen(
         height=at.height,
@@ -128,9 +139,9 @@ def _foreseen(view: View, number: int) -> _Foreseen:
     )
 
 
-def _judged(block: Block, foreseen: _Foreseen, wider: float) -> Block:
+def _judged(block: Block, foreseen: _Foreseen, wider: float, errors: ErrorModel) -> Block:
     """Act on the likeliest verdicts on the nodes of a block, and keep what was foreseen there."""
-    new = _set_aside(block, *_verdicts(block, foreseen, wider))
+    new = _set_aside(block, *_verdicts(block, foreseen, wider, errors))
     # Once a span is broken, what was foreseen cannot be told.
     told = (new.trust < 1.0) | (new.cut_away & ~block.cut_away)
     if not told.any():
@@ -142,7 +153,9 @@ def _judged(block: Block, foreseen: _Foreseen, wider: float) -> Block:
     )
 
 
-def _verdicts(block: Block, foreseen: _Foreseen, wider: float) -> tuple[IntArray, FloatArray]:
+def _verdicts(
+    block: Block, foreseen: _Foreseen, wider: float, errors: ErrorModel
+) -> tuple[IntArray, FloatArray]:
     """Likeliest verdict (N,) on each node, and by how much (log) it beats a sound reading."""
     nodes, height, error = block.chains.nodes, foreseen.height, foreseen.error
     variance = foreseen.variance * wider**2
@@ -161,11 +174,35 @@ def _verdicts(block: Block, foreseen: _Foreseen, wider: float) -> tuple[IntArray
     elsewhere = np.log(UNUSUAL_SHARE / np.maximum(reading, 1e-9))
     elsewhere = elsewhere + _log_normal(apart, np.full_like(apart, UNUSUAL_SPREAD**2))
     unusual = np.where(aimed, elsewhere, -np.inf)
+    _judge_looks(block, foreseen, variance, bottom, errors, sound, unlogged)
     # Of a fresh start nothing was foreseen, so nothing can be said against it.
-    judged = read & (grew | aimed)
+    judged = (read & (grew | aimed)) | (grew & (nodes.look > 0))
     chances = np.stack([sound, gross, unlogged, unusual])
     verdict = np.where(judged, np.argmax(chances, axis=0), SOUND)
     return verdict, np.where(judged, chances.max(axis=0) - sound, 0.0)
+
+
+def _judge_looks(
+    block: Block,
+    foreseen: _Foreseen,
+    variance: FloatArray,
+    bottom: FloatArray,
+    errors: ErrorModel,
+    sound: FloatArray,
+    unlogged: FloatArray,
+) -> None:
+    """Fill in how likely looks without a height are: as foreseen, or after a cut nobody logged."""
+    nodes = block.chains.nodes
+    seen = np.flatnonzero((nodes.look > 0) & ~np.isfinite(nodes.reading_cm))
+    if not seen.size:
+        return
+    height, spread = foreseen.height[seen], np.sqrt(variance[seen])
+    bounds = errors.floor_cm[nodes.area[seen]], errors.budget_cm[nodes.area[seen]]
+    ahead = np.maximum(height[:, None] + spread[:, None] * NODES, 0.01 * height[:, None])
+    below = bottom[seen, None] + (height - bottom[seen])[:, None] * SHARES_BELOW
+    for told, share, heights in ((sound, 1.0, ahead), (unlogged, UNLOGGED_SHARE, below)):
+        chance = np.exp(look_log_chance(nodes.look[seen], heights, *bounds))
+        told[seen] = np.log(share * chance.mean(axis=1) + LEAST_CHANCE)
 
 
 def _log_normal(off: FloatArray, variance: FloatArray) -> FloatArray:
@@ -197,6 +234,7 @@ def suspects_of(problem: Problem) -> list[Suspect]:
         Suspect(
             row=int(block.chains.nodes.row[i]),
             area=int(block.chains.nodes.area[i]),
+            look=Look(int(block.chains.nodes.look[i])),
             reading_cm=float(block.chains.nodes.reading_cm[i]),
             foreseen_cm=float(block.expected_cm[i]),
             foreseen_sd_cm=float(block.expected_sd_cm[i]),

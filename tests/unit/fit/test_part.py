@@ -65,7 +65,7 @@ def test_a_part_is_put_back_in_its_place(view):
     part = part_of(view, TANKS)
     astray = part.point.border.copy()
     astray[RATE] += 0.3
-    moved = solve(part.problem, type(part.point)(part.point.stages, astray, part.point.shared_cm))
+    moved = solve(part.problem, type(part.point)(part.point.stages, astray))
     problem, point = part.put_back(view, moved.view)
     np.testing.assert_allclose(point.border, view.point.border, atol=1e-2)
     elsewhere = np.setdiff1d(np.arange(view.problem.area_count), part.areas)
