@@ -5,7 +5,7 @@ A row of an area is read by one rule:
 - heights before and after, a length or a weight are *amounts*; anything taken off is a *cut*;
 - where nothing came off (a length of 0, or the same height twice) the height is a reading;
 - on the day an area was planted its row says how high it was planted;
-- a look alone leaves open whether a cut followed, in an area of which no cut is ever logged;
+- a look alone leaves open whether a cut followed, in an area of which no cut was logged before;
 - the weight of a whole tank's trimmings, the *bucket*, leaves open which of the areas without
   amounts of their own were cut that day.
 """
@@ -217,8 +217,8 @@ def _own_visits(book: Book, area_of_row: IntArray, day_of_row: FloatArray) -> Vi
     before, after = np.where(whole, reading, before), np.where(whole, np.nan, after)
     removed, mass = np.where(whole, np.nan, removed), np.where(whole, np.nan, mass)
     cut = np.isfinite(after) | np.isfinite(removed) | np.isfinite(mass)
-    ever_cut = np.bincount(area[cut], minlength=len(book.areas)) > 0
-    last = np.full(len(book.areas), -np.inf)
+    first_cut, last = np.full((2, len(book.areas)), [[np.inf], [-np.inf]])
+    np.minimum.at(first_cut, area[cut], day[cut])
     np.maximum.at(last, area, day)
     alone = (look > 0) & ~cut & np.isnan(before)
     visits = Visits(
@@ -231,7 +231,7 @@ def _own_visits(book: Book, area_of_row: IntArray, day_of_row: FloatArray) -> Vi
         look=look,
         cut=cut,
         # The area's next row asks whether it was cut; until then it stands as it was seen.
-        unsaid=alone & ~ever_cut[area] & (day < last[area]),
+        unsaid=alone & (day < first_cut[area]) & (day < last[area]),
         bucket=np.full(rows.size, -1),
         row=rows,
     )

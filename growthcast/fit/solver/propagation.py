@@ -14,7 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from growthcast.fit.rows.chains import Link
-from growthcast.fit.rows.looks import look_log_chance
+from growthcast.fit.rows.looks import JUDGEMENT_ERROR_SHARE, look_log_chance
 from growthcast.fit.solver.hierarchy import covariance_root
 from growthcast.fit.solver.linearise import CEILING, DENSITY, HABIT
 from growthcast.fit.solver.problem import Block, Problem
@@ -51,32 +51,40 @@ class _Cavity:
     variance: FloatArray
 
 
-def propagate(view: View) -> Problem:
-    """Return the problem with its looks and weights heard at the point of a view."""
+def propagate(view: View, *, border_known: bool = False) -> Problem:
+    """Return the problem with its looks and weights heard at the point of a view.
+
+    With ``border_known`` the parameters of the areas are taken as they stand.
+    """
     problem = view.problem
-    heard = [_of_looks(view, number) for number in range(len(problem.blocks))]
+    numbers = range(len(problem.blocks))
+    heard = [_of_looks(view, number, border_known=border_known) for number in numbers]
     sites, shares = [], []
     for number, (block, (look, known)) in enumerate(zip(problem.blocks, heard, strict=True)):
         part = _parts(view, number, known)
+        if border_known:
+            part = replace(part, density_variance=np.zeros(part.area.size))
         site, told = _of_weights(problem, block, part, look)
         sites.append(site)
         shares.append(told)
     blocks = tuple(
         replace(block, sites=site) for block, site in zip(problem.blocks, sites, strict=True)
     )
-    if not problem.weights.grams.size:
+    if border_known or not problem.weights.grams.size:
         return replace(problem, blocks=blocks)
     pooling = replace(problem.pooling, weighed=_densities(view, shares))
     return replace(problem, blocks=blocks, pooling=pooling)
 
 
-def _of_looks(view: View, number: int) -> tuple[Sites, _Cavity]:
+def _of_looks(view: View, number: int, *, border_known: bool = False) -> tuple[Sites, _Cavity]:
     """What looks say, and the stages of a block as known without weights of whole tanks."""
     problem, (at, swept) = view.problem, view.block(number)
     block = problem.blocks[number]
     chains, nodes, sites = block.chains, block.chains.nodes, block.sites
-    root = covariance_root(view.area, view.effects, problem.pooling, chains.area)
-    ahead = swept.ahead_variance + variance_along(chains, root, swept.ahead[1:])
+    ahead = swept.ahead_variance
+    if not border_known:
+        root = covariance_root(view.area, view.effects, problem.pooling, chains.area)
+        ahead = ahead + variance_along(chains, root, swept.ahead[1:])
     # The node's own reading or guess, without what the sites add to it.
     own = np.maximum(at.precision - sites.precision, 0.0)
     standing = at.standing
@@ -102,8 +110,11 @@ def _of_looks(view: View, number: int) -> tuple[Sites, _Cavity]:
         moved = mean / variance / spread  # of the natural parameter, beyond the cavity's own
         moved = moved + known.mean[seen] * narrower
         steep = at.slope[seen]
-        precision[seen] = narrower / steep**2
-        pulled[seen] = np.where(narrower > 0.0, moved / steep, 0.0)
+        # Where the curve is flat a stage says next to nothing: no eye is sharper than its error.
+        sharpest = 1.0 / (JUDGEMENT_ERROR_SHARE * np.maximum(standing[seen], 0.1 * bounds[1])) ** 2
+        kept = np.minimum(1.0, sharpest * steep**2 / np.maximum(narrower, 1e-300))
+        precision[seen] = kept * narrower / steep**2
+        pulled[seen] = np.where(narrower > 0.0, kept * moved / steep, 0.0)
         pulled[seen] += precision[seen] * standing[seen]
     heard = Sites(pulled, precision, cut_chance_before(chains))
     narrower = precision * at.slope**2

@@ -117,7 +117,7 @@ def test_a_weight_that_no_area_is_left_to_share_is_left_out(tmp_path):
         "2026-05-01,lobby,,,,,120,,25,\n"
         "2026-05-02,lobby,stems,,,,,,,looked fine\n"
     )
-    book = make_book(tmp_path, trims=HEADER + rows + "2026-05-01,lobby,moss,2,,,,,,\n")
+    book = make_book(tmp_path, trims=HEADER + rows + "2026-05-01,home,moss,2,,,,,,\n")
     assert [(row.row, row.why) for row in build_design(book, ON).left_out] == [
         (5, "no amount and no look")
     ]

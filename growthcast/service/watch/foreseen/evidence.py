@@ -204,10 +204,11 @@ def _filtered_through(
     view = view_of(problem, Point(stages, border))
     for _ in range(ROUNDS):
         if problem.has_sites:
-            view = view_of(propagate(view), view.point)
+            view = view_of(propagate(view, border_known=True), view.point)
         stages = tuple(
-            np.clip(old + np.clip(filtered.mean, -3.0, 3.0), -10.0, 60.0)
-            for old, filtered in zip(view.point.stages, view.filtered, strict=True)
+            # As known by their day: a later row must not move what was foreseen before it.
+            np.clip(old + np.clip(view.block(n)[1].filtered.mean, -3.0, 3.0), -10.0, 60.0)
+            for n, old in enumerate(view.point.stages)
         )
         view = view_of(view.problem, replace(view.point, stages=stages))
     return view
