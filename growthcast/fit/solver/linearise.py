@@ -25,6 +25,7 @@ from growthcast.fit.rows.drift import KNOT_COUNT, SpanDrift
 from growthcast.fit.solver.sites import Sites
 from growthcast.growth.logistic import height_and_slope, shape_factor
 from growthcast.growth.logistic import stage as stage_of
+from growthcast.growth.normal import normal_cdf
 
 __all__ = [
     "BORDER",
@@ -194,20 +195,23 @@ def linearise(
         earlier, owner, chance = chains.previous[unsaid], area[unsaid], sites.cut_chance[unsaid]
         top = ceiling[unsaid]
         stood = np.clip(height[earlier], LEAST_STAND_SHARE * top, MOST_STAND_SHARE * top)
-        usual = np.exp(border[HABIT, owner])
-        lower = usual < stood
-        usual = np.minimum(usual, stood)
-        left = (1.0 - chance) * stood + chance * usual
+        # No cut leaves more than stood there: the mean of the lower of the two, as cuts scatter.
+        usual, scatter = np.exp(border[HABIT, owner]), nodes.aim_sd_cm[unsaid]
+        above = (stood - usual) / scatter
+        lower = normal_cdf(above)
+        dip = scatter * np.exp(-0.5 * above**2) / np.sqrt(2.0 * np.pi)
+        aim = np.maximum(lower * usual + (1.0 - lower) * stood - dip, LEAST_STAND_SHARE * top)
+        left = (1.0 - chance) * stood + chance * aim
         foreseen[unsaid] = stage_of(left, top, bend[unsaid])
         expected[unsaid], slope[unsaid] = height_and_slope(foreseen[unsaid], top, bend[unsaid])
         steep = slope[unsaid]
         height[unsaid] = left + steep * (stage[unsaid] - foreseen[unsaid])
-        by_habit = np.where(lower, chance * usual, 0.0) / steep
-        pull[unsaid] = np.where(lower, 1.0 - chance, 1.0) * slope[earlier] / steep
+        by_habit = chance * lower * usual / steep
+        pull[unsaid] = (1.0 - chance * lower) * slope[earlier] / steep
         drive[HABIT, unsaid], drive[CEILING, unsaid] = by_habit, -by_habit
         gap[unsaid] = foreseen[unsaid] - stage[unsaid]
-        scatter = (1.0 - chance) * (stood - usual) ** 2 + nodes.aim_sd_cm[unsaid] ** 2
-        noise[unsaid] = np.where(lower, chance * scatter, 0.0) / steep**2
+        spread = (1.0 - chance) * (stood - aim) ** 2 + lower * scatter**2
+        noise[unsaid] = chance * spread / steep**2
 
     cut = np.flatnonzero(nodes.link >= Link.CUT)
     if cut.size:
