@@ -154,6 +154,9 @@ def _slopes(design: Design, solution: Solution, names: list[str], logs: FloatArr
         at, swept = solution.view.block(number)
         ruled = ~design.is_cover[block.chains.nodes.area]  # cover is judged by eye
         off = np.abs(swept.innovation) * np.sqrt(swept.weight)
+        # What an amount cut off says far off, it says of the span before it.
+        cut = np.flatnonzero(block.chains.nodes.link >= Link.CUT)
+        off[block.chains.previous[cut]] = np.maximum(off[block.chains.previous[cut]], off[cut])
         sound = np.interp(off, FAR_OFF, (1.0, 0.0))
         parts = error_parts(
             block.chains,

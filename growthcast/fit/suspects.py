@@ -15,7 +15,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from growthcast.fit.design import Design
-from growthcast.fit.rows.chains import Link
+from growthcast.fit.rows.chains import Link, Nodes
 from growthcast.fit.rows.looks import look_log_chance
 from growthcast.fit.solver.hierarchy import covariance_root
 from growthcast.fit.solver.linearise import HABIT, ErrorModel
@@ -31,9 +31,11 @@ __all__ = ["Suspect", "set_suspects_aside", "suspects_of"]
 
 FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.int64]
+BoolArray = NDArray[np.bool_]
 
-GROSS_SHARE, UNLOGGED_SHARE, UNUSUAL_SHARE = 0.02, 0.02, 0.05
-"""How often a reading is a gross error, a span holds an unlogged cut, a cut is made elsewhere."""
+GROSS_SHARE, UNLOGGED_SHARE, UNUSUAL_SHARE, MISTAKEN_SHARE = 0.02, 0.02, 0.05, 0.04
+"""How often a reading is a gross error, a span holds an unlogged cut, a cut is made elsewhere, an
+amount cut off is not what came off since the cut before."""
 GROSS_WIDTH = 10.0
 """A gross error is this many times as wide as a usual one."""
 LOWEST_UNLOGGED_SHARE = 0.7
@@ -50,7 +52,9 @@ SHARES_BELOW = (np.arange(8) + 0.5) / 8.0
 """Heights at which a look is weighed: equal shares of what was foreseen, and of all below it."""
 LEAST_CHANCE = 1e-12
 
-SOUND, GROSS, UNLOGGED, UNUSUAL = range(4)
+SOUND, GROSS, UNLOGGED, UNUSUAL, MISTAKEN = range(5)
+"""Of a reading: as good as any, a gross error, after a cut nobody logged, after a cut made
+elsewhere than usual. Of an amount cut off: not what came off since the cut before."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -60,6 +64,7 @@ class Suspect:
     row: int
     area: int
     look: Look
+    removed_cm: float
     reading_cm: float
     foreseen_cm: float
     foreseen_sd_cm: float
@@ -67,12 +72,16 @@ class Suspect:
 
     def why(self, unit: str) -> str:
         """Say in words why the row was set aside."""
+        foreseen = f"{self.foreseen_cm:.1f} ± {self.foreseen_sd_cm:.1f} {unit} was foreseen"
+        if np.isfinite(self.removed_cm):
+            return (
+                f"had {self.removed_cm:.3g} {unit} taken off where {foreseen}: a slipped decimal, "
+                "or a cut that is not in the log? The amount is not used"
+            )
         read = f"reads {self.reading_cm:.3g} {unit}"
         if not np.isfinite(self.reading_cm):
             read = f"was judged {self.look.name.lower()}"
-        beyond = (
-            f"{read} where {self.foreseen_cm:.1f} ± {self.foreseen_sd_cm:.1f} {unit} was foreseen"
-        )
+        beyond = f"{read} where {foreseen}"
         if self.unlogged_cut:
             return f"{beyond}: a cut that is not in the log? The span before it is not used"
         return f"{beyond}: a slipped decimal or another area's reading? It has next to no weight"
@@ -116,13 +125,16 @@ def _without_suspects(solution: Solution, wider: float) -> Solution:
 class _Foreseen:
     """Heights foreseen in a block, (N,), with the variances of both them and a reading.
 
-    ``usual`` are the log heights that the areas are usually cut to.
+    ``usual`` are the log heights that the areas are usually cut to; ``off`` is what each node's
+    reading or guess says beyond what was foreseen, ``off_variance`` that of both.
     """
 
     height: FloatArray
     variance: FloatArray
     error: FloatArray
     usual: FloatArray
+    off: FloatArray
+    off_variance: FloatArray
 
 
 def _foreseen(view: View, number: int) -> _Foreseen:
@@ -136,6 +148,8 @@ def _foreseen(view: View, number: int) -> _Foreseen:
         variance=at.slope**2 * swept.ahead_variance + unsure,
         error=problem.errors.reading_variance(at.height, chains.nodes.area),
         usual=view.point.border[HABIT, chains.nodes.area],
+        off=swept.innovation,
+        off_variance=1.0 / np.where(swept.weight > 0.0, swept.weight, 1.0) + unsure,
     )
 
 
@@ -143,13 +157,17 @@ def _judged(block: Block, foreseen: _Foreseen, wider: float, errors: ErrorModel)
     """Act on the likeliest verdicts on the nodes of a block, and keep what was foreseen there."""
     new = _set_aside(block, *_verdicts(block, foreseen, wider, errors))
     # Once a span is broken, what was foreseen cannot be told.
-    told = (new.trust < 1.0) | (new.cut_away & ~block.cut_away)
+    nodes = block.chains.nodes
+    told = (new.trust < 1.0) & ~_dropped(nodes) | (new.cut_away & ~block.cut_away)
     if not told.any():
         return new
+    amount = nodes.link >= Link.CUT
+    expected = np.where(amount, nodes.removed_cm - foreseen.off, foreseen.height)
+    variance = np.where(amount, foreseen.off_variance, foreseen.variance)
     return replace(
         new,
-        expected_cm=np.where(told, foreseen.height, new.expected_cm),
-        expected_sd_cm=np.where(told, np.sqrt(foreseen.variance), new.expected_sd_cm),
+        expected_cm=np.where(told, np.maximum(expected, 0.0), new.expected_cm),
+        expected_sd_cm=np.where(told, np.sqrt(variance), new.expected_sd_cm),
     )
 
 
@@ -177,7 +195,15 @@ def _verdicts(
     _judge_looks(block, foreseen, variance, bottom, errors, sound, unlogged)
     # Of a fresh start nothing was foreseen, so nothing can be said against it.
     judged = (read & (grew | aimed)) | (grew & (nodes.look > 0))
-    chances = np.stack([sound, gross, unlogged, unusual])
+    amount = np.flatnonzero((nodes.link >= Link.CUT) & ~read)
+    mistaken = np.full(sound.size, -np.inf)
+    off, spread = foreseen.off[amount], foreseen.off_variance[amount] * wider**2
+    sound[amount] = np.log(1.0 - MISTAKEN_SHARE) + _log_normal(off, spread)
+    stood = np.maximum(height[block.chains.previous[amount]], np.sqrt(spread))
+    mistaken[amount] = np.log(MISTAKEN_SHARE / stood)
+    judged[amount] = True
+    chances = np.stack([sound, gross, unlogged, unusual, mistaken])
+    chances[[GROSS, UNLOGGED, UNUSUAL], amount[:, None]] = -np.inf
     verdict = np.where(judged, np.argmax(chances, axis=0), SOUND)
     return verdict, np.where(judged, chances.max(axis=0) - sound, 0.0)
 
@@ -213,34 +239,45 @@ def _log_normal(off: FloatArray, variance: FloatArray) -> FloatArray:
 def _set_aside(block: Block, verdict: IntArray, beats: FloatArray) -> Block:
     """Act on the worst verdict of each area, and take back what no longer stands."""
     nodes = block.chains.nodes
-    kept = (block.trust < 1.0) & (verdict == GROSS)
+    kept = (block.trust < 1.0) & ((verdict == GROSS) | _dropped(nodes))
     fresh = np.where((block.trust == 1.0) & (verdict != SOUND), beats, 0.0)
     worst = np.zeros(int(nodes.area.max(initial=0)) + 1)
     np.maximum.at(worst, nodes.area, fresh)
     new = (fresh > 0.0) & (fresh == worst[nodes.area])
-    trust = np.where(kept | (new & (verdict == GROSS)), TRUST_OF_A_SUSPECT, 1.0)
+    aside = kept | (new & ((verdict == GROSS) | (verdict == MISTAKEN)))
+    trust = np.where(aside, TRUST_OF_A_SUSPECT, 1.0)
     broken = new & ((verdict == UNLOGGED) | (verdict == UNUSUAL))
     if not broken.any() and (trust == block.trust).all():
         return block
     link = np.where(broken, int(Link.FRESH), nodes.link)
+    link[new & (verdict == MISTAKEN)] = Link.AIMED
     cut_away = block.cut_away | (new & (verdict == UNLOGGED))
     chains = replace(block.chains, nodes=replace(nodes, link=link))
     return replace(block, chains=chains, trust=trust, cut_away=cut_away)
 
 
+def _dropped(nodes: Nodes) -> BoolArray:
+    """Whether a node (N,) is a cut whose logged amount is not used."""
+    dropped: BoolArray = (nodes.link == Link.AIMED) & np.isfinite(nodes.removed_cm)
+    return dropped
+
+
 def suspects_of(problem: Problem) -> list[Suspect]:
     """Rows that were set aside, in the order of the log."""
-    found = [
-        Suspect(
-            row=int(block.chains.nodes.row[i]),
-            area=int(block.chains.nodes.area[i]),
-            look=Look(int(block.chains.nodes.look[i])),
-            reading_cm=float(block.chains.nodes.reading_cm[i]),
-            foreseen_cm=float(block.expected_cm[i]),
-            foreseen_sd_cm=float(block.expected_sd_cm[i]),
-            unlogged_cut=bool(block.cut_away[i]),
-        )
-        for block in problem.blocks
-        for i in np.flatnonzero((block.trust < 1.0) | block.cut_away).tolist()
-    ]
+    found = []
+    for block in problem.blocks:
+        nodes, dropped = block.chains.nodes, _dropped(block.chains.nodes)
+        found += [
+            Suspect(
+                row=int(nodes.row[i]),
+                area=int(nodes.area[i]),
+                look=Look(int(nodes.look[i])),
+                removed_cm=float(nodes.removed_cm[i]) if dropped[i] else np.nan,
+                reading_cm=float(nodes.reading_cm[i]),
+                foreseen_cm=float(block.expected_cm[i]),
+                foreseen_sd_cm=float(block.expected_sd_cm[i]),
+                unlogged_cut=bool(block.cut_away[i]),
+            )
+            for i in np.flatnonzero((block.trust < 1.0) | block.cut_away).tolist()
+        ]
     return sorted(found, key=lambda suspect: suspect.row)
