@@ -27,7 +27,10 @@ STATED_CUT_SPREAD, GUESSED_CUT_SPREAD = 0.2, 0.5
 """How far (log) the usual cut height may lie from a stated ``cut_cm``, or from a guess."""
 SMALLEST_HABIT_SHARE = 0.05
 """No area is usually cut to less than this share of its budget."""
-UNSURE_CUT_SHARE = 0.4
+UNSEEN_SHARE = 0.7
+"""Spread of heights nobody logged, in half rooms between floor and budget: kept anywhere between
+them it would be 0.58; some stand outside (an estimate)."""
+UNSURE_CUT_SHARE = 0.2
 """Spread of the height an area is left at by a cut of which no word is said."""
 
 START, FOUND, LEFT = 0, 1, 2
@@ -59,9 +62,9 @@ class AreaTraits:
         return 0.5 * (self.floor_cm + self.budget_cm)
 
     @property
-    def half_room_cm(self) -> FloatArray:
-        """Half of the room (A,) between floor and budget."""
-        return 0.5 * (self.budget_cm - self.floor_cm)
+    def unseen_sd_cm(self) -> FloatArray:
+        """Spread (A,) of the height at which an area that nobody logs may stand."""
+        return UNSEEN_SHARE * 0.5 * (self.budget_cm - self.floor_cm)
 
 
 @dataclass(frozen=True, slots=True)
@@ -144,7 +147,7 @@ def _found(visits: Visits, traits: AreaTraits) -> _Draft:
         reading_cm=visits.before_cm[found],
         aim_sd_cm=blank,
         guess_cm=traits.middle_cm[area],
-        guess_sd_cm=traits.half_room_cm[area],
+        guess_sd_cm=traits.unseen_sd_cm[area],
         cut_cm=blank,
         by=np.full(blank.size, int(Link.GREW)),
         look=visits.look[found],
@@ -255,7 +258,7 @@ def _starts(visits: Visits, traits: AreaTraits, on_day: float) -> _Draft:
     guessed = ~planted & ~logged
     usual_start = np.maximum.reduce([traits.floor_cm, traits.lowest_cut_cm, 0.1 * traits.budget_cm])
     guess = np.where(planted, usual_start, traits.middle_cm)
-    spread = np.where(planted, 0.5 * usual_start, traits.half_room_cm)
+    spread = np.where(planted, 0.5 * usual_start, traits.unseen_sd_cm)
     reading = np.where(planted, traits.planted_cm, np.nan)
     read = np.isfinite(reading)
     area = np.flatnonzero(planted | guessed)
