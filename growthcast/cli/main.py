@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import os
 import sys
+import warnings
 from collections.abc import Callable
 
 import typer
@@ -93,6 +94,8 @@ def main() -> None:
     """Run the command line; every expected trouble ends in a sentence, not a traceback."""
     from growthcast.cli.output import answer_that_arrives
 
+    if not os.environ.get(TRACEBACK):  # answers are judged by their numbers (growthcast.finite)
+        warnings.filterwarnings("ignore", category=RuntimeWarning, append=True)
     try:
         with answer_that_arrives():
             app()

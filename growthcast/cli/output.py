@@ -70,7 +70,14 @@ def say(sentence: str) -> None:
 
 def print_json(answer: dict[str, Any]) -> None:
     """Print the answer as one JSON object; a number that is not finite is a fault of ours."""
-    print(json.dumps(answer, allow_nan=False, ensure_ascii=False))  # noqa: T201
+    try:
+        text = json.dumps(answer, allow_nan=False, ensure_ascii=False)
+    except ValueError:
+        from growthcast.finite import finite
+
+        finite(answer, "JSON")  # names the number
+        raise
+    print(text)  # noqa: T201
 
 
 def not_holding_dict(one: NotHolding) -> dict[str, Any]:

@@ -12,6 +12,7 @@ from numpy.typing import NDArray
 from threadpoolctl import threadpool_limits
 
 from growthcast.book.book import Book, Table
+from growthcast.finite import finite, finite_answer
 from growthcast.fit.borrowing.evidence import borrow, with_borrowed
 from growthcast.fit.borrowing.learn import Borrowed
 from growthcast.fit.design import Design, build_design, with_spreads
@@ -97,6 +98,7 @@ class GrowthFit:
     borrowed: Borrowed | None = None
     widening: float = 1.0
 
+    @finite_answer
     def posterior(self, areas: IntArray) -> AreaPosterior:
         """Posterior of the areas at these places (n,) in the book."""
         solution, pooling = self.solution, self.design.problem.pooling
@@ -115,6 +117,7 @@ class GrowthFit:
         )
 
     @cached_property
+    @finite_answer
     def border_mean(self) -> FloatArray:
         """Posterior mean (B, A) of every area's border."""
         return mean_border(self.solution.view)
@@ -157,6 +160,7 @@ class GrowthFit:
         ]
         return names
 
+    @finite_answer
     def as_dict(self) -> dict[str, Any]:
         """Return the fit as the plain mapping that ``growthcast fit --json`` prints."""
         design, effects = self.design, self.solution.view.effects
@@ -299,4 +303,5 @@ def fit_growth(book: Book, on: date, spreads: Spreads | None = None) -> GrowthFi
         if borrowed.model != "none":
             design = replace(design, problem=with_borrowed(design.problem, borrowed))
             solution = solve(design.problem, solution.point)
+    finite(solution.point, "fit_growth")
     return GrowthFit(design, solution, borrowed, book.practice.widening)
