@@ -92,7 +92,7 @@ for _name, _command in COMMANDS.items():
 
 def main() -> None:
     """Run the command line; every expected trouble ends in a sentence, not a traceback."""
-    from growthcast.cli.output import answer_that_arrives
+    from growthcast.cli.output import answer_that_arrives, say
 
     if not os.environ.get(TRACEBACK):  # answers are judged by their numbers (growthcast.finite)
         warnings.filterwarnings("ignore", category=RuntimeWarning, append=True)
@@ -102,25 +102,23 @@ def main() -> None:
     except BookProblems as problems:
         from growthcast.book.report import format_findings
 
-        print(format_findings(problems.findings), file=sys.stderr)  # noqa: T201
+        say(format_findings(problems.findings))
         _stop(problems)
     except GrowthcastError as error:
         _stop(error)
-    except BrokenPipeError:  # the reader of a pipe has seen enough
-        sys.stderr.close()
-        sys.exit(int(Exit.DONE))
     except Exception as fault:
         if os.environ.get(TRACEBACK):
             raise
-        print(  # noqa: T201
+        say(
             f"growthcast: this is a fault of the tool, not of your book: "
             f"{type(fault).__name__}: {fault}\n"
-            f"    Nothing but what is said above was written. Set {TRACEBACK}=1 to see more.",
-            file=sys.stderr,
+            f"    Nothing but what is said above was written. Set {TRACEBACK}=1 to see more."
         )
         sys.exit(int(Exit.TOOL_FAULT))
 
 
 def _stop(error: GrowthcastError) -> None:
-    print(f"growthcast: {error}", file=sys.stderr)  # noqa: T201
+    from growthcast.cli.output import say
+
+    say(f"growthcast: {error}")
     sys.exit(int(error.exit_status))
