@@ -6,6 +6,7 @@ import os
 import sys
 import warnings
 from collections.abc import Callable
+from typing import NoReturn
 
 import typer
 
@@ -29,7 +30,7 @@ from growthcast.cli.species import species_command
 from growthcast.cli.start import start_command
 from growthcast.cli.unlog import unlog_command
 from growthcast.cli.watch import watch_command
-from growthcast.errors import BookProblems, Exit, GrowthcastError
+from growthcast.errors import BookProblems, Exit, GrowthcastError, UsageError
 
 __all__ = ["COMMANDS", "app", "main"]
 
@@ -109,6 +110,11 @@ def main() -> None:
     except Exception as fault:
         if os.environ.get(TRACEBACK):
             raise
+        if isinstance(fault, OSError) and fault.filename is not None:  # of a file that was named
+            from growthcast.book.words import shown
+
+            reason = (fault.strerror or "no reason given").lower()
+            _stop(UsageError(f"{shown(fault.filename)} cannot be opened: {reason}"))
         say(
             f"growthcast: this is a fault of the tool, not of your book: "
             f"{type(fault).__name__}: {fault}\n"
@@ -117,7 +123,7 @@ def main() -> None:
         sys.exit(int(Exit.TOOL_FAULT))
 
 
-def _stop(error: GrowthcastError) -> None:
+def _stop(error: GrowthcastError) -> NoReturn:
     from growthcast.cli.output import say
 
     say(f"growthcast: {error}")

@@ -72,9 +72,9 @@ def _too_large(path: Path, size: int, most: int) -> Finding:
 
 
 def _unreadable(path: Path, error: Exception) -> Finding:
-    if path.is_symlink() and not path.exists():
+    if os.path.islink(path) and not os.path.exists(path):  # noqa: PTH110, PTH114 - never raise
         found, fix = "a link to a file that is not there", "restore the file it points to"
-    elif path.is_dir():
+    elif os.path.isdir(path):  # noqa: PTH112
         found, fix = "a folder of that name", "rename the folder and put the file in its place"
     elif isinstance(error, PermissionError):
         found, fix = "a file you may not read", "change its permissions"
