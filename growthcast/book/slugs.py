@@ -21,6 +21,7 @@ _PROBLEMS = {
     "workbook": "the file is a spreadsheet workbook under the name of a CSV",
     "nul-bytes": "the file holds NUL bytes",
     "unknown-encoding": "the bytes are text in none of the encodings read",
+    "mixed-encoding": "text of two encodings in one file",
     "unsteady-file": "the file kept changing while it was read",
     # rows and columns
     "no-header": "there is no header row",

@@ -65,6 +65,15 @@ PROBLEMS: dict[str, tuple[Changes, Place]] = {
         {"trims.csv": FILES["trims.csv"].encode() + b"\0\0\0"},
         ("trims.csv", 6, None),
     ),
+    "mixed-encoding": (
+        {
+            "tanks.csv": FILES["tanks.csv"]
+            .replace("clinic", "clinic in Łódź")
+            .encode()
+            .replace(b"school", "school in Zürich".encode("cp1252"))
+        },
+        ("tanks.csv", 3, None),
+    ),
     "unknown-encoding": ({"trims.csv": b"date,tank_id\n\x81\xff\n"}, ("trims.csv", None, None)),
     "no-header": ({"trims.csv": "\n\n"}, ("trims.csv", 1, None)),
     "no-rows": (
