@@ -73,6 +73,7 @@ _PROBLEMS = {
     "cover-range": "percent cover above 100",
     "removed-before-planted": "the area's life ends before it begins",
     "incomplete-species": "a species of the practice's own lacks a value",
+    "lowest-cut-at-ceiling": "a species of the practice's own stands no cut below its ceiling",
     "temperature-order": "the three temperatures are out of order",
     "no-reference-growth": "a species of the practice's own does not grow at reference conditions",
     # log

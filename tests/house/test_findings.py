@@ -164,6 +164,10 @@ PROBLEMS: dict[str, tuple[Changes, Place]] = {
         {"species.csv": NEW_BUT_RATE},
         ("species.csv", 2, "F"),
     ),
+    "lowest-cut-at-ceiling": (
+        {"species.csv": "species_id,lowest_cut_cm\nhydrocotyle-tripartita,20\n"},
+        ("species.csv", 2, "B"),
+    ),
     "temperature-order": (
         {"species.csv": "species_id,temp_opt_c\nrotala-rotundifolia,14\n"},
         ("species.csv", 2, "B"),
@@ -293,6 +297,7 @@ ALSO = {
     "decimal-comma-file": {"delimiter"},
     "incomplete-species": {"own-species"},
     "species-filled": {"own-species"},
+    "lowest-cut-at-ceiling": {"own-species"},
     "temperature-order": {"own-species"},
     "no-reference-growth": {"own-species"},
 }
