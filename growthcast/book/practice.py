@@ -51,7 +51,7 @@ class Key:
         if self.kind == "text":
             return "text in quotes"
         if self.kind == "currency":
-            return 'three capital letters in quotes, as "EUR"'
+            return 'the three letters of a currency of ISO 4217, as "EUR"'
         if self.kind in {"locale", "choice"}:
             return f"one of {', '.join(self.choices)}"
         if self.kind == "picture":
@@ -240,10 +240,10 @@ def _value(key: Key, value: Any, line: int | None) -> tuple[Any, list[Finding]]:
         if key.kind == "picture" and (wrong := _not_a_picture(value)):
             fix = 'copy the picture into the book\'s folder and write its name, as "logo.svg"'
             return found("not-a-picture", f"{shown(value)}, {wrong}", fix)
-        if key.kind == "currency" and not re.fullmatch("[A-Z]{3}", value):
+        if key.kind == "currency" and not _is_currency(value):
             upper = value.strip().upper()
-            fix = f'write "{upper}"' if re.fullmatch("[A-Z]{3}", upper) else 'write as "EUR"'
-            return found("not-a-choice", f"{shown(value)}, which is no currency code", fix)
+            fix = f'write "{upper}"' if _is_currency(upper) else 'write as "EUR"'
+            return found("not-a-choice", f"{shown(value)}, which is no currency of ISO 4217", fix)
         return value, []
     if key.kind == "intervals":
         return _intervals(key, value, found)
@@ -267,6 +267,12 @@ def _value(key: Key, value: Any, line: int | None) -> tuple[Any, list[Finding]]:
             return found("not-whole", f"{shown(value)}, which is not a whole number", fix)
         return int(value), []
     return float(value), []
+
+
+def _is_currency(code: str) -> bool:
+    from babel.numbers import is_currency  # a thirtieth of a second, where a currency is named
+
+    return code.isupper() and is_currency(code)
 
 
 def _not_a_picture(name: str) -> str | None:

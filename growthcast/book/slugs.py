@@ -21,6 +21,7 @@ _PROBLEMS = {
     "workbook": "the file is a spreadsheet workbook under the name of a CSV",
     "nul-bytes": "the file holds NUL bytes",
     "unknown-encoding": "the bytes are text in none of the encodings read",
+    "mixed-encoding": "text of two encodings in one file",
     "unsteady-file": "the file kept changing while it was read",
     # rows and columns
     "no-header": "there is no header row",
@@ -72,6 +73,7 @@ _PROBLEMS = {
     "cover-range": "percent cover above 100",
     "removed-before-planted": "the area's life ends before it begins",
     "incomplete-species": "a species of the practice's own lacks a value",
+    "lowest-cut-at-ceiling": "a species of the practice's own stands no cut below its ceiling",
     "temperature-order": "the three temperatures are out of order",
     "no-reference-growth": "a species of the practice's own does not grow at reference conditions",
     # log

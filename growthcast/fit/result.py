@@ -13,6 +13,7 @@ from numpy.typing import NDArray
 from threadpoolctl import threadpool_limits
 
 from growthcast.book.book import Book, Table, WholeTank
+from growthcast.finite import finite_answer
 from growthcast.fit.borrowing.evidence import borrow, with_borrowed
 from growthcast.fit.borrowing.learn import Borrowed
 from growthcast.fit.design import Design, build_design, with_spreads
@@ -118,6 +119,7 @@ class GrowthFit:
     evidence_for_everything: float | None = None
     not_fitted: dict[str, str] = field(default_factory=dict)
 
+    @finite_answer
     def posterior(self, areas: IntArray) -> AreaPosterior:
         """Posterior of the areas at these places (n,) in the book."""
         solution, pooling = self.solution, self.design.problem.pooling
@@ -136,6 +138,7 @@ class GrowthFit:
         )
 
     @cached_property
+    @finite_answer
     def border_mean(self) -> FloatArray:
         """Posterior mean (B, A) of every area's border."""
         return mean_border(self.solution.view)
@@ -204,6 +207,7 @@ class GrowthFit:
         ]
         return names
 
+    @finite_answer
     def as_dict(self) -> dict[str, Any]:
         """Return the fit as the plain mapping that ``growthcast fit --json`` prints."""
         design, effects = self.design, self.solution.view.effects

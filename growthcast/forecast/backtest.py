@@ -14,6 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from growthcast.book.book import Book
+from growthcast.finite import finite
 from growthcast.fit.result import GrowthFit, fit_growth
 from growthcast.fit.spreads import Spreads
 from growthcast.forecast.baselines import (
@@ -104,7 +105,7 @@ def backtest(
             progress(number + 1, used.size)
     return BacktestResult(
         readings=targets,
-        model=_beside(targets, [part.model for part in parts]),
+        model=finite(_beside(targets, [part.model for part in parts]), "backtest"),
         baselines={
             name: _beside(targets, [part.baselines[name] for part in parts]) for name in BASELINES
         },

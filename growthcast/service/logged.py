@@ -9,6 +9,7 @@ from datetime import date, timedelta
 import numpy as np
 
 from growthcast.book.book import Book
+from growthcast.finite import finite_answer
 from growthcast.fit.result import fit_growth
 from growthcast.forecast.report import AreaForecast, forecast_growth
 from growthcast.service.advice import TankAdvice
@@ -58,6 +59,7 @@ class AfterVisit:
     unsure: tuple[str, ...]
 
 
+@finite_answer
 def after_visit(before: Book, after: Book, tank_id: str, on: date) -> AfterVisit:
     """Return what a visit changes in one tank.
 

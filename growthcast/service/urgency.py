@@ -7,6 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from growthcast.finite import finite_answer
 from growthcast.fit.result import GrowthFit
 from growthcast.service.living import all_hold
 from growthcast.service.recommend import blocks_of_tanks
@@ -21,6 +22,7 @@ Z_80 = 1.2815515655446004
 """Standard normal quantile of 90 %."""
 
 
+@finite_answer
 def chance_some_area_over(fit: GrowthFit, tanks: IntArray, ahead_d: IntArray) -> FloatArray:
     """Chance that some area of a tank stands above its budget when nothing more is cut.
 
@@ -36,14 +38,14 @@ def chance_some_area_over(fit: GrowthFit, tanks: IntArray, ahead_d: IntArray) ->
     Returns
     -------
     array (R, T)
-        Chance [0-1]; NaN for a tank in which nothing is planted.
+        Chance [0-1]; 0 for a tank in which nothing is planted.
 
     Notes
     -----
     Counted over joint draws of heights and growth, so that what a tank's areas share counts as
     shared. A chance over many days is not summed up: each day stands for itself.
     """
-    chances = np.full((tanks.size, ahead_d.size), np.nan)
+    chances = np.zeros((tanks.size, ahead_d.size))
     for block in blocks_of_tanks(fit, tanks):
         standing = standing_areas(fit, block)
         living = standing.living
@@ -66,6 +68,7 @@ class TankGrowth:
     high: FloatArray
 
 
+@finite_answer
 def growth_against_usual(fit: GrowthFit, tanks: IntArray) -> TankGrowth:
     """How fast tanks grow on the day against what the table says for their conditions.
 

@@ -9,7 +9,7 @@ import sys
 import pytest
 
 from growthcast.book.writing.start import GUIDE
-from growthcast.errors import FitError
+from growthcast.errors import NotFinite
 from growthcast.service import logged
 from tests.books import AREAS, TANKS, write_book
 from tests.cli import run
@@ -231,7 +231,7 @@ def test_a_second_version_beside_the_log_is_named(folder):
 
 def test_a_visit_stays_written_when_nothing_can_be_forecast(folder, monkeypatch):
     def fails(*arguments):
-        raise FitError("the rates did not settle")
+        raise NotFinite("the rates did not settle")
 
     monkeypatch.setattr(logged, "after_visit", fails)
     ran = log(folder, "stems=20/12", "--yes")

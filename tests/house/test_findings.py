@@ -65,6 +65,15 @@ PROBLEMS: dict[str, tuple[Changes, Place]] = {
         {"trims.csv": FILES["trims.csv"].encode() + b"\0\0\0"},
         ("trims.csv", 6, None),
     ),
+    "mixed-encoding": (
+        {
+            "tanks.csv": FILES["tanks.csv"]
+            .replace("clinic", "clinic in Łódź")
+            .encode()
+            .replace(b"school", "school in Zürich".encode("cp1252"))
+        },
+        ("tanks.csv", 3, None),
+    ),
     "unknown-encoding": ({"trims.csv": b"date,tank_id\n\x81\xff\n"}, ("trims.csv", None, None)),
     "no-header": ({"trims.csv": "\n\n"}, ("trims.csv", 1, None)),
     "no-rows": (
@@ -154,6 +163,10 @@ PROBLEMS: dict[str, tuple[Changes, Place]] = {
     "incomplete-species": (
         {"species.csv": NEW_BUT_RATE},
         ("species.csv", 2, "F"),
+    ),
+    "lowest-cut-at-ceiling": (
+        {"species.csv": "species_id,lowest_cut_cm\nhydrocotyle-tripartita,20\n"},
+        ("species.csv", 2, "B"),
     ),
     "temperature-order": (
         {"species.csv": "species_id,temp_opt_c\nrotala-rotundifolia,14\n"},
@@ -284,6 +297,7 @@ ALSO = {
     "decimal-comma-file": {"delimiter"},
     "incomplete-species": {"own-species"},
     "species-filled": {"own-species"},
+    "lowest-cut-at-ceiling": {"own-species"},
     "temperature-order": {"own-species"},
     "no-reference-growth": {"own-species"},
 }

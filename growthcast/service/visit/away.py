@@ -13,6 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from growthcast.book.book import Book
+from growthcast.finite import finite_answer
 from growthcast.fit.design import day_number
 from growthcast.fit.result import GrowthFit
 from growthcast.service.advice import TankAdvice
@@ -65,6 +66,7 @@ class _Bridge:
     chance_bridged: FloatArray
 
 
+@finite_answer
 def weeks_away(
     book: Book,
     fit: GrowthFit,

@@ -10,6 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from growthcast.book.book import Book
+from growthcast.finite import finite_answer
 from growthcast.fit.design import Design, day_number
 from growthcast.fit.result import Basis, GrowthFit
 from growthcast.growth.quick import Singles
@@ -166,6 +167,7 @@ class _Cuts:
     chance_all: float
 
 
+@finite_answer
 def cut_sheet(book: Book, fit: GrowthFit, tank: int, next_on: date) -> CutSheet:
     """Work out today's visit to one tank.
 
@@ -212,8 +214,7 @@ def cut_sheet(book: Book, fit: GrowthFit, tank: int, next_on: date) -> CutSheet:
         holds_d = interval_d if cuts.feasible else min(holds_d, interval_d - 1)
     on = next_on - timedelta(days=interval_d)
     holds_until = on + timedelta(days=holds_d) if holds_d else None
-    chance = cuts.chance_all if cuts else 1.0
-    feasible = cuts.feasible if cuts else True
+    chance, feasible = (cuts.chance_all, cuts.feasible) if cuts else (1.0, True)
     travel = float(book.of_tanks("travel_min")[tank])
     fixed = float(terms.fixed_min[tank]) - travel
     return CutSheet(

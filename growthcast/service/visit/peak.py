@@ -10,6 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from growthcast.book.book import Book
+from growthcast.finite import finite_answer
 from growthcast.fit.design import day_number
 from growthcast.fit.result import GrowthFit
 from growthcast.service.living import all_hold
@@ -44,6 +45,7 @@ class _Band:
     high_cm: FloatArray
 
 
+@finite_answer
 def peak_plan(
     book: Book,
     fit: GrowthFit,

@@ -81,9 +81,18 @@ def test_what_is_wrong_and_on_which_line(text, slug, line, fix):
     assert fix is None or findings[0].fix == fix
 
 
-def test_currency_is_a_code():
-    _, findings = read_practice(b'[practice]\nlabour_rate_per_h = 1\ncurrency = "eur"\n')
-    assert [(item.slug, item.fix) for item in findings] == [("not-a-choice", 'write "EUR"')]
+@pytest.mark.parametrize(
+    ("code", "fix"), [("eur", 'write "EUR"'), ("EUE", 'write as "EUR"'), ("€", 'write as "EUR"')]
+)
+def test_currency_is_one_of_iso_4217(code, fix):
+    _, findings = read_practice((RATE + f'currency = "{code}"\n').encode())
+    assert [(item.slug, item.fix) for item in findings] == [("not-a-choice", fix)]
+
+
+@pytest.mark.parametrize("code", ["EUR", "CHF", "CZK", "JPY", "ZAR"])
+def test_currencies_of_the_world(code):
+    practice, findings = read_practice((RATE + f'currency = "{code}"\n').encode())
+    assert (practice.currency, findings) == (code, [])
 
 
 def test_what_pages_carry_is_read():
