@@ -249,8 +249,9 @@ def last_logged(book: Book) -> date | None:
 def _spreads_of_a_sample(book: Book, on: date) -> Spreads:
     """Learn the spreads from tanks spread evenly over a large book."""
     tanks = book.tanks.text("tank_id")
-    share = MOST_AREAS_TO_LEARN_FROM / len(book.areas)
-    chosen = tanks[np.unique(np.linspace(0, tanks.size - 1, int(share * tanks.size)).astype(int))]
+    tanks = tanks[np.isin(tanks.astype(str), book.areas.text("tank_id").astype(str))]
+    count = max(1, int(MOST_AREAS_TO_LEARN_FROM / len(book.areas) * tanks.size))
+    chosen = tanks[np.unique(np.linspace(0, tanks.size - 1, count).astype(int))]
 
     def part(table: Table) -> Table:
         return table.keep(np.isin(table.text("tank_id").astype(str), chosen.astype(str)))
