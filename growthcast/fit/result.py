@@ -16,6 +16,7 @@ from growthcast.fit.borrowing.evidence import borrow, with_borrowed
 from growthcast.fit.borrowing.learn import Borrowed
 from growthcast.fit.design import Design, build_design, with_spreads
 from growthcast.fit.learning import learn_spreads
+from growthcast.fit.lowest_cuts import lowest_cuts_shown
 from growthcast.fit.means import mean_border
 from growthcast.fit.rows.visits import LeftOut
 from growthcast.fit.solver.hierarchy import border_covariance
@@ -123,6 +124,12 @@ class GrowthFit:
     def _last_nodes(self) -> dict[str, FloatArray]:
         """What is known of the last node of every area."""
         return _last_nodes(self.solution)
+
+    @cached_property
+    def lowest_cut_cm(self) -> FloatArray:
+        """Lowest cut [cm, or % cover] that every area stands, (A,): the table's, or its log's."""
+        shown = lowest_cuts_shown(self.solution.problem)
+        return np.minimum(self.design.traits.lowest_cut_cm, shown)
 
     @property
     def log_likelihood(self) -> float:

@@ -315,7 +315,7 @@ def living_areas(fit: GrowthFit, tanks: IntArray) -> LivingAreas:
         tank=tank,
         budget_cm=design.traits.budget_cm[area],
         floor_cm=design.traits.floor_cm[area],
-        safe_cut_cm=design.traits.lowest_cut_cm[area],
+        safe_cut_cm=fit.lowest_cut_cm[area],
         pause_d=design.traits.pause_d[area],
         shape=design.problem.shape[area],
         draws=draw_growth(fit, area, tank),

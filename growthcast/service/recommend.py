@@ -21,7 +21,7 @@ from growthcast.service.effort import (
 from growthcast.service.interval import IntervalOptions, interval_options, needed_budgets
 from growthcast.service.living import LivingAreas, living_areas, living_part
 from growthcast.service.longer.full import in_full, with_next_longer
-from growthcast.service.reasons import ShortArea, Shortfall, reason_for
+from growthcast.service.reasons import ShortArea, Shortfall, limit_in_words, reason_for
 from growthcast.service.rescape.notes import (
     none_holds_in_words,
     not_holding,
@@ -146,6 +146,7 @@ class _Block:
     """
 
     book: Book
+    fit: GrowthFit
     living: LivingAreas
     terms: TankTerms
     options: list[IntervalOptions]
@@ -176,6 +177,7 @@ def _worked_out(book: Book, fit: GrowthFit, living: LivingAreas, terms: TankTerm
     fails_at_d = np.array([0 if c.failing is None else listed[c.failing] for c in choices])
     return _Block(
         book=book,
+        fit=fit,
         living=living,
         terms=terms,
         options=options,
@@ -299,6 +301,7 @@ def _shortfall(block: _Block, number: int, run: int) -> Shortfall:
                 least_cut_cm=float(least[i - here.start]),
                 needed_floor_cm=area.cut_needed_cm,
                 needed_budget_cm=float(block.needed_budget_cm[i]),
+                limit=limit_in_words(block.fit, int(living.area[i])),
             )
             for i, area in ((i, block.areas[number][i]) for i in worst)
         ),
