@@ -23,6 +23,7 @@ from growthcast.fit.solver.areas import Pooling
 from growthcast.fit.solver.linearise import ErrorModel
 from growthcast.fit.solver.problem import Block, Problem, SharedWeights
 from growthcast.fit.spreads import Spreads
+from growthcast.growth.responses import co2_slope
 from growthcast.species import SpeciesPriors, read_reference, species_priors
 
 __all__ = ["COVER_CEILING", "Design", "build_design", "day_number", "with_spreads"]
@@ -99,7 +100,9 @@ def build_design(book: Book, on: date, spreads: Spreads | None = None) -> Design
     errors = _errors(book, priors.measure_is_cover[species], spreads)
     traits = _traits(book, tank, species, priors, errors)
     conditions, clock = _clock(book, tank_index, traits, species, priors)
-    unknown_spread = conditions.unknown_log_spread(read_reference())
+    unknown_spread = conditions.unknown_log_spread(
+        read_reference(), _slope_of_tanks(tank, priors.co2_k_mg_l[species], len(tank_index))
+    )
     visits, weights_g, left_out = read_visits(
         book.trims,
         _look_up(book.trims, "area_id", _index(area_id)),
@@ -210,6 +213,13 @@ def _clock(
         planted_day=traits.planted_day,
     )
     return conditions, clock
+
+
+def _slope_of_tanks(tank: IntArray, co2_k_mg_l: FloatArray, tanks: int) -> FloatArray:
+    """Slope (K,) of the plants' log response over log CO2 where none is added, their mean."""
+    slope = co2_slope(read_reference().none_added_co2_mg_l, co2_k_mg_l)
+    total, count = np.bincount(tank, slope, tanks), np.bincount(tank, minlength=tanks)
+    return total / np.maximum(count, 1)
 
 
 def _index(ids: TextArray) -> dict[str, int]:
