@@ -97,6 +97,7 @@ class Practice:
     working_days: tuple[str, ...] = ("mon", "tue", "wed", "thu", "fri")
     hours_per_day: float = 8.0
     days_off: tuple[date, ...] = ()
+    holidays: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -112,6 +113,7 @@ class Book:
     areas: Table
     trims: Table
     conditions: Table
+    closed: Table
     species: Table
     findings: tuple[Finding, ...]
 

@@ -10,7 +10,7 @@ from typing import Any
 from growthcast.book.book import Practice
 from growthcast.book.cells.numbers import as_share
 from growthcast.book.cells.text import decode
-from growthcast.book.checks.rounds import LISTS
+from growthcast.book.checks.rounds import LISTS, wrong_region
 from growthcast.book.not_toml import parse_toml
 from growthcast.book.slugs import finding
 from growthcast.book.tables import UNIT_WORDS
@@ -37,7 +37,7 @@ class Key:
 
     section: str
     name: str
-    kind: str  # text, currency, locale, picture, number, whole, intervals, weekdays or dates
+    kind: str  # text, currency, locale, region, picture, number, whole, intervals or of LISTS
     meaning: str
     unit: str = ""
     low: float = 0.0
@@ -53,6 +53,8 @@ class Key:
             return 'three capital letters in quotes, as "EUR"'
         if self.kind == "locale":
             return f"one of {', '.join(LOCALES)}"
+        if self.kind == "region":
+            return 'the ISO 3166 code of a country or a part of it in quotes, as "DE" or "DE-BY"'
         if self.kind == "picture":
             return 'a file inside the book\'s folder that ends in .svg, .png or .jpg, as "logo.svg"'
         if self.kind == "intervals":
@@ -87,6 +89,7 @@ KEYS: tuple[Key, ...] = (
     Key("rounds", "working_days", "weekdays", "weekdays on which tanks are visited"),
     Key("rounds", "hours_per_day", "number", "hours of visits and travel", "h", 0.25, 1000),
     Key("rounds", "days_off", "dates", "days on which nobody works"),
+    Key("rounds", "holidays", "region", "whose public holidays nobody works on"),
 )
 
 
@@ -218,12 +221,14 @@ def _value(key: Key, value: Any, line: int | None) -> tuple[Any, list[Finding]]:
         item = finding(slug, FILE, line, key.name, key.name, what, key.expected, fix)
         return None, [item]
 
-    if key.kind in {"text", "currency", "locale", "picture"}:
+    if key.kind in {"text", "currency", "locale", "region", "picture"}:
         if not isinstance(value, str):
             return found("wrong-kind", f"{shown(value)} without quotes", "put it in quotes")
         if key.kind == "locale" and value not in LOCALES:
             fix = _locale_meant(value)
             return found("not-a-choice", f"{shown(value)}, whose forms are not known", fix)
+        if key.kind == "region" and (region := wrong_region(value)):
+            return found("not-a-choice", *region)
         if key.kind == "picture" and (wrong := _not_a_picture(value)):
             fix = 'copy the picture into the book\'s folder and write its name, as "logo.svg"'
             return found("not-a-picture", f"{shown(value)}, {wrong}", fix)

@@ -85,6 +85,12 @@ class Design:
         """Tank of each area, (A,)."""
         return self.traits.tank
 
+    @property
+    def stays(self) -> BoolArray:
+        """Whether an area is planted and stays so beyond the day of the fit, (A,)."""
+        removed: BoolArray = self.traits.removed_day <= self.on_day
+        return self.alive & ~removed
+
 
 def build_design(book: Book, on: date, spreads: Spreads | None = None) -> Design:
     """Turn a checked book into arrays, as it was known on ``on``; later log rows are not used."""

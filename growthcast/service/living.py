@@ -308,7 +308,7 @@ def days_between(
 def living_areas(fit: GrowthFit, tanks: IntArray) -> LivingAreas:
     """Draw the growth of the living areas of ``tanks`` (places in the book)."""
     design = fit.design
-    chosen = np.flatnonzero(design.alive & np.isin(design.tank, tanks))
+    chosen = np.flatnonzero(design.stays & np.isin(design.tank, tanks))
     area = chosen[np.argsort(design.tank[chosen], kind="stable")]
     tank, first, run = np.unique(design.tank[area], return_index=True, return_inverse=True)
     return LivingAreas(

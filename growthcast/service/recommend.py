@@ -84,8 +84,7 @@ def recommend(
         the wanted chance when cut no lower than its floor; none where no plant is likely to hold
         under the conditions given.
     """
-    if tanks is None:
-        tanks = np.arange(len(book.tanks))
+    tanks = np.arange(len(book.tanks)) if tanks is None else tanks
     terms = tank_terms(book, fit)
     advice: dict[int, TankAdvice] = {}
     for tanks_at_once in blocks_of_tanks(fit, tanks):
@@ -112,12 +111,11 @@ def tank_terms(book: Book, fit: GrowthFit) -> TankTerms:
 def blocks_of_tanks(fit: GrowthFit, tanks: IntArray) -> Iterator[IntArray]:
     """Split tanks so that a block's draws fit in memory."""
     design = fit.design
-    sizes = np.bincount(design.tank[design.alive], minlength=design.tank_id.size)[tanks]
+    sizes = np.bincount(design.tank[design.stays], minlength=design.tank_id.size)[tanks]
     block = (np.cumsum(sizes) - sizes) // AREAS_AT_ONCE
     for number in np.unique(block):
-        chosen = tanks[block == number]
         if sizes[block == number].sum() > 0:
-            yield chosen
+            yield tanks[block == number]
 
 
 def _listed(book: Book, caps: FloatArray) -> list[int]:
@@ -340,13 +338,12 @@ def _empty(book: Book, fit: GrowthFit, tank: int, terms: TankTerms) -> TankAdvic
     cap = int(terms.cap_d[tank])
     own = bool(np.isfinite(book.tanks.number("longest_interval_d")[tank]))
     limit = "the tank's own limit" if own else "the longest listed interval"
-    when = np.datetime64(int(fit.design.on_day), "D")
     return TankAdvice(
         tank_id=str(book.tanks.text("tank_id")[tank]),
         client=str(book.tanks.text("client")[tank]),
         recommended_interval_d=cap,
         limited_by=None,
-        reason=f"no area of this tank is planted on {when}, so {limit} of {cap} days stands",
+        reason=f"nothing is left planted in this tank, so {limit} of {cap} days stands",
         longest_interval_d=cap,
         confidence=float(terms.confidence[tank]),
         options=(),

@@ -162,10 +162,9 @@ def _areas(
     """Say for every area which way it goes and where that ends."""
     living, design = standing.living, fit.design
     now = ranges(standing.heights(standing.now))
-    uncut = routes[0]
     ended = np.array([routes[r].ended[i] for i, r in enumerate(chosen.tolist())])
     ends = ranges(standing.heights(ended))
-    alone = ranges(standing.heights(uncut.ended))
+    alone = ranges(standing.heights(routes[0].ended))
     weekly = np.median(
         standing.heights(standing.stages(band.target_cm[:, None]) + living.growth(7.0)), axis=1
     )
