@@ -94,7 +94,7 @@ def recommend(
             advice[tank] = with_next_longer(plain, block.efforts, run, book.practice)
             if full and not plain.nothing_holds:
                 advice[tank] = in_full(book, fit, block.living, run, advice[tank])
-    return [advice.get(int(tank)) or _empty(book, fit, int(tank), terms) for tank in tanks]
+    return [advice.get(int(tank)) or _empty(book, int(tank), terms) for tank in tanks]
 
 
 def tank_terms(book: Book, fit: GrowthFit) -> TankTerms:
@@ -333,7 +333,7 @@ def _option(block: _Block, number: int, run: int) -> OptionAdvice:
     )
 
 
-def _empty(book: Book, fit: GrowthFit, tank: int, terms: TankTerms) -> TankAdvice:
+def _empty(book: Book, tank: int, terms: TankTerms) -> TankAdvice:
     """Advice for a tank in which nothing grows: its cap, since no plant limits it."""
     cap = int(terms.cap_d[tank])
     own = bool(np.isfinite(book.tanks.number("longest_interval_d")[tank]))
@@ -343,7 +343,7 @@ def _empty(book: Book, fit: GrowthFit, tank: int, terms: TankTerms) -> TankAdvic
         client=str(book.tanks.text("client")[tank]),
         recommended_interval_d=cap,
         limited_by=None,
-        reason=f"nothing is left planted in this tank, so {limit} of {cap} days stands",
+        reason=f"this tank has no planted area any more, so {limit} of {cap} days stands",
         longest_interval_d=cap,
         confidence=float(terms.confidence[tank]),
         options=(),
