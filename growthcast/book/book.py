@@ -106,6 +106,7 @@ class Practice:
     days_off: tuple[date, ...] = ()
     whole_tank_grams: WholeTank | None = None
     whole_tank_minutes: WholeTank | None = None
+    holidays: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -121,6 +122,7 @@ class Book:
     areas: Table
     trims: Table
     conditions: Table
+    closed: Table
     species: Table
     findings: tuple[Finding, ...]
 

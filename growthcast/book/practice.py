@@ -10,7 +10,7 @@ from typing import Any, get_args
 from growthcast.book.book import Practice, WholeTank
 from growthcast.book.cells.numbers import as_share
 from growthcast.book.cells.text import decode
-from growthcast.book.checks.rounds import LISTS
+from growthcast.book.checks.rounds import LISTS, wrong_region
 from growthcast.book.not_toml import parse_toml
 from growthcast.book.slugs import finding
 from growthcast.book.tables import UNIT_WORDS
@@ -37,7 +37,8 @@ class Key:
 
     section: str
     name: str
-    kind: str  # text, choice, currency, locale, picture, number, whole, intervals or one of LISTS
+    kind: str
+    """text, choice, currency, locale, region, picture, number, whole, intervals, one of LISTS."""
     meaning: str
     unit: str = ""
     low: float = 0.0
@@ -54,6 +55,8 @@ class Key:
             return 'the three letters of a currency of ISO 4217, as "EUR"'
         if self.kind in {"locale", "choice"}:
             return f"one of {', '.join(self.choices)}"
+        if self.kind == "region":
+            return 'the ISO 3166 code of a country or a part of it in quotes, as "DE" or "DE-BY"'
         if self.kind == "picture":
             return 'a file inside the book\'s folder that ends in .svg, .png or .jpg, as "logo.svg"'
         if self.kind == "intervals":
@@ -96,6 +99,7 @@ KEYS: tuple[Key, ...] = (
     Key("rounds", "working_days", "weekdays", "weekdays on which tanks are visited"),
     Key("rounds", "hours_per_day", "number", "hours of visits and travel", "h", 0.25, 1000),
     Key("rounds", "days_off", "dates", "days on which nobody works"),
+    Key("rounds", "holidays", "region", "whose public holidays nobody works on"),
 )
 
 
@@ -227,7 +231,7 @@ def _value(key: Key, value: Any, line: int | None) -> tuple[Any, list[Finding]]:
         item = finding(slug, FILE, line, key.name, key.name, what, key.expected, fix)
         return None, [item]
 
-    if key.kind in {"text", "choice", "currency", "locale", "picture"}:
+    if key.kind in {"text", "choice", "currency", "locale", "region", "picture"}:
         if not isinstance(value, str):
             return found("wrong-kind", f"{shown(value)} without quotes", "put it in quotes")
         if key.kind == "locale" and value not in LOCALES:
@@ -237,6 +241,8 @@ def _value(key: Key, value: Any, line: int | None) -> tuple[Any, list[Finding]]:
             both = " or ".join(f'"{choice}"' for choice in key.choices)
             fix = did_you_mean(value, key.choices, f"write {both}, or leave the line out")
             return found("not-a-choice", f"{shown(value)}, which is none of them", fix)
+        if key.kind == "region" and (region := wrong_region(value)):
+            return found("not-a-choice", *region)
         if key.kind == "picture" and (wrong := _not_a_picture(value)):
             fix = 'copy the picture into the book\'s folder and write its name, as "logo.svg"'
             return found("not-a-picture", f"{shown(value)}, {wrong}", fix)

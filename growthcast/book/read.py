@@ -63,8 +63,8 @@ def inspect_book(
     findings += more
     tanks, areas = reading.table("tanks"), reading.table("areas")
     trims, conditions = reading.table("trims"), reading.table("conditions")
-    trims = reading.until(trims)
-    tables = Tables(tanks, areas, trims, conditions, species, own, today)
+    trims, closed = reading.until(trims), reading.table("closed")
+    tables = Tables(tanks, areas, trims, conditions, closed, species, own, today)
     findings += run_checks(tables, findings)
     findings += check_visit_weekdays(practice, tanks)
     ordered = tuple(sorted(in_percent_cover(findings, tables), key=note_order))
@@ -72,7 +72,7 @@ def inspect_book(
         return None, ordered
     trims = first_of_each(trims)
     conditions = first_of_each(conditions)
-    book = Book(folder, practice, tanks, areas, trims, conditions, species, ordered)
+    book = Book(folder, practice, tanks, areas, trims, conditions, closed, species, ordered)
     return book, ordered
 
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from types import MappingProxyType
 
+from growthcast.book.tables import TABLES
 from growthcast.book.words import printable
 from growthcast.errors import Finding, Level
 
@@ -67,6 +68,10 @@ _PROBLEMS = {
     "double-day": "a day is listed twice",
     # conditions
     "co2-impossible": "pH and KH imply more CO2 than water of a tank holds",
+    # closed
+    "closed-for-nobody": "the row names neither a client nor a tank",
+    "unknown-client": "no such tank is of that client",
+    "closed-backwards": "the last day closed lies before the first",
     # areas and species
     "floor-at-budget": "the floor is not below the height budget",
     "floor-at-ceiling": "the floor is not below the ceiling",
@@ -140,7 +145,7 @@ SLUGS: Mapping[str, tuple[Level, str]] = MappingProxyType(
     | {slug: ("remark", text) for slug, text in _REMARKS.items()}
 )
 
-_FILES = ("", "practice.toml", "tanks.csv", "areas.csv", "trims.csv", "conditions.csv")
+_FILES = ("", "practice.toml", *(f"{name}.csv" for name in TABLES if name != "species"))
 
 
 def finding(

@@ -169,7 +169,7 @@ _CONDITIONS = (
     _date("from_date", "first day on which the row holds", required=True),
     _number("ppfd_umol", "umol", 0, 3000, "light at the substrate"),
     _number("photoperiod_h", "h", 0, 24, "hours of light"),
-    _number("co2_mg_l", "mg/l", 0, 100, "dissolved CO2"),
+    _number("co2_mg_l", "mg/l", 0, 100, "dissolved CO2; 0 where none is added"),
     _number("ph", "pH", 4, 10, "pH"),
     _number("kh_dkh", "dKH", 0, 40, "carbonate hardness"),
     _number("no3_mg_l", "mg/l", 0, 1000, "nitrate"),
@@ -177,6 +177,14 @@ _CONDITIONS = (
     _number("k_mg_l", "mg/l", 0, 1000, "potassium"),
     _number("fe_mg_l", "mg/l", 0, 20, "iron"),
     _number("temperature_c", "c", 0, 45, "water temperature"),
+    _text("note", "anything else"),
+)
+
+_CLOSED = (
+    _text("client", "whose tanks nobody can visit"),
+    _id("tank_id", "the one tank that nobody can visit", required=False),
+    _date("from_date", "first day closed", required=True),
+    _date("to_date", "last day closed", required=True),
     _text("note", "anything else"),
 )
 
@@ -220,6 +228,7 @@ TABLES: Mapping[str, tuple[Column, ...]] = MappingProxyType(
         "areas": _AREAS,
         "trims": _TRIMS,
         "conditions": _CONDITIONS,
+        "closed": _CLOSED,
         "species": _SPECIES,
     }
 )

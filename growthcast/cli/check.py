@@ -44,7 +44,9 @@ def check_command(
     from datetime import date
 
     from growthcast.book import find_book, inspect_book
+    from growthcast.cli.output import print_line
     from growthcast.errors import Exit
+    from growthcast.service.assumed import co2_assumed
 
     day = None if on is None else parse_date(on, "--on")
     folder, fell_back = find_book(book)
@@ -55,10 +57,13 @@ def check_command(
         findings = (*findings, *_suspects(read))
     problems = sum(item.level == "problem" for item in findings)
     notes = sum(item.level == "note" for item in findings)
+    assumed = [] if read is None else co2_assumed(read)
     if as_json:
-        _print_json(findings, problems, notes)
+        _print_json(findings, problems, notes, assumed)
     else:
         _print_text(read, findings)
+        for sentence in assumed:
+            print_line(sentence)
     raise typer.Exit(Exit.BAD_INPUT if problems else Exit.ATTENTION if notes else Exit.DONE)
 
 
@@ -85,11 +90,14 @@ def _suspects(book: Book) -> list[Finding]:
     ]
 
 
-def _print_json(findings: tuple[Finding, ...], problems: int, notes: int) -> None:
+def _print_json(
+    findings: tuple[Finding, ...], problems: int, notes: int, assumed: list[str]
+) -> None:
     import json
 
     listed = [item.as_dict() for item in findings]
-    typer.echo(json.dumps({"findings": listed, "problems": problems, "notes": notes}, indent=1))
+    whole = {"findings": listed, "problems": problems, "notes": notes, "assumed": assumed}
+    typer.echo(json.dumps(whole, indent=1))
 
 
 def _print_text(read: Book | None, findings: tuple[Finding, ...]) -> None:

@@ -104,8 +104,11 @@ def open_fit(argument: str | None, on: str | None) -> tuple[Book, date, GrowthFi
     """Read and fit the book; areas whose fit did not settle are named on stderr."""
     from growthcast.cli.output import say
     from growthcast.fit.result import fit_growth, last_logged
+    from growthcast.service.assumed import co2_assumed
 
     book, day = open_book(argument, on)
+    for sentence in co2_assumed(book, unknown=False):
+        say(sentence)
     fit = fit_growth(book, day)
     unsettled = fit.design.area_id[~fit.solution.converged]
     if unsettled.size:

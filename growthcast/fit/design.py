@@ -23,6 +23,7 @@ from growthcast.fit.solver.linearise import ErrorModel
 from growthcast.fit.solver.problem import Block, Problem
 from growthcast.fit.solver.sites import Weights
 from growthcast.fit.spreads import Spreads
+from growthcast.growth.responses import co2_slope
 from growthcast.log.visits import Buckets, LeftOut, Visits, day_numbers, places, read_log
 from growthcast.species import SpeciesPriors, read_reference, species_priors
 
@@ -85,6 +86,12 @@ class Design:
         """Tank of each area, (A,)."""
         return self.traits.tank
 
+    @property
+    def stays(self) -> BoolArray:
+        """Whether an area is planted and stays so beyond the day of the fit, (A,)."""
+        removed: BoolArray = self.traits.removed_day <= self.on_day
+        return self.alive & ~removed
+
 
 def build_design(book: Book, on: date, spreads: Spreads | None = None) -> Design:
     """Turn a checked book into arrays, as it was known on ``on``; later log rows are not used."""
@@ -99,7 +106,9 @@ def build_design(book: Book, on: date, spreads: Spreads | None = None) -> Design
     errors = _errors(book, priors.measure_is_cover[species], spreads)
     traits = _traits(book, tank, species, priors, errors)
     conditions, clock = _clock(book, traits, species, priors)
-    unknown_spread = conditions.unknown_log_spread(read_reference())
+    unknown_spread = conditions.unknown_log_spread(
+        read_reference(), _slope_of_tanks(tank, priors.co2_k_mg_l[species], tank_id.size)
+    )
     log = read_log(book)
     visits = log.visits
     habits = cutting_habits(visits, traits, spreads.habit)
@@ -218,6 +227,13 @@ def _weights(buckets: Buckets, said: WholeTank | None, traits: AreaTraits) -> We
         gram_per_cm=traits.gram_per_cm,
         removed_day=traits.removed_day,
     )
+
+
+def _slope_of_tanks(tank: IntArray, co2_k_mg_l: FloatArray, tanks: int) -> FloatArray:
+    """Slope (K,) of the plants' log response over log CO2 where none is added, their mean."""
+    slope = co2_slope(read_reference().none_added_co2_mg_l, co2_k_mg_l)
+    total, count = np.bincount(tank, slope, tanks), np.bincount(tank, minlength=tanks)
+    return total / np.maximum(count, 1)
 
 
 def _traits(

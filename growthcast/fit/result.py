@@ -18,9 +18,10 @@ from growthcast.fit.borrowing.evidence import borrow, with_borrowed
 from growthcast.fit.borrowing.learn import Borrowed
 from growthcast.fit.design import Design, build_design, with_spreads
 from growthcast.fit.learning import learn_spreads
+from growthcast.fit.lowest_cuts import lowest_cuts_shown
 from growthcast.fit.means import mean_border
 from growthcast.fit.rows.chains import Link
-from growthcast.fit.solver.areas import NotFinite
+from growthcast.fit.solver.areas import CannotFit
 from growthcast.fit.solver.hierarchy import border_covariance
 from growthcast.fit.solver.likelihood import log_likelihood
 from growthcast.fit.solver.linearise import CEILING, RATE
@@ -147,6 +148,12 @@ class GrowthFit:
     def _last_nodes(self) -> dict[str, FloatArray]:
         """What is known of the last node of every area."""
         return _last_nodes(self.solution)
+
+    @cached_property
+    def lowest_cut_cm(self) -> FloatArray:
+        """Lowest cut [cm, or % cover] that every area stands, (A,): the table's, or its log's."""
+        shown = lowest_cuts_shown(self.solution.problem)
+        return np.minimum(self.design.traits.lowest_cut_cm, shown)
 
     @property
     def log_likelihood(self) -> float:
@@ -307,8 +314,9 @@ def last_logged(book: Book) -> date | None:
 def _spreads_of_a_sample(book: Book, on: date) -> Spreads:
     """Learn the spreads from tanks spread evenly over a large book."""
     tanks = book.tanks.text("tank_id")
-    share = MOST_AREAS_TO_LEARN_FROM / len(book.areas)
-    chosen = tanks[np.unique(np.linspace(0, tanks.size - 1, int(share * tanks.size)).astype(int))]
+    tanks = tanks[np.isin(tanks.astype(str), book.areas.text("tank_id").astype(str))]
+    count = max(1, int(MOST_AREAS_TO_LEARN_FROM / len(book.areas) * tanks.size))
+    chosen = tanks[np.unique(np.linspace(0, tanks.size - 1, count).astype(int))]
 
     def part(table: Table) -> Table:
         return table.keep(np.isin(table.text("tank_id").astype(str), chosen.astype(str)))
@@ -323,9 +331,9 @@ def _spreads_of_a_sample(book: Book, on: date) -> Spreads:
     design = _read_weights(build_design(sample, on))[0]
     try:
         return learn_spreads(design)[0].spreads
-    except NotFinite as fault:  # by its place in the whole book
+    except CannotFit as fault:  # by its place in the whole book
         whole = np.flatnonzero(np.isin(book.areas.text("area_id"), design.area_id[fault.areas]))
-        raise NotFinite(whole) from fault
+        raise CannotFit(whole) from fault
 
 
 def fit_growth(book: Book, on: date, spreads: Spreads | None = None) -> GrowthFit:
@@ -371,7 +379,7 @@ def _fitted(book: Book, on: date, spreads: Spreads | None) -> GrowthFit:
     fit = GrowthFit(design, solution, borrowed, book.practice.widening, evidence)
     finite = np.isfinite(fit.border_mean).all(axis=0) & np.isfinite(fit._last_nodes["stage"])
     if not finite.all():
-        raise NotFinite(np.flatnonzero(~finite))
+        raise CannotFit(np.flatnonzero(~finite))
     return fit
 
 
@@ -407,7 +415,7 @@ def on_what_fits(book: Book, attempt: Callable[[Book], Answer]) -> tuple[Answer,
     while True:
         try:
             return attempt(book), failed
-        except NotFinite as fault:
+        except CannotFit as fault:
             areas = book.areas.text("area_id")[fault.areas]
             tanks = book.areas.text("tank_id")[fault.areas]
             logged = book.trims.text("tank_id")

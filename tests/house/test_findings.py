@@ -40,6 +40,10 @@ def water(row: str) -> Changes:
     return {"conditions.csv": header + row + "\n"}
 
 
+def closed(row: str) -> Changes:
+    return {"closed.csv": f"client,tank_id,from_date,to_date\n{row}\n"}
+
+
 LINE_2 = "2026-02-01,T1,A1,"
 SEMICOLONS = "date;tank_id;area_id;before_cm\n2026-02-01;T1;A1;24,5\n2026-02-08;T1;A1;{}\n"
 NEW_WITH_SPREADS = "new-moss,,,moss,height_cm,0.05,.4,5,.2,false,80,.1,.05,5,1,.05,1,15,25,32,60"
@@ -177,6 +181,9 @@ PROBLEMS: dict[str, tuple[Changes, Place]] = {
         ("species.csv", 2, "B"),
     ),
     "co2-impossible": (water("T1,2026-01-01,90,8,,5.6,8"), ("conditions.csv", 2, "F")),
+    "closed-for-nobody": (closed(",,2026-08-01,2026-08-21"), ("closed.csv", 2, "A")),
+    "unknown-client": (closed("a clinik,,2026-08-01,2026-08-21"), ("closed.csv", 2, "A")),
+    "closed-backwards": (closed("a clinic,,2026-08-21,2026-08-01"), ("closed.csv", 2, "D")),
     "tank-mismatch": (trim("2026-02-01,T2,A1,24,12,,,\n"), ("trims.csv", 2, "B")),
     "outside-life": (trim("2025-12-31,T1,A1,24,12,,,\n"), ("trims.csv", 2, "A")),
     "after-above-before": (trim(LINE_2 + "12,24,,,\n"), ("trims.csv", 2, "E")),

@@ -40,6 +40,7 @@ class Tables:
     areas: Table
     trims: Table
     conditions: Table
+    closed: Table
     species: Table
     own_species: Table
     today: date

@@ -70,6 +70,7 @@ _TITLES = {
     "areas": "areas.csv: one row for each planted area",
     "trims": "trims.csv, the log: one row for each area cut, measured or looked at on a day",
     "conditions": "conditions.csv: light and water; a row holds until the tank's next one",
+    "closed": "closed.csv: days on which nobody can be visited, of a client or of one tank",
 }
 _WIDTH = 96
 

@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 
 from growthcast.fit.solver.linearise import CEILING, DENSITY, HABIT, RATE
 
-__all__ = ["OWN", "AreaInformation", "NotFinite", "Pooling", "area_information"]
+__all__ = ["OWN", "AreaInformation", "CannotFit", "Pooling", "area_information"]
 
 FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.int64]
@@ -19,7 +19,7 @@ OWN = [CEILING, HABIT, DENSITY]
 """Parameters that an area shares with nobody and that are eliminated first: before the rate."""
 
 
-class NotFinite(ArithmeticError):
+class CannotFit(ArithmeticError):
     """What the logs of some areas (n,), by their places, say is not a finite number."""
 
     def __init__(self, areas: IntArray) -> None:

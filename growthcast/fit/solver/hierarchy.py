@@ -13,7 +13,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from growthcast.fit.solver.areas import AreaInformation, NotFinite, Pooling
+from growthcast.fit.solver.areas import AreaInformation, CannotFit, Pooling
 from growthcast.fit.solver.linearise import CEILING, KNOTS, RATE
 
 __all__ = ["Effects", "border_covariance", "covariance_root", "solve_effects"]
@@ -214,7 +214,7 @@ def covariance_root(
 
     Raises
     ------
-    NotFinite
+    CannotFit
         If one of them is no covariance.
     """
     covariance = border_covariance(area, effects, pooling, areas)
@@ -225,7 +225,7 @@ def covariance_root(
         least = np.full(areas.size, -np.inf)
         least[finite] = np.linalg.eigvalsh(covariance[finite])[:, 0]
         wrong = least <= 0.0
-        raise NotFinite(areas[wrong if wrong.any() else least == least.min()]) from None
+        raise CannotFit(areas[wrong if wrong.any() else least == least.min()]) from None
     return root
 
 

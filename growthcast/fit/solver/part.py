@@ -17,7 +17,7 @@ from numpy.typing import NDArray
 
 from growthcast.fit.rows.chains import NODES_A_BLOCK, repacked
 from growthcast.fit.rows.drift import SpanDrift
-from growthcast.fit.solver.areas import NotFinite, Pooling
+from growthcast.fit.solver.areas import CannotFit, Pooling
 from growthcast.fit.solver.linearise import ErrorModel
 from growthcast.fit.solver.problem import Block, Point, Problem
 from growthcast.fit.solver.sites import Sites, members_of
@@ -75,8 +75,8 @@ class Part:
         """Name areas that cannot be fitted by their places in the whole."""
         try:
             yield
-        except NotFinite as fault:
-            raise NotFinite(self.areas[fault.areas]) from fault
+        except CannotFit as fault:
+            raise CannotFit(self.areas[fault.areas]) from fault
 
     def put_back(self, whole: View, part: View) -> tuple[Problem, Point]:
         """Return the whole's problem and point with the part's in their place."""

@@ -14,7 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from growthcast.fit.rows.chains import Chains, Link
-from growthcast.fit.solver.areas import OWN, NotFinite
+from growthcast.fit.solver.areas import OWN, CannotFit
 from growthcast.fit.solver.linearise import BORDER, CEILING, DENSITY, HABIT, KNOTS, RATE
 from growthcast.fit.solver.part import part_of, pays_alone, tanks_of
 from growthcast.fit.solver.problem import Point, Problem, starting_point
@@ -112,7 +112,7 @@ def _shortened_step(view: View, departure: FloatArray, share: FloatArray) -> Vie
     """Return the view a step further.
 
     Tanks whose areas cannot be linearised there, or fit worse, take a shorter step. Raises
-    ``NotFinite`` where the shortest does not help.
+    ``CannotFit`` where the shortest does not help.
     """
     tank, was = view.problem.pooling.tank, misfit_of_tanks(view)
     cut = np.ones(was.size)
@@ -120,7 +120,7 @@ def _shortened_step(view: View, departure: FloatArray, share: FloatArray) -> Vie
         point = _stepped(view, departure, share * cut[tank])
         try:
             ahead = view_of(view.problem, point)
-        except NotFinite as fault:
+        except CannotFit as fault:
             cut[tank[fault.areas]] *= SHORTEN
             continue
         worse = misfit_of_tanks(ahead) - was > MUCH_WORSE

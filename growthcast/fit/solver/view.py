@@ -8,7 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from growthcast.fit.rows.drift import SpanDrift
-from growthcast.fit.solver.areas import OWN, AreaInformation, NotFinite, area_information
+from growthcast.fit.solver.areas import OWN, AreaInformation, CannotFit, area_information
 from growthcast.fit.solver.hierarchy import Effects, solve_effects
 from growthcast.fit.solver.linearise import (
     BORDER,
@@ -58,7 +58,7 @@ def view_of(problem: Problem, point: Point) -> View:
 
     Raises
     ------
-    NotFinite
+    CannotFit
         If the chains of some areas say nothing that is a finite number.
     """
     information = np.zeros((problem.area_count, BORDER, BORDER))
@@ -76,7 +76,7 @@ def view_of(problem: Problem, point: Point) -> View:
     for matrix in (information, area.own_covariance):
         told &= np.isfinite(matrix).all(axis=(1, 2))
     if not told.all():
-        raise NotFinite(np.flatnonzero(~told))
+        raise CannotFit(np.flatnonzero(~told))
     effects = solve_effects(area, point.border, problem.pooling)
     seen_so = tuple(kept), tuple(filtered), information, score
     return View(problem, point, *seen_so, area, effects)

@@ -127,8 +127,8 @@ def tank_windows(
     chances = _all_chances(fit, advice, interval, from_day, days)
     labels: dict[int, list[str]] = {}
     for area, tank in zip(
-        np.flatnonzero(fit.design.alive).tolist(),
-        fit.design.tank[fit.design.alive].tolist(),
+        np.flatnonzero(fit.design.stays).tolist(),
+        fit.design.tank[fit.design.stays].tolist(),
         strict=True,
     ):
         labels.setdefault(tank, []).append(area_label(book, area))
@@ -221,7 +221,7 @@ def _all_chances(
 
 
 def _blocks(fit: GrowthFit, tanks: int) -> Iterator[IntArray]:
-    sizes = np.bincount(fit.design.tank[fit.design.alive], minlength=tanks)
+    sizes = np.bincount(fit.design.tank[fit.design.stays], minlength=tanks)
     block = (np.cumsum(sizes) - sizes) // AREAS_AT_ONCE
     for number in np.unique(block):
         chosen = np.flatnonzero((block == number) & (sizes > 0))

@@ -6,7 +6,7 @@ day away.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date, timedelta
 
 import numpy as np
@@ -19,6 +19,7 @@ from growthcast.fit.result import GrowthFit
 from growthcast.service.advice import TankAdvice
 from growthcast.service.interval import at_rank, highest_rank, needed_cuts
 from growthcast.service.living import all_hold
+from growthcast.service.reasons import limit_in_words
 from growthcast.service.recommend import area_label, blocks_of_tanks, recommend, tank_terms, unit_of
 from growthcast.service.visit.away_nouns import AwayArea, AwayTank
 from growthcast.service.visit.standing import (
@@ -124,7 +125,15 @@ def weeks_away(
         for run, tank in enumerate(living.tank.tolist()):
             mine = tuple(areas[i] for i in np.flatnonzero(living.run == run).tolist())
             wanted = float(confidence[tank])
-            found[tank] = _tank(book, standing, span, bridge, run, tank, wanted, mine)
+            one = _tank(book, standing, span, bridge, run, tank, wanted, mine)
+            places = living.area[living.run == run].tolist()
+            said = [
+                limit_in_words(fit, place)
+                for place, area in zip(places, mine, strict=True)
+                if area.needed_cut_cm is None
+            ]
+            limits = "".join(f". {limit}" for limit in dict.fromkeys(said) if limit)
+            found[tank] = replace(one, sentence=one.sentence + limits)
     return [found.get(int(tank)) or _bare(book, span, int(tank), confidence) for tank in tanks]
 
 

@@ -14,6 +14,7 @@ from growthcast.finite import finite_answer
 from growthcast.fit.design import day_number
 from growthcast.fit.result import GrowthFit
 from growthcast.service.living import all_hold
+from growthcast.service.reasons import limit_in_words
 from growthcast.service.recommend import area_label, tank_terms, unit_of
 from growthcast.service.visit.peak_nouns import PeakArea, PeakCut, PeakPlan
 from growthcast.service.visit.routes import Route, routes_to
@@ -163,10 +164,9 @@ def _areas(
     """Say for every area which way it goes and where that ends."""
     living, design = standing.living, fit.design
     now = ranges(standing.heights(standing.now))
-    uncut = routes[0]
     ended = np.array([routes[r].ended[i] for i, r in enumerate(chosen.tolist())])
     ends = ranges(standing.heights(ended))
-    alone = ranges(standing.heights(uncut.ended))
+    alone = ranges(standing.heights(routes[0].ended))
     weekly = np.median(
         standing.heights(standing.stages(band.target_cm[:, None]) + living.growth(7.0)), axis=1
     )
@@ -204,7 +204,9 @@ def _areas(
                 chance_best=chance,
                 regrown_share=None if route.regrown is None else float(route.regrown[i]),
                 reachable=reachable,
-                why=_why(ends[i], alone[i], band, i, unit, route, chance),
+                why=_why(
+                    ends[i], alone[i], band, i, unit, route, chance, limit_in_words(fit, place)
+                ),
                 best_from=None if later is None else on + timedelta(days=later),
             )
         )
@@ -226,7 +228,14 @@ def _best_from(standing: Standing, band: _Band, span_d: int) -> list[int | None]
 
 
 def _why(
-    end: Range, uncut: Range, band: _Band, i: int, unit: str, route: Route, chance: float
+    end: Range,
+    uncut: Range,
+    band: _Band,
+    i: int,
+    unit: str,
+    route: Route,
+    chance: float,
+    limit: str,
 ) -> str:
     """Say what keeps an area from its best, in words with numbers; nothing if nothing does."""
     low, high = float(band.low_cm[i]), float(band.high_cm[i])
@@ -248,7 +257,7 @@ def _why(
         return (
             f"it grows too fast for the visits left: it stands at {end.in_words(unit)} on the day, "
             f"above {high:.1f} {unit}, even from the lowest cut that looks right; a visit closer "
-            "to the day would mend it"
+            f"to the day would mend it{f'. {limit}' if limit else ''}"
         )
     return (
         f"its growth is not known well enough: {end.in_words(unit)} on the day, and at its best "

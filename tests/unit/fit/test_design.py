@@ -197,6 +197,19 @@ def test_conditions_never_given_widen_the_tank(tmp_path):
     assert unknown == pytest.approx(np.sqrt(0.30**2 + 2 * 0.25**2 + 4 * 0.1**2))
 
 
+def test_no_co2_added_is_3_mg_per_litre_with_its_doubt(tmp_path):
+    header = "tank_id,from_date,ppfd_umol,co2_mg_l\nlobby,2026-04-01,100,"
+    none, three = (
+        build_design(make_book(tmp_path / co2, conditions=f"{header}{co2}\n"), ON)
+        for co2 in ("0", "3")
+    )
+    np.testing.assert_array_equal(none.clock.response, three.clock.response)
+    half = none.priors.co2_k_mg_l[none.species[:2]]  # of the stems and the carpet
+    doubt = np.sqrt(none.unknown_spread**2 - three.unknown_spread**2)
+    assert doubt[0] == pytest.approx(0.36 * (half / (3.0 + half)).mean())
+    assert doubt[1] == 0.0
+
+
 def test_an_area_without_a_log_rests_on_its_tank_or_the_table(tmp_path):
     fit = fit_growth(make_book(tmp_path), ON)
     assert dict(zip(fit.design.area_id, fit.basis, strict=True)) == {
