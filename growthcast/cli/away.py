@@ -132,6 +132,10 @@ def _print(tanks: list[AwayTank], first: date, last: date) -> None:
                 [_row(area) for area in one.areas],
             )
             _bare(one)
+    print_line(
+        f"Chances are those of the visit of {tanks[0].last_visit}, from how areas will stand on "
+        "that day; those of a steady rhythm are printed by growthcast interval."
+    )
 
 
 def _bare(tank: AwayTank) -> None:

@@ -22,6 +22,7 @@ __all__ = [
     "days_in_words",
     "ranges",
     "sooner_or_later",
+    "whole_parts",
     "work_order",
 ]
 
@@ -92,6 +93,18 @@ def days_in_words(days: float) -> str:
     """Return a number of days as a person says it."""
     whole = round(days)
     return "less than a day" if whole < 1 else "1 day" if whole == 1 else f"{whole} days"
+
+
+def whole_parts(parts: Sequence[float]) -> list[int]:
+    """Round parts to whole numbers that add up to their rounded sum.
+
+    Examples
+    --------
+    >>> whole_parts((20.4, 45.4, 46.4))
+    [20, 46, 46]
+    """
+    whole: list[int] = np.diff(np.round(np.cumsum([0.0, *parts]))).astype(np.int64).tolist()
+    return whole
 
 
 def about_days(days: float) -> str:

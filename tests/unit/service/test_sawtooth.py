@@ -11,7 +11,7 @@ from growthcast.fit.result import fit_growth
 from growthcast.forecast.heights import forecast_heights
 from growthcast.service.living import living_areas
 from growthcast.service.sawtooth import SAWTOOTH_LEVELS, repeated_visits, sawtooth
-from growthcast.service.urgency import chance_some_area_over, growth_against_usual
+from growthcast.service.urgency import chance_some_area_over
 from tests.books import make_book
 
 ON = date(2026, 6, 1)
@@ -83,11 +83,3 @@ def test_an_empty_tank_has_nothing_that_could_be_over(tmp_path):
     chances = chance_some_area_over(fit, np.array([0, 1]), np.array([7]))
     assert (chances[0] > 0.0).all()
     assert (chances[1] == 0.0).all()
-
-
-def test_growth_against_usual_is_wide_without_a_log(fit):
-    growth = growth_against_usual(fit, np.array([0, 1]))
-    assert (growth.low < growth.middle).all()
-    assert (growth.middle < growth.high).all()
-    wide = np.log(growth.high / growth.low)
-    assert wide[1] > wide[0]  # nothing of the home tank is in the log
