@@ -5,9 +5,9 @@ from __future__ import annotations
 import re
 from collections.abc import Iterator
 from dataclasses import dataclass
-from typing import Any
+from typing import Any, get_args
 
-from growthcast.book.book import Practice
+from growthcast.book.book import Practice, WholeTank
 from growthcast.book.cells.numbers import as_share
 from growthcast.book.cells.text import decode
 from growthcast.book.checks.rounds import LISTS
@@ -37,11 +37,12 @@ class Key:
 
     section: str
     name: str
-    kind: str  # text, currency, locale, picture, number, whole, intervals, weekdays or dates
+    kind: str  # text, choice, currency, locale, picture, number, whole, intervals or one of LISTS
     meaning: str
     unit: str = ""
     low: float = 0.0
     high: float = 0.0
+    choices: tuple[str, ...] = ()
 
     @property
     def expected(self) -> str:
@@ -51,8 +52,8 @@ class Key:
             return "text in quotes"
         if self.kind == "currency":
             return 'three capital letters in quotes, as "EUR"'
-        if self.kind == "locale":
-            return f"one of {', '.join(LOCALES)}"
+        if self.kind in {"locale", "choice"}:
+            return f"one of {', '.join(self.choices)}"
         if self.kind == "picture":
             return 'a file inside the book\'s folder that ends in .svg, .png or .jpg, as "logo.svg"'
         if self.kind == "intervals":
@@ -69,11 +70,17 @@ LOCALES: tuple[str, ...] = (
 """Tags whose number, date and money forms are known (``brief/languages`` holds the forms)."""
 PICTURES: tuple[str, ...] = (".svg", ".png", ".jpg", ".jpeg")
 
+READINGS: tuple[str, ...] = get_args(WholeTank)
+_WHOSE = "whose {} rows of whole tanks hold: all areas', or those without their own"
+
 KEYS: tuple[Key, ...] = (
     Key("practice", "name", "text", "the practice's name"),
     Key("practice", "contact", "text", "line under the name on pages for clients"),
     Key("practice", "logo", "picture", "picture beside the name on pages for clients"),
-    Key("practice", "locale", "locale", "language, number, date and money forms of pages"),
+    Key(
+        *("practice", "locale", "locale", "language, number, date and money forms of pages"),
+        choices=LOCALES,
+    ),
     Key("practice", "currency", "currency", "ISO 4217 code"),
     Key("practice", "labour_rate_per_h", "number", "price of an hour", "", 0, 1_000_000),
     Key("visit", "fixed_min", "number", "minutes before any trimming", "min", 0, 1440),
@@ -84,6 +91,8 @@ KEYS: tuple[Key, ...] = (
     Key("fit", "height_error_cm", "number", "error of a measured height", "cm", 0.01, 100),
     Key("fit", "height_error_share", "number", "part of it that grows", "share", 0, 1),
     Key("fit", "widening", "number", "factor on the width of forecasts", "", 0.25, 4),
+    Key("log", "whole_tank_grams", "choice", _WHOSE.format("grams"), choices=READINGS),
+    Key("log", "whole_tank_minutes", "choice", _WHOSE.format("minutes"), choices=READINGS),
     Key("rounds", "working_days", "weekdays", "weekdays on which tanks are visited"),
     Key("rounds", "hours_per_day", "number", "hours of visits and travel", "h", 0.25, 1000),
     Key("rounds", "days_off", "dates", "days on which nobody works"),
@@ -218,12 +227,16 @@ def _value(key: Key, value: Any, line: int | None) -> tuple[Any, list[Finding]]:
         item = finding(slug, FILE, line, key.name, key.name, what, key.expected, fix)
         return None, [item]
 
-    if key.kind in {"text", "currency", "locale", "picture"}:
+    if key.kind in {"text", "choice", "currency", "locale", "picture"}:
         if not isinstance(value, str):
             return found("wrong-kind", f"{shown(value)} without quotes", "put it in quotes")
         if key.kind == "locale" and value not in LOCALES:
             fix = _locale_meant(value)
             return found("not-a-choice", f"{shown(value)}, whose forms are not known", fix)
+        if key.kind == "choice" and value not in key.choices:
+            both = " or ".join(f'"{choice}"' for choice in key.choices)
+            fix = did_you_mean(value, key.choices, f"write {both}, or leave the line out")
+            return found("not-a-choice", f"{shown(value)}, which is none of them", fix)
         if key.kind == "picture" and (wrong := _not_a_picture(value)):
             fix = 'copy the picture into the book\'s folder and write its name, as "logo.svg"'
             return found("not-a-picture", f"{shown(value)}, {wrong}", fix)
