@@ -51,7 +51,7 @@ _PROBLEMS = {
     "date-form": "a date in another form than YYYY-MM-DD",
     "no-such-day": "the calendar has no such day",
     "date-with-time": "a date with a time or zone",
-    "future-date": "a log date after today",
+    "future-date": "a log date later than tomorrow",
     # ids
     "id-form": "the id holds characters an id may not",
     "id-case": "two ids differ only in case",
@@ -107,6 +107,7 @@ _NOTES = {
     "light-without-food": "light far above need with little CO2 and few nutrients",
     "kh-zero": "no carbonate hardness",
     "no-light": "no light",
+    "date-tomorrow": "a log date that is tomorrow by this computer's clock",
     "empty-row": "the row says nothing about the plants",
     "same-rows": "a row is there twice",
     "removed-differs": "the heights and the removed length disagree",
@@ -115,6 +116,7 @@ _NOTES = {
     "look-differs": "the look contradicts the height beside it",
     "cut-to-nothing": "nothing was left after the cut",
     "nothing-to-share": "trimmings of a whole tank without an area to share them",
+    "grams-of-nothing": "whose grams are meant, in a row without a weight of the whole tank",
     "whole-tank-look": "a look in a row for the whole tank",
     "suspect-reading": "a reading that does not belong to the growth around it (check --deep)",
 }

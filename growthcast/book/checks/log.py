@@ -12,7 +12,7 @@ from growthcast.book.checks.together import DAY_SPAN, Tables, at_cell, day_numbe
 from growthcast.book.words import plain
 from growthcast.errors import Finding
 
-__all__ = ["LOG_CHECKS", "first_of_each"]
+__all__ = ["LOG_CHECKS", "first_of_each", "has_amounts"]
 
 _AMOUNTS = ("before_cm", "after_cm", "removed_cm", "removed_g", "minutes")
 _HEIGHTS = ("before_cm", "after_cm", "removed_cm")
@@ -36,14 +36,24 @@ def _whole_tank(trims: Table) -> NDArray[np.bool_]:
     return blank[cells.codes]
 
 
+def has_amounts(trims: Table) -> NDArray[np.bool_]:
+    """Whether a row (N,) tells how high its area stood or what came off it; a look does not."""
+    told = [np.isfinite(trims.number(name)) for name in (*_HEIGHTS, "removed_g")]
+    return np.asarray(np.logical_or.reduce(told), np.bool_)
+
+
 def check_future(tables: Tables) -> Iterator[Finding]:
-    """No log row lies after today."""
+    """No log row lies after today; tomorrow has begun already in other time zones."""
     trims, today = tables.trims, np.datetime64(tables.today, "D")
     days = trims.date("date")
-    for index in where(days > today):
+    for index in where(days > today + 1):
         found = f"{days[index]}, which is after today, {today}"
         fix = "correct the date; the log holds visits that have taken place"
         yield at_cell(trims, index, "date", "future-date", found, fix)
+    for index in where(days == today + 1):
+        found = f"{days[index]}, which is tomorrow by this computer's clock"
+        fix = "nothing to do where that day has begun at the tank; else correct the date"
+        yield at_cell(trims, index, "date", "date-tomorrow", found, fix)
 
 
 def check_tank_of_area(tables: Tables) -> Iterator[Finding]:
@@ -117,6 +127,16 @@ def check_whole_tank(tables: Tables) -> Iterator[Finding]:
         yield at_cell(trims, index, "look", "whole-tank-look", found, fix)
 
 
+def check_grams_of(tables: Tables) -> Iterator[Finding]:
+    """Whose grams a row holds is said of a whole tank's weight only."""
+    trims = tables.trims
+    idle = ~_whole_tank(trims) | np.isnan(trims.number("removed_g"))
+    for index in where(idle & np.asarray(trims.text("grams_of") != "", np.bool_)):
+        found = f"{trims.text('grams_of')[index]} in a row without a weight of the whole tank"
+        fix = "leave the cell blank; it is not used"
+        yield at_cell(trims, index, "grams_of", "grams-of-nothing", found, fix)
+
+
 def check_share(tables: Tables) -> Iterator[Finding]:
     """A whole tank's trimmings have at least one area to be shared by."""
     trims = tables.trims
@@ -128,9 +148,13 @@ def check_share(tables: Tables) -> Iterator[Finding]:
     key = tank * DAY_SPAN + days
     asked = key[candidates]
     area = tables.area_of_trims
-    own = np.unique(np.stack([key[area >= 0], area[area >= 0]]), axis=1)[0]
+    told = (area >= 0) & has_amounts(trims)
+    own = np.unique(np.stack([key[told], area[told]]), axis=1)[0]
     ruled_out = np.searchsorted(own, asked, "right") - np.searchsorted(own, asked, "left")
-    left = _living(tables, tank[candidates], days[candidates]) - ruled_out
+    of_rest = trims.text("grams_of")[candidates] == "rest"
+    if tables.whole_tank_grams == "rest":
+        of_rest = trims.text("grams_of")[candidates] != "all"
+    left = _living(tables, tank[candidates], days[candidates]) - np.where(of_rest, ruled_out, 0)
     for index in np.flatnonzero(candidates)[left <= 0].tolist():
         found = f"{plain(trims.number('removed_g')[index])} g and no area left to share it"
         fix = "name the area, or add the one that is missing; until then only its minutes count"
@@ -197,13 +221,15 @@ def _amounts(table: Table) -> list[NDArray[np.float64]]:
     return [table.number(name) for name in names]
 
 
-def _look(table: Table, index: int) -> str:
-    """Return the look of a row; conditions have none."""
-    return "" if table.name == "conditions.csv" else str(table.text("look")[index])
+def _words(table: Table, index: int) -> tuple[str, ...]:
+    """Return the words of a row beside its amounts; conditions have none."""
+    if table.name == "conditions.csv":
+        return ()
+    return str(table.text("look")[index]), str(table.text("grams_of")[index])
 
 
 def _same(table: Table, a: int, b: int) -> bool:
-    return _look(table, a) == _look(table, b) and all(
+    return _words(table, a) == _words(table, b) and all(
         bool(c[a] == c[b]) or bool(np.isnan(c[a]) and np.isnan(c[b])) for c in _amounts(table)
     )
 
@@ -211,7 +237,7 @@ def _same(table: Table, a: int, b: int) -> bool:
 def _bare(table: Table, index: int) -> bool:
     """Whether a row holds nothing but a note."""
     unmeasured = all(bool(np.isnan(cells[index])) for cells in _amounts(table))
-    return unmeasured and not _look(table, index)
+    return unmeasured and not any(_words(table, index))
 
 
 def check_double_rows(tables: Tables) -> Iterator[Finding]:
@@ -252,6 +278,7 @@ LOG_CHECKS = (
     check_inside_life,
     check_heights,
     check_whole_tank,
+    check_grams_of,
     check_share,
     check_empty_rows,
     check_double_rows,
