@@ -116,6 +116,7 @@ _NOTES = {
     "look-differs": "the look contradicts the height beside it",
     "cut-to-nothing": "nothing was left after the cut",
     "nothing-to-share": "trimmings of a whole tank without an area to share them",
+    "weight-above-areas": "a weight far above what its areas can hold",
     "grams-of-nothing": "whose grams are meant, in a row without a weight of the whole tank",
     "whole-tank-look": "a look in a row for the whole tank",
     "suspect-reading": "a reading that does not belong to the growth around it (check --deep)",
@@ -131,6 +132,7 @@ _REMARKS = {
     "after-on": "rows after the asked date are left out",
     "no-log": "there is no log",
     "spreadsheet-beside": "a spreadsheet or text file beside a table is not read",
+    "whole-tank-grams": "how weights of whole tanks are read",
     "own-species": "the practice's own species rows were laid over the table",
 }
 

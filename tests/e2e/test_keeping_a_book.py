@@ -50,7 +50,8 @@ def test_from_nothing_to_a_book_that_checks(tmp_path):
     water = ["tank_id=lobby", "from_date=2026-01-15", "co2=20", "ppfd_umol=80"]
     assert run("add", "conditions", book, *water).status == 0
     practice = tmp_path / "my book" / "practice.toml"
-    practice.write_text(practice.read_text().replace("# labour_rate_per_h", "labour_rate_per_h"))
+    written = practice.read_text().replace("# labour_rate_per_h", "labour_rate_per_h")
+    practice.write_text(written.replace("# whole_tank_", "whole_tank_"))
     checked = run("check", book)
     assert checked.status == 0, checked.err
     logged = run("log", book, "--on", "2026-02-02", "stems=24/12", "35min", "--yes")

@@ -255,6 +255,7 @@ NOTES: dict[str, tuple[Changes, Place]] = {
         whole("2026-02-01,T2,,,50,rest\n2026-02-01,T2,A3,50,,\n"),
         ("trims.csv", 2, "E"),
     ),
+    "weight-above-areas": (trim(LINE_2 + ",,,9000,\n"), ("trims.csv", 2, "G")),
     "grams-of-nothing": (whole(LINE_2 + "20,,all\n"), ("trims.csv", 2, "F")),
     "whole-tank-look": (trim("2026-02-01,T1,,,,,50,over\n"), ("trims.csv", 2, "H")),
 }
@@ -284,7 +285,9 @@ REMARKS: dict[str, tuple[Changes, Place]] = {
 }
 
 # these need more than the text of a file: see the tests below
-OTHERWISE = {"unreadable-file", "unsteady-file", "after-on", "suspect-reading"}
+OTHERWISE = {
+    *("unreadable-file", "unsteady-file", "after-on", "suspect-reading", "whole-tank-grams"),
+}
 ALSO = {
     "decimal-point": {"delimiter", "decimal-comma-file"},
     "decimal-comma-file": {"delimiter"},

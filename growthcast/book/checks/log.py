@@ -12,7 +12,7 @@ from growthcast.book.checks.together import DAY_SPAN, Tables, at_cell, day_numbe
 from growthcast.book.words import plain
 from growthcast.errors import Finding
 
-__all__ = ["LOG_CHECKS", "first_of_each", "has_amounts"]
+__all__ = ["LOG_CHECKS", "first_of_each", "has_amounts", "of_whole_tank"]
 
 _AMOUNTS = ("before_cm", "after_cm", "removed_cm", "removed_g", "minutes")
 _HEIGHTS = ("before_cm", "after_cm", "removed_cm")
@@ -30,7 +30,8 @@ _MEASURED = (
 )
 
 
-def _whole_tank(trims: Table) -> NDArray[np.bool_]:
+def of_whole_tank(trims: Table) -> NDArray[np.bool_]:
+    """Whether a row (N,) is of the whole tank."""
     cells = trims.coded["area_id"]
     blank = np.array([not value for value in cells.values], np.bool_)
     return blank[cells.codes]
@@ -113,7 +114,7 @@ def check_heights(tables: Tables) -> Iterator[Finding]:
 def check_whole_tank(tables: Tables) -> Iterator[Finding]:
     """A row for the whole tank has weight and minutes, not heights."""
     trims = tables.trims
-    whole = _whole_tank(trims)
+    whole = of_whole_tank(trims)
     if not whole.any():
         return
     for column in _HEIGHTS:
@@ -125,54 +126,6 @@ def check_whole_tank(tables: Tables) -> Iterator[Finding]:
         found = "a look in a row without an area"
         fix = "fill in the area_id; until then the look is not used"
         yield at_cell(trims, index, "look", "whole-tank-look", found, fix)
-
-
-def check_grams_of(tables: Tables) -> Iterator[Finding]:
-    """Whose grams a row holds is said of a whole tank's weight only."""
-    trims = tables.trims
-    idle = ~_whole_tank(trims) | np.isnan(trims.number("removed_g"))
-    for index in where(idle & np.asarray(trims.text("grams_of") != "", np.bool_)):
-        found = f"{trims.text('grams_of')[index]} in a row without a weight of the whole tank"
-        fix = "leave the cell blank; it is not used"
-        yield at_cell(trims, index, "grams_of", "grams-of-nothing", found, fix)
-
-
-def check_share(tables: Tables) -> Iterator[Finding]:
-    """A whole tank's trimmings have at least one area to be shared by."""
-    trims = tables.trims
-    tank, days = tables.tank_of_trims, day_numbers(trims.date("date"))
-    whole = _whole_tank(trims)
-    candidates = whole & ~np.isnan(trims.number("removed_g")) & (tank >= 0) & (days > 0)
-    if not candidates.any() or not len(tables.areas):
-        return
-    key = tank * DAY_SPAN + days
-    asked = key[candidates]
-    area = tables.area_of_trims
-    told = (area >= 0) & has_amounts(trims)
-    own = np.unique(np.stack([key[told], area[told]]), axis=1)[0]
-    ruled_out = np.searchsorted(own, asked, "right") - np.searchsorted(own, asked, "left")
-    of_rest = trims.text("grams_of")[candidates] == "rest"
-    if tables.whole_tank_grams == "rest":
-        of_rest = trims.text("grams_of")[candidates] != "all"
-    left = _living(tables, tank[candidates], days[candidates]) - np.where(of_rest, ruled_out, 0)
-    for index in np.flatnonzero(candidates)[left <= 0].tolist():
-        found = f"{plain(trims.number('removed_g')[index])} g and no area left to share it"
-        fix = "name the area, or add the one that is missing; until then only its minutes count"
-        yield at_cell(trims, index, "removed_g", "nothing-to-share", found, fix)
-
-
-def _living(tables: Tables, tank: NDArray[np.int64], days: NDArray[np.int64]) -> NDArray[np.int64]:
-    """Return how many areas live in a tank on a day."""
-    home = tables.tank_of_areas
-    planted = day_numbers(tables.areas.date("planted_on"))
-    removed = day_numbers(tables.areas.date("removed_on"))
-    known = home >= 0
-    began = np.sort((home * DAY_SPAN + planted)[known])  # of unknown date: all along
-    ended = np.sort((home * DAY_SPAN + removed)[known & (removed > 0)])
-    start, key = tank * DAY_SPAN, tank * DAY_SPAN + days
-    born = np.searchsorted(began, key, "right") - np.searchsorted(began, start, "left")
-    gone = np.searchsorted(ended, key, "left") - np.searchsorted(ended, start, "left")
-    return np.asarray(born - gone, np.int64)
 
 
 def check_empty_rows(tables: Tables) -> Iterator[Finding]:
@@ -195,7 +148,7 @@ def _keys(table: Table) -> NDArray[np.int64]:
         blank = np.asarray(table.text("tank_id") == "", np.bool_)
     else:
         area, tank = table.coded["area_id"], table.coded["tank_id"]
-        whole = _whole_tank(table)
+        whole = of_whole_tank(table)
         thing = np.where(whole, len(area.values) + tank.codes, area.codes).astype(np.int64)
         days = day_numbers(table.date("date"))
         blank = whole & np.asarray(table.text("tank_id") == "", np.bool_)
@@ -278,8 +231,6 @@ LOG_CHECKS = (
     check_inside_life,
     check_heights,
     check_whole_tank,
-    check_grams_of,
-    check_share,
     check_empty_rows,
     check_double_rows,
 )
