@@ -232,6 +232,32 @@ def test_the_tank_follows_from_the_areas(folder):
     assert ran.out.startswith("Tank home, Monday 2026-06-08:")
 
 
+def test_doubts_are_marked_before_anything_is_written_and_said_where_it_is(folder):
+    with_grams_of(folder)
+    visit = ("stems=1.8/0.9", "bucket=9000g")
+    tried = log(folder, *visit, "--json")
+    [height, left, weight] = json.loads(tried.out)["doubts"]
+    assert (height["area_id"], height["column"], height["found"]) == ("stems", "before_cm", 1.8)
+    assert height["expected"]["p10"] < 18 < height["expected"]["p90"]
+    assert height["cause"] == "a slipped decimal? 18 cm fits"
+    assert (left["column"], weight["area_id"], weight["unit"]) == ("after_cm", None, "g")
+    said = log(folder, *visit)
+    assert "3 doubts are marked with ? above: look again" in said.err
+    lines = said.out.splitlines()
+    assert lines[1].endswith("stood at 1.8 cm; cut to 0.9 cm")
+    assert lines[2].startswith("    ? 1.8 cm; expected ")
+    written = log(folder, *visit, "--yes")
+    assert written.status == 0
+    assert "trims.csv, although 3 doubts are marked above." in written.out.replace("\n    ", " ")
+
+
+def test_a_refused_visit_is_said_back_with_its_doubts(folder):
+    refused = log(folder, "stems=9/18", "--yes")
+    assert refused.status == 2
+    assert "the heights before and after the wrong way round?" in refused.out.replace("\n    ", " ")
+    assert "after-above-before" in refused.err
+
+
 def test_a_book_is_never_guessed(tmp_path, monkeypatch):
     monkeypatch.chdir(tmp_path)
     ran = run("log", "--tank", "lobby", "stems=20/12", "--yes")

@@ -14,13 +14,15 @@ from datetime import date
 from growthcast.book.book import Book, WholeTank
 from growthcast.book.words import plain
 from growthcast.book.writing.visit.entry import VisitRow
-from growthcast.service.doubts.expected import Expected, Range
+from growthcast.service.doubts.expected import Expected
 from growthcast.service.doubts.habits import amounts_on, past_cuts
 from growthcast.service.doubts.typed import FAR, Doubt, Typed
 from growthcast.service.doubts.weights import weight_of_area, weight_of_tank
 
 __all__ = ["Doubt", "doubts_of_visit"]
 
+SLIPPED = 1.5
+"""A length is taken for a slipped decimal from so many times what stood there."""
 NARROW = 1.5
 """Another area's reading is recognised where that area's 80 % range is no wider, as a ratio."""
 
@@ -68,20 +70,30 @@ def doubts_of_visit(
     return tuple(doubts)
 
 
-def _between(values: Range, unit: str) -> str:
-    return f"{values[0]:.1f} to {values[2]:.1f} {unit}"
+def _range_words(typed: Typed, area: int) -> str:
+    """Say how high an area is expected to stand."""
+    known, unit = typed.expected, typed.expected.unit(area)
+    if known.guessed[area]:
+        bounds = f"{known.floor_cm[area]:g} to {known.budget_cm[area]:g} {unit}"
+        return f"{bounds}, its floor and height budget, since nothing is logged of it"
+    low, _, high = known.range_cm(area)
+    return f"{low:.1f} to {high:.1f} {unit} (8 times of 10)"
 
 
 def _reading(typed: Typed, area: int) -> Iterator[Doubt]:
-    """Judge the height before a cut."""
-    before = typed.number(area, "before_cm")
-    if before is None or not typed.is_far(area, before):
+    """Judge the height that was read before any cut."""
+    column = "before_cm"
+    stood = typed.number(area, column)
+    if stood is None and typed.untouched(area):
+        column = "after_cm"
+        stood = typed.number(area, column)
+    if stood is None or not typed.is_far(area, stood):
         return
-    known = typed.expected
-    unit, usual = known.unit(area), known.range_cm(area)
-    sentence = f"{plain(before)} {unit}; expected {_between(usual, unit)} (8 times of 10)"
-    cause = _cause(typed, area, before, usual[1])
-    yield Doubt(known.area_id[area], "before_cm", before, usual, unit, sentence, cause)
+    known, unit = typed.expected, typed.expected.unit(area)
+    usual = known.range_cm(area)
+    sentence = f"{plain(stood)} {unit}; expected {_range_words(typed, area)}"
+    cause = _cause(typed, area, stood, usual[1])
+    yield Doubt(known.area_id[area], column, stood, usual, unit, sentence, cause)
 
 
 def _cause(typed: Typed, area: int, before: float, middle: float) -> str:
@@ -128,22 +140,22 @@ def _whose(typed: Typed, area: int, height_cm: float) -> int | None:
 
 def _height_left(typed: Typed, area: int) -> Iterator[Doubt]:
     """Judge the height after a cut: no higher than it stood, no deeper than ever."""
-    after, before = typed.number(area, "after_cm"), typed.number(area, "before_cm")
-    if after is None or (typed.untouched(area) and before is not None):
+    after = typed.number(area, "after_cm")
+    if after is None or typed.untouched(area):
         return
     known, cuts = typed.expected, typed.cuts[area]
     unit, usual = known.unit(area), known.range_cm(area)
-    slip = _slipped(after, unit, cuts.is_usual)
-    if before is None and after > usual[1] and typed.is_far(area, after):
-        sentence = f"cut to {plain(after)} {unit}; expected to stand at {_between(usual, unit)}"
-        yield Doubt(known.area_id[area], "after_cm", after, usual, unit, sentence, slip)
-        return
-    if typed.untouched(area):
-        return
+    above = typed.number(area, "before_cm") is None and after > usual[1]
     error, stands = known.error_of(area, after), float(known.lowest_cut_cm[area])
-    if never := cuts.deeper(after, error, stands, unit):
-        sentence = f"cut to {plain(after)} {unit}; {never}"
-        yield Doubt(known.area_id[area], "after_cm", after, cuts.range_cm, unit, sentence, slip)
+    if above and typed.is_far(area, after):
+        why = f"expected to stand at {_range_words(typed, area)}"
+    elif why := cuts.deeper(after, error, stands, unit):
+        usual = cuts.range_cm
+    else:
+        return
+    sentence = f"cut to {plain(after)} {unit}; {why}"
+    slip = _slipped(after, unit, cuts.is_usual)
+    yield Doubt(known.area_id[area], "after_cm", after, usual, unit, sentence, slip)
 
 
 def _length(typed: Typed, area: int) -> Iterator[Doubt]:
@@ -151,13 +163,15 @@ def _length(typed: Typed, area: int) -> Iterator[Doubt]:
     removed = typed.number(area, "removed_cm")
     if not removed or typed.number(area, "before_cm") is not None:
         return
-    known = typed.expected
-    unit, usual = known.unit(area), known.range_cm(area)
+    known, unit = typed.expected, typed.expected.unit(area)
+    usual = known.range_cm(area)
     stood = removed + (typed.number(area, "after_cm") or 0.0)
     if stood <= usual[1] or not typed.is_far(area, stood):
         return
-    slip = _slipped(removed, unit, lambda cm: cm < removed and 0.1 * usual[1] < cm < usual[2])
-    sentence = f"{plain(removed)} {unit} taken off; expected to stand at {_between(usual, unit)}"
+    far = removed > SLIPPED * usual[2]
+    slip = _slipped(removed, unit, lambda cm: far and 0.1 * usual[1] < cm < usual[2])
+    sentence = f"{plain(removed)} {unit} taken off; expected to stand at "
+    sentence += _range_words(typed, area)
     yield Doubt(known.area_id[area], "removed_cm", removed, usual, unit, sentence, slip)
 
 
@@ -170,9 +184,7 @@ def _look(typed: Typed, area: int) -> Iterator[Doubt]:
     if known.chance_of_look(area, str(look)) >= FAR:
         return
     unit, usual = known.unit(area), known.range_cm(area)
-    sentence = (
-        f"looked {look}; expected {_between(usual, unit)}, with a floor of "
-        f"{known.floor_cm[area]:g} and a height budget of {known.budget_cm[area]:g} {unit}"
-    )
+    bounds = f"{known.floor_cm[area]:g} and a height budget of {known.budget_cm[area]:g} {unit}"
+    sentence = f"looked {look}; expected {_range_words(typed, area)}, with a floor of {bounds}"
     cause = "a cut that is not in the log?" if look == "short" else ""
     yield Doubt(known.area_id[area], "look", str(look), usual, unit, sentence, cause)

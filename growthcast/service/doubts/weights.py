@@ -15,7 +15,7 @@ TOO_HEAVY, TOO_FAR = 2.33, 2.58
 """Deviations beyond which a weight is questioned: 1 in 100 above all that stands, or either side of
 what a known cut weighs."""
 SLIP = 5.0
-"""A slipped decimal is named from so many times the weight expected; water makes up less."""
+"""A slipped decimal is named from so many times the weight expected; below, it may be water."""
 
 
 def weight_of_area(typed: Typed, area: int) -> Iterator[Doubt]:
@@ -73,6 +73,8 @@ def _is_odd(grams: float, weight: Weight, told: bool) -> bool:
 
 def _cause(grams: float, weight: Weight, told: bool) -> str:
     low, middle, high = weight.range_g
+    if middle < grams <= SLIP * middle:
+        return "weighed with its water?"
     low = low if told else middle / SLIP
     for factor, slip in (
         (10.0, "a slipped decimal"),
@@ -81,7 +83,7 @@ def _cause(grams: float, weight: Weight, told: bool) -> str:
     ):
         if low <= factor * grams <= high:
             return f"{slip}? {plain(factor * grams)} g fits"
-    return "weighed with its water?" if middle < grams <= SLIP * middle else ""
+    return ""
 
 
 def _doubt(area_id: str | None, grams: float, weight: Weight, what: str, cause: str) -> Doubt:
