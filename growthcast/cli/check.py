@@ -66,7 +66,7 @@ def check_command(
 
 def _on_grams(book: Book) -> Iterator[Finding]:
     """Say how weights of whole tanks are read, as far as it is known without a fit."""
-    from growthcast.book.checks.weights import remark_on_grams
+    from growthcast.book.checks.readings import remark_on_grams
 
     said = book.practice.whole_tank_grams
     why = "growthcast check --deep says how" if said is None else "as [log] whole_tank_grams says"
@@ -77,7 +77,7 @@ def _of_fit(book: Book) -> list[Finding]:
     """Notes on the log rows that a fit set aside, and how it read the weights of whole tanks."""
     from datetime import date
 
-    from growthcast.book.checks.weights import remark_on_grams
+    from growthcast.book.checks.readings import remark_on_grams
     from growthcast.book.slugs import finding
     from growthcast.fit.result import fit_growth, last_logged
     from growthcast.service.logged import whose_grams

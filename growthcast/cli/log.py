@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import sys
 from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date, timedelta
@@ -11,13 +10,12 @@ from typing import TYPE_CHECKING, Annotated, Any
 import typer
 
 from growthcast.cli.options import AsJson, parse_date
-from growthcast.errors import GrowthcastError, RowsRefused, UsageError
+from growthcast.errors import GrowthcastError, RowsRefused
 
 if TYPE_CHECKING:
-    from growthcast.book.book import Book
+    from growthcast.book.book import Book, WholeTank
     from growthcast.book.writing.append import Addition
     from growthcast.book.writing.visit.entry import VisitRow
-    from growthcast.book.writing.visit.names import Place
     from growthcast.errors import Finding
     from growthcast.fit.result import GrowthFit
     from growthcast.service.doubts.typed import Doubt
@@ -74,8 +72,11 @@ def log_command(
     from growthcast.book.read import read_book
     from growthcast.book.shipped import find_own_book
     from growthcast.book.writing.visit.entry import looks_like_item
-    from growthcast.book.writing.visit.places import tank_of_visit
+    from growthcast.book.writing.visit.places import tank_of_visit, visit_rows
+    from growthcast.cli.ask import answer, ask_for_visit
+    from growthcast.cli.logged import print_outlook
     from growthcast.cli.output import print_line, say
+    from growthcast.service.logged import whose_grams
 
     items = visit or []
     named = items[0] if items and not looks_like_item(items[0]) else None
@@ -88,39 +89,37 @@ def log_command(
     book = read_book(folder, today=today)
     tank_id = tank_of_visit(book, tank, items)
     asked = not items
-    rows = _asked(book, tank_id, day) if asked else _parsed(book, tank_id, day, items)
+    rows = (ask_for_visit if asked else visit_rows)(book, tank_id, day, items)
     if not rows:
         say("Nothing was typed, so nothing was written.")
         return
     entry = _Visit(book, tank_id, day, today, rows)
     tried = entry.tried()
     before = _before(entry)
-    doubts = () if before is None else _doubts(entry, *before)
-    words = _understood(entry, doubts)
+    grams = whose_grams(book)
+    doubts = () if before is None else _doubts(entry, *before, grams[0])
+    words = _understood(entry, grams, doubts)
     if not as_json:
         for line in words:
             print_line(line)
     if isinstance(tried, RowsRefused):
         raise tried
     _say_notes((*(i for i in book.findings if i.slug == "conflict-copy"), *tried.findings))
-    if doubts:
+    if doubts and not yes:
         say(f"{_counted(doubts)} marked with ? above: look again before it is written.")
     if not yes and asked:
-        yes = _answer("Write it? [y/N] ").casefold() in {"y", "yes"}
+        yes = answer("Write it? [y/N] ").casefold() in {"y", "yes"}
     if not yes:
         say("Nothing is written yet; the same line with --yes writes it.")
         _print_json(entry, words, doubts, written=False, news=None, as_json=as_json)
         return
     added = entry.written()
     if not as_json:
-        although = f", although {_counted(doubts)} marked above" if doubts else ""
-        place = folder / "trims.csv"
-        print_line(f"Written to {place}{although}. growthcast unlog takes it back.")
+        but = f", although {_counted(doubts)} marked above" if doubts else ""
+        print_line(f"Written to {folder / 'trims.csv'}{but}. growthcast unlog takes it back.")
     news = None if added.book is None or before is None else _news(before[1], added.book, entry)
     _print_json(entry, words, doubts, written=True, news=news, as_json=as_json)
     if news is not None and not as_json:
-        from growthcast.cli.logged import print_outlook
-
         print_outlook(news, tank_id, day, _found(rows))
 
 
@@ -181,91 +180,24 @@ def _before(entry: _Visit) -> tuple[Book, GrowthFit] | None:
         return None
 
 
-def _doubts(entry: _Visit, book: Book, fit: GrowthFit) -> tuple[Doubt, ...]:
+def _doubts(entry: _Visit, book: Book, fit: GrowthFit, reading: WholeTank) -> tuple[Doubt, ...]:
     from growthcast.service.doubts.expected import expected_at
     from growthcast.service.doubts.judge import doubts_of_visit
-    from growthcast.service.logged import whose_grams
 
     expected = expected_at(fit, book, entry.tank_id)
-    return doubts_of_visit(expected, entry.rows, book, entry.day, whose_grams(book)[0])
+    return doubts_of_visit(expected, entry.rows, book, entry.day, reading)
 
 
-def _understood(entry: _Visit, doubts: Sequence[Doubt]) -> list[str]:
+def _understood(entry: _Visit, grams: tuple[WholeTank, str], doubts: Sequence[Doubt]) -> list[str]:
     """Say the visit back, with its doubts under what they are about."""
     from growthcast.book.writing.visit.echo import visit_in_words
     from growthcast.book.writing.visit.places import places_of
-    from growthcast.service.logged import whose_grams
 
     said: dict[str | None, list[str]] = {}
     for doubt in doubts:
         said.setdefault(doubt.area_id, []).append(doubt.words)
     places = places_of(entry.book, entry.tank_id, entry.day)
-    grams = whose_grams(entry.book)
     return visit_in_words(entry.tank_id, entry.day, entry.rows, places, grams, said)
-
-
-def _parsed(book: Book, tank_id: str, day: date, items: Sequence[str]) -> tuple[VisitRow, ...]:
-    from growthcast.book.writing.visit.entry import parse_visit
-    from growthcast.book.writing.visit.places import areas_elsewhere, places_of
-
-    return parse_visit(items, places_of(book, tank_id, day), areas_elsewhere(book, tank_id))
-
-
-def _asked(book: Book, tank_id: str, day: date) -> tuple[VisitRow, ...]:
-    """Ask for every area without a row of its own on the day, then for the whole tank."""
-    from growthcast.book.writing.visit.entry import GRAMMAR
-    from growthcast.book.writing.visit.places import places_of
-    from growthcast.cli.output import say
-
-    say(f"{tank_id} on {day}: type what you did, Enter to skip an area, ? for what to write.")
-    items: list[str] = []
-    asked = [p for p in places_of(book, tank_id, day) if p.alive and not p.logged]
-    for place in (*asked, None):
-        while True:
-            typed = _answer(_question(place), items)
-            if typed == "?":
-                say(GRAMMAR)
-                continue
-            # Several amounts may stand apart, as in the question; a note keeps its blanks.
-            parts = [typed] if "note:" in typed else typed.split()
-            if place is not None:
-                parts = [f"{place.area_id}={'+'.join(parts)}"] if parts else []
-            try:
-                if parts:
-                    _parsed(book, tank_id, day, [*items, *parts])
-                    items += parts
-                break
-            except UsageError as error:
-                say(str(error))
-    return _parsed(book, tank_id, day, items)
-
-
-def _question(place: Place | None) -> str:
-    if place is None:
-        return "whole tank (bucket=180g 35min): "
-    named = f"{place.label} ({place.area_id})" if place.label else place.area_id
-    return f"{named}, {place.unit} before/after: "
-
-
-def _answer(question: str, so_far: Sequence[str] = ()) -> str:
-    """Return a line typed at a question on stderr; the end of the input leaves without writing.
-
-    What was typed so far is then said back, so that it can be given again.
-    """
-    from growthcast.cli.output import printable
-
-    if sys.stdin is None:
-        raise UsageError(
-            "there is no input to type the visit at; write it in the line, as in stems=24/12"
-        )
-    print(printable(question), end="", file=sys.stderr, flush=True)  # noqa: T201
-    line = sys.stdin.readline()
-    if not line:
-        typed = f"; typed so far: {' '.join(so_far)}" if so_far else ""
-        raise UsageError(
-            f"the input ended before the visit was complete; nothing was written{typed}"
-        )
-    return line.strip()
 
 
 def _say_notes(findings: Sequence[Finding]) -> None:

@@ -11,7 +11,6 @@ from growthcast.book.checks.log import LOG_CHECKS
 from growthcast.book.checks.readings import READING_CHECKS
 from growthcast.book.checks.together import Tables, expected_cover
 from growthcast.book.checks.water import WATER_CHECKS
-from growthcast.book.checks.weights import WEIGHT_CHECKS
 from growthcast.errors import Finding
 
 __all__ = ["CHECKS", "in_percent_cover", "run_checks"]
@@ -20,7 +19,6 @@ CHECKS: tuple[Callable[[Tables], Iterator[Finding]], ...] = (
     *ID_CHECKS,
     *AREA_CHECKS,
     *LOG_CHECKS,
-    *WEIGHT_CHECKS,
     *READING_CHECKS,
     *WATER_CHECKS,
 )

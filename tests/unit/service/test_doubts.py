@@ -8,8 +8,7 @@ from datetime import date, timedelta
 import numpy as np
 import pytest
 
-from growthcast.book.writing.visit.entry import parse_visit
-from growthcast.book.writing.visit.places import areas_elsewhere, places_of
+from growthcast.book.writing.visit.places import visit_rows
 from growthcast.growth.normal import normal_quantile
 from growthcast.service.doubts.expected import Expected, expected_at
 from growthcast.service.doubts.judge import doubts_of_visit
@@ -48,8 +47,7 @@ def expected(stems=(20.0, 0.0), carpet=(3.0, 0.0), **changes):
 
 
 def doubts(book, known, line, reading="all"):
-    places = places_of(book, "lobby", ON)
-    rows = parse_visit(line.split(), places, areas_elsewhere(book, "lobby"))
+    rows = visit_rows(book, "lobby", ON, line.split())
     return doubts_of_visit(known, rows, book, ON, reading)
 
 

@@ -12,11 +12,11 @@ from growthcast.book.checks.log import has_amounts
 from growthcast.book.suppose import Cell
 from growthcast.book.words import did_you_mean, shown
 from growthcast.book.writing.visit.echo import measured_areas
-from growthcast.book.writing.visit.entry import Amount, VisitRow
+from growthcast.book.writing.visit.entry import Amount, VisitRow, parse_visit
 from growthcast.book.writing.visit.names import Place
 from growthcast.errors import UsageError
 
-__all__ = ["areas_elsewhere", "log_rows", "places_of", "tank_of_visit"]
+__all__ = ["log_rows", "places_of", "tank_of_visit", "visit_rows"]
 
 
 def places_of(book: Book, tank_id: str, day: date) -> tuple[Place, ...]:
@@ -42,7 +42,7 @@ def places_of(book: Book, tank_id: str, day: date) -> tuple[Place, ...]:
     )
 
 
-def areas_elsewhere(book: Book, tank_id: str) -> dict[str, str]:
+def _areas_elsewhere(book: Book, tank_id: str) -> dict[str, str]:
     """Return the tank of every area that is in another one."""
     pairs = zip(book.areas.text("area_id"), book.areas.text("tank_id"), strict=True)
     return {area: tank for area, tank in pairs if tank != tank_id}
@@ -64,6 +64,11 @@ def tank_of_visit(book: Book, tank_id: str | None, items: Sequence[str]) -> str:
     if len(named) == 1:
         return str(named.pop())
     raise UsageError(f"name the tank with --tank ID; the tanks are {', '.join(tanks[:12])}")
+
+
+def visit_rows(book: Book, tank_id: str, day: date, items: Sequence[str]) -> tuple[VisitRow, ...]:
+    """Return the rows that a line of a visit to a tank means."""
+    return parse_visit(items, places_of(book, tank_id, day), _areas_elsewhere(book, tank_id))
 
 
 def log_rows(
