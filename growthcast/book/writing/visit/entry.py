@@ -42,7 +42,7 @@ LOOKS = ("short", "right", "over")
 GRAMMAR = (
     "What to write: stems=24/12 stood at 24 cm, cut to 12; stems=24 measured, not cut; "
     "stems=/12 cut to 12; crypt=-3cm length taken off; stems=180g drained weight; "
-    "moss=look:right by eye (short, right, over); stems=15min minutes for it; "
+    "moss=right by eye (short, right, over); stems=15min minutes for it; "
     "stems=note:text; several with + as in stems=24/12+over+90g. "
     "Without a name, the whole tank's: 180g 35min; bucket=900g is everything that came out of it, "
     "rest=900g what the areas without amounts of their own gave. all=right looks at every area, "
