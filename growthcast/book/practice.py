@@ -3,18 +3,18 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Iterator
 from dataclasses import dataclass
 from typing import Any, get_args
 
 from growthcast.book.book import Practice, WholeTank
 from growthcast.book.cells.numbers import as_share
 from growthcast.book.cells.text import decode
+from growthcast.book.checks.names import odd_key_names
 from growthcast.book.checks.rounds import LISTS, wrong_region
 from growthcast.book.not_toml import parse_toml
 from growthcast.book.slugs import finding
 from growthcast.book.tables import UNIT_WORDS
-from growthcast.book.words import did_you_mean, is_one_slip, plain, shown
+from growthcast.book.words import did_you_mean, plain, shown
 from growthcast.errors import Finding
 
 __all__ = ["KEYS", "WRITE_ONE", "Key", "read_practice"]
@@ -114,7 +114,7 @@ def read_practice(data: bytes) -> tuple[Practice | None, list[Finding]]:
     if broken and not content:
         return None, findings
     lines = _lines_of_keys(text)
-    findings += _odd_names(content, lines)
+    findings += odd_key_names(content, lines, [(key.section, key.name) for key in KEYS])
     values: dict[str, Any] = {}
     for key in KEYS:
         section = content.get(key.section, {})
@@ -150,72 +150,6 @@ def _lines_of_keys(text: str) -> dict[tuple[str, str], int]:
                 lines.setdefault((part, name), number)
             lines.setdefault((section, name), number)
     return lines
-
-
-def _odd_names(content: dict[str, Any], lines: dict[tuple[str, str], int]) -> Iterator[Finding]:
-    """Yield what is odd about the names of sections and keys."""
-    sections = list(dict.fromkeys(key.section for key in KEYS))
-    absent = [name for name in sections if name not in content]
-    for name, value in content.items():
-        if name in sections and isinstance(value, dict):
-            yield from _odd_keys(name, value, content, lines)
-        elif name in sections:
-            line = lines.get(("", name))
-            found = f"{shown(name)} as a key"
-            fix = f"write it as a section: [{name}]"
-            yield finding("wrong-kind", FILE, line, name, name, found, "a section", fix)
-        elif not isinstance(value, dict):
-            homes = [key.section for key in KEYS if key.name == name]
-            fix = f"move it under [{homes[0]}]" if homes else "nothing to do; the key is kept"
-            slug = "near-key" if homes else "unknown-key"
-            found = f"{shown(name)} outside any section"
-            line = lines.get(("", name))
-            yield finding(slug, FILE, line, name, "key", found, "a key in its section", fix)
-        else:
-            yield _odd(name, absent, lines.get((name, "")), "section", name)
-
-
-def _odd_keys(
-    section: str,
-    content: dict[str, Any],
-    everything: dict[str, Any],
-    lines: dict[tuple[str, str], int],
-) -> Iterator[Finding]:
-    known = [key.name for key in KEYS if key.section == section]
-    absent = [name for name in known if name not in content]
-    elsewhere = {
-        key.name: key.section
-        for key in KEYS
-        if key.section != section and key.name not in _section(everything, key.section)
-    }
-    for name in content:
-        line = lines.get((section, name))
-        slip = next((other for other in elsewhere if is_one_slip(name, other)), None)
-        if name in known:
-            continue
-        if slip and not any(is_one_slip(name, other) for other in absent):
-            found = f"{shown(name)} under [{section}]"
-            fix = f"move it under [{elsewhere[slip]}]"
-            fix += "" if name == slip else f" and write {slip}"
-            yield finding("near-key", FILE, line, name, "key", found, "a key of its section", fix)
-        else:
-            yield _odd(name, absent, line, "key", name)
-
-
-def _section(content: dict[str, Any], name: str) -> dict[str, Any]:
-    section = content.get(name)
-    return section if isinstance(section, dict) else {}
-
-
-def _odd(name: str, absent: list[str], line: int | None, what: str, column: str) -> Finding:
-    slip = next((known for known in absent if is_one_slip(name, known)), None)
-    if slip:
-        fix = f"did you mean {shown(slip)}?"
-        expected = f"a known {what}"
-        return finding("near-key", FILE, line, column, what, shown(name), expected, fix)
-    fix = did_you_mean(name, absent, f"nothing to do; the {what} is kept as it is")
-    found = f"{shown(name)}, a {what} nobody asked for"
-    return finding(f"unknown-{what}", FILE, line, column, what, found, f"a known {what}", fix)
 
 
 def _locale_meant(value: str) -> str:

@@ -93,14 +93,6 @@ class AreaPosterior:
         )
 
 
-@dataclass(frozen=True, slots=True)
-class WholeTankGrams:
-    """What weights of whole tanks are read to hold, everything or the rest, and why."""
-
-    reading: WholeTank
-    why: str
-
-
 @dataclass(frozen=True)
 class GrowthFit:
     """A book's fitted growth: the arrays it was fitted from and the solution.
@@ -109,8 +101,8 @@ class GrowthFit:
     ``widening`` multiplies the standard deviations of everything that is forecast: 1 unless the
     practice asks for what its backtest has taught. ``evidence_for_everything`` is the log
     likelihood that whole tanks' weights hold everything less that they hold the rest, None where
-    nobody need ask. ``not_fitted`` names the tanks that rest on the table because their log cannot
-    be fitted, with why.
+    nobody need ask; ``grams_said`` is what the practice says of it. ``not_fitted`` names the tanks
+    that rest on the table because their log cannot be fitted, with why.
     """
 
     design: Design
@@ -118,6 +110,7 @@ class GrowthFit:
     borrowed: Borrowed | None = None
     widening: float = 1.0
     evidence_for_everything: float | None = None
+    grams_said: WholeTank | None = None
     not_fitted: dict[str, str] = field(default_factory=dict)
 
     @finite_answer
@@ -175,18 +168,19 @@ class GrowthFit:
         ]
 
     @property
-    def whole_tank_grams(self) -> WholeTankGrams | None:
-        """How weights of whole tanks are read, None for a log without any."""
-        weights, evidence = self.design.problem.weights, self.evidence_for_everything
-        if not weights.grams.size:
-            return None
-        if evidence is None:
-            everything = bool(weights.everything.all())
-            return WholeTankGrams("all" if everything else "rest", "as the book says")
-        odds = f"the log makes it {np.exp(min(abs(evidence), 20.0)):.0f} times as likely"
-        if abs(evidence) < CLEARLY:
-            odds = "the log does not tell which, so everything is assumed"
-        return WholeTankGrams("rest" if evidence < -CLEARLY else "all", odds)
+    def whole_tank_grams(self) -> tuple[WholeTank, str]:
+        """Whether weights of whole tanks are read as everything or as the rest, and why."""
+        evidence = self.evidence_for_everything
+        if self.grams_said is not None:
+            return self.grams_said, "as [log] whole_tank_grams says"
+        if evidence is None or abs(evidence) < CLEARLY:
+            return "all", "nothing in the log tells, so everything"
+        times = np.exp(min(abs(evidence), np.log(1000.0)))
+        more = "more than " if abs(evidence) > np.log(1000.0) else ""
+        return (
+            "rest" if evidence < 0.0 else "all",
+            f"the log makes it {more}{times:.0f} times as likely",
+        )
 
     @property
     def unused_weights(self) -> list[LeftOut]:
@@ -265,8 +259,8 @@ class GrowthFit:
             | {"log_sd": {name: round(sd, 4) for name, sd in design.spreads.sd.items()}},
             "log_likelihood": round(self.log_likelihood, 4),
             "whole_tank_grams": None
-            if (read := self.whole_tank_grams) is None
-            else {"reading": read.reading, "why": read.why},
+            if not design.problem.weights.grams.size
+            else dict(zip(("reading", "why"), self.whole_tank_grams, strict=True)),
             "not_fitted": [{"tank_id": tank, "why": why} for tank, why in self.not_fitted.items()],
             "steps": self.solution.steps,
             "areas_with_spans": int(logged.sum()),
@@ -376,7 +370,9 @@ def _fitted(book: Book, on: date, spreads: Spreads | None) -> GrowthFit:
     if borrowed.model != "none":
         design = replace(design, problem=with_borrowed(design.problem, borrowed))
         solution = solve(design.problem, solution.point)
-    fit = GrowthFit(design, solution, borrowed, book.practice.widening, evidence)
+    practice = book.practice
+    read = evidence, practice.whole_tank_grams
+    fit = GrowthFit(design, solution, borrowed, practice.widening, *read)
     finite = np.isfinite(fit.border_mean).all(axis=0) & np.isfinite(fit._last_nodes["stage"])
     if not finite.all():
         raise CannotFit(np.flatnonzero(~finite))

@@ -2,7 +2,8 @@
 
 A row of one area with minutes timed that area. A whole-tank row's minutes are the trimming of the
 areas that have no row of their own that day, or of all areas that have no minutes of their own:
-both are how people log, and the log itself tells which (``learn.py``).
+both are how people log, and the log itself tells which (``learn.py``), unless the practice says
+that they are those of all areas, timed by themselves or not, or of the areas not timed.
 """
 
 from __future__ import annotations
@@ -110,6 +111,7 @@ def timed_trims(book: Book, fit: GrowthFit) -> TimedTrims:
     row, shared = _whole_tank_links(design, tank[whole], day[whole])
     when = day[whole][row]
     kept = ~np.isin(_pair(shared, when), own_pair)
+    kept |= book.practice.whole_tank_minutes == "all"
     rows = np.concatenate([own, whole])
     row = np.concatenate([np.arange(own.size), own.size + row[kept]])
     where = np.concatenate([area[own], shared[kept]])

@@ -178,8 +178,8 @@ def _evidence(
 
 def _read_alike(design: Design, usual: GrowthFit) -> Design:
     """Read weights of whole tanks as a fit does."""
-    weights, read = design.problem.weights, usual.whole_tank_grams
-    if read is None or read.reading == "all":
+    weights = design.problem.weights
+    if usual.whole_tank_grams[0] == "all":
         return design
     weights = replace(weights, everything=weights.everything & weights.said)
     return replace(design, problem=replace(design.problem, weights=weights))
