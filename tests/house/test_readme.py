@@ -31,7 +31,7 @@ CUT = "...\n"
 
 
 def printed(arguments, until=None):
-    """Return what a command prints, without blank lines and spaces at line ends, as far as shown."""
+    """Return what a command prints as far as shown, no blank lines or spaces at line ends."""
     ran = run(*arguments.split())
     assert ran.status == 0
     lines = [line.rstrip() + "\n" for line in ran.out.splitlines() if line.strip()]

@@ -24,7 +24,7 @@ FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.int64]
 
 JUDGEMENT_ERROR_SHARE = 0.15
-"""Error of a judgement by eye, as a share of the height (MODEL.md, an estimate)."""
+"""Error of a judgement by eye, as a share of the height (an estimate)."""
 STEEPEST = 30.0
 LOWEST_FLOOR_SHARE = 0.05
 """A floor of nothing is judged as this share of the budget."""
