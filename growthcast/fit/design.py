@@ -35,7 +35,7 @@ BoolArray = NDArray[np.bool_]
 TextArray = NDArray[np.object_]
 
 COVER_ERROR_POINTS = 5.0
-"""Error of a cover judged by eye, in points of percent (BOOK.md, an estimate)."""
+"""Error of a cover judged by eye, in points of percent (an estimate)."""
 COVER_CEILING, COVER_CEILING_SPREAD = 100.0, 0.005
 NEAR_CEILING_SHARE, READINGS_NEAR_CEILING = 0.8, 2
 """A ceiling is learnt once this many readings lie above this share of the one expected."""

@@ -55,8 +55,8 @@ class AreaPosterior:
     Attributes
     ----------
     border : array (B, n)
-        Log rate (at reference conditions), log ceiling, log density, and the knots of the tank's
-        drift, in the order of ``fit.solver.linearise``.
+        Log ceiling, log usual cut height, log density, log rate (at reference conditions) and the
+        knots of the tank's drift, in the order of ``fit.solver.linearise``.
     covariance : array (n, B, B)
         Their covariance, what areas share included.
     last_stage, last_stage_variance : array (n,)

@@ -26,7 +26,7 @@ FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.int64]
 
 JUDGEMENT_ERROR_SHARE = 0.15
-"""Error of a judgement by eye, as a share of the height (MODEL.md, an estimate)."""
+"""Error of a judgement by eye, as a share of the height (an estimate)."""
 LOWEST_FLOOR_SHARE = 0.05
 """A floor of nothing is judged as this share of the budget."""
 LEAST_SHARE = 1e-12
