@@ -161,9 +161,7 @@ def test_a_rhythm_has_one_chance(practice):
 def test_the_sheet_says_where_the_two_differ(practice):
     for tank in practice.tanks:
         for days in DAYS:
-            sheet = cut_sheet(
-                practice.book, practice.fit, tank, practice.on + timedelta(days=days)
-            )
+            sheet = cut_sheet(practice.book, practice.fit, tank, practice.on + timedelta(days=days))
             visit, rhythm = sheet.chance_all_within, sheet.rhythm.chance_all_within
             if abs(visit - rhythm) > 0.011 and 0.01 < rhythm < 0.99:
                 assert f"At a steady rhythm of {days} days it would be {100 * rhythm:.0f} %" in (
