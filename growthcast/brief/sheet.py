@@ -6,8 +6,9 @@ from growthcast.book.book import Book
 from growthcast.brief.letterhead import foot_of, letterhead_of
 from growthcast.brief.locale import Locale
 from growthcast.brief.page import Block, Column, Heading, Items, Page, Paragraph, Table, named
+from growthcast.service.effort import Range
 from growthcast.service.visit.cuts import AreaCut, CutSheet
-from growthcast.service.visit.words import Range, whole_parts
+from growthcast.service.visit.words import whole_parts
 
 __all__ = ["build_sheet"]
 

@@ -20,7 +20,6 @@ from growthcast.fit.result import GrowthFit
 from growthcast.growth.quick import Singles
 from growthcast.service.draws import stratified_normals
 from growthcast.service.effort.logged import KINDS, TimedTrims, kind_of, timed_trims
-from growthcast.service.effort.trimming import Handling
 from growthcast.species import read_forms
 
 __all__ = ["Timing", "learn_timing", "regress"]
@@ -75,16 +74,6 @@ class Timing:
     seen: BoolArray
     whole_tank: str
     kind: IntArray
-
-    def handling(self, areas: IntArray) -> Handling:
-        """Usual minutes (medians) of areas (n,) by their place in the book."""
-        usual, kind = np.exp(self.log_min), self.kind[areas]
-        work, is_cover = usual[KINDS + kind], kind >= len(FORMS)
-        return Handling(
-            set_up_min=usual[kind],
-            min_per_l=np.where(is_cover, 0.0, work),
-            min_per_dm2=np.where(is_cover, work, 0.0),
-        )
 
     def draws(self, areas: IntArray, draws: int) -> tuple[Singles, Singles]:
         """Minutes to set up and per litre or dm2 of areas (n,), in each draw, both (n, D)."""

@@ -16,7 +16,7 @@ from growthcast.finite import finite_answer
 from growthcast.fit.design import day_number
 from growthcast.fit.result import GrowthFit
 from growthcast.service.advice import TankAdvice
-from growthcast.service.rounds.followed import Followed, TankDays, follow_visits
+from growthcast.service.rounds.followed import Stop, follow_visits
 from growthcast.service.rounds.paths import RoundsProblem
 from growthcast.service.rounds.result import LateVisit, PlannedVisit, RoundsPlan
 from growthcast.service.rounds.solve import solve_rounds
@@ -97,13 +97,10 @@ def plan_rounds(
         capacity_min=np.full(offsets.size, capacity),
     )
     solved = solve_rounds(problem)
+    visited = [offsets[its].tolist() for its in solved.visited]
     first_d = int(day_number(start) - fit.design.on_day)
-    asked = [
-        _tank_days(window, offsets[visited], first_d, days)
-        for window, visited in zip(windows, solved.visited, strict=True)
-    ]
-    ways = follow_visits(fit, asked)
-    planned, late = _visits(windows, ways, start, first_d, allowed, offsets)
+    ways = follow_visits(fit, windows, visited, first_d, days)
+    planned, late = _visits(windows, visited, ways, start, offsets, allowed)
     visits = _with_travel(planned, {w.tank_id: int(s) for w, s in zip(windows, site, strict=True)})
     return RoundsPlan(
         on=_date(fit.design.on_day),
@@ -228,57 +225,42 @@ def steps_cost(window: TankWindow, offsets: IntArray, days: int, allowed: BoolAr
     return cost
 
 
-def _tank_days(window: TankWindow, visits: IntArray, first_d: int, days: int) -> TankDays:
-    """Days after the fit of a tank's visits; chances are asked then, when due and at the end."""
-    due = np.array([max(window.due_d, 0), *(visits + window.interval_d)])
-    asked = np.unique([*visits, *due[due < days], days]) + first_d
-    return TankDays(
-        tuple((visits + first_d).tolist()),
-        tuple(asked.tolist()),
-        window.interval_d,
-        window.confidence,
-    )
-
-
 def _visits(
     windows: list[TankWindow],
-    ways: list[Followed],
+    visited: list[list[int]],
+    ways: list[list[Stop]],
     start: date,
-    first_d: int,
-    allowed: list[BoolArray],
     offsets: IntArray,
+    allowed: list[BoolArray],
 ) -> tuple[list[PlannedVisit], tuple[LateVisit, ...]]:
     """Visits by day, and those that come late or not at all."""
     visits: list[PlannedVisit] = []
     late: list[LateVisit] = []
-    for window, way, may in zip(windows, ways, allowed, strict=True):
+    for window, may, days, way in zip(windows, allowed, visited, ways, strict=True):
         last: int | None = None
-        days = [day - first_d for day in way.days.visits_d]
-        for number, (day, then) in enumerate(zip_longest(days, days[1:]), start=1):
+        for number, (day, then) in enumerate(zip_longest(days, days[1:])):
             due = max(window.due_d, 0) if last is None else last + window.interval_d
             visit = PlannedVisit(
                 on=start + timedelta(days=day),
                 tank_id=window.tank_id,
                 client=window.client,
                 site=window.site,
-                number=window.visits_logged + number,
+                number=window.visits_logged + number + 1,
                 minutes=window.minutes,
                 travel_min=window.travel_min,
                 due_on=start + timedelta(days=due),
-                chance_over=way.over[first_d + day],
+                chance_over=way[number].over,
                 next_on=None if then is None else start + timedelta(days=then),
-                cuts=way.cuts.get(first_d + day, {}),
+                cuts=way[number].cuts,
             )
             visits.append(visit)
             if day > due:
-                chances = (way.over[first_d + due], visit.chance_over)
-                late.append(_late(window, start, last, day, due, offsets[may], chances, True))
+                late.append(_late(window, start, last, day, due, offsets[may], way[number], True))
             last = day
         due = max(window.due_d, 0) if last is None else last + window.interval_d
         end = window.now.all_within.size - 1
         if due < end:
-            chances = (way.over[first_d + due], way.over[first_d + end])
-            late.append(_late(window, start, last, end, due, offsets[may], chances, False))
+            late.append(_late(window, start, last, end, due, offsets[may], way[-1], False))
     late.sort(key=lambda one: (-one.area_days_over, one.due_on, one.tank_id))
     visits.sort(key=lambda visit: (visit.on, visit.client, visit.site, visit.tank_id))
     return visits, tuple(late)
@@ -291,13 +273,10 @@ def _late(
     day: int,
     due: int,
     possible: IntArray,
-    chances_over: tuple[float, float],
+    stop: Stop,
     planned: bool,
 ) -> LateVisit:
-    """Say what a late visit loses; one that is not planned is late until the plan ends.
-
-    ``chances_over`` are those that some area is over when due, and at last.
-    """
+    """Say what a late visit loses; one that is not planned is late until the plan ends."""
     chances, began = (window.now, 0) if last is None else (window.after, last)
     lost = chances.lost()
     over = chances.over[:, day - began]
@@ -308,8 +287,8 @@ def _late(
         due_on=start + timedelta(days=due),
         on=start + timedelta(days=day) if planned else None,
         days_late=day - due,
-        chance_over=chances_over[1],
-        chance_over_when_due=chances_over[0],
+        chance_over=stop.over,
+        chance_over_when_due=stop.over_when_due,
         area=None if worst is None else window.labels[worst],
         area_days_over=float(max(lost[day - began] - lost[min(due - began, lost.size - 1)], 0.0)),
         for_want_of_hours=bool(((possible >= least) & (possible < day)).any()),

@@ -11,10 +11,10 @@ from numpy.typing import NDArray
 
 from growthcast.book.book import Book
 from growthcast.finite import finite_answer
-from growthcast.fit.design import Design, day_number
+from growthcast.fit.design import day_number
 from growthcast.fit.result import Basis, GrowthFit
-from growthcast.service.effort import Timing, trimming_minutes
-from growthcast.service.interval import interval_options
+from growthcast.service.effort import Range, Timing, hands_of
+from growthcast.service.interval import FOLLOWED_DRAWS, interval_options
 from growthcast.service.living import share_of_draws
 from growthcast.service.recommend import area_label, tank_terms, unit_of
 from growthcast.service.visit.sentences import sheet_sentence, watch_list
@@ -25,7 +25,7 @@ from growthcast.service.visit.standing import (
     days_that_hold,
     standing_areas,
 )
-from growthcast.service.visit.words import Range, cautions_for, ranges, whole_parts, work_order
+from growthcast.service.visit.words import cautions_for, ranges, whole_parts, work_order
 
 __all__ = ["AreaCut", "CutSheet", "Rhythm", "cut_sheet"]
 
@@ -33,6 +33,8 @@ FloatArray = NDArray[np.float64]
 
 WORTH_CUTTING_SHARE = 0.02
 """An area is left alone when less than this share of it would come off."""
+WORTH_CUTTING_CM = 0.1
+"""What takes less off [cm, or points of cover] takes no time."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -281,8 +283,9 @@ def _areas(
     place, priors = living.area, design.priors
     now_cm = standing.height_cm
     removed = np.maximum(now_cm - lasting.began.height_cm, 0.0)
-    each = _minutes(fit.design, timing, place, removed)
-    [trimming] = ranges(each.sum(axis=0)[None])
+    worth = np.where(removed > WORTH_CUTTING_CM, removed, 0.0)[:, :FOLLOWED_DRAWS]
+    each = hands_of(living, design, timing).minutes(worth.astype(np.float32))
+    [trimming] = ranges(each.sum(axis=0, dtype=np.float64)[None])
     minutes = trimming.p50 * each.mean(axis=1) / max(float(each.mean(axis=1).sum()), 1e-9)
     height_now, height_next = ranges(now_cm), ranges(lasting.ended.height_cm)
     usual, off = np.median(now_cm, axis=1), np.median(removed, axis=1)
@@ -326,14 +329,3 @@ def _areas(
 
     ordered = work_order(fit, place, usual)
     return tuple(area(n, i) for n, i in enumerate(ordered, start=1)), trimming
-
-
-def _minutes(
-    design: Design, timing: Timing, place: NDArray[np.int64], removed_cm: FloatArray
-) -> FloatArray:
-    """Minutes of trimming (A, D) of what is taken off (A, D)."""
-    handling = timing.handling(place[:, None])
-    worth = np.where(removed_cm > 0.1, removed_cm, 0.0)
-    return trimming_minutes(
-        worth, design.area_cm2[place][:, None], design.is_cover[place][:, None], handling
-    )

@@ -13,13 +13,14 @@ from growthcast.book.book import Book
 from growthcast.finite import finite_answer
 from growthcast.fit.design import day_number
 from growthcast.fit.result import GrowthFit
+from growthcast.service.effort import Range
 from growthcast.service.living import all_hold, growth_a_week
 from growthcast.service.reasons import limit_in_words
 from growthcast.service.recommend import area_label, tank_terms, unit_of
 from growthcast.service.visit.peak_nouns import PeakArea, PeakCut, PeakPlan
 from growthcast.service.visit.routes import Route, routes_to
 from growthcast.service.visit.standing import Standing, standing_areas
-from growthcast.service.visit.words import Range, and_list, as_chance, ranges
+from growthcast.service.visit.words import and_list, as_chance, ranges
 
 __all__ = ["BAND_SHARE", "TARGET_SHARE", "peak_plan"]
 

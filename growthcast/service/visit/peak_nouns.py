@@ -7,7 +7,7 @@ from datetime import date
 from typing import Any
 
 from growthcast.fit.result import Basis
-from growthcast.service.visit.words import Range
+from growthcast.service.effort import Range
 
 __all__ = ["PeakArea", "PeakCut", "PeakPlan"]
 

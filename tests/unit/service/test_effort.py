@@ -43,8 +43,8 @@ def timing_of(folder, log, **files):
 
 
 def usual_minutes(timing, area=STEMS, litres=LITRES):
-    handling = timing.handling(np.array([area]))
-    return float(handling.set_up_min[0] + handling.min_per_l[0] * litres)
+    set_up_min, min_per_l = np.exp(timing.log_min.reshape(2, -1)[:, timing.kind[area]])
+    return float(set_up_min + min_per_l * litres)
 
 
 def test_without_minutes_the_defaults_stand_and_say_so(tmp_path):
