@@ -63,8 +63,8 @@ class PastCuts:
         if count >= CUTS_TO_TELL and height_cm < lowest - DEEP * self._usual[1]:
             return f"never below {plain(lowest)} {unit} in {count} cuts so far"
         if height_cm < lowest and height_cm < stands_cm - DEEP * error_cm:
-            known = f"{plain(stands_cm)} {unit}"
-            return f"lower than ever, and than the {known} that its species is known to stand"
+            ever = "lower than ever, and " if count else ""
+            return f"{ever}below {plain(stands_cm)} {unit}, the species table's lowest cut"
         return ""
 
 

@@ -34,6 +34,9 @@ def weight_of_tank(
 ) -> Iterator[Doubt]:
     """Judge a weight of the whole tank, read so; ``said`` where the line says how to read it."""
     weight, told = _of_tank(typed, reading)
+    if weight is None and reading == "all" and typed.expected.area_id:
+        sentence = f"{plain(grams)} g, while every area was left uncut"
+        yield Doubt(None, "removed_g", grams, (0.0, 0.0, 0.0), "g", sentence)
     if weight is None or not _is_odd(grams, weight, told):
         return
     what = "what was cut" if told else "everything that stands there"

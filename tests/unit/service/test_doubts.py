@@ -200,6 +200,7 @@ def test_a_weight_is_doubted_above_all_that_stands_or_far_from_what_was_cut(book
         ("stems=20/10 rest=800g", "all", True),
         ("stems=20/10 bucket=800g", "rest", False),
         ("stems=20/20 carpet=3/3 5g", "rest", False),
+        ("stems=20/20 carpet=3 5g", "all", True),
         ("stems=20/10 carpet=3 100g", "all", False),
         ("stems=20/10 carpet=3 900g", "all", True),
         ("stems=90g carpet=60g 155g", "all", False),
