@@ -160,13 +160,13 @@ def _species(rng: np.random.Generator, form: str, table: Mapping[str, Traits]) -
 
 
 def typed_practice(style: str, tanks: int, days: int, seed: int) -> SimulatedPractice:
-    """Simulate a practice whose log is typed in one of ``STYLES``, growth uncut for 60 days."""
+    """Simulate a practice whose log is typed in one of ``STYLES``, growth uncut for 90 days."""
     return simulate(typed_plan(style, tanks, days, seed), seed, Richness.typed())
 
 
 def typed_plan(style: str, tanks: int, days: int, seed: int) -> PracticePlan:
     """Draw a practice of a style: some tanks are replanted in part, the last one is a week old."""
-    plan = random_practice(tanks, days, seed, (3, 6), 60)
+    plan = random_practice(tanks, days, seed, (3, 6), 90)
     rng = np.random.default_rng([seed, 9])
     for tank in plan.tanks[:-1:3]:
         plan = _replanted(plan, tank, plan.last_on - timedelta(days=int(rng.integers(1, days))))

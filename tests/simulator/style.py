@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 __all__ = ["STYLES", "TIDY", "Style"]
 
@@ -41,20 +41,27 @@ LENGTHS = Style(
     cut={"removed_cm": 0.9, "nothing": 0.1}, uncut={"zero": 0.1, "look": 0.2, "nothing": 0.7}
 )
 LOOKS = Style(cut={"look": 0.9, "nothing": 0.1}, uncut={"look": 0.8, "nothing": 0.2})
-BUCKET = Style(
-    cut={"both": 0.4, "removed_cm": 0.05, "removed_g": 0.05, "look": 0.1, "nothing": 0.4},
-    uncut={"before": 0.3, "look": 0.1, "nothing": 0.6},
+BUSY = Style(
+    cut={"both": 0.1, "look": 0.2, "nothing": 0.7},
+    uncut={"look": 0.2, "nothing": 0.8},
     bucket="all",
     weighed_share=0.9,
 )
-REST = Style(BUCKET.cut, BUCKET.uncut, bucket="rest", weighed_share=0.9)
+THOROUGH = Style(
+    cut={"both": 0.7, "removed_cm": 0.1, "removed_g": 0.05, "look": 0.05, "nothing": 0.1},
+    uncut={"before": 0.3, "look": 0.4, "nothing": 0.3},
+    bucket="all",
+    weighed_share=0.9,
+)
+BUCKET = (BUSY, THOROUGH)
+REST = (replace(BUSY, bucket="rest"), replace(THOROUGH, bucket="rest"))
 
 STYLES: Mapping[str, tuple[Style, ...]] = {
     "heights": (HEIGHTS,),
     "lengths": (LENGTHS,),
     "looks": (LOOKS,),
-    "bucket": (BUCKET,),
-    "rest": (REST,),
-    "mixed": (HEIGHTS, LENGTHS, LOOKS, BUCKET),
+    "bucket": BUCKET,
+    "rest": REST,
+    "mixed": (HEIGHTS, LENGTHS, LOOKS, *BUCKET),
 }
 """How the people of typed books write, by name; where there are several, each visit another."""
