@@ -50,7 +50,8 @@ def inspect_book(
 ) -> tuple[Book | None, tuple[Finding, ...]]:
     """Return the book, or none where it has problems, and everything found in it.
 
-    Log rows after ``on`` are left out; a log row after ``today`` is a problem. ``instead`` holds
+    Log rows after ``on`` are left out; a log row later than the day after ``today`` is a
+    problem. ``instead`` holds
     bytes to read in place of files, by name: the book as it would be if they were written.
     """
     reading = _Book(folder, today, on, instead or {})
@@ -63,8 +64,9 @@ def inspect_book(
     findings += more
     tanks, areas = reading.table("tanks"), reading.table("areas")
     trims, conditions = reading.table("trims"), reading.table("conditions")
-    trims = reading.until(trims)
-    tables = Tables(tanks, areas, trims, conditions, species, own, today)
+    trims, closed = reading.until(trims), reading.table("closed")
+    grams = None if practice is None else practice.whole_tank_grams
+    tables = Tables(tanks, areas, trims, conditions, closed, species, own, today, grams)
     findings += run_checks(tables, findings)
     findings += check_visit_weekdays(practice, tanks)
     ordered = tuple(sorted(in_percent_cover(findings, tables), key=note_order))
@@ -72,7 +74,7 @@ def inspect_book(
         return None, ordered
     trims = first_of_each(trims)
     conditions = first_of_each(conditions)
-    book = Book(folder, practice, tanks, areas, trims, conditions, species, ordered)
+    book = Book(folder, practice, tanks, areas, trims, conditions, closed, species, ordered)
     return book, ordered
 
 

@@ -1,25 +1,37 @@
-"""Who a page is from: the practice's name, contact line and logo."""
+"""Who a page is from, and what it rests on: name, contact line and logo, and the line below it."""
 
 from __future__ import annotations
 
 import re
+from datetime import date
 from io import BytesIO
 from pathlib import Path
 from xml.etree import ElementTree
 
 from PIL import Image, UnidentifiedImageError
 
-from growthcast.book.book import Practice
+from growthcast.book.book import Book, Practice
 from growthcast.book.words import shown
+from growthcast.brief.locale import Locale
 from growthcast.brief.page import Letterhead, Logo, named
+from growthcast.fit.result import last_logged
 
-__all__ = ["letterhead_of", "logo_of"]
+__all__ = ["foot_of", "letterhead_of", "logo_of"]
 
 MOST_BYTES = 2_000_000
 FORMS = {".svg": "svg", ".png": "png", ".jpg": "jpg", ".jpeg": "jpg"}
 FORMATS = {"png": "PNG", "jpg": "JPEG"}
 SVG, LINK = "{http://www.w3.org/2000/svg}", "{http://www.w3.org/1999/xlink}href"
 LENGTH = re.compile(r"\+?(\d+\.?\d*|\.\d+)(?:px|pt|pc|mm|cm|in|em|ex)?")
+
+
+def foot_of(book: Book, locale: Locale, on: date) -> str:
+    """Return the line below a page: its day, and the day on which the log ends."""
+    last, day = last_logged(book), locale.long_date(on)
+    said = locale.say("stands_on_no_log", date=day)
+    if last is not None:
+        said = locale.say("stands_on", date=day, last=locale.long_date(last))
+    return f"{said} {locale.say('made_with')}"
 
 
 def letterhead_of(practice: Practice, folder: Path) -> Letterhead:

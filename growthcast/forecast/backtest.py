@@ -27,11 +27,12 @@ from growthcast.forecast.baselines import (
 )
 from growthcast.forecast.crossings import crossing_days
 from growthcast.forecast.heights import outlook
-from growthcast.forecast.hindsight import LogVisits, known_before, log_visits
+from growthcast.forecast.hindsight import known_before, log_visits
 from growthcast.forecast.report import as_date
 from growthcast.forecast.scores import CHANCES, Forecasts, Predictive
 from growthcast.forecast.verdict import BacktestResult, Crossings, Readings
 from growthcast.growth.logistic import stage
+from growthcast.log.visits import Visits
 
 __all__ = [
     "BASELINES",
@@ -138,7 +139,7 @@ def _split_days(days: FloatArray, splits: int) -> FloatArray:
     return even
 
 
-def _targets(book: Book, visits: LogVisits, split_days: FloatArray) -> Readings:
+def _targets(book: Book, visits: Visits, split_days: FloatArray) -> Readings:
     """Readings to forecast, by split and area, each from the latest split it can be.
 
     A split can forecast an area's first visit on or after it: the visit before lies before it.

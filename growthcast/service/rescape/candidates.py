@@ -272,6 +272,7 @@ def _plant(
         caution=caution,
         is_regulated=is_regulated(caution),
         lowest_cut_cm=float(stand.living.safe_cut_cm[at]),
+        floor_cm=float(stand.living.floor_cm[at]),
         budget_cm=float(stand.living.budget_cm[at]),
     )
 

@@ -33,6 +33,7 @@ class Plant:
     caution: str
     is_regulated: bool
     lowest_cut_cm: float
+    floor_cm: float
     budget_cm: float
 
     @property
@@ -76,6 +77,10 @@ def days_text(days: float) -> str:
     return f"more than {LONGEST_D - 1} days" if days >= LONGEST_D else f"{days:.0f} days"
 
 
+def _limit(plant: Plant) -> str:
+    return f"by the species table it stands no cut below {plant.lowest_cut_cm:.3g} {plant.unit}"
+
+
 def reason_of(
     plant: Plant,
     chances: Holding,
@@ -98,13 +103,14 @@ def reason_of(
         )
     if plant.is_too_tall:
         said.append(
-            f"it stands no cut below {plant.lowest_cut_cm:.3g} {plant.unit}, and the budget is "
-            f"{plant.budget_cm:.3g} {plant.unit}"
+            f"{_limit(plant)}, and the budget is {plant.budget_cm:.3g} {plant.unit}: where yours "
+            "stands lower cuts, write lowest_cut_cm in species.csv"
         )
         return "; ".join(said)
     own = f"alone it allows {days_text(plant.own_interval_d)}"
     if plant.own_interval_d < min(listed_d):
         own += ", less than the shortest listed interval"
+        own += f" ({_limit(plant)})" if plant.lowest_cut_cm > plant.floor_cm else ""
     if plant.tank_interval_d is None:
         said.append(f"{own}; no listed interval holds for the tank")
     elif limits_tank:

@@ -14,6 +14,7 @@ from growthcast.finite import finite_answer
 from growthcast.fit.result import GrowthFit
 from growthcast.fit.supposed import conditions_now, fit_beside
 from growthcast.service.effort import Saving, Year
+from growthcast.service.interval import lasts_from
 from growthcast.service.rescape.candidates import candidate_row, pool_of
 from growthcast.service.rescape.notes import (
     LIKELY,
@@ -159,8 +160,7 @@ def swaps_to_reach(
     good, look_d = _good(laid, stand, tank, new, owners)
     new, owners = new[good], owners[good]
     looks = dict(zip(new.tolist(), map(days_or_never, look_d[good]), strict=True))
-    growth, _ = stand.living.growth_after_cut(reach_d)
-    holds = stand.living.highest_cut(growth) >= stand.living.least_cut_cm[:, None]
+    holds = lasts_from(stand.living, stand.living.least_cut_cm, reach_d)
     [today] = variant_answers(stand, [base])
     [now] = variant_answers(stand, [base], [reach_d])
     lost = not_holding(book, fit, tank, areas)
