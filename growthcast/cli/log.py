@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 import typer
 
 from growthcast.cli.options import AsJson, parse_date
-from growthcast.errors import GrowthcastError, RowsRefused
+from growthcast.errors import GrowthcastError, NotFinite, RowsRefused
 
 if TYPE_CHECKING:
     from growthcast.book.book import Book, WholeTank
@@ -181,11 +181,16 @@ def _before(entry: _Visit) -> tuple[Book, GrowthFit] | None:
 
 
 def _doubts(entry: _Visit, book: Book, fit: GrowthFit, reading: WholeTank) -> tuple[Doubt, ...]:
+    from growthcast.cli.output import say
     from growthcast.service.doubts.expected import expected_at
     from growthcast.service.doubts.judge import doubts_of_visit
 
-    expected = expected_at(fit, book, entry.tank_id)
-    return doubts_of_visit(expected, entry.rows, book, entry.day, reading)
+    try:
+        expected = expected_at(fit, book, entry.tank_id)
+        return doubts_of_visit(expected, entry.rows, book, entry.day, reading)
+    except NotFinite as error:  # a visit is written whatever can be said of it
+        say(f"Nothing typed is held against what was to be expected: {error}")
+        return ()
 
 
 def _understood(entry: _Visit, grams: tuple[WholeTank, str], doubts: Sequence[Doubt]) -> list[str]:

@@ -14,6 +14,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from growthcast.finite import finite_answer
 from growthcast.fit.result import GrowthFit
 from growthcast.fit.rows.clock import LONGEST_PAUSE_SHARE, pause_after_cut
 from growthcast.fit.rows.drift import span_drift
@@ -307,6 +308,7 @@ def days_between(
     return way
 
 
+@finite_answer
 def growth_a_week(living: LivingAreas) -> FloatArray:
     """Growth of areas a week, as it is told everywhere, (A, 3): 10, 50 and 90 % quantiles.
 

@@ -14,6 +14,7 @@ from datetime import date
 from growthcast.book.book import Book, WholeTank
 from growthcast.book.words import plain
 from growthcast.book.writing.visit.entry import VisitRow
+from growthcast.finite import finite_answer
 from growthcast.service.doubts.expected import Expected
 from growthcast.service.doubts.habits import amounts_on, past_cuts
 from growthcast.service.doubts.typed import FAR, Doubt, Typed
@@ -27,6 +28,7 @@ NARROW = 1.5
 """Another area's reading is recognised where that area's 80 % range is no wider, as a ratio."""
 
 
+@finite_answer
 def doubts_of_visit(
     expected: Expected, rows: Sequence[VisitRow], book: Book, day: date, reading: WholeTank
 ) -> tuple[Doubt, ...]:
