@@ -26,7 +26,7 @@ def fit_command(book: BookFolder = None, on: OnDate = None, as_json: AsJson = Fa
     for area in answer["areas"]:
         area["cm_per_week"] = weekly.get(area["area_id"])
     if as_json:
-        print_json(answer)
+        print_json(answer, fit)
         return
     print_table(
         "Growth fitted to an empty log"

@@ -15,6 +15,7 @@ from typing import TYPE_CHECKING, Any, NoReturn, TextIO
 from growthcast.errors import Exit, UsageError
 
 if TYPE_CHECKING:
+    from growthcast.fit.result import GrowthFit
     from growthcast.service.effort import Range
     from growthcast.service.rescape.notes import NotHolding
 
@@ -96,8 +97,14 @@ def say(sentence: str) -> None:
         _forget_the_rest(sys.stderr)
 
 
-def print_json(answer: dict[str, Any]) -> None:
-    """Print the answer as one JSON object; a number that is not finite is a fault of ours."""
+def print_json(answer: dict[str, Any], fit: GrowthFit | None = None) -> None:
+    """Print the answer as one JSON object; a number that is not finite is a fault of ours.
+
+    With the fit that it rests on, tanks whose log could not be fitted are named in it.
+    """
+    if fit is not None:
+        failed = [{"tank_id": tank, "why": why} for tank, why in fit.not_fitted.items()]
+        answer = answer | {"not_fitted": failed}
     try:
         text = json.dumps(answer, allow_nan=False, ensure_ascii=not _takes_any_letter())
     except ValueError:

@@ -261,7 +261,6 @@ class GrowthFit:
             "whole_tank_grams": None
             if not design.problem.weights.grams.size
             else dict(zip(("reading", "why"), self.whole_tank_grams, strict=True)),
-            "not_fitted": [{"tank_id": tank, "why": why} for tank, why in self.not_fitted.items()],
             "steps": self.solution.steps,
             "areas_with_spans": int(logged.sum()),
             "rows_used": int(design.observations.sum()),

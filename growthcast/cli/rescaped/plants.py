@@ -66,7 +66,7 @@ def answer_plants(
         save_plants_figure(book, fit, place, shown, plot)
         say(f"Wrote {plot}")
     if as_json:
-        print_json(_as_dict(book, fit, place, shown, left_out))
+        print_json(_as_dict(book, fit, place, shown, left_out), fit)
         return
     _tables(book, fit, place, shown, left_out)
 

@@ -61,7 +61,7 @@ def answer_swaps(
         )
     found = swaps_to_reach(book, fit, tank, reach_d, keep, plants=plants, form=form)
     if as_json:
-        print_json(_as_dict(book, tank_id, found, keep))
+        print_json(_as_dict(book, tank_id, found, keep), fit)
         return
     print_line(f"{tank_id}: {_conclusion(found)}.")
     if found.proposals:

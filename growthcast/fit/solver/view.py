@@ -53,6 +53,7 @@ class View:
         return self.kept[number] if self.kept else seen(self.problem, self.point, number)
 
 
+@np.errstate(over="ignore", invalid="ignore", divide="ignore")  # looked for, and raised, below
 def view_of(problem: Problem, point: Point) -> View:
     """Linearise a problem at a point and eliminate everything down to the shared effects.
 
