@@ -198,7 +198,7 @@ def test_examples_in_docstrings_are_true(module):
 INNER = {
     "LivingAreas": "draws, of which answers are made",
     "BacktestResult": "guards its model",
-    "tuple[Book, GrowthFit]": "the fit guards itself",
+    "GrowthFit": "a fit, of which answers are made",
 }
 IN_WORDS = {"str", "bytes", "bool", "date", "list[str]", "list[int]", "Iterator[IntArray]"}
 
