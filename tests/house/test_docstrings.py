@@ -220,7 +220,7 @@ def test_docstrings_name_only_what_is_there(module):
 def test_pages_name_only_what_is_there(page):
     """Dotted names of the code, files with their folders, and links; names in capitals stand in."""
     text = re.sub(r"```.*?```", "", page.read_text(encoding="utf-8"), flags=re.S)
-    quoted = re.findall(r"(?<!`)`([^`\n]+)`(?!`)", text)
+    quoted = re.findall(r"(?<!`)`([^`]+)`(?!`)", text)
     names = [name for name in quoted if NAME.fullmatch(name) and "." in name]
     assert not [
         n for n in names if not FILE.fullmatch(n) and not exists(n, "growthcast.fit.solver")
