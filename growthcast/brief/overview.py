@@ -10,7 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from growthcast.book.book import Book
-from growthcast.brief.letterhead import letterhead_of
+from growthcast.brief.letterhead import foot_of, letterhead_of
 from growthcast.brief.locale import Locale
 from growthcast.brief.page import (
     Block,
@@ -24,11 +24,14 @@ from growthcast.brief.page import (
     named,
 )
 from growthcast.figures.pages.spark import spark_picture
+from growthcast.finite import finite_answer
 from growthcast.fit.result import GrowthFit
 from growthcast.forecast.report import AreaForecast, as_date, forecast_growth
 from growthcast.service.advice import OptionAdvice, TankAdvice
 from growthcast.service.recommend import recommend
-from growthcast.service.urgency import TankGrowth, chance_some_area_over, growth_against_usual
+from growthcast.service.urgency import chance_some_area_over
+from growthcast.service.watch.report import IndexPoint
+from growthcast.service.watch.watch import watch_growth
 
 __all__ = ["TankStanding", "build_overview", "tank_standings"]
 
@@ -45,8 +48,8 @@ MONTHS_A_YEAR = 12.0
 class TankStanding:
     """One tank on the day: its advice, the option worked to, when it is due, its risk and growth.
 
-    ``risk`` is the chance that some area stands over its budget a week from the day, NaN where
-    nothing is planted; ``growth`` (3,) the growth against the usual, middle, low and high [share].
+    ``risk`` is the chance that some area stands over its budget a week from the day; ``growth`` the
+    growth against usual, as ``watch`` tells it (None: too few visits).
     """
 
     advice: TankAdvice
@@ -54,9 +57,10 @@ class TankStanding:
     option: OptionAdvice | None
     due_on: date | None
     risk: float
-    growth: tuple[float, float, float]
+    growth: IndexPoint | None
 
 
+@finite_answer
 def tank_standings(book: Book, fit: GrowthFit) -> list[TankStanding]:
     """Return how every tank stands, the most urgent first.
 
@@ -68,7 +72,7 @@ def tank_standings(book: Book, fit: GrowthFit) -> list[TankStanding]:
     tanks = np.arange(len(book.tanks))
     horizon = book.practice.horizon_d
     chances = chance_some_area_over(fit, tanks, np.arange(max(horizon, SOON_D) + 1))
-    growth = growth_against_usual(fit, tanks)
+    growth = {one.tank_id: one.recent for one in watch_growth(book, on, tanks).tanks}
     last = _last_visits(book)
     standings = []
     for place, advice in enumerate(recommend(book, fit)):
@@ -83,18 +87,13 @@ def tank_standings(book: Book, fit: GrowthFit) -> list[TankStanding]:
                 option=chosen,
                 due_on=due,
                 risk=float(chances[place, SOON_D]),
-                growth=_growth_of(growth, place),
+                growth=growth[advice.tank_id],
             )
         )
     return sorted(
         standings,
-        key=lambda s: (s.due_on or date.max, -np.nan_to_num(s.risk), s.advice.tank_id),
+        key=lambda s: (s.due_on or date.max, -s.risk, s.advice.tank_id),
     )
-
-
-def _growth_of(growth: TankGrowth, place: int) -> tuple[float, float, float]:
-    parts = (growth.middle[place], growth.low[place], growth.high[place])
-    return float(parts[0]), float(parts[1]), float(parts[2])
 
 
 def _last_visits(book: Book) -> dict[str, date]:
@@ -158,7 +157,7 @@ def build_overview(book: Book, fit: GrowthFit, locale: Locale) -> Page:
         day=on.isoformat(),
         letterhead=letterhead_of(book.practice, book.folder),
         blocks=tuple(blocks),
-        foot=f"{locale.say('stands_on', date=locale.long_date(on))} {locale.say('made_with')}",
+        foot=foot_of(book, locale, on),
     )
 
 
@@ -201,7 +200,7 @@ def _row(locale: Locale, standing: TankStanding, on: date) -> tuple[str, ...]:
     days = advice.recommended_interval_d
     labels = {area.area_id: named(area.label, area.area_id) for area in option.areas}
     limits = locale.say("limit_none") if advice.limited_by is None else ""
-    middle, low, high = standing.growth
+    growth = standing.growth
     return (
         *head,
         locale.say("no_listed") if days is None else locale.say("days_short", n=str(days)),
@@ -209,11 +208,13 @@ def _row(locale: Locale, standing: TankStanding, on: date) -> tuple[str, ...]:
         limits or labels.get(str(advice.limited_by), str(advice.limited_by)),
         locale.chance(standing.risk),
         locale.number(option.year.hours / MONTHS_A_YEAR, 1),
-        locale.say(
+        none
+        if growth is None
+        else locale.say(
             "growth_range",
-            middle=locale.share(middle),
-            low=locale.number(100.0 * low),
-            high=locale.share(high),
+            middle=locale.share(growth.growth),
+            low=locale.number(100.0 * growth.low),
+            high=locale.share(growth.high),
         ),
     )
 

@@ -72,7 +72,7 @@ def away_command(
     if as_json:
         dates = {"on": day, "from": first, "to": last, "last_visit": before}
         answer = {name: when.isoformat() for name, when in dates.items()}
-        print_json({**answer, "tanks": [one.as_dict() for one in tanks]})
+        print_json({**answer, "tanks": [one.as_dict() for one in tanks]}, fit)
         return
     _print(tanks, first, last)
 
@@ -132,6 +132,10 @@ def _print(tanks: list[AwayTank], first: date, last: date) -> None:
                 [_row(area) for area in one.areas],
             )
             _bare(one)
+    print_line(
+        f"Chances are those of the visit of {tanks[0].last_visit}, from how areas will stand on "
+        "that day; those of a steady rhythm are printed by growthcast interval."
+    )
 
 
 def _bare(tank: AwayTank) -> None:

@@ -34,6 +34,7 @@ __all__ = [
     "LivingAreas",
     "all_hold",
     "days_between",
+    "growth_a_week",
     "living_areas",
     "living_part",
     "share_of_draws",
@@ -49,6 +50,7 @@ SHORT_D = np.float32(0.1)
 FAST_QUANTILE = 0.95
 LEAST_GROWTH = np.float32(1e-6)
 """Stages; what gains less in an interval gets nowhere."""
+RANGE = (0.1, 0.5, 0.9)
 HAND_SPREAD = 0.05
 """Scatter of a cut around the height aimed at, as a share of it (common practice, no source)."""
 
@@ -103,7 +105,8 @@ class LivingAreas:
     ``area`` are their places in the book, sorted by tank; ``run`` (A,) is each area's tank among
     the ``R`` tanks that have a living area, ``first`` (R,) the place of each tank's first area and
     ``tank`` (R,) its place in the book. ``safe_cut_cm`` is the lowest cut an area survives and
-    ``pause_d`` the days without growth after a cut to the base.
+    ``pause_d`` the days without growth after a cut to the base. ``doubt`` is that about supposed
+    conditions, as a share of growth.
     """
 
     area: IntArray
@@ -114,6 +117,7 @@ class LivingAreas:
     floor_cm: FloatArray
     safe_cut_cm: FloatArray
     pause_d: FloatArray
+    doubt: FloatArray
     shape: FloatArray
     draws: GrowthDraws
     errors: ErrorModel
@@ -207,7 +211,8 @@ class LivingAreas:
         """Factors (A, D) of what an interval does on its own."""
         draws = self.draws
         own = draws.week if after_d == 0.0 else span_normals(self.area, int(after_d), self.size)
-        luck: Singles = own * np.float32(self.errors.span * np.sqrt(7.0 / max(interval_d, 1.0)))
+        span = self.errors.span * np.sqrt(7.0 / max(interval_d, 1.0))
+        luck: Singles = own * column(np.hypot(span, self.doubt))
         luck += 1.0
         return np.maximum(luck, 0.0, out=luck)
 
@@ -302,10 +307,34 @@ def days_between(
     return way
 
 
+def growth_a_week(living: LivingAreas) -> FloatArray:
+    """Growth of areas a week, as it is told everywhere, (A, 3): 10, 50 and 90 % quantiles.
+
+    Parameters
+    ----------
+    living : LivingAreas
+        The areas.
+
+    Returns
+    -------
+    array (A, 3)
+        What each area gains in the week in the middle of which it stands midway between floor and
+        budget, as it grows just now (conditions and drift of the day of the fit), cuts and the
+        rests after them aside [cm a week, or points of cover a week].
+    """
+    middle = np.minimum(
+        column(0.5 * (living.floor_cm + living.budget_cm)),
+        living.draws.ceiling_cm * BELOW_CEILING,
+    )
+    at = quick_stage(middle, living.draws.ceiling_cm, living._bend)
+    half = np.float32(0.5) * living.growth(7.0)
+    return quick_quantiles(living.height_at(at + half) - living.height_at(at - half), RANGE)
+
+
 def living_areas(fit: GrowthFit, tanks: IntArray) -> LivingAreas:
     """Draw the growth of the living areas of ``tanks`` (places in the book)."""
     design = fit.design
-    chosen = np.flatnonzero(design.alive & np.isin(design.tank, tanks))
+    chosen = np.flatnonzero(design.stays & np.isin(design.tank, tanks))
     area = chosen[np.argsort(design.tank[chosen], kind="stable")]
     tank, first, run = np.unique(design.tank[area], return_index=True, return_inverse=True)
     return LivingAreas(
@@ -315,8 +344,9 @@ def living_areas(fit: GrowthFit, tanks: IntArray) -> LivingAreas:
         tank=tank,
         budget_cm=design.traits.budget_cm[area],
         floor_cm=design.traits.floor_cm[area],
-        safe_cut_cm=design.traits.lowest_cut_cm[area],
+        safe_cut_cm=fit.lowest_cut_cm[area],
         pause_d=design.traits.pause_d[area],
+        doubt=np.zeros(area.size) if design.clock.doubt is None else design.clock.doubt[area],
         shape=design.problem.shape[area],
         draws=draw_growth(fit, area, tank),
         errors=design.problem.errors,
@@ -338,6 +368,7 @@ def living_part(living: LivingAreas, keep: BoolArray) -> LivingAreas:
         floor_cm=living.floor_cm[keep],
         safe_cut_cm=living.safe_cut_cm[keep],
         pause_d=living.pause_d[keep],
+        doubt=living.doubt[keep],
         shape=living.shape[keep],
         draws=replace(
             draws,

@@ -195,6 +195,29 @@ def test_examples_in_docstrings_are_true(module):
     assert result.failed == 0
 
 
+INNER = {"LivingAreas": "draws, of which answers are made", "BacktestResult": "guards its model"}
+IN_WORDS = {"str", "bytes", "bool", "date", "list[str]"}
+
+
+def test_every_answer_passes_the_guard():
+    """What commands, pages and pictures ask of the rooms below holds finite numbers only."""
+    unguarded = set()
+    for room in ("cli", "brief", "figures"):
+        for path in (PACKAGE / room).rglob("*.py"):
+            for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
+                if not isinstance(node, ast.ImportFrom) or not str(node.module).startswith(
+                    ("growthcast.service", "growthcast.forecast")
+                ):
+                    continue
+                found = importlib.import_module(str(node.module))
+                for name in (alias.name for alias in node.names if alias.name[0].islower()):
+                    arrow = getattr(found, name)
+                    kind = arrow.__annotations__["return"]
+                    if kind not in {*IN_WORDS, *INNER} and not hasattr(arrow, "__wrapped__"):
+                        unguarded.add(name)
+    assert not unguarded
+
+
 def test_no_prose_where_code_should_speak():
     """No leftovers: markers of unfinished work, and exceptions swallowed whole."""
     unfinished = re.compile(r"\b(TODO|FIXME|XXX|HACK)\b")

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Mapping
+from dataclasses import dataclass, field
 from datetime import date
 from typing import Any
 
@@ -17,6 +18,8 @@ class PlannedVisit:
     number when the plan is made anew. ``minutes`` are those at the tank; ``travel_min`` is counted
     once a place and day, at the first of its tanks. ``due_on`` is the last day on which all areas
     are inside with the wanted chance; ``chance_over`` the chance that some area is over on ``on``.
+    ``next_on`` is the next visit in the plan (None: the last), ``cuts`` the heights [cm, or %
+    cover] by area that last until then, as the sheet for the visit says.
     """
 
     on: date
@@ -28,6 +31,8 @@ class PlannedVisit:
     travel_min: float
     due_on: date
     chance_over: float
+    next_on: date | None = None
+    cuts: Mapping[str, float] = field(default_factory=dict)
 
     @property
     def days_late(self) -> int:
@@ -47,6 +52,8 @@ class PlannedVisit:
             "due_on": self.due_on.isoformat(),
             "days_late": self.days_late,
             "chance_over": round(self.chance_over, 4),
+            "next_on": None if self.next_on is None else self.next_on.isoformat(),
+            "cuts": [{"area_id": name, "cut_cm": round(cut, 2)} for name, cut in self.cuts.items()],
         }
 
 
