@@ -33,7 +33,6 @@ __all__ = [
     "HAND_SPREAD",
     "LivingAreas",
     "all_hold",
-    "days_between",
     "growth_a_week",
     "living_areas",
     "living_part",
@@ -48,8 +47,6 @@ ALL = slice(None)
 REST_HALVINGS = 10
 SHORT_D = np.float32(0.1)
 FAST_QUANTILE = 0.95
-LEAST_GROWTH = np.float32(1e-6)
-"""Stages; what gains less in an interval gets nowhere."""
 RANGE = (0.1, 0.5, 0.9)
 HAND_SPREAD = 0.05
 """Scatter of a cut around the height aimed at, as a share of it (common practice, no source)."""
@@ -281,27 +278,6 @@ class LivingAreas:
     def stage_of(self, height_cm: FloatArray) -> Singles:
         """Stage in each draw at a height, one for each area; inf above a ceiling."""
         return quick_stage(column(height_cm), self.draws.ceiling_cm, self._bend)
-
-
-def days_between(
-    interval_d: float,
-    growth: Singles,
-    start: Singles,
-    goal: Singles,
-    rest_d: Singles,
-) -> Singles:
-    """Days each draw takes from one stage to another, at most the interval, (A, D).
-
-    ``rest_d`` (A, D) are the days without growth that the interval begins with.
-    """
-    way = goal - start
-    some = way > 0.0
-    way /= np.maximum(growth, LEAST_GROWTH)
-    np.minimum(way, 1.0, out=way)
-    way *= np.float32(interval_d) - rest_d
-    way += rest_d
-    way *= some
-    return way
 
 
 def growth_a_week(living: LivingAreas) -> FloatArray:
