@@ -46,7 +46,7 @@ OPEN_TANK_CEILING_CM = 45.0
 class SpeciesPriors:
     """What is believed of each species before any log: arrays (S,), in the table's order.
 
-    For a species measured by cover (``measure_is_cover``) every ``_cm`` is percent cover and
+    For a species measured by cover (``measure_is_cover``) every ``..._cm`` is percent cover and
     ``density_g_l`` is grams per dm² at full cover. ``shape``, ``shape_spread`` and the minutes of
     trimming belong to the species' form.
     """
@@ -90,7 +90,8 @@ class Reference:
     """The conditions under which the table's rates hold, and the doubt of not knowing them.
 
     Each ``unknown_..._spread`` is a log standard deviation of the rate; the nutrient one counts
-    once for each nutrient that a book does not give.
+    once for each nutrient that a book does not give. ``none_added_co2_mg_l`` is the CO2 where none
+    is added, ``none_added_co2_spread`` its log standard deviation.
     """
 
     ppfd_umol: float
@@ -105,6 +106,8 @@ class Reference:
     unknown_co2_spread: float = 0.25
     unknown_nutrient_spread: float = 0.1
     unknown_temperature_spread: float = 0.1
+    none_added_co2_mg_l: float = 3.0
+    none_added_co2_spread: float = 0.36
 
 
 @dataclass(frozen=True, slots=True)
@@ -167,8 +170,12 @@ def species_priors(table: Table) -> SpeciesPriors:
 def read_reference() -> Reference:
     """Return the reference conditions that ship with the table."""
     read = _read_toml("reference.toml")
-    spreads = {f"unknown_{name}": value for name, value in read["unknown"].items()}
-    return Reference(**read["conditions"], **spreads)
+    beside = {
+        f"{section}_{name}": value
+        for section in ("unknown", "none_added")
+        for name, value in read[section].items()
+    }
+    return Reference(**read["conditions"], **beside)
 
 
 def read_forms() -> Mapping[str, FormDefaults]:

@@ -153,6 +153,12 @@ _TRIMS = (
     _number("after_cm", "cm", 0, 300, "height after the cut"),
     _number("removed_cm", "cm", 0, 300, "length taken off"),
     _number("removed_g", "g", 0, 1_000_000, "drained mass of the trimmings"),
+    _choice(
+        "grams_of",
+        "whose grams a row of the whole tank holds: of all areas, or of the rest, those without "
+        "amounts of their own; blank as the practice reads it",
+        *("all", "rest"),
+    ),
     _choice("look", "how it stood before any cut, by eye", "short", "right", "over"),
     _number("minutes", "min", 0, 1440, "minutes of trimming"),
     _text("note", "anything else"),
@@ -163,7 +169,7 @@ _CONDITIONS = (
     _date("from_date", "first day on which the row holds", required=True),
     _number("ppfd_umol", "umol", 0, 3000, "light at the substrate"),
     _number("photoperiod_h", "h", 0, 24, "hours of light"),
-    _number("co2_mg_l", "mg/l", 0, 100, "dissolved CO2"),
+    _number("co2_mg_l", "mg/l", 0, 100, "dissolved CO2; 0 where none is added"),
     _number("ph", "pH", 4, 10, "pH"),
     _number("kh_dkh", "dKH", 0, 40, "carbonate hardness"),
     _number("no3_mg_l", "mg/l", 0, 1000, "nitrate"),
@@ -171,6 +177,14 @@ _CONDITIONS = (
     _number("k_mg_l", "mg/l", 0, 1000, "potassium"),
     _number("fe_mg_l", "mg/l", 0, 20, "iron"),
     _number("temperature_c", "c", 0, 45, "water temperature"),
+    _text("note", "anything else"),
+)
+
+_CLOSED = (
+    _text("client", "whose tanks nobody can visit"),
+    _id("tank_id", "the one tank that nobody can visit", required=False),
+    _date("from_date", "first day closed", required=True),
+    _date("to_date", "last day closed", required=True),
     _text("note", "anything else"),
 )
 
@@ -214,6 +228,7 @@ TABLES: Mapping[str, tuple[Column, ...]] = MappingProxyType(
         "areas": _AREAS,
         "trims": _TRIMS,
         "conditions": _CONDITIONS,
+        "closed": _CLOSED,
         "species": _SPECIES,
     }
 )

@@ -24,6 +24,7 @@ from growthcast.brief.page import (
     named,
 )
 from growthcast.figures.pages.spark import spark_picture
+from growthcast.finite import finite_answer
 from growthcast.fit.result import GrowthFit
 from growthcast.forecast.report import AreaForecast, as_date, forecast_growth
 from growthcast.service.advice import OptionAdvice, TankAdvice
@@ -47,9 +48,8 @@ MONTHS_A_YEAR = 12.0
 class TankStanding:
     """One tank on the day: its advice, the option worked to, when it is due, its risk and growth.
 
-    ``risk`` is the chance that some area stands over its budget a week from the day, NaN where
-    nothing is planted; ``growth`` the growth against usual, as ``watch`` tells it (None: too few
-    visits).
+    ``risk`` is the chance that some area stands over its budget a week from the day; ``growth`` the
+    growth against usual, as ``watch`` tells it (None: too few visits).
     """
 
     advice: TankAdvice
@@ -60,6 +60,7 @@ class TankStanding:
     growth: IndexPoint | None
 
 
+@finite_answer
 def tank_standings(book: Book, fit: GrowthFit) -> list[TankStanding]:
     """Return how every tank stands, the most urgent first.
 
@@ -91,7 +92,7 @@ def tank_standings(book: Book, fit: GrowthFit) -> list[TankStanding]:
         )
     return sorted(
         standings,
-        key=lambda s: (s.due_on or date.max, -np.nan_to_num(s.risk), s.advice.tank_id),
+        key=lambda s: (s.due_on or date.max, -s.risk, s.advice.tank_id),
     )
 
 

@@ -1,4 +1,4 @@
-"""growthcast add: a tank, a planted area or a row of conditions, checked before it is written."""
+"""growthcast add: a tank, a planted area or another row, checked before it is written."""
 
 from __future__ import annotations
 
@@ -10,7 +10,7 @@ import typer
 from growthcast.cli.options import AsJson
 from growthcast.errors import UsageError
 
-Kind = Annotated[str, typer.Argument(metavar="tank|area|conditions", help="What to add.")]
+Kind = Annotated[str, typer.Argument(metavar="tank|area|conditions|closed", help="What to add.")]
 BookAndCells = Annotated[
     list[str] | None,
     typer.Argument(
@@ -23,7 +23,7 @@ BookAndCells = Annotated[
 
 
 def add_command(kind: Kind, cells: BookAndCells = None, as_json: AsJson = False) -> None:
-    """Add a tank, an area or conditions to a book, checked first, as a new last row of its table.
+    """Add a tank, an area, conditions or closed days to a book, checked first, as a new last row.
 
     Example: growthcast add tank my-book tank_id=lobby client="Client A" water_depth_cm=45
 
@@ -39,7 +39,7 @@ def add_command(kind: Kind, cells: BookAndCells = None, as_json: AsJson = False)
     from growthcast.cli.output import print_json, print_line, say
 
     if kind not in KINDS:
-        hint = did_you_mean(kind, KINDS, "write tank, area or conditions")
+        hint = did_you_mean(kind, KINDS, "write tank, area, conditions or closed")
         raise UsageError(f"{shown(kind)} cannot be added; {hint}")
     given = cells or []
     named = given[0] if given and "=" not in given[0] else None

@@ -9,6 +9,8 @@ import typer
 from growthcast.cli.options import AsJson, BookFolder, parse_date
 
 if TYPE_CHECKING:
+    from collections.abc import Iterator
+
     from growthcast.book.book import Book
     from growthcast.errors import Finding
 
@@ -44,33 +46,48 @@ def check_command(
     from datetime import date
 
     from growthcast.book import find_book, inspect_book
+    from growthcast.cli.output import print_line
     from growthcast.errors import Exit
+    from growthcast.service.assumed import co2_assumed
 
     day = None if on is None else parse_date(on, "--on")
     folder, fell_back = find_book(book)
     if fell_back:
         typer.echo(fell_back, err=True)
     read, findings = inspect_book(folder, today=date.today(), on=day)
-    if deep and read is not None:
-        findings = (*findings, *_suspects(read))
+    if read is not None:
+        findings = (*findings, *(_of_fit(read) if deep else _on_grams(read)))
     problems = sum(item.level == "problem" for item in findings)
     notes = sum(item.level == "note" for item in findings)
+    assumed = [] if read is None else co2_assumed(read)
     if as_json:
-        _print_json(findings, problems, notes)
+        _print_json(findings, problems, notes, assumed)
     else:
         _print_text(read, findings)
+        for sentence in assumed:
+            print_line(sentence)
     raise typer.Exit(Exit.BAD_INPUT if problems else Exit.ATTENTION if notes else Exit.DONE)
 
 
-def _suspects(book: Book) -> list[Finding]:
-    """Notes on the log rows that a fit set aside."""
+def _on_grams(book: Book) -> Iterator[Finding]:
+    """Say how weights of whole tanks are read, as far as it is known without a fit."""
+    from growthcast.book.checks.readings import remark_on_grams
+
+    said = book.practice.whole_tank_grams
+    why = "growthcast check --deep says how" if said is None else "as [log] whole_tank_grams says"
+    return remark_on_grams(book.trims, said, why)
+
+
+def _of_fit(book: Book) -> list[Finding]:
+    """Notes on the log rows that a fit set aside, and how it read the weights of whole tanks."""
     from datetime import date
 
+    from growthcast.book.checks.readings import remark_on_grams
     from growthcast.book.slugs import finding
     from growthcast.fit.result import fit_growth, last_logged
 
     fit = fit_growth(book, last_logged(book) or date.today())
-    return [
+    suspects = [
         finding(
             "suspect-reading",
             suspect.file,
@@ -83,13 +100,17 @@ def _suspects(book: Book) -> list[Finding]:
         )
         for suspect in fit.suspects
     ]
+    return [*remark_on_grams(book.trims, *fit.whole_tank_grams), *suspects]
 
 
-def _print_json(findings: tuple[Finding, ...], problems: int, notes: int) -> None:
+def _print_json(
+    findings: tuple[Finding, ...], problems: int, notes: int, assumed: list[str]
+) -> None:
     import json
 
     listed = [item.as_dict() for item in findings]
-    typer.echo(json.dumps({"findings": listed, "problems": problems, "notes": notes}, indent=1))
+    whole = {"findings": listed, "problems": problems, "notes": notes, "assumed": assumed}
+    typer.echo(json.dumps(whole, indent=1))
 
 
 def _print_text(read: Book | None, findings: tuple[Finding, ...]) -> None:

@@ -27,7 +27,7 @@ def fit_command(book: BookFolder = None, on: OnDate = None, as_json: AsJson = Fa
     for area, speeds in zip(answer["areas"], weekly, strict=True):
         area["cm_per_week"] = quantiles(speeds, 2)
     if as_json:
-        print_json(answer)
+        print_json(answer, fit)
         return
     print_table(
         "Growth fitted to an empty log"

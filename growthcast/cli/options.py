@@ -104,9 +104,17 @@ def open_fit(argument: str | None, on: str | None) -> tuple[Book, date, GrowthFi
     """Read and fit the book; areas whose fit did not settle are named on stderr."""
     from growthcast.cli.output import say
     from growthcast.fit.result import fit_growth, last_logged
+    from growthcast.service.assumed import co2_assumed
 
     book, day = open_book(argument, on)
+    for sentence in co2_assumed(book, unknown=False):
+        say(sentence)
     fit = fit_growth(book, day)
+    for tank, why in fit.not_fitted.items():
+        say(
+            f"The log of tank {tank} cannot be fitted: {why}. The tank rests on the species table "
+            "alone, as if it had no log; growthcast check may find the row."
+        )
     unsettled = fit.design.area_id[~fit.solution.converged]
     if unsettled.size:
         say(

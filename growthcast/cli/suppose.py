@@ -33,9 +33,6 @@ DOUBT = (
     "says."
 )
 
-LEAST_DOSED_MG_L = 1.0
-"""CO2 below this is that of the air, none is added."""
-
 
 def supposed_of(
     book: Book, fit: GrowthFit, tank: str | None, texts: list[str] | None
@@ -77,15 +74,27 @@ def _condition(name: str) -> tuple[str, str]:
     return CONDITION_WORDS[name]
 
 
+def _none_added(name: str, value: float) -> dict[str, Any]:
+    """Return the CO2 that stands for none added, where that is what is supposed."""
+    from growthcast.species import read_reference
+
+    if name != "co2_mg_l" or value > 0.0:
+        return {}
+    return {"supposed": read_reference().none_added_co2_mg_l, "none_added": True}
+
+
 def _sentences(supposed: Supposed) -> list[str]:
+    from growthcast.service.assumed import none_added_in_words
+
     said = []
     for name, value in supposed.changes.conditions.items():
         words, unit = _condition(name)
         now = supposed.now[name]
         instead = "a value nobody gave" if now is None else f"{now:.4g} {unit}"
-        least = " (in balance with the air, no less)" if value < LEAST_DOSED_MG_L else ""
-        least = least if name == "co2_mg_l" else ""
-        said.append(f"{words} {value:g} {unit}{least} instead of {instead}")
+        if name == "co2_mg_l" and value == 0.0:
+            said.append(f"no CO2 added ({none_added_in_words()}) instead of {instead}")
+        else:
+            said.append(f"{words} {value:g} {unit} instead of {instead}")
     book = supposed.book
     species = dict(zip(book.areas.text("area_id"), book.areas.text("species_id"), strict=True))
     for area_id, plant in supposed.changes.plants.items():
@@ -102,7 +111,7 @@ def hypothetical(supposed: Supposed) -> dict[str, Any]:
     return {
         "tank_id": str(design.tank_id[supposed.tank]),
         "conditions": {
-            name: {"supposed": value, "now": supposed.now[name]}
+            name: {"supposed": value, "now": supposed.now[name]} | _none_added(name, value)
             for name, value in supposed.changes.conditions.items()
         },
         "assumed_until_now": dict(supposed.assumed),

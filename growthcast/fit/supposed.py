@@ -35,7 +35,7 @@ from growthcast.fit.solver.linearise import CEILING, HABIT, KNOTS, RATE
 from growthcast.fit.solver.problem import Block, Point, Problem
 from growthcast.fit.solver.view import view_of
 from growthcast.growth.logistic import stage
-from growthcast.growth.water import co2_in_air_equilibrium_mg_l
+from growthcast.growth.responses import co2_slope
 from growthcast.species import read_reference
 
 __all__ = ["Supposed", "conditions_now", "conditions_since", "day_of", "fit_beside", "suppose"]
@@ -57,9 +57,10 @@ class Supposed:
     tank : int
         Place of the tank in the book.
     changes : Changes
-        What is supposed; CO2 no lower than in balance with the air.
+        What is supposed.
     now : mapping of str to float or None
-        The condition that holds today for each supposed one; None where nobody gave it.
+        The condition that holds today for each supposed one, as the book has it; None where
+        nobody gave it.
     assumed : mapping of str to float
         Reference values taken for the past of conditions that nobody ever gave.
     growth_factor : array (A,)
@@ -82,6 +83,11 @@ def conditions_now(fit: GrowthFit, tank: int) -> dict[str, float]:
     """Return a tank's conditions on the day of the fit, NaN where never given."""
     conditions, column = fit.design.conditions, _condition_now(fit, tank)
     return {name: float(values[tank, column]) for name, values in conditions.values.items()}
+
+
+def none_added_now(fit: GrowthFit, tank: int) -> bool:
+    """Tell whether a tank is said to get no CO2 on the day of the fit."""
+    return bool(fit.design.conditions.none_added[tank, _condition_now(fit, tank)])
 
 
 def conditions_since(fit: GrowthFit, tank: int) -> float:
@@ -127,10 +133,11 @@ def suppose(book: Book, fit: GrowthFit, tank: int, changes: Changes) -> Supposed
         alive = wider.design.alive & ~np.isin(wider.design.area_id, list(changes.plants))
         wider = replace(wider, design=replace(wider.design, alive=alive))
     held = conditions_now(fit, tank)
-    changes = replace(changes, conditions=_at_least_air(changes.conditions, held))
+    held = held | ({"co2_mg_l": 0.0} if none_added_now(fit, tank) else {})
     known = {name: None if np.isnan(held[name]) else held[name] for name in changes.conditions}
     never = {n: float(getattr(read_reference(), n)) for n, v in known.items() if v is None}
     laid, clock, then = _changed_clock(planted, wider, tank, changes.conditions, never)
+    clock = _doubted(clock, wider, tank, then)
     before = wider.design.clock.speed(fit.design.on_day)
     under = replace(wider, design=replace(wider.design, clock=clock, conditions=then))
     return Supposed(
@@ -180,6 +187,7 @@ def fit_beside(
     if fit.borrowed is not None and fit.borrowed.model != "none":
         problem = with_borrowed(problem, fit.borrowed)
     known, point = fit.design.area_id.size, fit.solution.point
+    problem = _as_weighed(problem, fit.solution.problem)
     added = _block_of_new(problem, known, fit.design.on_day)
     nodes, new = added.chains.nodes, slice(known, None)
     border = np.zeros((point.border.shape[0], wide.area_id.size))
@@ -193,7 +201,7 @@ def fit_beside(
     start = np.clip(planted, 1e-4 * ceiling, 0.99 * ceiling)
     begun = stage(start, ceiling, problem.shape[nodes.area])
     problem = replace(problem, blocks=(*fit.solution.problem.blocks, added))
-    began = Point((*point.stages, begun), border, (*point.shared_cm, np.zeros(begun.size)))
+    began = Point((*point.stages, begun), border)
     with threadpool_limits(limits=1, user_api="blas"):
         view = view_of(problem, began)
     settled = np.concatenate([fit.solution.converged, np.ones(len(areas), dtype=bool)])
@@ -201,7 +209,21 @@ def fit_beside(
     places = stands_for or [str(area["area_id"]).rsplit("=", 1)[0] for area in areas]
     lucks = [_luck(place, area) for place, area in zip(places, areas, strict=True)]
     luck = np.concatenate([wide.luck[:known], np.array(lucks, np.int64)])
-    return laid, replace(fit, design=replace(wide, problem=problem, luck=luck), solution=solution)
+    numbers = fit.design.row_numbers
+    design = replace(wide, problem=problem, luck=luck, row_numbers=numbers)
+    return laid, replace(fit, design=design, solution=solution)
+
+
+def _as_weighed(problem: Problem, fitted: Problem) -> Problem:
+    """Return a problem of more areas that has heard of weights what a fitted one has."""
+    known = fitted.weights
+    weights = replace(
+        known, **{n: getattr(problem.weights, n) for n in ("gram_per_cm", "removed_day")}
+    )
+    weighed = np.zeros_like(problem.pooling.weighed)
+    weighed[:, : fitted.area_count] = fitted.pooling.weighed
+    pooling = replace(problem.pooling, weighed=weighed)
+    return replace(problem, weights=weights, pooling=pooling)
 
 
 def _luck(place: str, area: PlannedArea) -> int:
@@ -213,8 +235,7 @@ def _block_of_new(problem: Problem, known: int, on_day: float) -> Block:
     """Return the chains of the areas after the first ``known``: one node each, as planted."""
     packed = [block.chains for block in problem.blocks]
     chains, _ = repacked(packed, [np.flatnonzero(one.nodes.area >= known) for one in packed])
-    shares = replace(problem.blocks[0].shares, total_g=np.zeros(0))
-    return Block.of(chains, on_day, shares)
+    return Block.of(chains, on_day)
 
 
 def day_of(fit: GrowthFit) -> date:
@@ -250,15 +271,15 @@ def _replanted(book: Book, fit: GrowthFit, area_id: str, species_id: str) -> Pla
     }
 
 
-def _at_least_air(values: Mapping[str, float], held: Mapping[str, float]) -> dict[str, float]:
-    """Return supposed conditions with no less CO2 than water keeps in balance with the air.
-
-    Who writes ``co2_mg_l=0`` means that none is added.
-    """
-    warm = values.get("temperature_c", held["temperature_c"])
-    warm = read_reference().temperature_c if np.isnan(warm) else warm
-    air = round(float(co2_in_air_equilibrium_mg_l(warm)), 2)
-    return {n: max(v, air) if n == "co2_mg_l" else v for n, v in values.items()}
+def _doubted(clock: GrowthClock, fit: GrowthFit, tank: int, then: TankConditions) -> GrowthClock:
+    """Return the clock with the doubt about the CO2 of a tank to which none is added any more."""
+    design, reference = fit.design, read_reference()
+    column = int((then.from_day[tank] <= design.on_day).sum()) - 1
+    if not then.none_added[tank, column] or none_added_now(fit, tank):
+        return clock
+    slope = co2_slope(reference.none_added_co2_mg_l, design.priors.co2_k_mg_l[design.species])
+    doubt = np.where(design.tank == tank, reference.none_added_co2_spread * slope, 0.0)
+    return replace(clock, doubted_from=design.on_day, doubt=doubt)
 
 
 def _number(value: float) -> float | None:

@@ -17,6 +17,7 @@ __all__ = [
     "below_compensation",
     "canopy_light",
     "co2_response",
+    "co2_slope",
     "combined_response",
     "light_gain_h",
     "light_response",
@@ -291,6 +292,47 @@ def co2_response(
     co2 = _known("co2_mg_l", _or_reference(co2_mg_l, reference))
     response: FloatArray = np.asarray(_monod(co2, half) / _monod(reference, half))
     return response[()]
+
+
+def co2_slope(co2_mg_l: ArrayLike, co2_k_mg_l: ArrayLike) -> FloatArray:
+    """Return how steeply the response to CO2 rises: its log for a rise of log CO2 by one.
+
+    Parameters
+    ----------
+    co2_mg_l : array_like
+        Dissolved CO2 [mg/L], above 0.
+    co2_k_mg_l : array_like
+        Half-saturation [mg/L], 0 or more.
+
+    Returns
+    -------
+    ndarray of float
+        Slope [1]: 0 where CO2 does not limit, at most 1.
+
+    Raises
+    ------
+    ValueError
+        If the CO2 is not above 0, or the half-saturation is below 0.
+
+    Notes
+    -----
+    ``d log(C/(C + k)) / d log C = k/(C + k)``: a log spread of CO2 times this is one of the rate.
+
+    References
+    ----------
+    As :func:`co2_response`.
+
+    Examples
+    --------
+    At the half-saturation doubt of 30 % about the CO2 is one of 15 % about growth:
+
+    >>> float(0.3 * co2_slope(3.0, 3.0))
+    0.15
+    """
+    co2 = _known("co2_mg_l", co2_mg_l, above_zero=True)
+    half = _known("co2_k_mg_l", co2_k_mg_l)
+    slope: FloatArray = np.asarray(half / (co2 + half))
+    return slope[()]
 
 
 def nutrient_response(

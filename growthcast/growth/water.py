@@ -15,7 +15,6 @@ __all__ = [
     "CarbonateConstants",
     "beer_lambert",
     "carbonate_constants",
-    "co2_in_air_equilibrium_mg_l",
     "co2_mg_l",
     "daily_light_integral",
 ]
@@ -30,14 +29,13 @@ EQ_PER_L_PER_DKH = 0.35665e-3
 class CarbonateConstants(NamedTuple):
     """Negative decimal logarithms of the equilibrium constants of carbonic acid in water."""
 
-    henry: FloatArray
     first: FloatArray
     second: FloatArray
     water: FloatArray
 
 
 def carbonate_constants(temperature_c: ArrayLike) -> CarbonateConstants:
-    """Return pKH, pK1, pK2 and pKw of fresh water.
+    """Return pK1, pK2 and pKw of fresh water.
 
     Parameters
     ----------
@@ -47,14 +45,13 @@ def carbonate_constants(temperature_c: ArrayLike) -> CarbonateConstants:
     Returns
     -------
     CarbonateConstants
-        ``henry`` (CO2 from air, mol/L per atm), ``first`` (CO2 to bicarbonate), ``second``
-        (bicarbonate to carbonate), ``water`` (ion product), each a pK [1].
+        ``first`` (CO2 to bicarbonate), ``second`` (bicarbonate to carbonate), ``water`` (ion
+        product), each a pK [1].
 
     Notes
     -----
     With T in kelvin, log to base 10::
 
-        log KH = 108.3865 + 0.01985076 T - 6919.53/T - 40.45154 log T + 669365/T^2
         log K1 = -356.3094 - 0.06091964 T + 21834.37/T + 126.8339 log T - 1684915/T^2
         log K2 = -107.8871 - 0.03252849 T + 5151.79/T + 38.92561 log T - 563713.9/T^2
         pKw    = 4471.33/T + 0.017053 T - 6.0843
@@ -62,21 +59,20 @@ def carbonate_constants(temperature_c: ArrayLike) -> CarbonateConstants:
     References
     ----------
     L. N. Plummer and E. Busenberg, Geochimica et Cosmochimica Acta 46, 1982, 1011-1040,
-    doi 10.1016/0016-7037(82)90056-4 (KH, K1, K2). C. Neal, W. A. House and K. Down, Science of the
+    doi 10.1016/0016-7037(82)90056-4 (K1, K2). C. Neal, W. A. House and K. Down, Science of the
     Total Environment 210-211, 1998, 173-185 (pKw).
 
     Examples
     --------
     >>> [round(float(pk), 3) for pk in carbonate_constants(25.0)]
-    [1.468, 6.352, 10.329, 13.997]
+    [6.352, 10.329, 13.997]
     """
     T = np.asarray(temperature_c, dtype=np.float64) + 273.15
     log_t = np.log10(T)
-    henry = 108.3865 + 0.01985076 * T - 6919.53 / T - 40.45154 * log_t + 669365.0 / T**2
     first = -356.3094 - 0.06091964 * T + 21834.37 / T + 126.8339 * log_t - 1684915.0 / T**2
     second = -107.8871 - 0.03252849 * T + 5151.79 / T + 38.92561 * log_t - 563713.9 / T**2
     water = 4471.33 / T + 0.017053 * T - 6.0843
-    return CarbonateConstants(-henry, -first, -second, water)
+    return CarbonateConstants(-first, -second, water)
 
 
 def co2_mg_l(ph: ArrayLike, kh_dkh: ArrayLike, temperature_c: ArrayLike) -> FloatArray:
@@ -134,42 +130,6 @@ def co2_mg_l(ph: ArrayLike, kh_dkh: ArrayLike, temperature_c: ArrayLike) -> Floa
     co2_mol_l = bicarbonate * 10.0 ** (pk.first - p)
     dissolved: FloatArray = np.maximum(co2_mol_l * CO2_G_PER_MOL * 1000.0, 0.0)
     return dissolved
-
-
-def co2_in_air_equilibrium_mg_l(
-    temperature_c: ArrayLike, air_co2_uatm: ArrayLike = 420.0
-) -> FloatArray:
-    """Return the CO2 of water left in contact with air, the level without any dosing.
-
-    Parameters
-    ----------
-    temperature_c : array_like
-        Water temperature [deg C], 0 to 90.
-    air_co2_uatm : array_like
-        Partial pressure of CO2 in the air [uatm]; indoor air may hold twice the default.
-
-    Returns
-    -------
-    ndarray of float
-        Dissolved CO2 [mg/L].
-
-    Notes
-    -----
-    Henry's law. Leaves out what fish and substrate breathe out, which keeps most tanks above it.
-
-    References
-    ----------
-    Constant: :func:`carbonate_constants`.
-
-    Examples
-    --------
-    >>> round(float(co2_in_air_equilibrium_mg_l(25.0)), 3)
-    0.629
-    """
-    pressure_atm = np.asarray(air_co2_uatm, dtype=np.float64) * 1e-6
-    solubility = 10.0 ** -carbonate_constants(temperature_c).henry
-    dissolved: FloatArray = np.asarray(solubility * pressure_atm * CO2_G_PER_MOL * 1000.0)
-    return dissolved[()]
 
 
 def daily_light_integral(ppfd_umol: ArrayLike, photoperiod_h: ArrayLike) -> FloatArray:

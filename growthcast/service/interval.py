@@ -92,11 +92,11 @@ def interval_options(
 
     Notes
     -----
-    For each draw there is a highest cut ``c_d`` from which an area stays within its budget; cut to
-    ``c`` it holds in the draws with ``c_d >= c``. Taking every area's cut at the same rank among
-    its own ``c_d`` leaves one number a tank to find: the rank at which the share of draws that hold
-    in all its areas at once is the wanted chance. Growth begins after the pause that the cut of a
-    regular visit brings, longer in draws that grow faster and so are cut harder: the fit has
+    For each draw there is a highest cut ``c(d)`` from which an area stays within its budget; cut to
+    ``c`` it holds in the draws with ``c(d) >= c``. Taking every area's cut at the same rank among
+    its own ``c(d)`` leaves one number a tank to find: the rank at which the share of draws that
+    hold in all its areas at once is the wanted chance. Growth begins after the pause that the cut
+    of a regular visit brings, longer in draws that grow faster and so are cut harder: the fit has
     counted such pauses out of the rates, too.
     """
     growth, rest_d = living.growth_after_cut(interval_d)

@@ -100,7 +100,8 @@ class LivingAreas:
     ``area`` are their places in the book, sorted by tank; ``run`` (A,) is each area's tank among
     the ``R`` tanks that have a living area, ``first`` (R,) the place of each tank's first area and
     ``tank`` (R,) its place in the book. ``safe_cut_cm`` is the lowest cut an area survives and
-    ``pause_d`` the days without growth after a cut to the base.
+    ``pause_d`` the days without growth after a cut to the base. ``doubt`` is that about supposed
+    conditions, as a share of growth.
     """
 
     area: IntArray
@@ -111,6 +112,7 @@ class LivingAreas:
     floor_cm: FloatArray
     safe_cut_cm: FloatArray
     pause_d: FloatArray
+    doubt: FloatArray
     shape: FloatArray
     draws: GrowthDraws
     errors: ErrorModel
@@ -204,7 +206,8 @@ class LivingAreas:
         """Factors (A, D) of what an interval does on its own."""
         draws = self.draws
         own = draws.week if after_d == 0.0 else span_normals(self.area, int(after_d), self.size)
-        luck: Singles = own * np.float32(self.errors.span * np.sqrt(7.0 / max(interval_d, 1.0)))
+        span = self.errors.span * np.sqrt(7.0 / max(interval_d, 1.0))
+        luck: Singles = own * column(np.hypot(span, self.doubt))
         luck += 1.0
         return np.maximum(luck, 0.0, out=luck)
 
@@ -281,7 +284,7 @@ class LivingAreas:
 def living_areas(fit: GrowthFit, tanks: IntArray) -> LivingAreas:
     """Draw the growth of the living areas of ``tanks`` (places in the book)."""
     design = fit.design
-    chosen = np.flatnonzero(design.alive & np.isin(design.tank, tanks))
+    chosen = np.flatnonzero(design.stays & np.isin(design.tank, tanks))
     area = chosen[np.argsort(design.tank[chosen], kind="stable")]
     tank, first, run = np.unique(design.tank[area], return_index=True, return_inverse=True)
     return LivingAreas(
@@ -291,8 +294,9 @@ def living_areas(fit: GrowthFit, tanks: IntArray) -> LivingAreas:
         tank=tank,
         budget_cm=design.traits.budget_cm[area],
         floor_cm=design.traits.floor_cm[area],
-        safe_cut_cm=design.traits.lowest_cut_cm[area],
+        safe_cut_cm=fit.lowest_cut_cm[area],
         pause_d=design.traits.pause_d[area],
+        doubt=np.zeros(area.size) if design.clock.doubt is None else design.clock.doubt[area],
         shape=design.problem.shape[area],
         draws=draw_growth(fit, area, tank),
         errors=design.problem.errors,
@@ -314,6 +318,7 @@ def living_part(living: LivingAreas, keep: BoolArray) -> LivingAreas:
         floor_cm=living.floor_cm[keep],
         safe_cut_cm=living.safe_cut_cm[keep],
         pause_d=living.pause_d[keep],
+        doubt=living.doubt[keep],
         shape=living.shape[keep],
         draws=replace(
             draws,

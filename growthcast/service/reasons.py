@@ -6,7 +6,9 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from math import ceil, floor
 
-__all__ = ["ShortArea", "Shortfall", "percent", "reason_for"]
+from growthcast.fit.result import GrowthFit
+
+__all__ = ["ShortArea", "Shortfall", "limit_in_words", "percent", "reason_for"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -15,6 +17,7 @@ class ShortArea:
 
     ``needed_floor_cm`` is the floor that would do (None: not even the lowest safe cut does),
     ``needed_budget_cm`` the budget that would, the tank's other short areas being mended too.
+    ``limit`` says which lowest cut keeps it above its floor, if one does.
     """
 
     area_id: str
@@ -25,6 +28,7 @@ class ShortArea:
     least_cut_cm: float
     needed_floor_cm: float | None
     needed_budget_cm: float
+    limit: str
 
 
 @dataclass(frozen=True, slots=True)
@@ -69,11 +73,14 @@ def _fails(shortfall: Shortfall, confidence: float) -> str:
         chance = percent(shortfall.chance_all_within, digits=1)
     worst = shortfall.areas[0]
     mended = "; ".join(_mend(area) for area in shortfall.areas)
+    limits = "".join(
+        f". {limit}" for limit in dict.fromkeys(a.limit for a in shortfall.areas if a.limit)
+    )
     return (
         f"at {shortfall.interval_d} days the chance that every area stays inside its height is "
         f"{chance}, not {wanted}; {worst.label} is the first to go over "
         f"({percent(worst.chance_within)} when cut to {worst.least_cut_cm:.3g} {worst.unit}). "
-        f"{shortfall.interval_d} days would hold with {mended}"
+        f"{shortfall.interval_d} days would hold with {mended}{limits}"
     )
 
 
@@ -85,6 +92,28 @@ def _mend(area: ShortArea) -> str:
     if lower is not None and lower < area.floor_cm:
         way += f" (or a floor of {floor(10.0 * lower + 1e-6) / 10.0:.1f} {area.unit})"
     return way
+
+
+def limit_in_words(fit: GrowthFit, place: int) -> str:
+    """Say which lowest cut keeps an area above its floor and how to change it, "" where none does.
+
+    ``place`` is that of the area in the book.
+    """
+    design, limit = fit.design, float(fit.lowest_cut_cm[place])
+    if limit <= design.traits.floor_cm[place]:
+        return ""
+    species, unit = (
+        design.species_id[design.species[place]],
+        " % cover" if design.is_cover[place] else " cm",
+    )
+    table = float(design.traits.lowest_cut_cm[place])
+    said = f"The species table says that {species} is not cut below {table:.3g}{unit}"
+    if limit < table:
+        said += f"; the log shows {design.area_id[place]} growing on from {limit:.3g}{unit}"
+    return (
+        f"{said}. Where yours stands lower cuts, write lowest_cut_cm in species.csv, or log two "
+        "such cuts (after_cm) from which it grows again"
+    )
 
 
 def _rests_on(basis: Sequence[str]) -> str:

@@ -9,6 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from growthcast.book.book import Book
+from growthcast.finite import finite_answer
 from growthcast.fit.result import Basis, GrowthFit
 from growthcast.service.advice import AreaAdvice, OptionAdvice, TankAdvice
 from growthcast.service.effort import (
@@ -21,21 +22,14 @@ from growthcast.service.effort import (
 from growthcast.service.interval import IntervalOptions, interval_options, needed_budgets
 from growthcast.service.living import LivingAreas, living_areas, living_part
 from growthcast.service.longer.full import in_full, with_next_longer
-from growthcast.service.reasons import ShortArea, Shortfall, reason_for
+from growthcast.service.reasons import ShortArea, Shortfall, limit_in_words, reason_for
 from growthcast.service.rescape.notes import (
     none_holds_in_words,
     not_holding,
     some_do_not_hold_in_words,
 )
 
-__all__ = [
-    "TankTerms",
-    "area_label",
-    "blocks_of_tanks",
-    "recommend",
-    "tank_terms",
-    "unit_of",
-]
+__all__ = ["TankTerms", "area_label", "blocks_of_tanks", "recommend", "tank_terms", "unit_of"]
 
 FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.int64]
@@ -59,6 +53,7 @@ class TankTerms:
     timing: Timing
 
 
+@finite_answer
 def recommend(
     book: Book, fit: GrowthFit, tanks: IntArray | None = None, *, full: bool = False
 ) -> list[TankAdvice]:
@@ -84,8 +79,7 @@ def recommend(
         the wanted chance when cut no lower than its floor; none where no plant is likely to hold
         under the conditions given.
     """
-    if tanks is None:
-        tanks = np.arange(len(book.tanks))
+    tanks = np.arange(len(book.tanks)) if tanks is None else tanks
     terms = tank_terms(book, fit)
     advice: dict[int, TankAdvice] = {}
     for tanks_at_once in blocks_of_tanks(fit, tanks):
@@ -95,7 +89,7 @@ def recommend(
             advice[tank] = with_next_longer(plain, block.efforts, run, book.practice)
             if full and not plain.nothing_holds:
                 advice[tank] = in_full(book, fit, block.living, run, advice[tank])
-    return [advice.get(int(tank)) or _empty(book, fit, int(tank), terms) for tank in tanks]
+    return [advice.get(int(tank)) or _empty(book, int(tank), terms) for tank in tanks]
 
 
 def tank_terms(book: Book, fit: GrowthFit) -> TankTerms:
@@ -112,12 +106,11 @@ def tank_terms(book: Book, fit: GrowthFit) -> TankTerms:
 def blocks_of_tanks(fit: GrowthFit, tanks: IntArray) -> Iterator[IntArray]:
     """Split tanks so that a block's draws fit in memory."""
     design = fit.design
-    sizes = np.bincount(design.tank[design.alive], minlength=design.tank_id.size)[tanks]
+    sizes = np.bincount(design.tank[design.stays], minlength=design.tank_id.size)[tanks]
     block = (np.cumsum(sizes) - sizes) // AREAS_AT_ONCE
     for number in np.unique(block):
-        chosen = tanks[block == number]
         if sizes[block == number].sum() > 0:
-            yield chosen
+            yield tanks[block == number]
 
 
 def _listed(book: Book, caps: FloatArray) -> list[int]:
@@ -146,6 +139,7 @@ class _Block:
     """
 
     book: Book
+    fit: GrowthFit
     living: LivingAreas
     terms: TankTerms
     options: list[IntervalOptions]
@@ -176,6 +170,7 @@ def _worked_out(book: Book, fit: GrowthFit, living: LivingAreas, terms: TankTerm
     fails_at_d = np.array([0 if c.failing is None else listed[c.failing] for c in choices])
     return _Block(
         book=book,
+        fit=fit,
         living=living,
         terms=terms,
         options=options,
@@ -299,6 +294,7 @@ def _shortfall(block: _Block, number: int, run: int) -> Shortfall:
                 least_cut_cm=float(least[i - here.start]),
                 needed_floor_cm=area.cut_needed_cm,
                 needed_budget_cm=float(block.needed_budget_cm[i]),
+                limit=limit_in_words(block.fit, int(living.area[i])),
             )
             for i, area in ((i, block.areas[number][i]) for i in worst)
         ),
@@ -332,18 +328,17 @@ def _option(block: _Block, number: int, run: int) -> OptionAdvice:
     )
 
 
-def _empty(book: Book, fit: GrowthFit, tank: int, terms: TankTerms) -> TankAdvice:
+def _empty(book: Book, tank: int, terms: TankTerms) -> TankAdvice:
     """Advice for a tank in which nothing grows: its cap, since no plant limits it."""
     cap = int(terms.cap_d[tank])
     own = bool(np.isfinite(book.tanks.number("longest_interval_d")[tank]))
     limit = "the tank's own limit" if own else "the longest listed interval"
-    when = np.datetime64(int(fit.design.on_day), "D")
     return TankAdvice(
         tank_id=str(book.tanks.text("tank_id")[tank]),
         client=str(book.tanks.text("client")[tank]),
         recommended_interval_d=cap,
         limited_by=None,
-        reason=f"no area of this tank is planted on {when}, so {limit} of {cap} days stands",
+        reason=f"this tank has no planted area any more, so {limit} of {cap} days stands",
         longest_interval_d=cap,
         confidence=float(terms.confidence[tank]),
         options=(),

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from growthcast.finite import finite_answer
 from growthcast.growth.logistic import height_at_stage
 from growthcast.service.living import HAND_SPREAD, LivingAreas
 
@@ -36,6 +37,7 @@ class Sawtooth:
     under_share: float
 
 
+@finite_answer
 def sawtooth(
     living: LivingAreas, area: int, interval_d: int, cut_cm: float, weeks: int
 ) -> Sawtooth:

@@ -5,6 +5,7 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
+from growthcast.finite import finite_answer
 from growthcast.fit.result import GrowthFit
 from growthcast.service.recommend import blocks_of_tanks
 from growthcast.service.visit.standing import standing_areas
@@ -15,6 +16,7 @@ FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.int64]
 
 
+@finite_answer
 def chance_some_area_over(fit: GrowthFit, tanks: IntArray, ahead_d: IntArray) -> FloatArray:
     """Chance that some area of a tank stands above its budget when nothing more is cut.
 
@@ -30,14 +32,14 @@ def chance_some_area_over(fit: GrowthFit, tanks: IntArray, ahead_d: IntArray) ->
     Returns
     -------
     array (R, T)
-        Chance [0-1]; NaN for a tank in which nothing is planted.
+        Chance [0-1]; 0 for a tank in which nothing is planted.
 
     Notes
     -----
     Counted over joint draws of heights and growth, so that what a tank's areas share counts as
     shared. A chance over many days is not summed up: each day stands for itself.
     """
-    chances = np.full((tanks.size, ahead_d.size), np.nan)
+    chances = np.zeros((tanks.size, ahead_d.size))
     for block in blocks_of_tanks(fit, tanks):
         standing = standing_areas(fit, block)
         found = np.searchsorted(tanks, standing.living.tank)

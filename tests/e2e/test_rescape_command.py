@@ -12,6 +12,7 @@ import pytest
 from growthcast.book.shipped import demo_dir
 from growthcast.cli.rescaped.answers import saves_in_words
 from growthcast.service.effort import Range, Saving
+from tests.books import write_book
 from tests.cli import run
 from tests.e2e.test_commands import strict_json
 
@@ -29,7 +30,8 @@ def test_interval_under_other_conditions() -> None:
     answer = strict_json(ran.out)
     supposed = answer["hypothetical"]["conditions"]["co2_mg_l"]
     assert supposed["now"] == 25
-    assert 0 < supposed["supposed"] < 1
+    assert supposed["supposed"] == 3
+    assert supposed["none_added"]
     [then] = answer["tanks"]
     assert then["recommended_interval_d"] > answer["as_it_is"]["recommended_interval_d"]
     assert all(0 < f < 1 for f in answer["hypothetical"]["growth_factor"].values())
@@ -57,6 +59,16 @@ def test_forecast_with_another_plant(tmp_path: Path) -> None:
     assert len(others) == 4
     assert all(a["rate_per_day"] == before[a["area_id"]]["rate_per_day"] for a in others)
     assert ", supposed" in file.read_text(encoding="utf-8")
+
+
+def test_no_co2_added_is_said_once(tmp_path) -> None:
+    conditions = "tank_id,from_date,co2_mg_l\nlobby,2025-01-01,0\n"
+    book = str(write_book(tmp_path / "book", conditions=conditions))
+    ran = run("forecast", book)
+    assert ran.err.count("No CO2 is added in lobby: taken as 3 mg/L, 2 to 5") == 1
+    ran = run("forecast", DEMO, *LOBBY, "--suppose", "co2_mg_l=0")
+    said = " ".join(ran.out.split())
+    assert "no CO2 added (taken as 3 mg/L, 2 to 5 in 8 tanks of 10 by common practice)" in said
 
 
 def test_supposed_answers_say_so_in_words() -> None:

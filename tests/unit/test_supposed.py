@@ -114,10 +114,38 @@ def test_light_never_given_counts_as_the_reference(tmp_path: Path) -> None:
     assert suppose(book, fit, 0, Changes({"ppfd_umol": 40.0}, {})).growth_factor[0] < 0.9
 
 
-def test_no_co2_added_is_that_of_the_air(known) -> None:
+def test_no_co2_added_is_3_mg_per_litre_with_wider_ranges(known) -> None:
     book, fit = known
-    none = suppose(book, fit, 0, Changes({"co2_mg_l": 0.0}, {}))
-    assert 0.3 < none.changes.conditions["co2_mg_l"] < 1.0
+    none, three = (suppose(book, fit, 0, Changes({"co2_mg_l": c}, {})) for c in (0.0, 3.0))
+    assert np.array_equal(none.growth_factor, three.growth_factor)
+    now, then = (
+        [forecast_heights(one.fit, np.arange(2), np.array([DAY + ahead])) for one in (none, three)]
+        for ahead in (0.0, 14.0)
+    )
+    assert np.array_equal(now[0].height_cm, now[1].height_cm)
+    width = [np.ptp(one.height_cm, axis=2) for one in then]
+    assert width[0][0] > 1.2 * width[1][0]
+    assert np.all(width[0] > width[1])
+    [sure], [doubted] = (recommend(one.book, one.fit, np.array([0])) for one in (three, none))
+    likely = [
+        (more.chance_at_least_cut, less.chance_at_least_cut)
+        for more, less in zip(sure.options, doubted.options, strict=True)
+        if 0.6 < more.chance_at_least_cut < 0.99
+    ]
+    assert likely
+    assert all(less < more for more, less in likely)
+
+
+def test_supposing_what_a_tank_has_changes_nothing_where_no_co2_is_added(tmp_path) -> None:
+    conditions = "tank_id,from_date,co2_mg_l\nlobby,2025-01-01,0\n"
+    book = make_book(tmp_path, conditions=conditions)
+    fit = fit_growth(book, ON)
+    same = suppose(book, fit, 0, Changes({"co2_mg_l": 0.0}, {}))
+    assert same.growth_factor == pytest.approx(1.0)
+    assert same.now == {"co2_mg_l": 0.0}
+    ahead = np.array([DAY + 14.0])
+    before, after = (forecast_heights(f, np.arange(2), ahead) for f in (fit, same.fit))
+    assert np.array_equal(before.height_cm, after.height_cm)
 
 
 def test_less_growth_never_asks_for_more_visits(known) -> None:

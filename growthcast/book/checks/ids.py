@@ -75,6 +75,7 @@ def check_unknown_ids(tables: Tables) -> Iterator[Finding]:
         (tables.trims, "tank_id", tables.tanks),
         (tables.trims, "area_id", tables.areas),
         (tables.conditions, "tank_id", tables.tanks),
+        (tables.closed, "tank_id", tables.tanks),
     )
     for table, column, home in named:
         known = [name for name in home.text(column).tolist() if name]

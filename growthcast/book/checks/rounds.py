@@ -1,4 +1,4 @@
-"""Working days, days off and the weekdays that clients insist on."""
+"""Working days, public holidays, days on which a client is closed, and fixed weekdays."""
 
 from __future__ import annotations
 
@@ -7,17 +7,28 @@ from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass
 from datetime import date, datetime
 from types import MappingProxyType
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
 from growthcast.book.book import Practice, Table
+from growthcast.book.checks.together import Tables, at_cell, places_of, where
 from growthcast.book.slugs import finding
 from growthcast.book.tables import WEEKDAYS
 from growthcast.book.words import did_you_mean, shown
 from growthcast.errors import Finding
 
-__all__ = ["LISTS", "ListKind", "check_visit_weekdays"]
+if TYPE_CHECKING:
+    from holidays import HolidayBase
+
+__all__ = [
+    "CLOSED_CHECKS",
+    "LISTS",
+    "ListKind",
+    "check_visit_weekdays",
+    "public_holidays",
+    "wrong_region",
+]
 
 Found = Callable[[str, str, str], tuple[None, list[Finding]]]
 
@@ -103,3 +114,88 @@ def check_visit_weekdays(practice: Practice | None, tanks: Table) -> Iterator[Fi
             "add it to working_days under [rounds] in practice.toml, or agree on another weekday; "
             "until then rounds plans the tank on any working day",
         )
+
+
+def check_who_is_closed(tables: Tables) -> Iterator[Finding]:
+    """Every row names a client of the book, or one of its tanks."""
+    closed, clients = tables.closed, tables.tanks.text("client")
+    named, tank = closed.text("client"), places_of(tables.tanks, "tank_id", closed)
+    known = sorted({str(name) for name in clients.tolist() if name})
+    for index in where(np.asarray((named == "") & (closed.text("tank_id") == ""), np.bool_)):
+        fix = "write the client as tanks.csv has it, or the tank_id of one tank"
+        found = "no client and no tank"
+        yield at_cell(
+            closed, index, "client", "closed-for-nobody", found, fix, "a client or a tank"
+        )
+    for index in where(np.asarray(named != "", np.bool_)):
+        name, place = str(named[index]), int(tank[index])
+        if name not in known:
+            found = f"{shown(name)}, whose tanks tanks.csv does not have"
+            fix = did_you_mean(name, known, "write the client as tanks.csv has it")
+        elif place >= 0 and clients[place] != name:
+            found = f"{shown(name)}, while {closed.text('tank_id')[index]} is of another client"
+            fix = "leave the client blank where one tank is closed, or correct one of the two"
+        else:
+            continue
+        yield at_cell(
+            closed, index, "client", "unknown-client", found, fix, "a client of tanks.csv"
+        )
+
+
+def check_order(tables: Tables) -> Iterator[Finding]:
+    """A time ends no earlier than it begins."""
+    closed = tables.closed
+    first, last = closed.date("from_date"), closed.date("to_date")
+    for index in where(last < first):
+        found = f"{last[index]}, before the first day closed, {first[index]}"
+        fix = "swap the two, or correct one of them"
+        yield at_cell(closed, index, "to_date", "closed-backwards", found, fix)
+
+
+CLOSED_CHECKS = (check_who_is_closed, check_order)
+
+ISO_PART = "[A-Z0-9]{1,3}"
+"""Form of a part of a country in ISO 3166-2; the library knows others, too."""
+
+
+def wrong_region(code: str) -> tuple[str, str] | None:
+    """Say what is wrong with a country (DE) or country and subdivision (DE-BY), and what to write.
+
+    Examples
+    --------
+    >>> wrong_region("DE-BY") is None
+    True
+    >>> wrong_region("de-by")
+    ('"de-by", which is no code of DE or a part of it', 'did you mean "DE-BY"?')
+    """
+    from holidays import list_supported_countries
+
+    parts = list_supported_countries(include_aliases=True)
+    meant = code.strip().upper().replace("_", "-")
+    country = meant.partition("-")[0]
+    iso = [f"{country}-{part}" for part in parts.get(country, ()) if re.fullmatch(ISO_PART, part)]
+    if country not in parts:
+        near = [name for name in parts if len(name) == 2]
+        fix = did_you_mean(country, near, 'write the ISO 3166 code of your country, as "DE"')
+        return f"{shown(code)}, which names no country", fix
+    if code in (country, *iso):
+        return None
+    few = f"write {shown(country)}" + (f", or one of {', '.join(iso)}" if iso else "")
+    fix = did_you_mean(meant.strip("-"), [country, *iso], few)
+    return f"{shown(code)}, which is no code of {country} or a part of it", fix
+
+
+def public_holidays(code: str, first: date, last: date) -> Mapping[date, str]:
+    """Return the public holidays of a region from one day to another, in order, with their names.
+
+    Examples
+    --------
+    >>> public_holidays("DE-BY", date(2026, 11, 1), date(2026, 12, 24))
+    {datetime.date(2026, 11, 1): "All Saints' Day"}
+    """
+    from holidays import country_holidays
+
+    country, _, part = code.partition("-")
+    years = range(first.year, last.year + 1)
+    found: HolidayBase = country_holidays(country, part or None, years=years, language="en_US")
+    return {day: str(found[day]) for day in sorted(found) if first <= day <= last}

@@ -9,6 +9,7 @@ from growthcast.book.checks.areas import AREA_CHECKS
 from growthcast.book.checks.ids import ID_CHECKS
 from growthcast.book.checks.log import LOG_CHECKS
 from growthcast.book.checks.readings import READING_CHECKS
+from growthcast.book.checks.rounds import CLOSED_CHECKS
 from growthcast.book.checks.together import Tables, expected_cover
 from growthcast.book.checks.water import WATER_CHECKS
 from growthcast.errors import Finding
@@ -21,6 +22,7 @@ CHECKS: tuple[Callable[[Tables], Iterator[Finding]], ...] = (
     *LOG_CHECKS,
     *READING_CHECKS,
     *WATER_CHECKS,
+    *CLOSED_CHECKS,
 )
 
 

@@ -20,6 +20,7 @@ _APART = 3.0
 _RULE = "by 3 × KH × 10^(7 − pH)"
 _LIGHT_FAR_ABOVE = 1.5
 _LITTLE_CO2_MG_L, _LITTLE_NO3_MG_L, _LITTLE_PO4_MG_L = 10.0, 5.0, 0.1
+_NONE_ADDED_MG_L = 3.0
 _USUAL_HOURS = 8.0
 _MOST_NAMED = 3
 _WATCH = "watch the livestock, and follow the rules and the vet of your place"
@@ -76,6 +77,7 @@ def _contradictions(table: Table) -> Iterator[Finding]:
     co2, ph, kh = (table.number(name) for name in ("co2_mg_l", "ph", "kh_dkh"))
     implied = 3.0 * kh * 10.0 ** (7.0 - ph)
     low, high = np.maximum(co2, 1.0), np.maximum(implied, 1.0)  # below 1 mg/L all is alike
+    low = np.where(co2 == 0, _NONE_ADDED_MG_L, low)
     for index in where((kh > 0) & ((low > _APART * high) | (high > _APART * low))):
         found = f"{plain(co2[index])} mg/L, while pH and KH of the row say about "
         found += f"{implied[index]:.3g} mg/L {_RULE}"
@@ -94,13 +96,17 @@ def check_hardness(tables: Tables) -> Iterator[Finding]:
 
 
 def check_light(tables: Tables) -> Iterator[Finding]:
-    """A tank has light."""
+    """A tank has light, and it reaches every area."""
     table = tables.conditions
     for column in ("ppfd_umol", "photoperiod_h"):
         for index in where(table.number(column) == 0):
             found = "0, a tank without light"
             fix = "leave it if the light is really off; leave the cell blank if not known"
             yield at_cell(table, index, column, "no-light", found, fix)
+    for index in where(tables.areas.number("light_share") == 0):
+        found = "0, an area that no light reaches"
+        fix = "write the share of the tank's light that reaches it, or leave it blank for all of it"
+        yield at_cell(tables.areas, index, "light_share", "no-light", found, fix)
 
 
 def check_temperature(tables: Tables) -> Iterator[Finding]:
@@ -189,7 +195,8 @@ def check_light_without_food(tables: Tables) -> Iterator[Finding]:
         need = float(needs[tables.species_of_areas[growing[index]]].max())
         if light[index] > _LIGHT_FAR_ABOVE * need:
             found = f"{plain(kept['ppfd_umol'][index])} µmol for {plain(hours[index])} h with "
-            found += f"{co2[index]:.3g} mg/L CO2 and little nitrate or phosphate: far above what "
+            carbon = f"{co2[index]:.3g} mg/L CO2" if co2[index] else "no CO2 added"
+            found += f"{carbon} and little nitrate or phosphate: far above what "
             found += f"its plants can use (about {need:.0f} µmol), so algae may take it"
             fix = "dim the lamp or shorten the day first; else add CO2 and nutrients step by step; "
             fix += _WATCH

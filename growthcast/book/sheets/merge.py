@@ -27,6 +27,7 @@ KEYS: Mapping[str, tuple[str, ...]] = MappingProxyType(
         "areas": ("area_id",),
         "trims": ("date", "tank_id", "area_id"),
         "conditions": ("tank_id", "from_date"),
+        "closed": ("client", "tank_id", "from_date"),
         "species": ("species_id",),
     }
 )

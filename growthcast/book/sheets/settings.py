@@ -164,7 +164,7 @@ def _typed(value: Value, old: Any, kind: str) -> Any:
         strings = bool(old) and isinstance(old, list) and isinstance(old[0], str)
         parts = [part for part in re.split(r"\s*[,;]\s*", text.strip()) if part]
         return parts if strings else [_number(part) for part in parts]
-    if isinstance(old, str) or (old is None and kind in {"text", "currency"}):
+    if isinstance(old, str) or (old is None and kind in {"text", "currency", "region"}):
         return text
     if isinstance(old, bool):
         folded = text.strip().casefold()

@@ -75,6 +75,7 @@ def read_layout(path: Path, book: Book, tank_id: str, on: date) -> Layout:
         areas=table,
         trims=empty_table("trims"),
         conditions=empty_table("conditions"),
+        closed=empty_table("closed"),
         species=book.species,
         own_species=empty_table("species"),
         today=on,

@@ -13,7 +13,7 @@ from growthcast.errors import UsageError
 
 __all__ = ["KINDS", "parse_row", "row_in_words"]
 
-KINDS = {"tank": "tanks", "area": "areas", "conditions": "conditions"}
+KINDS = {"tank": "tanks", "area": "areas", "conditions": "conditions", "closed": "closed"}
 """What may be added by name, and the table it goes into."""
 
 _UNITS = {
@@ -33,7 +33,7 @@ _WITH_UNIT = re.compile(r"([+-]?[0-9.,]+)\s*([^0-9.,\s].{0,8})")
 
 
 def parse_row(kind: str, items: Sequence[str], own: Sequence[str] = ()) -> dict[str, Cell]:
-    """Return the row that ``column=value`` items mean for ``tank``, ``area`` or ``conditions``.
+    """Return the row that ``column=value`` items mean for one of ``KINDS``.
 
     ``own`` are columns of the practice's own. A name may stop short of its unit (``co2`` for
     ``co2_mg_l``) where that leaves one column. A decimal comma and the column's unit are read.

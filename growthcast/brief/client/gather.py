@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 from growthcast.book.book import Book
 from growthcast.brief.page import named
 from growthcast.errors import UsageError
+from growthcast.finite import finite_answer
 from growthcast.fit.result import GrowthFit
 from growthcast.forecast.heights import growth_a_week
 from growthcast.forecast.report import AreaForecast, as_date, forecast_growth
@@ -74,6 +75,7 @@ CLEARLY_WORSE = 0.05
 """A rhythm whose share of days presentable is this much lower looks different to an eye."""
 
 
+@finite_answer
 def gather_tank(book: Book, fit: GrowthFit, tank: int) -> TankFacts:
     """Gather what a page says of one tank (its place in the book)."""
     place = np.array([tank])

@@ -28,6 +28,7 @@ __all__ = [
 
 FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.int64]
+BoolArray = NDArray[np.bool_]
 Floats = TypeVar("Floats", bound=NDArray[np.floating[Any]])
 
 LONG_AGO = -1.0e6
@@ -48,14 +49,20 @@ class TankConditions:
     """Piecewise-constant conditions of every tank.
 
     ``from_day`` is (K, C), padded with ``inf``; each entry of ``values`` is (K, C) in the unit of
-    its name, NaN where a condition has never been given.
+    its name, NaN where a condition has never been given. ``none_added`` (K, C) tells where the CO2
+    is what it is without any being added.
     """
 
     from_day: FloatArray
     values: dict[str, FloatArray]
+    none_added: BoolArray
 
-    def unknown_log_spread(self, reference: Reference) -> FloatArray:
-        """Extra log standard deviation of each tank's rate for conditions never given, (K,)."""
+    def unknown_log_spread(self, reference: Reference, co2_slope: FloatArray) -> FloatArray:
+        """Extra log standard deviation of each tank's rate for what is not known of it, (K,).
+
+        Conditions never given, and CO2 where none is added: ``co2_slope`` (K,) is the slope there
+        of its plants' log response over log CO2.
+        """
         known = {name: np.isfinite(value).any(axis=1) for name, value in self.values.items()}
         light = known["ppfd_umol"] & known["photoperiod_h"]
         nutrients = [known[name] for name in ("no3_mg_l", "po4_mg_l", "k_mg_l")]
@@ -64,6 +71,8 @@ class TankConditions:
         for nutrient in nutrients:
             variance += np.where(nutrient, 0.0, reference.unknown_nutrient_spread**2)
         variance += np.where(known["temperature_c"], 0.0, reference.unknown_temperature_spread**2)
+        none_added = self.none_added.any(axis=1)
+        variance += np.where(none_added, (reference.none_added_co2_spread * co2_slope) ** 2, 0.0)
         spread: FloatArray = np.sqrt(variance)
         return spread
 
@@ -88,7 +97,8 @@ def tank_conditions(
 
     A blank cell keeps the earlier value. Before the first value that is given, that first value
     stands: a practice that begins to write conditions down half-way through a log describes the
-    tank as it was, and a jump of the clock on that day would be an artefact of the paperwork.
+    tank as it was, and a jump of the clock on that day would be an artefact of the paperwork. CO2 0
+    means that none is added.
     """
     day = conditions.date("from_date").astype("datetime64[D]").astype(np.float64)
     order = np.lexsort((day, tank_of_row))
@@ -109,9 +119,12 @@ def tank_conditions(
         np.isnan(values["temperature_c"]), reference.temperature_c, values["temperature_c"]
     )
     from_ph = co2_mg_l(values["ph"], values["kh_dkh"], temperature)
-    values["co2_mg_l"] = np.where(np.isnan(values["co2_mg_l"]), from_ph, values["co2_mg_l"])
+    typed = values["co2_mg_l"]
+    none_added = typed == 0.0
+    typed = np.where(none_added, reference.none_added_co2_mg_l, typed)
+    values["co2_mg_l"] = np.where(np.isnan(typed), from_ph, typed)
     del values["ph"], values["kh_dkh"]
-    return TankConditions(from_day, values)
+    return TankConditions(from_day, values, none_added)
 
 
 def _carried(grid: FloatArray) -> FloatArray:
@@ -131,14 +144,17 @@ class GrowthClock:
     """Reference days of growth lived through by each area up to any day.
 
     ``from_day`` and ``response`` are (A, C): the response of each area from that day on, as a share
-    of growth at reference conditions. ``settled_from`` is the day an area was planted and
-    ``settle_d`` the days over which its growth ramps from nothing to full.
+    of growth at reference conditions. ``planted_day`` is the day an area was planted and
+    ``settle_d`` the days over which its growth ramps from nothing to full. From the day
+    ``doubted_from`` on the response may be off by ``doubt`` (A,), as a log standard deviation.
     """
 
     from_day: FloatArray
     response: FloatArray
     planted_day: FloatArray
     settle_d: FloatArray
+    doubted_from: float = np.inf
+    doubt: FloatArray | None = None
 
     def reading(self, area: IntArray, day: FloatArray) -> FloatArray:
         """Reference days between planting and ``day``; ``area`` and ``day`` broadcast."""
@@ -159,13 +175,17 @@ class GrowthClock:
     ) -> tuple[FloatArray, FloatArray]:
         """Reference days from one day to another, the first ``pause_d`` of them without growth.
 
-        Also their relative spread, for the doubt about the pause; it takes at most
-        ``LONGEST_PAUSE_SHARE`` of the time.
+        Also their relative spread, for the doubt about the pause and the response; the pause takes
+        at most ``LONGEST_PAUSE_SHARE`` of the time.
         """
         lag = np.minimum(pause_d, LONGEST_PAUSE_SHARE * np.maximum(to_day - from_day, 0.0))
         awake = self.reading(area, from_day + lag)
         growth_d = self.reading(area, to_day) - awake
         doubted_d = PAUSE_DOUBT * (awake - self.reading(area, from_day))
+        if self.doubt is not None:
+            since = np.maximum(from_day + lag, self.doubted_from)
+            ahead = np.maximum(self.reading(area, to_day) - self.reading(area, since), 0.0)
+            doubted_d = np.hypot(doubted_d, self.doubt[area] * ahead)
         some = growth_d > 0.0
         return growth_d, np.divide(doubted_d, growth_d, out=np.zeros_like(growth_d), where=some)
 

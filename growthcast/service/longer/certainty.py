@@ -8,7 +8,7 @@ draw of the first kind alone, the rule gives the interval one would recommend if
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
@@ -28,6 +28,7 @@ FloatArray = NDArray[np.float64]
 
 SETTLED = 0.8
 """A recommendation is called settled when it is right with this chance."""
+WORTH_SAYING = 0.05
 MOST_VISITS = 60
 HANDS, DRIFTS, SPEEDS = 6, 6, 65
 
@@ -47,24 +48,30 @@ class Certainty:
         About how many more logged visits it takes until a recommendation is best with the chance
         ``SETTLED``, on average over what those visits may say; 0 if it is already, None if not
         even ``MOST_VISITS`` would do (two intervals are then about equally good).
+    best_from_floor : mapping of int to float or None
+        ``best`` if every area stood a cut to its floor; None where every one is known to.
     """
 
     chance_best: float
     best: Mapping[int, float]
     visits_to_settle: int | None
     settled_chance: float
+    best_from_floor: Mapping[int, float] | None = None
 
     def as_dict(self) -> dict[str, Any]:
         """Return the certainty as a plain mapping."""
+        from_floor = self.best_from_floor
         return {
             "chance_best": round(self.chance_best, 4),
-            "best_interval_d": {
-                "none" if days == 0 else str(days): round(chance, 4)
-                for days, chance in self.best.items()
-            },
+            "best_interval_d": _by_days(self.best),
+            "best_interval_d_from_floor": None if from_floor is None else _by_days(from_floor),
             "visits_to_settle": self.visits_to_settle,
             "settled_chance": round(self.settled_chance, 4),
         }
+
+
+def _by_days(best: Mapping[int, float]) -> dict[str, float]:
+    return {str(days or "none"): round(chance, 4) for days, chance in best.items()}
 
 
 def certainty_of(
@@ -115,9 +122,16 @@ def certainty_of(
     it take longer.
     """
     here = np.flatnonzero(living.run == run)
-    best_of = _best_of_draws(living, here, intervals_d, confidence, _drawn(living, here, run))
-    listed = (0, *intervals_d)
-    best = {days: float((best_of == days).mean()) for days in listed}
+    known = _drawn(living, here, run)
+
+    def chances(areas: LivingAreas) -> dict[int, float]:
+        best_of = _best_of_draws(areas, here, intervals_d, confidence, known)
+        return {days: float((best_of == days).mean()) for days in (0, *intervals_d)}
+
+    best = chances(living)
+    to_floor = np.minimum(living.safe_cut_cm, living.floor_cm)
+    limited = (to_floor < living.safe_cut_cm)[here].any()
+    from_floor = chances(replace(living, safe_cut_cm=to_floor)) if limited else None
     chosen = recommended_d or 0
     visits: int | None = 0
     settled_chance = best[chosen]
@@ -125,7 +139,7 @@ def certainty_of(
         visits, settled_chance = _visits_to_settle(
             fit, living, here, run, intervals_d, confidence, chosen
         )
-    return Certainty(best[chosen], best, visits, settled_chance)
+    return Certainty(best[chosen], best, visits, settled_chance, from_floor)
 
 
 @dataclass(frozen=True, slots=True)
@@ -314,10 +328,17 @@ def certainty_in_words(certainty: Certainty, recommended_d: int | None) -> str:
     also = [
         f"{named(days)} with {100 * chance:.0f} %"
         for days, chance in others
-        if days != chosen and chance >= 0.05
+        if days != chosen and chance >= WORTH_SAYING
     ]
     said = f"How sure: {named(chosen)} is best with a chance of {100 * certainty.chance_best:.0f} %"
     said += "".join(f", {other}" for other in also) + ". "
+    freed = certainty.best_from_floor or certainty.best
+    if abs(freed[chosen] - certainty.chance_best) >= WORTH_SAYING:
+        likely, chance = max(freed.items(), key=lambda item: item[1])
+        said += (
+            "This takes the lowest cuts known from the species table or log as certain: if the "
+            f"plants stand their floors, {named(likely)} is best with {100 * chance:.0f} %. "
+        )
     likeliest = others[0][0]
     if likeliest > chosen:
         said += (

@@ -37,11 +37,11 @@ CO2_THAT_HELPS_MG_L = 15.0
 class Mend:
     """One change and what it does to an interval.
 
-    ``kind`` is "budget", "floor", "plant" or "light"; ``change`` says it in words. ``area_ids`` are
-    the areas changed (all of the tank's for light) and ``values`` the new bounds [cm, or % cover],
-    the new species' ids, or the new PPFD [umol]. ``chance_at_least_cut`` is the chance of
-    the interval with that change, every area cut as low as still looks right, and ``holds`` whether
-    it suffices.
+    ``kind`` is "budget", "floor", "lowest cut", "plant" or "light"; ``change`` says it in words.
+    ``area_ids`` are the areas changed (all of the tank's for light) and ``values`` the new bounds
+    [cm, or % cover], the new species' ids, or the new PPFD [umol]. ``chance_at_least_cut`` is the
+    chance of the interval with that change, every area cut as low as still looks right, and
+    ``holds`` whether it suffices.
     """
 
     kind: str
@@ -131,7 +131,8 @@ def mends_for(
     Returns
     -------
     tuple of Mend
-        Budgets up, floors down (where the plants survive it), slower plants of the same growth form
+        Budgets up, floors down (where the plants survive it), cuts down to the floor where the
+        species table's lowest cut lies above it, slower plants of the same growth form
         in the limiting area, and less light (where the tank's light is known), each with the chance
         worked out anew.
 
@@ -148,7 +149,7 @@ def mends_for(
     if option.feasible[0] or not short.any():
         return ()
     limit = np.flatnonzero(fit.design.area_id[living.area] == limited_by)
-    found = [*_budgets(case, short), *_floors(case, short)]
+    found = [*_budgets(case, short), *_floors(case, short), *_lower_cuts(case, short)]
     found += _plants(case, int(limit[0])) if limit.size else []
     return (*found, *_less_light(case))
 
@@ -188,6 +189,23 @@ def _floors(case: _Case, short: BoolArray) -> Iterator[Mend]:
     )
     values = [round(float(value), 1) for value in floor[short]]
     yield case.mend("floor", f"a lower floor: {words}", short, values, chance)
+
+
+def _lower_cuts(case: _Case, short: BoolArray) -> Iterator[Mend]:
+    """Cuts down to the floor where the lowest cut that is known to be stood lies above it."""
+    living = case.living
+    above = short & (living.safe_cut_cm > living.floor_cm)
+    if not above.any():
+        return
+    safe = np.where(above, living.floor_cm, living.safe_cut_cm)
+    words = "; ".join(
+        f"{case.labels[i]} to {safe[i]:.1f} instead of {living.safe_cut_cm[i]:.1f} {case.units[i]}"
+        for i in np.flatnonzero(above).tolist()
+    )
+    values = [round(float(value), 1) for value in safe[above]]
+    chance = case.chance(replace(living, safe_cut_cm=safe))
+    change = f"a lower cut, if the plants stand it: {words}"
+    yield case.mend("lowest cut", change, above, values, chance)
 
 
 def _less_light(case: _Case) -> Iterator[Mend]:

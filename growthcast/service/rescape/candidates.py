@@ -12,6 +12,7 @@ from numpy.typing import NDArray
 from growthcast.book.book import Book
 from growthcast.book.supposed.rows import PlannedArea
 from growthcast.errors import UsageError
+from growthcast.finite import finite_answer
 from growthcast.fit.result import OWN_SPANS_FOR_LOG, GrowthFit
 from growthcast.fit.solver.linearise import RATE
 from growthcast.fit.supposed import conditions_now, fit_beside
@@ -19,7 +20,7 @@ from growthcast.forecast.heights import growth_a_week, rate_range
 from growthcast.service.effort import Range, Saving
 from growthcast.service.rescape.holding import Holding
 from growthcast.service.rescape.notes import holding_of, is_regulated
-from growthcast.service.rescape.outlook import Outlook, outlooks
+from growthcast.service.rescape.outlook import Days, Outlook, days_or_never, outlooks
 from growthcast.service.rescape.reasons import Plant, ranked, reason_of
 from growthcast.service.rescape.variants import (
     Stand,
@@ -62,7 +63,7 @@ class PlantAdvice:
     own_listed_d: int | None
     days_between: FloatArray
     cm_per_week: FloatArray
-    look_d: FloatArray
+    look_d: Days
     tank: VariantAnswer
     tank_limited_by: str | None
     litres_per_year: Range | None
@@ -85,6 +86,7 @@ def pool_of(fit: GrowthFit, place: int, form: str | None) -> list[str]:
     return [str(name) for name in priors.species_id[alike]]
 
 
+@finite_answer
 def compare_plants(
     book: Book,
     fit: GrowthFit,
@@ -212,7 +214,7 @@ def _advice(
         own_listed_d=max((d for d in stand.listed_d if d <= own), default=None),
         days_between=outlook.days[i],
         cm_per_week=weekly,
-        look_d=outlook.look_d[i],
+        look_d=days_or_never(outlook.look_d[i]),
         tank=answer,
         tank_limited_by=None
         if limited is None
@@ -263,13 +265,14 @@ def _plant(
         basis=basis,
         holds_chance=float(chances.chance[i]),
         reaches_look_chance=float(outlook.reaches_look[i]),
-        look_d=float(outlook.look_d[i, 1]),
+        look_d=days_or_never(outlook.look_d[i])[1],
         own_interval_d=int(outlook.allowed_d[i]),
         tank_interval_d=answer.recommended_interval_d,
         minutes_per_year=minutes_per_year,
         caution=caution,
         is_regulated=is_regulated(caution),
         lowest_cut_cm=float(stand.living.safe_cut_cm[at]),
+        floor_cm=float(stand.living.floor_cm[at]),
         budget_cm=float(stand.living.budget_cm[at]),
     )
 

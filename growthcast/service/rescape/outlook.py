@@ -12,13 +12,15 @@ from growthcast.growth.logistic import shape_factor, stage
 from growthcast.growth.quick import BELOW_CEILING, Singles
 from growthcast.service.living import LivingAreas
 
-__all__ = ["LONGEST_D", "Outlook", "outlooks"]
+__all__ = ["LONGEST_D", "Days", "Outlook", "days_or_never", "outlooks"]
 
 FloatArray = NDArray[np.float64]
 
 LONGEST_D = 365
 """Days beyond which it is only said that they are more."""
 LEVELS = (0.1, 0.5, 0.9)
+Days = tuple[float | None, ...]
+"""p10, p50 and p90 of a number of days [d], None where never."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -84,6 +86,11 @@ def outlooks(
         look_d=_range(np.where(up <= 0.0, 0.0, look)),
         reaches_look=np.isfinite(look).mean(axis=1),
     )
+
+
+def days_or_never(days: FloatArray) -> Days:
+    """Return days (3,) as numbers, None where endless."""
+    return tuple(day if np.isfinite(day) else None for day in days.tolist())
 
 
 def _range(values: FloatArray) -> FloatArray:

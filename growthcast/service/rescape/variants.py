@@ -195,6 +195,7 @@ def combined(living: LivingAreas, variants: Sequence[IntArray]) -> LivingAreas:
         floor_cm=living.floor_cm[places],
         safe_cut_cm=living.safe_cut_cm[places],
         pause_d=living.pause_d[places],
+        doubt=living.doubt[places],
         shape=living.shape[places],
         draws=GrowthDraws(
             log_rate=draws.log_rate[places],

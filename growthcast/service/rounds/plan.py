@@ -12,6 +12,7 @@ from numpy.typing import NDArray
 from growthcast.book.book import Book, Practice
 from growthcast.book.tables import WEEKDAYS
 from growthcast.errors import UsageError
+from growthcast.finite import finite_answer
 from growthcast.fit.design import day_number
 from growthcast.fit.result import GrowthFit
 from growthcast.service.advice import TankAdvice
@@ -45,6 +46,7 @@ LIMIT_PER_D = 1.0
 ours)."""
 
 
+@finite_answer
 def plan_rounds(
     book: Book, fit: GrowthFit, advice: list[TankAdvice], start: date, weeks: int
 ) -> RoundsPlan:

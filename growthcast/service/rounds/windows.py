@@ -121,8 +121,8 @@ def tank_windows(
     chances = _all_chances(fit, advice, interval, from_day, days)
     labels: dict[int, list[str]] = {}
     for area, tank in zip(
-        np.flatnonzero(fit.design.alive).tolist(),
-        fit.design.tank[fit.design.alive].tolist(),
+        np.flatnonzero(fit.design.stays).tolist(),
+        fit.design.tank[fit.design.stays].tolist(),
         strict=True,
     ):
         labels.setdefault(tank, []).append(area_label(book, area))

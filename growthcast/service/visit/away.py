@@ -6,17 +6,19 @@ day away.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date, timedelta
 
 import numpy as np
 from numpy.typing import NDArray
 
 from growthcast.book.book import Book
+from growthcast.finite import finite_answer
 from growthcast.fit.design import day_number
 from growthcast.fit.result import GrowthFit
 from growthcast.service.advice import TankAdvice
 from growthcast.service.living import LivingAreas, share_of_draws
+from growthcast.service.reasons import limit_in_words
 from growthcast.service.recommend import area_label, blocks_of_tanks, recommend, tank_terms, unit_of
 from growthcast.service.visit.away_nouns import AwayArea, AwayTank
 from growthcast.service.visit.standing import (
@@ -62,6 +64,7 @@ class _Bridge:
     lasting: Lasting
 
 
+@finite_answer
 def weeks_away(
     book: Book,
     fit: GrowthFit,
@@ -122,7 +125,15 @@ def weeks_away(
         for run, tank in enumerate(living.tank.tolist()):
             mine = tuple(areas[i] for i in np.flatnonzero(living.run == run).tolist())
             wanted = float(confidence[tank])
-            found[tank] = _tank(book, span, bridge, run, tank, wanted, mine)
+            one = _tank(book, span, bridge, run, tank, wanted, mine)
+            places = living.area[living.run == run].tolist()
+            said = [
+                limit_in_words(fit, place)
+                for place, area in zip(places, mine, strict=True)
+                if area.needed_cut_cm is None
+            ]
+            limits = "".join(f". {limit}" for limit in dict.fromkeys(said) if limit)
+            found[tank] = replace(one, sentence=one.sentence + limits)
     return [found.get(int(tank)) or _bare(book, span, int(tank), confidence) for tank in tanks]
 
 

@@ -10,6 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from growthcast.book.book import Book
+from growthcast.finite import finite_answer
 from growthcast.fit.design import day_number
 from growthcast.fit.result import Basis, GrowthFit
 from growthcast.service.effort import Range, Timing, hands_of
@@ -186,6 +187,7 @@ class CutSheet:
         }
 
 
+@finite_answer
 def cut_sheet(book: Book, fit: GrowthFit, tank: int, next_on: date) -> CutSheet:
     """Work out today's visit to one tank.
 

@@ -10,11 +10,13 @@ import numpy as np
 from numpy.typing import NDArray
 
 from growthcast.book.book import Book
+from growthcast.finite import finite_answer
 from growthcast.fit.design import day_number
 from growthcast.fit.result import GrowthFit
 from growthcast.forecast.heights import growth_a_week
 from growthcast.service.effort import Range
 from growthcast.service.living import all_hold
+from growthcast.service.reasons import limit_in_words
 from growthcast.service.recommend import area_label, tank_terms, unit_of
 from growthcast.service.visit.peak_nouns import PeakArea, PeakCut, PeakPlan
 from growthcast.service.visit.routes import Route, routes_to
@@ -46,6 +48,7 @@ class _Band:
     high_cm: FloatArray
 
 
+@finite_answer
 def peak_plan(
     book: Book,
     fit: GrowthFit,
@@ -199,7 +202,9 @@ def _areas(
                 chance_best=chance,
                 regrown_share=None if route.regrown is None else float(route.regrown[i]),
                 reachable=reachable,
-                why=_why(ends[i], alone[i], band, i, unit, route, chance),
+                why=_why(
+                    ends[i], alone[i], band, i, unit, route, chance, limit_in_words(fit, place)
+                ),
                 best_from=None if later is None else on + timedelta(days=later),
             )
         )
@@ -219,7 +224,14 @@ def _best_from(standing: Standing, band: _Band, span_d: int) -> list[int | None]
 
 
 def _why(
-    end: Range, uncut: Range, band: _Band, i: int, unit: str, route: Route, chance: float
+    end: Range,
+    uncut: Range,
+    band: _Band,
+    i: int,
+    unit: str,
+    route: Route,
+    chance: float,
+    limit: str,
 ) -> str:
     """Say what keeps an area from its best, in words with numbers; nothing if nothing does."""
     low, high = float(band.low_cm[i]), float(band.high_cm[i])
@@ -241,7 +253,7 @@ def _why(
         return (
             f"it grows too fast for the visits left: it stands at {end.in_words(unit)} on the day, "
             f"above {high:.1f} {unit}, even from the lowest cut that looks right; a visit closer "
-            "to the day would mend it"
+            f"to the day would mend it{f'. {limit}' if limit else ''}"
         )
     return (
         f"its growth is not known well enough: {end.in_words(unit)} on the day, and at its best "

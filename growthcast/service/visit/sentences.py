@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 
 from growthcast.book.book import Book
 from growthcast.fit.result import GrowthFit
+from growthcast.service.reasons import limit_in_words
 from growthcast.service.visit.words import about_days, and_list, as_chance, days_in_words
 
 if TYPE_CHECKING:
@@ -92,6 +93,12 @@ def watch_list(
     said = [*_stands(areas)]
     if not feasible:
         said += [sentence for area in areas for sentence in _falls_short(area)]
+        short = [area.area_id for area in areas if area.needed_cut_cm is None]
+        ids = fit.design.area_id[places].tolist()
+        limits = [
+            limit_in_words(fit, a) for a, i in zip(places.tolist(), ids, strict=True) if i in short
+        ]
+        said += [f"{limit}." for limit in dict.fromkeys(limits) if limit]
     said += _hard_cuts(areas)
     said += _measure(areas)
     names = dict(zip((area.area_id for area in areas), (area.label for area in areas), strict=True))

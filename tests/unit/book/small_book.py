@@ -48,7 +48,7 @@ horizon_d = 60
     "2026-02-15,T1,,,,,120,,25,whole tank\n"
     '2026-02-15,T2,A3,50,20,,,,4,"a, quoted note"\n',
     "conditions.csv": "tank_id,from_date,ppfd_umol,photoperiod_h,co2_mg_l,temperature_c\n"
-    "T1,2026-01-01,90,8,25,25\nT2,2026-01-01,60,7,,24\n",
+    "T1,2026-01-01,90,8,25,25\nT2,2026-01-01,60,7,20,24\n",
 }
 
 

@@ -40,6 +40,21 @@ def test_notes(make_book):
     assert result.stdout.endswith("no problems, 1 note\n")
 
 
+def test_check_says_which_co2_it_assumes(make_book):
+    water = "tank_id,from_date,co2_mg_l,ph,kh_dkh\nT1,2026-01-01,{},,\nT2,2026-01-01,,7,4\n"
+    for typed, says in (
+        ("0", "No CO2 is added in T1: taken as 3 mg/L, 2 to 5 in 8 tanks of 10"),
+        ("", "CO2 is not known in T1: growth is taken as at 25 mg/L with wider ranges."),
+    ):
+        book = make_book(conditions_csv=water.format(typed))
+        result, as_json = run(book), run(book, "--json")
+        assert result.exit_code == 0
+        assert says in " ".join(result.stdout.split())
+        assert "T2" not in result.stdout  # its pH and hardness tell
+        [assumed] = json.loads(as_json.stdout)["assumed"]
+        assert assumed.startswith(says)
+
+
 def test_problems_as_json(make_book):
     result = run(make_book(areas_csv=FILES["areas.csv"].replace("8,25", "8,x")), "--json")
     assert result.exit_code == 2

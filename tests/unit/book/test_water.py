@@ -23,6 +23,8 @@ def slugs(inspect, *rows):
         ("T1,2026-01-01,25,5.5,4,", ["co2-contradiction"]),
         ("T1,2026-01-01,25,6.8,4,", []),  # 19
         ("T1,2026-01-01,5,6.6,4,", ["co2-contradiction"]),
+        ("T1,2026-01-01,0,7.3,4,", []),  # 6 mg/L may be without any added
+        ("T1,2026-01-01,0,6.6,4,", ["co2-contradiction"]),
         ("T1,2026-01-01,0,8.5,4,", []),  # both next to nothing
         ("T1,2026-01-01,25,6.5,0,", ["kh-zero"]),
         ("T1,2026-01-01,,,,9.9", ["cold-water"]),

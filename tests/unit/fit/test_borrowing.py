@@ -220,7 +220,7 @@ def small_conditions():
     values["no3_mg_l"][0], values["po4_mg_l"][0] = 15.0, 0.5
     values["temperature_c"][0] = 24.0
     from_day = np.array([[-1e6, 10.0], [-1e6, np.inf], [-1e6, np.inf]])
-    return TankConditions(from_day, values)
+    return TankConditions(from_day, values, np.zeros((3, 2), np.bool_))
 
 
 def test_conditions_are_averaged_over_the_days_logged():

@@ -116,3 +116,12 @@ def test_the_books_ruler_is_where_learning_starts(tmp_path):
     design = build_design(make_book(tmp_path, practice=practice), ON)
     assert design.spreads.height_error_cm == 0.2
     assert with_spreads(design, Spreads()).problem.errors.height_error_cm[0] == 0.5
+
+
+def test_a_tank_of_hundreds_of_areas_is_a_sample_of_its_own(tmp_path):
+    head = "area_id,tank_id,species_id,area_cm2,floor_cm,budget_cm,planted_on\n"
+    rows = "".join(f"a{n},home,taxiphyllum-barbieri,20,2,9,2026-05-01\n" for n in range(410))
+    book = make_book(tmp_path, areas=head + rows, trims=HEADER)
+    fit = fit_growth(book, ON)
+    assert fit.design.spreads.tank == Spreads().tank
+    assert fit.basis == ["table"] * 410

@@ -7,6 +7,7 @@ from growthcast.growth.responses import (
     below_compensation,
     canopy_light,
     co2_response,
+    co2_slope,
     light_gain_h,
     light_response,
     nutrient_response,
@@ -52,6 +53,12 @@ def test_co2_and_nutrients_without_any():
     assert nutrient_response(0, 1, 15, 1.0, 0.1, 1.0, 15, 1, 15) == 0.0
     assert nutrient_response(0, 1, 15, 0.0, 0.0, 0.0, 15, 1, 15) == 1.0
     assert nutrient_response(NAN, NAN, NAN, 1.0, 0.1, 1.0, 15, 1, 15) == 1.0
+
+
+def test_the_slope_over_co2_is_that_of_the_response():
+    half, near = np.array([0.0, 1.5, 5.0]), 3.0 * 1e-5
+    rise = np.log(co2_response(3.0 + near, half, 25.0) / co2_response(3.0 - near, half, 25.0))
+    assert co2_slope(3.0, half) == pytest.approx(rise / np.log((3.0 + near) / (3.0 - near)))
 
 
 def test_only_the_scarcest_nutrient_counts():

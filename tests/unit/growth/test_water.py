@@ -5,7 +5,6 @@ import pytest
 
 from growthcast.growth.water import (
     beer_lambert,
-    co2_in_air_equilibrium_mg_l,
     co2_mg_l,
     daily_light_integral,
 )
@@ -40,7 +39,3 @@ def test_shapes_broadcast():
     assert co2_mg_l(np.full((2, 1), 7.0), np.ones(3), 25.0).shape == (2, 3)
     assert beer_lambert(np.ones((2, 1)), np.zeros(3), 0.005).tolist() == [[1.0] * 3] * 2
     assert daily_light_integral([0.0, 1e6], 1.0).tolist() == [0.0, 3600.0]
-
-
-def test_twice_the_co2_in_the_air_is_twice_in_the_water():
-    assert co2_in_air_equilibrium_mg_l(25.0, 840.0) == 2 * co2_in_air_equilibrium_mg_l(25.0)

@@ -412,6 +412,7 @@ def test_plants_are_ranked_by_doubt_interval_wait_and_work(known) -> None:
         tank_interval_d=14,
         minutes_per_year=100.0,
         lowest_cut_cm=1.0,
+        floor_cm=2.0,
     )
     in_order = [
         first,

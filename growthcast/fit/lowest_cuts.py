@@ -1,0 +1,72 @@
+"""The lowest cut that each area has shown to grow on from, as its own log tells."""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import NDArray
+
+from growthcast.fit.rows.chains import Link
+from growthcast.fit.solver.linearise import ErrorModel
+from growthcast.fit.solver.problem import Block, Problem
+from growthcast.log.visits import Look
+
+__all__ = ["lowest_cuts_shown"]
+
+FloatArray = NDArray[np.float64]
+IntArray = NDArray[np.int64]
+
+CLEARLY = 2.0
+"""An area has grown on where it is found higher by this many standard deviations of a reading."""
+
+
+def lowest_cuts_shown(problem: Problem) -> FloatArray:
+    """Return the lowest cut that each area's log shows it to have grown on from.
+
+    Parameters
+    ----------
+    problem : Problem
+        A fitted log, with the rows that were set aside.
+
+    Returns
+    -------
+    array (A,)
+        Height after the cut [cm, or % cover], ``inf`` where the log shows none.
+
+    Notes
+    -----
+    A cut counts when its height was logged and the next row of the area shows growth: a height
+    clearly above it, an amount taken off, or a look that it cannot have had right after the cut.
+    Rows set aside as suspect do not count, and of the cuts that do it is the second lowest, so that
+    no single slip decides.
+    """
+    shown = [_shown(block, problem.errors) for block in problem.blocks]
+    area, left_cm = (np.concatenate(part) for part in zip(*shown, strict=True))
+    order = np.lexsort((left_cm, area))
+    area, left_cm = area[order], left_cm[order]
+    everyone = np.arange(problem.area_count)
+    second = np.searchsorted(area, everyone) + 1
+    twice = second < np.searchsorted(area, everyone, side="right")
+    lowest = np.full(everyone.size, np.inf)
+    lowest[twice] = left_cm[second[twice]]
+    return lowest
+
+
+def _shown(block: Block, errors: ErrorModel) -> tuple[IntArray, FloatArray]:
+    """Areas and heights (n,) of the cuts from which growth was seen."""
+    nodes, before = block.chains.nodes, block.chains.previous
+    read = np.where(block.trust == 1.0, nodes.reading_cm, np.nan)
+    weighed_or_measured = nodes.link >= Link.CUT
+    taken = np.zeros(before.size)
+    taken[before[weighed_or_measured]] = nodes.removed_cm[weighed_or_measured]
+    found = np.flatnonzero(nodes.link == Link.GREW)
+    cut = before[found]
+    told = np.where(nodes.link[cut] == Link.CUT, read[before[cut]] - nodes.removed_cm[cut], np.nan)
+    left = np.where(np.isfinite(read[cut]), read[cut], told)
+    left = np.where(np.isfinite(nodes.aim_sd_cm[cut]), left, np.nan)  # only what a cut has left
+    area = nodes.area[found]
+    clear = CLEARLY * np.sqrt(errors.reading_variance(np.nan_to_num(left), area))
+    look = nodes.look[found]
+    grown = (read[found] > left + clear) | (taken[found] > clear) | (look == Look.OVER)
+    grown |= (look == Look.RIGHT) & (left < errors.floor_cm[area])
+    grown &= np.isfinite(left)
+    return area[grown], left[grown]

@@ -1,0 +1,81 @@
+"""closed.csv and public holidays: what is read, and what wrong rows and codes get."""
+
+from __future__ import annotations
+
+from datetime import date
+
+import pytest
+
+from growthcast.book.checks.rounds import public_holidays, wrong_region
+from tests.unit.book.small_book import FILES
+
+HEADER = "client,tank_id,from_date,to_date,note\n"
+
+
+def found(inspect, rows):
+    book, findings = inspect(closed_csv=HEADER + rows)
+    return book, [(item.slug, item.row, item.found, item.fix) for item in findings]
+
+
+def test_overlapping_times_of_clients_and_tanks_are_fine(inspect):
+    rows = (
+        "a clinic,,2026-08-01,2026-08-21,works holidays\n"
+        "a clinic,T1,2026-08-10,2026-08-30,\n"
+        ",T2,2026-12-24,2026-12-24,one day\n"
+    )
+    book, findings = found(inspect, rows)
+    assert findings == []
+    assert book.closed.date("to_date").astype("datetime64[D]").tolist()[2] == date(2026, 12, 24)
+    assert book.closed.text("note")[0] == "works holidays"
+
+
+def test_no_file_is_no_closed_day(inspect):
+    book, findings = inspect()
+    assert findings == ()
+    assert len(book.closed) == 0
+
+
+@pytest.mark.parametrize(
+    ("row", "slug", "says"),
+    [
+        (",,2026-08-01,2026-08-21,", "closed-for-nobody", "no client and no tank"),
+        ("a clinik,,2026-08-01,2026-08-21,", "unknown-client", 'did you mean "a clinic"?'),
+        ("a clinic,T2,2026-08-01,2026-08-21,", "unknown-client", "T2 is of another client"),
+        (",T9,2026-08-01,2026-08-21,", "unknown-id", '"T9"'),
+        ("a clinic,,2026-08-21,2026-08-01,", "closed-backwards", "swap the two"),
+        ("a clinic,,2026-08-21,,", "blank-cell", "fill in a date"),
+    ],
+)
+def test_wrong_rows_are_problems_at_their_cell(inspect, row, slug, says):
+    book, findings = found(inspect, row + "\n")
+    assert book is None
+    [(what, line, seen, fix)] = findings
+    assert (what, line) == (slug, 2)
+    assert says in f"{seen} {fix}"
+
+
+def test_codes_of_countries_and_their_parts():
+    for code in ("DE", "DE-BY", "GB-SCT", "FR"):
+        assert wrong_region(code) is None
+    for code, fix in (
+        ("de-by", 'did you mean "DE-BY"?'),
+        ("DE_BY", 'did you mean "DE-BY"?'),
+        ("DE-QQQ", "one of DE-BB, DE-BE"),
+        ("Bavaria", 'write the ISO 3166 code of your country, as "DE"'),
+    ):
+        assert fix in wrong_region(code)[1]
+
+
+def test_an_unknown_code_is_a_problem_in_the_practice(inspect):
+    toml = FILES["practice.toml"] + '[rounds]\nholidays = "DE-BJ"\n'
+    book, [finding] = inspect(practice_toml=toml)
+    assert book is None
+    assert (finding.slug, finding.row, finding.column) == ("not-a-choice", 13, "holidays")
+    assert "did you mean" in finding.fix
+
+
+def test_holidays_are_those_of_the_part_asked_for():
+    first, last = date(2026, 12, 24), date(2027, 1, 7)
+    bavaria, germany = (public_holidays(code, first, last) for code in ("DE-BY", "DE"))
+    assert set(bavaria) - set(germany) == {date(2027, 1, 6)}
+    assert germany[date(2026, 12, 25)] == "Christmas Day"
