@@ -8,7 +8,6 @@ from growthcast.brief.locale import Locale
 from growthcast.brief.page import Block, Column, Heading, Items, Page, Paragraph, Table, named
 from growthcast.service.effort import Range
 from growthcast.service.visit.cuts import AreaCut, CutSheet
-from growthcast.service.visit.words import whole_parts
 
 __all__ = ["build_sheet"]
 
@@ -61,8 +60,8 @@ def _table(locale: Locale, sheet: CutSheet) -> Table:
         Column(locale.say(f"sheet_{name}"), numeric=name in NUMBERS, free=name == "area")
         for name in COLUMNS
     )
-    minutes = whole_parts([area.minutes for area in sheet.areas])
-    rows = tuple(_row(locale, *one) for one in zip(sheet.areas, minutes, strict=True))
+    listed = zip(sheet.areas, sheet.area_minutes, strict=True)
+    rows = tuple(_row(locale, area, minutes) for area, minutes in listed)
     return Table(locale.say("sheet_caption"), columns, rows)
 
 

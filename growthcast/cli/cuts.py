@@ -121,17 +121,18 @@ def _at_most_a_year(wanted: date, day: date) -> date:
 
 def _print(sheet: CutSheet) -> None:
     from growthcast.cli.output import print_line, print_table
-    from growthcast.service.visit.words import whole_parts
 
     for_whom = ", ".join(part for part in (sheet.client, sheet.site) if part)
     print_line(f"{sheet.tank_id}, visit of {sheet.on}" + (f" ({for_whom})" if for_whom else ""))
     print_line(sheet.sentence)
     if sheet.areas:
-        minutes = whole_parts([area.minutes for area in sheet.areas])
         print_table(
             "In the order of work (heights in cm, or % cover; below it 8 times in 10)",
             ["", "area", "now>", "do", "never below>", "next visit>", "inside>", "min>"],
-            [[*_row(area), f"{part}"] for area, part in zip(sheet.areas, minutes, strict=True)],
+            [
+                [*_row(area), f"{part}"]
+                for area, part in zip(sheet.areas, sheet.area_minutes, strict=True)
+            ],
         )
     trimming, (on_road, before, trim) = sheet.trimming_min, sheet.whole_minutes
     print_line(

@@ -13,6 +13,7 @@ from functools import cache
 import numpy as np
 from numpy.typing import NDArray
 
+from growthcast.finite import finite_answer
 from growthcast.fit.result import AreaPosterior, GrowthFit
 from growthcast.fit.rows.drift import span_drift
 from growthcast.fit.solver.linearise import CEILING, KNOTS, RATE
@@ -235,6 +236,7 @@ def rate_range(fit: GrowthFit, areas: IntArray, posterior: AreaPosterior) -> Flo
     return rate
 
 
+@finite_answer
 def growth_a_week(fit: GrowthFit, areas: IntArray) -> FloatArray:
     """Growth of areas a week, as every command tells it.
 

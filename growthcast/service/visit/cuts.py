@@ -159,6 +159,11 @@ class CutSheet:
         )
         return travel, fixed, trimming
 
+    @property
+    def area_minutes(self) -> list[int]:
+        """Whole minutes of trimming at each area."""
+        return whole_parts([area.minutes for area in self.areas])
+
     def as_dict(self) -> dict[str, Any]:
         """Return the sheet as the plain mapping that ``growthcast cuts --json`` prints."""
         return {
