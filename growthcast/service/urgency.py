@@ -1,24 +1,153 @@
-"""Which tank needs a visit first: its risk day by day, and its growth against the usual."""
+"""Which tank needs a visit first: when it is due, its risk day by day, its growth against usual."""
 
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import Literal
 
 import numpy as np
 from numpy.typing import NDArray
 
+from growthcast.book.book import Book
 from growthcast.fit.result import GrowthFit
+from growthcast.fit.rows.nodes import RECENTLY_PLANTED_D
+from growthcast.forecast.heights import AREAS_AT_ONCE, in_chunks, outlook
 from growthcast.service.living import all_hold
 from growthcast.service.recommend import blocks_of_tanks
 from growthcast.service.visit.standing import standing_areas
 
-__all__ = ["TankGrowth", "chance_some_area_over", "growth_against_usual"]
+__all__ = [
+    "Due",
+    "TankGrowth",
+    "chance_some_area_over",
+    "due_of",
+    "growth_against_usual",
+    "last_visits",
+    "left_inside",
+]
 
 FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.int64]
 
+PROBABLY = 0.5
 Z_80 = 1.2815515655446004
 """Standard normal quantile of 90 %."""
+
+
+@dataclass(frozen=True, slots=True)
+class Due:
+    """The last day on which a tank's next visit is in time, in days after some day, and by what.
+
+    By its *rhythm*: the recommended interval after the last visit (the shortest listed where none
+    is recommended). By its *chance*: it falls below the wanted one before that. By its own *limit*:
+    ``longest_interval_d`` after the last visit.
+    """
+
+    day_d: int
+    by: Literal["rhythm", "chance", "limit"]
+
+
+def due_of(
+    within: FloatArray,
+    left: float,
+    confidence: float,
+    last_d: int | None,
+    interval_d: int,
+    limit_d: int | None = None,
+) -> Due:
+    """Say when the next visit of a tank is due.
+
+    Parameters
+    ----------
+    within : array (T,)
+        Chance that all areas stand inside on each day, from day 0 on, when nothing is cut [0-1].
+    left : float
+        Chance that the last visit left them so (see :func:`left_inside`) [0-1].
+    confidence : float
+        Wanted chance [0-1].
+    last_d : int or None
+        Day of the last visit [d], 0 or less; None where none is known.
+    interval_d : int
+        Days from visit to visit [d].
+    limit_d : int or None
+        Last day that the tank's own limit allows [d].
+
+    Returns
+    -------
+    Due
+        The earliest of the three, after the last visit. Nobody leaves an area over its height
+        knowingly: what counts is the chance since, given that all were left inside, so that a tank
+        which is not known well is not overdue the day after a visit.
+
+    Examples
+    --------
+    Two days after a visit, at a rhythm of 14 days; left inside with 80 %, and 60 % in a week:
+
+    >>> due_of(np.linspace(0.8, 0.6, 8), 0.82, 0.9, -2, 14)
+    Due(day_d=2, by='chance')
+    >>> due_of(np.linspace(0.8, 0.79, 8), 0.82, 0.9, -2, 14)
+    Due(day_d=12, by='rhythm')
+    """
+    fallen = np.flatnonzero(within < confidence * left)
+    ways = [Due(int(fallen[0]) - 1, "chance")] if fallen.size else []
+    if last_d is not None:
+        ways.append(Due(last_d + interval_d, "rhythm"))
+    if limit_d is not None:
+        ways.append(Due(limit_d, "limit"))
+    if not ways:
+        return Due(within.size - 1, "chance")
+    first = min(ways, key=lambda due: due.day_d)
+    return first if last_d is None else Due(max(first.day_d, last_d + 1), first.by)
+
+
+def last_visits(book: Book, fit: GrowthFit) -> FloatArray:
+    """Day number (K,) of every tank's last visit, NaN where none is known.
+
+    A visit is a day in the log, or one not long ago on which something was planted.
+    """
+    design = fit.design
+    last = np.full(design.tank_id.size, np.nan)
+    place = {name: k for k, name in enumerate(design.tank_id.tolist())}
+    tank = np.array([place.get(name, -1) for name in book.trims.text("tank_id").tolist()], np.int64)
+    days = book.trims.date("date").astype("datetime64[D]").astype(np.float64)
+    np.fmax.at(last, tank[tank >= 0], days[tank >= 0])
+    planted = design.traits.planted_day
+    lately = (planted <= design.on_day) & (planted >= design.on_day - RECENTLY_PLANTED_D)
+    np.fmax.at(last, design.tank[lately], planted[lately])
+    return last
+
+
+def left_inside(fit: GrowthFit, last_day: FloatArray) -> FloatArray:
+    """Chance that the last visit left all areas of a tank inside, (K,).
+
+    Parameters
+    ----------
+    fit : GrowthFit
+        A fitted book.
+    last_day : array (K,)
+        Day number of every tank's last visit, NaN where there is none.
+
+    Returns
+    -------
+    array (K,)
+        The product over the areas, which shares nothing between them; 1, as if it were sure, where
+        there is no visit or some area was probably left over its height: then nothing excuses it.
+    """
+    design = fit.design
+    areas = np.flatnonzero(design.stays & np.isfinite(last_day[design.tank]))
+    left, worst = np.ones(last_day.size), np.ones(last_day.size)
+    if areas.size:
+        tank = design.tank[areas]
+        budget = design.traits.budget_cm[areas][:, None]
+        inside = np.concatenate(
+            [
+                outlook(fit, areas[some], last_day[tank[some]][:, None]).chance_below(budget[some])
+                for some in in_chunks(areas.size, AREAS_AT_ONCE)
+            ]
+        )[:, 0]
+        np.multiply.at(left, tank, inside)
+        np.minimum.at(worst, tank, inside)
+    return np.where(worst >= PROBABLY, left, 1.0)
 
 
 def chance_some_area_over(fit: GrowthFit, tanks: IntArray, ahead_d: IntArray) -> FloatArray:

@@ -22,6 +22,7 @@ from growthcast.service.advice import TankAdvice
 from growthcast.service.draws import stratified_normals
 from growthcast.service.living import LivingAreas, living_areas
 from growthcast.service.recommend import area_label
+from growthcast.service.urgency import Due, due_of, last_visits, left_inside
 
 __all__ = ["Chances", "TankWindow", "tank_windows"]
 
@@ -56,23 +57,21 @@ class Chances:
         lost: FloatArray = np.concatenate([[0.0], np.cumsum(a_day)[:-1]])
         return lost
 
-    def holds_until(self, confidence: float) -> int | None:
-        """Last day on which all areas are inside with the wanted chance, None if not even day 0."""
-        holds = self.all_within >= confidence
-        return int(holds.argmin()) - 1 if not holds.all() else holds.size - 1
-
 
 @dataclass(frozen=True, slots=True)
 class TankWindow:
     """What is known of one tank's visits before they are planned.
 
     Days count from the first day of the plan. ``now`` are the chances if nothing is cut from the
-    log's last day on, ``after`` those after a visit of the recommended interval.
+    log's last day on, ``after`` those after a visit of the recommended interval. A tank that is not
+    to be planned is due after the plan; ``idle`` says why, or that only its own limit counts.
 
     Attributes
     ----------
     due_d : int
         Last day of the first visit; below 0 when it is overdue.
+    due_by : str
+        Whether that is by its rhythm, its chance or its own limit.
     interval_d : int
         Days from visit to visit.
     limit_d : int or None
@@ -87,6 +86,7 @@ class TankWindow:
     confidence: float
     interval_d: int
     due_d: int
+    due_by: str
     limit_d: int | None
     longest_d: int | None
     feasible: bool
@@ -97,6 +97,7 @@ class TankWindow:
     labels: tuple[str, ...]
     now: Chances
     after: Chances
+    idle: str
 
 
 def tank_windows(
@@ -132,6 +133,8 @@ def tank_windows(
         strict=True,
     ):
         labels.setdefault(tank, []).append(area_label(book, area))
+    last, removed = last_visits(book, fit), _last_removals(fit)
+    known = _Known(last - from_day, left_inside(fit, last), removed >= last, days)
     return [
         _window(
             book,
@@ -140,10 +143,31 @@ def tank_windows(
             chances.get(tank, _nothing_grows(days)),
             (float(fixed[tank]), float(travel[tank])),
             tuple(labels.get(tank, ())),
-            (tank, from_day),
+            (tank, known),
         )
         for tank in range(len(advice))
     ]
+
+
+@dataclass(frozen=True, slots=True)
+class _Known:
+    """What the log says of the tanks (K,): their last visits [d from the plan's first day], how
+    surely these left all inside, and whether they cleared the tank; ``days`` of the plan.
+    """
+
+    last_d: FloatArray
+    left: FloatArray
+    cleared: NDArray[np.bool_]
+    days: int
+
+
+def _last_removals(fit: GrowthFit) -> FloatArray:
+    """Day number (K,) of the last removal in tanks in which nothing is left, NaN in others."""
+    design = fit.design
+    removed = np.full(design.tank_id.size, np.nan)
+    np.fmax.at(removed, design.tank, np.minimum(design.traits.removed_day, design.on_day))
+    removed[design.tank[design.stays]] = np.nan
+    return removed
 
 
 def _interval(advice: TankAdvice, listed: tuple[int, ...]) -> int:
@@ -151,6 +175,22 @@ def _interval(advice: TankAdvice, listed: tuple[int, ...]) -> int:
     if advice.recommended_interval_d is not None:
         return advice.recommended_interval_d
     return min(advice.longest_interval_d, *listed)
+
+
+def _idle(advice: TankAdvice, *, cleared: bool, own_limit_d: int | None) -> str:
+    """Say why a tank's plants set no rhythm, "" where they do."""
+    if advice.options and not advice.nothing_holds:
+        return ""
+    why = (
+        "none of its plants is likely to hold (growthcast interval says why)"
+        if advice.options
+        else "its last visit cleared it"
+        if cleared
+        else "nothing is planted in it"
+    )
+    if cleared or own_limit_d is None:
+        return f"{advice.tank_id} is not planned: {why}"
+    return f"{advice.tank_id} is planned by its own limit of {own_limit_d} days alone: {why}"
 
 
 def _nothing_grows(days: int) -> tuple[Chances, Chances]:
@@ -165,20 +205,23 @@ def _window(
     chances: tuple[Chances, Chances],
     fixed_travel: tuple[float, float],
     labels: tuple[str, ...],
-    tank_day: tuple[int, float],
+    tank_known: tuple[int, _Known],
 ) -> TankWindow:
     """Put one tank's window together."""
-    (tank, from_day), (now, after) = tank_day, chances
-    tanks, (fixed, travel) = book.tanks, fixed_travel
-    own = float(tanks.number("longest_interval_d")[tank])
+    (tank, known), tanks, (fixed, travel) = tank_known, book.tanks, fixed_travel
+    last = None if np.isnan(known.last_d[tank]) else int(known.last_d[tank])
+    own = tanks.number("longest_interval_d")[tank]
+    longest = None if np.isnan(own) else int(own)
     logged = np.unique(book.trims.date("date")[book.trims.text("tank_id") == advice.tank_id])
-    last = float(logged.max().astype("datetime64[D]").astype(np.int64)) if logged.size else from_day
-    holds = now.holds_until(advice.confidence)
-    limit = None if np.isnan(own) else int(last + own - from_day)
-    if not labels:  # nothing grows: only the rhythm counts
-        holds = int(last + interval_d - from_day)
-    due = -1 if holds is None else holds
-    option = next((o for o in advice.options if o.interval_d == interval_d), None)
+    cleared = bool(known.cleared[tank])
+    if idle := _idle(advice, cleared=cleared, own_limit_d=longest):
+        labels, chances, interval_d = (), _nothing_grows(known.days), advice.longest_interval_d
+    now, after = chances
+    limit, left = None if longest is None else (last or 0) + longest, float(known.left[tank])
+    due = due_of(now.all_within, left, advice.confidence, last, interval_d, limit)
+    if idle and (cleared or longest is None):
+        due, limit, longest = Due(known.days, "rhythm"), None, None
+    option = next((o for o in advice.options if o.interval_d == interval_d and not idle), None)
     minutes = fixed if option is None else option.minutes_per_visit - travel
     return TankWindow(
         tank_id=advice.tank_id,
@@ -186,10 +229,11 @@ def _window(
         site=str(tanks.text("site")[tank]),
         confidence=advice.confidence,
         interval_d=interval_d,
-        due_d=due if limit is None else min(due, limit),
+        due_d=due.day_d,
+        due_by=due.by,
         limit_d=limit,
-        longest_d=None if np.isnan(own) else int(own),
-        feasible=advice.recommended_interval_d is not None,
+        longest_d=longest,
+        feasible=advice.recommended_interval_d is not None or bool(idle),
         minutes=max(minutes, 0.0),
         travel_min=travel,
         weekday=str(tanks.text("visit_weekday")[tank]),
@@ -197,6 +241,7 @@ def _window(
         labels=labels,
         now=now,
         after=after,
+        idle=idle,
     )
 
 
