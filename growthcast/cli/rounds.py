@@ -19,8 +19,8 @@ if TYPE_CHECKING:
 
 DUE_BY = (
     "Due by its rhythm: the recommended interval after the last visit (the shortest listed where "
-    "none holds). By its chance: that of all inside, given that the last visit left all inside, "
-    "falls below the wanted one before. By its limit: longest_interval_d."
+    "none holds). By its chance: before that, the chance of all inside, given that the last visit "
+    "left all inside, falls below the wanted one. By its limit: longest_interval_d."
 )
 MOST_SAID = 12
 """Late visits told one by one, those that lose most."""

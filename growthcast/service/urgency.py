@@ -12,6 +12,7 @@ from growthcast.book.book import Book
 from growthcast.fit.result import GrowthFit
 from growthcast.fit.rows.nodes import RECENTLY_PLANTED_D
 from growthcast.forecast.heights import AREAS_AT_ONCE, in_chunks, outlook
+from growthcast.service.advice import TankAdvice
 from growthcast.service.living import all_hold
 from growthcast.service.recommend import blocks_of_tanks
 from growthcast.service.visit.standing import standing_areas
@@ -23,13 +24,14 @@ __all__ = [
     "due_of",
     "growth_against_usual",
     "last_visits",
-    "left_inside",
+    "rhythms",
 ]
 
 FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.int64]
 
 PROBABLY = 0.5
+"""From this chance on an area is more likely over than not."""
 Z_80 = 1.2815515655446004
 """Standard normal quantile of 90 %."""
 
@@ -77,19 +79,27 @@ def due_of(
     Due
         The earliest of the three, after the last visit. Nobody leaves an area over its height
         knowingly: what counts is the chance since, given that all were left inside, so that a tank
-        which is not known well is not overdue the day after a visit.
+        which is not known well is not overdue the day after a visit. Nor does the chance ask for a
+        visit before half of the interval, unless some area is then more likely over than not.
 
     Examples
     --------
     Two days after a visit, at a rhythm of 14 days; left inside with 80 %, and 60 % in a week:
 
     >>> due_of(np.linspace(0.8, 0.6, 8), 0.82, 0.9, -2, 14)
-    Due(day_d=2, by='chance')
+    Due(day_d=5, by='chance')
+    >>> due_of(np.linspace(0.8, 0.1, 8), 0.82, 0.9, -2, 14)
+    Due(day_d=3, by='chance')
     >>> due_of(np.linspace(0.8, 0.79, 8), 0.82, 0.9, -2, 14)
     Due(day_d=12, by='rhythm')
     """
-    fallen = np.flatnonzero(within < confidence * left)
-    ways = [Due(int(fallen[0]) - 1, "chance")] if fallen.size else []
+    fallen, probably = (
+        int(np.append(np.flatnonzero(within < share * left), within.size)[0]) - 1
+        for share in (confidence, PROBABLY)
+    )
+    if last_d is not None:
+        fallen = min(max(fallen, last_d + (interval_d + 1) // 2), probably)
+    ways = [Due(fallen, "chance")] if fallen < within.size - 1 else []
     if last_d is not None:
         ways.append(Due(last_d + interval_d, "rhythm"))
     if limit_d is not None:
@@ -98,6 +108,91 @@ def due_of(
         return Due(within.size - 1, "chance")
     first = min(ways, key=lambda due: due.day_d)
     return first if last_d is None else Due(max(first.day_d, last_d + 1), first.by)
+
+
+@dataclass(frozen=True, slots=True)
+class Rhythm:
+    """What the next visit of a tank is measured by.
+
+    ``last_d`` and ``limit_d`` are the day of the last visit and the last day that the tank's own
+    limit allows, in days after some day (None where there is none); ``left`` is the chance that the
+    last visit left all areas inside. ``idle`` says why its plants set no rhythm, "" where they do;
+    a tank that is not ``planned`` is not due.
+    """
+
+    interval_d: int
+    last_d: int | None
+    limit_d: int | None
+    left: float
+    idle: str
+    planned: bool
+
+    def due(self, within: FloatArray, confidence: float) -> Due | None:
+        """Return when the tank is due, its chances as in :func:`due_of`."""
+        if not self.planned:
+            return None
+        inside = np.ones_like(within) if self.idle else within
+        return due_of(inside, self.left, confidence, self.last_d, self.interval_d, self.limit_d)
+
+
+def rhythms(book: Book, fit: GrowthFit, advice: list[TankAdvice], from_day: float) -> list[Rhythm]:
+    """Rhythm of every tank of a book, in its order; days count from ``from_day`` [day number].
+
+    Parameters
+    ----------
+    book : Book
+        The book that was fitted.
+    fit : GrowthFit
+        Its fit.
+    advice : list of TankAdvice
+        The recommendation of every tank.
+    from_day : float
+        Day number from which days count.
+
+    Returns
+    -------
+    list of Rhythm
+        A tank in which nothing grows (nothing is planted, or nothing is likely to hold) is planned
+        by its own limit alone, if it has one; a tank that its last visit cleared is not planned.
+    """
+    design, listed = fit.design, book.practice.intervals_d
+    last, own = last_visits(book, fit), book.tanks.number("longest_interval_d")
+    left = left_inside(fit, last)
+    removed = np.full(last.size, np.nan)
+    np.fmax.at(removed, design.tank, np.minimum(design.traits.removed_day, design.on_day))
+    cleared = removed >= last
+    found = []
+    for k, one in enumerate(advice):
+        last_d = None if np.isnan(last[k]) else int(last[k] - from_day)
+        own_d = None if np.isnan(own[k]) else int(own[k])
+        gone = bool(cleared[k]) and not one.options
+        idle = _idle(one, own_d, cleared=gone)
+        shortest = min(one.longest_interval_d, *listed)
+        found.append(
+            Rhythm(
+                interval_d=one.longest_interval_d
+                if idle
+                else one.recommended_interval_d or shortest,
+                last_d=last_d,
+                limit_d=None if own_d is None else (last_d or 0) + own_d,
+                left=float(left[k]),
+                idle=idle,
+                planned=not idle or (own_d is not None and not gone),
+            )
+        )
+    return found
+
+
+def _idle(advice: TankAdvice, own_limit_d: int | None, *, cleared: bool) -> str:
+    """Say why a tank's plants set no rhythm, "" where they do."""
+    if advice.options and not advice.nothing_holds:
+        return ""
+    why = "its last visit cleared it" if cleared else "nothing is planted in it"
+    if advice.options:
+        why = "none of its plants is likely to hold (growthcast interval says why)"
+    if cleared or own_limit_d is None:
+        return f"{advice.tank_id} is not planned: {why}"
+    return f"{advice.tank_id} is planned by its own limit of {own_limit_d} days alone: {why}"
 
 
 def last_visits(book: Book, fit: GrowthFit) -> FloatArray:

@@ -22,7 +22,7 @@ from growthcast.service.advice import TankAdvice
 from growthcast.service.draws import stratified_normals
 from growthcast.service.living import LivingAreas, living_areas
 from growthcast.service.recommend import area_label
-from growthcast.service.urgency import Due, due_of, last_visits, left_inside
+from growthcast.service.urgency import Due, Rhythm, rhythms
 
 __all__ = ["Chances", "TankWindow", "tank_windows"]
 
@@ -133,64 +133,24 @@ def tank_windows(
         strict=True,
     ):
         labels.setdefault(tank, []).append(area_label(book, area))
-    last, removed = last_visits(book, fit), _last_removals(fit)
-    known = _Known(last - from_day, left_inside(fit, last), removed >= last, days)
+    known = rhythms(book, fit, advice, from_day)
     return [
         _window(
             book,
             advice[tank],
-            int(interval[tank]),
+            known[tank],
             chances.get(tank, _nothing_grows(days)),
             (float(fixed[tank]), float(travel[tank])),
             tuple(labels.get(tank, ())),
-            (tank, known),
+            tank,
         )
         for tank in range(len(advice))
     ]
 
 
-@dataclass(frozen=True, slots=True)
-class _Known:
-    """What the log says of the tanks (K,): their last visits [d from the plan's first day], how
-    surely these left all inside, and whether they cleared the tank; ``days`` of the plan.
-    """
-
-    last_d: FloatArray
-    left: FloatArray
-    cleared: NDArray[np.bool_]
-    days: int
-
-
-def _last_removals(fit: GrowthFit) -> FloatArray:
-    """Day number (K,) of the last removal in tanks in which nothing is left, NaN in others."""
-    design = fit.design
-    removed = np.full(design.tank_id.size, np.nan)
-    np.fmax.at(removed, design.tank, np.minimum(design.traits.removed_day, design.on_day))
-    removed[design.tank[design.stays]] = np.nan
-    return removed
-
-
 def _interval(advice: TankAdvice, listed: tuple[int, ...]) -> int:
     """Return the recommended interval, or the shortest where none holds."""
-    if advice.recommended_interval_d is not None:
-        return advice.recommended_interval_d
-    return min(advice.longest_interval_d, *listed)
-
-
-def _idle(advice: TankAdvice, *, cleared: bool, own_limit_d: int | None) -> str:
-    """Say why a tank's plants set no rhythm, "" where they do."""
-    if advice.options and not advice.nothing_holds:
-        return ""
-    why = (
-        "none of its plants is likely to hold (growthcast interval says why)"
-        if advice.options
-        else "its last visit cleared it"
-        if cleared
-        else "nothing is planted in it"
-    )
-    if cleared or own_limit_d is None:
-        return f"{advice.tank_id} is not planned: {why}"
-    return f"{advice.tank_id} is planned by its own limit of {own_limit_d} days alone: {why}"
+    return advice.recommended_interval_d or min(advice.longest_interval_d, *listed)
 
 
 def _nothing_grows(days: int) -> tuple[Chances, Chances]:
@@ -201,27 +161,22 @@ def _nothing_grows(days: int) -> tuple[Chances, Chances]:
 def _window(
     book: Book,
     advice: TankAdvice,
-    interval_d: int,
+    rhythm: Rhythm,
     chances: tuple[Chances, Chances],
     fixed_travel: tuple[float, float],
     labels: tuple[str, ...],
-    tank_known: tuple[int, _Known],
+    tank: int,
 ) -> TankWindow:
     """Put one tank's window together."""
-    (tank, known), tanks, (fixed, travel) = tank_known, book.tanks, fixed_travel
-    last = None if np.isnan(known.last_d[tank]) else int(known.last_d[tank])
-    own = tanks.number("longest_interval_d")[tank]
-    longest = None if np.isnan(own) else int(own)
+    tanks, (fixed, travel), days = book.tanks, fixed_travel, chances[0].all_within.size - 1
     logged = np.unique(book.trims.date("date")[book.trims.text("tank_id") == advice.tank_id])
-    cleared = bool(known.cleared[tank])
-    if idle := _idle(advice, cleared=cleared, own_limit_d=longest):
-        labels, chances, interval_d = (), _nothing_grows(known.days), advice.longest_interval_d
+    if rhythm.idle:
+        labels, chances = (), _nothing_grows(days)
     now, after = chances
-    limit, left = None if longest is None else (last or 0) + longest, float(known.left[tank])
-    due = due_of(now.all_within, left, advice.confidence, last, interval_d, limit)
-    if idle and (cleared or longest is None):
-        due, limit, longest = Due(known.days, "rhythm"), None, None
-    option = next((o for o in advice.options if o.interval_d == interval_d and not idle), None)
+    due = rhythm.due(now.all_within, advice.confidence) or Due(days, "rhythm")
+    own, interval_d = tanks.number("longest_interval_d")[tank], rhythm.interval_d
+    limited = rhythm.planned and rhythm.limit_d is not None
+    option = next((o for o in advice.options if o.interval_d == interval_d and labels), None)
     minutes = fixed if option is None else option.minutes_per_visit - travel
     return TankWindow(
         tank_id=advice.tank_id,
@@ -231,9 +186,9 @@ def _window(
         interval_d=interval_d,
         due_d=due.day_d,
         due_by=due.by,
-        limit_d=limit,
-        longest_d=longest,
-        feasible=advice.recommended_interval_d is not None or bool(idle),
+        limit_d=rhythm.limit_d if limited else None,
+        longest_d=int(own) if limited else None,
+        feasible=advice.recommended_interval_d is not None or bool(rhythm.idle),
         minutes=max(minutes, 0.0),
         travel_min=travel,
         weekday=str(tanks.text("visit_weekday")[tank]),
@@ -241,7 +196,7 @@ def _window(
         labels=labels,
         now=now,
         after=after,
-        idle=idle,
+        idle=rhythm.idle,
     )
 
 
