@@ -131,8 +131,9 @@ class Rhythm:
         """Return when the tank is due, its chances as in :func:`due_of`."""
         if not self.planned:
             return None
-        inside = np.ones_like(within) if self.idle else within
-        return due_of(inside, self.left, confidence, self.last_d, self.interval_d, self.limit_d)
+        if self.idle and self.limit_d is not None:
+            return Due(self.limit_d, "limit")
+        return due_of(within, self.left, confidence, self.last_d, self.interval_d, self.limit_d)
 
 
 def rhythms(book: Book, fit: GrowthFit, advice: list[TankAdvice], from_day: float) -> list[Rhythm]:

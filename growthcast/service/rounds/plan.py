@@ -247,7 +247,7 @@ def _visits(
                 travel_min=window.travel_min,
                 due_on=start + timedelta(days=due),
                 chance_over=float(1.0 - chances.all_within[since]),
-                due_by=window.due_by if last is None else "rhythm",
+                due_by=window.due_by if last is None or window.idle else "rhythm",
             )
             visits.append(visit)
             if day > due:
@@ -289,7 +289,7 @@ def _late(
         area_days_over=float(max(lost[day - began] - lost[min(due - began, lost.size - 1)], 0.0)),
         for_want_of_hours=bool(((possible >= least) & (possible < day)).any()),
         past_own_limit=_past_limit(window, last, day),
-        due_by=window.due_by if last is None else "rhythm",
+        due_by=window.due_by if last is None or window.idle else "rhythm",
     )
 
 

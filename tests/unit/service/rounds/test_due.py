@@ -148,7 +148,7 @@ def test_a_dark_tank_is_not_planned_as_if_it_grew(tmp_path, limit):
     )
     assert advice[1].nothing_holds
     mine = [visit for visit in plan.visits if visit.tank_id == "home"]
-    assert all(visit.chance_over == 0.0 for visit in mine)
+    assert all((visit.chance_over, visit.due_by) == (0.0, "limit") for visit in mine)
     assert bool(mine) == bool(limit)
     assert all(b.on - a.on <= timedelta(days=10) for a, b in pairwise(mine))
     [note] = [note for note in plan.notes if note.startswith("home is")]
