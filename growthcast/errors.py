@@ -9,7 +9,7 @@ Exception tree::
     │   └── FileChanged        another program changed it meanwhile
     ├── BookProblems           a book with problems: carries its findings (exit status 2)
     │   └── RowsRefused        rows that would bring problems into a book, not written
-    └── FitError               the numbers cannot be trusted (exit status 3)
+    └── NotFinite              an answer holds a number that is not finite (exit status 3)
 """
 
 from __future__ import annotations
@@ -23,10 +23,10 @@ __all__ = [
     "Exit",
     "FileChanged",
     "Finding",
-    "FitError",
     "GrowthcastError",
     "Level",
     "MissingBook",
+    "NotFinite",
     "NotWritten",
     "RowsRefused",
     "UsageError",
@@ -114,5 +114,5 @@ class FileChanged(NotWritten):
     """A file is no longer as it was read: another program changed it meanwhile."""
 
 
-class FitError(GrowthcastError):
-    """The growth model could not be fitted to numbers that can be trusted."""
+class NotFinite(GrowthcastError):
+    """An answer holds a number that is not finite, so it is withheld: a fault of the tool."""

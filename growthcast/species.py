@@ -46,7 +46,7 @@ OPEN_TANK_CEILING_CM = 45.0
 class SpeciesPriors:
     """What is believed of each species before any log: arrays (S,), in the table's order.
 
-    For a species measured by cover (``measure_is_cover``) every ``_cm`` is percent cover and
+    For a species measured by cover (``measure_is_cover``) every ``..._cm`` is percent cover and
     ``density_g_l`` is grams per dm² at full cover. ``shape``, ``shape_spread`` and the minutes of
     trimming belong to the species' form.
     """

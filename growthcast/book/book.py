@@ -6,14 +6,17 @@ from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from datetime import date
 from pathlib import Path
-from typing import Any
+from typing import Any, Literal
 
 import numpy as np
 from numpy.typing import NDArray
 
 from growthcast.errors import Finding
 
-__all__ = ["Book", "Coded", "Practice", "Table"]
+__all__ = ["Book", "Coded", "Practice", "Table", "WholeTank"]
+
+WholeTank = Literal["all", "rest"]
+"""Whose amounts a row of the whole tank holds: everybody's, or those of areas without their own."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -78,7 +81,11 @@ class Table:
 
 @dataclass(frozen=True, slots=True)
 class Practice:
-    """What ``practice.toml`` says; everything in it has a default."""
+    """What ``practice.toml`` says; everything in it has a default.
+
+    ``whole_tank_grams`` and ``whole_tank_minutes`` say how rows of whole tanks are read; with
+    ``None`` the log decides.
+    """
 
     name: str = ""
     currency: str = "EUR"
@@ -97,6 +104,8 @@ class Practice:
     working_days: tuple[str, ...] = ("mon", "tue", "wed", "thu", "fri")
     hours_per_day: float = 8.0
     days_off: tuple[date, ...] = ()
+    whole_tank_grams: WholeTank | None = None
+    whole_tank_minutes: WholeTank | None = None
     holidays: str = ""
 
 

@@ -3,18 +3,18 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Iterator
 from dataclasses import dataclass
-from typing import Any
+from typing import Any, get_args
 
-from growthcast.book.book import Practice
+from growthcast.book.book import Practice, WholeTank
 from growthcast.book.cells.numbers import as_share
 from growthcast.book.cells.text import decode
+from growthcast.book.checks.names import odd_key_names
 from growthcast.book.checks.rounds import LISTS, wrong_region
 from growthcast.book.not_toml import parse_toml
 from growthcast.book.slugs import finding
 from growthcast.book.tables import UNIT_WORDS
-from growthcast.book.words import did_you_mean, is_one_slip, plain, shown
+from growthcast.book.words import did_you_mean, plain, shown
 from growthcast.errors import Finding
 
 __all__ = ["KEYS", "WRITE_ONE", "Key", "read_practice"]
@@ -37,11 +37,13 @@ class Key:
 
     section: str
     name: str
-    kind: str  # text, currency, locale, region, picture, number, whole, intervals or of LISTS
+    kind: str
+    """text, choice, currency, locale, region, picture, number, whole, intervals, one of LISTS."""
     meaning: str
     unit: str = ""
     low: float = 0.0
     high: float = 0.0
+    choices: tuple[str, ...] = ()
 
     @property
     def expected(self) -> str:
@@ -50,9 +52,9 @@ class Key:
         if self.kind == "text":
             return "text in quotes"
         if self.kind == "currency":
-            return 'three capital letters in quotes, as "EUR"'
-        if self.kind == "locale":
-            return f"one of {', '.join(LOCALES)}"
+            return 'the three letters of a currency of ISO 4217, as "EUR"'
+        if self.kind in {"locale", "choice"}:
+            return f"one of {', '.join(self.choices)}"
         if self.kind == "region":
             return 'the ISO 3166 code of a country or a part of it in quotes, as "DE" or "DE-BY"'
         if self.kind == "picture":
@@ -71,11 +73,17 @@ LOCALES: tuple[str, ...] = (
 """Tags whose number, date and money forms are known (``brief/languages`` holds the forms)."""
 PICTURES: tuple[str, ...] = (".svg", ".png", ".jpg", ".jpeg")
 
+READINGS: tuple[str, ...] = get_args(WholeTank)
+_WHOSE = "whose {} rows of whole tanks hold: all areas', or those without their own"
+
 KEYS: tuple[Key, ...] = (
     Key("practice", "name", "text", "the practice's name"),
     Key("practice", "contact", "text", "line under the name on pages for clients"),
     Key("practice", "logo", "picture", "picture beside the name on pages for clients"),
-    Key("practice", "locale", "locale", "language, number, date and money forms of pages"),
+    Key(
+        *("practice", "locale", "locale", "language, number, date and money forms of pages"),
+        choices=LOCALES,
+    ),
     Key("practice", "currency", "currency", "ISO 4217 code"),
     Key("practice", "labour_rate_per_h", "number", "price of an hour", "", 0, 1_000_000),
     Key("visit", "fixed_min", "number", "minutes before any trimming", "min", 0, 1440),
@@ -86,6 +94,8 @@ KEYS: tuple[Key, ...] = (
     Key("fit", "height_error_cm", "number", "error of a measured height", "cm", 0.01, 100),
     Key("fit", "height_error_share", "number", "part of it that grows", "share", 0, 1),
     Key("fit", "widening", "number", "factor on the width of forecasts", "", 0.25, 4),
+    Key("log", "whole_tank_grams", "choice", _WHOSE.format("grams"), choices=READINGS),
+    Key("log", "whole_tank_minutes", "choice", _WHOSE.format("minutes"), choices=READINGS),
     Key("rounds", "working_days", "weekdays", "weekdays on which tanks are visited"),
     Key("rounds", "hours_per_day", "number", "hours of visits and travel", "h", 0.25, 1000),
     Key("rounds", "days_off", "dates", "days on which nobody works"),
@@ -104,7 +114,7 @@ def read_practice(data: bytes) -> tuple[Practice | None, list[Finding]]:
     if broken and not content:
         return None, findings
     lines = _lines_of_keys(text)
-    findings += _odd_names(content, lines)
+    findings += odd_key_names(content, lines, [(key.section, key.name) for key in KEYS])
     values: dict[str, Any] = {}
     for key in KEYS:
         section = content.get(key.section, {})
@@ -142,72 +152,6 @@ def _lines_of_keys(text: str) -> dict[tuple[str, str], int]:
     return lines
 
 
-def _odd_names(content: dict[str, Any], lines: dict[tuple[str, str], int]) -> Iterator[Finding]:
-    """Yield what is odd about the names of sections and keys."""
-    sections = list(dict.fromkeys(key.section for key in KEYS))
-    absent = [name for name in sections if name not in content]
-    for name, value in content.items():
-        if name in sections and isinstance(value, dict):
-            yield from _odd_keys(name, value, content, lines)
-        elif name in sections:
-            line = lines.get(("", name))
-            found = f"{shown(name)} as a key"
-            fix = f"write it as a section: [{name}]"
-            yield finding("wrong-kind", FILE, line, name, name, found, "a section", fix)
-        elif not isinstance(value, dict):
-            homes = [key.section for key in KEYS if key.name == name]
-            fix = f"move it under [{homes[0]}]" if homes else "nothing to do; the key is kept"
-            slug = "near-key" if homes else "unknown-key"
-            found = f"{shown(name)} outside any section"
-            line = lines.get(("", name))
-            yield finding(slug, FILE, line, name, "key", found, "a key in its section", fix)
-        else:
-            yield _odd(name, absent, lines.get((name, "")), "section", name)
-
-
-def _odd_keys(
-    section: str,
-    content: dict[str, Any],
-    everything: dict[str, Any],
-    lines: dict[tuple[str, str], int],
-) -> Iterator[Finding]:
-    known = [key.name for key in KEYS if key.section == section]
-    absent = [name for name in known if name not in content]
-    elsewhere = {
-        key.name: key.section
-        for key in KEYS
-        if key.section != section and key.name not in _section(everything, key.section)
-    }
-    for name in content:
-        line = lines.get((section, name))
-        slip = next((other for other in elsewhere if is_one_slip(name, other)), None)
-        if name in known:
-            continue
-        if slip and not any(is_one_slip(name, other) for other in absent):
-            found = f"{shown(name)} under [{section}]"
-            fix = f"move it under [{elsewhere[slip]}]"
-            fix += "" if name == slip else f" and write {slip}"
-            yield finding("near-key", FILE, line, name, "key", found, "a key of its section", fix)
-        else:
-            yield _odd(name, absent, line, "key", name)
-
-
-def _section(content: dict[str, Any], name: str) -> dict[str, Any]:
-    section = content.get(name)
-    return section if isinstance(section, dict) else {}
-
-
-def _odd(name: str, absent: list[str], line: int | None, what: str, column: str) -> Finding:
-    slip = next((known for known in absent if is_one_slip(name, known)), None)
-    if slip:
-        fix = f"did you mean {shown(slip)}?"
-        expected = f"a known {what}"
-        return finding("near-key", FILE, line, column, what, shown(name), expected, fix)
-    fix = did_you_mean(name, absent, f"nothing to do; the {what} is kept as it is")
-    found = f"{shown(name)}, a {what} nobody asked for"
-    return finding(f"unknown-{what}", FILE, line, column, what, found, f"a known {what}", fix)
-
-
 def _locale_meant(value: str) -> str:
     """Suggest the tags of the same language, or a near miss."""
     language = value.strip().replace("_", "-").split("-")[0].lower()
@@ -221,21 +165,25 @@ def _value(key: Key, value: Any, line: int | None) -> tuple[Any, list[Finding]]:
         item = finding(slug, FILE, line, key.name, key.name, what, key.expected, fix)
         return None, [item]
 
-    if key.kind in {"text", "currency", "locale", "region", "picture"}:
+    if key.kind in {"text", "choice", "currency", "locale", "region", "picture"}:
         if not isinstance(value, str):
             return found("wrong-kind", f"{shown(value)} without quotes", "put it in quotes")
         if key.kind == "locale" and value not in LOCALES:
             fix = _locale_meant(value)
             return found("not-a-choice", f"{shown(value)}, whose forms are not known", fix)
+        if key.kind == "choice" and value not in key.choices:
+            both = " or ".join(f'"{choice}"' for choice in key.choices)
+            fix = did_you_mean(value, key.choices, f"write {both}, or leave the line out")
+            return found("not-a-choice", f"{shown(value)}, which is none of them", fix)
         if key.kind == "region" and (region := wrong_region(value)):
             return found("not-a-choice", *region)
         if key.kind == "picture" and (wrong := _not_a_picture(value)):
             fix = 'copy the picture into the book\'s folder and write its name, as "logo.svg"'
             return found("not-a-picture", f"{shown(value)}, {wrong}", fix)
-        if key.kind == "currency" and not re.fullmatch("[A-Z]{3}", value):
+        if key.kind == "currency" and not _is_currency(value):
             upper = value.strip().upper()
-            fix = f'write "{upper}"' if re.fullmatch("[A-Z]{3}", upper) else 'write as "EUR"'
-            return found("not-a-choice", f"{shown(value)}, which is no currency code", fix)
+            fix = f'write "{upper}"' if _is_currency(upper) else 'write as "EUR"'
+            return found("not-a-choice", f"{shown(value)}, which is no currency of ISO 4217", fix)
         return value, []
     if key.kind == "intervals":
         return _intervals(key, value, found)
@@ -259,6 +207,12 @@ def _value(key: Key, value: Any, line: int | None) -> tuple[Any, list[Finding]]:
             return found("not-whole", f"{shown(value)}, which is not a whole number", fix)
         return int(value), []
     return float(value), []
+
+
+def _is_currency(code: str) -> bool:
+    from babel.numbers import is_currency  # a thirtieth of a second, where a currency is named
+
+    return code.isupper() and is_currency(code)
 
 
 def _not_a_picture(name: str) -> str | None:

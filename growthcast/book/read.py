@@ -20,11 +20,11 @@ from growthcast.book.checks.run import in_percent_cover, run_checks
 from growthcast.book.checks.species_rows import lay_over
 from growthcast.book.checks.together import Tables
 from growthcast.book.practice import WRITE_ONE, read_practice
-from growthcast.book.shipped import shipped_species_dir
+from growthcast.book.shipped import book_folder, shipped_species_dir
 from growthcast.book.slugs import finding, note_order
 from growthcast.book.tables import TABLES
 from growthcast.book.words import shown
-from growthcast.errors import BookProblems, Finding, MissingBook
+from growthcast.errors import BookProblems, Finding
 
 __all__ = ["inspect_book", "read_book", "read_shipped_species"]
 
@@ -33,10 +33,7 @@ _NEEDED = ("tanks", "areas")
 
 def read_book(folder: str | Path, *, on: date | None = None, today: date | None = None) -> Book:
     """Return the book in a folder; raise ``BookProblems`` with all findings if it has problems."""
-    folder = Path(folder)
-    if not folder.is_dir():
-        seen = "is not a folder" if folder.exists() else "does not exist"
-        raise MissingBook(f"no book at {folder}: it {seen}; name the folder of a book")
+    folder = book_folder(folder)
     book, findings = inspect_book(folder, today=today or date.today(), on=on)
     if book is None:
         raise BookProblems(findings)
@@ -53,7 +50,8 @@ def inspect_book(
 ) -> tuple[Book | None, tuple[Finding, ...]]:
     """Return the book, or none where it has problems, and everything found in it.
 
-    Log rows after ``on`` are left out; a log row after ``today`` is a problem. ``instead`` holds
+    Log rows after ``on`` are left out; a log row later than the day after ``today`` is a
+    problem. ``instead`` holds
     bytes to read in place of files, by name: the book as it would be if they were written.
     """
     reading = _Book(folder, today, on, instead or {})
@@ -67,7 +65,8 @@ def inspect_book(
     tanks, areas = reading.table("tanks"), reading.table("areas")
     trims, conditions = reading.table("trims"), reading.table("conditions")
     trims, closed = reading.until(trims), reading.table("closed")
-    tables = Tables(tanks, areas, trims, conditions, closed, species, own, today)
+    grams = None if practice is None else practice.whole_tank_grams
+    tables = Tables(tanks, areas, trims, conditions, closed, species, own, today, grams)
     findings += run_checks(tables, findings)
     findings += check_visit_weekdays(practice, tanks)
     ordered = tuple(sorted(in_percent_cover(findings, tables), key=note_order))

@@ -7,7 +7,14 @@ from pathlib import Path
 
 from growthcast.errors import MissingBook
 
-__all__ = ["demo_dir", "find_book", "find_own_book", "reference_conditions", "shipped_species_dir"]
+__all__ = [
+    "book_folder",
+    "demo_dir",
+    "find_book",
+    "find_own_book",
+    "reference_conditions",
+    "shipped_species_dir",
+]
 
 _PACKAGE = Path(__file__).resolve().parent.parent
 
@@ -34,17 +41,35 @@ def demo_dir() -> Path:
     return _shipped("demo", "data/demo")
 
 
+def book_folder(named: str | Path) -> Path:
+    """Return a folder that is there; raise ``MissingBook`` with what is there instead."""
+    folder = Path(named)
+    try:
+        if folder.is_dir():
+            return folder
+        seen = "is not a folder" if folder.exists() else "does not exist"
+    except OSError as error:  # a name too long, a folder that may not be looked into
+        seen = f"cannot be opened ({(error.strerror or str(error)).lower()})"
+    raise MissingBook(f"no book at {folder}: it {seen}; name the folder of a book")
+
+
+def _is_here() -> bool:
+    """Whether the current folder holds a book."""
+    try:
+        return (Path.cwd() / "practice.toml").exists()
+    except OSError as error:
+        reason = (error.strerror or str(error)).lower()
+        raise MissingBook(
+            f"this folder cannot be opened ({reason}); name the folder of a book"
+        ) from error
+
+
 def find_book(argument: str | Path | None) -> tuple[Path, str | None]:
     """Return the book's folder and, where it is the demo, a line that says so."""
     if argument is not None:
-        folder = Path(argument)
-        if not folder.is_dir():
-            seen = "is not a folder" if folder.exists() else "does not exist"
-            raise MissingBook(f"no book at {folder}: it {seen}; name the folder of a book")
-        return folder, None
-    here = Path.cwd()
-    if (here / "practice.toml").exists():
-        return here, None
+        return book_folder(argument), None
+    if _is_here():
+        return Path.cwd(), None
     demo = demo_dir()
     if not demo.is_dir():
         raise MissingBook("this folder holds no practice.toml, and no demo book is installed")
@@ -53,7 +78,7 @@ def find_book(argument: str | Path | None) -> tuple[Path, str | None]:
 
 def find_own_book(argument: str | Path | None) -> Path:
     """Return the folder of a book to write in: the one named, or this one; never the demo."""
-    if argument is not None or (Path.cwd() / "practice.toml").exists():
+    if argument is not None or _is_here():
         return find_book(argument)[0]
     raise MissingBook(
         "this folder holds no practice.toml; name the folder of your book, or begin one with "

@@ -22,6 +22,7 @@ _PROBLEMS = {
     "workbook": "the file is a spreadsheet workbook under the name of a CSV",
     "nul-bytes": "the file holds NUL bytes",
     "unknown-encoding": "the bytes are text in none of the encodings read",
+    "mixed-encoding": "text of two encodings in one file",
     "unsteady-file": "the file kept changing while it was read",
     # rows and columns
     "no-header": "there is no header row",
@@ -52,7 +53,7 @@ _PROBLEMS = {
     "date-form": "a date in another form than YYYY-MM-DD",
     "no-such-day": "the calendar has no such day",
     "date-with-time": "a date with a time or zone",
-    "future-date": "a log date after today",
+    "future-date": "a log date later than tomorrow",
     # ids
     "id-form": "the id holds characters an id may not",
     "id-case": "two ids differ only in case",
@@ -77,6 +78,7 @@ _PROBLEMS = {
     "cover-range": "percent cover above 100",
     "removed-before-planted": "the area's life ends before it begins",
     "incomplete-species": "a species of the practice's own lacks a value",
+    "lowest-cut-at-ceiling": "a species of the practice's own stands no cut below its ceiling",
     "temperature-order": "the three temperatures are out of order",
     "no-reference-growth": "a species of the practice's own does not grow at reference conditions",
     # log
@@ -112,6 +114,7 @@ _NOTES = {
     "light-without-food": "light far above need with little CO2 and few nutrients",
     "kh-zero": "no carbonate hardness",
     "no-light": "no light",
+    "date-tomorrow": "a log date that is tomorrow by this computer's clock",
     "empty-row": "the row says nothing about the plants",
     "same-rows": "a row is there twice",
     "removed-differs": "the heights and the removed length disagree",
@@ -120,6 +123,8 @@ _NOTES = {
     "look-differs": "the look contradicts the height beside it",
     "cut-to-nothing": "nothing was left after the cut",
     "nothing-to-share": "trimmings of a whole tank without an area to share them",
+    "weight-above-areas": "a weight far above what its areas can hold",
+    "grams-of-nothing": "whose grams are meant, in a row without a weight of the whole tank",
     "whole-tank-look": "a look in a row for the whole tank",
     "suspect-reading": "a reading that does not belong to the growth around it (check --deep)",
 }
@@ -134,6 +139,7 @@ _REMARKS = {
     "after-on": "rows after the asked date are left out",
     "no-log": "there is no log",
     "spreadsheet-beside": "a spreadsheet or text file beside a table is not read",
+    "whole-tank-grams": "how weights of whole tanks are read",
     "own-species": "the practice's own species rows were laid over the table",
 }
 

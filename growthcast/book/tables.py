@@ -153,6 +153,12 @@ _TRIMS = (
     _number("after_cm", "cm", 0, 300, "height after the cut"),
     _number("removed_cm", "cm", 0, 300, "length taken off"),
     _number("removed_g", "g", 0, 1_000_000, "drained mass of the trimmings"),
+    _choice(
+        "grams_of",
+        "whose grams a row of the whole tank holds: of all areas, or of the rest, those without "
+        "amounts of their own; blank as the practice reads it",
+        *("all", "rest"),
+    ),
     _choice("look", "how it stood before any cut, by eye", "short", "right", "over"),
     _number("minutes", "min", 0, 1440, "minutes of trimming"),
     _text("note", "anything else"),

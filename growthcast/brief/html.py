@@ -71,7 +71,7 @@ def page_html(page: Page) -> bytes:
 
 
 def _data_uri(logo: Logo) -> str:
-    """Return a logo as an address that an ``img`` shows: nothing in it can run."""
+    """Return a logo as an address that an ``<img>`` shows: nothing in it can run."""
     content = base64.b64encode(logo.content).decode("ascii")
     return f"data:{MIME[logo.suffix]};base64,{content}"
 

@@ -1,18 +1,37 @@
-"""Who a page is from: the practice's name, contact line and logo."""
+"""Who a page is from, and what it rests on: name, contact line and logo, and the line below it."""
 
 from __future__ import annotations
 
 import re
+from datetime import date
+from io import BytesIO
 from pathlib import Path
+from xml.etree import ElementTree
 
-from growthcast.book.book import Practice
+from PIL import Image, UnidentifiedImageError
+
+from growthcast.book.book import Book, Practice
+from growthcast.book.words import shown
+from growthcast.brief.locale import Locale
 from growthcast.brief.page import Letterhead, Logo, named
+from growthcast.fit.result import last_logged
 
-__all__ = ["letterhead_of", "logo_of"]
+__all__ = ["foot_of", "letterhead_of", "logo_of"]
 
 MOST_BYTES = 2_000_000
 FORMS = {".svg": "svg", ".png": "png", ".jpg": "jpg", ".jpeg": "jpg"}
-BEGINS = {"png": b"\x89PNG\r\n\x1a\n", "jpg": b"\xff\xd8\xff"}
+FORMATS = {"png": "PNG", "jpg": "JPEG"}
+SVG, LINK = "{http://www.w3.org/2000/svg}", "{http://www.w3.org/1999/xlink}href"
+LENGTH = re.compile(r"\+?(\d+\.?\d*|\.\d+)(?:px|pt|pc|mm|cm|in|em|ex)?")
+
+
+def foot_of(book: Book, locale: Locale, on: date) -> str:
+    """Return the line below a page: its day, and the day on which the log ends."""
+    last, day = last_logged(book), locale.long_date(on)
+    said = locale.say("stands_on_no_log", date=day)
+    if last is not None:
+        said = locale.say("stands_on", date=day, last=locale.long_date(last))
+    return f"{said} {locale.say('made_with')}"
 
 
 def letterhead_of(practice: Practice, folder: Path) -> Letterhead:
@@ -40,9 +59,49 @@ def logo_of(practice: Practice, folder: Path) -> tuple[Logo | None, str | None]:
         reason = (error.strerror or str(error)).lower()
         return None, f"{said}: it cannot be read ({reason})."
     form = FORMS[file.suffix.lower()]
-    if form == "svg":
-        is_svg = re.search(rb"<(\w+:)?svg[\s>]", content[:100_000]) is not None
-        return (Logo(content, form), None) if is_svg else (None, f"{said}: it holds no SVG.")
-    if not content.startswith(BEGINS[form]):
-        return None, f"{said}: it is no {form.upper()} file."
+    if fault := _svg_fault(content) if form == "svg" else _raster_fault(content, form):
+        return None, f"{said}: {fault}."
     return Logo(content, form), None
+
+
+def _svg_fault(content: bytes) -> str | None:
+    """Say why a drawing cannot be shown by itself, None where it can."""
+    try:
+        root = ElementTree.fromstring(content)
+    except (ElementTree.ParseError, LookupError, ValueError) as error:  # an encoding unknown
+        return (
+            f"it is no well-formed SVG ({error}); in a text & is written &amp;. Save it anew from "
+            "a drawing program"
+        )
+    if root.tag != f"{SVG}svg":
+        return f"it holds no SVG (its first element is no svg of {SVG[1:-1]})"
+    if not _has_size(root):
+        return "it has no size; give its svg element a viewBox, or width and height"
+    for image in root.iter(f"{SVG}image"):
+        link = image.get("href") or image.get(LINK) or ""
+        if not link.startswith("data:"):
+            return f"it links to another picture ({shown(link)}); embed that one in it"
+    return None
+
+
+def _has_size(root: ElementTree.Element) -> bool:
+    """Whether a drawing has a viewBox or a size that are not zero."""
+    box = root.get("viewBox", "").replace(",", " ").split()
+    lengths = box[2:] if len(box) == 4 else [root.get("width", ""), root.get("height", "")]
+    found = [LENGTH.fullmatch(length.strip()) for length in lengths]
+    return all(length is not None and float(length[1]) > 0.0 for length in found)
+
+
+def _raster_fault(content: bytes, form: str) -> str | None:
+    """Say why a picture of pixels cannot be shown, None where it can."""
+    try:
+        for decode in ("verify", "load"):  # its parts to the last, then its pixels
+            with Image.open(BytesIO(content), formats=[FORMATS[form]]) as picture:
+                getattr(picture, decode)()
+    except UnidentifiedImageError:
+        return f"it is no {form.upper()} file, or is cut off"
+    except Image.DecompressionBombError:
+        return "it has too many pixels; save a smaller one"
+    except (OSError, SyntaxError, ValueError) as error:
+        return f"it is damaged or cut off ({error}); save it anew"
+    return None

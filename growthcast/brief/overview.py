@@ -10,7 +10,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from growthcast.book.book import Book
-from growthcast.brief.letterhead import letterhead_of
+from growthcast.book.checks.rounds import ClosedTime, closed_times, open_before, open_from
+from growthcast.brief.letterhead import foot_of, letterhead_of
 from growthcast.brief.locale import Locale
 from growthcast.brief.page import (
     Block,
@@ -24,18 +25,14 @@ from growthcast.brief.page import (
     named,
 )
 from growthcast.figures.pages.spark import spark_picture
+from growthcast.finite import finite_answer
 from growthcast.fit.result import GrowthFit
 from growthcast.forecast.report import AreaForecast, as_date, forecast_growth
 from growthcast.service.advice import OptionAdvice, TankAdvice
 from growthcast.service.recommend import recommend
-from growthcast.service.urgency import (
-    Due,
-    TankGrowth,
-    chance_some_area_over,
-    growth_against_usual,
-    rhythms,
-)
-from growthcast.service.visit.open_days import ClosedTime, closed_times, open_before, open_from
+from growthcast.service.urgency import Due, chance_some_area_over, rhythms
+from growthcast.service.watch.report import IndexPoint
+from growthcast.service.watch.watch import watch_growth
 
 __all__ = ["TankStanding", "build_overview", "tank_standings"]
 
@@ -53,8 +50,8 @@ class TankStanding:
     """One tank on the day: its advice, the option worked to, when it is due, its risk and growth.
 
     ``due_on`` is None where no visit is planned, ``due_by`` tells by what it is due.
-    ``risk`` is the chance that some area stands over its budget a week from the day, NaN where
-    nothing is planted; ``growth`` (3,) the growth against the usual, middle, low and high [share].
+    ``risk`` is the chance that some area stands over its budget a week from the day; ``growth`` the
+    growth against usual, as ``watch`` tells it (None: too few visits).
     """
 
     advice: TankAdvice
@@ -63,9 +60,10 @@ class TankStanding:
     due_on: date | None
     due_by: str
     risk: float
-    growth: tuple[float, float, float]
+    growth: IndexPoint | None
 
 
+@finite_answer
 def tank_standings(book: Book, fit: GrowthFit) -> list[TankStanding]:
     """Return how every tank stands, the most urgent first.
 
@@ -75,7 +73,7 @@ def tank_standings(book: Book, fit: GrowthFit) -> list[TankStanding]:
     tanks = np.arange(len(book.tanks))
     horizon = book.practice.horizon_d
     chances = chance_some_area_over(fit, tanks, np.arange(max(horizon, SOON_D) + 1))
-    growth = growth_against_usual(fit, tanks)
+    growth = {one.tank_id: one.recent for one in watch_growth(book, on, tanks).tanks}
     every, standings, closed = recommend(book, fit), [], closed_times(book)
     for place, (advice, rhythm) in enumerate(
         zip(every, rhythms(book, fit, every, fit.design.on_day), strict=True)
@@ -92,18 +90,13 @@ def tank_standings(book: Book, fit: GrowthFit) -> list[TankStanding]:
                 due_on=None if due is None else _due_on(due, on, closed.get(advice.tank_id, ())),
                 due_by="" if due is None else due.by,
                 risk=float(chances[place, SOON_D]),
-                growth=_growth_of(growth, place),
+                growth=growth[advice.tank_id],
             )
         )
     return sorted(
         standings,
-        key=lambda s: (s.due_on or date.max, -np.nan_to_num(s.risk), s.advice.tank_id),
+        key=lambda s: (s.due_on or date.max, -s.risk, s.advice.tank_id),
     )
-
-
-def _growth_of(growth: TankGrowth, place: int) -> tuple[float, float, float]:
-    parts = (growth.middle[place], growth.low[place], growth.high[place])
-    return float(parts[0]), float(parts[1]), float(parts[2])
 
 
 def _due_on(due: Due, on: date, closed: tuple[ClosedTime, ...]) -> date:
@@ -149,7 +142,7 @@ def build_overview(book: Book, fit: GrowthFit, locale: Locale) -> Page:
         day=on.isoformat(),
         letterhead=letterhead_of(book.practice, book.folder),
         blocks=tuple(blocks),
-        foot=f"{locale.say('stands_on', date=locale.long_date(on))} {locale.say('made_with')}",
+        foot=foot_of(book, locale, on),
     )
 
 
@@ -197,7 +190,7 @@ def _row(locale: Locale, standing: TankStanding, on: date) -> tuple[str, ...]:
     days = advice.recommended_interval_d
     labels = {area.area_id: named(area.label, area.area_id) for area in option.areas}
     limits = locale.say("limit_none") if advice.limited_by is None else ""
-    middle, low, high = standing.growth
+    growth = standing.growth
     return (
         *head,
         locale.say("no_listed") if days is None else locale.say("days_short", n=str(days)),
@@ -205,11 +198,13 @@ def _row(locale: Locale, standing: TankStanding, on: date) -> tuple[str, ...]:
         limits or labels.get(str(advice.limited_by), str(advice.limited_by)),
         locale.chance(standing.risk),
         locale.number(option.year.hours / MONTHS_A_YEAR, 1),
-        locale.say(
+        none
+        if growth is None
+        else locale.say(
             "growth_range",
-            middle=locale.share(middle),
-            low=locale.number(100.0 * low),
-            high=locale.share(high),
+            middle=locale.share(growth.growth),
+            low=locale.number(100.0 * growth.low),
+            high=locale.share(growth.high),
         ),
     )
 

@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 from growthcast.book.book import Book
-from growthcast.brief.letterhead import letterhead_of
+from growthcast.brief.letterhead import foot_of, letterhead_of
 from growthcast.brief.locale import Locale
 from growthcast.brief.page import Block, Column, Heading, Items, Page, Paragraph, Table, named
+from growthcast.service.effort import Range
 from growthcast.service.visit.cuts import AreaCut, CutSheet
-from growthcast.service.visit.words import Range
+from growthcast.service.visit.words import whole_parts
 
 __all__ = ["build_sheet"]
 
@@ -51,7 +52,7 @@ def build_sheet(book: Book, sheet: CutSheet, locale: Locale) -> Page:
         day=sheet.on.isoformat(),
         letterhead=letterhead_of(book.practice, book.folder),
         blocks=tuple(blocks),
-        foot=f"{locale.say('stands_on', date=day)} {locale.say('made_with')}",
+        foot=foot_of(book, locale, sheet.on),
     )
 
 
@@ -60,11 +61,12 @@ def _table(locale: Locale, sheet: CutSheet) -> Table:
         Column(locale.say(f"sheet_{name}"), numeric=name in NUMBERS, free=name == "area")
         for name in COLUMNS
     )
-    rows = tuple(_row(locale, area) for area in sheet.areas)
+    minutes = whole_parts([area.minutes for area in sheet.areas])
+    rows = tuple(_row(locale, *one) for one in zip(sheet.areas, minutes, strict=True))
     return Table(locale.say("sheet_caption"), columns, rows)
 
 
-def _row(locale: Locale, area: AreaCut) -> tuple[str, ...]:
+def _row(locale: Locale, area: AreaCut, minutes: int) -> tuple[str, ...]:
     cut = locale.exact(round(area.cut_cm, 1), area.unit)
     do = {"cut": "sheet_cut", "trim what stands above": "sheet_trim"}.get(area.action)
     label = named(area.label, area.area_id)
@@ -75,7 +77,7 @@ def _row(locale: Locale, area: AreaCut) -> tuple[str, ...]:
         locale.exact(area.lowest_safe_cut_cm, area.unit),
         _range(locale, area.height_next_cm, area.unit),
         locale.chance(area.chance_within),
-        locale.say("minutes", n=locale.number(area.minutes)),
+        locale.say("minutes", n=locale.number(minutes)),
         "",
         "",
     )
@@ -91,13 +93,13 @@ def _range(locale: Locale, height: Range, unit: str) -> str:
 
 
 def _time(locale: Locale, sheet: CutSheet) -> str:
-    trimming = sheet.trimming_min
+    travel, fixed, trimming = sheet.whole_minutes
     return locale.say(
         "sheet_time",
-        total=locale.number(sheet.minutes),
-        travel=locale.number(sheet.travel_min),
-        fixed=locale.number(sheet.fixed_min),
-        trimming=locale.number(trimming.p50),
-        low=locale.number(trimming.p10),
-        high=locale.number(trimming.p90),
+        total=locale.number(travel + fixed + trimming),
+        travel=locale.number(travel),
+        fixed=locale.number(fixed),
+        trimming=locale.number(trimming),
+        low=locale.number(sheet.trimming_min.p10),
+        high=locale.number(sheet.trimming_min.p90),
     )

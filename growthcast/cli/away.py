@@ -19,8 +19,8 @@ from growthcast.cli.options import (
 from growthcast.errors import UsageError
 
 if TYPE_CHECKING:
+    from growthcast.book.checks.rounds import ClosedTime
     from growthcast.service.visit.away_nouns import AwayArea, AwayTank
-    from growthcast.service.visit.open_days import ClosedTime
 
 FromDate = Annotated[
     str | None,
@@ -58,9 +58,9 @@ def away_command(
     """
     import numpy as np
 
+    from growthcast.book.checks.rounds import closed_times
     from growthcast.cli.output import print_json
     from growthcast.service.visit.away import weeks_away
-    from growthcast.service.visit.open_days import closed_times
 
     if start is None or end is None:
         raise UsageError("name the time away with --from DATE and --to DATE, both without visits")
@@ -87,7 +87,7 @@ def away_command(
     if as_json:
         dates = {"on": day, "from": first, "to": last, "last_visit": before}
         answer = {name: when.isoformat() for name, when in dates.items()}
-        print_json({**answer, "tanks": [one.as_dict() for one in tanks]})
+        print_json({**answer, "tanks": [one.as_dict() for one in tanks]}, fit)
         return
     _print(tanks, first, last)
 
@@ -99,8 +99,8 @@ def _open_ends(
 
     ``asked`` are the day stood on and the two days asked for.
     """
+    from growthcast.book.checks.rounds import open_before, open_from
     from growthcast.cli.output import say
-    from growthcast.service.visit.open_days import open_before, open_from
 
     day, before, after = asked
     ends = open_before(times, before, day) or day, open_from(times, after)
@@ -113,7 +113,7 @@ def _with_open_stand_in(one: AwayTank, times: tuple[ClosedTime, ...]) -> AwayTan
     """Return the tank with a stand-in on a day on which it can be visited, if there is one."""
     from dataclasses import replace
 
-    from growthcast.service.visit.open_days import closed_on, open_before, open_from
+    from growthcast.book.checks.rounds import closed_on, open_before, open_from
 
     if one.stand_in_by is None or (time := closed_on(times, one.stand_in_by)) is None:
         return one
@@ -179,6 +179,10 @@ def _print(tanks: list[AwayTank], first: date, last: date) -> None:
                 [_row(area) for area in one.areas],
             )
             _bare(one)
+    print_line(
+        f"Chances are those of the visit of {tanks[0].last_visit}, from how areas will stand on "
+        "that day; those of a steady rhythm are printed by growthcast interval."
+    )
 
 
 def _bare(tank: AwayTank) -> None:

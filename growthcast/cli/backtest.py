@@ -247,7 +247,7 @@ def _against(result: BacktestResult) -> Iterator[str]:
     beaten = []
     for name in result.baselines:
         against = result.compare(name)
-        if not against.n:
+        if against is None:
             continue
         what = "a straight line" if name == "line" else f"the {NAMES[name]}"
         if against.is_better:

@@ -9,6 +9,8 @@ import typer
 from growthcast.cli.options import AsJson, BookFolder, parse_date
 
 if TYPE_CHECKING:
+    from collections.abc import Iterator
+
     from growthcast.book.book import Book
     from growthcast.errors import Finding
 
@@ -53,8 +55,8 @@ def check_command(
     if fell_back:
         typer.echo(fell_back, err=True)
     read, findings = inspect_book(folder, today=date.today(), on=day)
-    if deep and read is not None:
-        findings = (*findings, *_suspects(read))
+    if read is not None:
+        findings = (*findings, *(_of_fit(read) if deep else _on_grams(read)))
     problems = sum(item.level == "problem" for item in findings)
     notes = sum(item.level == "note" for item in findings)
     assumed = [] if read is None else co2_assumed(read)
@@ -67,15 +69,25 @@ def check_command(
     raise typer.Exit(Exit.BAD_INPUT if problems else Exit.ATTENTION if notes else Exit.DONE)
 
 
-def _suspects(book: Book) -> list[Finding]:
-    """Notes on the log rows that a fit set aside."""
+def _on_grams(book: Book) -> Iterator[Finding]:
+    """Say how weights of whole tanks are read, as far as it is known without a fit."""
+    from growthcast.book.checks.readings import remark_on_grams
+
+    said = book.practice.whole_tank_grams
+    why = "growthcast check --deep says how" if said is None else "as [log] whole_tank_grams says"
+    return remark_on_grams(book.trims, said, why)
+
+
+def _of_fit(book: Book) -> list[Finding]:
+    """Notes on the log rows that a fit set aside, and how it read the weights of whole tanks."""
     from datetime import date
 
+    from growthcast.book.checks.readings import remark_on_grams
     from growthcast.book.slugs import finding
     from growthcast.fit.result import fit_growth, last_logged
 
     fit = fit_growth(book, last_logged(book) or date.today())
-    return [
+    suspects = [
         finding(
             "suspect-reading",
             suspect.file,
@@ -88,6 +100,7 @@ def _suspects(book: Book) -> list[Finding]:
         )
         for suspect in fit.suspects
     ]
+    return [*remark_on_grams(book.trims, *fit.whole_tank_grams), *suspects]
 
 
 def _print_json(

@@ -79,7 +79,7 @@ def cuts_command(
     if out is not None and form is not None:
         _write(opened, sheet, out, form)
     if as_json:
-        print_json(sheet.as_dict())
+        print_json(sheet.as_dict(), fit)
         return
     _print(sheet)
 
@@ -121,20 +121,22 @@ def _at_most_a_year(wanted: date, day: date) -> date:
 
 def _print(sheet: CutSheet) -> None:
     from growthcast.cli.output import print_line, print_table
+    from growthcast.service.visit.words import whole_parts
 
     for_whom = ", ".join(part for part in (sheet.client, sheet.site) if part)
     print_line(f"{sheet.tank_id}, visit of {sheet.on}" + (f" ({for_whom})" if for_whom else ""))
     print_line(sheet.sentence)
     if sheet.areas:
+        minutes = whole_parts([area.minutes for area in sheet.areas])
         print_table(
             "In the order of work (heights in cm, or % cover; below it 8 times in 10)",
             ["", "area", "now>", "do", "never below>", "next visit>", "inside>", "min>"],
-            [_row(area) for area in sheet.areas],
+            [[*_row(area), f"{part}"] for area, part in zip(sheet.areas, minutes, strict=True)],
         )
-    trimming = sheet.trimming_min
+    trimming, (on_road, before, trim) = sheet.trimming_min, sheet.whole_minutes
     print_line(
-        f"Time: about {sheet.minutes:.0f} min, of it {sheet.travel_min:.0f} on the road, "
-        f"{sheet.fixed_min:.0f} at the tank before trimming, {trimming.p50:.0f} trimming "
+        f"Time: about {on_road + before + trim} min, of it {on_road} on the road, "
+        f"{before} at the tank before trimming, {trim} trimming "
         f"({trimming.p10:.0f} to {trimming.p90:.0f})."
     )
     for title, lines in (("Watch", sheet.watch), ("Cautions", sheet.cautions)):
@@ -160,5 +162,4 @@ def _row(area: AreaCut) -> list[str]:
         f"{area.lowest_safe_cut_cm:g}{unit}",
         area.height_next_cm.in_short(area.unit).replace(" (", "\n").rstrip(")"),
         as_chance(area.chance_within),
-        f"{area.minutes:.0f}",
     ]

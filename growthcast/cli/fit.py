@@ -2,9 +2,12 @@
 
 from __future__ import annotations
 
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from growthcast.cli.options import AsJson, BookFolder, OnDate, open_fit
+
+if TYPE_CHECKING:
+    from growthcast.fit.result import GrowthFit
 
 
 def fit_command(book: BookFolder = None, on: OnDate = None, as_json: AsJson = False) -> None:
@@ -14,20 +17,26 @@ def fit_command(book: BookFolder = None, on: OnDate = None, as_json: AsJson = Fa
 
     Exit status: 0 done, 2 bad arguments or a book with problems, 3 the tool itself failed.
     """
-    from growthcast.cli.output import print_json, print_table, say
+    from growthcast.cli.output import print_json, print_line, print_table, say
+    from growthcast.fit.result import last_logged
 
-    _, day, fit = open_fit(book, on)
+    opened, _, fit = open_fit(book, on)
     answer = fit.as_dict()
+    weekly = _growth_a_week(fit)
+    for area in answer["areas"]:
+        area["cm_per_week"] = weekly.get(area["area_id"])
     if as_json:
-        print_json(answer)
+        print_json(answer, fit)
         return
     print_table(
-        f"Growth fitted to the log up to {day}",
+        "Growth fitted to an empty log"
+        if (last := last_logged(opened)) is None
+        else f"Growth fitted to the log, which ends on {last}",
         [
             "area",
             "rests on",
             "spans>",
-            "a week at most>",
+            "a week>",
             "doubling time when low (days)>",
             "ceiling>",
         ],
@@ -38,7 +47,7 @@ def fit_command(book: BookFolder = None, on: OnDate = None, as_json: AsJson = Fa
     )
     print_table(
         "How tanks differ from what their conditions say",
-        ["tank", "growth against usual>"],
+        ["tank", "growth against the table>"],
         [[t["tank_id"], _times(t["effect"])] for t in answer["tanks"]],
     )
     print_table(
@@ -52,11 +61,31 @@ def fit_command(book: BookFolder = None, on: OnDate = None, as_json: AsJson = Fa
         [_spread_row(name, words, answer["spread"]) for name, words in SPREADS.items()],
     )
     left_out = answer["rows_left_out"]
+    print_line(
+        "A week: growth just now, midway between floor and height, cuts and rests after them "
+        "aside; ranges hold 8 times of 10. Growth against usual is what growthcast watch prints."
+    )
     say(f"{answer['rows_used']} log rows used, {len(left_out)} set aside or left out.")
     for row in left_out[:20]:
         say(f"    {row['file']}:{row['row']}: {row['why']}")
     if len(left_out) > 20:
         say(f"    and {len(left_out) - 20} more (see --json)")
+
+
+def _growth_a_week(fit: GrowthFit) -> dict[str, dict[str, float]]:
+    """Growth a week of every living area, by its id."""
+    import numpy as np
+
+    from growthcast.service.living import growth_a_week, living_areas
+    from growthcast.service.recommend import blocks_of_tanks
+
+    found = {}
+    for block in blocks_of_tanks(fit, np.arange(fit.design.tank_id.size)):
+        living = living_areas(fit, block)
+        for place, row in zip(living.area.tolist(), growth_a_week(living).tolist(), strict=True):
+            quantiles = dict(zip(("p10", "p50", "p90"), (round(q, 2) for q in row), strict=True))
+            found[str(fit.design.area_id[place])] = quantiles
+    return found
 
 
 SPREADS = {
@@ -90,12 +119,14 @@ def _area_row(area: dict[str, Any], is_cover: bool) -> list[str]:
     doubling = np.log(2.0) / np.exp(rate["mean"] + np.array([1.0, 0.0, -1.0]) * 1.2816 * rate["sd"])
     top = np.exp(ceiling["mean"] + np.array([-1.0, 0.0, 1.0]) * 1.2816 * ceiling["sd"])
     unit = "%" if is_cover else "cm"
-    fastest = 7.0 * np.exp(rate["mean"] + ceiling["mean"]) / 4.0  # at half of the ceiling
+    weekly = area["cm_per_week"]
     return [
         area["area_id"],
         rests[area["basis"]] + ("" if area["converged"] else " (did not settle)"),
         str(area["spans"]),
-        f"{fastest:.1f} {unit}",
+        ""
+        if weekly is None
+        else f"{weekly['p50']:.1f} {unit} ({weekly['p10']:.1f} to {weekly['p90']:.1f})",
         f"{doubling[1]:.0f} ({doubling[0]:.0f} to {doubling[2]:.0f})",
         f"{top[1]:.0f} {unit} ({top[0]:.0f} to {top[2]:.0f})",
     ]

@@ -84,7 +84,7 @@ def forecast_command(
     if as_json:
         answer = {"on": day.isoformat(), "confidence": opened.practice.confidence}
         beside = {} if supposed is None else _beside(supposed, as_it_is or [])
-        print_json({**answer, **beside, "areas": [area.as_dict() for area in areas]})
+        print_json({**answer, **beside, "areas": [area.as_dict() for area in areas]}, fit)
         return
     if supposed is not None:
         say_what_is_supposed(supposed)

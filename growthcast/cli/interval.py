@@ -36,7 +36,7 @@ def interval_command(
         _supposed(supposed, advice[0], as_json=as_json)
         return
     if as_json:
-        print_json({"tanks": [_as_dict(one) for one in advice]})
+        print_json({"tanks": [_as_dict(one) for one in advice]}, fit)
         return
     _tables(advice, opened.practice.currency, one=tank is not None)
 
@@ -56,7 +56,8 @@ def _supposed(supposed: Supposed, as_it_is: TankAdvice, *, as_json: bool) -> Non
                 "hypothetical": hypothetical(supposed),
                 "tanks": tanks,
                 "as_it_is": _as_dict(as_it_is),
-            }
+            },
+            supposed.fit,
         )
         return
     say_what_is_supposed(supposed)

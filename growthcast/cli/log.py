@@ -2,23 +2,23 @@
 
 from __future__ import annotations
 
-import sys
 from collections.abc import Sequence
 from dataclasses import dataclass
-from datetime import date
-from pathlib import Path
+from datetime import date, timedelta
 from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
 from growthcast.cli.options import AsJson, parse_date
-from growthcast.errors import GrowthcastError, UsageError
+from growthcast.errors import GrowthcastError, RowsRefused
 
 if TYPE_CHECKING:
-    from growthcast.book.book import Book
+    from growthcast.book.book import Book, WholeTank
     from growthcast.book.writing.append import Addition
-    from growthcast.book.writing.visit.entry import Place, VisitRow
+    from growthcast.book.writing.visit.entry import VisitRow
     from growthcast.errors import Finding
+    from growthcast.fit.result import GrowthFit
+    from growthcast.service.doubts.typed import Doubt
     from growthcast.service.logged import AfterVisit
 
 BookAndVisit = Annotated[
@@ -26,9 +26,11 @@ BookAndVisit = Annotated[
     typer.Argument(
         metavar="[BOOK] AREA=AMOUNTS",
         help="Folder of the book (default: this folder), then the visit: stems=24/12 (stood at 24 "
-        "cm, cut to 12), stems=24 (measured, not cut), crypt=-3cm (taken off), moss=look:right "
+        "cm, cut to 12), stems=24 (measured, not cut), crypt=-3cm (taken off), moss=right "
         "(short, right or over, by eye), stems=90g, stems=10min, stems=note:text; several with +, "
-        "as in stems=24/12+90g. Without a name, or with all=, the whole tank's: 180g 35min. "
+        "as in stems=24/12+90g. all=right for every area, rest=right for those not named. The "
+        "whole tank's: 35min, bucket=180g (all that came out of it), rest=180g (of the areas "
+        "without amounts of their own), 180g (read as the practice or the log tells). "
         "No visit at all: every area is asked for in turn.",
         show_default=False,
     ),
@@ -63,15 +65,16 @@ def log_command(
 ) -> None:
     """Log a visit: say what was understood, write it with --yes, then say what follows from it.
 
-    Example: growthcast log my-book --tank lobby --on 2026-03-02 stems=24/12 moss=look:right --yes
+    Example: growthcast log my-book --tank lobby --on 2026-03-02 stems=24/12 moss=right --yes
 
     Exit status: 0 done, 2 the visit is not understood or does not check, 3 the tool itself failed.
     """
     from growthcast.book.read import read_book
     from growthcast.book.shipped import find_own_book
-    from growthcast.book.writing.visit.echo import visit_in_words
     from growthcast.book.writing.visit.entry import looks_like_item
-    from growthcast.book.writing.visit.places import tank_of_visit, unlogged_on
+    from growthcast.book.writing.visit.places import tank_of_visit, visit_rows
+    from growthcast.cli.ask import answer, ask_for_visit
+    from growthcast.cli.logged import print_outlook
     from growthcast.cli.output import print_line, say
 
     items = visit or []
@@ -85,40 +88,50 @@ def log_command(
     book = read_book(folder, today=today)
     tank_id = tank_of_visit(book, tank, items)
     asked = not items
-    rows = _asked(book, tank_id, day) if asked else _parsed(book, tank_id, items)
+    rows = (ask_for_visit if asked else visit_rows)(book, tank_id, day, items)
     if not rows:
         say("Nothing was typed, so nothing was written.")
         return
-    words = visit_in_words(tank_id, day, rows, unlogged_on(book, tank_id, day))
-    entry = _Visit(folder, tank_id, day, today, rows)
+    entry = _Visit(book, tank_id, day, today, rows)
     tried = entry.tried()
+    before = _before(entry)
+    unasked: tuple[WholeTank, str] = (book.practice.whole_tank_grams or "all", "")
+    grams = unasked if before is None else before[1].whole_tank_grams
+    doubts = () if before is None else _doubts(entry, *before, grams[0])
+    words = _understood(entry, grams, doubts)
     if not as_json:
-        print_line(words[0])
-        for line in words[1:]:
+        for line in words:
             print_line(line)
+    if isinstance(tried, RowsRefused):
+        raise tried
     _say_notes((*(i for i in book.findings if i.slug == "conflict-copy"), *tried.findings))
+    if doubts and not yes:
+        say(f"{_counted(doubts)} marked with ? above: look again before it is written.")
     if not yes and asked:
-        yes = _answer("Write it? [y/N] ").casefold() in {"y", "yes"}
+        yes = answer("Write it? [y/N] ").casefold() in {"y", "yes"}
     if not yes:
         say("Nothing is written yet; the same line with --yes writes it.")
-        _print_json(entry, words, written=False, news=None, as_json=as_json)
+        _print_json(entry, words, doubts, written=False, news=None, as_json=as_json)
         return
     added = entry.written()
     if not as_json:
-        print_line(f"Written to {folder / 'trims.csv'}. growthcast unlog takes it back.")
-    news = None if added.book is None else _news(book, added.book, entry)
-    _print_json(entry, words, written=True, news=news, as_json=as_json)
+        but = f", although {_counted(doubts)} marked above" if doubts else ""
+        print_line(f"Written to {folder / 'trims.csv'}{but}. growthcast unlog takes it back.")
+    news = None if added.book is None or before is None else _news(before[1], added.book, entry)
+    _print_json(entry, words, doubts, written=True, news=news, as_json=as_json)
     if news is not None and not as_json:
-        from growthcast.cli.logged import print_outlook
-
         print_outlook(news, tank_id, day, _found(rows))
+
+
+def _counted(doubts: Sequence[Doubt]) -> str:
+    return "1 doubt is" if len(doubts) == 1 else f"{len(doubts)} doubts are"
 
 
 @dataclass(frozen=True, slots=True)
 class _Visit:
     """A visit understood: where it goes, and what it says."""
 
-    folder: Path
+    book: Book
     tank_id: str
     day: date
     today: date
@@ -127,12 +140,16 @@ class _Visit:
     def cells(self) -> list[Any]:
         from growthcast.book.writing.visit.places import log_rows
 
-        return log_rows(self.rows, self.tank_id, self.day)
+        return log_rows(self.rows, self.book, self.tank_id, self.day)
 
-    def tried(self) -> Addition:
+    def tried(self) -> Addition | RowsRefused:
+        """Return what writing it would do, or the problems for which it is refused."""
         from growthcast.book.writing.append import would_add
 
-        return would_add(self.folder, "trims", self.cells(), today=self.today)
+        try:
+            return would_add(self.book.folder, "trims", self.cells(), today=self.today)
+        except RowsRefused as refused:
+            return refused
 
     def written(self) -> Addition:
         from growthcast.book.writing.append import add_rows
@@ -140,67 +157,47 @@ class _Visit:
         count = len(self.rows)
         summary = f"{self.tank_id} on {self.day}, {count} row{'' if count == 1 else 's'}"
         return add_rows(
-            self.folder, "trims", self.cells(), today=self.today, command="log", summary=summary
+            self.book.folder,
+            "trims",
+            self.cells(),
+            today=self.today,
+            command="log",
+            summary=summary,
         )
 
 
-def _parsed(book: Book, tank_id: str, items: Sequence[str]) -> tuple[VisitRow, ...]:
-    from growthcast.book.writing.visit.entry import parse_visit
-    from growthcast.book.writing.visit.places import areas_elsewhere, places_of
-
-    return parse_visit(items, places_of(book, tank_id), areas_elsewhere(book, tank_id))
-
-
-def _asked(book: Book, tank_id: str, day: date) -> tuple[VisitRow, ...]:
-    """Ask for every area without a row of its own on the day, then for the whole tank."""
-    from growthcast.book.writing.visit.entry import GRAMMAR
-    from growthcast.book.writing.visit.places import unlogged_on
+def _before(entry: _Visit) -> tuple[Book, GrowthFit] | None:
+    """Return the book without the visit, and its fit; ``None`` where it has none."""
     from growthcast.cli.output import say
+    from growthcast.service.logged import before_visit
 
-    say(f"{tank_id} on {day}: type what you did, Enter to skip an area, ? for what to write.")
-    items: list[str] = []
-    for place in (*unlogged_on(book, tank_id, day), None):
-        while True:
-            typed = _answer(_question(place), items)
-            if "note:" not in typed:  # several amounts may stand apart, as in the question
-                typed = "+".join(typed.split())
-            if typed == "?":
-                say(GRAMMAR)
-                continue
-            one = f"all={typed}" if place is None else f"{place.area_id}={typed}"
-            try:
-                if typed:
-                    _parsed(book, tank_id, [*items, one])
-                    items.append(one)
-                break
-            except UsageError as error:
-                say(str(error))
-    return _parsed(book, tank_id, items)
+    if entry.day > entry.today + timedelta(days=1):  # refused anyway
+        return None
+    try:
+        return before_visit(entry.book, entry.day)
+    except GrowthcastError as error:
+        say(f"Nothing typed is held against what was to be expected: {error}")
+        return None
 
 
-def _question(place: Place | None) -> str:
-    if place is None:
-        return "whole tank (180g 35min): "
-    unit = "%" if place.is_cover else "cm"
-    named = f"{place.label} ({place.area_id})" if place.label else place.area_id
-    return f"{named}, {unit} before/after: "
+def _doubts(entry: _Visit, book: Book, fit: GrowthFit, reading: WholeTank) -> tuple[Doubt, ...]:
+    from growthcast.service.doubts.expected import expected_at
+    from growthcast.service.doubts.judge import doubts_of_visit
+
+    expected = expected_at(fit, book, entry.tank_id)
+    return doubts_of_visit(expected, entry.rows, book, entry.day, reading)
 
 
-def _answer(question: str, so_far: Sequence[str] = ()) -> str:
-    """Return a line typed at a question on stderr; the end of the input leaves without writing.
+def _understood(entry: _Visit, grams: tuple[WholeTank, str], doubts: Sequence[Doubt]) -> list[str]:
+    """Say the visit back, with its doubts under what they are about."""
+    from growthcast.book.writing.visit.echo import visit_in_words
+    from growthcast.book.writing.visit.places import places_of
 
-    What was typed so far is then said back, so that it can be given again.
-    """
-    from growthcast.cli.output import printable
-
-    print(printable(question), end="", file=sys.stderr, flush=True)  # noqa: T201
-    line = sys.stdin.readline()
-    if not line:
-        typed = f"; typed so far: {' '.join(so_far)}" if so_far else ""
-        raise UsageError(
-            f"the input ended before the visit was complete; nothing was written{typed}"
-        )
-    return line.strip()
+    said: dict[str | None, list[str]] = {}
+    for doubt in doubts:
+        said.setdefault(doubt.area_id, []).append(doubt.words)
+    places = places_of(entry.book, entry.tank_id, entry.day)
+    return visit_in_words(entry.tank_id, entry.day, entry.rows, places, grams, said)
 
 
 def _say_notes(findings: Sequence[Finding]) -> None:
@@ -211,7 +208,7 @@ def _say_notes(findings: Sequence[Finding]) -> None:
         say(format_finding(item))
 
 
-def _news(before: Book, after: Book, entry: _Visit) -> AfterVisit | None:
+def _news(before: GrowthFit, after: Book, entry: _Visit) -> AfterVisit | None:
     """Return what the visit changes; it is written already, so trouble here is only said."""
     from growthcast.cli.output import say
     from growthcast.service.logged import after_visit
@@ -224,9 +221,15 @@ def _news(before: Book, after: Book, entry: _Visit) -> AfterVisit | None:
 
 
 def _print_json(
-    entry: _Visit, words: Sequence[str], *, written: bool, news: AfterVisit | None, as_json: bool
+    entry: _Visit,
+    words: Sequence[str],
+    doubts: Sequence[Doubt],
+    *,
+    written: bool,
+    news: AfterVisit | None,
+    as_json: bool,
 ) -> None:
-    from growthcast.cli.logged import outlook_as_dict
+    from growthcast.cli.logged import doubt_as_dict, outlook_as_dict
     from growthcast.cli.output import print_json
 
     if not as_json:
@@ -242,6 +245,7 @@ def _print_json(
             "written": written,
             "rows": rows,
             "understood": list(words),
+            "doubts": [doubt_as_dict(doubt) for doubt in doubts],
             "outlook": None if news is None else outlook_as_dict(news),
         }
     )

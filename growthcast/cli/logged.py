@@ -4,14 +4,16 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from datetime import date
+from math import isfinite
 from typing import TYPE_CHECKING, Any
 
 from growthcast.cli.output import print_line, print_table
 
 if TYPE_CHECKING:
+    from growthcast.service.doubts.typed import Doubt
     from growthcast.service.logged import AfterVisit
 
-__all__ = ["outlook_as_dict", "print_outlook"]
+__all__ = ["doubt_as_dict", "outlook_as_dict", "print_outlook"]
 
 
 def print_outlook(news: AfterVisit, tank_id: str, day: date, found: Mapping[str, float]) -> None:
@@ -109,6 +111,20 @@ def outlook_as_dict(news: AfterVisit) -> dict[str, Any]:
             }
             for area in news.areas
         ],
+    }
+
+
+def doubt_as_dict(doubt: Doubt) -> dict[str, Any]:
+    """Return a doubt about a visit as the plain mapping that ``log --json`` prints."""
+    known = all(isfinite(value) for value in doubt.expected)
+    return {
+        "area_id": doubt.area_id,
+        "column": doubt.column,
+        "found": doubt.found,
+        "unit": doubt.unit,
+        "expected": _quantiles(doubt.expected) if known else None,
+        "sentence": doubt.sentence,
+        "cause": doubt.cause or None,
     }
 
 

@@ -4,7 +4,9 @@ from __future__ import annotations
 
 import os
 import sys
+import warnings
 from collections.abc import Callable
+from typing import NoReturn
 
 import typer
 
@@ -28,7 +30,7 @@ from growthcast.cli.species import species_command
 from growthcast.cli.start import start_command
 from growthcast.cli.unlog import unlog_command
 from growthcast.cli.watch import watch_command
-from growthcast.errors import BookProblems, Exit, GrowthcastError
+from growthcast.errors import BookProblems, Exit, GrowthcastError, UsageError
 
 __all__ = ["COMMANDS", "app", "main"]
 
@@ -91,33 +93,38 @@ for _name, _command in COMMANDS.items():
 
 def main() -> None:
     """Run the command line; every expected trouble ends in a sentence, not a traceback."""
-    from growthcast.cli.output import answer_that_arrives
+    from growthcast.cli.output import answer_that_arrives, say
 
+    if not os.environ.get(TRACEBACK):  # answers are judged by their numbers (growthcast.finite)
+        warnings.filterwarnings("ignore", category=RuntimeWarning, append=True)
     try:
         with answer_that_arrives():
             app()
     except BookProblems as problems:
         from growthcast.book.report import format_findings
 
-        print(format_findings(problems.findings), file=sys.stderr)  # noqa: T201
+        say(format_findings(problems.findings))
         _stop(problems)
     except GrowthcastError as error:
         _stop(error)
-    except BrokenPipeError:  # the reader of a pipe has seen enough
-        sys.stderr.close()
-        sys.exit(int(Exit.DONE))
     except Exception as fault:
         if os.environ.get(TRACEBACK):
             raise
-        print(  # noqa: T201
+        if isinstance(fault, OSError) and fault.filename is not None:  # of a file that was named
+            from growthcast.book.words import shown
+
+            reason = (fault.strerror or "no reason given").lower()
+            _stop(UsageError(f"{shown(fault.filename)} cannot be opened: {reason}"))
+        say(
             f"growthcast: this is a fault of the tool, not of your book: "
             f"{type(fault).__name__}: {fault}\n"
-            f"    Nothing but what is said above was written. Set {TRACEBACK}=1 to see more.",
-            file=sys.stderr,
+            f"    Nothing but what is said above was written. Set {TRACEBACK}=1 to see more."
         )
         sys.exit(int(Exit.TOOL_FAULT))
 
 
-def _stop(error: GrowthcastError) -> None:
-    print(f"growthcast: {error}", file=sys.stderr)  # noqa: T201
+def _stop(error: GrowthcastError) -> NoReturn:
+    from growthcast.cli.output import say
+
+    say(f"growthcast: {error}")
     sys.exit(int(error.exit_status))

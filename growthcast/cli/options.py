@@ -110,6 +110,11 @@ def open_fit(argument: str | None, on: str | None) -> tuple[Book, date, GrowthFi
     for sentence in co2_assumed(book, unknown=False):
         say(sentence)
     fit = fit_growth(book, day)
+    for tank, why in fit.not_fitted.items():
+        say(
+            f"The log of tank {tank} cannot be fitted: {why}. The tank rests on the species table "
+            "alone, as if it had no log; growthcast check may find the row."
+        )
     unsettled = fit.design.area_id[~fit.solution.converged]
     if unsettled.size:
         say(

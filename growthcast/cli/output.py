@@ -3,17 +3,19 @@
 from __future__ import annotations
 
 import contextlib
+import io
 import json
 import os
 import shutil
 import sys
 import textwrap
 from collections.abc import Iterator, Sequence
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, NoReturn, TextIO
 
-from growthcast.errors import UsageError
+from growthcast.errors import Exit, UsageError
 
 if TYPE_CHECKING:
+    from growthcast.fit.result import GrowthFit
     from growthcast.service.effort import Range
     from growthcast.service.rescape.notes import NotHolding
 
@@ -37,40 +39,85 @@ HEAD_LINE = 2
 def answer_that_arrives() -> Iterator[None]:
     """Run a command; raise ``UsageError`` if its answer cannot be written to stdout.
 
-    A closed pipe stays ``BrokenPipeError``; trouble with a named file is left to the command.
+    Where the reader of a pipe has seen enough, leave quietly. Trouble with a named file is left to
+    the command.
     """
+    _open_streams()
     try:
         try:
             yield
         finally:
-            if sys.stdout is not None:  # nowhere to print to
-                sys.stdout.flush()
+            sys.stdout.flush()
     except BrokenPipeError:
+        _leave_quietly()
+    except SystemExit as stop:
+        if isinstance(stop.__context__, BrokenPipeError):  # so typer leaves a closed pipe
+            _leave_quietly()
         raise
     except OSError as error:
         if error.filename is not None:
             raise
-        _forget_the_rest()
+        _forget_the_rest(sys.stdout)
         reason = error.strerror or "no reason given"
         raise UsageError(f"the answer cannot be written to where stdout goes: {reason}") from error
 
 
-def _forget_the_rest() -> None:
-    """Point stdout to nowhere, so that leaving does not try to write the same text once more."""
+def _open_streams() -> None:
+    """Open what is closed, lest a file takes its place, and let the outputs take any letter."""
+    for name, mode, flag in (
+        ("stdin", "r", os.O_RDONLY),
+        ("stdout", "w", os.O_RDONLY),  # so that an answer is told not to arrive
+        ("stderr", "w", os.O_WRONLY),
+    ):
+        if getattr(sys, name) is None:
+            setattr(sys, name, os.fdopen(os.open(os.devnull, flag), mode, encoding="utf-8"))
+    for stream in (sys.stdout, sys.stderr):
+        if isinstance(stream, io.TextIOWrapper):
+            stream.reconfigure(errors="backslashreplace")
+
+
+def _leave_quietly() -> NoReturn:
+    _forget_the_rest(sys.stdout)
+    sys.exit(int(Exit.DONE))
+
+
+def _forget_the_rest(stream: TextIO) -> None:
+    """Point a stream to nowhere, so that leaving does not try to write the same text once more."""
     with contextlib.suppress(OSError, ValueError):
         nowhere = os.open(os.devnull, os.O_WRONLY)
-        os.dup2(nowhere, sys.stdout.fileno())
+        os.dup2(nowhere, stream.fileno())
         os.close(nowhere)
 
 
 def say(sentence: str) -> None:
-    """Say something beside the answer, on stderr."""
-    print(printable(sentence), file=sys.stderr)  # noqa: T201
+    """Say something beside the answer, on stderr, as long as anybody reads it."""
+    try:
+        print(printable(sentence), file=sys.stderr)  # noqa: T201
+    except BrokenPipeError:
+        _forget_the_rest(sys.stderr)
 
 
-def print_json(answer: dict[str, Any]) -> None:
-    """Print the answer as one JSON object; a number that is not finite is a fault of ours."""
-    print(json.dumps(answer, allow_nan=False, ensure_ascii=False))  # noqa: T201
+def print_json(answer: dict[str, Any], fit: GrowthFit | None = None) -> None:
+    """Print the answer as one JSON object; a number that is not finite is a fault of ours.
+
+    With the fit that it rests on, tanks whose log could not be fitted are named in it.
+    """
+    if fit is not None:
+        failed = [{"tank_id": tank, "why": why} for tank, why in fit.not_fitted.items()]
+        answer = answer | {"not_fitted": failed}
+    try:
+        text = json.dumps(answer, allow_nan=False, ensure_ascii=not _takes_any_letter())
+    except ValueError:
+        from growthcast.finite import finite
+
+        finite(answer, "JSON")  # names the number
+        raise
+    print(text)  # noqa: T201
+
+
+def _takes_any_letter() -> bool:
+    """Whether stdout is in Unicode; elsewhere letters that it lacks are escaped."""
+    return (sys.stdout.encoding or "utf-8").lower().startswith("utf")
 
 
 def not_holding_dict(one: NotHolding) -> dict[str, Any]:
@@ -103,14 +150,14 @@ def print_table(title: str, columns: Sequence[str], rows: Sequence[Sequence[str]
     if lines is None:
         _print_with_rich(title, heads, right, cells)
         return
-    if sys.stdout.isatty():
+    if sys.stdout.isatty() and not os.environ.get("NO_COLOR"):
         lines[HEAD_LINE] = f"\x1b[1m{lines[HEAD_LINE]}\x1b[0m"
     print("\n".join(lines))  # noqa: T201
 
 
 def _is_plain() -> bool:
     """Whether nothing but the width decides how a table looks on this stdout."""
-    if not (sys.stdout.encoding or "").lower().startswith("utf"):
+    if not _takes_any_letter():
         return False  # lines are drawn with other characters
     if "FORCE_COLOR" in os.environ or "TTY_COMPATIBLE" in os.environ:
         return False
@@ -156,12 +203,20 @@ def _print_with_rich(
     from rich.table import Table
     from rich.text import Text
 
-    table = Table(title=Text(title), title_justify="left", box=box.SIMPLE_HEAD, pad_edge=False)
+    def text(cell: str) -> Text:
+        coding = sys.stdout.encoding or "utf-8"
+        return Text(cell.encode(coding, "backslashreplace").decode(coding))
+
+    table = Table(title=text(title), title_justify="left", box=box.SIMPLE_HEAD, pad_edge=False)
     for head, to_right in zip(heads, right, strict=True):
-        table.add_column(Text(head), justify="right" if to_right else "left", overflow="fold")
+        table.add_column(text(head), justify="right" if to_right else "left", overflow="fold")
     for row in cells:
-        table.add_row(*map(Text, row))
-    console = Console(highlight=False, width=None if sys.stdout.isatty() else WIDE)
+        table.add_row(*map(text, row))
+    console = Console(
+        highlight=False,
+        width=None if sys.stdout.isatty() else WIDE,
+        color_system=None if os.environ.get("NO_COLOR") else "auto",  # bold is none either
+    )
     console.print(table)
 
 

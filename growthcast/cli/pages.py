@@ -61,6 +61,25 @@ def page_locale(book: Book, file: Path, *, only_english: bool = False) -> Locale
     return locale
 
 
+def _pdf(page: Page) -> bytes:
+    """Return a page as PDF, without a logo that typst cannot decode although it looks sound."""
+    from dataclasses import replace
+
+    from typst import TypstError
+
+    from growthcast.brief.pdf import page_pdf
+    from growthcast.cli.output import say
+
+    try:
+        return page_pdf(page)
+    except TypstError as error:
+        if page.letterhead.logo is None:
+            raise
+        bare = page_pdf(replace(page, letterhead=replace(page.letterhead, logo=None)))
+        say(f"The page is without the logo of practice.toml: PDF cannot show it ({error}).")
+        return bare
+
+
 def write_page(book: Book, page: Page, file: Path, form: Form) -> None:
     """Write a page, whole or not at all."""
     from growthcast.book.writing.whole import write_whole
@@ -71,8 +90,6 @@ def write_page(book: Book, page: Page, file: Path, form: Form) -> None:
 
         content = page_html(page)
     else:
-        from growthcast.brief.pdf import page_pdf
-
-        content = page_pdf(page)
+        content = _pdf(page)
     check_target(book, file)
     write_whole(file, content)

@@ -86,8 +86,8 @@ def peak_command(
             raise UsageError(
                 f"--visits {visit} does not lie between {today} and the day to shine, {day}"
             )
+    from growthcast.book.checks.rounds import closed_on, closed_times, open_before
     from growthcast.cli.cuts import recommended_interval
-    from growthcast.service.visit.open_days import closed_on, closed_times, open_before
 
     closed = closed_times(opened).get(str(opened.tanks.text("tank_id")[place]), ())
     for visit in given:
@@ -101,7 +101,7 @@ def peak_command(
         say(f"No visit of the usual rhythm falls before {day}: today's, {today}, is counted on.")
     plan = peak_plan(opened, fit, place, day, dates, target, within)
     if as_json:
-        print_json(plan.as_dict())
+        print_json(plan.as_dict(), fit)
         return
     _print(plan)
 

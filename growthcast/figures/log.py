@@ -8,6 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from growthcast.book.book import Book
+from growthcast.log.visits import day_numbers, read_log
 
 __all__ = ["AreaLog", "area_log", "visit_days"]
 
@@ -55,7 +56,7 @@ class AreaLog:
 
 def visit_days(book: Book, tank_id: str, from_day: float, to_day: float) -> FloatArray:
     """Days from ``from_day`` to ``to_day`` on which the log has a row of the tank."""
-    day = book.trims.date("date").astype("datetime64[D]").astype(np.float64)
+    day = day_numbers(book.trims.date("date"))
     inside = (day >= from_day) & (day <= to_day)
     inside &= book.trims.text("tank_id") == tank_id
     return np.unique(day[inside])
@@ -68,28 +69,17 @@ def area_log(book: Book, area_id: str, from_day: float, to_day: float) -> AreaLo
     or a length without a height, breaks the line: how high the area stood is then not known. So
     does the weight of the whole tank's trimmings, which may or may not be this area's.
     """
-    trims = book.trims
     place = int(np.flatnonzero(book.areas.text("area_id") == area_id)[0])
-    tank_id = book.areas.text("tank_id")[place]
-    day = trims.date("date").astype("datetime64[D]").astype(np.float64)
-    own = trims.text("area_id") == area_id
-    shared = (trims.text("tank_id") == tank_id) & (trims.text("area_id") == "")
-    shared &= (trims.number("removed_g") > 0.0) & ~np.isin(day, day[own])
-    rows = np.flatnonzero((own | shared) & (day <= to_day))
-    rows = rows[np.unique(day[rows], return_index=True)[1]]
-
-    before, after = trims.number("before_cm")[rows], trims.number("after_cm")[rows]
-    removed = trims.number("removed_cm")[rows]
-    before = np.where(np.isnan(before), after + removed, before)
-    after = np.where(np.isnan(after) & (removed > 0.0), before - removed, after)
-    after = np.where(after == before, np.nan, after)  # nothing came off: one reading
-    cut = (removed > 0.0) | (trims.number("removed_g")[rows] > 0.0) | np.isfinite(after)
+    visits = read_log(book).visits
+    visits = visits.keep((visits.area == place) & (visits.day <= to_day))
+    cut = visits.cut | (visits.unsaid & (visits.bucket >= 0))
+    before, after = visits.found_cm, np.where(visits.cut, visits.left_cm, np.nan)
     read = np.isfinite(before) | np.isfinite(after)
-    told = cut | read  # a look or minutes alone change nothing
-    before, after, read, days = before[told], after[told], read[told], day[rows][told]
+    told = cut | read  # a look alone changes nothing
+    before, after, read, days = before[told], after[told], read[told], visits.day[told]
     ends_known = ~cut[told] | np.isfinite(after)
 
-    planted_day = book.areas.date("planted_on")[place].astype("datetime64[D]").astype(np.float64)
+    planted_day = day_numbers(book.areas.date("planted_on"))[place]
     planted_cm = book.areas.number("planted_height_cm")[place]
     if np.isfinite(planted_cm) and planted_day <= to_day and not (days <= planted_day).any():
         days = np.concatenate([[planted_day], days])

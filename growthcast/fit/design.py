@@ -8,7 +8,7 @@ from datetime import date
 import numpy as np
 from numpy.typing import NDArray
 
-from growthcast.book.book import Book, Table
+from growthcast.book.book import Book, WholeTank
 from growthcast.fit.rows.chains import Link, pack_chains
 from growthcast.fit.rows.clock import (
     GrowthClock,
@@ -17,13 +17,14 @@ from growthcast.fit.rows.clock import (
     tank_conditions,
 )
 from growthcast.fit.rows.drift import knot_precision
-from growthcast.fit.rows.nodes import Habits, build_nodes, cutting_habits
-from growthcast.fit.rows.visits import AreaTraits, LeftOut, Visits, read_visits
+from growthcast.fit.rows.nodes import AreaTraits, Habits, build_nodes, cutting_habits
 from growthcast.fit.solver.areas import Pooling
 from growthcast.fit.solver.linearise import ErrorModel
-from growthcast.fit.solver.problem import Block, Problem, SharedWeights
+from growthcast.fit.solver.problem import Block, Problem
+from growthcast.fit.solver.sites import Weights
 from growthcast.fit.spreads import Spreads
 from growthcast.growth.responses import co2_slope
+from growthcast.log.visits import Buckets, LeftOut, Visits, day_numbers, places, read_log
 from growthcast.species import SpeciesPriors, read_reference, species_priors
 
 __all__ = ["COVER_CEILING", "Design", "build_design", "day_number", "with_spreads"]
@@ -34,7 +35,7 @@ BoolArray = NDArray[np.bool_]
 TextArray = NDArray[np.object_]
 
 COVER_ERROR_POINTS = 5.0
-"""Error of a cover judged by eye, in points of percent (BOOK.md, an estimate)."""
+"""Error of a cover judged by eye, in points of percent (an estimate)."""
 COVER_CEILING, COVER_CEILING_SPREAD = 100.0, 0.005
 NEAR_CEILING_SHARE, READINGS_NEAR_CEILING = 0.8, 2
 """A ceiling is learnt once this many readings lie above this share of the one expected."""
@@ -100,31 +101,27 @@ def build_design(book: Book, on: date, spreads: Spreads | None = None) -> Design
     )
     priors = species_priors(book.species)
     tank_id, area_id = book.tanks.text("tank_id"), book.areas.text("area_id")
-    tank_index = _index(tank_id)
-    tank = _look_up(book.areas, "tank_id", tank_index)
-    species = _look_up(book.areas, "species_id", _index(priors.species_id))
+    tank = places(book.areas, "tank_id", tank_id)
+    species = places(book.areas, "species_id", priors.species_id)
     errors = _errors(book, priors.measure_is_cover[species], spreads)
     traits = _traits(book, tank, species, priors, errors)
-    conditions, clock = _clock(book, tank_index, traits, species, priors)
+    conditions, clock = _clock(book, traits, species, priors)
     unknown_spread = conditions.unknown_log_spread(
-        read_reference(), _slope_of_tanks(tank, priors.co2_k_mg_l[species], len(tank_index))
+        read_reference(), _slope_of_tanks(tank, priors.co2_k_mg_l[species], tank_id.size)
     )
-    visits, weights_g, left_out = read_visits(
-        book.trims,
-        _look_up(book.trims, "area_id", _index(area_id)),
-        _look_up(book.trims, "tank_id", tank_index),
-        traits,
-    )
+    log = read_log(book)
+    visits = log.visits
     habits = cutting_habits(visits, traits, spreads.habit)
     nodes = build_nodes(visits, traits, clock, habits, on_day)
-    chains, shares = pack_chains(nodes, tank), SharedWeights(weights_g, traits.gram_per_cm)
     problem = Problem(
-        blocks=tuple(Block.of(block, on_day, shares) for block in chains),
+        blocks=tuple(Block.of(chains, on_day) for chains in pack_chains(nodes, tank)),
         pooling=_pooling(book, tank, species, priors, unknown_spread, habits, spreads, visits),
         errors=errors,
+        weights=_weights(log.buckets, practice.whole_tank_grams, traits),
         shape=priors.shape[species],
         first_habit=habits.first_log_cm,
     )
+    grown = (nodes.link == Link.GREW) & ~np.isin(nodes.row, log.buckets.row)
     return Design(
         problem=problem,
         conditions=conditions,
@@ -142,8 +139,8 @@ def build_design(book: Book, on: date, spreads: Spreads | None = None) -> Design
         alive=(traits.planted_day <= on_day) & ~(traits.removed_day < on_day),
         is_cover=priors.measure_is_cover[species],
         observations=np.bincount(visits.area, minlength=area_id.size),
-        spans=np.bincount(nodes.area[nodes.link == Link.GREW], minlength=area_id.size),
-        left_out=left_out,
+        spans=np.bincount(nodes.area[grown], minlength=area_id.size),
+        left_out=log.left_out,
         unknown_spread=unknown_spread,
         row_numbers=book.trims.rows,
         luck=np.arange(area_id.size),
@@ -191,7 +188,6 @@ def _errors(book: Book, is_cover: BoolArray, spreads: Spreads) -> ErrorModel:
 
 def _clock(
     book: Book,
-    tank_index: dict[str, int],
     traits: AreaTraits,
     species: IntArray,
     priors: SpeciesPriors,
@@ -200,8 +196,8 @@ def _clock(
     reference = read_reference()
     conditions = tank_conditions(
         book.conditions,
-        _look_up(book.conditions, "tank_id", tank_index),
-        len(tank_index),
+        places(book.conditions, "tank_id", book.tanks.text("tank_id")),
+        len(book.tanks),
         reference,
     )
     middle_cm = 0.5 * (traits.floor_cm + traits.budget_cm)
@@ -221,29 +217,23 @@ def _clock(
     return conditions, clock
 
 
+def _weights(buckets: Buckets, said: WholeTank | None, traits: AreaTraits) -> Weights:
+    """Weights of whole tanks, read as everything where neither row nor practice say otherwise."""
+    return Weights(
+        grams=buckets.grams,
+        everything=buckets.of_all | (~buckets.of_rest & (said != "rest")),
+        said=buckets.of_all | buckets.of_rest | (said is not None),
+        row=buckets.row,
+        gram_per_cm=traits.gram_per_cm,
+        removed_day=traits.removed_day,
+    )
+
+
 def _slope_of_tanks(tank: IntArray, co2_k_mg_l: FloatArray, tanks: int) -> FloatArray:
     """Slope (K,) of the plants' log response over log CO2 where none is added, their mean."""
     slope = co2_slope(read_reference().none_added_co2_mg_l, co2_k_mg_l)
     total, count = np.bincount(tank, slope, tanks), np.bincount(tank, minlength=tanks)
     return total / np.maximum(count, 1)
-
-
-def _index(ids: TextArray) -> dict[str, int]:
-    return {name: place for place, name in enumerate(ids.tolist())}
-
-
-def _look_up(table: Table, name: str, index: dict[str, int]) -> IntArray:
-    """Place of each row's id in another table, -1 for a blank."""
-    ids = table.coded[name]
-    places = np.array([index.get(value, -1) for value in ids.values], dtype=np.int64)
-    return places[ids.codes]
-
-
-def _days(dates: NDArray[np.datetime64]) -> FloatArray:
-    """Day numbers, NaN for a blank date."""
-    days = dates.astype("datetime64[D]").astype(np.int64).astype(np.float64)
-    days[np.isnat(dates)] = np.nan
-    return days
 
 
 def _traits(
@@ -252,9 +242,9 @@ def _traits(
     areas = book.areas
     return AreaTraits(
         tank=tank,
-        planted_day=_days(areas.date("planted_on")),
+        planted_day=day_numbers(areas.date("planted_on")),
         planted_cm=areas.number("planted_height_cm"),
-        removed_day=_days(areas.date("removed_on")),
+        removed_day=day_numbers(areas.date("removed_on")),
         floor_cm=areas.number("floor_cm"),
         budget_cm=areas.number("budget_cm"),
         cut_cm=areas.number("cut_cm"),
@@ -307,6 +297,7 @@ def _pooling(
         )
         ** 2,
         density_precision=1.0 / spreads.density**2,
+        weighed=np.zeros((2, tank.size)),
         log_habit=habits.log_cm,
         habit_precision=1.0 / habits.log_spread**2,
         area_precision=1.0 / spreads.area**2,

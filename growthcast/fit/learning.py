@@ -27,6 +27,7 @@ from growthcast.fit.rows.chains import Link
 from growthcast.fit.rows.drift import KNOT_COUNT
 from growthcast.fit.solver.likelihood import variance_slopes
 from growthcast.fit.solver.linearise import error_parts
+from growthcast.fit.solver.problem import Point
 from growthcast.fit.solver.solve import ROUGHLY, Solution, solve
 from growthcast.fit.solver.view import view_of
 from growthcast.fit.spreads import LEARNT, Spreads
@@ -56,13 +57,15 @@ than the second: a few wild ones would widen all ranges. A normal scatter is lea
 narrow for it."""
 
 
-def learn_spreads(design: Design) -> tuple[Design, Solution]:
+def learn_spreads(design: Design, start: Point | None = None) -> tuple[Design, Solution]:
     """Learn the spreads of a book and return it fitted with them.
 
     Parameters
     ----------
     design : Design
         A book as arrays, with the spreads to start from and lean on.
+    start : Point, optional
+        Where the first fit begins.
 
     Returns
     -------
@@ -70,22 +73,22 @@ def learn_spreads(design: Design) -> tuple[Design, Solution]:
         The design with the learnt spreads, their standard deviations in ``spreads.sd``, and its
         fit. A log without spans teaches nothing: it comes back as it was.
     """
-    solution = solve(design.problem, tolerance=ROUGHLY)
+    solution = solve(design.problem, start, tolerance=ROUGHLY)
     if not design.spans.any():
         return design, solution
     design, solution = set_suspects_aside(design, solution, wider=WIDER_BEFORE_LEARNING)
-    names, start = _taught(design), design.spreads
+    names, default = _taught(design), design.spreads
     nothing = np.zeros(len(names))
     slope = _slopes(design, solution, names, nothing)
-    climb = _Climb(nothing, slope, _covariance(design, solution, start, names, nothing, slope))
+    climb = _Climb(nothing, slope, _covariance(design, solution, default, names, nothing, slope))
     for _ in range(MOST_ROUNDS):
         if climb.gain < LEAST_GAIN:
             break
         logs = climb.next_logs()
-        design = with_spreads(design, _spreads(start, names, logs))
+        design = with_spreads(design, _spreads(default, names, logs))
         solution = solve(design.problem, solution.point, STEPS_BETWEEN, ROUGHLY)
         climb = climb.moved_to(logs, _slopes(design, solution, names, logs))
-    covariance = _covariance(design, solution, start, names, climb.logs, climb.slope)
+    covariance = _covariance(design, solution, default, names, climb.logs, climb.slope)
     sd = dict(zip(names, np.sqrt(np.diag(covariance)).tolist(), strict=True))
     design = with_spreads(design, replace(design.spreads, sd=sd))
     return set_suspects_aside(design, solution)
@@ -151,6 +154,9 @@ def _slopes(design: Design, solution: Solution, names: list[str], logs: FloatArr
         at, swept = solution.view.block(number)
         ruled = ~design.is_cover[block.chains.nodes.area]  # cover is judged by eye
         off = np.abs(swept.innovation) * np.sqrt(swept.weight)
+        # What an amount cut off says far off, it says of the span before it.
+        cut = np.flatnonzero(block.chains.nodes.link >= Link.CUT)
+        off[block.chains.previous[cut]] = np.maximum(off[block.chains.previous[cut]], off[cut])
         sound = np.interp(off, FAR_OFF, (1.0, 0.0))
         parts = error_parts(
             block.chains,
@@ -159,7 +165,6 @@ def _slopes(design: Design, solution: Solution, names: list[str], logs: FloatArr
             point.border,
             problem.errors,
             block.trust,
-            point.shared_cm[number],
         )
         for name, (link, reading) in parts.items():
             by = 2.0 * (slopes.link[number] * link + slopes.reading[number] * reading)

@@ -5,9 +5,10 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
-from growthcast.fit.rows.chains import Link, Look
+from growthcast.fit.rows.chains import Link
 from growthcast.fit.solver.linearise import ErrorModel
 from growthcast.fit.solver.problem import Block, Problem
+from growthcast.log.visits import Look
 
 __all__ = ["lowest_cuts_shown"]
 
@@ -54,7 +55,7 @@ def _shown(block: Block, errors: ErrorModel) -> tuple[IntArray, FloatArray]:
     """Areas and heights (n,) of the cuts from which growth was seen."""
     nodes, before = block.chains.nodes, block.chains.previous
     read = np.where(block.trust == 1.0, nodes.reading_cm, np.nan)
-    weighed_or_measured = (nodes.link >= Link.CUT) & (nodes.share_of < 0)
+    weighed_or_measured = nodes.link >= Link.CUT
     taken = np.zeros(before.size)
     taken[before[weighed_or_measured]] = nodes.removed_cm[weighed_or_measured]
     found = np.flatnonzero(nodes.link == Link.GREW)

@@ -72,7 +72,7 @@ def _score(view: View, departure: FloatArray) -> FloatArray:
         begun + known.departure(block.chains.nodes, departure)
         for block, known, begun in zip(problem.blocks, view.filtered, point.stages, strict=True)
     )
-    there = Point(stages, point.border + departure, point.shared_cm)
+    there = Point(stages, point.border + departure)
     score = np.zeros_like(point.border)
     for number, block in enumerate(problem.blocks):
         score[:, block.chains.area] = score_of(block.chains, seen(problem, there, number)[1])

@@ -2,29 +2,36 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from collections.abc import Callable
+from dataclasses import dataclass, field, replace
 from datetime import date
 from functools import cached_property
-from typing import Any, Literal
+from typing import Any, Literal, TypeVar
 
 import numpy as np
 from numpy.typing import NDArray
 from threadpoolctl import threadpool_limits
 
-from growthcast.book.book import Book, Table
+from growthcast.book.book import Book, Table, WholeTank
+from growthcast.finite import finite_answer
 from growthcast.fit.borrowing.evidence import borrow, with_borrowed
 from growthcast.fit.borrowing.learn import Borrowed
 from growthcast.fit.design import Design, build_design, with_spreads
 from growthcast.fit.learning import learn_spreads
 from growthcast.fit.lowest_cuts import lowest_cuts_shown
 from growthcast.fit.means import mean_border
-from growthcast.fit.rows.visits import LeftOut
+from growthcast.fit.rows.chains import Link
+from growthcast.fit.solver.areas import CannotFit
 from growthcast.fit.solver.hierarchy import border_covariance
 from growthcast.fit.solver.likelihood import log_likelihood
 from growthcast.fit.solver.linearise import CEILING, RATE
+from growthcast.fit.solver.problem import Point
+from growthcast.fit.solver.propagation import evidence_for_everything
+from growthcast.fit.solver.sites import NOBODY
 from growthcast.fit.solver.solve import ROUGHLY, Solution, solve
 from growthcast.fit.spreads import Spreads
 from growthcast.fit.suspects import set_suspects_aside, suspects_of
+from growthcast.log.visits import LeftOut
 from growthcast.species import read_reference
 
 __all__ = ["AreaPosterior", "Basis", "GrowthFit", "fit_growth", "last_logged"]
@@ -35,6 +42,8 @@ Basis = Literal["log", "tank", "table"]
 
 MOST_AREAS_TO_LEARN_FROM = 400
 """Larger books learn their spreads from a sample of tanks with about this many areas."""
+CLEARLY = 3.0
+"""Log likelihood by which weights must be likelier to hold the rest alone to be read so."""
 OWN_SPANS_FOR_LOG = 2
 """Spans of its own from which an area's forecast is said to rest on its log."""
 
@@ -46,8 +55,8 @@ class AreaPosterior:
     Attributes
     ----------
     border : array (B, n)
-        Log rate (at reference conditions), log ceiling, log density, and the knots of the tank's
-        drift, in the order of ``fit.solver.linearise``.
+        Log ceiling, log usual cut height, log density, log rate (at reference conditions) and the
+        knots of the tank's drift, in the order of ``fit.solver.linearise``.
     covariance : array (n, B, B)
         Their covariance, what areas share included.
     last_stage, last_stage_variance : array (n,)
@@ -90,14 +99,21 @@ class GrowthFit:
 
     Tank effects of the solution are departures from what the tanks borrowed from each other.
     ``widening`` multiplies the standard deviations of everything that is forecast: 1 unless the
-    practice asks for what its backtest has taught.
+    practice asks for what its backtest has taught. ``evidence_for_everything`` is the log
+    likelihood that whole tanks' weights hold everything less that they hold the rest, None where
+    nobody need ask; ``grams_said`` is what the practice says of it. ``not_fitted`` names the tanks
+    that rest on the table because their log cannot be fitted, with why.
     """
 
     design: Design
     solution: Solution
     borrowed: Borrowed | None = None
     widening: float = 1.0
+    evidence_for_everything: float | None = None
+    grams_said: WholeTank | None = None
+    not_fitted: dict[str, str] = field(default_factory=dict)
 
+    @finite_answer
     def posterior(self, areas: IntArray) -> AreaPosterior:
         """Posterior of the areas at these places (n,) in the book."""
         solution, pooling = self.solution, self.design.problem.pooling
@@ -116,6 +132,7 @@ class GrowthFit:
         )
 
     @cached_property
+    @finite_answer
     def border_mean(self) -> FloatArray:
         """Posterior mean (B, A) of every area's border."""
         return mean_border(self.solution.view)
@@ -151,6 +168,33 @@ class GrowthFit:
         ]
 
     @property
+    def whole_tank_grams(self) -> tuple[WholeTank, str]:
+        """Whether weights of whole tanks are read as everything or as the rest, and why."""
+        evidence = self.evidence_for_everything
+        if self.grams_said is not None:
+            return self.grams_said, "as [log] whole_tank_grams says"
+        if evidence is None or abs(evidence) < CLEARLY:
+            return "all", "nothing in the log tells, so everything"
+        times = np.exp(min(abs(evidence), np.log(1000.0)))
+        more = "more than " if abs(evidence) > np.log(1000.0) else ""
+        return (
+            "rest" if evidence < 0.0 else "all",
+            f"the log makes it {more}{times:.0f} times as likely",
+        )
+
+    @property
+    def unused_weights(self) -> list[LeftOut]:
+        """Weights of whole tanks that no area can have given a part of."""
+        design, weights = self.design, self.design.problem.weights
+        shared = np.zeros(weights.grams.size, dtype=bool)
+        for block in self.solution.problem.blocks:
+            unsaid = block.chains.nodes.link[block.members.left] == Link.UNSAID
+            counts = unsaid | weights.everything[block.members.bucket]
+            shared[block.members.bucket[counts]] = True
+        rows = design.row_numbers[weights.row[~shared]].tolist()
+        return [LeftOut("trims.csv", row, "no area is left to share this weight") for row in rows]
+
+    @property
     def basis(self) -> list[Basis]:
         """What each area's forecast rests on: its own log, its tank's or species', the table."""
         design = self.design
@@ -164,6 +208,7 @@ class GrowthFit:
         ]
         return names
 
+    @finite_answer
     def as_dict(self) -> dict[str, Any]:
         """Return the fit as the plain mapping that ``growthcast fit --json`` prints."""
         design, effects = self.design, self.solution.view.effects
@@ -213,12 +258,18 @@ class GrowthFit:
             }
             | {"log_sd": {name: round(sd, 4) for name, sd in design.spreads.sd.items()}},
             "log_likelihood": round(self.log_likelihood, 4),
+            "whole_tank_grams": None
+            if not design.problem.weights.grams.size
+            else dict(zip(("reading", "why"), self.whole_tank_grams, strict=True)),
             "steps": self.solution.steps,
             "areas_with_spans": int(logged.sum()),
             "rows_used": int(design.observations.sum()),
             "rows_left_out": [
                 {"file": row.file, "row": row.row, "why": row.why}
-                for row in sorted([*design.left_out, *self.suspects], key=lambda left: left.row)
+                for row in sorted(
+                    [*design.left_out, *self.unused_weights, *self.suspects],
+                    key=lambda left: left.row,
+                )
             ],
         }
 
@@ -270,7 +321,12 @@ def _spreads_of_a_sample(book: Book, on: date) -> Spreads:
         trims=part(book.trims),
         conditions=part(book.conditions),
     )
-    return learn_spreads(build_design(sample, on))[0].spreads
+    design = _read_weights(build_design(sample, on))[0]
+    try:
+        return learn_spreads(design)[0].spreads
+    except CannotFit as fault:  # by its place in the whole book
+        whole = np.flatnonzero(np.isin(book.areas.text("area_id"), design.area_id[fault.areas]))
+        raise CannotFit(whole) from fault
 
 
 def fit_growth(book: Book, on: date, spreads: Spreads | None = None) -> GrowthFit:
@@ -291,20 +347,77 @@ def fit_growth(book: Book, on: date, spreads: Spreads | None = None) -> GrowthFi
         Posterior of every area's rate and ceiling, every tank's and species' effect. Areas whose
         steps did not settle are marked in ``solution.converged``.
     """
-    design = build_design(book, on, spreads)
     # Many tiny products: a second BLAS thread costs more than it brings.
     with threadpool_limits(limits=1, user_api="blas"):
-        if spreads is None and design.area_id.size > MOST_AREAS_TO_LEARN_FROM:
-            spreads = _spreads_of_a_sample(book, on)
-            design = with_spreads(design, spreads)
-        if spreads is None:
-            design, solution = learn_spreads(design)
-        else:
-            design, solution = set_suspects_aside(design, solve(design.problem, tolerance=ROUGHLY))
-        borrowed = borrow(
-            solution, design.conditions, design.water_depth_cm, read_reference(), design.on_day
-        )
-        if borrowed.model != "none":
-            design = replace(design, problem=with_borrowed(design.problem, borrowed))
-            solution = solve(design.problem, solution.point)
-    return GrowthFit(design, solution, borrowed, book.practice.widening)
+        fit, failed = on_what_fits(book, lambda part: _fitted(part, on, spreads))
+    return replace(fit, not_fitted=failed)
+
+
+def _fitted(book: Book, on: date, spreads: Spreads | None) -> GrowthFit:
+    design, start, evidence = _read_weights(build_design(book, on, spreads))
+    if spreads is None and design.area_id.size > MOST_AREAS_TO_LEARN_FROM:
+        spreads = _spreads_of_a_sample(book, on)
+        design = with_spreads(design, spreads)
+    if spreads is None:
+        design, solution = learn_spreads(design, start)
+    else:
+        solution = solve(design.problem, start, tolerance=ROUGHLY)
+        design, solution = set_suspects_aside(design, solution)
+    borrowed = borrow(
+        solution, design.conditions, design.water_depth_cm, read_reference(), design.on_day
+    )
+    if borrowed.model != "none":
+        design = replace(design, problem=with_borrowed(design.problem, borrowed))
+        solution = solve(design.problem, solution.point)
+    practice = book.practice
+    read = evidence, practice.whole_tank_grams
+    fit = GrowthFit(design, solution, borrowed, practice.widening, *read)
+    finite = np.isfinite(fit.border_mean).all(axis=0) & np.isfinite(fit._last_nodes["stage"])
+    if not finite.all():
+        raise CannotFit(np.flatnonzero(~finite))
+    return fit
+
+
+def _read_weights(design: Design) -> tuple[Design, Point | None, float | None]:
+    """Settle from the log what whole tanks' weights hold, where nobody says it.
+
+    Returns with the design where a fit begins, and by how much (log likelihood) "everything" is the
+    likelier. Asked of a fit that has not heard the weights, which would agree with either.
+    """
+    problem = design.problem
+    if problem.weights.said.all():
+        return design, None, None
+    unheard = replace(
+        problem, blocks=tuple(replace(block, members=NOBODY) for block in problem.blocks)
+    )
+    solution = solve(unheard, tolerance=ROUGHLY)
+    evidence = evidence_for_everything(replace(solution.view, problem=problem))
+    weights = problem.weights
+    if evidence < -CLEARLY:
+        weights = replace(weights, everything=weights.everything & weights.said)
+    return replace(design, problem=replace(problem, weights=weights)), solution.point, evidence
+
+
+Answer = TypeVar("Answer")
+
+
+def on_what_fits(book: Book, attempt: Callable[[Book], Answer]) -> tuple[Answer, dict[str, str]]:
+    """Try something on a book; tanks whose log cannot be fitted rest on the table.
+
+    Returns the answer with the ids of these tanks and why.
+    """
+    failed: dict[str, str] = {}
+    while True:
+        try:
+            return attempt(book), failed
+        except CannotFit as fault:
+            areas = book.areas.text("area_id")[fault.areas]
+            tanks = book.areas.text("tank_id")[fault.areas]
+            logged = book.trims.text("tank_id")
+            if not np.isin(logged.astype(str), tanks.astype(str)).any():
+                raise
+            for tank in sorted(set(tanks.tolist())):
+                named = ", ".join(areas[tanks == tank][:3])
+                failed[tank] = f"no growth explains the log rows of {named}"
+            rows = ~np.isin(logged.astype(str), tanks.astype(str))
+            book = replace(book, trims=book.trims.keep(rows))

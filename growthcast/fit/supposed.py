@@ -187,6 +187,7 @@ def fit_beside(
     if fit.borrowed is not None and fit.borrowed.model != "none":
         problem = with_borrowed(problem, fit.borrowed)
     known, point = fit.design.area_id.size, fit.solution.point
+    problem = _as_weighed(problem, fit.solution.problem)
     added = _block_of_new(problem, known, fit.design.on_day)
     nodes, new = added.chains.nodes, slice(known, None)
     border = np.zeros((point.border.shape[0], wide.area_id.size))
@@ -200,7 +201,7 @@ def fit_beside(
     start = np.clip(planted, 1e-4 * ceiling, 0.99 * ceiling)
     begun = stage(start, ceiling, problem.shape[nodes.area])
     problem = replace(problem, blocks=(*fit.solution.problem.blocks, added))
-    began = Point((*point.stages, begun), border, (*point.shared_cm, np.zeros(begun.size)))
+    began = Point((*point.stages, begun), border)
     with threadpool_limits(limits=1, user_api="blas"):
         view = view_of(problem, began)
     settled = np.concatenate([fit.solution.converged, np.ones(len(areas), dtype=bool)])
@@ -208,7 +209,21 @@ def fit_beside(
     places = stands_for or [str(area["area_id"]).rsplit("=", 1)[0] for area in areas]
     lucks = [_luck(place, area) for place, area in zip(places, areas, strict=True)]
     luck = np.concatenate([wide.luck[:known], np.array(lucks, np.int64)])
-    return laid, replace(fit, design=replace(wide, problem=problem, luck=luck), solution=solution)
+    numbers = fit.design.row_numbers
+    design = replace(wide, problem=problem, luck=luck, row_numbers=numbers)
+    return laid, replace(fit, design=design, solution=solution)
+
+
+def _as_weighed(problem: Problem, fitted: Problem) -> Problem:
+    """Return a problem of more areas that has heard of weights what a fitted one has."""
+    known = fitted.weights
+    weights = replace(
+        known, **{n: getattr(problem.weights, n) for n in ("gram_per_cm", "removed_day")}
+    )
+    weighed = np.zeros_like(problem.pooling.weighed)
+    weighed[:, : fitted.area_count] = fitted.pooling.weighed
+    pooling = replace(problem.pooling, weighed=weighed)
+    return replace(problem, weights=weights, pooling=pooling)
 
 
 def _luck(place: str, area: PlannedArea) -> int:
@@ -220,8 +235,7 @@ def _block_of_new(problem: Problem, known: int, on_day: float) -> Block:
     """Return the chains of the areas after the first ``known``: one node each, as planted."""
     packed = [block.chains for block in problem.blocks]
     chains, _ = repacked(packed, [np.flatnonzero(one.nodes.area >= known) for one in packed])
-    shares = replace(problem.blocks[0].shares, total_g=np.zeros(0))
-    return Block.of(chains, on_day, shares)
+    return Block.of(chains, on_day)
 
 
 def day_of(fit: GrowthFit) -> date:

@@ -15,22 +15,27 @@ import numpy as np
 from numpy.typing import NDArray
 
 from growthcast.fit.design import Design
-from growthcast.fit.rows.chains import Link
-from growthcast.fit.solver.hierarchy import border_covariance
-from growthcast.fit.solver.linearise import HABIT
+from growthcast.fit.rows.chains import Link, Nodes
+from growthcast.fit.rows.looks import look_log_chance
+from growthcast.fit.solver.hierarchy import covariance_root
+from growthcast.fit.solver.linearise import HABIT, ErrorModel
 from growthcast.fit.solver.part import part_of, pays_alone, tanks_of
 from growthcast.fit.solver.problem import Block, Problem
 from growthcast.fit.solver.solve import ROUGHLY, Solution, go_on, solve
 from growthcast.fit.solver.sweep import variance_along
 from growthcast.fit.solver.view import View
+from growthcast.growth.normal import normal_quantile
+from growthcast.log.visits import Look
 
 __all__ = ["Suspect", "set_suspects_aside", "suspects_of"]
 
 FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.int64]
+BoolArray = NDArray[np.bool_]
 
-GROSS_SHARE, UNLOGGED_SHARE, UNUSUAL_SHARE = 0.02, 0.02, 0.05
-"""How often a reading is a gross error, a span holds an unlogged cut, a cut is made elsewhere."""
+GROSS_SHARE, UNLOGGED_SHARE, UNUSUAL_SHARE, MISTAKEN_SHARE = 0.02, 0.02, 0.05, 0.04
+"""How often a reading is a gross error, a span holds an unlogged cut, a cut is made elsewhere, an
+amount cut off is not what came off since the cut before."""
 GROSS_WIDTH = 10.0
 """A gross error is this many times as wide as a usual one."""
 LOWEST_UNLOGGED_SHARE = 0.7
@@ -42,7 +47,14 @@ UNUSUAL_SPREAD = 0.6
 MOST_ROUNDS = 4
 STEPS_BETWEEN = 8
 
-SOUND, GROSS, UNLOGGED, UNUSUAL = range(4)
+NODES = normal_quantile(((np.arange(16) + 0.5) / 16.0).astype(np.float64))
+SHARES_BELOW = (np.arange(8) + 0.5) / 8.0
+"""Heights at which a look is weighed: equal shares of what was foreseen, and of all below it."""
+LEAST_CHANCE = 1e-12
+
+SOUND, GROSS, UNLOGGED, UNUSUAL, MISTAKEN = range(5)
+"""Of a reading: as good as any, a gross error, after a cut nobody logged, after a cut made
+elsewhere than usual. Of an amount cut off: not what came off since the cut before."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -51,6 +63,8 @@ class Suspect:
 
     row: int
     area: int
+    look: Look
+    removed_cm: float
     reading_cm: float
     foreseen_cm: float
     foreseen_sd_cm: float
@@ -58,10 +72,16 @@ class Suspect:
 
     def why(self, unit: str) -> str:
         """Say in words why the row was set aside."""
-        beyond = (
-            f"reads {self.reading_cm:.3g} {unit} where {self.foreseen_cm:.1f} ± "
-            f"{self.foreseen_sd_cm:.1f} {unit} was foreseen"
-        )
+        foreseen = f"{self.foreseen_cm:.1f} ± {self.foreseen_sd_cm:.1f} {unit} was foreseen"
+        if np.isfinite(self.removed_cm):
+            return (
+                f"had {self.removed_cm:.3g} {unit} taken off where {foreseen}: a slipped decimal, "
+                "or a cut that is not in the log? The amount is not used"
+            )
+        read = f"reads {self.reading_cm:.3g} {unit}"
+        if not np.isfinite(self.reading_cm):
+            read = f"was judged {self.look.name.lower()}"
+        beyond = f"{read} where {foreseen}"
         if self.unlogged_cut:
             return f"{beyond}: a cut that is not in the log? The span before it is not used"
         return f"{beyond}: a slipped decimal or another area's reading? It has next to no weight"
@@ -82,7 +102,7 @@ def _without_suspects(solution: Solution, wider: float) -> Solution:
     for _ in range(MOST_ROUNDS):
         blocks, changed = [], np.zeros(solution.problem.area_count, dtype=bool)
         for number, block in enumerate(solution.problem.blocks):
-            new = _judged(block, _foreseen(solution.view, number), wider)
+            new = _judged(block, _foreseen(solution.view, number), wider, solution.problem.errors)
             nodes = block.chains.nodes
             differs = (new.trust != block.trust) | (new.chains.nodes.link != nodes.link)
             changed[nodes.area[differs]] = True
@@ -93,8 +113,9 @@ def _without_suspects(solution: Solution, wider: float) -> Solution:
         tanks = tanks_of(view, changed)
         if pays_alone(view, tanks):  # the others stay where they are: they have been judged
             part = part_of(view, tanks)
-            alone = solve(part.problem, part.point, STEPS_BETWEEN, ROUGHLY)
-            alone = _without_suspects(alone, wider)
+            with part.naming_the_whole():
+                alone = solve(part.problem, part.point, STEPS_BETWEEN, ROUGHLY)
+                alone = _without_suspects(alone, wider)
             return solve(*part.put_back(view, alone.view), most_steps=0)
         solution = solve(view.problem, view.point, STEPS_BETWEEN, ROUGHLY)
     return solution
@@ -104,45 +125,55 @@ def _without_suspects(solution: Solution, wider: float) -> Solution:
 class _Foreseen:
     """Heights foreseen in a block, (N,), with the variances of both them and a reading.
 
-    ``usual`` are the log heights that the areas are usually cut to.
+    ``usual`` are the log heights that the areas are usually cut to; ``off`` is what each node's
+    reading or guess says beyond what was foreseen, ``off_variance`` that of both.
     """
 
     height: FloatArray
     variance: FloatArray
     error: FloatArray
     usual: FloatArray
+    off: FloatArray
+    off_variance: FloatArray
 
 
 def _foreseen(view: View, number: int) -> _Foreseen:
     """What was foreseen at the nodes of a block, without their own readings."""
     problem, (at, swept) = view.problem, view.block(number)
     chains = problem.blocks[number].chains
-    covariance = border_covariance(view.area, view.effects, problem.pooling, chains.area)
-    root: FloatArray = np.linalg.cholesky(covariance).astype(np.float64)
+    root = covariance_root(view.area, view.effects, problem.pooling, chains.area)
     unsure = variance_along(chains, root, swept.lean)
     return _Foreseen(
         height=at.height,
         variance=at.slope**2 * swept.ahead_variance + unsure,
         error=problem.errors.reading_variance(at.height, chains.nodes.area),
         usual=view.point.border[HABIT, chains.nodes.area],
+        off=swept.innovation,
+        off_variance=1.0 / np.where(swept.weight > 0.0, swept.weight, 1.0) + unsure,
     )
 
 
-def _judged(block: Block, foreseen: _Foreseen, wider: float) -> Block:
+def _judged(block: Block, foreseen: _Foreseen, wider: float, errors: ErrorModel) -> Block:
     """Act on the likeliest verdicts on the nodes of a block, and keep what was foreseen there."""
-    new = _set_aside(block, *_verdicts(block, foreseen, wider))
+    new = _set_aside(block, *_verdicts(block, foreseen, wider, errors))
     # Once a span is broken, what was foreseen cannot be told.
-    told = (new.trust < 1.0) | (new.cut_away & ~block.cut_away)
+    nodes = block.chains.nodes
+    told = (new.trust < 1.0) & ~_dropped(nodes) | (new.cut_away & ~block.cut_away)
     if not told.any():
         return new
+    amount = nodes.link >= Link.CUT
+    expected = np.where(amount, nodes.removed_cm - foreseen.off, foreseen.height)
+    variance = np.where(amount, foreseen.off_variance, foreseen.variance)
     return replace(
         new,
-        expected_cm=np.where(told, foreseen.height, new.expected_cm),
-        expected_sd_cm=np.where(told, np.sqrt(foreseen.variance), new.expected_sd_cm),
+        expected_cm=np.where(told, np.maximum(expected, 0.0), new.expected_cm),
+        expected_sd_cm=np.where(told, np.sqrt(variance), new.expected_sd_cm),
     )
 
 
-def _verdicts(block: Block, foreseen: _Foreseen, wider: float) -> tuple[IntArray, FloatArray]:
+def _verdicts(
+    block: Block, foreseen: _Foreseen, wider: float, errors: ErrorModel
+) -> tuple[IntArray, FloatArray]:
     """Likeliest verdict (N,) on each node, and by how much (log) it beats a sound reading."""
     nodes, height, error = block.chains.nodes, foreseen.height, foreseen.error
     variance = foreseen.variance * wider**2
@@ -161,11 +192,43 @@ def _verdicts(block: Block, foreseen: _Foreseen, wider: float) -> tuple[IntArray
     elsewhere = np.log(UNUSUAL_SHARE / np.maximum(reading, 1e-9))
     elsewhere = elsewhere + _log_normal(apart, np.full_like(apart, UNUSUAL_SPREAD**2))
     unusual = np.where(aimed, elsewhere, -np.inf)
+    _judge_looks(block, foreseen, variance, bottom, errors, sound, unlogged)
     # Of a fresh start nothing was foreseen, so nothing can be said against it.
-    judged = read & (grew | aimed)
-    chances = np.stack([sound, gross, unlogged, unusual])
+    judged = (read & (grew | aimed)) | (grew & (nodes.look > 0))
+    amount = np.flatnonzero((nodes.link >= Link.CUT) & ~read)
+    mistaken = np.full(sound.size, -np.inf)
+    off, spread = foreseen.off[amount], foreseen.off_variance[amount] * wider**2
+    sound[amount] = np.log(1.0 - MISTAKEN_SHARE) + _log_normal(off, spread)
+    stood = np.maximum(height[block.chains.previous[amount]], np.sqrt(spread))
+    mistaken[amount] = np.log(MISTAKEN_SHARE / stood)
+    judged[amount] = True
+    chances = np.stack([sound, gross, unlogged, unusual, mistaken])
+    chances[[GROSS, UNLOGGED, UNUSUAL], amount[:, None]] = -np.inf
     verdict = np.where(judged, np.argmax(chances, axis=0), SOUND)
     return verdict, np.where(judged, chances.max(axis=0) - sound, 0.0)
+
+
+def _judge_looks(
+    block: Block,
+    foreseen: _Foreseen,
+    variance: FloatArray,
+    bottom: FloatArray,
+    errors: ErrorModel,
+    sound: FloatArray,
+    unlogged: FloatArray,
+) -> None:
+    """Fill in how likely looks without a height are: as foreseen, or after a cut nobody logged."""
+    nodes = block.chains.nodes
+    seen = np.flatnonzero((nodes.look > 0) & ~np.isfinite(nodes.reading_cm))
+    if not seen.size:
+        return
+    height, spread = foreseen.height[seen], np.sqrt(variance[seen])
+    bounds = errors.floor_cm[nodes.area[seen]], errors.budget_cm[nodes.area[seen]]
+    ahead = np.maximum(height[:, None] + spread[:, None] * NODES, 0.01 * height[:, None])
+    below = bottom[seen, None] + (height - bottom[seen])[:, None] * SHARES_BELOW
+    for told, share, heights in ((sound, 1.0, ahead), (unlogged, UNLOGGED_SHARE, below)):
+        chance = np.exp(look_log_chance(nodes.look[seen], heights, *bounds))
+        told[seen] = np.log(share * chance.mean(axis=1) + LEAST_CHANCE)
 
 
 def _log_normal(off: FloatArray, variance: FloatArray) -> FloatArray:
@@ -176,33 +239,45 @@ def _log_normal(off: FloatArray, variance: FloatArray) -> FloatArray:
 def _set_aside(block: Block, verdict: IntArray, beats: FloatArray) -> Block:
     """Act on the worst verdict of each area, and take back what no longer stands."""
     nodes = block.chains.nodes
-    kept = (block.trust < 1.0) & (verdict == GROSS)
+    kept = (block.trust < 1.0) & ((verdict == GROSS) | _dropped(nodes))
     fresh = np.where((block.trust == 1.0) & (verdict != SOUND), beats, 0.0)
     worst = np.zeros(int(nodes.area.max(initial=0)) + 1)
     np.maximum.at(worst, nodes.area, fresh)
     new = (fresh > 0.0) & (fresh == worst[nodes.area])
-    trust = np.where(kept | (new & (verdict == GROSS)), TRUST_OF_A_SUSPECT, 1.0)
+    aside = kept | (new & ((verdict == GROSS) | (verdict == MISTAKEN)))
+    trust = np.where(aside, TRUST_OF_A_SUSPECT, 1.0)
     broken = new & ((verdict == UNLOGGED) | (verdict == UNUSUAL))
     if not broken.any() and (trust == block.trust).all():
         return block
     link = np.where(broken, int(Link.FRESH), nodes.link)
+    link[new & (verdict == MISTAKEN)] = Link.AIMED
     cut_away = block.cut_away | (new & (verdict == UNLOGGED))
     chains = replace(block.chains, nodes=replace(nodes, link=link))
     return replace(block, chains=chains, trust=trust, cut_away=cut_away)
 
 
+def _dropped(nodes: Nodes) -> BoolArray:
+    """Whether a node (N,) is a cut whose logged amount is not used."""
+    dropped: BoolArray = (nodes.link == Link.AIMED) & np.isfinite(nodes.removed_cm)
+    return dropped
+
+
 def suspects_of(problem: Problem) -> list[Suspect]:
     """Rows that were set aside, in the order of the log."""
-    found = [
-        Suspect(
-            row=int(block.chains.nodes.row[i]),
-            area=int(block.chains.nodes.area[i]),
-            reading_cm=float(block.chains.nodes.reading_cm[i]),
-            foreseen_cm=float(block.expected_cm[i]),
-            foreseen_sd_cm=float(block.expected_sd_cm[i]),
-            unlogged_cut=bool(block.cut_away[i]),
-        )
-        for block in problem.blocks
-        for i in np.flatnonzero((block.trust < 1.0) | block.cut_away).tolist()
-    ]
+    found = []
+    for block in problem.blocks:
+        nodes, dropped = block.chains.nodes, _dropped(block.chains.nodes)
+        found += [
+            Suspect(
+                row=int(nodes.row[i]),
+                area=int(nodes.area[i]),
+                look=Look(int(nodes.look[i])),
+                removed_cm=float(nodes.removed_cm[i]) if dropped[i] else np.nan,
+                reading_cm=float(nodes.reading_cm[i]),
+                foreseen_cm=float(block.expected_cm[i]),
+                foreseen_sd_cm=float(block.expected_sd_cm[i]),
+                unlogged_cut=bool(block.cut_away[i]),
+            )
+            for i in np.flatnonzero((block.trust < 1.0) | block.cut_away).tolist()
+        ]
     return sorted(found, key=lambda suspect: suspect.row)

@@ -14,6 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from growthcast.book.book import Book
+from growthcast.finite import finite
 from growthcast.fit.result import GrowthFit, fit_growth
 from growthcast.fit.spreads import Spreads
 from growthcast.forecast.baselines import (
@@ -26,11 +27,12 @@ from growthcast.forecast.baselines import (
 )
 from growthcast.forecast.crossings import crossing_days
 from growthcast.forecast.heights import outlook
-from growthcast.forecast.hindsight import LogVisits, known_before, log_visits
+from growthcast.forecast.hindsight import known_before, log_visits
 from growthcast.forecast.report import as_date
 from growthcast.forecast.scores import CHANCES, Forecasts, Predictive
 from growthcast.forecast.verdict import BacktestResult, Crossings, Readings
 from growthcast.growth.logistic import stage
+from growthcast.log.visits import Visits
 
 __all__ = [
     "BASELINES",
@@ -103,7 +105,7 @@ def backtest(
             progress(number + 1, used.size)
     return BacktestResult(
         readings=targets,
-        model=_beside(targets, [part.model for part in parts]),
+        model=finite(_beside(targets, [part.model for part in parts]), "backtest"),
         baselines={
             name: _beside(targets, [part.baselines[name] for part in parts]) for name in BASELINES
         },
@@ -137,7 +139,7 @@ def _split_days(days: FloatArray, splits: int) -> FloatArray:
     return even
 
 
-def _targets(book: Book, visits: LogVisits, split_days: FloatArray) -> Readings:
+def _targets(book: Book, visits: Visits, split_days: FloatArray) -> Readings:
     """Readings to forecast, by split and area, each from the latest split it can be.
 
     A split can forecast an area's first visit on or after it: the visit before lies before it.

@@ -13,8 +13,9 @@ from numpy.typing import NDArray
 
 from growthcast.book.book import Book
 from growthcast.fit.solver.linearise import ErrorModel
-from growthcast.forecast.hindsight import LogVisits, Spans, own_spans
+from growthcast.forecast.hindsight import Spans, own_spans
 from growthcast.forecast.scores import CHANCES, NORMAL_SCORES, Predictive
+from growthcast.log.visits import Visits
 
 __all__ = ["Start", "last_rate", "line", "only_starts", "start_heights", "unpooled"]
 
@@ -55,7 +56,7 @@ class Start:
     row: IntArray
 
 
-def start_heights(visits: LogVisits, cut_cm: FloatArray) -> Start:
+def start_heights(visits: Visits, cut_cm: FloatArray) -> Start:
     """Find the start of every area (A,); ``cut_cm`` (A,) is the usual cut the book states [cm].
 
     A last cut whose height was not read left the area at its stated usual cut, else at the mean of
@@ -72,8 +73,8 @@ def start_heights(visits: LogVisits, cut_cm: FloatArray) -> Start:
     left = np.where(np.isfinite(visits.left_cm), visits.left_cm, usual[visits.area])
     height[visits.area] = left  # later visits overwrite earlier ones
     day[visits.area] = visits.day
-    cut[visits.area] = visits.cut
-    own = visits.row >= 0
+    cut[visits.area] = visits.cut | visits.unsaid
+    own = ~visits.silent
     row[visits.area[own]] = visits.row[own]
     height[height <= 0.0] = np.nan
     return Start(height, day, cut, row)
@@ -101,13 +102,13 @@ def only_starts(book: Book, start: Start) -> Book:
 
 
 def last_rate(
-    visits: LogVisits, start: Start, areas: IntArray, days: FloatArray, ceiling_cm: FloatArray
+    visits: Visits, start: Start, areas: IntArray, days: FloatArray, ceiling_cm: FloatArray
 ) -> Predictive:
     """Forecast with the logistic rate of each area's last span; the ceiling is the table's.
 
     Parameters
     ----------
-    visits : LogVisits
+    visits : Visits
         The visits before the split.
     start : Start
         Where they left every area (A,).
@@ -140,7 +141,7 @@ def last_rate(
 
 
 def line(
-    visits: LogVisits, start: Start, areas: IntArray, days: FloatArray, budget_cm: FloatArray
+    visits: Visits, start: Start, areas: IntArray, days: FloatArray, budget_cm: FloatArray
 ) -> Predictive:
     """Forecast with the centimetres a day of each area's last three spans taken together.
 
@@ -185,7 +186,7 @@ def line(
 
 
 def unpooled(
-    visits: LogVisits,
+    visits: Visits,
     start: Start,
     areas: IntArray,
     days: FloatArray,

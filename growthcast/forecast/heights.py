@@ -79,10 +79,14 @@ class Outlook:
 
     def quantiles_cm(self, levels: tuple[float, ...]) -> FloatArray:
         """Heights (A, T, L) [cm] below which an area stands with the chances ``levels``."""
+        return quick_quantiles(self.heights_cm(), levels)
+
+    def heights_cm(self) -> Singles:
+        """Heights (A, T, S) [cm], each as likely as the others."""
         stages = self.sd[..., None] * _noise()
         stages += self.mean[..., None]
         heights = quick_height(stages, self.ceiling_cm[..., None], self.shape[..., None])
-        return quick_quantiles(heights.reshape(*self.mean.shape[:2], -1), levels)
+        return heights.reshape(*self.mean.shape[:2], -1)
 
 
 @cache

@@ -10,6 +10,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from growthcast.finite import finite_answer
 from growthcast.fit.design import COVER_CEILING, day_number
 from growthcast.fit.result import Basis, GrowthFit
 from growthcast.fit.solver.linearise import CEILING
@@ -95,6 +96,7 @@ def as_date(day: float) -> date:
     return date.fromordinal(int(day) + EPOCH)
 
 
+@finite_answer
 def forecast_growth(
     fit: GrowthFit, at: tuple[date, ...], horizon_d: int, tanks: IntArray | None = None
 ) -> list[AreaForecast]:

@@ -164,7 +164,7 @@ class Scores:
         found: dict[str, float | int | None] = {"n": self.n}
         for name in self.__slots__[1:]:
             value = float(getattr(self, name))
-            found[name] = round(value, 4) if np.isfinite(value) else None
+            found[name] = round(value, 4) if self.n else None
         return found
 
 

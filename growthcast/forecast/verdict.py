@@ -138,14 +138,14 @@ class BacktestResult:
         kept = made.made if rows is None else made.made & rows
         return made.scores(kept, self.readings.reading_cm, self.readings.budget_cm)
 
-    def compare(self, baseline: str, rows: BoolArray | None = None) -> Comparison:
-        """Compare the model with a baseline on the readings that both could forecast."""
+    def compare(self, baseline: str, rows: BoolArray | None = None) -> Comparison | None:
+        """Compare the model with a baseline on the readings that both could forecast, if any."""
         other = self.baselines[baseline]
         both = self.model.made & other.made
         both = both if rows is None else both & rows
         readings = self.readings.keep(both)
         if not readings.area.size:
-            return Comparison(0, float("nan"), float("nan"), float("nan"))
+            return None
         mine = self.model.crps_cm[both] / readings.budget_cm
         theirs = other.crps_cm[both] / readings.budget_cm
         apart = (mine - theirs) - (mine - theirs).mean()
@@ -235,7 +235,7 @@ class BacktestResult:
         if baseline is None:
             return scores
         against = self.compare(baseline, rows)
-        told = self.enough and against.n > 0
-        scores["model_crps_share"] = round(against.model, 4) if told else None
-        scores["crps_share_difference_se"] = round(against.standard_error, 5) if told else None
+        told = against if self.enough else None
+        scores["model_crps_share"] = None if told is None else round(told.model, 4)
+        scores["crps_share_difference_se"] = None if told is None else round(told.standard_error, 5)
         return scores

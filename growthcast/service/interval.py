@@ -1,5 +1,9 @@
 """How often a tank must be visited, and to what height each area is cut for that.
 
+This is the chance of a *rhythm*: of a visit that finds each area where an interval has brought it
+from the same cut, as it grows just now. From where areas stand on a given day, the chance of that
+visit follows instead (``service.visit.standing``).
+
 All tanks of a block are worked out at once: arrays over areas are sorted by tank, and a question
 that a tank asks of its areas (do all of them hold?) is a reduction over its run of areas.
 """
@@ -26,6 +30,7 @@ __all__ = [
     "at_rank",
     "highest_rank",
     "interval_options",
+    "lasts_from",
     "needed_budgets",
     "needed_cuts",
 ]
@@ -91,11 +96,11 @@ def interval_options(
 
     Notes
     -----
-    For each draw there is a highest cut ``c_d`` from which an area stays within its budget; cut to
-    ``c`` it holds in the draws with ``c_d >= c``. Taking every area's cut at the same rank among
-    its own ``c_d`` leaves one number a tank to find: the rank at which the share of draws that hold
-    in all its areas at once is the wanted chance. Growth begins after the pause that the cut of a
-    regular visit brings, longer in draws that grow faster and so are cut harder: the fit has
+    For each draw there is a highest cut ``c(d)`` from which an area stays within its budget; cut to
+    ``c`` it holds in the draws with ``c(d) >= c``. Taking every area's cut at the same rank among
+    its own ``c(d)`` leaves one number a tank to find: the rank at which the share of draws that
+    hold in all its areas at once is the wanted chance. Growth begins after the pause that the cut
+    of a regular visit brings, longer in draws that grow faster and so are cut harder: the fit has
     counted such pauses out of the rates, too.
     """
     growth, rest_d = living.growth_after_cut(interval_d)
@@ -133,6 +138,16 @@ def interval_options(
         end_cm=first_ends,
         rest_d=rest_d[:, :FOLLOWED_DRAWS].copy(),
     )
+
+
+def lasts_from(living: LivingAreas, cut_cm: FloatArray, interval_d: float) -> BoolArray:
+    """Whether areas stay inside from one regular visit to the next, cut to ``cut_cm`` (A,), (A, D).
+
+    It is what ``interval_options`` counts for its own cuts.
+    """
+    growth, _ = living.growth_after_cut(interval_d)
+    lasts: BoolArray = living.highest_cut(growth) >= column(cut_cm)
+    return lasts
 
 
 def _presentable_share(

@@ -34,6 +34,7 @@ __all__ = [
     "LivingAreas",
     "all_hold",
     "days_between",
+    "growth_a_week",
     "living_areas",
     "living_part",
     "share_of_draws",
@@ -49,6 +50,7 @@ SHORT_D = np.float32(0.1)
 FAST_QUANTILE = 0.95
 LEAST_GROWTH = np.float32(1e-6)
 """Stages; what gains less in an interval gets nowhere."""
+RANGE = (0.1, 0.5, 0.9)
 HAND_SPREAD = 0.05
 """Scatter of a cut around the height aimed at, as a share of it (common practice, no source)."""
 
@@ -303,6 +305,30 @@ def days_between(
     way += rest_d
     way *= some
     return way
+
+
+def growth_a_week(living: LivingAreas) -> FloatArray:
+    """Growth of areas a week, as it is told everywhere, (A, 3): 10, 50 and 90 % quantiles.
+
+    Parameters
+    ----------
+    living : LivingAreas
+        The areas.
+
+    Returns
+    -------
+    array (A, 3)
+        What each area gains in the week in the middle of which it stands midway between floor and
+        budget, as it grows just now (conditions and drift of the day of the fit), cuts and the
+        rests after them aside [cm a week, or points of cover a week].
+    """
+    middle = np.minimum(
+        column(0.5 * (living.floor_cm + living.budget_cm)),
+        living.draws.ceiling_cm * BELOW_CEILING,
+    )
+    at = quick_stage(middle, living.draws.ceiling_cm, living._bend)
+    half = np.float32(0.5) * living.growth(7.0)
+    return quick_quantiles(living.height_at(at + half) - living.height_at(at - half), RANGE)
 
 
 def living_areas(fit: GrowthFit, tanks: IntArray) -> LivingAreas:

@@ -9,12 +9,13 @@ from datetime import date, timedelta
 import numpy as np
 
 from growthcast.book.book import Book
-from growthcast.fit.result import fit_growth
+from growthcast.finite import finite_answer
+from growthcast.fit.result import GrowthFit, fit_growth
 from growthcast.forecast.report import AreaForecast, forecast_growth
 from growthcast.service.advice import TankAdvice
 from growthcast.service.recommend import recommend
 
-__all__ = ["AfterVisit", "AreaAfterVisit", "after_visit"]
+__all__ = ["AfterVisit", "AreaAfterVisit", "after_visit", "before_visit"]
 
 Range = tuple[float, float, float]
 
@@ -58,13 +59,22 @@ class AfterVisit:
     unsure: tuple[str, ...]
 
 
-def after_visit(before: Book, after: Book, tank_id: str, on: date) -> AfterVisit:
+def before_visit(book: Book, on: date) -> tuple[Book, GrowthFit]:
+    """Return a book as it was known on the day of a visit, and its fit; later rows are not used."""
+    known = _until(book, on)
+    return known, fit_growth(known, on)
+
+
+@finite_answer
+def after_visit(before: GrowthFit, after: Book, tank_id: str, on: date) -> AfterVisit:
     """Return what a visit changes in one tank.
 
     Parameters
     ----------
-    before, after : Book
-        The book without and with the rows of the visit; rows after ``on`` are not used.
+    before : GrowthFit
+        The fit without the rows of the visit.
+    after : Book
+        The book with them; rows after ``on`` are not used.
     tank_id : str
         The tank visited.
     on : date
@@ -77,9 +87,8 @@ def after_visit(before: Book, after: Book, tank_id: str, on: date) -> AfterVisit
     """
     tanks = np.flatnonzero(after.tanks.text("tank_id") == tank_id)
     horizon_d = after.practice.horizon_d
-    old = fit_growth(_until(before, on), on)
     new = fit_growth(_until(after, on), on)
-    foretold = forecast_growth(old, (on,), horizon_d, tanks)
+    foretold = forecast_growth(before, (on,), horizon_d, tanks)
     follows = forecast_growth(new, (on,), horizon_d, tanks)
     [advice] = recommend(after, new, tanks)
     labels = dict(zip(after.areas.text("area_id"), after.areas.text("label"), strict=True))

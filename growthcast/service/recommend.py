@@ -9,6 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from growthcast.book.book import Book
+from growthcast.finite import finite_answer
 from growthcast.fit.result import Basis, GrowthFit
 from growthcast.service.advice import AreaAdvice, OptionAdvice, TankAdvice
 from growthcast.service.effort import (
@@ -28,14 +29,7 @@ from growthcast.service.rescape.notes import (
     some_do_not_hold_in_words,
 )
 
-__all__ = [
-    "TankTerms",
-    "area_label",
-    "blocks_of_tanks",
-    "recommend",
-    "tank_terms",
-    "unit_of",
-]
+__all__ = ["TankTerms", "area_label", "blocks_of_tanks", "recommend", "tank_terms", "unit_of"]
 
 FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.int64]
@@ -59,6 +53,7 @@ class TankTerms:
     timing: Timing
 
 
+@finite_answer
 def recommend(
     book: Book, fit: GrowthFit, tanks: IntArray | None = None, *, full: bool = False
 ) -> list[TankAdvice]:

@@ -7,11 +7,11 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from growthcast.growth.logistic import height_at_stage, stage
-from growthcast.growth.quick import BELOW_CEILING
+from growthcast.finite import finite_answer
+from growthcast.growth.logistic import height_at_stage
 from growthcast.service.living import HAND_SPREAD, LivingAreas
 
-__all__ = ["SAWTOOTH_LEVELS", "Sawtooth", "repeated_visits", "sawtooth"]
+__all__ = ["SAWTOOTH_LEVELS", "Sawtooth", "sawtooth"]
 
 FloatArray = NDArray[np.float64]
 
@@ -37,60 +37,7 @@ class Sawtooth:
     under_share: float
 
 
-def repeated_visits(
-    gained: FloatArray,
-    ceiling_cm: FloatArray,
-    shape: FloatArray,
-    left_cm: FloatArray,
-    fractions: FloatArray,
-) -> FloatArray:
-    """Heights of areas through spans between visits, each of which cuts down to the same height.
-
-    Parameters
-    ----------
-    gained : array (V, D)
-        Stages gained in each of ``V`` spans, in each draw.
-    ceiling_cm : array (D,)
-        Ceiling [cm], or [% cover] for floating plants.
-    shape : array (D,) or (1,)
-        Shape exponent of the curve.
-    left_cm : array (D,)
-        Height a visit leaves [cm]; what stands lower is not cut.
-    fractions : array (F,)
-        Parts of a span at which heights are wanted [0-1].
-
-    Returns
-    -------
-    array (V, F, D)
-        Heights [cm].
-
-    Notes
-    -----
-    Within a span the stage rises evenly, ``z(f) = z(0) + f * gained``; heights follow from stages
-    as in ``growth.logistic``. Left out: the pause after a hard cut.
-
-    Examples
-    --------
-    A stand of ceiling 40 cm cut to 10 cm, which gains ``ln 3`` stages a span, is back at 20 cm:
-
-    >>> gained = np.full((2, 1), np.log(3.0))
-    >>> ten, forty, one = np.array([10.0]), np.array([40.0]), np.array([1.0])
-    >>> repeated_visits(gained, forty, one, ten, np.array([0.0, 1.0]))[:, :, 0].round(6)
-    array([[10., 20.],
-           [10., 20.]])
-    """
-    spans, draws = gained.shape
-    heights = np.empty((spans, fractions.size, draws))
-    highest = ceiling_cm * BELOW_CEILING  # nothing stands above its ceiling
-    start = np.minimum(left_cm, highest)
-    for span in range(spans):
-        stages = stage(start, ceiling_cm, shape) + fractions[:, None] * gained[span]
-        heights[span] = height_at_stage(stages, ceiling_cm, shape)
-        ended = height_at_stage(stage(start, ceiling_cm, shape) + gained[span], ceiling_cm, shape)
-        start = np.minimum(np.minimum(left_cm, ended), highest)
-    return heights
-
-
+@finite_answer
 def sawtooth(
     living: LivingAreas, area: int, interval_d: int, cut_cm: float, weeks: int
 ) -> Sawtooth:
@@ -112,7 +59,8 @@ def sawtooth(
     Returns
     -------
     Sawtooth
-        Quantiles of height; a rate drifts further from what is known the later a span lies.
+        Quantiles of height; a rate drifts further from what is known the later a span lies. Within
+        a span the stage rises evenly; a span's rest is in its growth.
     """
     horizon_d = 7.0 * weeks
     spans = int(np.ceil(horizon_d / interval_d))
@@ -120,11 +68,14 @@ def sawtooth(
     gained = np.stack(
         [living.growth_after_cut(interval_d, float(ahead))[0][area] for ahead in began]
     )
-    draws = living.draws
-    left = cut_cm * np.exp(HAND_SPREAD * draws.hand[area])
+    left = living.stage_after_cut(np.full(living.area.size, cut_cm))[area]
     steps = min(STEPS_PER_SPAN, interval_d)
     fractions = np.linspace(0.0, 1.0, steps + 1)
-    heights = repeated_visits(gained, draws.ceiling_cm[area], living.shape[[area]], left, fractions)
+    start, stages = left, np.empty((spans, fractions.size, left.size))
+    for span, grown in enumerate(gained):
+        stages[span] = start + fractions[:, None] * grown
+        start = np.minimum(left, start + grown)
+    heights = height_at_stage(stages, living.draws.ceiling_cm[area], living.shape[[area]])
     day = (began[:, None] + interval_d * fractions).ravel()
     kept = day <= horizon_d + 1e-9
     flat = heights.reshape(-1, heights.shape[-1])[kept]

@@ -1,4 +1,4 @@
-"""Which tank needs a visit first: when it is due, its risk day by day, its growth against usual."""
+"""Which tank needs a visit first: when it is due, its risk day by day."""
 
 from __future__ import annotations
 
@@ -9,20 +9,18 @@ import numpy as np
 from numpy.typing import NDArray
 
 from growthcast.book.book import Book
+from growthcast.finite import finite_answer
 from growthcast.fit.result import GrowthFit
 from growthcast.fit.rows.nodes import RECENTLY_PLANTED_D
 from growthcast.forecast.heights import AREAS_AT_ONCE, in_chunks, outlook
 from growthcast.service.advice import TankAdvice
-from growthcast.service.living import all_hold
 from growthcast.service.recommend import blocks_of_tanks
 from growthcast.service.visit.standing import standing_areas
 
 __all__ = [
     "Due",
-    "TankGrowth",
     "chance_some_area_over",
     "due_of",
-    "growth_against_usual",
     "last_visits",
     "rhythms",
 ]
@@ -32,8 +30,6 @@ IntArray = NDArray[np.int64]
 
 PROBABLY = 0.5
 """From this chance on an area is more likely over than not."""
-Z_80 = 1.2815515655446004
-"""Standard normal quantile of 90 %."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -136,6 +132,7 @@ class Rhythm:
         return due_of(within, self.left, confidence, self.last_d, self.interval_d, self.limit_d)
 
 
+@finite_answer
 def rhythms(book: Book, fit: GrowthFit, advice: list[TankAdvice], from_day: float) -> list[Rhythm]:
     """Rhythm of every tank of a book, in its order; days count from ``from_day`` [day number].
 
@@ -246,6 +243,7 @@ def left_inside(fit: GrowthFit, last_day: FloatArray) -> FloatArray:
     return np.where(worst >= PROBABLY, left, 1.0)
 
 
+@finite_answer
 def chance_some_area_over(fit: GrowthFit, tanks: IntArray, ahead_d: IntArray) -> FloatArray:
     """Chance that some area of a tank stands above its budget when nothing more is cut.
 
@@ -261,60 +259,17 @@ def chance_some_area_over(fit: GrowthFit, tanks: IntArray, ahead_d: IntArray) ->
     Returns
     -------
     array (R, T)
-        Chance [0-1]; NaN for a tank in which nothing is planted.
+        Chance [0-1]; 0 for a tank in which nothing is planted.
 
     Notes
     -----
     Counted over joint draws of heights and growth, so that what a tank's areas share counts as
     shared. A chance over many days is not summed up: each day stands for itself.
     """
-    chances = np.full((tanks.size, ahead_d.size), np.nan)
+    chances = np.zeros((tanks.size, ahead_d.size))
     for block in blocks_of_tanks(fit, tanks):
         standing = standing_areas(fit, block)
-        living = standing.living
-        found = np.searchsorted(tanks, living.tank)
+        found = np.searchsorted(tanks, standing.living.tank)
         for t, days in enumerate(ahead_d.tolist()):
-            ended = standing.now + living.growth(float(days))
-            chances[found, t] = 1.0 - all_hold(living, standing.within(ended))
+            chances[found, t] = 1.0 - standing.later(days).chance
     return chances
-
-
-@dataclass(frozen=True, slots=True)
-class TankGrowth:
-    """Growth of tanks (R,) as a share of what their conditions and plants say: 1 is as usual.
-
-    ``low`` and ``high`` hold the truth 8 times of 10.
-    """
-
-    middle: FloatArray
-    low: FloatArray
-    high: FloatArray
-
-
-def growth_against_usual(fit: GrowthFit, tanks: IntArray) -> TankGrowth:
-    """How fast tanks grow on the day against what the table says for their conditions.
-
-    Parameters
-    ----------
-    fit : GrowthFit
-        A fitted book.
-    tanks : int array (R,)
-        Places of the tanks in the book.
-
-    Returns
-    -------
-    TankGrowth
-        ``exp`` of the tank's effect and of its drift on the day, with their joint spread [share].
-    """
-    design, effects = fit.design, fit.solution.view.effects
-    pooling = design.problem.pooling
-    borrowed = 0.0 if fit.borrowed is None else fit.borrowed.mean[tanks]
-    log_share = effects.tank[tanks, 0] + effects.tank[tanks, 1] + borrowed
-    variance = effects.tank_covariance[tanks][:, :2, :2].sum(axis=(1, 2))
-    for place, tank in enumerate(tanks.tolist()):
-        along = effects.tank_follows(pooling, np.array([tank]))[0, :2].sum(axis=0)
-        variance[place] += along @ effects.species_covariance @ along
-    spread = Z_80 * np.sqrt(np.maximum(variance, 0.0))
-    return TankGrowth(
-        middle=np.exp(log_share), low=np.exp(log_share - spread), high=np.exp(log_share + spread)
-    )

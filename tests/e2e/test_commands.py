@@ -209,11 +209,65 @@ def test_a_day_before_anything_was_planted(tmp_path):
     assert strict_json(run("interval", str(book), "--on", "2024-01-01", "--json").out)
 
 
-@pytest.mark.skipif(os.geteuid() == 0, reason="root reads every file")
-def test_an_unreadable_file_is_a_sentence(tmp_path):
-    book = write_book(tmp_path)
-    (book / "trims.csv").chmod(0)
-    assert "trims.csv" in run("interval", str(book)).err
+AS_ROOT = pytest.mark.skipif(os.geteuid() == 0, reason="root reads every file")
+
+
+@AS_ROOT
+@pytest.mark.parametrize("command", ["check", "interval"])
+@pytest.mark.parametrize("closed", ["trims.csv", ""])
+def test_what_may_not_be_read_is_a_finding(tmp_path, command, closed):
+    book = write_book(tmp_path / "book")
+    (book / closed).chmod(0)
+    ran = run(command, str(book))
+    (book / closed).chmod(0o700)
+    assert ran.status == 2
+    assert f"{closed or 'book'}: f" in ran.err
+    assert "[unreadable-file]" in ran.err
+
+
+@AS_ROOT
+def test_a_folder_that_may_not_be_looked_into_is_a_sentence(tmp_path):
+    book = write_book(tmp_path / "outer" / "book")
+    book.parent.chmod(0)
+    ran = run("interval", str(book))
+    made = run("start", str(book.parent / "new"))
+    book.parent.chmod(0o700)
+    assert (ran.status, made.status) == (2, 2)
+    assert "it cannot be opened (permission denied)" in ran.err
+    assert "permission denied" in made.err
+
+
+def test_a_folder_that_is_gone_is_a_sentence(tmp_path, monkeypatch):
+    (tmp_path / "gone").mkdir()
+    monkeypatch.chdir(tmp_path / "gone")
+    (tmp_path / "gone").rmdir()
+    ran = run("interval")
+    assert ran.status == 2
+    assert "this folder cannot be opened (no such file or directory)" in ran.err
+
+
+LONG = 300 * "a"
+
+
+@pytest.mark.parametrize(
+    "arguments",
+    [
+        ("check", LONG),
+        ("start", LONG),
+        ("add", "tank", LONG, "tank_id=a"),
+        ("unlog", LONG),
+        ("import", f"{LONG}.xlsx", "BOOK"),
+        ("rescape", "BOOK", "--tank", "lobby", "--layouts", f"{LONG}.csv"),
+        ("rounds", "BOOK", "--csv", f"{LONG}.csv"),
+        ("overview", "BOOK", "--out", f"{LONG}.html"),
+    ],
+)
+def test_a_name_too_long_is_a_sentence(tmp_path, arguments):
+    book = str(write_book(tmp_path)) if "BOOK" in arguments else ""
+    ran = run(*(book if argument == "BOOK" else argument for argument in arguments))
+    assert ran.status == 2
+    assert "file name too long" in ran.err
+    assert "fault" not in ran.err
 
 
 def test_hostile_text_does_not_steer_the_terminal(tmp_path):

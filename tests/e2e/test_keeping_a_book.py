@@ -5,11 +5,12 @@ from __future__ import annotations
 import io
 import json
 import sys
+from datetime import date, timedelta
 
 import pytest
 
 from growthcast.book.writing.start import GUIDE
-from growthcast.errors import FitError
+from growthcast.errors import NotFinite
 from growthcast.service import logged
 from tests.books import AREAS, TANKS, write_book
 from tests.cli import run
@@ -49,7 +50,8 @@ def test_from_nothing_to_a_book_that_checks(tmp_path):
     water = ["tank_id=lobby", "from_date=2026-01-15", "co2=20", "ppfd_umol=80"]
     assert run("add", "conditions", book, *water).status == 0
     practice = tmp_path / "my book" / "practice.toml"
-    practice.write_text(practice.read_text().replace("# labour_rate_per_h", "labour_rate_per_h"))
+    written = practice.read_text().replace("# labour_rate_per_h", "labour_rate_per_h")
+    practice.write_text(written.replace("# whole_tank_", "whole_tank_"))
     checked = run("check", book)
     assert checked.status == 0, checked.err
     logged = run("log", book, "--on", "2026-02-02", "stems=24/12", "35min", "--yes")
@@ -73,16 +75,17 @@ def test_start_never_writes_over_anything(folder):
 
 def test_without_yes_a_visit_is_only_said_back(folder):
     before = files(folder)
-    tried = log(folder, "stems=24/12", "carpet=look:right", "all=180g", "35min")
+    tried = log(folder, "stems=18/12", "carpet=look:right", "all=180g", "35min")
     assert tried.status == 0
     assert tried.out.splitlines() == [
         "Tank lobby, Monday 2026-06-08:",
-        "  Back stems (stems): stood at 24 cm; cut to 12 cm",
+        "  Back stems (stems): stood at 18 cm; cut to 12 cm",
         "  Front carpet (carpet): looked right (between floor and height budget)",
-        "  whole tank: 180 g of trimmings, no area left to share it; 35 min of trimming",
+        "  whole tank: 180 g of trimmings, everything that came out of the tank, the amounts of "
+        "Back stems",
+        "    (stems) included (nothing in the log tells, so everything); 35 min of trimming",
     ]
     assert "Nothing is written yet; the same line with --yes writes it." in tried.err
-    assert "nothing-to-share" in tried.err
     assert files(folder) == before
 
 
@@ -103,6 +106,63 @@ def test_a_visit_is_written_and_says_what_follows(folder):
     assert "Taken back: lobby on 2026-06-08, 2 rows" in back.out
     assert (folder / "trims.csv").read_bytes() == old
     assert run("unlog", str(folder)).status == 2
+
+
+def with_grams_of(folder):
+    """Add the column at the end of the log's first line, as the refusal says."""
+    trims = folder / "trims.csv"
+    trims.write_text(trims.read_text().replace(",note\n", ",note,grams_of\n", 1))
+    return folder
+
+
+def with_reading(folder, reading):
+    practice = folder / "practice.toml"
+    practice.write_text(f'{practice.read_text()}[log]\nwhole_tank_grams = "{reading}"\n')
+    return folder
+
+
+def test_whose_grams_are_meant_is_written_where_there_is_room(folder):
+    visit = ("stems=18/9", "rest=400g", "--yes")
+    refused = log(folder, *visit)
+    assert refused.status == 2
+    assert "add a column grams_of at the end of its first line" in refused.err
+    assert 'whole_tank_grams = "rest" under [log] in practice.toml' in refused.err
+    assert log(with_grams_of(folder), *visit).status == 0
+    assert (folder / "trims.csv").read_text().endswith("\n2026-06-08,lobby,,,,,400,,,,rest\n")
+    assert run("check", str(folder)).status == 0
+
+
+def test_whose_grams_are_meant_goes_unsaid_where_it_makes_no_difference(folder):
+    assert log(folder, "bucket=400g", "rest=right", "--yes").status == 0
+    assert (folder / "trims.csv").read_text().count("2026-06-08,lobby,,,,,400,,,\n") == 1
+
+
+def test_whose_grams_are_meant_goes_unsaid_where_the_practice_says_it(folder):
+    with_reading(folder, "rest")
+    same = log(folder, "stems=18/9", "rest=400g")
+    assert same.status == 0
+    assert "of the areas without amounts of their own: Front carpet (carpet)" in same.out
+    bare = log(folder, "stems=18/9", "400g")
+    assert "(as [log] whole_tank_grams says)" in bare.out.replace("\n    ", " ")
+    other = log(folder, "stems=18/9", "bucket=400g")
+    assert other.status == 2
+    assert 'whole_tank_grams = "all"' in other.err
+
+
+def test_a_new_log_has_room_for_whose_grams_are_meant(folder):
+    (folder / "trims.csv").unlink()
+    assert log(folder, "stems=18/9", "bucket=400g", "--yes").status == 0
+    assert ",all," in (folder / "trims.csv").read_text()
+
+
+def test_one_look_is_written_for_every_area_that_lives(folder):
+    assert log(folder, "rest=right", "stems=18/9", "--yes").status == 0
+    assert (
+        (folder / "trims.csv")
+        .read_text()
+        .endswith("2026-06-08,lobby,stems,18,9,,,,,\n2026-06-08,lobby,carpet,,,,,right,,\n")
+    )
+    assert "rows of stems, carpet on this day already" in log(folder, "all=right").err
 
 
 def test_json_holds_the_rows_and_what_follows(folder):
@@ -139,6 +199,8 @@ def test_json_holds_the_rows_and_what_follows(folder):
         (["stems=tall"], "is not understood"),
         (["../../x=3"], 'the tank has no area "../../x"'),
         (["stems=20/12", "stems=21"], "given twice"),
+        (["stems=rigth"], 'did you mean "right"?'),
+        (["bucket=900"], 'did you mean "bucket=900g"?'),
     ],
 )
 def test_wrong_input_is_named_and_writes_nothing(folder, visit, said):
@@ -170,6 +232,32 @@ def test_the_tank_follows_from_the_areas(folder):
     assert ran.out.startswith("Tank home, Monday 2026-06-08:")
 
 
+def test_doubts_are_marked_before_anything_is_written_and_said_where_it_is(folder):
+    with_grams_of(folder)
+    visit = ("stems=1.8/0.9", "bucket=9000g")
+    tried = log(folder, *visit, "--json")
+    [height, left, weight] = json.loads(tried.out)["doubts"]
+    assert (height["area_id"], height["column"], height["found"]) == ("stems", "before_cm", 1.8)
+    assert height["expected"]["p10"] < 18 < height["expected"]["p90"]
+    assert height["cause"] == "a slipped decimal? 18 cm fits"
+    assert (left["column"], weight["area_id"], weight["unit"]) == ("after_cm", None, "g")
+    said = log(folder, *visit)
+    assert "3 doubts are marked with ? above: look again" in said.err
+    lines = said.out.splitlines()
+    assert lines[1].endswith("stood at 1.8 cm; cut to 0.9 cm")
+    assert lines[2].startswith("    ? 1.8 cm; expected ")
+    written = log(folder, *visit, "--yes")
+    assert written.status == 0
+    assert "trims.csv, although 3 doubts are marked above." in written.out.replace("\n    ", " ")
+
+
+def test_a_refused_visit_is_said_back_with_its_doubts(folder):
+    refused = log(folder, "stems=9/18", "--yes")
+    assert refused.status == 2
+    assert "the heights before and after the wrong way round?" in refused.out.replace("\n    ", " ")
+    assert "after-above-before" in refused.err
+
+
 def test_a_book_is_never_guessed(tmp_path, monkeypatch):
     monkeypatch.chdir(tmp_path)
     ran = run("log", "--tank", "lobby", "stems=20/12", "--yes")
@@ -189,6 +277,36 @@ def test_without_amounts_every_area_is_asked_for(folder, monkeypatch):
     assert '"tall" is not understood' in asked.err
     new = b"2026-06-08,lobby,stems,20,12,,,,,\n2026-06-08,lobby,,,,,180,,35,\n"
     assert (folder / "trims.csv").read_bytes() == old + new
+
+
+def test_words_for_the_tank_are_typed_at_its_question(folder, monkeypatch):
+    monkeypatch.setattr(sys, "stdin", io.StringIO("\n\nrest=right bucket=180g 35min\ny\n"))
+    old = (folder / "trims.csv").read_text()
+    assert log(folder).status == 0
+    rows = (folder / "trims.csv").read_text().removeprefix(old).splitlines()
+    assert rows == [
+        "2026-06-08,lobby,,,,,180,,35,",
+        "2026-06-08,lobby,stems,,,,,right,,",
+        "2026-06-08,lobby,carpet,,,,,right,,",
+    ]
+
+
+def test_nowhere_to_type_is_said(folder, monkeypatch):
+    monkeypatch.setattr(sys, "stdin", None)
+    ran = log(folder)
+    assert ran.status == 2
+    assert "there is no input to type the visit at" in ran.err
+
+
+def test_a_visit_of_tomorrow_is_noted_and_of_the_day_after_refused(folder):
+    tomorrow, later = (date.today() + timedelta(days=n) for n in (1, 2))
+    noted = log(folder, "stems=18/9", "--yes", day=tomorrow.isoformat())
+    assert noted.status == 0
+    assert "date-tomorrow" in noted.err
+    refused = log(folder, "carpet=2", "--yes", day=later.isoformat())
+    assert refused.status == 2
+    assert "future-date" in refused.err
+    assert run("check", str(folder)).status == 1
 
 
 @pytest.mark.parametrize("typed", ["20/12\n\n\nn\n", "\n\n\n", "20/12\n"])
@@ -231,7 +349,7 @@ def test_a_second_version_beside_the_log_is_named(folder):
 
 def test_a_visit_stays_written_when_nothing_can_be_forecast(folder, monkeypatch):
     def fails(*arguments):
-        raise FitError("the rates did not settle")
+        raise NotFinite("the rates did not settle")
 
     monkeypatch.setattr(logged, "after_visit", fails)
     ran = log(folder, "stems=20/12", "--yes")

@@ -178,6 +178,36 @@ def test_names_of_every_kind_stay_words(tmp_path: Path) -> None:
             assert run(*command, "--out", str(tmp_path / "a.pdf")).status == 0
 
 
+@pytest.mark.parametrize("form", ["html", "pdf"])
+@pytest.mark.parametrize("command", ["brief", "overview", "cuts"])
+def test_a_logo_that_cannot_be_shown_is_left_out_and_said(tmp_path, form, command) -> None:
+    if form == "pdf":
+        pytest.importorskip("typst")
+    practice = PRACTICE.replace("[practice]\n", '[practice]\nlogo = "logo.svg"\n')
+    book = write_book(tmp_path / "book", practice=practice)
+    (book / "logo.svg").write_text(LOGO.replace("alert(1)", "a & b"), encoding="utf-8")
+    out = tmp_path / f"a.{form}"
+    tank = [] if command == "overview" else ["--tank", "lobby"]
+    done = run(command, str(book), *tank, "--out", str(out))
+    assert done.status == 0, done.err
+    assert done.err.count("The page is without the logo logo.svg of practice.toml") == 1
+    assert b"<img" not in out.read_bytes()
+
+
+def test_a_logo_that_only_a_pdf_cannot_show(tmp_path: Path) -> None:
+    pytest.importorskip("typst")
+    practice = PRACTICE.replace("[practice]\n", '[practice]\nlogo = "logo.svg"\n')
+    book = write_book(tmp_path / "book", practice=practice)
+    latin = f'<?xml version="1.0" encoding="ISO-8859-1"?>{LOGO}'.replace("alert(1)", "grün")
+    (book / "logo.svg").write_bytes(latin.encode("latin-1"))
+    done = run("overview", str(book), "--out", str(tmp_path / "a.pdf"))
+    assert done.status == 0, done.err
+    assert "without the logo of practice.toml: PDF cannot show it (failed to parse SVG" in done.err
+    done = run("overview", str(book), "--out", str(tmp_path / "a.html"))
+    assert "without the logo" not in done.err
+    assert '<img class="logo"' in (tmp_path / "a.html").read_text(encoding="utf-8")
+
+
 def test_thirty_areas(tmp_path: Path) -> None:
     head = AREAS.splitlines()[0] + "\n"
     rows = [f"a{i},lobby,Area {i},rotala-rotundifolia,100,7,22,9,2025-01-01,\n" for i in range(30)]

@@ -35,6 +35,10 @@ def trim(row: str) -> Changes:
     }
 
 
+def whole(rows: str) -> Changes:
+    return {"trims.csv": "date,tank_id,area_id,before_cm,removed_g,grams_of\n" + rows}
+
+
 def water(row: str) -> Changes:
     header = "tank_id,from_date,ppfd_umol,photoperiod_h,co2_mg_l,ph,kh_dkh\n"
     return {"conditions.csv": header + row + "\n"}
@@ -68,6 +72,15 @@ PROBLEMS: dict[str, tuple[Changes, Place]] = {
     "nul-bytes": (
         {"trims.csv": FILES["trims.csv"].encode() + b"\0\0\0"},
         ("trims.csv", 6, None),
+    ),
+    "mixed-encoding": (
+        {
+            "tanks.csv": FILES["tanks.csv"]
+            .replace("clinic", "clinic in Łódź")
+            .encode()
+            .replace(b"school", "school in Zürich".encode("cp1252"))
+        },
+        ("tanks.csv", 3, None),
     ),
     "unknown-encoding": ({"trims.csv": b"date,tank_id\n\x81\xff\n"}, ("trims.csv", None, None)),
     "no-header": ({"trims.csv": "\n\n"}, ("trims.csv", 1, None)),
@@ -121,7 +134,7 @@ PROBLEMS: dict[str, tuple[Changes, Place]] = {
     "date-form": (trim("01.02.2026,T1,A1,24,12,,,\n"), ("trims.csv", 2, "A")),
     "no-such-day": (trim("2026-02-30,T1,A1,24,12,,,\n"), ("trims.csv", 2, "A")),
     "date-with-time": (trim("2026-02-01T09:30,T1,A1,24,12,,,\n"), ("trims.csv", 2, "A")),
-    "future-date": (trim("2026-04-02,T1,A1,24,12,,,\n"), ("trims.csv", 2, "A")),
+    "future-date": (trim("2026-04-03,T1,A1,24,12,,,\n"), ("trims.csv", 2, "A")),
     "id-form": (with_row("tanks.csv", "T/3,,,,30,"), ("tanks.csv", 4, "A")),
     "id-case": (with_row("tanks.csv", "t1,,,,30,"), ("tanks.csv", 4, "A")),
     "double-id": (with_row("tanks.csv", "T1,,,,30,"), ("tanks.csv", 4, "A")),
@@ -158,6 +171,10 @@ PROBLEMS: dict[str, tuple[Changes, Place]] = {
     "incomplete-species": (
         {"species.csv": NEW_BUT_RATE},
         ("species.csv", 2, "F"),
+    ),
+    "lowest-cut-at-ceiling": (
+        {"species.csv": "species_id,lowest_cut_cm\nhydrocotyle-tripartita,20\n"},
+        ("species.csv", 2, "B"),
     ),
     "temperature-order": (
         {"species.csv": "species_id,temp_opt_c\nrotala-rotundifolia,14\n"},
@@ -243,6 +260,7 @@ NOTES: dict[str, tuple[Changes, Place]] = {
     ),
     "kh-zero": (water("T1,2026-01-01,90,8,,6.5,0"), ("conditions.csv", 2, "G")),
     "no-light": (water("T1,2026-01-01,0,8,,,"), ("conditions.csv", 2, "C")),
+    "date-tomorrow": (trim("2026-04-02,T1,A1,24,12,,,\n"), ("trims.csv", 2, "A")),
     "empty-row": (trim("2026-02-01,T1,A1,,,,,\n"), ("trims.csv", 2, "D")),
     "same-rows": (trim(f"{LINE_2}24,12,,,\n{LINE_2}24,12,,,\n"), ("trims.csv", 3, "C")),
     "removed-differs": (trim(LINE_2 + "24,12,6,,\n"), ("trims.csv", 2, "F")),
@@ -254,9 +272,11 @@ NOTES: dict[str, tuple[Changes, Place]] = {
     "look-differs": (trim(LINE_2 + "26,12,,,short\n"), ("trims.csv", 2, "H")),
     "cut-to-nothing": (trim(LINE_2 + "26,0,,,\n"), ("trims.csv", 2, "E")),
     "nothing-to-share": (
-        trim("2026-02-01,T2,,,,,50,\n2026-02-01,T2,A3,50,,,,\n"),
-        ("trims.csv", 2, "G"),
+        whole("2026-02-01,T2,,,50,rest\n2026-02-01,T2,A3,50,,\n"),
+        ("trims.csv", 2, "E"),
     ),
+    "weight-above-areas": (trim(LINE_2 + ",,,9000,\n"), ("trims.csv", 2, "G")),
+    "grams-of-nothing": (whole(LINE_2 + "20,,all\n"), ("trims.csv", 2, "F")),
     "whole-tank-look": (trim("2026-02-01,T1,,,,,50,over\n"), ("trims.csv", 2, "H")),
 }
 
@@ -285,12 +305,15 @@ REMARKS: dict[str, tuple[Changes, Place]] = {
 }
 
 # these need more than the text of a file: see the tests below
-OTHERWISE = {"unreadable-file", "unsteady-file", "after-on", "suspect-reading"}
+OTHERWISE = {
+    *("unreadable-file", "unsteady-file", "after-on", "suspect-reading", "whole-tank-grams"),
+}
 ALSO = {
     "decimal-point": {"delimiter", "decimal-comma-file"},
     "decimal-comma-file": {"delimiter"},
     "incomplete-species": {"own-species"},
     "species-filled": {"own-species"},
+    "lowest-cut-at-ceiling": {"own-species"},
     "temperature-order": {"own-species"},
     "no-reference-growth": {"own-species"},
 }

@@ -1,4 +1,11 @@
-"""What the README shows is what the commands print."""
+"""What the README and the pages of docs/ show is what the commands print and the tables declare.
+
+A block between ``<!-- output of: growthcast ... -->`` and ``<!-- end -->`` holds what that command
+prints. ``, up to "TEXT"`` after the command cuts it before the first line that begins with TEXT;
+the block then ends with a line of three dots. ``<!-- columns of: TABLE -->`` and ``<!-- keys -->``
+hold what ``tables.py`` and ``practice.py`` declare. ``python -m tests.house.test_readme`` writes
+all of them anew.
+"""
 
 from __future__ import annotations
 
@@ -7,47 +14,92 @@ from pathlib import Path
 
 import pytest
 
+from growthcast.book.practice import KEYS
+from growthcast.book.tables import TABLES
 from tests.cli import run
 
-README = Path(__file__).parents[2] / "README.md"
-BLOCK = re.compile(
-    r"(<!-- output of: growthcast ([^\n]+?) -->\n```text\n)(.*?)(```\n<!-- end -->)", re.S
+ROOT = Path(__file__).parents[2]
+README, BOOK = ROOT / "README.md", ROOT / "docs" / "book.md"
+PAGES = [README, ROOT / "DEVELOPERS.md", *sorted((ROOT / "docs").rglob("*.md"))]
+OUTPUT = re.compile(
+    r'(<!-- output of: growthcast ([^\n]+?)(?:, up to "([^\n]+)")? -->\n```text\n)'
+    r"(.*?)(```\n<!-- end -->)",
+    re.S,
 )
+DECLARED = re.compile(r"(<!-- (columns of: (\w+)|keys) -->\n)(.*?)(<!-- end -->)", re.S)
+CUT = "...\n"
 
 
-def printed(arguments):
-    """Return what a command prints, without the spaces at line ends."""
+def printed(arguments, until=None):
+    """Return what a command prints as far as shown, no blank lines or spaces at line ends."""
     ran = run(*arguments.split())
     assert ran.status == 0
-    return "".join(line.rstrip() + "\n" for line in ran.out.splitlines() if line.strip())
+    lines = [line.rstrip() + "\n" for line in ran.out.splitlines() if line.strip()]
+    if until is None:
+        return "".join(lines)
+    [first, *_] = [place for place, line in enumerate(lines) if line.startswith(until)]
+    return "".join(lines[:first]) + CUT
 
 
-def blocks():
-    """Return the README's outputs as (arguments, text)."""
-    return [(found[2], found[3]) for found in BLOCK.finditer(README.read_text(encoding="utf-8"))]
+def declared(table):
+    """Return the columns of a table of the book, or the keys of practice.toml, as a table."""
+    if table is not None:
+        head = ["column", "what it holds", "cells"]
+        rows = [
+            [f"`{column.name}`" + " *" * column.required, column.meaning, column.expected]
+            for column in TABLES[table]
+        ]
+    else:
+        head = ["section", "key", "what it holds", "value"]
+        rows = [[f"`[{key.section}]`", f"`{key.name}`", key.meaning, key.expected] for key in KEYS]
+    return "".join(f"| {' | '.join(row)} |\n" for row in [head, ["---"] * len(head), *rows])
 
 
-@pytest.mark.parametrize(("arguments", "text"), blocks())
-def test_the_readme_shows_true_output(arguments, text):
-    assert printed(arguments) == text
+def found_on_pages(pattern):
+    """Return every match of a pattern with the page it stands on."""
+    return [
+        pytest.param(
+            found,
+            id=f"{page.relative_to(ROOT)}: {found[2]}",
+            marks=[pytest.mark.slow] * found[2].startswith("backtest"),
+        )
+        for page in PAGES
+        for found in pattern.finditer(page.read_text(encoding="utf-8"))
+    ]
 
 
-def test_the_readme_shows_some_output():
-    assert blocks()
+@pytest.mark.parametrize("block", found_on_pages(OUTPUT))
+def test_pages_show_true_output(block):
+    assert printed(block[2], block[3]) == block[4]
+
+
+@pytest.mark.parametrize("block", found_on_pages(DECLARED))
+def test_pages_list_the_columns_and_keys_there_are(block):
+    assert declared(block[3]) == block[4]
+
+
+def test_the_readme_shows_some_output_and_the_book_every_table():
+    assert OUTPUT.search(README.read_text(encoding="utf-8"))
+    listed = [found[3] for found in DECLARED.finditer(BOOK.read_text(encoding="utf-8"))]
+    assert listed == [None, *TABLES]
 
 
 def marked(kind):
-    """Return the README's marked blocks of a kind as (what it is, text)."""
-    found = re.findall(
-        rf"<!-- {kind}(?:: ([^\n]+?))? -->\n```[a-z]+\n(.*?)```\n<!-- end -->",
-        README.read_text(encoding="utf-8"),
-        re.S,
-    )
+    """Return the marked blocks of a kind in README and docs/book.md as (what it is, text)."""
+    found = [
+        block
+        for page in (README, BOOK)
+        for block in re.findall(
+            rf"<!-- {kind}(?:: ([^\n]+?))? -->\n```[a-z]+\n(.*?)```\n<!-- end -->",
+            page.read_text(encoding="utf-8"),
+            re.S,
+        )
+    ]
     assert found
     return found
 
 
-def test_the_readmes_book_is_one(tmp_path):
+def test_the_book_shown_is_one(tmp_path):
     for name, text in marked("file"):
         (tmp_path / name).write_text(text, encoding="utf-8")
     checked = run("check", str(tmp_path))
@@ -57,7 +109,7 @@ def test_the_readmes_book_is_one(tmp_path):
     assert "lobby" in advised.out
 
 
-def test_the_readmes_finding_is_what_check_says(tmp_path):
+def test_the_finding_shown_is_what_check_says(tmp_path):
     for name, text in marked("file"):
         (tmp_path / name).write_text(text.replace(",18,10,", ",18 cm,10,"), encoding="utf-8")
     [(_, finding)] = marked("finding")
@@ -65,10 +117,8 @@ def test_the_readmes_finding_is_what_check_says(tmp_path):
 
 
 if __name__ == "__main__":
-    README.write_text(
-        BLOCK.sub(
-            lambda found: found[1] + printed(found[2]) + found[4],
-            README.read_text(encoding="utf-8"),
-        ),
-        encoding="utf-8",
-    )
+    for page in PAGES:
+        text = page.read_text(encoding="utf-8")
+        text = OUTPUT.sub(lambda old: old[1] + printed(old[2], old[3]) + old[5], text)
+        text = DECLARED.sub(lambda old: old[1] + declared(old[3]) + old[5], text)
+        page.write_text(text, encoding="utf-8")

@@ -23,7 +23,15 @@ from growthcast.service.recommend import recommend
 from tests.simulator import Course, Richness, true_chance_all_within
 from tests.simulator.practice import random_practice
 
-__all__ = ["BEFORE_D", "YEAR_D", "Followed", "follow_advice"]
+__all__ = [
+    "BEFORE_D",
+    "YEAR_D",
+    "Followed",
+    "Promise",
+    "follow_advice",
+    "judge",
+    "visit_as_advised",
+]
 
 FloatArray = NDArray[np.float64]
 
@@ -84,7 +92,7 @@ class Followed:
 
 
 @dataclass(frozen=True)
-class _Promise:
+class Promise:
     """What was said at the last visit of a tank."""
 
     option: OptionAdvice
@@ -101,7 +109,7 @@ def follow_advice(
     by_habit = [set(course.gardener.visit_days(tank)) for tank in plan.tanks]
     due: list[int] = [-1] * tanks
     advice: list[TankAdvice] = []
-    promises: list[_Promise | None] = [None] * tanks
+    promises: list[Promise | None] = [None] * tanks
     for day in range(BEFORE_D + days + 1):
         if day >= BEFORE_D and (day - BEFORE_D) % REFIT_D == 0 and day < BEFORE_D + days:
             advice = advise(course)
@@ -113,8 +121,8 @@ def follow_advice(
             if day < BEFORE_D:
                 course.visit(k)
                 continue
-            _judge(course, k, promises[k], followed)
-            promises[k] = _visit(course, k, advice[k])
+            judge(course, k, promises[k], followed)
+            promises[k] = visit_as_advised(course, k, advice[k])
             due[k] = day + promises[k].option.interval_d
         course.grow()
     return followed
@@ -132,17 +140,17 @@ def _chosen(advice: TankAdvice) -> OptionAdvice:
     return advice.options[0] if days is None else advice.option(days)
 
 
-def _visit(course: Course, tank: int, advice: TankAdvice) -> _Promise:
+def visit_as_advised(course: Course, tank: int, advice: TankAdvice) -> Promise:
     option = _chosen(advice)
     place = {area.area_id: a for a, area in enumerate(course.plan.areas)}
     aims = np.full(len(course.plan.areas), np.nan)
     for area in option.areas:
         aims[place[area.area_id]] = area.cut_cm
     course.visit(tank, aims)
-    return _Promise(option, advice.recommended_interval_d is not None)
+    return Promise(option, advice.recommended_interval_d is not None)
 
 
-def _judge(course: Course, tank: int, promise: _Promise | None, followed: Followed) -> None:
+def judge(course: Course, tank: int, promise: Promise | None, followed: Followed) -> None:
     if promise is None:
         return
     place = {area.area_id: a for a, area in enumerate(course.plan.areas)}

@@ -16,13 +16,15 @@ import numpy as np
 from scipy.special import ndtr
 
 from growthcast.fit.result import GrowthFit
-from growthcast.fit.rows.chains import Link, Look, Nodes, pack_chains
+from growthcast.fit.rows.chains import Link, Nodes, pack_chains
 from growthcast.fit.rows.clock import GrowthClock
 from growthcast.fit.rows.drift import knot_precision
 from growthcast.fit.solver.areas import Pooling
 from growthcast.fit.solver.linearise import CEILING, KNOTS, RATE, ErrorModel
-from growthcast.fit.solver.problem import Block, Problem, SharedWeights
+from growthcast.fit.solver.problem import Block, Problem
 from growthcast.forecast.heights import outlook
+from growthcast.log.visits import Look
+from tests.unit.fit.small_problem import no_weights
 
 __all__ = ["AHEAD_D", "PARAMETERS", "ModelBooks", "Regime", "draw_books", "pit_of_truth"]
 
@@ -124,6 +126,7 @@ def draw_books(rng, count, regime=None):
         log_ceiling=world.log_ceiling,
         ceiling_precision=np.full(areas, regime.ceiling**-2.0),
         density_precision=regime.density**-2.0,
+        weighed=np.zeros((2, areas)),
         log_habit=world.log_habit,
         habit_precision=np.full(areas, regime.habit**-2.0),
         area_precision=regime.area**-2.0,
@@ -142,9 +145,8 @@ def draw_books(rng, count, regime=None):
         floor_cm=floor_cm,
         budget_cm=budget_cm,
     )
-    alone = SharedWeights(np.zeros(0), np.ones(areas))
     packed = pack_chains(nodes, world.tank)
-    blocks = tuple(Block.of(chains, world.on_day, alone) for chains in packed)
+    blocks = tuple(Block.of(chains, world.on_day) for chains in packed)
     truth = {
         "log rate": world.log_rate,
         "log ceiling": np.log(world.ceiling),
@@ -153,7 +155,7 @@ def draw_books(rng, count, regime=None):
         "drift today": world.drift[world.tank, int(world.on_day)],
         "height ahead": height_ahead,
     }
-    problem = Problem(blocks, pooling, errors, np.ones(areas), world.log_habit)
+    problem = Problem(blocks, pooling, errors, no_weights(areas), np.ones(areas), world.log_habit)
     return ModelBooks(problem, world.on_day, world.book, truth)
 
 
@@ -343,7 +345,7 @@ def _nodes(rows):
         removed_cm=field["removed"],
         look=field["look"].astype(np.int64),
         pause_d=np.zeros(count),
-        share_of=np.full(count, -1),
+        bucket=np.full(count, -1),
         row=np.arange(count),
     )
 

@@ -12,6 +12,9 @@ planned (``plan.py``), its rates are drawn (``world.py``), a gardener cuts and l
 A ``Course`` is the same practice stepped day by day by somebody else than its gardener, and
 ``true_chance_all_within`` what the truth would expect of an interval.
 
+``typed_practice("bucket", tanks=9, days=90, seed=3)`` logs as busy people type: ``STYLES`` has
+what each of them writes down, ``Richness.typed()`` what they miss and mistype.
+
 ``Richness()`` is richer than the fitted model, ``Richness.plain()`` is that model, and
 ``Richness.exact()`` has no scatter at all. Same arguments, same practice.
 """
@@ -30,11 +33,18 @@ from tests.simulator.plan import (
     Traits,
     read_species_table,
 )
-from tests.simulator.practice import random_practice, simulate_practice
-from tests.simulator.simulate import simulate
+from tests.simulator.practice import (
+    random_practice,
+    simulate_practice,
+    typed_plan,
+    typed_practice,
+)
+from tests.simulator.simulate import keep_habits, simulate
+from tests.simulator.style import STYLES, Style
 from tests.simulator.truth import LogRow, SimulatedPractice, Truth
 
 __all__ = [
+    "STYLES",
     "AreaPlan",
     "Away",
     "Condition",
@@ -44,13 +54,17 @@ __all__ = [
     "PracticePlan",
     "Richness",
     "SimulatedPractice",
+    "Style",
     "TankPlan",
     "Traits",
     "Truth",
+    "keep_habits",
     "random_practice",
     "read_species_table",
     "response",
     "simulate",
     "simulate_practice",
     "true_chance_all_within",
+    "typed_plan",
+    "typed_practice",
 ]

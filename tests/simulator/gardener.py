@@ -9,6 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from tests.simulator.plan import PracticePlan, Richness, TankPlan
+from tests.simulator.slips import Slips
 from tests.simulator.truth import LogRow
 from tests.simulator.world import World
 
@@ -19,15 +20,10 @@ FloatArray = NDArray[np.float64]
 CUT_FROM = 0.2
 """An area is cut once it stands this share of the way from its usual cut to its budget."""
 LOOK_SPREAD = 0.15
-MASS_SPREAD = 0.15
+MINUTES_SPREAD = 0.15
 SATURDAY = 5
-
-KINDS = ("both", "removed_cm", "removed_g", "after", "all")
-KIND_SHARES = (0.86, 0.04, 0.03, 0.03, 0.04)
-UNCUT_KINDS = ("before", "look", "nothing")
-UNCUT_SHARES = (0.62, 0.13, 0.25)
-WITH_LOOK_SHARE = 0.12
-MINUTES_ROW_SHARE, MINUTES_SPREAD = 0.35, 0.15
+NEAR_D = 3
+"""Nobody comes within fewer days of an agreed visit."""
 
 SET_UP_MIN = {"carpet": 3, "moss": 3, "epiphyte": 3, "floating": 1}
 MIN_PER_L = {"carpet": 5.0, "rosette": 3.0, "epiphyte": 4.0, "moss": 5.0, "floating": 0.0}
@@ -40,15 +36,23 @@ class Gardener:
         self.plan, self.world, self.richness = plan, world, richness
         self.hand, self.pen = (np.random.default_rng([seed, stream]) for stream in (3, 4))
         self.log: list[LogRow] = []
+        self.style = plan.styles[0]
+        self.slips = Slips(plan, richness.slip_share, np.random.default_rng([seed, 7]))
+        self._habit = np.random.default_rng([seed, 8])
+        silent = self._habit.random(len(plan.areas)) < richness.silent_area_share
+        self._silent = frozenset(np.flatnonzero(silent).tolist())
+        self._begun: set[int] = set()
         self._told: set[tuple[str, date]] = set()
 
     def visit_days(self, tank: TankPlan) -> list[int]:
         """Ordinals of the days on which a tank is visited, to the end of the log."""
-        days, at = [], tank.first_visit.toordinal()
+        agreed = [on.toordinal() for on in tank.agreed]
+        days, at = list(agreed), tank.first_visit.toordinal()
         while at <= self.plan.last_on.toordinal():
             on = date.fromordinal(at)
             away = any(gone.first <= on <= gone.last for gone in tank.away)
-            if not away and self.hand.random() >= self.richness.missed_visit_share:
+            near = any(abs(at - other) < NEAR_D for other in agreed)
+            if not away and self.hand.random() >= self.richness.missed_visit_share and not near:
                 days.append(at)
             at += self._days_until_next(at, tank.interval_d)
         return days
@@ -72,18 +76,24 @@ class Gardener:
     ) -> FloatArray:
         """Cut the living areas ``here`` of a tank and log it; returns all heights after, (A,).
 
-        Areas are cut to ``aims_cm`` (A,) if given, else where his habit is and if they need it.
+        Areas are cut to ``aims_cm`` (A,) if given, else where his habit is and if they need it;
+        what is replanted today comes out whole.
         """
         after = height.copy()
         for a in here:
+            if on in tank.agreed and self.plan.areas[a].removed_on == on:
+                after[a] = 0.0
+                continue
             after[a] = self._cut(a, float(height[a]), None if aims_cm is None else aims_cm[a])
+        styles = self.plan.styles
+        self.style = styles[int(self._habit.integers(len(styles)))]
         quick = self.richness.mixed_rows and self.pen.random() < self.richness.quick_visit_share
-        quick = quick and bool((after < height).any())
+        quick = quick and self.style.weighed_share > 0.0 and bool((after < height).any())
         rows = [] if quick else [self._row(tank, on, a, height[a], after[a]) for a in here]
         written = [row for row in rows if row is not None]
         if self.richness.mixed_rows:
             written += self._whole_tank(tank, on, height, after, here, written, quick)
-        self.log += self._with_note(tank, on, written)
+        self.log += self.slips.made_in(self._with_note(tank, on, written), self.log)
         return after
 
     def _cut(self, a: int, height: float, aim_cm: float | None) -> float:
@@ -106,17 +116,20 @@ class Gardener:
         return np.where(cut, np.minimum(height, aim), height)
 
     def _row(self, tank: TankPlan, on: date, a: int, before: float, after: float) -> LogRow | None:
-        if self.pen.random() < self.richness.missing_row_share:
+        if self.pen.random() < self.richness.missing_row_share or a in self._silent:
             return None
         area_id = self.plan.areas[a].area_id
-        was_cut = after < before
-        kind = self._kind(was_cut)
+        kind = self._kind(a, 0.0 < after < before)
         if kind == "nothing":
             return None
+        if kind == "zero":
+            return LogRow(on, tank.tank_id, area_id, removed_cm=0.0)
         look = self._look(a, before)
         if kind == "look":
             return LogRow(on, tank.tank_id, area_id, look=look)
-        look = look if self.richness.mixed_rows and self.pen.random() < WITH_LOOK_SHARE else ""
+        look = (
+            look if self.richness.mixed_rows and self.pen.random() < self.style.look_share else ""
+        )
         high = self._read(a, before)
         if kind == "before":
             return LogRow(on, tank.tank_id, area_id, before_cm=high, look=look)
@@ -141,11 +154,15 @@ class Gardener:
             minutes=minutes,
         )
 
-    def _kind(self, was_cut: bool) -> str:
+    def _kind(self, a: int, was_cut: bool) -> str:
         if not self.richness.mixed_rows:
             return "both" if was_cut else "before"
-        kinds, shares = (KINDS, KIND_SHARES) if was_cut else (UNCUT_KINDS, UNCUT_SHARES)
-        return str(self.pen.choice(kinds, p=shares))
+        shares = self.style.cut if was_cut else self.style.uncut
+        kind = str(self.pen.choice(list(shares), p=list(shares.values())))
+        if kind != "nothing" and a not in self._begun:
+            self._begun.add(a)
+            kind = "look" if self._habit.random() < self.richness.first_look_share else kind
+        return kind
 
     def _look(self, a: int, height: float) -> str:
         area = self.plan.areas[a]
@@ -172,7 +189,8 @@ class Gardener:
         """Drained grams taken off an area."""
         traits, area = self.world.traits[a], self.plan.areas[a]
         bulk = removed * area.area_cm2 / (10_000.0 if traits.is_cover else 1000.0)
-        scatter = np.exp(self.world.mass_effect[a] + MASS_SPREAD * self.pen.normal())
+        spread = self.richness.weight_spread
+        scatter = np.exp(self.world.mass_effect[a] + spread * self.pen.normal())
         return float(max(round(bulk * traits.density_g_l * scatter), 1))
 
     def _whole_tank(
@@ -185,12 +203,17 @@ class Gardener:
         written: list[LogRow],
         quick: bool,
     ) -> list[LogRow]:
-        """The row of the whole tank: minutes, and the weight of what has no row of its own."""
-        logged = {row.area_id for row in written}
-        rest = [a for a in here if self.plan.areas[a].area_id not in logged]
-        grams = sum(self._mass(a, height[a] - after[a]) for a in rest if after[a] < height[a])
-        weighed = grams > 0.0 and (quick or self.pen.random() < 0.5)
-        if not weighed and self.pen.random() >= MINUTES_ROW_SHARE:
+        """The row of the whole tank: minutes, and the weight of what went into the bucket."""
+        own = {row.area_id: row.removed_g for row in written if _has_amount(row)}
+        in_bucket = [a for a in here if after[a] < height[a]]
+        if self.style.bucket == "rest":
+            in_bucket = [a for a in in_bucket if self.plan.areas[a].area_id not in own]
+        grams = sum(
+            own.get(self.plan.areas[a].area_id) or self._mass(a, height[a] - after[a])
+            for a in in_bucket
+        )
+        weighed = grams > 0.0 and (quick or self.pen.random() < self.style.weighed_share)
+        if not weighed and self.pen.random() >= self.style.timed_share:
             return []
         timed = {row.area_id for row in written if row.minutes is not None}
         slow = [a for a in here if self.plan.areas[a].area_id not in timed]
@@ -219,3 +242,8 @@ class Gardener:
                 rows = [*rows[:-1], replace(rows[-1], note=note)]
                 break
         return rows
+
+
+def _has_amount(row: LogRow) -> bool:
+    """Whether a row says how much was taken off."""
+    return (row.after_cm, row.removed_cm, row.removed_g) != (None, None, None)

@@ -8,6 +8,8 @@ from dataclasses import dataclass, field, fields
 from datetime import date
 from pathlib import Path
 
+from tests.simulator.style import TIDY, Style
+
 __all__ = [
     "AreaPlan",
     "Away",
@@ -36,10 +38,14 @@ class Richness:
     effects of conditions, of planting and of hard cuts.
 
     Log: heights are read with ``height_error_cm``, ``height_error_share`` and ``cover_error``
-    (points) and written to half a centimetre where ``rounding``. ``hand_spread`` scatters cuts.
-    ``mixed_rows`` allows every kind of row; ``missed_visit_share``, ``missing_row_share``,
-    ``quick_visit_share`` (a weight for the whole tank and nothing else), ``gross_error_share`` and
-    ``unlogged_cut_share`` are probabilities, as is ``timed_area_share`` (a cut area's own minutes).
+    (points) and written to half a centimetre where ``rounding``. ``hand_spread`` scatters cuts,
+    ``density_spread`` the areas' log densities around the table's and ``weight_spread`` what one
+    cut weighs. ``mixed_rows`` allows every kind of row, as the styles of the plan have it.
+    ``missed_visit_share``, ``missing_row_share``, ``quick_visit_share`` (a weight for the whole
+    tank and nothing else), ``gross_error_share`` and ``unlogged_cut_share`` are probabilities, as
+    are ``timed_area_share`` (a cut area's own minutes), ``silent_area_share`` (nothing is ever
+    written of an area), ``first_look_share`` (an area's first row is a look) and ``slip_share`` (a
+    visit is typed with a slip).
     """
 
     shape_spread: float = 0.25
@@ -68,6 +74,25 @@ class Richness:
     gross_error_share: float = 0.02
     unlogged_cut_share: float = 0.02
     timed_area_share: float = 0.0
+    density_spread: float = 0.3
+    weight_spread: float = 0.15
+    silent_area_share: float = 0.0
+    first_look_share: float = 0.0
+    slip_share: float = 0.0
+
+    @classmethod
+    def typed(cls, **changes: object) -> Richness:
+        """Books as busy people type them: visits and rows missing, first looks, slips."""
+        typed: dict[str, object] = {
+            "missed_visit_share": 0.12,
+            "missing_row_share": 0.08,
+            "density_spread": 0.5,
+            "weight_spread": 0.2,
+            "silent_area_share": 0.06,
+            "first_look_share": 0.25,
+            "slip_share": 0.04,
+        }
+        return cls(**(typed | changes))  # type: ignore[arg-type]
 
     @classmethod
     def plain(cls, **changes: object) -> Richness:
@@ -202,7 +227,8 @@ class TankPlan:
     """A tank, its conditions and how it is visited.
 
     ``effect`` sets the true log rate effect of the tank instead of drawing it; ``dated_notes`` go
-    to the first visit on or after their date.
+    to the first visit on or after their date; ``agreed`` are visits besides the rhythm, on which
+    areas that end that day are replanted.
     """
 
     tank_id: str
@@ -222,6 +248,7 @@ class TankPlan:
     effect: float | None = None
     away: tuple[Away, ...] = ()
     dated_notes: tuple[tuple[date, str], ...] = ()
+    agreed: tuple[date, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -261,7 +288,8 @@ class AreaPlan:
 class PracticePlan:
     """A whole practice and the days its log covers; growth goes on uncut for ``future_days``.
 
-    ``pace`` multiplies the minutes its gardener takes to trim.
+    ``pace`` multiplies the minutes its gardener takes to trim; ``styles`` are how he logs, each
+    visit in one of them.
     """
 
     name: str
@@ -276,3 +304,4 @@ class PracticePlan:
     future_days: int = 60
     pace: float = 1.0
     faults: tuple[Fault, ...] = ()
+    styles: tuple[Style, ...] = (TIDY,)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
+from dataclasses import replace
 from datetime import date, timedelta
 
 import numpy as np
@@ -17,9 +18,10 @@ from tests.simulator.plan import (
     read_species_table,
 )
 from tests.simulator.simulate import simulate
+from tests.simulator.style import STYLES
 from tests.simulator.truth import SimulatedPractice
 
-__all__ = ["random_practice", "simulate_practice"]
+__all__ = ["random_practice", "simulate_practice", "typed_plan", "typed_practice"]
 
 FORMS = ("stem", "stem", "carpet", "rosette", "creeping", "epiphyte", "moss", "floating")
 FLOOR_AND_BUDGET = {
@@ -155,3 +157,41 @@ def _areas(
 def _species(rng: np.random.Generator, form: str, table: Mapping[str, Traits]) -> Traits:
     of_form = [traits for traits in table.values() if traits.form == form]
     return of_form[int(rng.integers(len(of_form)))]
+
+
+def typed_practice(style: str, tanks: int, days: int, seed: int) -> SimulatedPractice:
+    """Simulate a practice whose log is typed in one of ``STYLES``, growth uncut for 90 days."""
+    return simulate(typed_plan(style, tanks, days, seed), seed, Richness.typed())
+
+
+def typed_plan(style: str, tanks: int, days: int, seed: int) -> PracticePlan:
+    """Draw a practice of a style: some tanks are replanted in part, the last one is a week old."""
+    plan = random_practice(tanks, days, seed, (3, 6), 90)
+    rng = np.random.default_rng([seed, 9])
+    for tank in plan.tanks[:-1:3]:
+        plan = _replanted(plan, tank, plan.last_on - timedelta(days=int(rng.integers(1, days))))
+    plan = _set_up(plan, plan.tanks[-1], plan.last_on - timedelta(days=int(rng.integers(5, 8))))
+    return replace(plan, styles=STYLES[style])
+
+
+def _replanted(plan: PracticePlan, tank: TankPlan, on: date) -> PracticePlan:
+    """Give the ground of a tank's first area to its last one's species."""
+    mine = [area for area in plan.areas if area.tank_id == tank.tank_id]
+    old, like = mine[0], mine[-1]
+    fresh = replace(like, area_id=f"{old.area_id}-new", area_cm2=old.area_cm2, planted_on=on)
+    areas = [replace(a, removed_on=on) if a is old else a for a in plan.areas]
+    tanks = tuple(replace(t, agreed=(on,)) if t is tank else t for t in plan.tanks)
+    return replace(plan, areas=(*areas, fresh), tanks=tanks)
+
+
+def _set_up(plan: PracticePlan, tank: TankPlan, on: date) -> PracticePlan:
+    """Let a tank begin on a day: planted at half of its usual cut, and looked at by then."""
+    areas = tuple(
+        replace(a, planted_on=on, planted_height_cm=round(0.5 * a.aim_cm, 1))
+        if a.tank_id == tank.tank_id
+        else a
+        for a in plan.areas
+    )
+    conditions = (replace(tank.conditions[0], from_date=on),)
+    new = replace(tank, first_visit=on, conditions=conditions)
+    return replace(plan, areas=areas, tanks=tuple(new if t is tank else t for t in plan.tanks))

@@ -6,7 +6,7 @@ from tests.simulator.course import Course
 from tests.simulator.plan import PracticePlan, Richness
 from tests.simulator.truth import SimulatedPractice
 
-__all__ = ["simulate"]
+__all__ = ["keep_habits", "simulate"]
 
 
 def simulate(plan: PracticePlan, seed: int, richness: Richness | None = None) -> SimulatedPractice:
@@ -16,11 +16,16 @@ def simulate(plan: PracticePlan, seed: int, richness: Richness | None = None) ->
     a day, before it grows; all visit days are drawn before the first day.
     """
     course = Course(plan, seed, richness)
-    due = [set(course.gardener.visit_days(tank)) for tank in plan.tanks]
-    for _ in range(course.days):
+    keep_habits(course, course.days)
+    return course.practice()
+
+
+def keep_habits(course: Course, days: int) -> None:
+    """Let a course that has just begun run for some days, visited by habit."""
+    due = [set(course.gardener.visit_days(tank)) for tank in course.plan.tanks]
+    for _ in range(days):
         today = course.on.toordinal()
-        for tank, days in enumerate(due):
-            if today in days:
+        for tank, its_days in enumerate(due):
+            if today in its_days:
                 course.visit(tank)
         course.grow()
-    return course.practice()

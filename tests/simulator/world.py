@@ -60,7 +60,7 @@ def draw_world(plan: PracticePlan, richness: Richness, seed: int) -> World:
     reference = _reference_rates(plan, traits, species_effect, tank_effect[tank], area_effect)
     ceiling = _ceilings(plan, traits, tank, lasting.normal(size=tank.size), richness)
     shape = np.clip(1.0 + richness.shape_spread * lasting.normal(size=tank.size), 0.4, 1.8)
-    mass_effect = 0.3 * lasting.normal(size=tank.size)
+    mass_effect = richness.density_spread * lasting.normal(size=tank.size)
     starts = lasting.uniform(0.2, 0.8, size=tank.size)
 
     first = plan.first_on.toordinal()

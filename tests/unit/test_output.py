@@ -32,12 +32,14 @@ class Terminal(io.StringIO):
         return self.is_terminal
 
 
-def printed(function, *arguments, is_terminal=False):
+def printed(function, *arguments, is_terminal=False, **environment):
     with pytest.MonkeyPatch.context() as patch:
         for name in ("FORCE_COLOR", "TTY_COMPATIBLE", "NO_COLOR"):
             patch.delenv(name, raising=False)
         patch.setenv("TERM", "xterm")
         patch.setenv("COLUMNS", "40")
+        for name, value in environment.items():
+            patch.setenv(name, value)
         stdout = Terminal(is_terminal)
         patch.setattr("sys.stdout", stdout)
         function(*arguments)
@@ -90,3 +92,11 @@ def test_a_terminal_shows_the_header_bold_and_folds_what_is_wider():
     lines = re.sub(r"\x1b\[\d*m", "", printed(print_table, *wider, is_terminal=True)).splitlines()
     assert max(map(len, lines)) == 40  # the terminal's columns
     assert sum("never" in line for line in lines) == 2
+
+
+@pytest.mark.parametrize("cell", ["on 2026-06-08", 8 * "never "])  # by ourselves, and by rich
+@pytest.mark.parametrize(("no_color", "bold"), [("1", False), ("", True)])
+def test_who_wants_no_colours_gets_no_bold_letters_either(cell, no_color, bold):
+    table = ("Passes", ["area", "passes"], [["stems", cell]])
+    text = printed(print_table, *table, is_terminal=True, NO_COLOR=no_color)
+    assert ("\x1b[" in text) == bold

@@ -2,10 +2,13 @@
 
 from __future__ import annotations
 
+import codecs
 import os
+import re
 from pathlib import Path
 
 from growthcast.book.slugs import finding
+from growthcast.book.words import shown
 from growthcast.errors import Finding
 
 __all__ = ["decode", "line_ends", "read_bytes", "whole_file"]
@@ -13,6 +16,9 @@ __all__ = ["decode", "line_ends", "read_bytes", "whole_file"]
 MOST_BYTES = 100_000_000
 """Bytes of a table at most: two million visits in plain text."""
 MOST_SETTINGS_BYTES = 200_000
+_LETTERS = re.compile(rb"[\x80-\xff]+")
+_CELL = re.compile(rb'[^,;\t"\r\n]+')
+_LAST_LATIN = "\N{LATIN SMALL LETTER LONG S}"
 _WORKBOOKS = (b"PK\x03\x04", b"\xd0\xcf\x11\xe0")  # how packed and older workbooks begin
 
 
@@ -72,9 +78,9 @@ def _too_large(path: Path, size: int, most: int) -> Finding:
 
 
 def _unreadable(path: Path, error: Exception) -> Finding:
-    if path.is_symlink() and not path.exists():
+    if os.path.islink(path) and not os.path.exists(path):  # noqa: PTH110, PTH114 - never raise
         found, fix = "a link to a file that is not there", "restore the file it points to"
-    elif path.is_dir():
+    elif os.path.isdir(path):  # noqa: PTH112
         found, fix = "a folder of that name", "rename the folder and put the file in its place"
     elif isinstance(error, PermissionError):
         found, fix = "a file you may not read", "change its permissions"
@@ -88,6 +94,8 @@ def decode(data: bytes, file: str) -> tuple[str | None, list[Finding]]:
     """Return the text of a file's bytes and a remark on any encoding but plain UTF-8."""
     name, text = _decoded(data)
     expected = "UTF-8"
+    if name not in {"UTF-8", "UTF-16"} and (odd := _mixed(data, file)) is not None:
+        return None, [odd]
     if text is None:
         fix = "save the file as UTF-8"
         found = f"bytes that are not {name} text"
@@ -117,6 +125,40 @@ def _decoded(data: bytes) -> tuple[str, str | None]:
         except UnicodeDecodeError:
             continue
     return " or ".join(name for name, _ in attempts), None
+
+
+def _mixed(data: bytes, file: str) -> Finding | None:
+    """Return the first place in the rarer of two encodings, none where all are in one."""
+    kinds = {letters: _is_utf_8(letters) for letters in set(_LETTERS.findall(data))}
+    if not {True, False} <= set(kinds.values()):
+        return None
+    places: dict[bool | None, list[int]] = {True: [], False: [], None: []}
+    for found in _LETTERS.finditer(data):
+        places[kinds[found[0]]].append(found.start())
+    utf_8 = len(places[True]) < len(places[False]) and not data.startswith(codecs.BOM_UTF8)
+    at = places[utf_8][0]
+    cell = next(c[0] for c in _CELL.finditer(data, max(at - 200, 0)) if c.end() > at)
+    codec, other = ("UTF-8", "Windows-1252") if utf_8 else ("Windows-1252", "UTF-8")
+    return finding(
+        "mixed-encoding",
+        file,
+        len((data[:at] + b".").splitlines()),
+        None,
+        "file",
+        f"{shown(cell.decode(codec, 'replace'))} in {codec} where other text is in {other}",
+        "one encoding throughout, UTF-8",
+        "type this text anew in a program that saves as UTF-8, and look at the rows after it",
+    )
+
+
+def _is_utf_8(letters: bytes) -> bool | None:
+    """Whether letters beyond ASCII that stand together are UTF-8; none where they may be either."""
+    try:
+        text = letters.decode("utf-8")
+    except UnicodeDecodeError:
+        return False
+    # A sharp s before a quotation mark in Windows-1252 is a letter of another script in UTF-8.
+    return True if len(letters) > 2 or text <= _LAST_LATIN else None
 
 
 def line_ends(text: str, file: str) -> list[Finding]:

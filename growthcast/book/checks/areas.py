@@ -146,6 +146,25 @@ def check_ground(tables: Tables) -> Iterator[Finding]:
         yield at_cell(areas, index, "area_cm2", "area-above-tank", found, fix)
 
 
+def check_lowest_cut(tables: Tables) -> Iterator[Finding]:
+    """The practice's species stand a cut below their ceiling, the deepest water for some."""
+    own, species, water = tables.own_species, tables.species, tables.tanks.number("water_depth_cm")
+    reaches = species.flag("reaches_surface") & (water.size > 0)
+    ceiling = np.where(reaches, water.max(initial=0.0), species.number("ceiling_cm"))
+    lowest, cover = species.number("lowest_cut_cm"), species.text("measure") == "cover_pct"
+    places = {name: index for index, name in enumerate(species.text("species_id").tolist())}
+    for index, name in enumerate(own.text("species_id").tolist()):
+        at = places.get(name)
+        if at is not None and lowest[at] >= ceiling[at]:
+            limit = "water" if reaches[at] else "ceiling"
+            found = f"{height(lowest[at], cover[at])}, not below the {limit} of "
+            found += height(ceiling[at], cover[at])
+            fix = "lower it, or raise ceiling_cm if the plant grows that high"
+            given = not np.isnan(own.number("lowest_cut_cm")[index])
+            column = "lowest_cut_cm" if given else "ceiling_cm"
+            yield at_cell(own, index, column, "lowest-cut-at-ceiling", found, fix)
+
+
 def check_temperatures(tables: Tables) -> Iterator[Finding]:
     """The practice's species grow from a lowest through a best to a highest temperature."""
     own, species = tables.own_species, tables.species
@@ -192,6 +211,7 @@ AREA_CHECKS = (
     check_labels,
     check_life,
     check_ground,
+    check_lowest_cut,
     check_temperatures,
     check_reference_growth,
 )

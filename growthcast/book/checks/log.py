@@ -12,7 +12,7 @@ from growthcast.book.checks.together import DAY_SPAN, Tables, at_cell, day_numbe
 from growthcast.book.words import plain
 from growthcast.errors import Finding
 
-__all__ = ["LOG_CHECKS", "first_of_each"]
+__all__ = ["LOG_CHECKS", "first_of_each", "has_amounts", "of_whole_tank"]
 
 _AMOUNTS = ("before_cm", "after_cm", "removed_cm", "removed_g", "minutes")
 _HEIGHTS = ("before_cm", "after_cm", "removed_cm")
@@ -30,20 +30,31 @@ _MEASURED = (
 )
 
 
-def _whole_tank(trims: Table) -> NDArray[np.bool_]:
+def of_whole_tank(trims: Table) -> NDArray[np.bool_]:
+    """Whether a row (N,) is of the whole tank."""
     cells = trims.coded["area_id"]
     blank = np.array([not value for value in cells.values], np.bool_)
     return blank[cells.codes]
 
 
+def has_amounts(trims: Table) -> NDArray[np.bool_]:
+    """Whether a row (N,) tells how high its area stood or what came off it; a look does not."""
+    told = [np.isfinite(trims.number(name)) for name in (*_HEIGHTS, "removed_g")]
+    return np.asarray(np.logical_or.reduce(told), np.bool_)
+
+
 def check_future(tables: Tables) -> Iterator[Finding]:
-    """No log row lies after today."""
+    """No log row lies after today; tomorrow has begun already in other time zones."""
     trims, today = tables.trims, np.datetime64(tables.today, "D")
     days = trims.date("date")
-    for index in where(days > today):
+    for index in where(days > today + 1):
         found = f"{days[index]}, which is after today, {today}"
         fix = "correct the date; the log holds visits that have taken place"
         yield at_cell(trims, index, "date", "future-date", found, fix)
+    for index in where(days == today + 1):
+        found = f"{days[index]}, which is tomorrow by this computer's clock"
+        fix = "nothing to do where that day has begun at the tank; else correct the date"
+        yield at_cell(trims, index, "date", "date-tomorrow", found, fix)
 
 
 def check_tank_of_area(tables: Tables) -> Iterator[Finding]:
@@ -103,7 +114,7 @@ def check_heights(tables: Tables) -> Iterator[Finding]:
 def check_whole_tank(tables: Tables) -> Iterator[Finding]:
     """A row for the whole tank has weight and minutes, not heights."""
     trims = tables.trims
-    whole = _whole_tank(trims)
+    whole = of_whole_tank(trims)
     if not whole.any():
         return
     for column in _HEIGHTS:
@@ -115,40 +126,6 @@ def check_whole_tank(tables: Tables) -> Iterator[Finding]:
         found = "a look in a row without an area"
         fix = "fill in the area_id; until then the look is not used"
         yield at_cell(trims, index, "look", "whole-tank-look", found, fix)
-
-
-def check_share(tables: Tables) -> Iterator[Finding]:
-    """A whole tank's trimmings have at least one area to be shared by."""
-    trims = tables.trims
-    tank, days = tables.tank_of_trims, day_numbers(trims.date("date"))
-    whole = _whole_tank(trims)
-    candidates = whole & ~np.isnan(trims.number("removed_g")) & (tank >= 0) & (days > 0)
-    if not candidates.any() or not len(tables.areas):
-        return
-    key = tank * DAY_SPAN + days
-    asked = key[candidates]
-    area = tables.area_of_trims
-    own = np.unique(np.stack([key[area >= 0], area[area >= 0]]), axis=1)[0]
-    ruled_out = np.searchsorted(own, asked, "right") - np.searchsorted(own, asked, "left")
-    left = _living(tables, tank[candidates], days[candidates]) - ruled_out
-    for index in np.flatnonzero(candidates)[left <= 0].tolist():
-        found = f"{plain(trims.number('removed_g')[index])} g and no area left to share it"
-        fix = "name the area, or add the one that is missing; until then only its minutes count"
-        yield at_cell(trims, index, "removed_g", "nothing-to-share", found, fix)
-
-
-def _living(tables: Tables, tank: NDArray[np.int64], days: NDArray[np.int64]) -> NDArray[np.int64]:
-    """Return how many areas live in a tank on a day."""
-    home = tables.tank_of_areas
-    planted = day_numbers(tables.areas.date("planted_on"))
-    removed = day_numbers(tables.areas.date("removed_on"))
-    known = home >= 0
-    began = np.sort((home * DAY_SPAN + planted)[known])  # of unknown date: all along
-    ended = np.sort((home * DAY_SPAN + removed)[known & (removed > 0)])
-    start, key = tank * DAY_SPAN, tank * DAY_SPAN + days
-    born = np.searchsorted(began, key, "right") - np.searchsorted(began, start, "left")
-    gone = np.searchsorted(ended, key, "left") - np.searchsorted(ended, start, "left")
-    return np.asarray(born - gone, np.int64)
 
 
 def check_empty_rows(tables: Tables) -> Iterator[Finding]:
@@ -171,7 +148,7 @@ def _keys(table: Table) -> NDArray[np.int64]:
         blank = np.asarray(table.text("tank_id") == "", np.bool_)
     else:
         area, tank = table.coded["area_id"], table.coded["tank_id"]
-        whole = _whole_tank(table)
+        whole = of_whole_tank(table)
         thing = np.where(whole, len(area.values) + tank.codes, area.codes).astype(np.int64)
         days = day_numbers(table.date("date"))
         blank = whole & np.asarray(table.text("tank_id") == "", np.bool_)
@@ -197,13 +174,15 @@ def _amounts(table: Table) -> list[NDArray[np.float64]]:
     return [table.number(name) for name in names]
 
 
-def _look(table: Table, index: int) -> str:
-    """Return the look of a row; conditions have none."""
-    return "" if table.name == "conditions.csv" else str(table.text("look")[index])
+def _words(table: Table, index: int) -> tuple[str, ...]:
+    """Return the words of a row beside its amounts; conditions have none."""
+    if table.name == "conditions.csv":
+        return ()
+    return str(table.text("look")[index]), str(table.text("grams_of")[index])
 
 
 def _same(table: Table, a: int, b: int) -> bool:
-    return _look(table, a) == _look(table, b) and all(
+    return _words(table, a) == _words(table, b) and all(
         bool(c[a] == c[b]) or bool(np.isnan(c[a]) and np.isnan(c[b])) for c in _amounts(table)
     )
 
@@ -211,7 +190,7 @@ def _same(table: Table, a: int, b: int) -> bool:
 def _bare(table: Table, index: int) -> bool:
     """Whether a row holds nothing but a note."""
     unmeasured = all(bool(np.isnan(cells[index])) for cells in _amounts(table))
-    return unmeasured and not _look(table, index)
+    return unmeasured and not any(_words(table, index))
 
 
 def check_double_rows(tables: Tables) -> Iterator[Finding]:
@@ -252,7 +231,6 @@ LOG_CHECKS = (
     check_inside_life,
     check_heights,
     check_whole_tank,
-    check_share,
     check_empty_rows,
     check_double_rows,
 )

@@ -1,19 +1,22 @@
-"""The names of a book's files: exact ones, those that are nearly so, and tables not yet in CSV."""
+"""Names of a book's files and of practice.toml's keys: exact ones and those that are nearly so."""
 
 from __future__ import annotations
 
 import os
 import re
+from collections.abc import Iterator, Sequence
 from pathlib import Path
+from typing import Any
 
 from growthcast.book.slugs import finding
 from growthcast.book.tables import TABLES
-from growthcast.book.words import is_one_slip, shown
+from growthcast.book.words import did_you_mean, is_one_slip, shown
 from growthcast.errors import Finding
 
-__all__ = ["FILES", "check_file_names"]
+__all__ = ["FILES", "check_file_names", "odd_key_names"]
 
-FILES: tuple[str, ...] = ("practice.toml", *(f"{name}.csv" for name in TABLES))
+PRACTICE = "practice.toml"
+FILES: tuple[str, ...] = (PRACTICE, *(f"{name}.csv" for name in TABLES))
 _SPREADSHEETS = frozenset({"xlsx", "xls", "xlsm", "xlsb", "ods", "fods", "numbers"})
 _CONFLICTS = ("conflict", "konflikt", "conflit")
 _NUMBERED = re.compile(
@@ -105,3 +108,79 @@ def _to_export(name: str, meant: str, there: list[str]) -> Finding:
     if sheet:
         fix = f"export it as CSV named {meant}" if meant != FILES[0] else f"write it as {meant}"
     return finding("not-csv", name, None, None, "file", found, meant, fix)
+
+
+def odd_key_names(
+    content: dict[str, Any],
+    lines: dict[tuple[str, str], int],
+    keys: Sequence[tuple[str, str]],
+) -> Iterator[Finding]:
+    """Yield what is odd about the sections and keys of practice.toml.
+
+    ``lines`` are those of each section and name; ``keys`` the known ones, each with its section.
+    """
+    sections = list(dict.fromkeys(section for section, _ in keys))
+    absent = [name for name in sections if name not in content]
+    for name, value in content.items():
+        if name in sections and isinstance(value, dict):
+            yield from _odd_keys(name, value, content, lines, keys)
+        elif name in sections:
+            line = lines.get(("", name))
+            found = f"{shown(name)} as a key"
+            fix = f"write it as a section: [{name}]"
+            yield finding("wrong-kind", PRACTICE, line, name, name, found, "a section", fix)
+        elif not isinstance(value, dict):
+            homes = [section for section, known in keys if known == name]
+            fix = f"move it under [{homes[0]}]" if homes else "nothing to do; the key is kept"
+            slug = "near-key" if homes else "unknown-key"
+            found = f"{shown(name)} outside any section"
+            line = lines.get(("", name))
+            yield finding(slug, PRACTICE, line, name, "key", found, "a key in its section", fix)
+        else:
+            yield _odd(name, absent, lines.get((name, "")), "section", name)
+
+
+def _odd_keys(
+    section: str,
+    content: dict[str, Any],
+    everything: dict[str, Any],
+    lines: dict[tuple[str, str], int],
+    keys: Sequence[tuple[str, str]],
+) -> Iterator[Finding]:
+    known = [name for home, name in keys if home == section]
+    absent = [name for name in known if name not in content]
+    elsewhere = {
+        name: home
+        for home, name in keys
+        if home != section and name not in _section(everything, home)
+    }
+    for name in content:
+        line = lines.get((section, name))
+        slip = next((other for other in elsewhere if is_one_slip(name, other)), None)
+        if name in known:
+            continue
+        if slip and not any(is_one_slip(name, other) for other in absent):
+            found = f"{shown(name)} under [{section}]"
+            fix = f"move it under [{elsewhere[slip]}]"
+            fix += "" if name == slip else f" and write {slip}"
+            yield finding(
+                "near-key", PRACTICE, line, name, "key", found, "a key of its section", fix
+            )
+        else:
+            yield _odd(name, absent, line, "key", name)
+
+
+def _section(content: dict[str, Any], name: str) -> dict[str, Any]:
+    section = content.get(name)
+    return section if isinstance(section, dict) else {}
+
+
+def _odd(name: str, absent: list[str], line: int | None, what: str, column: str) -> Finding:
+    slip = next((known for known in absent if is_one_slip(name, known)), None)
+    if slip:
+        fix = f"did you mean {shown(slip)}?"
+        expected = f"a known {what}"
+        return finding("near-key", PRACTICE, line, column, what, shown(name), expected, fix)
+    fix = did_you_mean(name, absent, f"nothing to do; the {what} is kept as it is")
+    found = f"{shown(name)}, a {what} nobody asked for"
+    return finding(f"unknown-{what}", PRACTICE, line, column, what, found, f"a known {what}", fix)

@@ -9,7 +9,7 @@ from functools import cached_property
 import numpy as np
 from numpy.typing import NDArray
 
-from growthcast.book.book import Coded, Table
+from growthcast.book.book import Coded, Table, WholeTank
 from growthcast.book.slugs import finding
 from growthcast.book.tables import TABLES, column_of
 from growthcast.book.words import plain
@@ -33,7 +33,8 @@ DAY_SPAN = 4_000_000  # more days than any date of four digits has
 class Tables:
     """Every table of a book while it is checked.
 
-    ``species`` is the table that ships with the practice's ``own_species`` laid over it.
+    ``species`` is the table that ships with the practice's ``own_species`` laid over it;
+    ``whole_tank_grams`` what the practice says of rows of whole tanks.
     """
 
     tanks: Table
@@ -44,6 +45,7 @@ class Tables:
     species: Table
     own_species: Table
     today: date
+    whole_tank_grams: WholeTank | None = None
 
     @cached_property
     def tank_of_areas(self) -> NDArray[np.int64]:

@@ -96,13 +96,17 @@ def check_hardness(tables: Tables) -> Iterator[Finding]:
 
 
 def check_light(tables: Tables) -> Iterator[Finding]:
-    """A tank has light."""
+    """A tank has light, and it reaches every area."""
     table = tables.conditions
     for column in ("ppfd_umol", "photoperiod_h"):
         for index in where(table.number(column) == 0):
             found = "0, a tank without light"
             fix = "leave it if the light is really off; leave the cell blank if not known"
             yield at_cell(table, index, column, "no-light", found, fix)
+    for index in where(tables.areas.number("light_share") == 0):
+        found = "0, an area that no light reaches"
+        fix = "write the share of the tank's light that reaches it, or leave it blank for all of it"
+        yield at_cell(tables.areas, index, "light_share", "no-light", found, fix)
 
 
 def check_temperature(tables: Tables) -> Iterator[Finding]:

@@ -13,9 +13,12 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
+from growthcast.errors import NotWritten
+
 __all__ = ["JOURNAL", "Entry", "Splice", "append_line", "entries", "splice_of"]
 
 JOURNAL = "journal.jsonl"
+_FLAGS = os.O_RDWR | getattr(os, "O_BINARY", 0) | getattr(os, "O_NOFOLLOW", 0)
 
 
 @dataclass(frozen=True, slots=True)
@@ -100,15 +103,24 @@ def _bytes(text: str) -> bytes:
     return text.encode("utf-8", "surrogateescape")
 
 
+def _journal(folder: Path) -> Path:
+    """Return where the journal is; ``NotWritten`` where it is a link, which is never followed."""
+    path = folder / JOURNAL
+    if path.is_symlink():
+        raise NotWritten(
+            f"{JOURNAL} in {folder} is a link, and the journal is written beside the book's files "
+            "only: put the file itself in the link's place, or remove the link. Nothing was changed"
+        )
+    return path
+
+
 def append_line(folder: Path, entry: Entry) -> int:
     """Write an entry at the journal's end, on the disk when this returns; return its old size.
 
     A last line torn by a crash is ended first. ``OSError`` where it cannot be written; the journal
     then ends where it did.
     """
-    path = folder / JOURNAL
-    flags = os.O_RDWR | os.O_CREAT | os.O_APPEND | getattr(os, "O_BINARY", 0)
-    stream = os.open(path, flags, 0o666)
+    stream = os.open(_journal(folder), _FLAGS | os.O_CREAT | os.O_APPEND, 0o666)
     try:
         size = os.fstat(stream).st_size
         data = line_of(entry)
@@ -131,7 +143,7 @@ def append_line(folder: Path, entry: Entry) -> int:
 
 def shorten(folder: Path, size: int) -> None:
     """Take an entry out again whose change did not come about; ``size`` is from before it."""
-    stream = os.open(folder / JOURNAL, os.O_RDWR | getattr(os, "O_BINARY", 0))
+    stream = os.open(_journal(folder), _FLAGS)
     try:
         os.ftruncate(stream, size)
         os.fsync(stream)
@@ -141,8 +153,8 @@ def shorten(folder: Path, size: int) -> None:
 
 def entries(folder: Path) -> Iterator[Entry]:
     """Yield the journal's entries, oldest first; torn lines and lines of others are passed by."""
-    path = folder / JOURNAL
-    if not path.exists():
+    path = _journal(folder)
+    if not path.is_file():
         return
     for line in path.read_bytes().split(b"\n"):
         try:

@@ -32,6 +32,12 @@ travel_min = 20                 # minutes of travel for one visit
 confidence = 0.90               # wanted chance that every area stays inside its height budget
 intervals_d = [7, 10, 14, 21, 28]   # visit intervals to compare, in days
 horizon_d = 60                  # how many days ahead forecasts reach
+
+[log]
+# Whose a weight or a time of the whole tank is: "all" areas', their own amounts included, or only
+# that of the "rest", the areas without amounts of their own. Left out, your log decides.
+# whole_tank_grams = "all"
+# whole_tank_minutes = "rest"
 """
 
 _GUIDE_HEAD = """\
@@ -54,6 +60,9 @@ end when you tell it to. Delete this file whenever you like: it is not read.
 5. At every visit, log what you measured and cut; the first line shows, the second writes:
        growthcast log . --tank lobby --on 2026-02-02 stems=24/12 35min
        growthcast log . --tank lobby --on 2026-02-02 stems=24/12 35min --yes
+   Without a ruler: moss=right by eye (short, right, over), rest=right for all areas not named.
+   A weighed bucket: bucket=900g is all that came out of the tank, rest=900g what the areas
+   without amounts of their own gave.
    A mistake is taken back with: growthcast unlog .
 6. growthcast check .     says what is wrong or odd, where, and how to mend it
    growthcast interval .  says how often each tank must be visited

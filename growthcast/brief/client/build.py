@@ -15,7 +15,7 @@ from growthcast.brief.client.pictures import sawtooth_pictures
 from growthcast.brief.client.record import Record, past_records
 from growthcast.brief.client.tables import areas_table, options_table, visits_table
 from growthcast.brief.client.words import conclusion, difference, record_sentences, unknowns
-from growthcast.brief.letterhead import letterhead_of
+from growthcast.brief.letterhead import foot_of, letterhead_of
 from growthcast.brief.locale import Locale
 from growthcast.brief.page import (
     Block,
@@ -94,7 +94,7 @@ def build_brief(
         day=on.isoformat(),
         letterhead=letterhead_of(book.practice, Path(book.folder)),
         blocks=tuple(blocks),
-        foot=f"{locale.say('stands_on', date=locale.long_date(on))} {locale.say('made_with')}",
+        foot=foot_of(book, locale, on),
     )
 
 

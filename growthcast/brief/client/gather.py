@@ -11,10 +11,11 @@ from numpy.typing import NDArray
 from growthcast.book.book import Book
 from growthcast.brief.page import named
 from growthcast.errors import UsageError
+from growthcast.finite import finite_answer
 from growthcast.fit.result import GrowthFit
 from growthcast.forecast.report import AreaForecast, as_date, forecast_growth
 from growthcast.service.advice import OptionAdvice, TankAdvice
-from growthcast.service.living import LivingAreas, living_areas
+from growthcast.service.living import LivingAreas, growth_a_week, living_areas
 from growthcast.service.recommend import area_label, recommend
 from growthcast.service.sawtooth import Sawtooth, sawtooth
 
@@ -25,15 +26,13 @@ FloatArray = NDArray[np.float64]
 WEEKS_SHOWN = 8
 MOST_OPTIONS = 6
 """Intervals a page compares at most."""
-SPEED_LEVELS = (0.10, 0.50, 0.90)
 
 
 @dataclass(frozen=True, slots=True)
 class AreaFacts:
     """One area: what grows there, how fast, and its outlook.
 
-    ``speed`` (3,) is the growth from a cut to the next visit [cm a week, or points of cover a
-    week]: the 10, 50 and 90 % quantiles.
+    ``speed`` (3,) is its growth a week, as ``growth_a_week`` tells it.
     """
 
     label: str
@@ -75,6 +74,7 @@ CLEARLY_WORSE = 0.05
 """A rhythm whose share of days presentable is this much lower looks different to an eye."""
 
 
+@finite_answer
 def gather_tank(book: Book, fit: GrowthFit, tank: int) -> TankFacts:
     """Gather what a page says of one tank (its place in the book)."""
     place = np.array([tank])
@@ -137,10 +137,7 @@ def _limiting(advice: TankAdvice, option: OptionAdvice) -> int:
 def _areas(
     book: Book, living: LivingAreas, option: OptionAdvice, forecasts: list[AreaForecast]
 ) -> tuple[AreaFacts, ...]:
-    growth, _ = living.growth_after_cut(option.interval_d)
-    cut = np.array([area.cut_cm for area in option.areas])
-    gained = np.maximum(living.end_height(growth, cut) - cut[:, None], 0.0)
-    speed = np.quantile(gained, SPEED_LEVELS, axis=1).T * 7.0 / option.interval_d
+    speed = growth_a_week(living)
     by_id = {forecast.area_id: forecast for forecast in forecasts}
     species = {name: i for i, name in enumerate(book.species.text("species_id").tolist())}
     facts = []

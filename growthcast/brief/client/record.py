@@ -8,6 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from growthcast.book.book import Book
+from growthcast.finite import finite_answer
 from growthcast.forecast.backtest import backtest
 from growthcast.forecast.verdict import LEAST_READINGS, BacktestResult
 
@@ -40,6 +41,7 @@ class Record:
         return self.readings >= LEAST_READINGS
 
 
+@finite_answer
 def past_records(book: Book, tank_ids: list[str], splits: int = SPLITS) -> dict[str, Record]:
     """Return the record of each tank; where cover and height both are read, that of most readings.
 

@@ -2,10 +2,9 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterable
 from typing import Any
-
-import numpy as np
 
 from growthcast.service.effort import Range, Saving, Year
 from growthcast.service.rescape.outlook import LONGEST_D
@@ -26,23 +25,23 @@ SMALL_H, LEAST_H = 10.0, 0.05
 
 
 def quantiles(
-    values: Iterable[float], digits: int, most: float = np.inf
+    values: Iterable[float | None], digits: int, most: float = math.inf
 ) -> dict[str, float | None]:
     """Return a range by name; null where it is endless, or as long as is looked at."""
     return {
-        name: None if not np.isfinite(value) or value >= most else round(float(value), digits)
+        name: None if value is None or value >= most else round(float(value), digits)
         for name, value in zip(("p10", "p50", "p90"), values, strict=True)
     }
 
 
-def days_with_range(days: Iterable[float]) -> str:
+def days_with_range(days: Iterable[float | None]) -> str:
     """Return days from one thing to another with what they lie within 8 times of 10."""
     low, middle, high = (_days(value) for value in days)
     return f"{middle} d" if low == high else f"{middle} d ({low}–{high})"
 
 
-def _days(days: float) -> str:
-    if not np.isfinite(days):
+def _days(days: float | None) -> str:
+    if days is None:
         return "never"
     return f"{days:.0f}" if days < LONGEST_D else f"{LONGEST_D}+"
 

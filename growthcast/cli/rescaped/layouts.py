@@ -68,7 +68,8 @@ def answer_layouts(
                 "tank_id": tank_id,
                 "currency": book.practice.currency,
                 "layouts": [_as_dict(one) for one in advice],
-            }
+            },
+            fit,
         )
         return
     _tables(book, tank_id, advice)

@@ -66,7 +66,7 @@ def answer_plants(
         save_plants_figure(book, fit, place, shown, plot)
         say(f"Wrote {plot}")
     if as_json:
-        print_json(_as_dict(book, fit, place, shown, left_out))
+        print_json(_as_dict(book, fit, place, shown, left_out), fit)
         return
     _tables(book, fit, place, shown, left_out)
 
@@ -134,7 +134,7 @@ def _meaning(listed: list[PlantAdvice]) -> list[str]:
     ]
     if any(a.days_between[2] >= LONGEST_D for a in listed):
         said.append(f"{LONGEST_D}+ d: a year or more; no further ahead is looked.")
-    if any(not np.isfinite(a.look_d[2]) for a in listed):
+    if any(a.look_d[2] is None for a in listed):
         said.append("Never: in such a case its ceiling lies below the floor.")
     return said
 

@@ -27,7 +27,7 @@ from growthcast.cli.rescaped.answers import (
 from growthcast.errors import UsageError
 from growthcast.fit.result import GrowthFit
 from growthcast.service.rescape.notes import none_holds_in_words, some_do_not_hold_in_words
-from growthcast.service.rescape.swaps import SwapAdvice, SwapSearch, swaps_to_reach
+from growthcast.service.rescape.swaps import Swap, SwapAdvice, SwapSearch, swaps_to_reach
 
 __all__ = ["answer_swaps"]
 
@@ -61,7 +61,7 @@ def answer_swaps(
         )
     found = swaps_to_reach(book, fit, tank, reach_d, keep, plants=plants, form=form)
     if as_json:
-        print_json(_as_dict(book, tank_id, found, keep))
+        print_json(_as_dict(book, tank_id, found, keep), fit)
         return
     print_line(f"{tank_id}: {_conclusion(found)}.")
     if found.proposals:
@@ -95,7 +95,7 @@ def _table(book: Book, found: SwapSearch) -> None:
                 f"{number}.",
                 f"{one.replanted_cm2:.0f} cm²",
                 f"{100 * one.chance_all_within:.0f} %",
-                days_with_range(max(one.swaps, key=lambda swap: swap.look_d[1]).look_d),
+                days_with_range(max(one.swaps, key=_wait).look_d),
                 with_range(one.year.hours_range, "h"),
                 with_range(one.year.cost_range),
             ]
@@ -106,6 +106,12 @@ def _table(book: Book, found: SwapSearch) -> None:
         saves = saves_in_words(one.saves, currency)
         print_line(f"{number}. {'; '.join(_words(one))}; {saves}.")
     print_line(f"{HELD} Saved: against the tank as it is {_rhythm_now(found)}.")
+
+
+def _wait(swap: Swap) -> float:
+    """Days that a swap takes to the look in the middle case; never comes last."""
+    days = swap.look_d[1]
+    return np.inf if days is None else days
 
 
 def _rhythm_now(found: SwapSearch) -> str:

@@ -2,10 +2,10 @@
 
 An area's log is a sequence of nodes in time order. A node is one canopy height: as planted, as
 found at a visit, or as left by a cut. Each node hangs on the one before it by a link: it *grew*
-from it, it was *cut* from it by a known length or weight, or the earlier node says nothing of it: a
-cut that was *aimed* at the area's usual height, or a *fresh* start of which only its own readings
-are known. There a new chain begins, so most chains are two or three nodes long however long the log
-is.
+from it, it was *cut* from it by a known length or weight, it may have been cut without a word
+(*unsaid*), or the earlier node says nothing of it: a cut that was *aimed* at the area's usual
+height, or a *fresh* start of which only its own readings are known. There a new chain begins, so
+most chains are two or three nodes long however long the log is.
 
 Packing: chains are put into blocks of whole tanks that fit a processor's cache. In a block they are
 ranked by length, longest first, and nodes are stored position by position. The nodes at one
@@ -16,14 +16,14 @@ no gathering and no padding. Aimed starts stand together as far as that allows.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from enum import IntEnum
 from typing import Any, TypeVar, cast
 
 import numpy as np
 from numpy.typing import NDArray
 
-__all__ = ["NODES_A_BLOCK", "Chains", "Link", "Look", "Nodes", "pack_chains", "repacked"]
+__all__ = ["NODES_A_BLOCK", "Chains", "Link", "Nodes", "pack_chains", "repacked"]
 
 FloatArray = NDArray[np.float64]
 Values = TypeVar("Values", bound=NDArray[Any])
@@ -33,22 +33,14 @@ NODES_A_BLOCK = 32_000
 
 
 class Link(IntEnum):
-    """How a node follows from the one before it."""
+    """How a node follows from the one before it; an ``UNSAID`` cut may not have been made."""
 
     FRESH = 0
     AIMED = 1
     GREW = 2
-    CUT = 3
-    WEIGHED = 4
-
-
-class Look(IntEnum):
-    """How an area stood, judged by eye against its floor and budget."""
-
-    NONE = 0
-    SHORT = 1
-    RIGHT = 2
-    OVER = 3
+    UNSAID = 3
+    CUT = 4
+    WEIGHED = 5
 
 
 @dataclass(frozen=True, slots=True)
@@ -79,8 +71,8 @@ class Nodes:
         A judgement by eye (``Look``).
     pause_d
         Days without growth that follow a hard cut.
-    share_of
-        Number of the whole-tank weight a node has a share of, -1 for none.
+    bucket
+        Number of the whole tank's weight of that day, for nodes that a cut left; -1 for none.
     row
         Index of the log row it comes from, -1 for none.
     """
@@ -98,7 +90,7 @@ class Nodes:
     removed_cm: FloatArray
     look: IntArray
     pause_d: FloatArray
-    share_of: IntArray
+    bucket: IntArray
     row: IntArray
 
     @property
@@ -149,10 +141,6 @@ class Chains:
     def positions(self) -> list[slice]:
         """Slices of the packed nodes, one a position along the chain."""
         return [slice(int(a), int(b)) for a, b in zip(self.offsets, self.offsets[1:], strict=False)]
-
-    def with_removed(self, removed_cm: FloatArray) -> Chains:
-        """Return the same chains with other lengths cut off."""
-        return replace(self, nodes=replace(self.nodes, removed_cm=removed_cm))
 
     @property
     def place(self) -> tuple[IntArray, IntArray]:

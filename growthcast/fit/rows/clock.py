@@ -144,7 +144,7 @@ class GrowthClock:
     """Reference days of growth lived through by each area up to any day.
 
     ``from_day`` and ``response`` are (A, C): the response of each area from that day on, as a share
-    of growth at reference conditions. ``settled_from`` is the day an area was planted and
+    of growth at reference conditions. ``planted_day`` is the day an area was planted and
     ``settle_d`` the days over which its growth ramps from nothing to full. From the day
     ``doubted_from`` on the response may be off by ``doubt`` (A,), as a log standard deviation.
     """

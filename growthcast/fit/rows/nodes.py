@@ -9,9 +9,9 @@ from numpy.typing import NDArray
 
 from growthcast.fit.rows.chains import Link, Nodes
 from growthcast.fit.rows.clock import GrowthClock, pause_after_cut
-from growthcast.fit.rows.visits import AreaTraits, Visits
+from growthcast.log.visits import Visits
 
-__all__ = ["Habits", "build_nodes", "cutting_habits"]
+__all__ = ["AreaTraits", "Habits", "build_nodes", "cutting_habits"]
 
 FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.int64]
@@ -27,17 +27,50 @@ STATED_CUT_SPREAD, GUESSED_CUT_SPREAD = 0.2, 0.5
 """How far (log) the usual cut height may lie from a stated ``cut_cm``, or from a guess."""
 SMALLEST_HABIT_SHARE = 0.05
 """No area is usually cut to less than this share of its budget."""
-UNSURE_CUT_SHARE = 0.4
-"""Spread of the height an area is left at where only the whole tank's trimmings were weighed."""
+UNSEEN_SHARE = 0.7
+"""Spread of heights nobody logged, in half rooms between floor and budget: kept anywhere between
+them it would be 0.58; some stand outside (an estimate)."""
+UNSURE_CUT_SHARE = 0.2
+"""Spread of the height an area is left at by a cut of which no word is said."""
 
 START, FOUND, LEFT = 0, 1, 2
 """Kinds of nodes, in the order in which they follow each other on one day."""
 
 
 @dataclass(frozen=True, slots=True)
+class AreaTraits:
+    """What the book says of each area, all (A,); days are day numbers, NaN = not known.
+
+    ``gram_per_cm`` is what a centimetre of the area's height weighs at the table's density.
+    """
+
+    tank: IntArray
+    planted_day: FloatArray
+    planted_cm: FloatArray
+    removed_day: FloatArray
+    floor_cm: FloatArray
+    budget_cm: FloatArray
+    cut_cm: FloatArray
+    lowest_cut_cm: FloatArray
+    pause_d: FloatArray
+    gram_per_cm: FloatArray
+    reading_error_cm: FloatArray
+
+    @property
+    def middle_cm(self) -> FloatArray:
+        """Height (A,) half-way between floor and budget."""
+        return 0.5 * (self.floor_cm + self.budget_cm)
+
+    @property
+    def unseen_sd_cm(self) -> FloatArray:
+        """Spread (A,) of the height at which an area that nobody logs may stand."""
+        return UNSEEN_SHARE * 0.5 * (self.budget_cm - self.floor_cm)
+
+
+@dataclass(frozen=True, slots=True)
 class _Draft:
-    """Nodes before they are ordered and linked, all (n,); ``cut_cm`` is a length cut off, and
-    ``weighed`` whether (1) a weight told it.
+    """Nodes before they are ordered and linked, all (n,); ``by`` is the link of a node that a cut
+    left to the one before it, and ``cut_cm`` the length cut off.
     """
 
     kind: IntArray
@@ -48,10 +81,10 @@ class _Draft:
     guess_cm: FloatArray
     guess_sd_cm: FloatArray
     cut_cm: FloatArray
-    weighed: IntArray
+    by: IntArray
     look: IntArray
     pause_d: FloatArray
-    share_of: IntArray
+    bucket: IntArray
     row: IntArray
 
     @classmethod
@@ -71,15 +104,15 @@ def build_nodes(
 ) -> Nodes:
     """Lay the visits of every area out as a chain; every area gets at least one node."""
     draft = _Draft.joined(
-        _starts(visits, traits, on_day), _found(visits), _left(visits, traits, habits)
+        _starts(visits, traits, on_day), _found(visits, traits), _left(visits, traits, habits)
     )
     area = draft.area
     follows = np.zeros(area.size, dtype=bool)
     follows[1:] = area[1:] == area[:-1]
     link = np.where(draft.kind == LEFT, int(Link.AIMED), int(Link.FRESH))
     link[follows & (draft.kind == FOUND)] = Link.GREW
-    told = follows & np.isfinite(draft.cut_cm)
-    link[told] = np.where(draft.weighed == 1, Link.WEIGHED, Link.CUT)[told]
+    told = follows & (draft.by != Link.AIMED) & (draft.kind == LEFT)
+    link[told] = draft.by[told]
     span_d, growth_d, pause_doubt = _spans(draft, link, clock)
     return Nodes(
         area=area,
@@ -92,43 +125,47 @@ def build_nodes(
         aim_sd_cm=draft.aim_sd_cm,
         guess_cm=draft.guess_cm,
         guess_sd_cm=draft.guess_sd_cm,
-        removed_cm=np.where(told, draft.cut_cm, np.nan),
+        removed_cm=np.where(link >= Link.CUT, draft.cut_cm, np.nan),
         look=draft.look,
         pause_d=draft.pause_d,
-        share_of=draft.share_of,
+        bucket=draft.bucket,
         row=draft.row,
     )
 
 
-def _found(visits: Visits) -> _Draft:
-    """Areas as they were found: read, judged by eye, or with a cut whose size was measured."""
-    found = visits.found
-    blank = np.full(int(found.sum()), np.nan)
+def _found(visits: Visits, traits: AreaTraits) -> _Draft:
+    """Areas as they were found: read, judged by eye, or with a cut whose size was measured.
+
+    The first of them, where nobody read it, is guessed to stand between floor and budget.
+    """
+    found = visits.found | (visits.cut & (visits.bucket >= 0))
+    blank, area = np.full(int(found.sum()), np.nan), visits.area[found]
     return _Draft(
         kind=np.full(blank.size, FOUND),
-        area=visits.area[found],
+        area=area,
         day=visits.day[found],
         reading_cm=visits.before_cm[found],
         aim_sd_cm=blank,
-        guess_cm=blank,
-        guess_sd_cm=blank,
+        guess_cm=traits.middle_cm[area],
+        guess_sd_cm=traits.unseen_sd_cm[area],
         cut_cm=blank,
-        weighed=np.zeros(blank.size, dtype=np.int64),
+        by=np.full(blank.size, int(Link.GREW)),
         look=visits.look[found],
         pause_d=np.zeros(blank.size),
-        share_of=np.full(blank.size, -1),
+        bucket=np.full(blank.size, -1),
         row=visits.row[found],
     )
 
 
 def _left(visits: Visits, traits: AreaTraits, habits: Habits) -> _Draft:
     """Areas as a cut left them."""
-    left = visits.cut
+    left = visits.cut | visits.unsaid
     both = np.isfinite(visits.before_cm) & np.isfinite(visits.after_cm)
-    measured = np.isfinite(visits.removed_cm)
-    by_length = np.where(both, np.nan, visits.removed_cm)  # two heights win over a length
+    measured = np.isfinite(visits.removed_cm) & ~both  # two heights win over a length
+    weighed_cm = visits.removed_g / traits.gram_per_cm[visits.area]
+    weighed = np.isfinite(weighed_cm) & ~np.isfinite(visits.removed_cm)
+    by = np.where(measured, int(Link.CUT), np.where(weighed, int(Link.WEIGHED), int(Link.AIMED)))
     pause = pause_after_cut(visits.removed_share(traits.budget_cm), traits.pause_d[visits.area])
-    # An area that shares a weight may not have been touched at all.
     spread = habits.sd_cm[visits.area]
     unsure = np.maximum(spread, UNSURE_CUT_SHARE * np.exp(habits.log_cm)[visits.area])
     blank = np.full(int(left.sum()), np.nan)
@@ -137,14 +174,14 @@ def _left(visits: Visits, traits: AreaTraits, habits: Habits) -> _Draft:
         area=visits.area[left],
         day=visits.day[left],
         reading_cm=visits.after_cm[left],
-        aim_sd_cm=np.where(visits.share_of >= 0, unsure, spread)[left],
+        aim_sd_cm=np.where(visits.unsaid, unsure, spread)[left],
         guess_cm=blank,
         guess_sd_cm=blank,
-        cut_cm=np.where(measured, by_length, visits.weighed_cm)[left],
-        weighed=(~measured).astype(np.int64)[left],
+        cut_cm=np.where(measured, visits.removed_cm, weighed_cm)[left],
+        by=np.where(visits.unsaid, int(Link.UNSAID), by)[left],
         look=np.zeros(blank.size, dtype=np.int64),
         pause_d=pause[left],
-        share_of=visits.share_of[left],
+        bucket=visits.bucket[left],
         row=visits.row[left],
     )
 
@@ -220,10 +257,8 @@ def _starts(visits: Visits, traits: AreaTraits, on_day: float) -> _Draft:
     planted = (covered | (recent & ~logged)) & (traits.planted_day <= on_day)
     guessed = ~planted & ~logged
     usual_start = np.maximum.reduce([traits.floor_cm, traits.lowest_cut_cm, 0.1 * traits.budget_cm])
-    middle = 0.5 * (traits.floor_cm + traits.budget_cm)
-    guess = np.where(planted, usual_start, middle)
-    unsure = 0.5 * (traits.budget_cm - traits.floor_cm)
-    spread = np.where(planted, 0.5 * usual_start, unsure)
+    guess = np.where(planted, usual_start, traits.middle_cm)
+    spread = np.where(planted, 0.5 * usual_start, traits.unseen_sd_cm)
     reading = np.where(planted, traits.planted_cm, np.nan)
     read = np.isfinite(reading)
     area = np.flatnonzero(planted | guessed)
@@ -236,9 +271,9 @@ def _starts(visits: Visits, traits: AreaTraits, on_day: float) -> _Draft:
         guess_cm=np.where(read, np.nan, guess)[area],
         guess_sd_cm=np.where(read, np.nan, spread)[area],
         cut_cm=np.full(area.size, np.nan),
-        weighed=np.zeros(area.size, dtype=np.int64),
+        by=np.full(area.size, int(Link.FRESH)),
         look=np.zeros(area.size, dtype=np.int64),
         pause_d=np.zeros(area.size),
-        share_of=np.full(area.size, -1),
+        bucket=np.full(area.size, -1),
         row=np.full(area.size, -1),
     )

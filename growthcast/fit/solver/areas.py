@@ -10,13 +10,21 @@ from numpy.typing import NDArray
 
 from growthcast.fit.solver.linearise import CEILING, DENSITY, HABIT, RATE
 
-__all__ = ["OWN", "AreaInformation", "Pooling", "area_information"]
+__all__ = ["OWN", "AreaInformation", "CannotFit", "Pooling", "area_information"]
 
 FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.int64]
 
 OWN = [CEILING, HABIT, DENSITY]
 """Parameters that an area shares with nobody and that are eliminated first: before the rate."""
+
+
+class CannotFit(ArithmeticError):
+    """What the logs of some areas (n,), by their places, say is not a finite number."""
+
+    def __init__(self, areas: IntArray) -> None:
+        super().__init__(f"the logs of {areas.size} areas say nothing finite")
+        self.areas = areas
 
 
 @dataclass(frozen=True)
@@ -26,6 +34,8 @@ class Pooling:
     ``tank`` and ``species`` (A,) index areas into tanks and species; ``offset`` (A,) is the table's
     log rate; ``log_ceiling`` and ``ceiling_precision`` (A,) the prior of the ceiling;
     ``density_precision`` and ``area_precision`` those of an area's own density and rate;
+    ``weighed`` (2, A) is what whole tanks' weights add to the density's: precision, and precision
+    times log density;
     ``log_habit`` and ``habit_precision`` (A,) the prior of its usual cut height;
     ``tank_precision`` (K,) and ``species_precision`` (S,) of the shared effects;
     ``knot_precision`` (M, M) of a tank's drift. A precision of 0 switches a prior off.
@@ -42,6 +52,7 @@ class Pooling:
     log_ceiling: FloatArray
     ceiling_precision: FloatArray
     density_precision: float
+    weighed: FloatArray
     log_habit: FloatArray
     habit_precision: FloatArray
     area_precision: float
@@ -57,11 +68,12 @@ class Pooling:
 
     def own_priors(self) -> list[tuple[FloatArray, FloatArray]]:
         """Centre and precision (A,) of each of the parameters ``OWN``."""
-        nothing = np.zeros(self.tank.size)
+        density = self.density_precision + self.weighed[0]
+        held = np.where(density > 0.0, density, 1.0)
         return [
             (self.log_ceiling, self.ceiling_precision),
             (self.log_habit, self.habit_precision),
-            (nothing, nothing + self.density_precision),
+            (self.weighed[1] / held, density),
         ]
 
 

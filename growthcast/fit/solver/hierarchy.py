@@ -13,10 +13,10 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from growthcast.fit.solver.areas import AreaInformation, Pooling
+from growthcast.fit.solver.areas import AreaInformation, CannotFit, Pooling
 from growthcast.fit.solver.linearise import CEILING, KNOTS, RATE
 
-__all__ = ["Effects", "border_covariance", "solve_effects"]
+__all__ = ["Effects", "border_covariance", "covariance_root", "solve_effects"]
 
 FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.int64]
@@ -205,6 +205,28 @@ def _species_effects(
     effect = np.zeros(held.size)
     effect[planted] = covariance[np.ix_(planted, planted)] @ right
     return covariance, effect
+
+
+def covariance_root(
+    area: AreaInformation, effects: Effects, pooling: Pooling, areas: IntArray
+) -> FloatArray:
+    """Cholesky factors (n, B, B) of the borders' covariances.
+
+    Raises
+    ------
+    CannotFit
+        If one of them is no covariance.
+    """
+    covariance = border_covariance(area, effects, pooling, areas)
+    try:
+        root: FloatArray = np.linalg.cholesky(covariance).astype(np.float64)
+    except np.linalg.LinAlgError:
+        finite = np.isfinite(covariance).all(axis=(1, 2))
+        least = np.full(areas.size, -np.inf)
+        least[finite] = np.linalg.eigvalsh(covariance[finite])[:, 0]
+        wrong = least <= 0.0
+        raise CannotFit(areas[wrong if wrong.any() else least == least.min()]) from None
+    return root
 
 
 def border_covariance(

@@ -9,7 +9,7 @@ from numpy.typing import NDArray
 
 from growthcast.fit.rows.chains import Chains
 from growthcast.fit.solver.areas import OWN, Pooling
-from growthcast.fit.solver.hierarchy import Effects, border_covariance
+from growthcast.fit.solver.hierarchy import Effects, covariance_root
 from growthcast.fit.solver.linearise import CEILING, RATE, misfit
 from growthcast.fit.solver.sweep import log_determinant, sweep_back, variance_along
 from growthcast.fit.solver.view import View, departure_of
@@ -34,7 +34,14 @@ def log_likelihood(view: View) -> float:
         own = departure[:, block.chains.nodes.area]
         off = swept.off[0] + (swept.off[1:] * own).sum(axis=0)
         squares += float((swept.weight * off**2).sum() - (here.precision * here.residual**2).sum())
-        squares += misfit(block.chains.nodes, here, view.point.border, problem.errors, block.trust)
+        squares += misfit(
+            block.chains.nodes,
+            here,
+            view.point.border,
+            problem.errors,
+            block.trust,
+            block.sites,
+        )
         determinant += log_determinant(block.chains, here, swept)
     return -0.5 * (squares + determinant)
 
@@ -102,8 +109,7 @@ def variance_slopes(view: View) -> VarianceSlopes:
     for number, block in enumerate(problem.blocks):
         here, swept = view.block(number)
         nodes, mine = block.chains.nodes, block.chains.area
-        covariance = border_covariance(area, effects, pooling, mine)
-        root: FloatArray = np.linalg.cholesky(covariance).astype(np.float64)
+        root = covariance_root(area, effects, pooling, mine)
         root[~pooling.ceiling_learnt[mine], CEILING] = 0.0
         own = departure[:, nodes.area]
         back = sweep_back(block.chains, here, swept)

@@ -22,9 +22,10 @@ from numpy.typing import NDArray
 
 from growthcast.fit.rows.chains import Chains, Link, Nodes
 from growthcast.fit.rows.drift import KNOT_COUNT, SpanDrift
-from growthcast.fit.rows.looks import look_information
+from growthcast.fit.solver.sites import Sites
 from growthcast.growth.logistic import height_and_slope, shape_factor
 from growthcast.growth.logistic import stage as stage_of
+from growthcast.growth.normal import normal_cdf
 
 __all__ = [
     "BORDER",
@@ -52,8 +53,8 @@ OF_STARTS = DENSITY
 FRESH_STAGE_VARIANCE = 1e6
 """Variance of a fresh stage around the current one: flat, since it is centred anew every step."""
 SMALLEST_WEIGHT_ERROR_CM = 0.1
-LEAST_HEIGHT_SHARE = 0.1
-"""A height is judged at no less than this share of the one expected."""
+LEAST_STAND_SHARE, MOST_STAND_SHARE = 0.02, 0.98
+"""What may have been cut stood between these shares of its ceiling."""
 HIGHEST_AIM_SHARE = 0.95
 """No cut is aimed higher than this share of the ceiling."""
 LEAST_CUT_SHARE = 0.25
@@ -133,7 +134,7 @@ def linearise(
     shape: FloatArray,
     errors: ErrorModel,
     trust: FloatArray,
-    shared_cm: FloatArray,
+    sites: Sites,
 ) -> Linearised:
     """Linearise a block's links and readings.
 
@@ -153,8 +154,8 @@ def linearise(
         What readings and spans are worth.
     trust : array (N,)
         Share of its weight that a reading keeps, 1 for one not in doubt.
-    shared_cm : array (N,)
-        Standard deviation [cm] that other areas' share adds to a weight of the whole tank.
+    sites : Sites
+        What looks and weights of whole tanks say of the nodes.
     """
     nodes, area, rank = chains.nodes, chains.nodes.area, chains.rank
     aim = _aimed(border.take(chains.area, axis=1), shape[chains.area])
@@ -188,6 +189,30 @@ def linearise(
     # The mean of a curved function of a scattered stage is not its value at the mean stage.
     height[grew] += 0.5 * slope_bend(expected[grew], slope[grew], bend[grew]) * noise[grew]
 
+    unsaid = np.flatnonzero(nodes.link == Link.UNSAID)
+    if unsaid.size:
+        # It stands as it was found, or was cut as usual: between the two, as likely as that is.
+        earlier, owner, chance = chains.previous[unsaid], area[unsaid], sites.cut_chance[unsaid]
+        top = ceiling[unsaid]
+        stood = np.clip(height[earlier], LEAST_STAND_SHARE * top, MOST_STAND_SHARE * top)
+        # No cut leaves more than stood there: the mean of the lower of the two, as cuts scatter.
+        usual, scatter = np.exp(border[HABIT, owner]), nodes.aim_sd_cm[unsaid]
+        above = (stood - usual) / scatter
+        lower = normal_cdf(above)
+        dip = scatter * np.exp(-0.5 * above**2) / np.sqrt(2.0 * np.pi)
+        aim = np.maximum(lower * usual + (1.0 - lower) * stood - dip, LEAST_STAND_SHARE * top)
+        left = (1.0 - chance) * stood + chance * aim
+        foreseen[unsaid] = stage_of(left, top, bend[unsaid])
+        expected[unsaid], slope[unsaid] = height_and_slope(foreseen[unsaid], top, bend[unsaid])
+        steep = slope[unsaid]
+        height[unsaid] = left + steep * (stage[unsaid] - foreseen[unsaid])
+        by_habit = chance * lower * usual / steep
+        pull[unsaid] = (1.0 - chance * lower) * slope[earlier] / steep
+        drive[HABIT, unsaid], drive[CEILING, unsaid] = by_habit, -by_habit
+        gap[unsaid] = foreseen[unsaid] - stage[unsaid]
+        spread = (1.0 - chance) * (stood - aim) ** 2 + lower * scatter**2
+        noise[unsaid] = chance * spread / steep**2
+
     cut = np.flatnonzero(nodes.link >= Link.CUT)
     if cut.size:
         weighed = nodes.link[cut] == Link.WEIGHED
@@ -199,8 +224,8 @@ def linearise(
         drive[CEILING, cut] = (expected[earlier] - expected[cut]) / steep
         drive[DENSITY, cut] = np.where(weighed, likely, 0.0) / steep
         gap[cut] = (height[earlier] - height[cut] - taken) / steep
-        noise[cut] = _removed_variance(likely, weighed, shared_cm[cut], owner, errors) / steep**2
-    seen = _observed(nodes, height, expected, border, errors, trust)
+        noise[cut] = _removed_variance(likely, weighed, owner, errors) / steep**2
+    seen = _observed(nodes, height, expected, border, errors, trust, sites)
     return Linearised(pull, drive, gap, noise, slope, expected, *seen, height)
 
 
@@ -244,7 +269,6 @@ def error_parts(
     border: FloatArray,
     errors: ErrorModel,
     trust: FloatArray,
-    shared_cm: FloatArray,
 ) -> dict[str, tuple[FloatArray, FloatArray]]:
     """What each spread of an error model adds to the variance of each link and of each reading.
 
@@ -258,7 +282,7 @@ def error_parts(
     beyond = errors.span_variance(nodes.span_d, drift.remainder) - within
     weighed = nodes.link == Link.WEIGHED
     likely = _likely_removed(at.height[chains.previous], border[HABIT, owner])
-    whole = _removed_variance(likely, weighed, shared_cm, owner, errors)
+    whole = _removed_variance(likely, weighed, owner, errors)
     by_length = np.where(nodes.link == Link.CUT, at.noise / whole, 0.0)
     by_weight = np.where(weighed, at.noise / whole, 0.0)
     fixed = errors.height_error_cm[owner] ** 2
@@ -286,14 +310,13 @@ def _likely_removed(standing_cm: FloatArray, log_habit: FloatArray) -> FloatArra
 def _removed_variance(
     taken_cm: FloatArray,
     weighed: NDArray[np.bool_],
-    shared_cm: FloatArray,
     area: IntArray,
     errors: ErrorModel,
 ) -> FloatArray:
     """Error variance [cm2] of a length cut off: of two readings, or of a weight's worth."""
     measured = 2.0 * errors.height_error_cm[area] ** 2
     measured = measured + (errors.height_error_share[area] * taken_cm) ** 2
-    by_weight = (errors.weight * taken_cm) ** 2 + SMALLEST_WEIGHT_ERROR_CM**2 + shared_cm**2
+    by_weight = (errors.weight * taken_cm) ** 2 + SMALLEST_WEIGHT_ERROR_CM**2
     variance: FloatArray = np.where(weighed, by_weight, measured)
     return variance
 
@@ -315,11 +338,12 @@ def _observed(
     border: FloatArray,
     errors: ErrorModel,
     trust: FloatArray,
+    sites: Sites,
 ) -> tuple[FloatArray, FloatArray, FloatArray]:
     """What is known of each node's height: residual, precision, what rests on the usual cut height.
 
     A reading's error grows with the height expected, not with the reading: weights taken from noisy
-    readings would favour the low ones. A guess is one more reading, a look one more straight line.
+    readings would favour the low ones. A guess is one more reading, and so is what a site says.
     """
     read = np.isfinite(nodes.reading_cm)
     precision = np.where(read, trust / errors.reading_variance(expected, nodes.area), 0.0)
@@ -333,13 +357,12 @@ def _observed(
         residual[at] = (precision[at] * residual[at] + told * off) / both
         on_habit[at] = np.where(nodes.link[at] >= Link.CUT, guess * told / both, 0.0)
         precision[at] = both
-    at, _, pulled, curvature = _looks(nodes, height, expected, errors)
+    at = np.flatnonzero(sites.precision)
     if at.size:
-        both = precision[at] + curvature
-        pulled = precision[at] * residual[at] + pulled
-        keep = np.divide(precision[at], both, out=np.zeros(at.size), where=both > 0.0)
-        residual[at] = np.divide(pulled, both, out=np.zeros(at.size), where=both > 0.0)
-        on_habit[at] *= keep
+        both = precision[at] + sites.precision[at]
+        off = sites.pulled[at] - sites.precision[at] * height[at]
+        on_habit[at] *= precision[at] / both
+        residual[at] = (precision[at] * residual[at] + off) / both
         precision[at] = both
     return residual, precision, on_habit
 
@@ -349,27 +372,19 @@ def _guesses(nodes: Nodes, border: FloatArray) -> tuple[IntArray, FloatArray, Fl
 
     A fresh start that nobody read is guessed; one cut by a known length was aimed as usual.
     """
-    at = np.flatnonzero((nodes.link >= Link.CUT) | np.isfinite(nodes.guess_cm))
+    at = np.flatnonzero((nodes.link >= Link.CUT) | nodes.unread_start)
     cut = nodes.link[at] >= Link.CUT
     guess = np.where(cut, np.exp(border[HABIT, nodes.area[at]]), nodes.guess_cm[at])
     return at, guess, np.where(cut, nodes.aim_sd_cm[at], nodes.guess_sd_cm[at])
 
 
-def _looks(
-    nodes: Nodes, height: FloatArray, expected: FloatArray, errors: ErrorModel
-) -> tuple[IntArray, FloatArray, FloatArray, FloatArray]:
-    """Nodes that were judged by eye; log chance of the look, its slope and minus its curvature."""
-    at = np.flatnonzero(nodes.look)
-    if not at.size:
-        return at, *np.zeros((3, 0))
-    owner = nodes.area[at]
-    least = LEAST_HEIGHT_SHARE * expected[at]
-    bounds = errors.floor_cm[owner], errors.budget_cm[owner]
-    return at, *look_information(nodes.look[at], np.maximum(height[at], least), *bounds)
-
-
 def misfit(
-    nodes: Nodes, at: Linearised, border: FloatArray, errors: ErrorModel, trust: FloatArray
+    nodes: Nodes,
+    at: Linearised,
+    border: FloatArray,
+    errors: ErrorModel,
+    trust: FloatArray,
+    sites: Sites,
 ) -> float:
     """Twice the negative log likelihood of what is known of the nodes' heights where they stand.
 
@@ -379,6 +394,8 @@ def misfit(
     variance = errors.reading_variance(at.height[read], nodes.area[read]) / trust[read]
     off = nodes.reading_cm[read] - at.standing[read]
     guessed, guess, sd = _guesses(nodes, border)
-    log_chance = _looks(nodes, at.standing, at.height, errors)[1]
-    twice = (off**2 / variance + np.log(variance)).sum() - 2.0 * log_chance.sum()
+    told = np.flatnonzero(sites.precision)
+    beside = sites.pulled[told] / sites.precision[told] - at.standing[told]
+    twice = (off**2 / variance + np.log(variance)).sum()
+    twice += (sites.precision[told] * beside**2).sum()
     return float(twice + (((guess - at.standing[guessed]) / sd) ** 2).sum())

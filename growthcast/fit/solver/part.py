@@ -7,7 +7,8 @@ put back.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
+from contextlib import contextmanager
 from dataclasses import dataclass, replace
 from typing import Any, TypeVar, cast
 
@@ -16,9 +17,10 @@ from numpy.typing import NDArray
 
 from growthcast.fit.rows.chains import NODES_A_BLOCK, repacked
 from growthcast.fit.rows.drift import SpanDrift
-from growthcast.fit.solver.areas import Pooling
+from growthcast.fit.solver.areas import CannotFit, Pooling
 from growthcast.fit.solver.linearise import ErrorModel
 from growthcast.fit.solver.problem import Block, Point, Problem
+from growthcast.fit.solver.sites import Sites, members_of
 from growthcast.fit.solver.view import View
 
 __all__ = ["Part", "part_of", "pays_alone", "tanks_of"]
@@ -68,20 +70,30 @@ class Part:
     areas: IntArray
     taken: tuple[tuple[_Taken, ...], ...]
 
+    @contextmanager
+    def naming_the_whole(self) -> Iterator[None]:
+        """Name areas that cannot be fitted by their places in the whole."""
+        try:
+            yield
+        except CannotFit as fault:
+            raise CannotFit(self.areas[fault.areas]) from fault
+
     def put_back(self, whole: View, part: View) -> tuple[Problem, Point]:
         """Return the whole's problem and point with the part's in their place."""
         border = whole.point.border.copy()
         border[:, self.areas] = part.point.border
-        stages, shared = list(whole.point.stages), list(whole.point.shared_cm)
+        stages = list(whole.point.stages)
         blocks = list(whole.problem.blocks)
         for place, block in enumerate(part.problem.blocks):
             for taken in self.taken[place]:
                 n = taken.number
                 stages[n] = _put(stages[n], taken, part.point.stages[place])
-                shared[n] = _put(shared[n], taken, part.point.shared_cm[place])
                 blocks[n] = _block_alike(blocks[n], taken, block)
-        problem = replace(whole.problem, blocks=tuple(blocks))
-        return problem, Point(tuple(stages), border, tuple(shared))
+        weighed = whole.problem.pooling.weighed.copy()
+        weighed[:, self.areas] = part.problem.pooling.weighed
+        pooling = replace(whole.problem.pooling, weighed=weighed)
+        problem = replace(whole.problem, blocks=tuple(blocks), pooling=pooling)
+        return problem, Point(tuple(stages), border)
 
 
 def part_of(view: View, tanks: BoolArray) -> Part:
@@ -102,13 +114,13 @@ def part_of(view: View, tanks: BoolArray) -> Part:
         blocks=tuple(blocks),
         pooling=_pooling(view, tanks, areas),
         errors=_errors(problem.errors, areas),
+        weights=problem.weights.of_areas(areas),
         shape=problem.shape[areas],
         first_habit=problem.first_habit[areas],
     )
     began = Point(
         stages=tuple(_collected(point.stages, its) for its in taken),
         border=point.border[:, areas],
-        shared_cm=tuple(_collected(point.shared_cm, its) for its in taken),
     )
     return Part(part, began, areas, tuple(taken))
 
@@ -123,15 +135,20 @@ def _gathered(
     ends = np.cumsum([mine.size for mine in there])[:-1]
     taken = tuple(map(_Taken, numbers, there, np.split(here, ends)))
     nodes = replace(chains.nodes, area=np.searchsorted(areas, chains.nodes.area))
-
-    shares = replace(blocks[0].shares, gram_per_cm=blocks[0].shares.gram_per_cm[areas])
+    chains = replace(chains, nodes=nodes, area=np.searchsorted(areas, chains.area))
     block = Block(
-        chains=replace(chains, nodes=nodes, area=np.searchsorted(areas, chains.area)),
+        chains=chains,
         drift=SpanDrift(
             _collected([block.drift.weight for block in problem.blocks], taken),
             _collected([block.drift.remainder for block in problem.blocks], taken),
         ),
-        shares=shares,
+        members=members_of(nodes),
+        sites=Sites(
+            *(
+                _collected([getattr(block.sites, name) for block in problem.blocks], taken)
+                for name in Sites.__slots__
+            )
+        ),
         trust=_collected([block.trust for block in problem.blocks], taken),
         cut_away=_collected([block.cut_away for block in problem.blocks], taken),
         expected_cm=_collected([block.expected_cm for block in problem.blocks], taken),
@@ -149,16 +166,17 @@ def _collected(fields: Sequence[Values], taken: tuple[_Taken, ...]) -> Values:
 
 
 def _block_alike(whole: Block, taken: _Taken, part: Block) -> Block:
-    """Return a block with what a part of it says of shares and of which nodes are in doubt."""
+    """Return a block with what a part of it says of sites and of which nodes are in doubt."""
     nodes, theirs = whole.chains.nodes, part.chains.nodes
-    nodes = replace(
-        nodes,
-        link=_put(nodes.link, taken, theirs.link),
-        removed_cm=_put(nodes.removed_cm, taken, theirs.removed_cm),
-    )
+    nodes = replace(nodes, link=_put(nodes.link, taken, theirs.link))
+    sites = [
+        _put(getattr(whole.sites, name), taken, getattr(part.sites, name))
+        for name in Sites.__slots__
+    ]
     return replace(
         whole,
         chains=replace(whole.chains, nodes=nodes),
+        sites=Sites(*sites),
         trust=_put(whole.trust, taken, part.trust),
         cut_away=_put(whole.cut_away, taken, part.cut_away),
         expected_cm=_put(whole.expected_cm, taken, part.expected_cm),
@@ -194,6 +212,7 @@ def _pooling(view: View, tanks: BoolArray, areas: IntArray) -> Pooling:
         ceiling_precision=pooling.ceiling_precision[areas],
         log_habit=pooling.log_habit[areas],
         habit_precision=pooling.habit_precision[areas],
+        weighed=pooling.weighed[:, areas],
         tank_precision=pooling.tank_precision[tanks],
         species_precision=np.full_like(effects.species, HELD),
         ceiling_learnt=pooling.ceiling_learnt[areas],

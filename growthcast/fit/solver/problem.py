@@ -10,16 +10,11 @@ from numpy.typing import NDArray
 from growthcast.fit.rows.chains import Chains, Link
 from growthcast.fit.rows.drift import SpanDrift, span_drift
 from growthcast.fit.solver.areas import Pooling
-from growthcast.fit.solver.linearise import (
-    BORDER,
-    CEILING,
-    HABIT,
-    RATE,
-    ErrorModel,
-)
+from growthcast.fit.solver.linearise import BORDER, CEILING, HABIT, RATE, ErrorModel
+from growthcast.fit.solver.sites import Members, Sites, Weights, members_of
 from growthcast.growth.logistic import shape_factor, stage
 
-__all__ = ["Block", "Point", "Problem", "SharedWeights", "starting_point"]
+__all__ = ["Block", "Point", "Problem", "starting_point"]
 
 FloatArray = NDArray[np.float64]
 
@@ -30,42 +25,35 @@ HEADROOM = 1.1
 
 
 @dataclass(frozen=True, slots=True)
-class SharedWeights:
-    """Weights of whole tanks (W,) [g]; nodes point at them by ``Nodes.share_of``.
-
-    ``gram_per_cm`` (A,) is what one centimetre off an area weighs at the table's density.
-    """
-
-    total_g: FloatArray
-    gram_per_cm: FloatArray
-
-
-@dataclass(frozen=True, slots=True)
 class Block:
-    """A block of chains with the regression of its spans on the drift, and its shared weights.
+    """A block of chains with the regression of its spans on the drift.
 
-    ``trust`` (N,) is the share of its weight that each reading keeps; ``cut_away`` (N,) tells where
-    a span was broken for a cut nobody logged, ``expected_cm`` and ``expected_sd_cm`` (N,) what was
-    foreseen at either.
+    ``sites`` are what looks and weights of whole tanks say of its nodes, worked out again and again
+    while a fit begins; ``members`` are the nodes of which those weights speak. ``trust`` (N,) is
+    the share of its weight that each reading keeps; ``cut_away`` (N,) tells where a span was broken
+    for a cut nobody logged, ``expected_cm`` and ``expected_sd_cm`` (N,) what was foreseen at
+    either.
     """
 
     chains: Chains
     drift: SpanDrift
-    shares: SharedWeights
+    members: Members
+    sites: Sites
     trust: FloatArray
     cut_away: NDArray[np.bool_]
     expected_cm: FloatArray
     expected_sd_cm: FloatArray
 
     @classmethod
-    def of(cls, chains: Chains, on_day: float, shares: SharedWeights) -> Block:
+    def of(cls, chains: Chains, on_day: float) -> Block:
         """Return a block of which nothing is in doubt yet."""
         nodes, size = chains.nodes, chains.nodes.area.size
         nothing = np.broadcast_to(np.nan, size)
         return cls(
             chains=chains,
             drift=span_drift(nodes.day - nodes.span_d, nodes.day, on_day),
-            shares=shares,
+            members=members_of(nodes),
+            sites=Sites.to_begin_with(chains),
             trust=np.broadcast_to(1.0, size),
             cut_away=np.broadcast_to(np.False_, size),
             expected_cm=nothing,
@@ -75,7 +63,7 @@ class Block:
 
 @dataclass(frozen=True, slots=True)
 class Problem:
-    """Everything a fit needs, as arrays: blocks, priors, errors and the shape (A,) of each area.
+    """Everything a fit needs, as arrays: blocks, priors, errors, weights, shapes (A,) of the areas.
 
     ``first_habit`` (A,) is the log cut height a fit starts from.
     """
@@ -83,6 +71,7 @@ class Problem:
     blocks: tuple[Block, ...]
     pooling: Pooling
     errors: ErrorModel
+    weights: Weights
     shape: FloatArray
     first_habit: FloatArray
 
@@ -97,18 +86,20 @@ class Problem:
         return self.errors.span == 0.0 and self.errors.drift == 0.0
 
     @property
-    def has_shares(self) -> bool:
-        """Whether any weight is that of a whole tank."""
-        return any((block.chains.nodes.share_of >= 0).any() for block in self.blocks)
+    def has_sites(self) -> bool:
+        """Whether anything is known by a look or by a whole tank's weight."""
+        return any(
+            bool(block.members.bucket.size) or bool(block.chains.nodes.look.any())
+            for block in self.blocks
+        )
 
 
 @dataclass(frozen=True, slots=True)
 class Point:
-    """Where a fit stands: stages (N,) of each block, border (B, A), length shares of weights."""
+    """Where a fit stands: stages (N,) of each block, border (B, A)."""
 
     stages: tuple[FloatArray, ...]
     border: FloatArray
-    shared_cm: tuple[FloatArray, ...]
 
 
 def starting_point(problem: Problem) -> Point:
@@ -124,8 +115,7 @@ def starting_point(problem: Problem) -> Point:
     border[CEILING] = np.maximum(pooling.log_ceiling, np.log(HEADROOM * highest))
     stages = tuple(_start_stages(problem, block, border) for block in problem.blocks)
     border[RATE] += _faster_than_the_table(problem, stages, border)
-    shared = tuple(np.zeros(block.chains.nodes.area.size) for block in problem.blocks)
-    return Point(stages, border, shared)
+    return Point(stages, border)
 
 
 def _faster_than_the_table(
@@ -149,7 +139,7 @@ def _faster_than_the_table(
 
 def _start_stages(problem: Problem, block: Block, border: FloatArray) -> FloatArray:
     chains, nodes = block.chains, block.chains.nodes
-    cut = (nodes.link >= Link.CUT) | (nodes.link == Link.AIMED)
+    cut = (nodes.link >= Link.UNSAID) | (nodes.link == Link.AIMED)
     usual = np.where(cut, np.exp(border[HABIT, nodes.area]), nodes.guess_cm)
     known = np.where(np.isfinite(nodes.reading_cm), nodes.reading_cm, usual)
     ceiling, shape = np.exp(border[CEILING, nodes.area]), problem.shape[nodes.area]

@@ -14,12 +14,13 @@ import numpy as np
 from numpy.typing import NDArray
 
 from growthcast.fit.rows.chains import Chains, Link
-from growthcast.fit.solver.areas import OWN
+from growthcast.fit.solver.areas import OWN, CannotFit
 from growthcast.fit.solver.linearise import BORDER, CEILING, DENSITY, HABIT, KNOTS, RATE
 from growthcast.fit.solver.part import part_of, pays_alone, tanks_of
 from growthcast.fit.solver.problem import Point, Problem, starting_point
+from growthcast.fit.solver.propagation import propagate
 from growthcast.fit.solver.sweep import smooth
-from growthcast.fit.solver.view import View, departure_of, shared_out, view_of
+from growthcast.fit.solver.view import View, departure_of, misfit_of_tanks, view_of
 
 __all__ = ["ROUGHLY", "Solution", "go_on", "solve"]
 
@@ -31,8 +32,8 @@ TOLERANCE, ROUGHLY = 1e-3, 1e-2
 step on the way to another."""
 EXACT_TOLERANCE = 1e-8
 """Where spans have no noise of their own a fit is least squares, judged by its digits."""
-SHARING_STEPS = 12
-"""Steps after which the shares of whole-tank weights are left as they are."""
+SITE_STEPS = 12
+"""Steps after which what looks and weights of whole tanks say is left as it is."""
 LONGEST_STEP = np.full((BORDER, 1), 0.5)
 LONGEST_STEP[[RATE, DENSITY]], LONGEST_STEP[[CEILING, HABIT]] = 0.7, 0.4
 LONGEST_STAGE_STEP = 3.0
@@ -40,6 +41,8 @@ LOWEST_STAGE, HIGHEST_START, LAST_STAGE = -10.0, 5.0, 60.0
 """Where stages end: no ruler tells them from bare, or from full."""
 SETTLED = 1e-2
 """An area has settled when its steps are no longer than this, in standard deviations."""
+MUCH_WORSE, SHORTEN, MOST_SHORTENINGS = 10.0, 0.25, 4
+"""A step that raises a tank's twice negative log posterior by more is shortened, so often."""
 LENGTHEN, LEAST_SHARE = 1.5, 1.0 / 64.0
 
 
@@ -53,7 +56,7 @@ class Solution:
 
     @property
     def problem(self) -> Problem:
-        """The problem that was solved: as posed, with whole-tank weights shared out."""
+        """The problem that was solved: as posed, with what looks and weights say."""
         return self.view.problem
 
     @property
@@ -82,8 +85,8 @@ def go_on(
     share, last = np.ones(problem.area_count), np.zeros_like(view.point.border)
     together = False  # after some tanks were fitted alone, all take a step
     while True:
-        if steps < SHARING_STEPS and view.problem.has_shares:
-            view = view_of(*shared_out(view))
+        if steps < SITE_STEPS and view.problem.has_sites:
+            view = view_of(propagate(view), view.point)
         departure = departure_of(view)
         in_sd = departure / _scale(view)
         moved = np.max(np.abs(in_sd), axis=0)
@@ -91,8 +94,9 @@ def go_on(
             return Solution(view, moved <= SETTLED, steps)
         if not together and pays_alone(view, moving := tanks_of(view, moved > tolerance)):
             part = part_of(view, moving)
-            began, closer = view_of(part.problem, part.point), 0.5 * tolerance
-            alone = go_on(began, steps, most_steps, closer)  # room for what all then move
+            with part.naming_the_whole():
+                began, closer = view_of(part.problem, part.point), 0.5 * tolerance
+                alone = go_on(began, steps, most_steps, closer)  # room for what all then move
             view, steps = view_of(*part.put_back(view, alone.view)), alone.steps
             together = True
             continue
@@ -100,10 +104,30 @@ def go_on(
         # steps again while it goes straight on.
         turned = (in_sd * last).sum(axis=0) < 0.0
         share = np.clip(np.where(turned, 0.5, LENGTHEN) * share, LEAST_SHARE, 1.0)
-        problem, point = view.problem, _stepped(view, departure, share)
-        del view  # two views of a large book at a time would be one too many
-        view, last = view_of(problem, point), in_sd
+        view, last = _shortened_step(view, departure, share), in_sd
         steps, together = steps + 1, False
+
+
+def _shortened_step(view: View, departure: FloatArray, share: FloatArray) -> View:
+    """Return the view a step further.
+
+    Tanks whose areas cannot be linearised there, or fit worse, take a shorter step. Raises
+    ``CannotFit`` where the shortest does not help.
+    """
+    tank, was = view.problem.pooling.tank, misfit_of_tanks(view)
+    cut = np.ones(was.size)
+    for _ in range(MOST_SHORTENINGS):
+        point = _stepped(view, departure, share * cut[tank])
+        try:
+            ahead = view_of(view.problem, point)
+        except CannotFit as fault:
+            cut[tank[fault.areas]] *= SHORTEN
+            continue
+        worse = misfit_of_tanks(ahead) - was > MUCH_WORSE
+        if not worse.any():
+            return ahead
+        cut[worse] *= SHORTEN
+    return view_of(view.problem, _stepped(view, departure, share * cut[tank]))
 
 
 def _stepped(view: View, departure: FloatArray, share: FloatArray) -> Point:
@@ -118,7 +142,7 @@ def _stepped(view: View, departure: FloatArray, share: FloatArray) -> Point:
         _within_reach(block.chains, stages, _stages_follow(view, number, taken, share))
         for number, (block, stages) in enumerate(zip(problem.blocks, point.stages, strict=True))
     )
-    return Point(stages, point.border + taken, point.shared_cm)
+    return Point(stages, point.border + taken)
 
 
 def _stages_follow(view: View, number: int, departure: FloatArray, share: FloatArray) -> FloatArray:

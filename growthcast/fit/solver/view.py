@@ -2,38 +2,31 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
 
-from growthcast.fit.rows.chains import Chains
 from growthcast.fit.rows.drift import SpanDrift
-from growthcast.fit.solver.areas import AreaInformation, area_information
+from growthcast.fit.solver.areas import OWN, AreaInformation, CannotFit, area_information
 from growthcast.fit.solver.hierarchy import Effects, solve_effects
 from growthcast.fit.solver.linearise import (
     BORDER,
-    DENSITY,
-    HABIT,
     KNOTS,
     RATE,
     Linearised,
     linearise,
 )
-from growthcast.fit.solver.problem import Point, Problem, SharedWeights
+from growthcast.fit.solver.problem import Point, Problem
 from growthcast.fit.solver.sweep import Filtered, Swept, said_of, sweep, with_starts
 
-__all__ = ["View", "departure_of", "seen", "shared_out", "view_of"]
+__all__ = ["View", "departure_of", "misfit_of_tanks", "seen", "view_of"]
 
 FloatArray = NDArray[np.float64]
 
 MOST_BLOCKS_KEPT = 4
 """Of books with more blocks a view keeps what a step needs: keeping all of it would cost more time
 in memory than working blocks out again where they are asked for."""
-
-
-SMALLEST_SHARE = 0.02
-"""An area that was there is taken to have given at least this part of the weight."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -60,8 +53,15 @@ class View:
         return self.kept[number] if self.kept else seen(self.problem, self.point, number)
 
 
+@np.errstate(over="ignore", invalid="ignore", divide="ignore")  # looked for, and raised, below
 def view_of(problem: Problem, point: Point) -> View:
-    """Linearise a problem at a point and eliminate everything down to the shared effects."""
+    """Linearise a problem at a point and eliminate everything down to the shared effects.
+
+    Raises
+    ------
+    CannotFit
+        If the chains of some areas say nothing that is a finite number.
+    """
     information = np.zeros((problem.area_count, BORDER, BORDER))
     score = np.zeros((BORDER, problem.area_count))
     kept, filtered = [], []
@@ -73,6 +73,11 @@ def view_of(problem: Problem, point: Point) -> View:
         if len(problem.blocks) <= MOST_BLOCKS_KEPT:
             kept.append((here, swept))
     area = area_information(information, score, point.border, problem.pooling)
+    told = np.isfinite(score).all(axis=0) & np.isfinite(point.border).all(axis=0)
+    for matrix in (information, area.own_covariance):
+        told &= np.isfinite(matrix).all(axis=(1, 2))
+    if not told.all():
+        raise CannotFit(np.flatnonzero(~told))
     effects = solve_effects(area, point.border, problem.pooling)
     seen_so = tuple(kept), tuple(filtered), information, score
     return View(problem, point, *seen_so, area, effects)
@@ -91,51 +96,28 @@ def seen(
         problem.shape,
         problem.errors,
         block.trust,
-        point.shared_cm[number],
+        block.sites,
     )
     return here, sweep(block.chains, here)
 
 
-def shared_out(view: View) -> tuple[Problem, Point]:
-    """Share whole-tank weights out over the areas, by what each is expected to have given."""
-    problem, point = view.problem, view.point
-    blocks, shared = [], []
-    for number, block in enumerate(problem.blocks):
-        removed, unsure = _shares_of(block.shares, block.chains, *view.block(number), point.border)
-        blocks.append(replace(block, chains=block.chains.with_removed(removed)))
-        shared.append(unsure)
-    return replace(problem, blocks=tuple(blocks)), replace(point, shared_cm=tuple(shared))
+def misfit_of_tanks(view: View) -> FloatArray:
+    """Twice the negative log posterior (K,) of each tank where a view stands, without constants.
 
-
-def _shares_of(
-    shares: SharedWeights, chains: Chains, at: Linearised, swept: Swept, border: FloatArray
-) -> tuple[FloatArray, FloatArray]:
-    """Length (N,) that each node's share comes to [cm], and what the others add to its doubt [cm].
-
-    Each area is told the weight less what the others are expected to have given, and is told it
-    with the others' uncertainty: the message that a sum sends to one of its terms. What an area
-    gave is expected from the stage it was found at before any reading of its own, and from where it
-    is usually cut to. Other nodes keep their length and get 0.
+    What each reading says beyond what was foreseen, given the readings before it, and how far the
+    areas' own parameters lie from their priors: what a step should not make worse.
     """
-    nodes = chains.nodes
-    removed, unsure = nodes.removed_cm.copy(), np.zeros(nodes.area.size)
-    part = np.flatnonzero(nodes.share_of >= 0)
-    if not part.size:
-        return removed, unsure
-    weight, area, found = nodes.share_of[part], nodes.area[part], chains.previous[part]
-    dense = shares.gram_per_cm[area] * np.exp(border[DENSITY, area])
-    usual, usual_sd = np.exp(border[HABIT, area]), nodes.aim_sd_cm[part]
-    expected_cm = at.height[found] + at.slope[found] * swept.ahead[0, found]
-    given = dense * np.maximum(expected_cm - usual, 0.0)
-    spread = at.slope[found] ** 2 * swept.ahead_variance[found] + usual_sd**2
-    variance = dense**2 * spread
-    total = np.bincount(weight, given, minlength=shares.total_g.size)
-    doubt = np.bincount(weight, variance, minlength=shares.total_g.size)
-    others = total[weight] - given
-    left = np.maximum(shares.total_g[weight] - others, SMALLEST_SHARE * shares.total_g[weight])
-    removed[part] = left / shares.gram_per_cm[area]
-    unsure[part] = np.sqrt(np.maximum(doubt[weight] - variance, 0.0)) / dense
-    return removed, unsure
+    pooling, border = view.problem.pooling, view.point.border
+    misfit = pooling.area_precision * (border[RATE] - view.effects.centre(pooling)) ** 2
+    for parameter, (usual, held) in zip(OWN, pooling.own_priors(), strict=True):
+        misfit = misfit + held * (border[parameter] - usual) ** 2
+    for number, block in enumerate(view.problem.blocks):
+        swept = view.block(number)[1]
+        read = swept.weight > 0.0
+        word = swept.weight * swept.innovation**2 - np.log(np.where(read, swept.weight, 1.0))
+        misfit += np.bincount(block.chains.nodes.area, word, minlength=misfit.size)
+    of_tank = np.bincount(pooling.tank, misfit, minlength=pooling.tank_precision.size)
+    return of_tank.astype(np.float64)
 
 
 def departure_of(view: View) -> FloatArray:

@@ -1,8 +1,7 @@
 """Time and money: minutes of trimming fitted from the log, hours and cost a year with ranges."""
 
 from growthcast.service.effort.learn import Timing, learn_timing
-from growthcast.service.effort.trimming import Handling, trimming_minutes
-from growthcast.service.effort.visits import VisitEffort, visit_efforts
+from growthcast.service.effort.visits import VisitEffort, hands_of, visit_efforts
 from growthcast.service.effort.year import (
     DAYS_PER_YEAR,
     Range,
@@ -14,15 +13,14 @@ from growthcast.service.effort.year import (
 
 __all__ = [
     "DAYS_PER_YEAR",
-    "Handling",
     "Range",
     "Saving",
     "Timing",
     "VisitEffort",
     "Year",
+    "hands_of",
     "learn_timing",
     "saving",
-    "trimming_minutes",
     "visit_efforts",
     "year_of_visits",
 ]

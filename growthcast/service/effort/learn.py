@@ -20,7 +20,6 @@ from growthcast.fit.result import GrowthFit
 from growthcast.growth.quick import Singles
 from growthcast.service.draws import stratified_normals
 from growthcast.service.effort.logged import KINDS, TimedTrims, kind_of, timed_trims
-from growthcast.service.effort.trimming import Handling
 from growthcast.species import read_forms
 
 __all__ = ["Timing", "learn_timing", "regress"]
@@ -76,16 +75,6 @@ class Timing:
     whole_tank: str
     kind: IntArray
 
-    def handling(self, areas: IntArray) -> Handling:
-        """Usual minutes (medians) of areas (n,) by their place in the book."""
-        usual, kind = np.exp(self.log_min), self.kind[areas]
-        work, is_cover = usual[KINDS + kind], kind >= len(FORMS)
-        return Handling(
-            set_up_min=usual[kind],
-            min_per_l=np.where(is_cover, 0.0, work),
-            min_per_dm2=np.where(is_cover, work, 0.0),
-        )
-
     def draws(self, areas: IntArray, draws: int) -> tuple[Singles, Singles]:
         """Minutes to set up and per litre or dm2 of areas (n,), in each draw, both (n, D)."""
         normals = stratified_normals(KEY + np.arange(2 * KINDS), draws)
@@ -132,20 +121,25 @@ def learn_timing(book: Book, fit: GrowthFit) -> Timing:
     (where all have one, of all that have no minutes of their own), without the fixed part of a
     visit. From ``ROWS_TO_TELL`` rows on another reading, of all areas not timed by themselves or
     with the tank's ``fixed_min`` in the minutes, is taken where it explains the log clearly better.
+    ``[log] whole_tank_minutes`` leaves only one reading of whose minutes they are.
     """
     everything, kind = timed_trims(book, fit), kind_of(fit.design)
-    rest = everything.of_the_rest()
-    readings = [("the trimming of areas without a row of their own", rest)]
-    if rest.row.size < everything.row.size:
-        readings.append(("the trimming of all areas not timed by themselves", everything))
+    untimed = "the trimming of all areas not timed by themselves"
+    if said := book.practice.whole_tank_minutes:
+        whose = "the trimming of all areas" if said == "all" else untimed
+        readings = [(f"{whose}, as [log] whole_tank_minutes says", everything)]
+    else:
+        readings = [("the trimming of areas without a row of their own", everything.of_the_rest())]
+    if readings[0][1].row.size < everything.row.size:
+        readings.append((untimed, everything))
     if (everything.fixed_min > 0.0).sum() < ROWS_TO_TELL:
-        return regress(rest, kind)[0]
+        return regress(readings[0][1], kind)[0]
     fits: list[tuple[float, Timing]] = []
     for fixed in (False, True):
         for words, trims in readings:
-            said = f"{words}{' and the fixed part of a visit' if fixed else ''}"
-            said = said if fixed or len(readings) > 1 else ""
-            timing, evidence = regress(trims, kind, fixed=fixed, whole_tank=said)
+            whole = f"{words}{' and the fixed part of a visit' if fixed else ''}"
+            whole = whole if fixed or said or len(readings) > 1 else ""
+            timing, evidence = regress(trims, kind, fixed=fixed, whole_tank=whole)
             fits.append((evidence - (CLEARLY if fits else 0.0), timing))
     return max(fits, key=lambda fit: fit[0])[1]
 

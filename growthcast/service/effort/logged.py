@@ -2,7 +2,8 @@
 
 A row of one area with minutes timed that area. A whole-tank row's minutes are the trimming of the
 areas that have no row of their own that day, or of all areas that have no minutes of their own:
-both are how people log, and the log itself tells which (``learn.py``).
+both are how people log, and the log itself tells which (``learn.py``), unless the practice says
+that they are those of all areas, timed by themselves or not, or of the areas not timed.
 """
 
 from __future__ import annotations
@@ -12,28 +13,27 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
-from growthcast.book.book import Book, Table
+from growthcast.book.book import Book
 from growthcast.book.tables import FORMS
 from growthcast.fit.design import Design
 from growthcast.fit.result import GrowthFit
-from growthcast.fit.rows.visits import Visits, read_visits
 from growthcast.fit.solver.linearise import CEILING, DENSITY, HABIT, RATE
 from growthcast.growth.logistic import height_at_stage, shape_factor, stage
+from growthcast.log.visits import Visits, day_numbers, places, read_log
 
 __all__ = ["KINDS", "TimedTrims", "bulk_per_cm", "kind_of", "timed_trims"]
 
 FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.int64]
 BoolArray = NDArray[np.bool_]
-TextArray = NDArray[np.object_]
 
 KINDS = 2 * len(FORMS)
 """Growth forms measured by height, then growth forms measured by cover."""
-WEIGHED_DOUBT, SHARED_DOUBT, EXPECTED_DOUBT = 0.25, 0.6, 0.4
-"""Doubt of an amount told by weight, by a share of the tank's weight, by the model (shares)."""
+WEIGHED_DOUBT, EXPECTED_DOUBT = 0.25, 0.4
+"""Doubt of an amount told by weight, by the model (shares)."""
 LEAST_DOUBT_CM = 0.1
-SHARED_CHANCE, SILENT_CHANCE = 0.8, 0.5
-"""Chance that an area without a row was trimmed: the trimmings weighed, or nothing said."""
+BUCKET_CHANCE, SILENT_CHANCE = 0.8, 0.5
+"""Chance that an area without amounts was trimmed: the trimmings weighed, or nothing said."""
 USUAL_GAP_D = 14.0
 DAYS_APART = 10_000_000
 
@@ -100,10 +100,10 @@ def bulk_per_cm(design: Design) -> FloatArray:
 def timed_trims(book: Book, fit: GrowthFit) -> TimedTrims:
     """Collect the timed rows of the log up to the day of the fit; those that trimmed nothing go."""
     design, trims = fit.design, book.trims
-    area = _places(trims, "area_id", design.area_id)
-    tank = _places(trims, "tank_id", design.tank_id)
-    day = trims.date("date").astype("datetime64[D]").astype(np.float64)
-    visits, _, _ = read_visits(trims, area, tank, design.traits)
+    area = places(trims, "area_id", design.area_id)
+    tank = places(trims, "tank_id", design.tank_id)
+    day = day_numbers(trims.date("date"))
+    visits = read_log(book).visits
     minutes = trims.number("minutes")
     timed = (np.nan_to_num(minutes) > 0.0) & (day <= design.on_day)
     own, whole = np.flatnonzero(timed & (area >= 0)), np.flatnonzero(timed & (area < 0))
@@ -111,12 +111,13 @@ def timed_trims(book: Book, fit: GrowthFit) -> TimedTrims:
     row, shared = _whole_tank_links(design, tank[whole], day[whole])
     when = day[whole][row]
     kept = ~np.isin(_pair(shared, when), own_pair)
+    kept |= book.practice.whole_tank_minutes == "all"
     rows = np.concatenate([own, whole])
     row = np.concatenate([np.arange(own.size), own.size + row[kept]])
     where = np.concatenate([area[own], shared[kept]])
     when = np.concatenate([day[own], when[kept]])
     cm, cm_sd, chance = _removed(fit, visits, where, when)
-    rows_of_own = _pair(visits.area, visits.day)[visits.share_of < 0]
+    rows_of_own = _pair(visits.area, visits.day)[~visits.silent]
     has_row = np.isin(_pair(where, when), rows_of_own) & (row >= own.size)
     chance[: own.size][np.isnan(chance[: own.size])] = 1.0  # timed, though nothing else is said
     chance = np.where(np.isnan(chance), SILENT_CHANCE, chance)
@@ -135,13 +136,6 @@ def timed_trims(book: Book, fit: GrowthFit) -> TimedTrims:
         chance=chance[links],
         has_row=has_row[links],
     )
-
-
-def _places(table: Table, name: str, ids: TextArray) -> IntArray:
-    """Place of each row's id among ``ids``, -1 for a blank."""
-    place = {value: number for number, value in enumerate(ids.tolist())}
-    coded = table.coded[name]
-    return np.array([place.get(value, -1) for value in coded.values], np.int64)[coded.codes]
 
 
 def _pair(place: IntArray, day: FloatArray) -> IntArray:
@@ -179,12 +173,12 @@ def _removed(
     found = pair[at] == _pair(area, day)
     before, after = visits.before_cm[at], visits.after_cm[at]
     error = np.hypot(errors.height_error_cm[area], errors.height_error_share[area] * before)
-    shared = _share_uncertain(visits)[at]
-    weighed = visits.weighed_cm[at] / np.exp(border[DENSITY, area])
+    weighed = visits.removed_g[at] / fit.design.traits.gram_per_cm[area]
+    weighed = weighed / np.exp(border[DENSITY, area])
     cm, sd = expected, EXPECTED_DOUBT * expected
     guess = np.maximum(sd, LEAST_DOUBT_CM) ** -2.0
     for told, told_sd in (
-        (weighed, np.where(shared, SHARED_DOUBT, WEIGHED_DOUBT) * weighed),
+        (weighed, WEIGHED_DOUBT * weighed),
         (visits.removed_cm[at], errors.height_error_cm[area]),
         (before - after, np.sqrt(2.0) * error),
     ):
@@ -193,22 +187,15 @@ def _removed(
         # An amount misread is not regressed on: what is likely, given reading and model, is.
         both = (told * sure + expected * guess) / (sure + guess)
         cm, sd = np.where(known, both, cm), np.where(known, (sure + guess) ** -0.5, sd)
-    chance = np.where(visits.cut[at], np.where(shared, SHARED_CHANCE, 1.0), 0.0)
+    open_chance = np.where(visits.bucket[at] >= 0, BUCKET_CHANCE, SILENT_CHANCE)
+    chance = np.where(visits.cut[at], 1.0, np.where(visits.unsaid[at], open_chance, 0.0))
     return np.maximum(cm, 0.0), sd, np.where(found, chance, np.nan)
-
-
-def _share_uncertain(visits: Visits) -> BoolArray:
-    """Whether a visit (V,) is known only by a weight that several areas share."""
-    share = visits.share_of
-    sharers = np.bincount(share[share >= 0], minlength=1)
-    several: BoolArray = (share >= 0) & (sharers[np.maximum(share, 0)] > 1)
-    return several
 
 
 def _expected(fit: GrowthFit, visits: Visits, area: IntArray, day: FloatArray) -> FloatArray:
     """Height (L,) that the model expects to have come off since the area's last cut [cm]."""
     design, border = fit.design, fit.solution.point.border
-    cut = visits.cut & (visits.share_of < 0)
+    cut = visits.cut
     pair = _pair(visits.area[cut], visits.day[cut])
     since = np.maximum(design.traits.planted_day[area], day - USUAL_GAP_D)
     last = np.searchsorted(pair, _pair(area, day)) - 1

@@ -17,7 +17,7 @@ from growthcast.service.effort.year import DAYS_PER_YEAR, Range
 from growthcast.service.interval import FOLLOWED_DRAWS, IntervalOptions
 from growthcast.service.living import LivingAreas
 
-__all__ = ["VisitEffort", "visit_efforts"]
+__all__ = ["Hands", "VisitEffort", "hands_of", "visit_efforts"]
 
 FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.int64]
@@ -70,6 +70,35 @@ class VisitEffort:
         return minutes, removed_cm
 
 
+@dataclass(frozen=True, slots=True)
+class Hands:
+    """Minutes of trimming in each draw, all (A, D).
+
+    ``set_up_min`` are those to get set up at an area, ``min_per_cm`` those for each centimetre (or
+    point of cover) taken off, ``scatter`` is that of a visit of its tank [log].
+    """
+
+    set_up_min: Singles
+    min_per_cm: Singles
+    scatter: Singles
+
+    def minutes(self, removed_cm: Singles, visits: float = 1.0) -> Singles:
+        """Minutes at each area (A, D), on the mean of so many visits; 0 where nothing comes off."""
+        each: Singles = self.min_per_cm * removed_cm
+        each += self.set_up_min
+        each *= removed_cm > 0.0
+        each *= np.exp(self.scatter / np.float32(np.sqrt(visits)))
+        return each
+
+
+def hands_of(living: LivingAreas, design: Design, timing: Timing) -> Hands:
+    """Draw the minutes of trimming of a block of tanks, ``FOLLOWED_DRAWS`` of them."""
+    set_up, work = timing.draws(living.area, FOLLOWED_DRAWS)
+    work *= column(bulk_per_cm(design)[living.area])
+    scatter = stratified_normals(living.tank * 16 + SCATTER_KEY, FOLLOWED_DRAWS)
+    return Hands(set_up, work, np.float32(timing.scatter) * scatter[living.run])
+
+
 def visit_efforts(
     living: LivingAreas,
     design: Design,
@@ -104,18 +133,7 @@ def visit_efforts(
     the mean of a year they are left out but for the scatter's share over so many visits.
     """
     hand_share, even = living.hand_share[:, :FOLLOWED_DRAWS], _without_surprises(living)
-    set_up, work = timing.draws(living.area, FOLLOWED_DRAWS)
-    work *= column(bulk_per_cm(design)[living.area])
-    scatter = stratified_normals(living.tank * 16 + SCATTER_KEY, FOLLOWED_DRAWS)
-    scatter *= np.float32(timing.scatter)
-
-    def trimming(removed_cm: Singles, of_scatter: Singles) -> Singles:
-        """Minutes at each area (A, D)."""
-        each = work * removed_cm
-        each += set_up
-        each *= removed_cm > 0.0
-        each *= np.exp(of_scatter)[living.run]
-        return each
+    hands = hands_of(living, design, timing)
 
     def whole(each: Singles) -> Singles:
         minutes: Singles = living.by_tank(np.add, each)
@@ -128,10 +146,10 @@ def visit_efforts(
         growth = even.growth(interval_d) * (1.0 - option.rest_d / np.float32(interval_d))
         removed_cm = np.maximum(even.end_height(growth, cut_cm) - column(cut_cm), 0.0)
         visits = max(DAYS_PER_YEAR / interval_d, 1.0)
-        area_min = trimming(removed_cm, scatter / np.float32(np.sqrt(visits)))
+        area_min = hands.minutes(removed_cm, visits)
         mean_min = whole(area_min)
         return VisitEffort(
-            visit_min=quick_quantiles(whole(trimming(once_cm, scatter)), LEVELS),
+            visit_min=quick_quantiles(whole(hands.minutes(once_cm)), LEVELS),
             year_min=quick_quantiles(mean_min.copy(), LEVELS),
             mean_min=mean_min,
             area_min=area_min,

@@ -14,7 +14,10 @@ DAYS_PER_YEAR = 365.0
 
 @dataclass(frozen=True, slots=True)
 class Range:
-    """One in ten lies below ``p10``, half below ``p50``, one in ten above ``p90``."""
+    """One in ten lies below ``p10``, half below ``p50``, one in ten above ``p90``.
+
+    The unit is that of its name.
+    """
 
     p10: float
     p50: float
@@ -24,9 +27,18 @@ class Range:
         """Return the same in another unit, or of so many."""
         return Range(self.p10 * factor, self.p50 * factor, self.p90 * factor)
 
-    def as_dict(self, digits: int) -> dict[str, float]:
+    def as_dict(self, digits: int = 2) -> dict[str, float]:
         """Return the range by name, rounded."""
         return {name: round(getattr(self, name), digits) for name in ("p10", "p50", "p90")}
+
+    def in_short(self, unit: str) -> str:
+        """Return the middle and the range for a table whose heights are in cm."""
+        cover = " %" if unit != "cm" else ""
+        return f"{self.p50:.1f}{cover} ({self.p10:.1f}-{self.p90:.1f})"
+
+    def in_words(self, unit: str) -> str:
+        """Return the middle and the range, as in ``12.4 cm (11.1 to 14.0)``."""
+        return f"{self.p50:.1f} {unit} ({self.p10:.1f} to {self.p90:.1f})"
 
 
 @dataclass(frozen=True, slots=True)

@@ -12,13 +12,14 @@ from numpy.typing import NDArray
 from growthcast.book.book import Book
 from growthcast.book.supposed.rows import PlannedArea
 from growthcast.errors import UsageError
+from growthcast.finite import finite_answer
 from growthcast.fit.result import OWN_SPANS_FOR_LOG, GrowthFit
 from growthcast.fit.solver.linearise import RATE
 from growthcast.fit.supposed import conditions_now, fit_beside
 from growthcast.service.effort import Range, Saving
 from growthcast.service.rescape.holding import Holding
 from growthcast.service.rescape.notes import holding_of, is_regulated
-from growthcast.service.rescape.outlook import Outlook, outlooks
+from growthcast.service.rescape.outlook import Days, Outlook, days_or_never, outlooks
 from growthcast.service.rescape.reasons import Plant, ranked, reason_of
 from growthcast.service.rescape.variants import (
     Stand,
@@ -61,7 +62,7 @@ class PlantAdvice:
     own_listed_d: int | None
     days_between: FloatArray
     cm_per_week: FloatArray
-    look_d: FloatArray
+    look_d: Days
     tank: VariantAnswer
     tank_limited_by: str | None
     litres_per_year: Range | None
@@ -84,6 +85,7 @@ def pool_of(fit: GrowthFit, place: int, form: str | None) -> list[str]:
     return [str(name) for name in priors.species_id[alike]]
 
 
+@finite_answer
 def compare_plants(
     book: Book,
     fit: GrowthFit,
@@ -212,7 +214,7 @@ def _advice(
         own_listed_d=max((d for d in stand.listed_d if d <= own), default=None),
         days_between=outlook.days[i],
         cm_per_week=outlook.cm_per_week[i],
-        look_d=outlook.look_d[i],
+        look_d=days_or_never(outlook.look_d[i]),
         tank=answer,
         tank_limited_by=None
         if limited is None
@@ -263,7 +265,7 @@ def _plant(
         basis=basis,
         holds_chance=float(chances.chance[i]),
         reaches_look_chance=float(outlook.reaches_look[i]),
-        look_d=float(outlook.look_d[i, 1]),
+        look_d=days_or_never(outlook.look_d[i])[1],
         own_interval_d=int(outlook.allowed_d[i]),
         tank_interval_d=answer.recommended_interval_d,
         minutes_per_year=minutes_per_year,

@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 from growthcast.book.book import Book
 from growthcast.book.supposed.layouts import Layout
 from growthcast.book.supposed.rows import PlannedArea
+from growthcast.finite import finite_answer
 from growthcast.fit.result import GrowthFit
 from growthcast.fit.supposed import conditions_now, fit_beside
 from growthcast.service.effort import Saving
@@ -88,6 +89,7 @@ class LayoutAdvice:
         return None if self.nothing_holds else self.answer.recommended_interval_d
 
 
+@finite_answer
 def compare_layouts(
     book: Book, fit: GrowthFit, tank: int, layouts: Sequence[Layout]
 ) -> list[LayoutAdvice]:

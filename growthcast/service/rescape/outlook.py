@@ -8,17 +8,19 @@ import numpy as np
 from numpy.typing import NDArray
 
 from growthcast.fit.rows.drift import span_drift
-from growthcast.growth.logistic import growth_rate_cm_per_day, shape_factor, stage
+from growthcast.growth.logistic import shape_factor, stage
 from growthcast.growth.quick import BELOW_CEILING, Singles
-from growthcast.service.living import LivingAreas
+from growthcast.service.living import LivingAreas, growth_a_week
 
-__all__ = ["LONGEST_D", "Outlook", "outlooks"]
+__all__ = ["LONGEST_D", "Days", "Outlook", "days_or_never", "outlooks"]
 
 FloatArray = NDArray[np.float64]
 
 LONGEST_D = 365
 """Days beyond which it is only said that they are more."""
 LEVELS = (0.1, 0.5, 0.9)
+Days = tuple[float | None, ...]
+"""p10, p50 and p90 of a number of days [d], None where never."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -33,7 +35,7 @@ class Outlook:
     days : array (A, 3)
         Days from the floor to the budget [d], ``LONGEST_D`` where as many or more.
     cm_per_week : array (A, 3)
-        Growth midway between floor and budget [cm/week, or points of cover].
+        Growth a week, as ``growth_a_week`` tells it [cm/week, or points of cover].
     look_d : array (A, 3)
         Days from planting to the floor, settling-in included [d]; inf where never.
     reaches_look : array (A,)
@@ -72,13 +74,8 @@ def outlooks(
     usual = np.maximum(allowed, 1).astype(np.float64)
     growth = _growth(living, usual)
     pace = growth / usual[:, None]
-    ceiling, shape = living.draws.ceiling_cm, living.shape[:, None]
-    least = living.least_cut_cm
-    way = _way(living, least, living.budget_cm)
+    way = _way(living, living.least_cut_cm, living.budget_cm)
     days = np.divide(way, pace, out=np.full(pace.shape, np.inf), where=pace > 0.0)
-    middle = np.minimum(0.5 * (least + living.budget_cm)[:, None], ceiling)
-    rate = pace / shape_factor(living.shape)[:, None]
-    weekly = 7.0 * growth_rate_cm_per_day(middle, rate, ceiling, shape)
     up = _way(living, planted_cm, living.floor_cm)
     settled = np.divide(up, pace, out=np.full(pace.shape, np.inf), where=pace > 0.0)
     settled = np.where(up <= 0.0, 0.0, settled)
@@ -89,10 +86,15 @@ def outlooks(
     return Outlook(
         allowed_d=allowed,
         days=_range(np.minimum(days, LONGEST_D)),
-        cm_per_week=_range(weekly),
+        cm_per_week=growth_a_week(living),
         look_d=_range(np.where(up <= 0.0, 0.0, look)),
         reaches_look=np.isfinite(look).mean(axis=1),
     )
+
+
+def days_or_never(days: FloatArray) -> Days:
+    """Return days (3,) as numbers, None where endless."""
+    return tuple(day if np.isfinite(day) else None for day in days.tolist())
 
 
 def _range(values: FloatArray) -> FloatArray:

@@ -4,8 +4,6 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-import numpy as np
-
 from growthcast.service.rescape.holding import Holding
 from growthcast.service.rescape.notes import LIKELY, NOT_LIKELY, holding_words
 from growthcast.service.rescape.outlook import LONGEST_D
@@ -28,7 +26,7 @@ class Plant:
     basis: str
     holds_chance: float
     reaches_look_chance: float
-    look_d: float
+    look_d: float | None
     own_interval_d: int
     tank_interval_d: int | None
     minutes_per_year: float
@@ -63,11 +61,11 @@ def ranked(plant: Plant) -> tuple[int, int, int, int, float, str]:
     doubt = (
         2 if not fits(plant) else int(min(plant.holds_chance, plant.reaches_look_chance) < LIKELY)
     )
-    waits = plant.look_d > A_LONG_WAIT_D and not plant.is_there_now
+    soon = plant.look_d is not None and plant.look_d <= A_LONG_WAIT_D
     return (
         doubt,
         -(plant.tank_interval_d or 0),
-        int(waits),
+        int(not soon and not plant.is_there_now),
         -plant.own_interval_d,
         plant.minutes_per_year,
         plant.species_id,
@@ -75,9 +73,7 @@ def ranked(plant: Plant) -> tuple[int, int, int, int, float, str]:
 
 
 def days_text(days: float) -> str:
-    """Return a number of days in words, ``never`` where endless."""
-    if not np.isfinite(days):
-        return "never"
+    """Return a number of days in words."""
     return f"more than {LONGEST_D - 1} days" if days >= LONGEST_D else f"{days:.0f} days"
 
 
@@ -123,7 +119,7 @@ def reason_of(
         said.append(f"{own}; the tank stays at {plant.tank_interval_d} days for {limited_by}")
     else:
         said.append(f"{own}; the whole tank holds {plant.tank_interval_d} days, the longest asked")
-    if A_LONG_WAIT_D < plant.look_d < np.inf and not plant.is_there_now:
+    if plant.look_d is not None and plant.look_d > A_LONG_WAIT_D and not plant.is_there_now:
         said.append(f"slow to the look: {days_text(plant.look_d)}")
     if plant.caution:
         said.append(plant.caution.rstrip("."))

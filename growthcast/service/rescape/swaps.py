@@ -10,9 +10,11 @@ import numpy as np
 from numpy.typing import NDArray
 
 from growthcast.book.book import Book
+from growthcast.finite import finite_answer
 from growthcast.fit.result import GrowthFit
 from growthcast.fit.supposed import conditions_now, fit_beside
 from growthcast.service.effort import Saving, Year
+from growthcast.service.interval import lasts_from
 from growthcast.service.rescape.candidates import candidate_row, pool_of
 from growthcast.service.rescape.notes import (
     LIKELY,
@@ -21,7 +23,7 @@ from growthcast.service.rescape.notes import (
     is_regulated,
     not_holding,
 )
-from growthcast.service.rescape.outlook import outlooks
+from growthcast.service.rescape.outlook import Days, days_or_never, outlooks
 from growthcast.service.rescape.variants import (
     Stand,
     VariantAnswer,
@@ -36,9 +38,6 @@ __all__ = ["Swap", "SwapAdvice", "SwapSearch", "swaps_to_reach"]
 FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.int64]
 BoolArray = NDArray[np.bool_]
-
-Days = tuple[float, float, float]
-"""p10, p50 and p90 of a number of days, inf where never."""
 
 MOST_PROPOSALS = 5
 MOST_SWAPS = 3
@@ -105,6 +104,7 @@ class SwapSearch:
         return len(self.not_holding) == self.now.places.size
 
 
+@finite_answer
 def swaps_to_reach(
     book: Book,
     fit: GrowthFit,
@@ -159,10 +159,8 @@ def swaps_to_reach(
     owners = np.array([place_of[a] for a in owner], np.int64)
     good, look_d = _good(laid, stand, tank, new, owners)
     new, owners = new[good], owners[good]
-    days = [(low, usual, high) for low, usual, high in look_d[good].tolist()]
-    looks = dict(zip(new.tolist(), days, strict=True))
-    growth, _ = stand.living.growth_after_cut(reach_d)
-    holds = stand.living.highest_cut(growth) >= stand.living.least_cut_cm[:, None]
+    looks = dict(zip(new.tolist(), map(days_or_never, look_d[good]), strict=True))
+    holds = lasts_from(stand.living, stand.living.least_cut_cm, reach_d)
     [today] = variant_answers(stand, [base])
     [now] = variant_answers(stand, [base], [reach_d])
     lost = not_holding(book, fit, tank, areas)

@@ -5,26 +5,24 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import replace
 from datetime import date, timedelta
+from itertools import zip_longest
 
 import numpy as np
 from numpy.typing import NDArray
 
 from growthcast.book.book import Book
+from growthcast.book.checks.rounds import ClosedTime, closed_on, closed_times
 from growthcast.book.tables import WEEKDAYS
+from growthcast.finite import finite_answer
 from growthcast.fit.design import day_number
 from growthcast.fit.result import GrowthFit
 from growthcast.service.advice import TankAdvice
+from growthcast.service.rounds.followed import Stop, follow_visits
 from growthcast.service.rounds.paths import RoundsProblem
 from growthcast.service.rounds.result import LateVisit, PlannedVisit, RoundsPlan
 from growthcast.service.rounds.solve import solve_rounds
-from growthcast.service.rounds.windows import TankWindow, tank_windows
-from growthcast.service.visit.open_days import (
-    ClosedTime,
-    closed_on,
-    closed_times,
-    holidays_met,
-    working_dates,
-)
+from growthcast.service.rounds.windows import TankWindow, overdue, tank_windows, unfeasible
+from growthcast.service.visit.open_days import holidays_met, working_dates
 from growthcast.service.visit.words import and_list
 
 __all__ = ["LONGEST_WEEKS", "plan_rounds", "steps_cost"]
@@ -51,6 +49,7 @@ LIMIT_PER_D = 1.0
 ours)."""
 
 
+@finite_answer
 def plan_rounds(
     book: Book, fit: GrowthFit, advice: list[TankAdvice], start: date, weeks: int
 ) -> RoundsPlan:
@@ -101,7 +100,10 @@ def plan_rounds(
         capacity_min=np.full(offsets.size, capacity),
     )
     solved = solve_rounds(problem)
-    planned, late = _visits(windows, solved.visited, start, offsets, allowed)
+    visited = [offsets[its].tolist() for its in solved.visited]
+    first_d = int(day_number(start) - fit.design.on_day)
+    ways = follow_visits(fit, windows, visited, first_d, days)
+    planned, late = _visits(windows, visited, ways, start, offsets, allowed)
     visits = _with_travel(planned, {w.tank_id: int(s) for w, s in zip(windows, site, strict=True)})
     return RoundsPlan(
         on=_date(fit.design.on_day),
@@ -112,11 +114,11 @@ def plan_rounds(
         visits=visits,
         late=late,
         notes=(
-            *_overdue(windows, start),
+            *overdue(windows, start),
             *notes,
             *more,
             *(window.idle for window in windows if window.idle),
-            *_unfeasible(windows),
+            *unfeasible(windows),
             *holidays_met(book.practice, dates),
         ),
         dates=tuple(dates),
@@ -223,7 +225,8 @@ def steps_cost(window: TankWindow, offsets: IntArray, days: int, allowed: BoolAr
 
 def _visits(
     windows: list[TankWindow],
-    visited: BoolArray,
+    visited: list[list[int]],
+    ways: list[list[Stop]],
     start: date,
     offsets: IntArray,
     allowed: list[BoolArray],
@@ -231,32 +234,32 @@ def _visits(
     """Visits by day, and those that come late or not at all."""
     visits: list[PlannedVisit] = []
     late: list[LateVisit] = []
-    for row, (window, may) in enumerate(zip(windows, allowed, strict=True)):
+    for window, may, days, way in zip(windows, allowed, visited, ways, strict=True):
         last: int | None = None
-        for number, day in enumerate(offsets[visited[row]].tolist(), start=1):
+        for number, (day, then) in enumerate(zip_longest(days, days[1:])):
             due = max(window.due_d, 0) if last is None else last + window.interval_d
-            chances = window.now if last is None else window.after
-            since = day if last is None else day - last
             visit = PlannedVisit(
                 on=start + timedelta(days=day),
                 tank_id=window.tank_id,
                 client=window.client,
                 site=window.site,
-                number=window.visits_logged + number,
+                number=window.visits_logged + number + 1,
                 minutes=window.minutes,
                 travel_min=window.travel_min,
                 due_on=start + timedelta(days=due),
-                chance_over=float(1.0 - chances.all_within[since]),
+                chance_over=way[number].over,
+                next_on=None if then is None else start + timedelta(days=then),
+                cuts=way[number].cuts,
                 due_by=window.due_by if last is None or window.idle else "rhythm",
             )
             visits.append(visit)
             if day > due:
-                late.append(_late(window, start, last, day, due, offsets[may], planned=True))
+                late.append(_late(window, start, last, day, due, offsets[may], way[number], True))
             last = day
         due = max(window.due_d, 0) if last is None else last + window.interval_d
         end = window.now.all_within.size - 1
         if due < end:
-            late.append(_late(window, start, last, end, due, offsets[may], planned=False))
+            late.append(_late(window, start, last, end, due, offsets[may], way[-1], False))
     late.sort(key=lambda one: (-one.area_days_over, one.due_on, one.tank_id))
     visits.sort(key=lambda visit: (visit.on, visit.client, visit.site, visit.tank_id))
     return visits, tuple(late)
@@ -269,7 +272,7 @@ def _late(
     day: int,
     due: int,
     possible: IntArray,
-    *,
+    stop: Stop,
     planned: bool,
 ) -> LateVisit:
     """Say what a late visit loses; one that is not planned is late until the plan ends."""
@@ -283,8 +286,8 @@ def _late(
         due_on=start + timedelta(days=due),
         on=start + timedelta(days=day) if planned else None,
         days_late=day - due,
-        chance_over=float(1.0 - chances.all_within[day - began]),
-        chance_over_when_due=float(1.0 - chances.all_within[min(due - began, lost.size - 1)]),
+        chance_over=stop.over,
+        chance_over_when_due=stop.over_when_due,
         area=None if worst is None else window.labels[worst],
         area_days_over=float(max(lost[day - began] - lost[min(due - began, lost.size - 1)], 0.0)),
         for_want_of_hours=bool(((possible >= least) & (possible < day)).any()),
@@ -310,28 +313,3 @@ def _with_travel(visits: list[PlannedVisit], site: dict[str, int]) -> tuple[Plan
         for visit in visits
     ]
     return tuple(counted)
-
-
-def _overdue(windows: list[TankWindow], start: date) -> list[str]:
-    """Say which tanks are overdue when a plan begins, and by what."""
-
-    def why(window: TankWindow) -> str:
-        due_on = start + timedelta(days=window.due_d)
-        if window.due_by == "rhythm":
-            return f"its rhythm of {window.interval_d} days ended on {due_on}"
-        if window.due_by == "limit":
-            return f"its own limit (longest_interval_d) ended on {due_on}"
-        over = 100 * (1 - window.now.all_within[0])
-        return f"the chance that some area is over on {start} is {over:.0f} %"
-
-    late = [window for window in windows if window.due_d < 0]
-    return [f"{w.tank_id} is overdue when the plan begins: {why(w)}" for w in late]
-
-
-def _unfeasible(windows: list[TankWindow]) -> list[str]:
-    return [
-        f"no listed interval keeps {w.tank_id} inside with the wanted chance: it is planned every "
-        f"{w.interval_d} days, the shortest (growthcast interval says what would mend it)"
-        for w in windows
-        if not w.feasible
-    ]

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Mapping
+from dataclasses import dataclass, field
 from datetime import date
 from typing import Any
 
@@ -18,6 +19,8 @@ class PlannedVisit:
     once a place and day, at the first of its tanks. ``due_on`` is the last day on which it is in
     time, ``due_by`` whether that is by the tank's rhythm, its chance or its own limit (see
     ``Due``); ``chance_over`` the chance that some area is over on ``on``.
+    ``next_on`` is the next visit in the plan (None: the last), ``cuts`` the heights [cm, or %
+    cover] by area that last until then, as the sheet for the visit says.
     """
 
     on: date
@@ -30,6 +33,8 @@ class PlannedVisit:
     due_on: date
     chance_over: float
     due_by: str = "rhythm"
+    next_on: date | None = None
+    cuts: Mapping[str, float] = field(default_factory=dict)
 
     @property
     def days_late(self) -> int:
@@ -50,6 +55,8 @@ class PlannedVisit:
             "due_by": self.due_by,
             "days_late": self.days_late,
             "chance_over": round(self.chance_over, 4),
+            "next_on": None if self.next_on is None else self.next_on.isoformat(),
+            "cuts": [{"area_id": name, "cut_cm": round(cut, 2)} for name, cut in self.cuts.items()],
         }
 
 

@@ -26,7 +26,7 @@ RISKY = ("=", "+", "-", "@", "\t", "\r", "\n")
 def rounds_csv(plan: RoundsPlan) -> str:
     """Return the visits as CSV; text that looks like a formula begins with an apostrophe."""
     stream = io.StringIO()
-    writer = csv.DictWriter(stream, COLUMNS, lineterminator="\r\n")
+    writer = csv.DictWriter(stream, COLUMNS, extrasaction="ignore", lineterminator="\r\n")
     writer.writeheader()
     for visit in plan.visits:
         row = visit.as_dict()

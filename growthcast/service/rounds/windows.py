@@ -7,33 +7,28 @@ and days that is what a late visit loses, in area-days over.
 
 from __future__ import annotations
 
-from collections.abc import Iterator
 from dataclasses import dataclass
+from datetime import date, timedelta
 
 import numpy as np
 from numpy.typing import NDArray
 
 from growthcast.book.book import Book
 from growthcast.fit.result import GrowthFit
-from growthcast.fit.rows.drift import span_drift
-from growthcast.fit.solver.linearise import CEILING, KNOTS, RATE
-from growthcast.growth.logistic import shape_factor, stage
 from growthcast.service.advice import TankAdvice
-from growthcast.service.draws import stratified_normals
-from growthcast.service.living import LivingAreas, living_areas
-from growthcast.service.recommend import area_label
+from growthcast.service.interval import lasts_from
+from growthcast.service.living import LivingAreas
+from growthcast.service.recommend import area_label, blocks_of_tanks
 from growthcast.service.urgency import Due, Rhythm, rhythms
+from growthcast.service.visit.standing import standing_areas
 
-__all__ = ["Chances", "TankWindow", "tank_windows"]
+__all__ = ["Chances", "TankWindow", "overdue", "tank_windows", "unfeasible"]
 
 FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.int64]
 
-AREAS_AT_ONCE = 1_000
 GRID_D = (0, 1, 2, 3, 4, 5, 6, 7, 8, 10, 12, 14, 17, 21, 25, 28, 35, 42, 56, 84, 126, 182)
 """Days on which chances are worked out; between them they are drawn straight."""
-STAGE_KEY = 9
-"""Names the draws of the present stage among an area's draws (see ``service.draws``)."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -206,11 +201,13 @@ def _all_chances(
     """Chances of every tank in which something grows, by its place in the book."""
     grid = np.array([*(d for d in GRID_D if d < days), days])
     found: dict[int, tuple[Chances, Chances]] = {}
-    for block in _blocks(fit, len(advice)):
-        living = living_areas(fit, block)
+    for block in blocks_of_tanks(fit, np.arange(len(advice))):
+        standing = standing_areas(fit, block)
+        living = standing.living
         cut = np.concatenate([_cuts(advice[tank], int(interval[tank])) for tank in living.tank])
-        before = [_over_now(fit, living, from_day + day) for day in grid]
-        after = [_over_after(living, cut, int(day)) for day in grid]
+        first_d = int(from_day - living.on_day)
+        before = [~standing.later(first_d + day).within() for day in grid.tolist()]
+        after = [_over_after(living, cut, day) for day in grid.tolist()]
         for run, tank in enumerate(living.tank.tolist()):
             here = living.run == run
             found[tank] = (
@@ -218,15 +215,6 @@ def _all_chances(
                 _daily(grid, [over[here] for over in after]),
             )
     return found
-
-
-def _blocks(fit: GrowthFit, tanks: int) -> Iterator[IntArray]:
-    sizes = np.bincount(fit.design.tank[fit.design.stays], minlength=tanks)
-    block = (np.cumsum(sizes) - sizes) // AREAS_AT_ONCE
-    for number in np.unique(block):
-        chosen = np.flatnonzero((block == number) & (sizes > 0))
-        if chosen.size:
-            yield chosen
 
 
 def _cuts(advice: TankAdvice, interval_d: int) -> FloatArray:
@@ -245,53 +233,33 @@ def _daily(grid: IntArray, over: list[NDArray[np.bool_]]) -> Chances:
 
 
 def _over_after(living: LivingAreas, cut_cm: FloatArray, day: int) -> NDArray[np.bool_]:
-    """Whether each area stands over its budget so many days after a cut, in each draw, (A, D)."""
+    """Whether areas stand over their budgets so many days after a regular visit, (A, D)."""
     if day == 0:
         return np.zeros(living.draws.hand.shape, np.bool_)
-    way = living.stage_of(living.budget_cm) - living.stage_after_cut(cut_cm)
-    growth, _ = living.growth_after_cut(float(day))
-    over: NDArray[np.bool_] = way < growth
-    return over
+    return ~lasts_from(living, cut_cm, float(day))
 
 
-def _over_now(fit: GrowthFit, living: LivingAreas, day: float) -> NDArray[np.bool_]:
-    """Whether each area stands over its budget on a day if nothing was cut since the log, (A, D).
+def overdue(windows: list[TankWindow], start: date) -> list[str]:
+    """Say which tanks are overdue when a plan begins, and by what."""
 
-    The present stage goes with the rate, the ceiling and the drift of the same draw, as far as the
-    posterior ties it to them; what is left has draws of its own.
-    """
-    posterior, draws = fit.posterior(living.area), living.draws
-    kept = np.array([RATE, CEILING, *range(KNOTS, posterior.border.shape[0])])
-    moved = np.concatenate(
-        [
-            draws.log_rate[None],
-            np.log(draws.ceiling_cm)[None],
-            np.moveaxis(draws.knots, 1, 0)[:, living.run],
-        ]
-    )
-    moved = moved - moved.mean(axis=2, keepdims=True)
-    covariance = posterior.covariance[:, kept[:, None], kept]
-    follows = posterior.stage_follows.T
-    shared = np.einsum("nij,nj->ni", posterior.covariance, follows)
-    ridge = 1e-10 * np.trace(covariance, axis1=1, axis2=2)[:, None, None] * np.eye(kept.size)
-    slope = np.linalg.solve(covariance + ridge, shared[:, kept, None])[:, :, 0]
-    whole = np.einsum("ni,ni->n", shared, follows) + posterior.last_stage_variance
-    left = np.maximum(whole - np.einsum("ni,ni->n", slope, shared[:, kept]), 0.0)
-    own = stratified_normals(living.area * 16 + STAGE_KEY, draws.week.shape[1])
-    now = posterior.last_stage[:, None] + np.einsum("ni,ind->nd", slope, moved)
-    now = now + np.sqrt(left)[:, None] * own
+    def why(window: TankWindow) -> str:
+        due_on = start + timedelta(days=window.due_d)
+        if window.due_by == "rhythm":
+            return f"its rhythm of {window.interval_d} days ended on {due_on}"
+        if window.due_by == "limit":
+            return f"its own limit (longest_interval_d) ended on {due_on}"
+        over = 100 * (1 - window.now.all_within[0])
+        return f"the chance that some area is over on {start} is {over:.0f} %"
 
-    clock, began, ended = fit.design.clock, posterior.last_day, np.maximum(day, posterior.last_day)
-    growth_d, doubt = clock.growth_between(living.area, began, ended, posterior.last_pause_d)
-    drift = span_drift(began, ended, fit.design.on_day)
-    pace = posterior.border[RATE][:, None] + moved[0]
-    pace = pace + np.einsum("mn,mn->n", drift.weight, posterior.border[KNOTS:])[:, None]
-    pace = pace + np.einsum("mn,mnd->nd", drift.weight, moved[2:])
-    pace += living.errors.drift * np.sqrt(drift.remainder)[:, None] * draws.drift[living.run]
-    white = living.errors.span_variance(ended - began, np.zeros(1))
-    week = np.sqrt(white + doubt**2)[:, None] * draws.week
-    grown = (shape_factor(living.shape) * growth_d)[:, None] * np.exp(pace)
-    grown = grown * np.maximum(1.0 + week, 0.0)
-    goal = stage(living.budget_cm[:, None], draws.ceiling_cm, living.shape[:, None])
-    over: NDArray[np.bool_] = now + grown > goal
-    return over
+    late = [window for window in windows if window.due_d < 0]
+    return [f"{w.tank_id} is overdue when the plan begins: {why(w)}" for w in late]
+
+
+def unfeasible(windows: list[TankWindow]) -> list[str]:
+    """Say which tanks no listed interval keeps inside."""
+    return [
+        f"no listed interval keeps {w.tank_id} inside with the wanted chance: it is planned every "
+        f"{w.interval_d} days, the shortest (growthcast interval says what would mend it)"
+        for w in windows
+        if not w.feasible
+    ]

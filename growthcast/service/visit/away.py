@@ -13,16 +13,18 @@ import numpy as np
 from numpy.typing import NDArray
 
 from growthcast.book.book import Book
+from growthcast.finite import finite_answer
 from growthcast.fit.design import day_number
 from growthcast.fit.result import GrowthFit
 from growthcast.service.advice import TankAdvice
-from growthcast.service.interval import at_rank, highest_rank, needed_cuts
-from growthcast.service.living import all_hold
+from growthcast.service.living import LivingAreas, share_of_draws
 from growthcast.service.reasons import limit_in_words
 from growthcast.service.recommend import area_label, blocks_of_tanks, recommend, tank_terms, unit_of
 from growthcast.service.visit.away_nouns import AwayArea, AwayTank
 from growthcast.service.visit.standing import (
+    Lasting,
     Standing,
+    cut_to_last,
     days_that_hold,
     only_areas,
     standing_areas,
@@ -53,19 +55,16 @@ class _Span:
 
 @dataclass(frozen=True, slots=True)
 class _Bridge:
-    """Cuts (A,) of a block and what comes of them: stages (A, D) and chances (R,)."""
+    """A block on the day of the last visit, cut as always and cut to last, and by the next one."""
 
-    growth: FloatArray
-    arrived: FloatArray
+    arrived: Standing
     usual_cm: FloatArray
-    usual: FloatArray
-    bridging_cm: FloatArray
-    bridged: FloatArray
-    needed_cm: FloatArray
-    chance_usual: FloatArray
-    chance_bridged: FloatArray
+    usual: Standing
+    usual_end: Standing
+    lasting: Lasting
 
 
+@finite_answer
 def weeks_away(
     book: Book,
     fit: GrowthFit,
@@ -92,8 +91,9 @@ def weeks_away(
     Returns
     -------
     list of AwayTank
-        In the order of the book. As always means: until the last visit areas grow or are held no
-        higher than the cut of the tank's recommended interval, and that visit cuts to it.
+        In the order of the book. As always means: until the last visit areas grow, and that visit
+        cuts to the height of the tank's recommended interval. The cuts that bridge the time, and
+        their chance, are those of ``cut_to_last``, as on the sheet for that visit.
 
     Raises
     ------
@@ -112,18 +112,20 @@ def weeks_away(
     confidence = tank_terms(book, fit).confidence
     found: dict[int, AwayTank] = {}
     for block in blocks_of_tanks(fit, tanks):
-        standing = standing_areas(fit, block)
-        living = standing.living
+        arrived = standing_areas(fit, block).later(span.after_d)
+        living = arrived.living
         ids = fit.design.area_id[living.area].tolist()
         homes = fit.design.tank_id[living.tank[living.run]].tolist()
         cut = np.array([usual[t].get(a, np.nan) for t, a in zip(homes, ids, strict=True)])
         cut = np.where(np.isnan(cut), living.least_cut_cm, cut)
-        bridge = _bridge(standing, span, cut, confidence[living.tank])
-        areas = _areas(book, fit, standing, span, bridge)
+        usual_cut = arrived.cut(cut)
+        lasting = cut_to_last(arrived, span.span_d, confidence[living.tank])
+        bridge = _Bridge(arrived, cut, usual_cut, usual_cut.later(span.span_d), lasting)
+        areas = _areas(book, fit, living, span, bridge)
         for run, tank in enumerate(living.tank.tolist()):
             mine = tuple(areas[i] for i in np.flatnonzero(living.run == run).tolist())
             wanted = float(confidence[tank])
-            one = _tank(book, standing, span, bridge, run, tank, wanted, mine)
+            one = _tank(book, span, bridge, run, tank, wanted, mine)
             places = living.area[living.run == run].tolist()
             said = [
                 limit_in_words(fit, place)
@@ -143,60 +145,16 @@ def _usual_cuts(advice: TankAdvice) -> dict[str, float]:
     return {area.area_id: area.cut_cm for area in advice.option(days).areas}
 
 
-def _bridge(
-    standing: Standing, span: _Span, usual_cm: FloatArray, confidence: FloatArray
-) -> _Bridge:
-    """Compare the usual cuts with those that bridge the time, for every tank of a block."""
-    living = standing.living
-    arrived = standing.now
-    if span.after_d:
-        arrived = arrived + living.growth(float(span.after_d))
-    gained, _ = living.growth_after_cut(float(span.span_d), float(span.after_d))
-    growth = gained.astype(np.float64)
-    usual = standing.cut(arrived, usual_cm) + growth
-    highest = living.highest_cut(gained)
-    lasting = np.where(standing.within(arrived + growth), np.inf, highest)
-    ranked, least = np.sort(highest, axis=1), living.least_cut_cm
-    rank = highest_rank(living, ranked, lasting, least, confidence)
-    cut = np.minimum(np.maximum(at_rank(ranked, rank[living.run]), least), living.budget_cm)
-    count = np.bincount(living.run)[living.run]
-    short_by = (1.0 - confidence)[living.run] / count
-    own = ranked[np.arange(count.size), (short_by * (ranked.shape[1] - 1)).astype(np.int64)]
-    alone = np.minimum(np.maximum(own, least), living.budget_cm)
-    # Nothing is left taller than as always: a time away is no reason for it.
-    cut = np.minimum(np.where((rank < 0)[living.run], alone, cut), np.maximum(usual_cm, least))
-    bridged = standing.cut(arrived, cut) + growth
-    chance = all_hold(living, standing.within(bridged))
-    needed = needed_cuts(living, ranked, lasting, confidence)
-    return _Bridge(
-        growth=growth,
-        arrived=arrived,
-        usual_cm=usual_cm,
-        usual=usual,
-        bridging_cm=cut,
-        bridged=bridged,
-        needed_cm=np.where((chance >= confidence)[living.run], cut, needed),
-        chance_usual=all_hold(living, standing.within(usual)),
-        chance_bridged=chance,
-    )
-
-
 def _areas(
-    book: Book, fit: GrowthFit, standing: Standing, span: _Span, bridge: _Bridge
+    book: Book, fit: GrowthFit, living: LivingAreas, span: _Span, bridge: _Bridge
 ) -> list[AwayArea]:
     """What becomes of every area of a block."""
-    living, design, basis = standing.living, fit.design, fit.basis
-    began = standing.cut(bridge.arrived, bridge.usual_cm)
-    passing = standing.days_until(began, bridge.growth, float(span.span_d), living.budget_cm)
-    over_cm = ranges(np.maximum(standing.heights(bridge.usual) - living.budget_cm[:, None], 0.0))
-    within = standing.within(bridge.bridged).mean(axis=1)
-    over = 1.0 - standing.within(bridge.usual).mean(axis=1)
-    short = bridge.needed_cm < living.least_cut_cm
-    insisted = np.where(short, np.maximum(bridge.needed_cm, living.safe_cut_cm), np.inf)
-    regrown = standing.days_until(
-        standing.cut(bridge.arrived, insisted), bridge.growth, float(span.span_d), living.floor_cm
-    )
-    bare = np.where(short, np.minimum(np.median(regrown, axis=1), span.span_d), 0.0)
+    design, basis, lasting = fit.design, fit.basis, bridge.lasting
+    passing = bridge.usual.days_until(span.span_d, living.budget_cm)
+    over_cm = ranges(np.maximum(bridge.usual_end.height_cm - living.budget_cm[:, None], 0.0))
+    within = share_of_draws(lasting.ended.within())
+    over = 1.0 - share_of_draws(bridge.usual_end.within())
+    needed = lasting.needed_cm.tolist()
     last_day = design.on_day + span.after_d
     return [
         AwayArea(
@@ -210,12 +168,10 @@ def _areas(
             passes_on=sooner_or_later(last_day, passing[i]),
             chance_over=float(over[i]),
             over_cm=over_cm[i],
-            bridging_cut_cm=float(bridge.bridging_cm[i]),
+            bridging_cut_cm=float(lasting.cut_cm[i]),
             chance_within=float(within[i]),
-            needed_cut_cm=None
-            if bridge.needed_cm[i] < living.safe_cut_cm[i]
-            else float(bridge.needed_cm[i]),
-            days_below_floor=float(bare[i]),
+            needed_cut_cm=None if np.isnan(needed[i]) else needed[i],
+            days_below_floor=float(lasting.days_below_floor[i]),
         )
         for i, a in enumerate(living.area.tolist())
     ]
@@ -223,7 +179,6 @@ def _areas(
 
 def _tank(
     book: Book,
-    standing: Standing,
     span: _Span,
     bridge: _Bridge,
     run: int,
@@ -232,16 +187,13 @@ def _tank(
     areas: tuple[AwayArea, ...],
 ) -> AwayTank:
     """Conclude for one tank: it lasts, lasts when cut lower, or needs somebody."""
-    usual, bridged = float(bridge.chance_usual[run]), float(bridge.chance_bridged[run])
+    usual, bridged = float(bridge.usual_end.chance[run]), float(bridge.lasting.chance[run])
     state = "lasts" if usual >= confidence else "cut lower" if bridged >= confidence else "stand-in"
     by = None
     if state == "stand-in":
-        mine = standing.living.run == run
-        alone = only_areas(standing, mine)
-        least = Standing(alone.living, alone.now).cut(
-            bridge.arrived[mine], alone.living.least_cut_cm
-        )
-        days = days_that_hold(alone, least, float(span.after_d), span.span_d - 1, confidence)
+        alone = only_areas(bridge.arrived, bridge.arrived.living.run == run)
+        least = alone.cut(alone.living.least_cut_cm)
+        days = days_that_hold(least, span.span_d - 1, confidence)
         by = span.last_visit + timedelta(days=days) if days else None
     return AwayTank(
         tank_id=str(book.tanks.text("tank_id")[tank]),

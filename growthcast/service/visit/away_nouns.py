@@ -7,7 +7,7 @@ from datetime import date
 from typing import Any
 
 from growthcast.fit.result import Basis
-from growthcast.service.visit.words import Range
+from growthcast.service.effort import Range
 
 __all__ = ["AwayArea", "AwayTank"]
 
@@ -21,10 +21,10 @@ class AwayArea:
     ``usual_cut_cm`` is what the last visit would leave as always; ``passes_on`` are the dates by
     which the area then is over its budget with chances of 10, 50 and 90 % (None: not before the
     next visit), ``chance_over`` that chance on the day of the next visit and ``over_cm`` by how
-    much it then stands over. ``bridging_cut_cm`` is the cut that bridges the time, no lower than
-    looks right, and ``chance_within`` the chance that it does. ``needed_cut_cm`` is the cut that
-    would bridge it whatever the look (None: not even the lowest safe one), after which the area
-    looks bare for ``days_below_floor`` [d].
+    much it then stands over. ``bridging_cut_cm`` is the highest cut that bridges the time, no lower
+    than looks right, as on the sheet for that visit, and ``chance_within`` the chance that it does.
+    ``needed_cut_cm`` is the cut that would bridge it whatever the look (None: not even the lowest
+    safe one), after which the area looks bare for ``days_below_floor`` [d].
     """
 
     area_id: str

@@ -10,23 +10,31 @@ import numpy as np
 from numpy.typing import NDArray
 
 from growthcast.book.book import Book
-from growthcast.fit.design import Design, day_number
+from growthcast.finite import finite_answer
+from growthcast.fit.design import day_number
 from growthcast.fit.result import Basis, GrowthFit
-from growthcast.growth.quick import Singles
-from growthcast.service.effort import Timing, trimming_minutes
-from growthcast.service.interval import at_rank, highest_rank, needed_cuts
-from growthcast.service.living import LivingAreas, all_hold
+from growthcast.service.effort import Range, Timing, hands_of
+from growthcast.service.interval import FOLLOWED_DRAWS, interval_options
+from growthcast.service.living import share_of_draws
 from growthcast.service.recommend import area_label, tank_terms, unit_of
 from growthcast.service.visit.sentences import sheet_sentence, watch_list
-from growthcast.service.visit.standing import Standing, days_that_hold, standing_areas
-from growthcast.service.visit.words import Range, cautions_for, ranges, work_order
+from growthcast.service.visit.standing import (
+    Lasting,
+    Standing,
+    cut_to_last,
+    days_that_hold,
+    standing_areas,
+)
+from growthcast.service.visit.words import cautions_for, ranges, whole_parts, work_order
 
-__all__ = ["AreaCut", "CutSheet", "cut_sheet"]
+__all__ = ["AreaCut", "CutSheet", "Rhythm", "cut_sheet"]
 
 FloatArray = NDArray[np.float64]
 
 WORTH_CUTTING_SHARE = 0.02
 """An area is left alone when less than this share of it would come off."""
+WORTH_CUTTING_CM = 0.1
+"""What takes less off [cm, or points of cover] takes no time."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -98,14 +106,28 @@ class AreaCut:
 
 
 @dataclass(frozen=True, slots=True)
+class Rhythm:
+    """What regular visits would give instead, as far apart as this visit and the next one are.
+
+    ``chance_all_within`` is what ``interval`` says of that interval; ``height_share`` tells how
+    high the areas stand today, as a share of what such a visit finds (the middle of both).
+    """
+
+    chance_all_within: float
+    height_share: float
+
+
+@dataclass(frozen=True, slots=True)
 class CutSheet:
     """One visit to one tank, the areas in the order of work; complete enough to print.
 
-    ``feasible`` tells whether the cuts last until ``next_on`` with the wanted chance;
-    ``holds_until`` is the latest next visit for which they (cut as low as still looks right) do,
-    None where not even tomorrow would. ``sentence`` is the conclusion, ``watch`` what to look at,
-    ``cautions`` the standing ones and those of the plants. ``minutes`` [min] is everything: travel,
-    the fixed part and trimming, whose range is ``trimming_min``.
+    ``chance_all_within`` is the chance of this visit, from how the areas stand on its day;
+    ``rhythm`` is what regular visits would give (None: nothing is planted). ``feasible`` tells
+    whether the cuts last until ``next_on`` with the wanted chance; ``holds_until`` is the latest
+    next visit for which they (cut as low as still looks right) do, None where not even tomorrow
+    would. ``sentence`` is the conclusion, ``watch`` what to look at, ``cautions`` the standing ones
+    and those of the plants. ``minutes`` [min] is everything: travel, the fixed part and the middle
+    of ``trimming_min``, of which each area has its part.
     """
 
     tank_id: str
@@ -118,6 +140,7 @@ class CutSheet:
     confidence: float
     feasible: bool
     chance_all_within: float
+    rhythm: Rhythm | None
     holds_until: date | None
     sentence: str
     areas: tuple[AreaCut, ...]
@@ -127,6 +150,14 @@ class CutSheet:
     minutes: float
     watch: tuple[str, ...]
     cautions: tuple[str, ...]
+
+    @property
+    def whole_minutes(self) -> tuple[int, int, int]:
+        """Whole minutes on the road, at the tank before trimming, and trimming."""
+        travel, fixed, trimming = whole_parts(
+            (self.travel_min, self.fixed_min, self.trimming_min.p50)
+        )
+        return travel, fixed, trimming
 
     def as_dict(self) -> dict[str, Any]:
         """Return the sheet as the plain mapping that ``growthcast cuts --json`` prints."""
@@ -141,6 +172,9 @@ class CutSheet:
             "confidence": self.confidence,
             "feasible": self.feasible,
             "chance_all_within": round(self.chance_all_within, 4),
+            "chance_all_within_at_rhythm": None
+            if self.rhythm is None
+            else round(self.rhythm.chance_all_within, 4),
             "holds_until": None if self.holds_until is None else self.holds_until.isoformat(),
             "sentence": self.sentence,
             "areas": [area.as_dict() for area in self.areas],
@@ -153,19 +187,7 @@ class CutSheet:
         }
 
 
-@dataclass(frozen=True, slots=True)
-class _Cuts:
-    """Cuts (A,) of one tank's areas over one span, and what comes of them (A, D)."""
-
-    growth: FloatArray
-    cut_cm: FloatArray
-    needed_cm: FloatArray
-    began: FloatArray
-    ended: FloatArray
-    feasible: bool
-    chance_all: float
-
-
+@finite_answer
 def cut_sheet(book: Book, fit: GrowthFit, tank: int, next_on: date) -> CutSheet:
     """Work out today's visit to one tank.
 
@@ -198,22 +220,22 @@ def cut_sheet(book: Book, fit: GrowthFit, tank: int, next_on: date) -> CutSheet:
         raise ValueError("the next visit must lie after the day of the fit")
     standing = standing_areas(fit, np.array([tank]))
     living, terms = standing.living, tank_terms(book, fit)
-    confidence = float(terms.confidence[tank])
-    cuts = _cuts(standing, interval_d, confidence) if living.area.size else None
-    areas, trimming = (
-        _areas(book, fit, terms.timing, standing, interval_d, cuts)
-        if cuts
-        else ((), Range(0, 0, 0))
-    )
-    holds_d = 0
-    if cuts:
-        least = cuts.began if cuts.feasible else standing.cut(standing.now, living.least_cut_cm)
-        holds_d = days_that_hold(standing, least, 0.0, max(interval_d, 1), confidence)
-        holds_d = interval_d if cuts.feasible else min(holds_d, interval_d - 1)
+    wanted = terms.confidence[[tank]]
+    confidence = float(wanted[0])
+    areas: tuple[AreaCut, ...] = ()
+    trimming, rhythm, chance, holds_d = Range(0, 0, 0), None, 1.0, 0
+    if living.area.size:
+        lasting = cut_to_last(standing, interval_d, wanted)
+        chance = float(lasting.chance[0])
+        rhythm = _rhythm(standing, interval_d, wanted)
+        areas, trimming = _areas(book, fit, terms.timing, standing, lasting)
+        holds_d = interval_d
+        if chance < confidence:
+            least = standing.cut(living.least_cut_cm)
+            holds_d = days_that_hold(least, interval_d - 1, confidence)
+    feasible = chance >= confidence
     on = next_on - timedelta(days=interval_d)
     holds_until = on + timedelta(days=holds_d) if holds_d else None
-    chance = cuts.chance_all if cuts else 1.0
-    feasible = cuts.feasible if cuts else True
     travel = float(book.of_tanks("travel_min")[tank])
     fixed = float(terms.fixed_min[tank]) - travel
     return CutSheet(
@@ -227,77 +249,48 @@ def cut_sheet(book: Book, fit: GrowthFit, tank: int, next_on: date) -> CutSheet:
         confidence=confidence,
         feasible=feasible,
         chance_all_within=chance,
+        rhythm=rhythm,
         holds_until=holds_until,
         sentence=sheet_sentence(
-            areas, next_on, interval_d, confidence, chance, feasible, holds_until
+            areas, next_on, interval_d, confidence, chance, rhythm, feasible, holds_until
         ),
         areas=areas,
         travel_min=travel,
         fixed_min=fixed,
         trimming_min=trimming,
-        minutes=travel + fixed + sum(area.minutes for area in areas),
+        minutes=travel + fixed + trimming.p50,
         watch=watch_list(book, fit, living.area, areas, on, feasible=feasible),
         cautions=cautions_for(fit, living.area),
     )
 
 
-def _cuts(standing: Standing, interval_d: int, confidence: float) -> _Cuts:
-    """Cuts of one tank's areas, by the interval's rule; what stands lower stays as it is.
-
-    A draw holds when its area lasts from the cut, or already stands low enough to last uncut.
-    """
+def _rhythm(standing: Standing, interval_d: int, wanted: FloatArray) -> Rhythm:
+    """What regular visits so many days apart would give instead."""
     living = standing.living
-    gained = living.growth(float(interval_d))
-    highest, growth = living.highest_cut(gained), gained.astype(np.float64)
-    ranked = np.sort(highest, axis=1)
-    lasting = np.where(standing.within(standing.now + growth), np.inf, highest)
-    least, wanted = living.least_cut_cm, np.array([confidence])
-    cut = _cut_at(living, ranked, highest_rank(living, ranked, lasting, least, wanted), least)
-    began = standing.cut(standing.now, cut)
-    chance = float(all_hold(living, standing.within(began + growth))[0])
-    if chance < confidence:  # each on its own, so that no area is cut lower than it must be
-        own = np.quantile(highest, (1.0 - confidence) / living.area.size, axis=1)
-        cut = np.minimum(np.maximum(own, least), living.budget_cm)
-        began = standing.cut(standing.now, cut)
-        chance = float(all_hold(living, standing.within(began + growth))[0])
-    return _Cuts(
-        growth=growth,
-        cut_cm=cut,
-        needed_cm=cut if chance >= confidence else needed_cuts(living, ranked, lasting, wanted),
-        began=began,
-        ended=began + growth,
-        feasible=chance >= confidence,
-        chance_all=chance,
+    option = interval_options(living, interval_d, wanted)
+    regular, today = np.median(option.end_cm, axis=1), np.median(standing.height_cm, axis=1)
+    return Rhythm(
+        chance_all_within=float(option.chance_all_within[0]),
+        height_share=float(np.exp(np.mean(np.log(today / regular)))),
     )
 
 
-def _cut_at(
-    living: LivingAreas, ranked: Singles, rank: NDArray[np.int64], least: FloatArray
-) -> FloatArray:
-    """Cut (A,) at a rank (R,) of each area's own draws, between its least cut and its budget."""
-    cut: FloatArray = np.maximum(at_rank(ranked, rank[living.run]), least)
-    return np.minimum(cut, living.budget_cm)
-
-
 def _areas(
-    book: Book, fit: GrowthFit, timing: Timing, standing: Standing, interval_d: int, cuts: _Cuts
+    book: Book, fit: GrowthFit, timing: Timing, standing: Standing, lasting: Lasting
 ) -> tuple[tuple[AreaCut, ...], Range]:
     """What is done to each area, in the order of work, and the minutes of trimming."""
     living, design = standing.living, fit.design
     place, priors = living.area, design.priors
-    now_cm = standing.heights(standing.now)
-    removed = np.maximum(now_cm - standing.heights(cuts.began), 0.0)
-    minutes = _minutes(fit.design, timing, place, removed)
-    height_now, height_next = ranges(now_cm), ranges(standing.heights(cuts.ended))
+    now_cm = standing.height_cm
+    removed = np.maximum(now_cm - lasting.began.height_cm, 0.0)
+    worth = np.where(removed > WORTH_CUTTING_CM, removed, 0.0)[:, :FOLLOWED_DRAWS]
+    each = hands_of(living, design, timing).minutes(worth.astype(np.float32))
+    [trimming] = ranges(each.sum(axis=0, dtype=np.float64)[None])
+    minutes = trimming.p50 * each.mean(axis=1) / max(float(each.mean(axis=1).sum()), 1e-9)
+    height_now, height_next = ranges(now_cm), ranges(lasting.ended.height_cm)
     usual, off = np.median(now_cm, axis=1), np.median(removed, axis=1)
-    over = 1.0 - standing.within(standing.now).mean(axis=1)
-    chance = standing.within(cuts.ended).mean(axis=1)
-    short = cuts.needed_cm < living.least_cut_cm
-    insisted = np.where(short, np.maximum(cuts.needed_cm, living.safe_cut_cm), np.inf)
-    regrown = standing.days_until(
-        standing.cut(standing.now, insisted), cuts.growth, float(interval_d), living.floor_cm
-    )
-    bare = np.where(short, np.minimum(np.median(regrown, axis=1), interval_d), 0.0)
+    over = 1.0 - share_of_draws(standing.within())
+    chance, needed = share_of_draws(lasting.ended.within()), lasting.needed_cm.tolist()
     sometimes = (removed > WORTH_CUTTING_SHARE * now_cm).mean(axis=1)
     practice = dict(
         zip(book.species.text("species_id"), book.species.text("cut_practice"), strict=True)
@@ -317,36 +310,22 @@ def _areas(
             unit=unit_of(fit, a),
             basis=basis[a],
             action="cut" if often >= 0.5 else "trim what stands above" if often > 0.1 else "leave",
-            cut_cm=float(cuts.cut_cm[i]),
+            cut_cm=float(lasting.cut_cm[i]),
             floor_cm=float(living.floor_cm[i]),
             budget_cm=float(living.budget_cm[i]),
             lowest_safe_cut_cm=float(living.safe_cut_cm[i]),
             least_cut_cm=float(living.least_cut_cm[i]),
-            needed_cut_cm=None
-            if cuts.needed_cm[i] < living.safe_cut_cm[i]
-            else float(cuts.needed_cm[i]),
-            days_below_floor=float(bare[i]),
+            needed_cut_cm=None if np.isnan(needed[i]) else needed[i],
+            days_below_floor=float(lasting.days_below_floor[i]),
             height_now_cm=height_now[i],
             height_next_cm=height_next[i],
             removed_cm=float(off[i]),
             removed_share=float(off[i] / max(usual[i], 1e-9)),
-            minutes=float(np.median(minutes[i])),
+            minutes=float(minutes[i]),
             chance_over_now=float(over[i]),
             chance_within=float(chance[i]),
             cut_practice=str(practice.get(str(priors.species_id[species]), "")),
         )
 
     ordered = work_order(fit, place, usual)
-    [trimming] = ranges(minutes.sum(axis=0)[None])
     return tuple(area(n, i) for n, i in enumerate(ordered, start=1)), trimming
-
-
-def _minutes(
-    design: Design, timing: Timing, place: NDArray[np.int64], removed_cm: FloatArray
-) -> FloatArray:
-    """Minutes of trimming (A, D) of what is taken off (A, D)."""
-    handling = timing.handling(place[:, None])
-    worth = np.where(removed_cm > 0.1, removed_cm, 0.0)
-    return trimming_minutes(
-        worth, design.area_cm2[place][:, None], design.is_cover[place][:, None], handling
-    )

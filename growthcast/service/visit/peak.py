@@ -10,15 +10,17 @@ import numpy as np
 from numpy.typing import NDArray
 
 from growthcast.book.book import Book
+from growthcast.finite import finite_answer
 from growthcast.fit.design import day_number
 from growthcast.fit.result import GrowthFit
-from growthcast.service.living import all_hold
+from growthcast.service.effort import Range
+from growthcast.service.living import all_hold, growth_a_week
 from growthcast.service.reasons import limit_in_words
 from growthcast.service.recommend import area_label, tank_terms, unit_of
 from growthcast.service.visit.peak_nouns import PeakArea, PeakCut, PeakPlan
 from growthcast.service.visit.routes import Route, routes_to
 from growthcast.service.visit.standing import Standing, standing_areas
-from growthcast.service.visit.words import Range, and_list, as_chance, ranges
+from growthcast.service.visit.words import and_list, as_chance, ranges
 
 __all__ = ["BAND_SHARE", "TARGET_SHARE", "peak_plan"]
 
@@ -45,6 +47,7 @@ class _Band:
     high_cm: FloatArray
 
 
+@finite_answer
 def peak_plan(
     book: Book,
     fit: GrowthFit,
@@ -103,7 +106,7 @@ def peak_plan(
     chance_all = 1.0
     if living.area.size:
         routes = routes_to(standing, offsets, span_d, band.target_cm, confidence)
-        chosen, inside = _choose(standing, routes, band)
+        chosen, inside = _choose(routes, band)
         chance_all = float(all_hold(living, inside)[0])
         areas = _areas(book, fit, standing, on, span_d, band, routes, chosen, inside)
     return PeakPlan(
@@ -120,24 +123,22 @@ def peak_plan(
     )
 
 
-def _inside(standing: Standing, ended: FloatArray, band: _Band) -> BoolArray:
+def _inside(ended: Standing, band: _Band) -> BoolArray:
     """Whether each draw (A, D) stands in its band on the day."""
-    height = standing.heights(ended)
+    height = ended.height_cm
     inside: BoolArray = (height >= band.low_cm[:, None]) & (
         height <= band.high_cm[:, None] * (1.0 + 1e-9)
     )
     return inside
 
 
-def _choose(
-    standing: Standing, routes: list[Route], band: _Band
-) -> tuple[NDArray[np.int64], BoolArray]:
+def _choose(routes: list[Route], band: _Band) -> tuple[NDArray[np.int64], BoolArray]:
     """Choose a route (A,) for every area, and tell whether each draw (A, D) ends in the band.
 
     Of the routes whose cut is hidden and that are more likely than not to end in the band the
     latest; else whichever most likely ends there, hidden ones first.
     """
-    ends = np.array([_inside(standing, route.ended, band) for route in routes])
+    ends = np.array([_inside(route.ended, band) for route in routes])
     chance = ends.mean(axis=2)
     hidden = np.array([route.hidden for route in routes])
     works = hidden & (chance >= np.maximum(REACHED, chance.max(axis=0) - 0.1))
@@ -161,13 +162,10 @@ def _areas(
 ) -> list[PeakArea]:
     """Say for every area which way it goes and where that ends."""
     living, design = standing.living, fit.design
-    now = ranges(standing.heights(standing.now))
-    ended = np.array([routes[r].ended[i] for i, r in enumerate(chosen.tolist())])
-    ends = ranges(standing.heights(ended))
-    alone = ranges(standing.heights(routes[0].ended))
-    weekly = np.median(
-        standing.heights(standing.stages(band.target_cm[:, None]) + living.growth(7.0)), axis=1
-    )
+    now, alone = ranges(standing.height_cm), ranges(routes[0].ended.height_cm)
+    heights = np.array([route.ended.height_cm for route in routes])
+    ends = ranges(heights[chosen, np.arange(chosen.size)])
+    weekly = growth_a_week(living)[:, 1]
     best_from = _best_from(standing, band, span_d)
     basis = fit.basis
     made = []
@@ -182,7 +180,7 @@ def _areas(
                 label=area_label(book, place),
                 unit=unit,
                 basis=basis[place],
-                cm_per_week=float(max(weekly[i] - band.target_cm[i], 0.0)),
+                cm_per_week=float(weekly[i]),
                 height_now_cm=now[i],
                 low_cm=float(band.low_cm[i]),
                 target_cm=float(band.target_cm[i]),
@@ -193,9 +191,10 @@ def _areas(
                         float(cut[i]),
                         float(off[i]),
                         float(need[i]),
+                        float(stays[i]),
                         purpose,
                     )
-                    for at, cut, off, need, purpose in route.cuts
+                    for at, cut, off, need, stays, purpose in route.cuts
                     if need[i] > HARDLY_NEEDED
                 ),
                 height_on_day_cm=ends[i],
@@ -217,9 +216,7 @@ def _best_from(standing: Standing, band: _Band, span_d: int) -> list[int | None]
     for wait in range(span_d + 1, span_d + LONGEST_WAIT_D, 3):
         if (found >= 0).all():
             break
-        height = np.median(
-            standing.heights(standing.now + standing.living.growth(float(wait))), axis=1
-        )
+        height = np.median(standing.later(wait).height_cm, axis=1)
         grown = (found < 0) & (height >= band.low_cm)
         found = np.where(grown, np.where(height <= band.high_cm, wait, 0), found)
     return [wait if wait > 0 else None for wait in found.tolist()]

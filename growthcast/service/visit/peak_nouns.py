@@ -7,7 +7,7 @@ from datetime import date
 from typing import Any
 
 from growthcast.fit.result import Basis
-from growthcast.service.visit.words import Range
+from growthcast.service.effort import Range
 
 __all__ = ["PeakArea", "PeakCut", "PeakPlan"]
 
@@ -16,7 +16,9 @@ __all__ = ["PeakArea", "PeakCut", "PeakPlan"]
 class PeakCut:
     """One cut on the way: to what height [cm, or % cover] and about how much comes off.
 
-    Only what stands above ``cut_cm`` is cut; ``chance_needed`` is the chance that anything does.
+    Only what stands above ``cut_cm`` is cut; ``chance_needed`` is the chance that anything does,
+    ``chance_within`` that the area stays inside its budget until the next visit (a cut to hold it)
+    or the day to shine (its last cut, to shape it).
     ``purpose`` is "shape" for the cut from which the area grows towards the day, "hold" for one
     that only keeps it inside its budget until the next visit.
     """
@@ -25,6 +27,7 @@ class PeakCut:
     cut_cm: float
     removed_cm: float
     chance_needed: float
+    chance_within: float
     purpose: str
 
     def as_dict(self) -> dict[str, Any]:
@@ -34,6 +37,7 @@ class PeakCut:
             "cut_cm": round(self.cut_cm, 2),
             "removed_cm": round(self.removed_cm, 2),
             "chance_needed": round(self.chance_needed, 4),
+            "chance_within": round(self.chance_within, 4),
             "purpose": self.purpose,
         }
 

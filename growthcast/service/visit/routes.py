@@ -8,16 +8,16 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from growthcast.growth.quick import quick_quantiles
-from growthcast.service.visit.standing import Standing
+from growthcast.service.living import share_of_draws
+from growthcast.service.visit.standing import Standing, cut_to_last
 
 __all__ = ["REGROWN_SHARE", "Route", "routes_to"]
 
 FloatArray = NDArray[np.float64]
 BoolArray = NDArray[np.bool_]
-Cut = tuple[int, FloatArray, FloatArray, FloatArray, str]
+Cut = tuple[int, FloatArray, FloatArray, FloatArray, FloatArray, str]
 """Days after the fit, height to cut to (A,) [cm], middle of what comes off (A,) [cm], chance (A,)
-that anything does, and the cut's purpose."""
+that anything does, chance (A,) to stay inside until the next visit, and the cut's purpose."""
 
 REGROWN_SHARE = 0.15
 """Share of a height that must be new growth for a cut not to show (common practice, no source)."""
@@ -29,12 +29,12 @@ BARELY_CUT_SHARE = 0.02
 class Route:
     """One way of all areas of a tank to the day.
 
-    ``ended`` (A, D) are the stages on the day, ``hidden`` (A,) tells where the last cut will not
+    ``ended`` are the areas on the day, ``hidden`` (A,) tells where the last cut will not
     show, ``regrown`` (A,) is the share of the height that has grown since it (None: no last cut).
     """
 
     cuts: tuple[Cut, ...]
-    ended: FloatArray
+    ended: Standing
     hidden: BoolArray
     regrown: FloatArray | None
 
@@ -59,48 +59,40 @@ def routes_to(
     target_cm : array (A,)
         Height aimed at on the day [cm].
     confidence : float
-        Chance with which an area is held inside its budget from visit to visit before its last cut.
+        Chance with which all areas are held inside from visit to visit before their last cuts.
 
     Returns
     -------
     list of Route
         The first leaves everything uncut. The last cut of each other goes to the height from which
         the middle forecast stands at the target on the day, no lower than looks right; at earlier
-        visits areas are only held inside their budgets.
+        visits areas are only held inside their budgets, by the cuts of ``cut_to_last``.
     """
-    living = standing.living
-    least = living.least_cut_cm
-    grown = standing.now + living.growth(float(day_d))
-    routes = [Route((), grown, np.ones(least.size, dtype=np.bool_), None)]
-    held, at = standing.now, 0
-    cuts: tuple[Cut, ...] = ()
-    for n, visit in enumerate(visits_d):
-        arrived = held + living.growth(float(visit - at), float(at)) if visit > at else held
-        ahead = living.growth(float(day_d - visit), float(visit))
-        aim = np.median(standing.heights(standing.stages(target_cm[:, None]) - ahead), axis=1)
-        aim = np.minimum(np.maximum(aim, least), living.budget_cm)
-        began = standing.cut(arrived, aim)
-        ended = began + ahead
-        off, often = _taken_off(standing, arrived, began)
-        height = np.median(standing.heights(ended), axis=1)
-        start = np.median(standing.heights(began), axis=1)
+    living, wanted = standing.living, np.array([confidence])
+    least, target = living.least_cut_cm, living.stage_of(target_cm)
+    uncut = standing.later(day_d - standing.after_d)
+    routes = [Route((), uncut, np.ones(least.size, dtype=np.bool_), None)]
+    held, cuts = standing, tuple[Cut, ...]()
+    for visit, until in zip(visits_d, (*visits_d[1:], day_d), strict=True):
+        arrived = held.later(visit - held.after_d)
+        middle = np.median(arrived.aims(target, day_d - visit), axis=1)
+        aim = np.minimum(np.maximum(middle, least), living.budget_cm)
+        began = arrived.cut(aim)
+        ended = began.later(day_d - visit)
+        off, often = _taken_off(arrived, began)
+        height, start = (np.median(one.height_cm, axis=1) for one in (ended, began))
         regrown = np.maximum(height - start, 0.0) / np.maximum(height, 1e-9)
         hidden = (regrown >= REGROWN_SHARE) | (off < BARELY_CUT_SHARE * start)
-        last: Cut = (visit, aim, off, often, "shape")
+        last: Cut = (visit, aim, off, often, share_of_draws(ended.within()), "shape")
         routes.append(Route((*cuts, last), ended, hidden, regrown))
-        until = visits_d[n + 1] if n + 1 < len(visits_d) else day_d
-        after = living.growth(float(until - visit), float(visit))
-        hold = quick_quantiles(living.highest_cut(after), (1.0 - confidence,))[:, 0]
-        hold = np.minimum(np.maximum(hold, least), living.budget_cm)
-        held = standing.cut(arrived, hold)
-        cuts, at = (*cuts, (visit, hold, *_taken_off(standing, arrived, held), "hold")), visit
+        lasting = cut_to_last(arrived, until - visit, wanted)
+        held, inside = lasting.began, share_of_draws(lasting.ended.within())
+        cuts = (*cuts, (visit, lasting.cut_cm, *_taken_off(arrived, held), inside, "hold"))
     return routes
 
 
-def _taken_off(
-    standing: Standing, before: FloatArray, after: FloatArray
-) -> tuple[FloatArray, FloatArray]:
+def _taken_off(before: Standing, after: Standing) -> tuple[FloatArray, FloatArray]:
     """Middle of what comes off each area (A,) [cm], and the chance that anything worth it does."""
-    stood = standing.heights(before)
-    off = np.maximum(stood - standing.heights(after), 0.0)
-    return np.median(off, axis=1), (off > BARELY_CUT_SHARE * stood).mean(axis=1)
+    stood = before.height_cm
+    off = np.maximum(stood - after.height_cm, 0.0)
+    return np.median(off, axis=1), share_of_draws(off > BARELY_CUT_SHARE * stood)

@@ -15,7 +15,7 @@ from growthcast.service.reasons import limit_in_words
 from growthcast.service.visit.words import about_days, and_list, as_chance, days_in_words
 
 if TYPE_CHECKING:
-    from growthcast.service.visit.cuts import AreaCut
+    from growthcast.service.visit.cuts import AreaCut, Rhythm
 
 __all__ = ["sheet_sentence", "watch_list"]
 
@@ -31,17 +31,19 @@ def sheet_sentence(
     interval_d: int,
     confidence: float,
     chance: float,
+    rhythm: Rhythm | None,
     feasible: bool,
     holds_until: date | None,
 ) -> str:
-    """Say whether the cuts last until the next visit, and the nearest that does."""
-    if not areas:
+    """Say whether the cuts last until the next visit, what a rhythm gives, and what would last."""
+    if rhythm is None:
         return "Nothing is planted in this tank today, so there is nothing to cut."
     until = f"{next_on} ({days_in_words(interval_d)})"
     if feasible:
         return (
             f"Cut as below, every area stays inside its height until {until} "
             f"with a chance of {as_chance(chance)} (wanted: {100 * confidence:.0f} %)."
+            f"{_rhythm_sentence(chance, rhythm, interval_d)}"
         )
     worst = min(areas, key=lambda area: area.chance_within)
     shown = as_chance(chance)
@@ -50,13 +52,32 @@ def sheet_sentence(
     said = (
         f"Even cut as low as still looks right, the chance that every area stays inside its height "
         f"until {until} is {shown}, not {100 * confidence:.0f} %; {worst.label} is the "
-        f"first to go over."
+        f"first to go over.{_rhythm_sentence(chance, rhythm, interval_d)}"
     )
     if holds_until is None:
         return (
             said + " Not even tomorrow would hold: this tank needs a higher budget or lower floor."
         )
     return said + f" A next visit by {holds_until} would hold."
+
+
+def _rhythm_sentence(chance: float, rhythm: Rhythm, interval_d: int) -> str:
+    """Say what regular visits would give where that is not the same, and why."""
+    regular, lower = as_chance(rhythm.chance_all_within), rhythm.height_share < 1.0
+    if regular == as_chance(chance):
+        return ""
+    said = f" At a steady rhythm of {days_in_words(interval_d)} it would be {regular}"
+    off = round(100 * abs(rhythm.height_share - 1.0))
+    if chance > rhythm.chance_all_within:
+        follows = "have more room" if lower else "are cut harder and rest longer"
+    else:
+        follows = "are cut less and grow on sooner" if lower else ""
+    if off and follows:
+        said += (
+            f": today the areas stand on average {off} % {'lower' if lower else 'higher'} than a "
+            f"regular visit finds them, so they {follows}"
+        )
+    return f"{said}."
 
 
 def watch_list(
@@ -134,7 +155,7 @@ def _hard_cuts(areas: Sequence[AreaCut]) -> Iterator[str]:
     hard = [
         f"{area.label} ({100 * area.removed_share:.0f} %)"
         for area in areas
-        if area.action == "cut" and area.removed_share > HARD_CUT_SHARE
+        if area.action == "cut" and round(100 * area.removed_share) > 100 * HARD_CUT_SHARE
     ]
     if hard:
         yield (

@@ -1,5 +1,9 @@
 """How areas stand on a day, drawn together with how they grow, and carried from visit to visit.
 
+This is the chance of *this visit*: areas are cut from where they stand on its day, rest as that cut
+asks, and grow as they do just now, under the conditions written down for the days ahead. What a
+regular visit at a steady rhythm gives is another question (``service.interval``).
+
 Heights are held as stages (A, D): growth adds to a stage, a cut lowers it. Draw ``d`` of a stage
 goes with draw ``d`` of the rates and ceilings, so an area that stands high because it grows fast
 also grows on fast.
@@ -7,25 +11,39 @@ also grows on fast.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
 
 from growthcast.fit.result import AreaPosterior, GrowthFit
+from growthcast.fit.rows.clock import (
+    LONGEST_PAUSE_SHARE,
+    PAUSE_DOUBT,
+    GrowthClock,
+    pause_after_cut,
+)
 from growthcast.fit.rows.drift import span_drift
 from growthcast.fit.solver.linearise import CEILING, KNOTS, RATE
-from growthcast.growth.logistic import height_at_stage, shape_factor, stage
-from growthcast.growth.quick import BELOW_CEILING
+from growthcast.growth.logistic import shape_factor
+from growthcast.growth.quick import Singles, column
 from growthcast.service.draws import span_normals
-from growthcast.service.living import HAND_SPREAD, LivingAreas, all_hold, living_areas, living_part
+from growthcast.service.interval import at_rank, highest_rank, needed_cuts
+from growthcast.service.living import (
+    REST_HALVINGS,
+    LivingAreas,
+    all_hold,
+    living_areas,
+    living_part,
+)
 
-__all__ = ["Standing", "days_that_hold", "only_areas", "standing_areas"]
+__all__ = ["Lasting", "Standing", "cut_to_last", "days_that_hold", "only_areas", "standing_areas"]
 
 FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.int64]
+BoolArray = NDArray[np.bool_]
 
-ROUNDING = 1e-5
+ROUNDING = np.float32(1e-4)
 """Stages that single precision may be off by: at a budget is within it."""
 OF_STAGE, OF_SPAN = -2, -3
 """Numbers of the normals for what is not known of a last reading, and of the time since."""
@@ -33,48 +51,159 @@ OF_STAGE, OF_SPAN = -2, -3
 
 @dataclass(frozen=True, slots=True)
 class Standing:
-    """Living areas of a block of tanks and draws of their stage (A, D) on the day of the fit."""
+    """Living areas of a block of tanks, and draws of how they stand on a day.
+
+    ``stages`` (A, D) are those ``after_d`` days after the fit, ``rest_d`` (A, D) the days without
+    growth that are still to come after the last cut.
+    """
 
     living: LivingAreas
-    now: FloatArray
+    clock: GrowthClock
+    after_d: int
+    stages: Singles
+    rest_d: Singles
 
-    def heights(self, stages: FloatArray) -> FloatArray:
-        """Heights (A, D) [cm, or % cover] of stages (A, D)."""
-        living = self.living
-        return height_at_stage(stages, living.draws.ceiling_cm, living.shape[:, None])
+    @property
+    def height_cm(self) -> FloatArray:
+        """Heights (A, D) [cm, or % cover]."""
+        return self.living.height_at(self.stages).astype(np.float64)
 
-    def stages(self, height_cm: FloatArray) -> FloatArray:
-        """Stages (A, D) of heights (A, D) or (A, 1) [cm], held below each draw's ceiling."""
-        living = self.living
-        inside = np.minimum(height_cm, living.draws.ceiling_cm * BELOW_CEILING)
-        return stage(inside, living.draws.ceiling_cm, living.shape[:, None])
+    def within(self) -> BoolArray:
+        """Whether areas stand at or below their budgets, (A, D)."""
+        inside: BoolArray = self.stages <= self.living.budget_stage + ROUNDING
+        return inside
 
-    def goals(self, height_cm: FloatArray) -> FloatArray:
-        """Stages (A, D) at which heights (A,) are passed; ``inf`` where a ceiling lies below."""
-        living = self.living
-        return stage(height_cm[:, None], living.draws.ceiling_cm, living.shape[:, None])
+    @property
+    def chance(self) -> FloatArray:
+        """Chance (R,) that all areas of a tank stand at or below their budgets at once."""
+        return all_hold(self.living, self.within())
 
-    def cut(self, stages: FloatArray, cut_cm: FloatArray) -> FloatArray:
-        """Stages after whatever stands above ``cut_cm`` (A,) was cut, by a hand that scatters.
+    def growth(self, span_d: int) -> Singles:
+        """Stages gained (A, D) over the days ahead without any rest."""
+        area, began = self.living.area, np.array(self.living.on_day + self.after_d)
+        days, _ = self.clock.growth_between(area, began, began + span_d, np.zeros(1))
+        gained = self.living.growth(span_d, self.after_d)
+        gained *= column(days / (self.clock.speed(self.living.on_day)[area] * span_d))
+        return gained
+
+    def later(self, span_d: int) -> Standing:
+        """Return how areas stand so many days later when nothing is cut."""
+        if span_d == 0:
+            return self
+        rest_d = np.minimum(self.rest_d, np.float32(LONGEST_PAUSE_SHARE * span_d))
+        stages = self.growth(span_d)
+        stages *= 1.0 - rest_d / np.float32(span_d)
+        stages += self.stages
+        after_d = self.after_d + span_d
+        return replace(self, after_d=after_d, stages=stages, rest_d=self.rest_d - rest_d)
+
+    def cut(self, cut_cm: FloatArray) -> Standing:
+        """Return how areas stand once what is above ``cut_cm`` (A,) was cut, by a hand that errs.
 
         ``nan`` leaves an area uncut.
         """
         aim = np.where(np.isnan(cut_cm), np.inf, cut_cm)
-        left = aim[:, None] * np.exp(HAND_SPREAD * self.living.draws.hand)
-        return np.minimum(stages, self.stages(left))
+        stages = np.minimum(self.stages, self.living.stage_after_cut(aim))
+        rest_d = self._rest_after(self.living.height_at(stages))
+        return replace(self, stages=stages, rest_d=rest_d)
 
-    def within(self, ended: FloatArray) -> NDArray[np.bool_]:
-        """Whether stages (A, D) lie at or below the areas' budgets."""
-        return ended <= self.goals(self.living.budget_cm) + ROUNDING
+    def aims(self, goal: Singles, span_d: int) -> Singles:
+        """Highest aims (A, D) [cm] of a cut after which stages ``goal`` are not passed in a span.
 
-    def days_until(
-        self, began: FloatArray, growth: FloatArray, span_d: float, height_cm: FloatArray
-    ) -> FloatArray:
+        The less a cut takes, the shorter is the rest after it: that rest is found by halving.
+        ``inf`` where a ceiling lies below the goal.
+        """
+        living, growth = self.living, self.growth(span_d)
+        longest = np.float32(LONGEST_PAUSE_SHARE * span_d)
+
+        def left(rest_d: Singles) -> Singles:
+            return living.height_at(goal - growth * (1.0 - rest_d / np.float32(span_d)))
+
+        low = np.minimum(self.rest_d, longest)
+        high = np.clip(column(living.pause_d), low, longest)
+        for _ in range(REST_HALVINGS if (self._rest_after(left(low)) > low).any() else 0):
+            tried = np.float32(0.5) * (low + high)
+            more = self._rest_after(left(tried)) > tried
+            low, high = np.where(more, tried, low), np.where(more, high, tried)
+        aims: Singles = left(low) / living.hand_share
+        aims[~np.isfinite(goal)] = np.inf
+        return aims
+
+    def _rest_after(self, left_cm: Singles) -> Singles:
+        """Days without growth (A, D) once areas are left at heights (A, D) no higher than now."""
+        taken = 1.0 - left_cm / self.living.height_at(self.stages)
+        rest_d: Singles = pause_after_cut(taken, column(self.living.pause_d))
+        return np.maximum(rest_d, self.rest_d, out=rest_d)
+
+    def days_until(self, span_d: int, height_cm: FloatArray) -> FloatArray:
         """Days (A, D) until heights (A,) are passed, ``inf`` where not within the span."""
-        way = self.goals(height_cm) - began
-        share = np.divide(way, growth, out=np.full(growth.shape, np.inf), where=growth > 0.0)
-        days: FloatArray = np.where(way <= 0.0, 0.0, np.where(share <= 1.0, span_d * share, np.inf))
-        return days
+        way, growth = self.living.stage_of(height_cm) - self.stages, self.growth(span_d)
+        rest_d = np.minimum(self.rest_d, np.float32(LONGEST_PAUSE_SHARE * span_d))
+        share = np.divide(way, growth, out=np.full_like(growth, np.inf), where=growth > 0.0)
+        days = np.where(way <= 0.0, 0.0, rest_d + span_d * share)
+        found: FloatArray = np.where(days <= span_d, days, np.inf)
+        return found
+
+
+@dataclass(frozen=True, slots=True)
+class Lasting:
+    """Cuts (A,) of a visit and what comes of them by the next one.
+
+    ``chance`` (R,) is that of every area of a tank to stay inside. ``needed_cm`` are the cuts that
+    would hold the wanted chance whatever the look (``cut_cm`` where that does), NaN where not even
+    the lowest safe cut does; ``days_below_floor`` (A,) is how long an area looks bare after it.
+    """
+
+    cut_cm: FloatArray
+    began: Standing
+    ended: Standing
+    chance: FloatArray
+    needed_cm: FloatArray
+    days_below_floor: FloatArray
+
+
+def cut_to_last(standing: Standing, span_d: int, confidence: FloatArray) -> Lasting:
+    """Find the cuts of a visit that last until the next one.
+
+    Parameters
+    ----------
+    standing : Standing
+        The areas on the day of the visit.
+    span_d : int
+        Days until the next visit [d], at least 1.
+    confidence : array (R,)
+        Wanted chance of each tank that all its areas stay inside until then [0-1].
+
+    Returns
+    -------
+    Lasting
+        Every area's cut is the highest that holds the wanted chance for the whole tank, by the
+        interval's rule; a draw that lasts uncut holds whatever the cut. Where none does, each area
+        is cut low enough to last whatever its luck, and no lower than looks right.
+    """
+    living = standing.living
+    least, budget = living.least_cut_cm, living.budget_cm
+    uncut = standing.later(span_d).within()
+    highest = np.minimum(standing.aims(living.budget_stage, span_d), column(budget))
+    ranked = np.sort(highest, axis=1)
+    rank = highest_rank(living, ranked, highest, least, confidence, uncut)
+    cut = np.minimum(np.maximum(at_rank(ranked, rank[living.run]), least), budget)
+    began = standing.cut(cut)
+    ended = began.later(span_d)
+    chance = ended.chance
+    needed = needed_cuts(living, ranked, np.where(uncut, np.inf, highest), confidence)
+    needed = np.where((chance >= confidence)[living.run], cut, needed)
+    short = needed < least
+    bared = standing.cut(np.where(short, np.maximum(needed, living.safe_cut_cm), np.nan))
+    regrown = np.median(bared.days_until(span_d, living.floor_cm), axis=1)
+    return Lasting(
+        cut_cm=cut,
+        began=began,
+        ended=ended,
+        chance=chance,
+        needed_cm=np.where(needed < living.safe_cut_cm, np.nan, needed),
+        days_below_floor=np.where(short, np.minimum(regrown, span_d), 0.0),
+    )
 
 
 def standing_areas(fit: GrowthFit, tanks: IntArray) -> Standing:
@@ -93,34 +222,42 @@ def standing_areas(fit: GrowthFit, tanks: IntArray) -> Standing:
         Draws of growth as in ``living_areas``, and of every area's stage on the day of the fit:
         its last stage given the drawn rate, ceiling and drift (all jointly normal), grown since.
     """
-    living = living_areas(fit, tanks)
+    living, clock = living_areas(fit, tanks), fit.design.clock
     if not living.area.size:
-        return Standing(living, np.zeros((0, living.size)))
+        none = np.zeros((0, living.size), np.float32)
+        return Standing(living, clock, 0, none, none)
     posterior = fit.posterior(living.area)
-    speed = np.log(fit.design.clock.speed(fit.design.on_day)[living.area])
+    speed = np.log(clock.speed(fit.design.on_day)[living.area])
     rate = living.draws.log_rate.astype(np.float64) - speed[:, None]
-    last = _last_stages(living, posterior, rate)
-    return Standing(living, last + _grown_since(fit, living, posterior, rate))
+    luck = fit.widening * span_normals(living.area, OF_SPAN, living.size)
+    grown = _grown_since(fit, living, posterior, rate, luck)
+    since = np.maximum(fit.design.on_day - posterior.last_day, 0.0)
+    rested = np.minimum(posterior.last_pause_d, LONGEST_PAUSE_SHARE * since)
+    rest_d = column(posterior.last_pause_d - rested) * np.maximum(1.0 - PAUSE_DOUBT * luck, 0.0)
+    stages = _last_stages(living, posterior, rate) + grown
+    return Standing(living, clock, 0, stages.astype(np.float32), rest_d.astype(np.float32))
 
 
-def only_areas(standing: Standing, keep: NDArray[np.bool_]) -> Standing:
+def only_areas(standing: Standing, keep: BoolArray) -> Standing:
     """Return some areas (A,) of a block, with the tanks that are left."""
-    return Standing(living_part(standing.living, keep), standing.now[keep])
+    return replace(
+        standing,
+        living=living_part(standing.living, keep),
+        stages=standing.stages[keep],
+        rest_d=standing.rest_d[keep],
+    )
 
 
-def days_that_hold(
-    standing: Standing, began: FloatArray, after_d: float, longest_d: int, confidence: float
-) -> int:
-    """Most whole days [d] for which all areas of one tank stay within their budgets.
+def days_that_hold(standing: Standing, longest_d: int, confidence: float) -> int:
+    """Most whole days [d] for which all areas of one tank stay within their budgets uncut.
 
-    ``began`` (A, D) are the stages ``after_d`` days after the fit; the chance of all areas at once
-    is at least ``confidence``. 0 where not even one day holds, at most ``longest_d``.
+    The chance of all areas at once is at least ``confidence``. 0 where not even one day holds, at
+    most ``longest_d``.
     """
     low, high = 0, longest_d
     while low < high:
         middle = (low + high + 1) // 2
-        ended = began + standing.living.growth(float(middle), after_d)
-        holds = all_hold(standing.living, standing.within(ended))[0] >= confidence
+        holds = standing.later(middle).chance[0] >= confidence
         low, high = (middle, high) if holds else (low, middle - 1)
     return low
 
@@ -148,7 +285,7 @@ def _last_stages(living: LivingAreas, posterior: AreaPosterior, rate: FloatArray
 
 
 def _grown_since(
-    fit: GrowthFit, living: LivingAreas, posterior: AreaPosterior, rate: FloatArray
+    fit: GrowthFit, living: LivingAreas, posterior: AreaPosterior, rate: FloatArray, luck: Singles
 ) -> FloatArray:
     """Stages gained (A, D) between each area's last stage and the day of the fit."""
     clock, on_day = fit.design.clock, fit.design.on_day
@@ -157,7 +294,6 @@ def _grown_since(
     drift = span_drift(began, ended, on_day)
     along = np.einsum("mn,nmd->nd", drift.weight, living.draws.knots[living.run])
     relative = np.sqrt(living.errors.span_variance(ended - began, drift.remainder) + doubt**2)
-    noise = relative[:, None] * span_normals(living.area, OF_SPAN, living.size)
     pace = shape_factor(living.shape)[:, None] * np.exp(rate + along)
-    gained: FloatArray = pace * grown_d[:, None] * np.maximum(1.0 + noise, 0.0)
+    gained: FloatArray = pace * grown_d[:, None] * np.maximum(1.0 + relative[:, None] * luck, 0.0)
     return gained

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 from datetime import date
 
 import numpy as np
@@ -11,10 +10,10 @@ from numpy.typing import NDArray
 
 from growthcast.fit.result import GrowthFit
 from growthcast.forecast.report import as_date
+from growthcast.service.effort import Range
 
 __all__ = [
     "CAUTIONS",
-    "Range",
     "about_days",
     "and_list",
     "as_chance",
@@ -22,6 +21,7 @@ __all__ = [
     "days_in_words",
     "ranges",
     "sooner_or_later",
+    "whole_parts",
     "work_order",
 ]
 
@@ -37,28 +37,6 @@ ORDER_OF_FORMS = ("floating", "stem", "creeping", "rosette", "epiphyte", "carpet
 """From the surface down, mosses last: their fragments settle wherever water still moves (common
 practice, no source)."""
 SURELY, HARDLY = 0.995, 0.005
-
-
-@dataclass(frozen=True, slots=True)
-class Range:
-    """The 10, 50 and 90 % quantiles of something not known for sure, in the unit of its name."""
-
-    p10: float
-    p50: float
-    p90: float
-
-    def as_dict(self, digits: int = 2) -> dict[str, float]:
-        """Return the quantiles as a plain mapping."""
-        return {name: round(getattr(self, name), digits) for name in ("p10", "p50", "p90")}
-
-    def in_short(self, unit: str) -> str:
-        """Return the middle and the range for a table whose heights are in cm."""
-        cover = " %" if unit != "cm" else ""
-        return f"{self.p50:.1f}{cover} ({self.p10:.1f}-{self.p90:.1f})"
-
-    def in_words(self, unit: str) -> str:
-        """Return the middle and the range, as in ``12.4 cm (11.1 to 14.0)``."""
-        return f"{self.p50:.1f} {unit} ({self.p10:.1f} to {self.p90:.1f})"
 
 
 def ranges(draws: FloatArray) -> list[Range]:
@@ -92,6 +70,18 @@ def days_in_words(days: float) -> str:
     """Return a number of days as a person says it."""
     whole = round(days)
     return "less than a day" if whole < 1 else "1 day" if whole == 1 else f"{whole} days"
+
+
+def whole_parts(parts: Sequence[float]) -> list[int]:
+    """Round parts to whole numbers that add up to their rounded sum.
+
+    Examples
+    --------
+    >>> whole_parts((20.4, 45.4, 46.4))
+    [20, 46, 46]
+    """
+    whole: list[int] = np.diff(np.round(np.cumsum([0.0, *parts]))).astype(np.int64).tolist()
+    return whole
 
 
 def about_days(days: float) -> str:

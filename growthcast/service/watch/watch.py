@@ -10,6 +10,7 @@ from numpy.typing import NDArray
 from threadpoolctl import threadpool_limits
 
 from growthcast.book.book import Book
+from growthcast.finite import finite_answer
 from growthcast.fit.design import day_number
 from growthcast.forecast.report import as_date
 from growthcast.service.watch.cases import (
@@ -55,6 +56,7 @@ IntArray = NDArray[np.int64]
 VISITS_NEEDED = SPANS_BEFORE + 1
 
 
+@finite_answer
 def watch_growth(book: Book, on: date, tanks: IntArray) -> WatchReport:
     """Watch the growth of some tanks (R,) of a book as known on a day.
 

@@ -49,3 +49,31 @@ def test_a_shipped_species_is_never_filled(inspect, name):
     book, findings = inspect(species_csv=f"species_id,{name}\nrotala-rotundifolia,\n")
     assert findings == ()
     assert set(book.species.extra["filled"]) == {""}
+
+
+@pytest.mark.parametrize(
+    ("row", "column", "found"),
+    [
+        ("lowest_cut_cm\nhydrocotyle-tripartita,20.5", "B", "20.5 cm, not below the ceiling of"),
+        ("ceiling_cm\nhydrocotyle-tripartita,1", "B", "1 cm, not below the ceiling of 1 cm"),
+        ("lowest_cut_cm\nrotala-rotundifolia,40", "B", "40 cm, not below the water of 40 cm"),
+        ("lowest_cut_cm\nsalvinia-natans,100", "B", "100 %, not below the ceiling of 100 %"),
+        ("lowest_cut_cm\nrotala-rotundifolia,39", None, None),
+        ("lowest_cut_cm\nhydrocotyle-tripartita,19", None, None),
+    ],
+)
+def test_a_plant_that_stands_no_cut_below_its_ceiling(inspect, row, column, found):
+    _, findings = inspect(species_csv=f"species_id,{row}\n")
+    hits = [item for item in findings if item.slug == "lowest-cut-at-ceiling"]
+    assert [item.column for item in hits] == ([] if column is None else [column])
+    assert not hits or found in hits[0].found
+
+
+def test_an_area_that_no_light_reaches(inspect):
+    header = "area_id,tank_id,species_id,area_cm2,floor_cm,budget_cm,planted_on,light_share\n"
+    rows = "A1,T1,rotala-rotundifolia,300,8,25,2026-01-01,{}\n"
+    _, findings = inspect(areas_csv=header + rows.format(0))
+    [note] = [item for item in findings if item.slug == "no-light"]
+    assert (note.file, note.row, note.column, note.level) == ("areas.csv", 2, "H", "note")
+    _, findings = inspect(areas_csv=header + rows.format(0.05))
+    assert "no-light" not in {item.slug for item in findings}

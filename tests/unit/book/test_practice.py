@@ -24,6 +24,11 @@ def test_intervals_come_in_any_order():
     assert practice.intervals_d == (7, 14, 28)
 
 
+def test_how_whole_tanks_are_read_is_open_until_the_practice_says_so():
+    practice, _ = read_practice(b'[log]\nwhole_tank_grams = "rest"\n')
+    assert (practice.whole_tank_grams, practice.whole_tank_minutes) == ("rest", None)
+
+
 @pytest.mark.parametrize(
     ("text", "slug", "line", "fix"),
     [
@@ -63,6 +68,9 @@ def test_intervals_come_in_any_order():
         ("[rounds]\ndays_off = [2026-12-25T10:00:00]", "date-with-time", 4, None),
         ("[rounds]\ndays_off = 2026-12-25", "wrong-kind", 4, None),
         ('[rounds]\ndays_off = [2026-12-25, "2026-12-25"]', "double-day", 4, "remove one"),
+        ('[log]\nwhole_tank_grams = "everything"', "not-a-choice", 4, None),
+        ('[log]\nwhole_tank_minutes = "al"', "not-a-choice", 4, 'did you mean "all"?'),
+        ("[log]\nwhole_tank_grams = true", "wrong-kind", 4, "put it in quotes"),
         ("[rounds]\nhours_a_day = 8", "unknown-key", 4, None),
         ("[rounds]\nday_off = []", "near-key", 4, None),
     ],
@@ -73,9 +81,18 @@ def test_what_is_wrong_and_on_which_line(text, slug, line, fix):
     assert fix is None or findings[0].fix == fix
 
 
-def test_currency_is_a_code():
-    _, findings = read_practice(b'[practice]\nlabour_rate_per_h = 1\ncurrency = "eur"\n')
-    assert [(item.slug, item.fix) for item in findings] == [("not-a-choice", 'write "EUR"')]
+@pytest.mark.parametrize(
+    ("code", "fix"), [("eur", 'write "EUR"'), ("EUE", 'write as "EUR"'), ("€", 'write as "EUR"')]
+)
+def test_currency_is_one_of_iso_4217(code, fix):
+    _, findings = read_practice((RATE + f'currency = "{code}"\n').encode())
+    assert [(item.slug, item.fix) for item in findings] == [("not-a-choice", fix)]
+
+
+@pytest.mark.parametrize("code", ["EUR", "CHF", "CZK", "JPY", "ZAR"])
+def test_currencies_of_the_world(code):
+    practice, findings = read_practice((RATE + f'currency = "{code}"\n').encode())
+    assert (practice.currency, findings) == (code, [])
 
 
 def test_what_pages_carry_is_read():

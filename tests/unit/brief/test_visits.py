@@ -17,6 +17,12 @@ PNG = base64.b64decode(
 )
 
 
+def drawing(inside: str, size: str = 'width="9" height="9"') -> bytes:
+    """Return a drawing with something inside."""
+    spaces = 'xmlns="http://www.w3.org/2000/svg" xmlns:xl="http://www.w3.org/1999/xlink"'
+    return f"<svg {spaces} {size}>{inside}</svg>".encode()
+
+
 def plan(tmp_path, text):
     file = tmp_path / "plan.csv"
     file.write_bytes(text.encode() if isinstance(text, str) else text)
@@ -56,7 +62,16 @@ def test_a_plan_that_is_not_there(tmp_path):
     [
         ("logo.png", None, "has no such file"),
         ("logo.png", b"GIF89a", "is no PNG file"),
-        ("logo.svg", b"not a drawing", "holds no SVG"),
+        ("logo.png", PNG[:60], "is damaged or cut off"),
+        ("logo.svg", b"not a drawing", "no well-formed SVG (syntax error: line 1, column 0)"),
+        ("logo.svg", drawing("<title>A & B</title>"), "in a text & is written &amp;"),
+        ("logo.svg", b'<?xml version="1.0" encoding="none"?><svg/>', "no well-formed SVG"),
+        ("logo.svg", b"<html><svg/></html>", "holds no SVG"),
+        ("logo.svg", drawing("", ""), "has no size"),
+        ("logo.svg", drawing("", 'width="100%" height="100%"'), "has no size"),
+        ("logo.svg", drawing("", 'viewBox="0 0 0 9"'), "has no size"),
+        ("logo.svg", drawing('<image href="a.png"/>'), 'another picture ("a.png"); embed'),
+        ("logo.svg", drawing('<g><image xl:href="http://a/b"/></g>'), "another picture"),
         ("logo.jpg", PNG, "is no JPG file"),
         ("logo.png", b"x" * 2_000_001, "larger than 2 MB"),
     ],
@@ -77,6 +92,14 @@ def test_a_logo_outside_the_folder_by_a_link_is_not_read(tmp_path):
     logo, why = logo_of(Practice(logo="logo.png"), book)
     assert logo is None
     assert "outside" in why
+
+
+@pytest.mark.parametrize(
+    "size", ['viewBox="0 0 9 9"', 'viewBox="0,0,9,9"', 'width="9" height="0.5cm"']
+)
+def test_a_drawing_with_a_size(tmp_path, size):
+    (tmp_path / "logo.svg").write_bytes(drawing('<image href="data:image/png;base64,"/>', size))
+    assert logo_of(Practice(logo="logo.svg"), tmp_path)[1] is None
 
 
 def test_a_logo(tmp_path):

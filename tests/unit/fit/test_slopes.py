@@ -77,9 +77,7 @@ def test_errors_of_readings_and_cuts_have_their_slopes(solved, name):
     [block], [(at, _)] = problem.blocks, view.kept
     slopes = variance_slopes(view)
     errors = problem.errors
-    parts = error_parts(
-        block.chains, block.drift, at, point.border, errors, block.trust, point.shared_cm[0]
-    )
+    parts = error_parts(block.chains, block.drift, at, point.border, errors, block.trust)
     link, reading = parts[name]
     found = 2.0 * (slopes.link[0] @ link + slopes.reading[0] @ reading)
 
@@ -95,9 +93,7 @@ def test_errors_of_readings_and_cuts_have_their_slopes(solved, name):
 def test_spans_drift_and_pauses_make_up_the_noise_of_growth(solved):
     problem, point, view = solved
     [block], [(at, _)] = problem.blocks, view.kept
-    parts = error_parts(
-        block.chains, block.drift, at, point.border, problem.errors, block.trust, 0.0
-    )
+    parts = error_parts(block.chains, block.drift, at, point.border, problem.errors, block.trust)
     grew = block.chains.nodes.link == Link.GREW
     paused = (block.chains.nodes.pause_doubt * at.drive[RATE]) ** 2
     assert (paused > 0.0).any()

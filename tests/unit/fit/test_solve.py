@@ -152,7 +152,7 @@ def test_the_likelihood_is_that_of_the_dense_system(both):
     nodes, fresh = block.chains.nodes, block.chains.nodes.link == Link.FRESH
     stands = np.einsum("mn,mn->n", at.drive[KNOTS:], point.border[KNOTS:][:, nodes.area])
     squares = ((at.gap - stands) ** 2 / at.noise).sum()
-    squares += misfit(nodes, at, point.border, problem.errors, block.trust)
+    squares += misfit(nodes, at, point.border, problem.errors, block.trust, block.sites)
     squares += (pooling.area_precision * (pooling.offset - point.border[RATE]) ** 2).sum()
     for b, (centre, held) in zip(OWN, pooling.own_priors(), strict=True):
         squares += (held * (centre - point.border[b]) ** 2).sum()

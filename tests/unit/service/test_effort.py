@@ -12,7 +12,7 @@ from growthcast.service.effort import Range, learn_timing, year_of_visits
 from growthcast.service.effort.logged import timed_trims
 from growthcast.service.recommend import recommend
 from growthcast.species import read_forms
-from tests.books import HEADER, make_book, stem_log
+from tests.books import HEADER, PRACTICE, make_book, stem_log
 
 ON = date(2026, 6, 1)
 STEMS, CARPET, MOSS = 0, 1, 2
@@ -43,8 +43,8 @@ def timing_of(folder, log, **files):
 
 
 def usual_minutes(timing, area=STEMS, litres=LITRES):
-    handling = timing.handling(np.array([area]))
-    return float(handling.set_up_min[0] + handling.min_per_l[0] * litres)
+    set_up_min, min_per_l = np.exp(timing.log_min.reshape(2, -1)[:, timing.kind[area]])
+    return float(set_up_min + min_per_l * litres)
 
 
 def test_without_minutes_the_defaults_stand_and_say_so(tmp_path):
@@ -108,6 +108,24 @@ def test_areas_with_their_own_minutes_are_not_in_the_tanks(tmp_path):
     assert np.bincount(trims.row).tolist() == [1] * 32
     assert usual_minutes(timing) == pytest.approx(20, rel=0.08)
     assert usual_minutes(timing, CARPET, 1.8) == pytest.approx(14, rel=0.08)
+
+
+@pytest.mark.parametrize(("read", "carpets"), [("all", 14), ("rest", 34)])
+def test_the_practice_says_whose_minutes_a_whole_tanks_are(tmp_path, read, carpets):
+    """The stems' own 20 minutes are among the tank's 34, or they are not."""
+
+    def rows(day, n):
+        return (
+            stems_row(day, n, 20)
+            + f"{day},lobby,carpet,3.5,1.5,,,,,\n"
+            + f"{day},lobby,,,,,,,34,\n"
+        )
+
+    practice = f'{PRACTICE}[log]\nwhole_tank_minutes = "{read}"\n'
+    timing, _, _ = timing_of(tmp_path, visits_log(rows), practice=practice)
+    assert usual_minutes(timing) == pytest.approx(20, rel=0.08)
+    assert usual_minutes(timing, CARPET, 1.8) == pytest.approx(carpets, rel=0.08)
+    assert "as [log] whole_tank_minutes says" in timing.rests_on(np.array([STEMS]))
 
 
 @pytest.mark.parametrize("everything", [True, False], ids=["all areas", "the rest"])

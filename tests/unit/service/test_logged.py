@@ -8,7 +8,7 @@ from datetime import date
 import pytest
 
 from growthcast.book.suppose import with_rows
-from growthcast.service.logged import AreaAfterVisit, after_visit
+from growthcast.service.logged import AreaAfterVisit, after_visit, before_visit
 from growthcast.service.logged import _due as due
 from growthcast.service.logged import _unsure as unsure
 from tests.books import make_book
@@ -27,9 +27,9 @@ def visited(book, **amounts):
 
 
 def test_a_deeper_cut_is_due_later_and_the_reading_is_compared_with_the_forecast(tmp_path):
-    book = make_book(tmp_path / "book")
-    high = after_visit(book, visited(book, before_cm=18.0, after_cm=14.0), "lobby", ON)
-    low = after_visit(book, visited(book, before_cm=18.0, after_cm=8.0), "lobby", ON)
+    book, fit = before_visit(make_book(tmp_path / "book"), ON)
+    high = after_visit(fit, visited(book, before_cm=18.0, after_cm=14.0), "lobby", ON)
+    low = after_visit(fit, visited(book, before_cm=18.0, after_cm=8.0), "lobby", ON)
     stems = next(a for a in low.areas if a.area_id == "stems")
     assert stems.expected[0] < 18 < stems.expected[2]
     assert stems.stands[1] == pytest.approx(8, abs=1)
@@ -39,11 +39,11 @@ def test_a_deeper_cut_is_due_later_and_the_reading_is_compared_with_the_forecast
 
 
 def test_later_rows_are_not_used(tmp_path):
-    book = make_book(tmp_path / "book")
+    book, fit = before_visit(make_book(tmp_path / "book"), ON)
     now = visited(book, before_cm=18.0, after_cm=8.0)
     later = {"date": date(2026, 6, 20), "tank_id": "lobby", "area_id": "stems", "before_cm": 2.0}
     after = replace(now, trims=with_rows(now.trims, [later]))
-    assert after_visit(book, now, "lobby", ON) == after_visit(book, after, "lobby", ON)
+    assert after_visit(fit, now, "lobby", ON) == after_visit(fit, after, "lobby", ON)
 
 
 def test_the_earliest_area_or_the_longest_interval_says_when_it_is_due():

@@ -10,8 +10,8 @@ import pytest
 from growthcast.fit.result import fit_growth
 from growthcast.forecast.heights import forecast_heights
 from growthcast.service.living import living_areas
-from growthcast.service.sawtooth import SAWTOOTH_LEVELS, repeated_visits, sawtooth
-from growthcast.service.urgency import chance_some_area_over, growth_against_usual
+from growthcast.service.sawtooth import SAWTOOTH_LEVELS, sawtooth
+from growthcast.service.urgency import chance_some_area_over
 from tests.books import make_book
 
 ON = date(2026, 6, 1)
@@ -22,20 +22,15 @@ def fit(tmp_path_factory):
     return fit_growth(make_book(tmp_path_factory.mktemp("book"), on=ON), ON)
 
 
-def test_what_stands_lower_than_the_cut_is_left():
-    gained = np.full((3, 1), 0.2)  # too slow to be back at 10 cm where the start is lower
-    forty, one = np.array([40.0]), np.array([1.0])
-    heights = repeated_visits(gained, forty, one, np.array([10.0]), np.array([0.0, 1.0]))
-    assert (heights[:, 0, 0] <= 10.0 + 1e-9).all()
-    nothing = repeated_visits(np.zeros((2, 1)), forty, one, np.array([10.0]), np.array([0.0, 1.0]))
-    np.testing.assert_allclose(nothing, 10.0)
-
-
-def test_a_cut_above_the_ceiling_leaves_the_ceiling():
-    heights = repeated_visits(
-        np.ones((1, 1)), np.array([8.0]), np.array([1.0]), np.array([20.0]), np.array([0.0, 1.0])
-    )
-    assert (heights <= 8.0).all()
+def test_each_visit_leaves_what_it_cuts_to_and_nothing_stands_above_its_ceiling(fit):
+    living = living_areas(fit, np.array([0]))
+    saw = sawtooth(living, 0, 7, 9.0, weeks=4)
+    begins = np.searchsorted(saw.day, [0.0, 7.0, 14.0], side="right") - 1
+    left = np.quantile(9.0 * living.hand_share[0], SAWTOOTH_LEVELS)
+    for at in begins:
+        assert saw.height_cm[:, at] == pytest.approx(left, rel=1e-4)
+    tall = sawtooth(living, 0, 7, 300.0, weeks=4)
+    assert tall.height_cm.max() <= living.draws.ceiling_cm[0].max()
 
 
 @pytest.mark.parametrize("interval_d", [7, 10, 28])
@@ -74,20 +69,12 @@ def test_risk_of_a_tank_is_at_least_that_of_its_areas(fit):
     assert (lobby <= own.chance_over_budget.sum(axis=0) + 0.03).all()
 
 
-def test_an_empty_tank_has_no_risk_to_tell(tmp_path):
+def test_an_empty_tank_has_nothing_that_could_be_over(tmp_path):
     areas = (
         "area_id,tank_id,label,species_id,area_cm2,floor_cm,budget_cm,cut_cm,planted_on\n"
         "stems,lobby,Stems,rotala-rotundifolia,400,7,22,9,2025-01-01\n"
     )
     fit = fit_growth(make_book(tmp_path, on=ON, areas=areas), ON)
     chances = chance_some_area_over(fit, np.array([0, 1]), np.array([7]))
-    assert np.isfinite(chances[0]).all()
-    assert np.isnan(chances[1]).all()
-
-
-def test_growth_against_usual_is_wide_without_a_log(fit):
-    growth = growth_against_usual(fit, np.array([0, 1]))
-    assert (growth.low < growth.middle).all()
-    assert (growth.middle < growth.high).all()
-    wide = np.log(growth.high / growth.low)
-    assert wide[1] > wide[0]  # nothing of the home tank is in the log
+    assert (chances[0] > 0.0).all()
+    assert (chances[1] == 0.0).all()

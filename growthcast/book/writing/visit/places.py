@@ -8,42 +8,44 @@ from datetime import date
 import numpy as np
 
 from growthcast.book.book import Book
+from growthcast.book.checks.log import has_amounts
 from growthcast.book.suppose import Cell
 from growthcast.book.words import did_you_mean, shown
-from growthcast.book.writing.visit.entry import Place, VisitRow
+from growthcast.book.writing.visit.echo import measured_areas
+from growthcast.book.writing.visit.entry import Amount, VisitRow, parse_visit
+from growthcast.book.writing.visit.names import Place
 from growthcast.errors import UsageError
 
-__all__ = ["areas_elsewhere", "log_rows", "places_of", "tank_of_visit", "unlogged_on"]
+__all__ = ["log_rows", "places_of", "tank_of_visit", "visit_rows"]
 
 
-def places_of(book: Book, tank_id: str) -> tuple[Place, ...]:
-    """Return every area a tank has or had, in the book's order."""
+def places_of(book: Book, tank_id: str, day: date) -> tuple[Place, ...]:
+    """Return every area a tank has or had as it is on a day, in the book's order."""
     covers = set(book.species.text("species_id")[book.species.text("measure") == "cover_pct"])
-    areas, here = book.areas, book.areas.text("tank_id") == tank_id
+    areas, trims, on = book.areas, book.trims, np.datetime64(day, "D")
+    here = areas.text("tank_id") == tank_id
+    gone = areas.date("removed_on") < on  # not so where the date is blank
+    alive = (areas.date("planted_on") <= on) & ~gone
+    today = trims.date("date") == on
+    logged = set(trims.text("area_id")[today])
+    measured = set(trims.text("area_id")[today & has_amounts(trims)])
     columns = ("area_id", "label", "species_id", "cut_cm")
     return tuple(
-        Place(area_id, label, species in covers, None if cut != cut else float(cut))
-        for area_id, label, species, cut in zip(
-            *(areas.columns[name][here] for name in columns), strict=True
+        Place(
+            *(area_id, label, species in covers, None if cut != cut else float(cut), bool(lives)),
+            logged=area_id in logged,
+            measured=area_id in measured,
+        )
+        for area_id, label, species, cut, lives in zip(
+            *(areas.columns[name][here] for name in columns), alive[here], strict=True
         )
     )
 
 
-def areas_elsewhere(book: Book, tank_id: str) -> dict[str, str]:
+def _areas_elsewhere(book: Book, tank_id: str) -> dict[str, str]:
     """Return the tank of every area that is in another one."""
     pairs = zip(book.areas.text("area_id"), book.areas.text("tank_id"), strict=True)
     return {area: tank for area, tank in pairs if tank != tank_id}
-
-
-def unlogged_on(book: Book, tank_id: str, day: date) -> tuple[Place, ...]:
-    """Return a tank's areas that live on a day and have no row in the log on it."""
-    areas, trims = book.areas, book.trims
-    on = np.datetime64(day, "D")
-    gone = areas.date("removed_on") < on  # not so where the date is blank
-    alive = (areas.date("planted_on") <= on) & ~gone
-    living = set(areas.text("area_id")[alive])
-    logged = set(trims.text("area_id")[trims.date("date") == on])
-    return tuple(p for p in places_of(book, tank_id) if p.area_id in living - logged)
 
 
 def tank_of_visit(book: Book, tank_id: str | None, items: Sequence[str]) -> str:
@@ -64,14 +66,48 @@ def tank_of_visit(book: Book, tank_id: str | None, items: Sequence[str]) -> str:
     raise UsageError(f"name the tank with --tank ID; the tanks are {', '.join(tanks[:12])}")
 
 
-def log_rows(rows: Sequence[VisitRow], tank_id: str, day: date) -> list[Mapping[str, Cell]]:
-    """Return a visit as rows of ``trims.csv``."""
+def visit_rows(book: Book, tank_id: str, day: date, items: Sequence[str]) -> tuple[VisitRow, ...]:
+    """Return the rows that a line of a visit to a tank means."""
+    return parse_visit(items, places_of(book, tank_id, day), _areas_elsewhere(book, tank_id))
+
+
+def log_rows(
+    rows: Sequence[VisitRow], book: Book, tank_id: str, day: date
+) -> list[Mapping[str, Cell]]:
+    """Return a visit as rows of ``trims.csv``.
+
+    ``UsageError`` where a weight's reading makes a difference and the log has no room to say it.
+    """
+    places = places_of(book, tank_id, day)
     return [
         {
             "date": day,
             "tank_id": tank_id,
             "area_id": row.place.area_id if row.place else None,
-            **row.amounts,
+            **_with_room(row.amounts, rows, places, book),
         }
         for row in rows
     ]
+
+
+def _with_room(
+    amounts: Mapping[str, Amount],
+    rows: Sequence[VisitRow],
+    places: Sequence[Place],
+    book: Book,
+) -> Mapping[str, Amount]:
+    """Return a row's amounts without the word for whose grams they are where it goes unsaid."""
+    whose, header = amounts.get("grams_of"), book.trims.letters
+    if whose is None or "grams_of" in header or not header:  # a new log has every column
+        return amounts
+    told = measured_areas(rows, places)
+    differs = any(place.alive and place.area_id in told for place in places)
+    if differs and book.practice.whole_tank_grams != whose:
+        word = "bucket" if whose == "all" else "rest"
+        raise UsageError(
+            f"{word}=: trims.csv has no column to say whose grams these are; add a column grams_of "
+            "at the end of its first line (rows that end before it stay as they are), or, if every "
+            f'bucket of yours is weighed so, write whole_tank_grams = "{whose}" under [log] in '
+            "practice.toml; then type the line again"
+        )
+    return {name: amount for name, amount in amounts.items() if name != "grams_of"}

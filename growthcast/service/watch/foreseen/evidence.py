@@ -16,12 +16,13 @@ from numpy.typing import NDArray
 
 from growthcast.book.book import Book
 from growthcast.fit.design import Design, build_design
-from growthcast.fit.result import GrowthFit, fit_growth
+from growthcast.fit.result import GrowthFit, fit_growth, on_what_fits
 from growthcast.fit.rows.chains import Link
 from growthcast.fit.rows.drift import KNOT_COUNT, SpanDrift
 from growthcast.fit.solver.linearise import BORDER, CEILING, HABIT, KNOTS
 from growthcast.fit.solver.problem import Block, Point
-from growthcast.fit.solver.view import View, seen, shared_out, view_of
+from growthcast.fit.solver.propagation import propagate
+from growthcast.fit.solver.view import View, seen, view_of
 from growthcast.forecast.hindsight import known_before
 from growthcast.forecast.report import as_date
 
@@ -135,7 +136,20 @@ def evidence_under(
     What was read of an area on a doubted day keeps next to no weight, so that the forecast of the
     reading after it does not start from a slip.
     """
-    design = build_design(book, as_date(on_day), usual.design.spreads)
+    return on_what_fits(
+        book, lambda part: _evidence(usual, part, on_day, origin_day, doubted_area, doubted_day)
+    )[0]
+
+
+def _evidence(
+    usual: GrowthFit,
+    book: Book,
+    on_day: float,
+    origin_day: float,
+    doubted_area: IntArray,
+    doubted_day: FloatArray,
+) -> Evidence:
+    design = _read_alike(build_design(book, as_date(on_day), usual.design.spreads), usual)
     border = usual.posterior(np.arange(design.area_id.size)).border.copy()
     border[KNOTS:] = 0.0
     count = LEAD_BINS + int(np.ceil((on_day - origin_day) / BIN_D)) + 1
@@ -162,6 +176,15 @@ def evidence_under(
     )
 
 
+def _read_alike(design: Design, usual: GrowthFit) -> Design:
+    """Read weights of whole tanks as a fit does."""
+    weights = design.problem.weights
+    if usual.whole_tank_grams[0] == "all":
+        return design
+    weights = replace(weights, everything=weights.everything & weights.said)
+    return replace(design, problem=replace(design.problem, weights=weights))
+
+
 def _filtered_through(
     design: Design, border: FloatArray, origin_day: float, doubted: set[tuple[int, float]]
 ) -> View:
@@ -178,14 +201,14 @@ def _filtered_through(
         blocks.append(replace(block, drift=drift, trust=_trust(block, doubted)))
     problem = replace(design.problem, blocks=tuple(blocks))
     stages = tuple(_first_stages(block, border) for block in problem.blocks)
-    shared = tuple(np.zeros(block.chains.nodes.area.size) for block in problem.blocks)
-    view = view_of(problem, Point(stages, border, shared))
+    view = view_of(problem, Point(stages, border))
     for _ in range(ROUNDS):
-        if problem.has_shares:
-            view = view_of(*shared_out(view))
+        if problem.has_sites:
+            view = view_of(propagate(view, border_known=True), view.point)
         stages = tuple(
-            np.clip(old + np.clip(filtered.mean, -3.0, 3.0), -10.0, 60.0)
-            for old, filtered in zip(view.point.stages, view.filtered, strict=True)
+            # As known by their day: a later row must not move what was foreseen before it.
+            np.clip(old + np.clip(view.block(n)[1].filtered.mean, -3.0, 3.0), -10.0, 60.0)
+            for n, old in enumerate(view.point.stages)
         )
         view = view_of(view.problem, replace(view.point, stages=stages))
     return view

@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from datetime import date
 
 import pytest
 
 from growthcast.book.writing.visit.echo import visit_in_words
-from growthcast.book.writing.visit.entry import Place, looks_like_item, parse_visit
+from growthcast.book.writing.visit.entry import looks_like_item, parse_visit
+from growthcast.book.writing.visit.names import Place
 from growthcast.errors import UsageError
 
 STEMS = Place("stems", "Back stems", is_cover=False)
@@ -105,8 +107,22 @@ def test_an_area_is_known_by_id_case_or_label_and_its_items_add_up():
         ("all=1.234g", "may be 1234 or 1.23"),
         ("stems=24+25", "the height before the cut is given twice"),
         ("stems=look:rihgt", r'did you mean "right"\?'),
-        ("look:right", "a look without an area"),
-        ("all=24/12", "heights without an area"),
+        ("look:right", "a look without an area; write all=right for every area"),
+        ("right", "a look without an area"),
+        ("bucket=right", "a look without an area"),
+        ("stems=rigth", r'"rigth" is not understood. did you mean "right"\?'),
+        ("all=24/12", "heights without an area; .* as in stems=24/12"),
+        ("rest=19/10", "heights without an area"),
+        ("all=19", '"19" says nothing of a whole tank'),
+        ("rest=", r"nothing after the =; write as rest=right or rest=900g"),
+        ("bucket=", r"nothing after the =; write as bucket=900g"),
+        ("all=", r"nothing after the =; write as all=right"),
+        ("bucket=900", r'"900" is no weight; did you mean "bucket=900g"\?'),
+        ("rest=-3cm", r'"3 cm" is no weight; did you mean "rest=3g"\?'),
+        ("rest=35min", "rest= takes a weight, .* without a name, as in 35min"),
+        ("bukcet=900g", r'did you mean "bucket"\?'),
+        ("stems=note:", "nothing after note:"),
+        ("", "says nothing"),
         ("24", "says nothing of a whole tank"),
         ("stems=nan", "is not understood"),
         ("stems=1e3", "is not understood"),
@@ -118,6 +134,61 @@ def test_what_is_not_understood_is_named_with_what_to_write(item, said):
         amounts(item)
 
 
+def test_a_weight_of_the_tank_may_say_whose_it_is():
+    assert amounts("bucket=900g") == {None: {"removed_g": 900.0, "grams_of": "all"}}
+    assert amounts("Rest=0.9kg", "35min") == {
+        None: {"removed_g": 900.0, "grams_of": "rest", "minutes": 35.0}
+    }
+    assert amounts("900g") == amounts("all=900g") == {None: {"removed_g": 900.0}}
+    with pytest.raises(UsageError, match="the weight is given twice"):
+        amounts("bucket=900g", "rest=200g")
+
+
+def looks(*items, places=PLACES):
+    rows = parse_visit(items, places, {})
+    return {row.place.area_id: row.amounts["look"] for row in rows if "look" in row.amounts}
+
+
+def test_one_look_for_all_areas_or_for_those_not_named():
+    every = dict.fromkeys((place.area_id for place in PLACES), "right")
+    assert looks("all=right") == looks("tank=look:right") == every
+    assert looks("stems=over", "rest=right") == every | {"stems": "over"}
+    named = ("stems=24/12", "crypt=note:x")
+    assert looks(*named, "rest=right").keys() == every.keys() - {"stems", "crypt"}
+    assert looks("stems=24/12", "all=right") == every
+    gone = replace(MOSS, alive=False), replace(CRYPT, logged=True), STEMS
+    assert looks("rest=right", places=gone) == {"stems": "right"}
+    assert looks("rest=right+900g") == every
+
+
+@pytest.mark.parametrize(
+    ("items", "places", "said"),
+    [
+        (["all=right", "stems=over"], PLACES, "stems looks over by another part"),
+        (["all=right", "rest=over"], PLACES, "stems looks right by another part"),
+        (["stems=3", "rest=right"], (STEMS,), "no area of the tank is left"),
+        (["all=right"], (replace(MOSS, logged=True), STEMS), "rows of lobby-moss on this day"),
+        (["all=right"], (replace(STEMS, alive=False),), "no area of the tank is left"),
+    ],
+)
+def test_a_look_for_many_areas_must_find_some_and_contradict_none(items, places, said):
+    with pytest.raises(UsageError, match=said):
+        parse_visit(items, places, {})
+
+
+@pytest.mark.parametrize(
+    ("word", "other"), [("rest", "REST"), ("all", "ALL"), ("BUCKET", "bucket")]
+)
+def test_an_area_keeps_its_id_where_a_word_has_the_same(word, other):
+    odd = Place(word, "", is_cover=False)
+    rows = parse_visit([f"{word}=24/12"], [odd, STEMS], {})
+    assert [row.place for row in rows] == [odd]
+    [_, line] = visit_in_words("t", date(2026, 3, 2), rows, [odd, STEMS])
+    assert line.startswith(f"  {word}, the area of that id; {other}= is ")
+    weighed = parse_visit([f"{other}=90g"], [odd, STEMS], {})
+    assert [row.place for row in weighed] == [None]
+
+
 def test_two_areas_of_one_label_must_be_told_apart():
     twins = (Place("a", "Moss", is_cover=False), Place("b", "moss", is_cover=False))
     with pytest.raises(UsageError, match=r'2 areas are labelled "Moss"; write one of the ids a, b'):
@@ -125,7 +196,8 @@ def test_two_areas_of_one_label_must_be_told_apart():
 
 
 def test_folders_are_told_from_items():
-    assert all(looks_like_item(x) for x in ("stems=24/12", "35min", "180g", "1h10", "note:x"))
+    items = ("stems=24/12", "35min", "180g", "1h10", "note:x", "right", "look:over")
+    assert all(looks_like_item(x) for x in items)
     assert not any(looks_like_item(x) for x in ("my-book", ".", "/tmp/book", "book 2026"))
 
 
@@ -135,15 +207,77 @@ def test_the_visit_is_said_back_in_words():
         PLACES,
         {},
     )
-    assert visit_in_words("lobby", date(2026, 3, 2), rows, PLACES) == [
+    assert visit_in_words("lobby", date(2026, 3, 2), rows, PLACES, ("all", "as W")) == [
         "Tank lobby, Monday 2026-03-02:",
         "  Back stems (stems): stood at 24 cm; cut to 12 cm; 90 g of trimmings",
         "  lobby-moss: looked right (between floor and height budget)",
         "  Crypts (crypt): 3 cm taken off; so cut to its usual 9 cm",
         "  Floaters (floaters): covered 80 %; cut to 30 %",
-        "  whole tank: 180 g of trimmings, of the areas without amounts of their own today: "
-        "Odd (a=b); note: x",
+        "  whole tank: 180 g of trimmings, everything that came out of the tank, the amounts of "
+        "Back stems (stems), Crypts (crypt), Floaters (floaters) included (as W); note: x",
     ]
+
+
+@pytest.mark.parametrize(
+    ("line", "reading", "said"),
+    [
+        ("180g", "all", "shared by Back stems (stems), lobby-moss"),
+        ("180g stems=right", "all", "shared by Back stems (stems), lobby-moss"),
+        ("180g stems=3", "all", "the amounts of Back stems (stems) included (why)"),
+        ("180g stems=3", "rest", "of the areas without amounts of their own: lobby-moss (why)"),
+        ("rest=180g stems=3", "all", "of the areas without amounts of their own: lobby-moss"),
+        ("bucket=180g stems=3", "rest", "the amounts of Back stems (stems) included"),
+        (
+            "180g stems=3 lobby-moss=3",
+            "rest",
+            "without amounts of their own, and there is none (why)",
+        ),
+    ],
+)
+def test_whose_grams_a_whole_tanks_are_is_said(line, reading, said):
+    rows = parse_visit(line.split(), [STEMS, MOSS], {})
+    lines = visit_in_words("t", date(2026, 3, 2), rows, [STEMS, MOSS], (reading, "why"))
+    assert lines[1].startswith("  whole tank: 180 g of trimmings, ")
+    assert lines[1].endswith(said)
+
+
+def test_areas_logged_earlier_that_day_have_amounts_of_their_own():
+    rows = parse_visit(["180g"], [STEMS, MOSS], {})
+    places = [replace(STEMS, logged=True, measured=True), MOSS]
+    [_, line] = visit_in_words("t", date(2026, 3, 2), rows, places, ("rest", ""))
+    assert line.endswith("of the areas without amounts of their own: lobby-moss")
+
+
+def test_every_doubt_stands_under_what_it_is_about():
+    rows = parse_visit(["stems=24", "90g"], PLACES, {})
+    doubts = {"stems": ["far?"], None: ["heavy?"]}
+    lines = visit_in_words("t", date(2026, 3, 2), rows, (), doubts=doubts)
+    assert lines[2] == "    ? far?"
+    assert lines[4] == "    ? heavy?"
+
+
+@pytest.mark.parametrize(
+    ("value", "said"),
+    [
+        ("24/24", "stood at 24 cm; not cut"),
+        ("24+-0", "stood at 24 cm; not cut"),
+        ("-0", "not cut"),
+        ("0g", "not cut"),
+        ("24+0g", "stood at 24 cm; not cut"),
+        ("/12+-0", "stood at 12 cm; not cut"),
+        ("24+over", "stood at 24 cm; looked over its height budget; not cut"),
+        ("24/24+9g", "stood at 24 cm; cut to 24 cm; 9 g of trimmings"),
+        ("24+9g", "stood at 24 cm; 9 g of trimmings; height left not measured"),
+        ("24+-3", "stood at 24 cm; 3 cm taken off; so cut to 21 cm"),
+        ("/12+-3", "cut to 12 cm; 3 cm taken off; so it stood at 15 cm"),
+        ("-3", "3 cm taken off; height left not measured"),
+        ("/0", "cut to 0 cm; height before not measured"),
+        ("15min", "15 min of trimming"),
+    ],
+)
+def test_what_was_cut_and_what_was_not(value, said):
+    rows = parse_visit([f"stems={value}"], PLACES, {})
+    assert visit_in_words("t", date(2026, 3, 2), rows, ())[1] == f"  Back stems (stems): {said}"
 
 
 def test_halves_of_a_measurement_are_said_as_such():

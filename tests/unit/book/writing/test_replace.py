@@ -14,6 +14,7 @@ from growthcast.book.writing import lock, replace
 from growthcast.book.writing.journal import JOURNAL, entries, splice_of
 from growthcast.book.writing.lock import LOCK, book_lock
 from growthcast.book.writing.replace import hash_of, read_file, replace_files
+from growthcast.book.writing.unlog import take_back
 from growthcast.errors import FileChanged, NotWritten
 
 OLD, NEW = b"a,b\n1,2\n", b"a,b\n1,2\n3,\xe4\n"
@@ -105,6 +106,21 @@ def test_permissions_and_links_are_kept(book):
     assert (elsewhere / "shared.csv").read_bytes() == NEW
     assert stat.S_IMODE((elsewhere / "shared.csv").stat().st_mode) == 0o640
     assert names(elsewhere) == ["shared.csv"]
+
+
+@pytest.mark.parametrize("there", [b"another's\n", None])
+def test_a_journal_that_is_a_link_is_not_followed(book, tmp_path, there):
+    elsewhere = tmp_path / "elsewhere.jsonl"
+    if there is not None:
+        elsewhere.write_bytes(there)
+    (book / JOURNAL).symlink_to(elsewhere)
+    with pytest.raises(NotWritten, match=r"journal.jsonl in .* is a link"):
+        put(book)
+    with pytest.raises(NotWritten, match="is a link"):
+        take_back(book)
+    assert read_file(book, "tanks.csv") == OLD
+    assert names(book) == [LOCK, JOURNAL, "tanks.csv"]
+    assert (elsewhere.read_bytes() if elsewhere.exists() else None) == there
 
 
 def failing(call, number, error):

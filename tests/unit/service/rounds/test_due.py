@@ -8,6 +8,7 @@ from itertools import pairwise
 import numpy as np
 import pytest
 
+from growthcast.book.checks.rounds import closed_times, open_before, open_from
 from growthcast.brief.overview import tank_standings
 from growthcast.fit.design import day_number
 from growthcast.fit.result import fit_growth
@@ -15,7 +16,6 @@ from growthcast.service.recommend import recommend
 from growthcast.service.rounds.plan import plan_rounds
 from growthcast.service.urgency import due_of, last_visits, rhythms
 from growthcast.service.visit.away import weeks_away
-from growthcast.service.visit.open_days import closed_times, open_before, open_from
 from growthcast.service.visit.peak import peak_plan
 from tests.books import AREAS, HEADER, PRACTICE, make_book, stem_log
 

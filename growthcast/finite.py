@@ -1,0 +1,88 @@
+"""The guard at the door: no number that is not finite leaves the package in an answer."""
+
+from __future__ import annotations
+
+import functools
+import math
+from collections.abc import Callable, Mapping
+from datetime import date
+from types import NoneType
+from typing import ParamSpec, TypeVar
+
+import numpy as np
+
+from growthcast.errors import NotFinite
+
+__all__ = ["finite", "finite_answer"]
+
+T = TypeVar("T")
+P = ParamSpec("P")
+_PLAIN = {str, int, bool, NoneType, date}
+"""What holds no number that might not be finite, nearly all of an answer: passed by at once."""
+
+
+def finite_answer(arrow: Callable[P, T]) -> Callable[P, T]:
+    """Let what a function answers pass only where every number in it is finite."""
+
+    @functools.wraps(arrow)
+    def guarded(*args: P.args, **kwargs: P.kwargs) -> T:
+        return finite(arrow(*args, **kwargs), arrow.__qualname__)
+
+    return guarded
+
+
+def finite(answer: T, name: str) -> T:
+    """Return an answer as it is; raise ``NotFinite`` where a number in it is nan or endless.
+
+    Looked through are dataclasses, mappings, sequences and arrays. What may be absent is ``None``.
+
+    Examples
+    --------
+    >>> finite({"height_cm": [1.0, float("nan")]}, "heights")
+    Traceback (most recent call last):
+        ...
+    growthcast.errors.NotFinite: this is a fault of the tool, not of your book: a number of the \
+answer is not finite (heights/height_cm/1 is nan), so the answer is withheld
+    """
+    if (lost := _lost(answer)) is not None:
+        raise NotFinite(
+            "this is a fault of the tool, not of your book: a number of the answer is not finite "
+            f"({name}{lost}), so the answer is withheld"
+        )
+    return answer
+
+
+def _lost(value: object) -> str | None:
+    """Where in an answer the first number is that is not finite, None where all are."""
+    names: list[str] | None = None
+    if (declared := getattr(value, "__dataclass_fields__", None)) is not None:
+        names = list(declared)
+        parts = [getattr(value, name) for name in names]
+    elif isinstance(value, tuple | list):
+        parts = list(value)
+    elif isinstance(value, float | np.floating):
+        return None if math.isfinite(value) else f" is {value}"
+    elif isinstance(value, np.ndarray):
+        if value.dtype.kind != "f" or np.isfinite(value).all():
+            return None
+        parts = value.tolist()
+    elif isinstance(value, Mapping):
+        names, parts = [str(key) for key in value], list(value.values())
+    else:
+        return None
+    for place, part in enumerate(parts):
+        kind = type(part)
+        if kind in _PLAIN or (kind is float and math.isfinite(part)):
+            continue
+        if (rest := _lost(part)) is not None:
+            return f"/{names[place] if names else _called(part, place)}{rest}"
+    return None
+
+
+def _called(part: object, place: int) -> str:
+    """Return the id of what an item of a sequence is about, else its place."""
+    said = part if isinstance(part, Mapping) else {}
+    for name in ("area_id", "tank_id", "species_id"):
+        if called := said.get(name) or getattr(part, name, None):
+            return str(called)
+    return str(place)

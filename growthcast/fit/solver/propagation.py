@@ -1,0 +1,351 @@
+"""Expectation propagation: what looks and whole tanks' weights say of the heights, worked out anew.
+
+Each is compared with what is known without it. A look turns that into the normal of the same mean
+and variance, by sums over a grid. A weight is a sum over areas: each area is told the weight less
+what the others are expected to have given, with their uncertainty; areas whose lengths were
+measured are told about their densities instead, all of a tank at once.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from growthcast.fit.rows.chains import Link
+from growthcast.fit.rows.looks import JUDGEMENT_ERROR_SHARE, look_log_chance
+from growthcast.fit.solver.hierarchy import covariance_root
+from growthcast.fit.solver.linearise import CEILING, DENSITY, HABIT
+from growthcast.fit.solver.problem import Block, Problem
+from growthcast.fit.solver.sites import Sites, cut_chance_before
+from growthcast.fit.solver.sweep import variance_along
+from growthcast.fit.solver.view import View
+from growthcast.growth.logistic import height_and_slope
+
+__all__ = ["evidence_for_everything", "propagate"]
+
+FloatArray = NDArray[np.float64]
+IntArray = NDArray[np.int64]
+BoolArray = NDArray[np.bool_]
+
+GRID = np.linspace(-5.0, 5.0, 61)
+"""Standard deviations at which a look is heard."""
+LEAST_WORD = 1e-4
+"""A look that narrows the variance by less than this share says nothing."""
+LEAST_WEIGHT_ERROR_G = 5.0
+MISWEIGHED_SHARE, MISWEIGHED_WIDTH = 0.05, 5.0
+"""How often a weight does not belong, and by how much it is then wider (estimates)."""
+DEGREES = 4.0
+"""A weight that an area cannot hold is told with the tails of a t distribution of so many."""
+LONGEST_MOVE = 1.0
+"""A log density is taken no further at a time."""
+CHANCE_ROUNDS, ALMOST_SURE = 8, 1.0 - 1e-9
+
+
+@dataclass(frozen=True, slots=True)
+class _Cavity:
+    """Stages of a block as departures from where they stand, mean and variance (N,)."""
+
+    mean: FloatArray
+    variance: FloatArray
+
+
+def propagate(view: View, *, border_known: bool = False) -> Problem:
+    """Return the problem with its looks and weights heard at the point of a view.
+
+    With ``border_known`` the parameters of the areas are taken as they stand.
+    """
+    problem = view.problem
+    numbers = range(len(problem.blocks))
+    heard = [_of_looks(view, number, border_known=border_known) for number in numbers]
+    sites, shares = [], []
+    for number, (block, (look, known)) in enumerate(zip(problem.blocks, heard, strict=True)):
+        part = _parts(view, number, known)
+        if border_known:
+            part = replace(part, density_variance=np.zeros(part.area.size))
+        site, told = _of_weights(problem, block, part, look)
+        sites.append(site)
+        shares.append(told)
+    blocks = tuple(
+        replace(block, sites=site) for block, site in zip(problem.blocks, sites, strict=True)
+    )
+    if border_known or not problem.weights.grams.size:
+        return replace(problem, blocks=blocks)
+    pooling = replace(problem.pooling, weighed=_densities(view, shares))
+    return replace(problem, blocks=blocks, pooling=pooling)
+
+
+def _of_looks(view: View, number: int, *, border_known: bool = False) -> tuple[Sites, _Cavity]:
+    """What looks say, and the stages of a block as known without weights of whole tanks."""
+    problem, (at, swept) = view.problem, view.block(number)
+    block = problem.blocks[number]
+    chains, nodes, sites = block.chains, block.chains.nodes, block.sites
+    ahead = swept.ahead_variance
+    if not border_known:
+        root = covariance_root(view.area, view.effects, problem.pooling, chains.area)
+        ahead = ahead + variance_along(chains, root, swept.ahead[1:])
+    # The node's own reading or guess, without what the sites add to it.
+    own = np.maximum(at.precision - sites.precision, 0.0)
+    standing = at.standing
+    pulled = at.precision * at.residual - (sites.pulled - sites.precision * standing)
+    held = 1.0 / ahead + at.slope**2 * own
+    mean = (swept.ahead[0] / ahead + at.slope * np.where(own > 0.0, pulled, 0.0)) / held
+    known = _Cavity(mean, 1.0 / held)
+
+    seen = np.flatnonzero(nodes.look)
+    precision, pulled = np.zeros((2, nodes.area.size))
+    if seen.size:
+        owner = nodes.area[seen]
+        ceiling, shape = np.exp(view.point.border[CEILING, owner]), problem.shape[owner]
+        spread = np.sqrt(known.variance[seen])
+        grid = view.point.stages[number][seen] + known.mean[seen]
+        grid = grid[:, None] + spread[:, None] * GRID
+        height = height_and_slope(grid, ceiling[:, None], shape[:, None] + 0.0 * GRID)[0]
+        bounds = problem.errors.floor_cm[owner], problem.errors.budget_cm[owner]
+        mean, variance = _moments(look_log_chance(nodes.look[seen], height, *bounds))
+        # In stages, then as a height through the slope there.
+        narrower = np.maximum(1.0 / variance - 1.0, LEAST_WORD) / spread**2
+        narrower = np.where(variance < 1.0 - LEAST_WORD, narrower, 0.0)
+        moved = mean / variance / spread  # of the natural parameter, beyond the cavity's own
+        moved = moved + known.mean[seen] * narrower
+        steep = at.slope[seen]
+        # Where the curve is flat a stage says next to nothing: no eye is sharper than its error.
+        sharpest = 1.0 / (JUDGEMENT_ERROR_SHARE * np.maximum(standing[seen], 0.1 * bounds[1])) ** 2
+        kept = np.minimum(1.0, sharpest * steep**2 / np.maximum(narrower, 1e-300))
+        precision[seen] = kept * narrower / steep**2
+        pulled[seen] = np.where(narrower > 0.0, kept * moved / steep, 0.0)
+        pulled[seen] += precision[seen] * standing[seen]
+    heard = Sites(pulled, precision, cut_chance_before(chains))
+    narrower = precision * at.slope**2
+    held = 1.0 / known.variance + narrower
+    told = at.slope * (pulled - precision * standing)
+    return heard, _Cavity((known.mean / known.variance + told) / held, 1.0 / held)
+
+
+def _moments(log_chance: FloatArray) -> tuple[FloatArray, FloatArray]:
+    """Mean and variance (n,) of a standard normal once it is weighted by chances (n, G)."""
+    weight = log_chance - 0.5 * GRID**2
+    weight = np.exp(weight - weight.max(axis=1, keepdims=True))
+    weight /= weight.sum(axis=1, keepdims=True)
+    mean = weight @ GRID
+    return mean, weight @ GRID**2 - mean**2
+
+
+@dataclass(frozen=True, slots=True)
+class _Parts:
+    """What each member (M,) of weights is expected to have given, before they are heard.
+
+    ``length_cm`` with ``variance`` [cm2] came off, if anything did; ``chance`` is how likely that
+    is, 1 where it was measured. ``sure_g`` is what single weights tell [g]. ``usual_cm`` with
+    ``usual_variance`` is the height that an unsaid cut would have left.
+    """
+
+    area: IntArray
+    bucket: IntArray
+    length_cm: FloatArray
+    variance: FloatArray
+    chance: FloatArray
+    sure_g: FloatArray
+    usual_cm: FloatArray
+    usual_variance: FloatArray
+    gram_per_cm: FloatArray
+    density_variance: FloatArray
+
+    @property
+    def mass_g(self) -> FloatArray:
+        """Mean mass of what was measured or may have come off, (M,)."""
+        return np.where(self.sure_g > 0.0, self.sure_g, self.gram_per_cm * self.length_cm)
+
+    @property
+    def mass_variance(self) -> FloatArray:
+        """Its variance, (M,); a single weight is off by what another would be."""
+        known = self.gram_per_cm**2 * self.variance + self.mass_g**2 * self.density_variance
+        return np.where(self.sure_g > 0.0, 0.0, known)
+
+    @property
+    def given(self) -> tuple[FloatArray, FloatArray]:
+        """Mean and variance (M,) of what came off, whether anything did included."""
+        mean = self.chance * self.mass_g
+        variance = self.chance * self.mass_variance
+        return mean, variance + self.chance * (1.0 - self.chance) * self.mass_g**2
+
+
+def _parts(view: View, number: int, known: _Cavity) -> _Parts:
+    """What the members of a block are expected to have given."""
+    problem, (at, swept) = view.problem, view.block(number)
+    block, border = problem.blocks[number], view.point.border
+    members, nodes, weights = block.members, block.chains.nodes, problem.weights
+    found, left, area = members.found, members.left, members.area
+    unsaid = nodes.link[left] == Link.UNSAID
+    filtered = swept.filtered
+
+    def height(at_node: IntArray, mean: FloatArray) -> FloatArray:
+        return np.maximum(at.standing[at_node] + at.slope[at_node] * mean[at_node], 0.0)
+
+    usual = np.where(weights.removed_day[area] <= nodes.day[left], 0.0, np.exp(border[HABIT, area]))
+    usual_sd = np.where(usual > 0.0, nodes.aim_sd_cm[left], 0.0)
+    open_cm = np.maximum(height(found, known.mean) - usual, 0.0)
+    open_variance = at.slope[found] ** 2 * known.variance[found] + usual_sd**2
+    read_cm = np.maximum(height(found, filtered.mean) - height(left, filtered.mean), 0.0)
+    read_variance = at.slope[found] ** 2 * filtered.variance[found]
+    read_variance = read_variance + at.slope[left] ** 2 * filtered.variance[left]
+    told = nodes.link[left] == Link.CUT
+    read_cm = np.where(told, nodes.removed_cm[left], read_cm)
+    read_variance = np.where(told, 2.0 * problem.errors.height_error_cm[area] ** 2, read_variance)
+    single = nodes.link[left] == Link.WEIGHED
+    return _Parts(
+        area=area,
+        bucket=members.bucket,
+        length_cm=np.where(unsaid, open_cm, read_cm),
+        variance=np.where(unsaid, open_variance, read_variance),
+        chance=np.where(unsaid, cut_chance_before(block.chains)[left], 1.0),
+        sure_g=np.where(single, nodes.removed_cm[left] * weights.gram_per_cm[area], 0.0),
+        usual_cm=usual,
+        usual_variance=usual_sd**2,
+        gram_per_cm=weights.gram_per_cm[area] * np.exp(border[DENSITY, area]),
+        density_variance=view.area.own_covariance[area, DENSITY, DENSITY],
+    )
+
+
+def _of_weights(
+    problem: Problem, block: Block, part: _Parts, heard: Sites
+) -> tuple[Sites, tuple[_Parts, FloatArray, FloatArray]]:
+    """What weights say of areas that may have been cut, beside what looks say.
+
+    Also, for the densities, the parts with the chances heard, and what is left of each member's
+    weight once the others are taken off, with its variance.
+    """
+    weights = problem.weights
+    unsaid = block.chains.nodes.link[block.members.left] == Link.UNSAID
+    counts = unsaid | weights.everything[part.bucket]
+    error = (problem.errors.weight * weights.grams) ** 2 + LEAST_WEIGHT_ERROR_G**2
+    chance = part.chance
+    for _ in range(CHANCE_ROUNDS):
+        rest, variance = _left_of(weights.grams, error, replace(part, chance=chance), counts)
+        cut = _log_chance(rest - part.mass_g, variance + part.mass_variance)
+        not_cut = _log_chance(rest, variance)
+        odds = np.log(part.chance) - np.log1p(-np.minimum(part.chance, ALMOST_SURE))
+        heard_chance = 1.0 / (1.0 + np.exp(np.clip(not_cut - cut - odds, -50.0, 50.0)))
+        chance = np.where(unsaid, 0.5 * (chance + heard_chance), 1.0)
+    # The height found: where a usual cut leaves it, and what the weight says came off above.
+    length = np.maximum(rest, 0.0) / part.gram_per_cm
+    spread = variance / part.gram_per_cm**2 + length**2 * part.density_variance
+    spread = spread + part.usual_variance
+    off = length - part.length_cm
+    wild = (DEGREES + 1.0) / (DEGREES + off**2 / (spread + part.variance))
+    precision = (
+        np.where(unsaid & (part.length_cm > 0.0), chance * np.minimum(wild, 1.0), 0.0) / spread
+    )
+    at = block.members.found
+    sites = Sites(heard.pulled.copy(), heard.precision.copy(), heard.cut_chance.copy())
+    np.add.at(sites.precision, at, precision)
+    np.add.at(sites.pulled, at, precision * (part.usual_cm + length))
+    sites.cut_chance[block.members.left[unsaid]] = chance[unsaid]
+    return sites, (replace(part, chance=np.where(counts, chance, 0.0)), rest, variance)
+
+
+def _left_of(
+    grams: FloatArray, error: FloatArray, part: _Parts, counts: BoolArray
+) -> tuple[FloatArray, FloatArray]:
+    """What is left (M,) of a weight for each member without the others' part, with variance."""
+    mean, variance = (np.where(counts, values, 0.0) for values in part.given)
+    total = np.bincount(part.bucket, mean, minlength=grams.size)
+    doubt = np.bincount(part.bucket, variance, minlength=grams.size)
+    rest = grams[part.bucket] - total[part.bucket] + mean
+    unsure = np.maximum(doubt[part.bucket] - variance, 0.0) + error[part.bucket]
+    return rest, unsure
+
+
+def _log_chance(off: FloatArray, variance: FloatArray) -> FloatArray:
+    """Log density of an error that is now and then several times as wide."""
+    usual = -0.5 * (off**2 / variance + np.log(variance))
+    wide = variance * MISWEIGHED_WIDTH**2
+    rare = -0.5 * (off**2 / wide + np.log(wide)) + np.log(MISWEIGHED_SHARE)
+    either: FloatArray = np.logaddexp(usual + np.log1p(-MISWEIGHED_SHARE), rare)
+    return either
+
+
+def _densities(view: View, shares: list[tuple[_Parts, FloatArray, FloatArray]]) -> FloatArray:
+    """What weights say of log densities, (2, A): precision, and precision times log density.
+
+    All areas of a tank at once, since they are weighed together again and again: a linear
+    regression of what a weight leaves unexplained on what each area gave.
+    """
+    pooling, weights = view.problem.pooling, view.problem.weights
+    told = np.zeros((2, pooling.tank.size))
+    size = weights.grams.size
+    whole = [part for part, _, _ in shares]
+    area, bucket, mass, noise = (
+        np.concatenate(values)
+        for values in zip(
+            *((p.area, p.bucket, p.given[0], _length_variance(p)) for p in whole), strict=True
+        )
+    )
+    members = np.unique(area[mass > 0.0])
+    if not members.size:
+        return told
+    error = (view.problem.errors.weight * weights.grams) ** 2 + LEAST_WEIGHT_ERROR_G**2
+    unsure = error + np.bincount(bucket, noise, minlength=size)
+    off = weights.grams - np.bincount(bucket, mass, minlength=size)
+    tanks, run = np.unique(pooling.tank[members], return_inverse=True)
+    place = np.full(pooling.tank.size, -1)
+    order = np.argsort(run, kind="stable")
+    place[members[order]] = np.arange(members.size) - np.searchsorted(run[order], run[order])
+    width = int(place.max()) + 1
+    row = np.full(size, -1)
+    row[bucket] = np.searchsorted(tanks, pooling.tank[area])
+    gave = np.zeros((size, width))
+    sure = np.concatenate([p.sure_g > 0.0 for p in whole])
+    np.add.at(
+        gave, (bucket, np.maximum(place[area], 0)), np.where(sure | (place[area] < 0), 0.0, mass)
+    )
+    heard = row >= 0
+    scaled = gave / unsure[:, None]
+    held = np.zeros((tanks.size, width, width))
+    np.add.at(held, row[heard], (gave[:, :, None] * scaled[:, None, :])[heard])
+    pulled = np.zeros((tanks.size, width))
+    np.add.at(pulled, row[heard], (scaled * off[:, None])[heard])
+    current = np.zeros((tanks.size, width))
+    current[run, place[members]] = view.point.border[DENSITY, members]
+    prior = view.problem.pooling.density_precision
+    held += prior * np.eye(width)
+    covariance = np.linalg.inv(held)
+    moved = np.einsum("kij,kj->ki", covariance, pulled - prior * current)
+    mean = current + np.clip(moved, -LONGEST_MOVE, LONGEST_MOVE)
+    variance = np.einsum("kii->ki", covariance)[run, place[members]]
+    told[0, members] = np.maximum(1.0 / variance - prior, 0.0)
+    told[1, members] = mean[run, place[members]] / variance
+    return told
+
+
+def _length_variance(part: _Parts) -> FloatArray:
+    """Variance (M,) of what a member gave but for its density [g2]."""
+    length = part.chance * part.gram_per_cm**2 * part.variance
+    return (
+        np.where(part.sure_g > 0.0, 0.0, length)
+        + part.chance * (1.0 - part.chance) * part.mass_g**2
+    )
+
+
+def evidence_for_everything(view: View) -> float:
+    """Log likelihood that weights hold everything, less that they hold the rest alone.
+
+    Only weights whose row does not say it are asked.
+    """
+    weights, problem = view.problem.weights, view.problem
+    size = weights.grams.size
+    error = (problem.errors.weight * weights.grams) ** 2 + LEAST_WEIGHT_ERROR_G**2
+    totals = np.zeros((4, size))
+    for number, block in enumerate(problem.blocks):
+        part = _parts(view, number, _of_looks(view, number)[1])
+        unsaid = block.chains.nodes.link[block.members.left] == Link.UNSAID
+        mean, variance = part.given
+        for row, values in enumerate(
+            (mean, variance, np.where(unsaid, mean, 0.0), np.where(unsaid, variance, 0.0))
+        ):
+            totals[row] += np.bincount(part.bucket, values, minlength=size)
+    asked = ~weights.said & (totals[0] > totals[2])
+    everything = _log_chance(weights.grams - totals[0], error + totals[1])
+    rest = _log_chance(weights.grams - totals[2], error + totals[3])
+    return float((everything - rest)[asked].sum())

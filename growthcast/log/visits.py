@@ -1,0 +1,310 @@
+"""From the rows of a log to visits: what was done to which area on which day.
+
+A row of an area is read by one rule:
+
+- heights before and after, a length or a weight are *amounts*; anything taken off is a *cut*;
+- where nothing came off (a length of 0, or the same height twice) the height is a reading;
+- on the day an area was planted its row says how high it was planted;
+- a look alone leaves open whether a cut followed, in an area of which no cut was logged before;
+- the weight of a whole tank's trimmings, the *bucket*, leaves open which of the areas without
+  amounts of their own were cut that day.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from enum import IntEnum
+
+import numpy as np
+from numpy.typing import NDArray
+
+from growthcast.book.book import Book, Table
+
+__all__ = ["Buckets", "LeftOut", "Log", "Look", "Visits", "day_numbers", "places", "read_log"]
+
+FloatArray = NDArray[np.float64]
+IntArray = NDArray[np.int64]
+BoolArray = NDArray[np.bool_]
+
+MOST_OF_BUDGET = 1.25
+DAYS_APART = 10_000_000
+"""One number stands for an area or tank and a day: its place times this, plus the day."""
+
+
+class Look(IntEnum):
+    """How an area stood, judged by eye against its floor and budget."""
+
+    NONE = 0
+    SHORT = 1
+    RIGHT = 2
+    OVER = 3
+
+
+@dataclass(frozen=True, slots=True)
+class LeftOut:
+    """A log row that the fit did not use, or used only as the end of a span."""
+
+    file: str
+    row: int
+    why: str
+
+
+@dataclass(frozen=True, slots=True)
+class Visits:
+    """What was done to which area on which day; one entry an area and day, sorted so, all (V,).
+
+    Attributes
+    ----------
+    area, day
+        Place of the area in the book, day number.
+    before_cm, after_cm, removed_cm, removed_g
+        Amounts as logged, nan where the log does not tell [cm, g].
+    look
+        A ``Look``.
+    cut
+        Whether the log says that something was taken off.
+    unsaid
+        Whether something may have been taken off without a word of it.
+    bucket
+        Number of the bucket that was weighed in the area's tank that day, -1 for none.
+    row
+        Index of the log row: the area's own, else the bucket's.
+    """
+
+    area: IntArray
+    day: FloatArray
+    before_cm: FloatArray
+    after_cm: FloatArray
+    removed_cm: FloatArray
+    removed_g: FloatArray
+    look: IntArray
+    cut: BoolArray
+    unsaid: BoolArray
+    bucket: IntArray
+    row: IntArray
+
+    def keep(self, mask: BoolArray | IntArray) -> Visits:
+        """Return some of the visits."""
+        return Visits(*(getattr(self, name)[mask] for name in self.__slots__))
+
+    @property
+    def found(self) -> BoolArray:
+        """Whether anything says how the area stood before a cut, or how much came off."""
+        told = np.isfinite(self.before_cm) | np.isfinite(self.removed_cm)
+        found: BoolArray = told | np.isfinite(self.removed_g) | (self.look > 0) | self.unsaid
+        return found
+
+    @property
+    def follows(self) -> BoolArray:
+        """Whether a visit has one of the same area before it, (V,)."""
+        follows = np.zeros(self.area.size, dtype=bool)
+        follows[1:] = self.area[1:] == self.area[:-1]
+        return follows
+
+    @property
+    def has_amounts(self) -> BoolArray:
+        """Whether the area has amounts of its own that day."""
+        amounts: BoolArray = self.cut | np.isfinite(self.before_cm)
+        return amounts
+
+    @property
+    def found_cm(self) -> FloatArray:
+        """Height that the area stood at, read or summed up from its other amounts [cm]."""
+        summed = self.after_cm + self.removed_cm
+        return np.where(np.isfinite(self.before_cm), self.before_cm, summed)
+
+    @property
+    def left_cm(self) -> FloatArray:
+        """Height that the area was left at, as far as its row tells [cm]."""
+        rest = self.found_cm - np.where(self.cut, self.removed_cm, 0.0)
+        left = np.where(np.isfinite(self.after_cm), self.after_cm, rest)
+        return np.where(self.unsaid, np.nan, left)
+
+    @property
+    def silent(self) -> BoolArray:
+        """Whether no row of the area, only a bucket, tells of the visit."""
+        silent: BoolArray = self.unsaid & (self.look == 0)
+        return silent
+
+    def removed_share(self, budget_cm: FloatArray) -> FloatArray:
+        """Share of the height that a cut took off, 0 where the log does not tell.
+
+        A height before counts up to a little above the area's budget (A,): a slipped decimal must
+        not look like a cut to the base.
+        """
+        before = np.minimum(self.found_cm, MOST_OF_BUDGET * budget_cm[self.area])
+        left = np.where(np.isfinite(self.after_cm), self.after_cm, before - self.removed_cm)
+        known = np.isfinite(before) & np.isfinite(left) & self.cut & (before > 0.0)
+        share = np.divide(before - left, before, out=np.zeros_like(before), where=known)
+        taken: FloatArray = np.clip(share, 0.0, 1.0)
+        return taken
+
+
+@dataclass(frozen=True, slots=True)
+class Buckets:
+    """Weights of whole tanks' trimmings, all (W,): tank, day number, grams, index of the log row.
+
+    ``of_all`` and ``of_rest`` tell for which the row itself says what it holds: everything that
+    came out of the tank that day, or what areas without amounts of their own gave.
+    """
+
+    tank: IntArray
+    day: FloatArray
+    grams: FloatArray
+    of_all: BoolArray
+    of_rest: BoolArray
+    row: IntArray
+
+
+@dataclass(frozen=True, slots=True)
+class Log:
+    """A book's log as visits and buckets, and the rows that say nothing."""
+
+    visits: Visits
+    buckets: Buckets
+    left_out: tuple[LeftOut, ...]
+
+
+def places(table: Table, name: str, ids: NDArray[np.object_]) -> IntArray:
+    """Place of each row's id among ``ids``, -1 for a blank."""
+    index = {value: place for place, value in enumerate(ids.tolist())}
+    coded = table.coded[name]
+    found = np.array([index.get(value, -1) for value in coded.values], dtype=np.int64)
+    return found[coded.codes]
+
+
+def day_numbers(dates: NDArray[np.datetime64]) -> FloatArray:
+    """Days since 1970-01-01, nan for a blank date."""
+    days = dates.astype("datetime64[D]").astype(np.int64).astype(np.float64)
+    days[np.isnat(dates)] = np.nan
+    return days
+
+
+def read_log(book: Book) -> Log:
+    """Read a book's log: its visits to areas, its buckets, and the rows that say nothing."""
+    trims = book.trims
+    area = places(trims, "area_id", book.areas.text("area_id"))
+    tank = places(trims, "tank_id", book.tanks.text("tank_id"))
+    day = day_numbers(trims.date("date"))
+    buckets = _buckets(trims, area, tank, day)
+    own = _own_visits(book, area, day)
+    silent = _silent_visits(book, own, buckets)
+    visits = Visits(*(np.concatenate([getattr(own, f), getattr(silent, f)]) for f in own.__slots__))
+    visits = visits.keep(np.lexsort((visits.day, visits.area)))
+    tank_of_area = places(book.areas, "tank_id", book.tanks.text("tank_id"))
+    empty = np.flatnonzero((area >= 0) & ~np.isin(np.arange(area.size), own.row))
+    left_out = tuple(
+        LeftOut(trims.name, int(trims.rows[row]), "no amount and no look") for row in empty.tolist()
+    )
+    return Log(_with_buckets(visits, buckets, tank_of_area), buckets, left_out)
+
+
+def _own_visits(book: Book, area_of_row: IntArray, day_of_row: FloatArray) -> Visits:
+    """Visits of which a row of the area tells, in the order of the log."""
+    trims = book.trims
+    rows = np.flatnonzero(area_of_row >= 0)
+    area, day, look = area_of_row[rows], day_of_row[rows], _looks(trims)[rows]
+    before, after = trims.number("before_cm")[rows], trims.number("after_cm")[rows]
+    removed, mass = trims.number("removed_cm")[rows], trims.number("removed_g")[rows]
+    mass = np.where(mass > 0.0, mass, np.nan)
+    both = np.isfinite(before) & np.isfinite(after)
+    # Nothing came off: the height is a reading, and the span goes on.
+    whole = np.isnan(mass) & ((before == after) | ((removed == 0.0) & ~both))
+    planted = day <= day_numbers(book.areas.date("planted_on"))[area]
+    reading = np.where(np.isfinite(before), before, after)
+    reading = np.where(planted & np.isfinite(after), after, reading)
+    whole |= planted
+    before, after = np.where(whole, reading, before), np.where(whole, np.nan, after)
+    removed, mass = np.where(whole, np.nan, removed), np.where(whole, np.nan, mass)
+    cut = np.isfinite(after) | np.isfinite(removed) | np.isfinite(mass)
+    first_cut, last = np.full((2, len(book.areas)), [[np.inf], [-np.inf]])
+    np.minimum.at(first_cut, area[cut], day[cut])
+    np.maximum.at(last, area, day)
+    alone = (look > 0) & ~cut & np.isnan(before)
+    visits = Visits(
+        area=area,
+        day=day,
+        before_cm=before,
+        after_cm=after,
+        removed_cm=removed,
+        removed_g=mass,
+        look=look,
+        cut=cut,
+        # The area's next row asks whether it was cut; until then it stands as it was seen.
+        unsaid=alone & (day < first_cut[area]) & (day < last[area]),
+        bucket=np.full(rows.size, -1),
+        row=rows,
+    )
+    return visits.keep(cut | np.isfinite(before) | (look > 0))
+
+
+def _looks(trims: Table) -> IntArray:
+    words = trims.text("look")
+    look = np.zeros(words.size, dtype=np.int64)
+    for meaning in (Look.SHORT, Look.RIGHT, Look.OVER):
+        look[words == meaning.name.lower()] = meaning
+    return look
+
+
+def _buckets(trims: Table, area: IntArray, tank: IntArray, day: FloatArray) -> Buckets:
+    rows = np.flatnonzero((area < 0) & (trims.number("removed_g") > 0.0))
+    of = trims.text("grams_of")[rows]
+    return Buckets(
+        tank=tank[rows],
+        day=day[rows],
+        grams=trims.number("removed_g")[rows],
+        of_all=np.asarray(of == "all", dtype=np.bool_),
+        of_rest=np.asarray(of == "rest", dtype=np.bool_),
+        row=rows,
+    )
+
+
+def _silent_visits(book: Book, own: Visits, buckets: Buckets) -> Visits:
+    """Visits to areas of which a bucket alone tells; what was planted that day gave nothing."""
+    tank_of_area = places(book.areas, "tank_id", book.tanks.text("tank_id"))
+    planted = day_numbers(book.areas.date("planted_on"))
+    removed = day_numbers(book.areas.date("removed_on"))
+    by_tank = np.argsort(tank_of_area, kind="stable")
+    size = np.bincount(tank_of_area, minlength=len(book.tanks))
+    members = size[buckets.tank]
+    number = np.repeat(np.arange(members.size), members)
+    along = np.arange(number.size) - np.repeat(np.cumsum(members) - members, members)
+    area = by_tank[(np.cumsum(size) - size)[buckets.tank[number]] + along]
+    day = buckets.day[number]
+    kept = (planted[area] < day) & ~(removed[area] < day)
+    kept &= ~np.isin(_pair(area, day), _pair(own.area, own.day))
+    area, day, number = area[kept], day[kept], number[kept]
+    blank = np.full(area.size, np.nan)
+    return Visits(
+        area=area,
+        day=day,
+        before_cm=blank,
+        after_cm=blank,
+        removed_cm=blank,
+        removed_g=blank,
+        look=np.zeros(area.size, dtype=np.int64),
+        cut=np.zeros(area.size, dtype=bool),
+        unsaid=np.ones(area.size, dtype=bool),
+        bucket=np.full(area.size, -1),
+        row=buckets.row[number],
+    )
+
+
+def _with_buckets(visits: Visits, buckets: Buckets, tank_of_area: IntArray) -> Visits:
+    """Tell every visit which bucket was weighed that day; a look beside one leaves a cut open."""
+    if not buckets.row.size:
+        return visits
+    pair = _pair(buckets.tank, buckets.day)
+    order = np.argsort(pair)
+    mine = _pair(tank_of_area[visits.area], visits.day)
+    at = order[np.minimum(np.searchsorted(pair[order], mine), pair.size - 1)]
+    bucket = np.where(pair[at] == mine, at, -1)
+    alone = (visits.look > 0) & ~visits.has_amounts
+    fields = {name: getattr(visits, name) for name in visits.__slots__}
+    return Visits(**fields | {"bucket": bucket, "unsaid": visits.unsaid | (alone & (bucket >= 0))})
+
+
+def _pair(place: IntArray, day: FloatArray) -> IntArray:
+    """One number for an area or tank and a day."""
+    pair: IntArray = place * DAYS_APART + day.astype(np.int64)
+    return pair
