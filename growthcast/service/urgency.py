@@ -49,7 +49,7 @@ def due_of(
     within: FloatArray,
     left: float,
     confidence: float,
-    last_d: int | None,
+    last_d: int,
     interval_d: int,
     limit_d: int | None = None,
 ) -> Due:
@@ -63,8 +63,8 @@ def due_of(
         Chance that the last visit left them so (see :func:`left_inside`) [0-1].
     confidence : float
         Wanted chance [0-1].
-    last_d : int or None
-        Day of the last visit [d], 0 or less; None where none is known.
+    last_d : int
+        Day of the last visit [d], 0 or less.
     interval_d : int
         Days from visit to visit [d].
     limit_d : int or None
@@ -93,17 +93,14 @@ def due_of(
         int(np.append(np.flatnonzero(within < share * left), within.size)[0]) - 1
         for share in (confidence, PROBABLY)
     )
-    if last_d is not None:
-        fallen = min(max(fallen, last_d + (interval_d + 1) // 2), probably)
-    ways = [Due(fallen, "chance")] if fallen < within.size - 1 else []
-    if last_d is not None:
-        ways.append(Due(last_d + interval_d, "rhythm"))
+    fallen = min(max(fallen, last_d + (interval_d + 1) // 2), probably)
+    ways = [Due(last_d + interval_d, "rhythm")]
+    if fallen < within.size - 1:
+        ways.append(Due(fallen, "chance"))
     if limit_d is not None:
         ways.append(Due(limit_d, "limit"))
-    if not ways:
-        return Due(within.size - 1, "chance")
     first = min(ways, key=lambda due: due.day_d)
-    return first if last_d is None else Due(max(first.day_d, last_d + 1), first.by)
+    return Due(max(first.day_d, last_d + 1), first.by)
 
 
 @dataclass(frozen=True, slots=True)
@@ -111,13 +108,14 @@ class Rhythm:
     """What the next visit of a tank is measured by.
 
     ``last_d`` and ``limit_d`` are the day of the last visit and the last day that the tank's own
-    limit allows, in days after some day (None where there is none); ``left`` is the chance that the
-    last visit left all areas inside. ``idle`` says why its plants set no rhythm, "" where they do;
-    a tank that is not ``planned`` is not due.
+    limit allows (None where it has none), in days after some day; ``left`` is the chance that the
+    last visit left all areas inside. Where no visit is known the day of the fit stands for it: the
+    tank was tended before, and nothing is told of it. ``idle`` says why its plants set no rhythm,
+    "" where they do; a tank that is not ``planned`` is not due.
     """
 
     interval_d: int
-    last_d: int | None
+    last_d: int
     limit_d: int | None
     left: float
     idle: str
@@ -154,14 +152,15 @@ def rhythms(book: Book, fit: GrowthFit, advice: list[TankAdvice], from_day: floa
         by its own limit alone, if it has one; a tank that its last visit cleared is not planned.
     """
     design, listed = fit.design, book.practice.intervals_d
-    last, own = last_visits(book, fit), book.tanks.number("longest_interval_d")
+    known, own = last_visits(book, fit), book.tanks.number("longest_interval_d")
+    last = np.where(np.isnan(known), design.on_day, known)
     left = left_inside(fit, last)
     removed = np.full(last.size, np.nan)
     np.fmax.at(removed, design.tank, np.minimum(design.traits.removed_day, design.on_day))
-    cleared = removed >= last
+    cleared = removed >= known
     found = []
     for k, one in enumerate(advice):
-        last_d = None if np.isnan(last[k]) else int(last[k] - from_day)
+        last_d = int(last[k] - from_day)
         own_d = None if np.isnan(own[k]) else int(own[k])
         gone = bool(cleared[k]) and not one.options
         idle = _idle(one, own_d, cleared=gone)
@@ -172,7 +171,7 @@ def rhythms(book: Book, fit: GrowthFit, advice: list[TankAdvice], from_day: floa
                 if idle
                 else one.recommended_interval_d or shortest,
                 last_d=last_d,
-                limit_d=None if own_d is None else (last_d or 0) + own_d,
+                limit_d=None if own_d is None else last_d + own_d,
                 left=float(left[k]),
                 idle=idle,
                 planned=not idle or (own_d is not None and not gone),
@@ -218,16 +217,16 @@ def left_inside(fit: GrowthFit, last_day: FloatArray) -> FloatArray:
     fit : GrowthFit
         A fitted book.
     last_day : array (K,)
-        Day number of every tank's last visit, NaN where there is none.
+        Day number of every tank's last visit.
 
     Returns
     -------
     array (K,)
         The product over the areas, which shares nothing between them; 1, as if it were sure, where
-        there is no visit or some area was probably left over its height: then nothing excuses it.
+        some area was probably left over its height: then nothing excuses it.
     """
     design = fit.design
-    areas = np.flatnonzero(design.stays & np.isfinite(last_day[design.tank]))
+    areas = np.flatnonzero(design.stays)
     left, worst = np.ones(last_day.size), np.ones(last_day.size)
     if areas.size:
         tank = design.tank[areas]

@@ -21,7 +21,13 @@ from growthcast.service.rounds.followed import Stop, follow_visits
 from growthcast.service.rounds.paths import RoundsProblem
 from growthcast.service.rounds.result import LateVisit, PlannedVisit, RoundsPlan
 from growthcast.service.rounds.solve import solve_rounds
-from growthcast.service.rounds.windows import TankWindow, overdue, tank_windows, unfeasible
+from growthcast.service.rounds.windows import (
+    TankWindow,
+    overdue,
+    tank_windows,
+    unfeasible,
+    unlogged,
+)
 from growthcast.service.visit.open_days import holidays_met, working_dates
 from growthcast.service.visit.words import and_list
 
@@ -115,6 +121,7 @@ def plan_rounds(
         late=late,
         notes=(
             *overdue(windows, start),
+            *unlogged(windows, _date(fit.design.on_day)),
             *notes,
             *more,
             *(window.idle for window in windows if window.idle),

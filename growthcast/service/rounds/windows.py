@@ -21,8 +21,9 @@ from growthcast.service.living import LivingAreas
 from growthcast.service.recommend import area_label, blocks_of_tanks
 from growthcast.service.urgency import Due, Rhythm, rhythms
 from growthcast.service.visit.standing import standing_areas
+from growthcast.service.visit.words import and_list
 
-__all__ = ["Chances", "TankWindow", "overdue", "tank_windows", "unfeasible"]
+__all__ = ["Chances", "TankWindow", "overdue", "tank_windows", "unfeasible", "unlogged"]
 
 FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.int64]
@@ -253,6 +254,14 @@ def overdue(windows: list[TankWindow], start: date) -> list[str]:
 
     late = [window for window in windows if window.due_d < 0]
     return [f"{w.tank_id} is overdue when the plan begins: {why(w)}" for w in late]
+
+
+def unlogged(windows: list[TankWindow], on: date) -> list[str]:
+    """Say from when the rhythm of tanks counts of which no visit is logged."""
+    names = [w.tank_id for w in windows if not w.visits_logged and not w.idle]
+    if not names:
+        return []
+    return [f"no visit to {and_list(names)} is logged: the rhythm is counted from {on}"]
 
 
 def unfeasible(windows: list[TankWindow]) -> list[str]:

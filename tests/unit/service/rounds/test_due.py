@@ -71,9 +71,15 @@ def test_a_tank_that_was_probably_left_over_is_due_at_once():
     assert (due.day_d, due.by) == (1, "chance")
 
 
-def test_without_any_visit_the_chance_alone_says_when():
-    assert due_of(STEADY, 1.0, 0.9, None, 14).day_d == 28
-    assert due_of(STEADY - 0.2, 1.0, 0.9, None, 14).day_d == -1
+def test_a_tank_of_which_no_visit_is_logged_is_not_overdue(tmp_path):
+    book, fit, advice, plan = planned(tmp_path, trims=HEADER)
+    for one, rhythm in zip(advice, rhythms(book, fit, advice, day_number(ON)), strict=True):
+        days = one.recommended_interval_d or 7
+        assert (rhythm.last_d, rhythm.interval_d) == (0, days)
+    assert not [note for note in plan.notes if "overdue" in note]
+    assert "no visit to lobby and home is logged: the rhythm is counted from 2026-06-01" in (
+        plan.notes
+    )
 
 
 def test_planting_not_long_ago_counts_as_a_visit(tmp_path):
