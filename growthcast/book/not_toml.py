@@ -27,7 +27,7 @@ def parse_toml(text: str, file: str) -> tuple[dict[str, Any], list[Finding]]:
         try:
             return tomllib.loads("\n".join(lines)), findings
         except RecursionError:
-            fix = "write it as the README shows; no list stands in a list here"
+            fix = "write it as growthcast start does; no list stands in a list here"
             findings.append(_at(file, None, "lists in lists, too deep to read", fix))
             break
         except ValueError as error:
@@ -46,7 +46,7 @@ def parse_toml(text: str, file: str) -> tuple[dict[str, Any], list[Finding]]:
 
 
 def _at(file: str, row: int | None, found: str, fix: str) -> Finding:
-    expected = "[section] or key = value, as in the README"
+    expected = "[section] or key = value, as growthcast start writes them"
     return finding("toml-form", file, row, None, "line", found, expected, fix)
 
 

@@ -65,10 +65,6 @@ def answer(question: str, so_far: Sequence[str] = ()) -> str:
     """
     from growthcast.cli.output import printable
 
-    if sys.stdin is None:
-        raise UsageError(
-            "there is no input to type the visit at; write it in the line, as in stems=24/12"
-        )
     print(printable(question), end="", file=sys.stderr, flush=True)  # noqa: T201
     line = sys.stdin.readline()
     if not line:

@@ -2,12 +2,9 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 from growthcast.cli.options import AsJson, BookFolder, OnDate, open_fit
-
-if TYPE_CHECKING:
-    from growthcast.fit.result import GrowthFit
 
 
 def fit_command(book: BookFolder = None, on: OnDate = None, as_json: AsJson = False) -> None:
@@ -17,14 +14,18 @@ def fit_command(book: BookFolder = None, on: OnDate = None, as_json: AsJson = Fa
 
     Exit status: 0 done, 2 bad arguments or a book with problems, 3 the tool itself failed.
     """
+    import numpy as np
+
     from growthcast.cli.output import print_json, print_line, print_table, say
+    from growthcast.cli.rescaped.answers import quantiles
     from growthcast.fit.result import last_logged
+    from growthcast.forecast.heights import growth_a_week
 
     opened, _, fit = open_fit(book, on)
     answer = fit.as_dict()
-    weekly = _growth_a_week(fit)
-    for area in answer["areas"]:
-        area["cm_per_week"] = weekly.get(area["area_id"])
+    weekly = growth_a_week(fit, np.arange(len(answer["areas"])))
+    for area, speeds in zip(answer["areas"], weekly, strict=True):
+        area["cm_per_week"] = quantiles(speeds, 2)
     if as_json:
         print_json(answer, fit)
         return
@@ -72,22 +73,6 @@ def fit_command(book: BookFolder = None, on: OnDate = None, as_json: AsJson = Fa
         say(f"    and {len(left_out) - 20} more (see --json)")
 
 
-def _growth_a_week(fit: GrowthFit) -> dict[str, dict[str, float]]:
-    """Growth a week of every living area, by its id."""
-    import numpy as np
-
-    from growthcast.service.living import growth_a_week, living_areas
-    from growthcast.service.recommend import blocks_of_tanks
-
-    found = {}
-    for block in blocks_of_tanks(fit, np.arange(fit.design.tank_id.size)):
-        living = living_areas(fit, block)
-        for place, row in zip(living.area.tolist(), growth_a_week(living).tolist(), strict=True):
-            quantiles = dict(zip(("p10", "p50", "p90"), (round(q, 2) for q in row), strict=True))
-            found[str(fit.design.area_id[place])] = quantiles
-    return found
-
-
 SPREADS = {
     "tank": "between tanks, beyond their conditions",
     "area": "between areas of a tank",
@@ -124,9 +109,7 @@ def _area_row(area: dict[str, Any], is_cover: bool) -> list[str]:
         area["area_id"],
         rests[area["basis"]] + ("" if area["converged"] else " (did not settle)"),
         str(area["spans"]),
-        ""
-        if weekly is None
-        else f"{weekly['p50']:.1f} {unit} ({weekly['p10']:.1f} to {weekly['p90']:.1f})",
+        f"{weekly['p50']:.1f} {unit} ({weekly['p10']:.1f} to {weekly['p90']:.1f})",
         f"{doubling[1]:.0f} ({doubling[0]:.0f} to {doubling[2]:.0f})",
         f"{top[1]:.0f} {unit} ({top[0]:.0f} to {top[2]:.0f})",
     ]

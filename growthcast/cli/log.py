@@ -76,6 +76,7 @@ def log_command(
     from growthcast.cli.ask import answer, ask_for_visit
     from growthcast.cli.logged import print_outlook
     from growthcast.cli.output import print_line, say
+    from growthcast.service.doubts.judge import doubts_of_visit
 
     items = visit or []
     named = items[0] if items and not looks_like_item(items[0]) else None
@@ -96,8 +97,8 @@ def log_command(
     tried = entry.tried()
     before = _before(entry)
     unasked: tuple[WholeTank, str] = (book.practice.whole_tank_grams or "all", "")
-    grams = unasked if before is None else before[1].whole_tank_grams
-    doubts = () if before is None else _doubts(entry, *before, grams[0])
+    grams = unasked if before is None else before.whole_tank_grams
+    doubts = () if before is None else doubts_of_visit(before, book, tank_id, rows)
     words = _understood(entry, grams, doubts)
     if not as_json:
         for line in words:
@@ -117,7 +118,7 @@ def log_command(
     if not as_json:
         but = f", although {_counted(doubts)} marked above" if doubts else ""
         print_line(f"Written to {folder / 'trims.csv'}{but}. growthcast unlog takes it back.")
-    news = None if added.book is None or before is None else _news(before[1], added.book, entry)
+    news = None if added.book is None or before is None else _news(before, added.book, entry)
     _print_json(entry, words, doubts, written=True, news=news, as_json=as_json)
     if news is not None and not as_json:
         print_outlook(news, tank_id, day, _found(rows))
@@ -166,8 +167,8 @@ class _Visit:
         )
 
 
-def _before(entry: _Visit) -> tuple[Book, GrowthFit] | None:
-    """Return the book without the visit, and its fit; ``None`` where it has none."""
+def _before(entry: _Visit) -> GrowthFit | None:
+    """Return the fit of the book without the visit; ``None`` where it has none."""
     from growthcast.cli.output import say
     from growthcast.service.logged import before_visit
 
@@ -178,14 +179,6 @@ def _before(entry: _Visit) -> tuple[Book, GrowthFit] | None:
     except GrowthcastError as error:
         say(f"Nothing typed is held against what was to be expected: {error}")
         return None
-
-
-def _doubts(entry: _Visit, book: Book, fit: GrowthFit, reading: WholeTank) -> tuple[Doubt, ...]:
-    from growthcast.service.doubts.expected import expected_at
-    from growthcast.service.doubts.judge import doubts_of_visit
-
-    expected = expected_at(fit, book, entry.tank_id)
-    return doubts_of_visit(expected, entry.rows, book, entry.day, reading)
 
 
 def _understood(entry: _Visit, grams: tuple[WholeTank, str], doubts: Sequence[Doubt]) -> list[str]:

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from datetime import date
-from math import isfinite
 from typing import TYPE_CHECKING, Any
 
 from growthcast.cli.output import print_line, print_table
@@ -116,13 +115,12 @@ def outlook_as_dict(news: AfterVisit) -> dict[str, Any]:
 
 def doubt_as_dict(doubt: Doubt) -> dict[str, Any]:
     """Return a doubt about a visit as the plain mapping that ``log --json`` prints."""
-    known = all(isfinite(value) for value in doubt.expected)
     return {
         "area_id": doubt.area_id,
         "column": doubt.column,
         "found": doubt.found,
         "unit": doubt.unit,
-        "expected": _quantiles(doubt.expected) if known else None,
+        "expected": _quantiles(doubt.expected),
         "sentence": doubt.sentence,
         "cause": doubt.cause or None,
     }

@@ -64,13 +64,10 @@ def answer_that_arrives() -> Iterator[None]:
 
 def _open_streams() -> None:
     """Open what is closed, lest a file takes its place, and let the outputs take any letter."""
-    for name, mode, flag in (
-        ("stdin", "r", os.O_RDONLY),
-        ("stdout", "w", os.O_RDONLY),  # so that an answer is told not to arrive
-        ("stderr", "w", os.O_WRONLY),
-    ):
-        if getattr(sys, name) is None:
-            setattr(sys, name, os.fdopen(os.open(os.devnull, flag), mode, encoding="utf-8"))
+    if sys.stdout is None:  # nothing can be written to it, so that an answer is told not to arrive
+        sys.stdout = os.fdopen(os.open(os.devnull, os.O_RDONLY), "w", encoding="utf-8")
+    if sys.stderr is None:
+        sys.stderr = os.fdopen(os.open(os.devnull, os.O_WRONLY), "w", encoding="utf-8")
     for stream in (sys.stdout, sys.stderr):
         if isinstance(stream, io.TextIOWrapper):
             stream.reconfigure(errors="backslashreplace")

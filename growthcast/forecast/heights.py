@@ -16,9 +16,10 @@ from numpy.typing import NDArray
 from growthcast.fit.result import AreaPosterior, GrowthFit
 from growthcast.fit.rows.drift import span_drift
 from growthcast.fit.solver.linearise import CEILING, KNOTS, RATE
-from growthcast.growth.logistic import shape_factor
+from growthcast.growth.logistic import height_at_stage, shape_factor, stage
 from growthcast.growth.normal import normal_quantile
 from growthcast.growth.quick import (
+    BELOW_CEILING,
     Singles,
     column,
     quick_height,
@@ -33,16 +34,20 @@ __all__ = [
     "Outlook",
     "chance_over",
     "forecast_heights",
+    "growth_a_week",
     "in_chunks",
     "outlook",
     "outlook_of",
     "rate_on_day",
+    "rate_range",
 ]
 
 FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.int64]
 
 LEVELS = (0.05, 0.10, 0.25, 0.50, 0.75, 0.90, 0.95)
+RANGE_80 = np.array([-1.2815515655446004, 0.0, 1.2815515655446004])
+"""Standard normal quantiles of 10, 50 and 90 %: an 80 % range, in standard deviations."""
 NODES = 256
 NOISE_PARTS = 4
 """Equally likely parts of what is left open at a node."""
@@ -220,6 +225,43 @@ def rate_on_day(posterior: AreaPosterior) -> tuple[FloatArray, FloatArray]:
     into[RATE] = 1.0
     variance = np.einsum("b,nbc,c->n", into, posterior.covariance, into)
     return into @ posterior.border, np.sqrt(variance)
+
+
+def rate_range(fit: GrowthFit, areas: IntArray, posterior: AreaPosterior) -> FloatArray:
+    """Rates (A, 3) [1/day] at the conditions of the day of the fit: 10, 50 and 90 % quantiles."""
+    speed = fit.design.clock.speed(fit.design.on_day)[areas]
+    pace, pace_sd = rate_on_day(posterior)
+    rate: FloatArray = speed[:, None] * np.exp(pace[:, None] + RANGE_80 * pace_sd[:, None])
+    return rate
+
+
+def growth_a_week(fit: GrowthFit, areas: IntArray) -> FloatArray:
+    """Growth of areas a week, as every command tells it.
+
+    Parameters
+    ----------
+    fit : GrowthFit
+        A fitted book.
+    areas : int array (A,)
+        Places of the areas in the book.
+
+    Returns
+    -------
+    array (A, 3)
+        What an area gains in the week in the middle of which it stands midway between floor and
+        budget, at its rate on the day of the fit (conditions and drift in, the luck of a week, cuts
+        and the rests after them out) and its likeliest ceiling: the 10, 50 and 90 % quantiles [cm
+        a week, or points of cover a week].
+    """
+    design, posterior = fit.design, fit.posterior(areas)
+    shape = design.problem.shape[areas][:, None]
+    ceiling = np.exp(posterior.border[CEILING])[:, None]
+    middle = 0.5 * (design.traits.floor_cm + design.traits.budget_cm)[areas][:, None]
+    at = stage(np.minimum(middle, ceiling * BELOW_CEILING), ceiling, shape)
+    half = 3.5 * shape_factor(shape) * rate_range(fit, areas, posterior)
+    later, before = (height_at_stage(at + way * half, ceiling, shape) for way in (1.0, -1.0))
+    grown: FloatArray = later - before
+    return grown
 
 
 @dataclass(frozen=True, slots=True)

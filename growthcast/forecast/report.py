@@ -15,15 +15,13 @@ from growthcast.fit.design import COVER_CEILING, day_number
 from growthcast.fit.result import Basis, GrowthFit
 from growthcast.fit.solver.linearise import CEILING
 from growthcast.forecast.crossings import crossing_days
-from growthcast.forecast.heights import LEVELS, forecast_heights, rate_on_day
+from growthcast.forecast.heights import LEVELS, RANGE_80, forecast_heights, rate_range
 
 __all__ = ["AreaForecast", "as_date", "forecast_growth"]
 
 FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.int64]
 
-Z_80 = 1.2815515655446004
-"""Standard normal quantile of 90 %: half the width of an 80 % range, in standard deviations."""
 NOW_LEVELS = (0.10, 0.50, 0.90)
 EPOCH = date(1970, 1, 1).toordinal()
 
@@ -125,12 +123,9 @@ def forecast_growth(
     days = np.array([design.on_day, *(day_number(day) for day in at)])
     seen = forecast_heights(fit, areas, days, posterior)
     crossing = crossing_days(fit, areas, design.on_day, horizon_d, posterior, seen)
-    spread = np.array([-Z_80, 0.0, Z_80])
-    speed = design.clock.speed(design.on_day)[areas]
-    pace, pace_sd = rate_on_day(posterior)
-    rate = speed[:, None] * np.exp(pace[:, None] + spread * pace_sd[:, None])
+    rate = rate_range(fit, areas, posterior)
     log_ceiling, ceiling_sd = posterior.border[CEILING], posterior.sd(CEILING)
-    ceiling = np.exp(log_ceiling[:, None] + spread * ceiling_sd[:, None])
+    ceiling = np.exp(log_ceiling[:, None] + RANGE_80 * ceiling_sd[:, None])
     middle = [LEVELS.index(level) for level in NOW_LEVELS]
     most = np.where(design.is_cover[areas], COVER_CEILING, np.inf)[:, None]  # a cover ends there
     ceiling = np.minimum(ceiling, most)

@@ -505,7 +505,7 @@ def combined_response(
         As in :func:`temperature_response` [deg C].
     reference_ppfd_umol, reference_photoperiod_h, reference_co2_mg_l, reference_no3_mg_l, \
 reference_po4_mg_l, reference_k_mg_l, reference_temperature_c : array_like
-        Reference conditions, in the units of the conditions.
+        Reference conditions [units of the conditions], in their order.
 
     Returns
     -------

@@ -16,13 +16,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from growthcast.growth.quick import Singles, column, quick_quantiles
-from growthcast.service.living import (
-    LivingAreas,
-    all_hold,
-    days_between,
-    living_part,
-    share_of_draws,
-)
+from growthcast.service.living import LivingAreas, all_hold, living_part, share_of_draws
 
 __all__ = [
     "FOLLOWED_DRAWS",
@@ -41,6 +35,8 @@ BoolArray = NDArray[np.bool_]
 
 FOLLOWED_DRAWS = 256
 """Of each area's draws, how many are followed into minutes."""
+LEAST_GROWTH = np.float32(1e-6)
+"""Stages; what gains less in an interval gets nowhere."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -150,6 +146,27 @@ def lasts_from(living: LivingAreas, cut_cm: FloatArray, interval_d: float) -> Bo
     return lasts
 
 
+def _days_between(
+    interval_d: float,
+    growth: Singles,
+    start: Singles,
+    goal: Singles,
+    rest_d: Singles,
+) -> Singles:
+    """Days each draw takes from one stage to another, at most the interval, (A, D).
+
+    ``rest_d`` (A, D) are the days without growth that the interval begins with.
+    """
+    way = goal - start
+    some = way > 0.0
+    way /= np.maximum(growth, LEAST_GROWTH)
+    np.minimum(way, 1.0, out=way)
+    way *= np.float32(interval_d) - rest_d
+    way += rest_d
+    way *= some
+    return way
+
+
 def _presentable_share(
     living: LivingAreas, interval_d: int, growth: Singles, left: Singles, rest_d: Singles
 ) -> FloatArray:
@@ -157,8 +174,8 @@ def _presentable_share(
 
     ``left`` (A, D) are the stages after the cut.
     """
-    over = days_between(interval_d, growth, left, living.budget_stage, rest_d)
-    bare = days_between(interval_d, growth, left, living.bare_stage, rest_d)
+    over = _days_between(interval_d, growth, left, living.budget_stage, rest_d)
+    bare = _days_between(interval_d, growth, left, living.bare_stage, rest_d)
     days = living.by_tank(np.minimum, over) - living.by_tank(np.maximum, bare)
     share: FloatArray = np.maximum(days, 0.0).mean(axis=1, dtype=np.float64) / interval_d
     return share
@@ -177,7 +194,7 @@ def _days_below_floor(
         cut = np.maximum(needed_cm[rows], living.safe_cut_cm[rows])
         start = living.stage_after_cut(cut, rows)
         floor = living.floor_stage[rows]
-        taken = days_between(interval_d, growth[rows], start, floor, rest_d[rows])
+        taken = _days_between(interval_d, growth[rows], start, floor, rest_d[rows])
         days[rows] = quick_quantiles(taken, (0.5,))[:, 0]
     return days
 

@@ -33,8 +33,6 @@ __all__ = [
     "HAND_SPREAD",
     "LivingAreas",
     "all_hold",
-    "days_between",
-    "growth_a_week",
     "living_areas",
     "living_part",
     "share_of_draws",
@@ -48,9 +46,6 @@ ALL = slice(None)
 REST_HALVINGS = 10
 SHORT_D = np.float32(0.1)
 FAST_QUANTILE = 0.95
-LEAST_GROWTH = np.float32(1e-6)
-"""Stages; what gains less in an interval gets nowhere."""
-RANGE = (0.1, 0.5, 0.9)
 HAND_SPREAD = 0.05
 """Scatter of a cut around the height aimed at, as a share of it (common practice, no source)."""
 
@@ -284,51 +279,6 @@ class LivingAreas:
     def stage_of(self, height_cm: FloatArray) -> Singles:
         """Stage in each draw at a height, one for each area; inf above a ceiling."""
         return quick_stage(column(height_cm), self.draws.ceiling_cm, self._bend)
-
-
-def days_between(
-    interval_d: float,
-    growth: Singles,
-    start: Singles,
-    goal: Singles,
-    rest_d: Singles,
-) -> Singles:
-    """Days each draw takes from one stage to another, at most the interval, (A, D).
-
-    ``rest_d`` (A, D) are the days without growth that the interval begins with.
-    """
-    way = goal - start
-    some = way > 0.0
-    way /= np.maximum(growth, LEAST_GROWTH)
-    np.minimum(way, 1.0, out=way)
-    way *= np.float32(interval_d) - rest_d
-    way += rest_d
-    way *= some
-    return way
-
-
-def growth_a_week(living: LivingAreas) -> FloatArray:
-    """Growth of areas a week, as it is told everywhere, (A, 3): 10, 50 and 90 % quantiles.
-
-    Parameters
-    ----------
-    living : LivingAreas
-        The areas.
-
-    Returns
-    -------
-    array (A, 3)
-        What each area gains in the week in the middle of which it stands midway between floor and
-        budget, as it grows just now (conditions and drift of the day of the fit), cuts and the
-        rests after them aside [cm a week, or points of cover a week].
-    """
-    middle = np.minimum(
-        column(0.5 * (living.floor_cm + living.budget_cm)),
-        living.draws.ceiling_cm * BELOW_CEILING,
-    )
-    at = quick_stage(middle, living.draws.ceiling_cm, living._bend)
-    half = np.float32(0.5) * living.growth(7.0)
-    return quick_quantiles(living.height_at(at + half) - living.height_at(at - half), RANGE)
 
 
 def living_areas(fit: GrowthFit, tanks: IntArray) -> LivingAreas:

@@ -59,10 +59,9 @@ class AfterVisit:
     unsure: tuple[str, ...]
 
 
-def before_visit(book: Book, on: date) -> tuple[Book, GrowthFit]:
-    """Return a book as it was known on the day of a visit, and its fit; later rows are not used."""
-    known = _until(book, on)
-    return known, fit_growth(known, on)
+def before_visit(book: Book, on: date) -> GrowthFit:
+    """Return the fit of a book as it was known on the day of a visit; later rows are not used."""
+    return fit_growth(_until(book, on), on)
 
 
 @finite_answer

@@ -72,7 +72,7 @@ def look(folder: Path, new: Mapping[str, bytes | None]) -> None:
         assert read_file(folder, name) in (OLD.get(name), data), f"{name} is torn"
     for name, data in OLD.items():
         assert name in new or read_file(folder, name) == data, f"{name} was touched"
-    with book_lock(folder, patience_s=5):
+    with book_lock(folder):
         pass
     now = {name: read_file(folder, name) for name in new}
     told = list(entries(folder))

@@ -15,6 +15,7 @@ from growthcast.errors import NotFinite
 from growthcast.finite import finite
 from growthcast.fit import result
 from growthcast.forecast import report
+from growthcast.service.doubts import judge
 from tests.books import write_book
 from tests.cli import run
 
@@ -91,6 +92,22 @@ def test_what_is_not_finite_is_named_by_its_tank(tmp_path, monkeypatch):
     lose_minutes(monkeypatch)
     ran = run("interval", str(write_book(tmp_path)))
     assert "(recommend/lobby/options/0/minutes_per_visit is nan)" in ran.err
+
+
+def lose_what_is_expected(monkeypatch):
+    """What a visit is held against is no number."""
+    monkeypatch.setattr(judge, "doubts_of_visit", lambda *given: finite((np.nan,), "doubts"))
+
+
+@pytest.mark.parametrize("lose", [lose_a_border, lose_what_is_expected])
+def test_a_visit_is_written_whatever_can_be_said_of_it(tmp_path, monkeypatch, lose):
+    book = write_book(tmp_path)
+    lose(monkeypatch)
+    visit = ("--tank", "lobby", "stems=20/12", "--on", "2026-06-08", "--yes")
+    ran = run("log", str(book), *visit)
+    assert ran.status == 0
+    assert "2026-06-08,lobby,stems,20,12" in (book / "trims.csv").read_text()
+    assert "Nothing typed is held against what was to be expected" in ran.err
 
 
 WARNS = """import sys, numpy

@@ -291,13 +291,6 @@ def test_words_for_the_tank_are_typed_at_its_question(folder, monkeypatch):
     ]
 
 
-def test_nowhere_to_type_is_said(folder, monkeypatch):
-    monkeypatch.setattr(sys, "stdin", None)
-    ran = log(folder)
-    assert ran.status == 2
-    assert "there is no input to type the visit at" in ran.err
-
-
 def test_a_visit_of_tomorrow_is_noted_and_of_the_day_after_refused(folder):
     tomorrow, later = (date.today() + timedelta(days=n) for n in (1, 2))
     noted = log(folder, "stems=18/9", "--yes", day=tomorrow.isoformat())

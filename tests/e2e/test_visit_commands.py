@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import re
+
 import pytest
 
 from growthcast.book.shipped import demo_dir
@@ -152,3 +154,27 @@ def test_peak_counts_on_no_visit_while_a_client_is_closed(tmp_path):
     ran = run(*asked, "--visits", "2026-06-10")
     assert ran.status == 2
     assert "lobby is closed from 2026-06-04 to 2026-06-20 (closed.csv)" in ran.err
+
+
+@pytest.mark.parametrize("tank", ["lobby-stems", "reception", "shop-window"])
+def test_the_minutes_of_a_sheet_add_up(tank):
+    """As printed: the parts of the time, and the areas' minutes beside the trimming."""
+    out = run("cuts", DEMO, "--tank", tank, "--on", "2026-11-27").out
+    said = re.search(
+        r"about (\d+) min, of it (\d+) on the road, (\d+) at the tank before trimming, (\d+)",
+        " ".join(out.split()),
+    )
+    total, on_road, before, trimming = map(int, said.groups())
+    assert total == on_road + before + trimming
+    rows = [line.split() for line in out.splitlines() if re.match(r" \d ", line)]
+    assert sum(int(row[-1]) for row in rows) == trimming
+
+
+def test_the_day_the_log_ends_is_that_of_its_last_row(small, tmp_path):
+    out = run("fit", small, "--on", "2026-06-08").out
+    assert "the log, which ends on 2026-06-01" in out
+    page = tmp_path / "sheet.html"
+    run("cuts", small, "--tank", "lobby", "--on", "2026-06-08", "--out", str(page))
+    assert "Worked out on 8 June 2026 from the log of visits, which ends on 1 June" in (
+        page.read_text(encoding="utf-8")
+    )

@@ -216,11 +216,21 @@ def test_docstrings_name_only_what_is_there(module):
     assert not [absent(text, home) for _, text in docstrings(module) if absent(text, home)]
 
 
+def leads_anywhere(page, link):
+    """Tell whether a link leads to a file and, where it names one, to a heading of it."""
+    file, _, heading = link.partition("#")
+    target = page.parent / file if file else page
+    if not heading:
+        return target.exists()
+    headings = re.findall(r"^#+ (.+)$", target.read_text(encoding="utf-8"), re.M)
+    return heading in {re.sub(r"[^\w -]", "", h).lower().replace(" ", "-") for h in headings}
+
+
 @pytest.mark.parametrize("page", PAGES, ids=lambda page: str(page.relative_to(ROOT)))
 def test_pages_name_only_what_is_there(page):
     """Dotted names of the code, files with their folders, and links; names in capitals stand in."""
     text = re.sub(r"```.*?```", "", page.read_text(encoding="utf-8"), flags=re.S)
-    quoted = re.findall(r"(?<!`)`([^`\n]+)`(?!`)", text)
+    quoted = re.findall(r"(?<!`)`([^`]+)`(?!`)", text)
     names = [name for name in quoted if NAME.fullmatch(name) and "." in name]
     assert not [
         n for n in names if not FILE.fullmatch(n) and not exists(n, "growthcast.fit.solver")
@@ -235,8 +245,8 @@ def test_pages_name_only_what_is_there(page):
     ]
     modules = re.findall(r"python -m (tests\.[a-z_.]+[a-z])(?![.\w])", text)
     assert not [n for n in modules if not (ROOT / f"{n.replace('.', '/')}.py").exists()]
-    links = [link for link in re.findall(r"\]\(([^)#]+)", text) if "://" not in link]
-    assert not [link for link in links if not (page.parent / link).exists()]
+    links = [link for link in re.findall(r"\]\(([^)\s]+)", text) if "://" not in link]
+    assert not [link for link in links if not leads_anywhere(page, link)]
 
 
 if __name__ == "__main__":

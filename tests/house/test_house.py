@@ -195,8 +195,12 @@ def test_examples_in_docstrings_are_true(module):
     assert result.failed == 0
 
 
-INNER = {"LivingAreas": "draws, of which answers are made", "BacktestResult": "guards its model"}
-IN_WORDS = {"str", "bytes", "bool", "date", "list[str]"}
+INNER = {
+    "LivingAreas": "draws, of which answers are made",
+    "BacktestResult": "guards its model",
+    "GrowthFit": "a fit, of which answers are made",
+}
+IN_WORDS = {"str", "bytes", "bool", "date", "list[str]", "list[int]", "Iterator[IntArray]"}
 
 
 def test_every_answer_passes_the_guard():

@@ -2,7 +2,7 @@
 
 A smaller run of ``python -m tests.benchmarks.advice`` (200 tanks over a year), with bounds that
 leave room for its sampling error: a tank's visits share its surprises, so that 500 visits of 32
-tanks tell about as much as 150 on their own. What 200 tanks gave stands in the README.
+tanks tell about as much as 150 on their own. What 200 tanks gave stands in docs/evidence.md.
 """
 
 from __future__ import annotations

@@ -12,7 +12,7 @@ from growthcast.book.read import read_book
 from growthcast.book.writing.visit.entry import VisitRow
 from growthcast.book.writing.visit.names import Place
 from growthcast.service.doubts.expected import expected_at
-from growthcast.service.doubts.judge import doubts_of_visit
+from growthcast.service.doubts.judge import doubts_about
 from growthcast.service.logged import before_visit
 from tests.simulator.plan import Richness
 from tests.simulator.practice import simulate_practice
@@ -30,7 +30,8 @@ def readings(tmp_path_factory):
     found = []
     for day in days[::2]:
         earlier = book.trims.keep(book.trims.date("date") < np.datetime64(day))
-        known, fit = before_visit(replace(book, trims=earlier), day)
+        known = replace(book, trims=earlier)
+        fit = before_visit(known, day)
         tanks = {row.tank_id for row in practice.log if row.on == day}
         expected = {tank: expected_at(fit, known, tank) for tank in tanks}
         found += [
@@ -44,7 +45,7 @@ def readings(tmp_path_factory):
 def doubted(reading, factor=1.0):
     expected, book, row = reading
     typed = VisitRow(Place(row.area_id, "", is_cover=False), {"before_cm": factor * row.before_cm})
-    return doubts_of_visit(expected, [typed], book, row.on, "all")
+    return doubts_about(expected, [typed], book, row.on, "all")
 
 
 def test_about_one_honest_reading_of_a_hundred_is_doubted(readings):

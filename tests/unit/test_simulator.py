@@ -17,7 +17,16 @@ import pytest
 
 from growthcast.book.read import read_book
 from tests import simulator
-from tests.simulator import Condition, Richness, Traits, simulate, simulate_practice
+from tests.simulator import (
+    STYLES,
+    Condition,
+    Richness,
+    Traits,
+    simulate,
+    simulate_practice,
+    typed_plan,
+    typed_practice,
+)
 from tests.simulator.nature import grow_one_day, ph_of_co2, response, settled_share
 
 TODAY = date(2026, 11, 25)
@@ -185,6 +194,46 @@ def test_rich_books_hold_every_kind_of_row() -> None:
     assert any(row.removed_g and not row.area_id for row in log)
     assert any(row.minutes for row in log)
     assert {row.look for row in log} == {"", "short", "right", "over"}
+
+
+@pytest.mark.parametrize("style", STYLES)
+def test_typed_books_read_without_problems(style: str, tmp_path: Path) -> None:
+    practice = typed_practice(style, tanks=9, days=60, seed=12)
+    book = read_book(practice.write_book(tmp_path), today=TODAY)
+    assert len(book.trims) == len(practice.log)
+    weighed = any(row.removed_g for row in practice.log if not row.area_id)
+    assert weighed == (style in {"bucket", "rest", "mixed"})
+    replanted = {a.removed_on for a in practice.plan.areas} & {
+        a.planted_on for a in practice.plan.areas
+    }
+    assert any(row.on in replanted for row in practice.log)
+    assert min(a.planted_on for a in practice.plan.areas if a.tank_id == "tank-009") > (
+        practice.plan.last_on - timedelta(days=8)
+    )
+
+
+@pytest.mark.parametrize("style", ["bucket", "rest"])
+def test_the_bucket_holds_what_came_out(style: str) -> None:
+    plan = typed_plan(style, tanks=9, days=90, seed=4)
+    truth = (practice := simulate(plan, 4, Richness.typed(slip_share=0.0, weight_spread=0.0))).truth
+    of_day = [
+        [row for row in practice.log if row.on == bucket.on and row.tank_id == bucket.tank_id]
+        for bucket in practice.log
+        if bucket.removed_g and not bucket.area_id
+    ]
+    assert len(of_day) > 10
+    for rows in of_day:
+        own = {row.area_id for row in rows if row.after_cm or row.removed_cm or row.removed_g}
+        grams = 0.0
+        for a, area in enumerate(plan.areas):
+            if area.tank_id != rows[0].tank_id or (style == "rest" and area.area_id in own):
+                continue
+            at = truth.row_of(rows[0].on)
+            removed = truth.height_before_cm[at, a] - truth.height_after_cm[at, a]
+            traits = plan.traits[area.species_id]
+            litres = removed * area.area_cm2 / (10_000.0 if traits.is_cover else 1000.0)
+            grams += np.nan_to_num(litres * traits.density_g_l * np.exp(truth.mass_effect[a]))
+        assert rows[-1].removed_g == pytest.approx(grams, abs=4.0)
 
 
 def test_the_demo_is_what_its_script_writes(tmp_path: Path) -> None:

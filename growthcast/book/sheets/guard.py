@@ -11,8 +11,10 @@ import io
 import re
 import zipfile
 import zlib
+from collections import deque
 from collections.abc import Iterator
-from dataclasses import dataclass, field
+from dataclasses import dataclass
+from itertools import pairwise
 from typing import Literal
 
 from growthcast.errors import UsageError
@@ -24,21 +26,23 @@ MOST_EXPANDED = 400_000_000
 MOST_PARTS = 2_000
 MOST_CELLS = 4_500_000
 MOST_TEXT = 400_000_000
+MOST_COLUMNS = 16_384
+"""Columns of a sheet in any spreadsheet."""
 _CHUNK = 1 << 20
-_LONGEST_TAG = 1 << 16
+_LONGEST_ROW = 4_000_000
 _MB = 1_000_000
+_AWAY = "look for a cell far away from the others, or delete what is no part of the book"
 
-_XLSX = re.compile(
-    rb"<(?:[\w.-]+:)?(?P<tag>row|c)(?=[\s/>])"
-    rb"""|\sr\s*=\s*["'](?P<letters>[A-Za-z]{0,4})(?P<digits>[0-9]{1,12})["']"""
-)
-_ODS = re.compile(
-    rb"<table:(?P<tag>table|table-row|table-cell|covered-table-cell)(?=[\s/>])"
-    rb"""|table:number-(?P<axis>columns|rows)-repeated\s*=\s*["'](?P<times>[0-9]{1,12})["']"""
-    rb"|(?P<filled>office:(?:value|date-value|time-value|boolean-value|string-value)\b|<text:)"
-)
-_SHARED = re.compile(rb"<(?P<close>/?)(?:[\w.-]+:)?si(?=[\s/>])")
-_INDEX = re.compile(rb"<(?:[\w.-]+:)?v(?:\s[^>]*)?>\s*([0-9]{0,12})")
+_PREFIX = rb"<(?:[^\s<>/:]+:)?"
+_XLSX_ROW = re.compile(_PREFIX + rb"(?:row|sheetData)(?=[\s/>])")
+_XLSX_CELL = re.compile(_PREFIX + rb"c(?=[\s/>])")
+_PLACE = re.compile(rb"""\sr\s*=\s*["']([A-Za-z]{0,4})([0-9]{1,12})["']""")
+_SHARED = re.compile(_PREFIX + rb"si(?=[\s/>])")
+_INDEX = re.compile(_PREFIX + rb"v(?:\s[^>]*)?>\s*([0-9]{0,12})")
+_ODS_ROW = re.compile(rb"<table:table(?:-row)?(?=[\s/>])")
+_ODS_CELL = re.compile(rb"<table:(?:covered-)?table-cell(?=[\s/>])")
+_ROWS = re.compile(rb"""table:number-rows-repeated\s*=\s*["']([0-9]{1,12})["']""")
+_COLUMNS = re.compile(rb"""table:number-columns-repeated\s*=\s*["']([0-9]{1,12})["']""")
 
 
 def guard_workbook(data: bytes, name: str) -> Literal["xlsx", "ods"]:
@@ -52,11 +56,7 @@ def guard_workbook(data: bytes, name: str) -> Literal["xlsx", "ods"]:
             parts = packed.infolist()
             kind = _kind(packed, name)
             _check_directory(parts, name)
-            scan = _Scan(name, kind)
-            for part in parts:
-                scan.part(part.filename, _expanded(data, part, name))
-            if kind == "xlsx":
-                scan.check_shared(data, parts)
+            _look_through(data, parts, kind, name)
     except (zipfile.BadZipFile, zlib.error, NotImplementedError, ValueError, EOFError) as error:
         raise UsageError(f"{name} is damaged: it cannot be unpacked; save it again") from error
     return kind
@@ -120,176 +120,137 @@ def _expanded(data: bytes, part: zipfile.ZipInfo, name: str) -> Iterator[bytes]:
         raise zipfile.BadZipFile("another size")
 
 
-@dataclass
-class _Scan:
-    """A workbook while it is looked through: how far its cells reach and how much they hold."""
-
-    name: str
-    kind: Literal["xlsx", "ods"]
-    shared: list[int] = field(default_factory=list)
-    cells: int = 0
-
-    def part(self, part: str, chunks: Iterator[bytes]) -> None:
-        """Look through one part of the workbook."""
-        if self.kind == "ods" and part != "content.xml":
-            for _ in chunks:
-                pass
-        elif self.kind == "ods":
-            self._ods(self._text(chunks))
-        elif part.lower().endswith("sharedstrings.xml"):
-            self._shared(self._text(chunks))
+def _look_through(
+    data: bytes, parts: list[zipfile.ZipInfo], kind: Literal["xlsx", "ods"], name: str
+) -> None:
+    """Refuse a workbook whose cells reach too far or hold too much text."""
+    shared: list[int] = []
+    sheets: list[zipfile.ZipInfo] = []
+    cells = 0
+    for part in parts:
+        chunks = _expanded(data, part, name)
+        if kind == "ods" and part.filename == "content.xml":
+            _ods(_pieces(chunks, _ODS_ROW, name), name)
+        elif kind == "ods":
+            deque(chunks, maxlen=0)  # nothing of it is read, but its size is checked
+        elif part.filename.lower().endswith("sharedstrings.xml"):
+            shared += map(len, _pieces(chunks, _SHARED, name))
         else:
-            self._xlsx(self._text(chunks))
+            cells += _xlsx(_pieces(chunks, _XLSX_ROW, name), name)
+            sheets.append(part)
+    if cells * max(shared, default=0) > MOST_TEXT:
+        for part in sheets:
+            _check_shared(_pieces(_expanded(data, part, name), _XLSX_ROW, name), shared, name)
 
-    def check_shared(self, data: bytes, parts: list[zipfile.ZipInfo]) -> None:
-        """Refuse long texts that stand in very many cells."""
-        longest = max(self.shared, default=0)
-        if self.cells * longest <= MOST_TEXT:
-            return
-        total = 0
-        for part in parts:
-            if not part.filename.lower().endswith("sharedstrings.xml"):
-                for text in self._text(_expanded(data, part, self.name)):
-                    for found in _INDEX.finditer(text):
-                        at = int(found[1] or 0)
-                        total += self.shared[at] if at < len(self.shared) else 0
-                    if total > MOST_TEXT:
-                        raise self._too_long()
 
-    def _text(self, chunks: Iterator[bytes]) -> Iterator[bytes]:
-        """Yield text that ends between two tags."""
-        kept = b""
-        for chunk in chunks:
-            text = kept + chunk
-            cut = text.rfind(b"<")
-            if cut < 0 or len(text) - cut > _LONGEST_TAG + _CHUNK:
-                cut = len(text)
-            kept = text[cut:]
-            if b"\0" in text:
-                kept = b""  # no XML that is read: a picture, or another encoding
-                if self.kind == "ods" or text[:2] in {b"\xff\xfe", b"\xfe\xff"}:
-                    raise UsageError(f"{self.name} is written in an encoding that is not read")
-            yield text[:cut]
+def _pieces(chunks: Iterator[bytes], tag: re.Pattern[bytes], name: str) -> Iterator[bytes]:
+    """Cut a part of XML into pieces that each begin with a tag; what is before the first is left.
+
+    A piece longer than any real row is refused, so that little is held at a time.
+    """
+    kept, began = b"", False
+    for chunk in chunks:
+        if not kept and chunk.startswith((b"\xff\xfe", b"\xfe\xff", b"<\0", b"\0<")):
+            raise UsageError(f"{name} is written in an encoding that is not read")
+        new = max(kept.rfind(b"<"), 0)
+        kept += chunk
+        starts = [found.start() for found in tag.finditer(kept, new) if found.start() or not began]
+        if starts:
+            yield from (kept[at:end] for at, end in pairwise([0, *starts] if began else starts))
+            kept, began = kept[starts[-1] :], True
+        elif not began:
+            kept = kept[max(kept.rfind(b"<"), 0) :][-_CHUNK:]
+        if len(kept) > _LONGEST_ROW:
+            raise UsageError(f"{name} has a row of more than {_LONGEST_ROW / _MB:.0f} MB; {_AWAY}")
+    if began:
         yield kept
 
-    def _xlsx(self, texts: Iterator[bytes]) -> None:
-        row = column = last_row = last_column = 0
-        for text in texts:
-            for found in _XLSX.finditer(text):
-                if found["tag"] == b"row":
-                    row, column = row + 1, 0
-                elif found["tag"]:
-                    column += 1
-                    self.cells += 1
-                    last_row, last_column = max(last_row, row), max(last_column, column)
-                else:
-                    row = int(found["digits"])
-                    if found["letters"]:
-                        column = _column(found["letters"])
-                        last_column = max(last_column, column)
-                        last_row = max(last_row, row)
-            self._check_reach(last_row * last_column)
-
-    def _shared(self, texts: Iterator[bytes]) -> None:
-        offset = began = 0
-        for text in texts:
-            for found in _SHARED.finditer(text):
-                if found["close"]:
-                    self.shared.append(offset + found.start() - began)
-                else:
-                    began = offset + found.start()
-            offset += len(text)
-
-    def _ods(self, texts: Iterator[bytes]) -> None:
-        sheet = _Grown()
-        for text in texts:
-            for found in _ODS.finditer(text):
-                at = sheet.offset + found.start()
-                if found["tag"] == b"table":
-                    sheet.row_ends(at)
-                    self._check_reach(sheet.cells)
-                    sheet = _Grown(offset=sheet.offset, text=sheet.text)
-                elif found["tag"] == b"table-row":
-                    sheet.row_ends(at)
-                elif found["tag"]:
-                    sheet.cell_begins(at)
-                elif found["axis"] == b"rows":
-                    sheet.times = int(found["times"])
-                elif found["axis"]:
-                    sheet.repeated = int(found["times"])
-                else:
-                    sheet.filled = True
-            sheet.offset += len(text)
-            self._check_reach(sheet.cells)
-            if sheet.text > MOST_TEXT:
-                raise self._too_long()
-        sheet.row_ends(sheet.offset)
-        self._check_reach(sheet.cells)
-        if sheet.text > MOST_TEXT:
-            raise self._too_long()
-
-    def _check_reach(self, cells: int) -> None:
-        if cells > MOST_CELLS:
-            raise UsageError(
-                f"{self.name} has a sheet that spans {cells:,} cells, more than the "
-                f"{MOST_CELLS:,} that are read; look for a cell far away from the others, or "
-                "delete what is no part of the book"
-            )
-
-    def _too_long(self) -> UsageError:
-        return UsageError(
-            f"{self.name} repeats long texts in so many cells that they would fill "
-            f"{MOST_TEXT / _MB:.0f} MB; it was not opened"
-        )
-
 
 @dataclass
-class _Grown:
-    """A sheet of the open format while it grows: repeated rows and cells counted in full."""
+class _Reach:
+    """How far a sheet's cells reach: the last row and column that hold one, and how many do."""
 
-    rows: int = 0
-    filled_rows: int = 0
-    width: int = 0
-    times: int = 1
+    name: str
+    row: int = 0
     column: int = 0
-    repeated: int = 1
-    filled: bool = False
-    row_width: int = 0
-    offset: int = 0
-    began: int = 0
-    row_text: int = 0
-    text: int = 0
-    at: int = 0
+    cells: int = 0
 
-    @property
-    def cells(self) -> int:
-        """How many cells the sheet spans, blank ones at its ends left out."""
-        return self.filled_rows * self.width
+    def hold(self, row: int, column: int, cells: int) -> None:
+        """Count a row that holds cells; ``UsageError`` where it leads too far."""
+        self.row, self.column = max(self.row, row), max(self.column, column)
+        self.cells += cells
+        if column > MOST_COLUMNS:
+            raise UsageError(
+                f"{self.name} has a row of {column:,} cells, more than the {MOST_COLUMNS:,} of a "
+                f"spreadsheet; {_AWAY}"
+            )
+        if (reach := max(self.row * self.column, self.cells)) > MOST_CELLS:
+            raise UsageError(
+                f"{self.name} has a sheet that spans {reach:,} cells, more than the "
+                f"{MOST_CELLS:,} that are read; {_AWAY}"
+            )
 
-    def _cell_ends(self) -> None:
-        self.column += self.repeated if self.at else 0
-        if self.filled:
-            self.row_width = self.column
-        self.repeated, self.filled = 1, False
 
-    def cell_begins(self, at: int) -> None:
-        """End the cell before, whose text reached up to here."""
-        if self.filled:
-            self.row_text += (at - self.began) * self.repeated
-        self._cell_ends()
-        self.began = self.at = at
+def _xlsx(rows: Iterator[bytes], name: str) -> int:
+    """Return how many cells a sheet of Excel's format has; some do not say where they are."""
+    reach, last = _Reach(name), 0
+    for row in rows:
+        cells, places = len(_XLSX_CELL.findall(row)), _PLACE.findall(row)
+        last = max(last + 1, *(int(digits) for digits in {digits for _, digits in places}), 0)
+        if cells:
+            placed = [letters for letters, _ in places if letters]
+            column = max(map(_column, set(placed)), default=0) + cells - len(placed)
+            reach.hold(last, max(column, cells), cells)
+    return reach.cells
 
-    def row_ends(self, at: int) -> None:
-        """Count the row that ends here as often as it is repeated."""
-        if self.filled:
-            self.row_text += (at - self.began) * self.repeated
-        self._cell_ends()
-        self.rows += self.times if self.at else 0
-        if self.row_width:
-            self.filled_rows = self.rows
-            self.width = max(self.width, self.row_width)
-        self.text += self.row_text * self.times
-        self.times, self.column, self.row_width, self.row_text, self.at = 1, 0, 0, 0, 0
+
+def _check_shared(rows: Iterator[bytes], shared: list[int], name: str) -> None:
+    """Refuse long texts of Excel's format that stand in very many cells."""
+    text = 0
+    for row in rows:
+        indices = (int(index or 0) for index in _INDEX.findall(row))
+        text += sum(shared[index] for index in indices if index < len(shared))
+        _check_text(text, name)
+
+
+def _ods(rows: Iterator[bytes], name: str) -> None:
+    """Count cells and text of sheets of the open format, repeated ones as often as they are."""
+    reach, last, text = _Reach(name), 0, 0
+    for row in rows:
+        if not row.startswith(b"<table:table-row"):  # a sheet begins
+            reach, last = _Reach(name), 0
+            continue
+        times = max(map(int, _ROWS.findall(row)), default=1)
+        last += times
+        if not (filled := _up_to_the_last_value(row)):
+            continue
+        parts = _ODS_CELL.split(filled)
+        column, size = len(parts) - 1, len(filled)
+        for part in parts:
+            if b"repeated" in part:
+                repeated = sum(map(int, _COLUMNS.findall(part)))
+                column, size = column + repeated, size + repeated * len(part)
+        reach.hold(last, column, times * column)
+        text += times * size
+        _check_text(text, name)
+
+
+def _up_to_the_last_value(row: bytes) -> bytes:
+    """Return a row of the open format without the blank cells at its end."""
+    at = row.rfind(b"office:")
+    while at > 0 and row[at - 1] in b"</":  # a tag, not a value of a cell
+        at = row.rfind(b"office:", 0, at)
+    at = max(at, row.rfind(b"<text:"))
+    end = row.find(b"<table:", at)
+    return b"" if at < 0 else row if end < 0 else row[:end]
+
+
+def _check_text(text: int, name: str) -> None:
+    if text > MOST_TEXT:
+        raise UsageError(
+            f"{name} repeats long texts in so many cells that they would fill "
+            f"{MOST_TEXT / _MB:.0f} MB; it was not opened"
+        )
 
 
 def _column(letters: bytes) -> int:

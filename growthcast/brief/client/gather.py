@@ -13,9 +13,10 @@ from growthcast.brief.page import named
 from growthcast.errors import UsageError
 from growthcast.finite import finite_answer
 from growthcast.fit.result import GrowthFit
+from growthcast.forecast.heights import growth_a_week
 from growthcast.forecast.report import AreaForecast, as_date, forecast_growth
 from growthcast.service.advice import OptionAdvice, TankAdvice
-from growthcast.service.living import LivingAreas, growth_a_week, living_areas
+from growthcast.service.living import LivingAreas, living_areas
 from growthcast.service.recommend import area_label, recommend
 from growthcast.service.sawtooth import Sawtooth, sawtooth
 
@@ -89,7 +90,7 @@ def gather_tank(book: Book, fit: GrowthFit, tank: int) -> TankFacts:
     if options:
         option = next((o for o in options if o.interval_d == days), options[0])
     living = living_areas(fit, place)
-    areas = _areas(book, living, option, forecasts) if option is not None else ()
+    areas = _areas(book, fit, living, option, forecasts) if option is not None else ()
     limiting = _limiting(advice, option) if option is not None else None
     longer = [o for o in options if option is not None and o.interval_d > option.interval_d]
     least = option.share_of_days_presentable - CLEARLY_WORSE if option is not None else 0.0
@@ -135,9 +136,13 @@ def _limiting(advice: TankAdvice, option: OptionAdvice) -> int:
 
 
 def _areas(
-    book: Book, living: LivingAreas, option: OptionAdvice, forecasts: list[AreaForecast]
+    book: Book,
+    fit: GrowthFit,
+    living: LivingAreas,
+    option: OptionAdvice,
+    forecasts: list[AreaForecast],
 ) -> tuple[AreaFacts, ...]:
-    speed = growth_a_week(living)
+    speed = growth_a_week(fit, living.area)
     by_id = {forecast.area_id: forecast for forecast in forecasts}
     species = {name: i for i, name in enumerate(book.species.text("species_id").tolist())}
     facts = []

@@ -254,7 +254,9 @@ def _starts(visits: Visits, traits: AreaTraits, on_day: float) -> _Draft:
     covered = traits.planted_day >= log_starts[traits.tank] - LOG_COVERS_PLANTING_D
     recent = traits.planted_day >= on_day - RECENTLY_PLANTED_D
     logged = np.bincount(visits.area, minlength=count) > 0
-    planted = (covered | (recent & ~logged)) & (traits.planted_day <= on_day)
+    # What only looks tell of is followed from its planting as it would be without them.
+    amounts = np.bincount(visits.area[visits.has_amounts], minlength=count) > 0
+    planted = (covered | (recent & ~amounts)) & (traits.planted_day <= on_day)
     guessed = ~planted & ~logged
     usual_start = np.maximum.reduce([traits.floor_cm, traits.lowest_cut_cm, 0.1 * traits.budget_cm])
     guess = np.where(planted, usual_start, traits.middle_cm)

@@ -59,6 +59,8 @@ HIGHEST_AIM_SHARE = 0.95
 """No cut is aimed higher than this share of the ceiling."""
 LEAST_CUT_SHARE = 0.25
 """A weight is judged as if at least this share of the usual cut height had come off."""
+LEAST_GUESS_SPREAD = 0.2
+"""Stages between which a guess leaves a start at least."""
 SMALLEST_SLOPE_SHARE = 1e-6
 """A cut is linearised through slopes no flatter than this share of the ceiling."""
 
@@ -170,6 +172,19 @@ def linearise(
     drive[HABIT, aimed], drive[CEILING, aimed] = aim.by_habit[of], -aim.by_habit[of]
     noise[aimed] = (nodes.aim_sd_cm[aimed] / slope[aimed]) ** 2
     gap[aimed] = aim.stage[of] - stage[aimed] - 0.5 * aim.flattening[of] * noise[aimed]
+
+    # A start that nobody read is guessed, in stages: low heights take no end of them.
+    guessed = np.flatnonzero(nodes.unread_start)
+    if guessed.size:
+        top = ceiling[guessed]
+        away = nodes.guess_sd_cm[guessed] * np.array([[-1.0], [0.0], [1.0]])
+        heights = nodes.guess_cm[guessed] + away
+        heights = np.clip(heights, LEAST_STAND_SHARE * top, HIGHEST_AIM_SHARE * top)
+        low, at_guess, high = stage_of(heights, top, bend[guessed])
+        steep = height_and_slope(at_guess, top, bend[guessed])[1]
+        drive[CEILING, guessed] = -heights[1] / steep
+        noise[guessed] = (0.5 * np.maximum(high - low, LEAST_GUESS_SPREAD)) ** 2
+        gap[guessed] = at_guess - stage[guessed]
 
     grew = _places(nodes.link == Link.GREW)
     weight, owner = drift.weight[:, grew], area[grew]
@@ -349,13 +364,13 @@ def _observed(
     precision = np.where(read, trust / errors.reading_variance(expected, nodes.area), 0.0)
     residual = np.where(read, nodes.reading_cm - height, 0.0)
     on_habit = np.zeros(height.size)
-    at, guess, sd = _guesses(nodes, border)
+    at = np.flatnonzero(nodes.link >= Link.CUT)  # cut by a known length, it was aimed as usual
     if at.size:
-        told = 1.0 / sd**2
+        usual = np.exp(border[HABIT, nodes.area[at]])
+        told = 1.0 / nodes.aim_sd_cm[at] ** 2
         both = precision[at] + told
-        off = guess - height[at]
-        residual[at] = (precision[at] * residual[at] + told * off) / both
-        on_habit[at] = np.where(nodes.link[at] >= Link.CUT, guess * told / both, 0.0)
+        residual[at] = (precision[at] * residual[at] + told * (usual - height[at])) / both
+        on_habit[at] = usual * told / both
         precision[at] = both
     at = np.flatnonzero(sites.precision)
     if at.size:
@@ -365,17 +380,6 @@ def _observed(
         residual[at] = (precision[at] * residual[at] + off) / both
         precision[at] = both
     return residual, precision, on_habit
-
-
-def _guesses(nodes: Nodes, border: FloatArray) -> tuple[IntArray, FloatArray, FloatArray]:
-    """Nodes whose height is guessed, the guess and its spread [cm].
-
-    A fresh start that nobody read is guessed; one cut by a known length was aimed as usual.
-    """
-    at = np.flatnonzero((nodes.link >= Link.CUT) | nodes.unread_start)
-    cut = nodes.link[at] >= Link.CUT
-    guess = np.where(cut, np.exp(border[HABIT, nodes.area[at]]), nodes.guess_cm[at])
-    return at, guess, np.where(cut, nodes.aim_sd_cm[at], nodes.guess_sd_cm[at])
 
 
 def misfit(
@@ -393,9 +397,10 @@ def misfit(
     read = np.flatnonzero(np.isfinite(nodes.reading_cm))
     variance = errors.reading_variance(at.height[read], nodes.area[read]) / trust[read]
     off = nodes.reading_cm[read] - at.standing[read]
-    guessed, guess, sd = _guesses(nodes, border)
+    cut = np.flatnonzero(nodes.link >= Link.CUT)
+    usual = (np.exp(border[HABIT, nodes.area[cut]]) - at.standing[cut]) / nodes.aim_sd_cm[cut]
     told = np.flatnonzero(sites.precision)
     beside = sites.pulled[told] / sites.precision[told] - at.standing[told]
     twice = (off**2 / variance + np.log(variance)).sum()
     twice += (sites.precision[told] * beside**2).sum()
-    return float(twice + (((guess - at.standing[guessed]) / sd) ** 2).sum())
+    return float(twice + (usual**2).sum())

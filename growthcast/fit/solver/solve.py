@@ -39,6 +39,8 @@ LONGEST_STEP[[RATE, DENSITY]], LONGEST_STEP[[CEILING, HABIT]] = 0.7, 0.4
 LONGEST_STAGE_STEP = 3.0
 LOWEST_STAGE, HIGHEST_START, LAST_STAGE = -10.0, 5.0, 60.0
 """Where stages end: no ruler tells them from bare, or from full."""
+LOOSER = 0.1
+"""Stages, which looks and weights move as well, may be off by so much more than parameters."""
 SETTLED = 1e-2
 """An area has settled when its steps are no longer than this, in standard deviations."""
 MUCH_WORSE, SHORTEN, MOST_SHORTENINGS = 10.0, 0.25, 4
@@ -90,6 +92,8 @@ def go_on(
         departure = departure_of(view)
         in_sd = departure / _scale(view)
         moved = np.max(np.abs(in_sd), axis=0)
+        if view.problem.has_sites:
+            moved = np.maximum(moved, LOOSER * _stages_moved(view, departure))
         if steps >= most_steps or moved.max(initial=0.0) <= tolerance:
             return Solution(view, moved <= SETTLED, steps)
         if not together and pays_alone(view, moving := tanks_of(view, moved > tolerance)):
@@ -106,6 +110,16 @@ def go_on(
         share = np.clip(np.where(turned, 0.5, LENGTHEN) * share, LEAST_SHARE, 1.0)
         view, last = _shortened_step(view, departure, share), in_sd
         steps, together = steps + 1, False
+
+
+def _stages_moved(view: View, departure: FloatArray) -> FloatArray:
+    """How far (A,) the stages of each area are about to move at most, in standard deviations."""
+    moved = np.zeros(view.problem.area_count)
+    for block, filtered in zip(view.problem.blocks, view.filtered, strict=True):
+        nodes = block.chains.nodes
+        step = np.abs(filtered.departure(nodes, departure)) / np.sqrt(filtered.variance)
+        np.maximum.at(moved, nodes.area, step)
+    return moved
 
 
 def _shortened_step(view: View, departure: FloatArray, share: FloatArray) -> View:

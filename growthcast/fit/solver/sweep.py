@@ -242,10 +242,10 @@ def log_determinant(chains: Chains, at: Linearised, swept: Swept) -> float:
     """Log determinant of the chains' curvature, its starts being flat in height.
 
     A start is flat in the stage as far as the filter goes; flat in height, which is how a person
-    reads it, leaves out the slope.
+    reads it, leaves out the slope. One that nobody read is guessed, not flat.
     """
     gathered = 1.0 + at.slope**2 * swept.ahead_variance * at.precision
-    fresh = chains.nodes.link == Link.FRESH
+    fresh = (chains.nodes.link == Link.FRESH) & ~chains.nodes.unread_start
     starts = 2.0 * np.log(np.maximum(at.slope[fresh], 1e-300)).sum()
     return float(np.log(gathered).sum() - starts)
 

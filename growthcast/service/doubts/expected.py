@@ -8,6 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from growthcast.book.book import Book
+from growthcast.finite import finite_answer
 from growthcast.fit.design import COVER_CEILING
 from growthcast.fit.result import GrowthFit
 from growthcast.fit.rows.looks import look_log_chance
@@ -133,6 +134,7 @@ class Expected:
         return Weight(float(mean * np.exp(-0.5 * log_variance)), float(np.sqrt(log_variance)))
 
 
+@finite_answer
 def expected_at(fit: GrowthFit, book: Book, tank_id: str) -> Expected:
     """Return what is expected at a tank on the day of a fit.
 

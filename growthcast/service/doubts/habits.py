@@ -42,10 +42,12 @@ class PastCuts:
         return middle, float(np.sqrt(squares / (self.after_cm.size + WORTH)))
 
     @property
-    def range_cm(self) -> tuple[float, float, float]:
-        """The 10, 50 and 90 % quantiles of usual cuts [cm]."""
+    def range_cm(self) -> tuple[float, float, float] | None:
+        """The 10, 50 and 90 % quantiles of usual cuts [cm], ``None`` where there are none."""
         middle, scatter = self._usual
-        return middle - 1.28 * scatter, middle, middle + 1.28 * scatter
+        return (
+            None if middle != middle else (middle - 1.28 * scatter, middle, middle + 1.28 * scatter)
+        )
 
     def is_usual(self, height_cm: float) -> bool:
         """Whether the area is usually cut to about this height."""
@@ -68,10 +70,11 @@ class PastCuts:
         return ""
 
 
-def past_cuts(book: Book, area_id: str) -> PastCuts:
-    """Return the cuts of an area that stand in a book's log."""
+def past_cuts(book: Book, area_id: str, day: date) -> PastCuts:
+    """Return the cuts of an area that a book's log holds up to a day."""
     trims, areas = book.trims, book.areas
     own = np.asarray(trims.text("area_id") == area_id, np.bool_)
+    own &= trims.date("date") <= np.datetime64(day, "D")
     before, after = trims.number("before_cm")[own], trims.number("after_cm")[own]
     cut = np.isfinite(after) & (before != after) & (trims.number("removed_cm")[own] != 0.0)
     stated = areas.number("cut_cm")[areas.text("area_id") == area_id]

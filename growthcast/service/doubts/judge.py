@@ -14,12 +14,15 @@ from datetime import date
 from growthcast.book.book import Book, WholeTank
 from growthcast.book.words import plain
 from growthcast.book.writing.visit.entry import VisitRow
-from growthcast.service.doubts.expected import Expected
+from growthcast.finite import finite_answer
+from growthcast.fit.result import GrowthFit
+from growthcast.forecast.report import as_date
+from growthcast.service.doubts.expected import Expected, expected_at
 from growthcast.service.doubts.habits import amounts_on, past_cuts
 from growthcast.service.doubts.typed import FAR, Doubt, Typed
 from growthcast.service.doubts.weights import weight_of_area, weight_of_tank
 
-__all__ = ["Doubt", "doubts_of_visit"]
+__all__ = ["doubts_about", "doubts_of_visit"]
 
 SLIPPED = 1.5
 """A length is taken for a slipped decimal from so many times what stood there."""
@@ -27,28 +30,38 @@ NARROW = 1.5
 """Another area's reading is recognised where that area's 80 % range is no wider, as a ratio."""
 
 
+@finite_answer
 def doubts_of_visit(
-    expected: Expected, rows: Sequence[VisitRow], book: Book, day: date, reading: WholeTank
+    before: GrowthFit, book: Book, tank_id: str, rows: Sequence[VisitRow]
 ) -> tuple[Doubt, ...]:
     """Return what is odd about a visit, in the order of its rows.
 
     Parameters
     ----------
-    expected : Expected
-        The tank as it is expected on the day, without the visit.
+    before : GrowthFit
+        The fit without the visit, on its day.
+    book : Book
+        The book without the visit; rows after that day are not used.
+    tank_id : str
+        The tank visited.
     rows : sequence of VisitRow
         The visit as typed.
-    book : Book
-        The book up to that day, for what was logged so far.
-    day : date
-        The day of the visit.
-    reading : {"all", "rest"}
-        Whose grams a weight of the whole tank holds where the line does not say it.
 
     Returns
     -------
     tuple of Doubt
         Empty where everything is as expected; areas that do not live on the day are passed over.
+    """
+    expected, day = expected_at(before, book, tank_id), as_date(before.design.on_day)
+    return doubts_about(expected, rows, book, day, before.whole_tank_grams[0])
+
+
+def doubts_about(
+    expected: Expected, rows: Sequence[VisitRow], book: Book, day: date, reading: WholeTank
+) -> tuple[Doubt, ...]:
+    """Return what is odd about a visit to a tank of which something is expected.
+
+    ``reading`` is whose grams a weight of the whole tank holds where the line does not say it.
     """
     place = {area_id: n for n, area_id in enumerate(expected.area_id)}
     amounts = {
@@ -56,7 +69,7 @@ def doubts_of_visit(
         for row in rows
         if row.place is not None and row.place.area_id in place
     }
-    cuts = {area: past_cuts(book, expected.area_id[area]) for area in amounts}
+    cuts = {area: past_cuts(book, expected.area_id[area], day) for area in amounts}
     earlier = amounts_on(book, expected.area_id, day)
     typed = Typed(expected, amounts, {n: of for n, of in earlier.items() if n not in amounts}, cuts)
     doubts: list[Doubt] = []
@@ -150,7 +163,7 @@ def _height_left(typed: Typed, area: int) -> Iterator[Doubt]:
     if above and typed.is_far(area, after):
         why = f"expected to stand at {_range_words(typed, area)}"
     elif why := cuts.deeper(after, error, stands, unit):
-        usual = cuts.range_cm
+        usual = cuts.range_cm or usual
     else:
         return
     sentence = f"cut to {plain(after)} {unit}; {why}"

@@ -4,6 +4,11 @@
 litre of stand (or dm2 of cover) for every growth form. Logs of both are normal around the defaults
 of the form, which are common practice, no source; a pace that all share lets an hour's stems teach
 what moss takes. Rows scatter in proportion, with the tails of a Student t.
+
+References
+----------
+Lange, K. L., Little, R. J. A. & Taylor, J. M. G. (1989). Robust statistical modeling using the t
+distribution. Journal of the American Statistical Association 84, 881-896 (from memory).
 """
 
 from __future__ import annotations

@@ -16,6 +16,7 @@ from growthcast.finite import finite_answer
 from growthcast.fit.result import OWN_SPANS_FOR_LOG, GrowthFit
 from growthcast.fit.solver.linearise import RATE
 from growthcast.fit.supposed import conditions_now, fit_beside
+from growthcast.forecast.heights import growth_a_week, rate_range
 from growthcast.service.effort import Range, Saving
 from growthcast.service.rescape.holding import Holding
 from growthcast.service.rescape.notes import holding_of, is_regulated
@@ -194,9 +195,8 @@ def _advice(
     spans = int(design.spans[design.species == species].sum())
     posterior = stand.fit.posterior(np.array([area]))
     sd = float(posterior.sd(RATE)[0])
-    speed = float(design.clock.speed(design.on_day)[area])
-    middle = float(posterior.border[RATE, 0])
-    rate = speed * np.exp(middle + np.array([-Z_80, 0.0, Z_80]) * sd)
+    [rate] = rate_range(stand.fit, np.array([area]), posterior)
+    [weekly] = growth_a_week(stand.fit, np.array([area]))
     own = int(outlook.allowed_d[i])
     limited = answer.limited_by
     chosen, here = answer.chosen, int(np.flatnonzero(answer.places == at)[0])
@@ -213,7 +213,7 @@ def _advice(
         own_interval_d=own,
         own_listed_d=max((d for d in stand.listed_d if d <= own), default=None),
         days_between=outlook.days[i],
-        cm_per_week=outlook.cm_per_week[i],
+        cm_per_week=weekly,
         look_d=days_or_never(outlook.look_d[i]),
         tank=answer,
         tank_limited_by=None

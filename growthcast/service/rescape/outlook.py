@@ -1,4 +1,4 @@
-"""What candidates would do on their own: days between cuts, growth a week, days to the look."""
+"""What candidates would do on their own: days between cuts, days to the look."""
 
 from __future__ import annotations
 
@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 from growthcast.fit.rows.drift import span_drift
 from growthcast.growth.logistic import shape_factor, stage
 from growthcast.growth.quick import BELOW_CEILING, Singles
-from growthcast.service.living import LivingAreas, growth_a_week
+from growthcast.service.living import LivingAreas
 
 __all__ = ["LONGEST_D", "Days", "Outlook", "days_or_never", "outlooks"]
 
@@ -34,8 +34,6 @@ class Outlook:
         cut to its floor [d]; 0 where not even one, ``LONGEST_D`` where as many or more.
     days : array (A, 3)
         Days from the floor to the budget [d], ``LONGEST_D`` where as many or more.
-    cm_per_week : array (A, 3)
-        Growth a week, as ``growth_a_week`` tells it [cm/week, or points of cover].
     look_d : array (A, 3)
         Days from planting to the floor, settling-in included [d]; inf where never.
     reaches_look : array (A,)
@@ -44,7 +42,6 @@ class Outlook:
 
     allowed_d: NDArray[np.int64]
     days: FloatArray
-    cm_per_week: FloatArray
     look_d: FloatArray
     reaches_look: FloatArray
 
@@ -86,7 +83,6 @@ def outlooks(
     return Outlook(
         allowed_d=allowed,
         days=_range(np.minimum(days, LONGEST_D)),
-        cm_per_week=growth_a_week(living),
         look_d=_range(np.where(up <= 0.0, 0.0, look)),
         reaches_look=np.isfinite(look).mean(axis=1),
     )

@@ -13,8 +13,9 @@ from growthcast.book.book import Book
 from growthcast.finite import finite_answer
 from growthcast.fit.design import day_number
 from growthcast.fit.result import GrowthFit
+from growthcast.forecast.heights import growth_a_week
 from growthcast.service.effort import Range
-from growthcast.service.living import all_hold, growth_a_week
+from growthcast.service.living import all_hold
 from growthcast.service.reasons import limit_in_words
 from growthcast.service.recommend import area_label, tank_terms, unit_of
 from growthcast.service.visit.peak_nouns import PeakArea, PeakCut, PeakPlan
@@ -165,7 +166,7 @@ def _areas(
     now, alone = ranges(standing.height_cm), ranges(routes[0].ended.height_cm)
     heights = np.array([route.ended.height_cm for route in routes])
     ends = ranges(heights[chosen, np.arange(chosen.size)])
-    weekly = growth_a_week(living)[:, 1]
+    weekly = growth_a_week(fit, living.area)[:, 1]
     best_from = _best_from(standing, band, span_d)
     basis = fit.basis
     made = []

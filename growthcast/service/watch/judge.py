@@ -41,7 +41,7 @@ ALARMS_A_YEAR = {
 """False alarms per tank and year, by who is suspected and the sign: one in two years together."""
 REGULARITY = 0.7
 """Share of these that thresholds allow by the model's own draws. Plants are less regular than that:
-in simulated practices richer than the model it leaves about one in two years (README)."""
+in simulated practices richer than the model it leaves about one in two years (docs/evidence.md)."""
 Contrast = tuple[FloatArray, FloatArray, FloatArray, BoolArray]
 MOST_VERDICTS = 3
 NEAR_GAIN = 2.0

@@ -11,7 +11,7 @@ import pytest
 from growthcast.book.writing.visit.places import visit_rows
 from growthcast.growth.normal import normal_quantile
 from growthcast.service.doubts.expected import Expected, expected_at
-from growthcast.service.doubts.judge import doubts_of_visit
+from growthcast.service.doubts.judge import doubts_about, doubts_of_visit
 from growthcast.service.logged import before_visit
 from tests.books import HEADER, make_book, stem_log
 
@@ -48,7 +48,7 @@ def expected(stems=(20.0, 0.0), carpet=(3.0, 0.0), **changes):
 
 def doubts(book, known, line, reading="all"):
     rows = visit_rows(book, "lobby", ON, line.split())
-    return doubts_of_visit(known, rows, book, ON, reading)
+    return doubts_about(known, rows, book, ON, reading)
 
 
 def columns(book, known, line, reading="all"):
@@ -247,8 +247,8 @@ def test_amounts_logged_earlier_that_day_count_in_the_bucket(tmp_path):
 
 
 def test_what_is_expected_comes_from_the_fit(book):
-    known, fit = before_visit(book, ON)
-    tank = expected_at(fit, known, "lobby")
+    fit = before_visit(book, ON)
+    tank = expected_at(fit, book, "lobby")
     assert tank.area_id == ["stems", "carpet"]
     assert tank.label == ["Back stems", "Front carpet"]
     assert tank.guessed.tolist() == [False, True]
@@ -256,5 +256,7 @@ def test_what_is_expected_comes_from_the_fit(book):
     assert tank.gram_per_cm == pytest.approx([10.0, 81.0])  # 25 and 90 g/l on 400 and 900 cm2
     assert not doubts(book, tank, "stems=18/9 carpet=3")
     assert cause(book, tank, "stems=1.8/0.9") == "a slipped decimal? 18 cm fits"
+    rows = visit_rows(book, "lobby", ON, ["stems=1.8/9"])
+    assert [doubt.found for doubt in doubts_of_visit(fit, book, "lobby", rows)] == [1.8]
     gone = before_visit(book, ON - timedelta(days=3000))
-    assert expected_at(gone[1], gone[0], "lobby").area_id == []
+    assert expected_at(gone, book, "lobby").area_id == []

@@ -27,7 +27,8 @@ def visited(book, **amounts):
 
 
 def test_a_deeper_cut_is_due_later_and_the_reading_is_compared_with_the_forecast(tmp_path):
-    book, fit = before_visit(make_book(tmp_path / "book"), ON)
+    book = make_book(tmp_path / "book")
+    fit = before_visit(book, ON)
     high = after_visit(fit, visited(book, before_cm=18.0, after_cm=14.0), "lobby", ON)
     low = after_visit(fit, visited(book, before_cm=18.0, after_cm=8.0), "lobby", ON)
     stems = next(a for a in low.areas if a.area_id == "stems")
@@ -39,7 +40,8 @@ def test_a_deeper_cut_is_due_later_and_the_reading_is_compared_with_the_forecast
 
 
 def test_later_rows_are_not_used(tmp_path):
-    book, fit = before_visit(make_book(tmp_path / "book"), ON)
+    book = make_book(tmp_path / "book")
+    fit = before_visit(book, ON)
     now = visited(book, before_cm=18.0, after_cm=8.0)
     later = {"date": date(2026, 6, 20), "tank_id": "lobby", "area_id": "stems", "before_cm": 2.0}
     after = replace(now, trims=with_rows(now.trims, [later]))

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+from dataclasses import replace
 from datetime import date, timedelta
 from itertools import pairwise
 
@@ -19,6 +20,7 @@ from growthcast.service.recommend import recommend
 from growthcast.service.visit.away import weeks_away
 from growthcast.service.visit.cuts import cut_sheet
 from growthcast.service.visit.peak import peak_plan
+from growthcast.service.visit.sentences import watch_list
 from growthcast.service.visit.standing import days_that_hold, only_areas, standing_areas
 from tests.books import AREAS, make_book, stem_log
 
@@ -190,6 +192,44 @@ def test_the_sheet_names_cautions_order_and_time(lobby):
     )
     assert sheet.trimming_min.p10 <= sheet.trimming_min.p50 <= sheet.trimming_min.p90
     json.dumps(sheet.as_dict(), allow_nan=False)
+
+
+@pytest.mark.parametrize(("share", "said"), [(0.504, None), (0.506, "(51 %)")])
+def test_more_than_half_is_more_than_half_as_printed(lobby, share, said):
+    book, fit = lobby
+    sheet = sheet_of(lobby, 7)
+    areas = [replace(sheet.areas[0], action="cut", removed_share=share)]
+    lines = watch_list(book, fit, np.array([0]), areas, LATER, feasible=True)
+    hard = [line for line in lines if line.startswith("More than half")]
+    assert len(hard) == (said is not None)
+    assert all(said in line for line in hard)
+
+
+def test_a_hard_cut_today_is_rested_after(tmp_path):
+    """Cut from 18 cm to a fifth the stems rest for days, and the sheet's chance counts on it."""
+    _, fit = fitted(tmp_path, LATER)
+    tank = standing_areas(fit, np.array([0]))
+    low, high = tank.cut(np.array([3.5, np.nan])), tank.cut(np.array([12.0, np.nan]))
+    assert np.median(low.rest_d[0]) > 1.0
+    assert np.median(high.rest_d[0]) == 0.0
+    assert (low.rest_d[1] == tank.rest_d[1]).all()
+    grown = low.later(7).stages - low.stages
+    assert np.median(grown[0] / tank.growth(7)[0]) == pytest.approx(
+        1.0 - np.median(low.rest_d[0]) / 7.0, abs=0.02
+    )
+
+
+def test_settling_and_conditions_to_come_count(tmp_path):
+    """Half the light from tomorrow on slows what the sheet foresees, as it does the forecast."""
+    light = "tank_id,from_date,ppfd_umol,photoperiod_h\nlobby,2025-01-01,80,8\n"
+    _, usual = fitted(tmp_path / "usual", LATER, conditions=light)
+    dimmed = light + f"lobby,{LATER + timedelta(days=1)},20,8\n"
+    _, fit = fitted(tmp_path / "dimmed", LATER, conditions=dimmed)
+    bright, dark = (standing_areas(one, np.array([0])).later(14) for one in (usual, fit))
+    assert np.median(dark.height_cm[0]) < 0.9 * np.median(bright.height_cm[0])
+    days = np.array([fit.design.on_day + 14.0])
+    said = forecast_heights(fit, np.array([0, 1]), days).height_cm[:, 0, 3]
+    np.testing.assert_allclose(np.median(dark.height_cm, axis=1), said, rtol=0.04, atol=0.05)
 
 
 def test_regulated_plants_are_named(tmp_path):

@@ -3,13 +3,17 @@
 from __future__ import annotations
 
 import io
+import random
 import resource
 import zipfile
 import zlib
+from itertools import pairwise
 
 import pytest
+from hypothesis import given
+from hypothesis import strategies as st
 
-from growthcast.book.sheets.guard import guard_workbook
+from growthcast.book.sheets.guard import _XLSX_ROW, _pieces, guard_workbook
 from growthcast.book.sheets.load import read_workbook
 from growthcast.errors import UsageError
 
@@ -17,6 +21,7 @@ SPACES = " ".join(
     f'xmlns:{name}="urn:oasis:names:tc:opendocument:xmlns:{name}:1.0"'
     for name in ("office", "table", "text")
 )
+TOKENS = st.sampled_from([b"<row>", b"<x:row ", b"<c/>", b"<ro", b"w>", b"<", b"1"])
 ONE = '<table:table-cell office:value-type="float" office:value="1"/>'
 
 
@@ -97,8 +102,48 @@ def test_a_cell_far_away_is_refused(sheet):
 
 
 @pytest.mark.parametrize(
+    ("data", "said"),
+    [
+        (lambda: xlsx("<row>" + "<c/>" * 6_000_000), "a row of more than 4 MB"),
+        (lambda: xlsx("<row>" + '<c r="A1"/>' * 6_000_000), "a row of more than 4 MB"),
+        (lambda: ods("<table:table-row>" + ONE * 1_000_000), "a row of more than 4 MB"),
+        (lambda: xlsx("<row>" + "<c/>" * 20_000 + "</row>"), "a row of 20,000 cells"),
+        (lambda: xlsx('<row r="1"><c r="ZZZZ1"/></row>'), "a row of 475,254 cells"),
+        (lambda: xlsx(('<row r="1">' + '<c r="A1"/>' * 16_000) * 300), "spans 4,512,000 cells"),
+        (lambda: ods(("<table:table-row>" + ONE * 16_000) * 300), "spans 4,512,000 cells"),
+    ],
+)
+def test_very_many_cells_are_refused_with_little_memory(data, said):
+    made = data()
+    before = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss
+    told = refused(made)
+    assert said in told
+    assert "look for a cell far away" in told
+    assert resource.getrusage(resource.RUSAGE_SELF).ru_maxrss - before < 50_000
+
+
+def test_a_large_picture_is_no_row():
+    picture = random.Random(1).randbytes(9_000_000)
+    sheet = '<worksheet><sheetData><row r="1"><c r="A1"/></row></sheetData></worksheet>'
+    parts = {"xl/workbook.xml": "<x/>", "xl/media/a.png": picture, "xl/worksheets/a.xml": sheet}
+    assert guard_workbook(packed(parts), "book.xlsx") == "xlsx"
+
+
+@given(st.lists(TOKENS, max_size=12), st.data())
+def test_rows_are_cut_alike_however_the_text_arrives(tokens, data):
+    text = b"".join(tokens)
+    edges = sorted(data.draw(st.lists(st.integers(0, len(text)), max_size=4)))
+    chunks = [text[a:b] for a, b in pairwise([0, *edges, len(text)])]
+    cut = list(_pieces(iter(chunks), _XLSX_ROW, "book.xlsx"))
+    starts = [found.start() for found in _XLSX_ROW.finditer(text)]
+    assert cut == [text[a:b] for a, b in pairwise([*starts, len(text)])]
+
+
+@pytest.mark.parametrize(
     "rows",
     [
+        '<table:table-row><table:table-cell x="<table:table-row " '
+        'table:number-columns-repeated="9000000" office:value="1"/></table:table-row>',
         f'<table:table-row table:number-rows-repeated="1048576">{ONE * 9}</table:table-row>',
         "<table:table-row>"
         + ONE.replace(" ", ' table:number-columns-repeated="9000000" ', 1)
