@@ -10,6 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from growthcast.book.book import Book
+from growthcast.book.checks.rounds import ClosedTime, closed_times, open_before, open_from
 from growthcast.brief.letterhead import foot_of, letterhead_of
 from growthcast.brief.locale import Locale
 from growthcast.brief.page import (
@@ -29,7 +30,7 @@ from growthcast.fit.result import GrowthFit
 from growthcast.forecast.report import AreaForecast, as_date, forecast_growth
 from growthcast.service.advice import OptionAdvice, TankAdvice
 from growthcast.service.recommend import recommend
-from growthcast.service.urgency import chance_some_area_over
+from growthcast.service.urgency import Due, chance_some_area_over, rhythms
 from growthcast.service.watch.report import IndexPoint
 from growthcast.service.watch.watch import watch_growth
 
@@ -48,6 +49,7 @@ MONTHS_A_YEAR = 12.0
 class TankStanding:
     """One tank on the day: its advice, the option worked to, when it is due, its risk and growth.
 
+    ``due_on`` is None where no visit is planned, ``due_by`` tells by what it is due.
     ``risk`` is the chance that some area stands over its budget a week from the day; ``growth`` the
     growth against usual, as ``watch`` tells it (None: too few visits).
     """
@@ -56,6 +58,7 @@ class TankStanding:
     place: int
     option: OptionAdvice | None
     due_on: date | None
+    due_by: str
     risk: float
     growth: IndexPoint | None
 
@@ -64,28 +67,28 @@ class TankStanding:
 def tank_standings(book: Book, fit: GrowthFit) -> list[TankStanding]:
     """Return how every tank stands, the most urgent first.
 
-    A tank is due the recommended interval (the shortest listed where none is recommended) after
-    its last visit, or on the day before the chance that some area is over passes what is allowed,
-    whichever is earlier.
+    A tank is due as in ``growthcast rounds`` (see ``Due``), on a day on which it can be visited.
     """
     on = as_date(fit.design.on_day)
     tanks = np.arange(len(book.tanks))
     horizon = book.practice.horizon_d
     chances = chance_some_area_over(fit, tanks, np.arange(max(horizon, SOON_D) + 1))
     growth = {one.tank_id: one.recent for one in watch_growth(book, on, tanks).tanks}
-    last = _last_visits(book)
-    standings = []
-    for place, advice in enumerate(recommend(book, fit)):
+    every, standings, closed = recommend(book, fit), [], closed_times(book)
+    for place, (advice, rhythm) in enumerate(
+        zip(every, rhythms(book, fit, every, fit.design.on_day), strict=True)
+    ):
         days = advice.recommended_interval_d
         options = sorted(advice.options, key=lambda o: o.interval_d)
         chosen = next((o for o in options if o.interval_d == days), options[0] if options else None)
-        due = _due(advice, chosen, last.get(advice.tank_id), chances[place], on)
+        due = rhythm.due(1.0 - chances[place], advice.confidence)
         standings.append(
             TankStanding(
                 advice=advice,
                 place=place,
                 option=chosen,
-                due_on=due,
+                due_on=None if due is None else _due_on(due, on, closed.get(advice.tank_id, ())),
+                due_by="" if due is None else due.by,
                 risk=float(chances[place, SOON_D]),
                 growth=growth[advice.tank_id],
             )
@@ -96,29 +99,10 @@ def tank_standings(book: Book, fit: GrowthFit) -> list[TankStanding]:
     )
 
 
-def _last_visits(book: Book) -> dict[str, date]:
-    """Last logged date of each tank."""
-    dates = book.trims.date("date").astype("datetime64[D]")
-    latest: dict[str, date] = {}
-    for tank_id, day in zip(book.trims.text("tank_id").tolist(), dates.tolist(), strict=True):
-        if tank_id not in latest or day > latest[tank_id]:
-            latest[tank_id] = day
-    return latest
-
-
-def _due(
-    advice: TankAdvice,
-    option: OptionAdvice | None,
-    last: date | None,
-    chances: FloatArray,
-    on: date,
-) -> date | None:
-    if option is None:
-        return None
-    late = np.flatnonzero(chances > 1.0 - advice.confidence)
-    by_growth = on + timedelta(days=max(int(late[0]) - 1, 0)) if late.size else None
-    by_rhythm = None if last is None else last + timedelta(days=option.interval_d)
-    return min((day for day in (by_growth, by_rhythm) if day is not None), default=None)
+def _due_on(due: Due, on: date, closed: tuple[ClosedTime, ...]) -> date:
+    """Return the day by which to come; what a chance says is due today at the earliest."""
+    day = on + timedelta(days=max(due.day_d, 0) if due.by == "chance" else due.day_d)
+    return day if day < on else open_before(closed, day, on) or open_from(closed, day)
 
 
 def build_overview(book: Book, fit: GrowthFit, locale: Locale) -> Page:
@@ -141,7 +125,8 @@ def build_overview(book: Book, fit: GrowthFit, locale: Locale) -> Page:
     on = as_date(fit.design.on_day)
     standings = tank_standings(book, fit)
     planted = [standing for standing in standings if standing.option is not None]
-    blocks: list[Block] = [Paragraph(_lead(locale, planted, on), "lead")]
+    planned = [s for s in standings if s.option is not None or s.due_on is not None]
+    blocks: list[Block] = [Paragraph(_lead(locale, planned, on), "lead")]
     hours = sum(s.option.year.hours for s in planted if s.option is not None) / MONTHS_A_YEAR
     blocks += [
         Heading(locale.say("overview_heading")),
@@ -171,8 +156,13 @@ def _lead(locale: Locale, planted: list[TankStanding], on: date) -> str:
     if not due:
         day = locale.say("due_none") if first.due_on is None else locale.long_date(first.due_on)
         return locale.say("overview_lead_none", next=day, **said)
+    ways = [s.due_by for s in due]
+    by = ", ".join(
+        locale.say("due_count", n=locale.number(ways.count(way)), by=locale.say(f"due_by_{way}"))
+        for way in dict.fromkeys(ways)
+    )
     counts = {"due": locale.number(len(due)), "all": locale.number(len(planted))}
-    return locale.say("overview_lead", **counts, **said)
+    return locale.say("overview_lead", by=by, **counts, **said)
 
 
 def _table(locale: Locale, standings: list[TankStanding], on: date) -> Table:
@@ -196,7 +186,7 @@ def _row(locale: Locale, standing: TankStanding, on: date) -> tuple[str, ...]:
     advice, option, none = standing.advice, standing.option, locale.say("due_none")
     head = (named(advice.tank_id), named(advice.client))
     if option is None:
-        return (*head, none, none, none, none, none, none)
+        return (*head, none, _due_words(locale, standing, on), none, none, none, none)
     days = advice.recommended_interval_d
     labels = {area.area_id: named(area.label, area.area_id) for area in option.areas}
     limits = locale.say("limit_none") if advice.limited_by is None else ""
@@ -204,7 +194,7 @@ def _row(locale: Locale, standing: TankStanding, on: date) -> tuple[str, ...]:
     return (
         *head,
         locale.say("no_listed") if days is None else locale.say("days_short", n=str(days)),
-        _due_words(locale, standing.due_on, on),
+        _due_words(locale, standing, on),
         limits or labels.get(str(advice.limited_by), str(advice.limited_by)),
         locale.chance(standing.risk),
         locale.number(option.year.hours / MONTHS_A_YEAR, 1),
@@ -219,12 +209,12 @@ def _row(locale: Locale, standing: TankStanding, on: date) -> tuple[str, ...]:
     )
 
 
-def _due_words(locale: Locale, due: date | None, on: date) -> str:
-    if due is None:
+def _due_words(locale: Locale, standing: TankStanding, on: date) -> str:
+    if standing.due_on is None:
         return locale.say("due_none")
-    if due < on:
-        return locale.say("due_overdue", date=locale.short_date(due))
-    return locale.short_date(due)
+    key = "due_overdue" if standing.due_on < on else "due_on"
+    by = locale.say(f"due_by_{standing.due_by}")
+    return locale.say(key, date=locale.short_date(standing.due_on), by=by)
 
 
 def _small_pictures(

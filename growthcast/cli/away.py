@@ -19,6 +19,7 @@ from growthcast.cli.options import (
 from growthcast.errors import UsageError
 
 if TYPE_CHECKING:
+    from growthcast.book.checks.rounds import ClosedTime
     from growthcast.service.visit.away_nouns import AwayArea, AwayTank
 
 FromDate = Annotated[
@@ -55,6 +56,9 @@ def away_command(
 
     Exit status: 0 done, 2 bad arguments or a book with problems, 3 the tool itself failed.
     """
+    import numpy as np
+
+    from growthcast.book.checks.rounds import closed_times
     from growthcast.cli.output import print_json
     from growthcast.service.visit.away import weeks_away
 
@@ -68,13 +72,56 @@ def away_command(
         raise UsageError(f"{first} to {last} is more than a year without a visit; plan it in parts")
     opened, day, fit = open_fit(book, on)
     before = _last_visit(first, before, day)
-    tanks = weeks_away(opened, fit, before, last + timedelta(days=1), chosen_tanks(opened, tank))
+    closed = closed_times(opened)
+    visits: dict[tuple[date, date], list[int]] = {}
+    for place in chosen_tanks(opened, tank).tolist():
+        name = str(opened.tanks.text("tank_id")[place])
+        ends = _open_ends(name, closed.get(name, ()), (day, before, last + timedelta(days=1)))
+        visits.setdefault(ends, []).append(place)
+    found = {
+        one.tank_id: _with_open_stand_in(one, closed.get(one.tank_id, ()))
+        for (cut_on, back_on), places in visits.items()
+        for one in weeks_away(opened, fit, cut_on, back_on, np.array(places))
+    }
+    tanks = [found[name] for name in opened.tanks.text("tank_id").tolist() if name in found]
     if as_json:
         dates = {"on": day, "from": first, "to": last, "last_visit": before}
         answer = {name: when.isoformat() for name, when in dates.items()}
         print_json({**answer, "tanks": [one.as_dict() for one in tanks]}, fit)
         return
     _print(tanks, first, last)
+
+
+def _open_ends(
+    name: str, times: tuple[ClosedTime, ...], asked: tuple[date, date, date]
+) -> tuple[date, date]:
+    """Days of a tank's last visit before and first after, moved off those on which it is closed.
+
+    ``asked`` are the day stood on and the two days asked for.
+    """
+    from growthcast.book.checks.rounds import open_before, open_from
+    from growthcast.cli.output import say
+
+    day, before, after = asked
+    ends = open_before(times, before, day) or day, open_from(times, after)
+    if ends != (before, after):
+        say(f"{name} is closed (closed.csv): its visits are counted on {ends[0]} and {ends[1]}.")
+    return ends
+
+
+def _with_open_stand_in(one: AwayTank, times: tuple[ClosedTime, ...]) -> AwayTank:
+    """Return the tank with a stand-in on a day on which it can be visited, if there is one."""
+    from dataclasses import replace
+
+    from growthcast.book.checks.rounds import closed_on, open_before, open_from
+
+    if one.stand_in_by is None or (time := closed_on(times, one.stand_in_by)) is None:
+        return one
+    day = open_before(times, one.stand_in_by, one.last_visit + timedelta(days=1))
+    then = f"that must be by {day}"
+    if day is None:
+        then = f"nobody can come in time (it is open again on {open_from(times, time.last)})"
+    return replace(one, stand_in_by=day, sentence=f"{one.sentence}; it is closed {time}, so {then}")
 
 
 def _last_visit(first: date, before: date | None, day: date) -> date:

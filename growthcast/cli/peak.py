@@ -86,10 +86,17 @@ def peak_command(
             raise UsageError(
                 f"--visits {visit} does not lie between {today} and the day to shine, {day}"
             )
+    from growthcast.book.checks.rounds import closed_on, closed_times, open_before
     from growthcast.cli.cuts import recommended_interval
 
+    closed = closed_times(opened).get(str(opened.tanks.text("tank_id")[place]), ())
+    for visit in given:
+        if (time := closed_on(closed, visit)) is not None:
+            raise UsageError(f"--visits {visit}: {tank} is closed {time} (closed.csv)")
     interval_d = recommended_interval(opened, fit, place)
-    dates = given or _usual_visits(_last_visit(opened, place, today), today, day, interval_d)
+    usual = given or _usual_visits(_last_visit(opened, place, today), today, day, interval_d)
+    open_then = {open_before(closed, visit, today) for visit in usual}
+    dates = sorted(visit for visit in open_then if visit is not None)
     if dates == [today] and not given:
         say(f"No visit of the usual rhythm falls before {day}: today's, {today}, is counted on.")
     plan = peak_plan(opened, fit, place, day, dates, target, within)

@@ -17,6 +17,11 @@ if TYPE_CHECKING:
     from growthcast.book.book import Book
     from growthcast.service.rounds.result import LateVisit, PlannedVisit, RoundsPlan
 
+DUE_BY = (
+    "Due by its rhythm: the recommended interval after the last visit (the shortest listed where "
+    "none holds). By its chance: before that, the chance of all inside, given that the last visit "
+    "left all inside, falls below the wanted one. By its limit: longest_interval_d."
+)
 MOST_SAID = 12
 """Late visits told one by one, those that lose most."""
 
@@ -136,6 +141,8 @@ def _tell(plan: RoundsPlan) -> None:
         )
     if not plan.visits:
         print_line(f"No tank needs a visit between {plan.start} and {plan.end}.")
+    else:
+        print_line(DUE_BY)
     for sentence in (*_losses(plan), *plan.notes):
         print_line(sentence)
 
@@ -145,7 +152,7 @@ def _monday(day: date) -> date:
 
 
 def _row(visit: PlannedVisit) -> list[str]:
-    late = f" ({_days(visit.days_late)} late)" if visit.days_late else ""
+    late = f", {_days(visit.days_late)} late" if visit.days_late else ""
     return [
         f"{visit.on:%a} {visit.on}",
         visit.tank_id,
@@ -153,7 +160,7 @@ def _row(visit: PlannedVisit) -> list[str]:
         visit.site,
         f"{visit.minutes:.0f} min",
         f"{visit.travel_min:.0f} min" if visit.travel_min else "",
-        f"{visit.due_on}{late}",
+        f"{visit.due_on} ({visit.due_by}{late})",
         f"{100 * visit.chance_over:.0f} %",
     ]
 
@@ -186,10 +193,11 @@ def _lost(one: LateVisit) -> str:
         else "no working day of its own before that"
     )
     if one.on is None:
-        when = f"due on {one.due_on} and has no visit before the plan ends ({why})"
+        when = f"due on {one.due_on} by its {one.due_by} and has no visit in the plan ({why})"
         until = "by then"
     else:
-        when = f"visited on {one.on}, {_days(one.days_late)} after it is due ({why})"
+        late = _days(one.days_late)
+        when = f"visited on {one.on}, {late} after it is due by its {one.due_by} ({why})"
         until = "on that day"
     limit = "; that is past the tank's own limit" if one.past_own_limit else ""
     if one.area is None:

@@ -1,19 +1,245 @@
-"""Which tank needs a visit first: its risk day by day."""
+"""Which tank needs a visit first: when it is due, its risk day by day."""
 
 from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Literal
 
 import numpy as np
 from numpy.typing import NDArray
 
+from growthcast.book.book import Book
 from growthcast.finite import finite_answer
 from growthcast.fit.result import GrowthFit
+from growthcast.fit.rows.nodes import RECENTLY_PLANTED_D
+from growthcast.forecast.heights import AREAS_AT_ONCE, in_chunks, outlook
+from growthcast.service.advice import TankAdvice
 from growthcast.service.recommend import blocks_of_tanks
 from growthcast.service.visit.standing import standing_areas
 
-__all__ = ["chance_some_area_over"]
+__all__ = [
+    "Due",
+    "chance_some_area_over",
+    "due_of",
+    "last_visits",
+    "rhythms",
+]
 
 FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.int64]
+
+PROBABLY = 0.5
+"""From this chance on an area is more likely over than not."""
+
+
+@dataclass(frozen=True, slots=True)
+class Due:
+    """The last day on which a tank's next visit is in time, in days after some day, and by what.
+
+    By its *rhythm*: the recommended interval after the last visit (the shortest listed where none
+    is recommended). By its *chance*: it falls below the wanted one before that. By its own *limit*:
+    ``longest_interval_d`` after the last visit.
+    """
+
+    day_d: int
+    by: Literal["rhythm", "chance", "limit"]
+
+
+def due_of(
+    within: FloatArray,
+    left: float,
+    confidence: float,
+    last_d: int,
+    interval_d: int,
+    limit_d: int | None = None,
+) -> Due:
+    """Say when the next visit of a tank is due.
+
+    Parameters
+    ----------
+    within : array (T,)
+        Chance that all areas stand inside on each day, from day 0 on, when nothing is cut [0-1].
+    left : float
+        Chance that the last visit left them so (see :func:`left_inside`) [0-1].
+    confidence : float
+        Wanted chance [0-1].
+    last_d : int
+        Day of the last visit [d], 0 or less.
+    interval_d : int
+        Days from visit to visit [d].
+    limit_d : int or None
+        Last day that the tank's own limit allows [d].
+
+    Returns
+    -------
+    Due
+        The earliest of the three, after the last visit. Nobody leaves an area over its height
+        knowingly: what counts is the chance since, given that all were left inside, so that a tank
+        which is not known well is not overdue the day after a visit. Nor does the chance ask for a
+        visit before half of the interval, unless some area is then more likely over than not.
+
+    Examples
+    --------
+    Two days after a visit, at a rhythm of 14 days; left inside with 80 %, and 60 % in a week:
+
+    >>> due_of(np.linspace(0.8, 0.6, 8), 0.82, 0.9, -2, 14)
+    Due(day_d=5, by='chance')
+    >>> due_of(np.linspace(0.8, 0.1, 8), 0.82, 0.9, -2, 14)
+    Due(day_d=3, by='chance')
+    >>> due_of(np.linspace(0.8, 0.79, 8), 0.82, 0.9, -2, 14)
+    Due(day_d=12, by='rhythm')
+    """
+    fallen, probably = (
+        int(np.append(np.flatnonzero(within < share * left), within.size)[0]) - 1
+        for share in (confidence, PROBABLY)
+    )
+    fallen = min(max(fallen, last_d + (interval_d + 1) // 2), probably)
+    ways = [Due(last_d + interval_d, "rhythm")]
+    if fallen < within.size - 1:
+        ways.append(Due(fallen, "chance"))
+    if limit_d is not None:
+        ways.append(Due(limit_d, "limit"))
+    first = min(ways, key=lambda due: due.day_d)
+    return Due(max(first.day_d, last_d + 1), first.by)
+
+
+@dataclass(frozen=True, slots=True)
+class Rhythm:
+    """What the next visit of a tank is measured by.
+
+    ``last_d`` and ``limit_d`` are the day of the last visit and the last day that the tank's own
+    limit allows (None where it has none), in days after some day; ``left`` is the chance that the
+    last visit left all areas inside. Where no visit is known the day of the fit stands for it: the
+    tank was tended before, and nothing is told of it. ``idle`` says why its plants set no rhythm,
+    "" where they do; a tank that is not ``planned`` is not due.
+    """
+
+    interval_d: int
+    last_d: int
+    limit_d: int | None
+    left: float
+    idle: str
+    planned: bool
+
+    def due(self, within: FloatArray, confidence: float) -> Due | None:
+        """Return when the tank is due, its chances as in :func:`due_of`."""
+        if not self.planned:
+            return None
+        if self.idle and self.limit_d is not None:
+            return Due(self.limit_d, "limit")
+        return due_of(within, self.left, confidence, self.last_d, self.interval_d, self.limit_d)
+
+
+@finite_answer
+def rhythms(book: Book, fit: GrowthFit, advice: list[TankAdvice], from_day: float) -> list[Rhythm]:
+    """Rhythm of every tank of a book, in its order; days count from ``from_day`` [day number].
+
+    Parameters
+    ----------
+    book : Book
+        The book that was fitted.
+    fit : GrowthFit
+        Its fit.
+    advice : list of TankAdvice
+        The recommendation of every tank.
+    from_day : float
+        Day number from which days count.
+
+    Returns
+    -------
+    list of Rhythm
+        A tank in which nothing grows (nothing is planted, or nothing is likely to hold) is planned
+        by its own limit alone, if it has one; a tank that its last visit cleared is not planned.
+    """
+    design, listed = fit.design, book.practice.intervals_d
+    known, own = last_visits(book, fit), book.tanks.number("longest_interval_d")
+    last = np.where(np.isnan(known), design.on_day, known)
+    left = left_inside(fit, last)
+    removed = np.full(last.size, np.nan)
+    np.fmax.at(removed, design.tank, np.minimum(design.traits.removed_day, design.on_day))
+    cleared = removed >= known
+    found = []
+    for k, one in enumerate(advice):
+        last_d = int(last[k] - from_day)
+        own_d = None if np.isnan(own[k]) else int(own[k])
+        gone = bool(cleared[k]) and not one.options
+        idle = _idle(one, own_d, cleared=gone)
+        shortest = min(one.longest_interval_d, *listed)
+        found.append(
+            Rhythm(
+                interval_d=one.longest_interval_d
+                if idle
+                else one.recommended_interval_d or shortest,
+                last_d=last_d,
+                limit_d=None if own_d is None else last_d + own_d,
+                left=float(left[k]),
+                idle=idle,
+                planned=not idle or (own_d is not None and not gone),
+            )
+        )
+    return found
+
+
+def _idle(advice: TankAdvice, own_limit_d: int | None, *, cleared: bool) -> str:
+    """Say why a tank's plants set no rhythm, "" where they do."""
+    if advice.options and not advice.nothing_holds:
+        return ""
+    why = "its last visit cleared it" if cleared else "nothing is planted in it"
+    if advice.options:
+        why = "none of its plants is likely to hold (growthcast interval says why)"
+    if cleared or own_limit_d is None:
+        return f"{advice.tank_id} is not planned: {why}"
+    return f"{advice.tank_id} is planned by its own limit of {own_limit_d} days alone: {why}"
+
+
+def last_visits(book: Book, fit: GrowthFit) -> FloatArray:
+    """Day number (K,) of every tank's last visit, NaN where none is known.
+
+    A visit is a day in the log, or one not long ago on which something was planted.
+    """
+    design = fit.design
+    last = np.full(design.tank_id.size, np.nan)
+    place = {name: k for k, name in enumerate(design.tank_id.tolist())}
+    tank = np.array([place.get(name, -1) for name in book.trims.text("tank_id").tolist()], np.int64)
+    days = book.trims.date("date").astype("datetime64[D]").astype(np.float64)
+    np.fmax.at(last, tank[tank >= 0], days[tank >= 0])
+    planted = design.traits.planted_day
+    lately = (planted <= design.on_day) & (planted >= design.on_day - RECENTLY_PLANTED_D)
+    np.fmax.at(last, design.tank[lately], planted[lately])
+    return last
+
+
+def left_inside(fit: GrowthFit, last_day: FloatArray) -> FloatArray:
+    """Chance that the last visit left all areas of a tank inside, (K,).
+
+    Parameters
+    ----------
+    fit : GrowthFit
+        A fitted book.
+    last_day : array (K,)
+        Day number of every tank's last visit.
+
+    Returns
+    -------
+    array (K,)
+        The product over the areas, which shares nothing between them; 1, as if it were sure, where
+        some area was probably left over its height: then nothing excuses it.
+    """
+    design = fit.design
+    areas = np.flatnonzero(design.stays)
+    left, worst = np.ones(last_day.size), np.ones(last_day.size)
+    if areas.size:
+        tank = design.tank[areas]
+        budget = design.traits.budget_cm[areas][:, None]
+        inside = np.concatenate(
+            [
+                outlook(fit, areas[some], last_day[tank[some]][:, None]).chance_below(budget[some])
+                for some in in_chunks(areas.size, AREAS_AT_ONCE)
+            ]
+        )[:, 0]
+        np.multiply.at(left, tank, inside)
+        np.minimum.at(worst, tank, inside)
+    return np.where(worst >= PROBABLY, left, 1.0)
 
 
 @finite_answer

@@ -100,3 +100,27 @@ def test_a_plan_may_begin_on_the_day_stood_on():
     ran = run("rounds", DEMO, "--from", "2026-11-20", "--weeks", "1", "--json")
     assert ran.status == 0
     assert date.fromisoformat(json.loads(ran.out)["from"]) == date(2026, 11, 20)
+
+
+def test_it_is_said_by_what_each_visit_is_due():
+    ran = run("rounds", DEMO, "--weeks", "2")
+    assert "(rhythm)" in ran.out
+    assert "(chance)" in ran.out
+    assert "Due by its rhythm: the recommended interval after the last visit" in ran.out
+    visits = json.loads(run("rounds", DEMO, "--weeks", "2", "--json").out)["visits"]
+    assert {visit["due_by"] for visit in visits} == {"rhythm", "chance"}
+
+
+def test_holidays_are_kept_or_said(tmp_path):
+    plain = write_book(tmp_path / "plain")
+    ran = run("rounds", str(plain), "--from", "2026-12-21", "--weeks", "2")
+    said = " ".join(ran.out.split())
+    assert "2026-12-25 (Christmas Day)" in said
+    assert 'write holidays = "GB", or the code of a part of it, under [rounds]' in said
+    kept = write_book(tmp_path / "kept", practice=PRACTICE + '[rounds]\nholidays = "GB"\n')
+    ran = run("rounds", str(kept), "--from", "2026-12-21", "--weeks", "2", "--json")
+    assert "2026-12-25" not in {day["date"] for day in json.loads(ran.out)["days"]}
+    wrong = write_book(tmp_path / "wrong", practice=PRACTICE + '[rounds]\nholidays = "DE-BYE"\n')
+    ran = run("rounds", str(wrong))
+    assert ran.status == 2
+    assert 'did you mean "DE-BY"?' in ran.err

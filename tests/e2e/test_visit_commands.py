@@ -126,6 +126,36 @@ def test_wrong_input_gets_a_sentence(small, arguments, said):
     assert not ran.out
 
 
+def test_closed_weeks_move_the_visits_around_a_time_away(tmp_path):
+    book = str(write_book(tmp_path / "book"))
+    row = ["client=Client A", "from_date=2026-06-08", "to_date=2026-06-22", "note=works holidays"]
+    assert run("add", "closed", book, *row).status == 0
+    ran = run("away", book, "--from", "2026-06-10", "--to", "2026-06-20", "--json")
+    assert ran.status == 0
+    assert "lobby is closed (closed.csv): its visits are counted on 2026-06-07 and 2026-06-23" in (
+        " ".join(ran.err.split())
+    )
+    visits = {one["tank_id"]: one for one in strict_json(ran.out)["tanks"]}
+    assert visits["lobby"]["last_visit"] == "2026-06-07"
+    assert visits["lobby"]["next_visit"] == "2026-06-23"
+    assert visits["home"]["last_visit"] == "2026-06-09"
+    late = run("away", book, "--from", "2026-06-02", "--to", "2026-07-20", "--tank", "lobby")
+    assert "it is closed from 2026-06-08 to 2026-06-22, so" in " ".join(late.out.split())
+
+
+def test_peak_counts_on_no_visit_while_a_client_is_closed(tmp_path):
+    book = write_book(tmp_path / "book")
+    rows = "client,tank_id,from_date,to_date\nClient A,,2026-06-04,2026-06-20\n"
+    (book / "closed.csv").write_text(rows)
+    asked = ["peak", str(book), "--tank", "lobby", "--on", "2026-06-28"]
+    plan = strict_json(run(*asked, "--json").out)
+    assert plan["visits"]
+    assert all(not "2026-06-04" <= day <= "2026-06-20" for day in plan["visits"])
+    ran = run(*asked, "--visits", "2026-06-10")
+    assert ran.status == 2
+    assert "lobby is closed from 2026-06-04 to 2026-06-20 (closed.csv)" in ran.err
+
+
 @pytest.mark.parametrize("tank", ["lobby-stems", "reception", "shop-window"])
 def test_the_minutes_of_a_sheet_add_up(tank):
     """As printed: the parts of the time, and the areas' minutes beside the trimming."""

@@ -59,7 +59,7 @@ def one_uncut_area(x, y, start, shape=1.0):
         removed_cm=blank,
         look=np.zeros(x.size, dtype=np.int64),
         pause_d=np.zeros(x.size),
-        share_of=np.full(x.size, -1),
+        bucket=np.full(x.size, -1),
         row=np.arange(x.size),
     )
     nowhere, nothing = np.zeros(1, dtype=np.int64), np.zeros(1)
@@ -70,6 +70,7 @@ def one_uncut_area(x, y, start, shape=1.0):
         log_ceiling=np.log([start[0]]),
         ceiling_precision=nothing,
         density_precision=0.0,
+        weighed=np.zeros((2, 1)),
         log_habit=nothing,
         habit_precision=nothing,
         area_precision=0.0,

@@ -5,13 +5,13 @@ from __future__ import annotations
 import re
 from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass
-from datetime import date, datetime
+from datetime import date, datetime, timedelta
 from types import MappingProxyType
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from growthcast.book.book import Practice, Table
+from growthcast.book.book import Book, Practice, Table
 from growthcast.book.checks.together import Tables, at_cell, places_of, where
 from growthcast.book.slugs import finding
 from growthcast.book.tables import WEEKDAYS
@@ -24,8 +24,13 @@ if TYPE_CHECKING:
 __all__ = [
     "CLOSED_CHECKS",
     "LISTS",
+    "ClosedTime",
     "ListKind",
     "check_visit_weekdays",
+    "closed_on",
+    "closed_times",
+    "open_before",
+    "open_from",
     "public_holidays",
     "wrong_region",
 ]
@@ -199,3 +204,54 @@ def public_holidays(code: str, first: date, last: date) -> Mapping[date, str]:
     years = range(first.year, last.year + 1)
     found: HolidayBase = country_holidays(country, part or None, years=years, language="en_US")
     return {day: str(found[day]) for day in sorted(found) if first <= day <= last}
+
+
+@dataclass(frozen=True, slots=True)
+class ClosedTime:
+    """First and last day on which a tank cannot be visited."""
+
+    first: date
+    last: date
+
+    def __str__(self) -> str:
+        return f"from {self.first} to {self.last}"
+
+
+def closed_times(book: Book) -> dict[str, tuple[ClosedTime, ...]]:
+    """Times in which tanks cannot be visited, by tank, in order; tanks without any are left out.
+
+    A row of ``closed.csv`` that names a tank is for that one, else for all tanks of its client.
+    """
+    closed, found = book.closed, dict[str, list[ClosedTime]]()
+    first, last = (
+        closed.date(name).astype("datetime64[D]").tolist() for name in ("from_date", "to_date")
+    )
+    rows = zip(closed.text("client"), closed.text("tank_id"), first, last, strict=True)
+    tanks = list(zip(book.tanks.text("tank_id"), book.tanks.text("client"), strict=True))
+    for client, tank_id, begin, end in rows:
+        for name, owner in tanks:
+            if name == tank_id or (not tank_id and owner == client):
+                found.setdefault(str(name), []).append(ClosedTime(begin, end))
+    return {
+        name: tuple(sorted(times, key=lambda time: (time.first, time.last)))
+        for name, times in found.items()
+    }
+
+
+def closed_on(times: tuple[ClosedTime, ...], day: date) -> ClosedTime | None:
+    """Return the time that holds a day, None where the tank can be visited."""
+    return next((time for time in times if time.first <= day <= time.last), None)
+
+
+def open_before(times: tuple[ClosedTime, ...], day: date, earliest: date) -> date | None:
+    """Return the last day from ``earliest`` to ``day`` on which a tank can be visited, if any."""
+    while (time := closed_on(times, day)) is not None:
+        day = time.first - timedelta(days=1)
+    return day if day >= earliest else None
+
+
+def open_from(times: tuple[ClosedTime, ...], day: date) -> date:
+    """Return the first day from ``day`` on which a tank can be visited."""
+    while (time := closed_on(times, day)) is not None:
+        day = time.last + timedelta(days=1)
+    return day

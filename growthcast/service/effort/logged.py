@@ -18,6 +18,7 @@ from growthcast.book.tables import FORMS
 from growthcast.fit.design import Design
 from growthcast.fit.result import GrowthFit
 from growthcast.fit.solver.linearise import CEILING, DENSITY, HABIT, RATE
+from growthcast.fit.unsaid import unsaid_cuts
 from growthcast.growth.logistic import height_at_stage, shape_factor, stage
 from growthcast.log.visits import Visits, day_numbers, places, read_log
 
@@ -32,8 +33,8 @@ KINDS = 2 * len(FORMS)
 WEIGHED_DOUBT, EXPECTED_DOUBT = 0.25, 0.4
 """Doubt of an amount told by weight, by the model (shares)."""
 LEAST_DOUBT_CM = 0.1
-BUCKET_CHANCE, SILENT_CHANCE = 0.8, 0.5
-"""Chance that an area without amounts was trimmed: the trimmings weighed, or nothing said."""
+SILENT_CHANCE = 0.5
+"""Chance that an area of which nothing is said was trimmed."""
 USUAL_GAP_D = 14.0
 DAYS_APART = 10_000_000
 
@@ -187,8 +188,17 @@ def _removed(
         # An amount misread is not regressed on: what is likely, given reading and model, is.
         both = (told * sure + expected * guess) / (sure + guess)
         cm, sd = np.where(known, both, cm), np.where(known, (sure + guess) ** -0.5, sd)
-    open_chance = np.where(visits.bucket[at] >= 0, BUCKET_CHANCE, SILENT_CHANCE)
-    chance = np.where(visits.cut[at], 1.0, np.where(visits.unsaid[at], open_chance, 0.0))
+    chance = np.where(visits.cut[at], 1.0, 0.0)
+    unsaid = unsaid_cuts(fit.solution)
+    order = np.argsort(_pair(unsaid.area, unsaid.day))
+    of = np.minimum(
+        np.searchsorted(_pair(unsaid.area, unsaid.day)[order], _pair(area, day)), order.size - 1
+    )
+    if order.size:
+        of = order[of]
+        told = found & (_pair(unsaid.area, unsaid.day)[of] == _pair(area, day))
+        cm, sd = np.where(told, unsaid.length_cm[of], cm), np.where(told, unsaid.sd_cm[of], sd)
+        chance = np.where(told, unsaid.chance[of], chance)
     return np.maximum(cm, 0.0), sd, np.where(found, chance, np.nan)
 
 

@@ -48,6 +48,7 @@ def _event(visit: PlannedVisit, plan: RoundsPlan, made_at: datetime) -> list[str
         f"Travel counted here: {visit.travel_min:.0f} min",
         f"Due by {visit.due_on}; chance that some area is over its height on the day: "
         f"{100 * visit.chance_over:.0f} %",
+        f"It is due by its {visit.due_by}",
     ]
     lines = [
         "BEGIN:VEVENT",

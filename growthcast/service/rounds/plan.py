@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import replace
 from datetime import date, timedelta
 from itertools import zip_longest
@@ -9,9 +10,9 @@ from itertools import zip_longest
 import numpy as np
 from numpy.typing import NDArray
 
-from growthcast.book.book import Book, Practice
+from growthcast.book.book import Book
+from growthcast.book.checks.rounds import ClosedTime, closed_on, closed_times
 from growthcast.book.tables import WEEKDAYS
-from growthcast.errors import UsageError
 from growthcast.finite import finite_answer
 from growthcast.fit.design import day_number
 from growthcast.fit.result import GrowthFit
@@ -20,9 +21,17 @@ from growthcast.service.rounds.followed import Stop, follow_visits
 from growthcast.service.rounds.paths import RoundsProblem
 from growthcast.service.rounds.result import LateVisit, PlannedVisit, RoundsPlan
 from growthcast.service.rounds.solve import solve_rounds
-from growthcast.service.rounds.windows import TankWindow, tank_windows
+from growthcast.service.rounds.windows import (
+    TankWindow,
+    overdue,
+    tank_windows,
+    unfeasible,
+    unlogged,
+)
+from growthcast.service.visit.open_days import holidays_met, working_dates
+from growthcast.service.visit.words import and_list
 
-__all__ = ["LONGEST_WEEKS", "plan_rounds", "steps_cost", "working_dates"]
+__all__ = ["LONGEST_WEEKS", "plan_rounds", "steps_cost"]
 
 FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.int64]
@@ -68,8 +77,8 @@ def plan_rounds(
     Returns
     -------
     RoundsPlan
-        Visits by day and what they lose. Each visit falls on a working day, later than the one
-        before by no less than half of the tank's interval.
+        Visits by day and what they lose. Each visit falls on a working day on which its tank can be
+        visited, later than the one before by no less than half of the tank's interval.
 
     Raises
     ------
@@ -80,7 +89,7 @@ def plan_rounds(
     dates = working_dates(book.practice, start, days)
     windows = tank_windows(book, fit, advice, day_number(start), days)
     offsets = np.array([(day - start).days for day in dates])
-    allowed, notes = _allowed(windows, dates)
+    allowed, notes = _allowed(windows, dates, closed_times(book))
     capacity = 60.0 * book.practice.hours_per_day
     work, travel, more = _fitted_to_a_day(windows, capacity)
     site, names = _sites(windows)
@@ -110,7 +119,15 @@ def plan_rounds(
         hours_per_day=book.practice.hours_per_day,
         visits=visits,
         late=late,
-        notes=(*_overdue(windows, start), *notes, *more, *_unfeasible(windows)),
+        notes=(
+            *overdue(windows, start),
+            *unlogged(windows, _date(fit.design.on_day)),
+            *notes,
+            *more,
+            *(window.idle for window in windows if window.idle),
+            *unfeasible(windows),
+            *holidays_met(book.practice, dates),
+        ),
         dates=tuple(dates),
         minutes_per_day=tuple(
             sum(visit.minutes + visit.travel_min for visit in visits if visit.on == day)
@@ -126,26 +143,9 @@ def _date(day: float) -> date:
     return made
 
 
-def working_dates(practice: Practice, start: date, days: int) -> list[date]:
-    """Return the dates of a plan on which someone works; ``UsageError`` if there are none."""
-
-    def works(day: date) -> bool:
-        return WEEKDAYS[day.weekday()] in practice.working_days and day not in practice.days_off
-
-    dates = [start + timedelta(days=n) for n in range(days)]
-    found = [day for day in dates if works(day)]
-    if not found:
-        after = (dates[-1] + timedelta(days=n) for n in range(1, 731))
-        first = next((day for day in after if works(day)), None)
-        hint = "" if first is None else f"; the first working day after it is {first}"
-        raise UsageError(
-            f"nobody works between {start} and {dates[-1]}: every day of it is under days_off or "
-            f"outside working_days in practice.toml{hint}"
-        )
-    return found
-
-
-def _allowed(windows: list[TankWindow], dates: list[date]) -> tuple[list[BoolArray], list[str]]:
+def _allowed(
+    windows: list[TankWindow], dates: list[date], closed: Mapping[str, tuple[ClosedTime, ...]]
+) -> tuple[list[BoolArray], list[str]]:
     """Days (N,) on which each tank may be visited, and where a client's weekday cannot be kept."""
     weekday = np.array([WEEKDAYS[day.weekday()] for day in dates])
     allowed: list[BoolArray] = []
@@ -164,7 +164,12 @@ def _allowed(windows: list[TankWindow], dates: list[date]) -> tuple[list[BoolArr
                 f"{WEEKDAY_NAMES[window.weekday]} is one in 7 days at best: let it be visited on "
                 "another day as well"
             )
-        allowed.append(mine)
+        times = closed.get(window.tank_id, ())
+        open_then = np.array([closed_on(times, day) is None for day in dates])
+        if not open_then.all():
+            met = [str(time) for time in times if time.first <= dates[-1] and time.last >= dates[0]]
+            notes.append(f"{window.tank_id} is closed {and_list(met)} (closed.csv)")
+        allowed.append(mine & open_then)
     return allowed, notes
 
 
@@ -252,6 +257,7 @@ def _visits(
                 chance_over=way[number].over,
                 next_on=None if then is None else start + timedelta(days=then),
                 cuts=way[number].cuts,
+                due_by=window.due_by if last is None or window.idle else "rhythm",
             )
             visits.append(visit)
             if day > due:
@@ -293,6 +299,7 @@ def _late(
         area_days_over=float(max(lost[day - began] - lost[min(due - began, lost.size - 1)], 0.0)),
         for_want_of_hours=bool(((possible >= least) & (possible < day)).any()),
         past_own_limit=_past_limit(window, last, day),
+        due_by=window.due_by if last is None or window.idle else "rhythm",
     )
 
 
@@ -313,21 +320,3 @@ def _with_travel(visits: list[PlannedVisit], site: dict[str, int]) -> tuple[Plan
         for visit in visits
     ]
     return tuple(counted)
-
-
-def _overdue(windows: list[TankWindow], start: date) -> list[str]:
-    return [
-        f"{w.tank_id} is overdue when the plan begins: the chance that some area is over on "
-        f"{start} is {100 * (1 - w.now.all_within[0]):.0f} %"
-        for w in windows
-        if w.now.all_within[0] < w.confidence
-    ]
-
-
-def _unfeasible(windows: list[TankWindow]) -> list[str]:
-    return [
-        f"no listed interval keeps {w.tank_id} inside with the wanted chance: it is planned every "
-        f"{w.interval_d} days, the shortest (growthcast interval says what would mend it)"
-        for w in windows
-        if not w.feasible
-    ]

@@ -16,8 +16,9 @@ class PlannedVisit:
 
     ``number`` counts the tank's visits from the first in the log on, so that a visit keeps its
     number when the plan is made anew. ``minutes`` are those at the tank; ``travel_min`` is counted
-    once a place and day, at the first of its tanks. ``due_on`` is the last day on which all areas
-    are inside with the wanted chance; ``chance_over`` the chance that some area is over on ``on``.
+    once a place and day, at the first of its tanks. ``due_on`` is the last day on which it is in
+    time, ``due_by`` whether that is by the tank's rhythm, its chance or its own limit (see
+    ``Due``); ``chance_over`` the chance that some area is over on ``on``.
     ``next_on`` is the next visit in the plan (None: the last), ``cuts`` the heights [cm, or %
     cover] by area that last until then, as the sheet for the visit says.
     """
@@ -31,6 +32,7 @@ class PlannedVisit:
     travel_min: float
     due_on: date
     chance_over: float
+    due_by: str = "rhythm"
     next_on: date | None = None
     cuts: Mapping[str, float] = field(default_factory=dict)
 
@@ -50,6 +52,7 @@ class PlannedVisit:
             "minutes": round(self.minutes, 1),
             "travel_min": round(self.travel_min, 1),
             "due_on": self.due_on.isoformat(),
+            "due_by": self.due_by,
             "days_late": self.days_late,
             "chance_over": round(self.chance_over, 4),
             "next_on": None if self.next_on is None else self.next_on.isoformat(),
@@ -63,7 +66,8 @@ class LateVisit:
 
     ``days_late``, ``chance_over`` (that some area is over) and ``area_days_over`` (expected beyond
     the due day) reach to the visit, or to the end of the plan. ``area`` is the one most likely
-    over. ``for_want_of_hours`` is false where no working day of the tank's lay before the visit.
+    over. ``for_want_of_hours`` is false where no working day of the tank's lay before the visit;
+    ``due_by`` as of a ``PlannedVisit``.
     """
 
     tank_id: str
@@ -76,6 +80,7 @@ class LateVisit:
     area_days_over: float
     for_want_of_hours: bool
     past_own_limit: bool
+    due_by: str = "rhythm"
 
     def as_dict(self) -> dict[str, Any]:
         """Return what is lost as a plain mapping."""
@@ -90,6 +95,7 @@ class LateVisit:
             "area_days_over": round(self.area_days_over, 3),
             "for_want_of_hours": self.for_want_of_hours,
             "past_own_limit": self.past_own_limit,
+            "due_by": self.due_by,
         }
 
 

@@ -16,7 +16,7 @@ __all__ = ["COLUMNS", "read_rounds_csv", "rounds_csv"]
 
 COLUMNS = (
     *("date", "tank_id", "client", "site", "visit", "minutes", "travel_min", "due_on"),
-    *("days_late", "chance_over"),
+    *("days_late", "chance_over", "due_by"),
 )
 TEXTS = ("tank_id", "client", "site")
 RISKY = ("=", "+", "-", "@", "\t", "\r", "\n")
@@ -100,6 +100,7 @@ def _visit(row: dict[str, str], place: str) -> PlannedVisit:
         travel_min=_number(row, "travel_min", place),
         due_on=_date(row["due_on"], place) if row.get("due_on") else on,
         chance_over=_number(row, "chance_over", place),
+        due_by=row.get("due_by") or "rhythm",
     )
 
 

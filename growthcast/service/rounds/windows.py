@@ -8,6 +8,7 @@ and days that is what a late visit loses, in area-days over.
 from __future__ import annotations
 
 from dataclasses import dataclass
+from datetime import date, timedelta
 
 import numpy as np
 from numpy.typing import NDArray
@@ -18,9 +19,11 @@ from growthcast.service.advice import TankAdvice
 from growthcast.service.interval import lasts_from
 from growthcast.service.living import LivingAreas
 from growthcast.service.recommend import area_label, blocks_of_tanks
+from growthcast.service.urgency import Due, Rhythm, rhythms
 from growthcast.service.visit.standing import standing_areas
+from growthcast.service.visit.words import and_list
 
-__all__ = ["Chances", "TankWindow", "tank_windows"]
+__all__ = ["Chances", "TankWindow", "overdue", "tank_windows", "unfeasible", "unlogged"]
 
 FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.int64]
@@ -50,23 +53,21 @@ class Chances:
         lost: FloatArray = np.concatenate([[0.0], np.cumsum(a_day)[:-1]])
         return lost
 
-    def holds_until(self, confidence: float) -> int | None:
-        """Last day on which all areas are inside with the wanted chance, None if not even day 0."""
-        holds = self.all_within >= confidence
-        return int(holds.argmin()) - 1 if not holds.all() else holds.size - 1
-
 
 @dataclass(frozen=True, slots=True)
 class TankWindow:
     """What is known of one tank's visits before they are planned.
 
     Days count from the first day of the plan. ``now`` are the chances if nothing is cut from the
-    log's last day on, ``after`` those after a visit of the recommended interval.
+    log's last day on, ``after`` those after a visit of the recommended interval. A tank that is not
+    to be planned is due after the plan; ``idle`` says why, or that only its own limit counts.
 
     Attributes
     ----------
     due_d : int
         Last day of the first visit; below 0 when it is overdue.
+    due_by : str
+        Whether that is by its rhythm, its chance or its own limit.
     interval_d : int
         Days from visit to visit.
     limit_d : int or None
@@ -81,6 +82,7 @@ class TankWindow:
     confidence: float
     interval_d: int
     due_d: int
+    due_by: str
     limit_d: int | None
     longest_d: int | None
     feasible: bool
@@ -91,6 +93,7 @@ class TankWindow:
     labels: tuple[str, ...]
     now: Chances
     after: Chances
+    idle: str
 
 
 def tank_windows(
@@ -126,15 +129,16 @@ def tank_windows(
         strict=True,
     ):
         labels.setdefault(tank, []).append(area_label(book, area))
+    known = rhythms(book, fit, advice, from_day)
     return [
         _window(
             book,
             advice[tank],
-            int(interval[tank]),
+            known[tank],
             chances.get(tank, _nothing_grows(days)),
             (float(fixed[tank]), float(travel[tank])),
             tuple(labels.get(tank, ())),
-            (tank, from_day),
+            tank,
         )
         for tank in range(len(advice))
     ]
@@ -142,9 +146,7 @@ def tank_windows(
 
 def _interval(advice: TankAdvice, listed: tuple[int, ...]) -> int:
     """Return the recommended interval, or the shortest where none holds."""
-    if advice.recommended_interval_d is not None:
-        return advice.recommended_interval_d
-    return min(advice.longest_interval_d, *listed)
+    return advice.recommended_interval_d or min(advice.longest_interval_d, *listed)
 
 
 def _nothing_grows(days: int) -> tuple[Chances, Chances]:
@@ -155,24 +157,22 @@ def _nothing_grows(days: int) -> tuple[Chances, Chances]:
 def _window(
     book: Book,
     advice: TankAdvice,
-    interval_d: int,
+    rhythm: Rhythm,
     chances: tuple[Chances, Chances],
     fixed_travel: tuple[float, float],
     labels: tuple[str, ...],
-    tank_day: tuple[int, float],
+    tank: int,
 ) -> TankWindow:
     """Put one tank's window together."""
-    (tank, from_day), (now, after) = tank_day, chances
-    tanks, (fixed, travel) = book.tanks, fixed_travel
-    own = float(tanks.number("longest_interval_d")[tank])
+    tanks, (fixed, travel), days = book.tanks, fixed_travel, chances[0].all_within.size - 1
     logged = np.unique(book.trims.date("date")[book.trims.text("tank_id") == advice.tank_id])
-    last = float(logged.max().astype("datetime64[D]").astype(np.int64)) if logged.size else from_day
-    holds = now.holds_until(advice.confidence)
-    limit = None if np.isnan(own) else int(last + own - from_day)
-    if not labels:  # nothing grows: only the rhythm counts
-        holds = int(last + interval_d - from_day)
-    due = -1 if holds is None else holds
-    option = next((o for o in advice.options if o.interval_d == interval_d), None)
+    if rhythm.idle:
+        labels, chances = (), _nothing_grows(days)
+    now, after = chances
+    due = rhythm.due(now.all_within, advice.confidence) or Due(days, "rhythm")
+    own, interval_d = tanks.number("longest_interval_d")[tank], rhythm.interval_d
+    limited = rhythm.planned and rhythm.limit_d is not None
+    option = next((o for o in advice.options if o.interval_d == interval_d and labels), None)
     minutes = fixed if option is None else option.minutes_per_visit - travel
     return TankWindow(
         tank_id=advice.tank_id,
@@ -180,10 +180,11 @@ def _window(
         site=str(tanks.text("site")[tank]),
         confidence=advice.confidence,
         interval_d=interval_d,
-        due_d=due if limit is None else min(due, limit),
-        limit_d=limit,
-        longest_d=None if np.isnan(own) else int(own),
-        feasible=advice.recommended_interval_d is not None,
+        due_d=due.day_d,
+        due_by=due.by,
+        limit_d=rhythm.limit_d if limited else None,
+        longest_d=int(own) if limited else None,
+        feasible=advice.recommended_interval_d is not None or bool(rhythm.idle),
         minutes=max(minutes, 0.0),
         travel_min=travel,
         weekday=str(tanks.text("visit_weekday")[tank]),
@@ -191,6 +192,7 @@ def _window(
         labels=labels,
         now=now,
         after=after,
+        idle=rhythm.idle,
     )
 
 
@@ -236,3 +238,37 @@ def _over_after(living: LivingAreas, cut_cm: FloatArray, day: int) -> NDArray[np
     if day == 0:
         return np.zeros(living.draws.hand.shape, np.bool_)
     return ~lasts_from(living, cut_cm, float(day))
+
+
+def overdue(windows: list[TankWindow], start: date) -> list[str]:
+    """Say which tanks are overdue when a plan begins, and by what."""
+
+    def why(window: TankWindow) -> str:
+        due_on = start + timedelta(days=window.due_d)
+        if window.due_by == "rhythm":
+            return f"its rhythm of {window.interval_d} days ended on {due_on}"
+        if window.due_by == "limit":
+            return f"its own limit (longest_interval_d) ended on {due_on}"
+        over = 100 * (1 - window.now.all_within[0])
+        return f"the chance that some area is over on {start} is {over:.0f} %"
+
+    late = [window for window in windows if window.due_d < 0]
+    return [f"{w.tank_id} is overdue when the plan begins: {why(w)}" for w in late]
+
+
+def unlogged(windows: list[TankWindow], on: date) -> list[str]:
+    """Say from when the rhythm of tanks counts of which no visit is logged."""
+    names = [w.tank_id for w in windows if not w.visits_logged and not w.idle]
+    if not names:
+        return []
+    return [f"no visit to {and_list(names)} is logged: the rhythm is counted from {on}"]
+
+
+def unfeasible(windows: list[TankWindow]) -> list[str]:
+    """Say which tanks no listed interval keeps inside."""
+    return [
+        f"no listed interval keeps {w.tank_id} inside with the wanted chance: it is planned every "
+        f"{w.interval_d} days, the shortest (growthcast interval says what would mend it)"
+        for w in windows
+        if not w.feasible
+    ]

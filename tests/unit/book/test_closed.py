@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import subprocess
+import sys
 from datetime import date
 
 import pytest
@@ -79,3 +81,11 @@ def test_holidays_are_those_of_the_part_asked_for():
     bavaria, germany = (public_holidays(code, first, last) for code in ("DE-BY", "DE"))
     assert set(bavaria) - set(germany) == {date(2027, 1, 6)}
     assert germany[date(2026, 12, 25)] == "Christmas Day"
+
+
+def test_nobody_waits_for_the_library_of_holidays_without_asking():
+    code = (
+        "import sys; from growthcast.book import demo_dir, read_book; read_book(demo_dir());"
+        "import growthcast.service.recommend; sys.exit('holidays' in sys.modules)"
+    )
+    subprocess.run([sys.executable, "-c", code], check=True)

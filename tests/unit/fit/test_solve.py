@@ -229,11 +229,11 @@ def test_a_fit_without_readings_is_the_prior():
 
 
 def test_a_guessed_start_is_straightened_where_later_readings_show_it():
-    """Planted nearly 2 sd lower than guessed, read on a curve of the rate that is expected.
+    """Planted lower than guessed, read precisely on a curve of the rate that is expected.
 
     Straightened where the guess expected it, such a start takes the early readings for slow growth.
     """
-    began, days, rate = 3.0, np.array([0.0, 10.0, 20.0, 30.0]), 0.1
+    began, days, rate = 4.0, np.array([0.0, 10.0, 20.0, 30.0]), 0.1
     height = height_at_stage(stage(began, 20.0) + rate * days, 20.0)
     lone = small_nodes(np.random.default_rng(3)).take(np.full(7 * days.size, -1))
     grew = np.tile(days > 0.0, 7)
@@ -246,7 +246,7 @@ def test_a_guessed_start_is_straightened_where_later_readings_show_it():
         span_d=np.where(grew, 10.0, 0.0),
         reading_cm=np.where(grew, np.tile(height, 7), np.nan),
         guess_cm=np.where(grew, np.nan, 6.0),
-        guess_sd_cm=np.where(grew, np.nan, 2.0),
+        guess_sd_cm=np.where(grew, np.nan, 3.0),
     )
     whole = small_problem()
     pooling = replace(whole.pooling, offset=np.full(7, np.log(rate)))

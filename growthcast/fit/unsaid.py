@@ -1,0 +1,61 @@
+"""Cuts of which no row tells, as a fit takes them to have been."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from growthcast.fit.rows.chains import Link
+from growthcast.fit.solver.linearise import HABIT
+from growthcast.fit.solver.solve import Solution
+
+__all__ = ["UnsaidCuts", "unsaid_cuts"]
+
+FloatArray = NDArray[np.float64]
+IntArray = NDArray[np.int64]
+
+
+@dataclass(frozen=True, slots=True)
+class UnsaidCuts:
+    """Visits (n,) at which an area may have been cut without a word.
+
+    ``area`` and ``day`` are its place and the day number, ``chance`` is how likely it was cut,
+    ``length_cm`` with ``sd_cm`` what came off if it was [cm].
+    """
+
+    area: IntArray
+    day: FloatArray
+    chance: FloatArray
+    length_cm: FloatArray
+    sd_cm: FloatArray
+
+
+def unsaid_cuts(solution: Solution) -> UnsaidCuts:
+    """Return the cuts of which no row tells, given all looks, weights and readings of the log.
+
+    Parameters
+    ----------
+    solution : Solution
+        A fit.
+
+    Returns
+    -------
+    UnsaidCuts
+        In no order.
+    """
+    parts = []
+    for number, block in enumerate(solution.problem.blocks):
+        nodes = block.chains.nodes
+        left = np.flatnonzero(nodes.link == Link.UNSAID)
+        found, area = block.chains.previous[left], nodes.area[left]
+        at, swept = solution.view.block(number)
+        known = swept.filtered
+        stood = at.standing[found] + at.slope[found] * known.mean[found]
+        usual = np.exp(solution.point.border[HABIT, area])
+        spread = np.sqrt(at.slope[found] ** 2 * known.variance[found] + nodes.aim_sd_cm[left] ** 2)
+        length = np.maximum(stood - usual, 0.0)
+        parts.append((area, nodes.day[left], block.sites.cut_chance[left], length, spread))
+    area, day, chance, length, spread = (np.concatenate(p) for p in zip(*parts, strict=True))
+    return UnsaidCuts(area, day, chance, length, spread)

@@ -1,0 +1,52 @@
+"""Days on which a practice works."""
+
+from __future__ import annotations
+
+from datetime import date, timedelta
+
+from growthcast.book.book import Practice
+from growthcast.book.checks.rounds import public_holidays
+from growthcast.book.tables import WEEKDAYS
+from growthcast.errors import UsageError
+from growthcast.service.visit.words import and_list
+
+__all__ = ["holidays_met", "working_dates"]
+
+
+def working_dates(practice: Practice, start: date, days: int) -> list[date]:
+    """Return the dates of a plan on which someone works; ``UsageError`` if there are none."""
+    dates = [start + timedelta(days=n) for n in range(days)]
+    after = [dates[-1] + timedelta(days=n) for n in range(1, 731)]
+    off: set[date] = set(practice.days_off)
+    if practice.holidays:
+        off |= public_holidays(practice.holidays, start, after[-1]).keys()
+
+    def works(day: date) -> bool:
+        return WEEKDAYS[day.weekday()] in practice.working_days and day not in off
+
+    found = [day for day in dates if works(day)]
+    if not found:
+        first = next((day for day in after if works(day)), None)
+        hint = "" if first is None else f"; the first working day after it is {first}"
+        raise UsageError(
+            f"nobody works between {start} and {dates[-1]}: every day of it is under days_off or "
+            f"holidays, or outside working_days in practice.toml{hint}"
+        )
+    return found
+
+
+def holidays_met(practice: Practice, dates: list[date]) -> list[str]:
+    """Name the public holidays that a plan takes for working days, where no region is given."""
+    if practice.holidays:
+        return []
+    country = practice.locale.partition("-")[2]
+    met = public_holidays(country, dates[0], dates[-1])
+    named = [f"{day} ({name})" for day, name in met.items() if day in dates]
+    if not named:
+        return []
+    verb = "is a public holiday" if len(named) == 1 else "are public holidays"
+    return [
+        f"{and_list(named)} {verb} in {country}, the country of the locale, and planned like any "
+        f'working day: write holidays = "{country}", or the code of a part of it, under [rounds] '
+        "in practice.toml to keep such days free"
+    ]
