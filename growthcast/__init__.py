@@ -21,7 +21,8 @@ if TYPE_CHECKING:
     from growthcast.book.supposed.changes import Changes
     from growthcast.book.supposed.layouts import read_layout
     from growthcast.errors import BookProblems, Finding, GrowthcastError
-    from growthcast.fit.result import GrowthFit, fit_growth
+    from growthcast.fit.growth import fit_growth
+    from growthcast.fit.result import GrowthFit
     from growthcast.fit.spreads import Spreads
     from growthcast.fit.supposed import Supposed, suppose
     from growthcast.forecast.backtest import backtest

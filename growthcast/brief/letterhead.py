@@ -14,7 +14,7 @@ from growthcast.book.book import Book, Practice
 from growthcast.book.words import shown
 from growthcast.brief.locale import Locale
 from growthcast.brief.page import Letterhead, Logo, named
-from growthcast.fit.result import last_logged
+from growthcast.fit.growth import last_logged
 
 __all__ = ["foot_of", "letterhead_of", "logo_of"]
 

@@ -84,7 +84,7 @@ def _of_fit(book: Book) -> list[Finding]:
 
     from growthcast.book.checks.readings import remark_on_grams
     from growthcast.book.slugs import finding
-    from growthcast.fit.result import fit_growth, last_logged
+    from growthcast.fit.growth import fit_growth, last_logged
 
     fit = fit_growth(book, last_logged(book) or date.today())
     suspects = [

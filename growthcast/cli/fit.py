@@ -18,7 +18,7 @@ def fit_command(book: BookFolder = None, on: OnDate = None, as_json: AsJson = Fa
 
     from growthcast.cli.output import print_json, print_line, print_table, say
     from growthcast.cli.rescaped.answers import quantiles
-    from growthcast.fit.result import last_logged
+    from growthcast.fit.growth import last_logged
     from growthcast.forecast.heights import growth_a_week
 
     opened, _, fit = open_fit(book, on)

@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 import typer
 
 from growthcast.cli.options import AsJson, parse_date
-from growthcast.errors import GrowthcastError, RowsRefused
+from growthcast.errors import GrowthcastError, NotFinite, RowsRefused
 
 if TYPE_CHECKING:
     from growthcast.book.book import Book, WholeTank
@@ -76,7 +76,6 @@ def log_command(
     from growthcast.cli.ask import answer, ask_for_visit
     from growthcast.cli.logged import print_outlook
     from growthcast.cli.output import print_line, say
-    from growthcast.service.doubts.judge import doubts_of_visit
 
     items = visit or []
     named = items[0] if items and not looks_like_item(items[0]) else None
@@ -98,7 +97,7 @@ def log_command(
     before = _before(entry)
     unasked: tuple[WholeTank, str] = (book.practice.whole_tank_grams or "all", "")
     grams = unasked if before is None else before.whole_tank_grams
-    doubts = () if before is None else doubts_of_visit(before, book, tank_id, rows)
+    doubts = () if before is None else _doubts(before, entry)
     words = _understood(entry, grams, doubts)
     if not as_json:
         for line in words:
@@ -179,6 +178,17 @@ def _before(entry: _Visit) -> GrowthFit | None:
     except GrowthcastError as error:
         say(f"Nothing typed is held against what was to be expected: {error}")
         return None
+
+
+def _doubts(before: GrowthFit, entry: _Visit) -> tuple[Doubt, ...]:
+    from growthcast.cli.output import say
+    from growthcast.service.doubts.judge import doubts_of_visit
+
+    try:
+        return doubts_of_visit(before, entry.book, entry.tank_id, entry.rows)
+    except NotFinite as error:  # a visit is written whatever can be said of it
+        say(f"Nothing typed is held against what was to be expected: {error}")
+        return ()
 
 
 def _understood(entry: _Visit, grams: tuple[WholeTank, str], doubts: Sequence[Doubt]) -> list[str]:

@@ -68,7 +68,7 @@ def open_book(argument: str | None, on: str | None) -> tuple[Book, date]:
     from growthcast.book.report import summary_for_commands
     from growthcast.book.shipped import find_book
     from growthcast.cli.output import say
-    from growthcast.fit.result import last_logged
+    from growthcast.fit.growth import last_logged
 
     folder, fell_back = find_book(argument)
     if fell_back:
@@ -103,7 +103,7 @@ def _say_what_is_planted_later(book: Book, day: date) -> None:
 def open_fit(argument: str | None, on: str | None) -> tuple[Book, date, GrowthFit]:
     """Read and fit the book; areas whose fit did not settle are named on stderr."""
     from growthcast.cli.output import say
-    from growthcast.fit.result import fit_growth, last_logged
+    from growthcast.fit.growth import fit_growth, last_logged
     from growthcast.service.assumed import co2_assumed
 
     book, day = open_book(argument, on)

@@ -18,10 +18,10 @@ from growthcast.fit.rows.clock import (
 )
 from growthcast.fit.rows.drift import knot_precision
 from growthcast.fit.rows.nodes import AreaTraits, Habits, build_nodes, cutting_habits
+from growthcast.fit.sites.nouns import Weights
 from growthcast.fit.solver.areas import Pooling
-from growthcast.fit.solver.linearise import ErrorModel
+from growthcast.fit.solver.errors import ErrorModel
 from growthcast.fit.solver.problem import Block, Problem
-from growthcast.fit.solver.sites import Weights
 from growthcast.fit.spreads import Spreads
 from growthcast.growth.responses import co2_slope
 from growthcast.log.visits import Buckets, LeftOut, Visits, day_numbers, places, read_log

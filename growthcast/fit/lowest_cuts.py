@@ -6,7 +6,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from growthcast.fit.rows.chains import Link
-from growthcast.fit.solver.linearise import ErrorModel
+from growthcast.fit.solver.errors import ErrorModel
 from growthcast.fit.solver.problem import Block, Problem
 from growthcast.log.visits import Look
 

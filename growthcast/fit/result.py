@@ -2,46 +2,33 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
-from dataclasses import dataclass, field, replace
-from datetime import date
+from dataclasses import dataclass, field
 from functools import cached_property
-from typing import Any, Literal, TypeVar
+from typing import Any, Literal
 
 import numpy as np
 from numpy.typing import NDArray
-from threadpoolctl import threadpool_limits
 
-from growthcast.book.book import Book, Table, WholeTank
+from growthcast.book.book import WholeTank
 from growthcast.finite import finite_answer
-from growthcast.fit.borrowing.evidence import borrow, with_borrowed
 from growthcast.fit.borrowing.learn import Borrowed
-from growthcast.fit.design import Design, build_design, with_spreads
-from growthcast.fit.learning import learn_spreads
+from growthcast.fit.design import Design
 from growthcast.fit.lowest_cuts import lowest_cuts_shown
 from growthcast.fit.means import mean_border
 from growthcast.fit.rows.chains import Link
-from growthcast.fit.solver.areas import CannotFit
 from growthcast.fit.solver.hierarchy import border_covariance
 from growthcast.fit.solver.likelihood import log_likelihood
 from growthcast.fit.solver.linearise import CEILING, RATE
-from growthcast.fit.solver.problem import Point
-from growthcast.fit.solver.propagation import evidence_for_everything
-from growthcast.fit.solver.sites import NOBODY
-from growthcast.fit.solver.solve import ROUGHLY, Solution, solve
-from growthcast.fit.spreads import Spreads
-from growthcast.fit.suspects import set_suspects_aside, suspects_of
+from growthcast.fit.solver.solve import Solution
+from growthcast.fit.suspects import suspects_of
 from growthcast.log.visits import LeftOut
-from growthcast.species import read_reference
 
-__all__ = ["AreaPosterior", "Basis", "GrowthFit", "fit_growth", "last_logged"]
+__all__ = ["AreaPosterior", "Basis", "GrowthFit"]
 
 FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.int64]
 Basis = Literal["log", "tank", "table"]
 
-MOST_AREAS_TO_LEARN_FROM = 400
-"""Larger books learn their spreads from a sample of tanks with about this many areas."""
 CLEARLY = 3.0
 """Log likelihood by which weights must be likelier to hold the rest alone to be read so."""
 OWN_SPANS_FOR_LOG = 2
@@ -296,128 +283,3 @@ def _last_nodes(solution: Solution) -> dict[str, FloatArray]:
 
 def _normal(mean: float, sd: float) -> dict[str, float]:
     return {"mean": round(float(mean), 6), "sd": round(float(sd), 6)}
-
-
-def last_logged(book: Book) -> date | None:
-    """Last date of the log, or None without one."""
-    dates = book.trims.date("date")
-    return dates.max().astype("datetime64[D]").item() if dates.size else None
-
-
-def _spreads_of_a_sample(book: Book, on: date) -> Spreads:
-    """Learn the spreads from tanks spread evenly over a large book."""
-    tanks = book.tanks.text("tank_id")
-    tanks = tanks[np.isin(tanks.astype(str), book.areas.text("tank_id").astype(str))]
-    count = max(1, int(MOST_AREAS_TO_LEARN_FROM / len(book.areas) * tanks.size))
-    chosen = tanks[np.unique(np.linspace(0, tanks.size - 1, count).astype(int))]
-
-    def part(table: Table) -> Table:
-        return table.keep(np.isin(table.text("tank_id").astype(str), chosen.astype(str)))
-
-    sample = replace(
-        book,
-        tanks=part(book.tanks),
-        areas=part(book.areas),
-        trims=part(book.trims),
-        conditions=part(book.conditions),
-    )
-    design = _read_weights(build_design(sample, on))[0]
-    try:
-        return learn_spreads(design)[0].spreads
-    except CannotFit as fault:  # by its place in the whole book
-        whole = np.flatnonzero(np.isin(book.areas.text("area_id"), design.area_id[fault.areas]))
-        raise CannotFit(whole) from fault
-
-
-def fit_growth(book: Book, on: date, spreads: Spreads | None = None) -> GrowthFit:
-    """Fit the growth model to a book as it was known on a day.
-
-    Parameters
-    ----------
-    book : Book
-        A checked book (``growthcast.read_book``).
-    on : date
-        The day for which the fit is made; log rows after it must not be in the book.
-    spreads : Spreads, optional
-        Spreads of the model, taken as given; learnt from the book when not given.
-
-    Returns
-    -------
-    GrowthFit
-        Posterior of every area's rate and ceiling, every tank's and species' effect. Areas whose
-        steps did not settle are marked in ``solution.converged``.
-    """
-    # Many tiny products: a second BLAS thread costs more than it brings.
-    with threadpool_limits(limits=1, user_api="blas"):
-        fit, failed = on_what_fits(book, lambda part: _fitted(part, on, spreads))
-    return replace(fit, not_fitted=failed)
-
-
-def _fitted(book: Book, on: date, spreads: Spreads | None) -> GrowthFit:
-    design, start, evidence = _read_weights(build_design(book, on, spreads))
-    if spreads is None and design.area_id.size > MOST_AREAS_TO_LEARN_FROM:
-        spreads = _spreads_of_a_sample(book, on)
-        design = with_spreads(design, spreads)
-    if spreads is None:
-        design, solution = learn_spreads(design, start)
-    else:
-        solution = solve(design.problem, start, tolerance=ROUGHLY)
-        design, solution = set_suspects_aside(design, solution)
-    borrowed = borrow(
-        solution, design.conditions, design.water_depth_cm, read_reference(), design.on_day
-    )
-    if borrowed.model != "none":
-        design = replace(design, problem=with_borrowed(design.problem, borrowed))
-        solution = solve(design.problem, solution.point)
-    practice = book.practice
-    read = evidence, practice.whole_tank_grams
-    fit = GrowthFit(design, solution, borrowed, practice.widening, *read)
-    finite = np.isfinite(fit.border_mean).all(axis=0) & np.isfinite(fit._last_nodes["stage"])
-    if not finite.all():
-        raise CannotFit(np.flatnonzero(~finite))
-    return fit
-
-
-def _read_weights(design: Design) -> tuple[Design, Point | None, float | None]:
-    """Settle from the log what whole tanks' weights hold, where nobody says it.
-
-    Returns with the design where a fit begins, and by how much (log likelihood) "everything" is the
-    likelier. Asked of a fit that has not heard the weights, which would agree with either.
-    """
-    problem = design.problem
-    if problem.weights.said.all():
-        return design, None, None
-    unheard = replace(
-        problem, blocks=tuple(replace(block, members=NOBODY) for block in problem.blocks)
-    )
-    solution = solve(unheard, tolerance=ROUGHLY)
-    evidence = evidence_for_everything(replace(solution.view, problem=problem))
-    weights = problem.weights
-    if evidence < -CLEARLY:
-        weights = replace(weights, everything=weights.everything & weights.said)
-    return replace(design, problem=replace(problem, weights=weights)), solution.point, evidence
-
-
-Answer = TypeVar("Answer")
-
-
-def on_what_fits(book: Book, attempt: Callable[[Book], Answer]) -> tuple[Answer, dict[str, str]]:
-    """Try something on a book; tanks whose log cannot be fitted rest on the table.
-
-    Returns the answer with the ids of these tanks and why.
-    """
-    failed: dict[str, str] = {}
-    while True:
-        try:
-            return attempt(book), failed
-        except CannotFit as fault:
-            areas = book.areas.text("area_id")[fault.areas]
-            tanks = book.areas.text("tank_id")[fault.areas]
-            logged = book.trims.text("tank_id")
-            if not np.isin(logged.astype(str), tanks.astype(str)).any():
-                raise
-            for tank in sorted(set(tanks.tolist())):
-                named = ", ".join(areas[tanks == tank][:3])
-                failed[tank] = f"no growth explains the log rows of {named}"
-            rows = ~np.isin(logged.astype(str), tanks.astype(str))
-            book = replace(book, trims=book.trims.keep(rows))

@@ -15,7 +15,8 @@ from numpy.typing import NDArray
 
 from growthcast.book.book import Book
 from growthcast.finite import finite
-from growthcast.fit.result import GrowthFit, fit_growth
+from growthcast.fit.growth import fit_growth
+from growthcast.fit.result import GrowthFit
 from growthcast.fit.spreads import Spreads
 from growthcast.forecast.baselines import (
     Start,

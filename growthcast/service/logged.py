@@ -10,7 +10,8 @@ import numpy as np
 
 from growthcast.book.book import Book
 from growthcast.finite import finite_answer
-from growthcast.fit.result import GrowthFit, fit_growth
+from growthcast.fit.growth import fit_growth
+from growthcast.fit.result import GrowthFit
 from growthcast.forecast.report import AreaForecast, forecast_growth
 from growthcast.service.advice import TankAdvice
 from growthcast.service.recommend import recommend

@@ -39,7 +39,8 @@ import numpy as np
 from growthcast.book.book import Book
 from growthcast.book.read import read_book
 from growthcast.fit.design import day_number
-from growthcast.fit.result import GrowthFit, fit_growth
+from growthcast.fit.growth import fit_growth
+from growthcast.fit.result import GrowthFit
 from growthcast.forecast.heights import LEVELS, forecast_heights
 from growthcast.service.recommend import recommend
 from tests.recovery.following import Followed, judge, visit_as_advised

@@ -20,7 +20,8 @@ from growthcast.book.read import read_book
 from growthcast.book.shipped import demo_dir
 from growthcast.brief.client.gather import gather_tank
 from growthcast.brief.overview import tank_standings
-from growthcast.fit.result import GrowthFit, fit_growth, last_logged
+from growthcast.fit.growth import fit_growth, last_logged
+from growthcast.fit.result import GrowthFit
 from growthcast.service.advice import TankAdvice
 from growthcast.service.recommend import recommend
 from growthcast.service.rounds.plan import plan_rounds

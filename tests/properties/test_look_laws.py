@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 
 from growthcast.book.book import Book
-from growthcast.fit.result import fit_growth
+from growthcast.fit.growth import fit_growth
 from growthcast.forecast.heights import LEVELS, forecast_heights
 from tests.books import HEADER, make_book
 

@@ -17,7 +17,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from growthcast.book.read import read_book
-from growthcast.fit.result import fit_growth
+from growthcast.fit.growth import fit_growth
 from growthcast.service.advice import OptionAdvice, TankAdvice
 from growthcast.service.recommend import recommend
 from tests.simulator import Course, Richness, true_chance_all_within

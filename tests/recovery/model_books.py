@@ -20,7 +20,8 @@ from growthcast.fit.rows.chains import Link, Nodes, pack_chains
 from growthcast.fit.rows.clock import GrowthClock
 from growthcast.fit.rows.drift import knot_precision
 from growthcast.fit.solver.areas import Pooling
-from growthcast.fit.solver.linearise import CEILING, KNOTS, RATE, ErrorModel
+from growthcast.fit.solver.errors import ErrorModel
+from growthcast.fit.solver.linearise import CEILING, KNOTS, RATE
 from growthcast.fit.solver.problem import Block, Problem
 from growthcast.forecast.heights import outlook
 from growthcast.log.visits import Look

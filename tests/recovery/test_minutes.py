@@ -12,7 +12,7 @@ import numpy as np
 import pytest
 
 from growthcast.book.read import read_book
-from growthcast.fit.result import fit_growth, last_logged
+from growthcast.fit.growth import fit_growth, last_logged
 from growthcast.service.effort import learn_timing
 from growthcast.service.effort.logged import bulk_per_cm
 from tests.simulator import Course, Richness, simulate

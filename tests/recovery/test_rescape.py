@@ -13,7 +13,7 @@ import numpy as np
 import pytest
 
 from growthcast.book.read import read_book
-from growthcast.fit.result import fit_growth
+from growthcast.fit.growth import fit_growth
 from growthcast.service.rescape.candidates import compare_plants
 from tests.simulator import AreaPlan, Richness, response, simulate_practice
 from tests.simulator.plan import Traits

@@ -10,7 +10,7 @@ import numpy as np
 import pytest
 
 from growthcast.book.suppose import with_cells, with_rows
-from growthcast.fit.result import fit_growth
+from growthcast.fit.growth import fit_growth
 from tests.books import make_book
 
 ON = date(2026, 6, 1)

@@ -11,7 +11,7 @@ import pytest
 from growthcast.book.supposed.changes import Changes, parse_changes
 from growthcast.book.supposed.rows import with_conditions, with_planted_areas
 from growthcast.errors import UsageError
-from growthcast.fit.result import fit_growth
+from growthcast.fit.growth import fit_growth
 from growthcast.fit.solver.view import departure_of
 from growthcast.fit.supposed import fit_beside, suppose
 from growthcast.forecast.heights import forecast_heights

@@ -22,7 +22,8 @@ from numpy.typing import NDArray
 
 from growthcast.fit.rows.chains import Chains, Link, Nodes
 from growthcast.fit.rows.drift import KNOT_COUNT, SpanDrift
-from growthcast.fit.solver.sites import Sites
+from growthcast.fit.sites.nouns import Sites
+from growthcast.fit.solver.errors import ErrorModel, likely_removed, removed_variance
 from growthcast.growth.logistic import height_and_slope, shape_factor
 from growthcast.growth.logistic import stage as stage_of
 from growthcast.growth.normal import normal_cdf
@@ -35,7 +36,6 @@ __all__ = [
     "KNOTS",
     "OF_STARTS",
     "RATE",
-    "ErrorModel",
     "Linearised",
     "error_parts",
     "linearise",
@@ -52,56 +52,14 @@ OF_STARTS = DENSITY
 
 FRESH_STAGE_VARIANCE = 1e6
 """Variance of a fresh stage around the current one: flat, since it is centred anew every step."""
-SMALLEST_WEIGHT_ERROR_CM = 0.1
 LEAST_STAND_SHARE, MOST_STAND_SHARE = 0.02, 0.98
 """What may have been cut stood between these shares of its ceiling."""
 HIGHEST_AIM_SHARE = 0.95
 """No cut is aimed higher than this share of the ceiling."""
-LEAST_CUT_SHARE = 0.25
-"""A weight is judged as if at least this share of the usual cut height had come off."""
 LEAST_GUESS_SPREAD = 0.2
 """Stages between which a guess leaves a start at least."""
 SMALLEST_SLOPE_SHARE = 1e-6
 """A cut is linearised through slopes no flatter than this share of the ceiling."""
-
-
-@dataclass(frozen=True, slots=True)
-class ErrorModel:
-    """What a reading and a span are worth.
-
-    Attributes
-    ----------
-    height_error_cm, height_error_share : array (A,)
-        A reading of height ``h`` is off by ``sqrt(cm^2 + (share h)^2)`` [cm].
-    span
-        Relative spread of one week's growth, its variance falling as 1/days [-].
-    drift
-        Spread of a tank's drifting log rate [-].
-    weight
-        Relative spread of a weight around what the area's density makes of the length [-].
-    floor_cm, budget_cm : array (A,)
-        What looks are judged against [cm].
-    """
-
-    height_error_cm: FloatArray
-    height_error_share: FloatArray
-    span: float
-    drift: float
-    weight: float
-    floor_cm: FloatArray
-    budget_cm: FloatArray
-
-    def span_variance(self, days: FloatArray, drift_remainder: FloatArray) -> FloatArray:
-        """Relative variance of the growth over ``days`` [d]; drift beyond the knots included."""
-        white = self.span**2 * 7.0 / np.maximum(days, 1.0)
-        variance: FloatArray = white + self.drift**2 * drift_remainder
-        return variance
-
-    def reading_variance(self, height_cm: FloatArray, area: IntArray) -> FloatArray:
-        """Error variance [cm2] of a reading of height ``height_cm`` [cm]."""
-        relative = self.height_error_share[area] * height_cm
-        variance: FloatArray = self.height_error_cm[area] ** 2 + relative**2
-        return variance
 
 
 @dataclass(frozen=True, slots=True)
@@ -234,12 +192,12 @@ def linearise(
         owner, earlier = area[cut], chains.previous[cut]
         steep = np.maximum(slope[cut], SMALLEST_SLOPE_SHARE * ceiling[cut])
         taken = nodes.removed_cm[cut] * np.exp(np.where(weighed, -border[DENSITY, owner], 0.0))
-        likely = _likely_removed(expected[earlier], border[HABIT, owner])
+        likely = likely_removed(expected[earlier], border[HABIT, owner])
         pull[cut] = slope[earlier] / steep
         drive[CEILING, cut] = (expected[earlier] - expected[cut]) / steep
         drive[DENSITY, cut] = np.where(weighed, likely, 0.0) / steep
         gap[cut] = (height[earlier] - height[cut] - taken) / steep
-        noise[cut] = _removed_variance(likely, weighed, owner, errors) / steep**2
+        noise[cut] = removed_variance(likely, weighed, owner, errors) / steep**2
     seen = _observed(nodes, height, expected, border, errors, trust, sites)
     return Linearised(pull, drive, gap, noise, slope, expected, *seen, height)
 
@@ -296,8 +254,8 @@ def error_parts(
     within = errors.span_variance(nodes.span_d, nothing)
     beyond = errors.span_variance(nodes.span_d, drift.remainder) - within
     weighed = nodes.link == Link.WEIGHED
-    likely = _likely_removed(at.height[chains.previous], border[HABIT, owner])
-    whole = _removed_variance(likely, weighed, owner, errors)
+    likely = likely_removed(at.height[chains.previous], border[HABIT, owner])
+    whole = removed_variance(likely, weighed, owner, errors)
     by_length = np.where(nodes.link == Link.CUT, at.noise / whole, 0.0)
     by_weight = np.where(weighed, at.noise / whole, 0.0)
     fixed = errors.height_error_cm[owner] ** 2
@@ -309,31 +267,6 @@ def error_parts(
         "height_error_share": (relative * likely**2 * by_length, relative * at.height**2 / trust),
         "weight": ((errors.weight * likely) ** 2 * by_weight, nothing),
     }
-
-
-def _likely_removed(standing_cm: FloatArray, log_habit: FloatArray) -> FloatArray:
-    """Length [cm] that a cut was expected to take off.
-
-    A weight's error grows with the length expected, not with the one it tells: taken at their word,
-    low weights would be the sharper ones.
-    """
-    usual_cut = np.exp(log_habit)
-    likely: FloatArray = np.maximum(standing_cm - usual_cut, LEAST_CUT_SHARE * usual_cut)
-    return likely
-
-
-def _removed_variance(
-    taken_cm: FloatArray,
-    weighed: NDArray[np.bool_],
-    area: IntArray,
-    errors: ErrorModel,
-) -> FloatArray:
-    """Error variance [cm2] of a length cut off: of two readings, or of a weight's worth."""
-    measured = 2.0 * errors.height_error_cm[area] ** 2
-    measured = measured + (errors.height_error_share[area] * taken_cm) ** 2
-    by_weight = (errors.weight * taken_cm) ** 2 + SMALLEST_WEIGHT_ERROR_CM**2
-    variance: FloatArray = np.where(weighed, by_weight, measured)
-    return variance
 
 
 def slope_bend(height: FloatArray, slope: FloatArray, shape: FloatArray) -> FloatArray:

@@ -17,10 +17,10 @@ from numpy.typing import NDArray
 
 from growthcast.fit.rows.chains import NODES_A_BLOCK, repacked
 from growthcast.fit.rows.drift import SpanDrift
+from growthcast.fit.sites.nouns import Sites, members_of
 from growthcast.fit.solver.areas import CannotFit, Pooling
-from growthcast.fit.solver.linearise import ErrorModel
+from growthcast.fit.solver.errors import ErrorModel
 from growthcast.fit.solver.problem import Block, Point, Problem
-from growthcast.fit.solver.sites import Sites, members_of
 from growthcast.fit.solver.view import View
 
 __all__ = ["Part", "part_of", "pays_alone", "tanks_of"]

@@ -9,9 +9,10 @@ from numpy.typing import NDArray
 
 from growthcast.fit.rows.chains import Chains, Link
 from growthcast.fit.rows.drift import SpanDrift, span_drift
+from growthcast.fit.sites.nouns import Members, Sites, Weights, members_of
 from growthcast.fit.solver.areas import Pooling
-from growthcast.fit.solver.linearise import BORDER, CEILING, HABIT, RATE, ErrorModel
-from growthcast.fit.solver.sites import Members, Sites, Weights, members_of
+from growthcast.fit.solver.errors import ErrorModel
+from growthcast.fit.solver.linearise import BORDER, CEILING, HABIT, RATE
 from growthcast.growth.logistic import shape_factor, stage
 
 __all__ = ["Block", "Point", "Problem", "starting_point"]

@@ -14,11 +14,11 @@ import numpy as np
 from numpy.typing import NDArray
 
 from growthcast.fit.rows.chains import Chains, Link
+from growthcast.fit.sites.propagate import propagate
 from growthcast.fit.solver.areas import OWN, CannotFit
 from growthcast.fit.solver.linearise import BORDER, CEILING, DENSITY, HABIT, KNOTS, RATE
 from growthcast.fit.solver.part import part_of, pays_alone, tanks_of
 from growthcast.fit.solver.problem import Point, Problem, starting_point
-from growthcast.fit.solver.propagation import propagate
 from growthcast.fit.solver.sweep import smooth
 from growthcast.fit.solver.view import View, departure_of, misfit_of_tanks, view_of
 

@@ -16,7 +16,8 @@ from numpy.typing import NDArray
 
 from growthcast.fit.result import GrowthFit
 from growthcast.fit.rows.drift import MEMORY_D, span_drift
-from growthcast.fit.solver.linearise import KNOTS, RATE, ErrorModel
+from growthcast.fit.solver.errors import ErrorModel
+from growthcast.fit.solver.linearise import KNOTS, RATE
 from growthcast.growth.logistic import shape_factor, stage
 from growthcast.growth.normal import normal_cdf, normal_quantile
 from growthcast.growth.quick import BELOW_CEILING

@@ -13,7 +13,8 @@ from numpy.typing import NDArray
 from growthcast.book.book import Book
 from growthcast.book.suppose import Cell, with_rows
 from growthcast.fit.design import build_design
-from growthcast.fit.result import GrowthFit, fit_growth
+from growthcast.fit.growth import fit_growth
+from growthcast.fit.result import GrowthFit
 from growthcast.forecast.report import as_date
 from growthcast.service.interval import IntervalOptions, interval_options, needed_budgets
 from growthcast.service.living import LivingAreas, living_areas, living_part

@@ -10,7 +10,8 @@ import pytest
 
 from growthcast.book.book import Book
 from growthcast.book.read import read_book
-from growthcast.fit.result import GrowthFit, fit_growth
+from growthcast.fit.growth import fit_growth
+from growthcast.fit.result import GrowthFit
 
 ON = date(2026, 3, 16)
 PRACTICE = '[practice]\nname = "Invented"\nlabour_rate_per_h = 50\n[targets]\nhorizon_d = {}\n'

@@ -13,7 +13,7 @@ from growthcast.errors import UsageError
 from growthcast.figures.rescaped.layouts import layouts_axes, save_layouts_figure
 from growthcast.figures.rescaped.plants import plants_axes, save_plants_figure
 from growthcast.figures.style import BUDGET, MEASURED
-from growthcast.fit.result import fit_growth
+from growthcast.fit.growth import fit_growth
 from growthcast.service.rescape.candidates import compare_plants
 from growthcast.service.rescape.layouts import compare_layouts
 from tests.books import make_book

@@ -6,10 +6,10 @@ import numpy as np
 
 from growthcast.fit.rows.chains import Link, Nodes, pack_chains
 from growthcast.fit.rows.drift import knot_precision
+from growthcast.fit.sites.nouns import Weights
 from growthcast.fit.solver.areas import Pooling
-from growthcast.fit.solver.linearise import ErrorModel
+from growthcast.fit.solver.errors import ErrorModel
 from growthcast.fit.solver.problem import Block, Problem
-from growthcast.fit.solver.sites import Weights
 from growthcast.log.visits import Look
 
 FRESH, AIMED, GREW = int(Link.FRESH), int(Link.AIMED), int(Link.GREW)

@@ -8,7 +8,7 @@ from datetime import date
 import numpy as np
 import pytest
 
-from growthcast.fit.result import fit_growth
+from growthcast.fit.growth import fit_growth
 from growthcast.fit.solver import solve, view
 from growthcast.fit.solver.linearise import RATE
 from growthcast.fit.solver.problem import starting_point

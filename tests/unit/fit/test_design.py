@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 
 from growthcast.fit.design import build_design
-from growthcast.fit.result import fit_growth, last_logged
+from growthcast.fit.growth import fit_growth, last_logged
 from growthcast.fit.rows.chains import Link
 from growthcast.log.visits import Look
 from tests.books import AREAS, HEADER, make_book

@@ -7,7 +7,7 @@ from datetime import date, timedelta
 import numpy as np
 import pytest
 
-from growthcast.fit.result import fit_growth
+from growthcast.fit.growth import fit_growth
 from growthcast.service.longer.certainty import certainty_in_words
 from growthcast.service.recommend import recommend
 from growthcast.service.visit.away import weeks_away

@@ -11,7 +11,7 @@ import pytest
 from growthcast.book.read import read_book
 from growthcast.fit import design as designs
 from growthcast.fit import suspects
-from growthcast.fit.result import fit_growth
+from growthcast.fit.growth import fit_growth
 from growthcast.fit.rows.chains import pack_chains
 from growthcast.fit.solver import part as parting
 from growthcast.fit.solver import solve as solving

@@ -233,7 +233,7 @@ def test_a_guessed_start_is_straightened_where_later_readings_show_it():
 
     Straightened where the guess expected it, such a start takes the early readings for slow growth.
     """
-    began, days, rate = 4.0, np.array([0.0, 10.0, 20.0, 30.0]), 0.1
+    began, days, rate = 4.3, np.array([0.0, 10.0, 20.0, 30.0]), 0.1
     height = height_at_stage(stage(began, 20.0) + rate * days, 20.0)
     lone = small_nodes(np.random.default_rng(3)).take(np.full(7 * days.size, -1))
     grew = np.tile(days > 0.0, 7)

@@ -7,7 +7,7 @@ from datetime import date
 import numpy as np
 import pytest
 
-from growthcast.fit.result import fit_growth
+from growthcast.fit.growth import fit_growth
 from growthcast.fit.solver.linearise import RATE
 from tests.books import make_book, stem_log
 from tests.cli import run

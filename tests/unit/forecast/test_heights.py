@@ -9,7 +9,7 @@ import pytest
 
 from growthcast.errors import BookProblems
 from growthcast.fit.design import day_number
-from growthcast.fit.result import fit_growth
+from growthcast.fit.growth import fit_growth
 from growthcast.fit.rows.clock import PAUSE_DOUBT
 from growthcast.fit.rows.drift import span_drift
 from growthcast.fit.solver.linearise import CEILING, KNOTS, RATE

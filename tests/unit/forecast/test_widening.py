@@ -8,7 +8,7 @@ from pathlib import Path
 
 import numpy as np
 
-from growthcast.fit.result import fit_growth
+from growthcast.fit.growth import fit_growth
 from growthcast.forecast.report import forecast_growth
 from growthcast.service.recommend import recommend
 from tests.books import PRACTICE, make_book

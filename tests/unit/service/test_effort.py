@@ -7,7 +7,7 @@ from datetime import date, timedelta
 import numpy as np
 import pytest
 
-from growthcast.fit.result import fit_growth
+from growthcast.fit.growth import fit_growth
 from growthcast.service.effort import Range, learn_timing, year_of_visits
 from growthcast.service.effort.logged import timed_trims
 from growthcast.service.recommend import recommend

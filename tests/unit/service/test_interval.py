@@ -8,7 +8,7 @@ from datetime import date
 import numpy as np
 import pytest
 
-from growthcast.fit.result import fit_growth
+from growthcast.fit.growth import fit_growth
 from growthcast.growth.logistic import height_after
 from growthcast.service.draws import stratified_normals
 from growthcast.service.interval import interval_options, needed_budgets

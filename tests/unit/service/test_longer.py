@@ -10,7 +10,7 @@ import numpy as np
 import pytest
 
 from growthcast.book.suppose import with_cells
-from growthcast.fit.result import fit_growth
+from growthcast.fit.growth import fit_growth
 from growthcast.service.interval import interval_options
 from growthcast.service.living import living_areas
 from growthcast.service.longer.certainty import (

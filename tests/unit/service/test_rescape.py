@@ -13,7 +13,7 @@ import pytest
 from growthcast.book.supposed.changes import Changes
 from growthcast.book.supposed.layouts import read_layout
 from growthcast.errors import BookProblems, UsageError
-from growthcast.fit.result import fit_growth
+from growthcast.fit.growth import fit_growth
 from growthcast.fit.spreads import Spreads
 from growthcast.fit.supposed import suppose
 from growthcast.service.effort import Range

@@ -7,7 +7,7 @@ from datetime import date
 import numpy as np
 import pytest
 
-from growthcast.fit.result import fit_growth
+from growthcast.fit.growth import fit_growth
 from growthcast.forecast.heights import forecast_heights
 from growthcast.service.living import living_areas
 from growthcast.service.sawtooth import SAWTOOTH_LEVELS, sawtooth

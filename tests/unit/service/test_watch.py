@@ -11,7 +11,7 @@ import pytest
 from growthcast.book.read import read_book
 from growthcast.book.shipped import demo_dir
 from growthcast.fit.design import day_number
-from growthcast.fit.result import last_logged
+from growthcast.fit.growth import last_logged
 from growthcast.fit.solver.hierarchy import border_covariance
 from growthcast.fit.solver.linearise import RATE
 from growthcast.service.watch.cases import gather_cases

@@ -16,12 +16,13 @@ from numpy.typing import NDArray
 
 from growthcast.book.book import Book
 from growthcast.fit.design import Design, build_design
-from growthcast.fit.result import GrowthFit, fit_growth, on_what_fits
+from growthcast.fit.growth import fit_growth, on_what_fits
+from growthcast.fit.result import GrowthFit
 from growthcast.fit.rows.chains import Link
 from growthcast.fit.rows.drift import KNOT_COUNT, SpanDrift
+from growthcast.fit.sites.propagate import propagate
 from growthcast.fit.solver.linearise import BORDER, CEILING, HABIT, KNOTS
 from growthcast.fit.solver.problem import Block, Point
-from growthcast.fit.solver.propagation import propagate
 from growthcast.fit.solver.view import View, seen, view_of
 from growthcast.forecast.hindsight import known_before
 from growthcast.forecast.report import as_date

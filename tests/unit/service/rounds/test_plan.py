@@ -10,7 +10,7 @@ import pytest
 
 from growthcast.errors import UsageError
 from growthcast.fit.design import day_number
-from growthcast.fit.result import fit_growth
+from growthcast.fit.growth import fit_growth
 from growthcast.forecast.heights import forecast_heights
 from growthcast.service.interval import interval_options
 from growthcast.service.living import living_areas

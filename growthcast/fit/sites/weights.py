@@ -1,9 +1,8 @@
-"""Expectation propagation: what looks and whole tanks' weights say of the heights, worked out anew.
+"""What weights of whole tanks say of the heights and of the densities.
 
-Each is compared with what is known without it. A look turns that into the normal of the same mean
-and variance, by sums over a grid. A weight is a sum over areas: each area is told the weight less
-what the others are expected to have given, with their uncertainty; areas whose lengths were
-measured are told about their densities instead, all of a tank at once.
+A weight is a sum over areas: each area is told the weight less what the others are expected to have
+given, with their uncertainty; areas whose lengths were measured are told about their densities
+instead, all of a tank at once.
 """
 
 from __future__ import annotations
@@ -14,25 +13,18 @@ import numpy as np
 from numpy.typing import NDArray
 
 from growthcast.fit.rows.chains import Link
-from growthcast.fit.rows.looks import JUDGEMENT_ERROR_SHARE, look_log_chance
-from growthcast.fit.solver.hierarchy import covariance_root
-from growthcast.fit.solver.linearise import CEILING, DENSITY, HABIT
+from growthcast.fit.sites.looks import Cavity, sites_of_looks
+from growthcast.fit.sites.nouns import Sites, cut_chance_before
+from growthcast.fit.solver.linearise import DENSITY, HABIT
 from growthcast.fit.solver.problem import Block, Problem
-from growthcast.fit.solver.sites import Sites, cut_chance_before
-from growthcast.fit.solver.sweep import variance_along
 from growthcast.fit.solver.view import View
-from growthcast.growth.logistic import height_and_slope
 
-__all__ = ["evidence_for_everything", "propagate"]
+__all__ = ["Parts", "densities", "evidence_for_everything", "parts_of", "sites_of_weights"]
 
 FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.int64]
 BoolArray = NDArray[np.bool_]
 
-GRID = np.linspace(-5.0, 5.0, 61)
-"""Standard deviations at which a look is heard."""
-LEAST_WORD = 1e-4
-"""A look that narrows the variance by less than this share says nothing."""
 LEAST_WEIGHT_ERROR_G = 5.0
 MISWEIGHED_SHARE, MISWEIGHED_WIDTH = 0.05, 5.0
 """How often a weight does not belong, and by how much it is then wider (estimates)."""
@@ -44,96 +36,7 @@ CHANCE_ROUNDS, ALMOST_SURE = 8, 1.0 - 1e-9
 
 
 @dataclass(frozen=True, slots=True)
-class _Cavity:
-    """Stages of a block as departures from where they stand, mean and variance (N,)."""
-
-    mean: FloatArray
-    variance: FloatArray
-
-
-def propagate(view: View, *, border_known: bool = False) -> Problem:
-    """Return the problem with its looks and weights heard at the point of a view.
-
-    With ``border_known`` the parameters of the areas are taken as they stand.
-    """
-    problem = view.problem
-    numbers = range(len(problem.blocks))
-    heard = [_of_looks(view, number, border_known=border_known) for number in numbers]
-    sites, shares = [], []
-    for number, (block, (look, known)) in enumerate(zip(problem.blocks, heard, strict=True)):
-        part = _parts(view, number, known)
-        if border_known:
-            part = replace(part, density_variance=np.zeros(part.area.size))
-        site, told = _of_weights(problem, block, part, look)
-        sites.append(site)
-        shares.append(told)
-    blocks = tuple(
-        replace(block, sites=site) for block, site in zip(problem.blocks, sites, strict=True)
-    )
-    if border_known or not problem.weights.grams.size:
-        return replace(problem, blocks=blocks)
-    pooling = replace(problem.pooling, weighed=_densities(view, shares))
-    return replace(problem, blocks=blocks, pooling=pooling)
-
-
-def _of_looks(view: View, number: int, *, border_known: bool = False) -> tuple[Sites, _Cavity]:
-    """What looks say, and the stages of a block as known without weights of whole tanks."""
-    problem, (at, swept) = view.problem, view.block(number)
-    block = problem.blocks[number]
-    chains, nodes, sites = block.chains, block.chains.nodes, block.sites
-    ahead = swept.ahead_variance
-    if not border_known:
-        root = covariance_root(view.area, view.effects, problem.pooling, chains.area)
-        ahead = ahead + variance_along(chains, root, swept.ahead[1:])
-    # The node's own reading or guess, without what the sites add to it.
-    own = np.maximum(at.precision - sites.precision, 0.0)
-    standing = at.standing
-    pulled = at.precision * at.residual - (sites.pulled - sites.precision * standing)
-    held = 1.0 / ahead + at.slope**2 * own
-    mean = (swept.ahead[0] / ahead + at.slope * np.where(own > 0.0, pulled, 0.0)) / held
-    known = _Cavity(mean, 1.0 / held)
-
-    seen = np.flatnonzero(nodes.look)
-    precision, pulled = np.zeros((2, nodes.area.size))
-    if seen.size:
-        owner = nodes.area[seen]
-        ceiling, shape = np.exp(view.point.border[CEILING, owner]), problem.shape[owner]
-        spread = np.sqrt(known.variance[seen])
-        grid = view.point.stages[number][seen] + known.mean[seen]
-        grid = grid[:, None] + spread[:, None] * GRID
-        height = height_and_slope(grid, ceiling[:, None], shape[:, None] + 0.0 * GRID)[0]
-        bounds = problem.errors.floor_cm[owner], problem.errors.budget_cm[owner]
-        mean, variance = _moments(look_log_chance(nodes.look[seen], height, *bounds))
-        # In stages, then as a height through the slope there.
-        narrower = np.maximum(1.0 / variance - 1.0, LEAST_WORD) / spread**2
-        narrower = np.where(variance < 1.0 - LEAST_WORD, narrower, 0.0)
-        moved = mean / variance / spread  # of the natural parameter, beyond the cavity's own
-        moved = moved + known.mean[seen] * narrower
-        steep = at.slope[seen]
-        # Where the curve is flat a stage says next to nothing: no eye is sharper than its error.
-        sharpest = 1.0 / (JUDGEMENT_ERROR_SHARE * np.maximum(standing[seen], 0.1 * bounds[1])) ** 2
-        kept = np.minimum(1.0, sharpest * steep**2 / np.maximum(narrower, 1e-300))
-        precision[seen] = kept * narrower / steep**2
-        pulled[seen] = np.where(narrower > 0.0, kept * moved / steep, 0.0)
-        pulled[seen] += precision[seen] * standing[seen]
-    heard = Sites(pulled, precision, cut_chance_before(chains))
-    narrower = precision * at.slope**2
-    held = 1.0 / known.variance + narrower
-    told = at.slope * (pulled - precision * standing)
-    return heard, _Cavity((known.mean / known.variance + told) / held, 1.0 / held)
-
-
-def _moments(log_chance: FloatArray) -> tuple[FloatArray, FloatArray]:
-    """Mean and variance (n,) of a standard normal once it is weighted by chances (n, G)."""
-    weight = log_chance - 0.5 * GRID**2
-    weight = np.exp(weight - weight.max(axis=1, keepdims=True))
-    weight /= weight.sum(axis=1, keepdims=True)
-    mean = weight @ GRID
-    return mean, weight @ GRID**2 - mean**2
-
-
-@dataclass(frozen=True, slots=True)
-class _Parts:
+class Parts:
     """What each member (M,) of weights is expected to have given, before they are heard.
 
     ``length_cm`` with ``variance`` [cm2] came off, if anything did; ``chance`` is how likely that
@@ -171,7 +74,7 @@ class _Parts:
         return mean, variance + self.chance * (1.0 - self.chance) * self.mass_g**2
 
 
-def _parts(view: View, number: int, known: _Cavity) -> _Parts:
+def parts_of(view: View, number: int, known: Cavity) -> Parts:
     """What the members of a block are expected to have given."""
     problem, (at, swept) = view.problem, view.block(number)
     block, border = problem.blocks[number], view.point.border
@@ -194,7 +97,7 @@ def _parts(view: View, number: int, known: _Cavity) -> _Parts:
     read_cm = np.where(told, nodes.removed_cm[left], read_cm)
     read_variance = np.where(told, 2.0 * problem.errors.height_error_cm[area] ** 2, read_variance)
     single = nodes.link[left] == Link.WEIGHED
-    return _Parts(
+    return Parts(
         area=area,
         bucket=members.bucket,
         length_cm=np.where(unsaid, open_cm, read_cm),
@@ -208,9 +111,9 @@ def _parts(view: View, number: int, known: _Cavity) -> _Parts:
     )
 
 
-def _of_weights(
-    problem: Problem, block: Block, part: _Parts, heard: Sites
-) -> tuple[Sites, tuple[_Parts, FloatArray, FloatArray]]:
+def sites_of_weights(
+    problem: Problem, block: Block, part: Parts, heard: Sites
+) -> tuple[Sites, tuple[Parts, FloatArray, FloatArray]]:
     """What weights say of areas that may have been cut, beside what looks say.
 
     Also, for the densities, the parts with the chances heard, and what is left of each member's
@@ -246,7 +149,7 @@ def _of_weights(
 
 
 def _left_of(
-    grams: FloatArray, error: FloatArray, part: _Parts, counts: BoolArray
+    grams: FloatArray, error: FloatArray, part: Parts, counts: BoolArray
 ) -> tuple[FloatArray, FloatArray]:
     """What is left (M,) of a weight for each member without the others' part, with variance."""
     mean, variance = (np.where(counts, values, 0.0) for values in part.given)
@@ -266,7 +169,7 @@ def _log_chance(off: FloatArray, variance: FloatArray) -> FloatArray:
     return either
 
 
-def _densities(view: View, shares: list[tuple[_Parts, FloatArray, FloatArray]]) -> FloatArray:
+def densities(view: View, shares: list[tuple[Parts, FloatArray, FloatArray]]) -> FloatArray:
     """What weights say of log densities, (2, A): precision, and precision times log density.
 
     All areas of a tank at once, since they are weighed together again and again: a linear
@@ -319,7 +222,7 @@ def _densities(view: View, shares: list[tuple[_Parts, FloatArray, FloatArray]]) 
     return told
 
 
-def _length_variance(part: _Parts) -> FloatArray:
+def _length_variance(part: Parts) -> FloatArray:
     """Variance (M,) of what a member gave but for its density [g2]."""
     length = part.chance * part.gram_per_cm**2 * part.variance
     return (
@@ -338,7 +241,7 @@ def evidence_for_everything(view: View) -> float:
     error = (problem.errors.weight * weights.grams) ** 2 + LEAST_WEIGHT_ERROR_G**2
     totals = np.zeros((4, size))
     for number, block in enumerate(problem.blocks):
-        part = _parts(view, number, _of_looks(view, number)[1])
+        part = parts_of(view, number, sites_of_looks(view, number)[1])
         unsaid = block.chains.nodes.link[block.members.left] == Link.UNSAID
         mean, variance = part.given
         for row, values in enumerate(

@@ -1,0 +1,1 @@
+"""What looks and whole tanks' weights say, as readings of their own."""

@@ -1,0 +1,93 @@
+"""What looks say of the heights, and how the stages are known beside weights of whole tanks.
+
+Each look is compared with what is known without it, and turned into the normal of the same mean and
+variance by sums over a grid.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from growthcast.fit.rows.looks import JUDGEMENT_ERROR_SHARE, look_log_chance
+from growthcast.fit.sites.nouns import Sites, cut_chance_before
+from growthcast.fit.solver.hierarchy import covariance_root
+from growthcast.fit.solver.linearise import CEILING
+from growthcast.fit.solver.sweep import variance_along
+from growthcast.fit.solver.view import View
+from growthcast.growth.logistic import height_and_slope
+
+__all__ = ["Cavity", "sites_of_looks"]
+
+FloatArray = NDArray[np.float64]
+
+GRID = np.linspace(-5.0, 5.0, 61)
+"""Standard deviations at which a look is heard."""
+LEAST_WORD = 1e-4
+"""A look that narrows the variance by less than this share says nothing."""
+
+
+@dataclass(frozen=True, slots=True)
+class Cavity:
+    """Stages of a block as departures from where they stand, mean and variance (N,)."""
+
+    mean: FloatArray
+    variance: FloatArray
+
+
+def sites_of_looks(view: View, number: int, *, border_known: bool = False) -> tuple[Sites, Cavity]:
+    """What looks say, and the stages of a block as known without weights of whole tanks."""
+    problem, (at, swept) = view.problem, view.block(number)
+    block = problem.blocks[number]
+    chains, nodes, sites = block.chains, block.chains.nodes, block.sites
+    ahead = swept.ahead_variance
+    if not border_known:
+        root = covariance_root(view.area, view.effects, problem.pooling, chains.area)
+        ahead = ahead + variance_along(chains, root, swept.ahead[1:])
+    # The node's own reading or guess, without what the sites add to it.
+    own = np.maximum(at.precision - sites.precision, 0.0)
+    standing = at.standing
+    pulled = at.precision * at.residual - (sites.pulled - sites.precision * standing)
+    held = 1.0 / ahead + at.slope**2 * own
+    mean = (swept.ahead[0] / ahead + at.slope * np.where(own > 0.0, pulled, 0.0)) / held
+    known = Cavity(mean, 1.0 / held)
+
+    seen = np.flatnonzero(nodes.look)
+    precision, pulled = np.zeros((2, nodes.area.size))
+    if seen.size:
+        owner = nodes.area[seen]
+        ceiling, shape = np.exp(view.point.border[CEILING, owner]), problem.shape[owner]
+        spread = np.sqrt(known.variance[seen])
+        grid = view.point.stages[number][seen] + known.mean[seen]
+        grid = grid[:, None] + spread[:, None] * GRID
+        height = height_and_slope(grid, ceiling[:, None], shape[:, None] + 0.0 * GRID)[0]
+        bounds = problem.errors.floor_cm[owner], problem.errors.budget_cm[owner]
+        mean, variance = _moments(look_log_chance(nodes.look[seen], height, *bounds))
+        # In stages, then as a height through the slope there.
+        narrower = np.maximum(1.0 / variance - 1.0, LEAST_WORD) / spread**2
+        narrower = np.where(variance < 1.0 - LEAST_WORD, narrower, 0.0)
+        moved = mean / variance / spread  # of the natural parameter, beyond the cavity's own
+        moved = moved + known.mean[seen] * narrower
+        steep = at.slope[seen]
+        # Where the curve is flat a stage says next to nothing: no eye is sharper than its error.
+        sharpest = 1.0 / (JUDGEMENT_ERROR_SHARE * np.maximum(standing[seen], 0.1 * bounds[1])) ** 2
+        kept = np.minimum(1.0, sharpest * steep**2 / np.maximum(narrower, 1e-300))
+        precision[seen] = kept * narrower / steep**2
+        pulled[seen] = np.where(narrower > 0.0, kept * moved / steep, 0.0)
+        pulled[seen] += precision[seen] * standing[seen]
+    heard = Sites(pulled, precision, cut_chance_before(chains))
+    narrower = precision * at.slope**2
+    held = 1.0 / known.variance + narrower
+    told = at.slope * (pulled - precision * standing)
+    return heard, Cavity((known.mean / known.variance + told) / held, 1.0 / held)
+
+
+def _moments(log_chance: FloatArray) -> tuple[FloatArray, FloatArray]:
+    """Mean and variance (n,) of a standard normal once it is weighted by chances (n, G)."""
+    weight = log_chance - 0.5 * GRID**2
+    weight = np.exp(weight - weight.max(axis=1, keepdims=True))
+    weight /= weight.sum(axis=1, keepdims=True)
+    mean = weight @ GRID
+    return mean, weight @ GRID**2 - mean**2
