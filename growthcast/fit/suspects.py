@@ -145,9 +145,9 @@ def _foreseen(view: View, number: int) -> _Foreseen:
     root = covariance_root(view.area, view.effects, problem.pooling, chains.area)
     unsure = variance_along(chains, root, swept.lean)
     return _Foreseen(
-        height=at.height,
-        variance=at.slope**2 * swept.ahead_variance + unsure,
-        error=problem.errors.reading_variance(at.height, chains.nodes.area),
+        height=at.expected_cm,
+        variance=at.observation**2 * swept.ahead_variance + unsure,
+        error=problem.errors.reading_variance(at.expected_cm, chains.nodes.area),
         usual=view.point.border[HABIT, chains.nodes.area],
         off=swept.innovation,
         off_variance=1.0 / np.where(swept.weight > 0.0, swept.weight, 1.0) + unsure,

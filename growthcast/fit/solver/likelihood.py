@@ -33,7 +33,8 @@ def log_likelihood(view: View) -> float:
         here, swept = view.block(number)
         own = departure[:, block.chains.nodes.area]
         off = swept.off[0] + (swept.off[1:] * own).sum(axis=0)
-        squares += float((swept.weight * off**2).sum() - (here.precision * here.residual**2).sum())
+        at_point = (here.observation_precision * here.residual**2).sum()
+        squares += float((swept.weight * off**2).sum() - at_point)
         squares += misfit(
             block.chains.nodes,
             here,
@@ -116,11 +117,12 @@ def variance_slopes(view: View) -> VarianceSlopes:
         ahead, unsure = _mean_and_variance(block.chains, back.ahead, root, own)
         links.append(0.5 * (ahead**2 + unsure - back.ahead_curvature))
         seen, unsure = _mean_and_variance(block.chains, back.reading, root, own)
-        error = np.divide(1.0, here.precision, out=np.ones_like(seen), where=here.precision > 0.0)
+        precision = here.observation_precision
+        error = np.divide(1.0, precision, out=np.ones_like(seen), where=precision > 0.0)
         told = np.isfinite(nodes.reading_cm)
-        off = np.where(told, nodes.reading_cm - here.standing, 0.0) - here.residual + error * seen
+        off = np.where(told, nodes.reading_cm - here.height_cm, 0.0) - here.residual + error * seen
         square = off**2 + error + error**2 * (unsure - back.reading_curvature)
-        held = block.trust / problem.errors.reading_variance(here.height, nodes.area)
+        held = block.trust / problem.errors.reading_variance(here.expected_cm, nodes.area)
         readings.append(np.where(told, 0.5 * held * (held * square - 1.0), 0.0))
     tank = effects.whole_tank_covariance(pooling)
     tank += effects.tank[:, :, None] * effects.tank[:, None, :]

@@ -90,28 +90,28 @@ class Swept:
 
 def sweep(chains: Chains, at: Linearised) -> Swept:
     """Filter all chains of a block forward, one position a step."""
-    count = at.pull.size
+    count = at.transition.size
     ahead, state, off = (np.empty((1 + BORDER, count)) for _ in range(3))
-    ahead[0], ahead[1:] = at.gap, at.drive
-    ahead_variance, variance, weight = at.noise.copy(), np.empty(count), np.empty(count)
-    pulled, told = at.pull**2, at.slope**2 * at.precision
+    ahead[0], ahead[1:] = at.offset, at.inputs
+    ahead_variance, variance, weight = at.process_noise.copy(), np.empty(count), np.empty(count)
+    pulled, told = at.transition**2, at.observation**2 * at.observation_precision
     earlier: slice | None = None
     for here in chains.positions:
-        foreseen, before, slope = ahead[:, here], ahead_variance[here], at.slope[here]
+        foreseen, before, slope = ahead[:, here], ahead_variance[here], at.observation[here]
         if earlier is None:
             rows = 1 + OF_STARTS  # the others are 0 at a start
             state[rows:, here] = off[rows:, here] = 0.0
         else:
             behind = slice(earlier.start, earlier.start + here.stop - here.start)
-            foreseen[:rows] += at.pull[here] * state[:rows, behind]
+            foreseen[:rows] += at.transition[here] * state[:rows, behind]
             before += pulled[here] * variance[behind]
             rows = 1 + BORDER
         gathered = 1.0 + told[here] * before
-        weight[here] = at.precision[here] / gathered
+        weight[here] = at.observation_precision[here] / gathered
         innovation = np.multiply(-slope, foreseen[:rows], out=off[:rows, here])
         innovation[0] += at.residual[here]
-        innovation[1 + CEILING] -= at.height[here]
-        innovation[1 + HABIT] += at.habit[here]
+        innovation[1 + CEILING] -= at.expected_cm[here]
+        innovation[1 + HABIT] += at.by_usual_cut[here]
         gain = before * slope * weight[here]
         np.multiply(gain, innovation, out=state[:rows, here])
         state[:rows, here] += foreseen[:rows]
@@ -205,12 +205,12 @@ def sweep_back(chains: Chains, at: Linearised, swept: Swept) -> Backward:
     """
     said = swept.weight * swept.off
     said[1:] *= -1.0
-    gain = swept.ahead_variance * at.slope * swept.weight
-    keep = 1.0 - at.slope * gain
-    ahead, curvature = at.slope * said, at.slope**2 * swept.weight
+    gain = swept.ahead_variance * at.observation * swept.weight
+    keep = 1.0 - at.observation * gain
+    ahead, curvature = at.observation * said, at.observation**2 * swept.weight
     reading, reading_curvature = said, swept.weight.copy()
     for behind, later in _backwards(chains):
-        pull = at.pull[later]
+        pull = at.transition[later]
         passed, bent = pull * ahead[:, later], pull**2 * curvature[later]
         ahead[:, behind] += keep[behind] * passed
         curvature[behind] += keep[behind] ** 2 * bent
@@ -233,7 +233,7 @@ def _gain(
 ) -> FloatArray:
     """How far a stage goes along with the one after it."""
     spread = swept.ahead_variance[later]
-    gain = at.pull[later] * swept.filtered.variance[behind]
+    gain = at.transition[later] * swept.filtered.variance[behind]
     quotient: FloatArray = np.divide(gain, spread, out=np.zeros_like(gain), where=spread > 0.0)
     return quotient
 
@@ -244,9 +244,9 @@ def log_determinant(chains: Chains, at: Linearised, swept: Swept) -> float:
     A start is flat in the stage as far as the filter goes; flat in height, which is how a person
     reads it, leaves out the slope. One that nobody read is guessed, not flat.
     """
-    gathered = 1.0 + at.slope**2 * swept.ahead_variance * at.precision
+    gathered = 1.0 + at.observation**2 * swept.ahead_variance * at.observation_precision
     fresh = (chains.nodes.link == Link.FRESH) & ~chains.nodes.unread_start
-    starts = 2.0 * np.log(np.maximum(at.slope[fresh], 1e-300)).sum()
+    starts = 2.0 * np.log(np.maximum(at.observation[fresh], 1e-300)).sum()
     return float(np.log(gathered).sum() - starts)
 
 

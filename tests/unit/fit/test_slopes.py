@@ -64,11 +64,11 @@ def test_the_noise_of_every_link_has_its_slope(solved):
     for node in np.flatnonzero(problem.blocks[0].chains.nodes.link >= Link.GREW):
 
         def level(by, node=node):
-            noise = at.noise.copy()
+            noise = at.process_noise.copy()
             noise[node] *= 1.0 + by
-            return likelihood_of(problem, point, replace(at, noise=noise))
+            return likelihood_of(problem, point, replace(at, process_noise=noise))
 
-        assert slope[node] * at.noise[node] == pytest.approx(difference(level), abs=2e-6)
+        assert slope[node] * at.process_noise[node] == pytest.approx(difference(level), abs=2e-6)
 
 
 @pytest.mark.parametrize("name", ["height_error_cm", "height_error_share", "weight"])
@@ -95,10 +95,10 @@ def test_spans_drift_and_pauses_make_up_the_noise_of_growth(solved):
     [block], [(at, _)] = problem.blocks, view.kept
     parts = error_parts(block.chains, block.drift, at, point.border, problem.errors, block.trust)
     grew = block.chains.nodes.link == Link.GREW
-    paused = (block.chains.nodes.pause_doubt * at.drive[RATE]) ** 2
+    paused = (block.chains.nodes.pause_doubt * at.inputs[RATE]) ** 2
     assert (paused > 0.0).any()
     together = parts["span"][0] + parts["drift"][0] + np.where(grew, paused, 0.0)
-    np.testing.assert_allclose(together[grew], at.noise[grew], rtol=1e-12)
+    np.testing.assert_allclose(together[grew], at.process_noise[grew], rtol=1e-12)
     assert not together[~grew].any()
 
 

@@ -63,16 +63,16 @@ def dense_system(problem, point, view):
     now = point.border
     for i in range(n):
         a = nodes.area[i]
-        stands = (at.drive[KNOTS:, i] * now[KNOTS:, a]).sum()  # knots are unknown as they are
-        row = -border_row(at.drive[:, i], a)
+        stands = (at.inputs[KNOTS:, i] * now[KNOTS:, a]).sum()  # knots are unknown as they are
+        row = -border_row(at.inputs[:, i], a)
         row[i] += 1.0
         if nodes.link[i] in (Link.GREW, Link.CUT, Link.WEIGHED):
-            row[block.chains.previous[i]] -= at.pull[i]
-        say(row, at.gap[i] - stands, 1.0 / at.noise[i])
+            row[block.chains.previous[i]] -= at.transition[i]
+        say(row, at.offset[i] - stands, 1.0 / at.process_noise[i])
         row = np.zeros(size)
-        row[i], row[area_at(a, CEILING)] = at.slope[i], at.height[i]
-        row[area_at(a, HABIT)] = -at.habit[i]
-        say(row, at.residual[i], at.precision[i])
+        row[i], row[area_at(a, CEILING)] = at.observation[i], at.expected_cm[i]
+        row[area_at(a, HABIT)] = -at.by_usual_cut[i]
+        say(row, at.residual[i], at.observation_precision[i])
     for a in range(AREAS):
         row = np.zeros(size)
         row[area_at(a, RATE)] = 1.0
@@ -151,15 +151,17 @@ def test_the_likelihood_is_that_of_the_dense_system(both):
     [block], [(at, _)], pooling = problem.blocks, view.kept, problem.pooling
     nodes = block.chains.nodes
     fresh = (nodes.link == Link.FRESH) & ~nodes.unread_start
-    stands = np.einsum("mn,mn->n", at.drive[KNOTS:], point.border[KNOTS:][:, nodes.area])
-    squares = ((at.gap - stands) ** 2 / at.noise).sum()
+    stands = np.einsum("mn,mn->n", at.inputs[KNOTS:], point.border[KNOTS:][:, nodes.area])
+    squares = ((at.offset - stands) ** 2 / at.process_noise).sum()
     squares += misfit(nodes, at, point.border, problem.errors, block.trust, block.sites)
     squares += (pooling.area_precision * (pooling.offset - point.border[RATE]) ** 2).sum()
     for b, (centre, held) in zip(OWN, pooling.own_priors(), strict=True):
         squares += (held * (centre - point.border[b]) ** 2).sum()
     squares -= right @ step
     determinant = -np.linalg.slogdet(covariance)[1]
-    determinant += np.log(at.noise[~fresh]).sum() - 2.0 * np.log(at.slope[fresh]).sum()
+    determinant += (
+        np.log(at.process_noise[~fresh]).sum() - 2.0 * np.log(at.observation[fresh]).sum()
+    )
     determinant += np.log(FRESH_STAGE_VARIANCE) * fresh.sum()
     priors = [np.full(AREAS, pooling.area_precision), pooling.tank_precision]
     priors += [pooling.species_precision, *(held for _, held in pooling.own_priors())]
@@ -225,7 +227,7 @@ def test_a_fit_without_readings_is_the_prior():
     alone = problem_of(rest, whole.pooling, whole.errors, whole.shape, whole.first_habit)
     solution = solve(alone)
     np.testing.assert_allclose(solution.point.border[RATE], whole.pooling.offset, atol=1e-9)
-    np.testing.assert_allclose(solution.view.block(0)[0].height, 6.0, atol=0.01)
+    np.testing.assert_allclose(solution.view.block(0)[0].expected_cm, 6.0, atol=0.01)
 
 
 def test_a_guessed_start_is_straightened_where_later_readings_show_it():
@@ -256,7 +258,7 @@ def test_a_guessed_start_is_straightened_where_later_readings_show_it():
     np.testing.assert_allclose(np.exp(solution.point.border[RATE]), rate, rtol=0.1)
     [block], at = solution.problem.blocks, solution.view.block(0)[0]
     starts = block.chains.nodes.link == Link.FRESH
-    np.testing.assert_allclose(at.height[starts], began, atol=0.3)
+    np.testing.assert_allclose(at.expected_cm[starts], began, atol=0.3)
 
 
 def test_a_score_alone_is_that_of_the_whole_word(both):

@@ -253,7 +253,7 @@ def _of_block(view: View, number: int, bin_day: FloatArray) -> tuple[FloatArray,
         share = np.zeros((KNOT_COUNT, ended.size))
         share[: some.size] = np.where(nodes.link == Link.GREW, np.maximum(inside, 0.0) / span, 0.0)
         here, weekly = seen(problem, view.point, number, SpanDrift(share, block.drift.remainder))
-        carried = here.slope[told] * weekly.ahead[1 + KNOTS :, told]
+        carried = here.observation[told] * weekly.ahead[1 + KNOTS :, told]
         grown[:, first : first + some.size] = carried[: some.size].T
     return (
         nodes.area[told].astype(np.float64),
