@@ -140,17 +140,18 @@ class _Foreseen:
 
 def _foreseen(view: View, number: int) -> _Foreseen:
     """What was foreseen at the nodes of a block, without their own readings."""
-    problem, (at, swept) = view.problem, view.block(number)
+    problem, (at, forward) = view.problem, view.block(number)
     chains = problem.blocks[number].chains
     root = covariance_root(view.area, view.effects, problem.pooling, chains.area)
-    unsure = variance_along(chains, root, swept.lean)
+    unsure = variance_along(chains, root, forward.predicted_sensitivity)
+    precision = forward.innovation_precision
     return _Foreseen(
         height=at.expected_cm,
-        variance=at.observation**2 * swept.ahead_variance + unsure,
+        variance=at.observation**2 * forward.predicted_variance + unsure,
         error=problem.errors.reading_variance(at.expected_cm, chains.nodes.area),
         usual=view.point.border[HABIT, chains.nodes.area],
-        off=swept.innovation,
-        off_variance=1.0 / np.where(swept.weight > 0.0, swept.weight, 1.0) + unsure,
+        off=forward.innovation_cm,
+        off_variance=1.0 / np.where(precision > 0.0, precision, 1.0) + unsure,
     )
 
 

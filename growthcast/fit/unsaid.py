@@ -50,8 +50,8 @@ def unsaid_cuts(solution: Solution) -> UnsaidCuts:
         nodes = block.chains.nodes
         left = np.flatnonzero(nodes.link == Link.UNSAID)
         found, area = block.chains.previous[left], nodes.area[left]
-        at, swept = solution.view.block(number)
-        known = swept.filtered
+        at, forward = solution.view.block(number)
+        known = forward.filtered
         stood = at.height_cm[found] + at.observation[found] * known.mean[found]
         usual = np.exp(solution.point.border[HABIT, area])
         spread = np.sqrt(

@@ -39,19 +39,19 @@ class Cavity:
 
 def sites_of_looks(view: View, number: int, *, border_known: bool = False) -> tuple[Sites, Cavity]:
     """What looks say, and the stages of a block as known without weights of whole tanks."""
-    problem, (at, swept) = view.problem, view.block(number)
+    problem, (at, forward) = view.problem, view.block(number)
     block = problem.blocks[number]
     chains, nodes, sites = block.chains, block.chains.nodes, block.sites
-    ahead = swept.ahead_variance
+    ahead = forward.predicted_variance
     if not border_known:
         root = covariance_root(view.area, view.effects, problem.pooling, chains.area)
-        ahead = ahead + variance_along(chains, root, swept.ahead[1:])
+        ahead = ahead + variance_along(chains, root, forward.predicted[1:])
     # The node's own reading or guess, without what the sites add to it.
     own = np.maximum(at.observation_precision - sites.precision, 0.0)
     standing = at.height_cm
     pulled = at.observation_precision * at.residual - (sites.pulled - sites.precision * standing)
     held = 1.0 / ahead + at.observation**2 * own
-    mean = (swept.ahead[0] / ahead + at.observation * np.where(own > 0.0, pulled, 0.0)) / held
+    mean = (forward.predicted[0] / ahead + at.observation * np.where(own > 0.0, pulled, 0.0)) / held
     known = Cavity(mean, 1.0 / held)
 
     seen = np.flatnonzero(nodes.look)

@@ -76,12 +76,12 @@ class Parts:
 
 def parts_of(view: View, number: int, known: Cavity) -> Parts:
     """What the members of a block are expected to have given."""
-    problem, (at, swept) = view.problem, view.block(number)
+    problem, (at, forward) = view.problem, view.block(number)
     block, border = problem.blocks[number], view.point.border
     members, nodes, weights = block.members, block.chains.nodes, problem.weights
     found, left, area = members.found, members.left, members.area
     unsaid = nodes.link[left] == Link.UNSAID
-    filtered = swept.filtered
+    filtered = forward.filtered
 
     def height(at_node: IntArray, mean: FloatArray) -> FloatArray:
         return np.maximum(at.height_cm[at_node] + at.observation[at_node] * mean[at_node], 0.0)

@@ -30,11 +30,11 @@ def log_likelihood(view: View) -> float:
     squares = _prior_squares(problem.pooling, border, effects)
     determinant = _prior_determinants(problem.pooling, view)
     for number, block in enumerate(problem.blocks):
-        here, swept = view.block(number)
+        here, forward = view.block(number)
         own = departure[:, block.chains.nodes.area]
-        off = swept.off[0] + (swept.off[1:] * own).sum(axis=0)
+        off = forward.innovation[0] + (forward.innovation[1:] * own).sum(axis=0)
         at_point = (here.observation_precision * here.residual**2).sum()
-        squares += float((swept.weight * off**2).sum() - at_point)
+        squares += float((forward.innovation_precision * off**2).sum() - at_point)
         squares += misfit(
             block.chains.nodes,
             here,
@@ -43,7 +43,7 @@ def log_likelihood(view: View) -> float:
             block.trust,
             block.sites,
         )
-        determinant += log_determinant(block.chains, here, swept)
+        determinant += log_determinant(block.chains, here, forward)
     return -0.5 * (squares + determinant)
 
 
@@ -108,12 +108,12 @@ def variance_slopes(view: View) -> VarianceSlopes:
     area = replace(view.area, drag=np.zeros(problem.area_count))
     links, readings = [], []
     for number, block in enumerate(problem.blocks):
-        here, swept = view.block(number)
+        here, forward = view.block(number)
         nodes, mine = block.chains.nodes, block.chains.area
         root = covariance_root(area, effects, pooling, mine)
         root[~pooling.ceiling_learnt[mine], CEILING] = 0.0
         own = departure[:, nodes.area]
-        back = sweep_back(block.chains, here, swept)
+        back = sweep_back(block.chains, here, forward)
         ahead, unsure = _mean_and_variance(block.chains, back.ahead, root, own)
         links.append(0.5 * (ahead**2 + unsure - back.ahead_curvature))
         seen, unsure = _mean_and_variance(block.chains, back.reading, root, own)

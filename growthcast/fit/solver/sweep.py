@@ -26,8 +26,8 @@ from growthcast.fit.solver.linearise import BORDER, CEILING, HABIT, OF_STARTS, L
 
 __all__ = [
     "Backward",
+    "FilterPass",
     "Filtered",
-    "Swept",
     "log_determinant",
     "said_of",
     "score_of",
@@ -44,51 +44,53 @@ IntArray = NDArray[np.int64]
 
 @dataclass(frozen=True, slots=True)
 class Filtered:
-    """Stages as known by their day: ``mean + carry @ departure`` of the border, (N,), (B, N).
+    """Stages as known by their day: ``mean + sensitivity @ departure`` of the border.
 
-    ``variance`` (N,) is theirs given the border.
+    ``mean`` is (N,), ``sensitivity`` (B, N); ``variance`` (N,) is theirs given the border.
     """
 
     mean: FloatArray
-    carry: FloatArray
+    sensitivity: FloatArray
     variance: FloatArray
 
     def departure(self, nodes: Nodes, borders: FloatArray) -> FloatArray:
         """Departure (N,) of every stage for a departure (B, A) of the borders."""
-        step: FloatArray = self.mean + (self.carry * borders.take(nodes.area, axis=1)).sum(axis=0)
+        step: FloatArray = self.mean + (self.sensitivity * borders.take(nodes.area, axis=1)).sum(
+            axis=0
+        )
         return step
 
 
 @dataclass(frozen=True, slots=True)
-class Swept:
-    """Result of the forward pass over a block of R areas and N nodes.
+class FilterPass:
+    """Result of the Kalman filter over a block of R areas and N nodes.
 
-    ``off`` (1 + B, N) is what each reading says beyond what was foreseen without it [cm], affine in
-    the border like ``ahead``: row 0 is the value, the others its slopes. ``weight`` (N,) is the
-    inverse of its variance, 0 where nothing was read. ``filtered`` is each stage as its own reading
-    and those before have it, ``ahead`` (1 + B, N) and ``ahead_variance`` (N,) the same before its
-    own reading.
+    ``innovation`` (1 + B, N) is each observation less its prediction [cm], affine in the border
+    like ``predicted``: row 0 is the value, the others its slopes. ``innovation_precision`` (N,) is
+    the inverse of its variance, 0 where nothing was read. ``filtered`` is each stage as its own
+    reading and those before have it, ``predicted`` (1 + B, N) and ``predicted_variance`` (N,) the
+    same before its own reading.
     """
 
-    off: FloatArray
-    weight: FloatArray
+    innovation: FloatArray
+    innovation_precision: FloatArray
     filtered: Filtered
-    ahead: FloatArray
-    ahead_variance: FloatArray
+    predicted: FloatArray
+    predicted_variance: FloatArray
 
     @property
-    def innovation(self) -> FloatArray:
-        """What each reading says beyond what was foreseen without it [cm], (N,)."""
-        innovation: FloatArray = self.off[0]
-        return innovation
+    def innovation_cm(self) -> FloatArray:
+        """Each observation less its prediction, at the border as it stands [cm], (N,)."""
+        value: FloatArray = self.innovation[0]
+        return value
 
     @property
-    def lean(self) -> FloatArray:
-        """How far the height foreseen moves with the border, (B, N)."""
-        return -self.off[1:]
+    def predicted_sensitivity(self) -> FloatArray:
+        """How far the height predicted moves with the border [cm], (B, N)."""
+        return -self.innovation[1:]
 
 
-def sweep(chains: Chains, at: Linearised) -> Swept:
+def sweep(chains: Chains, at: Linearised) -> FilterPass:
     """Filter all chains of a block forward, one position a step."""
     count = at.transition.size
     ahead, state, off = (np.empty((1 + BORDER, count)) for _ in range(3))
@@ -117,65 +119,81 @@ def sweep(chains: Chains, at: Linearised) -> Swept:
         state[:rows, here] += foreseen[:rows]
         variance[here] = before / gathered
         earlier = here
-    filtered = Filtered(state[0], state[1:], variance)
-    return Swept(off, weight, filtered, ahead, ahead_variance)
+    filtered = Filtered(mean=state[0], sensitivity=state[1:], variance=variance)
+    return FilterPass(
+        innovation=off,
+        innovation_precision=weight,
+        filtered=filtered,
+        predicted=ahead,
+        predicted_variance=ahead_variance,
+    )
 
 
-def said_of(chains: Chains, swept: Swept) -> tuple[FloatArray, FloatArray]:
+def said_of(chains: Chains, forward: FilterPass) -> tuple[FloatArray, FloatArray]:
     """What the chains say on departures of the areas' borders: information (R, B, B), score (B, R).
 
-    The sum of ``weight * off * off'`` over each area's nodes; starts have but few rows of it.
+    The sum of ``innovation_precision * innovation * innovation'`` over each area's nodes; of a
+    start only the first rows are not 0.
     """
     total = np.zeros((chains.area.size, 1 + BORDER, 1 + BORDER))
     parts = zip(chains.starts_and_later, chains.by_area, (OF_STARTS, BORDER), strict=True)
     for part, groups, told in parts:
         rows = 1 + told
         scaled = np.zeros((part.stop - part.start + 1, rows))
-        np.multiply(swept.off[:rows, part].T, np.sqrt(swept.weight[part])[:, None], out=scaled[:-1])
+        np.multiply(
+            forward.innovation[:rows, part].T,
+            np.sqrt(forward.innovation_precision[part])[:, None],
+            out=scaled[:-1],
+        )
         for places in groups:
             theirs = scaled[places]
             total[: places.shape[0], :rows, :rows] += theirs.transpose(0, 2, 1) @ theirs
     return total[:, 1:, 1:], -total[:, 0, 1:].T
 
 
-def score_of(chains: Chains, swept: Swept) -> FloatArray:
+def score_of(chains: Chains, forward: FilterPass) -> FloatArray:
     """Score (B, R) of the areas' borders alone."""
-    weighted, areas = -swept.weight * swept.off[0], chains.area.size
+    weighted, areas = -forward.innovation_precision * forward.innovation[0], chains.area.size
     score = np.zeros((BORDER, areas))
     for row in range(BORDER):
-        score[row] = np.bincount(chains.rank, weighted * swept.off[1 + row], minlength=areas)
+        score[row] = np.bincount(
+            chains.rank, weighted * forward.innovation[1 + row], minlength=areas
+        )
     return score
 
 
-def smooth(chains: Chains, at: Linearised, swept: Swept, departure: FloatArray) -> FloatArray:
+def smooth(
+    chains: Chains, at: Linearised, forward: FilterPass, departure: FloatArray
+) -> FloatArray:
     """Departure of every stage, (N,), that goes with a departure (B, A) of the borders."""
-    step = swept.filtered.departure(chains.nodes, departure)
-    ahead = swept.ahead[0] + (swept.ahead[1:] * departure.take(chains.nodes.area, axis=1)).sum(
-        axis=0
-    )
+    step = forward.filtered.departure(chains.nodes, departure)
+    border = departure.take(chains.nodes.area, axis=1)
+    predicted = forward.predicted[0] + (forward.predicted[1:] * border).sum(axis=0)
     for behind, later in _backwards(chains):
-        step[behind] += _gain(at, swept, behind, later) * (step[later] - ahead[later])
+        step[behind] += _gain(at, forward, behind, later) * (step[later] - predicted[later])
     return step
 
 
-def with_starts(chains: Chains, at: Linearised, swept: Swept) -> Filtered:
+def with_starts(chains: Chains, at: Linearised, forward: FilterPass) -> Filtered:
     """Stages as known by their day, but starts that nobody read as all of their chain has them."""
-    known = swept.filtered
+    known = forward.filtered
     start = np.flatnonzero(chains.nodes.unread_start)  # at position 0: their places are ranks
     if not start.size:
         return known
-    mean, carry = known.mean.copy(), known.carry.copy()
+    mean, sensitivity = known.mean.copy(), known.sensitivity.copy()
     behind, reach = start, np.ones(start.size)
     for here in chains.positions[1:]:
         later = here.start + start[start < here.stop - here.start]
         if not later.size:
             break
         first, behind = start[: later.size], behind[: later.size]
-        reach = reach[: later.size] * _gain(at, swept, behind, later)
-        mean[first] += reach * (known.mean[later] - swept.ahead[0, later])
-        carry[:, first] += reach * (known.carry[:, later] - swept.ahead[1:, later])
+        reach = reach[: later.size] * _gain(at, forward, behind, later)
+        mean[first] += reach * (known.mean[later] - forward.predicted[0, later])
+        sensitivity[:, first] += reach * (
+            known.sensitivity[:, later] - forward.predicted[1:, later]
+        )
         behind = later
-    return Filtered(mean, carry, known.variance)
+    return Filtered(mean, sensitivity, known.variance)
 
 
 @dataclass(frozen=True, slots=True)
@@ -194,7 +212,7 @@ class Backward:
     reading_curvature: FloatArray
 
 
-def sweep_back(chains: Chains, at: Linearised, swept: Swept) -> Backward:
+def sweep_back(chains: Chains, at: Linearised, forward: FilterPass) -> Backward:
     """Run back along all chains of a block, from their ends to their starts.
 
     References
@@ -203,12 +221,12 @@ def sweep_back(chains: Chains, at: Linearised, swept: Swept) -> Backward:
     models. Biometrika 75, 601-602; Koopman, S. J. & Shephard, N. (1992). Exact score for time
     series models in state space form. Biometrika 79, 823-826 (from memory).
     """
-    said = swept.weight * swept.off
+    said = forward.innovation_precision * forward.innovation
     said[1:] *= -1.0
-    gain = swept.ahead_variance * at.observation * swept.weight
+    gain = forward.predicted_variance * at.observation * forward.innovation_precision
     keep = 1.0 - at.observation * gain
-    ahead, curvature = at.observation * said, at.observation**2 * swept.weight
-    reading, reading_curvature = said, swept.weight.copy()
+    ahead, curvature = at.observation * said, at.observation**2 * forward.innovation_precision
+    reading, reading_curvature = said, forward.innovation_precision.copy()
     for behind, later in _backwards(chains):
         pull = at.transition[later]
         passed, bent = pull * ahead[:, later], pull**2 * curvature[later]
@@ -229,22 +247,22 @@ def _backwards(chains: Chains) -> list[tuple[slice, slice]]:
 
 
 def _gain(
-    at: Linearised, swept: Swept, behind: slice | IntArray, later: slice | IntArray
+    at: Linearised, forward: FilterPass, behind: slice | IntArray, later: slice | IntArray
 ) -> FloatArray:
     """How far a stage goes along with the one after it."""
-    spread = swept.ahead_variance[later]
-    gain = at.transition[later] * swept.filtered.variance[behind]
+    spread = forward.predicted_variance[later]
+    gain = at.transition[later] * forward.filtered.variance[behind]
     quotient: FloatArray = np.divide(gain, spread, out=np.zeros_like(gain), where=spread > 0.0)
     return quotient
 
 
-def log_determinant(chains: Chains, at: Linearised, swept: Swept) -> float:
+def log_determinant(chains: Chains, at: Linearised, forward: FilterPass) -> float:
     """Log determinant of the chains' curvature, its starts being flat in height.
 
     A start is flat in the stage as far as the filter goes; flat in height, which is how a person
     reads it, leaves out the slope. One that nobody read is guessed, not flat.
     """
-    gathered = 1.0 + at.observation**2 * swept.ahead_variance * at.observation_precision
+    gathered = 1.0 + at.observation**2 * forward.predicted_variance * at.observation_precision
     fresh = (chains.nodes.link == Link.FRESH) & ~chains.nodes.unread_start
     starts = 2.0 * np.log(np.maximum(at.observation[fresh], 1e-300)).sum()
     return float(np.log(gathered).sum() - starts)

@@ -38,16 +38,23 @@ def solved():
 
 def likelihood_of(problem, point, at):
     """Likelihood of a problem that is linearised already."""
-    swept = sweep(problem.blocks[0].chains, at)
+    forward = sweep(problem.blocks[0].chains, at)
     area = problem.blocks[0].chains.area
-    told, pulled = said_of(problem.blocks[0].chains, swept)
+    told, pulled = said_of(problem.blocks[0].chains, forward)
     information, score = np.zeros_like(told), np.zeros_like(pulled)
     information[area], score[:, area] = told, pulled
     by_area = area_information(information, score, point.border, problem.pooling)
     effects = solve_effects(by_area, point.border, problem.pooling)
     return log_likelihood(
         View(
-            problem, point, ((at, swept),), (swept.filtered,), information, score, by_area, effects
+            problem,
+            point,
+            ((at, forward),),
+            (forward.filtered,),
+            information,
+            score,
+            by_area,
+            effects,
         )
     )
 

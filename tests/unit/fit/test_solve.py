@@ -135,9 +135,9 @@ def test_covariances_are_those_of_the_dense_system(both):
     np.testing.assert_allclose(
         view.effects.species_covariance, covariance[np.ix_(species, species)], rtol=1e-5
     )
-    chains, swept = problem.blocks[0].chains, view.filtered[0]
-    carry, border = swept.carry[:, chains.last], found[chains.area]
-    whole = swept.variance[chains.last] + np.einsum("bn,nbc,cn->n", carry, border, carry)
+    chains, filtered = problem.blocks[0].chains, view.filtered[0]
+    moved, border = filtered.sensitivity[:, chains.last], found[chains.area]
+    whole = filtered.variance[chains.last] + np.einsum("bn,nbc,cn->n", moved, border, moved)
     np.testing.assert_allclose(whole, np.diag(covariance)[chains.last], rtol=1e-4)
 
 
@@ -263,9 +263,9 @@ def test_a_guessed_start_is_straightened_where_later_readings_show_it():
 
 def test_a_score_alone_is_that_of_the_whole_word(both):
     problem, _, view, *_ = both
-    [block], (_, swept) = problem.blocks, view.block(0)
-    score = said_of(block.chains, swept)[1]
-    np.testing.assert_allclose(score_of(block.chains, swept), score, rtol=1e-9, atol=1e-9)
+    [block], (_, forward) = problem.blocks, view.block(0)
+    score = said_of(block.chains, forward)[1]
+    np.testing.assert_allclose(score_of(block.chains, forward), score, rtol=1e-9, atol=1e-9)
 
 
 def test_fields_that_are_the_same_everywhere_take_the_memory_of_one():
@@ -292,12 +292,12 @@ def test_unread_starts_alone_are_known_as_their_whole_chain_has_them():
     )
     problem = problem_of(nodes, problem.pooling, problem.errors, problem.shape, problem.first_habit)
     view = view_of(problem, starting_point(problem))
-    [block], (at, swept) = problem.blocks, view.block(0)
+    [block], (at, forward) = problem.blocks, view.block(0)
     chains, moved = block.chains, np.random.default_rng(1).normal(0.0, 0.1, (BORDER, AREAS))
     unread = chains.nodes.unread_start
     assert unread.sum() == begun.sum() == 4
-    whole = smooth(chains, at, swept, moved)
-    by_day = swept.filtered.departure(chains.nodes, moved)
+    whole = smooth(chains, at, forward, moved)
+    by_day = forward.filtered.departure(chains.nodes, moved)
     assert np.abs(whole - by_day)[unread].max() > 0.1
     known = view.filtered[0].departure(chains.nodes, moved)
     np.testing.assert_allclose(known, np.where(unread, whole, by_day), atol=1e-9)
