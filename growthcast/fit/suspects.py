@@ -19,11 +19,11 @@ from growthcast.fit.rows.chains import Link, Nodes
 from growthcast.fit.rows.looks import look_log_chance
 from growthcast.fit.solver.errors import ErrorModel
 from growthcast.fit.solver.hierarchy import covariance_root
+from growthcast.fit.solver.kalman import variance_along
 from growthcast.fit.solver.linearise import HABIT
 from growthcast.fit.solver.part import part_of, pays_alone, tanks_of
 from growthcast.fit.solver.problem import Block, Problem
 from growthcast.fit.solver.solve import ROUGHLY, Solution, go_on, solve
-from growthcast.fit.solver.sweep import variance_along
 from growthcast.fit.solver.view import View
 from growthcast.growth.normal import normal_quantile
 from growthcast.log.visits import Look

@@ -14,8 +14,8 @@ from numpy.typing import NDArray
 from growthcast.fit.rows.looks import JUDGEMENT_ERROR_SHARE, look_log_chance
 from growthcast.fit.sites.nouns import Sites, cut_chance_before
 from growthcast.fit.solver.hierarchy import covariance_root
+from growthcast.fit.solver.kalman import variance_along
 from growthcast.fit.solver.linearise import CEILING
-from growthcast.fit.solver.sweep import variance_along
 from growthcast.fit.solver.view import View
 from growthcast.growth.logistic import height_and_slope
 

@@ -10,8 +10,8 @@ from numpy.typing import NDArray
 from growthcast.fit.rows.chains import Chains
 from growthcast.fit.solver.areas import OWN, Pooling
 from growthcast.fit.solver.hierarchy import Effects, covariance_root
+from growthcast.fit.solver.kalman import disturbance_smoother, log_determinant, variance_along
 from growthcast.fit.solver.linearise import CEILING, RATE, misfit
-from growthcast.fit.solver.sweep import log_determinant, sweep_back, variance_along
 from growthcast.fit.solver.view import View, departure_of
 
 __all__ = ["VarianceSlopes", "log_likelihood", "variance_slopes"]
@@ -113,15 +113,15 @@ def variance_slopes(view: View) -> VarianceSlopes:
         root = covariance_root(area, effects, pooling, mine)
         root[~pooling.ceiling_learnt[mine], CEILING] = 0.0
         own = departure[:, nodes.area]
-        back = sweep_back(block.chains, here, forward)
-        ahead, unsure = _mean_and_variance(block.chains, back.ahead, root, own)
-        links.append(0.5 * (ahead**2 + unsure - back.ahead_curvature))
-        seen, unsure = _mean_and_variance(block.chains, back.reading, root, own)
+        back = disturbance_smoother(block.chains, here, forward)
+        ahead, unsure = _mean_and_variance(block.chains, back.state_score, root, own)
+        links.append(0.5 * (ahead**2 + unsure - back.state_curvature))
+        seen, unsure = _mean_and_variance(block.chains, back.observation_score, root, own)
         precision = here.observation_precision
         error = np.divide(1.0, precision, out=np.ones_like(seen), where=precision > 0.0)
         told = np.isfinite(nodes.reading_cm)
         off = np.where(told, nodes.reading_cm - here.height_cm, 0.0) - here.residual + error * seen
-        square = off**2 + error + error**2 * (unsure - back.reading_curvature)
+        square = off**2 + error + error**2 * (unsure - back.observation_curvature)
         held = block.trust / problem.errors.reading_variance(here.expected_cm, nodes.area)
         readings.append(np.where(told, 0.5 * held * (held * square - 1.0), 0.0))
     tank = effects.whole_tank_covariance(pooling)

@@ -10,6 +10,13 @@ from numpy.typing import NDArray
 from growthcast.fit.rows.drift import SpanDrift
 from growthcast.fit.solver.areas import OWN, AreaInformation, CannotFit, area_information
 from growthcast.fit.solver.hierarchy import Effects, solve_effects
+from growthcast.fit.solver.kalman import (
+    Filtered,
+    FilterPass,
+    information_of,
+    kalman_filter,
+    smooth_unread_starts,
+)
 from growthcast.fit.solver.linearise import (
     BORDER,
     KNOTS,
@@ -18,7 +25,6 @@ from growthcast.fit.solver.linearise import (
     linearise,
 )
 from growthcast.fit.solver.problem import Point, Problem
-from growthcast.fit.solver.sweep import Filtered, FilterPass, said_of, sweep, with_starts
 
 __all__ = ["View", "departure_of", "misfit_of_tanks", "seen", "view_of"]
 
@@ -68,8 +74,8 @@ def view_of(problem: Problem, point: Point) -> View:
     for number, block in enumerate(problem.blocks):
         here, forward = seen(problem, point, number)
         mine = block.chains.area
-        information[mine], score[:, mine] = said_of(block.chains, forward)
-        filtered.append(with_starts(block.chains, here, forward))
+        information[mine], score[:, mine] = information_of(block.chains, forward)
+        filtered.append(smooth_unread_starts(block.chains, here, forward))
         if len(problem.blocks) <= MOST_BLOCKS_KEPT:
             kept.append((here, forward))
     area = area_information(information, score, point.border, problem.pooling)
@@ -98,7 +104,7 @@ def seen(
         block.trust,
         block.sites,
     )
-    return here, sweep(block.chains, here)
+    return here, kalman_filter(block.chains, here)
 
 
 def misfit_of_tanks(view: View) -> FloatArray:

@@ -10,10 +10,10 @@ import pytest
 from growthcast.fit.rows.chains import Link
 from growthcast.fit.solver.areas import area_information
 from growthcast.fit.solver.hierarchy import solve_effects
+from growthcast.fit.solver.kalman import information_of, kalman_filter
 from growthcast.fit.solver.likelihood import log_likelihood, variance_slopes
 from growthcast.fit.solver.linearise import RATE, error_parts
 from growthcast.fit.solver.solve import solve
-from growthcast.fit.solver.sweep import said_of, sweep
 from growthcast.fit.solver.view import View, view_of
 from tests.unit.fit.small_problem import small_problem
 
@@ -38,9 +38,9 @@ def solved():
 
 def likelihood_of(problem, point, at):
     """Likelihood of a problem that is linearised already."""
-    forward = sweep(problem.blocks[0].chains, at)
+    forward = kalman_filter(problem.blocks[0].chains, at)
     area = problem.blocks[0].chains.area
-    told, pulled = said_of(problem.blocks[0].chains, forward)
+    told, pulled = information_of(problem.blocks[0].chains, forward)
     information, score = np.zeros_like(told), np.zeros_like(pulled)
     information[area], score[:, area] = told, pulled
     by_area = area_information(information, score, point.border, problem.pooling)

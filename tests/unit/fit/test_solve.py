@@ -10,6 +10,7 @@ import pytest
 from growthcast.fit.rows.chains import Link, pack_chains
 from growthcast.fit.solver.areas import OWN
 from growthcast.fit.solver.hierarchy import border_covariance
+from growthcast.fit.solver.kalman import information_of, score_of, state_smoother
 from growthcast.fit.solver.likelihood import log_likelihood
 from growthcast.fit.solver.linearise import (
     BORDER,
@@ -22,7 +23,6 @@ from growthcast.fit.solver.linearise import (
 )
 from growthcast.fit.solver.problem import starting_point
 from growthcast.fit.solver.solve import solve
-from growthcast.fit.solver.sweep import said_of, score_of, smooth
 from growthcast.fit.solver.view import departure_of, view_of
 from growthcast.growth.logistic import height_at_stage, stage
 from tests.chains import in_order
@@ -117,7 +117,7 @@ def test_the_step_is_that_of_the_dense_system(both):
             assert view.effects.tank[t, k] == pytest.approx(step[tank_at(t, k)], abs=2e-7)
     for s in range(SPECIES_COUNT):
         assert view.effects.species[s] == pytest.approx(step[species_at(s)], abs=2e-7)
-    stages = smooth(problem.blocks[0].chains, *view.block(0), departure)
+    stages = state_smoother(problem.blocks[0].chains, *view.block(0), departure)
     np.testing.assert_allclose(stages, step[:n], atol=1e-6)
 
 
@@ -264,7 +264,7 @@ def test_a_guessed_start_is_straightened_where_later_readings_show_it():
 def test_a_score_alone_is_that_of_the_whole_word(both):
     problem, _, view, *_ = both
     [block], (_, forward) = problem.blocks, view.block(0)
-    score = said_of(block.chains, forward)[1]
+    score = information_of(block.chains, forward)[1]
     np.testing.assert_allclose(score_of(block.chains, forward), score, rtol=1e-9, atol=1e-9)
 
 
@@ -296,7 +296,7 @@ def test_unread_starts_alone_are_known_as_their_whole_chain_has_them():
     chains, moved = block.chains, np.random.default_rng(1).normal(0.0, 0.1, (BORDER, AREAS))
     unread = chains.nodes.unread_start
     assert unread.sum() == begun.sum() == 4
-    whole = smooth(chains, at, forward, moved)
+    whole = state_smoother(chains, at, forward, moved)
     by_day = forward.filtered.departure(chains.nodes, moved)
     assert np.abs(whole - by_day)[unread].max() > 0.1
     known = view.filtered[0].departure(chains.nodes, moved)

@@ -28,14 +28,14 @@ __all__ = [
     "Backward",
     "FilterPass",
     "Filtered",
+    "disturbance_smoother",
+    "information_of",
+    "kalman_filter",
     "log_determinant",
-    "said_of",
     "score_of",
-    "smooth",
-    "sweep",
-    "sweep_back",
+    "smooth_unread_starts",
+    "state_smoother",
     "variance_along",
-    "with_starts",
 ]
 
 FloatArray = NDArray[np.float64]
@@ -90,7 +90,7 @@ class FilterPass:
         return -self.innovation[1:]
 
 
-def sweep(chains: Chains, at: Linearised) -> FilterPass:
+def kalman_filter(chains: Chains, at: Linearised) -> FilterPass:
     """Filter all chains of a block forward, one position a step."""
     count = at.transition.size
     ahead, state, off = (np.empty((1 + BORDER, count)) for _ in range(3))
@@ -129,7 +129,7 @@ def sweep(chains: Chains, at: Linearised) -> FilterPass:
     )
 
 
-def said_of(chains: Chains, forward: FilterPass) -> tuple[FloatArray, FloatArray]:
+def information_of(chains: Chains, forward: FilterPass) -> tuple[FloatArray, FloatArray]:
     """What the chains say on departures of the areas' borders: information (R, B, B), score (B, R).
 
     The sum of ``innovation_precision * innovation * innovation'`` over each area's nodes; of a
@@ -162,7 +162,7 @@ def score_of(chains: Chains, forward: FilterPass) -> FloatArray:
     return score
 
 
-def smooth(
+def state_smoother(
     chains: Chains, at: Linearised, forward: FilterPass, departure: FloatArray
 ) -> FloatArray:
     """Departure of every stage, (N,), that goes with a departure (B, A) of the borders."""
@@ -170,11 +170,13 @@ def smooth(
     border = departure.take(chains.nodes.area, axis=1)
     predicted = forward.predicted[0] + (forward.predicted[1:] * border).sum(axis=0)
     for behind, later in _backwards(chains):
-        step[behind] += _gain(at, forward, behind, later) * (step[later] - predicted[later])
+        step[behind] += _smoother_gain(at, forward, behind, later) * (
+            step[later] - predicted[later]
+        )
     return step
 
 
-def with_starts(chains: Chains, at: Linearised, forward: FilterPass) -> Filtered:
+def smooth_unread_starts(chains: Chains, at: Linearised, forward: FilterPass) -> Filtered:
     """Stages as known by their day, but starts that nobody read as all of their chain has them."""
     known = forward.filtered
     start = np.flatnonzero(chains.nodes.unread_start)  # at position 0: their places are ranks
@@ -187,7 +189,7 @@ def with_starts(chains: Chains, at: Linearised, forward: FilterPass) -> Filtered
         if not later.size:
             break
         first, behind = start[: later.size], behind[: later.size]
-        reach = reach[: later.size] * _gain(at, forward, behind, later)
+        reach = reach[: later.size] * _smoother_gain(at, forward, behind, later)
         mean[first] += reach * (known.mean[later] - forward.predicted[0, later])
         sensitivity[:, first] += reach * (
             known.sensitivity[:, later] - forward.predicted[1:, later]
@@ -198,21 +200,21 @@ def with_starts(chains: Chains, at: Linearised, forward: FilterPass) -> Filtered
 
 @dataclass(frozen=True, slots=True)
 class Backward:
-    """What all later readings of a chain say against each node's forecast, nodes (N,).
+    """What a node's own and all later readings say of its predicted stage, nodes (N,).
 
-    Row 0 of ``ahead`` (1 + B, N) is the slope of the log likelihood in the stage foreseen; the
-    others are what a unit more of each border parameter takes from it. ``ahead_curvature`` (N,) is
-    minus its second derivative. ``reading`` and ``reading_curvature`` are the same for the height
-    that was read [1/cm, 1/cm2].
+    ``state_score`` (1 + B, N): row 0 is the derivative of the log likelihood by the stage
+    predicted; the others are what a unit more of each border parameter takes from it.
+    ``state_curvature`` (N,) is minus the second derivative. ``observation_score`` and
+    ``observation_curvature`` are the same for the height that was read [1/cm, 1/cm2].
     """
 
-    ahead: FloatArray
-    ahead_curvature: FloatArray
-    reading: FloatArray
-    reading_curvature: FloatArray
+    state_score: FloatArray
+    state_curvature: FloatArray
+    observation_score: FloatArray
+    observation_curvature: FloatArray
 
 
-def sweep_back(chains: Chains, at: Linearised, forward: FilterPass) -> Backward:
+def disturbance_smoother(chains: Chains, at: Linearised, forward: FilterPass) -> Backward:
     """Run back along all chains of a block, from their ends to their starts.
 
     References
@@ -221,20 +223,29 @@ def sweep_back(chains: Chains, at: Linearised, forward: FilterPass) -> Backward:
     models. Biometrika 75, 601-602; Koopman, S. J. & Shephard, N. (1992). Exact score for time
     series models in state space form. Biometrika 79, 823-826 (from memory).
     """
-    said = forward.innovation_precision * forward.innovation
-    said[1:] *= -1.0
+    observation_score = forward.innovation_precision * forward.innovation
+    observation_score[1:] *= -1.0
+    observation_curvature = forward.innovation_precision.copy()
+    state_score = at.observation * observation_score
+    state_curvature = at.observation**2 * forward.innovation_precision
     gain = forward.predicted_variance * at.observation * forward.innovation_precision
-    keep = 1.0 - at.observation * gain
-    ahead, curvature = at.observation * said, at.observation**2 * forward.innovation_precision
-    reading, reading_curvature = said, forward.innovation_precision.copy()
+    kept = 1.0 - at.observation * gain  # share of a predicted stage that its reading leaves
     for behind, later in _backwards(chains):
-        pull = at.transition[later]
-        passed, bent = pull * ahead[:, later], pull**2 * curvature[later]
-        ahead[:, behind] += keep[behind] * passed
-        curvature[behind] += keep[behind] ** 2 * bent
-        reading[:, behind] -= gain[behind] * passed
-        reading_curvature[behind] += gain[behind] ** 2 * bent
-    return Backward(ahead, curvature, reading, reading_curvature)
+        transition = at.transition[later]
+        score, curvature = (
+            transition * state_score[:, later],
+            transition**2 * state_curvature[later],
+        )
+        state_score[:, behind] += kept[behind] * score
+        state_curvature[behind] += kept[behind] ** 2 * curvature
+        observation_score[:, behind] -= gain[behind] * score
+        observation_curvature[behind] += gain[behind] ** 2 * curvature
+    return Backward(
+        state_score=state_score,
+        state_curvature=state_curvature,
+        observation_score=observation_score,
+        observation_curvature=observation_curvature,
+    )
 
 
 def _backwards(chains: Chains) -> list[tuple[slice, slice]]:
@@ -246,7 +257,7 @@ def _backwards(chains: Chains) -> list[tuple[slice, slice]]:
     ]
 
 
-def _gain(
+def _smoother_gain(
     at: Linearised, forward: FilterPass, behind: slice | IntArray, later: slice | IntArray
 ) -> FloatArray:
     """How far a stage goes along with the one after it."""
