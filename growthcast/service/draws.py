@@ -119,15 +119,15 @@ def draw_growth(
     pooling, effects, own = design.problem.pooling, view.effects, view.area
     border = fit.border_mean[:, areas]
     width = effects.tank.shape[1]
-    # The key of a row of draws: what it is drawn for (its place in the book, an area's luck), and
-    # what it is.
+    # The key of a row of draws: what it is drawn for (its place in the book, an area's draw key),
+    # and what it is.
     of_species = _species_normals(design.species_id.size, draws)
     of_tank = np.stack(
         [stratified_normals(tanks * 16 + 1 + k, draws) for k in range(width)], axis=1
     )
     drift = stratified_normals(tanks * 16 + 15, draws)
     rate_off, ceiling_off, week, hand = (
-        stratified_normals(design.luck[areas] * 16 + 11 + k, draws) for k in range(4)
+        stratified_normals(design.draw_key[areas] * 16 + 11 + k, draws) for k in range(4)
     )
     tank_off = _single(np.linalg.cholesky(effects.tank_covariance[tanks])) @ of_tank
     planted, species = pooling.planted  # no tank follows another species

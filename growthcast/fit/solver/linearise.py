@@ -125,7 +125,9 @@ def linearise(
     process_noise = np.full(count, FRESH_STAGE_VARIANCE)
     inputs, (expected_cm, slope) = np.zeros((BORDER, count)), np.empty((2, count))
 
-    # A cut scatters around the height it was aimed at; its stage is bent the other way round.
+    # Aimed: a chain begins at the usual cut height. A stage depends on h/K alone, so it moves with
+    # the log usual cut by h / (dh/dz), and with the log ceiling by as much the other way. The cut
+    # scatters in height; in stages its mean lies lower where the curve steepens, to second order.
     aimed, other = _places(nodes.link == Link.AIMED), _places(nodes.link != Link.AIMED)
     of = rank[aimed]
     expected_cm[aimed], slope[aimed] = aim.height[of], aim.slope[of]
@@ -133,7 +135,8 @@ def linearise(
     process_noise[aimed] = (nodes.aim_sd_cm[aimed] / slope[aimed]) ** 2
     offset[aimed] = aim.stage[of] - stage[aimed] - 0.5 * aim.flattening[of] * process_noise[aimed]
 
-    # A start that nobody read is guessed, in stages: low heights take no end of them.
+    # Fresh, and nobody read it: its guess in cm becomes one in stages. A low height reaches down
+    # over endlessly many stages, so the spread is taken between the guess's sd below and above.
     guessed = np.flatnonzero(nodes.unread_start)
     if guessed.size:
         top = ceiling[guessed]
@@ -146,10 +149,13 @@ def linearise(
         process_noise[guessed] = (0.5 * np.maximum(high - low, LEAST_GUESS_SPREAD)) ** 2
         offset[guessed] = at_guess - stage[guessed]
 
+    # Grew: z = z_previous + g with g = tau exp(ln r + q.b); dg/d ln r = g and dg/db = g q.
     grew = _places(nodes.link == Link.GREW)
     weight, owner = drift.weight[:, grew], area[grew]
     pace = border[RATE, owner] + (weight * border[KNOTS:].take(owner, axis=1)).sum(axis=0)
     grown = np.exp(pace) * shape_factor(shape[chains.area])[rank[grew]] * nodes.growth_d[grew]
+    # Heights and slopes are taken at the stage foreseen; a height at the current stage is reached
+    # from there along the slope, since the filter sees straight lines only.
     foreseen = stage.copy()
     foreseen[grew] = stage[chains.previous[grew]] + grown
     expected_cm[other], slope[other] = height_and_slope(
@@ -169,11 +175,13 @@ def linearise(
 
     unsaid = np.flatnonzero(nodes.link == Link.UNSAID)
     if unsaid.size:
-        # It stands as it was found, or was cut as usual: between the two, as likely as that is.
+        # Unsaid: it stands as it was found, or it was cut as usual. The mean height lies between
+        # the two by the chance of a cut, and the noise is the variance of that mixture.
         earlier, owner, chance = chains.previous[unsaid], area[unsaid], sites.cut_chance[unsaid]
         top = ceiling[unsaid]
         stood = np.clip(height_cm[earlier], LEAST_STAND_SHARE * top, MOST_STAND_SHARE * top)
-        # No cut leaves more than stood there: the mean of the lower of the two, as cuts scatter.
+        # No cut leaves more than stood there: ``aim`` is the mean of the lower of the height that
+        # stood and of a usual cut that scatters normally, ``lower`` the chance that it is the cut.
         usual, scatter = np.exp(border[HABIT, owner]), nodes.aim_sd_cm[unsaid]
         above = (stood - usual) / scatter
         lower = normal_cdf(above)
@@ -191,6 +199,8 @@ def linearise(
         spread = (1.0 - chance) * (stood - aim) ** 2 + lower * scatter**2
         process_noise[unsaid] = chance * spread / steep**2
 
+    # Cut: h(z) = h(z_previous) - l, divided by the slope. A length from a weight is m / density, so
+    # it falls with the log density by itself; the likely length stands in for it.
     cut = np.flatnonzero(nodes.link >= Link.CUT)
     if cut.size:
         weighed = nodes.link[cut] == Link.WEIGHED
@@ -329,7 +339,7 @@ def _observed(
     at = np.flatnonzero(sites.precision)
     if at.size:
         both = precision[at] + sites.precision[at]
-        off = sites.pulled[at] - sites.precision[at] * height_cm[at]
+        off = sites.precision_mean[at] - sites.precision[at] * height_cm[at]
         by_usual_cut[at] *= precision[at] / both
         residual[at] = (precision[at] * residual[at] + off) / both
         precision[at] = both
@@ -354,7 +364,7 @@ def misfit(
     cut = np.flatnonzero(nodes.link >= Link.CUT)
     usual = (np.exp(border[HABIT, nodes.area[cut]]) - at.height_cm[cut]) / nodes.aim_sd_cm[cut]
     told = np.flatnonzero(sites.precision)
-    beside = sites.pulled[told] / sites.precision[told] - at.height_cm[told]
+    beside = sites.precision_mean[told] / sites.precision[told] - at.height_cm[told]
     twice = (off**2 / variance + np.log(variance)).sum()
     twice += (sites.precision[told] * beside**2).sum()
     return float(twice + (usual**2).sum())
