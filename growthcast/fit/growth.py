@@ -102,8 +102,14 @@ def _fitted(book: Book, on: date, spreads: Spreads | None) -> GrowthFit:
         design = replace(design, problem=with_borrowed(design.problem, borrowed))
         solution = solve(design.problem, solution.point)
     practice = book.practice
-    read = evidence, practice.whole_tank_grams
-    fit = GrowthFit(design, solution, borrowed, practice.widening, *read)
+    fit = GrowthFit(
+        design=design,
+        solution=solution,
+        borrowed=borrowed,
+        widening=practice.widening,
+        evidence_for_everything=evidence,
+        grams_said=practice.whole_tank_grams,
+    )
     finite = np.isfinite(fit.border_mean).all(axis=0) & np.isfinite(fit._last_nodes["stage"])
     if not finite.all():
         raise CannotFit(np.flatnonzero(~finite))

@@ -60,4 +60,4 @@ def unsaid_cuts(solution: Solution) -> UnsaidCuts:
         length = np.maximum(stood - usual, 0.0)
         parts.append((area, nodes.day[left], block.sites.cut_chance[left], length, spread))
     area, day, chance, length, spread = (np.concatenate(p) for p in zip(*parts, strict=True))
-    return UnsaidCuts(area, day, chance, length, spread)
+    return UnsaidCuts(area=area, day=day, chance=chance, length_cm=length, sd_cm=spread)

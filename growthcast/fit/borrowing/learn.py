@@ -142,7 +142,14 @@ def learn_conditions(
         return nothing
     spread = float(prior_sd[learnt].min())
     excess = np.maximum(prior_sd**2 - spread**2, 0.0)
-    tanks = Tanks(learnt, at, effect[learnt], effect_sd[learnt], spread, excess)
+    tanks = Tanks(
+        learnt=learnt,
+        at=at,
+        effect=effect[learnt],
+        error=effect_sd[learnt],
+        spread=spread,
+        excess=excess,
+    )
     return _chosen(tanks, nothing)
 
 

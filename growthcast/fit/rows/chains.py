@@ -101,7 +101,7 @@ class Nodes:
 
     def take(self, order: IntArray) -> Nodes:
         """Return the nodes in another order."""
-        return Nodes(*(_thin(getattr(self, name)[order]) for name in self.__slots__))
+        return Nodes(**{name: _thin(getattr(self, name)[order]) for name in self.__slots__})
 
 
 def _thin(values: Values) -> Values:
@@ -172,12 +172,12 @@ def repacked(several: Sequence[Chains], at: Sequence[IntArray]) -> tuple[Chains,
     order of the blocks (N,).
     """
     nodes = Nodes(
-        *(
-            np.concatenate(
+        **{
+            name: np.concatenate(
                 [getattr(one.nodes, name)[mine] for one, mine in zip(several, at, strict=True)]
             )
             for name in Nodes.__slots__
-        )
+        }
     )
     chain, position, last, known = [], [], [], 0
     for one, mine in zip(several, at, strict=True):

@@ -81,7 +81,9 @@ def sites_of_looks(view: View, number: int, *, border_known: bool = False) -> tu
         precision[seen] = kept * narrower / steep**2
         precision_mean[seen] = np.where(narrower > 0.0, kept * moved / steep, 0.0)
         precision_mean[seen] += precision[seen] * standing[seen]
-    heard = Sites(precision_mean, precision, cut_chance_before(chains))
+    heard = Sites(
+        precision_mean=precision_mean, precision=precision, cut_chance=cut_chance_before(chains)
+    )
     narrower = precision * at.observation**2
     posterior_precision = 1.0 / known.variance + narrower
     score = at.observation * (precision_mean - precision * standing)

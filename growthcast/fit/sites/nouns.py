@@ -48,7 +48,7 @@ class Sites:
     def to_begin_with(cls, chains: Chains) -> Sites:
         """Return the sites of nodes before anything was heard of them."""
         none = np.broadcast_to(0.0, chains.nodes.area.size)
-        return cls(none, none, cut_chance_before(chains))
+        return cls(precision_mean=none, precision=none, cut_chance=cut_chance_before(chains))
 
 
 @dataclass(frozen=True, slots=True)
@@ -120,4 +120,4 @@ def members_of(nodes: Nodes) -> Members:
     rank = np.empty_like(order)
     rank[order] = np.arange(order.size)
     found = order[rank[left] - 1]
-    return Members(nodes.bucket[left], nodes.area[left], found, left)
+    return Members(bucket=nodes.bucket[left], area=nodes.area[left], found=found, left=left)

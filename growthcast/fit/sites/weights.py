@@ -141,7 +141,11 @@ def sites_of_weights(
         np.where(unsaid & (part.length_cm > 0.0), chance * np.minimum(wild, 1.0), 0.0) / spread
     )
     at = block.members.found
-    sites = Sites(heard.precision_mean.copy(), heard.precision.copy(), heard.cut_chance.copy())
+    sites = Sites(
+        precision_mean=heard.precision_mean.copy(),
+        precision=heard.precision.copy(),
+        cut_chance=heard.cut_chance.copy(),
+    )
     np.add.at(sites.precision, at, precision)
     np.add.at(sites.precision_mean, at, precision * (part.usual_cm + length))
     sites.cut_chance[block.members.left[unsaid]] = chance[unsaid]

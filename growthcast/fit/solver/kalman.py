@@ -204,7 +204,7 @@ def smooth_unread_starts(chains: Chains, at: Linearised, forward: FilterPass) ->
             known.sensitivity[:, later] - forward.predicted[1:, later]
         )
         behind = later
-    return Filtered(mean, sensitivity, known.variance)
+    return Filtered(mean=mean, sensitivity=sensitivity, variance=known.variance)
 
 
 @dataclass(frozen=True, slots=True)

@@ -259,8 +259,14 @@ def _aimed(border: FloatArray, shape: FloatArray) -> _Aimed:
     usual = np.minimum(np.exp(border[HABIT]), HIGHEST_AIM_SHARE * ceiling)
     stage = stage_of(usual, ceiling, shape)
     height, slope = height_and_slope(stage, ceiling, shape)
-    flattening = slope_bend(height, slope, shape) / slope
-    return _Aimed(ceiling, stage, height, slope, usual / slope, flattening)
+    return _Aimed(
+        ceiling=ceiling,
+        stage=stage,
+        height=height,
+        slope=slope,
+        by_habit=usual / slope,
+        flattening=slope_bend(height, slope, shape) / slope,
+    )
 
 
 def error_parts(

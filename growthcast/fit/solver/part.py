@@ -122,7 +122,7 @@ def part_of(view: View, tanks: BoolArray) -> Part:
         stages=tuple(_collected(point.stages, its) for its in taken),
         border=point.border[:, areas],
     )
-    return Part(part, began, areas, tuple(taken))
+    return Part(problem=part, point=began, areas=areas, taken=tuple(taken))
 
 
 def _gathered(
@@ -144,10 +144,10 @@ def _gathered(
         ),
         members=members_of(nodes),
         sites=Sites(
-            *(
-                _collected([getattr(block.sites, name) for block in problem.blocks], taken)
+            **{
+                name: _collected([getattr(block.sites, name) for block in problem.blocks], taken)
                 for name in Sites.__slots__
-            )
+            }
         ),
         trust=_collected([block.trust for block in problem.blocks], taken),
         cut_away=_collected([block.cut_away for block in problem.blocks], taken),
@@ -169,14 +169,14 @@ def _block_alike(whole: Block, taken: _Taken, part: Block) -> Block:
     """Return a block with what a part of it says of sites and of which nodes are in doubt."""
     nodes, theirs = whole.chains.nodes, part.chains.nodes
     nodes = replace(nodes, link=_put(nodes.link, taken, theirs.link))
-    sites = [
-        _put(getattr(whole.sites, name), taken, getattr(part.sites, name))
+    sites = {
+        name: _put(getattr(whole.sites, name), taken, getattr(part.sites, name))
         for name in Sites.__slots__
-    ]
+    }
     return replace(
         whole,
         chains=replace(whole.chains, nodes=nodes),
-        sites=Sites(*sites),
+        sites=Sites(**sites),
         trust=_put(whole.trust, taken, part.trust),
         cut_away=_put(whole.cut_away, taken, part.cut_away),
         expected_cm=_put(whole.expected_cm, taken, part.expected_cm),

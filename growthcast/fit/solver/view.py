@@ -85,8 +85,16 @@ def view_of(problem: Problem, point: Point) -> View:
     if not told.all():
         raise CannotFit(np.flatnonzero(~told))
     effects = solve_effects(area, point.border, problem.pooling)
-    seen_so = tuple(kept), tuple(filtered), information, score
-    return View(problem, point, *seen_so, area, effects)
+    return View(
+        problem=problem,
+        point=point,
+        kept=tuple(kept),
+        filtered=tuple(filtered),
+        information=information,
+        score=score,
+        area=area,
+        effects=effects,
+    )
 
 
 def seen(

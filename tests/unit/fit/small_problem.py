@@ -73,7 +73,14 @@ def no_weights(areas):
     """Return what a log without any whole tank's weight tells of them."""
     none, nothing = np.zeros(0), np.zeros(0, dtype=bool)
     rows = np.zeros(0, dtype=np.int64)
-    return Weights(none, nothing, nothing, rows, np.ones(areas), np.full(areas, np.nan))
+    return Weights(
+        grams=none,
+        everything=nothing,
+        said=nothing,
+        row=rows,
+        gram_per_cm=np.ones(areas),
+        removed_day=np.full(areas, np.nan),
+    )
 
 
 def problem_of(nodes, pooling, errors, shape, first_habit, nodes_a_block=16_000):

@@ -47,14 +47,14 @@ def likelihood_of(problem, point, at):
     effects = solve_effects(by_area, point.border, problem.pooling)
     return log_likelihood(
         View(
-            problem,
-            point,
-            ((at, forward),),
-            (forward.filtered,),
-            information,
-            score,
-            by_area,
-            effects,
+            problem=problem,
+            point=point,
+            kept=((at, forward),),
+            filtered=(forward.filtered,),
+            information=information,
+            score=score,
+            area=by_area,
+            effects=effects,
         )
     )
 
