@@ -114,16 +114,20 @@ def variance_slopes(view: View) -> VarianceSlopes:
         root[~pooling.ceiling_learnt[mine], CEILING] = 0.0
         own = departure[:, nodes.area]
         back = disturbance_smoother(block.chains, here, forward)
-        ahead, unsure = _mean_and_variance(block.chains, back.state_score, root, own)
-        links.append(0.5 * (ahead**2 + unsure - back.state_curvature))
-        seen, unsure = _mean_and_variance(block.chains, back.observation_score, root, own)
+        mean, variance = _mean_and_variance(block.chains, back.state_score, root, own)
+        links.append(0.5 * (mean**2 + variance - back.state_curvature))
+        mean, variance = _mean_and_variance(block.chains, back.observation_score, root, own)
         precision = here.observation_precision
-        error = np.divide(1.0, precision, out=np.ones_like(seen), where=precision > 0.0)
-        told = np.isfinite(nodes.reading_cm)
-        off = np.where(told, nodes.reading_cm - here.height_cm, 0.0) - here.residual + error * seen
-        square = off**2 + error + error**2 * (unsure - back.observation_curvature)
-        held = block.trust / problem.errors.reading_variance(here.expected_cm, nodes.area)
-        readings.append(np.where(told, 0.5 * held * (held * square - 1.0), 0.0))
+        error = np.divide(1.0, precision, out=np.ones_like(mean), where=precision > 0.0)
+        read = np.isfinite(nodes.reading_cm)
+        off = np.where(read, nodes.reading_cm - here.height_cm, 0.0) - here.residual + error * mean
+        square = off**2 + error + error**2 * (variance - back.observation_curvature)
+        reading_precision = block.trust / problem.errors.reading_variance(
+            here.expected_cm, nodes.area
+        )
+        readings.append(
+            np.where(read, 0.5 * reading_precision * (reading_precision * square - 1.0), 0.0)
+        )
     tank = effects.whole_tank_covariance(pooling)
     tank += effects.tank[:, :, None] * effects.tank[:, None, :]
     return VarianceSlopes(

@@ -154,19 +154,19 @@ def linearise(
     weight, owner = drift.weight[:, grew], area[grew]
     pace = border[RATE, owner] + (weight * border[KNOTS:].take(owner, axis=1)).sum(axis=0)
     grown = np.exp(pace) * shape_factor(shape[chains.area])[rank[grew]] * nodes.growth_d[grew]
-    # Heights and slopes are taken at the stage foreseen; a height at the current stage is reached
+    # Heights and slopes are taken at the stage expected; a height at the current stage is reached
     # from there along the slope, since the filter sees straight lines only.
-    foreseen = stage.copy()
-    foreseen[grew] = stage[chains.previous[grew]] + grown
+    expected_stage = stage.copy()
+    expected_stage[grew] = stage[chains.previous[grew]] + grown
     expected_cm[other], slope[other] = height_and_slope(
-        foreseen[other], ceiling[other], bend[other]
+        expected_stage[other], ceiling[other], bend[other]
     )
-    foreseen[aimed] = aim.stage[of]
-    height_cm = expected_cm + slope * (stage - foreseen)
+    expected_stage[aimed] = aim.stage[of]
+    height_cm = expected_cm + slope * (stage - expected_stage)
     height_cm[aimed] += 0.5 * aim.flattening[of] * slope[aimed] * process_noise[aimed]
     transition[grew] = 1.0
     inputs[RATE, grew], inputs[KNOTS:, grew] = grown, grown * weight
-    offset[grew] = foreseen[grew] - stage[grew]
+    offset[grew] = expected_stage[grew] - stage[grew]
     relative = errors.span_variance(nodes.span_d[grew], drift.remainder[grew])
     process_noise[grew] = (relative + nodes.pause_doubt[grew] ** 2) * grown**2
     # The mean of a curved function of a scattered stage is not its value at the mean stage.
@@ -188,14 +188,16 @@ def linearise(
         dip = scatter * np.exp(-0.5 * above**2) / np.sqrt(2.0 * np.pi)
         aim = np.maximum(lower * usual + (1.0 - lower) * stood - dip, LEAST_STAND_SHARE * top)
         left = (1.0 - chance) * stood + chance * aim
-        foreseen[unsaid] = stage_of(left, top, bend[unsaid])
-        expected_cm[unsaid], slope[unsaid] = height_and_slope(foreseen[unsaid], top, bend[unsaid])
+        expected_stage[unsaid] = stage_of(left, top, bend[unsaid])
+        expected_cm[unsaid], slope[unsaid] = height_and_slope(
+            expected_stage[unsaid], top, bend[unsaid]
+        )
         steep = slope[unsaid]
-        height_cm[unsaid] = left + steep * (stage[unsaid] - foreseen[unsaid])
+        height_cm[unsaid] = left + steep * (stage[unsaid] - expected_stage[unsaid])
         by_habit = chance * lower * usual / steep
         transition[unsaid] = (1.0 - chance * lower) * slope[earlier] / steep
         inputs[HABIT, unsaid], inputs[CEILING, unsaid] = by_habit, -by_habit
-        offset[unsaid] = foreseen[unsaid] - stage[unsaid]
+        offset[unsaid] = expected_stage[unsaid] - stage[unsaid]
         spread = (1.0 - chance) * (stood - aim) ** 2 + lower * scatter**2
         process_noise[unsaid] = chance * spread / steep**2
 
@@ -337,10 +339,12 @@ def _observed(
     at = np.flatnonzero(nodes.link >= Link.CUT)  # cut by a known length, it was aimed as usual
     if at.size:
         usual = np.exp(border[HABIT, nodes.area[at]])
-        told = 1.0 / nodes.aim_sd_cm[at] ** 2
-        both = precision[at] + told
-        residual[at] = (precision[at] * residual[at] + told * (usual - height_cm[at])) / both
-        by_usual_cut[at] = usual * told / both
+        usual_precision = 1.0 / nodes.aim_sd_cm[at] ** 2
+        both = precision[at] + usual_precision
+        residual[at] = (
+            precision[at] * residual[at] + usual_precision * (usual - height_cm[at])
+        ) / both
+        by_usual_cut[at] = usual * usual_precision / both
         precision[at] = both
     at = np.flatnonzero(sites.precision)
     if at.size:
@@ -369,8 +373,8 @@ def misfit(
     off = nodes.reading_cm[read] - at.height_cm[read]
     cut = np.flatnonzero(nodes.link >= Link.CUT)
     usual = (np.exp(border[HABIT, nodes.area[cut]]) - at.height_cm[cut]) / nodes.aim_sd_cm[cut]
-    told = np.flatnonzero(sites.precision)
-    beside = sites.precision_mean[told] / sites.precision[told] - at.height_cm[told]
+    at_sites = np.flatnonzero(sites.precision)
+    beside = sites.precision_mean[at_sites] / sites.precision[at_sites] - at.height_cm[at_sites]
     twice = (off**2 / variance + np.log(variance)).sum()
-    twice += (sites.precision[told] * beside**2).sum()
+    twice += (sites.precision[at_sites] * beside**2).sum()
     return float(twice + (usual**2).sum())

@@ -79,11 +79,11 @@ def view_of(problem: Problem, point: Point) -> View:
         if len(problem.blocks) <= MOST_BLOCKS_KEPT:
             kept.append((here, forward))
     area = area_information(information, score, point.border, problem.pooling)
-    told = np.isfinite(score).all(axis=0) & np.isfinite(point.border).all(axis=0)
+    finite = np.isfinite(score).all(axis=0) & np.isfinite(point.border).all(axis=0)
     for matrix in (information, area.own_covariance):
-        told &= np.isfinite(matrix).all(axis=(1, 2))
-    if not told.all():
-        raise CannotFit(np.flatnonzero(~told))
+        finite &= np.isfinite(matrix).all(axis=(1, 2))
+    if not finite.all():
+        raise CannotFit(np.flatnonzero(~finite))
     effects = solve_effects(area, point.border, problem.pooling)
     return View(
         problem=problem,
