@@ -54,7 +54,9 @@ def sites_of_looks(view: View, number: int, *, border_known: bool = False) -> tu
     mean = (swept.ahead[0] / ahead + at.slope * np.where(own > 0.0, pulled, 0.0)) / held
     known = Cavity(mean, 1.0 / held)
 
-    seen = np.flatnonzero(nodes.look)
+    # Beside a height that was read a look adds nothing but its own, larger error.
+    read = np.isfinite(nodes.reading_cm) & (block.trust == 1.0)
+    seen = np.flatnonzero((nodes.look > 0) & ~read)
     precision, pulled = np.zeros((2, nodes.area.size))
     if seen.size:
         owner = nodes.area[seen]
