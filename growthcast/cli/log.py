@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date, timedelta
 from typing import TYPE_CHECKING, Annotated, Any
 
@@ -92,11 +92,12 @@ def log_command(
     if not rows:
         say("Nothing was typed, so nothing was written.")
         return
-    entry = _Visit(book, tank_id, day, today, rows)
-    tried = entry.tried()
+    unasked: WholeTank = book.practice.whole_tank_grams or "all"
+    entry = _Visit(book, tank_id, day, today, rows, unasked)
     before = _before(entry)
-    unasked: tuple[WholeTank, str] = (book.practice.whole_tank_grams or "all", "")
-    grams = unasked if before is None else before.whole_tank_grams
+    grams = (unasked, "") if before is None else before.whole_tank_grams
+    entry = replace(entry, reading=grams[0])
+    tried = entry.tried()
     doubts = () if before is None else _doubts(before, entry)
     words = _understood(entry, grams, doubts)
     if not as_json:
@@ -136,11 +137,12 @@ class _Visit:
     day: date
     today: date
     rows: Sequence[VisitRow]
+    reading: WholeTank
 
     def cells(self) -> list[Any]:
         from growthcast.book.writing.visit.places import log_rows
 
-        return log_rows(self.rows, self.book, self.tank_id, self.day)
+        return log_rows(self.rows, self.book, self.tank_id, self.day, self.reading)
 
     def tried(self) -> Addition | RowsRefused:
         """Return what writing it would do, or the problems for which it is refused."""
