@@ -151,9 +151,9 @@ def _slopes(design: Design, solution: Solution, names: list[str], logs: FloatArr
     }
     point = solution.point
     for number, block in enumerate(problem.blocks):
-        at, swept = solution.view.block(number)
+        at, forward = solution.view.block(number)
         ruled = ~design.is_cover[block.chains.nodes.area]  # cover is judged by eye
-        off = np.abs(swept.innovation) * np.sqrt(swept.weight)
+        off = np.abs(forward.innovation_cm) * np.sqrt(forward.innovation_precision)
         # What an amount cut off says far off, it says of the span before it.
         cut = np.flatnonzero(block.chains.nodes.link >= Link.CUT)
         off[block.chains.previous[cut]] = np.maximum(off[block.chains.previous[cut]], off[cut])

@@ -20,9 +20,9 @@ from numpy.typing import NDArray
 
 from growthcast.fit.solver.areas import area_information
 from growthcast.fit.solver.hierarchy import border_covariance, solve_effects
+from growthcast.fit.solver.kalman import score_of
 from growthcast.fit.solver.linearise import CEILING, RATE
 from growthcast.fit.solver.problem import Point
-from growthcast.fit.solver.sweep import score_of
 from growthcast.fit.solver.view import View, departure_of, seen
 
 __all__ = ["mean_border"]

@@ -276,7 +276,7 @@ def _last_nodes(solution: Solution) -> dict[str, FloatArray]:
         area, last = chains.area, chains.last
         whole["stage"][area] = stages[last]
         whole["variance"][area] = filtered.variance[last]
-        whole["follows"][:, area] = filtered.carry[:, last]
+        whole["follows"][:, area] = filtered.sensitivity[:, last]
         whole["day"][area] = chains.nodes.day[last]
         whole["pause_d"][area] = chains.nodes.pause_d[last]
     return whole

@@ -19,11 +19,11 @@ from growthcast.fit.rows.chains import Link, Nodes
 from growthcast.fit.rows.looks import look_log_chance
 from growthcast.fit.solver.errors import ErrorModel
 from growthcast.fit.solver.hierarchy import covariance_root
+from growthcast.fit.solver.kalman import variance_along
 from growthcast.fit.solver.linearise import HABIT
 from growthcast.fit.solver.part import part_of, pays_alone, tanks_of
 from growthcast.fit.solver.problem import Block, Problem
 from growthcast.fit.solver.solve import ROUGHLY, Solution, go_on, solve
-from growthcast.fit.solver.sweep import variance_along
 from growthcast.fit.solver.view import View
 from growthcast.growth.normal import normal_quantile
 from growthcast.log.visits import Look
@@ -140,17 +140,18 @@ class _Foreseen:
 
 def _foreseen(view: View, number: int) -> _Foreseen:
     """What was foreseen at the nodes of a block, without their own readings."""
-    problem, (at, swept) = view.problem, view.block(number)
+    problem, (at, forward) = view.problem, view.block(number)
     chains = problem.blocks[number].chains
     root = covariance_root(view.area, view.effects, problem.pooling, chains.area)
-    unsure = variance_along(chains, root, swept.lean)
+    unsure = variance_along(chains, root, forward.predicted_sensitivity)
+    precision = forward.innovation_precision
     return _Foreseen(
-        height=at.height,
-        variance=at.slope**2 * swept.ahead_variance + unsure,
-        error=problem.errors.reading_variance(at.height, chains.nodes.area),
+        height=at.expected_cm,
+        variance=at.observation**2 * forward.predicted_variance + unsure,
+        error=problem.errors.reading_variance(at.expected_cm, chains.nodes.area),
         usual=view.point.border[HABIT, chains.nodes.area],
-        off=swept.innovation,
-        off_variance=1.0 / np.where(swept.weight > 0.0, swept.weight, 1.0) + unsure,
+        off=forward.innovation_cm,
+        off_variance=1.0 / np.where(precision > 0.0, precision, 1.0) + unsure,
     )
 
 

@@ -50,11 +50,13 @@ def unsaid_cuts(solution: Solution) -> UnsaidCuts:
         nodes = block.chains.nodes
         left = np.flatnonzero(nodes.link == Link.UNSAID)
         found, area = block.chains.previous[left], nodes.area[left]
-        at, swept = solution.view.block(number)
-        known = swept.filtered
-        stood = at.standing[found] + at.slope[found] * known.mean[found]
+        at, forward = solution.view.block(number)
+        known = forward.filtered
+        stood = at.height_cm[found] + at.observation[found] * known.mean[found]
         usual = np.exp(solution.point.border[HABIT, area])
-        spread = np.sqrt(at.slope[found] ** 2 * known.variance[found] + nodes.aim_sd_cm[left] ** 2)
+        spread = np.sqrt(
+            at.observation[found] ** 2 * known.variance[found] + nodes.aim_sd_cm[left] ** 2
+        )
         length = np.maximum(stood - usual, 0.0)
         parts.append((area, nodes.day[left], block.sites.cut_chance[left], length, spread))
     area, day, chance, length, spread = (np.concatenate(p) for p in zip(*parts, strict=True))

@@ -1,4 +1,4 @@
-"""Chains: every area's log as runs of canopy stages, packed for sweeps over all areas.
+"""Chains: every area's log as runs of canopy stages, packed so that one filter runs over all areas.
 
 An area's log is a sequence of nodes in time order. A node is one canopy height: as planted, as
 found at a visit, or as left by a cut. Each node hangs on the one before it by a link: it *grew*
@@ -9,7 +9,7 @@ most chains are two or three nodes long however long the log is.
 
 Packing: chains are put into blocks of whole tanks that fit a processor's cache. In a block they are
 ranked by length, longest first, and nodes are stored position by position. The nodes at one
-position are then the first ranks, in order, so a sweep along all chains at once needs views only,
+position are then the first ranks, in order, so a filter along all chains at once needs views only,
 no gathering and no padding. Aimed starts stand together as far as that allows.
 """
 

@@ -14,8 +14,8 @@ from numpy.typing import NDArray
 from growthcast.fit.rows.looks import JUDGEMENT_ERROR_SHARE, look_log_chance
 from growthcast.fit.sites.nouns import Sites, cut_chance_before
 from growthcast.fit.solver.hierarchy import covariance_root
+from growthcast.fit.solver.kalman import variance_along
 from growthcast.fit.solver.linearise import CEILING
-from growthcast.fit.solver.sweep import variance_along
 from growthcast.fit.solver.view import View
 from growthcast.growth.logistic import height_and_slope
 
@@ -39,19 +39,19 @@ class Cavity:
 
 def sites_of_looks(view: View, number: int, *, border_known: bool = False) -> tuple[Sites, Cavity]:
     """What looks say, and the stages of a block as known without weights of whole tanks."""
-    problem, (at, swept) = view.problem, view.block(number)
+    problem, (at, forward) = view.problem, view.block(number)
     block = problem.blocks[number]
     chains, nodes, sites = block.chains, block.chains.nodes, block.sites
-    ahead = swept.ahead_variance
+    ahead = forward.predicted_variance
     if not border_known:
         root = covariance_root(view.area, view.effects, problem.pooling, chains.area)
-        ahead = ahead + variance_along(chains, root, swept.ahead[1:])
+        ahead = ahead + variance_along(chains, root, forward.predicted[1:])
     # The node's own reading or guess, without what the sites add to it.
-    own = np.maximum(at.precision - sites.precision, 0.0)
-    standing = at.standing
-    pulled = at.precision * at.residual - (sites.pulled - sites.precision * standing)
-    held = 1.0 / ahead + at.slope**2 * own
-    mean = (swept.ahead[0] / ahead + at.slope * np.where(own > 0.0, pulled, 0.0)) / held
+    own = np.maximum(at.observation_precision - sites.precision, 0.0)
+    standing = at.height_cm
+    pulled = at.observation_precision * at.residual - (sites.pulled - sites.precision * standing)
+    held = 1.0 / ahead + at.observation**2 * own
+    mean = (forward.predicted[0] / ahead + at.observation * np.where(own > 0.0, pulled, 0.0)) / held
     known = Cavity(mean, 1.0 / held)
 
     # Beside a height that was read a look adds nothing but its own, larger error.
@@ -72,7 +72,7 @@ def sites_of_looks(view: View, number: int, *, border_known: bool = False) -> tu
         narrower = np.where(variance < 1.0 - LEAST_WORD, narrower, 0.0)
         moved = mean / variance / spread  # of the natural parameter, beyond the cavity's own
         moved = moved + known.mean[seen] * narrower
-        steep = at.slope[seen]
+        steep = at.observation[seen]
         # Where the curve is flat a stage says next to nothing: no eye is sharper than its error.
         sharpest = 1.0 / (JUDGEMENT_ERROR_SHARE * np.maximum(standing[seen], 0.1 * bounds[1])) ** 2
         kept = np.minimum(1.0, sharpest * steep**2 / np.maximum(narrower, 1e-300))
@@ -80,9 +80,9 @@ def sites_of_looks(view: View, number: int, *, border_known: bool = False) -> tu
         pulled[seen] = np.where(narrower > 0.0, kept * moved / steep, 0.0)
         pulled[seen] += precision[seen] * standing[seen]
     heard = Sites(pulled, precision, cut_chance_before(chains))
-    narrower = precision * at.slope**2
+    narrower = precision * at.observation**2
     held = 1.0 / known.variance + narrower
-    told = at.slope * (pulled - precision * standing)
+    told = at.observation * (pulled - precision * standing)
     return heard, Cavity((known.mean / known.variance + told) / held, 1.0 / held)
 
 

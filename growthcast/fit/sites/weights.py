@@ -76,23 +76,23 @@ class Parts:
 
 def parts_of(view: View, number: int, known: Cavity) -> Parts:
     """What the members of a block are expected to have given."""
-    problem, (at, swept) = view.problem, view.block(number)
+    problem, (at, forward) = view.problem, view.block(number)
     block, border = problem.blocks[number], view.point.border
     members, nodes, weights = block.members, block.chains.nodes, problem.weights
     found, left, area = members.found, members.left, members.area
     unsaid = nodes.link[left] == Link.UNSAID
-    filtered = swept.filtered
+    filtered = forward.filtered
 
     def height(at_node: IntArray, mean: FloatArray) -> FloatArray:
-        return np.maximum(at.standing[at_node] + at.slope[at_node] * mean[at_node], 0.0)
+        return np.maximum(at.height_cm[at_node] + at.observation[at_node] * mean[at_node], 0.0)
 
     usual = np.where(weights.removed_day[area] <= nodes.day[left], 0.0, np.exp(border[HABIT, area]))
     usual_sd = np.where(usual > 0.0, nodes.aim_sd_cm[left], 0.0)
     open_cm = np.maximum(height(found, known.mean) - usual, 0.0)
-    open_variance = at.slope[found] ** 2 * known.variance[found] + usual_sd**2
+    open_variance = at.observation[found] ** 2 * known.variance[found] + usual_sd**2
     read_cm = np.maximum(height(found, filtered.mean) - height(left, filtered.mean), 0.0)
-    read_variance = at.slope[found] ** 2 * filtered.variance[found]
-    read_variance = read_variance + at.slope[left] ** 2 * filtered.variance[left]
+    read_variance = at.observation[found] ** 2 * filtered.variance[found]
+    read_variance = read_variance + at.observation[left] ** 2 * filtered.variance[left]
     told = nodes.link[left] == Link.CUT
     read_cm = np.where(told, nodes.removed_cm[left], read_cm)
     read_variance = np.where(told, 2.0 * problem.errors.height_error_cm[area] ** 2, read_variance)

@@ -1,1 +1,1 @@
-"""The solver: linearised chains, sweeps along them, pooling above them."""
+"""The solver: linearised chains, a Kalman filter along them, pooling above them."""

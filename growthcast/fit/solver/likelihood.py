@@ -10,8 +10,8 @@ from numpy.typing import NDArray
 from growthcast.fit.rows.chains import Chains
 from growthcast.fit.solver.areas import OWN, Pooling
 from growthcast.fit.solver.hierarchy import Effects, covariance_root
+from growthcast.fit.solver.kalman import disturbance_smoother, log_determinant, variance_along
 from growthcast.fit.solver.linearise import CEILING, RATE, misfit
-from growthcast.fit.solver.sweep import log_determinant, sweep_back, variance_along
 from growthcast.fit.solver.view import View, departure_of
 
 __all__ = ["VarianceSlopes", "log_likelihood", "variance_slopes"]
@@ -30,10 +30,11 @@ def log_likelihood(view: View) -> float:
     squares = _prior_squares(problem.pooling, border, effects)
     determinant = _prior_determinants(problem.pooling, view)
     for number, block in enumerate(problem.blocks):
-        here, swept = view.block(number)
+        here, forward = view.block(number)
         own = departure[:, block.chains.nodes.area]
-        off = swept.off[0] + (swept.off[1:] * own).sum(axis=0)
-        squares += float((swept.weight * off**2).sum() - (here.precision * here.residual**2).sum())
+        off = forward.innovation[0] + (forward.innovation[1:] * own).sum(axis=0)
+        at_point = (here.observation_precision * here.residual**2).sum()
+        squares += float((forward.innovation_precision * off**2).sum() - at_point)
         squares += misfit(
             block.chains.nodes,
             here,
@@ -42,7 +43,7 @@ def log_likelihood(view: View) -> float:
             block.trust,
             block.sites,
         )
-        determinant += log_determinant(block.chains, here, swept)
+        determinant += log_determinant(block.chains, here, forward)
     return -0.5 * (squares + determinant)
 
 
@@ -107,20 +108,21 @@ def variance_slopes(view: View) -> VarianceSlopes:
     area = replace(view.area, drag=np.zeros(problem.area_count))
     links, readings = [], []
     for number, block in enumerate(problem.blocks):
-        here, swept = view.block(number)
+        here, forward = view.block(number)
         nodes, mine = block.chains.nodes, block.chains.area
         root = covariance_root(area, effects, pooling, mine)
         root[~pooling.ceiling_learnt[mine], CEILING] = 0.0
         own = departure[:, nodes.area]
-        back = sweep_back(block.chains, here, swept)
-        ahead, unsure = _mean_and_variance(block.chains, back.ahead, root, own)
-        links.append(0.5 * (ahead**2 + unsure - back.ahead_curvature))
-        seen, unsure = _mean_and_variance(block.chains, back.reading, root, own)
-        error = np.divide(1.0, here.precision, out=np.ones_like(seen), where=here.precision > 0.0)
+        back = disturbance_smoother(block.chains, here, forward)
+        ahead, unsure = _mean_and_variance(block.chains, back.state_score, root, own)
+        links.append(0.5 * (ahead**2 + unsure - back.state_curvature))
+        seen, unsure = _mean_and_variance(block.chains, back.observation_score, root, own)
+        precision = here.observation_precision
+        error = np.divide(1.0, precision, out=np.ones_like(seen), where=precision > 0.0)
         told = np.isfinite(nodes.reading_cm)
-        off = np.where(told, nodes.reading_cm - here.standing, 0.0) - here.residual + error * seen
-        square = off**2 + error + error**2 * (unsure - back.reading_curvature)
-        held = block.trust / problem.errors.reading_variance(here.height, nodes.area)
+        off = np.where(told, nodes.reading_cm - here.height_cm, 0.0) - here.residual + error * seen
+        square = off**2 + error + error**2 * (unsure - back.observation_curvature)
+        held = block.trust / problem.errors.reading_variance(here.expected_cm, nodes.area)
         readings.append(np.where(told, 0.5 * held * (held * square - 1.0), 0.0))
     tank = effects.whole_tank_covariance(pooling)
     tank += effects.tank[:, :, None] * effects.tank[:, None, :]

@@ -66,24 +66,25 @@ SMALLEST_SLOPE_SHARE = 1e-6
 class Linearised:
     """The chains linearised; all (N,), border (B, N).
 
-    A node is predicted as ``pull * previous + drive @ border + gap`` with variance ``noise``, all
-    as departures from the current point; its height is observed as ``slope * stage + lean @
-    border``, off by ``residual``, with precision ``precision`` (0 = not observed). A height leans
-    on the ceiling by ``height`` itself, the height expected, and, after a cut of known size, on the
-    usual cut height that it is compared with, by ``-habit``. ``standing`` is the height at the
-    current point, its spread's bend added.
+    A node's stage is predicted as ``transition * previous + inputs @ border + offset`` with the
+    variance ``process_noise``, all as departures from the current point. Its height is observed as
+    ``observation * stage + D @ border``, off by ``residual`` [cm], with ``observation_precision``
+    [1/cm2], which is 0 where nothing was observed; ``observation`` is the slope dh/dz [cm]. ``D``
+    has two rows: a height moves with the ceiling by ``expected_cm``, the height expected, and after
+    a cut of known size with the usual cut height that it is compared with by ``-by_usual_cut``
+    [cm]. ``height_cm`` is the height at the current point with its second-order term.
     """
 
-    pull: FloatArray
-    drive: FloatArray
-    gap: FloatArray
-    noise: FloatArray
-    slope: FloatArray
-    height: FloatArray
+    transition: FloatArray
+    inputs: FloatArray
+    offset: FloatArray
+    process_noise: FloatArray
+    observation: FloatArray
+    expected_cm: FloatArray
     residual: FloatArray
-    precision: FloatArray
-    habit: FloatArray
-    standing: FloatArray
+    observation_precision: FloatArray
+    by_usual_cut: FloatArray
+    height_cm: FloatArray
 
 
 def linearise(
@@ -120,16 +121,17 @@ def linearise(
     nodes, area, rank = chains.nodes, chains.nodes.area, chains.rank
     aim = _aimed(border.take(chains.area, axis=1), shape[chains.area])
     ceiling, bend, count = aim.ceiling[rank], shape[area], area.size
-    pull, gap, noise = np.zeros(count), np.zeros(count), np.full(count, FRESH_STAGE_VARIANCE)
-    drive, (expected, slope) = np.zeros((BORDER, count)), np.empty((2, count))
+    transition, offset = np.zeros((2, count))
+    process_noise = np.full(count, FRESH_STAGE_VARIANCE)
+    inputs, (expected_cm, slope) = np.zeros((BORDER, count)), np.empty((2, count))
 
     # A cut scatters around the height it was aimed at; its stage is bent the other way round.
     aimed, other = _places(nodes.link == Link.AIMED), _places(nodes.link != Link.AIMED)
     of = rank[aimed]
-    expected[aimed], slope[aimed] = aim.height[of], aim.slope[of]
-    drive[HABIT, aimed], drive[CEILING, aimed] = aim.by_habit[of], -aim.by_habit[of]
-    noise[aimed] = (nodes.aim_sd_cm[aimed] / slope[aimed]) ** 2
-    gap[aimed] = aim.stage[of] - stage[aimed] - 0.5 * aim.flattening[of] * noise[aimed]
+    expected_cm[aimed], slope[aimed] = aim.height[of], aim.slope[of]
+    inputs[HABIT, aimed], inputs[CEILING, aimed] = aim.by_habit[of], -aim.by_habit[of]
+    process_noise[aimed] = (nodes.aim_sd_cm[aimed] / slope[aimed]) ** 2
+    offset[aimed] = aim.stage[of] - stage[aimed] - 0.5 * aim.flattening[of] * process_noise[aimed]
 
     # A start that nobody read is guessed, in stages: low heights take no end of them.
     guessed = np.flatnonzero(nodes.unread_start)
@@ -140,9 +142,9 @@ def linearise(
         heights = np.clip(heights, LEAST_STAND_SHARE * top, HIGHEST_AIM_SHARE * top)
         low, at_guess, high = stage_of(heights, top, bend[guessed])
         steep = height_and_slope(at_guess, top, bend[guessed])[1]
-        drive[CEILING, guessed] = -heights[1] / steep
-        noise[guessed] = (0.5 * np.maximum(high - low, LEAST_GUESS_SPREAD)) ** 2
-        gap[guessed] = at_guess - stage[guessed]
+        inputs[CEILING, guessed] = -heights[1] / steep
+        process_noise[guessed] = (0.5 * np.maximum(high - low, LEAST_GUESS_SPREAD)) ** 2
+        offset[guessed] = at_guess - stage[guessed]
 
     grew = _places(nodes.link == Link.GREW)
     weight, owner = drift.weight[:, grew], area[grew]
@@ -150,24 +152,27 @@ def linearise(
     grown = np.exp(pace) * shape_factor(shape[chains.area])[rank[grew]] * nodes.growth_d[grew]
     foreseen = stage.copy()
     foreseen[grew] = stage[chains.previous[grew]] + grown
-    expected[other], slope[other] = height_and_slope(foreseen[other], ceiling[other], bend[other])
+    expected_cm[other], slope[other] = height_and_slope(
+        foreseen[other], ceiling[other], bend[other]
+    )
     foreseen[aimed] = aim.stage[of]
-    height = expected + slope * (stage - foreseen)
-    height[aimed] += 0.5 * aim.flattening[of] * slope[aimed] * noise[aimed]
-    pull[grew] = 1.0
-    drive[RATE, grew], drive[KNOTS:, grew] = grown, grown * weight
-    gap[grew] = foreseen[grew] - stage[grew]
+    height_cm = expected_cm + slope * (stage - foreseen)
+    height_cm[aimed] += 0.5 * aim.flattening[of] * slope[aimed] * process_noise[aimed]
+    transition[grew] = 1.0
+    inputs[RATE, grew], inputs[KNOTS:, grew] = grown, grown * weight
+    offset[grew] = foreseen[grew] - stage[grew]
     relative = errors.span_variance(nodes.span_d[grew], drift.remainder[grew])
-    noise[grew] = (relative + nodes.pause_doubt[grew] ** 2) * grown**2
+    process_noise[grew] = (relative + nodes.pause_doubt[grew] ** 2) * grown**2
     # The mean of a curved function of a scattered stage is not its value at the mean stage.
-    height[grew] += 0.5 * slope_bend(expected[grew], slope[grew], bend[grew]) * noise[grew]
+    curvature = slope_bend(expected_cm[grew], slope[grew], bend[grew])
+    height_cm[grew] += 0.5 * curvature * process_noise[grew]
 
     unsaid = np.flatnonzero(nodes.link == Link.UNSAID)
     if unsaid.size:
         # It stands as it was found, or was cut as usual: between the two, as likely as that is.
         earlier, owner, chance = chains.previous[unsaid], area[unsaid], sites.cut_chance[unsaid]
         top = ceiling[unsaid]
-        stood = np.clip(height[earlier], LEAST_STAND_SHARE * top, MOST_STAND_SHARE * top)
+        stood = np.clip(height_cm[earlier], LEAST_STAND_SHARE * top, MOST_STAND_SHARE * top)
         # No cut leaves more than stood there: the mean of the lower of the two, as cuts scatter.
         usual, scatter = np.exp(border[HABIT, owner]), nodes.aim_sd_cm[unsaid]
         above = (stood - usual) / scatter
@@ -176,15 +181,15 @@ def linearise(
         aim = np.maximum(lower * usual + (1.0 - lower) * stood - dip, LEAST_STAND_SHARE * top)
         left = (1.0 - chance) * stood + chance * aim
         foreseen[unsaid] = stage_of(left, top, bend[unsaid])
-        expected[unsaid], slope[unsaid] = height_and_slope(foreseen[unsaid], top, bend[unsaid])
+        expected_cm[unsaid], slope[unsaid] = height_and_slope(foreseen[unsaid], top, bend[unsaid])
         steep = slope[unsaid]
-        height[unsaid] = left + steep * (stage[unsaid] - foreseen[unsaid])
+        height_cm[unsaid] = left + steep * (stage[unsaid] - foreseen[unsaid])
         by_habit = chance * lower * usual / steep
-        pull[unsaid] = (1.0 - chance * lower) * slope[earlier] / steep
-        drive[HABIT, unsaid], drive[CEILING, unsaid] = by_habit, -by_habit
-        gap[unsaid] = foreseen[unsaid] - stage[unsaid]
+        transition[unsaid] = (1.0 - chance * lower) * slope[earlier] / steep
+        inputs[HABIT, unsaid], inputs[CEILING, unsaid] = by_habit, -by_habit
+        offset[unsaid] = foreseen[unsaid] - stage[unsaid]
         spread = (1.0 - chance) * (stood - aim) ** 2 + lower * scatter**2
-        noise[unsaid] = chance * spread / steep**2
+        process_noise[unsaid] = chance * spread / steep**2
 
     cut = np.flatnonzero(nodes.link >= Link.CUT)
     if cut.size:
@@ -192,14 +197,27 @@ def linearise(
         owner, earlier = area[cut], chains.previous[cut]
         steep = np.maximum(slope[cut], SMALLEST_SLOPE_SHARE * ceiling[cut])
         taken = nodes.removed_cm[cut] * np.exp(np.where(weighed, -border[DENSITY, owner], 0.0))
-        likely = likely_removed(expected[earlier], border[HABIT, owner])
-        pull[cut] = slope[earlier] / steep
-        drive[CEILING, cut] = (expected[earlier] - expected[cut]) / steep
-        drive[DENSITY, cut] = np.where(weighed, likely, 0.0) / steep
-        gap[cut] = (height[earlier] - height[cut] - taken) / steep
-        noise[cut] = removed_variance(likely, weighed, owner, errors) / steep**2
-    seen = _observed(nodes, height, expected, border, errors, trust, sites)
-    return Linearised(pull, drive, gap, noise, slope, expected, *seen, height)
+        likely = likely_removed(expected_cm[earlier], border[HABIT, owner])
+        transition[cut] = slope[earlier] / steep
+        inputs[CEILING, cut] = (expected_cm[earlier] - expected_cm[cut]) / steep
+        inputs[DENSITY, cut] = np.where(weighed, likely, 0.0) / steep
+        offset[cut] = (height_cm[earlier] - height_cm[cut] - taken) / steep
+        process_noise[cut] = removed_variance(likely, weighed, owner, errors) / steep**2
+    residual, precision, by_usual_cut = _observed(
+        nodes, height_cm, expected_cm, border, errors, trust, sites
+    )
+    return Linearised(
+        transition=transition,
+        inputs=inputs,
+        offset=offset,
+        process_noise=process_noise,
+        observation=slope,
+        expected_cm=expected_cm,
+        residual=residual,
+        observation_precision=precision,
+        by_usual_cut=by_usual_cut,
+        height_cm=height_cm,
+    )
 
 
 def _places(mask: NDArray[np.bool_]) -> slice | IntArray:
@@ -250,21 +268,24 @@ def error_parts(
     """
     nodes, owner = chains.nodes, chains.nodes.area
     nothing = np.zeros(owner.size)
-    squared = np.where(nodes.link == Link.GREW, at.drive[RATE], 0.0) ** 2
+    squared = np.where(nodes.link == Link.GREW, at.inputs[RATE], 0.0) ** 2
     within = errors.span_variance(nodes.span_d, nothing)
     beyond = errors.span_variance(nodes.span_d, drift.remainder) - within
     weighed = nodes.link == Link.WEIGHED
-    likely = likely_removed(at.height[chains.previous], border[HABIT, owner])
+    likely = likely_removed(at.expected_cm[chains.previous], border[HABIT, owner])
     whole = removed_variance(likely, weighed, owner, errors)
-    by_length = np.where(nodes.link == Link.CUT, at.noise / whole, 0.0)
-    by_weight = np.where(weighed, at.noise / whole, 0.0)
+    by_length = np.where(nodes.link == Link.CUT, at.process_noise / whole, 0.0)
+    by_weight = np.where(weighed, at.process_noise / whole, 0.0)
     fixed = errors.height_error_cm[owner] ** 2
     relative = errors.height_error_share[owner] ** 2
     return {
         "span": (within * squared, nothing),
         "drift": (beyond * squared, nothing),
         "height_error_cm": (2.0 * fixed * by_length, fixed / trust),
-        "height_error_share": (relative * likely**2 * by_length, relative * at.height**2 / trust),
+        "height_error_share": (
+            relative * likely**2 * by_length,
+            relative * at.expected_cm**2 / trust,
+        ),
         "weight": ((errors.weight * likely) ** 2 * by_weight, nothing),
     }
 
@@ -281,8 +302,8 @@ def slope_bend(height: FloatArray, slope: FloatArray, shape: FloatArray) -> Floa
 
 def _observed(
     nodes: Nodes,
-    height: FloatArray,
-    expected: FloatArray,
+    height_cm: FloatArray,
+    expected_cm: FloatArray,
     border: FloatArray,
     errors: ErrorModel,
     trust: FloatArray,
@@ -294,25 +315,25 @@ def _observed(
     readings would favour the low ones. A guess is one more reading, and so is what a site says.
     """
     read = np.isfinite(nodes.reading_cm)
-    precision = np.where(read, trust / errors.reading_variance(expected, nodes.area), 0.0)
-    residual = np.where(read, nodes.reading_cm - height, 0.0)
-    on_habit = np.zeros(height.size)
+    precision = np.where(read, trust / errors.reading_variance(expected_cm, nodes.area), 0.0)
+    residual = np.where(read, nodes.reading_cm - height_cm, 0.0)
+    by_usual_cut = np.zeros(height_cm.size)
     at = np.flatnonzero(nodes.link >= Link.CUT)  # cut by a known length, it was aimed as usual
     if at.size:
         usual = np.exp(border[HABIT, nodes.area[at]])
         told = 1.0 / nodes.aim_sd_cm[at] ** 2
         both = precision[at] + told
-        residual[at] = (precision[at] * residual[at] + told * (usual - height[at])) / both
-        on_habit[at] = usual * told / both
+        residual[at] = (precision[at] * residual[at] + told * (usual - height_cm[at])) / both
+        by_usual_cut[at] = usual * told / both
         precision[at] = both
     at = np.flatnonzero(sites.precision)
     if at.size:
         both = precision[at] + sites.precision[at]
-        off = sites.pulled[at] - sites.precision[at] * height[at]
-        on_habit[at] *= precision[at] / both
+        off = sites.pulled[at] - sites.precision[at] * height_cm[at]
+        by_usual_cut[at] *= precision[at] / both
         residual[at] = (precision[at] * residual[at] + off) / both
         precision[at] = both
-    return residual, precision, on_habit
+    return residual, precision, by_usual_cut
 
 
 def misfit(
@@ -328,12 +349,12 @@ def misfit(
     Without constants.
     """
     read = np.flatnonzero(np.isfinite(nodes.reading_cm))
-    variance = errors.reading_variance(at.height[read], nodes.area[read]) / trust[read]
-    off = nodes.reading_cm[read] - at.standing[read]
+    variance = errors.reading_variance(at.expected_cm[read], nodes.area[read]) / trust[read]
+    off = nodes.reading_cm[read] - at.height_cm[read]
     cut = np.flatnonzero(nodes.link >= Link.CUT)
-    usual = (np.exp(border[HABIT, nodes.area[cut]]) - at.standing[cut]) / nodes.aim_sd_cm[cut]
+    usual = (np.exp(border[HABIT, nodes.area[cut]]) - at.height_cm[cut]) / nodes.aim_sd_cm[cut]
     told = np.flatnonzero(sites.precision)
-    beside = sites.pulled[told] / sites.precision[told] - at.standing[told]
+    beside = sites.pulled[told] / sites.precision[told] - at.height_cm[told]
     twice = (off**2 / variance + np.log(variance)).sum()
     twice += (sites.precision[told] * beside**2).sum()
     return float(twice + (usual**2).sum())

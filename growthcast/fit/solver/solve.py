@@ -1,6 +1,6 @@
 """Fit of all areas, tanks and species at once.
 
-Gauss-Newton on the joint problem of every stage, rate, ceiling, drift and effect (``sweep`` and
+Gauss-Newton on the joint problem of every stage, rate, ceiling, drift and effect (``kalman`` and
 ``hierarchy`` hold the two halves of its arrow-shaped system), with the weights of the current
 point: quasi-likelihood on what each reading says beyond what was foreseen without it. An area that
 begins to swing halves its steps.
@@ -16,10 +16,10 @@ from numpy.typing import NDArray
 from growthcast.fit.rows.chains import Chains, Link
 from growthcast.fit.sites.propagate import propagate
 from growthcast.fit.solver.areas import OWN, CannotFit
+from growthcast.fit.solver.kalman import state_smoother
 from growthcast.fit.solver.linearise import BORDER, CEILING, DENSITY, HABIT, KNOTS, RATE
 from growthcast.fit.solver.part import part_of, pays_alone, tanks_of
 from growthcast.fit.solver.problem import Point, Problem, starting_point
-from growthcast.fit.solver.sweep import smooth
 from growthcast.fit.solver.view import View, departure_of, misfit_of_tanks, view_of
 
 __all__ = ["ROUGHLY", "Solution", "go_on", "solve"]
@@ -170,7 +170,7 @@ def _stages_follow(view: View, number: int, departure: FloatArray, share: FloatA
     """
     chains = view.problem.blocks[number].chains
     if view.problem.is_exact:
-        return smooth(chains, *view.block(number), departure)
+        return state_smoother(chains, *view.block(number), departure)
     step = view.filtered[number].departure(chains.nodes, departure)
     unread = np.flatnonzero(chains.nodes.unread_start)
     step[unread] *= share[chains.nodes.area[unread]]

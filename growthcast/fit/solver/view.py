@@ -10,6 +10,13 @@ from numpy.typing import NDArray
 from growthcast.fit.rows.drift import SpanDrift
 from growthcast.fit.solver.areas import OWN, AreaInformation, CannotFit, area_information
 from growthcast.fit.solver.hierarchy import Effects, solve_effects
+from growthcast.fit.solver.kalman import (
+    Filtered,
+    FilterPass,
+    information_of,
+    kalman_filter,
+    smooth_unread_starts,
+)
 from growthcast.fit.solver.linearise import (
     BORDER,
     KNOTS,
@@ -18,7 +25,6 @@ from growthcast.fit.solver.linearise import (
     linearise,
 )
 from growthcast.fit.solver.problem import Point, Problem
-from growthcast.fit.solver.sweep import Filtered, Swept, said_of, sweep, with_starts
 
 __all__ = ["View", "departure_of", "misfit_of_tanks", "seen", "view_of"]
 
@@ -41,15 +47,15 @@ class View:
 
     problem: Problem
     point: Point
-    kept: tuple[tuple[Linearised, Swept], ...]
+    kept: tuple[tuple[Linearised, FilterPass], ...]
     filtered: tuple[Filtered, ...]
     information: FloatArray
     score: FloatArray
     area: AreaInformation
     effects: Effects
 
-    def block(self, number: int) -> tuple[Linearised, Swept]:
-        """Return one block linearised and swept."""
+    def block(self, number: int) -> tuple[Linearised, FilterPass]:
+        """Return one block linearised and filtered."""
         return self.kept[number] if self.kept else seen(self.problem, self.point, number)
 
 
@@ -66,12 +72,12 @@ def view_of(problem: Problem, point: Point) -> View:
     score = np.zeros((BORDER, problem.area_count))
     kept, filtered = [], []
     for number, block in enumerate(problem.blocks):
-        here, swept = seen(problem, point, number)
+        here, forward = seen(problem, point, number)
         mine = block.chains.area
-        information[mine], score[:, mine] = said_of(block.chains, swept)
-        filtered.append(with_starts(block.chains, here, swept))
+        information[mine], score[:, mine] = information_of(block.chains, forward)
+        filtered.append(smooth_unread_starts(block.chains, here, forward))
         if len(problem.blocks) <= MOST_BLOCKS_KEPT:
-            kept.append((here, swept))
+            kept.append((here, forward))
     area = area_information(information, score, point.border, problem.pooling)
     told = np.isfinite(score).all(axis=0) & np.isfinite(point.border).all(axis=0)
     for matrix in (information, area.own_covariance):
@@ -85,8 +91,8 @@ def view_of(problem: Problem, point: Point) -> View:
 
 def seen(
     problem: Problem, point: Point, number: int, drift: SpanDrift | None = None
-) -> tuple[Linearised, Swept]:
-    """Linearise and sweep one block at a point, with its own drift or another."""
+) -> tuple[Linearised, FilterPass]:
+    """Linearise and filter one block at a point, with its own drift or another."""
     block = problem.blocks[number]
     here = linearise(
         block.chains,
@@ -98,7 +104,7 @@ def seen(
         block.trust,
         block.sites,
     )
-    return here, sweep(block.chains, here)
+    return here, kalman_filter(block.chains, here)
 
 
 def misfit_of_tanks(view: View) -> FloatArray:
@@ -112,10 +118,11 @@ def misfit_of_tanks(view: View) -> FloatArray:
     for parameter, (usual, held) in zip(OWN, pooling.own_priors(), strict=True):
         misfit = misfit + held * (border[parameter] - usual) ** 2
     for number, block in enumerate(view.problem.blocks):
-        swept = view.block(number)[1]
-        read = swept.weight > 0.0
-        word = swept.weight * swept.innovation**2 - np.log(np.where(read, swept.weight, 1.0))
-        misfit += np.bincount(block.chains.nodes.area, word, minlength=misfit.size)
+        forward = view.block(number)[1]
+        precision = forward.innovation_precision
+        log_precision = np.log(np.where(precision > 0.0, precision, 1.0))
+        twice = precision * forward.innovation_cm**2 - log_precision
+        misfit += np.bincount(block.chains.nodes.area, twice, minlength=misfit.size)
     of_tank = np.bincount(pooling.tank, misfit, minlength=pooling.tank_precision.size)
     return of_tank.astype(np.float64)
 

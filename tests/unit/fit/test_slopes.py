@@ -10,10 +10,10 @@ import pytest
 from growthcast.fit.rows.chains import Link
 from growthcast.fit.solver.areas import area_information
 from growthcast.fit.solver.hierarchy import solve_effects
+from growthcast.fit.solver.kalman import information_of, kalman_filter
 from growthcast.fit.solver.likelihood import log_likelihood, variance_slopes
 from growthcast.fit.solver.linearise import RATE, error_parts
 from growthcast.fit.solver.solve import solve
-from growthcast.fit.solver.sweep import said_of, sweep
 from growthcast.fit.solver.view import View, view_of
 from tests.unit.fit.small_problem import small_problem
 
@@ -38,16 +38,23 @@ def solved():
 
 def likelihood_of(problem, point, at):
     """Likelihood of a problem that is linearised already."""
-    swept = sweep(problem.blocks[0].chains, at)
+    forward = kalman_filter(problem.blocks[0].chains, at)
     area = problem.blocks[0].chains.area
-    told, pulled = said_of(problem.blocks[0].chains, swept)
+    told, pulled = information_of(problem.blocks[0].chains, forward)
     information, score = np.zeros_like(told), np.zeros_like(pulled)
     information[area], score[:, area] = told, pulled
     by_area = area_information(information, score, point.border, problem.pooling)
     effects = solve_effects(by_area, point.border, problem.pooling)
     return log_likelihood(
         View(
-            problem, point, ((at, swept),), (swept.filtered,), information, score, by_area, effects
+            problem,
+            point,
+            ((at, forward),),
+            (forward.filtered,),
+            information,
+            score,
+            by_area,
+            effects,
         )
     )
 
@@ -64,11 +71,11 @@ def test_the_noise_of_every_link_has_its_slope(solved):
     for node in np.flatnonzero(problem.blocks[0].chains.nodes.link >= Link.GREW):
 
         def level(by, node=node):
-            noise = at.noise.copy()
+            noise = at.process_noise.copy()
             noise[node] *= 1.0 + by
-            return likelihood_of(problem, point, replace(at, noise=noise))
+            return likelihood_of(problem, point, replace(at, process_noise=noise))
 
-        assert slope[node] * at.noise[node] == pytest.approx(difference(level), abs=2e-6)
+        assert slope[node] * at.process_noise[node] == pytest.approx(difference(level), abs=2e-6)
 
 
 @pytest.mark.parametrize("name", ["height_error_cm", "height_error_share", "weight"])
@@ -95,10 +102,10 @@ def test_spans_drift_and_pauses_make_up_the_noise_of_growth(solved):
     [block], [(at, _)] = problem.blocks, view.kept
     parts = error_parts(block.chains, block.drift, at, point.border, problem.errors, block.trust)
     grew = block.chains.nodes.link == Link.GREW
-    paused = (block.chains.nodes.pause_doubt * at.drive[RATE]) ** 2
+    paused = (block.chains.nodes.pause_doubt * at.inputs[RATE]) ** 2
     assert (paused > 0.0).any()
     together = parts["span"][0] + parts["drift"][0] + np.where(grew, paused, 0.0)
-    np.testing.assert_allclose(together[grew], at.noise[grew], rtol=1e-12)
+    np.testing.assert_allclose(together[grew], at.process_noise[grew], rtol=1e-12)
     assert not together[~grew].any()
 
 

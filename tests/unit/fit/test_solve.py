@@ -10,6 +10,7 @@ import pytest
 from growthcast.fit.rows.chains import Link, pack_chains
 from growthcast.fit.solver.areas import OWN
 from growthcast.fit.solver.hierarchy import border_covariance
+from growthcast.fit.solver.kalman import information_of, score_of, state_smoother
 from growthcast.fit.solver.likelihood import log_likelihood
 from growthcast.fit.solver.linearise import (
     BORDER,
@@ -22,7 +23,6 @@ from growthcast.fit.solver.linearise import (
 )
 from growthcast.fit.solver.problem import starting_point
 from growthcast.fit.solver.solve import solve
-from growthcast.fit.solver.sweep import said_of, score_of, smooth
 from growthcast.fit.solver.view import departure_of, view_of
 from growthcast.growth.logistic import height_at_stage, stage
 from tests.chains import in_order
@@ -63,16 +63,16 @@ def dense_system(problem, point, view):
     now = point.border
     for i in range(n):
         a = nodes.area[i]
-        stands = (at.drive[KNOTS:, i] * now[KNOTS:, a]).sum()  # knots are unknown as they are
-        row = -border_row(at.drive[:, i], a)
+        stands = (at.inputs[KNOTS:, i] * now[KNOTS:, a]).sum()  # knots are unknown as they are
+        row = -border_row(at.inputs[:, i], a)
         row[i] += 1.0
         if nodes.link[i] in (Link.GREW, Link.CUT, Link.WEIGHED):
-            row[block.chains.previous[i]] -= at.pull[i]
-        say(row, at.gap[i] - stands, 1.0 / at.noise[i])
+            row[block.chains.previous[i]] -= at.transition[i]
+        say(row, at.offset[i] - stands, 1.0 / at.process_noise[i])
         row = np.zeros(size)
-        row[i], row[area_at(a, CEILING)] = at.slope[i], at.height[i]
-        row[area_at(a, HABIT)] = -at.habit[i]
-        say(row, at.residual[i], at.precision[i])
+        row[i], row[area_at(a, CEILING)] = at.observation[i], at.expected_cm[i]
+        row[area_at(a, HABIT)] = -at.by_usual_cut[i]
+        say(row, at.residual[i], at.observation_precision[i])
     for a in range(AREAS):
         row = np.zeros(size)
         row[area_at(a, RATE)] = 1.0
@@ -117,7 +117,7 @@ def test_the_step_is_that_of_the_dense_system(both):
             assert view.effects.tank[t, k] == pytest.approx(step[tank_at(t, k)], abs=2e-7)
     for s in range(SPECIES_COUNT):
         assert view.effects.species[s] == pytest.approx(step[species_at(s)], abs=2e-7)
-    stages = smooth(problem.blocks[0].chains, *view.block(0), departure)
+    stages = state_smoother(problem.blocks[0].chains, *view.block(0), departure)
     np.testing.assert_allclose(stages, step[:n], atol=1e-6)
 
 
@@ -135,9 +135,9 @@ def test_covariances_are_those_of_the_dense_system(both):
     np.testing.assert_allclose(
         view.effects.species_covariance, covariance[np.ix_(species, species)], rtol=1e-5
     )
-    chains, swept = problem.blocks[0].chains, view.filtered[0]
-    carry, border = swept.carry[:, chains.last], found[chains.area]
-    whole = swept.variance[chains.last] + np.einsum("bn,nbc,cn->n", carry, border, carry)
+    chains, filtered = problem.blocks[0].chains, view.filtered[0]
+    moved, border = filtered.sensitivity[:, chains.last], found[chains.area]
+    whole = filtered.variance[chains.last] + np.einsum("bn,nbc,cn->n", moved, border, moved)
     np.testing.assert_allclose(whole, np.diag(covariance)[chains.last], rtol=1e-4)
 
 
@@ -151,15 +151,17 @@ def test_the_likelihood_is_that_of_the_dense_system(both):
     [block], [(at, _)], pooling = problem.blocks, view.kept, problem.pooling
     nodes = block.chains.nodes
     fresh = (nodes.link == Link.FRESH) & ~nodes.unread_start
-    stands = np.einsum("mn,mn->n", at.drive[KNOTS:], point.border[KNOTS:][:, nodes.area])
-    squares = ((at.gap - stands) ** 2 / at.noise).sum()
+    stands = np.einsum("mn,mn->n", at.inputs[KNOTS:], point.border[KNOTS:][:, nodes.area])
+    squares = ((at.offset - stands) ** 2 / at.process_noise).sum()
     squares += misfit(nodes, at, point.border, problem.errors, block.trust, block.sites)
     squares += (pooling.area_precision * (pooling.offset - point.border[RATE]) ** 2).sum()
     for b, (centre, held) in zip(OWN, pooling.own_priors(), strict=True):
         squares += (held * (centre - point.border[b]) ** 2).sum()
     squares -= right @ step
     determinant = -np.linalg.slogdet(covariance)[1]
-    determinant += np.log(at.noise[~fresh]).sum() - 2.0 * np.log(at.slope[fresh]).sum()
+    determinant += (
+        np.log(at.process_noise[~fresh]).sum() - 2.0 * np.log(at.observation[fresh]).sum()
+    )
     determinant += np.log(FRESH_STAGE_VARIANCE) * fresh.sum()
     priors = [np.full(AREAS, pooling.area_precision), pooling.tank_precision]
     priors += [pooling.species_precision, *(held for _, held in pooling.own_priors())]
@@ -225,7 +227,7 @@ def test_a_fit_without_readings_is_the_prior():
     alone = problem_of(rest, whole.pooling, whole.errors, whole.shape, whole.first_habit)
     solution = solve(alone)
     np.testing.assert_allclose(solution.point.border[RATE], whole.pooling.offset, atol=1e-9)
-    np.testing.assert_allclose(solution.view.block(0)[0].height, 6.0, atol=0.01)
+    np.testing.assert_allclose(solution.view.block(0)[0].expected_cm, 6.0, atol=0.01)
 
 
 def test_a_guessed_start_is_straightened_where_later_readings_show_it():
@@ -256,14 +258,14 @@ def test_a_guessed_start_is_straightened_where_later_readings_show_it():
     np.testing.assert_allclose(np.exp(solution.point.border[RATE]), rate, rtol=0.1)
     [block], at = solution.problem.blocks, solution.view.block(0)[0]
     starts = block.chains.nodes.link == Link.FRESH
-    np.testing.assert_allclose(at.height[starts], began, atol=0.3)
+    np.testing.assert_allclose(at.expected_cm[starts], began, atol=0.3)
 
 
 def test_a_score_alone_is_that_of_the_whole_word(both):
     problem, _, view, *_ = both
-    [block], (_, swept) = problem.blocks, view.block(0)
-    score = said_of(block.chains, swept)[1]
-    np.testing.assert_allclose(score_of(block.chains, swept), score, rtol=1e-9, atol=1e-9)
+    [block], (_, forward) = problem.blocks, view.block(0)
+    score = information_of(block.chains, forward)[1]
+    np.testing.assert_allclose(score_of(block.chains, forward), score, rtol=1e-9, atol=1e-9)
 
 
 def test_fields_that_are_the_same_everywhere_take_the_memory_of_one():
@@ -290,12 +292,12 @@ def test_unread_starts_alone_are_known_as_their_whole_chain_has_them():
     )
     problem = problem_of(nodes, problem.pooling, problem.errors, problem.shape, problem.first_habit)
     view = view_of(problem, starting_point(problem))
-    [block], (at, swept) = problem.blocks, view.block(0)
+    [block], (at, forward) = problem.blocks, view.block(0)
     chains, moved = block.chains, np.random.default_rng(1).normal(0.0, 0.1, (BORDER, AREAS))
     unread = chains.nodes.unread_start
     assert unread.sum() == begun.sum() == 4
-    whole = smooth(chains, at, swept, moved)
-    by_day = swept.filtered.departure(chains.nodes, moved)
+    whole = state_smoother(chains, at, forward, moved)
+    by_day = forward.filtered.departure(chains.nodes, moved)
     assert np.abs(whole - by_day)[unread].max() > 0.1
     known = view.filtered[0].departure(chains.nodes, moved)
     np.testing.assert_allclose(known, np.where(unread, whole, by_day), atol=1e-9)

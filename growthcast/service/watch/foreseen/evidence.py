@@ -239,10 +239,10 @@ def _first_stages(block: Block, border: FloatArray) -> FloatArray:
 
 def _of_block(view: View, number: int, bin_day: FloatArray) -> tuple[FloatArray, ...]:
     """Areas, days, surprises, variances, leans (n, B) and weekly growth (n, T) of a block."""
-    problem, (_, swept) = view.problem, view.block(number)
+    problem, (_, forward) = view.problem, view.block(number)
     block = problem.blocks[number]
     nodes = block.chains.nodes
-    told = np.flatnonzero(swept.weight > 0.0)
+    told = np.flatnonzero(forward.innovation_precision > 0.0)
     told = told[(nodes.link[told] == Link.GREW) | (nodes.link[told] >= Link.CUT)]
     grown = np.zeros((told.size, bin_day.size))
     began, ended = nodes.day - nodes.span_d, nodes.day
@@ -253,13 +253,13 @@ def _of_block(view: View, number: int, bin_day: FloatArray) -> tuple[FloatArray,
         share = np.zeros((KNOT_COUNT, ended.size))
         share[: some.size] = np.where(nodes.link == Link.GREW, np.maximum(inside, 0.0) / span, 0.0)
         here, weekly = seen(problem, view.point, number, SpanDrift(share, block.drift.remainder))
-        carried = here.slope[told] * weekly.ahead[1 + KNOTS :, told]
+        carried = here.observation[told] * weekly.predicted[1 + KNOTS :, told]
         grown[:, first : first + some.size] = carried[: some.size].T
     return (
         nodes.area[told].astype(np.float64),
         nodes.day[told],
-        swept.innovation[told],
-        1.0 / swept.weight[told],
-        swept.lean[:, told].T,
+        forward.innovation_cm[told],
+        1.0 / forward.innovation_precision[told],
+        forward.predicted_sensitivity[:, told].T,
         grown,
     )

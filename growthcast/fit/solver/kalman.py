@@ -1,0 +1,293 @@
+"""Eliminating every canopy stage of every area: a Kalman filter with the border along.
+
+Given an area's border (rate, ceiling, density, drift knots) its chain is a linear-Gaussian state
+space once it is linearised at the current stages. The filter carries the mean of a stage as a
+linear function of the border, so one pass forward leaves the information the whole chain holds on
+it, and one pass back gives the stages for any change of it: together an exact Gauss-Newton step on
+the joint problem, in time linear in rows, for all areas at once. Spans without any noise need no
+special case, since predictions work on variances.
+
+References
+----------
+de Jong, P. (1991). The diffuse Kalman filter. Annals of Statistics 19, 1073-1083 (from memory).
+Bell, B. M. (1994). The iterated Kalman smoother as a Gauss-Newton method. SIAM Journal on
+Optimization 4, 626-636 (from memory).
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from growthcast.fit.rows.chains import Chains, Link, Nodes
+from growthcast.fit.solver.linearise import BORDER, CEILING, HABIT, OF_STARTS, Linearised
+
+__all__ = [
+    "Backward",
+    "FilterPass",
+    "Filtered",
+    "disturbance_smoother",
+    "information_of",
+    "kalman_filter",
+    "log_determinant",
+    "score_of",
+    "smooth_unread_starts",
+    "state_smoother",
+    "variance_along",
+]
+
+FloatArray = NDArray[np.float64]
+IntArray = NDArray[np.int64]
+
+
+@dataclass(frozen=True, slots=True)
+class Filtered:
+    """Stages as known by their day: ``mean + sensitivity @ departure`` of the border.
+
+    ``mean`` is (N,), ``sensitivity`` (B, N); ``variance`` (N,) is theirs given the border.
+    """
+
+    mean: FloatArray
+    sensitivity: FloatArray
+    variance: FloatArray
+
+    def departure(self, nodes: Nodes, borders: FloatArray) -> FloatArray:
+        """Departure (N,) of every stage for a departure (B, A) of the borders."""
+        step: FloatArray = self.mean + (self.sensitivity * borders.take(nodes.area, axis=1)).sum(
+            axis=0
+        )
+        return step
+
+
+@dataclass(frozen=True, slots=True)
+class FilterPass:
+    """Result of the Kalman filter over a block of R areas and N nodes.
+
+    ``innovation`` (1 + B, N) is each observation less its prediction [cm], affine in the border
+    like ``predicted``: row 0 is the value, the others its slopes. ``innovation_precision`` (N,) is
+    the inverse of its variance, 0 where nothing was read. ``filtered`` is each stage as its own
+    reading and those before have it, ``predicted`` (1 + B, N) and ``predicted_variance`` (N,) the
+    same before its own reading.
+    """
+
+    innovation: FloatArray
+    innovation_precision: FloatArray
+    filtered: Filtered
+    predicted: FloatArray
+    predicted_variance: FloatArray
+
+    @property
+    def innovation_cm(self) -> FloatArray:
+        """Each observation less its prediction, at the border as it stands [cm], (N,)."""
+        value: FloatArray = self.innovation[0]
+        return value
+
+    @property
+    def predicted_sensitivity(self) -> FloatArray:
+        """How far the height predicted moves with the border [cm], (B, N)."""
+        return -self.innovation[1:]
+
+
+def kalman_filter(chains: Chains, at: Linearised) -> FilterPass:
+    """Filter all chains of a block forward, one position a step."""
+    count = at.transition.size
+    ahead, state, off = (np.empty((1 + BORDER, count)) for _ in range(3))
+    ahead[0], ahead[1:] = at.offset, at.inputs
+    ahead_variance, variance, weight = at.process_noise.copy(), np.empty(count), np.empty(count)
+    pulled, told = at.transition**2, at.observation**2 * at.observation_precision
+    earlier: slice | None = None
+    for here in chains.positions:
+        foreseen, before, slope = ahead[:, here], ahead_variance[here], at.observation[here]
+        if earlier is None:
+            rows = 1 + OF_STARTS  # the others are 0 at a start
+            state[rows:, here] = off[rows:, here] = 0.0
+        else:
+            behind = slice(earlier.start, earlier.start + here.stop - here.start)
+            foreseen[:rows] += at.transition[here] * state[:rows, behind]
+            before += pulled[here] * variance[behind]
+            rows = 1 + BORDER
+        gathered = 1.0 + told[here] * before
+        weight[here] = at.observation_precision[here] / gathered
+        innovation = np.multiply(-slope, foreseen[:rows], out=off[:rows, here])
+        innovation[0] += at.residual[here]
+        innovation[1 + CEILING] -= at.expected_cm[here]
+        innovation[1 + HABIT] += at.by_usual_cut[here]
+        gain = before * slope * weight[here]
+        np.multiply(gain, innovation, out=state[:rows, here])
+        state[:rows, here] += foreseen[:rows]
+        variance[here] = before / gathered
+        earlier = here
+    filtered = Filtered(mean=state[0], sensitivity=state[1:], variance=variance)
+    return FilterPass(
+        innovation=off,
+        innovation_precision=weight,
+        filtered=filtered,
+        predicted=ahead,
+        predicted_variance=ahead_variance,
+    )
+
+
+def information_of(chains: Chains, forward: FilterPass) -> tuple[FloatArray, FloatArray]:
+    """What the chains say on departures of the areas' borders: information (R, B, B), score (B, R).
+
+    The sum of ``innovation_precision * innovation * innovation'`` over each area's nodes; of a
+    start only the first rows are not 0.
+    """
+    total = np.zeros((chains.area.size, 1 + BORDER, 1 + BORDER))
+    parts = zip(chains.starts_and_later, chains.by_area, (OF_STARTS, BORDER), strict=True)
+    for part, groups, told in parts:
+        rows = 1 + told
+        scaled = np.zeros((part.stop - part.start + 1, rows))
+        np.multiply(
+            forward.innovation[:rows, part].T,
+            np.sqrt(forward.innovation_precision[part])[:, None],
+            out=scaled[:-1],
+        )
+        for places in groups:
+            theirs = scaled[places]
+            total[: places.shape[0], :rows, :rows] += theirs.transpose(0, 2, 1) @ theirs
+    return total[:, 1:, 1:], -total[:, 0, 1:].T
+
+
+def score_of(chains: Chains, forward: FilterPass) -> FloatArray:
+    """Score (B, R) of the areas' borders alone."""
+    weighted, areas = -forward.innovation_precision * forward.innovation[0], chains.area.size
+    score = np.zeros((BORDER, areas))
+    for row in range(BORDER):
+        score[row] = np.bincount(
+            chains.rank, weighted * forward.innovation[1 + row], minlength=areas
+        )
+    return score
+
+
+def state_smoother(
+    chains: Chains, at: Linearised, forward: FilterPass, departure: FloatArray
+) -> FloatArray:
+    """Departure of every stage, (N,), that goes with a departure (B, A) of the borders."""
+    step = forward.filtered.departure(chains.nodes, departure)
+    border = departure.take(chains.nodes.area, axis=1)
+    predicted = forward.predicted[0] + (forward.predicted[1:] * border).sum(axis=0)
+    for behind, later in _backwards(chains):
+        step[behind] += _smoother_gain(at, forward, behind, later) * (
+            step[later] - predicted[later]
+        )
+    return step
+
+
+def smooth_unread_starts(chains: Chains, at: Linearised, forward: FilterPass) -> Filtered:
+    """Stages as known by their day, but starts that nobody read as all of their chain has them."""
+    known = forward.filtered
+    start = np.flatnonzero(chains.nodes.unread_start)  # at position 0: their places are ranks
+    if not start.size:
+        return known
+    mean, sensitivity = known.mean.copy(), known.sensitivity.copy()
+    behind, reach = start, np.ones(start.size)
+    for here in chains.positions[1:]:
+        later = here.start + start[start < here.stop - here.start]
+        if not later.size:
+            break
+        first, behind = start[: later.size], behind[: later.size]
+        reach = reach[: later.size] * _smoother_gain(at, forward, behind, later)
+        mean[first] += reach * (known.mean[later] - forward.predicted[0, later])
+        sensitivity[:, first] += reach * (
+            known.sensitivity[:, later] - forward.predicted[1:, later]
+        )
+        behind = later
+    return Filtered(mean, sensitivity, known.variance)
+
+
+@dataclass(frozen=True, slots=True)
+class Backward:
+    """What a node's own and all later readings say of its predicted stage, nodes (N,).
+
+    ``state_score`` (1 + B, N): row 0 is the derivative of the log likelihood by the stage
+    predicted; the others are what a unit more of each border parameter takes from it.
+    ``state_curvature`` (N,) is minus the second derivative. ``observation_score`` and
+    ``observation_curvature`` are the same for the height that was read [1/cm, 1/cm2].
+    """
+
+    state_score: FloatArray
+    state_curvature: FloatArray
+    observation_score: FloatArray
+    observation_curvature: FloatArray
+
+
+def disturbance_smoother(chains: Chains, at: Linearised, forward: FilterPass) -> Backward:
+    """Run back along all chains of a block, from their ends to their starts.
+
+    References
+    ----------
+    de Jong, P. & Mackinnon, M. J. (1988). Covariances for smoothed estimates in state space
+    models. Biometrika 75, 601-602; Koopman, S. J. & Shephard, N. (1992). Exact score for time
+    series models in state space form. Biometrika 79, 823-826 (from memory).
+    """
+    observation_score = forward.innovation_precision * forward.innovation
+    observation_score[1:] *= -1.0
+    observation_curvature = forward.innovation_precision.copy()
+    state_score = at.observation * observation_score
+    state_curvature = at.observation**2 * forward.innovation_precision
+    gain = forward.predicted_variance * at.observation * forward.innovation_precision
+    kept = 1.0 - at.observation * gain  # share of a predicted stage that its reading leaves
+    for behind, later in _backwards(chains):
+        transition = at.transition[later]
+        score, curvature = (
+            transition * state_score[:, later],
+            transition**2 * state_curvature[later],
+        )
+        state_score[:, behind] += kept[behind] * score
+        state_curvature[behind] += kept[behind] ** 2 * curvature
+        observation_score[:, behind] -= gain[behind] * score
+        observation_curvature[behind] += gain[behind] ** 2 * curvature
+    return Backward(
+        state_score=state_score,
+        state_curvature=state_curvature,
+        observation_score=observation_score,
+        observation_curvature=observation_curvature,
+    )
+
+
+def _backwards(chains: Chains) -> list[tuple[slice, slice]]:
+    """Pairs of (nodes before, nodes), from the ends of the chains to their starts."""
+    positions = chains.positions
+    return [
+        (slice(here.start, here.start + later.stop - later.start), later)
+        for here, later in zip(positions[-2::-1], positions[:0:-1], strict=True)
+    ]
+
+
+def _smoother_gain(
+    at: Linearised, forward: FilterPass, behind: slice | IntArray, later: slice | IntArray
+) -> FloatArray:
+    """How far a stage goes along with the one after it."""
+    spread = forward.predicted_variance[later]
+    gain = at.transition[later] * forward.filtered.variance[behind]
+    quotient: FloatArray = np.divide(gain, spread, out=np.zeros_like(gain), where=spread > 0.0)
+    return quotient
+
+
+def log_determinant(chains: Chains, at: Linearised, forward: FilterPass) -> float:
+    """Log determinant of the chains' curvature, its starts being flat in height.
+
+    A start is flat in the stage as far as the filter goes; flat in height, which is how a person
+    reads it, leaves out the slope. One that nobody read is guessed, not flat.
+    """
+    gathered = 1.0 + at.observation**2 * forward.predicted_variance * at.observation_precision
+    fresh = (chains.nodes.link == Link.FRESH) & ~chains.nodes.unread_start
+    starts = 2.0 * np.log(np.maximum(at.observation[fresh], 1e-300)).sum()
+    return float(np.log(gathered).sum() - starts)
+
+
+def variance_along(chains: Chains, root: FloatArray, lean: FloatArray) -> FloatArray:
+    """Variance (N,) of what leans (B, N) on borders of covariance ``root @ root'`` (R, B, B)."""
+    variance = np.empty(lean.shape[1])
+    for part, groups in zip(chains.starts_and_later, chains.by_area, strict=True):
+        rows = np.zeros((part.stop - part.start + 1, BORDER))
+        rows[:-1] = lean[:, part].T
+        theirs = np.empty(rows.shape[0])
+        for places in groups:
+            along = rows[places] @ root[: places.shape[0]]
+            theirs[places] = np.einsum("rnb,rnb->rn", along, along)
+        variance[part] = theirs[:-1]
+    return variance
