@@ -15,7 +15,7 @@ Those that an area has alone come first, and before all the two that a start dep
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -61,6 +61,11 @@ SMALLEST_SLOPE_SHARE = 1e-6
 """A cut is linearised through slopes no flatter than this share of the ceiling."""
 
 
+def _not_yet() -> FloatArray:
+    """Stand for what heights are observed as, before that is worked out."""
+    return np.zeros(0)
+
+
 @dataclass(frozen=True, slots=True)
 class Linearised:
     """The chains linearised; all (N,), border (B, N).
@@ -80,10 +85,10 @@ class Linearised:
     process_noise: FloatArray
     observation: FloatArray
     expected_cm: FloatArray
-    residual: FloatArray
-    observation_precision: FloatArray
-    by_usual_cut: FloatArray
     height_cm: FloatArray
+    residual: FloatArray = field(default_factory=_not_yet)
+    observation_precision: FloatArray = field(default_factory=_not_yet)
+    by_usual_cut: FloatArray = field(default_factory=_not_yet)
 
 
 def linearise(
@@ -153,7 +158,6 @@ def linearise(
     curvature = slope_bend(expected_cm[grew], slope[grew], bend[grew])
     height_cm[grew] += 0.5 * curvature * process_noise[grew]
 
-    blank = np.broadcast_to(np.nan, count)
     at = Linearised(
         transition=transition,
         inputs=inputs,
@@ -161,20 +165,12 @@ def linearise(
         process_noise=process_noise,
         observation=slope,
         expected_cm=expected_cm,
-        residual=blank,
-        observation_precision=blank,
-        by_usual_cut=blank,
         height_cm=height_cm,
     )
     _link_guesses(at, nodes, ceiling, bend, stage)
     _link_unsaid_cuts(at, chains, ceiling, bend, stage, border, sites)
     _link_known_cuts(at, chains, ceiling, border, errors)
-    residual, precision, by_usual_cut = _observed(
-        nodes, height_cm, expected_cm, border, errors, trust, sites
-    )
-    return replace(
-        at, residual=residual, observation_precision=precision, by_usual_cut=by_usual_cut
-    )
+    return replace(at, **_observed(nodes, at, border, errors, trust, sites))
 
 
 def _link_guesses(
@@ -331,20 +327,21 @@ def slope_bend(height: FloatArray, slope: FloatArray, shape: FloatArray) -> Floa
 
 def _observed(
     nodes: Nodes,
-    height_cm: FloatArray,
-    expected_cm: FloatArray,
+    linearised: Linearised,
     border: FloatArray,
     errors: ErrorModel,
     trust: FloatArray,
     sites: Sites,
-) -> tuple[FloatArray, FloatArray, FloatArray]:
+) -> dict[str, FloatArray]:
     """What is known of each node's height: residual, precision, what rests on the usual cut height.
 
     A reading's error grows with the height expected, not with the reading: weights taken from noisy
     readings would favour the low ones. A guess is one more reading, and so is what a site says.
     """
+    height_cm = linearised.height_cm
+    error = errors.reading_variance(linearised.expected_cm, nodes.area)
     read = np.isfinite(nodes.reading_cm)
-    precision = np.where(read, trust / errors.reading_variance(expected_cm, nodes.area), 0.0)
+    precision = np.where(read, trust / error, 0.0)
     residual = np.where(read, nodes.reading_cm - height_cm, 0.0)
     by_usual_cut = np.zeros(height_cm.size)
     at = np.flatnonzero(nodes.link >= Link.CUT)  # cut by a known length, it was aimed as usual
@@ -362,4 +359,8 @@ def _observed(
         by_usual_cut[at] *= precision[at] / both
         residual[at] = (precision[at] * residual[at] + off) / both
         precision[at] = both
-    return residual, precision, by_usual_cut
+    return {
+        "residual": residual,
+        "observation_precision": precision,
+        "by_usual_cut": by_usual_cut,
+    }
