@@ -94,11 +94,14 @@ def say(sentence: str) -> None:
         _forget_the_rest(sys.stderr)
 
 
-def print_json(answer: dict[str, Any], fit: GrowthFit | None = None) -> None:
-    """Print the answer as one JSON object; a number that is not finite is a fault of ours.
+def print_json(noun: object, fit: GrowthFit | None = None) -> None:
+    """Print an answer as one JSON object; a number that is not finite is a fault of ours.
 
     With the fit that it rests on, tanks whose log could not be fitted are named in it.
     """
+    from growthcast.plain import plain
+
+    answer: dict[str, Any] = plain(noun)
     if fit is not None:
         failed = [{"tank_id": tank, "why": why} for tank, why in fit.not_fitted.items()]
         answer = answer | {"not_fitted": failed}
