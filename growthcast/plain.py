@@ -23,6 +23,7 @@ DIGITS = {
     "min": 1,
     "hours": 1,
     "cost": 2,
+    "visits_per_year": 2,
 }
 """Decimals by the first of these that is in a name; a number of another name stays as it is."""
 

@@ -17,11 +17,9 @@ from growthcast.errors import Exit, UsageError
 if TYPE_CHECKING:
     from growthcast.fit.result import GrowthFit
     from growthcast.service.effort import Range
-    from growthcast.service.rescape.notes import NotHolding
 
 __all__ = [
     "answer_that_arrives",
-    "not_holding_dict",
     "print_json",
     "print_line",
     "print_table",
@@ -118,11 +116,6 @@ def print_json(noun: object, fit: GrowthFit | None = None) -> None:
 def _takes_any_letter() -> bool:
     """Whether stdout is in Unicode; elsewhere letters that it lacks are escaped."""
     return (sys.stdout.encoding or "utf-8").lower().startswith("utf")
-
-
-def not_holding_dict(one: NotHolding) -> dict[str, Any]:
-    """Return an area whose plant is not likely to hold."""
-    return {"area_id": one.area_id, "chance_holds": round(one.chance, 4), "why": one.why}
 
 
 def with_range(values: Range, unit: str = "") -> str:
