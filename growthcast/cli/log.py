@@ -234,24 +234,19 @@ def _print_json(
     news: AfterVisit | None,
     as_json: bool,
 ) -> None:
-    from growthcast.cli.logged import doubt_as_dict, outlook_as_dict
     from growthcast.cli.output import print_json
 
     if not as_json:
         return
-    rows = [
-        {name: cell.isoformat() if isinstance(cell, date) else cell for name, cell in row.items()}
-        for row in entry.cells()
-    ]
     print_json(
         {
             "tank_id": entry.tank_id,
-            "on": entry.day.isoformat(),
+            "on": entry.day,
             "written": written,
-            "rows": rows,
+            "rows": entry.cells(),
             "understood": list(words),
-            "doubts": [doubt_as_dict(doubt) for doubt in doubts],
-            "outlook": None if news is None else outlook_as_dict(news),
+            "doubts": doubts,
+            "outlook": news,
         }
     )
 
