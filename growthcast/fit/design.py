@@ -54,8 +54,8 @@ class Design:
     species table. ``on_day`` is the day the fit is made for; ``alive`` (A,) tells which areas are
     planted then. ``spans`` (A,) counts each area's own spans that carry information;
     ``unknown_spread`` (K,) is the doubt about a tank's rate from conditions nobody gave;
-    ``row_numbers`` are the log's rows as a spreadsheet shows them; ``luck`` (A,) names each area's
-    rows of draws: its place in the book, or what is supposed of it (see ``fit_beside``);
+    ``row_numbers`` are the log's rows as a spreadsheet shows them; ``draw_key`` (A,) names each
+    area's rows of draws: its place in the book, or what is supposed of it (see ``fit_beside``);
     ``conditions`` and ``water_depth_cm`` (K,) are the tanks'.
     """
 
@@ -79,7 +79,7 @@ class Design:
     left_out: tuple[LeftOut, ...]
     unknown_spread: FloatArray
     row_numbers: IntArray
-    luck: IntArray
+    draw_key: IntArray
 
     @property
     def tank(self) -> IntArray:
@@ -143,7 +143,7 @@ def build_design(book: Book, on: date, spreads: Spreads | None = None) -> Design
         left_out=log.left_out,
         unknown_spread=unknown_spread,
         row_numbers=book.trims.rows,
-        luck=np.arange(area_id.size),
+        draw_key=np.arange(area_id.size),
     )
 
 

@@ -178,7 +178,7 @@ def fit_beside(
         The book with the areas at its end, and its fit. An area without a log teaches nothing: the
         others keep their rates, suspect rows and spreads as they were, and it stands where they
         and the species table put it.
-        The luck of an area is that of its place and plant: whatever it is fitted beside, and
+        The draw key of an area is that of its place and plant: whatever it is fitted beside, and
         whichever command asks, the same plant in the same area draws the same.
     """
     laid = with_planted_areas(book, areas, day_of(fit))
@@ -207,10 +207,10 @@ def fit_beside(
     settled = np.concatenate([fit.solution.converged, np.ones(len(areas), dtype=bool)])
     solution = replace(fit.solution, view=view, converged=settled)
     places = stands_for or [str(area["area_id"]).rsplit("=", 1)[0] for area in areas]
-    lucks = [_luck(place, area) for place, area in zip(places, areas, strict=True)]
-    luck = np.concatenate([wide.luck[:known], np.array(lucks, np.int64)])
+    keys = [_draw_key(place, area) for place, area in zip(places, areas, strict=True)]
+    draw_key = np.concatenate([wide.draw_key[:known], np.array(keys, np.int64)])
     numbers = fit.design.row_numbers
-    design = replace(wide, problem=problem, luck=luck, row_numbers=numbers)
+    design = replace(wide, problem=problem, draw_key=draw_key, row_numbers=numbers)
     return laid, replace(fit, design=design, solution=solution)
 
 
@@ -226,7 +226,7 @@ def _as_weighed(problem: Problem, fitted: Problem) -> Problem:
     return replace(problem, weights=weights, pooling=pooling)
 
 
-def _luck(place: str, area: PlannedArea) -> int:
+def _draw_key(place: str, area: PlannedArea) -> int:
     """Return a key of draws that only a plant and its place make, above those of a book's own."""
     return OWN_LUCK + crc32(f"{area['tank_id']}/{place}/{area['species_id']}".encode())
 

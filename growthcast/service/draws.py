@@ -119,35 +119,35 @@ def draw_growth(
     pooling, effects, own = design.problem.pooling, view.effects, view.area
     border = fit.border_mean[:, areas]
     width = effects.tank.shape[1]
-    # The key of a row of draws: what it is drawn for (its place in the book, an area's luck), and
-    # what it is.
+    # The key of a row of draws: what it is drawn for (its place in the book, an area's draw key),
+    # and what it is.
     of_species = _species_normals(design.species_id.size, draws)
     of_tank = np.stack(
         [stratified_normals(tanks * 16 + 1 + k, draws) for k in range(width)], axis=1
     )
     drift = stratified_normals(tanks * 16 + 15, draws)
     rate_off, ceiling_off, week, hand = (
-        stratified_normals(design.luck[areas] * 16 + 11 + k, draws) for k in range(4)
+        stratified_normals(design.draw_key[areas] * 16 + 11 + k, draws) for k in range(4)
     )
     tank_off = _single(np.linalg.cholesky(effects.tank_covariance[tanks])) @ of_tank
     planted, species = pooling.planted  # no tank follows another species
     species_off = _single(np.linalg.cholesky(effects.species_covariance)[planted]) @ of_species
-    follows_species = effects.tank_follows(pooling, tanks)[:, :, planted]
-    tank_off += _single(follows_species) @ species_off
-    held, share, follows = own.rate_given(pooling.area_precision, areas)
+    tank_regression = effects.tank_regression(pooling, tanks)[:, :, planted]
+    tank_off += _single(tank_regression) @ species_off
+    posterior_precision, prior_weight, regression = own.rate_given(pooling.area_precision, areas)
     # How an area's rate, and its ceiling beside the rate, follow its tank's effect and knots.
     by_tank = np.zeros((2, areas.size, width), dtype=np.float32)
-    by_tank[0, :, 0], by_tank[0, :, 1:] = share, follows
-    by_tank[1, :, 1:] = own.own_follows[areas, 0, 1:]
-    rate_off *= column(1.0 / np.sqrt(held))
-    rate_off += column(share) * species_off[species[areas]]
+    by_tank[0, :, 0], by_tank[0, :, 1:] = prior_weight, regression
+    by_tank[1, :, 1:] = own.own_regression[areas, 0, 1:]
+    rate_off *= column(1.0 / np.sqrt(posterior_precision))
+    rate_off += column(prior_weight) * species_off[species[areas]]
     ceiling_off *= column(np.sqrt(own.own_covariance[areas, 0, 0]))
     edges = np.searchsorted(pooling.tank[areas], tanks).tolist()
     for run, (begin, end) in enumerate(pairwise([*edges, areas.size])):
         rate_off[begin:end] += by_tank[0, begin:end] @ tank_off[run]
         ceiling_off[begin:end] += by_tank[1, begin:end] @ tank_off[run]
-    ceiling_off += column(own.own_follows[areas, 0, 0]) * rate_off
-    rate_off += column(own.drag[areas]) * ceiling_off
+    ceiling_off += column(own.own_regression[areas, 0, 0]) * rate_off
+    rate_off += column(own.rate_by_ceiling[areas]) * ceiling_off
     wide = np.float32(fit.widening)
     speed = np.log(design.clock.speed(design.on_day)[areas])
     rate_off *= wide

@@ -105,7 +105,9 @@ def test_rat42_is_reproduced_by_the_fit_with_priors_off(start):
     sigma = np.sqrt(rss / (y.size - 3))
     area = fitted.view.area
     rate_variance = 1.0 / area.precision[0, 0, 0]
-    ceiling_variance = area.own_covariance[0, 0, 0] + area.own_follows[0, 0, 0] ** 2 * rate_variance
+    ceiling_variance = (
+        area.own_covariance[0, 0, 0] + area.own_regression[0, 0, 0] ** 2 * rate_variance
+    )
     assert rate * np.sqrt(rate_variance) * sigma == pytest.approx(deviation[2], rel=1e-7)
     assert ceiling * np.sqrt(ceiling_variance) * sigma == pytest.approx(deviation[0], rel=1e-7)
 

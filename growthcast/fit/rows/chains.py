@@ -211,14 +211,19 @@ def _pack(
     ``ends`` are the last nodes of the areas. Returns with the block where each node now is.
     """
     length, begins = np.bincount(chain), position == 0
-    # Longest first; the shortest begin with those aimed, so that these follow those of the others.
+    # Chains are ranked by length, longest first: the nodes at a position are then the first ranks.
+    # Of equal length fresh ones come first, but of length 1 the aimed ones, so that the aimed
+    # starts of the longer chains and of the shortest stand together.
     fresh = np.zeros(length.size, dtype=bool)
     fresh[chain[begins]] = nodes.link[begins] == Link.FRESH
     number = _ranks(np.lexsort((fresh ^ (length > 1), -length)))[chain]
+    # Nodes are stored position by position, in the order of ranks; ``place`` is where each goes.
     order = np.lexsort((number, position))
     place = _ranks(order)
+    # The node before has the same rank one position earlier: so far back as nodes stand there.
     size = np.bincount(position)
     before = np.repeat(np.concatenate([[0], size[:-1]]), size)
+    # The areas of the block are ranked too, those with most nodes first (see ``_padded``).
     areas, run = np.unique(nodes.area, return_inverse=True)
     longest = np.argsort(-np.bincount(run), kind="stable")
     owner, last = _ranks(longest)[run], np.empty(areas.size, dtype=np.int64)

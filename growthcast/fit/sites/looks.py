@@ -42,22 +42,26 @@ def sites_of_looks(view: View, number: int, *, border_known: bool = False) -> tu
     problem, (at, forward) = view.problem, view.block(number)
     block = problem.blocks[number]
     chains, nodes, sites = block.chains, block.chains.nodes, block.sites
-    ahead = forward.predicted_variance
+    predicted_variance = forward.predicted_variance
     if not border_known:
         root = covariance_root(view.area, view.effects, problem.pooling, chains.area)
-        ahead = ahead + variance_along(chains, root, forward.predicted[1:])
+        predicted_variance = predicted_variance + variance_along(
+            chains, root, forward.predicted[1:]
+        )
     # The node's own reading or guess, without what the sites add to it.
     own = np.maximum(at.observation_precision - sites.precision, 0.0)
     standing = at.height_cm
-    pulled = at.observation_precision * at.residual - (sites.pulled - sites.precision * standing)
-    held = 1.0 / ahead + at.observation**2 * own
-    mean = (forward.predicted[0] / ahead + at.observation * np.where(own > 0.0, pulled, 0.0)) / held
-    known = Cavity(mean, 1.0 / held)
+    of_sites = sites.precision_mean - sites.precision * standing
+    own_score = at.observation_precision * at.residual - of_sites
+    posterior_precision = 1.0 / predicted_variance + at.observation**2 * own
+    own_score = at.observation * np.where(own > 0.0, own_score, 0.0)
+    mean = (forward.predicted[0] / predicted_variance + own_score) / posterior_precision
+    known = Cavity(mean, 1.0 / posterior_precision)
 
     # Beside a height that was read a look adds nothing but its own, larger error.
     read = np.isfinite(nodes.reading_cm) & (block.trust == 1.0)
     seen = np.flatnonzero((nodes.look > 0) & ~read)
-    precision, pulled = np.zeros((2, nodes.area.size))
+    precision, precision_mean = np.zeros((2, nodes.area.size))
     if seen.size:
         owner = nodes.area[seen]
         ceiling, shape = np.exp(view.point.border[CEILING, owner]), problem.shape[owner]
@@ -77,13 +81,14 @@ def sites_of_looks(view: View, number: int, *, border_known: bool = False) -> tu
         sharpest = 1.0 / (JUDGEMENT_ERROR_SHARE * np.maximum(standing[seen], 0.1 * bounds[1])) ** 2
         kept = np.minimum(1.0, sharpest * steep**2 / np.maximum(narrower, 1e-300))
         precision[seen] = kept * narrower / steep**2
-        pulled[seen] = np.where(narrower > 0.0, kept * moved / steep, 0.0)
-        pulled[seen] += precision[seen] * standing[seen]
-    heard = Sites(pulled, precision, cut_chance_before(chains))
+        precision_mean[seen] = np.where(narrower > 0.0, kept * moved / steep, 0.0)
+        precision_mean[seen] += precision[seen] * standing[seen]
+    heard = Sites(precision_mean, precision, cut_chance_before(chains))
     narrower = precision * at.observation**2
-    held = 1.0 / known.variance + narrower
-    told = at.observation * (pulled - precision * standing)
-    return heard, Cavity((known.mean / known.variance + told) / held, 1.0 / held)
+    posterior_precision = 1.0 / known.variance + narrower
+    score = at.observation * (precision_mean - precision * standing)
+    mean = (known.mean / known.variance + score) / posterior_precision
+    return heard, Cavity(mean, 1.0 / posterior_precision)
 
 
 def _moments(log_chance: FloatArray) -> tuple[FloatArray, FloatArray]:

@@ -36,11 +36,11 @@ CUT_CHANCE = {Look.NONE: 0.6, Look.SHORT: 0.05, Look.RIGHT: 0.4, Look.OVER: 0.85
 class Sites:
     """Readings that stand for looks and weights at the nodes of a block, all (N,).
 
-    ``precision`` [1/cm2] is 0 where there is none; ``pulled`` is precision times height [1/cm].
-    ``cut_chance`` is how likely a cut was made that nobody tells of.
+    ``precision`` [1/cm2] is 0 where there is none; ``precision_mean`` is precision times height
+    [1/cm]. ``cut_chance`` is how likely a cut was made that nobody tells of.
     """
 
-    pulled: FloatArray
+    precision_mean: FloatArray
     precision: FloatArray
     cut_chance: FloatArray
 

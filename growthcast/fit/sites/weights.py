@@ -141,9 +141,9 @@ def sites_of_weights(
         np.where(unsaid & (part.length_cm > 0.0), chance * np.minimum(wild, 1.0), 0.0) / spread
     )
     at = block.members.found
-    sites = Sites(heard.pulled.copy(), heard.precision.copy(), heard.cut_chance.copy())
+    sites = Sites(heard.precision_mean.copy(), heard.precision.copy(), heard.cut_chance.copy())
     np.add.at(sites.precision, at, precision)
-    np.add.at(sites.pulled, at, precision * (part.usual_cm + length))
+    np.add.at(sites.precision_mean, at, precision * (part.usual_cm + length))
     sites.cut_chance[block.members.left[unsaid]] = chance[unsaid]
     return sites, (replace(part, chance=np.where(counts, chance, 0.0)), rest, variance)
 
@@ -176,7 +176,7 @@ def densities(view: View, shares: list[tuple[Parts, FloatArray, FloatArray]]) ->
     regression of what a weight leaves unexplained on what each area gave.
     """
     pooling, weights = view.problem.pooling, view.problem.weights
-    told = np.zeros((2, pooling.tank.size))
+    said = np.zeros((2, pooling.tank.size))
     size = weights.grams.size
     whole = [part for part, _, _ in shares]
     area, bucket, mass, noise = (
@@ -187,7 +187,7 @@ def densities(view: View, shares: list[tuple[Parts, FloatArray, FloatArray]]) ->
     )
     members = np.unique(area[mass > 0.0])
     if not members.size:
-        return told
+        return said
     error = (view.problem.errors.weight * weights.grams) ** 2 + LEAST_WEIGHT_ERROR_G**2
     unsure = error + np.bincount(bucket, noise, minlength=size)
     off = weights.grams - np.bincount(bucket, mass, minlength=size)
@@ -205,21 +205,21 @@ def densities(view: View, shares: list[tuple[Parts, FloatArray, FloatArray]]) ->
     )
     heard = row >= 0
     scaled = gave / unsure[:, None]
-    held = np.zeros((tanks.size, width, width))
-    np.add.at(held, row[heard], (gave[:, :, None] * scaled[:, None, :])[heard])
-    pulled = np.zeros((tanks.size, width))
-    np.add.at(pulled, row[heard], (scaled * off[:, None])[heard])
+    precision = np.zeros((tanks.size, width, width))
+    np.add.at(precision, row[heard], (gave[:, :, None] * scaled[:, None, :])[heard])
+    score = np.zeros((tanks.size, width))
+    np.add.at(score, row[heard], (scaled * off[:, None])[heard])
     current = np.zeros((tanks.size, width))
     current[run, place[members]] = view.point.border[DENSITY, members]
     prior = view.problem.pooling.density_precision
-    held += prior * np.eye(width)
-    covariance = np.linalg.inv(held)
-    moved = np.einsum("kij,kj->ki", covariance, pulled - prior * current)
+    precision += prior * np.eye(width)
+    covariance = np.linalg.inv(precision)
+    moved = np.einsum("kij,kj->ki", covariance, score - prior * current)
     mean = current + np.clip(moved, -LONGEST_MOVE, LONGEST_MOVE)
     variance = np.einsum("kii->ki", covariance)[run, place[members]]
-    told[0, members] = np.maximum(1.0 / variance - prior, 0.0)
-    told[1, members] = mean[run, place[members]] / variance
-    return told
+    said[0, members] = np.maximum(1.0 / variance - prior, 0.0)
+    said[1, members] = mean[run, place[members]] / variance
+    return said
 
 
 def _length_variance(part: Parts) -> FloatArray:

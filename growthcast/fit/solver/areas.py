@@ -69,11 +69,11 @@ class Pooling:
     def own_priors(self) -> list[tuple[FloatArray, FloatArray]]:
         """Centre and precision (A,) of each of the parameters ``OWN``."""
         density = self.density_precision + self.weighed[0]
-        held = np.where(density > 0.0, density, 1.0)
+        precision = np.where(density > 0.0, density, 1.0)
         return [
             (self.log_ceiling, self.ceiling_precision),
             (self.log_habit, self.habit_precision),
-            (self.weighed[1] / held, density),
+            (self.weighed[1] / precision, density),
         ]
 
 
@@ -82,29 +82,31 @@ class AreaInformation:
     """What each area's chain says, its own parameters eliminated one after another.
 
     With ``x`` the departures of (log rate, knots), (1 + M,): ceiling, habit and density follow as
-    ``own_mean + own_follows @ x`` with covariance ``own_covariance`` (A, 3, 3); ``precision``
-    (A, 1 + M, 1 + M) and ``score`` (A, 1 + M) are the chain's word on ``x``. ``drag``
-    (A,) is how far a log rate moves with a ceiling that is not learnt.
+    ``own_mean + own_regression @ x`` with covariance ``own_covariance`` (A, 3, 3); ``precision``
+    (A, 1 + M, 1 + M) and ``score`` (A, 1 + M) are the chain's information on ``x``.
+    ``rate_by_ceiling`` (A,) is how far a log rate moves with a log ceiling that is not learnt.
     """
 
     own_mean: FloatArray
-    own_follows: FloatArray
+    own_regression: FloatArray
     own_covariance: FloatArray
     precision: FloatArray
     score: FloatArray
-    drag: FloatArray
+    rate_by_ceiling: FloatArray
 
     def rate_given(
         self, area_precision: float, areas: IntArray | None = None
     ) -> tuple[FloatArray, FloatArray, FloatArray]:
-        """Log rate given its centre and the knots: precision held, share of the centre, follows.
+        """Log rate given its centre and the knots: posterior precision, prior weight, regression.
 
-        ``departure = (score + area_precision * (centre - rate) - precision[1:] @ knots) / held``.
+        Its departure is ``(score + area_precision * (centre - rate) - precision[1:] @ knots) /
+        posterior_precision``; the prior weight is the centre's share in it, and the regression
+        (A, M) how it follows the knots.
         """
-        told = self.precision[:, 0] if areas is None else self.precision[areas, 0]
-        held = told[:, 0] + area_precision
-        safe = np.where(held > 0.0, held, 1.0)
-        return held, area_precision / safe, -told[:, 1:] / safe[:, None]
+        precision = self.precision[:, 0] if areas is None else self.precision[areas, 0]
+        posterior_precision = precision[:, 0] + area_precision
+        safe = np.where(posterior_precision > 0.0, posterior_precision, 1.0)
+        return posterior_precision, area_precision / safe, -precision[:, 1:] / safe[:, None]
 
 
 def area_information(
@@ -112,32 +114,32 @@ def area_information(
 ) -> AreaInformation:
     """Add the own parameters' priors to the chains' information (A, B, B) and eliminate them."""
     own, across = information[:, :RATE, :RATE].copy(), information[:, :RATE, RATE:].copy()
-    pulled = score[:RATE].T.copy()
+    own_score = score[:RATE].T.copy()
     unlearnt = ~pooling.ceiling_learnt
     own[unlearnt, CEILING] = own[unlearnt, :, CEILING] = 0.0
-    across[unlearnt, CEILING] = pulled[unlearnt, CEILING] = 0.0
-    for parameter, (centre, held) in zip(OWN, pooling.own_priors(), strict=True):
-        own[:, parameter, parameter] += held
-        pulled[:, parameter] -= held * (border[parameter] - centre)
+    across[unlearnt, CEILING] = own_score[unlearnt, CEILING] = 0.0
+    for parameter, (centre, prior_precision) in zip(OWN, pooling.own_priors(), strict=True):
+        own[:, parameter, parameter] += prior_precision
+        own_score[:, parameter] -= prior_precision * (border[parameter] - centre)
     covariance = _inverse(own)
-    mean = np.einsum("aij,aj->ai", covariance, pulled)
-    follows = -covariance @ across
+    mean = np.einsum("aij,aj->ai", covariance, own_score)
+    regression = -covariance @ across
     return AreaInformation(
         own_mean=mean,
-        own_follows=follows,
+        own_regression=regression,
         own_covariance=covariance,
-        precision=information[:, RATE:, RATE:] + across.transpose(0, 2, 1) @ follows,
+        precision=information[:, RATE:, RATE:] + across.transpose(0, 2, 1) @ regression,
         score=score[RATE:].T - np.einsum("aik,ai->ak", across, mean),
-        drag=_drag(information, pooling),
+        rate_by_ceiling=_rate_by_ceiling(information, pooling),
     )
 
 
-def _drag(by_area: FloatArray, pooling: Pooling) -> FloatArray:
+def _rate_by_ceiling(by_area: FloatArray, pooling: Pooling) -> FloatArray:
     """How far each log rate moves with its log ceiling, (A,), where the ceiling is not learnt."""
-    held = by_area[:, RATE, RATE] + pooling.area_precision
-    safe = np.where(held > 0.0, held, 1.0)
-    drag: FloatArray = np.where(pooling.ceiling_learnt, 0.0, -by_area[:, RATE, CEILING] / safe)
-    return drag
+    posterior_precision = by_area[:, RATE, RATE] + pooling.area_precision
+    safe = np.where(posterior_precision > 0.0, posterior_precision, 1.0)
+    slope: FloatArray = np.where(pooling.ceiling_learnt, 0.0, -by_area[:, RATE, CEILING] / safe)
+    return slope
 
 
 def _inverse(matrix: FloatArray) -> FloatArray:

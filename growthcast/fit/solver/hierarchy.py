@@ -29,16 +29,16 @@ class Effects:
     """Joint posterior of the shared effects.
 
     ``species`` (S,) with covariance ``species_covariance`` (S, S). ``tank`` (K, 1 + M), the effect
-    and the knots, is given the species effects ``tank + sum over its areas of follows *
-    (departure of the area's species)``, with covariance ``tank_covariance`` (K, 1 + M, 1 + M);
-    ``follows`` is (A, 1 + M).
+    and the knots, is given the species effects ``tank + sum over its areas of
+    regression * (departure of the area's species)``, with covariance ``tank_covariance`` (K, 1 + M,
+    1 + M); ``regression`` is (A, 1 + M).
     """
 
     species: FloatArray
     species_covariance: FloatArray
     tank: FloatArray
     tank_covariance: FloatArray
-    follows: FloatArray
+    regression: FloatArray
 
     def centre(self, pooling: Pooling) -> FloatArray:
         """Prior mean of each area's log rate given the shared effects, (A,)."""
@@ -50,11 +50,11 @@ class Effects:
         """Drift of every tank at the knots, (M, K)."""
         return self.tank[:, 1:].T
 
-    def tank_follows(self, pooling: Pooling, tanks: IntArray) -> FloatArray:
-        """How the tanks (R,) follow each species, (R, 1 + M, S)."""
-        return self._tanks_follow(pooling, tanks, pooling.species, self.species.size)
+    def tank_regression(self, pooling: Pooling, tanks: IntArray) -> FloatArray:
+        """Regression (R, 1 + M, S) of the tanks' (R,) effects and knots on each species effect."""
+        return self._regression_on_species(pooling, tanks, pooling.species, self.species.size)
 
-    def _tanks_follow(
+    def _regression_on_species(
         self, pooling: Pooling, tanks: IntArray, species: IntArray, size: int
     ) -> FloatArray:
         """The same for areas whose species (A,) are numbered up to ``size``."""
@@ -62,12 +62,12 @@ class Effects:
         place[tanks] = np.arange(tanks.size)
         mine = np.flatnonzero(place[pooling.tank] >= 0)
         return _by_tank_and_species(
-            self.follows[mine], place[pooling.tank[mine]], species[mine], (tanks.size, size)
+            self.regression[mine], place[pooling.tank[mine]], species[mine], (tanks.size, size)
         )
 
     def joint_covariance(self, pooling: Pooling, areas: IntArray) -> FloatArray:
         """Covariance (n, 1 + M, 1 + M) of (centre, knots) of areas (n,)."""
-        width = self.follows.shape[1]
+        width = self.regression.shape[1]
         covariance = np.empty((areas.size, width, width))
         planted, species = pooling.planted
         by_species = self.species_covariance[np.ix_(planted, planted)]
@@ -75,10 +75,10 @@ class Effects:
         present, run = np.unique(tank, return_inverse=True)
         for some in _batches(present.size):
             mine = np.flatnonzero((run >= some[0]) & (run <= some[-1]))
-            follow = self._tanks_follow(pooling, present[some], species, planted.size)
-            along = follow[run[mine] - some[0]]
-            along[np.arange(mine.size), 0, species[areas[mine]]] += 1.0
-            spread = along @ by_species @ along.transpose(0, 2, 1)
+            regression = self._regression_on_species(pooling, present[some], species, planted.size)
+            regressed = regression[run[mine] - some[0]]
+            regressed[np.arange(mine.size), 0, species[areas[mine]]] += 1.0
+            spread = regressed @ by_species @ regressed.transpose(0, 2, 1)
             covariance[mine] = spread + self.tank_covariance[tank[mine]]
         return covariance
 
@@ -88,8 +88,8 @@ class Effects:
         planted, species = pooling.planted
         by_species = self.species_covariance[np.ix_(planted, planted)]
         for tanks in _batches(self.tank.shape[0]):
-            along = self._tanks_follow(pooling, tanks, species, planted.size)
-            covariance[tanks] += along @ by_species @ along.transpose(0, 2, 1)
+            regression = self._regression_on_species(pooling, tanks, species, planted.size)
+            covariance[tanks] += regression @ by_species @ regression.transpose(0, 2, 1)
         return covariance
 
     def tank_sd(self, pooling: Pooling) -> FloatArray:
@@ -128,55 +128,57 @@ def _batches(count: int) -> list[IntArray]:
 
 def solve_effects(area: AreaInformation, border: FloatArray, pooling: Pooling) -> Effects:
     """Posterior of tank effects, drifts and species effects, each area's own effect left out."""
-    word, pull = _word_on_centre(area, border, pooling)
-    tanks, width = pooling.tank_precision.size, pull.shape[1]
-    held_tank = _summed(word, pooling.tank, tanks)
-    held_tank[:, 0, 0] += pooling.tank_precision
-    held_tank[:, 1:, 1:] += pooling.knot_precision
-    pull_tank = _summed(pull, pooling.tank, tanks)
-    diagonal = np.einsum("kii->ki", held_tank)
-    held_tank += (diagonal <= 0.0)[:, :, None] * np.eye(width)
-    covariance: FloatArray = np.linalg.inv(held_tank).astype(np.float64)
-    column = word[:, :, 0]
-    along = -np.einsum("akl,al->ak", covariance[pooling.tank], column)
+    information, score = _information_on_centre(area, border, pooling)
+    tanks, width = pooling.tank_precision.size, score.shape[1]
+    precision = _summed(information, pooling.tank, tanks)
+    precision[:, 0, 0] += pooling.tank_precision
+    precision[:, 1:, 1:] += pooling.knot_precision
+    tank_score = _summed(score, pooling.tank, tanks)
+    diagonal = np.einsum("kii->ki", precision)
+    precision += (diagonal <= 0.0)[:, :, None] * np.eye(width)
+    covariance: FloatArray = np.linalg.inv(precision).astype(np.float64)
+    cross_information = information[:, :, 0]
+    tank_regression = -np.einsum("akl,al->ak", covariance[pooling.tank], cross_information)
 
-    species_covariance, effect = _species_effects(pooling, column, along, pull, pull_tank)
-    tank = np.einsum("kij,kj->ki", covariance, pull_tank)
-    tank += _summed(along * effect[pooling.species, None], pooling.tank, tanks)
+    species_covariance, effect = _species_effects(
+        pooling, cross_information, tank_regression, score, tank_score
+    )
+    tank = np.einsum("kij,kj->ki", covariance, tank_score)
+    tank += _summed(tank_regression * effect[pooling.species, None], pooling.tank, tanks)
     return Effects(
         species=effect,
         species_covariance=species_covariance,
         tank=tank,
         tank_covariance=covariance,
-        follows=along,
+        regression=tank_regression,
     )
 
 
-def _word_on_centre(
+def _information_on_centre(
     area: AreaInformation, border: FloatArray, pooling: Pooling
 ) -> tuple[FloatArray, FloatArray]:
     """What an area says on ``y = (centre less offset, knots)``, its log rate eliminated.
 
-    Precision (A, 1 + M, 1 + M) and pull (A, 1 + M) of the quadratic in ``y`` itself, not in its
-    departure from the current point.
+    Information (A, 1 + M, 1 + M) and score (A, 1 + M) at 0 of the quadratic in ``y`` itself, not in
+    its departure from the current point.
     """
-    _, share, follows = area.rate_given(pooling.area_precision)
-    row = np.concatenate([(share - 1.0)[:, None], follows], axis=1)
-    word = area.precision + area.precision[:, :, :1] * row[:, None, :]
-    word[:, 0] = word[:, :, 0] = area.precision[:, 0] * share[:, None]
-    pull = area.score.copy()
-    pull[:, 1:] += follows * area.score[:, :1]
-    pull[:, 0] *= share
+    _, prior_weight, regression = area.rate_given(pooling.area_precision)
+    step = np.concatenate([(prior_weight - 1.0)[:, None], regression], axis=1)
+    information = area.precision + area.precision[:, :, :1] * step[:, None, :]
+    information[:, 0] = information[:, :, 0] = area.precision[:, 0] * prior_weight[:, None]
+    score = area.score.copy()
+    score[:, 1:] += regression * area.score[:, :1]
+    score[:, 0] *= prior_weight
     current = np.concatenate([(border[RATE] - pooling.offset)[:, None], border[KNOTS:].T], axis=1)
-    return word, pull + np.einsum("akl,al->ak", word, current)
+    return information, score + np.einsum("akl,al->ak", information, current)
 
 
 def _species_effects(
     pooling: Pooling,
-    column: FloatArray,
-    along: FloatArray,
-    pull: FloatArray,
-    pull_tank: FloatArray,
+    cross_information: FloatArray,
+    tank_regression: FloatArray,
+    score: FloatArray,
+    tank_score: FloatArray,
 ) -> tuple[FloatArray, FloatArray]:
     """Covariance (S, S) and mean (S,) of the species effects once the tanks are eliminated.
 
@@ -184,25 +186,25 @@ def _species_effects(
     """
     planted, species = pooling.planted
     size = planted.size
-    weights = np.bincount(species, column[:, 0], minlength=size)
+    weights = np.bincount(species, cross_information[:, 0], minlength=size)
     dense = np.diag(pooling.species_precision[planted] + weights)
     for tanks in _batches(pooling.tank_precision.size):
         mine = np.flatnonzero((pooling.tank >= tanks[0]) & (pooling.tank <= tanks[-1]))
         places = pooling.tank[mine] - tanks[0], species[mine], (tanks.size, size)
-        of, to = (
-            _by_tank_and_species(column[mine], *places),
-            _by_tank_and_species(along[mine], *places),
+        cross, regressed = (
+            _by_tank_and_species(cross_information[mine], *places),
+            _by_tank_and_species(tank_regression[mine], *places),
         )
-        dense += of.reshape(-1, size).T @ to.reshape(-1, size)
+        dense += cross.reshape(-1, size).T @ regressed.reshape(-1, size)
     singular = np.diag(dense) <= 0.0
     dense[singular, singular] = 1.0
-    back = np.einsum("ak,ak->a", along, pull_tank[pooling.tank])
-    right = np.bincount(species, pull[:, 0] + back, minlength=size)
-    held = pooling.species_precision
-    covariance = np.diag(1.0 / np.where(held > 0.0, held, 1.0))
+    back = np.einsum("ak,ak->a", tank_regression, tank_score[pooling.tank])
+    right = np.bincount(species, score[:, 0] + back, minlength=size)
+    precision = pooling.species_precision
+    covariance = np.diag(1.0 / np.where(precision > 0.0, precision, 1.0))
     inverse = np.linalg.inv(0.5 * (dense + dense.T))
     covariance[np.ix_(planted, planted)] = 0.5 * (inverse + inverse.T)
-    effect = np.zeros(held.size)
+    effect = np.zeros(precision.size)
     effect[planted] = covariance[np.ix_(planted, planted)] @ right
     return covariance, effect
 
@@ -233,20 +235,20 @@ def border_covariance(
     area: AreaInformation, effects: Effects, pooling: Pooling, areas: IntArray
 ) -> FloatArray:
     """Covariance (n, B, B) of the borders of some areas, what they share included."""
-    held, share, follows = area.rate_given(pooling.area_precision, areas)
+    posterior_precision, prior_weight, regression = area.rate_given(pooling.area_precision, areas)
     joint = effects.joint_covariance(pooling, areas)  # of (centre, knots)
     width = joint.shape[1]
     to_rate = np.broadcast_to(np.eye(width), joint.shape).copy()
-    to_rate[:, 0, 0], to_rate[:, 0, 1:] = share, follows
+    to_rate[:, 0, 0], to_rate[:, 0, 1:] = prior_weight, regression
     shared = to_rate @ joint @ to_rate.transpose(0, 2, 1)  # of (log rate, knots)
-    shared[:, 0, 0] += 1.0 / np.where(held > 0.0, held, 1.0)
-    along = area.own_follows[areas]
-    own = along @ shared @ along.transpose(0, 2, 1) + area.own_covariance[areas]
-    across = along @ shared
+    shared[:, 0, 0] += 1.0 / np.where(posterior_precision > 0.0, posterior_precision, 1.0)
+    own_regression = area.own_regression[areas]
+    own = own_regression @ shared @ own_regression.transpose(0, 2, 1) + area.own_covariance[areas]
+    across = own_regression @ shared
     covariance = np.empty((areas.size, RATE + width, RATE + width))
     covariance[:, RATE:, RATE:], covariance[:, :RATE, :RATE] = shared, own
     covariance[:, :RATE, RATE:], covariance[:, RATE:, :RATE] = across, across.transpose(0, 2, 1)
-    drag = area.drag[areas, None]
-    covariance[:, RATE] += drag * covariance[:, CEILING]
-    covariance[:, :, RATE] += drag * covariance[:, :, CEILING]
+    rate_by_ceiling = area.rate_by_ceiling[areas, None]
+    covariance[:, RATE] += rate_by_ceiling * covariance[:, CEILING]
+    covariance[:, :, RATE] += rate_by_ceiling * covariance[:, :, CEILING]
     return covariance

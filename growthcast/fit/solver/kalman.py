@@ -91,41 +91,50 @@ class FilterPass:
 
 
 def kalman_filter(chains: Chains, at: Linearised) -> FilterPass:
-    """Filter all chains of a block forward, one position a step."""
+    """Filter all chains of a block forward, one position a step.
+
+    Means and innovations are affine in the border: row 0 is the value, the others are its slopes.
+    """
     count = at.transition.size
-    ahead, state, off = (np.empty((1 + BORDER, count)) for _ in range(3))
-    ahead[0], ahead[1:] = at.offset, at.inputs
-    ahead_variance, variance, weight = at.process_noise.copy(), np.empty(count), np.empty(count)
-    pulled, told = at.transition**2, at.observation**2 * at.observation_precision
+    predictions, means, innovations = (np.empty((1 + BORDER, count)) for _ in range(3))
+    predictions[0], predictions[1:] = at.offset, at.inputs
+    predicted_variances = at.process_noise.copy()
+    variances, innovation_precision = np.empty(count), np.empty(count)
+    transition_squared = at.transition**2
+    observation_information = at.observation**2 * at.observation_precision
     earlier: slice | None = None
     for here in chains.positions:
-        foreseen, before, slope = ahead[:, here], ahead_variance[here], at.observation[here]
+        # Views: what is added to them below is added to the results.
+        predicted, predicted_variance = predictions[:, here], predicted_variances[here]
+        observation = at.observation[here]
         if earlier is None:
             rows = 1 + OF_STARTS  # the others are 0 at a start
-            state[rows:, here] = off[rows:, here] = 0.0
+            means[rows:, here] = innovations[rows:, here] = 0.0
         else:
             behind = slice(earlier.start, earlier.start + here.stop - here.start)
-            foreseen[:rows] += at.transition[here] * state[:rows, behind]
-            before += pulled[here] * variance[behind]
+            predicted[:rows] += at.transition[here] * means[:rows, behind]
+            predicted_variance += transition_squared[here] * variances[behind]
             rows = 1 + BORDER
-        gathered = 1.0 + told[here] * before
-        weight[here] = at.observation_precision[here] / gathered
-        innovation = np.multiply(-slope, foreseen[:rows], out=off[:rows, here])
+        # The variance of an innovation over that of the observation alone: S / R.
+        variance_ratio = 1.0 + observation_information[here] * predicted_variance
+        innovation_precision[here] = at.observation_precision[here] / variance_ratio
+        innovation = np.multiply(-observation, predicted[:rows], out=innovations[:rows, here])
         innovation[0] += at.residual[here]
         innovation[1 + CEILING] -= at.expected_cm[here]
         innovation[1 + HABIT] += at.by_usual_cut[here]
-        gain = before * slope * weight[here]
-        np.multiply(gain, innovation, out=state[:rows, here])
-        state[:rows, here] += foreseen[:rows]
-        variance[here] = before / gathered
+        # The stage as its own reading has it: predicted + gain * innovation.
+        gain = predicted_variance * observation * innovation_precision[here]
+        np.multiply(gain, innovation, out=means[:rows, here])
+        means[:rows, here] += predicted[:rows]
+        variances[here] = predicted_variance / variance_ratio
         earlier = here
-    filtered = Filtered(mean=state[0], sensitivity=state[1:], variance=variance)
+    filtered = Filtered(mean=means[0], sensitivity=means[1:], variance=variances)
     return FilterPass(
-        innovation=off,
-        innovation_precision=weight,
+        innovation=innovations,
+        innovation_precision=innovation_precision,
         filtered=filtered,
-        predicted=ahead,
-        predicted_variance=ahead_variance,
+        predicted=predictions,
+        predicted_variance=predicted_variances,
     )
 
 
@@ -137,8 +146,8 @@ def information_of(chains: Chains, forward: FilterPass) -> tuple[FloatArray, Flo
     """
     total = np.zeros((chains.area.size, 1 + BORDER, 1 + BORDER))
     parts = zip(chains.starts_and_later, chains.by_area, (OF_STARTS, BORDER), strict=True)
-    for part, groups, told in parts:
-        rows = 1 + told
+    for part, groups, size in parts:
+        rows = 1 + size
         scaled = np.zeros((part.stop - part.start + 1, rows))
         np.multiply(
             forward.innovation[:rows, part].T,
@@ -273,21 +282,24 @@ def log_determinant(chains: Chains, at: Linearised, forward: FilterPass) -> floa
     A start is flat in the stage as far as the filter goes; flat in height, which is how a person
     reads it, leaves out the slope. One that nobody read is guessed, not flat.
     """
-    gathered = 1.0 + at.observation**2 * forward.predicted_variance * at.observation_precision
+    variance_ratio = 1.0 + at.observation**2 * forward.predicted_variance * at.observation_precision
     fresh = (chains.nodes.link == Link.FRESH) & ~chains.nodes.unread_start
     starts = 2.0 * np.log(np.maximum(at.observation[fresh], 1e-300)).sum()
-    return float(np.log(gathered).sum() - starts)
+    return float(np.log(variance_ratio).sum() - starts)
 
 
-def variance_along(chains: Chains, root: FloatArray, lean: FloatArray) -> FloatArray:
-    """Variance (N,) of what leans (B, N) on borders of covariance ``root @ root'`` (R, B, B)."""
-    variance = np.empty(lean.shape[1])
+def variance_along(chains: Chains, root: FloatArray, sensitivity: FloatArray) -> FloatArray:
+    """Variance (N,) of what moves by ``sensitivity`` (B, N) with borders of covariance root root'.
+
+    ``root`` is (R, B, B), one Cholesky factor an area of the block.
+    """
+    variance = np.empty(sensitivity.shape[1])
     for part, groups in zip(chains.starts_and_later, chains.by_area, strict=True):
         rows = np.zeros((part.stop - part.start + 1, BORDER))
-        rows[:-1] = lean[:, part].T
+        rows[:-1] = sensitivity[:, part].T
         theirs = np.empty(rows.shape[0])
         for places in groups:
-            along = rows[places] @ root[: places.shape[0]]
-            theirs[places] = np.einsum("rnb,rnb->rn", along, along)
+            scaled = rows[places] @ root[: places.shape[0]]
+            theirs[places] = np.einsum("rnb,rnb->rn", scaled, scaled)
         variance[part] = theirs[:-1]
     return variance

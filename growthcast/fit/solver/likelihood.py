@@ -52,8 +52,8 @@ def log_likelihood(view: View) -> float:
 def _prior_squares(pooling: Pooling, border: FloatArray, effects: Effects) -> float:
     """Squares of all parameters against their priors."""
     squares = pooling.area_precision * (border[RATE] - effects.centre(pooling)) ** 2
-    for parameter, (usual, held) in zip(OWN, pooling.own_priors(), strict=True):
-        squares = squares + held * (border[parameter] - usual) ** 2
+    for parameter, (usual, precision) in zip(OWN, pooling.own_priors(), strict=True):
+        squares = squares + precision * (border[parameter] - usual) ** 2
     knots = effects.tank[:, 1:]
     shared = (pooling.tank_precision * effects.tank[:, 0] ** 2).sum()
     shared += (pooling.species_precision * effects.species**2).sum()
@@ -64,15 +64,15 @@ def _prior_squares(pooling: Pooling, border: FloatArray, effects: Effects) -> fl
 def _prior_determinants(pooling: Pooling, view: View) -> float:
     """Log determinant of the parameters' posterior precision, less that of their priors."""
     areas, tanks = pooling.tank.size, pooling.tank_precision.size
-    held = view.area.rate_given(pooling.area_precision)[0]
-    determinant = _log_sum(held)
+    precision = view.area.rate_given(pooling.area_precision)[0]
+    determinant = _log_sum(precision)
     determinant -= float(np.linalg.slogdet(view.effects.tank_covariance)[1].sum())
     determinant -= float(np.linalg.slogdet(view.effects.species_covariance)[1])
     determinant -= _log_sum(np.linalg.det(view.area.own_covariance))
     determinant -= _log_sum(pooling.tank_precision) + _log_sum(pooling.species_precision)
     determinant -= tanks * float(np.linalg.slogdet(pooling.knot_precision)[1])
     determinant -= areas * float(np.log(pooling.area_precision or 1.0))
-    return determinant - sum(_log_sum(held) for _, held in pooling.own_priors())
+    return determinant - sum(_log_sum(precision) for _, precision in pooling.own_priors())
 
 
 def _log_sum(values: FloatArray) -> float:
@@ -107,7 +107,7 @@ def variance_slopes(view: View) -> VarianceSlopes:
     problem, effects = view.problem, view.effects
     pooling, departure = problem.pooling, departure_of(view)
     # A ceiling that is not learnt has no part in the likelihood; nor has what follows it.
-    area = replace(view.area, drag=np.zeros(problem.area_count))
+    area = replace(view.area, rate_by_ceiling=np.zeros(problem.area_count))
     links, readings = [], []
     for number, block in enumerate(problem.blocks):
         here, forward = view.block(number)
@@ -148,13 +148,14 @@ def _mean_and_variance(
 
 def _area_squares(pooling: Pooling, border: FloatArray, view: View) -> FloatArray:
     """Mean square (A,) of each log rate around its centre."""
-    held, share, follows = view.area.rate_given(pooling.area_precision)
+    posterior_precision, prior_weight, regression = view.area.rate_given(pooling.area_precision)
     areas = np.arange(pooling.tank.size)
-    along = np.concatenate([(share - 1.0)[:, None], follows], axis=1)
+    row = np.concatenate([(prior_weight - 1.0)[:, None], regression], axis=1)
     shared = view.effects.joint_covariance(pooling, areas)
-    variance = np.einsum("ak,akl,al->a", along, shared, along)
+    variance = np.einsum("ak,akl,al->a", row, shared, row)
     off = border[RATE] - view.effects.centre(pooling)
-    squares: FloatArray = off**2 + variance + 1.0 / np.where(held > 0.0, held, np.inf)
+    held = np.where(posterior_precision > 0.0, posterior_precision, np.inf)
+    squares: FloatArray = off**2 + variance + 1.0 / held
     return squares
 
 
@@ -176,7 +177,7 @@ def misfit(
     cut = np.flatnonzero(nodes.link >= Link.CUT)
     usual = (np.exp(border[HABIT, nodes.area[cut]]) - at.height_cm[cut]) / nodes.aim_sd_cm[cut]
     told = np.flatnonzero(sites.precision)
-    beside = sites.pulled[told] / sites.precision[told] - at.height_cm[told]
+    beside = sites.precision_mean[told] / sites.precision[told] - at.height_cm[told]
     twice = (off**2 / variance + np.log(variance)).sum()
     twice += (sites.precision[told] * beside**2).sum()
     return float(twice + (usual**2).sum())

@@ -129,7 +129,9 @@ def linearise(
     process_noise = np.full(count, FRESH_STAGE_VARIANCE)
     inputs, (expected_cm, slope) = np.zeros((BORDER, count)), np.empty((2, count))
 
-    # A cut scatters around the height it was aimed at; its stage is bent the other way round.
+    # Aimed: a chain begins at the usual cut height. A stage depends on h/K alone, so it moves with
+    # the log usual cut by h / (dh/dz), and with the log ceiling by as much the other way. The cut
+    # scatters in height; in stages its mean lies lower where the curve steepens, to second order.
     aimed, other = _places(nodes.link == Link.AIMED), _places(nodes.link != Link.AIMED)
     of = rank[aimed]
     expected_cm[aimed], slope[aimed] = aim.height[of], aim.slope[of]
@@ -137,10 +139,13 @@ def linearise(
     process_noise[aimed] = (nodes.aim_sd_cm[aimed] / slope[aimed]) ** 2
     offset[aimed] = aim.stage[of] - stage[aimed] - 0.5 * aim.flattening[of] * process_noise[aimed]
 
+    # Grew: z = z_previous + g with g = tau exp(ln r + q.b); dg/d ln r = g and dg/db = g q.
     grew = _places(nodes.link == Link.GREW)
     weight, owner = drift.weight[:, grew], area[grew]
     pace = border[RATE, owner] + (weight * border[KNOTS:].take(owner, axis=1)).sum(axis=0)
     grown = np.exp(pace) * shape_factor(shape[chains.area])[rank[grew]] * nodes.growth_d[grew]
+    # Heights and slopes are taken at the stage foreseen; a height at the current stage is reached
+    # from there along the slope, since the filter sees straight lines only.
     foreseen = stage.copy()
     foreseen[grew] = stage[chains.previous[grew]] + grown
     expected_cm[other], slope[other] = height_and_slope(
@@ -229,7 +234,11 @@ def _link_unsaid_cuts(
 def _link_known_cuts(
     at: Linearised, chains: Chains, ceiling: FloatArray, border: FloatArray, errors: ErrorModel
 ) -> None:
-    """Fill in cuts by a known length or weight."""
+    """Fill in cuts by a known length or weight: h(z) = h(z_previous) - l, divided by the slope.
+
+    A length from a weight is m / density, so it falls with the log density by itself; the likely
+    length stands in for it.
+    """
     nodes = chains.nodes
     of = np.flatnonzero(nodes.link >= Link.CUT)
     if not of.size:
@@ -355,7 +364,7 @@ def _observed(
     at = np.flatnonzero(sites.precision)
     if at.size:
         both = precision[at] + sites.precision[at]
-        off = sites.pulled[at] - sites.precision[at] * height_cm[at]
+        off = sites.precision_mean[at] - sites.precision[at] * height_cm[at]
         by_usual_cut[at] *= precision[at] / both
         residual[at] = (precision[at] * residual[at] + off) / both
         precision[at] = both

@@ -191,8 +191,8 @@ def _within_reach(chains: Chains, stages: FloatArray, step: FloatArray) -> Float
 def _scale(view: View) -> FloatArray:
     """Standard deviations (B, A) given the rest, by which steps are judged."""
     pooling, area = view.problem.pooling, view.area
-    held = area.precision[:, 0, 0] + pooling.area_precision
-    rate = 1.0 / np.sqrt(np.where(held > 0.0, held, 1.0))
+    posterior_precision = area.precision[:, 0, 0] + pooling.area_precision
+    rate = 1.0 / np.sqrt(np.where(posterior_precision > 0.0, posterior_precision, 1.0))
     own = np.sqrt(np.maximum(np.einsum("aii->ai", area.own_covariance), 0.0))
     scale = np.empty((BORDER, pooling.tank.size))
     scale[RATE] = rate

@@ -115,8 +115,8 @@ def misfit_of_tanks(view: View) -> FloatArray:
     """
     pooling, border = view.problem.pooling, view.point.border
     misfit = pooling.area_precision * (border[RATE] - view.effects.centre(pooling)) ** 2
-    for parameter, (usual, held) in zip(OWN, pooling.own_priors(), strict=True):
-        misfit = misfit + held * (border[parameter] - usual) ** 2
+    for parameter, (usual, prior_precision) in zip(OWN, pooling.own_priors(), strict=True):
+        misfit = misfit + prior_precision * (border[parameter] - usual) ** 2
     for number, block in enumerate(view.problem.blocks):
         forward = view.block(number)[1]
         precision = forward.innovation_precision
@@ -131,11 +131,12 @@ def departure_of(view: View) -> FloatArray:
     """Step (B, A) of every area's border that goes with the shared effects."""
     pooling, area, effects = view.problem.pooling, view.area, view.effects
     border, own = view.point.border, pooling.area_precision
-    held, _, follows = area.rate_given(own)
+    posterior_precision, _, regression = area.rate_given(own)
     knots = effects.knots()[:, pooling.tank] - border[KNOTS:]
-    pulled = area.score[:, 0] + own * (effects.centre(pooling) - border[RATE])
-    rate = np.divide(pulled, held, out=np.zeros_like(held), where=held > 0.0)
-    rate = rate + np.einsum("am,ma->a", follows, knots)
+    score = area.score[:, 0] + own * (effects.centre(pooling) - border[RATE])
+    known = posterior_precision > 0.0
+    rate = np.divide(score, posterior_precision, out=np.zeros_like(score), where=known)
+    rate = rate + np.einsum("am,ma->a", regression, knots)
     moved = np.concatenate([rate[None], knots])
-    own_moved = (area.own_mean + np.einsum("aik,ka->ai", area.own_follows, moved)).T
+    own_moved = (area.own_mean + np.einsum("aik,ka->ai", area.own_regression, moved)).T
     return np.concatenate([own_moved, moved])

@@ -200,7 +200,7 @@ def test_the_prior_is_taken_out_of_a_tanks_posterior():
         species_covariance=np.zeros((3, 3)),
         tank=np.array([[0.3], [0.0], [0.1]]),
         tank_covariance=np.array([0.0225, 0.16, 0.0225]).reshape(3, 1, 1),
-        follows=np.zeros((7, 1)),
+        regression=np.zeros((7, 1)),
     )
     effect, effect_sd, informative = tank_evidence(effects, pooling)
     assert effect[0] == pytest.approx(0.4)

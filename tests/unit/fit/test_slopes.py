@@ -40,9 +40,9 @@ def likelihood_of(problem, point, at):
     """Likelihood of a problem that is linearised already."""
     forward = kalman_filter(problem.blocks[0].chains, at)
     area = problem.blocks[0].chains.area
-    told, pulled = information_of(problem.blocks[0].chains, forward)
-    information, score = np.zeros_like(told), np.zeros_like(pulled)
-    information[area], score[:, area] = told, pulled
+    by_block, score_by_block = information_of(problem.blocks[0].chains, forward)
+    information, score = np.zeros_like(by_block), np.zeros_like(score_by_block)
+    information[area], score[:, area] = by_block, score_by_block
     by_area = area_information(information, score, point.border, problem.pooling)
     effects = solve_effects(by_area, point.border, problem.pooling)
     return log_likelihood(

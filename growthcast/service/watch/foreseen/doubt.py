@@ -61,24 +61,25 @@ def tank_border(fit: GrowthFit, tank: int, areas: IntArray) -> TankBorder:
     """Factor the joint posterior of the areas (m,) of one tank by what they share."""
     pooling, view = fit.design.problem.pooling, fit.solution.view
     area, effects = view.area, view.effects
-    held, share, follows = area.rate_given(pooling.area_precision, areas)
-    width = follows.shape[1] + 1
+    posterior_precision, prior_weight, regression = area.rate_given(pooling.area_precision, areas)
+    width = regression.shape[1] + 1
     to_rate = np.broadcast_to(np.eye(width), (areas.size, width, width)).copy()
-    to_rate[:, 0, 0], to_rate[:, 0, 1:] = share, follows
+    to_rate[:, 0, 0], to_rate[:, 0, 1:] = prior_weight, regression
     into = np.zeros((areas.size, BORDER, width))
     into[:, RATE, 0] = 1.0
     into[:, KNOTS:, 1:] = np.eye(width - 1)
-    into[:, OWN] = area.own_follows[areas]
-    into[:, RATE] += area.drag[areas, None] * into[:, CEILING]
+    into[:, OWN] = area.own_regression[areas]
+    into[:, RATE] += area.rate_by_ceiling[areas, None] * into[:, CEILING]
     by_tank = into @ to_rate
-    along = np.repeat(effects.tank_follows(pooling, np.array([tank])), areas.size, axis=0)
+    along = np.repeat(effects.tank_regression(pooling, np.array([tank])), areas.size, axis=0)
     along[np.arange(areas.size), 0, pooling.species[areas]] += 1.0
     own = np.zeros((areas.size, BORDER, BORDER))
     own[np.ix_(range(areas.size), OWN, OWN)] = area.own_covariance[areas]
     follow = np.broadcast_to(np.eye(BORDER), own.shape).copy()
-    follow[:, RATE, CEILING] = area.drag[areas]
+    follow[:, RATE, CEILING] = area.rate_by_ceiling[areas]
     own = follow @ own @ follow.transpose(0, 2, 1)
-    rate = into[:, :, :1] / np.sqrt(np.where(held > 0.0, held, 1.0))[:, None, None]
+    safe = np.where(posterior_precision > 0.0, posterior_precision, 1.0)
+    rate = into[:, :, :1] / np.sqrt(safe)[:, None, None]
     return TankBorder(by_tank @ along, by_tank, own + rate @ rate.transpose(0, 2, 1))
 
 

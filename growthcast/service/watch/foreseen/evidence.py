@@ -238,28 +238,38 @@ def _first_stages(block: Block, border: FloatArray) -> FloatArray:
 
 
 def _of_block(view: View, number: int, bin_day: FloatArray) -> tuple[FloatArray, ...]:
-    """Areas, days, surprises, variances, leans (n, B) and weekly growth (n, T) of a block."""
+    """Areas, days, surprises, variances, leans (n, B) and weekly growth (n, T) of a block.
+
+    The weekly growth is how far the height predicted moves with the log pace of each week. The
+    filter gives that derivative for the knots of the drift; so the block is filtered again with
+    weeks in the place of the knots, as many at a time as there are knots.
+    """
     problem, (_, forward) = view.problem, view.block(number)
     block = problem.blocks[number]
     nodes = block.chains.nodes
-    told = np.flatnonzero(forward.innovation_precision > 0.0)
-    told = told[(nodes.link[told] == Link.GREW) | (nodes.link[told] >= Link.CUT)]
-    grown = np.zeros((told.size, bin_day.size))
+    # Readings after a span or a known cut: a start or an unsaid cut tells nothing of growth.
+    read = np.flatnonzero(forward.innovation_precision > 0.0)
+    read = read[(nodes.link[read] == Link.GREW) | (nodes.link[read] >= Link.CUT)]
+    grown = np.zeros((read.size, bin_day.size))
     began, ended = nodes.day - nodes.span_d, nodes.day
     span = np.maximum(ended - began, 1.0)
     for first in range(0, bin_day.size, BORDER - KNOTS):
         some = bin_day[first : first + BORDER - KNOTS]
         inside = np.minimum(ended, some[:, None] + BIN_D) - np.maximum(began, some[:, None])
-        share = np.zeros((KNOT_COUNT, ended.size))
-        share[: some.size] = np.where(nodes.link == Link.GREW, np.maximum(inside, 0.0) / span, 0.0)
-        here, weekly = seen(problem, view.point, number, SpanDrift(share, block.drift.remainder))
-        carried = here.observation[told] * weekly.predicted[1 + KNOTS :, told]
-        grown[:, first : first + some.size] = carried[: some.size].T
+        # A span regresses on a week by the share of the span that lies in the week.
+        regressors = np.zeros((KNOT_COUNT, ended.size))
+        regressors[: some.size] = np.where(
+            nodes.link == Link.GREW, np.maximum(inside, 0.0) / span, 0.0
+        )
+        at, weekly = seen(problem, view.point, number, SpanDrift(regressors, block.drift.remainder))
+        # The derivative of the stage predicted, times dh/dz: centimetres.
+        by_week = at.observation[read] * weekly.predicted[1 + KNOTS :, read]
+        grown[:, first : first + some.size] = by_week[: some.size].T
     return (
-        nodes.area[told].astype(np.float64),
-        nodes.day[told],
-        forward.innovation_cm[told],
-        1.0 / forward.innovation_precision[told],
-        forward.predicted_sensitivity[:, told].T,
+        nodes.area[read].astype(np.float64),
+        nodes.day[read],
+        forward.innovation_cm[read],
+        1.0 / forward.innovation_precision[read],
+        forward.predicted_sensitivity[:, read].T,
         grown,
     )
