@@ -108,7 +108,7 @@ _HOMES = {
     "compare_plants": "growthcast.service.rescape.candidates",
     "cut_sheet": "growthcast.service.visit.cuts",
     "demo_dir": "growthcast.book.shipped",
-    "fit_growth": "growthcast.fit.result",
+    "fit_growth": "growthcast.fit.growth",
     "forecast_growth": "growthcast.forecast.report",
     "peak_plan": "growthcast.service.visit.peak",
     "plan_rounds": "growthcast.service.rounds.plan",

@@ -87,7 +87,7 @@ def away_command(
     if as_json:
         dates = {"on": day, "from": first, "to": last, "last_visit": before}
         answer = {name: when.isoformat() for name, when in dates.items()}
-        print_json({**answer, "tanks": [one.as_dict() for one in tanks]}, fit)
+        print_json({**answer, "tanks": tanks}, fit)
         return
     _print(tanks, first, last)
 

@@ -79,7 +79,7 @@ def cuts_command(
     if out is not None and form is not None:
         _write(opened, sheet, out, form)
     if as_json:
-        print_json(sheet.as_dict(), fit)
+        print_json(sheet, fit)
         return
     _print(sheet)
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import replace
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 from growthcast.cli.options import AsJson, BookFolder, OnDate, TankId, chosen_tanks, open_fit
 from growthcast.cli.suppose import Suppose, hypothetical, say_what_is_supposed, supposed_of
@@ -36,7 +36,7 @@ def interval_command(
         _supposed(supposed, advice[0], as_json=as_json)
         return
     if as_json:
-        print_json({"tanks": [_as_dict(one) for one in advice]}, fit)
+        print_json({"tanks": advice}, fit)
         return
     _tables(advice, opened.practice.currency, one=tank is not None)
 
@@ -50,12 +50,11 @@ def _supposed(supposed: Supposed, as_it_is: TankAdvice, *, as_json: bool) -> Non
 
     advice = recommend(supposed.book, supposed.fit, np.array([supposed.tank]))
     if as_json:
-        tanks = [_as_dict(one) for one in advice]
         print_json(
             {
                 "hypothetical": hypothetical(supposed),
-                "tanks": tanks,
-                "as_it_is": _as_dict(as_it_is),
+                "tanks": advice,
+                "as_it_is": as_it_is,
             },
             supposed.fit,
         )
@@ -220,57 +219,4 @@ def _minutes_rest_on(advice: list[TankAdvice]) -> dict[str, str]:
     return {
         text: f" of {', '.join(tanks[:5])}{' and others' if len(tanks) > 5 else ''}"
         for text, tanks in said.items()
-    }
-
-
-def _as_dict(tank: TankAdvice) -> dict[str, Any]:
-    from growthcast.cli.output import not_holding_dict
-
-    return {
-        "tank_id": tank.tank_id,
-        "client": tank.client,
-        "recommended_interval_d": tank.recommended_interval_d,
-        "limited_by": tank.limited_by,
-        "reason": tank.reason,
-        "not_holding": [not_holding_dict(one) for one in tank.not_holding],
-        "confidence": tank.confidence,
-        "longest_interval_d": tank.longest_interval_d,
-        "minutes_rest_on": tank.minutes_rest_on or None,
-        "options": [_option_dict(option) for option in tank.options],
-        "next_longer": None if tank.longer is None else tank.longer.as_dict(),
-        "mends": [mend.as_dict() for mend in tank.mends],
-        "certainty": None if tank.certainty is None else tank.certainty.as_dict(),
-    }
-
-
-def _option_dict(option: OptionAdvice) -> dict[str, Any]:
-
-    return {
-        "interval_d": option.interval_d,
-        "feasible": option.feasible,
-        "chance_all_within": round(option.chance_all_within, 4),
-        "chance_at_least_cut": round(option.chance_at_least_cut, 4),
-        "share_of_days_presentable": round(option.share_of_days_presentable, 4),
-        "visits_per_year": round(option.year.visits, 2),
-        "minutes_per_visit": round(option.minutes_per_visit, 1),
-        "minutes_per_visit_range": option.minutes_range.as_dict(1),
-        "hours_per_year": round(option.year.hours, 1),
-        "hours_per_year_range": option.year.hours_range.as_dict(1),
-        "cost_per_year": round(option.year.cost, 2),
-        "cost_per_year_range": option.year.cost_range.as_dict(2),
-        "areas": [
-            {
-                "area_id": area.area_id,
-                "basis": area.basis,
-                "cut_cm": round(area.cut_cm, 2),
-                "removed_share": round(area.removed_share, 4),
-                "chance_within": round(area.chance_within, 4),
-                "days_below_floor": round(area.days_below_floor, 1),
-                "cm_over_budget_p90": round(area.cm_over_budget_p90, 2),
-                "cut_needed_cm": None
-                if area.cut_needed_cm is None
-                else round(area.cut_needed_cm, 2),
-            }
-            for area in option.areas
-        ],
     }

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date, timedelta
 from typing import TYPE_CHECKING, Annotated, Any
 
@@ -92,11 +92,12 @@ def log_command(
     if not rows:
         say("Nothing was typed, so nothing was written.")
         return
-    entry = _Visit(book, tank_id, day, today, rows)
-    tried = entry.tried()
+    unasked: WholeTank = book.practice.whole_tank_grams or "all"
+    entry = _Visit(book, tank_id, day, today, rows, unasked)
     before = _before(entry)
-    unasked: tuple[WholeTank, str] = (book.practice.whole_tank_grams or "all", "")
-    grams = unasked if before is None else before.whole_tank_grams
+    grams = (unasked, "") if before is None else before.whole_tank_grams
+    entry = replace(entry, reading=grams[0])
+    tried = entry.tried()
     doubts = () if before is None else _doubts(before, entry)
     words = _understood(entry, grams, doubts)
     if not as_json:
@@ -136,11 +137,12 @@ class _Visit:
     day: date
     today: date
     rows: Sequence[VisitRow]
+    reading: WholeTank
 
     def cells(self) -> list[Any]:
         from growthcast.book.writing.visit.places import log_rows
 
-        return log_rows(self.rows, self.book, self.tank_id, self.day)
+        return log_rows(self.rows, self.book, self.tank_id, self.day, self.reading)
 
     def tried(self) -> Addition | RowsRefused:
         """Return what writing it would do, or the problems for which it is refused."""
@@ -232,24 +234,19 @@ def _print_json(
     news: AfterVisit | None,
     as_json: bool,
 ) -> None:
-    from growthcast.cli.logged import doubt_as_dict, outlook_as_dict
     from growthcast.cli.output import print_json
 
     if not as_json:
         return
-    rows = [
-        {name: cell.isoformat() if isinstance(cell, date) else cell for name, cell in row.items()}
-        for row in entry.cells()
-    ]
     print_json(
         {
             "tank_id": entry.tank_id,
-            "on": entry.day.isoformat(),
+            "on": entry.day,
             "written": written,
-            "rows": rows,
+            "rows": entry.cells(),
             "understood": list(words),
-            "doubts": [doubt_as_dict(doubt) for doubt in doubts],
-            "outlook": None if news is None else outlook_as_dict(news),
+            "doubts": doubts,
+            "outlook": news,
         }
     )
 

@@ -4,15 +4,14 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from datetime import date
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 from growthcast.cli.output import print_line, print_table
 
 if TYPE_CHECKING:
-    from growthcast.service.doubts.typed import Doubt
     from growthcast.service.logged import AfterVisit
 
-__all__ = ["doubt_as_dict", "outlook_as_dict", "print_outlook"]
+__all__ = ["print_outlook"]
 
 
 def print_outlook(news: AfterVisit, tank_id: str, day: date, found: Mapping[str, float]) -> None:
@@ -87,44 +86,3 @@ def _passes(days: tuple[date | None, date | None, date | None], day: date) -> st
         return "stands over it already"
     usual = "later" if middle is None else middle.isoformat()
     return f"{usual} ({early} to {'later' if late is None else late})"
-
-
-def outlook_as_dict(news: AfterVisit) -> dict[str, Any]:
-    """Return what a visit changes as the plain mapping that ``log --json`` prints."""
-    return {
-        "recommended_interval_d": news.interval_d,
-        "reason": news.reason,
-        "next_due_on": news.due_on.isoformat(),
-        "next_due_for": news.due_for,
-        "unsure": list(news.unsure),
-        "areas": [
-            {
-                "area_id": area.area_id,
-                "expected_cm": _quantiles(area.expected),
-                "height_cm_now": _quantiles(area.stands),
-                "passes_budget_on": {
-                    level: None if day is None else day.isoformat()
-                    for level, day in zip(("p10", "p50", "p90"), area.passes_on, strict=True)
-                },
-                "cut_cm": None if area.cut_to is None else round(area.cut_to, 2),
-            }
-            for area in news.areas
-        ],
-    }
-
-
-def doubt_as_dict(doubt: Doubt) -> dict[str, Any]:
-    """Return a doubt about a visit as the plain mapping that ``log --json`` prints."""
-    return {
-        "area_id": doubt.area_id,
-        "column": doubt.column,
-        "found": doubt.found,
-        "unit": doubt.unit,
-        "expected": _quantiles(doubt.expected),
-        "sentence": doubt.sentence,
-        "cause": doubt.cause or None,
-    }
-
-
-def _quantiles(values: tuple[float, float, float]) -> dict[str, float]:
-    return {level: round(v, 2) for level, v in zip(("p10", "p50", "p90"), values, strict=True)}

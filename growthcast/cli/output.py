@@ -17,11 +17,9 @@ from growthcast.errors import Exit, UsageError
 if TYPE_CHECKING:
     from growthcast.fit.result import GrowthFit
     from growthcast.service.effort import Range
-    from growthcast.service.rescape.notes import NotHolding
 
 __all__ = [
     "answer_that_arrives",
-    "not_holding_dict",
     "print_json",
     "print_line",
     "print_table",
@@ -94,11 +92,14 @@ def say(sentence: str) -> None:
         _forget_the_rest(sys.stderr)
 
 
-def print_json(answer: dict[str, Any], fit: GrowthFit | None = None) -> None:
-    """Print the answer as one JSON object; a number that is not finite is a fault of ours.
+def print_json(noun: object, fit: GrowthFit | None = None) -> None:
+    """Print an answer as one JSON object; a number that is not finite is a fault of ours.
 
     With the fit that it rests on, tanks whose log could not be fitted are named in it.
     """
+    from growthcast.plain import plain
+
+    answer: dict[str, Any] = plain(noun)
     if fit is not None:
         failed = [{"tank_id": tank, "why": why} for tank, why in fit.not_fitted.items()]
         answer = answer | {"not_fitted": failed}
@@ -115,11 +116,6 @@ def print_json(answer: dict[str, Any], fit: GrowthFit | None = None) -> None:
 def _takes_any_letter() -> bool:
     """Whether stdout is in Unicode; elsewhere letters that it lacks are escaped."""
     return (sys.stdout.encoding or "utf-8").lower().startswith("utf")
-
-
-def not_holding_dict(one: NotHolding) -> dict[str, Any]:
-    """Return an area whose plant is not likely to hold."""
-    return {"area_id": one.area_id, "chance_holds": round(one.chance, 4), "why": one.why}
 
 
 def with_range(values: Range, unit: str = "") -> str:

@@ -101,7 +101,7 @@ def peak_command(
         say(f"No visit of the usual rhythm falls before {day}: today's, {today}, is counted on.")
     plan = peak_plan(opened, fit, place, day, dates, target, within)
     if as_json:
-        print_json(plan.as_dict(), fit)
+        print_json(plan, fit)
         return
     _print(plan)
 

@@ -79,7 +79,7 @@ def rounds_command(
     plan = plan_rounds(opened, fit, recommend(opened, fit), first, weeks)
     _write_files(plan, csv, ics)
     if as_json:
-        print_json(plan.as_dict(), fit)
+        print_json(plan, fit)
         return
     _tell(plan)
 

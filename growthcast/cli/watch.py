@@ -66,7 +66,7 @@ def watch_command(
         else:
             say("Nothing was drawn: no tank has visits enough to judge.")
     if as_json:
-        print_json(report.as_dict())
+        print_json(report)
     else:
         _tell(report, by_area=tank is not None)
     if report.needs_attention:
@@ -182,9 +182,9 @@ def _part(point: IndexPoint, struck: bool) -> list[str]:
 
 def _noticed(drop: DropSeen | None) -> list[str]:
     """Return the chance within three visits, and after how many visits it is nine of ten."""
-    if drop is None or drop.within_three_visits is None:
+    if drop is None or drop.chance_within_3_visits is None:
         return ["", "too few visits to say"]
-    soon = f"{100 * drop.within_three_visits:.0f} of 100"
+    soon = f"{100 * drop.chance_within_3_visits:.0f} of 100"
     if drop.visits is None:
         return [soon, f"later than {_visits(drop, len(drop.chances))}"]
     return [soon, _visits(drop, drop.visits)]

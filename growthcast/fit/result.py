@@ -182,6 +182,12 @@ class GrowthFit:
         return [LeftOut("trims.csv", row, "no area is left to share this weight") for row in rows]
 
     @property
+    def rows_left_out(self) -> list[LeftOut]:
+        """Rows of the log that were not used, or set aside, in its order."""
+        rows = [*self.design.left_out, *self.unused_weights, *self.suspects]
+        return sorted(rows, key=lambda left: left.row)
+
+    @property
     def basis(self) -> list[Basis]:
         """What each area's forecast rests on: its own log, its tank's or species', the table."""
         design = self.design
@@ -204,7 +210,6 @@ class GrowthFit:
         rate_sd, ceiling_sd = areas.sd(RATE), areas.sd(CEILING)
         pooling = design.problem.pooling
         basis = self.basis
-        logged = design.spans > 0
         listed = sorted(set(design.species.tolist()))
         borrowed = self.borrowed
         tank_effect = effects.tank[:, 0] + (0.0 if borrowed is None else borrowed.mean)
@@ -249,14 +254,10 @@ class GrowthFit:
             if not design.problem.weights.grams.size
             else dict(zip(("reading", "why"), self.whole_tank_grams, strict=True)),
             "steps": self.solution.steps,
-            "areas_with_spans": int(logged.sum()),
+            "areas_with_spans": int((design.spans > 0).sum()),
             "rows_used": int(design.observations.sum()),
             "rows_left_out": [
-                {"file": row.file, "row": row.row, "why": row.why}
-                for row in sorted(
-                    [*design.left_out, *self.unused_weights, *self.suspects],
-                    key=lambda left: left.row,
-                )
+                {"file": row.file, "row": row.row, "why": row.why} for row in self.rows_left_out
             ],
         }
 

@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
+from typing import ClassVar
 
 from growthcast.fit.result import Basis
+from growthcast.plain import FLAT, HIDDEN, NULL_IF_BLANK, in_json
 from growthcast.service.effort import Range, Year
 from growthcast.service.longer.certainty import Certainty
 from growthcast.service.longer.looks import NextLonger
@@ -23,8 +25,8 @@ class AreaAdvice:
     """
 
     area_id: str
-    label: str
-    unit: str
+    label: str = field(metadata=HIDDEN)
+    unit: str = field(metadata=HIDDEN)
     cut_cm: float
     removed_share: float
     chance_within: float
@@ -50,9 +52,16 @@ class OptionAdvice:
     chance_at_least_cut: float
     share_of_days_presentable: float
     minutes_per_visit: float
-    minutes_range: Range
-    year: Year
+    minutes_range: Range = field(metadata=in_json("minutes_per_visit_range"))
+    year: Year = field(metadata=FLAT)
     areas: tuple[AreaAdvice, ...]
+
+    json_with: ClassVar = ("visits_per_year",)
+
+    @property
+    def visits_per_year(self) -> float:
+        """Visits of a year."""
+        return self.year.visits
 
 
 @dataclass(frozen=True, slots=True)
@@ -74,11 +83,11 @@ class TankAdvice:
     longest_interval_d: int
     confidence: float
     options: tuple[OptionAdvice, ...]
-    longer: NextLonger | None = None
+    longer: NextLonger | None = field(default=None, metadata=in_json("next_longer"))
     mends: tuple[Mend, ...] = ()
     certainty: Certainty | None = None
-    minutes_rest_on: str = ""
-    timed_visits: int = 0
+    minutes_rest_on: str = field(default="", metadata=NULL_IF_BLANK)
+    timed_visits: int = field(default=0, metadata=HIDDEN)
     not_holding: tuple[NotHolding, ...] = ()
 
     @property

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from datetime import date, timedelta
 
 import numpy as np
@@ -13,6 +13,7 @@ from growthcast.finite import finite_answer
 from growthcast.fit.growth import fit_growth
 from growthcast.fit.result import GrowthFit
 from growthcast.forecast.report import AreaForecast, forecast_growth
+from growthcast.plain import HIDDEN, by_quantile, in_json
 from growthcast.service.advice import TankAdvice
 from growthcast.service.recommend import recommend
 
@@ -32,13 +33,15 @@ class AreaAfterVisit:
     """
 
     area_id: str
-    label: str
-    unit: str
-    budget: float
-    expected: Range
-    stands: Range
-    passes_on: tuple[date | None, date | None, date | None]
-    cut_to: float | None
+    label: str = field(metadata=HIDDEN)
+    unit: str = field(metadata=HIDDEN)
+    budget: float = field(metadata=HIDDEN)
+    expected: Range = field(metadata=in_json("expected_cm", into=by_quantile))
+    stands: Range = field(metadata=in_json("height_cm_now", into=by_quantile))
+    passes_on: tuple[date | None, date | None, date | None] = field(
+        metadata=in_json("passes_budget_on", into=by_quantile)
+    )
+    cut_to: float | None = field(metadata=in_json("cut_cm"))
 
 
 @dataclass(frozen=True, slots=True)
@@ -53,10 +56,10 @@ class AfterVisit:
     """
 
     areas: tuple[AreaAfterVisit, ...]
-    interval_d: int | None
+    interval_d: int | None = field(metadata=in_json("recommended_interval_d"))
     reason: str
-    due_on: date
-    due_for: str | None
+    due_on: date = field(metadata=in_json("next_due_on"))
+    due_for: str | None = field(metadata=in_json("next_due_for"))
     unsure: tuple[str, ...]
 
 

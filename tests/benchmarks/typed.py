@@ -15,8 +15,8 @@ visits, replantings, first looks, slips and a tank set up last week. By style it
 
 At the end, looks alone for three months: what is said the day after "right" everywhere.
 
-``--books N`` of each style (40), ``--styles``, ``--processes N``; 40 books of one style take about
-three minutes of one core. All of it is invented.
+``--books N`` of each style (40), ``--styles``, ``--processes N``; 40 books of every style take some
+four minutes of one core. All of it is invented.
 """
 
 from __future__ import annotations

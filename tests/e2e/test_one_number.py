@@ -22,6 +22,7 @@ from growthcast.brief.client.gather import gather_tank
 from growthcast.brief.overview import tank_standings
 from growthcast.fit.growth import fit_growth, last_logged
 from growthcast.fit.result import GrowthFit
+from growthcast.plain import plain
 from growthcast.service.advice import TankAdvice
 from growthcast.service.recommend import recommend
 from growthcast.service.rounds.plan import plan_rounds
@@ -74,9 +75,9 @@ def test_a_visit_has_one_chance_and_one_set_of_cuts(practice, days):
     away = weeks_away(practice.book, practice.fit, practice.on, until, None, practice.advice)
     for tank in practice.tanks:
         sheet = cut_sheet(practice.book, practice.fit, tank, until)
-        bridged = away[tank].as_dict()
-        assert bridged["chance_bridged"] == sheet.as_dict()["chance_all_within"]
-        by_area = {area.area_id: area.as_dict() for area in sheet.areas}
+        bridged = plain(away[tank])
+        assert bridged["chance_bridged"] == plain(sheet)["chance_all_within"]
+        by_area = {area.area_id: plain(area) for area in sheet.areas}
         for area in bridged["areas"]:
             mine = by_area[area["area_id"]]
             assert area["bridging_cut_cm"] == mine["cut_cm"]
@@ -95,10 +96,10 @@ def test_a_cut_that_holds_on_the_way_to_a_peak_is_the_sheets(practice, days):
         for area in plan.areas:
             for cut in area.cuts:
                 if cut.purpose == "hold":
-                    mine = sheet[area.area_id].as_dict()
+                    mine = plain(sheet[area.area_id])
                     assert cut.on == practice.on
-                    assert cut.as_dict()["cut_cm"] == mine["cut_cm"]
-                    assert cut.as_dict()["chance_within"] == mine["chance_within"]
+                    assert plain(cut)["cut_cm"] == mine["cut_cm"]
+                    assert plain(cut)["chance_within"] == mine["chance_within"]
 
 
 def test_planned_visits_have_the_chance_of_their_sheets(practice):
@@ -107,7 +108,7 @@ def test_planned_visits_have_the_chance_of_their_sheets(practice):
     seen = 0
     for tank in practice.tanks:
         name = practice.advice[tank].tank_id
-        mine = [visit.as_dict() for visit in plan.visits if visit.tank_id == name]
+        mine = [plain(visit) for visit in plan.visits if visit.tank_id == name]
         if len(mine) < 2:
             continue
         first, second = mine[:2]
@@ -122,7 +123,7 @@ def test_planned_visits_have_the_chance_of_their_sheets(practice):
         )
         assert second["chance_over"] == pytest.approx(1.0 - away.chance_bridged, abs=6e-5)
         cuts = {cut["area_id"]: cut["cut_cm"] for cut in first["cuts"]}
-        assert cuts == {area.area_id: area.as_dict()["bridging_cut_cm"] for area in away.areas}
+        assert cuts == {area.area_id: plain(area)["bridging_cut_cm"] for area in away.areas}
         seen += 1
     assert seen
 
@@ -149,7 +150,7 @@ def test_a_rhythm_has_one_chance(practice):
         advice, after = practice.advice[tank], windows[tank].after
         for option in advice.options:
             until = practice.on + timedelta(days=option.interval_d)
-            told = cut_sheet(practice.book, practice.fit, tank, until).as_dict()
+            told = plain(cut_sheet(practice.book, practice.fit, tank, until))
             assert told["chance_all_within_at_rhythm"] == round(option.chance_all_within, 4)
         days = windows[tank].interval_d
         chosen = advice.option(days)
@@ -189,7 +190,7 @@ def test_growth_a_week_is_one_figure(practice):
             practice.book, practice.fit, tank, practice.on + timedelta(days=20), [practice.on]
         )
         for area in plan.areas:
-            assert area.as_dict()["cm_per_week"] == weekly[area.area_id]["p50"]
+            assert plain(area)["cm_per_week"] == weekly[area.area_id]["p50"]
         if not practice.advice[tank].nothing_holds:
             facts = gather_tank(practice.book, practice.fit, tank)
             for area in facts.areas:
@@ -225,5 +226,5 @@ def test_the_commands_print_these_numbers(practice):
     rounds = ask("rounds", "--on", on, "--from", on, "--weeks", "5")
     plan = plan_rounds(practice.book, practice.fit, practice.advice, practice.on, 5)
     assert [v["chance_over"] for v in rounds["visits"]] == [
-        v.as_dict()["chance_over"] for v in plan.visits
+        plain(v)["chance_over"] for v in plan.visits
     ]

@@ -53,6 +53,7 @@ THOROUGH = Style(
     bucket="all",
     weighed_share=0.9,
 )
+WEIGHED = replace(HEIGHTS, bucket="all", weighed_share=0.9)
 BUCKET = (BUSY, THOROUGH)
 REST = (replace(BUSY, bucket="rest"), replace(THOROUGH, bucket="rest"))
 
@@ -60,8 +61,13 @@ STYLES: Mapping[str, tuple[Style, ...]] = {
     "heights": (HEIGHTS,),
     "lengths": (LENGTHS,),
     "looks": (LOOKS,),
+    "weighed": (WEIGHED,),
     "bucket": BUCKET,
     "rest": REST,
     "mixed": (HEIGHTS, LENGTHS, LOOKS, *BUCKET),
 }
-"""How the people of typed books write, by name; where there are several, each visit another."""
+"""How the people of typed books write, by name; where there are several, each visit another.
+
+``weighed`` has the heights of nearly all that was cut beside a bucket of everything: a weight that
+is charged to the few areas without a row bends them. ``bucket`` and ``rest`` have heights of some.
+"""

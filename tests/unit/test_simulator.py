@@ -202,7 +202,7 @@ def test_typed_books_read_without_problems(style: str, tmp_path: Path) -> None:
     book = read_book(practice.write_book(tmp_path), today=TODAY)
     assert len(book.trims) == len(practice.log)
     weighed = any(row.removed_g for row in practice.log if not row.area_id)
-    assert weighed == (style in {"bucket", "rest", "mixed"})
+    assert weighed == (style in {"weighed", "bucket", "rest", "mixed"})
     replanted = {a.removed_on for a in practice.plan.areas} & {
         a.planted_on for a in practice.plan.areas
     }
@@ -212,7 +212,7 @@ def test_typed_books_read_without_problems(style: str, tmp_path: Path) -> None:
     )
 
 
-@pytest.mark.parametrize("style", ["bucket", "rest"])
+@pytest.mark.parametrize("style", ["weighed", "bucket", "rest"])
 def test_the_bucket_holds_what_came_out(style: str) -> None:
     plan = typed_plan(style, tanks=9, days=90, seed=4)
     truth = (practice := simulate(plan, 4, Richness.typed(slip_share=0.0, weight_spread=0.0))).truth

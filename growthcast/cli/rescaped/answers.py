@@ -4,20 +4,15 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterable
-from typing import Any
 
-from growthcast.service.effort import Range, Saving, Year
+from growthcast.service.effort import Range, Saving
 from growthcast.service.rescape.outlook import LONGEST_D
-from growthcast.service.rescape.variants import VariantAnswer
 
 __all__ = [
     "HELD",
-    "answer_dict",
     "days_with_range",
     "quantiles",
-    "saves_dict",
     "saves_in_words",
-    "year_dict",
 ]
 
 HELD = "Ranges hold in 8 cases of 10."
@@ -44,43 +39,6 @@ def _days(days: float | None) -> str:
     if days is None:
         return "never"
     return f"{days:.0f}" if days < LONGEST_D else f"{LONGEST_D}+"
-
-
-def answer_dict(answer: VariantAnswer) -> dict[str, Any]:
-    """Return the interval of a whole tank as plain numbers."""
-    return {
-        "recommended_interval_d": answer.recommended_interval_d,
-        "options": [
-            {
-                "interval_d": o.interval_d,
-                "feasible": o.feasible,
-                "chance_all_within": round(o.chance_all_within, 4),
-                "chance_at_least_cut": round(o.chance_at_least_cut, 4),
-                "share_of_days_presentable": round(o.share_of_days_presentable, 4),
-                "minutes_per_visit": round(o.minutes_per_visit, 1),
-                "minutes_per_visit_range": o.minutes_range.as_dict(1),
-                **year_dict(o.year),
-            }
-            for o in answer.options
-        ],
-    }
-
-
-def year_dict(year: Year) -> dict[str, Any]:
-    """Return hours and cost of a year with their ranges."""
-    return {
-        "hours_per_year": round(year.hours, 1),
-        "hours_per_year_range": year.hours_range.as_dict(1),
-        "cost_per_year": round(year.cost, 2),
-        "cost_per_year_range": year.cost_range.as_dict(2),
-    }
-
-
-def saves_dict(saves: Saving | None) -> dict[str, Any] | None:
-    """Return what is saved in a year, negative where more is taken; null where nothing changes."""
-    if saves is None:
-        return None
-    return {"hours": saves.hours.as_dict(1), "cost": saves.cost.as_dict(2)}
 
 
 def saves_in_words(saves: Saving, currency: str) -> str:

@@ -10,10 +10,11 @@ from growthcast.book.book import Book
 from growthcast.book.report import format_findings, summary_for_commands
 from growthcast.book.supposed.layouts import read_layout
 from growthcast.cli.output import print_json, print_line, print_table, say, with_range
-from growthcast.cli.rescaped.answers import HELD, answer_dict, saves_dict, saves_in_words
+from growthcast.cli.rescaped.answers import HELD, saves_in_words
 from growthcast.errors import BookProblems, Finding, UsageError
 from growthcast.fit.result import GrowthFit
 from growthcast.fit.supposed import day_of
+from growthcast.plain import plain
 from growthcast.service.rescape.layouts import LayoutAdvice, compare_layouts
 from growthcast.service.rescape.notes import (
     NOT_LIKELY,
@@ -184,24 +185,8 @@ def _reason(one: LayoutAdvice) -> str:
 def _as_dict(one: LayoutAdvice) -> dict[str, Any]:
     limited = None if one.limited_by is None else one.areas[one.limited_by].area_id
     return {
-        "name": one.name,
-        **answer_dict(one.answer),
+        **plain(one),
         "recommended_interval_d": one.interval_d,
         "limited_by": limited,
         "reason": _reason(one),
-        "saves_per_year": saves_dict(one.saves),
-        "ground_share": None if one.ground_share is None else round(one.ground_share, 4),
-        "areas": [
-            {
-                "area_id": area.area_id,
-                "species_id": area.species_id,
-                "keeps_its_log": area.keeps_its_log,
-                "area_cm2": area.area_cm2,
-                "chance_within": round(area.chance_within, 4),
-                "chance_holds": round(area.chance_holds, 4),
-                "doubts": list(area.doubts),
-                "caution": area.caution or None,
-            }
-            for area in one.areas
-        ],
     }

@@ -18,14 +18,13 @@ from growthcast.cli.output import (
 )
 from growthcast.cli.rescaped.answers import (
     HELD,
-    answer_dict,
     days_with_range,
     quantiles,
-    saves_dict,
     saves_in_words,
 )
 from growthcast.errors import UsageError
 from growthcast.fit.result import GrowthFit
+from growthcast.plain import plain
 from growthcast.service.rescape.candidates import Z_80, PlantAdvice, compare_plants, pool_of
 from growthcast.service.rescape.outlook import LONGEST_D
 from growthcast.service.rescape.reasons import fits
@@ -238,14 +237,14 @@ def _plant_dict(one: PlantAdvice, rank: int | None) -> dict[str, Any]:
         "days_floor_to_budget": quantiles(one.days_between, 1, most=LONGEST_D),
         "tank_interval_d": plant.tank_interval_d,
         "tank_limited_by": one.tank_limited_by,
-        "tank": answer_dict(one.tank),
+        "tank": one.tank,
         "cm_per_week": quantiles(one.cm_per_week, 2),
         "days_to_look": quantiles(one.look_d, 1),
         "litres_per_year": None if litres is None else round(litres.p50, 1),
-        "litres_per_year_range": None if litres is None else litres.as_dict(1),
+        "litres_per_year_range": plain(litres, 1),
         "minutes_per_year": round(one.minutes_per_year.p50, 1),
-        "minutes_per_year_range": one.minutes_per_year.as_dict(1),
-        "saves_per_year": saves_dict(one.saves),
+        "minutes_per_year_range": plain(one.minutes_per_year, 1),
+        "saves_per_year": one.saves,
         "chance_holds": round(plant.holds_chance, 4),
         "chance_light_enough": round(light, 4),
         "chance_warmth_right": round(warmth, 4),

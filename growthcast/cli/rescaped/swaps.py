@@ -8,7 +8,6 @@ import numpy as np
 
 from growthcast.book.book import Book
 from growthcast.cli.output import (
-    not_holding_dict,
     print_json,
     print_line,
     print_table,
@@ -17,15 +16,12 @@ from growthcast.cli.output import (
 )
 from growthcast.cli.rescaped.answers import (
     HELD,
-    answer_dict,
     days_with_range,
-    quantiles,
-    saves_dict,
     saves_in_words,
-    year_dict,
 )
 from growthcast.errors import UsageError
 from growthcast.fit.result import GrowthFit
+from growthcast.plain import plain
 from growthcast.service.rescape.notes import none_holds_in_words, some_do_not_hold_in_words
 from growthcast.service.rescape.swaps import Swap, SwapAdvice, SwapSearch, swaps_to_reach
 
@@ -183,45 +179,14 @@ def _count(number: int, name: str) -> str:
 
 def _as_dict(book: Book, tank_id: str, found: SwapSearch, keep: list[str]) -> dict[str, Any]:
     return {
+        **plain(found),
         "tank_id": tank_id,
-        "reach_d": found.reach_d,
-        "confidence": found.confidence,
         "currency": book.practice.currency,
         "kept": keep,
-        "recommended_interval_d_now": found.recommended_now_d,
-        "now": answer_dict(found.now),
-        "holds_already": found.holds_already,
         "conclusion": _conclusion(found),
-        "not_holding": [not_holding_dict(one) for one in found.not_holding],
-        "proposals": [_swap_dict(one) for one in found.proposals],
-        "nearest": None if found.nearest is None else _swap_dict(found.nearest),
-        "kept_areas_short": [
-            {"area_id": name, "chance_within": round(chance, 4)}
-            for name, chance in found.pinned_short
-        ],
         "searched": {
             "plants": found.plants_tried,
             "combinations": found.combinations_tried,
             "most_swaps": found.most_swaps,
         },
-    }
-
-
-def _swap_dict(one: SwapAdvice) -> dict[str, Any]:
-    return {
-        "swaps": [
-            {
-                "area_id": swap.area_id,
-                "from_species_id": swap.from_species_id,
-                "to_species_id": swap.to_species_id,
-                "area_cm2": swap.area_cm2,
-                "days_to_look": quantiles(swap.look_d, 1),
-                "caution": swap.caution or None,
-            }
-            for swap in one.swaps
-        ],
-        "replanted_cm2": one.replanted_cm2,
-        "chance_all_within": round(one.chance_all_within, 4),
-        **year_dict(one.year),
-        "saves_per_year": saves_dict(one.saves),
     }

@@ -29,7 +29,8 @@ JUDGEMENT_ERROR_SHARE = 0.15
 """Error of a judgement by eye, as a share of the height (an estimate)."""
 LOWEST_FLOOR_SHARE = 0.05
 """A floor of nothing is judged as this share of the budget."""
-LEAST_SHARE = 1e-12
+LAPSES = 1e-4
+"""How often a word is written of another area, or for no reason at all (an estimate)."""
 TAIL = np.linspace(-40.0, 10.0, 6401)
 """Standard deviations at which the logarithm of a normal chance is tabled; straight lines between
 them are right to 1e-5."""
@@ -56,7 +57,7 @@ def look_log_chance(
 
     Examples
     --------
-    An area that stands at its budget is judged to be over it every other time:
+    An area that stands at its budget is judged to be over it every other time, lapses aside:
 
     >>> over = np.array([3])
     >>> bounds = np.array([6.0]), np.array([15.0])
@@ -74,7 +75,8 @@ def look_log_chance(
     upper, lower = np.where(flip, -lower, upper), np.where(flip, -upper, lower)
     log_upper = np.interp(upper, TAIL, _log_chances())
     share = np.exp(np.minimum(np.interp(lower, TAIL, _log_chances(), left=-np.inf) - log_upper, 0))
-    log_chance: FloatArray = log_upper + np.log(np.maximum(1.0 - share, LEAST_SHARE))
+    chance = np.exp(log_upper) * (1.0 - share)
+    log_chance: FloatArray = np.log((1.0 - LAPSES) * chance + LAPSES / 3.0)
     return log_chance
 
 

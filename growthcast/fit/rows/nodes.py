@@ -261,7 +261,7 @@ def _starts(visits: Visits, traits: AreaTraits, on_day: float) -> _Draft:
     usual_start = np.maximum.reduce([traits.floor_cm, traits.lowest_cut_cm, 0.1 * traits.budget_cm])
     guess = np.where(planted, usual_start, traits.middle_cm)
     spread = np.where(planted, 0.5 * usual_start, traits.unseen_sd_cm)
-    reading = np.where(planted, traits.planted_cm, np.nan)
+    reading = np.where(planted & (traits.planted_cm > 0.0), traits.planted_cm, np.nan)
     read = np.isfinite(reading)
     area = np.flatnonzero(planted | guessed)
     return _Draft(

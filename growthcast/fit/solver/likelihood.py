@@ -7,14 +7,16 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
-from growthcast.fit.rows.chains import Chains
+from growthcast.fit.rows.chains import Chains, Link, Nodes
+from growthcast.fit.sites.nouns import Sites
 from growthcast.fit.solver.areas import OWN, Pooling
+from growthcast.fit.solver.errors import ErrorModel
 from growthcast.fit.solver.hierarchy import Effects, covariance_root
 from growthcast.fit.solver.kalman import disturbance_smoother, log_determinant, variance_along
-from growthcast.fit.solver.linearise import CEILING, RATE, misfit
+from growthcast.fit.solver.linearise import CEILING, HABIT, RATE, Linearised
 from growthcast.fit.solver.view import View, departure_of
 
-__all__ = ["VarianceSlopes", "log_likelihood", "variance_slopes"]
+__all__ = ["VarianceSlopes", "log_likelihood", "misfit", "variance_slopes"]
 
 FloatArray = NDArray[np.float64]
 
@@ -159,3 +161,27 @@ def _area_squares(pooling: Pooling, border: FloatArray, view: View) -> FloatArra
     held = np.where(posterior_precision > 0.0, posterior_precision, np.inf)
     squares: FloatArray = off**2 + variance + 1.0 / held
     return squares
+
+
+def misfit(
+    nodes: Nodes,
+    at: Linearised,
+    border: FloatArray,
+    errors: ErrorModel,
+    trust: FloatArray,
+    sites: Sites,
+) -> float:
+    """Twice the negative log likelihood of what is known of the nodes' heights where they stand.
+
+    Without constants.
+    """
+    read = np.flatnonzero(np.isfinite(nodes.reading_cm))
+    variance = errors.reading_variance(at.expected_cm[read], nodes.area[read]) / trust[read]
+    off = nodes.reading_cm[read] - at.height_cm[read]
+    cut = np.flatnonzero(nodes.link >= Link.CUT)
+    usual = (np.exp(border[HABIT, nodes.area[cut]]) - at.height_cm[cut]) / nodes.aim_sd_cm[cut]
+    at_sites = np.flatnonzero(sites.precision)
+    beside = sites.precision_mean[at_sites] / sites.precision[at_sites] - at.height_cm[at_sites]
+    twice = (off**2 / variance + np.log(variance)).sum()
+    twice += (sites.precision[at_sites] * beside**2).sum()
+    return float(twice + (usual**2).sum())

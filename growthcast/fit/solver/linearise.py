@@ -15,7 +15,7 @@ Those that an area has alone come first, and before all the two that a start dep
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -39,7 +39,6 @@ __all__ = [
     "Linearised",
     "error_parts",
     "linearise",
-    "misfit",
 ]
 
 FloatArray = NDArray[np.float64]
@@ -62,6 +61,11 @@ SMALLEST_SLOPE_SHARE = 1e-6
 """A cut is linearised through slopes no flatter than this share of the ceiling."""
 
 
+def _not_yet() -> FloatArray:
+    """Stand for what heights are observed as, before that is worked out."""
+    return np.zeros(0)
+
+
 @dataclass(frozen=True, slots=True)
 class Linearised:
     """The chains linearised; all (N,), border (B, N).
@@ -81,10 +85,10 @@ class Linearised:
     process_noise: FloatArray
     observation: FloatArray
     expected_cm: FloatArray
-    residual: FloatArray
-    observation_precision: FloatArray
-    by_usual_cut: FloatArray
     height_cm: FloatArray
+    residual: FloatArray = field(default_factory=_not_yet)
+    observation_precision: FloatArray = field(default_factory=_not_yet)
+    by_usual_cut: FloatArray = field(default_factory=_not_yet)
 
 
 def linearise(
@@ -135,20 +139,6 @@ def linearise(
     process_noise[aimed] = (nodes.aim_sd_cm[aimed] / slope[aimed]) ** 2
     offset[aimed] = aim.stage[of] - stage[aimed] - 0.5 * aim.flattening[of] * process_noise[aimed]
 
-    # Fresh, and nobody read it: its guess in cm becomes one in stages. A low height reaches down
-    # over endlessly many stages, so the spread is taken between the guess's sd below and above.
-    guessed = np.flatnonzero(nodes.unread_start)
-    if guessed.size:
-        top = ceiling[guessed]
-        away = nodes.guess_sd_cm[guessed] * np.array([[-1.0], [0.0], [1.0]])
-        heights = nodes.guess_cm[guessed] + away
-        heights = np.clip(heights, LEAST_STAND_SHARE * top, HIGHEST_AIM_SHARE * top)
-        low, at_guess, high = stage_of(heights, top, bend[guessed])
-        steep = height_and_slope(at_guess, top, bend[guessed])[1]
-        inputs[CEILING, guessed] = -heights[1] / steep
-        process_noise[guessed] = (0.5 * np.maximum(high - low, LEAST_GUESS_SPREAD)) ** 2
-        offset[guessed] = at_guess - stage[guessed]
-
     # Grew: z = z_previous + g with g = tau exp(ln r + q.b); dg/d ln r = g and dg/db = g q.
     grew = _places(nodes.link == Link.GREW)
     weight, owner = drift.weight[:, grew], area[grew]
@@ -173,63 +163,100 @@ def linearise(
     curvature = slope_bend(expected_cm[grew], slope[grew], bend[grew])
     height_cm[grew] += 0.5 * curvature * process_noise[grew]
 
-    unsaid = np.flatnonzero(nodes.link == Link.UNSAID)
-    if unsaid.size:
-        # Unsaid: it stands as it was found, or it was cut as usual. The mean height lies between
-        # the two by the chance of a cut, and the noise is the variance of that mixture.
-        earlier, owner, chance = chains.previous[unsaid], area[unsaid], sites.cut_chance[unsaid]
-        top = ceiling[unsaid]
-        stood = np.clip(height_cm[earlier], LEAST_STAND_SHARE * top, MOST_STAND_SHARE * top)
-        # No cut leaves more than stood there: ``aim`` is the mean of the lower of the height that
-        # stood and of a usual cut that scatters normally, ``lower`` the chance that it is the cut.
-        usual, scatter = np.exp(border[HABIT, owner]), nodes.aim_sd_cm[unsaid]
-        above = (stood - usual) / scatter
-        lower = normal_cdf(above)
-        dip = scatter * np.exp(-0.5 * above**2) / np.sqrt(2.0 * np.pi)
-        aim = np.maximum(lower * usual + (1.0 - lower) * stood - dip, LEAST_STAND_SHARE * top)
-        left = (1.0 - chance) * stood + chance * aim
-        expected_stage[unsaid] = stage_of(left, top, bend[unsaid])
-        expected_cm[unsaid], slope[unsaid] = height_and_slope(
-            expected_stage[unsaid], top, bend[unsaid]
-        )
-        steep = slope[unsaid]
-        height_cm[unsaid] = left + steep * (stage[unsaid] - expected_stage[unsaid])
-        by_habit = chance * lower * usual / steep
-        transition[unsaid] = (1.0 - chance * lower) * slope[earlier] / steep
-        inputs[HABIT, unsaid], inputs[CEILING, unsaid] = by_habit, -by_habit
-        offset[unsaid] = expected_stage[unsaid] - stage[unsaid]
-        spread = (1.0 - chance) * (stood - aim) ** 2 + lower * scatter**2
-        process_noise[unsaid] = chance * spread / steep**2
-
-    # Cut: h(z) = h(z_previous) - l, divided by the slope. A length from a weight is m / density, so
-    # it falls with the log density by itself; the likely length stands in for it.
-    cut = np.flatnonzero(nodes.link >= Link.CUT)
-    if cut.size:
-        weighed = nodes.link[cut] == Link.WEIGHED
-        owner, earlier = area[cut], chains.previous[cut]
-        steep = np.maximum(slope[cut], SMALLEST_SLOPE_SHARE * ceiling[cut])
-        taken = nodes.removed_cm[cut] * np.exp(np.where(weighed, -border[DENSITY, owner], 0.0))
-        likely = likely_removed(expected_cm[earlier], border[HABIT, owner])
-        transition[cut] = slope[earlier] / steep
-        inputs[CEILING, cut] = (expected_cm[earlier] - expected_cm[cut]) / steep
-        inputs[DENSITY, cut] = np.where(weighed, likely, 0.0) / steep
-        offset[cut] = (height_cm[earlier] - height_cm[cut] - taken) / steep
-        process_noise[cut] = removed_variance(likely, weighed, owner, errors) / steep**2
-    residual, precision, by_usual_cut = _observed(
-        nodes, height_cm, expected_cm, border, errors, trust, sites
-    )
-    return Linearised(
+    at = Linearised(
         transition=transition,
         inputs=inputs,
         offset=offset,
         process_noise=process_noise,
         observation=slope,
         expected_cm=expected_cm,
-        residual=residual,
-        observation_precision=precision,
-        by_usual_cut=by_usual_cut,
         height_cm=height_cm,
     )
+    _link_guesses(at, nodes, ceiling, bend, stage)
+    _link_unsaid_cuts(at, chains, ceiling, bend, stage, border, sites)
+    _link_known_cuts(at, chains, ceiling, border, errors)
+    return replace(at, **_observed(nodes, at, border, errors, trust, sites))
+
+
+def _link_guesses(
+    at: Linearised, nodes: Nodes, ceiling: FloatArray, bend: FloatArray, stage: FloatArray
+) -> None:
+    """Fill in starts that nobody read: a guess in centimetres becomes one in stages.
+
+    A low height reaches down over endlessly many stages, so the spread is taken between the guess's
+    standard deviation below and above.
+    """
+    of = np.flatnonzero(nodes.unread_start)
+    if not of.size:
+        return
+    away = nodes.guess_sd_cm[of] * np.array([[-1.0], [0.0], [1.0]])
+    top, heights = ceiling[of], nodes.guess_cm[of] + away
+    heights = np.clip(heights, LEAST_STAND_SHARE * top, HIGHEST_AIM_SHARE * top)
+    low, guess, high = stage_of(heights, top, bend[of])
+    at.inputs[CEILING, of] = -heights[1] / height_and_slope(guess, top, bend[of])[1]
+    at.process_noise[of] = (0.5 * np.maximum(high - low, LEAST_GUESS_SPREAD)) ** 2
+    at.offset[of] = guess - stage[of]
+
+
+def _link_unsaid_cuts(
+    at: Linearised,
+    chains: Chains,
+    ceiling: FloatArray,
+    bend: FloatArray,
+    stage: FloatArray,
+    border: FloatArray,
+    sites: Sites,
+) -> None:
+    """Fill in cuts that may have been made: an area stands as it was found, or was cut as usual.
+
+    The mean height lies between the two by the chance of a cut, and the noise is the variance of
+    that mixture. No cut leaves more than stood there: ``aim`` is the mean of the lower of two, the
+    height that stood and a usual cut that scatters normally; ``lower`` is the chance of the second.
+    """
+    of = np.flatnonzero(chains.nodes.link == Link.UNSAID)
+    if not of.size:
+        return
+    earlier, chance, top = chains.previous[of], sites.cut_chance[of], ceiling[of]
+    stood = np.clip(at.height_cm[earlier], LEAST_STAND_SHARE * top, MOST_STAND_SHARE * top)
+    usual, scatter = np.exp(border[HABIT, chains.nodes.area[of]]), chains.nodes.aim_sd_cm[of]
+    above = (stood - usual) / scatter
+    lower = normal_cdf(above)
+    dip = scatter * np.exp(-0.5 * above**2) / np.sqrt(2.0 * np.pi)
+    aim = np.maximum(lower * usual + (1.0 - lower) * stood - dip, LEAST_STAND_SHARE * top)
+    left = (1.0 - chance) * stood + chance * aim
+    expected_stage = stage_of(left, top, bend[of])
+    at.expected_cm[of], steep = height_and_slope(expected_stage, top, bend[of])
+    at.observation[of] = steep
+    at.height_cm[of] = left + steep * (stage[of] - expected_stage)
+    by_habit = chance * lower * usual / steep
+    at.transition[of] = (1.0 - chance * lower) * at.observation[earlier] / steep
+    at.inputs[HABIT, of], at.inputs[CEILING, of] = by_habit, -by_habit
+    at.offset[of] = expected_stage - stage[of]
+    spread = (1.0 - chance) * (stood - aim) ** 2 + lower * scatter**2
+    at.process_noise[of] = chance * spread / steep**2
+
+
+def _link_known_cuts(
+    at: Linearised, chains: Chains, ceiling: FloatArray, border: FloatArray, errors: ErrorModel
+) -> None:
+    """Fill in cuts by a known length or weight: h(z) = h(z_previous) - l, divided by the slope.
+
+    A length from a weight is m / density, so it falls with the log density by itself; the likely
+    length stands in for it.
+    """
+    nodes = chains.nodes
+    of = np.flatnonzero(nodes.link >= Link.CUT)
+    if not of.size:
+        return
+    weighed, owner, earlier = nodes.link[of] == Link.WEIGHED, nodes.area[of], chains.previous[of]
+    steep = np.maximum(at.observation[of], SMALLEST_SLOPE_SHARE * ceiling[of])
+    taken = nodes.removed_cm[of] * np.exp(np.where(weighed, -border[DENSITY, owner], 0.0))
+    likely = likely_removed(at.expected_cm[earlier], border[HABIT, owner])
+    at.transition[of] = at.observation[earlier] / steep
+    at.inputs[CEILING, of] = (at.expected_cm[earlier] - at.expected_cm[of]) / steep
+    at.inputs[DENSITY, of] = np.where(weighed, likely, 0.0) / steep
+    at.offset[of] = (at.height_cm[earlier] - at.height_cm[of] - taken) / steep
+    at.process_noise[of] = removed_variance(likely, weighed, owner, errors) / steep**2
 
 
 def _places(mask: NDArray[np.bool_]) -> slice | IntArray:
@@ -320,20 +347,21 @@ def slope_bend(height: FloatArray, slope: FloatArray, shape: FloatArray) -> Floa
 
 def _observed(
     nodes: Nodes,
-    height_cm: FloatArray,
-    expected_cm: FloatArray,
+    linearised: Linearised,
     border: FloatArray,
     errors: ErrorModel,
     trust: FloatArray,
     sites: Sites,
-) -> tuple[FloatArray, FloatArray, FloatArray]:
+) -> dict[str, FloatArray]:
     """What is known of each node's height: residual, precision, what rests on the usual cut height.
 
     A reading's error grows with the height expected, not with the reading: weights taken from noisy
     readings would favour the low ones. A guess is one more reading, and so is what a site says.
     """
+    height_cm = linearised.height_cm
+    error = errors.reading_variance(linearised.expected_cm, nodes.area)
     read = np.isfinite(nodes.reading_cm)
-    precision = np.where(read, trust / errors.reading_variance(expected_cm, nodes.area), 0.0)
+    precision = np.where(read, trust / error, 0.0)
     residual = np.where(read, nodes.reading_cm - height_cm, 0.0)
     by_usual_cut = np.zeros(height_cm.size)
     at = np.flatnonzero(nodes.link >= Link.CUT)  # cut by a known length, it was aimed as usual
@@ -353,28 +381,8 @@ def _observed(
         by_usual_cut[at] *= precision[at] / both
         residual[at] = (precision[at] * residual[at] + off) / both
         precision[at] = both
-    return residual, precision, by_usual_cut
-
-
-def misfit(
-    nodes: Nodes,
-    at: Linearised,
-    border: FloatArray,
-    errors: ErrorModel,
-    trust: FloatArray,
-    sites: Sites,
-) -> float:
-    """Twice the negative log likelihood of what is known of the nodes' heights where they stand.
-
-    Without constants.
-    """
-    read = np.flatnonzero(np.isfinite(nodes.reading_cm))
-    variance = errors.reading_variance(at.expected_cm[read], nodes.area[read]) / trust[read]
-    off = nodes.reading_cm[read] - at.height_cm[read]
-    cut = np.flatnonzero(nodes.link >= Link.CUT)
-    usual = (np.exp(border[HABIT, nodes.area[cut]]) - at.height_cm[cut]) / nodes.aim_sd_cm[cut]
-    at_sites = np.flatnonzero(sites.precision)
-    beside = sites.precision_mean[at_sites] / sites.precision[at_sites] - at.height_cm[at_sites]
-    twice = (off**2 / variance + np.log(variance)).sum()
-    twice += (sites.precision[at_sites] * beside**2).sum()
-    return float(twice + (usual**2).sum())
+    return {
+        "residual": residual,
+        "observation_precision": precision,
+        "by_usual_cut": by_usual_cut,
+    }

@@ -4,13 +4,14 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from functools import cache
 
 import numpy as np
 from numpy.typing import NDArray
 
 from growthcast.growth.normal import normal_quantile
+from growthcast.plain import NULL_IF_BLANK, by_quantile, in_json
 from growthcast.service.doubts.expected import Expected, Range
 from growthcast.service.doubts.habits import PastCuts
 
@@ -44,10 +45,10 @@ class Doubt:
     area_id: str | None
     column: str
     found: float | str
-    expected: Range
+    expected: Range = field(metadata=in_json(into=by_quantile, digits=2))
     unit: str
     sentence: str
-    cause: str = ""
+    cause: str = field(default="", metadata=NULL_IF_BLANK)
 
     @property
     def words(self) -> str:

@@ -17,6 +17,9 @@ what a known cut weighs."""
 SLIP = 5.0
 """A slipped decimal is named from so many times the weight expected; below, it may be water."""
 
+LARGE_G = 999.5
+"""Heavier weights are told to ten grams."""
+
 
 def weight_of_area(typed: Typed, area: int) -> Iterator[Doubt]:
     """Judge the weight of one area's trimmings."""
@@ -92,7 +95,12 @@ def _cause(grams: float, weight: Weight, told: bool) -> str:
 def _doubt(area_id: str | None, grams: float, weight: Weight, what: str, cause: str) -> Doubt:
     low, middle, high = weight.range_g
     sentence = (
-        f"{plain(grams)} g; {what} is expected to weigh {middle:.3g} g ({low:.3g} to {high:.3g} g, "
-        "8 times of 10)"
+        f"{plain(grams)} g; {what} is expected to weigh {_grams(middle)} g "
+        f"({_grams(low)} to {_grams(high)} g, 8 times of 10)"
     )
     return Doubt(area_id, "removed_g", grams, weight.range_g, "g", sentence, cause)
+
+
+def _grams(grams: float) -> str:
+    """Return a weight to three digits."""
+    return f"{grams:.3g}" if grams < LARGE_G else f"{round(grams, -1):.0f}"

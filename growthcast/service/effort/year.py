@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 import numpy as np
 from numpy.typing import NDArray
+
+from growthcast.plain import HIDDEN, in_json
 
 __all__ = ["DAYS_PER_YEAR", "Range", "Saving", "Year", "saving", "year_of_visits"]
 
@@ -27,10 +29,6 @@ class Range:
         """Return the same in another unit, or of so many."""
         return Range(self.p10 * factor, self.p50 * factor, self.p90 * factor)
 
-    def as_dict(self, digits: int = 2) -> dict[str, float]:
-        """Return the range by name, rounded."""
-        return {name: round(getattr(self, name), digits) for name in ("p10", "p50", "p90")}
-
     def in_short(self, unit: str) -> str:
         """Return the middle and the range for a table whose heights are in cm."""
         cover = " %" if unit != "cm" else ""
@@ -45,11 +43,11 @@ class Range:
 class Year:
     """What a rhythm of visits comes to in a year: ``hours`` [h] and ``cost`` [currency]."""
 
-    visits: float
-    hours: float
-    cost: float
-    hours_range: Range
-    cost_range: Range
+    visits: float = field(metadata=HIDDEN)
+    hours: float = field(metadata=in_json("hours_per_year"))
+    cost: float = field(metadata=in_json("cost_per_year"))
+    hours_range: Range = field(metadata=in_json("hours_per_year_range"))
+    cost_range: Range = field(metadata=in_json("cost_per_year_range"))
 
 
 @dataclass(frozen=True, slots=True)

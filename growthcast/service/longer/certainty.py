@@ -8,8 +8,7 @@ draw of the first kind alone, the rule gives the interval one would recommend if
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
-from dataclasses import dataclass, replace
-from typing import Any
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -21,6 +20,7 @@ from growthcast.fit.solver.linearise import KNOTS, RATE
 from growthcast.growth.logistic import shape_factor, stage
 from growthcast.growth.normal import normal_cdf, normal_quantile
 from growthcast.growth.quick import BELOW_CEILING
+from growthcast.plain import in_json
 from growthcast.service.living import HAND_SPREAD, LivingAreas
 
 __all__ = ["SETTLED", "Certainty", "certainty_in_words", "certainty_of"]
@@ -32,6 +32,12 @@ SETTLED = 0.8
 WORTH_SAYING = 0.05
 MOST_VISITS = 60
 HANDS, DRIFTS, SPEEDS = 6, 6, 65
+
+
+def _by_days(best: Mapping[int, float] | None) -> dict[str, float] | None:
+    if best is None:
+        return None
+    return {str(days or "none"): chance for days, chance in best.items()}
 
 
 @dataclass(frozen=True, slots=True)
@@ -54,25 +60,12 @@ class Certainty:
     """
 
     chance_best: float
-    best: Mapping[int, float]
+    best: Mapping[int, float] = field(metadata=in_json("best_interval_d", into=_by_days, digits=4))
     visits_to_settle: int | None
     settled_chance: float
-    best_from_floor: Mapping[int, float] | None = None
-
-    def as_dict(self) -> dict[str, Any]:
-        """Return the certainty as a plain mapping."""
-        from_floor = self.best_from_floor
-        return {
-            "chance_best": round(self.chance_best, 4),
-            "best_interval_d": _by_days(self.best),
-            "best_interval_d_from_floor": None if from_floor is None else _by_days(from_floor),
-            "visits_to_settle": self.visits_to_settle,
-            "settled_chance": round(self.settled_chance, 4),
-        }
-
-
-def _by_days(best: Mapping[int, float]) -> dict[str, float]:
-    return {str(days or "none"): round(chance, 4) for days, chance in best.items()}
+    best_from_floor: Mapping[int, float] | None = field(
+        default=None, metadata=in_json("best_interval_d_from_floor", into=_by_days, digits=4)
+    )
 
 
 def certainty_of(

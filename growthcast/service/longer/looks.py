@@ -2,15 +2,27 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-from typing import TYPE_CHECKING, Any
+from dataclasses import dataclass, field
+from typing import TYPE_CHECKING
 
+from growthcast.plain import in_json, plain
 from growthcast.service.effort import DAYS_PER_YEAR, Range, Saving
 
 if TYPE_CHECKING:
     from growthcast.service.advice import OptionAdvice
 
 __all__ = ["NextLonger", "next_longer"]
+
+
+def _ranges(saved: Saving) -> dict[str, Range]:
+    return {f"{name}_saved_range": made for name, made in plain(saved).items()}
+
+
+def _bare(areas: tuple[tuple[str, float, float], ...]) -> list[dict[str, str | float]]:
+    return [
+        {"label": label, "cut_cm": round(cut, 2), "days_below_floor": round(days, 1)}
+        for label, cut, days in areas
+    ]
 
 
 @dataclass(frozen=True, slots=True)
@@ -26,33 +38,14 @@ class NextLonger:
 
     interval_d: int
     chance_all_within: float
-    visits_over_per_year: float
+    visits_over_per_year: float = field(metadata=in_json(digits=1))
     presentable_days_lost: float
     hours_saved: float
     cost_saved: float
-    saved: Saving
-    bare_areas: tuple[tuple[str, float, float], ...]
+    saved: Saving = field(metadata=in_json(into=_ranges, flat=True))
+    bare_areas: tuple[tuple[str, float, float], ...] = field(metadata=in_json(into=_bare))
     lost_areas: tuple[str, ...]
     sentence: str
-
-    def as_dict(self) -> dict[str, Any]:
-        """Return the comparison as a plain mapping."""
-        return {
-            "interval_d": self.interval_d,
-            "chance_all_within": round(self.chance_all_within, 4),
-            "visits_over_per_year": round(self.visits_over_per_year, 1),
-            "presentable_days_lost": round(self.presentable_days_lost, 1),
-            "hours_saved": round(self.hours_saved, 1),
-            "hours_saved_range": self.saved.hours.as_dict(1),
-            "cost_saved": round(self.cost_saved, 2),
-            "cost_saved_range": self.saved.cost.as_dict(2),
-            "bare_areas": [
-                {"label": label, "cut_cm": round(cut, 2), "days_below_floor": round(days, 1)}
-                for label, cut, days in self.bare_areas
-            ],
-            "lost_areas": list(self.lost_areas),
-            "sentence": self.sentence,
-        }
 
 
 def next_longer(

@@ -53,18 +53,6 @@ class Mend:
     chance_at_least_cut: float
     holds: bool
 
-    def as_dict(self) -> dict[str, Any]:
-        """Return the change as a plain mapping."""
-        return {
-            "kind": self.kind,
-            "change": self.change,
-            "area_ids": list(self.area_ids),
-            "values": list(self.values),
-            "interval_d": self.interval_d,
-            "chance_at_least_cut": round(self.chance_at_least_cut, 4),
-            "holds": self.holds,
-        }
-
 
 @dataclass(frozen=True, slots=True)
 class _Case:

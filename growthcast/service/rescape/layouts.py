@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -14,6 +14,7 @@ from growthcast.book.supposed.rows import PlannedArea
 from growthcast.finite import finite_answer
 from growthcast.fit.result import GrowthFit
 from growthcast.fit.supposed import conditions_now, fit_beside
+from growthcast.plain import FLAT, HIDDEN, NULL_IF_BLANK, in_json
 from growthcast.service.effort import Saving
 from growthcast.service.living import LivingAreas
 from growthcast.service.rescape.notes import (
@@ -43,14 +44,14 @@ class LayoutArea:
     """One area of a layout; ``keeps_its_log`` where the same plant stands there now."""
 
     area_id: str
-    label: str
+    label: str = field(metadata=HIDDEN)
     species_id: str
     keeps_its_log: bool
     area_cm2: float
     chance_within: float
     doubts: tuple[str, ...]
     chance_holds: float
-    caution: str
+    caution: str = field(metadata=NULL_IF_BLANK)
 
 
 @dataclass(frozen=True, slots=True)
@@ -63,11 +64,11 @@ class LayoutAdvice:
     """
 
     name: str
-    answer: VariantAnswer
+    answer: VariantAnswer = field(metadata=FLAT)
     limited_by: int | None
     areas: tuple[LayoutArea, ...]
     ground_share: float | None
-    saves: Saving | None
+    saves: Saving | None = field(metadata=in_json("saves_per_year"))
 
     @property
     def lost(self) -> tuple[NotHolding, ...]:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 import numpy as np
 from numpy.typing import NDArray
@@ -12,6 +12,7 @@ from growthcast.book.book import Book
 from growthcast.fit.result import OWN_SPANS_FOR_LOG, GrowthFit
 from growthcast.fit.rows.chains import Link
 from growthcast.fit.supposed import Supposed, conditions_now, conditions_since
+from growthcast.plain import HIDDEN, in_json
 from growthcast.service.rescape.holding import Holding, holding
 
 __all__ = [
@@ -41,8 +42,8 @@ class NotHolding:
     """An area whose plant is not likely to hold: its chance [0-1], and why in words."""
 
     area_id: str
-    label: str
-    chance: float
+    label: str = field(metadata=HIDDEN)
+    chance: float = field(metadata=in_json("chance_holds"))
     why: str
 
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from itertools import combinations
 
 import numpy as np
@@ -13,6 +13,7 @@ from growthcast.book.book import Book
 from growthcast.finite import finite_answer
 from growthcast.fit.result import GrowthFit
 from growthcast.fit.supposed import conditions_now, fit_beside
+from growthcast.plain import FLAT, HIDDEN, NULL_IF_BLANK, by_quantile, in_json
 from growthcast.service.effort import Saving, Year
 from growthcast.service.interval import lasts_from
 from growthcast.service.rescape.candidates import candidate_row, pool_of
@@ -52,12 +53,12 @@ class Swap:
     """One plant for another in one area; ``look_d`` (3,): days from planting to the look [d]."""
 
     area_id: str
-    label: str
+    label: str = field(metadata=HIDDEN)
     from_species_id: str
     to_species_id: str
     area_cm2: float
-    look_d: Days
-    caution: str
+    look_d: Days = field(metadata=in_json("days_to_look", into=by_quantile))
+    caution: str = field(metadata=NULL_IF_BLANK)
 
 
 @dataclass(frozen=True, slots=True)
@@ -70,8 +71,12 @@ class SwapAdvice:
     swaps: tuple[Swap, ...]
     replanted_cm2: float
     chance_all_within: float
-    year: Year
-    saves: Saving
+    year: Year = field(metadata=FLAT)
+    saves: Saving = field(metadata=in_json("saves_per_year"))
+
+
+def _short(pinned: tuple[tuple[str, float], ...]) -> list[dict[str, str | float]]:
+    return [{"area_id": area_id, "chance_within": chance} for area_id, chance in pinned]
 
 
 @dataclass(frozen=True, slots=True)
@@ -87,15 +92,17 @@ class SwapSearch:
 
     reach_d: int
     confidence: float
-    recommended_now_d: int | None
+    recommended_now_d: int | None = field(metadata=in_json("recommended_interval_d_now"))
     now: VariantAnswer
     holds_already: bool
     proposals: tuple[SwapAdvice, ...]
     nearest: SwapAdvice | None
-    pinned_short: tuple[tuple[str, float], ...]
-    plants_tried: int
-    combinations_tried: int
-    most_swaps: int
+    pinned_short: tuple[tuple[str, float], ...] = field(
+        metadata=in_json("kept_areas_short", into=_short, digits=4)
+    )
+    plants_tried: int = field(metadata=HIDDEN)
+    combinations_tried: int = field(metadata=HIDDEN)
+    most_swaps: int = field(metadata=HIDDEN)
     not_holding: tuple[NotHolding, ...]
 
     @property

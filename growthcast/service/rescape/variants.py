@@ -7,13 +7,14 @@ all variants share their draws, so that variants are compared on the same luck.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 from numpy.typing import NDArray
 
 from growthcast.book.book import Book
 from growthcast.fit.result import GrowthFit
+from growthcast.plain import FLAT, HIDDEN, in_json
 from growthcast.service.draws import GrowthDraws
 from growthcast.service.effort import (
     Range,
@@ -110,12 +111,12 @@ class Option:
     chance_at_least_cut: float
     share_of_days_presentable: float
     minutes_per_visit: float
-    minutes_range: Range
-    year: Year
-    hours_drawn: FloatArray
-    area_min: FloatArray
-    removed_cm: FloatArray
-    chance_within: FloatArray
+    minutes_range: Range = field(metadata=in_json("minutes_per_visit_range"))
+    year: Year = field(metadata=FLAT)
+    hours_drawn: FloatArray = field(metadata=HIDDEN)
+    area_min: FloatArray = field(metadata=HIDDEN)
+    removed_cm: FloatArray = field(metadata=HIDDEN)
+    chance_within: FloatArray = field(metadata=HIDDEN)
 
 
 @dataclass(frozen=True, slots=True)
@@ -125,9 +126,9 @@ class VariantAnswer:
     ``limited_by`` is the place that fails first at the next longer interval, None where none does.
     """
 
-    places: IntArray
+    places: IntArray = field(metadata=HIDDEN)
     recommended_interval_d: int | None
-    limited_by: int | None
+    limited_by: int | None = field(metadata=HIDDEN)
     options: tuple[Option, ...]
 
     @property

@@ -5,9 +5,15 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from datetime import date
-from typing import Any
+from typing import ClassVar
+
+from growthcast.plain import HIDDEN, in_json
 
 __all__ = ["LateVisit", "PlannedVisit", "RoundsPlan"]
+
+
+def _cuts(cuts: Mapping[str, float]) -> list[dict[str, str | float]]:
+    return [{"area_id": area_id, "cut_cm": cut} for area_id, cut in cuts.items()]
 
 
 @dataclass(frozen=True, slots=True)
@@ -23,41 +29,25 @@ class PlannedVisit:
     cover] by area that last until then, as the sheet for the visit says.
     """
 
-    on: date
+    on: date = field(metadata=in_json("date"))
     tank_id: str
     client: str
     site: str
-    number: int
+    number: int = field(metadata=in_json("visit"))
     minutes: float
     travel_min: float
     due_on: date
     chance_over: float
     due_by: str = "rhythm"
     next_on: date | None = None
-    cuts: Mapping[str, float] = field(default_factory=dict)
+    cuts: Mapping[str, float] = field(default_factory=dict, metadata=in_json(into=_cuts, digits=2))
+
+    json_with: ClassVar = ("days_late",)
 
     @property
     def days_late(self) -> int:
         """Days after the due day, 0 where it is kept."""
         return max((self.on - self.due_on).days, 0)
-
-    def as_dict(self) -> dict[str, Any]:
-        """Return the visit as a plain mapping."""
-        return {
-            "date": self.on.isoformat(),
-            "tank_id": self.tank_id,
-            "client": self.client,
-            "site": self.site,
-            "visit": self.number,
-            "minutes": round(self.minutes, 1),
-            "travel_min": round(self.travel_min, 1),
-            "due_on": self.due_on.isoformat(),
-            "due_by": self.due_by,
-            "days_late": self.days_late,
-            "chance_over": round(self.chance_over, 4),
-            "next_on": None if self.next_on is None else self.next_on.isoformat(),
-            "cuts": [{"area_id": name, "cut_cm": round(cut, 2)} for name, cut in self.cuts.items()],
-        }
 
 
 @dataclass(frozen=True, slots=True)
@@ -72,7 +62,7 @@ class LateVisit:
 
     tank_id: str
     due_on: date
-    on: date | None
+    on: date | None = field(metadata=in_json("date"))
     days_late: int
     chance_over: float
     chance_over_when_due: float
@@ -81,22 +71,6 @@ class LateVisit:
     for_want_of_hours: bool
     past_own_limit: bool
     due_by: str = "rhythm"
-
-    def as_dict(self) -> dict[str, Any]:
-        """Return what is lost as a plain mapping."""
-        return {
-            "tank_id": self.tank_id,
-            "due_on": self.due_on.isoformat(),
-            "date": None if self.on is None else self.on.isoformat(),
-            "days_late": self.days_late,
-            "chance_over": round(self.chance_over, 4),
-            "chance_over_when_due": round(self.chance_over_when_due, 4),
-            "area": self.area,
-            "area_days_over": round(self.area_days_over, 3),
-            "for_want_of_hours": self.for_want_of_hours,
-            "past_own_limit": self.past_own_limit,
-            "due_by": self.due_by,
-        }
 
 
 @dataclass(frozen=True, slots=True)
@@ -110,17 +84,25 @@ class RoundsPlan:
     """
 
     on: date
-    start: date
-    end: date
-    practice: str
+    start: date = field(metadata=in_json("from"))
+    end: date = field(metadata=in_json("to"))
+    practice: str = field(metadata=HIDDEN)
     hours_per_day: float
     visits: tuple[PlannedVisit, ...]
     late: tuple[LateVisit, ...]
     notes: tuple[str, ...]
-    dates: tuple[date, ...]
-    minutes_per_day: tuple[float, ...]
+    dates: tuple[date, ...] = field(metadata=HIDDEN)
+    minutes_per_day: tuple[float, ...] = field(metadata=HIDDEN)
     weighed_loss: float
     weighed_loss_bound: float
+
+    json_with: ClassVar = ("days", "area_days_over", "gap_share")
+
+    @property
+    def days(self) -> list[dict[str, date | float]]:
+        """The working days with their minutes."""
+        both = zip(self.dates, self.minutes_per_day, strict=True)
+        return [{"date": day, "minutes": minutes} for day, minutes in both]
 
     @property
     def area_days_over(self) -> float:
@@ -133,23 +115,3 @@ class RoundsPlan:
         if self.weighed_loss <= 0.0:
             return 0.0
         return (self.weighed_loss - self.weighed_loss_bound) / self.weighed_loss
-
-    def as_dict(self) -> dict[str, Any]:
-        """Return the plan as the plain mapping that ``growthcast rounds --json`` prints."""
-        return {
-            "on": self.on.isoformat(),
-            "from": self.start.isoformat(),
-            "to": self.end.isoformat(),
-            "hours_per_day": self.hours_per_day,
-            "visits": [visit.as_dict() for visit in self.visits],
-            "late": [one.as_dict() for one in self.late],
-            "notes": list(self.notes),
-            "days": [
-                {"date": day.isoformat(), "minutes": round(minutes, 1)}
-                for day, minutes in zip(self.dates, self.minutes_per_day, strict=True)
-            ],
-            "area_days_over": round(self.area_days_over, 3),
-            "weighed_loss": round(self.weighed_loss, 4),
-            "weighed_loss_bound": round(self.weighed_loss_bound, 4),
-            "gap_share": round(self.gap_share, 4),
-        }

@@ -10,6 +10,7 @@ from typing import Any
 
 from growthcast.book.words import printable, shown
 from growthcast.errors import UsageError
+from growthcast.plain import plain
 from growthcast.service.rounds.result import PlannedVisit, RoundsPlan
 
 __all__ = ["COLUMNS", "read_rounds_csv", "rounds_csv"]
@@ -29,7 +30,7 @@ def rounds_csv(plan: RoundsPlan) -> str:
     writer = csv.DictWriter(stream, COLUMNS, extrasaction="ignore", lineterminator="\r\n")
     writer.writeheader()
     for visit in plan.visits:
-        row = visit.as_dict()
+        row = plain(visit)
         writer.writerow(row | {name: _guarded(row[name]) for name in TEXTS})
     return stream.getvalue()
 

@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from datetime import date
-from typing import Any
 
 from growthcast.fit.result import Basis
+from growthcast.plain import BY_QUANTILE
 from growthcast.service.effort import Range
 
 __all__ = ["AwayArea", "AwayTank"]
@@ -34,34 +34,13 @@ class AwayArea:
     budget_cm: float
     floor_cm: float
     usual_cut_cm: float
-    passes_on: Passing
+    passes_on: Passing = field(metadata=BY_QUANTILE)
     chance_over: float
     over_cm: Range
     bridging_cut_cm: float
     chance_within: float
     needed_cut_cm: float | None
     days_below_floor: float
-
-    def as_dict(self) -> dict[str, Any]:
-        """Return the area as the plain mapping that ``growthcast away --json`` prints."""
-        passes = [None if day is None else day.isoformat() for day in self.passes_on]
-        needed = self.needed_cut_cm
-        return {
-            "area_id": self.area_id,
-            "label": self.label,
-            "unit": self.unit,
-            "basis": self.basis,
-            "budget_cm": self.budget_cm,
-            "floor_cm": self.floor_cm,
-            "usual_cut_cm": round(self.usual_cut_cm, 2),
-            "passes_on": dict(zip(("p10", "p50", "p90"), passes, strict=True)),
-            "chance_over": round(self.chance_over, 4),
-            "over_cm": self.over_cm.as_dict(),
-            "bridging_cut_cm": round(self.bridging_cut_cm, 2),
-            "chance_within": round(self.chance_within, 4),
-            "needed_cut_cm": None if needed is None else round(needed, 2),
-            "days_below_floor": round(self.days_below_floor, 1),
-        }
 
 
 @dataclass(frozen=True, slots=True)
@@ -86,20 +65,3 @@ class AwayTank:
     stand_in_by: date | None
     sentence: str
     areas: tuple[AwayArea, ...]
-
-    def as_dict(self) -> dict[str, Any]:
-        """Return the tank as the plain mapping that ``growthcast away --json`` prints."""
-        by = self.stand_in_by
-        return {
-            "tank_id": self.tank_id,
-            "client": self.client,
-            "last_visit": self.last_visit.isoformat(),
-            "next_visit": self.next_visit.isoformat(),
-            "confidence": self.confidence,
-            "chance_as_usual": round(self.chance_as_usual, 4),
-            "chance_bridged": round(self.chance_bridged, 4),
-            "state": self.state,
-            "stand_in_by": None if by is None else by.isoformat(),
-            "sentence": self.sentence,
-            "areas": [area.as_dict() for area in self.areas],
-        }

@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from datetime import date, timedelta
-from typing import Any
+from typing import ClassVar
 
 import numpy as np
 from numpy.typing import NDArray
@@ -13,6 +13,7 @@ from growthcast.book.book import Book
 from growthcast.finite import finite_answer
 from growthcast.fit.design import day_number
 from growthcast.fit.result import Basis, GrowthFit
+from growthcast.plain import HIDDEN
 from growthcast.service.effort import Range, Timing, hands_of
 from growthcast.service.interval import FOLLOWED_DRAWS, interval_options
 from growthcast.service.living import share_of_draws
@@ -74,36 +75,6 @@ class AreaCut:
     chance_within: float
     cut_practice: str
 
-    def as_dict(self) -> dict[str, Any]:
-        """Return the area as the plain mapping that ``growthcast cuts --json`` prints."""
-        needed = self.needed_cut_cm
-        return {
-            "order": self.order,
-            "area_id": self.area_id,
-            "label": self.label,
-            "species_id": self.species_id,
-            "scientific_name": self.scientific_name,
-            "common_name": self.common_name,
-            "unit": self.unit,
-            "basis": self.basis,
-            "action": self.action,
-            "cut_cm": round(self.cut_cm, 2),
-            "floor_cm": self.floor_cm,
-            "budget_cm": self.budget_cm,
-            "lowest_safe_cut_cm": self.lowest_safe_cut_cm,
-            "least_cut_cm": self.least_cut_cm,
-            "needed_cut_cm": None if needed is None else round(needed, 2),
-            "days_below_floor": round(self.days_below_floor, 1),
-            "height_now_cm": self.height_now_cm.as_dict(),
-            "height_next_cm": self.height_next_cm.as_dict(),
-            "removed_cm": round(self.removed_cm, 2),
-            "removed_share": round(self.removed_share, 4),
-            "minutes": round(self.minutes, 1),
-            "chance_over_now": round(self.chance_over_now, 4),
-            "chance_within": round(self.chance_within, 4),
-            "cut_practice": self.cut_practice,
-        }
-
 
 @dataclass(frozen=True, slots=True)
 class Rhythm:
@@ -140,7 +111,7 @@ class CutSheet:
     confidence: float
     feasible: bool
     chance_all_within: float
-    rhythm: Rhythm | None
+    rhythm: Rhythm | None = field(metadata=HIDDEN)
     holds_until: date | None
     sentence: str
     areas: tuple[AreaCut, ...]
@@ -150,6 +121,13 @@ class CutSheet:
     minutes: float
     watch: tuple[str, ...]
     cautions: tuple[str, ...]
+
+    json_with: ClassVar = ("chance_all_within_at_rhythm",)
+
+    @property
+    def chance_all_within_at_rhythm(self) -> float | None:
+        """What regular visits would give (see ``Rhythm``)."""
+        return None if self.rhythm is None else self.rhythm.chance_all_within
 
     @property
     def whole_minutes(self) -> tuple[int, int, int]:
@@ -163,33 +141,6 @@ class CutSheet:
     def area_minutes(self) -> list[int]:
         """Whole minutes of trimming at each area."""
         return whole_parts([area.minutes for area in self.areas])
-
-    def as_dict(self) -> dict[str, Any]:
-        """Return the sheet as the plain mapping that ``growthcast cuts --json`` prints."""
-        return {
-            "tank_id": self.tank_id,
-            "client": self.client,
-            "site": self.site,
-            "practice": self.practice,
-            "on": self.on.isoformat(),
-            "next_on": self.next_on.isoformat(),
-            "interval_d": self.interval_d,
-            "confidence": self.confidence,
-            "feasible": self.feasible,
-            "chance_all_within": round(self.chance_all_within, 4),
-            "chance_all_within_at_rhythm": None
-            if self.rhythm is None
-            else round(self.rhythm.chance_all_within, 4),
-            "holds_until": None if self.holds_until is None else self.holds_until.isoformat(),
-            "sentence": self.sentence,
-            "areas": [area.as_dict() for area in self.areas],
-            "travel_min": round(self.travel_min, 1),
-            "fixed_min": round(self.fixed_min, 1),
-            "trimming_min": self.trimming_min.as_dict(1),
-            "minutes": round(self.minutes, 1),
-            "watch": list(self.watch),
-            "cautions": list(self.cautions),
-        }
 
 
 @finite_answer

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from datetime import date
-from typing import Any
 
 from growthcast.fit.result import Basis
 from growthcast.service.effort import Range
@@ -29,17 +28,6 @@ class PeakCut:
     chance_needed: float
     chance_within: float
     purpose: str
-
-    def as_dict(self) -> dict[str, Any]:
-        """Return the cut as a plain mapping."""
-        return {
-            "on": self.on.isoformat(),
-            "cut_cm": round(self.cut_cm, 2),
-            "removed_cm": round(self.removed_cm, 2),
-            "chance_needed": round(self.chance_needed, 4),
-            "chance_within": round(self.chance_within, 4),
-            "purpose": self.purpose,
-        }
 
 
 @dataclass(frozen=True, slots=True)
@@ -69,27 +57,6 @@ class PeakArea:
     why: str
     best_from: date | None
 
-    def as_dict(self) -> dict[str, Any]:
-        """Return the area as the plain mapping that ``growthcast peak --json`` prints."""
-        return {
-            "area_id": self.area_id,
-            "label": self.label,
-            "unit": self.unit,
-            "basis": self.basis,
-            "cm_per_week": round(self.cm_per_week, 2),
-            "height_now_cm": self.height_now_cm.as_dict(),
-            "low_cm": round(self.low_cm, 2),
-            "target_cm": round(self.target_cm, 2),
-            "high_cm": round(self.high_cm, 2),
-            "cuts": [cut.as_dict() for cut in self.cuts],
-            "height_on_day_cm": self.height_on_day_cm.as_dict(),
-            "chance_best": round(self.chance_best, 4),
-            "regrown_share": None if self.regrown_share is None else round(self.regrown_share, 4),
-            "reachable": self.reachable,
-            "why": self.why,
-            "best_from": None if self.best_from is None else self.best_from.isoformat(),
-        }
-
 
 @dataclass(frozen=True, slots=True)
 class PeakPlan:
@@ -108,18 +75,3 @@ class PeakPlan:
     chance_all_best: float
     sentence: str
     areas: tuple[PeakArea, ...]
-
-    def as_dict(self) -> dict[str, Any]:
-        """Return the plan as the plain mapping that ``growthcast peak --json`` prints."""
-        return {
-            "tank_id": self.tank_id,
-            "client": self.client,
-            "on": self.on.isoformat(),
-            "day": self.day.isoformat(),
-            "target_share": self.target_share,
-            "band_share": self.band_share,
-            "visits": [visit.isoformat() for visit in self.visits],
-            "chance_all_best": round(self.chance_all_best, 4),
-            "sentence": self.sentence,
-            "areas": [area.as_dict() for area in self.areas],
-        }

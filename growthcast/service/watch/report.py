@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from datetime import date
-from typing import Any
+from typing import ClassVar
+
+from growthcast.plain import BY_QUANTILE, FLAT, HIDDEN, NULL_IF_BLANK, by_quantile, in_json
 
 __all__ = [
     "AreaGrowth",
@@ -26,11 +28,23 @@ class IndexPoint:
     """
 
     on: date
-    growth: float
-    low: float
-    high: float
-    usual_low: float
-    usual_high: float
+    growth: float = field(metadata=HIDDEN)
+    low: float = field(metadata=HIDDEN)
+    high: float = field(metadata=HIDDEN)
+    usual_low: float = field(metadata=HIDDEN)
+    usual_high: float = field(metadata=HIDDEN)
+
+    json_with: ClassVar = ("growth_share", "usual_share", "standing")
+
+    @property
+    def growth_share(self) -> dict[str, float]:
+        """Growth with its range, by quantile."""
+        return by_quantile((self.low, self.growth, self.high))
+
+    @property
+    def usual_share(self) -> dict[str, float]:
+        """What is usual, by quantile."""
+        return {"p025": self.usual_low, "p975": self.usual_high}
 
     @property
     def standing(self) -> str:
@@ -38,15 +52,6 @@ class IndexPoint:
         if self.growth < self.usual_low:
             return "slower"
         return "quicker" if self.growth > self.usual_high else "as usual"
-
-    def as_dict(self) -> dict[str, Any]:
-        """Return the point as the JSON has it."""
-        return {
-            "on": self.on.isoformat(),
-            "growth_share": _range(self.low, self.growth, self.high),
-            "usual_share": {"p025": round(self.usual_low, 4), "p975": round(self.usual_high, 4)},
-            "standing": self.standing,
-        }
 
 
 @dataclass(frozen=True, slots=True)
@@ -60,36 +65,20 @@ class Finding:
 
     kind: str
     tank_ids: tuple[str, ...]
-    area_id: str
-    species_id: str
-    name: str
-    since: tuple[date, date, date]
+    area_id: str = field(metadata=NULL_IF_BLANK)
+    species_id: str = field(metadata=NULL_IF_BLANK)
+    name: str = field(metadata=HIDDEN)
+    since: tuple[date, date, date] = field(metadata=BY_QUANTILE)
     noticed_on: date
-    growth_share: tuple[float, float, float]
+    growth_share: tuple[float, float, float] = field(metadata=BY_QUANTILE)
     sentence: str
-    also: tuple[str, ...]
-    suspects: tuple[str, ...]
+    also: tuple[str, ...] = field(metadata=in_json("also_possible"))
+    suspects: tuple[str, ...] = field(metadata=in_json("check"))
 
     @property
     def slower(self) -> bool:
         """Whether it grows slower than usual."""
         return self.growth_share[1] < 1.0
-
-    def as_dict(self) -> dict[str, Any]:
-        """Return the finding as the JSON has it."""
-        early, middle, late = (day.isoformat() for day in self.since)
-        return {
-            "kind": self.kind,
-            "tank_ids": list(self.tank_ids),
-            "area_id": self.area_id or None,
-            "species_id": self.species_id or None,
-            "since": {"p10": early, "p50": middle, "p90": late},
-            "noticed_on": self.noticed_on.isoformat(),
-            "growth_share": _range(*self.growth_share),
-            "sentence": self.sentence,
-            "also_possible": list(self.also),
-            "check": list(self.suspects),
-        }
 
 
 @dataclass(frozen=True, slots=True)
@@ -102,29 +91,25 @@ class DropSeen:
     """
 
     growth_share: float
-    chances: tuple[float, ...]
-    visits: int | None
-    visit_days: float
+    chances: tuple[float, ...] = field(metadata=in_json("chance_by_visit"))
+    visits: int | None = field(metadata=in_json("visits_for_9_of_10"))
+    visit_days: float = field(metadata=HIDDEN)
+
+    json_with: ClassVar = ("days_for_9_of_10", "chance_within_3_visits")
+
+    @property
+    def days_for_9_of_10(self) -> int | None:
+        """Days by which 9 of 10 such drops are noticed."""
+        return None if self.visits is None else self.days(self.visits)
 
     def days(self, visits: int) -> int:
         """Days that so many visits take."""
         return round(visits * self.visit_days)
 
     @property
-    def within_three_visits(self) -> float | None:
+    def chance_within_3_visits(self) -> float | None:
         """Chance of an alarm within three visits, None where the time watched is too short."""
         return self.chances[2] if len(self.chances) > 2 else None
-
-    def as_dict(self) -> dict[str, Any]:
-        """Return it as the JSON has it."""
-        chances = [round(chance, 4) for chance in self.chances]
-        return {
-            "growth_share": self.growth_share,
-            "visits_for_9_of_10": self.visits,
-            "days_for_9_of_10": None if self.visits is None else self.days(self.visits),
-            "chance_within_3_visits": chances[2] if len(chances) > 2 else None,
-            "chance_by_visit": chances,
-        }
 
 
 @dataclass(frozen=True, slots=True)
@@ -132,12 +117,8 @@ class AreaGrowth:
     """Growth of an area lately against its usual growth; ``name`` is its label, or its id."""
 
     area_id: str
-    name: str
-    recent: IndexPoint
-
-    def as_dict(self) -> dict[str, Any]:
-        """Return the area as the JSON has it."""
-        return {"area_id": self.area_id, **self.recent.as_dict()}
+    name: str = field(metadata=HIDDEN)
+    recent: IndexPoint = field(metadata=FLAT)
 
 
 @dataclass(frozen=True, slots=True)
@@ -153,28 +134,12 @@ class TankWatch:
     visits: int
     visits_needed: int
     recent: IndexPoint | None
-    course: tuple[IndexPoint, ...]
+    course: tuple[IndexPoint, ...] = field(metadata=in_json("visits_against_usual"))
     findings: tuple[Finding, ...]
     sentence: str
     areas: tuple[AreaGrowth, ...] = ()
     drop_seen: DropSeen | None = None
-    changed_on: tuple[date, ...] = ()
-
-    def as_dict(self) -> dict[str, Any]:
-        """Return the tank as the JSON has it."""
-        return {
-            "tank_id": self.tank_id,
-            "status": self.status,
-            "visits": self.visits,
-            "visits_needed": self.visits_needed,
-            "recent": None if self.recent is None else self.recent.as_dict(),
-            "sentence": self.sentence,
-            "drop_seen": None if self.drop_seen is None else self.drop_seen.as_dict(),
-            "conditions_changed_on": [day.isoformat() for day in self.changed_on],
-            "findings": [finding.as_dict() for finding in self.findings],
-            "areas": [area.as_dict() for area in self.areas],
-            "visits_against_usual": [point.as_dict() for point in self.course],
-        }
+    changed_on: tuple[date, ...] = field(default=(), metadata=in_json("conditions_changed_on"))
 
 
 @dataclass(frozen=True, slots=True)
@@ -183,11 +148,7 @@ class SpeciesGrowth:
 
     species_id: str
     tanks: int
-    recent: IndexPoint
-
-    def as_dict(self) -> dict[str, Any]:
-        """Return the species as the JSON has it."""
-        return {"species_id": self.species_id, "tanks": self.tanks, **self.recent.as_dict()}
+    recent: IndexPoint = field(metadata=FLAT)
 
 
 @dataclass(frozen=True, slots=True)
@@ -196,10 +157,12 @@ class WatchReport:
 
     on: date
     usual_until: date | None
-    false_alarms_a_year: float
+    false_alarms_a_year: float = field(metadata=in_json("false_alarms_per_tank_and_year"))
     tanks: tuple[TankWatch, ...]
     species: tuple[SpeciesGrowth, ...]
-    across: tuple[Finding, ...]
+    across: tuple[Finding, ...] = field(metadata=in_json("across_tanks"))
+
+    json_with: ClassVar = ("needs_attention",)
 
     @property
     def findings(self) -> tuple[Finding, ...]:
@@ -210,19 +173,3 @@ class WatchReport:
     def needs_attention(self) -> bool:
         """Whether anything changed."""
         return bool(self.findings)
-
-    def as_dict(self) -> dict[str, Any]:
-        """Return the report as ``growthcast watch --json`` prints it."""
-        return {
-            "on": self.on.isoformat(),
-            "usual_until": None if self.usual_until is None else self.usual_until.isoformat(),
-            "false_alarms_per_tank_and_year": self.false_alarms_a_year,
-            "needs_attention": self.needs_attention,
-            "tanks": [tank.as_dict() for tank in self.tanks],
-            "species": [species.as_dict() for species in self.species],
-            "across_tanks": [finding.as_dict() for finding in self.across],
-        }
-
-
-def _range(low: float, middle: float, high: float) -> dict[str, float]:
-    return {"p10": round(low, 4), "p50": round(middle, 4), "p90": round(high, 4)}

@@ -11,7 +11,7 @@ from growthcast.fit.rows.chains import Link, pack_chains
 from growthcast.fit.solver.areas import OWN
 from growthcast.fit.solver.hierarchy import border_covariance
 from growthcast.fit.solver.kalman import information_of, score_of, state_smoother
-from growthcast.fit.solver.likelihood import log_likelihood
+from growthcast.fit.solver.likelihood import log_likelihood, misfit
 from growthcast.fit.solver.linearise import (
     BORDER,
     CEILING,
@@ -19,7 +19,6 @@ from growthcast.fit.solver.linearise import (
     HABIT,
     KNOTS,
     RATE,
-    misfit,
 )
 from growthcast.fit.solver.problem import starting_point
 from growthcast.fit.solver.solve import solve

@@ -11,6 +11,7 @@ import pytest
 
 from growthcast.book.suppose import with_cells
 from growthcast.fit.growth import fit_growth
+from growthcast.plain import plain
 from growthcast.service.interval import interval_options
 from growthcast.service.living import living_areas
 from growthcast.service.longer.certainty import (
@@ -128,7 +129,7 @@ def test_certainty_is_a_distribution_over_the_listed_intervals(lobby):
     sure = advice.certainty
     assert sum(sure.best.values()) == pytest.approx(1.0)
     assert sure.best[advice.recommended_interval_d] == sure.chance_best
-    json.dumps(sure.as_dict(), allow_nan=False)
+    json.dumps(plain(sure), allow_nan=False)
 
 
 def known_growth(living):

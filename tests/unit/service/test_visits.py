@@ -14,6 +14,7 @@ from growthcast.fit.growth import fit_growth
 from growthcast.fit.rows.clock import LONGEST_PAUSE_SHARE, pause_after_cut
 from growthcast.forecast.heights import forecast_heights
 from growthcast.growth.logistic import height_after
+from growthcast.plain import plain
 from growthcast.service.interval import interval_options
 from growthcast.service.living import HAND_SPREAD, living_areas
 from growthcast.service.recommend import recommend
@@ -191,7 +192,7 @@ def test_the_sheet_names_cautions_order_and_time(lobby):
         sheet.travel_min + sheet.fixed_min + sum(area.minutes for area in sheet.areas)
     )
     assert sheet.trimming_min.p10 <= sheet.trimming_min.p50 <= sheet.trimming_min.p90
-    json.dumps(sheet.as_dict(), allow_nan=False)
+    json.dumps(plain(sheet), allow_nan=False)
 
 
 @pytest.mark.parametrize(("share", "said"), [(0.504, None), (0.506, "(51 %)")])
@@ -251,7 +252,7 @@ def test_an_empty_tank_has_an_empty_sheet_plan_and_absence(tmp_path):
     [away] = weeks_away(book, fit, ON, LATER, np.array([1]))
     assert away.state == "lasts"
     for answer in (sheet, plan, away):
-        json.dumps(answer.as_dict(), allow_nan=False)
+        json.dumps(plain(answer), allow_nan=False)
 
 
 def test_a_next_visit_that_is_not_after_today_is_refused(lobby):
@@ -348,7 +349,7 @@ def test_states_follow_the_chances_and_a_stand_in_comes_in_time(lobby):
             if one.state == "stand-in":
                 assert one.last_visit < one.stand_in_by < one.next_visit
                 assert f"by {one.stand_in_by}" in one.sentence
-            json.dumps(one.as_dict(), allow_nan=False)
+            json.dumps(plain(one), allow_nan=False)
     assert seen == {"lasts", "cut lower", "stand-in"}
 
 

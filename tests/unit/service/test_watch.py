@@ -14,6 +14,7 @@ from growthcast.fit.design import day_number
 from growthcast.fit.growth import last_logged
 from growthcast.fit.solver.hierarchy import border_covariance
 from growthcast.fit.solver.linearise import RATE
+from growthcast.plain import plain
 from growthcast.service.watch.cases import gather_cases
 from growthcast.service.watch.foreseen.doubt import (
     Foreseen,
@@ -217,7 +218,7 @@ def test_a_log_without_rows_is_waiting(tmp_path):
     book = make_book(tmp_path / "b", trims=HEADER)
     report = watch_growth(book, date(2026, 6, 1), np.arange(2))
     assert [tank.status for tank in report.tanks] == ["too few visits"] * 2
-    assert report.as_dict()["usual_until"] is None
+    assert plain(report)["usual_until"] is None
 
 
 def faulty_log(visits=40, slow_from=30, share=0.3):

@@ -7,7 +7,7 @@ from datetime import date
 
 import numpy as np
 
-from growthcast.book.book import Book
+from growthcast.book.book import Book, WholeTank
 from growthcast.book.checks.log import has_amounts
 from growthcast.book.suppose import Cell
 from growthcast.book.words import did_you_mean, shown
@@ -72,11 +72,12 @@ def visit_rows(book: Book, tank_id: str, day: date, items: Sequence[str]) -> tup
 
 
 def log_rows(
-    rows: Sequence[VisitRow], book: Book, tank_id: str, day: date
+    rows: Sequence[VisitRow], book: Book, tank_id: str, day: date, reading: WholeTank
 ) -> list[Mapping[str, Cell]]:
-    """Return a visit as rows of ``trims.csv``.
+    """Return a visit as rows of ``trims.csv``; ``reading`` is how whole tanks' weights are read.
 
-    ``UsageError`` where a weight's reading makes a difference and the log has no room to say it.
+    ``UsageError`` where a weight is meant otherwise, that makes a difference, and the log has no
+    room to say it.
     """
     places = places_of(book, tank_id, day)
     return [
@@ -84,7 +85,7 @@ def log_rows(
             "date": day,
             "tank_id": tank_id,
             "area_id": row.place.area_id if row.place else None,
-            **_with_room(row.amounts, rows, places, book),
+            **_with_room(row.amounts, rows, places, book, reading),
         }
         for row in rows
     ]
@@ -95,6 +96,7 @@ def _with_room(
     rows: Sequence[VisitRow],
     places: Sequence[Place],
     book: Book,
+    reading: WholeTank,
 ) -> Mapping[str, Amount]:
     """Return a row's amounts without the word for whose grams they are where it goes unsaid."""
     whose, header = amounts.get("grams_of"), book.trims.letters
@@ -102,7 +104,7 @@ def _with_room(
         return amounts
     told = measured_areas(rows, places)
     differs = any(place.alive and place.area_id in told for place in places)
-    if differs and book.practice.whole_tank_grams != whose:
+    if differs and reading != whose:
         word = "bucket" if whose == "all" else "rest"
         raise UsageError(
             f"{word}=: trims.csv has no column to say whose grams these are; add a column grams_of "

@@ -13,6 +13,7 @@ from hypothesis import strategies as st
 from icalendar import Calendar
 
 from growthcast.errors import UsageError
+from growthcast.plain import plain
 from growthcast.service.rounds.calendar import rounds_ics
 from growthcast.service.rounds.result import PlannedVisit, RoundsPlan
 from growthcast.service.rounds.table import read_rounds_csv, rounds_csv
@@ -113,7 +114,7 @@ def test_visits_come_back_from_the_file(tmp_path):
     file = tmp_path / "rounds.csv"
     file.write_bytes(rounds_csv(PLAN).encode())
     back = read_rounds_csv(file)
-    assert [visit.as_dict() for visit in back] == [visit.as_dict() for visit in PLAN.visits]
+    assert [plain(visit) for visit in back] == [plain(visit) for visit in PLAN.visits]
 
 
 def test_a_file_saved_by_a_spreadsheet_is_read(tmp_path):
