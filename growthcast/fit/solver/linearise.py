@@ -288,14 +288,8 @@ def _aimed(border: FloatArray, shape: FloatArray) -> _Aimed:
     usual = np.minimum(np.exp(border[HABIT]), HIGHEST_AIM_SHARE * ceiling)
     stage = stage_of(usual, ceiling, shape)
     height, slope = height_and_slope(stage, ceiling, shape)
-    return _Aimed(
-        ceiling=ceiling,
-        stage=stage,
-        height=height,
-        slope=slope,
-        by_habit=usual / slope,
-        flattening=slope_bend(height, slope, shape) / slope,
-    )
+    flattening = slope_bend(height, slope, shape) / slope
+    return _Aimed(ceiling, stage, height, slope, usual / slope, flattening)
 
 
 def error_parts(
@@ -369,9 +363,8 @@ def _observed(
         usual = np.exp(border[HABIT, nodes.area[at]])
         usual_precision = 1.0 / nodes.aim_sd_cm[at] ** 2
         both = precision[at] + usual_precision
-        residual[at] = (
-            precision[at] * residual[at] + usual_precision * (usual - height_cm[at])
-        ) / both
+        off = usual_precision * (usual - height_cm[at])
+        residual[at] = (precision[at] * residual[at] + off) / both
         by_usual_cut[at] = usual * usual_precision / both
         precision[at] = both
     at = np.flatnonzero(sites.precision)
