@@ -128,7 +128,6 @@ def linearise(
     transition, offset = np.zeros((2, count))
     process_noise = np.full(count, FRESH_STAGE_VARIANCE)
     inputs, (expected_cm, slope) = np.zeros((BORDER, count)), np.empty((2, count))
-
     # Aimed: a chain begins at the usual cut height. A stage depends on h/K alone, so it moves with
     # the log usual cut by h / (dh/dz), and with the log ceiling by as much the other way. The cut
     # scatters in height; in stages its mean lies lower where the curve steepens, to second order.
@@ -138,7 +137,6 @@ def linearise(
     inputs[HABIT, aimed], inputs[CEILING, aimed] = aim.by_habit[of], -aim.by_habit[of]
     process_noise[aimed] = (nodes.aim_sd_cm[aimed] / slope[aimed]) ** 2
     offset[aimed] = aim.stage[of] - stage[aimed] - 0.5 * aim.flattening[of] * process_noise[aimed]
-
     # Grew: z = z_previous + g with g = tau exp(ln r + q.b); dg/d ln r = g and dg/db = g q.
     grew = _places(nodes.link == Link.GREW)
     weight, owner = drift.weight[:, grew], area[grew]
@@ -148,9 +146,8 @@ def linearise(
     # from there along the slope, since the filter sees straight lines only.
     expected_stage = stage.copy()
     expected_stage[grew] = stage[chains.previous[grew]] + grown
-    expected_cm[other], slope[other] = height_and_slope(
-        expected_stage[other], ceiling[other], bend[other]
-    )
+    curve = ceiling[other], bend[other]
+    expected_cm[other], slope[other] = height_and_slope(expected_stage[other], *curve)
     expected_stage[aimed] = aim.stage[of]
     height_cm = expected_cm + slope * (stage - expected_stage)
     height_cm[aimed] += 0.5 * aim.flattening[of] * slope[aimed] * process_noise[aimed]
@@ -162,7 +159,6 @@ def linearise(
     # The mean of a curved function of a scattered stage is not its value at the mean stage.
     curvature = slope_bend(expected_cm[grew], slope[grew], bend[grew])
     height_cm[grew] += 0.5 * curvature * process_noise[grew]
-
     at = Linearised(
         transition=transition,
         inputs=inputs,
