@@ -14,7 +14,8 @@ DIGITS = {
     "per_day": 5,
     "cm": 2,
     "chance": 4,
-    "chances": 4,
+    "coverage": 4,
+    "factor": 4,
     "share": 4,
     "loss": 4,
     "area_days": 3,
@@ -83,7 +84,7 @@ def plain(value: Any, digits: int | None = None) -> Any:
     if value is None or isinstance(value, str | int):
         return value
     if isinstance(value, float):
-        return value if digits is None else round(value, digits)
+        return float(value) if digits is None else round(float(value), digits)
     if isinstance(value, date):
         return value.isoformat()
     if is_dataclass(value):
