@@ -72,7 +72,8 @@ def plain(value: Any, digits: int | None = None) -> Any:
     ----------
     value : object
         A noun (a dataclass), mapping, sequence, array, date, number or text. A noun gives its
-        fields, each as ``in_json`` declares it, and the properties that its ``json_with`` names.
+        fields, each as ``in_json`` declares it, and the properties that its ``json_with`` names;
+        a fit or a backtest, which must be worked out, what its ``as_dict`` says.
     digits : int, optional
         Decimals of numbers in it whose own names tell none.
 
@@ -87,6 +88,8 @@ def plain(value: Any, digits: int | None = None) -> Any:
         return float(value) if digits is None else round(float(value), digits)
     if isinstance(value, date):
         return value.isoformat()
+    if hasattr(value, "as_dict"):
+        return value.as_dict()
     if is_dataclass(value):
         return _row(value, digits)
     if isinstance(value, Mapping):
