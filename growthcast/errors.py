@@ -14,9 +14,9 @@ Exception tree::
 
 from __future__ import annotations
 
-from dataclasses import asdict, dataclass
+from dataclasses import dataclass
 from enum import IntEnum
-from typing import Any, Literal
+from typing import Literal
 
 __all__ = [
     "BookProblems",
@@ -62,10 +62,6 @@ class Finding:
     fix: str
     slug: str
     level: Level
-
-    def as_dict(self) -> dict[str, Any]:
-        """Return the finding as the plain mapping that ``check --json`` prints."""
-        return asdict(self)
 
 
 class GrowthcastError(Exception):

@@ -14,7 +14,8 @@ DIGITS = {
     "per_day": 5,
     "cm": 2,
     "chance": 4,
-    "chances": 4,
+    "coverage": 4,
+    "factor": 4,
     "share": 4,
     "loss": 4,
     "area_days": 3,
@@ -71,7 +72,8 @@ def plain(value: Any, digits: int | None = None) -> Any:
     ----------
     value : object
         A noun (a dataclass), mapping, sequence, array, date, number or text. A noun gives its
-        fields, each as ``in_json`` declares it, and the properties that its ``json_with`` names.
+        fields, each as ``in_json`` declares it, and the properties that its ``json_with`` names;
+        a fit or a backtest, which must be worked out, what its ``as_dict`` says.
     digits : int, optional
         Decimals of numbers in it whose own names tell none.
 
@@ -83,9 +85,11 @@ def plain(value: Any, digits: int | None = None) -> Any:
     if value is None or isinstance(value, str | int):
         return value
     if isinstance(value, float):
-        return value if digits is None else round(value, digits)
+        return float(value) if digits is None else round(float(value), digits)
     if isinstance(value, date):
         return value.isoformat()
+    if hasattr(value, "as_dict"):
+        return value.as_dict()
     if is_dataclass(value):
         return _row(value, digits)
     if isinstance(value, Mapping):

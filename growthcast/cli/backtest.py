@@ -74,7 +74,7 @@ def backtest_command(
     if as_json:
         if not result.enough:
             say(_too_few(result))
-        print_json(result.as_dict())
+        print_json(result)
         return
     _tell(result)
 

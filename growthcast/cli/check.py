@@ -108,8 +108,9 @@ def _print_json(
 ) -> None:
     import json
 
-    listed = [item.as_dict() for item in findings]
-    whole = {"findings": listed, "problems": problems, "notes": notes, "assumed": assumed}
+    from growthcast.plain import plain
+
+    whole = {"findings": plain(findings), "problems": problems, "notes": notes, "assumed": assumed}
     typer.echo(json.dumps(whole, indent=1))
 
 

@@ -17,15 +17,15 @@ def fit_command(book: BookFolder = None, on: OnDate = None, as_json: AsJson = Fa
     import numpy as np
 
     from growthcast.cli.output import print_json, print_line, print_table, say
-    from growthcast.cli.rescaped.answers import quantiles
     from growthcast.fit.growth import last_logged
     from growthcast.forecast.heights import growth_a_week
+    from growthcast.plain import by_quantile, plain
 
     opened, _, fit = open_fit(book, on)
     answer = fit.as_dict()
     weekly = growth_a_week(fit, np.arange(len(answer["areas"])))
     for area, speeds in zip(answer["areas"], weekly, strict=True):
-        area["cm_per_week"] = quantiles(speeds, 2)
+        area["cm_per_week"] = plain(by_quantile(speeds), 2)
     if as_json:
         print_json(answer, fit)
         return

@@ -82,9 +82,9 @@ def forecast_command(
     if plot is not None:
         _draw(opened, fit, int(tanks[0]), plot, mark)
     if as_json:
-        answer = {"on": day.isoformat(), "confidence": opened.practice.confidence}
+        answer = {"on": day, "confidence": opened.practice.confidence}
         beside = {} if supposed is None else _beside(supposed, as_it_is or [])
-        print_json({**answer, **beside, "areas": [area.as_dict() for area in areas]}, fit)
+        print_json({**answer, **beside, "areas": areas}, fit)
         return
     if supposed is not None:
         say_what_is_supposed(supposed)
@@ -94,7 +94,7 @@ def forecast_command(
 def _beside(supposed: Supposed, as_it_is: list[AreaForecast]) -> dict[str, Any]:
     return {
         "hypothetical": hypothetical(supposed),
-        "as_it_is": [area.as_dict() for area in as_it_is],
+        "as_it_is": as_it_is,
     }
 
 

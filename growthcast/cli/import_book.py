@@ -9,6 +9,7 @@ import typer
 
 from growthcast.cli.options import AsJson
 from growthcast.errors import UsageError
+from growthcast.plain import plain
 
 if TYPE_CHECKING:
     from pathlib import Path
@@ -184,30 +185,7 @@ def _as_dict(
         "file": workbook,
         "book": str(folder),
         "written": written,
-        "tables": [
-            {
-                "file": table.file,
-                "new_columns": list(table.new_columns),
-                "changed": [_row_dict(row) for row in table.changed],
-                "added": [_row_dict(row) for row in table.added],
-                "missing": [_row_dict(row) for row in table.missing],
-                "missing_deleted": delete_missing,
-            }
-            for table in merge.tables
-        ],
-        "settings": [
-            {"section": one.section, "key": one.key, "old": one.old, "new": one.new}
-            for one in merge.settings
-        ],
-        "not_taken": list(merge.not_taken),
-    }
-
-
-def _row_dict(change: RowChange) -> dict[str, Any]:
-    cells = [{"column": cell.column, "old": cell.old, "new": cell.new} for cell in change.cells]
-    return {
-        "row": change.row,
-        "sheet_row": change.sheet_row,
-        "key": dict(change.key),
-        "cells": cells,
+        "tables": [plain(table) | {"missing_deleted": delete_missing} for table in merge.tables],
+        "settings": merge.settings,
+        "not_taken": merge.not_taken,
     }

@@ -2,14 +2,14 @@
 
 from __future__ import annotations
 
-from dataclasses import asdict, dataclass
-from typing import Any
+from dataclasses import dataclass, field
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 from scipy.special import ndtr, ndtri
 
 from growthcast.forecast.scores import Predictive
+from growthcast.plain import in_json
 
 __all__ = ["Recalibration", "Trial", "learn_widening"]
 
@@ -33,7 +33,7 @@ class Recalibration:
     """
 
     factor: float
-    unshrunk: float
+    unshrunk: float = field(metadata=in_json("factor_unshrunk"))
     n: int
     visits: int
 
@@ -77,15 +77,6 @@ class Recalibration:
         """Return forecasts of readings with their heights widened by the factor."""
         return made.widened(self.factor)
 
-    def as_dict(self) -> dict[str, Any]:
-        """Return the factor as ``growthcast backtest --json`` prints it."""
-        return {
-            "factor": round(self.factor, 4),
-            "factor_unshrunk": round(self.unshrunk, 4),
-            "n": self.n,
-            "visits": self.visits,
-        }
-
 
 @dataclass(frozen=True, slots=True)
 class Trial:
@@ -100,13 +91,6 @@ class Trial:
     coverage_80_widened: float
     crps_share: float
     crps_share_widened: float
-
-    def as_dict(self) -> dict[str, float | int]:
-        """Return the trial as plain numbers."""
-        return {
-            name: value if isinstance(value, int) else round(value, 4)
-            for name, value in asdict(self).items()
-        }
 
 
 def learn_widening(made: Predictive, reading_cm: FloatArray, visits: int) -> Recalibration:

@@ -2,10 +2,9 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from datetime import date
-from functools import cache
-from typing import Any
+from typing import ClassVar
 
 import numpy as np
 from numpy.typing import NDArray
@@ -16,6 +15,7 @@ from growthcast.fit.result import Basis, GrowthFit
 from growthcast.fit.solver.linearise import CEILING
 from growthcast.forecast.crossings import crossing_days
 from growthcast.forecast.heights import LEVELS, RANGE_80, forecast_heights, rate_range
+from growthcast.plain import BY_QUANTILE, HIDDEN
 
 __all__ = ["AreaForecast", "as_date", "forecast_growth"]
 
@@ -23,6 +23,7 @@ FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.int64]
 
 NOW_LEVELS = (0.10, 0.50, 0.90)
+LEVEL_NAMES = tuple(f"p{round(100 * level):02d}" for level in LEVELS)
 EPOCH = date(1970, 1, 1).toordinal()
 
 
@@ -38,55 +39,31 @@ class AreaForecast:
     area_id: str
     tank_id: str
     species_id: str
-    is_cover: bool
+    is_cover: bool = field(metadata=HIDDEN)
     observations: int
     basis: Basis
-    rate_per_day: FloatArray
-    ceiling_cm: FloatArray
+    rate_per_day: FloatArray = field(metadata=BY_QUANTILE)
+    ceiling_cm: FloatArray = field(metadata=BY_QUANTILE)
     floor_cm: float
     budget_cm: float
-    height_cm_now: FloatArray
-    passes_budget_on: tuple[date | None, date | None, date | None]
-    at: tuple[date, ...]
-    height_cm: FloatArray
-    chance_over_budget: FloatArray
+    height_cm_now: FloatArray = field(metadata=BY_QUANTILE)
+    passes_budget_on: tuple[date | None, date | None, date | None] = field(metadata=BY_QUANTILE)
+    at: tuple[date, ...] = field(metadata=HIDDEN)
+    height_cm: FloatArray = field(metadata=HIDDEN)
+    chance_over_budget: FloatArray = field(metadata=HIDDEN)
 
-    def as_dict(self) -> dict[str, Any]:
-        """Return the forecast as the plain mapping that ``growthcast forecast --json`` prints."""
-        passes = [None if day is None else day.isoformat() for day in self.passes_budget_on]
-        return {
-            "area_id": self.area_id,
-            "tank_id": self.tank_id,
-            "species_id": self.species_id,
-            "observations": self.observations,
-            "basis": self.basis,
-            "rate_per_day": _quantiles(self.rate_per_day, NOW_LEVELS, 5),
-            "ceiling_cm": _quantiles(self.ceiling_cm, NOW_LEVELS, 2),
-            "floor_cm": self.floor_cm,
-            "budget_cm": self.budget_cm,
-            "height_cm_now": _quantiles(self.height_cm_now, NOW_LEVELS, 2),
-            "passes_budget_on": dict(zip(("p10", "p50", "p90"), passes, strict=True)),
-            "heights": [
-                {
-                    "at": day.isoformat(),
-                    **_quantiles(heights, LEVELS, 2),
-                    "chance_over_budget": round(chance, 4),
-                }
-                for day, heights, chance in zip(
-                    self.at, self.height_cm, self.chance_over_budget.tolist(), strict=True
-                )
-            ],
-        }
+    json_with: ClassVar = ("heights",)
 
-
-def _quantiles(values: FloatArray, levels: tuple[float, ...], digits: int) -> dict[str, float]:
-    rounded = (round(value, digits) for value in values.tolist())
-    return dict(zip(_names(levels), rounded, strict=True))
-
-
-@cache
-def _names(levels: tuple[float, ...]) -> tuple[str, ...]:
-    return tuple(f"p{round(100 * level):02d}" for level in levels)
+    @property
+    def heights(self) -> list[dict[str, date | float]]:
+        """What is forecast for each day, rounded: heights by quantile, chance over the budget."""
+        days = zip(self.at, self.height_cm.tolist(), self.chance_over_budget.tolist(), strict=True)
+        return [
+            {"at": day}
+            | {name: round(height, 2) for name, height in zip(LEVEL_NAMES, heights, strict=True)}
+            | {"chance_over_budget": round(chance, 4)}
+            for day, heights, chance in days
+        ]
 
 
 def as_date(day: float) -> date:

@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 from growthcast.forecast.recalibration import Recalibration, Trial, learn_widening
 from growthcast.forecast.report import as_date
 from growthcast.forecast.scores import Forecasts, Predictive, Scores
+from growthcast.plain import plain
 
 __all__ = ["LEAST_READINGS", "BacktestResult", "Comparison", "Crossings", "Readings"]
 
@@ -216,9 +217,8 @@ class BacktestResult:
         return answer
 
     def _recalibration_dict(self) -> dict[str, Any]:
-        trial = self.trial()
-        made = self.recalibration().as_dict() | {"applied": self.applied_widening}
-        return made | {"trial": trial.as_dict() if trial else None}
+        made: dict[str, Any] = plain(self.recalibration())
+        return made | {"applied": self.applied_widening, "trial": plain(self.trial())}
 
     def _scores_dict(self, rows: BoolArray | None) -> dict[str, Any]:
         answer: dict[str, Any] = self._one(None, rows)

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 from collections.abc import Iterable
 
 from growthcast.service.effort import Range, Saving
@@ -11,22 +10,11 @@ from growthcast.service.rescape.outlook import LONGEST_D
 __all__ = [
     "HELD",
     "days_with_range",
-    "quantiles",
     "saves_in_words",
 ]
 
 HELD = "Ranges hold in 8 cases of 10."
 SMALL_H, LEAST_H = 10.0, 0.05
-
-
-def quantiles(
-    values: Iterable[float | None], digits: int, most: float = math.inf
-) -> dict[str, float | None]:
-    """Return a range by name; null where it is endless, or as long as is looked at."""
-    return {
-        name: None if value is None or value >= most else round(float(value), digits)
-        for name, value in zip(("p10", "p50", "p90"), values, strict=True)
-    }
 
 
 def days_with_range(days: Iterable[float | None]) -> str:

@@ -19,7 +19,6 @@ from growthcast.cli.output import (
 from growthcast.cli.rescaped.answers import (
     HELD,
     days_with_range,
-    quantiles,
     saves_in_words,
 )
 from growthcast.errors import UsageError
@@ -221,39 +220,17 @@ def _as_dict(
 
 
 def _plant_dict(one: PlantAdvice, rank: int | None) -> dict[str, Any]:
-    plant, (light, warmth, co2) = one.plant, one.holding
-    litres = one.litres_per_year
-    more = plant.own_interval_d >= LONGEST_D
+    light, warmth, co2 = plain(one.holding, 4)
+    litres, minutes = plain(one.litres_per_year, 1), plain(one.minutes_per_year, 1)
     return {
         "rank": rank,
-        "species_id": plant.species_id,
-        "common_name": plant.common_name,
-        "form": plant.form,
-        "is_there_now": plant.is_there_now,
-        "reason": one.reason,
-        "own_interval_d": plant.own_interval_d,
-        "own_interval_is_at_least": more,
-        "own_listed_interval_d": one.own_listed_d,
-        "days_floor_to_budget": quantiles(one.days_between, 1, most=LONGEST_D),
-        "tank_interval_d": plant.tank_interval_d,
-        "tank_limited_by": one.tank_limited_by,
-        "tank": one.tank,
-        "cm_per_week": quantiles(one.cm_per_week, 2),
-        "days_to_look": quantiles(one.look_d, 1),
-        "litres_per_year": None if litres is None else round(litres.p50, 1),
-        "litres_per_year_range": plain(litres, 1),
-        "minutes_per_year": round(one.minutes_per_year.p50, 1),
-        "minutes_per_year_range": plain(one.minutes_per_year, 1),
-        "saves_per_year": one.saves,
-        "chance_holds": round(plant.holds_chance, 4),
-        "chance_light_enough": round(light, 4),
-        "chance_warmth_right": round(warmth, 4),
-        "chance_co2_enough": round(co2, 4),
-        "chance_reaches_look": round(plant.reaches_look_chance, 4),
-        "basis": plant.basis,
-        "spans_in_practice": one.spans,
-        "rate_per_day": quantiles(one.rate_per_day, 5),
-        "log_rate_sd": round(one.rate_sd, 4),
-        "regulated_in_places": plant.is_regulated,
-        "caution": plant.caution or None,
+        **plain(one),
+        "own_interval_is_at_least": one.plant.own_interval_d >= LONGEST_D,
+        "litres_per_year": litres and litres["p50"],
+        "litres_per_year_range": litres,
+        "minutes_per_year": minutes["p50"],
+        "minutes_per_year_range": minutes,
+        "chance_light_enough": light,
+        "chance_warmth_right": warmth,
+        "chance_co2_enough": co2,
     }

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import Literal
 
 import numpy as np
@@ -17,10 +17,11 @@ from growthcast.fit.result import OWN_SPANS_FOR_LOG, GrowthFit
 from growthcast.fit.solver.linearise import RATE
 from growthcast.fit.supposed import conditions_now, fit_beside
 from growthcast.forecast.heights import growth_a_week, rate_range
+from growthcast.plain import BY_QUANTILE, FLAT, HIDDEN, by_quantile, in_json
 from growthcast.service.effort import Range, Saving
 from growthcast.service.rescape.holding import Holding
 from growthcast.service.rescape.notes import holding_of, is_regulated
-from growthcast.service.rescape.outlook import Days, Outlook, days_or_never, outlooks
+from growthcast.service.rescape.outlook import LONGEST_D, Days, Outlook, days_or_never, outlooks
 from growthcast.service.rescape.reasons import Plant, ranked, reason_of
 from growthcast.service.rescape.variants import (
     Stand,
@@ -43,6 +44,11 @@ source)."""
 Z_80 = 1.2815515655446004
 
 
+def _looked_at(days: FloatArray) -> dict[str, float | None]:
+    """Days by quantile, None where they are as many as are looked at."""
+    return by_quantile(None if value >= LONGEST_D else value for value in days)
+
+
 @dataclass(frozen=True, slots=True)
 class PlantAdvice:
     """One plant for an area; ranges are (3,): the 10, 50 and 90 % quantiles.
@@ -55,21 +61,21 @@ class PlantAdvice:
     whole tank takes less in a year than with the plant that is there now, None for that one.
     """
 
-    plant: Plant
-    rate_per_day: FloatArray
-    rate_sd: float
-    spans: int
-    own_interval_d: int
-    own_listed_d: int | None
-    days_between: FloatArray
-    cm_per_week: FloatArray
-    look_d: Days
+    plant: Plant = field(metadata=FLAT)
+    rate_per_day: FloatArray = field(metadata=BY_QUANTILE)
+    rate_sd: float = field(metadata=in_json("log_rate_sd", digits=4))
+    spans: int = field(metadata=in_json("spans_in_practice"))
+    own_interval_d: int = field(metadata=HIDDEN)
+    own_listed_d: int | None = field(metadata=in_json("own_listed_interval_d"))
+    days_between: FloatArray = field(metadata=in_json("days_floor_to_budget", into=_looked_at))
+    cm_per_week: FloatArray = field(metadata=BY_QUANTILE)
+    look_d: Days = field(metadata=in_json("days_to_look", into=by_quantile))
     tank: VariantAnswer
     tank_limited_by: str | None
-    litres_per_year: Range | None
-    minutes_per_year: Range
-    saves: Saving | None
-    holding: tuple[float, float, float]
+    litres_per_year: Range | None = field(metadata=HIDDEN)
+    minutes_per_year: Range = field(metadata=HIDDEN)
+    saves: Saving | None = field(metadata=in_json("saves_per_year"))
+    holding: tuple[float, float, float] = field(metadata=HIDDEN)
     reason: str
 
 

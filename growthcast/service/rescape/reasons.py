@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
+from growthcast.plain import HIDDEN, NULL_IF_BLANK, in_json
 from growthcast.service.rescape.holding import Holding
 from growthcast.service.rescape.notes import LIKELY, NOT_LIKELY, holding_words
 from growthcast.service.rescape.outlook import LONGEST_D
@@ -21,20 +22,20 @@ class Plant:
     species_id: str
     common_name: str
     form: str
-    unit: str
+    unit: str = field(metadata=HIDDEN)
     is_there_now: bool
     basis: str
-    holds_chance: float
-    reaches_look_chance: float
-    look_d: float | None
+    holds_chance: float = field(metadata=in_json("chance_holds"))
+    reaches_look_chance: float = field(metadata=in_json("chance_reaches_look"))
+    look_d: float | None = field(metadata=HIDDEN)
     own_interval_d: int
     tank_interval_d: int | None
-    minutes_per_year: float
-    caution: str
-    is_regulated: bool
-    lowest_cut_cm: float
-    floor_cm: float
-    budget_cm: float
+    minutes_per_year: float = field(metadata=HIDDEN)
+    caution: str = field(metadata=NULL_IF_BLANK)
+    is_regulated: bool = field(metadata=in_json("regulated_in_places"))
+    lowest_cut_cm: float = field(metadata=HIDDEN)
+    floor_cm: float = field(metadata=HIDDEN)
+    budget_cm: float = field(metadata=HIDDEN)
 
     @property
     def is_too_tall(self) -> bool:

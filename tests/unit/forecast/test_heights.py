@@ -18,6 +18,7 @@ from growthcast.forecast.crossings import CROSSING_LEVELS, crossing_days
 from growthcast.forecast.heights import LEVELS, forecast_heights
 from growthcast.forecast.report import forecast_growth
 from growthcast.growth.logistic import height_at_stage
+from growthcast.plain import plain
 from tests.books import AREAS, HEADER, make_book, stem_log
 
 ON = date(2026, 6, 1)
@@ -160,7 +161,7 @@ def test_a_removed_area_is_not_forecast(tmp_path):
 
 
 def test_a_forecast_as_json_holds_dates_and_finite_numbers(fit):
-    made = forecast_growth(fit, (date(2026, 6, 8), date(2026, 6, 15)), 60)[0].as_dict()
+    made = plain(forecast_growth(fit, (date(2026, 6, 8), date(2026, 6, 15)), 60)[0])
     assert [h["at"] for h in made["heights"]] == ["2026-06-08", "2026-06-15"]
     heights = made["heights"][0]
     assert heights["p05"] < heights["p10"] < heights["p50"] < heights["p90"] < heights["p95"]
