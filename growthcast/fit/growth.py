@@ -132,7 +132,7 @@ def _read_weights(design: Design) -> tuple[Design, Point | None, float | None]:
     evidence = evidence_for_everything(replace(solution.view, problem=problem))
     weights = problem.weights
     if evidence < -CLEARLY:
-        weights = replace(weights, everything=weights.everything & weights.said)
+        weights = weights.as_rest()
     return replace(design, problem=replace(problem, weights=weights)), solution.point, evidence
 
 

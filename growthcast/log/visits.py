@@ -20,7 +20,17 @@ from numpy.typing import NDArray
 
 from growthcast.book.book import Book, Table
 
-__all__ = ["Buckets", "LeftOut", "Log", "Look", "Visits", "day_numbers", "places", "read_log"]
+__all__ = [
+    "Buckets",
+    "LeftOut",
+    "Log",
+    "Look",
+    "Visits",
+    "day_numbers",
+    "pair_of",
+    "places",
+    "read_log",
+]
 
 FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.int64]
@@ -272,7 +282,7 @@ def _silent_visits(book: Book, own: Visits, buckets: Buckets) -> Visits:
     area = by_tank[(np.cumsum(size) - size)[buckets.tank[number]] + along]
     day = buckets.day[number]
     kept = (planted[area] < day) & ~(removed[area] < day)
-    kept &= ~np.isin(_pair(area, day), _pair(own.area, own.day))
+    kept &= ~np.isin(pair_of(area, day), pair_of(own.area, own.day))
     area, day, number = area[kept], day[kept], number[kept]
     blank = np.full(area.size, np.nan)
     return Visits(
@@ -294,9 +304,9 @@ def _with_buckets(visits: Visits, buckets: Buckets, tank_of_area: IntArray) -> V
     """Tell every visit which bucket was weighed that day; a look beside one leaves a cut open."""
     if not buckets.row.size:
         return visits
-    pair = _pair(buckets.tank, buckets.day)
+    pair = pair_of(buckets.tank, buckets.day)
     order = np.argsort(pair)
-    mine = _pair(tank_of_area[visits.area], visits.day)
+    mine = pair_of(tank_of_area[visits.area], visits.day)
     at = order[np.minimum(np.searchsorted(pair[order], mine), pair.size - 1)]
     bucket = np.where(pair[at] == mine, at, -1)
     alone = (visits.look > 0) & ~visits.has_amounts
@@ -304,7 +314,7 @@ def _with_buckets(visits: Visits, buckets: Buckets, tank_of_area: IntArray) -> V
     return Visits(**fields | {"bucket": bucket, "unsaid": visits.unsaid | (alone & (bucket >= 0))})
 
 
-def _pair(place: IntArray, day: FloatArray) -> IntArray:
+def pair_of(place: IntArray, day: FloatArray) -> IntArray:
     """One number for an area or tank and a day."""
     pair: IntArray = place * DAYS_APART + day.astype(np.int64)
     return pair

@@ -78,6 +78,10 @@ class Weights:
     gram_per_cm: FloatArray
     removed_day: FloatArray
 
+    def as_rest(self) -> Weights:
+        """Return the weights read as the rest's where nobody says that they are everything."""
+        return replace(self, everything=self.everything & self.said)
+
     def of_areas(self, areas: IntArray) -> Weights:
         """Return the same weights for a problem of some of the areas."""
         return replace(

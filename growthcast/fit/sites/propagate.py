@@ -22,18 +22,18 @@ def propagate(view: View, *, border_known: bool = False) -> Problem:
     problem = view.problem
     numbers = range(len(problem.blocks))
     heard = [sites_of_looks(view, number, border_known=border_known) for number in numbers]
-    sites, shares = [], []
+    sites, parts = [], []
     for number, (block, (look, known)) in enumerate(zip(problem.blocks, heard, strict=True)):
         part = parts_of(view, number, known)
         if border_known:
             part = replace(part, density_variance=np.zeros(part.area.size))
-        site, told = sites_of_weights(problem, block, part, look)
+        site, heard_part = sites_of_weights(problem, block, part, look)
         sites.append(site)
-        shares.append(told)
+        parts.append(heard_part)
     blocks = tuple(
         replace(block, sites=site) for block, site in zip(problem.blocks, sites, strict=True)
     )
     if border_known or not problem.weights.grams.size:
         return replace(problem, blocks=blocks)
-    pooling = replace(problem.pooling, weighed=densities(view, shares))
+    pooling = replace(problem.pooling, weighed=densities(view, parts))
     return replace(problem, blocks=blocks, pooling=pooling)

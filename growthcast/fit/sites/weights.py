@@ -113,17 +113,15 @@ def parts_of(view: View, number: int, known: Cavity) -> Parts:
 
 def sites_of_weights(
     problem: Problem, block: Block, part: Parts, heard: Sites
-) -> tuple[Sites, tuple[Parts, FloatArray, FloatArray]]:
+) -> tuple[Sites, Parts]:
     """What weights say of areas that may have been cut, beside what looks say.
 
-    Also, for the densities, the parts with the chances heard, and what is left of each member's
-    weight once the others are taken off, with its variance.
+    Also, for the densities, the parts with the chances heard.
     """
     weights = problem.weights
     unsaid = block.chains.nodes.link[block.members.left] == Link.UNSAID
     counts = unsaid | weights.everything[part.bucket]
-    error = (problem.errors.weight * weights.grams) ** 2 + LEAST_WEIGHT_ERROR_G**2
-    chance = part.chance
+    error, chance = _error_variance(problem), part.chance
     for _ in range(CHANCE_ROUNDS):
         rest, variance = _left_of(weights.grams, error, replace(part, chance=chance), counts)
         cut = _log_chance(rest - part.mass_g, variance + part.mass_variance)
@@ -149,7 +147,13 @@ def sites_of_weights(
     np.add.at(sites.precision, at, precision)
     np.add.at(sites.precision_mean, at, precision * (part.usual_cm + length))
     sites.cut_chance[block.members.left[unsaid]] = chance[unsaid]
-    return sites, (replace(part, chance=np.where(counts, chance, 0.0)), rest, variance)
+    return sites, replace(part, chance=np.where(counts, chance, 0.0))
+
+
+def _error_variance(problem: Problem) -> FloatArray:
+    """Error variance (W,) of the weights themselves [g2]."""
+    variance: FloatArray = (problem.errors.weight * problem.weights.grams) ** 2
+    return variance + LEAST_WEIGHT_ERROR_G**2
 
 
 def _left_of(
@@ -173,7 +177,7 @@ def _log_chance(off: FloatArray, variance: FloatArray) -> FloatArray:
     return either
 
 
-def densities(view: View, shares: list[tuple[Parts, FloatArray, FloatArray]]) -> FloatArray:
+def densities(view: View, whole: list[Parts]) -> FloatArray:
     """What weights say of log densities, (2, A): precision, and precision times log density.
 
     All areas of a tank at once, since they are weighed together again and again: a linear
@@ -182,7 +186,6 @@ def densities(view: View, shares: list[tuple[Parts, FloatArray, FloatArray]]) ->
     pooling, weights = view.problem.pooling, view.problem.weights
     said = np.zeros((2, pooling.tank.size))
     size = weights.grams.size
-    whole = [part for part, _, _ in shares]
     area, bucket, mass, noise = (
         np.concatenate(values)
         for values in zip(
@@ -192,8 +195,7 @@ def densities(view: View, shares: list[tuple[Parts, FloatArray, FloatArray]]) ->
     members = np.unique(area[mass > 0.0])
     if not members.size:
         return said
-    error = (view.problem.errors.weight * weights.grams) ** 2 + LEAST_WEIGHT_ERROR_G**2
-    unsure = error + np.bincount(bucket, noise, minlength=size)
+    unsure = _error_variance(view.problem) + np.bincount(bucket, noise, minlength=size)
     off = weights.grams - np.bincount(bucket, mass, minlength=size)
     tanks, run = np.unique(pooling.tank[members], return_inverse=True)
     place = np.full(pooling.tank.size, -1)
@@ -242,8 +244,7 @@ def evidence_for_everything(view: View) -> float:
     """
     weights, problem = view.problem.weights, view.problem
     size = weights.grams.size
-    error = (problem.errors.weight * weights.grams) ** 2 + LEAST_WEIGHT_ERROR_G**2
-    totals = np.zeros((4, size))
+    error, totals = _error_variance(problem), np.zeros((4, size))
     for number, block in enumerate(problem.blocks):
         part = parts_of(view, number, sites_of_looks(view, number)[1])
         unsaid = block.chains.nodes.link[block.members.left] == Link.UNSAID

@@ -20,7 +20,7 @@ from growthcast.fit.result import GrowthFit
 from growthcast.fit.solver.linearise import CEILING, DENSITY, HABIT, RATE
 from growthcast.fit.unsaid import unsaid_cuts
 from growthcast.growth.logistic import height_at_stage, shape_factor, stage
-from growthcast.log.visits import Visits, day_numbers, places, read_log
+from growthcast.log.visits import Visits, day_numbers, pair_of, places, read_log
 
 __all__ = ["KINDS", "TimedTrims", "bulk_per_cm", "kind_of", "timed_trims"]
 
@@ -36,7 +36,6 @@ LEAST_DOUBT_CM = 0.1
 SILENT_CHANCE = 0.5
 """Chance that an area of which nothing is said was trimmed."""
 USUAL_GAP_D = 14.0
-DAYS_APART = 10_000_000
 
 
 @dataclass(frozen=True, slots=True)
@@ -108,18 +107,18 @@ def timed_trims(book: Book, fit: GrowthFit) -> TimedTrims:
     minutes = trims.number("minutes")
     timed = (np.nan_to_num(minutes) > 0.0) & (day <= design.on_day)
     own, whole = np.flatnonzero(timed & (area >= 0)), np.flatnonzero(timed & (area < 0))
-    own_pair = _pair(area[own], day[own])
+    own_pair = pair_of(area[own], day[own])
     row, shared = _whole_tank_links(design, tank[whole], day[whole])
     when = day[whole][row]
-    kept = ~np.isin(_pair(shared, when), own_pair)
+    kept = ~np.isin(pair_of(shared, when), own_pair)
     kept |= book.practice.whole_tank_minutes == "all"
     rows = np.concatenate([own, whole])
     row = np.concatenate([np.arange(own.size), own.size + row[kept]])
     where = np.concatenate([area[own], shared[kept]])
     when = np.concatenate([day[own], when[kept]])
     cm, cm_sd, chance = _removed(fit, visits, where, when)
-    rows_of_own = _pair(visits.area, visits.day)[~visits.silent]
-    has_row = np.isin(_pair(where, when), rows_of_own) & (row >= own.size)
+    rows_of_own = pair_of(visits.area, visits.day)[~visits.silent]
+    has_row = np.isin(pair_of(where, when), rows_of_own) & (row >= own.size)
     chance[: own.size][np.isnan(chance[: own.size])] = 1.0  # timed, though nothing else is said
     chance = np.where(np.isnan(chance), SILENT_CHANCE, chance)
     bulk = bulk_per_cm(design)[where]
@@ -129,7 +128,7 @@ def timed_trims(book: Book, fit: GrowthFit) -> TimedTrims:
     return TimedTrims(
         minutes=minutes[rows][told],
         fixed_min=np.where(np.arange(rows.size) < own.size, 0.0, fixed)[told],
-        visits=int(np.unique(_pair(tank[rows], day[rows])[told]).size),
+        visits=int(np.unique(pair_of(tank[rows], day[rows])[told]).size),
         row=(np.cumsum(told) - 1)[row[links]],
         kind=kind_of(design)[where[links]],
         amount=(bulk * cm)[links],
@@ -137,12 +136,6 @@ def timed_trims(book: Book, fit: GrowthFit) -> TimedTrims:
         chance=chance[links],
         has_row=has_row[links],
     )
-
-
-def _pair(place: IntArray, day: FloatArray) -> IntArray:
-    """One number for an area or tank and a day."""
-    pair: IntArray = place * DAYS_APART + day.astype(np.int64)
-    return pair
 
 
 def _whole_tank_links(design: Design, tank: IntArray, day: FloatArray) -> tuple[IntArray, IntArray]:
@@ -167,11 +160,11 @@ def _removed(
     """
     errors, border = fit.design.problem.errors, fit.solution.point.border
     expected = _expected(fit, visits, area, day)
-    pair = _pair(visits.area, visits.day)
-    at = np.minimum(np.searchsorted(pair, _pair(area, day)), max(pair.size - 1, 0))
+    pair = pair_of(visits.area, visits.day)
+    at = np.minimum(np.searchsorted(pair, pair_of(area, day)), max(pair.size - 1, 0))
     if not pair.size:
         return expected, EXPECTED_DOUBT * expected, np.full(area.size, np.nan)
-    found = pair[at] == _pair(area, day)
+    found = pair[at] == pair_of(area, day)
     before, after = visits.before_cm[at], visits.after_cm[at]
     error = np.hypot(errors.height_error_cm[area], errors.height_error_share[area] * before)
     weighed = visits.removed_g[at] / fit.design.traits.gram_per_cm[area]
@@ -190,13 +183,13 @@ def _removed(
         cm, sd = np.where(known, both, cm), np.where(known, (sure + guess) ** -0.5, sd)
     chance = np.where(visits.cut[at], 1.0, 0.0)
     unsaid = unsaid_cuts(fit.solution)
-    order = np.argsort(_pair(unsaid.area, unsaid.day))
+    order = np.argsort(pair_of(unsaid.area, unsaid.day))
     of = np.minimum(
-        np.searchsorted(_pair(unsaid.area, unsaid.day)[order], _pair(area, day)), order.size - 1
+        np.searchsorted(pair_of(unsaid.area, unsaid.day)[order], pair_of(area, day)), order.size - 1
     )
     if order.size:
         of = order[of]
-        told = found & (_pair(unsaid.area, unsaid.day)[of] == _pair(area, day))
+        told = found & (pair_of(unsaid.area, unsaid.day)[of] == pair_of(area, day))
         cm, sd = np.where(told, unsaid.length_cm[of], cm), np.where(told, unsaid.sd_cm[of], sd)
         chance = np.where(told, unsaid.chance[of], chance)
     return np.maximum(cm, 0.0), sd, np.where(found, chance, np.nan)
@@ -206,9 +199,9 @@ def _expected(fit: GrowthFit, visits: Visits, area: IntArray, day: FloatArray) -
     """Height (L,) that the model expects to have come off since the area's last cut [cm]."""
     design, border = fit.design, fit.solution.point.border
     cut = visits.cut
-    pair = _pair(visits.area[cut], visits.day[cut])
+    pair = pair_of(visits.area[cut], visits.day[cut])
     since = np.maximum(design.traits.planted_day[area], day - USUAL_GAP_D)
-    last = np.searchsorted(pair, _pair(area, day)) - 1
+    last = np.searchsorted(pair, pair_of(area, day)) - 1
     earlier = (last >= 0) & (visits.area[cut][last] == area) if pair.size else last >= 0
     since[earlier] = visits.day[cut][last[earlier]]
     ceiling, shape = np.exp(border[CEILING, area]), design.problem.shape[area]

@@ -179,10 +179,9 @@ def _evidence(
 
 def _read_alike(design: Design, usual: GrowthFit) -> Design:
     """Read weights of whole tanks as a fit does."""
-    weights = design.problem.weights
     if usual.whole_tank_grams[0] == "all":
         return design
-    weights = replace(weights, everything=weights.everything & weights.said)
+    weights = design.problem.weights.as_rest()
     return replace(design, problem=replace(design.problem, weights=weights))
 
 
