@@ -27,18 +27,11 @@ from growthcast.figures.panel import (
 )
 from growthcast.figures.save import check_target, figure_form
 from growthcast.figures.style import LABEL_PT, figure_bytes, house_style, new_figure
-from growthcast.figures.words import (
-    area_sentence,
-    conclusion,
-    day_words,
-    days_words,
-    first_to_pass,
-    full_date_words,
-    unit,
-)
 from growthcast.fit.design import day_number
 from growthcast.fit.result import GrowthFit
 from growthcast.forecast.report import as_date, forecast_growth
+from growthcast.say.forecast import area_sentence, conclusion, first_to_pass, unit
+from growthcast.say.words import day_words, days_in_words, full_date_words
 
 __all__ = [
     "AreaPanel",
@@ -114,10 +107,10 @@ def caption(
         closest = [i for i, area in enumerate(areas) if area.passes_budget_on[0] is not None]
         if not closest:
             whole = "its one area stays" if len(areas) == 1 else f"all {len(areas)} areas stay"
-            return f"{opening}{whole} below budget within {days_words(horizon)}, 9 times of 10."
+            return f"{opening}{whole} below budget within {days_in_words(horizon)}, 9 times of 10."
         soonest = min(closest, key=lambda i: areas[i].passes_budget_on[0] or date.max)
         said = conclusion(areas[soonest], on, horizon)
-        none = f"no area is likely to pass within {days_words(horizon)}"
+        none = f"no area is likely to pass within {days_in_words(horizon)}"
         return f"{opening}{none}; {names[soonest]} {said}."
     said = conclusion(areas[first], on, horizon)
     begins = areas[first].passes_budget_on[1]
@@ -129,7 +122,7 @@ def caption(
     verb = "passes" if passing == 1 else "pass"
     return (
         f"{opening}{names[first]} is first: it {said}{sure}. "
-        f"{many} areas likely {verb} within {days_words(horizon)}."
+        f"{many} areas likely {verb} within {days_in_words(horizon)}."
     )
 
 

@@ -12,7 +12,7 @@ from matplotlib.ticker import Formatter
 
 from growthcast.figures.lettering import MM_PER_POINT, shortened, spread_apart
 from growthcast.figures.style import MM_PER_INCH, SMALL_PT, TITLE_PT
-from growthcast.figures.words import MONTHS, full_date_words
+from growthcast.say.words import MONTHS, full_date_words
 
 __all__ = ["ConciseDates", "EndLabel", "label_ends", "title_axes"]
 

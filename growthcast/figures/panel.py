@@ -27,15 +27,11 @@ from growthcast.figures.style import (
     house_style,
     new_figure,
 )
-from growthcast.figures.words import (
-    conclusion,
-    day_words,
-    height_words,
-    unit,
-)
 from growthcast.fit.design import day_number
 from growthcast.forecast.heights import LEVELS
 from growthcast.forecast.report import AreaForecast
+from growthcast.say.forecast import conclusion, height_words, unit
+from growthcast.say.words import day_words
 
 __all__ = ["BOTTOM_MM", "LEFT_MM", "RIGHT_MM", "TOP_MM", "AreaPanel", "forecast_axes"]
 

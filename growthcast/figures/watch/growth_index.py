@@ -28,7 +28,7 @@ from growthcast.figures.style import (
     house_style,
     new_figure,
 )
-from growthcast.figures.words import day_words
+from growthcast.say.words import day_words
 from growthcast.service.watch.report import Finding, TankWatch, WatchReport
 
 __all__ = [

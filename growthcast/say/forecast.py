@@ -1,4 +1,4 @@
-"""What a figure says in words: dates, heights and the conclusion of a forecast."""
+"""A forecast in words: heights and the conclusion."""
 
 from __future__ import annotations
 
@@ -7,38 +7,15 @@ from datetime import date, timedelta
 
 from growthcast.forecast.heights import LEVELS
 from growthcast.forecast.report import AreaForecast
+from growthcast.say.words import day_words, days_in_words
 
 __all__ = [
-    "MONTHS",
     "area_sentence",
     "conclusion",
-    "day_words",
-    "days_words",
     "first_to_pass",
-    "full_date_words",
     "height_words",
     "unit",
 ]
-
-MONTHS = ("Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec")
-YEAR_SETTLED_D = 300
-"""A day and month this near to a known date can be of one year only."""
-
-
-def day_words(day: date, on: date) -> str:
-    """Return a date as people say it; the year only where ``on`` does not settle it."""
-    short = f"{day.day} {MONTHS[day.month - 1]}"
-    return short if abs((day - on).days) < YEAR_SETTLED_D else f"{short} {day.year}"
-
-
-def full_date_words(day: date) -> str:
-    """Return a date with its year."""
-    return f"{day.day} {MONTHS[day.month - 1]} {day.year}"
-
-
-def days_words(days: int) -> str:
-    """Return a number of days in words."""
-    return f"{days} day" if days == 1 else f"{days} days"
 
 
 def unit(area: AreaForecast) -> str:
@@ -57,7 +34,7 @@ def conclusion(area: AreaForecast, on: date, horizon_d: int) -> str:
     early, middle, late = area.passes_budget_on
     last = on + timedelta(days=horizon_d)
     if early is None:
-        return f"stays below {budget} within {days_words(horizon_d)}"
+        return f"stays below {budget} within {days_in_words(horizon_d)}"
     if late is not None and late <= on:
         return f"stands over {budget} already"
     if middle is None and early <= on:

@@ -8,7 +8,8 @@ from datetime import date
 import pytest
 
 from growthcast.figures.forecast import forecast_panels
-from growthcast.figures.words import conclusion, day_words, first_to_pass, height_words
+from growthcast.say.forecast import conclusion, first_to_pass, height_words
+from growthcast.say.words import day_words
 from tests.unit.figures.conftest import ON, Fitted
 
 NOW, SOON, LATER = ON, date(2026, 3, 24), date(2026, 3, 28)

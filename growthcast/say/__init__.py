@@ -1,0 +1,1 @@
+"""Every sentence a person reads as an answer: results in, words out."""

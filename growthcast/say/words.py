@@ -1,0 +1,62 @@
+"""What all sentences share: shares, chances, lists, days and dates in words."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from datetime import date
+
+__all__ = [
+    "MONTHS",
+    "about_days",
+    "and_list",
+    "as_chance",
+    "day_words",
+    "days_in_words",
+    "full_date_words",
+    "percent",
+]
+
+MONTHS = ("Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec")
+YEAR_SETTLED_D = 300
+"""A day and month this near to a known date can be of one year only."""
+SURELY, HARDLY = 0.995, 0.005
+
+
+def percent(share: float, digits: int = 0) -> str:
+    """Return a share [0-1] as percent."""
+    return f"{100 * share:.{digits}f} %"
+
+
+def as_chance(chance: float) -> str:
+    """Return a chance [0-1] in percent, never claiming certainty."""
+    if chance >= SURELY:
+        return "over 99 %"
+    return "under 1 %" if chance < HARDLY else percent(chance)
+
+
+def and_list(names: Sequence[str]) -> str:
+    """Join names as a sentence does."""
+    return names[0] if len(names) == 1 else f"{', '.join(names[:-1])} and {names[-1]}"
+
+
+def days_in_words(days: float) -> str:
+    """Return a number of days as a person says it."""
+    whole = round(days)
+    return "less than a day" if whole < 1 else "1 day" if whole == 1 else f"{whole} days"
+
+
+def about_days(days: float) -> str:
+    """Return a number of days that is not known for sure as a person says it."""
+    said = days_in_words(days)
+    return said if days < 0.5 else f"about {said}"
+
+
+def full_date_words(day: date) -> str:
+    """Return a date with its year."""
+    return f"{day.day} {MONTHS[day.month - 1]} {day.year}"
+
+
+def day_words(day: date, on: date) -> str:
+    """Return a date as people say it; the year only where ``on`` does not settle it."""
+    short = f"{day.day} {MONTHS[day.month - 1]}"
+    return short if abs((day - on).days) < YEAR_SETTLED_D else full_date_words(day)
