@@ -21,9 +21,8 @@ Suppose = Annotated[
         "--suppose",
         metavar="NAME=VALUE",
         help="Answer as if this held from the day on, with --tank; may be repeated. NAME is a "
-        "condition (ppfd_umol, photoperiod_h, co2_mg_l, no3_mg_l, po4_mg_l, k_mg_l, temperature_c) "
-        "with its amount, as in ppfd_umol=60, or an area_id with the plant to stand there, as in "
-        "stems=hygrophila-corymbosa. The book is not changed.",
+        "column of conditions.csv with its amount, as in ppfd_umol=60, or an area_id with the "
+        "plant to stand there, as in stems=hygrophila-corymbosa. The book is not changed.",
         show_default=False,
     ),
 ]
