@@ -102,9 +102,7 @@ def watch_list(
     said += _hard_cuts(areas)
     said += _measure(areas)
     names = dict(zip((area.area_id for area in areas), (area.label for area in areas), strict=True))
-    unsettled = [
-        names[str(fit.design.area_id[a])] for a in places.tolist() if not fit.solution.converged[a]
-    ]
+    unsettled = [names[str(fit.design.area_id[a])] for a in places.tolist() if not fit.converged[a]]
     if unsettled:
         said.append(f"The fit did not settle for {and_list(unsettled)}: trust the ruler, not this.")
     today = book.trims.date("date").astype("datetime64[D]") == np.datetime64(on, "D")

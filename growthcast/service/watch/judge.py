@@ -7,8 +7,8 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from growthcast.fit.foreseen.evidence import BIN_D
 from growthcast.service.watch.cases import TankCase
-from growthcast.service.watch.foreseen.evidence import BIN_D
 from growthcast.service.watch.scan import (
     Change,
     Course,
