@@ -7,8 +7,8 @@ from functools import cached_property
 from typing import Any, Literal
 
 import numpy as np
-from numpy.typing import NDArray
 
+from growthcast.arrays import BoolArray, FloatArray, IntArray
 from growthcast.book.book import WholeTank
 from growthcast.finite import finite_answer
 from growthcast.fit.borrowing.learn import Borrowed
@@ -30,8 +30,6 @@ from growthcast.log.visits import LeftOut
 
 __all__ = ["Basis", "GrowthFit"]
 
-FloatArray = NDArray[np.float64]
-IntArray = NDArray[np.int64]
 Basis = Literal["log", "tank", "table"]
 
 CLEARLY = 3.0
@@ -89,7 +87,7 @@ class GrowthFit:
         return Parameters(self.solution.point.border)
 
     @property
-    def converged(self) -> NDArray[np.bool_]:
+    def converged(self) -> BoolArray:
         """Whether the steps of each area (A,) settled."""
         return self.solution.converged
 

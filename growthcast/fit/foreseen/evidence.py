@@ -13,8 +13,8 @@ from dataclasses import dataclass, replace
 from datetime import date
 
 import numpy as np
-from numpy.typing import NDArray
 
+from growthcast.arrays import BoolArray, FloatArray, IntArray
 from growthcast.book.book import Book
 from growthcast.fit.design import Design, build_design, day_number
 from growthcast.fit.growth import on_what_fits
@@ -28,8 +28,6 @@ from growthcast.fit.solver.view import View, seen, view_of
 
 __all__ = ["BIN_D", "Evidence", "evidence_under"]
 
-FloatArray = NDArray[np.float64]
-IntArray = NDArray[np.int64]
 
 BIN_D = 7.0
 """Days of a week, over each of which a pace may differ."""
@@ -71,7 +69,7 @@ class Evidence:
     lean_cm: FloatArray
     grown_cm: FloatArray
 
-    def of(self, rows: NDArray[np.bool_] | IntArray) -> Evidence:
+    def of(self, rows: BoolArray | IntArray) -> Evidence:
         """Return some of the readings."""
         per_reading = (
             "area",

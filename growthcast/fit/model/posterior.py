@@ -8,13 +8,12 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from growthcast.arrays import FloatArray, IntArray
 from growthcast.fit.solver.linearise import CEILING, DENSITY, HABIT, KNOTS, RATE
 from growthcast.fit.solver.view import View
 
 __all__ = ["AreaPosterior", "Parameters", "SharedGrowth", "shared_growth"]
 
-FloatArray = NDArray[np.float64]
-IntArray = NDArray[np.int64]
 Floats = NDArray[np.floating[Any]]
 
 
