@@ -4,7 +4,14 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 
-from growthcast.say.words import about_days, and_list, as_chance, days_in_words, percent, range_words
+from growthcast.say.words import (
+    about_days,
+    and_list,
+    as_chance,
+    days_in_words,
+    percent,
+    range_words,
+)
 from growthcast.service.reasons import limit_in_words
 from growthcast.service.visit.away import AwayArea, AwayTank
 from growthcast.service.visit.cuts import AreaCut, CutSheet

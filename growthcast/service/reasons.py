@@ -153,9 +153,7 @@ def limit_in_words(limit: CutLimit | None) -> str:
         f"{limit.table_cm:.3g} {limit.unit}"
     )
     if limit.limit_cm < limit.table_cm:
-        said += (
-            f"; the log shows {limit.area_id} growing on from {limit.limit_cm:.3g} {limit.unit}"
-        )
+        said += f"; the log shows {limit.area_id} growing on from {limit.limit_cm:.3g} {limit.unit}"
     return (
         f"{said}. Where yours stands lower cuts, write lowest_cut_cm in species.csv, or log two "
         "such cuts (after_cm) from which it grows again"

@@ -5,8 +5,8 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 
 import numpy as np
-from numpy.typing import NDArray
 
+from growthcast.arrays import FloatArray
 from growthcast.plain import HIDDEN, in_json
 
 __all__ = ["DAYS_PER_YEAR", "Range", "Saving", "Year", "saving", "year_of_visits"]
@@ -30,7 +30,7 @@ class Range:
         return Range(self.p10 * factor, self.p50 * factor, self.p90 * factor)
 
     @classmethod
-    def of_rows(cls, draws: NDArray[np.float64]) -> list[Range]:
+    def of_rows(cls, draws: FloatArray) -> list[Range]:
         """Return the range of each row of draws (A, D)."""
         return [cls(*row) for row in np.quantile(draws, (0.1, 0.5, 0.9), axis=1).T.tolist()]
 
@@ -57,9 +57,7 @@ class Saving:
     cost: Range
 
 
-def saving(
-    now_h: NDArray[np.float64], then_h: NDArray[np.float64], labour_rate_per_h: float
-) -> Saving:
+def saving(now_h: FloatArray, then_h: FloatArray, labour_rate_per_h: float) -> Saving:
     """Return what a rhythm saves against another.
 
     Parameters

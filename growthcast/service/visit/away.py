@@ -10,8 +10,8 @@ from dataclasses import dataclass, field
 from datetime import date, timedelta
 
 import numpy as np
-from numpy.typing import NDArray
 
+from growthcast.arrays import FloatArray, IntArray
 from growthcast.book.book import Book
 from growthcast.finite import finite_answer
 from growthcast.fit.design import day_number
@@ -19,9 +19,9 @@ from growthcast.fit.result import Basis, GrowthFit
 from growthcast.forecast.report import as_date
 from growthcast.plain import BY_QUANTILE, HIDDEN
 from growthcast.service.advice import TankAdvice
-from growthcast.service.reasons import CutLimit, cut_limit
 from growthcast.service.effort import Range
 from growthcast.service.living import share_of_draws
+from growthcast.service.reasons import CutLimit, cut_limit
 from growthcast.service.recommend import area_label, blocks_of_tanks, recommend, tank_terms, unit_of
 from growthcast.service.visit.standing import (
     Lasting,
@@ -34,8 +34,6 @@ from growthcast.service.visit.standing import (
 
 __all__ = ["AwayArea", "AwayTank", "weeks_away"]
 
-FloatArray = NDArray[np.float64]
-IntArray = NDArray[np.int64]
 Passing = tuple[date | None, date | None, date | None]
 
 

@@ -8,18 +8,18 @@ from datetime import date, timedelta
 from typing import ClassVar
 
 import numpy as np
-from numpy.typing import NDArray
 
+from growthcast.arrays import FloatArray
 from growthcast.book.book import Book
 from growthcast.finite import finite_answer
 from growthcast.fit.design import day_number
 from growthcast.fit.result import Basis, GrowthFit
 from growthcast.log.visits import day_numbers
 from growthcast.plain import HIDDEN
-from growthcast.service.reasons import CutLimit, cut_limit
 from growthcast.service.effort import Range, Timing, hands_of
 from growthcast.service.interval import FOLLOWED_DRAWS, interval_options
 from growthcast.service.living import share_of_draws
+from growthcast.service.reasons import CutLimit, cut_limit
 from growthcast.service.recommend import area_label, tank_terms, unit_of
 from growthcast.service.visit.standing import (
     Lasting,
@@ -31,7 +31,6 @@ from growthcast.service.visit.standing import (
 
 __all__ = ["AreaCut", "CutSheet", "Rhythm", "cut_sheet", "whole_parts"]
 
-FloatArray = NDArray[np.float64]
 
 WORTH_CUTTING_SHARE = 0.02
 """An area is left alone when less than this share of it would come off."""
