@@ -7,7 +7,6 @@ from dataclasses import dataclass
 from datetime import date, timedelta
 
 import numpy as np
-from numpy.typing import NDArray
 
 from growthcast.book.book import Book
 from growthcast.book.checks.rounds import ClosedTime, closed_times, open_before, open_from
@@ -36,7 +35,6 @@ from growthcast.service.watch.watch import watch_growth
 
 __all__ = ["TankStanding", "build_overview", "tank_standings"]
 
-FloatArray = NDArray[np.float64]
 
 SOON_D = 7
 MOST_DRAWN = 40

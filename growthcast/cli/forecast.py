@@ -21,9 +21,7 @@ from growthcast.cli.suppose import Suppose, hypothetical, say_what_is_supposed, 
 from growthcast.errors import UsageError
 
 if TYPE_CHECKING:
-    import numpy as np
-    from numpy.typing import NDArray
-
+    from growthcast.arrays import FloatArray
     from growthcast.book.book import Book
     from growthcast.fit.result import GrowthFit
     from growthcast.fit.supposed import Supposed
@@ -178,7 +176,7 @@ def _height_rows(name: str, area: AreaForecast) -> list[list[str]]:
     ]
 
 
-def _range(quantiles: NDArray[np.float64], unit: str) -> str:
+def _range(quantiles: FloatArray, unit: str) -> str:
     low, middle, high = quantiles
     return f"{middle:.1f} {unit} ({low:.1f} to {high:.1f})"
 

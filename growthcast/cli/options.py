@@ -10,9 +10,7 @@ import typer
 from growthcast.errors import UsageError
 
 if TYPE_CHECKING:
-    import numpy as np
-    from numpy.typing import NDArray
-
+    from growthcast.arrays import IntArray
     from growthcast.book.book import Book
     from growthcast.fit.result import GrowthFit
 
@@ -136,7 +134,7 @@ def open_fit(argument: str | None, on: str | None) -> tuple[Book, date, GrowthFi
     return book, day, fit
 
 
-def chosen_tanks(book: Book, tank_id: str | None) -> NDArray[np.int64]:
+def chosen_tanks(book: Book, tank_id: str | None) -> IntArray:
     """Places of the tanks a command is asked for."""
     import numpy as np
 

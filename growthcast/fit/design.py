@@ -6,8 +6,8 @@ from dataclasses import dataclass, replace
 from datetime import date
 
 import numpy as np
-from numpy.typing import NDArray
 
+from growthcast.arrays import BoolArray, FloatArray, IntArray, TextArray
 from growthcast.book.book import Book, WholeTank
 from growthcast.fit.rows.chains import Link, pack_chains
 from growthcast.fit.rows.clock import (
@@ -29,10 +29,6 @@ from growthcast.species import SpeciesPriors, read_reference, species_priors
 
 __all__ = ["COVER_CEILING", "Design", "build_design", "day_number", "with_spreads"]
 
-FloatArray = NDArray[np.float64]
-IntArray = NDArray[np.int64]
-BoolArray = NDArray[np.bool_]
-TextArray = NDArray[np.object_]
 
 COVER_ERROR_POINTS = 5.0
 """Error of a cover judged by eye, in points of percent (an estimate)."""

@@ -20,8 +20,8 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 
 import numpy as np
-from numpy.typing import NDArray
 
+from growthcast.arrays import FloatArray
 from growthcast.fit.design import Design, with_spreads
 from growthcast.fit.rows.chains import Link
 from growthcast.fit.rows.drift import KNOT_COUNT
@@ -35,7 +35,6 @@ from growthcast.fit.suspects import set_suspects_aside
 
 __all__ = ["learn_spreads"]
 
-FloatArray = NDArray[np.float64]
 
 PRIOR_SD = 0.5
 """Standard deviation of a log spread around its default: a factor of 1.6 either way."""

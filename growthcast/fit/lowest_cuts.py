@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 import numpy as np
-from numpy.typing import NDArray
 
+from growthcast.arrays import FloatArray, IntArray
 from growthcast.fit.rows.chains import Link
 from growthcast.fit.solver.errors import ErrorModel
 from growthcast.fit.solver.problem import Block, Problem
@@ -12,8 +12,6 @@ from growthcast.log.visits import Look
 
 __all__ = ["lowest_cuts_shown"]
 
-FloatArray = NDArray[np.float64]
-IntArray = NDArray[np.int64]
 
 CLEARLY = 2.0
 """An area has grown on where it is found higher by this many standard deviations of a reading."""

@@ -7,8 +7,8 @@ from functools import cached_property
 from typing import Any, Literal
 
 import numpy as np
-from numpy.typing import NDArray
 
+from growthcast.arrays import FloatArray, IntArray
 from growthcast.book.book import WholeTank
 from growthcast.finite import finite_answer
 from growthcast.fit.borrowing.learn import Borrowed
@@ -25,8 +25,6 @@ from growthcast.log.visits import LeftOut
 
 __all__ = ["AreaPosterior", "Basis", "GrowthFit"]
 
-FloatArray = NDArray[np.float64]
-IntArray = NDArray[np.int64]
 Basis = Literal["log", "tank", "table"]
 
 CLEARLY = 3.0

@@ -14,9 +14,9 @@ from datetime import date
 from zlib import crc32
 
 import numpy as np
-from numpy.typing import NDArray
 from threadpoolctl import threadpool_limits
 
+from growthcast.arrays import FloatArray
 from growthcast.book.book import Book
 from growthcast.book.supposed.changes import Changes
 from growthcast.book.supposed.rows import (
@@ -40,7 +40,6 @@ from growthcast.species import read_reference
 
 __all__ = ["Supposed", "conditions_now", "conditions_since", "day_of", "fit_beside", "suppose"]
 
-FloatArray = NDArray[np.float64]
 
 OWN_LUCK = 1 << 32
 """Places in a book lie below this; keys of supposed areas above."""

@@ -12,8 +12,8 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 
 import numpy as np
-from numpy.typing import NDArray
 
+from growthcast.arrays import BoolArray, FloatArray, IntArray
 from growthcast.fit.design import Design
 from growthcast.fit.rows.chains import Link, Nodes
 from growthcast.fit.rows.looks import look_log_chance
@@ -30,9 +30,6 @@ from growthcast.log.visits import Look
 
 __all__ = ["Suspect", "set_suspects_aside", "suspects_of"]
 
-FloatArray = NDArray[np.float64]
-IntArray = NDArray[np.int64]
-BoolArray = NDArray[np.bool_]
 
 GROSS_SHARE, UNLOGGED_SHARE, UNUSUAL_SHARE, MISTAKEN_SHARE = 0.02, 0.02, 0.05, 0.04
 """How often a reading is a gross error, a span holds an unlogged cut, a cut is made elsewhere, an

@@ -11,8 +11,8 @@ from dataclasses import dataclass
 from functools import cache
 
 import numpy as np
-from numpy.typing import NDArray
 
+from growthcast.arrays import FloatArray, IntArray
 from growthcast.finite import finite_answer
 from growthcast.fit.result import AreaPosterior, GrowthFit
 from growthcast.fit.rows.drift import span_drift
@@ -43,8 +43,6 @@ __all__ = [
     "rate_range",
 ]
 
-FloatArray = NDArray[np.float64]
-IntArray = NDArray[np.int64]
 
 LEVELS = (0.05, 0.10, 0.25, 0.50, 0.75, 0.90, 0.95)
 RANGE_80 = np.array([-1.2815515655446004, 0.0, 1.2815515655446004])

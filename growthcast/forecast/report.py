@@ -7,8 +7,8 @@ from datetime import date
 from typing import ClassVar
 
 import numpy as np
-from numpy.typing import NDArray
 
+from growthcast.arrays import FloatArray, IntArray
 from growthcast.finite import finite_answer
 from growthcast.fit.design import COVER_CEILING, day_number
 from growthcast.fit.result import Basis, GrowthFit
@@ -19,8 +19,6 @@ from growthcast.plain import BY_QUANTILE, HIDDEN
 
 __all__ = ["AreaForecast", "as_date", "forecast_growth"]
 
-FloatArray = NDArray[np.float64]
-IntArray = NDArray[np.int64]
 
 NOW_LEVELS = (0.10, 0.50, 0.90)
 LEVEL_NAMES = tuple(f"p{round(100 * level):02d}" for level in LEVELS)

@@ -11,11 +11,11 @@ from functools import cache
 from statistics import NormalDist
 
 import numpy as np
-from numpy.typing import NDArray
+
+from growthcast.arrays import FloatArray
 
 __all__ = ["log_normal_cdf", "normal_cdf", "normal_quantile"]
 
-FloatArray = NDArray[np.float64]
 
 FURTHEST = 9.0
 """Deviations beyond which a chance is 0 or 1 to the last digit shown anywhere."""

@@ -9,7 +9,9 @@ from __future__ import annotations
 from typing import NamedTuple
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
+
+from growthcast.arrays import FloatArray
 
 __all__ = [
     "CarbonateConstants",
@@ -19,7 +21,6 @@ __all__ = [
     "daily_light_integral",
 ]
 
-FloatArray = NDArray[np.float64]
 
 CO2_G_PER_MOL = 44.0095
 EQ_PER_L_PER_DKH = 0.35665e-3

@@ -15,6 +15,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from growthcast.arrays import IntArray
 from growthcast.fit.result import GrowthFit
 from growthcast.fit.solver.linearise import CEILING, RATE
 from growthcast.growth.normal import normal_quantile
@@ -22,8 +23,6 @@ from growthcast.growth.quick import Singles, column
 
 __all__ = ["DRAWS", "GrowthDraws", "draw_growth", "span_normals", "stratified_normals"]
 
-FloatArray = NDArray[np.float64]
-IntArray = NDArray[np.int64]
 
 DRAWS = 1024
 MIXING_ROUNDS = 4

@@ -6,8 +6,8 @@ from collections.abc import Iterator
 from dataclasses import dataclass, replace
 
 import numpy as np
-from numpy.typing import NDArray
 
+from growthcast.arrays import FloatArray, IntArray
 from growthcast.book.book import Book
 from growthcast.finite import finite_answer
 from growthcast.fit.result import Basis, GrowthFit
@@ -31,8 +31,6 @@ from growthcast.service.rescape.notes import (
 
 __all__ = ["TankTerms", "area_label", "blocks_of_tanks", "recommend", "tank_terms", "unit_of"]
 
-FloatArray = NDArray[np.float64]
-IntArray = NDArray[np.int64]
 
 AREAS_AT_ONCE = 200
 """Areas whose draws are held in memory together."""

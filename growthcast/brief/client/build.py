@@ -6,9 +6,7 @@ from collections.abc import Sequence
 from datetime import date
 from pathlib import Path
 
-import numpy as np
-from numpy.typing import NDArray
-
+from growthcast.arrays import IntArray
 from growthcast.book.book import Book
 from growthcast.brief.client.gather import TankFacts, gather_tank
 from growthcast.brief.client.pictures import sawtooth_pictures
@@ -40,7 +38,7 @@ WORTH_A_NOTE = 0.01
 def build_brief(
     book: Book,
     fit: GrowthFit,
-    tanks: NDArray[np.int64],
+    tanks: IntArray,
     locale: Locale,
     *,
     client: str | None = None,

@@ -5,8 +5,8 @@ from __future__ import annotations
 from datetime import date
 
 import numpy as np
-from numpy.typing import NDArray
 
+from growthcast.arrays import FloatArray
 from growthcast.brief.client.gather import AreaFacts, TankFacts
 from growthcast.brief.client.words import days_of_100, every
 from growthcast.brief.page import Picture, Pictures
@@ -18,7 +18,6 @@ from growthcast.service.sawtooth import SAWTOOTH_LEVELS, Sawtooth
 
 __all__ = ["sawtooth_pictures"]
 
-FloatArray = NDArray[np.float64]
 
 ROOM_ABOVE = 1.06
 

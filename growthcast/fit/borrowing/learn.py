@@ -12,8 +12,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
+from growthcast.arrays import BoolArray, FloatArray, IntArray
 from growthcast.fit.borrowing.regression import (
     Model,
     Tanks,
@@ -24,9 +24,6 @@ from growthcast.fit.borrowing.regression import (
 
 __all__ = ["Borrowed", "is_clear_win", "learn_conditions"]
 
-FloatArray = NDArray[np.float64]
-IntArray = NDArray[np.int64]
-BoolArray = NDArray[np.bool_]
 
 FEWEST_TANKS = 8
 """Tanks that carry information from which on conditions are looked at."""

@@ -12,12 +12,11 @@ from dataclasses import dataclass
 from typing import Any, Literal
 
 import numpy as np
-from numpy.typing import NDArray
+
+from growthcast.arrays import FloatArray, IntArray
 
 __all__ = ["Candidate", "Model", "Tanks", "candidate", "foretold", "log_normal"]
 
-FloatArray = NDArray[np.float64]
-IntArray = NDArray[np.int64]
 Model = Literal["none", "ridge", "gaussian process"]
 
 INTERCEPT_SPREAD = 0.15

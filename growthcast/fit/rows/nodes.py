@@ -5,16 +5,14 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
+from growthcast.arrays import FloatArray, IntArray
 from growthcast.fit.rows.chains import Link, Nodes
 from growthcast.fit.rows.clock import GrowthClock, pause_after_cut
 from growthcast.log.visits import Visits
 
 __all__ = ["AreaTraits", "Habits", "build_nodes", "cutting_habits"]
 
-FloatArray = NDArray[np.float64]
-IntArray = NDArray[np.int64]
 
 LOG_COVERS_PLANTING_D = 14.0
 """A tank's log that starts at most this long after an area was planted covers its first span."""

@@ -6,14 +6,12 @@ from dataclasses import dataclass
 from functools import cached_property
 
 import numpy as np
-from numpy.typing import NDArray
 
+from growthcast.arrays import BoolArray, FloatArray, IntArray
 from growthcast.fit.solver.linearise import CEILING, DENSITY, HABIT, RATE
 
 __all__ = ["OWN", "AreaInformation", "CannotFit", "Pooling", "area_information"]
 
-FloatArray = NDArray[np.float64]
-IntArray = NDArray[np.int64]
 
 OWN = [CEILING, HABIT, DENSITY]
 """Parameters that an area shares with nobody and that are eliminated first: before the rate."""
@@ -59,7 +57,7 @@ class Pooling:
     tank_precision: FloatArray
     species_precision: FloatArray
     knot_precision: FloatArray
-    ceiling_learnt: NDArray[np.bool_]
+    ceiling_learnt: BoolArray
 
     @cached_property
     def planted(self) -> tuple[IntArray, IntArray]:

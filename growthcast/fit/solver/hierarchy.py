@@ -11,15 +11,13 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
+from growthcast.arrays import FloatArray, IntArray
 from growthcast.fit.solver.areas import AreaInformation, CannotFit, Pooling
 from growthcast.fit.solver.linearise import CEILING, KNOTS, RATE
 
 __all__ = ["Effects", "border_covariance", "covariance_root", "solve_effects"]
 
-FloatArray = NDArray[np.float64]
-IntArray = NDArray[np.int64]
 
 TANKS_AT_ONCE = 4_000
 

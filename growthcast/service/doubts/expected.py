@@ -5,8 +5,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
+from growthcast.arrays import BoolArray, FloatArray
 from growthcast.book.book import Book
 from growthcast.finite import finite_answer
 from growthcast.fit.design import COVER_CEILING
@@ -20,8 +20,6 @@ from growthcast.log.visits import Look
 
 __all__ = ["Expected", "Weight", "expected_at"]
 
-FloatArray = NDArray[np.float64]
-IntArray = NDArray[np.int64]
 Range = tuple[float, float, float]
 
 RANGE = (0.10, 0.50, 0.90)
@@ -82,8 +80,8 @@ class Expected:
     gram_per_cm: FloatArray
     log_gram_sd: FloatArray
     weight_sd: float
-    guessed: NDArray[np.bool_]
-    is_cover: NDArray[np.bool_]
+    guessed: BoolArray
+    is_cover: BoolArray
 
     def unit(self, area: int) -> str:
         """Return the unit of an area's heights."""

@@ -11,8 +11,8 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 
 import numpy as np
-from numpy.typing import NDArray
 
+from growthcast.arrays import BoolArray, FloatArray, IntArray
 from growthcast.book.book import Book
 from growthcast.book.tables import FORMS
 from growthcast.fit.design import Design
@@ -24,9 +24,6 @@ from growthcast.log.visits import Visits, day_numbers, pair_of, places, read_log
 
 __all__ = ["KINDS", "TimedTrims", "bulk_per_cm", "kind_of", "timed_trims"]
 
-FloatArray = NDArray[np.float64]
-IntArray = NDArray[np.int64]
-BoolArray = NDArray[np.bool_]
 
 KINDS = 2 * len(FORMS)
 """Growth forms measured by height, then growth forms measured by cover."""

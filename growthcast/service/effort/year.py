@@ -5,8 +5,8 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 
 import numpy as np
-from numpy.typing import NDArray
 
+from growthcast.arrays import FloatArray
 from growthcast.plain import HIDDEN, in_json
 
 __all__ = ["DAYS_PER_YEAR", "Range", "Saving", "Year", "saving", "year_of_visits"]
@@ -61,9 +61,7 @@ class Saving:
     cost: Range
 
 
-def saving(
-    now_h: NDArray[np.float64], then_h: NDArray[np.float64], labour_rate_per_h: float
-) -> Saving:
+def saving(now_h: FloatArray, then_h: FloatArray, labour_rate_per_h: float) -> Saving:
     """Return what a rhythm saves against another.
 
     Parameters

@@ -11,8 +11,8 @@ from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field, replace
 
 import numpy as np
-from numpy.typing import NDArray
 
+from growthcast.arrays import BoolArray, FloatArray, IntArray
 from growthcast.fit.result import GrowthFit
 from growthcast.fit.rows.drift import MEMORY_D, span_drift
 from growthcast.fit.solver.errors import ErrorModel
@@ -25,7 +25,6 @@ from growthcast.service.living import HAND_SPREAD, LivingAreas
 
 __all__ = ["SETTLED", "Certainty", "certainty_in_words", "certainty_of"]
 
-FloatArray = NDArray[np.float64]
 
 SETTLED = 0.8
 """A recommendation is called settled when it is right with this chance."""
@@ -145,7 +144,7 @@ class _Known:
     knots: FloatArray
 
 
-def _drawn(living: LivingAreas, here: NDArray[np.int64], run: int) -> _Known:
+def _drawn(living: LivingAreas, here: IntArray, run: int) -> _Known:
     draws = living.draws
     known = (draws.log_rate[here], draws.ceiling_cm[here], draws.knots[run])
     return _Known(*(values.astype(np.float64) for values in known))
@@ -160,11 +159,11 @@ def _even(count: int) -> FloatArray:
 
 def _best_of_draws(
     living: LivingAreas,
-    here: NDArray[np.int64],
+    here: IntArray,
     intervals_d: tuple[int, ...],
     confidence: float,
     known: _Known,
-) -> NDArray[np.int64]:
+) -> IntArray:
     """Longest interval (D,) that holds if the growth is as known, 0 where none does."""
     best = np.zeros(known.log_rate.shape[1], dtype=np.int64)
     for days in intervals_d:
@@ -174,7 +173,7 @@ def _best_of_draws(
 
 
 def _chance_if_known(
-    living: LivingAreas, here: NDArray[np.int64], interval_d: int, known: _Known
+    living: LivingAreas, here: IntArray, interval_d: int, known: _Known
 ) -> FloatArray:
     """Chance (D,) that all areas last from their least cuts if the growth is as known."""
     shape = living.shape[here][:, None]
@@ -204,7 +203,7 @@ def _chance_if_known(
 def _visits_to_settle(
     fit: GrowthFit,
     living: LivingAreas,
-    here: NDArray[np.int64],
+    here: IntArray,
     run: int,
     intervals_d: tuple[int, ...],
     confidence: float,
@@ -237,7 +236,7 @@ def _visits_to_settle(
     return settled, sureness
 
 
-def _lasting_and_drift(fit: GrowthFit, areas: NDArray[np.int64]) -> FloatArray:
+def _lasting_and_drift(fit: GrowthFit, areas: IntArray) -> FloatArray:
     """Covariance (n + 1, n + 1) of the areas' lasting log rates and their tank's drift today.
 
     What areas share apart from the drift is left out.
@@ -283,7 +282,7 @@ def _told_by_visits(
 
 
 def _span_variances(
-    errors: ErrorModel, living: LivingAreas, here: NDArray[np.int64], span_d: float
+    errors: ErrorModel, living: LivingAreas, here: IntArray, span_d: float
 ) -> FloatArray:
     """Relative variance of growth (n,) as one measured span of each area tells it."""
     place = living.area[here]
@@ -296,7 +295,7 @@ def _span_variances(
     return variances
 
 
-def _sureness(speeds: FloatArray, member: NDArray[np.bool_], moved: float, left: float) -> float:
+def _sureness(speeds: FloatArray, member: BoolArray, moved: float, left: float) -> float:
     """Expected chance of the likeliest interval once the mean has moved and ``left`` remains."""
     means = _even(33) * np.sqrt(max(moved, 0.0))
     density = np.exp(-0.5 * (speeds - means[:, None]) ** 2 / max(left, 1e-12))

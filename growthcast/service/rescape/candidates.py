@@ -7,8 +7,8 @@ from dataclasses import dataclass, field
 from typing import Literal
 
 import numpy as np
-from numpy.typing import NDArray
 
+from growthcast.arrays import FloatArray
 from growthcast.book.book import Book
 from growthcast.book.supposed.rows import PlannedArea
 from growthcast.errors import UsageError
@@ -34,8 +34,6 @@ from growthcast.service.rescape.variants import (
 
 __all__ = ["Z_80", "PlantAdvice", "candidate_row", "compare_plants", "pool_of"]
 
-FloatArray = NDArray[np.float64]
-IntArray = NDArray[np.int64]
 Basis = Literal["own log", "own practice", "table"]
 
 PLANTED_SHARE_OF_FLOOR = 0.5

@@ -6,8 +6,8 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 
 import numpy as np
-from numpy.typing import NDArray
 
+from growthcast.arrays import IntArray
 from growthcast.book.book import Book
 from growthcast.fit.result import OWN_SPANS_FOR_LOG, GrowthFit
 from growthcast.fit.rows.chains import Link
@@ -28,7 +28,6 @@ __all__ = [
     "supposed_cautions",
 ]
 
-IntArray = NDArray[np.int64]
 
 LIKELY = 0.8
 """A chance of holding below this is a doubt worth a sentence."""

@@ -7,8 +7,8 @@ from datetime import date, timedelta
 from typing import ClassVar
 
 import numpy as np
-from numpy.typing import NDArray
 
+from growthcast.arrays import FloatArray
 from growthcast.book.book import Book
 from growthcast.finite import finite_answer
 from growthcast.fit.design import day_number
@@ -30,7 +30,6 @@ from growthcast.service.visit.words import cautions_for, ranges, whole_parts, wo
 
 __all__ = ["AreaCut", "CutSheet", "Rhythm", "cut_sheet"]
 
-FloatArray = NDArray[np.float64]
 
 WORTH_CUTTING_SHARE = 0.02
 """An area is left alone when less than this share of it would come off."""

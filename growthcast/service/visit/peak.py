@@ -7,8 +7,8 @@ from dataclasses import dataclass
 from datetime import date, timedelta
 
 import numpy as np
-from numpy.typing import NDArray
 
+from growthcast.arrays import BoolArray, FloatArray, IntArray
 from growthcast.book.book import Book
 from growthcast.finite import finite_answer
 from growthcast.fit.design import day_number
@@ -25,8 +25,6 @@ from growthcast.service.visit.words import and_list, as_chance, ranges
 
 __all__ = ["BAND_SHARE", "TARGET_SHARE", "peak_plan"]
 
-FloatArray = NDArray[np.float64]
-BoolArray = NDArray[np.bool_]
 
 TARGET_SHARE, BAND_SHARE = 0.85, 0.15
 """An area is at its best at this share of its budget, give or take the second (common practice, no
@@ -133,7 +131,7 @@ def _inside(ended: Standing, band: _Band) -> BoolArray:
     return inside
 
 
-def _choose(routes: list[Route], band: _Band) -> tuple[NDArray[np.int64], BoolArray]:
+def _choose(routes: list[Route], band: _Band) -> tuple[IntArray, BoolArray]:
     """Choose a route (A,) for every area, and tell whether each draw (A, D) ends in the band.
 
     Of the routes whose cut is hidden and that are more likely than not to end in the band the
@@ -158,7 +156,7 @@ def _areas(
     span_d: int,
     band: _Band,
     routes: list[Route],
-    chosen: NDArray[np.int64],
+    chosen: IntArray,
     inside: BoolArray,
 ) -> list[PeakArea]:
     """Say for every area which way it goes and where that ends."""

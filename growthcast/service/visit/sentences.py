@@ -7,8 +7,8 @@ from datetime import date
 from typing import TYPE_CHECKING
 
 import numpy as np
-from numpy.typing import NDArray
 
+from growthcast.arrays import IntArray
 from growthcast.book.book import Book
 from growthcast.fit.result import GrowthFit
 from growthcast.service.reasons import limit_in_words
@@ -83,7 +83,7 @@ def _rhythm_sentence(chance: float, rhythm: Rhythm, interval_d: int) -> str:
 def watch_list(
     book: Book,
     fit: GrowthFit,
-    places: NDArray[np.int64],
+    places: IntArray,
     areas: Sequence[AreaCut],
     on: date,
     *,

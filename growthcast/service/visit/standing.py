@@ -14,8 +14,8 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 
 import numpy as np
-from numpy.typing import NDArray
 
+from growthcast.arrays import BoolArray, FloatArray, IntArray
 from growthcast.fit.result import AreaPosterior, GrowthFit
 from growthcast.fit.rows.clock import (
     LONGEST_PAUSE_SHARE,
@@ -39,9 +39,6 @@ from growthcast.service.living import (
 
 __all__ = ["Lasting", "Standing", "cut_to_last", "days_that_hold", "only_areas", "standing_areas"]
 
-FloatArray = NDArray[np.float64]
-IntArray = NDArray[np.int64]
-BoolArray = NDArray[np.bool_]
 
 ROUNDING = np.float32(1e-4)
 """Stages that single precision may be off by: at a budget is within it."""

@@ -6,8 +6,8 @@ from collections.abc import Sequence
 from datetime import date
 
 import numpy as np
-from numpy.typing import NDArray
 
+from growthcast.arrays import FloatArray, IntArray
 from growthcast.fit.result import GrowthFit
 from growthcast.forecast.report import as_date
 from growthcast.service.effort import Range
@@ -25,7 +25,6 @@ __all__ = [
     "work_order",
 ]
 
-FloatArray = NDArray[np.float64]
 
 CAUTIONS = (
     "Switch the mains off before hands go into the water, and on again before you leave.",
@@ -95,7 +94,7 @@ def and_list(names: Sequence[str]) -> str:
     return names[0] if len(names) == 1 else f"{', '.join(names[:-1])} and {names[-1]}"
 
 
-def cautions_for(fit: GrowthFit, areas: NDArray[np.int64]) -> tuple[str, ...]:
+def cautions_for(fit: GrowthFit, areas: IntArray) -> tuple[str, ...]:
     """Cautions of a visit: the usual ones, and those of the plants in ``areas``, each once."""
     priors, species = fit.design.priors, fit.design.species
     said: dict[str, list[str]] = {}
@@ -105,7 +104,7 @@ def cautions_for(fit: GrowthFit, areas: NDArray[np.int64]) -> tuple[str, ...]:
     return CAUTIONS + tuple(f"{and_list(names)}: {caution}" for caution, names in said.items())
 
 
-def work_order(fit: GrowthFit, areas: NDArray[np.int64], height_cm: FloatArray) -> list[int]:
+def work_order(fit: GrowthFit, areas: IntArray, height_cm: FloatArray) -> list[int]:
     """Places in ``areas`` (A,) in the order of work: by form, the tallest first."""
     form = fit.design.priors.form[fit.design.species[areas]]
     rank = [ORDER_OF_FORMS.index(name) for name in form.tolist()]

@@ -5,8 +5,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
+from growthcast.arrays import BoolArray, FloatArray, IntArray
 from growthcast.book.book import Book
 from growthcast.fit.design import Design
 from growthcast.forecast.hindsight import log_visits
@@ -23,9 +23,6 @@ __all__ = [
     "span_days",
 ]
 
-FloatArray = NDArray[np.float64]
-IntArray = NDArray[np.int64]
-BoolArray = NDArray[np.bool_]
 
 SPANS_BEFORE = 4
 """Visits with growth to read that must lie before a change of a tank."""

@@ -6,9 +6,9 @@ from dataclasses import replace
 from datetime import date
 
 import numpy as np
-from numpy.typing import NDArray
 from threadpoolctl import threadpool_limits
 
+from growthcast.arrays import FloatArray, IntArray
 from growthcast.book.book import Book
 from growthcast.finite import finite_answer
 from growthcast.fit.design import day_number
@@ -50,8 +50,6 @@ from growthcast.service.watch.suspects import (
 
 __all__ = ["VISITS_NEEDED", "watch_growth"]
 
-FloatArray = NDArray[np.float64]
-IntArray = NDArray[np.int64]
 
 VISITS_NEEDED = SPANS_BEFORE + 1
 

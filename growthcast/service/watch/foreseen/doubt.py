@@ -5,8 +5,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
+from growthcast.arrays import FloatArray, IntArray
 from growthcast.fit.result import GrowthFit
 from growthcast.fit.rows.drift import KNOT_WINDOWS_D, MEMORY_D, knot_precision, window_covariance
 from growthcast.fit.solver.areas import OWN
@@ -22,9 +22,6 @@ __all__ = [
     "tank_border",
     "weekly_drift",
 ]
-
-FloatArray = NDArray[np.float64]
-IntArray = NDArray[np.int64]
 
 
 AREA_MEMORY_D = 60.0

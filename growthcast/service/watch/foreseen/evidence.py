@@ -12,8 +12,8 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 
 import numpy as np
-from numpy.typing import NDArray
 
+from growthcast.arrays import BoolArray, FloatArray, IntArray
 from growthcast.book.book import Book
 from growthcast.fit.design import Design, build_design
 from growthcast.fit.growth import fit_growth, on_what_fits
@@ -29,8 +29,6 @@ from growthcast.forecast.report import as_date
 
 __all__ = ["LONGEST_WATCH_D", "Evidence", "evidence_under", "gather_evidence", "origin_of"]
 
-FloatArray = NDArray[np.float64]
-IntArray = NDArray[np.int64]
 
 LONGEST_WATCH_D = 182.0
 """Days that are watched at most; what lies before them sets what is usual."""
@@ -75,7 +73,7 @@ class Evidence:
     lean_cm: FloatArray
     grown_cm: FloatArray
 
-    def of(self, rows: NDArray[np.bool_] | IntArray) -> Evidence:
+    def of(self, rows: BoolArray | IntArray) -> Evidence:
         """Return some of the readings."""
         per_reading = (
             "area",

@@ -5,7 +5,6 @@ from __future__ import annotations
 from dataclasses import replace
 
 import numpy as np
-from numpy.typing import NDArray
 from scipy.linalg import solve_triangular
 
 from growthcast.book.book import Book
@@ -16,7 +15,6 @@ from growthcast.service.watch.foreseen.slips import slips_set_aside
 
 __all__ = ["USUAL_WANDER", "learn_wander", "wander_before"]
 
-FloatArray = NDArray[np.float64]
 
 USUAL_WANDER = Wander(tank=0.12, area=0.12)
 """What learning leans on: a tank and an area each wander by an eighth (an estimate)."""
