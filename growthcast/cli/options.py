@@ -113,7 +113,7 @@ def open_fit(argument: str | None, on: str | None) -> tuple[Book, date, GrowthFi
             f"The log of tank {tank} cannot be fitted: {why}. The tank rests on the species table "
             "alone, as if it had no log; growthcast check may find the row."
         )
-    unsettled = fit.design.area_id[~fit.solution.converged]
+    unsettled = fit.design.area_id[~fit.converged]
     if unsettled.size:
         say(
             f"The fit did not settle for {', '.join(unsettled[:10])}"

@@ -5,6 +5,8 @@ from __future__ import annotations
 from collections.abc import Sequence
 from datetime import date
 
+from growthcast.service.effort import Range
+
 __all__ = [
     "MONTHS",
     "about_days",
@@ -14,6 +16,7 @@ __all__ = [
     "days_in_words",
     "full_date_words",
     "percent",
+    "range_words",
 ]
 
 MONTHS = ("Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec")
@@ -32,6 +35,11 @@ def as_chance(chance: float) -> str:
     if chance >= SURELY:
         return "over 99 %"
     return "under 1 %" if chance < HARDLY else percent(chance)
+
+
+def range_words(height: Range, unit: str) -> str:
+    """Return a height with its range, as in ``12.4 cm (11.1 to 14.0)``."""
+    return f"{height.p50:.1f} {unit} ({height.p10:.1f} to {height.p90:.1f})"
 
 
 def and_list(names: Sequence[str]) -> str:
