@@ -21,9 +21,7 @@ MOST_ROWS_SHOWN, MOST_KEPT_SHOWN = 40, 5
 KEPT = "not in the sheet and kept"
 LONGEST_SHOWN = 60
 
-Workbook = Annotated[
-    str, typer.Argument(metavar="FILE", help="The spreadsheet, .xlsx or .ods, as exported.")
-]
+Workbook = Annotated[str, typer.Argument(metavar="FILE", help="The workbook, .xlsx, as exported.")]
 Book = Annotated[
     str | None,
     typer.Argument(

@@ -496,9 +496,9 @@ RESPONSES: Mapping[str, Response] = MappingProxyType(
     }
 )
 CONDITIONS = tuple(name for factor in RESPONSES.values() for name in factor.conditions)
-"""Columns of ``conditions.csv`` that growth answers to."""
+"""The conditions that growth answers to."""
 TRAITS = tuple(name for factor in RESPONSES.values() for name in factor.traits)
-"""Columns of the species table that say how it does."""
+"""The traits of a plant that say how it does."""
 
 
 def combined_response(
