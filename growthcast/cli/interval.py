@@ -171,7 +171,7 @@ def _summary(tank: TankAdvice) -> list[str]:
 
 def _effort(option: OptionAdvice) -> list[str]:
     """Minutes of a visit, hours and cost of a year, each with what it lies within 8 times of 10."""
-    from growthcast.cli.output import with_range
+    from growthcast.say.words import with_range
 
     visit = replace(option.minutes_range, p50=option.minutes_per_visit)
     return [
