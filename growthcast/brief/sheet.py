@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from growthcast.book.book import Book
 from growthcast.brief.letterhead import foot_of, letterhead_of
-from growthcast.brief.locale import Locale
 from growthcast.brief.page import Block, Column, Heading, Items, Page, Paragraph, Table, named
+from growthcast.say.locale import Locale
 from growthcast.service.effort import Range
 from growthcast.service.visit.cuts import AreaCut, CutSheet
 
@@ -25,14 +25,13 @@ def build_sheet(book: Book, sheet: CutSheet, locale: Locale) -> Page:
     sheet : CutSheet
         The visit.
     locale : Locale
-        How its reader writes numbers and dates; the text is in English.
+        How its reader writes; the sentences of the advice are in English.
 
     Returns
     -------
     Page
         The page's content, in the order of work, with room for the readings of the day.
     """
-    locale = locale.in_english()
     blocks: list[Block] = [Paragraph(named(sheet.sentence), "lead")]
     if sheet.areas:
         blocks += [Heading(locale.say("sheet_heading")), _table(locale, sheet)]
@@ -45,7 +44,7 @@ def build_sheet(book: Book, sheet: CutSheet, locale: Locale) -> Page:
     day = locale.long_date(sheet.on)
     title = locale.say("sheet_title", tank=named(sheet.tank_id), date=day)
     return Page(
-        language=locale.text_language,
+        language=locale.language,
         title=title,
         under_title=whose,
         day=sheet.on.isoformat(),

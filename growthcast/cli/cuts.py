@@ -87,7 +87,7 @@ def _write(book: Book, sheet: CutSheet, file: Path, form: Form) -> None:
     from growthcast.cli.output import say
     from growthcast.cli.pages import page_locale, write_page
 
-    page = build_sheet(book, sheet, page_locale(book, file, only_english=True))
+    page = build_sheet(book, sheet, page_locale(book, file, only="en"))
     write_page(book, page, file, form)
     say(f"Wrote {file}")
 
