@@ -13,7 +13,8 @@ from growthcast.errors import UsageError
 
 if TYPE_CHECKING:
     from growthcast.book.book import Book
-    from growthcast.service.visit.peak_nouns import PeakArea, PeakPlan
+    from growthcast.service.effort import Range
+    from growthcast.service.visit.peak import PeakArea, PeakPlan
 
 PeakDate = Annotated[date | None, day_option("--on", "The day to shine.")]
 FromDate = Annotated[
@@ -57,6 +58,8 @@ def peak_command(
     Exit status: 0 done, 2 bad arguments or a book with problems, 3 the tool itself failed.
     """
     from growthcast.cli.output import print_json, say
+    from growthcast.plain import plain
+    from growthcast.say.visit import peak_sentence, why_not_best
     from growthcast.service.visit.peak import peak_plan
 
     if on is None:
@@ -93,7 +96,8 @@ def peak_command(
         say(f"No visit of the usual rhythm falls before {day}: today's, {today}, is counted on.")
     plan = peak_plan(opened, fit, place, day, dates, target, within)
     if as_json:
-        print_json(plan, fit)
+        areas = [plain(area) | {"why": why_not_best(area)} for area in plan.areas]
+        print_json(plain(plan) | {"sentence": peak_sentence(plan), "areas": areas}, fit)
         return
     _print(plan)
 
@@ -124,11 +128,12 @@ def _usual_visits(last: date, today: date, day: date, interval_d: int) -> Sequen
 
 def _print(plan: PeakPlan) -> None:
     from growthcast.cli.output import print_line, print_table
-    from growthcast.service.visit.words import as_chance
+    from growthcast.say.visit import peak_sentence, why_not_best
+    from growthcast.say.words import as_chance
 
     best = f"{100 * plan.target_share:.0f} %"
     print_line(f"{plan.tank_id}: at its best on {plan.day} ({best} of every height budget)")
-    print_line(plan.sentence)
+    print_line(peak_sentence(plan))
     if not plan.areas:
         return
     print_table(
@@ -139,7 +144,7 @@ def _print(plan: PeakPlan) -> None:
                 area.label,
                 f"{area.height_now_cm.p50:.1f} {area.unit}",
                 f"+ {area.cm_per_week:.1f}",
-                area.height_on_day_cm.in_short(area.unit),
+                _height(area.height_on_day_cm, area.unit),
                 f"{area.low_cm:.1f}-{area.high_cm:.1f}",
                 as_chance(area.chance_best),
             ]
@@ -150,9 +155,9 @@ def _print(plan: PeakPlan) -> None:
         "Cuts on the way", ["area", "visit", "do"], [row for a in plan.areas for row in _cuts(a)]
     )
     for area in plan.areas:
-        if area.why:
+        if why := why_not_best(area):
             later = f" (left uncut, at its best from {area.best_from})" if area.best_from else ""
-            print_line(f"{area.label}: {area.why}{later}.")
+            print_line(f"{area.label}: {why}{later}.")
     print_line(f"Visits counted on: {', '.join(str(visit) for visit in plan.visits)}.")
 
 
@@ -169,3 +174,8 @@ def _cuts(area: PeakArea) -> list[list[str]]:
         word = "cut to" if cut.chance_needed >= 0.5 else "trim what stands above"
         rows.append([area.label, str(cut.on), f"{word} {cut.cut_cm:.1f} {area.unit}"])
     return rows or [[area.label, "", "leave uncut"]]
+
+
+def _height(height: Range, unit: str) -> str:
+    cover = "" if unit == "cm" else " %"
+    return f"{height.p50:.1f}{cover} ({height.p10:.1f}-{height.p90:.1f})"

@@ -9,7 +9,7 @@ from typing import Any
 import numpy as np
 
 from growthcast.arrays import BoolArray
-from growthcast.say.words import Table, Words, range_words
+from growthcast.say.words import Table, Words, quantile_words
 
 __all__ = ["fit_words"]
 
@@ -73,15 +73,15 @@ def _area(area: Mapping[str, Any], is_cover: bool) -> list[str]:
         area["area_id"],
         RESTS_ON[area["basis"]] + ("" if area["converged"] else " (did not settle)"),
         str(area["spans"]),
-        range_words(area["cm_per_week"].values(), unit),
+        quantile_words(area["cm_per_week"].values(), unit),
         f"{usual:.0f} ({fast:.0f} to {slow:.0f})",
-        range_words(_range(area["log_ceiling"]), unit, digits=0),
+        quantile_words(_range(area["log_ceiling"]), unit, digits=0),
     ]
 
 
 def _times(effect: Mapping[str, float]) -> str:
     """Return an effect on the log rate as a factor with its range."""
-    return range_words(_range(effect), "times", digits=2)
+    return quantile_words(_range(effect), "times", digits=2)
 
 
 def _spread(name: str, spread: Mapping[str, Any]) -> list[str]:

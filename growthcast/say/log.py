@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from datetime import date
 
-from growthcast.say.words import Table, Words, range_words
+from growthcast.say.words import Table, Words, quantile_words
 from growthcast.service.logged import AfterVisit
 
 __all__ = ["outlook_words"]
@@ -24,9 +24,9 @@ def outlook_words(
         expected.append(
             [
                 area.label,
-                range_words(area.expected, area.unit),
+                quantile_words(area.expected, area.unit),
                 "" if height is None else f"{height:g} {area.unit}",
-                range_words(area.stands, area.unit),
+                quantile_words(area.stands, area.unit),
             ]
         )
         uncut = "leave uncut" if known else ""

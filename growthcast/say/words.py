@@ -21,6 +21,7 @@ __all__ = [
     "days_in_words",
     "full_date_words",
     "percent",
+    "quantile_words",
     "range_words",
     "with_range",
 ]
@@ -60,7 +61,7 @@ def count_of(number: int, noun: str) -> str:
     return f"{number} {noun}" if number == 1 else f"{number} {noun}s"
 
 
-def range_words(quantiles: Iterable[float], unit: str, digits: int = 1) -> str:
+def quantile_words(quantiles: Iterable[float], unit: str, digits: int = 1) -> str:
     """Return what is most likely, and what it lies between 8 times of 10."""
     low, middle, high = quantiles
     return f"{middle:.{digits}f} {unit} ({low:.{digits}f} to {high:.{digits}f})"
@@ -70,6 +71,11 @@ def with_range(values: Range, unit: str = "") -> str:
     """Return what is most likely with what it lies within 8 times of 10, in whole numbers."""
     middle = f"{values.p50:.0f} {unit}".rstrip()
     return f"{middle} ({values.p10:.0f}–{values.p90:.0f})"
+
+
+def range_words(height: Range, unit: str) -> str:
+    """Return a height with its range, as in ``12.4 cm (11.1 to 14.0)``."""
+    return quantile_words((height.p10, height.p50, height.p90), unit)
 
 
 def and_list(names: Sequence[str]) -> str:
