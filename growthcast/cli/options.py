@@ -126,7 +126,7 @@ def open_fit(named: str | None, on: date | None) -> tuple[Book, date, GrowthFit]
             f"The log of tank {tank} cannot be fitted: {why}. The tank rests on the species table "
             "alone, as if it had no log; growthcast check may find the row."
         )
-    unsettled = fit.design.area_id[~fit.solution.converged].tolist()
+    unsettled = fit.design.area_id[~fit.converged].tolist()
     if unsettled:
         say(
             f"The fit did not settle for {some_of(unsettled, 10)}: do not rely on these areas' "
