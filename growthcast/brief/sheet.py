@@ -6,6 +6,7 @@ from growthcast.book.book import Book
 from growthcast.brief.letterhead import foot_of, letterhead_of
 from growthcast.brief.page import Block, Column, Heading, Items, Page, Paragraph, Table, named
 from growthcast.say.locale import Locale
+from growthcast.say.visit import cautions, sheet_sentence, watch_list
 from growthcast.service.effort import Range
 from growthcast.service.visit.cuts import AreaCut, CutSheet
 
@@ -32,11 +33,11 @@ def build_sheet(book: Book, sheet: CutSheet, locale: Locale) -> Page:
     Page
         The page's content, in the order of work, with room for the readings of the day.
     """
-    blocks: list[Block] = [Paragraph(named(sheet.sentence), "lead")]
+    blocks: list[Block] = [Paragraph(named(sheet_sentence(sheet)), "lead")]
     if sheet.areas:
         blocks += [Heading(locale.say("sheet_heading")), _table(locale, sheet)]
     blocks.append(Paragraph(_time(locale, sheet)))
-    for key, said in (("watch", sheet.watch), ("cautions", sheet.cautions)):
+    for key, said in (("watch", watch_list(sheet)), ("cautions", cautions(sheet))):
         if said:
             items = Items(tuple(named(sentence) for sentence in said))
             blocks += [Heading(locale.say(f"sheet_{key}")), items]

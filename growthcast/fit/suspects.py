@@ -15,9 +15,9 @@ import numpy as np
 
 from growthcast.arrays import BoolArray, FloatArray, IntArray
 from growthcast.fit.design import Design
+from growthcast.fit.model.errors import ErrorModel
+from growthcast.fit.model.looks import look_log_chance
 from growthcast.fit.rows.chains import Link, Nodes
-from growthcast.fit.rows.looks import look_log_chance
-from growthcast.fit.solver.errors import ErrorModel
 from growthcast.fit.solver.hierarchy import covariance_root
 from growthcast.fit.solver.kalman import variance_along
 from growthcast.fit.solver.linearise import HABIT

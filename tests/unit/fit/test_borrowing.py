@@ -17,7 +17,7 @@ from growthcast.fit.borrowing.evidence import (
     with_borrowed,
 )
 from growthcast.fit.borrowing.learn import Borrowed, is_clear_win, learn_conditions
-from growthcast.fit.rows.clock import TankConditions
+from growthcast.fit.model.clock import TankConditions
 from growthcast.fit.solver.hierarchy import Effects
 from growthcast.fit.solver.solve import solve
 from growthcast.species import read_reference
