@@ -68,7 +68,19 @@ def normal_quantile(chance: FloatArray) -> FloatArray:
 
 
 def log_density(departure: FloatArray, variance: FloatArray) -> FloatArray:
-    """Log density of normal departures (...) from their mean, of variances (...) above 0.
+    """Log density of normal departures from their mean.
+
+    Parameters
+    ----------
+    departure : array (...)
+        Departures [any].
+    variance : array (...)
+        Their variances, above 0 [the same, squared].
+
+    Returns
+    -------
+    array (...)
+        Log densities [nat].
 
     Examples
     --------
