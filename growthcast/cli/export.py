@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
+from datetime import date
+from pathlib import Path
 from typing import Annotated
 
-import typer
+from growthcast.cli.options import AsJson, BookFolder, folder_of, option
+from growthcast.cli.output import print_answer, say
 
-from growthcast.cli.options import AsJson, BookFolder
-
-Xlsx = Annotated[str, typer.Option("--xlsx", metavar="FILE", help="The workbook to write.")]
+Xlsx = Annotated[Path, option("--xlsx", "FILE", "The workbook to write.")]
 
 
 def export_command(xlsx: Xlsx, book: BookFolder = None, as_json: AsJson = False) -> None:
@@ -18,24 +19,17 @@ def export_command(xlsx: Xlsx, book: BookFolder = None, as_json: AsJson = False)
 
     Exit status: 0 done, 2 bad arguments or a book with problems, 3 the tool itself failed.
     """
-    from datetime import date
-    from pathlib import Path
-
-    from growthcast.book import find_book, read_book
+    from growthcast.book.read import read_book
     from growthcast.book.sheets.xlsx import check_workbook_target, export_book
-    from growthcast.cli.output import print_json, print_line, say
 
-    folder, fell_back = find_book(book)
-    if fell_back:
-        say(fell_back)
-    file = Path(xlsx)
-    there = check_workbook_target(folder, file)
+    folder = folder_of(book)
+    there = check_workbook_target(folder, xlsx)
     read_book(folder, today=date.today())
-    rows = export_book(folder, file)
-    say(f"{'Replaced the workbook' if there else 'Wrote'} {file}")
-    if as_json:
-        print_json({"written": [{"file": str(file), "rows": rows}]})
-        return
+    rows = export_book(folder, xlsx)
+    say(f"{'Replaced the workbook' if there else 'Wrote'} {xlsx}")
     sheets = ", ".join(f"{name} {count}" for name, count in rows.items() if name != "lists")
-    print_line(f"{file.name}: rows in each sheet: {sheets}.")
-    print_line(f"Type in it, save it, then see what would change: growthcast import {file} BOOK")
+    lines = [
+        f"{xlsx.name}: rows in each sheet: {sheets}.",
+        f"Type in it, save it, then see what would change: growthcast import {xlsx} BOOK",
+    ]
+    print_answer(as_json, {"written": [{"file": str(xlsx), "rows": rows}]}, lines)
