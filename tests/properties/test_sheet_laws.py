@@ -130,10 +130,10 @@ def test_a_book_that_comes_back_unchanged_differs_in_nothing(files):
     try:
         folder = write_book(home / "book", files)
         merge = merge_workbook(folder, there_and_back(folder))
-        assert merge.tables == ()
-        assert merge.settings == ()
+        assert merge.tables == []
+        assert merge.settings == []
         assert merge.files == {}
-        assert merge.not_taken == ()
+        assert merge.not_taken == []
     finally:
         shutil.rmtree(home)
 

@@ -25,7 +25,7 @@ from growthcast.book.tables import TABLES, Column
 from growthcast.book.words import column_letter, did_you_mean, shown
 from growthcast.errors import Finding
 
-__all__ = ["empty_table", "has_decimal_commas", "read_table"]
+__all__ = ["empty_table", "read_table"]
 
 _MOST_GUESSES = 20  # looking for near misses takes its time
 
@@ -58,7 +58,7 @@ def _blank_column(column: Column, size: int) -> NDArray[Any]:
 def read_table(grid: Grid, table: str) -> tuple[Table, list[Finding]]:
     """Return the table with every cell converted, and what was found in it."""
     places, findings = match_header(grid, table)
-    decimal_comma = has_decimal_commas(grid, table, places)
+    decimal_comma = _has_decimal_commas(grid, table, places)
     if decimal_comma:
         found = "numbers with decimal commas"
         findings.append(
@@ -130,7 +130,7 @@ def _cell_findings(
     return findings
 
 
-def has_decimal_commas(grid: Grid, table: str, places: dict[str, int]) -> bool:
+def _has_decimal_commas(grid: Grid, table: str, places: dict[str, int]) -> bool:
     """Whether a file's numbers have decimal commas."""
     if grid.delimiter == ",":
         return False
