@@ -226,6 +226,6 @@ def _key(table: str, cells: Mapping[str, str]) -> _Key:
         cell = cells.get(name, "")
         if column_of(table, name).kind == "date":
             day = parse_date(cell.strip())
-            cell = cell.strip() if isinstance(day, Fault) else day[0]
+            cell = cell.strip() if isinstance(day, Fault) else day
         parts.append(cell if cell.strip() else "")
     return tuple(parts)

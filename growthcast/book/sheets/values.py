@@ -31,7 +31,7 @@ def as_value(cell: str, column: Column | None, *, decimal_comma: bool) -> Value:
         return cell if isinstance(number, Fault) else number
     if column is not None and column.kind == "date":
         day = parse_date(text)
-        return cell if isinstance(day, Fault) else dt.date.fromisoformat(day[0])
+        return cell if isinstance(day, Fault) else dt.date.fromisoformat(day)
     return cell
 
 
@@ -94,7 +94,7 @@ def same(old: str, new: str, column: Column | None, *, decimal_comma: bool) -> b
     if kind == "date":
         first, second = parse_date(a), parse_date(b)
         if not isinstance(first, Fault) and not isinstance(second, Fault):
-            return first[0] == second[0]
+            return first == second
     if kind in {"number", "date", "choice"}:
         return canonical(a) == canonical(b)
     return canonical(old) == canonical(new)
