@@ -98,6 +98,17 @@ def _say_what_is_planted_later(book: Book, day: date) -> None:
         )
 
 
+def say_not_fitted(not_fitted: dict[str, str]) -> None:
+    """Name the tanks whose log could not be fitted, on stderr."""
+    from growthcast.cli.output import say
+
+    for tank, why in not_fitted.items():
+        say(
+            f"The log of tank {tank} cannot be fitted: {why}. The tank rests on the species table "
+            "alone, as if it had no log; growthcast check may find the row."
+        )
+
+
 def open_fit(argument: str | None, on: str | None) -> tuple[Book, date, GrowthFit]:
     """Read and fit the book; areas whose fit did not settle are named on stderr."""
     from growthcast.cli.output import say
@@ -108,11 +119,7 @@ def open_fit(argument: str | None, on: str | None) -> tuple[Book, date, GrowthFi
     for sentence in co2_assumed(book, unknown=False):
         say(sentence)
     fit = fit_growth(book, day)
-    for tank, why in fit.not_fitted.items():
-        say(
-            f"The log of tank {tank} cannot be fitted: {why}. The tank rests on the species table "
-            "alone, as if it had no log; growthcast check may find the row."
-        )
+    say_not_fitted(fit.not_fitted)
     unsettled = fit.design.area_id[~fit.solution.converged]
     if unsettled.size:
         say(

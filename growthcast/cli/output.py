@@ -16,6 +16,7 @@ from growthcast.errors import Exit, UsageError
 
 if TYPE_CHECKING:
     from growthcast.fit.result import GrowthFit
+    from growthcast.forecast.verdict import BacktestResult
     from growthcast.service.effort import Range
 
 __all__ = [
@@ -92,10 +93,10 @@ def say(sentence: str) -> None:
         _forget_the_rest(sys.stderr)
 
 
-def print_json(noun: object, fit: GrowthFit | None = None) -> None:
+def print_json(noun: object, fit: GrowthFit | BacktestResult | None = None) -> None:
     """Print an answer as one JSON object; a number that is not finite is a fault of ours.
 
-    With the fit that it rests on, tanks whose log could not be fitted are named in it.
+    With the fit, or the fits, that it rests on, tanks whose log could not be fitted are named.
     """
     from growthcast.plain import plain
 
