@@ -5,16 +5,14 @@ from __future__ import annotations
 from datetime import date, timedelta
 from typing import TYPE_CHECKING, Annotated
 
-import typer
-
 from growthcast.cli.options import (
     AsJson,
     BookFolder,
     OnDate,
     TankId,
     chosen_tanks,
+    day_option,
     open_fit,
-    parse_date,
 )
 from growthcast.errors import UsageError
 
@@ -22,21 +20,12 @@ if TYPE_CHECKING:
     from growthcast.book.checks.rounds import ClosedTime
     from growthcast.service.visit.away import AwayArea, AwayTank
 
-FromDate = Annotated[
-    str | None,
-    typer.Option("--from", metavar="DATE", help="First day without visits.", show_default=False),
-]
-ToDate = Annotated[
-    str | None,
-    typer.Option("--to", metavar="DATE", help="Last day without visits.", show_default=False),
-]
+FromDate = Annotated[date | None, day_option("--from", "First day without visits.")]
+ToDate = Annotated[date | None, day_option("--to", "Last day without visits.")]
 LastVisit = Annotated[
-    str | None,
-    typer.Option(
-        "--last-visit",
-        metavar="DATE",
-        help="Last visit before. Default: the day before the first day without visits.",
-        show_default=False,
+    date | None,
+    day_option(
+        "--last-visit", "Last visit before. Default: the day before the first day without visits."
     ),
 ]
 
@@ -65,14 +54,13 @@ def away_command(
 
     if start is None or end is None:
         raise UsageError("name the time away with --from DATE and --to DATE, both without visits")
-    first, last = parse_date(start, "--from"), parse_date(end, "--to")
-    before = parse_date(last_visit, "--last-visit") if last_visit else None
+    first, last = start, end
     if last < first:
         raise UsageError(f"--to {last} lies before --from {first}; swap them")
     if (last - first).days > 365:
         raise UsageError(f"{first} to {last} is more than a year without a visit; plan it in parts")
     opened, day, fit = open_fit(book, on)
-    before = _last_visit(first, before, day)
+    before = _last_visit(first, last_visit, day)
     closed = closed_times(opened)
     visits: dict[tuple[date, date], list[int]] = {}
     for place in chosen_tanks(opened, tank).tolist():

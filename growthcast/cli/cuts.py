@@ -13,9 +13,9 @@ from growthcast.cli.options import (
     BookFolder,
     OnDate,
     TankId,
+    day_option,
     one_tank,
     open_fit,
-    parse_date,
 )
 from growthcast.cli.pages import Form, page_form
 from growthcast.errors import UsageError
@@ -27,12 +27,9 @@ if TYPE_CHECKING:
     from growthcast.service.visit.cuts import AreaCut, CutSheet
 
 NextDate = Annotated[
-    str | None,
-    typer.Option(
-        "--next",
-        metavar="DATE",
-        help="Day of the next visit. Default: after the interval recommended for the tank.",
-        show_default=False,
+    date | None,
+    day_option(
+        "--next", "Day of the next visit. Default: after the interval recommended for the tank."
     ),
 ]
 SheetFile = Annotated[
@@ -66,9 +63,9 @@ def cuts_command(
     from growthcast.service.visit.cuts import cut_sheet
 
     form = None if out is None else page_form(out)
-    wanted = parse_date(next_on, "--next") if next_on else None
     opened, day, fit = open_fit(book, on)
     place = one_tank(opened, tank)
+    wanted = next_on
     interval_d = None if wanted and wanted > day else recommended_interval(opened, fit, place)
     if wanted is None:
         wanted = day + timedelta(days=interval_d or 0)

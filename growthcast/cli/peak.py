@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from growthcast.cli.options import AsJson, BookFolder, TankId, one_tank, open_fit, parse_date
+from growthcast.cli.options import AsJson, BookFolder, TankId, day_option, one_tank, open_fit
 from growthcast.errors import UsageError
 
 if TYPE_CHECKING:
@@ -16,27 +16,19 @@ if TYPE_CHECKING:
     from growthcast.service.effort import Range
     from growthcast.service.visit.peak import PeakArea, PeakPlan
 
-PeakDate = Annotated[
-    str | None,
-    typer.Option("--on", metavar="DATE", help="The day to shine.", show_default=False),
-]
+PeakDate = Annotated[date | None, day_option("--on", "The day to shine.")]
 FromDate = Annotated[
-    str | None,
-    typer.Option(
-        "--from",
-        metavar="DATE",
-        help="Day to stand on; later log rows are not used. Default: the last logged date.",
-        show_default=False,
+    date | None,
+    day_option(
+        "--from", "Day to stand on; later log rows are not used. Default: the last logged date."
     ),
 ]
 Visits = Annotated[
-    list[str] | None,
-    typer.Option(
+    list[date] | None,
+    day_option(
         "--visits",
-        metavar="DATE",
-        help="A visit before the day; may be repeated. Default: visits at the interval recommended "
+        "A visit before the day; may be repeated. Default: visits at the interval recommended "
         "for the tank, counted from the day stood on.",
-        show_default=False,
     ),
 ]
 Target = Annotated[
@@ -72,9 +64,9 @@ def peak_command(
 
     if on is None:
         raise UsageError("name the day to shine with --on DATE, as in --on 2026-04-18")
-    day = parse_date(on, "--on")
+    day = on
     _check_shares(target, within)
-    given = sorted({parse_date(text, "--visits") for text in visits or ()})
+    given = sorted({*(visits or ())})
     opened, today, fit = open_fit(book, start)
     place = one_tank(opened, tank)
     if day <= today:

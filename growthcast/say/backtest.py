@@ -1,14 +1,15 @@
-"""A backtest in words: how often ranges held, what was better, by how much to widen."""
+"""How often forecasts would have been right, in words."""
 
 from __future__ import annotations
 
 from collections.abc import Iterator
 
+from growthcast.arrays import BoolArray
 from growthcast.forecast.report import as_date
 from growthcast.forecast.verdict import LEAST_READINGS, BacktestResult
-from growthcast.say.words import percent
+from growthcast.say.words import Table, Words, count_of, percent
 
-__all__ = ["NAMES", "backtest_sentences", "too_few_readings"]
+__all__ = ["backtest_words", "too_few_words"]
 
 NAMES = {
     "last_rate": "rate of the last span",
@@ -20,25 +21,66 @@ WORTH_WIDENING = 0.05
 """A factor nearer to 1 than this is not worth a word."""
 
 
-def too_few_readings(result: BacktestResult) -> str:
-    """Say that there are too few readings, and how to come by more."""
+def backtest_words(result: BacktestResult) -> Words:
+    """Yield the scores, then what they say."""
+    if not result.enough:
+        yield too_few_words(result)
+        return
+    cover = result.readings.is_cover
+    for what, unit, digits, rows in (("height", "cm", 2, ~cover), ("cover", "points", 1, cover)):
+        if rows.any():
+            yield Table(
+                f"Readings forecast from the visits before them: {what}",
+                [
+                    "forecast by",
+                    "readings>",
+                    f"off by ({unit})>",
+                    f"CRPS ({unit})>",
+                    "CRPS of budget>",
+                    "8 of 10 ranges held>",
+                ],
+                _scores(result, digits, rows),
+            )
+    yield from _sentences(result)
+
+
+def too_few_words(result: BacktestResult) -> str:
+    """Say why nothing can be said."""
     forecast = int(result.model.made.sum())
     return (
         f"Too few visits to say how often forecasts are right: "
-        f"{_count(forecast, 'reading')} could be forecast from earlier visits, and "
+        f"{count_of(forecast, 'reading')} could be forecast from earlier visits, and "
         f"{LEAST_READINGS} are needed. Log heights before cutting (before_cm): with "
-        f"{_count(result.visit_days, 'visit day')} in the log, the first third is only learnt from."
+        f"{count_of(result.visit_days, 'visit day')} in the log, the first third is only learnt "
+        "from."
     )
 
 
-def backtest_sentences(result: BacktestResult) -> Iterator[str]:
-    """Say what a backtest found, where there are readings enough."""
+def _scores(result: BacktestResult, digits: int, rows: BoolArray) -> list[list[str]]:
+    lines = []
+    for name in (None, *(name for name in NAMES if name in result.baselines)):
+        scores = result.scores(name, rows)
+        line = [
+            "growthcast" if name is None else NAMES[name],
+            str(scores.n),
+            f"{scores.mae_cm:.{digits}f}",
+            f"{scores.crps_cm:.{digits}f}",
+            percent(scores.crps_share, 1),
+            f"{100 * scores.coverage_80:.0f} of 100",
+        ]
+        scored = scores.n > 0 and (name is None or name in result.compared)
+        lines.append(line if scored else [*line[:2], *4 * "-"])
+    return lines
+
+
+def _sentences(result: BacktestResult) -> Iterator[str]:
     scores, readings = result.scores_of_all(), result.readings
     first, last = as_date(result.split_days[0]), as_date(result.split_days[-1])
+    forecast = count_of(scores.n, "reading")
     yield (
-        f"{_count(scores.n, 'reading')} on {_count(readings.visits, 'tank visit')}, each forecast "
-        f"from the book as it was before one of {_count(len(result.split_days), 'day')} between "
-        f"{first} and {last}.{_side_by_side(result)}"
+        f"{forecast} on {count_of(readings.visits, 'tank visit')}, each forecast from the book as "
+        f"it was before one of {count_of(len(result.split_days), 'day')} between {first} and "
+        f"{last}.{_side_by_side(result)}"
     )
     held = [f"{100 * c:.0f}" for c in (scores.coverage_80, scores.coverage_50, scores.coverage_90)]
     yield (
@@ -86,7 +128,7 @@ def _against(result: BacktestResult) -> Iterator[str]:
             yield (
                 f"{what[0].upper()}{what[1:]} forecast this book better than growthcast: CRPS "
                 f"{percent(theirs, 1)} of the budget against {percent(mine.crps_share, 1)} "
-                f"on {_count(mine.n, 'reading')}{doubt}."
+                f"on {count_of(mine.n, 'reading')}{doubt}."
             )
             continue
         doubt = "" if clear else ", which may be chance"
@@ -101,11 +143,11 @@ def _crossing(result: BacktestResult) -> str:
         return "No area passed its budget between two readings, so no crossing date was tested."
     late, off = found.median_d, found.median_abs_d
     if late is None or off is None:
-        return f"None of {_count(found.n, 'crossing')} of a budget was foreseen."
+        return f"None of {count_of(found.n, 'crossing')} of a budget was foreseen."
     side = f"{_days(late)} too {'late' if late > 0 else 'early'}" if late else "the right day"
     missed = f" ({found.not_foreseen} not foreseen)" if found.not_foreseen else ""
     return (
-        f"Budgets were passed between two readings {_count(found.n, 'time')}: the forecast date "
+        f"Budgets were passed between two readings {count_of(found.n, 'time')}: the forecast date "
         f"was {side} in the middle case and {_days(off)} off{missed}. The true day is taken from "
         "the growth curve through both readings; only areas found over count, which shows late "
         "dates more than early ones."
@@ -134,12 +176,8 @@ def _widening(result: BacktestResult) -> str:
     return (
         f"{said}. Learnt and applied as the log grew, 8 of 10 ranges would have held "
         f"{100 * trial.coverage_80_widened:.0f} of 100 times instead of "
-        f"{100 * trial.coverage_80:.0f} ({_count(trial.n, 'reading')})."
+        f"{100 * trial.coverage_80:.0f} ({count_of(trial.n, 'reading')})."
     )
-
-
-def _count(number: int, noun: str) -> str:
-    return f"{number} {noun}" if number == 1 else f"{number} {noun}s"
 
 
 def _days(number: float) -> str:

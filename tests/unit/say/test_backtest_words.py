@@ -9,7 +9,7 @@ import pytest
 
 from growthcast.forecast.scores import NORMAL_SCORES, Forecasts, Predictive
 from growthcast.forecast.verdict import BacktestResult, Readings
-from growthcast.say.backtest import backtest_sentences, too_few_readings
+from growthcast.say.backtest import backtest_words, too_few_words
 
 DAY = 20454.0  # 2026-01-01
 
@@ -34,7 +34,7 @@ def result(held=40, out=10, middle=100.0, **baselines):
 
 
 def said(found):
-    return " ".join(backtest_sentences(found))
+    return " ".join(part for part in backtest_words(found) if isinstance(part, str))
 
 
 def test_readings_visits_days_and_what_held_are_counted():
@@ -125,8 +125,21 @@ def test_a_spread_that_is_too_wide_or_narrow_is_named_with_its_factor():
 def test_too_few_readings_are_counted():
     found = result(held=9, out=0)
     assert not found.enough
-    assert too_few_readings(found) == (
+    assert too_few_words(found) == (
         "Too few visits to say how often forecasts are right: 9 readings could be forecast from "
         "earlier visits, and 10 are needed. Log heights before cutting (before_cm): with 80 visit "
         "days in the log, the first third is only learnt from."
     )
+
+
+def test_the_table_scores_every_way_on_the_same_readings():
+    could = np.arange(50) < 36
+    found = result(line={"made": could}, last_rate={"made": np.arange(50) < 9})
+    [table] = [part for part in backtest_words(found) if not isinstance(part, str)]
+    assert [row[:2] for row in table.rows] == [
+        ["growthcast", "36"],
+        ["rate of the last span", "9"],
+        ["straight line through three spans", "36"],
+    ]
+    assert table.rows[1][2:] == ["-", "-", "-", "-"]
+    assert "-" not in table.rows[2]

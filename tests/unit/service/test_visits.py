@@ -10,7 +10,7 @@ import numpy as np
 import pytest
 
 from growthcast.fit.growth import fit_growth
-from growthcast.fit.rows.clock import LONGEST_PAUSE_SHARE, pause_after_cut
+from growthcast.fit.model.clock import LONGEST_PAUSE_SHARE, pause_after_cut
 from growthcast.forecast.heights import forecast_heights
 from growthcast.growth.logistic import height_after
 from growthcast.plain import plain
