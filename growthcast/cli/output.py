@@ -14,7 +14,7 @@ from typing import TYPE_CHECKING, Any, NoReturn, TextIO
 
 from growthcast.errors import Exit, UsageError
 from growthcast.plain import plain
-from growthcast.say.words import Table
+from growthcast.say.words import Beside, Table
 
 if TYPE_CHECKING:
     from growthcast.fit.result import GrowthFit
@@ -95,7 +95,7 @@ def say(sentence: str) -> None:
 
 
 def print_answer(
-    as_json: bool, noun: object, words: Iterable[str | Table], fit: GrowthFit | None = None
+    as_json: bool, noun: object, words: Iterable[str | Table | Beside], fit: GrowthFit | None = None
 ) -> None:
     """Print an answer: its noun for programs, else its sentences and tables for people."""
     if as_json:
@@ -104,11 +104,13 @@ def print_answer(
         print_words(words)
 
 
-def print_words(words: Iterable[str | Table]) -> None:
+def print_words(words: Iterable[str | Table | Beside]) -> None:
     """Print sentences and tables for people."""
     for part in words:
         if isinstance(part, str):
             print_line(part)
+        elif isinstance(part, Beside):
+            say(part.sentence)
         else:
             print_table(*part)
 
