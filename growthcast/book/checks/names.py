@@ -4,12 +4,12 @@ from __future__ import annotations
 
 import os
 import re
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping
 from pathlib import Path
 from typing import Any
 
 from growthcast.book.slugs import finding
-from growthcast.book.tables import TABLES
+from growthcast.book.tables import KEYS, TABLES
 from growthcast.book.words import did_you_mean, is_one_slip, shown
 from growthcast.errors import Finding
 
@@ -111,68 +111,56 @@ def _to_export(name: str, meant: str, there: list[str]) -> Finding:
 
 
 def odd_key_names(
-    content: dict[str, Any],
-    lines: dict[tuple[str, str], int],
-    keys: Sequence[tuple[str, str]],
+    content: Mapping[str, Any], lines: Mapping[tuple[str, str], int]
 ) -> Iterator[Finding]:
     """Yield what is odd about the sections and keys of practice.toml.
 
-    ``lines`` are those of each section and name; ``keys`` the known ones, each with its section.
+    ``lines`` are those of each section and name.
     """
-    sections = list(dict.fromkeys(section for section, _ in keys))
-    absent = [name for name in sections if name not in content]
+    absent = [name for name in KEYS if name not in content]
     for name, value in content.items():
-        if name in sections and isinstance(value, dict):
-            yield from _odd_keys(name, value, content, lines, keys)
-        elif name in sections:
-            line = lines.get(("", name))
+        line = lines.get(("", name))
+        if name in KEYS and isinstance(value, dict):
+            yield from _odd_keys(name, content, lines)
+        elif name in KEYS:
             found = f"{shown(name)} as a key"
             fix = f"write it as a section: [{name}]"
             yield finding("wrong-kind", PRACTICE, line, name, name, found, "a section", fix)
-        elif not isinstance(value, dict):
-            homes = [section for section, known in keys if known == name]
+        elif isinstance(value, dict):
+            yield _odd(name, absent, lines.get((name, "")), "section", name)
+        else:
+            homes = [home for home in KEYS if name in _known(home)]
             fix = f"move it under [{homes[0]}]" if homes else "nothing to do; the key is kept"
             slug = "near-key" if homes else "unknown-key"
             found = f"{shown(name)} outside any section"
-            line = lines.get(("", name))
             yield finding(slug, PRACTICE, line, name, "key", found, "a key in its section", fix)
-        else:
-            yield _odd(name, absent, lines.get((name, "")), "section", name)
+
+
+def _known(section: str) -> list[str]:
+    return [key.name for key in KEYS[section]]
 
 
 def _odd_keys(
-    section: str,
-    content: dict[str, Any],
-    everything: dict[str, Any],
-    lines: dict[tuple[str, str], int],
-    keys: Sequence[tuple[str, str]],
+    section: str, content: Mapping[str, Any], lines: Mapping[tuple[str, str], int]
 ) -> Iterator[Finding]:
-    known = [name for home, name in keys if home == section]
-    absent = [name for name in known if name not in content]
-    elsewhere = {
-        name: home
-        for home, name in keys
-        if home != section and name not in _section(everything, home)
+    sections = {home: content.get(home) for home in KEYS}
+    absent = {
+        home: [name for name in _known(home) if not isinstance(there, dict) or name not in there]
+        for home, there in sections.items()
     }
-    for name in content:
+    homes = {name: home for home, names in absent.items() for name in names if home != section}
+    for name in content[section]:
         line = lines.get((section, name))
-        slip = next((other for other in elsewhere if is_one_slip(name, other)), None)
-        if name in known:
+        slip = next((other for other in homes if is_one_slip(name, other)), None)
+        if name in _known(section):
             continue
-        if slip and not any(is_one_slip(name, other) for other in absent):
+        if slip and not any(is_one_slip(name, other) for other in absent[section]):
             found = f"{shown(name)} under [{section}]"
-            fix = f"move it under [{elsewhere[slip]}]"
-            fix += "" if name == slip else f" and write {slip}"
-            yield finding(
-                "near-key", PRACTICE, line, name, "key", found, "a key of its section", fix
-            )
+            fix = f"move it under [{homes[slip]}]" + ("" if name == slip else f" and write {slip}")
+            expected = "a key of its section"
+            yield finding("near-key", PRACTICE, line, name, "key", found, expected, fix)
         else:
-            yield _odd(name, absent, line, "key", name)
-
-
-def _section(content: dict[str, Any], name: str) -> dict[str, Any]:
-    section = content.get(name)
-    return section if isinstance(section, dict) else {}
+            yield _odd(name, absent[section], line, "key", name)
 
 
 def _odd(name: str, absent: list[str], line: int | None, what: str, column: str) -> Finding:
