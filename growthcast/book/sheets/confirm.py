@@ -18,11 +18,7 @@ __all__ = ["WouldNotCheck", "check_merge"]
 class WouldNotCheck(BookProblems):
     """A book that would have problems with the changes asked for: they are not made."""
 
-    def __init__(self, findings: tuple[Finding, ...]) -> None:
-        super().__init__(findings)
-        problems = sum(item.level == "problem" for item in findings)
-        noun = "problem" if problems == 1 else "problems"
-        self.args = (f"with these changes the book would have {problems} {noun}: nothing written",)
+    sentence = "with these changes the book would have {}: nothing written"
 
 
 def check_merge(folder: Path, merge: Merge, workbook: str, *, today: date) -> list[Finding]:

@@ -154,16 +154,16 @@ def _differing(
         if isinstance(old, dict) or (isinstance(old, list) and _as_value(old) is None and old):
             continue
         value = _typed(row.value, old, kind)
-        if old is None or not _alike(old, value):
+        if old is None or (value != old and canonical(_shown(old)) != canonical(_shown(value))):
             yield row, value, "" if old is None else _shown(old)
 
 
 def _typed(value: Value, old: Any, kind: str) -> Any:
     """Return a cell's value in the kind its key holds."""
     text = as_text(value, decimal_comma=False)
-    if isinstance(old, list) or kind == "intervals":
-        strings = bool(old) and isinstance(old, list) and isinstance(old[0], str)
+    if isinstance(old, list) or kind in {"intervals", "weekdays", "dates"}:
         parts = [part for part in re.split(r"\s*[,;]\s*", text.strip()) if part]
+        strings = kind in {"weekdays", "dates"} or (bool(old) and isinstance(old[0], str))
         return parts if strings else [_number(part) for part in parts]
     if isinstance(old, str) or (old is None and kind in {"quoted", "currency", "region"}):
         return text
@@ -190,17 +190,5 @@ def _number(text: str) -> Any:
         return text
 
 
-def _alike(old: Any, new: Any) -> bool:
-    if isinstance(old, int | float) and isinstance(new, int | float):
-        return number_text(float(old)) == number_text(float(new))
-    if isinstance(old, list) and isinstance(new, list):
-        return [_item(item) for item in old] == [_item(item) for item in new]
-    if isinstance(old, str) and isinstance(new, str):
-        return canonical(old) == canonical(new)
-    return bool(old == new)
-
-
 def _shown(value: Any) -> str:
-    if isinstance(value, list):
-        return ", ".join(_item(item) for item in value)
-    return as_text(value, decimal_comma=False)
+    return as_text(_as_value(value), decimal_comma=False)
