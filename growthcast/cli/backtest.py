@@ -82,20 +82,20 @@ def backtest_command(
 def _check_plot(book: Book, file: Path | None) -> None:
     """Refuse a file that cannot be written before the work is done."""
     if file is not None:
-        from growthcast.figures.save import check_target, figure_form
+        from growthcast.figures.save import check_picture
 
-        figure_form(file)
-        check_target(book, file)
+        check_picture(book, file)
 
 
 def _draw(book: Book, result: BacktestResult, file: Path) -> None:
     from growthcast.cli.output import say
-    from growthcast.figures.calibration import save_calibration_figure
+    from growthcast.figures.calibration import calibration_figure
+    from growthcast.figures.save import save_picture
 
     if not result.enough:
         say("Nothing was drawn.")
         return
-    save_calibration_figure(book, result, file)
+    save_picture(book, file, *calibration_figure(result))
     say(f"Wrote {file}")
 
 

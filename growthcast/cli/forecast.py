@@ -109,9 +109,10 @@ def _days(at: list[str] | None, day: date, book: Book) -> tuple[date, ...]:
 
 def _draw(book: Book, fit: GrowthFit, tank: int, file: Path, mark: str) -> None:
     from growthcast.cli.output import say
-    from growthcast.figures.forecast import save_forecast_figure
+    from growthcast.figures.forecast import forecast_figure
+    from growthcast.figures.save import save_picture
 
-    save_forecast_figure(book, fit, tank, file, mark)
+    save_picture(book, file, *forecast_figure(book, fit, tank, mark))
     say(f"Wrote {file}")
 
 

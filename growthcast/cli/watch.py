@@ -51,17 +51,17 @@ def watch_command(
     opened, day = open_book(book, on)
     tanks = chosen_tanks(opened, tank)
     if plot is not None:
-        from growthcast.figures.save import check_target, figure_form
+        from growthcast.figures.save import check_picture
 
-        figure_form(plot)
-        check_target(opened, plot)
+        check_picture(opened, plot)
     report = watch_growth(opened, day, tanks)
     if plot is not None:
         from growthcast.cli.output import say
-        from growthcast.figures.watch.growth_index import save_growth_index_figure
+        from growthcast.figures.save import save_picture
+        from growthcast.figures.watch import growth_index_figure
 
         if any(watched.course for watched in report.tanks):
-            save_growth_index_figure(opened, report, plot)
+            save_picture(opened, plot, *growth_index_figure(report))
             say(f"Wrote {plot}")
         else:
             say("Nothing was drawn: no tank has visits enough to judge.")

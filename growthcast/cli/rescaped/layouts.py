@@ -59,9 +59,11 @@ def answer_layouts(
                 "ground; check area_cm2."
             )
     if plot is not None:
-        from growthcast.figures.rescaped.layouts import save_layouts_figure
+        from growthcast.figures.rescaped import layouts_figure
+        from growthcast.figures.save import save_picture
 
-        save_layouts_figure(book, tank_id, advice, plot)
+        wanted = float(book.of_tanks("confidence")[tank])
+        save_picture(book, plot, *layouts_figure(tank_id, advice, wanted))
         say(f"Wrote {plot}")
     if as_json:
         print_json(

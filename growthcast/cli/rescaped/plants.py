@@ -59,9 +59,10 @@ def answer_plants(
         shown = [a for a in advice if fits(a.plant) or a.plant.is_there_now]
         left_out = [a for a in advice if a not in shown]
     if plot is not None:
-        from growthcast.figures.rescaped.plants import save_plants_figure
+        from growthcast.figures.rescaped import plants_figure
+        from growthcast.figures.save import save_picture
 
-        save_plants_figure(book, fit, place, shown, plot)
+        save_picture(book, plot, *plants_figure(fit, place, shown))
         say(f"Wrote {plot}")
     if as_json:
         print_json(_as_dict(book, fit, place, shown, left_out), fit)
