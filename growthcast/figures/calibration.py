@@ -20,7 +20,7 @@ from growthcast.figures.style import (
     house_style,
 )
 from growthcast.forecast.verdict import BacktestResult
-from growthcast.say.figures import PictureWords, backtest_words
+from growthcast.say.figures import Caption, backtest_caption
 from growthcast.say.words import percent
 
 __all__ = ["calibration_axes", "calibration_figure", "pit_axes"]
@@ -86,17 +86,17 @@ def pit_axes(result: BacktestResult, ax: Axes) -> None:
     ax.set_title("Where in its forecast did a reading fall?")
 
 
-def calibration_figure(result: BacktestResult) -> tuple[Figure, PictureWords]:
+def calibration_figure(result: BacktestResult) -> tuple[Figure, Caption]:
     """Draw both panels; ``UsageError`` where there are too few readings."""
     if not result.enough:
         raise UsageError("too few readings could be forecast, so there is nothing to draw")
     low, high = _binomial_band(_reach(result).size, np.array([0.8]))
-    words = backtest_words(result, float(low[0]), float(high[0]))
-    figure, axes = sheet_of_panels(words, 2, 2, 80.0)
+    caption = backtest_caption(result, float(low[0]), float(high[0]))
+    figure, axes = sheet_of_panels(caption, 2, 2, 80.0)
     with house_style():
         calibration_axes(result, axes[0])
         pit_axes(result, axes[1])
-    return figure, words
+    return figure, caption
 
 
 def _reach(result: BacktestResult) -> FloatArray:

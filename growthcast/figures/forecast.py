@@ -1,4 +1,4 @@
-"""A tank's figure: every living area's log and forecast, with words that say what follows."""
+"""A tank's figure: every living area's log and forecast, with a caption that says what follows."""
 
 from __future__ import annotations
 
@@ -18,7 +18,7 @@ from growthcast.figures.style import TITLE_PT
 from growthcast.fit.design import day_number
 from growthcast.fit.result import GrowthFit
 from growthcast.forecast.report import as_date, forecast_growth
-from growthcast.say.figures import PictureWords, forecast_words, last_reading_words
+from growthcast.say.figures import Caption, forecast_caption, last_reading_words
 from growthcast.say.forecast import area_sentence
 from growthcast.say.words import tidy
 
@@ -56,8 +56,8 @@ def forecast_panels(book: Book, fit: GrowthFit, tank: int) -> tuple[AreaPanel, .
 
 def forecast_figure(
     book: Book, fit: GrowthFit, tank: int, mark: str = ""
-) -> tuple[Figure, PictureWords]:
-    """Draw a tank: one panel for each living area, and the words that state the conclusion.
+) -> tuple[Figure, Caption]:
+    """Draw a tank: one panel for each living area, and its caption.
 
     Parameters
     ----------
@@ -72,7 +72,7 @@ def forecast_figure(
 
     Returns
     -------
-    Figure, PictureWords
+    Figure, Caption
         The figure, sized for A4 (with more than twelve areas it is longer than a page), and what is
         said of it.
 
@@ -86,26 +86,26 @@ def forecast_figure(
     if not panels:
         day = as_date(fit.design.on_day)
         raise UsageError(f"tank {name} has no planted area on {day}, so there is nothing to draw")
-    words = _words(f"{name}{mark}", panels)
+    caption = _caption(f"{name}{mark}", panels)
     columns = 1 if len(panels) <= 2 else 2 if len(panels) <= 10 else 3
     row_mm = {1: 90.0, 2: 66.0 if len(panels) <= 6 else 50.0, 3: 45.0}[columns]
     figure, axes = sheet_of_panels(
-        words, len(panels), columns, row_mm, 277.0 if columns == 3 else 190.0
+        caption, len(panels), columns, row_mm, 277.0 if columns == 3 else 190.0
     )
     for panel, ax in zip(panels, axes, strict=True):
         forecast_axes(panel, ax)
-    return figure, words
+    return figure, caption
 
 
-def _words(tank: str, panels: Sequence[AreaPanel]) -> PictureWords:
+def _caption(tank: str, panels: Sequence[AreaPanel]) -> Caption:
     on, horizon_d = panels[0].on, panels[0].horizon_d
     names = [shortened(panel.name, TITLE_PT, NAME_MM) for panel in panels]
-    words = forecast_words(tank, names, [panel.area for panel in panels], on, horizon_d)
-    told = [words.conclusion]
+    caption = forecast_caption(tank, names, [panel.area for panel in panels], on, horizon_d)
+    told = [caption.conclusion]
     for panel in panels:
         last = panel.log.last_reading()
         read = None if last is None else (as_date(last[0]), *last[1:])
         reading = last_reading_words(panel.area, read, LOG_SHOWN_D, on)
         label = tidy(panel.label) or panel.area.area_id
         told.append(area_sentence(panel.area, label, reading, on, horizon_d))
-    return replace(words, description=" ".join(told))
+    return replace(caption, description=" ".join(told))

@@ -22,7 +22,7 @@ from growthcast.figures.style import (
     house_style,
     new_figure,
 )
-from growthcast.say.figures import PictureWords
+from growthcast.say.figures import Caption
 from growthcast.say.words import tidy
 
 __all__ = [
@@ -184,15 +184,15 @@ WORDS_MM = 24.0
 
 
 def sheet_of_panels(
-    words: PictureWords, panels: int, columns: int, row_mm: float, width_mm: float = A4_MM
+    caption: Caption, panels: int, columns: int, row_mm: float, width_mm: float = A4_MM
 ) -> tuple[Figure, list[Axes]]:
-    """Return a figure with the words beside it, and axes for so many panels."""
+    """Return a figure with its caption around it, and axes for so many panels."""
     rows = math.ceil(panels / columns)
     with house_style():
         figure = new_figure(width_mm, rows * row_mm + WORDS_MM)
         margin = {"x": 4.0 / width_mm, "ha": "left", "wrap": True, "parse_math": False}
-        figure.suptitle(drawable(words.conclusion), fontsize=TITLE_PT, **margin)
-        figure.supxlabel(words.key, fontsize=LABEL_PT, color="#333333", **margin)
+        figure.suptitle(drawable(caption.conclusion), fontsize=TITLE_PT, **margin)
+        figure.supxlabel(caption.key, fontsize=LABEL_PT, color="#333333", **margin)
         axes = figure.subplots(rows, columns, squeeze=False).ravel().tolist()
         for empty in axes[panels:]:
             empty.remove()

@@ -28,7 +28,7 @@ from growthcast.figures.style import (
     house_style,
 )
 from growthcast.fit.result import GrowthFit
-from growthcast.say.figures import PictureWords, layouts_words, plants_words
+from growthcast.say.figures import Caption, layouts_caption, plants_caption
 from growthcast.say.words import percent
 from growthcast.service.rescape.candidates import PlantAdvice
 from growthcast.service.rescape.layouts import AS_IT_IS, LayoutAdvice
@@ -47,16 +47,16 @@ DASHES = ("-", "--", "-.", ":")
 
 def plants_figure(
     fit: GrowthFit, place: int, shown: Sequence[PlantAdvice]
-) -> tuple[Figure, PictureWords]:
+) -> tuple[Figure, Caption]:
     """Draw the first 24 plants for an area, the best first, and the plant that stands there now."""
     drawn = [a for i, a in enumerate(shown) if i < MOST_DRAWN or a.plant.is_there_now]
     design = fit.design
     tank = str(design.tank_id[design.tank[place]])
-    words = plants_words(str(design.area_id[place]), tank, drawn)
-    figure, [ax] = sheet_of_panels(words, 1, 1, ROW_MM * len(drawn) + 18.0)
+    caption = plants_caption(str(design.area_id[place]), tank, drawn)
+    figure, [ax] = sheet_of_panels(caption, 1, 1, ROW_MM * len(drawn) + 18.0)
     with house_style():
         plants_axes(drawn, ax)
-    return figure, words
+    return figure, caption
 
 
 def plants_axes(shown: Sequence[PlantAdvice], ax: Axes) -> None:
@@ -102,20 +102,20 @@ def _allowed(one: PlantAdvice) -> str:
     if one.plant.is_lost:
         return f"{percent(one.plant.holds_chance)} to hold"
     own = one.plant.own_interval_d
-    words = "a year or more" if own >= LONGEST_D else days_text(own)
+    alone = "a year or more" if own >= LONGEST_D else days_text(own)
     tank = one.plant.tank_interval_d
-    return f"{words}; tank {'none' if tank is None else tank}"
+    return f"{alone}; tank {'none' if tank is None else tank}"
 
 
 def layouts_figure(
     tank_id: str, advice: Sequence[LayoutAdvice], wanted: float
-) -> tuple[Figure, PictureWords]:
+) -> tuple[Figure, Caption]:
     """Draw a tank as it is and its layouts; ``wanted`` is the wanted chance [0-1]."""
-    words = layouts_words(tank_id, advice)
-    figure, [ax] = sheet_of_panels(words, 1, 1, 90.0)
+    caption = layouts_caption(tank_id, advice)
+    figure, [ax] = sheet_of_panels(caption, 1, 1, 90.0)
     with house_style():
         layouts_axes(advice, wanted, ax)
-    return figure, words
+    return figure, caption
 
 
 def layouts_axes(advice: Sequence[LayoutAdvice], wanted: float, ax: Axes) -> None:

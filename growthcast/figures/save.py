@@ -15,7 +15,7 @@ from growthcast.say.words import tidy
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
 
-    from growthcast.say.figures import PictureWords
+    from growthcast.say.figures import Caption
 
 __all__ = ["check_picture", "check_target", "save_picture"]
 
@@ -47,7 +47,7 @@ def check_picture(book: Book, file: Path) -> Literal["svg", "png"]:
     return "svg" if suffix == ".svg" else "png"
 
 
-def save_picture(book: Book, file: Path, figure: Figure, words: PictureWords) -> None:
+def save_picture(book: Book, file: Path, figure: Figure, caption: Caption) -> None:
     """Write a figure, the same bytes for the same figure; an earlier file is replaced.
 
     Raises
@@ -58,4 +58,4 @@ def save_picture(book: Book, file: Path, figure: Figure, words: PictureWords) ->
     from growthcast.figures.style import figure_bytes
 
     form = check_picture(book, file)
-    write_whole(file, figure_bytes(figure, form, tidy(words.title), tidy(words.description)))
+    write_whole(file, figure_bytes(figure, form, tidy(caption.title), tidy(caption.description)))

@@ -22,7 +22,7 @@ from growthcast.figures.lettering import (
     title_axes,
 )
 from growthcast.figures.style import BAND_80_ALPHA, BUDGET, MEASURED, VISITS, house_style
-from growthcast.say.figures import PictureWords, growth_title, watch_words
+from growthcast.say.figures import Caption, growth_title, watch_caption
 from growthcast.say.words import percent
 from growthcast.service.watch.report import Finding, TankWatch, WatchReport
 
@@ -93,7 +93,7 @@ def _changed(ax: Axes, finding: Finding, last: float, top: float) -> EndLabel:
     return EndLabel("\n".join(lines), middle, BUDGET.colour)
 
 
-def growth_index_figure(report: WatchReport) -> tuple[Figure, PictureWords]:
+def growth_index_figure(report: WatchReport) -> tuple[Figure, Caption]:
     """Draw every tank that can be judged, at most 24, those that changed first.
 
     Raises
@@ -104,11 +104,11 @@ def growth_index_figure(report: WatchReport) -> tuple[Figure, PictureWords]:
     tanks = [tank for tank in report.tanks if tank.course]
     if not tanks:
         raise UsageError("no tank has visits enough to be judged, so there is nothing to draw")
-    words = watch_words(report, len(tanks) - MOST_PANELS)
+    caption = watch_caption(report, len(tanks) - MOST_PANELS)
     tanks = sorted(tanks, key=lambda tank: not _findings(tank, report))[:MOST_PANELS]
     columns, row_mm = (1, 78.0) if len(tanks) == 1 else (2, 58.0)
-    figure, axes = sheet_of_panels(words, len(tanks), columns, row_mm)
+    figure, axes = sheet_of_panels(caption, len(tanks), columns, row_mm)
     with house_style():
         for tank, ax in zip(tanks, axes, strict=True):
             growth_index_axes(tank, report, ax)
-    return figure, words
+    return figure, caption

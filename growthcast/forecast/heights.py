@@ -7,6 +7,7 @@ fixed even set of points, so the same book gives the same answer and no draw is 
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import cache
 
@@ -14,9 +15,9 @@ import numpy as np
 
 from growthcast.arrays import FloatArray, IntArray
 from growthcast.finite import finite_answer
-from growthcast.fit.result import AreaPosterior, GrowthFit
-from growthcast.fit.rows.drift import span_drift
-from growthcast.fit.solver.linearise import CEILING, KNOTS, RATE
+from growthcast.fit.model.drift import span_drift
+from growthcast.fit.model.posterior import AreaPosterior
+from growthcast.fit.result import GrowthFit
 from growthcast.growth.logistic import height_at_stage, shape_factor, stage
 from growthcast.growth.normal import normal_quantile
 from growthcast.growth.quick import (
@@ -38,7 +39,6 @@ __all__ = [
     "growth_a_week",
     "in_chunks",
     "outlook",
-    "outlook_of",
     "rate_on_day",
     "rate_range",
 ]
@@ -76,12 +76,7 @@ class Outlook:
         below: FloatArray = quick_normal_below(goal).mean(axis=2, dtype=np.float64)
         return below
 
-    def quantile_cm(self, level: float) -> FloatArray:
-        """Height (A, T) [cm] below which an area stands with chance ``level``."""
-        found: FloatArray = self.quantiles_cm((level,))[..., 0]
-        return found
-
-    def quantiles_cm(self, levels: tuple[float, ...]) -> FloatArray:
+    def quantiles_cm(self, levels: Sequence[float] | FloatArray) -> FloatArray:
         """Heights (A, T, L) [cm] below which an area stands with the chances ``levels``."""
         return quick_quantiles(self.heights_cm(), levels)
 
@@ -117,20 +112,32 @@ def _noise() -> Singles:
     return normals
 
 
-def outlook(fit: GrowthFit, areas: IntArray, days: FloatArray) -> Outlook:
-    """Stages of ``areas`` (A,) on ``days`` (T,) or (A, T) [day numbers] without any further cut.
-
-    What is normal is the log of the mean rate over the time since the last stage (its own log rate
-    and the drift of its tank by then), the log ceiling, and the last stage. The first two are taken
-    at nodes; the stage is normal given them.
-    """
-    return outlook_of(fit, fit.posterior(areas), areas, days)
-
-
-def outlook_of(
-    fit: GrowthFit, posterior: AreaPosterior, areas: IntArray, days: FloatArray
+def outlook(
+    fit: GrowthFit, areas: IntArray, days: FloatArray, posterior: AreaPosterior | None = None
 ) -> Outlook:
-    """Stages of areas (A,) whose posterior is at hand, as ``outlook``."""
+    """Return the stages of areas on some days when nothing more is cut.
+
+    What is normal is the log of the mean rate over the time since the last stage (an area's own log
+    rate and the drift of its tank by then), the log ceiling, and the last stage. The first two are
+    taken at nodes; the stage is normal given them.
+
+    Parameters
+    ----------
+    fit : GrowthFit
+        A fitted book.
+    areas : int array (A,)
+        Places of the areas in the book.
+    days : array (T,) or (A, T)
+        Day numbers (days since 1970-01-01) [d]; before an area's last stage they stand for it.
+    posterior : AreaPosterior, optional
+        That of the areas, if at hand.
+
+    Returns
+    -------
+    Outlook
+        Of the areas on the days.
+    """
+    posterior = posterior or fit.posterior(areas)
     problem = fit.design.problem
     began = posterior.last_day[:, None]
     ended = np.maximum(np.broadcast_to(days, (areas.size, days.shape[-1])), began)
@@ -141,8 +148,8 @@ def outlook_of(
     drift = span_drift(np.broadcast_to(began, size).ravel(), ended.ravel(), fit.design.on_day)
     relative = problem.errors.span_variance(ended - began, drift.remainder.reshape(size))
     relative = (relative + doubt**2) * fit.widening**2
-    along, variance = _pace_ceiling_stage(
-        posterior, drift.weight.reshape(drift.weight.shape[0], *size)
+    along, variance = posterior.pace_ceiling_stage(
+        drift.weight.reshape(drift.weight.shape[0], *size)
     )
 
     # By node: x moves the pace, x and y the ceiling, both of them the stage.
@@ -165,7 +172,7 @@ def outlook_of(
     grown *= column(relative)
     grown += column(left)
     ceiling = _at_nodes(
-        np.broadcast_to(posterior.border[CEILING][:, None], size), ceiling_x, own_sd
+        np.broadcast_to(posterior.mean.log_ceiling[:, None], size), ceiling_x, own_sd
     )
     return Outlook(
         mean=mean,
@@ -179,26 +186,6 @@ def _at_nodes(middle: FloatArray, by_x: FloatArray, by_y: FloatArray) -> Singles
     """Return ``middle + by_x x + by_y y`` (A, T, Q) at the nodes; all (A, T)."""
     factors = np.stack([middle, by_x, by_y], axis=-1).astype(np.float32)
     return factors @ _nodes()
-
-
-def _pace_ceiling_stage(
-    posterior: AreaPosterior, weight: FloatArray
-) -> tuple[FloatArray, FloatArray]:
-    """Mean log pace (A, T), and covariance (A, T, 3, 3) of pace, log ceiling and last stage.
-
-    ``weight`` (M, A, T) regresses the drift over the time ahead on the knots.
-    """
-    areas, times = weight.shape[1:]
-    width = posterior.border.shape[0]
-    into = np.zeros((areas, times, 3, width))
-    into[:, :, 0, RATE] = 1.0
-    into[:, :, 0, KNOTS:] = np.moveaxis(weight, 0, 2)
-    into[:, :, 1, CEILING] = 1.0
-    into[:, :, 2] = posterior.stage_follows.T[:, None]
-    variance = into @ posterior.covariance[:, None] @ into.transpose(0, 1, 3, 2)
-    variance[:, :, 2, 2] += posterior.last_stage_variance[:, None]
-    drifted = np.einsum("mat,ma->at", weight, posterior.border[KNOTS:])
-    return posterior.border[RATE][:, None] + drifted, variance
 
 
 def _stage_given(variance: FloatArray) -> tuple[FloatArray, FloatArray, FloatArray]:
@@ -217,17 +204,43 @@ def _over(above: FloatArray, below: FloatArray) -> FloatArray:
 
 
 def rate_on_day(posterior: AreaPosterior) -> tuple[FloatArray, FloatArray]:
-    """Log rate of areas (n,) at reference conditions on the day of the fit, and its sd."""
+    """Return the log rate of areas at reference conditions on the day of the fit.
+
+    Parameters
+    ----------
+    posterior : AreaPosterior
+        That of the areas (n,).
+
+    Returns
+    -------
+    tuple of array (n,)
+        Mean of the log rate, the drift of the tank by then in it, and its standard deviation
+        [log 1/day].
+    """
     today = np.zeros(1)
-    weight = span_drift(today, today, 0.0).weight[:, 0]
-    into = np.concatenate([np.zeros(KNOTS), weight])
-    into[RATE] = 1.0
-    variance = np.einsum("b,nbc,c->n", into, posterior.covariance, into)
-    return into @ posterior.border, np.sqrt(variance)
+    weight = span_drift(today, today, 0.0).weight[:, None]
+    count = posterior.last_day.size
+    pace, covariance = posterior.pace_ceiling_stage(np.repeat(weight, count, axis=1))
+    return pace[:, 0], np.sqrt(covariance[:, 0, 0, 0])
 
 
 def rate_range(fit: GrowthFit, areas: IntArray, posterior: AreaPosterior) -> FloatArray:
-    """Rates (A, 3) [1/day] at the conditions of the day of the fit: 10, 50 and 90 % quantiles."""
+    """Return the rates of areas at the conditions of the day of the fit.
+
+    Parameters
+    ----------
+    fit : GrowthFit
+        A fitted book.
+    areas : int array (A,)
+        Places of the areas in the book.
+    posterior : AreaPosterior
+        That of the areas.
+
+    Returns
+    -------
+    array (A, 3)
+        The 10, 50 and 90 % quantiles [1/day].
+    """
     speed = fit.design.clock.speed(fit.design.on_day)[areas]
     pace, pace_sd = rate_on_day(posterior)
     rate: FloatArray = speed[:, None] * np.exp(pace[:, None] + RANGE_80 * pace_sd[:, None])
@@ -255,7 +268,7 @@ def growth_a_week(fit: GrowthFit, areas: IntArray) -> FloatArray:
     """
     design, posterior = fit.design, fit.posterior(areas)
     shape = design.problem.shape[areas][:, None]
-    ceiling = np.exp(posterior.border[CEILING])[:, None]
+    ceiling = np.exp(posterior.mean.log_ceiling)[:, None]
     middle = 0.5 * (design.traits.floor_cm + design.traits.budget_cm)[areas][:, None]
     at = stage(np.minimum(middle, ceiling * BELOW_CEILING), ceiling, shape)
     half = 3.5 * shape_factor(shape) * rate_range(fit, areas, posterior)
@@ -302,19 +315,47 @@ def forecast_heights(
     over = np.empty((areas.size, days.size))
     posterior = posterior or fit.posterior(areas)
     for some in in_chunks(areas.size, AREAS_AT_ONCE):
-        view = outlook_of(fit, posterior.part(some), areas[some], days)
+        view = outlook(fit, areas[some], days, posterior.part(some))
         heights[some] = view.quantiles_cm(LEVELS)
         over[some] = chance_over(fit, areas[some], view)
     return HeightForecast(areas, days, heights, over)
 
 
 def in_chunks(count: int, at_once: int) -> list[slice]:
-    """Slices of areas that fit in memory with all their nodes."""
+    """Return slices of areas that fit in memory with all their nodes.
+
+    Parameters
+    ----------
+    count : int
+        Number of areas.
+    at_once : int
+        How many fit at once.
+
+    Returns
+    -------
+    list of slice
+        That cover all areas in turn.
+    """
     return [slice(start, start + at_once) for start in range(0, count, at_once)]
 
 
 def chance_over(fit: GrowthFit, areas: IntArray, view: Outlook) -> FloatArray:
-    """Chance (A, T) of standing above the budget."""
+    """Return the chance of standing above the height budget.
+
+    Parameters
+    ----------
+    fit : GrowthFit
+        A fitted book.
+    areas : int array (A,)
+        Places of the areas in the book.
+    view : Outlook
+        How they stand on some days (T,).
+
+    Returns
+    -------
+    array (A, T)
+        Chance [0-1].
+    """
     budget = np.broadcast_to(fit.design.traits.budget_cm[areas][:, None], view.mean.shape[:2])
     over: FloatArray = 1.0 - view.chance_below(budget)
     return over

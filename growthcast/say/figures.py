@@ -16,14 +16,14 @@ from growthcast.service.rescape.reasons import days_text, fits
 from growthcast.service.watch.report import Finding, WatchReport
 
 __all__ = [
-    "PictureWords",
-    "backtest_words",
-    "forecast_words",
+    "Caption",
+    "backtest_caption",
+    "forecast_caption",
     "growth_title",
     "last_reading_words",
-    "layouts_words",
-    "plants_words",
-    "watch_words",
+    "layouts_caption",
+    "plants_caption",
+    "watch_caption",
 ]
 
 FAR_OFF = 0.03
@@ -31,7 +31,7 @@ FAR_OFF = 0.03
 
 
 @dataclass(frozen=True, slots=True)
-class PictureWords:
+class Caption:
     """The conclusion and the key beside a picture; title and description for those who hear it."""
 
     title: str
@@ -48,13 +48,13 @@ FORECAST_KEY = (
 )
 
 
-def forecast_words(
+def forecast_caption(
     tank: str, names: Sequence[str], areas: Sequence[AreaForecast], on: date, horizon_d: int
-) -> PictureWords:
+) -> Caption:
     """Return which area of a tank passes its budget first; what each does is still to be said."""
     opening = f"Tank {tank}, if nothing more is cut from {full_date_words(on)} on: "
     whole = opening + _who_passes(names, areas, on, horizon_d)
-    return PictureWords(f"Height forecast of tank {tank}", whole, FORECAST_KEY, whole)
+    return Caption(f"Height forecast of tank {tank}", whole, FORECAST_KEY, whole)
 
 
 def _who_passes(
@@ -101,12 +101,12 @@ BACKTEST_KEY = (
 )
 
 
-def backtest_words(result: BacktestResult, low: float, high: float) -> PictureWords:
+def backtest_caption(result: BacktestResult, low: float, high: float) -> Caption:
     """Return whether ranges held, and on which side readings fell.
 
     ``low`` and ``high`` are the shares between which ranges of true 80 % hold readings.
     """
-    scores = result.scores()
+    scores = result.scores_of_all()
     if scores.coverage_80 < low:
         said = "less often than they should, so forecasts were too sure"
     elif scores.coverage_80 > high:
@@ -127,7 +127,7 @@ def backtest_words(result: BacktestResult, low: float, high: float) -> PictureWo
     )
     counts = ", ".join(str(count) for count in result.pit_counts())
     told = f"{whole} {held}. Readings by tenth of their forecast, from low: {counts}."
-    return PictureWords("How often forecasts were right", whole, BACKTEST_KEY, told)
+    return Caption("How often forecasts were right", whole, BACKTEST_KEY, told)
 
 
 WATCH_KEY = (
@@ -137,7 +137,7 @@ WATCH_KEY = (
 )
 
 
-def watch_words(report: WatchReport, left_out: int) -> PictureWords:
+def watch_caption(report: WatchReport, left_out: int) -> Caption:
     """Return who needs a look, and since when; ``left_out`` tanks as usual are not drawn."""
     drawn = [tank for tank in report.tanks if tank.course]
     if report.findings:
@@ -156,7 +156,7 @@ def watch_words(report: WatchReport, left_out: int) -> PictureWords:
         )
         told.append(f"{tank.tank_id}: {tank.sentence}. Last visits: {points}.")
     key = WATCH_KEY + (f" {left_out} more tanks as usual are not drawn." if left_out > 0 else "")
-    return PictureWords("Growth against usual, visit by visit", whole, key, " ".join(told))
+    return Caption("Growth against usual, visit by visit", whole, key, " ".join(told))
 
 
 def growth_title(findings: Sequence[Finding], on: date) -> str:
@@ -179,7 +179,7 @@ PLANTS_KEY = (
 )
 
 
-def plants_words(area: str, tank: str, shown: Sequence[PlantAdvice]) -> PictureWords:
+def plants_caption(area: str, tank: str, shown: Sequence[PlantAdvice]) -> Caption:
     """Return which plant comes first in an area, and how the one there now does."""
     best = next((one.plant for one in shown if not one.plant.is_there_now), None)
     now = next((one.plant for one in shown if one.plant.is_there_now), None)
@@ -200,7 +200,7 @@ def plants_words(area: str, tank: str, shown: Sequence[PlantAdvice]) -> PictureW
         rows.append(f"{one.plant.species_id}: {middle} ({low} to {high}), alone every {alone}")
     whole = f"Plants for {area} in tank {tank}: {'; '.join(parts)}."
     told = f"{whole} {'; '.join(rows)}."
-    return PictureWords(f"Plants compared for {area}", whole, PLANTS_KEY, told)
+    return Caption(f"Plants compared for {area}", whole, PLANTS_KEY, told)
 
 
 LAYOUTS_KEY = (
@@ -210,7 +210,7 @@ LAYOUTS_KEY = (
 )
 
 
-def layouts_words(tank_id: str, advice: Sequence[LayoutAdvice]) -> PictureWords:
+def layouts_caption(tank_id: str, advice: Sequence[LayoutAdvice]) -> Caption:
     """Return which interval each layout of a tank holds."""
     parts, rows = [], []
     for one in advice:
@@ -229,4 +229,4 @@ def layouts_words(tank_id: str, advice: Sequence[LayoutAdvice]) -> PictureWords:
         rows.append(f"{one.name}: {', '.join(at)}")
     whole = f"Layouts of tank {tank_id}: {'; '.join(parts)}."
     told = f"{whole} {'; '.join(rows)}."
-    return PictureWords(f"Layouts of tank {tank_id}", whole, LAYOUTS_KEY, told)
+    return Caption(f"Layouts of tank {tank_id}", whole, LAYOUTS_KEY, told)

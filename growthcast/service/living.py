@@ -15,10 +15,10 @@ import numpy as np
 from numpy.typing import NDArray
 
 from growthcast.arrays import BoolArray, FloatArray, IntArray
+from growthcast.fit.model.clock import LONGEST_PAUSE_SHARE, pause_after_cut
+from growthcast.fit.model.drift import span_drift
+from growthcast.fit.model.errors import ErrorModel
 from growthcast.fit.result import GrowthFit
-from growthcast.fit.rows.clock import LONGEST_PAUSE_SHARE, pause_after_cut
-from growthcast.fit.rows.drift import span_drift
-from growthcast.fit.solver.errors import ErrorModel
 from growthcast.growth.logistic import shape_factor
 from growthcast.growth.quick import (
     BELOW_CEILING,

@@ -6,9 +6,9 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from growthcast.arrays import FloatArray, IntArray
+from growthcast.arrays import BoolArray, FloatArray, IntArray
+from growthcast.fit.model.clock import GrowthClock, pause_after_cut
 from growthcast.fit.rows.chains import Link, Nodes
-from growthcast.fit.rows.clock import GrowthClock, pause_after_cut
 from growthcast.log.visits import Visits
 
 __all__ = ["AreaTraits", "Habits", "build_nodes", "cutting_habits"]
@@ -58,6 +58,11 @@ class AreaTraits:
     def middle_cm(self) -> FloatArray:
         """Height (A,) half-way between floor and budget."""
         return 0.5 * (self.floor_cm + self.budget_cm)
+
+    def planted_lately(self, on_day: float) -> BoolArray:
+        """Whether an area (A,) was planted not long before a day [day number]."""
+        recent: BoolArray = self.planted_day >= on_day - RECENTLY_PLANTED_D
+        return recent & (self.planted_day <= on_day)
 
     @property
     def unseen_sd_cm(self) -> FloatArray:

@@ -13,10 +13,9 @@ from dataclasses import dataclass, field, replace
 import numpy as np
 
 from growthcast.arrays import BoolArray, FloatArray, IntArray
+from growthcast.fit.model.drift import MEMORY_D, span_drift
+from growthcast.fit.model.errors import ErrorModel
 from growthcast.fit.result import GrowthFit
-from growthcast.fit.rows.drift import MEMORY_D, span_drift
-from growthcast.fit.solver.errors import ErrorModel
-from growthcast.fit.solver.linearise import KNOTS, RATE
 from growthcast.growth.logistic import shape_factor, stage
 from growthcast.growth.normal import normal_cdf, normal_quantile
 from growthcast.growth.quick import BELOW_CEILING
@@ -241,13 +240,13 @@ def _lasting_and_drift(fit: GrowthFit, areas: IntArray) -> FloatArray:
 
     What areas share apart from the drift is left out.
     """
-    covariance = fit.posterior(areas).covariance
+    posterior = fit.posterior(areas)
     count = areas.size
     prior = np.zeros((count + 1, count + 1))
-    prior[np.arange(count), np.arange(count)] = covariance[:, RATE, RATE]
-    drift = covariance[:, KNOTS, KNOTS].mean()
-    together = covariance[:, RATE, KNOTS]
-    explained = (together**2 / covariance[:, RATE, RATE]).sum()
+    prior[np.arange(count), np.arange(count)] = posterior.rate_variance
+    drift = posterior.drift_variance.mean()
+    together = posterior.rate_drift_covariance
+    explained = (together**2 / posterior.rate_variance).sum()
     together = together * min(1.0, np.sqrt(0.9 * drift / max(explained, 1e-12)))
     prior[:count, count] = prior[count, :count] = together
     prior[count, count] = drift

@@ -280,7 +280,7 @@ def _areas(
             cut_practice=str(practice.get(str(priors.species_id[species]), "")),
             limit=cut_limit(fit, a),
             caution=str(priors.caution[species]),
-            settled=bool(fit.solution.converged[a]),
+            settled=bool(fit.converged[a]),
             logged_today=design.area_id[a] in logged,
         )
 
@@ -295,7 +295,7 @@ def whole_parts(parts: Sequence[float]) -> list[int]:
     Parameters
     ----------
     parts : sequence of float
-        Numbers of one unit.
+        Numbers of one unit [of any].
 
     Returns
     -------

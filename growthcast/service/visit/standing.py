@@ -16,15 +16,15 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from growthcast.arrays import BoolArray, FloatArray, IntArray
-from growthcast.fit.result import AreaPosterior, GrowthFit
-from growthcast.fit.rows.clock import (
+from growthcast.fit.model.clock import (
     LONGEST_PAUSE_SHARE,
     PAUSE_DOUBT,
     GrowthClock,
     pause_after_cut,
 )
-from growthcast.fit.rows.drift import span_drift
-from growthcast.fit.solver.linearise import CEILING, KNOTS, RATE
+from growthcast.fit.model.drift import span_drift
+from growthcast.fit.model.posterior import AreaPosterior
+from growthcast.fit.result import GrowthFit
 from growthcast.growth.logistic import shape_factor
 from growthcast.growth.quick import Singles, column
 from growthcast.service.draws import span_normals
@@ -210,7 +210,7 @@ def standing_areas(fit: GrowthFit, tanks: IntArray) -> Standing:
     ----------
     fit : GrowthFit
         A fitted book.
-    tanks : int array
+    tanks : int array (R,)
         Places of the tanks in the book; those without a living area drop out.
 
     Returns
@@ -231,12 +231,29 @@ def standing_areas(fit: GrowthFit, tanks: IntArray) -> Standing:
     since = np.maximum(fit.design.on_day - posterior.last_day, 0.0)
     rested = np.minimum(posterior.last_pause_d, LONGEST_PAUSE_SHARE * since)
     rest_d = column(posterior.last_pause_d - rested) * np.maximum(1.0 - PAUSE_DOUBT * luck, 0.0)
-    stages = _last_stages(living, posterior, rate) + grown
+    middle, sd = posterior.last_stage_given(
+        rate, np.log(living.draws.ceiling_cm), living.draws.knots[living.run]
+    )
+    own = sd[:, None] * span_normals(living.area, OF_STAGE, living.size)
+    stages = middle + own + grown
     return Standing(living, clock, 0, stages.astype(np.float32), rest_d.astype(np.float32))
 
 
 def only_areas(standing: Standing, keep: BoolArray) -> Standing:
-    """Return some areas (A,) of a block, with the tanks that are left."""
+    """Return some areas of a block, with the tanks that are left.
+
+    Parameters
+    ----------
+    standing : Standing
+        The areas of a block.
+    keep : bool array (A,)
+        Which of them to keep.
+
+    Returns
+    -------
+    Standing
+        Of those areas, in the same draws.
+    """
     return replace(
         standing,
         living=living_part(standing.living, keep),
@@ -246,10 +263,21 @@ def only_areas(standing: Standing, keep: BoolArray) -> Standing:
 
 
 def days_that_hold(standing: Standing, longest_d: int, confidence: float) -> int:
-    """Most whole days [d] for which all areas of one tank stay within their budgets uncut.
+    """Count the whole days for which all areas of one tank stay within their budgets uncut.
 
-    The chance of all areas at once is at least ``confidence``. 0 where not even one day holds, at
-    most ``longest_d``.
+    Parameters
+    ----------
+    standing : Standing
+        The areas of one tank.
+    longest_d : int
+        Days that are asked about at most [d].
+    confidence : float
+        Wanted chance that all areas stay inside at once [0-1].
+
+    Returns
+    -------
+    int
+        Days [d]; 0 where not even one day holds, at most ``longest_d``.
     """
     low, high = 0, longest_d
     while low < high:
@@ -257,28 +285,6 @@ def days_that_hold(standing: Standing, longest_d: int, confidence: float) -> int
         holds = standing.later(middle).chance[0] >= confidence
         low, high = (middle, high) if holds else (low, middle - 1)
     return low
-
-
-def _last_stages(living: LivingAreas, posterior: AreaPosterior, rate: FloatArray) -> FloatArray:
-    """Last stages (A, D) given the drawn log rate at reference conditions, ceiling and drift."""
-    drawn = [RATE, CEILING, *range(KNOTS, posterior.border.shape[0])]
-    covariance, follows = posterior.covariance, posterior.stage_follows
-    with_stage = np.einsum("nbc,cn->nb", covariance, follows)
-    total = np.einsum("nb,bn->n", with_stage, follows) + posterior.last_stage_variance
-    known = covariance[:, drawn][:, :, drawn] + 1e-12 * np.eye(len(drawn))
-    weight = np.linalg.solve(known, with_stage[:, drawn, None])[..., 0]
-    left = np.maximum(total - (weight * with_stage[:, drawn]).sum(axis=1), 0.0)
-    off = np.concatenate(
-        [
-            (rate - posterior.border[RATE][:, None])[:, None],
-            (np.log(living.draws.ceiling_cm) - posterior.border[CEILING][:, None])[:, None],
-            living.draws.knots[living.run] - posterior.border[KNOTS:].T[:, :, None],
-        ],
-        axis=1,
-    )
-    own = np.sqrt(left)[:, None] * span_normals(living.area, OF_STAGE, living.size)
-    stages: FloatArray = posterior.last_stage[:, None] + np.einsum("nb,nbd->nd", weight, off) + own
-    return stages
 
 
 def _grown_since(

@@ -6,7 +6,7 @@ from datetime import date
 
 import pytest
 
-from growthcast.book import Practice
+from growthcast.book.book import Practice
 from growthcast.book.practice import read_practice
 from growthcast.book.report import format_finding
 
