@@ -18,7 +18,7 @@ from growthcast.cli.options import (
     option,
     plot_option,
 )
-from growthcast.cli.rescaped import compare_layouts, compare_plants, search_swaps
+from growthcast.cli.rescaped import answer_layouts, answer_plants, answer_swaps
 from growthcast.errors import UsageError
 
 if TYPE_CHECKING:
@@ -112,14 +112,14 @@ def rescape_command(
     wanted = _plants(opened, plants)
     if area is not None:
         there = _area(fit, place, area)
-        compare_plants(opened, fit, there, wanted, form, planted_cm, plot, as_json)
+        answer_plants(opened, fit, there, wanted, form, planted_cm, plot, as_json)
     elif files:
-        compare_layouts(opened, fit, place, files, plot, as_json)
+        answer_layouts(opened, fit, place, files, plot, as_json)
     else:
         kept = _names(keep, "--keep names no area; leave it out to let every area change")
         for name in kept:
             _area(fit, place, name)
-        search_swaps(opened, fit, place, reach or 0, kept, wanted, form, as_json)
+        answer_swaps(opened, fit, place, reach or 0, kept, wanted, form, as_json)
 
 
 def _files(layouts: list[str] | None, more: list[Path] | None) -> list[Path]:

@@ -15,10 +15,10 @@ if TYPE_CHECKING:
     from growthcast.book.supposed.layouts import Layout
     from growthcast.fit.result import GrowthFit
 
-__all__ = ["compare_layouts", "compare_plants", "search_swaps"]
+__all__ = ["answer_layouts", "answer_plants", "answer_swaps"]
 
 
-def compare_plants(
+def answer_plants(
     book: Book,
     fit: GrowthFit,
     place: int,
@@ -30,17 +30,17 @@ def compare_plants(
 ) -> None:
     """Print how plants would do in an area, the best first."""
     from growthcast.say.plants import plants_in_json, plants_words
-    from growthcast.service.rescape import candidates
+    from growthcast.service.rescape.candidates import compare_plants, pool_of
     from growthcast.service.rescape.reasons import fits
 
-    pool = candidates.pool_of(fit, place, form)
+    pool = pool_of(fit, place, form)
     here = str(fit.design.species_id[fit.design.species[place]])
     wanted = [name for name in plants if name != here] if plants else pool
     if form is not None and plants:
         wanted = [name for name in wanted if name in pool]
     if not wanted:
         raise UsageError(_nothing_to_compare(fit, place, plants, form))
-    advice = candidates.compare_plants(book, fit, place, wanted, planted_cm)
+    advice = compare_plants(book, fit, place, wanted, planted_cm)
     shown = [a for a in advice if plants or fits(a.plant) or a.plant.is_there_now]
     left_out = [a for a in advice if a not in shown]
     if plot is not None:
@@ -65,18 +65,18 @@ def _nothing_to_compare(fit: GrowthFit, place: int, plants: Sequence[str], form:
     )
 
 
-def compare_layouts(
+def answer_layouts(
     book: Book, fit: GrowthFit, tank: int, files: Sequence[Path], plot: Path | None, as_json: bool
 ) -> None:
     """Print what each layout of a tank allows beside the tank as it is."""
     from growthcast.say.layouts import layout_in_json, layouts_words
-    from growthcast.service.rescape import layouts as service
+    from growthcast.service.rescape.layouts import compare_layouts
 
     tank_id, currency = str(fit.design.tank_id[tank]), book.practice.currency
     layouts = _read_layouts(book, fit, tank_id, files)
     if beside := summary_for_commands(item for one in layouts for item in one.findings):
         say(beside.replace(": see growthcast check", ""))
-    advice = service.compare_layouts(book, fit, tank, layouts)
+    advice = compare_layouts(book, fit, tank, layouts)
     if plot is not None:
         from growthcast.figures.rescaped.layouts import save_layouts_figure
 
@@ -105,7 +105,7 @@ def _read_layouts(book: Book, fit: GrowthFit, tank_id: str, files: Sequence[Path
     return layouts
 
 
-def search_swaps(
+def answer_swaps(
     book: Book,
     fit: GrowthFit,
     tank: int,
