@@ -8,7 +8,6 @@ import numpy as np
 
 from growthcast.arrays import TextArray
 from growthcast.book.book import Book
-from growthcast.book.checks.together import places_of
 from growthcast.fit.model.clock import tank_conditions
 from growthcast.species import read_reference
 
@@ -50,7 +49,7 @@ def co2_assumed(book: Book, *, unknown: bool = True) -> list[str]:
         A sentence each for tanks to which none is added, and for those of which nothing is known.
     """
     reference, tanks = read_reference(), book.tanks.text("tank_id")
-    tank_of_row = places_of(book.tanks, "tank_id", book.conditions)
+    tank_of_row = book.conditions.places("tank_id", book.tanks.text("tank_id"))
     conditions = tank_conditions(book.conditions, tank_of_row, tanks.size, reference)
     planted = np.isin(tanks.astype(str), book.areas.text("tank_id").astype(str))
     none = planted & conditions.none_added.any(axis=1)

@@ -7,7 +7,7 @@ from collections.abc import Iterator
 import numpy as np
 
 from growthcast.arrays import BoolArray
-from growthcast.book.checks.together import Tables, at_cell, height, places_of, where
+from growthcast.book.checks.together import Tables, at_cell, height, where
 from growthcast.book.shipped import reference_conditions
 from growthcast.book.words import plain, shown
 from growthcast.errors import Finding
@@ -193,7 +193,7 @@ def check_reference_growth(tables: Tables) -> Iterator[Finding]:
 
 def _own_where(tables: Tables, mask: BoolArray) -> Iterator[tuple[int, int]]:
     """Yield rows of the practice's own species where a mask of all species holds, and theirs."""
-    place = places_of(tables.species, "species_id", tables.own_species)
+    place = tables.own_species.places("species_id", tables.species.text("species_id"))
     for index in where((place >= 0) & mask[place]):
         yield index, int(place[index])
 

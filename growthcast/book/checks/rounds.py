@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from growthcast.book.book import Book, Practice, Table
-from growthcast.book.checks.together import Tables, at_cell, places_of, where
+from growthcast.book.checks.together import Tables, at_cell, where
 from growthcast.book.slugs import finding
 from growthcast.book.words import did_you_mean, shown
 from growthcast.errors import Finding
@@ -55,7 +55,7 @@ def check_visit_weekdays(practice: Practice | None, tanks: Table) -> Iterator[Fi
 def check_who_is_closed(tables: Tables) -> Iterator[Finding]:
     """Every row names a client of the book, or one of its tanks."""
     closed, clients = tables.closed, tables.tanks.text("client")
-    named, tank = closed.text("client"), places_of(tables.tanks, "tank_id", closed)
+    named, tank = closed.text("client"), closed.places("tank_id", tables.tanks.text("tank_id"))
     known = sorted({str(name) for name in clients.tolist() if name})
     for index in where(np.asarray((named == "") & (closed.text("tank_id") == ""), np.bool_)):
         fix = "write the client as tanks.csv has it, or the tank_id of one tank"
