@@ -16,9 +16,10 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from enum import IntEnum
-from typing import Literal
+from typing import Literal, get_args
 
 __all__ = [
+    "LEVELS",
     "BookProblems",
     "Exit",
     "FileChanged",
@@ -33,6 +34,7 @@ __all__ = [
 ]
 
 Level = Literal["problem", "note", "remark"]
+LEVELS: tuple[Level, ...] = get_args(Level)
 
 
 class Exit(IntEnum):

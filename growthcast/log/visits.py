@@ -96,8 +96,8 @@ class Visits:
     @property
     def found(self) -> BoolArray:
         """Whether anything says how the area stood before a cut, or how much came off."""
-        told = np.isfinite(self.before_cm) | np.isfinite(self.removed_cm)
-        found: BoolArray = told | np.isfinite(self.removed_g) | (self.look > 0) | self.unsaid
+        measured = np.isfinite(self.before_cm) | np.isfinite(self.removed_cm)
+        found: BoolArray = measured | np.isfinite(self.removed_g) | (self.look > 0) | self.unsaid
         return found
 
     @property

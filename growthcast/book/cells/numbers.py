@@ -1,4 +1,4 @@
-"""Cells to numbers and dates, strictly; what is not one is told how to become one."""
+"""Cells to numbers and dates, strictly; a fault says how a cell becomes one."""
 
 from __future__ import annotations
 

@@ -34,23 +34,41 @@ def check_file_names(folder: Path) -> list[Finding]:
         found = f"a folder that cannot be listed ({reason})"
         fix = "name the folder of a book, or change its permissions"
         return [finding("unreadable-file", folder.name, None, None, "folder", found, "a book", fix)]
-    findings = []
-    for name in there:
-        meant = _meant(name, there)
-        if meant:
-            fix = f"did you mean {shown(meant)}? Rename the file"
-            found = f"a file named {shown(name)}"
-            findings.append(finding("file-name", name, None, None, "file", found, meant, fix))
-        elif other := _copied_from(name):
-            findings.append(_conflict(name, other))
-        elif other := _in_another_form(name, there):
-            findings.append(_to_export(name, other, there))
-    return findings
+    named = ((name, _about(name, there)) for name in there if name not in FILES)
+    return [
+        finding(about[0], name, None, None, "file", about[1], about[3], about[2])
+        for name, about in named
+        if about is not None
+    ]
+
+
+def _about(name: str, there: list[str]) -> tuple[str, str, str, str] | None:
+    """Return what is odd about a file's name: slug, what was found, how to mend it, what is meant.
+
+    There is nothing where it is a name of no file of a book.
+    """
+    if meant := _meant(name, there):
+        fix = f"did you mean {shown(meant)}? Rename the file"
+        return "file-name", f"a file named {shown(name)}", fix, meant
+    if meant := _copied_from(name):
+        found = f"a file named {shown(name)}, a second version of {meant}, which alone is read"
+        fix = f"compare the two, put rows that are missing into {meant}, then remove the copy"
+        return "conflict-copy", found, fix, meant
+    if (meant := _in_another_form(name, there)) is None:
+        return None
+    sheet = name.casefold().rpartition(".")[2].strip() in _SPREADSHEETS
+    what = "spreadsheet" if sheet else "text file"
+    if meant in there:
+        found = f"a {what} named {shown(name)} beside {meant}, which alone is read"
+        fix = f"nothing to do; export it again as {meant} after changing it"
+        return "spreadsheet-beside", found, fix, meant
+    fix = f"rename it to {meant}"
+    if sheet:
+        fix = f"write it as {meant}" if meant == PRACTICE else f"export it as CSV named {meant}"
+    return "not-csv", f"a {what} named {shown(name)} and no {meant}", fix, meant
 
 
 def _meant(name: str, there: list[str]) -> str | None:
-    if name in FILES:
-        return None
     for known in FILES:
         if name.casefold().strip() == known:
             return known
@@ -68,7 +86,7 @@ def _copied_from(name: str) -> str | None:
     for known in FILES:
         stem, _, ending = known.partition(".")
         rest = folded.removeprefix(known if folded.startswith(known) else stem)
-        if rest == folded or rest[:1].isalnum() or name in FILES:
+        if rest == folded or rest[:1].isalnum():
             continue
         if ending in folded and any(word in rest for word in _CONFLICTS):
             return known
@@ -77,16 +95,10 @@ def _copied_from(name: str) -> str | None:
     return None
 
 
-def _conflict(name: str, meant: str) -> Finding:
-    found = f"a file named {shown(name)}, a second version of {meant}, which alone is read"
-    fix = f"compare the two, put rows that are missing into {meant}, then remove the copy"
-    return finding("conflict-copy", name, None, None, "file", found, meant, fix)
-
-
 def _in_another_form(name: str, there: list[str]) -> str | None:
     """Return the book's file which this one holds as a spreadsheet or under more endings."""
     stem, *endings = name.strip().casefold().split(".")
-    if name in FILES or not endings or not set(endings) <= _SPREADSHEETS | _TEXTS:
+    if not endings or not set(endings) <= _SPREADSHEETS | _TEXTS:
         return None
     for known in FILES:
         known_stem, _, _ = known.partition(".")
@@ -94,20 +106,6 @@ def _in_another_form(name: str, there: list[str]) -> str | None:
         if stem.strip() == known_stem or slip:
             return known
     return None
-
-
-def _to_export(name: str, meant: str, there: list[str]) -> Finding:
-    sheet = name.casefold().rpartition(".")[2].strip() in _SPREADSHEETS
-    what = "spreadsheet" if sheet else "text file"
-    if meant in there:
-        found = f"a {what} named {shown(name)} beside {meant}, which alone is read"
-        fix = f"nothing to do; export it again as {meant} after changing it"
-        return finding("spreadsheet-beside", name, None, None, "file", found, meant, fix)
-    found = f"a {what} named {shown(name)} and no {meant}"
-    fix = f"rename it to {meant}"
-    if sheet:
-        fix = f"export it as CSV named {meant}" if meant != FILES[0] else f"write it as {meant}"
-    return finding("not-csv", name, None, None, "file", found, meant, fix)
 
 
 def odd_key_names(

@@ -105,8 +105,8 @@ def check_share(tables: Tables) -> Iterator[Finding]:
     key = tank * DAY_SPAN + days
     asked = key[candidates]
     area = tables.area_of_trims
-    told = (area >= 0) & has_amounts(trims)
-    own = np.unique(np.stack([key[told], area[told]]), axis=1)[0]
+    measured = (area >= 0) & has_amounts(trims)
+    own = np.unique(np.stack([key[measured], area[measured]]), axis=1)[0]
     ruled_out = np.searchsorted(own, asked, "right") - np.searchsorted(own, asked, "left")
     of_rest = trims.text("grams_of")[candidates] == "rest"
     if tables.whole_tank_grams == "rest":

@@ -28,11 +28,11 @@ def check_merge(folder: Path, merge: Merge, workbook: str, *, today: date) -> li
     """
     _, findings = inspect_book(folder, today=today, instead=merge.files)
     findings = tuple(item for item in findings if item.file in FILES)  # not names of other files
-    told = list(_in_workbook(findings, merge, workbook))
-    problems = tuple(item for item, _ in told if item.level == "problem")
+    placed = list(_in_workbook(findings, merge, workbook))
+    problems = tuple(item for item, _ in placed if item.level == "problem")
     if problems:
         raise WouldNotCheck(problems)
-    return [item for item, theirs in told if theirs and item.level == "note"]
+    return [item for item, theirs in placed if theirs and item.level == "note"]
 
 
 def _in_workbook(

@@ -6,7 +6,6 @@ from dataclasses import replace
 from datetime import date
 
 import pytest
-
 from growthcast.say.visit import (
     CAUTIONS,
     away_sentence,
@@ -17,6 +16,7 @@ from growthcast.say.visit import (
     watch_list,
     why_not_best,
 )
+
 from growthcast.service.effort import Range
 from growthcast.service.reasons import CutLimit
 from growthcast.service.visit.away import AwayArea, AwayTank
