@@ -104,16 +104,16 @@ def cheapest_paths(cost: FloatArray, price: FloatArray) -> tuple[FloatArray, Flo
     Parameters
     ----------
     cost : array (K, N + 1, N + 1)
-        What steps lose, as in ``RoundsProblem``.
+        What steps lose, as in ``RoundsProblem`` [1].
     price : array (K, N)
-        Price of a visit to each tank on each day.
+        Price of a visit to each tank on each day, in what steps lose [1].
 
     Returns
     -------
     total : array (K,)
-        What the path costs, prices included.
+        What the path costs, prices included [1].
     ahead : array (K, N + 1)
-        Least cost from each node on to the end, what was paid at the node left out.
+        Least cost from each node on to the end, what was paid at the node left out [1].
     visited : bool array (K, N)
         Days the path visits.
     """
@@ -144,14 +144,14 @@ def path_cost(cost: FloatArray, visited: BoolArray) -> FloatArray:
     Parameters
     ----------
     cost : array (K, N + 1, N + 1)
-        What steps lose, as in ``RoundsProblem``.
+        What steps lose, as in ``RoundsProblem`` [1].
     visited : bool array (K, N)
         The visits.
 
     Returns
     -------
     array (K,)
-        The sum over the steps of each tank's path.
+        The sum over the steps of each tank's path [1].
     """
     tanks, days = visited.shape
     total = np.zeros(tanks)
