@@ -140,8 +140,8 @@ def steps_cost(window: TankWindow, allowed: BoolArray, offsets: IntArray, days: 
     Returns
     -------
     array (N + 1, N + 1)
-        As ``RoundsProblem`` has it [1]. A visit by its due day loses nothing but the work given away by
-        coming early; after it, the area-days over that are expected until the visit.
+        As ``RoundsProblem`` has it [1]. A visit by its due day loses nothing but the work given
+        away by coming early; after it, the area-days over that are expected until the visit.
     """
     count, span = offsets.size, window.interval_d
     until = np.append(offsets, days)
