@@ -14,7 +14,6 @@ from pathlib import Path
 
 import numpy as np
 import pytest
-from growthcast.say.visit import sheet_sentence
 
 from growthcast.book.book import Book
 from growthcast.book.read import read_book
@@ -24,6 +23,7 @@ from growthcast.brief.overview import tank_standings
 from growthcast.fit.growth import fit_growth, last_logged
 from growthcast.fit.result import GrowthFit
 from growthcast.plain import plain
+from growthcast.say.cuts import sheet_sentence
 from growthcast.service.advice import TankAdvice
 from growthcast.service.recommend import recommend
 from growthcast.service.rounds.plan import plan_rounds
