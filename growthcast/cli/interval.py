@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import replace
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 from growthcast.cli.options import AsJson, BookFolder, OnDate, TankId, chosen_tanks, open_fit
 from growthcast.cli.suppose import Suppose, hypothetical, say_what_is_supposed, supposed_of
@@ -36,7 +36,8 @@ def interval_command(
         _supposed(supposed, advice[0], as_json=as_json)
         return
     if as_json:
-        print_json({"tanks": advice}, fit)
+        currency = opened.practice.currency
+        print_json({"tanks": [_as_plain(tank, currency) for tank in advice]}, fit)
         return
     _tables(advice, opened.practice.currency, one=tank is not None)
 
@@ -49,19 +50,35 @@ def _supposed(supposed: Supposed, as_it_is: TankAdvice, *, as_json: bool) -> Non
     from growthcast.service.recommend import recommend
 
     advice = recommend(supposed.book, supposed.fit, np.array([supposed.tank]))
+    currency = supposed.book.practice.currency
     if as_json:
         print_json(
             {
                 "hypothetical": hypothetical(supposed),
-                "tanks": advice,
-                "as_it_is": as_it_is,
+                "tanks": [_as_plain(tank, currency) for tank in advice],
+                "as_it_is": _as_plain(as_it_is, currency),
             },
             supposed.fit,
         )
         return
     say_what_is_supposed(supposed)
     print_line(f"As it is: {_rhythm(as_it_is)}. Supposed: {_rhythm(advice[0])}.")
-    _tables(advice, supposed.book.practice.currency, one=True, mark=", supposed")
+    _tables(advice, currency, one=True, mark=", supposed")
+
+
+def _as_plain(tank: TankAdvice, currency: str) -> dict[str, Any]:
+    """Return the advice for a tank as JSON has it: its facts, and what is said of them."""
+    from growthcast.plain import plain
+    from growthcast.say import interval as words
+
+    answer: dict[str, Any] = plain(tank)
+    answer["reason"] = words.reason(tank)
+    answer["minutes_rest_on"] = tank.minutes and words.minutes_words(tank.minutes)
+    if tank.longer is not None:
+        answer["next_longer"]["sentence"] = words.next_longer_words(tank.longer, currency)
+    for made, mend in zip(answer["mends"], tank.mends, strict=True):
+        made["change"] = words.mend_words(mend)
+    return answer
 
 
 def _rhythm(tank: TankAdvice) -> str:
@@ -75,6 +92,7 @@ def _rhythm(tank: TankAdvice) -> str:
 
 def _tables(advice: list[TankAdvice], currency: str, *, one: bool, mark: str = "") -> None:
     from growthcast.cli.output import print_line, print_table
+    from growthcast.say.interval import reason
 
     print_table(
         f"Visit intervals{mark}",
@@ -90,7 +108,7 @@ def _tables(advice: list[TankAdvice], currency: str, *, one: bool, mark: str = "
         [_summary(tank) for tank in advice],
     )
     for tank in advice:
-        print_line(f"{tank.tank_id}: {tank.reason}")
+        print_line(f"{tank.tank_id}: {reason(tank)}")
     for said, tanks in _minutes_rest_on(advice).items():
         print_line(f"Time and money{tanks}: {said}. Ranges hold in 8 cases of 10.")
     if not one:
@@ -98,29 +116,33 @@ def _tables(advice: list[TankAdvice], currency: str, *, one: bool, mark: str = "
     for tank in advice:
         if tank.options and not tank.nothing_holds:
             _one_tank(tank, currency, mark)
-            _in_full(tank)
+            _in_full(tank, currency)
 
 
-def _in_full(tank: TankAdvice) -> None:
+def _in_full(tank: TankAdvice, currency: str) -> None:
     """What the next longer interval costs, what would allow it, and how sure the advice is."""
     from growthcast.cli.output import print_line, print_table
+    from growthcast.say.interval import certainty_words, mend_words, next_longer_words
     from growthcast.say.words import as_chance
-    from growthcast.service.longer.certainty import certainty_in_words
 
     if tank.longer is not None:
-        print_line(f"The next longer: {tank.longer.sentence}.")
+        print_line(f"The next longer: {next_longer_words(tank.longer, currency)}.")
     if tank.mends:
         days = tank.mends[0].interval_d
         print_table(
             f"{tank.tank_id}: what would make {days} days feasible, each worked out anew",
             ["change", "at the floor>", "enough"],
             [
-                [mend.change, as_chance(mend.chance_at_least_cut), "yes" if mend.holds else "no"]
+                [
+                    mend_words(mend),
+                    as_chance(mend.chance_at_least_cut),
+                    "yes" if mend.holds else "no",
+                ]
                 for mend in tank.mends
             ],
         )
     if tank.certainty is not None:
-        print_line(certainty_in_words(tank.certainty, tank.recommended_interval_d))
+        print_line(certainty_words(tank, tank.certainty))
 
 
 def _one_tank(tank: TankAdvice, currency: str, mark: str) -> None:
@@ -210,10 +232,12 @@ def _effort_row(option: OptionAdvice, tank: TankAdvice) -> list[str]:
 
 def _minutes_rest_on(advice: list[TankAdvice]) -> dict[str, str]:
     """What is said of minutes, and of which tanks where it differs between them."""
+    from growthcast.say.interval import minutes_words
+
     said: dict[str, list[str]] = {}
     for tank in advice:
-        if tank.options and not tank.nothing_holds:
-            said.setdefault(tank.minutes_rest_on, []).append(tank.tank_id)
+        if tank.minutes is not None and not tank.nothing_holds:
+            said.setdefault(minutes_words(tank.minutes), []).append(tank.tank_id)
     if len(said) == 1:
         return dict.fromkeys(said, "")
     return {

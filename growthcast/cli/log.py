@@ -62,6 +62,8 @@ def log_command(
     from growthcast.book.writing.visit.echo import visit_in_words
     from growthcast.book.writing.visit.entry import looks_like_item
     from growthcast.book.writing.visit.places import log_rows, places_of, tank_of_visit, visit_rows
+    from growthcast.plain import plain
+    from growthcast.say.interval import reason
     from growthcast.say.log import outlook_words
     from growthcast.service.logged import after_visit
 
@@ -106,7 +108,8 @@ def log_command(
     else:
         say("Nothing is written yet; the same line with --yes writes it.")
     whole = {"tank_id": tank_id, "on": day, "written": yes, "rows": cells}
-    whole |= {"understood": understood, "doubts": doubts, "outlook": news}
+    outlook = None if news is None else plain(news) | {"reason": reason(news.advice)}
+    whole |= {"understood": understood, "doubts": doubts, "outlook": outlook}
     found = {r.place.area_id: r.amounts.get("before_cm") for r in rows if r.place}
     print_answer(as_json, whole, outlook_words(news, tank_id, day, found) if news else ())
 

@@ -115,10 +115,10 @@ def open_book(named: str | None, on: date | None) -> tuple[Book, date]:
 def open_fit(named: str | None, on: date | None) -> tuple[Book, date, GrowthFit]:
     """Read and fit the book; areas whose fit did not settle are named on stderr."""
     from growthcast.fit.growth import fit_growth, last_logged
-    from growthcast.service.assumed import co2_assumed
+    from growthcast.say.water import co2_words
 
     book, day = open_book(named, on)
-    for sentence in co2_assumed(book, unknown=False):
+    for sentence in co2_words(book, unknown=False):
         say(sentence)
     fit = fit_growth(book, day)
     for tank, why in fit.not_fitted.items():

@@ -84,7 +84,7 @@ def _none_added(name: str, value: float) -> dict[str, Any]:
 
 
 def _sentences(supposed: Supposed) -> list[str]:
-    from growthcast.service.assumed import none_added_in_words
+    from growthcast.say.water import none_added_words
 
     said = []
     for name, value in supposed.changes.conditions.items():
@@ -92,7 +92,7 @@ def _sentences(supposed: Supposed) -> list[str]:
         now = supposed.now[name]
         instead = "a value nobody gave" if now is None else f"{now:.4g} {unit}"
         if name == "co2_mg_l" and value == 0.0:
-            said.append(f"no CO2 added ({none_added_in_words()}) instead of {instead}")
+            said.append(f"no CO2 added ({none_added_words()}) instead of {instead}")
         else:
             said.append(f"{words} {value:g} {unit} instead of {instead}")
     book = supposed.book

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from datetime import date
 
+from growthcast.say.interval import reason
 from growthcast.say.words import Table, Words, quantile_words
 from growthcast.service.logged import AfterVisit
 
@@ -55,7 +56,7 @@ def outlook_words(
             f"Too little is known of {', '.join(news.unsure)} to name a day: measure the height "
             "before and after the next cut."
         )
-    yield f"{tank_id}: {news.reason}"
+    yield f"{tank_id}: {reason(news.advice)}"
 
 
 def _due(news: AfterVisit, day: date) -> str:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 
+from growthcast.say.interval import limit_words
 from growthcast.say.words import (
     about_days,
     and_list,
@@ -12,7 +13,6 @@ from growthcast.say.words import (
     percent,
     range_words,
 )
-from growthcast.service.reasons import limit_in_words
 from growthcast.service.visit.away import AwayArea, AwayTank
 from growthcast.service.visit.cuts import AreaCut, CutSheet
 from growthcast.service.visit.peak import PeakArea, PeakPlan
@@ -114,7 +114,7 @@ def cautions(sheet: CutSheet) -> list[str]:
 
 def _limits(areas: Sequence[AreaCut] | Sequence[AwayArea]) -> list[str]:
     """Say once which lowest cuts keep areas above their floors that no safe cut holds."""
-    limits = [limit_in_words(area.limit) for area in areas if area.needed_cut_cm is None]
+    limits = [limit_words(area.limit) for area in areas if area.needed_cut_cm is None]
     return [limit for limit in dict.fromkeys(limits) if limit]
 
 
@@ -272,7 +272,7 @@ def why_not_best(area: PeakArea) -> str:
             f"best from {area.low_cm:.1f} {area.unit} (chance {as_chance(area.chance_best)})"
         )
     if area.height_on_day_cm.p50 > area.high_cm:
-        limit = limit_in_words(area.limit)
+        limit = limit_words(area.limit)
         return (
             f"it grows too fast for the visits left: it stands at {stands} on the day, above "
             f"{area.high_cm:.1f} {area.unit}, even from the lowest cut that looks right; a visit "

@@ -17,8 +17,8 @@ from growthcast.say.visit import (
     watch_list,
     why_not_best,
 )
+from growthcast.service.advice import CutLimit
 from growthcast.service.effort import Range
-from growthcast.service.reasons import CutLimit
 from growthcast.service.visit.away import AwayArea, AwayTank
 from growthcast.service.visit.cuts import AreaCut, CutSheet, Rhythm
 from growthcast.service.visit.peak import PeakArea, PeakPlan
