@@ -63,8 +63,8 @@ def log_command(
     from growthcast.book.writing.visit.entry import looks_like_item
     from growthcast.book.writing.visit.places import log_rows, places_of, tank_of_visit, visit_rows
     from growthcast.plain import plain
-    from growthcast.say.interval import reason
     from growthcast.say.log import outlook_words
+    from growthcast.say.reasons import reason
     from growthcast.service.logged import after_visit
 
     items = visit or []

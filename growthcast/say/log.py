@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from datetime import date
 
-from growthcast.say.interval import reason
+from growthcast.say.reasons import reason
 from growthcast.say.words import Table, Words, quantile_words
 from growthcast.service.logged import AfterVisit
 

@@ -44,8 +44,8 @@ def co2_words(book: Book, *, unknown: bool = True) -> list[str]:
     if unknown and blank.size:
         said.append(
             f"CO2 is not known in {_named(blank.tolist())}: growth is taken as at "
-            f"{read_reference().co2_mg_l:g} mg/L with wider ranges. In conditions.csv write "
-            "co2_mg_l, or ph and kh_dkh; 0 where none is added."
+            f"{read_reference().conditions['co2_mg_l']:g} mg/L with wider ranges. "
+            "In conditions.csv write co2_mg_l, or ph and kh_dkh; 0 where none is added."
         )
     return said
 

@@ -15,7 +15,7 @@ from growthcast.finite import finite_answer
 from growthcast.fit.result import GrowthFit
 from growthcast.forecast.heights import growth_a_week
 from growthcast.forecast.report import AreaForecast, as_date, forecast_growth
-from growthcast.say.interval import reason
+from growthcast.say.reasons import reason
 from growthcast.service.advice import OptionAdvice, TankAdvice
 from growthcast.service.living import LivingAreas, living_areas
 from growthcast.service.recommend import area_label, recommend

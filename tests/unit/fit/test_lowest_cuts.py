@@ -6,10 +6,10 @@ from datetime import date, timedelta
 
 import numpy as np
 import pytest
+from growthcast.say.visit import away_sentence, watch_list
 
 from growthcast.fit.growth import fit_growth
-from growthcast.say.interval import certainty_words, reason
-from growthcast.say.visit import away_sentence, watch_list
+from growthcast.say.reasons import certainty_words, reason
 from growthcast.service.recommend import recommend
 from growthcast.service.visit.away import weeks_away
 from growthcast.service.visit.cuts import cut_sheet

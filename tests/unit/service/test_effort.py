@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 
 from growthcast.fit.growth import fit_growth
-from growthcast.say.interval import minutes_words
+from growthcast.say.reasons import minutes_words
 from growthcast.service.effort import Range, learn_timing, year_of_visits
 from growthcast.service.effort.logged import timed_trims
 from growthcast.service.recommend import recommend

@@ -10,7 +10,7 @@ import pytest
 
 from growthcast.fit.growth import fit_growth
 from growthcast.growth.logistic import height_after
-from growthcast.say.interval import reason
+from growthcast.say.reasons import reason
 from growthcast.service.draws import stratified_normals
 from growthcast.service.interval import interval_options, needed_budgets
 from growthcast.service.living import HAND_SPREAD, living_areas

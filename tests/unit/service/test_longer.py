@@ -12,7 +12,7 @@ import pytest
 from growthcast.book.suppose import with_cells
 from growthcast.fit.growth import fit_growth
 from growthcast.plain import plain
-from growthcast.say.interval import certainty_words, mend_words, next_longer_words
+from growthcast.say.reasons import certainty_words, mend_words, next_longer_words
 from growthcast.service.advice import Certainty, Mend
 from growthcast.service.interval import interval_options
 from growthcast.service.living import living_areas
