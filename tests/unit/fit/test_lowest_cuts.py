@@ -6,9 +6,10 @@ from datetime import date, timedelta
 
 import numpy as np
 import pytest
-from growthcast.say.visit import away_sentence, watch_list
 
 from growthcast.fit.growth import fit_growth
+from growthcast.say.away import away_sentence
+from growthcast.say.cuts import watch_list
 from growthcast.say.reasons import certainty_words, reason
 from growthcast.service.recommend import recommend
 from growthcast.service.visit.away import weeks_away
