@@ -39,11 +39,11 @@ def co2_words(book: Book, *, unknown: bool = True) -> list[str]:
     """
     none, blank = co2_assumed(book)
     said = []
-    if none.size:
-        said.append(f"No CO2 is added in {_named(none.tolist())}: {none_added_words()}.")
-    if unknown and blank.size:
+    if none:
+        said.append(f"No CO2 is added in {_named(none)}: {none_added_words()}.")
+    if unknown and blank:
         said.append(
-            f"CO2 is not known in {_named(blank.tolist())}: growth is taken as at "
+            f"CO2 is not known in {_named(blank)}: growth is taken as at "
             f"{read_reference().conditions['co2_mg_l']:g} mg/L with wider ranges. "
             "In conditions.csv write co2_mg_l, or ph and kh_dkh; 0 where none is added."
         )

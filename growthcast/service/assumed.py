@@ -4,16 +4,17 @@ from __future__ import annotations
 
 import numpy as np
 
-from growthcast.arrays import TextArray
 from growthcast.book.book import Book
 from growthcast.book.checks.together import places_of
+from growthcast.finite import finite_answer
 from growthcast.fit.model.clock import tank_conditions
 from growthcast.species import read_reference
 
 __all__ = ["co2_assumed"]
 
 
-def co2_assumed(book: Book) -> tuple[TextArray, TextArray]:
+@finite_answer
+def co2_assumed(book: Book) -> tuple[list[str], list[str]]:
     """Return the planted tanks whose CO2 is assumed.
 
     Parameters
@@ -23,7 +24,7 @@ def co2_assumed(book: Book) -> tuple[TextArray, TextArray]:
 
     Returns
     -------
-    none_added, unknown : array of str
+    none_added, unknown : list of str
         Ids of the tanks to which no CO2 is added, and of those whose CO2 nobody ever gave.
     """
     tanks = book.tanks.text("tank_id")
@@ -32,4 +33,4 @@ def co2_assumed(book: Book) -> tuple[TextArray, TextArray]:
     planted = np.isin(tanks.astype(str), book.areas.text("tank_id").astype(str))
     none = planted & conditions.none_added.any(axis=1)
     blank = planted & np.isnan(conditions.values["co2_mg_l"]).all(axis=1)
-    return tanks[none], tanks[blank]
+    return tanks[none].tolist(), tanks[blank].tolist()
