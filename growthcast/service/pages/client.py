@@ -1,4 +1,4 @@
-"""All that a client's page says of one tank, as numbers, before any words."""
+"""All that a client's page says of one tank, as numbers."""
 
 from __future__ import annotations
 
@@ -9,7 +9,6 @@ import numpy as np
 
 from growthcast.arrays import FloatArray
 from growthcast.book.book import Book
-from growthcast.brief.page import named
 from growthcast.errors import UsageError
 from growthcast.finite import finite_answer
 from growthcast.fit.result import GrowthFit
@@ -150,9 +149,9 @@ def _areas(
         row = species[forecast.species_id]
         facts.append(
             AreaFacts(
-                label=named(area_label(book, place), area.area_id),
-                plant=named(str(book.species.text("scientific_name")[row]), forecast.species_id),
-                common_name=named(str(book.species.text("common_name")[row])),
+                label=area_label(book, place),
+                plant=str(book.species.text("scientific_name")[row]) or forecast.species_id,
+                common_name=str(book.species.text("common_name")[row]),
                 unit=area.unit,
                 caution=str(book.species.text("caution")[row]),
                 speed=speed[i],
