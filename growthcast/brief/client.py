@@ -20,6 +20,7 @@ from growthcast.brief.page import (
     columns,
 )
 from growthcast.brief.visits import PlannedVisit
+from growthcast.errors import UsageError
 from growthcast.figures.lettering import drawable
 from growthcast.figures.pages import CostPoint, SawtoothWords, cost_picture, sawtooth_picture
 from growthcast.fit.result import GrowthFit
@@ -40,6 +41,7 @@ from growthcast.say.client import (
     unknowns,
 )
 from growthcast.say.locale import Locale
+from growthcast.say.reasons import reason
 from growthcast.say.words import named
 from growthcast.service.advice import OptionAdvice
 from growthcast.service.pages.client import AreaFacts, TankFacts, gather_tank
@@ -86,6 +88,9 @@ def build_brief(
     """
     on = as_date(fit.design.on_day)
     facts = [gather_tank(book, fit, tank) for tank in tanks.tolist()]
+    for tank in facts:
+        if tank.advice.nothing_holds:
+            raise UsageError(f"no page for {tank.tank_id}: {reason(tank.advice)}")
     records = past_records(book, [tank.tank_id for tank in facts])
     blocks: list[Block] = []
     for tank in facts:

@@ -284,7 +284,8 @@ def unknowns(locale: Locale, tanks: Sequence[TankFacts]) -> tuple[str, ...]:
         if count := bases.count(basis):
             numbers = {"n": locale.number(count), "all": locale.number(len(bases))}
             sentences.append(locale.say(f"unknown_{basis}", **numbers))
-    time = "time_own" if any(tank.advice.timed_visits for tank in tanks) else "time"
+    own = any(made.visits for tank in tanks if (made := tank.advice.minutes) is not None)
+    time = "time_own" if own else "time"
     sentences += [locale.say(f"unknown_{name}") for name in ("change", "winter", time, "health")]
     return tuple(sentences)
 

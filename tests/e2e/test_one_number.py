@@ -14,7 +14,6 @@ from pathlib import Path
 
 import numpy as np
 import pytest
-from growthcast.say.visit import sheet_sentence
 
 from growthcast.book.book import Book
 from growthcast.book.read import read_book
@@ -22,6 +21,7 @@ from growthcast.book.shipped import demo_dir
 from growthcast.fit.growth import fit_growth, last_logged
 from growthcast.fit.result import GrowthFit
 from growthcast.plain import plain
+from growthcast.say.cuts import sheet_sentence
 from growthcast.service.advice import TankAdvice
 from growthcast.service.pages.client import gather_tank
 from growthcast.service.pages.overview import tank_standings

@@ -9,7 +9,6 @@ import numpy as np
 
 from growthcast.arrays import FloatArray
 from growthcast.book.book import Book
-from growthcast.errors import UsageError
 from growthcast.finite import finite_answer
 from growthcast.fit.result import GrowthFit
 from growthcast.forecast.heights import growth_a_week
@@ -78,9 +77,7 @@ def gather_tank(book: Book, fit: GrowthFit, tank: int) -> TankFacts:
     """Gather what a page says of one tank (its place in the book)."""
     place = np.array([tank])
     [advice] = recommend(book, fit, place, full=True)
-    if advice.nothing_holds:
-        raise UsageError(f"no page for {advice.tank_id}: {advice.reason}")
-    options = options_in_view(advice)
+    options = () if advice.nothing_holds else options_in_view(advice)
     at = tuple(as_date(fit.design.on_day) + timedelta(days=7 * k) for k in (0, 1))
     forecasts = forecast_growth(fit, at, book.practice.horizon_d, place)
     days = advice.recommended_interval_d
