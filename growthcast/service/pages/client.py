@@ -18,8 +18,7 @@ from growthcast.service.living import LivingAreas, living_areas
 from growthcast.service.recommend import area_label, recommend
 from growthcast.service.sawtooth import Sawtooth, sawtooth
 
-__all__ = ["AreaFacts", "TankFacts", "gather_tank", "options_in_view"]
-
+__all__ = ["AreaFacts", "TankFacts", "gather_tank"]
 
 WEEKS_SHOWN = 8
 MOST_OPTIONS = 6
@@ -74,10 +73,25 @@ CLEARLY_WORSE = 0.05
 
 @finite_answer
 def gather_tank(book: Book, fit: GrowthFit, tank: int) -> TankFacts:
-    """Gather what a page says of one tank (its place in the book)."""
+    """Gather what a page says of one tank.
+
+    Parameters
+    ----------
+    book : Book
+        The book.
+    fit : GrowthFit
+        Its fit.
+    tank : int
+        Place of the tank in the book.
+
+    Returns
+    -------
+    TankFacts
+        Without options, areas and weeks ahead where nothing is planted or no plant there holds.
+    """
     place = np.array([tank])
     [advice] = recommend(book, fit, place, full=True)
-    options = () if advice.nothing_holds else options_in_view(advice)
+    options = () if advice.nothing_holds else _in_view(advice)
     at = tuple(as_date(fit.design.on_day) + timedelta(days=7 * k) for k in (0, 1))
     forecasts = forecast_growth(fit, at, book.practice.horizon_d, place)
     days = advice.recommended_interval_d
@@ -110,7 +124,7 @@ def gather_tank(book: Book, fit: GrowthFit, tank: int) -> TankFacts:
     )
 
 
-def options_in_view(advice: TankAdvice) -> tuple[OptionAdvice, ...]:
+def _in_view(advice: TankAdvice) -> tuple[OptionAdvice, ...]:
     """Options a page compares: all of a few, else those around the recommended one."""
     options = sorted(advice.options, key=lambda o: o.interval_d)
     if len(options) <= MOST_OPTIONS:

@@ -47,6 +47,18 @@ def tank_standings(book: Book, fit: GrowthFit) -> list[TankStanding]:
     """Return how every tank stands, the most urgent first.
 
     A tank is due as in ``growthcast rounds`` (see ``Due``), on a day on which it can be visited.
+
+    Parameters
+    ----------
+    book : Book
+        The book.
+    fit : GrowthFit
+        Its fit.
+
+    Returns
+    -------
+    list of TankStanding
+        One a tank, by the day it is due, then by risk.
     """
     on = as_date(fit.design.on_day)
     tanks = np.arange(len(book.tanks))
