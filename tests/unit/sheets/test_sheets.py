@@ -11,10 +11,9 @@ import pytest
 from python_calamine import CalamineWorkbook
 
 from growthcast.book import read as reading
-from growthcast.book.sheets.confirm import WouldNotCheck, check_merge
 from growthcast.book.sheets.export import book_sheets
 from growthcast.book.sheets.load import SheetTable, Workbook, read_workbook
-from growthcast.book.sheets.merge import merge_workbook
+from growthcast.book.sheets.merge import WouldNotCheck, check_merge, merge_workbook
 from growthcast.book.sheets.settings import SettingRow, settings_of, with_settings
 from growthcast.book.sheets.source import read_source, rewritten
 from growthcast.book.sheets.values import as_text, as_value
