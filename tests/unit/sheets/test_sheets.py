@@ -233,6 +233,16 @@ def test_settings_go_out_with_defaults_blank_and_come_back_with_comments_kept():
     assert left_out == ["row 6 of practice: no key nonsense under [practice] is known"]
 
 
+def test_lists_of_days_come_back_as_lists():
+    rows = [
+        SettingRow(2, "rounds", "working_days", "mon; thu"),
+        SettingRow(3, "rounds", "days_off", "2026-12-25, 2027-01-01"),
+    ]
+    new, _, _ = with_settings(b"[rounds]\n", rows)
+    assert b'working_days = ["mon", "thu"]\n' in new
+    assert b'days_off = ["2026-12-25", "2027-01-01"]\n' in new
+
+
 def test_a_file_taken_apart_is_the_file(book):
     for table in ("tanks", "areas", "trims", "conditions"):
         source = read_source(book, table)
