@@ -19,7 +19,7 @@ if TYPE_CHECKING:
     from growthcast.book.read import read_book
     from growthcast.book.shipped import demo_dir
     from growthcast.book.supposed.changes import Changes
-    from growthcast.book.supposed.layouts import read_layout
+    from growthcast.book.supposed.layout_file import read_layout
     from growthcast.errors import BookProblems, Finding, GrowthcastError
     from growthcast.fit.growth import fit_growth
     from growthcast.fit.result import GrowthFit
@@ -30,8 +30,8 @@ if TYPE_CHECKING:
     from growthcast.forecast.verdict import BacktestResult
     from growthcast.service.advice import TankAdvice
     from growthcast.service.recommend import recommend
-    from growthcast.service.rescape.candidates import PlantAdvice, compare_plants
     from growthcast.service.rescape.layouts import LayoutAdvice, compare_layouts
+    from growthcast.service.rescape.plants import PlantAdvice, compare_plants
     from growthcast.service.rescape.swaps import SwapSearch, swaps_to_reach
     from growthcast.service.rounds.plan import plan_rounds
     from growthcast.service.rounds.result import RoundsPlan
@@ -94,7 +94,7 @@ _HOMES = {
     "GrowthcastError": "growthcast.errors",
     "LayoutAdvice": "growthcast.service.rescape.layouts",
     "PeakPlan": "growthcast.service.visit.peak",
-    "PlantAdvice": "growthcast.service.rescape.candidates",
+    "PlantAdvice": "growthcast.service.rescape.plants",
     "RoundsPlan": "growthcast.service.rounds.result",
     "Spreads": "growthcast.fit.spreads",
     "Supposed": "growthcast.fit.supposed",
@@ -103,7 +103,7 @@ _HOMES = {
     "WatchReport": "growthcast.service.watch.report",
     "backtest": "growthcast.forecast.backtest",
     "compare_layouts": "growthcast.service.rescape.layouts",
-    "compare_plants": "growthcast.service.rescape.candidates",
+    "compare_plants": "growthcast.service.rescape.plants",
     "cut_sheet": "growthcast.service.visit.cuts",
     "demo_dir": "growthcast.book.shipped",
     "fit_growth": "growthcast.fit.growth",
@@ -111,7 +111,7 @@ _HOMES = {
     "peak_plan": "growthcast.service.visit.peak",
     "plan_rounds": "growthcast.service.rounds.plan",
     "read_book": "growthcast.book.read",
-    "read_layout": "growthcast.book.supposed.layouts",
+    "read_layout": "growthcast.book.supposed.layout_file",
     "recommend": "growthcast.service.recommend",
     "suppose": "growthcast.fit.supposed",
     "swaps_to_reach": "growthcast.service.rescape.swaps",

@@ -11,7 +11,7 @@ from growthcast.service.effort import Range, Year
 from growthcast.service.longer.certainty import Certainty
 from growthcast.service.longer.looks import NextLonger
 from growthcast.service.longer.mends import Mend
-from growthcast.service.rescape.notes import NotHolding
+from growthcast.service.rescape.holding import NotHolding
 
 __all__ = ["AreaAdvice", "OptionAdvice", "TankAdvice"]
 

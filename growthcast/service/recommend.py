@@ -11,6 +11,7 @@ from growthcast.arrays import FloatArray, IntArray
 from growthcast.book.book import Book
 from growthcast.finite import finite_answer
 from growthcast.fit.result import Basis, GrowthFit
+from growthcast.say.holding import none_holds_in_words, some_do_not_hold_in_words
 from growthcast.service.advice import AreaAdvice, OptionAdvice, TankAdvice
 from growthcast.service.effort import (
     Timing,
@@ -23,11 +24,7 @@ from growthcast.service.interval import IntervalOptions, interval_options, neede
 from growthcast.service.living import LivingAreas, living_areas, living_part
 from growthcast.service.longer.full import in_full, with_next_longer
 from growthcast.service.reasons import ShortArea, Shortfall, cut_limit, limit_in_words, reason_for
-from growthcast.service.rescape.notes import (
-    none_holds_in_words,
-    not_holding,
-    some_do_not_hold_in_words,
-)
+from growthcast.service.rescape.holding import not_holding
 
 __all__ = ["TankTerms", "area_label", "blocks_of_tanks", "recommend", "tank_terms", "unit_of"]
 
