@@ -73,8 +73,9 @@ def holding(
     Parameters
     ----------
     conditions : mapping of str to float
-        ``ppfd_umol``, ``photoperiod_h``, ``co2_mg_l`` and ``temperature_c`` by column name; NaN
-        where nobody gave it, which takes the reference with its doubt.
+        ``ppfd_umol``, ``photoperiod_h``, ``co2_mg_l`` and ``temperature_c`` by column name
+        [umol/m2/s, h, mg/L, deg C]; NaN where nobody gave it, which takes the reference with its
+        doubt.
     priors : SpeciesPriors
         The species.
     species : int array (n,)

@@ -209,7 +209,7 @@ def variant_answers(
     ----------
     stand : Stand
         The areas and candidates.
-    variants : sequence of int arrays
+    variants : sequence of int arrays (n,)
         Places of the stand that each variant holds, at least one.
     intervals_d : sequence of int, optional
         Intervals to work out [d]; the stand's listed ones when not given.
@@ -308,7 +308,7 @@ def _option(
 ) -> Option:
     mean_visit, rate = effort.of_mean_visit(run), stand.labour_rate_per_h
     area_min, removed_cm = effort.of_areas(run)
-    year = year_of_visits(option.interval_d, mean_visit.p50, rate, mean_visit)
+    year = year_of_visits(option.interval_d, mean_visit, rate)
     return Option(
         interval_d=option.interval_d,
         feasible=bool(option.feasible[run]),
