@@ -13,6 +13,7 @@ import numpy as np
 
 from growthcast.arrays import FloatArray, IntArray
 from growthcast.book.book import Book
+from growthcast.finite import finite_answer
 from growthcast.fit.result import OWN_SPANS_FOR_LOG, GrowthFit
 from growthcast.fit.supposed import conditions_now, conditions_since
 from growthcast.growth.normal import normal_cdf
@@ -133,6 +134,7 @@ class NotHolding:
     why: str
 
 
+@finite_answer
 def holding_of(book: Book, fit: GrowthFit, tank: int, areas: IntArray) -> Holding:
     """Return the chances that areas hold under the conditions of their tank.
 
