@@ -19,7 +19,7 @@ from growthcast.fit.design import Design
 from growthcast.fit.result import GrowthFit
 from growthcast.fit.unsaid import unsaid_cuts
 from growthcast.growth.logistic import height_at_stage, shape_factor, stage
-from growthcast.log.visits import Visits, day_numbers, pair_of, places, read_log
+from growthcast.log.visits import Visits, day_numbers, pair_of, read_log
 
 __all__ = ["KINDS", "TimedTrims", "bulk_per_cm", "kind_of", "timed_trims"]
 
@@ -80,7 +80,18 @@ class TimedTrims:
 
 
 def kind_of(design: Design) -> IntArray:
-    """Growth form and measure of each area (A,), a place among ``KINDS``."""
+    """Tell the kinds of areas by growth form and measure.
+
+    Parameters
+    ----------
+    design : Design
+        A book as arrays.
+
+    Returns
+    -------
+    int array (A,)
+        A place among ``KINDS`` for each area of the book.
+    """
     place = {form: number for number, form in enumerate(FORMS)}
     of_species = np.array([place[str(form)] for form in design.priors.form], np.int64)
     kind: IntArray = of_species[design.species] + len(FORMS) * design.is_cover
@@ -88,16 +99,40 @@ def kind_of(design: Design) -> IntArray:
 
 
 def bulk_per_cm(design: Design) -> FloatArray:
-    """Litres of stand in a centimetre of height, or dm2 in a point of cover, of each area (A,)."""
+    """Return how much a centimetre of height is.
+
+    Parameters
+    ----------
+    design : Design
+        A book as arrays.
+
+    Returns
+    -------
+    array (A,)
+        Litres of stand in a centimetre [l/cm], or dm2 in a point of cover [dm2], of each area.
+    """
     per_cm: FloatArray = design.area_cm2 / np.where(design.is_cover, 10_000.0, 1000.0)
     return per_cm
 
 
 def timed_trims(book: Book, fit: GrowthFit) -> TimedTrims:
-    """Collect the timed rows of the log up to the day of the fit; those that trimmed nothing go."""
+    """Collect the timed rows of the log up to the day of the fit.
+
+    Parameters
+    ----------
+    book : Book
+        The book that was fitted.
+    fit : GrowthFit
+        Its fit.
+
+    Returns
+    -------
+    TimedTrims
+        Rows that trimmed nothing are left out.
+    """
     design, trims = fit.design, book.trims
-    area = places(trims, "area_id", design.area_id)
-    tank = places(trims, "tank_id", design.tank_id)
+    area = trims.places("area_id", design.area_id)
+    tank = trims.places("tank_id", design.tank_id)
     day = day_numbers(trims.date("date"))
     visits = read_log(book).visits
     minutes = trims.number("minutes")
