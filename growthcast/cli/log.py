@@ -62,6 +62,8 @@ def log_command(
     from growthcast.book.writing.visit.echo import visit_in_words
     from growthcast.book.writing.visit.entry import looks_like_item
     from growthcast.book.writing.visit.places import log_rows, places_of, tank_of_visit, visit_rows
+    from growthcast.plain import plain
+    from growthcast.say.doubts import cause_words, doubt_sentence
     from growthcast.say.log import outlook_words
     from growthcast.service.logged import after_visit
 
@@ -106,7 +108,11 @@ def log_command(
     else:
         say("Nothing is written yet; the same line with --yes writes it.")
     whole = {"tank_id": tank_id, "on": day, "written": yes, "rows": cells}
-    whole |= {"understood": understood, "doubts": doubts, "outlook": news}
+    said = [
+        plain(doubt) | {"sentence": doubt_sentence(doubt), "cause": cause_words(doubt) or None}
+        for doubt in doubts
+    ]
+    whole |= {"understood": understood, "doubts": said, "outlook": news}
     found = {r.place.area_id: r.amounts.get("before_cm") for r in rows if r.place}
     print_answer(as_json, whole, outlook_words(news, tank_id, day, found) if news else ())
 
@@ -115,6 +121,7 @@ def _judged(
     book: Book, tank_id: str, day: date, rows: Sequence[VisitRow]
 ) -> tuple[GrowthFit | None, Sequence[Doubt], dict[str | None, list[str]]]:
     """Return the fit without the visit, what is doubted by it, and that as questions by area."""
+    from growthcast.say.doubts import doubt_words
     from growthcast.service.doubts.judge import doubts_of_visit
     from growthcast.service.logged import before_visit
 
@@ -126,7 +133,7 @@ def _judged(
         doubts = _or_say(NOT_JUDGED, doubts_of_visit, before, book, tank_id, rows) or ()
     questions: dict[str | None, list[str]] = {}
     for doubt in doubts:
-        questions.setdefault(doubt.area_id, []).append(doubt.words)
+        questions.setdefault(doubt.area_id, []).append(doubt_words(doubt))
     return before, doubts, questions
 
 
