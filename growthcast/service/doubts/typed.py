@@ -236,7 +236,7 @@ def typed_at(
     expected : Expected
         What is expected of a tank's areas on the day.
     amounts : mapping of mapping
-        What was typed, by area and column; areas that are not expected are passed over.
+        What was typed, by area and column [cm, g or % cover]; areas not expected are passed over.
     book : Book
         The book without the visit.
     day : date

@@ -12,7 +12,7 @@ from growthcast.brief.overview import tank_standings
 from growthcast.fit.growth import fit_growth
 from growthcast.service.logged import AreaAfterVisit, after_visit, before_visit
 from growthcast.service.logged import _unsure as unsure
-from tests.books import make_book
+from tests.books import PRACTICE, make_book
 
 ON = date(2026, 6, 8)
 
@@ -51,7 +51,8 @@ def test_later_rows_are_not_used(tmp_path):
 
 @pytest.mark.parametrize(("after_cm", "by"), [(8.0, "rhythm"), (21.5, "chance")])
 def test_the_next_visit_is_due_when_the_overview_says_so(tmp_path, after_cm, by):
-    book = make_book(tmp_path / "book")
+    practice = PRACTICE + "[targets]\nintervals_d = [3, 28]\n"
+    book = make_book(tmp_path / "book", practice=practice)
     now = visited(book, before_cm=22.0, after_cm=after_cm)
     carpet = {"date": ON, "tank_id": "lobby", "area_id": "carpet", "after_cm": 1.2}
     now = replace(now, trims=with_rows(now.trims, [carpet]))
