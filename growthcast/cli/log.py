@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from datetime import date, timedelta
-from typing import TYPE_CHECKING, Annotated, TypeVar
+from typing import TYPE_CHECKING, Annotated, Any, TypeVar
 
 import typer
 
@@ -62,8 +62,6 @@ def log_command(
     from growthcast.book.writing.visit.echo import visit_in_words
     from growthcast.book.writing.visit.entry import looks_like_item
     from growthcast.book.writing.visit.places import log_rows, places_of, tank_of_visit, visit_rows
-    from growthcast.plain import plain
-    from growthcast.say.doubts import cause_words, doubt_sentence
     from growthcast.say.log import outlook_words
     from growthcast.service.logged import after_visit
 
@@ -108,13 +106,20 @@ def log_command(
     else:
         say("Nothing is written yet; the same line with --yes writes it.")
     whole = {"tank_id": tank_id, "on": day, "written": yes, "rows": cells}
-    said = [
+    whole |= {"understood": understood, "doubts": _with_words(doubts), "outlook": news}
+    found = {r.place.area_id: r.amounts.get("before_cm") for r in rows if r.place}
+    print_answer(as_json, whole, outlook_words(news, tank_id, day, found) if news else ())
+
+
+def _with_words(doubts: Sequence[Doubt]) -> list[dict[str, Any]]:
+    """Return doubts for programs, with their sentences."""
+    from growthcast.plain import plain
+    from growthcast.say.doubts import cause_words, doubt_sentence
+
+    return [
         plain(doubt) | {"sentence": doubt_sentence(doubt), "cause": cause_words(doubt) or None}
         for doubt in doubts
     ]
-    whole |= {"understood": understood, "doubts": said, "outlook": news}
-    found = {r.place.area_id: r.amounts.get("before_cm") for r in rows if r.place}
-    print_answer(as_json, whole, outlook_words(news, tank_id, day, found) if news else ())
 
 
 def _judged(

@@ -44,9 +44,10 @@ def answer_plants(
     shown = [a for a in advice if plants or fits(a.plant) or a.plant.is_there_now]
     left_out = [a for a in advice if a not in shown]
     if plot is not None:
-        from growthcast.figures.rescaped.plants import save_plants_figure
+        from growthcast.figures.rescaped import plants_figure
+        from growthcast.figures.save import save_picture
 
-        save_plants_figure(book, fit, place, shown, plot)
+        save_picture(book, plot, *plants_figure(fit, place, shown))
         say(f"Wrote {plot}")
     answer = (fit, place, book.practice.currency, shown, left_out)
     print_answer(as_json, plants_in_json(*answer), plants_words(*answer), fit)
@@ -78,9 +79,11 @@ def answer_layouts(
         say(beside.replace(": see growthcast check", ""))
     advice = compare_layouts(book, fit, tank, layouts)
     if plot is not None:
-        from growthcast.figures.rescaped.layouts import save_layouts_figure
+        from growthcast.figures.rescaped import layouts_figure
+        from growthcast.figures.save import save_picture
 
-        save_layouts_figure(book, tank_id, advice, plot)
+        wanted = float(book.of_tanks("confidence")[tank])
+        save_picture(book, plot, *layouts_figure(tank_id, advice, wanted))
         say(f"Wrote {plot}")
     answer = {"tank_id": tank_id, "currency": currency, "layouts": [*map(layout_in_json, advice)]}
     print_answer(as_json, answer, layouts_words(tank_id, currency, advice), fit)

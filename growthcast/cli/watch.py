@@ -47,9 +47,10 @@ def watch_command(
     if plot is not None and not any(watched.course for watched in report.tanks):
         say("Nothing was drawn: no tank has visits enough to judge.")
     elif plot is not None:
-        from growthcast.figures.watch.growth_index import save_growth_index_figure
+        from growthcast.figures.save import save_picture
+        from growthcast.figures.watch import growth_index_figure
 
-        save_growth_index_figure(opened, report, plot)
+        save_picture(opened, plot, *growth_index_figure(report))
         say(f"Wrote {plot}")
     print_answer(as_json, report, watch_words(report, by_area=tank is not None))
     if report.needs_attention:
