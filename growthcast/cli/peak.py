@@ -59,9 +59,8 @@ def peak_command(
     Exit status: 0 done, 2 bad arguments or a book with problems, 3 the tool itself failed.
     """
     from growthcast.book.checks.rounds import closed_on, closed_times, open_before
-    from growthcast.forecast.report import as_date
     from growthcast.say.peak import peak_sentence, peak_words, why_not_best
-    from growthcast.service.urgency import last_visits
+    from growthcast.service.urgency import last_visit_on
     from growthcast.service.visit.peak import peak_plan
 
     if on is None:
@@ -87,8 +86,7 @@ def peak_command(
         if (time := closed_on(closed, visit)) is not None:
             raise UsageError(f"--visits {visit}: {tank} is closed {time} (closed.csv)")
     interval_d = recommended_interval(opened, fit, place)
-    since = last_visits(opened, fit)[place]
-    last = today if since != since else as_date(since)  # NaN: none is known
+    last = last_visit_on(opened, fit, place) or today
     usual = given or _usual_visits(last, today, on, interval_d)
     open_then = {open_before(closed, visit, today) for visit in usual}
     dates = sorted(visit for visit in open_then if visit is not None)

@@ -25,6 +25,7 @@ __all__ = [
     "TankDue",
     "chance_some_area_over",
     "due_of",
+    "last_visit_on",
     "last_visits",
     "rhythms",
     "tanks_due",
@@ -230,6 +231,28 @@ def last_visits(book: Book, fit: GrowthFit) -> FloatArray:
     return last
 
 
+@finite_answer
+def last_visit_on(book: Book, fit: GrowthFit, tank: int) -> date | None:
+    """Return the day of a tank's last visit.
+
+    Parameters
+    ----------
+    book : Book
+        The book that was fitted.
+    fit : GrowthFit
+        Its fit.
+    tank : int
+        Place of the tank in the book.
+
+    Returns
+    -------
+    date or None
+        As ``last_visits`` has it.
+    """
+    day = last_visits(book, fit)[tank]
+    return None if np.isnan(day) else as_date(day)
+
+
 def left_inside(fit: GrowthFit, last_day: FloatArray) -> FloatArray:
     """Chance that the last visit left all areas of a tank inside, (K,).
 
@@ -309,6 +332,7 @@ class TankDue:
     over: FloatArray
 
 
+@finite_answer
 def tanks_due(
     book: Book, fit: GrowthFit, advice: list[TankAdvice], tanks: IntArray, days: int = 0
 ) -> list[TankDue]:
