@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from datetime import date, timedelta
-from typing import TYPE_CHECKING, Annotated, Any, TypeVar
+from typing import TYPE_CHECKING, Annotated, TypeVar
 
 import typer
 
@@ -62,7 +62,8 @@ def log_command(
     from growthcast.book.writing.visit.echo import visit_in_words
     from growthcast.book.writing.visit.entry import looks_like_item
     from growthcast.book.writing.visit.places import log_rows, places_of, tank_of_visit, visit_rows
-    from growthcast.say.log import outlook_words
+    from growthcast.say.doubts import doubts_for_programs
+    from growthcast.say.log import outlook_for_programs, outlook_words
     from growthcast.service.logged import after_visit
 
     items = visit or []
@@ -106,20 +107,10 @@ def log_command(
     else:
         say("Nothing is written yet; the same line with --yes writes it.")
     whole = {"tank_id": tank_id, "on": day, "written": yes, "rows": cells}
-    whole |= {"understood": understood, "doubts": _with_words(doubts), "outlook": news}
+    outlook = news and outlook_for_programs(news)
+    whole |= {"understood": understood, "doubts": doubts_for_programs(doubts), "outlook": outlook}
     found = {r.place.area_id: r.amounts.get("before_cm") for r in rows if r.place}
     print_answer(as_json, whole, outlook_words(news, tank_id, day, found) if news else ())
-
-
-def _with_words(doubts: Sequence[Doubt]) -> list[dict[str, Any]]:
-    """Return doubts for programs, with their sentences."""
-    from growthcast.plain import plain
-    from growthcast.say.doubts import cause_words, doubt_sentence
-
-    return [
-        plain(doubt) | {"sentence": doubt_sentence(doubt), "cause": cause_words(doubt) or None}
-        for doubt in doubts
-    ]
 
 
 def _judged(

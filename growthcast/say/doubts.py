@@ -2,10 +2,14 @@
 
 from __future__ import annotations
 
-from growthcast.book.words import plain
+from collections.abc import Sequence
+from typing import Any
+
+from growthcast.book.words import plain as number
+from growthcast.plain import plain
 from growthcast.service.doubts.typed import Doubt
 
-__all__ = ["cause_words", "doubt_sentence", "doubt_words"]
+__all__ = ["cause_words", "doubt_sentence", "doubt_words", "doubts_for_programs"]
 
 LARGE_G = 999.5
 """Heavier weights are said to ten grams."""
@@ -14,6 +18,14 @@ WEIGHED = {
     "all that stands": "everything that stands there",
     "rest": "everything that stands on the areas without amounts of their own",
 }
+
+
+def doubts_for_programs(doubts: Sequence[Doubt]) -> list[dict[str, Any]]:
+    """Return doubts as ``--json`` prints them, with their sentences."""
+    return [
+        plain(doubt) | {"sentence": doubt_sentence(doubt), "cause": cause_words(doubt) or None}
+        for doubt in doubts
+    ]
 
 
 def doubt_words(doubt: Doubt) -> str:
@@ -32,17 +44,17 @@ def doubt_sentence(doubt: Doubt) -> str:
             f"looked {doubt.found}; expected {_stands(doubt)}, with a floor of {floor:g} and a "
             f"height budget of {budget:g} {doubt.unit}"
         )
-    found = f"{plain(doubt.found)} {doubt.unit}"
+    found = f"{number(doubt.found)} {doubt.unit}"
     if doubt.column == "after_cm" and doubt.against != "height":
         found = f"cut to {found}"
     if doubt.column == "removed_cm":
         found = f"{found} taken off"
     if doubt.against == "cuts":
-        lowest = f"{plain(doubt.lowest)} {doubt.unit}"
+        lowest = f"{number(doubt.lowest)} {doubt.unit}"
         return f"{found}; never below {lowest} in {doubt.cuts} cuts so far"
     if doubt.against == "table":
         ever = "lower than ever, and " if doubt.cuts else ""
-        lowest = f"{plain(doubt.lowest)} {doubt.unit}"
+        lowest = f"{number(doubt.lowest)} {doubt.unit}"
         return f"{found}; {ever}below {lowest}, the species table's lowest cut"
     expected = "expected to stand at" if doubt.against == "stand" else "expected"
     return f"{found}; {expected} {_stands(doubt)}"
@@ -58,7 +70,7 @@ def _stands(doubt: Doubt) -> str:
 
 
 def _weight(doubt: Doubt) -> str:
-    found = f"{plain(float(doubt.found))} g"
+    found = f"{number(float(doubt.found))} g"
     if doubt.against == "uncut":
         return f"{found}, while every area was left uncut"
     low, middle, high = (_grams(grams) for grams in doubt.expected)
@@ -78,8 +90,8 @@ def cause_words(doubt: Doubt) -> str:
     cause = doubt.cause
     if cause is None:
         return ""
-    fits = "" if cause.fits is None else f"{plain(cause.fits)} {doubt.unit} fits"
-    found = doubt.found if isinstance(doubt.found, str) else plain(doubt.found)
+    fits = "" if cause.fits is None else f"{number(cause.fits)} {doubt.unit} fits"
+    found = doubt.found if isinstance(doubt.found, str) else number(doubt.found)
     return {
         "turned round": "the heights before and after the wrong way round?",
         "swapped": f"swapped with {cause.label}?",

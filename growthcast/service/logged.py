@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from dataclasses import dataclass, field, replace
 from datetime import date
-from typing import ClassVar
 
 import numpy as np
 
@@ -62,13 +61,6 @@ class AfterVisit:
     due_by: str = field(metadata=in_json("next_due_by", into=lambda by: by or None))
     due_for: str | None = field(metadata=in_json("next_due_for"))
     unsure: tuple[str, ...]
-
-    json_with: ClassVar = ("reason",)
-
-    @property
-    def reason(self) -> str:
-        """Why this interval is recommended."""
-        return self.advice.reason
 
 
 def before_visit(book: Book, on: date) -> GrowthFit:

@@ -3,14 +3,20 @@
 from __future__ import annotations
 
 from datetime import date
-from types import SimpleNamespace
 
 import pytest
 
+from growthcast.say import log
 from growthcast.say.log import outlook_words
 from growthcast.service.logged import AfterVisit, AreaAfterVisit
 
 ON = date(2026, 6, 8)
+
+
+@pytest.fixture(autouse=True)
+def reason(monkeypatch):
+    """Leave the reason of the interval to its own tests."""
+    monkeypatch.setattr(log, "reason", lambda advice: "because")
 
 
 def area(label, *june, cut_cm=None):
@@ -23,7 +29,7 @@ def said(*areas, **changes):
     known = {
         "areas": areas,
         "interval_d": 14,
-        "advice": SimpleNamespace(reason="because"),
+        "advice": None,
         "due_on": date(2026, 6, 22),
         "due_by": "rhythm",
         "due_for": None,
