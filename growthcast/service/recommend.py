@@ -51,7 +51,7 @@ def recommend(
         The book that was fitted.
     fit : GrowthFit
         Its fit.
-    tanks : int array, optional
+    tanks : int array (R,), optional
         Places of the tanks in the book; all of them when not given.
     full : bool
         Also work out what would allow the next longer interval and how sure the advice is; takes
@@ -89,9 +89,9 @@ def blocks_of_tanks(fit: GrowthFit, tanks: IntArray) -> Iterator[IntArray]:
     tanks : int array (R,)
         Places of the tanks in the book, in rising order.
 
-    Yields
-    ------
-    int array
+    Returns
+    -------
+    iterator of int array (n,)
         Tanks that follow each other; those in which nothing grows may be left out.
     """
     design = fit.design
@@ -279,12 +279,38 @@ def _short_areas(block: _Block, number: int, run: int) -> tuple[ShortArea, ...]:
 
 
 def unit_of(fit: GrowthFit, place: int) -> str:
-    """Return the unit of an area's heights: cm, or % cover for a floating plant."""
+    """Return the unit of an area's heights.
+
+    Parameters
+    ----------
+    fit : GrowthFit
+        A fitted book.
+    place : int
+        Place of the area in the book.
+
+    Returns
+    -------
+    str
+        "cm", or "% cover" for a floating plant.
+    """
     return "% cover" if fit.design.is_cover[place] else "cm"
 
 
 def area_label(book: Book, place: int) -> str:
-    """Return what people call an area: its label, or its id where it has none."""
+    """Return what people call an area.
+
+    Parameters
+    ----------
+    book : Book
+        A book.
+    place : int
+        Place of the area in it.
+
+    Returns
+    -------
+    str
+        Its label, or its id where it has none.
+    """
     return str(book.areas.text("label")[place] or book.areas.text("area_id")[place])
 
 

@@ -80,7 +80,18 @@ class TimedTrims:
 
 
 def kind_of(design: Design) -> IntArray:
-    """Growth form and measure of each area (A,), a place among ``KINDS``."""
+    """Tell the kinds of areas by growth form and measure.
+
+    Parameters
+    ----------
+    design : Design
+        A book as arrays.
+
+    Returns
+    -------
+    int array (A,)
+        A place among ``KINDS`` for each area of the book.
+    """
     place = {form: number for number, form in enumerate(FORMS)}
     of_species = np.array([place[str(form)] for form in design.priors.form], np.int64)
     kind: IntArray = of_species[design.species] + len(FORMS) * design.is_cover
@@ -88,13 +99,37 @@ def kind_of(design: Design) -> IntArray:
 
 
 def bulk_per_cm(design: Design) -> FloatArray:
-    """Litres of stand in a centimetre of height, or dm2 in a point of cover, of each area (A,)."""
+    """Return how much a centimetre of height is.
+
+    Parameters
+    ----------
+    design : Design
+        A book as arrays.
+
+    Returns
+    -------
+    array (A,)
+        Litres of stand in a centimetre [l/cm], or dm2 in a point of cover [dm2], of each area.
+    """
     per_cm: FloatArray = design.area_cm2 / np.where(design.is_cover, 10_000.0, 1000.0)
     return per_cm
 
 
 def timed_trims(book: Book, fit: GrowthFit) -> TimedTrims:
-    """Collect the timed rows of the log up to the day of the fit; those that trimmed nothing go."""
+    """Collect the timed rows of the log up to the day of the fit.
+
+    Parameters
+    ----------
+    book : Book
+        The book that was fitted.
+    fit : GrowthFit
+        Its fit.
+
+    Returns
+    -------
+    TimedTrims
+        Rows that trimmed nothing are left out.
+    """
     design, trims = fit.design, book.trims
     area = places(trims, "area_id", design.area_id)
     tank = places(trims, "tank_id", design.tank_id)
