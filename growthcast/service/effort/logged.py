@@ -19,7 +19,7 @@ from growthcast.fit.design import Design
 from growthcast.fit.result import GrowthFit
 from growthcast.fit.unsaid import unsaid_cuts
 from growthcast.growth.logistic import height_at_stage, shape_factor, stage
-from growthcast.log.visits import Visits, day_numbers, pair_of, places, read_log
+from growthcast.log.visits import Visits, day_numbers, pair_of, read_log
 
 __all__ = ["KINDS", "TimedTrims", "bulk_per_cm", "kind_of", "timed_trims"]
 
@@ -131,8 +131,8 @@ def timed_trims(book: Book, fit: GrowthFit) -> TimedTrims:
         Rows that trimmed nothing are left out.
     """
     design, trims = fit.design, book.trims
-    area = places(trims, "area_id", design.area_id)
-    tank = places(trims, "tank_id", design.tank_id)
+    area = trims.places("area_id", design.area_id)
+    tank = trims.places("tank_id", design.tank_id)
     day = day_numbers(trims.date("date"))
     visits = read_log(book).visits
     minutes = trims.number("minutes")

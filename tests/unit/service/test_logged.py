@@ -7,11 +7,11 @@ from datetime import date, timedelta
 
 import pytest
 
-from growthcast.book.suppose import with_rows
-from growthcast.brief.overview import tank_standings
+from growthcast.book.supposed.rows import with_rows
 from growthcast.fit.growth import fit_growth
 from growthcast.service.logged import AreaAfterVisit, after_visit, before_visit
 from growthcast.service.logged import _unsure as unsure
+from growthcast.service.pages.overview import tank_standings
 from tests.books import PRACTICE, make_book
 
 ON = date(2026, 6, 8)
