@@ -15,7 +15,7 @@ from growthcast.finite import finite_answer
 from growthcast.fit.result import GrowthFit
 from growthcast.forecast.heights import AREAS_AT_ONCE, in_chunks, outlook
 from growthcast.forecast.report import as_date
-from growthcast.log.visits import day_numbers, places
+from growthcast.log.visits import day_numbers
 from growthcast.service.advice import TankAdvice
 from growthcast.service.recommend import blocks_of_tanks
 from growthcast.service.visit.standing import standing_areas
@@ -224,7 +224,7 @@ def last_visits(book: Book, fit: GrowthFit) -> FloatArray:
     """
     design = fit.design
     last = np.full(design.tank_id.size, np.nan)
-    tank, days = places(book.trims, "tank_id", design.tank_id), book.trims.date("date")
+    tank, days = book.trims.places("tank_id", design.tank_id), book.trims.date("date")
     np.fmax.at(last, tank[tank >= 0], day_numbers(days)[tank >= 0])
     lately = design.traits.planted_lately(design.on_day)
     np.fmax.at(last, design.tank[lately], design.traits.planted_day[lately])
