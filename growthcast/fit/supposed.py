@@ -27,6 +27,7 @@ from growthcast.book.supposed.rows import (
 )
 from growthcast.errors import UsageError
 from growthcast.fit.borrowing.evidence import with_borrowed
+from growthcast.fit.ceilings import with_heights_that_count
 from growthcast.fit.design import build_design
 from growthcast.fit.result import GrowthFit
 from growthcast.fit.rows.chains import repacked
@@ -200,7 +201,9 @@ def fit_beside(
     planted = np.where(np.isfinite(nodes.reading_cm), nodes.reading_cm, nodes.guess_cm)
     start = np.clip(planted, 1e-4 * ceiling, 0.99 * ceiling)
     begun = stage(start, ceiling, problem.shape[nodes.area])
-    problem = replace(problem, blocks=(*fit.solution.problem.blocks, added))
+    problem = with_heights_that_count(
+        replace(problem, blocks=(*fit.solution.problem.blocks, added))
+    )
     began = Point((*point.stages, begun), border)
     with threadpool_limits(limits=1, user_api="blas"):
         view = view_of(problem, began)

@@ -14,6 +14,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
+from growthcast.fit.ceilings import with_heights_that_count
 from growthcast.fit.design import Design
 from growthcast.fit.rows.chains import Link, Nodes
 from growthcast.fit.rows.looks import look_log_chance
@@ -108,7 +109,8 @@ def _without_suspects(solution: Solution, wider: float) -> Solution:
             differs = (new.trust != block.trust) | (new.chains.nodes.link != nodes.link)
             changed[nodes.area[differs]] = True
             blocks.append(new)
-        view = replace(solution.view, problem=replace(solution.problem, blocks=tuple(blocks)))
+        judged = with_heights_that_count(replace(solution.problem, blocks=tuple(blocks)))
+        view = replace(solution.view, problem=judged)
         if not changed.any():
             return replace(solution, view=view)
         tanks = tanks_of(view, changed)
@@ -117,7 +119,8 @@ def _without_suspects(solution: Solution, wider: float) -> Solution:
             with part.naming_the_whole():
                 alone = solve(part.problem, part.point, STEPS_BETWEEN, ROUGHLY)
                 alone = _without_suspects(alone, wider)
-            return solve(*part.put_back(view, alone.view), most_steps=0)
+            problem, point = part.put_back(view, alone.view)
+            return solve(with_heights_that_count(problem), point, most_steps=0)
         solution = solve(view.problem, view.point, STEPS_BETWEEN, ROUGHLY)
     return solution
 

@@ -248,7 +248,16 @@ def border_covariance(
     covariance = np.empty((areas.size, RATE + width, RATE + width))
     covariance[:, RATE:, RATE:], covariance[:, :RATE, :RATE] = shared, own
     covariance[:, :RATE, RATE:], covariance[:, RATE:, :RATE] = across, across.transpose(0, 2, 1)
-    rate_by_ceiling = area.rate_by_ceiling[areas, None]
+    learnt = pooling.ceiling_learnt[areas]
+    rate_by_ceiling = np.where(learnt, 0.0, area.rate_by_ceiling[areas])[:, None]
     covariance[:, RATE] += rate_by_ceiling * covariance[:, CEILING]
     covariance[:, :, RATE] += rate_by_ceiling * covariance[:, :, CEILING]
+    if pooling.bend_doubt > 1.0:
+        prior = pooling.ceiling_prior[1][areas]
+        variance = covariance[:, CEILING, CEILING]
+        told = np.maximum(1.0 / np.where(learnt, variance, 1.0) - prior, 0.0)
+        wider = 1.0 / np.where(learnt, prior + told / pooling.bend_doubt, 1.0) - variance
+        moved = np.stack([np.ones(areas.size), area.rate_by_ceiling[areas]], axis=1)
+        both = np.where(learnt, wider, 0.0)[:, None, None] * moved[:, :, None] * moved[:, None, :]
+        covariance[np.ix_(np.arange(areas.size), [CEILING, RATE], [CEILING, RATE])] += both
     return covariance

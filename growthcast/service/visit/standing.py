@@ -25,6 +25,7 @@ from growthcast.fit.rows.clock import (
 )
 from growthcast.fit.rows.drift import span_drift
 from growthcast.fit.solver.linearise import CEILING, KNOTS, RATE
+from growthcast.forecast.heights import held_height
 from growthcast.growth.logistic import shape_factor
 from growthcast.growth.quick import Singles, column
 from growthcast.service.draws import span_normals
@@ -281,6 +282,9 @@ def _last_stages(living: LivingAreas, posterior: AreaPosterior, rate: FloatArray
     )
     own = np.sqrt(left)[:, None] * span_normals(living.area, OF_STAGE, living.size)
     stages: FloatArray = posterior.last_stage[:, None] + np.einsum("nb,nbd->nd", weight, off) + own
+    follows = with_stage[:, CEILING] / covariance[:, CEILING, CEILING]
+    bent, _ = held_height(posterior, living.shape, living.draws.ceiling_cm, follows)
+    stages += bent
     return stages
 
 
