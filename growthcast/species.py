@@ -15,8 +15,8 @@ from functools import cache
 from typing import Any
 
 import numpy as np
-from numpy.typing import NDArray
 
+from growthcast.arrays import BoolArray, FloatArray, TextArray
 from growthcast.book.book import Table
 from growthcast.book.shipped import shipped_species_dir
 
@@ -34,9 +34,6 @@ __all__ = [
     "species_priors",
 ]
 
-FloatArray = NDArray[np.float64]
-BoolArray = NDArray[np.bool_]
-TextArray = NDArray[np.object_]
 
 OPEN_TANK_CEILING_CM = 45.0
 """Ceiling of a plant that reaches the surface where no tank is named: a common water depth."""

@@ -11,6 +11,7 @@ from typing import Any, Literal
 import numpy as np
 from numpy.typing import NDArray
 
+from growthcast.arrays import BoolArray, DateArray, FloatArray, IntArray, TextArray
 from growthcast.errors import Finding
 
 __all__ = ["Book", "Coded", "Practice", "Table", "WholeTank"]
@@ -38,7 +39,7 @@ class Table:
     """
 
     name: str
-    rows: NDArray[np.int64]
+    rows: IntArray
     columns: Mapping[str, NDArray[Any]]
     extra: Mapping[str, tuple[str, ...]]
     coded: Mapping[str, Coded]
@@ -47,23 +48,23 @@ class Table:
     def __len__(self) -> int:
         return int(self.rows.size)
 
-    def text(self, name: str) -> NDArray[np.object_]:
+    def text(self, name: str) -> TextArray:
         """Return a text, id or choice column as strings, ``''`` where blank."""
         return self.columns[name]
 
-    def number(self, name: str) -> NDArray[np.float64]:
+    def number(self, name: str) -> FloatArray:
         """Return a number column, nan where blank."""
         return self.columns[name]
 
-    def date(self, name: str) -> NDArray[np.datetime64]:
+    def date(self, name: str) -> DateArray:
         """Return a date column, NaT where blank."""
         return self.columns[name]
 
-    def flag(self, name: str) -> NDArray[np.bool_]:
+    def flag(self, name: str) -> BoolArray:
         """Return a true-or-false column, false where blank."""
         return np.asarray(self.columns[name] == "true", np.bool_)
 
-    def keep(self, mask: NDArray[np.bool_]) -> Table:
+    def keep(self, mask: BoolArray) -> Table:
         """Return the table with only the rows of a mask, in their order."""
         if bool(mask.all()):
             return self
@@ -126,7 +127,7 @@ class Book:
     species: Table
     findings: tuple[Finding, ...]
 
-    def of_tanks(self, name: str) -> NDArray[np.float64]:
+    def of_tanks(self, name: str) -> FloatArray:
         """Return what each tank says of its visits, else what the practice says (K,).
 
         ``name`` is ``fixed_min``, ``travel_min`` or ``confidence``; or ``longest_interval_d``,

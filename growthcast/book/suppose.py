@@ -14,6 +14,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from growthcast.arrays import BoolArray
 from growthcast.book.book import Coded, Table
 from growthcast.book.tables import TABLES, Column
 
@@ -47,7 +48,7 @@ def with_rows(table: Table, rows: Sequence[Mapping[str, Cell]]) -> Table:
     )
 
 
-def with_cells(table: Table, where: NDArray[np.bool_], cells: Mapping[str, Cell]) -> Table:
+def with_cells(table: Table, where: BoolArray, cells: Mapping[str, Cell]) -> Table:
     """Return the table with other cells in the rows of a mask; ``None`` blanks a cell."""
     declared = {column.name: column for column in TABLES[table.name.removesuffix(".csv")]}
     columns = dict(table.columns)

@@ -11,9 +11,7 @@ from growthcast.cli.options import BookFolder, OnDate, chosen_tanks, open_fit
 from growthcast.errors import UsageError
 
 if TYPE_CHECKING:
-    import numpy as np
-    from numpy.typing import NDArray
-
+    from growthcast.arrays import IntArray
     from growthcast.book.book import Book
     from growthcast.brief.visits import PlannedVisit
 
@@ -81,7 +79,7 @@ def brief_command(
     say(f"Wrote {out}")
 
 
-def _tanks_of(book: Book, client: str) -> NDArray[np.int64]:
+def _tanks_of(book: Book, client: str) -> IntArray:
     """Places of a client's tanks."""
     import numpy as np
 

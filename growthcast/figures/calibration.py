@@ -8,9 +8,9 @@ import numpy as np
 from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 from matplotlib.ticker import PercentFormatter
-from numpy.typing import NDArray
 from scipy.special import bdtr
 
+from growthcast.arrays import FloatArray
 from growthcast.book.book import Book
 from growthcast.book.writing.whole import write_whole
 from growthcast.errors import UsageError
@@ -36,7 +36,6 @@ __all__ = [
     "save_calibration_figure",
 ]
 
-FloatArray = NDArray[np.float64]
 
 WIDTH_MM, PANEL_MM = 190.0, 84.0
 LEFT_MM, RIGHT_MM, TOP_MM, BOTTOM_MM, GAP_MM = 15.0, 4.0, 9.0, 14.0, 3.0

@@ -5,14 +5,12 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
+from growthcast.arrays import BoolArray, FloatArray
 from growthcast.book.book import Book
 from growthcast.log.visits import day_numbers, read_log
 
 __all__ = ["AreaLog", "area_log", "visit_days"]
-
-FloatArray = NDArray[np.float64]
 
 
 @dataclass(frozen=True, slots=True)
@@ -26,7 +24,7 @@ class AreaLog:
     day: FloatArray
     before_cm: FloatArray
     after_cm: FloatArray
-    joined: NDArray[np.bool_]
+    joined: BoolArray
 
     def __len__(self) -> int:
         return int(self.day.size)

@@ -10,8 +10,8 @@ import numpy as np
 from matplotlib.axes import Axes
 from matplotlib.dates import AutoDateLocator
 from matplotlib.ticker import MaxNLocator
-from numpy.typing import NDArray
 
+from growthcast.arrays import DateArray, FloatArray
 from growthcast.figures.lettering import drawable
 from growthcast.figures.log import AreaLog
 from growthcast.figures.marks import ConciseDates, EndLabel, label_ends, title_axes
@@ -35,7 +35,6 @@ from growthcast.say.words import day_words
 
 __all__ = ["BOTTOM_MM", "LEFT_MM", "RIGHT_MM", "TOP_MM", "AreaPanel", "forecast_axes"]
 
-FloatArray = NDArray[np.float64]
 
 LEFT_MM, RIGHT_MM, TOP_MM, BOTTOM_MM = 13.0, 24.0, 12.0, 10.0
 """Room around a panel's axes for its labels."""
@@ -106,7 +105,7 @@ def _axes_alone() -> Axes:
     return new_figure(width, height).add_axes(box)
 
 
-def _dates(days: FloatArray) -> NDArray[np.datetime64]:
+def _dates(days: FloatArray) -> DateArray:
     return np.asarray(days, dtype=np.float64).astype(np.int64).astype("datetime64[D]")
 
 

@@ -6,22 +6,22 @@ from dataclasses import dataclass, replace
 from datetime import date
 
 import numpy as np
-from numpy.typing import NDArray
 
+from growthcast.arrays import BoolArray, FloatArray, IntArray, TextArray
 from growthcast.book.book import Book, WholeTank
 from growthcast.fit.ceilings import with_heights_that_count
-from growthcast.fit.rows.chains import Link, pack_chains
-from growthcast.fit.rows.clock import (
+from growthcast.fit.model.clock import (
     GrowthClock,
     TankConditions,
     growth_clock,
     tank_conditions,
 )
-from growthcast.fit.rows.drift import knot_precision
+from growthcast.fit.model.drift import knot_precision
+from growthcast.fit.model.errors import ErrorModel
+from growthcast.fit.rows.chains import Link, pack_chains
 from growthcast.fit.rows.nodes import AreaTraits, Habits, build_nodes, cutting_habits
 from growthcast.fit.sites.nouns import Weights
 from growthcast.fit.solver.areas import Pooling
-from growthcast.fit.solver.errors import ErrorModel
 from growthcast.fit.solver.problem import Block, Problem
 from growthcast.fit.spreads import Spreads
 from growthcast.growth.responses import co2_slope
@@ -30,10 +30,6 @@ from growthcast.species import SpeciesPriors, read_reference, species_priors
 
 __all__ = ["COVER_CEILING", "Design", "build_design", "day_number", "with_spreads"]
 
-FloatArray = NDArray[np.float64]
-IntArray = NDArray[np.int64]
-BoolArray = NDArray[np.bool_]
-TextArray = NDArray[np.object_]
 
 COVER_ERROR_POINTS = 5.0
 """Error of a cover judged by eye, in points of percent (an estimate)."""

@@ -20,11 +20,11 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 
 import numpy as np
-from numpy.typing import NDArray
 
+from growthcast.arrays import FloatArray
 from growthcast.fit.design import Design, with_spreads
+from growthcast.fit.model.drift import KNOT_COUNT
 from growthcast.fit.rows.chains import Link
-from growthcast.fit.rows.drift import KNOT_COUNT
 from growthcast.fit.solver.likelihood import variance_slopes
 from growthcast.fit.solver.linearise import error_parts
 from growthcast.fit.solver.problem import Point
@@ -35,7 +35,6 @@ from growthcast.fit.suspects import set_suspects_aside
 
 __all__ = ["learn_spreads"]
 
-FloatArray = NDArray[np.float64]
 
 PRIOR_SD = 0.5
 """Standard deviation of a log spread around its default: a factor of 1.6 either way."""

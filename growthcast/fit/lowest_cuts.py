@@ -3,17 +3,15 @@
 from __future__ import annotations
 
 import numpy as np
-from numpy.typing import NDArray
 
+from growthcast.arrays import FloatArray, IntArray
+from growthcast.fit.model.errors import ErrorModel
 from growthcast.fit.rows.chains import Link
-from growthcast.fit.solver.errors import ErrorModel
 from growthcast.fit.solver.problem import Block, Problem
 from growthcast.log.visits import Look
 
 __all__ = ["lowest_cuts_shown"]
 
-FloatArray = NDArray[np.float64]
-IntArray = NDArray[np.int64]
 
 CLEARLY = 2.0
 """An area has grown on where it is found higher by this many standard deviations of a reading."""

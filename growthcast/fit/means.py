@@ -16,8 +16,8 @@ from __future__ import annotations
 from dataclasses import replace
 
 import numpy as np
-from numpy.typing import NDArray
 
+from growthcast.arrays import FloatArray
 from growthcast.fit.solver.areas import area_information
 from growthcast.fit.solver.hierarchy import border_covariance, solve_effects
 from growthcast.fit.solver.kalman import score_of
@@ -27,7 +27,6 @@ from growthcast.fit.solver.view import View, departure_of, seen
 
 __all__ = ["mean_border"]
 
-FloatArray = NDArray[np.float64]
 
 FURTHEST = 0.5
 """A mean is moved no further for its rate than this, in sd: what is not small is no correction."""

@@ -7,77 +7,35 @@ from functools import cached_property
 from typing import Any, Literal
 
 import numpy as np
-from numpy.typing import NDArray
 
+from growthcast.arrays import BoolArray, FloatArray, IntArray
 from growthcast.book.book import WholeTank
 from growthcast.finite import finite_answer
 from growthcast.fit.borrowing.learn import Borrowed
 from growthcast.fit.design import Design
 from growthcast.fit.lowest_cuts import lowest_cuts_shown
 from growthcast.fit.means import mean_border
+from growthcast.fit.model.posterior import (
+    AreaPosterior,
+    Parameters,
+    SharedGrowth,
+    shared_growth,
+)
 from growthcast.fit.rows.chains import Link
 from growthcast.fit.solver.hierarchy import border_covariance
 from growthcast.fit.solver.likelihood import log_likelihood
-from growthcast.fit.solver.linearise import CEILING, RATE
 from growthcast.fit.solver.solve import Solution
 from growthcast.fit.suspects import suspects_of
 from growthcast.log.visits import LeftOut
 
-__all__ = ["AreaPosterior", "Basis", "GrowthFit"]
+__all__ = ["Basis", "GrowthFit"]
 
-FloatArray = NDArray[np.float64]
-IntArray = NDArray[np.int64]
 Basis = Literal["log", "tank", "table"]
 
 CLEARLY = 3.0
 """Log likelihood by which weights must be likelier to hold the rest alone to be read so."""
 OWN_SPANS_FOR_LOG = 2
 """Spans of its own from which an area's forecast is said to rest on its log."""
-
-
-@dataclass(frozen=True, slots=True)
-class AreaPosterior:
-    """Joint posterior of some areas' parameters and last stages, normal on these scales.
-
-    Attributes
-    ----------
-    border : array (B, n)
-        Log ceiling, log usual cut height, log density, log rate (at reference conditions) and the
-        knots of the tank's drift, in the order of ``fit.solver.linearise``.
-    covariance : array (n, B, B)
-        Their covariance, what areas share included.
-    last_stage, last_stage_variance : array (n,)
-        Each area's last stage, and its variance given the border.
-    stage_follows : array (B, n)
-        How the last stage follows the border.
-    last_day, last_pause_d : array (n,)
-        Day number of the last stage, and the days without growth that follow it.
-    """
-
-    border: FloatArray
-    covariance: FloatArray
-    last_stage: FloatArray
-    last_stage_variance: FloatArray
-    stage_follows: FloatArray
-    last_day: FloatArray
-    last_pause_d: FloatArray
-
-    def sd(self, parameter: int) -> FloatArray:
-        """Standard deviation (n,) of one parameter of the border."""
-        spread: FloatArray = np.sqrt(self.covariance[:, parameter, parameter])
-        return spread
-
-    def part(self, places: IntArray | slice) -> AreaPosterior:
-        """Return the posterior of some of these areas, each as often as it is named."""
-        return AreaPosterior(
-            border=self.border[:, places],
-            covariance=self.covariance[places],
-            last_stage=self.last_stage[places],
-            last_stage_variance=self.last_stage_variance[places],
-            stage_follows=self.stage_follows[:, places],
-            last_day=self.last_day[places],
-            last_pause_d=self.last_pause_d[places],
-        )
 
 
 @dataclass(frozen=True)
@@ -109,7 +67,7 @@ class GrowthFit:
         covariance = border_covariance(view.area, view.effects, pooling, areas)
         mode, mean = solution.point.border[:, areas], self.border_mean[:, areas]
         return AreaPosterior(
-            border=mean,
+            mean=Parameters(mean),
             covariance=covariance * self.widening**2,
             last_stage=last["stage"] + (last["follows"] * (mean - mode)).sum(axis=0),
             last_stage_variance=last["variance"] * self.widening**2,
@@ -117,6 +75,30 @@ class GrowthFit:
             last_day=last["day"],
             last_pause_d=last["pause_d"],
         )
+
+    @finite_answer
+    def shared(self, areas: IntArray, tanks: IntArray) -> SharedGrowth:
+        """Rates and ceilings of areas (A,) in tanks (R,), by places, and what they share."""
+        return shared_growth(self.solution.view, self.border_mean[:, areas], areas, tanks)
+
+    @property
+    def mode(self) -> Parameters:
+        """Likeliest parameters of every area."""
+        return Parameters(self.solution.point.border)
+
+    @property
+    def converged(self) -> BoolArray:
+        """Whether the steps of each area (A,) settled."""
+        return self.solution.converged
+
+    def spans_since(self, day: float) -> IntArray:
+        """Count the spans (A,) of every area that began on a day [day number] or later."""
+        count = np.zeros(self.design.area_id.size, dtype=np.int64)
+        for block in self.design.problem.blocks:
+            nodes = block.chains.nodes
+            since = (nodes.link == Link.GREW) & (nodes.day - nodes.span_d >= day)
+            count += np.bincount(nodes.area[since], minlength=count.size)
+        return count
 
     @cached_property
     @finite_answer
@@ -206,8 +188,8 @@ class GrowthFit:
         """Return the fit as the plain mapping that ``growthcast fit --json`` prints."""
         design, effects = self.design, self.solution.view.effects
         areas = self.posterior(np.arange(design.area_id.size))
-        rate, ceiling = areas.border[RATE], areas.border[CEILING]
-        rate_sd, ceiling_sd = areas.sd(RATE), areas.sd(CEILING)
+        rate, rate_sd = areas.mean.log_rate, np.sqrt(areas.rate_variance)
+        ceiling, ceiling_sd = areas.mean.log_ceiling, np.sqrt(areas.log_ceiling_variance)
         pooling = design.problem.pooling
         basis = self.basis
         listed = sorted(set(design.species.tolist()))
@@ -223,7 +205,7 @@ class GrowthFit:
                     "log_ceiling": _normal(ceiling[a], ceiling_sd[a]),
                     "spans": int(design.spans[a]),
                     "basis": basis[a],
-                    "converged": bool(self.solution.converged[a]),
+                    "converged": bool(self.converged[a]),
                 }
                 for a in range(design.area_id.size)
             ],

@@ -14,9 +14,9 @@ from datetime import date
 from zlib import crc32
 
 import numpy as np
-from numpy.typing import NDArray
 from threadpoolctl import threadpool_limits
 
+from growthcast.arrays import FloatArray
 from growthcast.book.book import Book
 from growthcast.book.supposed.changes import Changes
 from growthcast.book.supposed.rows import (
@@ -29,9 +29,9 @@ from growthcast.errors import UsageError
 from growthcast.fit.borrowing.evidence import with_borrowed
 from growthcast.fit.ceilings import with_heights_that_count
 from growthcast.fit.design import build_design
+from growthcast.fit.model.clock import GrowthClock, TankConditions
 from growthcast.fit.result import GrowthFit
 from growthcast.fit.rows.chains import repacked
-from growthcast.fit.rows.clock import GrowthClock, TankConditions
 from growthcast.fit.solver.linearise import CEILING, HABIT, KNOTS, RATE
 from growthcast.fit.solver.problem import Block, Point, Problem
 from growthcast.fit.solver.view import view_of
@@ -41,7 +41,6 @@ from growthcast.species import read_reference
 
 __all__ = ["Supposed", "conditions_now", "conditions_since", "day_of", "fit_beside", "suppose"]
 
-FloatArray = NDArray[np.float64]
 
 OWN_LUCK = 1 << 32
 """Places in a book lie below this; keys of supposed areas above."""

@@ -5,16 +5,13 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
+from growthcast.arrays import FloatArray, IntArray
 from growthcast.fit.rows.chains import Link
 from growthcast.fit.solver.linearise import HABIT
 from growthcast.fit.solver.solve import Solution
 
 __all__ = ["UnsaidCuts", "unsaid_cuts"]
-
-FloatArray = NDArray[np.float64]
-IntArray = NDArray[np.int64]
 
 
 @dataclass(frozen=True, slots=True)

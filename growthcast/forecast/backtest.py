@@ -11,8 +11,8 @@ from collections.abc import Callable, Iterator
 from dataclasses import dataclass, replace
 
 import numpy as np
-from numpy.typing import NDArray
 
+from growthcast.arrays import FloatArray, IntArray
 from growthcast.book.book import Book
 from growthcast.finite import finite
 from growthcast.fit.growth import fit_growth
@@ -41,9 +41,6 @@ __all__ = [
     "backtest",
 ]
 
-FloatArray = NDArray[np.float64]
-IntArray = NDArray[np.int64]
-BoolArray = NDArray[np.bool_]
 
 DEFAULT_SPLITS = 24
 LONGEST_AHEAD_D = 35.0

@@ -9,19 +9,16 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 
 import numpy as np
-from numpy.typing import NDArray
 
+from growthcast.arrays import BoolArray, FloatArray, IntArray
 from growthcast.book.book import Book
-from growthcast.fit.solver.errors import ErrorModel
+from growthcast.fit.model.errors import ErrorModel
 from growthcast.forecast.hindsight import Spans, own_spans
 from growthcast.forecast.scores import CHANCES, NORMAL_SCORES, Predictive
 from growthcast.log.visits import Visits
 
 __all__ = ["Start", "last_rate", "line", "only_starts", "start_heights", "unpooled"]
 
-FloatArray = NDArray[np.float64]
-IntArray = NDArray[np.int64]
-BoolArray = NDArray[np.bool_]
 
 HIGHEST_SHARE = 0.97
 """A curve cannot start at its ceiling: heights are taken to be at most this share of it."""

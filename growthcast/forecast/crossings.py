@@ -9,15 +9,14 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
-from growthcast.fit.result import AreaPosterior, GrowthFit
+from growthcast.arrays import FloatArray, IntArray
+from growthcast.fit.model.posterior import AreaPosterior
+from growthcast.fit.result import GrowthFit
 from growthcast.forecast.heights import HeightForecast, chance_over, in_chunks, outlook_of
 
 __all__ = ["CROSSING_LEVELS", "crossing_days"]
 
-FloatArray = NDArray[np.float64]
-IntArray = NDArray[np.int64]
 
 CROSSING_LEVELS = (0.10, 0.50, 0.90)
 FIRST_LOOKS = (0.0, 0.12, 0.23, 0.47, 1.0)

@@ -11,12 +11,12 @@ from dataclasses import dataclass
 from functools import cache
 
 import numpy as np
-from numpy.typing import NDArray
 
+from growthcast.arrays import FloatArray, IntArray
 from growthcast.finite import finite_answer
-from growthcast.fit.result import AreaPosterior, GrowthFit
-from growthcast.fit.rows.drift import span_drift
-from growthcast.fit.solver.linearise import CEILING, KNOTS, RATE
+from growthcast.fit.model.drift import span_drift
+from growthcast.fit.model.posterior import AreaPosterior
+from growthcast.fit.result import GrowthFit
 from growthcast.growth.logistic import height_and_slope, height_at_stage, shape_factor, stage
 from growthcast.growth.normal import normal_quantile
 from growthcast.growth.quick import (
@@ -43,8 +43,6 @@ __all__ = [
     "rate_range",
 ]
 
-FloatArray = NDArray[np.float64]
-IntArray = NDArray[np.int64]
 
 LEVELS = (0.05, 0.10, 0.25, 0.50, 0.75, 0.90, 0.95)
 RANGE_80 = np.array([-1.2815515655446004, 0.0, 1.2815515655446004])
@@ -145,8 +143,8 @@ def outlook_of(
     drift = span_drift(np.broadcast_to(began, size).ravel(), ended.ravel(), fit.design.on_day)
     relative = problem.errors.span_variance(ended - began, drift.remainder.reshape(size))
     relative = (relative + doubt**2) * fit.widening**2
-    along, variance = _pace_ceiling_stage(
-        posterior, drift.weight.reshape(drift.weight.shape[0], *size)
+    along, variance = posterior.pace_ceiling_stage(
+        drift.weight.reshape(drift.weight.shape[0], *size)
     )
 
     # By node: x moves the pace, x and y the ceiling, both of them the stage.
@@ -165,7 +163,7 @@ def outlook_of(
         by_ceiling * own_sd,
     )
     ceiling = np.exp(
-        _at_nodes(np.broadcast_to(posterior.border[CEILING][:, None], size), ceiling_x, own_sd)
+        _at_nodes(np.broadcast_to(posterior.mean.log_ceiling[:, None], size), ceiling_x, own_sd)
     )
     bent, ceiling = held_height(
         posterior, shape, ceiling, _over(variance[..., 1, 2], variance[..., 1, 1])
@@ -188,10 +186,10 @@ def held_height(
 ) -> tuple[Singles, Singles]:
     """What keeps a last height that was read in its place, whatever the ceiling.
 
-    A last stage follows the log ceiling along a straight line. Under ceilings far from the likeliest
-    that line leaves the height that was read, always downwards: the curve of the stages of one
-    height is added in its place, by the share to which the stage follows as that of a held height
-    would. A ceiling lies above a height that stands there.
+    A last stage follows the log ceiling along a straight line. Under ceilings far from the
+    likeliest that line leaves the height that was read, always downwards: the curve of the stages
+    of one height is added in its place, by the share to which the stage follows as that of a held
+    height would. A ceiling lies above a height that stands there.
 
     Parameters
     ----------
@@ -209,14 +207,16 @@ def held_height(
     tuple of float32 arrays (A, ..., Q)
         What to add to the stages, and the ceilings.
     """
-    centre = np.exp(posterior.border[CEILING])
+    centre = np.exp(posterior.mean.log_ceiling)
     height, slope = height_and_slope(posterior.last_stage, centre, shape)
     spare = (..., *([None] * (follows.ndim - 1)))
     held = np.clip(-follows * (slope / height)[spare], 0.0, 1.0)
     lifted = np.maximum(ceiling_cm, column(held * HEADROOM * height[spare]))
     line = np.log(ceiling_cm / column(centre[spare])) * column((height / slope)[spare])
     curve = quick_stage(
-        column(height[spare]), np.maximum(lifted, column(HEADROOM * height[spare])), column(shape[spare])
+        column(height[spare]),
+        np.maximum(lifted, column(HEADROOM * height[spare])),
+        column(shape[spare]),
     )
     return column(held) * (curve - column(posterior.last_stage[spare]) + line), lifted
 
@@ -225,26 +225,6 @@ def _at_nodes(middle: FloatArray, by_x: FloatArray, by_y: FloatArray) -> Singles
     """Return ``middle + by_x x + by_y y`` (A, T, Q) at the nodes; all (A, T)."""
     factors = np.stack([middle, by_x, by_y], axis=-1).astype(np.float32)
     return factors @ _nodes()
-
-
-def _pace_ceiling_stage(
-    posterior: AreaPosterior, weight: FloatArray
-) -> tuple[FloatArray, FloatArray]:
-    """Mean log pace (A, T), and covariance (A, T, 3, 3) of pace, log ceiling and last stage.
-
-    ``weight`` (M, A, T) regresses the drift over the time ahead on the knots.
-    """
-    areas, times = weight.shape[1:]
-    width = posterior.border.shape[0]
-    into = np.zeros((areas, times, 3, width))
-    into[:, :, 0, RATE] = 1.0
-    into[:, :, 0, KNOTS:] = np.moveaxis(weight, 0, 2)
-    into[:, :, 1, CEILING] = 1.0
-    into[:, :, 2] = posterior.stage_follows.T[:, None]
-    variance = into @ posterior.covariance[:, None] @ into.transpose(0, 1, 3, 2)
-    variance[:, :, 2, 2] += posterior.last_stage_variance[:, None]
-    drifted = np.einsum("mat,ma->at", weight, posterior.border[KNOTS:])
-    return posterior.border[RATE][:, None] + drifted, variance
 
 
 def _stage_given(variance: FloatArray) -> tuple[FloatArray, FloatArray, FloatArray]:
@@ -265,11 +245,10 @@ def _over(above: FloatArray, below: FloatArray) -> FloatArray:
 def rate_on_day(posterior: AreaPosterior) -> tuple[FloatArray, FloatArray]:
     """Log rate of areas (n,) at reference conditions on the day of the fit, and its sd."""
     today = np.zeros(1)
-    weight = span_drift(today, today, 0.0).weight[:, 0]
-    into = np.concatenate([np.zeros(KNOTS), weight])
-    into[RATE] = 1.0
-    variance = np.einsum("b,nbc,c->n", into, posterior.covariance, into)
-    return into @ posterior.border, np.sqrt(variance)
+    weight = span_drift(today, today, 0.0).weight[:, None]
+    count = posterior.last_day.size
+    pace, covariance = posterior.pace_ceiling_stage(np.repeat(weight, count, axis=1))
+    return pace[:, 0], np.sqrt(covariance[:, 0, 0, 0])
 
 
 def rate_range(fit: GrowthFit, areas: IntArray, posterior: AreaPosterior) -> FloatArray:
@@ -301,7 +280,7 @@ def growth_a_week(fit: GrowthFit, areas: IntArray) -> FloatArray:
     """
     design, posterior = fit.design, fit.posterior(areas)
     shape = design.problem.shape[areas][:, None]
-    ceiling = np.exp(posterior.border[CEILING])[:, None]
+    ceiling = np.exp(posterior.mean.log_ceiling)[:, None]
     middle = 0.5 * (design.traits.floor_cm + design.traits.budget_cm)[areas][:, None]
     at = stage(np.minimum(middle, ceiling * BELOW_CEILING), ceiling, shape)
     half = 3.5 * shape_factor(shape) * rate_range(fit, areas, posterior)

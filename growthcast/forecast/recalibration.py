@@ -5,15 +5,15 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 from scipy.special import ndtr, ndtri
 
+from growthcast.arrays import FloatArray
 from growthcast.forecast.scores import Predictive
 from growthcast.plain import in_json
 
 __all__ = ["Recalibration", "Trial", "learn_widening"]
 
-FloatArray = NDArray[np.float64]
 
 GOAL = 0.8
 NARROWEST, WIDEST = 0.25, 4.0

@@ -5,13 +5,12 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 from scipy.special import ndtr, ndtri
+
+from growthcast.arrays import BoolArray, FloatArray, IntArray
 
 __all__ = ["CHANCES", "NORMAL_SCORES", "Forecasts", "Predictive", "Scores"]
 
-FloatArray = NDArray[np.float64]
-BoolArray = NDArray[np.bool_]
 
 PARTS = 100
 CHANCES: FloatArray = (np.arange(PARTS) + 0.5) / PARTS
@@ -56,7 +55,7 @@ class Predictive:
         made: BoolArray = np.all(finite, axis=1)
         return made
 
-    def take(self, rows: NDArray[np.int64] | BoolArray) -> Predictive:
+    def take(self, rows: IntArray | BoolArray) -> Predictive:
         """Return the forecasts of some of the readings."""
         return Predictive(self.height_cm[rows], self.error_cm[rows])
 

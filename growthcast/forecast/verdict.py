@@ -6,8 +6,8 @@ from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
-from numpy.typing import NDArray
 
+from growthcast.arrays import BoolArray, FloatArray, IntArray
 from growthcast.forecast.recalibration import Recalibration, Trial, learn_widening
 from growthcast.forecast.report import as_date
 from growthcast.forecast.scores import Forecasts, Predictive, Scores
@@ -15,9 +15,6 @@ from growthcast.plain import plain
 
 __all__ = ["LEAST_READINGS", "BacktestResult", "Comparison", "Crossings", "Readings"]
 
-FloatArray = NDArray[np.float64]
-IntArray = NDArray[np.int64]
-BoolArray = NDArray[np.bool_]
 
 LEAST_READINGS = 10
 """Readings below which a backtest says nothing."""

@@ -26,7 +26,9 @@ F. J. Richards, "A flexible growth function for empirical use", Journal of Exper
 from __future__ import annotations
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
+
+from growthcast.arrays import FloatArray
 
 __all__ = [
     "accumulated_growth",
@@ -41,7 +43,6 @@ __all__ = [
     "stage",
 ]
 
-FloatArray = NDArray[np.float64]
 
 LN2 = float(np.log(2.0))
 GOMPERTZ_BELOW = 1e-12

@@ -11,11 +11,11 @@ from functools import cache
 from statistics import NormalDist
 
 import numpy as np
-from numpy.typing import NDArray
 
-__all__ = ["log_normal_cdf", "normal_cdf", "normal_quantile"]
+from growthcast.arrays import FloatArray
 
-FloatArray = NDArray[np.float64]
+__all__ = ["log_density", "log_normal_cdf", "normal_cdf", "normal_quantile"]
+
 
 FURTHEST = 9.0
 """Deviations beyond which a chance is 0 or 1 to the last digit shown anywhere."""
@@ -65,6 +65,30 @@ def normal_quantile(chance: FloatArray) -> FloatArray:
     inverse = NormalDist().inv_cdf
     found: FloatArray = np.array([inverse(p) for p in np.ravel(chance).tolist()], np.float64)
     return found.reshape(np.shape(chance))
+
+
+def log_density(departure: FloatArray, variance: FloatArray) -> FloatArray:
+    """Log density of normal departures from their mean.
+
+    Parameters
+    ----------
+    departure : array (...)
+        Departures [any].
+    variance : array (...)
+        Their variances, above 0 [the same, squared].
+
+    Returns
+    -------
+    array (...)
+        Log densities [nat].
+
+    Examples
+    --------
+    >>> log_density(np.array([0.0, 2.0]), np.array([1.0, 4.0])).round(4).tolist()
+    [-0.9189, -2.1121]
+    """
+    density: FloatArray = -0.5 * (departure**2 / variance + np.log(2.0 * math.pi * variance))
+    return density
 
 
 def log_normal_cdf(x: FloatArray) -> FloatArray:

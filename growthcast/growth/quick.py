@@ -12,6 +12,7 @@ from collections.abc import Sequence
 import numpy as np
 from numpy.typing import NDArray
 
+from growthcast.arrays import FloatArray
 from growthcast.growth.logistic import height_at_stage, stage
 
 __all__ = [
@@ -24,7 +25,6 @@ __all__ = [
     "quick_stage",
 ]
 
-FloatArray = NDArray[np.float64]
 Singles = NDArray[np.float32]
 
 BELOW_CEILING = 1.0 - 1e-6

@@ -9,8 +9,9 @@ is one function and one factor in :func:`combined_response`.
 from __future__ import annotations
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
+from growthcast.arrays import BoolArray, FloatArray
 from growthcast.growth.water import beer_lambert
 
 __all__ = [
@@ -25,7 +26,6 @@ __all__ = [
     "temperature_response",
 ]
 
-FloatArray = NDArray[np.float64]
 
 WATER_EXTINCTION_PER_CM = 0.005
 """Kd of 0.5 per metre, clear water: an estimate, no published value for aquaria was found."""
@@ -136,7 +136,7 @@ def below_compensation(
     photoperiod_h: ArrayLike,
     light_k_umol: ArrayLike,
     respiration_share: ArrayLike,
-) -> NDArray[np.bool_]:
+) -> BoolArray:
     """Tell where a plant respires as much as it gains in a day, so that it will not hold.
 
     Parameters
@@ -170,7 +170,7 @@ def below_compensation(
     [True, False]
     """
     gain = light_gain_h(ppfd_umol, photoperiod_h, light_k_umol, respiration_share)
-    below: NDArray[np.bool_] = np.asarray(gain <= 0.0)
+    below: BoolArray = np.asarray(gain <= 0.0)
     return below
 
 

@@ -16,8 +16,8 @@ from dataclasses import dataclass
 from enum import IntEnum
 
 import numpy as np
-from numpy.typing import NDArray
 
+from growthcast.arrays import BoolArray, DateArray, FloatArray, IntArray, TextArray
 from growthcast.book.book import Book, Table
 
 __all__ = [
@@ -32,9 +32,6 @@ __all__ = [
     "read_log",
 ]
 
-FloatArray = NDArray[np.float64]
-IntArray = NDArray[np.int64]
-BoolArray = NDArray[np.bool_]
 
 MOST_OF_BUDGET = 1.25
 DAYS_APART = 10_000_000
@@ -175,7 +172,7 @@ class Log:
     left_out: tuple[LeftOut, ...]
 
 
-def places(table: Table, name: str, ids: NDArray[np.object_]) -> IntArray:
+def places(table: Table, name: str, ids: TextArray) -> IntArray:
     """Place of each row's id among ``ids``, -1 for a blank."""
     index = {value: place for place, value in enumerate(ids.tolist())}
     coded = table.coded[name]
@@ -183,7 +180,7 @@ def places(table: Table, name: str, ids: NDArray[np.object_]) -> IntArray:
     return found[coded.codes]
 
 
-def day_numbers(dates: NDArray[np.datetime64]) -> FloatArray:
+def day_numbers(dates: DateArray) -> FloatArray:
     """Days since 1970-01-01, nan for a blank date."""
     days = dates.astype("datetime64[D]").astype(np.int64).astype(np.float64)
     days[np.isnat(dates)] = np.nan

@@ -5,11 +5,11 @@ from __future__ import annotations
 from statistics import NormalDist
 
 import numpy as np
-from numpy.typing import NDArray
 
+from growthcast.arrays import TextArray
 from growthcast.book.book import Book
 from growthcast.book.checks.together import places_of
-from growthcast.fit.rows.clock import tank_conditions
+from growthcast.fit.model.clock import tank_conditions
 from growthcast.species import read_reference
 
 __all__ = ["co2_assumed", "none_added_in_words"]
@@ -67,6 +67,6 @@ def co2_assumed(book: Book, *, unknown: bool = True) -> list[str]:
     return said
 
 
-def _named(tanks: NDArray[np.object_]) -> str:
+def _named(tanks: TextArray) -> str:
     rest = tanks.size - MOST_NAMED
     return ", ".join(tanks[:MOST_NAMED]) + (f" and {rest} more" if rest > 0 else "")

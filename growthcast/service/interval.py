@@ -13,8 +13,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
+from growthcast.arrays import BoolArray, FloatArray, IntArray
 from growthcast.growth.quick import Singles, column, quick_quantiles
 from growthcast.service.living import LivingAreas, all_hold, living_part, share_of_draws
 
@@ -29,9 +29,6 @@ __all__ = [
     "needed_cuts",
 ]
 
-FloatArray = NDArray[np.float64]
-IntArray = NDArray[np.int64]
-BoolArray = NDArray[np.bool_]
 
 FOLLOWED_DRAWS = 256
 """Of each area's draws, how many are followed into minutes."""

@@ -14,10 +14,11 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from growthcast.arrays import BoolArray, FloatArray, IntArray
+from growthcast.fit.model.clock import LONGEST_PAUSE_SHARE, pause_after_cut
+from growthcast.fit.model.drift import span_drift
+from growthcast.fit.model.errors import ErrorModel
 from growthcast.fit.result import GrowthFit
-from growthcast.fit.rows.clock import LONGEST_PAUSE_SHARE, pause_after_cut
-from growthcast.fit.rows.drift import span_drift
-from growthcast.fit.solver.errors import ErrorModel
 from growthcast.growth.logistic import shape_factor
 from growthcast.growth.quick import (
     BELOW_CEILING,
@@ -38,9 +39,6 @@ __all__ = [
     "share_of_draws",
 ]
 
-FloatArray = NDArray[np.float64]
-IntArray = NDArray[np.int64]
-BoolArray = NDArray[np.bool_]
 
 ALL = slice(None)
 REST_HALVINGS = 10

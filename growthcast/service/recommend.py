@@ -6,8 +6,8 @@ from collections.abc import Iterator
 from dataclasses import dataclass, replace
 
 import numpy as np
-from numpy.typing import NDArray
 
+from growthcast.arrays import FloatArray, IntArray
 from growthcast.book.book import Book
 from growthcast.finite import finite_answer
 from growthcast.fit.result import Basis, GrowthFit
@@ -22,7 +22,7 @@ from growthcast.service.effort import (
 from growthcast.service.interval import IntervalOptions, interval_options, needed_budgets
 from growthcast.service.living import LivingAreas, living_areas, living_part
 from growthcast.service.longer.full import in_full, with_next_longer
-from growthcast.service.reasons import ShortArea, Shortfall, limit_in_words, reason_for
+from growthcast.service.reasons import ShortArea, Shortfall, cut_limit, limit_in_words, reason_for
 from growthcast.service.rescape.notes import (
     none_holds_in_words,
     not_holding,
@@ -31,8 +31,6 @@ from growthcast.service.rescape.notes import (
 
 __all__ = ["TankTerms", "area_label", "blocks_of_tanks", "recommend", "tank_terms", "unit_of"]
 
-FloatArray = NDArray[np.float64]
-IntArray = NDArray[np.int64]
 
 AREAS_AT_ONCE = 200
 """Areas whose draws are held in memory together."""
@@ -294,7 +292,7 @@ def _shortfall(block: _Block, number: int, run: int) -> Shortfall:
                 least_cut_cm=float(least[i - here.start]),
                 needed_floor_cm=area.cut_needed_cm,
                 needed_budget_cm=float(block.needed_budget_cm[i]),
-                limit=limit_in_words(block.fit, int(living.area[i])),
+                limit=limit_in_words(cut_limit(block.fit, int(living.area[i]))),
             )
             for i, area in ((i, block.areas[number][i]) for i in worst)
         ),

@@ -5,15 +5,14 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
+from growthcast.arrays import FloatArray
 from growthcast.finite import finite_answer
 from growthcast.growth.logistic import height_at_stage
 from growthcast.service.living import HAND_SPREAD, LivingAreas
 
 __all__ = ["SAWTOOTH_LEVELS", "Sawtooth", "sawtooth"]
 
-FloatArray = NDArray[np.float64]
 
 SAWTOOTH_LEVELS = (0.10, 0.25, 0.50, 0.75, 0.90)
 STEPS_PER_SPAN = 14

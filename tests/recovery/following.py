@@ -14,7 +14,6 @@ from dataclasses import dataclass, field, fields
 from pathlib import Path
 
 import numpy as np
-from numpy.typing import NDArray
 
 from growthcast.book.read import read_book
 from growthcast.fit.growth import fit_growth
@@ -33,7 +32,6 @@ __all__ = [
     "visit_as_advised",
 ]
 
-FloatArray = NDArray[np.float64]
 
 BEFORE_D, YEAR_D, REFIT_D = 120, 365, 28
 ORACLE_DRAWS = 128

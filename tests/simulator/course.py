@@ -7,8 +7,8 @@ from datetime import date, timedelta
 from pathlib import Path
 
 import numpy as np
-from numpy.typing import NDArray
 
+from growthcast.arrays import FloatArray, IntArray
 from tests.simulator.gardener import Gardener
 from tests.simulator.nature import grow_one_day
 from tests.simulator.plan import PracticePlan, Richness
@@ -17,8 +17,6 @@ from tests.simulator.world import draw_world
 
 __all__ = ["Course"]
 
-FloatArray = NDArray[np.float64]
-IntArray = NDArray[np.int64]
 
 LEAST_ERROR_CM = 0.01
 """A book cannot state that heights are read without any error."""

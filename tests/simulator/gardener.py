@@ -6,8 +6,8 @@ from dataclasses import replace
 from datetime import date
 
 import numpy as np
-from numpy.typing import NDArray
 
+from growthcast.arrays import BoolArray, FloatArray
 from tests.simulator.plan import PracticePlan, Richness, TankPlan
 from tests.simulator.slips import Slips
 from tests.simulator.truth import LogRow
@@ -15,7 +15,6 @@ from tests.simulator.world import World
 
 __all__ = ["Gardener"]
 
-FloatArray = NDArray[np.float64]
 
 CUT_FROM = 0.2
 """An area is cut once it stands this share of the way from its usual cut to its budget."""
@@ -106,7 +105,7 @@ class Gardener:
         aim = aim_cm * np.exp(self.richness.hand_spread * self.hand.normal())
         return float(min(aim, height))
 
-    def unlogged_cut(self, height: FloatArray, alive: NDArray[np.bool_]) -> FloatArray:
+    def unlogged_cut(self, height: FloatArray, alive: BoolArray) -> FloatArray:
         """Heights after cuts by somebody else, whom no log knows; the chance is per day."""
         share = self.richness.unlogged_cut_share / 14.0
         if share == 0.0:

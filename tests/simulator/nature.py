@@ -9,13 +9,12 @@ import math
 from collections.abc import Mapping
 
 import numpy as np
-from numpy.typing import NDArray
 
+from growthcast.arrays import FloatArray
 from tests.simulator.plan import Traits
 
 __all__ = ["REFERENCE", "grow_one_day", "ph_of_co2", "response", "settled_share"]
 
-FloatArray = NDArray[np.float64]
 
 REFERENCE: Mapping[str, float] = {
     "ppfd_umol": 100.0,

@@ -3,15 +3,13 @@
 from __future__ import annotations
 
 import numpy as np
-from numpy.typing import NDArray
 
+from growthcast.arrays import FloatArray
 from tests.simulator.course import Course
 from tests.simulator.nature import grow_one_day
 from tests.simulator.world import daily_noise, drift_course
 
 __all__ = ["true_chance_all_within"]
-
-FloatArray = NDArray[np.float64]
 
 
 def true_chance_all_within(

@@ -6,14 +6,10 @@ from dataclasses import dataclass
 from datetime import date
 from pathlib import Path
 
-import numpy as np
-from numpy.typing import NDArray
-
+from growthcast.arrays import FloatArray, IntArray
 from tests.simulator.plan import PracticePlan
 
 __all__ = ["LogRow", "SimulatedPractice", "Truth"]
-
-FloatArray = NDArray[np.float64]
 
 
 @dataclass(frozen=True, slots=True)
@@ -62,7 +58,7 @@ class Truth:
     first_on: date
     area_id: tuple[str, ...]
     tank_id: tuple[str, ...]
-    tank_of_area: NDArray[np.int64]
+    tank_of_area: IntArray
     height_before_cm: FloatArray
     height_after_cm: FloatArray
     rate_per_day: FloatArray

@@ -6,15 +6,13 @@ from dataclasses import dataclass
 from datetime import date
 
 import numpy as np
-from numpy.typing import NDArray
 
+from growthcast.arrays import BoolArray, FloatArray, IntArray
 from tests.simulator.nature import response, settled_share
 from tests.simulator.plan import PracticePlan, Richness, Traits
 
 __all__ = ["World", "daily_noise", "draw_world", "drift_course"]
 
-FloatArray = NDArray[np.float64]
-IntArray = NDArray[np.int64]
 COVER_CEILING = 100.0
 MIDSUMMER = 172
 
@@ -28,7 +26,7 @@ class World:
 
     tank: IntArray
     traits: tuple[Traits, ...]
-    alive: NDArray[np.bool_]
+    alive: BoolArray
     expected_rate: FloatArray
     noisy_rate: FloatArray
     reference_rate: FloatArray

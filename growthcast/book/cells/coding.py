@@ -7,6 +7,7 @@ from dataclasses import dataclass, field
 import numpy as np
 from numpy.typing import NDArray
 
+from growthcast.arrays import IntArray
 from growthcast.book.book import Coded
 
 __all__ = ["Coder", "split_block"]
@@ -26,7 +27,7 @@ class _KeyTable:
         self.codes = np.zeros(1 << self.bits, np.int32)
         self.size = 0
 
-    def _slots(self, keys: NDArray[np.uint64]) -> NDArray[np.int64]:
+    def _slots(self, keys: NDArray[np.uint64]) -> IntArray:
         return ((keys * _HASH) >> np.uint64(64 - self.bits)).astype(np.int64)
 
     def find(self, keys: NDArray[np.uint64]) -> NDArray[np.int32]:
@@ -71,8 +72,8 @@ class _Cells:
 
     block: bytes
     words: NDArray[np.uint64]  # the eight bytes from each place on
-    starts: NDArray[np.int64]
-    lengths: NDArray[np.int64]
+    starts: IntArray
+    lengths: IntArray
 
     def text(self, index: int) -> str:
         start = int(self.starts[index])

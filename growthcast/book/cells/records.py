@@ -13,8 +13,8 @@ from dataclasses import dataclass, field
 from itertools import islice
 
 import numpy as np
-from numpy.typing import NDArray
 
+from growthcast.arrays import IntArray
 from growthcast.book.book import Coded
 from growthcast.book.cells.coding import Coder, split_block
 from growthcast.book.cells.text import decode, line_ends, whole_file
@@ -38,7 +38,7 @@ class Grid:
     file: str
     header: tuple[str, ...]
     header_row: int
-    rows: NDArray[np.int64]
+    rows: IntArray
     columns: tuple[Coded, ...]
     delimiter: str
 
@@ -126,7 +126,7 @@ class _Reading:
     typed: int = 0  # cells of the header row, blank ones at its end included
     seen: int = 0  # records so far: a spreadsheet numbers records, not lines
     coders: list[Coder] = field(default_factory=list)
-    rows: list[NDArray[np.int64]] = field(default_factory=list)
+    rows: list[IntArray] = field(default_factory=list)
     short: list[int] = field(default_factory=list)
 
     def read(self, text: str) -> None:

@@ -5,8 +5,8 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 import numpy as np
-from numpy.typing import NDArray
 
+from growthcast.arrays import BoolArray, FloatArray, IntArray
 from growthcast.book.book import Table
 from growthcast.book.checks.together import DAY_SPAN, Tables, at_cell, day_numbers, height, where
 from growthcast.book.words import plain
@@ -30,14 +30,14 @@ _MEASURED = (
 )
 
 
-def of_whole_tank(trims: Table) -> NDArray[np.bool_]:
+def of_whole_tank(trims: Table) -> BoolArray:
     """Whether a row (N,) is of the whole tank."""
     cells = trims.coded["area_id"]
     blank = np.array([not value for value in cells.values], np.bool_)
     return blank[cells.codes]
 
 
-def has_amounts(trims: Table) -> NDArray[np.bool_]:
+def has_amounts(trims: Table) -> BoolArray:
     """Whether a row (N,) tells how high its area stood or what came off it; a look does not."""
     told = [np.isfinite(trims.number(name)) for name in (*_HEIGHTS, "removed_g")]
     return np.asarray(np.logical_or.reduce(told), np.bool_)
@@ -140,7 +140,7 @@ def check_empty_rows(tables: Tables) -> Iterator[Finding]:
         yield at_cell(trims, index, "before_cm", "empty-row", found, fix, "at least one amount")
 
 
-def _keys(table: Table) -> NDArray[np.int64]:
+def _keys(table: Table) -> IntArray:
     """Return a number per thing and day (N,), negative where a row cannot be told apart."""
     if table.name == "conditions.csv":
         tank = table.coded["tank_id"]
@@ -156,7 +156,7 @@ def _keys(table: Table) -> NDArray[np.int64]:
     return np.where(blank | (days == 0), -1 - np.arange(keys.size), keys)
 
 
-def _doubles(keys: NDArray[np.int64]) -> list[tuple[int, int]]:
+def _doubles(keys: IntArray) -> list[tuple[int, int]]:
     """Return (later row, first row) for each key that stands more than once."""
     ordered = np.sort(keys)
     if not (ordered[1:] == ordered[:-1]).any():
@@ -168,7 +168,7 @@ def _doubles(keys: NDArray[np.int64]) -> list[tuple[int, int]]:
     return sorted(zip(order[again].tolist(), first[again].tolist(), strict=True))
 
 
-def _amounts(table: Table) -> list[NDArray[np.float64]]:
+def _amounts(table: Table) -> list[FloatArray]:
     """Return the numbers that a row of the log or of the conditions is there for."""
     names = _MEASURED if table.name == "conditions.csv" else _AMOUNTS
     return [table.number(name) for name in names]

@@ -6,8 +6,8 @@ from collections.abc import Iterator
 from typing import Literal
 
 import numpy as np
-from numpy.typing import NDArray
 
+from growthcast.arrays import BoolArray, FloatArray, IntArray
 from growthcast.book.book import Table, WholeTank
 from growthcast.book.checks.log import has_amounts, of_whole_tank
 from growthcast.book.checks.together import (
@@ -31,7 +31,7 @@ _REACHED = "a height the species reaches"
 Side = Literal["left", "right"]
 
 
-def _of_area(tables: Tables, values: NDArray[np.float64]) -> NDArray[np.float64]:
+def _of_area(tables: Tables, values: FloatArray) -> FloatArray:
     """Return a value of each area for every log row (N,), nan where the area is unknown."""
     return np.asarray(np.append(values, np.nan)[tables.area_of_trims], np.float64)
 
@@ -167,10 +167,10 @@ def remark_on_grams(trims: Table, reading: WholeTank | None, why: str) -> Iterat
 
 def _living(
     tables: Tables,
-    tank: NDArray[np.int64],
-    days: NDArray[np.int64],
-    each: NDArray[np.float64] | None = None,
-) -> NDArray[np.float64]:
+    tank: IntArray,
+    days: IntArray,
+    each: FloatArray | None = None,
+) -> FloatArray:
     """Return the sum over the areas that live in a tank on a day of something (A,), or how many."""
     home = tables.tank_of_areas
     each = np.ones(home.size) if each is None else each
@@ -178,7 +178,7 @@ def _living(
     removed = day_numbers(tables.areas.date("removed_on"))
     known, start, key = home >= 0, tank * DAY_SPAN, tank * DAY_SPAN + days
 
-    def before(day: NDArray[np.int64], mask: NDArray[np.bool_], side: Side) -> NDArray[np.float64]:
+    def before(day: IntArray, mask: BoolArray, side: Side) -> FloatArray:
         """Sum over areas whose day in the tank lies before the asked one."""
         at = (home * DAY_SPAN + day)[mask]
         order = np.argsort(at, kind="stable")

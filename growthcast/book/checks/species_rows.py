@@ -7,6 +7,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from growthcast.arrays import BoolArray
 from growthcast.book.book import Coded, Table
 from growthcast.book.slugs import finding
 from growthcast.book.tables import TABLES
@@ -61,7 +62,7 @@ def lay_over(shipped: Table, own: Table) -> tuple[Table, list[Finding]]:
     return Table("species.csv", rows, columns, extra, coded, own.letters), findings
 
 
-def _given(own: Table, name: str) -> NDArray[np.bool_]:
+def _given(own: Table, name: str) -> BoolArray:
     """Return where the practice's row has something to say."""
     cells = own.columns[name]
     if cells.dtype == np.float64:
@@ -106,7 +107,7 @@ def _fill(
     return filled, notes
 
 
-def _rows_alike(shipped: Table, own: Table, index: int) -> tuple[NDArray[np.bool_], str]:
+def _rows_alike(shipped: Table, own: Table, index: int) -> tuple[BoolArray, str]:
     """Return the shipped rows nearest in kind to a new species, and what they are called."""
     form, measure = own.text("form")[index], own.text("measure")[index]
     of_form = np.asarray(shipped.text("form") == form, np.bool_)

@@ -7,8 +7,8 @@ from datetime import date
 from functools import cached_property
 
 import numpy as np
-from numpy.typing import NDArray
 
+from growthcast.arrays import BoolArray, DateArray, FloatArray, IntArray
 from growthcast.book.book import Coded, Table, WholeTank
 from growthcast.book.slugs import finding
 from growthcast.book.tables import TABLES, column_of
@@ -48,29 +48,29 @@ class Tables:
     whole_tank_grams: WholeTank | None = None
 
     @cached_property
-    def tank_of_areas(self) -> NDArray[np.int64]:
+    def tank_of_areas(self) -> IntArray:
         """Row of each area's tank (A,), -1 where unknown."""
         return places_of(self.tanks, "tank_id", self.areas)
 
     @cached_property
-    def species_of_areas(self) -> NDArray[np.int64]:
+    def species_of_areas(self) -> IntArray:
         """Row of each area's species (A,), -1 where unknown."""
         return places_of(self.species, "species_id", self.areas)
 
     @cached_property
-    def cover_areas(self) -> NDArray[np.bool_]:
+    def cover_areas(self) -> BoolArray:
         """Whether each area is measured as percent cover (A,)."""
         cover = np.append(self.species.text("measure") == "cover_pct", False)
         return np.asarray(cover[self.species_of_areas], np.bool_)
 
     @cached_property
-    def water_of_areas_cm(self) -> NDArray[np.float64]:
+    def water_of_areas_cm(self) -> FloatArray:
         """Water depth over each area (A,), nan where its tank is unknown."""
         depth = self.tanks.number("water_depth_cm")
         return np.asarray(np.append(depth, np.nan)[self.tank_of_areas], np.float64)
 
     @cached_property
-    def ceiling_of_areas_cm(self) -> NDArray[np.float64]:
+    def ceiling_of_areas_cm(self) -> FloatArray:
         """Each area's ceiling (A,): the water where its species reaches the surface."""
         of_area = self.species_of_areas
         ceiling = np.append(self.species.number("ceiling_cm"), np.nan)[of_area]
@@ -78,28 +78,28 @@ class Tables:
         return np.where(self.cover_areas, 100.0, ceiling)
 
     @cached_property
-    def surface_areas(self) -> NDArray[np.bool_]:
+    def surface_areas(self) -> BoolArray:
         """Whether each area's species grows up to the surface (A,)."""
         reaches = np.append(self.species.flag("reaches_surface"), False)
         return np.asarray(reaches[self.species_of_areas], np.bool_)
 
     @cached_property
-    def cover_trims(self) -> NDArray[np.bool_]:
+    def cover_trims(self) -> BoolArray:
         """Whether each log row's area is measured as percent cover (N,)."""
         return np.asarray(np.append(self.cover_areas, False)[self.area_of_trims], np.bool_)
 
     @cached_property
-    def area_of_trims(self) -> NDArray[np.int64]:
+    def area_of_trims(self) -> IntArray:
         """Row of each log row's area (N,), -1 where blank or unknown."""
         return places_of(self.areas, "area_id", self.trims)
 
     @cached_property
-    def tank_of_trims(self) -> NDArray[np.int64]:
+    def tank_of_trims(self) -> IntArray:
         """Row of each log row's tank (N,), -1 where unknown."""
         return places_of(self.tanks, "tank_id", self.trims)
 
 
-def places_of(home: Table, column: str, table: Table) -> NDArray[np.int64]:
+def places_of(home: Table, column: str, table: Table) -> IntArray:
     """Return the row in the id's home table for each row of a table, -1 where there is none."""
     places: dict[str, int] = {}
     for index, name in enumerate(home.text(column).tolist()):
@@ -110,13 +110,13 @@ def places_of(home: Table, column: str, table: Table) -> NDArray[np.int64]:
     return by_code[cells.codes]
 
 
-def day_numbers(days: NDArray[np.datetime64]) -> NDArray[np.int64]:
+def day_numbers(days: DateArray) -> IntArray:
     """Return dates as whole numbers above 0 (N,), 0 where blank."""
     numbers = days.astype("datetime64[D]").astype(np.int64) + 800_000
     return np.where(np.isnat(days), 0, numbers)
 
 
-def where(mask: NDArray[np.bool_]) -> list[int]:
+def where(mask: BoolArray) -> list[int]:
     """Return the places where a mask holds."""
     return [int(index) for index in np.flatnonzero(mask)]
 

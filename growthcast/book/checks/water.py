@@ -5,8 +5,8 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 import numpy as np
-from numpy.typing import NDArray
 
+from growthcast.arrays import FloatArray, IntArray
 from growthcast.book.book import Table
 from growthcast.book.checks.together import Tables, at_cell, day_numbers, places_of, where
 from growthcast.book.words import plain
@@ -26,7 +26,7 @@ _MOST_NAMED = 3
 _WATCH = "watch the livestock, and follow the rules and the vet of your place"
 
 
-def _kept(table: Table, name: str) -> NDArray[np.float64]:
+def _kept(table: Table, name: str) -> FloatArray:
     """Return a column (N,) in which a blank cell keeps its tank's earlier value."""
     values = table.number(name).copy()
     last: dict[int, float] = {}
@@ -121,7 +121,7 @@ def check_temperature(tables: Tables) -> Iterator[Finding]:
         )
 
 
-def _growing(tables: Tables) -> list[NDArray[np.int64]]:
+def _growing(tables: Tables) -> list[IntArray]:
     """Return for each row of conditions the areas that grow in its tank while it holds."""
     table, areas = tables.conditions, tables.areas
     count = len(tables.tanks)
@@ -145,7 +145,7 @@ def _growing(tables: Tables) -> list[NDArray[np.int64]]:
     return living
 
 
-def _named(tables: Tables, places: NDArray[np.int64]) -> str:
+def _named(tables: Tables, places: IntArray) -> str:
     """Return the plants of some areas, the first few by name."""
     names = list(dict.fromkeys(tables.areas.text("species_id")[places].tolist()))
     rest = len(names) - _MOST_NAMED

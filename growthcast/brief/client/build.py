@@ -6,9 +6,7 @@ from collections.abc import Sequence
 from datetime import date
 from pathlib import Path
 
-import numpy as np
-from numpy.typing import NDArray
-
+from growthcast.arrays import IntArray
 from growthcast.book.book import Book
 from growthcast.brief.client.gather import TankFacts, gather_tank
 from growthcast.brief.client.pictures import sawtooth_pictures
@@ -16,7 +14,6 @@ from growthcast.brief.client.record import Record, past_records
 from growthcast.brief.client.tables import areas_table, options_table, visits_table
 from growthcast.brief.client.words import conclusion, difference, record_sentences, unknowns
 from growthcast.brief.letterhead import foot_of, letterhead_of
-from growthcast.brief.locale import Locale
 from growthcast.brief.page import (
     Block,
     Heading,
@@ -28,6 +25,7 @@ from growthcast.brief.page import (
 from growthcast.brief.visits import PlannedVisit
 from growthcast.fit.result import GrowthFit
 from growthcast.forecast.report import as_date
+from growthcast.say.locale import Locale
 
 __all__ = ["build_brief", "cautions"]
 
@@ -40,7 +38,7 @@ WORTH_A_NOTE = 0.01
 def build_brief(
     book: Book,
     fit: GrowthFit,
-    tanks: NDArray[np.int64],
+    tanks: IntArray,
     locale: Locale,
     *,
     client: str | None = None,
@@ -88,7 +86,7 @@ def build_brief(
     site = named(facts[0].site) if client is None else ""
     under = locale.say("for_client", client=whose) if whose and client is None else ""
     return Page(
-        language=locale.text_language,
+        language=locale.language,
         title=locale.say(key, name=name),
         under_title=", ".join(part for part in (under, site) if part),
         day=on.isoformat(),

@@ -6,8 +6,8 @@ from dataclasses import dataclass
 from datetime import date, timedelta
 
 import numpy as np
-from numpy.typing import NDArray
 
+from growthcast.arrays import FloatArray
 from growthcast.book.book import Book
 from growthcast.brief.page import named
 from growthcast.errors import UsageError
@@ -22,7 +22,6 @@ from growthcast.service.sawtooth import Sawtooth, sawtooth
 
 __all__ = ["AreaFacts", "TankFacts", "gather_tank", "options_in_view"]
 
-FloatArray = NDArray[np.float64]
 
 WEEKS_SHOWN = 8
 MOST_OPTIONS = 6

@@ -5,8 +5,8 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 
 import numpy as np
-from numpy.typing import NDArray
 
+from growthcast.arrays import BoolArray
 from growthcast.book.book import Book
 from growthcast.finite import finite_answer
 from growthcast.forecast.backtest import backtest
@@ -58,7 +58,7 @@ def _record(result: BacktestResult, tank: int, alone: bool) -> Record:
     here = (result.readings.tank == tank) & result.model.made
     cover = result.readings.is_cover
     is_cover = int((here & cover).sum()) > int((here & ~cover).sum())
-    rows: NDArray[np.bool_] = here & (cover == is_cover)
+    rows: BoolArray = here & (cover == is_cover)
     off = np.abs(result.model.middle_cm[rows] - result.readings.reading_cm[rows])
     reach = np.abs(2.0 * result.model.chance_below[rows] - 1.0)
     return Record(

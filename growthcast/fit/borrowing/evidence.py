@@ -5,11 +5,11 @@ from __future__ import annotations
 from dataclasses import replace
 
 import numpy as np
-from numpy.typing import NDArray
 
+from growthcast.arrays import BoolArray, FloatArray, IntArray
 from growthcast.fit.borrowing.learn import Borrowed, learn_conditions
+from growthcast.fit.model.clock import TankConditions
 from growthcast.fit.rows.chains import Link
-from growthcast.fit.rows.clock import TankConditions
 from growthcast.fit.solver.areas import Pooling
 from growthcast.fit.solver.hierarchy import Effects
 from growthcast.fit.solver.problem import Block, Problem
@@ -18,9 +18,6 @@ from growthcast.species import Reference
 
 __all__ = ["CONDITIONS", "borrow", "conditions_lived", "tank_evidence", "with_borrowed"]
 
-FloatArray = NDArray[np.float64]
-IntArray = NDArray[np.int64]
-BoolArray = NDArray[np.bool_]
 
 CONDITIONS = ("light", "CO2", "scarcest nutrient", "temperature", "water depth")
 """What tanks are compared by: logs, but for the temperature."""

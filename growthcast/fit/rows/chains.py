@@ -23,11 +23,11 @@ from typing import Any, TypeVar, cast
 import numpy as np
 from numpy.typing import NDArray
 
+from growthcast.arrays import BoolArray, FloatArray, IntArray
+
 __all__ = ["NODES_A_BLOCK", "Chains", "Link", "Nodes", "pack_chains", "repacked"]
 
-FloatArray = NDArray[np.float64]
 Values = TypeVar("Values", bound=NDArray[Any])
-IntArray = NDArray[np.int64]
 
 NODES_A_BLOCK = 32_000
 
@@ -94,9 +94,9 @@ class Nodes:
     row: IntArray
 
     @property
-    def unread_start(self) -> NDArray[np.bool_]:
+    def unread_start(self) -> BoolArray:
         """Whether a node (N,) is a fresh start that nobody read."""
-        unread: NDArray[np.bool_] = (self.link == Link.FRESH) & ~np.isfinite(self.reading_cm)
+        unread: BoolArray = (self.link == Link.FRESH) & ~np.isfinite(self.reading_cm)
         return unread
 
     def take(self, order: IntArray) -> Nodes:
@@ -204,7 +204,7 @@ def _pack_log(nodes: Nodes) -> Chains:
 
 
 def _pack(
-    nodes: Nodes, chain: IntArray, position: IntArray, ends: NDArray[np.bool_]
+    nodes: Nodes, chain: IntArray, position: IntArray, ends: BoolArray
 ) -> tuple[Chains, IntArray]:
     """Pack nodes by the number of their chain and their position there, (N,).
 

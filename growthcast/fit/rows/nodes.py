@@ -5,16 +5,14 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
+from growthcast.arrays import BoolArray, FloatArray, IntArray
+from growthcast.fit.model.clock import GrowthClock, pause_after_cut
 from growthcast.fit.rows.chains import Link, Nodes
-from growthcast.fit.rows.clock import GrowthClock, pause_after_cut
 from growthcast.log.visits import Visits
 
 __all__ = ["AreaTraits", "Habits", "build_nodes", "cutting_habits"]
 
-FloatArray = NDArray[np.float64]
-IntArray = NDArray[np.int64]
 
 LOG_COVERS_PLANTING_D = 14.0
 """A tank's log that starts at most this long after an area was planted covers its first span."""
@@ -60,6 +58,11 @@ class AreaTraits:
     def middle_cm(self) -> FloatArray:
         """Height (A,) half-way between floor and budget."""
         return 0.5 * (self.floor_cm + self.budget_cm)
+
+    def planted_lately(self, on_day: float) -> BoolArray:
+        """Whether an area (A,) was planted not long before a day [day number]."""
+        recent: BoolArray = self.planted_day >= on_day - RECENTLY_PLANTED_D
+        return recent & (self.planted_day <= on_day)
 
     @property
     def unseen_sd_cm(self) -> FloatArray:

@@ -9,9 +9,9 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
-from growthcast.fit.rows.looks import JUDGEMENT_ERROR_SHARE, look_log_chance
+from growthcast.arrays import FloatArray
+from growthcast.fit.model.looks import JUDGEMENT_ERROR_SHARE, look_log_chance
 from growthcast.fit.sites.nouns import Sites, cut_chance_before
 from growthcast.fit.solver.hierarchy import covariance_root
 from growthcast.fit.solver.kalman import variance_along
@@ -21,7 +21,6 @@ from growthcast.growth.logistic import height_and_slope
 
 __all__ = ["Cavity", "sites_of_looks"]
 
-FloatArray = NDArray[np.float64]
 
 GRID = np.linspace(-5.0, 5.0, 61)
 """Standard deviations at which a look is heard."""

@@ -17,16 +17,13 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 
 import numpy as np
-from numpy.typing import NDArray
 
+from growthcast.arrays import BoolArray, FloatArray, IntArray
 from growthcast.fit.rows.chains import Chains, Link, Nodes
 from growthcast.log.visits import Look
 
 __all__ = ["NOBODY", "Members", "Sites", "Weights", "cut_chance_before", "members_of"]
 
-FloatArray = NDArray[np.float64]
-IntArray = NDArray[np.int64]
-BoolArray = NDArray[np.bool_]
 
 CUT_CHANCE = {Look.NONE: 0.6, Look.SHORT: 0.05, Look.RIGHT: 0.4, Look.OVER: 0.85}
 """How likely an area was cut without a word, by how it stood (common practice, no source)."""

@@ -10,8 +10,8 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 
 import numpy as np
-from numpy.typing import NDArray
 
+from growthcast.arrays import BoolArray, FloatArray, IntArray
 from growthcast.fit.rows.chains import Link
 from growthcast.fit.sites.looks import Cavity, sites_of_looks
 from growthcast.fit.sites.nouns import Sites, cut_chance_before
@@ -21,9 +21,6 @@ from growthcast.fit.solver.view import View
 
 __all__ = ["Parts", "densities", "evidence_for_everything", "parts_of", "sites_of_weights"]
 
-FloatArray = NDArray[np.float64]
-IntArray = NDArray[np.int64]
-BoolArray = NDArray[np.bool_]
 
 LEAST_WEIGHT_ERROR_G = 5.0
 MISWEIGHED_SHARE, MISWEIGHED_WIDTH = 0.05, 5.0

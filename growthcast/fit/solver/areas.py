@@ -6,15 +6,13 @@ from dataclasses import dataclass
 from functools import cached_property
 
 import numpy as np
-from numpy.typing import NDArray
 
+from growthcast.arrays import BoolArray, FloatArray, IntArray
 from growthcast.fit.solver.linearise import CEILING, DENSITY, HABIT, RATE
 from growthcast.growth.normal import normal_cdf
 
 __all__ = ["OWN", "AreaInformation", "CannotFit", "Pooling", "area_information"]
 
-FloatArray = NDArray[np.float64]
-IntArray = NDArray[np.int64]
 
 MISTAKEN_SHARE = 0.02
 """How often a height that nothing speaks against was not there."""
@@ -67,7 +65,7 @@ class Pooling:
     tank_precision: FloatArray
     species_precision: FloatArray
     knot_precision: FloatArray
-    ceiling_learnt: NDArray[np.bool_]
+    ceiling_learnt: BoolArray
     highest_cm: FloatArray
     highest_sd_cm: FloatArray
     bend_doubt: float
@@ -95,6 +93,14 @@ class Pooling:
     def planted(self) -> tuple[IntArray, IntArray]:
         """Species that any area holds (P,), and which of them each area is (A,)."""
         return np.unique(self.species, return_inverse=True)
+
+    def doubt_of_bends(self, areas: IntArray, variance: FloatArray) -> FloatArray:
+        """What the bend adds to the variances (n,) of the log ceilings of areas that are learnt."""
+        learnt, prior = self.ceiling_learnt[areas], self.ceiling_prior[1][areas]
+        variance = np.where(learnt & (variance > 0.0), variance, 1.0)
+        told = np.maximum(1.0 / variance - prior, 0.0)
+        wider = 1.0 / np.maximum(prior + told / self.bend_doubt, 1e-12) - variance
+        return np.where(learnt, np.maximum(wider, 0.0), 0.0)
 
     def own_priors(self) -> list[tuple[FloatArray, FloatArray]]:
         """Centre and precision (A,) of each of the parameters ``OWN``."""

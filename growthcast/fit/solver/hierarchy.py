@@ -11,15 +11,13 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
+from growthcast.arrays import FloatArray, IntArray
 from growthcast.fit.solver.areas import AreaInformation, CannotFit, Pooling
 from growthcast.fit.solver.linearise import CEILING, KNOTS, RATE
 
 __all__ = ["Effects", "border_covariance", "covariance_root", "solve_effects"]
 
-FloatArray = NDArray[np.float64]
-IntArray = NDArray[np.int64]
 
 TANKS_AT_ONCE = 4_000
 
@@ -252,12 +250,9 @@ def border_covariance(
     rate_by_ceiling = np.where(learnt, 0.0, area.rate_by_ceiling[areas])[:, None]
     covariance[:, RATE] += rate_by_ceiling * covariance[:, CEILING]
     covariance[:, :, RATE] += rate_by_ceiling * covariance[:, :, CEILING]
-    if pooling.bend_doubt > 1.0:
-        prior = pooling.ceiling_prior[1][areas]
-        variance = covariance[:, CEILING, CEILING]
-        told = np.maximum(1.0 / np.where(learnt, variance, 1.0) - prior, 0.0)
-        wider = 1.0 / np.where(learnt, prior + told / pooling.bend_doubt, 1.0) - variance
-        moved = np.stack([np.ones(areas.size), area.rate_by_ceiling[areas]], axis=1)
-        both = np.where(learnt, wider, 0.0)[:, None, None] * moved[:, :, None] * moved[:, None, :]
-        covariance[np.ix_(np.arange(areas.size), [CEILING, RATE], [CEILING, RATE])] += both
+    wider = pooling.doubt_of_bends(areas, covariance[:, CEILING, CEILING])[:, None, None]
+    moved = np.stack([np.ones(areas.size), area.rate_by_ceiling[areas]], axis=1)
+    covariance[np.ix_(np.arange(areas.size), [CEILING, RATE], [CEILING, RATE])] += (
+        wider * moved[:, :, None] * moved[:, None, :]
+    )
     return covariance

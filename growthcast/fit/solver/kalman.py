@@ -19,8 +19,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
+from growthcast.arrays import FloatArray, IntArray
 from growthcast.fit.rows.chains import Chains, Link, Nodes
 from growthcast.fit.solver.linearise import BORDER, CEILING, HABIT, OF_STARTS, Linearised
 
@@ -37,9 +37,6 @@ __all__ = [
     "state_smoother",
     "variance_along",
 ]
-
-FloatArray = NDArray[np.float64]
-IntArray = NDArray[np.int64]
 
 
 @dataclass(frozen=True, slots=True)

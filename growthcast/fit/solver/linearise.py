@@ -18,12 +18,12 @@ from __future__ import annotations
 from dataclasses import dataclass, field, replace
 
 import numpy as np
-from numpy.typing import NDArray
 
+from growthcast.arrays import BoolArray, FloatArray, IntArray
+from growthcast.fit.model.drift import KNOT_COUNT, SpanDrift
+from growthcast.fit.model.errors import ErrorModel, likely_removed, removed_variance
 from growthcast.fit.rows.chains import Chains, Link, Nodes
-from growthcast.fit.rows.drift import KNOT_COUNT, SpanDrift
 from growthcast.fit.sites.nouns import Sites
-from growthcast.fit.solver.errors import ErrorModel, likely_removed, removed_variance
 from growthcast.growth.logistic import height_and_slope, shape_factor
 from growthcast.growth.logistic import stage as stage_of
 from growthcast.growth.normal import normal_cdf
@@ -41,8 +41,6 @@ __all__ = [
     "linearise",
 ]
 
-FloatArray = NDArray[np.float64]
-IntArray = NDArray[np.int64]
 
 CEILING, HABIT, DENSITY, RATE, KNOTS = range(5)
 BORDER = KNOTS + KNOT_COUNT
@@ -255,7 +253,7 @@ def _link_known_cuts(
     at.process_noise[of] = removed_variance(likely, weighed, owner, errors) / steep**2
 
 
-def _places(mask: NDArray[np.bool_]) -> slice | IntArray:
+def _places(mask: BoolArray) -> slice | IntArray:
     """Where a mask (N,) holds: a slice, which needs no gathering, where that is one run."""
     at = np.flatnonzero(mask)
     run = at.size > 0 and int(at[-1] - at[0]) + 1 == at.size

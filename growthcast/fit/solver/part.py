@@ -15,18 +15,17 @@ from typing import Any, TypeVar, cast
 import numpy as np
 from numpy.typing import NDArray
 
+from growthcast.arrays import BoolArray, IntArray
+from growthcast.fit.model.drift import SpanDrift
+from growthcast.fit.model.errors import ErrorModel
 from growthcast.fit.rows.chains import NODES_A_BLOCK, repacked
-from growthcast.fit.rows.drift import SpanDrift
 from growthcast.fit.sites.nouns import Sites, members_of
 from growthcast.fit.solver.areas import CannotFit, Pooling
-from growthcast.fit.solver.errors import ErrorModel
 from growthcast.fit.solver.problem import Block, Point, Problem
 from growthcast.fit.solver.view import View
 
 __all__ = ["Part", "part_of", "pays_alone", "tanks_of"]
 
-IntArray = NDArray[np.int64]
-BoolArray = NDArray[np.bool_]
 Values = TypeVar("Values", bound=NDArray[Any])
 
 FEW_TANKS, MANY_AREAS = 0.5, 400

@@ -5,19 +5,18 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
+from growthcast.arrays import BoolArray, FloatArray
+from growthcast.fit.model.drift import SpanDrift, span_drift
+from growthcast.fit.model.errors import ErrorModel
 from growthcast.fit.rows.chains import Chains, Link
-from growthcast.fit.rows.drift import SpanDrift, span_drift
 from growthcast.fit.sites.nouns import Members, Sites, Weights, members_of
 from growthcast.fit.solver.areas import Pooling
-from growthcast.fit.solver.errors import ErrorModel
 from growthcast.fit.solver.linearise import BORDER, CEILING, HABIT, RATE
 from growthcast.growth.logistic import shape_factor, stage
 
 __all__ = ["Block", "Point", "Problem", "starting_point"]
 
-FloatArray = NDArray[np.float64]
 
 FURTHEST_START = 5.0
 """A rate starts within this factor of the table's."""
@@ -41,7 +40,7 @@ class Block:
     members: Members
     sites: Sites
     trust: FloatArray
-    cut_away: NDArray[np.bool_]
+    cut_away: BoolArray
     expected_cm: FloatArray
     expected_sd_cm: FloatArray
 

@@ -11,8 +11,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
+from growthcast.arrays import BoolArray, FloatArray
 from growthcast.fit.rows.chains import Chains, Link
 from growthcast.fit.sites.propagate import propagate
 from growthcast.fit.solver.areas import OWN, CannotFit
@@ -24,7 +24,6 @@ from growthcast.fit.solver.view import View, departure_of, misfit_of_tanks, view
 
 __all__ = ["ROUGHLY", "Solution", "go_on", "solve"]
 
-FloatArray = NDArray[np.float64]
 
 MOST_STEPS = 60
 TOLERANCE, ROUGHLY = 1e-3, 1e-2
@@ -53,7 +52,7 @@ class Solution:
     """The problem at the fitted point, and whose steps settled (A,)."""
 
     view: View
-    converged: NDArray[np.bool_]
+    converged: BoolArray
     steps: int
 
     @property

@@ -5,9 +5,9 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
-from growthcast.fit.rows.drift import SpanDrift
+from growthcast.arrays import FloatArray
+from growthcast.fit.model.drift import SpanDrift
 from growthcast.fit.solver.areas import OWN, AreaInformation, CannotFit, area_information
 from growthcast.fit.solver.hierarchy import Effects, solve_effects
 from growthcast.fit.solver.kalman import (
@@ -28,7 +28,6 @@ from growthcast.fit.solver.problem import Point, Problem
 
 __all__ = ["View", "departure_of", "misfit_of_tanks", "seen", "view_of"]
 
-FloatArray = NDArray[np.float64]
 
 MOST_BLOCKS_KEPT = 4
 """Of books with more blocks a view keeps what a step needs: keeping all of it would cost more time

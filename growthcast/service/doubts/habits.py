@@ -7,8 +7,8 @@ from dataclasses import dataclass
 from datetime import date
 
 import numpy as np
-from numpy.typing import NDArray
 
+from growthcast.arrays import FloatArray
 from growthcast.book.book import Book
 from growthcast.book.words import plain
 
@@ -28,7 +28,7 @@ USUAL = 1.5
 class PastCuts:
     """Heights (n,) left by an area's logged cuts, and its stated usual one, NaN for none."""
 
-    after_cm: NDArray[np.float64]
+    after_cm: FloatArray
     stated_cm: float
 
     @property

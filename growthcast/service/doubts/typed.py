@@ -8,8 +8,8 @@ from dataclasses import dataclass, field
 from functools import cache
 
 import numpy as np
-from numpy.typing import NDArray
 
+from growthcast.arrays import FloatArray
 from growthcast.growth.normal import normal_quantile
 from growthcast.plain import NULL_IF_BLANK, by_quantile, in_json
 from growthcast.service.doubts.expected import Expected, Range
@@ -17,7 +17,6 @@ from growthcast.service.doubts.habits import PastCuts
 
 __all__ = ["FAR", "Doubt", "Typed"]
 
-FloatArray = NDArray[np.float64]
 
 FAR = 0.003
 """Chance of a reading as far out on its side below which it is questioned."""

@@ -17,8 +17,8 @@ import math
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
+from growthcast.arrays import BoolArray, FloatArray, IntArray
 from growthcast.book.book import Book
 from growthcast.book.tables import FORMS
 from growthcast.fit.result import GrowthFit
@@ -29,9 +29,6 @@ from growthcast.species import read_forms
 
 __all__ = ["Timing", "learn_timing", "regress"]
 
-FloatArray = NDArray[np.float64]
-IntArray = NDArray[np.int64]
-BoolArray = NDArray[np.bool_]
 
 PACE_SPREAD, PART_SPREAD = 0.4, 0.4
 """Doubt of the defaults [log]: of the pace of a practice, of each part on its own (estimates)."""

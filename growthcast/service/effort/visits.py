@@ -6,8 +6,8 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
-from numpy.typing import NDArray
 
+from growthcast.arrays import FloatArray, IntArray
 from growthcast.fit.design import Design
 from growthcast.growth.quick import Singles, column, quick_quantiles
 from growthcast.service.draws import stratified_normals
@@ -19,8 +19,6 @@ from growthcast.service.living import LivingAreas
 
 __all__ = ["Hands", "VisitEffort", "hands_of", "visit_efforts"]
 
-FloatArray = NDArray[np.float64]
-IntArray = NDArray[np.int64]
 
 LEVELS = (0.1, 0.5, 0.9)
 SCATTER_KEY = 10

@@ -5,8 +5,8 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 
 import numpy as np
-from numpy.typing import NDArray
 
+from growthcast.arrays import FloatArray
 from growthcast.plain import HIDDEN, in_json
 
 __all__ = ["DAYS_PER_YEAR", "Range", "Saving", "Year", "saving", "year_of_visits"]
@@ -29,14 +29,10 @@ class Range:
         """Return the same in another unit, or of so many."""
         return Range(self.p10 * factor, self.p50 * factor, self.p90 * factor)
 
-    def in_short(self, unit: str) -> str:
-        """Return the middle and the range for a table whose heights are in cm."""
-        cover = " %" if unit != "cm" else ""
-        return f"{self.p50:.1f}{cover} ({self.p10:.1f}-{self.p90:.1f})"
-
-    def in_words(self, unit: str) -> str:
-        """Return the middle and the range, as in ``12.4 cm (11.1 to 14.0)``."""
-        return f"{self.p50:.1f} {unit} ({self.p10:.1f} to {self.p90:.1f})"
+    @classmethod
+    def of_rows(cls, draws: FloatArray) -> list[Range]:
+        """Return the range of each row of draws (A, D)."""
+        return [cls(*row) for row in np.quantile(draws, (0.1, 0.5, 0.9), axis=1).T.tolist()]
 
 
 @dataclass(frozen=True, slots=True)
@@ -61,9 +57,7 @@ class Saving:
     cost: Range
 
 
-def saving(
-    now_h: NDArray[np.float64], then_h: NDArray[np.float64], labour_rate_per_h: float
-) -> Saving:
+def saving(now_h: FloatArray, then_h: FloatArray, labour_rate_per_h: float) -> Saving:
     """Return what a rhythm saves against another.
 
     Parameters
@@ -82,7 +76,7 @@ def saving(
     >>> saving(now, now - 10.0, 58.0).cost
     Range(p10=580.0, p50=580.0, p90=580.0)
     """
-    hours = Range(*np.quantile(now_h - then_h, (0.1, 0.5, 0.9)).tolist())
+    [hours] = Range.of_rows((now_h - then_h)[None])
     return Saving(hours=hours, cost=hours.times(labour_rate_per_h))
 
 

@@ -11,12 +11,11 @@ from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field, replace
 
 import numpy as np
-from numpy.typing import NDArray
 
+from growthcast.arrays import BoolArray, FloatArray, IntArray
+from growthcast.fit.model.drift import MEMORY_D, span_drift
+from growthcast.fit.model.errors import ErrorModel
 from growthcast.fit.result import GrowthFit
-from growthcast.fit.rows.drift import MEMORY_D, span_drift
-from growthcast.fit.solver.errors import ErrorModel
-from growthcast.fit.solver.linearise import KNOTS, RATE
 from growthcast.growth.logistic import shape_factor, stage
 from growthcast.growth.normal import normal_cdf, normal_quantile
 from growthcast.growth.quick import BELOW_CEILING
@@ -25,7 +24,6 @@ from growthcast.service.living import HAND_SPREAD, LivingAreas
 
 __all__ = ["SETTLED", "Certainty", "certainty_in_words", "certainty_of"]
 
-FloatArray = NDArray[np.float64]
 
 SETTLED = 0.8
 """A recommendation is called settled when it is right with this chance."""
@@ -145,7 +143,7 @@ class _Known:
     knots: FloatArray
 
 
-def _drawn(living: LivingAreas, here: NDArray[np.int64], run: int) -> _Known:
+def _drawn(living: LivingAreas, here: IntArray, run: int) -> _Known:
     draws = living.draws
     known = (draws.log_rate[here], draws.ceiling_cm[here], draws.knots[run])
     return _Known(*(values.astype(np.float64) for values in known))
@@ -160,11 +158,11 @@ def _even(count: int) -> FloatArray:
 
 def _best_of_draws(
     living: LivingAreas,
-    here: NDArray[np.int64],
+    here: IntArray,
     intervals_d: tuple[int, ...],
     confidence: float,
     known: _Known,
-) -> NDArray[np.int64]:
+) -> IntArray:
     """Longest interval (D,) that holds if the growth is as known, 0 where none does."""
     best = np.zeros(known.log_rate.shape[1], dtype=np.int64)
     for days in intervals_d:
@@ -174,7 +172,7 @@ def _best_of_draws(
 
 
 def _chance_if_known(
-    living: LivingAreas, here: NDArray[np.int64], interval_d: int, known: _Known
+    living: LivingAreas, here: IntArray, interval_d: int, known: _Known
 ) -> FloatArray:
     """Chance (D,) that all areas last from their least cuts if the growth is as known."""
     shape = living.shape[here][:, None]
@@ -204,7 +202,7 @@ def _chance_if_known(
 def _visits_to_settle(
     fit: GrowthFit,
     living: LivingAreas,
-    here: NDArray[np.int64],
+    here: IntArray,
     run: int,
     intervals_d: tuple[int, ...],
     confidence: float,
@@ -237,18 +235,18 @@ def _visits_to_settle(
     return settled, sureness
 
 
-def _lasting_and_drift(fit: GrowthFit, areas: NDArray[np.int64]) -> FloatArray:
+def _lasting_and_drift(fit: GrowthFit, areas: IntArray) -> FloatArray:
     """Covariance (n + 1, n + 1) of the areas' lasting log rates and their tank's drift today.
 
     What areas share apart from the drift is left out.
     """
-    covariance = fit.posterior(areas).covariance
+    posterior = fit.posterior(areas)
     count = areas.size
     prior = np.zeros((count + 1, count + 1))
-    prior[np.arange(count), np.arange(count)] = covariance[:, RATE, RATE]
-    drift = covariance[:, KNOTS, KNOTS].mean()
-    together = covariance[:, RATE, KNOTS]
-    explained = (together**2 / covariance[:, RATE, RATE]).sum()
+    prior[np.arange(count), np.arange(count)] = posterior.rate_variance
+    drift = posterior.drift_variance.mean()
+    together = posterior.rate_drift_covariance
+    explained = (together**2 / posterior.rate_variance).sum()
     together = together * min(1.0, np.sqrt(0.9 * drift / max(explained, 1e-12)))
     prior[:count, count] = prior[count, :count] = together
     prior[count, count] = drift
@@ -283,7 +281,7 @@ def _told_by_visits(
 
 
 def _span_variances(
-    errors: ErrorModel, living: LivingAreas, here: NDArray[np.int64], span_d: float
+    errors: ErrorModel, living: LivingAreas, here: IntArray, span_d: float
 ) -> FloatArray:
     """Relative variance of growth (n,) as one measured span of each area tells it."""
     place = living.area[here]
@@ -296,7 +294,7 @@ def _span_variances(
     return variances
 
 
-def _sureness(speeds: FloatArray, member: NDArray[np.bool_], moved: float, left: float) -> float:
+def _sureness(speeds: FloatArray, member: BoolArray, moved: float, left: float) -> float:
     """Expected chance of the likeliest interval once the mean has moved and ``left`` remains."""
     means = _even(33) * np.sqrt(max(moved, 0.0))
     density = np.exp(-0.5 * (speeds - means[:, None]) ** 2 / max(left, 1e-12))

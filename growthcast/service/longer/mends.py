@@ -8,8 +8,8 @@ from datetime import date, timedelta
 from typing import Any
 
 import numpy as np
-from numpy.typing import NDArray
 
+from growthcast.arrays import BoolArray
 from growthcast.book.book import Book
 from growthcast.book.suppose import Cell, with_rows
 from growthcast.fit.design import build_design
@@ -21,8 +21,6 @@ from growthcast.service.living import LivingAreas, living_areas, living_part
 
 __all__ = ["Mend", "mends_for"]
 
-FloatArray = NDArray[np.float64]
-BoolArray = NDArray[np.bool_]
 
 STEP_CM = 0.1
 DIMMED_SHARES = (0.9, 0.8, 0.7, 0.6, 0.5)

@@ -7,14 +7,13 @@ from dataclasses import dataclass, field
 from typing import Literal
 
 import numpy as np
-from numpy.typing import NDArray
 
+from growthcast.arrays import FloatArray
 from growthcast.book.book import Book
 from growthcast.book.supposed.rows import PlannedArea
 from growthcast.errors import UsageError
 from growthcast.finite import finite_answer
 from growthcast.fit.result import OWN_SPANS_FOR_LOG, GrowthFit
-from growthcast.fit.solver.linearise import RATE
 from growthcast.fit.supposed import conditions_now, fit_beside
 from growthcast.forecast.heights import growth_a_week, rate_range
 from growthcast.plain import BY_QUANTILE, FLAT, HIDDEN, by_quantile, in_json
@@ -34,8 +33,6 @@ from growthcast.service.rescape.variants import (
 
 __all__ = ["Z_80", "PlantAdvice", "candidate_row", "compare_plants", "pool_of"]
 
-FloatArray = NDArray[np.float64]
-IntArray = NDArray[np.int64]
 Basis = Literal["own log", "own practice", "table"]
 
 PLANTED_SHARE_OF_FLOOR = 0.5
@@ -200,7 +197,7 @@ def _advice(
     area = int(stand.living.area[at])
     spans = int(design.spans[design.species == species].sum())
     posterior = stand.fit.posterior(np.array([area]))
-    sd = float(posterior.sd(RATE)[0])
+    sd = float(np.sqrt(posterior.rate_variance[0]))
     [rate] = rate_range(stand.fit, np.array([area]), posterior)
     [weekly] = growth_a_week(stand.fit, np.array([area]))
     own = int(outlook.allowed_d[i])

@@ -10,16 +10,14 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
+from growthcast.arrays import FloatArray, IntArray
 from growthcast.growth.normal import normal_cdf
 from growthcast.growth.responses import canopy_light
 from growthcast.species import SpeciesPriors, read_reference
 
 __all__ = ["Holding", "holding"]
 
-FloatArray = NDArray[np.float64]
-IntArray = NDArray[np.int64]
 
 COMPENSATION_SPREAD = 0.3
 """Log spread of the light below which a plant respires more than it gains (an estimate)."""

@@ -6,7 +6,6 @@ from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
 
 import numpy as np
-from numpy.typing import NDArray
 
 from growthcast.book.book import Book
 from growthcast.book.supposed.layouts import Layout
@@ -33,7 +32,6 @@ from growthcast.service.rescape.variants import (
 
 __all__ = ["LayoutAdvice", "LayoutArea", "compare_layouts"]
 
-IntArray = NDArray[np.int64]
 
 AS_IT_IS = "as it is"
 _COPIED = ("area_cm2", "floor_cm", "budget_cm", "light_share", "planted_height_cm")

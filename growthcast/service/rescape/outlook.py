@@ -5,16 +5,15 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
-from growthcast.fit.rows.drift import span_drift
+from growthcast.arrays import FloatArray, IntArray
+from growthcast.fit.model.drift import span_drift
 from growthcast.growth.logistic import shape_factor, stage
 from growthcast.growth.quick import BELOW_CEILING, Singles
 from growthcast.service.living import LivingAreas
 
 __all__ = ["LONGEST_D", "Days", "Outlook", "days_or_never", "outlooks"]
 
-FloatArray = NDArray[np.float64]
 
 LONGEST_D = 365
 """Days beyond which it is only said that they are more."""
@@ -40,7 +39,7 @@ class Outlook:
         Chance that it grows up to the floor at all [0-1].
     """
 
-    allowed_d: NDArray[np.int64]
+    allowed_d: IntArray
     days: FloatArray
     look_d: FloatArray
     reaches_look: FloatArray
@@ -121,7 +120,7 @@ def _way(living: LivingAreas, from_cm: FloatArray, to_cm: FloatArray) -> FloatAr
     return way
 
 
-def _allowed_days(living: LivingAreas, confidence: float) -> NDArray[np.int64]:
+def _allowed_days(living: LivingAreas, confidence: float) -> IntArray:
     """Most whole days (A,) at which each area alone holds, by halving."""
     least = living.least_cut_cm[:, None]
     low, high = np.zeros(least.size), np.full(least.size, float(LONGEST_D))

@@ -7,8 +7,8 @@ from dataclasses import dataclass, field
 from itertools import combinations
 
 import numpy as np
-from numpy.typing import NDArray
 
+from growthcast.arrays import BoolArray, FloatArray, IntArray
 from growthcast.book.book import Book
 from growthcast.finite import finite_answer
 from growthcast.fit.result import GrowthFit
@@ -36,9 +36,6 @@ from growthcast.service.rescape.variants import (
 
 __all__ = ["Swap", "SwapAdvice", "SwapSearch", "swaps_to_reach"]
 
-FloatArray = NDArray[np.float64]
-IntArray = NDArray[np.int64]
-BoolArray = NDArray[np.bool_]
 
 MOST_PROPOSALS = 5
 MOST_SWAPS = 3

@@ -10,8 +10,8 @@ from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
 
 import numpy as np
-from numpy.typing import NDArray
 
+from growthcast.arrays import FloatArray, IntArray
 from growthcast.book.book import Book
 from growthcast.fit.result import GrowthFit
 from growthcast.plain import FLAT, HIDDEN, in_json
@@ -32,8 +32,6 @@ from growthcast.service.living import LivingAreas, living_areas
 
 __all__ = ["Option", "Stand", "VariantAnswer", "saved_against", "stand_of", "variant_answers"]
 
-FloatArray = NDArray[np.float64]
-IntArray = NDArray[np.int64]
 
 ROWS_AT_ONCE = 1_500
 """Areas of variants whose draws are held in memory together."""

@@ -17,14 +17,12 @@ from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
+from growthcast.arrays import FloatArray
 from growthcast.service.rounds.paths import RoundsProblem, cheapest_paths
 
 __all__ = ["Priced", "bound_from_below"]
 
-FloatArray = NDArray[np.float64]
-BoolArray = NDArray[np.bool_]
 
 STEPS = 500
 PATIENCE = 15

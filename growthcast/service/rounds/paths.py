@@ -10,13 +10,10 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
+
+from growthcast.arrays import BoolArray, FloatArray, IntArray
 
 __all__ = ["RoundsProblem", "cheapest_paths", "minutes_of_days", "path_cost"]
-
-FloatArray = NDArray[np.float64]
-IntArray = NDArray[np.int64]
-BoolArray = NDArray[np.bool_]
 
 
 @dataclass(frozen=True, slots=True)

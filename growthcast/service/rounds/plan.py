@@ -8,8 +8,8 @@ from datetime import date, timedelta
 from itertools import zip_longest
 
 import numpy as np
-from numpy.typing import NDArray
 
+from growthcast.arrays import BoolArray, FloatArray, IntArray
 from growthcast.book.book import Book
 from growthcast.book.checks.rounds import ClosedTime, closed_on, closed_times
 from growthcast.book.tables import WEEKDAYS
@@ -33,9 +33,6 @@ from growthcast.service.visit.words import and_list
 
 __all__ = ["LONGEST_WEEKS", "plan_rounds", "steps_cost"]
 
-FloatArray = NDArray[np.float64]
-IntArray = NDArray[np.int64]
-BoolArray = NDArray[np.bool_]
 
 WEEKDAY_NAMES = dict(
     zip(

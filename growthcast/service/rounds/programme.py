@@ -5,18 +5,15 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 from scipy.optimize import Bounds, LinearConstraint, OptimizeResult, milp
 from scipy.sparse import csr_array
 
+from growthcast.arrays import BoolArray, FloatArray, IntArray
 from growthcast.service.rounds.bound import Priced
 from growthcast.service.rounds.paths import RoundsProblem, cheapest_paths
 
 __all__ = ["SMALL_GAP", "Steps", "likely_steps", "solve_programme", "visits_of"]
 
-FloatArray = NDArray[np.float64]
-IntArray = NDArray[np.int64]
-BoolArray = NDArray[np.bool_]
 
 MOST_STEPS = 2_500
 """Steps of all tanks in the programme at most; the likeliest ones are taken."""

@@ -10,8 +10,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
+from growthcast.arrays import BoolArray, FloatArray, IntArray
 from growthcast.service.rounds.bound import Priced, bound_from_below
 from growthcast.service.rounds.paths import (
     RoundsProblem,
@@ -28,9 +28,6 @@ from growthcast.service.rounds.programme import (
 
 __all__ = ["Solved", "solve_rounds"]
 
-FloatArray = NDArray[np.float64]
-IntArray = NDArray[np.int64]
-BoolArray = NDArray[np.bool_]
 
 ROOM_MIN = 1e-6
 ROUNDS, TANKS_AT_ONCE = 120, 30

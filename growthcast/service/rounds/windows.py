@@ -11,8 +11,8 @@ from dataclasses import dataclass
 from datetime import date, timedelta
 
 import numpy as np
-from numpy.typing import NDArray
 
+from growthcast.arrays import BoolArray, FloatArray, IntArray
 from growthcast.book.book import Book
 from growthcast.fit.result import GrowthFit
 from growthcast.service.advice import TankAdvice
@@ -25,8 +25,6 @@ from growthcast.service.visit.words import and_list
 
 __all__ = ["Chances", "TankWindow", "overdue", "tank_windows", "unfeasible", "unlogged"]
 
-FloatArray = NDArray[np.float64]
-IntArray = NDArray[np.int64]
 
 GRID_D = (0, 1, 2, 3, 4, 5, 6, 7, 8, 10, 12, 14, 17, 21, 25, 28, 35, 42, 56, 84, 126, 182)
 """Days on which chances are worked out; between them they are drawn straight."""
@@ -222,7 +220,7 @@ def _cuts(advice: TankAdvice, interval_d: int) -> FloatArray:
     return np.array([area.cut_cm for area in advice.option(interval_d).areas])
 
 
-def _daily(grid: IntArray, over: list[NDArray[np.bool_]]) -> Chances:
+def _daily(grid: IntArray, over: list[BoolArray]) -> Chances:
     """Chances of one tank on every day from what is over in each draw (A, D) on some days."""
     each = np.maximum.accumulate(np.stack([one.mean(axis=1) for one in over], axis=1), axis=1)
     within = np.minimum.accumulate(np.array([1.0 - one.any(axis=0).mean() for one in over]))
@@ -233,7 +231,7 @@ def _daily(grid: IntArray, over: list[NDArray[np.bool_]]) -> Chances:
     )
 
 
-def _over_after(living: LivingAreas, cut_cm: FloatArray, day: int) -> NDArray[np.bool_]:
+def _over_after(living: LivingAreas, cut_cm: FloatArray, day: int) -> BoolArray:
     """Whether areas stand over their budgets so many days after a regular visit, (A, D)."""
     if day == 0:
         return np.zeros(living.draws.hand.shape, np.bool_)

@@ -6,15 +6,13 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
+from growthcast.arrays import BoolArray, FloatArray
 from growthcast.service.living import share_of_draws
 from growthcast.service.visit.standing import Standing, cut_to_last
 
 __all__ = ["REGROWN_SHARE", "Route", "routes_to"]
 
-FloatArray = NDArray[np.float64]
-BoolArray = NDArray[np.bool_]
 Cut = tuple[int, FloatArray, FloatArray, FloatArray, FloatArray, str]
 """Days after the fit, height to cut to (A,) [cm], middle of what comes off (A,) [cm], chance (A,)
 that anything does, chance (A,) to stay inside until the next visit, and the cut's purpose."""

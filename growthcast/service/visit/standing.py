@@ -14,17 +14,17 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 
 import numpy as np
-from numpy.typing import NDArray
 
-from growthcast.fit.result import AreaPosterior, GrowthFit
-from growthcast.fit.rows.clock import (
+from growthcast.arrays import BoolArray, FloatArray, IntArray
+from growthcast.fit.model.clock import (
     LONGEST_PAUSE_SHARE,
     PAUSE_DOUBT,
     GrowthClock,
     pause_after_cut,
 )
-from growthcast.fit.rows.drift import span_drift
-from growthcast.fit.solver.linearise import CEILING, KNOTS, RATE
+from growthcast.fit.model.drift import span_drift
+from growthcast.fit.model.posterior import AreaPosterior
+from growthcast.fit.result import GrowthFit
 from growthcast.forecast.heights import held_height
 from growthcast.growth.logistic import shape_factor
 from growthcast.growth.quick import Singles, column
@@ -40,9 +40,6 @@ from growthcast.service.living import (
 
 __all__ = ["Lasting", "Standing", "cut_to_last", "days_that_hold", "only_areas", "standing_areas"]
 
-FloatArray = NDArray[np.float64]
-IntArray = NDArray[np.int64]
-BoolArray = NDArray[np.bool_]
 
 ROUNDING = np.float32(1e-4)
 """Stages that single precision may be off by: at a budget is within it."""
@@ -235,7 +232,14 @@ def standing_areas(fit: GrowthFit, tanks: IntArray) -> Standing:
     since = np.maximum(fit.design.on_day - posterior.last_day, 0.0)
     rested = np.minimum(posterior.last_pause_d, LONGEST_PAUSE_SHARE * since)
     rest_d = column(posterior.last_pause_d - rested) * np.maximum(1.0 - PAUSE_DOUBT * luck, 0.0)
-    stages = _last_stages(living, posterior, rate) + grown
+    middle, sd = posterior.last_stage_given(
+        rate, np.log(living.draws.ceiling_cm), living.draws.knots[living.run]
+    )
+    own = sd[:, None] * span_normals(living.area, OF_STAGE, living.size)
+    bent, _ = held_height(
+        posterior, living.shape, living.draws.ceiling_cm, posterior.stage_by_ceiling
+    )
+    stages = middle + bent + own + grown
     return Standing(living, clock, 0, stages.astype(np.float32), rest_d.astype(np.float32))
 
 
@@ -261,31 +265,6 @@ def days_that_hold(standing: Standing, longest_d: int, confidence: float) -> int
         holds = standing.later(middle).chance[0] >= confidence
         low, high = (middle, high) if holds else (low, middle - 1)
     return low
-
-
-def _last_stages(living: LivingAreas, posterior: AreaPosterior, rate: FloatArray) -> FloatArray:
-    """Last stages (A, D) given the drawn log rate at reference conditions, ceiling and drift."""
-    drawn = [RATE, CEILING, *range(KNOTS, posterior.border.shape[0])]
-    covariance, follows = posterior.covariance, posterior.stage_follows
-    with_stage = np.einsum("nbc,cn->nb", covariance, follows)
-    total = np.einsum("nb,bn->n", with_stage, follows) + posterior.last_stage_variance
-    known = covariance[:, drawn][:, :, drawn] + 1e-12 * np.eye(len(drawn))
-    weight = np.linalg.solve(known, with_stage[:, drawn, None])[..., 0]
-    left = np.maximum(total - (weight * with_stage[:, drawn]).sum(axis=1), 0.0)
-    off = np.concatenate(
-        [
-            (rate - posterior.border[RATE][:, None])[:, None],
-            (np.log(living.draws.ceiling_cm) - posterior.border[CEILING][:, None])[:, None],
-            living.draws.knots[living.run] - posterior.border[KNOTS:].T[:, :, None],
-        ],
-        axis=1,
-    )
-    own = np.sqrt(left)[:, None] * span_normals(living.area, OF_STAGE, living.size)
-    stages: FloatArray = posterior.last_stage[:, None] + np.einsum("nb,nbd->nd", weight, off) + own
-    follows = with_stage[:, CEILING] / covariance[:, CEILING, CEILING]
-    bent, _ = held_height(posterior, living.shape, living.draws.ceiling_cm, follows)
-    stages += bent
-    return stages
 
 
 def _grown_since(

@@ -5,10 +5,10 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
+from growthcast.arrays import BoolArray, FloatArray, IntArray
+from growthcast.fit.foreseen.evidence import BIN_D
 from growthcast.service.watch.cases import TankCase
-from growthcast.service.watch.foreseen.evidence import BIN_D
 from growthcast.service.watch.scan import (
     Change,
     Course,
@@ -26,9 +26,6 @@ __all__ = [
     "limits_of",
 ]
 
-FloatArray = NDArray[np.float64]
-IntArray = NDArray[np.int64]
-BoolArray = NDArray[np.bool_]
 
 ALARMS_A_YEAR = {
     ("tank", -1.0): 0.28,

@@ -5,8 +5,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
+from growthcast.arrays import BoolArray, IntArray
 from growthcast.forecast.report import as_date
 from growthcast.service.watch.cases import TankCase
 from growthcast.service.watch.report import AreaGrowth, IndexPoint, SpeciesGrowth
@@ -21,8 +21,6 @@ __all__ = [
     "tank_lately",
 ]
 
-FloatArray = NDArray[np.float64]
-IntArray = NDArray[np.int64]
 
 RECENT_D = 28.0
 EIGHTY, NINETY_FIVE = 1.2815515655446004, 1.959963984540054
@@ -121,7 +119,7 @@ def species_lately(cases: list[TankCase], on_day: float) -> tuple[SpeciesGrowth,
     return tuple(listed)
 
 
-def _recent(case: TankCase, on_day: float) -> NDArray[np.bool_]:
+def _recent(case: TankCase, on_day: float) -> BoolArray:
     return case.evidence.day > on_day - RECENT_D
 
 

@@ -10,17 +10,15 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
+from growthcast.arrays import BoolArray, FloatArray, IntArray
+from growthcast.fit.foreseen.evidence import BIN_D
 from growthcast.service.draws import stratified_normals
 from growthcast.service.watch.cases import TankCase
-from growthcast.service.watch.foreseen.evidence import BIN_D
 from growthcast.service.watch.scan import LARGEST_SURPRISE, strongest
 
 __all__ = ["DROP_TO_SHARE", "SOON_VISITS", "SURE", "Power", "power_of"]
 
-FloatArray = NDArray[np.float64]
-IntArray = NDArray[np.int64]
 
 DROP_TO_SHARE = 0.6
 """Share of its usual growth that the tank would still grow."""
@@ -110,7 +108,7 @@ def _effect_from(case: TankCase, day: float) -> FloatArray:
     return effect
 
 
-def _noticed_by(passed: NDArray[np.bool_], start: int) -> FloatArray:
+def _noticed_by(passed: BoolArray, start: int) -> FloatArray:
     """Share of draws noticed by each visit after ``start``, of those without an earlier alarm.
 
     ``passed`` (V, D) tells after which visits anything stands beyond its threshold.

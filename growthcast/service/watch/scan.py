@@ -24,11 +24,11 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 from scipy.linalg import solve_triangular
 
+from growthcast.arrays import BoolArray, FloatArray, IntArray
+from growthcast.fit.foreseen.doubt import Foreseen
 from growthcast.service.draws import stratified_normals
-from growthcast.service.watch.foreseen.doubt import Foreseen
 
 __all__ = [
     "LARGEST_SURPRISE",
@@ -42,9 +42,6 @@ __all__ = [
     "without",
 ]
 
-FloatArray = NDArray[np.float64]
-IntArray = NDArray[np.int64]
-BoolArray = NDArray[np.bool_]
 
 LARGEST_SURPRISE = 3.0
 """A reading counts as no further off than this many standard deviations: one slip is no change."""

@@ -6,8 +6,8 @@ The orders are common practice, no source.
 from __future__ import annotations
 
 import numpy as np
-from numpy.typing import NDArray
 
+from growthcast.arrays import IntArray
 from growthcast.book.book import Book
 
 __all__ = ["INJECTED_CO2_MG_L", "changes_between", "recorded_change", "suspects_for"]
@@ -108,9 +108,7 @@ def recorded_change(book: Book, tank_id: str, first_day: float, last_day: float)
     )
 
 
-def changes_between(
-    book: Book, tank_id: str, first_day: float, last_day: float
-) -> NDArray[np.int64]:
+def changes_between(book: Book, tank_id: str, first_day: float, last_day: float) -> IntArray:
     """Rows of conditions.csv, by date, that change a tank's conditions from one day to another.
 
     A tank's first row changes nothing: it says what has held since before.

@@ -6,9 +6,9 @@ from dataclasses import replace
 from datetime import date
 
 import numpy as np
-from numpy.typing import NDArray
 from threadpoolctl import threadpool_limits
 
+from growthcast.arrays import FloatArray, IntArray
 from growthcast.book.book import Book
 from growthcast.finite import finite_answer
 from growthcast.fit.design import day_number
@@ -19,7 +19,6 @@ from growthcast.service.watch.cases import (
     gather_cases,
     span_days,
 )
-from growthcast.service.watch.foreseen.evidence import origin_of
 from growthcast.service.watch.judge import (
     ALARMS_A_YEAR,
     Verdict,
@@ -47,11 +46,10 @@ from growthcast.service.watch.suspects import (
     suspects_for,
     tank_co2_mg_l,
 )
+from growthcast.service.watch.wander import origin_of
 
 __all__ = ["VISITS_NEEDED", "watch_growth"]
 
-FloatArray = NDArray[np.float64]
-IntArray = NDArray[np.int64]
 
 VISITS_NEEDED = SPANS_BEFORE + 1
 

@@ -11,24 +11,10 @@ from growthcast.book.read import read_book
 from growthcast.fit.ceilings import with_heights_that_count
 from growthcast.fit.growth import fit_growth, last_logged
 from growthcast.fit.solver.areas import _above
-from growthcast.fit.solver.linearise import CEILING
 from tests.simulator import Richness, simulate_practice
 from tests.unit.fit.small_problem import small_problem
 
 NINETY = 1.2816
-
-
-def heights_that_count(problem):
-    """Return the areas and heights found that were not set aside."""
-    return zip(
-        *[
-            (nodes.area[at], nodes.reading_cm[at])
-            for block in problem.blocks
-            for nodes in [block.chains.nodes]
-            for at in [np.isfinite(nodes.reading_cm) & (block.trust == 1.0)]
-        ],
-        strict=True,
-    )
 
 
 def test_a_ceiling_above_its_own_expected_height_is_half_a_normal():
@@ -49,32 +35,37 @@ def test_two_heights_near_a_ceiling_teach_it_unless_one_is_set_aside():
     problem = small_problem()
     [block] = problem.blocks
     nodes = block.chains.nodes
-    of = np.flatnonzero((nodes.area == 0) & np.isfinite(nodes.reading_cm) & np.isnan(nodes.aim_sd_cm))
-    assert of.size >= 2
+    nodes = replace(nodes, aim_sd_cm=np.full(nodes.area.size, np.nan))  # as found, all of them
+    area = int(np.bincount(nodes.area[np.isfinite(nodes.reading_cm)]).argmax())
+    of = np.flatnonzero((nodes.area == area) & np.isfinite(nodes.reading_cm))
     reading = nodes.reading_cm.copy()
-    reading[nodes.area == 0] = 0.5
+    reading[of] = 0.5
     reading[of[:2]] = 18.0, 17.0  # the ceiling expected is 20
     nodes = replace(nodes, reading_cm=reading, row=np.arange(reading.size))
     block = replace(block, chains=replace(block.chains, nodes=nodes))
     taught = with_heights_that_count(replace(problem, blocks=(block,))).pooling
-    assert taught.ceiling_learnt[0]
-    assert taught.highest_cm[:, 0] == pytest.approx([17.0, 18.0])
+    assert taught.ceiling_learnt[area]
+    assert taught.highest_cm[:, area] == pytest.approx([17.0, 18.0])
     trust = np.ones(reading.size)
     trust[of[1]] = 1e-4
     aside = replace(problem, blocks=(replace(block, trust=trust),))
     pooling = with_heights_that_count(aside).pooling
-    assert not pooling.ceiling_learnt[0]
-    assert pooling.highest_cm[:, 0] == pytest.approx([0.0, 18.0])
+    assert not pooling.ceiling_learnt[area]
+    assert pooling.highest_cm[:, area] == pytest.approx([0.0, 18.0])
 
 
 def test_no_ceiling_is_sure_to_lie_below_heights_that_count(tmp_path):
-    """Of 346 areas of simulated practices with slips 16 were; readings err by 5 % and 0.5 cm."""
+    """Of 342 areas of simulated practices 14 were: 0.9 of belief below, half a reading's error in.
+
+    A first reading of 240 cm that nothing speaks against is believed by nobody.
+    """
     practice = simulate_practice(seed=43, tanks=12, richness=Richness(slip_share=0.04))
     book = read_book(practice.write_book(tmp_path))
     fit = fit_growth(book, last_logged(book))
     posterior = fit.posterior(np.arange(fit.design.area_id.size))
-    highest = np.exp(posterior.border[CEILING] + NINETY * posterior.sd(CEILING))
+    highest = np.exp(posterior.mean.log_ceiling + NINETY * np.sqrt(posterior.log_ceiling_variance))
     pooling = fit.design.problem.pooling
     standing, error = pooling.highest_cm[1], pooling.highest_sd_cm[1]
-    assert (standing > 0.0).sum() > 5
-    assert (highest > standing - NINETY * error).all()
+    believed = (standing > 0.0) & (standing < 2.0 * np.exp(pooling.log_ceiling))
+    assert believed.sum() > 5
+    assert (highest > standing - NINETY * error)[believed].all()

@@ -11,8 +11,8 @@ import pytest
 from growthcast.errors import BookProblems
 from growthcast.fit.design import day_number
 from growthcast.fit.growth import fit_growth
-from growthcast.fit.rows.clock import PAUSE_DOUBT
-from growthcast.fit.rows.drift import span_drift
+from growthcast.fit.model.clock import PAUSE_DOUBT
+from growthcast.fit.model.drift import span_drift
 from growthcast.fit.solver.linearise import CEILING, KNOTS, RATE
 from growthcast.forecast import heights
 from growthcast.forecast.crossings import CROSSING_LEVELS, crossing_days
@@ -46,8 +46,8 @@ def test_quantiles_agree_with_draws(kind, request):
     made = forecast_heights(fit, areas, days)
     post, problem = fit.posterior(areas), fit.design.problem
     for i, a in enumerate(areas):
-        draws = rng.multivariate_normal(post.border[:, i], post.covariance[i], 200_000)
-        off = draws - post.border[:, i]
+        draws = rng.multivariate_normal(post.mean.border[:, i], post.covariance[i], 200_000)
+        off = draws - post.mean.border[:, i]
         last = post.last_stage[i] + off @ post.stage_follows[:, i]
         last += np.sqrt(post.last_stage_variance[i]) * rng.standard_normal(len(draws))
         began, pause_d = post.last_day[i : i + 1], post.last_pause_d[i : i + 1]
@@ -58,12 +58,11 @@ def test_quantiles_agree_with_draws(kind, request):
         relative = problem.errors.span_variance(days - began, ahead.remainder)
         surprise = 1.0 + np.sqrt(relative + doubt**2) * rng.standard_normal(len(draws))
         stage = last + growth_d * np.exp(pace) * surprise
-        follows = post.covariance[i, CEILING] @ post.stage_follows[:, i]
         bent, ceiling = held_height(
             post.part(slice(i, i + 1)),
             problem.shape[[a]],
             np.exp(draws[None, :, CEILING]).astype(np.float32),
-            np.array([follows / post.covariance[i, CEILING, CEILING]]),
+            post.stage_by_ceiling[[i]],
         )
         height = height_at_stage(stage + bent[0], ceiling[0].astype(float))
         below = (height[:, None] <= made.height_cm[i, 0]).mean(axis=0)
@@ -141,7 +140,7 @@ def test_an_area_over_its_budget_passes_today(tmp_path):
 def test_fewer_readings_are_less_sure(tmp_path):
     def width(visits):
         book = make_book(tmp_path / str(visits), trims=stem_log(visits=visits))
-        return fit_growth(book, ON).posterior(np.array([0])).sd(RATE)[0]
+        return fit_growth(book, ON).posterior(np.array([0])).rate_variance[0] ** 0.5
 
     assert width(12) < width(4) < width(1)
 
@@ -191,7 +190,8 @@ def test_a_height_that_was_read_stays_whatever_the_ceiling(shape):
     bend, ceilings = np.array([shape]), np.array([[14.0, 25.0, 50.0]], dtype=np.float32)
     begun = stage(np.array([16.7]), 25.0, bend)
     height, slope = height_and_slope(begun, np.array([25.0]), bend)
-    post = SimpleNamespace(border=np.full((1, 1), np.log(25.0)), last_stage=begun)
+    mean = SimpleNamespace(log_ceiling=np.log([25.0]))
+    post = SimpleNamespace(mean=mean, last_stage=begun)
     along = begun - height / slope * np.log(ceilings / 25.0)
     bent, lifted = held_height(post, bend, ceilings, -height / slope)
     shown = height_at_stage(along + bent, lifted, shape)
@@ -199,4 +199,5 @@ def test_a_height_that_was_read_stays_whatever_the_ceiling(shape):
     assert shown[0] == pytest.approx([16.7, 16.7, 16.7], rel=1e-3)
     # What rests on growth since an old start does not hold its height: nothing is added.
     bent, lifted = held_height(post, bend, ceilings, 0.0 * height)
-    assert not bent.any() and (lifted == ceilings).all()
+    assert not bent.any()
+    assert (lifted == ceilings).all()

@@ -15,15 +15,13 @@ from __future__ import annotations
 from functools import cache
 
 import numpy as np
-from numpy.typing import NDArray
 
+from growthcast.arrays import FloatArray, IntArray
 from growthcast.growth.normal import log_normal_cdf
 from growthcast.log.visits import Look
 
 __all__ = ["JUDGEMENT_ERROR_SHARE", "look_log_chance"]
 
-FloatArray = NDArray[np.float64]
-IntArray = NDArray[np.int64]
 
 JUDGEMENT_ERROR_SHARE = 0.15
 """Error of a judgement by eye, as a share of the height (an estimate)."""

@@ -13,6 +13,7 @@ from typing import Any, TypeVar, cast
 import numpy as np
 from numpy.typing import NDArray
 
+from growthcast.arrays import BoolArray, FloatArray, IntArray
 from growthcast.book.book import Table
 from growthcast.growth.responses import canopy_light, combined_response
 from growthcast.growth.water import co2_mg_l
@@ -26,9 +27,6 @@ __all__ = [
     "tank_conditions",
 ]
 
-FloatArray = NDArray[np.float64]
-IntArray = NDArray[np.int64]
-BoolArray = NDArray[np.bool_]
 Floats = TypeVar("Floats", bound=NDArray[np.floating[Any]])
 
 LONG_AGO = -1.0e6

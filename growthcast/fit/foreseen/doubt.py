@@ -5,13 +5,13 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
+from growthcast.arrays import FloatArray, IntArray
+from growthcast.fit.foreseen.evidence import BIN_D, Evidence
+from growthcast.fit.model.drift import KNOT_WINDOWS_D, MEMORY_D, knot_precision, window_covariance
 from growthcast.fit.result import GrowthFit
-from growthcast.fit.rows.drift import KNOT_WINDOWS_D, MEMORY_D, knot_precision, window_covariance
 from growthcast.fit.solver.areas import OWN
 from growthcast.fit.solver.linearise import BORDER, CEILING, KNOTS, RATE
-from growthcast.service.watch.foreseen.evidence import BIN_D, Evidence
 
 __all__ = [
     "Doubts",
@@ -22,9 +22,6 @@ __all__ = [
     "tank_border",
     "weekly_drift",
 ]
-
-FloatArray = NDArray[np.float64]
-IntArray = NDArray[np.int64]
 
 
 AREA_MEMORY_D = 60.0

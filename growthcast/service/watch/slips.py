@@ -10,15 +10,13 @@ from __future__ import annotations
 from dataclasses import replace
 
 import numpy as np
-from numpy.typing import NDArray
 from scipy.linalg import cho_factor, cho_solve
 
-from growthcast.service.watch.foreseen.doubt import Foreseen
+from growthcast.arrays import BoolArray, FloatArray, IntArray
+from growthcast.fit.foreseen.doubt import Foreseen
 
 __all__ = ["slips_set_aside"]
 
-FloatArray = NDArray[np.float64]
-IntArray = NDArray[np.int64]
 
 TANK_ROOM, AREA_ROOM = 0.4, 0.3
 """Spread of a change, as a share of growth, that a tank and an area are allowed for."""
@@ -29,7 +27,7 @@ WIDER = 100.0
 
 def slips_set_aside(
     known: Foreseen, grown_cm: FloatArray, area: IntArray, day: FloatArray
-) -> tuple[Foreseen, NDArray[np.bool_]]:
+) -> tuple[Foreseen, BoolArray]:
     """Widen the readings (n,) that do not belong, so that they say next to nothing.
 
     Parameters

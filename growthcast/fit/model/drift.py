@@ -22,7 +22,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
+
+from growthcast.arrays import FloatArray
 
 __all__ = [
     "KNOT_COUNT",
@@ -34,7 +35,6 @@ __all__ = [
     "window_covariance",
 ]
 
-FloatArray = NDArray[np.float64]
 
 MEMORY_D = 30.0
 """Days after which a tank remembers a third of its drift: an estimate within 20 to 40."""

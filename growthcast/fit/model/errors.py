@@ -5,12 +5,11 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
+
+from growthcast.arrays import BoolArray, FloatArray, IntArray
 
 __all__ = ["ErrorModel", "likely_removed", "removed_variance"]
 
-FloatArray = NDArray[np.float64]
-IntArray = NDArray[np.int64]
 
 SMALLEST_WEIGHT_ERROR_CM = 0.1
 LEAST_CUT_SHARE = 0.25
@@ -69,7 +68,7 @@ def likely_removed(standing_cm: FloatArray, log_habit: FloatArray) -> FloatArray
 
 def removed_variance(
     taken_cm: FloatArray,
-    weighed: NDArray[np.bool_],
+    weighed: BoolArray,
     area: IntArray,
     errors: ErrorModel,
 ) -> FloatArray:

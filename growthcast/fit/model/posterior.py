@@ -1,0 +1,268 @@
+"""What a fit knows of areas, by name: callers need not know in which order the solver has it."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from growthcast.arrays import FloatArray, IntArray
+from growthcast.fit.solver.hierarchy import border_covariance
+from growthcast.fit.solver.linearise import CEILING, DENSITY, HABIT, KNOTS, RATE
+from growthcast.fit.solver.view import View
+
+__all__ = ["AreaPosterior", "Parameters", "SharedGrowth", "shared_growth"]
+
+Floats = NDArray[np.floating[Any]]
+
+
+@dataclass(frozen=True, slots=True)
+class Parameters:
+    """Parameters of areas (n,), by name; ``border`` (B, n) holds them as the solver does."""
+
+    border: FloatArray
+
+    def _row(self, parameter: int) -> FloatArray:
+        row: FloatArray = self.border[parameter]
+        return row
+
+    @property
+    def log_ceiling(self) -> FloatArray:
+        """Log ceilings (n,) [log cm, or log % cover]."""
+        return self._row(CEILING)
+
+    @property
+    def log_usual_cut(self) -> FloatArray:
+        """Log heights (n,) that the areas are usually cut to [log cm, or log % cover]."""
+        return self._row(HABIT)
+
+    @property
+    def log_density(self) -> FloatArray:
+        """Log weights (n,) of a centimetre, against the table's."""
+        return self._row(DENSITY)
+
+    @property
+    def log_rate(self) -> FloatArray:
+        """Log rates (n,) at reference conditions, without the tank's drift [log 1/day]."""
+        return self._row(RATE)
+
+    @property
+    def drift(self) -> FloatArray:
+        """Mean drift (M, n) of the areas' tanks over the windows of ``fit.model.drift``."""
+        return self.border[KNOTS:]
+
+
+@dataclass(frozen=True, slots=True)
+class AreaPosterior:
+    """Joint posterior of some areas' parameters and last stages, normal on these scales.
+
+    Attributes
+    ----------
+    mean : Parameters
+        Posterior means of the parameters of the areas (n,).
+    covariance : array (n, B, B)
+        Their covariance as the solver orders them, what areas share included.
+    last_stage, last_stage_variance : array (n,)
+        Each area's last stage, and its variance given the parameters.
+    stage_follows : array (B, n)
+        How the last stage follows the parameters.
+    last_day, last_pause_d : array (n,)
+        Day number of the last stage, and the days without growth that follow it.
+    """
+
+    mean: Parameters
+    covariance: FloatArray
+    last_stage: FloatArray
+    last_stage_variance: FloatArray
+    stage_follows: FloatArray
+    last_day: FloatArray
+    last_pause_d: FloatArray
+
+    @property
+    def rate_variance(self) -> FloatArray:
+        """Variance (n,) of the log rate at reference conditions, without drift."""
+        return self.covariance[:, RATE, RATE]
+
+    @property
+    def drift_variance(self) -> FloatArray:
+        """Variance (n,) of the drift of the area's tank on the day of the fit."""
+        return self.covariance[:, KNOTS, KNOTS]
+
+    @property
+    def rate_drift_covariance(self) -> FloatArray:
+        """Covariance (n,) of the log rate with the drift on the day of the fit."""
+        return self.covariance[:, RATE, KNOTS]
+
+    @property
+    def log_ceiling_variance(self) -> FloatArray:
+        """Variance (n,) of the log ceiling."""
+        return self.covariance[:, CEILING, CEILING]
+
+    @property
+    def log_density_variance(self) -> FloatArray:
+        """Variance (n,) of the log density."""
+        return self.covariance[:, DENSITY, DENSITY]
+
+    @property
+    def stage_by_ceiling(self) -> FloatArray:
+        """Slope (n,) of the last stage over the log ceiling, everything else moving along."""
+        along = np.einsum("nb,bn->n", self.covariance[:, CEILING], self.stage_follows)
+        variance = self.log_ceiling_variance
+        return np.divide(along, variance, out=np.zeros_like(along), where=variance > 0.0)
+
+    def pace_ceiling_stage(self, weight: FloatArray) -> tuple[FloatArray, FloatArray]:
+        """Joint distribution of the log mean rate over some spans, the log ceiling and last stage.
+
+        Parameters
+        ----------
+        weight : array (M, n, T)
+            Regression of the mean drift over each span on the knots (``fit.model.drift``).
+
+        Returns
+        -------
+        log_pace : array (n, T)
+            Mean of the log mean rate, drift included [log 1/day].
+        covariance : array (n, T, 3, 3)
+            Covariance of the log pace, the log ceiling and the last stage.
+        """
+        areas, times = weight.shape[1:]
+        into = np.zeros((areas, times, 3, self.mean.border.shape[0]))
+        into[:, :, 0, RATE] = 1.0
+        into[:, :, 0, KNOTS:] = np.moveaxis(weight, 0, 2)
+        into[:, :, 1, CEILING] = 1.0
+        into[:, :, 2] = self.stage_follows.T[:, None]
+        covariance = into @ self.covariance[:, None] @ into.transpose(0, 1, 3, 2)
+        covariance[:, :, 2, 2] += self.last_stage_variance[:, None]
+        drifted = np.einsum("mat,ma->at", weight, self.mean.drift)
+        return self.mean.log_rate[:, None] + drifted, covariance
+
+    def last_stage_given(
+        self, log_rate: FloatArray, log_ceiling: Floats, drift: Floats
+    ) -> tuple[FloatArray, FloatArray]:
+        """Distribution of the last stages once the other parameters have been drawn.
+
+        Parameters
+        ----------
+        log_rate, log_ceiling : array (n, D)
+            Draws of the log rates at reference conditions, and of the log ceilings.
+        drift : array (n, M, D)
+            Draws of the drift of the areas' tanks over the windows.
+
+        Returns
+        -------
+        mean : array (n, D)
+            Mean of the last stage under each draw.
+        sd : array (n,)
+            Its standard deviation, the same under every draw.
+        """
+        drawn = [RATE, CEILING, *range(KNOTS, self.mean.border.shape[0])]
+        with_stage = np.einsum("nbc,cn->nb", self.covariance, self.stage_follows)
+        total = np.einsum("nb,bn->n", with_stage, self.stage_follows) + self.last_stage_variance
+        known = self.covariance[:, drawn][:, :, drawn] + 1e-12 * np.eye(len(drawn))
+        weight = np.linalg.solve(known, with_stage[:, drawn, None])[..., 0]
+        left = np.maximum(total - (weight * with_stage[:, drawn]).sum(axis=1), 0.0)
+        off = np.concatenate(
+            [
+                (log_rate - self.mean.log_rate[:, None])[:, None],
+                (log_ceiling - self.mean.log_ceiling[:, None])[:, None],
+                drift - self.mean.drift.T[:, :, None],
+            ],
+            axis=1,
+        )
+        return self.last_stage[:, None] + np.einsum("nb,nbd->nd", weight, off), np.sqrt(left)
+
+    def part(self, places: IntArray | slice) -> AreaPosterior:
+        """Return the posterior of some of these areas, each as often as it is named."""
+        return AreaPosterior(
+            mean=Parameters(self.mean.border[:, places]),
+            covariance=self.covariance[places],
+            last_stage=self.last_stage[places],
+            last_stage_variance=self.last_stage_variance[places],
+            stage_follows=self.stage_follows[:, places],
+            last_day=self.last_day[places],
+            last_pause_d=self.last_pause_d[places],
+        )
+
+
+@dataclass(frozen=True, slots=True)
+class SharedGrowth:
+    """Rates and ceilings of areas (A,) in tanks (R,), factored by what they share.
+
+    A tank's effect and drift (W,) move with the species planted (P,) and by themselves; an area's
+    log rate and log ceiling move with both, and by themselves.
+
+    Attributes
+    ----------
+    mean : Parameters
+        Posterior means of the areas.
+    drift : array (R, M)
+        Posterior means of the tanks' drift over the windows.
+    species : int array (A,)
+        Which of the planted species each area is.
+    species_root : array (P, S)
+        The species' effects are this times independent standard normals (S,).
+    tank_root : array (R, W, W)
+        What a tank does by itself is this times independent standard normals (W,).
+    tank_by_species : array (R, W, P)
+        How it moves with the species' effects.
+    rate_by_tank, ceiling_by_tank : array (A, W)
+        How log rate and log ceiling move with the tank; with the species' effect the log rate moves
+        as with the tank's own, which comes first.
+    rate_sd, ceiling_sd : array (A,)
+        Standard deviations of what log rate and log ceiling do by themselves.
+    ceiling_by_rate, rate_by_ceiling : array (A,)
+        How the log ceiling moves with the departure of the log rate, and then the log rate with
+        what a log ceiling does by itself.
+    """
+
+    mean: Parameters
+    drift: FloatArray
+    species: IntArray
+    species_root: Floats
+    tank_root: Floats
+    tank_by_species: FloatArray
+    rate_by_tank: FloatArray
+    ceiling_by_tank: FloatArray
+    rate_sd: FloatArray
+    ceiling_sd: FloatArray
+    ceiling_by_rate: FloatArray
+    rate_by_ceiling: FloatArray
+
+
+def shared_growth(view: View, mean: FloatArray, areas: IntArray, tanks: IntArray) -> SharedGrowth:
+    """Factor the posterior of areas (A,) in tanks (R,) by what they share.
+
+    Parameters
+    ----------
+    view : View
+        The fit's problem, linearised where the fit ended.
+    mean : array (B, A)
+        Posterior means of the areas' parameters.
+    areas, tanks : int array (A,), (R,)
+        Places of the areas and of their tanks in the book.
+    """
+    pooling, effects, own = view.problem.pooling, view.effects, view.area
+    planted, species = pooling.planted  # no tank follows another species
+    posterior_precision, prior_weight, regression = own.rate_given(pooling.area_precision, areas)
+    exact = replace(pooling, bend_doubt=1.0)
+    covariance = border_covariance(own, effects, exact, areas)
+    by_itself, learnt = own.own_covariance[areas, CEILING, CEILING], pooling.ceiling_learnt[areas]
+    wider = pooling.doubt_of_bends(areas, covariance[:, CEILING, CEILING])
+    ceiling_by_knots = own.own_regression[areas, CEILING, 1:]
+    return SharedGrowth(
+        mean=Parameters(mean),
+        drift=effects.tank[tanks, 1:],
+        species=species[areas],
+        species_root=np.linalg.cholesky(effects.species_covariance)[planted],
+        tank_root=np.linalg.cholesky(effects.tank_covariance[tanks]),
+        tank_by_species=effects.tank_regression(pooling, tanks)[:, :, planted],
+        rate_by_tank=np.column_stack([prior_weight, regression]),
+        ceiling_by_tank=np.column_stack([np.zeros(areas.size), ceiling_by_knots]),
+        rate_sd=1.0 / np.sqrt(posterior_precision),
+        ceiling_sd=np.sqrt(by_itself + wider),
+        ceiling_by_rate=own.own_regression[areas, CEILING, 0],
+        rate_by_ceiling=own.rate_by_ceiling[areas]
+        * np.where(learnt, wider / (by_itself + wider), 1.0),
+    )
