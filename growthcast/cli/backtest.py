@@ -16,6 +16,7 @@ from growthcast.cli.options import (
     open_book,
     option,
     plot_option,
+    say_not_fitted,
 )
 from growthcast.cli.output import print_answer, say
 from growthcast.errors import UsageError
@@ -53,16 +54,18 @@ def backtest_command(
     check_plot(opened, plot)
     with _progress() as progress:
         result = backtest(opened, splits or DEFAULT_SPLITS, progress=progress)
+    say_not_fitted(result.not_fitted)
     if plot is not None and not result.enough:
         say("Nothing was drawn.")
     elif plot is not None:
-        from growthcast.figures.calibration import save_calibration_figure
+        from growthcast.figures.calibration import calibration_figure
+        from growthcast.figures.save import save_picture
 
-        save_calibration_figure(opened, result, plot)
+        save_picture(opened, plot, *calibration_figure(result))
         say(f"Wrote {plot}")
     if as_json and not result.enough:
         say(too_few_words(result))
-    print_answer(as_json, result, backtest_words(result))
+    print_answer(as_json, result, backtest_words(result), result)
 
 
 @contextmanager

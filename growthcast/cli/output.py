@@ -18,6 +18,7 @@ from growthcast.say.words import Beside, Table
 
 if TYPE_CHECKING:
     from growthcast.fit.result import GrowthFit
+    from growthcast.forecast.verdict import BacktestResult
 
 __all__ = [
     "answer_that_arrives",
@@ -95,7 +96,10 @@ def say(sentence: str) -> None:
 
 
 def print_answer(
-    as_json: bool, noun: object, words: Iterable[str | Table | Beside], fit: GrowthFit | None = None
+    as_json: bool,
+    noun: object,
+    words: Iterable[str | Table | Beside],
+    fit: GrowthFit | BacktestResult | None = None,
 ) -> None:
     """Print an answer: its noun for programs, else its sentences and tables for people."""
     if as_json:
@@ -115,10 +119,10 @@ def print_words(words: Iterable[str | Table | Beside]) -> None:
             print_table(*part)
 
 
-def print_json(noun: object, fit: GrowthFit | None = None) -> None:
+def print_json(noun: object, fit: GrowthFit | BacktestResult | None = None) -> None:
     """Print an answer as one JSON object; a number that is not finite is a fault of ours.
 
-    With the fit that it rests on, tanks whose log could not be fitted are named in it.
+    With the fit, or the fits, that it rests on, tanks whose log could not be fitted are named.
     """
     answer: dict[str, Any] = plain(noun)
     if fit is not None:
