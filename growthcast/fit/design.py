@@ -9,7 +9,6 @@ import numpy as np
 
 from growthcast.arrays import BoolArray, FloatArray, IntArray, TextArray
 from growthcast.book.book import Book, WholeTank
-from growthcast.fit.ceilings import with_heights_that_count
 from growthcast.fit.model.clock import (
     GrowthClock,
     TankConditions,
@@ -22,7 +21,7 @@ from growthcast.fit.rows.chains import Link, pack_chains
 from growthcast.fit.rows.nodes import AreaTraits, Habits, build_nodes, cutting_habits
 from growthcast.fit.sites.nouns import Weights
 from growthcast.fit.solver.areas import Pooling
-from growthcast.fit.solver.problem import Block, Problem
+from growthcast.fit.solver.problem import Block, Problem, with_heights_that_count
 from growthcast.fit.spreads import Spreads
 from growthcast.growth.responses import co2_slope
 from growthcast.log.visits import Buckets, LeftOut, day_numbers, places, read_log

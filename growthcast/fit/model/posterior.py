@@ -110,7 +110,10 @@ class AreaPosterior:
         """Slope (n,) of the last stage over the log ceiling, everything else moving along."""
         along = np.einsum("nb,bn->n", self.covariance[:, CEILING], self.stage_follows)
         variance = self.log_ceiling_variance
-        return np.divide(along, variance, out=np.zeros_like(along), where=variance > 0.0)
+        slope: FloatArray = np.divide(
+            along, variance, out=np.zeros_like(along), where=variance > 0.0
+        )
+        return slope
 
     def pace_ceiling_stage(self, weight: FloatArray) -> tuple[FloatArray, FloatArray]:
         """Joint distribution of the log mean rate over some spans, the log ceiling and last stage.

@@ -250,9 +250,8 @@ def border_covariance(
     rate_by_ceiling = np.where(learnt, 0.0, area.rate_by_ceiling[areas])[:, None]
     covariance[:, RATE] += rate_by_ceiling * covariance[:, CEILING]
     covariance[:, :, RATE] += rate_by_ceiling * covariance[:, :, CEILING]
-    wider = pooling.doubt_of_bends(areas, covariance[:, CEILING, CEILING])[:, None, None]
-    moved = np.stack([np.ones(areas.size), area.rate_by_ceiling[areas]], axis=1)
-    covariance[np.ix_(np.arange(areas.size), [CEILING, RATE], [CEILING, RATE])] += (
-        wider * moved[:, :, None] * moved[:, None, :]
-    )
+    wider = pooling.doubt_of_bends(areas, covariance[:, CEILING, CEILING])
+    moved = np.zeros((areas.size, RATE + width))  # with another bend goes another ceiling and rate
+    moved[:, CEILING], moved[:, RATE] = 1.0, area.rate_by_ceiling[areas]
+    covariance += wider[:, None, None] * moved[:, :, None] * moved[:, None, :]
     return covariance
