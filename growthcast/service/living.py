@@ -8,7 +8,6 @@ from __future__ import annotations
 
 from dataclasses import dataclass, replace
 from functools import cached_property
-from itertools import pairwise
 from typing import Any
 
 import numpy as np
@@ -64,11 +63,6 @@ class Rest:
     most_d: Singles
     pause_d: Singles
     shape: Singles
-
-    def of(self, rows: IntArray) -> Rest:
-        """Return the rest of some areas."""
-        names = ("cut_cm", "usual_d", "falls", "most_d", "pause_d", "shape")
-        return replace(self, **{name: getattr(self, name)[rows] for name in names})
 
     def days(self, growth: Singles, ceiling_cm: Singles) -> Singles:
         """Rest (A, N) of areas that would gain ``growth`` (A, N) stages without one.
@@ -168,12 +162,20 @@ class LivingAreas:
         """Stage in each draw at the floor, (A, D)."""
         return self.stage_of(self.floor_cm)
 
+    @cached_property
+    def _edges(self) -> list[int]:
+        """Where the areas of each tank begin, and where the last end, (R + 1,)."""
+        return [*self.first.tolist(), self.area.size]
+
+    def of_tank(self, run: int) -> slice:
+        """Return where the areas of a tank are."""
+        return slice(self._edges[run], self._edges[run + 1])
+
     def by_tank(self, reduced: np.ufunc, values: NDArray[Any]) -> NDArray[Any]:
         """Minima, maxima or sums (R, D) over the areas of each tank; faster than ``reduceat``."""
         found = np.empty((self.first.size, values.shape[1]), values.dtype)
-        edges = [*self.first.tolist(), self.area.size]
-        for run, (begin, end) in enumerate(pairwise(edges)):
-            reduced.reduce(values[begin:end], axis=0, out=found[run])
+        for run in range(self.first.size):
+            reduced.reduce(values[self.of_tank(run)], axis=0, out=found[run])
         return found
 
     @cached_property

@@ -15,6 +15,7 @@ from growthcast.finite import finite_answer
 from growthcast.fit.result import GrowthFit
 from growthcast.forecast.heights import growth_a_week
 from growthcast.forecast.report import AreaForecast, as_date, forecast_growth
+from growthcast.say.reasons import reason
 from growthcast.service.advice import OptionAdvice, TankAdvice
 from growthcast.service.living import LivingAreas, living_areas
 from growthcast.service.recommend import area_label, recommend
@@ -80,7 +81,7 @@ def gather_tank(book: Book, fit: GrowthFit, tank: int) -> TankFacts:
     place = np.array([tank])
     [advice] = recommend(book, fit, place, full=True)
     if advice.nothing_holds:
-        raise UsageError(f"no page for {advice.tank_id}: {advice.reason}")
+        raise UsageError(f"no page for {advice.tank_id}: {reason(advice)}")
     options = options_in_view(advice)
     at = tuple(as_date(fit.design.on_day) + timedelta(days=7 * k) for k in (0, 1))
     forecasts = forecast_growth(fit, at, book.practice.horizon_d, place)

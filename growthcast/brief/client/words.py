@@ -240,6 +240,7 @@ def unknowns(locale: Locale, tanks: list[TankFacts]) -> tuple[str, ...]:
         if count := bases.count(basis):
             numbers = {"n": locale.number(count), "all": locale.number(len(bases))}
             said.append(locale.say(f"unknown_{basis}", **numbers))
-    time = "time_own" if any(tank.advice.timed_visits for tank in tanks) else "time"
+    own = any(made.visits for tank in tanks if (made := tank.advice.minutes) is not None)
+    time = "time_own" if own else "time"
     said += [locale.say(f"unknown_{name}") for name in ("change", "winter", time, "health")]
     return tuple(said)

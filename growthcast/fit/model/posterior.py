@@ -91,11 +91,6 @@ class AreaPosterior:
         return self.covariance[:, KNOTS, KNOTS]
 
     @property
-    def rate_drift_covariance(self) -> FloatArray:
-        """Covariance (n,) of the log rate with the drift on the day of the fit."""
-        return self.covariance[:, RATE, KNOTS]
-
-    @property
     def log_ceiling_variance(self) -> FloatArray:
         """Variance (n,) of the log ceiling."""
         return self.covariance[:, CEILING, CEILING]

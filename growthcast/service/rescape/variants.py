@@ -231,7 +231,7 @@ def _option(
 ) -> Option:
     mean_visit, rate = effort.of_mean_visit(run), stand.labour_rate_per_h
     area_min, removed_cm = effort.of_areas(run)
-    year = year_of_visits(option.interval_d, mean_visit.p50, rate, mean_visit)
+    year = year_of_visits(option.interval_d, mean_visit, rate)
     return Option(
         interval_d=option.interval_d,
         feasible=bool(option.feasible[run]),
