@@ -237,9 +237,16 @@ def shared_growth(view: View, mean: FloatArray, areas: IntArray, tanks: IntArray
     view : View
         The fit's problem, linearised where the fit ended.
     mean : array (B, A)
-        Posterior means of the areas' parameters.
-    areas, tanks : int array (A,), (R,)
-        Places of the areas and of their tanks in the book.
+        Posterior means of the areas' parameters [log].
+    areas : int array (A,)
+        Places of the areas in the book.
+    tanks : int array (R,)
+        Places of their tanks.
+
+    Returns
+    -------
+    SharedGrowth
+        How rates and ceilings move with species and tanks, and by themselves.
     """
     pooling, effects, own = view.problem.pooling, view.effects, view.area
     planted, species = pooling.planted  # no tank follows another species
