@@ -17,9 +17,8 @@ from growthcast.book.book import Book
 from growthcast.book.tables import FORMS
 from growthcast.fit.design import Design
 from growthcast.fit.result import GrowthFit
-from growthcast.fit.unsaid import unsaid_cuts
 from growthcast.growth.logistic import height_at_stage, shape_factor, stage
-from growthcast.log.visits import Visits, day_numbers, pair_of, places, read_log
+from growthcast.log.visits import Visits, day_numbers, pair_of, read_log
 
 __all__ = ["KINDS", "TimedTrims", "bulk_per_cm", "kind_of", "timed_trims"]
 
@@ -131,8 +130,8 @@ def timed_trims(book: Book, fit: GrowthFit) -> TimedTrims:
         Rows that trimmed nothing are left out.
     """
     design, trims = fit.design, book.trims
-    area = places(trims, "area_id", design.area_id)
-    tank = places(trims, "tank_id", design.tank_id)
+    area = trims.places("area_id", design.area_id)
+    tank = trims.places("tank_id", design.tank_id)
     day = day_numbers(trims.date("date"))
     visits = read_log(book).visits
     minutes = trims.number("minutes")
@@ -213,7 +212,7 @@ def _removed(
         both = (told * sure + expected * guess) / (sure + guess)
         cm, sd = np.where(known, both, cm), np.where(known, (sure + guess) ** -0.5, sd)
     chance = np.where(visits.cut[at], 1.0, 0.0)
-    unsaid = unsaid_cuts(fit.solution)
+    unsaid = fit.unsaid_cuts
     order = np.argsort(pair_of(unsaid.area, unsaid.day))
     of = np.minimum(
         np.searchsorted(pair_of(unsaid.area, unsaid.day)[order], pair_of(area, day)), order.size - 1
