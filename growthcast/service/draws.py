@@ -180,12 +180,13 @@ def draw_growth(
     rate_off *= column(shared.rate_sd)
     rate_off += rate_by_tank[:, :1] * species_off[shared.species]
     ceiling_off *= column(shared.ceiling_sd)
+    rate_by_own_ceiling = column(shared.rate_by_ceiling) * ceiling_off
     edges = np.searchsorted(fit.design.tank[areas], tanks).tolist()
     for run, (begin, end) in enumerate(pairwise([*edges, areas.size])):
         rate_off[begin:end] += rate_by_tank[begin:end] @ tank_off[run]
         ceiling_off[begin:end] += ceiling_by_tank[begin:end] @ tank_off[run]
     ceiling_off += column(shared.ceiling_by_rate) * rate_off
-    rate_off += column(shared.rate_by_ceiling) * ceiling_off
+    rate_off += rate_by_own_ceiling
     wide = np.float32(fit.widening)
     speed = np.log(fit.design.clock.speed(fit.design.on_day)[areas])
     rate_off *= wide
