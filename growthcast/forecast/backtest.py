@@ -39,7 +39,7 @@ from growthcast.forecast.report import as_date
 from growthcast.forecast.scores import CHANCES, Forecasts, Predictive
 from growthcast.forecast.verdict import BacktestResult, Readings
 from growthcast.growth.logistic import stage
-from growthcast.log.visits import Visits, day_numbers, places
+from growthcast.log.visits import Visits, day_numbers
 
 __all__ = ["BASELINES", "DEFAULT_SPLITS", "backtest"]
 
@@ -133,7 +133,7 @@ def _readings(book: Book, visits: Visits, split_days: FloatArray) -> Readings:
     A split can forecast an area's first visit on or after it: the visit before lies before it.
     """
     areas = book.areas
-    tank = places(areas, "tank_id", book.tanks.text("tank_id"))
+    tank = areas.places("tank_id", book.tanks.text("tank_id"))
     cover_ids = book.species.text("species_id")[book.species.text("measure") == "cover_pct"]
     follows = np.flatnonzero(visits.follows)
     before_day = np.full(visits.day.size, -np.inf)

@@ -28,9 +28,9 @@ def advice_for_programs(tank: TankAdvice, currency: str) -> dict[str, Any]:
     answer["reason"] = reason(tank)
     answer["minutes_rest_on"] = tank.minutes and minutes_words(tank.minutes)
     if tank.longer is not None:
-        answer["next_longer"]["sentence"] = next_longer_words(tank.longer, currency)
+        answer["next_longer"]["sentence"] = next_longer_words(tank, tank.longer, currency)
     for made, mend in zip(answer["mends"], tank.mends, strict=True):
-        made["change"] = mend_words(mend)
+        made["change"] = mend_words(tank, mend)
     return answer
 
 
@@ -158,7 +158,7 @@ def _cuts(tank: TankAdvice, mark: str) -> Words:
 def _longer(tank: TankAdvice, currency: str) -> Words:
     """Yield what the next longer interval costs, what would allow it, how sure the advice is."""
     if tank.longer is not None:
-        yield f"The next longer: {next_longer_words(tank.longer, currency)}."
+        yield f"The next longer: {next_longer_words(tank, tank.longer, currency)}."
     if tank.mends:
         yield Table(
             f"{tank.tank_id}: what would make {tank.mends[0].interval_d} days feasible, each "
@@ -166,7 +166,7 @@ def _longer(tank: TankAdvice, currency: str) -> Words:
             ["change", "at the floor>", "enough"],
             [
                 [
-                    mend_words(mend),
+                    mend_words(tank, mend),
                     as_chance(mend.chance_at_least_cut),
                     "yes" if mend.holds else "no",
                 ]

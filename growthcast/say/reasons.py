@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from math import ceil, floor
 
+from growthcast.say.holding import none_holds_in_words, some_do_not_hold_in_words
 from growthcast.say.words import percent
 from growthcast.service.advice import (
     AreaAdvice,
@@ -16,7 +17,6 @@ from growthcast.service.advice import (
     TankAdvice,
 )
 from growthcast.service.effort import MinutesBasis, Range, Reading
-from growthcast.service.rescape.notes import none_holds_in_words, some_do_not_hold_in_words
 
 __all__ = [
     "certainty_words",
@@ -141,7 +141,7 @@ def _reading_words(reading: Reading) -> str:
     return f"{WHOSE[reading.whose]}{stated}{fixed}"
 
 
-def next_longer_words(longer: NextLonger, currency: str) -> str:
+def next_longer_words(tank: TankAdvice, longer: NextLonger, currency: str) -> str:
     """Say what the next longer interval would save, and what it would cost in looks."""
     hours, cost = longer.saved.hours, longer.saved.cost
     if longer.hours_saved < 0.0:
@@ -154,12 +154,12 @@ def next_longer_words(longer: NextLonger, currency: str) -> str:
             f"saves {_in_a_year(longer.hours_saved, 'h', hours)} and "
             f"{_in_a_year(longer.cost_saved, currency, cost)} a year"
         )
+    now, then = (tank.option(d) for d in (tank.recommended_interval_d or 0, longer.interval_d))
     said = (
-        f"every {longer.interval_d} days instead of {longer.now_d} {saves}; some area would be "
-        f"found over its height at {longer.visits_over_per_year:.0f} of "
-        f"{longer.visits_per_year:.0f} visits a year (now {longer.now_visits_over_per_year:.0f} of "
-        f"{longer.now_visits_per_year:.0f}), and {max(longer.presentable_days_lost, 0.0):.0f} more "
-        "days a year would not be presentable"
+        f"every {then.interval_d} days instead of {now.interval_d} {saves}; some area would be "
+        f"found over its height at {then.visits_over_per_year:.0f} of {then.year.visits:.0f} "
+        f"visits a year (now {now.visits_over_per_year:.0f} of {now.year.visits:.0f}), and "
+        f"{max(longer.presentable_days_lost, 0.0):.0f} more days a year would not be presentable"
     )
     if longer.lost_areas:
         return f"{said}. Not even the lowest safe cut would hold {' or '.join(longer.lost_areas)}"
@@ -182,8 +182,10 @@ def _in_a_year(value: float, unit: str, bounds: Range) -> str:
     return f"{value:.0f} {unit} ({low:.0f} to {high:.0f})"
 
 
-def mend_words(mend: Mend) -> str:
+def mend_words(tank: TankAdvice, mend: Mend) -> str:
     """Say which change would make an interval feasible."""
+    named = {area.area_id: area for area in tank.option(mend.interval_d).areas}
+    areas = [named[area_id] for area_id in mend.area_ids]
     if mend.kind == "light":
         [before], [dimmed] = mend.before, mend.values
         share = percent(1.0 - float(dimmed) / before)
@@ -192,7 +194,7 @@ def mend_words(mend: Mend) -> str:
         )
     if mend.kind == "plant":
         scientific, common = mend.plant
-        return f"a slower plant: {scientific} ({common}) as {mend.labels[0]}"
+        return f"a slower plant: {scientific} ({common}) as {areas[0].label}"
     way, one = {
         "budget": ("a higher budget", "{label} up by {by:.1f} to {to:.1f} {unit}"),
         "floor": ("a lower floor", "{label} down by {by:.1f} to {to:.1f} {unit}"),
@@ -201,10 +203,9 @@ def mend_words(mend: Mend) -> str:
             "{label} to {to:.1f} instead of {now:.1f} {unit}",
         ),
     }[mend.kind]
-    changes = zip(mend.labels, mend.units, mend.before, mend.values, strict=True)
     said = [
-        one.format(label=label, unit=unit, now=now, to=to, by=abs(float(to) - now))
-        for label, unit, now, to in changes
+        one.format(label=area.label, unit=area.unit, now=now, to=to, by=abs(float(to) - now))
+        for area, now, to in zip(areas, mend.before, mend.values, strict=True)
     ]
     return f"{way}: {'; '.join(said)}"
 

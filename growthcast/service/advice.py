@@ -9,7 +9,7 @@ from typing import ClassVar, Literal
 from growthcast.fit.result import Basis, GrowthFit
 from growthcast.plain import FLAT, HIDDEN, in_json, plain
 from growthcast.service.effort import MinutesBasis, Range, Saving, Year
-from growthcast.service.rescape.notes import NotHolding
+from growthcast.service.rescape.holding import NotHolding
 
 __all__ = [
     "AreaAdvice",
@@ -113,6 +113,11 @@ class OptionAdvice:
         """Visits of a year."""
         return self.year.visits
 
+    @property
+    def visits_over_per_year(self) -> float:
+        """Visits of a year that find some area over its height."""
+        return (1.0 - self.chance_all_within) * self.year.visits
+
 
 @dataclass(frozen=True, slots=True)
 class ShortArea:
@@ -149,7 +154,6 @@ def _bare(areas: tuple[AreaAdvice, ...]) -> list[dict[str, str | float | None]]:
 class NextLonger:
     """The next longer interval against the recommended one.
 
-    ``now_d`` and ``now_visits_over_per_year`` are of the recommended one.
     ``presentable_days_lost`` is days a year on which some area stands outside floor and budget,
     more than now; ``bare_areas`` are the areas that would have to be cut below their floors to hold
     the wanted chance, ``lost_areas`` the names of those that not even the lowest safe cut saves.
@@ -166,21 +170,17 @@ class NextLonger:
     saved: Saving = field(metadata=in_json(into=_ranges, flat=True))
     bare_areas: tuple[AreaAdvice, ...] = field(metadata=in_json(into=_bare))
     lost_areas: tuple[str, ...]
-    visits_per_year: float = field(metadata=HIDDEN)
-    now_d: int = field(metadata=HIDDEN)
-    now_visits_over_per_year: float = field(metadata=HIDDEN)
-    now_visits_per_year: float = field(metadata=HIDDEN)
 
 
 @dataclass(frozen=True, slots=True)
 class Mend:
     """One change and what it does to an interval.
 
-    ``area_ids`` are the areas changed (all of the tank's for light), ``labels`` and ``units`` what
-    people call them and the units of their heights. ``values`` are the new bounds [cm, or % cover],
-    the new species' id, or the new PPFD [umol], ``before`` what they are now. ``plant`` is the new
-    species' scientific and common name. ``chance_at_least_cut`` is the chance of the interval with
-    that change, every area cut as low as still looks right, and ``holds`` whether it suffices.
+    ``area_ids`` are the areas changed (all of the tank's for light). ``values`` are the new bounds
+    [cm, or % cover], the new species' id, or the new PPFD [umol], ``before`` what they are now.
+    ``plant`` is the new species' scientific and common name. ``chance_at_least_cut`` is the chance
+    of the interval with that change, every area cut as low as still looks right, and ``holds``
+    whether it suffices.
     """
 
     kind: Literal["budget", "floor", "lowest cut", "plant", "light"]
@@ -189,8 +189,6 @@ class Mend:
     interval_d: int
     chance_at_least_cut: float
     holds: bool
-    labels: tuple[str, ...] = field(metadata=HIDDEN)
-    units: tuple[str, ...] = field(metadata=HIDDEN)
     before: tuple[float, ...] = field(metadata=HIDDEN)
     plant: tuple[str, str] = field(default=("", ""), metadata=HIDDEN)
 

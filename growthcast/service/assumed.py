@@ -5,7 +5,6 @@ from __future__ import annotations
 import numpy as np
 
 from growthcast.book.book import Book
-from growthcast.book.checks.together import places_of
 from growthcast.finite import finite_answer
 from growthcast.fit.model.clock import tank_conditions
 from growthcast.species import read_reference
@@ -28,7 +27,7 @@ def co2_assumed(book: Book) -> tuple[list[str], list[str]]:
         Ids of the tanks to which no CO2 is added, and of those whose CO2 nobody ever gave.
     """
     tanks = book.tanks.text("tank_id")
-    tank_of_row = places_of(book.tanks, "tank_id", book.conditions)
+    tank_of_row = book.conditions.places("tank_id", tanks)
     conditions = tank_conditions(book.conditions, tank_of_row, tanks.size, read_reference())
     planted = np.isin(tanks.astype(str), book.areas.text("tank_id").astype(str))
     none = planted & conditions.none_added.any(axis=1)

@@ -185,6 +185,22 @@ class LivingAreas:
             np.isfinite(self.budget_stage), self.draws.ceiling_cm / self.hand_share, np.inf
         )
 
+    def taken(self, places: IntArray, tanks: IntArray, sizes: IntArray) -> LivingAreas:
+        """Return areas (n,) by their places here, as many of each tank (R,) as ``sizes`` says."""
+        per_area = ("area", "budget_cm", "floor_cm", "safe_cut_cm", "pause_d", "doubt", "shape")
+        drawn = ("log_rate", "ceiling_cm", "week", "hand")
+        draws = {name: getattr(self.draws, name)[places] for name in drawn}
+        draws |= {name: getattr(self.draws, name)[tanks] for name in ("knots", "drift")}
+        areas: dict[str, Any] = {name: getattr(self, name)[places] for name in per_area}
+        return replace(
+            self,
+            **areas,
+            run=np.repeat(np.arange(sizes.size), sizes),
+            first=np.cumsum(sizes) - sizes,
+            tank=self.tank[tanks],
+            draws=replace(self.draws, **draws),
+        )
+
     def growth(self, interval_d: float, after_d: float = 0.0) -> Singles:
         """Stages gained over an interval that begins ``after_d`` days after the fit, (A, D)."""
         usual = self._usual_growth(interval_d, after_d)
@@ -282,7 +298,20 @@ class LivingAreas:
 
 
 def living_areas(fit: GrowthFit, tanks: IntArray) -> LivingAreas:
-    """Draw the growth of the living areas of ``tanks`` (places in the book)."""
+    """Draw the growth of the living areas of some tanks.
+
+    Parameters
+    ----------
+    fit : GrowthFit
+        A fitted book.
+    tanks : int array (K,)
+        Places of the tanks in the book.
+
+    Returns
+    -------
+    LivingAreas
+        Sorted by tank; tanks in which nothing grows are left out.
+    """
     design = fit.design
     chosen = np.flatnonzero(design.stays & np.isin(design.tank, tanks))
     area = chosen[np.argsort(design.tank[chosen], kind="stable")]
@@ -305,41 +334,56 @@ def living_areas(fit: GrowthFit, tanks: IntArray) -> LivingAreas:
 
 
 def living_part(living: LivingAreas, keep: BoolArray) -> LivingAreas:
-    """Return some areas of a block (a mask (A,)), with the tanks that are left."""
-    tanks, first, run = np.unique(living.run[keep], return_index=True, return_inverse=True)
-    draws = living.draws
-    return replace(
-        living,
-        area=living.area[keep],
-        run=run,
-        first=first,
-        tank=living.tank[tanks],
-        budget_cm=living.budget_cm[keep],
-        floor_cm=living.floor_cm[keep],
-        safe_cut_cm=living.safe_cut_cm[keep],
-        pause_d=living.pause_d[keep],
-        doubt=living.doubt[keep],
-        shape=living.shape[keep],
-        draws=replace(
-            draws,
-            log_rate=draws.log_rate[keep],
-            ceiling_cm=draws.ceiling_cm[keep],
-            knots=draws.knots[tanks],
-            week=draws.week[keep],
-            hand=draws.hand[keep],
-            drift=draws.drift[tanks],
-        ),
-    )
+    """Return some areas of a block, with the tanks that are left.
+
+    Parameters
+    ----------
+    living : LivingAreas
+        A block of tanks.
+    keep : bool array (A,)
+        Which areas to keep.
+
+    Returns
+    -------
+    LivingAreas
+        Their draws are those that they had.
+    """
+    tanks, sizes = np.unique(living.run[keep], return_counts=True)
+    return living.taken(np.flatnonzero(keep), tanks, sizes)
 
 
 def all_hold(living: LivingAreas, holds: BoolArray) -> FloatArray:
-    """Share of draws (R,) in which all areas of a tank hold."""
+    """Count the draws in which all areas of a tank hold.
+
+    Parameters
+    ----------
+    living : LivingAreas
+        The areas of a block of tanks.
+    holds : bool array (A, D)
+        Whether each area holds in each draw; ``D`` is a power of two, at least 8.
+
+    Returns
+    -------
+    array (R,)
+        Share of the draws [0-1].
+    """
     words = holds.view(np.uint64)  # eight draws at once; their number is a power of two
     together = np.bitwise_and.reduceat(words, living.first, axis=0).view(np.bool_)
     return share_of_draws(together)
 
 
 def share_of_draws(holds: BoolArray) -> FloatArray:
-    """Share of draws (n,) that hold, of (n, D); counting is faster than a mean."""
+    """Count the draws that hold; faster than a mean.
+
+    Parameters
+    ----------
+    holds : bool array (n, D)
+        Whether each of some things holds in each draw.
+
+    Returns
+    -------
+    array (n,)
+        Share of the draws [0-1].
+    """
     share: FloatArray = np.count_nonzero(holds, axis=1) / holds.shape[1]
     return share

@@ -30,7 +30,7 @@ from growthcast.service.effort import (
 from growthcast.service.interval import IntervalOptions, interval_options, needed_budgets
 from growthcast.service.living import LivingAreas, living_areas, living_part
 from growthcast.service.longer.full import in_full, next_longer
-from growthcast.service.rescape.notes import not_holding
+from growthcast.service.rescape.holding import not_holding
 
 __all__ = ["area_label", "blocks_of_tanks", "recommend", "unit_of"]
 
@@ -51,7 +51,7 @@ def recommend(
         The book that was fitted.
     fit : GrowthFit
         Its fit.
-    tanks : int array, optional
+    tanks : int array (R,), optional
         Places of the tanks in the book; all of them when not given.
     full : bool
         Also work out what would allow the next longer interval and how sure the advice is; takes
@@ -76,7 +76,11 @@ def recommend(
                 living = block.living
                 one = in_full(book, fit, living_part(living, living.run == run), one)
             advice[tank] = one
-    return [advice.get(int(tank)) or _empty(book, int(tank)) for tank in tanks]
+    confidence, caps = book.of_tanks("confidence"), book.of_tanks("longest_interval_d")
+    return [
+        advice.get(tank) or _empty(book, tank, confidence[tank], caps[tank])
+        for tank in tanks.tolist()
+    ]
 
 
 def blocks_of_tanks(fit: GrowthFit, tanks: IntArray) -> Iterator[IntArray]:
@@ -89,9 +93,9 @@ def blocks_of_tanks(fit: GrowthFit, tanks: IntArray) -> Iterator[IntArray]:
     tanks : int array (R,)
         Places of the tanks in the book, in rising order.
 
-    Yields
-    ------
-    int array
+    Returns
+    -------
+    iterator of int array (n,)
         Tanks that follow each other; those in which nothing grows may be left out.
     """
     design = fit.design
@@ -113,7 +117,7 @@ class _Choice:
 
 @dataclass(frozen=True, slots=True)
 class _Block:
-    """What was worked out for a block of tanks (R,).
+    """What was worked out for a block of tanks (R,), with their wanted chances and caps.
 
     Of each interval: what it asks and gives (``options``), its minutes (``efforts``), and what it
     asks of every area (``areas``). ``choices`` are what is chosen for each tank,
@@ -124,6 +128,8 @@ class _Block:
     fit: GrowthFit
     living: LivingAreas
     timing: Timing
+    confidence: FloatArray
+    cap_d: FloatArray
     options: list[IntervalOptions]
     efforts: list[VisitEffort]
     areas: list[list[AreaAdvice]]
@@ -150,6 +156,8 @@ def _worked_out(
         fit=fit,
         living=living,
         timing=timing,
+        confidence=confidence,
+        cap_d=caps,
         options=options,
         efforts=visit_efforts(living, fit.design, timing, options, fixed_min),
         areas=[_areas(book, fit, living, basis, option) for option in options],
@@ -218,7 +226,7 @@ def _advise(block: _Block, run: int) -> TankAdvice:
     short = () if choice.failing is None else _short_areas(block, choice.failing, run)
     chosen = choice.chosen if holds else None
     return TankAdvice(
-        **_of_tank(book, tank),
+        **_of_tank(book, tank, block.confidence[run], block.cap_d[run]),
         recommended_interval_d=None if chosen is None else block.options[chosen].interval_d,
         limited_by=short[0].area.area_id if short and holds else None,
         options=tuple(_option(block, n, run) for n in choice.mine),
@@ -246,14 +254,14 @@ def _longer(block: _Block, chosen: int, failing: int | None, run: int) -> NextLo
     )
 
 
-def _of_tank(book: Book, tank: int) -> dict[str, Any]:
+def _of_tank(book: Book, tank: int, confidence: float, cap_d: float) -> dict[str, Any]:
     """What the book says of a tank's visits, as fields of its advice."""
     return {
         "tank_id": str(book.tanks.text("tank_id")[tank]),
         "client": str(book.tanks.text("client")[tank]),
-        "longest_interval_d": int(book.of_tanks("longest_interval_d")[tank]),
+        "longest_interval_d": int(cap_d),
         "own_limit": bool(np.isfinite(book.tanks.number("longest_interval_d")[tank])),
-        "confidence": float(book.of_tanks("confidence")[tank]),
+        "confidence": float(confidence),
     }
 
 
@@ -279,12 +287,38 @@ def _short_areas(block: _Block, number: int, run: int) -> tuple[ShortArea, ...]:
 
 
 def unit_of(fit: GrowthFit, place: int) -> str:
-    """Return the unit of an area's heights: cm, or % cover for a floating plant."""
+    """Return the unit of an area's heights.
+
+    Parameters
+    ----------
+    fit : GrowthFit
+        A fitted book.
+    place : int
+        Place of the area in the book.
+
+    Returns
+    -------
+    str
+        "cm", or "% cover" for a floating plant.
+    """
     return "% cover" if fit.design.is_cover[place] else "cm"
 
 
 def area_label(book: Book, place: int) -> str:
-    """Return what people call an area: its label, or its id where it has none."""
+    """Return what people call an area.
+
+    Parameters
+    ----------
+    book : Book
+        A book.
+    place : int
+        Place of the area in it.
+
+    Returns
+    -------
+    str
+        Its label, or its id where it has none.
+    """
     return str(book.areas.text("label")[place] or book.areas.text("area_id")[place])
 
 
@@ -304,7 +338,7 @@ def _option(block: _Block, number: int, run: int) -> OptionAdvice:
     )
 
 
-def _empty(book: Book, tank: int) -> TankAdvice:
+def _empty(book: Book, tank: int, confidence: float, cap_d: float) -> TankAdvice:
     """Advice for a tank in which nothing grows: its cap, since no plant limits it."""
-    cap = int(book.of_tanks("longest_interval_d")[tank])
-    return TankAdvice(**_of_tank(book, tank), recommended_interval_d=cap, limited_by=None)
+    of_tank = _of_tank(book, tank, confidence, cap_d)
+    return TankAdvice(**of_tank, recommended_interval_d=int(cap_d), limited_by=None)

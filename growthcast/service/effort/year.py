@@ -66,7 +66,12 @@ def saving(now_h: FloatArray, then_h: FloatArray, labour_rate_per_h: float) -> S
         Hours a year of both in the same draws [h]: what they share (the hand, the plants that
         stay) is not in doubt between them, so that the range is narrower than those of its parts.
     labour_rate_per_h : float
-        Price of an hour.
+        Price of an hour [currency/h].
+
+    Returns
+    -------
+    Saving
+        Hours [h] and cost [currency] a year.
 
     Examples
     --------
@@ -90,7 +95,7 @@ def year_of_visits(interval_d: float, minutes: Range, labour_rate_per_h: float) 
     minutes : Range
         Minutes of the mean visit of a year [min].
     labour_rate_per_h : float
-        Price of an hour.
+        Price of an hour [currency/h].
 
     Returns
     -------

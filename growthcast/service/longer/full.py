@@ -33,7 +33,7 @@ def next_longer(
     now_h, longer_h : array (D,)
         Hours a year of both in the same draws [h].
     labour_rate_per_h : float
-        Price of an hour.
+        Price of an hour [currency/h].
 
     Returns
     -------
@@ -49,7 +49,7 @@ def next_longer(
     return NextLonger(
         interval_d=longer.interval_d,
         chance_all_within=longer.chance_all_within,
-        visits_over_per_year=_visits_over(longer),
+        visits_over_per_year=longer.visits_over_per_year,
         presentable_days_lost=DAYS_PER_YEAR * lost_days,
         hours_saved=now.year.hours - longer.year.hours,
         cost_saved=now.year.cost - longer.year.cost,
@@ -60,16 +60,7 @@ def next_longer(
             if area.cut_needed_cm is not None and area.days_below_floor > 0.0
         ),
         lost_areas=tuple(area.label for area in longer.areas if area.cut_needed_cm is None),
-        visits_per_year=longer.year.visits,
-        now_d=now.interval_d,
-        now_visits_over_per_year=_visits_over(now),
-        now_visits_per_year=now.year.visits,
     )
-
-
-def _visits_over(option: OptionAdvice) -> float:
-    """Visits of a year that find some area over its height."""
-    return (1.0 - option.chance_all_within) * option.year.visits
 
 
 def in_full(book: Book, fit: GrowthFit, living: LivingAreas, advice: TankAdvice) -> TankAdvice:

@@ -11,7 +11,7 @@ import numpy as np
 
 from growthcast.arrays import BoolArray, FloatArray
 from growthcast.book.book import Book
-from growthcast.book.suppose import Cell, with_rows
+from growthcast.book.supposed.rows import Cell, with_rows
 from growthcast.fit.design import build_design
 from growthcast.fit.growth import fit_growth
 from growthcast.fit.result import GrowthFit
@@ -62,15 +62,12 @@ class _Case:
         **named: Any,
     ) -> Mend:
         """Return a change of some areas, its chance at hand."""
-        areas = [self.option.areas[i] for i in np.flatnonzero(places)]
         return Mend(
-            area_ids=tuple(area.area_id for area in areas),
+            area_ids=tuple(self.fit.design.area_id[self.living.area[places]].tolist()),
             values=tuple(values if isinstance(values, list) else values.tolist()),
             interval_d=self.option.interval_d,
             chance_at_least_cut=chance,
             holds=chance >= self.confidence,
-            labels=tuple(area.label for area in areas),
-            units=tuple(area.unit for area in areas),
             before=tuple(before.tolist()),
             **named,
         )

@@ -9,7 +9,7 @@ from datetime import date
 import numpy as np
 import pytest
 
-from growthcast.book.suppose import with_cells
+from growthcast.book.supposed.rows import with_cells
 from growthcast.fit.growth import fit_growth
 from growthcast.plain import plain
 from growthcast.say.reasons import certainty_words, mend_words, next_longer_words
@@ -51,7 +51,7 @@ def test_the_next_longer_interval_is_compared_in_looks_hours_and_money(lobby):
     rate = now.year.cost / now.year.hours
     assert (cost.p10, cost.p90) == pytest.approx((hours.p10 * rate, hours.p90 * rate))
     said = f"saves {advice.longer.hours_saved:.0f} h ({hours.p10:.0f} to {hours.p90:.0f})"
-    sentence = next_longer_words(advice.longer, "EUR")
+    sentence = next_longer_words(advice, advice.longer, "EUR")
     assert said in sentence
     assert advice.longer.visits_over_per_year == pytest.approx(
         (1 - longer.chance_all_within) * 365 / longer.interval_d
@@ -95,7 +95,7 @@ def test_less_light_is_worked_out_by_a_fit_that_would_agree(lobby):
     book, _, advice = lobby
     [mend] = [m for m in advice.mends if m.kind == "light"]
     assert mend.values[0] < 110
-    from growthcast.book.suppose import with_rows
+    from growthcast.book.supposed.rows import with_rows
 
     row = {"tank_id": "lobby", "from_date": ON, "ppfd_umol": mend.values[0]}
     dimmed = replace(book, conditions=with_rows(book.conditions, [row]))
@@ -181,13 +181,16 @@ def test_words_for_certainty(lobby):
     assert "The likelier one, 10 days, does not reach the wanted chance" in said
 
 
-def test_words_for_mends():
+def test_words_for_mends(lobby):
     """Heights as they are now and as they would be; a lamp by how much it is dimmed."""
-    same = {"interval_d": 14, "chance_at_least_cut": 0.91, "holds": True}
-    names = {"area_ids": ("a", "b"), "labels": ("Stems", "Moss"), "units": ("cm", "cm")}
-    higher = Mend(kind="budget", values=(22.5, 9.0), before=(20.0, 8.0), **names, **same)
-    said = "a higher budget: Stems up by 2.5 to 22.5 cm; Moss up by 1.0 to 9.0 cm"
-    assert mend_words(higher) == said
-    dimmed = Mend(kind="light", values=(55.0,), before=(110.0,), **names, **same)
+    _, _, advice = lobby
+    first, second = advice.options[-1].areas
+    ids = (first.area_id, second.area_id)
+    same = {"interval_d": advice.options[-1].interval_d, "chance_at_least_cut": 0.91, "holds": True}
+    higher = Mend(kind="budget", area_ids=ids, values=(22.5, 9.0), before=(20.0, 8.0), **same)
+    assert mend_words(advice, higher) == (
+        f"a higher budget: {first.label} up by 2.5 to 22.5 cm; {second.label} up by 1.0 to 9.0 cm"
+    )
+    dimmed = Mend(kind="light", area_ids=ids, values=(55.0,), before=(110.0,), **same)
     said = "less light: 55 instead of 110 umol at the substrate (50 % less)"
-    assert mend_words(dimmed) == said
+    assert mend_words(advice, dimmed) == said
