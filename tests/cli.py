@@ -10,9 +10,9 @@ from typing import Any, NamedTuple
 from unittest import mock
 
 from growthcast.book.book import Book
-from growthcast.brief.client.record import past_records
 from growthcast.cli.main import main
 from growthcast.fit.growth import fit_growth
+from growthcast.service.pages.record import past_records
 
 KNOWN: dict[object, Any] = {}
 """What commands have worked out from a book; a test that asks anew on purpose empties it first."""
@@ -31,7 +31,7 @@ def once(function: Callable[..., Any]) -> Callable[..., Any]:
     return known
 
 
-FITTED, RECORDS = "growthcast.cli.options.fitted", "growthcast.brief.client.build.past_records"
+FITTED, RECORDS = "growthcast.cli.options.fitted", "growthcast.brief.client.past_records"
 
 
 class Ran(NamedTuple):
