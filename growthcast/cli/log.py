@@ -17,7 +17,7 @@ from growthcast.errors import GrowthcastError
 from growthcast.say.words import count_of
 
 if TYPE_CHECKING:
-    from growthcast.book.book import Book, WholeTank
+    from growthcast.book.book import Book
     from growthcast.book.writing.visit.entry import VisitRow
     from growthcast.fit.result import GrowthFit
     from growthcast.service.doubts.typed import Doubt
@@ -80,7 +80,7 @@ def log_command(
         say("Nothing was typed, so nothing was written.")
         return
     before, doubts, questions = _judged(book, tank_id, day, rows)
-    grams = _grams_of(book, before)
+    grams = before.whole_tank_grams if before else (book.practice.whole_tank_grams or "all", "")
     cells = log_rows(rows, book, tank_id, day, grams[0])
     places = places_of(book, tank_id, day)
     understood = visit_in_words(tank_id, day, rows, places, grams, questions)
@@ -110,13 +110,6 @@ def log_command(
     whole |= {"understood": understood, "doubts": doubts_for_programs(doubts), "outlook": outlook}
     found = {r.place.area_id: r.amounts.get("before_cm") for r in rows if r.place}
     print_answer(as_json, whole, outlook_words(news, tank_id, day, found) if news else ())
-
-
-def _grams_of(book: Book, before: GrowthFit | None) -> tuple[WholeTank, str]:
-    """Whose grams a weight of the whole tank holds where the line does not say it, and why."""
-    if before is None:
-        return book.practice.whole_tank_grams or "all", ""
-    return before.whole_tank_grams
 
 
 def _judged(
