@@ -16,6 +16,7 @@ from growthcast.cli.options import (
     chosen_tanks,
     open_book,
     plot_option,
+    say_not_fitted,
 )
 from growthcast.cli.output import print_answer, say
 from growthcast.errors import Exit
@@ -37,13 +38,14 @@ def watch_command(
     Exit status: 0 all as usual, 1 something needs attention, 2 bad arguments or a book with
     problems, 3 the tool itself failed.
     """
-    from growthcast.say.watch import watch_words
+    from growthcast.say.watch import watch_in_json, watch_words
     from growthcast.service.watch.watch import watch_growth
 
     opened, day = open_book(book, on)
     tanks = chosen_tanks(opened, tank)
     check_plot(opened, plot)
     report = watch_growth(opened, day, tanks)
+    say_not_fitted(report.not_fitted)
     if plot is not None and not any(watched.course for watched in report.tanks):
         say("Nothing was drawn: no tank has visits enough to judge.")
     elif plot is not None:
@@ -52,6 +54,6 @@ def watch_command(
 
         save_picture(opened, plot, *growth_index_figure(report))
         say(f"Wrote {plot}")
-    print_answer(as_json, report, watch_words(report, by_area=tank is not None))
+    print_answer(as_json, watch_in_json(report), watch_words(report, by_area=tank is not None))
     if report.needs_attention:
         raise typer.Exit(Exit.ATTENTION)

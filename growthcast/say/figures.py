@@ -6,10 +6,11 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date
 
-from growthcast.forecast.report import AreaForecast
+from growthcast.forecast.report import AreaForecast, as_date
 from growthcast.forecast.verdict import BacktestResult
 from growthcast.say.forecast import conclusion, first_to_pass, unit
 from growthcast.say.rescape import days_text
+from growthcast.say.watch import finding_name, finding_sentence, tank_sentence
 from growthcast.say.words import day_words, days_in_words, full_date_words, percent
 from growthcast.service.rescape.layouts import LayoutAdvice
 from growthcast.service.rescape.plants import PlantAdvice
@@ -49,12 +50,18 @@ FORECAST_KEY = (
 
 
 def forecast_caption(
-    tank: str, names: Sequence[str], areas: Sequence[AreaForecast], on: date, horizon_d: int
+    tank: str,
+    names: Sequence[str],
+    areas: Sequence[AreaForecast],
+    sentences: Sequence[str],
+    on: date,
+    horizon_d: int,
 ) -> Caption:
-    """Return which area of a tank passes its budget first; what each does is still to be said."""
+    """Return which area of a tank passes its budget first, and the sentences of its areas."""
     opening = f"Tank {tank}, if nothing more is cut from {full_date_words(on)} on: "
     whole = opening + _who_passes(names, areas, on, horizon_d)
-    return Caption(f"Height forecast of tank {tank}", whole, FORECAST_KEY, whole)
+    told = " ".join([whole, *sentences])
+    return Caption(f"Height forecast of tank {tank}", whole, FORECAST_KEY, told)
 
 
 def _who_passes(
@@ -83,14 +90,14 @@ def _who_passes(
 
 
 def last_reading_words(
-    area: AreaForecast, last: tuple[date, float, bool] | None, shown_d: int, on: date
+    area: AreaForecast, last: tuple[float, float, bool] | None, shown_d: int, on: date
 ) -> str:
-    """Return the last reading (its day, its height, whether after a cut) of an area."""
+    """Return the last reading (its day number, its height, whether after a cut) of an area."""
     if last is None:
         return f"no height logged in the {shown_d} days before {day_words(on, on)}"
     day, height, cut = last
     how = "left" if cut else "measured"
-    return f"{how} at {height:g} {unit(area)} on {day_words(day, on)}"
+    return f"{how} at {height:g} {unit(area)} on {day_words(as_date(day), on)}"
 
 
 BACKTEST_KEY = (
@@ -141,7 +148,7 @@ def watch_caption(report: WatchReport, left_out: int) -> Caption:
     """Return who needs a look, and since when; ``left_out`` tanks as usual are not drawn."""
     drawn = [tank for tank in report.tanks if tank.course]
     if report.findings:
-        said = [f"{', '.join(f.tank_ids)}: {f.sentence}" for f in report.findings[:3]]
+        said = [f"{', '.join(f.tank_ids)}: {finding_sentence(f)}" for f in report.findings[:3]]
         more = len(report.findings) - 3
         whole = "; ".join([*said, *([f"and {more} more"] if more > 0 else [])]) + "."
     else:
@@ -154,7 +161,7 @@ def watch_caption(report: WatchReport, left_out: int) -> Caption:
             f"{percent(point.usual_high)})"
             for point in tank.course[-6:]
         )
-        told.append(f"{tank.tank_id}: {tank.sentence}. Last visits: {points}.")
+        told.append(f"{tank.tank_id}: {tank_sentence(tank)}. Last visits: {points}.")
     key = WATCH_KEY + (f" {left_out} more tanks as usual are not drawn." if left_out > 0 else "")
     return Caption("Growth against usual, visit by visit", whole, key, " ".join(told))
 
@@ -166,7 +173,7 @@ def growth_title(findings: Sequence[Finding], on: date) -> str:
     finding = findings[0]
     verb = "grow" if finding.kind == "species" else "grows"
     return (
-        f"{finding.name} {verb} at {percent(finding.growth_share[1])} since about "
+        f"{finding_name(finding)} {verb} at {percent(finding.growth_share[1])} since about "
         f"{day_words(finding.since[1], on)}"
     )
 

@@ -34,8 +34,9 @@ class Richness:
     log rates; ``week_spread`` is the relative scatter of a week's growth (white, so it falls as
     1/days); ``drift_spread`` that of a tank's slowly drifting rate, which forgets itself over
     ``drift_days``; ``span_spread`` a scatter drawn anew for each area after each visit;
-    ``season_share`` the swing over the year. ``responses``, ``settling`` and ``pause`` switch the
-    effects of conditions, of planting and of hard cuts.
+    ``season_share`` the swing over the year; ``settle_spread`` scatters (log) by how much longer
+    than in the table all plants of a practice take to settle. ``responses``, ``settling`` and
+    ``pause`` switch the effects of conditions, of planting and of hard cuts.
 
     Log: heights are read with ``height_error_cm``, ``height_error_share`` and ``cover_error``
     (points) and written to half a centimetre where ``rounding``. ``hand_spread`` scatters cuts,
@@ -60,6 +61,7 @@ class Richness:
     season_share: float = 0.08
     responses: bool = True
     settling: bool = True
+    settle_spread: float = 0.0
     pause: bool = True
     height_error_cm: float = 0.5
     height_error_share: float = 0.05

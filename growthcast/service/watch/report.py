@@ -13,6 +13,7 @@ __all__ = [
     "DropSeen",
     "Finding",
     "IndexPoint",
+    "NotedChange",
     "SpeciesGrowth",
     "TankWatch",
     "WatchReport",
@@ -55,12 +56,22 @@ class IndexPoint:
 
 
 @dataclass(frozen=True, slots=True)
+class NotedChange:
+    """A row of conditions.csv that changes a tank's conditions: its day and note, "" for none."""
+
+    on: date
+    note: str
+
+
+@dataclass(frozen=True, slots=True)
 class Finding:
     """One change of growth.
 
-    ``kind`` is tank, area or species; ids that do not apply are empty. ``since`` and
-    ``growth_share`` are in the middle with 8 of 10 ranges; ``also`` names what explains the
-    readings nearly as well; ``suspects`` are to be checked in this order.
+    ``kind`` is tank, area or species; ids that do not apply are empty, ``name`` is that of the area
+    or the species. ``since`` and ``growth_share`` are in the middle with 8 of 10 ranges; ``also``
+    are the areas that explain the readings nearly as well, "" for the whole tank. ``alone`` tells
+    whether the tank has one area only, ``has_co2`` whether it is supplied with CO2; ``noted`` is a
+    change of its conditions written down about then.
     """
 
     kind: str
@@ -71,9 +82,10 @@ class Finding:
     since: tuple[date, date, date] = field(metadata=BY_QUANTILE)
     noticed_on: date
     growth_share: tuple[float, float, float] = field(metadata=BY_QUANTILE)
-    sentence: str
-    also: tuple[str, ...] = field(metadata=in_json("also_possible"))
-    suspects: tuple[str, ...] = field(metadata=in_json("check"))
+    also: tuple[str, ...] = field(default=(), metadata=HIDDEN)
+    alone: bool = field(default=False, metadata=HIDDEN)
+    has_co2: bool = field(default=False, metadata=HIDDEN)
+    noted: NotedChange | None = field(default=None, metadata=HIDDEN)
 
     @property
     def slower(self) -> bool:
@@ -136,7 +148,6 @@ class TankWatch:
     recent: IndexPoint | None
     course: tuple[IndexPoint, ...] = field(metadata=in_json("visits_against_usual"))
     findings: tuple[Finding, ...]
-    sentence: str
     areas: tuple[AreaGrowth, ...] = ()
     drop_seen: DropSeen | None = None
     changed_on: tuple[date, ...] = field(default=(), metadata=in_json("conditions_changed_on"))
@@ -151,9 +162,17 @@ class SpeciesGrowth:
     recent: IndexPoint = field(metadata=FLAT)
 
 
+def _tanks_and_why(failed: dict[str, str]) -> list[dict[str, str]]:
+    return [{"tank_id": tank, "why": why} for tank, why in failed.items()]
+
+
 @dataclass(frozen=True, slots=True)
 class WatchReport:
-    """The practice as watched on a day; ``usual_until`` ends the time that sets what is usual."""
+    """The practice as watched on a day; ``usual_until`` ends the time that sets what is usual.
+
+    ``not_fitted`` are the ids of tanks whose log cannot be fitted, and why: their readings are not
+    judged.
+    """
 
     on: date
     usual_until: date | None
@@ -161,6 +180,7 @@ class WatchReport:
     tanks: tuple[TankWatch, ...]
     species: tuple[SpeciesGrowth, ...]
     across: tuple[Finding, ...] = field(metadata=in_json("across_tanks"))
+    not_fitted: dict[str, str] = field(default_factory=dict, metadata=in_json(into=_tanks_and_why))
 
     json_with: ClassVar = ("needs_attention",)
 
