@@ -44,8 +44,8 @@ class SpeciesPriors:
     """What is believed of each species before any log: arrays (S,), in the table's order.
 
     For a species measured by cover (``measure_is_cover``) every ``..._cm`` is percent cover and
-    ``density_g_l`` is grams per dm² at full cover. ``shape``, ``shape_spread`` and the minutes of
-    trimming belong to the species' form.
+    ``density_g_l`` is grams per dm² at full cover. ``shape``, ``shape_spread``, ``lag_spread_d`` (spread
+    of the days of growth lost after a cut) and the minutes of trimming belong to the species' form.
     """
 
     species_id: TextArray
@@ -72,6 +72,7 @@ class SpeciesPriors:
     pause_d: FloatArray
     shape: FloatArray
     shape_spread: FloatArray
+    lag_spread_d: FloatArray
     set_up_min: FloatArray
     min_per_l: FloatArray
     min_per_dm2: FloatArray
@@ -109,10 +110,11 @@ class Reference:
 
 @dataclass(frozen=True, slots=True)
 class FormDefaults:
-    """What holds for a whole growth form: the bend of its curve and the minutes of trimming it."""
+    """A growth form: the bend of its curve, what a cut costs it, the minutes of trimming it."""
 
     shape: float
     shape_spread: float
+    lag_spread_d: float
     set_up_min: float
     min_per_l: float
     min_per_dm2: float
@@ -157,6 +159,7 @@ def species_priors(table: Table) -> SpeciesPriors:
         pause_d=number("pause_d"),
         shape=of_form("shape"),
         shape_spread=of_form("shape_spread"),
+        lag_spread_d=of_form("lag_spread_d"),
         set_up_min=of_form("set_up_min"),
         min_per_l=of_form("min_per_l"),
         min_per_dm2=of_form("min_per_dm2"),

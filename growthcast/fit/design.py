@@ -9,6 +9,7 @@ import numpy as np
 
 from growthcast.arrays import BoolArray, FloatArray, IntArray, TextArray
 from growthcast.book.book import Book, WholeTank
+from growthcast.fit.lags import FORMS
 from growthcast.fit.rows.chains import Link, pack_chains
 from growthcast.fit.rows.clock import (
     GrowthClock,
@@ -83,6 +84,11 @@ class Design:
         return self.traits.tank
 
     @property
+    def form(self) -> IntArray:
+        """Place of each area's form in ``FORMS``, (A,)."""
+        return _forms(self.priors)[self.species]
+
+    @property
     def stays(self) -> BoolArray:
         """Whether an area is planted and stays so beyond the day of the fit, (A,)."""
         removed: BoolArray = self.traits.removed_day <= self.on_day
@@ -116,6 +122,7 @@ def build_design(book: Book, on: date, spreads: Spreads | None = None) -> Design
         weights=_weights(log.buckets, practice.whole_tank_grams, traits),
         shape=priors.shape[species],
         first_habit=habits.first_log_cm,
+        lag_d=spreads.lags.mean_d[_forms(priors)[species]],
     )
     grown = (nodes.link == Link.GREW) & ~np.isin(nodes.row, log.buckets.row)
     return Design(
@@ -164,9 +171,14 @@ def with_spreads(design: Design, spreads: Spreads) -> Design:
         species_precision=1.0 / (spreads.species * priors.rate_spread) ** 2,
         knot_precision=knot_precision() / spreads.drift**2,
     )
-    return replace(
-        design, spreads=spreads, problem=replace(problem, errors=errors, pooling=pooling)
-    )
+    lag_d = spreads.lags.mean_d[design.form]
+    problem = replace(problem, errors=errors, pooling=pooling, lag_d=lag_d)
+    return replace(design, spreads=spreads, problem=problem)
+
+
+def _forms(priors: SpeciesPriors) -> IntArray:
+    """Place of each species' form in ``FORMS``, (S,)."""
+    return np.array([FORMS.index(form) for form in priors.form.tolist()], dtype=np.int64)
 
 
 def _errors(book: Book, is_cover: BoolArray, spreads: Spreads) -> ErrorModel:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import csv
+import tomllib
 from collections.abc import Mapping
 from dataclasses import dataclass, field, fields
 from datetime import date
@@ -19,10 +20,12 @@ __all__ = [
     "Richness",
     "TankPlan",
     "Traits",
+    "read_lag_spreads",
     "read_species_table",
 ]
 
 SPECIES_CSV = Path(__file__).parents[2] / "species" / "species.csv"
+FORMS_TOML = SPECIES_CSV.with_name("forms.toml")
 
 
 @dataclass(frozen=True, slots=True)
@@ -34,7 +37,9 @@ class Richness:
     log rates; ``week_spread`` is the relative scatter of a week's growth (white, so it falls as
     1/days); ``drift_spread`` that of a tank's slowly drifting rate, which forgets itself over
     ``drift_days``; ``span_spread`` a scatter drawn anew for each area after each visit;
-    ``season_share`` the swing over the year. ``responses``, ``settling`` and ``pause`` switch the
+    ``lag_d`` days of growth are lost after every cut that takes a quarter of the height or more,
+    fewer after smaller ones; ``lag_drawn`` draws them for every form of the practice instead, half
+    normal with the spread of forms.toml; ``season_share`` the swing over the year. ``responses``, ``settling`` and ``pause`` switch the
     effects of conditions, of planting and of hard cuts.
 
     Log: heights are read with ``height_error_cm``, ``height_error_share`` and ``cover_error``
@@ -57,6 +62,8 @@ class Richness:
     drift_spread: float = 0.15
     drift_days: float = 30.0
     span_spread: float = 0.0
+    lag_d: float = 0.0
+    lag_drawn: bool = False
     season_share: float = 0.08
     responses: bool = True
     settling: bool = True
@@ -174,6 +181,12 @@ def read_species_table(path: Path = SPECIES_CSV) -> dict[str, Traits]:
                     cells[trait.name] = text if trait.name in words else float(text)
             table[row["species_id"]] = Traits(**cells)  # type: ignore[arg-type]
     return table
+
+
+def read_lag_spreads(path: Path = FORMS_TOML) -> dict[str, float]:
+    """Read the spread [d] of each form's lag after a cut."""
+    forms = tomllib.loads(path.read_text(encoding="utf-8"))
+    return {form: float(values["lag_spread_d"]) for form, values in forms.items()}
 
 
 @dataclass(frozen=True, slots=True)

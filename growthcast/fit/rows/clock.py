@@ -23,6 +23,7 @@ __all__ = [
     "GrowthClock",
     "TankConditions",
     "growth_clock",
+    "lag_share",
     "pause_after_cut",
     "tank_conditions",
 ]
@@ -36,6 +37,9 @@ LONGEST_PAUSE_SHARE = 0.9
 """A pause after a hard cut takes at most this share of the span that follows."""
 HARD_CUT_SHARE = 0.5
 """Share of the height beyond which a cut makes a plant pause."""
+LAG_SHARE = 0.1
+"""Cuts of this share of the height bring two thirds of a form's lag, much smaller ones little of it:
+what stops growth is the loss of the tips (an estimate)."""
 PAUSE_DOUBT = 0.5
 """How far a pause may be off, as a share of it: an estimate (common practice, no source)."""
 LEAST_RESPONSE = 0.05
@@ -194,8 +198,16 @@ class GrowthClock:
         return speed
 
 
+def lag_share(removed_share: Floats) -> Floats:
+    """Share of a form's lag that follows a cut that took ``removed_share`` of the height [0-1].
+
+    ``1 - exp(-removed_share / LAG_SHARE)``: none without a cut, all but whole from a third on.
+    """
+    return cast(Floats, -np.expm1(-removed_share / LAG_SHARE))
+
+
 def pause_after_cut(removed_share: Floats, pause_d: Floats) -> Floats:
-    """Days without growth after a cut that took ``removed_share`` of the height.
+    """Days without growth, its lag aside, after a cut that took ``removed_share`` of the height.
 
     None up to half of the height, ``pause_d`` (of the species) when cut to the base, in proportion
     between: an estimate of the trade.

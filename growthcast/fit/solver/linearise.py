@@ -34,6 +34,7 @@ __all__ = [
     "DENSITY",
     "HABIT",
     "KNOTS",
+    "LAG",
     "OF_STARTS",
     "RATE",
     "Linearised",
@@ -44,6 +45,8 @@ __all__ = [
 
 CEILING, HABIT, DENSITY, RATE, KNOTS = range(5)
 BORDER = KNOTS + KNOT_COUNT
+LAG = BORDER
+"""Row of an area's lag beside its border, where the two are told together."""
 OF_STARTS = DENSITY
 """How many parameters of the border, its first ones, a start depends on."""
 
@@ -98,6 +101,7 @@ def linearise(
     errors: ErrorModel,
     trust: FloatArray,
     sites: Sites,
+    lag_d: FloatArray,
 ) -> Linearised:
     """Linearise a block's links and readings.
 
@@ -119,6 +123,8 @@ def linearise(
         Share of its weight that a reading keeps, 1 for one not in doubt.
     sites : Sites
         What looks and weights of whole tanks say of the nodes.
+    lag_d : array (A,)
+        Days of growth lost after a cut [d].
     """
     nodes, area, rank = chains.nodes, chains.nodes.area, chains.rank
     aim = _aimed(border.take(chains.area, axis=1), shape[chains.area])
@@ -140,6 +146,7 @@ def linearise(
     weight, owner = drift.weight[:, grew], area[grew]
     pace = border[RATE, owner] + (weight * border[KNOTS:].take(owner, axis=1)).sum(axis=0)
     grown = np.exp(pace) * shape_factor(shape[chains.area])[rank[grew]] * nodes.growth_d[grew]
+    grown *= nodes.awake_share(lag_d, grew)
     # Heights and slopes are taken at the stage expected; a height at the current stage is reached
     # from there along the slope, since the filter sees straight lines only.
     expected_stage = stage.copy()
