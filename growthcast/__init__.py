@@ -35,11 +35,9 @@ if TYPE_CHECKING:
     from growthcast.service.rescape.swaps import SwapSearch, swaps_to_reach
     from growthcast.service.rounds.plan import plan_rounds
     from growthcast.service.rounds.result import RoundsPlan
-    from growthcast.service.visit.away import weeks_away
-    from growthcast.service.visit.away_nouns import AwayTank
+    from growthcast.service.visit.away import AwayTank, weeks_away
     from growthcast.service.visit.cuts import CutSheet, cut_sheet
-    from growthcast.service.visit.peak import peak_plan
-    from growthcast.service.visit.peak_nouns import PeakPlan
+    from growthcast.service.visit.peak import PeakPlan, peak_plan
     from growthcast.service.watch.report import WatchReport
     from growthcast.service.watch.watch import watch_growth
 
@@ -85,7 +83,7 @@ __all__ = [
 
 _HOMES = {
     "AreaForecast": "growthcast.forecast.report",
-    "AwayTank": "growthcast.service.visit.away_nouns",
+    "AwayTank": "growthcast.service.visit.away",
     "BacktestResult": "growthcast.forecast.verdict",
     "Book": "growthcast.book.book",
     "BookProblems": "growthcast.errors",
@@ -95,7 +93,7 @@ _HOMES = {
     "GrowthFit": "growthcast.fit.result",
     "GrowthcastError": "growthcast.errors",
     "LayoutAdvice": "growthcast.service.rescape.layouts",
-    "PeakPlan": "growthcast.service.visit.peak_nouns",
+    "PeakPlan": "growthcast.service.visit.peak",
     "PlantAdvice": "growthcast.service.rescape.candidates",
     "RoundsPlan": "growthcast.service.rounds.result",
     "Spreads": "growthcast.fit.spreads",

@@ -53,7 +53,9 @@ class Key:
             return "text in quotes"
         if self.kind == "currency":
             return 'the three letters of a currency of ISO 4217, as "EUR"'
-        if self.kind in {"locale", "choice"}:
+        if self.kind == "locale":
+            return 'the codes of a language and a country, as "en-GB"'
+        if self.kind == "choice":
             return f"one of {', '.join(self.choices)}"
         if self.kind == "region":
             return 'the ISO 3166 code of a country or a part of it in quotes, as "DE" or "DE-BY"'
@@ -67,10 +69,6 @@ class Key:
         return f"{'whole ' + words if self.kind == 'whole' else words} {limits}"
 
 
-LOCALES: tuple[str, ...] = (
-    *("en-GB", "en-IE", "en-US", "de-DE", "de-AT", "de-CH", "fr-FR", "fr-BE", "nl-NL", "nl-BE"),
-)
-"""Tags whose number, date and money forms are known (``brief/languages`` holds the forms)."""
 PICTURES: tuple[str, ...] = (".svg", ".png", ".jpg", ".jpeg")
 
 READINGS: tuple[str, ...] = get_args(WholeTank)
@@ -80,10 +78,7 @@ KEYS: tuple[Key, ...] = (
     Key("practice", "name", "text", "the practice's name"),
     Key("practice", "contact", "text", "line under the name on pages for clients"),
     Key("practice", "logo", "picture", "picture beside the name on pages for clients"),
-    Key(
-        *("practice", "locale", "locale", "language, number, date and money forms of pages"),
-        choices=LOCALES,
-    ),
+    Key("practice", "locale", "locale", "language, number, date and money forms of pages"),
     Key("practice", "currency", "currency", "ISO 4217 code"),
     Key("practice", "labour_rate_per_h", "number", "price of an hour", "", 0, 1_000_000),
     Key("visit", "fixed_min", "number", "minutes before any trimming", "min", 0, 1440),
@@ -152,12 +147,24 @@ def _lines_of_keys(text: str) -> dict[tuple[str, str], int]:
     return lines
 
 
+def _is_locale(tag: str) -> bool:
+    from babel.localedata import exists  # likewise, where a locale is named
+
+    form = re.fullmatch("[a-z]{2,3}(-[A-Z][a-z]{3})?-[A-Z]{2}", tag)
+    return form is not None and exists(tag.replace("-", "_"))
+
+
 def _locale_meant(value: str) -> str:
-    """Suggest the tags of the same language, or a near miss."""
-    language = value.strip().replace("_", "-").split("-")[0].lower()
-    alike = [shown(tag) for tag in LOCALES if tag.split("-")[0] == language]
-    otherwise = f"write {' or '.join(alike)}" if alike else 'write as "en-GB"'
-    return did_you_mean(value.replace("_", "-"), list(LOCALES), otherwise)
+    """Suggest a near miss, or the country where most people speak the language."""
+    from babel.core import get_global
+    from babel.localedata import locale_identifiers
+
+    tag = value.strip().replace("_", "-")
+    language = tag.split("-")[0].lower()
+    alike = [known.replace("_", "-") for known in locale_identifiers()]
+    likely = get_global("likely_subtags").get(language, "en_Latn_GB").split("_")
+    otherwise = f'write as "{likely[0]}-{likely[-1]}"'
+    return did_you_mean(tag, [one for one in alike if _is_locale(one)], otherwise)
 
 
 def _value(key: Key, value: Any, line: int | None) -> tuple[Any, list[Finding]]:
@@ -168,7 +175,7 @@ def _value(key: Key, value: Any, line: int | None) -> tuple[Any, list[Finding]]:
     if key.kind in {"text", "choice", "currency", "locale", "region", "picture"}:
         if not isinstance(value, str):
             return found("wrong-kind", f"{shown(value)} without quotes", "put it in quotes")
-        if key.kind == "locale" and value not in LOCALES:
+        if key.kind == "locale" and not _is_locale(value):
             fix = _locale_meant(value)
             return found("not-a-choice", f"{shown(value)}, whose forms are not known", fix)
         if key.kind == "choice" and value not in key.choices:

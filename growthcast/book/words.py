@@ -6,7 +6,10 @@ import difflib
 import re
 from collections.abc import Iterable, Mapping, Sequence
 
+from growthcast.errors import UsageError
+
 __all__ = [
+    "check_known",
     "column_letter",
     "did_you_mean",
     "is_one_slip",
@@ -15,6 +18,7 @@ __all__ = [
     "plain",
     "printable",
     "shown",
+    "some_of",
 ]
 
 _LONGEST_SHOWN = 40
@@ -97,6 +101,18 @@ def did_you_mean(name: str, known: Iterable[str], otherwise: str) -> str:
     """Return ``did you mean "X"?`` for a near miss, else another sentence."""
     match = nearest(name, known)
     return otherwise if match is None else f"did you mean {shown(match)}?"
+
+
+def some_of(names: Sequence[str], most: int = 8) -> str:
+    """Return names as a list that stays short."""
+    return ", ".join(names[:most]) + (" and others" if len(names) > most else "")
+
+
+def check_known(name: str, known: Sequence[str], lacking: str, listed: str) -> None:
+    """Raise ``UsageError`` for a name that is not known, with the nearest or a list of them."""
+    if name not in known:
+        hint = did_you_mean(name, known, f"{listed} {some_of(known) or 'none'}")
+        raise UsageError(f"{lacking} {shown(name)}; {hint}")
 
 
 def names_that_hold(text: str, known: Mapping[str, Sequence[str]]) -> list[str]:

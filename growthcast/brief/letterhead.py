@@ -12,9 +12,9 @@ from PIL import Image, UnidentifiedImageError
 
 from growthcast.book.book import Book, Practice
 from growthcast.book.words import shown
-from growthcast.brief.locale import Locale
 from growthcast.brief.page import Letterhead, Logo, named
 from growthcast.fit.growth import last_logged
+from growthcast.say.locale import Locale
 
 __all__ = ["foot_of", "letterhead_of", "logo_of"]
 

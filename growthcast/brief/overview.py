@@ -11,7 +11,6 @@ import numpy as np
 from growthcast.book.book import Book
 from growthcast.book.checks.rounds import ClosedTime, closed_times, open_before, open_from
 from growthcast.brief.letterhead import foot_of, letterhead_of
-from growthcast.brief.locale import Locale
 from growthcast.brief.page import (
     Block,
     Column,
@@ -27,6 +26,7 @@ from growthcast.figures.pages.spark import spark_picture
 from growthcast.finite import finite_answer
 from growthcast.fit.result import GrowthFit
 from growthcast.forecast.report import AreaForecast, as_date, forecast_growth
+from growthcast.say.locale import Locale
 from growthcast.service.advice import OptionAdvice, TankAdvice
 from growthcast.service.recommend import recommend
 from growthcast.service.urgency import Due, chance_some_area_over, rhythms
@@ -134,7 +134,7 @@ def build_overview(book: Book, fit: GrowthFit, locale: Locale) -> Page:
     ]
     blocks += _small_pictures(book, fit, locale, planted)
     return Page(
-        language=locale.text_language,
+        language=locale.language,
         title=locale.say("overview_title"),
         under_title="",
         day=on.isoformat(),

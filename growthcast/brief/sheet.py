@@ -4,8 +4,9 @@ from __future__ import annotations
 
 from growthcast.book.book import Book
 from growthcast.brief.letterhead import foot_of, letterhead_of
-from growthcast.brief.locale import Locale
 from growthcast.brief.page import Block, Column, Heading, Items, Page, Paragraph, Table, named
+from growthcast.say.locale import Locale
+from growthcast.say.visit import cautions, sheet_sentence, watch_list
 from growthcast.service.effort import Range
 from growthcast.service.visit.cuts import AreaCut, CutSheet
 
@@ -25,19 +26,18 @@ def build_sheet(book: Book, sheet: CutSheet, locale: Locale) -> Page:
     sheet : CutSheet
         The visit.
     locale : Locale
-        How its reader writes numbers and dates; the text is in English.
+        How its reader writes; the sentences of the advice are in English.
 
     Returns
     -------
     Page
         The page's content, in the order of work, with room for the readings of the day.
     """
-    locale = locale.in_english()
-    blocks: list[Block] = [Paragraph(named(sheet.sentence), "lead")]
+    blocks: list[Block] = [Paragraph(named(sheet_sentence(sheet)), "lead")]
     if sheet.areas:
         blocks += [Heading(locale.say("sheet_heading")), _table(locale, sheet)]
     blocks.append(Paragraph(_time(locale, sheet)))
-    for key, said in (("watch", sheet.watch), ("cautions", sheet.cautions)):
+    for key, said in (("watch", watch_list(sheet)), ("cautions", cautions(sheet))):
         if said:
             items = Items(tuple(named(sentence) for sentence in said))
             blocks += [Heading(locale.say(f"sheet_{key}")), items]
@@ -45,7 +45,7 @@ def build_sheet(book: Book, sheet: CutSheet, locale: Locale) -> Page:
     day = locale.long_date(sheet.on)
     title = locale.say("sheet_title", tank=named(sheet.tank_id), date=day)
     return Page(
-        language=locale.text_language,
+        language=locale.language,
         title=title,
         under_title=whose,
         day=sheet.on.isoformat(),

@@ -2,22 +2,27 @@
 
 from __future__ import annotations
 
+from datetime import date
 from pathlib import Path
 from typing import Annotated
 
 import typer
 
-from growthcast.cli.options import AsJson
+from growthcast.book.report import format_finding
+from growthcast.book.shipped import find_own_book
+from growthcast.book.words import did_you_mean, shown
+from growthcast.cli.options import AsJson, argument
+from growthcast.cli.output import print_answer, say
 from growthcast.errors import UsageError
+from growthcast.say.words import count_of
 
 Kind = Annotated[str, typer.Argument(metavar="tank|area|conditions|closed", help="What to add.")]
 BookAndCells = Annotated[
     list[str] | None,
-    typer.Argument(
-        metavar="[BOOK] COLUMN=VALUE",
-        help="Folder of the book (default: this folder), then its cells, such as "
+    argument(
+        "[BOOK] COLUMN=VALUE",
+        "Folder of the book (default: this folder), then its cells, such as "
         "water_depth_cm=45; text with spaces in quotes.",
-        show_default=False,
     ),
 ]
 
@@ -29,14 +34,8 @@ def add_command(kind: Kind, cells: BookAndCells = None, as_json: AsJson = False)
 
     Exit status: 0 done, 2 the row does not check or cannot be written, 3 the tool itself failed.
     """
-    from datetime import date
-
-    from growthcast.book.report import format_finding
-    from growthcast.book.shipped import find_own_book
-    from growthcast.book.words import did_you_mean, shown
     from growthcast.book.writing.append import add_rows
     from growthcast.book.writing.cells import KINDS, parse_row, row_in_words
-    from growthcast.cli.output import print_json, print_line, say
 
     if kind not in KINDS:
         hint = did_you_mean(kind, KINDS, "write tank, area, conditions or closed")
@@ -51,13 +50,9 @@ def add_command(kind: Kind, cells: BookAndCells = None, as_json: AsJson = False)
     for item in added.findings:
         say(format_finding(item))
     if added.problems_before:
-        count = len(added.problems_before)
-        noun = "problem" if count == 1 else "problems"
-        say(f"The book has {count} {noun} still: see growthcast check {folder}")
-    if as_json:
-        print_json({"table": table, "row": {name: _plain(cell) for name, cell in row.items()}})
-    else:
-        print_line(f"Added to {table}.csv: {words}.")
+        problems = count_of(len(added.problems_before), "problem")
+        say(f"The book has {problems} still: see growthcast check {folder}")
+    print_answer(as_json, {"table": table, "row": row}, [f"Added to {table}.csv: {words}."])
 
 
 def _own_columns(folder: Path, table: str) -> tuple[str, ...]:
@@ -67,7 +62,3 @@ def _own_columns(folder: Path, table: str) -> tuple[str, ...]:
 
     data = read_file(folder, f"{table}.csv")
     return tuple(name.strip() for name in dialect_of(data, table).header) if data else ()
-
-
-def _plain(cell: object) -> str | float | None:
-    return cell if isinstance(cell, float) or cell is None else str(cell)

@@ -7,6 +7,7 @@ from collections.abc import Sequence
 from datetime import date
 from typing import TYPE_CHECKING
 
+from growthcast.cli.output import printable, say
 from growthcast.errors import UsageError
 
 if TYPE_CHECKING:
@@ -26,7 +27,6 @@ def ask_for_visit(
     """
     from growthcast.book.writing.visit.entry import GRAMMAR
     from growthcast.book.writing.visit.places import places_of, visit_rows
-    from growthcast.cli.output import say
 
     say(f"{tank_id} on {day}: type what you did, Enter to skip an area, ? for what to write.")
     items = [*items]
@@ -63,8 +63,6 @@ def answer(question: str, so_far: Sequence[str] = ()) -> str:
 
     What was typed so far is then said back, so that it can be given again.
     """
-    from growthcast.cli.output import printable
-
     print(printable(question), end="", file=sys.stderr, flush=True)  # noqa: T201
     line = sys.stdin.readline()
     if not line:

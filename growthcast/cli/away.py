@@ -5,38 +5,27 @@ from __future__ import annotations
 from datetime import date, timedelta
 from typing import TYPE_CHECKING, Annotated
 
-import typer
-
 from growthcast.cli.options import (
     AsJson,
     BookFolder,
     OnDate,
     TankId,
     chosen_tanks,
+    day_option,
     open_fit,
-    parse_date,
 )
 from growthcast.errors import UsageError
 
 if TYPE_CHECKING:
     from growthcast.book.checks.rounds import ClosedTime
-    from growthcast.service.visit.away_nouns import AwayArea, AwayTank
+    from growthcast.service.visit.away import AwayArea, AwayTank
 
-FromDate = Annotated[
-    str | None,
-    typer.Option("--from", metavar="DATE", help="First day without visits.", show_default=False),
-]
-ToDate = Annotated[
-    str | None,
-    typer.Option("--to", metavar="DATE", help="Last day without visits.", show_default=False),
-]
+FromDate = Annotated[date | None, day_option("--from", "First day without visits.")]
+ToDate = Annotated[date | None, day_option("--to", "Last day without visits.")]
 LastVisit = Annotated[
-    str | None,
-    typer.Option(
-        "--last-visit",
-        metavar="DATE",
-        help="Last visit before. Default: the day before the first day without visits.",
-        show_default=False,
+    date | None,
+    day_option(
+        "--last-visit", "Last visit before. Default: the day before the first day without visits."
     ),
 ]
 
@@ -60,18 +49,18 @@ def away_command(
 
     from growthcast.book.checks.rounds import closed_times
     from growthcast.cli.output import print_json
+    from growthcast.plain import plain
     from growthcast.service.visit.away import weeks_away
 
     if start is None or end is None:
         raise UsageError("name the time away with --from DATE and --to DATE, both without visits")
-    first, last = parse_date(start, "--from"), parse_date(end, "--to")
-    before = parse_date(last_visit, "--last-visit") if last_visit else None
+    first, last = start, end
     if last < first:
         raise UsageError(f"--to {last} lies before --from {first}; swap them")
     if (last - first).days > 365:
         raise UsageError(f"{first} to {last} is more than a year without a visit; plan it in parts")
     opened, day, fit = open_fit(book, on)
-    before = _last_visit(first, before, day)
+    before = _last_visit(first, last_visit, day)
     closed = closed_times(opened)
     visits: dict[tuple[date, date], list[int]] = {}
     for place in chosen_tanks(opened, tank).tolist():
@@ -86,8 +75,8 @@ def away_command(
     tanks = [found[name] for name in opened.tanks.text("tank_id").tolist() if name in found]
     if as_json:
         dates = {"on": day, "from": first, "to": last, "last_visit": before}
-        answer = {name: when.isoformat() for name, when in dates.items()}
-        print_json({**answer, "tanks": tanks}, fit)
+        said = [plain(one) | {"sentence": sentence} for one, sentence in tanks]
+        print_json({**dates, "tanks": said}, fit)
         return
     _print(tanks, first, last)
 
@@ -109,19 +98,21 @@ def _open_ends(
     return ends
 
 
-def _with_open_stand_in(one: AwayTank, times: tuple[ClosedTime, ...]) -> AwayTank:
-    """Return the tank with a stand-in on a day on which it can be visited, if there is one."""
+def _with_open_stand_in(one: AwayTank, times: tuple[ClosedTime, ...]) -> tuple[AwayTank, str]:
+    """Return the tank with a stand-in on a day on which it can be visited, and its conclusion."""
     from dataclasses import replace
 
     from growthcast.book.checks.rounds import closed_on, open_before, open_from
+    from growthcast.say.visit import away_sentence
 
     if one.stand_in_by is None or (time := closed_on(times, one.stand_in_by)) is None:
-        return one
+        return one, away_sentence(one)
     day = open_before(times, one.stand_in_by, one.last_visit + timedelta(days=1))
     then = f"that must be by {day}"
     if day is None:
         then = f"nobody can come in time (it is open again on {open_from(times, time.last)})"
-    return replace(one, stand_in_by=day, sentence=f"{one.sentence}; it is closed {time}, so {then}")
+    sentence = f"{away_sentence(one)}; it is closed {time}, so {then}"
+    return replace(one, stand_in_by=day), sentence
 
 
 def _last_visit(first: date, before: date | None, day: date) -> date:
@@ -144,9 +135,10 @@ def _last_visit(first: date, before: date | None, day: date) -> date:
     return before
 
 
-def _print(tanks: list[AwayTank], first: date, last: date) -> None:
+def _print(tanks: list[tuple[AwayTank, str]], first: date, last: date) -> None:
     from growthcast.cli.output import print_line, print_table
-    from growthcast.service.visit.words import as_chance
+    from growthcast.say.visit import bare_cuts
+    from growthcast.say.words import as_chance
 
     print_table(
         f"Without visits from {first} to {last}",
@@ -160,11 +152,11 @@ def _print(tanks: list[AwayTank], first: date, last: date) -> None:
                 as_chance(one.chance_bridged),
                 "" if one.stand_in_by is None else str(one.stand_in_by),
             ]
-            for one in tanks
+            for one, _ in tanks
         ],
     )
-    for one in tanks:
-        print_line(f"{one.tank_id}: {one.sentence}.")
+    for one, sentence in tanks:
+        print_line(f"{one.tank_id}: {sentence}.")
         if one.areas and one.state != "lasts":
             print_table(
                 f"{one.tank_id}: what passes its height if cut as always, and the cut that bridges",
@@ -178,36 +170,17 @@ def _print(tanks: list[AwayTank], first: date, last: date) -> None:
                 ],
                 [_row(area) for area in one.areas],
             )
-            _bare(one)
+            print_line("At worst over: in one case of ten, on the day of the next visit.")
+            if one.state == "stand-in" and (bare := bare_cuts(one)):
+                print_line(bare)
     print_line(
-        f"Chances are those of the visit of {tanks[0].last_visit}, from how areas will stand on "
+        f"Chances are those of the visit of {tanks[0][0].last_visit}, from how areas will stand on "
         "that day; those of a steady rhythm are printed by growthcast interval."
     )
 
 
-def _bare(tank: AwayTank) -> None:
-    """Say which cuts would hold although they look bare, and for which area none does."""
-    from growthcast.cli.output import print_line
-    from growthcast.service.visit.words import about_days, and_list
-
-    print_line("At worst over: in one case of ten, on the day of the next visit.")
-    if tank.state != "stand-in":
-        return
-    if none := [area.label for area in tank.areas if area.needed_cut_cm is None]:
-        print_line(f"Not even the lowest safe cut would hold {and_list(none)}.")
-        return
-    low = [
-        f"{area.label} to {area.needed_cut_cm:.2g} {area.unit} "
-        f"(bare for {about_days(area.days_below_floor)})"
-        for area in tank.areas
-        if area.needed_cut_cm is not None and area.needed_cut_cm < 0.995 * area.floor_cm
-    ]
-    if low:
-        print_line(f"Without a stand-in, cuts below the floor would hold: {and_list(low)}.")
-
-
 def _row(area: AwayArea) -> list[str]:
-    from growthcast.service.visit.words import as_chance
+    from growthcast.say.words import as_chance
 
     unit = area.unit
     first, middle, _ = area.passes_on

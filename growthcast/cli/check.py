@@ -2,11 +2,17 @@
 
 from __future__ import annotations
 
+from collections import Counter
+from datetime import date
 from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from growthcast.cli.options import AsJson, BookFolder, parse_date
+from growthcast.book.report import count_of, format_findings
+from growthcast.cli.options import AsJson, BookFolder, day_option, folder_of
+from growthcast.cli.output import print_answer, say
+from growthcast.errors import Exit
+from growthcast.say import words
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -14,18 +20,10 @@ if TYPE_CHECKING:
     from growthcast.book.book import Book
     from growthcast.errors import Finding
 
-
 UpTo = Annotated[
-    str | None,
-    typer.Option(
-        "--on",
-        metavar="DATE",
-        help="Leave out log rows after this day, as YYYY-MM-DD. Default: none.",
-        show_default=False,
-    ),
+    date | None,
+    day_option("--on", "Leave out log rows after this day, as YYYY-MM-DD. Default: none."),
 ]
-
-
 Deep = Annotated[
     bool,
     typer.Option(
@@ -43,30 +41,25 @@ def check_command(
 
     Exit status: 0 nothing or remarks only, 1 notes, 2 problems or bad arguments, 3 tool fault.
     """
-    from datetime import date
-
-    from growthcast.book import find_book, inspect_book
-    from growthcast.cli.output import print_line
-    from growthcast.errors import Exit
+    from growthcast.book.read import inspect_book
     from growthcast.service.assumed import co2_assumed
 
-    day = None if on is None else parse_date(on, "--on")
-    folder, fell_back = find_book(book)
-    if fell_back:
-        typer.echo(fell_back, err=True)
-    read, findings = inspect_book(folder, today=date.today(), on=day)
+    read, findings = inspect_book(folder_of(book), today=date.today(), on=on)
+    summary, assumed = "", []
     if read is not None:
         findings = (*findings, *(_of_fit(read) if deep else _on_grams(read)))
-    problems = sum(item.level == "problem" for item in findings)
-    notes = sum(item.level == "note" for item in findings)
-    assumed = [] if read is None else co2_assumed(read)
-    if as_json:
-        _print_json(findings, problems, notes, assumed)
-    else:
-        _print_text(read, findings)
-        for sentence in assumed:
-            print_line(sentence)
-    raise typer.Exit(Exit.BAD_INPUT if problems else Exit.ATTENTION if notes else Exit.DONE)
+        assumed = co2_assumed(read)
+        sizes = (len(read.tanks), "tank"), (len(read.areas), "area"), (len(read.trims), "log row")
+        summary = ", ".join(words.count_of(*size) for size in sizes) + ": "
+    if findings and not as_json:
+        say(format_findings(findings))
+    levels = Counter(item.level for item in findings)
+    counts = {"problems": levels["problem"], "notes": levels["note"]}
+    whole = {"findings": findings, **counts, "assumed": assumed}
+    print_answer(as_json, whole, [summary + count_of(findings), *assumed])
+    raise typer.Exit(
+        Exit.BAD_INPUT if levels["problem"] else Exit.ATTENTION if levels["note"] else Exit.DONE
+    )
 
 
 def _on_grams(book: Book) -> Iterator[Finding]:
@@ -80,47 +73,15 @@ def _on_grams(book: Book) -> Iterator[Finding]:
 
 def _of_fit(book: Book) -> list[Finding]:
     """Notes on the log rows that a fit set aside, and how it read the weights of whole tanks."""
-    from datetime import date
-
     from growthcast.book.checks.readings import remark_on_grams
     from growthcast.book.slugs import finding
     from growthcast.fit.growth import fit_growth, last_logged
 
     fit = fit_growth(book, last_logged(book) or date.today())
+    expected = "a reading that growth since the last visit can explain"
+    fix = "look for a slipped decimal, another area's row or an unlogged cut, else leave it"
     suspects = [
-        finding(
-            "suspect-reading",
-            suspect.file,
-            suspect.row,
-            None,
-            "row",
-            suspect.why,
-            "a reading that growth since the last visit can explain",
-            "look for a slipped decimal, another area's row or an unlogged cut, else leave it",
-        )
-        for suspect in fit.suspects
+        finding("suspect-reading", one.file, one.row, None, "row", one.why, expected, fix)
+        for one in fit.suspects
     ]
     return [*remark_on_grams(book.trims, *fit.whole_tank_grams), *suspects]
-
-
-def _print_json(
-    findings: tuple[Finding, ...], problems: int, notes: int, assumed: list[str]
-) -> None:
-    import json
-
-    from growthcast.plain import plain
-
-    whole = {"findings": plain(findings), "problems": problems, "notes": notes, "assumed": assumed}
-    typer.echo(json.dumps(whole, indent=1))
-
-
-def _print_text(read: Book | None, findings: tuple[Finding, ...]) -> None:
-    from growthcast.book.report import count_of, format_findings
-
-    if findings:
-        typer.echo(format_findings(findings), err=True)
-    size = ""
-    if read is not None:
-        counts = (len(read.tanks), "tank"), (len(read.areas), "area"), (len(read.trims), "log row")
-        size = ", ".join(f"{n} {noun if n == 1 else noun + 's'}" for n, noun in counts) + ": "
-    typer.echo(size + count_of(findings))

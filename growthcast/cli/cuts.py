@@ -13,9 +13,9 @@ from growthcast.cli.options import (
     BookFolder,
     OnDate,
     TankId,
+    day_option,
     one_tank,
     open_fit,
-    parse_date,
 )
 from growthcast.cli.pages import Form, page_form
 from growthcast.errors import UsageError
@@ -23,15 +23,13 @@ from growthcast.errors import UsageError
 if TYPE_CHECKING:
     from growthcast.book.book import Book
     from growthcast.fit.result import GrowthFit
+    from growthcast.service.effort import Range
     from growthcast.service.visit.cuts import AreaCut, CutSheet
 
 NextDate = Annotated[
-    str | None,
-    typer.Option(
-        "--next",
-        metavar="DATE",
-        help="Day of the next visit. Default: after the interval recommended for the tank.",
-        show_default=False,
+    date | None,
+    day_option(
+        "--next", "Day of the next visit. Default: after the interval recommended for the tank."
     ),
 ]
 SheetFile = Annotated[
@@ -60,12 +58,14 @@ def cuts_command(
     Exit status: 0 done, 2 bad arguments or a book with problems, 3 the tool itself failed.
     """
     from growthcast.cli.output import print_json
+    from growthcast.plain import plain
+    from growthcast.say.visit import cautions, sheet_sentence, watch_list
     from growthcast.service.visit.cuts import cut_sheet
 
     form = None if out is None else page_form(out)
-    wanted = parse_date(next_on, "--next") if next_on else None
     opened, day, fit = open_fit(book, on)
     place = one_tank(opened, tank)
+    wanted = next_on
     interval_d = None if wanted and wanted > day else recommended_interval(opened, fit, place)
     if wanted is None:
         wanted = day + timedelta(days=interval_d or 0)
@@ -79,7 +79,12 @@ def cuts_command(
     if out is not None and form is not None:
         _write(opened, sheet, out, form)
     if as_json:
-        print_json(sheet, fit)
+        words = {
+            "sentence": sheet_sentence(sheet),
+            "watch": watch_list(sheet),
+            "cautions": cautions(sheet),
+        }
+        print_json(plain(sheet) | words, fit)
         return
     _print(sheet)
 
@@ -90,7 +95,7 @@ def _write(book: Book, sheet: CutSheet, file: Path, form: Form) -> None:
     from growthcast.cli.output import say
     from growthcast.cli.pages import page_locale, write_page
 
-    page = build_sheet(book, sheet, page_locale(book, file, only_english=True))
+    page = build_sheet(book, sheet, page_locale(book, file, only="en"))
     write_page(book, page, file, form)
     say(f"Wrote {file}")
 
@@ -121,10 +126,11 @@ def _at_most_a_year(wanted: date, day: date) -> date:
 
 def _print(sheet: CutSheet) -> None:
     from growthcast.cli.output import print_line, print_table
+    from growthcast.say.visit import cautions, sheet_sentence, watch_list
 
     for_whom = ", ".join(part for part in (sheet.client, sheet.site) if part)
     print_line(f"{sheet.tank_id}, visit of {sheet.on}" + (f" ({for_whom})" if for_whom else ""))
-    print_line(sheet.sentence)
+    print_line(sheet_sentence(sheet))
     if sheet.areas:
         print_table(
             "In the order of work (heights in cm, or % cover; below it 8 times in 10)",
@@ -140,7 +146,7 @@ def _print(sheet: CutSheet) -> None:
         f"{before} at the tank before trimming, {trim} trimming "
         f"({trimming.p10:.0f} to {trimming.p90:.0f})."
     )
-    for title, lines in (("Watch", sheet.watch), ("Cautions", sheet.cautions)):
+    for title, lines in (("Watch", watch_list(sheet)), ("Cautions", cautions(sheet))):
         if lines:
             print_line(f"{title}:")
         for line in lines:
@@ -148,7 +154,7 @@ def _print(sheet: CutSheet) -> None:
 
 
 def _row(area: AreaCut) -> list[str]:
-    from growthcast.service.visit.words import as_chance
+    from growthcast.say.words import as_chance
 
     unit = " cm" if area.unit == "cm" else " %"
     do = {
@@ -158,9 +164,15 @@ def _row(area: AreaCut) -> list[str]:
     return [
         str(area.order),
         area.label,
-        area.height_now_cm.in_short(area.unit).replace(" (", "\n").rstrip(")"),
+        _height(area.height_now_cm, area.unit),
         do.get(area.action, "leave uncut"),
         f"{area.lowest_safe_cut_cm:g}{unit}",
-        area.height_next_cm.in_short(area.unit).replace(" (", "\n").rstrip(")"),
+        _height(area.height_next_cm, area.unit),
         as_chance(area.chance_within),
     ]
+
+
+def _height(height: Range, unit: str) -> str:
+    """Return a height above its range."""
+    cover = "" if unit == "cm" else " %"
+    return f"{height.p50:.1f}{cover}\n{height.p10:.1f}-{height.p90:.1f}"

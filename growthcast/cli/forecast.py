@@ -14,8 +14,8 @@ from growthcast.cli.options import (
     OnDate,
     TankId,
     chosen_tanks,
+    day_option,
     open_fit,
-    parse_date,
 )
 from growthcast.cli.suppose import Suppose, hypothetical, say_what_is_supposed, supposed_of
 from growthcast.errors import UsageError
@@ -28,13 +28,11 @@ if TYPE_CHECKING:
     from growthcast.forecast.report import AreaForecast
 
 AtDates = Annotated[
-    list[str] | None,
-    typer.Option(
+    list[date] | None,
+    day_option(
         "--at",
-        metavar="DATE",
-        help="Day to forecast, as YYYY-MM-DD; may be repeated. "
+        "Day to forecast, as YYYY-MM-DD; may be repeated. "
         "Default: the practice's shortest, middle and longest interval from the day on.",
-        show_default=False,
     ),
 ]
 PlotFile = Annotated[
@@ -96,12 +94,12 @@ def _beside(supposed: Supposed, as_it_is: list[AreaForecast]) -> dict[str, Any]:
     }
 
 
-def _days(at: list[str] | None, day: date, book: Book) -> tuple[date, ...]:
+def _days(at: list[date] | None, day: date, book: Book) -> tuple[date, ...]:
     if not at:
         intervals = book.practice.intervals_d
         chosen = {intervals[0], intervals[len(intervals) // 2], intervals[-1]}
         return tuple(day + timedelta(days=d) for d in sorted(chosen))
-    days = tuple(sorted({parse_date(text, "--at") for text in at}))
+    days = tuple(sorted({*at}))
     if days[0] < day:
         raise UsageError(f"--at {days[0]} lies before {day}, the day the forecast stands on")
     return days

@@ -104,8 +104,8 @@ def _tables(advice: list[TankAdvice], currency: str, *, one: bool, mark: str = "
 def _in_full(tank: TankAdvice) -> None:
     """What the next longer interval costs, what would allow it, and how sure the advice is."""
     from growthcast.cli.output import print_line, print_table
+    from growthcast.say.words import as_chance
     from growthcast.service.longer.certainty import certainty_in_words
-    from growthcast.service.visit.words import as_chance
 
     if tank.longer is not None:
         print_line(f"The next longer: {tank.longer.sentence}.")
@@ -171,7 +171,7 @@ def _summary(tank: TankAdvice) -> list[str]:
 
 def _effort(option: OptionAdvice) -> list[str]:
     """Minutes of a visit, hours and cost of a year, each with what it lies within 8 times of 10."""
-    from growthcast.cli.output import with_range
+    from growthcast.say.words import with_range
 
     visit = replace(option.minutes_range, p50=option.minutes_per_visit)
     return [

@@ -2,57 +2,45 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from collections.abc import Callable, Sequence
 from datetime import date, timedelta
-from typing import TYPE_CHECKING, Annotated, Any
+from typing import TYPE_CHECKING, Annotated, TypeVar
 
 import typer
 
-from growthcast.cli.options import AsJson, parse_date
-from growthcast.errors import GrowthcastError, NotFinite, RowsRefused
+from growthcast.book.report import format_finding
+from growthcast.book.shipped import find_own_book
+from growthcast.cli.ask import answer, ask_for_visit
+from growthcast.cli.options import AsJson, argument, day_option, option
+from growthcast.cli.output import print_answer, print_line, print_words, say
+from growthcast.errors import GrowthcastError
+from growthcast.say.words import count_of
 
 if TYPE_CHECKING:
-    from growthcast.book.book import Book, WholeTank
-    from growthcast.book.writing.append import Addition
+    from growthcast.book.book import Book
     from growthcast.book.writing.visit.entry import VisitRow
-    from growthcast.errors import Finding
     from growthcast.fit.result import GrowthFit
     from growthcast.service.doubts.typed import Doubt
-    from growthcast.service.logged import AfterVisit
+
+T = TypeVar("T")
 
 BookAndVisit = Annotated[
     list[str] | None,
-    typer.Argument(
-        metavar="[BOOK] AREA=AMOUNTS",
-        help="Folder of the book (default: this folder), then the visit: stems=24/12 (stood at 24 "
+    argument(
+        "[BOOK] AREA=AMOUNTS",
+        "Folder of the book (default: this folder), then the visit: stems=24/12 (stood at 24 "
         "cm, cut to 12), stems=24 (measured, not cut), crypt=-3cm (taken off), moss=right "
         "(short, right or over, by eye), stems=90g, stems=10min, stems=note:text; several with +, "
         "as in stems=24/12+90g. all=right for every area, rest=right for those not named. The "
         "whole tank's: 35min, bucket=180g (all that came out of it), rest=180g (of the areas "
         "without amounts of their own), 180g (read as the practice or the log tells). "
         "No visit at all: every area is asked for in turn.",
-        show_default=False,
     ),
 ]
 Tank = Annotated[
-    str | None,
-    typer.Option(
-        "--tank",
-        metavar="ID",
-        help="The tank visited. Default: the one the areas are in.",
-        show_default=False,
-    ),
+    str | None, option("--tank", "ID", "The tank visited. Default: the one the areas are in.")
 ]
-On = Annotated[
-    str | None,
-    typer.Option(
-        "--on",
-        metavar="DATE",
-        help="Day of the visit, as YYYY-MM-DD. Default: today.",
-        show_default=False,
-    ),
-]
+On = Annotated[date | None, day_option("--on", "Day of the visit, as YYYY-MM-DD. Default: today.")]
 Yes = Annotated[bool, typer.Option("--yes", help="Write it; without, it is only said back.")]
 
 
@@ -70,191 +58,86 @@ def log_command(
     Exit status: 0 done, 2 the visit is not understood or does not check, 3 the tool itself failed.
     """
     from growthcast.book.read import read_book
-    from growthcast.book.shipped import find_own_book
+    from growthcast.book.writing.append import add_rows, would_add
+    from growthcast.book.writing.visit.echo import visit_in_words
     from growthcast.book.writing.visit.entry import looks_like_item
-    from growthcast.book.writing.visit.places import tank_of_visit, visit_rows
-    from growthcast.cli.ask import answer, ask_for_visit
-    from growthcast.cli.logged import print_outlook
-    from growthcast.cli.output import print_line, say
+    from growthcast.book.writing.visit.places import log_rows, places_of, tank_of_visit, visit_rows
+    from growthcast.say.log import outlook_words
+    from growthcast.service.logged import after_visit
 
     items = visit or []
     named = items[0] if items and not looks_like_item(items[0]) else None
     items = items[1:] if named else items
-    folder = find_own_book(named)
-    today = date.today()
-    day = today if on is None else parse_date(on, "--on")
+    folder, today = find_own_book(named), date.today()
+    day = on or today
     if on is None:
         say(f"The day of the visit is today, {day}; another is given with --on.")
     book = read_book(folder, today=today)
     tank_id = tank_of_visit(book, tank, items)
-    asked = not items
-    rows = (ask_for_visit if asked else visit_rows)(book, tank_id, day, items)
+    rows = (visit_rows if items else ask_for_visit)(book, tank_id, day, items)
     if not rows:
         say("Nothing was typed, so nothing was written.")
         return
-    unasked: WholeTank = book.practice.whole_tank_grams or "all"
-    entry = _Visit(book, tank_id, day, today, rows, unasked)
-    before = _before(entry)
-    grams = (unasked, "") if before is None else before.whole_tank_grams
-    entry = replace(entry, reading=grams[0])
-    tried = entry.tried()
-    doubts = () if before is None else _doubts(before, entry)
-    words = _understood(entry, grams, doubts)
+    before, doubts, questions = _judged(book, tank_id, day, rows)
+    usual = book.practice.whole_tank_grams or "all"
+    grams = (usual, "") if before is None else before.whole_tank_grams
+    cells = log_rows(rows, book, tank_id, day, grams[0])
+    places = places_of(book, tank_id, day)
+    understood = visit_in_words(tank_id, day, rows, places, grams, questions)
     if not as_json:
-        for line in words:
-            print_line(line)
-    if isinstance(tried, RowsRefused):
-        raise tried
-    _say_notes((*(i for i in book.findings if i.slug == "conflict-copy"), *tried.findings))
+        print_words(understood)
+    tried = would_add(folder, "trims", cells, today=today)
+    for item in (*(i for i in book.findings if i.slug == "conflict-copy"), *tried.findings):
+        say(format_finding(item))
+    doubtful = f"{count_of(len(doubts), 'doubt')} {'is' if len(doubts) == 1 else 'are'} marked"
     if doubts and not yes:
-        say(f"{_counted(doubts)} marked with ? above: look again before it is written.")
-    if not yes and asked:
+        say(f"{doubtful} with ? above: look again before it is written.")
+    if not yes and not items:
         yes = answer("Write it? [y/N] ").casefold() in {"y", "yes"}
-    if not yes:
+    news = None
+    if yes:
+        summary = f"{tank_id} on {day}, {count_of(len(rows), 'row')}"
+        added = add_rows(folder, "trims", cells, today=today, command="log", summary=summary)
+        if not as_json:
+            but = f", although {doubtful} above" if doubts else ""
+            print_line(f"Written to {folder / 'trims.csv'}{but}. growthcast unlog takes it back.")
+        if before is not None and added.book is not None:
+            news = _or_say(NOT_FORECAST, after_visit, before, added.book, tank_id, day)
+    else:
         say("Nothing is written yet; the same line with --yes writes it.")
-        _print_json(entry, words, doubts, written=False, news=None, as_json=as_json)
-        return
-    added = entry.written()
-    if not as_json:
-        but = f", although {_counted(doubts)} marked above" if doubts else ""
-        print_line(f"Written to {folder / 'trims.csv'}{but}. growthcast unlog takes it back.")
-    news = None if added.book is None or before is None else _news(before, added.book, entry)
-    _print_json(entry, words, doubts, written=True, news=news, as_json=as_json)
-    if news is not None and not as_json:
-        print_outlook(news, tank_id, day, _found(rows))
+    whole = {"tank_id": tank_id, "on": day, "written": yes, "rows": cells}
+    whole |= {"understood": understood, "doubts": doubts, "outlook": news}
+    found = {r.place.area_id: r.amounts.get("before_cm") for r in rows if r.place}
+    print_answer(as_json, whole, outlook_words(news, tank_id, day, found) if news else ())
 
 
-def _counted(doubts: Sequence[Doubt]) -> str:
-    return "1 doubt is" if len(doubts) == 1 else f"{len(doubts)} doubts are"
-
-
-@dataclass(frozen=True, slots=True)
-class _Visit:
-    """A visit understood: where it goes, and what it says."""
-
-    book: Book
-    tank_id: str
-    day: date
-    today: date
-    rows: Sequence[VisitRow]
-    reading: WholeTank
-
-    def cells(self) -> list[Any]:
-        from growthcast.book.writing.visit.places import log_rows
-
-        return log_rows(self.rows, self.book, self.tank_id, self.day, self.reading)
-
-    def tried(self) -> Addition | RowsRefused:
-        """Return what writing it would do, or the problems for which it is refused."""
-        from growthcast.book.writing.append import would_add
-
-        try:
-            return would_add(self.book.folder, "trims", self.cells(), today=self.today)
-        except RowsRefused as refused:
-            return refused
-
-    def written(self) -> Addition:
-        from growthcast.book.writing.append import add_rows
-
-        count = len(self.rows)
-        summary = f"{self.tank_id} on {self.day}, {count} row{'' if count == 1 else 's'}"
-        return add_rows(
-            self.book.folder,
-            "trims",
-            self.cells(),
-            today=self.today,
-            command="log",
-            summary=summary,
-        )
-
-
-def _before(entry: _Visit) -> GrowthFit | None:
-    """Return the fit of the book without the visit; ``None`` where it has none."""
-    from growthcast.cli.output import say
+def _judged(
+    book: Book, tank_id: str, day: date, rows: Sequence[VisitRow]
+) -> tuple[GrowthFit | None, Sequence[Doubt], dict[str | None, list[str]]]:
+    """Return the fit without the visit, what is doubted by it, and that as questions by area."""
+    from growthcast.service.doubts.judge import doubts_of_visit
     from growthcast.service.logged import before_visit
 
-    if entry.day > entry.today + timedelta(days=1):  # refused anyway
-        return None
-    try:
-        return before_visit(entry.book, entry.day)
-    except GrowthcastError as error:
-        say(f"Nothing typed is held against what was to be expected: {error}")
-        return None
-
-
-def _doubts(before: GrowthFit, entry: _Visit) -> tuple[Doubt, ...]:
-    from growthcast.cli.output import say
-    from growthcast.service.doubts.judge import doubts_of_visit
-
-    try:
-        return doubts_of_visit(before, entry.book, entry.tank_id, entry.rows)
-    except NotFinite as error:  # a visit is written whatever can be said of it
-        say(f"Nothing typed is held against what was to be expected: {error}")
-        return ()
-
-
-def _understood(entry: _Visit, grams: tuple[WholeTank, str], doubts: Sequence[Doubt]) -> list[str]:
-    """Say the visit back, with its doubts under what they are about."""
-    from growthcast.book.writing.visit.echo import visit_in_words
-    from growthcast.book.writing.visit.places import places_of
-
-    said: dict[str | None, list[str]] = {}
+    before: GrowthFit | None = None
+    doubts: Sequence[Doubt] = ()
+    if day <= date.today() + timedelta(days=1):  # a later one is refused
+        before = _or_say(NOT_JUDGED, before_visit, book, day)
+    if before is not None:
+        doubts = _or_say(NOT_JUDGED, doubts_of_visit, before, book, tank_id, rows) or ()
+    questions: dict[str | None, list[str]] = {}
     for doubt in doubts:
-        said.setdefault(doubt.area_id, []).append(doubt.words)
-    places = places_of(entry.book, entry.tank_id, entry.day)
-    return visit_in_words(entry.tank_id, entry.day, entry.rows, places, grams, said)
+        questions.setdefault(doubt.area_id, []).append(doubt.words)
+    return before, doubts, questions
 
 
-def _say_notes(findings: Sequence[Finding]) -> None:
-    from growthcast.book.report import format_finding
-    from growthcast.cli.output import say
-
-    for item in findings:
-        say(format_finding(item))
+NOT_JUDGED = "Nothing typed is held against what was to be expected"
+NOT_FORECAST = "The visit is written, but nothing can be forecast from it"
 
 
-def _news(before: GrowthFit, after: Book, entry: _Visit) -> AfterVisit | None:
-    """Return what the visit changes; it is written already, so trouble here is only said."""
-    from growthcast.cli.output import say
-    from growthcast.service.logged import after_visit
-
+def _or_say(otherwise: str, step: Callable[..., T], *given: object) -> T | None:
+    """Return what a step gives; a visit is written all the same, so trouble is only said."""
     try:
-        return after_visit(before, after, entry.tank_id, entry.day)
+        return step(*given)
     except GrowthcastError as error:
-        say(f"The visit is written, but nothing can be forecast from it: {error}")
+        say(f"{otherwise}: {error}")
         return None
-
-
-def _print_json(
-    entry: _Visit,
-    words: Sequence[str],
-    doubts: Sequence[Doubt],
-    *,
-    written: bool,
-    news: AfterVisit | None,
-    as_json: bool,
-) -> None:
-    from growthcast.cli.output import print_json
-
-    if not as_json:
-        return
-    print_json(
-        {
-            "tank_id": entry.tank_id,
-            "on": entry.day,
-            "written": written,
-            "rows": entry.cells(),
-            "understood": list(words),
-            "doubts": doubts,
-            "outlook": news,
-        }
-    )
-
-
-def _found(rows: Sequence[VisitRow]) -> dict[str, float]:
-    """Return the height each area was found at, where it was measured."""
-    return {
-        row.place.area_id: float(row.amounts["before_cm"])
-        for row in rows
-        if row.place is not None and "before_cm" in row.amounts
-    }

@@ -3,10 +3,15 @@
 from __future__ import annotations
 
 from datetime import date
-from typing import TYPE_CHECKING, Annotated
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
+from growthcast.book.report import summary_for_commands
+from growthcast.book.shipped import find_book
+from growthcast.book.words import check_known, some_of
+from growthcast.cli.output import say
 from growthcast.errors import UsageError
 
 if TYPE_CHECKING:
@@ -14,97 +19,105 @@ if TYPE_CHECKING:
     from growthcast.book.book import Book
     from growthcast.fit.result import GrowthFit
 
-__all__ = ["AsJson", "BookFolder", "OnDate", "TankId", "open_book", "open_fit", "parse_date"]
-
-BookFolder = Annotated[
-    str | None,
-    typer.Argument(
-        metavar="[BOOK]",
-        help="Folder of the book. Default: this folder if it holds practice.toml, else the demo.",
-        show_default=False,
-    ),
-]
-OnDate = Annotated[
-    str | None,
-    typer.Option(
-        "--on",
-        metavar="DATE",
-        help="Day to stand on, as YYYY-MM-DD; later log rows are not used. "
-        "Default: the last logged date.",
-        show_default=False,
-    ),
-]
-TankId = Annotated[
-    str | None,
-    typer.Option("--tank", metavar="ID", help="Only this tank.", show_default=False),
-]
-AsJson = Annotated[bool, typer.Option("--json", help="Print one JSON object instead of tables.")]
-
-
 FIRST_YEAR, LAST_YEAR = 1970, 2200
 
 STALE_D = 42
 """Days without any log after which it is said (common practice, no source)."""
 
 
-def parse_date(text: str, option: str) -> date:
+def option(flag: str, metavar: str, help_text: str) -> Any:
+    """Declare an option that takes a value and need not be given."""
+    return typer.Option(flag, metavar=metavar, help=help_text, show_default=False)
+
+
+def argument(metavar: str, help_text: str) -> Any:
+    """Declare what stands after the command without the name of an option."""
+    return typer.Argument(metavar=metavar, help=help_text, show_default=False)
+
+
+def day_option(flag: str, help_text: str) -> Any:
+    """Declare an option that takes a date."""
+
+    def read(text: str) -> date:
+        return parse_date(text, flag)
+
+    return typer.Option(flag, metavar="DATE", help=help_text, parser=read, show_default=False)
+
+
+def plot_option(draws: str) -> Any:
+    """Declare the option that draws the answer."""
+    return option("--plot", "FILE", f"{draws} into FILE.svg or FILE.png.")
+
+
+BookFolder = Annotated[
+    str | None,
+    argument(
+        "[BOOK]",
+        "Folder of the book. Default: this folder if it holds practice.toml, else the demo.",
+    ),
+]
+OwnBook = Annotated[str | None, argument("[BOOK]", "Folder of the book. Default: this folder.")]
+OnDate = Annotated[
+    date | None,
+    day_option(
+        "--on",
+        "Day to stand on, as YYYY-MM-DD; later log rows are not used. "
+        "Default: the last logged date.",
+    ),
+]
+TankId = Annotated[str | None, option("--tank", "ID", "Only this tank.")]
+AsJson = Annotated[bool, typer.Option("--json", help="Print one JSON object instead of tables.")]
+
+
+def parse_date(text: str, flag: str) -> date:
     """Read a date option."""
     try:
         if len(text) == 10:  # only YYYY-MM-DD, not the compact and week forms
             day = date.fromisoformat(text)
             if FIRST_YEAR <= day.year <= LAST_YEAR:
                 return day
-            raise UsageError(f"{option} {text} lies outside {FIRST_YEAR} to {LAST_YEAR}")
+            raise UsageError(f"{flag} {text} lies outside {FIRST_YEAR} to {LAST_YEAR}")
     except ValueError:
         pass
-    raise UsageError(f'{option} "{text}" is not a date; write it as YYYY-MM-DD, as in 2026-03-02')
+    raise UsageError(f'{flag} "{text}" is not a date; write it as YYYY-MM-DD, as in 2026-03-02')
 
 
-def open_book(argument: str | None, on: str | None) -> tuple[Book, date]:
-    """Read the book a command is called with, say its notes, and settle the day to stand on."""
-    from growthcast.book.read import read_book
-    from growthcast.book.report import summary_for_commands
-    from growthcast.book.shipped import find_book
-    from growthcast.cli.output import say
-    from growthcast.fit.growth import last_logged
-
-    folder, fell_back = find_book(argument)
+def folder_of(named: str | None) -> Path:
+    """Return the folder of the book a command is called with; that it is the demo is said."""
+    folder, fell_back = find_book(named)
     if fell_back:
         say(fell_back)
-    day = parse_date(on, "--on") if on else None
-    book = read_book(folder, on=day)
+    return folder
+
+
+def open_book(named: str | None, on: date | None) -> tuple[Book, date]:
+    """Read the book a command is called with, say its notes, and settle the day to stand on."""
+    from growthcast.book.read import read_book
+    from growthcast.fit.growth import last_logged
+
+    book = read_book(folder_of(named), on=on)
     if beside := summary_for_commands(book.findings):
         say(beside)
-    if day is None:
-        day = last_logged(book)
+    day = on or last_logged(book)
     if day is None:
         day = date.today()
         say(f"The log holds no rows, so the day to stand on is today, {day}.")
-    _say_what_is_planted_later(book, day)
+    planted = book.areas.date("planted_on").astype("datetime64[D]")
+    later = book.areas.text("area_id")[planted > day].tolist()
+    if later:
+        say(
+            f"Planted after {day} and so left out: {some_of(later, 5)}. "
+            f"Stand on a later day with --on {planted.max()} to include them."
+        )
     return book, day
 
 
-def _say_what_is_planted_later(book: Book, day: date) -> None:
-    """Name the areas that are left out because they were planted after the day stood on."""
-    from growthcast.cli.output import say
-
-    planted = book.areas.date("planted_on").astype("datetime64[D]")
-    later = book.areas.text("area_id")[planted > day]
-    if later.size:
-        shown = ", ".join(later[:5]) + (" and others" if later.size > 5 else "")
-        say(
-            f"Planted after {day} and so left out: {shown}. "
-            f"Stand on a later day with --on {planted.max()} to include them."
-        )
-
-
-def open_fit(argument: str | None, on: str | None) -> tuple[Book, date, GrowthFit]:
+def open_fit(named: str | None, on: date | None) -> tuple[Book, date, GrowthFit]:
     """Read and fit the book; areas whose fit did not settle are named on stderr."""
-    from growthcast.cli.output import say
     from growthcast.fit.growth import fit_growth, last_logged
     from growthcast.service.assumed import co2_assumed
 
-    book, day = open_book(argument, on)
+    book, day = open_book(named, on)
     for sentence in co2_assumed(book, unknown=False):
         say(sentence)
     fit = fit_growth(book, day)
@@ -113,12 +126,11 @@ def open_fit(argument: str | None, on: str | None) -> tuple[Book, date, GrowthFi
             f"The log of tank {tank} cannot be fitted: {why}. The tank rests on the species table "
             "alone, as if it had no log; growthcast check may find the row."
         )
-    unsettled = fit.design.area_id[~fit.solution.converged]
-    if unsettled.size:
+    unsettled = fit.design.area_id[~fit.converged].tolist()
+    if unsettled:
         say(
-            f"The fit did not settle for {', '.join(unsettled[:10])}"
-            f"{' and others' if unsettled.size > 10 else ''}: do not rely on these areas' numbers; "
-            "look for a slipped decimal or a mistaken area in their log rows."
+            f"The fit did not settle for {some_of(unsettled, 10)}: do not rely on these areas' "
+            "numbers; look for a slipped decimal or a mistaken area in their log rows."
         )
     last = last_logged(book)
     if last is not None and (day - last).days > STALE_D:
@@ -134,6 +146,15 @@ def open_fit(argument: str | None, on: str | None) -> tuple[Book, date, GrowthFi
     return book, day, fit
 
 
+def check_plot(book: Book, file: Path | None) -> None:
+    """Refuse a figure that cannot be written before the work is done."""
+    if file is not None:
+        from growthcast.figures.save import check_target, figure_form
+
+        figure_form(file)
+        check_target(book, file)
+
+
 def chosen_tanks(book: Book, tank_id: str | None) -> IntArray:
     """Places of the tanks a command is asked for."""
     import numpy as np
@@ -141,20 +162,13 @@ def chosen_tanks(book: Book, tank_id: str | None) -> IntArray:
     tanks = book.tanks.text("tank_id")
     if tank_id is None:
         return np.arange(tanks.size)
-    found = np.flatnonzero(tanks == tank_id)
-    if not found.size:
-        from growthcast.book.words import did_you_mean, shown
-
-        names = ", ".join(tanks[:8]) + (" and others" if tanks.size > 8 else "")
-        hint = did_you_mean(tank_id, tanks.tolist(), otherwise=f"the tanks are {names}")
-        raise UsageError(f"tanks.csv has no tank {shown(tank_id)}; {hint}")
-    return found
+    check_known(tank_id, tanks.tolist(), "tanks.csv has no tank", "the tanks are")
+    return np.flatnonzero(tanks == tank_id)
 
 
 def one_tank(book: Book, tank_id: str | None) -> int:
     """Place of the one tank a command is about."""
     if tank_id is None:
-        tanks = book.tanks.text("tank_id")
-        names = ", ".join(tanks[:8]) + (" and others" if tanks.size > 8 else "")
-        raise UsageError(f"name one tank with --tank ID; the tanks are {names}")
+        tanks = book.tanks.text("tank_id").tolist()
+        raise UsageError(f"name one tank with --tank ID; the tanks are {some_of(tanks)}")
     return int(chosen_tanks(book, tank_id)[0])

@@ -9,22 +9,24 @@ import os
 import shutil
 import sys
 import textwrap
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from typing import TYPE_CHECKING, Any, NoReturn, TextIO
 
 from growthcast.errors import Exit, UsageError
+from growthcast.plain import plain
+from growthcast.say.words import Table
 
 if TYPE_CHECKING:
     from growthcast.fit.result import GrowthFit
-    from growthcast.service.effort import Range
 
 __all__ = [
     "answer_that_arrives",
+    "print_answer",
     "print_json",
     "print_line",
     "print_table",
+    "print_words",
     "say",
-    "with_range",
 ]
 
 WIDE = 200
@@ -92,13 +94,30 @@ def say(sentence: str) -> None:
         _forget_the_rest(sys.stderr)
 
 
+def print_answer(
+    as_json: bool, noun: object, words: Iterable[str | Table], fit: GrowthFit | None = None
+) -> None:
+    """Print an answer: its noun for programs, else its sentences and tables for people."""
+    if as_json:
+        print_json(noun, fit)
+    else:
+        print_words(words)
+
+
+def print_words(words: Iterable[str | Table]) -> None:
+    """Print sentences and tables for people."""
+    for part in words:
+        if isinstance(part, str):
+            print_line(part)
+        else:
+            print_table(*part)
+
+
 def print_json(noun: object, fit: GrowthFit | None = None) -> None:
     """Print an answer as one JSON object; a number that is not finite is a fault of ours.
 
     With the fit that it rests on, tanks whose log could not be fitted are named in it.
     """
-    from growthcast.plain import plain
-
     answer: dict[str, Any] = plain(noun)
     if fit is not None:
         failed = [{"tank_id": tank, "why": why} for tank, why in fit.not_fitted.items()]
@@ -116,12 +135,6 @@ def print_json(noun: object, fit: GrowthFit | None = None) -> None:
 def _takes_any_letter() -> bool:
     """Whether stdout is in Unicode; elsewhere letters that it lacks are escaped."""
     return (sys.stdout.encoding or "utf-8").lower().startswith("utf")
-
-
-def with_range(values: Range, unit: str = "") -> str:
-    """Return what is most likely with what it lies within 8 times of 10."""
-    middle = f"{values.p50:.0f} {unit}".rstrip()
-    return f"{middle} ({values.p10:.0f}–{values.p90:.0f})"
 
 
 def print_line(text: str) -> None:

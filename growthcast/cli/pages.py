@@ -9,8 +9,8 @@ from growthcast.errors import UsageError
 
 if TYPE_CHECKING:
     from growthcast.book.book import Book
-    from growthcast.brief.locale import Locale
     from growthcast.brief.page import Page
+    from growthcast.say.locale import Locale
 
 __all__ = ["Form", "page_form", "page_locale", "write_page"]
 
@@ -39,18 +39,20 @@ def page_form(file: Path) -> Form:
     return "pdf"
 
 
-def page_locale(book: Book, file: Path, *, only_english: bool = False) -> Locale:
-    """Refuse a file that cannot be written, say what the page goes without, return its locale."""
+def page_locale(book: Book, file: Path, only: str | None = None) -> Locale:
+    """Refuse a file that cannot be written, say what the page goes without, return its locale.
+
+    ``only`` is the language of a page that is written in no other.
+    """
     from growthcast.brief.letterhead import logo_of
-    from growthcast.brief.locale import open_locale
     from growthcast.cli.output import say
     from growthcast.figures.save import check_target
+    from growthcast.say.locale import open_locale
 
     check_target(book, file)
     practice = book.practice
-    locale = open_locale(practice.locale)
-    text_language = "en" if only_english else locale.text_language
-    if text_language != locale.language:
+    locale = open_locale(practice.locale, only)
+    if locale.language != locale.place.language:
         say(
             f"There is no text for this page in {practice.locale} yet: it is in English, with the "
             f"numbers and dates of {practice.locale}."

@@ -8,34 +8,27 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from growthcast.cli.options import AsJson, BookFolder, TankId, one_tank, open_fit, parse_date
+from growthcast.cli.options import AsJson, BookFolder, TankId, day_option, one_tank, open_fit
 from growthcast.errors import UsageError
 
 if TYPE_CHECKING:
     from growthcast.book.book import Book
-    from growthcast.service.visit.peak_nouns import PeakArea, PeakPlan
+    from growthcast.service.effort import Range
+    from growthcast.service.visit.peak import PeakArea, PeakPlan
 
-PeakDate = Annotated[
-    str | None,
-    typer.Option("--on", metavar="DATE", help="The day to shine.", show_default=False),
-]
+PeakDate = Annotated[date | None, day_option("--on", "The day to shine.")]
 FromDate = Annotated[
-    str | None,
-    typer.Option(
-        "--from",
-        metavar="DATE",
-        help="Day to stand on; later log rows are not used. Default: the last logged date.",
-        show_default=False,
+    date | None,
+    day_option(
+        "--from", "Day to stand on; later log rows are not used. Default: the last logged date."
     ),
 ]
 Visits = Annotated[
-    list[str] | None,
-    typer.Option(
+    list[date] | None,
+    day_option(
         "--visits",
-        metavar="DATE",
-        help="A visit before the day; may be repeated. Default: visits at the interval recommended "
+        "A visit before the day; may be repeated. Default: visits at the interval recommended "
         "for the tank, counted from the day stood on.",
-        show_default=False,
     ),
 ]
 Target = Annotated[
@@ -65,13 +58,15 @@ def peak_command(
     Exit status: 0 done, 2 bad arguments or a book with problems, 3 the tool itself failed.
     """
     from growthcast.cli.output import print_json, say
+    from growthcast.plain import plain
+    from growthcast.say.visit import peak_sentence, why_not_best
     from growthcast.service.visit.peak import peak_plan
 
     if on is None:
         raise UsageError("name the day to shine with --on DATE, as in --on 2026-04-18")
-    day = parse_date(on, "--on")
+    day = on
     _check_shares(target, within)
-    given = sorted({parse_date(text, "--visits") for text in visits or ()})
+    given = sorted({*(visits or ())})
     opened, today, fit = open_fit(book, start)
     place = one_tank(opened, tank)
     if day <= today:
@@ -101,7 +96,8 @@ def peak_command(
         say(f"No visit of the usual rhythm falls before {day}: today's, {today}, is counted on.")
     plan = peak_plan(opened, fit, place, day, dates, target, within)
     if as_json:
-        print_json(plan, fit)
+        areas = [plain(area) | {"why": why_not_best(area)} for area in plan.areas]
+        print_json(plain(plan) | {"sentence": peak_sentence(plan), "areas": areas}, fit)
         return
     _print(plan)
 
@@ -132,11 +128,12 @@ def _usual_visits(last: date, today: date, day: date, interval_d: int) -> Sequen
 
 def _print(plan: PeakPlan) -> None:
     from growthcast.cli.output import print_line, print_table
-    from growthcast.service.visit.words import as_chance
+    from growthcast.say.visit import peak_sentence, why_not_best
+    from growthcast.say.words import as_chance
 
     best = f"{100 * plan.target_share:.0f} %"
     print_line(f"{plan.tank_id}: at its best on {plan.day} ({best} of every height budget)")
-    print_line(plan.sentence)
+    print_line(peak_sentence(plan))
     if not plan.areas:
         return
     print_table(
@@ -147,7 +144,7 @@ def _print(plan: PeakPlan) -> None:
                 area.label,
                 f"{area.height_now_cm.p50:.1f} {area.unit}",
                 f"+ {area.cm_per_week:.1f}",
-                area.height_on_day_cm.in_short(area.unit),
+                _height(area.height_on_day_cm, area.unit),
                 f"{area.low_cm:.1f}-{area.high_cm:.1f}",
                 as_chance(area.chance_best),
             ]
@@ -158,9 +155,9 @@ def _print(plan: PeakPlan) -> None:
         "Cuts on the way", ["area", "visit", "do"], [row for a in plan.areas for row in _cuts(a)]
     )
     for area in plan.areas:
-        if area.why:
+        if why := why_not_best(area):
             later = f" (left uncut, at its best from {area.best_from})" if area.best_from else ""
-            print_line(f"{area.label}: {area.why}{later}.")
+            print_line(f"{area.label}: {why}{later}.")
     print_line(f"Visits counted on: {', '.join(str(visit) for visit in plan.visits)}.")
 
 
@@ -177,3 +174,8 @@ def _cuts(area: PeakArea) -> list[list[str]]:
         word = "cut to" if cut.chance_needed >= 0.5 else "trim what stands above"
         rows.append([area.label, str(cut.on), f"{word} {cut.cut_cm:.1f} {area.unit}"])
     return rows or [[area.label, "", "leave uncut"]]
+
+
+def _height(height: Range, unit: str) -> str:
+    cover = "" if unit == "cm" else " %"
+    return f"{height.p50:.1f}{cover} ({height.p10:.1f}-{height.p90:.1f})"

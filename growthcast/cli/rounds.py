@@ -2,18 +2,16 @@
 
 from __future__ import annotations
 
-from datetime import UTC, datetime, timedelta
+from datetime import UTC, date, datetime, timedelta
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from growthcast.cli.options import AsJson, BookFolder, OnDate, open_fit, parse_date
+from growthcast.cli.options import AsJson, BookFolder, OnDate, day_option, open_fit
 from growthcast.errors import UsageError
 
 if TYPE_CHECKING:
-    from datetime import date
-
     from growthcast.book.book import Book
     from growthcast.service.rounds.result import LateVisit, PlannedVisit, RoundsPlan
 
@@ -26,12 +24,10 @@ MOST_SAID = 12
 """Late visits told one by one, those that lose most."""
 
 FromDate = Annotated[
-    str | None,
-    typer.Option(
+    date | None,
+    day_option(
         "--from",
-        metavar="DATE",
-        help="First day of the plan, as YYYY-MM-DD. Default: the day after the last logged one.",
-        show_default=False,
+        "First day of the plan, as YYYY-MM-DD. Default: the day after the last logged one.",
     ),
 ]
 Weeks = Annotated[int, typer.Option("--weeks", metavar="N", help="Weeks to plan, 1 to 26.")]
@@ -71,9 +67,8 @@ def rounds_command(
 
     if not 1 <= weeks <= LONGEST_WEEKS:
         raise UsageError(f"--weeks {weeks} lies outside 1 to {LONGEST_WEEKS}")
-    asked = parse_date(start, "--from") if start else None
     opened, day, fit = open_fit(book, on)
-    first = _first_day(asked, day)
+    first = _first_day(start, day)
     for file, suffix in ((csv, ".csv"), (ics, ".ics")):
         _check_file(opened, file, suffix)
     plan = plan_rounds(opened, fit, recommend(opened, fit), first, weeks)

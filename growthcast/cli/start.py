@@ -8,6 +8,8 @@ from typing import Annotated
 
 import typer
 
+from growthcast.cli.output import print_line
+
 NewFolder = Annotated[
     Path, typer.Argument(metavar="DIR", help="Folder for the new book; made if it is not there.")
 ]
@@ -21,7 +23,6 @@ def start_command(folder: NewFolder) -> None:
     Exit status: 0 done, 2 the folder holds a book already or cannot be written, 3 tool fault.
     """
     from growthcast.book.writing.start import GUIDE, start_book
-    from growthcast.cli.output import print_line
 
     names = start_book(folder)
     typed = shlex.quote(str(folder))

@@ -2,18 +2,9 @@
 
 from __future__ import annotations
 
-from typing import Annotated
-
-import typer
-
-from growthcast.cli.options import AsJson
-
-OwnBook = Annotated[
-    str | None,
-    typer.Argument(
-        metavar="[BOOK]", help="Folder of the book. Default: this folder.", show_default=False
-    ),
-]
+from growthcast.book.shipped import find_own_book
+from growthcast.cli.options import AsJson, OwnBook
+from growthcast.cli.output import print_answer
 
 
 def unlog_command(book: OwnBook = None, as_json: AsJson = False) -> None:
@@ -23,12 +14,11 @@ def unlog_command(book: OwnBook = None, as_json: AsJson = False) -> None:
 
     Exit status: 0 done, 2 nothing to take back or rows were added after it, 3 tool fault.
     """
-    from growthcast.book.shipped import find_own_book
     from growthcast.book.writing.unlog import take_back
-    from growthcast.cli.output import print_json, print_line
 
     entry = take_back(find_own_book(book))
-    if as_json:
-        print_json({"taken_back": entry.summary, "logged_at": entry.at, "id": entry.id})
-    else:
-        print_line(f"Taken back: {entry.summary} (written {entry.at}). It stays in journal.jsonl.")
+    print_answer(
+        as_json,
+        {"taken_back": entry.summary, "logged_at": entry.at, "id": entry.id},
+        [f"Taken back: {entry.summary} (written {entry.at}). It stays in journal.jsonl."],
+    )

@@ -10,18 +10,18 @@ import numpy as np
 from growthcast.arrays import BoolArray, FloatArray, IntArray, TextArray
 from growthcast.book.book import Book, WholeTank
 from growthcast.fit.lags import FORMS
-from growthcast.fit.rows.chains import Link, pack_chains
-from growthcast.fit.rows.clock import (
+from growthcast.fit.model.clock import (
     GrowthClock,
     TankConditions,
     growth_clock,
     tank_conditions,
 )
-from growthcast.fit.rows.drift import knot_precision
+from growthcast.fit.model.drift import knot_precision
+from growthcast.fit.model.errors import ErrorModel
+from growthcast.fit.rows.chains import Link, pack_chains
 from growthcast.fit.rows.nodes import AreaTraits, Habits, build_nodes, cutting_habits
 from growthcast.fit.sites.nouns import Weights
 from growthcast.fit.solver.areas import Pooling
-from growthcast.fit.solver.errors import ErrorModel
 from growthcast.fit.solver.problem import Block, Problem
 from growthcast.fit.spreads import Spreads
 from growthcast.growth.responses import co2_slope

@@ -18,22 +18,21 @@ from __future__ import annotations
 
 from dataclasses import dataclass, replace
 from functools import cache
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
+from growthcast.arrays import FloatArray, IntArray
 from growthcast.fit.rows.chains import LEAST_AWAKE_SHARE, Link
 from growthcast.fit.solver.hierarchy import solve_effects
 from growthcast.fit.solver.kalman import filter_along, score_of
 from growthcast.fit.solver.linearise import RATE
 from growthcast.fit.solver.view import View, departure_given, departure_of
-from growthcast.growth.normal import normal_cdf
+from growthcast.growth.normal import normal_cdf, normal_quantile
 from growthcast.species import read_forms
 
-__all__ = ["FORMS", "LagResponse", "Lags", "lag_response", "lags_told", "prior_lags"]
-
-FloatArray = NDArray[np.float64]
-IntArray = NDArray[np.int64]
+__all__ = ["FORMS", "Lags", "by_lag", "lags_told", "prior_lags"]
 
 FORMS = tuple(read_forms())
 """The growth forms, in the order of all arrays (F,)."""
@@ -73,6 +72,21 @@ class Lags:
         sd: FloatArray = self.spread_d * np.sqrt(np.maximum(1.0 - ratio * (at + ratio), 1e-6))
         return sd
 
+    def drawn(self, normals: NDArray[np.floating[Any]]) -> FloatArray:
+        """Lags (F, D) [d] for standard normals (F, D), independent by row.
+
+        Each form's normal is cut at zero; forms stay as alike as the whole normals are.
+        """
+        spread, size = self.spread_d[:, None], len(self.spread_d)
+        alike = self.covariance / spread / spread.T + 1e-9 * np.eye(size)
+        chance = normal_cdf(np.linalg.cholesky(alike) @ normals)
+        least = normal_cdf(np.maximum(-self.centre_d[:, None] / spread, -8.0))
+        within = np.clip(least + chance * (1.0 - least), 1e-9, 1.0 - 1e-9)
+        lags: FloatArray = np.maximum(
+            self.centre_d[:, None] + spread * normal_quantile(within), 0.0
+        )
+        return lags
+
     def _ratio(self) -> FloatArray:
         """Density at zero over the chance of more than zero, of the normal in its own units (F,)."""
         at = np.maximum(self.centre_d / self.spread_d, -8.0)
@@ -90,18 +104,6 @@ def prior_lags() -> Lags:
 
 
 @dataclass(frozen=True, slots=True)
-class LagResponse:
-    """How a fit follows its lags, per day of it.
-
-    ``border`` (B, A) are the departures of the areas' borders when all lags grow together, an
-    area's own form counting most; ``last_stage`` (A,) that of the last stage, its border held.
-    """
-
-    border: FloatArray
-    last_stage: FloatArray
-
-
-@dataclass(frozen=True, slots=True)
 class _Along:
     """What the chains say along the lag of each area (A,): score, information, and with the border.
 
@@ -111,14 +113,13 @@ class _Along:
     score: FloatArray
     information: FloatArray
     border_score: FloatArray
-    last_stage: FloatArray
 
 
 def _along(view: View) -> _Along:
     """Filter all chains along their area's lag."""
     problem = view.problem
     areas = problem.area_count
-    score, information, last_stage = np.zeros((3, areas))
+    score, information = np.zeros((2, areas))
     border_score = np.zeros_like(view.score)
     for number, block in enumerate(problem.blocks):
         at, forward = view.block(number)
@@ -127,17 +128,16 @@ def _along(view: View) -> _Along:
         left = 1.0 - nodes.lag_per_d * problem.lag_d[nodes.area]
         counts = (nodes.link == Link.GREW) & (left > LEAST_AWAKE_SHARE)
         moved = np.where(counts, -loss / np.maximum(left, LEAST_AWAKE_SHARE), 0.0)
-        innovation, stage = filter_along(chains, at, forward, moved)
+        innovation = filter_along(chains, at, forward, moved)
         mine, weighted = chains.area, forward.innovation_precision * innovation
         score += np.bincount(nodes.area, -weighted * forward.innovation[0], areas)
         information += np.bincount(nodes.area, weighted * innovation, areas)
         border_score[:, mine] = score_of(chains, forward, innovation)
-        last_stage[mine] = stage[chains.last]
-    return _Along(score, information, border_score, last_stage)
+    return _Along(score, information, border_score)
 
 
-def lag_response(view: View) -> LagResponse:
-    """How borders and last stages follow the lags of a fit.
+def by_lag(view: View) -> FloatArray:
+    """How the borders of a fit follow the lags, all of which grow together.
 
     Parameters
     ----------
@@ -146,13 +146,12 @@ def lag_response(view: View) -> LagResponse:
 
     Returns
     -------
-    LagResponse
-        Departures per day of lag [1/d]. With gaps that are all alike a log rate goes up by
-        ``1 / (gap - lag)``, and growth over such a gap stays as it was.
+    array (B, A)
+        Departures of the areas' borders per day of lag [1/d]. With gaps that are all alike a log
+        rate goes up by ``1 / (gap - lag)``, and growth over such a gap stays as it was.
     """
     along = _along(view)
-    follows = departure_given(view, view.score + along.border_score) - departure_of(view)
-    return LagResponse(follows, along.last_stage)
+    return departure_given(view, view.score + along.border_score) - departure_of(view)
 
 
 def lags_told(view: View, form: IntArray, lags: Lags) -> Lags:

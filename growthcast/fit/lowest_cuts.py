@@ -5,8 +5,8 @@ from __future__ import annotations
 import numpy as np
 
 from growthcast.arrays import FloatArray, IntArray
+from growthcast.fit.model.errors import ErrorModel
 from growthcast.fit.rows.chains import Link
-from growthcast.fit.solver.errors import ErrorModel
 from growthcast.fit.solver.problem import Block, Problem
 from growthcast.log.visits import Look
 

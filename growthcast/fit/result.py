@@ -8,22 +8,28 @@ from typing import Any, Literal
 
 import numpy as np
 
-from growthcast.arrays import FloatArray, IntArray
+from growthcast.arrays import BoolArray, FloatArray, IntArray
 from growthcast.book.book import WholeTank
 from growthcast.finite import finite_answer
 from growthcast.fit.borrowing.learn import Borrowed
 from growthcast.fit.design import Design
+from growthcast.fit.lags import FORMS, by_lag
 from growthcast.fit.lowest_cuts import lowest_cuts_shown
 from growthcast.fit.means import mean_border
+from growthcast.fit.model.posterior import (
+    AreaPosterior,
+    Parameters,
+    SharedGrowth,
+    shared_growth,
+)
 from growthcast.fit.rows.chains import Link
 from growthcast.fit.solver.hierarchy import border_covariance
 from growthcast.fit.solver.likelihood import log_likelihood
-from growthcast.fit.solver.linearise import CEILING, RATE
 from growthcast.fit.solver.solve import Solution
 from growthcast.fit.suspects import suspects_of
 from growthcast.log.visits import LeftOut
 
-__all__ = ["AreaPosterior", "Basis", "GrowthFit"]
+__all__ = ["Basis", "GrowthFit"]
 
 Basis = Literal["log", "tank", "table"]
 
@@ -31,51 +37,6 @@ CLEARLY = 3.0
 """Log likelihood by which weights must be likelier to hold the rest alone to be read so."""
 OWN_SPANS_FOR_LOG = 2
 """Spans of its own from which an area's forecast is said to rest on its log."""
-
-
-@dataclass(frozen=True, slots=True)
-class AreaPosterior:
-    """Joint posterior of some areas' parameters and last stages, normal on these scales.
-
-    Attributes
-    ----------
-    border : array (B, n)
-        Log ceiling, log usual cut height, log density, log rate (at reference conditions) and the
-        knots of the tank's drift, in the order of ``fit.solver.linearise``.
-    covariance : array (n, B, B)
-        Their covariance, what areas share included.
-    last_stage, last_stage_variance : array (n,)
-        Each area's last stage, and its variance given the border.
-    stage_follows : array (B, n)
-        How the last stage follows the border.
-    last_day, last_pause_d : array (n,)
-        Day number of the last stage, and the days without growth that follow it.
-    """
-
-    border: FloatArray
-    covariance: FloatArray
-    last_stage: FloatArray
-    last_stage_variance: FloatArray
-    stage_follows: FloatArray
-    last_day: FloatArray
-    last_pause_d: FloatArray
-
-    def sd(self, parameter: int) -> FloatArray:
-        """Standard deviation (n,) of one parameter of the border."""
-        spread: FloatArray = np.sqrt(self.covariance[:, parameter, parameter])
-        return spread
-
-    def part(self, places: IntArray | slice) -> AreaPosterior:
-        """Return the posterior of some of these areas, each as often as it is named."""
-        return AreaPosterior(
-            border=self.border[:, places],
-            covariance=self.covariance[places],
-            last_stage=self.last_stage[places],
-            last_stage_variance=self.last_stage_variance[places],
-            stage_follows=self.stage_follows[:, places],
-            last_day=self.last_day[places],
-            last_pause_d=self.last_pause_d[places],
-        )
 
 
 @dataclass(frozen=True)
@@ -106,21 +67,60 @@ class GrowthFit:
         last = {name: values[..., areas] for name, values in self._last_nodes.items()}
         covariance = border_covariance(view.area, view.effects, pooling, areas)
         mode, mean = solution.point.border[:, areas], self.border_mean[:, areas]
+        lags, form = self.design.spreads.lags, self.design.form[areas]
+        lag_sd, by_lag = lags.sd_d[form], self.by_lag[:, areas]
+        with_lag = by_lag * lag_sd
+        covariance += with_lag.T[:, :, None] * with_lag.T[:, None, :]
         return AreaPosterior(
-            border=mean,
+            mean=Parameters(mean),
             covariance=covariance * self.widening**2,
             last_stage=last["stage"] + (last["follows"] * (mean - mode)).sum(axis=0),
             last_stage_variance=last["variance"] * self.widening**2,
             stage_follows=last["follows"],
             last_day=last["day"],
             last_pause_d=last["pause_d"],
+            last_lag_share=last["lag_share"],
+            lag_d=lags.mean_d[form],
+            lag_sd_d=lag_sd * self.widening,
+            by_lag=by_lag,
         )
+
+    @finite_answer
+    def shared(self, areas: IntArray, tanks: IntArray) -> SharedGrowth:
+        """Rates and ceilings of areas (A,) in tanks (R,), by places, and what they share."""
+        mean, by_lag = self.border_mean[:, areas], self.by_lag[:, areas]
+        return shared_growth(self.solution.view, mean, by_lag, areas, tanks)
+
+    @property
+    def mode(self) -> Parameters:
+        """Likeliest parameters of every area."""
+        return Parameters(self.solution.point.border)
+
+    @property
+    def converged(self) -> BoolArray:
+        """Whether the steps of each area (A,) settled."""
+        return self.solution.converged
+
+    def spans_since(self, day: float) -> IntArray:
+        """Count the spans (A,) of every area that began on a day [day number] or later."""
+        count = np.zeros(self.design.area_id.size, dtype=np.int64)
+        for block in self.design.problem.blocks:
+            nodes = block.chains.nodes
+            since = (nodes.link == Link.GREW) & (nodes.day - nodes.span_d >= day)
+            count += np.bincount(nodes.area[since], minlength=count.size)
+        return count
 
     @cached_property
     @finite_answer
     def border_mean(self) -> FloatArray:
         """Posterior mean (B, A) of every area's border."""
         return mean_border(self.solution.view)
+
+    @cached_property
+    @finite_answer
+    def by_lag(self) -> FloatArray:
+        """How every area's border (B, A) follows a day of lag [1/d]."""
+        return by_lag(self.solution.view)
 
     @cached_property
     def _last_nodes(self) -> dict[str, FloatArray]:
@@ -204,10 +204,10 @@ class GrowthFit:
         """Return the fit as the plain mapping that ``growthcast fit --json`` prints."""
         design, effects = self.design, self.solution.view.effects
         areas = self.posterior(np.arange(design.area_id.size))
-        rate, ceiling = areas.border[RATE], areas.border[CEILING]
-        rate_sd, ceiling_sd = areas.sd(RATE), areas.sd(CEILING)
+        rate, rate_sd = areas.mean.log_rate, np.sqrt(areas.rate_variance)
+        ceiling, ceiling_sd = areas.mean.log_ceiling, np.sqrt(areas.log_ceiling_variance)
         pooling = design.problem.pooling
-        basis = self.basis
+        basis, lags = self.basis, design.spreads.lags
         listed = sorted(set(design.species.tolist()))
         borrowed = self.borrowed
         tank_effect = effects.tank[:, 0] + (0.0 if borrowed is None else borrowed.mean)
@@ -221,7 +221,7 @@ class GrowthFit:
                     "log_ceiling": _normal(ceiling[a], ceiling_sd[a]),
                     "spans": int(design.spans[a]),
                     "basis": basis[a],
-                    "converged": bool(self.solution.converged[a]),
+                    "converged": bool(self.converged[a]),
                 }
                 for a in range(design.area_id.size)
             ],
@@ -247,6 +247,10 @@ class GrowthFit:
                 for name, value in design.spreads.as_dict().items()
             }
             | {"log_sd": {name: round(sd, 4) for name, sd in design.spreads.sd.items()}},
+            "lag_d": {
+                FORMS[form]: _normal(lags.mean_d[form], lags.sd_d[form])
+                for form in sorted(set(design.form.tolist()))
+            },
             "log_likelihood": round(self.log_likelihood, 4),
             "whole_tank_grams": None
             if not design.problem.weights.grams.size
@@ -264,7 +268,7 @@ def _last_nodes(solution: Solution) -> dict[str, FloatArray]:
     """What is known of the last node of each area, (A,), and of how it follows the border."""
     count = solution.point.border.shape[1]
     whole: dict[str, FloatArray] = {
-        name: np.empty(count) for name in ("stage", "variance", "day", "pause_d")
+        name: np.empty(count) for name in ("stage", "variance", "day", "pause_d", "lag_share")
     }
     whole["follows"] = np.empty_like(solution.point.border)
     for block, stages, filtered in zip(
@@ -277,6 +281,7 @@ def _last_nodes(solution: Solution) -> dict[str, FloatArray]:
         whole["follows"][:, area] = filtered.sensitivity[:, last]
         whole["day"][area] = chains.nodes.day[last]
         whole["pause_d"][area] = chains.nodes.pause_d[last]
+        whole["lag_share"][area] = chains.nodes.lag_share[last]
     return whole
 
 

@@ -28,9 +28,9 @@ from growthcast.book.supposed.rows import (
 from growthcast.errors import UsageError
 from growthcast.fit.borrowing.evidence import with_borrowed
 from growthcast.fit.design import build_design
+from growthcast.fit.model.clock import GrowthClock, TankConditions
 from growthcast.fit.result import GrowthFit
 from growthcast.fit.rows.chains import repacked
-from growthcast.fit.rows.clock import GrowthClock, TankConditions
 from growthcast.fit.solver.linearise import CEILING, HABIT, KNOTS, RATE
 from growthcast.fit.solver.problem import Block, Point, Problem
 from growthcast.fit.solver.view import view_of

@@ -15,9 +15,9 @@ import numpy as np
 
 from growthcast.arrays import BoolArray, FloatArray, IntArray
 from growthcast.fit.design import Design
+from growthcast.fit.model.errors import ErrorModel
+from growthcast.fit.model.looks import look_log_chance
 from growthcast.fit.rows.chains import Link, Nodes
-from growthcast.fit.rows.looks import look_log_chance
-from growthcast.fit.solver.errors import ErrorModel
 from growthcast.fit.solver.hierarchy import covariance_root
 from growthcast.fit.solver.kalman import variance_along
 from growthcast.fit.solver.linearise import HABIT
@@ -25,7 +25,7 @@ from growthcast.fit.solver.part import part_of, pays_alone, tanks_of
 from growthcast.fit.solver.problem import Block, Problem
 from growthcast.fit.solver.solve import ROUGHLY, Solution, go_on, solve
 from growthcast.fit.solver.view import View
-from growthcast.growth.normal import normal_quantile
+from growthcast.growth.normal import log_density, normal_quantile
 from growthcast.log.visits import Look
 
 __all__ = ["Suspect", "set_suspects_aside", "suspects_of"]
@@ -179,8 +179,8 @@ def _verdicts(
     read = np.isfinite(nodes.reading_cm)
     reading = np.where(read, nodes.reading_cm, 1.0)
     off = np.where(read, nodes.reading_cm - height, 0.0)
-    sound = np.log(1.0 - GROSS_SHARE - UNLOGGED_SHARE) + _log_normal(off, variance + error)
-    gross = np.log(GROSS_SHARE) + _log_normal(off, variance + GROSS_WIDTH**2 * error)
+    sound = np.log(1.0 - GROSS_SHARE - UNLOGGED_SHARE) + log_density(off, variance + error)
+    gross = np.log(GROSS_SHARE) + log_density(off, variance + GROSS_WIDTH**2 * error)
     grew, aimed = nodes.link == Link.GREW, nodes.link == Link.AIMED
     # After a cut that nobody logged it stands between where it is cut to and what was foreseen.
     bottom = np.minimum(LOWEST_UNLOGGED_SHARE * np.exp(foreseen.usual), 0.5 * height)
@@ -189,7 +189,7 @@ def _verdicts(
     unlogged = np.where(low, np.log(UNLOGGED_SHARE / room), -np.inf)
     apart = np.log(np.maximum(reading, 1e-9)) - foreseen.usual
     elsewhere = np.log(UNUSUAL_SHARE / np.maximum(reading, 1e-9))
-    elsewhere = elsewhere + _log_normal(apart, np.full_like(apart, UNUSUAL_SPREAD**2))
+    elsewhere = elsewhere + log_density(apart, np.full_like(apart, UNUSUAL_SPREAD**2))
     unusual = np.where(aimed, elsewhere, -np.inf)
     _judge_looks(block, foreseen, variance, bottom, errors, sound, unlogged)
     # Of a fresh start nothing was foreseen, so nothing can be said against it.
@@ -197,7 +197,7 @@ def _verdicts(
     amount = np.flatnonzero((nodes.link >= Link.CUT) & ~read)
     mistaken = np.full(sound.size, -np.inf)
     off, spread = foreseen.off[amount], foreseen.off_variance[amount] * wider**2
-    sound[amount] = np.log(1.0 - MISTAKEN_SHARE) + _log_normal(off, spread)
+    sound[amount] = np.log(1.0 - MISTAKEN_SHARE) + log_density(off, spread)
     stood = np.maximum(height[block.chains.previous[amount]], np.sqrt(spread))
     mistaken[amount] = np.log(MISTAKEN_SHARE / stood)
     judged[amount] = True
@@ -228,11 +228,6 @@ def _judge_looks(
     for told, share, heights in ((sound, 1.0, ahead), (unlogged, UNLOGGED_SHARE, below)):
         chance = np.exp(look_log_chance(nodes.look[seen], heights, *bounds))
         told[seen] = np.log(share * chance.mean(axis=1) + LEAST_CHANCE)
-
-
-def _log_normal(off: FloatArray, variance: FloatArray) -> FloatArray:
-    density: FloatArray = -0.5 * (off**2 / variance + np.log(2.0 * np.pi * variance))
-    return density
 
 
 def _set_aside(block: Block, verdict: IntArray, beats: FloatArray) -> Block:

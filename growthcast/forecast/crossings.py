@@ -11,7 +11,8 @@ from dataclasses import dataclass
 import numpy as np
 
 from growthcast.arrays import FloatArray, IntArray
-from growthcast.fit.result import AreaPosterior, GrowthFit
+from growthcast.fit.model.posterior import AreaPosterior
+from growthcast.fit.result import GrowthFit
 from growthcast.forecast.heights import HeightForecast, chance_over, in_chunks, outlook_of
 
 __all__ = ["CROSSING_LEVELS", "crossing_days"]

@@ -14,9 +14,9 @@ import numpy as np
 
 from growthcast.arrays import FloatArray, IntArray
 from growthcast.finite import finite_answer
-from growthcast.fit.result import AreaPosterior, GrowthFit
-from growthcast.fit.rows.drift import span_drift
-from growthcast.fit.solver.linearise import CEILING, KNOTS, RATE
+from growthcast.fit.model.drift import span_drift
+from growthcast.fit.model.posterior import AreaPosterior
+from growthcast.fit.result import GrowthFit
 from growthcast.growth.logistic import height_at_stage, shape_factor, stage
 from growthcast.growth.normal import normal_quantile
 from growthcast.growth.quick import (
@@ -141,8 +141,10 @@ def outlook_of(
     drift = span_drift(np.broadcast_to(began, size).ravel(), ended.ravel(), fit.design.on_day)
     relative = problem.errors.span_variance(ended - began, drift.remainder.reshape(size))
     relative = (relative + doubt**2) * fit.widening**2
-    along, variance = _pace_ceiling_stage(
-        posterior, drift.weight.reshape(drift.weight.shape[0], *size)
+    awake, taken_by_lag = posterior.awake(ended - began)
+    growth_d = growth_d * awake
+    along, variance = posterior.pace_ceiling_stage(
+        drift.weight.reshape(drift.weight.shape[0], *size), taken_by_lag
     )
 
     # By node: x moves the pace, x and y the ceiling, both of them the stage.
@@ -165,7 +167,7 @@ def outlook_of(
     grown *= column(relative)
     grown += column(left)
     ceiling = _at_nodes(
-        np.broadcast_to(posterior.border[CEILING][:, None], size), ceiling_x, own_sd
+        np.broadcast_to(posterior.mean.log_ceiling[:, None], size), ceiling_x, own_sd
     )
     return Outlook(
         mean=mean,
@@ -179,26 +181,6 @@ def _at_nodes(middle: FloatArray, by_x: FloatArray, by_y: FloatArray) -> Singles
     """Return ``middle + by_x x + by_y y`` (A, T, Q) at the nodes; all (A, T)."""
     factors = np.stack([middle, by_x, by_y], axis=-1).astype(np.float32)
     return factors @ _nodes()
-
-
-def _pace_ceiling_stage(
-    posterior: AreaPosterior, weight: FloatArray
-) -> tuple[FloatArray, FloatArray]:
-    """Mean log pace (A, T), and covariance (A, T, 3, 3) of pace, log ceiling and last stage.
-
-    ``weight`` (M, A, T) regresses the drift over the time ahead on the knots.
-    """
-    areas, times = weight.shape[1:]
-    width = posterior.border.shape[0]
-    into = np.zeros((areas, times, 3, width))
-    into[:, :, 0, RATE] = 1.0
-    into[:, :, 0, KNOTS:] = np.moveaxis(weight, 0, 2)
-    into[:, :, 1, CEILING] = 1.0
-    into[:, :, 2] = posterior.stage_follows.T[:, None]
-    variance = into @ posterior.covariance[:, None] @ into.transpose(0, 1, 3, 2)
-    variance[:, :, 2, 2] += posterior.last_stage_variance[:, None]
-    drifted = np.einsum("mat,ma->at", weight, posterior.border[KNOTS:])
-    return posterior.border[RATE][:, None] + drifted, variance
 
 
 def _stage_given(variance: FloatArray) -> tuple[FloatArray, FloatArray, FloatArray]:
@@ -219,11 +201,10 @@ def _over(above: FloatArray, below: FloatArray) -> FloatArray:
 def rate_on_day(posterior: AreaPosterior) -> tuple[FloatArray, FloatArray]:
     """Log rate of areas (n,) at reference conditions on the day of the fit, and its sd."""
     today = np.zeros(1)
-    weight = span_drift(today, today, 0.0).weight[:, 0]
-    into = np.concatenate([np.zeros(KNOTS), weight])
-    into[RATE] = 1.0
-    variance = np.einsum("b,nbc,c->n", into, posterior.covariance, into)
-    return into @ posterior.border, np.sqrt(variance)
+    weight = span_drift(today, today, 0.0).weight[:, None]
+    count = posterior.last_day.size
+    pace, covariance = posterior.pace_ceiling_stage(np.repeat(weight, count, axis=1))
+    return pace[:, 0], np.sqrt(covariance[:, 0, 0, 0])
 
 
 def rate_range(fit: GrowthFit, areas: IntArray, posterior: AreaPosterior) -> FloatArray:
@@ -255,7 +236,7 @@ def growth_a_week(fit: GrowthFit, areas: IntArray) -> FloatArray:
     """
     design, posterior = fit.design, fit.posterior(areas)
     shape = design.problem.shape[areas][:, None]
-    ceiling = np.exp(posterior.border[CEILING])[:, None]
+    ceiling = np.exp(posterior.mean.log_ceiling)[:, None]
     middle = 0.5 * (design.traits.floor_cm + design.traits.budget_cm)[areas][:, None]
     at = stage(np.minimum(middle, ceiling * BELOW_CEILING), ceiling, shape)
     half = 3.5 * shape_factor(shape) * rate_range(fit, areas, posterior)

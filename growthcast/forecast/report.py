@@ -12,7 +12,6 @@ from growthcast.arrays import FloatArray, IntArray
 from growthcast.finite import finite_answer
 from growthcast.fit.design import COVER_CEILING, day_number
 from growthcast.fit.result import Basis, GrowthFit
-from growthcast.fit.solver.linearise import CEILING
 from growthcast.forecast.crossings import crossing_days
 from growthcast.forecast.heights import LEVELS, RANGE_80, forecast_heights, rate_range
 from growthcast.plain import BY_QUANTILE, HIDDEN
@@ -99,7 +98,7 @@ def forecast_growth(
     seen = forecast_heights(fit, areas, days, posterior)
     crossing = crossing_days(fit, areas, design.on_day, horizon_d, posterior, seen)
     rate = rate_range(fit, areas, posterior)
-    log_ceiling, ceiling_sd = posterior.border[CEILING], posterior.sd(CEILING)
+    log_ceiling, ceiling_sd = posterior.mean.log_ceiling, np.sqrt(posterior.log_ceiling_variance)
     ceiling = np.exp(log_ceiling[:, None] + RANGE_80 * ceiling_sd[:, None])
     middle = [LEVELS.index(level) for level in NOW_LEVELS]
     most = np.where(design.is_cover[areas], COVER_CEILING, np.inf)[:, None]  # a cover ends there

@@ -14,7 +14,7 @@ import numpy as np
 
 from growthcast.arrays import FloatArray
 
-__all__ = ["log_normal_cdf", "normal_cdf", "normal_quantile"]
+__all__ = ["log_density", "log_normal_cdf", "normal_cdf", "normal_quantile"]
 
 
 FURTHEST = 9.0
@@ -65,6 +65,30 @@ def normal_quantile(chance: FloatArray) -> FloatArray:
     inverse = NormalDist().inv_cdf
     found: FloatArray = np.array([inverse(p) for p in np.ravel(chance).tolist()], np.float64)
     return found.reshape(np.shape(chance))
+
+
+def log_density(departure: FloatArray, variance: FloatArray) -> FloatArray:
+    """Log density of normal departures from their mean.
+
+    Parameters
+    ----------
+    departure : array (...)
+        Departures [any].
+    variance : array (...)
+        Their variances, above 0 [the same, squared].
+
+    Returns
+    -------
+    array (...)
+        Log densities [nat].
+
+    Examples
+    --------
+    >>> log_density(np.array([0.0, 2.0]), np.array([1.0, 4.0])).round(4).tolist()
+    [-0.9189, -2.1121]
+    """
+    density: FloatArray = -0.5 * (departure**2 / variance + np.log(2.0 * math.pi * variance))
+    return density
 
 
 def log_normal_cdf(x: FloatArray) -> FloatArray:

@@ -2,24 +2,46 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from datetime import date
+from typing import TYPE_CHECKING, NamedTuple
+
+if TYPE_CHECKING:
+    from growthcast.service.effort import Range
 
 __all__ = [
     "MONTHS",
+    "Table",
+    "Words",
     "about_days",
     "and_list",
     "as_chance",
+    "count_of",
     "day_words",
     "days_in_words",
     "full_date_words",
     "percent",
+    "quantile_words",
+    "range_words",
+    "with_range",
 ]
 
 MONTHS = ("Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec")
 YEAR_SETTLED_D = 300
 """A day and month this near to a known date can be of one year only."""
 SURELY, HARDLY = 0.995, 0.005
+
+
+class Table(NamedTuple):
+    """A table of an answer; a column whose name ends in ``>`` is aligned to the right."""
+
+    title: str
+    columns: Sequence[str]
+    rows: Sequence[Sequence[str]]
+
+
+Words = Iterator[str | Table]
+"""An answer as a person reads it: sentences and tables, in their order."""
 
 
 def percent(share: float, digits: int = 0) -> str:
@@ -32,6 +54,28 @@ def as_chance(chance: float) -> str:
     if chance >= SURELY:
         return "over 99 %"
     return "under 1 %" if chance < HARDLY else percent(chance)
+
+
+def count_of(number: int, noun: str) -> str:
+    """Return a number of things."""
+    return f"{number} {noun}" if number == 1 else f"{number} {noun}s"
+
+
+def quantile_words(quantiles: Iterable[float], unit: str, digits: int = 1) -> str:
+    """Return what is most likely, and what it lies between 8 times of 10."""
+    low, middle, high = quantiles
+    return f"{middle:.{digits}f} {unit} ({low:.{digits}f} to {high:.{digits}f})"
+
+
+def with_range(values: Range, unit: str = "") -> str:
+    """Return what is most likely with what it lies within 8 times of 10, in whole numbers."""
+    middle = f"{values.p50:.0f} {unit}".rstrip()
+    return f"{middle} ({values.p10:.0f}–{values.p90:.0f})"
+
+
+def range_words(height: Range, unit: str) -> str:
+    """Return a height with its range, as in ``12.4 cm (11.1 to 14.0)``."""
+    return quantile_words((height.p10, height.p50, height.p90), unit)
 
 
 def and_list(names: Sequence[str]) -> str:

@@ -9,7 +9,7 @@ import numpy as np
 from growthcast.arrays import TextArray
 from growthcast.book.book import Book
 from growthcast.book.checks.together import places_of
-from growthcast.fit.rows.clock import tank_conditions
+from growthcast.fit.model.clock import tank_conditions
 from growthcast.species import read_reference
 
 __all__ = ["co2_assumed", "none_added_in_words"]

@@ -15,9 +15,9 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from growthcast.arrays import IntArray
+from growthcast.arrays import FloatArray, IntArray
 from growthcast.fit.result import GrowthFit
-from growthcast.fit.solver.linearise import CEILING, RATE
+from growthcast.fit.rows.chains import LEAST_AWAKE_SHARE
 from growthcast.growth.normal import normal_quantile
 from growthcast.growth.quick import Singles, column
 
@@ -100,6 +100,8 @@ class GrowthDraws:
         standard deviation is 1, that of all but the scatter of a cut times the fit's ``widening``.
     drift : array (R, D)
         Normals for what a tank's drift does beyond its knots, likewise.
+    lag_d : array (A, D)
+        Days of growth that a cut costs; the rate goes with it [d].
     """
 
     log_rate: Singles
@@ -108,59 +110,70 @@ class GrowthDraws:
     week: Singles
     hand: Singles
     drift: Singles
+    lag_d: Singles
 
 
 def draw_growth(
     fit: GrowthFit, areas: IntArray, tanks: IntArray, draws: int = DRAWS
 ) -> GrowthDraws:
     """Draw the growth of ``areas`` (A,), sorted by tank, in ``tanks`` (R,) from the posterior."""
-    design, view = fit.design, fit.solution.view
-    pooling, effects, own = design.problem.pooling, view.effects, view.area
-    border = fit.border_mean[:, areas]
-    width = effects.tank.shape[1]
+    shared = fit.shared(areas, tanks)
+    width = shared.tank_root.shape[1]
     # The key of a row of draws: what it is drawn for (its place in the book, an area's draw key),
     # and what it is.
-    of_species = _species_normals(design.species_id.size, draws)
+    of_species = _species_normals(fit.design.species_id.size, draws)
     of_tank = np.stack(
         [stratified_normals(tanks * 16 + 1 + k, draws) for k in range(width)], axis=1
     )
     drift = stratified_normals(tanks * 16 + 15, draws)
     rate_off, ceiling_off, week, hand = (
-        stratified_normals(design.draw_key[areas] * 16 + 11 + k, draws) for k in range(4)
+        stratified_normals(fit.design.draw_key[areas] * 16 + 11 + k, draws) for k in range(4)
     )
-    tank_off = _single(np.linalg.cholesky(effects.tank_covariance[tanks])) @ of_tank
-    planted, species = pooling.planted  # no tank follows another species
-    species_off = _single(np.linalg.cholesky(effects.species_covariance)[planted]) @ of_species
-    tank_regression = effects.tank_regression(pooling, tanks)[:, :, planted]
-    tank_off += _single(tank_regression) @ species_off
-    posterior_precision, prior_weight, regression = own.rate_given(pooling.area_precision, areas)
-    # How an area's rate, and its ceiling beside the rate, follow its tank's effect and knots.
-    by_tank = np.zeros((2, areas.size, width), dtype=np.float32)
-    by_tank[0, :, 0], by_tank[0, :, 1:] = prior_weight, regression
-    by_tank[1, :, 1:] = own.own_regression[areas, 0, 1:]
-    rate_off *= column(1.0 / np.sqrt(posterior_precision))
-    rate_off += column(prior_weight) * species_off[species[areas]]
-    ceiling_off *= column(np.sqrt(own.own_covariance[areas, 0, 0]))
-    edges = np.searchsorted(pooling.tank[areas], tanks).tolist()
+    species_off = _single(shared.species_root) @ of_species
+    tank_off = _single(shared.tank_root) @ of_tank
+    tank_off += _single(shared.tank_by_species) @ species_off
+    rate_by_tank, ceiling_by_tank = _single(shared.rate_by_tank), _single(shared.ceiling_by_tank)
+    rate_off *= column(shared.rate_sd)
+    rate_off += rate_by_tank[:, :1] * species_off[shared.species]
+    ceiling_off *= column(shared.ceiling_sd)
+    edges = np.searchsorted(fit.design.tank[areas], tanks).tolist()
     for run, (begin, end) in enumerate(pairwise([*edges, areas.size])):
-        rate_off[begin:end] += by_tank[0, begin:end] @ tank_off[run]
-        ceiling_off[begin:end] += by_tank[1, begin:end] @ tank_off[run]
-    ceiling_off += column(own.own_regression[areas, 0, 0]) * rate_off
-    rate_off += column(own.rate_by_ceiling[areas]) * ceiling_off
+        rate_off[begin:end] += rate_by_tank[begin:end] @ tank_off[run]
+        ceiling_off[begin:end] += ceiling_by_tank[begin:end] @ tank_off[run]
+    ceiling_off += column(shared.ceiling_by_rate) * rate_off
+    rate_off += column(shared.rate_by_ceiling) * ceiling_off
+    lags, form = fit.design.spreads.lags, fit.design.form[areas]
+    of_form = stratified_normals(np.arange(lags.centre_d.size) * 16 + 9, draws)
+    lag, usual = lags.drawn(of_form)[form], lags.mean_d[form]
     wide = np.float32(fit.widening)
-    speed = np.log(design.clock.speed(design.on_day)[areas])
+    speed = np.log(fit.design.clock.speed(fit.design.on_day)[areas])
     rate_off *= wide
-    rate_off += column(speed + border[RATE])
+    rate_off += column(speed + shared.mean.log_rate)
+    rate_off += _rate_with_lag(shared.pace_by_lag, usual, lag)
     ceiling_off *= wide
-    ceiling_off += column(border[CEILING])
+    ceiling_off += column(shared.mean.log_ceiling)
+    ceiling_off += column(shared.ceiling_by_lag) * _single(lag - usual[:, None])
     return GrowthDraws(
         log_rate=rate_off,
         ceiling_cm=np.exp(ceiling_off, out=ceiling_off),
-        knots=_single(effects.tank[tanks, 1:, None]) + wide * tank_off[:, 1:],
+        knots=_single(shared.drift[:, :, None]) + wide * tank_off[:, 1:],
         week=wide * week,
         hand=hand,
         drift=wide * drift,
+        lag_d=_single(lag),
     )
+
+
+def _rate_with_lag(by_lag: FloatArray, usual_d: FloatArray, lag_d: FloatArray) -> Singles:
+    """How far log rates (A, D) go up with lags (A, D) above the usual ones (A,).
+
+    Growth over the gaps of the log is ``rate * (1 - c lag)`` of a gap, which the log tells: its
+    slope ``by_lag`` at the usual lag gives ``c``, and the rate follows any lag that is drawn.
+    """
+    share = by_lag / np.maximum(1.0 + by_lag * usual_d, LEAST_AWAKE_SHARE)
+    left = np.maximum(1.0 - share[:, None] * lag_d, LEAST_AWAKE_SHARE)
+    usual = np.maximum(1.0 - share * usual_d, LEAST_AWAKE_SHARE)
+    return _single(np.log(usual)[:, None] - np.log(left))
 
 
 def _single(values: NDArray[np.floating[Any]]) -> Singles:

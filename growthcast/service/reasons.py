@@ -8,7 +8,15 @@ from math import ceil, floor
 
 from growthcast.fit.result import GrowthFit
 
-__all__ = ["ShortArea", "Shortfall", "limit_in_words", "percent", "reason_for"]
+__all__ = [
+    "CutLimit",
+    "ShortArea",
+    "Shortfall",
+    "cut_limit",
+    "limit_in_words",
+    "percent",
+    "reason_for",
+]
 
 
 @dataclass(frozen=True, slots=True)
@@ -94,22 +102,58 @@ def _mend(area: ShortArea) -> str:
     return way
 
 
-def limit_in_words(fit: GrowthFit, place: int) -> str:
-    """Say which lowest cut keeps an area above its floor and how to change it, "" where none does.
+@dataclass(frozen=True, slots=True)
+class CutLimit:
+    """The lowest cut an area is known to stand, where that lies above its floor.
 
-    ``place`` is that of the area in the book.
+    ``table_cm`` is that of the species table, ``limit_cm`` that of table and log together [cm, or
+    % cover].
     """
-    design, limit = fit.design, float(fit.lowest_cut_cm[place])
-    if limit <= design.traits.floor_cm[place]:
-        return ""
-    species, unit = (
-        design.species_id[design.species[place]],
-        " % cover" if design.is_cover[place] else " cm",
+
+    area_id: str
+    species_id: str
+    unit: str
+    table_cm: float
+    limit_cm: float
+
+
+def cut_limit(fit: GrowthFit, area: int) -> CutLimit | None:
+    """Return the lowest cut that keeps an area above its floor.
+
+    Parameters
+    ----------
+    fit : GrowthFit
+        A fitted book.
+    area : int
+        Place of the area in the book.
+
+    Returns
+    -------
+    CutLimit or None
+        ``None`` where the area may be cut down to its floor.
+    """
+    design, limit = fit.design, float(fit.lowest_cut_cm[area])
+    if limit <= design.traits.floor_cm[area]:
+        return None
+    return CutLimit(
+        area_id=str(design.area_id[area]),
+        species_id=str(design.species_id[design.species[area]]),
+        unit="% cover" if design.is_cover[area] else "cm",
+        table_cm=float(design.traits.lowest_cut_cm[area]),
+        limit_cm=limit,
     )
-    table = float(design.traits.lowest_cut_cm[place])
-    said = f"The species table says that {species} is not cut below {table:.3g}{unit}"
-    if limit < table:
-        said += f"; the log shows {design.area_id[place]} growing on from {limit:.3g}{unit}"
+
+
+def limit_in_words(limit: CutLimit | None) -> str:
+    """Say which lowest cut keeps an area above its floor and how to change it, "" for none."""
+    if limit is None:
+        return ""
+    said = (
+        f"The species table says that {limit.species_id} is not cut below "
+        f"{limit.table_cm:.3g} {limit.unit}"
+    )
+    if limit.limit_cm < limit.table_cm:
+        said += f"; the log shows {limit.area_id} growing on from {limit.limit_cm:.3g} {limit.unit}"
     return (
         f"{said}. Where yours stands lower cuts, write lowest_cut_cm in species.csv, or log two "
         "such cuts (after_cm) from which it grows again"

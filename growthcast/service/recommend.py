@@ -22,7 +22,7 @@ from growthcast.service.effort import (
 from growthcast.service.interval import IntervalOptions, interval_options, needed_budgets
 from growthcast.service.living import LivingAreas, living_areas, living_part
 from growthcast.service.longer.full import in_full, with_next_longer
-from growthcast.service.reasons import ShortArea, Shortfall, limit_in_words, reason_for
+from growthcast.service.reasons import ShortArea, Shortfall, cut_limit, limit_in_words, reason_for
 from growthcast.service.rescape.notes import (
     none_holds_in_words,
     not_holding,
@@ -292,7 +292,7 @@ def _shortfall(block: _Block, number: int, run: int) -> Shortfall:
                 least_cut_cm=float(least[i - here.start]),
                 needed_floor_cm=area.cut_needed_cm,
                 needed_budget_cm=float(block.needed_budget_cm[i]),
-                limit=limit_in_words(block.fit, int(living.area[i])),
+                limit=limit_in_words(cut_limit(block.fit, int(living.area[i]))),
             )
             for i, area in ((i, block.areas[number][i]) for i in worst)
         ),

@@ -11,7 +11,6 @@ from growthcast.arrays import FloatArray, IntArray
 from growthcast.book.book import Book
 from growthcast.finite import finite_answer
 from growthcast.fit.result import GrowthFit
-from growthcast.fit.rows.nodes import RECENTLY_PLANTED_D
 from growthcast.forecast.heights import AREAS_AT_ONCE, in_chunks, outlook
 from growthcast.service.advice import TankAdvice
 from growthcast.service.recommend import blocks_of_tanks
@@ -201,9 +200,8 @@ def last_visits(book: Book, fit: GrowthFit) -> FloatArray:
     tank = np.array([place.get(name, -1) for name in book.trims.text("tank_id").tolist()], np.int64)
     days = book.trims.date("date").astype("datetime64[D]").astype(np.float64)
     np.fmax.at(last, tank[tank >= 0], days[tank >= 0])
-    planted = design.traits.planted_day
-    lately = (planted <= design.on_day) & (planted >= design.on_day - RECENTLY_PLANTED_D)
-    np.fmax.at(last, design.tank[lately], planted[lately])
+    lately = design.traits.planted_lately(design.on_day)
+    np.fmax.at(last, design.tank[lately], design.traits.planted_day[lately])
     return last
 
 

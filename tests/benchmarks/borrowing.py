@@ -23,7 +23,7 @@ from growthcast.fit.borrowing.evidence import borrow, with_borrowed
 from growthcast.fit.borrowing.learn import Borrowed
 from growthcast.fit.design import Design, build_design
 from growthcast.fit.learning import learn_spreads
-from growthcast.fit.rows.clock import tank_conditions
+from growthcast.fit.model.clock import tank_conditions
 from growthcast.fit.solver.hierarchy import border_covariance
 from growthcast.fit.solver.linearise import RATE
 from growthcast.fit.solver.solve import Solution, solve

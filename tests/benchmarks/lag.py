@@ -27,7 +27,6 @@ from tests.recovery.following import advise
 from tests.simulator import Away, Course, Richness, true_chance_all_within
 from tests.simulator.plan import PracticePlan, TankPlan
 from tests.simulator.practice import random_practice
-from tests.simulator.simulate import keep_habits
 
 __all__ = ["Advised", "advised_practice"]
 
@@ -68,7 +67,7 @@ def advised_practice(
     richness = replace(richness, lag_drawn=drawn, lag_d=0.0 if drawn else float(lag))
     plan = _weekly(random_practice(tanks, WEEK_D * SPANS, seed, (2, 5), 60, forms), doubled)
     course = Course(plan, seed, richness)
-    keep_habits(course, WEEK_D * SPANS + 1)
+    _tend(course)
     advice = advise(course)
     found = Advised()
     for k, tank in enumerate(advice):
@@ -85,6 +84,17 @@ def advised_practice(
         found.kept.append(_true_chance(course, k, chosen, cut, seed))
         found.beyond.append(chosen > WEEK_D * (2 if doubled else 1))
     return found
+
+
+def _tend(course: Course) -> None:
+    """Cut every area that stands above its usual cut at every visit, and log it."""
+    aims = np.array([area.aim_cm for area in course.plan.areas])
+    due = [course.gardener.visit_days(tank) for tank in course.plan.tanks]
+    for _ in range(WEEK_D * SPANS + 1):
+        for tank, days in enumerate(due):
+            if course.on.toordinal() in days:
+                course.visit(tank, aims)
+        course.grow()
 
 
 def _weekly(plan: PracticePlan, doubled: bool) -> PracticePlan:
@@ -106,9 +116,7 @@ def _area(plan: PracticePlan, area_id: str):
     return next(area for area in plan.areas if area.area_id == area_id)
 
 
-def _true_chance(
-    course: Course, tank: int, interval_d: int, cut: np.ndarray, seed: int
-) -> float:
+def _true_chance(course: Course, tank: int, interval_d: int, cut: np.ndarray, seed: int) -> float:
     return float(true_chance_all_within(course, [tank], interval_d, cut, ORACLE_DRAWS, seed)[0])
 
 
@@ -153,7 +161,9 @@ def main(arguments: Sequence[str] | None = None) -> int:
     with ProcessPoolExecutor(asked.jobs) as pool:
         for gaps in asked.gaps or ("alike", "doubled"):
             for lag in asked.lags:
-                kinds = [[kind] * len(seeds) for kind in (lag, gaps == "doubled", asked.tanks, forms)]
+                kinds = [
+                    [kind] * len(seeds) for kind in (lag, gaps == "doubled", asked.tanks, forms)
+                ]
                 found = reduce(add, pool.map(advised_practice, seeds, *kinds))
                 sys.stdout.write(report(f"lag {lag}, gaps {gaps}", found) + "\n")
                 sys.stdout.flush()

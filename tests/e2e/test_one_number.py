@@ -23,6 +23,7 @@ from growthcast.brief.overview import tank_standings
 from growthcast.fit.growth import fit_growth, last_logged
 from growthcast.fit.result import GrowthFit
 from growthcast.plain import plain
+from growthcast.say.visit import sheet_sentence
 from growthcast.service.advice import TankAdvice
 from growthcast.service.recommend import recommend
 from growthcast.service.rounds.plan import plan_rounds
@@ -167,10 +168,10 @@ def test_the_sheet_says_where_the_two_differ(practice):
             visit, rhythm = sheet.chance_all_within, sheet.rhythm.chance_all_within
             if abs(visit - rhythm) > 0.011 and 0.01 < rhythm < 0.99:
                 assert f"At a steady rhythm of {days} days it would be {100 * rhythm:.0f} %" in (
-                    sheet.sentence
+                    sheet_sentence(sheet)
                 )
             if visit == rhythm:
-                assert "steady rhythm" not in sheet.sentence
+                assert "steady rhythm" not in sheet_sentence(sheet)
 
 
 def test_growth_against_usual_is_that_of_the_watch(practice):

@@ -15,13 +15,12 @@ from types import SimpleNamespace
 import numpy as np
 from scipy.special import ndtr
 
+from growthcast.fit.model.clock import GrowthClock
+from growthcast.fit.model.drift import knot_precision
+from growthcast.fit.model.errors import ErrorModel
 from growthcast.fit.result import GrowthFit
 from growthcast.fit.rows.chains import Link, Nodes, pack_chains
-from growthcast.fit.rows.clock import GrowthClock
-from growthcast.fit.rows.drift import knot_precision
 from growthcast.fit.solver.areas import Pooling
-from growthcast.fit.solver.errors import ErrorModel
-from growthcast.fit.solver.linearise import CEILING, KNOTS, RATE
 from growthcast.fit.solver.problem import Block, Problem
 from growthcast.forecast.heights import outlook
 from growthcast.log.visits import Look
@@ -368,11 +367,11 @@ def pit_of_truth(books, solution):
     fit = GrowthFit(design, solution)
     posterior = fit.posterior(areas)
     known = {
-        "log rate": (posterior.border[RATE], posterior.sd(RATE)),
-        "log ceiling": (posterior.border[CEILING], posterior.sd(CEILING)),
+        "log rate": (posterior.mean.log_rate, np.sqrt(posterior.rate_variance)),
+        "log ceiling": (posterior.mean.log_ceiling, np.sqrt(posterior.log_ceiling_variance)),
         "tank": (effects.tank[pooling.tank, 0], effects.tank_sd(pooling)[pooling.tank]),
         "species": (effects.species[pooling.species], effects.species_sd()[pooling.species]),
-        "drift today": (posterior.border[KNOTS], posterior.sd(KNOTS)),
+        "drift today": (posterior.mean.drift[0], np.sqrt(posterior.drift_variance)),
     }
     scores = {name: (books.truth[name] - mean) / sd for name, (mean, sd) in known.items()}
     pits = {name: ndtr(score) for name, score in scores.items()}

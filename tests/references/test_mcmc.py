@@ -34,7 +34,6 @@ import numpy as np
 import pytest
 
 from growthcast.fit.result import GrowthFit
-from growthcast.fit.solver.linearise import CEILING, RATE
 from growthcast.fit.solver.solve import solve
 from tests.chains import in_order
 from tests.recovery.model_books import Regime, draw_books
@@ -176,8 +175,8 @@ def fitted(books):
         np.arange(pooling.tank.size)
     )
     return {
-        "log_rate": (areas.border[RATE], areas.sd(RATE)),
-        "log_ceiling": (areas.border[CEILING], areas.sd(CEILING)),
+        "log_rate": (areas.mean.log_rate, np.sqrt(areas.rate_variance)),
+        "log_ceiling": (areas.mean.log_ceiling, np.sqrt(areas.log_ceiling_variance)),
         "tank": (effects.tank[:, 0], effects.tank_sd(pooling)),
     }
 

@@ -52,13 +52,13 @@ def test_a_supposed_plant_leaves_the_others_where_they_were(known) -> None:
     book, fit = known
     supposed = suppose(book, fit, 0, Changes({}, {"stems": "hygrophila-corymbosa"}))
     old, new = (f.posterior(np.arange(3)) for f in (fit, supposed.fit))
-    assert np.abs(old.border - new.border).max() < 1e-5
+    assert np.abs(old.mean.border - new.mean.border).max() < 1e-5
     assert np.abs(old.covariance - new.covariance).max() < 1e-5
     assert supposed.fit.design.alive.tolist() == [False, True, True, True]
     # ... and is fitted as it would be in a fit of the whole book with the spreads as learnt.
     whole = fit_growth(supposed.book, ON, fit.design.spreads)
     here, there = (f.posterior(np.array([3])) for f in (supposed.fit, whole))
-    assert np.allclose(here.border, there.border, atol=0.02)
+    assert np.allclose(here.mean.border, there.mean.border, atol=0.02)
     assert np.allclose(here.covariance, there.covariance, atol=0.02)
 
 
@@ -80,7 +80,7 @@ def test_an_area_planted_at_a_known_height_is_fitted_too(known) -> None:
     now = forecast_heights(wide, np.array([3]), np.array([DAY])).height_cm[0, 0]
     assert now[0] < 4.0 < now[-1] < 6.0
     whole = fit_growth(laid, ON, fit.design.spreads).posterior(np.array([3]))
-    assert np.allclose(wide.posterior(np.array([3])).border, whole.border, atol=0.02)
+    assert np.allclose(wide.posterior(np.array([3])).mean.border, whole.mean.border, atol=0.02)
 
 
 def test_a_later_row_does_not_override_what_is_supposed(known) -> None:

@@ -10,7 +10,7 @@ import numpy as np
 from growthcast.book.book import Book
 from growthcast.book.cells.numbers import Fault, check_range, parse_number
 from growthcast.book.tables import column_of
-from growthcast.book.words import did_you_mean, plain, shown
+from growthcast.book.words import did_you_mean, plain, shown, some_of
 from growthcast.errors import UsageError
 
 __all__ = ["CONDITION_WORDS", "Changes", "known_species", "parse_changes"]
@@ -90,9 +90,8 @@ def _unknown(name: str, areas: list[str], tank_id: str) -> str:
     conditions = ", ".join(CONDITION_WORDS)
     if name in _NOT_ANSWERED:
         return f"--suppose {name}: {_NOT_ANSWERED[name]} {conditions}"
-    listed = ", ".join(areas[:8]) + (" and others" if len(areas) > 8 else "")
     known = [*CONDITION_WORDS, *areas]
-    rest = f"the conditions are {conditions}; the areas of {tank_id} are {listed or 'none'}"
+    rest = f"the conditions are {conditions}; the areas of {tank_id} are {some_of(areas) or 'none'}"
     return (
         f"--suppose {shown(name)}: tank {tank_id} has no such condition or area; "
         f"{did_you_mean(name, known, rest)}"

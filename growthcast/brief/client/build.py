@@ -14,7 +14,6 @@ from growthcast.brief.client.record import Record, past_records
 from growthcast.brief.client.tables import areas_table, options_table, visits_table
 from growthcast.brief.client.words import conclusion, difference, record_sentences, unknowns
 from growthcast.brief.letterhead import foot_of, letterhead_of
-from growthcast.brief.locale import Locale
 from growthcast.brief.page import (
     Block,
     Heading,
@@ -26,6 +25,7 @@ from growthcast.brief.page import (
 from growthcast.brief.visits import PlannedVisit
 from growthcast.fit.result import GrowthFit
 from growthcast.forecast.report import as_date
+from growthcast.say.locale import Locale
 
 __all__ = ["build_brief", "cautions"]
 
@@ -86,7 +86,7 @@ def build_brief(
     site = named(facts[0].site) if client is None else ""
     under = locale.say("for_client", client=whose) if whose and client is None else ""
     return Page(
-        language=locale.text_language,
+        language=locale.language,
         title=locale.say(key, name=name),
         under_title=", ".join(part for part in (under, site) if part),
         day=on.isoformat(),

@@ -9,10 +9,11 @@ import numpy as np
 from growthcast.arrays import FloatArray
 from growthcast.brief.client.gather import AreaFacts, TankFacts
 from growthcast.brief.client.words import days_of_100, every
-from growthcast.brief.locale import Locale
 from growthcast.brief.page import Picture, Pictures
+from growthcast.figures.lettering import drawable
 from growthcast.figures.pages.cost import CostPicture, CostPoint, cost_picture
 from growthcast.figures.pages.sawtooth import SawtoothPanel, sawtooth_picture
+from growthcast.say.locale import Locale
 from growthcast.service.sawtooth import SAWTOOTH_LEVELS, Sawtooth
 
 __all__ = ["sawtooth_pictures"]
@@ -48,7 +49,9 @@ def sawtooth_pictures(
             floor_cm=floor,
             top_cm=top,
             height_words=locale.say(axis),
-            weeks_words=locale.say("axis_weeks", date=locale.short_date(on)),
+            weeks_words=locale.say(
+                "axis_weeks", date=drawable(locale.short_date(on), otherwise=on.isoformat())
+            ),
             budget_words=budget_words,
             floor_words=floor_words,
         )
@@ -149,7 +152,7 @@ def _cost(locale: Locale, tank: TankFacts, currency: str, *, priced: bool) -> Pi
     )
     alternative = locale.say("cost_alt", points=told)
     axis = locale.say("axis_cost", currency=currency) if priced else locale.say("axis_hours")
-    picture = CostPicture(points, axis, locale.say("axis_presentable"), locale.forms["thousands"])
+    picture = CostPicture(points, axis, locale.say("axis_presentable"), locale.number)
     title = locale.say("cost_title")
     said = {
         "recommended": _sentence_case(every(locale, option.interval_d)),

@@ -7,9 +7,9 @@ from datetime import date
 
 from growthcast.brief.client.gather import TankFacts
 from growthcast.brief.client.words import days_of_100, every, passes, standing
-from growthcast.brief.locale import Locale
 from growthcast.brief.page import Column, Table, named
 from growthcast.brief.visits import PlannedVisit
+from growthcast.say.locale import Locale
 from growthcast.service.advice import OptionAdvice
 
 __all__ = ["areas_table", "options_table", "visits_table"]
@@ -91,7 +91,7 @@ def areas_table(locale: Locale, tank: TankFacts, horizon_d: int, on: date) -> Ta
 
 def _plant(locale: Locale, plant: str, common_name: str) -> str:
     """Return the botanical name; the common one beside it where the page is in its language."""
-    if locale.text_language != "en" or not common_name:
+    if locale.language != "en" or not common_name:
         return plant
     return f"{plant} ({common_name})"
 

@@ -6,9 +6,9 @@ from datetime import date
 
 from growthcast.brief.client.gather import AreaFacts, TankFacts
 from growthcast.brief.client.record import Record
-from growthcast.brief.locale import Locale
 from growthcast.brief.page import named
 from growthcast.forecast.verdict import LEAST_READINGS
+from growthcast.say.locale import Locale
 from growthcast.service.advice import OptionAdvice
 
 __all__ = [

@@ -9,12 +9,13 @@ from typing import Any
 from growthcast.book.book import Book
 from growthcast.book.report import format_findings, summary_for_commands
 from growthcast.book.supposed.layouts import read_layout
-from growthcast.cli.output import print_json, print_line, print_table, say, with_range
+from growthcast.cli.output import print_json, print_line, print_table, say
 from growthcast.cli.rescaped.answers import HELD, saves_in_words
 from growthcast.errors import BookProblems, Finding, UsageError
 from growthcast.fit.result import GrowthFit
 from growthcast.fit.supposed import day_of
 from growthcast.plain import plain
+from growthcast.say.words import with_range
 from growthcast.service.rescape.layouts import LayoutAdvice, compare_layouts
 from growthcast.service.rescape.notes import (
     NOT_LIKELY,

@@ -14,7 +14,6 @@ from growthcast.cli.output import (
     print_line,
     print_table,
     say,
-    with_range,
 )
 from growthcast.cli.rescaped.answers import (
     HELD,
@@ -24,6 +23,7 @@ from growthcast.cli.rescaped.answers import (
 from growthcast.errors import UsageError
 from growthcast.fit.result import GrowthFit
 from growthcast.plain import plain
+from growthcast.say.words import with_range
 from growthcast.service.rescape.candidates import Z_80, PlantAdvice, compare_plants, pool_of
 from growthcast.service.rescape.outlook import LONGEST_D
 from growthcast.service.rescape.reasons import fits

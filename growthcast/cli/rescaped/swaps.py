@@ -12,7 +12,6 @@ from growthcast.cli.output import (
     print_line,
     print_table,
     say,
-    with_range,
 )
 from growthcast.cli.rescaped.answers import (
     HELD,
@@ -22,6 +21,7 @@ from growthcast.cli.rescaped.answers import (
 from growthcast.errors import UsageError
 from growthcast.fit.result import GrowthFit
 from growthcast.plain import plain
+from growthcast.say.words import with_range
 from growthcast.service.rescape.notes import none_holds_in_words, some_do_not_hold_in_words
 from growthcast.service.rescape.swaps import Swap, SwapAdvice, SwapSearch, swaps_to_reach
 

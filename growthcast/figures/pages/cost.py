@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
 
 from matplotlib.axes import Axes
 from matplotlib.ticker import FuncFormatter, MaxNLocator
 
-from growthcast.figures.lettering import MM_PER_POINT, text_width_mm
+from growthcast.figures.lettering import MM_PER_POINT, drawable, text_width_mm
 from growthcast.figures.style import (
     FORECAST,
     SMALL_PT,
@@ -36,12 +37,12 @@ class CostPoint:
 
 @dataclass(frozen=True, slots=True)
 class CostPicture:
-    """The marks, the axes' names, and the language's thousands mark."""
+    """The marks, the axes' names, and how the reader's place writes a number."""
 
     points: tuple[CostPoint, ...]
     cost_words: str
     presentable_words: str
-    thousands: str
+    number: Callable[[float], str]
 
 
 def cost_axes(picture: CostPicture, ax: Axes | None = None) -> Axes:
@@ -94,8 +95,7 @@ def cost_axes(picture: CostPicture, ax: Axes | None = None) -> Axes:
         ax.set_xlabel(picture.cost_words, labelpad=1.5, parse_math=False)
         ax.set_ylabel(picture.presentable_words, labelpad=1.5, parse_math=False)
         ax.xaxis.set_major_locator(MaxNLocator(nbins=5, steps=[1, 2, 2.5, 5, 10]))
-        marks = picture.thousands
-        ax.xaxis.set_major_formatter(FuncFormatter(lambda x, _: f"{x:,.0f}".replace(",", marks)))
+        ax.xaxis.set_major_formatter(FuncFormatter(lambda x, _: drawable(picture.number(x))))
         _name_points(ax, points, days)
     return ax
 

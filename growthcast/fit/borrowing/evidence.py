@@ -8,8 +8,8 @@ import numpy as np
 
 from growthcast.arrays import BoolArray, FloatArray, IntArray
 from growthcast.fit.borrowing.learn import Borrowed, learn_conditions
+from growthcast.fit.model.clock import TankConditions
 from growthcast.fit.rows.chains import Link
-from growthcast.fit.rows.clock import TankConditions
 from growthcast.fit.solver.areas import Pooling
 from growthcast.fit.solver.hierarchy import Effects
 from growthcast.fit.solver.problem import Block, Problem

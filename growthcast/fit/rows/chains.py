@@ -25,7 +25,15 @@ from numpy.typing import NDArray
 
 from growthcast.arrays import BoolArray, FloatArray, IntArray
 
-__all__ = ["LEAST_AWAKE_SHARE", "NODES_A_BLOCK", "Chains", "Link", "Nodes", "pack_chains", "repacked"]
+__all__ = [
+    "LEAST_AWAKE_SHARE",
+    "NODES_A_BLOCK",
+    "Chains",
+    "Link",
+    "Nodes",
+    "pack_chains",
+    "repacked",
+]
 
 Values = TypeVar("Values", bound=NDArray[Any])
 

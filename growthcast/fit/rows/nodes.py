@@ -6,9 +6,9 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from growthcast.arrays import FloatArray, IntArray
+from growthcast.arrays import BoolArray, FloatArray, IntArray
+from growthcast.fit.model.clock import GrowthClock, lag_share, pause_after_cut
 from growthcast.fit.rows.chains import Link, Nodes
-from growthcast.fit.rows.clock import GrowthClock, lag_share, pause_after_cut
 from growthcast.log.visits import Visits
 
 __all__ = ["AreaTraits", "Habits", "build_nodes", "cutting_habits"]
@@ -32,7 +32,7 @@ USUAL_CUT_SHARE = 0.35
 """Share of the height that a cut takes off an area that never says (an estimate)."""
 DAYS_A_TANK = 2.0**20
 """More days than any log has."""
-SHORTEST_SPAN_D = 1.0
+LEAST_SPAN_D = 1.0
 """Days of a span at least, for the share of its growth that a day of lag takes."""
 UNSURE_CUT_SHARE = 0.2
 """Spread of the height an area is left at by a cut of which no word is said."""
@@ -64,6 +64,11 @@ class AreaTraits:
     def middle_cm(self) -> FloatArray:
         """Height (A,) half-way between floor and budget."""
         return 0.5 * (self.floor_cm + self.budget_cm)
+
+    def planted_lately(self, on_day: float) -> BoolArray:
+        """Whether an area (A,) was planted not long before a day [day number]."""
+        recent: BoolArray = self.planted_day >= on_day - RECENTLY_PLANTED_D
+        return recent & (self.planted_day <= on_day)
 
     @property
     def unseen_sd_cm(self) -> FloatArray:
@@ -221,7 +226,7 @@ def _spans(draft: _Draft, link: IntArray, clock: GrowthClock) -> tuple[FloatArra
     growth_d[at], pause_doubt[at] = clock.growth_between(
         draft.area[at], began, ended, draft.pause_d[at - 1]
     )
-    lag_per_d[at] = draft.lag_share[at - 1] / np.maximum(span_d[at], SHORTEST_SPAN_D)
+    lag_per_d[at] = draft.lag_share[at - 1] / np.maximum(span_d[at], LEAST_SPAN_D)
     return span_d, growth_d, pause_doubt, lag_per_d
 
 
@@ -240,7 +245,7 @@ def _lags_unlogged(
     within = np.searchsorted(key, tank + draft.day[at]) - began
     lags = np.zeros(link.size)
     usual = lag_share(_usual_share(visits, traits))[draft.area[at]]
-    lags[at] = within * usual / np.maximum(span_d[at], SHORTEST_SPAN_D)
+    lags[at] = within * usual / np.maximum(span_d[at], LEAST_SPAN_D)
     return lags
 
 

@@ -11,7 +11,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from growthcast.arrays import FloatArray
-from growthcast.fit.rows.looks import JUDGEMENT_ERROR_SHARE, look_log_chance
+from growthcast.fit.model.looks import JUDGEMENT_ERROR_SHARE, look_log_chance
 from growthcast.fit.sites.nouns import Sites, cut_chance_before
 from growthcast.fit.solver.hierarchy import covariance_root
 from growthcast.fit.solver.kalman import variance_along

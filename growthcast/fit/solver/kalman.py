@@ -160,8 +160,8 @@ def information_of(chains: Chains, forward: FilterPass) -> tuple[FloatArray, Flo
 
 def filter_along(
     chains: Chains, at: Linearised, forward: FilterPass, moved: FloatArray
-) -> tuple[FloatArray, FloatArray]:
-    """How innovations [cm] and filtered stages (N,) move with what moves predicted stages.
+) -> FloatArray:
+    """How innovations (N,) [cm] move with what moves predicted stages.
 
     ``moved`` (N,) is how far each stage's prediction moves by itself, per unit; the gains of a
     filter that was run are those of any other mean.
@@ -177,7 +177,7 @@ def filter_along(
         innovation[here] = -at.observation[here] * predicted
         mean[here] = predicted + gain[here] * innovation[here]
         earlier = here
-    return innovation, mean
+    return innovation
 
 
 def score_of(

@@ -7,10 +7,10 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from growthcast.arrays import FloatArray
+from growthcast.fit.model.errors import ErrorModel
 from growthcast.fit.rows.chains import Chains, Link, Nodes
 from growthcast.fit.sites.nouns import Sites
 from growthcast.fit.solver.areas import OWN, Pooling
-from growthcast.fit.solver.errors import ErrorModel
 from growthcast.fit.solver.hierarchy import Effects, covariance_root
 from growthcast.fit.solver.kalman import disturbance_smoother, log_determinant, variance_along
 from growthcast.fit.solver.linearise import CEILING, HABIT, RATE, Linearised

@@ -20,10 +20,10 @@ from dataclasses import dataclass, field, replace
 import numpy as np
 
 from growthcast.arrays import BoolArray, FloatArray, IntArray
+from growthcast.fit.model.drift import KNOT_COUNT, SpanDrift
+from growthcast.fit.model.errors import ErrorModel, likely_removed, removed_variance
 from growthcast.fit.rows.chains import Chains, Link, Nodes
-from growthcast.fit.rows.drift import KNOT_COUNT, SpanDrift
 from growthcast.fit.sites.nouns import Sites
-from growthcast.fit.solver.errors import ErrorModel, likely_removed, removed_variance
 from growthcast.growth.logistic import height_and_slope, shape_factor
 from growthcast.growth.logistic import stage as stage_of
 from growthcast.growth.normal import normal_cdf

@@ -7,11 +7,11 @@ from dataclasses import dataclass
 import numpy as np
 
 from growthcast.arrays import BoolArray, FloatArray
+from growthcast.fit.model.drift import SpanDrift, span_drift
+from growthcast.fit.model.errors import ErrorModel
 from growthcast.fit.rows.chains import Chains, Link
-from growthcast.fit.rows.drift import SpanDrift, span_drift
 from growthcast.fit.sites.nouns import Members, Sites, Weights, members_of
 from growthcast.fit.solver.areas import Pooling
-from growthcast.fit.solver.errors import ErrorModel
 from growthcast.fit.solver.linearise import BORDER, CEILING, HABIT, RATE
 from growthcast.growth.logistic import shape_factor, stage
 

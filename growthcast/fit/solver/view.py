@@ -7,7 +7,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from growthcast.arrays import FloatArray
-from growthcast.fit.rows.drift import SpanDrift
+from growthcast.fit.model.drift import SpanDrift
 from growthcast.fit.solver.areas import OWN, AreaInformation, CannotFit, area_information
 from growthcast.fit.solver.hierarchy import Effects, solve_effects
 from growthcast.fit.solver.kalman import (

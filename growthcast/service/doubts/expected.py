@@ -10,10 +10,8 @@ from growthcast.arrays import BoolArray, FloatArray
 from growthcast.book.book import Book
 from growthcast.finite import finite_answer
 from growthcast.fit.design import COVER_CEILING
+from growthcast.fit.model.looks import look_log_chance
 from growthcast.fit.result import GrowthFit
-from growthcast.fit.rows.looks import look_log_chance
-from growthcast.fit.rows.nodes import RECENTLY_PLANTED_D
-from growthcast.fit.solver.linearise import DENSITY
 from growthcast.forecast.heights import outlook_of
 from growthcast.growth.normal import normal_cdf
 from growthcast.log.visits import Look
@@ -159,8 +157,8 @@ def expected_at(fit: GrowthFit, book: Book, tank_id: str) -> Expected:
         view = outlook_of(fit, posterior, areas, np.array([design.on_day]))
         heights = view.heights_cm()[:, 0].astype(np.float64)
     most = np.where(design.is_cover[areas], COVER_CEILING, np.inf)[:, None]
-    recent = traits.planted_day[areas] >= design.on_day - RECENTLY_PLANTED_D
-    density = np.exp(posterior.border[DENSITY])
+    recent = traits.planted_lately(design.on_day)[areas]
+    density = np.exp(posterior.mean.log_density)
     labels = book.areas.text("label")[areas]
     ids = design.area_id[areas]
     return Expected(
@@ -173,7 +171,7 @@ def expected_at(fit: GrowthFit, book: Book, tank_id: str) -> Expected:
         budget_cm=traits.budget_cm[areas],
         lowest_cut_cm=traits.lowest_cut_cm[areas],
         gram_per_cm=traits.gram_per_cm[areas] * density,
-        log_gram_sd=np.hypot(posterior.sd(DENSITY), errors.weight),
+        log_gram_sd=np.sqrt(posterior.log_density_variance + errors.weight**2),
         weight_sd=errors.weight,
         guessed=(design.observations[areas] == 0) & ~recent,
         is_cover=design.is_cover[areas],

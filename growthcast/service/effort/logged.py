@@ -17,7 +17,6 @@ from growthcast.book.book import Book
 from growthcast.book.tables import FORMS
 from growthcast.fit.design import Design
 from growthcast.fit.result import GrowthFit
-from growthcast.fit.solver.linearise import CEILING, DENSITY, HABIT, RATE
 from growthcast.fit.unsaid import unsaid_cuts
 from growthcast.growth.logistic import height_at_stage, shape_factor, stage
 from growthcast.log.visits import Visits, day_numbers, pair_of, places, read_log
@@ -155,7 +154,7 @@ def _removed(
 
     The chance is NaN where the log says nothing of the area on that day.
     """
-    errors, border = fit.design.problem.errors, fit.solution.point.border
+    errors = fit.design.problem.errors
     expected = _expected(fit, visits, area, day)
     pair = pair_of(visits.area, visits.day)
     at = np.minimum(np.searchsorted(pair, pair_of(area, day)), max(pair.size - 1, 0))
@@ -165,7 +164,7 @@ def _removed(
     before, after = visits.before_cm[at], visits.after_cm[at]
     error = np.hypot(errors.height_error_cm[area], errors.height_error_share[area] * before)
     weighed = visits.removed_g[at] / fit.design.traits.gram_per_cm[area]
-    weighed = weighed / np.exp(border[DENSITY, area])
+    weighed = weighed / np.exp(fit.mode.log_density[area])
     cm, sd = expected, EXPECTED_DOUBT * expected
     guess = np.maximum(sd, LEAST_DOUBT_CM) ** -2.0
     for told, told_sd in (
@@ -194,17 +193,17 @@ def _removed(
 
 def _expected(fit: GrowthFit, visits: Visits, area: IntArray, day: FloatArray) -> FloatArray:
     """Height (L,) that the model expects to have come off since the area's last cut [cm]."""
-    design, border = fit.design, fit.solution.point.border
+    design, mode = fit.design, fit.mode
     cut = visits.cut
     pair = pair_of(visits.area[cut], visits.day[cut])
     since = np.maximum(design.traits.planted_day[area], day - USUAL_GAP_D)
     last = np.searchsorted(pair, pair_of(area, day)) - 1
     earlier = (last >= 0) & (visits.area[cut][last] == area) if pair.size else last >= 0
     since[earlier] = visits.day[cut][last[earlier]]
-    ceiling, shape = np.exp(border[CEILING, area]), design.problem.shape[area]
-    start = np.minimum(np.exp(border[HABIT, area]), 0.95 * ceiling)
+    ceiling, shape = np.exp(mode.log_ceiling[area]), design.problem.shape[area]
+    start = np.minimum(np.exp(mode.log_usual_cut[area]), 0.95 * ceiling)
     days, _ = design.clock.growth_between(area, since, day, np.zeros(area.size))
-    gained = shape_factor(shape) * np.exp(border[RATE, area]) * days
+    gained = shape_factor(shape) * np.exp(mode.log_rate[area]) * days
     grown = height_at_stage(stage(start, ceiling, shape) + gained, ceiling, shape)
     expected: FloatArray = np.maximum(grown - start, 0.0)
     return expected

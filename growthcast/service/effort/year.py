@@ -29,14 +29,10 @@ class Range:
         """Return the same in another unit, or of so many."""
         return Range(self.p10 * factor, self.p50 * factor, self.p90 * factor)
 
-    def in_short(self, unit: str) -> str:
-        """Return the middle and the range for a table whose heights are in cm."""
-        cover = " %" if unit != "cm" else ""
-        return f"{self.p50:.1f}{cover} ({self.p10:.1f}-{self.p90:.1f})"
-
-    def in_words(self, unit: str) -> str:
-        """Return the middle and the range, as in ``12.4 cm (11.1 to 14.0)``."""
-        return f"{self.p50:.1f} {unit} ({self.p10:.1f} to {self.p90:.1f})"
+    @classmethod
+    def of_rows(cls, draws: FloatArray) -> list[Range]:
+        """Return the range of each row of draws (A, D)."""
+        return [cls(*row) for row in np.quantile(draws, (0.1, 0.5, 0.9), axis=1).T.tolist()]
 
 
 @dataclass(frozen=True, slots=True)
@@ -80,7 +76,7 @@ def saving(now_h: FloatArray, then_h: FloatArray, labour_rate_per_h: float) -> S
     >>> saving(now, now - 10.0, 58.0).cost
     Range(p10=580.0, p50=580.0, p90=580.0)
     """
-    hours = Range(*np.quantile(now_h - then_h, (0.1, 0.5, 0.9)).tolist())
+    [hours] = Range.of_rows((now_h - then_h)[None])
     return Saving(hours=hours, cost=hours.times(labour_rate_per_h))
 
 

@@ -13,10 +13,9 @@ from dataclasses import dataclass, field, replace
 import numpy as np
 
 from growthcast.arrays import BoolArray, FloatArray, IntArray
+from growthcast.fit.model.drift import MEMORY_D, span_drift
+from growthcast.fit.model.errors import ErrorModel
 from growthcast.fit.result import GrowthFit
-from growthcast.fit.rows.drift import MEMORY_D, span_drift
-from growthcast.fit.solver.errors import ErrorModel
-from growthcast.fit.solver.linearise import KNOTS, RATE
 from growthcast.growth.logistic import shape_factor, stage
 from growthcast.growth.normal import normal_cdf, normal_quantile
 from growthcast.growth.quick import BELOW_CEILING
@@ -137,16 +136,17 @@ def certainty_of(
 
 @dataclass(frozen=True, slots=True)
 class _Known:
-    """Growth parameters taken as known: log rate and ceiling (A, D), drift knots (M, D)."""
+    """Growth parameters taken as known: log rate, ceiling and lag (A, D), drift knots (M, D)."""
 
     log_rate: FloatArray
     ceiling_cm: FloatArray
+    lag_d: FloatArray
     knots: FloatArray
 
 
 def _drawn(living: LivingAreas, here: IntArray, run: int) -> _Known:
     draws = living.draws
-    known = (draws.log_rate[here], draws.ceiling_cm[here], draws.knots[run])
+    known = (draws.log_rate[here], draws.ceiling_cm[here], draws.lag_d[here], draws.knots[run])
     return _Known(*(values.astype(np.float64) for values in known))
 
 
@@ -182,7 +182,7 @@ def _chance_if_known(
     drift = ahead.weight[:, 0] @ known.knots
     usual = shape_factor(shape) * np.exp(known.log_rate + drift) * interval_d
     rest = living.rest(interval_d).of(here)
-    singles = usual.astype(np.float32), known.ceiling_cm.astype(np.float32)
+    singles = (values.astype(np.float32) for values in (usual, known.ceiling_cm, known.lag_d))
     usual *= 1.0 - rest.days(*singles) / interval_d
     week = living.errors.span * np.sqrt(7.0 / max(interval_d, 1.0))
     goal = stage(living.budget_cm[here][:, None], known.ceiling_cm, shape)
@@ -220,6 +220,7 @@ def _visits_to_settle(
     middle = _Known(
         np.median(known.log_rate, axis=1)[:, None] + speeds,
         np.repeat(np.median(known.ceiling_cm, axis=1)[:, None], SPEEDS, axis=1),
+        np.repeat(np.median(known.lag_d, axis=1)[:, None], SPEEDS, axis=1),
         np.repeat(np.median(known.knots, axis=1)[:, None], SPEEDS, axis=1),
     )
     best = _best_of_draws(living, here, intervals_d, confidence, middle)
@@ -241,13 +242,13 @@ def _lasting_and_drift(fit: GrowthFit, areas: IntArray) -> FloatArray:
 
     What areas share apart from the drift is left out.
     """
-    covariance = fit.posterior(areas).covariance
+    posterior = fit.posterior(areas)
     count = areas.size
     prior = np.zeros((count + 1, count + 1))
-    prior[np.arange(count), np.arange(count)] = covariance[:, RATE, RATE]
-    drift = covariance[:, KNOTS, KNOTS].mean()
-    together = covariance[:, RATE, KNOTS]
-    explained = (together**2 / covariance[:, RATE, RATE]).sum()
+    prior[np.arange(count), np.arange(count)] = posterior.rate_variance
+    drift = posterior.drift_variance.mean()
+    together = posterior.rate_drift_covariance
+    explained = (together**2 / posterior.rate_variance).sum()
     together = together * min(1.0, np.sqrt(0.9 * drift / max(explained, 1e-12)))
     prior[:count, count] = prior[count, :count] = together
     prior[count, count] = drift

@@ -14,7 +14,6 @@ from growthcast.book.supposed.rows import PlannedArea
 from growthcast.errors import UsageError
 from growthcast.finite import finite_answer
 from growthcast.fit.result import OWN_SPANS_FOR_LOG, GrowthFit
-from growthcast.fit.solver.linearise import RATE
 from growthcast.fit.supposed import conditions_now, fit_beside
 from growthcast.forecast.heights import growth_a_week, rate_range
 from growthcast.plain import BY_QUANTILE, FLAT, HIDDEN, by_quantile, in_json
@@ -198,7 +197,7 @@ def _advice(
     area = int(stand.living.area[at])
     spans = int(design.spans[design.species == species].sum())
     posterior = stand.fit.posterior(np.array([area]))
-    sd = float(posterior.sd(RATE)[0])
+    sd = float(np.sqrt(posterior.rate_variance[0]))
     [rate] = rate_range(stand.fit, np.array([area]), posterior)
     [weekly] = growth_a_week(stand.fit, np.array([area]))
     own = int(outlook.allowed_d[i])

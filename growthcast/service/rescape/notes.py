@@ -10,7 +10,6 @@ import numpy as np
 from growthcast.arrays import IntArray
 from growthcast.book.book import Book
 from growthcast.fit.result import OWN_SPANS_FOR_LOG, GrowthFit
-from growthcast.fit.rows.chains import Link
 from growthcast.fit.supposed import Supposed, conditions_now, conditions_since
 from growthcast.plain import HIDDEN, in_json
 from growthcast.service.rescape.holding import Holding, holding
@@ -81,7 +80,7 @@ def not_holding(book: Book, fit: GrowthFit, tank: int, areas: IntArray) -> tuple
     doubtful = chances.chance < NOT_LIKELY
     if not doubtful.any():
         return ()
-    unseen = _spans_since(fit, conditions_since(fit, tank))[areas] < OWN_SPANS_FOR_LOG
+    unseen = fit.spans_since(conditions_since(fit, tank))[areas] < OWN_SPANS_FOR_LOG
     names, labels = book.areas.text("area_id"), book.areas.text("label")
     return tuple(
         NotHolding(
@@ -92,16 +91,6 @@ def not_holding(book: Book, fit: GrowthFit, tank: int, areas: IntArray) -> tuple
         )
         for i in np.flatnonzero(doubtful & unseen).tolist()
     )
-
-
-def _spans_since(fit: GrowthFit, day: float) -> IntArray:
-    """Spans (A,) of every area that began on a day [day number] or later."""
-    count = np.zeros(fit.design.area_id.size, dtype=np.int64)
-    for block in fit.design.problem.blocks:
-        nodes = block.chains.nodes
-        since = (nodes.link == Link.GREW) & (nodes.day - nodes.span_d >= day)
-        count += np.bincount(nodes.area[since], minlength=count.size)
-    return count
 
 
 def none_holds_in_words(lost: Sequence[NotHolding]) -> str:

@@ -203,6 +203,7 @@ def combined(living: LivingAreas, variants: Sequence[IntArray]) -> LivingAreas:
             week=draws.week[places],
             hand=draws.hand[places],
             drift=np.broadcast_to(draws.drift, (count, draws.drift.shape[1])),
+            lag_d=draws.lag_d[places],
         ),
     )
 

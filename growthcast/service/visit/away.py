@@ -6,7 +6,7 @@ day away.
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field
 from datetime import date, timedelta
 
 import numpy as np
@@ -15,12 +15,14 @@ from growthcast.arrays import FloatArray, IntArray
 from growthcast.book.book import Book
 from growthcast.finite import finite_answer
 from growthcast.fit.design import day_number
-from growthcast.fit.result import GrowthFit
+from growthcast.fit.result import Basis, GrowthFit
+from growthcast.forecast.report import as_date
+from growthcast.plain import BY_QUANTILE, HIDDEN
 from growthcast.service.advice import TankAdvice
-from growthcast.service.living import LivingAreas, share_of_draws
-from growthcast.service.reasons import limit_in_words
+from growthcast.service.effort import Range
+from growthcast.service.living import share_of_draws
+from growthcast.service.reasons import CutLimit, cut_limit
 from growthcast.service.recommend import area_label, blocks_of_tanks, recommend, tank_terms, unit_of
-from growthcast.service.visit.away_nouns import AwayArea, AwayTank
 from growthcast.service.visit.standing import (
     Lasting,
     Standing,
@@ -29,36 +31,64 @@ from growthcast.service.visit.standing import (
     only_areas,
     standing_areas,
 )
-from growthcast.service.visit.words import (
-    and_list,
-    as_chance,
-    days_in_words,
-    ranges,
-    sooner_or_later,
-)
 
-__all__ = ["weeks_away"]
+__all__ = ["AwayArea", "AwayTank", "weeks_away"]
+
+Passing = tuple[date | None, date | None, date | None]
 
 
 @dataclass(frozen=True, slots=True)
-class _Span:
-    """The time to bridge, in days after the fit, and the dates of its ends."""
+class AwayArea:
+    """One area over the time away; heights in cm, or % cover for floating plants.
 
-    after_d: int
-    span_d: int
+    ``usual_cut_cm`` is what the last visit would leave as always; ``passes_on`` are the dates by
+    which the area then is over its budget with chances of 10, 50 and 90 % (None: not before the
+    next visit), ``chance_over`` that chance on the day of the next visit and ``over_cm`` by how
+    much it then stands over. ``bridging_cut_cm`` is the highest cut that bridges the time, no lower
+    than looks right, as on the sheet for that visit, and ``chance_within`` the chance that it does.
+    ``needed_cut_cm`` is the cut that would bridge it however bare it looks (None: not even the
+    lowest safe one), after which the area looks bare for ``days_below_floor`` [d]. ``limit`` is the
+    lowest cut that keeps it above its floor.
+    """
+
+    area_id: str
+    label: str
+    unit: str
+    basis: Basis
+    budget_cm: float
+    floor_cm: float
+    usual_cut_cm: float
+    passes_on: Passing = field(metadata=BY_QUANTILE)
+    chance_over: float
+    over_cm: Range
+    bridging_cut_cm: float
+    chance_within: float
+    needed_cut_cm: float | None
+    days_below_floor: float
+    limit: CutLimit | None = field(metadata=HIDDEN)
+
+
+@dataclass(frozen=True, slots=True)
+class AwayTank:
+    """One tank over the time away.
+
+    ``chance_as_usual`` is the chance that every area stays inside its budget when the last visit
+    cuts as always, ``chance_bridged`` with the bridging cuts. ``state`` is "lasts" (the usual cuts
+    do), "cut lower" (the bridging cuts do) or "stand-in" (none that looks right does);
+    ``stand_in_by`` is then the latest day on which somebody must come (None: before the time away
+    begins).
+    """
+
+    tank_id: str
+    client: str
     last_visit: date
     next_visit: date
-
-
-@dataclass(frozen=True, slots=True)
-class _Bridge:
-    """A block on the day of the last visit, cut as always and cut to last, and by the next one."""
-
-    arrived: Standing
-    usual_cm: FloatArray
-    usual: Standing
-    usual_end: Standing
-    lasting: Lasting
+    confidence: float
+    chance_as_usual: float
+    chance_bridged: float
+    state: str
+    stand_in_by: date | None
+    areas: tuple[AwayArea, ...]
 
 
 @finite_answer
@@ -90,7 +120,8 @@ def weeks_away(
     list of AwayTank
         In the order of the book. As always means: until the last visit areas grow, and that visit
         cuts to the height of the tank's recommended interval. The cuts that bridge the time, and
-        their chance, are those of ``cut_to_last``, as on the sheet for that visit.
+        their chance, are those of ``cut_to_last``, as on the sheet for that visit. A tank in which
+        nothing grows lasts with a chance of 1.
 
     Raises
     ------
@@ -100,38 +131,41 @@ def weeks_away(
     if tanks is None:
         tanks = np.arange(len(book.tanks))
     after_d = int(day_number(last_visit) - fit.design.on_day)
-    span = _Span(after_d, (next_visit - last_visit).days, last_visit, next_visit)
-    if after_d < 0 or span.span_d < 1:
+    span_d = (next_visit - last_visit).days
+    if after_d < 0 or span_d < 1:
         raise ValueError("the last visit lies on or after the day of the fit, the next after it")
     if advice is None:
         advice = recommend(book, fit, tanks)
-    usual = {one.tank_id: _usual_cuts(one) for one in advice}
+    always = {area: cut for one in advice for area, cut in _usual_cuts(one).items()}
     confidence = tank_terms(book, fit).confidence
+
     found: dict[int, AwayTank] = {}
     for block in blocks_of_tanks(fit, tanks):
-        arrived = standing_areas(fit, block).later(span.after_d)
+        arrived = standing_areas(fit, block).later(after_d)
         living = arrived.living
-        ids = fit.design.area_id[living.area].tolist()
-        homes = fit.design.tank_id[living.tank[living.run]].tolist()
-        cut = np.array([usual[t].get(a, np.nan) for t, a in zip(homes, ids, strict=True)])
-        cut = np.where(np.isnan(cut), living.least_cut_cm, cut)
-        usual_cut = arrived.cut(cut)
-        lasting = cut_to_last(arrived, span.span_d, confidence[living.tank])
-        bridge = _Bridge(arrived, cut, usual_cut, usual_cut.later(span.span_d), lasting)
-        areas = _areas(book, fit, living, span, bridge)
+        cuts = [always.get(name, np.nan) for name in fit.design.area_id[living.area].tolist()]
+        usual_cm = np.where(np.isnan(cuts), living.least_cut_cm, cuts)
+        usual = arrived.cut(usual_cm)
+        usual_end = usual.later(span_d)
+        lasting = cut_to_last(arrived, span_d, confidence[living.tank])
+        least = arrived.cut(living.least_cut_cm)
+        areas = _areas(book, fit, usual_cm, usual, usual_end, lasting)
         for run, tank in enumerate(living.tank.tolist()):
-            mine = tuple(areas[i] for i in np.flatnonzero(living.run == run).tolist())
-            wanted = float(confidence[tank])
-            one = _tank(book, span, bridge, run, tank, wanted, mine)
-            places = living.area[living.run == run].tolist()
-            said = [
-                limit_in_words(fit, place)
-                for place, area in zip(places, mine, strict=True)
-                if area.needed_cut_cm is None
-            ]
-            limits = "".join(f". {limit}" for limit in dict.fromkeys(said) if limit)
-            found[tank] = replace(one, sentence=one.sentence + limits)
-    return [found.get(int(tank)) or _bare(book, span, int(tank), confidence) for tank in tanks]
+            here = living.run == run
+            chances = float(usual_end.chance[run]), float(lasting.chance[run])
+            by = None
+            if max(chances) < confidence[tank]:
+                alone = only_areas(least, here)
+                days = days_that_hold(alone, span_d - 1, float(confidence[tank]))
+                by = last_visit + timedelta(days=days) if days else None
+            mine = tuple(areas[i] for i in np.flatnonzero(here).tolist())
+            found[tank] = _tank(book, tank, last_visit, next_visit, confidence, chances, by, mine)
+    # Where nothing grows nothing can pass its height.
+    sure = (1.0, 1.0)
+    return [
+        found.get(tank) or _tank(book, tank, last_visit, next_visit, confidence, sure, None, ())
+        for tank in tanks.tolist()
+    ]
 
 
 def _usual_cuts(advice: TankAdvice) -> dict[str, float]:
@@ -143,16 +177,20 @@ def _usual_cuts(advice: TankAdvice) -> dict[str, float]:
 
 
 def _areas(
-    book: Book, fit: GrowthFit, living: LivingAreas, span: _Span, bridge: _Bridge
+    book: Book,
+    fit: GrowthFit,
+    usual_cm: FloatArray,
+    usual: Standing,
+    usual_end: Standing,
+    lasting: Lasting,
 ) -> list[AwayArea]:
-    """What becomes of every area of a block."""
-    design, basis, lasting = fit.design, fit.basis, bridge.lasting
-    passing = bridge.usual.days_until(span.span_d, living.budget_cm)
-    over_cm = ranges(np.maximum(bridge.usual_end.height_cm - living.budget_cm[:, None], 0.0))
+    """What becomes of every area of a block, cut as always and cut to last."""
+    design, basis, living = fit.design, fit.basis, usual.living
+    passing = usual.days_until(usual_end.after_d - usual.after_d, living.budget_cm)
+    over_cm = Range.of_rows(np.maximum(usual_end.height_cm - living.budget_cm[:, None], 0.0))
     within = share_of_draws(lasting.ended.within())
-    over = 1.0 - share_of_draws(bridge.usual_end.within())
+    over = 1.0 - share_of_draws(usual_end.within())
     needed = lasting.needed_cm.tolist()
-    last_day = design.on_day + span.after_d
     return [
         AwayArea(
             area_id=str(design.area_id[a]),
@@ -161,101 +199,53 @@ def _areas(
             basis=basis[a],
             budget_cm=float(living.budget_cm[i]),
             floor_cm=float(living.floor_cm[i]),
-            usual_cut_cm=float(bridge.usual_cm[i]),
-            passes_on=sooner_or_later(last_day, passing[i]),
+            usual_cut_cm=float(usual_cm[i]),
+            passes_on=_sooner_or_later(design.on_day + usual.after_d, passing[i]),
             chance_over=float(over[i]),
             over_cm=over_cm[i],
             bridging_cut_cm=float(lasting.cut_cm[i]),
             chance_within=float(within[i]),
             needed_cut_cm=None if np.isnan(needed[i]) else needed[i],
             days_below_floor=float(lasting.days_below_floor[i]),
+            limit=cut_limit(fit, a),
         )
         for i, a in enumerate(living.area.tolist())
     ]
 
 
+def _sooner_or_later(from_day: float, days: FloatArray) -> Passing:
+    """Dates by which something has happened with chances of 10, 50 and 90 %; ``None`` if not.
+
+    ``days`` (D,) are each draw's days after ``from_day`` [day number], ``inf`` where never.
+    """
+    found = np.quantile(days, (0.1, 0.5, 0.9), method="inverted_cdf")
+    first, middle, late = (
+        as_date(from_day + np.ceil(day)) if np.isfinite(day) else None for day in found
+    )
+    return first, middle, late
+
+
 def _tank(
     book: Book,
-    span: _Span,
-    bridge: _Bridge,
-    run: int,
     tank: int,
-    confidence: float,
+    last_visit: date,
+    next_visit: date,
+    confidence: FloatArray,
+    chances: tuple[float, float],
+    stand_in_by: date | None,
     areas: tuple[AwayArea, ...],
 ) -> AwayTank:
     """Conclude for one tank: it lasts, lasts when cut lower, or needs somebody."""
-    usual, bridged = float(bridge.usual_end.chance[run]), float(bridge.lasting.chance[run])
-    state = "lasts" if usual >= confidence else "cut lower" if bridged >= confidence else "stand-in"
-    by = None
-    if state == "stand-in":
-        alone = only_areas(bridge.arrived, bridge.arrived.living.run == run)
-        least = alone.cut(alone.living.least_cut_cm)
-        days = days_that_hold(least, span.span_d - 1, confidence)
-        by = span.last_visit + timedelta(days=days) if days else None
+    (usual, bridged), wanted = chances, float(confidence[tank])
     return AwayTank(
         tank_id=str(book.tanks.text("tank_id")[tank]),
         client=str(book.tanks.text("client")[tank]),
-        last_visit=span.last_visit,
-        next_visit=span.next_visit,
-        confidence=confidence,
+        last_visit=last_visit,
+        next_visit=next_visit,
+        confidence=wanted,
         chance_as_usual=usual,
         chance_bridged=bridged,
-        state=state,
-        stand_in_by=by,
-        sentence=_sentence(state, by, usual, bridged, span, areas, confidence),
+        state="lasts" if usual >= wanted else "cut lower" if bridged >= wanted else "stand-in",
+        stand_in_by=stand_in_by,
         areas=areas,
-    )
-
-
-def _sentence(
-    state: str,
-    by: date | None,
-    usual: float,
-    bridged: float,
-    span: _Span,
-    areas: tuple[AwayArea, ...],
-    confidence: float,
-) -> str:
-    until = f"until {span.next_visit} ({days_in_words(span.span_d)})"
-    if state == "lasts":
-        return (
-            f"lasts {until} when cut as always: every area stays inside with a chance of "
-            f"{as_chance(usual)}"
-        )
-    lower = [
-        f"{area.label} to {area.bridging_cut_cm:.1f} {area.unit}"
-        for area in areas
-        if area.bridging_cut_cm < area.usual_cut_cm * 0.99
-    ]
-    if state == "cut lower":
-        return (
-            f"lasts {until} when {and_list(lower or [area.label for area in areas])} "
-            f"{'is' if len(lower) == 1 else 'are'} cut lower on {span.last_visit} "
-            f"(chance {as_chance(bridged)}; as always {as_chance(usual)})"
-        )
-    worst = min(areas, key=lambda area: area.chance_within)
-    said = (
-        f"does not last {until}: cut as low as still looks right on {span.last_visit}, the chance "
-        f"that every area stays inside is {as_chance(bridged)}, not {100 * confidence:.0f} %; "
-        f"{worst.label} goes over first"
-    )
-    if by is None:
-        return f"{said}. Not even one day holds: this tank needs a higher budget or a lower floor"
-    return f"{said}. A stand-in must come by {by}"
-
-
-def _bare(book: Book, span: _Span, tank: int, confidence: FloatArray) -> AwayTank:
-    """A tank in which nothing grows."""
-    return AwayTank(
-        tank_id=str(book.tanks.text("tank_id")[tank]),
-        client=str(book.tanks.text("client")[tank]),
-        last_visit=span.last_visit,
-        next_visit=span.next_visit,
-        confidence=float(confidence[tank]),
-        chance_as_usual=1.0,
-        chance_bridged=1.0,
-        state="lasts",
-        stand_in_by=None,
-        sentence="nothing is planted in this tank",
-        areas=(),
     )

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass, field
 from datetime import date, timedelta
 from typing import ClassVar
@@ -13,12 +14,13 @@ from growthcast.book.book import Book
 from growthcast.finite import finite_answer
 from growthcast.fit.design import day_number
 from growthcast.fit.result import Basis, GrowthFit
+from growthcast.log.visits import day_numbers
 from growthcast.plain import HIDDEN
 from growthcast.service.effort import Range, Timing, hands_of
 from growthcast.service.interval import FOLLOWED_DRAWS, interval_options
 from growthcast.service.living import share_of_draws
+from growthcast.service.reasons import CutLimit, cut_limit
 from growthcast.service.recommend import area_label, tank_terms, unit_of
-from growthcast.service.visit.sentences import sheet_sentence, watch_list
 from growthcast.service.visit.standing import (
     Lasting,
     Standing,
@@ -26,15 +28,17 @@ from growthcast.service.visit.standing import (
     days_that_hold,
     standing_areas,
 )
-from growthcast.service.visit.words import cautions_for, ranges, whole_parts, work_order
 
-__all__ = ["AreaCut", "CutSheet", "Rhythm", "cut_sheet"]
+__all__ = ["AreaCut", "CutSheet", "Rhythm", "cut_sheet", "whole_parts"]
 
 
 WORTH_CUTTING_SHARE = 0.02
 """An area is left alone when less than this share of it would come off."""
 WORTH_CUTTING_CM = 0.1
 """What takes less off [cm, or points of cover] takes no time."""
+ORDER_OF_FORMS = ("floating", "stem", "creeping", "rosette", "epiphyte", "carpet", "moss")
+"""From the surface down, mosses last: their fragments settle wherever water still moves (common
+practice, no source)."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -47,6 +51,8 @@ class AreaCut:
     cut that would hold the wanted chance whatever the look (None: not even the lowest safe one
     does), ``days_below_floor`` [d] how long the area would look bare after it. ``order`` counts
     from 1. ``chance_over_now`` is the chance that the area stands above its budget today.
+    ``limit`` is the lowest cut that keeps it above its floor, ``caution`` the species table's,
+    ``settled`` whether its fit converged, ``logged_today`` whether the log has a row of today.
     """
 
     order: int
@@ -73,6 +79,10 @@ class AreaCut:
     chance_over_now: float
     chance_within: float
     cut_practice: str
+    limit: CutLimit | None = field(metadata=HIDDEN)
+    caution: str = field(metadata=HIDDEN)
+    settled: bool = field(metadata=HIDDEN)
+    logged_today: bool = field(metadata=HIDDEN)
 
 
 @dataclass(frozen=True, slots=True)
@@ -95,9 +105,8 @@ class CutSheet:
     ``rhythm`` is what regular visits would give (None: nothing is planted). ``feasible`` tells
     whether the cuts last until ``next_on`` with the wanted chance; ``holds_until`` is the latest
     next visit for which they (cut as low as still looks right) do, None where not even tomorrow
-    would. ``sentence`` is the conclusion, ``watch`` what to look at, ``cautions`` the standing ones
-    and those of the plants. ``minutes`` [min] is everything: travel, the fixed part and the middle
-    of ``trimming_min``, of which each area has its part.
+    would. ``minutes`` [min] is everything: travel, the fixed part and the middle of
+    ``trimming_min``, of which each area has its part.
     """
 
     tank_id: str
@@ -112,14 +121,11 @@ class CutSheet:
     chance_all_within: float
     rhythm: Rhythm | None = field(metadata=HIDDEN)
     holds_until: date | None
-    sentence: str
     areas: tuple[AreaCut, ...]
     travel_min: float
     fixed_min: float
     trimming_min: Range
     minutes: float
-    watch: tuple[str, ...]
-    cautions: tuple[str, ...]
 
     json_with: ClassVar = ("chance_all_within_at_rhythm",)
 
@@ -188,7 +194,6 @@ def cut_sheet(book: Book, fit: GrowthFit, tank: int, next_on: date) -> CutSheet:
         if chance < confidence:
             least = standing.cut(living.least_cut_cm)
             holds_d = days_that_hold(least, interval_d - 1, confidence)
-    feasible = chance >= confidence
     on = next_on - timedelta(days=interval_d)
     holds_until = on + timedelta(days=holds_d) if holds_d else None
     travel = float(book.of_tanks("travel_min")[tank])
@@ -202,20 +207,15 @@ def cut_sheet(book: Book, fit: GrowthFit, tank: int, next_on: date) -> CutSheet:
         next_on=next_on,
         interval_d=interval_d,
         confidence=confidence,
-        feasible=feasible,
+        feasible=chance >= confidence,
         chance_all_within=chance,
         rhythm=rhythm,
         holds_until=holds_until,
-        sentence=sheet_sentence(
-            areas, next_on, interval_d, confidence, chance, rhythm, feasible, holds_until
-        ),
         areas=areas,
         travel_min=travel,
         fixed_min=fixed,
         trimming_min=trimming,
         minutes=travel + fixed + trimming.p50,
-        watch=watch_list(book, fit, living.area, areas, on, feasible=feasible),
-        cautions=cautions_for(fit, living.area),
     )
 
 
@@ -240,21 +240,19 @@ def _areas(
     removed = np.maximum(now_cm - lasting.began.height_cm, 0.0)
     worth = np.where(removed > WORTH_CUTTING_CM, removed, 0.0)[:, :FOLLOWED_DRAWS]
     each = hands_of(living, design, timing).minutes(worth.astype(np.float32))
-    [trimming] = ranges(each.sum(axis=0, dtype=np.float64)[None])
+    [trimming] = Range.of_rows(each.sum(axis=0, dtype=np.float64)[None])
     minutes = trimming.p50 * each.mean(axis=1) / max(float(each.mean(axis=1).sum()), 1e-9)
-    height_now, height_next = ranges(now_cm), ranges(lasting.ended.height_cm)
+    height_now, height_next = Range.of_rows(now_cm), Range.of_rows(lasting.ended.height_cm)
     usual, off = np.median(now_cm, axis=1), np.median(removed, axis=1)
     over = 1.0 - share_of_draws(standing.within())
     chance, needed = share_of_draws(lasting.ended.within()), lasting.needed_cm.tolist()
     sometimes = (removed > WORTH_CUTTING_SHARE * now_cm).mean(axis=1)
-    practice = dict(
-        zip(book.species.text("species_id"), book.species.text("cut_practice"), strict=True)
-    )
-    basis = fit.basis
+    ids, practices = book.species.text("species_id"), book.species.text("cut_practice")
+    practice, basis = dict(zip(ids, practices, strict=True)), fit.basis
+    logged = book.trims.text("area_id")[day_numbers(book.trims.date("date")) == design.on_day]
 
     def area(order: int, i: int) -> AreaCut:
-        a, species = int(place[i]), int(design.species[place[i]])
-        often = float(sometimes[i])
+        a, species, often = int(place[i]), int(design.species[place[i]]), float(sometimes[i])
         return AreaCut(
             order=order,
             area_id=str(design.area_id[a]),
@@ -280,7 +278,34 @@ def _areas(
             chance_over_now=float(over[i]),
             chance_within=float(chance[i]),
             cut_practice=str(practice.get(str(priors.species_id[species]), "")),
+            limit=cut_limit(fit, a),
+            caution=str(priors.caution[species]),
+            settled=bool(fit.converged[a]),
+            logged_today=design.area_id[a] in logged,
         )
 
-    ordered = work_order(fit, place, usual)
+    form = [ORDER_OF_FORMS.index(name) for name in priors.form[design.species[place]].tolist()]
+    ordered = np.lexsort((-usual, np.array(form))).tolist()  # by form, the tallest first
     return tuple(area(n, i) for n, i in enumerate(ordered, start=1)), trimming
+
+
+def whole_parts(parts: Sequence[float]) -> list[int]:
+    """Round parts to whole numbers that add up to their rounded sum.
+
+    Parameters
+    ----------
+    parts : sequence of float
+        Numbers of one unit.
+
+    Returns
+    -------
+    list of int
+        Whole numbers in the same order, each off by less than 1.
+
+    Examples
+    --------
+    >>> whole_parts((20.4, 45.4, 46.4))
+    [20, 46, 46]
+    """
+    whole: list[int] = np.diff(np.round(np.cumsum([0.0, *parts]))).astype(np.int64).tolist()
+    return whole

@@ -5,7 +5,7 @@ from __future__ import annotations
 from datetime import date, timedelta
 
 from growthcast.book.book import Practice
-from growthcast.book.checks.rounds import public_holidays
+from growthcast.book.checks.rounds import public_holidays, wrong_region
 from growthcast.book.tables import WEEKDAYS
 from growthcast.errors import UsageError
 from growthcast.service.visit.words import and_list
@@ -37,9 +37,9 @@ def working_dates(practice: Practice, start: date, days: int) -> list[date]:
 
 def holidays_met(practice: Practice, dates: list[date]) -> list[str]:
     """Name the public holidays that a plan takes for working days, where no region is given."""
-    if practice.holidays:
+    country = practice.locale.rpartition("-")[2]
+    if practice.holidays or wrong_region(country):
         return []
-    country = practice.locale.partition("-")[2]
     met = public_holidays(country, dates[0], dates[-1])
     named = [f"{day} ({name})" for day, name in met.items() if day in dates]
     if not named:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from datetime import date, timedelta
 
 import numpy as np
@@ -12,18 +12,17 @@ from growthcast.arrays import BoolArray, FloatArray, IntArray
 from growthcast.book.book import Book
 from growthcast.finite import finite_answer
 from growthcast.fit.design import day_number
-from growthcast.fit.result import GrowthFit
+from growthcast.fit.result import Basis, GrowthFit
 from growthcast.forecast.heights import growth_a_week
+from growthcast.plain import HIDDEN
 from growthcast.service.effort import Range
 from growthcast.service.living import all_hold
-from growthcast.service.reasons import limit_in_words
+from growthcast.service.reasons import CutLimit, cut_limit
 from growthcast.service.recommend import area_label, tank_terms, unit_of
-from growthcast.service.visit.peak_nouns import PeakArea, PeakCut, PeakPlan
 from growthcast.service.visit.routes import Route, routes_to
 from growthcast.service.visit.standing import Standing, standing_areas
-from growthcast.service.visit.words import and_list, as_chance, ranges
 
-__all__ = ["BAND_SHARE", "TARGET_SHARE", "peak_plan"]
+__all__ = ["REACHED", "PeakArea", "PeakCut", "PeakPlan", "peak_plan"]
 
 
 TARGET_SHARE, BAND_SHARE = 0.85, 0.15
@@ -35,6 +34,75 @@ HARDLY_NEEDED = 0.1
 """Cuts that are less likely than this to take anything off are not listed."""
 LONGEST_WAIT_D = 180
 """How far beyond the day a later best is looked for."""
+
+
+@dataclass(frozen=True, slots=True)
+class PeakCut:
+    """One cut on the way: to what height [cm, or % cover] and about how much comes off.
+
+    Only what stands above ``cut_cm`` is cut; ``chance_needed`` is the chance that anything does,
+    ``chance_within`` that the area stays inside its budget until the next visit (a cut to hold it)
+    or the day to shine (its last cut, to shape it).
+    ``purpose`` is "shape" for the cut from which the area grows towards the day, "hold" for one
+    that only keeps it inside its budget until the next visit.
+    """
+
+    on: date
+    cut_cm: float
+    removed_cm: float
+    chance_needed: float
+    chance_within: float
+    purpose: str
+
+
+@dataclass(frozen=True, slots=True)
+class PeakArea:
+    """How one area is brought to the day; heights in cm, or % cover for floating plants.
+
+    ``low_cm`` to ``high_cm`` is the band in which it stands at its best, ``chance_best`` the chance
+    that it does on the day, ``regrown_share`` the share of its height that will have grown since
+    its last cut (None: it is left uncut) and ``shows_cut`` whether that is too little to hide the
+    cut. ``uncut_on_day_cm`` is where it would stand on the day if left uncut, ``best_from`` the day
+    from which it is then more likely than not at its best (None: it is within reach). ``limit`` is
+    the lowest cut that keeps it above its floor.
+    """
+
+    area_id: str
+    label: str
+    unit: str
+    basis: Basis
+    cm_per_week: float
+    height_now_cm: Range
+    low_cm: float
+    target_cm: float
+    high_cm: float
+    cuts: tuple[PeakCut, ...]
+    height_on_day_cm: Range
+    chance_best: float
+    regrown_share: float | None
+    reachable: bool
+    best_from: date | None
+    shows_cut: bool = field(metadata=HIDDEN)
+    uncut_on_day_cm: Range = field(metadata=HIDDEN)
+    limit: CutLimit | None = field(metadata=HIDDEN)
+
+
+@dataclass(frozen=True, slots=True)
+class PeakPlan:
+    """The way of one tank to a day; areas slowest first.
+
+    ``chance_all_best`` is the chance that every area stands at its best on the day at once.
+    """
+
+    tank_id: str
+    client: str
+    on: date
+    day: date
+    target_share: float
+    band_share: float
+    visits: tuple[date, ...]
+    chance_all_best: float
+    areas: tuple[PeakArea, ...]
 
 
 @dataclass(frozen=True, slots=True)
@@ -117,7 +185,6 @@ def peak_plan(
         band_share=band_share,
         visits=tuple(visits),
         chance_all_best=chance_all,
-        sentence=_sentence(areas, day, visits, chance_all),
         areas=tuple(sorted(areas, key=lambda area: area.cm_per_week / area.target_cm)),
     )
 
@@ -159,11 +226,11 @@ def _areas(
     chosen: IntArray,
     inside: BoolArray,
 ) -> list[PeakArea]:
-    """Say for every area which way it goes and where that ends."""
+    """Return which way every area goes and where that ends."""
     living, design = standing.living, fit.design
-    now, alone = ranges(standing.height_cm), ranges(routes[0].ended.height_cm)
+    now, alone = Range.of_rows(standing.height_cm), Range.of_rows(routes[0].ended.height_cm)
     heights = np.array([route.ended.height_cm for route in routes])
-    ends = ranges(heights[chosen, np.arange(chosen.size)])
+    ends = Range.of_rows(heights[chosen, np.arange(chosen.size)])
     weekly = growth_a_week(fit, living.area)[:, 1]
     best_from = _best_from(standing, band, span_d)
     basis = fit.basis
@@ -172,12 +239,11 @@ def _areas(
         chance, place = float(inside[i].mean()), int(living.area[i])
         reachable = chance >= REACHED
         later = None if reachable else best_from[i]
-        unit = unit_of(fit, place)
         made.append(
             PeakArea(
                 area_id=str(design.area_id[place]),
                 label=area_label(book, place),
-                unit=unit,
+                unit=unit_of(fit, place),
                 basis=basis[place],
                 cm_per_week=float(weekly[i]),
                 height_now_cm=now[i],
@@ -200,10 +266,10 @@ def _areas(
                 chance_best=chance,
                 regrown_share=None if route.regrown is None else float(route.regrown[i]),
                 reachable=reachable,
-                why=_why(
-                    ends[i], alone[i], band, i, unit, route, chance, limit_in_words(fit, place)
-                ),
                 best_from=None if later is None else on + timedelta(days=later),
+                shows_cut=not route.hidden[i],
+                uncut_on_day_cm=alone[i],
+                limit=cut_limit(fit, place),
             )
         )
     return made
@@ -219,57 +285,3 @@ def _best_from(standing: Standing, band: _Band, span_d: int) -> list[int | None]
         grown = (found < 0) & (height >= band.low_cm)
         found = np.where(grown, np.where(height <= band.high_cm, wait, 0), found)
     return [wait if wait > 0 else None for wait in found.tolist()]
-
-
-def _why(
-    end: Range,
-    uncut: Range,
-    band: _Band,
-    i: int,
-    unit: str,
-    route: Route,
-    chance: float,
-    limit: str,
-) -> str:
-    """Say what keeps an area from its best, in words with numbers; nothing if nothing does."""
-    low, high = float(band.low_cm[i]), float(band.high_cm[i])
-    if chance >= REACHED and route.hidden[i]:
-        return ""
-    if route.regrown is not None and not route.hidden[i]:
-        fresh = 100 * float(route.regrown[i])
-        return (
-            f"too little time to hide the cut: {end.in_words(unit)} on the day, but only "
-            f"{fresh:.0f} % of that is new growth, so the cut will show; left uncut it would stand "
-            f"at {uncut.in_words(unit)}"
-        )
-    if uncut.p50 < low:
-        return (
-            f"too little time: even left uncut it stands at {uncut.in_words(unit)} on the day, and "
-            f"is at its best from {low:.1f} {unit} (chance {as_chance(chance)})"
-        )
-    if end.p50 > high:
-        return (
-            f"it grows too fast for the visits left: it stands at {end.in_words(unit)} on the day, "
-            f"above {high:.1f} {unit}, even from the lowest cut that looks right; a visit closer "
-            f"to the day would mend it{f'. {limit}' if limit else ''}"
-        )
-    return (
-        f"its growth is not known well enough: {end.in_words(unit)} on the day, and at its best "
-        f"only between {low:.1f} and {high:.1f} {unit}; measure it at the next visit and ask again"
-    )
-
-
-def _sentence(areas: list[PeakArea], day: date, visits: Sequence[date], chance_all: float) -> str:
-    """Conclude: who stands at its best on the day, and who cannot any more."""
-    if not areas:
-        return "Nothing is planted in this tank, so there is nothing to bring to that day."
-    missed = [area.label for area in areas if not area.reachable]
-    said = (
-        f"On {day} every area stands at its best at once with a chance of {as_chance(chance_all)}; "
-        f"{len(areas) - len(missed)} of {len(areas)} areas more likely than not."
-    )
-    if missed:
-        said += f" Out of reach by then: {and_list(missed)}."
-    if not visits:
-        said += " There is no visit before it, so nothing can be cut."
-    return said

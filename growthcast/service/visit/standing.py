@@ -16,15 +16,16 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from growthcast.arrays import BoolArray, FloatArray, IntArray
-from growthcast.fit.result import AreaPosterior, GrowthFit
-from growthcast.fit.rows.clock import (
+from growthcast.fit.model.clock import (
     LONGEST_PAUSE_SHARE,
     PAUSE_DOUBT,
     GrowthClock,
-    pause_after_cut,
+    days_lost,
 )
-from growthcast.fit.rows.drift import span_drift
-from growthcast.fit.solver.linearise import CEILING, KNOTS, RATE
+from growthcast.fit.model.drift import span_drift
+from growthcast.fit.model.posterior import SHORTEST_SPAN_D, AreaPosterior
+from growthcast.fit.result import GrowthFit
+from growthcast.fit.rows.chains import LEAST_AWAKE_SHARE
 from growthcast.growth.logistic import shape_factor
 from growthcast.growth.quick import Singles, column
 from growthcast.service.draws import span_normals
@@ -117,7 +118,7 @@ class Standing:
             return living.height_at(goal - growth * (1.0 - rest_d / np.float32(span_d)))
 
         low = np.minimum(self.rest_d, longest)
-        high = np.clip(column(living.pause_d), low, longest)
+        high = np.clip(column(living.pause_d) + living.draws.lag_d, low, longest)
         for _ in range(REST_HALVINGS if (self._rest_after(left(low)) > low).any() else 0):
             tried = np.float32(0.5) * (low + high)
             more = self._rest_after(left(tried)) > tried
@@ -129,7 +130,8 @@ class Standing:
     def _rest_after(self, left_cm: Singles) -> Singles:
         """Days without growth (A, D) once areas are left at heights (A, D) no higher than now."""
         taken = 1.0 - left_cm / self.living.height_at(self.stages)
-        rest_d: Singles = pause_after_cut(taken, column(self.living.pause_d))
+        living = self.living
+        rest_d: Singles = days_lost(taken, living.draws.lag_d, column(living.pause_d))
         return np.maximum(rest_d, self.rest_d, out=rest_d)
 
     def days_until(self, span_d: int, height_cm: FloatArray) -> FloatArray:
@@ -229,9 +231,14 @@ def standing_areas(fit: GrowthFit, tanks: IntArray) -> Standing:
     luck = fit.widening * span_normals(living.area, OF_SPAN, living.size)
     grown = _grown_since(fit, living, posterior, rate, luck)
     since = np.maximum(fit.design.on_day - posterior.last_day, 0.0)
-    rested = np.minimum(posterior.last_pause_d, LONGEST_PAUSE_SHARE * since)
-    rest_d = column(posterior.last_pause_d - rested) * np.maximum(1.0 - PAUSE_DOUBT * luck, 0.0)
-    stages = _last_stages(living, posterior, rate) + grown
+    pause_d = column(posterior.last_pause_d) * np.maximum(1.0 - PAUSE_DOUBT * luck, 0.0)
+    lost_d = pause_d + column(posterior.last_lag_share) * living.draws.lag_d
+    rest_d = lost_d - np.minimum(lost_d, column(LONGEST_PAUSE_SHARE * since))
+    middle, sd = posterior.last_stage_given(
+        rate, np.log(living.draws.ceiling_cm), living.draws.knots[living.run]
+    )
+    own = sd[:, None] * span_normals(living.area, OF_STAGE, living.size)
+    stages = middle + own + grown
     return Standing(living, clock, 0, stages.astype(np.float32), rest_d.astype(np.float32))
 
 
@@ -259,28 +266,6 @@ def days_that_hold(standing: Standing, longest_d: int, confidence: float) -> int
     return low
 
 
-def _last_stages(living: LivingAreas, posterior: AreaPosterior, rate: FloatArray) -> FloatArray:
-    """Last stages (A, D) given the drawn log rate at reference conditions, ceiling and drift."""
-    drawn = [RATE, CEILING, *range(KNOTS, posterior.border.shape[0])]
-    covariance, follows = posterior.covariance, posterior.stage_follows
-    with_stage = np.einsum("nbc,cn->nb", covariance, follows)
-    total = np.einsum("nb,bn->n", with_stage, follows) + posterior.last_stage_variance
-    known = covariance[:, drawn][:, :, drawn] + 1e-12 * np.eye(len(drawn))
-    weight = np.linalg.solve(known, with_stage[:, drawn, None])[..., 0]
-    left = np.maximum(total - (weight * with_stage[:, drawn]).sum(axis=1), 0.0)
-    off = np.concatenate(
-        [
-            (rate - posterior.border[RATE][:, None])[:, None],
-            (np.log(living.draws.ceiling_cm) - posterior.border[CEILING][:, None])[:, None],
-            living.draws.knots[living.run] - posterior.border[KNOTS:].T[:, :, None],
-        ],
-        axis=1,
-    )
-    own = np.sqrt(left)[:, None] * span_normals(living.area, OF_STAGE, living.size)
-    stages: FloatArray = posterior.last_stage[:, None] + np.einsum("nb,nbd->nd", weight, off) + own
-    return stages
-
-
 def _grown_since(
     fit: GrowthFit, living: LivingAreas, posterior: AreaPosterior, rate: FloatArray, luck: Singles
 ) -> FloatArray:
@@ -292,5 +277,7 @@ def _grown_since(
     along = np.einsum("mn,nmd->nd", drift.weight, living.draws.knots[living.run])
     relative = np.sqrt(living.errors.span_variance(ended - began, drift.remainder) + doubt**2)
     pace = shape_factor(living.shape)[:, None] * np.exp(rate + along)
+    lag_per_d = posterior.last_lag_share / np.maximum(ended - began, SHORTEST_SPAN_D)
+    pace *= np.maximum(1.0 - lag_per_d[:, None] * living.draws.lag_d, LEAST_AWAKE_SHARE)
     gained: FloatArray = pace * grown_d[:, None] * np.maximum(1.0 + relative[:, None] * luck, 0.0)
     return gained

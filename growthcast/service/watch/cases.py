@@ -9,12 +9,13 @@ import numpy as np
 from growthcast.arrays import BoolArray, FloatArray, IntArray
 from growthcast.book.book import Book
 from growthcast.fit.design import Design
+from growthcast.fit.foreseen.doubt import Foreseen, Wander, doubts_of
+from growthcast.fit.foreseen.evidence import Evidence, evidence_under
 from growthcast.forecast.hindsight import log_visits
-from growthcast.service.watch.foreseen.doubt import Foreseen, Wander, doubts_of
-from growthcast.service.watch.foreseen.evidence import Evidence, evidence_under, gather_evidence
-from growthcast.service.watch.foreseen.slips import slips_set_aside
-from growthcast.service.watch.foreseen.wander import wander_before
+from growthcast.forecast.report import as_date
 from growthcast.service.watch.scan import Course, course_of
+from growthcast.service.watch.slips import slips_set_aside
+from growthcast.service.watch.wander import gather_evidence, wander_before
 
 __all__ = [
     "SPANS_BEFORE",
@@ -67,14 +68,18 @@ def gather_cases(book: Book, on_day: float, origin_day: float) -> list[TankCase]
     wander = wander_before(book, origin_day)
     evidence = gather_evidence(book, on_day, origin_day)
     cases = _cases(book, evidence, wander)
-    area = [case.evidence.area[case.slipped] for case in cases]
-    if not sum(places.size for places in area):
-        return cases
-    day = [case.evidence.day[case.slipped] for case in cases]
-    usual = evidence.usual
-    slipless = evidence_under(
-        usual, book, on_day, origin_day, np.concatenate(area), np.concatenate(day)
+    slips = frozenset(
+        (area, day)
+        for case in cases
+        for area, day in zip(
+            case.evidence.area[case.slipped].tolist(),
+            case.evidence.day[case.slipped].tolist(),
+            strict=True,
+        )
     )
+    if not slips:
+        return cases
+    slipless = evidence_under(evidence.usual, book, as_date(on_day), origin_day, slips)
     return _cases(book, slipless, wander)
 
 

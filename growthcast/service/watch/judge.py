@@ -7,8 +7,8 @@ from dataclasses import dataclass
 import numpy as np
 
 from growthcast.arrays import BoolArray, FloatArray, IntArray
+from growthcast.fit.foreseen.evidence import BIN_D
 from growthcast.service.watch.cases import TankCase
-from growthcast.service.watch.foreseen.evidence import BIN_D
 from growthcast.service.watch.scan import (
     Change,
     Course,

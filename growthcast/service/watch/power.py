@@ -12,9 +12,9 @@ from dataclasses import dataclass
 import numpy as np
 
 from growthcast.arrays import BoolArray, FloatArray, IntArray
+from growthcast.fit.foreseen.evidence import BIN_D
 from growthcast.service.draws import stratified_normals
 from growthcast.service.watch.cases import TankCase
-from growthcast.service.watch.foreseen.evidence import BIN_D
 from growthcast.service.watch.scan import LARGEST_SURPRISE, strongest
 
 __all__ = ["DROP_TO_SHARE", "SOON_VISITS", "SURE", "Power", "power_of"]

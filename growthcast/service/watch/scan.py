@@ -27,8 +27,8 @@ import numpy as np
 from scipy.linalg import solve_triangular
 
 from growthcast.arrays import BoolArray, FloatArray, IntArray
+from growthcast.fit.foreseen.doubt import Foreseen
 from growthcast.service.draws import stratified_normals
-from growthcast.service.watch.foreseen.doubt import Foreseen
 
 __all__ = [
     "LARGEST_SURPRISE",

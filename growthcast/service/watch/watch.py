@@ -19,7 +19,6 @@ from growthcast.service.watch.cases import (
     gather_cases,
     span_days,
 )
-from growthcast.service.watch.foreseen.evidence import origin_of
 from growthcast.service.watch.judge import (
     ALARMS_A_YEAR,
     Verdict,
@@ -47,6 +46,7 @@ from growthcast.service.watch.suspects import (
     suspects_for,
     tank_co2_mg_l,
 )
+from growthcast.service.watch.wander import origin_of
 
 __all__ = ["VISITS_NEEDED", "watch_growth"]
 

@@ -8,8 +8,8 @@ from pathlib import Path
 
 import pytest
 
-from growthcast.book import Book
 from growthcast.book import read as reading
+from growthcast.book.book import Book
 from growthcast.errors import Finding
 from tests.unit.book.small_book import TODAY, write_book, write_species
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 
-from growthcast.book import inspect_book
+from growthcast.book.read import inspect_book
 from tests.unit.book.small_book import FILES, TODAY
 
 

@@ -6,7 +6,7 @@ from datetime import date
 
 import pytest
 
-from growthcast.book import Practice
+from growthcast.book.book import Practice
 from growthcast.book.practice import read_practice
 from growthcast.book.report import format_finding
 
@@ -50,7 +50,9 @@ def test_how_whole_tanks_are_read_is_open_until_the_practice_says_so():
         ("[visit]\nfixed_min = 35,5", "toml-form", 4, None),
         ("[fit]\nheight_error_cm = 0", "out-of-range", 4, None),
         ('locale = "de_DE"', "not-a-choice", 3, 'did you mean "de-DE"?'),
-        ('locale = "de"', "not-a-choice", 3, 'write "de-DE" or "de-AT" or "de-CH"'),
+        ('locale = "de"', "not-a-choice", 3, 'write as "de-DE"'),
+        ('locale = "no-NO"', "not-a-choice", 3, 'did you mean "nn-NO"?'),
+        ('locale = "tlh-GB"', "not-a-choice", 3, 'write as "en-GB"'),
         ("locale = 7", "wrong-kind", 3, "put it in quotes"),
         ('logo = "logo.gif"', "not-a-picture", 3, None),
         ('logo = "a/../../logo.png"', "not-a-picture", 3, None),

@@ -27,7 +27,7 @@ EVIL = "<script>alert(1)</script>\"'&{{7*7}}"
 def page(text: str = EVIL, logo: Logo | None = None) -> Page:
     drawn = drawable(text)
     points = (CostPoint(100.0, 0.9, drawn, True), CostPoint(50.0, 0.5, "other", False))
-    svg = cost_picture(CostPicture(points, drawn, drawn, ","), text, text)
+    svg = cost_picture(CostPicture(points, drawn, drawn, str), text, text)
     picture = Picture(svg, text, text, text, marked=True)
     return Page(
         language="en",

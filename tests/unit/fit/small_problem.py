@@ -4,11 +4,11 @@ from __future__ import annotations
 
 import numpy as np
 
+from growthcast.fit.model.drift import knot_precision
+from growthcast.fit.model.errors import ErrorModel
 from growthcast.fit.rows.chains import Link, Nodes, pack_chains
-from growthcast.fit.rows.drift import knot_precision
 from growthcast.fit.sites.nouns import Weights
 from growthcast.fit.solver.areas import Pooling
-from growthcast.fit.solver.errors import ErrorModel
 from growthcast.fit.solver.problem import Block, Problem
 from growthcast.log.visits import Look
 

@@ -8,6 +8,7 @@ import numpy as np
 import pytest
 
 from growthcast.fit.growth import fit_growth
+from growthcast.say.visit import away_sentence, watch_list
 from growthcast.service.longer.certainty import certainty_in_words
 from growthcast.service.recommend import recommend
 from growthcast.service.visit.away import weeks_away
@@ -71,7 +72,7 @@ def test_answers_that_the_table_decides_name_its_limit_and_how_to_change_it(tmp_
     assert advice.recommended_interval_d is None
     sheet = cut_sheet(book, fit, 0, ON + timedelta(days=14))
     [away] = weeks_away(book, fit, ON, ON + timedelta(days=21), lobby)
-    for said in (advice.reason, " ".join(sheet.watch), away.sentence):
+    for said in (advice.reason, " ".join(watch_list(sheet)), away_sentence(away)):
         assert "species table says that cryptocoryne-wendtii is not cut below 10.5 cm" in said
         assert "write lowest_cut_cm in species.csv" in said
     [lower] = [mend for mend in advice.mends if mend.kind == "lowest cut"]

@@ -99,7 +99,7 @@ def test_a_large_book_is_fitted_as_a_small_one(tmp_path, monkeypatch):
     assert len(parts) > 3
     assert [row.row for row in large.suspects] == [row.row for row in usual.suspects]
     assert any(len(part_of(*asked).taken) > 1 for asked in parts)
-    scale = usual.posterior(np.arange(len(book.areas))).sd(RATE)
+    scale = usual.posterior(np.arange(len(book.areas))).rate_variance ** 0.5
     off = (large.solution.point.border - usual.solution.point.border)[RATE] / scale
     assert np.abs(off).max() < 5e-3
     assert large.log_likelihood == pytest.approx(usual.log_likelihood, abs=0.02)

@@ -8,7 +8,6 @@ import numpy as np
 import pytest
 
 from growthcast.fit.growth import fit_growth
-from growthcast.fit.solver.linearise import RATE
 from tests.books import make_book, stem_log
 from tests.cli import run
 
@@ -21,7 +20,7 @@ def lines_of(visits=16):
 
 def rate_of(book):
     fit = fit_growth(book, ON)
-    return fit, fit.posterior(np.array([0])).border[RATE, 0]
+    return fit, fit.posterior(np.array([0])).mean.log_rate[0]
 
 
 def test_a_clean_log_has_no_suspects(tmp_path):

@@ -10,7 +10,6 @@ import pytest
 
 from growthcast.fit.design import build_design
 from growthcast.fit.growth import fit_growth
-from growthcast.fit.solver.linearise import DENSITY
 from growthcast.fit.unsaid import unsaid_cuts
 from growthcast.forecast.heights import LEVELS, forecast_heights
 from tests.books import HEADER, make_book
@@ -87,8 +86,8 @@ def test_a_bucket_beside_all_amounts_teaches_densities_and_leaves_heights(tmp_pa
     fit = fit_growth(book_of(tmp_path / "book", [*visits(heights, grams), *carpet]), ON)
     learnt = fit.posterior(np.array([STEMS]))
     before = without.posterior(np.array([STEMS]))
-    assert learnt.border[DENSITY, 0] == pytest.approx(np.log(1.5), abs=0.15)
-    assert learnt.sd(DENSITY)[0] < 0.4 * before.sd(DENSITY)[0]
+    assert learnt.mean.log_density[0] == pytest.approx(np.log(1.5), abs=0.15)
+    assert learnt.log_density_variance[0] < 0.4**2 * before.log_density_variance[0]
     assert not fit.unused_weights
     day = np.array([fit.design.on_day + 7.0])
     told, wanted = (

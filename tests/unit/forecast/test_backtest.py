@@ -10,7 +10,7 @@ import pytest
 
 from growthcast.book.read import read_book
 from growthcast.fit.design import day_number
-from growthcast.fit.solver.errors import ErrorModel
+from growthcast.fit.model.errors import ErrorModel
 from growthcast.forecast import backtest as backtesting
 from growthcast.forecast.backtest import backtest
 from growthcast.forecast.baselines import last_rate, line, only_starts, start_heights, unpooled

@@ -10,8 +10,8 @@ import pytest
 from growthcast.errors import BookProblems
 from growthcast.fit.design import day_number
 from growthcast.fit.growth import fit_growth
-from growthcast.fit.rows.clock import PAUSE_DOUBT
-from growthcast.fit.rows.drift import span_drift
+from growthcast.fit.model.clock import PAUSE_DOUBT
+from growthcast.fit.model.drift import span_drift
 from growthcast.fit.solver.linearise import CEILING, KNOTS, RATE
 from growthcast.forecast import heights
 from growthcast.forecast.crossings import CROSSING_LEVELS, crossing_days
@@ -45,8 +45,8 @@ def test_quantiles_agree_with_draws(kind, request):
     made = forecast_heights(fit, areas, days)
     post, problem = fit.posterior(areas), fit.design.problem
     for i, a in enumerate(areas):
-        draws = rng.multivariate_normal(post.border[:, i], post.covariance[i], 200_000)
-        off = draws - post.border[:, i]
+        draws = rng.multivariate_normal(post.mean.border[:, i], post.covariance[i], 200_000)
+        off = draws - post.mean.border[:, i]
         last = post.last_stage[i] + off @ post.stage_follows[:, i]
         last += np.sqrt(post.last_stage_variance[i]) * rng.standard_normal(len(draws))
         began, pause_d = post.last_day[i : i + 1], post.last_pause_d[i : i + 1]
@@ -133,7 +133,7 @@ def test_an_area_over_its_budget_passes_today(tmp_path):
 def test_fewer_readings_are_less_sure(tmp_path):
     def width(visits):
         book = make_book(tmp_path / str(visits), trims=stem_log(visits=visits))
-        return fit_growth(book, ON).posterior(np.array([0])).sd(RATE)[0]
+        return fit_growth(book, ON).posterior(np.array([0])).rate_variance[0] ** 0.5
 
     assert width(12) < width(4) < width(1)
 

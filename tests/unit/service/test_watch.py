@@ -11,21 +11,18 @@ import pytest
 from growthcast.book.read import read_book
 from growthcast.book.shipped import demo_dir
 from growthcast.fit.design import day_number
-from growthcast.fit.growth import last_logged
-from growthcast.fit.solver.hierarchy import border_covariance
-from growthcast.fit.solver.linearise import RATE
-from growthcast.plain import plain
-from growthcast.service.watch.cases import gather_cases
-from growthcast.service.watch.foreseen.doubt import (
+from growthcast.fit.foreseen.doubt import (
     Foreseen,
     Wander,
     doubts_of,
     tank_border,
     weekly_drift,
 )
-from growthcast.service.watch.foreseen.evidence import gather_evidence, origin_of
-from growthcast.service.watch.foreseen.slips import slips_set_aside
-from growthcast.service.watch.foreseen.wander import USUAL_WANDER, learn_wander
+from growthcast.fit.growth import last_logged
+from growthcast.fit.solver.hierarchy import border_covariance
+from growthcast.fit.solver.linearise import RATE
+from growthcast.plain import plain
+from growthcast.service.watch.cases import gather_cases
 from growthcast.service.watch.scan import (
     LARGEST_SURPRISE,
     Course,
@@ -35,7 +32,14 @@ from growthcast.service.watch.scan import (
     thresholds,
     without,
 )
+from growthcast.service.watch.slips import slips_set_aside
 from growthcast.service.watch.suspects import recorded_change, suspects_for
+from growthcast.service.watch.wander import (
+    USUAL_WANDER,
+    gather_evidence,
+    learn_wander,
+    origin_of,
+)
 from growthcast.service.watch.watch import VISITS_NEEDED, watch_growth
 from tests.books import HEADER, TODAY, make_book, stem_log
 

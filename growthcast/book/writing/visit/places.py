@@ -10,7 +10,7 @@ import numpy as np
 from growthcast.book.book import Book, WholeTank
 from growthcast.book.checks.log import has_amounts
 from growthcast.book.suppose import Cell
-from growthcast.book.words import did_you_mean, shown
+from growthcast.book.words import check_known
 from growthcast.book.writing.visit.echo import measured_areas
 from growthcast.book.writing.visit.entry import Amount, VisitRow, parse_visit
 from growthcast.book.writing.visit.names import Place
@@ -52,11 +52,8 @@ def tank_of_visit(book: Book, tank_id: str | None, items: Sequence[str]) -> str:
     """Return the tank a visit is to: the one named, the only one, or the one its areas are in."""
     tanks = book.tanks.text("tank_id").tolist()
     if tank_id is not None:
-        if tank_id in tanks:
-            return tank_id
-        names = ", ".join(tanks[:8]) + (" and others" if len(tanks) > 8 else "")
-        hint = did_you_mean(tank_id, tanks, otherwise=f"the tanks are {names}")
-        raise UsageError(f"tanks.csv has no tank {shown(tank_id)}; {hint}")
+        check_known(tank_id, tanks, "tanks.csv has no tank", "the tanks are")
+        return tank_id
     if len(tanks) == 1:
         return str(tanks[0])
     home = dict(zip(book.areas.text("area_id"), book.areas.text("tank_id"), strict=True))

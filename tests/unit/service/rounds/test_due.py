@@ -134,7 +134,7 @@ def test_a_tank_that_its_last_visit_cleared_is_not_planned(tmp_path):
     standing = next(s for s in tank_standings(book, fit) if s.advice.tank_id == "home")
     assert (standing.due_on, standing.due_by) == (None, "")
     [away] = weeks_away(book, fit, ON, ON + timedelta(days=30), np.array([1]))
-    assert away.sentence == "nothing is planted in this tank"
+    assert (away.state, away.areas) == ("lasts", ())
     assert peak_plan(book, fit, 1, ON + timedelta(days=20), [ON]).areas == ()
 
 

@@ -7,11 +7,11 @@ from dataclasses import dataclass
 import numpy as np
 
 from growthcast.arrays import FloatArray, IntArray
+from growthcast.fit.foreseen.evidence import BIN_D, Evidence
+from growthcast.fit.model.drift import KNOT_WINDOWS_D, MEMORY_D, knot_precision, window_covariance
 from growthcast.fit.result import GrowthFit
-from growthcast.fit.rows.drift import KNOT_WINDOWS_D, MEMORY_D, knot_precision, window_covariance
 from growthcast.fit.solver.areas import OWN
 from growthcast.fit.solver.linearise import BORDER, CEILING, KNOTS, RATE
-from growthcast.service.watch.foreseen.evidence import BIN_D, Evidence
 
 __all__ = [
     "Doubts",

@@ -10,31 +10,27 @@ in the covariance of the readings, not in their mean.
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
+from datetime import date
 
 import numpy as np
 
 from growthcast.arrays import BoolArray, FloatArray, IntArray
 from growthcast.book.book import Book
-from growthcast.fit.design import Design, build_design
-from growthcast.fit.growth import fit_growth, on_what_fits
+from growthcast.fit.design import Design, build_design, day_number
+from growthcast.fit.growth import on_what_fits
+from growthcast.fit.model.drift import KNOT_COUNT, SpanDrift
 from growthcast.fit.result import GrowthFit
 from growthcast.fit.rows.chains import Link
-from growthcast.fit.rows.drift import KNOT_COUNT, SpanDrift
 from growthcast.fit.sites.propagate import propagate
 from growthcast.fit.solver.linearise import BORDER, CEILING, HABIT, KNOTS
 from growthcast.fit.solver.problem import Block, Point
 from growthcast.fit.solver.view import View, seen, view_of
-from growthcast.forecast.hindsight import known_before
-from growthcast.forecast.report import as_date
 
-__all__ = ["LONGEST_WATCH_D", "Evidence", "evidence_under", "gather_evidence", "origin_of"]
+__all__ = ["BIN_D", "Evidence", "evidence_under"]
 
 
-LONGEST_WATCH_D = 182.0
-"""Days that are watched at most; what lies before them sets what is usual."""
-LEARNT_SHARE = 1.0 / 3.0
-"""First share of a shorter log that only sets what is usual."""
 BIN_D = 7.0
+"""Days of a week, over each of which a pace may differ."""
 LEAD_BINS = 5
 """Weeks before the origin for which drift is told apart, for spans that began before it."""
 ROUNDS = 6
@@ -87,73 +83,50 @@ class Evidence:
         return replace(self, **{name: getattr(self, name)[rows] for name in per_reading})
 
 
-def origin_of(book: Book, on_day: float) -> float | None:
-    """Day number from which the log is watched, None without a log.
-
-    Half a year before ``on_day``, or after the first third of a shorter log.
-    """
-    dates = book.trims.date("date").astype("datetime64[D]").astype(np.int64)
-    if not dates.size:
-        return None
-    first = float(dates.min())
-    learnt = np.ceil(first + LEARNT_SHARE * (on_day - first))
-    return float(max(on_day - LONGEST_WATCH_D, learnt))
-
-
-def gather_evidence(book: Book, on_day: float, origin_day: float) -> Evidence:
-    """Compare the readings from the origin to ``on_day`` with what was foreseen before each.
+def evidence_under(
+    usual: GrowthFit,
+    book: Book,
+    on: date,
+    origin_day: float,
+    doubted: frozenset[tuple[int, float]] = frozenset(),
+) -> Evidence:
+    """Compare readings since an origin with what a fit of the book before it foresees.
 
     Parameters
     ----------
+    usual : GrowthFit
+        The fit of the book as it was known before the origin, all areas in their places.
     book : Book
-        A checked book, without log rows after ``on_day``.
-    on_day, origin_day : float
-        Day numbers (days since 1970-01-01) [d]; what is usual is learnt before the second.
+        The book as it is known on the day ``on``, without log rows after it.
+    on : date
+        The last day that is read.
+    origin_day : float
+        Day number from which readings are compared [d].
+    doubted : frozenset of (int, float)
+        Areas, by their places, and days [day numbers] whose readings are not relied on: they keep
+        next to no weight, so that the forecast of the reading after does not start from a slip.
 
     Returns
     -------
     Evidence
-        All areas keep their places in the book. An area planted after the origin has the rate its
-        tank, species and the table give it, with their doubt.
+        Readings in the order of tank, day and area. An area planted after the origin has the rate
+        its tank, species and the table give it, with their doubt.
     """
-    earlier = replace(known_before(book, origin_day), areas=book.areas)
-    usual = fit_growth(earlier, as_date(origin_day - 1.0))
-    nothing = np.zeros(0)
-    return evidence_under(usual, book, on_day, origin_day, nothing.astype(np.int64), nothing)
-
-
-def evidence_under(
-    usual: GrowthFit,
-    book: Book,
-    on_day: float,
-    origin_day: float,
-    doubted_area: IntArray,
-    doubted_day: FloatArray,
-) -> Evidence:
-    """Compare readings with what a fit foresees, not relying on the doubted ones (d,).
-
-    What was read of an area on a doubted day keeps next to no weight, so that the forecast of the
-    reading after it does not start from a slip.
-    """
-    return on_what_fits(
-        book, lambda part: _evidence(usual, part, on_day, origin_day, doubted_area, doubted_day)
-    )[0]
+    return on_what_fits(book, lambda part: _evidence(usual, part, on, origin_day, doubted))[0]
 
 
 def _evidence(
     usual: GrowthFit,
     book: Book,
-    on_day: float,
+    on: date,
     origin_day: float,
-    doubted_area: IntArray,
-    doubted_day: FloatArray,
+    doubted: frozenset[tuple[int, float]],
 ) -> Evidence:
-    design = _read_alike(build_design(book, as_date(on_day), usual.design.spreads), usual)
-    border = usual.posterior(np.arange(design.area_id.size)).border.copy()
+    design = _read_alike(build_design(book, on, usual.design.spreads), usual)
+    border = usual.posterior(np.arange(design.area_id.size)).mean.border.copy()
     border[KNOTS:] = 0.0
-    count = LEAD_BINS + int(np.ceil((on_day - origin_day) / BIN_D)) + 1
+    count = LEAD_BINS + int(np.ceil((day_number(on) - origin_day) / BIN_D)) + 1
     bin_day = (origin_day + BIN_D * (np.arange(count) - LEAD_BINS)).astype(np.float64)
-    doubted = set(zip(doubted_area.tolist(), doubted_day.tolist(), strict=True))
     view = _filtered_through(design, border, origin_day, doubted)
     parts = [_of_block(view, number, bin_day) for number in range(len(view.problem.blocks))]
     joined = [np.concatenate(fields) for fields in zip(*parts, strict=True)]
@@ -184,7 +157,7 @@ def _read_alike(design: Design, usual: GrowthFit) -> Design:
 
 
 def _filtered_through(
-    design: Design, border: FloatArray, origin_day: float, doubted: set[tuple[int, float]]
+    design: Design, border: FloatArray, origin_day: float, doubted: frozenset[tuple[int, float]]
 ) -> View:
     """Run the whole log through under given parameters until the stages have settled.
 
@@ -212,7 +185,7 @@ def _filtered_through(
     return view
 
 
-def _trust(block: Block, doubted: set[tuple[int, float]]) -> FloatArray:
+def _trust(block: Block, doubted: frozenset[tuple[int, float]]) -> FloatArray:
     """Share of its weight (N,) that each node's reading keeps; what a cut left stays trusted."""
     nodes = block.chains.nodes
     trust = np.ones(nodes.area.size)

@@ -13,7 +13,7 @@ import numpy as np
 from scipy.linalg import cho_factor, cho_solve
 
 from growthcast.arrays import BoolArray, FloatArray, IntArray
-from growthcast.service.watch.foreseen.doubt import Foreseen
+from growthcast.fit.foreseen.doubt import Foreseen
 
 __all__ = ["slips_set_aside"]
 

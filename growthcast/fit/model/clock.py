@@ -22,6 +22,7 @@ from growthcast.species import Reference, SpeciesPriors
 __all__ = [
     "GrowthClock",
     "TankConditions",
+    "days_lost",
     "growth_clock",
     "lag_share",
     "pause_after_cut",
@@ -196,6 +197,31 @@ class GrowthClock:
         column = (self.from_day <= day).sum(axis=1) - 1
         speed: FloatArray = self.response[np.arange(column.size), column]
         return speed
+
+
+def days_lost(removed_share: Floats, lag_d: Floats, pause_d: Floats) -> Floats:
+    """Days of growth lost after a cut that took ``removed_share`` of the height [d].
+
+    Parameters
+    ----------
+    removed_share : array (...)
+        Share of the height that was cut off [0-1].
+    lag_d : array (...)
+        Days that a cut costs the form, whole from about a third on [d].
+    pause_d : array (...)
+        Days that a cut to the base costs the species besides; none up to half [d].
+
+    Returns
+    -------
+    array (...)
+        ``lag_d * lag_share + pause_after_cut`` [d].
+
+    Examples
+    --------
+    >>> days_lost(np.array([0.0, 0.05, 0.4, 1.0]), np.array(2.0), np.array(6.0)).round(1)
+    array([0. , 0.8, 2. , 8. ])
+    """
+    return cast(Floats, lag_d * lag_share(removed_share) + pause_after_cut(removed_share, pause_d))
 
 
 def lag_share(removed_share: Floats) -> Floats:

@@ -1,4 +1,4 @@
-"""How far paces wander when nothing has changed, learnt from the time before the watch."""
+"""What is watched from when on, and how far paces wander when nothing has changed."""
 
 from __future__ import annotations
 
@@ -8,12 +8,14 @@ import numpy as np
 from scipy.linalg import solve_triangular
 
 from growthcast.book.book import Book
+from growthcast.fit.foreseen.doubt import Foreseen, Wander, doubts_of
+from growthcast.fit.foreseen.evidence import Evidence, evidence_under
+from growthcast.fit.growth import fit_growth
 from growthcast.forecast.hindsight import known_before
-from growthcast.service.watch.foreseen.doubt import Foreseen, Wander, doubts_of
-from growthcast.service.watch.foreseen.evidence import Evidence, gather_evidence, origin_of
-from growthcast.service.watch.foreseen.slips import slips_set_aside
+from growthcast.forecast.report import as_date
+from growthcast.service.watch.slips import slips_set_aside
 
-__all__ = ["USUAL_WANDER", "learn_wander", "wander_before"]
+__all__ = ["USUAL_WANDER", "gather_evidence", "learn_wander", "origin_of", "wander_before"]
 
 
 USUAL_WANDER = Wander(tank=0.12, area=0.12)
@@ -22,6 +24,44 @@ LEANING = 0.5
 """Spread of the logarithm of either wander around the usual one."""
 TANK_GRID, AREA_GRID = (0.03, 0.06, 0.1, 0.15, 0.2, 0.27), (0.06, 0.1, 0.15, 0.22)
 LARGEST = 3.0
+LONGEST_WATCH_D = 182.0
+"""Days that are watched at most; what lies before them sets what is usual."""
+LEARNT_SHARE = 1.0 / 3.0
+"""First share of a shorter log that only sets what is usual."""
+
+
+def origin_of(book: Book, on_day: float) -> float | None:
+    """Day number from which the log is watched, None without a log.
+
+    Half a year before ``on_day``, or after the first third of a shorter log.
+    """
+    dates = book.trims.date("date").astype("datetime64[D]").astype(np.int64)
+    if not dates.size:
+        return None
+    first = float(dates.min())
+    learnt = np.ceil(first + LEARNT_SHARE * (on_day - first))
+    return float(max(on_day - LONGEST_WATCH_D, learnt))
+
+
+def gather_evidence(book: Book, on_day: float, origin_day: float) -> Evidence:
+    """Compare the readings from the origin to ``on_day`` with what was foreseen before each.
+
+    Parameters
+    ----------
+    book : Book
+        A checked book, without log rows after ``on_day``.
+    on_day, origin_day : float
+        Day numbers (days since 1970-01-01) [d]; what is usual is learnt before the second.
+
+    Returns
+    -------
+    Evidence
+        All areas keep their places in the book. An area planted after the origin has the rate its
+        tank, species and the table give it, with their doubt.
+    """
+    earlier = replace(known_before(book, origin_day), areas=book.areas)
+    usual = fit_growth(earlier, as_date(origin_day - 1.0))
+    return evidence_under(usual, book, as_date(on_day), origin_day)
 
 
 def wander_before(book: Book, origin_day: float) -> Wander:

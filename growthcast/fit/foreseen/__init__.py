@@ -1,0 +1,1 @@
+"""What an earlier fit foresaw of each reading since, and how far off readings may be."""

@@ -1,0 +1,303 @@
+"""What a fit knows of areas, by name: callers need not know in which order the solver has it."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from growthcast.arrays import FloatArray, IntArray
+from growthcast.fit.model.drift import today_weight
+from growthcast.fit.rows.chains import LEAST_AWAKE_SHARE
+from growthcast.fit.solver.linearise import CEILING, DENSITY, HABIT, KNOTS, RATE
+from growthcast.fit.solver.view import View
+
+__all__ = ["AreaPosterior", "Parameters", "SharedGrowth", "shared_growth"]
+
+Floats = NDArray[np.floating[Any]]
+
+SHORTEST_SPAN_D = 1.0
+"""Days of a span at least, for the share of its growth that a day of lag takes."""
+
+
+@dataclass(frozen=True, slots=True)
+class Parameters:
+    """Parameters of areas (n,), by name; ``border`` (B, n) holds them as the solver does."""
+
+    border: FloatArray
+
+    def _row(self, parameter: int) -> FloatArray:
+        row: FloatArray = self.border[parameter]
+        return row
+
+    @property
+    def log_ceiling(self) -> FloatArray:
+        """Log ceilings (n,) [log cm, or log % cover]."""
+        return self._row(CEILING)
+
+    @property
+    def log_usual_cut(self) -> FloatArray:
+        """Log heights (n,) that the areas are usually cut to [log cm, or log % cover]."""
+        return self._row(HABIT)
+
+    @property
+    def log_density(self) -> FloatArray:
+        """Log weights (n,) of a centimetre, against the table's."""
+        return self._row(DENSITY)
+
+    @property
+    def log_rate(self) -> FloatArray:
+        """Log rates (n,) at reference conditions, without the tank's drift [log 1/day]."""
+        return self._row(RATE)
+
+    @property
+    def drift(self) -> FloatArray:
+        """Mean drift (M, n) of the areas' tanks over the windows of ``fit.model.drift``."""
+        return self.border[KNOTS:]
+
+
+@dataclass(frozen=True, slots=True)
+class AreaPosterior:
+    """Joint posterior of some areas' parameters and last stages, normal on these scales.
+
+    Attributes
+    ----------
+    mean : Parameters
+        Posterior means of the parameters of the areas (n,).
+    covariance : array (n, B, B)
+        Their covariance as the solver orders them, what areas share and lags included.
+    last_stage, last_stage_variance : array (n,)
+        Each area's last stage, and its variance given the parameters.
+    stage_follows : array (B, n)
+        How the last stage follows the parameters.
+    last_day, last_pause_d, last_lag_share : array (n,)
+        Day number of the last stage, the days without growth that follow it, and the share of a lag
+        that does, too.
+    lag_d, lag_sd_d : array (n,)
+        Days of growth that a cut costs: mean and standard deviation [d].
+    by_lag : array (B, n)
+        How the parameters follow a day of lag.
+    """
+
+    mean: Parameters
+    covariance: FloatArray
+    last_stage: FloatArray
+    last_stage_variance: FloatArray
+    stage_follows: FloatArray
+    last_day: FloatArray
+    last_pause_d: FloatArray
+    last_lag_share: FloatArray
+    lag_d: FloatArray
+    lag_sd_d: FloatArray
+    by_lag: FloatArray
+
+    @property
+    def rate_variance(self) -> FloatArray:
+        """Variance (n,) of the log rate at reference conditions, without drift."""
+        return self.covariance[:, RATE, RATE]
+
+    @property
+    def drift_variance(self) -> FloatArray:
+        """Variance (n,) of the drift of the area's tank on the day of the fit."""
+        return self.covariance[:, KNOTS, KNOTS]
+
+    @property
+    def rate_drift_covariance(self) -> FloatArray:
+        """Covariance (n,) of the log rate with the drift on the day of the fit."""
+        return self.covariance[:, RATE, KNOTS]
+
+    @property
+    def log_ceiling_variance(self) -> FloatArray:
+        """Variance (n,) of the log ceiling."""
+        return self.covariance[:, CEILING, CEILING]
+
+    @property
+    def log_density_variance(self) -> FloatArray:
+        """Variance (n,) of the log density."""
+        return self.covariance[:, DENSITY, DENSITY]
+
+    def awake(self, span_d: FloatArray) -> tuple[FloatArray, FloatArray]:
+        """Share of the growth of spans (n, T) since the last stage that the lag leaves [0-1].
+
+        And how far its log falls with each day of lag [1/d].
+        """
+        per_d = self.last_lag_share[:, None] / np.maximum(span_d, SHORTEST_SPAN_D)
+        left = np.maximum(1.0 - per_d * self.lag_d[:, None], LEAST_AWAKE_SHARE)
+        return left, np.where(left > LEAST_AWAKE_SHARE, per_d / left, 0.0)
+
+    def pace_ceiling_stage(
+        self, weight: FloatArray, taken_by_lag: FloatArray | None = None
+    ) -> tuple[FloatArray, FloatArray]:
+        """Joint distribution of the log mean rate over some spans, the log ceiling and last stage.
+
+        Parameters
+        ----------
+        weight : array (M, n, T)
+            Regression of the mean drift over each span on the knots (``fit.model.drift``).
+        taken_by_lag : array (n, T), optional
+            How far log growth over the span falls with a day of lag besides (``awake``) [1/d].
+
+        Returns
+        -------
+        log_pace : array (n, T)
+            Mean of the log mean rate, drift included, what the lag takes out [log 1/day].
+        covariance : array (n, T, 3, 3)
+            Covariance of the log pace, the log ceiling and the last stage.
+        """
+        areas, times = weight.shape[1:]
+        into = np.zeros((areas, times, 3, self.mean.border.shape[0]))
+        into[:, :, 0, RATE] = 1.0
+        into[:, :, 0, KNOTS:] = np.moveaxis(weight, 0, 2)
+        into[:, :, 1, CEILING] = 1.0
+        into[:, :, 2] = self.stage_follows.T[:, None]
+        covariance = into @ self.covariance[:, None] @ into.transpose(0, 1, 3, 2)
+        covariance[:, :, 2, 2] += self.last_stage_variance[:, None]
+        if taken_by_lag is not None:
+            with_lag = (into @ self.by_lag.T[:, None, :, None])[..., 0] * taken_by_lag[..., None]
+            variance = self.lag_sd_d[:, None] ** 2
+            covariance[..., 0] -= variance[..., None] * with_lag
+            covariance[:, :, 0] -= variance[..., None] * with_lag
+            covariance[..., 0, 0] += variance * taken_by_lag**2
+        drifted = np.einsum("mat,ma->at", weight, self.mean.drift)
+        return self.mean.log_rate[:, None] + drifted, covariance
+
+    def last_stage_given(
+        self, log_rate: FloatArray, log_ceiling: Floats, drift: Floats
+    ) -> tuple[FloatArray, FloatArray]:
+        """Distribution of the last stages once the other parameters have been drawn.
+
+        Parameters
+        ----------
+        log_rate, log_ceiling : array (n, D)
+            Draws of the log rates at reference conditions, and of the log ceilings.
+        drift : array (n, M, D)
+            Draws of the drift of the areas' tanks over the windows.
+
+        Returns
+        -------
+        mean : array (n, D)
+            Mean of the last stage under each draw.
+        sd : array (n,)
+            Its standard deviation, the same under every draw.
+        """
+        drawn = [RATE, CEILING, *range(KNOTS, self.mean.border.shape[0])]
+        with_stage = np.einsum("nbc,cn->nb", self.covariance, self.stage_follows)
+        total = np.einsum("nb,bn->n", with_stage, self.stage_follows) + self.last_stage_variance
+        known = self.covariance[:, drawn][:, :, drawn] + 1e-12 * np.eye(len(drawn))
+        weight = np.linalg.solve(known, with_stage[:, drawn, None])[..., 0]
+        left = np.maximum(total - (weight * with_stage[:, drawn]).sum(axis=1), 0.0)
+        off = np.concatenate(
+            [
+                (log_rate - self.mean.log_rate[:, None])[:, None],
+                (log_ceiling - self.mean.log_ceiling[:, None])[:, None],
+                drift - self.mean.drift.T[:, :, None],
+            ],
+            axis=1,
+        )
+        return self.last_stage[:, None] + np.einsum("nb,nbd->nd", weight, off), np.sqrt(left)
+
+    def part(self, places: IntArray | slice) -> AreaPosterior:
+        """Return the posterior of some of these areas, each as often as it is named."""
+        return AreaPosterior(
+            mean=Parameters(self.mean.border[:, places]),
+            covariance=self.covariance[places],
+            last_stage=self.last_stage[places],
+            last_stage_variance=self.last_stage_variance[places],
+            stage_follows=self.stage_follows[:, places],
+            last_day=self.last_day[places],
+            last_pause_d=self.last_pause_d[places],
+            last_lag_share=self.last_lag_share[places],
+            lag_d=self.lag_d[places],
+            lag_sd_d=self.lag_sd_d[places],
+            by_lag=self.by_lag[:, places],
+        )
+
+
+@dataclass(frozen=True, slots=True)
+class SharedGrowth:
+    """Rates and ceilings of areas (A,) in tanks (R,), factored by what they share.
+
+    A tank's effect and drift (W,) move with the species planted (P,) and by themselves; an area's
+    log rate and log ceiling move with both, and by themselves.
+
+    Attributes
+    ----------
+    mean : Parameters
+        Posterior means of the areas.
+    drift : array (R, M)
+        Posterior means of the tanks' drift over the windows.
+    species : int array (A,)
+        Which of the planted species each area is.
+    species_root : array (P, S)
+        The species' effects are this times independent standard normals (S,).
+    tank_root : array (R, W, W)
+        What a tank does by itself is this times independent standard normals (W,).
+    tank_by_species : array (R, W, P)
+        How it moves with the species' effects.
+    rate_by_tank, ceiling_by_tank : array (A, W)
+        How log rate and log ceiling move with the tank; with the species' effect the log rate moves
+        as with the tank's own, which comes first.
+    rate_sd, ceiling_sd : array (A,)
+        Standard deviations of what log rate and log ceiling do by themselves.
+    ceiling_by_rate, rate_by_ceiling : array (A,)
+        How the log ceiling moves with the departure of the log rate, and then the log rate with
+        that of a log ceiling that is not learnt; one of them is 0.
+    pace_by_lag, ceiling_by_lag : array (A,)
+        How the log rate, the drift of the day of the fit included, and the log ceiling move with a
+        day of lag.
+    """
+
+    mean: Parameters
+    drift: FloatArray
+    species: IntArray
+    species_root: Floats
+    tank_root: Floats
+    tank_by_species: FloatArray
+    rate_by_tank: FloatArray
+    ceiling_by_tank: FloatArray
+    rate_sd: FloatArray
+    ceiling_sd: FloatArray
+    ceiling_by_rate: FloatArray
+    rate_by_ceiling: FloatArray
+    pace_by_lag: FloatArray
+    ceiling_by_lag: FloatArray
+
+
+def shared_growth(
+    view: View, mean: FloatArray, by_lag: FloatArray, areas: IntArray, tanks: IntArray
+) -> SharedGrowth:
+    """Factor the posterior of areas (A,) in tanks (R,) by what they share.
+
+    Parameters
+    ----------
+    view : View
+        The fit's problem, linearised where the fit ended.
+    mean : array (B, A)
+        Posterior means of the areas' parameters.
+    by_lag : array (B, A)
+        How they follow a day of lag.
+    areas, tanks : int array (A,), (R,)
+        Places of the areas and of their tanks in the book.
+    """
+    pooling, effects, own = view.problem.pooling, view.effects, view.area
+    planted, species = pooling.planted  # no tank follows another species
+    posterior_precision, prior_weight, regression = own.rate_given(pooling.area_precision, areas)
+    ceiling_by_knots = own.own_regression[areas, CEILING, 1:]
+    return SharedGrowth(
+        mean=Parameters(mean),
+        drift=effects.tank[tanks, 1:],
+        species=species[areas],
+        species_root=np.linalg.cholesky(effects.species_covariance)[planted],
+        tank_root=np.linalg.cholesky(effects.tank_covariance[tanks]),
+        tank_by_species=effects.tank_regression(pooling, tanks)[:, :, planted],
+        rate_by_tank=np.column_stack([prior_weight, regression]),
+        ceiling_by_tank=np.column_stack([np.zeros(areas.size), ceiling_by_knots]),
+        rate_sd=1.0 / np.sqrt(posterior_precision),
+        ceiling_sd=np.sqrt(own.own_covariance[areas, CEILING, CEILING]),
+        ceiling_by_rate=own.own_regression[areas, CEILING, 0],
+        rate_by_ceiling=own.rate_by_ceiling[areas],
+        pace_by_lag=by_lag[RATE] + today_weight() @ by_lag[KNOTS:],
+        ceiling_by_lag=by_lag[CEILING],
+    )

@@ -1,0 +1,177 @@
+"""How often forecasts would have been right, in words."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+from growthcast.arrays import BoolArray
+from growthcast.forecast.report import as_date
+from growthcast.forecast.verdict import LEAST_READINGS, BacktestResult
+from growthcast.say.words import Table, Words, count_of, percent
+
+__all__ = ["backtest_words", "too_few_words"]
+
+NAMES = {
+    "last_rate": "rate of the last span",
+    "line": "straight line through three spans",
+    "unpooled": "curve of each area alone",
+    "table_only": "species table alone",
+}
+WORTH_WIDENING = 0.05
+"""A factor nearer to 1 than this is not worth a word."""
+
+
+def backtest_words(result: BacktestResult) -> Words:
+    """Yield the scores, then what they say."""
+    if not result.enough:
+        yield too_few_words(result)
+        return
+    cover = result.readings.is_cover
+    for what, unit, digits, rows in (("height", "cm", 2, ~cover), ("cover", "points", 1, cover)):
+        if rows.any():
+            yield Table(
+                f"Readings forecast from the visits before them: {what}",
+                [
+                    "forecast by",
+                    "readings>",
+                    f"off by ({unit})>",
+                    f"CRPS ({unit})>",
+                    "CRPS of budget>",
+                    "8 of 10 ranges held>",
+                ],
+                _scores(result, digits, rows),
+            )
+    yield from _sentences(result)
+
+
+def too_few_words(result: BacktestResult) -> str:
+    """Say why nothing can be said."""
+    forecast = int(result.model.made.sum())
+    return (
+        f"Too few visits to say how often forecasts are right: "
+        f"{count_of(forecast, 'reading')} could be forecast from earlier visits, and "
+        f"{LEAST_READINGS} are needed. Log heights before cutting (before_cm): with "
+        f"{count_of(result.visit_days, 'visit day')} in the log, the first third is only learnt "
+        "from."
+    )
+
+
+def _scores(result: BacktestResult, digits: int, rows: BoolArray) -> list[list[str]]:
+    lines = []
+    for name in (None, *(name for name in NAMES if name in result.baselines)):
+        scores = result.scores(name, rows)
+        line = [
+            "growthcast" if name is None else NAMES[name],
+            str(scores.n),
+            f"{scores.mae_cm:.{digits}f}",
+            f"{scores.crps_cm:.{digits}f}",
+            percent(scores.crps_share, 1),
+            f"{100 * scores.coverage_80:.0f} of 100",
+        ]
+        lines.append(line if scores.n else [*line[:2], *4 * "-"])
+    return lines
+
+
+def _sentences(result: BacktestResult) -> Iterator[str]:
+    scores, readings = result.scores(), result.readings
+    first, last = as_date(result.split_days[0]), as_date(result.split_days[-1])
+    forecast = count_of(scores.n, "reading")
+    yield (
+        f"{forecast} on {count_of(readings.visits, 'tank visit')}, each forecast from the book as "
+        f"it was before one of {count_of(len(result.split_days), 'day')} between {first} and "
+        f"{last}."
+    )
+    yield (
+        f"8 of 10 ranges held {100 * scores.coverage_80:.0f} of 100 times; "
+        f"5 of 10 ranges {100 * scores.coverage_50:.0f}, "
+        f"9 of 10 ranges {100 * scores.coverage_90:.0f}. "
+        "A range is that of a reading: the forecast height and the error of reading it."
+    )
+    yield _bias(scores.bias_share)
+    yield from _against(result)
+    yield from _crossing(result)
+    yield _widening(result)
+    yield (
+        "CRPS is the error of a whole forecast, middle and range together: the smaller the better."
+    )
+
+
+def _widening(result: BacktestResult) -> str:
+    """Say by how much forecasts should be widened, and what that would have done so far."""
+    factor, trial = result.recalibration().factor, result.trial()
+    if abs(factor - result.applied_widening) < WORTH_WIDENING and result.applied_widening != 1.0:
+        return (
+            "By these readings the spread of forecast heights should be "
+            f"{factor:.2f} times what it is; widening = {result.applied_widening:g} in "
+            "practice.toml does that (the ranges judged here are without it)."
+        )
+    if abs(factor - 1.0) < WORTH_WIDENING:
+        return "By these readings the spread of forecast heights is about right."
+    said = (
+        f"By these readings the spread of forecast heights is too "
+        f"{'narrow' if factor > 1.0 else 'wide'}: it should be {factor:.2f} times what it is. "
+        f"Write widening = {factor:.2f} under [fit] in practice.toml, and every forecast, chance "
+        "and interval will be so"
+    )
+    if trial is None or trial.n < LEAST_READINGS:
+        return said + "."
+    return (
+        f"{said}. Learnt and applied as the log grew, 8 of 10 ranges would have held "
+        f"{100 * trial.coverage_80_widened:.0f} of 100 times instead of "
+        f"{100 * trial.coverage_80:.0f} ({count_of(trial.n, 'reading')})."
+    )
+
+
+def _days(number: float) -> str:
+    return "1 day" if abs(number) == 1 else f"{abs(number):g} days"
+
+
+def _bias(share: float) -> str:
+    if abs(share) < 0.01:
+        return "Forecasts ran neither high nor low."
+    side = "high" if share > 0 else "low"
+    return f"Forecasts ran {side} by {100 * abs(share):.0f} % of the height budget on average."
+
+
+def _against(result: BacktestResult) -> Iterator[str]:
+    """Say which baselines forecast better or worse than the model, by how much and how surely."""
+    beaten = []
+    for name in result.baselines:
+        against = result.compare(name)
+        if against is None:
+            continue
+        what = "a straight line" if name == "line" else f"the {NAMES[name]}"
+        if against.is_better:
+            doubt = "" if against.is_clear else "; the difference may be chance"
+            yield (
+                f"{what[0].upper()}{what[1:]} forecast this book better than growthcast: CRPS "
+                f"{100 * against.baseline:.1f} % of the budget against {100 * against.model:.1f} % "
+                f"on {count_of(against.n, 'reading')}{doubt}."
+            )
+            continue
+        less = 100 * (1.0 - against.model / against.baseline)
+        doubt = "" if against.is_clear else ", which may be chance"
+        beaten.append(f"{less:.0f} % smaller than by {what}{doubt}")
+    if beaten:
+        yield f"On the same readings the error (CRPS) was {'; '.join(beaten)}."
+
+
+def _crossing(result: BacktestResult) -> Iterator[str]:
+    found = result.crossings.as_dict()
+    if found is None:
+        yield "No area passed its budget between two readings, so no crossing date was tested."
+        return
+    missed = found["not_foreseen"]
+    if found["median_d"] is None:
+        yield f"None of {count_of(found['n'], 'crossing')} of a budget was foreseen."
+        return
+    late = found["median_d"]
+    side = f"{_days(late)} too {'late' if late > 0 else 'early'}" if late else "the right day"
+    passed = count_of(found["n"], "time")
+    yield (
+        f"Budgets were passed between two readings {passed}: the forecast date was "
+        f"{side} in the middle case and {_days(found['median_abs_d'])} off"
+        + (f" ({missed} not foreseen)" if missed else "")
+        + ". The true day is taken from the growth curve through both readings; only areas found "
+        "over count, which shows late dates more than early ones."
+    )

@@ -1,0 +1,92 @@
+"""What was learnt from the log, in words."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from datetime import date
+from typing import Any
+
+import numpy as np
+
+from growthcast.arrays import BoolArray
+from growthcast.say.words import Table, Words, quantile_words
+
+__all__ = ["fit_words"]
+
+RESTS_ON = {"log": "its own log", "tank": "its tank or species", "table": "the species table"}
+SPREADS = {
+    "tank": "between tanks, beyond their conditions",
+    "area": "between areas of a tank",
+    "species": "times what the species table says of its own rates",
+    "interval": "one week's growth to the next",
+    "drift": "a tank's slow drift",
+    "height_error_cm": "a reading, cm",
+    "height_error_share": "a reading, share of the height",
+    "weight": "a weight",
+}
+Z_90 = 1.2816
+"""The 90 % quantile of the standard normal: 8 times of 10 lie within so many deviations."""
+
+
+def fit_words(answer: Mapping[str, Any], is_cover: BoolArray, last: date | None) -> Words:
+    """Yield what a fit found of areas, tanks and species.
+
+    ``answer`` is the fit as JSON, ``is_cover`` (A,) which areas are measured by cover, ``last`` the
+    last day of the log, if any.
+    """
+    yield Table(
+        "Growth fitted to " + (f"the log, which ends on {last}" if last else "an empty log"),
+        ["area", "rests on", "spans>", "a week>", "doubling time when low (days)>", "ceiling>"],
+        [_area(area, bool(cover)) for area, cover in zip(answer["areas"], is_cover, strict=True)],
+    )
+    for what, names, beside in (
+        ("tank", "tanks", "How tanks differ from what their conditions say"),
+        ("species", "species", "How species differ from the species table"),
+    ):
+        yield Table(
+            beside,
+            [what, "growth against the table>"],
+            [[one[f"{what}_id"], _times(one["effect"])] for one in answer[names]],
+        )
+    yield Table(
+        "How far things differ (log scale unless a unit is given)",
+        ["what", "spread>", "how sure"],
+        [[words, *_spread(name, answer["spread"])] for name, words in SPREADS.items()],
+    )
+    yield (
+        "A week: growth just now, midway between floor and height, cuts and rests after them "
+        "aside; ranges hold 8 times of 10. Growth against usual is what growthcast watch prints."
+    )
+
+
+def _range(effect: Mapping[str, float]) -> list[float]:
+    """Return what a normal on the log scale lies within 8 times of 10: low, middle and high."""
+    deviations = np.array([-1.0, 0.0, 1.0]) * Z_90
+    values: list[float] = np.exp(effect["mean"] + deviations * effect["sd"]).tolist()
+    return values
+
+
+def _area(area: Mapping[str, Any], is_cover: bool) -> list[str]:
+    unit = "%" if is_cover else "cm"
+    fast, usual, slow = (np.log(2.0) / rate for rate in reversed(_range(area["log_rate"])))
+    return [
+        area["area_id"],
+        RESTS_ON[area["basis"]] + ("" if area["converged"] else " (did not settle)"),
+        str(area["spans"]),
+        quantile_words(area["cm_per_week"].values(), unit),
+        f"{usual:.0f} ({fast:.0f} to {slow:.0f})",
+        quantile_words(_range(area["log_ceiling"]), unit, digits=0),
+    ]
+
+
+def _times(effect: Mapping[str, float]) -> str:
+    """Return an effect on the log rate as a factor with its range."""
+    return quantile_words(_range(effect), "times", digits=2)
+
+
+def _spread(name: str, spread: Mapping[str, Any]) -> list[str]:
+    value, sd = spread[name], spread["log_sd"].get("span" if name == "interval" else name)
+    if sd is None:
+        return [f"{value:.2f}", "stated, not learnt"]
+    low, _, high = _range({"mean": np.log(value), "sd": sd})
+    return [f"{value:.2f}", f"learnt, {low:.2f} to {high:.2f}"]

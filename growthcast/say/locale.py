@@ -1,0 +1,121 @@
+"""Numbers, dates, money, lists and texts as the reader of a page writes them.
+
+Babel knows how every place of CLDR writes numbers and dates. A language is one file in
+``languages/``: every text of the pages. Pages of a language without a file are in English.
+"""
+
+from __future__ import annotations
+
+import re
+import tomllib
+from collections.abc import Mapping
+from copy import copy
+from dataclasses import dataclass
+from datetime import date
+from functools import lru_cache
+from importlib.resources import files
+from typing import Any
+
+import babel
+from babel.dates import format_date, format_skeleton
+from babel.lists import format_list
+from babel.numbers import NumberPattern
+
+__all__ = ["Locale", "open_locale"]
+
+ENGLISH = "en"
+ALMOST_SURE = 0.995
+
+
+@dataclass(frozen=True, slots=True)
+class Locale:
+    """A reader's place, and the texts of a page in ``language``, by their keys."""
+
+    place: babel.Locale
+    language: str
+    text: Mapping[str, str]
+
+    def number(self, value: float, digits: int = 0) -> str:
+        """Return a number with this place's decimal and thousands marks."""
+        return self._written(self.place.decimal_formats[None], round(value, digits), digits)
+
+    def share(self, share: float, digits: int = 0) -> str:
+        """Return a share [0-1] as percent."""
+        percent = round(100.0 * share, digits)  # rounded as a number of per cent is
+        return self._written(self.place.percent_formats[None], percent / 100.0, digits)
+
+    def chance(self, chance: float) -> str:
+        """Return a chance [0-1] as percent; neither certain nor impossible when it is not."""
+        if chance > ALMOST_SURE:
+            return self.say("chance_over", share=self.share(0.99))
+        if chance < 1.0 - ALMOST_SURE:
+            return self.say("chance_under", share=self.share(0.01))
+        return self.share(chance)
+
+    def money(self, value: float, currency: str) -> str:
+        """Return an amount of money in whole units."""
+        form = self.place.currency_formats["standard"]
+        written = self._written(form, round(value), 0, currency=currency, currency_digits=False)
+        # CLDR's rule of currency spacing, which Babel leaves out
+        return re.sub(r"(?<=[^\W\d_])(?=\d)", "\N{NO-BREAK SPACE}", written)
+
+    def _written(self, form: NumberPattern, value: float, digits: int, **currency: Any) -> str:
+        """Return a value in a form of this place with ``digits`` decimals."""
+        form = copy(form)
+        form.frac_prec = (digits, digits)
+        written: str = form.apply(value + 0.0, self.place, **currency)  # -0.0 + 0.0 is 0.0
+        return written
+
+    def long_date(self, day: date) -> str:
+        """Return a date in words, with its year."""
+        return format_date(day, "long", self.place)
+
+    def short_date(self, day: date) -> str:
+        """Return a date in short words, without its year."""
+        return format_skeleton("MMMd", day, locale=self.place)
+
+    def height(self, value: float, unit: str) -> str:
+        """Return a height in centimetres, or a cover in percent, in the digits it is worth."""
+        if unit != "cm":
+            return self.share(value / 100.0)
+        return f"{self.number(value, 1 if value < 9.95 else 0)}\N{NO-BREAK SPACE}cm"
+
+    def bare_height(self, value: float, unit: str) -> str:
+        """Return a height as ``height`` does, without its unit where that stands beside it."""
+        return self.height(value, unit).removesuffix("\N{NO-BREAK SPACE}cm")
+
+    def exact(self, value: float, unit: str) -> str:
+        """Return a height that was agreed, not forecast, in the digits it was given with."""
+        digits = next((d for d in (0, 1) if abs(value - round(value, d)) < 1e-9), 2)
+        if unit != "cm":
+            return self.share(value / 100.0, digits)
+        return f"{self.number(value, digits)}\N{NO-BREAK SPACE}cm"
+
+    def say(self, key: str, **values: str) -> str:
+        """Return a text of the page with its blanks filled."""
+        return self.text[key].format(**values)
+
+    def count(self, key: str, number: int, **values: str) -> str:
+        """Return the text for one or for many of something; the number is ``{n}``."""
+        form = f"{key}_one" if number == 1 else f"{key}_many"
+        return self.say(form, n=self.number(number), **values)
+
+    def listed(self, parts: list[str]) -> str:
+        """Return parts as a list in the words of the page's language."""
+        at_home = self.place.language == self.language
+        return format_list(parts, locale=self.place if at_home else f"{self.language}_001")
+
+
+@lru_cache(maxsize=16)
+def open_locale(tag: str, only: str | None = None) -> Locale:
+    """Return how a place such as "de-CH" writes; its texts are English where it has no file.
+
+    ``only`` names the language of a page that is written in no other.
+    """
+    place = babel.Locale.parse(tag, sep="-")
+    language = only or place.language
+    folder = files("growthcast.say") / "languages"
+    if not (folder / f"{language}.toml").is_file():
+        language = ENGLISH
+    text = tomllib.loads((folder / f"{language}.toml").read_text(encoding="utf-8"))
+    return Locale(place, language, text)

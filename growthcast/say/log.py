@@ -1,0 +1,81 @@
+"""What a logged visit changes, in words: what was expected, what stands, when to come again."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from datetime import date
+
+from growthcast.say.words import Table, Words, quantile_words
+from growthcast.service.logged import AfterVisit
+
+__all__ = ["outlook_words"]
+
+
+def outlook_words(
+    news: AfterVisit, tank_id: str, day: date, found: Mapping[str, float | str | None]
+) -> Words:
+    """Yield a tank's areas after a visit; ``found`` are the heights measured, by area."""
+    if not news.areas:
+        return
+    known = news.interval_d is not None
+    expected, passing = [], []
+    for area in news.areas:
+        height = found.get(area.area_id)
+        expected.append(
+            [
+                area.label,
+                quantile_words(area.expected, area.unit),
+                "" if height is None else f"{height:g} {area.unit}",
+                quantile_words(area.stands, area.unit),
+            ]
+        )
+        uncut = "leave uncut" if known else ""
+        passing.append(
+            [
+                area.label,
+                f"{area.budget:g} {area.unit}",
+                _passes(area.passes_on, day),
+                uncut if area.cut_to is None else f"{area.cut_to:.1f} {area.unit}",
+            ]
+        )
+    yield Table(
+        f"{tank_id} on {day} (ranges hold 8 times of 10)",
+        ["area", "expected today>", "found>", "stands now>"],
+        expected,
+    )
+    every = f"; cut for a visit every {news.interval_d} days" if known else ""
+    yield Table(
+        f"{tank_id} from here on{every}",
+        ["area", "height budget>", "passes it, if nothing more is cut", "cut to>"],
+        passing,
+    )
+    yield _due(news, day)
+    if news.unsure:
+        yield (
+            f"Too little is known of {', '.join(news.unsure)} to name a day: measure the height "
+            "before and after the next cut."
+        )
+    yield f"{tank_id}: {news.reason}"
+
+
+def _due(news: AfterVisit, day: date) -> str:
+    if news.due_for is None:
+        return f"Next due by {news.due_on}: the longest interval between visits here."
+    if news.due_on <= day:
+        return f"Due now: {news.due_for} stands over its height budget."
+    days = (news.due_on - day).days
+    when = "the day after" if days == 1 else f"{days} days after"
+    return (
+        f"Next due by {news.due_on}, {when} this visit: until then {news.due_for} stays inside its "
+        "height budget 9 times of 10."
+    )
+
+
+def _passes(days: tuple[date | None, date | None, date | None], day: date) -> str:
+    early, middle, late = days
+    if early is None:
+        return "not within the horizon"
+    if middle is not None and middle <= day:
+        return "stands over it already"
+    usual = "later" if middle is None else middle.isoformat()
+    return f"{usual} ({early} to {'later' if late is None else late})"

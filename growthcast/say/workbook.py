@@ -1,0 +1,73 @@
+"""What a spreadsheet would change in a book, in words."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+from growthcast.book.sheets.merge import CellChange, Merge, RowChange, TableChanges
+from growthcast.say.words import count_of
+
+__all__ = ["count_words", "merge_words"]
+
+MOST_ROWS_SHOWN, MOST_KEPT_SHOWN = 40, 5
+KEPT = "not in the sheet and kept"
+LONGEST_SHOWN = 60
+
+
+def count_words(merge: Merge) -> str:
+    """Return how much a spreadsheet changes."""
+    changed = sum(len(table.changed) for table in merge.tables)
+    added = sum(len(table.added) for table in merge.tables)
+    parts = [count_of(changed, "row") + " changed", count_of(added, "row") + " added"]
+    if merge.settings:
+        parts.append(count_of(len(merge.settings), "setting") + " changed")
+    return ", ".join(parts)
+
+
+def merge_words(merge: Merge, delete_missing: bool) -> Iterator[str]:
+    """Yield the differences, each row one line."""
+    if not merge.tables and not merge.settings:
+        yield "No differences: the book says what the spreadsheet says."
+        return
+    if merge.settings:
+        yield f"practice.toml: {count_of(len(merge.settings), 'key')} changed"
+        for one in merge.settings:
+            yield f"  [{one.section}] {one.key}: {_cell(one.old)} -> {_cell(one.new)}"
+    for table in merge.tables:
+        yield from _table_lines(table, "taken out" if delete_missing else KEPT)
+
+
+def _table_lines(table: TableChanges, fate: str) -> Iterator[str]:
+    kinds = {"changed": table.changed, "added": table.added, fate: table.missing}
+    counts = (f"{len(rows)} {word}" for word, rows in kinds.items() if rows)
+    yield f"{table.file}: {', '.join(counts)}"
+    if table.new_columns:
+        yield f"  new columns at the end: {', '.join(table.new_columns)}"
+    for word, rows in kinds.items():
+        most = MOST_KEPT_SHOWN if word == KEPT else MOST_ROWS_SHOWN
+        for change in rows[:most]:
+            yield f"  {word} {_place(change)}{_cells(change)}"
+        if rest := rows[most:]:
+            yield f"  and {len(rest)} more {word}"
+
+
+def _place(change: RowChange) -> str:
+    row = "" if change.row is None else f"row {change.row}, "
+    return row + " ".join(part for part in change.key.values() if part)
+
+
+def _cells(change: RowChange) -> str:
+    cells = [_of_cell(cell, change) for cell in change.cells if cell.column not in change.key]
+    return f": {', '.join(cells)}" if cells else ""
+
+
+def _of_cell(cell: CellChange, change: RowChange) -> str:
+    before = "" if change.row is None else f"{_cell(cell.old)} -> "
+    return f"{cell.column} {before}{_cell(cell.new)}"
+
+
+def _cell(text: str) -> str:
+    if not text.strip():
+        return "(blank)"
+    text = text.replace("\n", " / ")
+    return text if len(text) <= LONGEST_SHOWN else text[: LONGEST_SHOWN - 1] + "…"

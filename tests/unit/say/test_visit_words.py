@@ -1,0 +1,390 @@
+"""A visit in words, from nouns made by hand: each number of a sentence is one put in here."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from datetime import date
+
+import pytest
+
+from growthcast.say.visit import (
+    CAUTIONS,
+    away_sentence,
+    bare_cuts,
+    cautions,
+    peak_sentence,
+    sheet_sentence,
+    watch_list,
+    why_not_best,
+)
+from growthcast.service.effort import Range
+from growthcast.service.reasons import CutLimit
+from growthcast.service.visit.away import AwayArea, AwayTank
+from growthcast.service.visit.cuts import AreaCut, CutSheet, Rhythm
+from growthcast.service.visit.peak import PeakArea, PeakPlan
+
+ON, NEXT = date(2026, 6, 1), date(2026, 6, 15)
+LIMIT = CutLimit("stems", "rotala", "cm", table_cm=6.0, limit_cm=5.0)
+LIMIT_SAID = (
+    "The species table says that rotala is not cut below 6 cm; the log shows stems growing on from "
+    "5 cm. Where yours stands lower cuts, write lowest_cut_cm in species.csv, or log two such cuts "
+    "(after_cm) from which it grows again"
+)
+
+
+def cut(label="Stems", **changes):
+    """An area in the middle of its bounds, well known, of which a third comes off."""
+    area = AreaCut(
+        order=1,
+        area_id=label.lower(),
+        label=label,
+        species_id="rotala",
+        scientific_name="Rotala rotundifolia",
+        common_name="Rotala",
+        unit="cm",
+        basis="log",
+        action="cut",
+        cut_cm=10.0,
+        floor_cm=7.0,
+        budget_cm=20.0,
+        lowest_safe_cut_cm=3.0,
+        least_cut_cm=7.0,
+        needed_cut_cm=8.0,
+        days_below_floor=0.0,
+        height_now_cm=Range(14.0, 15.0, 16.0),
+        height_next_cm=Range(17.0, 18.0, 19.0),
+        removed_cm=5.0,
+        removed_share=0.33,
+        minutes=4.0,
+        chance_over_now=0.0,
+        chance_within=0.97,
+        cut_practice="",
+        limit=None,
+        caution="",
+        settled=True,
+        logged_today=False,
+    )
+    return replace(area, **changes)
+
+
+def sheet(*areas, **changes):
+    made = CutSheet(
+        tank_id="lobby",
+        client="",
+        site="",
+        practice="",
+        on=ON,
+        next_on=NEXT,
+        interval_d=14,
+        confidence=0.9,
+        feasible=True,
+        chance_all_within=0.93,
+        rhythm=Rhythm(0.93, 1.0),
+        holds_until=NEXT,
+        areas=areas or (cut(),),
+        travel_min=20.0,
+        fixed_min=15.0,
+        trimming_min=Range(3.0, 4.0, 5.0),
+        minutes=39.0,
+    )
+    return replace(made, **changes)
+
+
+@pytest.mark.parametrize(
+    ("rhythm", "follows"),
+    [
+        (Rhythm(0.93, 0.8), ""),
+        (Rhythm(0.932, 0.8), ""),  # the same as printed
+        (
+            Rhythm(0.81, 0.8),
+            " At a steady rhythm of 14 days it would be 81 %: today the areas stand on average 20 "
+            "% lower than a regular visit finds them, so they have more room.",
+        ),
+        (
+            Rhythm(0.81, 1.25),
+            " At a steady rhythm of 14 days it would be 81 %: today the areas stand on average 25 "
+            "% higher than a regular visit finds them, so they are cut harder and rest longer.",
+        ),
+        (
+            Rhythm(0.96, 0.7),
+            " At a steady rhythm of 14 days it would be 96 %: today the areas stand on average 30 "
+            "% lower than a regular visit finds them, so they are cut less and grow on sooner.",
+        ),
+        (Rhythm(0.96, 1.3), " At a steady rhythm of 14 days it would be 96 %."),
+        (Rhythm(0.81, 1.004), " At a steady rhythm of 14 days it would be 81 %."),
+    ],
+)
+def test_a_sheet_that_lasts_says_its_chance_the_wanted_one_and_the_rhythms(rhythm, follows):
+    assert sheet_sentence(sheet(rhythm=rhythm)) == (
+        "Cut as below, every area stays inside its height until 2026-06-15 (14 days) with a chance "
+        f"of 93 % (wanted: 90 %).{follows}"
+    )
+
+
+@pytest.mark.parametrize(
+    ("chance", "shown"), [(0.6, "60 %"), (0.898, "89.8 %"), (0.001, "under 1 %")]
+)
+@pytest.mark.parametrize(
+    ("until", "then"),
+    [
+        (date(2026, 6, 9), " A next visit by 2026-06-09 would hold."),
+        (None, " Not even tomorrow would hold: this tank needs a higher budget or lower floor."),
+    ],
+)
+def test_a_sheet_that_falls_short_names_the_likeliest_area_and_what_would_hold(
+    chance, shown, until, then
+):
+    areas = cut("Stems", chance_within=0.95), cut("Carpet", chance_within=0.61)
+    made = sheet(
+        *areas,
+        feasible=False,
+        chance_all_within=chance,
+        rhythm=Rhythm(chance, 1.0),
+        holds_until=until,
+    )
+    assert sheet_sentence(made) == (
+        "Even cut as low as still looks right, the chance that every area stays inside its height "
+        f"until 2026-06-15 (14 days) is {shown}, not 90 %; Carpet is the first to go over.{then}"
+    )
+
+
+def test_an_empty_sheet_says_so():
+    made = replace(sheet(), areas=(), rhythm=None)
+    assert sheet_sentence(made) == (
+        "Nothing is planted in this tank today, so there is nothing to cut."
+    )
+    assert watch_list(made) == []
+    assert cautions(made) == [*CAUTIONS]
+
+
+def test_nothing_is_watched_where_all_is_well_known_and_inside():
+    assert watch_list(sheet()) == []
+
+
+@pytest.mark.parametrize(
+    ("changes", "said"),
+    [
+        (
+            {"chance_over_now": 0.5, "height_now_cm": Range(19.0, 21.5, 23.0)},
+            "Probably over its height already: Stems (21.5 cm (19.0 to 23.0) against 20).",
+        ),
+        ({"chance_over_now": 0.49}, "Perhaps over its height already: Stems (chance 49 %)."),
+        ({"chance_over_now": 0.09}, None),
+        (
+            {"height_now_cm": Range(5.5, 6.0, 6.9)},
+            "Still below its floor, so leave it: Stems (6.0 cm (5.5 to 6.9) against 7).",
+        ),
+        ({"height_now_cm": Range(6.3, 6.6, 7.0)}, None),
+        ({"removed_share": 0.504}, None),  # 50 % as printed is not more than half
+        (
+            {"removed_share": 0.506},
+            "More than half comes off Stems (51 %): growth may pause for some days, and shaded "
+            "lower leaves may show.",
+        ),
+        ({"removed_share": 0.6, "action": "leave"}, None),
+        ({"basis": "tank"}, "Measure Stems before and after: little of their own is logged yet."),
+        (
+            {"height_now_cm": Range(10.0, 12.0, 14.3)},  # 4.3 of 12 cm is more than 0.35
+            "Measure Stems first: the height today is not known well.",
+        ),
+        ({"height_now_cm": Range(10.0, 12.0, 14.1)}, None),
+        ({"settled": False}, "The fit did not settle for Stems: trust the ruler, not this."),
+        (
+            {"logged_today": True},
+            "The log already has rows of today for Stems; heights are after them.",
+        ),
+    ],
+)
+def test_what_is_watched_and_what_is_not(changes, said):
+    assert watch_list(sheet(cut(**changes))) == ([] if said is None else [said])
+
+
+def test_a_sheet_that_falls_short_says_which_cut_would_do_and_why_it_is_not_made():
+    bare = cut(needed_cut_cm=5.0, days_below_floor=3.2)
+    assert watch_list(sheet(bare)) == []  # only where it is asked for
+    [said] = watch_list(sheet(bare, feasible=False))
+    assert said == (
+        "Stems would last from 5.0 cm, below its floor of 7 cm; it would look bare for about 3 "
+        "days."
+    )
+    none = replace(bare, needed_cut_cm=None, limit=LIMIT)
+    assert watch_list(sheet(none, replace(none, label="Others"), feasible=False)) == [
+        "Stems does not last until the next visit even from its lowest safe cut, 3 cm.",
+        "Others does not last until the next visit even from its lowest safe cut, 3 cm.",
+        f"{LIMIT_SAID}.",
+    ]
+
+
+def test_a_plants_caution_is_said_once_with_its_plants():
+    areas = [
+        cut("A", caution="Toxic.", scientific_name="Plant one"),
+        cut("B", caution="Toxic.", scientific_name="Plant one"),
+        cut("C", caution="Toxic.", scientific_name="Plant two"),
+        cut("D", scientific_name="Plant three"),
+    ]
+    assert cautions(sheet(*areas)) == [*CAUTIONS, "Plant one and Plant two: Toxic."]
+
+
+def away_area(label="Stems", **changes):
+    area = AwayArea(
+        area_id=label.lower(),
+        label=label,
+        unit="cm",
+        basis="log",
+        budget_cm=20.0,
+        floor_cm=7.0,
+        usual_cut_cm=10.0,
+        passes_on=(None, None, None),
+        chance_over=0.05,
+        over_cm=Range(0.0, 0.0, 0.0),
+        bridging_cut_cm=10.0,
+        chance_within=0.95,
+        needed_cut_cm=10.0,
+        days_below_floor=0.0,
+        limit=None,
+    )
+    return replace(area, **changes)
+
+
+def away(state, *areas, **changes):
+    tank = AwayTank(
+        tank_id="lobby",
+        client="",
+        last_visit=ON,
+        next_visit=date(2026, 6, 22),
+        confidence=0.9,
+        chance_as_usual=0.62,
+        chance_bridged=0.91,
+        state=state,
+        stand_in_by=None,
+        areas=areas,
+    )
+    return replace(tank, **changes)
+
+
+def test_a_tank_that_lasts_says_the_chance_as_always():
+    assert away_sentence(away("lasts", away_area(), chance_as_usual=0.94)) == (
+        "lasts until 2026-06-22 (21 days) when cut as always: every area stays inside with a "
+        "chance of 94 %"
+    )
+    assert away_sentence(away("lasts")) == "nothing is planted in this tank"
+
+
+@pytest.mark.parametrize(
+    ("areas", "which"),
+    [
+        ([away_area(bridging_cut_cm=8.25), away_area("Moss")], "Stems to 8.2 cm is"),
+        (
+            [away_area(bridging_cut_cm=8.0), away_area("Moss", bridging_cut_cm=9.0)],
+            "Stems to 8.0 cm and Moss to 9.0 cm are",
+        ),
+    ],
+)
+def test_a_tank_that_is_to_be_cut_lower_names_those_cuts_alone(areas, which):
+    assert away_sentence(away("cut lower", *areas)) == (
+        f"lasts until 2026-06-22 (21 days) when {which} cut lower on 2026-06-01 (chance 91 %; as "
+        "always 62 %)"
+    )
+
+
+@pytest.mark.parametrize(
+    ("day", "then"),
+    [
+        (date(2026, 6, 12), "A stand-in must come by 2026-06-12"),
+        (None, "Not even one day holds: this tank needs a higher budget or a lower floor"),
+    ],
+)
+def test_a_tank_that_does_not_last_says_who_must_come(day, then):
+    areas = (
+        away_area("Moss", chance_within=0.97),
+        away_area(chance_within=0.55, needed_cut_cm=None, limit=LIMIT),
+    )
+    made = away("stand-in", *areas, chance_bridged=0.5, stand_in_by=day)
+    assert away_sentence(made) == (
+        "does not last until 2026-06-22 (21 days): cut as low as still looks right on 2026-06-01, "
+        "the chance that every area stays inside is 50 %, not 90 %; Stems goes over first. "
+        f"{then}. {LIMIT_SAID}"
+    )
+    assert bare_cuts(made) == "Not even the lowest safe cut would hold Stems."
+
+
+def test_cuts_below_the_floor_that_would_hold_are_named_with_their_bare_days():
+    low = away_area(needed_cut_cm=5.0, days_below_floor=6.0)
+    assert bare_cuts(away("stand-in", low, away_area("Moss"))) == (
+        "Without a stand-in, cuts below the floor would hold: Stems to 5 cm (bare for about 6 days)"
+        "."
+    )
+    assert bare_cuts(away("stand-in", away_area("Moss"))) == ""
+
+
+def peak_area(label="Stems", **changes):
+    area = PeakArea(
+        area_id=label.lower(),
+        label=label,
+        unit="cm",
+        basis="log",
+        cm_per_week=4.0,
+        height_now_cm=Range(9.0, 10.0, 11.0),
+        low_cm=14.0,
+        target_cm=17.0,
+        high_cm=20.0,
+        cuts=(),
+        height_on_day_cm=Range(15.0, 17.0, 19.0),
+        chance_best=0.88,
+        regrown_share=0.4,
+        reachable=True,
+        best_from=None,
+        shows_cut=False,
+        uncut_on_day_cm=Range(20.0, 22.0, 24.0),
+        limit=None,
+    )
+    return replace(area, **changes)
+
+
+@pytest.mark.parametrize(
+    ("changes", "said"),
+    [
+        ({}, ""),
+        (
+            {"shows_cut": True, "regrown_share": 0.084},
+            "too little time to hide the cut: 17.0 cm (15.0 to 19.0) on the day, but only 8 % of "
+            "that is new growth, so the cut will show; left uncut it would stand at 22.0 cm (20.0 "
+            "to 24.0)",
+        ),
+        (
+            {"reachable": False, "chance_best": 0.1, "uncut_on_day_cm": Range(11.0, 12.0, 13.5)},
+            "too little time: even left uncut it stands at 12.0 cm (11.0 to 13.5) on the day, and "
+            "is at its best from 14.0 cm (chance 10 %)",
+        ),
+        (
+            {"reachable": False, "height_on_day_cm": Range(20.0, 20.5, 23.0), "limit": LIMIT},
+            "it grows too fast for the visits left: it stands at 20.5 cm (20.0 to 23.0) on the "
+            "day, above 20.0 cm, even from the lowest cut that looks right; a visit closer to the "
+            f"day would mend it. {LIMIT_SAID}",
+        ),
+        (
+            {"reachable": False, "height_on_day_cm": Range(8.0, 17.0, 30.0)},
+            "its growth is not known well enough: 17.0 cm (8.0 to 30.0) on the day, and at its "
+            "best only between 14.0 and 20.0 cm; measure it at the next visit and ask again",
+        ),
+    ],
+)
+def test_what_keeps_an_area_from_its_best_is_said_with_its_numbers(changes, said):
+    assert why_not_best(peak_area(**changes)) == said
+
+
+def test_a_plan_counts_the_areas_within_reach():
+    areas = (peak_area(), peak_area("Moss", reachable=False), peak_area("Fern", reachable=False))
+    plan = PeakPlan("lobby", "", ON, NEXT, 0.85, 0.15, (ON,), 0.004, areas)
+    assert peak_sentence(plan) == (
+        "On 2026-06-15 every area stands at its best at once with a chance of under 1 %; 1 of 3 "
+        "areas more likely than not. Out of reach by then: Moss and Fern."
+    )
+    alone = replace(plan, areas=areas[:1], visits=(), chance_all_best=0.8)
+    assert peak_sentence(alone) == (
+        "On 2026-06-15 every area stands at its best at once with a chance of 80 %; 1 of 1 areas "
+        "more likely than not. There is no visit before it, so nothing can be cut."
+    )
+    assert peak_sentence(replace(plan, areas=())) == (
+        "Nothing is planted in this tank, so there is nothing to bring to that day."
+    )
