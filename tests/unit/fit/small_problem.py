@@ -90,7 +90,7 @@ def problem_of(nodes, pooling, errors, shape, first_habit, nodes_a_block=16_000)
     chains = pack_chains(nodes, pooling.tank, nodes_a_block)
     blocks = tuple(Block.of(block, ON_DAY) for block in chains)
     areas = pooling.tank.size
-    lag_d = np.linspace(0.0, 3.0, areas)
+    lag_d = 0.5 + pooling.species
     return Problem(blocks, pooling, errors, no_weights(areas), shape, first_habit, lag_d)
 
 
