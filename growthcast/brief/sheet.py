@@ -5,8 +5,8 @@ from __future__ import annotations
 from growthcast.book.book import Book
 from growthcast.brief.letterhead import foot_of, letterhead_of
 from growthcast.brief.page import Block, Column, Heading, Items, Page, Paragraph, Table, named
+from growthcast.say.cuts import cautions, sheet_sentence, watch_list
 from growthcast.say.locale import Locale
-from growthcast.say.visit import cautions, sheet_sentence, watch_list
 from growthcast.service.effort import Range
 from growthcast.service.visit.cuts import AreaCut, CutSheet
 

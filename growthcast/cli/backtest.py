@@ -16,6 +16,7 @@ from growthcast.cli.options import (
     open_book,
     option,
     plot_option,
+    say_not_fitted,
 )
 from growthcast.cli.output import print_answer, say
 from growthcast.errors import UsageError
@@ -53,6 +54,7 @@ def backtest_command(
     check_plot(opened, plot)
     with _progress() as progress:
         result = backtest(opened, splits or DEFAULT_SPLITS, progress=progress)
+    say_not_fitted(result.not_fitted)
     if plot is not None and not result.enough:
         say("Nothing was drawn.")
     elif plot is not None:
@@ -62,7 +64,7 @@ def backtest_command(
         say(f"Wrote {plot}")
     if as_json and not result.enough:
         say(too_few_words(result))
-    print_answer(as_json, result, backtest_words(result))
+    print_answer(as_json, result, backtest_words(result), result)
 
 
 @contextmanager

@@ -3,9 +3,7 @@
 from __future__ import annotations
 
 from growthcast.cli.options import AsJson, BookFolder, OnDate, open_fit
-from growthcast.cli.output import print_answer, say
-
-MOST_ROWS_SAID = 20
+from growthcast.cli.output import print_answer
 
 
 def fit_command(book: BookFolder = None, on: OnDate = None, as_json: AsJson = False) -> None:
@@ -28,11 +26,3 @@ def fit_command(book: BookFolder = None, on: OnDate = None, as_json: AsJson = Fa
     for area, speeds in zip(answer["areas"], weekly, strict=True):
         area["cm_per_week"] = plain(by_quantile(speeds), 2)
     print_answer(as_json, answer, fit_words(answer, fit.design.is_cover, last_logged(opened)), fit)
-    if as_json:
-        return
-    left_out = answer["rows_left_out"]
-    say(f"{answer['rows_used']} log rows used, {len(left_out)} set aside or left out.")
-    for row in left_out[:MOST_ROWS_SAID]:
-        say(f"    {row['file']}:{row['row']}: {row['why']}")
-    if rest := left_out[MOST_ROWS_SAID:]:
-        say(f"    and {len(rest)} more (see --json)")

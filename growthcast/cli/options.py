@@ -112,6 +112,15 @@ def open_book(named: str | None, on: date | None) -> tuple[Book, date]:
     return book, day
 
 
+def say_not_fitted(not_fitted: dict[str, str]) -> None:
+    """Name the tanks whose log could not be fitted, on stderr."""
+    for tank, why in not_fitted.items():
+        say(
+            f"The log of tank {tank} cannot be fitted: {why}. The tank rests on the species table "
+            "alone, as if it had no log; growthcast check may find the row."
+        )
+
+
 def open_fit(named: str | None, on: date | None) -> tuple[Book, date, GrowthFit]:
     """Read and fit the book; areas whose fit did not settle are named on stderr."""
     from growthcast.fit.growth import fit_growth, last_logged
@@ -121,11 +130,7 @@ def open_fit(named: str | None, on: date | None) -> tuple[Book, date, GrowthFit]
     for sentence in co2_assumed(book, unknown=False):
         say(sentence)
     fit = fit_growth(book, day)
-    for tank, why in fit.not_fitted.items():
-        say(
-            f"The log of tank {tank} cannot be fitted: {why}. The tank rests on the species table "
-            "alone, as if it had no log; growthcast check may find the row."
-        )
+    say_not_fitted(fit.not_fitted)
     unsettled = fit.design.area_id[~fit.converged].tolist()
     if unsettled:
         say(

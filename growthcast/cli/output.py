@@ -14,10 +14,11 @@ from typing import TYPE_CHECKING, Any, NoReturn, TextIO
 
 from growthcast.errors import Exit, UsageError
 from growthcast.plain import plain
-from growthcast.say.words import Table
+from growthcast.say.words import Beside, Table
 
 if TYPE_CHECKING:
     from growthcast.fit.result import GrowthFit
+    from growthcast.forecast.verdict import BacktestResult
 
 __all__ = [
     "answer_that_arrives",
@@ -95,7 +96,10 @@ def say(sentence: str) -> None:
 
 
 def print_answer(
-    as_json: bool, noun: object, words: Iterable[str | Table], fit: GrowthFit | None = None
+    as_json: bool,
+    noun: object,
+    words: Iterable[str | Table | Beside],
+    fit: GrowthFit | BacktestResult | None = None,
 ) -> None:
     """Print an answer: its noun for programs, else its sentences and tables for people."""
     if as_json:
@@ -104,19 +108,21 @@ def print_answer(
         print_words(words)
 
 
-def print_words(words: Iterable[str | Table]) -> None:
+def print_words(words: Iterable[str | Table | Beside]) -> None:
     """Print sentences and tables for people."""
     for part in words:
         if isinstance(part, str):
             print_line(part)
+        elif isinstance(part, Beside):
+            say(part.sentence)
         else:
             print_table(*part)
 
 
-def print_json(noun: object, fit: GrowthFit | None = None) -> None:
+def print_json(noun: object, fit: GrowthFit | BacktestResult | None = None) -> None:
     """Print an answer as one JSON object; a number that is not finite is a fault of ours.
 
-    With the fit that it rests on, tanks whose log could not be fitted are named in it.
+    With the fit, or the fits, that it rests on, tanks whose log could not be fitted are named.
     """
     answer: dict[str, Any] = plain(noun)
     if fit is not None:

@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
-from growthcast.cli.brief import OutFile
+from functools import partial
+
 from growthcast.cli.options import BookFolder, OnDate, open_fit
-from growthcast.errors import UsageError
+from growthcast.cli.pages import OutFile, check_page, write_page
 
 
 def overview_command(book: BookFolder = None, out: OutFile = None, on: OnDate = None) -> None:
@@ -14,17 +15,8 @@ def overview_command(book: BookFolder = None, out: OutFile = None, on: OnDate = 
 
     Exit status: 0 done, 2 bad arguments or a book with problems, 3 the tool itself failed.
     """
-    from growthcast.cli.output import say
-    from growthcast.cli.pages import page_form, page_locale, write_page
-
-    if out is None:
-        raise UsageError("name the file to write: --out FILE.html or --out FILE.pdf")
-    form = page_form(out)
+    file = check_page(out)
     opened, _, fit = open_fit(book, on)
-    locale = page_locale(opened, out)
-
     from growthcast.brief.overview import build_overview
 
-    page = build_overview(opened, fit, locale)
-    write_page(opened, page, out, form)
-    say(f"Wrote {out}")
+    write_page(opened, file, partial(build_overview, opened, fit))

@@ -2,9 +2,14 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
+from dataclasses import replace
 from pathlib import Path
-from typing import TYPE_CHECKING, Literal
+from typing import TYPE_CHECKING, Annotated
 
+from growthcast.book.words import printable
+from growthcast.cli.options import option
+from growthcast.cli.output import say
 from growthcast.errors import UsageError
 
 if TYPE_CHECKING:
@@ -12,40 +17,41 @@ if TYPE_CHECKING:
     from growthcast.brief.page import Page
     from growthcast.say.locale import Locale
 
-__all__ = ["Form", "page_form", "page_locale", "write_page"]
+__all__ = ["OutFile", "check_page", "write_page"]
 
-Form = Literal["html", "pdf"]
+OutFile = Annotated[Path | None, option("--out", "FILE", "File to write: FILE.html or FILE.pdf.")]
 
 
-def page_form(file: Path) -> Form:
-    """Return the form that a file's name asks for; refuse PDF where it cannot be made."""
-    from growthcast.book.words import printable
-
+def check_page(file: Path | None) -> Path:
+    """Return the file to write; refuse one of another form, and PDF where it cannot be made."""
+    if file is None:
+        raise UsageError("name the file to write: --out FILE.html or --out FILE.pdf")
     suffix = file.suffix.lower()
-    if suffix in {".html", ".htm"}:
-        return "html"
-    if suffix != ".pdf":
+    if suffix not in {".html", ".htm", ".pdf"}:
         raise UsageError(
             f'a page is written as .html or .pdf, and "{printable(file.name)}" ends in neither'
         )
     from growthcast.brief.pdf import can_make_pdf
 
-    if not can_make_pdf():
+    if suffix == ".pdf" and not can_make_pdf():
         raise UsageError(
             "PDF pages need the typst module, which is not installed here. Write "
             f'"{printable(file.stem)}.html" instead, open it in a browser and print it to a PDF '
             "(paper A4, background graphics on)"
         )
-    return "pdf"
+    return file
 
 
-def page_locale(book: Book, file: Path, only: str | None = None) -> Locale:
-    """Refuse a file that cannot be written, say what the page goes without, return its locale.
+def write_page(
+    book: Book, file: Path, build: Callable[[Locale], Page], only: str | None = None
+) -> None:
+    """Build a page in the practice's language and write it, whole or not at all.
 
     ``only`` is the language of a page that is written in no other.
     """
+    from growthcast.book.writing.whole import write_whole
+    from growthcast.brief.html import page_html
     from growthcast.brief.letterhead import logo_of
-    from growthcast.cli.output import say
     from growthcast.figures.save import check_target
     from growthcast.say.locale import open_locale
 
@@ -60,17 +66,18 @@ def page_locale(book: Book, file: Path, only: str | None = None) -> Locale:
     _, without = logo_of(practice, book.folder)
     if without:
         say(without)
-    return locale
+    page = build(locale)
+    content = _pdf(page) if file.suffix.lower() == ".pdf" else page_html(page)
+    check_target(book, file)
+    write_whole(file, content)
+    say(f"Wrote {file}")
 
 
 def _pdf(page: Page) -> bytes:
     """Return a page as PDF, without a logo that typst cannot decode although it looks sound."""
-    from dataclasses import replace
-
     from typst import TypstError
 
     from growthcast.brief.pdf import page_pdf
-    from growthcast.cli.output import say
 
     try:
         return page_pdf(page)
@@ -80,18 +87,3 @@ def _pdf(page: Page) -> bytes:
         bare = page_pdf(replace(page, letterhead=replace(page.letterhead, logo=None)))
         say(f"The page is without the logo of practice.toml: PDF cannot show it ({error}).")
         return bare
-
-
-def write_page(book: Book, page: Page, file: Path, form: Form) -> None:
-    """Write a page, whole or not at all."""
-    from growthcast.book.writing.whole import write_whole
-    from growthcast.figures.save import check_target
-
-    if form == "html":
-        from growthcast.brief.html import page_html
-
-        content = page_html(page)
-    else:
-        content = _pdf(page)
-    check_target(book, file)
-    write_whole(file, content)

@@ -8,13 +8,14 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
+from growthcast.cli.cuts import recommended_interval
 from growthcast.cli.options import AsJson, BookFolder, TankId, day_option, one_tank, open_fit
+from growthcast.cli.output import print_answer, say
 from growthcast.errors import UsageError
+from growthcast.plain import plain
 
 if TYPE_CHECKING:
     from growthcast.book.book import Book
-    from growthcast.service.effort import Range
-    from growthcast.service.visit.peak import PeakArea, PeakPlan
 
 PeakDate = Annotated[date | None, day_option("--on", "The day to shine.")]
 FromDate = Annotated[
@@ -57,49 +58,42 @@ def peak_command(
 
     Exit status: 0 done, 2 bad arguments or a book with problems, 3 the tool itself failed.
     """
-    from growthcast.cli.output import print_json, say
-    from growthcast.plain import plain
-    from growthcast.say.visit import peak_sentence, why_not_best
+    from growthcast.book.checks.rounds import closed_on, closed_times, open_before
+    from growthcast.say.peak import peak_sentence, peak_words, why_not_best
     from growthcast.service.visit.peak import peak_plan
 
     if on is None:
         raise UsageError("name the day to shine with --on DATE, as in --on 2026-04-18")
-    day = on
     _check_shares(target, within)
     given = sorted({*(visits or ())})
     opened, today, fit = open_fit(book, start)
     place = one_tank(opened, tank)
-    if day <= today:
+    if on <= today:
         raise UsageError(
-            f"--on {day} is not after {today}, the day the plan starts; the nearest day that can "
+            f"--on {on} is not after {today}, the day the plan starts; the nearest day that can "
             f"be planned for is {today + timedelta(days=1)}, and --from DATE starts earlier"
         )
-    if (day - today).days > 366:
-        raise UsageError(f"--on {day} lies more than a year after {today}")
+    if (on - today).days > 366:
+        raise UsageError(f"--on {on} lies more than a year after {today}")
     for visit in given:
-        if not today <= visit < day:
+        if not today <= visit < on:
             raise UsageError(
-                f"--visits {visit} does not lie between {today} and the day to shine, {day}"
+                f"--visits {visit} does not lie between {today} and the day to shine, {on}"
             )
-    from growthcast.book.checks.rounds import closed_on, closed_times, open_before
-    from growthcast.cli.cuts import recommended_interval
-
     closed = closed_times(opened).get(str(opened.tanks.text("tank_id")[place]), ())
     for visit in given:
         if (time := closed_on(closed, visit)) is not None:
             raise UsageError(f"--visits {visit}: {tank} is closed {time} (closed.csv)")
     interval_d = recommended_interval(opened, fit, place)
-    usual = given or _usual_visits(_last_visit(opened, place, today), today, day, interval_d)
+    usual = given or _usual_visits(_last_visit(opened, place, today), today, on, interval_d)
     open_then = {open_before(closed, visit, today) for visit in usual}
     dates = sorted(visit for visit in open_then if visit is not None)
     if dates == [today] and not given:
-        say(f"No visit of the usual rhythm falls before {day}: today's, {today}, is counted on.")
-    plan = peak_plan(opened, fit, place, day, dates, target, within)
-    if as_json:
-        areas = [plain(area) | {"why": why_not_best(area)} for area in plan.areas]
-        print_json(plain(plan) | {"sentence": peak_sentence(plan), "areas": areas}, fit)
-        return
-    _print(plan)
+        say(f"No visit of the usual rhythm falls before {on}: today's, {today}, is counted on.")
+    plan = peak_plan(opened, fit, place, on, dates, target, within)
+    areas = [plain(area) | {"why": why_not_best(area)} for area in plan.areas]
+    answer = plain(plan) | {"sentence": peak_sentence(plan), "areas": areas}
+    print_answer(as_json, answer, peak_words(plan), fit)
 
 
 def _check_shares(target: float, within: float) -> None:
@@ -124,58 +118,3 @@ def _usual_visits(last: date, today: date, day: date, interval_d: int) -> Sequen
     first = max(last + timedelta(days=interval_d), today)
     count = max((day - first).days - 1, -1) // interval_d + 1
     return [first + timedelta(days=interval_d * n) for n in range(count)] or [today]
-
-
-def _print(plan: PeakPlan) -> None:
-    from growthcast.cli.output import print_line, print_table
-    from growthcast.say.visit import peak_sentence, why_not_best
-    from growthcast.say.words import as_chance
-
-    best = f"{100 * plan.target_share:.0f} %"
-    print_line(f"{plan.tank_id}: at its best on {plan.day} ({best} of every height budget)")
-    print_line(peak_sentence(plan))
-    if not plan.areas:
-        return
-    print_table(
-        "Slowest first (heights in cm, or % cover; in brackets 8 times in 10)",
-        ["area", "now>", "a week>", "on the day>", "at its best>", "chance>"],
-        [
-            [
-                area.label,
-                f"{area.height_now_cm.p50:.1f} {area.unit}",
-                f"+ {area.cm_per_week:.1f}",
-                _height(area.height_on_day_cm, area.unit),
-                f"{area.low_cm:.1f}-{area.high_cm:.1f}",
-                as_chance(area.chance_best),
-            ]
-            for area in plan.areas
-        ],
-    )
-    print_table(
-        "Cuts on the way", ["area", "visit", "do"], [row for a in plan.areas for row in _cuts(a)]
-    )
-    for area in plan.areas:
-        if why := why_not_best(area):
-            later = f" (left uncut, at its best from {area.best_from})" if area.best_from else ""
-            print_line(f"{area.label}: {why}{later}.")
-    print_line(f"Visits counted on: {', '.join(str(visit) for visit in plan.visits)}.")
-
-
-def _cuts(area: PeakArea) -> list[list[str]]:
-    """Rows of an area's cuts: those that hold it in one row, then the one that shapes it."""
-    holds = [cut for cut in area.cuts if cut.purpose == "hold"]
-    rows = []
-    if holds:
-        low, high = min(cut.cut_cm for cut in holds), max(cut.cut_cm for cut in holds)
-        to = f"{low:.1f}" if high - low < 0.1 else f"{low:.1f}-{high:.1f}"
-        until = "" if len(holds) == 1 else "until "
-        rows.append([area.label, f"{until}{holds[-1].on}", f"hold it at {to} {area.unit}"])
-    for cut in area.cuts[len(holds) :]:
-        word = "cut to" if cut.chance_needed >= 0.5 else "trim what stands above"
-        rows.append([area.label, str(cut.on), f"{word} {cut.cut_cm:.1f} {area.unit}"])
-    return rows or [[area.label, "", "leave uncut"]]
-
-
-def _height(height: Range, unit: str) -> str:
-    cover = "" if unit == "cm" else " %"
-    return f"{height.p50:.1f}{cover} ({height.p10:.1f}-{height.p90:.1f})"

@@ -69,8 +69,6 @@ def species_command(
     chosen = [p for p in known if all(word in (None, p[name]) for name, word in wanted.items())]
     key = "species_id" if sort == "name" else "rate_per_day"
     chosen.sort(key=lambda plant: plant[key], reverse=sort == "fast")
-    if not chosen and not json:
-        say("No species fits all of these; ask for less.")
     print_answer(json, {"species": chosen}, list_words(chosen))
 
 

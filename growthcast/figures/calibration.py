@@ -134,7 +134,7 @@ def pit_axes(result: BacktestResult, ax: Axes | None = None) -> Axes:
 
 def caption(result: BacktestResult) -> str:
     """Return what the figure shows: whether ranges held, and on which side readings fell."""
-    scores = result.scores()
+    scores = result.scores_of_all()
     held = 100 * scores.coverage_80
     reach = _reach(result)
     low, high = _binomial_band(reach.size, np.array([0.8]))
@@ -165,7 +165,7 @@ KEY = (
 
 def alternative_text(result: BacktestResult) -> tuple[str, str]:
     """Return a title and a description of the figure, in words and numbers."""
-    scores = result.scores()
+    scores = result.scores_of_all()
     shares = ", ".join(
         f"{100 * chance:.0f} % ranges held {100 * held:.0f} %"
         for chance, held in zip(

@@ -3,12 +3,17 @@
 Rolling origin: on each of a number of split days the book as it was known the evening before is
 fitted anew, and the next reading of every area is forecast from it. A reading counts once, from the
 latest split after the area's visit before it.
+
+References
+----------
+Tashman, L. J. (2000). Out-of-sample tests of forecasting accuracy: an analysis and review.
+International Journal of Forecasting 16, 437-450, doi:10.1016/S0169-2070(00)00065-0 (from memory).
 """
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator
-from dataclasses import dataclass, replace
+from collections.abc import Callable
+from dataclasses import replace
 
 import numpy as np
 
@@ -19,10 +24,11 @@ from growthcast.fit.growth import fit_growth
 from growthcast.fit.result import GrowthFit
 from growthcast.fit.spreads import Spreads
 from growthcast.forecast.baselines import (
-    Start,
+    Past,
     last_rate,
     line,
     only_starts,
+    own_spans,
     start_heights,
     unpooled,
 )
@@ -31,16 +37,11 @@ from growthcast.forecast.heights import outlook
 from growthcast.forecast.hindsight import known_before, log_visits
 from growthcast.forecast.report import as_date
 from growthcast.forecast.scores import CHANCES, Forecasts, Predictive
-from growthcast.forecast.verdict import BacktestResult, Crossings, Readings
+from growthcast.forecast.verdict import BacktestResult, Readings
 from growthcast.growth.logistic import stage
-from growthcast.log.visits import Visits
+from growthcast.log.visits import Visits, day_numbers, places
 
-__all__ = [
-    "BASELINES",
-    "DEFAULT_SPLITS",
-    "backtest",
-]
-
+__all__ = ["BASELINES", "DEFAULT_SPLITS", "backtest"]
 
 DEFAULT_SPLITS = 24
 LONGEST_AHEAD_D = 35.0
@@ -51,9 +52,6 @@ UNTESTED_SHARE = 1.0 / 3.0
 """First share of the log's visit days that is only learnt from."""
 BASELINES = ("last_rate", "line", "unpooled", "table_only")
 CROSSING_HORIZON_D = 60
-HEIGHT_STEPS = 64
-OUTERMOST = 0.0005
-
 RELEARN_EVERY = 4
 """Splits after which the spreads are learnt anew."""
 
@@ -89,43 +87,35 @@ def backtest(
     """
     visits = log_visits(book)
     days = np.unique(visits.day)
-    chosen = _split_days(days, splits)
-    targets = _targets(book, visits, chosen)
-    used = np.unique(targets.split_day)
-    parts: list[_Part] = []
-    known = spreads
+    readings = _readings(book, visits, _split_days(days, splits))
+    used = np.unique(readings.split_day)
+    made: dict[str, list[Predictive]] = {name: [] for name in ("model", *BASELINES)}
+    crossing_d, not_fitted, known = [np.zeros(0)], dict[str, str](), spreads
     for number, split in enumerate(used.tolist()):
-        here = targets.keep(targets.split_day == split)
+        here = readings.keep(readings.split_day == split)
         again = spreads is None and number % RELEARN_EVERY == 0
-        parts.append(_forecast_from(book, here, split, None if again else known))
-        known = parts[-1].spreads
+        fit, parts, errors_d = _forecast_from(book, here, split, None if again else known)
+        known = fit.design.spreads
+        not_fitted |= fit.not_fitted
+        for name, part in parts.items():
+            made[name].append(part)
+        crossing_d.append(errors_d)
         if progress is not None:
             progress(number + 1, used.size)
+    forecasts = {
+        name: Forecasts.of(Predictive.joined(parts), readings.reading_cm)
+        for name, parts in made.items()
+    }
     return BacktestResult(
-        readings=targets,
-        model=finite(_beside(targets, [part.model for part in parts]), "backtest"),
-        baselines={
-            name: _beside(targets, [part.baselines[name] for part in parts]) for name in BASELINES
-        },
-        crossings=Crossings(np.concatenate([np.zeros(0), *(part.crossing_d for part in parts)])),
+        readings=readings,
+        model=finite(forecasts.pop("model"), "backtest"),
+        baselines=forecasts,
+        crossing_error_d=np.concatenate(crossing_d),
         split_days=tuple(used.tolist()),
         visit_days=int(days.size),
+        not_fitted=not_fitted,
         applied_widening=book.practice.widening,
     )
-
-
-@dataclass(frozen=True, slots=True)
-class _Part:
-    """Forecasts made from one split, and the spreads they were made with."""
-
-    spreads: Spreads
-    model: Predictive
-    baselines: dict[str, Predictive]
-    crossing_d: FloatArray
-
-
-def _beside(targets: Readings, parts: list[Predictive]) -> Forecasts:
-    return Forecasts.of(Predictive.joined(parts), targets.reading_cm)
 
 
 def _split_days(days: FloatArray, splits: int) -> FloatArray:
@@ -137,25 +127,22 @@ def _split_days(days: FloatArray, splits: int) -> FloatArray:
     return even
 
 
-def _targets(book: Book, visits: Visits, split_days: FloatArray) -> Readings:
+def _readings(book: Book, visits: Visits, split_days: FloatArray) -> Readings:
     """Readings to forecast, by split and area, each from the latest split it can be.
 
     A split can forecast an area's first visit on or after it: the visit before lies before it.
     """
     areas = book.areas
-    tank_index = {name: place for place, name in enumerate(book.tanks.text("tank_id").tolist())}
-    tank = np.array([tank_index[name] for name in areas.text("tank_id").tolist()], dtype=np.int64)
+    tank = places(areas, "tank_id", book.tanks.text("tank_id"))
     cover_ids = book.species.text("species_id")[book.species.text("measure") == "cover_pct"]
-    before_day = np.full(visits.day.size, np.nan)
-    follows = visits.follows
-    before_day[follows] = visits.day[np.flatnonzero(follows) - 1]
-    planted = areas.date("planted_on").astype("datetime64[D]").astype(np.int64)[visits.area]
-    at = np.searchsorted(split_days, visits.day, side="right") - 1
-    split = np.where(at >= 0, split_days[np.maximum(at, 0)], np.inf) if split_days.size else None
-    if split is None:
-        split = np.full(visits.day.size, np.inf)
-    kept = np.isfinite(visits.before_cm) & ~(before_day >= split) & (planted < split)
-    kept &= np.isfinite(split) & (visits.day - split <= LONGEST_AHEAD_D)
+    follows = np.flatnonzero(visits.follows)
+    before_day = np.full(visits.day.size, -np.inf)
+    before_day[follows] = visits.day[follows - 1]
+    planted = day_numbers(areas.date("planted_on"))[visits.area]
+    latest = np.searchsorted(split_days, visits.day, side="right")
+    split = np.append(-np.inf, split_days)[latest]
+    kept = np.isfinite(visits.before_cm) & (before_day < split) & ~(planted >= split)
+    kept &= visits.day - split <= LONGEST_AHEAD_D
     rows = np.flatnonzero(kept)
     rows = rows[np.lexsort((visits.area[rows], split[rows]))]
     if rows.size > MOST_READINGS:
@@ -165,7 +152,6 @@ def _targets(book: Book, visits: Visits, split_days: FloatArray) -> Readings:
         area=area,
         tank=tank[area],
         split_day=split[rows],
-        start_day=before_day[rows],
         day=visits.day[rows],
         reading_cm=visits.before_cm[rows],
         budget_cm=areas.number("budget_cm")[area],
@@ -173,8 +159,13 @@ def _targets(book: Book, visits: Visits, split_days: FloatArray) -> Readings:
     )
 
 
-def _forecast_from(book: Book, readings: Readings, split: float, spreads: Spreads | None) -> _Part:
-    """Forecast the readings of one split by the model and by every baseline."""
+def _forecast_from(
+    book: Book, readings: Readings, split: float, spreads: Spreads | None
+) -> tuple[GrowthFit, dict[str, Predictive], FloatArray]:
+    """Forecast the readings of one split by the model and by every baseline.
+
+    Also returned are the fit they are made from and the errors of its crossings.
+    """
     earlier = known_before(book, split)
     on = as_date(split - 1.0)
     fit = replace(fit_growth(earlier, on, spreads), widening=1.0)
@@ -182,61 +173,50 @@ def _forecast_from(book: Book, readings: Readings, split: float, spreads: Spread
     place = {name: i for i, name in enumerate(design.area_id.tolist())}
     ids = book.areas.text("area_id")[readings.area].tolist()
     areas = np.array([place[name] for name in ids], dtype=np.int64)
-    past = log_visits(earlier)
-    start = start_heights(past, design.traits.cut_cm)
-    table = fit_growth(only_starts(earlier, start), on, Spreads())
-    days = readings.day - start.day[areas]
-    ceiling, budget = np.exp(design.problem.pooling.log_ceiling), design.traits.budget_cm
-    errors = design.problem.errors
-    return _Part(
-        spreads=design.spreads,
-        model=_foreseen(fit, areas, readings.day),
-        baselines={
-            "last_rate": last_rate(past, start, areas, days, ceiling),
-            "line": line(past, start, areas, days, budget),
-            "unpooled": unpooled(past, start, areas, days, ceiling, errors),
-            "table_only": _foreseen(table, areas, readings.day),
-        },
-        crossing_d=_crossing_errors(fit, areas, readings, start, ceiling),
+    visits = log_visits(earlier)
+    past = Past(
+        spans=own_spans(visits),
+        start=start_heights(visits, design.traits.cut_cm),
+        ceiling_cm=np.exp(design.problem.pooling.log_ceiling),
+        budget_cm=design.traits.budget_cm,
+        errors=design.problem.errors,
     )
+    days = readings.day - past.start.day[areas]
+    table = fit_growth(only_starts(earlier, past.start), on, Spreads())
+    made = {
+        "model": _foreseen(fit, areas, readings.day),
+        "last_rate": last_rate(past, areas, days),
+        "line": line(past, areas, days),
+        "unpooled": unpooled(past, areas, days),
+        "table_only": _foreseen(table, areas, readings.day),
+    }
+    return fit, made, _crossing_errors(fit, areas, readings, past)
 
 
 def _foreseen(fit: GrowthFit, areas: IntArray, days: FloatArray) -> Predictive:
     """Forecast the reading of each area (n,) on its day (n,)."""
-    made = Predictive.blank(areas.size)
-    for day, rows in _by_day(days):
-        view = outlook(fit, areas[rows], np.array([day]))
-        low, high = view.quantile_cm(OUTERMOST), view.quantile_cm(1.0 - OUTERMOST)
-        steps = low + (high - low) * np.linspace(0.0, 1.0, HEIGHT_STEPS)
-        below = np.stack(
-            [view.chance_below(steps[:, [i]])[:, 0] for i in range(HEIGHT_STEPS)], axis=1
-        )
-        for row, height, chance in zip(rows.tolist(), steps, below, strict=True):
-            made.height_cm[row] = np.interp(CHANCES, chance, height)
-    variance = fit.design.problem.errors.reading_variance(made.height_cm, areas[:, None])
-    return Predictive(made.height_cm, np.sqrt(variance))
-
-
-def _by_day(days: FloatArray) -> Iterator[tuple[float, IntArray]]:
+    height = np.empty((areas.size, CHANCES.size))
     for day in np.unique(days).tolist():
-        yield day, np.flatnonzero(days == day)
+        rows = np.flatnonzero(days == day)
+        view = outlook(fit, areas[rows], np.array([day]))
+        height[rows] = view.quantiles_cm(CHANCES)[:, 0]
+    variance = fit.design.problem.errors.reading_variance(height, areas[:, None])
+    return Predictive(height, np.sqrt(variance))
 
 
-def _crossing_errors(
-    fit: GrowthFit, areas: IntArray, readings: Readings, start: Start, ceiling_cm: FloatArray
-) -> FloatArray:
+def _crossing_errors(fit: GrowthFit, areas: IntArray, readings: Readings, past: Past) -> FloatArray:
     """Forecast minus observed crossing of the areas that passed their budget since their visit."""
-    height, began = start.height_cm[areas], start.day[areas]
+    height, began = past.start.height_cm[areas], past.start.day[areas]
     passed = (height <= readings.budget_cm) & (readings.reading_cm > readings.budget_cm)
     if not passed.any():
         return np.zeros(0)
     height, began, areas = height[passed], began[passed], areas[passed]
-    reading, budget = readings.reading_cm[passed], readings.budget_cm[passed]
-    top = np.maximum(ceiling_cm[areas], 1.1 * reading)
-    begin, end, at_budget = (stage(h, top) for h in (height, reading, budget))
+    found = readings.keep(passed)
+    top = np.maximum(past.ceiling_cm[areas], 1.1 * found.reading_cm)
+    begin, end, at_budget = (stage(h, top) for h in (height, found.reading_cm, found.budget_cm))
     share = (at_budget - begin) / (end - begin)
-    observed = np.ceil(began + share * (readings.day[passed] - began))
+    observed = np.ceil(began + share * (found.day - began))
     first = float(began.min())
-    horizon = int(readings.day[passed].max() - first) + CROSSING_HORIZON_D
+    horizon = int(found.day.max() - first) + CROSSING_HORIZON_D
     foreseen = crossing_days(fit, areas, first, horizon)[:, 1]
     return np.maximum(foreseen, began) - observed

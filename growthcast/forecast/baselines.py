@@ -13,12 +13,20 @@ import numpy as np
 from growthcast.arrays import BoolArray, FloatArray, IntArray
 from growthcast.book.book import Book
 from growthcast.fit.model.errors import ErrorModel
-from growthcast.forecast.hindsight import Spans, own_spans
 from growthcast.forecast.scores import CHANCES, NORMAL_SCORES, Predictive
 from growthcast.log.visits import Visits
 
-__all__ = ["Start", "last_rate", "line", "only_starts", "start_heights", "unpooled"]
-
+__all__ = [
+    "Past",
+    "Spans",
+    "Start",
+    "last_rate",
+    "line",
+    "only_starts",
+    "own_spans",
+    "start_heights",
+    "unpooled",
+]
 
 HIGHEST_SHARE = 0.97
 """A curve cannot start at its ceiling: heights are taken to be at most this share of it."""
@@ -41,6 +49,16 @@ WEEK_SPREAD = 0.2
 
 
 @dataclass(frozen=True, slots=True)
+class Spans:
+    """Growth between two visits of an area, both heights read; all (S,), sorted by area and day."""
+
+    area: IntArray
+    start_cm: FloatArray
+    end_cm: FloatArray
+    days: FloatArray
+
+
+@dataclass(frozen=True, slots=True)
 class Start:
     """Where every area stood after its last visit, (A,); NaN where nothing tells.
 
@@ -53,11 +71,65 @@ class Start:
     row: IntArray
 
 
-def start_heights(visits: Visits, cut_cm: FloatArray) -> Start:
-    """Find the start of every area (A,); ``cut_cm`` (A,) is the usual cut the book states [cm].
+@dataclass(frozen=True, slots=True)
+class Past:
+    """What a baseline sees on the day before a split.
 
-    A last cut whose height was not read left the area at its stated usual cut, else at the mean of
-    the heights its cuts left.
+    Attributes
+    ----------
+    spans : Spans
+        Growth between the visits before it.
+    start : Start
+        Where they left every area (A,).
+    ceiling_cm, budget_cm : array (A,)
+        Ceilings of the species table and height budgets [cm, or % cover].
+    errors : ErrorModel
+        What a reading is worth.
+    """
+
+    spans: Spans
+    start: Start
+    ceiling_cm: FloatArray
+    budget_cm: FloatArray
+    errors: ErrorModel
+
+
+def own_spans(visits: Visits) -> Spans:
+    """Return the spans between visits in which both the height left and the height found were read.
+
+    Parameters
+    ----------
+    visits : Visits
+        Visits sorted by area and day.
+
+    Returns
+    -------
+    Spans
+        Each of a day at least.
+    """
+    at = np.flatnonzero(visits.follows)
+    start, end = visits.left_cm[at - 1], visits.before_cm[at]
+    read = np.isfinite(start) & np.isfinite(end) & (start > 0.0)
+    at = at[read]
+    days = np.maximum(visits.day[at] - visits.day[at - 1], 1.0)
+    return Spans(visits.area[at], start[read], end[read], days)
+
+
+def start_heights(visits: Visits, cut_cm: FloatArray) -> Start:
+    """Find where every area stood after its last visit.
+
+    Parameters
+    ----------
+    visits : Visits
+        Visits sorted by area and day.
+    cut_cm : array (A,)
+        Usual cut that the book states, ``nan`` for none [cm, or % cover].
+
+    Returns
+    -------
+    Start
+        A last cut whose height was not read left the area at its stated usual cut, else at the mean
+        of the heights its cuts left.
     """
     count = cut_cm.size
     read = visits.cut & np.isfinite(visits.left_cm)
@@ -78,7 +150,20 @@ def start_heights(visits: Visits, cut_cm: FloatArray) -> Start:
 
 
 def only_starts(book: Book, start: Start) -> Book:
-    """Return a book whose log holds nothing but the height each area last stood at."""
+    """Return a book whose log holds nothing but the height each area last stood at.
+
+    Parameters
+    ----------
+    book : Book
+        A book.
+    start : Start
+        Where its visits left every area.
+
+    Returns
+    -------
+    Book
+        With at most one log row an area.
+    """
     areas = np.flatnonzero((start.row >= 0) & np.isfinite(start.height_cm))
     areas = areas[np.argsort(start.row[areas])]
     kept = np.zeros(len(book.trims), dtype=bool)
@@ -98,23 +183,17 @@ def only_starts(book: Book, start: Start) -> Book:
     return replace(book, trims=replace(trims, columns=columns))
 
 
-def last_rate(
-    visits: Visits, start: Start, areas: IntArray, days: FloatArray, ceiling_cm: FloatArray
-) -> Predictive:
+def last_rate(past: Past, areas: IntArray, days: FloatArray) -> Predictive:
     """Forecast with the logistic rate of each area's last span; the ceiling is the table's.
 
     Parameters
     ----------
-    visits : Visits
-        The visits before the split.
-    start : Start
-        Where they left every area (A,).
+    past : Past
+        What is known before the split.
     areas : int array (n,)
         Area of each reading to forecast.
     days : array (n,)
         Days from the area's last visit to the reading [d].
-    ceiling_cm : array (A,)
-        Ceilings of the species table [cm, or % cover].
 
     Returns
     -------
@@ -122,7 +201,7 @@ def last_rate(
         Lognormal, as wide as the same forecast erred on the spans before; NaN where an area has no
         span whose two heights were read.
     """
-    spans = own_spans(visits)
+    spans, start, ceiling_cm = past.spans, past.start, past.ceiling_cm
     ceiling = ceiling_cm[spans.area]
     rate = (_stage(spans.end_cm, ceiling) - _stage(spans.start_cm, ceiling)) / spans.days
     rate = np.maximum(rate, 0.0)
@@ -137,17 +216,19 @@ def last_rate(
     return Predictive(height, SMOOTHED_SHARE * np.abs(height))
 
 
-def line(
-    visits: Visits, start: Start, areas: IntArray, days: FloatArray, budget_cm: FloatArray
-) -> Predictive:
+def line(past: Past, areas: IntArray, days: FloatArray) -> Predictive:
     """Forecast with the centimetres a day of each area's last three spans taken together.
+
+    Errors of different areas are compared as shares of their height budgets.
 
     Parameters
     ----------
-    visits, start, areas, days
-        As for ``last_rate``.
-    budget_cm : array (A,)
-        Height budgets [cm, or % cover], by which errors of different areas are compared.
+    past : Past
+        What is known before the split.
+    areas : int array (n,)
+        Area of each reading to forecast.
+    days : array (n,)
+        Days from the area's last visit to the reading [d].
 
     Returns
     -------
@@ -155,7 +236,7 @@ def line(
         Normal, as wide as the same forecast erred on the spans before; NaN where an area has no
         span whose two heights were read.
     """
-    spans = own_spans(visits)
+    spans, budget_cm = past.spans, past.budget_cm
     count = budget_cm.size
     first = np.searchsorted(spans.area, np.arange(count))
     grown = np.concatenate([[0.0], np.cumsum(spans.end_cm - spans.start_cm)])
@@ -176,28 +257,23 @@ def line(
     errors = (spans.end_cm[at] - foreseen) / budget_cm[owner]
     spread = _spread(errors, owner, count, USUAL_BUDGET_ERROR)[areas] * budget_cm[areas]
     last = np.searchsorted(spans.area, areas, side="right")
-    middle = start.height_cm[areas] + speed(last, areas) * days
+    middle = past.start.height_cm[areas] + speed(last, areas) * days
     height = middle[:, None] + spread[:, None] * NORMAL_SCORES
     smoothed = np.broadcast_to(SMOOTHED_SHARE * spread[:, None], height.shape)
     return Predictive(height, np.where(np.isfinite(height), smoothed, np.nan))
 
 
-def unpooled(
-    visits: Visits,
-    start: Start,
-    areas: IntArray,
-    days: FloatArray,
-    ceiling_cm: FloatArray,
-    errors: ErrorModel,
-) -> Predictive:
+def unpooled(past: Past, areas: IntArray, days: FloatArray) -> Predictive:
     """Forecast with a logistic fitted to each area's own spans alone, under weak priors.
 
     Parameters
     ----------
-    visits, start, areas, days, ceiling_cm
-        As for ``last_rate``.
-    errors : ErrorModel
-        What a reading is worth.
+    past : Past
+        What is known before the split.
+    areas : int array (n,)
+        Area of each reading to forecast.
+    days : array (n,)
+        Days from the area's last visit to the reading [d].
 
     Returns
     -------
@@ -207,19 +283,16 @@ def unpooled(
     """
     rate, off = (grid.ravel() for grid in np.meshgrid(RATES, CEILING_OFF, indexing="ij"))
     prior = -0.5 * (np.log(rate / USUAL_RATE) / RATE_DOUBT) ** 2 - 0.5 * (off / CEILING_DOUBT) ** 2
-    spans = own_spans(visits)
     wanted, place = np.unique(areas, return_inverse=True)
-    mine = np.isin(spans.area, wanted)
-    spans = Spans(*(getattr(spans, name)[mine] for name in Spans.__slots__))
-    middle, variance = _curve(spans.start_cm, spans.days, spans.area, ceiling_cm, rate, off, errors)
-    variance += errors.reading_variance(middle, spans.area[:, None])
+    mine = np.isin(past.spans.area, wanted)
+    spans = Spans(*(getattr(past.spans, name)[mine] for name in Spans.__slots__))
+    middle, variance = _curve(past, spans.start_cm, spans.days, spans.area, rate, off)
     fit = -0.5 * np.log(variance) - 0.5 * (spans.end_cm[:, None] - middle) ** 2 / variance
     log_weight = np.tile(prior, (wanted.size, 1))
     np.add.at(log_weight, np.searchsorted(wanted, spans.area), fit)
     weight = np.exp(log_weight - log_weight.max(axis=1, keepdims=True))[place]
     weight /= weight.sum(axis=1, keepdims=True)
-    middle, variance = _curve(start.height_cm[areas], days, areas, ceiling_cm, rate, off, errors)
-    variance += errors.reading_variance(middle, areas[:, None])
+    middle, variance = _curve(past, past.start.height_cm[areas], days, areas, rate, off)
     order = np.argsort(middle, axis=1)
     reached = np.cumsum(np.take_along_axis(weight, order, axis=1), axis=1)
     chosen = np.stack([np.searchsorted(row, CHANCES) for row in reached])
@@ -231,23 +304,22 @@ def unpooled(
 
 
 def _curve(
+    past: Past,
     start_cm: FloatArray,
     days: FloatArray,
     area: IntArray,
-    ceiling_cm: FloatArray,
     rate: FloatArray,
     off: FloatArray,
-    errors: ErrorModel,
 ) -> tuple[FloatArray, FloatArray]:
-    """Height at the end of spans (n, G) for a grid of rates and ceilings, and its variance."""
-    ceiling = ceiling_cm[area][:, None] * np.exp(off)
-    start, days = start_cm[:, None], days[:, None]
+    """Reading at the end of spans (n, G) for a grid of rates and ceilings, and its variance."""
+    ceiling = past.ceiling_cm[area][:, None] * np.exp(off)
+    start, days, area = start_cm[:, None], days[:, None], area[:, None]
     end = _grown(start, ceiling, rate * days)
     room = np.minimum(start, HIGHEST_SHARE * ceiling)
     steepness = end * (1.0 - end / ceiling) / (room * (1.0 - room / ceiling))
-    variance = errors.reading_variance(start, area[:, None]) * steepness**2
+    variance = past.errors.reading_variance(start, area) * steepness**2
     variance = variance + (WEEK_SPREAD * (end - room)) ** 2 * 7.0 / days
-    return end, variance
+    return end, variance + past.errors.reading_variance(end, area)
 
 
 def _stage(height_cm: FloatArray, ceiling_cm: FloatArray) -> FloatArray:

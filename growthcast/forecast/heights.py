@@ -7,6 +7,7 @@ fixed even set of points, so the same book gives the same answer and no draw is 
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import cache
 
@@ -38,7 +39,6 @@ __all__ = [
     "growth_a_week",
     "in_chunks",
     "outlook",
-    "outlook_of",
     "rate_on_day",
     "rate_range",
 ]
@@ -76,12 +76,7 @@ class Outlook:
         below: FloatArray = quick_normal_below(goal).mean(axis=2, dtype=np.float64)
         return below
 
-    def quantile_cm(self, level: float) -> FloatArray:
-        """Height (A, T) [cm] below which an area stands with chance ``level``."""
-        found: FloatArray = self.quantiles_cm((level,))[..., 0]
-        return found
-
-    def quantiles_cm(self, levels: tuple[float, ...]) -> FloatArray:
+    def quantiles_cm(self, levels: Sequence[float] | FloatArray) -> FloatArray:
         """Heights (A, T, L) [cm] below which an area stands with the chances ``levels``."""
         return quick_quantiles(self.heights_cm(), levels)
 
@@ -117,20 +112,32 @@ def _noise() -> Singles:
     return normals
 
 
-def outlook(fit: GrowthFit, areas: IntArray, days: FloatArray) -> Outlook:
-    """Stages of ``areas`` (A,) on ``days`` (T,) or (A, T) [day numbers] without any further cut.
-
-    What is normal is the log of the mean rate over the time since the last stage (its own log rate
-    and the drift of its tank by then), the log ceiling, and the last stage. The first two are taken
-    at nodes; the stage is normal given them.
-    """
-    return outlook_of(fit, fit.posterior(areas), areas, days)
-
-
-def outlook_of(
-    fit: GrowthFit, posterior: AreaPosterior, areas: IntArray, days: FloatArray
+def outlook(
+    fit: GrowthFit, areas: IntArray, days: FloatArray, posterior: AreaPosterior | None = None
 ) -> Outlook:
-    """Stages of areas (A,) whose posterior is at hand, as ``outlook``."""
+    """Return the stages of areas on some days when nothing more is cut.
+
+    What is normal is the log of the mean rate over the time since the last stage (an area's own log
+    rate and the drift of its tank by then), the log ceiling, and the last stage. The first two are
+    taken at nodes; the stage is normal given them.
+
+    Parameters
+    ----------
+    fit : GrowthFit
+        A fitted book.
+    areas : int array (A,)
+        Places of the areas in the book.
+    days : array (T,) or (A, T)
+        Day numbers (days since 1970-01-01) [d]; before an area's last stage they stand for it.
+    posterior : AreaPosterior, optional
+        That of the areas, if at hand.
+
+    Returns
+    -------
+    Outlook
+        Of the areas on the days.
+    """
+    posterior = posterior or fit.posterior(areas)
     problem = fit.design.problem
     began = posterior.last_day[:, None]
     ended = np.maximum(np.broadcast_to(days, (areas.size, days.shape[-1])), began)
@@ -199,7 +206,19 @@ def _over(above: FloatArray, below: FloatArray) -> FloatArray:
 
 
 def rate_on_day(posterior: AreaPosterior) -> tuple[FloatArray, FloatArray]:
-    """Log rate of areas (n,) at reference conditions on the day of the fit, and its sd."""
+    """Return the log rate of areas at reference conditions on the day of the fit.
+
+    Parameters
+    ----------
+    posterior : AreaPosterior
+        That of the areas (n,).
+
+    Returns
+    -------
+    tuple of array (n,)
+        Mean of the log rate, the drift of the tank by then in it, and its standard deviation
+        [log 1/day].
+    """
     today = np.zeros(1)
     weight = span_drift(today, today, 0.0).weight[:, None]
     count = posterior.last_day.size
@@ -208,7 +227,22 @@ def rate_on_day(posterior: AreaPosterior) -> tuple[FloatArray, FloatArray]:
 
 
 def rate_range(fit: GrowthFit, areas: IntArray, posterior: AreaPosterior) -> FloatArray:
-    """Rates (A, 3) [1/day] at the conditions of the day of the fit: 10, 50 and 90 % quantiles."""
+    """Return the rates of areas at the conditions of the day of the fit.
+
+    Parameters
+    ----------
+    fit : GrowthFit
+        A fitted book.
+    areas : int array (A,)
+        Places of the areas in the book.
+    posterior : AreaPosterior
+        That of the areas.
+
+    Returns
+    -------
+    array (A, 3)
+        The 10, 50 and 90 % quantiles [1/day].
+    """
     speed = fit.design.clock.speed(fit.design.on_day)[areas]
     pace, pace_sd = rate_on_day(posterior)
     rate: FloatArray = speed[:, None] * np.exp(pace[:, None] + RANGE_80 * pace_sd[:, None])
@@ -283,19 +317,47 @@ def forecast_heights(
     over = np.empty((areas.size, days.size))
     posterior = posterior or fit.posterior(areas)
     for some in in_chunks(areas.size, AREAS_AT_ONCE):
-        view = outlook_of(fit, posterior.part(some), areas[some], days)
+        view = outlook(fit, areas[some], days, posterior.part(some))
         heights[some] = view.quantiles_cm(LEVELS)
         over[some] = chance_over(fit, areas[some], view)
     return HeightForecast(areas, days, heights, over)
 
 
 def in_chunks(count: int, at_once: int) -> list[slice]:
-    """Slices of areas that fit in memory with all their nodes."""
+    """Return slices of areas that fit in memory with all their nodes.
+
+    Parameters
+    ----------
+    count : int
+        Number of areas.
+    at_once : int
+        How many fit at once.
+
+    Returns
+    -------
+    list of slice
+        That cover all areas in turn.
+    """
     return [slice(start, start + at_once) for start in range(0, count, at_once)]
 
 
 def chance_over(fit: GrowthFit, areas: IntArray, view: Outlook) -> FloatArray:
-    """Chance (A, T) of standing above the budget."""
+    """Return the chance of standing above the height budget.
+
+    Parameters
+    ----------
+    fit : GrowthFit
+        A fitted book.
+    areas : int array (A,)
+        Places of the areas in the book.
+    view : Outlook
+        How they stand on some days (T,).
+
+    Returns
+    -------
+    array (A, T)
+        Chance [0-1].
+    """
     budget = np.broadcast_to(fit.design.traits.budget_cm[areas][:, None], view.mean.shape[:2])
     over: FloatArray = 1.0 - view.chance_below(budget)
     return over

@@ -6,25 +6,14 @@ an area that was planted later, not the day on which one was going to be taken o
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 import numpy as np
 
-from growthcast.arrays import FloatArray, IntArray
 from growthcast.book.book import Book
 from growthcast.log.visits import Visits, places, read_log
 
-__all__ = ["Spans", "known_before", "log_visits", "own_spans"]
-
-
-@dataclass(frozen=True, slots=True)
-class Spans:
-    """Growth between two visits of an area, both heights read; all (S,), sorted by area and day."""
-
-    area: IntArray
-    start_cm: FloatArray
-    end_cm: FloatArray
-    days: FloatArray
+__all__ = ["known_before", "log_visits"]
 
 
 def known_before(book: Book, day: float) -> Book:
@@ -61,17 +50,17 @@ def known_before(book: Book, day: float) -> Book:
 
 
 def log_visits(book: Book) -> Visits:
-    """Visits of a book's log that read a height or may have cut; a look alone changes nothing."""
+    """Return the visits of a book's log that read a height or may have cut.
+
+    Parameters
+    ----------
+    book : Book
+        A checked book.
+
+    Returns
+    -------
+    Visits
+        Sorted by area and day; a look alone changes nothing and is left out.
+    """
     visits = read_log(book).visits
     return visits.keep(visits.has_amounts | (visits.unsaid & (visits.bucket >= 0)))
-
-
-def own_spans(visits: Visits) -> Spans:
-    """Spans between visits in which both the height left and the height found were read."""
-    at = np.flatnonzero(visits.follows)
-    start, end = visits.left_cm[at - 1], visits.before_cm[at]
-    read = np.isfinite(start) & np.isfinite(end) & (start > 0.0)
-    at = at[read]
-    return Spans(
-        visits.area[at], start[read], end[read], np.maximum(visits.day[at] - visits.day[at - 1], 1)
-    )

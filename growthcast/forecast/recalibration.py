@@ -5,8 +5,6 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 
 import numpy as np
-from numpy.typing import ArrayLike
-from scipy.special import ndtr, ndtri
 
 from growthcast.arrays import FloatArray
 from growthcast.forecast.scores import Predictive
@@ -36,46 +34,6 @@ class Recalibration:
     unshrunk: float = field(metadata=in_json("factor_unshrunk"))
     n: int
     visits: int
-
-    def widen(self, chance_below: ArrayLike) -> FloatArray:
-        """Return chances as they are once the forecasts are widened by the factor.
-
-        Parameters
-        ----------
-        chance_below : array
-            Chances of a height at or below some heights by the forecast as it is [0-1].
-
-        Returns
-        -------
-        array
-            ``ndtr(ndtri(chance) / factor)`` [0-1]: certainties, and even chances, stay.
-
-        Examples
-        --------
-        >>> wider = Recalibration(factor=2.0, unshrunk=2.0, n=100, visits=50)
-        >>> [round(float(p), 3) for p in wider.widen([0.0, 0.1, 0.5, 0.9, 1.0])]
-        [0.0, 0.261, 0.5, 0.739, 1.0]
-        """
-        widened: FloatArray = ndtr(ndtri(np.asarray(chance_below, np.float64)) / self.factor)
-        return widened
-
-    def level(self, wanted: ArrayLike) -> FloatArray:
-        """Return the levels of a forecast as it is that are the levels ``wanted`` of it widened.
-
-        The inverse of ``widen``: ``quantile_cm(level(0.9))`` is the widened 90 % quantile.
-
-        Examples
-        --------
-        >>> wider = Recalibration(factor=2.0, unshrunk=2.0, n=100, visits=50)
-        >>> round(float(wider.widen(wider.level(0.9))), 6)
-        0.9
-        """
-        levels: FloatArray = ndtr(ndtri(np.asarray(wanted, np.float64)) * self.factor)
-        return levels
-
-    def widened(self, made: Predictive) -> Predictive:
-        """Return forecasts of readings with their heights widened by the factor."""
-        return made.widened(self.factor)
 
 
 @dataclass(frozen=True, slots=True)

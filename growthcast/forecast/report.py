@@ -64,7 +64,18 @@ class AreaForecast:
 
 
 def as_date(day: float) -> date:
-    """Return the date of a day number."""
+    """Return the date of a day number.
+
+    Parameters
+    ----------
+    day : float
+        Days since 1970-01-01 [d]; a part of a day is dropped.
+
+    Returns
+    -------
+    date
+        The day.
+    """
     return date.fromordinal(int(day) + EPOCH)
 
 
@@ -82,7 +93,7 @@ def forecast_growth(
         Days to forecast, none before that day.
     horizon_d : int
         How many days ahead a crossing is looked for [d].
-    tanks : int array, optional
+    tanks : int array (R,), optional
         Places of the tanks to include; all of them when not given.
 
     Returns

@@ -158,13 +158,10 @@ class Scores:
     coverage_80: float
     coverage_90: float
 
-    def as_dict(self) -> dict[str, float | int | None]:
-        """Return the scores as plain numbers, None where there is none."""
-        found: dict[str, float | int | None] = {"n": self.n}
-        for name in self.__slots__[1:]:
-            value = float(getattr(self, name))
-            found[name] = round(value, 4) if self.n else None
-        return found
+    @classmethod
+    def none(cls, count: int = 0) -> Scores:
+        """Return the scores of readings of which none was scored."""
+        return cls(count, *[float("nan")] * 7)
 
 
 @dataclass(frozen=True, slots=True)
@@ -220,7 +217,7 @@ class Forecasts:
         """
         rows = rows & self.made
         if not rows.any():
-            return Scores(0, *[float("nan")] * 7)
+            return Scores.none()
         crps, budget = self.crps_cm[rows], budget_cm[rows]
         off = self.middle_cm[rows] - reading_cm[rows]
         reach = np.abs(2.0 * self.chance_below[rows] - 1.0)  # the central range that just holds it

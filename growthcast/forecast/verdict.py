@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field, fields
 from typing import Any
 
 import numpy as np
@@ -11,13 +11,15 @@ from growthcast.arrays import BoolArray, FloatArray, IntArray
 from growthcast.forecast.recalibration import Recalibration, Trial, learn_widening
 from growthcast.forecast.report import as_date
 from growthcast.forecast.scores import Forecasts, Predictive, Scores
-from growthcast.plain import plain
+from growthcast.plain import in_json, plain
 
-__all__ = ["LEAST_READINGS", "BacktestResult", "Comparison", "Crossings", "Readings"]
-
+__all__ = ["LEAST_READINGS", "BacktestResult", "CrossingErrors", "Readings"]
 
 LEAST_READINGS = 10
 """Readings below which a backtest says nothing."""
+LEAST_SHARE = 0.5
+"""A baseline that could forecast less than this share of what the model could is not compared: all
+others would be scored on the few that it could."""
 PIT_BINS = 10
 
 
@@ -26,14 +28,13 @@ class Readings:
     """The readings that were forecast, all (n,).
 
     ``area`` and ``tank`` are places in the book; ``split_day`` the day before which the book was
-    fitted, ``start_day`` that of the area's visit before (NaN for none), ``day`` that of the
-    reading.
+    fitted, ``day`` that of the reading [day numbers]; ``reading_cm`` what was read and
+    ``budget_cm`` the area's height budget [cm, or % cover].
     """
 
     area: IntArray
     tank: IntArray
     split_day: FloatArray
-    start_day: FloatArray
     day: FloatArray
     reading_cm: FloatArray
     budget_cm: FloatArray
@@ -50,71 +51,57 @@ class Readings:
 
 
 @dataclass(frozen=True, slots=True)
-class Crossings:
-    """Forecast minus observed days on which areas passed their budget, (n,) [d]; NaN: not foreseen.
+class CrossingErrors:
+    """Forecast minus observed days on which ``n`` areas passed their budgets.
 
-    Observed are crossings between an area's height after one visit, at or below its budget, and its
-    reading at the next, above it: the first whole day on which the logistic curve through both (at
-    the table's ceiling, or a tenth above the reading if that is higher) is over. Forecast is the
-    first day on which the chance of being over reaches one half. Only visits that did find an area
-    over are counted, so forecasts that were too late show more than those that were too early.
-    """
-
-    error_d: FloatArray
-
-    def as_dict(self) -> dict[str, Any] | None:
-        """Return a summary, None without any crossing."""
-        if not self.error_d.size:
-            return None
-        found = self.error_d[np.isfinite(self.error_d)]
-        return {
-            "n": int(self.error_d.size),
-            "not_foreseen": int(self.error_d.size - found.size),
-            "median_abs_d": round(float(np.median(np.abs(found))), 2) if found.size else None,
-            "median_d": round(float(np.median(found)), 2) if found.size else None,
-        }
-
-
-@dataclass(frozen=True, slots=True)
-class Comparison:
-    """The model against a baseline on the ``n`` readings that both could forecast.
-
-    Mean CRPS as a share of the budget of either, and the standard error of their difference, the
-    readings of one tank and day taken as one.
+    ``median_abs_d`` and ``median_d`` [d] are over those that were foreseen at all, ``None`` where
+    none was; ``not_foreseen`` counts the others.
     """
 
     n: int
-    model: float
-    baseline: float
-    standard_error: float
-
-    @property
-    def is_better(self) -> bool:
-        """Whether the baseline forecast better than the model."""
-        return self.baseline < self.model
-
-    @property
-    def is_clear(self) -> bool:
-        """Whether the difference is more than two standard errors."""
-        return abs(self.model - self.baseline) > 2.0 * self.standard_error
+    not_foreseen: int
+    median_abs_d: float | None = field(metadata=in_json(digits=2))
+    median_d: float | None = field(metadata=in_json(digits=2))
 
 
 @dataclass(frozen=True, slots=True)
 class BacktestResult:
-    """What was forecast of which readings, and by whom.
+    """What was forecast of which readings, by the model and by plainer ways.
 
-    ``model`` and each entry of ``baselines`` are forecasts of the ``readings``; ``split_days`` are
-    the day numbers of the splits that had a reading to forecast; ``visit_days`` counts the days of
-    the log on which anything was read or cut. ``applied_widening`` is the factor that the practice
-    applies to its forecasts; those judged here are without it.
+    Attributes
+    ----------
+    readings : Readings
+        The ``n`` readings.
+    model : Forecasts
+        What the model forecast of them.
+    baselines : dict of Forecasts
+        What each baseline forecast of them, by its name.
+    crossing_error_d : array (C,)
+        Forecast minus observed days on which areas passed their budgets, ``nan`` where the forecast
+        foresaw none. Observed are crossings between an area's height after one visit, at or below
+        its budget, and its reading at the next, above it: the first whole day on which the logistic
+        curve through both (at the table's ceiling, or a tenth above the reading if that is higher)
+        is over. Forecast is the first day on which the chance of being over reaches one half. Only
+        visits that did find an area over are counted, so forecasts that were too late show more
+        than those that were too early.
+    split_days : tuple of float
+        Day numbers of the splits that had a reading to forecast.
+    visit_days : int
+        Days of the log on which anything was read or cut.
+    not_fitted : dict of str
+        Why the log of a tank could not be fitted before some split, by its id; there it was
+        forecast from the species table alone.
+    applied_widening : float
+        The factor that the practice applies to its forecasts; those judged here are without it.
     """
 
     readings: Readings
     model: Forecasts
     baselines: dict[str, Forecasts]
-    crossings: Crossings
+    crossing_error_d: FloatArray
     split_days: tuple[float, ...]
     visit_days: int
+    not_fitted: dict[str, str] = field(default_factory=dict)
     applied_widening: float = 1.0
 
     @property
@@ -122,36 +109,107 @@ class BacktestResult:
         """Whether there are readings enough to say anything."""
         return int(self.model.made.sum()) >= LEAST_READINGS
 
+    @property
+    def compared(self) -> tuple[str, ...]:
+        """Baselines that could forecast enough of the readings to stand beside the model."""
+        least = max(LEAST_READINGS, LEAST_SHARE * self.model.made.sum())
+        both = {name: (one.made & self.model.made).sum() for name, one in self.baselines.items()}
+        return tuple(name for name, count in both.items() if count >= least)
+
+    @property
+    def side_by_side(self) -> BoolArray:
+        """Readings (n,) that the model and every compared baseline could forecast."""
+        made = [self.model.made, *(self.baselines[name].made for name in self.compared)]
+        rows: BoolArray = np.logical_and.reduce(made)
+        return rows
+
+    def scores(self, baseline: str | None = None, rows: BoolArray | None = None) -> Scores:
+        """Scores on the readings that the model and all compared baselines could forecast.
+
+        Parameters
+        ----------
+        baseline : str, optional
+            A baseline's name; the model when not given.
+        rows : bool array (n,), optional
+            Readings to score, of those; all of them when not given.
+
+        Returns
+        -------
+        Scores
+            ``nan`` where there is no such reading, and for a baseline that is not compared, whose
+            ``n`` then counts what it could forecast.
+        """
+        kept = self.side_by_side if rows is None else self.side_by_side & rows
+        if baseline is None:
+            return self.model.scores(kept, self.readings.reading_cm, self.readings.budget_cm)
+        made = self.baselines[baseline]
+        if baseline in self.compared:
+            return made.scores(kept, self.readings.reading_cm, self.readings.budget_cm)
+        return Scores.none(int((made.made if rows is None else made.made & rows).sum()))
+
+    def scores_of_all(self, rows: BoolArray | None = None) -> Scores:
+        """Scores of the model on all readings that it could forecast, or on those of a mask."""
+        kept = self.model.made if rows is None else self.model.made & rows
+        return self.model.scores(kept, self.readings.reading_cm, self.readings.budget_cm)
+
+    def standard_error(self, baseline: str, rows: BoolArray | None = None) -> float:
+        """Return the standard error of the difference of two CRPS, as shares of the budget.
+
+        Parameters
+        ----------
+        baseline : str
+            A compared baseline.
+        rows : bool array (n,), optional
+            Readings to score, of those side by side.
+
+        Returns
+        -------
+        float
+            That of the mean difference between the model and the baseline on the same readings [-],
+            the readings of one tank and day being one cluster.
+
+        References
+        ----------
+        Comparing forecasts by the mean difference of their scores: Diebold, F. X. & Mariano, R. S.
+        (1995). Journal of Business & Economic Statistics 13, 253-263,
+        doi:10.1080/07350015.1995.10524599. The error from sums within clusters: Liang, K.-Y. &
+        Zeger, S. L. (1986). Biometrika 73, 13-22, doi:10.1093/biomet/73.1.13 (both from memory).
+        """
+        kept = self.side_by_side if rows is None else self.side_by_side & rows
+        readings, other = self.readings.keep(kept), self.baselines[baseline]
+        apart = (self.model.crps_cm[kept] - other.crps_cm[kept]) / readings.budget_cm
+        _, visit = np.unique(np.stack([readings.tank, readings.day]), axis=1, return_inverse=True)
+        sums = np.bincount(visit.ravel(), weights=apart - apart.mean())
+        return float(np.sqrt((sums**2).sum()) / apart.size)
+
     def pit(self) -> FloatArray:
-        """Chance each forecast gave to its reading or less, (n,) [0-1]: even if all is well."""
+        """Chance each forecast gave to its reading or less, (n,) [0-1]: even if all is well.
+
+        References
+        ----------
+        The probability integral transform: Gneiting, T., Balabdaoui, F. & Raftery, A. E. (2007).
+        Journal of the Royal Statistical Society B 69, 243-268,
+        doi:10.1111/j.1467-9868.2007.00587.x (from memory).
+        """
         return self.model.chance_below[self.model.made]
 
     def pit_counts(self) -> IntArray:
         """Readings in each tenth of their forecast, lowest first, (10,)."""
         return np.histogram(self.pit(), bins=PIT_BINS, range=(0.0, 1.0))[0]
 
-    def scores(self, baseline: str | None = None, rows: BoolArray | None = None) -> Scores:
-        """Scores of the model, or of a baseline, on all readings or on the ``rows`` of a mask."""
-        made = self.model if baseline is None else self.baselines[baseline]
-        kept = made.made if rows is None else made.made & rows
-        return made.scores(kept, self.readings.reading_cm, self.readings.budget_cm)
-
-    def compare(self, baseline: str, rows: BoolArray | None = None) -> Comparison | None:
-        """Compare the model with a baseline on the readings that both could forecast, if any."""
-        other = self.baselines[baseline]
-        both = self.model.made & other.made
-        both = both if rows is None else both & rows
-        readings = self.readings.keep(both)
-        if not readings.area.size:
+    @property
+    def crossings(self) -> CrossingErrors | None:
+        """Errors of the dates on which budgets were passed, ``None`` without any crossing."""
+        error_d = self.crossing_error_d
+        if not error_d.size:
             return None
-        mine = self.model.crps_cm[both] / readings.budget_cm
-        theirs = other.crps_cm[both] / readings.budget_cm
-        apart = (mine - theirs) - (mine - theirs).mean()
-        visit = np.unique(np.stack([readings.tank, readings.day]), axis=1, return_inverse=True)[
-            1
-        ].ravel()
-        error = np.sqrt((np.bincount(visit, weights=apart) ** 2).sum()) / apart.size
-        return Comparison(apart.size, float(mine.mean()), float(theirs.mean()), float(error))
+        found = error_d[np.isfinite(error_d)]
+        return CrossingErrors(
+            n=int(error_d.size),
+            not_foreseen=int(error_d.size - found.size),
+            median_abs_d=float(np.median(np.abs(found))) if found.size else None,
+            median_d=float(np.median(found)) if found.size else None,
+        )
 
     def recalibration(self) -> Recalibration:
         """Learn from these forecasts by how much their spread should be widened."""
@@ -171,13 +229,13 @@ class BacktestResult:
                 continue
             known = readings.keep(before)
             learnt = learn_widening(predictive.take(before), known.reading_cm, known.visits)
-            widened.height_cm[here] = learnt.widened(predictive.take(here)).height_cm
+            widened.height_cm[here] = predictive.take(here).widened(learnt.factor).height_cm
         tried = Forecasts.of(
             Predictive(widened.height_cm, predictive.error_cm), readings.reading_cm
         )
         if not tried.made.any():
             return None
-        as_it_was = self.scores(rows=tried.made)
+        as_it_was = self.scores_of_all(tried.made)
         then = tried.scores(tried.made, readings.reading_cm, readings.budget_cm)
         return Trial(
             n=then.n,
@@ -190,49 +248,54 @@ class BacktestResult:
     def as_dict(self) -> dict[str, Any]:
         """Return the mapping that ``growthcast backtest --json`` prints.
 
-        ``crps_cm`` and ``mae_cm`` are those of areas measured in centimetres; coverages and shares
-        of the budget are over all readings. ``by_unit`` is there when some areas are measured by
-        cover and others not.
+        The scores of the model and of its ``baselines`` are side by side; ``all_readings`` holds
+        those of the model on all that it could forecast, as do ``pit_counts`` and what the widening
+        is learnt from. ``crps_cm`` and ``mae_cm`` are those of areas measured in centimetres;
+        coverages and shares of the budget are over all areas. ``by_unit`` is there when some areas
+        are measured by cover and others not.
         """
-        cover = self.readings.is_cover
-        answer: dict[str, Any] = self._scores_dict(None)
-        answer |= {
+        cover, enough = self.readings.is_cover, self.enough
+        first, *_, last = self.split_days * 2 or (None, None)
+        answer: dict[str, Any] = self._compared_as_dict(None) | {
+            "all_readings": self._row(self.scores_of_all(), self.scores_of_all(~cover)),
             "readings_needed": LEAST_READINGS,
             "visits": self.readings.visits,
             "splits": len(self.split_days),
-            "first_split": as_date(self.split_days[0]).isoformat() if self.split_days else None,
-            "last_split": as_date(self.split_days[-1]).isoformat() if self.split_days else None,
-            "crossing_error_d": self.crossings.as_dict() if self.enough else None,
-            "pit_counts": self.pit_counts().tolist() if self.enough else None,
-            "recalibration": self._recalibration_dict() if self.enough else None,
+            "first_split": None if first is None else as_date(first).isoformat(),
+            "last_split": None if last is None else as_date(last).isoformat(),
+            "crossing_error_d": plain(self.crossings) if enough else None,
+            "pit_counts": self.pit_counts().tolist() if enough else None,
+            "recalibration": None,
         }
-        if self.enough and cover.any() and not cover.all():
-            answer["by_unit"] = {
-                "cm": self._scores_dict(~cover),
-                "cover_pct": self._scores_dict(cover),
+        if enough:
+            trial = {"applied": self.applied_widening, "trial": plain(self.trial())}
+            answer["recalibration"] = plain(self.recalibration()) | trial
+        if enough and cover.any() and not cover.all():
+            units = {"cm": ~cover, "cover_pct": cover}
+            answer["by_unit"] = {unit: self._compared_as_dict(r) for unit, r in units.items()}
+        return answer
+
+    def _compared_as_dict(self, rows: BoolArray | None) -> dict[str, Any]:
+        """Scores of the model and of its baselines, all on the same readings."""
+        in_cm = ~self.readings.is_cover if rows is None else rows
+        mine = self.scores(None, rows)
+        answer: dict[str, Any] = self._row(mine, self.scores(None, in_cm))
+        answer["baselines"] = {}
+        for name in self.baselines:
+            row = self._row(self.scores(name, rows), self.scores(name, in_cm))
+            told = self.enough and mine.n > 0 and name in self.compared
+            answer["baselines"][name] = row | {
+                "model_crps_share": round(mine.crps_share, 4) if told else None,
+                "crps_share_difference_se": round(self.standard_error(name, rows), 5)
+                if told
+                else None,
             }
         return answer
 
-    def _recalibration_dict(self) -> dict[str, Any]:
-        made: dict[str, Any] = plain(self.recalibration())
-        return made | {"applied": self.applied_widening, "trial": plain(self.trial())}
-
-    def _scores_dict(self, rows: BoolArray | None) -> dict[str, Any]:
-        answer: dict[str, Any] = self._one(None, rows)
-        answer["baselines"] = {name: self._one(name, rows) for name in self.baselines}
-        return answer
-
-    def _one(self, baseline: str | None, rows: BoolArray | None) -> dict[str, Any]:
-        scores = self.scores(baseline, rows).as_dict()
-        if rows is None:
-            in_cm = self.scores(baseline, ~self.readings.is_cover).as_dict()
-            scores |= {name: in_cm[name] for name in ("crps_cm", "mae_cm")}
-        if not self.enough:
-            scores = {name: scores["n"] if name == "n" else None for name in scores}
-        if baseline is None:
-            return scores
-        against = self.compare(baseline, rows)
-        told = against if self.enough else None
-        scores["model_crps_share"] = None if told is None else round(told.model, 4)
-        scores["crps_share_difference_se"] = None if told is None else round(told.standard_error, 5)
-        return scores
+    def _row(self, scores: Scores, in_cm: Scores) -> dict[str, float | None]:
+        """Return scores as plain numbers, those in centimetres by ``in_cm``, ``None`` for none."""
+        row: dict[str, float | None] = {"n": scores.n}
+        for name in (part.name for part in fields(Scores) if part.name != "n"):
+            value = float(getattr(in_cm if name in ("crps_cm", "mae_cm") else scores, name))
+            row[name] = round(value, 4) if self.enough and np.isfinite(value) else None
+        return row

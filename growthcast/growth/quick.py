@@ -108,7 +108,7 @@ def quick_normal_below(score: Singles) -> Singles:
     return below
 
 
-def quick_quantiles(values: Singles, levels: Sequence[float]) -> FloatArray:
+def quick_quantiles(values: Singles, levels: Sequence[float] | FloatArray) -> FloatArray:
     """Quantiles (..., L) along the last axis, which is sorted in place.
 
     Sorting single precision is several times as fast as picking what lies at a level.

@@ -18,7 +18,6 @@ __all__ = [
     "beer_lambert",
     "carbonate_constants",
     "co2_mg_l",
-    "daily_light_integral",
 ]
 
 
@@ -131,39 +130,6 @@ def co2_mg_l(ph: ArrayLike, kh_dkh: ArrayLike, temperature_c: ArrayLike) -> Floa
     co2_mol_l = bicarbonate * 10.0 ** (pk.first - p)
     dissolved: FloatArray = np.maximum(co2_mol_l * CO2_G_PER_MOL * 1000.0, 0.0)
     return dissolved
-
-
-def daily_light_integral(ppfd_umol: ArrayLike, photoperiod_h: ArrayLike) -> FloatArray:
-    """Return the light that falls on a square metre in a day.
-
-    Parameters
-    ----------
-    ppfd_umol : array_like
-        Photosynthetic photon flux density [umol/m2/s], 0 or more.
-    photoperiod_h : array_like
-        Hours of light a day [h], 0 to 24.
-
-    Returns
-    -------
-    ndarray of float
-        Daily light integral [mol/m2/day].
-
-    Notes
-    -----
-    ``PPFD x hours x 3600 / 10^6``: a lamp at one level, without dimming ramps.
-
-    References
-    ----------
-    Unit conversion. The example below is a published one, credited to J. Faust, who prints 1.6.
-
-    Examples
-    --------
-    >>> round(float(daily_light_integral(38.1, 12.0)), 1)
-    1.6
-    """
-    flux = np.asarray(ppfd_umol, dtype=np.float64)
-    integral: FloatArray = np.asarray(flux * np.asarray(photoperiod_h, dtype=np.float64) * 0.0036)
-    return integral[()]
 
 
 def beer_lambert(light: ArrayLike, depth_cm: ArrayLike, extinction_per_cm: ArrayLike) -> FloatArray:

@@ -68,31 +68,89 @@ def _scores(result: BacktestResult, digits: int, rows: BoolArray) -> list[list[s
             percent(scores.crps_share, 1),
             f"{100 * scores.coverage_80:.0f} of 100",
         ]
-        lines.append(line if scores.n else [*line[:2], *4 * "-"])
+        scored = scores.n > 0 and (name is None or name in result.compared)
+        lines.append(line if scored else [*line[:2], *4 * "-"])
     return lines
 
 
 def _sentences(result: BacktestResult) -> Iterator[str]:
-    scores, readings = result.scores(), result.readings
+    scores, readings = result.scores_of_all(), result.readings
     first, last = as_date(result.split_days[0]), as_date(result.split_days[-1])
     forecast = count_of(scores.n, "reading")
     yield (
         f"{forecast} on {count_of(readings.visits, 'tank visit')}, each forecast from the book as "
         f"it was before one of {count_of(len(result.split_days), 'day')} between {first} and "
-        f"{last}."
+        f"{last}.{_side_by_side(result)}"
     )
+    held = [f"{100 * c:.0f}" for c in (scores.coverage_80, scores.coverage_50, scores.coverage_90)]
     yield (
-        f"8 of 10 ranges held {100 * scores.coverage_80:.0f} of 100 times; "
-        f"5 of 10 ranges {100 * scores.coverage_50:.0f}, "
-        f"9 of 10 ranges {100 * scores.coverage_90:.0f}. "
-        "A range is that of a reading: the forecast height and the error of reading it."
+        f"8 of 10 ranges held {held[0]} of 100 times; 5 of 10 ranges {held[1]}, 9 of 10 ranges "
+        f"{held[2]}. A range is that of a reading: the forecast height and the error of reading it."
     )
     yield _bias(scores.bias_share)
     yield from _against(result)
-    yield from _crossing(result)
+    yield _crossing(result)
     yield _widening(result)
     yield (
         "CRPS is the error of a whole forecast, middle and range together: the smaller the better."
+    )
+
+
+def _side_by_side(result: BacktestResult) -> str:
+    """Say on how many readings all ways are scored, and which ways are not."""
+    compared, every = result.scores().n, int(result.model.made.sum())
+    said = ""
+    if compared < every:
+        said = f" The tables compare the {compared} of them that every way could forecast."
+    for name in result.baselines:
+        if name not in result.compared:
+            count = result.scores(name).n
+            said += f" The {NAMES[name]} could forecast {count}, too few to be compared."
+    return said
+
+
+def _bias(share: float) -> str:
+    if abs(share) < 0.01:
+        return "Forecasts ran neither high nor low."
+    side = "high" if share > 0 else "low"
+    return f"Forecasts ran {side} by {percent(abs(share))} of the height budget on average."
+
+
+def _against(result: BacktestResult) -> Iterator[str]:
+    """Say which baselines forecast better or worse than the model, by how much and how surely."""
+    mine, beaten = result.scores(), []
+    for name in result.compared if mine.n else ():
+        theirs = result.scores(name).crps_share
+        clear = abs(mine.crps_share - theirs) > 2.0 * result.standard_error(name)
+        what = "a straight line" if name == "line" else f"the {NAMES[name]}"
+        if theirs < mine.crps_share:
+            doubt = "" if clear else "; the difference may be chance"
+            yield (
+                f"{what[0].upper()}{what[1:]} forecast this book better than growthcast: CRPS "
+                f"{percent(theirs, 1)} of the budget against {percent(mine.crps_share, 1)} "
+                f"on {count_of(mine.n, 'reading')}{doubt}."
+            )
+            continue
+        doubt = "" if clear else ", which may be chance"
+        beaten.append(f"{percent(1.0 - mine.crps_share / theirs)} smaller than by {what}{doubt}")
+    if beaten:
+        yield f"On the same readings the error (CRPS) was {'; '.join(beaten)}."
+
+
+def _crossing(result: BacktestResult) -> str:
+    found = result.crossings
+    if found is None:
+        return "No area passed its budget between two readings, so no crossing date was tested."
+    late, off = found.median_d, found.median_abs_d
+    if late is None or off is None:
+        return f"None of {count_of(found.n, 'crossing')} of a budget was foreseen."
+    side = f"{_days(late)} too {'late' if late > 0 else 'early'}" if late else "the right day"
+    missed = f" ({found.not_foreseen} not foreseen)" if found.not_foreseen else ""
+    return (
+        f"Budgets were passed between two readings {count_of(found.n, 'time')}: the forecast date "
+        f"was {side} in the middle case and {_days(off)} off{missed}. The true day is taken from "
+        "the growth curve through both readings; only areas found over count, which shows late "
+        "dates more than early ones."
     )
 
 
@@ -123,55 +181,5 @@ def _widening(result: BacktestResult) -> str:
 
 
 def _days(number: float) -> str:
+    """Return a median of days, halves of days too, without its sign."""
     return "1 day" if abs(number) == 1 else f"{abs(number):g} days"
-
-
-def _bias(share: float) -> str:
-    if abs(share) < 0.01:
-        return "Forecasts ran neither high nor low."
-    side = "high" if share > 0 else "low"
-    return f"Forecasts ran {side} by {100 * abs(share):.0f} % of the height budget on average."
-
-
-def _against(result: BacktestResult) -> Iterator[str]:
-    """Say which baselines forecast better or worse than the model, by how much and how surely."""
-    beaten = []
-    for name in result.baselines:
-        against = result.compare(name)
-        if against is None:
-            continue
-        what = "a straight line" if name == "line" else f"the {NAMES[name]}"
-        if against.is_better:
-            doubt = "" if against.is_clear else "; the difference may be chance"
-            yield (
-                f"{what[0].upper()}{what[1:]} forecast this book better than growthcast: CRPS "
-                f"{100 * against.baseline:.1f} % of the budget against {100 * against.model:.1f} % "
-                f"on {count_of(against.n, 'reading')}{doubt}."
-            )
-            continue
-        less = 100 * (1.0 - against.model / against.baseline)
-        doubt = "" if against.is_clear else ", which may be chance"
-        beaten.append(f"{less:.0f} % smaller than by {what}{doubt}")
-    if beaten:
-        yield f"On the same readings the error (CRPS) was {'; '.join(beaten)}."
-
-
-def _crossing(result: BacktestResult) -> Iterator[str]:
-    found = result.crossings.as_dict()
-    if found is None:
-        yield "No area passed its budget between two readings, so no crossing date was tested."
-        return
-    missed = found["not_foreseen"]
-    if found["median_d"] is None:
-        yield f"None of {count_of(found['n'], 'crossing')} of a budget was foreseen."
-        return
-    late = found["median_d"]
-    side = f"{_days(late)} too {'late' if late > 0 else 'early'}" if late else "the right day"
-    passed = count_of(found["n"], "time")
-    yield (
-        f"Budgets were passed between two readings {passed}: the forecast date was "
-        f"{side} in the middle case and {_days(found['median_abs_d'])} off"
-        + (f" ({missed} not foreseen)" if missed else "")
-        + ". The true day is taken from the growth curve through both readings; only areas found "
-        "over count, which shows late dates more than early ones."
-    )

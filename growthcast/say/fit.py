@@ -9,7 +9,7 @@ from typing import Any
 import numpy as np
 
 from growthcast.arrays import BoolArray
-from growthcast.say.words import Table, Words, quantile_words
+from growthcast.say.words import Beside, Table, Words, quantile_words
 
 __all__ = ["fit_words"]
 
@@ -24,6 +24,7 @@ SPREADS = {
     "height_error_share": "a reading, share of the height",
     "weight": "a weight",
 }
+MOST_ROWS_SAID = 20
 Z_90 = 1.2816
 """The 90 % quantile of the standard normal: 8 times of 10 lie within so many deviations."""
 
@@ -57,6 +58,12 @@ def fit_words(answer: Mapping[str, Any], is_cover: BoolArray, last: date | None)
         "A week: growth just now, midway between floor and height, cuts and rests after them "
         "aside; ranges hold 8 times of 10. Growth against usual is what growthcast watch prints."
     )
+    left_out = answer["rows_left_out"]
+    yield Beside(f"{answer['rows_used']} log rows used, {len(left_out)} set aside or left out.")
+    for row in left_out[:MOST_ROWS_SAID]:
+        yield Beside(f"    {row['file']}:{row['row']}: {row['why']}")
+    if rest := left_out[MOST_ROWS_SAID:]:
+        yield Beside(f"    and {len(rest)} more (see --json)")
 
 
 def _range(effect: Mapping[str, float]) -> list[float]:

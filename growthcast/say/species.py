@@ -6,7 +6,7 @@ from collections.abc import Mapping, Sequence
 from typing import Any
 
 from growthcast.book.tables import TABLES, UNIT_WORDS
-from growthcast.say.words import Table, Words
+from growthcast.say.words import Beside, Table, Words
 
 __all__ = ["list_words", "species_words"]
 
@@ -38,13 +38,15 @@ def list_words(plants: Sequence[Mapping[str, Any]]) -> Words:
                 plant["basis"],
             )
         )
-    if rows:
-        headings = ("species", "name", "form", "a week at best>", "low stand doubles in>")
-        yield Table(
-            f"{len(rows)} species, under good light and CO2",
-            (*headings, "ceiling>", "light", "CO2 needed", "rate from"),
-            rows,
-        )
+    if not rows:
+        yield Beside("No species fits all of these; ask for less.")
+        return
+    headings = ("species", "name", "form", "a week at best>", "low stand doubles in>")
+    yield Table(
+        f"{len(rows)} species, under good light and CO2",
+        (*headings, "ceiling>", "light", "CO2 needed", "rate from"),
+        rows,
+    )
 
 
 def species_words(plant: Mapping[str, Any]) -> Words:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Iterable, Sequence
 from datetime import date
 from typing import TYPE_CHECKING, NamedTuple
 
@@ -11,6 +11,7 @@ if TYPE_CHECKING:
 
 __all__ = [
     "MONTHS",
+    "Beside",
     "Table",
     "Words",
     "about_days",
@@ -40,7 +41,13 @@ class Table(NamedTuple):
     rows: Sequence[Sequence[str]]
 
 
-Words = Iterator[str | Table]
+class Beside(NamedTuple):
+    """A sentence beside the answer: it goes to stderr."""
+
+    sentence: str
+
+
+Words = Iterable[str | Table | Beside]
 """An answer as a person reads it: sentences and tables, in their order."""
 
 

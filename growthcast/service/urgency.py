@@ -140,7 +140,7 @@ def rhythms(book: Book, fit: GrowthFit, advice: list[TankAdvice], from_day: floa
     advice : list of TankAdvice
         The recommendation of every tank.
     from_day : float
-        Day number from which days count.
+        Day number from which days count [d].
 
     Returns
     -------
@@ -213,13 +213,13 @@ def left_inside(fit: GrowthFit, last_day: FloatArray) -> FloatArray:
     fit : GrowthFit
         A fitted book.
     last_day : array (K,)
-        Day number of every tank's last visit.
+        Day number of every tank's last visit [d].
 
     Returns
     -------
     array (K,)
-        The product over the areas, which shares nothing between them; 1, as if it were sure, where
-        some area was probably left over its height: then nothing excuses it.
+        The product over the areas [0-1], which shares nothing between them; 1, as if it were sure,
+        where some area was probably left over its height: then nothing excuses it.
     """
     design = fit.design
     areas = np.flatnonzero(design.stays)

@@ -47,6 +47,7 @@ def test_backtest_on_the_demo(tmp_path):
     assert answer["crps_cm"] < answer["baselines"]["last_rate"]["crps_cm"]
     assert set(answer["by_unit"]) == {"cm", "cover_pct"}
     assert answer["recalibration"]["applied"] == 1.0
+    assert answer["not_fitted"] == []
     assert f"Wrote {file}" in ran.err
     assert "<svg" in file.read_text(encoding="utf-8")
 
@@ -55,9 +56,8 @@ def test_backtest_says_the_same_to_people(tmp_path):
     arguments = ("backtest", DEMO, "--splits", "3", "--on", "2026-10-01")
     told, counted = run(*arguments), strict_json(run(*arguments, "--json").out)
     assert told.status == 0
-    assert f"8 of 10 ranges held {100 * counted['coverage_80']:.0f} of 100 times" in " ".join(
-        told.out.split()
-    )
+    held = f"{100 * counted['all_readings']['coverage_80']:.0f}"
+    assert f"8 of 10 ranges held {held} of 100 times" in " ".join(told.out.split())
     assert counted["last_split"] <= "2026-10-01"
     assert "straight line through three spans" in told.out
 

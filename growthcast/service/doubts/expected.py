@@ -12,7 +12,7 @@ from growthcast.finite import finite_answer
 from growthcast.fit.design import COVER_CEILING
 from growthcast.fit.model.looks import look_log_chance
 from growthcast.fit.result import GrowthFit
-from growthcast.forecast.heights import outlook_of
+from growthcast.forecast.heights import outlook
 from growthcast.growth.normal import normal_cdf
 from growthcast.log.visits import Look
 
@@ -154,7 +154,7 @@ def expected_at(fit: GrowthFit, book: Book, tank_id: str) -> Expected:
     posterior = fit.posterior(areas)
     heights = np.empty((0, 1))
     if areas.size:
-        view = outlook_of(fit, posterior, areas, np.array([design.on_day]))
+        view = outlook(fit, areas, np.array([design.on_day]), posterior)
         heights = view.heights_cm()[:, 0].astype(np.float64)
     most = np.where(design.is_cover[areas], COVER_CEILING, np.inf)[:, None]
     recent = traits.planted_lately(design.on_day)[areas]

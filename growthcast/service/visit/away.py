@@ -110,7 +110,7 @@ def weeks_away(
         Its fit.
     last_visit, next_visit : date
         The visits before and after; the first not before the day of the fit, the second after it.
-    tanks : int array, optional
+    tanks : int array (K,), optional
         Places of the tanks in the book; all of them when not given.
     advice : list of TankAdvice, optional
         What ``recommend`` says of these tanks, if it is at hand.

@@ -295,7 +295,7 @@ def whole_parts(parts: Sequence[float]) -> list[int]:
     Parameters
     ----------
     parts : sequence of float
-        Numbers of one unit.
+        Numbers of one unit [of any].
 
     Returns
     -------

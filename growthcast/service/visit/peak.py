@@ -140,7 +140,7 @@ def peak_plan(
         Visits before it, none before the day of the fit, ascending; may be empty.
     target_share, band_share : float
         An area is at its best between ``(target_share - band_share)`` of its budget, or its floor
-        if that is higher, and ``(target_share + band_share)``, at most its budget.
+        if that is higher, and ``(target_share + band_share)``, at most its budget [0-1].
 
     Returns
     -------

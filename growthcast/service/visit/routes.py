@@ -57,7 +57,8 @@ def routes_to(
     target_cm : array (A,)
         Height aimed at on the day [cm].
     confidence : float
-        Chance with which all areas are held inside from visit to visit before their last cuts.
+        Chance with which all areas are held inside from visit to visit before their last cuts
+        [0-1].
 
     Returns
     -------

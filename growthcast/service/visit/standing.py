@@ -212,7 +212,7 @@ def standing_areas(fit: GrowthFit, tanks: IntArray) -> Standing:
     ----------
     fit : GrowthFit
         A fitted book.
-    tanks : int array
+    tanks : int array (R,)
         Places of the tanks in the book; those without a living area drop out.
 
     Returns
@@ -243,7 +243,20 @@ def standing_areas(fit: GrowthFit, tanks: IntArray) -> Standing:
 
 
 def only_areas(standing: Standing, keep: BoolArray) -> Standing:
-    """Return some areas (A,) of a block, with the tanks that are left."""
+    """Return some areas of a block, with the tanks that are left.
+
+    Parameters
+    ----------
+    standing : Standing
+        The areas of a block.
+    keep : bool array (A,)
+        Which of them to keep.
+
+    Returns
+    -------
+    Standing
+        Of those areas, in the same draws.
+    """
     return replace(
         standing,
         living=living_part(standing.living, keep),
@@ -253,10 +266,21 @@ def only_areas(standing: Standing, keep: BoolArray) -> Standing:
 
 
 def days_that_hold(standing: Standing, longest_d: int, confidence: float) -> int:
-    """Most whole days [d] for which all areas of one tank stay within their budgets uncut.
+    """Count the whole days for which all areas of one tank stay within their budgets uncut.
 
-    The chance of all areas at once is at least ``confidence``. 0 where not even one day holds, at
-    most ``longest_d``.
+    Parameters
+    ----------
+    standing : Standing
+        The areas of one tank.
+    longest_d : int
+        Days that are asked about at most [d].
+    confidence : float
+        Wanted chance that all areas stay inside at once [0-1].
+
+    Returns
+    -------
+    int
+        Days [d]; 0 where not even one day holds, at most ``longest_d``.
     """
     low, high = 0, longest_d
     while low < high:

@@ -20,7 +20,7 @@ from growthcast.figures.calibration import (
 )
 from growthcast.figures.style import new_figure
 from growthcast.forecast.scores import NORMAL_SCORES, Forecasts, Predictive
-from growthcast.forecast.verdict import BacktestResult, Crossings, Readings
+from growthcast.forecast.verdict import BacktestResult, Readings
 from tests.unit.figures.conftest import Fitted
 
 SVG = "{http://www.w3.org/2000/svg}"
@@ -35,14 +35,13 @@ def result_of(count: int = 200, stated_sd: float = 1.0, shift: float = 0.0) -> B
         area=whole,
         tank=whole,
         split_day=day,
-        start_day=day - 7.0,
         day=day,
         reading_cm=reading,
         budget_cm=np.full(count, 25.0),
         is_cover=np.zeros(count, dtype=bool),
     )
     made = Forecasts.of(Predictive(height, np.full_like(height, 0.05)), reading)
-    return BacktestResult(readings, made, {}, Crossings(np.zeros(0)), tuple(day.tolist()), count)
+    return BacktestResult(readings, made, {}, np.zeros(0), tuple(day.tolist()), count)
 
 
 def drawn(ax: Axes, name: str) -> object:

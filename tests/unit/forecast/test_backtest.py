@@ -13,11 +13,19 @@ from growthcast.fit.design import day_number
 from growthcast.fit.model.errors import ErrorModel
 from growthcast.forecast import backtest as backtesting
 from growthcast.forecast.backtest import backtest
-from growthcast.forecast.baselines import last_rate, line, only_starts, start_heights, unpooled
-from growthcast.forecast.hindsight import known_before, log_visits, own_spans
+from growthcast.forecast.baselines import (
+    Past,
+    last_rate,
+    line,
+    only_starts,
+    own_spans,
+    start_heights,
+    unpooled,
+)
+from growthcast.forecast.hindsight import known_before, log_visits
 from growthcast.forecast.recalibration import Recalibration, learn_widening
 from growthcast.forecast.scores import NORMAL_SCORES, Forecasts, Predictive
-from growthcast.forecast.verdict import BacktestResult, Crossings, Readings
+from growthcast.forecast.verdict import BacktestResult, Readings
 from growthcast.growth.logistic import height_after
 from tests.books import AREAS, HEADER, make_book
 from tests.simulator import simulate_practice
@@ -144,7 +152,10 @@ def test_each_reading_counts_once_from_the_latest_split_that_can_see_it(result, 
     assert len(set(pairs)) == len(pairs) > 20
     assert (readings.split_day <= readings.day).all()
     assert (readings.day - readings.split_day <= 35).all()
-    assert not (readings.start_day >= readings.split_day).any()
+    visits = log_visits(book)
+    for area, day, split in zip(readings.area, readings.day, readings.split_day, strict=True):
+        earlier = visits.day[(visits.area == area) & (visits.day < day)]
+        assert not earlier.size or earlier.max() < split
     logged = {
         (str(area), float(day.astype("datetime64[D]").astype(int))): before
         for area, day, before in zip(
@@ -228,11 +239,9 @@ def forecast_in_turn(ratio, spoilt_from=np.inf):
     reading = np.where(day >= spoilt_from, 400.0, reading)
     budget, cover = np.full(200, 120.0), np.zeros(200, dtype=bool)
     split = np.floor(day / 10.0) * 10.0
-    readings = Readings(one, one, split, day - 40.0, day, reading, budget, cover)
+    readings = Readings(one, one, split, day, reading, budget, cover)
     forecasts = Forecasts.of(made, reading)
-    return BacktestResult(
-        readings, forecasts, {}, Crossings(np.zeros(0)), tuple(np.unique(split)), 200
-    )
+    return BacktestResult(readings, forecasts, {}, np.zeros(0), tuple(np.unique(split)), 200)
 
 
 def test_widening_is_tried_on_later_readings_only():
@@ -248,13 +257,6 @@ def test_widening_is_tried_on_later_readings_only():
     assert early.coverage_80_widened * early.n < held - 40
 
 
-def test_levels_undo_widening():
-    wider = Recalibration(1.4, 1.5, 100, 50)
-    chances = np.array([0.0, 0.02, 0.3, 0.5, 0.9, 1.0])
-    np.testing.assert_allclose(wider.widen(wider.level(chances)), chances, atol=1e-12)
-    assert wider.level(0.9) > 0.9 > wider.widen(0.9)
-
-
 def grown_book(folder, heights_of):
     """A log of one area, cut to 6 cm each time, that grows as told over 9, 14, 7 ... days."""
     rows, day = HEADER, np.datetime64("2026-03-01")
@@ -267,17 +269,17 @@ def grown_book(folder, heights_of):
 
 def ways(book, ceiling_cm, days_ahead):
     visits = log_visits(book)
-    count = len(book.areas)
-    start = start_heights(visits, book.areas.number("cut_cm"))
-    areas, days = np.zeros(1, dtype=np.int64), np.array([float(days_ahead)])
-    ceiling, budget = np.full(count, ceiling_cm), book.areas.number("budget_cm")
+    count, budget = len(book.areas), book.areas.number("budget_cm")
     errors = ErrorModel(
         np.full(count, 0.1), np.full(count, 0.01), 0.2, 0.15, 0.2, 0.3 * budget, budget
     )
+    start = start_heights(visits, book.areas.number("cut_cm"))
+    past = Past(own_spans(visits), start, np.full(count, ceiling_cm), budget, errors)
+    areas, days = np.zeros(1, dtype=np.int64), np.array([float(days_ahead)])
     return {
-        "last_rate": last_rate(visits, start, areas, days, ceiling),
-        "line": line(visits, start, areas, days, budget),
-        "unpooled": unpooled(visits, start, areas, days, ceiling, errors),
+        "last_rate": last_rate(past, areas, days),
+        "line": line(past, areas, days),
+        "unpooled": unpooled(past, areas, days),
     }
 
 
@@ -305,13 +307,64 @@ def test_the_table_alone_sees_where_an_area_stands_and_nothing_else(tmp_path):
 def test_the_model_beats_the_plain_ways_on_a_simulated_practice(result):
     assert result.enough
     for name in ("last_rate", "line"):
-        assert not result.compare(name).is_better, name
+        assert result.scores().crps_share <= result.scores(name).crps_share, name
     assert 0.5 < result.scores().coverage_80 <= 1.0
+
+
+def hand_made(model, **baselines):
+    """Forecasts 100 +- 5 of readings of 100 on budgets of 50; ``True`` where one was made."""
+    count = len(model)
+    reading, day, one = np.full(count, 100.0), np.arange(float(count)), np.zeros(count, np.int64)
+    cover = np.zeros(count, bool)
+
+    def forecast(made, sd=5.0):
+        height = np.tile(100.0 + sd * NORMAL_SCORES, (count, 1))
+        height[~np.array(made)] = np.nan
+        return Forecasts.of(Predictive(height, np.full_like(height, 0.05)), reading)
+
+    readings = Readings(one, one, day, day, reading, np.full(count, 50.0), cover)
+    others = {name: forecast(made, sd=10.0) for name, made in baselines.items()}
+    return BacktestResult(readings, forecast(model), others, np.zeros(0), (0.0,), count)
+
+
+def test_all_are_scored_on_the_readings_that_all_could_forecast():
+    """Of 40 readings the model forecast 36, one way 30 of those and another 24: 20 are shared."""
+    at = np.arange(40)
+    found = hand_made(at < 36, line=at < 30, unpooled=(at >= 10) & (at < 34), last_rate=at < 9)
+    assert found.compared == ("line", "unpooled")  # 9 of 36 are too few to score all others on
+    assert [found.scores(name).n for name in (None, "line", "unpooled")] == [20, 20, 20]
+    assert found.scores_of_all().n == 36
+    answer = found.as_dict()
+    assert (answer["n"], answer["all_readings"]["n"]) == (20, 36)
+    # A normal of deviation s scores s (sqrt 2 - 1) / sqrt pi at its middle: 0.2337 s.
+    assert answer["crps_share"] == pytest.approx(0.2337 * 5.0 / 50.0, rel=0.02)
+    assert answer["baselines"]["line"]["crps_share"] == pytest.approx(0.2337 * 0.2, rel=0.02)
+    few = answer["baselines"]["last_rate"]
+    assert few["n"] == 9
+    assert {value for name, value in few.items() if name != "n"} == {None}
+
+
+def test_a_difference_is_as_sure_as_its_visits_are_many():
+    """Ten readings of one visit that differ alike are one piece of evidence, not ten."""
+    found = hand_made(np.ones(20, bool), line=np.ones(20, bool))
+    rng = np.random.default_rng(4)
+    apart = np.repeat(rng.normal(size=10), 2)
+    other = replace(found.baselines["line"], crps_cm=found.model.crps_cm - 50.0 * apart)
+    alone = replace(found, baselines={"line": other})
+    by_visit = replace(found.readings, day=np.repeat(np.arange(10.0), 2))
+    paired = replace(alone, readings=by_visit)
+    expected = np.sqrt(((apart - apart.mean()) ** 2).sum()) / 20
+    assert alone.standard_error("line") == pytest.approx(expected)
+    assert paired.standard_error("line") == pytest.approx(np.sqrt(2.0) * expected)
 
 
 def test_a_result_as_json_holds_every_key_and_finite_numbers(result):
     made = result.as_dict()
-    assert made["n"] == result.model.made.sum() == sum(made["pit_counts"])
+    every = made["all_readings"]
+    assert every["n"] == result.model.made.sum() == sum(made["pit_counts"])
+    assert every["coverage_80"] == pytest.approx(result.scores_of_all().coverage_80, abs=1e-4)
+    assert {one["n"] for one in made["baselines"].values()} == {made["n"]}
+    assert {one["model_crps_share"] for one in made["baselines"].values()} == {made["crps_share"]}
     for name in ("crps_cm", "mae_cm", "crps_share", "coverage_50", "coverage_80", "coverage_90"):
         assert np.isfinite(made[name])
         for baseline in ("last_rate", "line", "unpooled", "table_only"):
@@ -330,8 +383,8 @@ def test_the_observed_crossing_lies_on_the_curve(tmp_path):
         day = day + 23
         rows += f"{day},lobby,stems,{float(height_after(6.0, 23, 0.11, 46.0)):.4f},6,,,,,\n"
     found = backtest(make_book(tmp_path, trims=rows), 6)
-    assert found.crossings.error_d.size == found.readings.area.size > 3
-    assert np.abs(found.crossings.error_d[-1]) <= 3.0
+    assert found.crossing_error_d.size == found.readings.area.size > 3
+    assert np.abs(found.crossing_error_d[-1]) <= 3.0
 
 
 @pytest.mark.parametrize("rows", ["", "2026-05-01,lobby,stems,18,9,,,,,\n"])

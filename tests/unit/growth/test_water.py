@@ -6,7 +6,6 @@ import pytest
 from growthcast.growth.water import (
     beer_lambert,
     co2_mg_l,
-    daily_light_integral,
 )
 
 
@@ -38,4 +37,3 @@ def test_soft_water_is_refused_only_below_zero():
 def test_shapes_broadcast():
     assert co2_mg_l(np.full((2, 1), 7.0), np.ones(3), 25.0).shape == (2, 3)
     assert beer_lambert(np.ones((2, 1)), np.zeros(3), 0.005).tolist() == [[1.0] * 3] * 2
-    assert daily_light_integral([0.0, 1e6], 1.0).tolist() == [0.0, 3600.0]

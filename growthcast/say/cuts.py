@@ -1,10 +1,12 @@
-"""A visit in words: the sheet of today, a time without visits, a day to shine."""
+"""The sheet of today's visit in words."""
 
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 
 from growthcast.say.words import (
+    Table,
+    Words,
     about_days,
     and_list,
     as_chance,
@@ -12,20 +14,12 @@ from growthcast.say.words import (
     percent,
     range_words,
 )
+from growthcast.service.effort import Range
 from growthcast.service.reasons import limit_in_words
-from growthcast.service.visit.away import AwayArea, AwayTank
+from growthcast.service.visit.away import AwayArea
 from growthcast.service.visit.cuts import AreaCut, CutSheet
-from growthcast.service.visit.peak import PeakArea, PeakPlan
 
-__all__ = [
-    "away_sentence",
-    "bare_cuts",
-    "cautions",
-    "peak_sentence",
-    "sheet_sentence",
-    "watch_list",
-    "why_not_best",
-]
+__all__ = ["cautions", "limits_of_cuts", "sheet_sentence", "sheet_words", "watch_list"]
 
 CAUTIONS = (
     "Switch the mains off before hands go into the water, and on again before you leave.",
@@ -37,6 +31,56 @@ HARD_CUT_SHARE = 0.5
 """More than this off at once makes a plant pause (an estimate of the trade)."""
 WIDE_SHARE = 0.35
 """A height is worth measuring first when its range is wider than this share of it."""
+
+
+def sheet_words(sheet: CutSheet) -> Words:
+    """Yield the sheet: what to cut in which order, how long it takes, what to look at."""
+    for_whom = ", ".join(part for part in (sheet.client, sheet.site) if part)
+    yield f"{sheet.tank_id}, visit of {sheet.on}" + (f" ({for_whom})" if for_whom else "")
+    yield sheet_sentence(sheet)
+    if sheet.areas:
+        yield Table(
+            "In the order of work (heights in cm, or % cover; below it 8 times in 10)",
+            ["", "area", "now>", "do", "never below>", "next visit>", "inside>", "min>"],
+            [
+                [*_row(area), f"{part}"]
+                for area, part in zip(sheet.areas, sheet.area_minutes, strict=True)
+            ],
+        )
+    trimming, (on_road, before, trim) = sheet.trimming_min, sheet.whole_minutes
+    yield (
+        f"Time: about {on_road + before + trim} min, of it {on_road} on the road, "
+        f"{before} at the tank before trimming, {trim} trimming "
+        f"({trimming.p10:.0f} to {trimming.p90:.0f})."
+    )
+    for title, lines in (("Watch", watch_list(sheet)), ("Cautions", cautions(sheet))):
+        if lines:
+            yield f"{title}:"
+        for line in lines:
+            yield f"  - {line}"
+
+
+def _row(area: AreaCut) -> list[str]:
+    unit = " cm" if area.unit == "cm" else " %"
+    do = {
+        "cut": f"cut to {area.cut_cm:.1f}{unit}",
+        "trim what stands above": f"trim above {area.cut_cm:.1f}{unit}",
+    }
+    return [
+        str(area.order),
+        area.label,
+        _height(area.height_now_cm, area.unit),
+        do.get(area.action, "leave uncut"),
+        f"{area.lowest_safe_cut_cm:g}{unit}",
+        _height(area.height_next_cm, area.unit),
+        as_chance(area.chance_within),
+    ]
+
+
+def _height(height: Range, unit: str) -> str:
+    """Return a height above its range."""
+    cover = "" if unit == "cm" else " %"
+    return f"{height.p50:.1f}{cover}\n{height.p10:.1f}-{height.p90:.1f}"
 
 
 def sheet_sentence(sheet: CutSheet) -> str:
@@ -91,7 +135,7 @@ def watch_list(sheet: CutSheet) -> list[str]:
     said = [*_outside_bounds(areas)]
     if not sheet.feasible:
         said += [sentence for area in areas for sentence in _falls_short(area)]
-        said += [f"{limit}." for limit in _limits(areas)]
+        said += [f"{limit}." for limit in limits_of_cuts(areas)]
     said += _hard_cuts(areas)
     said += _measure(areas)
     if unsettled := [area.label for area in areas if not area.settled]:
@@ -112,7 +156,7 @@ def cautions(sheet: CutSheet) -> list[str]:
     return [*CAUTIONS, *(f"{and_list(list(names))}: {text}" for text, names in plants.items())]
 
 
-def _limits(areas: Sequence[AreaCut] | Sequence[AwayArea]) -> list[str]:
+def limits_of_cuts(areas: Sequence[AreaCut] | Sequence[AwayArea]) -> list[str]:
     """Say once which lowest cuts keep areas above their floors that no safe cut holds."""
     limits = [limit_in_words(area.limit) for area in areas if area.needed_cut_cm is None]
     return [limit for limit in dict.fromkeys(limits) if limit]
@@ -180,106 +224,3 @@ def _measure(areas: Sequence[AreaCut]) -> Iterator[str]:
     ]
     if wide:
         yield f"Measure {and_list(wide)} first: the height today is not known well."
-
-
-def away_sentence(tank: AwayTank) -> str:
-    """Conclude for a tank that nobody visits for a while: it lasts, if cut lower, or does not."""
-    if not tank.areas:
-        return "nothing is planted in this tank"
-    usual, bridged = as_chance(tank.chance_as_usual), as_chance(tank.chance_bridged)
-    span_d = (tank.next_visit - tank.last_visit).days
-    until = f"until {tank.next_visit} ({days_in_words(span_d)})"
-    if tank.state == "lasts":
-        return (
-            f"lasts {until} when cut as always: every area stays inside with a chance of {usual}"
-            f"{_and_limits(tank)}"
-        )
-    if tank.state == "cut lower":
-        lower = [
-            f"{area.label} to {area.bridging_cut_cm:.1f} {area.unit}"
-            for area in tank.areas
-            if area.bridging_cut_cm < area.usual_cut_cm * 0.99
-        ]
-        return (
-            f"lasts {until} when {and_list(lower or [area.label for area in tank.areas])} "
-            f"{'is' if len(lower) == 1 else 'are'} cut lower on {tank.last_visit} "
-            f"(chance {bridged}; as always {usual}){_and_limits(tank)}"
-        )
-    worst = min(tank.areas, key=lambda area: area.chance_within)
-    said = (
-        f"does not last {until}: cut as low as still looks right on {tank.last_visit}, the chance "
-        f"that every area stays inside is {bridged}, not {percent(tank.confidence)}; "
-        f"{worst.label} goes over first"
-    )
-    if tank.stand_in_by is None:
-        said += ". Not even one day holds: this tank needs a higher budget or a lower floor"
-    else:
-        said += f". A stand-in must come by {tank.stand_in_by}"
-    return said + _and_limits(tank)
-
-
-def _and_limits(tank: AwayTank) -> str:
-    return "".join(f". {limit}" for limit in _limits(tank.areas))
-
-
-def bare_cuts(tank: AwayTank) -> str:
-    """Say which cuts would hold although they look bare, or for which area none does."""
-    if none := [area.label for area in tank.areas if area.needed_cut_cm is None]:
-        return f"Not even the lowest safe cut would hold {and_list(none)}."
-    low = [
-        f"{area.label} to {area.needed_cut_cm:.2g} {area.unit} "
-        f"(bare for {about_days(area.days_below_floor)})"
-        for area in tank.areas
-        if area.needed_cut_cm is not None and area.needed_cut_cm < 0.995 * area.floor_cm
-    ]
-    return f"Without a stand-in, cuts below the floor would hold: {and_list(low)}." if low else ""
-
-
-def peak_sentence(plan: PeakPlan) -> str:
-    """Conclude which areas stand at their best on the day, and which cannot any more."""
-    if not plan.areas:
-        return "Nothing is planted in this tank, so there is nothing to bring to that day."
-    missed = [area.label for area in plan.areas if not area.reachable]
-    count = len(plan.areas)
-    said = (
-        f"On {plan.day} every area stands at its best at once with a chance of "
-        f"{as_chance(plan.chance_all_best)}; {count - len(missed)} of {count} areas more likely "
-        "than not."
-    )
-    if missed:
-        said += f" Out of reach by then: {and_list(missed)}."
-    if not plan.visits:
-        said += " There is no visit before it, so nothing can be cut."
-    return said
-
-
-def why_not_best(area: PeakArea) -> str:
-    """Say with numbers what keeps an area from its best on the day, "" where nothing does."""
-    if area.reachable and not area.shows_cut:
-        return ""
-    stands, uncut = (
-        range_words(height, area.unit) for height in (area.height_on_day_cm, area.uncut_on_day_cm)
-    )
-    if area.shows_cut:
-        return (
-            f"too little time to hide the cut: {stands} on the day, but only "
-            f"{percent(area.regrown_share or 0.0)} of that is new growth, so the cut will show; "
-            f"left uncut it would stand at {uncut}"
-        )
-    if area.uncut_on_day_cm.p50 < area.low_cm:
-        return (
-            f"too little time: even left uncut it stands at {uncut} on the day, and is at its "
-            f"best from {area.low_cm:.1f} {area.unit} (chance {as_chance(area.chance_best)})"
-        )
-    if area.height_on_day_cm.p50 > area.high_cm:
-        limit = limit_in_words(area.limit)
-        return (
-            f"it grows too fast for the visits left: it stands at {stands} on the day, above "
-            f"{area.high_cm:.1f} {area.unit}, even from the lowest cut that looks right; a visit "
-            f"closer to the day would mend it{f'. {limit}' if limit else ''}"
-        )
-    return (
-        f"its growth is not known well enough: {stands} on the day, and at its best only between "
-        f"{area.low_cm:.1f} and {area.high_cm:.1f} {area.unit}; measure it at the next visit and "
-        "ask again"
-    )

@@ -1,0 +1,151 @@
+"""Visit intervals in words: what is recommended, what each interval gives and takes."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import replace
+
+from growthcast.book.words import some_of
+from growthcast.say.words import Table, Words, as_chance, count_of, percent, with_range
+from growthcast.service.advice import OptionAdvice, TankAdvice
+from growthcast.service.longer.certainty import certainty_in_words
+
+__all__ = ["effort_cells", "interval_words", "rhythm_words"]
+
+
+def rhythm_words(tank: TankAdvice) -> str:
+    """Return how often a tank is visited and what that takes, as a clause."""
+    days = tank.recommended_interval_d
+    if days is None:
+        lost = "no interval is named, since none of its plants is likely to hold"
+        return lost if tank.nothing_holds else "no listed interval is short enough"
+    year = tank.option(days).year if tank.options else None
+    return f"a visit every {days} days" + (f", {year.hours:.0f} h a year" if year else "")
+
+
+def interval_words(
+    advice: Sequence[TankAdvice], currency: str, *, one: bool, mark: str = ""
+) -> Words:
+    """Yield the advice for tanks, in full where it is about ``one``; ``mark`` is in every title."""
+    yield Table(
+        f"Visit intervals{mark}",
+        [
+            "tank",
+            "client",
+            "visit every",
+            "all inside>",
+            "a visit>",
+            "a year>",
+            f"{currency} a year>",
+        ],
+        [[tank.tank_id, tank.client, *_chosen(tank)] for tank in advice],
+    )
+    for tank in advice:
+        yield f"{tank.tank_id}: {tank.reason}"
+    named = [tank for tank in advice if tank.options and not tank.nothing_holds]
+    rests_on: dict[str, list[str]] = {}
+    for tank in named:
+        rests_on.setdefault(tank.minutes_rest_on, []).append(tank.tank_id)
+    for words, tanks in rests_on.items():
+        of = f" of {some_of(tanks, 5)}" if len(rests_on) > 1 else ""
+        yield f"Time and money{of}: {words}. Ranges hold in 8 cases of 10."
+    if one:
+        for tank in named:
+            yield from _options(tank, currency, mark)
+            yield from _cuts(tank, mark)
+            yield from _longer(tank)
+
+
+def _chosen(tank: TankAdvice) -> list[str]:
+    days = tank.recommended_interval_d
+    none = "none: not likely to hold" if tank.nothing_holds else "no listed interval"
+    every = none if days is None else f"{days} days"
+    option = next((o for o in tank.options if o.interval_d == days), None)
+    if option is None:
+        return [every, *4 * [""]]
+    return [every, percent(option.chance_all_within), *effort_cells(option)]
+
+
+def effort_cells(option: OptionAdvice) -> list[str]:
+    """Return minutes of a visit, hours and cost of a year, each with its range."""
+    visit = replace(option.minutes_range, p50=option.minutes_per_visit)
+    return [
+        with_range(visit, "min"),
+        with_range(option.year.hours_range, "h"),
+        with_range(option.year.cost_range),
+    ]
+
+
+def _options(tank: TankAdvice, currency: str, mark: str) -> Words:
+    """Yield what each listed interval gives and takes."""
+    gives, takes = [], []
+    for option in tank.options:
+        best = ", best" if option.interval_d == tank.recommended_interval_d else ""
+        every = f"{option.interval_d} days{best}"
+        shares = (
+            option.chance_all_within,
+            option.chance_at_least_cut,
+            option.share_of_days_presentable,
+        )
+        gives.append([every, *map(percent, shares), _bare(option)])
+        takes.append([every, f"{option.year.visits:.1f}", *effort_cells(option)])
+    yield Table(
+        f"{tank.tank_id}{mark}: what each interval gives",
+        ["every", "all inside>", "at the floor>", "presentable>", "else bare>"],
+        gives,
+    )
+    yield Table(
+        f"{tank.tank_id}{mark}: what each interval takes (time includes travel)",
+        ["every", "visits a year>", "a visit>", "a year>", f"{currency} a year>"],
+        takes,
+    )
+    yield (
+        "At the floor: all inside if cut as low as still looks right. Presentable: days with every "
+        "area between floor and height. Else bare: days below the floor if cut to last anyhow (no "
+        "cut: none lasts)."
+    )
+
+
+def _bare(option: OptionAdvice) -> str:
+    """Days the barest area stands below its floor if it is cut low enough to last all the same."""
+    days = max(area.days_below_floor for area in option.areas)
+    if any(area.cut_needed_cm is None for area in option.areas):
+        return "no cut"
+    return "0 days" if days == 0.0 else count_of(round(max(days, 1.0)), "day")
+
+
+def _cuts(tank: TankAdvice, mark: str) -> Words:
+    """Yield the cuts of the recommended interval, or of the shortest."""
+    shown = tank.recommended_interval_d or tank.options[0].interval_d
+    yield Table(
+        f"{tank.tank_id}{mark}: height to cut to at a visit every {shown} days",
+        ["area", "cut to>", "taken off>", "stays inside>", "over at worst (1 in 10)>"],
+        [
+            [
+                area.label,
+                f"{area.cut_cm:.1f} {area.unit}" if area.removed_share > 0.005 else "leave uncut",
+                percent(area.removed_share),
+                percent(area.chance_within),
+                f"{area.cm_over_budget_p90:.1f} {area.unit}",
+            ]
+            for area in tank.option(shown).areas
+        ],
+    )
+
+
+def _longer(tank: TankAdvice) -> Words:
+    """Yield what the next longer interval costs, what would allow it, how sure the advice is."""
+    if tank.longer is not None:
+        yield f"The next longer: {tank.longer.sentence}."
+    if tank.mends:
+        yield Table(
+            f"{tank.tank_id}: what would make {tank.mends[0].interval_d} days feasible, each "
+            "worked out anew",
+            ["change", "at the floor>", "enough"],
+            [
+                [mend.change, as_chance(mend.chance_at_least_cut), "yes" if mend.holds else "no"]
+                for mend in tank.mends
+            ],
+        )
+    if tank.certainty is not None:
+        yield certainty_in_words(tank.certainty, tank.recommended_interval_d)
