@@ -53,6 +53,7 @@ class Design:
     ``unknown_spread`` (K,) is the doubt about a tank's rate from conditions nobody gave;
     ``row_numbers`` are the log's rows as a spreadsheet shows them; ``draw_key`` (A,) names each
     area's rows of draws: its place in the book, or what is supposed of it (see ``fit_beside``);
+    ``gap_d`` (K,) is the longest time between two visits of a tank, 0 without any;
     ``conditions`` and ``water_depth_cm`` (K,) are the tanks'.
     """
 
@@ -77,6 +78,7 @@ class Design:
     unknown_spread: FloatArray
     row_numbers: IntArray
     draw_key: IntArray
+    gap_d: FloatArray
 
     @property
     def tank(self) -> IntArray:
@@ -147,7 +149,17 @@ def build_design(book: Book, on: date, spreads: Spreads | None = None) -> Design
         unknown_spread=unknown_spread,
         row_numbers=book.trims.rows,
         draw_key=np.arange(area_id.size),
+        gap_d=_longest_gaps(visits, tank, tank_id.size),
     )
+
+
+def _longest_gaps(visits: Visits, tank: IntArray, tanks: int) -> FloatArray:
+    """Longest time (K,) between two visits of each tank [d], 0 where its log has no two."""
+    days = np.unique(np.stack([tank[visits.area], visits.day]), axis=1)
+    same = days[0, 1:] == days[0, :-1]
+    gaps = np.zeros(tanks)
+    np.maximum.at(gaps, days[0, 1:][same].astype(np.int64), np.diff(days[1])[same])
+    return gaps
 
 
 def with_spreads(design: Design, spreads: Spreads) -> Design:

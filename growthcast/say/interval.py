@@ -10,7 +10,7 @@ from growthcast.say.words import Table, Words, as_chance, count_of, percent, wit
 from growthcast.service.advice import OptionAdvice, TankAdvice
 from growthcast.service.longer.certainty import certainty_in_words
 
-__all__ = ["effort_cells", "interval_words", "rhythm_words"]
+__all__ = ["effort_cells", "gap_words", "interval_words", "rhythm_words"]
 
 
 def rhythm_words(tank: TankAdvice) -> str:
@@ -41,7 +41,7 @@ def interval_words(
         [[tank.tank_id, tank.client, *_chosen(tank)] for tank in advice],
     )
     for tank in advice:
-        yield f"{tank.tank_id}: {tank.reason}"
+        yield ". ".join([f"{tank.tank_id}: {tank.reason}", *gap_words(tank)])
     named = [tank for tank in advice if tank.options and not tank.nothing_holds]
     rests_on: dict[str, list[str]] = {}
     for tank in named:
@@ -54,6 +54,21 @@ def interval_words(
             yield from _options(tank, currency, mark)
             yield from _cuts(tank, mark)
             yield from _longer(tank)
+
+
+def gap_words(tank: TankAdvice) -> list[str]:
+    """Say where the advice goes beyond the gaps of the log, and the cheapest trial of it."""
+    gap_d, chosen_d = tank.longest_gap_d, tank.recommended_interval_d
+    longer = [o.interval_d for o in tank.options if o.interval_d <= tank.longest_interval_d]
+    asked_d = next((d for d in longer if gap_d is not None and d > gap_d), None)
+    if gap_d is None or chosen_d is None or asked_d is None:
+        return []
+    trial = "Skip one visit and log what you find; then we know"
+    if chosen_d > gap_d:
+        return [f"{chosen_d} days is longer than any gap in your log ({gap_d} days). {trial}"]
+    if asked_d == min((d for d in longer if d > chosen_d), default=None):
+        return [f"{asked_d} days is longer than any gap in your log ({gap_d} days). {trial}"]
+    return []
 
 
 def _chosen(tank: TankAdvice) -> list[str]:

@@ -73,6 +73,7 @@ class TankAdvice:
     with). ``mends`` and ``certainty``
     are worked out when asked for in full. ``not_holding`` are the areas whose plants are not likely
     to hold under the conditions given; where that is all of them, no interval is recommended.
+    ``longest_gap_d`` is the longest time between two visits in its log (None: there are no two).
     """
 
     tank_id: str
@@ -89,6 +90,7 @@ class TankAdvice:
     minutes_rest_on: str = field(default="", metadata=NULL_IF_BLANK)
     timed_visits: int = field(default=0, metadata=HIDDEN)
     not_holding: tuple[NotHolding, ...] = ()
+    longest_gap_d: int | None = None
 
     @property
     def nothing_holds(self) -> bool:

@@ -252,6 +252,7 @@ def _advise(block: _Block, run: int) -> TankAdvice:
         options=tuple(_option(block, n, run) for n in choice.mine),
         minutes_rest_on=terms.timing.rests_on(block.places(run)),
         timed_visits=terms.timing.visits,
+        longest_gap_d=int(block.fit.design.gap_d[tank]) or None,
     )
 
 

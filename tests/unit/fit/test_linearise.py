@@ -45,6 +45,7 @@ def at_expected(problem, habit_cm, rate=0.06, **changes):
             problem.errors,
             block.trust,
             block.sites,
+            problem.lag_d,
         )
         off = np.where(nodes.link == Link.GREW, at.offset, 0.0)
         stage = stage + off
@@ -104,6 +105,7 @@ def test_a_span_grows_with_its_pace_as_a_difference_quotient_says(problem, row):
                 problem.errors,
                 block.trust,
                 block.sites,
+                problem.lag_d,
             ).offset
         )
     quotient = (moved[0] - moved[1]) / 2e-5
