@@ -10,7 +10,7 @@ from __future__ import annotations
 import re
 import tomllib
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, fields
 from functools import cache
 from typing import Any
 
@@ -19,6 +19,7 @@ import numpy as np
 from growthcast.arrays import BoolArray, FloatArray, TextArray
 from growthcast.book.book import Table
 from growthcast.book.shipped import shipped_species_dir
+from growthcast.growth.responses import TRAITS
 
 __all__ = [
     "OPEN_TANK_CEILING_CM",
@@ -44,8 +45,9 @@ class SpeciesPriors:
     """What is believed of each species before any log: arrays (S,), in the table's order.
 
     For a species measured by cover (``measure_is_cover``) every ``..._cm`` is percent cover and
-    ``density_g_l`` is grams per dm² at full cover. ``shape``, ``shape_spread``, ``lag_spread_d`` (spread
-    of the days of growth lost after a cut) and the minutes of trimming belong to the species' form.
+    ``density_g_l`` is grams per dm² at full cover. ``shape``, ``shape_spread`` and the minutes of
+    trimming belong to the species' form. ``traits`` are the columns by which a plant answers to
+    its conditions, by name.
     """
 
     species_id: TextArray
@@ -56,16 +58,7 @@ class SpeciesPriors:
     ceiling_cm: FloatArray
     ceiling_spread: FloatArray
     reaches_surface: BoolArray
-    light_k_umol: FloatArray
-    light_floor: FloatArray
-    respiration_share: FloatArray
-    co2_k_mg_l: FloatArray
-    n_k_mg_l: FloatArray
-    p_k_mg_l: FloatArray
-    k_k_mg_l: FloatArray
-    temp_min_c: FloatArray
-    temp_opt_c: FloatArray
-    temp_max_c: FloatArray
+    traits: Mapping[str, FloatArray]
     density_g_l: FloatArray
     lowest_cut_cm: FloatArray
     settle_d: FloatArray
@@ -87,25 +80,16 @@ class SpeciesPriors:
 class Reference:
     """The conditions under which the table's rates hold, and the doubt of not knowing them.
 
-    Each ``unknown_..._spread`` is a log standard deviation of the rate; the nutrient one counts
-    once for each nutrient that a book does not give. ``none_added_co2_mg_l`` is the CO2 where none
-    is added, ``none_added_co2_spread`` its log standard deviation.
+    ``conditions`` are by column name. ``unknown_spread`` is, for each of the responses, a log
+    standard deviation of the rate; that of nutrients counts once for each nutrient that a book does
+    not give. ``none_added_co2_mg_l`` is the CO2 where none is added, ``none_added_co2_spread`` its
+    log standard deviation.
     """
 
-    ppfd_umol: float
-    photoperiod_h: float
-    co2_mg_l: float
-    no3_mg_l: float
-    po4_mg_l: float
-    k_mg_l: float
-    fe_mg_l: float
-    temperature_c: float
-    unknown_light_spread: float = 0.25
-    unknown_co2_spread: float = 0.25
-    unknown_nutrient_spread: float = 0.1
-    unknown_temperature_spread: float = 0.1
-    none_added_co2_mg_l: float = 3.0
-    none_added_co2_spread: float = 0.36
+    conditions: Mapping[str, float]
+    unknown_spread: Mapping[str, float]
+    none_added_co2_mg_l: float
+    none_added_co2_spread: float
 
 
 @dataclass(frozen=True, slots=True)
@@ -122,60 +106,29 @@ class FormDefaults:
 
 def species_priors(table: Table) -> SpeciesPriors:
     """Return the species table as arrays, with the values of each species' form beside it."""
-    number, text = table.number, table.text
-    defaults = read_forms()
-    of_row = [defaults[name] for name in text("form").tolist()]
-
-    def of_form(name: str) -> FloatArray:
-        return np.array([getattr(form, name) for form in of_row], dtype=np.float64)
-
-    return SpeciesPriors(
-        measure_is_cover=np.asarray(text("measure") == "cover_pct", dtype=np.bool_),
-        reaches_surface=table.flag("reaches_surface"),
-        species_id=text("species_id"),
-        form=text("form"),
-        common_name=text("common_name"),
-        scientific_name=text("scientific_name"),
-        caution=text("caution"),
-        basis=text("basis"),
-        needs_co2=text("needs_co2"),
-        rate_per_day=number("rate_per_day"),
-        rate_spread=number("rate_spread"),
-        ceiling_cm=number("ceiling_cm"),
-        ceiling_spread=number("ceiling_spread"),
-        light_k_umol=number("light_k_umol"),
-        light_floor=number("light_floor"),
-        respiration_share=number("respiration_share"),
-        co2_k_mg_l=number("co2_k_mg_l"),
-        n_k_mg_l=number("n_k_mg_l"),
-        p_k_mg_l=number("p_k_mg_l"),
-        k_k_mg_l=number("k_k_mg_l"),
-        temp_min_c=number("temp_min_c"),
-        temp_opt_c=number("temp_opt_c"),
-        temp_max_c=number("temp_max_c"),
-        density_g_l=number("density_g_l"),
-        lowest_cut_cm=number("lowest_cut_cm"),
-        settle_d=number("settle_d"),
-        pause_d=number("pause_d"),
-        shape=of_form("shape"),
-        shape_spread=of_form("shape_spread"),
-        lag_spread_d=of_form("lag_spread_d"),
-        set_up_min=of_form("set_up_min"),
-        min_per_l=of_form("min_per_l"),
-        min_per_dm2=of_form("min_per_dm2"),
-    )
+    forms = read_forms()
+    of_row = [forms[name] for name in table.text("form").tolist()]
+    of_form = {field.name for field in fields(FormDefaults)}
+    values: dict[str, Any] = {
+        "measure_is_cover": np.asarray(table.text("measure") == "cover_pct", dtype=np.bool_),
+        "reaches_surface": table.flag("reaches_surface"),
+        "traits": {name: table.number(name) for name in TRAITS},
+    }
+    for name in (field.name for field in fields(SpeciesPriors) if field.name not in values):
+        values[name] = (
+            np.array([getattr(form, name) for form in of_row], dtype=np.float64)
+            if name in of_form
+            else table.columns[name]
+        )
+    return SpeciesPriors(**values)
 
 
 @cache  # asked for once a tank
 def read_reference() -> Reference:
     """Return the reference conditions that ship with the table."""
     read = _read_toml("reference.toml")
-    beside = {
-        f"{section}_{name}": value
-        for section in ("unknown", "none_added")
-        for name, value in read[section].items()
-    }
-    return Reference(**read["conditions"], **beside)
+    none_added = {f"none_added_{name}": value for name, value in read["none_added"].items()}
+    return Reference(read["conditions"], read["unknown"], **none_added)
 
 
 def read_forms() -> Mapping[str, FormDefaults]:

@@ -17,6 +17,7 @@ from typing import NamedTuple
 
 from growthcast.book.tables import TABLES
 from growthcast.growth.logistic import accumulated_growth, rate_from_speed
+from growthcast.growth.responses import TRAITS
 
 FOLDER = Path(__file__).resolve().parent
 
@@ -71,16 +72,7 @@ REGULATED = {
 ALWAYS_ESTIMATED = (
     "rate_spread",
     "ceiling_spread",
-    "light_k_umol",
-    "light_floor",
-    "respiration_share",
-    "co2_k_mg_l",
-    "n_k_mg_l",
-    "p_k_mg_l",
-    "k_k_mg_l",
-    "temp_min_c",
-    "temp_opt_c",
-    "temp_max_c",
+    *TRAITS,
     "density_g_l",
     "settle_d",
     "pause_d",

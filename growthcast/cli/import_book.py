@@ -15,9 +15,7 @@ from growthcast.cli.output import print_json, print_words, say
 from growthcast.errors import UsageError
 from growthcast.plain import plain
 
-Workbook = Annotated[
-    Path, typer.Argument(metavar="FILE", help="The spreadsheet, .xlsx or .ods, as exported.")
-]
+Workbook = Annotated[Path, typer.Argument(metavar="FILE", help="The workbook, .xlsx, as exported.")]
 Book = Annotated[
     str | None,
     argument("[BOOK]", "Folder of the book. Default: this folder if it holds practice.toml."),

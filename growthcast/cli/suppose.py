@@ -20,9 +20,8 @@ Suppose = Annotated[
         "--suppose",
         "NAME=VALUE",
         "Answer as if this held from the day on, with --tank; may be repeated. NAME is a "
-        "condition (ppfd_umol, photoperiod_h, co2_mg_l, no3_mg_l, po4_mg_l, k_mg_l, temperature_c) "
-        "with its amount, as in ppfd_umol=60, or an area_id with the plant to stand there, as in "
-        "stems=hygrophila-corymbosa. The book is not changed.",
+        "column of conditions.csv with its amount, as in ppfd_umol=60, or an area_id with the "
+        "plant to stand there, as in stems=hygrophila-corymbosa. The book is not changed.",
     ),
 ]
 

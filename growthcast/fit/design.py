@@ -111,7 +111,7 @@ def build_design(book: Book, on: date, spreads: Spreads | None = None) -> Design
     traits = _traits(book, tank, species, priors, errors)
     conditions, clock = _clock(book, traits, species, priors)
     unknown_spread = conditions.unknown_log_spread(
-        read_reference(), _slope_of_tanks(tank, priors.co2_k_mg_l[species], tank_id.size)
+        read_reference(), _slope_of_tanks(tank, priors.traits["co2_k_mg_l"][species], tank_id.size)
     )
     log = read_log(book)
     visits = log.visits

@@ -88,7 +88,7 @@ class Lags:
         return lags
 
     def _ratio(self) -> FloatArray:
-        """Density at zero over the chance of more than zero, of the normal in its own units (F,)."""
+        """Density at zero over the chance of more, of the normal in its own units (F,)."""
         at = np.maximum(self.centre_d / self.spread_d, -8.0)
         density = np.exp(-0.5 * at**2) / np.sqrt(2.0 * np.pi)
         ratio: FloatArray = density / normal_cdf(at)

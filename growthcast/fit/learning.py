@@ -71,7 +71,8 @@ def learn_spreads(design: Design, start: Point | None = None) -> tuple[Design, S
     -------
     tuple of Design and Solution
         The design with the learnt spreads, their standard deviations in ``spreads.sd``, what is
-        learnt of the lags after cuts, and its fit. A log without spans teaches nothing: it comes back as it was.
+        learnt of the lags after cuts, and its fit. A log without spans teaches nothing: it comes
+        back as it was.
     """
     solution = solve(design.problem, start, tolerance=ROUGHLY)
     if not design.spans.any():

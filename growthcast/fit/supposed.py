@@ -134,7 +134,8 @@ def suppose(book: Book, fit: GrowthFit, tank: int, changes: Changes) -> Supposed
     held = conditions_now(fit, tank)
     held = held | ({"co2_mg_l": 0.0} if none_added_now(fit, tank) else {})
     known = {name: None if np.isnan(held[name]) else held[name] for name in changes.conditions}
-    never = {n: float(getattr(read_reference(), n)) for n, v in known.items() if v is None}
+    usual = read_reference().conditions
+    never = {name: usual[name] for name, value in known.items() if value is None}
     laid, clock, then = _changed_clock(planted, wider, tank, changes.conditions, never)
     clock = _doubted(clock, wider, tank, then)
     before = wider.design.clock.speed(fit.design.on_day)
@@ -276,7 +277,9 @@ def _doubted(clock: GrowthClock, fit: GrowthFit, tank: int, then: TankConditions
     column = int((then.from_day[tank] <= design.on_day).sum()) - 1
     if not then.none_added[tank, column] or none_added_now(fit, tank):
         return clock
-    slope = co2_slope(reference.none_added_co2_mg_l, design.priors.co2_k_mg_l[design.species])
+    slope = co2_slope(
+        reference.none_added_co2_mg_l, design.priors.traits["co2_k_mg_l"][design.species]
+    )
     doubt = np.where(design.tank == tank, reference.none_added_co2_spread * slope, 0.0)
     return replace(clock, doubted_from=design.on_day, doubt=doubt)
 

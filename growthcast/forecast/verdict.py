@@ -16,7 +16,7 @@ from growthcast.plain import in_json, plain
 __all__ = ["LEAST_READINGS", "BacktestResult", "CrossingErrors", "Readings"]
 
 LONGER_GAP = 1.5
-"""A gap this many times the usual one shows what a longer one brings (common practice, no source)."""
+"""A gap so many times the usual one shows what longer ones bring (common practice, no source)."""
 LEAST_READINGS = 10
 """Readings below which a backtest says nothing."""
 LEAST_SHARE = 0.5

@@ -3,10 +3,14 @@
 Every response is dimensionless and 1 at the reference conditions. Conditions that are not known
 (NaN) take their reference value, so they leave the rate as the species table has it; how much
 surer one would be with a measurement is not decided here. Every function broadcasts. A new response
-is one function and one factor in :func:`combined_response`.
+is one function and one entry in ``RESPONSES``; a new nutrient is one entry in ``NUTRIENTS``.
 """
 
 from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass
+from types import MappingProxyType
 
 import numpy as np
 from numpy.typing import ArrayLike
@@ -15,6 +19,11 @@ from growthcast.arrays import BoolArray, FloatArray
 from growthcast.growth.water import beer_lambert
 
 __all__ = [
+    "CONDITIONS",
+    "NUTRIENTS",
+    "RESPONSES",
+    "TRAITS",
+    "Response",
     "below_compensation",
     "canopy_light",
     "co2_response",
@@ -335,27 +344,21 @@ def co2_slope(co2_mg_l: ArrayLike, co2_k_mg_l: ArrayLike) -> FloatArray:
     return slope[()]
 
 
-def nutrient_response(
-    no3_mg_l: ArrayLike,
-    po4_mg_l: ArrayLike,
-    k_mg_l: ArrayLike,
-    n_k_mg_l: ArrayLike,
-    p_k_mg_l: ArrayLike,
-    k_k_mg_l: ArrayLike,
-    reference_no3_mg_l: ArrayLike,
-    reference_po4_mg_l: ArrayLike,
-    reference_k_mg_l: ArrayLike,
-) -> FloatArray:
-    """Return the response to the scarcest of nitrate, phosphate and potassium.
+NUTRIENTS: Mapping[str, str] = MappingProxyType(
+    {"no3_mg_l": "n_k_mg_l", "po4_mg_l": "p_k_mg_l", "k_mg_l": "k_k_mg_l"}
+)
+"""The nutrients that may be the scarcest, and the plant's half-saturation of each."""
+
+
+def nutrient_response(*values: ArrayLike) -> FloatArray:
+    """Return the response to the scarcest of the nutrients, nitrate, phosphate and potassium.
 
     Parameters
     ----------
-    no3_mg_l, po4_mg_l, k_mg_l : array_like
-        Concentrations in the water [mg/L], 0 or more; NaN takes the reference.
-    n_k_mg_l, p_k_mg_l, k_k_mg_l : array_like
-        Half-saturations [mg/L of NO3, PO4, K], 0 or more; 0 for a nutrient that does not limit.
-    reference_no3_mg_l, reference_po4_mg_l, reference_k_mg_l : array_like
-        Reference concentrations [mg/L], above 0.
+    *values : array_like
+        In the order of ``NUTRIENTS``: concentrations in the water [mg/L], 0 or more, where NaN
+        takes the reference; then half-saturations [mg/L], 0 or more, where 0 is for a nutrient
+        that does not limit; then reference concentrations [mg/L], above 0.
 
     Returns
     -------
@@ -365,7 +368,8 @@ def nutrient_response(
     Raises
     ------
     ValueError
-        If a reference is not above 0, or another argument is below 0.
+        If a reference is not above 0, another argument is below 0, or there are not three values
+        for each nutrient.
 
     Notes
     -----
@@ -386,14 +390,11 @@ def nutrient_response(
     >>> round(float(nutrient_response(9, 1, 9, 1, 1, 1, 9, 9, 9)), 4)
     0.5556
     """
-    terms = (
-        ("no3_mg_l", no3_mg_l, n_k_mg_l, reference_no3_mg_l),
-        ("po4_mg_l", po4_mg_l, p_k_mg_l, reference_po4_mg_l),
-        ("k_mg_l", k_mg_l, k_k_mg_l, reference_k_mg_l),
-    )
+    many = len(NUTRIENTS)
+    parts = (values[:many], values[many : 2 * many], values[2 * many :])
     scarcest: FloatArray = np.asarray(np.inf)
     at_reference: FloatArray = np.asarray(np.inf)
-    for name, amount, half_saturation, reference_amount in terms:
+    for name, amount, half_saturation, reference_amount in zip(NUTRIENTS, *parts, strict=True):
         half = _known(f"half-saturation of {name}", half_saturation)
         reference = _known(f"reference_{name}", reference_amount, above_zero=True)
         known = _known(name, _or_reference(amount, reference))
@@ -463,59 +464,70 @@ def temperature_response(
     return response[()]
 
 
+@dataclass(frozen=True, slots=True)
+class Response:
+    """A factor of the rate: its function and the columns that it is called with, in this order.
+
+    ``conditions`` are those of the water and the light, ``traits`` those of the plant; the
+    reference conditions come last. ``each_apart`` says that each condition which nobody gave is a
+    doubt of its own; else all of them together are one.
+    """
+
+    function: Callable[..., FloatArray]
+    conditions: tuple[str, ...]
+    traits: tuple[str, ...]
+    each_apart: bool = False
+
+
+RESPONSES: Mapping[str, Response] = MappingProxyType(
+    {
+        "light": Response(
+            light_response,
+            ("ppfd_umol", "photoperiod_h"),
+            ("light_k_umol", "light_floor", "respiration_share"),
+        ),
+        "co2": Response(co2_response, ("co2_mg_l",), ("co2_k_mg_l",)),
+        "nutrient": Response(
+            nutrient_response, tuple(NUTRIENTS), tuple(NUTRIENTS.values()), each_apart=True
+        ),
+        "temperature": Response(
+            temperature_response, ("temperature_c",), ("temp_min_c", "temp_opt_c", "temp_max_c")
+        ),
+    }
+)
+CONDITIONS = tuple(name for factor in RESPONSES.values() for name in factor.conditions)
+"""The conditions that growth answers to."""
+TRAITS = tuple(name for factor in RESPONSES.values() for name in factor.traits)
+"""The traits of a plant that say how it does."""
+
+
 def combined_response(
-    *,
-    ppfd_umol: ArrayLike,
-    photoperiod_h: ArrayLike,
-    co2_mg_l: ArrayLike,
-    no3_mg_l: ArrayLike,
-    po4_mg_l: ArrayLike,
-    k_mg_l: ArrayLike,
-    temperature_c: ArrayLike,
-    light_k_umol: ArrayLike,
-    light_floor: ArrayLike,
-    respiration_share: ArrayLike,
-    co2_k_mg_l: ArrayLike,
-    n_k_mg_l: ArrayLike,
-    p_k_mg_l: ArrayLike,
-    k_k_mg_l: ArrayLike,
-    temp_min_c: ArrayLike,
-    temp_opt_c: ArrayLike,
-    temp_max_c: ArrayLike,
-    reference_ppfd_umol: ArrayLike,
-    reference_photoperiod_h: ArrayLike,
-    reference_co2_mg_l: ArrayLike,
-    reference_no3_mg_l: ArrayLike,
-    reference_po4_mg_l: ArrayLike,
-    reference_k_mg_l: ArrayLike,
-    reference_temperature_c: ArrayLike,
+    at: Mapping[str, ArrayLike],
+    plant: Mapping[str, ArrayLike],
+    reference: Mapping[str, ArrayLike],
 ) -> FloatArray:
-    """Return the factor by which all conditions together change the rate.
+    """Return the product of all responses, the factor by which conditions change the rate.
 
     Parameters
     ----------
-    ppfd_umol, photoperiod_h, co2_mg_l, no3_mg_l, po4_mg_l, k_mg_l, temperature_c : array_like
-        Conditions [umol/m2/s at the leaf], [h], [mg/L], [mg/L], [mg/L], [mg/L], [deg C]; NaN takes
-        the reference.
-    light_k_umol, light_floor, respiration_share : array_like
-        As in :func:`light_response` [umol/m2/s], [1], [1].
-    co2_k_mg_l, n_k_mg_l, p_k_mg_l, k_k_mg_l : array_like
-        Half-saturations [mg/L].
-    temp_min_c, temp_opt_c, temp_max_c : array_like
-        As in :func:`temperature_response` [deg C].
-    reference_ppfd_umol, reference_photoperiod_h, reference_co2_mg_l, reference_no3_mg_l, \
-reference_po4_mg_l, reference_k_mg_l, reference_temperature_c : array_like
-        Reference conditions [units of the conditions], in their order.
+    at : mapping of str to array_like
+        The conditions by the names of ``CONDITIONS`` [unit in the name]; NaN takes the reference.
+    plant : mapping of str to array_like
+        The plant by the names of ``TRAITS`` [unit in the name].
+    reference : mapping of str to array_like
+        Reference conditions by the names of ``CONDITIONS`` [unit in the name].
 
     Returns
     -------
     ndarray of float
-        Response [1]: 1 at the reference; 0 where one condition alone stops growth.
+        Combined response [1], 0 or more; 1 at the reference.
 
     Raises
     ------
     ValueError
         As the single responses.
+    KeyError
+        If a condition or a trait is missing.
 
     Notes
     -----
@@ -530,47 +542,24 @@ reference_po4_mg_l, reference_k_mg_l, reference_temperature_c : array_like
 
     Examples
     --------
-    Reference conditions, with everything not known, leave the rate as it is:
+    With nothing known of the conditions the rate stays as it is:
 
-    >>> unknown = float("nan")
-    >>> float(combined_response(
-    ...     ppfd_umol=unknown, photoperiod_h=unknown, co2_mg_l=unknown, no3_mg_l=unknown,
-    ...     po4_mg_l=unknown, k_mg_l=unknown, temperature_c=unknown,
-    ...     light_k_umol=80.0, light_floor=0.3, respiration_share=0.05, co2_k_mg_l=5.0,
-    ...     n_k_mg_l=1.0, p_k_mg_l=0.1, k_k_mg_l=1.0,
-    ...     temp_min_c=10.0, temp_opt_c=27.0, temp_max_c=35.0,
-    ...     reference_ppfd_umol=100.0, reference_photoperiod_h=8.0, reference_co2_mg_l=25.0,
-    ...     reference_no3_mg_l=15.0, reference_po4_mg_l=1.0, reference_k_mg_l=15.0,
-    ...     reference_temperature_c=25.0,
-    ... ))
+    >>> reference = dict(ppfd_umol=100.0, photoperiod_h=8.0, co2_mg_l=25.0, no3_mg_l=15.0,
+    ...                  po4_mg_l=1.0, k_mg_l=15.0, temperature_c=25.0)
+    >>> plant = dict(light_k_umol=80.0, light_floor=0.3, respiration_share=0.05, co2_k_mg_l=5.0,
+    ...              n_k_mg_l=1.0, p_k_mg_l=0.1, k_k_mg_l=1.0,
+    ...              temp_min_c=10.0, temp_opt_c=27.0, temp_max_c=35.0)
+    >>> float(combined_response(dict.fromkeys(CONDITIONS, float("nan")), plant, reference))
     1.0
     """
-    light = light_response(
-        ppfd_umol,
-        photoperiod_h,
-        light_k_umol,
-        light_floor,
-        respiration_share,
-        reference_ppfd_umol,
-        reference_photoperiod_h,
-    )
-    carbon = co2_response(co2_mg_l, co2_k_mg_l, reference_co2_mg_l)
-    nutrients = nutrient_response(
-        no3_mg_l,
-        po4_mg_l,
-        k_mg_l,
-        n_k_mg_l,
-        p_k_mg_l,
-        k_k_mg_l,
-        reference_no3_mg_l,
-        reference_po4_mg_l,
-        reference_k_mg_l,
-    )
-    warmth = temperature_response(
-        temperature_c, temp_min_c, temp_opt_c, temp_max_c, reference_temperature_c
-    )
-    response: FloatArray = np.asarray(light * carbon * nutrients * warmth)
-    return response[()]
+    response: FloatArray = np.asarray(1.0)
+    for factor in RESPONSES.values():
+        response = response * factor.function(
+            *(at[name] for name in factor.conditions),
+            *(plant[name] for name in factor.traits),
+            *(reference[name] for name in factor.conditions),
+        )
+    return np.asarray(response)[()]
 
 
 def _known(name: str, values: ArrayLike, *, above_zero: bool = False) -> FloatArray:

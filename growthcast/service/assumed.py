@@ -61,8 +61,8 @@ def co2_assumed(book: Book, *, unknown: bool = True) -> list[str]:
     if unknown and blank.any():
         said.append(
             f"CO2 is not known in {_named(tanks[blank])}: growth is taken as at "
-            f"{reference.co2_mg_l:g} mg/L with wider ranges. In conditions.csv write co2_mg_l, or "
-            "ph and kh_dkh; 0 where none is added."
+            f"{reference.conditions['co2_mg_l']:g} mg/L with wider ranges. "
+            "In conditions.csv write co2_mg_l, or ph and kh_dkh; 0 where none is added."
         )
     return said
 

@@ -30,12 +30,11 @@ from growthcast.book.practice import read_practice
 from growthcast.book.read import inspect_book
 from growthcast.book.report import format_findings
 from growthcast.book.sheets.export import book_sheets
-from growthcast.book.sheets.forms.ods import ods_bytes
-from growthcast.book.sheets.forms.xlsx import xlsx_bytes
 from growthcast.book.sheets.load import read_workbook
 from growthcast.book.sheets.merge import merge_workbook
 from growthcast.book.sheets.settings import SettingRow, settings_of, with_settings
 from growthcast.book.sheets.source import read_source, rewritten
+from growthcast.book.sheets.xlsx import xlsx_bytes
 from growthcast.errors import GrowthcastError
 from tests.unit.book.small_book import FILES, SPECIES, TODAY, write_book, write_species
 
@@ -66,8 +65,7 @@ class Readers:
         self.book = write_book(folder / "book", {})
         self.around = write_book(folder / "around", {})
         self.file = folder / "book.zip"
-        sheets = (xlsx_bytes(book_sheets(self.book)), ods_bytes(book_sheets(self.book)))
-        self.packed = {"sheet1.xml": sheets[0], "content.xml": sheets[1]}
+        self.packed = xlsx_bytes(book_sheets(self.book))
 
     def targets(self) -> dict[str, tuple[Callable[[bytes], None], list[bytes]]]:
         """Return each reader with its first inputs."""
@@ -79,15 +77,11 @@ class Readers:
             seeds = [text.encode(), text.replace(",", ";").replace(".", ",").encode("cp1252")]
             seeds.append(text.replace("\n", "\r\n").encode("utf-16"))
             targets[name] = (lambda data, name=name: self.table(name, data), seeds)  # type: ignore[misc]
-        for part, data in self.packed.items():
-            with zipfile.ZipFile(io.BytesIO(data)) as packed:
-                path = next(n for n in packed.namelist() if n.endswith(part))
-                if part == "sheet1.xml":
-                    path = "xl/worksheets/sheet4.xml"  # the log
-                seed = packed.read(path)
-            run = lambda new, data=data, path=path: self.part(data, path, new)  # noqa: E731
-            targets[part] = (run, [seed])  # type: ignore[assignment]
-        targets["workbook"] = (self.workbook, list(self.packed.values()))
+        log = "xl/worksheets/sheet4.xml"
+        with zipfile.ZipFile(io.BytesIO(self.packed)) as packed:
+            seed = packed.read(log)
+        targets["sheet4.xml"] = (lambda new: self.part(self.packed, log, new), [seed])
+        targets["workbook"] = (self.workbook, [self.packed])
         return targets
 
     def practice(self, data: bytes) -> None:

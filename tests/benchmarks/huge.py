@@ -91,9 +91,9 @@ def main() -> None:
             size = write_log(folder, rows, asked.note)
             print(f"{rows} log rows, {size:.0f} MB")
             measure("check", str(folder))
-            for kind in ("xlsx", "ods") if asked.sheets else ():
-                file = Path(name) / f"book.{kind}"
-                measure("export", str(folder), f"--{kind}", str(file))
+            if asked.sheets:
+                file = Path(name) / "book.xlsx"
+                measure("export", str(folder), "--xlsx", str(file))
                 if file.exists():
                     print(f"    {file.name} has {file.stat().st_size / 1e6:.0f} MB")
                     measure("import", str(file), str(folder))

@@ -59,14 +59,15 @@ def entries(section):
     """Return (names, type, text) of each entry of a section of parameters or attributes."""
     parts = re.split(r"^(\S[^\n]*)$", section.replace("\\\n", ""), flags=re.M)
     return [
-        (re.split(r",\s*", head.split(" : ")[0]), head.partition(" : ")[2], text)
+        (re.split(r",\s*", head.split(" : ")[0].replace("*", "")), head.partition(" : ")[2], text)
         for head, text in zip(parts[1::2], parts[2::2], strict=True)
     ]
 
 
 def arguments(node):
     """Return the arguments of a function that a caller gives."""
-    listed = [*node.args.posonlyargs, *node.args.args, *node.args.kwonlyargs]
+    named = [*node.args.posonlyargs, *node.args.args, *node.args.kwonlyargs]
+    listed = [*named, *filter(None, [node.args.vararg])]
     return {a.arg: ast.unparse(a.annotation) for a in listed if a.annotation is not None}
 
 

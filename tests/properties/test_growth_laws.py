@@ -17,6 +17,7 @@ from growthcast.growth.logistic import (
     stage,
 )
 from growthcast.growth.responses import (
+    CONDITIONS,
     below_compensation,
     co2_response,
     combined_response,
@@ -174,13 +175,13 @@ species = st.fixed_dictionaries(
 )
 references = st.fixed_dictionaries(
     {
-        "reference_ppfd_umol": st.floats(30.0, 500.0),
-        "reference_photoperiod_h": st.floats(6.0, 16.0),
-        "reference_co2_mg_l": some,
-        "reference_no3_mg_l": some,
-        "reference_po4_mg_l": some,
-        "reference_k_mg_l": some,
-        "reference_temperature_c": st.floats(16.0, 30.5),
+        "ppfd_umol": st.floats(30.0, 500.0),
+        "photoperiod_h": st.floats(6.0, 16.0),
+        "co2_mg_l": some,
+        "no3_mg_l": some,
+        "po4_mg_l": some,
+        "k_mg_l": some,
+        "temperature_c": st.floats(16.0, 30.5),
     }
 )
 unknown = st.just(float("nan"))
@@ -200,23 +201,19 @@ conditions = st.fixed_dictionaries(
 @at_leisure
 @given(species, references)
 def test_every_response_is_one_at_the_reference(traits, reference):
-    at_reference = {name.removeprefix("reference_"): value for name, value in reference.items()}
-    assert combined_response(**at_reference, **traits, **reference) == pytest.approx(1.0, rel=1e-12)
-    nothing_known = dict.fromkeys(at_reference, float("nan"))
-    assert combined_response(**nothing_known, **traits, **reference) == pytest.approx(
-        1.0, rel=1e-12
-    )
+    assert combined_response(reference, traits, reference) == pytest.approx(1.0, rel=1e-12)
+    nothing_known = dict.fromkeys(CONDITIONS, float("nan"))
+    assert combined_response(nothing_known, traits, reference) == pytest.approx(1.0, rel=1e-12)
 
 
 @at_leisure
 @given(species, references, conditions)
 def test_combined_is_the_product_and_unknown_is_the_reference(traits, reference, condition):
-    value = combined_response(**condition, **traits, **reference)
+    value = combined_response(condition, traits, reference)
     assert np.isfinite(value)
     assert value >= 0.0
     filled = {
-        name: reference[f"reference_{name}"] if np.isnan(given) else given
-        for name, given in condition.items()
+        name: reference[name] if np.isnan(given) else given for name, given in condition.items()
     }
     t, r, c = traits, reference, filled
     product = (
@@ -226,21 +223,21 @@ def test_combined_is_the_product_and_unknown_is_the_reference(traits, reference,
             t["light_k_umol"],
             t["light_floor"],
             t["respiration_share"],
-            r["reference_ppfd_umol"],
-            r["reference_photoperiod_h"],
+            r["ppfd_umol"],
+            r["photoperiod_h"],
         )
-        * co2_response(c["co2_mg_l"], t["co2_k_mg_l"], r["reference_co2_mg_l"])
+        * co2_response(c["co2_mg_l"], t["co2_k_mg_l"], r["co2_mg_l"])
         * nutrient_response(
             *(c[name] for name in ("no3_mg_l", "po4_mg_l", "k_mg_l")),
             *(t[name] for name in ("n_k_mg_l", "p_k_mg_l", "k_k_mg_l")),
-            *(r[f"reference_{name}"] for name in ("no3_mg_l", "po4_mg_l", "k_mg_l")),
+            *(r[name] for name in ("no3_mg_l", "po4_mg_l", "k_mg_l")),
         )
         * temperature_response(
             c["temperature_c"],
             t["temp_min_c"],
             t["temp_opt_c"],
             t["temp_max_c"],
-            r["reference_temperature_c"],
+            r["temperature_c"],
         )
     )
     assert value == pytest.approx(product, rel=1e-12)
@@ -252,10 +249,8 @@ def test_combined_is_the_product_and_unknown_is_the_reference(traits, reference,
 )
 def test_more_light_never_slows(traits, reference, light, name):
     light = np.sort(light)
-    nothing = dict.fromkeys(
-        ("photoperiod_h", "co2_mg_l", "no3_mg_l", "po4_mg_l", "k_mg_l", "temperature_c"), np.nan
-    )
-    value = combined_response(**{name: light}, **nothing, **traits, **reference)
+    nothing = dict.fromkeys(CONDITIONS, np.nan)
+    value = combined_response(nothing | {name: light}, traits, reference)
     assert np.all(np.diff(value) >= -1e-12)
 
 

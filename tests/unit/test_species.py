@@ -24,7 +24,7 @@ from growthcast.book.read import read_shipped_species
 from growthcast.book.shipped import shipped_species_dir
 from growthcast.cli.species import species_command
 from growthcast.errors import UsageError
-from growthcast.growth.responses import combined_response
+from growthcast.growth.responses import CONDITIONS, RESPONSES, TRAITS, combined_response
 
 
 @pytest.fixture(scope="module")
@@ -52,6 +52,8 @@ class TestPriors:
     def test_every_field_has_a_value_for_every_species(self, priors: sp.SpeciesPriors) -> None:
         for name in sp.SpeciesPriors.__dataclass_fields__:
             values = getattr(priors, name)
+            if name == "traits":
+                continue
             assert values.shape == priors.species_id.shape, name
             if values.dtype == np.float64:
                 assert np.isfinite(values).all(), name
@@ -60,8 +62,10 @@ class TestPriors:
         with (shipped_species_dir() / "species.csv").open(encoding="utf-8", newline="") as file:
             rows = list(csv.DictReader(file))
         assert priors.species_id.tolist() == [row["species_id"] for row in rows]
-        for name in ("rate_per_day", "pause_d", "temp_opt_c", "k_k_mg_l", "lowest_cut_cm"):
+        for name in ("rate_per_day", "pause_d", "lowest_cut_cm"):
             assert getattr(priors, name).tolist() == [float(row[name]) for row in rows]
+        for name in TRAITS:
+            assert priors.traits[name].tolist() == [float(row[name]) for row in rows]
         for name in ("form", "caution", "basis", "needs_co2", "common_name"):
             assert getattr(priors, name).tolist() == [row[name] for row in rows]
         surface = [row["reaches_surface"] == "true" for row in rows]
@@ -83,11 +87,24 @@ class TestPriors:
 
     def test_reference_is_the_one_of_the_book(self) -> None:
         reference = sp.read_reference()
-        assert (reference.ppfd_umol, reference.photoperiod_h, reference.co2_mg_l) == (100, 8, 25)
-        assert (reference.no3_mg_l, reference.po4_mg_l, reference.k_mg_l) == (15, 1, 15)
-        assert (reference.fe_mg_l, reference.temperature_c) == (0.3, 25)
-        assert reference.unknown_light_spread == reference.unknown_co2_spread == 0.25
-        assert reference.unknown_nutrient_spread == reference.unknown_temperature_spread == 0.1
+        assert reference.conditions == {
+            "ppfd_umol": 100,
+            "photoperiod_h": 8,
+            "co2_mg_l": 25,
+            "no3_mg_l": 15,
+            "po4_mg_l": 1,
+            "k_mg_l": 15,
+            "fe_mg_l": 0.3,
+            "temperature_c": 25,
+        }
+        assert {*CONDITIONS} <= {*reference.conditions}
+        assert reference.unknown_spread == {
+            "light": 0.25,
+            "co2": 0.25,
+            "nutrient": 0.1,
+            "temperature": 0.1,
+        }
+        assert {*reference.unknown_spread} == {*RESPONSES}
 
     def test_fastest_growth_undoes_the_rate_of_a_speed(self, priors: sp.SpeciesPriors) -> None:
         """4 to 8 cm a week were put down for Rotala, 0.5 to 1 for the small pearl carpet."""
@@ -206,32 +223,16 @@ def middle(fact: dict[str, str], kind: str) -> float:
 def low_tech_ratios(priors: sp.SpeciesPriors) -> np.ndarray:
     """Response of every species to a tank with little light and no added CO2."""
     reference = sp.read_reference()
-    ratios: np.ndarray = combined_response(
-        ppfd_umol=40.0,
-        photoperiod_h=8.0,
-        co2_mg_l=3.0,
-        no3_mg_l=5.0,
-        po4_mg_l=0.3,
-        k_mg_l=5.0,
-        temperature_c=25.0,
-        light_k_umol=priors.light_k_umol,
-        light_floor=priors.light_floor,
-        respiration_share=priors.respiration_share,
-        co2_k_mg_l=priors.co2_k_mg_l,
-        n_k_mg_l=priors.n_k_mg_l,
-        p_k_mg_l=priors.p_k_mg_l,
-        k_k_mg_l=priors.k_k_mg_l,
-        temp_min_c=priors.temp_min_c,
-        temp_opt_c=priors.temp_opt_c,
-        temp_max_c=priors.temp_max_c,
-        reference_ppfd_umol=reference.ppfd_umol,
-        reference_photoperiod_h=reference.photoperiod_h,
-        reference_co2_mg_l=reference.co2_mg_l,
-        reference_no3_mg_l=reference.no3_mg_l,
-        reference_po4_mg_l=reference.po4_mg_l,
-        reference_k_mg_l=reference.k_mg_l,
-        reference_temperature_c=reference.temperature_c,
-    )
+    at = {
+        "ppfd_umol": 40.0,
+        "photoperiod_h": 8.0,
+        "co2_mg_l": 3.0,
+        "no3_mg_l": 5.0,
+        "po4_mg_l": 0.3,
+        "k_mg_l": 5.0,
+        "temperature_c": 25.0,
+    }
+    ratios: np.ndarray = combined_response(at, priors.traits, reference.conditions)
     return ratios
 
 

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from collections.abc import Iterator, Mapping
+from dataclasses import replace
 from typing import Any
 
 import numpy as np
@@ -25,18 +26,9 @@ from growthcast.book.tables import TABLES, Column
 from growthcast.book.words import column_letter, did_you_mean, shown
 from growthcast.errors import Finding
 
-__all__ = ["empty_table", "has_decimal_commas", "read_table"]
+__all__ = ["empty_table", "read_table"]
 
 _MOST_GUESSES = 20  # looking for near misses takes its time
-
-
-@dataclass(frozen=True, slots=True)
-class _Converted:
-    """One column's values by code, and the faults of its distinct cells."""
-
-    values: NDArray[Any]
-    faults: dict[int, Fault]
-    midnights: int = 0
 
 
 def empty_table(table: str) -> Table:
@@ -58,7 +50,7 @@ def _blank_column(column: Column, size: int) -> NDArray[Any]:
 def read_table(grid: Grid, table: str) -> tuple[Table, list[Finding]]:
     """Return the table with every cell converted, and what was found in it."""
     places, findings = match_header(grid, table)
-    decimal_comma = has_decimal_commas(grid, table, places)
+    decimal_comma = _has_decimal_commas(grid, table, places)
     if decimal_comma:
         found = "numbers with decimal commas"
         findings.append(
@@ -74,13 +66,13 @@ def read_table(grid: Grid, table: str) -> tuple[Table, list[Finding]]:
         else:
             cells = grid.columns[index]
             letters[column.name] = column_letter(index)
-        done = _convert(cells.values, column, decimal_comma)
+        values, faults = _convert(cells.values, column, decimal_comma)
         if len(cells.values) == 1:  # a blank column takes no room
-            columns[column.name] = np.broadcast_to(done.values[0], grid.rows.size)
+            columns[column.name] = np.broadcast_to(values[0], grid.rows.size)
         else:
-            columns[column.name] = done.values[cells.codes]
+            columns[column.name] = values[cells.codes]
         if index is not None:
-            findings += _cell_findings(grid, index, column, cells, done)
+            findings += _cell_findings(grid, index, column, faults)
         if column.kind == "id":
             coded[column.name] = _blanks_as_one(cells)
     extra = {
@@ -96,41 +88,26 @@ def _extra_name(grid: Grid, index: int) -> str:
 
 
 def _cell_findings(
-    grid: Grid, index: int, column: Column, cells: Coded, done: _Converted
-) -> list[Finding]:
-    findings = []
-    letter = column_letter(index)
-    faults = dict(done.faults)
+    grid: Grid, index: int, column: Column, faults: Mapping[int, Fault]
+) -> Iterator[Finding]:
+    cells, letter, expected = grid.columns[index], column_letter(index), column.expected
+    blank = Fault("blank-cell", "a blank cell", f"fill in {expected}")
+    texts = {code: cell.strip() for code, cell in enumerate(cells.values)}
     if column.required:
-        blank = Fault("blank-cell", "a blank cell", f"fill in {column.expected}")
-        faults |= {code: blank for code, cell in enumerate(cells.values) if not cell.strip()}
+        faults = {**faults, **{code: blank for code, text in texts.items() if not text}}
     for at in np.flatnonzero(np.isin(cells.codes, list(faults))).tolist() if faults else ():
-        code = int(cells.codes[at])
-        fault = faults[code]
-        blank_cell = fault.slug == "blank-cell"
-        found = fault.why if blank_cell else f"{shown(cells.values[code].strip())}, {fault.why}"
-        findings.append(
-            finding(
-                fault.slug,
-                grid.file,
-                int(grid.rows[at]),
-                letter,
-                column.name,
-                found,
-                column.expected,
-                fault.fix,
-            )
-        )
-    if done.midnights:
+        code, row = int(cells.codes[at]), int(grid.rows[at])
+        slug, found, fix = faults[code].slug, faults[code].why, faults[code].fix
+        found = found if faults[code] is blank else f"{shown(texts[code])}, {found}"
+        yield finding(slug, grid.file, row, letter, column.name, found, expected, fix)
+    timed = (text for code, text in texts.items() if code not in faults)
+    if column.kind == "date" and any(text.endswith("00:00:00") for text in timed):
         fix = "nothing to do; dates are written YYYY-MM-DD"
         found = "dates followed by 00:00:00"
-        findings.append(
-            finding("midnight", grid.file, None, letter, column.name, found, column.expected, fix)
-        )
-    return findings
+        yield finding("midnight", grid.file, None, letter, column.name, found, expected, fix)
 
 
-def has_decimal_commas(grid: Grid, table: str, places: dict[str, int]) -> bool:
+def _has_decimal_commas(grid: Grid, table: str, places: dict[str, int]) -> bool:
     """Whether a file's numbers have decimal commas."""
     if grid.delimiter == ",":
         return False
@@ -151,86 +128,47 @@ def _blanks_as_one(cells: Coded) -> Coded:
     return Coded(codes, tuple(cell if cell.strip() else "" for cell in cells.values))
 
 
-def _convert(cells: tuple[str, ...], column: Column, decimal_comma: bool) -> _Converted:
-    if column.kind == "number":
-        return _numbers(cells, column, decimal_comma)
-    if column.kind == "date":
-        return _dates(cells)
-    if column.kind == "choice":
-        return _words(cells, column)
-    if column.kind == "flag":
-        return _flags(cells)
-    return _ids(cells) if column.kind == "id" else _texts(cells)
-
-
-def _numbers(cells: tuple[str, ...], column: Column, decimal_comma: bool) -> _Converted:
-    values = np.full(len(cells), np.nan)
-    faults: dict[int, Fault] = {}
+def _convert(
+    cells: tuple[str, ...], column: Column, decimal_comma: bool
+) -> tuple[NDArray[Any], dict[int, Fault]]:
+    """Return a column's distinct cells as values, and the faults among them."""
+    values, faults = _blank_column(column, len(cells)), dict[int, Fault]()
     for code, cell in enumerate(cells):
-        text = cell.strip()
-        if not text:
-            continue
+        if cell.strip():
+            guess = len(faults) < _MOST_GUESSES
+            values[code], fault = _value(cell, column, decimal_comma, guess)
+            if fault is not None:
+                faults[code] = fault
+    return values, faults
+
+
+def _value(cell: str, column: Column, decimal_comma: bool, guess: bool) -> tuple[Any, Fault | None]:
+    """Return what a cell holds and what is wrong with it; a wrong word or id stays as typed."""
+    text = cell.strip()
+    if column.kind == "number":
         number = parse_number(text, decimal_comma=decimal_comma)
         fault = number if isinstance(number, Fault) else check_range(number, column)
         if fault and column.unit == "share" and text.endswith("%"):
             share = parse_number(text.rstrip("% "), decimal_comma=decimal_comma)
             if not isinstance(share, Fault):
                 fault = replace(fault, fix=f"write {as_share(share)}")
-        if fault is not None:
-            faults[code] = fault
-        elif not isinstance(number, Fault):
-            values[code] = number
-    return _Converted(values, faults)
-
-
-def _dates(cells: tuple[str, ...]) -> _Converted:
-    values = np.full(len(cells), "NaT", "datetime64[D]")
-    faults: dict[int, Fault] = {}
-    midnights = 0
-    for code, cell in enumerate(cells):
-        text = cell.strip()
-        if not text:
-            continue
+        return (np.nan if fault else number), fault
+    if column.kind == "date":
         day = parse_date(text)
-        if isinstance(day, Fault):
-            faults[code] = day
-        else:
-            values[code] = np.datetime64(day[0], "D")
-            midnights += day[1]
-    return _Converted(values, faults, midnights)
-
-
-def _words(cells: tuple[str, ...], column: Column) -> _Converted:
-    faults: dict[int, Fault] = {}
-    for code, cell in enumerate(cells):
-        text = cell.strip()
-        if text and text not in column.choices:
-            fix = "write " + " or ".join(column.choices)
-            if len(faults) < _MOST_GUESSES:
-                fix = did_you_mean(text, column.choices, fix)
-            faults[code] = Fault("not-a-choice", "which is none of the words known", fix)
-    return _Converted(np.array([cell.strip() for cell in cells], object), faults)
-
-
-def _flags(cells: tuple[str, ...]) -> _Converted:
-    values = [cell.strip().casefold() for cell in cells]  # spreadsheets write TRUE and FALSE
-    faults = {
-        code: Fault("not-a-choice", "which is neither true nor false", "write true or false")
-        for code, text in enumerate(values)
-        if text not in {"", "true", "false"}
-    }
-    return _Converted(np.array(values, object), faults)
-
-
-def _ids(cells: tuple[str, ...]) -> _Converted:
-    faults: dict[int, Fault] = {}
-    for code, cell in enumerate(cells):
-        why = _why_not_an_id(cell)
-        if why:
-            fix = "name it with letters, digits, spaces, hyphens or underscores"
-            faults[code] = Fault("id-form", why, fix)
-    values = [cell if cell.strip() else "" for cell in cells]
-    return _Converted(np.array(values, object), faults)
+        return ("NaT", day) if isinstance(day, Fault) else (day, None)
+    if column.kind == "choice":
+        if text in column.choices:
+            return text, None
+        fix = "write " + " or ".join(column.choices)
+        fix = did_you_mean(text, column.choices, fix) if guess else fix
+        return text, Fault("not-a-choice", "which is none of the words known", fix)
+    if column.kind == "flag":
+        word = text.casefold()  # spreadsheets write TRUE and FALSE
+        wrong = Fault("not-a-choice", "which is neither true nor false", "write true or false")
+        return word, None if word in {"true", "false"} else wrong
+    why = _why_not_an_id(cell) if column.kind == "id" else None
+    fix = "name it with letters, digits, spaces, hyphens or underscores"
+    return cell, None if why is None else Fault("id-form", why, fix)
 
 
 def _why_not_an_id(cell: str) -> str | None:
@@ -241,8 +179,3 @@ def _why_not_an_id(cell: str) -> str | None:
     if not cell.isprintable() and any(ord(c) < 32 or 127 <= ord(c) < 160 for c in cell):
         return "which holds a control character"
     return None
-
-
-def _texts(cells: tuple[str, ...]) -> _Converted:
-    values = [cell if cell.strip() else "" for cell in cells]
-    return _Converted(np.array(values, object), {})

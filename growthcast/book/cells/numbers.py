@@ -131,15 +131,15 @@ def _day(year: str, month: str, day: str) -> str | None:
         return None
 
 
-def parse_date(text: str) -> tuple[str, bool] | Fault:
-    """Return a stripped cell's ISO date and whether it had 00:00:00, or why it is no date."""
+def parse_date(text: str) -> str | Fault:
+    """Return a stripped cell's ISO date, without 00:00:00 after it, or why it is no date."""
     midnight = _MIDNIGHT.fullmatch(text)
     plain = midnight[1] if midnight else text
     parts = _ISO.fullmatch(plain)
     if parts:
         if _day(*parts.groups()) is None:
             return Fault("no-such-day", "a day no calendar has", "check the month and the day")
-        return plain, midnight is not None
+        return plain
     timed = _TIMED.fullmatch(text)
     if timed:
         return Fault("date-with-time", "a date with a time or zone", f"write {timed[1]}")

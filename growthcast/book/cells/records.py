@@ -1,22 +1,17 @@
-"""Text to a grid of cells: delimiter, header, records, and where one of them is torn.
-
-Long logs are plain: no quotes, so that lines are records, which ``coding`` takes a block at a
-time. Everything else goes through the csv module. Both give the same grid.
-"""
+"""Text to a grid of cells: delimiter, header, records, and where one of them is torn."""
 
 from __future__ import annotations
 
-import codecs
 import csv
 import io
 from dataclasses import dataclass, field
 from itertools import islice
 
 import numpy as np
+from numpy.typing import NDArray
 
 from growthcast.arrays import IntArray
 from growthcast.book.book import Coded
-from growthcast.book.cells.coding import Coder, split_block
 from growthcast.book.cells.text import decode, line_ends, whole_file
 from growthcast.book.slugs import finding
 from growthcast.book.words import column_letter, shown
@@ -24,8 +19,7 @@ from growthcast.errors import Finding
 
 __all__ = ["Grid", "read_grid"]
 
-_BLOCK = 8192
-_BLOCK_BYTES = 1 << 19
+_BLOCK = 512
 _START = 20_000
 _MOST_COLUMNS = 1000
 _DELIMITERS = {",": "commas", ";": "semicolons", "\t": "tabs"}
@@ -45,52 +39,22 @@ class Grid:
 
 def read_grid(data: bytes, file: str, known: frozenset[str]) -> tuple[Grid | None, list[Finding]]:
     """Return the cells of a table and what was found on the way to them."""
-    plain = _plain_lines(data)
-    if plain is None:
-        text, findings = decode(data, file)
-        if text is None:
-            return None, findings
-        findings += line_ends(text, file)
-        start = text[:_START]
-    else:
-        findings = line_ends("\r\n" if len(plain) < len(data) else "", file)
-        start = plain[:_START].decode(errors="ignore")
-    delimiter = _delimiter(start, known)
+    text, findings = decode(data, file)
+    if text is None:
+        return None, findings
+    findings += line_ends(text, file)
+    delimiter = _delimiter(text[:_START], known)
     if delimiter != ",":
         found = f"cells separated by {_DELIMITERS[delimiter]}"
         findings.append(whole_file("delimiter", file, found, "commas", "nothing to do"))
     reading = _Reading(file, delimiter)
-    if plain is None:
-        reading.read(text or "")
-    else:
-        reading.read_plain(plain)
+    reading.read(text)
     findings += reading.findings
     if not reading.header_row and not any(item.level == "problem" for item in findings):
         fix = "write a header row with the column names"
         found = "no column names"
         findings.append(finding("no-header", file, 1, None, "header", found, "column names", fix))
     return reading.grid(), findings
-
-
-def _plain_lines(data: bytes) -> bytes | None:
-    """Return the bytes with plain line ends if they are UTF-8 without marks, NUL and quotes."""
-    if data.startswith((b"\xef\xbb\xbf", b"\xff\xfe", b"\xfe\xff")):
-        return None
-    if b"\0" in data or b'"' in data:
-        return None
-    if not data.isascii():
-        check = codecs.getincrementaldecoder("utf-8")()
-        try:
-            for start in range(0, len(data), _BLOCK_BYTES):
-                check.decode(data[start : start + _BLOCK_BYTES])
-            check.decode(b"", final=True)
-        except UnicodeDecodeError:
-            return None
-    if b"\r" in data:
-        if data.count(b"\r") != data.count(b"\r\n"):
-            return None
-        data = data.replace(b"\r\n", b"\n")
-    return data
 
 
 def _delimiter(text: str, known: frozenset[str]) -> str:
@@ -115,6 +79,25 @@ def _sep_line(line: str) -> str | None:
 
 
 @dataclass
+class _Coder:
+    """Collects one column: a code for each cell, and each distinct cell once; 0 is blank."""
+
+    texts: dict[str, int] = field(default_factory=lambda: {"": 0})
+    blocks: list[NDArray[np.int32]] = field(default_factory=list)
+
+    def add(self, cells: tuple[str, ...]) -> None:
+        texts = self.texts
+        codes = [texts.setdefault(cell, len(texts)) for cell in cells]
+        self.blocks.append(np.array(codes, np.int32))
+
+    def coded(self) -> Coded:
+        if len(self.texts) == 1:  # a blank column takes no room
+            size = sum(block.size for block in self.blocks)
+            return Coded(np.broadcast_to(np.int32(0), size), ("",))
+        return Coded(np.concatenate(self.blocks), tuple(self.texts))
+
+
+@dataclass
 class _Reading:
     """One pass over the records of a file."""
 
@@ -125,7 +108,7 @@ class _Reading:
     header_row: int = 0
     typed: int = 0  # cells of the header row, blank ones at its end included
     seen: int = 0  # records so far: a spreadsheet numbers records, not lines
-    coders: list[Coder] = field(default_factory=list)
+    coders: list[_Coder] = field(default_factory=list)
     rows: list[IntArray] = field(default_factory=list)
     short: list[int] = field(default_factory=list)
 
@@ -144,31 +127,6 @@ class _Reading:
                 more = False
             self._take(block)
         self._end(text[-1:])
-
-    def read_plain(self, data: bytes) -> None:
-        """Read text without quotes, in which lines are records: whole blocks at once."""
-        start, size = 0, _START
-        while start < len(data):
-            stop = data.rfind(b"\n", start, start + size) + 1
-            stop = stop or data.find(b"\n", start + size) + 1 or len(data)
-            block = data[start:stop]
-            cells = split_block(block, self.delimiter, len(self.header)) if self.header else None
-            if cells is not None and cells[0].lengths.size:
-                count = cells[0].lengths.size
-                for coder, column in zip(self.coders, cells, strict=True):
-                    coder.add_block(column)
-                self.rows.append(np.arange(self.seen + 1, self.seen + 1 + count))
-                self.seen += count
-            else:
-                lines = io.StringIO(block.decode(), newline="")
-                try:
-                    self._take(list(csv.reader(lines, delimiter=self.delimiter, strict=True)))
-                except csv.Error as error:
-                    whole = data.decode()
-                    self.findings.append(_stopped(whole, self.file, self.delimiter, str(error)))
-                    break
-            start, size = stop, _BLOCK_BYTES
-        self._end(data[-1:].decode(errors="ignore"))
 
     def _end(self, last: str) -> None:
         """Say which rows end early, and which one is torn.
@@ -190,20 +148,15 @@ class _Reading:
             )
 
     def _take(self, block: list[list[str]]) -> None:
-        kept: list[list[str]] = []
-        rows: list[int] = []
-        for number, cells in enumerate(block, start=self.seen + 1):
-            if not cells or (not cells[0].strip() and not "".join(cells).strip()):
-                continue
-            if cells[0][:1] == "#" and not "".join(cells[1:]).strip():
-                self._comment(number, cells[0])
-            elif not self.header_row:
-                if not _sep_line(self.delimiter.join(cells)):
-                    self._take_header(number, cells)
-            else:
-                kept.append(self._fitted(number, cells))
-                rows.append(number)
+        width, first = len(self.header), self.seen + 1
         self.seen += len(block)
+        kept, rows = block, list(range(first, first + len(block)))
+        if not width or not all(len(cells) == width and cells[0].strip("# ") for cells in block):
+            kept, rows = [], []
+            for number, cells in enumerate(block, start=first):
+                if (fitted := self._fitted(number, cells)) is not None:
+                    kept.append(fitted)
+                    rows.append(number)
         if kept:
             self.rows.append(np.array(rows, np.int64))
             for coder, column in zip(self.coders, zip(*kept, strict=True), strict=True):
@@ -221,9 +174,19 @@ class _Reading:
             )
             cells = cells[:_MOST_COLUMNS]
         self.header, self.header_row = tuple(cells), number
-        self.coders = [Coder() for _ in cells]
+        self.coders = [_Coder() for _ in cells]
 
-    def _fitted(self, number: int, cells: list[str]) -> list[str]:
+    def _fitted(self, number: int, cells: list[str]) -> list[str] | None:
+        """Return a record as long as the header; none for a blank one, a comment and the header."""
+        if not cells or (not cells[0].strip() and not "".join(cells).strip()):
+            return None
+        if cells[0][:1] == "#" and not "".join(cells[1:]).strip():
+            self._comment(number, cells[0])
+            return None
+        if not self.header_row:
+            if not _sep_line(self.delimiter.join(cells)):
+                self._take_header(number, cells)
+            return None
         width = len(self.header)
         if len(cells) < width:
             self.short.append(number)

@@ -11,11 +11,13 @@ from growthcast.book.slugs import finding
 from growthcast.book.words import shown
 from growthcast.errors import Finding
 
-__all__ = ["decode", "line_ends", "read_bytes", "whole_file"]
+__all__ = ["decode", "decoded", "line_ends", "read_bytes", "whole_file"]
 
 MOST_BYTES = 100_000_000
 """Bytes of a table at most: two million visits in plain text."""
 MOST_SETTINGS_BYTES = 200_000
+_NAMES = {"utf-8": "UTF-8", "utf-16-le": "UTF-16", "utf-16-be": "UTF-16", "cp1252": "Windows-1252"}
+_MARKS_16 = (codecs.BOM_UTF16_LE, codecs.BOM_UTF16_BE)
 _LETTERS = re.compile(rb"[\x80-\xff]+")
 _CELL = re.compile(rb'[^,;\t"\r\n]+')
 _LAST_LATIN = "\N{LATIN SMALL LETTER LONG S}"
@@ -92,7 +94,12 @@ def _unreadable(path: Path, error: Exception) -> Finding:
 
 def decode(data: bytes, file: str) -> tuple[str | None, list[Finding]]:
     """Return the text of a file's bytes and a remark on any encoding but plain UTF-8."""
-    name, text = _decoded(data)
+    text: str | None = None
+    try:
+        mark, codec, text = decoded(data)
+        name = _NAMES[codec] + (" with a mark" if mark == codecs.BOM_UTF8 else "")
+    except UnicodeDecodeError:
+        name = "UTF-16" if data.startswith(_MARKS_16) else "UTF-8 or Windows-1252"
     expected = "UTF-8"
     if name not in {"UTF-8", "UTF-16"} and (odd := _mixed(data, file)) is not None:
         return None, [odd]
@@ -112,19 +119,15 @@ def decode(data: bytes, file: str) -> tuple[str | None, list[Finding]]:
     return text, [whole_file("encoding", file, f"text in {name}", expected, fix)]
 
 
-def _decoded(data: bytes) -> tuple[str, str | None]:
-    if data.startswith(b"\xef\xbb\xbf"):
-        attempts = [("UTF-8 with a mark", "utf-8-sig")]
-    elif data.startswith((b"\xff\xfe", b"\xfe\xff")):
-        attempts = [("UTF-16", "utf-16")]
-    else:
-        attempts = [("UTF-8", "utf-8"), ("Windows-1252", "cp1252")]
-    for name, codec in attempts:
-        try:
-            return name, data.decode(codec)
-        except UnicodeDecodeError:
-            continue
-    return " or ".join(name for name, _ in attempts), None
+def decoded(data: bytes) -> tuple[bytes, str, str]:
+    """Return a file's byte order mark, its encoding and its text, or ``UnicodeDecodeError``."""
+    for mark, codec in zip((codecs.BOM_UTF8, *_MARKS_16), _NAMES, strict=False):
+        if data.startswith(mark):
+            return mark, codec, data[len(mark) :].decode(codec)
+    try:
+        return b"", "utf-8", data.decode("utf-8")
+    except UnicodeDecodeError:
+        return b"", "cp1252", data.decode("cp1252")
 
 
 def _mixed(data: bytes, file: str) -> Finding | None:

@@ -9,25 +9,13 @@ import numpy as np
 from growthcast.arrays import BoolArray, FloatArray, IntArray
 from growthcast.book.book import Table
 from growthcast.book.checks.together import DAY_SPAN, Tables, at_cell, day_numbers, height, where
+from growthcast.book.tables import TABLES, Kind
 from growthcast.book.words import plain
 from growthcast.errors import Finding
 
 __all__ = ["LOG_CHECKS", "first_of_each", "has_amounts", "of_whole_tank"]
 
-_AMOUNTS = ("before_cm", "after_cm", "removed_cm", "removed_g", "minutes")
 _HEIGHTS = ("before_cm", "after_cm", "removed_cm")
-_MEASURED = (
-    "ppfd_umol",
-    "photoperiod_h",
-    "co2_mg_l",
-    "ph",
-    "kh_dkh",
-    "no3_mg_l",
-    "po4_mg_l",
-    "k_mg_l",
-    "fe_mg_l",
-    "temperature_c",
-)
 
 
 def of_whole_tank(trims: Table) -> BoolArray:
@@ -132,8 +120,8 @@ def check_empty_rows(tables: Tables) -> Iterator[Finding]:
     """A log row says something about the plants or the time."""
     trims = tables.trims
     empty = np.asarray(trims.text("look") == "", np.bool_)
-    for column in _AMOUNTS:
-        empty = empty & np.isnan(trims.number(column))
+    for amounts in _amounts(trims):
+        empty = empty & np.isnan(amounts)
     for index in where(empty & np.asarray(trims.text("note") == "", np.bool_)):
         found = "a row without any amount"
         fix = "fill in what was measured or cut, or remove the row"
@@ -170,15 +158,17 @@ def _doubles(keys: IntArray) -> list[tuple[int, int]]:
 
 def _amounts(table: Table) -> list[FloatArray]:
     """Return the numbers that a row of the log or of the conditions is there for."""
-    names = _MEASURED if table.name == "conditions.csv" else _AMOUNTS
-    return [table.number(name) for name in names]
+    return [table.number(name) for name in _columns(table, "number")]
+
+
+def _columns(table: Table, kind: Kind) -> list[str]:
+    declared = TABLES[table.name.removesuffix(".csv")]
+    return [column.name for column in declared if column.kind == kind]
 
 
 def _words(table: Table, index: int) -> tuple[str, ...]:
     """Return the words of a row beside its amounts; conditions have none."""
-    if table.name == "conditions.csv":
-        return ()
-    return str(table.text("look")[index]), str(table.text("grams_of")[index])
+    return tuple(str(table.text(name)[index]) for name in _columns(table, "choice"))
 
 
 def _same(table: Table, a: int, b: int) -> bool:

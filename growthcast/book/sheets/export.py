@@ -86,7 +86,7 @@ def book_sheets(folder: Path) -> list[Sheet]:
         most = min(MOST_ROWS, MOST_CELLS // len(columns[table]) - 1)
         if len(records) > most:
             raise UsageError(
-                f"{source.file} has {len(records):,} rows, more than the {most:,} that are read "
+                f"{table}.csv has {len(records):,} rows, more than the {most:,} that are read "
                 "back from a spreadsheet; work on the CSV itself, or keep older years in a copy "
                 "of the book"
             )
@@ -102,7 +102,7 @@ def book_sheets(folder: Path) -> list[Sheet]:
 
 def _columns(source: Source) -> list[tuple[str, Column | None]]:
     """Return the file's columns in its order, then the declared ones it does not have."""
-    declared = {column.name: column for column in TABLES[source.table]}
+    declared = {column.name: column for column in TABLES[source.dialect.table]}
     there = [(name, declared.get(name)) for name in source.names]
     absent = [(name, column) for name, column in declared.items() if name not in source.names]
     return [*there, *absent]
@@ -147,18 +147,18 @@ def _width(text: str) -> int:
 
 
 def _rows(source: Source, columns: list[tuple[str, Column | None]]) -> Iterator[tuple[Value, ...]]:
-    width = len(source.header)
+    width = len(source.names)
     for record in source.rows():
         kept = record.cells[:width]
         cells = kept + ("",) * (len(columns) - len(kept))
         for (name, _), cell in zip(columns, cells, strict=True):
             if len(cell) > LONGEST_CELL:
                 raise UsageError(
-                    f"{source.file}, row {record.row}, {name}: {len(cell):,} characters, more "
-                    f"than the {LONGEST_CELL:,} which a spreadsheet's cell holds; shorten it"
+                    f"{source.dialect.file}, row {record.row}, {name}: {len(cell):,} characters, "
+                    f"more than the {LONGEST_CELL:,} which a spreadsheet's cell holds; shorten it"
                 )
         yield tuple(
-            as_value(cell, column, decimal_comma=source.decimal_comma)
+            as_value(cell, column, decimal_comma=source.dialect.decimal_comma)
             for (_, column), cell in zip(columns, cells, strict=True)
         )
 

@@ -11,15 +11,11 @@ import io
 import re
 import zipfile
 import zlib
-from collections import deque
-from collections.abc import Iterator
-from dataclasses import dataclass
-from itertools import pairwise
-from typing import Literal
+from xml.parsers import expat
 
 from growthcast.errors import UsageError
 
-__all__ = ["guard_workbook"]
+__all__ = ["MOST_CELLS", "MOST_PACKED", "guard_workbook"]
 
 MOST_PACKED = 100_000_000
 MOST_EXPANDED = 400_000_000
@@ -29,58 +25,42 @@ MOST_TEXT = 400_000_000
 MOST_COLUMNS = 16_384
 """Columns of a sheet in any spreadsheet."""
 _CHUNK = 1 << 20
-_LONGEST_ROW = 4_000_000
 _MB = 1_000_000
 _AWAY = "look for a cell far away from the others, or delete what is no part of the book"
-
-_PREFIX = rb"<(?:[^\s<>/:]+:)?"
-_XLSX_ROW = re.compile(_PREFIX + rb"(?:row|sheetData)(?=[\s/>])")
-_XLSX_CELL = re.compile(_PREFIX + rb"c(?=[\s/>])")
-_PLACE = re.compile(rb"""\sr\s*=\s*["']([A-Za-z]{0,4})([0-9]{1,12})["']""")
-_SHARED = re.compile(_PREFIX + rb"si(?=[\s/>])")
-_INDEX = re.compile(_PREFIX + rb"v(?:\s[^>]*)?>\s*([0-9]{0,12})")
-_ODS_ROW = re.compile(rb"<table:table(?:-row)?(?=[\s/>])")
-_ODS_CELL = re.compile(rb"<table:(?:covered-)?table-cell(?=[\s/>])")
-_ROWS = re.compile(rb"""table:number-rows-repeated\s*=\s*["']([0-9]{1,12})["']""")
-_COLUMNS = re.compile(rb"""table:number-columns-repeated\s*=\s*["']([0-9]{1,12})["']""")
+_PLACE = re.compile(r"([A-Z]{1,4})([0-9]{1,12})", re.IGNORECASE)
 
 
-def guard_workbook(data: bytes, name: str) -> Literal["xlsx", "ods"]:
-    """Return the kind of a workbook that may be read; ``UsageError`` says why another may not."""
+def guard_workbook(data: bytes, name: str) -> None:
+    """Let a workbook pass that may be read; ``UsageError`` says why another may not."""
+    if data.startswith(b"\xd0\xcf\x11\xe0"):
+        raise UsageError(
+            f"{name} is an older workbook or a protected one: open it and save it as .xlsx without "
+            "a password"
+        )
     if not data.startswith(b"PK"):
-        raise UsageError(f"{name} is no workbook of the kinds .xlsx and .ods; {_what(data)}")
-    if len(data) > MOST_PACKED:
-        raise UsageError(f"{name} has {len(data) / _MB:.0f} MB; workbooks up to 100 MB are read")
+        raise UsageError(f"{name} is no .xlsx workbook; save the sheets as .xlsx")
     try:
         with zipfile.ZipFile(io.BytesIO(data)) as packed:
-            parts = packed.infolist()
-            kind = _kind(packed, name)
-            _check_directory(parts, name)
-            _look_through(data, parts, kind, name)
-    except (zipfile.BadZipFile, zlib.error, NotImplementedError, ValueError, EOFError) as error:
+            _check_list(packed.infolist(), name)
+            parts = [part for part in packed.namelist() if part.lower().endswith((".xml", ".rels"))]
+            shared: list[int] = []
+            for part in sorted(parts, key=lambda part: not part.lower().endswith("strings.xml")):
+                _Part(part, name, shared).read(packed)
+    except (zipfile.BadZipFile, zlib.error, expat.ExpatError) as error:
         raise UsageError(f"{name} is damaged: it cannot be unpacked; save it again") from error
-    return kind
+    except (NotImplementedError, ValueError, EOFError, LookupError) as error:
+        raise UsageError(f"{name} cannot be unpacked; save it again") from error
 
 
-def _what(data: bytes) -> str:
-    if data.startswith(b"\xd0\xcf\x11\xe0"):
-        return "it is an older or a protected one: open it and save it as .xlsx without a password"
-    return "save the sheets as .xlsx or .ods from the spreadsheet"
-
-
-def _kind(packed: zipfile.ZipFile, name: str) -> Literal["xlsx", "ods"]:
-    names = set(packed.namelist())
-    if "content.xml" in names:
-        return "ods"
-    if "xl/workbook.xml" in {part.lower() for part in names}:
-        return "xlsx"
-    raise UsageError(f"{name} holds no sheets that are read; save it as .xlsx or .ods")
-
-
-def _check_directory(parts: list[zipfile.ZipInfo], name: str) -> None:
+def _check_list(parts: list[zipfile.ZipInfo], name: str) -> None:
     """Refuse what the zip's own list says, before anything is unpacked."""
+    names = {part.filename.lower() for part in parts}
     if len(parts) > MOST_PARTS:
         raise UsageError(f"{name} has {len(parts):,} parts; a workbook of a book has a few dozen")
+    if len(names) < len(parts):
+        raise UsageError(f"{name} holds two parts of one name; save it again")
+    if "xl/workbook.xml" not in names or names & {"content.xml", "xl/workbook.bin"}:
+        raise UsageError(f"{name} is a workbook of another kind; save it as .xlsx")
     expanded = sum(part.file_size for part in parts)
     if expanded > MOST_EXPANDED:
         raise UsageError(
@@ -89,172 +69,83 @@ def _check_directory(parts: list[zipfile.ZipInfo], name: str) -> None:
         )
     if any(part.flag_bits & 1 for part in parts):
         raise UsageError(f"{name} is protected by a password; save it without one")
-    if len({part.filename.lower() for part in parts}) < len(parts):
-        raise UsageError(f"{name} holds two parts of one name; save it again")
-
-
-def _expanded(data: bytes, part: zipfile.ZipInfo, name: str) -> Iterator[bytes]:
-    """Yield a part's bytes, and no more of them than the zip's own list promised."""
-    head = data[part.header_offset : part.header_offset + 30]
-    if len(head) < 30 or not head.startswith(b"PK\x03\x04"):
-        raise zipfile.BadZipFile("no header")
-    start = part.header_offset + 30
-    start += int.from_bytes(head[26:28], "little") + int.from_bytes(head[28:30], "little")
-    packed = memoryview(data)[start : start + part.compress_size]
-    if part.compress_type == zipfile.ZIP_STORED:
-        if part.compress_size != part.file_size:
-            raise zipfile.BadZipFile("another size")
-        yield from (bytes(packed[at : at + _CHUNK]) for at in range(0, len(packed), _CHUNK))
-        return
-    if part.compress_type != zipfile.ZIP_DEFLATED:
+    if any(p.compress_type not in {zipfile.ZIP_STORED, zipfile.ZIP_DEFLATED} for p in parts):
         raise UsageError(f"{name} is packed in a way that is not read; save it again")
-    unpack, left, waiting = zlib.decompressobj(-15), part.file_size, bytes(packed)
-    while waiting and not unpack.eof:
-        chunk = unpack.decompress(waiting, _CHUNK)
-        left -= len(chunk)
-        if left < 0:
-            raise UsageError(f"{name} would unpack to more than it says; it was not opened")
-        waiting = unpack.unconsumed_tail
-        yield chunk
-    if left or not unpack.eof:
-        raise zipfile.BadZipFile("another size")
 
 
-def _look_through(
-    data: bytes, parts: list[zipfile.ZipInfo], kind: Literal["xlsx", "ods"], name: str
-) -> None:
-    """Refuse a workbook whose cells reach too far or hold too much text."""
-    shared: list[int] = []
-    sheets: list[zipfile.ZipInfo] = []
-    cells = 0
-    for part in parts:
-        chunks = _expanded(data, part, name)
-        if kind == "ods" and part.filename == "content.xml":
-            _ods(_pieces(chunks, _ODS_ROW, name), name)
-        elif kind == "ods":
-            deque(chunks, maxlen=0)  # nothing of it is read, but its size is checked
-        elif part.filename.lower().endswith("sharedstrings.xml"):
-            shared += map(len, _pieces(chunks, _SHARED, name))
-        else:
-            cells += _xlsx(_pieces(chunks, _XLSX_ROW, name), name)
-            sheets.append(part)
-    if cells * max(shared, default=0) > MOST_TEXT:
-        for part in sheets:
-            _check_shared(_pieces(_expanded(data, part, name), _XLSX_ROW, name), shared, name)
+class _Part:
+    """One part of a workbook while it is read: how far its cells reach and what text they hold.
 
-
-def _pieces(chunks: Iterator[bytes], tag: re.Pattern[bytes], name: str) -> Iterator[bytes]:
-    """Cut a part of XML into pieces that each begin with a tag; what is before the first is left.
-
-    A piece longer than any real row is refused, so that little is held at a time.
+    ``shared`` are the lengths of the texts that cells name by their number, filled in by the part
+    that holds them. Any part may turn out to be a sheet.
     """
-    kept, began = b"", False
-    for chunk in chunks:
-        if not kept and chunk.startswith((b"\xff\xfe", b"\xfe\xff", b"<\0", b"\0<")):
-            raise UsageError(f"{name} is written in an encoding that is not read")
-        new = max(kept.rfind(b"<"), 0)
-        kept += chunk
-        starts = [found.start() for found in tag.finditer(kept, new) if found.start() or not began]
-        if starts:
-            yield from (kept[at:end] for at, end in pairwise([0, *starts] if began else starts))
-            kept, began = kept[starts[-1] :], True
-        elif not began:
-            kept = kept[max(kept.rfind(b"<"), 0) :][-_CHUNK:]
-        if len(kept) > _LONGEST_ROW:
-            raise UsageError(f"{name} has a row of more than {_LONGEST_ROW / _MB:.0f} MB; {_AWAY}")
-    if began:
-        yield kept
 
+    def __init__(self, part: str, name: str, shared: list[int]) -> None:
+        self.part, self.name, self.shared = part, name, shared
+        self.row = self.column = self.rows = self.columns = self.cells = self.text = 0
+        self.by_number = self.is_value = False
 
-@dataclass
-class _Reach:
-    """How far a sheet's cells reach: the last row and column that hold one, and how many do."""
+    def read(self, packed: zipfile.ZipFile) -> None:
+        """Go through the part; ``UsageError`` as soon as it is more than may be opened."""
+        parser = expat.ParserCreate()
+        parser.buffer_text = True
+        parser.StartElementHandler = self._begin
+        parser.CharacterDataHandler = self._characters
+        with packed.open(self.part) as stream:
+            while chunk := stream.read(_CHUNK):
+                parser.Parse(chunk, False)
+        parser.Parse(b"", True)
 
-    name: str
-    row: int = 0
-    column: int = 0
-    cells: int = 0
+    def _begin(self, tag: str, attributes: dict[str, str]) -> None:
+        tag = tag.rpartition(":")[2]
+        self.is_value = tag == "v"
+        if tag == "c":
+            self._cell(attributes)
+        elif tag == "row":
+            row = attributes.get("r", "")
+            self.row, self.column = int(row) if row.isdecimal() else self.row + 1, 0
+        elif tag == "si":
+            self.shared.append(0)
+        elif tag == "Relationship" and self.part.lower() == "xl/_rels/workbook.xml.rels":
+            self._linked(attributes.get("Target", ""))
 
-    def hold(self, row: int, column: int, cells: int) -> None:
-        """Count a row that holds cells; ``UsageError`` where it leads too far."""
-        self.row, self.column = max(self.row, row), max(self.column, column)
-        self.cells += cells
-        if column > MOST_COLUMNS:
+    def _linked(self, part: str) -> None:
+        """Refuse a sheet that would lie in a part which is not looked through."""
+        if not part.lower().endswith(".xml"):
+            raise UsageError(f"{self.name} holds more than sheets; save it as .xlsx")
+
+    def _cell(self, attributes: dict[str, str]) -> None:
+        """Count a cell, which says where it is or stands beside the one before."""
+        self.by_number = attributes.get("t") == "s"
+        place = _PLACE.fullmatch(attributes.get("r", ""))
+        self.column += 1
+        if place is not None:
+            self.row, self.column = int(place[2]), 0
+            for letter in place[1].upper():
+                self.column = 26 * self.column + ord(letter) - 64
+        self.cells += 1
+        self.rows, self.columns = max(self.rows, self.row), max(self.columns, self.column)
+        if self.columns > MOST_COLUMNS:
             raise UsageError(
-                f"{self.name} has a row of {column:,} cells, more than the {MOST_COLUMNS:,} of a "
-                f"spreadsheet; {_AWAY}"
+                f"{self.name} has a row of {self.columns:,} cells, more than the {MOST_COLUMNS:,} "
+                f"of a spreadsheet; {_AWAY}"
             )
-        if (reach := max(self.row * self.column, self.cells)) > MOST_CELLS:
+        if (reach := max(self.rows * self.columns, self.cells)) > MOST_CELLS:
             raise UsageError(
                 f"{self.name} has a sheet that spans {reach:,} cells, more than the "
                 f"{MOST_CELLS:,} that are read; {_AWAY}"
             )
 
-
-def _xlsx(rows: Iterator[bytes], name: str) -> int:
-    """Return how many cells a sheet of Excel's format has; some do not say where they are."""
-    reach, last = _Reach(name), 0
-    for row in rows:
-        cells, places = len(_XLSX_CELL.findall(row)), _PLACE.findall(row)
-        last = max(last + 1, *(int(digits) for digits in {digits for _, digits in places}), 0)
-        if cells:
-            placed = [letters for letters, _ in places if letters]
-            column = max(map(_column, set(placed)), default=0) + cells - len(placed)
-            reach.hold(last, max(column, cells), cells)
-    return reach.cells
-
-
-def _check_shared(rows: Iterator[bytes], shared: list[int], name: str) -> None:
-    """Refuse long texts of Excel's format that stand in very many cells."""
-    text = 0
-    for row in rows:
-        indices = (int(index or 0) for index in _INDEX.findall(row))
-        text += sum(shared[index] for index in indices if index < len(shared))
-        _check_text(text, name)
-
-
-def _ods(rows: Iterator[bytes], name: str) -> None:
-    """Count cells and text of sheets of the open format, repeated ones as often as they are."""
-    reach, last, text = _Reach(name), 0, 0
-    for row in rows:
-        if not row.startswith(b"<table:table-row"):  # a sheet begins
-            reach, last = _Reach(name), 0
-            continue
-        times = max(map(int, _ROWS.findall(row)), default=1)
-        last += times
-        if not (filled := _up_to_the_last_value(row)):
-            continue
-        parts = _ODS_CELL.split(filled)
-        column, size = len(parts) - 1, len(filled)
-        for part in parts:
-            if b"repeated" in part:
-                repeated = sum(map(int, _COLUMNS.findall(part)))
-                column, size = column + repeated, size + repeated * len(part)
-        reach.hold(last, column, times * column)
-        text += times * size
-        _check_text(text, name)
-
-
-def _up_to_the_last_value(row: bytes) -> bytes:
-    """Return a row of the open format without the blank cells at its end."""
-    at = row.rfind(b"office:")
-    while at > 0 and row[at - 1] in b"</":  # a tag, not a value of a cell
-        at = row.rfind(b"office:", 0, at)
-    at = max(at, row.rfind(b"<text:"))
-    end = row.find(b"<table:", at)
-    return b"" if at < 0 else row if end < 0 else row[:end]
-
-
-def _check_text(text: int, name: str) -> None:
-    if text > MOST_TEXT:
-        raise UsageError(
-            f"{name} repeats long texts in so many cells that they would fill "
-            f"{MOST_TEXT / _MB:.0f} MB; it was not opened"
-        )
-
-
-def _column(letters: bytes) -> int:
-    number = 0
-    for letter in letters.upper():
-        number = 26 * number + letter - 64
-    return number
+    def _characters(self, text: str) -> None:
+        if self.is_value and self.by_number:
+            number = int(text) if text.isdecimal() else -1
+            self.text += self.shared[number] if 0 <= number < len(self.shared) else 0
+        else:
+            self.text += len(text)
+            if self.shared and self.part.lower().endswith("strings.xml"):
+                self.shared[-1] += len(text)
+        if self.text > MOST_TEXT:
+            raise UsageError(
+                f"{self.name} repeats long texts in so many cells that they would fill "
+                f"{MOST_TEXT / _MB:.0f} MB; it was not opened"
+            )

@@ -8,8 +8,10 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
+from python_calamine import CalamineWorkbook
+
 from growthcast.book.sheets.export import LISTS, SETTINGS
-from growthcast.book.sheets.guard import guard_workbook
+from growthcast.book.sheets.guard import MOST_PACKED, guard_workbook
 from growthcast.book.sheets.settings import SettingRow
 from growthcast.book.sheets.values import Value, as_text
 from growthcast.book.tables import TABLES
@@ -44,7 +46,7 @@ class Workbook:
 
 
 def read_workbook(path: Path) -> Workbook:
-    """Return the sheets of an .xlsx or .ods file; ``UsageError`` says why there are none.
+    """Return the sheets of an .xlsx file; ``UsageError`` says why there are none.
 
     Nothing in the file is run: of a formula the value last shown is taken. Names of sheets are
     compared with a book's tables and never become names of files.
@@ -56,7 +58,8 @@ def read_workbook(path: Path) -> Workbook:
     settings: tuple[SettingRow, ...] = ()
     not_read: list[str] = []
     seen: set[str] = set()
-    book = _opened(data, name)
+    with _Reading(name):
+        book = CalamineWorkbook.from_filelike(io.BytesIO(data))
     del data
     for typed in book.sheet_names:
         known = typed.strip().casefold()
@@ -90,7 +93,7 @@ def _bytes(path: Path) -> bytes:
             raise UsageError(f"there is no file {named}")
         if not path.is_file():
             raise UsageError(f"{named} is not an ordinary file; name a workbook")
-        if path.stat().st_size > 2 * 100_000_000:
+        if path.stat().st_size > MOST_PACKED:
             raise UsageError(f"{named} is too large for a workbook of a book; up to 100 MB is read")
         return path.read_bytes()
     except (OSError, ValueError) as error:
@@ -98,15 +101,11 @@ def _bytes(path: Path) -> bytes:
         raise UsageError(f"{named} cannot be read: {reason.lower()}") from error
 
 
-def _opened(data: bytes, name: str) -> Any:
-    from python_calamine import CalamineWorkbook
+class _Reading:
+    """Turns whatever the reader of workbooks says, or stumbles over, into a sentence.
 
-    with _said_of(name):
-        return CalamineWorkbook.from_filelike(io.BytesIO(data))
-
-
-class _said_of:  # noqa: N801 - read as a word: with _said_of(name)
-    """Turns whatever the reader of workbooks says, or stumbles over, into a sentence."""
+    A fault inside that reader is no ``Exception``.
+    """
 
     def __init__(self, name: str) -> None:
         self.name = name
@@ -127,7 +126,7 @@ class _said_of:  # noqa: N801 - read as a word: with _said_of(name)
 
 def _rows(book: Any, sheet: str, name: str) -> Iterator[tuple[int, list[Value]]]:
     """Yield the rows of a sheet that hold something, with their numbers."""
-    with _said_of(name):
+    with _Reading(name):
         page = book.get_sheet_by_name(sheet)
         rows = page.to_python(skip_empty_area=False) if page.start is not None else []
     for number, cells in enumerate(rows, start=1):

@@ -12,8 +12,8 @@ from typing import Any
 import tomlkit
 from tomlkit.exceptions import TOMLKitError
 
+from growthcast.book.cells.text import decoded
 from growthcast.book.practice import KEYS, Key
-from growthcast.book.sheets.source import decoded
 from growthcast.book.sheets.values import Value, as_text, canonical, number_text
 from growthcast.errors import UsageError
 

@@ -11,17 +11,12 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
-from growthcast.book.cells.convert import has_decimal_commas
-from growthcast.book.cells.header import match_header
-from growthcast.book.cells.records import read_grid
-from growthcast.book.cells.text import read_bytes
+from growthcast.book.cells.text import decoded, read_bytes
 from growthcast.book.tables import TABLES
-from growthcast.book.words import printable, shown
+from growthcast.book.writing.dialect import Dialect, new_dialect, read_dialect
 from growthcast.errors import BookProblems, Finding, UsageError
 
-__all__ = ["Record", "Source", "decoded", "read_source", "rewritten"]
-
-_MARKS = ((b"\xef\xbb\xbf", "utf-8"), (b"\xff\xfe", "utf-16-le"), (b"\xfe\xff", "utf-16-be"))
+__all__ = ["Record", "Source", "read_source", "rewritten"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -35,21 +30,16 @@ class Record:
 
 @dataclass(frozen=True, slots=True)
 class Source:
-    """One table's file: its bytes, how they were written, its header and its records.
+    """One table's file: its bytes, how they were written and its records.
 
+    ``names`` are its columns, declared ones as declared, others as typed, without spaces around.
     ``before`` is the text up to and with the header row; ``records`` are all that follow, blank
-    lines included. ``data`` is none where there is no file; its header is then blank as well.
+    lines included. ``data`` is none where there is no file; it then has no columns either.
     """
 
-    table: str
     data: bytes | None
-    mark: bytes
-    codec: str
-    delimiter: str
-    decimal_comma: bool
-    line_end: str
-    header: tuple[str, ...]
-    header_row: int
+    dialect: Dialect
+    names: tuple[str, ...]
     before: str
     records: tuple[Record, ...]
 
@@ -57,22 +47,7 @@ class Source:
     def open_header(self) -> bool:
         """Whether the header row ends with columns without a name."""
         head = self.before.rstrip("\r\n").rpartition("\n")[2]
-        return bool(self.header) and head.rstrip().endswith(self.delimiter)
-
-    @property
-    def file(self) -> str:
-        """The file's name."""
-        return f"{self.table}.csv"
-
-    @property
-    def names(self) -> tuple[str, ...]:
-        """Column names: declared ones as declared, others as typed, without spaces around."""
-        declared = {column.name for column in TABLES[self.table]}
-        folded = [name.strip().casefold() for name in self.header]
-        return tuple(
-            fold if fold in declared else name.strip()
-            for fold, name in zip(folded, self.header, strict=True)
-        )
+        return bool(self.names) and head.rstrip().endswith(self.dialect.delimiter)
 
     def rows(self) -> Iterable[Record]:
         """Yield the records that hold something."""
@@ -83,57 +58,23 @@ def read_source(folder: Path, table: str) -> Source:
     """Return a table's file as it stands; ``BookProblems`` where it cannot be taken apart."""
     path = folder / f"{table}.csv"
     if not path.exists() and not path.is_symlink():
-        return Source(table, None, b"", "utf-8", ",", False, "\n", (), 0, "", ())
+        return Source(None, new_dialect(table), (), "", ())
     data = read_bytes(path)
     if isinstance(data, Finding):
         raise BookProblems((data,))
-    known = frozenset(column.name for column in TABLES[table])
-    grid, findings = read_grid(data, path.name, known)
-    problems = tuple(item for item in findings if item.level == "problem")
-    if grid is None or problems:
-        raise BookProblems(problems)
-    places, odd = match_header(grid, table)
-    if doubles := tuple(item for item in odd if item.slug == "double-column"):
-        raise BookProblems(doubles)
-    mark, codec, text = decoded(data)
-    before, records = _records(text, grid.delimiter, grid.header_row)
-    return Source(
-        table,
-        data,
-        mark,
-        codec,
-        grid.delimiter,
-        has_decimal_commas(grid, table, places),
-        _line_end(text),
-        grid.header,
-        grid.header_row,
-        before,
-        records,
-    )
+    dialect, problems = read_dialect(data, table)
+    if dialect is None or problems:
+        raise BookProblems(tuple(problems))
+    declared = {column.name for column in TABLES[table]}
+    typed = [name.strip() for name in dialect.header]
+    names = tuple(fold if (fold := name.casefold()) in declared else name for name in typed)
+    before, records = _records(decoded(data)[2], dialect)
+    return Source(data, dialect, names, before, records)
 
 
-def decoded(data: bytes) -> tuple[bytes, str, str]:
-    """Return a file's byte order mark, its encoding and its text."""
-    for mark, codec in _MARKS:
-        if data.startswith(mark):
-            return mark, codec, data[len(mark) :].decode(codec)
-    try:
-        return b"", "utf-8", data.decode("utf-8")
-    except UnicodeDecodeError:
-        return b"", "cp1252", data.decode("cp1252")
-
-
-def _line_end(text: str) -> str:
-    """Return the first line end of a text, a plain newline where it has none."""
-    at = min((at for at in (text.find("\r"), text.find("\n")) if at >= 0), default=-1)
-    if at < 0 or text[at] == "\n":
-        return "\n"
-    return "\r\n" if text[at + 1 : at + 2] == "\n" else "\r"
-
-
-def _records(text: str, delimiter: str, header_row: int) -> tuple[str, tuple[Record, ...]]:
+def _records(text: str, dialect: Dialect) -> tuple[str, tuple[Record, ...]]:
     lines = list(io.StringIO(text, newline=""))
-    reader = csv.reader(lines, delimiter=delimiter, strict=True)
+    reader = csv.reader(lines, delimiter=dialect.delimiter, strict=True)
     once: dict[str, str] = {}  # a long log holds the same cells many times
     records: list[Record] = []
     before: list[str] = []
@@ -142,7 +83,7 @@ def _records(text: str, delimiter: str, header_row: int) -> tuple[str, tuple[Rec
         stop = reader.line_num
         raw = lines[start] if stop == start + 1 else "".join(lines[start:stop])
         start = stop
-        if row <= header_row:
+        if row <= dialect.header_row:
             before.append(raw)
         else:
             records.append(Record(row, raw, tuple(once.setdefault(c, c) for c in cells)))
@@ -151,8 +92,8 @@ def _records(text: str, delimiter: str, header_row: int) -> tuple[str, tuple[Rec
 
 def rewritten(
     source: Source,
-    changed: Mapping[int, Sequence[str]],
-    added: Sequence[Sequence[str]],
+    changed: Mapping[int, Mapping[str, str]],
+    added: Sequence[Mapping[str, str]],
     *,
     new_columns: Sequence[str] = (),
     without: frozenset[int] = frozenset(),
@@ -164,9 +105,9 @@ def rewritten(
     source
         The file as it was read.
     changed
-        New cells by row, as long as the header and the new columns together.
+        New cells of a row, by row and column.
     added
-        Cells of rows to come after all others.
+        Rows to come after all others, their cells by column.
     new_columns
         Names to append to the header; rows that are not changed get a blank cell for each.
     without
@@ -177,32 +118,44 @@ def rewritten(
     UsageError
         A character that the file's encoding does not know, or no place for a new column.
     """
-    write = _Writer(source.delimiter)
+    dialect, names = source.dialect, [*source.names, *new_columns]
     if new_columns and source.open_header:
         raise UsageError(
-            f"the header of {source.file} ends with blank columns, so that no column can be added; "
-            "remove the separators at the end of its lines, then import again"
+            f"the header of {dialect.file} ends with blank columns, so that no column can be "
+            "added; remove the separators at the end of its lines, then import again"
         )
-    parts = [_wider(source.before, write.record(("", *new_columns)) if new_columns else "")]
+
+    def line(cells: Sequence[str], new: Mapping[str, str]) -> str:
+        cells = [*cells, *[""] * (len(names) - len(cells))]
+        for name, cell in new.items():
+            cells[names.index(name)] = cell
+        return dialect.line(cells)
+
+    parts = [_wider(source.before, dialect.line(("", *new_columns)) if new_columns else "")]
     if source.data is None:
-        parts = [write.record(new_columns) + "\n"]
-    blanks = source.delimiter * len(new_columns)
-    row = source.header_row or 1
+        parts = [dialect.line(new_columns) + "\n"]
+    row = dialect.header_row or 1
     for record in source.records:
         if record.row in without:
             continue
         row += 1
         if record.row in changed:
-            parts.append(write.record(changed[record.row]) + _end(record.raw))
-        elif blanks and record.raw.strip():
-            short = source.delimiter * max(len(source.header) - len(record.cells), 0)
-            parts.append(_wider(record.raw, short + blanks))
+            parts.append(line(record.cells, changed[record.row]) + _end(record.raw))
+        elif new_columns and record.raw.strip():
+            parts.append(_wider(record.raw, dialect.delimiter * (len(names) - len(record.cells))))
         else:
             parts.append(record.raw)
     if added and parts[-1] and not _end(parts[-1]):
-        parts.append(source.line_end)
-    parts += [write.record(cells) + source.line_end for cells in added]
-    return _encoded(source, "".join(parts)), list(range(row + 1, row + 1 + len(added)))
+        parts.append(dialect.line_end)
+    parts += [line((), cells) + dialect.line_end for cells in added]
+    text = "".join(parts)
+    data = dialect.mark + dialect.encode(text)
+    if decoded(data)[2] != text:  # bytes that would be taken for another encoding
+        raise UsageError(
+            f"{dialect.file} is saved as Windows-1252 and would not be read back as typed; save "
+            "the file as UTF-8 first"
+        )
+    return data, list(range(row + 1, row + 1 + len(added)))
 
 
 def _end(raw: str) -> str:
@@ -212,34 +165,3 @@ def _end(raw: str) -> str:
 def _wider(raw: str, more: str) -> str:
     end = _end(raw)
     return raw[: len(raw) - len(end)] + more + end
-
-
-@dataclass(frozen=True, slots=True)
-class _Writer:
-    delimiter: str
-
-    def record(self, cells: Iterable[str]) -> str:
-        """Return cells as one record without its line end."""
-        return self.delimiter.join(self._cell(cell) for cell in cells)
-
-    def _cell(self, cell: str) -> str:
-        if self.delimiter in cell or '"' in cell or "\n" in cell or "\r" in cell:
-            return '"' + cell.replace('"', '""') + '"'
-        return cell
-
-
-def _encoded(source: Source, text: str) -> bytes:
-    try:
-        data = source.mark + text.encode(source.codec)
-    except UnicodeEncodeError as error:
-        char = printable(error.object[error.start])
-        raise UsageError(
-            f"{source.file} is written in Windows-1252, which has no {shown(char)}; "
-            "save the file as UTF-8 first, then import again"
-        ) from error
-    if decoded(data)[2] != text:  # bytes that would be taken for another encoding
-        raise UsageError(
-            f"{source.file} is written in Windows-1252 and would not be read back as typed; "
-            "save the file as UTF-8 first, then import again"
-        )
-    return data

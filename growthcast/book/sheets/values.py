@@ -31,7 +31,7 @@ def as_value(cell: str, column: Column | None, *, decimal_comma: bool) -> Value:
         return cell if isinstance(number, Fault) else number
     if column is not None and column.kind == "date":
         day = parse_date(text)
-        return cell if isinstance(day, Fault) else dt.date.fromisoformat(day[0])
+        return cell if isinstance(day, Fault) else dt.date.fromisoformat(day)
     return cell
 
 
@@ -68,14 +68,12 @@ def number_text(number: float) -> str:
     return "0" if text == "-0" else text
 
 
-def canonical(text: str, *, tabs: bool = False) -> str:
-    """Return text as it comes back from a spreadsheet, whichever wrote it.
+def canonical(text: str) -> str:
+    """Return text as it comes back from a spreadsheet.
 
-    Line ends become plain ones, characters that XML does not know a replacement mark; tabs, which
-    a reader of the open format loses, are left out unless asked for.
+    Line ends become plain ones, characters that XML does not know a replacement mark.
     """
     text = text.replace("\r\n", "\n").replace("\r", "\n")
-    text = text if tabs else text.replace("\t", "")
     return _NO_XML.sub("\N{REPLACEMENT CHARACTER}", text)
 
 
@@ -86,16 +84,17 @@ def same(old: str, new: str, column: Column | None, *, decimal_comma: bool) -> b
     a, b = old.strip(), new.strip()
     if not a or not b:
         return not a and not b
-    if column is not None and column.kind == "number":
+    kind = "text" if column is None else column.kind
+    if kind == "flag":
+        return a.casefold() == b.casefold()
+    if kind == "number":
         one, two = (parse_number(text, decimal_comma=decimal_comma) for text in (a, b))
         if not isinstance(one, Fault) and not isinstance(two, Fault):
             return number_text(one) == number_text(two)
-    if column is not None and column.kind == "date":
+    if kind == "date":
         first, second = parse_date(a), parse_date(b)
         if not isinstance(first, Fault) and not isinstance(second, Fault):
-            return first[0] == second[0]
-    if column is not None and column.kind == "flag":
-        return a.casefold() == b.casefold()
-    if column is not None and column.kind in {"number", "date", "choice"}:
+            return first == second
+    if kind in {"number", "date", "choice"}:
         return canonical(a) == canonical(b)
     return canonical(old) == canonical(new)

@@ -9,28 +9,26 @@ import numpy as np
 
 from growthcast.book.book import Book
 from growthcast.book.cells.numbers import Fault, check_range, parse_number
-from growthcast.book.tables import column_of
+from growthcast.book.tables import TABLES, column_of
 from growthcast.book.words import did_you_mean, plain, shown, some_of
 from growthcast.errors import UsageError
 
 __all__ = ["CONDITION_WORDS", "Changes", "known_species", "parse_changes"]
-
-CONDITION_WORDS: Mapping[str, tuple[str, str]] = {
-    "ppfd_umol": ("light at the substrate", "µmol"),
-    "photoperiod_h": ("hours of light a day", "h"),
-    "co2_mg_l": ("CO2", "mg/L"),
-    "no3_mg_l": ("nitrate", "mg/L"),
-    "po4_mg_l": ("phosphate", "mg/L"),
-    "k_mg_l": ("potassium", "mg/L"),
-    "temperature_c": ("water", "°C"),
-}
-"""Conditions that growth answers to: in words, and their unit."""
 
 _NOT_ANSWERED = {
     "fe_mg_l": "growth is not reckoned from iron; the conditions are",
     "ph": "give the CO2 it stands for, as co2_mg_l; the conditions are",
     "kh_dkh": "give the CO2 it stands for, as co2_mg_l; the conditions are",
 }
+
+
+_UNITS = {"umol": "µmol", "mg/l": "mg/L", "c": "°C"}
+CONDITION_WORDS: Mapping[str, tuple[str, str]] = {
+    column.name: (column.meaning.partition(";")[0], _UNITS.get(column.unit, column.unit))
+    for column in TABLES["conditions"]
+    if column.kind == "number" and column.name not in _NOT_ANSWERED
+}
+"""Conditions that growth answers to: in words, and their unit."""
 
 
 @dataclass(frozen=True, slots=True)

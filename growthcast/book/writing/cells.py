@@ -83,7 +83,7 @@ def _cell(column: Column, text: str) -> Cell:
         day = parse_date(text)
         if isinstance(day, Fault):
             raise UsageError(f"{column.name}={text}: a value {day.why}; {day.fix}")
-        return day[0]
+        return day
     return text
 
 

@@ -14,6 +14,7 @@ from growthcast.fit.solver.areas import Pooling
 from growthcast.fit.solver.hierarchy import Effects
 from growthcast.fit.solver.problem import Block, Problem
 from growthcast.fit.solver.solve import Solution
+from growthcast.growth.responses import NUTRIENTS
 from growthcast.species import Reference
 
 __all__ = ["CONDITIONS", "borrow", "conditions_lived", "tank_evidence", "with_borrowed"]
@@ -179,13 +180,10 @@ def _scaled(
     """Conditions (K, C, 5) on the scales they are compared on."""
     values = conditions.values
     hours = values["photoperiod_h"]
-    hours = np.where(np.isnan(hours), reference.photoperiod_h, hours)
+    hours = np.where(np.isnan(hours), reference.conditions["photoperiod_h"], hours)
     hours = np.maximum(hours, 1.0)
     food = np.fmin.reduce(
-        [
-            _log(values[name] / getattr(reference, name), LEAST_FOOD_SHARE)
-            for name in ("no3_mg_l", "po4_mg_l", "k_mg_l")
-        ]
+        [_log(values[name] / reference.conditions[name], LEAST_FOOD_SHARE) for name in NUTRIENTS]
     )
     light = _log(values["ppfd_umol"], LEAST_PPFD_UMOL) + np.log(hours)
     depth = np.broadcast_to(_log(water_depth_cm, LEAST_DEPTH_CM)[:, None], light.shape)

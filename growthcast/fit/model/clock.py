@@ -15,7 +15,13 @@ from numpy.typing import NDArray
 
 from growthcast.arrays import BoolArray, FloatArray, IntArray
 from growthcast.book.book import Table
-from growthcast.growth.responses import canopy_light, combined_response
+from growthcast.growth.responses import (
+    CONDITIONS,
+    RESPONSES,
+    TRAITS,
+    canopy_light,
+    combined_response,
+)
 from growthcast.growth.water import co2_mg_l
 from growthcast.species import Reference, SpeciesPriors
 
@@ -39,8 +45,8 @@ LONGEST_PAUSE_SHARE = 0.9
 HARD_CUT_SHARE = 0.5
 """Share of the height beyond which a cut makes a plant pause."""
 LAG_SHARE = 0.1
-"""Cuts of this share of the height bring two thirds of a form's lag, much smaller ones little of it:
-what stops growth is the loss of the tips (an estimate)."""
+"""Cuts of this share of the height bring two thirds of a form's lag, much smaller ones little of
+it: what stops growth is the loss of the tips (an estimate)."""
 PAUSE_DOUBT = 0.5
 """How far a pause may be off, as a share of it: an estimate (common practice, no source)."""
 LEAST_RESPONSE = 0.05
@@ -66,31 +72,14 @@ class TankConditions:
         Conditions never given, and CO2 where none is added: ``co2_slope`` (K,) is the slope there
         of its plants' log response over log CO2.
         """
-        known = {name: np.isfinite(value).any(axis=1) for name, value in self.values.items()}
-        light = known["ppfd_umol"] & known["photoperiod_h"]
-        nutrients = [known[name] for name in ("no3_mg_l", "po4_mg_l", "k_mg_l")]
-        variance = np.where(light, 0.0, reference.unknown_light_spread**2)
-        variance += np.where(known["co2_mg_l"], 0.0, reference.unknown_co2_spread**2)
-        for nutrient in nutrients:
-            variance += np.where(nutrient, 0.0, reference.unknown_nutrient_spread**2)
-        variance += np.where(known["temperature_c"], 0.0, reference.unknown_temperature_spread**2)
         none_added = self.none_added.any(axis=1)
-        variance += np.where(none_added, (reference.none_added_co2_spread * co2_slope) ** 2, 0.0)
+        variance = np.where(none_added, (reference.none_added_co2_spread * co2_slope) ** 2, 0.0)
+        for name, factor in RESPONSES.items():
+            never = np.stack([~np.isfinite(self.values[c]).any(axis=1) for c in factor.conditions])
+            doubts = never.sum(axis=0) if factor.each_apart else never.any(axis=0)
+            variance += doubts * reference.unknown_spread[name] ** 2
         spread: FloatArray = np.sqrt(variance)
         return spread
-
-
-CONDITION_NAMES = (
-    "ppfd_umol",
-    "photoperiod_h",
-    "co2_mg_l",
-    "ph",
-    "kh_dkh",
-    "no3_mg_l",
-    "po4_mg_l",
-    "k_mg_l",
-    "temperature_c",
-)
 
 
 def tank_conditions(
@@ -114,13 +103,12 @@ def tank_conditions(
     later = place > 0
     from_day[tank[later], place[later]] = day[later]
     values = {}
-    for name in CONDITION_NAMES:
+    for name in (*CONDITIONS, "ph", "kh_dkh"):
         grid = np.full((tank_count, width), np.nan)
         grid[tank, place] = conditions.number(name)[order]
         values[name] = _carried(grid)
-    temperature = np.where(
-        np.isnan(values["temperature_c"]), reference.temperature_c, values["temperature_c"]
-    )
+    warm = values["temperature_c"]
+    temperature = np.where(np.isnan(warm), reference.conditions["temperature_c"], warm)
     from_ph = co2_mg_l(values["ph"], values["kh_dkh"], temperature)
     typed = values["co2_mg_l"]
     none_added = typed == 0.0
@@ -266,43 +254,13 @@ def growth_clock(
     ``canopy_cm`` is the one height of an area at which its light is taken: midway between floor and
     budget, so that the rate stays free of the height.
     """
+    usual = reference.conditions
     at = {name: value[tank] for name, value in conditions.values.items()}
-
-    def trait(name: str) -> FloatArray:
-        values: FloatArray = getattr(priors, name)[species][:, None]
-        return values
-
     light = canopy_light(at["ppfd_umol"], light_share[:, None], canopy_cm[:, None])
     # An area's own shade counts even where the tank's light has not been measured.
-    light = np.where(np.isnan(light), reference.ppfd_umol * light_share[:, None], light)
-    hours = at["photoperiod_h"]
-    hours = np.where(np.isnan(hours), reference.photoperiod_h, hours)
-    response = combined_response(
-        ppfd_umol=light,
-        photoperiod_h=hours,
-        co2_mg_l=at["co2_mg_l"],
-        no3_mg_l=at["no3_mg_l"],
-        po4_mg_l=at["po4_mg_l"],
-        k_mg_l=at["k_mg_l"],
-        temperature_c=at["temperature_c"],
-        light_k_umol=trait("light_k_umol"),
-        light_floor=trait("light_floor"),
-        respiration_share=trait("respiration_share"),
-        co2_k_mg_l=trait("co2_k_mg_l"),
-        n_k_mg_l=trait("n_k_mg_l"),
-        p_k_mg_l=trait("p_k_mg_l"),
-        k_k_mg_l=trait("k_k_mg_l"),
-        temp_min_c=trait("temp_min_c"),
-        temp_opt_c=trait("temp_opt_c"),
-        temp_max_c=trait("temp_max_c"),
-        reference_ppfd_umol=reference.ppfd_umol,
-        reference_photoperiod_h=reference.photoperiod_h,
-        reference_co2_mg_l=reference.co2_mg_l,
-        reference_no3_mg_l=reference.no3_mg_l,
-        reference_po4_mg_l=reference.po4_mg_l,
-        reference_k_mg_l=reference.k_mg_l,
-        reference_temperature_c=reference.temperature_c,
-    )
+    at["ppfd_umol"] = np.where(np.isnan(light), usual["ppfd_umol"] * light_share[:, None], light)
+    plant = {name: priors.traits[name][species][:, None] for name in TRAITS}
+    response = combined_response(at, plant, usual)
     return GrowthClock(
         from_day=conditions.from_day[tank],
         response=np.maximum(response, LEAST_RESPONSE),

@@ -75,23 +75,23 @@ def holding(
         species' limits. CO2 matters to plants whose ``needs_co2`` is yes.
     """
     reference = read_reference()
-    hours = _or(conditions["photoperiod_h"], reference.photoperiod_h)
+    hours = _or(conditions["photoperiod_h"], reference.conditions["photoperiod_h"])
     ppfd = conditions["ppfd_umol"]
     light = canopy_light(ppfd, light_share, canopy_cm)
-    light = np.where(np.isnan(light), reference.ppfd_umol * light_share, light)
-    unknown = 0.0 if np.isfinite(ppfd) else reference.unknown_light_spread
-    lit = 24.0 * priors.respiration_share[species] / max(hours, 1e-9)
-    needed = priors.light_k_umol[species] * np.arctanh(np.clip(lit, 0.0, 1.0 - 1e-12))
+    light = np.where(np.isnan(light), reference.conditions["ppfd_umol"] * light_share, light)
+    unknown = 0.0 if np.isfinite(ppfd) else reference.unknown_spread["light"]
+    lit = 24.0 * priors.traits["respiration_share"][species] / max(hours, 1e-9)
+    needed = priors.traits["light_k_umol"][species] * np.arctanh(np.clip(lit, 0.0, 1.0 - 1e-12))
     never = lit >= 1.0
     ahead = np.log(np.maximum(light, 1e-12)) - np.log(np.maximum(needed, 1e-12))
     enough = normal_cdf(ahead / np.hypot(COMPENSATION_SPREAD, unknown))
-    warm = _or(conditions["temperature_c"], reference.temperature_c)
-    below = (priors.temp_max_c[species] - warm) / TEMPERATURE_SPREAD_C
-    above = (warm - priors.temp_min_c[species]) / TEMPERATURE_SPREAD_C
-    co2 = _or(conditions["co2_mg_l"], reference.co2_mg_l)
+    warm = _or(conditions["temperature_c"], reference.conditions["temperature_c"])
+    below = (priors.traits["temp_max_c"][species] - warm) / TEMPERATURE_SPREAD_C
+    above = (warm - priors.traits["temp_min_c"][species]) / TEMPERATURE_SPREAD_C
+    co2 = _or(conditions["co2_mg_l"], reference.conditions["co2_mg_l"])
     spread = np.hypot(
         CO2_NEEDED_SPREAD,
-        0.0 if np.isfinite(conditions["co2_mg_l"]) else 2.0 * reference.unknown_co2_spread,
+        0.0 if np.isfinite(conditions["co2_mg_l"]) else 2.0 * reference.unknown_spread["co2"],
     )
     carbon = normal_cdf(np.asarray((np.log(max(co2, 1e-9)) - np.log(CO2_NEEDED_MG_L)) / spread))
     return Holding(

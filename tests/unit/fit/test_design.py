@@ -181,7 +181,7 @@ def test_conditions_speed_the_clock_from_their_date(tmp_path):
     book = make_book(tmp_path, trims=HEADER + rows, conditions=conditions)
     _, nodes = chain_of(book, "stems")
     before, after = nodes.growth_d[[2, 4]]
-    half = build_design(book, ON).priors.co2_k_mg_l
+    half = build_design(book, ON).priors.traits["co2_k_mg_l"]
     k = half[build_design(book, ON).species[0]]
     assert after / before == pytest.approx((4 / (4 + k)) / (25 / (25 + k)), rel=1e-6)
 
@@ -204,7 +204,7 @@ def test_no_co2_added_is_3_mg_per_litre_with_its_doubt(tmp_path):
         for co2 in ("0", "3")
     )
     np.testing.assert_array_equal(none.clock.response, three.clock.response)
-    half = none.priors.co2_k_mg_l[none.species[:2]]  # of the stems and the carpet
+    half = none.priors.traits["co2_k_mg_l"][none.species[:2]]  # of the stems and the carpet
     doubt = np.sqrt(none.unknown_spread**2 - three.unknown_spread**2)
     assert doubt[0] == pytest.approx(0.36 * (half / (3.0 + half)).mean())
     assert doubt[1] == 0.0

@@ -211,7 +211,7 @@ def test_holding_follows_light_warmth_and_co2(known) -> None:
         assert falling == sorted(falling, reverse=True)
         assert falling[-1] < 0.1
     unknown = dict.fromkeys(usual, float("nan"))
-    assert 0.8 < chance(**unknown) < chance(ppfd_umol=read_reference().ppfd_umol)
+    assert 0.8 < chance(**unknown) < chance(ppfd_umol=read_reference().conditions["ppfd_umol"])
 
 
 def layout(folder: Path, name: str, text: str, book):

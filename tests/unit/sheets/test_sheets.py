@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import datetime as dt
 import io
-import zipfile
 from pathlib import Path
 
 import openpyxl
@@ -14,13 +13,12 @@ from python_calamine import CalamineWorkbook
 from growthcast.book import read as reading
 from growthcast.book.sheets.confirm import WouldNotCheck, check_merge
 from growthcast.book.sheets.export import book_sheets
-from growthcast.book.sheets.forms.ods import ods_bytes
-from growthcast.book.sheets.forms.xlsx import xlsx_bytes
 from growthcast.book.sheets.load import SheetTable, Workbook, read_workbook
 from growthcast.book.sheets.merge import merge_workbook
 from growthcast.book.sheets.settings import SettingRow, settings_of, with_settings
 from growthcast.book.sheets.source import read_source, rewritten
 from growthcast.book.sheets.values import as_text, as_value
+from growthcast.book.sheets.xlsx import xlsx_bytes
 from growthcast.book.tables import column_of
 from growthcast.errors import BookProblems, UsageError
 from tests.unit.book.small_book import FILES, TODAY, write_book, write_species
@@ -47,23 +45,22 @@ DAY = dt.date(2026, 3, 1)
 NEW = (DAY, "T1", "A1", 24.5, 12.0)
 
 
-def sheet_of(book: Path, name: str, kind: str):
-    data = {"xlsx": xlsx_bytes, "ods": ods_bytes}[kind](book_sheets(book))
+def sheet_of(book: Path, name: str):
+    data = xlsx_bytes(book_sheets(book))
     page = CalamineWorkbook.from_filelike(io.BytesIO(data)).get_sheet_by_name(name)
     return page.to_python(skip_empty_area=False)
 
 
-@pytest.mark.parametrize("kind", ["xlsx", "ods"])
-def test_cells_have_the_kinds_of_their_columns(book, kind):
+def test_cells_have_the_kinds_of_their_columns(book):
     """Read by a reader that is not ours: dates are dates, numbers numbers, ids text."""
     (book / "tanks.csv").write_text(FILES["tanks.csv"].replace("T2", "007").replace("a sc", "=1+"))
     (book / "areas.csv").write_text(FILES["areas.csv"].replace("T2", "007"))
     (book / "trims.csv").write_text(FILES["trims.csv"].replace("T2", "007"))
     (book / "conditions.csv").write_text(FILES["conditions.csv"].replace("T2", "007"))
-    tanks = sheet_of(book, "tanks", kind)
+    tanks = sheet_of(book, "tanks")
     assert tanks[0][:3] == ["tank_id", "client", "length_cm [cm]"]
     assert tanks[2][:5] == ["007", "=1+hool", 60.0, 30.0, 30.0]
-    trims = sheet_of(book, "trims", kind)
+    trims = sheet_of(book, "trims")
     assert trims[0][0] == "date [YYYY-MM-DD]"
     assert trims[1][:5] == [dt.date(2026, 2, 1), "T1", "A1", 24.5, 12.0]
     assert trims[4][trims[0].index("note")] == "a, quoted note"
@@ -89,18 +86,6 @@ def test_the_workbook_helps_with_typing_and_protects_nothing(book):
         assert page.freeze_panes == "A2"
         assert not page.protection.sheet
         assert page.column_dimensions["A"].width > 8
-    content = ods_bytes(book_sheets(book))
-    assert b"protected" not in content
-
-
-def test_the_open_document_offers_the_same_choices(book):
-    with zipfile.ZipFile(io.BytesIO(ods_bytes(book_sheets(book)))) as made:
-        assert made.infolist()[0].filename == "mimetype"
-        assert made.infolist()[0].compress_type == zipfile.ZIP_STORED
-        content, settings = made.read("content.xml").decode(), made.read("settings.xml").decode()
-    assert "of:cell-content-is-in-list([$tanks.$A$2:.$A$" in content
-    assert '"short";"right";"over"' in content
-    assert settings.count("VerticalSplitPosition") == 8
 
 
 def test_a_new_row_goes_to_the_end_as_the_file_is_written(book):

@@ -1,17 +1,23 @@
-"""Sheets to an Excel workbook: dates as dates, numbers as numbers, all text as text."""
+"""Sheets to an Excel workbook and to its file: dates are dates, numbers numbers, text is text."""
 
 from __future__ import annotations
 
 import datetime as dt
 import io
+import zipfile
+from pathlib import Path
 from typing import Any
 
 import xlsxwriter
 
-from growthcast.book.sheets.export import Sheet
+from growthcast.book.checks.names import FILES
+from growthcast.book.sheets.export import Sheet, book_sheets
 from growthcast.book.sheets.values import Value, canonical
+from growthcast.book.words import printable
+from growthcast.book.writing.whole import write_whole
+from growthcast.errors import UsageError
 
-__all__ = ["xlsx_bytes"]
+__all__ = ["check_workbook_target", "export_book", "xlsx_bytes"]
 
 _FIRST_DAY = dt.date(1900, 3, 1)  # earlier ones are counted wrongly by that format
 _MADE = dt.datetime(2000, 1, 1)  # the same book gives the same bytes
@@ -22,6 +28,53 @@ _AS_TYPED = {
     "constant_memory": True,
 }
 _MOST_ROWS = 1_048_576
+
+
+def export_book(folder: Path, file: Path) -> dict[str, int]:
+    """Write a book's sheets as a workbook; return how many rows each has.
+
+    Raises
+    ------
+    BookProblems
+        A file of the book that cannot be taken apart.
+    UsageError
+        A place that cannot be written, or more than a spreadsheet holds.
+    """
+    sheets = book_sheets(folder)
+    write_whole(file, xlsx_bytes(sheets))
+    return {sheet.name: sheet.count for sheet in sheets}
+
+
+def check_workbook_target(folder: Path, file: Path) -> bool:
+    """Return whether a workbook is there to be replaced; refuse any other place.
+
+    Only an ordinary file of the same kind is replaced, never one of the book's own.
+    """
+    named = printable(str(file))
+    if file.suffix.lower() != ".xlsx":
+        raise UsageError(f'"{named}" must end in .xlsx, so that a spreadsheet opens it')
+    try:
+        if not file.parent.is_dir():
+            raise UsageError(f'there is no folder for "{named}"; make it first')
+        if file.is_symlink():
+            raise UsageError(f'"{named}" is a link; name an ordinary file')
+        if not file.exists():
+            return False
+        if file.is_dir():
+            raise UsageError(f'"{named}" is a folder; name a file in it')
+        for name in FILES:
+            kept = folder / name
+            if kept.exists() and file.samefile(kept):
+                raise UsageError(f'"{named}" is {name} of the book; write the sheets elsewhere')
+        if not zipfile.is_zipfile(file):
+            raise UsageError(
+                f'"{named}" is there already and is no workbook; it was left as it is: name '
+                "another file"
+            )
+    except OSError as error:
+        reason = (error.strerror or "no reason given").lower()
+        raise UsageError(f'"{named}" cannot be written: {reason}') from error
+    return True
 
 
 def xlsx_bytes(sheets: list[Sheet]) -> bytes:
@@ -89,4 +142,4 @@ def _put(page: Any, row: int, at: int, value: Value, form: Any, formats: dict[st
         else:
             page.write_string(row, at, value.isoformat(), formats["text"])
     else:
-        page.write_string(row, at, canonical(str(value), tabs=True), form)
+        page.write_string(row, at, canonical(str(value)), form)

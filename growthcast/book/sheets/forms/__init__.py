@@ -1,1 +1,0 @@
-"""The two forms sheets are written in: Excel workbook and OpenDocument spreadsheet."""
