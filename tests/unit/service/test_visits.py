@@ -10,7 +10,7 @@ import numpy as np
 import pytest
 
 from growthcast.fit.growth import fit_growth
-from growthcast.fit.model.clock import LONGEST_PAUSE_SHARE, pause_after_cut
+from growthcast.fit.model.clock import LONGEST_PAUSE_SHARE, days_lost
 from growthcast.forecast.heights import forecast_heights
 from growthcast.growth.logistic import height_after
 from growthcast.plain import plain
@@ -50,7 +50,8 @@ def plain_heights(standing, start_cm, days):
     rate = living.growth(days) / days
     ceiling = living.draws.ceiling_cm
     taken = 1.0 - start_cm / standing.height_cm
-    rest = np.maximum(pause_after_cut(taken, living.pause_d[:, None]), standing.rest_d)
+    lost = days_lost(taken, living.draws.lag_d, living.pause_d[:, None])
+    rest = np.maximum(lost, standing.rest_d)
     awake = days - np.minimum(rest, LONGEST_PAUSE_SHARE * days)
     return height_after(np.minimum(start_cm, ceiling * (1 - 1e-9)), awake, rate, ceiling)
 
