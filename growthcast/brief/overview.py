@@ -22,7 +22,7 @@ from growthcast.brief.page import (
     Table,
     named,
 )
-from growthcast.figures.pages.spark import spark_picture
+from growthcast.figures.pages import spark_picture
 from growthcast.finite import finite_answer
 from growthcast.fit.result import GrowthFit
 from growthcast.forecast.report import AreaForecast, as_date, forecast_growth

@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import TypeAlias
 
-from growthcast.figures.lettering import tidy
+from growthcast.say.words import tidy
 
 __all__ = [
     "Block",

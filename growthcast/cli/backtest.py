@@ -58,9 +58,10 @@ def backtest_command(
     if plot is not None and not result.enough:
         say("Nothing was drawn.")
     elif plot is not None:
-        from growthcast.figures.calibration import save_calibration_figure
+        from growthcast.figures.calibration import calibration_figure
+        from growthcast.figures.save import save_picture
 
-        save_calibration_figure(opened, result, plot)
+        save_picture(opened, plot, *calibration_figure(result))
         say(f"Wrote {plot}")
     if as_json and not result.enough:
         say(too_few_words(result))

@@ -67,9 +67,10 @@ def forecast_command(
         areas = forecast_growth(fit, days, horizon_d, tanks)
         answer |= {"hypothetical": hypothetical(supposed), "as_it_is": as_it_is}
     if plot is not None:
-        from growthcast.figures.forecast import save_forecast_figure
+        from growthcast.figures.forecast import forecast_figure
+        from growthcast.figures.save import save_picture
 
-        save_forecast_figure(opened, fit, int(tanks[0]), plot, mark)
+        save_picture(opened, plot, *forecast_figure(opened, fit, int(tanks[0]), mark))
         say(f"Wrote {plot}")
     words = [
         *([] if supposed is None else supposed_words(supposed)),

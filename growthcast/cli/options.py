@@ -154,10 +154,9 @@ def open_fit(named: str | None, on: date | None) -> tuple[Book, date, GrowthFit]
 def check_plot(book: Book, file: Path | None) -> None:
     """Refuse a figure that cannot be written before the work is done."""
     if file is not None:
-        from growthcast.figures.save import check_target, figure_form
+        from growthcast.figures.save import check_picture
 
-        figure_form(file)
-        check_target(book, file)
+        check_picture(book, file)
 
 
 def chosen_tanks(book: Book, tank_id: str | None) -> IntArray:

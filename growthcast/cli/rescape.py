@@ -5,9 +5,20 @@ from __future__ import annotations
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
-import typer
-
-from growthcast.cli.options import AsJson, BookFolder, OnDate, TankId, chosen_tanks, open_fit
+from growthcast.book.words import check_known, did_you_mean
+from growthcast.cli.options import (
+    AsJson,
+    BookFolder,
+    OnDate,
+    TankId,
+    argument,
+    check_plot,
+    chosen_tanks,
+    open_fit,
+    option,
+    plot_option,
+)
+from growthcast.cli.rescaped import answer_layouts, answer_plants, answer_swaps
 from growthcast.errors import UsageError
 
 if TYPE_CHECKING:
@@ -16,79 +27,59 @@ if TYPE_CHECKING:
 
 MoreLayouts = Annotated[
     list[Path] | None,
-    typer.Argument(metavar="[LAYOUT]...", help="More layouts after --layouts.", show_default=False),
+    argument("[LAYOUT]...", "More layouts after --layouts."),
 ]
 AreaId = Annotated[
     str | None,
-    typer.Option(
-        "--area", metavar="ID", help="Compare plants for this area of the tank.", show_default=False
-    ),
+    option("--area", "ID", "Compare plants for this area of the tank."),
 ]
 Plants = Annotated[
     list[str] | None,
-    typer.Option(
+    option(
         "--plants",
-        metavar="IDS",
-        help="Plants to compare or swap to, as species_id,species_id. Default: all that fit.",
-        show_default=False,
+        "IDS",
+        "Plants to compare or swap to, as species_id,species_id. Default: all that fit.",
     ),
 ]
 Form = Annotated[
     str | None,
-    typer.Option(
+    option(
         "--form",
-        metavar="FORM",
-        help="Only plants of this form: carpet, creeping, rosette, stem, epiphyte, moss, floating.",
-        show_default=False,
+        "FORM",
+        "Only plants of this form: carpet, creeping, rosette, stem, epiphyte, moss, floating.",
     ),
 ]
 PlantedCm = Annotated[
     float | None,
-    typer.Option(
+    option(
         "--planted-cm",
-        metavar="CM",
-        help="Height at planting, for the days to the look. Default: the area's own "
+        "CM",
+        "Height at planting, for the days to the look. Default: the area's own "
         "planted_height_cm, else half of its floor.",
-        show_default=False,
     ),
 ]
 Layouts = Annotated[
     list[str] | None,
-    typer.Option(
+    option(
         "--layouts",
-        metavar="FILE",
-        help="Compare layouts of the whole tank: .csv files with area_id, species_id, area_cm2, "
+        "FILE",
+        "Compare layouts of the whole tank: .csv files with area_id, species_id, area_cm2, "
         "floor_cm, budget_cm; write --layouts A.csv --layouts B.csv, or --layouts A.csv B.csv.",
-        show_default=False,
     ),
 ]
 Reach = Annotated[
     int | None,
-    typer.Option(
+    option(
         "--reach",
-        metavar="DAYS",
-        help="Search the fewest swaps of plants with which the tank holds this interval.",
-        show_default=False,
+        "DAYS",
+        "Search the fewest swaps of plants with which the tank holds this interval.",
     ),
 ]
 Keep = Annotated[
     list[str] | None,
-    typer.Option(
-        "--keep",
-        metavar="ID",
-        help="With --reach: an area that stays as it is; may be repeated.",
-        show_default=False,
-    ),
+    option("--keep", "ID", "With --reach: an area that stays as it is; may be repeated."),
 ]
-PlotFile = Annotated[
-    Path | None,
-    typer.Option(
-        "--plot",
-        metavar="FILE",
-        help="Draw the intervals with their ranges into FILE.svg or FILE.png.",
-        show_default=False,
-    ),
-]
+Plot = Annotated[Path | None, plot_option("Draw the intervals with their ranges")]
 
 
 def rescape_command(
@@ -103,7 +94,7 @@ def rescape_command(
     reach: Reach = None,
     keep: Keep = None,
     on: OnDate = None,
-    plot: PlotFile = None,
+    plot: Plot = None,
     as_json: AsJson = False,
 ) -> None:
     """Compare plants for an area, layouts of a tank, or swaps that reach an interval, by --tank.
@@ -116,25 +107,19 @@ def rescape_command(
     _check_modes(tank, area, files, reach, plot)
     _check_details(area, reach, files, plants, form, planted_cm, keep)
     opened, _, fit = open_fit(book, on)
+    check_plot(opened, plot)
     place = int(chosen_tanks(opened, tank)[0])
     wanted = _plants(opened, plants)
     if area is not None:
-        from growthcast.cli.rescaped.plants import answer_plants
-
-        answer_plants(opened, fit, _area(fit, place, area), wanted, form, planted_cm, plot, as_json)
+        there = _area(fit, place, area)
+        answer_plants(opened, fit, there, wanted, form, planted_cm, plot, as_json)
     elif files:
-        from growthcast.cli.rescaped.layouts import answer_layouts
-
-        answer_layouts(opened, fit, place, files, plot, as_json=as_json)
+        answer_layouts(opened, fit, place, files, plot, as_json)
     else:
-        from growthcast.cli.rescaped.swaps import answer_swaps
-
-        kept = [name.strip() for text in keep or () for name in text.split(",") if name.strip()]
-        if keep and not kept:
-            raise UsageError("--keep names no area; leave it out to let every area change")
+        kept = _names(keep, "--keep names no area; leave it out to let every area change")
         for name in kept:
             _area(fit, place, name)
-        answer_swaps(opened, fit, place, reach or 0, kept, wanted, form, as_json=as_json)
+        answer_swaps(opened, fit, place, reach or 0, kept, wanted, form, as_json)
 
 
 def _files(layouts: list[str] | None, more: list[Path] | None) -> list[Path]:
@@ -197,7 +182,6 @@ def _check_details(
         raise UsageError("a layout names its own plants; leave out --plants and --form")
     if form is not None:
         from growthcast.book.tables import FORMS
-        from growthcast.book.words import did_you_mean
 
         if form not in FORMS:
             hint = did_you_mean(form, FORMS, f"the forms are {', '.join(FORMS)}")
@@ -207,26 +191,29 @@ def _check_details(
 def _plants(book: Book, plants: list[str] | None) -> list[str]:
     from growthcast.book.supposed.changes import known_species
 
-    names = [name.strip() for text in plants or () for name in text.split(",") if name.strip()]
-    if plants and not names:
-        raise UsageError("--plants names no plant; leave it out to look at all that fit")
+    names = _names(plants, "--plants names no plant; leave it out to look at all that fit")
     return [known_species(book, name, "--plants") for name in dict.fromkeys(names)]
+
+
+def _names(texts: list[str] | None, none: str) -> list[str]:
+    """Return names set apart by commas; ``UsageError`` where there are only commas."""
+    names = [name.strip() for text in texts or () for name in text.split(",") if name.strip()]
+    if texts and not names:
+        raise UsageError(none)
+    return names
 
 
 def _area(fit: GrowthFit, tank: int, area_id: str) -> int:
     """Return the place of a living area of the tank."""
     import numpy as np
 
-    from growthcast.book.words import did_you_mean, shown
-
     design = fit.design
-    living = design.alive & (design.tank == tank)
-    found = np.flatnonzero((design.area_id == area_id) & (design.tank == tank))
-    names = [str(name) for name in design.area_id[living]]
+    here = design.tank == tank
+    found = np.flatnonzero((design.area_id == area_id) & here)
     if not found.size:
-        listed = ", ".join(names) or "none"
-        hint = did_you_mean(area_id, names, f"its living areas are {listed}")
-        raise UsageError(f"tank {design.tank_id[tank]} has no area {shown(area_id)}; {hint}")
+        living = [str(name) for name in design.area_id[design.alive & here]]
+        lacking = f"tank {design.tank_id[tank]} has no area"
+        check_known(area_id, living, lacking, "its living areas are")
     if not design.alive[found[0]]:
         day = np.datetime64(int(design.on_day), "D")
         raise UsageError(f"area {area_id} is not planted on {day}; stand on another day with --on")

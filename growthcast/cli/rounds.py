@@ -13,15 +13,7 @@ from growthcast.errors import UsageError
 
 if TYPE_CHECKING:
     from growthcast.book.book import Book
-    from growthcast.service.rounds.result import LateVisit, PlannedVisit, RoundsPlan
-
-DUE_BY = (
-    "Due by its rhythm: the recommended interval after the last visit (the shortest listed where "
-    "none holds). By its chance: before that, the chance of all inside, given that the last visit "
-    "left all inside, falls below the wanted one. By its limit: longest_interval_d."
-)
-MOST_SAID = 12
-"""Late visits told one by one, those that lose most."""
+    from growthcast.service.rounds.result import RoundsPlan
 
 FromDate = Annotated[
     date | None,
@@ -61,7 +53,8 @@ def rounds_command(
 
     Exit status: 0 done, 2 bad arguments or a book with problems, 3 the tool itself failed.
     """
-    from growthcast.cli.output import print_json
+    from growthcast.cli.output import print_answer
+    from growthcast.say.rounds import rounds_json, rounds_words
     from growthcast.service.recommend import recommend
     from growthcast.service.rounds.plan import LONGEST_WEEKS, plan_rounds
 
@@ -73,10 +66,7 @@ def rounds_command(
         _check_file(opened, file, suffix)
     plan = plan_rounds(opened, fit, recommend(opened, fit), first, weeks)
     _write_files(plan, csv, ics)
-    if as_json:
-        print_json(plan, fit)
-        return
-    _tell(plan)
+    print_answer(as_json, rounds_json(plan), rounds_words(plan), fit)
 
 
 def _first_day(asked: date | None, day: date) -> date:
@@ -109,8 +99,7 @@ def _check_file(book: Book, file: Path | None, suffix: str) -> None:
 def _write_files(plan: RoundsPlan, csv: Path | None, ics: Path | None) -> None:
     from growthcast.book.writing.whole import write_whole
     from growthcast.cli.output import say
-    from growthcast.service.rounds.calendar import rounds_ics
-    from growthcast.service.rounds.table import rounds_csv
+    from growthcast.say.rounds_files import rounds_csv, rounds_ics
 
     if csv is not None:
         write_whole(csv, rounds_csv(plan).encode())
@@ -118,91 +107,3 @@ def _write_files(plan: RoundsPlan, csv: Path | None, ics: Path | None) -> None:
     if ics is not None:
         write_whole(ics, rounds_ics(plan, datetime.now(UTC)))
         say(f"Wrote {ics}")
-
-
-def _tell(plan: RoundsPlan) -> None:
-    """Print the calendar week by week, then what comes late and how good the plan is."""
-    from growthcast.cli.output import print_line, print_table
-
-    minutes = dict(zip(plan.dates, plan.minutes_per_day, strict=True))
-    for week in sorted({_monday(visit.on) for visit in plan.visits}):
-        here = [visit for visit in plan.visits if _monday(visit.on) == week]
-        used = sum(minutes[day] for day in minutes if _monday(day) == week) / 60.0
-        there = sum(_monday(day) == week for day in minutes) * plan.hours_per_day
-        print_table(
-            f"Week of {week}: {used:.1f} of {there:.1f} h",
-            ["day", "tank", "client", "site", "at the tank>", "travel>", "due by", "over by then>"],
-            [_row(visit) for visit in here],
-        )
-    if not plan.visits:
-        print_line(f"No tank needs a visit between {plan.start} and {plan.end}.")
-    else:
-        print_line(DUE_BY)
-    for sentence in (*_losses(plan), *plan.notes):
-        print_line(sentence)
-
-
-def _monday(day: date) -> date:
-    return day - timedelta(days=day.weekday())
-
-
-def _row(visit: PlannedVisit) -> list[str]:
-    late = f", {_days(visit.days_late)} late" if visit.days_late else ""
-    return [
-        f"{visit.on:%a} {visit.on}",
-        visit.tank_id,
-        visit.client,
-        visit.site,
-        f"{visit.minutes:.0f} min",
-        f"{visit.travel_min:.0f} min" if visit.travel_min else "",
-        f"{visit.due_on} ({visit.due_by}{late})",
-        f"{100 * visit.chance_over:.0f} %",
-    ]
-
-
-def _losses(plan: RoundsPlan) -> list[str]:
-    """Say in words what comes late, why, what that loses, and how near to the best the plan is."""
-    if not plan.late:
-        return [f"No visit is later than the day it is due by ({len(plan.visits)} visits)."]
-    told = [_lost(one) for one in plan.late[:MOST_SAID]]
-    if len(plan.late) > MOST_SAID:
-        told.append(f"{len(plan.late) - MOST_SAID} more are late and lose less; --json lists all.")
-    told.append(
-        f"In all, late visits lose {plan.area_days_over:.1f} expected area-days over the height "
-        "(one area over for one day)."
-    )
-    if plan.gap_share > 0.001:
-        told.append(
-            f"Weighed with earliness, the plan loses {plan.weighed_loss:.2f}; no plan within these "
-            f"hours loses less than {plan.weighed_loss_bound:.2f}."
-        )
-    else:
-        told.append("No plan within these hours and days loses less.")
-    return told
-
-
-def _lost(one: LateVisit) -> str:
-    why = (
-        "for want of hours on the days it may be visited"
-        if one.for_want_of_hours
-        else "no working day of its own before that"
-    )
-    if one.on is None:
-        when = f"due on {one.due_on} by its {one.due_by} and has no visit in the plan ({why})"
-        until = "by then"
-    else:
-        late = _days(one.days_late)
-        when = f"visited on {one.on}, {late} after it is due by its {one.due_by} ({why})"
-        until = "on that day"
-    limit = "; that is past the tank's own limit" if one.past_own_limit else ""
-    if one.area is None:
-        return f"{one.tank_id} is {when}; nothing grows there{limit}."
-    return (
-        f"{one.tank_id} is {when}: the chance that some area is over {until} is "
-        f"{100 * one.chance_over:.0f} % ({100 * one.chance_over_when_due:.0f} % when due), most "
-        f"likely {one.area}; {one.area_days_over:.1f} area-days over are expected{limit}."
-    )
-
-
-def _days(count: int) -> str:
-    return "1 day" if count == 1 else f"{count} days"

@@ -1,33 +1,44 @@
-"""Words in a figure: made safe to draw, short enough to fit, and kept apart from each other."""
+"""Words in a figure: safe to draw, short enough to fit, kept apart, beside lines and over axes."""
 
 from __future__ import annotations
 
-import textwrap
-import unicodedata
+import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import lru_cache
 
 from matplotlib import font_manager
+from matplotlib.axes import Axes
+from matplotlib.dates import AutoDateLocator, ConciseDateFormatter
 from matplotlib.figure import Figure
 from matplotlib.ft2font import FT2Font, LoadFlags
 
-from growthcast.figures.style import FONT, LABEL_PT
+from growthcast.figures.style import (
+    FONT,
+    LABEL_PT,
+    MM_PER_INCH,
+    SMALL_PT,
+    TITLE_PT,
+    house_style,
+    new_figure,
+)
+from growthcast.say.figures import Caption
+from growthcast.say.words import tidy
 
 __all__ = [
-    "Caption",
-    "caption_of",
+    "EndLabel",
+    "date_axis",
     "drawable",
+    "label_ends",
+    "sheet_of_panels",
     "shortened",
     "spread_apart",
     "text_width_mm",
-    "tidy",
-    "wrapped",
+    "title_axes",
 ]
 
 MM_PER_POINT = 25.4 / 72.0
 MEASURED_AT_PT = 100.0
-CAPTION_LINE_MM = 1.3 * (LABEL_PT + 1.0) * MM_PER_POINT
 REPLACEMENT = "\N{REPLACEMENT CHARACTER}"
 
 
@@ -39,12 +50,6 @@ def _font() -> FT2Font:
 @lru_cache(maxsize=1)
 def _letters() -> frozenset[int]:
     return frozenset(_font().get_charmap())
-
-
-def tidy(text: str) -> str:
-    """Return a person's text on one line, without characters that do not print."""
-    one_line = " ".join(unicodedata.normalize("NFC", text).split())
-    return "".join(char for char in one_line if char.isprintable())
 
 
 def drawable(text: str, otherwise: str = "") -> str:
@@ -79,17 +84,6 @@ def shortened(text: str, size_pt: float, room_mm: float) -> str:
     return text[:low].rstrip() + "…"
 
 
-def wrapped(text: str, size_pt: float, room_mm: float) -> list[str]:
-    """Return text broken into lines no wider than ``room_mm``."""
-    usual_mm = text_width_mm(text, size_pt) / max(len(text), 1)
-    length = max(int(room_mm / max(usual_mm, 0.1)), 10)
-    lines = textwrap.wrap(text, length)
-    while length > 10 and any(text_width_mm(line, size_pt) > room_mm for line in lines):
-        length -= 1
-        lines = textwrap.wrap(text, length)
-    return lines
-
-
 def spread_apart(
     wanted: Sequence[float], sizes: Sequence[float], low: float, high: float
 ) -> list[float]:
@@ -113,42 +107,93 @@ def spread_apart(
     return placed
 
 
+LINE_SPACING = 1.15
+
+
 @dataclass(frozen=True, slots=True)
-class Caption:
-    """The words at the bottom of a figure, as lines of text, size [pt] and colour.
+class EndLabel:
+    """Words at the end of a line, and the height at which the line ends."""
 
-    ``gap_mm`` is the margin at their left; half of it parts the conclusion from the key, and both
-    from the picture.
-    """
-
-    lines: tuple[tuple[str, float, str], ...]
-    gap_mm: float
-
-    @property
-    def height_mm(self) -> float:
-        """Room it takes [mm]."""
-        return len(self.lines) * CAPTION_LINE_MM + 1.5 * self.gap_mm
-
-    def write(self, figure: Figure, width_mm: float, height_mm: float) -> None:
-        """Write it at the bottom of a figure of a width and height [mm]."""
-        for number, (line, size, colour) in enumerate(self.lines):
-            lower_mm = self.gap_mm / 2 if size == LABEL_PT else 0.0
-            top_mm = self.height_mm - self.gap_mm / 2 - number * CAPTION_LINE_MM - lower_mm
-            figure.text(
-                self.gap_mm / width_mm,
-                top_mm / height_mm,
-                line,
-                ha="left",
-                va="top",
-                fontsize=size,
-                color=colour,
-                parse_math=False,
-            )
+    text: str
+    height_cm: float
+    colour: str
 
 
-def caption_of(conclusion: str, key: str, width_mm: float, gap_mm: float) -> Caption:
-    """Wrap a conclusion and a key to the words below a figure of a width [mm]."""
-    told = ((conclusion, LABEL_PT + 1.0, "black"), (key, LABEL_PT, "#333333"))
-    room_mm = width_mm - 2 * gap_mm
-    lines = [(line, pt, hue) for text, pt, hue in told for line in wrapped(text, pt, room_mm)]
-    return Caption(tuple(lines), gap_mm)
+def date_axis(ax: Axes) -> None:
+    """Label days by number, months by name, and years where they begin or at the end."""
+    locator = AutoDateLocator(minticks=3, maxticks=7)  # type: ignore[no-untyped-call]
+    formats = ["%Y", "%b", "%d", "%H", "%H", "%S"]
+    ax.xaxis.set_major_locator(locator)
+    ax.xaxis.set_major_formatter(
+        ConciseDateFormatter(  # type: ignore[no-untyped-call]
+            locator,
+            formats=formats,
+            zero_formats=["", "%b\n%Y", "%b", *formats[3:]],
+            offset_formats=["", "%Y", "%b %Y", *["%d %b %Y"] * 3],
+        )
+    )
+
+
+def label_ends(ax: Axes, labels: Sequence[EndLabel]) -> None:
+    """Write each label to the right of where its line ends, none over another."""
+    figure = ax.get_figure(root=True)
+    assert figure is not None
+    height_mm = ax.get_position().height * figure.get_figheight() * MM_PER_INCH
+    line = SMALL_PT * LINE_SPACING * MM_PER_POINT / height_mm
+    top = ax.get_ylim()[1]
+    ends = [label.height_cm / top for label in labels]
+    sizes = [line * (label.text.count("\n") + 1.25) for label in labels]
+    for label, end, place in zip(labels, ends, spread_apart(ends, sizes, -0.1, 1.0), strict=True):
+        line_to_words = {"lw": 0.6, "shrinkA": 0.0, "shrinkB": 0.0, "relpos": (0.0, 0.5)}
+        ax.annotate(
+            label.text,
+            xy=(1.0, end),
+            xytext=(1.05, place),
+            xycoords="axes fraction",
+            va="center",
+            color=label.colour,
+            fontsize=SMALL_PT,
+            linespacing=LINE_SPACING,
+            annotation_clip=False,
+            parse_math=False,
+            arrowprops={"arrowstyle": "-", "color": label.colour, **line_to_words},
+        )
+
+
+def title_axes(ax: Axes, name: str, said: str, room_mm: float) -> None:
+    """Title axes with a name and, under it, the conclusion, neither wider than a room [mm]."""
+    words = shortened(said, TITLE_PT, room_mm)
+    ax.set_title(words, loc="left", fontsize=TITLE_PT, parse_math=False)
+    ax.annotate(
+        shortened(name, TITLE_PT * 1.12, room_mm),
+        xy=(0.0, 1.0),
+        xycoords="axes fraction",
+        xytext=(0.0, 6.0 + TITLE_PT * 1.25),
+        textcoords="offset points",
+        va="bottom",
+        fontsize=TITLE_PT,
+        fontweight="bold",
+        parse_math=False,
+        annotation_clip=False,
+    )
+
+
+A4_MM = 190.0
+"""Width of the text of an A4 page."""
+WORDS_MM = 24.0
+
+
+def sheet_of_panels(
+    caption: Caption, panels: int, columns: int, row_mm: float, width_mm: float = A4_MM
+) -> tuple[Figure, list[Axes]]:
+    """Return a figure with its caption around it, and axes for so many panels."""
+    rows = math.ceil(panels / columns)
+    with house_style():
+        figure = new_figure(width_mm, rows * row_mm + WORDS_MM)
+        margin = {"x": 4.0 / width_mm, "ha": "left", "wrap": True, "parse_math": False}
+        figure.suptitle(drawable(caption.conclusion), fontsize=TITLE_PT, **margin)
+        figure.supxlabel(caption.key, fontsize=LABEL_PT, color="#333333", **margin)
+        axes = figure.subplots(rows, columns, squeeze=False).ravel().tolist()
+        for empty in axes[panels:]:
+            empty.remove()
+    return figure, axes[:panels]

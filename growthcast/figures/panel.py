@@ -5,16 +5,15 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date
+from typing import Any
 
 import numpy as np
 from matplotlib.axes import Axes
-from matplotlib.dates import AutoDateLocator
 from matplotlib.ticker import MaxNLocator
 
 from growthcast.arrays import DateArray, FloatArray
-from growthcast.figures.lettering import drawable
+from growthcast.figures.lettering import EndLabel, date_axis, drawable, label_ends, title_axes
 from growthcast.figures.log import AreaLog
-from growthcast.figures.marks import ConciseDates, EndLabel, label_ends, title_axes
 from growthcast.figures.style import (
     BAND_50_ALPHA,
     BAND_80_ALPHA,
@@ -25,7 +24,6 @@ from growthcast.figures.style import (
     SMALL_PT,
     VISITS,
     house_style,
-    new_figure,
 )
 from growthcast.fit.design import day_number
 from growthcast.forecast.heights import LEVELS
@@ -33,12 +31,10 @@ from growthcast.forecast.report import AreaForecast
 from growthcast.say.forecast import conclusion, height_words, unit
 from growthcast.say.words import day_words
 
-__all__ = ["BOTTOM_MM", "LEFT_MM", "RIGHT_MM", "TOP_MM", "AreaPanel", "forecast_axes"]
+__all__ = ["AreaPanel", "forecast_axes"]
 
 
-LEFT_MM, RIGHT_MM, TOP_MM, BOTTOM_MM = 13.0, 24.0, 12.0, 10.0
-"""Room around a panel's axes for its labels."""
-ALONE_MM = (150.0, 85.0)
+TITLE_MM = 76.0
 ROOM_FOR_DATE, ROOM_ABOVE = 0.2, 0.85
 """Shares of the axes: a crossing nearer to the left, or higher, has its date under the line."""
 
@@ -65,44 +61,16 @@ class AreaPanel:
         return drawable(self.label, otherwise=self.area.area_id)
 
 
-def forecast_axes(panel: AreaPanel, ax: Axes | None = None) -> Axes:
-    """Draw one area's log and forecast.
-
-    Parameters
-    ----------
-    panel : AreaPanel
-        The area, its forecast and its log.
-    ax : Axes, optional
-        Where to draw; axes in a figure of their own when not given. Line ends are labelled to the
-        right of the axes: leave about 24 mm there.
-
-    Returns
-    -------
-    Axes
-        The axes, titled with the conclusion.
-    """
+def forecast_axes(panel: AreaPanel, ax: Axes) -> None:
+    """Draw one area's log and forecast; the title is the conclusion."""
     with house_style():
-        if ax is None:
-            ax = _axes_alone()
         _draw_forecast(ax, panel)
         _draw_log(ax, panel)
         _scale(ax, panel)
         _draw_crossing(ax, panel)
         label_ends(ax, _end_labels(panel))
         said = conclusion(panel.area, panel.on, panel.horizon_d)
-        title_axes(ax, panel.name, said, RIGHT_MM - 2.0)
-    return ax
-
-
-def _axes_alone() -> Axes:
-    width, height = ALONE_MM
-    box = (
-        LEFT_MM / width,
-        BOTTOM_MM / height,
-        (width - LEFT_MM - RIGHT_MM) / width,
-        (height - TOP_MM - BOTTOM_MM) / height,
-    )
-    return new_figure(width, height).add_axes(box)
+        title_axes(ax, panel.name, said, TITLE_MM)
 
 
 def _dates(days: FloatArray) -> DateArray:
@@ -116,70 +84,36 @@ def _ahead(panel: AreaPanel) -> FloatArray:
 def _draw_forecast(ax: Axes, panel: AreaPanel) -> None:
     days, height = _dates(_ahead(panel)), panel.area.height_cm
     at = {level: height[:, i] for i, level in enumerate(LEVELS)}
-    colour = FORECAST.colour
-    bands = ((0.10, 0.90, BAND_80_ALPHA, "80"), (0.25, 0.75, BAND_50_ALPHA, "50"))
-    for low, high, alpha, name in bands:
-        ax.fill_between(
-            days, at[low], at[high], color=colour, alpha=alpha, lw=0, label=f"forecast-{name}"
-        )
-    ax.plot(
-        days,
-        at[0.50],
-        color=colour,
-        ls=FORECAST.dash,
-        lw=FORECAST.width_pt,
-        label="forecast-median",
-    )
+    for low, high, alpha, name in (
+        (0.10, 0.90, BAND_80_ALPHA, "forecast-80"),
+        (0.25, 0.75, BAND_50_ALPHA, "forecast-50"),
+    ):
+        ax.fill_between(days, at[low], at[high], label=name, **FORECAST.band(alpha))
+    ax.plot(days, at[0.50], label="forecast-median", **FORECAST.line)
     ax.axvline(days[0], color="#B0B0B0", lw=0.6, zorder=0.5)
     for role, level, name in (
         (BUDGET, panel.area.budget_cm, "budget"),
         (FLOOR, panel.area.floor_cm, "floor"),
     ):
-        ax.axhline(level, color=role.colour, ls=role.dash, lw=role.width_pt, zorder=1.8, label=name)
+        ax.axhline(level, zorder=1.8, label=name, **role.line)
 
 
 def _draw_log(ax: Axes, panel: AreaPanel) -> None:
     log = panel.log
     days, heights = log.sawtooth()
     # A break is a gap in the heights; its day is kept so that dates and heights stay paired.
-    ax.plot(
-        _dates(days),
-        heights,
-        color=MEASURED.colour,
-        ls=MEASURED.dash,
-        lw=MEASURED.width_pt,
-        zorder=2.5,
-        label="log",
-    )
+    ax.plot(_dates(days), heights, zorder=2.5, label="log", **MEASURED.line)
+    looks: dict[str, Any] = {"ms": 3.6, "zorder": 3, "clip_on": False, **MEASURED.marks}
     for heights, filled, name in (
-        (log.before_cm, MEASURED.colour, "before"),
-        (log.after_cm, "white", "after"),
+        (log.before_cm, MEASURED.colour, "log-before"),
+        (log.after_cm, "white", "log-after"),
     ):
         read = np.isfinite(heights)
-        ax.plot(
-            _dates(log.day[read]),
-            heights[read],
-            ls="",
-            marker=MEASURED.marker,
-            ms=3.6,
-            mfc=filled,
-            mec=MEASURED.colour,
-            mew=0.8,
-            zorder=3,
-            clip_on=False,
-            label=f"log-{name}",
-        )
-    ax.plot(
-        _dates(panel.visit_day),
-        np.full(panel.visit_day.size, 0.035),
-        transform=ax.get_xaxis_transform(),
-        ls="",
-        marker=VISITS.marker,
-        ms=5.5,
-        mew=VISITS.width_pt,
-        color=VISITS.colour,
-        label="visits",
-    )
+        if read.any():  # a line of no points would count as one at the origin
+            ax.plot(_dates(log.day[read]), heights[read], mfc=filled, label=name, **looks)
+    visits, height = _dates(panel.visit_day), np.full(panel.visit_day.size, 0.035)
+    above_axis = ax.get_xaxis_transform()
+    ax.plot(visits, height, transform=above_axis, ms=5.5, label="visits", **VISITS.marks)
 
 
 def _scale(ax: Axes, panel: AreaPanel) -> None:
@@ -192,8 +126,7 @@ def _scale(ax: Axes, panel: AreaPanel) -> None:
     ax.set_ylabel("Cover (%)" if area.is_cover else "Height (cm)", labelpad=2.0)
     steps = [1, 2.5, 5, 10] if area.is_cover else [1, 2, 5, 10]
     ax.yaxis.set_major_locator(MaxNLocator(nbins=5, steps=steps))
-    ax.xaxis.set_major_locator(AutoDateLocator(minticks=3, maxticks=7))  # type: ignore[no-untyped-call]
-    ax.xaxis.set_major_formatter(ConciseDates())
+    date_axis(ax)
 
 
 def _draw_crossing(ax: Axes, panel: AreaPanel) -> None:
@@ -203,32 +136,13 @@ def _draw_crossing(ax: Axes, panel: AreaPanel) -> None:
         return
     first, last = day_number(early), day_number(late) if late else float(_ahead(panel)[-1])
     budget, colour = panel.area.budget_cm, BUDGET.colour
-    ax.plot(
-        _dates(np.array([first, last])),
-        [budget, budget],
-        color=colour,
-        lw=3.0,
-        alpha=0.8,
-        solid_capstyle="butt",
-        zorder=3.1,
-        label="crossing-range",
-    )
+    bar: Any = {"color": colour, "lw": 3.0, "alpha": 0.8, "solid_capstyle": "butt", "zorder": 3.1}
+    ax.plot(_dates(np.array([first, last])), [budget] * 2, label="crossing-range", **bar)
     if middle is None or middle <= panel.on:
         return
     at = _dates(np.array([day_number(middle)]))
-    ax.plot(
-        at,
-        [budget],
-        ls="",
-        marker=BUDGET.marker,
-        ms=5.0,
-        mfc="white",
-        mec=colour,
-        mew=1.2,
-        zorder=3.2,
-        clip_on=False,
-        label="crossing",
-    )
+    looks: dict[str, Any] = {"ms": 5.0, "mfc": "white", "zorder": 3.2, "clip_on": False}
+    ax.plot(at, [budget], label="crossing", **BUDGET.marks, **looks)
     low, high = ax.get_xlim()
     early_on = (day_number(middle) - low) / (high - low) < ROOM_FOR_DATE
     above = budget / ax.get_ylim()[1] < ROOM_ABOVE and not early_on
@@ -250,10 +164,9 @@ def _end_labels(panel: AreaPanel) -> Sequence[EndLabel]:
     area, measure = panel.area, unit(panel.area)
     low, middle, high = (area.height_cm[-1, LEVELS.index(level)] for level in (0.10, 0.50, 0.90))
     likely = f"forecast {height_words(middle)} {measure}\n"
+    budget = f"{'cover' if area.is_cover else 'height'} budget\n{area.budget_cm:g} {measure}"
     return (
         EndLabel(f"{likely}({height_words(low)} to {height_words(high)})", middle, FORECAST.colour),
-        EndLabel(f"height budget\n{area.budget_cm:g} {measure}", area.budget_cm, BUDGET.colour)
-        if not area.is_cover
-        else EndLabel(f"cover budget\n{area.budget_cm:g} %", area.budget_cm, BUDGET.colour),
+        EndLabel(budget, area.budget_cm, BUDGET.colour),
         EndLabel(f"floor {area.floor_cm:g} {measure}", area.floor_cm, FLOOR.colour),
     )

@@ -3,29 +3,23 @@
 from __future__ import annotations
 
 from pathlib import Path
-from typing import Literal
+from typing import TYPE_CHECKING, Literal
 
 from growthcast.book.book import Book
 from growthcast.book.tables import TABLES
 from growthcast.book.words import printable
-from growthcast.book.writing.whole import said_of
+from growthcast.book.writing.whole import said_of, write_whole
 from growthcast.errors import UsageError
+from growthcast.say.words import tidy
 
-__all__ = ["check_target", "figure_form"]
+if TYPE_CHECKING:
+    from matplotlib.figure import Figure
+
+    from growthcast.say.figures import Caption
+
+__all__ = ["check_picture", "check_target", "save_picture"]
 
 BOOK_FILES = ("practice.toml", *(f"{name}.csv" for name in TABLES))
-
-
-def figure_form(file: Path) -> Literal["svg", "png"]:
-    """Return the form of figure that a file's name asks for."""
-    suffix = file.suffix.lower()
-    if suffix == ".svg":
-        return "svg"
-    if suffix == ".png":
-        return "png"
-    raise UsageError(
-        f'a figure is written as .svg or .png, and "{printable(file.name)}" ends in neither'
-    )
 
 
 def check_target(book: Book, file: Path) -> None:
@@ -40,3 +34,28 @@ def check_target(book: Book, file: Path) -> None:
             kept = book.folder / name
             if file.exists() and kept.exists() and file.samefile(kept):
                 raise UsageError(f'"{named}" is {name} of the book; write elsewhere')
+
+
+def check_picture(book: Book, file: Path) -> Literal["svg", "png"]:
+    """Refuse a file that no picture can be written to; return the form its name asks for."""
+    check_target(book, file)
+    suffix = file.suffix.lower()
+    if suffix not in {".svg", ".png"}:
+        raise UsageError(
+            f'a figure is written as .svg or .png, and "{printable(file.name)}" ends in neither'
+        )
+    return "svg" if suffix == ".svg" else "png"
+
+
+def save_picture(book: Book, file: Path, figure: Figure, caption: Caption) -> None:
+    """Write a figure, the same bytes for the same figure; an earlier file is replaced.
+
+    Raises
+    ------
+    UsageError
+        The file is of another form, cannot be written, or is a file of the book.
+    """
+    from growthcast.figures.style import figure_bytes
+
+    form = check_picture(book, file)
+    write_whole(file, figure_bytes(figure, form, tidy(caption.title), tidy(caption.description)))

@@ -29,6 +29,7 @@ __all__ = [
     "LABEL_PT",
     "MEASURED",
     "SMALL_PT",
+    "TITLE_PT",
     "VISITS",
     "Role",
     "figure_bytes",
@@ -54,6 +55,20 @@ class Role:
     marker: str
     width_pt: float
 
+    @property
+    def line(self) -> dict[str, Any]:
+        """How matplotlib draws it as a line."""
+        return {"color": self.colour, "ls": self.dash, "lw": self.width_pt}
+
+    def band(self, alpha: float) -> dict[str, Any]:
+        """How matplotlib fills a range of it."""
+        return {"color": self.colour, "alpha": alpha, "lw": 0}
+
+    @property
+    def marks(self) -> dict[str, Any]:
+        """How matplotlib draws it as marks without a line."""
+        return {"color": self.colour, "ls": "", "marker": self.marker, "mew": 0.8}
+
 
 MEASURED = Role("black", "-", "o", 0.7)
 FORECAST = Role("#0072B2", "-", "", 1.8)
@@ -78,6 +93,9 @@ _SETTINGS: Any = {
     "xtick.major.size": 3.0,
     "ytick.major.size": 3.0,
     "timezone": "UTC",
+    "figure.constrained_layout.h_pad": 1.0 / MM_PER_INCH,
+    "figure.constrained_layout.w_pad": 1.0 / MM_PER_INCH,
+    "figure.constrained_layout.hspace": 0.06,
     "svg.fonttype": "path",
     "svg.hashsalt": "growthcast",
     "savefig.facecolor": "white",
@@ -93,14 +111,15 @@ def house_style() -> Iterator[None]:
 
 
 def new_figure(width_mm: float, height_mm: float) -> Figure:
-    """Return an empty figure that belongs to no window."""
-    figure = Figure(figsize=(width_mm / MM_PER_INCH, height_mm / MM_PER_INCH))
+    """Return an empty figure that belongs to no window and gives words the room they need."""
+    size = (width_mm / MM_PER_INCH, height_mm / MM_PER_INCH)
+    figure = Figure(figsize=size, layout="constrained")
     FigureCanvasAgg(figure)
     return figure
 
 
 def figure_bytes(
-    figure: Figure, form: Literal["svg", "png"], *, title: str, description: str
+    figure: Figure, form: Literal["svg", "png"], title: str, description: str
 ) -> bytes:
     """Return a figure as a file's bytes: the same for the same figure, whenever it is made.
 

@@ -9,6 +9,7 @@ from growthcast.book.words import some_of
 from growthcast.say.words import Table, Words, as_chance, count_of, percent, with_range
 from growthcast.service.advice import OptionAdvice, TankAdvice
 from growthcast.service.longer.certainty import certainty_in_words
+from growthcast.service.rescape.variants import Option
 
 __all__ = ["effort_cells", "gap_words", "interval_words", "rhythm_words"]
 
@@ -81,7 +82,7 @@ def _chosen(tank: TankAdvice) -> list[str]:
     return [every, percent(option.chance_all_within), *effort_cells(option)]
 
 
-def effort_cells(option: OptionAdvice) -> list[str]:
+def effort_cells(option: OptionAdvice | Option) -> list[str]:
     """Return minutes of a visit, hours and cost of a year, each with its range."""
     visit = replace(option.minutes_range, p50=option.minutes_per_visit)
     return [

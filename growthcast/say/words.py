@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import unicodedata
 from collections.abc import Iterable, Sequence
 from datetime import date
 from typing import TYPE_CHECKING, NamedTuple
@@ -24,6 +25,7 @@ __all__ = [
     "percent",
     "quantile_words",
     "range_words",
+    "tidy",
     "with_range",
 ]
 
@@ -111,3 +113,9 @@ def day_words(day: date, on: date) -> str:
     """Return a date as people say it; the year only where ``on`` does not settle it."""
     short = f"{day.day} {MONTHS[day.month - 1]}"
     return short if abs((day - on).days) < YEAR_SETTLED_D else full_date_words(day)
+
+
+def tidy(text: str) -> str:
+    """Return a person's text on one line, without characters that do not print."""
+    one_line = " ".join(unicodedata.normalize("NFC", text).split())
+    return "".join(char for char in one_line if char.isprintable())

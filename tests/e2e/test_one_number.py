@@ -23,7 +23,7 @@ from growthcast.brief.overview import tank_standings
 from growthcast.fit.growth import fit_growth, last_logged
 from growthcast.fit.result import GrowthFit
 from growthcast.plain import plain
-from growthcast.say.visit import sheet_sentence
+from growthcast.say.cuts import sheet_sentence
 from growthcast.service.advice import TankAdvice
 from growthcast.service.recommend import recommend
 from growthcast.service.rounds.plan import plan_rounds

@@ -10,7 +10,7 @@ from pathlib import Path
 import pytest
 
 from growthcast.book.shipped import demo_dir
-from growthcast.cli.rescaped.answers import saves_in_words
+from growthcast.say.rescape import saves_in_words
 from growthcast.service.effort import Range, Saving
 from tests.books import write_book
 from tests.cli import run

@@ -11,8 +11,7 @@ from growthcast.brief.client.gather import AreaFacts, TankFacts
 from growthcast.brief.client.words import days_of_100, every
 from growthcast.brief.page import Picture, Pictures
 from growthcast.figures.lettering import drawable
-from growthcast.figures.pages.cost import CostPicture, CostPoint, cost_picture
-from growthcast.figures.pages.sawtooth import SawtoothPanel, sawtooth_picture
+from growthcast.figures.pages import CostPoint, SawtoothWords, cost_picture, sawtooth_picture
 from growthcast.say.locale import Locale
 from growthcast.service.sawtooth import SAWTOOTH_LEVELS, Sawtooth
 
@@ -33,8 +32,13 @@ def sawtooth_pictures(
     upper = SAWTOOTH_LEVELS.index(0.90)
     top = ROOM_ABOVE * max([budget, *(float(saw.height_cm[upper].max()) for saw in saws)])
     axis = "axis_height" if area.unit == "cm" else "axis_cover"
-    budget_words = f"{locale.say('label_budget')}\n{locale.exact(budget, area.unit)}"
-    floor_words = f"{locale.say('label_floor')}\n{locale.exact(floor, area.unit)}"
+    day = drawable(locale.short_date(on), otherwise=on.isoformat())
+    words = SawtoothWords(
+        height=locale.say(axis),
+        weeks=locale.say("axis_weeks", date=day),
+        budget=f"{locale.say('label_budget')}\n{locale.exact(budget, area.unit)}",
+        floor=f"{locale.say('label_floor')}\n{locale.exact(floor, area.unit)}",
+    )
     pictures = []
     for saw, option in zip(saws, tank.options, strict=True):
         marked = saw.interval_d == tank.advice.recommended_interval_d
@@ -43,21 +47,9 @@ def sawtooth_pictures(
         cut = locale.height(saw.cut_cm, area.unit)
         inside = days_of_100(locale, option.share_of_days_presentable)
         alternative = _alternative(locale, area, saw, said, cut, inside)
-        panel = SawtoothPanel(
-            saw=saw,
-            budget_cm=budget,
-            floor_cm=floor,
-            top_cm=top,
-            height_words=locale.say(axis),
-            weeks_words=locale.say(
-                "axis_weeks", date=drawable(locale.short_date(on), otherwise=on.isoformat())
-            ),
-            budget_words=budget_words,
-            floor_words=floor_words,
-        )
         pictures.append(
             Picture(
-                svg=sawtooth_picture(panel, title, alternative),
+                svg=sawtooth_picture(saw, (floor, budget, top), words, title, alternative),
                 title=_sentence_case(title),
                 below=locale.say("panel_inside", cut=cut, inside=inside),
                 alternative=alternative,
@@ -134,9 +126,9 @@ def _cost(locale: Locale, tank: TankFacts, currency: str, *, priced: bool) -> Pi
     options = [(o, o.year.cost if priced else o.year.hours) for o in tank.options]
     points = tuple(
         CostPoint(
+            interval_d=o.interval_d,
             cost=spent,
             presentable=o.share_of_days_presentable,
-            name=every(locale, o.interval_d),
             recommended=o.interval_d == tank.advice.recommended_interval_d,
         )
         for o, spent in options
@@ -144,7 +136,7 @@ def _cost(locale: Locale, tank: TankFacts, currency: str, *, priced: bool) -> Pi
     told = "; ".join(
         locale.say(
             "cost_point",
-            every=point.name,
+            every=every(locale, point.interval_d),
             presentable=days_of_100(locale, point.presentable),
             cost=cost(point.cost),
         )
@@ -152,7 +144,7 @@ def _cost(locale: Locale, tank: TankFacts, currency: str, *, priced: bool) -> Pi
     )
     alternative = locale.say("cost_alt", points=told)
     axis = locale.say("axis_cost", currency=currency) if priced else locale.say("axis_hours")
-    picture = CostPicture(points, axis, locale.say("axis_presentable"), locale.number)
+    axes_words = (axis, locale.say("axis_presentable"))
     title = locale.say("cost_title")
     said = {
         "recommended": _sentence_case(every(locale, option.interval_d)),
@@ -168,5 +160,5 @@ def _cost(locale: Locale, tank: TankFacts, currency: str, *, priced: bool) -> Pi
             other_presentable=days_of_100(locale, other.share_of_days_presentable),
             **said,
         )
-    svg = cost_picture(picture, title, alternative)
+    svg = cost_picture(points, axes_words, locale.number, title, alternative)
     return Picture(svg, title, caption, alternative)

@@ -32,11 +32,26 @@ class Stop:
 def follow_visits(
     fit: GrowthFit, windows: list[TankWindow], visits: list[list[int]], first_d: int, days: int
 ) -> list[list[Stop]]:
-    """Follow every tank of a book (in its order) through its visits, up to the end of the plan.
+    """Follow every tank of a book through its visits, up to the end of the plan.
 
-    ``visits`` are days of a plan of so many days that begins ``first_d`` days after the fit.
-    Nothing is cut before the first; each cuts to last until the next (``cut_to_last``), the last
-    to last an interval.
+    Parameters
+    ----------
+    fit : GrowthFit
+        The fit of the book.
+    windows : list of TankWindow
+        Every tank, in the book's order.
+    visits : list of lists of int
+        Days of the plan on which each is visited, ascending [d].
+    first_d : int
+        Days from the fit to the first day of the plan [d].
+    days : int
+        Days of the plan [d].
+
+    Returns
+    -------
+    list of lists of Stop
+        One a visit and one for the end of the plan, for each tank. Nothing is cut before the first
+        visit; each cuts to last until the next (``cut_to_last``), the last to last an interval.
     """
     found = [[Stop(0.0, 0.0, {})] * (len(its) + 1) for its in visits]
     for block in blocks_of_tanks(fit, np.arange(len(windows))):

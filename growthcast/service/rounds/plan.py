@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
 from dataclasses import replace
 from datetime import date, timedelta
 from itertools import zip_longest
@@ -11,36 +10,21 @@ import numpy as np
 
 from growthcast.arrays import BoolArray, FloatArray, IntArray
 from growthcast.book.book import Book
-from growthcast.book.checks.rounds import ClosedTime, closed_on, closed_times
+from growthcast.book.checks.rounds import closed_on
 from growthcast.book.tables import WEEKDAYS
 from growthcast.finite import finite_answer
 from growthcast.fit.design import day_number
 from growthcast.fit.result import GrowthFit
+from growthcast.forecast.report import as_date
 from growthcast.service.advice import TankAdvice
 from growthcast.service.rounds.followed import Stop, follow_visits
-from growthcast.service.rounds.paths import RoundsProblem
 from growthcast.service.rounds.result import LateVisit, PlannedVisit, RoundsPlan
-from growthcast.service.rounds.solve import solve_rounds
-from growthcast.service.rounds.windows import (
-    TankWindow,
-    overdue,
-    tank_windows,
-    unfeasible,
-    unlogged,
-)
-from growthcast.service.visit.open_days import holidays_met, working_dates
-from growthcast.service.visit.words import and_list
+from growthcast.service.rounds.solve import RoundsProblem, path_cost, solve_rounds
+from growthcast.service.rounds.windows import TankWindow, tank_windows
+from growthcast.service.visit.open_days import working_dates
 
 __all__ = ["LONGEST_WEEKS", "plan_rounds", "steps_cost"]
 
-
-WEEKDAY_NAMES = dict(
-    zip(
-        WEEKDAYS,
-        ("Monday", "Tuesday", "Wednesday", "Thursday", "Friday", "Saturday", "Sunday"),
-        strict=True,
-    )
-)
 LONGEST_WEEKS = 26
 EARLY_PER_H = 0.1
 """An hour of work given away by coming early weighs as much as so many area-days over (a choice of
@@ -82,125 +66,82 @@ def plan_rounds(
     UsageError
         Where no day of the plan is a working day.
     """
-    days = 7 * weeks
+    days, on_day = 7 * weeks, fit.design.on_day
     dates = working_dates(book.practice, start, days)
     windows = tank_windows(book, fit, advice, day_number(start), days)
     offsets = np.array([(day - start).days for day in dates])
-    allowed, notes = _allowed(windows, dates, closed_times(book))
+    allowed = [_allowed(window, dates) for window in windows]
     capacity = 60.0 * book.practice.hours_per_day
-    work, travel, more = _fitted_to_a_day(windows, capacity)
-    site, names = _sites(windows)
+    # A visit longer than a day is planned alone on its day.
+    travel = np.minimum([window.travel_min for window in windows], capacity)
+    site = _sites(windows)
+    longest = np.zeros(int(site.max()) + 1)
+    np.maximum.at(longest, site, travel)
+    steps = [steps_cost(*each, offsets, days) for each in zip(windows, allowed, strict=True)]
     problem = RoundsProblem(
-        cost=np.stack(
-            [
-                steps_cost(window, offsets, days, may)
-                for window, may in zip(windows, allowed, strict=True)
-            ]
-        ),
-        work_min=work,
+        cost=np.stack(steps),
+        work_min=np.minimum([window.minutes for window in windows], capacity - travel),
         site=site,
-        travel_min=np.array([travel[site == place].max() for place in range(len(names))]),
+        travel_min=longest,
         capacity_min=np.full(offsets.size, capacity),
     )
     solved = solve_rounds(problem)
-    visited = [offsets[its].tolist() for its in solved.visited]
-    first_d = int(day_number(start) - fit.design.on_day)
-    ways = follow_visits(fit, windows, visited, first_d, days)
+    visited = [offsets[its].tolist() for its in solved]
+    ways = follow_visits(fit, windows, visited, int(day_number(start) - on_day), days)
     planned, late = _visits(windows, visited, ways, start, offsets, allowed)
     visits = _with_travel(planned, {w.tank_id: int(s) for w, s in zip(windows, site, strict=True)})
     return RoundsPlan(
-        on=_date(fit.design.on_day),
+        on=as_date(on_day),
         start=start,
         end=start + timedelta(days=days - 1),
-        practice=book.practice.name,
-        hours_per_day=book.practice.hours_per_day,
+        practice=book.practice,
+        tanks=tuple(windows),
         visits=visits,
         late=late,
-        notes=(
-            *overdue(windows, start),
-            *unlogged(windows, _date(fit.design.on_day)),
-            *notes,
-            *more,
-            *(window.idle for window in windows if window.idle),
-            *unfeasible(windows),
-            *holidays_met(book.practice, dates),
-        ),
         dates=tuple(dates),
         minutes_per_day=tuple(
             sum(visit.minutes + visit.travel_min for visit in visits if visit.on == day)
             for day in dates
         ),
-        weighed_loss=solved.lost,
-        weighed_loss_bound=max(solved.bound, 0.0),
+        weighed_loss=float(path_cost(problem.cost, solved).sum()),
     )
 
 
-def _date(day: float) -> date:
-    made: date = np.datetime64(int(day), "D").item()
-    return made
+def _allowed(window: TankWindow, dates: list[date]) -> BoolArray:
+    """Days (N,) on which a tank may be visited; any where none is of its weekday."""
+    mine = np.array([WEEKDAYS[day.weekday()] == window.weekday for day in dates])
+    open_then = np.array([closed_on(window.closed, day) is None for day in dates])
+    return open_then & mine if mine.any() else open_then
 
 
-def _allowed(
-    windows: list[TankWindow], dates: list[date], closed: Mapping[str, tuple[ClosedTime, ...]]
-) -> tuple[list[BoolArray], list[str]]:
-    """Days (N,) on which each tank may be visited, and where a client's weekday cannot be kept."""
-    weekday = np.array([WEEKDAYS[day.weekday()] for day in dates])
-    allowed: list[BoolArray] = []
-    notes: list[str] = []
-    for window in windows:
-        mine = np.ones(weekday.size, np.bool_) if not window.weekday else weekday == window.weekday
-        if not mine.any():
-            notes.append(
-                f"{window.tank_id} is to be visited on a {WEEKDAY_NAMES[window.weekday]}, and none "
-                "in this plan is a working day: it is planned on any working day instead"
-            )
-            mine = np.ones(weekday.size, np.bool_)
-        elif window.weekday and window.interval_d < 7:
-            notes.append(
-                f"{window.tank_id} is due every {window.interval_d} days, and a visit every "
-                f"{WEEKDAY_NAMES[window.weekday]} is one in 7 days at best: let it be visited on "
-                "another day as well"
-            )
-        times = closed.get(window.tank_id, ())
-        open_then = np.array([closed_on(times, day) is None for day in dates])
-        if not open_then.all():
-            met = [str(time) for time in times if time.first <= dates[-1] and time.last >= dates[0]]
-            notes.append(f"{window.tank_id} is closed {and_list(met)} (closed.csv)")
-        allowed.append(mine & open_then)
-    return allowed, notes
-
-
-def _fitted_to_a_day(
-    windows: list[TankWindow], capacity_min: float
-) -> tuple[FloatArray, FloatArray, list[str]]:
-    """Minutes of work and travel of each tank, no visit longer than a day, and which ones were."""
-    work = np.array([window.minutes for window in windows])
-    travel = np.array([window.travel_min for window in windows])
-    notes = [
-        f"a visit to {window.tank_id} takes {window.minutes + window.travel_min:.0f} min with "
-        f"travel, and a working day has {capacity_min:.0f} min: it is planned alone on its day; "
-        "raise hours_per_day under [rounds] or share the work out over two days"
-        for window in windows
-        if window.minutes + window.travel_min > capacity_min
-    ]
-    travel = np.minimum(travel, capacity_min)
-    return np.minimum(work, capacity_min - travel), travel, notes
-
-
-def _sites(windows: list[TankWindow]) -> tuple[IntArray, list[tuple[str, ...]]]:
+def _sites(windows: list[TankWindow]) -> IntArray:
     """Place (K,) of each tank: tanks of one client and site share the journey."""
     keys: list[tuple[str, ...]] = [
         (w.client, w.site) if w.client or w.site else ("", "", w.tank_id) for w in windows
     ]
     names = list(dict.fromkeys(keys))
-    return np.array([names.index(key) for key in keys]), names
+    return np.array([names.index(key) for key in keys])
 
 
-def steps_cost(window: TankWindow, offsets: IntArray, days: int, allowed: BoolArray) -> FloatArray:
-    """What each step of a tank's plan loses, (N + 1, N + 1), as ``RoundsProblem`` wants it.
+def steps_cost(window: TankWindow, allowed: BoolArray, offsets: IntArray, days: int) -> FloatArray:
+    """Weigh what each step of a tank's plan loses.
 
-    A visit by its due day loses nothing but the work given away by coming early; after it, the
-    area-days over that are expected until the visit.
+    Parameters
+    ----------
+    window : TankWindow
+        When the tank is due, and its chances afterwards.
+    allowed : bool array (N,)
+        Working days on which it may be visited.
+    offsets : int array (N,)
+        Working days, counted from the first day of the plan [d].
+    days : int
+        Days of the plan [d].
+
+    Returns
+    -------
+    array (N + 1, N + 1)
+        As ``RoundsProblem`` has it [1]. A visit by its due day loses nothing but the work given
+        away by coming early; after it, the area-days over that are expected until the visit.
     """
     count, span = offsets.size, window.interval_d
     until = np.append(offsets, days)

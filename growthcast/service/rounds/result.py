@@ -7,7 +7,9 @@ from dataclasses import dataclass, field
 from datetime import date
 from typing import ClassVar
 
+from growthcast.book.book import Practice
 from growthcast.plain import HIDDEN, in_json
+from growthcast.service.rounds.windows import TankWindow
 
 __all__ = ["LateVisit", "PlannedVisit", "RoundsPlan"]
 
@@ -77,26 +79,29 @@ class LateVisit:
 class RoundsPlan:
     """A visit calendar for the whole practice.
 
-    ``on`` is the day whose knowledge it rests on; ``visits`` are by day; ``dates`` are the working
-    days with their ``minutes_per_day``. ``weighed_loss`` is what was made least: expected area-days
-    over beyond the due days, a little for every day late and for work given away by coming early;
-    no plan within these hours is below ``weighed_loss_bound``.
+    ``on`` is the day whose knowledge it rests on; ``tanks`` are what was known of each before,
+    in the book's order; ``visits`` are by day; ``dates`` are the working days with their
+    ``minutes_per_day``. ``weighed_loss`` is what was made least: expected area-days
+    over beyond the due days, a little for every day late and for work given away by coming early.
     """
 
     on: date
     start: date = field(metadata=in_json("from"))
     end: date = field(metadata=in_json("to"))
-    practice: str = field(metadata=HIDDEN)
-    hours_per_day: float
+    practice: Practice = field(metadata=HIDDEN)
+    tanks: tuple[TankWindow, ...] = field(metadata=HIDDEN)
     visits: tuple[PlannedVisit, ...]
     late: tuple[LateVisit, ...]
-    notes: tuple[str, ...]
     dates: tuple[date, ...] = field(metadata=HIDDEN)
     minutes_per_day: tuple[float, ...] = field(metadata=HIDDEN)
     weighed_loss: float
-    weighed_loss_bound: float
 
-    json_with: ClassVar = ("days", "area_days_over", "gap_share")
+    json_with: ClassVar = ("hours_per_day", "days", "area_days_over")
+
+    @property
+    def hours_per_day(self) -> float:
+        """Hours of visits and travel on a working day."""
+        return self.practice.hours_per_day
 
     @property
     def days(self) -> list[dict[str, date | float]]:
@@ -108,10 +113,3 @@ class RoundsPlan:
     def area_days_over(self) -> float:
         """Area-days over expected because visits come after their due days [d]."""
         return sum((one.area_days_over for one in self.late), 0.0)
-
-    @property
-    def gap_share(self) -> float:
-        """How much of the weighed loss a better plan could save at most [0-1]."""
-        if self.weighed_loss <= 0.0:
-            return 0.0
-        return (self.weighed_loss - self.weighed_loss_bound) / self.weighed_loss

@@ -1,8 +1,14 @@
-"""The plan that loses least within the hours there are.
+"""The plan that loses least within the hours there are, as far as a search by prices finds it.
 
-Three parts: a plan built tank by tank within the hours left, bettered tank by tank; a bound on what
-any plan loses; and a mixed-integer programme over the steps that can still be part of a better
-plan, as told by the bound. Small practices are solved to the end, large ones to the gap reported.
+A tank's plan is a path: from the start to its first visit, from visit to visit, from the last visit
+to the end. What a plan loses is a sum over its steps, so the cheapest path of one tank is found by
+going backwards over the days once. Only the hours of a day tie the tanks together. Give every
+minute of a day a price, and they no longer care for each other: each takes its cheapest path.
+
+Plans are built at several prices, the same on all days, then at prices that rise where the paths
+together ask for more minutes than a day has and fall where they ask for fewer. Each is bettered
+tank by tank, and the best is taken. A bound and an integer programme found no better plans
+(docs/decisions/027-rounds-by-prices-alone.md).
 """
 
 from __future__ import annotations
@@ -12,41 +18,54 @@ from dataclasses import dataclass
 import numpy as np
 
 from growthcast.arrays import BoolArray, FloatArray, IntArray
-from growthcast.service.rounds.bound import Priced, bound_from_below
-from growthcast.service.rounds.paths import (
-    RoundsProblem,
-    cheapest_paths,
-    minutes_of_days,
-    path_cost,
-)
-from growthcast.service.rounds.programme import (
-    SMALL_GAP,
-    likely_steps,
-    solve_programme,
-    visits_of,
-)
 
-__all__ = ["Solved", "solve_rounds"]
-
+__all__ = ["RoundsProblem", "cheapest_paths", "minutes_of_days", "path_cost", "solve_rounds"]
 
 ROOM_MIN = 1e-6
-ROUNDS, TANKS_AT_ONCE = 120, 30
-"""How often some tanks' visits are taken out of the plan and put back in, and how many at most."""
-SEED = 7
-"""The order in which that happens: always the same, so that the same book gives the same plan."""
+LEVELS = np.geomspace(1e-3, 1.0, 7)
+"""Prices tried on all days alike, as shares of what a minute is worth where hours are plenty."""
+STEPS, STEP = 30, 0.5
+"""How often prices are changed day by day, and the first step of their logarithm."""
+MOST_ROUNDS = 4
+"""How often all tanks of a plan choose anew, while that makes it better."""
 
 
 @dataclass(frozen=True, slots=True)
-class Solved:
-    """Visits (K, N), what they lose, and what no plan can lose less than."""
+class RoundsProblem:
+    """Tanks (K,) to be visited on working days (N,), tanks of one place (S,) sharing the journey.
 
-    visited: BoolArray
-    lost: float
-    bound: float
+    Attributes
+    ----------
+    cost : array (K, N + 1, N + 1)
+        ``cost[k, 0, j]`` is lost when tank ``k`` is first visited on day ``j``, ``cost[k, i, j]``
+        when day ``j`` is the next visit after the one on day ``i - 1``; ``j = N`` stands for no
+        further visit. Infinite where a step is not allowed; ``cost[:, :, N]`` is finite.
+    work_min : array (K,)
+        Minutes at the tank [min].
+    site : int array (K,)
+        Place of each tank.
+    travel_min : array (S,)
+        Minutes of travel, once a place and day [min].
+    capacity_min : array (N,)
+        Minutes of a day [min].
+    """
+
+    cost: FloatArray
+    work_min: FloatArray
+    site: IntArray
+    travel_min: FloatArray
+    capacity_min: FloatArray
+
+    @property
+    def shared_min(self) -> FloatArray:
+        """Minutes of a visit to each tank (K,), the journey shared out over its place [min]."""
+        sharing = np.bincount(self.site)[self.site]
+        minutes: FloatArray = self.work_min + self.travel_min[self.site] / sharing
+        return minutes
 
 
-def solve_rounds(problem: RoundsProblem) -> Solved:
-    """Find visits that lose least within the minutes of every day.
+def solve_rounds(problem: RoundsProblem) -> BoolArray:
+    """Find visits that lose little within the minutes of every day.
 
     Parameters
     ----------
@@ -55,112 +74,148 @@ def solve_rounds(problem: RoundsProblem) -> Solved:
 
     Returns
     -------
-    Solved
-        The best plan found; ``bound`` holds for every plan that keeps to the minutes.
+    bool array (K, N)
+        The visits of the best plan found; the same problem gives the same plan.
     """
-    search = _Search(problem)
-    free = np.zeros(search.shape)
-    search.build(free)
-    priced = bound_from_below(problem, search.lost, search.build)
-    bound = priced.value
-    if search.gap(bound) > SMALL_GAP:
-        search.put_back(priced)
-    if search.gap(bound) > SMALL_GAP:
-        bound = max(bound, search.programme(priced))
-    return Solved(search.visited, search.lost, min(bound, search.lost))
+    minutes, days = problem.shared_min[:, None], problem.capacity_min.size
+    free = np.zeros((minutes.size, days))
+    total, _, wish = cheapest_paths(problem.cost, free)
+    saved = float((problem.cost[:, 0, -1] - total).sum())
+    worth = saved / max(float((minutes * wish).sum()), 1.0)
+    levels = [0.0, *(worth * LEVELS)]
+    plans = [_plan_at(problem, free + level * minutes) for level in levels]
+    lost = [_lost(problem, plan) for plan in plans]
+    best = int(np.argmin(lost))
+    least, visited = lost[best], plans[best]
+    price = np.full(days, levels[best] or levels[1])
+    for step in range(STEPS):
+        _, _, wish = cheapest_paths(problem.cost, minutes * price)
+        over = (minutes * wish).sum(axis=0) / problem.capacity_min - 1.0
+        price *= np.exp(STEP / np.sqrt(step + 1.0) * np.clip(over, -1.0, 1.0))
+        plan = _plan_at(problem, minutes * price)
+        if (now := _lost(problem, plan)) < least:
+            least, visited = now, plan
+    return visited
 
 
-class _Search:
-    """The best plan known while better ones are looked for."""
+def cheapest_paths(cost: FloatArray, price: FloatArray) -> tuple[FloatArray, FloatArray, BoolArray]:
+    """Find the cheapest path of every tank when a visit has a price on top of its steps.
 
-    def __init__(self, problem: RoundsProblem) -> None:
-        self.problem = problem
-        self.shape = (problem.cost.shape[0], problem.capacity_min.size)
-        self.visited = np.zeros(self.shape, np.bool_)
-        self.lost = float(path_cost(problem.cost, self.visited).sum())
+    Parameters
+    ----------
+    cost : array (K, N + 1, N + 1)
+        What steps lose, as in ``RoundsProblem`` [1].
+    price : array (K, N)
+        Price of a visit to each tank on each day, in what steps lose [1].
 
-    def keep(self, visited: BoolArray) -> None:
-        """Take a plan if it is the best so far and keeps to the hours."""
-        problem = self.problem
-        lost = float(path_cost(problem.cost, visited).sum())
-        over = minutes_of_days(problem, visited) - problem.capacity_min
-        if lost < self.lost and (over <= ROOM_MIN).all():
-            self.visited, self.lost = visited.copy(), lost
+    Returns
+    -------
+    total : array (K,)
+        What the path costs, prices included [1].
+    ahead : array (K, N + 1)
+        Least cost from each node on to the end, what was paid at the node left out [1].
+    visited : bool array (K, N)
+        Days the path visits.
+    """
+    tanks, days = price.shape
+    ahead = np.empty((tanks, days + 1))
+    step = np.empty((tanks, days + 1), np.int64)
+    beyond = np.zeros((tanks, days + 1))  # from a visit on day j on, its price included
+    here = np.arange(tanks)
+    for node in range(days, -1, -1):
+        costs = cost[:, node, node:] + beyond[:, node:]
+        best = costs.argmin(axis=1)
+        ahead[:, node], step[:, node] = costs[here, best], best + node
+        if node:
+            beyond[:, node - 1] = price[:, node - 1] + ahead[:, node]
+    visited = np.zeros((tanks, days + 1), np.bool_)
+    at = np.zeros(tanks, np.int64)
+    while (at <= days).any():
+        going = np.flatnonzero(at <= days)
+        after = step[going, at[going]]
+        visited[going, after] = True
+        at[going] = after + 1
+    return ahead[:, 0], ahead, visited[:, :days]
 
-    def build(self, price: FloatArray) -> float:
-        """Build a plan tank by tank at these prices, better it, and return the least lost."""
-        problem = self.problem
-        total, _, wish = cheapest_paths(problem.cost, price)
-        none = problem.cost[:, 0, -1]
-        visited = np.zeros(self.shape, np.bool_)
-        pressing = np.argsort(-(none - total) / problem.work_min, kind="stable")
-        _place_each(problem, visited, pressing, price, wish)
-        self.better(visited)
-        self.better(_day_by_day(problem, price))
-        return self.lost
 
-    def better(self, visited: BoolArray) -> None:
-        """Give every tank in turn the best path that the others leave, the costliest first."""
-        problem = self.problem
-        self.keep(visited)
-        for _ in range(4):
-            before = path_cost(problem.cost, visited)
-            worst_first = np.argsort(-before, kind="stable")
-            _place_each(problem, visited, worst_first, np.zeros(self.shape), None)
-            self.keep(visited)
-            if path_cost(problem.cost, visited).sum() >= before.sum() - 1e-9:
-                break
+def path_cost(cost: FloatArray, visited: BoolArray) -> FloatArray:
+    """Return what the visits of each tank lose.
 
-    def gap(self, bound: float) -> float:
-        """How far the best plan is from a bound, relative to what it loses."""
-        return (self.lost - bound) / (1.0 + abs(self.lost))
+    Parameters
+    ----------
+    cost : array (K, N + 1, N + 1)
+        What steps lose, as in ``RoundsProblem`` [1].
+    visited : bool array (K, N)
+        The visits.
 
-    def put_back(self, priced: Priced) -> None:
-        """Take the visits of some tanks out and put them back in another order, again and again.
+    Returns
+    -------
+    array (K,)
+        The sum over the steps of each tank's path [1].
+    """
+    tanks, days = visited.shape
+    total = np.zeros(tanks)
+    node = np.zeros(tanks, np.int64)
+    for day in range(days):
+        going = np.flatnonzero(visited[:, day])
+        total[going] += cost[going, node[going], day]
+        node[going] = day + 1
+    lost: FloatArray = total + cost[np.arange(tanks), node, days]
+    return lost
 
-        Half of the tanks meet around one day, the others are those that lose most.
-        """
-        problem, (tanks, days) = self.problem, self.shape
-        order = np.random.default_rng(SEED)
-        size = max(min(TANKS_AT_ONCE, tanks // 3), 2) // 2
-        visited = self.visited.copy()
-        for _ in range(ROUNDS if tanks > 1 else 0):
-            lost = path_cost(problem.cost, visited)
-            day = int(order.integers(days))
-            near = np.flatnonzero(visited[:, max(day - 2, 0) : day + 3].any(axis=1))
-            chance = 0.5 * lost / lost.sum() + 0.5 / tanks if lost.sum() > 0 else None
-            chosen = np.unique(
-                np.concatenate(
-                    [order.permutation(near)[:size], order.choice(tanks, size, p=chance)]
-                )
-            )
-            tried = visited.copy()
-            tried[chosen] = False
-            price = order.uniform(0.0, 1.2) * priced.price
-            _place_each(problem, tried, order.permutation(chosen), price, None)
-            _place_each(problem, tried, chosen, np.zeros(self.shape), None)
-            if path_cost(problem.cost, tried).sum() <= lost.sum():
-                visited = tried
-            self.keep(visited)
-            if self.gap(priced.value) <= SMALL_GAP:
-                break
 
-    def programme(self, priced: Priced) -> float:
-        """Solve over the steps that may be part of a better plan; return a bound, if it is one."""
-        steps, all_taken = likely_steps(self.problem, priced, self.lost)
-        found = solve_programme(self.problem, steps, self.shape)
-        if found.x is not None:
-            self.keep(visits_of(found.x, steps, self.shape))
-        told = found.mip_dual_bound
-        if all_taken and told is not None and np.isfinite(told):
-            return float(told)
-        return -np.inf
+def minutes_of_days(problem: RoundsProblem, visited: BoolArray) -> FloatArray:
+    """Add up the minutes of each day: work at the tanks, and each place's travel once.
+
+    Parameters
+    ----------
+    problem : RoundsProblem
+        Tanks (K,) and working days (N,).
+    visited : bool array (K, N)
+        The visits.
+
+    Returns
+    -------
+    array (N,)
+        Minutes of each day [min].
+    """
+    there = np.zeros((problem.travel_min.size, visited.shape[1]), np.bool_)
+    np.logical_or.at(there, problem.site, visited)
+    minutes: FloatArray = problem.work_min @ visited + problem.travel_min @ there
+    return minutes
+
+
+def _lost(problem: RoundsProblem, visited: BoolArray) -> float:
+    return float(path_cost(problem.cost, visited).sum())
+
+
+def _plan_at(problem: RoundsProblem, price: FloatArray) -> BoolArray:
+    """Build a plan (K, N) at these prices tank by tank and another day by day; take the better."""
+    total, _, wish = cheapest_paths(problem.cost, price)
+    pressing = np.argsort((total - problem.cost[:, 0, -1]) / problem.work_min, kind="stable")
+    visited = np.zeros(price.shape, np.bool_)
+    _place_each(problem, visited, pressing, price, wish)
+    both = (_bettered(problem, visited), _bettered(problem, _day_by_day(problem, price)))
+    return min(both, key=lambda plan: _lost(problem, plan))
+
+
+def _bettered(problem: RoundsProblem, visited: BoolArray) -> BoolArray:
+    """Give every tank in turn the best path that the others leave, the costliest first."""
+    free = np.zeros(visited.shape)
+    for _ in range(MOST_ROUNDS):
+        before = path_cost(problem.cost, visited)
+        after = visited.copy()
+        _place_each(problem, after, np.argsort(-before, kind="stable"), free, None)
+        if _lost(problem, after) >= before.sum() - 1e-9:
+            break
+        visited = after
+    return visited
 
 
 def _day_by_day(problem: RoundsProblem, price: FloatArray) -> BoolArray:
     """Fill one day after the other with the tanks that lose most a minute by waiting.
 
-    What waiting loses is told by the cheapest paths at these prices: the best step to a later day
+    What waiting loses follows from the cheapest paths at these prices: the best step to a later day
     against the step to this one, each with the least cost from there on.
     """
     _, ahead, _ = cheapest_paths(problem.cost, price)
@@ -168,7 +223,7 @@ def _day_by_day(problem: RoundsProblem, price: FloatArray) -> BoolArray:
     beyond = np.concatenate([price + ahead[:, 1:], np.zeros((tanks, 1))], axis=1)
     node, here = np.zeros(tanks, np.int64), np.arange(tanks)
     visited = np.zeros((tanks, days), np.bool_)
-    minutes = problem.work_min + problem.own_travel_min
+    minutes = problem.work_min + problem.travel_min[problem.site]
     for day in range(days):
         wait = (problem.cost[here, node, day + 1 :] + beyond[:, day + 1 :]).min(axis=1)
         saves = wait - problem.cost[here, node, day] - ahead[:, day + 1]

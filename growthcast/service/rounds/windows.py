@@ -8,12 +8,12 @@ and days that is what a late visit loses, in area-days over.
 from __future__ import annotations
 
 from dataclasses import dataclass
-from datetime import date, timedelta
 
 import numpy as np
 
 from growthcast.arrays import BoolArray, FloatArray, IntArray
 from growthcast.book.book import Book
+from growthcast.book.checks.rounds import ClosedTime, closed_times
 from growthcast.fit.result import GrowthFit
 from growthcast.service.advice import TankAdvice
 from growthcast.service.interval import lasts_from
@@ -21,9 +21,8 @@ from growthcast.service.living import LivingAreas
 from growthcast.service.recommend import area_label, blocks_of_tanks
 from growthcast.service.urgency import Due, Rhythm, rhythms
 from growthcast.service.visit.standing import standing_areas
-from growthcast.service.visit.words import and_list
 
-__all__ = ["Chances", "TankWindow", "overdue", "tank_windows", "unfeasible", "unlogged"]
+__all__ = ["Chances", "TankWindow", "tank_windows"]
 
 
 GRID_D = (0, 1, 2, 3, 4, 5, 6, 7, 8, 10, 12, 14, 17, 21, 25, 28, 35, 42, 56, 84, 126, 182)
@@ -72,6 +71,10 @@ class TankWindow:
         Last day of the first visit by the tank's own limit, where it has one [d].
     longest_d : int or None
         Days between visits that the tank itself allows at most, plants aside [d].
+    weekday : str
+        The one on which it is to be visited, "" for any.
+    closed : tuple of ClosedTime
+        When nobody can be visited there.
     """
 
     tank_id: str
@@ -87,6 +90,7 @@ class TankWindow:
     minutes: float
     travel_min: float
     weekday: str
+    closed: tuple[ClosedTime, ...]
     visits_logged: int
     labels: tuple[str, ...]
     now: Chances
@@ -127,7 +131,7 @@ def tank_windows(
         strict=True,
     ):
         labels.setdefault(tank, []).append(area_label(book, area))
-    known = rhythms(book, fit, advice, from_day)
+    known, closed = rhythms(book, fit, advice, from_day), closed_times(book)
     return [
         _window(
             book,
@@ -136,6 +140,7 @@ def tank_windows(
             chances.get(tank, _nothing_grows(days)),
             (float(fixed[tank]), float(travel[tank])),
             tuple(labels.get(tank, ())),
+            closed.get(advice[tank].tank_id, ()),
             tank,
         )
         for tank in range(len(advice))
@@ -159,6 +164,7 @@ def _window(
     chances: tuple[Chances, Chances],
     fixed_travel: tuple[float, float],
     labels: tuple[str, ...],
+    closed: tuple[ClosedTime, ...],
     tank: int,
 ) -> TankWindow:
     """Put one tank's window together."""
@@ -186,6 +192,7 @@ def _window(
         minutes=max(minutes, 0.0),
         travel_min=travel,
         weekday=str(tanks.text("visit_weekday")[tank]),
+        closed=closed,
         visits_logged=int(logged.size),
         labels=labels,
         now=now,
@@ -236,37 +243,3 @@ def _over_after(living: LivingAreas, cut_cm: FloatArray, day: int) -> BoolArray:
     if day == 0:
         return np.zeros(living.draws.hand.shape, np.bool_)
     return ~lasts_from(living, cut_cm, float(day))
-
-
-def overdue(windows: list[TankWindow], start: date) -> list[str]:
-    """Say which tanks are overdue when a plan begins, and by what."""
-
-    def why(window: TankWindow) -> str:
-        due_on = start + timedelta(days=window.due_d)
-        if window.due_by == "rhythm":
-            return f"its rhythm of {window.interval_d} days ended on {due_on}"
-        if window.due_by == "limit":
-            return f"its own limit (longest_interval_d) ended on {due_on}"
-        over = 100 * (1 - window.now.all_within[0])
-        return f"the chance that some area is over on {start} is {over:.0f} %"
-
-    late = [window for window in windows if window.due_d < 0]
-    return [f"{w.tank_id} is overdue when the plan begins: {why(w)}" for w in late]
-
-
-def unlogged(windows: list[TankWindow], on: date) -> list[str]:
-    """Say from when the rhythm of tanks counts of which no visit is logged."""
-    names = [w.tank_id for w in windows if not w.visits_logged and not w.idle]
-    if not names:
-        return []
-    return [f"no visit to {and_list(names)} is logged: the rhythm is counted from {on}"]
-
-
-def unfeasible(windows: list[TankWindow]) -> list[str]:
-    """Say which tanks no listed interval keeps inside."""
-    return [
-        f"no listed interval keeps {w.tank_id} inside with the wanted chance: it is planned every "
-        f"{w.interval_d} days, the shortest (growthcast interval says what would mend it)"
-        for w in windows
-        if not w.feasible
-    ]

@@ -5,12 +5,11 @@ from __future__ import annotations
 from datetime import date, timedelta
 
 from growthcast.book.book import Practice
-from growthcast.book.checks.rounds import public_holidays, wrong_region
+from growthcast.book.checks.rounds import public_holidays
 from growthcast.book.tables import WEEKDAYS
 from growthcast.errors import UsageError
-from growthcast.service.visit.words import and_list
 
-__all__ = ["holidays_met", "working_dates"]
+__all__ = ["working_dates"]
 
 
 def working_dates(practice: Practice, start: date, days: int) -> list[date]:
@@ -33,20 +32,3 @@ def working_dates(practice: Practice, start: date, days: int) -> list[date]:
             f"holidays, or outside working_days in practice.toml{hint}"
         )
     return found
-
-
-def holidays_met(practice: Practice, dates: list[date]) -> list[str]:
-    """Name the public holidays that a plan takes for working days, where no region is given."""
-    country = practice.locale.rpartition("-")[2]
-    if practice.holidays or wrong_region(country):
-        return []
-    met = public_holidays(country, dates[0], dates[-1])
-    named = [f"{day} ({name})" for day, name in met.items() if day in dates]
-    if not named:
-        return []
-    verb = "is a public holiday" if len(named) == 1 else "are public holidays"
-    return [
-        f"{and_list(named)} {verb} in {country}, the country of the locale, and planned like any "
-        f'working day: write holidays = "{country}", or the code of a part of it, under [rounds] '
-        "in practice.toml to keep such days free"
-    ]

@@ -19,15 +19,15 @@ from growthcast.brief.page import (
     named,
 )
 from growthcast.figures.lettering import drawable
-from growthcast.figures.pages.cost import CostPicture, CostPoint, cost_picture
+from growthcast.figures.pages import CostPoint, cost_picture
 
 EVIL = "<script>alert(1)</script>\"'&{{7*7}}"
 
 
 def page(text: str = EVIL, logo: Logo | None = None) -> Page:
     drawn = drawable(text)
-    points = (CostPoint(100.0, 0.9, drawn, True), CostPoint(50.0, 0.5, "other", False))
-    svg = cost_picture(CostPicture(points, drawn, drawn, str), text, text)
+    points = (CostPoint(7, 100.0, 0.9, True), CostPoint(14, 50.0, 0.5, False))
+    svg = cost_picture(points, (drawn, drawn), str, text, text)
     picture = Picture(svg, text, text, text, marked=True)
     return Page(
         language="en",

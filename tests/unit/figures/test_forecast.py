@@ -15,13 +15,9 @@ from matplotlib.figure import Figure
 from PIL import Image
 
 from growthcast.errors import UsageError
-from growthcast.figures.forecast import (
-    alternative_text,
-    forecast_axes,
-    forecast_figure,
-    forecast_panels,
-    save_forecast_figure,
-)
+from growthcast.figures.forecast import forecast_figure, forecast_panels
+from growthcast.figures.panel import AreaPanel, forecast_axes
+from growthcast.figures.save import check_picture, save_picture
 from growthcast.forecast.heights import LEVELS
 from tests.unit.figures.conftest import TRIMS, Fitted
 
@@ -38,6 +34,16 @@ HOSTILE = [
 ]
 
 
+def panel_axes(panel: AreaPanel) -> Axes:
+    ax = Figure().add_subplot()
+    forecast_axes(panel, ax)
+    return ax
+
+
+def save(fitted: Fitted, file: Path) -> None:
+    save_picture(fitted[0], file, *forecast_figure(*fitted, 0))
+
+
 def drawn(ax: Axes, name: str) -> list[object]:
     return [artist for artist in ax.get_children() if artist.get_label() == name]
 
@@ -48,7 +54,7 @@ def texts(figure: Figure) -> str:
 
 
 def test_a_panel_for_each_living_area(lobby: Fitted) -> None:
-    figure = forecast_figure(*lobby, 0)
+    figure, _ = forecast_figure(*lobby, 0)
     assert len(figure.axes) == 3
     assert "Taken out" not in texts(figure)
     assert [ax.get_ylabel() for ax in figure.axes] == ["Height (cm)", "Height (cm)", "Cover (%)"]
@@ -56,7 +62,7 @@ def test_a_panel_for_each_living_area(lobby: Fitted) -> None:
 
 
 def test_every_role_is_drawn(lobby: Fitted) -> None:
-    ax = forecast_axes(forecast_panels(*lobby, 0)[0])
+    ax = panel_axes(forecast_panels(*lobby, 0)[0])
     (budget,), (floor,), (median,) = (
         drawn(ax, name) for name in ("budget", "floor", "forecast-median")
     )
@@ -76,7 +82,7 @@ def test_every_role_is_drawn(lobby: Fitted) -> None:
 
 def test_lines_are_the_forecast_and_start_at_zero(lobby: Fitted) -> None:
     panel = forecast_panels(*lobby, 0)[0]
-    ax = forecast_axes(panel)
+    ax = panel_axes(panel)
     (median,) = drawn(ax, "forecast-median")
     np.testing.assert_array_equal(median.get_ydata(), panel.area.height_cm[:, LEVELS.index(0.5)])
     assert median.get_xdata()[0] == np.datetime64("2026-03-16")
@@ -86,7 +92,7 @@ def test_lines_are_the_forecast_and_start_at_zero(lobby: Fitted) -> None:
 
 
 def test_the_title_is_the_conclusion_and_ends_are_labelled(lobby: Fitted) -> None:
-    ax = forecast_axes(forecast_panels(*lobby, 0)[0])
+    ax = panel_axes(forecast_panels(*lobby, 0)[0])
     assert ax.get_title(loc="left").startswith("passes 24 cm about ")
     said = "\n".join(text.get_text() for text in ax.texts)
     assert "height budget\n24 cm" in said
@@ -95,17 +101,12 @@ def test_the_title_is_the_conclusion_and_ends_are_labelled(lobby: Fitted) -> Non
     assert ax.get_legend() is None
 
 
-def test_given_axes_are_drawn_on_and_returned(lobby: Fitted) -> None:
-    ax = Figure().add_subplot()
-    assert forecast_axes(forecast_panels(*lobby, 0)[1], ax) is ax
-
-
 def test_cover_stays_within_the_surface(lobby: Fitted) -> None:
     assert forecast_panels(*lobby, 0)[2].area.height_cm.max() <= 100.0
 
 
 def test_the_caption_names_the_first_area(lobby: Fitted) -> None:
-    said = texts(forecast_figure(*lobby, 0)).replace("\n", " ")
+    said = texts(forecast_figure(*lobby, 0)[0]).replace("\n", " ")
     assert "if nothing more is cut from 16 Mar 2026 on" in said
     assert "is first: it " in said
     assert "8 times of 10" in said
@@ -114,17 +115,18 @@ def test_the_caption_names_the_first_area(lobby: Fitted) -> None:
 @pytest.mark.parametrize("suffix", [".svg", ".png"])
 def test_the_same_book_gives_the_same_bytes(lobby: Fitted, tmp_path: Path, suffix: str) -> None:
     one, two = tmp_path / f"one{suffix}", tmp_path / f"two{suffix}"
-    save_forecast_figure(*lobby, 0, one)
-    save_forecast_figure(*lobby, 0, two)
+    save(lobby, one)
+    save(lobby, two)
     assert one.read_bytes() == two.read_bytes()
     assert sorted(path.name for path in tmp_path.iterdir()) == [one.name, two.name]
 
 
 def test_alternative_text_is_in_the_files(lobby: Fitted, tmp_path: Path) -> None:
-    title, description = alternative_text(lobby[0], 0, forecast_panels(*lobby, 0))
+    words = forecast_figure(*lobby, 0)[1]
+    title, description = words.title, words.description
     assert "Back stems: left at 10.5 cm on 16 Mar; passes 24 cm about" in description
     assert "budget 24 cm, floor 8 cm" in description
-    save_forecast_figure(*lobby, 0, tmp_path / "a.svg")
+    save(lobby, tmp_path / "a.svg")
     root = ElementTree.parse(tmp_path / "a.svg").getroot()
     assert root.get("role") == "img"
     ids = [part.get("id") for part in root.iter() if part.get("id")]
@@ -132,7 +134,7 @@ def test_alternative_text_is_in_the_files(lobby: Fitted, tmp_path: Path) -> None
     found = [root.find(f"{SVG}{name}") for name in ("title", "desc")]
     assert [part.text for part in found] == [title, description]
     assert root.get("aria-labelledby") == " ".join(part.get("id") for part in found)
-    save_forecast_figure(*lobby, 0, tmp_path / "a.png")
+    save(lobby, tmp_path / "a.png")
     with Image.open(tmp_path / "a.png") as image:
         assert image.text["Title"] == title
         assert image.text["Description"] == description
@@ -143,20 +145,20 @@ def test_hostile_labels_are_drawn_as_they_are(make: Callable[..., Fitted], tmp_p
     areas = "".join(rows.format(i, label, 20 + i) for i, label in enumerate(HOSTILE))
     book, fit = make(areas=areas, trims="2026-03-16,lobby,a0,20,10,,,,,\n", horizon_d=5)
     for suffix in (".svg", ".png"):
-        save_forecast_figure(book, fit, 0, tmp_path / f"hostile{suffix}")
+        save((book, fit), tmp_path / f"hostile{suffix}")
     root = ElementTree.parse(tmp_path / "hostile.svg").getroot()
     described = root.find(f"{SVG}desc").text
     assert "<b>&amp; ]]> --" in described
     assert "$x^2$ and $ alone \\frac{" in described
     assert "前景草" in described
-    shown = texts(forecast_figure(book, fit, 0))
+    shown = texts(forecast_figure(book, fit, 0)[0])
     assert "a7" in shown  # the blank label
     assert "a4" in shown  # no letter of it in the font
     assert "…" in shown
 
 
 def test_words_stay_inside_the_sheet(lobby: Fitted) -> None:
-    figure = forecast_figure(*lobby, 0)
+    figure, _ = forecast_figure(*lobby, 0)
     figure.canvas.draw()
     width, height = figure.canvas.get_width_height()
     said = [text for ax in figure.axes for text in [*ax.texts, ax.title, ax._left_title]]
@@ -171,9 +173,10 @@ def test_words_stay_inside_the_sheet(lobby: Fitted) -> None:
 @pytest.mark.parametrize(("count", "columns"), [(1, 1), (4, 2), (30, 3)])
 def test_sheets_of_any_size(make: Callable[..., Fitted], count: int, columns: int) -> None:
     row = "a{0},lobby,Area {0},rotala-rotundifolia,30,8,24,10,2026-01-01,\n"
-    figure = forecast_figure(
+    figure, _ = forecast_figure(
         *make(areas="".join(row.format(i) for i in range(count)), trims="", horizon_d=3), 0
     )
+    figure.canvas.draw()
     assert len(figure.axes) == count
     assert len({round(ax.get_position().x0, 6) for ax in figure.axes}) == columns
     assert figure.get_size_inches()[0] * 25.4 <= 280.0
@@ -185,44 +188,44 @@ def test_short_and_long_horizons(make: Callable[..., Fitted], horizon_d: int) ->
     panel = forecast_panels(book, fit, 0)[0]
     assert (panel.area.at[-1] - panel.on).days == horizon_d
     assert len(panel.area.at) <= 31
-    forecast_figure(book, fit, 0).canvas.draw()
+    forecast_figure(book, fit, 0)[0].canvas.draw()
 
 
 def test_an_area_over_its_budget_has_no_day_of_passing_it(make: Callable[..., Fitted]) -> None:
-    ax = forecast_axes(forecast_panels(*make(trims=TRIMS.replace("19.5,10.5", "40,")), 0)[0])
+    ax = panel_axes(forecast_panels(*make(trims=TRIMS.replace("19.5,10.5", "40,")), 0)[0])
     assert ax.get_title(loc="left") == "stands over 24 cm already"
     assert not drawn(ax, "crossing")
 
 
-def test_a_tank_without_plants_is_a_sentence(lobby: Fitted, tmp_path: Path) -> None:
+def test_a_tank_without_plants_is_a_sentence(lobby: Fitted) -> None:
     with pytest.raises(UsageError, match="tank empty has no planted area on 2026-03-16"):
-        save_forecast_figure(*lobby, 1, tmp_path / "a.svg")
+        forecast_figure(*lobby, 1)
 
 
 @pytest.mark.parametrize("name", ["a.pdf", "a", "a.svgz", ".png"])
 def test_other_forms_are_refused(lobby: Fitted, tmp_path: Path, name: str) -> None:
     with pytest.raises(UsageError, match=r"\.svg or \.png"):
-        save_forecast_figure(*lobby, 0, tmp_path / name)
+        check_picture(lobby[0], tmp_path / name)
 
 
 def test_places_that_cannot_be_written_are_sentences(lobby: Fitted, tmp_path: Path) -> None:
     with pytest.raises(UsageError, match="no folder"):
-        save_forecast_figure(*lobby, 0, tmp_path / "missing" / "a.svg")
+        check_picture(lobby[0], tmp_path / "missing" / "a.svg")
     assert not (tmp_path / "missing").exists()
     (tmp_path / "folder.svg").mkdir()
     with pytest.raises(UsageError, match="is a folder"):
-        save_forecast_figure(*lobby, 0, tmp_path / "folder.svg")
+        check_picture(lobby[0], tmp_path / "folder.svg")
     with pytest.raises(UsageError, match="cannot be written"):
-        save_forecast_figure(*lobby, 0, tmp_path / ("n" * 300 + ".svg"))
+        check_picture(lobby[0], tmp_path / ("n" * 300 + ".svg"))
 
 
 @pytest.mark.parametrize("link", [os.symlink, os.link])
 def test_a_file_of_the_book_is_never_written_over(
     make: Callable[..., Fitted], tmp_path: Path, link: Callable[[Path, Path], None]
 ) -> None:
-    book, fit = make()
+    book, _ = make()
     kept = (book.folder / "trims.csv").read_bytes()
     link(book.folder / "trims.csv", tmp_path / "log.svg")
     with pytest.raises(UsageError, match=r"is trims\.csv of the book"):
-        save_forecast_figure(book, fit, 0, tmp_path / "log.svg")
+        check_picture(book, tmp_path / "log.svg")
     assert (book.folder / "trims.csv").read_bytes() == kept

@@ -5,15 +5,10 @@ from __future__ import annotations
 from datetime import date, timedelta
 
 import pytest
+from matplotlib.figure import Figure
 
 from growthcast.errors import UsageError
-from growthcast.figures.style import new_figure
-from growthcast.figures.watch.growth_index import (
-    alternative_text,
-    caption,
-    growth_index_axes,
-    growth_index_figure,
-)
+from growthcast.figures.watch import growth_index_axes, growth_index_figure
 from growthcast.service.watch.report import Finding, IndexPoint, TankWatch, WatchReport
 
 ON = date(2026, 6, 1)
@@ -41,6 +36,12 @@ def report(*tanks: TankWatch) -> WatchReport:
     return WatchReport(ON, date(2026, 1, 1), 0.5, tanks, (), ())
 
 
+def axes(tank: TankWatch):
+    ax = Figure().add_subplot()
+    growth_index_axes(tank, report(tank), ax)
+    return ax
+
+
 def drawn(ax, label):
     (line,) = [line for line in ax.lines if line.get_label() == label]
     return line
@@ -48,7 +49,7 @@ def drawn(ax, label):
 
 def test_dots_are_the_visits_and_an_arrow_marks_what_is_off_the_scale():
     home = tank()
-    ax = growth_index_axes(home, report(home))
+    ax = axes(home)
     assert ax.get_ylim()[0] == 0.0
     assert drawn(ax, "visits").get_ydata() == pytest.approx([110, 90, 100, 40, 40])
     assert drawn(ax, "above").get_ydata() == pytest.approx([ax.get_ylim()[1]])
@@ -56,7 +57,7 @@ def test_dots_are_the_visits_and_an_arrow_marks_what_is_off_the_scale():
 
 def test_a_change_is_drawn_from_its_date_on_and_named():
     home = tank("lobby", finding())
-    ax = growth_index_axes(home, report(home))
+    ax = axes(home)
     assert drawn(ax, "since").get_ydata() == pytest.approx([40.0, 40.0])
     assert any("whole tank\n40 %" in text.get_text() for text in ax.texts)
     assert "since about 27 Apr" in ax.get_title(loc="left")
@@ -65,30 +66,27 @@ def test_a_change_is_drawn_from_its_date_on_and_named():
 def test_only_the_tanks_own_range_is_shaded():
     for kind, shaded in (("tank", 1), ("area", 0)):
         home = tank("lobby", finding(kind))
-        ax = growth_index_axes(home, report(home))
+        ax = axes(home)
         assert [c.get_label() for c in ax.collections].count("change-range") == shaded
 
 
 def test_caption_and_alternative_text_hold_the_conclusion():
-    calm, changed = report(tank()), report(tank("lobby", finding()), tank("home"))
-    assert "as usual" in caption(calm)
-    assert "the whole tank grows at 40 %" in caption(changed)
-    title, description = alternative_text(changed)
-    assert title
-    assert "40 %" in description
-    assert "home" in description
+    _, calm = growth_index_figure(report(tank()))
+    _, changed = growth_index_figure(report(tank("lobby", finding()), tank("home")))
+    assert "as usual" in calm.conclusion
+    assert "the whole tank grows at 40 %" in changed.conclusion
+    assert changed.title
+    assert "40 %" in changed.description
+    assert "home" in changed.description
 
 
 def test_changed_tanks_come_first_and_all_are_drawn():
-    figure = growth_index_figure(report(tank("calm"), tank("lobby", finding()), tank("home")))
+    figure, _ = growth_index_figure(report(tank("calm"), tank("lobby", finding()), tank("home")))
     names = [ax.texts[-1].get_text() for ax in figure.axes]
     assert names == ["lobby", "calm", "home"]
 
 
-def test_axes_can_be_given_and_nothing_to_draw_is_said():
-    ax = new_figure(80, 60).add_subplot()
-    home = tank()
-    assert growth_index_axes(home, report(home), ax) is ax
+def test_nothing_to_draw_is_said():
     empty = TankWatch("lobby", "too few visits", 1, 5, None, (), (), "not enough")
     with pytest.raises(UsageError, match="nothing to draw"):
         growth_index_figure(report(empty))

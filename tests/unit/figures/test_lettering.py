@@ -11,9 +11,8 @@ from growthcast.figures.lettering import (
     shortened,
     spread_apart,
     text_width_mm,
-    tidy,
-    wrapped,
 )
+from growthcast.say.words import tidy
 
 
 @pytest.mark.parametrize(
@@ -55,13 +54,6 @@ def test_shortened_text_fits_and_says_so() -> None:
     assert text.startswith(short[:-1])
     assert text_width_mm(short, 8.0) <= 30.0
     assert shortened("short", 8.0, 30.0) == "short"
-
-
-def test_wrapped_lines_fit_and_lose_no_word() -> None:
-    text = "WWWW MMMM " * 10 + "iiii llll " * 10
-    lines = wrapped(text, 8.0, 50.0)
-    assert all(text_width_mm(line, 8.0) <= 50.0 for line in lines)
-    assert " ".join(lines).split() == text.split()
 
 
 @pytest.mark.parametrize(

@@ -10,8 +10,8 @@ from matplotlib.figure import Figure
 
 from growthcast.book.supposed.layouts import read_layout
 from growthcast.errors import UsageError
-from growthcast.figures.rescaped.layouts import layouts_axes, save_layouts_figure
-from growthcast.figures.rescaped.plants import plants_axes, save_plants_figure
+from growthcast.figures.rescaped import layouts_axes, layouts_figure, plants_axes, plants_figure
+from growthcast.figures.save import check_picture, save_picture
 from growthcast.figures.style import BUDGET, MEASURED
 from growthcast.fit.growth import fit_growth
 from growthcast.service.rescape.candidates import compare_plants
@@ -31,7 +31,8 @@ def known(tmp_path: Path):
 def test_rows_are_the_plants_in_their_order(known) -> None:
     book, fit = known
     shown = compare_plants(book, fit, 0, PLANTS)
-    ax = plants_axes(shown, Figure().add_subplot())
+    ax = Figure().add_subplot()
+    plants_axes(shown, ax)
     names = [label.get_text() for label in ax.get_yticklabels()]
     assert names == [one.plant.species_id for one in shown]
     assert ax.yaxis_inverted()
@@ -51,7 +52,8 @@ def test_layouts_are_drawn_at_the_listed_intervals(known, tmp_path: Path) -> Non
         encoding="utf-8",
     )
     advice = compare_layouts(book, fit, 0, [read_layout(file, book, "lobby", ON)])
-    ax = layouts_axes(advice, 0.9, Figure().add_subplot())
+    ax = Figure().add_subplot()
+    layouts_axes(advice, 0.9, ax)
     assert ax.get_xticks().tolist() == [7, 10, 14, 21, 28]
     first = ax.lines[0].get_ydata()
     assert list(first) == [100 * o.chance_at_least_cut for o in advice[0].answer.options]
@@ -59,9 +61,9 @@ def test_layouts_are_drawn_at_the_listed_intervals(known, tmp_path: Path) -> Non
     words = [text.get_text() for text in ax.texts]
     assert words == ["as it is", "tall", "wanted, 90 %"]
     out = tmp_path / "l.svg"
-    save_layouts_figure(book, "lobby", advice, out)
+    save_picture(book, out, *layouts_figure("lobby", advice, 0.9))
     once = out.read_bytes()
-    save_layouts_figure(book, "lobby", advice, out)
+    save_picture(book, out, *layouts_figure("lobby", advice, 0.9))
     assert out.read_bytes() == once
     days = advice[1].answer.recommended_interval_d
     assert f"tall holds {days} days".encode() in once
@@ -71,7 +73,9 @@ def test_a_figure_is_not_written_over_the_book(known) -> None:
     book, fit = known
     shown = compare_plants(book, fit, 0, PLANTS)
     file = book.folder / "plants.svg"
-    save_plants_figure(book, fit, 0, shown, file)
+    save_picture(book, file, *plants_figure(fit, 0, shown))
     assert "rotala-wallichii: " in file.read_text(encoding="utf-8")
     with pytest.raises(UsageError, match=r"\.svg or \.png"):
-        save_plants_figure(book, fit, 0, shown, book.folder / "areas.csv")
+        check_picture(book, book.folder / "areas.pdf")
+    with pytest.raises(UsageError, match=r"is areas\.csv of the book"):
+        check_picture(book, book.folder / "areas.csv")

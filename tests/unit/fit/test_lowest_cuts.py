@@ -8,7 +8,8 @@ import numpy as np
 import pytest
 
 from growthcast.fit.growth import fit_growth
-from growthcast.say.visit import away_sentence, watch_list
+from growthcast.say.away import away_sentence
+from growthcast.say.cuts import watch_list
 from growthcast.service.longer.certainty import certainty_in_words
 from growthcast.service.recommend import recommend
 from growthcast.service.visit.away import weeks_away

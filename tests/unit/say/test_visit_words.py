@@ -7,16 +7,9 @@ from datetime import date
 
 import pytest
 
-from growthcast.say.visit import (
-    CAUTIONS,
-    away_sentence,
-    bare_cuts,
-    cautions,
-    peak_sentence,
-    sheet_sentence,
-    watch_list,
-    why_not_best,
-)
+from growthcast.say.away import away_sentence, bare_cuts
+from growthcast.say.cuts import CAUTIONS, cautions, sheet_sentence, watch_list
+from growthcast.say.peak import peak_sentence, why_not_best
 from growthcast.service.effort import Range
 from growthcast.service.reasons import CutLimit
 from growthcast.service.visit.away import AwayArea, AwayTank

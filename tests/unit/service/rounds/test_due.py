@@ -12,6 +12,7 @@ from growthcast.book.checks.rounds import closed_times, open_before, open_from
 from growthcast.brief.overview import tank_standings
 from growthcast.fit.design import day_number
 from growthcast.fit.growth import fit_growth
+from growthcast.say.rounds import rounds_notes
 from growthcast.service.recommend import recommend
 from growthcast.service.rounds.plan import plan_rounds
 from growthcast.service.urgency import due_of, last_visits, rhythms
@@ -76,9 +77,9 @@ def test_a_tank_of_which_no_visit_is_logged_is_not_overdue(tmp_path):
     for one, rhythm in zip(advice, rhythms(book, fit, advice, day_number(ON)), strict=True):
         days = one.recommended_interval_d or 7
         assert (rhythm.last_d, rhythm.interval_d) == (0, days)
-    assert not [note for note in plan.notes if "overdue" in note]
+    assert not [note for note in rounds_notes(plan) if "overdue" in note]
     assert "no visit to lobby and home is logged: the rhythm is counted from 2026-06-01" in (
-        plan.notes
+        rounds_notes(plan)
     )
 
 
@@ -103,7 +104,7 @@ def test_looks_alone_two_days_ago_leave_no_tank_late(tmp_path):
     *_, plan = planned(
         tmp_path, tanks=SITES.format("", "fri", ""), practice=practice, trims=HEADER + looks
     )
-    assert not [note for note in plan.notes if "overdue" in note]
+    assert not [note for note in rounds_notes(plan) if "overdue" in note]
     first = {visit.tank_id: visit for visit in reversed(plan.visits)}
     assert set(first) == {"lobby", "home"}
     assert all(visit.days_late == 0 for visit in first.values())
@@ -128,7 +129,7 @@ def test_a_tank_that_its_last_visit_cleared_is_not_planned(tmp_path):
     book, fit, advice, plan = planned(tmp_path, areas=areas, trims=trims, tanks=tanks, weeks=8)
     assert {visit.tank_id for visit in plan.visits} == {"lobby"}
     assert not [one for one in plan.late if one.tank_id == "home"]
-    assert "home is not planned: its last visit cleared it" in plan.notes
+    assert "home is not planned: its last visit cleared it" in rounds_notes(plan)
     home = advice[1]
     assert (home.recommended_interval_d, home.options) == (14, ())
     standing = next(s for s in tank_standings(book, fit) if s.advice.tank_id == "home")
@@ -142,7 +143,7 @@ def test_an_empty_tank_without_a_limit_is_named_and_not_planned(tmp_path):
     areas = AREAS.replace("3,2025-01-01,\n", "3,2025-01-01,2026-03-01\n")
     *_, plan = planned(tmp_path, areas=areas, weeks=8)
     assert {visit.tank_id for visit in plan.visits} == {"lobby"}
-    assert "home is not planned: nothing is planted in it" in plan.notes
+    assert "home is not planned: nothing is planted in it" in rounds_notes(plan)
 
 
 @pytest.mark.parametrize("limit", ["", "10"])
@@ -157,7 +158,7 @@ def test_a_dark_tank_is_not_planned_as_if_it_grew(tmp_path, limit):
     assert all((visit.chance_over, visit.due_by) == (0.0, "limit") for visit in mine)
     assert bool(mine) == bool(limit)
     assert all(b.on - a.on <= timedelta(days=10) for a, b in pairwise(mine))
-    [note] = [note for note in plan.notes if note.startswith("home is")]
+    [note] = [note for note in rounds_notes(plan) if note.startswith("home is")]
     assert ("not planned" if not limit else "by its own limit of 10 days alone") in note
     standing = next(s for s in tank_standings(book, fit) if s.advice.tank_id == "home")
     assert (standing.due_on is None) == (not limit)
@@ -169,11 +170,11 @@ def test_public_holidays_of_the_region_are_no_working_days(tmp_path):
     kept = planned(tmp_path / "kept", practice=region, start=start)[3]
     off = {date(2026, 12, 25), date(2027, 1, 1), date(2027, 1, 6)}
     assert not off & set(kept.dates)
-    assert not [note for note in kept.notes if "public holiday" in note]
+    assert not [note for note in rounds_notes(kept) if "public holiday" in note]
     german = PRACTICE.replace('currency = "EUR"', 'currency = "EUR"\nlocale = "de-DE"')
     met = planned(tmp_path / "met", practice=german, start=start)[3]
     assert off <= set(met.dates)
-    [note] = [note for note in met.notes if "public holiday" in note]
+    [note] = [note for note in rounds_notes(met) if "public holiday" in note]
     assert note.startswith("2026-12-25 (Christmas Day) and 2027-01-01 (New Year's Day) are public")
     assert 'write holidays = "DE"' in note
 
@@ -188,7 +189,7 @@ def test_nobody_is_sent_to_a_closed_client(tmp_path):
     assert (
         "lobby is closed from 2026-06-03 to 2026-06-10 and from 2026-06-09 to 2026-06-17 "
         "(closed.csv)"
-    ) in plan.notes
+    ) in rounds_notes(plan)
 
 
 def test_the_next_visit_of_the_overview_falls_on_an_open_day(tmp_path):

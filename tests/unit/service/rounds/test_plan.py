@@ -12,6 +12,7 @@ from growthcast.errors import UsageError
 from growthcast.fit.design import day_number
 from growthcast.fit.growth import fit_growth
 from growthcast.forecast.heights import forecast_heights
+from growthcast.say.rounds import rounds_notes
 from growthcast.service.interval import interval_options
 from growthcast.service.living import living_areas
 from growthcast.service.recommend import recommend
@@ -90,14 +91,13 @@ def test_areas_of_a_tank_are_over_together(windows):
 
 def test_with_hours_enough_nothing_is_late(tmp_path):
     plan = planned(tmp_path)
-    assert not [note for note in plan.notes if "overdue when the plan begins" in note]
+    assert not [note for note in rounds_notes(plan) if "overdue when the plan begins" in note]
     assert plan.visits
     assert not plan.late
     assert plan.area_days_over == 0.0
     assert all(visit.days_late == 0 for visit in plan.visits)
     assert all(visit.on.weekday() < 5 for visit in plan.visits)
     assert all(plan.start <= visit.on <= plan.end for visit in plan.visits)
-    assert plan.gap_share <= 0.01
 
 
 def test_tanks_of_one_place_share_the_journey(tmp_path):
@@ -157,7 +157,7 @@ def test_a_fixed_weekday_is_kept(tmp_path):
 
 def test_a_fixed_weekday_that_nobody_works_is_told(tmp_path):
     plan = planned(tmp_path, tanks=SITES.format("sun", "Client B", "", ""))
-    assert any("lobby is to be visited on a Sunday" in note for note in plan.notes)
+    assert any("lobby is to be visited on a Sunday" in note for note in rounds_notes(plan))
     assert any(visit.tank_id == "lobby" for visit in plan.visits)
 
 
@@ -173,7 +173,9 @@ def test_days_off_are_kept_and_a_plan_of_nothing_else_is_refused(tmp_path):
 
 def test_a_visit_longer_than_a_day_is_planned_alone_and_told(tmp_path):
     plan = planned(tmp_path, rounds="[rounds]\nhours_per_day = 0.5\n")
-    assert any("longer" in note or "planned alone on its day" in note for note in plan.notes)
+    assert any(
+        "longer" in note or "planned alone on its day" in note for note in rounds_notes(plan)
+    )
     assert plan.visits
     assert len({visit.on for visit in plan.visits}) == len(plan.visits)
 

@@ -1,7 +1,8 @@
-"""Planned visits as an iCalendar file (RFC 5545).
+"""Planned visits as files: a CSV that a spreadsheet opens safely, and an iCalendar file (RFC 5545).
 
-Every visit is an all-day event whose UID depends on the practice, the tank and the number of the
-visit, counted from the first in the log: a plan made anew moves the events it gave before.
+In the calendar every visit is an all-day event whose UID depends on the practice, the tank and the
+number of the visit, counted from the first in the log: a plan made anew moves the events it gave
+before.
 
 References
 ----------
@@ -11,16 +12,42 @@ Desruisseaux, B. (2009). RFC 5545: Internet Calendaring and Scheduling Core Obje
 
 from __future__ import annotations
 
+import csv
 import hashlib
+import io
 from collections.abc import Iterator
 from datetime import UTC, datetime, timedelta
 
+from growthcast.plain import plain
+from growthcast.say.words import percent
 from growthcast.service.rounds.result import PlannedVisit, RoundsPlan
 
-__all__ = ["rounds_ics"]
+__all__ = ["COLUMNS", "rounds_csv", "rounds_ics"]
 
+COLUMNS = (
+    *("date", "tank_id", "client", "site", "visit", "minutes", "travel_min", "due_on"),
+    *("days_late", "chance_over", "due_by"),
+)
+TEXTS = ("tank_id", "client", "site")
+RISKY = ("=", "+", "-", "@", "\t", "\r", "\n")
+"""What a cell begins with that a spreadsheet takes for a formula."""
 LONGEST_LINE = 75
 EPOCH = datetime(2020, 1, 1, tzinfo=UTC)
+
+
+def rounds_csv(plan: RoundsPlan) -> str:
+    """Return the visits as CSV; text that looks like a formula begins with an apostrophe."""
+    stream = io.StringIO()
+    writer = csv.DictWriter(stream, COLUMNS, extrasaction="ignore", lineterminator="\r\n")
+    writer.writeheader()
+    for visit in plan.visits:
+        row = plain(visit)
+        writer.writerow(row | {name: _guarded(row[name]) for name in TEXTS})
+    return stream.getvalue()
+
+
+def _guarded(text: str) -> str:
+    return "'" + text if text.lstrip("'").startswith(RISKY) else text
 
 
 def rounds_ics(plan: RoundsPlan, made_at: datetime) -> bytes:
@@ -43,22 +70,22 @@ def rounds_ics(plan: RoundsPlan, made_at: datetime) -> bytes:
 
 def _event(visit: PlannedVisit, plan: RoundsPlan, made_at: datetime) -> list[str]:
     where = ", ".join(part for part in (visit.client, visit.site) if part)
-    told = [
+    said = [
         f"Visit {visit.number} of tank {visit.tank_id}: {visit.minutes:.0f} min at the tank",
         f"Travel counted here: {visit.travel_min:.0f} min",
         f"Due by {visit.due_on}; chance that some area is over its height on the day: "
-        f"{100 * visit.chance_over:.0f} %",
+        f"{percent(visit.chance_over)}",
         f"It is due by its {visit.due_by}",
     ]
     lines = [
         "BEGIN:VEVENT",
-        f"UID:{_uid(plan.practice, visit)}",
+        f"UID:{_uid(plan.practice.name, visit)}",
         f"DTSTAMP:{made_at:%Y%m%dT%H%M%SZ}",
         f"SEQUENCE:{(made_at - EPOCH) // timedelta(minutes=1)}",
         f"DTSTART;VALUE=DATE:{visit.on:%Y%m%d}",
         f"DTEND;VALUE=DATE:{visit.on + timedelta(days=1):%Y%m%d}",
         f"SUMMARY:{_escaped(f'{visit.tank_id}: {visit.minutes:.0f} min')}",
-        f"DESCRIPTION:{_escaped(chr(10).join(told))}",
+        f"DESCRIPTION:{_escaped(chr(10).join(said))}",
     ]
     if where:
         lines.append(f"LOCATION:{_escaped(where)}")

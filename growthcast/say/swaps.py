@@ -1,81 +1,40 @@
-"""Swaps that reach a wanted interval, as tables and JSON."""
+"""Swaps of plants that reach a wanted interval, in words."""
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from typing import Any
 
 import numpy as np
 
-from growthcast.book.book import Book
-from growthcast.cli.output import (
-    print_json,
-    print_line,
-    print_table,
-    say,
-)
-from growthcast.cli.rescaped.answers import (
-    HELD,
-    days_with_range,
-    saves_in_words,
-)
-from growthcast.errors import UsageError
-from growthcast.fit.result import GrowthFit
 from growthcast.plain import plain
-from growthcast.say.words import with_range
+from growthcast.say.rescape import HELD, days_with_range, saves_in_words
+from growthcast.say.words import Beside, Table, Words, count_of, percent, with_range
 from growthcast.service.rescape.notes import none_holds_in_words, some_do_not_hold_in_words
-from growthcast.service.rescape.swaps import Swap, SwapAdvice, SwapSearch, swaps_to_reach
+from growthcast.service.rescape.swaps import Swap, SwapAdvice, SwapSearch
 
-__all__ = ["answer_swaps"]
+__all__ = ["swaps_in_json", "swaps_words"]
 
 WORTH_NAMING = 0.01
 """A chance below this is no way to come nearer."""
 
 
-def answer_swaps(
-    book: Book,
-    fit: GrowthFit,
-    tank: int,
-    reach_d: int,
-    keep: list[str],
-    plants: list[str],
-    form: str | None,
-    *,
-    as_json: bool,
-) -> None:
-    """Print the fewest swaps with which a tank holds an interval."""
-    design = fit.design
-    tank_id = str(design.tank_id[tank])
-    living = design.alive & (design.tank == tank)
-    if not living.any():
-        day = np.datetime64(int(design.on_day), "D")
-        raise UsageError(f"nothing is planted in {tank_id} on {day}, so there is nothing to swap")
-    cap = float(book.tanks.number("longest_interval_d")[tank])
-    if reach_d > cap:
-        raise UsageError(
-            f"--reach {reach_d}: tank {tank_id} is visited every {cap:g} days at the longest "
-            "(longest_interval_d), whatever grows in it"
-        )
-    found = swaps_to_reach(book, fit, tank, reach_d, keep, plants=plants, form=form)
-    if as_json:
-        print_json(_as_dict(book, tank_id, found, keep), fit)
-        return
-    print_line(f"{tank_id}: {_conclusion(found)}.")
+def swaps_words(
+    tank_id: str, currency: str, found: SwapSearch, plants: Sequence[str], form: str | None
+) -> Words:
+    """Yield the fewest swaps with which a tank holds an interval."""
+    yield f"{tank_id}: {_conclusion(found)}."
     if found.proposals:
-        _table(book, found)
+        yield from _proposals(currency, found)
     if not found.nothing_holds:
-        print_line(f"Searched: {_searched(found, plants, form)}.")
-    for caution in dict.fromkeys(
-        f"{swap.to_species_id}: {swap.caution}"
-        for one in found.proposals
-        for swap in one.swaps
-        if swap.caution
-    ):
-        say(caution)
+        yield f"Searched: {_searched(found, plants, form)}."
+    swaps = [swap for one in found.proposals for swap in one.swaps if swap.caution]
+    for caution in dict.fromkeys(f"{swap.to_species_id}: {swap.caution}" for swap in swaps):
+        yield Beside(caution)
 
 
-def _table(book: Book, found: SwapSearch) -> None:
-    currency = book.practice.currency
-    print_table(
+def _proposals(currency: str, found: SwapSearch) -> Words:
+    yield Table(
         f"Swaps with which a visit every {found.reach_d} days holds: as few as will do, the "
         "cheapest in a year first",
         [
@@ -90,7 +49,7 @@ def _table(book: Book, found: SwapSearch) -> None:
             [
                 f"{number}.",
                 f"{one.replanted_cm2:.0f} cm²",
-                f"{100 * one.chance_all_within:.0f} %",
+                percent(one.chance_all_within),
                 days_with_range(max(one.swaps, key=_wait).look_d),
                 with_range(one.year.hours_range, "h"),
                 with_range(one.year.cost_range),
@@ -100,8 +59,8 @@ def _table(book: Book, found: SwapSearch) -> None:
     )
     for number, one in enumerate(found.proposals, start=1):
         saves = saves_in_words(one.saves, currency)
-        print_line(f"{number}. {'; '.join(_words(one))}; {saves}.")
-    print_line(f"{HELD} Saved: against the tank as it is {_rhythm_now(found)}.")
+        yield f"{number}. {'; '.join(_words(one))}; {saves}."
+    yield f"{HELD} Saved: against the tank as it is {_rhythm_now(found)}."
 
 
 def _wait(swap: Swap) -> float:
@@ -132,8 +91,8 @@ def _conclusion(found: SwapSearch) -> str:
 
 
 def _of_the_interval(found: SwapSearch) -> str:
-    wanted = f"{100 * found.confidence:.0f} %"
-    chance = f"{100 * found.now.options[0].chance_all_within:.0f} %"
+    wanted = percent(found.confidence)
+    chance = percent(found.now.options[0].chance_all_within)
     if found.holds_already:
         return f"a visit every {found.reach_d} days holds as it is ({chance}, {wanted} is wanted)"
     today = found.recommended_now_d
@@ -153,7 +112,7 @@ def _of_the_interval(found: SwapSearch) -> str:
     return said
 
 
-def _searched(found: SwapSearch, plants: list[str], form: str | None) -> str:
+def _searched(found: SwapSearch, plants: Sequence[str], form: str | None) -> str:
     if found.holds_already:
         return "nothing, since nothing has to change"
     which = "the plants named" if plants else f"plants of the form {form}" if form else ""
@@ -167,21 +126,20 @@ def _searched(found: SwapSearch, plants: list[str], form: str | None) -> str:
         )
     return (
         f"every {what[found.most_swaps - 1]} among {which}, if they likely hold there and come "
-        f"up to the look{rules}: {_count(found.plants_tried, 'plant')}, "
-        f"{_count(found.combinations_tried, 'way')}; "
+        f"up to the look{rules}: {count_of(found.plants_tried, 'plant')}, "
+        f"{count_of(found.combinations_tried, 'way')}; "
         "as few swaps as will do, the cheapest in a year first"
     )
 
 
-def _count(number: int, name: str) -> str:
-    return f"{number} {name}{'' if number == 1 else 's'}"
-
-
-def _as_dict(book: Book, tank_id: str, found: SwapSearch, keep: list[str]) -> dict[str, Any]:
+def swaps_in_json(
+    tank_id: str, currency: str, found: SwapSearch, keep: Sequence[str]
+) -> dict[str, Any]:
+    """Return the answer for programs, with its conclusion."""
     return {
         **plain(found),
         "tank_id": tank_id,
-        "currency": book.practice.currency,
+        "currency": currency,
         "kept": keep,
         "conclusion": _conclusion(found),
         "searched": {

@@ -1,4 +1,4 @@
-"""Pieces that the answers of ``growthcast rescape`` share."""
+"""What the answers about a rescape share: days to something, and what is saved in a year."""
 
 from __future__ import annotations
 
@@ -7,11 +7,7 @@ from collections.abc import Iterable
 from growthcast.service.effort import Range, Saving
 from growthcast.service.rescape.outlook import LONGEST_D
 
-__all__ = [
-    "HELD",
-    "days_with_range",
-    "saves_in_words",
-]
+__all__ = ["HELD", "days_with_range", "saves_in_words"]
 
 HELD = "Ranges hold in 8 cases of 10."
 SMALL_H, LEAST_H = 10.0, 0.05

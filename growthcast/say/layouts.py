@@ -1,111 +1,59 @@
-"""Layouts of a tank side by side, as tables and JSON."""
+"""Layouts of a tank side by side, in words."""
 
 from __future__ import annotations
 
-from dataclasses import replace
-from pathlib import Path
+from collections.abc import Sequence
 from typing import Any
 
-from growthcast.book.book import Book
-from growthcast.book.report import format_findings, summary_for_commands
-from growthcast.book.supposed.layouts import read_layout
-from growthcast.cli.output import print_json, print_line, print_table, say
-from growthcast.cli.rescaped.answers import HELD, saves_in_words
-from growthcast.errors import BookProblems, Finding, UsageError
-from growthcast.fit.result import GrowthFit
-from growthcast.fit.supposed import day_of
 from growthcast.plain import plain
-from growthcast.say.words import with_range
-from growthcast.service.rescape.layouts import LayoutAdvice, compare_layouts
+from growthcast.say.interval import effort_cells
+from growthcast.say.rescape import HELD, saves_in_words
+from growthcast.say.words import Beside, Table, Words, percent, with_range
+from growthcast.service.rescape.layouts import LayoutAdvice
 from growthcast.service.rescape.notes import (
     NOT_LIKELY,
     none_holds_in_words,
     some_do_not_hold_in_words,
 )
 
-__all__ = ["answer_layouts"]
+__all__ = ["layout_in_json", "layouts_words"]
 
 
-def answer_layouts(
-    book: Book,
-    fit: GrowthFit,
-    tank: int,
-    files: list[Path],
-    plot: Path | None,
-    *,
-    as_json: bool,
-) -> None:
-    """Print what each layout of a tank allows beside the tank as it is."""
-    tank_id = str(fit.design.tank_id[tank])
-    layouts, problems = [], []
-    for file in files:
-        try:
-            layouts.append(read_layout(file, book, tank_id, day_of(fit)))
-        except BookProblems as found:
-            problems += list(found.findings)
-    if problems:
-        say(format_findings(problems))
-        raise UsageError("a layout has problems, so nothing was compared")
-    names = [layout.name for layout in layouts]
-    if len(set(names)) < len(names):
-        raise UsageError("two layouts have the same file name; rename one to tell them apart")
-    notes: list[Finding] = [item for layout in layouts for item in layout.findings]
-    if beside := summary_for_commands(notes):
-        say(beside.replace(": see growthcast check", ""))
-    advice = compare_layouts(book, fit, tank, layouts)
+def layouts_words(tank_id: str, currency: str, advice: Sequence[LayoutAdvice]) -> Words:
+    """Yield what each layout of a tank allows beside the tank as it is."""
     for one in advice:
         if one.ground_share is not None and one.ground_share > 1.0:
-            say(
-                f"{one.name}: its areas together are {100 * one.ground_share:.0f} % of the tank's "
+            yield Beside(
+                f"{one.name}: its areas together are {percent(one.ground_share)} of the tank's "
                 "ground; check area_cm2."
             )
-    if plot is not None:
-        from growthcast.figures.rescaped.layouts import save_layouts_figure
-
-        save_layouts_figure(book, tank_id, advice, plot)
-        say(f"Wrote {plot}")
-    if as_json:
-        print_json(
-            {
-                "tank_id": tank_id,
-                "currency": book.practice.currency,
-                "layouts": [_as_dict(one) for one in advice],
-            },
-            fit,
-        )
-        return
-    _tables(book, tank_id, advice)
-
-
-def _tables(book: Book, tank_id: str, advice: list[LayoutAdvice]) -> None:
-    currency = book.practice.currency
-    print_table(
+    yield Table(
         f"Layouts of {tank_id}, each at the longest interval it holds",
         ["layout", "areas>", "visit every", "all inside>", "presentable>", "limited by"],
         [_looks_row(one) for one in advice],
     )
     if named := [one for one in advice if not one.nothing_holds]:
-        _take_tables(tank_id, currency, named)
+        yield from _takes(tank_id, currency, named)
     for one in advice:
         saves = ""
         if one.saves is not None and not one.nothing_holds:
             saves = f"; against the tank as it is it {saves_in_words(one.saves, currency)}"
-        print_line(f"{one.name}: {_reason(one)}{saves}.")
+        yield f"{one.name}: {_reason(one)}{saves}."
     for one in advice:
         for area in one.areas:
             if area.doubts and area.chance_holds >= NOT_LIKELY:  # else it is in the answer
-                say(f"{one.name}, {area.area_id}: {' and '.join(area.doubts)}.")
+                yield Beside(f"{one.name}, {area.area_id}: {' and '.join(area.doubts)}.")
             if area.caution and not area.keeps_its_log:
-                say(f"{one.name}, {area.area_id}: {area.caution}")
+                yield Beside(f"{one.name}, {area.area_id}: {area.caution}")
 
 
-def _take_tables(tank_id: str, currency: str, named: list[LayoutAdvice]) -> None:
-    print_table(
+def _takes(tank_id: str, currency: str, named: Sequence[LayoutAdvice]) -> Words:
+    yield Table(
         "What they take at that interval (time includes travel)",
         ["layout", "a visit>", "a year>", f"{currency} a year>"],
-        [_effort_row(one) for one in named],
+        [[one.name, *effort_cells(one.answer.chosen)] for one in named],
     )
-    print_table(
+    yield Table(
         f"{tank_id}: each listed interval",
         ["layout", "every>", "at the floor>", "a year>", f"{currency} a year>"],
         [row for one in named for row in _option_rows(one)],
@@ -113,10 +61,8 @@ def _take_tables(tank_id: str, currency: str, named: list[LayoutAdvice]) -> None
     for one in named:
         if one.interval_d is None:
             shortest = one.answer.chosen.interval_d
-            print_line(
-                f"{one.name}: none of the listed intervals holds; {shortest} days are shown."
-            )
-    print_line(
+            yield (f"{one.name}: none of the listed intervals holds; {shortest} days are shown.")
+    yield (
         "Presentable: days with every area between floor and height. At the floor: all inside if "
         f"cut as low as still looks right. {HELD}"
     )
@@ -131,21 +77,9 @@ def _looks_row(one: LayoutAdvice) -> list[str]:
         one.name,
         f"{len(one.areas)}",
         every,
-        f"{100 * chosen.chance_all_within:.0f} %",
-        f"{100 * chosen.share_of_days_presentable:.0f} %",
+        percent(chosen.chance_all_within),
+        percent(chosen.share_of_days_presentable),
         "nothing" if one.limited_by is None else one.areas[one.limited_by].area_id,
-    ]
-
-
-def _effort_row(one: LayoutAdvice) -> list[str]:
-    chosen = one.answer.chosen
-    visit = replace(chosen.minutes_range, p50=chosen.minutes_per_visit)
-    year = chosen.year
-    return [
-        one.name,
-        with_range(visit, "min"),
-        with_range(year.hours_range, "h"),
-        with_range(year.cost_range),
     ]
 
 
@@ -154,7 +88,7 @@ def _option_rows(one: LayoutAdvice) -> list[list[str]]:
         [
             "" if n else one.name,
             f"{o.interval_d} days",
-            f"{100 * o.chance_at_least_cut:.0f} %",
+            percent(o.chance_at_least_cut),
             with_range(o.year.hours_range, "h"),
             with_range(o.year.cost_range),
         ]
@@ -183,7 +117,8 @@ def _reason(one: LayoutAdvice) -> str:
     )
 
 
-def _as_dict(one: LayoutAdvice) -> dict[str, Any]:
+def layout_in_json(one: LayoutAdvice) -> dict[str, Any]:
+    """Return a layout's answer for programs, with its reason."""
     limited = None if one.limited_by is None else one.areas[one.limited_by].area_id
     return {
         **plain(one),

@@ -1,1 +1,0 @@
-"""What ``growthcast rescape`` prints for each of its three questions."""

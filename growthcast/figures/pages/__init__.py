@@ -1,1 +1,0 @@
-"""Small pictures for pages: one statement each, wide enough for a phone."""

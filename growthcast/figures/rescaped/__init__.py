@@ -1,1 +1,0 @@
-"""Pictures of what ``growthcast rescape`` answers."""

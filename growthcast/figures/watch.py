@@ -1,0 +1,114 @@
+"""Growth of each tank against usual, visit by visit, with the range it keeps while all is well."""
+
+from __future__ import annotations
+
+import textwrap
+from datetime import date
+from typing import Any
+
+import numpy as np
+from matplotlib.axes import Axes
+from matplotlib.dates import date2num
+from matplotlib.figure import Figure
+from matplotlib.ticker import MaxNLocator
+
+from growthcast.errors import UsageError
+from growthcast.figures.lettering import (
+    EndLabel,
+    date_axis,
+    drawable,
+    label_ends,
+    sheet_of_panels,
+    title_axes,
+)
+from growthcast.figures.style import BAND_80_ALPHA, BUDGET, MEASURED, VISITS, house_style
+from growthcast.say.figures import Caption, growth_title, watch_caption
+from growthcast.say.words import percent
+from growthcast.service.watch.report import Finding, TankWatch, WatchReport
+
+__all__ = ["growth_index_axes", "growth_index_figure"]
+
+TITLE_MM, LABEL_LETTERS = 78.0, 16
+MOST_PANELS = 24
+LEAST_TOP, HIGHEST_TOP = 180.0, 300.0
+
+
+def _place(day: date) -> float:
+    """Place of a day along an axis of dates."""
+    return float(date2num(day))  # type: ignore[no-untyped-call]
+
+
+def growth_index_axes(tank: TankWatch, report: WatchReport, ax: Axes) -> None:
+    """Draw the growth of a tank against usual; some of its visits were held against usual."""
+    day = np.array([_place(point.on) for point in tank.course])
+    growth, low, high, usual_low, usual_high = (
+        100.0 * np.array([getattr(point, name) for point in tank.course])
+        for name in ("growth", "low", "high", "usual_low", "usual_high")
+    )
+    first, last = float(day[0]) - 3.0, _place(report.on) + 1.0
+    top = float(np.clip(1.1 * np.max([growth.max(), usual_high.max()]), LEAST_TOP, HIGHEST_TOP))
+    ax.set(xlim=(first, max(last, first + 8.0)), ylim=(0.0, top))
+    edges = np.concatenate([[first], 0.5 * (day[1:] + day[:-1]), [last]])
+    low_edge, high_edge = (np.append(usual, usual[-1]) for usual in (usual_low, usual_high))
+    grey = VISITS.band(BAND_80_ALPHA)
+    ax.fill_between(edges, low_edge, high_edge, step="post", label="usual-range", **grey)
+    ax.axhline(100.0, color=VISITS.colour, lw=0.8, ls=(0, (1, 2)), label="usual", zorder=1)
+    ax.vlines(day, low, np.minimum(high, top), color=MEASURED.colour, lw=0.7, label="bars")
+    inside = growth <= top
+    style: Any = {"ls": "", "color": MEASURED.colour, "clip_on": False, "zorder": 4}
+    ax.plot(day[inside], growth[inside], marker=MEASURED.marker, ms=3.2, label="visits", **style)
+    if not inside.all():  # a line of no points would count as one at the origin
+        top_edge = np.full((~inside).sum(), top)
+        ax.plot(day[~inside], top_edge, marker="^", ms=4, label="above", **style)
+    labels = [EndLabel("usual", 100.0, VISITS.colour)]
+    findings = _findings(tank, report)
+    labels += [_changed(ax, finding, last, top) for finding in reversed(findings)]
+    label_ends(ax, labels)
+    ax.set_ylabel("Growth (% of usual)")
+    ax.yaxis.set_major_locator(MaxNLocator(4, steps=[1, 2, 5, 10]))
+    date_axis(ax)
+    said = drawable(growth_title(findings, report.on))
+    title_axes(ax, drawable(tank.tank_id), said, TITLE_MM)
+
+
+def _findings(tank: TankWatch, report: WatchReport) -> tuple[Finding, ...]:
+    """Return what was found of a tank, its own first."""
+    across = [finding for finding in report.across if tank.tank_id in finding.tank_ids]
+    return (*tank.findings, *across)
+
+
+def _changed(ax: Axes, finding: Finding, last: float, top: float) -> EndLabel:
+    """Draw since when and at what growth something has changed; return its label."""
+    low, middle, high = (min(100.0 * share, top) for share in finding.growth_share)
+    early, since, late = (_place(day) for day in finding.since)
+    if finding.kind == "tank":  # the dots are the tank's, so only its own range belongs to them
+        band = BUDGET.band(BAND_80_ALPHA)
+        ax.fill_between((since, last), low, high, label="change-range", **band)
+    ax.plot((since, last), (middle, middle), zorder=3, **BUDGET.line)
+    began = (max(early, ax.get_xlim()[0]), late)
+    bar: Any = {"color": BUDGET.colour, "lw": 0.8, "marker": "|", "ms": 5, "zorder": 3}
+    ax.plot(began, (middle, middle), label="since", **bar)
+    who = "whole tank" if finding.kind == "tank" else drawable(finding.name)
+    lines = [*textwrap.wrap(who, LABEL_LETTERS)[:2], percent(finding.growth_share[1])]
+    return EndLabel("\n".join(lines), middle, BUDGET.colour)
+
+
+def growth_index_figure(report: WatchReport) -> tuple[Figure, Caption]:
+    """Draw every tank that can be judged, at most 24, those that changed first.
+
+    Raises
+    ------
+    UsageError
+        No tank has visits enough.
+    """
+    tanks = [tank for tank in report.tanks if tank.course]
+    if not tanks:
+        raise UsageError("no tank has visits enough to be judged, so there is nothing to draw")
+    caption = watch_caption(report, len(tanks) - MOST_PANELS)
+    tanks = sorted(tanks, key=lambda tank: not _findings(tank, report))[:MOST_PANELS]
+    columns, row_mm = (1, 78.0) if len(tanks) == 1 else (2, 58.0)
+    figure, axes = sheet_of_panels(caption, len(tanks), columns, row_mm)
+    with house_style():
+        for tank, ax in zip(tanks, axes, strict=True):
+            growth_index_axes(tank, report, ax)
+    return figure, caption

@@ -1,0 +1,183 @@
+"""The visit calendar in words: visits week by week, what comes late, what to know of tanks."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from datetime import date, timedelta
+from typing import Any
+
+from growthcast.book.checks.rounds import public_holidays, wrong_region
+from growthcast.book.tables import WEEKDAYS
+from growthcast.plain import plain
+from growthcast.say.words import Table, Words, and_list, count_of, percent
+from growthcast.service.rounds.result import LateVisit, PlannedVisit, RoundsPlan
+from growthcast.service.rounds.windows import TankWindow
+
+__all__ = ["rounds_json", "rounds_notes", "rounds_words"]
+
+DUE_BY = (
+    "Due by its rhythm: the recommended interval after the last visit (the shortest listed where "
+    "none holds). By its chance: before that, the chance of all inside, given that the last visit "
+    "left all inside, falls below the wanted one. By its limit: longest_interval_d."
+)
+MOST_SAID = 12
+"""Late visits named one by one, those that lose most."""
+COLUMNS = ("day", "tank", "client", "site", "at the tank>", "travel>", "due by", "over by then>")
+
+
+def rounds_words(plan: RoundsPlan) -> Words:
+    """Yield the calendar week by week, then what comes late, and what is to be known of tanks."""
+    minutes = dict(zip(plan.dates, plan.minutes_per_day, strict=True))
+    for week in sorted({_monday(visit.on) for visit in plan.visits}):
+        here = [visit for visit in plan.visits if _monday(visit.on) == week]
+        used = sum(minutes[day] for day in minutes if _monday(day) == week) / 60.0
+        there = sum(_monday(day) == week for day in minutes) * plan.hours_per_day
+        title = f"Week of {week}: {used:.1f} of {there:.1f} h"
+        yield Table(title, COLUMNS, [_row(visit) for visit in here])
+    if plan.visits:
+        yield DUE_BY
+    else:
+        yield f"No tank needs a visit between {plan.start} and {plan.end}."
+    yield from _losses(plan)
+    yield from rounds_notes(plan)
+
+
+def rounds_json(plan: RoundsPlan) -> dict[str, Any]:
+    """Return the plan with its notes, as ``--json`` prints it."""
+    return {**plain(plan), "notes": rounds_notes(plan)}
+
+
+def rounds_notes(plan: RoundsPlan) -> list[str]:
+    """Say what a person should know of tanks and days of a plan."""
+    tanks = plan.tanks
+    unlogged = [w.tank_id for w in tanks if not w.visits_logged and not w.idle]
+    return [
+        *(_overdue(w, plan.start) for w in tanks if w.due_d < 0),
+        *(
+            [f"no visit to {and_list(unlogged)} is logged: the rhythm is counted from {plan.on}"]
+            if unlogged
+            else []
+        ),
+        *(note for w in tanks for note in _days_kept(w, plan.dates)),
+        *(note for w in tanks for note in _longer_than_a_day(w, 60.0 * plan.hours_per_day)),
+        *(w.idle for w in tanks if w.idle),
+        *(
+            f"no listed interval keeps {w.tank_id} inside with the wanted chance: it is planned "
+            f"every {w.interval_d} days, the shortest (growthcast interval says what would mend it)"
+            for w in tanks
+            if not w.feasible
+        ),
+        *_holidays_met(plan),
+    ]
+
+
+def _overdue(window: TankWindow, start: date) -> str:
+    """Say that a tank is overdue when a plan begins, and by what."""
+    due_on = start + timedelta(days=window.due_d)
+    over = percent(1.0 - float(window.now.all_within[0]))
+    why = {
+        "rhythm": f"its rhythm of {window.interval_d} days ended on {due_on}",
+        "limit": f"its own limit (longest_interval_d) ended on {due_on}",
+        "chance": f"the chance that some area is over on {start} is {over}",
+    }[window.due_by]
+    return f"{window.tank_id} is overdue when the plan begins: {why}"
+
+
+def _days_kept(window: TankWindow, dates: tuple[date, ...]) -> Iterator[str]:
+    """Say where a weekday cannot be kept, or is too rare, and when a tank is closed."""
+    if window.weekday:
+        place = WEEKDAYS.index(window.weekday)
+        name = f"{date.min + timedelta(days=place):%A}"  # the first day of all was a Monday
+        if all(day.weekday() != place for day in dates):
+            yield (
+                f"{window.tank_id} is to be visited on a {name}, and none in this plan is a "
+                "working day: it is planned on any working day instead"
+            )
+        elif window.interval_d < 7:
+            yield (
+                f"{window.tank_id} is due every {window.interval_d} days, and a visit every "
+                f"{name} is one in 7 days at best: let it be visited on another day as well"
+            )
+    first, last = dates[0], dates[-1]
+    met = [time for time in window.closed if time.first <= last and time.last >= first]
+    if any(time.first <= day <= time.last for time in met for day in dates):
+        yield f"{window.tank_id} is closed {and_list([str(time) for time in met])} (closed.csv)"
+
+
+def _longer_than_a_day(window: TankWindow, day_min: float) -> Iterator[str]:
+    if window.minutes + window.travel_min > day_min:
+        yield (
+            f"a visit to {window.tank_id} takes {window.minutes + window.travel_min:.0f} min with "
+            f"travel, and a working day has {day_min:.0f} min: it is planned alone on its day; "
+            "raise hours_per_day under [rounds] or share the work out over two days"
+        )
+
+
+def _holidays_met(plan: RoundsPlan) -> Iterator[str]:
+    """Name the public holidays that a plan takes for working days, where no region is given."""
+    country = plan.practice.locale.rpartition("-")[2]
+    if plan.practice.holidays or wrong_region(country):
+        return
+    met = public_holidays(country, plan.dates[0], plan.dates[-1])
+    if named := [f"{day} ({name})" for day, name in met.items() if day in plan.dates]:
+        verb = "is a public holiday" if len(named) == 1 else "are public holidays"
+        yield (
+            f"{and_list(named)} {verb} in {country}, the country of the locale, and planned like "
+            f'any working day: write holidays = "{country}", or the code of a part of it, under '
+            "[rounds] in practice.toml to keep such days free"
+        )
+
+
+def _monday(day: date) -> date:
+    return day - timedelta(days=day.weekday())
+
+
+def _row(visit: PlannedVisit) -> list[str]:
+    late = f", {count_of(visit.days_late, 'day')} late" if visit.days_late else ""
+    return [
+        f"{visit.on:%a} {visit.on}",
+        visit.tank_id,
+        visit.client,
+        visit.site,
+        f"{visit.minutes:.0f} min",
+        f"{visit.travel_min:.0f} min" if visit.travel_min else "",
+        f"{visit.due_on} ({visit.due_by}{late})",
+        percent(visit.chance_over),
+    ]
+
+
+def _losses(plan: RoundsPlan) -> Iterator[str]:
+    """Say what comes late, why, and what that loses."""
+    if not plan.late:
+        yield f"No visit is later than the day it is due by ({len(plan.visits)} visits)."
+        return
+    yield from map(_lost, plan.late[:MOST_SAID])
+    if len(plan.late) > MOST_SAID:
+        yield f"{len(plan.late) - MOST_SAID} more are late and lose less; --json lists all."
+    yield (
+        f"In all, late visits lose {plan.area_days_over:.1f} expected area-days over the height "
+        "(one area over for one day)."
+    )
+
+
+def _lost(one: LateVisit) -> str:
+    why = (
+        "for want of hours on the days it may be visited"
+        if one.for_want_of_hours
+        else "no working day of its own before that"
+    )
+    if one.on is None:
+        when = f"due on {one.due_on} by its {one.due_by} and has no visit in the plan ({why})"
+        until = "by then"
+    else:
+        late = count_of(one.days_late, "day")
+        when = f"visited on {one.on}, {late} after it is due by its {one.due_by} ({why})"
+        until = "on that day"
+    limit = "; that is past the tank's own limit" if one.past_own_limit else ""
+    if one.area is None:
+        return f"{one.tank_id} is {when}; nothing grows there{limit}."
+    return (
+        f"{one.tank_id} is {when}: the chance that some area is over {until} is "
+        f"{percent(one.chance_over)} ({percent(one.chance_over_when_due)} when due), most "
+        f"likely {one.area}; {one.area_days_over:.1f} area-days over are expected{limit}."
+    )

@@ -1,0 +1,127 @@
+"""What has begun to grow otherwise than usual, in words."""
+
+from __future__ import annotations
+
+from datetime import date
+
+from growthcast.say.words import Table, Words, percent
+from growthcast.service.watch.report import DropSeen, Finding, IndexPoint, TankWatch, WatchReport
+
+__all__ = ["watch_words"]
+
+
+def watch_words(report: WatchReport, *, by_area: bool) -> Words:
+    """Yield the verdicts in tables, then each finding with what to check."""
+    yield Table(
+        f"Growth against usual on {report.on}",
+        ["tank", "growth lately>", "usual range>", "visits>", "verdict"],
+        [_row(tank) for tank in report.tanks],
+    )
+    if any(tank.drop_seen for tank in report.tanks):
+        yield Table(
+            "How soon a lasting drop of the whole tank to 60 % is noticed",
+            ["tank", "within three visits>", "9 of 10 within"],
+            [
+                [tank.tank_id, *_noticed(tank.drop_seen)]
+                for tank in report.tanks
+                if tank.recent is not None
+            ],
+        )
+    parts = ["growth lately>", "usual range>", "verdict"]
+    for tank in report.tanks if by_area else ():
+        if tank.areas:
+            struck = {finding.area_id for finding in tank.findings}
+            yield Table(
+                f"By area of {tank.tank_id}, over the last 28 days",
+                ["area", *parts],
+                [[one.name, *_part(one.recent, one.area_id in struck)] for one in tank.areas],
+            )
+    if report.species and not by_area:
+        struck = {finding.species_id for finding in report.across}
+        yield Table(
+            "By species, over the last 28 days",
+            ["species", "tanks>", *parts],
+            [
+                [one.species_id, str(one.tanks), *_part(one.recent, one.species_id in struck)]
+                for one in report.species
+            ],
+        )
+    for finding in report.findings:
+        yield from _finding(finding)
+    if changed := [tank for tank in report.tanks if tank.changed_on]:
+        which = "; ".join(f"{tank.tank_id} on {_days(tank.changed_on)}" for tank in changed)
+        yield (
+            f"conditions.csv has changes in the time watched: {which}. How far they alter "
+            "what is usual rests on the species table, not on the tank's log: a change that does "
+            "less or more than the table says can hide a fault or look like one."
+        )
+    if report.usual_until is not None:
+        yield from _how_to_read(report)
+
+
+def _how_to_read(report: WatchReport) -> Words:
+    """Yield what the numbers are, how soon a drop is seen, and what an alarm is worth."""
+    yearly = report.false_alarms_a_year
+    yield (
+        f"100 % is what an area grew by the log up to {report.usual_until}, at the conditions "
+        "written down since; ranges hold 8 times of 10. While nothing changes a value lies outside "
+        "its usual range 7 times of 100, so slower or quicker alone is no alarm yet. Expect about "
+        f"{yearly:.1f} false alarms per tank and year, one in {1.0 / yearly:.0f} years. Both as in "
+        "simulated practices."
+    )
+    if any(tank.drop_seen for tank in report.tanks):
+        yield (
+            "How soon a drop is noticed is worked out from each tank's own visits, as if it had "
+            "begun right after one of them. Plants that grow little from visit to visit, and areas "
+            "without a reading, tell little. What helps: the height before and after the cut, of "
+            "every area, at every visit."
+        )
+    if not report.needs_attention:
+        yield (
+            "Nothing needs attention. That does not say nothing changed: a change is seen from "
+            "several readings, a small one late or not at all."
+        )
+
+
+def _finding(finding: Finding) -> Words:
+    where = ", ".join(finding.tank_ids)
+    yield f"{where}: {finding.sentence}; noticed at the visit of {finding.noticed_on}."
+    if finding.also:
+        yield (f"  The readings fit nearly as well if it is {' or '.join(finding.also)} instead.")
+    yield "  To check, in this order (common practice; the log cannot tell which it is):"
+    for number, suspect in enumerate(finding.suspects, start=1):
+        yield f"  {number}. {suspect}"
+
+
+def _row(tank: TankWatch) -> list[str]:
+    if tank.recent is None:
+        return [tank.tank_id, "", "", str(tank.visits), tank.sentence]
+    growth, usual, verdict = _part(tank.recent, bool(tank.findings))
+    return [tank.tank_id, growth, usual, str(tank.visits), verdict]
+
+
+def _part(point: IndexPoint, struck: bool) -> list[str]:
+    """Return growth lately, usual range and verdict of a tank, an area or a species."""
+    return [
+        f"{percent(point.growth)} ({100 * point.low:.0f} to {100 * point.high:.0f})",
+        f"{100 * point.usual_low:.0f} to {100 * point.usual_high:.0f} %",
+        "see below" if struck else point.standing,
+    ]
+
+
+def _noticed(drop: DropSeen | None) -> list[str]:
+    """Return the chance within three visits, and after how many visits it is nine of ten."""
+    if drop is None or drop.chance_within_3_visits is None:
+        return ["", "too few visits to say"]
+    soon = f"{100 * drop.chance_within_3_visits:.0f} of 100"
+    if drop.visits is None:
+        return [soon, f"later than {_visits(drop, len(drop.chances))}"]
+    return [soon, _visits(drop, drop.visits)]
+
+
+def _visits(drop: DropSeen, count: int) -> str:
+    return f"{count} visit{'s' * (count > 1)} (about {drop.days(count)} days)"
+
+
+def _days(days: tuple[date, ...]) -> str:
+    return ", ".join(day.isoformat() for day in days)
