@@ -9,7 +9,6 @@ import numpy as np
 
 from growthcast.arrays import BoolArray, FloatArray, IntArray, TextArray
 from growthcast.book.book import Book, WholeTank
-from growthcast.fit.lags import FORMS
 from growthcast.fit.model.clock import (
     GrowthClock,
     TankConditions,
@@ -18,6 +17,7 @@ from growthcast.fit.model.clock import (
 )
 from growthcast.fit.model.drift import knot_precision
 from growthcast.fit.model.errors import ErrorModel
+from growthcast.fit.model.lags import forms_of
 from growthcast.fit.rows.chains import Link, pack_chains
 from growthcast.fit.rows.nodes import AreaTraits, Habits, build_nodes, cutting_habits
 from growthcast.fit.sites.nouns import Weights
@@ -88,7 +88,7 @@ class Design:
     @property
     def form(self) -> IntArray:
         """Place of each area's form in ``FORMS``, (A,)."""
-        return _forms(self.priors)[self.species]
+        return forms_of(self.priors.form)[self.species]
 
     @property
     def stays(self) -> BoolArray:
@@ -124,7 +124,7 @@ def build_design(book: Book, on: date, spreads: Spreads | None = None) -> Design
         weights=_weights(log.buckets, practice.whole_tank_grams, traits),
         shape=priors.shape[species],
         first_habit=habits.first_log_cm,
-        lag_d=spreads.lags.mean_d[_forms(priors)[species]],
+        lag_d=spreads.lags.mean_d[forms_of(priors.form)[species]],
     )
     grown = (nodes.link == Link.GREW) & ~np.isin(nodes.row, log.buckets.row)
     return Design(
@@ -186,11 +186,6 @@ def with_spreads(design: Design, spreads: Spreads) -> Design:
     lag_d = spreads.lags.mean_d[design.form]
     problem = replace(problem, errors=errors, pooling=pooling, lag_d=lag_d)
     return replace(design, spreads=spreads, problem=problem)
-
-
-def _forms(priors: SpeciesPriors) -> IntArray:
-    """Place of each species' form in ``FORMS``, (S,)."""
-    return np.array([FORMS.index(form) for form in priors.form.tolist()], dtype=np.int64)
 
 
 def _errors(book: Book, is_cover: BoolArray, spreads: Spreads) -> ErrorModel:

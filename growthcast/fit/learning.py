@@ -23,8 +23,8 @@ import numpy as np
 
 from growthcast.arrays import FloatArray
 from growthcast.fit.design import Design, with_spreads
-from growthcast.fit.lags import lags_told
 from growthcast.fit.model.drift import KNOT_COUNT
+from growthcast.fit.model.lags import lags_told
 from growthcast.fit.rows.chains import Link
 from growthcast.fit.solver.likelihood import variance_slopes
 from growthcast.fit.solver.linearise import error_parts

@@ -13,9 +13,9 @@ from growthcast.book.book import WholeTank
 from growthcast.finite import finite_answer
 from growthcast.fit.borrowing.learn import Borrowed
 from growthcast.fit.design import Design
-from growthcast.fit.lags import FORMS, by_lag
 from growthcast.fit.lowest_cuts import lowest_cuts_shown
 from growthcast.fit.means import mean_border
+from growthcast.fit.model.lags import FORMS, by_lag
 from growthcast.fit.model.posterior import (
     AreaPosterior,
     Parameters,
@@ -208,8 +208,7 @@ class GrowthFit:
         ceiling, ceiling_sd = areas.mean.log_ceiling, np.sqrt(areas.log_ceiling_variance)
         pooling = design.problem.pooling
         basis, lags = self.basis, design.spreads.lags
-        listed = sorted(set(design.species.tolist()))
-        borrowed = self.borrowed
+        listed, borrowed = sorted(set(design.species.tolist())), self.borrowed
         tank_effect = effects.tank[:, 0] + (0.0 if borrowed is None else borrowed.mean)
         tanks = zip(design.tank_id, tank_effect, effects.tank_sd(pooling), strict=True)
         species_sd = effects.species_sd()

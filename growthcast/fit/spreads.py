@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass, field, fields
 
-from growthcast.fit.lags import Lags, prior_lags
+from growthcast.fit.model.lags import Lags, prior_lags
 
 __all__ = ["LEARNT", "Spreads"]
 

@@ -16,8 +16,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from growthcast.arrays import FloatArray, IntArray
+from growthcast.fit.model.clock import LEAST_AWAKE_SHARE
 from growthcast.fit.result import GrowthFit
-from growthcast.fit.rows.chains import LEAST_AWAKE_SHARE
 from growthcast.growth.normal import normal_quantile
 from growthcast.growth.quick import Singles, column
 

@@ -40,6 +40,8 @@ Floats = TypeVar("Floats", bound=NDArray[np.floating[Any]])
 LONG_AGO = -1.0e6
 """Day number before every log: the first known condition is taken to have held until then."""
 
+LEAST_AWAKE_SHARE = 0.1
+"""A lag leaves at least this share of the growth of the span that follows."""
 LONGEST_PAUSE_SHARE = 0.9
 """A pause after a hard cut takes at most this share of the span that follows."""
 HARD_CUT_SHARE = 0.5
@@ -213,11 +215,20 @@ def days_lost(removed_share: Floats, lag_d: Floats, pause_d: Floats) -> Floats:
 
 
 def lag_share(removed_share: Floats) -> Floats:
-    """Share of a form's lag that follows a cut that took ``removed_share`` of the height [0-1].
+    """Share of a form's lag that follows a cut.
 
-    ``1 - exp(-removed_share / LAG_SHARE)``: none without a cut, all but whole from a third on.
+    Parameters
+    ----------
+    removed_share : array (...)
+        Share of the height that was cut off [0-1].
+
+    Returns
+    -------
+    array (...)
+        ``1 - exp(-removed_share / LAG_SHARE)``: none without a cut, all but whole from a third on
+        [0-1].
     """
-    return cast(Floats, -np.expm1(-removed_share / LAG_SHARE))
+    return cast(Floats, -np.expm1(-np.maximum(removed_share, 0.0) / LAG_SHARE))
 
 
 def pause_after_cut(removed_share: Floats, pause_d: Floats) -> Floats:

@@ -82,7 +82,13 @@ def span_drift(began_day: FloatArray, ended_day: FloatArray, on_day: float) -> S
 
 
 def today_weight() -> FloatArray:
-    """Regression (M,) of the drift on the day of the fit on the knots."""
+    """Regression of the drift on the day of the fit on the knots.
+
+    Returns
+    -------
+    array (M,)
+        Weights of the knots.
+    """
     today = np.zeros(1)
     weight: FloatArray = span_drift(today, today, 0.0).weight[:, 0]
     return weight

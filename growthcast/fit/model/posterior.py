@@ -9,8 +9,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from growthcast.arrays import FloatArray, IntArray
+from growthcast.fit.model.clock import LEAST_AWAKE_SHARE
 from growthcast.fit.model.drift import today_weight
-from growthcast.fit.rows.chains import LEAST_AWAKE_SHARE
 from growthcast.fit.solver.linearise import CEILING, DENSITY, HABIT, KNOTS, RATE
 from growthcast.fit.solver.view import View
 

@@ -24,9 +24,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from growthcast.arrays import BoolArray, FloatArray, IntArray
+from growthcast.fit.model.clock import LEAST_AWAKE_SHARE
 
 __all__ = [
-    "LEAST_AWAKE_SHARE",
     "NODES_A_BLOCK",
     "Chains",
     "Link",
@@ -38,8 +38,6 @@ __all__ = [
 Values = TypeVar("Values", bound=NDArray[Any])
 
 NODES_A_BLOCK = 32_000
-LEAST_AWAKE_SHARE = 0.1
-"""A lag leaves at least this share of the growth of the span that follows."""
 
 
 class Link(IntEnum):

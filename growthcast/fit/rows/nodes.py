@@ -29,7 +29,7 @@ UNSEEN_SHARE = 0.7
 """Spread of heights nobody logged, in half rooms between floor and budget: kept anywhere between
 them it would be 0.58; some stand outside (an estimate)."""
 USUAL_CUT_SHARE = 0.35
-"""Share of the height that a cut takes off an area that never says (an estimate)."""
+"""Share of the height that a cut takes off, before an area's log tells (an estimate)."""
 DAYS_A_TANK = 2.0**20
 """More days than any log has."""
 LEAST_SPAN_D = 1.0
@@ -195,22 +195,24 @@ def _left(visits: Visits, traits: AreaTraits, habits: Habits) -> _Draft:
         by=np.where(visits.unsaid, int(Link.UNSAID), by)[left],
         look=np.zeros(blank.size, dtype=np.int64),
         pause_d=pause_after_cut(taken, traits.pause_d[visits.area[left]]),
-        lag_share=lag_share(_usual_share(visits, traits))[visits.area[left]],
+        lag_share=lag_share(_usual_shares(visits, traits)[left]),
         bucket=visits.bucket[left],
         row=visits.row[left],
     )
 
 
-def _usual_share(visits: Visits, traits: AreaTraits) -> FloatArray:
-    """Share of the height (A,) that an area's cuts usually take.
+def _usual_shares(visits: Visits, traits: AreaTraits) -> FloatArray:
+    """Share of the height (V,) that an area's cuts before each visit have usually taken.
 
-    The lag of a cut is that of the usual one: a single share is as wrong as the two readings it
+    The lag of a cut is that of the usual one: its own share is as wrong as the two readings it
     comes from, and goes with the error of the height that growth begins at.
     """
     taken = visits.removed_share(traits.budget_cm)
-    count = np.bincount(visits.area[taken > 0.0], minlength=traits.tank.size)
-    total = np.bincount(visits.area, taken, minlength=traits.tank.size)
-    usual: FloatArray = np.where(count > 0, total / np.maximum(count, 1), USUAL_CUT_SHARE)
+    sums = np.cumsum(np.stack([taken, taken > 0.0]), axis=1)
+    before = np.concatenate([np.zeros((2, 1)), sums], axis=1)  # what all visits before told
+    first = np.maximum.accumulate(np.where(visits.follows, 0, np.arange(taken.size)))
+    total, count = before[:, :-1] - before[:, first]
+    usual: FloatArray = (total + USUAL_CUT_SHARE) / (count + 1.0)
     return usual
 
 
@@ -244,8 +246,7 @@ def _lags_unlogged(
     began = np.searchsorted(key, tank + draft.day[at - 1], side="right")
     within = np.searchsorted(key, tank + draft.day[at]) - began
     lags = np.zeros(link.size)
-    usual = lag_share(_usual_share(visits, traits))[draft.area[at]]
-    lags[at] = within * usual / np.maximum(span_d[at], LEAST_SPAN_D)
+    lags[at] = within * lag_share(np.array(USUAL_CUT_SHARE)) / np.maximum(span_d[at], LEAST_SPAN_D)
     return lags
 
 

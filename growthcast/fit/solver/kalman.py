@@ -161,10 +161,23 @@ def information_of(chains: Chains, forward: FilterPass) -> tuple[FloatArray, Flo
 def filter_along(
     chains: Chains, at: Linearised, forward: FilterPass, moved: FloatArray
 ) -> FloatArray:
-    """How innovations (N,) [cm] move with what moves predicted stages.
+    """How innovations move with what moves predicted stages.
 
-    ``moved`` (N,) is how far each stage's prediction moves by itself, per unit; the gains of a
-    filter that was run are those of any other mean.
+    Parameters
+    ----------
+    chains : Chains
+        The block.
+    at : Linearised
+        Its links and readings as straight lines.
+    forward : FilterPass
+        The filter that was run; its gains are those of any other mean.
+    moved : array (N,)
+        How far each stage's prediction moves by itself, per unit.
+
+    Returns
+    -------
+    array (N,)
+        How far each innovation moves [cm], per unit.
     """
     gain = forward.predicted_variance * at.observation * forward.innovation_precision
     innovation, mean = np.empty_like(moved), np.empty_like(moved)

@@ -143,10 +143,8 @@ def linearise(
     offset[aimed] = aim.stage[of] - stage[aimed] - 0.5 * aim.flattening[of] * process_noise[aimed]
     # Grew: z = z_previous + g with g = tau exp(ln r + q.b); dg/d ln r = g and dg/db = g q.
     grew = _places(nodes.link == Link.GREW)
-    weight, owner = drift.weight[:, grew], area[grew]
-    pace = border[RATE, owner] + (weight * border[KNOTS:].take(owner, axis=1)).sum(axis=0)
-    grown = np.exp(pace) * shape_factor(shape[chains.area])[rank[grew]] * nodes.growth_d[grew]
-    grown *= nodes.awake_share(lag_d, grew)
+    weight = drift.weight[:, grew]
+    grown = _grown(chains, grew, weight, border, shape, lag_d)
     # Heights and slopes are taken at the stage expected; a height at the current stage is reached
     # from there along the slope, since the filter sees straight lines only.
     expected_stage = stage.copy()
@@ -177,6 +175,22 @@ def linearise(
     _link_unsaid_cuts(at, chains, ceiling, bend, stage, border, sites)
     _link_known_cuts(at, chains, ceiling, border, errors)
     return replace(at, **_observed(nodes, at, border, errors, trust, sites))
+
+
+def _grown(
+    chains: Chains,
+    grew: slice | IntArray,
+    weight: FloatArray,
+    border: FloatArray,
+    shape: FloatArray,
+    lag_d: FloatArray,
+) -> FloatArray:
+    """Stages gained over the spans ``grew``; the drift of each follows the knots by ``weight``."""
+    nodes, owner = chains.nodes, chains.nodes.area[grew]
+    pace = border[RATE, owner] + (weight * border[KNOTS:].take(owner, axis=1)).sum(axis=0)
+    usual_d = nodes.growth_d[grew] * nodes.awake_share(lag_d, grew)
+    grown: FloatArray = np.exp(pace) * shape_factor(shape[chains.area])[chains.rank[grew]] * usual_d
+    return grown
 
 
 def _link_guesses(

@@ -151,7 +151,20 @@ def departure_of(view: View) -> FloatArray:
 
 
 def departure_given(view: View, score: FloatArray) -> FloatArray:
-    """Step (B, A) of every area's border if the chains' scores (B, A) were others."""
+    """Step of every area's border if the chains' scores were others.
+
+    Parameters
+    ----------
+    view : View
+        The problem linearised at a point.
+    score : array (B, A)
+        The other scores.
+
+    Returns
+    -------
+    array (B, A)
+        Departures from the point.
+    """
     border, pooling = view.point.border, view.problem.pooling
     area = area_information(view.information, score, border, pooling)
     effects = solve_effects(area, border, pooling)

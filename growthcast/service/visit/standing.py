@@ -17,6 +17,7 @@ import numpy as np
 
 from growthcast.arrays import BoolArray, FloatArray, IntArray
 from growthcast.fit.model.clock import (
+    LEAST_AWAKE_SHARE,
     LONGEST_PAUSE_SHARE,
     PAUSE_DOUBT,
     GrowthClock,
@@ -25,7 +26,6 @@ from growthcast.fit.model.clock import (
 from growthcast.fit.model.drift import span_drift
 from growthcast.fit.model.posterior import SHORTEST_SPAN_D, AreaPosterior
 from growthcast.fit.result import GrowthFit
-from growthcast.fit.rows.chains import LEAST_AWAKE_SHARE
 from growthcast.growth.logistic import shape_factor
 from growthcast.growth.quick import Singles, column
 from growthcast.service.draws import span_normals

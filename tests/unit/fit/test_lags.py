@@ -7,8 +7,8 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from growthcast.fit.lags import FORMS, Lags, by_lag, lags_told, prior_lags
 from growthcast.fit.model.clock import days_lost
+from growthcast.fit.model.lags import FORMS, Lags, by_lag, lags_told, prior_lags
 from growthcast.fit.rows.chains import Link
 from growthcast.fit.solver.linearise import CEILING, RATE
 from growthcast.fit.solver.solve import solve

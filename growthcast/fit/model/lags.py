@@ -23,8 +23,9 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from growthcast.arrays import FloatArray, IntArray
-from growthcast.fit.rows.chains import LEAST_AWAKE_SHARE, Link
+from growthcast.arrays import FloatArray, IntArray, TextArray
+from growthcast.fit.model.clock import LEAST_AWAKE_SHARE
+from growthcast.fit.rows.chains import Link
 from growthcast.fit.solver.hierarchy import solve_effects
 from growthcast.fit.solver.kalman import filter_along, score_of
 from growthcast.fit.solver.linearise import RATE
@@ -32,7 +33,7 @@ from growthcast.fit.solver.view import View, departure_given, departure_of
 from growthcast.growth.normal import normal_cdf, normal_quantile
 from growthcast.species import read_forms
 
-__all__ = ["FORMS", "Lags", "by_lag", "lags_told", "prior_lags"]
+__all__ = ["FORMS", "Lags", "by_lag", "forms_of", "lags_told", "prior_lags"]
 
 FORMS = tuple(read_forms())
 """The growth forms, in the order of all arrays (F,)."""
@@ -95,9 +96,31 @@ class Lags:
         return ratio
 
 
+def forms_of(names: TextArray) -> IntArray:
+    """Place of each form in ``FORMS``.
+
+    Parameters
+    ----------
+    names : array (n,)
+        Names of forms.
+
+    Returns
+    -------
+    int array (n,)
+        Their places.
+    """
+    return np.array([FORMS.index(form) for form in names.tolist()], dtype=np.int64)
+
+
 @cache
 def prior_lags() -> Lags:
-    """Return what is believed of the lags before any log: half normal, shared in part."""
+    """Return what is believed of the lags before any log.
+
+    Returns
+    -------
+    Lags
+        Half normal with the spreads of ``species/forms.toml``, shared by the forms in part.
+    """
     spread = np.array([form.lag_spread_d for form in read_forms().values()])
     alike = np.where(np.eye(spread.size) > 0.0, 1.0, SHARED)
     return Lags(np.zeros(spread.size), alike * spread[:, None] * spread)
@@ -175,11 +198,12 @@ def lags_told(view: View, form: IntArray, lags: Lags) -> Lags:
     along, departure, prior = _along(view), departure_of(view), prior_lags()
     size = len(FORMS)
     by_area = along.score + (along.border_score * departure).sum(axis=0)
-    slope = np.bincount(form, by_area, size)
-    curvature = np.diag(np.bincount(form, along.information, size))
+    slope: FloatArray = np.bincount(form, by_area, size).astype(np.float64)
+    own = np.bincount(form, along.information, size).astype(np.float64)
+    curvature: FloatArray = own * np.eye(size)
     for one in np.unique(form):
-        own = np.where(form == one, along.border_score, 0.0)
-        follows = departure_given(view, view.score + own) - departure
+        only = np.where(form == one, along.border_score, 0.0)
+        follows = departure_given(view, view.score + only) - departure
         curvature[:, one] -= np.bincount(form, (along.border_score * follows).sum(axis=0), size)
     slope, curvature = _without_the_table(view, form, along, departure, slope, curvature)
     curvature = _positive(0.5 * (curvature + curvature.T))
