@@ -15,113 +15,79 @@ from importlib import import_module
 from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
-    from growthcast.book.book import Book
-    from growthcast.book.read import read_book
-    from growthcast.book.shipped import demo_dir
-    from growthcast.book.supposed.changes import Changes
-    from growthcast.book.supposed.layouts import read_layout
-    from growthcast.errors import BookProblems, Finding, GrowthcastError
-    from growthcast.fit.growth import fit_growth
-    from growthcast.fit.result import GrowthFit
-    from growthcast.fit.spreads import Spreads
-    from growthcast.fit.supposed import Supposed, suppose
-    from growthcast.forecast.backtest import backtest
-    from growthcast.forecast.report import AreaForecast, forecast_growth
-    from growthcast.forecast.verdict import BacktestResult
-    from growthcast.service.advice import TankAdvice
-    from growthcast.service.recommend import recommend
-    from growthcast.service.rescape.candidates import PlantAdvice, compare_plants
-    from growthcast.service.rescape.layouts import LayoutAdvice, compare_layouts
-    from growthcast.service.rescape.swaps import SwapSearch, swaps_to_reach
-    from growthcast.service.rounds.plan import plan_rounds
-    from growthcast.service.rounds.result import RoundsPlan
-    from growthcast.service.visit.away import AwayTank, weeks_away
-    from growthcast.service.visit.cuts import CutSheet, cut_sheet
-    from growthcast.service.visit.peak import PeakPlan, peak_plan
-    from growthcast.service.watch.report import WatchReport
-    from growthcast.service.watch.watch import watch_growth
+    from growthcast.book.book import Book as Book
+    from growthcast.book.read import read_book as read_book
+    from growthcast.book.shipped import demo_dir as demo_dir
+    from growthcast.book.supposed.changes import Changes as Changes
+    from growthcast.book.supposed.layouts import read_layout as read_layout
+    from growthcast.errors import BookProblems as BookProblems
+    from growthcast.errors import Finding as Finding
+    from growthcast.errors import GrowthcastError as GrowthcastError
+    from growthcast.fit.growth import fit_growth as fit_growth
+    from growthcast.fit.result import GrowthFit as GrowthFit
+    from growthcast.fit.spreads import Spreads as Spreads
+    from growthcast.fit.supposed import Supposed as Supposed
+    from growthcast.fit.supposed import suppose as suppose
+    from growthcast.forecast.backtest import backtest as backtest
+    from growthcast.forecast.report import AreaForecast as AreaForecast
+    from growthcast.forecast.report import forecast_growth as forecast_growth
+    from growthcast.forecast.verdict import BacktestResult as BacktestResult
+    from growthcast.service.advice import TankAdvice as TankAdvice
+    from growthcast.service.recommend import recommend as recommend
+    from growthcast.service.rescape.candidates import PlantAdvice as PlantAdvice
+    from growthcast.service.rescape.candidates import compare_plants as compare_plants
+    from growthcast.service.rescape.layouts import LayoutAdvice as LayoutAdvice
+    from growthcast.service.rescape.layouts import compare_layouts as compare_layouts
+    from growthcast.service.rescape.swaps import SwapSearch as SwapSearch
+    from growthcast.service.rescape.swaps import swaps_to_reach as swaps_to_reach
+    from growthcast.service.rounds.plan import plan_rounds as plan_rounds
+    from growthcast.service.rounds.result import RoundsPlan as RoundsPlan
+    from growthcast.service.visit.away import AwayTank as AwayTank
+    from growthcast.service.visit.away import weeks_away as weeks_away
+    from growthcast.service.visit.cuts import CutSheet as CutSheet
+    from growthcast.service.visit.cuts import cut_sheet as cut_sheet
+    from growthcast.service.visit.peak import PeakPlan as PeakPlan
+    from growthcast.service.visit.peak import peak_plan as peak_plan
+    from growthcast.service.watch.report import WatchReport as WatchReport
+    from growthcast.service.watch.watch import watch_growth as watch_growth
 
 __version__ = "0.1.0"
 
-__all__ = [
-    "AreaForecast",
-    "AwayTank",
-    "BacktestResult",
-    "Book",
-    "BookProblems",
-    "Changes",
-    "CutSheet",
-    "Finding",
-    "GrowthFit",
-    "GrowthcastError",
-    "LayoutAdvice",
-    "PeakPlan",
-    "PlantAdvice",
-    "RoundsPlan",
-    "Spreads",
-    "Supposed",
-    "SwapSearch",
-    "TankAdvice",
-    "WatchReport",
-    "backtest",
-    "compare_layouts",
-    "compare_plants",
-    "cut_sheet",
-    "demo_dir",
-    "fit_growth",
-    "forecast_growth",
-    "peak_plan",
-    "plan_rounds",
-    "read_book",
-    "read_layout",
-    "recommend",
-    "suppose",
-    "swaps_to_reach",
-    "watch_growth",
-    "weeks_away",
-]
-
 _HOMES = {
-    "AreaForecast": "growthcast.forecast.report",
-    "AwayTank": "growthcast.service.visit.away",
-    "BacktestResult": "growthcast.forecast.verdict",
-    "Book": "growthcast.book.book",
-    "BookProblems": "growthcast.errors",
-    "Changes": "growthcast.book.supposed.changes",
-    "CutSheet": "growthcast.service.visit.cuts",
-    "Finding": "growthcast.errors",
-    "GrowthFit": "growthcast.fit.result",
-    "GrowthcastError": "growthcast.errors",
-    "LayoutAdvice": "growthcast.service.rescape.layouts",
-    "PeakPlan": "growthcast.service.visit.peak",
-    "PlantAdvice": "growthcast.service.rescape.candidates",
-    "RoundsPlan": "growthcast.service.rounds.result",
-    "Spreads": "growthcast.fit.spreads",
-    "Supposed": "growthcast.fit.supposed",
-    "SwapSearch": "growthcast.service.rescape.swaps",
-    "TankAdvice": "growthcast.service.advice",
-    "WatchReport": "growthcast.service.watch.report",
-    "backtest": "growthcast.forecast.backtest",
-    "compare_layouts": "growthcast.service.rescape.layouts",
-    "compare_plants": "growthcast.service.rescape.candidates",
-    "cut_sheet": "growthcast.service.visit.cuts",
-    "demo_dir": "growthcast.book.shipped",
-    "fit_growth": "growthcast.fit.growth",
-    "forecast_growth": "growthcast.forecast.report",
-    "peak_plan": "growthcast.service.visit.peak",
-    "plan_rounds": "growthcast.service.rounds.plan",
-    "read_book": "growthcast.book.read",
-    "read_layout": "growthcast.book.supposed.layouts",
-    "recommend": "growthcast.service.recommend",
-    "suppose": "growthcast.fit.supposed",
-    "swaps_to_reach": "growthcast.service.rescape.swaps",
-    "watch_growth": "growthcast.service.watch.watch",
-    "weeks_away": "growthcast.service.visit.away",
+    "growthcast.book.book": "Book",
+    "growthcast.book.read": "read_book",
+    "growthcast.book.shipped": "demo_dir",
+    "growthcast.book.supposed.changes": "Changes",
+    "growthcast.book.supposed.layouts": "read_layout",
+    "growthcast.errors": "BookProblems Finding GrowthcastError",
+    "growthcast.fit.growth": "fit_growth",
+    "growthcast.fit.result": "GrowthFit",
+    "growthcast.fit.spreads": "Spreads",
+    "growthcast.fit.supposed": "Supposed suppose",
+    "growthcast.forecast.backtest": "backtest",
+    "growthcast.forecast.report": "AreaForecast forecast_growth",
+    "growthcast.forecast.verdict": "BacktestResult",
+    "growthcast.service.advice": "TankAdvice",
+    "growthcast.service.recommend": "recommend",
+    "growthcast.service.rescape.candidates": "PlantAdvice compare_plants",
+    "growthcast.service.rescape.layouts": "LayoutAdvice compare_layouts",
+    "growthcast.service.rescape.swaps": "SwapSearch swaps_to_reach",
+    "growthcast.service.rounds.plan": "plan_rounds",
+    "growthcast.service.rounds.result": "RoundsPlan",
+    "growthcast.service.visit.away": "AwayTank weeks_away",
+    "growthcast.service.visit.cuts": "CutSheet cut_sheet",
+    "growthcast.service.visit.peak": "PeakPlan peak_plan",
+    "growthcast.service.watch.report": "WatchReport",
+    "growthcast.service.watch.watch": "watch_growth",
 }
+"""The public names by the module that each is imported from when it is first asked for."""
+_HOME_OF = {name: home for home, names in _HOMES.items() for name in names.split()}
+
+__all__ = sorted(_HOME_OF)
 
 
 def __getattr__(name: str) -> Any:
     """Import a public name when it is first asked for, so that ``--help`` imports no numpy."""
-    if name in _HOMES:
-        return getattr(import_module(_HOMES[name]), name)
+    if name in _HOME_OF:
+        return getattr(import_module(_HOME_OF[name]), name)
     raise AttributeError(f"module 'growthcast' has no attribute '{name}'")

@@ -16,9 +16,10 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from enum import IntEnum
-from typing import Literal
+from typing import Literal, get_args
 
 __all__ = [
+    "LEVELS",
     "BookProblems",
     "Exit",
     "FileChanged",
@@ -33,6 +34,7 @@ __all__ = [
 ]
 
 Level = Literal["problem", "note", "remark"]
+LEVELS: tuple[Level, ...] = get_args(Level)
 
 
 class Exit(IntEnum):
@@ -85,19 +87,19 @@ class BookProblems(GrowthcastError):
 
     exit_status = Exit.BAD_INPUT
 
+    sentence = "the book has {}, so nothing was fitted or written"
+
     def __init__(self, findings: tuple[Finding, ...]) -> None:
         self.findings = findings
         problems = sum(finding.level == "problem" for finding in findings)
         noun = "problem" if problems == 1 else "problems"
-        super().__init__(f"the book has {problems} {noun}, so nothing was fitted or written")
+        super().__init__(self.sentence.format(f"{problems} {noun}"))
 
 
 class RowsRefused(BookProblems):
     """Rows would bring problems into a book; ``findings`` name them, and nothing was written."""
 
-    def __init__(self, findings: tuple[Finding, ...]) -> None:
-        super().__init__(findings)
-        self.args = ("nothing was written: the lines above say what to change",)
+    sentence = "nothing was written: the lines above say what to change"
 
 
 class NotWritten(GrowthcastError):

@@ -64,6 +64,13 @@ class Table:
         """Return a true-or-false column, false where blank."""
         return np.asarray(self.columns[name] == "true", np.bool_)
 
+    def places(self, name: str, ids: TextArray) -> IntArray:
+        """Return the first place of each row's id among ids (N,), -1 where blank or not there."""
+        known = {value: place for place, value in reversed([*enumerate(ids.tolist())]) if value}
+        coded = self.coded[name]
+        places = np.array([known.get(value, -1) for value in coded.values], np.int64)
+        return places[coded.codes]
+
     def keep(self, mask: BoolArray) -> Table:
         """Return the table with only the rows of a mask, in their order."""
         if bool(mask.all()):

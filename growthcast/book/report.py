@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator
 from itertools import groupby
 
-from growthcast.errors import Finding
+from growthcast.errors import LEVELS, Finding
 
 __all__ = [
     "MOST_PER_FILE",
@@ -44,8 +44,7 @@ def _lines(findings: Iterable[Finding]) -> Iterator[str]:
         listed = list(items)
         # what stops the fit is shown first when not everything can be
         if len(listed) > MOST_PER_FILE:
-            levels = ("problem", "note", "remark")
-            listed.sort(key=lambda item: levels.index(item.level))
+            listed.sort(key=lambda item: LEVELS.index(item.level))
         for item in listed[:MOST_PER_FILE]:
             yield format_finding(item)
         rest = listed[MOST_PER_FILE:]
@@ -57,7 +56,7 @@ def count_of(findings: Iterable[Finding]) -> str:
     """Return how many problems, notes and remarks there are, in words."""
     levels = [item.level for item in findings]
     parts = []
-    for level in ("problem", "note", "remark"):
+    for level in LEVELS:
         number = levels.count(level)
         if number or level == "problem":
             noun = level if number == 1 else level + "s"

@@ -1,4 +1,4 @@
-"""Every table and every column of a book, declared once."""
+"""Every table and column of a book, and every key of its practice.toml, declared once."""
 
 from __future__ import annotations
 
@@ -9,9 +9,15 @@ from typing import Literal
 
 from growthcast.book.words import plain
 
-__all__ = ["TABLES", "UNIT_WORDS", "WEEKDAYS", "Column", "Kind", "column_of"]
+__all__ = ["KEYS", "TABLES", "UNIT_WORDS", "WEEKDAYS", "Column", "Kind", "column_of"]
 
-Kind = Literal["id", "text", "number", "date", "choice", "flag"]
+Kind = (
+    Literal["id", "text", "number", "date", "choice", "flag"]
+    | Literal["quoted", "currency", "locale", "region", "picture", "intervals", "weekdays", "dates"]
+)
+"""What a cell holds; those of the second line are of practice.toml alone."""
+
+WEEKDAYS = ("mon", "tue", "wed", "thu", "fri", "sat", "sun")
 
 UNIT_WORDS: Mapping[str, str] = MappingProxyType(
     {
@@ -34,9 +40,24 @@ UNIT_WORDS: Mapping[str, str] = MappingProxyType(
 )
 
 
+_EXPECTED: Mapping[Kind, str] = {
+    "date": "a date as YYYY-MM-DD",
+    "flag": "one of true, false",
+    "id": "an id: text without slash, backslash or control characters",
+    "text": "text",
+    "quoted": "text in quotes",
+    "currency": 'the three letters of a currency of ISO 4217, as "EUR"',
+    "locale": 'the codes of a language and a country, as "en-GB"',
+    "region": 'the ISO 3166 code of a country or a part of it in quotes, as "DE" or "DE-BY"',
+    "picture": 'a file inside the book\'s folder that ends in .svg, .png or .jpg, as "logo.svg"',
+    "weekdays": f"a list of weekdays out of {', '.join(WEEKDAYS)}, each in quotes",
+    "dates": "a list of dates as 2026-12-25",
+}
+
+
 @dataclass(frozen=True, slots=True)
 class Column:
-    """One column: its name, what its cells hold and within which limits.
+    """One column or key: its name, what its cells hold and within which limits.
 
     ``above`` makes ``low`` a limit which the value must exceed; ``whole`` asks for whole numbers;
     ``required`` means that the column is there and that none of its cells is blank.
@@ -56,15 +77,11 @@ class Column:
     @property
     def expected(self) -> str:
         """What a cell of this column should hold, in words."""
-        if self.kind == "number":
-            return _expected_number(self)
-        if self.kind == "date":
-            return "a date as YYYY-MM-DD"
-        if self.kind in {"choice", "flag"}:
-            return "one of " + ", ".join(self.choices or ("true", "false"))
-        if self.kind == "id":
-            return "an id: text without slash, backslash or control characters"
-        return "text"
+        if self.kind == "choice":
+            return "one of " + ", ".join(self.choices)
+        if self.kind == "intervals":
+            return f"a list of {_expected_number(self)}"
+        return _expected_number(self) if self.kind == "number" else _EXPECTED[self.kind]
 
 
 def _expected_number(column: Column) -> str:
@@ -111,8 +128,6 @@ def _number(
 ) -> Column:
     return Column(name, "number", meaning, unit, low, high, required, above, whole)
 
-
-WEEKDAYS = ("mon", "tue", "wed", "thu", "fri", "sat", "sun")
 
 _TANKS = (
     _id("tank_id", "the tank's own id"),
@@ -232,6 +247,47 @@ TABLES: Mapping[str, tuple[Column, ...]] = MappingProxyType(
         "species": _SPECIES,
     }
 )
+
+
+_WHOSE = "whose {} rows of whole tanks hold: all areas', or those without their own"
+
+KEYS: Mapping[str, tuple[Column, ...]] = MappingProxyType(
+    {
+        "practice": (
+            Column("name", "quoted", "the practice's name"),
+            Column("contact", "quoted", "line under the name on pages for clients"),
+            Column("logo", "picture", "picture beside the name on pages for clients"),
+            Column("locale", "locale", "language, number, date and money forms of pages"),
+            Column("currency", "currency", "ISO 4217 code"),
+            _number("labour_rate_per_h", "", 0, 1_000_000, "price of an hour"),
+        ),
+        "visit": (
+            _number("fixed_min", "min", 0, 1440, "minutes before any trimming"),
+            _number("travel_min", "min", 0, 1440, "minutes of travel"),
+        ),
+        "targets": (
+            _number("confidence", "share", 0.5, 0.99, "wanted chance"),
+            Column("intervals_d", "intervals", "intervals to compare", "d", 1, 365, whole=True),
+            _number("horizon_d", "d", 1, 730, "how far forecasts reach", whole=True),
+        ),
+        "fit": (
+            _number("height_error_cm", "cm", 0.01, 100, "error of a measured height"),
+            _number("height_error_share", "share", 0, 1, "part of it that grows"),
+            _number("widening", "", 0.25, 4, "factor on the width of forecasts"),
+        ),
+        "log": (
+            _choice("whole_tank_grams", _WHOSE.format("grams"), "all", "rest"),
+            _choice("whole_tank_minutes", _WHOSE.format("minutes"), "all", "rest"),
+        ),
+        "rounds": (
+            Column("working_days", "weekdays", "weekdays on which tanks are visited"),
+            _number("hours_per_day", "h", 0.25, 1000, "hours of visits and travel"),
+            Column("days_off", "dates", "days on which nobody works"),
+            Column("holidays", "region", "whose public holidays nobody works on"),
+        ),
+    }
+)
+"""The keys of practice.toml by section."""
 
 
 def column_of(table: str, name: str) -> Column:

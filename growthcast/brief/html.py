@@ -9,27 +9,11 @@ from functools import lru_cache
 from jinja2 import Environment, PackageLoader, StrictUndefined
 from markupsafe import Markup
 
-from growthcast.brief.page import (
-    Heading,
-    Items,
-    Logo,
-    Page,
-    Paragraph,
-    Picture,
-    Pictures,
-    Table,
-)
+from growthcast.brief.page import Logo, Page, Picture
 
 __all__ = ["page_html"]
 
 MIME = {"svg": "image/svg+xml", "png": "image/png", "jpg": "image/jpeg"}
-KINDS: dict[type, str] = {
-    Heading: "heading",
-    Paragraph: "paragraph",
-    Items: "items",
-    Table: "table",
-    Pictures: "pictures",
-}
 
 
 @lru_cache(maxsize=1)
@@ -57,7 +41,7 @@ def page_html(page: Page) -> bytes:
     bytes
         UTF-8.
     """
-    blocks = [(KINDS[type(block)], block) for block in page.blocks]
+    blocks = [(type(block).__name__, block) for block in page.blocks]
     environment = _environment()
     style = environment.get_template("page.css").render()
     text = environment.get_template("page.html").render(

@@ -12,9 +12,10 @@ from PIL import Image, UnidentifiedImageError
 
 from growthcast.book.book import Book, Practice
 from growthcast.book.words import shown
-from growthcast.brief.page import Letterhead, Logo, named
+from growthcast.brief.page import Letterhead, Logo
 from growthcast.fit.growth import last_logged
 from growthcast.say.locale import Locale
+from growthcast.say.words import named
 
 __all__ = ["foot_of", "letterhead_of", "logo_of"]
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import TypeAlias
 
-from growthcast.say.words import tidy
+from growthcast.say.locale import Locale
 
 __all__ = [
     "Block",
@@ -19,10 +19,8 @@ __all__ = [
     "Picture",
     "Pictures",
     "Table",
-    "named",
+    "columns",
 ]
-
-FIRST_STRONG, END_ISOLATE = "\N{FIRST STRONG ISOLATE}", "\N{POP DIRECTIONAL ISOLATE}"
 
 
 @dataclass(frozen=True, slots=True)
@@ -121,9 +119,11 @@ class Page:
     foot: str
 
 
-def named(text: str, otherwise: str = "") -> str:
-    """Return a person's text on one line, kept from turning the text around it."""
-    clean = tidy(text).strip() or tidy(otherwise).strip()
-    if any("\u0590" <= char <= "\u08ff" or "\ufb1d" <= char <= "\ufefc" for char in clean):
-        return f"{FIRST_STRONG}{clean}{END_ISOLATE}"
-    return clean
+def columns(
+    locale: Locale, prefix: str, names: str, numbers: str = "", free: str = ""
+) -> tuple[Column, ...]:
+    """Return columns by their names, which of them hold numbers, and which what people name."""
+    return tuple(
+        Column(locale.say(f"{prefix}_{name}"), name in numbers.split(), name in free.split())
+        for name in names.split()
+    )

@@ -4,16 +4,16 @@ from __future__ import annotations
 
 from growthcast.book.book import Book
 from growthcast.brief.letterhead import foot_of, letterhead_of
-from growthcast.brief.page import Block, Column, Heading, Items, Page, Paragraph, Table, named
+from growthcast.brief.page import Block, Heading, Items, Page, Paragraph, Table, columns
 from growthcast.say.cuts import cautions, sheet_sentence, watch_list
 from growthcast.say.locale import Locale
-from growthcast.service.effort import Range
+from growthcast.say.words import named
 from growthcast.service.visit.cuts import AreaCut, CutSheet
 
 __all__ = ["build_sheet"]
 
-COLUMNS = ("area", "now", "do", "safe", "next", "inside", "minutes", "before", "after")
-NUMBERS = {"now", "safe", "next", "inside", "minutes"}
+COLUMNS = "area now do safe next inside minutes before after"
+NUMBERS = "now safe next inside minutes"
 
 
 def build_sheet(book: Book, sheet: CutSheet, locale: Locale) -> Page:
@@ -56,25 +56,22 @@ def build_sheet(book: Book, sheet: CutSheet, locale: Locale) -> Page:
 
 
 def _table(locale: Locale, sheet: CutSheet) -> Table:
-    columns = tuple(
-        Column(locale.say(f"sheet_{name}"), numeric=name in NUMBERS, free=name == "area")
-        for name in COLUMNS
-    )
     listed = zip(sheet.areas, sheet.area_minutes, strict=True)
     rows = tuple(_row(locale, area, minutes) for area, minutes in listed)
-    return Table(locale.say("sheet_caption"), columns, rows)
+    heads = columns(locale, "sheet", COLUMNS, NUMBERS, "area")
+    return Table(locale.say("sheet_caption"), heads, rows)
 
 
 def _row(locale: Locale, area: AreaCut, minutes: int) -> tuple[str, ...]:
-    cut = locale.exact(round(area.cut_cm, 1), area.unit)
+    now, then, unit = area.height_now_cm, area.height_next_cm, area.unit
     do = {"cut": "sheet_cut", "trim what stands above": "sheet_trim"}.get(area.action)
-    label = named(area.label, area.area_id)
+    cut = locale.exact(round(area.cut_cm, 1), unit)
     return (
-        f"{locale.number(area.order)}. {label}",
-        _range(locale, area.height_now_cm, area.unit),
-        locale.say("sheet_leave") if do is None else locale.say(do, cut=cut),
-        locale.exact(area.lowest_safe_cut_cm, area.unit),
-        _range(locale, area.height_next_cm, area.unit),
+        f"{locale.number(area.order)}. {named(area.label, area.area_id)}",
+        locale.range(now.p10, now.p50, now.p90, unit),
+        locale.say(do or "sheet_leave", cut=cut),
+        locale.exact(area.lowest_safe_cut_cm, unit),
+        locale.range(then.p10, then.p50, then.p90, unit),
         locale.chance(area.chance_within),
         locale.say("minutes", n=locale.number(minutes)),
         "",
@@ -82,23 +79,14 @@ def _row(locale: Locale, area: AreaCut, minutes: int) -> tuple[str, ...]:
     )
 
 
-def _range(locale: Locale, height: Range, unit: str) -> str:
-    return locale.say(
-        "range",
-        middle=locale.height(height.p50, unit),
-        low=locale.bare_height(height.p10, unit),
-        high=locale.height(height.p90, unit),
-    )
-
-
 def _time(locale: Locale, sheet: CutSheet) -> str:
     travel, fixed, trimming = sheet.whole_minutes
-    return locale.say(
-        "sheet_time",
-        total=locale.number(travel + fixed + trimming),
-        travel=locale.number(travel),
-        fixed=locale.number(fixed),
-        trimming=locale.number(trimming),
-        low=locale.number(sheet.trimming_min.p10),
-        high=locale.number(sheet.trimming_min.p90),
-    )
+    minutes = {
+        "total": travel + fixed + trimming,
+        "travel": travel,
+        "fixed": fixed,
+        "trimming": trimming,
+        "low": sheet.trimming_min.p10,
+        "high": sheet.trimming_min.p90,
+    }
+    return locale.say("sheet_time", **{name: locale.number(of) for name, of in minutes.items()})

@@ -42,7 +42,7 @@ def brief_command(
     """
     import numpy as np
 
-    from growthcast.brief.client.build import build_brief
+    from growthcast.brief.client import build_brief
     from growthcast.brief.visits import read_visits
 
     file = check_page(out)

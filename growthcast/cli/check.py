@@ -42,13 +42,13 @@ def check_command(
     Exit status: 0 nothing or remarks only, 1 notes, 2 problems or bad arguments, 3 tool fault.
     """
     from growthcast.book.read import inspect_book
-    from growthcast.service.assumed import co2_assumed
+    from growthcast.say.water import co2_words
 
     read, findings = inspect_book(folder_of(book), today=date.today(), on=on)
     summary, assumed = "", []
     if read is not None:
         findings = (*findings, *(_of_fit(read) if deep else _on_grams(read)))
-        assumed = co2_assumed(read)
+        assumed = co2_words(read)
         sizes = (len(read.tanks), "tank"), (len(read.areas), "area"), (len(read.trims), "log row")
         summary = ", ".join(words.count_of(*size) for size in sizes) + ": "
     if findings and not as_json:

@@ -87,6 +87,7 @@ def recommended_interval(book: Book, fit: GrowthFit, tank: int) -> int:
     """Days until the next visit that is recommended, the shortest listed where none is feasible."""
     import numpy as np
 
+    from growthcast.say.reasons import reason
     from growthcast.service.recommend import recommend
 
     [advice] = recommend(book, fit, np.array([tank]))
@@ -94,7 +95,7 @@ def recommended_interval(book: Book, fit: GrowthFit, tank: int) -> int:
         shortest = min(advice.longest_interval_d, *book.practice.intervals_d)
         why = f"No listed interval is feasible for {advice.tank_id}"
         if advice.nothing_holds:
-            why = f"{advice.tank_id}: {advice.reason}"
+            why = f"{advice.tank_id}: {reason(advice)}"
         say(f"{why}; the next visit is taken to be in {shortest} days, the shortest listed.")
         return shortest
     return advice.recommended_interval_d

@@ -20,7 +20,7 @@ def interval_command(
 
     Exit status: 0 done, 2 bad arguments or a book with problems, 3 the tool itself failed.
     """
-    from growthcast.say.interval import interval_words, rhythm_words
+    from growthcast.say.interval import advice_for_programs, interval_words, rhythm_words
     from growthcast.service.recommend import recommend
 
     opened, _, fit = open_fit(book, on)
@@ -29,13 +29,18 @@ def interval_command(
     supposed = supposed_of(opened, fit, tank, suppose)
     if supposed is None:
         words = interval_words(advice, currency, one=tank is not None)
-        print_answer(as_json, {"tanks": advice}, words, fit)
+        in_json = [advice_for_programs(one, currency) for one in advice if as_json]
+        print_answer(as_json, {"tanks": in_json}, words, fit)
         return
     from growthcast.say.supposed import hypothetical, supposed_words
 
     [as_it_is] = advice
     advice = recommend(supposed.book, supposed.fit, tanks)
-    answer = {"hypothetical": hypothetical(supposed), "tanks": advice, "as_it_is": as_it_is}
+    answer = {
+        "hypothetical": hypothetical(supposed),
+        "tanks": [advice_for_programs(one, currency) for one in advice],
+        "as_it_is": advice_for_programs(as_it_is, currency),
+    }
     words = [
         *supposed_words(supposed),
         f"As it is: {rhythm_words(as_it_is)}. Supposed: {rhythm_words(advice[0])}.",

@@ -62,7 +62,7 @@ def log_command(
     from growthcast.book.writing.visit.echo import visit_in_words
     from growthcast.book.writing.visit.entry import looks_like_item
     from growthcast.book.writing.visit.places import log_rows, places_of, tank_of_visit, visit_rows
-    from growthcast.say.log import outlook_words
+    from growthcast.say.log import outlook_for_programs, outlook_words
     from growthcast.service.logged import after_visit
 
     items = visit or []
@@ -106,7 +106,8 @@ def log_command(
     else:
         say("Nothing is written yet; the same line with --yes writes it.")
     whole = {"tank_id": tank_id, "on": day, "written": yes, "rows": cells}
-    whole |= {"understood": understood, "doubts": doubts, "outlook": news}
+    outlook = news and outlook_for_programs(news)
+    whole |= {"understood": understood, "doubts": doubts, "outlook": outlook}
     found = {r.place.area_id: r.amounts.get("before_cm") for r in rows if r.place}
     print_answer(as_json, whole, outlook_words(news, tank_id, day, found) if news else ())
 

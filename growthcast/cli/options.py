@@ -124,10 +124,10 @@ def say_not_fitted(not_fitted: dict[str, str]) -> None:
 def open_fit(named: str | None, on: date | None) -> tuple[Book, date, GrowthFit]:
     """Read and fit the book; areas whose fit did not settle are named on stderr."""
     from growthcast.fit.growth import fit_growth, last_logged
-    from growthcast.service.assumed import co2_assumed
+    from growthcast.say.water import co2_words
 
     book, day = open_book(named, on)
-    for sentence in co2_assumed(book, unknown=False):
+    for sentence in co2_words(book, unknown=False):
         say(sentence)
     fit = fit_growth(book, day)
     say_not_fitted(fit.not_fitted)

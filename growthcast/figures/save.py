@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Literal
 from growthcast.book.book import Book
 from growthcast.book.tables import TABLES
 from growthcast.book.words import printable
-from growthcast.book.writing.whole import said_of, write_whole
+from growthcast.book.writing.whole import refusals_in_words, write_whole
 from growthcast.errors import UsageError
 from growthcast.say.words import tidy
 
@@ -25,7 +25,7 @@ BOOK_FILES = ("practice.toml", *(f"{name}.csv" for name in TABLES))
 def check_target(book: Book, file: Path) -> None:
     """Refuse a place where a figure cannot or must not be written."""
     named = printable(str(file))
-    with said_of(file):
+    with refusals_in_words(file):
         if not file.parent.is_dir():
             raise UsageError(f'there is no folder for "{named}"; make it first')
         if file.is_dir():

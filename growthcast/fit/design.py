@@ -25,7 +25,7 @@ from growthcast.fit.solver.areas import Pooling
 from growthcast.fit.solver.problem import Block, Problem
 from growthcast.fit.spreads import Spreads
 from growthcast.growth.responses import co2_slope
-from growthcast.log.visits import Buckets, LeftOut, Visits, day_numbers, places, read_log
+from growthcast.log.visits import Buckets, LeftOut, Visits, day_numbers, read_log
 from growthcast.species import SpeciesPriors, read_reference, species_priors
 
 __all__ = ["COVER_CEILING", "Design", "build_design", "day_number", "with_spreads"]
@@ -105,8 +105,8 @@ def build_design(book: Book, on: date, spreads: Spreads | None = None) -> Design
     )
     priors = species_priors(book.species)
     tank_id, area_id = book.tanks.text("tank_id"), book.areas.text("area_id")
-    tank = places(book.areas, "tank_id", tank_id)
-    species = places(book.areas, "species_id", priors.species_id)
+    tank = book.areas.places("tank_id", tank_id)
+    species = book.areas.places("species_id", priors.species_id)
     errors = _errors(book, priors.measure_is_cover[species], spreads)
     traits = _traits(book, tank, species, priors, errors)
     conditions, clock = _clock(book, traits, species, priors)
@@ -211,7 +211,7 @@ def _clock(
     reference = read_reference()
     conditions = tank_conditions(
         book.conditions,
-        places(book.conditions, "tank_id", book.tanks.text("tank_id")),
+        book.conditions.places("tank_id", book.tanks.text("tank_id")),
         len(book.tanks),
         reference,
     )

@@ -27,6 +27,7 @@ from growthcast.fit.solver.hierarchy import border_covariance
 from growthcast.fit.solver.likelihood import log_likelihood
 from growthcast.fit.solver.solve import Solution
 from growthcast.fit.suspects import suspects_of
+from growthcast.fit.unsaid import UnsaidCuts, unsaid_cuts
 from growthcast.log.visits import LeftOut
 
 __all__ = ["Basis", "GrowthFit"]
@@ -100,6 +101,11 @@ class GrowthFit:
     def converged(self) -> BoolArray:
         """Whether the steps of each area (A,) settled."""
         return self.solution.converged
+
+    @property
+    def unsaid_cuts(self) -> UnsaidCuts:
+        """Cuts that may have been made without a word in the log."""
+        return unsaid_cuts(self.solution)
 
     def spans_since(self, day: float) -> IntArray:
         """Count the spans (A,) of every area that began on a day [day number] or later."""

@@ -39,7 +39,7 @@ from growthcast.forecast.report import as_date
 from growthcast.forecast.scores import CHANCES, Forecasts, Predictive
 from growthcast.forecast.verdict import BacktestResult, Readings
 from growthcast.growth.logistic import stage
-from growthcast.log.visits import Visits, day_numbers, places
+from growthcast.log.visits import Visits, day_numbers
 
 __all__ = ["BASELINES", "DEFAULT_SPLITS", "backtest"]
 
@@ -122,7 +122,7 @@ def backtest(
 
 def _gaps(book: Book, visits: Visits) -> FloatArray:
     """Days between one visit of a tank and the next, of all tanks."""
-    tank = places(book.areas, "tank_id", book.tanks.text("tank_id"))[visits.area]
+    tank = book.areas.places("tank_id", book.tanks.text("tank_id"))[visits.area]
     days = np.unique(np.stack([tank, visits.day]), axis=1)
     gaps: FloatArray = np.diff(days[1])[days[0, 1:] == days[0, :-1]]
     return gaps
@@ -143,7 +143,7 @@ def _readings(book: Book, visits: Visits, split_days: FloatArray) -> Readings:
     A split can forecast an area's first visit on or after it: the visit before lies before it.
     """
     areas = book.areas
-    tank = places(areas, "tank_id", book.tanks.text("tank_id"))
+    tank = areas.places("tank_id", book.tanks.text("tank_id"))
     cover_ids = book.species.text("species_id")[book.species.text("measure") == "cover_pct"]
     follows = np.flatnonzero(visits.follows)
     before_day = np.full(visits.day.size, -np.inf)

@@ -11,7 +11,7 @@ from dataclasses import replace
 import numpy as np
 
 from growthcast.book.book import Book
-from growthcast.log.visits import Visits, places, read_log
+from growthcast.log.visits import Visits, read_log
 
 __all__ = ["known_before", "log_visits"]
 
@@ -39,7 +39,7 @@ def known_before(book: Book, day: float) -> Book:
     removed_on = areas.date("removed_on").copy()
     removed_on[removed_on >= limit] = np.datetime64("NaT")
     standing = replace(areas, columns={**areas.columns, "removed_on": removed_on}).keep(planted)
-    place = places(trims, "area_id", areas.text("area_id"))
+    place = trims.places("area_id", areas.text("area_id"))
     theirs = (place < 0) | planted[place]
     return replace(
         book,

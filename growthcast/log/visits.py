@@ -17,7 +17,7 @@ from enum import IntEnum
 
 import numpy as np
 
-from growthcast.arrays import BoolArray, DateArray, FloatArray, IntArray, TextArray
+from growthcast.arrays import BoolArray, DateArray, FloatArray, IntArray
 from growthcast.book.book import Book, Table
 
 __all__ = [
@@ -28,7 +28,6 @@ __all__ = [
     "Visits",
     "day_numbers",
     "pair_of",
-    "places",
     "read_log",
 ]
 
@@ -97,8 +96,8 @@ class Visits:
     @property
     def found(self) -> BoolArray:
         """Whether anything says how the area stood before a cut, or how much came off."""
-        told = np.isfinite(self.before_cm) | np.isfinite(self.removed_cm)
-        found: BoolArray = told | np.isfinite(self.removed_g) | (self.look > 0) | self.unsaid
+        measured = np.isfinite(self.before_cm) | np.isfinite(self.removed_cm)
+        found: BoolArray = measured | np.isfinite(self.removed_g) | (self.look > 0) | self.unsaid
         return found
 
     @property
@@ -172,14 +171,6 @@ class Log:
     left_out: tuple[LeftOut, ...]
 
 
-def places(table: Table, name: str, ids: TextArray) -> IntArray:
-    """Place of each row's id among ``ids``, -1 for a blank."""
-    index = {value: place for place, value in enumerate(ids.tolist())}
-    coded = table.coded[name]
-    found = np.array([index.get(value, -1) for value in coded.values], dtype=np.int64)
-    return found[coded.codes]
-
-
 def day_numbers(dates: DateArray) -> FloatArray:
     """Days since 1970-01-01, nan for a blank date."""
     days = dates.astype("datetime64[D]").astype(np.int64).astype(np.float64)
@@ -190,15 +181,15 @@ def day_numbers(dates: DateArray) -> FloatArray:
 def read_log(book: Book) -> Log:
     """Read a book's log: its visits to areas, its buckets, and the rows that say nothing."""
     trims = book.trims
-    area = places(trims, "area_id", book.areas.text("area_id"))
-    tank = places(trims, "tank_id", book.tanks.text("tank_id"))
+    area = trims.places("area_id", book.areas.text("area_id"))
+    tank = trims.places("tank_id", book.tanks.text("tank_id"))
     day = day_numbers(trims.date("date"))
     buckets = _buckets(trims, area, tank, day)
     own = _own_visits(book, area, day)
     silent = _silent_visits(book, own, buckets)
     visits = Visits(*(np.concatenate([getattr(own, f), getattr(silent, f)]) for f in own.__slots__))
     visits = visits.keep(np.lexsort((visits.day, visits.area)))
-    tank_of_area = places(book.areas, "tank_id", book.tanks.text("tank_id"))
+    tank_of_area = book.areas.places("tank_id", book.tanks.text("tank_id"))
     empty = np.flatnonzero((area >= 0) & ~np.isin(np.arange(area.size), own.row))
     left_out = tuple(
         LeftOut(trims.name, int(trims.rows[row]), "no amount and no look") for row in empty.tolist()
@@ -268,7 +259,7 @@ def _buckets(trims: Table, area: IntArray, tank: IntArray, day: FloatArray) -> B
 
 def _silent_visits(book: Book, own: Visits, buckets: Buckets) -> Visits:
     """Visits to areas of which a bucket alone tells; what was planted that day gave nothing."""
-    tank_of_area = places(book.areas, "tank_id", book.tanks.text("tank_id"))
+    tank_of_area = book.areas.places("tank_id", book.tanks.text("tank_id"))
     planted = day_numbers(book.areas.date("planted_on"))
     removed = day_numbers(book.areas.date("removed_on"))
     by_tank = np.argsort(tank_of_area, kind="stable")

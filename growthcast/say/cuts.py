@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 
+from growthcast.say.reasons import limit_words
 from growthcast.say.words import (
     Table,
     Words,
@@ -15,7 +16,6 @@ from growthcast.say.words import (
     range_words,
 )
 from growthcast.service.effort import Range
-from growthcast.service.reasons import limit_in_words
 from growthcast.service.visit.away import AwayArea
 from growthcast.service.visit.cuts import AreaCut, CutSheet
 
@@ -158,7 +158,7 @@ def cautions(sheet: CutSheet) -> list[str]:
 
 def limits_of_cuts(areas: Sequence[AreaCut] | Sequence[AwayArea]) -> list[str]:
     """Say once which lowest cuts keep areas above their floors that no safe cut holds."""
-    limits = [limit_in_words(area.limit) for area in areas if area.needed_cut_cm is None]
+    limits = [limit_words(area.limit) for area in areas if area.needed_cut_cm is None]
     return [limit for limit in dict.fromkeys(limits) if limit]
 
 

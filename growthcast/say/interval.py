@@ -4,14 +4,34 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import replace
+from typing import Any
 
 from growthcast.book.words import some_of
+from growthcast.plain import plain
+from growthcast.say.reasons import (
+    certainty_words,
+    mend_words,
+    minutes_words,
+    next_longer_words,
+    reason,
+)
 from growthcast.say.words import Table, Words, as_chance, count_of, percent, with_range
 from growthcast.service.advice import OptionAdvice, TankAdvice
-from growthcast.service.longer.certainty import certainty_in_words
 from growthcast.service.rescape.variants import Option
 
-__all__ = ["effort_cells", "gap_words", "interval_words", "rhythm_words"]
+__all__ = ["advice_for_programs", "effort_cells", "gap_words", "interval_words", "rhythm_words"]
+
+
+def advice_for_programs(tank: TankAdvice, currency: str) -> dict[str, Any]:
+    """Return the advice for a tank as ``--json`` prints it: its facts, and what is said of them."""
+    answer: dict[str, Any] = plain(tank)
+    answer["reason"] = reason(tank)
+    answer["minutes_rest_on"] = tank.minutes and minutes_words(tank.minutes)
+    if tank.longer is not None:
+        answer["next_longer"]["sentence"] = next_longer_words(tank, tank.longer, currency)
+    for made, mend in zip(answer["mends"], tank.mends, strict=True):
+        made["change"] = mend_words(tank, mend)
+    return answer
 
 
 def rhythm_words(tank: TankAdvice) -> str:
@@ -42,11 +62,12 @@ def interval_words(
         [[tank.tank_id, tank.client, *_chosen(tank)] for tank in advice],
     )
     for tank in advice:
-        yield ". ".join([f"{tank.tank_id}: {tank.reason}", *gap_words(tank)])
+        yield ". ".join([f"{tank.tank_id}: {reason(tank)}", *gap_words(tank)])
     named = [tank for tank in advice if tank.options and not tank.nothing_holds]
     rests_on: dict[str, list[str]] = {}
     for tank in named:
-        rests_on.setdefault(tank.minutes_rest_on, []).append(tank.tank_id)
+        if tank.minutes is not None:
+            rests_on.setdefault(minutes_words(tank.minutes), []).append(tank.tank_id)
     for words, tanks in rests_on.items():
         of = f" of {some_of(tanks, 5)}" if len(rests_on) > 1 else ""
         yield f"Time and money{of}: {words}. Ranges hold in 8 cases of 10."
@@ -54,22 +75,22 @@ def interval_words(
         for tank in named:
             yield from _options(tank, currency, mark)
             yield from _cuts(tank, mark)
-            yield from _longer(tank)
+            yield from _longer(tank, currency)
 
 
 def gap_words(tank: TankAdvice) -> list[str]:
     """Say where the advice goes beyond the gaps of the log, and the cheapest trial of it."""
     gap_d, chosen_d = tank.longest_gap_d, tank.recommended_interval_d
-    longer = [o.interval_d for o in tank.options if o.interval_d <= tank.longest_interval_d]
-    asked_d = next((d for d in longer if gap_d is not None and d > gap_d), None)
-    if gap_d is None or chosen_d is None or asked_d is None:
+    listed = [o.interval_d for o in tank.options if o.interval_d <= tank.longest_interval_d]
+    if gap_d is None or chosen_d is None:
         return []
-    trial = "Skip one visit and log what you find; then we know"
-    if chosen_d > gap_d:
-        return [f"{chosen_d} days is longer than any gap in your log ({gap_d} days). {trial}"]
-    if asked_d == min((d for d in longer if d > chosen_d), default=None):
-        return [f"{asked_d} days is longer than any gap in your log ({gap_d} days). {trial}"]
-    return []
+    asked_d = next((d for d in listed if d > chosen_d), chosen_d) if chosen_d <= gap_d else chosen_d
+    if asked_d <= gap_d:
+        return []
+    return [
+        f"{asked_d} days is longer than any gap in your log ({gap_d} days). Skip one visit and log "
+        "what you find; then we know"
+    ]
 
 
 def _chosen(tank: TankAdvice) -> list[str]:
@@ -149,19 +170,23 @@ def _cuts(tank: TankAdvice, mark: str) -> Words:
     )
 
 
-def _longer(tank: TankAdvice) -> Words:
+def _longer(tank: TankAdvice, currency: str) -> Words:
     """Yield what the next longer interval costs, what would allow it, how sure the advice is."""
     if tank.longer is not None:
-        yield f"The next longer: {tank.longer.sentence}."
+        yield f"The next longer: {next_longer_words(tank, tank.longer, currency)}."
     if tank.mends:
         yield Table(
             f"{tank.tank_id}: what would make {tank.mends[0].interval_d} days feasible, each "
             "worked out anew",
             ["change", "at the floor>", "enough"],
             [
-                [mend.change, as_chance(mend.chance_at_least_cut), "yes" if mend.holds else "no"]
+                [
+                    mend_words(tank, mend),
+                    as_chance(mend.chance_at_least_cut),
+                    "yes" if mend.holds else "no",
+                ]
                 for mend in tank.mends
             ],
         )
     if tank.certainty is not None:
-        yield certainty_in_words(tank.certainty, tank.recommended_interval_d)
+        yield certainty_words(tank, tank.certainty)

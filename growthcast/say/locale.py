@@ -80,10 +80,6 @@ class Locale:
             return self.share(value / 100.0)
         return f"{self.number(value, 1 if value < 9.95 else 0)}\N{NO-BREAK SPACE}cm"
 
-    def bare_height(self, value: float, unit: str) -> str:
-        """Return a height as ``height`` does, without its unit where that stands beside it."""
-        return self.height(value, unit).removesuffix("\N{NO-BREAK SPACE}cm")
-
     def exact(self, value: float, unit: str) -> str:
         """Return a height that was agreed, not forecast, in the digits it was given with."""
         digits = next((d for d in (0, 1) if abs(value - round(value, d)) < 1e-9), 2)
@@ -95,10 +91,27 @@ class Locale:
         """Return a text of the page with its blanks filled."""
         return self.text[key].format(**values)
 
-    def count(self, key: str, number: int, **values: str) -> str:
-        """Return the text for one or for many of something; the number is ``{n}``."""
-        form = f"{key}_one" if number == 1 else f"{key}_many"
-        return self.say(form, n=self.number(number), **values)
+    def count(self, key: str, number: int) -> str:
+        """Return the text for so many of something, the number as ``{n}``.
+
+        It is the text of that very number where there is one, else that of one or of many.
+        """
+        very = f"{key}_{number}"
+        form = very if very in self.text else f"{key}_one" if number == 1 else f"{key}_many"
+        return self.say(form, n=self.number(number))
+
+    def sentence_case(self, text: str) -> str:
+        """Return a text with a capital at its beginning."""
+        return text[:1].upper() + text[1:]
+
+    def range(self, low: float, middle: float, high: float, unit: str) -> str:
+        """Return a forecast height with its range."""
+        return self.say(
+            "range",
+            middle=self.height(middle, unit),
+            low=self.height(low, unit).removesuffix("\N{NO-BREAK SPACE}cm"),
+            high=self.height(high, unit),
+        )
 
     def listed(self, parts: list[str]) -> str:
         """Return parts as a list in the words of the page's language."""

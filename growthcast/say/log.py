@@ -4,11 +4,20 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from datetime import date
+from typing import Any
 
+from growthcast.plain import plain
+from growthcast.say.reasons import reason
 from growthcast.say.words import Table, Words, quantile_words
 from growthcast.service.logged import AfterVisit
 
-__all__ = ["outlook_words"]
+__all__ = ["outlook_for_programs", "outlook_words"]
+
+
+def outlook_for_programs(news: AfterVisit) -> dict[str, Any]:
+    """Return what a visit changes as ``--json`` prints it, the reason of the interval with it."""
+    answer: dict[str, Any] = plain(news)
+    return answer | {"reason": reason(news.advice)}
 
 
 def outlook_words(
@@ -55,7 +64,7 @@ def outlook_words(
             f"Too little is known of {', '.join(news.unsure)} to name a day: measure the height "
             "before and after the next cut."
         )
-    yield f"{tank_id}: {news.reason}"
+    yield f"{tank_id}: {reason(news.advice)}"
 
 
 def _due(news: AfterVisit, day: date) -> str:

@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
+from growthcast.say.reasons import limit_words
 from growthcast.say.words import Table, Words, and_list, as_chance, percent, range_words
 from growthcast.service.effort import Range
-from growthcast.service.reasons import limit_in_words
 from growthcast.service.visit.peak import PeakArea, PeakPlan
 
 __all__ = ["peak_sentence", "peak_words", "why_not_best"]
@@ -99,7 +99,7 @@ def why_not_best(area: PeakArea) -> str:
             f"best from {area.low_cm:.1f} {area.unit} (chance {as_chance(area.chance_best)})"
         )
     if area.height_on_day_cm.p50 > area.high_cm:
-        limit = limit_in_words(area.limit)
+        limit = limit_words(area.limit)
         return (
             f"it grows too fast for the visits left: it stands at {stands} on the day, above "
             f"{area.high_cm:.1f} {area.unit}, even from the lowest cut that looks right; a visit "

@@ -6,8 +6,8 @@ from typing import Any
 
 from growthcast.book.supposed.changes import CONDITION_WORDS
 from growthcast.fit.supposed import Supposed
+from growthcast.say.water import none_added_words
 from growthcast.say.words import Beside, Words
-from growthcast.service.assumed import none_added_in_words
 from growthcast.service.rescape.notes import supposed_cautions
 from growthcast.species import read_reference
 
@@ -40,7 +40,7 @@ def _sentences(supposed: Supposed) -> list[str]:
         now = supposed.now[name]
         instead = "a value nobody gave" if now is None else f"{now:.4g} {unit}"
         if name == "co2_mg_l" and value == 0.0:
-            said.append(f"no CO2 added ({none_added_in_words()}) instead of {instead}")
+            said.append(f"no CO2 added ({none_added_words()}) instead of {instead}")
         else:
             said.append(f"{words} {value:g} {unit} instead of {instead}")
     book = supposed.book

@@ -22,6 +22,7 @@ __all__ = [
     "day_words",
     "days_in_words",
     "full_date_words",
+    "named",
     "percent",
     "quantile_words",
     "range_words",
@@ -119,3 +120,14 @@ def tidy(text: str) -> str:
     """Return a person's text on one line, without characters that do not print."""
     one_line = " ".join(unicodedata.normalize("NFC", text).split())
     return "".join(char for char in one_line if char.isprintable())
+
+
+FIRST_STRONG, END_ISOLATE = "\N{FIRST STRONG ISOLATE}", "\N{POP DIRECTIONAL ISOLATE}"
+
+
+def named(text: str, otherwise: str = "") -> str:
+    """Return a person's text on one line, kept from turning the text around it."""
+    clean = tidy(text).strip() or tidy(otherwise).strip()
+    if any("\u0590" <= char <= "\u08ff" or "\ufb1d" <= char <= "\ufefc" for char in clean):
+        return f"{FIRST_STRONG}{clean}{END_ISOLATE}"
+    return clean

@@ -2,18 +2,68 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass, field
-from typing import ClassVar
+from typing import ClassVar, Literal
 
-from growthcast.fit.result import Basis
-from growthcast.plain import FLAT, HIDDEN, NULL_IF_BLANK, in_json
-from growthcast.service.effort import Range, Year
-from growthcast.service.longer.certainty import Certainty
-from growthcast.service.longer.looks import NextLonger
-from growthcast.service.longer.mends import Mend
+from growthcast.fit.result import Basis, GrowthFit
+from growthcast.plain import FLAT, HIDDEN, in_json, plain
+from growthcast.service.effort import MinutesBasis, Range, Saving, Year
 from growthcast.service.rescape.notes import NotHolding
 
-__all__ = ["AreaAdvice", "OptionAdvice", "TankAdvice"]
+__all__ = [
+    "AreaAdvice",
+    "Certainty",
+    "CutLimit",
+    "Mend",
+    "NextLonger",
+    "OptionAdvice",
+    "ShortArea",
+    "TankAdvice",
+    "cut_limit",
+]
+
+
+@dataclass(frozen=True, slots=True)
+class CutLimit:
+    """The lowest cut an area is known to stand, where that lies above its floor.
+
+    ``table_cm`` is that of the species table, ``limit_cm`` that of table and log together [cm, or
+    % cover].
+    """
+
+    area_id: str
+    species_id: str
+    unit: str
+    table_cm: float
+    limit_cm: float
+
+
+def cut_limit(fit: GrowthFit, area: int) -> CutLimit | None:
+    """Return the lowest cut that keeps an area above its floor.
+
+    Parameters
+    ----------
+    fit : GrowthFit
+        A fitted book.
+    area : int
+        Place of the area in the book.
+
+    Returns
+    -------
+    CutLimit or None
+        ``None`` where the area may be cut down to its floor.
+    """
+    design, limit = fit.design, float(fit.lowest_cut_cm[area])
+    if limit <= design.traits.floor_cm[area]:
+        return None
+    return CutLimit(
+        area_id=str(design.area_id[area]),
+        species_id=str(design.species_id[design.species[area]]),
+        unit="% cover" if design.is_cover[area] else "cm",
+        table_cm=float(design.traits.lowest_cut_cm[area]),
+        limit_cm=limit,
+    )
 
 
 @dataclass(frozen=True, slots=True)
@@ -63,32 +113,156 @@ class OptionAdvice:
         """Visits of a year."""
         return self.year.visits
 
+    @property
+    def visits_over_per_year(self) -> float:
+        """Visits of a year that find some area over its height."""
+        return (1.0 - self.chance_all_within) * self.year.visits
+
+
+@dataclass(frozen=True, slots=True)
+class ShortArea:
+    """An area that falls short at an interval, and what would make it hold.
+
+    ``area`` is what the interval asks of it. ``needed_budget_cm`` is the budget that would do, the
+    tank's other short areas being mended too; ``limit`` is the lowest cut that keeps it above its
+    floor, if one does.
+    """
+
+    area: AreaAdvice
+    floor_cm: float
+    least_cut_cm: float
+    needed_budget_cm: float
+    limit: CutLimit | None
+
+
+def _ranges(saved: Saving) -> dict[str, Range]:
+    return {f"{name}_saved_range": made for name, made in plain(saved).items()}
+
+
+def _bare(areas: tuple[AreaAdvice, ...]) -> list[dict[str, str | float | None]]:
+    return [
+        {
+            "label": area.label,
+            "cut_cm": area.cut_needed_cm and round(area.cut_needed_cm, 2),
+            "days_below_floor": round(area.days_below_floor, 1),
+        }
+        for area in areas
+    ]
+
+
+@dataclass(frozen=True, slots=True)
+class NextLonger:
+    """The next longer interval against the recommended one.
+
+    ``presentable_days_lost`` is days a year on which some area stands outside floor and budget,
+    more than now; ``bare_areas`` are the areas that would have to be cut below their floors to hold
+    the wanted chance, ``lost_areas`` the names of those that not even the lowest safe cut saves.
+    Savings are a year's, with their range over the draws of growth and minutes in ``saved``;
+    negative where the longer interval costs more.
+    """
+
+    interval_d: int
+    chance_all_within: float
+    visits_over_per_year: float = field(metadata=in_json(digits=1))
+    presentable_days_lost: float
+    hours_saved: float
+    cost_saved: float
+    saved: Saving = field(metadata=in_json(into=_ranges, flat=True))
+    bare_areas: tuple[AreaAdvice, ...] = field(metadata=in_json(into=_bare))
+    lost_areas: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Mend:
+    """One change and what it does to an interval.
+
+    ``area_ids`` are the areas changed (all of the tank's for light). ``values`` are the new bounds
+    [cm, or % cover], the new species' id, or the new PPFD [umol], ``before`` what they are now.
+    ``plant`` is the new species' scientific and common name. ``chance_at_least_cut`` is the chance
+    of the interval with that change, every area cut as low as still looks right, and ``holds``
+    whether it suffices.
+    """
+
+    kind: Literal["budget", "floor", "lowest cut", "plant", "light"]
+    area_ids: tuple[str, ...]
+    values: tuple[float | str, ...]
+    interval_d: int
+    chance_at_least_cut: float
+    holds: bool
+    before: tuple[float, ...] = field(metadata=HIDDEN)
+    plant: tuple[str, str] = field(default=("", ""), metadata=HIDDEN)
+
+
+def _by_days(best: Mapping[int, float] | None) -> dict[str, float] | None:
+    if best is None:
+        return None
+    return {str(days or "none"): chance for days, chance in best.items()}
+
+
+@dataclass(frozen=True, slots=True)
+class Certainty:
+    """How sure a tank's recommendation is.
+
+    Attributes
+    ----------
+    chance_best : float
+        Chance that the recommended interval is the one that would be recommended if this tank's
+        growth were known exactly.
+    best : mapping of int to float
+        That chance for every listed interval; 0 stands for "none of them".
+    best_from_floor : mapping of int to float or None
+        ``best`` if every area stood a cut to its floor; None where every one is known to.
+    """
+
+    chance_best: float
+    best: Mapping[int, float] = field(metadata=in_json("best_interval_d", into=_by_days, digits=4))
+    best_from_floor: Mapping[int, float] | None = field(
+        default=None, metadata=in_json("best_interval_d_from_floor", into=_by_days, digits=4)
+    )
+
 
 @dataclass(frozen=True, slots=True)
 class TankAdvice:
     """The recommendation for one tank; ``recommended_interval_d`` is None when none is feasible.
 
-    ``minutes_rest_on`` says what the minutes were learnt from, ``timed_visits`` of how many;
-    ``longer`` compares it with the next longer interval (None: there is none, or nothing to compare
-    with). ``mends`` and ``certainty``
-    are worked out when asked for in full. ``not_holding`` are the areas whose plants are not likely
-    to hold under the conditions given; where that is all of them, no interval is recommended.
-    ``longest_gap_d`` is the longest time between two visits in its log (None: there are no two).
+    Attributes
+    ----------
+    limited_by : str or None
+        The area that goes over first at the interval that fails.
+    longest_interval_d : int
+        The longest interval it may get [d]; ``own_limit`` tells whether that is its own.
+    fails_at_d : int or None
+        The shortest longer interval within that limit, which is not feasible [d].
+    short : tuple of ShortArea
+        The areas that fall short there, the worst first.
+    longer : NextLonger or None
+        The next longer interval against the recommended one, if there are both.
+    mends, certainty
+        What would make the interval feasible that fails, and how sure the advice is; worked out
+        when asked for in full.
+    minutes : MinutesBasis or None
+        What the minutes rest on; None where nothing grows.
+    not_holding : tuple of NotHolding
+        The areas whose plants are not likely to hold under the conditions given; where that is all
+        of them, no interval is recommended.
+    longest_gap_d : int or None
+        The longest time between two visits in its log [d]; None where there are no two.
     """
 
     tank_id: str
     client: str
     recommended_interval_d: int | None
     limited_by: str | None
-    reason: str
     longest_interval_d: int
+    own_limit: bool = field(metadata=HIDDEN)
     confidence: float
-    options: tuple[OptionAdvice, ...]
+    options: tuple[OptionAdvice, ...] = ()
+    fails_at_d: int | None = field(default=None, metadata=HIDDEN)
+    short: tuple[ShortArea, ...] = field(default=(), metadata=HIDDEN)
     longer: NextLonger | None = field(default=None, metadata=in_json("next_longer"))
     mends: tuple[Mend, ...] = ()
     certainty: Certainty | None = None
-    minutes_rest_on: str = field(default="", metadata=NULL_IF_BLANK)
-    timed_visits: int = field(default=0, metadata=HIDDEN)
+    minutes: MinutesBasis | None = field(default=None, metadata=HIDDEN)
     not_holding: tuple[NotHolding, ...] = ()
     longest_gap_d: int | None = None
 

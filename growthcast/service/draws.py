@@ -31,12 +31,28 @@ SPAN_BITS, SPANS = 40, 4
 
 
 def stratified_normals(keys: IntArray, draws: int = DRAWS) -> Singles:
-    """Standard normals (N, draws) for the rows named by ``keys`` (N,), whole numbers.
+    """Draw standard normals, stratified.
 
-    Each row holds the ``draws`` equally likely quantiles, in an order that depends on its key
-    alone: what is drawn for one tank does not depend on which other tanks are asked for. ``draws``
-    is a power of two, at most 65,536.
+    Parameters
+    ----------
+    keys : int array (N,)
+        What names each row.
+    draws : int
+        How many, a power of two, at most 65,536.
 
+    Returns
+    -------
+    array (N, draws)
+        Each row holds the equally likely quantiles [sd], in an order that depends on its key alone:
+        what is drawn for one tank does not depend on which other tanks are asked for.
+
+    Raises
+    ------
+    ValueError
+        If ``draws`` is no power of two.
+
+    Notes
+    -----
     The order comes from rounds of adding, multiplying by an odd number and folding high bits onto
     low ones, each of which maps the whole numbers below a power of two onto themselves.
     """
@@ -71,7 +87,22 @@ def _scores(draws: int) -> Singles:
 
 
 def span_normals(areas: IntArray, span: int, draws: int = DRAWS) -> Singles:
-    """Standard normals (A, draws) of a further span of ``areas``, told apart by a whole number."""
+    """Draw standard normals for a further span of areas.
+
+    Parameters
+    ----------
+    areas : int array (A,)
+        Places of the areas in the book.
+    span : int
+        What tells the span from others.
+    draws : int
+        How many, a power of two.
+
+    Returns
+    -------
+    array (A, draws)
+        As ``stratified_normals`` [sd].
+    """
     return stratified_normals(areas * 16 + 13 + ((span + SPANS) << SPAN_BITS), draws)
 
 
@@ -116,7 +147,24 @@ class GrowthDraws:
 def draw_growth(
     fit: GrowthFit, areas: IntArray, tanks: IntArray, draws: int = DRAWS
 ) -> GrowthDraws:
-    """Draw the growth of ``areas`` (A,), sorted by tank, in ``tanks`` (R,) from the posterior."""
+    """Draw the growth of areas from the posterior.
+
+    Parameters
+    ----------
+    fit : GrowthFit
+        A fitted book.
+    areas : int array (A,)
+        Places of the areas in the book, sorted by tank.
+    tanks : int array (R,)
+        Places of their tanks, in rising order.
+    draws : int
+        How many, a power of two.
+
+    Returns
+    -------
+    GrowthDraws
+        Joint draws: what areas share moves them together.
+    """
     shared = fit.shared(areas, tanks)
     width = shared.tank_root.shape[1]
     # The key of a row of draws: what it is drawn for (its place in the book, an area's draw key),

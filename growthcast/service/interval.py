@@ -134,9 +134,21 @@ def interval_options(
 
 
 def lasts_from(living: LivingAreas, cut_cm: FloatArray, interval_d: float) -> BoolArray:
-    """Whether areas stay inside from one regular visit to the next, cut to ``cut_cm`` (A,), (A, D).
+    """Tell whether areas stay inside from one regular visit to the next.
 
-    It is what ``interval_options`` counts for its own cuts.
+    Parameters
+    ----------
+    living : LivingAreas
+        The areas.
+    cut_cm : array (A,)
+        Height that each is cut to [cm, or % cover].
+    interval_d : float
+        Days between visits [d].
+
+    Returns
+    -------
+    bool array (A, D)
+        For each draw what ``interval_options`` counts for its own cuts.
     """
     growth, _ = living.growth_after_cut(interval_d)
     lasts: BoolArray = living.highest_cut(growth) >= column(cut_cm)
@@ -197,9 +209,22 @@ def _days_below_floor(
 
 
 def needed_budgets(living: LivingAreas, interval_d: int, confidence: FloatArray) -> FloatArray:
-    """Budgets (A,) [cm] that would make an interval feasible from the least cuts.
+    """Find the budgets that would make an interval feasible from the least cuts.
 
-    Found like the cuts, on heights counted downwards; ``confidence`` (R,) is the wanted chance.
+    Parameters
+    ----------
+    living : LivingAreas
+        The areas of a block of tanks.
+    interval_d : int
+        Days between visits [d].
+    confidence : array (R,)
+        Wanted chance of each tank [0-1].
+
+    Returns
+    -------
+    array (A,)
+        Budgets, none lower than now [cm, or % cover]; found like the cuts, on heights counted
+        downwards.
     """
     growth, _ = living.growth_after_cut(interval_d)
     least = living.least_cut_cm
@@ -214,10 +239,24 @@ def needed_budgets(living: LivingAreas, interval_d: int, confidence: FloatArray)
 def needed_cuts(
     living: LivingAreas, ranked: Singles, highest: Singles, confidence: FloatArray
 ) -> FloatArray:
-    """Cuts (A,) no higher than the least ones that hold a tank's wanted chance, whatever the look.
+    """Find the cuts that hold a tank's wanted chance, whatever the look.
 
-    ``ranked`` are the sorted cuts to choose from, ``highest`` (A, D) those that hold. An area that
-    holds from its least cut is cut no lower than that.
+    Parameters
+    ----------
+    living : LivingAreas
+        The areas of a block of tanks.
+    ranked : array (A, D)
+        Cuts to choose from, sorted [cm, or % cover].
+    highest : array (A, D)
+        Highest cut that holds in each draw [cm, or % cover].
+    confidence : array (R,)
+        Wanted chance of each tank [0-1].
+
+    Returns
+    -------
+    array (A,)
+        Cuts no higher than the least ones that look right [cm, or % cover]. An area that holds from
+        its least cut is cut no lower than that.
     """
     least = living.least_cut_cm
     at_least = highest >= column(least)
@@ -227,7 +266,20 @@ def needed_cuts(
 
 
 def at_rank(ranked: Singles, rank: IntArray) -> FloatArray:
-    """Value of each row (A,) at its rank, the lowest where the rank is negative."""
+    """Take the value of each row at its rank.
+
+    Parameters
+    ----------
+    ranked : array (A, D)
+        Rows sorted upwards, in any unit [-].
+    rank : int array (A,)
+        Rank in each row.
+
+    Returns
+    -------
+    array (A,)
+        Values in that unit [-], the lowest where the rank is negative.
+    """
     value: FloatArray = ranked[np.arange(rank.size), np.maximum(rank, 0)].astype(np.float64)
     return value
 
@@ -240,9 +292,27 @@ def highest_rank(
     confidence: FloatArray,
     anyhow: BoolArray | None = None,
 ) -> IntArray:
-    """Highest common rank (R,) of a tank's cuts that holds the wanted chance, -1 if none does.
+    """Find the highest common rank of a tank's cuts that holds the wanted chance.
 
-    ``anyhow`` (A, D) are draws that hold whatever the cut.
+    Parameters
+    ----------
+    living : LivingAreas
+        The areas of a block of tanks.
+    ranked : array (A, D)
+        Cuts to choose from, sorted [cm, or % cover].
+    highest : array (A, D)
+        Highest cut that holds in each draw [cm, or % cover].
+    least : array (A,)
+        Cuts below which none is made [cm, or % cover].
+    confidence : array (R,)
+        Wanted chance of each tank [0-1].
+    anyhow : bool array (A, D), optional
+        Draws that hold whatever the cut.
+
+    Returns
+    -------
+    int array (R,)
+        Ranks from 0; -1 where none holds it.
     """
     draws = ranked.shape[1]
     low, high = np.full(living.first.size, -1), np.full(living.first.size, draws - 1)

@@ -8,7 +8,6 @@ from __future__ import annotations
 
 from dataclasses import dataclass, replace
 from functools import cached_property
-from itertools import pairwise
 from typing import Any
 
 import numpy as np
@@ -64,11 +63,6 @@ class Rest:
     lag_d: Singles
     pause_d: Singles
     shape: Singles
-
-    def of(self, rows: IntArray) -> Rest:
-        """Return the rest of some areas."""
-        names = ("cut_cm", "usual_d", "falls", "lag_d", "pause_d", "shape")
-        return replace(self, **{name: getattr(self, name)[rows] for name in names})
 
     def days(self, growth: Singles, ceiling_cm: Singles, lag_d: Singles) -> Singles:
         """Rest (A, N) of areas that would gain ``growth`` (A, N) stages without one.
@@ -175,12 +169,20 @@ class LivingAreas:
         """Stage in each draw at the floor, (A, D)."""
         return self.stage_of(self.floor_cm)
 
+    @cached_property
+    def _edges(self) -> list[int]:
+        """Where the areas of each tank begin, and where the last end, (R + 1,)."""
+        return [*self.first.tolist(), self.area.size]
+
+    def of_tank(self, run: int) -> slice:
+        """Return where the areas of a tank are."""
+        return slice(self._edges[run], self._edges[run + 1])
+
     def by_tank(self, reduced: np.ufunc, values: NDArray[Any]) -> NDArray[Any]:
         """Minima, maxima or sums (R, D) over the areas of each tank; faster than ``reduceat``."""
         found = np.empty((self.first.size, values.shape[1]), values.dtype)
-        edges = [*self.first.tolist(), self.area.size]
-        for run, (begin, end) in enumerate(pairwise(edges)):
-            reduced.reduce(values[begin:end], axis=0, out=found[run])
+        for run in range(self.first.size):
+            reduced.reduce(values[self.of_tank(run)], axis=0, out=found[run])
         return found
 
     @cached_property
@@ -188,6 +190,22 @@ class LivingAreas:
         """Aim that reaches each draw's ceiling, (A, D); inf where the budget lies above it."""
         return np.where(
             np.isfinite(self.budget_stage), self.draws.ceiling_cm / self.hand_share, np.inf
+        )
+
+    def taken(self, places: IntArray, tanks: IntArray, sizes: IntArray) -> LivingAreas:
+        """Return areas (n,) by their places here, as many of each tank (R,) as ``sizes`` says."""
+        per_area = ("area", "budget_cm", "floor_cm", "safe_cut_cm", "pause_d", "doubt", "shape")
+        drawn = ("log_rate", "ceiling_cm", "week", "hand", "lag_d")
+        draws = {name: getattr(self.draws, name)[places] for name in drawn}
+        draws |= {name: getattr(self.draws, name)[tanks] for name in ("knots", "drift")}
+        areas: dict[str, Any] = {name: getattr(self, name)[places] for name in per_area}
+        return replace(
+            self,
+            **areas,
+            run=np.repeat(np.arange(sizes.size), sizes),
+            first=np.cumsum(sizes) - sizes,
+            tank=self.tank[tanks],
+            draws=replace(self.draws, **draws),
         )
 
     def growth(self, interval_d: float, after_d: float = 0.0) -> Singles:
@@ -289,7 +307,20 @@ class LivingAreas:
 
 
 def living_areas(fit: GrowthFit, tanks: IntArray) -> LivingAreas:
-    """Draw the growth of the living areas of ``tanks`` (places in the book)."""
+    """Draw the growth of the living areas of some tanks.
+
+    Parameters
+    ----------
+    fit : GrowthFit
+        A fitted book.
+    tanks : int array (K,)
+        Places of the tanks in the book.
+
+    Returns
+    -------
+    LivingAreas
+        Sorted by tank; tanks in which nothing grows are left out.
+    """
     design = fit.design
     chosen = np.flatnonzero(design.stays & np.isin(design.tank, tanks))
     area = chosen[np.argsort(design.tank[chosen], kind="stable")]
@@ -312,42 +343,56 @@ def living_areas(fit: GrowthFit, tanks: IntArray) -> LivingAreas:
 
 
 def living_part(living: LivingAreas, keep: BoolArray) -> LivingAreas:
-    """Return some areas of a block (a mask (A,)), with the tanks that are left."""
-    tanks, first, run = np.unique(living.run[keep], return_index=True, return_inverse=True)
-    draws = living.draws
-    return replace(
-        living,
-        area=living.area[keep],
-        run=run,
-        first=first,
-        tank=living.tank[tanks],
-        budget_cm=living.budget_cm[keep],
-        floor_cm=living.floor_cm[keep],
-        safe_cut_cm=living.safe_cut_cm[keep],
-        pause_d=living.pause_d[keep],
-        doubt=living.doubt[keep],
-        shape=living.shape[keep],
-        draws=replace(
-            draws,
-            log_rate=draws.log_rate[keep],
-            ceiling_cm=draws.ceiling_cm[keep],
-            knots=draws.knots[tanks],
-            week=draws.week[keep],
-            hand=draws.hand[keep],
-            drift=draws.drift[tanks],
-            lag_d=draws.lag_d[keep],
-        ),
-    )
+    """Return some areas of a block, with the tanks that are left.
+
+    Parameters
+    ----------
+    living : LivingAreas
+        A block of tanks.
+    keep : bool array (A,)
+        Which areas to keep.
+
+    Returns
+    -------
+    LivingAreas
+        Their draws are those that they had.
+    """
+    tanks, sizes = np.unique(living.run[keep], return_counts=True)
+    return living.taken(np.flatnonzero(keep), tanks, sizes)
 
 
 def all_hold(living: LivingAreas, holds: BoolArray) -> FloatArray:
-    """Share of draws (R,) in which all areas of a tank hold."""
+    """Count the draws in which all areas of a tank hold.
+
+    Parameters
+    ----------
+    living : LivingAreas
+        The areas of a block of tanks.
+    holds : bool array (A, D)
+        Whether each area holds in each draw; ``D`` is a power of two, at least 8.
+
+    Returns
+    -------
+    array (R,)
+        Share of the draws [0-1].
+    """
     words = holds.view(np.uint64)  # eight draws at once; their number is a power of two
     together = np.bitwise_and.reduceat(words, living.first, axis=0).view(np.bool_)
     return share_of_draws(together)
 
 
 def share_of_draws(holds: BoolArray) -> FloatArray:
-    """Share of draws (n,) that hold, of (n, D); counting is faster than a mean."""
+    """Count the draws that hold; faster than a mean.
+
+    Parameters
+    ----------
+    holds : bool array (n, D)
+        Whether each of some things holds in each draw.
+
+    Returns
+    -------
+    array (n,)
+        Share of the draws [0-1].
+    """
     share: FloatArray = np.count_nonzero(holds, axis=1) / holds.shape[1]
     return share

@@ -57,7 +57,7 @@ class AfterVisit:
 
     areas: tuple[AreaAfterVisit, ...]
     interval_d: int | None = field(metadata=in_json("recommended_interval_d"))
-    reason: str
+    advice: TankAdvice = field(metadata=HIDDEN)
     due_on: date = field(metadata=in_json("next_due_on"))
     due_for: str | None = field(metadata=in_json("next_due_for"))
     unsure: tuple[str, ...]
@@ -99,8 +99,14 @@ def after_visit(before: GrowthFit, after: Book, tank_id: str, on: date) -> After
     known = tuple(area for area in areas if not _unsure(area, on))
     due_on, due_for = _due(known, on, advice.longest_interval_d)
     unsure = tuple(area.label for area in areas if _unsure(area, on))
-    interval_d = advice.recommended_interval_d
-    return AfterVisit(areas, interval_d, advice.reason, due_on, due_for, unsure)
+    return AfterVisit(
+        areas=areas,
+        interval_d=advice.recommended_interval_d,
+        advice=advice,
+        due_on=due_on,
+        due_for=due_for,
+        unsure=unsure,
+    )
 
 
 def _until(book: Book, on: date) -> Book:

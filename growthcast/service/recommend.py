@@ -1,9 +1,10 @@
-"""The recommended visit interval of every tank, with its reason."""
+"""The recommended visit interval of every tank, with what limits it."""
 
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 
@@ -11,7 +12,14 @@ from growthcast.arrays import FloatArray, IntArray
 from growthcast.book.book import Book
 from growthcast.finite import finite_answer
 from growthcast.fit.result import Basis, GrowthFit
-from growthcast.service.advice import AreaAdvice, OptionAdvice, TankAdvice
+from growthcast.service.advice import (
+    AreaAdvice,
+    NextLonger,
+    OptionAdvice,
+    ShortArea,
+    TankAdvice,
+    cut_limit,
+)
 from growthcast.service.effort import (
     Timing,
     VisitEffort,
@@ -21,34 +29,14 @@ from growthcast.service.effort import (
 )
 from growthcast.service.interval import IntervalOptions, interval_options, needed_budgets
 from growthcast.service.living import LivingAreas, living_areas, living_part
-from growthcast.service.longer.full import in_full, with_next_longer
-from growthcast.service.reasons import ShortArea, Shortfall, cut_limit, limit_in_words, reason_for
-from growthcast.service.rescape.notes import (
-    none_holds_in_words,
-    not_holding,
-    some_do_not_hold_in_words,
-)
+from growthcast.service.longer.full import in_full, next_longer
+from growthcast.service.rescape.notes import not_holding
 
-__all__ = ["TankTerms", "area_label", "blocks_of_tanks", "recommend", "tank_terms", "unit_of"]
+__all__ = ["area_label", "blocks_of_tanks", "recommend", "unit_of"]
 
 
 AREAS_AT_ONCE = 200
 """Areas whose draws are held in memory together."""
-
-
-@dataclass(frozen=True, slots=True)
-class TankTerms:
-    """Per tank (K,): the wanted chance, the cap, and the minutes of a visit before any trimming.
-
-    ``basis`` tells for every area of the book what its forecast rests on, ``timing`` how long
-    trimming takes.
-    """
-
-    confidence: FloatArray
-    cap_d: FloatArray
-    fixed_min: FloatArray
-    basis: list[Basis]
-    timing: Timing
 
 
 @finite_answer
@@ -63,7 +51,7 @@ def recommend(
         The book that was fitted.
     fit : GrowthFit
         Its fit.
-    tanks : int array, optional
+    tanks : int array (R,), optional
         Places of the tanks in the book; all of them when not given.
     full : bool
         Also work out what would allow the next longer interval and how sure the advice is; takes
@@ -75,47 +63,47 @@ def recommend(
         In the order of the book. The recommendation is the longest listed interval, no longer than
         the tank's own cap, at which every area stays within its budget until the next visit with
         the wanted chance when cut no lower than its floor; none where no plant is likely to hold
-        under the conditions given.
+        under the conditions given. A tank in which nothing grows gets its cap.
     """
     tanks = np.arange(len(book.tanks)) if tanks is None else tanks
-    terms = tank_terms(book, fit)
+    timing, basis = learn_timing(book, fit), fit.basis
     advice: dict[int, TankAdvice] = {}
     for tanks_at_once in blocks_of_tanks(fit, tanks):
-        block = _worked_out(book, fit, living_areas(fit, tanks_at_once), terms)
+        block = _worked_out(book, fit, living_areas(fit, tanks_at_once), timing, basis)
         for run, tank in enumerate(block.living.tank.tolist()):
-            plain = _if_plants_hold(book, fit, tank, _advise(block, run), block.places(run))
-            advice[tank] = with_next_longer(plain, block.efforts, run, book.practice)
-            if full and not plain.nothing_holds:
-                advice[tank] = in_full(book, fit, block.living, run, advice[tank])
-    return [advice.get(int(tank)) or _empty(book, int(tank), terms) for tank in tanks]
-
-
-def tank_terms(book: Book, fit: GrowthFit) -> TankTerms:
-    """Return what is said of every tank's visits, by itself or else by the practice."""
-    return TankTerms(
-        confidence=book.of_tanks("confidence"),
-        cap_d=book.of_tanks("longest_interval_d"),
-        fixed_min=book.of_tanks("fixed_min") + book.of_tanks("travel_min"),
-        basis=fit.basis,
-        timing=learn_timing(book, fit),
-    )
+            one = _advise(block, run)
+            if full and not one.nothing_holds:
+                living = block.living
+                one = in_full(book, fit, living_part(living, living.run == run), one)
+            advice[tank] = one
+    confidence, caps = book.of_tanks("confidence"), book.of_tanks("longest_interval_d")
+    return [
+        advice.get(tank) or _empty(book, tank, confidence[tank], caps[tank])
+        for tank in tanks.tolist()
+    ]
 
 
 def blocks_of_tanks(fit: GrowthFit, tanks: IntArray) -> Iterator[IntArray]:
-    """Split tanks so that a block's draws fit in memory."""
+    """Split tanks so that a block's draws fit in memory.
+
+    Parameters
+    ----------
+    fit : GrowthFit
+        A fitted book.
+    tanks : int array (R,)
+        Places of the tanks in the book, in rising order.
+
+    Returns
+    -------
+    iterator of int array (n,)
+        Tanks that follow each other; those in which nothing grows may be left out.
+    """
     design = fit.design
     sizes = np.bincount(design.tank[design.stays], minlength=design.tank_id.size)[tanks]
     block = (np.cumsum(sizes) - sizes) // AREAS_AT_ONCE
     for number in np.unique(block):
         if sizes[block == number].sum() > 0:
             yield tanks[block == number]
-
-
-def _listed(book: Book, caps: FloatArray) -> list[int]:
-    """Intervals to work out: the practice's, and caps shorter than all of them."""
-    practice = book.practice.intervals_d
-    short = {int(cap) for cap in caps if cap < min(practice)}
-    return sorted(short | set(practice))
 
 
 @dataclass(frozen=True, slots=True)
@@ -129,54 +117,52 @@ class _Choice:
 
 @dataclass(frozen=True, slots=True)
 class _Block:
-    """What was worked out for a block of tanks.
+    """What was worked out for a block of tanks (R,), with their wanted chances and caps.
 
-    ``efforts`` are by interval; ``areas`` are what each option asks of every area, ``choices`` what
-    is chosen for each tank, ``needed_budget_cm`` (A,) the budgets that would make its failing
-    option feasible, if any.
+    Of each interval: what it asks and gives (``options``), its minutes (``efforts``), and what it
+    asks of every area (``areas``). ``choices`` are what is chosen for each tank,
+    ``needed_budget_cm`` (A,) the budgets that would make its failing option feasible, if any.
     """
 
     book: Book
     fit: GrowthFit
     living: LivingAreas
-    terms: TankTerms
+    timing: Timing
+    confidence: FloatArray
+    cap_d: FloatArray
     options: list[IntervalOptions]
-    efforts: dict[int, VisitEffort]
-    edges: list[int]
+    efforts: list[VisitEffort]
     areas: list[list[AreaAdvice]]
     choices: list[_Choice]
     needed_budget_cm: FloatArray
 
-    def here(self, run: int) -> slice:
-        """Return where a tank's areas are."""
-        return slice(self.edges[run], self.edges[run + 1])
 
-    def places(self, run: int) -> IntArray:
-        """Return the places of a tank's areas in the book (n,)."""
-        return self.living.area[self.here(run)]
-
-
-def _worked_out(book: Book, fit: GrowthFit, living: LivingAreas, terms: TankTerms) -> _Block:
-    """Work out every listed interval for a block of tanks."""
-    wanted, fixed_min = terms.confidence[living.tank], terms.fixed_min[living.tank]
-    listed = _listed(book, terms.cap_d[living.tank])
-    options = [interval_options(living, d, wanted) for d in listed]
-    efforts = visit_efforts(living, fit.design, terms.timing, options, fixed_min)
-    places = living.area.tolist()
-    basis = [terms.basis[place] for place in places]
-    choices = _choices(options, terms.cap_d[living.tank], min(book.practice.intervals_d))
-    fails_at_d = np.array([0 if c.failing is None else listed[c.failing] for c in choices])
+def _worked_out(
+    book: Book, fit: GrowthFit, living: LivingAreas, timing: Timing, basis: list[Basis]
+) -> _Block:
+    """Work out every listed interval, and caps shorter than all of them, for a block of tanks."""
+    confidence = book.of_tanks("confidence")[living.tank]
+    caps = book.of_tanks("longest_interval_d")[living.tank]
+    listed = book.practice.intervals_d
+    short = {int(cap) for cap in caps if cap < min(listed)}
+    options = [interval_options(living, d, confidence) for d in sorted(short | set(listed))]
+    choices = _choices(options, caps, min(listed))
+    fails_at_d = np.array(
+        [0 if c.failing is None else options[c.failing].interval_d for c in choices]
+    )
+    fixed_min = (book.of_tanks("fixed_min") + book.of_tanks("travel_min"))[living.tank]
     return _Block(
         book=book,
         fit=fit,
         living=living,
-        terms=terms,
+        timing=timing,
+        confidence=confidence,
+        cap_d=caps,
         options=options,
-        efforts=dict(zip(listed, efforts, strict=True)),
-        edges=[*living.first.tolist(), living.area.size],
-        areas=[_areas(book, fit, places, basis, option) for option in options],
+        efforts=visit_efforts(living, fit.design, timing, options, fixed_min),
+        areas=[_areas(book, fit, living, basis, option) for option in options],
         choices=choices,
-        needed_budget_cm=_needed_budgets(living, fails_at_d, wanted),
+        needed_budget_cm=_needed_budgets(living, fails_at_d, confidence),
     )
 
 
@@ -207,112 +193,138 @@ def _needed_budgets(
 
 
 def _areas(
-    book: Book, fit: GrowthFit, places: list[int], basis: list[Basis], option: IntervalOptions
+    book: Book, fit: GrowthFit, living: LivingAreas, basis: list[Basis], option: IntervalOptions
 ) -> list[AreaAdvice]:
     """What an option asks of every area; from lists, as reading values off arrays is slow."""
-    needed = option.cut_needed_cm.tolist()
-    columns = zip(  # in the order of the fields
-        book.areas.text("area_id")[places].tolist(),
-        [area_label(book, place) for place in places],
-        [unit_of(fit, place) for place in places],
-        option.cut_cm.tolist(),
-        option.removed_share.tolist(),
-        option.chance_within.tolist(),
-        option.days_below_floor.tolist(),
-        option.cm_over_budget_p90.tolist(),
-        [None if cut_cm != cut_cm else cut_cm for cut_cm in needed],  # NaN: none
-        basis,
-        strict=True,
-    )
-    return [AreaAdvice(*row) for row in columns]
+    ids = book.areas.text("area_id")
+    cut, removed = option.cut_cm.tolist(), option.removed_share.tolist()
+    chance, below = option.chance_within.tolist(), option.days_below_floor.tolist()
+    over, needed = option.cm_over_budget_p90.tolist(), option.cut_needed_cm.tolist()
+    return [
+        AreaAdvice(
+            area_id=str(ids[place]),
+            label=area_label(book, place),
+            unit=unit_of(fit, place),
+            cut_cm=cut[i],
+            removed_share=removed[i],
+            chance_within=chance[i],
+            days_below_floor=below[i],
+            cm_over_budget_p90=over[i],
+            cut_needed_cm=None if needed[i] != needed[i] else needed[i],  # NaN: none
+            basis=basis[place],
+        )
+        for i, place in enumerate(living.area.tolist())
+    ]
 
 
 def _advise(block: _Block, run: int) -> TankAdvice:
-    """Choose the interval of one tank and say why."""
-    book, terms, tank = block.book, block.terms, int(block.living.tank[run])
-    cap, choice = int(terms.cap_d[tank]), block.choices[run]
-    chosen = None if choice.chosen is None else block.options[choice.chosen].interval_d
-    shortfall = None if choice.failing is None else _shortfall(block, choice.failing, run)
-    confidence = float(terms.confidence[tank])
+    """Choose the interval of one tank, with what limits it."""
+    book, choice, tank = block.book, block.choices[run], int(block.living.tank[run])
+    areas = block.living.area[block.living.of_tank(run)]
+    lost = not_holding(book, block.fit, tank, areas)
+    holds = len(lost) < areas.size
+    short = () if choice.failing is None else _short_areas(block, choice.failing, run)
+    chosen = choice.chosen if holds else None
     return TankAdvice(
-        tank_id=str(book.tanks.text("tank_id")[tank]),
-        client=str(book.tanks.text("client")[tank]),
-        recommended_interval_d=chosen,
-        limited_by=None if shortfall is None else shortfall.areas[0].area_id,
-        reason=reason_for(
-            chosen,
-            shortfall,
-            confidence=confidence,
-            cap_d=cap,
-            capped=any(block.options[n].interval_d > cap for n in choice.mine),
-            basis=[area.basis for area in block.areas[0][block.here(run)]],
-        ),
-        longest_interval_d=cap,
-        confidence=confidence,
+        **_of_tank(book, tank, block.confidence[run], block.cap_d[run]),
+        recommended_interval_d=None if chosen is None else block.options[chosen].interval_d,
+        limited_by=short[0].area.area_id if short and holds else None,
         options=tuple(_option(block, n, run) for n in choice.mine),
-        minutes_rest_on=terms.timing.rests_on(block.places(run)),
-        timed_visits=terms.timing.visits,
+        fails_at_d=None if choice.failing is None else block.options[choice.failing].interval_d,
+        short=short,
+        longer=None if chosen is None else _longer(block, chosen, choice.failing, run),
+        minutes=block.timing.rests_on(areas),
+        not_holding=lost,
         longest_gap_d=int(block.fit.design.gap_d[tank]) or None,
     )
 
 
-def _if_plants_hold(
-    book: Book, fit: GrowthFit, tank: int, advice: TankAdvice, areas: IntArray
-) -> TankAdvice:
-    """Return the advice with the plants that are not likely to hold; no interval if none is."""
-    lost = not_holding(book, fit, tank, areas)
-    if not lost:
-        return advice
-    advice = replace(advice, not_holding=lost)
-    if advice.nothing_holds:
-        reason = none_holds_in_words(lost)
-        return replace(advice, recommended_interval_d=None, limited_by=None, reason=reason)
-    return replace(advice, reason=f"{advice.reason}. {some_do_not_hold_in_words(lost)}")
+def _longer(block: _Block, chosen: int, failing: int | None, run: int) -> NextLonger | None:
+    """Compare the chosen interval of a tank with the next longer one, if there is one."""
+    if failing is None:
+        return None
+    hours = [
+        block.efforts[n].hours_of_year(run, block.options[n].interval_d) for n in (chosen, failing)
+    ]
+    return next_longer(
+        _option(block, chosen, run),
+        _option(block, failing, run),
+        now_h=hours[0],
+        longer_h=hours[1],
+        labour_rate_per_h=block.book.practice.labour_rate_per_h,
+    )
 
 
-def _shortfall(block: _Block, number: int, run: int) -> Shortfall:
-    """What keeps an interval from being feasible, and what would mend it."""
-    living, option, here = block.living, block.options[number], block.here(run)
+def _of_tank(book: Book, tank: int, confidence: float, cap_d: float) -> dict[str, Any]:
+    """What the book says of a tank's visits, as fields of its advice."""
+    return {
+        "tank_id": str(book.tanks.text("tank_id")[tank]),
+        "client": str(book.tanks.text("client")[tank]),
+        "longest_interval_d": int(cap_d),
+        "own_limit": bool(np.isfinite(book.tanks.number("longest_interval_d")[tank])),
+        "confidence": float(confidence),
+    }
+
+
+def _short_areas(block: _Block, number: int, run: int) -> tuple[ShortArea, ...]:
+    """What keeps an interval from being feasible, the worst first, and what would mend it."""
+    living, option, here = block.living, block.options[number], block.living.of_tank(run)
     least = living.least_cut_cm[here]
     at_bottom = least >= option.cut_cm[here] * (1.0 - 1e-9)
     chance = np.where(at_bottom, option.chance_within[here], 1.0)
     needed = option.cut_needed_cm[here]
     short = np.isnan(needed) | (needed < least)
     order = here.start + np.argsort(np.where(short, chance, 1.0 + chance), kind="stable")
-    worst = order[: max(int(short.sum()), 1)].tolist()
-    return Shortfall(
-        interval_d=option.interval_d,
-        chance_all_within=float(option.chance_all_within[run]),
-        areas=tuple(
-            ShortArea(
-                area_id=area.area_id,
-                label=area.label,
-                unit=area.unit,
-                chance_within=area.chance_within,
-                floor_cm=float(living.floor_cm[i]),
-                least_cut_cm=float(least[i - here.start]),
-                needed_floor_cm=area.cut_needed_cm,
-                needed_budget_cm=float(block.needed_budget_cm[i]),
-                limit=limit_in_words(cut_limit(block.fit, int(living.area[i]))),
-            )
-            for i, area in ((i, block.areas[number][i]) for i in worst)
-        ),
+    return tuple(
+        ShortArea(
+            area=block.areas[number][i],
+            floor_cm=float(living.floor_cm[i]),
+            least_cut_cm=float(least[i - here.start]),
+            needed_budget_cm=float(block.needed_budget_cm[i]),
+            limit=cut_limit(block.fit, int(living.area[i])),
+        )
+        for i in order[: max(int(short.sum()), 1)].tolist()
     )
 
 
 def unit_of(fit: GrowthFit, place: int) -> str:
-    """Return the unit of an area's heights: cm, or % cover for a floating plant."""
+    """Return the unit of an area's heights.
+
+    Parameters
+    ----------
+    fit : GrowthFit
+        A fitted book.
+    place : int
+        Place of the area in the book.
+
+    Returns
+    -------
+    str
+        "cm", or "% cover" for a floating plant.
+    """
     return "% cover" if fit.design.is_cover[place] else "cm"
 
 
 def area_label(book: Book, place: int) -> str:
-    """Return what people call an area: its label, or its id where it has none."""
+    """Return what people call an area.
+
+    Parameters
+    ----------
+    book : Book
+        A book.
+    place : int
+        Place of the area in it.
+
+    Returns
+    -------
+    str
+        Its label, or its id where it has none.
+    """
     return str(book.areas.text("label")[place] or book.areas.text("area_id")[place])
 
 
 def _option(block: _Block, number: int, run: int) -> OptionAdvice:
-    option, here = block.options[number], block.here(run)
-    effort = block.efforts[option.interval_d]
+    option, effort = block.options[number], block.efforts[number]
     mean_visit, rate = effort.of_mean_visit(run), block.book.practice.labour_rate_per_h
     return OptionAdvice(
         interval_d=option.interval_d,
@@ -322,23 +334,12 @@ def _option(block: _Block, number: int, run: int) -> OptionAdvice:
         share_of_days_presentable=float(option.share_of_days_presentable[run]),
         minutes_per_visit=mean_visit.p50,
         minutes_range=effort.of_visit(run),
-        year=year_of_visits(option.interval_d, mean_visit.p50, rate, mean_visit),
-        areas=tuple(block.areas[number][here]),
+        year=year_of_visits(option.interval_d, mean_visit, rate),
+        areas=tuple(block.areas[number][block.living.of_tank(run)]),
     )
 
 
-def _empty(book: Book, tank: int, terms: TankTerms) -> TankAdvice:
+def _empty(book: Book, tank: int, confidence: float, cap_d: float) -> TankAdvice:
     """Advice for a tank in which nothing grows: its cap, since no plant limits it."""
-    cap = int(terms.cap_d[tank])
-    own = bool(np.isfinite(book.tanks.number("longest_interval_d")[tank]))
-    limit = "the tank's own limit" if own else "the longest listed interval"
-    return TankAdvice(
-        tank_id=str(book.tanks.text("tank_id")[tank]),
-        client=str(book.tanks.text("client")[tank]),
-        recommended_interval_d=cap,
-        limited_by=None,
-        reason=f"this tank has no planted area any more, so {limit} of {cap} days stands",
-        longest_interval_d=cap,
-        confidence=float(terms.confidence[tank]),
-        options=(),
-    )
+    of_tank = _of_tank(book, tank, confidence, cap_d)
+    return TankAdvice(**of_tank, recommended_interval_d=int(cap_d), limited_by=None)

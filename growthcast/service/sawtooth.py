@@ -35,6 +35,12 @@ class Sawtooth:
     over_share: float
     under_share: float
 
+    def before_visit_cm(self, level: float) -> float:
+        """Height [cm] just before the second visit, at one of ``SAWTOOTH_LEVELS``."""
+        first_span = self.day <= self.interval_d + 1e-9
+        last = int(np.argmax(np.where(first_span, self.day, -1.0)))  # the first of equals: uncut
+        return float(self.height_cm[SAWTOOTH_LEVELS.index(level), last])
+
 
 @finite_answer
 def sawtooth(

@@ -14,6 +14,7 @@ from growthcast.book.book import Book
 from growthcast.errors import NotFinite
 from growthcast.finite import finite
 from growthcast.fit import result
+from growthcast.fit.solver import linearise
 from growthcast.forecast import report
 from growthcast.service.doubts import judge
 from tests.books import write_book
@@ -29,7 +30,7 @@ def lose_a_border(monkeypatch):
 
     def lost(view):
         border = whole(view)
-        border[result.RATE, 1] = np.nan
+        border[linearise.RATE, 1] = np.nan
         return border
 
     monkeypatch.setattr(result, "mean_border", lost)

@@ -18,13 +18,13 @@ import pytest
 from growthcast.book.book import Book
 from growthcast.book.read import read_book
 from growthcast.book.shipped import demo_dir
-from growthcast.brief.client.gather import gather_tank
-from growthcast.brief.overview import tank_standings
 from growthcast.fit.growth import fit_growth, last_logged
 from growthcast.fit.result import GrowthFit
 from growthcast.plain import plain
 from growthcast.say.cuts import sheet_sentence
 from growthcast.service.advice import TankAdvice
+from growthcast.service.pages.client import gather_tank
+from growthcast.service.pages.overview import tank_standings
 from growthcast.service.recommend import recommend
 from growthcast.service.rounds.plan import plan_rounds
 from growthcast.service.rounds.windows import tank_windows

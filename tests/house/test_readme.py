@@ -14,8 +14,7 @@ from pathlib import Path
 
 import pytest
 
-from growthcast.book.practice import KEYS
-from growthcast.book.tables import TABLES
+from growthcast.book.tables import KEYS, TABLES
 from tests.cli import run
 
 ROOT = Path(__file__).parents[2]
@@ -51,7 +50,11 @@ def declared(table):
         ]
     else:
         head = ["section", "key", "what it holds", "value"]
-        rows = [[f"`[{key.section}]`", f"`{key.name}`", key.meaning, key.expected] for key in KEYS]
+        rows = [
+            [f"`[{section}]`", f"`{key.name}`", key.meaning, key.expected]
+            for section, keys in KEYS.items()
+            for key in keys
+        ]
     return "".join(f"| {' | '.join(row)} |\n" for row in [head, ["---"] * len(head), *rows])
 
 

@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
-
 from growthcast.book.cells.records import Grid
 from growthcast.book.slugs import finding
 from growthcast.book.tables import TABLES
@@ -17,73 +15,45 @@ _MOST_GUESSES = 20  # looking for near misses takes its time
 
 def match_header(grid: Grid, table: str) -> tuple[dict[str, int], list[Finding]]:
     """Return the place of each known column, and what is odd about the header."""
-    matching = _Matching(grid, {column.name: column.required for column in TABLES[table]})
-    matching.known()
-    matching.unknown()
-    matching.missing()
-    return matching.places, matching.findings
+    declared = {column.name: column.required for column in TABLES[table]}
+    findings: list[Finding] = []
 
-
-@dataclass
-class _Matching:
-    """A header while it is matched; ``declared`` maps each column to whether it is required."""
-
-    grid: Grid
-    declared: dict[str, bool]
-    places: dict[str, int] = field(default_factory=dict)
-    findings: list[Finding] = field(default_factory=list)
-    odd: dict[int, str] = field(default_factory=dict)  # places of names nobody declared
-    near: set[str] = field(default_factory=set)
-
-    def _add(self, slug: str, index: int | None, heading: str, found: str, fix: str) -> None:
+    def add(slug: str, index: int | None, heading: str, found: str, fix: str) -> None:
         letter = None if index is None else column_letter(index)
-        expected = "column names, each once"
-        file, row = self.grid.file, self.grid.header_row
-        self.findings.append(finding(slug, file, row, letter, heading, found, expected, fix))
+        place = (grid.file, grid.header_row, letter, heading)
+        findings.append(finding(slug, *place, found, "column names, each once", fix))
 
-    def known(self) -> None:
-        """Place the declared columns; a name that stands twice is a problem."""
-        first: dict[str, int] = {}
-        for index, typed in enumerate(self.grid.header):
-            name = typed.strip().casefold()
-            if name and first.setdefault(name, index) != index:
-                heading = name if name in self.declared else "header"
-                found = f"{shown(name)} again, which is column {column_letter(first[name])} too"
-                fix = "remove or rename one of the two"
-                self._add("double-column", index, heading, found, fix)
-            elif name in self.declared:
-                self.places[name] = index
-            else:
-                self.odd[index] = name
-
-    def unknown(self) -> None:
-        """Tell a slip of the hand from a column of the practice's own."""
-        absent = [name for name in self.declared if name not in self.places]
-        guesses = 0
-        for index, name in self.odd.items():
-            typed = shown(self.grid.header[index])
-            slip = next((known for known in absent if name and is_one_slip(name, known)), None)
-            if slip:
-                self.near.add(slip)
-                fix = f"did you mean {shown(slip)}?"
-                self._add("near-column", index, "header", typed, fix)
-            elif name:
-                fix = "nothing to do; the column is kept as it is"
-                guesses += 1
-                if guesses <= _MOST_GUESSES:
-                    fix = did_you_mean(name, absent, fix)
-                found = f"{typed}, a column nobody asked for"
-                self._add("unknown-column", index, "header", found, fix)
-            elif len(self.grid.columns[index].values) > 1:
-                fix = "nothing to do; or give the column a name"
-                self._add("unnamed-column", index, "header", "a column without a name", fix)
-
-    def missing(self) -> None:
-        """Name the required columns that are not there."""
-        unknown = [name for name in self.odd.values() if name]
-        for name, required in self.declared.items():
-            if required and name not in self.places and name not in self.near:
-                match = nearest(name, unknown)
-                fix = f"add the column {name}"
-                fix += f"; is it the one named {shown(match)}?" if match else ""
-                self._add("missing-column", None, name, "no column of that name", fix)
+    places: dict[str, int] = {}
+    odd: dict[int, str] = {}  # places of names nobody declared
+    first: dict[str, int] = {}
+    for index, typed in enumerate(grid.header):
+        name = typed.strip().casefold()
+        if name and first.setdefault(name, index) != index:
+            heading = name if name in declared else "header"
+            found = f"{shown(name)} again, which is column {column_letter(first[name])} too"
+            add("double-column", index, heading, found, "remove or rename one of the two")
+        elif name in declared:
+            places[name] = index
+        else:
+            odd[index] = name
+    absent = [name for name in declared if name not in places]
+    near: set[str] = set()
+    for count, (index, name) in enumerate(odd.items()):
+        typed = shown(grid.header[index])
+        if slip := next((known for known in absent if name and is_one_slip(name, known)), None):
+            near.add(slip)
+            add("near-column", index, "header", typed, f"did you mean {shown(slip)}?")
+        elif name:
+            fix = "nothing to do; the column is kept as it is"
+            fix = did_you_mean(name, absent, fix) if count < _MOST_GUESSES else fix
+            add("unknown-column", index, "header", f"{typed}, a column nobody asked for", fix)
+        elif len(grid.columns[index].values) > 1:
+            fix = "nothing to do; or give the column a name"
+            add("unnamed-column", index, "header", "a column without a name", fix)
+    for name in absent:
+        if declared[name] and name not in near:
+            match = nearest(name, [other for other in odd.values() if other])
+            fix = f"add the column {name}"
+            fix += f"; is it the one named {shown(match)}?" if match else ""
+            add("missing-column", None, name, "no column of that name", fix)
+    return places, findings

@@ -1,4 +1,4 @@
-"""Cells to numbers and dates, strictly; what is not one is told how to become one."""
+"""Cells to numbers and dates, strictly; a fault says how a cell becomes one."""
 
 from __future__ import annotations
 
@@ -108,8 +108,8 @@ def check_range(value: float, column: Column) -> Fault | None:
         return Fault("percent-for-share", "which looks like per cent", f"write {as_share(value)}")
     if below or beyond:
         side = "too small" if below else "too large"
-        words = UNIT_WORDS[column.unit] if column.unit else "this column"
-        return Fault("out-of-range", f"which is {side}", f"check the number and that it is {words}")
+        fix = f" and that it is {UNIT_WORDS[column.unit]}" if column.unit else ""
+        return Fault("out-of-range", f"which is {side}", f"check the number{fix}")
     if column.whole and value != int(value):
         return Fault("not-whole", "which is not a whole number", f"write {round(value)}")
     return None

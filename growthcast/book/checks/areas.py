@@ -6,6 +6,7 @@ from collections.abc import Iterator
 
 import numpy as np
 
+from growthcast.arrays import BoolArray
 from growthcast.book.checks.together import Tables, at_cell, height, where
 from growthcast.book.shipped import reference_conditions
 from growthcast.book.words import plain, shown
@@ -152,31 +153,25 @@ def check_lowest_cut(tables: Tables) -> Iterator[Finding]:
     reaches = species.flag("reaches_surface") & (water.size > 0)
     ceiling = np.where(reaches, water.max(initial=0.0), species.number("ceiling_cm"))
     lowest, cover = species.number("lowest_cut_cm"), species.text("measure") == "cover_pct"
-    places = {name: index for index, name in enumerate(species.text("species_id").tolist())}
-    for index, name in enumerate(own.text("species_id").tolist()):
-        at = places.get(name)
-        if at is not None and lowest[at] >= ceiling[at]:
-            limit = "water" if reaches[at] else "ceiling"
-            found = f"{height(lowest[at], cover[at])}, not below the {limit} of "
-            found += height(ceiling[at], cover[at])
-            fix = "lower it, or raise ceiling_cm if the plant grows that high"
-            given = not np.isnan(own.number("lowest_cut_cm")[index])
-            column = "lowest_cut_cm" if given else "ceiling_cm"
-            yield at_cell(own, index, column, "lowest-cut-at-ceiling", found, fix)
+    for index, at in _own_where(tables, lowest >= ceiling):
+        limit = "water" if reaches[at] else "ceiling"
+        found = f"{height(lowest[at], cover[at])}, not below the {limit} of "
+        found += height(ceiling[at], cover[at])
+        fix = "lower it, or raise ceiling_cm if the plant grows that high"
+        given = not np.isnan(own.number("lowest_cut_cm")[index])
+        column = "lowest_cut_cm" if given else "ceiling_cm"
+        yield at_cell(own, index, column, "lowest-cut-at-ceiling", found, fix)
 
 
 def check_temperatures(tables: Tables) -> Iterator[Finding]:
     """The practice's species grow from a lowest through a best to a highest temperature."""
-    own, species = tables.own_species, tables.species
+    species = tables.species
     low, best = species.number("temp_min_c"), species.number("temp_opt_c")
     high = species.number("temp_max_c")
-    places = {name: index for index, name in enumerate(species.text("species_id").tolist())}
-    for index, name in enumerate(own.text("species_id").tolist()):
-        at = places.get(name)
-        if at is not None and (low[at] >= best[at] or best[at] >= high[at]):
-            found = f"{low[at]:g}, {best[at]:g} and {high[at]:g} °C for lowest, best and highest"
-            fix = "put the three in order; a blank cell takes its value from the table that ships"
-            yield at_cell(own, index, "temp_opt_c", "temperature-order", found, fix)
+    for index, at in _own_where(tables, (low >= best) | (best >= high)):
+        found = f"{low[at]:g}, {best[at]:g} and {high[at]:g} °C for lowest, best and highest"
+        fix = "put the three in order; a blank cell takes its value from the table that ships"
+        yield at_cell(tables.own_species, index, "temp_opt_c", "temperature-order", found, fix)
 
 
 def check_reference_growth(tables: Tables) -> Iterator[Finding]:
@@ -186,19 +181,21 @@ def check_reference_growth(tables: Tables) -> Iterator[Finding]:
     light = np.tanh(reference["ppfd_umol"] / species.number("light_k_umol"))
     gain_h = hours * light - 24.0 * species.number("respiration_share")
     low, high = species.number("temp_min_c"), species.number("temp_max_c")
-    places = {name: index for index, name in enumerate(species.text("species_id").tolist())}
-    for index, name in enumerate(own.text("species_id").tolist()):
-        at = places.get(name)
-        if at is None:
-            continue
-        if gain_h[at] <= 0.0:
-            found = f"{gain_h[at]:.2g} h of net light a day at {reference['ppfd_umol']:g} µmol"
-            fix = "lower respiration_share or light_k_umol"
-            yield at_cell(own, index, "respiration_share", "no-reference-growth", found, fix)
-        if low[at] < high[at] and not low[at] < warm < high[at]:
-            found = f"growth from {low[at]:g} to {high[at]:g} °C, not at the reference {warm:g} °C"
-            fix = f"give limits around {warm:g} °C, and the rate that holds there"
-            yield at_cell(own, index, "temp_min_c", "no-reference-growth", found, fix)
+    for index, at in _own_where(tables, gain_h <= 0.0):
+        found = f"{gain_h[at]:.2g} h of net light a day at {reference['ppfd_umol']:g} µmol"
+        fix = "lower respiration_share or light_k_umol"
+        yield at_cell(own, index, "respiration_share", "no-reference-growth", found, fix)
+    for index, at in _own_where(tables, (low < high) & ~((low < warm) & (warm < high))):
+        found = f"growth from {low[at]:g} to {high[at]:g} °C, not at the reference {warm:g} °C"
+        fix = f"give limits around {warm:g} °C, and the rate that holds there"
+        yield at_cell(own, index, "temp_min_c", "no-reference-growth", found, fix)
+
+
+def _own_where(tables: Tables, mask: BoolArray) -> Iterator[tuple[int, int]]:
+    """Yield rows of the practice's own species where a mask of all species holds, and theirs."""
+    place = tables.own_species.places("species_id", tables.species.text("species_id"))
+    for index in where((place >= 0) & mask[place]):
+        yield index, int(place[index])
 
 
 AREA_CHECKS = (

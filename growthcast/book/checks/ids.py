@@ -8,7 +8,7 @@ from collections.abc import Iterator
 import numpy as np
 
 from growthcast.book.book import Table
-from growthcast.book.checks.together import Tables, at_cell, places_of, where
+from growthcast.book.checks.together import Tables, at_cell, where
 from growthcast.book.words import did_you_mean, shown
 from growthcast.errors import Finding
 
@@ -85,7 +85,7 @@ def check_unknown_ids(tables: Tables) -> Iterator[Finding]:
 
 def _unknown(table: Table, column: str, home: Table, known: list[str]) -> Iterator[Finding]:
     names = table.text(column)
-    missing = (places_of(home, column, table) < 0) & np.asarray(names != "", np.bool_)
+    missing = (table.places(column, home.text(column)) < 0) & np.asarray(names != "", np.bool_)
     fixes: dict[str, str] = {}
     otherwise = f"add it to {home.name}, or write one of its ids"
     for index in where(missing):

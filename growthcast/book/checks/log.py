@@ -27,8 +27,8 @@ def of_whole_tank(trims: Table) -> BoolArray:
 
 def has_amounts(trims: Table) -> BoolArray:
     """Whether a row (N,) tells how high its area stood or what came off it; a look does not."""
-    told = [np.isfinite(trims.number(name)) for name in (*_HEIGHTS, "removed_g")]
-    return np.asarray(np.logical_or.reduce(told), np.bool_)
+    amounts = [np.isfinite(trims.number(name)) for name in (*_HEIGHTS, "removed_g")]
+    return np.asarray(np.logical_or.reduce(amounts), np.bool_)
 
 
 def check_future(tables: Tables) -> Iterator[Finding]:

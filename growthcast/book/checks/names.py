@@ -4,12 +4,12 @@ from __future__ import annotations
 
 import os
 import re
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping
 from pathlib import Path
 from typing import Any
 
 from growthcast.book.slugs import finding
-from growthcast.book.tables import TABLES
+from growthcast.book.tables import KEYS, TABLES
 from growthcast.book.words import did_you_mean, is_one_slip, shown
 from growthcast.errors import Finding
 
@@ -34,23 +34,41 @@ def check_file_names(folder: Path) -> list[Finding]:
         found = f"a folder that cannot be listed ({reason})"
         fix = "name the folder of a book, or change its permissions"
         return [finding("unreadable-file", folder.name, None, None, "folder", found, "a book", fix)]
-    findings = []
-    for name in there:
-        meant = _meant(name, there)
-        if meant:
-            fix = f"did you mean {shown(meant)}? Rename the file"
-            found = f"a file named {shown(name)}"
-            findings.append(finding("file-name", name, None, None, "file", found, meant, fix))
-        elif other := _copied_from(name):
-            findings.append(_conflict(name, other))
-        elif other := _in_another_form(name, there):
-            findings.append(_to_export(name, other, there))
-    return findings
+    named = ((name, _about(name, there)) for name in there if name not in FILES)
+    return [
+        finding(about[0], name, None, None, "file", about[1], about[3], about[2])
+        for name, about in named
+        if about is not None
+    ]
+
+
+def _about(name: str, there: list[str]) -> tuple[str, str, str, str] | None:
+    """Return what is odd about a file's name: slug, what was found, how to mend it, what is meant.
+
+    There is nothing where it is a name of no file of a book.
+    """
+    if meant := _meant(name, there):
+        fix = f"did you mean {shown(meant)}? Rename the file"
+        return "file-name", f"a file named {shown(name)}", fix, meant
+    if meant := _copied_from(name):
+        found = f"a file named {shown(name)}, a second version of {meant}, which alone is read"
+        fix = f"compare the two, put rows that are missing into {meant}, then remove the copy"
+        return "conflict-copy", found, fix, meant
+    if (meant := _in_another_form(name, there)) is None:
+        return None
+    sheet = name.casefold().rpartition(".")[2].strip() in _SPREADSHEETS
+    what = "spreadsheet" if sheet else "text file"
+    if meant in there:
+        found = f"a {what} named {shown(name)} beside {meant}, which alone is read"
+        fix = f"nothing to do; export it again as {meant} after changing it"
+        return "spreadsheet-beside", found, fix, meant
+    fix = f"rename it to {meant}"
+    if sheet:
+        fix = f"write it as {meant}" if meant == PRACTICE else f"export it as CSV named {meant}"
+    return "not-csv", f"a {what} named {shown(name)} and no {meant}", fix, meant
 
 
 def _meant(name: str, there: list[str]) -> str | None:
-    if name in FILES:
-        return None
     for known in FILES:
         if name.casefold().strip() == known:
             return known
@@ -68,7 +86,7 @@ def _copied_from(name: str) -> str | None:
     for known in FILES:
         stem, _, ending = known.partition(".")
         rest = folded.removeprefix(known if folded.startswith(known) else stem)
-        if rest == folded or rest[:1].isalnum() or name in FILES:
+        if rest == folded or rest[:1].isalnum():
             continue
         if ending in folded and any(word in rest for word in _CONFLICTS):
             return known
@@ -77,16 +95,10 @@ def _copied_from(name: str) -> str | None:
     return None
 
 
-def _conflict(name: str, meant: str) -> Finding:
-    found = f"a file named {shown(name)}, a second version of {meant}, which alone is read"
-    fix = f"compare the two, put rows that are missing into {meant}, then remove the copy"
-    return finding("conflict-copy", name, None, None, "file", found, meant, fix)
-
-
 def _in_another_form(name: str, there: list[str]) -> str | None:
     """Return the book's file which this one holds as a spreadsheet or under more endings."""
     stem, *endings = name.strip().casefold().split(".")
-    if name in FILES or not endings or not set(endings) <= _SPREADSHEETS | _TEXTS:
+    if not endings or not set(endings) <= _SPREADSHEETS | _TEXTS:
         return None
     for known in FILES:
         known_stem, _, _ = known.partition(".")
@@ -96,83 +108,57 @@ def _in_another_form(name: str, there: list[str]) -> str | None:
     return None
 
 
-def _to_export(name: str, meant: str, there: list[str]) -> Finding:
-    sheet = name.casefold().rpartition(".")[2].strip() in _SPREADSHEETS
-    what = "spreadsheet" if sheet else "text file"
-    if meant in there:
-        found = f"a {what} named {shown(name)} beside {meant}, which alone is read"
-        fix = f"nothing to do; export it again as {meant} after changing it"
-        return finding("spreadsheet-beside", name, None, None, "file", found, meant, fix)
-    found = f"a {what} named {shown(name)} and no {meant}"
-    fix = f"rename it to {meant}"
-    if sheet:
-        fix = f"export it as CSV named {meant}" if meant != FILES[0] else f"write it as {meant}"
-    return finding("not-csv", name, None, None, "file", found, meant, fix)
-
-
 def odd_key_names(
-    content: dict[str, Any],
-    lines: dict[tuple[str, str], int],
-    keys: Sequence[tuple[str, str]],
+    content: Mapping[str, Any], lines: Mapping[tuple[str, str], int]
 ) -> Iterator[Finding]:
     """Yield what is odd about the sections and keys of practice.toml.
 
-    ``lines`` are those of each section and name; ``keys`` the known ones, each with its section.
+    ``lines`` are those of each section and name.
     """
-    sections = list(dict.fromkeys(section for section, _ in keys))
-    absent = [name for name in sections if name not in content]
+    absent = [name for name in KEYS if name not in content]
     for name, value in content.items():
-        if name in sections and isinstance(value, dict):
-            yield from _odd_keys(name, value, content, lines, keys)
-        elif name in sections:
-            line = lines.get(("", name))
+        line = lines.get(("", name))
+        if name in KEYS and isinstance(value, dict):
+            yield from _odd_keys(name, content, lines)
+        elif name in KEYS:
             found = f"{shown(name)} as a key"
             fix = f"write it as a section: [{name}]"
             yield finding("wrong-kind", PRACTICE, line, name, name, found, "a section", fix)
-        elif not isinstance(value, dict):
-            homes = [section for section, known in keys if known == name]
+        elif isinstance(value, dict):
+            yield _odd(name, absent, lines.get((name, "")), "section", name)
+        else:
+            homes = [home for home in KEYS if name in _known(home)]
             fix = f"move it under [{homes[0]}]" if homes else "nothing to do; the key is kept"
             slug = "near-key" if homes else "unknown-key"
             found = f"{shown(name)} outside any section"
-            line = lines.get(("", name))
             yield finding(slug, PRACTICE, line, name, "key", found, "a key in its section", fix)
-        else:
-            yield _odd(name, absent, lines.get((name, "")), "section", name)
+
+
+def _known(section: str) -> list[str]:
+    return [key.name for key in KEYS[section]]
 
 
 def _odd_keys(
-    section: str,
-    content: dict[str, Any],
-    everything: dict[str, Any],
-    lines: dict[tuple[str, str], int],
-    keys: Sequence[tuple[str, str]],
+    section: str, content: Mapping[str, Any], lines: Mapping[tuple[str, str], int]
 ) -> Iterator[Finding]:
-    known = [name for home, name in keys if home == section]
-    absent = [name for name in known if name not in content]
-    elsewhere = {
-        name: home
-        for home, name in keys
-        if home != section and name not in _section(everything, home)
+    sections = {home: content.get(home) for home in KEYS}
+    absent = {
+        home: [name for name in _known(home) if not isinstance(there, dict) or name not in there]
+        for home, there in sections.items()
     }
-    for name in content:
+    homes = {name: home for home, names in absent.items() for name in names if home != section}
+    for name in content[section]:
         line = lines.get((section, name))
-        slip = next((other for other in elsewhere if is_one_slip(name, other)), None)
-        if name in known:
+        slip = next((other for other in homes if is_one_slip(name, other)), None)
+        if name in _known(section):
             continue
-        if slip and not any(is_one_slip(name, other) for other in absent):
+        if slip and not any(is_one_slip(name, other) for other in absent[section]):
             found = f"{shown(name)} under [{section}]"
-            fix = f"move it under [{elsewhere[slip]}]"
-            fix += "" if name == slip else f" and write {slip}"
-            yield finding(
-                "near-key", PRACTICE, line, name, "key", found, "a key of its section", fix
-            )
+            fix = f"move it under [{homes[slip]}]" + ("" if name == slip else f" and write {slip}")
+            expected = "a key of its section"
+            yield finding("near-key", PRACTICE, line, name, "key", found, expected, fix)
         else:
-            yield _odd(name, absent, line, "key", name)
-
-
-def _section(content: dict[str, Any], name: str) -> dict[str, Any]:
-    section = content.get(name)
-    return section if isinstance(section, dict) else {}
+            yield _odd(name, absent[section], line, "key", name)
 
 
 def _odd(name: str, absent: list[str], line: int | None, what: str, column: str) -> Finding:

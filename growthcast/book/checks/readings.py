@@ -3,11 +3,10 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from typing import Literal
 
 import numpy as np
 
-from growthcast.arrays import BoolArray, FloatArray, IntArray
+from growthcast.arrays import FloatArray, IntArray
 from growthcast.book.book import Table, WholeTank
 from growthcast.book.checks.log import has_amounts, of_whole_tank
 from growthcast.book.checks.together import (
@@ -28,7 +27,6 @@ _ABOVE_CEILING = 1.5
 _DENSER = 3.0  # an area's trimmings may weigh so many times what the table makes of them
 _UNDER = "a height under water"
 _REACHED = "a height the species reaches"
-Side = Literal["left", "right"]
 
 
 def _of_area(tables: Tables, values: FloatArray) -> FloatArray:
@@ -107,8 +105,8 @@ def check_share(tables: Tables) -> Iterator[Finding]:
     key = tank * DAY_SPAN + days
     asked = key[candidates]
     area = tables.area_of_trims
-    told = (area >= 0) & has_amounts(trims)
-    own = np.unique(np.stack([key[told], area[told]]), axis=1)[0]
+    measured = (area >= 0) & has_amounts(trims)
+    own = np.unique(np.stack([key[measured], area[measured]]), axis=1)[0]
     ruled_out = np.searchsorted(own, asked, "right") - np.searchsorted(own, asked, "left")
     of_rest = trims.text("grams_of")[candidates] == "rest"
     if tables.whole_tank_grams == "rest":
@@ -174,23 +172,15 @@ def _living(
     """Return the sum over the areas that live in a tank on a day of something (A,), or how many."""
     home = tables.tank_of_areas
     each = np.ones(home.size) if each is None else each
-    planted = day_numbers(tables.areas.date("planted_on"))
+    planted = day_numbers(tables.areas.date("planted_on"))  # 0 of an unknown date: all along
     removed = day_numbers(tables.areas.date("removed_on"))
-    known, start, key = home >= 0, tank * DAY_SPAN, tank * DAY_SPAN + days
-
-    def before(day: IntArray, mask: BoolArray, side: Side) -> FloatArray:
-        """Sum over areas whose day in the tank lies before the asked one."""
-        at = (home * DAY_SPAN + day)[mask]
-        order = np.argsort(at, kind="stable")
-        total = np.append(0.0, np.cumsum(each[mask][order]))
-        first, last = (
-            np.searchsorted(at[order], start, "left"),
-            np.searchsorted(at[order], key, side),
-        )
-        return np.asarray(total[last] - total[first], np.float64)
-
-    # An area of unknown date has been there all along.
-    return before(planted, known, "right") - before(removed, known & (removed > 0), "left")
+    removed = np.where(removed == 0, DAY_SPAN, removed)
+    total = np.zeros(tank.size)
+    for place in np.unique(tank[tank >= 0]):
+        rows, areas = np.flatnonzero(tank == place), np.flatnonzero(home == place)
+        day = days[rows, None]
+        total[rows] = ((planted[areas] <= day) & (day <= removed[areas])) @ each[areas]
+    return total
 
 
 READING_CHECKS = (

@@ -9,7 +9,7 @@ from functools import cached_property
 import numpy as np
 
 from growthcast.arrays import BoolArray, DateArray, FloatArray, IntArray
-from growthcast.book.book import Coded, Table, WholeTank
+from growthcast.book.book import Table, WholeTank
 from growthcast.book.slugs import finding
 from growthcast.book.tables import TABLES, column_of
 from growthcast.book.words import plain
@@ -22,7 +22,6 @@ __all__ = [
     "day_numbers",
     "expected_cover",
     "height",
-    "places_of",
     "where",
 ]
 
@@ -50,12 +49,12 @@ class Tables:
     @cached_property
     def tank_of_areas(self) -> IntArray:
         """Row of each area's tank (A,), -1 where unknown."""
-        return places_of(self.tanks, "tank_id", self.areas)
+        return self.areas.places("tank_id", self.tanks.text("tank_id"))
 
     @cached_property
     def species_of_areas(self) -> IntArray:
         """Row of each area's species (A,), -1 where unknown."""
-        return places_of(self.species, "species_id", self.areas)
+        return self.areas.places("species_id", self.species.text("species_id"))
 
     @cached_property
     def cover_areas(self) -> BoolArray:
@@ -91,23 +90,12 @@ class Tables:
     @cached_property
     def area_of_trims(self) -> IntArray:
         """Row of each log row's area (N,), -1 where blank or unknown."""
-        return places_of(self.areas, "area_id", self.trims)
+        return self.trims.places("area_id", self.areas.text("area_id"))
 
     @cached_property
     def tank_of_trims(self) -> IntArray:
         """Row of each log row's tank (N,), -1 where unknown."""
-        return places_of(self.tanks, "tank_id", self.trims)
-
-
-def places_of(home: Table, column: str, table: Table) -> IntArray:
-    """Return the row in the id's home table for each row of a table, -1 where there is none."""
-    places: dict[str, int] = {}
-    for index, name in enumerate(home.text(column).tolist()):
-        places.setdefault(name, index)
-    places[""] = -1
-    cells: Coded = table.coded[column]
-    by_code = np.array([places.get(value, -1) for value in cells.values], np.int64)
-    return by_code[cells.codes]
+        return self.trims.places("tank_id", self.tanks.text("tank_id"))
 
 
 def day_numbers(days: DateArray) -> IntArray:

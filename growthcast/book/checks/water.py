@@ -8,7 +8,7 @@ import numpy as np
 
 from growthcast.arrays import FloatArray, IntArray
 from growthcast.book.book import Table
-from growthcast.book.checks.together import Tables, at_cell, day_numbers, places_of, where
+from growthcast.book.checks.together import Tables, at_cell, day_numbers, where
 from growthcast.book.words import plain
 from growthcast.errors import Finding
 
@@ -125,7 +125,7 @@ def _growing(tables: Tables) -> list[IntArray]:
     """Return for each row of conditions the areas that grow in its tank while it holds."""
     table, areas = tables.conditions, tables.areas
     count = len(tables.tanks)
-    tank, home = places_of(tables.tanks, "tank_id", table), tables.tank_of_areas
+    tank, home = table.places("tank_id", tables.tanks.text("tank_id")), tables.tank_of_areas
     begins = day_numbers(table.date("from_date"))
     order = np.lexsort((begins, tank))
     ends = np.full(len(table), np.iinfo(np.int64).max)

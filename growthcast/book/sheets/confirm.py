@@ -1,9 +1,7 @@
-"""The book as it would be, read and checked in a temporary folder before anything is written."""
+"""The book as it would be, read and checked before anything is written."""
 
 from __future__ import annotations
 
-import shutil
-import tempfile
 from collections.abc import Iterator
 from dataclasses import replace
 from datetime import date
@@ -20,11 +18,7 @@ __all__ = ["WouldNotCheck", "check_merge"]
 class WouldNotCheck(BookProblems):
     """A book that would have problems with the changes asked for: they are not made."""
 
-    def __init__(self, findings: tuple[Finding, ...]) -> None:
-        super().__init__(findings)
-        problems = sum(item.level == "problem" for item in findings)
-        noun = "problem" if problems == 1 else "problems"
-        self.args = (f"with these changes the book would have {problems} {noun}: nothing written",)
+    sentence = "with these changes the book would have {}: nothing written"
 
 
 def check_merge(folder: Path, merge: Merge, workbook: str, *, today: date) -> list[Finding]:
@@ -32,19 +26,13 @@ def check_merge(folder: Path, merge: Merge, workbook: str, *, today: date) -> li
 
     Findings about rows of the workbook name the workbook's own rows and columns.
     """
-    with tempfile.TemporaryDirectory(prefix="growthcast-") as name:
-        would_be = Path(name)
-        for file in FILES:
-            if file in merge.files:
-                (would_be / file).write_bytes(merge.files[file])
-            elif (folder / file).is_file():
-                shutil.copyfile(folder / file, would_be / file)
-        _, findings = inspect_book(would_be, today=today)
-    told = list(_in_workbook(findings, merge, workbook))
-    problems = tuple(item for item, _ in told if item.level == "problem")
+    _, findings = inspect_book(folder, today=today, instead=merge.files)
+    findings = tuple(item for item in findings if item.file in FILES)  # not names of other files
+    placed = list(_in_workbook(findings, merge, workbook))
+    problems = tuple(item for item, _ in placed if item.level == "problem")
     if problems:
         raise WouldNotCheck(problems)
-    return [item for item, theirs in told if theirs and item.level == "note"]
+    return [item for item, theirs in placed if theirs and item.level == "note"]
 
 
 def _in_workbook(

@@ -13,7 +13,7 @@ from growthcast.book.cells.text import read_bytes
 from growthcast.book.sheets.export import heading_text
 from growthcast.book.sheets.load import SheetTable, Workbook
 from growthcast.book.sheets.settings import SettingChange, with_settings
-from growthcast.book.sheets.source import Source, read_source, rewritten
+from growthcast.book.sheets.source import Record, Source, read_source, rewritten
 from growthcast.book.sheets.values import as_text, same
 from growthcast.book.tables import TABLES, column_of
 from growthcast.book.words import column_letter, shown
@@ -192,15 +192,19 @@ def _differences(
     """Return the rows changed, added and missing in a sheet."""
     comma, table = source.dialect.decimal_comma, source.dialect.table
     declared = {column.name: column for column in TABLES[table]}
-    waiting: dict[_Key, deque[tuple[int, dict[str, str]]]] = defaultdict(deque)
+
+    def cells_of(record: Record | None) -> dict[str, str]:
+        return dict(zip(source.names, record.cells if record else (), strict=False))
+
+    waiting: dict[_Key, deque[Record]] = defaultdict(deque)
     for record in source.rows():
-        cells = dict(zip(source.names, record.cells, strict=False))
-        waiting[_key(table, cells)].append((record.row, cells))
+        waiting[_key(table, cells_of(record))].append(record)
     changed, added = [], []
     for number, values in sheet.rows:
         texts = {n: as_text(values[at], decimal_comma=comma) for n, at in places.items()}
         key = _key(table, texts)
-        row, old = waiting[key].popleft() if waiting[key] else (None, {})
+        match = waiting[key].popleft() if waiting.get(key) else None
+        row, old = None if match is None else match.row, cells_of(match)
         differing = tuple(
             CellChange(name, old.get(name, ""), text)
             for name, text in texts.items()
@@ -212,9 +216,9 @@ def _differences(
         elif differing:
             changed.append(change)
     missing = [
-        RowChange(dict(zip(KEYS[table], key, strict=True)), row, None)
-        for key, rows in waiting.items()
-        for row, _ in rows
+        RowChange(dict(zip(KEYS[table], key, strict=True)), record.row, None)
+        for key, records in waiting.items()
+        for record in records
     ]
     return tuple(changed), tuple(added), tuple(sorted(missing, key=lambda gone: gone.row or 0))
 

@@ -13,8 +13,8 @@ import tomlkit
 from tomlkit.exceptions import TOMLKitError
 
 from growthcast.book.cells.text import decoded
-from growthcast.book.practice import KEYS, Key
 from growthcast.book.sheets.values import Value, as_text, canonical, number_text
+from growthcast.book.tables import KEYS, Column
 from growthcast.errors import UsageError
 
 __all__ = ["Setting", "SettingChange", "SettingRow", "settings_of", "with_settings"]
@@ -58,10 +58,11 @@ def settings_of(data: bytes) -> list[Setting]:
     """
     content = tomllib.loads(_text(data))
     settings = [
-        Setting(key.section, key.name, _given(content, key.section, key.name), key.unit, _says(key))
-        for key in KEYS
+        Setting(section, key.name, _given(content, section, key.name), key.unit, _says(key))
+        for section, keys in KEYS.items()
+        for key in keys
     ]
-    known = {(key.section, key.name) for key in KEYS}
+    known = {(setting.section, setting.key) for setting in settings}
     for section, keys in content.items():
         for name, value in keys.items() if isinstance(keys, dict) else ():
             shown = _as_value(value)
@@ -70,7 +71,7 @@ def settings_of(data: bytes) -> list[Setting]:
     return settings
 
 
-def _says(key: Key) -> str:
+def _says(key: Column) -> str:
     return f"{key.meaning}; {key.expected}"
 
 
@@ -144,7 +145,7 @@ def _differing(
     for row in rows:
         if row.value is None or (isinstance(row.value, str) and not row.value.strip()):
             continue
-        kind = next((k.kind for k in KEYS if (k.section, k.name) == (row.section, row.key)), "")
+        kind = next((key.kind for key in KEYS.get(row.section, ()) if key.name == row.key), "")
         keys = content.get(row.section)
         old = keys.get(row.key) if isinstance(keys, dict) else None
         if old is None and not kind:
@@ -153,18 +154,18 @@ def _differing(
         if isinstance(old, dict) or (isinstance(old, list) and _as_value(old) is None and old):
             continue
         value = _typed(row.value, old, kind)
-        if old is None or not _alike(old, value):
+        if old is None or (value != old and canonical(_shown(old)) != canonical(_shown(value))):
             yield row, value, "" if old is None else _shown(old)
 
 
 def _typed(value: Value, old: Any, kind: str) -> Any:
     """Return a cell's value in the kind its key holds."""
     text = as_text(value, decimal_comma=False)
-    if isinstance(old, list) or kind == "intervals":
-        strings = bool(old) and isinstance(old, list) and isinstance(old[0], str)
+    if isinstance(old, list) or kind in {"intervals", "weekdays", "dates"}:
         parts = [part for part in re.split(r"\s*[,;]\s*", text.strip()) if part]
+        strings = kind in {"weekdays", "dates"} or (bool(old) and isinstance(old[0], str))
         return parts if strings else [_number(part) for part in parts]
-    if isinstance(old, str) or (old is None and kind in {"text", "currency", "region"}):
+    if isinstance(old, str) or (old is None and kind in {"quoted", "currency", "region"}):
         return text
     if isinstance(old, bool):
         folded = text.strip().casefold()
@@ -189,17 +190,5 @@ def _number(text: str) -> Any:
         return text
 
 
-def _alike(old: Any, new: Any) -> bool:
-    if isinstance(old, int | float) and isinstance(new, int | float):
-        return number_text(float(old)) == number_text(float(new))
-    if isinstance(old, list) and isinstance(new, list):
-        return [_item(item) for item in old] == [_item(item) for item in new]
-    if isinstance(old, str) and isinstance(new, str):
-        return canonical(old) == canonical(new)
-    return bool(old == new)
-
-
 def _shown(value: Any) -> str:
-    if isinstance(value, list):
-        return ", ".join(_item(item) for item in value)
-    return as_text(value, decimal_comma=False)
+    return as_text(_as_value(value), decimal_comma=False)

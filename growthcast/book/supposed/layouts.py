@@ -17,7 +17,7 @@ from growthcast.book.checks.areas import AREA_CHECKS
 from growthcast.book.checks.ids import ID_CHECKS
 from growthcast.book.checks.together import Tables, at_cell
 from growthcast.book.slugs import note_order
-from growthcast.book.suppose import Cell, with_cells
+from growthcast.book.supposed.rows import Cell, with_cells
 from growthcast.book.tables import TABLES
 from growthcast.book.words import plain
 from growthcast.errors import BookProblems, Finding, UsageError

@@ -9,7 +9,7 @@ from pathlib import Path
 
 from growthcast.book.book import Book
 from growthcast.book.read import inspect_book
-from growthcast.book.suppose import Cell
+from growthcast.book.supposed.rows import Cell
 from growthcast.book.writing.dialect import appended
 from growthcast.book.writing.journal import Entry
 from growthcast.book.writing.lock import book_lock

@@ -13,7 +13,7 @@ from growthcast.book.cells.header import match_header
 from growthcast.book.cells.numbers import DECIMAL_COMMA
 from growthcast.book.cells.records import Grid, read_grid
 from growthcast.book.cells.text import decoded
-from growthcast.book.suppose import Cell
+from growthcast.book.supposed.rows import Cell
 from growthcast.book.tables import TABLES
 from growthcast.book.words import did_you_mean, plain, shown
 from growthcast.errors import Finding, RowsRefused, UsageError

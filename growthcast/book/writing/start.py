@@ -15,64 +15,7 @@ __all__ = ["GUIDE", "start_book"]
 GUIDE = "README.txt"
 """The explanations of a new book, since tables hold no comments; readers pass it by."""
 
-_PRACTICE = """\
-# The practice: one value a line, after the = sign. A line that begins with # is not read.
-# growthcast check says what is missing or mistyped, line by line.
-
-[practice]
-name = "My practice"            # as it should stand on papers for clients
-currency = "EUR"                # three capital letters: EUR, CHF, GBP, USD
-# labour_rate_per_h = 50.0      # your price of an hour; take the # away and type your own
-
-[visit]
-fixed_min = 30                  # minutes at a tank before any trimming: glass, water, checks
-travel_min = 20                 # minutes of travel for one visit
-
-[targets]
-confidence = 0.90               # wanted chance that every area stays inside its height budget
-intervals_d = [7, 10, 14, 21, 28]   # visit intervals to compare, in days
-horizon_d = 60                  # how many days ahead forecasts reach
-
-[log]
-# Whose a weight or a time of the whole tank is: "all" areas', their own amounts included, or only
-# that of the "rest", the areas without amounts of their own. Left out, your log decides.
-# whole_tank_grams = "all"
-# whole_tank_minutes = "rest"
-"""
-
-_GUIDE_HEAD = """\
-How to keep this book
-=====================
-
-This folder is a book: the tanks you keep, what grows in them, and what you cut and when. Every
-table is plain text that any spreadsheet or editor opens; growthcast only ever adds lines at their
-end when you tell it to. Delete this file whenever you like: it is not read.
-
-1. Open practice.toml and type your own name, price of an hour and minutes.
-2. Add a tank:
-       growthcast add tank . tank_id=lobby "client=Client A" water_depth_cm=45
-3. Add each planted area, one patch of one plant each:
-       growthcast add area . area_id=stems tank_id=lobby species_id=rotala-rotundifolia
-           area_cm2=400 floor_cm=8 budget_cm=22 planted_on=2026-01-15
-   (on one line). growthcast species lists the plants known and their species_id.
-4. If you know them, add light, CO2 and nutrients:
-       growthcast add conditions . tank_id=lobby from_date=2026-01-15 ppfd_umol=80 photoperiod_h=8
-5. At every visit, log what you measured and cut; the first line shows, the second writes:
-       growthcast log . --tank lobby --on 2026-02-02 stems=24/12 35min
-       growthcast log . --tank lobby --on 2026-02-02 stems=24/12 35min --yes
-   Without a ruler: moss=right by eye (short, right, over), rest=right for all areas not named.
-   A weighed bucket: bucket=900g is all that came out of the tank, rest=900g what the areas
-   without amounts of their own gave.
-   A mistake is taken back with: growthcast unlog .
-6. growthcast check .     says what is wrong or odd, where, and how to mend it
-   growthcast interval .  says how often each tank must be visited
-
-Dates are written YYYY-MM-DD. A blank cell means: not known. Heights are those of the canopy above
-the area's own base in cm; for floating plants the same columns hold per cent of the surface.
-journal.jsonl keeps every change made by growthcast; leave it and .growthcast.lock where they are.
-
-What each column holds (* must be filled in)
-"""
+_TEMPLATES = Path(__file__).with_name("new_book")
 
 _TITLES = {
     "tanks": "tanks.csv: one row for each tank",
@@ -93,7 +36,7 @@ def start_book(folder: Path) -> tuple[str, ...]:
     if folder.exists() and not folder.is_dir():
         raise UsageError(f"{folder} is a file; name a folder for the new book")
     files = {
-        "practice.toml": _PRACTICE,
+        "practice.toml": _template("practice.toml"),
         **{f"{table}.csv": _header(table) for table in _TITLES},
         GUIDE: _guide(),
     }
@@ -118,12 +61,16 @@ def start_book(folder: Path) -> tuple[str, ...]:
     return tuple(files)
 
 
+def _template(name: str) -> str:
+    return (_TEMPLATES / name).read_text(encoding="utf-8")
+
+
 def _header(table: str) -> str:
     return ",".join(column.name for column in TABLES[table]) + "\n"
 
 
 def _guide() -> str:
-    parts = [_GUIDE_HEAD]
+    parts = [_template(GUIDE)]
     for table, title in _TITLES.items():
         parts.append(f"\n{title}\n")
         for column in TABLES[table]:

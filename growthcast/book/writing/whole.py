@@ -10,11 +10,11 @@ from pathlib import Path
 from growthcast.book.words import printable
 from growthcast.errors import UsageError
 
-__all__ = ["said_of", "write_whole"]
+__all__ = ["refusals_in_words", "write_whole"]
 
 
 @contextmanager
-def said_of(file: Path) -> Iterator[None]:
+def refusals_in_words(file: Path) -> Iterator[None]:
     """Turn what the system says of a file into a sentence."""
     try:
         yield
@@ -26,7 +26,7 @@ def said_of(file: Path) -> Iterator[None]:
 def write_whole(file: Path, content: bytes) -> None:
     """Write a file in one step: a reader finds the old one or the new one, never a part."""
     beside = file.parent / f".growthcast-{os.getpid()}{file.suffix}"
-    with said_of(file):
+    with refusals_in_words(file):
         try:
             with beside.open("xb") as kept:
                 kept.write(content)

@@ -55,7 +55,22 @@ class TankBorder:
 
 
 def tank_border(fit: GrowthFit, tank: int, areas: IntArray) -> TankBorder:
-    """Factor the joint posterior of the areas (m,) of one tank by what they share."""
+    """Factor the joint posterior of the areas of one tank by what they share.
+
+    Parameters
+    ----------
+    fit : GrowthFit
+        A fitted book.
+    tank : int
+        Place of the tank in the book.
+    areas : int array (m,)
+        Places of its areas.
+
+    Returns
+    -------
+    TankBorder
+        How their parameters hang together.
+    """
     pooling, view = fit.design.problem.pooling, fit.solution.view
     area, effects = view.area, view.effects
     posterior_precision, prior_weight, regression = area.rate_given(pooling.area_precision, areas)
@@ -81,14 +96,21 @@ def tank_border(fit: GrowthFit, tank: int, areas: IntArray) -> TankBorder:
 
 
 def weekly_drift(bin_day: FloatArray, on_day: float) -> tuple[FloatArray, FloatArray]:
-    """Regress the drift's weekly means on the knots of a fit made on ``on_day``.
+    """Regress the drift's weekly means on the knots of a fit.
+
+    Parameters
+    ----------
+    bin_day : array (T,)
+        Days on which the weeks begin [day numbers].
+    on_day : float
+        Day of the fit [day number].
 
     Returns
     -------
     weight : array (T, M)
-        Mean drift of each week per unit of each knot.
+        Mean drift of each week per unit of each knot [-].
     remainder : array (T, T)
-        Covariance of what the knots leave open, per unit of the drift's variance.
+        Covariance of what the knots leave open, per unit of the drift's variance [-].
     """
     began = (bin_day - on_day) / MEMORY_D
     ended = began + BIN_D / MEMORY_D

@@ -58,7 +58,13 @@ class SpanDrift:
 
 
 def knot_precision() -> FloatArray:
-    """Prior precision (M, M) of the knots for a stationary variance of one."""
+    """Work out the prior precision of the knots.
+
+    Returns
+    -------
+    array (M, M)
+        For a stationary variance of one [-].
+    """
     ended, began = -KNOT_WINDOWS_D.T / MEMORY_D
     shared = window_covariance(began[:, None], ended[:, None], began[None, :], ended[None, :])
     precision: FloatArray = np.linalg.inv(shared).astype(np.float64)
@@ -66,7 +72,20 @@ def knot_precision() -> FloatArray:
 
 
 def span_drift(began_day: FloatArray, ended_day: FloatArray, on_day: float) -> SpanDrift:
-    """Regress the mean drift over spans [day numbers] on the knots."""
+    """Regress the mean drift over spans on the knots.
+
+    Parameters
+    ----------
+    began_day, ended_day : array (n,)
+        Where spans begin and end [day numbers].
+    on_day : float
+        Day before which the windows of the knots lie [day number].
+
+    Returns
+    -------
+    SpanDrift
+        Weights of the knots, and the variance they leave open, for each span.
+    """
     # Visits share their days: the same few spans come again and again.
     key = began_day * LONGER_THAN_ANY_SPAN_D + (ended_day - began_day)
     _, first, place = np.unique(key, return_index=True, return_inverse=True)
@@ -97,8 +116,20 @@ def today_weight() -> FloatArray:
 def window_covariance(
     began: FloatArray, ended: FloatArray, other_began: FloatArray, other_ended: FloatArray
 ) -> FloatArray:
-    """Covariance of the drift's means over two windows, whose ends are in memories.
+    """Work out the covariance of the drift's means over two windows.
 
+    Parameters
+    ----------
+    began, ended, other_began, other_ended : array (...)
+        Ends of both windows, which broadcast [memories of ``MEMORY_D`` days].
+
+    Returns
+    -------
+    array (...)
+        Covariance for a stationary variance of one [-].
+
+    Notes
+    -----
     The double integral of ``exp(-|t - s|)``, whose second antiderivative is ``exp(-|x|) + |x|``.
     """
 

@@ -56,8 +56,22 @@ class ErrorModel:
 
 
 def likely_removed(standing_cm: FloatArray, log_habit: FloatArray) -> FloatArray:
-    """Length [cm] that a cut was expected to take off.
+    """Work out the length that a cut was expected to take off.
 
+    Parameters
+    ----------
+    standing_cm : array (n,)
+        Heights before the cuts [cm].
+    log_habit : array (n,)
+        Log heights that the areas are usually cut to [log cm].
+
+    Returns
+    -------
+    array (n,)
+        Lengths [cm].
+
+    Notes
+    -----
     A weight's error grows with the length expected, not with the one it tells: taken at their word,
     low weights would be the sharper ones.
     """
@@ -72,7 +86,24 @@ def removed_variance(
     area: IntArray,
     errors: ErrorModel,
 ) -> FloatArray:
-    """Error variance [cm2] of a length cut off: of two readings, or of a weight's worth."""
+    """Work out how far lengths cut off may be off.
+
+    Parameters
+    ----------
+    taken_cm : array (n,)
+        Lengths [cm].
+    weighed : bool array (n,)
+        Whether a length is told by a weight, or else by two readings.
+    area : int array (n,)
+        Places of the areas.
+    errors : ErrorModel
+        What readings and weights are worth.
+
+    Returns
+    -------
+    array (n,)
+        Error variances [cm2].
+    """
     measured = 2.0 * errors.height_error_cm[area] ** 2
     measured = measured + (errors.height_error_share[area] * taken_cm) ** 2
     by_weight = (errors.weight * taken_cm) ** 2 + SMALLEST_WEIGHT_ERROR_CM**2

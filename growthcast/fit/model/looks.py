@@ -51,7 +51,7 @@ def look_log_chance(
     Returns
     -------
     array (n, G)
-        Logarithm of the chance of the word, the error being that of a log height.
+        Logarithm of the chance of the word [log], the error being that of a log height.
 
     Examples
     --------

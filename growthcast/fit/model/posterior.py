@@ -104,11 +104,6 @@ class AreaPosterior:
         return self.covariance[:, KNOTS, KNOTS]
 
     @property
-    def rate_drift_covariance(self) -> FloatArray:
-        """Covariance (n,) of the log rate with the drift on the day of the fit."""
-        return self.covariance[:, RATE, KNOTS]
-
-    @property
     def log_ceiling_variance(self) -> FloatArray:
         """Variance (n,) of the log ceiling."""
         return self.covariance[:, CEILING, CEILING]
@@ -275,11 +270,18 @@ def shared_growth(
     view : View
         The fit's problem, linearised where the fit ended.
     mean : array (B, A)
-        Posterior means of the areas' parameters.
+        Posterior means of the areas' parameters [log].
     by_lag : array (B, A)
-        How they follow a day of lag.
-    areas, tanks : int array (A,), (R,)
-        Places of the areas and of their tanks in the book.
+        How they follow a day of lag [1/d].
+    areas : int array (A,)
+        Places of the areas in the book.
+    tanks : int array (R,)
+        Places of their tanks.
+
+    Returns
+    -------
+    SharedGrowth
+        How rates and ceilings move with species and tanks, and by themselves.
     """
     pooling, effects, own = view.problem.pooling, view.effects, view.area
     planted, species = pooling.planted  # no tank follows another species

@@ -1,6 +1,6 @@
 """Time and money: minutes of trimming fitted from the log, hours and cost a year with ranges."""
 
-from growthcast.service.effort.learn import Timing, learn_timing
+from growthcast.service.effort.learn import MinutesBasis, Reading, Timing, learn_timing
 from growthcast.service.effort.visits import VisitEffort, hands_of, visit_efforts
 from growthcast.service.effort.year import (
     DAYS_PER_YEAR,
@@ -13,7 +13,9 @@ from growthcast.service.effort.year import (
 
 __all__ = [
     "DAYS_PER_YEAR",
+    "MinutesBasis",
     "Range",
+    "Reading",
     "Saving",
     "Timing",
     "VisitEffort",

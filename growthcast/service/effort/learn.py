@@ -14,7 +14,8 @@ distribution. Journal of the American Statistical Association 84, 881-896 (from 
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from typing import Literal
 
 import numpy as np
 
@@ -27,7 +28,7 @@ from growthcast.service.draws import stratified_normals
 from growthcast.service.effort.logged import KINDS, TimedTrims, kind_of, timed_trims
 from growthcast.species import read_forms
 
-__all__ = ["Timing", "learn_timing", "regress"]
+__all__ = ["MinutesBasis", "Reading", "Timing", "learn_timing", "regress"]
 
 
 PACE_SPREAD, PART_SPREAD = 0.4, 0.4
@@ -48,6 +49,34 @@ KEY = 1 << 40
 
 
 @dataclass(frozen=True, slots=True)
+class Reading:
+    """Whose trimming the minutes of a whole-tank row are.
+
+    Of areas without a row of their own that day ("unlogged"), of all that are not timed by
+    themselves ("untimed"), or of "all". ``stated`` tells whether the practice says so, ``fixed``
+    whether the fixed part of a visit is in them.
+    """
+
+    whose: Literal["unlogged", "untimed", "all"]
+    stated: bool = False
+    fixed: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class MinutesBasis:
+    """What the minutes of some areas rest on.
+
+    ``visits`` timed visits (0: common practice alone); ``untimed_forms`` are growth forms among the
+    areas that were never timed; ``reading`` is how whole-tank minutes are read, None where there
+    is nothing to choose.
+    """
+
+    visits: int
+    untimed_forms: tuple[str, ...]
+    reading: Reading | None
+
+
+@dataclass(frozen=True, slots=True)
 class Timing:
     """Minutes of trimming by kind of area, learnt from the log.
 
@@ -63,8 +92,8 @@ class Timing:
         Timed visits that it rests on.
     seen : bool array (KINDS,)
         Kinds of area that some timed row trimmed.
-    whole_tank : str
-        How whole-tank minutes are read, in words; empty where there is nothing to choose.
+    reading : Reading or None
+        How whole-tank minutes are read; None where there is nothing to choose.
     kind : int array (A,)
         Kind of each area of the book.
     """
@@ -74,7 +103,7 @@ class Timing:
     scatter: float
     visits: int
     seen: BoolArray
-    whole_tank: str
+    reading: Reading | None
     kind: IntArray
 
     def draws(self, areas: IntArray, draws: int) -> tuple[Singles, Singles]:
@@ -84,22 +113,11 @@ class Timing:
         minutes, kind = np.exp(log_min).astype(np.float32), self.kind[areas]
         return minutes[kind], minutes[KINDS + kind]
 
-    def rests_on(self, areas: IntArray) -> str:
-        """Say what the minutes of areas (n,) rest on."""
-        if not self.visits:
-            return (
-                "minutes of trimming are common practice, not your own: "
-                "log minutes and they are fitted"
-            )
-        visits = "1 timed visit" if self.visits == 1 else f"{self.visits} timed visits"
-        said = f"minutes of trimming are fitted from {visits} in the log"
-        unseen = np.unique(self.kind[areas][~self.seen[self.kind[areas]]] % len(FORMS))
-        if unseen.size:
-            forms = ", ".join(FORMS[form] for form in unseen.tolist())
-            said += f"; for {forms}, never timed, from common practice at your pace"
-        if self.whole_tank:
-            said += f"; whole-tank minutes are read as {self.whole_tank}"
-        return said
+    def rests_on(self, areas: IntArray) -> MinutesBasis:
+        """Return what the minutes of areas (n,) rest on."""
+        kinds = self.kind[areas]
+        unseen = np.unique(kinds[~self.seen[kinds]] % len(FORMS)).tolist() if self.visits else []
+        return MinutesBasis(self.visits, tuple(FORMS[form] for form in unseen), self.reading)
 
 
 def learn_timing(book: Book, fit: GrowthFit) -> Timing:
@@ -126,30 +144,47 @@ def learn_timing(book: Book, fit: GrowthFit) -> Timing:
     ``[log] whole_tank_minutes`` leaves only one reading of whose minutes they are.
     """
     everything, kind = timed_trims(book, fit), kind_of(fit.design)
-    untimed = "the trimming of all areas not timed by themselves"
-    if said := book.practice.whole_tank_minutes:
-        whose = "the trimming of all areas" if said == "all" else untimed
-        readings = [(f"{whose}, as [log] whole_tank_minutes says", everything)]
+    said = book.practice.whole_tank_minutes
+    if said:
+        readings = [(Reading("all" if said == "all" else "untimed", stated=True), everything)]
     else:
-        readings = [("the trimming of areas without a row of their own", everything.of_the_rest())]
+        readings = [(Reading("unlogged"), everything.of_the_rest())]
     if readings[0][1].row.size < everything.row.size:
-        readings.append((untimed, everything))
+        readings.append((Reading("untimed"), everything))
     if (everything.fixed_min > 0.0).sum() < ROWS_TO_TELL:
         return regress(readings[0][1], kind)[0]
     fits: list[tuple[float, Timing]] = []
     for fixed in (False, True):
-        for words, trims in readings:
-            whole = f"{words}{' and the fixed part of a visit' if fixed else ''}"
-            whole = whole if fixed or said or len(readings) > 1 else ""
-            timing, evidence = regress(trims, kind, fixed=fixed, whole_tank=whole)
+        for reading, trims in readings:
+            chosen = replace(reading, fixed=fixed) if fixed or said or len(readings) > 1 else None
+            timing, evidence = regress(trims, kind, fixed=fixed, reading=chosen)
             fits.append((evidence - (CLEARLY if fits else 0.0), timing))
     return max(fits, key=lambda fit: fit[0])[1]
 
 
 def regress(
-    trims: TimedTrims, kind: IntArray, *, fixed: bool = False, whole_tank: str = ""
+    trims: TimedTrims, kind: IntArray, *, fixed: bool = False, reading: Reading | None = None
 ) -> tuple[Timing, float]:
-    """Fit the minutes of one reading of the log; also its log evidence."""
+    """Fit the minutes of one reading of the log.
+
+    Parameters
+    ----------
+    trims : TimedTrims
+        The timed rows, and the areas that they may have timed.
+    kind : int array (A,)
+        Kind of each area of the book.
+    fixed : bool
+        Whether the fixed part of a visit is in the minutes of whole-tank rows.
+    reading : Reading, optional
+        What to say of it.
+
+    Returns
+    -------
+    timing : Timing
+        The minutes learnt.
+    evidence : float
+        Log evidence of the reading, by Laplace's approximation.
+    """
     start, precision = _defaults()
     log_min, scatter2 = start.copy(), SCATTER**2
     base = trims.fixed_min if fixed else np.zeros(trims.minutes.size)
@@ -176,7 +211,7 @@ def regress(
         scatter=float(np.sqrt(scatter2)),
         visits=trims.visits,
         seen=seen,
-        whole_tank=whole_tank,
+        reading=reading,
         kind=kind,
     )
     return timing, evidence

@@ -17,9 +17,8 @@ from growthcast.book.book import Book
 from growthcast.book.tables import FORMS
 from growthcast.fit.design import Design
 from growthcast.fit.result import GrowthFit
-from growthcast.fit.unsaid import unsaid_cuts
 from growthcast.growth.logistic import height_at_stage, shape_factor, stage
-from growthcast.log.visits import Visits, day_numbers, pair_of, places, read_log
+from growthcast.log.visits import Visits, day_numbers, pair_of, read_log
 
 __all__ = ["KINDS", "TimedTrims", "bulk_per_cm", "kind_of", "timed_trims"]
 
@@ -80,7 +79,18 @@ class TimedTrims:
 
 
 def kind_of(design: Design) -> IntArray:
-    """Growth form and measure of each area (A,), a place among ``KINDS``."""
+    """Tell the kinds of areas by growth form and measure.
+
+    Parameters
+    ----------
+    design : Design
+        A book as arrays.
+
+    Returns
+    -------
+    int array (A,)
+        A place among ``KINDS`` for each area of the book.
+    """
     place = {form: number for number, form in enumerate(FORMS)}
     of_species = np.array([place[str(form)] for form in design.priors.form], np.int64)
     kind: IntArray = of_species[design.species] + len(FORMS) * design.is_cover
@@ -88,16 +98,40 @@ def kind_of(design: Design) -> IntArray:
 
 
 def bulk_per_cm(design: Design) -> FloatArray:
-    """Litres of stand in a centimetre of height, or dm2 in a point of cover, of each area (A,)."""
+    """Return how much a centimetre of height is.
+
+    Parameters
+    ----------
+    design : Design
+        A book as arrays.
+
+    Returns
+    -------
+    array (A,)
+        Litres of stand in a centimetre [l/cm], or dm2 in a point of cover [dm2], of each area.
+    """
     per_cm: FloatArray = design.area_cm2 / np.where(design.is_cover, 10_000.0, 1000.0)
     return per_cm
 
 
 def timed_trims(book: Book, fit: GrowthFit) -> TimedTrims:
-    """Collect the timed rows of the log up to the day of the fit; those that trimmed nothing go."""
+    """Collect the timed rows of the log up to the day of the fit.
+
+    Parameters
+    ----------
+    book : Book
+        The book that was fitted.
+    fit : GrowthFit
+        Its fit.
+
+    Returns
+    -------
+    TimedTrims
+        Rows that trimmed nothing are left out.
+    """
     design, trims = fit.design, book.trims
-    area = places(trims, "area_id", design.area_id)
-    tank = places(trims, "tank_id", design.tank_id)
+    area = trims.places("area_id", design.area_id)
+    tank = trims.places("tank_id", design.tank_id)
     day = day_numbers(trims.date("date"))
     visits = read_log(book).visits
     minutes = trims.number("minutes")
@@ -178,7 +212,7 @@ def _removed(
         both = (told * sure + expected * guess) / (sure + guess)
         cm, sd = np.where(known, both, cm), np.where(known, (sure + guess) ** -0.5, sd)
     chance = np.where(visits.cut[at], 1.0, 0.0)
-    unsaid = unsaid_cuts(fit.solution)
+    unsaid = fit.unsaid_cuts
     order = np.argsort(pair_of(unsaid.area, unsaid.day))
     of = np.minimum(
         np.searchsorted(pair_of(unsaid.area, unsaid.day)[order], pair_of(area, day)), order.size - 1

@@ -10,7 +10,7 @@ import numpy as np
 from growthcast.arrays import FloatArray, IntArray
 from growthcast.fit.design import Design
 from growthcast.growth.quick import Singles, column, quick_quantiles
-from growthcast.service.draws import stratified_normals
+from growthcast.service.draws import GrowthDraws, stratified_normals
 from growthcast.service.effort.learn import Timing
 from growthcast.service.effort.logged import bulk_per_cm
 from growthcast.service.effort.year import DAYS_PER_YEAR, Range
@@ -90,7 +90,22 @@ class Hands:
 
 
 def hands_of(living: LivingAreas, design: Design, timing: Timing) -> Hands:
-    """Draw the minutes of trimming of a block of tanks, ``FOLLOWED_DRAWS`` of them."""
+    """Draw the minutes of trimming of a block of tanks.
+
+    Parameters
+    ----------
+    living : LivingAreas
+        The areas of the tanks (A,).
+    design : Design
+        The design they were fitted in.
+    timing : Timing
+        The minutes of trimming.
+
+    Returns
+    -------
+    Hands
+        ``FOLLOWED_DRAWS`` draws.
+    """
     set_up, work = timing.draws(living.area, FOLLOWED_DRAWS)
     work *= column(bulk_per_cm(design)[living.area])
     scatter = stratified_normals(living.tank * 16 + SCATTER_KEY, FOLLOWED_DRAWS)
@@ -160,8 +175,7 @@ def visit_efforts(
 
 def _without_surprises(living: LivingAreas) -> LivingAreas:
     """Return the areas with their first draws, of what stays unknown all year only."""
-    draws = living.draws
     names = ("log_rate", "ceiling_cm", "knots", "week", "hand", "drift")
-    kept = {name: getattr(draws, name)[..., :FOLLOWED_DRAWS] for name in names}
-    still = {name: np.zeros_like(kept[name]) for name in ("week", "hand", "drift")}
-    return replace(living, draws=replace(draws, **(kept | still)))
+    kept = {name: getattr(living.draws, name)[..., :FOLLOWED_DRAWS] for name in names}
+    kept |= {name: np.zeros_like(kept[name]) for name in ("week", "hand", "drift")}
+    return replace(living, draws=GrowthDraws(**kept))

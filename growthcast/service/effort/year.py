@@ -66,7 +66,12 @@ def saving(now_h: FloatArray, then_h: FloatArray, labour_rate_per_h: float) -> S
         Hours a year of both in the same draws [h]: what they share (the hand, the plants that
         stay) is not in doubt between them, so that the range is narrower than those of its parts.
     labour_rate_per_h : float
-        Price of an hour.
+        Price of an hour [currency/h].
+
+    Returns
+    -------
+    Saving
+        Hours [h] and cost [currency] a year.
 
     Examples
     --------
@@ -80,31 +85,30 @@ def saving(now_h: FloatArray, then_h: FloatArray, labour_rate_per_h: float) -> S
     return Saving(hours=hours, cost=hours.times(labour_rate_per_h))
 
 
-def year_of_visits(
-    interval_d: float,
-    minutes_per_visit: float,
-    labour_rate_per_h: float,
-    minutes_range: Range | None = None,
-) -> Year:
-    """Visits, hours [h] and cost [currency of the rate] of a year at one visit an interval [d].
+def year_of_visits(interval_d: float, minutes: Range, labour_rate_per_h: float) -> Year:
+    """Work out what a rhythm comes to in a year.
 
-    ``minutes_range`` is that of the mean visit of the year; without it the minutes are taken as
-    sure.
+    Parameters
+    ----------
+    interval_d : float
+        Days between visits [d].
+    minutes : Range
+        Minutes of the mean visit of a year [min].
+    labour_rate_per_h : float
+        Price of an hour [currency/h].
+
+    Returns
+    -------
+    Year
+        Visits, hours [h] and cost [currency of the rate].
 
     Examples
     --------
-    >>> year = year_of_visits(7, 61, 58.0)
+    >>> year = year_of_visits(7, Range(55, 61, 70), 58.0)
     >>> round(year.visits, 2), round(year.hours), round(year.cost)
     (52.14, 53, 3075)
     """
     visits = DAYS_PER_YEAR / interval_d
-    hours = visits * minutes_per_visit / 60.0
-    minutes_range = minutes_range or Range(*(3 * (minutes_per_visit,)))
-    hours_range = minutes_range.times(visits / 60.0)
-    return Year(
-        visits=visits,
-        hours=hours,
-        cost=hours * labour_rate_per_h,
-        hours_range=hours_range,
-        cost_range=hours_range.times(labour_rate_per_h),
-    )
+    hours = minutes.times(visits / 60.0)
+    cost = hours.times(labour_rate_per_h)
+    return Year(visits=visits, hours=hours.p50, cost=cost.p50, hours_range=hours, cost_range=cost)

@@ -2,44 +2,68 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
 from dataclasses import replace
-from typing import TYPE_CHECKING
 
-from growthcast.book.book import Book, Practice
+from growthcast.arrays import FloatArray
+from growthcast.book.book import Book
 from growthcast.fit.result import GrowthFit
-from growthcast.service.effort import VisitEffort, saving
-from growthcast.service.living import LivingAreas, living_part
+from growthcast.service.advice import Mend, NextLonger, OptionAdvice, TankAdvice
+from growthcast.service.effort import DAYS_PER_YEAR, saving
+from growthcast.service.living import LivingAreas
 from growthcast.service.longer.certainty import certainty_of
-from growthcast.service.longer.looks import next_longer
-from growthcast.service.longer.mends import Mend, mends_for
+from growthcast.service.longer.mends import mends_for
 
-if TYPE_CHECKING:
-    from growthcast.service.advice import TankAdvice
-
-__all__ = ["in_full", "with_next_longer"]
+__all__ = ["in_full", "next_longer"]
 
 
-def with_next_longer(
-    advice: TankAdvice, efforts: Mapping[int, VisitEffort], run: int, practice: Practice
-) -> TankAdvice:
-    """Return the advice with what the next longer listed interval would cost and save.
+def next_longer(
+    now: OptionAdvice,
+    longer: OptionAdvice,
+    *,
+    now_h: FloatArray,
+    longer_h: FloatArray,
+    labour_rate_per_h: float,
+) -> NextLonger:
+    """Compare the recommended interval with the next longer one.
 
-    ``efforts`` are those of a block of tanks by interval [d], ``run`` is the tank's place there.
+    Parameters
+    ----------
+    now, longer : OptionAdvice
+        Both intervals, cut as low as still looks right where the wanted chance asks it.
+    now_h, longer_h : array (D,)
+        Hours a year of both in the same draws [h].
+    labour_rate_per_h : float
+        Price of an hour [currency/h].
+
+    Returns
+    -------
+    NextLonger
+        What the longer one saves in a year, and what it costs in looks.
+
+    Notes
+    -----
+    A visit in ten finds some area over its height where the chance of none is 90 %: with a visit
+    every 14 days that is 2.6 visits a year.
     """
-    days = advice.recommended_interval_d
-    longer = _next(advice)
-    if days is None or longer is None:
-        return advice
-    now, then = advice.option(days), advice.option(longer)
-    hours = [efforts[one].hours_of_year(run, one) for one in (days, longer)]
-    saved = saving(hours[0], hours[1], practice.labour_rate_per_h)
-    return replace(advice, longer=next_longer(now, then, saved, practice.currency))
+    lost_days = now.share_of_days_presentable - longer.share_of_days_presentable
+    return NextLonger(
+        interval_d=longer.interval_d,
+        chance_all_within=longer.chance_all_within,
+        visits_over_per_year=longer.visits_over_per_year,
+        presentable_days_lost=DAYS_PER_YEAR * lost_days,
+        hours_saved=now.year.hours - longer.year.hours,
+        cost_saved=now.year.cost - longer.year.cost,
+        saved=saving(now_h, longer_h, labour_rate_per_h),
+        bare_areas=tuple(
+            area
+            for area in longer.areas
+            if area.cut_needed_cm is not None and area.days_below_floor > 0.0
+        ),
+        lost_areas=tuple(area.label for area in longer.areas if area.cut_needed_cm is None),
+    )
 
 
-def in_full(
-    book: Book, fit: GrowthFit, living: LivingAreas, run: int, advice: TankAdvice
-) -> TankAdvice:
+def in_full(book: Book, fit: GrowthFit, living: LivingAreas, advice: TankAdvice) -> TankAdvice:
     """Return the advice with what would allow the next longer interval and how sure it is.
 
     Parameters
@@ -49,9 +73,7 @@ def in_full(
     fit : GrowthFit
         Its fit.
     living : LivingAreas
-        A block of tanks; ``run`` is the tank's place among them.
-    run : int
-        The tank.
+        The areas of the tank.
     advice : TankAdvice
         What ``recommend`` says of it.
 
@@ -68,32 +90,10 @@ def in_full(
     )
     if not allowed:
         return advice
-    certainty = certainty_of(
-        fit, living, run, allowed, advice.recommended_interval_d, advice.confidence
-    )
-    longer = _next(advice)
+    chosen = advice.recommended_interval_d
+    certainty = certainty_of(living, allowed, chosen, advice.confidence)
     mends: tuple[Mend, ...] = ()
-    if longer is not None and advice.limited_by is not None:
-        areas = advice.option(longer).areas
-        mends = mends_for(
-            book,
-            fit,
-            living_part(living, living.run == run),
-            longer,
-            advice.confidence,
-            advice.limited_by,
-            tuple(area.label for area in areas),
-            tuple(area.unit for area in areas),
-        )
+    if advice.fails_at_d is not None and advice.limited_by is not None:
+        longer = advice.option(advice.fails_at_d)
+        mends = mends_for(book, fit, living, longer, advice.confidence, advice.limited_by)
     return replace(advice, certainty=certainty, mends=mends)
-
-
-def _next(advice: TankAdvice) -> int | None:
-    """Return the shortest allowed interval longer than the recommended one, if there is any."""
-    chosen = advice.recommended_interval_d or 0
-    longer = [
-        option.interval_d
-        for option in advice.options
-        if chosen < option.interval_d <= advice.longest_interval_d
-    ]
-    return min(longer, default=None)

@@ -4,25 +4,29 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import dataclass, replace
-from datetime import date, timedelta
+from datetime import timedelta
 from typing import Any
 
 import numpy as np
 
-from growthcast.arrays import BoolArray
+from growthcast.arrays import BoolArray, FloatArray
 from growthcast.book.book import Book
-from growthcast.book.suppose import Cell, with_rows
+from growthcast.book.supposed.rows import Cell, with_rows
 from growthcast.fit.design import build_design
 from growthcast.fit.growth import fit_growth
 from growthcast.fit.result import GrowthFit
+from growthcast.fit.supposed import conditions_now
 from growthcast.forecast.report import as_date
-from growthcast.service.interval import IntervalOptions, interval_options, needed_budgets
+from growthcast.service.advice import Mend, OptionAdvice
+from growthcast.service.interval import interval_options, needed_budgets
 from growthcast.service.living import LivingAreas, living_areas, living_part
 
-__all__ = ["Mend", "mends_for"]
+__all__ = ["mends_for"]
 
 
 STEP_CM = 0.1
+BUDGET_STEPS = 10
+"""Steps by which a budget is raised at most beyond the one worked out."""
 DIMMED_SHARES = (0.9, 0.8, 0.7, 0.6, 0.5)
 """Shares of its light a lamp is dimmed to; below half, plants bred for more would not hold."""
 CANDIDATES, SHOWN = 8, 3
@@ -33,36 +37,14 @@ CO2_THAT_HELPS_MG_L = 15.0
 
 
 @dataclass(frozen=True, slots=True)
-class Mend:
-    """One change and what it does to an interval.
-
-    ``kind`` is "budget", "floor", "lowest cut", "plant" or "light"; ``change`` says it in words.
-    ``area_ids`` are the areas changed (all of the tank's for light) and ``values`` the new bounds
-    [cm, or % cover], the new species' ids, or the new PPFD [umol]. ``chance_at_least_cut`` is the
-    chance of the interval with that change, every area cut as low as still looks right, and
-    ``holds`` whether it suffices.
-    """
-
-    kind: str
-    change: str
-    area_ids: tuple[str, ...]
-    values: tuple[float | str, ...]
-    interval_d: int
-    chance_at_least_cut: float
-    holds: bool
-
-
-@dataclass(frozen=True, slots=True)
 class _Case:
-    """A tank's areas and an interval that they do not hold, with the names of the areas."""
+    """A tank's areas and an interval that they do not hold."""
 
     book: Book
     fit: GrowthFit
     living: LivingAreas
-    option: IntervalOptions
+    option: OptionAdvice
     confidence: float
-    labels: tuple[str, ...]
-    units: tuple[str, ...]
 
     def chance(self, living: LivingAreas) -> float:
         """Chance of the interval under changed areas cut to their least, worked out anew."""
@@ -71,18 +53,34 @@ class _Case:
         return float(changed.chance_at_least_cut[0])
 
     def mend(
-        self, kind: str, change: str, places: BoolArray, values: list[Any], chance: float
+        self,
+        places: BoolArray,
+        *,
+        chance: float,
+        values: FloatArray | list[str],
+        before: FloatArray,
+        **named: Any,
     ) -> Mend:
-        """Return a change, its chance at hand."""
-        ids = self.fit.design.area_id[self.living.area[places]].tolist()
+        """Return a change of some areas, its chance at hand."""
         return Mend(
-            kind=kind,
-            change=change,
-            area_ids=tuple(ids),
-            values=tuple(values),
+            area_ids=tuple(self.fit.design.area_id[self.living.area[places]].tolist()),
+            values=tuple(values if isinstance(values, list) else values.tolist()),
             interval_d=self.option.interval_d,
             chance_at_least_cut=chance,
             holds=chance >= self.confidence,
+            before=tuple(before.tolist()),
+            **named,
+        )
+
+    def mend_bound(self, kind: str, name: str, bound: FloatArray, changed: BoolArray) -> Mend:
+        """Return a change of one bound (A,) of the areas of a mask (A,)."""
+        bounds: dict[str, Any] = {name: bound}
+        return self.mend(
+            changed,
+            kind=kind,
+            chance=self.chance(replace(self.living, **bounds)),
+            values=bound[changed].round(1),
+            before=getattr(self.living, name)[changed],
         )
 
 
@@ -90,11 +88,9 @@ def mends_for(
     book: Book,
     fit: GrowthFit,
     living: LivingAreas,
-    interval_d: int,
+    option: OptionAdvice,
     confidence: float,
     limited_by: str,
-    labels: tuple[str, ...],
-    units: tuple[str, ...],
 ) -> tuple[Mend, ...]:
     """List what would make an interval feasible for one tank.
 
@@ -106,14 +102,12 @@ def mends_for(
         Its fit.
     living : LivingAreas
         The tank's areas.
-    interval_d : int
-        An interval the tank does not hold [d].
+    option : OptionAdvice
+        An interval the tank does not hold, and what it asks of these areas.
     confidence : float
         Wanted chance [0-1].
     limited_by : str
         Id of the area that goes over first; the one for which other plants are tried.
-    labels, units : tuple of str
-        What people call the areas, and the unit of their heights.
 
     Returns
     -------
@@ -130,140 +124,111 @@ def mends_for(
     judged by each area's response to it, the rates being kept. What changed budgets do to the light
     at an area's own height is left out.
     """
-    option = interval_options(living, interval_d, np.array([confidence]))
-    case = _Case(book, fit, living, option, confidence, labels, units)
-    short = np.isnan(option.cut_needed_cm) | (option.cut_needed_cm < living.least_cut_cm)
-    if option.feasible[0] or not short.any():
+    needed = np.array([area.cut_needed_cm for area in option.areas], dtype=np.float64)  # NaN: none
+    short = np.isnan(needed) | (needed < living.least_cut_cm)
+    if option.feasible or not short.any():
         return ()
+    case = _Case(book, fit, living, option, confidence)
     limit = np.flatnonzero(fit.design.area_id[living.area] == limited_by)
-    found = [*_budgets(case, short), *_floors(case, short), *_lower_cuts(case, short)]
+    found = [_higher_budgets(case, short), *_lower_bounds(case, short, needed)]
     found += _plants(case, int(limit[0])) if limit.size else []
     return (*found, *_less_light(case))
 
 
-def _budgets(case: _Case, short: BoolArray) -> Iterator[Mend]:
+def _higher_budgets(case: _Case, short: BoolArray) -> Mend:
     """Budgets up until the interval holds."""
     living = case.living
     needed = needed_budgets(living, case.option.interval_d, np.array([case.confidence]))
     budget = np.where(short, np.ceil(needed / STEP_CM - 1e-6) * STEP_CM, living.budget_cm)
-    chance = case.chance(replace(living, budget_cm=budget))
-    for _ in range(10):
-        if chance >= case.confidence:
+    mend = case.mend_bound("budget", "budget_cm", budget, short)
+    for _ in range(BUDGET_STEPS):
+        if mend.holds:
             break
         budget = budget + STEP_CM * short
-        chance = case.chance(replace(living, budget_cm=budget))
-    up = budget - living.budget_cm
-    words = "; ".join(
-        f"{case.labels[i]} up by {up[i]:.1f} to {budget[i]:.1f} {case.units[i]}"
-        for i in np.flatnonzero(short).tolist()
-    )
-    values = [round(float(value), 1) for value in budget[short]]
-    yield case.mend("budget", f"a higher budget: {words}", short, values, chance)
+        mend = case.mend_bound("budget", "budget_cm", budget, short)
+    return mend
 
 
-def _floors(case: _Case, short: BoolArray) -> Iterator[Mend]:
-    """Floors down until the interval holds, where every short area survives it."""
-    living, needed = case.living, case.option.cut_needed_cm
-    if np.isnan(needed[short]).any():
-        return
-    floor = np.where(short, np.floor(needed / STEP_CM + 1e-6) * STEP_CM, living.floor_cm)
-    floor = np.maximum(floor, np.minimum(living.safe_cut_cm, living.floor_cm))
-    chance = case.chance(replace(living, floor_cm=floor))
-    words = "; ".join(
-        f"{case.labels[i]} down by {living.floor_cm[i] - floor[i]:.1f} to {floor[i]:.1f} "
-        f"{case.units[i]}"
-        for i in np.flatnonzero(short).tolist()
-    )
-    values = [round(float(value), 1) for value in floor[short]]
-    yield case.mend("floor", f"a lower floor: {words}", short, values, chance)
+def _lower_bounds(case: _Case, short: BoolArray, needed: FloatArray) -> Iterator[Mend]:
+    """Floors down until the interval holds, where every short area survives it.
 
-
-def _lower_cuts(case: _Case, short: BoolArray) -> Iterator[Mend]:
-    """Cuts down to the floor where the lowest cut that is known to be stood lies above it."""
-    living = case.living
-    above = short & (living.safe_cut_cm > living.floor_cm)
-    if not above.any():
-        return
-    safe = np.where(above, living.floor_cm, living.safe_cut_cm)
-    words = "; ".join(
-        f"{case.labels[i]} to {safe[i]:.1f} instead of {living.safe_cut_cm[i]:.1f} {case.units[i]}"
-        for i in np.flatnonzero(above).tolist()
-    )
-    values = [round(float(value), 1) for value in safe[above]]
-    chance = case.chance(replace(living, safe_cut_cm=safe))
-    change = f"a lower cut, if the plants stand it: {words}"
-    yield case.mend("lowest cut", change, above, values, chance)
+    Then cuts down to the floor where the lowest cut that is known to be stood lies above it.
+    """
+    floor, safe = case.living.floor_cm, case.living.safe_cut_cm
+    if not np.isnan(needed[short]).any():
+        lower = np.where(short, np.floor(needed / STEP_CM + 1e-6) * STEP_CM, floor)
+        lower = np.maximum(lower, np.minimum(safe, floor))
+        yield case.mend_bound("floor", "floor_cm", lower, short)
+    above = short & (safe > floor)
+    if above.any():
+        yield case.mend_bound("lowest cut", "safe_cut_cm", np.where(above, floor, safe), above)
 
 
 def _less_light(case: _Case) -> Iterator[Mend]:
     """The brightest dimming of the lamp with which the interval holds, or the strongest tried."""
     fit, living = case.fit, case.living
-    conditions, tank = fit.design.conditions, int(living.tank[0])
-    column = int((conditions.from_day[tank] <= living.on_day).sum()) - 1
-    ppfd = float(conditions.values["ppfd_umol"][tank, column])
+    tank, on = int(living.tank[0]), as_date(living.on_day)
+    ppfd = conditions_now(fit, tank)["ppfd_umol"]
     if not np.isfinite(ppfd) or ppfd <= 0.0:
         return
-    on = as_date(living.on_day)
     before = fit.design.clock.speed(living.on_day)[living.area]
-    everywhere = np.ones(living.area.size, dtype=np.bool_)
     for share in DIMMED_SHARES:
-        dimmed = round(share * ppfd)
         row: dict[str, Cell] = {
             "tank_id": str(fit.design.tank_id[tank]),
             "from_date": on,
-            "ppfd_umol": dimmed,
+            "ppfd_umol": round(share * ppfd),
         }
         supposed = replace(case.book, conditions=with_rows(case.book.conditions, [row]))
         clock = build_design(supposed, on, fit.design.spreads).clock
         slower = np.log(clock.speed(living.on_day)[living.area] / before)
         draws = replace(living.draws, log_rate=living.draws.log_rate + slower[:, None])
-        chance = case.chance(replace(living, draws=draws))
-        if chance >= case.confidence or share == DIMMED_SHARES[-1]:
-            words = (
-                f"less light: {dimmed} instead of {ppfd:.0f} umol at the substrate "
-                f"({100 * (1 - share):.0f} % less)"
-            )
-            yield case.mend("light", words, everywhere, [float(dimmed)], chance)
+        mend = case.mend(
+            np.ones(living.area.size, dtype=np.bool_),
+            kind="light",
+            chance=case.chance(replace(living, draws=draws)),
+            values=np.array([round(share * ppfd)], dtype=np.float64),
+            before=np.array([ppfd]),
+        )
+        if mend.holds or share == DIMMED_SHARES[-1]:
+            yield mend
             return
 
 
-def _plants(case: _Case, limit: int) -> Iterator[Mend]:
-    """Slower plants of the same form in the limiting area: those that hold, the fastest first."""
+def _plants(case: _Case, limit: int) -> list[Mend]:
+    """Slower plants of the same form in the limiting area: those that hold, the fastest first.
+
+    The nearest to it where none holds.
+    """
     listed = _slower_species(case, limit)
     if not listed:
-        return
+        return []
     fit, living = case.fit, case.living
     on, place = as_date(living.on_day), int(living.area[limit])
-    names = fit.design.priors
-    rows = [_supposed_area(case, place, int(s), on) for s in listed]
+    rows = [_supposed_area(case, place, species) for species in listed]
     supposed = replace(case.book, areas=with_rows(case.book.areas, rows))
-    other = fit_growth(supposed, on, fit.design.spreads)
-    among = living_areas(other, living.tank)
-    old = fit.design.area_id.size
-    spot = np.zeros(living.area.size, dtype=np.bool_)
-    spot[limit] = True
-    shown = 0
-    nearest: Mend | None = None
+    among = living_areas(fit_growth(supposed, on, fit.design.spreads), living.tank)
+    old, names = fit.design.area_id.size, fit.design.priors
+    spot = np.arange(living.area.size) == limit
+    tried: list[Mend] = []
     for n, species in enumerate(listed):
         keep = (among.area < old) & (among.area != place) | (among.area == old + n)
-        chance = case.chance(living_part(among, keep))
-        words = (
-            f"a slower plant: {names.scientific_name[species]} ({names.common_name[species]}) "
-            f"as {case.labels[limit]}"
+        tried.append(
+            case.mend(
+                spot,
+                kind="plant",
+                chance=case.chance(living_part(among, keep)),
+                values=[str(names.species_id[species])],
+                before=np.zeros(0),
+                plant=(str(names.scientific_name[species]), str(names.common_name[species])),
+            )
         )
-        mend = case.mend("plant", words, spot, [str(names.species_id[species])], chance)
-        if mend.holds:
-            shown += 1
-            yield mend
-        if nearest is None or mend.chance_at_least_cut > nearest.chance_at_least_cut:
-            nearest = mend
-        if shown == SHOWN:
-            return
-    if not shown and nearest is not None:
-        yield nearest
+        if sum(mend.holds for mend in tried) == SHOWN:
+            break
+    holding = [mend for mend in tried if mend.holds]
+    return holding or [max(tried, key=lambda mend: mend.chance_at_least_cut)]
 
 
-def _supposed_area(case: _Case, place: int, species: int, on: date) -> dict[str, Cell]:
+def _supposed_area(case: _Case, place: int, species: int) -> dict[str, Cell]:
     """The limiting area with another plant, long established and without a log."""
     areas, design = case.book.areas, case.fit.design
     share = float(areas.number("light_share")[place])
@@ -276,7 +241,7 @@ def _supposed_area(case: _Case, place: int, species: int, on: date) -> dict[str,
         "floor_cm": float(design.traits.floor_cm[place]),
         "budget_cm": float(design.traits.budget_cm[place]),
         "light_share": None if np.isnan(share) else share,
-        "planted_on": on - timedelta(days=ESTABLISHED_D),
+        "planted_on": as_date(design.on_day) - timedelta(days=ESTABLISHED_D),
     }
 
 
@@ -289,9 +254,7 @@ def _slower_species(case: _Case, limit: int) -> list[int]:
     design, living = case.fit.design, case.living
     priors, tank = design.priors, int(living.tank[0])
     now = int(design.species[living.area[limit]])
-    conditions = design.conditions
-    column = int((conditions.from_day[tank] <= living.on_day).sum()) - 1
-    co2 = float(conditions.values["co2_mg_l"][tank, column])
+    co2 = conditions_now(case.fit, tank)["co2_mg_l"]
     floor = float(living.floor_cm[limit])
     water = float(design.water_depth_cm[tank])
     ceiling = np.where(priors.reaches_surface, water, priors.ceiling_cm)

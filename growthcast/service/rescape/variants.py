@@ -7,7 +7,7 @@ all variants share their draws, so that variants are compared on the same luck.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field
 
 import numpy as np
 
@@ -15,7 +15,6 @@ from growthcast.arrays import FloatArray, IntArray
 from growthcast.book.book import Book
 from growthcast.fit.result import GrowthFit
 from growthcast.plain import FLAT, HIDDEN, in_json
-from growthcast.service.draws import GrowthDraws
 from growthcast.service.effort import (
     Range,
     Saving,
@@ -181,31 +180,8 @@ def saved_against(stand: Stand, now: VariantAnswer, then: VariantAnswer) -> Savi
 
 def combined(living: LivingAreas, variants: Sequence[IntArray]) -> LivingAreas:
     """Return the areas of one tank as many tanks, one a variant."""
-    places = np.concatenate(list(variants))
     sizes = np.array([v.size for v in variants])
-    count, draws = sizes.size, living.draws
-    return replace(
-        living,
-        area=living.area[places],
-        run=np.repeat(np.arange(count), sizes),
-        first=np.cumsum(sizes) - sizes,
-        tank=np.repeat(living.tank, count),
-        budget_cm=living.budget_cm[places],
-        floor_cm=living.floor_cm[places],
-        safe_cut_cm=living.safe_cut_cm[places],
-        pause_d=living.pause_d[places],
-        doubt=living.doubt[places],
-        shape=living.shape[places],
-        draws=GrowthDraws(
-            log_rate=draws.log_rate[places],
-            ceiling_cm=draws.ceiling_cm[places],
-            knots=np.broadcast_to(draws.knots, (count, *draws.knots.shape[1:])),
-            week=draws.week[places],
-            hand=draws.hand[places],
-            drift=np.broadcast_to(draws.drift, (count, draws.drift.shape[1])),
-            lag_d=draws.lag_d[places],
-        ),
-    )
+    return living.taken(np.concatenate(list(variants)), np.zeros_like(sizes), sizes)
 
 
 def _answer(
@@ -232,7 +208,7 @@ def _option(
 ) -> Option:
     mean_visit, rate = effort.of_mean_visit(run), stand.labour_rate_per_h
     area_min, removed_cm = effort.of_areas(run)
-    year = year_of_visits(option.interval_d, mean_visit.p50, rate, mean_visit)
+    year = year_of_visits(option.interval_d, mean_visit, rate)
     return Option(
         interval_d=option.interval_d,
         feasible=bool(option.feasible[run]),

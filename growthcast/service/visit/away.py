@@ -18,11 +18,10 @@ from growthcast.fit.design import day_number
 from growthcast.fit.result import Basis, GrowthFit
 from growthcast.forecast.report import as_date
 from growthcast.plain import BY_QUANTILE, HIDDEN
-from growthcast.service.advice import TankAdvice
+from growthcast.service.advice import CutLimit, TankAdvice, cut_limit
 from growthcast.service.effort import Range
 from growthcast.service.living import share_of_draws
-from growthcast.service.reasons import CutLimit, cut_limit
-from growthcast.service.recommend import area_label, blocks_of_tanks, recommend, tank_terms, unit_of
+from growthcast.service.recommend import area_label, blocks_of_tanks, recommend, unit_of
 from growthcast.service.visit.standing import (
     Lasting,
     Standing,
@@ -137,7 +136,7 @@ def weeks_away(
     if advice is None:
         advice = recommend(book, fit, tanks)
     always = {area: cut for one in advice for area, cut in _usual_cuts(one).items()}
-    confidence = tank_terms(book, fit).confidence
+    confidence = book.of_tanks("confidence")
 
     found: dict[int, AwayTank] = {}
     for block in blocks_of_tanks(fit, tanks):

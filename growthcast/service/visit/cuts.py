@@ -16,11 +16,11 @@ from growthcast.fit.design import day_number
 from growthcast.fit.result import Basis, GrowthFit
 from growthcast.log.visits import day_numbers
 from growthcast.plain import HIDDEN
-from growthcast.service.effort import Range, Timing, hands_of
+from growthcast.service.advice import CutLimit, cut_limit
+from growthcast.service.effort import Range, Timing, hands_of, learn_timing
 from growthcast.service.interval import FOLLOWED_DRAWS, interval_options
 from growthcast.service.living import share_of_draws
-from growthcast.service.reasons import CutLimit, cut_limit
-from growthcast.service.recommend import area_label, tank_terms, unit_of
+from growthcast.service.recommend import area_label, unit_of
 from growthcast.service.visit.standing import (
     Lasting,
     Standing,
@@ -180,8 +180,7 @@ def cut_sheet(book: Book, fit: GrowthFit, tank: int, next_on: date) -> CutSheet:
     if interval_d < 1:
         raise ValueError("the next visit must lie after the day of the fit")
     standing = standing_areas(fit, np.array([tank]))
-    living, terms = standing.living, tank_terms(book, fit)
-    wanted = terms.confidence[[tank]]
+    living, wanted = standing.living, book.of_tanks("confidence")[[tank]]
     confidence = float(wanted[0])
     areas: tuple[AreaCut, ...] = ()
     trimming, rhythm, chance, holds_d = Range(0, 0, 0), None, 1.0, 0
@@ -189,7 +188,7 @@ def cut_sheet(book: Book, fit: GrowthFit, tank: int, next_on: date) -> CutSheet:
         lasting = cut_to_last(standing, interval_d, wanted)
         chance = float(lasting.chance[0])
         rhythm = _rhythm(standing, interval_d, wanted)
-        areas, trimming = _areas(book, fit, terms.timing, standing, lasting)
+        areas, trimming = _areas(book, fit, learn_timing(book, fit), standing, lasting)
         holds_d = interval_d
         if chance < confidence:
             least = standing.cut(living.least_cut_cm)
@@ -197,7 +196,7 @@ def cut_sheet(book: Book, fit: GrowthFit, tank: int, next_on: date) -> CutSheet:
     on = next_on - timedelta(days=interval_d)
     holds_until = on + timedelta(days=holds_d) if holds_d else None
     travel = float(book.of_tanks("travel_min")[tank])
-    fixed = float(terms.fixed_min[tank]) - travel
+    fixed = float(book.of_tanks("fixed_min")[tank])
     return CutSheet(
         tank_id=str(book.tanks.text("tank_id")[tank]),
         client=str(book.tanks.text("client")[tank]),

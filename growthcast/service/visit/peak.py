@@ -15,10 +15,10 @@ from growthcast.fit.design import day_number
 from growthcast.fit.result import Basis, GrowthFit
 from growthcast.forecast.heights import growth_a_week
 from growthcast.plain import HIDDEN
+from growthcast.service.advice import CutLimit, cut_limit
 from growthcast.service.effort import Range
 from growthcast.service.living import all_hold
-from growthcast.service.reasons import CutLimit, cut_limit
-from growthcast.service.recommend import area_label, tank_terms, unit_of
+from growthcast.service.recommend import area_label, unit_of
 from growthcast.service.visit.routes import Route, routes_to
 from growthcast.service.visit.standing import Standing, standing_areas
 
@@ -162,7 +162,7 @@ def peak_plan(
     on = day - timedelta(days=span_d)
     standing = standing_areas(fit, np.array([tank]))
     living = standing.living
-    confidence = float(tank_terms(book, fit).confidence[tank])
+    confidence = float(book.of_tanks("confidence")[tank])
     budget = living.budget_cm
     band = _Band(
         low_cm=np.maximum((target_share - band_share) * budget, living.floor_cm),

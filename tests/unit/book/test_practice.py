@@ -59,7 +59,10 @@ def test_how_whole_tanks_are_read_is_open_until_the_practice_says_so():
         ('logo = "/etc/logo.png"', "not-a-picture", 3, None),
         ('logo = "C:/logo.png"', "not-a-picture", 3, None),
         ("[rounds]\nhours_per_day = 0", "out-of-range", 4, None),
-        ("[rounds]\nhours_per_day = 2000", "out-of-range", 4, "change it"),
+        (
+            *("[rounds]\nhours_per_day = 2000", "out-of-range", 4),
+            "check the number and that it is hours a day",
+        ),
         ("[rounds]\nworking_days = []", "wrong-kind", 4, None),
         ('[rounds]\nworking_days = "mon"', "wrong-kind", 4, None),
         ('[rounds]\nworking_days = ["Monday"]', "not-a-choice", 4, 'write "mon"'),

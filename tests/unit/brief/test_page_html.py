@@ -16,10 +16,10 @@ from growthcast.brief.page import (
     Picture,
     Pictures,
     Table,
-    named,
 )
 from growthcast.figures.lettering import drawable
 from growthcast.figures.pages import CostPoint, cost_picture
+from growthcast.say.words import named
 
 EVIL = "<script>alert(1)</script>\"'&{{7*7}}"
 

@@ -10,7 +10,7 @@ import pytest
 from growthcast.fit.growth import fit_growth
 from growthcast.say.away import away_sentence
 from growthcast.say.cuts import watch_list
-from growthcast.service.longer.certainty import certainty_in_words
+from growthcast.say.reasons import certainty_words, reason
 from growthcast.service.recommend import recommend
 from growthcast.service.visit.away import weeks_away
 from growthcast.service.visit.cuts import cut_sheet
@@ -73,14 +73,14 @@ def test_answers_that_the_table_decides_name_its_limit_and_how_to_change_it(tmp_
     assert advice.recommended_interval_d is None
     sheet = cut_sheet(book, fit, 0, ON + timedelta(days=14))
     [away] = weeks_away(book, fit, ON, ON + timedelta(days=21), lobby)
-    for said in (advice.reason, " ".join(watch_list(sheet)), away_sentence(away)):
+    for said in (reason(advice), " ".join(watch_list(sheet)), away_sentence(away)):
         assert "species table says that cryptocoryne-wendtii is not cut below 10.5 cm" in said
         assert "write lowest_cut_cm in species.csv" in said
     [lower] = [mend for mend in advice.mends if mend.kind == "lowest cut"]
     assert lower.holds
     assert lower.values == (6.0,)
     assert advice.certainty.best_from_floor[0] < 0.05 < 0.4 < advice.certainty.chance_best
-    assert "lowest cuts known from the species table" in certainty_in_words(advice.certainty, None)
+    assert "lowest cuts known from the species table" in certainty_words(advice, advice.certainty)
 
 
 def test_a_log_of_low_cuts_makes_the_advice(tmp_path):
@@ -89,11 +89,11 @@ def test_a_log_of_low_cuts_makes_the_advice(tmp_path):
     assert advice.recommended_interval_d is not None
     cuts = {area.area_id: area.cut_cm for area in advice.options[-1].areas}
     assert cuts == {"crypts": pytest.approx(7.5)}
-    assert "the log shows crypts growing on from 7.5 cm" in advice.reason
+    assert "the log shows crypts growing on from 7.5 cm" in reason(advice)
 
 
 def test_where_the_floor_decides_no_limit_is_named(tmp_path):
     book = make_book(tmp_path)
     [advice] = recommend(book, fit_growth(book, ON), np.array([0]), full=True)
-    assert "species table says" not in advice.reason
+    assert "species table says" not in reason(advice)
     assert advice.certainty.best_from_floor is None

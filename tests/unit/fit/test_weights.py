@@ -10,7 +10,6 @@ import pytest
 
 from growthcast.fit.design import build_design
 from growthcast.fit.growth import fit_growth
-from growthcast.fit.unsaid import unsaid_cuts
 from growthcast.forecast.heights import LEVELS, forecast_heights
 from tests.books import HEADER, make_book
 
@@ -123,7 +122,7 @@ def test_a_bucket_says_how_likely_a_silent_area_was_cut(tmp_path):
         rows = visits(heights, [gram + more for gram in stems])
         book = book_of(tmp_path / name, rows)
         said = replace(book, practice=replace(book.practice, whole_tank_grams="all"))
-        cuts = unsaid_cuts(fit_growth(said, ON).solution)
+        cuts = fit_growth(said, ON).unsaid_cuts
         assert (cuts.area == CARPET).all()
         chances.append(cuts.chance.mean())
     assert chances[0] < chances[1] - 0.2

@@ -8,6 +8,7 @@ import numpy as np
 import pytest
 
 from growthcast.fit.growth import fit_growth
+from growthcast.say.reasons import minutes_words
 from growthcast.service.effort import Range, learn_timing, year_of_visits
 from growthcast.service.effort.logged import timed_trims
 from growthcast.service.recommend import recommend
@@ -51,7 +52,7 @@ def test_without_minutes_the_defaults_stand_and_say_so(tmp_path):
     timing, _, _ = timing_of(tmp_path, stem_log())
     assert usual_minutes(timing) == pytest.approx(minutes_of(STEM, LITRES))
     assert timing.visits == 0
-    assert "common practice" in timing.rests_on(np.array([STEMS]))
+    assert "common practice" in minutes_words(timing.rests_on(np.array([STEMS])))
 
 
 def test_own_minutes_move_the_defaults(tmp_path):
@@ -60,7 +61,7 @@ def test_own_minutes_move_the_defaults(tmp_path):
     log = visits_log(lambda day, n: stems_row(day, n, f"{slow:.0f}"))
     timing, _, _ = timing_of(tmp_path, log)
     assert usual_minutes(timing) == pytest.approx(slow, rel=0.08)
-    assert timing.rests_on(np.array([STEMS])) == (
+    assert minutes_words(timing.rests_on(np.array([STEMS]))) == (
         "minutes of trimming are fitted from 16 timed visits in the log"
     )
 
@@ -71,7 +72,7 @@ def test_a_form_never_timed_follows_the_pace_and_says_so(tmp_path):
     timing, _, _ = timing_of(tmp_path, log)
     usual = minutes_of(CARPETS, 1.0)
     assert 1.2 * usual < usual_minutes(timing, CARPET, 1.0) < 3.0 * usual
-    assert "carpet, never timed" in timing.rests_on(np.array([STEMS, CARPET]))
+    assert "carpet, never timed" in minutes_words(timing.rests_on(np.array([STEMS, CARPET])))
 
 
 def test_whole_tank_minutes_are_the_trimming_of_its_areas(tmp_path):
@@ -89,7 +90,7 @@ def test_whole_tank_minutes_are_the_trimming_of_its_areas(tmp_path):
     timing, _, _ = timing_of(tmp_path, visits_log(rows))
     both = usual_minutes(timing) + usual_minutes(timing, CARPET, carpet_l)
     assert both == pytest.approx(slow, rel=0.08)
-    assert timing.whole_tank == ""
+    assert timing.reading is None
 
 
 def test_areas_with_their_own_minutes_are_not_in_the_tanks(tmp_path):
@@ -125,7 +126,7 @@ def test_the_practice_says_whose_minutes_a_whole_tanks_are(tmp_path, read, carpe
     timing, _, _ = timing_of(tmp_path, visits_log(rows), practice=practice)
     assert usual_minutes(timing) == pytest.approx(20, rel=0.08)
     assert usual_minutes(timing, CARPET, 1.8) == pytest.approx(carpets, rel=0.08)
-    assert "as [log] whole_tank_minutes says" in timing.rests_on(np.array([STEMS]))
+    assert "as [log] whole_tank_minutes says" in minutes_words(timing.rests_on(np.array([STEMS])))
 
 
 @pytest.mark.parametrize("everything", [True, False], ids=["all areas", "the rest"])
@@ -140,7 +141,9 @@ def test_the_log_tells_whose_minutes_a_whole_tanks_are(tmp_path, everything):
         return stems + f"{day},lobby,,,,,{litres * 90:.0f},,{minutes:.0f},\n"
 
     timing, _, _ = timing_of(tmp_path, visits_log(rows, count=36))
-    assert ("all areas not timed" in timing.rests_on(np.array([STEMS]))) == everything
+    assert (
+        "all areas not timed" in minutes_words(timing.rests_on(np.array([STEMS])))
+    ) == everything
     assert timing.seen[timing.kind[STEMS]] == everything
 
 
@@ -154,7 +157,7 @@ def test_minutes_that_hold_the_fixed_part_are_seen_and_said(tmp_path):
         return f"{day},lobby,stems,18,{low},,,,,\n{uncut}{day},lobby,,,,,,,{30 + trimming:.0f},\n"
 
     timing, _, _ = timing_of(tmp_path, visits_log(rows, count=24))
-    assert "and the fixed part of a visit" in timing.rests_on(np.array([STEMS]))
+    assert "and the fixed part of a visit" in minutes_words(timing.rests_on(np.array([STEMS])))
     assert usual_minutes(timing) == pytest.approx(minutes_of(STEM, LITRES), rel=0.25)
 
 
@@ -163,7 +166,7 @@ def test_a_few_rows_do_not_change_how_whole_tank_minutes_are_read(tmp_path):
     log = visits_log(lambda day, n: f"{day},home,,,,,,,30,\n", count=3)
     timing, _, _ = timing_of(tmp_path, log)
     assert timing.visits == 3
-    assert timing.whole_tank == ""
+    assert timing.reading is None
 
 
 def test_an_absurd_row_hardly_moves_the_minutes(tmp_path):
@@ -240,5 +243,5 @@ def test_taking_more_off_takes_longer(tmp_path):
 
 
 def test_a_year_without_a_range_is_sure():
-    year = year_of_visits(14, 60.0, 50.0)
+    year = year_of_visits(14, Range(60.0, 60.0, 60.0), 50.0)
     assert year.cost_range == Range(year.cost, year.cost, year.cost)

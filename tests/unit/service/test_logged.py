@@ -7,7 +7,7 @@ from datetime import date
 
 import pytest
 
-from growthcast.book.suppose import with_rows
+from growthcast.book.supposed.rows import with_rows
 from growthcast.service.logged import AreaAfterVisit, after_visit, before_visit
 from growthcast.service.logged import _due as due
 from growthcast.service.logged import _unsure as unsure

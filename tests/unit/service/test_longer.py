@@ -9,18 +9,14 @@ from datetime import date
 import numpy as np
 import pytest
 
-from growthcast.book.suppose import with_cells
+from growthcast.book.supposed.rows import with_cells
 from growthcast.fit.growth import fit_growth
 from growthcast.plain import plain
+from growthcast.say.reasons import certainty_words, mend_words, next_longer_words
+from growthcast.service.advice import Certainty, Mend
 from growthcast.service.interval import interval_options
 from growthcast.service.living import living_areas
-from growthcast.service.longer.certainty import (
-    Certainty,
-    _sureness,
-    _told_by_visits,
-    certainty_in_words,
-    certainty_of,
-)
+from growthcast.service.longer.certainty import certainty_of, chance_if_known
 from growthcast.service.recommend import recommend
 from tests.books import AREAS, make_book
 
@@ -55,11 +51,12 @@ def test_the_next_longer_interval_is_compared_in_looks_hours_and_money(lobby):
     rate = now.year.cost / now.year.hours
     assert (cost.p10, cost.p90) == pytest.approx((hours.p10 * rate, hours.p90 * rate))
     said = f"saves {advice.longer.hours_saved:.0f} h ({hours.p10:.0f} to {hours.p90:.0f})"
-    assert said in advice.longer.sentence
+    sentence = next_longer_words(advice, advice.longer, "EUR")
+    assert said in sentence
     assert advice.longer.visits_over_per_year == pytest.approx(
         (1 - longer.chance_all_within) * 365 / longer.interval_d
     )
-    assert f"every {longer.interval_d} days instead of {now.interval_d}" in advice.longer.sentence
+    assert f"every {longer.interval_d} days instead of {now.interval_d}" in sentence
 
 
 def test_a_budget_or_floor_said_to_mend_it_does_in_the_book(lobby):
@@ -98,7 +95,7 @@ def test_less_light_is_worked_out_by_a_fit_that_would_agree(lobby):
     book, _, advice = lobby
     [mend] = [m for m in advice.mends if m.kind == "light"]
     assert mend.values[0] < 110
-    from growthcast.book.suppose import with_rows
+    from growthcast.book.supposed.rows import with_rows
 
     row = {"tank_id": "lobby", "from_date": ON, "ppfd_umol": mend.values[0]}
     dimmed = replace(book, conditions=with_rows(book.conditions, [row]))
@@ -121,7 +118,7 @@ def test_no_feasible_interval_still_says_what_would_mend_it(tmp_path):
     assert {m.kind for m in advice.mends} >= {"budget"}
     assert all(m.interval_d == 7 for m in advice.mends)
     assert advice.certainty.best[0] == advice.certainty.chance_best
-    assert "no listed interval is best" in certainty_in_words(advice.certainty, None)
+    assert "no listed interval is best" in certainty_words(advice, advice.certainty)
 
 
 def test_certainty_is_a_distribution_over_the_listed_intervals(lobby):
@@ -159,48 +156,42 @@ def test_with_growth_known_the_rule_alone_decides(lobby):
     feasible = [
         d for d in LISTED if interval_options(living, d, confidence).chance_at_least_cut[0] >= 0.9
     ]
-    sure = certainty_of(fit, living, 0, LISTED, max(feasible, default=None), 0.9)
+    sure = certainty_of(living, LISTED, max(feasible, default=None), 0.9)
     assert sure.chance_best == 1.0
-    assert sure.visits_to_settle == 0
 
 
 @pytest.mark.parametrize("interval_d", LISTED)
 def test_the_chance_given_known_growth_is_that_of_the_draws(lobby, interval_d):
     """Integrated over noise by quadrature here, counted over draws of it there."""
-    from growthcast.service.longer.certainty import _chance_if_known, _drawn
-
     _, fit, _ = lobby
     living = known_growth(living_areas(fit, np.array([0])))
-    here = np.arange(living.area.size)
-    chance = _chance_if_known(living, here, interval_d, _drawn(living, here, 0))
+    chance = chance_if_known(living, interval_d)
     counted = interval_options(living, interval_d, np.array([0.9])).chance_at_least_cut[0]
     assert chance[0] == pytest.approx(counted, abs=0.03)
 
 
-def test_visits_tell_more_and_more_until_the_drift_sets_a_floor():
-    prior = np.diag([0.04, 0.04, 0.03])
-    told = list(_told_by_visits(prior, np.array([0.02, 0.02]), 0.0, 14.0))
-    left = [one for _, one in told]
-    assert (np.diff(left) <= 1e-12).all()
-    assert left[-1] < 0.01  # without drift all is told in the end
-    drifting = [one for _, one in _told_by_visits(prior, np.array([0.02, 0.02]), 0.2, 14.0)]
-    assert 0.005 < drifting[-1] < drifting[0]
-    for moved, stays in told:
-        assert moved >= 0.0
-        assert stays >= 0.0
+def test_words_for_certainty(lobby):
+    """Two intervals about as good: both are said, and why the likelier is not recommended."""
+    _, _, advice = lobby
+    seven = replace(advice, recommended_interval_d=7)
+    sure = Certainty(chance_best=0.96, best={0: 0.0, 7: 0.96, 10: 0.04})
+    assert certainty_words(seven, sure) == "How sure: 7 days is best with a chance of 96 %."
+    torn = Certainty(chance_best=0.4, best={0: 0.0, 7: 0.4, 10: 0.6})
+    said = certainty_words(seven, torn)
+    assert said.startswith("How sure: 7 days is best with a chance of 40 %, 10 days with 60 %. ")
+    assert "The likelier one, 10 days, does not reach the wanted chance" in said
 
 
-def test_sureness_grows_with_what_is_told():
-    speeds = np.linspace(-4, 4, 65)
-    member = np.array([speeds < 0.3, speeds >= 0.3])
-    chances = [_sureness(speeds, member, told, 1.0 - told) for told in (0.0, 0.5, 0.9, 0.99)]
-    assert chances == sorted(chances)
-    assert chances[0] < 0.7
-    assert chances[-1] > 0.9
-
-
-def test_words_for_certainty():
-    sure = Certainty(0.95, {0: 0.0, 7: 0.95, 10: 0.05}, 0, 0.95)
-    assert "More visits are not needed" in certainty_in_words(sure, 7)
-    drifting = Certainty(0.5, {0: 0.0, 7: 0.5, 10: 0.5}, None, 0.7)
-    assert "do not settle it" in certainty_in_words(drifting, 7)
+def test_words_for_mends(lobby):
+    """Heights as they are now and as they would be; a lamp by how much it is dimmed."""
+    _, _, advice = lobby
+    first, second = advice.options[-1].areas
+    ids = (first.area_id, second.area_id)
+    same = {"interval_d": advice.options[-1].interval_d, "chance_at_least_cut": 0.91, "holds": True}
+    higher = Mend(kind="budget", area_ids=ids, values=(22.5, 9.0), before=(20.0, 8.0), **same)
+    assert mend_words(advice, higher) == (
+        f"a higher budget: {first.label} up by 2.5 to 22.5 cm; {second.label} up by 1.0 to 9.0 cm"
+    )
+    dimmed = Mend(kind="light", area_ids=ids, values=(55.0,), before=(110.0,), **same)
+    said = "less light: 55 instead of 110 umol at the substrate (50 % less)"
+    assert mend_words(advice, dimmed) == said

@@ -141,9 +141,9 @@ def _whole_tank(
 ) -> str:
     weight, parts = _number(row, "removed_g"), []
     if weight is not None:
-        told = measured_areas(rows, places)
-        own = [_name(place) for place in places if place.alive and place.area_id in told]
-        others = [_name(place) for place in places if place.alive and place.area_id not in told]
+        measured = measured_areas(rows, places)
+        own = [_name(place) for place in places if place.alive and place.area_id in measured]
+        others = [_name(place) for place in places if place.alive and place.area_id not in measured]
         reading, why = row.whose_grams or grams[0], "" if row.whose_grams else grams[1]
         parts.append(whole_tank_words(weight, reading, why, own, others))
     return _ended(parts, row)
@@ -151,8 +151,8 @@ def _whole_tank(
 
 def measured_areas(rows: Sequence[VisitRow], places: Sequence[Place]) -> set[str]:
     """Return the areas with amounts of their own on the day, in the log or in the line."""
-    told = {place.area_id for place in places if place.measured}
-    return told | {row.place.area_id for row in rows if row.place is not None and row.measured}
+    logged = {place.area_id for place in places if place.measured}
+    return logged | {row.place.area_id for row in rows if row.place is not None and row.measured}
 
 
 def _ended(parts: list[str], row: VisitRow) -> str:

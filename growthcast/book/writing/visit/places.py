@@ -9,7 +9,7 @@ import numpy as np
 
 from growthcast.book.book import Book, WholeTank
 from growthcast.book.checks.log import has_amounts
-from growthcast.book.suppose import Cell
+from growthcast.book.supposed.rows import Cell
 from growthcast.book.words import check_known
 from growthcast.book.writing.visit.echo import measured_areas
 from growthcast.book.writing.visit.entry import Amount, VisitRow, parse_visit
@@ -99,8 +99,8 @@ def _with_room(
     whose, header = amounts.get("grams_of"), book.trims.letters
     if whose is None or "grams_of" in header or not header:  # a new log has every column
         return amounts
-    told = measured_areas(rows, places)
-    differs = any(place.alive and place.area_id in told for place in places)
+    measured = measured_areas(rows, places)
+    differs = any(place.alive and place.area_id in measured for place in places)
     if differs and reading != whose:
         word = "bucket" if whose == "all" else "rest"
         raise UsageError(

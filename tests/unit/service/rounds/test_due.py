@@ -9,10 +9,10 @@ import numpy as np
 import pytest
 
 from growthcast.book.checks.rounds import closed_times, open_before, open_from
-from growthcast.brief.overview import tank_standings
 from growthcast.fit.design import day_number
 from growthcast.fit.growth import fit_growth
 from growthcast.say.rounds import rounds_notes
+from growthcast.service.pages.overview import tank_standings
 from growthcast.service.recommend import recommend
 from growthcast.service.rounds.plan import plan_rounds
 from growthcast.service.urgency import due_of, last_visits, rhythms

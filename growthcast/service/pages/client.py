@@ -1,4 +1,4 @@
-"""All that a client's page says of one tank, as numbers, before any words."""
+"""All that a client's page says of one tank, as numbers."""
 
 from __future__ import annotations
 
@@ -9,8 +9,6 @@ import numpy as np
 
 from growthcast.arrays import FloatArray
 from growthcast.book.book import Book
-from growthcast.brief.page import named
-from growthcast.errors import UsageError
 from growthcast.finite import finite_answer
 from growthcast.fit.result import GrowthFit
 from growthcast.forecast.heights import growth_a_week
@@ -20,8 +18,7 @@ from growthcast.service.living import LivingAreas, living_areas
 from growthcast.service.recommend import area_label, recommend
 from growthcast.service.sawtooth import Sawtooth, sawtooth
 
-__all__ = ["AreaFacts", "TankFacts", "gather_tank", "options_in_view"]
-
+__all__ = ["AreaFacts", "TankFacts", "gather_tank"]
 
 WEEKS_SHOWN = 8
 MOST_OPTIONS = 6
@@ -76,12 +73,25 @@ CLEARLY_WORSE = 0.05
 
 @finite_answer
 def gather_tank(book: Book, fit: GrowthFit, tank: int) -> TankFacts:
-    """Gather what a page says of one tank (its place in the book)."""
+    """Gather what a page says of one tank.
+
+    Parameters
+    ----------
+    book : Book
+        The book.
+    fit : GrowthFit
+        Its fit.
+    tank : int
+        Place of the tank in the book.
+
+    Returns
+    -------
+    TankFacts
+        Without options, areas and weeks ahead where nothing is planted or no plant there holds.
+    """
     place = np.array([tank])
     [advice] = recommend(book, fit, place, full=True)
-    if advice.nothing_holds:
-        raise UsageError(f"no page for {advice.tank_id}: {advice.reason}")
-    options = options_in_view(advice)
+    options = () if advice.nothing_holds else _in_view(advice)
     at = tuple(as_date(fit.design.on_day) + timedelta(days=7 * k) for k in (0, 1))
     forecasts = forecast_growth(fit, at, book.practice.horizon_d, place)
     days = advice.recommended_interval_d
@@ -114,7 +124,7 @@ def gather_tank(book: Book, fit: GrowthFit, tank: int) -> TankFacts:
     )
 
 
-def options_in_view(advice: TankAdvice) -> tuple[OptionAdvice, ...]:
+def _in_view(advice: TankAdvice) -> tuple[OptionAdvice, ...]:
     """Options a page compares: all of a few, else those around the recommended one."""
     options = sorted(advice.options, key=lambda o: o.interval_d)
     if len(options) <= MOST_OPTIONS:
@@ -150,9 +160,9 @@ def _areas(
         row = species[forecast.species_id]
         facts.append(
             AreaFacts(
-                label=named(area_label(book, place), area.area_id),
-                plant=named(str(book.species.text("scientific_name")[row]), forecast.species_id),
-                common_name=named(str(book.species.text("common_name")[row])),
+                label=area_label(book, place),
+                plant=str(book.species.text("scientific_name")[row]) or forecast.species_id,
+                common_name=str(book.species.text("common_name")[row]),
                 unit=area.unit,
                 caution=str(book.species.text("caution")[row]),
                 speed=speed[i],

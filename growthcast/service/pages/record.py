@@ -46,6 +46,20 @@ def past_records(book: Book, tank_ids: list[str], splits: int = SPLITS) -> dict[
     """Return the record of each tank; where cover and height both are read, that of most readings.
 
     Each reading is forecast from the visits before it, as ``growthcast backtest`` does.
+
+    Parameters
+    ----------
+    book : Book
+        The book.
+    tank_ids : list of str
+        Tanks of a page; in a large book the log of these alone is gone through.
+    splits : int
+        Earlier days from which the log is gone through.
+
+    Returns
+    -------
+    dict of str to Record
+        The record of each tank by its id.
     """
     alone = len(book.areas) > MOST_AREAS
     known = _only(book, tank_ids) if alone else book

@@ -1,1 +1,0 @@
-"""The brief: a client's tanks on one page."""

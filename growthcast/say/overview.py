@@ -1,0 +1,54 @@
+"""The sentences of the practice's own page."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from datetime import date, timedelta
+
+from growthcast.say.locale import Locale
+from growthcast.say.words import named
+from growthcast.service.pages.overview import SOON_D, TankStanding
+from growthcast.service.watch.report import IndexPoint
+
+__all__ = ["due_words", "growth_words", "lead"]
+
+
+def lead(locale: Locale, planned: Sequence[TankStanding], on: date) -> str:
+    """Return how many tanks are due soon, and which is the most urgent."""
+    if not planned:
+        return locale.say("overview_lead_empty", date=locale.long_date(on))
+    until = on + timedelta(days=SOON_D)
+    due = [s for s in planned if s.due_on is not None and s.due_on <= until]
+    first = planned[0]
+    blanks = {"date": locale.long_date(until), "tank": named(first.advice.tank_id)}
+    if not due:
+        day = locale.say("due_none") if first.due_on is None else locale.long_date(first.due_on)
+        return locale.say("overview_lead_none", next=day, **blanks)
+    ways = [s.due_by for s in due]
+    by = ", ".join(
+        locale.say("due_count", n=locale.number(ways.count(way)), by=locale.say(f"due_by_{way}"))
+        for way in dict.fromkeys(ways)
+    )
+    counts = {"due": locale.number(len(due)), "all": locale.number(len(planned))}
+    return locale.say("overview_lead", by=by, **counts, **blanks)
+
+
+def due_words(locale: Locale, standing: TankStanding, on: date) -> str:
+    """Return the day by which to visit a tank, and why."""
+    if standing.due_on is None:
+        return locale.say("due_none")
+    key = "due_overdue" if standing.due_on < on else "due_on"
+    by = locale.say(f"due_by_{standing.due_by}")
+    return locale.say(key, date=locale.short_date(standing.due_on), by=by)
+
+
+def growth_words(locale: Locale, growth: IndexPoint | None) -> str:
+    """Return growth against usual with its range."""
+    if growth is None:
+        return locale.say("due_none")
+    return locale.say(
+        "growth_range",
+        middle=locale.share(growth.growth),
+        low=locale.number(100.0 * growth.low),
+        high=locale.share(growth.high),
+    )

@@ -1,0 +1,1 @@
+"""What stands on pages, as numbers, before any words."""
