@@ -106,7 +106,7 @@ def today_weight() -> FloatArray:
     Returns
     -------
     array (M,)
-        Weights of the knots.
+        Weights of the knots [-].
     """
     today = np.zeros(1)
     weight: FloatArray = span_drift(today, today, 0.0).weight[:, 0]

@@ -207,7 +207,8 @@ def lags_told(view: View, form: IntArray, lags: Lags) -> Lags:
         curvature[:, one] -= np.bincount(form, (along.border_score * follows).sum(axis=0), size)
     slope, curvature = _without_the_table(view, form, along, departure, slope, curvature)
     curvature = _positive(0.5 * (curvature + curvature.T))
-    covariance = np.linalg.inv(np.linalg.inv(prior.covariance) + curvature)
+    precision = np.linalg.inv(prior.covariance) + curvature
+    covariance: FloatArray = np.linalg.inv(precision).astype(np.float64)
     return Lags(covariance @ (slope + curvature @ lags.mean_d), covariance)
 
 

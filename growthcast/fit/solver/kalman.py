@@ -172,7 +172,7 @@ def filter_along(
     forward : FilterPass
         The filter that was run; its gains are those of any other mean.
     moved : array (N,)
-        How far each stage's prediction moves by itself, per unit.
+        How far each stage's prediction moves by itself [stages per unit].
 
     Returns
     -------

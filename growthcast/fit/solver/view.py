@@ -158,12 +158,12 @@ def departure_given(view: View, score: FloatArray) -> FloatArray:
     view : View
         The problem linearised at a point.
     score : array (B, A)
-        The other scores.
+        The other scores [1 / parameter].
 
     Returns
     -------
     array (B, A)
-        Departures from the point.
+        Departures from the point [log].
     """
     border, pooling = view.point.border, view.problem.pooling
     area = area_information(view.information, score, border, pooling)
