@@ -62,6 +62,7 @@ def log_command(
     from growthcast.book.writing.visit.echo import visit_in_words
     from growthcast.book.writing.visit.entry import looks_like_item
     from growthcast.book.writing.visit.places import log_rows, places_of, tank_of_visit, visit_rows
+    from growthcast.say.doubts import doubts_for_programs
     from growthcast.say.log import outlook_for_programs, outlook_words
     from growthcast.service.logged import after_visit
 
@@ -107,7 +108,7 @@ def log_command(
         say("Nothing is written yet; the same line with --yes writes it.")
     whole = {"tank_id": tank_id, "on": day, "written": yes, "rows": cells}
     outlook = news and outlook_for_programs(news)
-    whole |= {"understood": understood, "doubts": doubts, "outlook": outlook}
+    whole |= {"understood": understood, "doubts": doubts_for_programs(doubts), "outlook": outlook}
     found = {r.place.area_id: r.amounts.get("before_cm") for r in rows if r.place}
     print_answer(as_json, whole, outlook_words(news, tank_id, day, found) if news else ())
 
@@ -116,6 +117,7 @@ def _judged(
     book: Book, tank_id: str, day: date, rows: Sequence[VisitRow]
 ) -> tuple[GrowthFit | None, Sequence[Doubt], dict[str | None, list[str]]]:
     """Return the fit without the visit, what is doubted by it, and that as questions by area."""
+    from growthcast.say.doubts import doubt_words
     from growthcast.service.doubts.judge import doubts_of_visit
     from growthcast.service.logged import before_visit
 
@@ -127,7 +129,7 @@ def _judged(
         doubts = _or_say(NOT_JUDGED, doubts_of_visit, before, book, tank_id, rows) or ()
     questions: dict[str | None, list[str]] = {}
     for doubt in doubts:
-        questions.setdefault(doubt.area_id, []).append(doubt.words)
+        questions.setdefault(doubt.area_id, []).append(doubt_words(doubt))
     return before, doubts, questions
 
 

@@ -15,7 +15,7 @@ from growthcast.errors import UsageError
 from growthcast.plain import plain
 
 if TYPE_CHECKING:
-    from growthcast.book.book import Book
+    pass
 
 PeakDate = Annotated[date | None, day_option("--on", "The day to shine.")]
 FromDate = Annotated[
@@ -60,6 +60,7 @@ def peak_command(
     """
     from growthcast.book.checks.rounds import closed_on, closed_times, open_before
     from growthcast.say.peak import peak_sentence, peak_words, why_not_best
+    from growthcast.service.urgency import last_visit_on
     from growthcast.service.visit.peak import peak_plan
 
     if on is None:
@@ -85,7 +86,8 @@ def peak_command(
         if (time := closed_on(closed, visit)) is not None:
             raise UsageError(f"--visits {visit}: {tank} is closed {time} (closed.csv)")
     interval_d = recommended_interval(opened, fit, place)
-    usual = given or _usual_visits(_last_visit(opened, place, today), today, on, interval_d)
+    last = last_visit_on(opened, fit, place) or today
+    usual = given or _usual_visits(last, today, on, interval_d)
     open_then = {open_before(closed, visit, today) for visit in usual}
     dates = sorted(visit for visit in open_then if visit is not None)
     if dates == [today] and not given:
@@ -101,13 +103,6 @@ def _check_shares(target: float, within: float) -> None:
         raise UsageError(f"--target {target:g} is not a share from 0.5 to 1; write 0.85 for 85 %")
     if not 0.02 <= within <= 0.5:
         raise UsageError(f"--within {within:g} is not a share from 0.02 to 0.5; write 0.15")
-
-
-def _last_visit(book: Book, place: int, today: date) -> date:
-    """Last day of the log on which the tank was visited, today if there is none."""
-    mine = book.trims.text("tank_id") == book.tanks.text("tank_id")[place]
-    days = book.trims.date("date")[mine]
-    return days.max().astype("datetime64[D]").item() if days.size else today
 
 
 def _usual_visits(last: date, today: date, day: date, interval_d: int) -> Sequence[date]:

@@ -22,10 +22,10 @@ from growthcast.fit.rows.chains import Link, pack_chains
 from growthcast.fit.rows.nodes import AreaTraits, Habits, build_nodes, cutting_habits
 from growthcast.fit.sites.nouns import Weights
 from growthcast.fit.solver.areas import Pooling
-from growthcast.fit.solver.problem import Block, Problem
+from growthcast.fit.solver.problem import Block, Problem, with_heights_that_count
 from growthcast.fit.spreads import Spreads
 from growthcast.growth.responses import co2_slope
-from growthcast.log.visits import Buckets, LeftOut, Visits, day_numbers, read_log
+from growthcast.log.visits import Buckets, LeftOut, day_numbers, read_log
 from growthcast.species import SpeciesPriors, read_reference, species_priors
 
 __all__ = ["COVER_CEILING", "Design", "build_design", "day_number", "with_spreads"]
@@ -33,9 +33,10 @@ __all__ = ["COVER_CEILING", "Design", "build_design", "day_number", "with_spread
 
 COVER_ERROR_POINTS = 5.0
 """Error of a cover judged by eye, in points of percent (an estimate)."""
+BEND_DOUBT = 3.0
+"""What a log says of a ceiling counts a third in its doubt: curves bend otherwise than the table
+says, by 0.25 in their exponent (measured, see docs/decisions)."""
 COVER_CEILING, COVER_CEILING_SPREAD = 100.0, 0.005
-NEAR_CEILING_SHARE, READINGS_NEAR_CEILING = 0.8, 2
-"""A ceiling is learnt once this many readings lie above this share of the one expected."""
 
 
 def day_number(day: date) -> float:
@@ -119,13 +120,14 @@ def build_design(book: Book, on: date, spreads: Spreads | None = None) -> Design
     nodes = build_nodes(visits, traits, clock, habits, on_day)
     problem = Problem(
         blocks=tuple(Block.of(chains, on_day) for chains in pack_chains(nodes, tank)),
-        pooling=_pooling(book, tank, species, priors, unknown_spread, habits, spreads, visits),
+        pooling=_pooling(book, tank, species, priors, unknown_spread, habits, spreads),
         errors=errors,
         weights=_weights(log.buckets, practice.whole_tank_grams, traits),
         shape=priors.shape[species],
         first_habit=habits.first_log_cm,
         lag_d=spreads.lags.mean_d[forms_of(priors.form)[species]],
     )
+    problem = with_heights_that_count(problem)
     grown = (nodes.link == Link.GREW) & ~np.isin(nodes.row, log.buckets.row)
     return Design(
         problem=problem,
@@ -288,7 +290,6 @@ def _pooling(
     unknown_spread: FloatArray,
     habits: Habits,
     spreads: Spreads,
-    visits: Visits,
 ) -> Pooling:
     """Priors of rates and ceilings. Water caps every plant's height, not only the tall ones'."""
     water_cm = book.tanks.number("water_depth_cm")[tank]
@@ -298,9 +299,6 @@ def _pooling(
         np.minimum(priors.ceiling_cm[species], water_cm),
     )
     ceiling_cm = np.where(priors.measure_is_cover[species], COVER_CEILING, capped)
-    high = np.isfinite(visits.before_cm)
-    high &= np.nan_to_num(visits.before_cm) > NEAR_CEILING_SHARE * ceiling_cm[visits.area]
-    near = np.bincount(visits.area[high], minlength=tank.size)
     return Pooling(
         tank=tank,
         species=species,
@@ -319,5 +317,8 @@ def _pooling(
         tank_precision=1.0 / (spreads.tank**2 + unknown_spread**2),
         species_precision=1.0 / (spreads.species * priors.rate_spread) ** 2,
         knot_precision=knot_precision() / spreads.drift**2,
-        ceiling_learnt=near >= READINGS_NEAR_CEILING,
+        ceiling_learnt=np.zeros(tank.size, dtype=bool),
+        highest_cm=np.zeros((2, tank.size)),
+        highest_sd_cm=np.zeros((2, tank.size)),
+        bend_doubt=BEND_DOUBT,
     )

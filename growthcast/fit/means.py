@@ -38,7 +38,7 @@ def mean_border(view: View) -> FloatArray:
     pooling = view.problem.pooling
     areas = np.arange(view.problem.area_count)
     covariance = border_covariance(view.area, view.effects, pooling, areas)
-    by_ceiling = _moved_by_ceilings(covariance, pooling.ceiling_precision)
+    by_ceiling = _moved_by_ceilings(covariance, pooling.ceiling_prior[1])
     mean: FloatArray = view.point.border + _moved_by_rates(view, covariance) + by_ceiling
     return mean
 

@@ -32,7 +32,7 @@ from growthcast.fit.model.clock import GrowthClock, TankConditions
 from growthcast.fit.result import GrowthFit
 from growthcast.fit.rows.chains import repacked
 from growthcast.fit.solver.linearise import CEILING, HABIT, KNOTS, RATE
-from growthcast.fit.solver.problem import Block, Point, Problem
+from growthcast.fit.solver.problem import Block, Point, Problem, with_heights_that_count
 from growthcast.fit.solver.view import view_of
 from growthcast.growth.logistic import stage
 from growthcast.growth.responses import co2_slope
@@ -200,7 +200,9 @@ def fit_beside(
     planted = np.where(np.isfinite(nodes.reading_cm), nodes.reading_cm, nodes.guess_cm)
     start = np.clip(planted, 1e-4 * ceiling, 0.99 * ceiling)
     begun = stage(start, ceiling, problem.shape[nodes.area])
-    problem = replace(problem, blocks=(*fit.solution.problem.blocks, added))
+    problem = with_heights_that_count(
+        replace(problem, blocks=(*fit.solution.problem.blocks, added))
+    )
     began = Point((*point.stages, begun), border)
     with threadpool_limits(limits=1, user_api="blas"):
         view = view_of(problem, began)

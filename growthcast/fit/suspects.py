@@ -22,7 +22,7 @@ from growthcast.fit.solver.hierarchy import covariance_root
 from growthcast.fit.solver.kalman import variance_along
 from growthcast.fit.solver.linearise import HABIT
 from growthcast.fit.solver.part import part_of, pays_alone, tanks_of
-from growthcast.fit.solver.problem import Block, Problem
+from growthcast.fit.solver.problem import Block, Problem, with_heights_that_count
 from growthcast.fit.solver.solve import ROUGHLY, Solution, go_on, solve
 from growthcast.fit.solver.view import View
 from growthcast.growth.normal import log_density, normal_quantile
@@ -105,7 +105,8 @@ def _without_suspects(solution: Solution, wider: float) -> Solution:
             differs = (new.trust != block.trust) | (new.chains.nodes.link != nodes.link)
             changed[nodes.area[differs]] = True
             blocks.append(new)
-        view = replace(solution.view, problem=replace(solution.problem, blocks=tuple(blocks)))
+        judged = with_heights_that_count(replace(solution.problem, blocks=tuple(blocks)))
+        view = replace(solution.view, problem=judged)
         if not changed.any():
             return replace(solution, view=view)
         tanks = tanks_of(view, changed)
@@ -114,7 +115,8 @@ def _without_suspects(solution: Solution, wider: float) -> Solution:
             with part.naming_the_whole():
                 alone = solve(part.problem, part.point, STEPS_BETWEEN, ROUGHLY)
                 alone = _without_suspects(alone, wider)
-            return solve(*part.put_back(view, alone.view), most_steps=0)
+            problem, point = part.put_back(view, alone.view)
+            return solve(with_heights_that_count(problem), point, most_steps=0)
         solution = solve(view.problem, view.point, STEPS_BETWEEN, ROUGHLY)
     return solution
 

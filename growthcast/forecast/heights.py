@@ -18,7 +18,7 @@ from growthcast.finite import finite_answer
 from growthcast.fit.model.drift import span_drift
 from growthcast.fit.model.posterior import AreaPosterior
 from growthcast.fit.result import GrowthFit
-from growthcast.growth.logistic import height_at_stage, shape_factor, stage
+from growthcast.growth.logistic import height_and_slope, height_at_stage, shape_factor, stage
 from growthcast.growth.normal import normal_quantile
 from growthcast.growth.quick import (
     BELOW_CEILING,
@@ -52,6 +52,8 @@ NOISE_PARTS = 4
 """Equally likely parts of what is left open at a node."""
 GOLDEN_TURN, ROOT_OF_TWO = 0.5 * (5.0**0.5 - 1.0), 2.0**0.5
 AREAS_AT_ONCE = 64
+HEADROOM = 1.02
+"""A ceiling lies at least this far above a height that stands there."""
 SURE = np.float32(1e-9)
 """A sure stage is below or not: so small a deviation says so too."""
 
@@ -169,19 +171,63 @@ def outlook(
         by_pace * pace_sd + by_ceiling * ceiling_x,
         by_ceiling * own_sd,
     )
+    ceiling = np.exp(
+        _at_nodes(np.broadcast_to(posterior.mean.log_ceiling[:, None], size), ceiling_x, own_sd)
+    )
+    bent, ceiling = held_height(
+        posterior, shape, ceiling, _over(variance[..., 1, 2], variance[..., 1, 1])
+    )
+    mean += bent
     mean += grown
     np.square(grown, out=grown)
     grown *= column(relative)
     grown += column(left)
-    ceiling = _at_nodes(
-        np.broadcast_to(posterior.mean.log_ceiling[:, None], size), ceiling_x, own_sd
-    )
     return Outlook(
         mean=mean,
         sd=np.sqrt(grown, out=grown),
-        ceiling_cm=np.exp(ceiling, out=ceiling),
+        ceiling_cm=ceiling,
         shape=column(shape[:, None]),
     )
+
+
+def held_height(
+    posterior: AreaPosterior, shape: FloatArray, ceiling_cm: Singles, follows: FloatArray
+) -> tuple[Singles, Singles]:
+    """What keeps a last height that was read in its place, whatever the ceiling.
+
+    A last stage follows the log ceiling along a straight line. Under ceilings far from the
+    likeliest that line leaves the height that was read, always downwards: the curve of the stages
+    of one height is added in its place, by the share to which the stage follows as that of a held
+    height would. A ceiling lies above a height that stands there.
+
+    Parameters
+    ----------
+    posterior : AreaPosterior
+        Of the areas (A,).
+    shape : array (A,)
+        Bends of their curves [-].
+    ceiling_cm : float32 array (A, ..., Q)
+        Their ceilings at nodes or draws [cm].
+    follows : array (A, ...)
+        Slope of each last stage over its log ceiling, everything else moving along.
+
+    Returns
+    -------
+    tuple of float32 arrays (A, ..., Q)
+        What to add to the stages, and the ceilings.
+    """
+    centre = np.exp(posterior.mean.log_ceiling)
+    height, slope = height_and_slope(posterior.last_stage, centre, shape)
+    spare = (..., *([None] * (follows.ndim - 1)))
+    held = np.clip(-follows * (slope / height)[spare], 0.0, 1.0)
+    lifted = np.maximum(ceiling_cm, column(held * HEADROOM * height[spare]))
+    line = np.log(ceiling_cm / column(centre[spare])) * column((height / slope)[spare])
+    curve = quick_stage(
+        column(height[spare]),
+        np.maximum(lifted, column(HEADROOM * height[spare])),
+        column(shape[spare]),
+    )
+    return column(held) * (curve - column(posterior.last_stage[spare]) + line), lifted
 
 
 def _at_nodes(middle: FloatArray, by_x: FloatArray, by_y: FloatArray) -> Singles:

@@ -8,7 +8,7 @@ from typing import Any
 
 from growthcast.plain import plain
 from growthcast.say.reasons import reason
-from growthcast.say.words import Table, Words, quantile_words
+from growthcast.say.words import Table, Words, days_in_words, quantile_words
 from growthcast.service.logged import AfterVisit
 
 __all__ = ["outlook_for_programs", "outlook_words"]
@@ -33,18 +33,18 @@ def outlook_words(
         expected.append(
             [
                 area.label,
-                quantile_words(area.expected, area.unit),
+                quantile_words(area.expected_cm, area.unit),
                 "" if height is None else f"{height:g} {area.unit}",
-                quantile_words(area.stands, area.unit),
+                quantile_words(area.height_cm_now, area.unit),
             ]
         )
         uncut = "leave uncut" if known else ""
         passing.append(
             [
                 area.label,
-                f"{area.budget:g} {area.unit}",
-                _passes(area.passes_on, day),
-                uncut if area.cut_to is None else f"{area.cut_to:.1f} {area.unit}",
+                f"{area.budget_cm:g} {area.unit}",
+                _passes(area.passes_budget_on, day),
+                uncut if area.cut_cm is None else f"{area.cut_cm:.1f} {area.unit}",
             ]
         )
     yield Table(
@@ -61,23 +61,23 @@ def outlook_words(
     yield _due(news, day)
     if news.unsure:
         yield (
-            f"Too little is known of {', '.join(news.unsure)} to name a day: measure the height "
-            "before and after the next cut."
+            f"Too little is known of {', '.join(news.unsure)} to say when the height budget is "
+            "passed: measure the height before and after the next cut."
         )
     yield f"{tank_id}: {reason(news.advice)}"
 
 
 def _due(news: AfterVisit, day: date) -> str:
-    if news.due_for is None:
-        return f"Next due by {news.due_on}: the longest interval between visits here."
-    if news.due_on <= day:
-        return f"Due now: {news.due_for} stands over its height budget."
-    days = (news.due_on - day).days
-    when = "the day after" if days == 1 else f"{days} days after"
-    return (
-        f"Next due by {news.due_on}, {when} this visit: until then {news.due_for} stays inside its "
-        "height budget 9 times of 10."
-    )
+    """Say by when to come again, and by what."""
+    if news.due_on is None:
+        return "No next visit is planned: nothing that is likely to hold grows here."
+    why = {
+        "rhythm": "that is its rhythm of visits",
+        "limit": "that is its longest interval between visits",
+        "chance": f"some area may stand over its height budget after that, {news.due_for} first",
+    }[news.due_by]
+    until = days_in_words((news.due_on - day).days)
+    return f"Next due by {news.due_on}, {until} after this visit: {why}."
 
 
 def _passes(days: tuple[date | None, date | None, date | None], day: date) -> str:

@@ -184,12 +184,13 @@ def draw_growth(
     rate_off *= column(shared.rate_sd)
     rate_off += rate_by_tank[:, :1] * species_off[shared.species]
     ceiling_off *= column(shared.ceiling_sd)
+    rate_by_own_ceiling = column(shared.rate_by_ceiling) * ceiling_off
     edges = np.searchsorted(fit.design.tank[areas], tanks).tolist()
     for run, (begin, end) in enumerate(pairwise([*edges, areas.size])):
         rate_off[begin:end] += rate_by_tank[begin:end] @ tank_off[run]
         ceiling_off[begin:end] += ceiling_by_tank[begin:end] @ tank_off[run]
     ceiling_off += column(shared.ceiling_by_rate) * rate_off
-    rate_off += column(shared.rate_by_ceiling) * ceiling_off
+    rate_off += rate_by_own_ceiling
     lags, form = fit.design.spreads.lags, fit.design.form[areas]
     of_form = stratified_normals(np.arange(lags.centre_d.size) * 16 + 9, draws)
     lag, usual = lags.drawn(of_form)[form], lags.mean_d[form]

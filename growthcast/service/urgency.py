@@ -3,25 +3,32 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from datetime import date, timedelta
 from typing import Literal
 
 import numpy as np
 
 from growthcast.arrays import FloatArray, IntArray
 from growthcast.book.book import Book
+from growthcast.book.checks.rounds import closed_times, open_before, open_from
 from growthcast.finite import finite_answer
 from growthcast.fit.result import GrowthFit
 from growthcast.forecast.heights import AREAS_AT_ONCE, in_chunks, outlook
+from growthcast.forecast.report import as_date
+from growthcast.log.visits import day_numbers
 from growthcast.service.advice import TankAdvice
 from growthcast.service.recommend import blocks_of_tanks
 from growthcast.service.visit.standing import standing_areas
 
 __all__ = [
     "Due",
+    "TankDue",
     "chance_some_area_over",
     "due_of",
+    "last_visit_on",
     "last_visits",
     "rhythms",
+    "tanks_due",
 ]
 
 
@@ -128,8 +135,14 @@ class Rhythm:
 
 
 @finite_answer
-def rhythms(book: Book, fit: GrowthFit, advice: list[TankAdvice], from_day: float) -> list[Rhythm]:
-    """Rhythm of every tank of a book, in its order; days count from ``from_day`` [day number].
+def rhythms(
+    book: Book,
+    fit: GrowthFit,
+    advice: list[TankAdvice],
+    from_day: float,
+    tanks: IntArray | None = None,
+) -> list[Rhythm]:
+    """Return the rhythm of every tank.
 
     Parameters
     ----------
@@ -138,15 +151,18 @@ def rhythms(book: Book, fit: GrowthFit, advice: list[TankAdvice], from_day: floa
     fit : GrowthFit
         Its fit.
     advice : list of TankAdvice
-        The recommendation of every tank.
+        The recommendation of every tank that is asked for.
     from_day : float
         Day number from which days count [d].
+    tanks : int array (R,), optional
+        Places of these tanks in the book; all of them when not given.
 
     Returns
     -------
     list of Rhythm
-        A tank in which nothing grows (nothing is planted, or nothing is likely to hold) is planned
-        by its own limit alone, if it has one; a tank that its last visit cleared is not planned.
+        In the order of ``advice``. A tank in which nothing grows (nothing is planted, or nothing is
+        likely to hold) is planned by its own limit alone, if it has one; a tank that its last visit
+        cleared is not planned.
     """
     design, listed = fit.design, book.practice.intervals_d
     known, own = last_visits(book, fit), book.tanks.number("longest_interval_d")
@@ -156,7 +172,8 @@ def rhythms(book: Book, fit: GrowthFit, advice: list[TankAdvice], from_day: floa
     np.fmax.at(removed, design.tank, np.minimum(design.traits.removed_day, design.on_day))
     cleared = removed >= known
     found = []
-    for k, one in enumerate(advice):
+    asked = range(len(advice)) if tanks is None else tanks.tolist()
+    for k, one in zip(asked, advice, strict=True):
         last_d = int(last[k] - from_day)
         own_d = None if np.isnan(own[k]) else int(own[k])
         gone = bool(cleared[k]) and not one.options
@@ -190,19 +207,50 @@ def _idle(advice: TankAdvice, own_limit_d: int | None, *, cleared: bool) -> str:
 
 
 def last_visits(book: Book, fit: GrowthFit) -> FloatArray:
-    """Day number (K,) of every tank's last visit, NaN where none is known.
+    """Return the day of every tank's last visit.
 
-    A visit is a day in the log, or one not long ago on which something was planted.
+    Parameters
+    ----------
+    book : Book
+        The book that was fitted.
+    fit : GrowthFit
+        Its fit.
+
+    Returns
+    -------
+    array (K,)
+        Day numbers [d] of the last day in the log, or of the last one not long ago on which
+        something was planted; ``nan`` where neither is known.
     """
     design = fit.design
     last = np.full(design.tank_id.size, np.nan)
-    place = {name: k for k, name in enumerate(design.tank_id.tolist())}
-    tank = np.array([place.get(name, -1) for name in book.trims.text("tank_id").tolist()], np.int64)
-    days = book.trims.date("date").astype("datetime64[D]").astype(np.float64)
-    np.fmax.at(last, tank[tank >= 0], days[tank >= 0])
+    tank, days = book.trims.places("tank_id", design.tank_id), book.trims.date("date")
+    np.fmax.at(last, tank[tank >= 0], day_numbers(days)[tank >= 0])
     lately = design.traits.planted_lately(design.on_day)
     np.fmax.at(last, design.tank[lately], design.traits.planted_day[lately])
     return last
+
+
+@finite_answer
+def last_visit_on(book: Book, fit: GrowthFit, tank: int) -> date | None:
+    """Return the day of a tank's last visit.
+
+    Parameters
+    ----------
+    book : Book
+        The book that was fitted.
+    fit : GrowthFit
+        Its fit.
+    tank : int
+        Place of the tank in the book.
+
+    Returns
+    -------
+    date or None
+        As ``last_visits`` has it.
+    """
+    day = last_visits(book, fit)[tank]
+    return None if np.isnan(day) else as_date(day)
 
 
 def left_inside(fit: GrowthFit, last_day: FloatArray) -> FloatArray:
@@ -268,3 +316,60 @@ def chance_some_area_over(fit: GrowthFit, tanks: IntArray, ahead_d: IntArray) ->
         for t, days in enumerate(ahead_d.tolist()):
             chances[found, t] = 1.0 - standing.later(days).chance
     return chances
+
+
+@dataclass(frozen=True, slots=True)
+class TankDue:
+    """When one tank is due, and its risk until then.
+
+    ``due_on`` is a day on which the tank can be visited (None: no visit is planned), ``due_by``
+    tells by what it is due (see ``Due``). ``over`` (T,) is the chance that some area stands over
+    its budget on each day from that of the fit on, if nothing is cut.
+    """
+
+    due_on: date | None
+    due_by: str
+    over: FloatArray
+
+
+@finite_answer
+def tanks_due(
+    book: Book, fit: GrowthFit, advice: list[TankAdvice], tanks: IntArray, days: int = 0
+) -> list[TankDue]:
+    """Return when tanks are due, as the overview and a logged visit say it.
+
+    Parameters
+    ----------
+    book : Book
+        The book that was fitted.
+    fit : GrowthFit
+        Its fit.
+    advice : list of TankAdvice
+        The recommendation of each of the tanks.
+    tanks : int array (R,)
+        Places of the tanks in the book, in rising order.
+    days : int
+        Days for which the risk is wanted at least [d]; the practice's horizon if that is longer.
+
+    Returns
+    -------
+    list of TankDue
+        In the order of ``tanks``. What a chance says is due on the day of the fit at the earliest.
+    """
+    on, closed = as_date(fit.design.on_day), closed_times(book)
+    ahead_d = np.arange(max(book.practice.horizon_d, days) + 1)
+    chances = chance_some_area_over(fit, tanks, ahead_d)
+    found = []
+    for one, rhythm, over in zip(
+        advice, rhythms(book, fit, advice, fit.design.on_day, tanks), chances, strict=True
+    ):
+        due = rhythm.due(1.0 - over, one.confidence)
+        if due is None:
+            found.append(TankDue(None, "", over))
+            continue
+        day = on + timedelta(days=max(due.day_d, 0) if due.by == "chance" else due.day_d)
+        times = closed.get(one.tank_id, ())
+        if day >= on:
+            day = open_before(times, day, on) or open_from(times, day)
+        found.append(TankDue(day, due.by, over))
+    return found

@@ -11,6 +11,7 @@ import pytest
 from growthcast.book.read import read_book
 from growthcast.book.writing.visit.entry import VisitRow
 from growthcast.book.writing.visit.names import Place
+from growthcast.say.doubts import cause_words
 from growthcast.service.doubts.expected import expected_at
 from growthcast.service.doubts.judge import doubts_about
 from growthcast.service.logged import before_visit
@@ -57,6 +58,6 @@ def test_about_one_honest_reading_of_a_hundred_is_doubted(readings):
 @pytest.mark.parametrize("factor", [0.1, 10.0])
 def test_nearly_every_slipped_decimal_is_doubted_and_called_so(readings, factor):
     found = [doubted(reading, factor) for reading in readings]
-    named = sum("slipped decimal" in doubts[0].cause for doubts in found if doubts)
+    named = sum("slipped decimal" in cause_words(doubts[0]) for doubts in found if doubts)
     assert sum(map(bool, found)) > 0.9 * len(readings)
     assert named > 0.8 * len(readings)

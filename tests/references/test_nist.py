@@ -81,6 +81,9 @@ def one_uncut_area(x, y, start, shape=1.0):
         species_precision=nothing,
         knot_precision=1e12 * knot_precision(),
         ceiling_learnt=np.ones(1, dtype=bool),
+        highest_cm=np.zeros((2, 1)),
+        highest_sd_cm=np.zeros((2, 1)),
+        bend_doubt=1.0,
     )
     one = np.ones(1)
     errors = ErrorModel(one, nothing, span=0.0, drift=0.0, weight=1.0, floor_cm=one, budget_cm=one)

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 from growthcast.arrays import FloatArray, IntArray
 from growthcast.fit.model.clock import LEAST_AWAKE_SHARE
 from growthcast.fit.model.drift import today_weight
+from growthcast.fit.solver.hierarchy import border_covariance
 from growthcast.fit.solver.linearise import CEILING, DENSITY, HABIT, KNOTS, RATE
 from growthcast.fit.solver.view import View
 
@@ -112,6 +113,16 @@ class AreaPosterior:
     def log_density_variance(self) -> FloatArray:
         """Variance (n,) of the log density."""
         return self.covariance[:, DENSITY, DENSITY]
+
+    @property
+    def stage_by_ceiling(self) -> FloatArray:
+        """Slope (n,) of the last stage over the log ceiling, everything else moving along."""
+        along = np.einsum("nb,bn->n", self.covariance[:, CEILING], self.stage_follows)
+        variance = self.log_ceiling_variance
+        slope: FloatArray = np.divide(
+            along, variance, out=np.zeros_like(along), where=variance > 0.0
+        )
+        return slope
 
     def awake(self, span_d: FloatArray) -> tuple[FloatArray, FloatArray]:
         """Share of the growth of spans (n, T) since the last stage that the lag leaves [0-1].
@@ -238,7 +249,7 @@ class SharedGrowth:
         Standard deviations of what log rate and log ceiling do by themselves.
     ceiling_by_rate, rate_by_ceiling : array (A,)
         How the log ceiling moves with the departure of the log rate, and then the log rate with
-        that of a log ceiling that is not learnt; one of them is 0.
+        what a log ceiling does by itself.
     pace_by_lag, ceiling_by_lag : array (A,)
         How the log rate, the drift of the day of the fit included, and the log ceiling move with a
         day of lag.
@@ -286,6 +297,10 @@ def shared_growth(
     pooling, effects, own = view.problem.pooling, view.effects, view.area
     planted, species = pooling.planted  # no tank follows another species
     posterior_precision, prior_weight, regression = own.rate_given(pooling.area_precision, areas)
+    exact = replace(pooling, bend_doubt=1.0)
+    covariance = border_covariance(own, effects, exact, areas)
+    by_itself, learnt = own.own_covariance[areas, CEILING, CEILING], pooling.ceiling_learnt[areas]
+    wider = pooling.doubt_of_bends(areas, covariance[:, CEILING, CEILING])
     ceiling_by_knots = own.own_regression[areas, CEILING, 1:]
     return SharedGrowth(
         mean=Parameters(mean),
@@ -297,9 +312,10 @@ def shared_growth(
         rate_by_tank=np.column_stack([prior_weight, regression]),
         ceiling_by_tank=np.column_stack([np.zeros(areas.size), ceiling_by_knots]),
         rate_sd=1.0 / np.sqrt(posterior_precision),
-        ceiling_sd=np.sqrt(own.own_covariance[areas, CEILING, CEILING]),
+        ceiling_sd=np.sqrt(by_itself + wider),
         ceiling_by_rate=own.own_regression[areas, CEILING, 0],
-        rate_by_ceiling=own.rate_by_ceiling[areas],
+        rate_by_ceiling=own.rate_by_ceiling[areas]
+        * np.where(learnt, wider / (by_itself + wider), 1.0),
         pace_by_lag=by_lag[RATE] + today_weight() @ by_lag[KNOTS:],
         ceiling_by_lag=by_lag[CEILING],
     )

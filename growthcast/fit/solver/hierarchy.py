@@ -246,7 +246,12 @@ def border_covariance(
     covariance = np.empty((areas.size, RATE + width, RATE + width))
     covariance[:, RATE:, RATE:], covariance[:, :RATE, :RATE] = shared, own
     covariance[:, :RATE, RATE:], covariance[:, RATE:, :RATE] = across, across.transpose(0, 2, 1)
-    rate_by_ceiling = area.rate_by_ceiling[areas, None]
+    learnt = pooling.ceiling_learnt[areas]
+    rate_by_ceiling = np.where(learnt, 0.0, area.rate_by_ceiling[areas])[:, None]
     covariance[:, RATE] += rate_by_ceiling * covariance[:, CEILING]
     covariance[:, :, RATE] += rate_by_ceiling * covariance[:, :, CEILING]
+    wider = pooling.doubt_of_bends(areas, covariance[:, CEILING, CEILING])
+    moved = np.zeros((areas.size, RATE + width))  # with another bend goes another ceiling and rate
+    moved[:, CEILING], moved[:, RATE] = 1.0, area.rate_by_ceiling[areas]
+    covariance += wider[:, None, None] * moved[:, :, None] * moved[:, None, :]
     return covariance

@@ -106,11 +106,12 @@ def variance_slopes(view: View) -> VarianceSlopes:
     pooling, departure = problem.pooling, departure_of(view)
     # A ceiling that is not learnt has no part in the likelihood; nor has what follows it.
     area = replace(view.area, rate_by_ceiling=np.zeros(problem.area_count))
+    exact = replace(pooling, bend_doubt=1.0)
     links, readings = [], []
     for number, block in enumerate(problem.blocks):
         here, forward = view.block(number)
         nodes, mine = block.chains.nodes, block.chains.area
-        root = covariance_root(area, effects, pooling, mine)
+        root = covariance_root(area, effects, exact, mine)
         root[~pooling.ceiling_learnt[mine], CEILING] = 0.0
         own = departure[:, nodes.area]
         back = disturbance_smoother(block.chains, here, forward)

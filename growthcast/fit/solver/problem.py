@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -15,13 +15,15 @@ from growthcast.fit.solver.areas import Pooling
 from growthcast.fit.solver.linearise import BORDER, CEILING, HABIT, RATE
 from growthcast.growth.logistic import shape_factor, stage
 
-__all__ = ["Block", "Point", "Problem", "starting_point"]
+__all__ = ["Block", "Point", "Problem", "starting_point", "with_heights_that_count"]
 
 
 FURTHEST_START = 5.0
 """A rate starts within this factor of the table's."""
 HEADROOM = 1.1
 """A ceiling starts at least this far above the highest reading."""
+NEAR_CEILING_SHARE, READINGS_NEAR_CEILING = 0.8, 2
+"""A ceiling is learnt once this many readings lie above this share of the one expected."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -102,6 +104,43 @@ class Point:
 
     stages: tuple[FloatArray, ...]
     border: FloatArray
+
+
+def with_heights_that_count(problem: Problem) -> Problem:
+    """Let the heights that were found teach the ceilings, as far as they count.
+
+    Parameters
+    ----------
+    problem : Problem
+        Readings that were set aside as mistakes have lost their trust: they do not count.
+
+    Returns
+    -------
+    Problem
+        Its pooling knows the two highest heights [cm, or % cover] found of each area near the
+        ceiling expected; where both lie near it the ceiling is learnt.
+    """
+    pooling, count = problem.pooling, problem.area_count
+    highest = np.zeros((2, count))
+    for block in problem.blocks:
+        nodes = block.chains.nodes
+        found = np.isfinite(nodes.reading_cm) & np.isnan(nodes.aim_sd_cm) & (nodes.row >= 0)
+        counts = np.flatnonzero(found & (block.trust == 1.0))
+        order = counts[np.lexsort((nodes.reading_cm[counts], nodes.area[counts]))]
+        area, read = nodes.area[order], nodes.reading_cm[order]
+        last = np.flatnonzero(np.append(area[1:] != area[:-1], True)) if area.size else order
+        highest[1, area[last]] = read[last]
+        before = last[(last > 0) & (area[last - 1] == area[last])] - 1
+        highest[0, area[before]] = read[before]
+    sd = np.sqrt([problem.errors.reading_variance(read, np.arange(count)) for read in highest])
+    near: BoolArray = highest > NEAR_CEILING_SHARE * np.exp(pooling.log_ceiling)
+    learnt = replace(
+        pooling,
+        ceiling_learnt=near[0] & near[1],
+        highest_cm=np.where(near, highest, 0.0),
+        highest_sd_cm=sd,
+    )
+    return replace(problem, pooling=learnt)
 
 
 def starting_point(problem: Problem) -> Point:

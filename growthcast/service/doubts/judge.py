@@ -12,15 +12,12 @@ from collections.abc import Callable, Iterator, Sequence
 from datetime import date
 
 from growthcast.book.book import Book, WholeTank
-from growthcast.book.words import plain
 from growthcast.book.writing.visit.entry import VisitRow
 from growthcast.finite import finite_answer
 from growthcast.fit.result import GrowthFit
 from growthcast.forecast.report import as_date
-from growthcast.service.doubts.expected import Expected, expected_at
-from growthcast.service.doubts.habits import amounts_on, past_cuts
-from growthcast.service.doubts.typed import FAR, Doubt, Typed
-from growthcast.service.doubts.weights import weight_of_area, weight_of_tank
+from growthcast.service.doubts.expected import Expected, Range, Weight, expected_at
+from growthcast.service.doubts.typed import FAR, Against, Cause, Doubt, Typed, typed_at
 
 __all__ = ["doubts_about", "doubts_of_visit"]
 
@@ -28,6 +25,11 @@ SLIPPED = 1.5
 """A length is taken for a slipped decimal from so many times what stood there."""
 NARROW = 1.5
 """Another area's reading is recognised where that area's 80 % range is no wider, as a ratio."""
+TOO_HEAVY, TOO_FAR = 2.33, 2.58
+"""Deviations beyond which a weight is questioned: 1 in 100 above all that stands, or either side of
+what a known cut weighs."""
+SLIP = 5.0
+"""A slipped decimal is named from so many times the weight expected; below, it may be water."""
 
 
 @finite_answer
@@ -61,36 +63,65 @@ def doubts_about(
 ) -> tuple[Doubt, ...]:
     """Return what is odd about a visit to a tank of which something is expected.
 
-    ``reading`` is whose grams a weight of the whole tank holds where the line does not say it.
+    Parameters
+    ----------
+    expected : Expected
+        What is expected of its areas.
+    rows : sequence of VisitRow
+        The visit as typed.
+    book : Book
+        The book without the visit.
+    day : date
+        The day of the visit.
+    reading : {"all", "rest"}
+        Whose grams a weight of the whole tank holds where the line does not say it.
+
+    Returns
+    -------
+    tuple of Doubt
+        In the order of the rows, the whole tank's last.
     """
-    place = {area_id: n for n, area_id in enumerate(expected.area_id)}
-    amounts = {
-        place[row.place.area_id]: row.amounts
-        for row in rows
-        if row.place is not None and row.place.area_id in place
-    }
-    cuts = {area: past_cuts(book, expected.area_id[area], day) for area in amounts}
-    earlier = amounts_on(book, expected.area_id, day)
-    typed = Typed(expected, amounts, {n: of for n, of in earlier.items() if n not in amounts}, cuts)
+    amounts = {row.place.area_id: row.amounts for row in rows if row.place is not None}
+    typed = typed_at(expected, amounts, book, day)
     doubts: list[Doubt] = []
-    for area in amounts:
-        for judged in (_reading, _height_left, _length, _look, weight_of_area):
+    for area in typed.amounts:
+        for judged in (_reading, _height_left, _length, _look, _weight):
             doubts += judged(typed, area)
     for row in rows:
         if row.place is None and row.amounts.get("removed_g"):
             grams, said = float(row.amounts["removed_g"]), row.whose_grams
-            doubts += weight_of_tank(typed, grams, said or reading, said=said is not None)
+            doubts += _weight_of_tank(typed, grams, said or reading, said=said is not None)
     return tuple(doubts)
 
 
-def _range_words(typed: Typed, area: int) -> str:
-    """Say how high an area is expected to stand."""
-    known, unit = typed.expected, typed.expected.unit(area)
-    if known.guessed[area]:
-        bounds = f"{known.floor_cm[area]:g} to {known.budget_cm[area]:g} {unit}"
-        return f"{bounds}, its floor and height budget, since nothing is logged of it"
-    low, _, high = known.range_cm(area)
-    return f"{low:.1f} to {high:.1f} {unit} (8 times of 10)"
+def _doubt(
+    typed: Typed,
+    area: int,
+    column: str,
+    found: float | str,
+    against: Against,
+    cause: Cause | None,
+    *,
+    usual: Range | None = None,
+    lowest: float = 0.0,
+) -> Doubt:
+    """Return a doubt about an area; ``usual`` is what is expected, where that is not its height."""
+    known = typed.expected
+    stands = known.range_cm(area)
+    return Doubt(
+        area_id=known.area_id[area],
+        column=column,
+        found=found,
+        expected=usual or stands,
+        unit=known.unit(area),
+        against=against,
+        stands=stands,
+        bounds=(float(known.floor_cm[area]), float(known.budget_cm[area])),
+        guessed=bool(known.guessed[area]),
+        cuts=int(typed.cuts[area].after_cm.size),
+        lowest=lowest,
+        cause=cause,
+    )
 
 
 def _reading(typed: Typed, area: int) -> Iterator[Doubt]:
@@ -100,44 +131,36 @@ def _reading(typed: Typed, area: int) -> Iterator[Doubt]:
     if stood is None and typed.untouched(area):
         column = "after_cm"
         stood = typed.number(area, column)
-    if stood is None or not typed.is_far(area, stood):
-        return
-    known, unit = typed.expected, typed.expected.unit(area)
-    usual = known.range_cm(area)
-    sentence = f"{plain(stood)} {unit}; expected {_range_words(typed, area)}"
-    cause = _cause(typed, area, stood, usual[1])
-    yield Doubt(known.area_id[area], column, stood, usual, unit, sentence, cause)
+    if stood is not None and typed.is_far(area, stood):
+        yield _doubt(typed, area, column, stood, "height", _cause(typed, area, stood))
 
 
-def _cause(typed: Typed, area: int, before: float, middle: float) -> str:
-    known, unit = typed.expected, typed.expected.unit(area)
-    after = typed.number(area, "after_cm")
+def _cause(typed: Typed, area: int, before: float) -> Cause | None:
+    known, after = typed.expected, typed.number(area, "after_cm")
+    low = before < known.range_cm(area)[1]
     if after is not None and after > before and typed.fits(area, after):
-        return "the heights before and after the wrong way round?"
+        return Cause("turned round")
     for other in typed.amounts:
         height = typed.number(other, "before_cm")
         swapped = height is not None and other != area and typed.is_far(other, height)
         if swapped and height and typed.fits(area, height) and typed.fits(other, before):
-            return f"swapped with {known.label[other]}?"
-    if slip := _slipped(before, unit, lambda height: typed.fits(area, height)):
+            return Cause("swapped", label=known.label[other])
+    if slip := _slipped(typed, area, before, lambda height: typed.fits(area, height)):
         return slip
-    cuts = typed.cuts[area]
-    if after is None and before < middle and cuts.is_usual(before):
-        written = f"{known.area_id[area]}=/{plain(before)}"
-        return f"the height after the cut? Write {written} then"
+    if after is None and low and typed.cuts[area].is_usual(before):
+        return Cause("height after")
     if (other_area := _whose(typed, area, before)) is not None:
-        return f"a reading of {known.label[other_area]}?"
-    return "a cut that is not in the log?" if before < middle else ""
+        return Cause("other area", label=known.label[other_area])
+    return Cause("unlogged cut") if low else None
 
 
-def _slipped(value: float, unit: str, fits: Callable[[float], bool]) -> str:
-    """Return the words for a slipped decimal or millimetres where one of them would fit."""
+def _slipped(typed: Typed, area: int, value: float, fits: Callable[[float], bool]) -> Cause | None:
+    """Return a slipped decimal or millimetres where one of them would fit."""
     if fits(10.0 * value):
-        return f"a slipped decimal? {plain(10.0 * value)} {unit} fits"
+        return Cause("decimal", 10.0 * value)
     if fits(0.1 * value):
-        slip = "a slipped decimal" if unit == "%" else "millimetres, or a slipped decimal"
-        return f"{slip}? {plain(0.1 * value)} {unit} fits"
-    return ""
+        return Cause("decimal" if typed.expected.is_cover[area] else "millimetres", 0.1 * value)
+    return None
 
 
 def _whose(typed: Typed, area: int, height_cm: float) -> int | None:
@@ -157,18 +180,16 @@ def _height_left(typed: Typed, area: int) -> Iterator[Doubt]:
     if after is None or typed.untouched(area):
         return
     known, cuts = typed.expected, typed.cuts[area]
-    unit, usual = known.unit(area), known.range_cm(area)
-    above = typed.number(area, "before_cm") is None and after > usual[1]
-    error, stands = known.error_of(area, after), float(known.lowest_cut_cm[area])
+    slip = _slipped(typed, area, after, cuts.is_usual)
+    above = typed.number(area, "before_cm") is None and after > known.range_cm(area)[1]
     if above and typed.is_far(area, after):
-        why = f"expected to stand at {_range_words(typed, area)}"
-    elif why := cuts.deeper(after, error, stands, unit):
-        usual = cuts.range_cm or usual
-    else:
+        yield _doubt(typed, area, "after_cm", after, "stand", slip)
         return
-    sentence = f"cut to {plain(after)} {unit}; {why}"
-    slip = _slipped(after, unit, cuts.is_usual)
-    yield Doubt(known.area_id[area], "after_cm", after, usual, unit, sentence, slip)
+    table_cm = float(known.lowest_cut_cm[area])
+    if passed := cuts.passed_below(after, known.error_of(area, after), table_cm):
+        against, lowest = passed
+        usual = cuts.range_cm
+        yield _doubt(typed, area, "after_cm", after, against, slip, usual=usual, lowest=lowest)
 
 
 def _length(typed: Typed, area: int) -> Iterator[Doubt]:
@@ -176,28 +197,82 @@ def _length(typed: Typed, area: int) -> Iterator[Doubt]:
     removed = typed.number(area, "removed_cm")
     if not removed or typed.number(area, "before_cm") is not None:
         return
-    known, unit = typed.expected, typed.expected.unit(area)
-    usual = known.range_cm(area)
+    _, middle, high = typed.expected.range_cm(area)
     stood = removed + (typed.number(area, "after_cm") or 0.0)
-    if stood <= usual[1] or not typed.is_far(area, stood):
+    if stood <= middle or not typed.is_far(area, stood):
         return
-    far = removed > SLIPPED * usual[2]
-    slip = _slipped(removed, unit, lambda cm: far and 0.1 * usual[1] < cm < usual[2])
-    sentence = f"{plain(removed)} {unit} taken off; expected to stand at "
-    sentence += _range_words(typed, area)
-    yield Doubt(known.area_id[area], "removed_cm", removed, usual, unit, sentence, slip)
+    far = removed > SLIPPED * high
+    slip = _slipped(typed, area, removed, lambda cm: far and 0.1 * middle < cm < high)
+    yield _doubt(typed, area, "removed_cm", removed, "stand", slip)
 
 
 def _look(typed: Typed, area: int) -> Iterator[Doubt]:
     """Judge a look that no reading stands beside."""
-    look = typed.amounts[area].get("look")
-    known = typed.expected
+    look, known = typed.amounts[area].get("look"), typed.expected
     if look is None or known.guessed[area] or typed.number(area, "before_cm") is not None:
         return
-    if known.chance_of_look(area, str(look)) >= FAR:
+    if known.chance_of_look(area, str(look)) < FAR:
+        cause = Cause("unlogged cut") if look == "short" else None
+        yield _doubt(typed, area, "look", str(look), "look", cause)
+
+
+def _weight(typed: Typed, area: int) -> Iterator[Doubt]:
+    """Judge the weight of one area's trimmings."""
+    grams = typed.number(area, "removed_g")
+    lengths, known_cut = typed.removed_cm(area)
+    weight = typed.expected.weight_of({area: lengths})
+    if grams and weight is not None and _is_odd(grams, weight, known_cut):
+        against: Against = "what was cut" if known_cut else "all that stands"
+        cause = _cause_of_weight(grams, weight, known_cut)
+        area_id = typed.expected.area_id[area]
+        yield Doubt(area_id, "removed_g", grams, weight.range_g, "g", against, cause=cause)
+
+
+def _weight_of_tank(
+    typed: Typed, grams: float, reading: WholeTank, *, said: bool
+) -> Iterator[Doubt]:
+    """Judge a weight of the whole tank, read so; ``said`` where the line says how to read it."""
+    weight, known_cut = _of_tank(typed, reading)
+    if weight is None and reading == "all" and typed.expected.area_id:
+        yield Doubt(None, "removed_g", grams, (0.0, 0.0, 0.0), "g", "uncut")
+    if weight is None or not _is_odd(grams, weight, known_cut):
         return
-    unit, usual = known.unit(area), known.range_cm(area)
-    bounds = f"{known.floor_cm[area]:g} and a height budget of {known.budget_cm[area]:g} {unit}"
-    sentence = f"looked {look}; expected {_range_words(typed, area)}, with a floor of {bounds}"
-    cause = "a cut that is not in the log?" if look == "short" else ""
-    yield Doubt(known.area_id[area], "look", str(look), usual, unit, sentence, cause)
+    against: Against = "what was cut" if known_cut else "all that stands"
+    cause = _cause_of_weight(grams, weight, known_cut)
+    if reading == "rest":
+        against = "rest"
+        everything, cut = _of_tank(typed, "all")
+        if not said and everything is not None and not _is_odd(grams, everything, cut):
+            cause = Cause("whole tank")
+    yield Doubt(None, "removed_g", grams, weight.range_g, "g", against, cause=cause)
+
+
+def _of_tank(typed: Typed, reading: WholeTank) -> tuple[Weight | None, bool]:
+    """Return what is expected to have come out of a tank, and whether the day's rows tell it."""
+    known = typed.expected
+    areas = range(len(known.area_id))
+    own = [area for area in areas if typed.has_amounts(area)]
+    if reading == "rest":
+        return known.weight_of({a: known.heights_cm[a] for a in areas if a not in own}), False
+    weighed = {area: typed.number(area, "removed_g") or 0.0 for area in own}
+    lengths = {a: typed.removed_cm(a) for a in areas if not weighed.get(a)}
+    known_cut = all(of_row for _, of_row in lengths.values())
+    weight = known.weight_of({a: cm for a, (cm, _) in lengths.items()}, sum(weighed.values()))
+    return weight, known_cut
+
+
+def _is_odd(grams: float, weight: Weight, known_cut: bool) -> bool:
+    if known_cut:
+        return not weight.at(-TOO_FAR) <= grams <= weight.at(TOO_FAR)
+    return grams > weight.at(TOO_HEAVY)
+
+
+def _cause_of_weight(grams: float, weight: Weight, known_cut: bool) -> Cause | None:
+    low, middle, high = weight.range_g
+    if middle < grams <= SLIP * middle:
+        return Cause("water")
+    low = low if known_cut else middle / SLIP
+    for factor in (10.0, 0.1, 1000.0):
+        if low <= factor * grams <= high:
+            return Cause("kilograms" if factor > 10.0 else "decimal", factor * grams)
+    return None

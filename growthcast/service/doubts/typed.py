@@ -1,22 +1,25 @@
-"""What was typed of a tank's areas beside what was expected of them."""
+"""What was typed of a tank's areas, beside what was expected of them and what the log holds."""
 
 from __future__ import annotations
 
 import math
 from collections.abc import Mapping
 from dataclasses import dataclass, field
+from datetime import date
 from functools import cache
+from typing import Literal
 
 import numpy as np
 
 from growthcast.arrays import FloatArray
+from growthcast.book.book import Book
+from growthcast.fit.design import day_number
 from growthcast.growth.normal import normal_quantile
-from growthcast.plain import NULL_IF_BLANK, by_quantile, in_json
+from growthcast.log.visits import read_log
+from growthcast.plain import HIDDEN, by_quantile, in_json
 from growthcast.service.doubts.expected import Expected, Range
-from growthcast.service.doubts.habits import PastCuts
 
-__all__ = ["FAR", "Doubt", "Typed"]
-
+__all__ = ["FAR", "Cause", "Doubt", "PastCuts", "Typed", "typed_at"]
 
 FAR = 0.003
 """Chance of a reading as far out on its side below which it is questioned."""
@@ -25,20 +28,74 @@ FITS = 0.05
 """A cause fits where what it makes of the reading is at least so likely, on its side."""
 FAR_BEYOND_BAND = 2.0
 """Where only floor and budget tell a height, a reading so many times beyond them is far off."""
+CUTS_TO_TELL = 5
+"""Logged cuts from which their scatter tells what is unusually deep."""
+SCATTER_SHARE, WORTH = 0.15, 2.0
+"""Scatter of cut heights before the log tells it, as a share, and how many cuts that is worth."""
+DEEP = 2.0
+"""A cut is deeper than ever so many times the scatter below the lowest: 1 of 100 usual ones."""
+USUAL = 1.5
+"""A height is a usual one to cut to, within so many times the scatter."""
+AMOUNTS = ("before_cm", "after_cm", "removed_cm", "removed_g")
+
+Against = Literal[
+    "height", "stand", "cuts", "table", "look", "what was cut", "all that stands", "rest", "uncut"
+]
+CauseKind = Literal[
+    "turned round",
+    "swapped",
+    "decimal",
+    "millimetres",
+    "kilograms",
+    "height after",
+    "other area",
+    "unlogged cut",
+    "water",
+    "whole tank",
+]
 
 
-@cache
-def _normals() -> FloatArray:
-    """Standard normals in equal parts: a reading's error."""
-    return normal_quantile((np.arange(ERRORS) + 0.5) / ERRORS)
+@dataclass(frozen=True, slots=True)
+class Cause:
+    """What may lie behind a doubt.
+
+    ``fits`` is the value that would fit in the unit of the doubt, ``label`` the other area that is
+    meant, where a cause has them.
+    """
+
+    kind: CauseKind
+    fits: float | None = None
+    label: str = ""
 
 
 @dataclass(frozen=True, slots=True)
 class Doubt:
     """Something typed that is far from what is expected.
 
-    ``area_id`` is ``None`` for the whole tank; ``expected`` are the 10, 50 and 90 % quantiles in
-    ``unit``, ``cause`` what may lie behind it, ``''`` where nothing suggests itself.
+    Attributes
+    ----------
+    area_id : str or None
+        The area, ``None`` for the whole tank.
+    column, found
+        What was typed.
+    expected : tuple of float
+        The 10, 50 and 90 % quantiles of what was expected, in ``unit``.
+    against : str
+        What it is held against: the "height" foreseen, which is where the area must "stand" before
+        a cut; its earlier "cuts", or the lowest of the species "table"; the "look" that was likely;
+        or, for a weight, "what was cut", "all that stands", that on the "rest" of the areas, or
+        that all are "uncut".
+    stands : tuple of float
+        The 10, 50 and 90 % quantiles of the area's height before any cut.
+    bounds : tuple of float or None
+        Floor and height budget of the area.
+    guessed : bool
+        Whether nothing but these bounds tells how high the area stands.
+    cuts, lowest : int, float
+        How many cuts the log holds of the area, and the lowest height that one of them, or the
+        species table, allows.
+    cause : Cause or None
+        What may lie behind it, ``None`` where nothing suggests itself.
     """
 
     area_id: str | None
@@ -46,13 +103,64 @@ class Doubt:
     found: float | str
     expected: Range = field(metadata=in_json(into=by_quantile, digits=2))
     unit: str
-    sentence: str
-    cause: str = field(default="", metadata=NULL_IF_BLANK)
+    against: Against = field(metadata=HIDDEN)
+    stands: Range = field(default=(0.0, 0.0, 0.0), metadata=HIDDEN)
+    bounds: tuple[float, float] = field(default=(0.0, 0.0), metadata=HIDDEN)
+    guessed: bool = field(default=False, metadata=HIDDEN)
+    cuts: int = field(default=0, metadata=HIDDEN)
+    lowest: float = field(default=0.0, metadata=HIDDEN)
+    cause: Cause | None = field(default=None, metadata=HIDDEN)
+
+
+@dataclass(frozen=True, slots=True)
+class PastCuts:
+    """Heights (n,) left by an area's logged cuts, and its stated usual one, NaN for none."""
+
+    after_cm: FloatArray
+    stated_cm: float
 
     @property
-    def words(self) -> str:
-        """The sentence, with its cause as a question."""
-        return f"{self.sentence}: {self.cause}" if self.cause else self.sentence
+    def _usual(self) -> tuple[float, float]:
+        """The middle of the cuts and their scatter [cm], NaN where there are none."""
+        if not self.after_cm.size:
+            return self.stated_cm, SCATTER_SHARE * self.stated_cm
+        middle = float(self.after_cm.mean())
+        squares = float(((self.after_cm - middle) ** 2).sum())
+        squares += WORTH * (SCATTER_SHARE * middle) ** 2
+        return middle, float(np.sqrt(squares / (self.after_cm.size + WORTH)))
+
+    @property
+    def range_cm(self) -> Range | None:
+        """The 10, 50 and 90 % quantiles of usual cuts [cm], ``None`` where there are none."""
+        middle, scatter = self._usual
+        low, high = middle - 1.28 * scatter, middle + 1.28 * scatter
+        return None if math.isnan(middle) else (low, middle, high)
+
+    def is_usual(self, height_cm: float) -> bool:
+        """Whether the area is usually cut to about this height."""
+        middle, scatter = self._usual
+        return abs(height_cm - middle) <= USUAL * scatter
+
+    def passed_below(
+        self, height_cm: float, error_cm: float, table_cm: float
+    ) -> tuple[Literal["cuts", "table"], float] | None:
+        """Return which lowest cut a height lies unusually far below, ``None`` where it does not.
+
+        ``error_cm`` is that of a reading, ``table_cm`` the lowest cut that the species is known to
+        stand.
+        """
+        lowest = float(np.nanmin([*self.after_cm, self.stated_cm, np.inf]))
+        if self.after_cm.size >= CUTS_TO_TELL and height_cm < lowest - DEEP * self._usual[1]:
+            return "cuts", lowest
+        if height_cm < lowest and height_cm < table_cm - DEEP * error_cm:
+            return "table", table_cm
+        return None
+
+
+@cache
+def _normals() -> FloatArray:
+    """Standard normals in equal parts: a reading's error."""
+    return normal_quantile((np.arange(ERRORS) + 0.5) / ERRORS)
 
 
 @dataclass(frozen=True, slots=True)
@@ -72,12 +180,15 @@ class Typed:
         amount = self.amounts.get(area, self.earlier.get(area, {})).get(column)
         return amount if isinstance(amount, float | int) else None
 
+    def has_amounts(self, area: int) -> bool:
+        """Whether an area has amounts of its own on the day."""
+        return any(self.number(area, column) is not None for column in AMOUNTS)
+
     def untouched(self, area: int) -> bool:
         """Whether it is said that nothing was cut."""
-        before, after = self.number(area, "before_cm"), self.number(area, "after_cm")
-        if self.number(area, "removed_g"):
+        before, after, removed, grams = (self.number(area, column) for column in AMOUNTS)
+        if grams:
             return False
-        removed = self.number(area, "removed_cm")
         only_read = before is not None and after is None and removed is None
         return removed == 0.0 or only_read or (before is not None and before == after)
 
@@ -98,17 +209,56 @@ class Typed:
 
         Otherwise it is all that stands there: no more can have come off.
         """
-        before, after = self.number(area, "before_cm"), self.number(area, "after_cm")
-        removed, heights = self.number(area, "removed_cm"), self.expected.heights_cm[area]
+        before, after, removed, _ = (self.number(area, column) for column in AMOUNTS)
+        known, heights = self.expected, self.expected.heights_cm[area]
         if self.untouched(area):
             return np.zeros(1), True
         if before is not None and after is not None:
-            known = self.expected
             error = math.hypot(known.error_of(area, before), known.error_of(area, after))
             return np.maximum(before - after + error * _normals(), 0.0), True
         if removed is not None:
-            error = self.expected.error_of(area, removed)
-            return np.maximum(removed + error * _normals(), 0.0), True
+            return np.maximum(removed + known.error_of(area, removed) * _normals(), 0.0), True
         if after is not None and area in self.amounts:
             return np.maximum(heights - after, 0.0), True
         return heights if before is None else np.full(1, before), False
+
+
+def typed_at(
+    expected: Expected,
+    amounts: Mapping[str, Mapping[str, float | str]],
+    book: Book,
+    day: date,
+) -> Typed:
+    """Put what was typed beside what the log holds of the areas.
+
+    Parameters
+    ----------
+    expected : Expected
+        What is expected of a tank's areas on the day.
+    amounts : mapping of mapping
+        What was typed, by area and column [cm, g or % cover]; areas not expected are passed over.
+    book : Book
+        The book without the visit.
+    day : date
+        The day of the visit; later rows are not used.
+
+    Returns
+    -------
+    Typed
+        With the areas' earlier cuts, and the amounts that the log holds of the day already of areas
+        that were not typed.
+    """
+    visits, on_day = read_log(book).visits, day_number(day)
+    ids, stated = book.areas.text("area_id").tolist(), book.areas.number("cut_cm")
+    place = {area_id: n for n, area_id in enumerate(expected.area_id)}
+    typed = {place[area_id]: of for area_id, of in amounts.items() if area_id in place}
+    cuts, earlier = {}, {}
+    for area_id, n in place.items():
+        area = ids.index(area_id)
+        mine = visits.keep((visits.area == area) & (visits.day <= on_day))
+        cuts[n] = PastCuts(mine.after_cm[np.isfinite(mine.after_cm)], float(stated[area]))
+        today = mine.keep(mine.day == on_day)
+        if n not in typed and today.area.size:
+            read = {column: float(getattr(today, column)[0]) for column in AMOUNTS}
+            earlier[n] = {column: value for column, value in read.items() if np.isfinite(value)}
+    return Typed(expected, typed, earlier, cuts)

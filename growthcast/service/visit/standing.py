@@ -26,6 +26,7 @@ from growthcast.fit.model.clock import (
 from growthcast.fit.model.drift import span_drift
 from growthcast.fit.model.posterior import SHORTEST_SPAN_D, AreaPosterior
 from growthcast.fit.result import GrowthFit
+from growthcast.forecast.heights import held_height
 from growthcast.growth.logistic import shape_factor
 from growthcast.growth.quick import Singles, column
 from growthcast.service.draws import span_normals
@@ -238,7 +239,10 @@ def standing_areas(fit: GrowthFit, tanks: IntArray) -> Standing:
         rate, np.log(living.draws.ceiling_cm), living.draws.knots[living.run]
     )
     own = sd[:, None] * span_normals(living.area, OF_STAGE, living.size)
-    stages = middle + own + grown
+    bent, _ = held_height(
+        posterior, living.shape, living.draws.ceiling_cm, posterior.stage_by_ceiling
+    )
+    stages = middle + bent + own + grown
     return Standing(living, clock, 0, stages.astype(np.float32), rest_d.astype(np.float32))
 
 

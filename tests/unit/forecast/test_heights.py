@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from datetime import date
+from types import SimpleNamespace
 
 import numpy as np
 import pytest
@@ -15,9 +16,9 @@ from growthcast.fit.model.drift import span_drift
 from growthcast.fit.solver.linearise import CEILING, KNOTS, RATE
 from growthcast.forecast import heights
 from growthcast.forecast.crossings import CROSSING_LEVELS, crossing_days
-from growthcast.forecast.heights import LEVELS, forecast_heights
+from growthcast.forecast.heights import LEVELS, forecast_heights, held_height
 from growthcast.forecast.report import forecast_growth
-from growthcast.growth.logistic import height_at_stage
+from growthcast.growth.logistic import height_and_slope, height_at_stage, stage
 from growthcast.plain import plain
 from tests.books import AREAS, HEADER, make_book, stem_log
 
@@ -70,7 +71,13 @@ def test_quantiles_agree_with_draws(kind, request):
         relative = problem.errors.span_variance(days - began, ahead.remainder)
         surprise = 1.0 + np.sqrt(relative + doubt**2) * rng.standard_normal(len(draws))
         stage = last + growth_d * np.exp(pace) * surprise
-        height = height_at_stage(stage, np.exp(draws[:, CEILING]))
+        bent, ceiling = held_height(
+            post.part(slice(i, i + 1)),
+            problem.shape[[a]],
+            np.exp(draws[None, :, CEILING]).astype(np.float32),
+            post.stage_by_ceiling[[i]],
+        )
+        height = height_at_stage(stage + bent[0], ceiling[0].astype(float))
         below = (height[:, None] <= made.height_cm[i, 0]).mean(axis=0)
         np.testing.assert_allclose(below, LEVELS, atol=0.01)
         over = (height > fit.design.traits.budget_cm[a]).mean()
@@ -185,3 +192,25 @@ def test_a_forecast_as_json_holds_dates_and_finite_numbers(fit):
 def test_a_book_with_problems_is_never_fitted(tmp_path):
     with pytest.raises(BookProblems, match="1 problem"):
         make_book(tmp_path, trims=HEADER + "2026-05-01,lobby,stems,9,18,,,,,\n")
+
+
+@pytest.mark.parametrize("shape", [0.5, 1.0])
+def test_a_height_that_was_read_stays_whatever_the_ceiling(shape):
+    """A stage that follows its ceiling along a straight line would show 11 cm where 16.7 was read.
+
+    A height of 16.7 under 25 cm has the slope ``dz/d ln K = -h / (dh/dz)`` at a held height.
+    """
+    bend, ceilings = np.array([shape]), np.array([[14.0, 25.0, 50.0]], dtype=np.float32)
+    begun = stage(np.array([16.7]), 25.0, bend)
+    height, slope = height_and_slope(begun, np.array([25.0]), bend)
+    mean = SimpleNamespace(log_ceiling=np.log([25.0]))
+    post = SimpleNamespace(mean=mean, last_stage=begun)
+    along = begun - height / slope * np.log(ceilings / 25.0)
+    bent, lifted = held_height(post, bend, ceilings, -height / slope)
+    shown = height_at_stage(along + bent, lifted, shape)
+    assert height_at_stage(along, ceilings, shape)[0, 2] < 13.0
+    assert shown[0] == pytest.approx([16.7, 16.7, 16.7], rel=1e-3)
+    # What rests on growth since an old start does not hold its height: nothing is added.
+    bent, lifted = held_height(post, bend, ceilings, 0.0 * height)
+    assert not bent.any()
+    assert (lifted == ceilings).all()

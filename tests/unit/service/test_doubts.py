@@ -10,6 +10,7 @@ import pytest
 
 from growthcast.book.writing.visit.places import visit_rows
 from growthcast.growth.normal import normal_quantile
+from growthcast.say.doubts import cause_words, doubt_words
 from growthcast.service.doubts.expected import Expected, expected_at
 from growthcast.service.doubts.judge import doubts_about, doubts_of_visit
 from growthcast.service.logged import before_visit
@@ -56,7 +57,7 @@ def columns(book, known, line, reading="all"):
 
 
 def cause(book, known, line, reading="all"):
-    return doubts(book, known, line, reading)[0].cause
+    return cause_words(doubts(book, known, line, reading)[0])
 
 
 @pytest.mark.parametrize(
@@ -85,7 +86,7 @@ def test_an_area_never_logged_is_held_against_its_band(book, typed, far):
 
 def test_a_doubt_says_what_was_found_what_was_expected_and_a_cause(book):
     [doubt] = doubts(book, expected((19.5, 1.2)), "stems=2.1")
-    assert doubt.words == (
+    assert doubt_words(doubt) == (
         "2.1 cm; expected 18.0 to 21.0 cm (8 times of 10): a slipped decimal? 21 cm fits"
     )
     assert (doubt.area_id, doubt.column, doubt.found, doubt.unit) == (
@@ -147,7 +148,7 @@ def test_a_cover_is_not_measured_in_millimetres(book):
     ],
 )
 def test_a_cut_is_held_against_what_stood_there_and_against_earlier_cuts(book, typed, said):
-    assert [doubt.words for doubt in doubts(book, expected(), f"stems={typed}")] == said
+    assert [doubt_words(doubt) for doubt in doubts(book, expected(), f"stems={typed}")] == said
 
 
 @pytest.mark.parametrize(("typed", "deep"), [("3/0.9", False), ("3/1.1", False), ("3/0.3", True)])
@@ -214,7 +215,7 @@ def test_a_weight_of_the_tank_is_doubted_as_it_is_read(book, line, reading, odd)
 
 def test_what_a_weight_was_expected_to_be_is_said_with_its_range(book):
     [doubt] = doubts(book, expected((20.0, 0.0), (0.0, 0.0)), "900g")
-    assert doubt.words == (
+    assert doubt_words(doubt) == (
         "900 g; everything that stands there is expected to weigh 200 g (105 to 380 g, 8 times of "
         "10): weighed with its water?"
     )

@@ -3,15 +3,16 @@
 from __future__ import annotations
 
 from dataclasses import replace
-from datetime import date
+from datetime import date, timedelta
 
 import pytest
 
 from growthcast.book.supposed.rows import with_rows
+from growthcast.fit.growth import fit_growth
 from growthcast.service.logged import AreaAfterVisit, after_visit, before_visit
-from growthcast.service.logged import _due as due
 from growthcast.service.logged import _unsure as unsure
-from tests.books import make_book
+from growthcast.service.pages.overview import tank_standings
+from tests.books import PRACTICE, make_book
 
 ON = date(2026, 6, 8)
 
@@ -32,10 +33,10 @@ def test_a_deeper_cut_is_due_later_and_the_reading_is_compared_with_the_forecast
     high = after_visit(fit, visited(book, before_cm=18.0, after_cm=14.0), "lobby", ON)
     low = after_visit(fit, visited(book, before_cm=18.0, after_cm=8.0), "lobby", ON)
     stems = next(a for a in low.areas if a.area_id == "stems")
-    assert stems.expected[0] < 18 < stems.expected[2]
-    assert stems.stands[1] == pytest.approx(8, abs=1)
-    assert high.areas[0].passes_on[1] < stems.passes_on[1]
-    assert high.areas[0].expected == stems.expected
+    assert stems.expected_cm[0] < 18 < stems.expected_cm[2]
+    assert stems.height_cm_now[1] == pytest.approx(8, abs=1)
+    assert high.areas[0].passes_budget_on[1] < stems.passes_budget_on[1]
+    assert high.areas[0].expected_cm == stems.expected_cm
     assert {a.area_id for a in low.areas} == {"stems", "carpet"}
 
 
@@ -48,12 +49,21 @@ def test_later_rows_are_not_used(tmp_path):
     assert after_visit(fit, now, "lobby", ON) == after_visit(fit, after, "lobby", ON)
 
 
-def test_the_earliest_area_or_the_longest_interval_says_when_it_is_due():
-    areas = (area("a", 20, 25, 29), area("b", 15, 19, None), area("c", None, None, None))
-    assert due(areas, ON, 28) == (date(2026, 6, 15), "b")
-    assert due(areas, ON, 5) == (date(2026, 6, 13), None)
-    assert due((area("d", 1, 2, 3),), ON, 28) == (ON, "d")
-    assert due((), ON, 28) == (date(2026, 7, 6), None)
+@pytest.mark.parametrize(("after_cm", "by"), [(8.0, "rhythm"), (21.5, "chance")])
+def test_the_next_visit_is_due_when_the_overview_says_so(tmp_path, after_cm, by):
+    practice = PRACTICE + "[targets]\nintervals_d = [3, 28]\n"
+    book = make_book(tmp_path / "book", practice=practice)
+    now = visited(book, before_cm=22.0, after_cm=after_cm)
+    carpet = {"date": ON, "tank_id": "lobby", "area_id": "carpet", "after_cm": 1.2}
+    now = replace(now, trims=with_rows(now.trims, [carpet]))
+    news = after_visit(before_visit(book, ON), now, "lobby", ON)
+    [there] = [s for s in tank_standings(now, fit_growth(now, ON)) if s.advice.tank_id == "lobby"]
+    assert (news.due_on, news.due_by) == (there.due_on, there.due_by)
+    assert news.due_by == by
+    assert news.due_for == ("Back stems" if by == "chance" else None)
+    if by == "rhythm":
+        shortest = min(book.practice.intervals_d)
+        assert news.due_on == ON + timedelta(days=news.interval_d or shortest)
 
 
 def test_an_area_hardly_known_names_no_day():

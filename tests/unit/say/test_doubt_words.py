@@ -1,0 +1,100 @@
+"""Doubts in words, from nouns made by hand."""
+
+from __future__ import annotations
+
+import pytest
+
+from growthcast.say.doubts import doubt_words
+from growthcast.service.doubts.typed import Cause, Doubt
+
+STANDS = {"stands": (17.04, 19.5, 21.96), "bounds": (7.0, 22.0)}
+
+
+def doubt(column, found, against, unit="cm", expected=(17.0, 19.5, 22.0), **facts):
+    return Doubt("stems", column, found, expected, unit, against, **(STANDS | facts))
+
+
+@pytest.mark.parametrize(
+    ("made", "words"),
+    [
+        (doubt("before_cm", 2.1, "height"), "2.1 cm; expected 17.0 to 22.0 cm (8 times of 10)"),
+        (
+            doubt("before_cm", 50.0, "height", guessed=True),
+            "50 cm; expected 7 to 22 cm, its floor and height budget, since nothing is logged of "
+            "it",
+        ),
+        (
+            doubt("after_cm", 30.0, "height"),  # read, not cut
+            "30 cm; expected 17.0 to 22.0 cm (8 times of 10)",
+        ),
+        (
+            doubt("after_cm", 30.0, "stand"),
+            "cut to 30 cm; expected to stand at 17.0 to 22.0 cm (8 times of 10)",
+        ),
+        (
+            doubt("removed_cm", 40.0, "stand", unit="%"),
+            "40 % taken off; expected to stand at 17.0 to 22.0 % (8 times of 10)",
+        ),
+        (
+            doubt("after_cm", 4.0, "cuts", cuts=8, lowest=9.0),
+            "cut to 4 cm; never below 9 cm in 8 cuts so far",
+        ),
+        (
+            doubt("after_cm", 4.0, "table", cuts=3, lowest=5.5),
+            "cut to 4 cm; lower than ever, and below 5.5 cm, the species table's lowest cut",
+        ),
+        (
+            doubt("after_cm", 4.0, "table", lowest=5.5),
+            "cut to 4 cm; below 5.5 cm, the species table's lowest cut",
+        ),
+        (
+            doubt("look", "over", "look"),
+            "looked over; expected 17.0 to 22.0 cm (8 times of 10), with a floor of 7 and a "
+            "height budget of 22 cm",
+        ),
+        (
+            doubt("removed_g", 900.0, "rest", unit="g", expected=(104.6, 199.9, 1234.0)),
+            "900 g; everything that stands on the areas without amounts of their own is expected "
+            "to weigh 200 g (105 to 1230 g, 8 times of 10)",
+        ),
+        (
+            doubt("removed_g", 5.0, "uncut", unit="g"),
+            "5 g, while every area was left uncut",
+        ),
+    ],
+)
+def test_what_was_typed_stands_against_what_was_expected(made, words):
+    assert doubt_words(made) == words
+
+
+@pytest.mark.parametrize(
+    ("cause", "words"),
+    [
+        (Cause("turned round"), "the heights before and after the wrong way round?"),
+        (Cause("swapped", label="Moss"), "swapped with Moss?"),
+        (Cause("decimal", 21.0), "a slipped decimal? 21 cm fits"),
+        (Cause("millimetres", 0.21), "millimetres, or a slipped decimal? 0.21 cm fits"),
+        (Cause("height after"), "the height after the cut? Write stems=/2.1 then"),
+        (Cause("other area", label="Moss"), "a reading of Moss?"),
+        (Cause("unlogged cut"), "a cut that is not in the log?"),
+    ],
+)
+def test_a_cause_is_asked_for_after_the_doubt(cause, words):
+    said = doubt_words(doubt("before_cm", 2.1, "height", cause=cause))
+    assert said == f"2.1 cm; expected 17.0 to 22.0 cm (8 times of 10): {words}"
+
+
+@pytest.mark.parametrize(
+    ("cause", "words"),
+    [
+        (Cause("water"), "weighed with its water?"),
+        (Cause("kilograms", 900.0), "kilograms? 900 g fits"),
+        (
+            Cause("whole tank"),
+            "everything that came out of the tank? Write bucket=0.9g then",
+        ),
+    ],
+)
+def test_a_cause_of_a_weight_is_asked_for(cause, words):
+    made = doubt("removed_g", 0.9, "what was cut", unit="g", cause=cause)
+    assert doubt_words(made).endswith(f"8 times of 10): {words}")

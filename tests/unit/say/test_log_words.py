@@ -1,0 +1,93 @@
+"""A logged visit in words, from nouns made by hand."""
+
+from __future__ import annotations
+
+from datetime import date
+
+import pytest
+
+from growthcast.say import log
+from growthcast.say.log import outlook_words
+from growthcast.service.logged import AfterVisit, AreaAfterVisit
+
+ON = date(2026, 6, 8)
+
+
+@pytest.fixture(autouse=True)
+def reason(monkeypatch):
+    """Leave the reason of the interval to its own tests."""
+    monkeypatch.setattr(log, "reason", lambda advice: "because")
+
+
+def area(label, *june, cut_cm=None):
+    days = tuple(None if day is None else date(2026, 6, day) for day in june)
+    expected, now = (17.0, 18.5, 20.0), (11.5, 12.0, 12.5)
+    return AreaAfterVisit(label.lower(), label, "cm", 22.0, expected, now, days, cut_cm)
+
+
+def said(*areas, **changes):
+    known = {
+        "areas": areas,
+        "interval_d": 14,
+        "advice": None,
+        "due_on": date(2026, 6, 22),
+        "due_by": "rhythm",
+        "due_for": None,
+        "unsure": (),
+    }
+    return [*outlook_words(AfterVisit(**(known | changes)), "lobby", ON, {"stems": 19.0})]
+
+
+@pytest.mark.parametrize(
+    ("changes", "words"),
+    [
+        ({}, "Next due by 2026-06-22, 14 days after this visit: that is its rhythm of visits."),
+        (
+            {"due_on": date(2026, 6, 9), "due_by": "limit"},
+            "Next due by 2026-06-09, 1 day after this visit: that is its longest interval between "
+            "visits.",
+        ),
+        (
+            {"due_on": date(2026, 6, 15), "due_by": "chance", "due_for": "Moss"},
+            "Next due by 2026-06-15, 7 days after this visit: some area may stand over its height "
+            "budget after that, Moss first.",
+        ),
+        (
+            {"due_on": None, "due_by": ""},
+            "No next visit is planned: nothing that is likely to hold grows here.",
+        ),
+    ],
+)
+def test_when_to_come_again_is_said_with_its_reason(changes, words):
+    assert words in said(area("Stems", 20, 25, 29), **changes)
+
+
+def test_what_was_expected_found_and_left_and_when_it_passes_stand_in_two_tables():
+    first, second, *_ = said(
+        area("Stems", 20, 25, 29, cut_cm=9.04),
+        area("Moss", None, None, None),
+        area("Fern", 15, None, None),
+        area("Crypt", 7, 8, 9),
+    )
+    assert list(first.rows[0]) == [
+        "Stems",
+        "18.5 cm (17.0 to 20.0)",
+        "19 cm",
+        "12.0 cm (11.5 to 12.5)",
+    ]
+    assert first.rows[1][2] == ""  # was not measured
+    assert [row[2:] for row in second.rows] == [
+        ["2026-06-25 (2026-06-20 to 2026-06-29)", "9.0 cm"],
+        ["not within the horizon", "leave uncut"],
+        ["later (2026-06-15 to later)", "leave uncut"],
+        ["stands over it already", "leave uncut"],
+    ]
+
+
+def test_areas_hardly_known_are_named_and_an_empty_tank_says_nothing():
+    words = said(area("Stems", 8, 20, None), area("Moss", 8, 20, None), unsure=("Stems", "Moss"))
+    assert (
+        "Too little is known of Stems, Moss to say when the height budget is passed: measure the "
+        "height before and after the next cut."
+    ) in words
+    assert said() == []
