@@ -25,7 +25,7 @@ from growthcast.fit.solver.areas import Pooling
 from growthcast.fit.solver.problem import Block, Problem, with_heights_that_count
 from growthcast.fit.spreads import Spreads
 from growthcast.growth.responses import co2_slope
-from growthcast.log.visits import Buckets, LeftOut, day_numbers, read_log
+from growthcast.log.visits import Buckets, LeftOut, Visits, day_numbers, read_log
 from growthcast.species import SpeciesPriors, read_reference, species_priors
 
 __all__ = ["COVER_CEILING", "Design", "build_design", "day_number", "with_spreads"]
