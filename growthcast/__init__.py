@@ -19,7 +19,7 @@ if TYPE_CHECKING:
     from growthcast.book.read import read_book as read_book
     from growthcast.book.shipped import demo_dir as demo_dir
     from growthcast.book.supposed.changes import Changes as Changes
-    from growthcast.book.supposed.layouts import read_layout as read_layout
+    from growthcast.book.supposed.layout_file import read_layout as read_layout
     from growthcast.errors import BookProblems as BookProblems
     from growthcast.errors import Finding as Finding
     from growthcast.errors import GrowthcastError as GrowthcastError
@@ -34,10 +34,10 @@ if TYPE_CHECKING:
     from growthcast.forecast.verdict import BacktestResult as BacktestResult
     from growthcast.service.advice import TankAdvice as TankAdvice
     from growthcast.service.recommend import recommend as recommend
-    from growthcast.service.rescape.candidates import PlantAdvice as PlantAdvice
-    from growthcast.service.rescape.candidates import compare_plants as compare_plants
     from growthcast.service.rescape.layouts import LayoutAdvice as LayoutAdvice
     from growthcast.service.rescape.layouts import compare_layouts as compare_layouts
+    from growthcast.service.rescape.plants import PlantAdvice as PlantAdvice
+    from growthcast.service.rescape.plants import compare_plants as compare_plants
     from growthcast.service.rescape.swaps import SwapSearch as SwapSearch
     from growthcast.service.rescape.swaps import swaps_to_reach as swaps_to_reach
     from growthcast.service.rounds.plan import plan_rounds as plan_rounds
@@ -58,7 +58,7 @@ _HOMES = {
     "growthcast.book.read": "read_book",
     "growthcast.book.shipped": "demo_dir",
     "growthcast.book.supposed.changes": "Changes",
-    "growthcast.book.supposed.layouts": "read_layout",
+    "growthcast.book.supposed.layout_file": "read_layout",
     "growthcast.errors": "BookProblems Finding GrowthcastError",
     "growthcast.fit.growth": "fit_growth",
     "growthcast.fit.result": "GrowthFit",
@@ -69,7 +69,7 @@ _HOMES = {
     "growthcast.forecast.verdict": "BacktestResult",
     "growthcast.service.advice": "TankAdvice",
     "growthcast.service.recommend": "recommend",
-    "growthcast.service.rescape.candidates": "PlantAdvice compare_plants",
+    "growthcast.service.rescape.plants": "PlantAdvice compare_plants",
     "growthcast.service.rescape.layouts": "LayoutAdvice compare_layouts",
     "growthcast.service.rescape.swaps": "SwapSearch swaps_to_reach",
     "growthcast.service.rounds.plan": "plan_rounds",

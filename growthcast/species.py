@@ -131,6 +131,7 @@ def read_reference() -> Reference:
     return Reference(read["conditions"], read["unknown"], **none_added)
 
 
+@cache  # asked for at every reading of the minutes
 def read_forms() -> Mapping[str, FormDefaults]:
     """Return the defaults of every growth form."""
     return {name: FormDefaults(**values) for name, values in _read_toml("forms.toml").items()}

@@ -28,30 +28,31 @@ LISTS: Mapping[Kind, str] = {
 """The kinds that are lists, each with an example."""
 
 
-def read_key(key: Column, value: Any) -> Any:
-    """Return the value of a key, or a ``Fault``; a list as a tuple with a fault for each entry."""
+def read_key(key: Column, value: Any) -> tuple[Any, list[Fault]]:
+    """Return the value of a key, a list as a tuple in order, or what is wrong with it."""
     if key.kind in LISTS:
         return _list(key, value)
-    if key.kind == "number":
-        return _number(key, value)
+    read = _number(key, value) if key.kind == "number" else _text(key, value)
+    return (None, [read]) if isinstance(read, Fault) else (read, [])
+
+
+def _text(key: Column, value: Any) -> str | Fault:
     if not isinstance(value, str):
         return Fault("wrong-kind", f"{shown(value)} without quotes", "put it in quotes")
-    if key.kind == "choice":
+    if key.kind == "choice" and value not in key.choices:
         both = " or ".join(f'"{choice}"' for choice in key.choices)
         fix = did_you_mean(value, key.choices, f"write {both}, or leave the line out")
-        wrong = Fault("not-a-choice", f"{shown(value)}, which is none of them", fix)
-        return value if value in key.choices else wrong
-    wrong_text = _WRONG_TEXTS.get(key.kind)
-    return (wrong_text(value) if wrong_text else None) or value
+        return Fault("not-a-choice", f"{shown(value)}, which is none of them", fix)
+    wrong = _WRONG_TEXTS.get(key.kind)
+    return (wrong(value) if wrong else None) or value
 
 
-def _list(key: Column, value: Any) -> Any:
-    """Return the entries of a list in order, or a fault for each that is none."""
+def _list(key: Column, value: Any) -> tuple[Any, list[Fault]]:
     if not isinstance(value, list) or (not value and key.kind != "dates"):
         typed = re.findall("[0-9]+", shown(value)) if key.kind == "intervals" else []
         found = "an empty list" if isinstance(value, list) else f"{shown(value)}, not a list"
         fix = f"write [{', '.join(typed)}]" if typed else f"write a list such as {LISTS[key.kind]}"
-        return Fault("wrong-kind", found, fix)
+        return None, [Fault("wrong-kind", found, fix)]
     entries: list[Any] = []
     faults: list[Fault] = []
     for item in value:
@@ -64,7 +65,7 @@ def _list(key: Column, value: Any) -> Any:
         else:
             entries.append(entry)
     order = WEEKDAYS.index if key.kind == "weekdays" else None
-    return tuple(faults or sorted(entries, key=order))
+    return tuple(sorted(entries, key=order)), faults
 
 
 def _weekday(_: Column, item: Any) -> str | Fault:

@@ -6,7 +6,6 @@ import re
 from typing import Any
 
 from growthcast.book.book import Practice
-from growthcast.book.cells.numbers import Fault
 from growthcast.book.cells.text import decode
 from growthcast.book.checks.names import odd_key_names
 from growthcast.book.keys import read_key
@@ -41,11 +40,7 @@ def read_practice(data: bytes) -> tuple[Practice | None, list[Finding]]:
         given = content.get(section)
         if not isinstance(given, dict) or key.name not in given:
             continue
-        value, faults = read_key(key, given[key.name]), list[Fault]()
-        if isinstance(value, Fault):
-            faults = [value]
-        elif isinstance(value, tuple):
-            faults = [item for item in value if isinstance(item, Fault)]
+        value, faults = read_key(key, given[key.name])
         line, name = lines.get((section, key.name)), key.name
         for fault in faults:
             slug, found, fix = fault.slug, fault.why, fault.fix

@@ -42,9 +42,8 @@ def import_command(
 
     Exit status: 0 done, 2 bad arguments or a book that would have problems, 3 tool fault.
     """
-    from growthcast.book.sheets.confirm import check_merge
     from growthcast.book.sheets.load import read_workbook
-    from growthcast.book.sheets.merge import merge_workbook
+    from growthcast.book.sheets.merge import check_merge, merge_workbook
     from growthcast.book.writing.replace import hash_of, replace_files
     from growthcast.say.workbook import count_words, merge_words
 

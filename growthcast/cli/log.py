@@ -80,8 +80,7 @@ def log_command(
         say("Nothing was typed, so nothing was written.")
         return
     before, doubts, questions = _judged(book, tank_id, day, rows)
-    usual = book.practice.whole_tank_grams or "all"
-    grams = (usual, "") if before is None else before.whole_tank_grams
+    grams = before.whole_tank_grams if before else (book.practice.whole_tank_grams or "all", "")
     cells = log_rows(rows, book, tank_id, day, grams[0])
     places = places_of(book, tank_id, day)
     understood = visit_in_words(tank_id, day, rows, places, grams, questions)

@@ -12,7 +12,7 @@ from growthcast.errors import BookProblems, UsageError
 
 if TYPE_CHECKING:
     from growthcast.book.book import Book
-    from growthcast.book.supposed.layouts import Layout
+    from growthcast.book.supposed.layout_file import Layout
     from growthcast.fit.result import GrowthFit
 
 __all__ = ["answer_layouts", "answer_plants", "answer_swaps"]
@@ -30,8 +30,7 @@ def answer_plants(
 ) -> None:
     """Print how plants would do in an area, the best first."""
     from growthcast.say.plants import plants_in_json, plants_words
-    from growthcast.service.rescape.candidates import compare_plants, pool_of
-    from growthcast.service.rescape.reasons import fits
+    from growthcast.service.rescape.plants import compare_plants, pool_of
 
     pool = pool_of(fit, place, form)
     here = str(fit.design.species_id[fit.design.species[place]])
@@ -41,7 +40,7 @@ def answer_plants(
     if not wanted:
         raise UsageError(_nothing_to_compare(fit, place, plants, form))
     advice = compare_plants(book, fit, place, wanted, planted_cm)
-    shown = [a for a in advice if plants or fits(a.plant) or a.plant.is_there_now]
+    shown = [a for a in advice if plants or a.fits or a.is_there_now]
     left_out = [a for a in advice if a not in shown]
     if plot is not None:
         from growthcast.figures.rescaped import plants_figure
@@ -91,7 +90,7 @@ def answer_layouts(
 
 def _read_layouts(book: Book, fit: GrowthFit, tank_id: str, files: Sequence[Path]) -> list[Layout]:
     """Read all layouts; the problems of all of them are said together."""
-    from growthcast.book.supposed.layouts import read_layout
+    from growthcast.book.supposed.layout_file import read_layout
     from growthcast.fit.supposed import day_of
 
     layouts, problems = [], []

@@ -74,14 +74,10 @@ def text_width_mm(text: str, size_pt: float) -> float:
 
 def shortened(text: str, size_pt: float, room_mm: float) -> str:
     """Return text, cut with an ellipsis where it is wider than ``room_mm``."""
-    if text_width_mm(text, size_pt) <= room_mm:
-        return text
-    low, high = 0, len(text)
-    while low < high:
-        middle = (low + high + 1) // 2
-        fits = text_width_mm(text[:middle].rstrip() + "…", size_pt) <= room_mm
-        low, high = (middle, high) if fits else (low, middle - 1)
-    return text[:low].rstrip() + "…"
+    short = text
+    while short != "…" and text_width_mm(short, size_pt) > room_mm:
+        short = short.rstrip("…")[:-1].rstrip() + "…"
+    return short
 
 
 def spread_apart(

@@ -29,11 +29,11 @@ from growthcast.figures.style import (
 )
 from growthcast.fit.result import GrowthFit
 from growthcast.say.figures import Caption, layouts_caption, plants_caption
+from growthcast.say.rescape import days_text
 from growthcast.say.words import percent
-from growthcast.service.rescape.candidates import PlantAdvice
 from growthcast.service.rescape.layouts import AS_IT_IS, LayoutAdvice
 from growthcast.service.rescape.outlook import LONGEST_D
-from growthcast.service.rescape.reasons import days_text
+from growthcast.service.rescape.plants import PlantAdvice
 
 __all__ = ["layouts_axes", "layouts_figure", "plants_axes", "plants_figure"]
 
@@ -49,7 +49,7 @@ def plants_figure(
     fit: GrowthFit, place: int, shown: Sequence[PlantAdvice]
 ) -> tuple[Figure, Caption]:
     """Draw the first 24 plants for an area, the best first, and the plant that stands there now."""
-    drawn = [a for i, a in enumerate(shown) if i < MOST_DRAWN or a.plant.is_there_now]
+    drawn = [a for i, a in enumerate(shown) if i < MOST_DRAWN or a.is_there_now]
     design = fit.design
     tank = str(design.tank_id[design.tank[place]])
     caption = plants_caption(str(design.area_id[place]), tank, drawn)
@@ -62,17 +62,17 @@ def plants_figure(
 def plants_axes(shown: Sequence[PlantAdvice], ax: Axes) -> None:
     """Draw how many days each plant takes from the floor to the budget, the best at the top."""
     for row, one in enumerate(shown):
-        colour = (MEASURED if one.plant.is_there_now else FORECAST).colour
+        colour = (MEASURED if one.is_there_now else FORECAST).colour
         low, middle, high = np.clip(one.days_between, SHORTEST_D, LONGEST_D)
         ax.plot([low, high], [row, row], color=colour, lw=1.6, solid_capstyle="butt")
         ax.axhspan(row - 0.5, row + 0.5, color="black", alpha=0.025 * (row % 2), lw=0)
         if high >= LONGEST_D:
             ax.plot([high], [row], marker=">", ms=4, color=colour, clip_on=False)
         if middle < LONGEST_D:
-            face = colour if one.plant.basis != "table" else "white"
+            face = colour if one.basis != "table" else "white"
             ax.plot([middle], [row], marker="o", ms=5, mfc=face, mec=colour, zorder=3)
-        if not one.plant.is_lost:
-            allowed = np.clip(one.plant.own_interval_d, SHORTEST_D, LONGEST_D)
+        if not one.is_lost:
+            allowed = np.clip(one.own_interval_d, SHORTEST_D, LONGEST_D)
             ax.plot([allowed], [row], marker="|", ms=10, mew=1.6, color=colour, zorder=3)
         at: Any = {"transform": ax.get_yaxis_transform(), "va": "center"}
         ax.text(1.02, row, _allowed(one), fontsize=SMALL_PT, color=colour, **at)
@@ -83,14 +83,14 @@ def plants_axes(shown: Sequence[PlantAdvice], ax: Axes) -> None:
     ax.set_xticklabels([str(day) for day in TICKS_D])
     ax.set_xlabel("Days from floor to height budget")
     ax.set_ylim(len(shown) - 0.5, -0.5)
-    names = [shortened(one.plant.species_id, LABEL_PT, NAME_MM) for one in shown]
+    names = [shortened(one.species_id, LABEL_PT, NAME_MM) for one in shown]
     ax.set_yticks(range(len(shown)), names, parse_math=False)
     ax.tick_params(axis="y", length=0)
     for label, one in zip(ax.get_yticklabels(), shown, strict=True):
-        label.set_fontweight("bold" if one.plant.is_there_now else "normal")
+        label.set_fontweight("bold" if one.is_there_now else "normal")
     heading = "alone, days; tank, days"
     ax.set_title(heading, loc="right", x=1.02, ha="left", fontsize=SMALL_PT, color="#333333")
-    living = [one.plant for one in shown if one.plant.is_there_now and not one.plant.is_lost]
+    living = [one for one in shown if one.is_there_now and not one.is_lost]
     now = living[0].tank_interval_d if living else None
     if now is not None:
         ax.axvline(now, color=VISITS.colour, lw=0.8, zorder=0)
@@ -99,11 +99,11 @@ def plants_axes(shown: Sequence[PlantAdvice], ax: Axes) -> None:
 
 
 def _allowed(one: PlantAdvice) -> str:
-    if one.plant.is_lost:
-        return f"{percent(one.plant.holds_chance)} to hold"
-    own = one.plant.own_interval_d
+    if one.is_lost:
+        return f"{percent(one.chance_holds)} to hold"
+    own = one.own_interval_d
     alone = "a year or more" if own >= LONGEST_D else days_text(own)
-    tank = one.plant.tank_interval_d
+    tank = one.tank_interval_d
     return f"{alone}; tank {'none' if tank is None else tank}"
 
 

@@ -54,12 +54,14 @@ def growth_index_axes(tank: TankWatch, report: WatchReport, ax: Axes) -> None:
     ax.fill_between(edges, low_edge, high_edge, step="post", label="usual-range", **grey)
     ax.axhline(100.0, color=VISITS.colour, lw=0.8, ls=(0, (1, 2)), label="usual", zorder=1)
     ax.vlines(day, low, np.minimum(high, top), color=MEASURED.colour, lw=0.7, label="bars")
-    inside = growth <= top
     style: Any = {"ls": "", "color": MEASURED.colour, "clip_on": False, "zorder": 4}
-    ax.plot(day[inside], growth[inside], marker=MEASURED.marker, ms=3.2, label="visits", **style)
-    if not inside.all():  # a line of no points would count as one at the origin
-        top_edge = np.full((~inside).sum(), top)
-        ax.plot(day[~inside], top_edge, marker="^", ms=4, label="above", **style)
+    inside, shown = growth <= top, np.minimum(growth, top)
+    for name, which, mark, size in (
+        ("visits", inside, MEASURED.marker, 3.2),
+        ("above", ~inside, "^", 4.0),
+    ):
+        if which.any():  # a line of no points would count as one at the origin
+            ax.plot(day[which], shown[which], marker=mark, ms=size, label=name, **style)
     labels = [EndLabel("usual", 100.0, VISITS.colour)]
     findings = _findings(tank, report)
     labels += [_changed(ax, finding, last, top) for finding in reversed(findings)]

@@ -9,10 +9,10 @@ from datetime import date
 from growthcast.forecast.report import AreaForecast
 from growthcast.forecast.verdict import BacktestResult
 from growthcast.say.forecast import conclusion, first_to_pass, unit
+from growthcast.say.rescape import days_text
 from growthcast.say.words import day_words, days_in_words, full_date_words, percent
-from growthcast.service.rescape.candidates import PlantAdvice
 from growthcast.service.rescape.layouts import LayoutAdvice
-from growthcast.service.rescape.reasons import days_text, fits
+from growthcast.service.rescape.plants import PlantAdvice
 from growthcast.service.watch.report import Finding, WatchReport
 
 __all__ = [
@@ -181,10 +181,10 @@ PLANTS_KEY = (
 
 def plants_caption(area: str, tank: str, shown: Sequence[PlantAdvice]) -> Caption:
     """Return which plant comes first in an area, and how the one there now does."""
-    best = next((one.plant for one in shown if not one.plant.is_there_now), None)
-    now = next((one.plant for one in shown if one.plant.is_there_now), None)
+    best = next((one for one in shown if not one.is_there_now), None)
+    now = next((one for one in shown if one.is_there_now), None)
     parts = []
-    if best is not None and fits(best):
+    if best is not None and best.fits:
         days = days_text(best.own_interval_d)
         parts.append(f"{best.species_id} comes first, alone it would be cut every {days}")
     elif best is not None:
@@ -196,8 +196,8 @@ def plants_caption(area: str, tank: str, shown: Sequence[PlantAdvice]) -> Captio
     rows = []
     for one in shown:
         low, middle, high = (days_text(float(days)) for days in one.days_between)
-        alone = days_text(one.plant.own_interval_d)
-        rows.append(f"{one.plant.species_id}: {middle} ({low} to {high}), alone every {alone}")
+        alone = days_text(one.own_interval_d)
+        rows.append(f"{one.species_id}: {middle} ({low} to {high}), alone every {alone}")
     whole = f"Plants for {area} in tank {tank}: {'; '.join(parts)}."
     told = f"{whole} {'; '.join(rows)}."
     return Caption(f"Plants compared for {area}", whole, PLANTS_KEY, told)

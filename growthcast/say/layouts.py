@@ -6,15 +6,12 @@ from collections.abc import Sequence
 from typing import Any
 
 from growthcast.plain import plain
+from growthcast.say.holding import none_holds_in_words, some_do_not_hold_in_words
 from growthcast.say.interval import effort_cells
 from growthcast.say.rescape import HELD, saves_in_words
 from growthcast.say.words import Beside, Table, Words, percent, with_range
+from growthcast.service.rescape.holding import NOT_LIKELY
 from growthcast.service.rescape.layouts import LayoutAdvice
-from growthcast.service.rescape.notes import (
-    NOT_LIKELY,
-    none_holds_in_words,
-    some_do_not_hold_in_words,
-)
 
 __all__ = ["layout_in_json", "layouts_words"]
 

@@ -47,7 +47,7 @@ def growth_words(locale: Locale, growth: IndexPoint | None) -> str:
     if growth is None:
         return locale.say("due_none")
     return locale.say(
-        "growth_range",
+        "range",
         middle=locale.share(growth.growth),
         low=locale.number(100.0 * growth.low),
         high=locale.share(growth.high),

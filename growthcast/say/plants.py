@@ -10,13 +10,13 @@ import numpy as np
 
 from growthcast.fit.result import GrowthFit
 from growthcast.plain import plain
-from growthcast.say.rescape import HELD, days_with_range, saves_in_words
+from growthcast.say.rescape import HELD, days_text, days_with_range, saves_in_words
 from growthcast.say.words import Beside, Table, Words, percent, with_range
-from growthcast.service.rescape.candidates import Z_80, PlantAdvice
+from growthcast.service.rescape.holding import LIKELY, holding_words
 from growthcast.service.rescape.outlook import LONGEST_D
-from growthcast.service.rescape.reasons import fits
+from growthcast.service.rescape.plants import Z_80, PlantAdvice
 
-__all__ = ["plants_in_json", "plants_words"]
+__all__ = ["plant_reason", "plants_in_json", "plants_words"]
 
 MOST_SHOWN = 10
 LEAST_PACE = 0.1
@@ -34,7 +34,7 @@ def plants_words(
     design = fit.design
     area_id = design.area_id[place]
     unit = "%" if design.is_cover[place] else "cm"
-    listed = [a for n, a in enumerate(shown) if n < MOST_SHOWN or a.plant.is_there_now]
+    listed = [a for n, a in enumerate(shown) if n < MOST_SHOWN or a.is_there_now]
     yield Table(
         f"Plants for {area_id} of {design.tank_id[design.tank[place]]}: floor "
         f"{design.traits.floor_cm[place]:g} {unit}, budget {design.traits.budget_cm[place]:g} "
@@ -51,18 +51,18 @@ def plants_words(
     yield Table(f"What {area_id} takes", takes, [_effort_row(a) for a in listed])
     yield from _meaning(listed)
     for rank, one in enumerate(listed, start=1):
-        mark = " (there now)" if one.plant.is_there_now else ""
+        mark = " (there now)" if one.is_there_now else ""
         number = f"{rank}." if rank <= MOST_SHOWN else "-"
         saves = ""
-        if one.saves is not None and fits(one.plant):
+        if one.saves is not None and one.fits:
             saves = f"; the tank {saves_in_words(one.saves, currency)}"
-        yield f"{number} {one.plant.species_id}{mark}: {one.reason}{saves}."
+        yield f"{number} {one.species_id}{mark}: {plant_reason(one)}{saves}."
     if len(shown) > len(listed):
         rest = len(shown) - len(listed)
         yield f"And {rest} more that fit: --json lists all, --form and --plants narrow them."
     if left_out:
         yield f"Left out, since they are not likely to do there: {_why_left_out(left_out)}."
-    if any(a.plant.is_regulated for a in listed):
+    if any(a.regulated_in_places for a in listed):
         yield Beside(
             "Plants that are, or whose relatives are, regulated in some places: the rules of your "
             "place decide; trimmings never into waterways."
@@ -85,29 +85,32 @@ def _meaning(listed: Sequence[PlantAdvice]) -> Words:
 def _why_left_out(left_out: Sequence[PlantAdvice]) -> str:
     why: Counter[str] = Counter()
     for one in left_out:
-        light, warmth, co2 = one.holding
-        parts = {"too dark": light, "too warm or cold": warmth, "too little CO2": co2}
-        parts["too low for the floor"] = one.plant.reaches_look_chance
-        parts["too tall for the budget"] = 0.0 if one.plant.is_too_tall else 1.0
+        holds = one.holding
+        parts = {
+            "too dark": float(holds.light[0]),
+            "too warm or cold": float(holds.warmth[0]),
+            "too little CO2": float(holds.co2[0]),
+        }
+        parts["too low for the floor"] = one.chance_reaches_look
+        parts["too tall for the budget"] = 0.0 if one.is_too_tall else 1.0
         why[min(parts, key=lambda name: parts[name])] += 1
     return ", ".join(f"{count} {words}" for words, count in why.most_common())
 
 
 def _name(one: PlantAdvice) -> str:
-    return one.plant.species_id + (" (now)" if one.plant.is_there_now else "")
+    return one.species_id + (" (now)" if one.is_there_now else "")
 
 
 def _lasting_row(one: PlantAdvice) -> list[str]:
-    plant = one.plant
-    own, days = plant.own_interval_d, plant.tank_interval_d
+    own, days = one.own_interval_d, one.tank_interval_d
     alone = f"{LONGEST_D}+ d" if own >= LONGEST_D else f"{own} d" if own else "under 1 d"
     whole = "none" if days is None else f"{days} d"
     return [
         _name(one),
-        "-" if plant.is_lost else alone,
-        "-" if plant.is_lost else whole,
+        "-" if one.is_lost else alone,
+        "-" if one.is_lost else whole,
         days_with_range(one.days_between),
-        percent(plant.holds_chance),
+        percent(one.chance_holds),
     ]
 
 
@@ -116,7 +119,7 @@ def _growth_row(one: PlantAdvice) -> list[str]:
     return [
         _name(one),
         middle if low == high else f"{middle} ({low}–{high})",
-        "there now" if one.plant.is_there_now else days_with_range(one.look_d),
+        "there now" if one.is_there_now else days_with_range(one.look_d),
         f"×/÷ {np.exp(Z_80 * one.rate_sd):.2f}",
     ]
 
@@ -131,8 +134,46 @@ def _effort_row(one: PlantAdvice) -> list[str]:
         _name(one),
         "by cover" if litres is None else with_range(litres),
         with_range(one.minutes_per_year),
-        one.plant.basis,
+        one.basis,
     ]
+
+
+def plant_reason(one: PlantAdvice) -> str:
+    """Say what a plant allows, what speaks against it, and what that rests on."""
+    said = []
+    if against := holding_words(one.holding, 0):
+        said.append(f"{percent(one.chance_holds)} to hold: {' and '.join(against)}")
+    if one.is_lost:
+        return "; ".join([*said, "so no interval is named"])
+    unit = "% cover" if one.is_cover else "cm"
+    limit = f"by the species table it stands no cut below {one.lowest_cut_cm:.3g} {unit}"
+    if one.chance_reaches_look < LIKELY:
+        said.append(
+            f"{percent(one.chance_reaches_look)} to grow up to the floor, its ceiling is low"
+        )
+    if one.is_too_tall:
+        said.append(
+            f"{limit}, and the budget is {one.budget_cm:.3g} {unit}: where yours stands lower "
+            "cuts, write lowest_cut_cm in species.csv"
+        )
+        return "; ".join(said)
+    own = f"alone it allows {days_text(one.own_interval_d)}"
+    if one.own_interval_d < one.tank.options[0].interval_d:
+        own += ", less than the shortest listed interval"
+        own += f" ({limit})" if one.lowest_cut_cm > one.floor_cm else ""
+    if one.tank_interval_d is None:
+        said.append(f"{own}; no listed interval holds for the tank")
+    elif one.limits_tank:
+        said.append(f"{own}; it is what keeps the tank at {one.tank_interval_d} days")
+    elif one.limited_by is not None:
+        said.append(f"{own}; the tank stays at {one.tank_interval_d} days for {one.limited_by}")
+    else:
+        said.append(f"{own}; the whole tank holds {one.tank_interval_d} days, the longest asked")
+    if one.waits_long and one.look_d[1] is not None:
+        said.append(f"slow to the look: {days_text(one.look_d[1])}")
+    if one.caution:
+        said.append(one.caution.rstrip("."))
+    return "; ".join(said)
 
 
 def plants_in_json(
@@ -156,17 +197,17 @@ def plants_in_json(
 
 
 def _plant_dict(one: PlantAdvice, rank: int | None) -> dict[str, Any]:
-    light, warmth, co2 = plain(one.holding, 4)
     litres, minutes = plain(one.litres_per_year, 1), plain(one.minutes_per_year, 1)
     return {
         "rank": rank,
         **plain(one),
-        "own_interval_is_at_least": one.plant.own_interval_d >= LONGEST_D,
+        "own_interval_is_at_least": one.own_interval_d >= LONGEST_D,
         "litres_per_year": litres and litres["p50"],
         "litres_per_year_range": litres,
         "minutes_per_year": minutes["p50"],
         "minutes_per_year_range": minutes,
-        "chance_light_enough": light,
-        "chance_warmth_right": warmth,
-        "chance_co2_enough": co2,
+        "chance_light_enough": plain(float(one.holding.light[0]), 4),
+        "chance_warmth_right": plain(float(one.holding.warmth[0]), 4),
+        "chance_co2_enough": plain(float(one.holding.co2[0]), 4),
+        "reason": plant_reason(one),
     }

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from math import ceil, floor
 
+from growthcast.say.holding import none_holds_in_words, some_do_not_hold_in_words
 from growthcast.say.words import percent
 from growthcast.service.advice import (
     AreaAdvice,
@@ -16,7 +17,6 @@ from growthcast.service.advice import (
     TankAdvice,
 )
 from growthcast.service.effort import MinutesBasis, Range, Reading
-from growthcast.service.rescape.notes import none_holds_in_words, some_do_not_hold_in_words
 
 __all__ = [
     "certainty_words",

@@ -7,10 +7,15 @@ from collections.abc import Iterable
 from growthcast.service.effort import Range, Saving
 from growthcast.service.rescape.outlook import LONGEST_D
 
-__all__ = ["HELD", "days_with_range", "saves_in_words"]
+__all__ = ["HELD", "days_text", "days_with_range", "saves_in_words"]
 
 HELD = "Ranges hold in 8 cases of 10."
 SMALL_H, LEAST_H = 10.0, 0.05
+
+
+def days_text(days: float) -> str:
+    """Return a number of days in words."""
+    return f"more than {LONGEST_D - 1} days" if days >= LONGEST_D else f"{days:.0f} days"
 
 
 def days_with_range(days: Iterable[float | None]) -> str:

@@ -4,14 +4,18 @@ from __future__ import annotations
 
 from typing import Any
 
+import numpy as np
+
 from growthcast.book.supposed.changes import CONDITION_WORDS
 from growthcast.fit.supposed import Supposed
 from growthcast.say.water import none_added_words
 from growthcast.say.words import Beside, Words
-from growthcast.service.rescape.notes import supposed_cautions
+from growthcast.service.rescape.holding import holding_of, holding_words
 from growthcast.species import read_reference
 
-__all__ = ["hypothetical", "supposed_words"]
+__all__ = ["hypothetical", "supposed_cautions", "supposed_words"]
+
+CO2_CAUTION_MG_L = 30.0
 
 DOUBT = (
     "The ranges leave out how far this tank's plants answer such a change otherwise than the table "
@@ -76,3 +80,36 @@ def hypothetical(supposed: Supposed) -> dict[str, Any]:
         "cautions": supposed_cautions(supposed),
         "left_out": DOUBT if changes.conditions else None,
     }
+
+
+def supposed_cautions(supposed: Supposed) -> list[str]:
+    """Return what a person should know before doing what is supposed, in sentences."""
+    fit, design = supposed.fit, supposed.fit.design
+    said = []
+    if supposed.changes.conditions.get("co2_mg_l", 0.0) > CO2_CAUTION_MG_L:
+        said.append(
+            "CO2 above 30 mg/L: fish may gasp and die; watch the livestock, and follow the rules "
+            "and the vet of your place."
+        )
+    areas = np.flatnonzero(design.alive & (design.tank == supposed.tank))
+    chances = holding_of(supposed.book, fit, supposed.tank, areas)
+    new = set(supposed.plants.values())
+    ceiling = np.exp(design.problem.pooling.log_ceiling)
+    for i, area in enumerate(areas.tolist()):
+        species, name = int(design.species[area]), str(design.area_id[area])
+        plant = design.priors.species_id[species]
+        said.extend(
+            f"{name}: {words}; the chance that {plant} holds there is "
+            f"{100 * chances.chance[i]:.0f} %."
+            for words in holding_words(chances, i)
+        )
+        if name not in new:
+            continue
+        if ceiling[area] <= design.traits.floor_cm[area]:
+            said.append(
+                f"{name}: it grows to about {ceiling[area]:.3g} cm, no higher than the floor of "
+                f"{design.traits.floor_cm[area]:.3g} cm, so it never comes up to the look."
+            )
+        if caution := str(design.priors.caution[species]):
+            said.append(f"{name}: {caution}")
+    return said

@@ -9,7 +9,7 @@ from typing import ClassVar, Literal
 from growthcast.fit.result import Basis, GrowthFit
 from growthcast.plain import FLAT, HIDDEN, in_json, plain
 from growthcast.service.effort import MinutesBasis, Range, Saving, Year
-from growthcast.service.rescape.notes import NotHolding
+from growthcast.service.rescape.holding import NotHolding
 
 __all__ = [
     "AreaAdvice",

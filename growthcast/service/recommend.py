@@ -30,7 +30,7 @@ from growthcast.service.effort import (
 from growthcast.service.interval import IntervalOptions, interval_options, needed_budgets
 from growthcast.service.living import LivingAreas, living_areas, living_part
 from growthcast.service.longer.full import in_full, next_longer
-from growthcast.service.rescape.notes import not_holding
+from growthcast.service.rescape.holding import not_holding
 
 __all__ = ["area_label", "blocks_of_tanks", "recommend", "unit_of"]
 

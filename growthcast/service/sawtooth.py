@@ -9,7 +9,7 @@ import numpy as np
 from growthcast.arrays import FloatArray
 from growthcast.finite import finite_answer
 from growthcast.growth.logistic import height_at_stage
-from growthcast.service.living import HAND_SPREAD, LivingAreas
+from growthcast.service.living import LivingAreas
 
 __all__ = ["SAWTOOTH_LEVELS", "Sawtooth", "sawtooth"]
 
@@ -24,16 +24,13 @@ class Sawtooth:
     """One area over the coming weeks at one interval.
 
     ``day`` (T,) counts days from the first visit, each visit twice: before the cut and after it.
-    ``height_cm`` is (5, T) at ``SAWTOOTH_LEVELS``; ``over_share`` and ``under_share`` are the
-    shares of days above the budget and below the floor, over all draws [0-1].
+    ``height_cm`` is (5, T) at ``SAWTOOTH_LEVELS``.
     """
 
     interval_d: int
     cut_cm: float
     day: FloatArray
     height_cm: FloatArray
-    over_share: float
-    under_share: float
 
     def before_visit_cm(self, level: float) -> float:
         """Height [cm] just before the second visit, at one of ``SAWTOOTH_LEVELS``."""
@@ -84,13 +81,9 @@ def sawtooth(
     day = (began[:, None] + interval_d * fractions).ravel()
     kept = day <= horizon_d + 1e-9
     flat = heights.reshape(-1, heights.shape[-1])[kept]
-    budget, floor = living.budget_cm[area], living.floor_cm[area]
-    middles = 0.5 * (heights[:, 1:] + heights[:, :-1])
     return Sawtooth(
         interval_d=interval_d,
         cut_cm=cut_cm,
         day=day[kept],
         height_cm=np.quantile(flat, SAWTOOTH_LEVELS, axis=1),
-        over_share=float((middles > budget).mean()),
-        under_share=float((middles < floor * (1.0 - HAND_SPREAD)).mean()),
     )

@@ -14,7 +14,7 @@ import pytest
 
 from growthcast.book.read import read_book
 from growthcast.fit.growth import fit_growth
-from growthcast.service.rescape.candidates import compare_plants
+from growthcast.service.rescape.plants import compare_plants
 from tests.simulator import AreaPlan, Richness, response, simulate_practice
 from tests.simulator.plan import Traits
 
@@ -57,7 +57,7 @@ def one_practice(folder: Path, seed: int) -> np.ndarray:
         true = np.array([true_rate(practice, area, table[p], k) for p in plants])
         told, sure = [], []
         for book, fit in fits:
-            advice = {a.plant.species_id: a for a in compare_plants(book, fit, place, plants)}
+            advice = {a.species_id: a for a in compare_plants(book, fit, place, plants)}
             told.append(np.array([advice[p].rate_per_day[1] for p in plants]))
             sure.append(np.array([advice[p].rate_per_day for p in plants]))
         right, pairs = ranked_right(told[0], true)

@@ -8,13 +8,14 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from growthcast.book.supposed.changes import Changes, parse_changes
+from growthcast.book.supposed.changes import CONDITION_WORDS, Changes, parse_changes
 from growthcast.book.supposed.rows import with_conditions, with_planted_areas
 from growthcast.errors import UsageError
 from growthcast.fit.growth import fit_growth
 from growthcast.fit.solver.view import departure_of
 from growthcast.fit.supposed import fit_beside, suppose
 from growthcast.forecast.heights import forecast_heights
+from growthcast.growth.responses import CONDITIONS as ANSWERED
 from growthcast.service.recommend import recommend
 from tests.books import make_book
 
@@ -210,3 +211,7 @@ def test_a_plant_measured_otherwise_is_refused(known) -> None:
     book, fit = known
     with pytest.raises(UsageError, match="percent cover"):
         suppose(book, fit, 0, Changes({}, {"stems": "lemna-minor"}))
+
+
+def test_what_may_be_supposed_is_what_growth_answers_to():
+    assert tuple(CONDITION_WORDS) == ANSWERED

@@ -1,15 +1,18 @@
-"""A workbook laid over a book: what differs cell by cell, and the files as they would be."""
+"""A workbook laid over a book: what differs, the files as they would be, and their check."""
 
 from __future__ import annotations
 
-from collections import defaultdict, deque
-from collections.abc import Mapping
-from dataclasses import dataclass
+from collections import defaultdict
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass, replace
+from datetime import date
 from pathlib import Path
 from types import MappingProxyType
 
 from growthcast.book.cells.numbers import Fault, parse_date
 from growthcast.book.cells.text import read_bytes
+from growthcast.book.checks.names import FILES
+from growthcast.book.read import inspect_book
 from growthcast.book.sheets.export import heading_text
 from growthcast.book.sheets.load import SheetTable, Workbook
 from growthcast.book.sheets.settings import SettingChange, with_settings
@@ -19,7 +22,16 @@ from growthcast.book.tables import TABLES, column_of
 from growthcast.book.words import column_letter, shown
 from growthcast.errors import BookProblems, Finding, UsageError
 
-__all__ = ["KEYS", "CellChange", "Merge", "RowChange", "TableChanges", "merge_workbook"]
+__all__ = [
+    "KEYS",
+    "CellChange",
+    "Merge",
+    "RowChange",
+    "TableChanges",
+    "WouldNotCheck",
+    "check_merge",
+    "merge_workbook",
+]
 
 KEYS: Mapping[str, tuple[str, ...]] = MappingProxyType(
     {
@@ -34,6 +46,12 @@ KEYS: Mapping[str, tuple[str, ...]] = MappingProxyType(
 """By which columns a row of a sheet and a row of a file are the same row."""
 
 _Key = tuple[str, ...]
+
+
+class WouldNotCheck(BookProblems):
+    """A book that would have problems with the changes asked for: they are not made."""
+
+    sentence = "with these changes the book would have {}: nothing written"
 
 
 @dataclass(frozen=True, slots=True)
@@ -196,14 +214,14 @@ def _differences(
     def cells_of(record: Record | None) -> dict[str, str]:
         return dict(zip(source.names, record.cells if record else (), strict=False))
 
-    waiting: dict[_Key, deque[Record]] = defaultdict(deque)
-    for record in source.rows():
+    waiting: dict[_Key, list[Record]] = defaultdict(list)
+    for record in reversed([*source.rows()]):
         waiting[_key(table, cells_of(record))].append(record)
     changed, added = [], []
     for number, values in sheet.rows:
         texts = {n: as_text(values[at], decimal_comma=comma) for n, at in places.items()}
         key = _key(table, texts)
-        match = waiting[key].popleft() if waiting.get(key) else None
+        match = waiting[key].pop() if waiting.get(key) else None
         row, old = None if match is None else match.row, cells_of(match)
         differing = tuple(
             CellChange(name, old.get(name, ""), text)
@@ -233,3 +251,32 @@ def _key(table: str, cells: Mapping[str, str]) -> _Key:
             cell = cell.strip() if isinstance(day, Fault) else day
         parts.append(cell if cell.strip() else "")
     return tuple(parts)
+
+
+def check_merge(folder: Path, merge: Merge, workbook: str, *, today: date) -> list[Finding]:
+    """Return the notes on rows which the workbook changes; raise ``WouldNotCheck`` on problems.
+
+    Findings about rows of the workbook name the workbook's own rows and columns.
+    """
+    _, findings = inspect_book(folder, today=today, instead=merge.files)
+    findings = tuple(item for item in findings if item.file in FILES)  # not names of other files
+    placed = list(_in_workbook(findings, merge, workbook))
+    problems = tuple(item for item, _ in placed if item.level == "problem")
+    if problems:
+        raise WouldNotCheck(problems)
+    return [item for item, theirs in placed if theirs and item.level == "note"]
+
+
+def _in_workbook(
+    findings: tuple[Finding, ...], merge: Merge, workbook: str
+) -> Iterator[tuple[Finding, bool]]:
+    """Yield each finding with whether it is about a row of the workbook."""
+    for item in findings:
+        row = None if item.row is None else merge.places.get((item.file, item.row))
+        if row is None:
+            yield item, item.file == "practice.toml" and item.file in merge.files
+            continue
+        sheet = item.file.removesuffix(".csv")
+        letter = merge.letters.get((item.file, item.heading), item.column)
+        place = f"{workbook}, sheet {sheet}"
+        yield replace(item, file=place, row=row, column=letter), True

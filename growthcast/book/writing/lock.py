@@ -1,7 +1,14 @@
-"""One writer a book: a lock that the system takes back when its holder dies."""
+"""One writer a book: a lock that the system takes back when its holder dies.
+
+What a killed writer left behind is completed or swept away by the next. A change counts from its
+line in the journal on, which is written when every temporary file is whole. The next writer finds
+the temporary files; where the journal's last line names them and nobody has touched their targets
+since, it renames them. Anything else is removed.
+"""
 
 from __future__ import annotations
 
+import hashlib
 import os
 from collections.abc import Iterator
 from contextlib import contextmanager
@@ -9,10 +16,10 @@ from pathlib import Path
 
 from filelock import FileLock, Timeout
 
-from growthcast.book.writing.recover import recover
+from growthcast.book.writing.journal import entries
 from growthcast.errors import NotWritten
 
-__all__ = ["LOCK", "book_lock"]
+__all__ = ["LOCK", "book_lock", "temporary"]
 
 LOCK = ".growthcast.lock"
 """The lock file, in the book's folder: every program and person that writes there meets at it.
@@ -21,6 +28,7 @@ It is empty, stays where it is, and no reader of a book takes its name for a tab
 which it cannot be made is one in which no table could be replaced either.
 """
 
+_ENDING = ".growthcast-new"
 PATIENCE_S = 30.0
 """How long to wait for another writer, in seconds."""
 
@@ -56,7 +64,7 @@ def book_lock(folder: Path, patience_s: float | None = None) -> Iterator[None]:
         ) from error
     try:
         if lock.lock_counter == 1:
-            recover(folder)
+            _recover(folder)
         yield
     finally:
         lock.release()
@@ -67,3 +75,43 @@ def _read_only(folder: Path) -> str:
         f"you may not write in {folder}; change the folder's permissions, or copy the book to "
         "where you may. Nothing was changed"
     )
+
+
+def temporary(target: Path) -> Path:
+    """Return the one temporary name of a file, beside it and hidden."""
+    return target.with_name(f".{target.name}{_ENDING}")
+
+
+def _recover(folder: Path) -> None:
+    """Complete or sweep away what a killed writer left; to be called under the book's lock."""
+    left = _left_behind(folder)
+    if not left:
+        return
+    last = None
+    for last in entries(folder):  # noqa: B007 - the last one is wanted
+        pass
+    for name, splice in last.files.items() if last else ():
+        target = (folder / name).resolve()
+        if name in left and _hash(target) == splice.before:
+            if splice.after is None and not left[name].stat().st_size:
+                target.unlink(missing_ok=True)
+            elif splice.after is not None and _hash(left[name]) == splice.after:
+                os.replace(left.pop(name), target)  # noqa: PTH105 - the atomic call itself
+    for leftover in left.values():
+        leftover.unlink(missing_ok=True)
+
+
+def _left_behind(folder: Path) -> dict[str, Path]:
+    """Return the temporary files there are, by the name of the file each was to replace."""
+    there = os.listdir(folder)  # noqa: PTH208 - names as they are written
+    names = {name for name in there if not name.startswith(".")}
+    names |= {name[1 : -len(_ENDING)] for name in there if name.endswith(_ENDING)}
+    made = {name: temporary((folder / name).resolve()) for name in names if name}
+    return {name: path for name, path in made.items() if path.is_file()}
+
+
+def _hash(path: Path) -> str | None:
+    try:
+        return hashlib.sha256(path.read_bytes()).hexdigest()
+    except FileNotFoundError:
+        return None

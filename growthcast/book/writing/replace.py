@@ -18,8 +18,7 @@ from datetime import UTC, datetime
 from pathlib import Path
 
 from growthcast.book.writing.journal import JOURNAL, Entry, append_line, shorten, splice_of
-from growthcast.book.writing.lock import LOCK, book_lock
-from growthcast.book.writing.recover import temporary
+from growthcast.book.writing.lock import LOCK, book_lock, temporary
 from growthcast.errors import FileChanged, NotWritten
 
 __all__ = ["hash_of", "read_file", "replace_files"]

@@ -7,18 +7,36 @@ estimates without a source, kept wide.
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 import numpy as np
 
 from growthcast.arrays import FloatArray, IntArray
+from growthcast.book.book import Book
+from growthcast.finite import finite_answer
+from growthcast.fit.result import OWN_SPANS_FOR_LOG, GrowthFit
+from growthcast.fit.supposed import conditions_now, conditions_since
 from growthcast.growth.normal import normal_cdf
 from growthcast.growth.responses import canopy_light
+from growthcast.plain import HIDDEN, in_json
 from growthcast.species import SpeciesPriors, read_reference
 
-__all__ = ["Holding", "holding"]
+__all__ = [
+    "LIKELY",
+    "NOT_LIKELY",
+    "Holding",
+    "NotHolding",
+    "holding",
+    "holding_of",
+    "holding_words",
+    "not_holding",
+]
 
 
+LIKELY = 0.8
+"""A chance of holding below this is a doubt worth a sentence."""
+NOT_LIKELY = 0.5
+"""Below this a plant is more likely lost than not, and no interval is of use to it."""
 COMPENSATION_SPREAD = 0.3
 """Log spread of the light below which a plant respires more than it gains (an estimate)."""
 TEMPERATURE_SPREAD_C = 1.0
@@ -56,8 +74,9 @@ def holding(
     Parameters
     ----------
     conditions : mapping of str to float
-        ``ppfd_umol``, ``photoperiod_h``, ``co2_mg_l`` and ``temperature_c`` by column name; NaN
-        where nobody gave it, which takes the reference with its doubt.
+        ``ppfd_umol``, ``photoperiod_h``, ``co2_mg_l`` and ``temperature_c`` by column name
+        [umol/m2/s, h, mg/L, deg C]; NaN where nobody gave it, which takes the reference with its
+        doubt.
     priors : SpeciesPriors
         The species.
     species : int array (n,)
@@ -103,3 +122,104 @@ def holding(
 
 def _or(value: float, usual: float) -> float:
     return usual if np.isnan(value) else value
+
+
+@dataclass(frozen=True, slots=True)
+class NotHolding:
+    """An area whose plant is not likely to hold: its chance [0-1], and why in words."""
+
+    area_id: str
+    label: str = field(metadata=HIDDEN)
+    chance: float = field(metadata=in_json("chance_holds"))
+    why: str
+
+
+@finite_answer
+def holding_of(book: Book, fit: GrowthFit, tank: int, areas: IntArray) -> Holding:
+    """Return the chances that areas hold under the conditions of their tank.
+
+    Parameters
+    ----------
+    book : Book
+        The book that was fitted.
+    fit : GrowthFit
+        Its fit.
+    tank : int
+        Place of the tank in the book.
+    areas : int array (n,)
+        Places of its areas; light is taken midway between floor and budget.
+
+    Returns
+    -------
+    Holding
+        Under the conditions of the day of the fit.
+    """
+    design, conditions = fit.design, conditions_now(fit, tank)
+    traits, water = design.traits, design.water_depth_cm[design.tank[areas]]
+    middle = 0.5 * (traits.floor_cm[areas] + traits.budget_cm[areas])
+    canopy = np.where(design.is_cover[areas], water, np.minimum(middle, water))
+    share = book.areas.number("light_share")[areas]
+    share = np.where(np.isnan(share), 1.0, share)
+    return holding(conditions, design.priors, design.species[areas], share, canopy)
+
+
+def holding_words(chances: Holding, i: int) -> list[str]:
+    """Name what speaks against a plant's holding at all.
+
+    Parameters
+    ----------
+    chances : Holding
+        Chances of plants (n,).
+    i : int
+        Which of them.
+
+    Returns
+    -------
+    list of str
+        One for each of light, warmth and CO2 that is in doubt; empty where nothing is.
+    """
+    said = []
+    if chances.light[i] < LIKELY:
+        said.append("the light is near or below what it lives on")
+    if chances.warmth[i] < LIKELY:
+        said.append("the water is near or outside its limits of warmth")
+    if chances.co2[i] < LIKELY:
+        said.append("it needs more CO2 than the tank has")
+    return said
+
+
+def not_holding(book: Book, fit: GrowthFit, tank: int, areas: IntArray) -> tuple[NotHolding, ...]:
+    """Return those of a tank's areas that are not likely to hold under its conditions.
+
+    Parameters
+    ----------
+    book : Book
+        The book that was fitted.
+    fit : GrowthFit
+        Its fit.
+    tank : int
+        Place of the tank in the book.
+    areas : int array (n,)
+        Places of its living areas.
+
+    Returns
+    -------
+    tuple of NotHolding
+        An area whose own log tells of growth since these conditions began is seen to hold, whatever
+        the table says of its plant.
+    """
+    chances = holding_of(book, fit, tank, areas)
+    doubtful = chances.chance < NOT_LIKELY
+    if not doubtful.any():
+        return ()
+    unseen = fit.spans_since(conditions_since(fit, tank))[areas] < OWN_SPANS_FOR_LOG
+    names, labels = book.areas.text("area_id"), book.areas.text("label")
+    return tuple(
+        NotHolding(
+            area_id=str(names[areas[i]]),
+            label=str(labels[areas[i]] or names[areas[i]]),
+            chance=float(chances.chance[i]),
+            why=" and ".join(holding_words(chances, i)) or "light, warmth and CO2 together",
+        )
+        for i in np.flatnonzero(doubtful & unseen).tolist()
+    )

@@ -8,25 +8,19 @@ from dataclasses import dataclass, field, replace
 import numpy as np
 
 from growthcast.book.book import Book
-from growthcast.book.supposed.layouts import Layout
+from growthcast.book.supposed.layout_file import Layout
 from growthcast.book.supposed.rows import PlannedArea
 from growthcast.finite import finite_answer
 from growthcast.fit.result import GrowthFit
-from growthcast.fit.supposed import conditions_now, fit_beside
-from growthcast.plain import FLAT, HIDDEN, NULL_IF_BLANK, in_json
+from growthcast.plain import FLAT, NULL_IF_BLANK, in_json
 from growthcast.service.effort import Saving
 from growthcast.service.living import LivingAreas
-from growthcast.service.rescape.notes import (
-    LIKELY,
-    NOT_LIKELY,
-    NotHolding,
-    holding_of,
-    holding_words,
-)
+from growthcast.service.rescape.holding import LIKELY, NOT_LIKELY, NotHolding, holding_words
 from growthcast.service.rescape.variants import (
+    Stand,
     VariantAnswer,
     saved_against,
-    stand_of,
+    stand_with,
     variant_answers,
 )
 
@@ -42,7 +36,6 @@ class LayoutArea:
     """One area of a layout; ``keeps_its_log`` where the same plant stands there now."""
 
     area_id: str
-    label: str = field(metadata=HIDDEN)
     species_id: str
     keeps_its_log: bool
     area_cm2: float
@@ -112,55 +105,54 @@ def compare_layouts(
         area that keeps its id and plant keeps what its log says, under its new floor, budget and
         light; any other is new. Rows that are alike in several layouts share their luck.
     """
-    known = fit.design.area_id.size
     rows, ids, places = _distinct_rows(book, tank, layouts)
-    laid, wide = fit_beside(book, fit, rows, ids)
-    stand = stand_of(laid, wide, tank)
-    where = {int(a): i for i, a in enumerate(stand.living.area)}
-    now = np.flatnonzero(stand.living.area < known)
+    stand = stand_with(book, fit, tank, rows, ids)
+    known, where = stand.known, stand.place_of
     kept = _kept(book, fit, tank, rows, ids)
-    stand = replace(stand, living=_with_logs(wide, stand.living, kept, where, known))
+    if kept:
+        stand = replace(stand, living=_with_logs(stand, kept))
     variants = [np.array([where[known + row] for row in mine]) for mine in places]
     names = [layout.name for layout in layouts]
+    now = np.flatnonzero(stand.living.area < known)
     if now.size:
         variants, names = [now, *variants], [AS_IT_IS, *names]
     answers = variant_answers(stand, variants)
-    chances = holding_of(laid, wide, conditions_now(wide, tank), stand.living.area)
-    design, named = wide.design, [*fit.design.area_id.tolist(), *ids]
+    as_it_is = answers[0] if now.size else None
+    chances = stand.holding(np.arange(stand.living.area.size))
+    named = [*fit.design.area_id.tolist(), *ids]
+
+    def area_at(place: int, chance_within: float) -> LayoutArea:
+        area, holds = int(stand.living.area[place]), float(chances.chance[place])
+        return LayoutArea(
+            area_id=named[area],
+            species_id=str(stand.fit.design.species_id[stand.species[place]]),
+            keeps_its_log=area < known or area - known in kept,
+            area_cm2=float(stand.area_cm2[place]),
+            chance_within=chance_within,
+            doubts=tuple(holding_words(chances, place)) if holds < LIKELY else (),
+            chance_holds=holds,
+            caution=stand.trait("caution", place),
+        )
+
     ground = float(np.prod([book.tanks.number(n)[tank] for n in ("length_cm", "width_cm")]))
-    found = []
-    for name, answer in zip(names, answers, strict=True):
-        areas = tuple(
-            LayoutArea(
-                area_id=named[int(stand.living.area[p])],
-                label=str(laid.areas.text("label")[stand.living.area[p]]),
-                species_id=str(design.species_id[stand.species[p]]),
-                keeps_its_log=int(stand.living.area[p]) < known
-                or int(stand.living.area[p]) - known in kept,
-                area_cm2=float(stand.area_cm2[p]),
-                chance_within=float(answer.chosen.chance_within[i]),
-                doubts=tuple(holding_words(chances, int(p))) if chances.chance[p] < LIKELY else (),
-                chance_holds=float(chances.chance[p]),
-                caution=str(design.priors.caution[stand.species[p]]),
-            )
-            for i, p in enumerate(answer.places.tolist())
+    planted = [float(stand.area_cm2[answer.places].sum()) for answer in answers]
+    return [
+        LayoutAdvice(
+            name=name,
+            answer=answer,
+            limited_by=None
+            if answer.limited_by is None
+            else answer.places.tolist().index(answer.limited_by),
+            areas=tuple(map(area_at, answer.places.tolist(), answer.chosen.chance_within.tolist())),
+            ground_share=float(stand.area_cm2[answer.places].sum()) / ground
+            if ground > 0
+            else None,
+            saves=None
+            if as_it_is is None or answer is as_it_is
+            else saved_against(stand, as_it_is, answer),
         )
-        limited = answer.limited_by
-        found.append(
-            LayoutAdvice(
-                name=name,
-                answer=answer,
-                limited_by=None if limited is None else answer.places.tolist().index(limited),
-                areas=areas,
-                ground_share=None
-                if np.isnan(ground) or ground <= 0.0
-                else float(stand.area_cm2[answer.places].sum()) / ground,
-                saves=saved_against(stand, answers[0], answer)
-                if now.size and answer is not answers[0]
-                else None,
-            )
-        )
-    return found
+        for name, answer, cm2 in zip(names, answers, planted, strict=True)
+    ]
 
 
 def _distinct_rows(
@@ -177,13 +169,14 @@ def _distinct_rows(
         for i in range(len(table)):
             numbers = {name: float(table.number(name)[i]) for name in _COPIED}
             cells = {name: None if np.isnan(v) else v for name, v in numbers.items()}
-            texts = {name: str(table.text(name)[i]) for name in ("species_id", "label")}
-            key = (str(table.text("area_id")[i]), *texts.values(), *cells.values())
+            area_id, species_id = (str(table.text(name)[i]) for name in ("area_id", "species_id"))
+            key = (area_id, species_id, *cells.values())
             if key not in seen:
                 seen[key] = len(rows)
-                ids.append(str(key[0]))
-                name = f"{key[0]}={texts['species_id']} {len(rows) + 1}"
-                rows.append({"area_id": name, "tank_id": tank_id, **texts, **cells})
+                ids.append(area_id)
+                name = f"{area_id}={species_id} {len(rows) + 1}"
+                own = {"area_id": name, "tank_id": tank_id, "species_id": species_id}
+                rows.append({**own, **cells})
             mine.append(seen[key])
         places.append(mine)
     return rows, ids, places
@@ -200,19 +193,12 @@ def _kept(
     return {i: there[name] for i, name in enumerate(named) if name in there}
 
 
-def _with_logs(
-    fit: GrowthFit,
-    living: LivingAreas,
-    kept: dict[int, int],
-    where: dict[int, int],
-    known: int,
-) -> LivingAreas:
+def _with_logs(stand: Stand, kept: dict[int, int]) -> LivingAreas:
     """Let the areas that are kept grow as their log says, under their new light."""
-    if not kept:
-        return living
-    new = np.array([where[known + row] for row in kept])
+    living, where = stand.living, stand.place_of
+    new = np.array([where[stand.known + row] for row in kept])
     old = np.array([where[area] for area in kept.values()])
-    speed = np.log(fit.design.clock.speed(fit.design.on_day)[living.area])
+    speed = np.log(stand.fit.design.clock.speed(stand.fit.design.on_day)[living.area])
     draws = living.draws
     log_rate, ceiling = draws.log_rate.copy(), draws.ceiling_cm.copy()
     week, hand = draws.week.copy(), draws.hand.copy()

@@ -11,6 +11,7 @@ from growthcast.fit.model.drift import span_drift
 from growthcast.growth.logistic import shape_factor, stage
 from growthcast.growth.quick import BELOW_CEILING, Singles
 from growthcast.service.living import LivingAreas
+from growthcast.service.rescape.variants import Stand, combined
 
 __all__ = ["LONGEST_D", "Days", "Outlook", "days_or_never", "outlooks"]
 
@@ -45,27 +46,26 @@ class Outlook:
     reaches_look: FloatArray
 
 
-def outlooks(
-    living: LivingAreas, confidence: float, planted_cm: FloatArray, settle_d: FloatArray
-) -> Outlook:
-    """Work out what each area of a tank would do on its own.
+def outlooks(stand: Stand, places: IntArray, planted_cm: FloatArray) -> Outlook:
+    """Work out what areas of a tank would do on their own.
 
     Parameters
     ----------
-    living : LivingAreas
-        Areas (A,) of one tank.
-    confidence : float
-        Wanted chance that an area stays inside until the next visit [0-1].
+    stand : Stand
+        The tank.
+    places : int array (A,)
+        Places of the stand.
     planted_cm : array (A,)
         Height at planting [cm].
-    settle_d : array (A,)
-        Days over which growth ramps up from nothing after planting [d].
 
     Returns
     -------
     Outlook
         Growth under the conditions of the day of the fit; the pause after a hard cut is left out.
+        After planting it ramps up from nothing over the species' days of settling in.
     """
+    living, confidence = combined(stand.living, [places]), stand.confidence
+    settle_d = stand.fit.design.priors.settle_d[stand.species[places]]
     allowed = _allowed_days(living, confidence)
     usual = np.maximum(allowed, 1).astype(np.float64)
     growth = _growth(living, usual)
@@ -88,7 +88,18 @@ def outlooks(
 
 
 def days_or_never(days: FloatArray) -> Days:
-    """Return days (3,) as numbers, None where endless."""
+    """Return days as numbers, None where endless.
+
+    Parameters
+    ----------
+    days : array (3,)
+        p10, p50 and p90 [d], inf where never.
+
+    Returns
+    -------
+    tuple of float or None
+        The same [d].
+    """
     return tuple(day if np.isfinite(day) else None for day in days.tolist())
 
 

@@ -12,25 +12,22 @@ from growthcast.arrays import BoolArray, FloatArray, IntArray
 from growthcast.book.book import Book
 from growthcast.finite import finite_answer
 from growthcast.fit.result import GrowthFit
-from growthcast.fit.supposed import conditions_now, fit_beside
 from growthcast.plain import FLAT, HIDDEN, NULL_IF_BLANK, by_quantile, in_json
 from growthcast.service.effort import Saving, Year
 from growthcast.service.interval import lasts_from
-from growthcast.service.rescape.candidates import candidate_row, pool_of
-from growthcast.service.rescape.notes import (
-    LIKELY,
-    NotHolding,
-    holding_of,
-    is_regulated,
-    not_holding,
-)
+from growthcast.service.rescape.holding import LIKELY, NotHolding, not_holding
 from growthcast.service.rescape.outlook import Days, days_or_never, outlooks
+from growthcast.service.rescape.plants import (
+    PLANTED_SHARE_OF_FLOOR,
+    candidate_row,
+    is_regulated,
+    pool_of,
+)
 from growthcast.service.rescape.variants import (
     Stand,
     VariantAnswer,
-    combined,
     saved_against,
-    stand_of,
+    stand_with,
     variant_answers,
 )
 
@@ -149,37 +146,38 @@ def swaps_to_reach(
     """
     design = fit.design
     areas = np.flatnonzero(design.alive & (design.tank == tank))
-    free = [int(a) for a in areas if str(design.area_id[a]) not in set(keep)]
-    rows, owner = [], []
-    for place in free:
-        for name in _pool(fit, place, plants, form):
-            rows.append(candidate_row(book, fit, place, name))
-            owner.append(place)
-    laid, wide = fit_beside(book, fit, rows) if rows else (book, fit)
-    stand = stand_of(laid, wide, tank)
-    place_of = {int(a): i for i, a in enumerate(stand.living.area)}
-    base = np.array([place_of[int(a)] for a in areas])
-    new = np.flatnonzero(stand.living.area >= design.area_id.size)
-    owners = np.array([place_of[a] for a in owner], np.int64)
-    good, look_d = _good(laid, stand, tank, new, owners)
+    free = [area for area in areas.tolist() if str(design.area_id[area]) not in set(keep)]
+    changes = [(place, name) for place in free for name in _pool(fit, place, plants, form)]
+    rows = [candidate_row(book, fit, place, name) for place, name in changes]
+    stand = stand_with(book, fit, tank, rows)
+    where = stand.place_of
+    base = np.array([where[area] for area in areas.tolist()])
+    new = np.flatnonzero(stand.living.area >= stand.known)
+    owners = np.array([where[place] for place, _ in changes], np.int64)
+    good, look_d = _good(stand, new, owners)
     new, owners = new[good], owners[good]
     looks = dict(zip(new.tolist(), map(days_or_never, look_d[good]), strict=True))
     holds = lasts_from(stand.living, stand.living.least_cut_cm, reach_d)
-    [today] = variant_answers(stand, [base])
-    [now] = variant_answers(stand, [base], [reach_d])
+    [today], [now] = variant_answers(stand, [base]), variant_answers(stand, [base], [reach_d])
     lost = not_holding(book, fit, tank, areas)
-    already = now.recommended_interval_d is not None and len(lost) < areas.size
-    idle = already or len(lost) == areas.size
+    none_holds = len(lost) == areas.size
+    already = now.recommended_interval_d is not None and not none_holds
+    idle = already or none_holds
     found, tried, size = ([], 0, 0) if idle else _search(stand, holds, base, new, owners)
-    reach = [f for f in found if f[0] >= stand.confidence]
-    best = _cheapest(stand, base, reach, reach_d)
-    proposals = tuple(_advice(laid, stand, base, one, reach_d, looks, today) for one in best)
-    likeliest = max(found, key=lambda f: f[0], default=None)
+    reach = [one for one in found if one[0] >= stand.confidence]
+    proposals = tuple(
+        _advice(stand, base, pairs, reach_d, looks, today)
+        for pairs in _cheapest(stand, base, reach, reach_d)
+    )
     nearest = None
-    if likeliest is not None and not proposals:
-        nearest = _advice(laid, stand, base, likeliest[1], reach_d, looks, today)
-    pinned = [p for p in base.tolist() if int(stand.living.area[p]) not in free]
-    alone = [(str(design.area_id[stand.living.area[p]]), float(holds[p].mean())) for p in pinned]
+    if found and not proposals:
+        _, pairs = max(found, key=lambda one: one[0])
+        nearest = _advice(stand, base, pairs, reach_d, looks, today)
+    alone = [
+        (stand.area_id(place), float(holds[place].mean()))
+        for place in base.tolist()
+        if int(stand.living.area[place]) not in free
+    ]
     return SwapSearch(
         reach_d=reach_d,
         confidence=stand.confidence,
@@ -211,18 +209,12 @@ def _pool(fit: GrowthFit, place: int, plants: Sequence[str], form: str | None) -
     return [name for name in pool_of(fit, place, kind) if not is_regulated(str(caution[name]))]
 
 
-def _good(
-    book: Book, stand: Stand, tank: int, new: IntArray, owners: IntArray
-) -> tuple[BoolArray, FloatArray]:
+def _good(stand: Stand, new: IntArray, owners: IntArray) -> tuple[BoolArray, FloatArray]:
     """Which candidates (n,) likely hold and come up to the look, and their days to it (n, 3)."""
     if not new.size:
         return np.zeros(0, bool), np.zeros((0, 3))
-    fit = stand.fit
-    chances = holding_of(book, fit, conditions_now(fit, tank), stand.living.area[new])
-    floor = stand.living.floor_cm[owners]
-    settle = fit.design.priors.settle_d[stand.species[new]]
-    view = outlooks(combined(stand.living, [new]), stand.confidence, 0.5 * floor, settle)
-    good = (chances.chance >= LIKELY) & (view.reaches_look >= LIKELY)
+    view = outlooks(stand, new, PLANTED_SHARE_OF_FLOOR * stand.living.floor_cm[owners])
+    good = (stand.holding(new).chance >= LIKELY) & (view.reaches_look >= LIKELY)
     return good, view.look_d
 
 
@@ -296,7 +288,6 @@ def _variant(base: IntArray, pairs: _Pairs) -> IntArray:
 
 
 def _advice(
-    book: Book,
     stand: Stand,
     base: IntArray,
     pairs: _Pairs,
@@ -304,18 +295,18 @@ def _advice(
     looks: dict[int, Days],
     today: VariantAnswer,
 ) -> SwapAdvice:
-    design, areas = stand.fit.design, stand.living.area
+    species_id = stand.fit.design.species_id
     [answer] = variant_answers(stand, [_variant(base, pairs)], [reach_d])
     option = answer.options[0]
     swaps = tuple(
         Swap(
-            area_id=str(design.area_id[areas[old]]),
-            label=str(book.areas.text("label")[areas[old]] or design.area_id[areas[old]]),
-            from_species_id=str(design.species_id[stand.species[old]]),
-            to_species_id=str(design.species_id[stand.species[new]]),
+            area_id=stand.area_id(old),
+            label=stand.label(old),
+            from_species_id=str(species_id[stand.species[old]]),
+            to_species_id=str(species_id[stand.species[new]]),
             area_cm2=float(stand.area_cm2[old]),
             look_d=looks[new],
-            caution=str(design.priors.caution[stand.species[new]]),
+            caution=stand.trait("caution", new),
         )
         for old, new in pairs
     )

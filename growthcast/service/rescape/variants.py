@@ -1,5 +1,8 @@
 """Variants of a tank: the same areas and candidates combined otherwise, all worked out at once.
 
+Plants for an area, layouts and swaps are all variants of a ``Stand``, answered by
+``variant_answers``.
+
 A variant is a tank of its own to the interval rule: which of the stand's areas it holds. Areas of
 all variants share their draws, so that variants are compared on the same luck.
 """
@@ -13,7 +16,9 @@ import numpy as np
 
 from growthcast.arrays import FloatArray, IntArray
 from growthcast.book.book import Book
+from growthcast.book.supposed.rows import PlannedArea
 from growthcast.fit.result import GrowthFit
+from growthcast.fit.supposed import fit_beside
 from growthcast.plain import FLAT, HIDDEN, in_json
 from growthcast.service.effort import (
     Range,
@@ -28,8 +33,9 @@ from growthcast.service.effort import (
 )
 from growthcast.service.interval import IntervalOptions, interval_options
 from growthcast.service.living import LivingAreas, living_areas
+from growthcast.service.rescape.holding import Holding, holding_of
 
-__all__ = ["Option", "Stand", "VariantAnswer", "saved_against", "stand_of", "variant_answers"]
+__all__ = ["Option", "Stand", "VariantAnswer", "saved_against", "stand_with", "variant_answers"]
 
 
 ROWS_AT_ONCE = 1_500
@@ -42,8 +48,12 @@ class Stand:
 
     Attributes
     ----------
-    fit : GrowthFit
-        The fit with the candidates in it.
+    book, fit : Book, GrowthFit
+        The book with the candidates in it, and its fit.
+    tank : int
+        Place of the tank in the book.
+    known : int
+        Areas of the book without the candidates, which come after them.
     living : LivingAreas
         Areas and candidates (A,) of the one tank; a place in it is a place of this stand.
     area_cm2 : array (A,)
@@ -60,7 +70,10 @@ class Stand:
         Minutes of trimming, as learnt from the log.
     """
 
+    book: Book
     fit: GrowthFit
+    tank: int
+    known: int
     living: LivingAreas
     area_cm2: FloatArray
     listed_d: tuple[int, ...]
@@ -74,17 +87,68 @@ class Stand:
         """Species of each area (A,)."""
         return self.fit.design.species[self.living.area]
 
+    @property
+    def place_of(self) -> dict[int, int]:
+        """Place in this stand of each of its areas, by its place in the book."""
+        return {area: place for place, area in enumerate(self.living.area.tolist())}
 
-def stand_of(book: Book, fit: GrowthFit, tank: int, living: LivingAreas | None = None) -> Stand:
-    """Return the stand of a tank: all its living areas, candidates among them."""
-    living = living if living is not None else living_areas(fit, np.array([tank]))
+    def trait(self, name: str, place: int) -> str:
+        """Return what the species table writes of the plant at a place of the stand."""
+        return str(getattr(self.fit.design.priors, name)[self.species[place]])
+
+    def area_id(self, place: int) -> str:
+        """Return the id of the area at a place of the stand."""
+        return str(self.fit.design.area_id[self.living.area[place]])
+
+    def label(self, place: int) -> str:
+        """Return the label of the area at a place of the stand, its id where it has none."""
+        label = self.book.areas.text("label")[self.living.area[place]]
+        return str(label or self.area_id(place))
+
+    def holding(self, places: IntArray) -> Holding:
+        """Return the chances that the plants at some places (n,) hold at all."""
+        return holding_of(self.book, self.fit, self.tank, self.living.area[places])
+
+
+def stand_with(
+    book: Book,
+    fit: GrowthFit,
+    tank: int,
+    rows: Sequence[PlannedArea],
+    stands_for: Sequence[str] | None = None,
+) -> Stand:
+    """Return the stand of a tank: its living areas, and candidates beside them.
+
+    Parameters
+    ----------
+    book : Book
+        The book that was fitted.
+    fit : GrowthFit
+        Its fit.
+    tank : int
+        Place of the tank in the book.
+    rows : sequence of mappings
+        Cells of the candidates' areas.
+    stands_for : sequence of str, optional
+        The area of the tank that each would be, as in ``fit_beside``.
+
+    Returns
+    -------
+    Stand
+        Areas in the book's order, candidates after them in theirs.
+    """
+    known = fit.design.area_id.size
+    book, fit = fit_beside(book, fit, rows, stands_for) if rows else (book, fit)
+    living = living_areas(fit, np.array([tank]))
     practice, cap = book.practice, float(book.of_tanks("longest_interval_d")[tank])
-    listed = tuple(d for d in practice.intervals_d if d <= cap) or (int(cap),)
     return Stand(
+        book=book,
         fit=fit,
+        tank=tank,
+        known=known,
         living=living,
         area_cm2=fit.design.area_cm2[living.area],
-        listed_d=listed,
+        listed_d=tuple(d for d in practice.intervals_d if d <= cap) or (int(cap),),
         confidence=float(book.of_tanks("confidence")[tank]),
         fixed_min=float((book.of_tanks("fixed_min") + book.of_tanks("travel_min"))[tank]),
         labour_rate_per_h=practice.labour_rate_per_h,
@@ -144,7 +208,7 @@ def variant_answers(
     ----------
     stand : Stand
         The areas and candidates.
-    variants : sequence of int arrays
+    variants : sequence of int arrays (n,)
         Places of the stand that each variant holds, at least one.
     intervals_d : sequence of int, optional
         Intervals to work out [d]; the stand's listed ones when not given.
@@ -173,7 +237,20 @@ def variant_answers(
 
 
 def saved_against(stand: Stand, now: VariantAnswer, then: VariantAnswer) -> Saving:
-    """Return what one variant saves against another in a year, each at its chosen interval."""
+    """Return what one variant saves against another in a year, each at its chosen interval.
+
+    Parameters
+    ----------
+    stand : Stand
+        The areas and candidates.
+    now, then : VariantAnswer
+        The variant that is there, and the one that would be.
+
+    Returns
+    -------
+    Saving
+        Hours, and money at the book's price of an hour, with their ranges.
+    """
     hours = (now.chosen.hours_drawn, then.chosen.hours_drawn)
     return saving(*hours, stand.labour_rate_per_h)
 

@@ -8,14 +8,14 @@ from pathlib import Path
 import pytest
 from matplotlib.figure import Figure
 
-from growthcast.book.supposed.layouts import read_layout
+from growthcast.book.supposed.layout_file import read_layout
 from growthcast.errors import UsageError
 from growthcast.figures.rescaped import layouts_axes, layouts_figure, plants_axes, plants_figure
 from growthcast.figures.save import check_picture, save_picture
 from growthcast.figures.style import BUDGET, MEASURED
 from growthcast.fit.growth import fit_growth
-from growthcast.service.rescape.candidates import compare_plants
 from growthcast.service.rescape.layouts import compare_layouts
+from growthcast.service.rescape.plants import compare_plants
 from tests.books import make_book
 
 ON = date(2026, 6, 1)
@@ -34,9 +34,9 @@ def test_rows_are_the_plants_in_their_order(known) -> None:
     ax = Figure().add_subplot()
     plants_axes(shown, ax)
     names = [label.get_text() for label in ax.get_yticklabels()]
-    assert names == [one.plant.species_id for one in shown]
+    assert names == [one.species_id for one in shown]
     assert ax.yaxis_inverted()
-    now = [one.plant.is_there_now for one in shown].index(True)
+    now = [one.is_there_now for one in shown].index(True)
     black = {
         y for line in ax.lines if line.get_color() == MEASURED.colour for y in line.get_ydata()
     }

@@ -103,3 +103,17 @@ def test_a_list_in_words():
     locale = open_locale("de-DE")
     assert locale.listed(["a"]) == "a"
     assert locale.listed(["a", "b", "c"]) == "a, b und c"
+
+
+def test_a_count_is_in_the_words_of_that_very_number_where_there_are_some():
+    locale = open_locale("en-GB")
+    counts = [locale.count("every", days) for days in (1, 7, 10, 14)]
+    assert counts == ["every day", "every week", "every 10 days", "every two weeks"]
+    assert locale.sentence_case(open_locale("de-DE").count("rhythm", 7)) == "Wöchentliche Besuche"
+
+
+def test_a_range_says_its_unit_where_the_text_needs_it():
+    locale = open_locale("en-GB")
+    heights = f"9.5{NBSP}cm (8.0{NBSP}to{NBSP}12{NBSP}cm)"
+    assert locale.range(8.04, 9.5, 12.4, "cm") == heights
+    assert locale.range(8, 10, 12, "% cover") == f"10% (8%{NBSP}to{NBSP}12%)"

@@ -11,18 +11,17 @@ import numpy as np
 import pytest
 
 from growthcast.book.supposed.changes import Changes
-from growthcast.book.supposed.layouts import read_layout
+from growthcast.book.supposed.layout_file import read_layout
 from growthcast.errors import BookProblems, UsageError
 from growthcast.fit.growth import fit_growth
 from growthcast.fit.spreads import Spreads
 from growthcast.fit.supposed import suppose
+from growthcast.say.plants import plant_reason
 from growthcast.service.effort import Range
 from growthcast.service.recommend import recommend
-from growthcast.service.rescape.candidates import compare_plants, pool_of
-from growthcast.service.rescape.holding import holding
+from growthcast.service.rescape.holding import Holding, holding
 from growthcast.service.rescape.layouts import compare_layouts
-from growthcast.service.rescape.notes import is_regulated
-from growthcast.service.rescape.reasons import ranked
+from growthcast.service.rescape.plants import PlantAdvice, compare_plants, is_regulated, pool_of
 from growthcast.service.rescape.swaps import swaps_to_reach
 from growthcast.species import read_reference
 from tests.books import AREAS, TODAY, make_book, stem_log
@@ -60,12 +59,12 @@ def test_a_slower_plant_allows_a_longer_interval(known) -> None:
     by_speed = sorted(unlogged, key=lambda a: -a.cm_per_week[1])
     allowed = [a.own_interval_d for a in by_speed]
     assert allowed == sorted(allowed)
-    best = [a.plant.species_id for a in advice]
+    best = [a.species_id for a in advice]
     assert best.index("bacopa-caroliniana") < best.index("hygrophila-polysperma")
     for one in advice:
         assert np.all(np.diff(one.days_between) >= 0)
-        assert one.plant.tank_interval_d is None or one.plant.tank_interval_d <= 28
-        assert one.reason
+        assert one.tank_interval_d is None or one.tank_interval_d <= 28
+        assert plant_reason(one)
 
 
 def test_a_plant_does_the_same_whatever_it_is_compared_with(known) -> None:
@@ -73,7 +72,7 @@ def test_a_plant_does_the_same_whatever_it_is_compared_with(known) -> None:
     few = compare_plants(book, fit, 0, ["rotala-wallichii"])
     many = compare_plants(book, fit, 0, pool_of(fit, 0, "stem"))
     alone, among = (
-        next(a for a in found if a.plant.species_id == "rotala-wallichii") for found in (few, many)
+        next(a for a in found if a.species_id == "rotala-wallichii") for found in (few, many)
     )
     assert alone.own_interval_d == among.own_interval_d
     assert np.array_equal(alone.days_between, among.days_between)
@@ -86,21 +85,21 @@ def test_a_species_the_practice_logs_is_known_better(tmp_path: Path) -> None:
         book = make_book(tmp_path / name, areas=MORE_AREAS, conditions=CONDITIONS, trims=log)
         fit = fit_growth(book, ON, Spreads())
         advice = compare_plants(book, fit, 0, ["rotala-wallichii", "bacopa-caroliniana"])
-        found[name] = {a.plant.species_id: a for a in advice}
+        found[name] = {a.species_id: a for a in advice}
     logged, bare = (found[name]["rotala-wallichii"] for name in ("practice", "table"))
-    assert (logged.plant.basis, bare.plant.basis) == ("own practice", "table")
+    assert (logged.basis, bare.basis) == ("own practice", "table")
     assert logged.rate_sd < 0.9 * bare.rate_sd
-    assert found["practice"]["bacopa-caroliniana"].plant.basis == "table"
-    assert found["practice"]["rotala-rotundifolia"].plant.basis == "own log"
+    assert found["practice"]["bacopa-caroliniana"].basis == "table"
+    assert found["practice"]["rotala-rotundifolia"].basis == "own log"
     assert found["practice"]["rotala-rotundifolia"].rate_sd < logged.rate_sd
 
 
 def test_what_stands_there_now_is_as_interval_says(known) -> None:
     book, fit = known
     advice = compare_plants(book, fit, 0, ["rotala-wallichii"])
-    now = next(a for a in advice if a.plant.is_there_now)
+    now = next(a for a in advice if a.is_there_now)
     [tank] = recommend(book, fit, np.array([0]))
-    assert now.plant.tank_interval_d == tank.recommended_interval_d
+    assert now.tank_interval_d == tank.recommended_interval_d
     assert now.tank_limited_by == tank.limited_by
     for mine, theirs in zip(now.tank.options, tank.options, strict=True):
         assert mine.chance_all_within == pytest.approx(theirs.chance_all_within)
@@ -117,9 +116,7 @@ def width(values: Range) -> float:
 def test_what_is_saved_is_surer_than_what_it_is_saved_between(known, tmp_path: Path) -> None:
     book, fit = known
     advice = compare_plants(book, fit, 0, ["anubias-barteri"])
-    [now], [slow] = (
-        [a for a in advice if a.plant.is_there_now is there] for there in (True, False)
-    )
+    [now], [slow] = ([a for a in advice if a.is_there_now is there] for there in (True, False))
     assert now.saves is None
     years = [one.tank.chosen.year for one in (now, slow)]
     between = years[0].cost - years[1].cost
@@ -131,9 +128,8 @@ def test_what_is_saved_is_surer_than_what_it_is_saved_between(known, tmp_path: P
     # At each area: its litres and minutes, with what they lie between.
     for one in advice:
         assert one.litres_per_year.p10 <= one.litres_per_year.p50 <= one.litres_per_year.p90
-        assert one.plant.minutes_per_year == one.minutes_per_year.p50
-    assert now.litres_per_year.p10 > slow.litres_per_year.p90
-    option = recommend(book, fit, np.array([0]))[0].option(now.plant.tank_interval_d)
+        assert now.litres_per_year.p10 > slow.litres_per_year.p90
+    option = recommend(book, fit, np.array([0]))[0].option(now.tank_interval_d)
     [stems] = [area for area in option.areas if area.area_id == "stems"]
     came_off_cm = stems.cut_cm * stems.removed_share / (1.0 - stems.removed_share)
     litres = 0.4 * came_off_cm * option.year.visits
@@ -176,20 +172,20 @@ def test_plants_that_do_not_hold_come_last(tmp_path: Path) -> None:
     book = make_book(tmp_path, conditions=dark)
     fit = fit_growth(book, ON)
     advice = compare_plants(book, fit, 0, ["rotala-wallichii", "anubias-barteri"])
-    order = [a.plant.species_id for a in advice]
+    order = [a.species_id for a in advice]
     assert order.index("anubias-barteri") < order.index("rotala-wallichii")
     lost = advice[order.index("rotala-wallichii")]
-    assert lost.plant.holds_chance < 0.1
-    assert "light" in lost.reason
-    assert "CO2" in lost.reason
+    assert lost.chance_holds < 0.1
+    assert "light" in plant_reason(lost)
+    assert "CO2" in plant_reason(lost)
 
 
 def test_a_plant_too_tall_for_the_budget_says_so(known) -> None:
     book, fit = known
     place = fit.design.area_id.tolist().index("carpet")
     tall = compare_plants(book, fit, place, ["anubias-barteri", "marsilea-hirsuta"])[-1]
-    assert tall.plant.species_id == "anubias-barteri"
-    assert "stands no cut below" in tall.reason
+    assert tall.species_id == "anubias-barteri"
+    assert "stands no cut below" in plant_reason(tall)
 
 
 def test_holding_follows_light_warmth_and_co2(known) -> None:
@@ -306,7 +302,7 @@ def test_one_change_has_one_answer_however_it_is_asked(known, tmp_path: Path) ->
     asked = [plant, "rotala-wallichii", "hygrophila-corymbosa"]
     changed = suppose(book, fit, 0, Changes(conditions={}, plants={"stems": plant}))
     [supposed] = recommend(changed.book, changed.fit, np.array([0]))
-    compared = {a.plant.species_id: a.tank for a in compare_plants(book, fit, 0, asked)}
+    compared = {a.species_id: a.tank for a in compare_plants(book, fit, 0, asked)}
     same = HEAD + f"stems,{plant},400,7,22\ncarpet,hemianthus-callitrichoides,900,1,4.5\n"
     laid = compare_layouts(book, fit, 0, [layout(tmp_path, "same", same, book)])[1].answer
     for mine, of_area, of_layout in zip(
@@ -335,9 +331,9 @@ def test_the_fewest_swaps_are_found_as_by_trying_all(known) -> None:
             assert not found.proposals
             continue
         tried = {
-            a.plant.species_id: next(o for o in a.tank.options if o.interval_d == reach)
+            a.species_id: next(o for o in a.tank.options if o.interval_d == reach)
             for a in compare_plants(book, fit, 0, plants)
-            if not a.plant.is_there_now and a.plant.reaches_look_chance >= 0.8
+            if not a.is_there_now and a.chance_reaches_look >= 0.8
         }
         enough = {n for n, option in tried.items() if option.chance_all_within >= found.confidence}
         assert bool(found.proposals) == bool(enough)
@@ -382,16 +378,16 @@ def test_swaps_are_to_plants_that_hold_and_come_up_to_the_look(tmp_path: Path) -
     book = make_book(tmp_path, areas=floors, conditions=dim)
     fit = fit_growth(book, ON)
     plants = pool_of(fit, 0, None)
-    compared = {a.plant.species_id: a for a in compare_plants(book, fit, 0, plants)}
+    compared = {a.species_id: a for a in compare_plants(book, fit, 0, plants)}
     reach = 21
     would = {
         name: one
         for name, one in compared.items()
         for option in one.tank.options
-        if option.interval_d == reach and option.feasible and not one.plant.is_there_now
+        if option.interval_d == reach and option.feasible and not one.is_there_now
     }
-    lost = {n for n, one in would.items() if one.plant.holds_chance < 0.8}
-    low = {n for n, one in would.items() if one.plant.reaches_look_chance < 0.8}
+    lost = {n for n, one in would.items() if one.chance_holds < 0.8}
+    low = {n for n, one in would.items() if one.chance_reaches_look < 0.8}
     assert lost - low  # each rule alone keeps some plant out
     assert low - lost
     for only in (plants, [*lost - low], [*low - lost]):
@@ -403,31 +399,38 @@ def test_swaps_are_to_plants_that_hold_and_come_up_to_the_look(tmp_path: Path) -
 
 def test_plants_are_ranked_by_doubt_interval_wait_and_work(known) -> None:
     book, fit = known
-    plain = compare_plants(book, fit, 0, ["anubias-barteri"])[0].plant
-    first = replace(
-        plain,
-        is_there_now=False,
-        holds_chance=0.95,
-        reaches_look_chance=0.95,
-        look_d=30.0,
-        own_interval_d=40,
-        tank_interval_d=14,
-        minutes_per_year=100.0,
-        lowest_cut_cm=1.0,
-        floor_cm=2.0,
-    )
+    plain = compare_plants(book, fit, 0, ["anubias-barteri"])[0]
+
+    def like(**changed) -> PlantAdvice:
+        """Change a good plant; ``holds`` is its chance, ``tank_d`` the tank's interval."""
+        holds, look_d = np.array([changed.pop("holds", 0.95)]), changed.pop("look_d", 30.0)
+        minutes = changed.pop("minutes", 100.0)
+        good = replace(
+            plain,
+            is_there_now=False,
+            holding=Holding(holds, np.ones(1), np.ones(1)),
+            chance_reaches_look=0.95,
+            look_d=(None, look_d, None),
+            own_interval_d=40,
+            tank=replace(plain.tank, recommended_interval_d=changed.pop("tank_d", 14)),
+            minutes_per_year=Range(minutes, minutes, minutes),
+            lowest_cut_cm=1.0,
+            floor_cm=2.0,
+        )
+        return replace(good, **changed)
+
     in_order = [
-        first,
-        replace(first, minutes_per_year=120.0),
-        replace(first, own_interval_d=30),
-        replace(first, own_interval_d=300, look_d=200.0),  # a long wait
-        replace(first, tank_interval_d=10),
-        replace(first, tank_interval_d=None),
-        replace(first, tank_interval_d=28, holds_chance=0.7),  # in doubt
-        replace(first, tank_interval_d=28, reaches_look_chance=0.6),
-        replace(first, tank_interval_d=28, holds_chance=0.4),  # not likely
-        replace(first, tank_interval_d=28, lowest_cut_cm=30.0),
+        like(),
+        like(minutes=120.0),
+        like(own_interval_d=30),
+        like(own_interval_d=300, look_d=200.0),  # a long wait
+        like(tank_d=10),
+        like(tank_d=None),
+        like(tank_d=28, holds=0.7),  # in doubt
+        like(tank_d=28, chance_reaches_look=0.6),
+        like(tank_d=28, holds=0.4),  # not likely
+        like(tank_d=28, lowest_cut_cm=30.0),
     ]
-    keys = [ranked(plant)[:-1] for plant in in_order]
+    keys = [plant.rank[:-1] for plant in in_order]
     assert keys == sorted(keys)
     assert len(set(keys)) == len(keys) - 2  # the doubtful, and the unlikely, are alike

@@ -39,19 +39,19 @@ def test_first_span_ends_as_the_interval_rule_says(fit, interval_d):
     cut = np.full(living.area.size, 9.0)
     saw = sawtooth(living, 0, interval_d, 9.0, weeks=8)
     end = living.end_height(living.growth_after_cut(interval_d)[0], cut)[0]
-    last = int(np.argmax(np.where(saw.day <= interval_d, saw.day, -1)))
-    assert saw.height_cm[:, last] == pytest.approx(np.quantile(end, SAWTOOTH_LEVELS), rel=1e-6)
+    before = [saw.before_visit_cm(level) for level in SAWTOOTH_LEVELS]
+    assert before == pytest.approx(np.quantile(end, SAWTOOTH_LEVELS), rel=1e-6)
     assert saw.day[0] == 0.0
     assert saw.day[-1] <= 56.0
     assert (np.diff(saw.day) >= 0.0).all()
     assert (np.diff(saw.height_cm, axis=0) >= -1e-9).all()
 
 
-def test_the_longer_the_wait_the_more_days_are_over(fit):
+def test_the_longer_the_wait_the_taller_the_area_is_found(fit):
     living = living_areas(fit, np.array([0]))
-    over = [sawtooth(living, 0, d, 9.0, 8).over_share for d in (7, 14, 28)]
-    assert over == sorted(over)
-    assert over[-1] > 0.2
+    found = [sawtooth(living, 0, d, 9.0, 8).before_visit_cm(0.9) for d in (7, 14, 28)]
+    assert found == sorted(found)
+    assert found[-1] > living.budget_cm[0] > found[0]
 
 
 def test_one_areas_risk_is_that_of_its_forecast(fit):

@@ -11,10 +11,9 @@ import pytest
 from python_calamine import CalamineWorkbook
 
 from growthcast.book import read as reading
-from growthcast.book.sheets.confirm import WouldNotCheck, check_merge
 from growthcast.book.sheets.export import book_sheets
 from growthcast.book.sheets.load import SheetTable, Workbook, read_workbook
-from growthcast.book.sheets.merge import merge_workbook
+from growthcast.book.sheets.merge import WouldNotCheck, check_merge, merge_workbook
 from growthcast.book.sheets.settings import SettingRow, settings_of, with_settings
 from growthcast.book.sheets.source import read_source, rewritten
 from growthcast.book.sheets.values import as_text, as_value
@@ -232,6 +231,16 @@ def test_settings_go_out_with_defaults_blank_and_come_back_with_comments_kept():
     assert b"intervals_d = [7, 14]" in new
     assert [c.key for c in changes] == ["name", "fixed_min", "intervals_d"]
     assert left_out == ["row 6 of practice: no key nonsense under [practice] is known"]
+
+
+def test_lists_of_days_come_back_as_lists():
+    rows = [
+        SettingRow(2, "rounds", "working_days", "mon; thu"),
+        SettingRow(3, "rounds", "days_off", "2026-12-25, 2027-01-01"),
+    ]
+    new, _, _ = with_settings(b"[rounds]\n", rows)
+    assert b'working_days = ["mon", "thu"]\n' in new
+    assert b'days_off = ["2026-12-25", "2027-01-01"]\n' in new
 
 
 def test_a_file_taken_apart_is_the_file(book):

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, field
-from typing import Literal
+from typing import ClassVar, Literal
 
 import numpy as np
 
@@ -14,30 +14,28 @@ from growthcast.book.supposed.rows import PlannedArea
 from growthcast.errors import UsageError
 from growthcast.finite import finite_answer
 from growthcast.fit.result import OWN_SPANS_FOR_LOG, GrowthFit
-from growthcast.fit.supposed import conditions_now, fit_beside
 from growthcast.forecast.heights import growth_a_week, rate_range
-from growthcast.plain import BY_QUANTILE, FLAT, HIDDEN, by_quantile, in_json
+from growthcast.plain import BY_QUANTILE, HIDDEN, NULL_IF_BLANK, by_quantile, in_json
 from growthcast.service.effort import Range, Saving
-from growthcast.service.rescape.holding import Holding
-from growthcast.service.rescape.notes import holding_of, is_regulated
+from growthcast.service.rescape.holding import LIKELY, NOT_LIKELY, Holding
 from growthcast.service.rescape.outlook import LONGEST_D, Days, Outlook, days_or_never, outlooks
-from growthcast.service.rescape.reasons import Plant, ranked, reason_of
 from growthcast.service.rescape.variants import (
     Stand,
     VariantAnswer,
-    combined,
     saved_against,
-    stand_of,
+    stand_with,
     variant_answers,
 )
 
-__all__ = ["Z_80", "PlantAdvice", "candidate_row", "compare_plants", "pool_of"]
+__all__ = ["Z_80", "PlantAdvice", "candidate_row", "compare_plants", "is_regulated", "pool_of"]
 
 Basis = Literal["own log", "own practice", "table"]
 
 PLANTED_SHARE_OF_FLOOR = 0.5
 """Height at planting, as a share of the floor, where areas.csv gives none (common practice, no
 source)."""
+A_LONG_WAIT_D = 180
+"""Days from planting to the look from which a plant is ranked after quicker ones of its rank."""
 Z_80 = 1.2815515655446004
 
 
@@ -51,35 +49,129 @@ class PlantAdvice:
     """One plant for an area; ranges are (3,): the 10, 50 and 90 % quantiles.
 
     ``own_interval_d`` is what the area alone allows in whole days, ``own_listed_d`` the longest
-    listed interval within it; ``tank`` the answer for the whole tank with this plant in the area.
+    listed interval within it; ``tank`` the answer for the whole tank with this plant in the area,
+    ``limited_by`` the label of the area that ends it, ``tank_limited_by`` its id.
     ``rate_per_day`` holds under the tank's conditions, ``rate_sd`` is its log standard deviation;
     ``spans`` counts the spans of this species in the practice's log. Litres and minutes a year at
     the area are at the tank's interval, litres None for a floating plant. ``saves`` is what the
     whole tank takes less in a year than with the plant that is there now, None for that one.
     """
 
-    plant: Plant = field(metadata=FLAT)
+    species_id: str
+    common_name: str
+    form: str
+    is_cover: bool = field(metadata=HIDDEN)
+    is_there_now: bool
+    basis: Basis
+    holding: Holding = field(metadata=HIDDEN)
+    chance_reaches_look: float
+    caution: str = field(metadata=NULL_IF_BLANK)
+    lowest_cut_cm: float = field(metadata=HIDDEN)
+    floor_cm: float = field(metadata=HIDDEN)
+    budget_cm: float = field(metadata=HIDDEN)
     rate_per_day: FloatArray = field(metadata=BY_QUANTILE)
     rate_sd: float = field(metadata=in_json("log_rate_sd", digits=4))
     spans: int = field(metadata=in_json("spans_in_practice"))
-    own_interval_d: int = field(metadata=HIDDEN)
+    own_interval_d: int
     own_listed_d: int | None = field(metadata=in_json("own_listed_interval_d"))
     days_between: FloatArray = field(metadata=in_json("days_floor_to_budget", into=_looked_at))
     cm_per_week: FloatArray = field(metadata=BY_QUANTILE)
     look_d: Days = field(metadata=in_json("days_to_look", into=by_quantile))
     tank: VariantAnswer
+    limits_tank: bool = field(metadata=HIDDEN)
+    limited_by: str | None = field(metadata=HIDDEN)
     tank_limited_by: str | None
     litres_per_year: Range | None = field(metadata=HIDDEN)
     minutes_per_year: Range = field(metadata=HIDDEN)
     saves: Saving | None = field(metadata=in_json("saves_per_year"))
-    holding: tuple[float, float, float] = field(metadata=HIDDEN)
-    reason: str
+
+    json_with: ClassVar = ("chance_holds", "tank_interval_d", "regulated_in_places")
+
+    @property
+    def chance_holds(self) -> float:
+        """Chance that it lives there at all [0-1]."""
+        return float(self.holding.chance[0])
+
+    @property
+    def tank_interval_d(self) -> int | None:
+        """Longest listed interval of the whole tank with it [d], None where none holds."""
+        return self.tank.recommended_interval_d
+
+    @property
+    def regulated_in_places(self) -> bool:
+        """Whether its caution is one of local rules."""
+        return is_regulated(self.caution)
+
+    @property
+    def is_too_tall(self) -> bool:
+        """Whether it does not survive being cut below the budget."""
+        return self.lowest_cut_cm >= self.budget_cm
+
+    @property
+    def is_lost(self) -> bool:
+        """Whether it is not likely to hold there, so that no interval is of use to it."""
+        return self.chance_holds < NOT_LIKELY
+
+    @property
+    def fits(self) -> bool:
+        """Whether it more likely than not holds there, between floor and budget."""
+        unlikely = self.is_too_tall or self.is_lost
+        return not unlikely and self.chance_reaches_look >= NOT_LIKELY
+
+    @property
+    def waits_long(self) -> bool:
+        """Whether it would be planted and come up to the look late or never."""
+        middle = self.look_d[1]
+        return not self.is_there_now and (middle is None or middle > A_LONG_WAIT_D)
+
+    @property
+    def rank(self) -> tuple[int, int, int, int, float, str]:
+        """Sort key, the best first: likely to hold, the tank's interval, soon at the look, the
+        plant's own interval, the work.
+        """
+        doubt = int(min(self.chance_holds, self.chance_reaches_look) < LIKELY)
+        return (
+            doubt if self.fits else 2,
+            -(self.tank_interval_d or 0),
+            int(self.waits_long),
+            -self.own_interval_d,
+            self.minutes_per_year.p50,
+            self.species_id,
+        )
+
+
+def is_regulated(caution: str) -> bool:
+    """Tell whether a species' caution, or that of its relatives, is one of local rules.
+
+    Parameters
+    ----------
+    caution : str
+        As the species table has it, "" for none.
+
+    Returns
+    -------
+    bool
+        Whether it asks to check local rules.
+    """
+    return "check local rules" in caution
 
 
 def pool_of(fit: GrowthFit, place: int, form: str | None) -> list[str]:
-    """Return the species that could be put in an area: measured alike, of a form if one is named.
+    """Return the species that could be put in an area.
 
-    The plant that stands there now is not among them.
+    Parameters
+    ----------
+    fit : GrowthFit
+        The fit of the book.
+    place : int
+        Place of the area in the book.
+    form : str or None
+        The only form of interest.
+
+    Returns
+    -------
+    list of str
+        Species that are measured as the area is; the plant that stands there is not among them.
     """
     priors = fit.design.priors
     alike = priors.measure_is_cover == fit.design.is_cover[place]
@@ -131,29 +223,46 @@ def compare_plants(
     for name in (name for name in plants if name not in pool):
         candidate_row(book, fit, place, name)  # says what is wrong with it
     rows = [candidate_row(book, fit, place, name) for name in pool]
-    laid, wide = fit_beside(book, fit, rows)
-    stand = stand_of(laid, wide, int(design.tank[place]))
-    areas = stand.living.area
-    now = int(np.flatnonzero(areas == place)[0])
-    asked = design.area_id.size + np.flatnonzero(np.isin(pool, list(plants)))
-    candidates = np.flatnonzero(np.isin(areas, asked))
-    others = np.flatnonzero((areas < design.area_id.size) & (areas != place))
-    compared = np.concatenate([[now], candidates])
+    stand = stand_with(book, fit, int(design.tank[place]), rows)
+    now = stand.place_of[place]
+    asked = stand.known + np.flatnonzero(np.isin(pool, list(plants)))
+    compared = np.append(now, np.flatnonzero(np.isin(stand.living.area, asked)))
+    others = np.flatnonzero(stand.living.area < stand.known)
+    others = others[others != now]
     answers = variant_answers(stand, [np.append(others, c) for c in compared])
     start = np.full(compared.size, _planted_cm(book, place, planted_cm))
-    settle = wide.design.priors.settle_d[stand.species[compared]]
-    alone = combined(stand.living, [compared])
-    outlook = outlooks(alone, stand.confidence, start, settle)
-    chances = holding_of(laid, wide, conditions_now(wide, int(design.tank[place])), areas[compared])
+    outlook = outlooks(stand, compared, start)
     found = [
-        _advice(book, stand, answers[i], answers[0], outlook, chances, i, int(compared[i]), now)
-        for i in range(compared.size)
+        _advice(stand, answers[i], answers[0], outlook, i, at)
+        for i, at in enumerate(compared.tolist())
     ]
-    return sorted(found, key=lambda advice: ranked(advice.plant))
+    return sorted(found, key=lambda advice: advice.rank)
 
 
 def candidate_row(book: Book, fit: GrowthFit, place: int, species_id: str) -> PlannedArea:
-    """Return the cells of an area that would be planted with another species."""
+    """Return the cells of an area that would be planted with another species.
+
+    Parameters
+    ----------
+    book : Book
+        The book that was fitted.
+    fit : GrowthFit
+        Its fit.
+    place : int
+        Place of the area in the book.
+    species_id : str
+        The species.
+
+    Returns
+    -------
+    mapping of str to cell
+        The area's own size, bounds and light.
+
+    Raises
+    ------
+    UsageError
+        The species is measured otherwise than the area.
+    """
     areas, design = book.areas, fit.design
     species = int(np.flatnonzero(design.species_id == species_id)[0])
     if bool(design.priors.measure_is_cover[species]) != bool(design.is_cover[place]):
@@ -183,35 +292,39 @@ def _planted_cm(book: Book, place: int, planted_cm: float | None) -> float:
 
 
 def _advice(
-    book: Book,
     stand: Stand,
     answer: VariantAnswer,
     as_it_is: VariantAnswer,
     outlook: Outlook,
-    chances: Holding,
     i: int,
     at: int,
-    now: int,
 ) -> PlantAdvice:
-    design, species = stand.fit.design, int(stand.species[at])
-    area = int(stand.living.area[at])
-    spans = int(design.spans[design.species == species].sum())
+    """Put together what is known of the plant at a place of the stand, the i-th compared."""
+    design, living = stand.fit.design, stand.living
+    area = int(living.area[at])
+    spans = int(design.spans[design.species == stand.species[at]].sum())
+    own_log = design.spans[area] >= OWN_SPANS_FOR_LOG
     posterior = stand.fit.posterior(np.array([area]))
-    sd = float(np.sqrt(posterior.rate_variance[0]))
     [rate] = rate_range(stand.fit, np.array([area]), posterior)
     [weekly] = growth_a_week(stand.fit, np.array([area]))
-    own = int(outlook.allowed_d[i])
-    limited = answer.limited_by
+    own, limited = int(outlook.allowed_d[i]), answer.limited_by
     chosen, here = answer.chosen, int(np.flatnonzero(answer.places == at)[0])
-    minutes = Range(*chosen.area_min[here].tolist()).times(chosen.year.visits)
-    litres = Range(*chosen.removed_cm[here].tolist()).times(
-        float(stand.area_cm2[at]) / 1000.0 * chosen.year.visits
-    )
-    plant = _plant(stand, answer, outlook, chances, i, at, now, minutes.p50)
+    litres = float(stand.area_cm2[at]) / 1000.0 * chosen.year.visits
     return PlantAdvice(
-        plant=plant,
+        species_id=str(design.species_id[stand.species[at]]),
+        common_name=stand.trait("common_name", at),
+        form=stand.trait("form", at),
+        is_cover=bool(design.is_cover[area]),
+        is_there_now=answer is as_it_is,
+        basis="own log" if own_log else "own practice" if spans else "table",
+        holding=stand.holding(np.array([at])),
+        chance_reaches_look=float(outlook.reaches_look[i]),
+        caution=stand.trait("caution", at),
+        lowest_cut_cm=float(living.safe_cut_cm[at]),
+        floor_cm=float(living.floor_cm[at]),
+        budget_cm=float(living.budget_cm[at]),
         rate_per_day=rate,
-        rate_sd=sd,
+        rate_sd=float(np.sqrt(posterior.rate_variance[0])),
         spans=spans,
         own_interval_d=own,
         own_listed_d=max((d for d in stand.listed_d if d <= own), default=None),
@@ -219,69 +332,12 @@ def _advice(
         cm_per_week=weekly,
         look_d=days_or_never(outlook.look_d[i]),
         tank=answer,
-        tank_limited_by=None
-        if limited is None
-        else str(design.area_id[stand.living.area[limited]]),
-        litres_per_year=None if design.is_cover[area] else litres,
-        minutes_per_year=minutes,
-        saves=None if at == now else saved_against(stand, as_it_is, answer),
-        holding=(float(chances.light[i]), float(chances.warmth[i]), float(chances.co2[i])),
-        reason=reason_of(
-            plant,
-            chances,
-            i,
-            limits_tank=limited == at,
-            limited_by=None if limited is None else _label(book, stand, limited),
-            listed_d=stand.listed_d,
-        ),
+        limits_tank=limited == at,
+        limited_by=None if limited is None else stand.label(limited),
+        tank_limited_by=None if limited is None else stand.area_id(limited),
+        litres_per_year=None
+        if design.is_cover[area]
+        else Range(*chosen.removed_cm[here].tolist()).times(litres),
+        minutes_per_year=Range(*chosen.area_min[here].tolist()).times(chosen.year.visits),
+        saves=None if answer is as_it_is else saved_against(stand, as_it_is, answer),
     )
-
-
-def _plant(
-    stand: Stand,
-    answer: VariantAnswer,
-    outlook: Outlook,
-    chances: Holding,
-    i: int,
-    at: int,
-    now: int,
-    minutes_per_year: float,
-) -> Plant:
-    """Return what the ranking looks at of the candidate at a place of the stand."""
-    design, species = stand.fit.design, int(stand.species[at])
-    area = int(stand.living.area[at])
-    spans = int(design.spans[design.species == species].sum())
-    basis: Basis = (
-        "own log"
-        if design.spans[area] >= OWN_SPANS_FOR_LOG
-        else "own practice"
-        if spans
-        else "table"
-    )
-    caution = str(design.priors.caution[species])
-    return Plant(
-        species_id=str(design.species_id[species]),
-        common_name=str(design.priors.common_name[species]),
-        form=str(design.priors.form[species]),
-        unit="% cover" if design.is_cover[area] else "cm",
-        is_there_now=at == now,
-        basis=basis,
-        holds_chance=float(chances.chance[i]),
-        reaches_look_chance=float(outlook.reaches_look[i]),
-        look_d=days_or_never(outlook.look_d[i])[1],
-        own_interval_d=int(outlook.allowed_d[i]),
-        tank_interval_d=answer.recommended_interval_d,
-        minutes_per_year=minutes_per_year,
-        caution=caution,
-        is_regulated=is_regulated(caution),
-        lowest_cut_cm=float(stand.living.safe_cut_cm[at]),
-        floor_cm=float(stand.living.floor_cm[at]),
-        budget_cm=float(stand.living.budget_cm[at]),
-    )
-
-
-def _label(book: Book, stand: Stand, place: int) -> str:
-    area = int(stand.living.area[place])
-    if area >= len(book.areas):
-        return str(stand.fit.design.area_id[area])
-    return str(book.areas.text("label")[area] or book.areas.text("area_id")[area])
