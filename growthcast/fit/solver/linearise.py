@@ -34,7 +34,6 @@ __all__ = [
     "DENSITY",
     "HABIT",
     "KNOTS",
-    "LAG",
     "OF_STARTS",
     "RATE",
     "Linearised",
@@ -45,8 +44,6 @@ __all__ = [
 
 CEILING, HABIT, DENSITY, RATE, KNOTS = range(5)
 BORDER = KNOTS + KNOT_COUNT
-LAG = BORDER
-"""Row of an area's lag beside its border, where the two are told together."""
 OF_STARTS = DENSITY
 """How many parameters of the border, its first ones, a start depends on."""
 
@@ -143,8 +140,10 @@ def linearise(
     offset[aimed] = aim.stage[of] - stage[aimed] - 0.5 * aim.flattening[of] * process_noise[aimed]
     # Grew: z = z_previous + g with g = tau exp(ln r + q.b); dg/d ln r = g and dg/db = g q.
     grew = _places(nodes.link == Link.GREW)
-    weight = drift.weight[:, grew]
-    grown = _grown(chains, grew, weight, border, shape, lag_d)
+    weight, owner = drift.weight[:, grew], area[grew]
+    pace = border[RATE, owner] + (weight * border[KNOTS:].take(owner, axis=1)).sum(axis=0)
+    grown = np.exp(pace) * shape_factor(shape[chains.area])[rank[grew]]
+    grown *= nodes.growth_d[grew] * nodes.awake_share(lag_d, grew)
     # Heights and slopes are taken at the stage expected; a height at the current stage is reached
     # from there along the slope, since the filter sees straight lines only.
     expected_stage = stage.copy()
@@ -163,34 +162,12 @@ def linearise(
     curvature = slope_bend(expected_cm[grew], slope[grew], bend[grew])
     height_cm[grew] += 0.5 * curvature * process_noise[grew]
     at = Linearised(
-        transition=transition,
-        inputs=inputs,
-        offset=offset,
-        process_noise=process_noise,
-        observation=slope,
-        expected_cm=expected_cm,
-        height_cm=height_cm,
+        transition, inputs, offset, process_noise, slope, expected_cm, height_cm=height_cm
     )
     _link_guesses(at, nodes, ceiling, bend, stage)
     _link_unsaid_cuts(at, chains, ceiling, bend, stage, border, sites)
     _link_known_cuts(at, chains, ceiling, border, errors)
     return replace(at, **_observed(nodes, at, border, errors, trust, sites))
-
-
-def _grown(
-    chains: Chains,
-    grew: slice | IntArray,
-    weight: FloatArray,
-    border: FloatArray,
-    shape: FloatArray,
-    lag_d: FloatArray,
-) -> FloatArray:
-    """Stages gained over the spans ``grew``; the drift of each follows the knots by ``weight``."""
-    nodes, owner = chains.nodes, chains.nodes.area[grew]
-    pace = border[RATE, owner] + (weight * border[KNOTS:].take(owner, axis=1)).sum(axis=0)
-    usual_d = nodes.growth_d[grew] * nodes.awake_share(lag_d, grew)
-    grown: FloatArray = np.exp(pace) * shape_factor(shape[chains.area])[chains.rank[grew]] * usual_d
-    return grown
 
 
 def _link_guesses(
