@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from growthcast.book.report import count_of, format_findings
-from growthcast.cli.options import AsJson, BookFolder, day_option, folder_of
+from growthcast.cli.options import AsJson, BookFolder, day_option, fitted, folder_of
 from growthcast.cli.output import print_answer, say
 from growthcast.errors import Exit
 from growthcast.say import words
@@ -75,9 +75,9 @@ def _of_fit(book: Book) -> list[Finding]:
     """Notes on the log rows that a fit set aside, and how it read the weights of whole tanks."""
     from growthcast.book.checks.readings import remark_on_grams
     from growthcast.book.slugs import finding
-    from growthcast.fit.growth import fit_growth, last_logged
+    from growthcast.fit.growth import last_logged
 
-    fit = fit_growth(book, last_logged(book) or date.today())
+    fit = fitted(book, last_logged(book) or date.today())
     expected = "a reading that growth since the last visit can explain"
     fix = "look for a slipped decimal, another area's row or an unlogged cut, else leave it"
     suspects = [

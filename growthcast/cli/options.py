@@ -121,15 +121,22 @@ def say_not_fitted(not_fitted: dict[str, str]) -> None:
         )
 
 
+def fitted(book: Book, day: date) -> GrowthFit:
+    """Fit a book as every command does."""
+    from growthcast.fit.growth import fit_growth
+
+    return fit_growth(book, day)
+
+
 def open_fit(named: str | None, on: date | None) -> tuple[Book, date, GrowthFit]:
     """Read and fit the book; areas whose fit did not settle are named on stderr."""
-    from growthcast.fit.growth import fit_growth, last_logged
+    from growthcast.fit.growth import last_logged
     from growthcast.say.water import co2_words
 
     book, day = open_book(named, on)
     for sentence in co2_words(book, unknown=False):
         say(sentence)
-    fit = fit_growth(book, day)
+    fit = fitted(book, day)
     say_not_fitted(fit.not_fitted)
     unsettled = fit.design.area_id[~fit.converged].tolist()
     if unsettled:

@@ -16,6 +16,7 @@ from growthcast.cli.options import (
     chosen_tanks,
     open_book,
     plot_option,
+    say_not_fitted,
 )
 from growthcast.cli.output import print_answer, say
 from growthcast.errors import Exit
@@ -44,6 +45,7 @@ def watch_command(
     tanks = chosen_tanks(opened, tank)
     check_plot(opened, plot)
     report = watch_growth(opened, day, tanks)
+    say_not_fitted(report.not_fitted)
     if plot is not None and not any(watched.course for watched in report.tanks):
         say("Nothing was drawn: no tank has visits enough to judge.")
     elif plot is not None:

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import replace
 from datetime import timedelta
 
 import numpy as np
@@ -100,12 +99,10 @@ def forecast_figure(
 def _caption(tank: str, panels: Sequence[AreaPanel]) -> Caption:
     on, horizon_d = panels[0].on, panels[0].horizon_d
     names = [shortened(panel.name, TITLE_PT, NAME_MM) for panel in panels]
-    caption = forecast_caption(tank, names, [panel.area for panel in panels], on, horizon_d)
-    told = [caption.conclusion]
+    sentences = []
     for panel in panels:
-        last = panel.log.last_reading()
-        read = None if last is None else (as_date(last[0]), *last[1:])
-        reading = last_reading_words(panel.area, read, LOG_SHOWN_D, on)
+        reading = last_reading_words(panel.area, panel.log.last_reading(), LOG_SHOWN_D, on)
         label = tidy(panel.label) or panel.area.area_id
-        told.append(area_sentence(panel.area, label, reading, on, horizon_d))
-    return replace(caption, description=" ".join(told))
+        sentences.append(area_sentence(panel.area, label, reading, on, horizon_d))
+    areas = [panel.area for panel in panels]
+    return forecast_caption(tank, names, areas, sentences, on, horizon_d)

@@ -13,7 +13,7 @@ from threadpoolctl import threadpool_limits
 from growthcast.book.book import Book, Table
 from growthcast.fit.borrowing.evidence import borrow, with_borrowed
 from growthcast.fit.design import Design, build_design, with_spreads
-from growthcast.fit.learning import learn_spreads
+from growthcast.fit.learning import learn_bends, learn_spreads
 from growthcast.fit.result import CLEARLY, GrowthFit
 from growthcast.fit.sites.nouns import NOBODY
 from growthcast.fit.sites.weights import evidence_for_everything
@@ -91,7 +91,9 @@ def _fitted(book: Book, on: date, spreads: Spreads | None) -> GrowthFit:
         spreads = _spreads_of_a_sample(book, on)
         design = with_spreads(design, spreads)
     if spreads is None:
+        default = design.spreads
         design, solution = learn_spreads(design, start)
+        design, solution = learn_bends(design, solution, default)
     else:
         solution = solve(design.problem, start, tolerance=ROUGHLY)
         design, solution = set_suspects_aside(design, solution)

@@ -21,20 +21,20 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from growthcast.arrays import FloatArray
+from growthcast.arrays import BoolArray, FloatArray
 from growthcast.fit.design import Design, with_spreads
 from growthcast.fit.model.drift import KNOT_COUNT
 from growthcast.fit.model.lags import lags_told
 from growthcast.fit.rows.chains import Link
-from growthcast.fit.solver.likelihood import variance_slopes
+from growthcast.fit.solver.likelihood import log_likelihood, variance_slopes
 from growthcast.fit.solver.linearise import error_parts
-from growthcast.fit.solver.problem import Point
+from growthcast.fit.solver.problem import Point, with_heights_that_count
 from growthcast.fit.solver.solve import ROUGHLY, Solution, solve
 from growthcast.fit.solver.view import view_of
 from growthcast.fit.spreads import LEARNT, Spreads
 from growthcast.fit.suspects import set_suspects_aside
 
-__all__ = ["learn_spreads"]
+__all__ = ["learn_bends", "learn_spreads"]
 
 
 PRIOR_SD = 0.5
@@ -51,6 +51,13 @@ WIDER_BEFORE_LEARNING = 1.5
 """Before the spreads are learnt a reading is only set aside if it is this much further off."""
 STEPS_BETWEEN = 2
 """Fitting steps between rounds."""
+SHAPES = (-0.5, 0.0, 0.5, 1.0, 2.0)
+"""Richards exponents tried for a form, its ceilings learnt."""
+STRONG_EVIDENCE = 6.0
+"""Log likelihood by which another bend must be the likelier: some 400 times."""
+RISE, READINGS_OF_A_RISE, MOST_RISE = 3.0, 4, 0.5
+"""A rise that tells of a bend goes to so many times its first height, over so many readings; so
+large a share of a form's areas must have one."""
 FAR_OFF = 2.5, 3.5
 """A reading teaches the spreads less from so many standard deviations on, and nothing further off
 than the second: a few wild ones would widen all ranges. A normal scatter is learnt 2 % too
@@ -100,6 +107,62 @@ def learn_spreads(design: Design, start: Point | None = None) -> tuple[Design, S
 def _with_lags(spreads: Spreads, design: Design, solution: Solution) -> Spreads:
     """Return spreads with what the log says of the lags where a fit stands."""
     return replace(spreads, lags=lags_told(solution.view, design.form, design.spreads.lags))
+
+
+def learn_bends(design: Design, solution: Solution, default: Spreads) -> tuple[Design, Solution]:
+    """Let unbroken rises teach the bend of a form's curve, and its ceilings, on strong evidence.
+
+    Parameters
+    ----------
+    design : Design
+        A book as arrays, with the spreads that were learnt.
+    solution : Solution
+        Its fit.
+    default : Spreads
+        The spreads that learning leans on.
+
+    Returns
+    -------
+    tuple of Design and Solution
+        As they were, unless most areas of a form were read along a rise to several times their
+        height without a cut, and their readings make another bend much the likelier. Logs of
+        trimmed areas say next to nothing of a bend, and are not asked.
+    """
+    rising, forms = _rising(solution) & ~design.is_cover, design.priors.form[design.species]
+    for form in sorted(set(forms[rising].tolist())):
+        mine = forms == form
+        if rising[mine].mean() < MOST_RISE:
+            continue
+        likeliest = log_likelihood(solution.view) + STRONG_EVIDENCE
+        earlier = design.problem.rises
+        rises, was = mine if earlier is None else mine | earlier, design
+        for shape in SHAPES:
+            bent = np.where(was.priors.form == form, shape, was.priors.shape)
+            problem = replace(solution.problem, shape=bent[was.species], rises=rises)
+            there = replace(was, priors=replace(was.priors, shape=bent), problem=problem)
+            there = with_spreads(there, default)
+            there = replace(there, problem=with_heights_that_count(there.problem))
+            there, tried = learn_spreads(there)
+            if (likely := log_likelihood(tried.view)) > likeliest:
+                design, solution, likeliest = there, tried, likely
+    return design, solution
+
+
+def _rising(solution: Solution) -> BoolArray:
+    """Whether an area (A,) was read along a rise to ``RISE`` times its height without a cut."""
+    rising = np.zeros(solution.problem.area_count, dtype=bool)
+    for block in solution.problem.blocks:
+        chains, nodes = block.chains, block.chains.nodes
+        read = np.isfinite(nodes.reading_cm) & np.isnan(nodes.aim_sd_cm) & (block.trust == 1.0)
+        lowest, readings = np.where(read, nodes.reading_cm, np.inf), read.astype(np.int64)
+        for here in chains.positions[1:]:
+            at = np.arange(here.start, here.stop)
+            at = at[read[at] & (nodes.link[at] == Link.GREW) & read[chains.previous[at]]]
+            lowest[at] = np.minimum(lowest[at], lowest[chains.previous[at]])
+            readings[at] += readings[chains.previous[at]]
+        risen = (readings >= READINGS_OF_A_RISE) & (nodes.reading_cm >= RISE * lowest)
+        rising[nodes.area[risen]] = True
+    return rising
 
 
 @dataclass(frozen=True, slots=True)

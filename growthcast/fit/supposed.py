@@ -27,7 +27,7 @@ from growthcast.book.supposed.rows import (
 )
 from growthcast.errors import UsageError
 from growthcast.fit.borrowing.evidence import with_borrowed
-from growthcast.fit.design import build_design
+from growthcast.fit.design import Design, build_design
 from growthcast.fit.model.clock import GrowthClock, TankConditions
 from growthcast.fit.result import GrowthFit
 from growthcast.fit.rows.chains import repacked
@@ -186,6 +186,12 @@ def fit_beside(
     problem = wide.problem
     if fit.borrowed is not None and fit.borrowed.model != "none":
         problem = with_borrowed(problem, fit.borrowed)
+    priors = replace(wide.priors, shape=_shapes(fit, wide))
+    wide = replace(wide, priors=priors)
+    rises = fit.solution.problem.rises
+    if rises is not None:
+        rises = np.concatenate([rises, np.zeros(wide.area_id.size - rises.size, dtype=bool)])
+    problem = replace(problem, shape=priors.shape[wide.species], rises=rises)
     known, point = fit.design.area_id.size, fit.solution.point
     problem = _as_weighed(problem, fit.solution.problem)
     added = _block_of_new(problem, known, fit.design.on_day)
@@ -214,6 +220,15 @@ def fit_beside(
     numbers = fit.design.row_numbers
     design = replace(wide, problem=problem, draw_key=draw_key, row_numbers=numbers)
     return laid, replace(fit, design=design, solution=solution)
+
+
+def _shapes(fit: GrowthFit, wide: Design) -> FloatArray:
+    """Bends (S,) of the species of a wider design: those that the fit has learnt of their forms."""
+    learnt = dict(
+        zip(fit.design.priors.form.tolist(), fit.design.priors.shape.tolist(), strict=True)
+    )
+    forms = zip(wide.priors.form.tolist(), wide.priors.shape.tolist(), strict=True)
+    return np.array([learnt.get(form, shape) for form, shape in forms])
 
 
 def _as_weighed(problem: Problem, fitted: Problem) -> Problem:

@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date
 
-from growthcast.forecast.report import AreaForecast
+from growthcast.forecast.report import AreaForecast, as_date
 from growthcast.forecast.verdict import BacktestResult
 from growthcast.say.forecast import conclusion, first_to_pass, unit
 from growthcast.say.rescape import days_text
@@ -49,12 +49,18 @@ FORECAST_KEY = (
 
 
 def forecast_caption(
-    tank: str, names: Sequence[str], areas: Sequence[AreaForecast], on: date, horizon_d: int
+    tank: str,
+    names: Sequence[str],
+    areas: Sequence[AreaForecast],
+    sentences: Sequence[str],
+    on: date,
+    horizon_d: int,
 ) -> Caption:
-    """Return which area of a tank passes its budget first; what each does is still to be said."""
+    """Return which area of a tank passes its budget first, and the sentences of its areas."""
     opening = f"Tank {tank}, if nothing more is cut from {full_date_words(on)} on: "
     whole = opening + _who_passes(names, areas, on, horizon_d)
-    return Caption(f"Height forecast of tank {tank}", whole, FORECAST_KEY, whole)
+    told = " ".join([whole, *sentences])
+    return Caption(f"Height forecast of tank {tank}", whole, FORECAST_KEY, told)
 
 
 def _who_passes(
@@ -83,14 +89,14 @@ def _who_passes(
 
 
 def last_reading_words(
-    area: AreaForecast, last: tuple[date, float, bool] | None, shown_d: int, on: date
+    area: AreaForecast, last: tuple[float, float, bool] | None, shown_d: int, on: date
 ) -> str:
-    """Return the last reading (its day, its height, whether after a cut) of an area."""
+    """Return the last reading (its day number, its height, whether after a cut) of an area."""
     if last is None:
         return f"no height logged in the {shown_d} days before {day_words(on, on)}"
     day, height, cut = last
     how = "left" if cut else "measured"
-    return f"{how} at {height:g} {unit(area)} on {day_words(day, on)}"
+    return f"{how} at {height:g} {unit(area)} on {day_words(as_date(day), on)}"
 
 
 BACKTEST_KEY = (

@@ -142,7 +142,7 @@ def cases_of(practice: SimulatedPractice) -> list[TankCase]:
     origin = origin_of(book, last)
     assert origin is not None
     with threadpool_limits(limits=1, user_api="blas"):
-        return gather_cases(book, last, origin)
+        return gather_cases(book, last, origin)[0]
 
 
 def watched(

@@ -44,6 +44,7 @@ def test_the_demo_is_watched_and_drawn(tmp_path):
     answer = strict_json(ran.out)
     assert ran.status == int(answer["needs_attention"])
     assert len(answer["tanks"]) == 6
+    assert answer["not_fitted"] == []
     assert answer["false_alarms_per_tank_and_year"] == pytest.approx(0.5)
     for tank in answer["tanks"]:
         assert tank["visits"] >= tank["visits_needed"]

@@ -49,6 +49,7 @@ def doubted(reading, factor=1.0):
     return doubts_about(expected, [typed], book, row.on, "all")
 
 
+@pytest.mark.slow
 def test_about_one_honest_reading_of_a_hundred_is_doubted(readings):
     count = sum(bool(doubted(reading)) for reading in readings)
     assert len(readings) > 100

@@ -9,7 +9,7 @@ in the covariance of the readings, not in their mean.
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from datetime import date
 
 import numpy as np
@@ -56,6 +56,8 @@ class Evidence:
     grown_cm : array (n, T)
         Change of what was foreseen with the log pace of each week: the growth of that week that
         the reading shows.
+    not_fitted : dict of str
+        Ids of tanks whose log cannot be fitted, before the origin or since, and why.
     """
 
     usual: GrowthFit
@@ -68,6 +70,7 @@ class Evidence:
     variance_cm2: FloatArray
     lean_cm: FloatArray
     grown_cm: FloatArray
+    not_fitted: dict[str, str] = field(default_factory=dict)
 
     def of(self, rows: BoolArray | IntArray) -> Evidence:
         """Return some of the readings."""
@@ -112,7 +115,10 @@ def evidence_under(
         Readings in the order of tank, day and area. An area planted after the origin has the rate
         its tank, species and the table give it, with their doubt.
     """
-    return on_what_fits(book, lambda part: _evidence(usual, part, on, origin_day, doubted))[0]
+    evidence, failed = on_what_fits(
+        book, lambda part: _evidence(usual, part, on, origin_day, doubted)
+    )
+    return replace(evidence, not_fitted=usual.not_fitted | failed)
 
 
 def _evidence(

@@ -117,6 +117,7 @@ def part_of(view: View, tanks: BoolArray) -> Part:
         shape=problem.shape[areas],
         first_habit=problem.first_habit[areas],
         lag_d=problem.lag_d[areas],
+        rises=None if problem.rises is None else problem.rises[areas],
     )
     began = Point(
         stages=tuple(_collected(point.stages, its) for its in taken),

@@ -68,7 +68,8 @@ class Problem:
     """Everything a fit needs, as arrays: blocks, priors, errors, weights, shapes (A,) of the areas.
 
     ``first_habit`` (A,) is the log cut height a fit starts from, ``lag_d`` (A,) the days of growth
-    lost after a cut [d].
+    lost after a cut [d]. ``rises`` (A,) are areas whose unbroken rises have been found to teach bend
+    and ceiling; none where it is None.
     """
 
     blocks: tuple[Block, ...]
@@ -78,6 +79,7 @@ class Problem:
     shape: FloatArray
     first_habit: FloatArray
     lag_d: FloatArray
+    rises: BoolArray | None = None
 
     @property
     def area_count(self) -> int:
@@ -136,7 +138,7 @@ def with_heights_that_count(problem: Problem) -> Problem:
     near: BoolArray = highest > NEAR_CEILING_SHARE * np.exp(pooling.log_ceiling)
     learnt = replace(
         pooling,
-        ceiling_learnt=near[0] & near[1],
+        ceiling_learnt=(near[0] & near[1]) | (False if problem.rises is None else problem.rises),
         highest_cm=np.where(near, highest, 0.0),
         highest_sd_cm=sd,
     )

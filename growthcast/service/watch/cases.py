@@ -49,7 +49,9 @@ class TankCase:
         return self.evidence.usual.design
 
 
-def gather_cases(book: Book, on_day: float, origin_day: float) -> list[TankCase]:
+def gather_cases(
+    book: Book, on_day: float, origin_day: float
+) -> tuple[list[TankCase], dict[str, str]]:
     """Prepare every tank that has readings since the origin, in the order of tanks.csv.
 
     Parameters
@@ -61,9 +63,11 @@ def gather_cases(book: Book, on_day: float, origin_day: float) -> list[TankCase]
 
     Returns
     -------
-    list of TankCase
+    cases : list of TankCase
         Readings that look like slips are set aside, and the forecasts after them do not start
         from them.
+    not_fitted : dict of str
+        Ids of tanks whose log cannot be fitted, and why.
     """
     wander = wander_before(book, origin_day)
     evidence = gather_evidence(book, on_day, origin_day)
@@ -77,10 +81,10 @@ def gather_cases(book: Book, on_day: float, origin_day: float) -> list[TankCase]
             strict=True,
         )
     )
-    if not slips:
-        return cases
-    slipless = evidence_under(evidence.usual, book, as_date(on_day), origin_day, slips)
-    return _cases(book, slipless, wander)
+    if slips:
+        evidence = evidence_under(evidence.usual, book, as_date(on_day), origin_day, slips)
+        cases = _cases(book, evidence, wander)
+    return cases, evidence.not_fitted
 
 
 def _cases(book: Book, evidence: Evidence, wander: Wander) -> list[TankCase]:

@@ -151,9 +151,17 @@ class SpeciesGrowth:
     recent: IndexPoint = field(metadata=FLAT)
 
 
+def _tanks_and_why(failed: dict[str, str]) -> list[dict[str, str]]:
+    return [{"tank_id": tank, "why": why} for tank, why in failed.items()]
+
+
 @dataclass(frozen=True, slots=True)
 class WatchReport:
-    """The practice as watched on a day; ``usual_until`` ends the time that sets what is usual."""
+    """The practice as watched on a day; ``usual_until`` ends the time that sets what is usual.
+
+    ``not_fitted`` are the ids of tanks whose log cannot be fitted, and why: their readings are not
+    judged.
+    """
 
     on: date
     usual_until: date | None
@@ -161,6 +169,7 @@ class WatchReport:
     tanks: tuple[TankWatch, ...]
     species: tuple[SpeciesGrowth, ...]
     across: tuple[Finding, ...] = field(metadata=in_json("across_tanks"))
+    not_fitted: dict[str, str] = field(default_factory=dict, metadata=in_json(into=_tanks_and_why))
 
     json_with: ClassVar = ("needs_attention",)
 

@@ -81,7 +81,7 @@ def watch_growth(book: Book, on: date, tanks: IntArray) -> WatchReport:
         waiting = tuple(_waiting(str(ids[k]), int(counts[k])) for k in tanks.tolist())
         return WatchReport(on, None, rate, waiting, (), ())
     with threadpool_limits(limits=1, user_api="blas"):
-        cases = gather_cases(book, on_day, origin)
+        cases, not_fitted = gather_cases(book, on_day, origin)
         ready = {case.tank: case for case in cases if counts[case.tank] >= VISITS_NEEDED}
         across = _across(book, list(ready.values()), tanks)
         watched = []
@@ -100,6 +100,7 @@ def watch_growth(book: Book, on: date, tanks: IntArray) -> WatchReport:
         tanks=tuple(watched),
         species=species,
         across=tuple(finding for finding, _ in across),
+        not_fitted=not_fitted,
     )
 
 

@@ -19,6 +19,7 @@ from growthcast.fit.foreseen.doubt import (
     weekly_drift,
 )
 from growthcast.fit.growth import last_logged
+from growthcast.fit.solver import view
 from growthcast.fit.solver.hierarchy import border_covariance
 from growthcast.fit.solver.linearise import RATE
 from growthcast.plain import plain
@@ -282,6 +283,27 @@ def test_the_first_row_of_conditions_is_no_change(demo):
 
 def test_cases_keep_the_order_of_days(demo):
     on = day_number(last_logged(demo))
-    for case in gather_cases(demo, on, origin_of(demo, on)):
+    for case in gather_cases(demo, on, origin_of(demo, on))[0]:
         assert (np.diff(case.evidence.day) >= 0.0).all()
         assert (case.evidence.tank == case.tank).all()
+
+
+def test_a_tank_that_cannot_be_fitted_is_named(tmp_path, monkeypatch):
+    """What is usual is learnt without it, and the others are judged."""
+    early = (date(2026, 6, 1) - timedelta(days=days) for days in (98, 84, 70))
+    moss = "".join(f"{day},home,moss,7,3,,,,,\n" for day in early)
+    book = make_book(tmp_path, trims=stem_log() + moss, on=date(2026, 6, 1))
+    sound = view.linearise
+
+    def linearise(chains, *args):
+        at = sound(chains, *args)
+        of_moss = (chains.nodes.area == 2) & (chains.nodes.row >= 0)
+        return replace(at, residual=np.where(of_moss, np.nan, at.residual))
+
+    monkeypatch.setattr(view, "linearise", linearise)
+    report = watch_growth(book, date(2026, 6, 1), np.array([0, 1]))
+    assert report.tanks[0].status != "too few visits"
+    assert list(report.not_fitted) == ["home"]
+    assert plain(report)["not_fitted"] == [
+        {"tank_id": "home", "why": "no growth explains the log rows of moss"}
+    ]

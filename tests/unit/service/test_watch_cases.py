@@ -34,7 +34,7 @@ def log_of(pace, slip_at=None):
 
 def lobby_case(book):
     on = day_number(LAST)
-    return gather_cases(book, on, origin_of(book, on))[0]
+    return gather_cases(book, on, origin_of(book, on))[0][0]
 
 
 def test_no_forecast_starts_from_a_slip(tmp_path):
