@@ -68,8 +68,8 @@ class Problem:
     """Everything a fit needs, as arrays: blocks, priors, errors, weights, shapes (A,) of the areas.
 
     ``first_habit`` (A,) is the log cut height a fit starts from, ``lag_d`` (A,) the days of growth
-    lost after a cut [d]. ``rises`` (A,) are areas whose unbroken rises have been found to teach bend
-    and ceiling; none where it is None.
+    lost after a cut [d]. ``rises`` (A,) are areas whose unbroken rises have been found to teach
+    bend and ceiling; none where it is None.
     """
 
     blocks: tuple[Block, ...]
