@@ -38,7 +38,7 @@ def watch_command(
     Exit status: 0 all as usual, 1 something needs attention, 2 bad arguments or a book with
     problems, 3 the tool itself failed.
     """
-    from growthcast.say.watch import watch_words
+    from growthcast.say.watch import watch_in_json, watch_words
     from growthcast.service.watch.watch import watch_growth
 
     opened, day = open_book(book, on)
@@ -54,6 +54,6 @@ def watch_command(
 
         save_picture(opened, plot, *growth_index_figure(report))
         say(f"Wrote {plot}")
-    print_answer(as_json, report, watch_words(report, by_area=tank is not None))
+    print_answer(as_json, watch_in_json(report), watch_words(report, by_area=tank is not None))
     if report.needs_attention:
         raise typer.Exit(Exit.ATTENTION)

@@ -23,6 +23,7 @@ from growthcast.figures.lettering import (
 )
 from growthcast.figures.style import BAND_80_ALPHA, BUDGET, MEASURED, VISITS, house_style
 from growthcast.say.figures import Caption, growth_title, watch_caption
+from growthcast.say.watch import finding_name
 from growthcast.say.words import percent
 from growthcast.service.watch.report import Finding, TankWatch, WatchReport
 
@@ -90,7 +91,7 @@ def _changed(ax: Axes, finding: Finding, last: float, top: float) -> EndLabel:
     began = (max(early, ax.get_xlim()[0]), late)
     bar: Any = {"color": BUDGET.colour, "lw": 0.8, "marker": "|", "ms": 5, "zorder": 3}
     ax.plot(began, (middle, middle), label="since", **bar)
-    who = "whole tank" if finding.kind == "tank" else drawable(finding.name)
+    who = "whole tank" if finding.kind == "tank" else drawable(finding_name(finding))
     lines = [*textwrap.wrap(who, LABEL_LETTERS)[:2], percent(finding.growth_share[1])]
     return EndLabel("\n".join(lines), middle, BUDGET.colour)
 

@@ -10,6 +10,7 @@ from growthcast.forecast.report import AreaForecast, as_date
 from growthcast.forecast.verdict import BacktestResult
 from growthcast.say.forecast import conclusion, first_to_pass, unit
 from growthcast.say.rescape import days_text
+from growthcast.say.watch import finding_name, finding_sentence, tank_sentence
 from growthcast.say.words import day_words, days_in_words, full_date_words, percent
 from growthcast.service.rescape.layouts import LayoutAdvice
 from growthcast.service.rescape.plants import PlantAdvice
@@ -147,7 +148,7 @@ def watch_caption(report: WatchReport, left_out: int) -> Caption:
     """Return who needs a look, and since when; ``left_out`` tanks as usual are not drawn."""
     drawn = [tank for tank in report.tanks if tank.course]
     if report.findings:
-        said = [f"{', '.join(f.tank_ids)}: {f.sentence}" for f in report.findings[:3]]
+        said = [f"{', '.join(f.tank_ids)}: {finding_sentence(f)}" for f in report.findings[:3]]
         more = len(report.findings) - 3
         whole = "; ".join([*said, *([f"and {more} more"] if more > 0 else [])]) + "."
     else:
@@ -160,7 +161,7 @@ def watch_caption(report: WatchReport, left_out: int) -> Caption:
             f"{percent(point.usual_high)})"
             for point in tank.course[-6:]
         )
-        told.append(f"{tank.tank_id}: {tank.sentence}. Last visits: {points}.")
+        told.append(f"{tank.tank_id}: {tank_sentence(tank)}. Last visits: {points}.")
     key = WATCH_KEY + (f" {left_out} more tanks as usual are not drawn." if left_out > 0 else "")
     return Caption("Growth against usual, visit by visit", whole, key, " ".join(told))
 
@@ -172,7 +173,7 @@ def growth_title(findings: Sequence[Finding], on: date) -> str:
     finding = findings[0]
     verb = "grow" if finding.kind == "species" else "grows"
     return (
-        f"{finding.name} {verb} at {percent(finding.growth_share[1])} since about "
+        f"{finding_name(finding)} {verb} at {percent(finding.growth_share[1])} since about "
         f"{day_words(finding.since[1], on)}"
     )
 

@@ -8,7 +8,7 @@ from typing import Any
 
 from growthcast.plain import plain
 from growthcast.say.reasons import reason
-from growthcast.say.words import Table, Words, days_in_words, quantile_words
+from growthcast.say.words import Table, Words, days_in_words, range_words
 from growthcast.service.logged import AfterVisit
 
 __all__ = ["outlook_for_programs", "outlook_words"]
@@ -33,9 +33,9 @@ def outlook_words(
         expected.append(
             [
                 area.label,
-                quantile_words(area.expected_cm, area.unit),
+                range_words(area.expected_cm, area.unit),
                 "" if height is None else f"{height:g} {area.unit}",
-                quantile_words(area.height_cm_now, area.unit),
+                range_words(area.height_cm_now, area.unit),
             ]
         )
         uncut = "leave uncut" if known else ""

@@ -60,7 +60,7 @@ def rounds_notes(plan: RoundsPlan) -> list[str]:
         ),
         *(note for w in tanks for note in _days_kept(w, plan.dates)),
         *(note for w in tanks for note in _longer_than_a_day(w, 60.0 * plan.hours_per_day)),
-        *(w.idle for w in tanks if w.idle),
+        *(_idle(w) for w in tanks if w.idle),
         *(
             f"no listed interval keeps {w.tank_id} inside with the wanted chance: it is planned "
             f"every {w.interval_d} days, the shortest (growthcast interval says what would mend it)"
@@ -69,6 +69,18 @@ def rounds_notes(plan: RoundsPlan) -> list[str]:
         ),
         *_holidays_met(plan),
     ]
+
+
+def _idle(window: TankWindow) -> str:
+    """Say why the plants of a tank set no rhythm, and whether it is planned all the same."""
+    why = {
+        "cleared": "its last visit cleared it",
+        "empty": "nothing is planted in it",
+        "none holds": "none of its plants is likely to hold (growthcast interval says why)",
+    }[window.idle]
+    if window.longest_d is None:
+        return f"{window.tank_id} is not planned: {why}"
+    return f"{window.tank_id} is planned by its own limit of {window.longest_d} days alone: {why}"
 
 
 def _overdue(window: TankWindow, start: date) -> str:

@@ -3,11 +3,16 @@
 from __future__ import annotations
 
 from datetime import date
+from typing import Any
 
+from growthcast.plain import plain
+from growthcast.say.checks import checks_for
 from growthcast.say.words import Table, Words, percent
 from growthcast.service.watch.report import DropSeen, Finding, IndexPoint, TankWatch, WatchReport
 
-__all__ = ["watch_words"]
+__all__ = ["finding_name", "finding_sentence", "tank_sentence", "watch_in_json", "watch_words"]
+
+WHOLE_TANK = "the whole tank"
 
 
 def watch_words(report: WatchReport, *, by_area: bool) -> Words:
@@ -83,19 +88,76 @@ def _how_to_read(report: WatchReport) -> Words:
         )
 
 
+def finding_name(finding: Finding) -> str:
+    """Return who grows otherwise than usual."""
+    if finding.kind == "species":
+        return f"all areas of {finding.name}"
+    return "its only area" if finding.alone else finding.name or WHOLE_TANK
+
+
+def finding_sentence(finding: Finding) -> str:
+    """Say in one sentence who grows how, since when."""
+    low, middle, high = (100 * share for share in finding.growth_share)
+    early, usual, late = finding.since
+    verb = "grow" if finding.kind == "species" else "grows"
+    return (
+        f"{finding_name(finding)} {verb} at {middle:.0f} % of the usual (8 of 10 times {low:.0f} "
+        f"to {high:.0f} %) since about {usual} ({early} to {late})"
+    )
+
+
+def tank_sentence(tank: TankWatch) -> str:
+    """Say how a tank grows, or why nothing can be said."""
+    if tank.status != "too few visits":
+        return "; ".join(map(finding_sentence, tank.findings)) or "grows as usual"
+    if tank.visits >= tank.visits_needed:
+        return "no visit lately tells how much was grown, so there is nothing to judge"
+    return (
+        f"not enough visits yet: {tank.visits} of {tank.visits_needed} that tell how much was "
+        "grown since the visit before"
+    )
+
+
+def watch_in_json(report: WatchReport) -> dict[str, Any]:
+    """Return the report for programs, with its sentences."""
+    tanks = [
+        {
+            **plain(tank),
+            "sentence": tank_sentence(tank),
+            "findings": [*map(_finding_in_json, tank.findings)],
+        }
+        for tank in report.tanks
+    ]
+    across = [*map(_finding_in_json, report.across)]
+    return {**plain(report), "tanks": tanks, "across_tanks": across}
+
+
+def _finding_in_json(finding: Finding) -> dict[str, Any]:
+    return {
+        **plain(finding),
+        "sentence": finding_sentence(finding),
+        "also_possible": _also(finding),
+        "check": checks_for(finding),
+    }
+
+
+def _also(finding: Finding) -> list[str]:
+    return [area_id or WHOLE_TANK for area_id in finding.also]
+
+
 def _finding(finding: Finding) -> Words:
     where = ", ".join(finding.tank_ids)
-    yield f"{where}: {finding.sentence}; noticed at the visit of {finding.noticed_on}."
+    yield f"{where}: {finding_sentence(finding)}; noticed at the visit of {finding.noticed_on}."
     if finding.also:
-        yield (f"  The readings fit nearly as well if it is {' or '.join(finding.also)} instead.")
+        yield f"  The readings fit nearly as well if it is {' or '.join(_also(finding))} instead."
     yield "  To check, in this order (common practice; the log cannot tell which it is):"
-    for number, suspect in enumerate(finding.suspects, start=1):
-        yield f"  {number}. {suspect}"
+    for number, check in enumerate(checks_for(finding), start=1):
+        yield f"  {number}. {check}"
 
 
 def _row(tank: TankWatch) -> list[str]:
     if tank.recent is None:
-        return [tank.tank_id, "", "", str(tank.visits), tank.sentence]
+        return [tank.tank_id, "", "", str(tank.visits), tank_sentence(tank)]
     growth, usual, verdict = _part(tank.recent, bool(tank.findings))
     return [tank.tank_id, growth, usual, str(tank.visits), verdict]
 

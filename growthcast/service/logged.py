@@ -11,15 +11,15 @@ from growthcast.book.book import Book
 from growthcast.finite import finite_answer
 from growthcast.fit.growth import fit_growth
 from growthcast.fit.result import GrowthFit
-from growthcast.forecast.report import AreaForecast, forecast_growth
-from growthcast.plain import BY_QUANTILE, HIDDEN, by_quantile, in_json
+from growthcast.forecast.report import forecast_growth
+from growthcast.plain import BY_QUANTILE, HIDDEN, in_json
 from growthcast.service.advice import TankAdvice
+from growthcast.service.effort import Range
 from growthcast.service.recommend import recommend
 from growthcast.service.urgency import tanks_due
 
 __all__ = ["AfterVisit", "AreaAfterVisit", "after_visit", "before_visit"]
 
-Range = tuple[float, float, float]
 Passing = tuple[date | None, date | None, date | None]
 
 
@@ -38,8 +38,8 @@ class AreaAfterVisit:
     label: str = field(metadata=HIDDEN)
     unit: str = field(metadata=HIDDEN)
     budget_cm: float = field(metadata=HIDDEN)
-    expected_cm: Range = field(metadata=in_json(into=by_quantile))
-    height_cm_now: Range = field(metadata=in_json(into=by_quantile))
+    expected_cm: Range
+    height_cm_now: Range
     passes_budget_on: Passing = field(metadata=BY_QUANTILE)
     cut_cm: float | None
 
@@ -120,8 +120,8 @@ def after_visit(before: GrowthFit, after: Book, tank_id: str, on: date) -> After
             label=labels[now.area_id] or now.area_id,
             unit="%" if now.is_cover else "cm",
             budget_cm=now.budget_cm,
-            expected_cm=_range(was),
-            height_cm_now=_range(now),
+            expected_cm=Range(*was.height_cm_now.tolist()),
+            height_cm_now=Range(*now.height_cm_now.tolist()),
             passes_budget_on=now.passes_budget_on,
             cut_cm=cuts.get(now.area_id),
         )
@@ -142,11 +142,6 @@ def after_visit(before: GrowthFit, after: Book, tank_id: str, on: date) -> After
 def _until(book: Book, on: date) -> Book:
     late = book.trims.date("date") > np.datetime64(on, "D")
     return replace(book, trims=book.trims.keep(~late))
-
-
-def _range(area: AreaForecast) -> Range:
-    low, middle, high = area.height_cm_now.tolist()
-    return (low, middle, high)
 
 
 def _unsure(area: AreaAfterVisit, on: date) -> bool:

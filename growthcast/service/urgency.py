@@ -22,6 +22,7 @@ from growthcast.service.visit.standing import standing_areas
 
 __all__ = [
     "Due",
+    "Idle",
     "TankDue",
     "chance_some_area_over",
     "due_of",
@@ -32,6 +33,7 @@ __all__ = [
 ]
 
 
+Idle = Literal["", "cleared", "empty", "none holds"]
 PROBABLY = 0.5
 """From this chance on an area is more likely over than not."""
 
@@ -114,15 +116,16 @@ class Rhythm:
     ``last_d`` and ``limit_d`` are the day of the last visit and the last day that the tank's own
     limit allows (None where it has none), in days after some day; ``left`` is the chance that the
     last visit left all areas inside. Where no visit is known the day of the fit stands for it: the
-    tank was tended before, and nothing is told of it. ``idle`` says why its plants set no rhythm,
-    "" where they do; a tank that is not ``planned`` is not due.
+    tank was tended before, and nothing is told of it. ``idle`` says why its plants set no rhythm:
+    its last visit "cleared" it, it is "empty", or "none holds", that is, none of them is likely to;
+    "" where they do. A tank that is not ``planned`` is not due.
     """
 
     interval_d: int
     last_d: int
     limit_d: int | None
     left: float
-    idle: str
+    idle: Idle
     planned: bool
 
     def due(self, within: FloatArray, confidence: float) -> Due | None:
@@ -177,7 +180,9 @@ def rhythms(
         last_d = int(last[k] - from_day)
         own_d = None if np.isnan(own[k]) else int(own[k])
         gone = bool(cleared[k]) and not one.options
-        idle = _idle(one, own_d, cleared=gone)
+        grows = bool(one.options) and not one.nothing_holds
+        why: Idle = "none holds" if one.options else "cleared" if gone else "empty"
+        idle: Idle = "" if grows else why
         shortest = min(one.longest_interval_d, *listed)
         found.append(
             Rhythm(
@@ -192,18 +197,6 @@ def rhythms(
             )
         )
     return found
-
-
-def _idle(advice: TankAdvice, own_limit_d: int | None, *, cleared: bool) -> str:
-    """Say why a tank's plants set no rhythm, "" where they do."""
-    if advice.options and not advice.nothing_holds:
-        return ""
-    why = "its last visit cleared it" if cleared else "nothing is planted in it"
-    if advice.options:
-        why = "none of its plants is likely to hold (growthcast interval says why)"
-    if cleared or own_limit_d is None:
-        return f"{advice.tank_id} is not planned: {why}"
-    return f"{advice.tank_id} is planned by its own limit of {own_limit_d} days alone: {why}"
 
 
 def last_visits(book: Book, fit: GrowthFit) -> FloatArray:

@@ -39,8 +39,10 @@ class Richness:
     ``drift_days``; ``span_spread`` a scatter drawn anew for each area after each visit;
     ``lag_d`` days of growth are lost after every cut that takes a quarter of the height or more,
     fewer after smaller ones; ``lag_drawn`` draws them for every form of the practice instead, half
-    normal with the spread of forms.toml; ``season_share`` the swing over the year. ``responses``,
-    ``settling`` and ``pause`` switch the effects of conditions, of planting and of hard cuts.
+    normal with the spread of forms.toml;
+    ``season_share`` the swing over the year; ``settle_spread`` scatters (log) by how much longer
+    than in the table all plants of a practice take to settle. ``responses``, ``settling`` and
+    ``pause`` switch the effects of conditions, of planting and of hard cuts.
 
     Log: heights are read with ``height_error_cm``, ``height_error_share`` and ``cover_error``
     (points) and written to half a centimetre where ``rounding``. ``hand_spread`` scatters cuts,
@@ -67,6 +69,7 @@ class Richness:
     season_share: float = 0.08
     responses: bool = True
     settling: bool = True
+    settle_spread: float = 0.0
     pause: bool = True
     height_error_cm: float = 0.5
     height_error_share: float = 0.05

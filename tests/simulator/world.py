@@ -71,6 +71,9 @@ def draw_world(plan: PracticePlan, richness: Richness, seed: int) -> World:
     expected = reference * _responses(plan, traits, tank, days, richness)
     if richness.settling:
         settle = np.array([t.settle_d for t in traits])
+        settle = settle * np.exp(
+            richness.settle_spread * np.random.default_rng([seed, 10]).normal()
+        )
         expected = expected * settled_share(days[:, None] + 0.5 - planted, settle)
     day_of_year = np.array([date.fromordinal(int(day)).timetuple().tm_yday for day in days])
     season = np.cos((day_of_year - MIDSUMMER) * 2.0 * np.pi / 365.25) * richness.season_share

@@ -28,6 +28,7 @@ from tests.simulator import (
     typed_practice,
 )
 from tests.simulator.nature import grow_one_day, ph_of_co2, response, settled_share
+from tests.simulator.practice import random_practice
 
 TODAY = date(2026, 11, 25)
 DEMO = Path(__file__).parents[2] / "data" / "demo"
@@ -234,6 +235,20 @@ def test_the_bucket_holds_what_came_out(style: str) -> None:
             litres = removed * area.area_cm2 / (10_000.0 if traits.is_cover else 1000.0)
             grams += np.nan_to_num(litres * traits.density_g_l * np.exp(truth.mass_effect[a]))
         assert rows[-1].removed_g == pytest.approx(grams, abs=4.0)
+
+
+def test_plants_of_a_practice_settle_all_slower_or_all_faster() -> None:
+    """Rates without noise, in the first days after planting: in proportion to 1 / settle_d."""
+    plan = random_practice(4, 40, 5, (3, 4), 10)
+    young = tuple(replace(area, planted_on=plan.first_on) for area in plan.areas)
+    plan = replace(plan, areas=young)
+    usual, other = (
+        simulate(plan, 5, Richness.exact(settle_spread=spread)).truth.expected_rate_per_day[:2]
+        for spread in (0.0, 0.5)
+    )
+    ratio = other / usual
+    assert ratio == pytest.approx(np.full(ratio.shape, ratio[0, 0]))
+    assert abs(ratio[0, 0] - 1.0) > 0.05
 
 
 def test_the_demo_is_what_its_script_writes(tmp_path: Path) -> None:

@@ -12,7 +12,7 @@ from growthcast.book.supposed.layout_file import Layout
 from growthcast.book.supposed.rows import PlannedArea
 from growthcast.finite import finite_answer
 from growthcast.fit.result import GrowthFit
-from growthcast.plain import FLAT, NULL_IF_BLANK, in_json
+from growthcast.plain import FLAT, HIDDEN, NULL_IF_BLANK, in_json
 from growthcast.service.effort import Saving
 from growthcast.service.living import LivingAreas
 from growthcast.service.rescape.holding import LIKELY, NOT_LIKELY, NotHolding, holding_words
@@ -36,6 +36,7 @@ class LayoutArea:
     """One area of a layout; ``keeps_its_log`` where the same plant stands there now."""
 
     area_id: str
+    label: str = field(metadata=HIDDEN)
     species_id: str
     keeps_its_log: bool
     area_cm2: float
@@ -125,6 +126,7 @@ def compare_layouts(
         area, holds = int(stand.living.area[place]), float(chances.chance[place])
         return LayoutArea(
             area_id=named[area],
+            label=str(stand.book.areas.text("label")[area]),
             species_id=str(stand.fit.design.species_id[stand.species[place]]),
             keeps_its_log=area < known or area - known in kept,
             area_cm2=float(stand.area_cm2[place]),
@@ -169,14 +171,14 @@ def _distinct_rows(
         for i in range(len(table)):
             numbers = {name: float(table.number(name)[i]) for name in _COPIED}
             cells = {name: None if np.isnan(v) else v for name, v in numbers.items()}
-            area_id, species_id = (str(table.text(name)[i]) for name in ("area_id", "species_id"))
-            key = (area_id, species_id, *cells.values())
+            area_id = str(table.text("area_id")[i])
+            texts = {name: str(table.text(name)[i]) for name in ("species_id", "label")}
+            key = (area_id, *texts.values(), *cells.values())
             if key not in seen:
                 seen[key] = len(rows)
                 ids.append(area_id)
-                name = f"{area_id}={species_id} {len(rows) + 1}"
-                own = {"area_id": name, "tank_id": tank_id, "species_id": species_id}
-                rows.append({**own, **cells})
+                name = f"{area_id}={texts['species_id']} {len(rows) + 1}"
+                rows.append({"area_id": name, "tank_id": tank_id, **texts, **cells})
             mine.append(seen[key])
         places.append(mine)
     return rows, ids, places

@@ -19,7 +19,7 @@ from growthcast.service.advice import TankAdvice
 from growthcast.service.interval import lasts_from
 from growthcast.service.living import LivingAreas
 from growthcast.service.recommend import area_label, blocks_of_tanks
-from growthcast.service.urgency import Due, Rhythm, rhythms
+from growthcast.service.urgency import Due, Idle, Rhythm, rhythms
 from growthcast.service.visit.standing import standing_areas
 
 __all__ = ["Chances", "TankWindow", "tank_windows"]
@@ -95,7 +95,7 @@ class TankWindow:
     labels: tuple[str, ...]
     now: Chances
     after: Chances
-    idle: str
+    idle: Idle
 
 
 def tank_windows(

@@ -29,7 +29,7 @@ from growthcast.service.visit.standing import (
     standing_areas,
 )
 
-__all__ = ["AreaCut", "CutSheet", "Rhythm", "cut_sheet", "whole_parts"]
+__all__ = ["AreaCut", "CutSheet", "SteadyVisits", "cut_sheet", "whole_parts"]
 
 
 WORTH_CUTTING_SHARE = 0.02
@@ -86,7 +86,7 @@ class AreaCut:
 
 
 @dataclass(frozen=True, slots=True)
-class Rhythm:
+class SteadyVisits:
     """What regular visits would give instead, as far apart as this visit and the next one are.
 
     ``chance_all_within`` is what ``interval`` says of that interval; ``height_share`` tells how
@@ -119,7 +119,7 @@ class CutSheet:
     confidence: float
     feasible: bool
     chance_all_within: float
-    rhythm: Rhythm | None = field(metadata=HIDDEN)
+    rhythm: SteadyVisits | None = field(metadata=HIDDEN)
     holds_until: date | None
     areas: tuple[AreaCut, ...]
     travel_min: float
@@ -131,7 +131,7 @@ class CutSheet:
 
     @property
     def chance_all_within_at_rhythm(self) -> float | None:
-        """What regular visits would give (see ``Rhythm``)."""
+        """What regular visits would give (see ``SteadyVisits``)."""
         return None if self.rhythm is None else self.rhythm.chance_all_within
 
     @property
@@ -218,12 +218,12 @@ def cut_sheet(book: Book, fit: GrowthFit, tank: int, next_on: date) -> CutSheet:
     )
 
 
-def _rhythm(standing: Standing, interval_d: int, wanted: FloatArray) -> Rhythm:
+def _rhythm(standing: Standing, interval_d: int, wanted: FloatArray) -> SteadyVisits:
     """What regular visits so many days apart would give instead."""
     living = standing.living
     option = interval_options(living, interval_d, wanted)
     regular, today = np.median(option.end_cm, axis=1), np.median(standing.height_cm, axis=1)
-    return Rhythm(
+    return SteadyVisits(
         chance_all_within=float(option.chance_all_within[0]),
         height_share=float(np.exp(np.mean(np.log(today / regular)))),
     )

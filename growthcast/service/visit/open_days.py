@@ -13,7 +13,27 @@ __all__ = ["working_dates"]
 
 
 def working_dates(practice: Practice, start: date, days: int) -> list[date]:
-    """Return the dates of a plan on which someone works; ``UsageError`` if there are none."""
+    """Return the dates of a plan on which someone works.
+
+    Parameters
+    ----------
+    practice : Practice
+        With its working days, days off and holidays.
+    start : date
+        First day of the plan.
+    days : int
+        Days of the plan [d].
+
+    Returns
+    -------
+    list of date
+        In their order, at least one.
+
+    Raises
+    ------
+    UsageError
+        Nobody works on any of them.
+    """
     dates = [start + timedelta(days=n) for n in range(days)]
     after = [dates[-1] + timedelta(days=n) for n in range(1, 731)]
     off: set[date] = set(practice.days_off)

@@ -13,6 +13,7 @@ __all__ = [
     "DropSeen",
     "Finding",
     "IndexPoint",
+    "NotedChange",
     "SpeciesGrowth",
     "TankWatch",
     "WatchReport",
@@ -55,12 +56,22 @@ class IndexPoint:
 
 
 @dataclass(frozen=True, slots=True)
+class NotedChange:
+    """A row of conditions.csv that changes a tank's conditions: its day and note, "" for none."""
+
+    on: date
+    note: str
+
+
+@dataclass(frozen=True, slots=True)
 class Finding:
     """One change of growth.
 
-    ``kind`` is tank, area or species; ids that do not apply are empty. ``since`` and
-    ``growth_share`` are in the middle with 8 of 10 ranges; ``also`` names what explains the
-    readings nearly as well; ``suspects`` are to be checked in this order.
+    ``kind`` is tank, area or species; ids that do not apply are empty, ``name`` is that of the area
+    or the species. ``since`` and ``growth_share`` are in the middle with 8 of 10 ranges; ``also``
+    are the areas that explain the readings nearly as well, "" for the whole tank. ``alone`` tells
+    whether the tank has one area only, ``has_co2`` whether it is supplied with CO2; ``noted`` is a
+    change of its conditions written down about then.
     """
 
     kind: str
@@ -71,9 +82,10 @@ class Finding:
     since: tuple[date, date, date] = field(metadata=BY_QUANTILE)
     noticed_on: date
     growth_share: tuple[float, float, float] = field(metadata=BY_QUANTILE)
-    sentence: str
-    also: tuple[str, ...] = field(metadata=in_json("also_possible"))
-    suspects: tuple[str, ...] = field(metadata=in_json("check"))
+    also: tuple[str, ...] = field(default=(), metadata=HIDDEN)
+    alone: bool = field(default=False, metadata=HIDDEN)
+    has_co2: bool = field(default=False, metadata=HIDDEN)
+    noted: NotedChange | None = field(default=None, metadata=HIDDEN)
 
     @property
     def slower(self) -> bool:
@@ -136,7 +148,6 @@ class TankWatch:
     recent: IndexPoint | None
     course: tuple[IndexPoint, ...] = field(metadata=in_json("visits_against_usual"))
     findings: tuple[Finding, ...]
-    sentence: str
     areas: tuple[AreaGrowth, ...] = ()
     drop_seen: DropSeen | None = None
     changed_on: tuple[date, ...] = field(default=(), metadata=in_json("conditions_changed_on"))

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
 from datetime import date
 
 import numpy as np
@@ -19,6 +18,7 @@ from growthcast.service.watch.cases import (
     gather_cases,
     span_days,
 )
+from growthcast.service.watch.conditions import changes_between, recorded_change, tank_co2_mg_l
 from growthcast.service.watch.judge import (
     ALARMS_A_YEAR,
     Verdict,
@@ -39,19 +39,14 @@ from growthcast.service.watch.report import (
     TankWatch,
     WatchReport,
 )
-from growthcast.service.watch.suspects import (
-    INJECTED_CO2_MG_L,
-    changes_between,
-    recorded_change,
-    suspects_for,
-    tank_co2_mg_l,
-)
 from growthcast.service.watch.wander import origin_of
 
 __all__ = ["VISITS_NEEDED", "watch_growth"]
 
 
 VISITS_NEEDED = SPANS_BEFORE + 1
+INJECTED_CO2_MG_L = 10.0
+"""A tank given more CO2 than this is taken to be supplied with it."""
 
 
 @finite_answer
@@ -114,13 +109,7 @@ def _visit_counts(book: Book, on_day: float) -> IntArray:
 
 def _waiting(tank_id: str, visits: int) -> TankWatch:
     """Return a tank that cannot be judged yet."""
-    said = (
-        f"not enough visits yet: {visits} of {VISITS_NEEDED} that tell how much was grown since "
-        "the visit before"
-    )
-    if visits >= VISITS_NEEDED:
-        said = "no visit lately tells how much was grown, so there is nothing to judge"
-    return TankWatch(tank_id, "too few visits", visits, VISITS_NEEDED, None, (), (), said)
+    return TankWatch(tank_id, "too few visits", visits, VISITS_NEEDED, None, (), ())
 
 
 def _tank_watch(
@@ -143,7 +132,6 @@ def _tank_watch(
     recent = tank_lately(case, on_day) or next(reversed(course), None)
     tank_id = str(design.tank_id[case.tank])
     changed = changes_between(book, tank_id, case.evidence.origin_day, on_day)
-    said = "; ".join(finding.sentence for finding in findings) or "grows as usual"
     return TankWatch(
         tank_id=tank_id,
         status="look" if findings else "as usual",
@@ -152,7 +140,6 @@ def _tank_watch(
         recent=recent,
         course=course,
         findings=findings,
-        sentence=said,
         areas=areas_lately(case, [str(label or "") for label in book.areas.text("label")], on_day),
         drop_seen=_drop_seen(case, limits),
         changed_on=tuple(
@@ -170,50 +157,28 @@ def _drop_seen(case: TankCase, limits: FloatArray) -> DropSeen | None:
 
 
 def _finding(book: Book, case: TankCase, verdict: Verdict) -> Finding:
-    """Put a verdict on a tank or an area into words."""
+    """Return what is found of a tank or an area."""
     design = case.design
     tank_id = str(design.tank_id[case.tank])
-    is_area = verdict.kind == "area"
-    label = str(book.areas.text("label")[verdict.place] or "") if is_area else ""
-    area_id = str(design.area_id[verdict.place]) if is_area else ""
-    name = (label or area_id) if is_area else "the whole tank"
-    has_co2 = tank_co2_mg_l(book, tank_id, verdict.noticed_day) > INJECTED_CO2_MG_L
-    alone = case.areas.size == 1
-    suspects = suspects_for(
-        verdict.kind, slower=_share(verdict)[1] < 1.0, has_co2=has_co2, alone=alone
+    area_id = species_id = label = ""
+    if verdict.kind == "area":
+        area_id = str(design.area_id[verdict.place])
+        species_id = str(design.species_id[design.species[verdict.place]])
+        label = str(book.areas.text("label")[verdict.place] or area_id)
+    return Finding(
+        kind=verdict.kind,
+        tank_ids=(tank_id,),
+        area_id=area_id,
+        species_id=species_id,
+        name=label,
+        since=_dates(verdict.since_day),
+        noticed_on=as_date(verdict.noticed_day),
+        growth_share=_share(verdict),
+        also=tuple("" if kind == "tank" else str(design.area_id[p]) for kind, p in verdict.also),
+        alone=case.areas.size == 1,
+        has_co2=tank_co2_mg_l(book, tank_id, verdict.noticed_day) > INJECTED_CO2_MG_L,
+        noted=recorded_change(book, tank_id, verdict.since_day[0], verdict.since_day[2]),
     )
-    noted = recorded_change(book, tank_id, verdict.since_day[0], verdict.since_day[2])
-    also = tuple(
-        "the whole tank" if kind == "tank" else str(design.area_id[place])
-        for kind, place in verdict.also
-    )
-    return _worded(
-        Finding(
-            kind=verdict.kind,
-            tank_ids=(tank_id,),
-            area_id=area_id,
-            species_id=str(design.species_id[design.species[verdict.place]]) if is_area else "",
-            name="its only area" if alone else name,
-            since=_dates(verdict.since_day),
-            noticed_on=as_date(verdict.noticed_day),
-            growth_share=_share(verdict),
-            sentence="",
-            also=also,
-            suspects=(noted, *suspects) if noted else suspects,
-        )
-    )
-
-
-def _worded(finding: Finding) -> Finding:
-    """Say in one sentence who grows how, since when."""
-    low, middle, high = (100 * share for share in finding.growth_share)
-    early, usual, late = finding.since
-    verb = "grow" if finding.kind == "species" else "grows"
-    said = (
-        f"{finding.name} {verb} at {middle:.0f} % of the usual (8 of 10 times {low:.0f} to "
-        f"{high:.0f} %) since about {usual} ({early} to {late})"
-    )
-    return replace(finding, sentence=said)
 
 
 def _share(verdict: Verdict) -> tuple[float, float, float]:
@@ -247,19 +212,15 @@ def _across(book: Book, cases: list[TankCase], tanks: IntArray) -> list[tuple[Fi
                 strict=True,
             )
         )
-        share = _share(verdict)
         finding = Finding(
             kind="species",
             tank_ids=tuple(str(design.tank_id[tank]) for tank in home),
             area_id="",
             species_id=species_id,
-            name=f"all areas of {names.get(species_id) or species_id}",
+            name=names.get(species_id) or species_id,
             since=_dates(verdict.since_day),
             noticed_on=as_date(verdict.noticed_day),
-            growth_share=share,
-            sentence="",
-            also=(),
-            suspects=suspects_for("species", slower=share[1] < 1.0, has_co2=False, alone=False),
+            growth_share=_share(verdict),
         )
-        found.append((_worded(finding), place))
+        found.append((finding, place))
     return found

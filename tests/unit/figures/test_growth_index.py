@@ -18,18 +18,16 @@ def point(back: int, growth: float) -> IndexPoint:
     return IndexPoint(ON - timedelta(days=back), growth, growth - 0.2, growth + 0.2, 0.6, 1.4)
 
 
-def finding(kind: str = "tank", name: str = "the whole tank") -> Finding:
+def finding(kind: str = "tank", name: str = "") -> Finding:
     days = (date(2026, 4, 20), date(2026, 4, 27), date(2026, 5, 4))
-    said = f"{name} grows at 40 % of the usual"
     shares = (0.3, 0.4, 0.5)
-    return Finding(kind, ("lobby",), "", "", name, days, ON, shares, said, (), ("lamp",))
+    return Finding(kind, ("lobby",), "", "", name, days, ON, shares)
 
 
 def tank(tank_id: str = "lobby", *findings: Finding) -> TankWatch:
     growths = (1.1, 0.9, 4.0, 1.0, 0.4, 0.4)
     course = tuple(point(14 * (6 - n), growth) for n, growth in enumerate(growths))
-    said = findings[0].sentence if findings else "grows as usual"
-    return TankWatch(tank_id, "look", 9, 5, course[-1], course, findings, said)
+    return TankWatch(tank_id, "look", 9, 5, course[-1], course, findings)
 
 
 def report(*tanks: TankWatch) -> WatchReport:

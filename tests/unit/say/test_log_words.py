@@ -8,6 +8,7 @@ import pytest
 
 from growthcast.say import log
 from growthcast.say.log import outlook_words
+from growthcast.service.effort import Range
 from growthcast.service.logged import AfterVisit, AreaAfterVisit
 
 ON = date(2026, 6, 8)
@@ -21,7 +22,7 @@ def reason(monkeypatch):
 
 def area(label, *june, cut_cm=None):
     days = tuple(None if day is None else date(2026, 6, day) for day in june)
-    expected, now = (17.0, 18.5, 20.0), (11.5, 12.0, 12.5)
+    expected, now = Range(17.0, 18.5, 20.0), Range(11.5, 12.0, 12.5)
     return AreaAfterVisit(label.lower(), label, "cm", 22.0, expected, now, days, cut_cm)
 
 

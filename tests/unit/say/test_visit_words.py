@@ -13,7 +13,7 @@ from growthcast.say.peak import peak_sentence, why_not_best
 from growthcast.service.advice import CutLimit
 from growthcast.service.effort import Range
 from growthcast.service.visit.away import AwayArea, AwayTank
-from growthcast.service.visit.cuts import AreaCut, CutSheet, Rhythm
+from growthcast.service.visit.cuts import AreaCut, CutSheet, SteadyVisits
 from growthcast.service.visit.peak import PeakArea, PeakPlan
 
 ON, NEXT = date(2026, 6, 1), date(2026, 6, 15)
@@ -72,7 +72,7 @@ def sheet(*areas, **changes):
         confidence=0.9,
         feasible=True,
         chance_all_within=0.93,
-        rhythm=Rhythm(0.93, 1.0),
+        rhythm=SteadyVisits(0.93, 1.0),
         holds_until=NEXT,
         areas=areas or (cut(),),
         travel_min=20.0,
@@ -86,25 +86,25 @@ def sheet(*areas, **changes):
 @pytest.mark.parametrize(
     ("rhythm", "follows"),
     [
-        (Rhythm(0.93, 0.8), ""),
-        (Rhythm(0.932, 0.8), ""),  # the same as printed
+        (SteadyVisits(0.93, 0.8), ""),
+        (SteadyVisits(0.932, 0.8), ""),  # the same as printed
         (
-            Rhythm(0.81, 0.8),
+            SteadyVisits(0.81, 0.8),
             " At a steady rhythm of 14 days it would be 81 %: today the areas stand on average 20 "
             "% lower than a regular visit finds them, so they have more room.",
         ),
         (
-            Rhythm(0.81, 1.25),
+            SteadyVisits(0.81, 1.25),
             " At a steady rhythm of 14 days it would be 81 %: today the areas stand on average 25 "
             "% higher than a regular visit finds them, so they are cut harder and rest longer.",
         ),
         (
-            Rhythm(0.96, 0.7),
+            SteadyVisits(0.96, 0.7),
             " At a steady rhythm of 14 days it would be 96 %: today the areas stand on average 30 "
             "% lower than a regular visit finds them, so they are cut less and grow on sooner.",
         ),
-        (Rhythm(0.96, 1.3), " At a steady rhythm of 14 days it would be 96 %."),
-        (Rhythm(0.81, 1.004), " At a steady rhythm of 14 days it would be 81 %."),
+        (SteadyVisits(0.96, 1.3), " At a steady rhythm of 14 days it would be 96 %."),
+        (SteadyVisits(0.81, 1.004), " At a steady rhythm of 14 days it would be 81 %."),
     ],
 )
 def test_a_sheet_that_lasts_says_its_chance_the_wanted_one_and_the_rhythms(rhythm, follows):
@@ -132,7 +132,7 @@ def test_a_sheet_that_falls_short_names_the_likeliest_area_and_what_would_hold(
         *areas,
         feasible=False,
         chance_all_within=chance,
-        rhythm=Rhythm(chance, 1.0),
+        rhythm=SteadyVisits(chance, 1.0),
         holds_until=until,
     )
     assert sheet_sentence(made) == (

@@ -9,6 +9,7 @@ import pytest
 
 from growthcast.book.supposed.rows import with_rows
 from growthcast.fit.growth import fit_growth
+from growthcast.service.effort import Range
 from growthcast.service.logged import AreaAfterVisit, after_visit, before_visit
 from growthcast.service.logged import _unsure as unsure
 from growthcast.service.pages.overview import tank_standings
@@ -19,7 +20,7 @@ ON = date(2026, 6, 8)
 
 def area(label, *passes):
     day = [None if d is None else date(2026, 6, d) for d in passes]
-    return AreaAfterVisit(label, label, "cm", 22, (1, 2, 3), (1, 2, 3), tuple(day), None)
+    return AreaAfterVisit(label, label, "cm", 22, Range(1, 2, 3), Range(1, 2, 3), tuple(day), None)
 
 
 def visited(book, **amounts):
@@ -33,8 +34,8 @@ def test_a_deeper_cut_is_due_later_and_the_reading_is_compared_with_the_forecast
     high = after_visit(fit, visited(book, before_cm=18.0, after_cm=14.0), "lobby", ON)
     low = after_visit(fit, visited(book, before_cm=18.0, after_cm=8.0), "lobby", ON)
     stems = next(a for a in low.areas if a.area_id == "stems")
-    assert stems.expected_cm[0] < 18 < stems.expected_cm[2]
-    assert stems.height_cm_now[1] == pytest.approx(8, abs=1)
+    assert stems.expected_cm.p10 < 18 < stems.expected_cm.p90
+    assert stems.height_cm_now.p50 == pytest.approx(8, abs=1)
     assert high.areas[0].passes_budget_on[1] < stems.passes_budget_on[1]
     assert high.areas[0].expected_cm == stems.expected_cm
     assert {a.area_id for a in low.areas} == {"stems", "carpet"}

@@ -23,7 +23,11 @@ from growthcast.fit.solver import view
 from growthcast.fit.solver.hierarchy import border_covariance
 from growthcast.fit.solver.linearise import RATE
 from growthcast.plain import plain
+from growthcast.say.checks import checks_for
+from growthcast.say.watch import tank_sentence
 from growthcast.service.watch.cases import gather_cases
+from growthcast.service.watch.conditions import recorded_change
+from growthcast.service.watch.report import Finding
 from growthcast.service.watch.scan import (
     LARGEST_SURPRISE,
     Course,
@@ -34,7 +38,6 @@ from growthcast.service.watch.scan import (
     without,
 )
 from growthcast.service.watch.slips import slips_set_aside
-from growthcast.service.watch.suspects import recorded_change, suspects_for
 from growthcast.service.watch.wander import (
     USUAL_WANDER,
     gather_evidence,
@@ -215,7 +218,7 @@ def test_too_few_visits_are_counted(tmp_path):
     report = watch_growth(book, date(2026, 6, 1), np.arange(2))
     assert not report.needs_attention
     assert report.tanks[0].visits == 2
-    assert f"2 of {VISITS_NEEDED}" in report.tanks[0].sentence
+    assert f"2 of {VISITS_NEEDED}" in tank_sentence(report.tanks[0])
     assert report.tanks[1].visits == 0
 
 
@@ -258,27 +261,28 @@ def test_a_slow_tank_is_found_with_its_date_and_recorded_change(tmp_path):
     fault = date(2026, 6, 1) - timedelta(days=7 * 10)
     assert abs((finding.since[1] - fault).days) <= 10
     assert finding.growth_share[0] < 0.45
-    assert "valve serviced" in finding.suspects[0]
-    assert finding.suspects[1].startswith("CO2")
+    assert "valve serviced" in checks_for(finding)[0]
+    assert checks_for(finding)[1].startswith("CO2")
     assert report.needs_attention
 
 
-def test_suspects_depend_on_who_and_what():
-    with_co2 = suspects_for("tank", slower=True, has_co2=True, alone=False)
-    without_co2 = suspects_for("tank", slower=True, has_co2=False, alone=False)
-    assert with_co2[0].startswith("CO2")
-    assert without_co2[0].startswith("lamp")
-    assert "cannot be told apart" in suspects_for("tank", slower=True, has_co2=False, alone=True)[0]
+def checks(kind="tank", share=0.5, **facts):
+    day = date(2026, 6, 1)
+    shares = (share - 0.1, share, share + 0.1)
+    return checks_for(Finding(kind, ("a",), "", "", "", (day,) * 3, day, shares, **facts))
+
+
+def test_what_to_check_depends_on_who_and_what():
+    assert checks(has_co2=True)[0].startswith("CO2")
+    assert checks()[0].startswith("lamp")
+    assert "cannot be told apart" in checks(alone=True)[0]
     for kind in ("tank", "area", "species"):
-        slower, faster = (
-            suspects_for(kind, slower=side, has_co2=False, alone=False) for side in (True, False)
-        )
-        assert slower != faster
+        assert checks(kind, 0.5) != checks(kind, 1.5)
 
 
 def test_the_first_row_of_conditions_is_no_change(demo):
-    assert recorded_change(demo, "desk-nano", -1e6, 1e6) == ""
-    assert "lamp dimmed" in recorded_change(demo, "lobby-stems", 20500.0, 20700.0)
+    assert recorded_change(demo, "desk-nano", -1e6, 1e6) is None
+    assert "lamp dimmed" in recorded_change(demo, "lobby-stems", 20500.0, 20700.0).note
 
 
 def test_cases_keep_the_order_of_days(demo):
