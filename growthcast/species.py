@@ -65,6 +65,7 @@ class SpeciesPriors:
     pause_d: FloatArray
     shape: FloatArray
     shape_spread: FloatArray
+    lag_spread_d: FloatArray
     set_up_min: FloatArray
     min_per_l: FloatArray
     min_per_dm2: FloatArray
@@ -93,10 +94,11 @@ class Reference:
 
 @dataclass(frozen=True, slots=True)
 class FormDefaults:
-    """What holds for a whole growth form: the bend of its curve and the minutes of trimming it."""
+    """A growth form: the bend of its curve, what a cut costs it, the minutes of trimming it."""
 
     shape: float
     shape_spread: float
+    lag_spread_d: float
     set_up_min: float
     min_per_l: float
     min_per_dm2: float

@@ -17,6 +17,7 @@ from growthcast.fit.model.clock import (
 )
 from growthcast.fit.model.drift import knot_precision
 from growthcast.fit.model.errors import ErrorModel
+from growthcast.fit.model.lags import forms_of
 from growthcast.fit.rows.chains import Link, pack_chains
 from growthcast.fit.rows.nodes import AreaTraits, Habits, build_nodes, cutting_habits
 from growthcast.fit.sites.nouns import Weights
@@ -24,7 +25,7 @@ from growthcast.fit.solver.areas import Pooling
 from growthcast.fit.solver.problem import Block, Problem, with_heights_that_count
 from growthcast.fit.spreads import Spreads
 from growthcast.growth.responses import co2_slope
-from growthcast.log.visits import Buckets, LeftOut, day_numbers, read_log
+from growthcast.log.visits import Buckets, LeftOut, Visits, day_numbers, read_log
 from growthcast.species import SpeciesPriors, read_reference, species_priors
 
 __all__ = ["COVER_CEILING", "Design", "build_design", "day_number", "with_spreads"]
@@ -53,6 +54,7 @@ class Design:
     ``unknown_spread`` (K,) is the doubt about a tank's rate from conditions nobody gave;
     ``row_numbers`` are the log's rows as a spreadsheet shows them; ``draw_key`` (A,) names each
     area's rows of draws: its place in the book, or what is supposed of it (see ``fit_beside``);
+    ``gap_d`` (K,) is the longest time between two visits of a tank, 0 without any;
     ``conditions`` and ``water_depth_cm`` (K,) are the tanks'.
     """
 
@@ -77,11 +79,17 @@ class Design:
     unknown_spread: FloatArray
     row_numbers: IntArray
     draw_key: IntArray
+    gap_d: FloatArray
 
     @property
     def tank(self) -> IntArray:
         """Tank of each area, (A,)."""
         return self.traits.tank
+
+    @property
+    def form(self) -> IntArray:
+        """Place of each area's form in ``FORMS``, (A,)."""
+        return forms_of(self.priors.form)[self.species]
 
     @property
     def stays(self) -> BoolArray:
@@ -117,6 +125,7 @@ def build_design(book: Book, on: date, spreads: Spreads | None = None) -> Design
         weights=_weights(log.buckets, practice.whole_tank_grams, traits),
         shape=priors.shape[species],
         first_habit=habits.first_log_cm,
+        lag_d=spreads.lags.mean_d[forms_of(priors.form)[species]],
     )
     problem = with_heights_that_count(problem)
     grown = (nodes.link == Link.GREW) & ~np.isin(nodes.row, log.buckets.row)
@@ -142,7 +151,17 @@ def build_design(book: Book, on: date, spreads: Spreads | None = None) -> Design
         unknown_spread=unknown_spread,
         row_numbers=book.trims.rows,
         draw_key=np.arange(area_id.size),
+        gap_d=_longest_gaps(visits, tank, tank_id.size),
     )
+
+
+def _longest_gaps(visits: Visits, tank: IntArray, tanks: int) -> FloatArray:
+    """Longest time (K,) between two visits of each tank [d], 0 where its log has no two."""
+    days = np.unique(np.stack([tank[visits.area], visits.day]), axis=1)
+    same = days[0, 1:] == days[0, :-1]
+    gaps = np.zeros(tanks)
+    np.maximum.at(gaps, days[0, 1:][same].astype(np.int64), np.diff(days[1])[same])
+    return gaps
 
 
 def with_spreads(design: Design, spreads: Spreads) -> Design:
@@ -166,9 +185,9 @@ def with_spreads(design: Design, spreads: Spreads) -> Design:
         species_precision=1.0 / (spreads.species * priors.rate_spread) ** 2,
         knot_precision=knot_precision() / spreads.drift**2,
     )
-    return replace(
-        design, spreads=spreads, problem=replace(problem, errors=errors, pooling=pooling)
-    )
+    lag_d = spreads.lags.mean_d[design.form]
+    problem = replace(problem, errors=errors, pooling=pooling, lag_d=lag_d)
+    return replace(design, spreads=spreads, problem=problem)
 
 
 def _errors(book: Book, is_cover: BoolArray, spreads: Spreads) -> ErrorModel:

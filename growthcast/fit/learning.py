@@ -24,6 +24,7 @@ import numpy as np
 from growthcast.arrays import BoolArray, FloatArray
 from growthcast.fit.design import Design, with_spreads
 from growthcast.fit.model.drift import KNOT_COUNT
+from growthcast.fit.model.lags import lags_told
 from growthcast.fit.rows.chains import Link
 from growthcast.fit.solver.likelihood import log_likelihood, variance_slopes
 from growthcast.fit.solver.linearise import error_parts
@@ -76,8 +77,9 @@ def learn_spreads(design: Design, start: Point | None = None) -> tuple[Design, S
     Returns
     -------
     tuple of Design and Solution
-        The design with the learnt spreads, their standard deviations in ``spreads.sd``, and its
-        fit. A log without spans teaches nothing: it comes back as it was.
+        The design with the learnt spreads, their standard deviations in ``spreads.sd``, what is
+        learnt of the lags after cuts, and its fit. A log without spans teaches nothing: it comes
+        back as it was.
     """
     solution = solve(design.problem, start, tolerance=ROUGHLY)
     if not design.spans.any():
@@ -91,13 +93,20 @@ def learn_spreads(design: Design, start: Point | None = None) -> tuple[Design, S
         if climb.gain < LEAST_GAIN:
             break
         logs = climb.next_logs()
+        default = _with_lags(default, design, solution)
         design = with_spreads(design, _spreads(default, names, logs))
         solution = solve(design.problem, solution.point, STEPS_BETWEEN, ROUGHLY)
         climb = climb.moved_to(logs, _slopes(design, solution, names, logs))
     covariance = _covariance(design, solution, default, names, climb.logs, climb.slope)
     sd = dict(zip(names, np.sqrt(np.diag(covariance)).tolist(), strict=True))
-    design = with_spreads(design, replace(design.spreads, sd=sd))
+    design = with_spreads(design, replace(_with_lags(design.spreads, design, solution), sd=sd))
+    solution = solve(design.problem, solution.point, STEPS_BETWEEN, ROUGHLY)
     return set_suspects_aside(design, solution)
+
+
+def _with_lags(spreads: Spreads, design: Design, solution: Solution) -> Spreads:
+    """Return spreads with what the log says of the lags where a fit stands."""
+    return replace(spreads, lags=lags_told(solution.view, design.form, design.spreads.lags))
 
 
 def learn_bends(design: Design, solution: Solution, default: Spreads) -> tuple[Design, Solution]:

@@ -13,17 +13,14 @@ Computation 21, 786-792 (from memory).
 
 from __future__ import annotations
 
-from dataclasses import replace
-
 import numpy as np
 
 from growthcast.arrays import FloatArray
-from growthcast.fit.solver.areas import area_information
-from growthcast.fit.solver.hierarchy import border_covariance, solve_effects
+from growthcast.fit.solver.hierarchy import border_covariance
 from growthcast.fit.solver.kalman import score_of
 from growthcast.fit.solver.linearise import CEILING, RATE
 from growthcast.fit.solver.problem import Point
-from growthcast.fit.solver.view import View, departure_of, seen
+from growthcast.fit.solver.view import View, departure_given, departure_of, seen
 
 __all__ = ["mean_border"]
 
@@ -55,10 +52,7 @@ def _moved_by_rates(view: View, covariance: FloatArray) -> FloatArray:
     rate_sd = np.sqrt(covariance[:, RATE, RATE])
     along = (covariance[:, :, RATE] / rate_sd[:, None]).T
     averaged = 0.5 * (_score(view, along) + _score(view, -along))
-    border, pooling = view.point.border, view.problem.pooling
-    area = area_information(view.information, averaged, border, pooling)
-    there = replace(view, area=area, effects=solve_effects(area, border, pooling))
-    moved = departure_of(there) - departure_of(view)
+    moved = departure_given(view, averaged) - departure_of(view)
     in_sd = np.abs(moved) / np.sqrt(np.einsum("aii->ia", covariance))
     moved *= FURTHEST / np.maximum(np.max(in_sd, axis=0), FURTHEST)
     return moved

@@ -15,6 +15,7 @@ from growthcast.fit.borrowing.learn import Borrowed
 from growthcast.fit.design import Design
 from growthcast.fit.lowest_cuts import lowest_cuts_shown
 from growthcast.fit.means import mean_border
+from growthcast.fit.model.lags import FORMS, by_lag
 from growthcast.fit.model.posterior import (
     AreaPosterior,
     Parameters,
@@ -67,6 +68,10 @@ class GrowthFit:
         last = {name: values[..., areas] for name, values in self._last_nodes.items()}
         covariance = border_covariance(view.area, view.effects, pooling, areas)
         mode, mean = solution.point.border[:, areas], self.border_mean[:, areas]
+        lags, form = self.design.spreads.lags, self.design.form[areas]
+        lag_sd, by_lag = lags.sd_d[form], self.by_lag[:, areas]
+        with_lag = by_lag * lag_sd
+        covariance += with_lag.T[:, :, None] * with_lag.T[:, None, :]
         return AreaPosterior(
             mean=Parameters(mean),
             covariance=covariance * self.widening**2,
@@ -75,12 +80,17 @@ class GrowthFit:
             stage_follows=last["follows"],
             last_day=last["day"],
             last_pause_d=last["pause_d"],
+            last_lag_share=last["lag_share"],
+            lag_d=lags.mean_d[form],
+            lag_sd_d=lag_sd * self.widening,
+            by_lag=by_lag,
         )
 
     @finite_answer
     def shared(self, areas: IntArray, tanks: IntArray) -> SharedGrowth:
         """Rates and ceilings of areas (A,) in tanks (R,), by places, and what they share."""
-        return shared_growth(self.solution.view, self.border_mean[:, areas], areas, tanks)
+        mean, by_lag = self.border_mean[:, areas], self.by_lag[:, areas]
+        return shared_growth(self.solution.view, mean, by_lag, areas, tanks)
 
     @property
     def mode(self) -> Parameters:
@@ -111,6 +121,12 @@ class GrowthFit:
     def border_mean(self) -> FloatArray:
         """Posterior mean (B, A) of every area's border."""
         return mean_border(self.solution.view)
+
+    @cached_property
+    @finite_answer
+    def by_lag(self) -> FloatArray:
+        """How every area's border (B, A) follows a day of lag [1/d]."""
+        return by_lag(self.solution.view)
 
     @cached_property
     def _last_nodes(self) -> dict[str, FloatArray]:
@@ -197,9 +213,8 @@ class GrowthFit:
         rate, rate_sd = areas.mean.log_rate, np.sqrt(areas.rate_variance)
         ceiling, ceiling_sd = areas.mean.log_ceiling, np.sqrt(areas.log_ceiling_variance)
         pooling = design.problem.pooling
-        basis = self.basis
-        listed = sorted(set(design.species.tolist()))
-        borrowed = self.borrowed
+        basis, lags = self.basis, design.spreads.lags
+        listed, borrowed = sorted(set(design.species.tolist())), self.borrowed
         tank_effect = effects.tank[:, 0] + (0.0 if borrowed is None else borrowed.mean)
         tanks = zip(design.tank_id, tank_effect, effects.tank_sd(pooling), strict=True)
         species_sd = effects.species_sd()
@@ -237,6 +252,10 @@ class GrowthFit:
                 for name, value in design.spreads.as_dict().items()
             }
             | {"log_sd": {name: round(sd, 4) for name, sd in design.spreads.sd.items()}},
+            "lag_d": {
+                FORMS[form]: _normal(lags.mean_d[form], lags.sd_d[form])
+                for form in sorted(set(design.form.tolist()))
+            },
             "log_likelihood": round(self.log_likelihood, 4),
             "whole_tank_grams": None
             if not design.problem.weights.grams.size
@@ -254,7 +273,7 @@ def _last_nodes(solution: Solution) -> dict[str, FloatArray]:
     """What is known of the last node of each area, (A,), and of how it follows the border."""
     count = solution.point.border.shape[1]
     whole: dict[str, FloatArray] = {
-        name: np.empty(count) for name in ("stage", "variance", "day", "pause_d")
+        name: np.empty(count) for name in ("stage", "variance", "day", "pause_d", "lag_share")
     }
     whole["follows"] = np.empty_like(solution.point.border)
     for block, stages, filtered in zip(
@@ -267,6 +286,7 @@ def _last_nodes(solution: Solution) -> dict[str, FloatArray]:
         whole["follows"][:, area] = filtered.sensitivity[:, last]
         whole["day"][area] = chains.nodes.day[last]
         whole["pause_d"][area] = chains.nodes.pause_d[last]
+        whole["lag_share"][area] = chains.nodes.lag_share[last]
     return whole
 
 

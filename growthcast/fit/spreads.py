@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from dataclasses import dataclass, field, fields
 
+from growthcast.fit.model.lags import Lags, prior_lags
+
 __all__ = ["LEARNT", "Spreads"]
 
 
@@ -33,6 +35,8 @@ class Spreads:
         Scatter of the heights an area is cut to, as a share, before its log says otherwise [-].
     sd
         Standard deviation of the logarithm of each spread that was learnt; empty when none was.
+    lags
+        What is known of the days of growth lost after a cut.
     """
 
     species: float = 1.0
@@ -46,10 +50,11 @@ class Spreads:
     weight: float = 0.20
     habit: float = 0.15
     sd: dict[str, float] = field(default_factory=dict)
+    lags: Lags = field(default_factory=prior_lags, compare=False)
 
     def as_dict(self) -> dict[str, float]:
         """Return the spreads by name."""
-        return {f.name: getattr(self, f.name) for f in fields(self) if f.name != "sd"}
+        return {f.name: getattr(self, f.name) for f in fields(self) if f.type == "float"}
 
 
 LEARNT = (

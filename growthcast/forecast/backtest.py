@@ -86,7 +86,7 @@ def backtest(
         count like any other.
     """
     visits = log_visits(book)
-    days = np.unique(visits.day)
+    days, gaps_d = np.unique(visits.day), _gaps(book, visits)
     readings = _readings(book, visits, _split_days(days, splits))
     used = np.unique(readings.split_day)
     made: dict[str, list[Predictive]] = {name: [] for name in ("model", *BASELINES)}
@@ -115,7 +115,17 @@ def backtest(
         visit_days=int(days.size),
         not_fitted=not_fitted,
         applied_widening=book.practice.widening,
+        usual_gap_d=float(np.median(gaps_d)) if gaps_d.size else 0.0,
+        longest_gap_d=float(gaps_d.max(initial=0.0)),
     )
+
+
+def _gaps(book: Book, visits: Visits) -> FloatArray:
+    """Days between one visit of a tank and the next, of all tanks."""
+    tank = book.areas.places("tank_id", book.tanks.text("tank_id"))[visits.area]
+    days = np.unique(np.stack([tank, visits.day]), axis=1)
+    gaps: FloatArray = np.diff(days[1])[days[0, 1:] == days[0, :-1]]
+    return gaps
 
 
 def _split_days(days: FloatArray, splits: int) -> FloatArray:

@@ -150,8 +150,10 @@ def outlook(
     drift = span_drift(np.broadcast_to(began, size).ravel(), ended.ravel(), fit.design.on_day)
     relative = problem.errors.span_variance(ended - began, drift.remainder.reshape(size))
     relative = (relative + doubt**2) * fit.widening**2
+    awake, taken_by_lag = posterior.awake(ended - began)
+    growth_d = growth_d * awake
     along, variance = posterior.pace_ceiling_stage(
-        drift.weight.reshape(drift.weight.shape[0], *size)
+        drift.weight.reshape(drift.weight.shape[0], *size), taken_by_lag
     )
 
     # By node: x moves the pace, x and y the ceiling, both of them the stage.

@@ -15,6 +15,8 @@ from growthcast.plain import in_json, plain
 
 __all__ = ["LEAST_READINGS", "BacktestResult", "CrossingErrors", "Readings"]
 
+LONGER_GAP = 1.5
+"""A gap so many times the usual one shows what longer ones bring (common practice, no source)."""
 LEAST_READINGS = 10
 """Readings below which a backtest says nothing."""
 LEAST_SHARE = 0.5
@@ -93,6 +95,8 @@ class BacktestResult:
         forecast from the species table alone.
     applied_widening : float
         The factor that the practice applies to its forecasts; those judged here are without it.
+    usual_gap_d, longest_gap_d : float
+        Median and longest time between two visits of a tank [d], 0 where no tank has two.
     """
 
     readings: Readings
@@ -103,6 +107,13 @@ class BacktestResult:
     visit_days: int
     not_fitted: dict[str, str] = field(default_factory=dict)
     applied_widening: float = 1.0
+    usual_gap_d: float = 0.0
+    longest_gap_d: float = 0.0
+
+    @property
+    def gaps_alike(self) -> bool:
+        """Whether the gaps between visits are so alike that they show nothing of longer ones."""
+        return 0.0 < self.longest_gap_d < LONGER_GAP * self.usual_gap_d
 
     @property
     def enough(self) -> bool:

@@ -91,6 +91,12 @@ def _sentences(result: BacktestResult) -> Iterator[str]:
     yield from _against(result)
     yield _crossing(result)
     yield _widening(result)
+    if result.gaps_alike:
+        yield (
+            f"Gaps between visits are all about {result.usual_gap_d:.0f} days: this log cannot "
+            "show how forecasts over longer ones would hold. Plants that lose days after every cut "
+            "look here like slower ones."
+        )
     yield (
         "CRPS is the error of a whole forecast, middle and range together: the smaller the better."
     )

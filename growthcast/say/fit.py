@@ -54,6 +54,11 @@ def fit_words(answer: Mapping[str, Any], is_cover: BoolArray, last: date | None)
         ["what", "spread>", "how sure"],
         [[words, *_spread(name, answer["spread"])] for name, words in SPREADS.items()],
     )
+    yield Table(
+        "Days of growth that a cut costs, by form",
+        ["form", "days on average>", "give or take>"],
+        [[form, f"{lag['mean']:.1f}", f"{lag['sd']:.1f}"] for form, lag in answer["lag_d"].items()],
+    )
     yield (
         "A week: growth just now, midway between floor and height, cuts and rests after them "
         "aside; ranges hold 8 times of 10. Growth against usual is what growthcast watch prints."

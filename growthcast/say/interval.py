@@ -19,7 +19,7 @@ from growthcast.say.words import Table, Words, as_chance, count_of, percent, wit
 from growthcast.service.advice import OptionAdvice, TankAdvice
 from growthcast.service.rescape.variants import Option
 
-__all__ = ["advice_for_programs", "effort_cells", "interval_words", "rhythm_words"]
+__all__ = ["advice_for_programs", "effort_cells", "gap_words", "interval_words", "rhythm_words"]
 
 
 def advice_for_programs(tank: TankAdvice, currency: str) -> dict[str, Any]:
@@ -62,7 +62,7 @@ def interval_words(
         [[tank.tank_id, tank.client, *_chosen(tank)] for tank in advice],
     )
     for tank in advice:
-        yield f"{tank.tank_id}: {reason(tank)}"
+        yield ". ".join([f"{tank.tank_id}: {reason(tank)}", *gap_words(tank)])
     named = [tank for tank in advice if tank.options and not tank.nothing_holds]
     rests_on: dict[str, list[str]] = {}
     for tank in named:
@@ -76,6 +76,21 @@ def interval_words(
             yield from _options(tank, currency, mark)
             yield from _cuts(tank, mark)
             yield from _longer(tank, currency)
+
+
+def gap_words(tank: TankAdvice) -> list[str]:
+    """Say where the advice goes beyond the gaps of the log, and the cheapest trial of it."""
+    gap_d, chosen_d = tank.longest_gap_d, tank.recommended_interval_d
+    listed = [o.interval_d for o in tank.options if o.interval_d <= tank.longest_interval_d]
+    if gap_d is None or chosen_d is None:
+        return []
+    asked_d = next((d for d in listed if d > chosen_d), chosen_d) if chosen_d <= gap_d else chosen_d
+    if asked_d <= gap_d:
+        return []
+    return [
+        f"{asked_d} days is longer than any gap in your log ({gap_d} days). Skip one visit and log "
+        "what you find; then we know"
+    ]
 
 
 def _chosen(tank: TankAdvice) -> list[str]:

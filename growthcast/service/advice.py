@@ -245,6 +245,8 @@ class TankAdvice:
     not_holding : tuple of NotHolding
         The areas whose plants are not likely to hold under the conditions given; where that is all
         of them, no interval is recommended.
+    longest_gap_d : int or None
+        The longest time between two visits in its log [d]; None where there are no two.
     """
 
     tank_id: str
@@ -262,6 +264,7 @@ class TankAdvice:
     certainty: Certainty | None = None
     minutes: MinutesBasis | None = field(default=None, metadata=HIDDEN)
     not_holding: tuple[NotHolding, ...] = ()
+    longest_gap_d: int | None = None
 
     @property
     def nothing_holds(self) -> bool:

@@ -15,7 +15,8 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from growthcast.arrays import IntArray
+from growthcast.arrays import FloatArray, IntArray
+from growthcast.fit.model.clock import LEAST_AWAKE_SHARE
 from growthcast.fit.result import GrowthFit
 from growthcast.growth.normal import normal_quantile
 from growthcast.growth.quick import Singles, column
@@ -130,6 +131,8 @@ class GrowthDraws:
         standard deviation is 1, that of all but the scatter of a cut times the fit's ``widening``.
     drift : array (R, D)
         Normals for what a tank's drift does beyond its knots, likewise.
+    lag_d : array (A, D)
+        Days of growth that a cut costs; the rate goes with it [d].
     """
 
     log_rate: Singles
@@ -138,6 +141,7 @@ class GrowthDraws:
     week: Singles
     hand: Singles
     drift: Singles
+    lag_d: Singles
 
 
 def draw_growth(
@@ -187,12 +191,17 @@ def draw_growth(
         ceiling_off[begin:end] += ceiling_by_tank[begin:end] @ tank_off[run]
     ceiling_off += column(shared.ceiling_by_rate) * rate_off
     rate_off += rate_by_own_ceiling
+    lags, form = fit.design.spreads.lags, fit.design.form[areas]
+    of_form = stratified_normals(np.arange(lags.centre_d.size) * 16 + 9, draws)
+    lag, usual = lags.drawn(of_form)[form], lags.mean_d[form]
     wide = np.float32(fit.widening)
     speed = np.log(fit.design.clock.speed(fit.design.on_day)[areas])
     rate_off *= wide
     rate_off += column(speed + shared.mean.log_rate)
+    rate_off += _rate_with_lag(shared.pace_by_lag, usual, lag)
     ceiling_off *= wide
     ceiling_off += column(shared.mean.log_ceiling)
+    ceiling_off += column(shared.ceiling_by_lag) * _single(lag - usual[:, None])
     return GrowthDraws(
         log_rate=rate_off,
         ceiling_cm=np.exp(ceiling_off, out=ceiling_off),
@@ -200,7 +209,20 @@ def draw_growth(
         week=wide * week,
         hand=hand,
         drift=wide * drift,
+        lag_d=_single(lag),
     )
+
+
+def _rate_with_lag(by_lag: FloatArray, usual_d: FloatArray, lag_d: FloatArray) -> Singles:
+    """How far log rates (A, D) go up with lags (A, D) above the usual ones (A,).
+
+    Growth over the gaps of the log is ``rate * (1 - c lag)`` of a gap, which the log tells: its
+    slope ``by_lag`` at the usual lag gives ``c``, and the rate follows any lag that is drawn.
+    """
+    share = by_lag / np.maximum(1.0 + by_lag * usual_d, LEAST_AWAKE_SHARE)
+    left = np.maximum(1.0 - share[:, None] * lag_d, LEAST_AWAKE_SHARE)
+    usual = np.maximum(1.0 - share * usual_d, LEAST_AWAKE_SHARE)
+    return _single(np.log(usual)[:, None] - np.log(left))
 
 
 def _single(values: NDArray[np.floating[Any]]) -> Singles:

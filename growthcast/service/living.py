@@ -14,7 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from growthcast.arrays import BoolArray, FloatArray, IntArray
-from growthcast.fit.model.clock import LONGEST_PAUSE_SHARE, pause_after_cut
+from growthcast.fit.model.clock import LONGEST_PAUSE_SHARE, days_lost
 from growthcast.fit.model.drift import span_drift
 from growthcast.fit.model.errors import ErrorModel
 from growthcast.fit.result import GrowthFit
@@ -51,8 +51,8 @@ HAND_SPREAD = 0.05
 class Rest:
     """Days without growth after the cut to ``cut_cm`` that brings areas (A,) back at every visit.
 
-    ``usual_d`` is the rest at usual growth, ``most_d`` the longest there is. A day more of it lets
-    an area come up less far, and the pause after its next cut gets ``falls`` days shorter (where it
+    ``usual_d`` is the rest at usual growth with the usual lag ``lag_d``. A day more of it lets an
+    area come up less far, and the rest after its next cut gets ``falls`` days shorter (where it
     grows fast: usual growth may bring no pause at all). All (A, 1), beside draws.
     """
 
@@ -60,29 +60,36 @@ class Rest:
     cut_cm: Singles
     usual_d: Singles
     falls: Singles
-    most_d: Singles
+    lag_d: Singles
     pause_d: Singles
     shape: Singles
 
-    def days(self, growth: Singles, ceiling_cm: Singles) -> Singles:
+    def days(self, growth: Singles, ceiling_cm: Singles, lag_d: Singles) -> Singles:
         """Rest (A, N) of areas that would gain ``growth`` (A, N) stages without one.
 
         What grows faster comes up further, is cut harder and rests longer: a Newton step from the
         usual rest to the one that leads to itself.
         """
-        days = self.next_d(self.usual_d, growth, ceiling_cm)
+        days = self.next_d(self.usual_d, growth, ceiling_cm, lag_d)
         days -= self.usual_d
         days /= 1.0 + self.falls
         days += self.usual_d
-        return np.clip(days, 0.0, self.most_d, out=days)
+        return np.clip(days, 0.0, self.longest_d, out=days)
 
-    def next_d(self, rest_d: Singles, growth: Singles, ceiling_cm: Singles) -> Singles:
-        """Pause after the cut of the visit that ends an interval begun with a rest."""
+    @property
+    def longest_d(self) -> np.float32:
+        """Longest rest there is [d]."""
+        return np.float32(LONGEST_PAUSE_SHARE * self.interval_d)
+
+    def next_d(
+        self, rest_d: Singles, growth: Singles, ceiling_cm: Singles, lag_d: Singles
+    ) -> Singles:
+        """Rest after the cut of the visit that ends an interval begun with a rest."""
         cut = np.minimum(self.cut_cm, ceiling_cm * BELOW_CEILING)
         grown = growth * (1.0 - rest_d / np.float32(self.interval_d))
         grown += quick_stage(cut, ceiling_cm, self.shape)
         cut /= quick_height(grown, ceiling_cm, self.shape)
-        return pause_after_cut(1.0 - cut, self.pause_d)
+        return days_lost(1.0 - cut, lag_d, self.pause_d)
 
 
 @dataclass(frozen=True)
@@ -188,7 +195,7 @@ class LivingAreas:
     def taken(self, places: IntArray, tanks: IntArray, sizes: IntArray) -> LivingAreas:
         """Return areas (n,) by their places here, as many of each tank (R,) as ``sizes`` says."""
         per_area = ("area", "budget_cm", "floor_cm", "safe_cut_cm", "pause_d", "doubt", "shape")
-        drawn = ("log_rate", "ceiling_cm", "week", "hand")
+        drawn = ("log_rate", "ceiling_cm", "week", "hand", "lag_d")
         draws = {name: getattr(self.draws, name)[places] for name in drawn}
         draws |= {name: getattr(self.draws, name)[tanks] for name in ("knots", "drift")}
         areas: dict[str, Any] = {name: getattr(self, name)[places] for name in per_area}
@@ -237,7 +244,8 @@ class LivingAreas:
         usual = self._usual_growth(interval_d, after_d)
         growth = self._luck(interval_d, after_d)
         growth *= usual
-        rest_d = self._rest(interval_d, growth).days(usual, self.draws.ceiling_cm)
+        rest = self._rest(interval_d, growth)
+        rest_d = rest.days(usual, self.draws.ceiling_cm, self.draws.lag_d)
         growth *= 1.0 - rest_d / np.float32(interval_d)
         return growth, rest_d
 
@@ -255,18 +263,19 @@ class LivingAreas:
         ceiling, pause_d = column(self.usual_ceiling_cm), column(self.pause_d)
         budget, least = column(self.budget_cm), column(self.least_cut_cm)
         goal = quick_stage(np.minimum(budget, ceiling * BELOW_CEILING), ceiling, self._bend)
-        most_d = np.minimum(pause_d, np.float32(LONGEST_PAUSE_SHARE * interval_d))
-        low, high = np.zeros_like(median), most_d
-        rest = Rest(interval_d, least, low, low, most_d, pause_d, self._bend)
+        lag_d = column(quick_quantiles(self.draws.lag_d.copy(), (0.5,))[:, 0])
+        low = np.zeros_like(median)
+        rest = Rest(interval_d, least, low, low, lag_d, pause_d, self._bend)
+        high = np.minimum(pause_d + lag_d, rest.longest_d)
         for _ in range(REST_HALVINGS):
             tried = np.float32(0.5) * (low + high)
             risen = fast * (1.0 - tried / np.float32(interval_d))
             cut = np.maximum(quick_height(goal - risen, ceiling, self._bend), least)
             rest = replace(rest, cut_cm=cut)
-            more = rest.next_d(tried, median, ceiling) > tried
+            more = rest.next_d(tried, median, ceiling, lag_d) > tried
             low, high = np.where(more, tried, low), np.where(more, high, tried)
-        later = rest.next_d(low + SHORT_D, fast, ceiling)
-        falls = (rest.next_d(low, fast, ceiling) - later) / SHORT_D
+        later = rest.next_d(low + SHORT_D, fast, ceiling, lag_d)
+        falls = (rest.next_d(low, fast, ceiling, lag_d) - later) / SHORT_D
         return replace(rest, usual_d=low, falls=falls)
 
     def highest_cut(self, growth: Singles) -> Singles:

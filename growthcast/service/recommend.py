@@ -235,6 +235,7 @@ def _advise(block: _Block, run: int) -> TankAdvice:
         longer=None if chosen is None else _longer(block, chosen, choice.failing, run),
         minutes=block.timing.rests_on(areas),
         not_holding=lost,
+        longest_gap_d=int(block.fit.design.gap_d[tank]) or None,
     )
 
 

@@ -158,7 +158,9 @@ def draw_books(rng, count, regime=None):
         "drift today": world.drift[world.tank, int(world.on_day)],
         "height ahead": height_ahead,
     }
-    problem = Problem(blocks, pooling, errors, no_weights(areas), np.ones(areas), world.log_habit)
+    bends, nothing = np.ones(areas), np.zeros(areas)
+    weights = no_weights(areas)
+    problem = Problem(blocks, pooling, errors, weights, bends, world.log_habit, nothing)
     return ModelBooks(problem, world.on_day, world.book, truth)
 
 
@@ -341,6 +343,7 @@ def _nodes(rows):
         growth_d=field["span"],
         span_d=field["span"],
         pause_doubt=np.zeros(count),
+        lag_per_d=np.zeros(count),
         reading_cm=field["read"],
         aim_sd_cm=field["aim_sd"],
         guess_cm=field["guess"],
@@ -348,6 +351,7 @@ def _nodes(rows):
         removed_cm=field["removed"],
         look=field["look"].astype(np.int64),
         pause_d=np.zeros(count),
+        lag_share=np.zeros(count),
         bucket=np.full(count, -1),
         row=np.arange(count),
     )

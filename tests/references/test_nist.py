@@ -53,6 +53,7 @@ def one_uncut_area(x, y, start, shape=1.0):
         growth_d=gap,
         span_d=gap,
         pause_doubt=np.zeros(x.size),
+        lag_per_d=np.zeros(x.size),
         reading_cm=y,
         aim_sd_cm=blank,
         guess_cm=blank,
@@ -60,6 +61,7 @@ def one_uncut_area(x, y, start, shape=1.0):
         removed_cm=blank,
         look=np.zeros(x.size, dtype=np.int64),
         pause_d=np.zeros(x.size),
+        lag_share=np.zeros(x.size),
         bucket=np.full(x.size, -1),
         row=np.arange(x.size),
     )

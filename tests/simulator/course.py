@@ -10,7 +10,7 @@ import numpy as np
 
 from growthcast.arrays import FloatArray, IntArray
 from tests.simulator.gardener import Gardener
-from tests.simulator.nature import grow_one_day
+from tests.simulator.nature import days_lost, grow_one_day
 from tests.simulator.plan import PracticePlan, Richness
 from tests.simulator.truth import SimulatedPractice, Truth
 from tests.simulator.world import draw_world
@@ -64,7 +64,7 @@ class Course:
         plan, on = self.plan.tanks[tank], self.on
         self.height = self.gardener.visit(plan, on, before, here.tolist(), aims_cm)
         taken = 1.0 - self.height[here] / before[here]
-        rest = self._pause_d[here] * np.clip(2.0 * taken - 1.0, 0.0, 1.0)
+        rest = days_lost(taken, self.world.lag_d[here], self._pause_d[here])
         until = on.toordinal() + rest
         self._pause_until[here] = np.where(rest > 0.0, until, self._pause_until[here])
         self._surprise[here] = _surprises(self._spans, here.size, self.richness.span_spread)

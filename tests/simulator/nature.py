@@ -13,7 +13,14 @@ import numpy as np
 from growthcast.arrays import FloatArray
 from tests.simulator.plan import Traits
 
-__all__ = ["REFERENCE", "grow_one_day", "ph_of_co2", "response", "settled_share"]
+__all__ = [
+    "REFERENCE",
+    "days_lost",
+    "grow_one_day",
+    "ph_of_co2",
+    "response",
+    "settled_share",
+]
 
 
 REFERENCE: Mapping[str, float] = {
@@ -51,6 +58,17 @@ def grow_one_day(
         d = slope(height + step * c)
         height = height + step / 6.0 * (a + 2.0 * b + 2.0 * c + d)
     return height
+
+
+def days_lost(taken: FloatArray, lag_d: FloatArray, pause_d: FloatArray) -> FloatArray:
+    """Days without growth after cuts that took a share ``taken`` of the height.
+
+    The lag is whole from a quarter on; the pause begins at half and is whole at the base.
+    """
+    whole = np.clip(4.0 * taken, 0.0, 1.0)
+    hard = np.clip(2.0 * taken - 1.0, 0.0, 1.0)
+    lost: FloatArray = lag_d * whole + pause_d * hard
+    return lost
 
 
 def settled_share(days_since_planting: FloatArray, settle_d: FloatArray) -> FloatArray:

@@ -6,7 +6,7 @@ import numpy as np
 
 from growthcast.arrays import FloatArray
 from tests.simulator.course import Course
-from tests.simulator.nature import grow_one_day
+from tests.simulator.nature import days_lost, grow_one_day
 from tests.simulator.world import daily_noise, drift_course
 
 __all__ = ["true_chance_all_within"]
@@ -38,7 +38,7 @@ def true_chance_all_within(
             left = aim * np.exp(richness.hand_spread * rng.normal(size=size))
             left = np.minimum(np.minimum(left, height), 0.999 * ceiling)
             taken = np.where(np.isfinite(height), 1.0 - left / height, 0.0)
-            pause = day + pause_d * np.clip(2.0 * taken - 1.0, 0.0, 1.0)
+            pause = day + days_lost(taken, world.lag_d[mine], pause_d)
             height = left
         ahead = min(course.row + day % interval_d, course.days - 1)
         rate = world.expected_rate[ahead, mine] * drift[day]

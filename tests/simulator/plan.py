@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import csv
+import tomllib
 from collections.abc import Mapping
 from dataclasses import dataclass, field, fields
 from datetime import date
@@ -19,10 +20,12 @@ __all__ = [
     "Richness",
     "TankPlan",
     "Traits",
+    "read_lag_spreads",
     "read_species_table",
 ]
 
 SPECIES_CSV = Path(__file__).parents[2] / "species" / "species.csv"
+FORMS_TOML = SPECIES_CSV.with_name("forms.toml")
 
 
 @dataclass(frozen=True, slots=True)
@@ -34,6 +37,9 @@ class Richness:
     log rates; ``week_spread`` is the relative scatter of a week's growth (white, so it falls as
     1/days); ``drift_spread`` that of a tank's slowly drifting rate, which forgets itself over
     ``drift_days``; ``span_spread`` a scatter drawn anew for each area after each visit;
+    ``lag_d`` days of growth are lost after every cut that takes a quarter of the height or more,
+    fewer after smaller ones; ``lag_drawn`` draws them for every form of the practice instead, half
+    normal with the spread of forms.toml;
     ``season_share`` the swing over the year; ``settle_spread`` scatters (log) by how much longer
     than in the table all plants of a practice take to settle. ``responses``, ``settling`` and
     ``pause`` switch the effects of conditions, of planting and of hard cuts.
@@ -58,6 +64,8 @@ class Richness:
     drift_spread: float = 0.15
     drift_days: float = 30.0
     span_spread: float = 0.0
+    lag_d: float = 0.0
+    lag_drawn: bool = False
     season_share: float = 0.08
     responses: bool = True
     settling: bool = True
@@ -176,6 +184,12 @@ def read_species_table(path: Path = SPECIES_CSV) -> dict[str, Traits]:
                     cells[trait.name] = text if trait.name in words else float(text)
             table[row["species_id"]] = Traits(**cells)  # type: ignore[arg-type]
     return table
+
+
+def read_lag_spreads(path: Path = FORMS_TOML) -> dict[str, float]:
+    """Read the spread [d] of each form's lag after a cut."""
+    forms = tomllib.loads(path.read_text(encoding="utf-8"))
+    return {form: float(values["lag_spread_d"]) for form, values in forms.items()}
 
 
 @dataclass(frozen=True, slots=True)

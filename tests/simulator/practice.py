@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import replace
 from datetime import date, timedelta
 
@@ -54,9 +54,17 @@ def simulate_practice(
 
 
 def random_practice(
-    tanks: int, days: int, seed: int, areas_per_tank: tuple[int, int], future_days: int
+    tanks: int,
+    days: int,
+    seed: int,
+    areas_per_tank: tuple[int, int],
+    future_days: int,
+    forms: Sequence[str] = FORMS[:-1],
 ) -> PracticePlan:
-    """Draw a practice: tanks, conditions that change, and areas with floors and budgets."""
+    """Draw a practice: tanks, conditions that change, and areas with floors and budgets.
+
+    Plants are of these forms; a few tanks have floating plants beside.
+    """
     rng = np.random.default_rng([seed, 0])
     table = read_species_table()
     last_on = date(2026, 11, 20)
@@ -66,7 +74,7 @@ def random_practice(
         tank = _tank(rng, number, first_on, days)
         tank_plans.append(tank)
         count = int(rng.integers(areas_per_tank[0], areas_per_tank[1] + 1))
-        area_plans += _areas(rng, tank, count, table, first_on)
+        area_plans += _areas(rng, tank, count, table, first_on, forms)
     return PracticePlan(
         name="Simulated practice (invented data)",
         first_on=first_on,
@@ -117,8 +125,9 @@ def _areas(
     count: int,
     table: Mapping[str, Traits],
     first_on: date,
+    kinds: Sequence[str],
 ) -> list[AreaPlan]:
-    forms = list(rng.choice(FORMS[:-1], size=count))
+    forms = list(rng.choice(kinds, size=count))
     if rng.random() < 0.15:
         forms[-1] = "floating"
     areas = []

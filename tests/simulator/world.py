@@ -9,7 +9,7 @@ import numpy as np
 
 from growthcast.arrays import BoolArray, FloatArray, IntArray
 from tests.simulator.nature import response, settled_share
-from tests.simulator.plan import PracticePlan, Richness, Traits
+from tests.simulator.plan import PracticePlan, Richness, Traits, read_lag_spreads
 
 __all__ = ["World", "daily_noise", "draw_world", "drift_course"]
 
@@ -33,6 +33,7 @@ class World:
     ceiling: FloatArray
     shape: FloatArray
     start: FloatArray
+    lag_d: FloatArray
     mass_effect: FloatArray
     species_effect: dict[str, float]
     tank_effect: FloatArray
@@ -93,11 +94,23 @@ def draw_world(plan: PracticePlan, richness: Richness, seed: int) -> World:
         ceiling=ceiling,
         shape=shape,
         start=_start_heights(plan, ceiling, starts),
+        lag_d=_lags(traits, richness, seed),
         mass_effect=mass_effect,
         species_effect=species_effect,
         tank_effect=tank_effect,
         area_effect=area_effect,
     )
+
+
+def _lags(traits: tuple[Traits, ...], richness: Richness, seed: int) -> FloatArray:
+    """Days of growth (A,) that each area loses after a cut."""
+    if not richness.lag_drawn:
+        return np.full(len(traits), richness.lag_d)
+    rng = np.random.default_rng([seed, 9])
+    of_form = {
+        form: abs(float(rng.normal())) * spread for form, spread in read_lag_spreads().items()
+    }
+    return np.array([of_form[t.form] for t in traits])
 
 
 def _reference_rates(

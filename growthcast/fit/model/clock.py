@@ -28,7 +28,9 @@ from growthcast.species import Reference, SpeciesPriors
 __all__ = [
     "GrowthClock",
     "TankConditions",
+    "days_lost",
     "growth_clock",
+    "lag_share",
     "pause_after_cut",
     "tank_conditions",
 ]
@@ -38,10 +40,15 @@ Floats = TypeVar("Floats", bound=NDArray[np.floating[Any]])
 LONG_AGO = -1.0e6
 """Day number before every log: the first known condition is taken to have held until then."""
 
+LEAST_AWAKE_SHARE = 0.1
+"""A lag leaves at least this share of the growth of the span that follows."""
 LONGEST_PAUSE_SHARE = 0.9
 """A pause after a hard cut takes at most this share of the span that follows."""
 HARD_CUT_SHARE = 0.5
 """Share of the height beyond which a cut makes a plant pause."""
+LAG_SHARE = 0.1
+"""Cuts of this share of the height bring two thirds of a form's lag, much smaller ones little of
+it: what stops growth is the loss of the tips (an estimate)."""
 PAUSE_DOUBT = 0.5
 """How far a pause may be off, as a share of it: an estimate (common practice, no source)."""
 LEAST_RESPONSE = 0.05
@@ -182,8 +189,50 @@ class GrowthClock:
         return speed
 
 
+def days_lost(removed_share: Floats, lag_d: Floats, pause_d: Floats) -> Floats:
+    """Days of growth lost after a cut that took ``removed_share`` of the height [d].
+
+    Parameters
+    ----------
+    removed_share : array (...)
+        Share of the height that was cut off [0-1].
+    lag_d : array (...)
+        Days that a cut costs the form, whole from about a third on [d].
+    pause_d : array (...)
+        Days that a cut to the base costs the species besides; none up to half [d].
+
+    Returns
+    -------
+    array (...)
+        ``lag_d * lag_share + pause_after_cut`` [d].
+
+    Examples
+    --------
+    >>> days_lost(np.array([0.0, 0.05, 0.4, 1.0]), np.array(2.0), np.array(6.0)).round(1)
+    array([0. , 0.8, 2. , 8. ])
+    """
+    return cast(Floats, lag_d * lag_share(removed_share) + pause_after_cut(removed_share, pause_d))
+
+
+def lag_share(removed_share: Floats) -> Floats:
+    """Share of a form's lag that follows a cut.
+
+    Parameters
+    ----------
+    removed_share : array (...)
+        Share of the height that was cut off [0-1].
+
+    Returns
+    -------
+    array (...)
+        ``1 - exp(-removed_share / LAG_SHARE)``: none without a cut, all but whole from a third on
+        [0-1].
+    """
+    return cast(Floats, -np.expm1(-np.maximum(removed_share, 0.0) / LAG_SHARE))
+
+
 def pause_after_cut(removed_share: Floats, pause_d: Floats) -> Floats:
-    """Days without growth after a cut that took ``removed_share`` of the height.
+    """Days without growth, its lag aside, after a cut that took ``removed_share`` of the height.
 
     None up to half of the height, ``pause_d`` (of the species) when cut to the base, in proportion
     between: an estimate of the trade.

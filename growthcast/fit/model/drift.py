@@ -32,6 +32,7 @@ __all__ = [
     "SpanDrift",
     "knot_precision",
     "span_drift",
+    "today_weight",
     "window_covariance",
 ]
 
@@ -97,6 +98,19 @@ def span_drift(began_day: FloatArray, ended_day: FloatArray, on_day: float) -> S
     explained = np.einsum("mn,mn->n", weight, covariance)
     remainder = np.maximum(own - explained, 0.0)
     return SpanDrift(weight=weight[:, place], remainder=remainder[place])
+
+
+def today_weight() -> FloatArray:
+    """Regression of the drift on the day of the fit on the knots.
+
+    Returns
+    -------
+    array (M,)
+        Weights of the knots [-].
+    """
+    today = np.zeros(1)
+    weight: FloatArray = span_drift(today, today, 0.0).weight[:, 0]
+    return weight
 
 
 def window_covariance(

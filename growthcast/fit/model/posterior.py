@@ -9,6 +9,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from growthcast.arrays import FloatArray, IntArray
+from growthcast.fit.model.clock import LEAST_AWAKE_SHARE
+from growthcast.fit.model.drift import today_weight
 from growthcast.fit.solver.hierarchy import border_covariance
 from growthcast.fit.solver.linearise import CEILING, DENSITY, HABIT, KNOTS, RATE
 from growthcast.fit.solver.view import View
@@ -16,6 +18,9 @@ from growthcast.fit.solver.view import View
 __all__ = ["AreaPosterior", "Parameters", "SharedGrowth", "shared_growth"]
 
 Floats = NDArray[np.floating[Any]]
+
+SHORTEST_SPAN_D = 1.0
+"""Days of a span at least, for the share of its growth that a day of lag takes."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -63,13 +68,18 @@ class AreaPosterior:
     mean : Parameters
         Posterior means of the parameters of the areas (n,).
     covariance : array (n, B, B)
-        Their covariance as the solver orders them, what areas share included.
+        Their covariance as the solver orders them, what areas share and lags included.
     last_stage, last_stage_variance : array (n,)
         Each area's last stage, and its variance given the parameters.
     stage_follows : array (B, n)
         How the last stage follows the parameters.
-    last_day, last_pause_d : array (n,)
-        Day number of the last stage, and the days without growth that follow it.
+    last_day, last_pause_d, last_lag_share : array (n,)
+        Day number of the last stage, the days without growth that follow it, and the share of a lag
+        that does, too.
+    lag_d, lag_sd_d : array (n,)
+        Days of growth that a cut costs: mean and standard deviation [d].
+    by_lag : array (B, n)
+        How the parameters follow a day of lag.
     """
 
     mean: Parameters
@@ -79,6 +89,10 @@ class AreaPosterior:
     stage_follows: FloatArray
     last_day: FloatArray
     last_pause_d: FloatArray
+    last_lag_share: FloatArray
+    lag_d: FloatArray
+    lag_sd_d: FloatArray
+    by_lag: FloatArray
 
     @property
     def rate_variance(self) -> FloatArray:
@@ -110,18 +124,31 @@ class AreaPosterior:
         )
         return slope
 
-    def pace_ceiling_stage(self, weight: FloatArray) -> tuple[FloatArray, FloatArray]:
+    def awake(self, span_d: FloatArray) -> tuple[FloatArray, FloatArray]:
+        """Share of the growth of spans (n, T) since the last stage that the lag leaves [0-1].
+
+        And how far its log falls with each day of lag [1/d].
+        """
+        per_d = self.last_lag_share[:, None] / np.maximum(span_d, SHORTEST_SPAN_D)
+        left = np.maximum(1.0 - per_d * self.lag_d[:, None], LEAST_AWAKE_SHARE)
+        return left, np.where(left > LEAST_AWAKE_SHARE, per_d / left, 0.0)
+
+    def pace_ceiling_stage(
+        self, weight: FloatArray, taken_by_lag: FloatArray | None = None
+    ) -> tuple[FloatArray, FloatArray]:
         """Joint distribution of the log mean rate over some spans, the log ceiling and last stage.
 
         Parameters
         ----------
         weight : array (M, n, T)
             Regression of the mean drift over each span on the knots (``fit.model.drift``).
+        taken_by_lag : array (n, T), optional
+            How far log growth over the span falls with a day of lag besides (``awake``) [1/d].
 
         Returns
         -------
         log_pace : array (n, T)
-            Mean of the log mean rate, drift included [log 1/day].
+            Mean of the log mean rate, drift included, what the lag takes out [log 1/day].
         covariance : array (n, T, 3, 3)
             Covariance of the log pace, the log ceiling and the last stage.
         """
@@ -133,6 +160,12 @@ class AreaPosterior:
         into[:, :, 2] = self.stage_follows.T[:, None]
         covariance = into @ self.covariance[:, None] @ into.transpose(0, 1, 3, 2)
         covariance[:, :, 2, 2] += self.last_stage_variance[:, None]
+        if taken_by_lag is not None:
+            with_lag = (into @ self.by_lag.T[:, None, :, None])[..., 0] * taken_by_lag[..., None]
+            variance = self.lag_sd_d[:, None] ** 2
+            covariance[..., 0] -= variance[..., None] * with_lag
+            covariance[:, :, 0] -= variance[..., None] * with_lag
+            covariance[..., 0, 0] += variance * taken_by_lag**2
         drifted = np.einsum("mat,ma->at", weight, self.mean.drift)
         return self.mean.log_rate[:, None] + drifted, covariance
 
@@ -181,6 +214,10 @@ class AreaPosterior:
             stage_follows=self.stage_follows[:, places],
             last_day=self.last_day[places],
             last_pause_d=self.last_pause_d[places],
+            last_lag_share=self.last_lag_share[places],
+            lag_d=self.lag_d[places],
+            lag_sd_d=self.lag_sd_d[places],
+            by_lag=self.by_lag[:, places],
         )
 
 
@@ -213,6 +250,9 @@ class SharedGrowth:
     ceiling_by_rate, rate_by_ceiling : array (A,)
         How the log ceiling moves with the departure of the log rate, and then the log rate with
         what a log ceiling does by itself.
+    pace_by_lag, ceiling_by_lag : array (A,)
+        How the log rate, the drift of the day of the fit included, and the log ceiling move with a
+        day of lag.
     """
 
     mean: Parameters
@@ -227,9 +267,13 @@ class SharedGrowth:
     ceiling_sd: FloatArray
     ceiling_by_rate: FloatArray
     rate_by_ceiling: FloatArray
+    pace_by_lag: FloatArray
+    ceiling_by_lag: FloatArray
 
 
-def shared_growth(view: View, mean: FloatArray, areas: IntArray, tanks: IntArray) -> SharedGrowth:
+def shared_growth(
+    view: View, mean: FloatArray, by_lag: FloatArray, areas: IntArray, tanks: IntArray
+) -> SharedGrowth:
     """Factor the posterior of areas (A,) in tanks (R,) by what they share.
 
     Parameters
@@ -238,6 +282,8 @@ def shared_growth(view: View, mean: FloatArray, areas: IntArray, tanks: IntArray
         The fit's problem, linearised where the fit ended.
     mean : array (B, A)
         Posterior means of the areas' parameters [log].
+    by_lag : array (B, A)
+        How they follow a day of lag [1/d].
     areas : int array (A,)
         Places of the areas in the book.
     tanks : int array (R,)
@@ -270,4 +316,6 @@ def shared_growth(view: View, mean: FloatArray, areas: IntArray, tanks: IntArray
         ceiling_by_rate=own.own_regression[areas, CEILING, 0],
         rate_by_ceiling=own.rate_by_ceiling[areas]
         * np.where(learnt, wider / (by_itself + wider), 1.0),
+        pace_by_lag=by_lag[RATE] + today_weight() @ by_lag[KNOTS:],
+        ceiling_by_lag=by_lag[CEILING],
     )

@@ -24,8 +24,16 @@ import numpy as np
 from numpy.typing import NDArray
 
 from growthcast.arrays import BoolArray, FloatArray, IntArray
+from growthcast.fit.model.clock import LEAST_AWAKE_SHARE
 
-__all__ = ["NODES_A_BLOCK", "Chains", "Link", "Nodes", "pack_chains", "repacked"]
+__all__ = [
+    "NODES_A_BLOCK",
+    "Chains",
+    "Link",
+    "Nodes",
+    "pack_chains",
+    "repacked",
+]
 
 Values = TypeVar("Values", bound=NDArray[Any])
 
@@ -59,6 +67,8 @@ class Nodes:
         Reference days and calendar days since the node before (links GREW).
     pause_doubt
         Relative spread of ``growth_d`` where a pause took part of it.
+    lag_per_d
+        Share of ``growth_d`` that each day of lag takes [1/d].
     reading_cm
         A height read on the day.
     aim_sd_cm
@@ -71,6 +81,8 @@ class Nodes:
         A judgement by eye (``Look``).
     pause_d
         Days without growth that follow a hard cut.
+    lag_share
+        Share of its form's lag that follows a cut.
     bucket
         Number of the whole tank's weight of that day, for nodes that a cut left; -1 for none.
     row
@@ -83,6 +95,7 @@ class Nodes:
     growth_d: FloatArray
     span_d: FloatArray
     pause_doubt: FloatArray
+    lag_per_d: FloatArray
     reading_cm: FloatArray
     aim_sd_cm: FloatArray
     guess_cm: FloatArray
@@ -90,6 +103,7 @@ class Nodes:
     removed_cm: FloatArray
     look: IntArray
     pause_d: FloatArray
+    lag_share: FloatArray
     bucket: IntArray
     row: IntArray
 
@@ -98,6 +112,11 @@ class Nodes:
         """Whether a node (N,) is a fresh start that nobody read."""
         unread: BoolArray = (self.link == Link.FRESH) & ~np.isfinite(self.reading_cm)
         return unread
+
+    def awake_share(self, lag_d: FloatArray, at: slice | IntArray) -> FloatArray:
+        """Share of the growth of the spans ``at`` that the lags ``lag_d`` (A,) leave [0-1]."""
+        left = 1.0 - self.lag_per_d[at] * lag_d[self.area[at]]
+        return np.maximum(left, LEAST_AWAKE_SHARE)
 
     def take(self, order: IntArray) -> Nodes:
         """Return the nodes in another order."""

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from growthcast.arrays import BoolArray, FloatArray, IntArray
-from growthcast.fit.model.clock import GrowthClock, pause_after_cut
+from growthcast.fit.model.clock import GrowthClock, lag_share, pause_after_cut
 from growthcast.fit.rows.chains import Link, Nodes
 from growthcast.log.visits import Visits
 
@@ -28,6 +28,12 @@ SMALLEST_HABIT_SHARE = 0.05
 UNSEEN_SHARE = 0.7
 """Spread of heights nobody logged, in half rooms between floor and budget: kept anywhere between
 them it would be 0.58; some stand outside (an estimate)."""
+USUAL_CUT_SHARE = 0.35
+"""Share of the height that a cut takes off, before an area's log tells (an estimate)."""
+DAYS_A_TANK = 2.0**20
+"""More days than any log has."""
+LEAST_SPAN_D = 1.0
+"""Days of a span at least, for the share of its growth that a day of lag takes."""
 UNSURE_CUT_SHARE = 0.2
 """Spread of the height an area is left at by a cut of which no word is said."""
 
@@ -87,6 +93,7 @@ class _Draft:
     by: IntArray
     look: IntArray
     pause_d: FloatArray
+    lag_share: FloatArray
     bucket: IntArray
     row: IntArray
 
@@ -116,7 +123,8 @@ def build_nodes(
     link[follows & (draft.kind == FOUND)] = Link.GREW
     told = follows & (draft.by != Link.AIMED) & (draft.kind == LEFT)
     link[told] = draft.by[told]
-    span_d, growth_d, pause_doubt = _spans(draft, link, clock)
+    span_d, growth_d, pause_doubt, lag_per_d = _spans(draft, link, clock)
+    lag_per_d += _lags_unlogged(draft, link, visits, traits, span_d)
     return Nodes(
         area=area,
         day=draft.day,
@@ -124,6 +132,7 @@ def build_nodes(
         growth_d=growth_d,
         span_d=span_d,
         pause_doubt=pause_doubt,
+        lag_per_d=lag_per_d,
         reading_cm=draft.reading_cm,
         aim_sd_cm=draft.aim_sd_cm,
         guess_cm=draft.guess_cm,
@@ -131,6 +140,7 @@ def build_nodes(
         removed_cm=np.where(link >= Link.CUT, draft.cut_cm, np.nan),
         look=draft.look,
         pause_d=draft.pause_d,
+        lag_share=draft.lag_share,
         bucket=draft.bucket,
         row=draft.row,
     )
@@ -155,6 +165,7 @@ def _found(visits: Visits, traits: AreaTraits) -> _Draft:
         by=np.full(blank.size, int(Link.GREW)),
         look=visits.look[found],
         pause_d=np.zeros(blank.size),
+        lag_share=np.zeros(blank.size),
         bucket=np.full(blank.size, -1),
         row=visits.row[found],
     )
@@ -168,7 +179,7 @@ def _left(visits: Visits, traits: AreaTraits, habits: Habits) -> _Draft:
     weighed_cm = visits.removed_g / traits.gram_per_cm[visits.area]
     weighed = np.isfinite(weighed_cm) & ~np.isfinite(visits.removed_cm)
     by = np.where(measured, int(Link.CUT), np.where(weighed, int(Link.WEIGHED), int(Link.AIMED)))
-    pause = pause_after_cut(visits.removed_share(traits.budget_cm), traits.pause_d[visits.area])
+    taken = visits.removed_share(traits.budget_cm)[left]
     spread = habits.sd_cm[visits.area]
     unsure = np.maximum(spread, UNSURE_CUT_SHARE * np.exp(habits.log_cm)[visits.area])
     blank = np.full(int(left.sum()), np.nan)
@@ -183,25 +194,60 @@ def _left(visits: Visits, traits: AreaTraits, habits: Habits) -> _Draft:
         cut_cm=np.where(measured, visits.removed_cm, weighed_cm)[left],
         by=np.where(visits.unsaid, int(Link.UNSAID), by)[left],
         look=np.zeros(blank.size, dtype=np.int64),
-        pause_d=pause[left],
+        pause_d=pause_after_cut(taken, traits.pause_d[visits.area[left]]),
+        lag_share=lag_share(_usual_shares(visits, traits)[left]),
         bucket=visits.bucket[left],
         row=visits.row[left],
     )
 
 
+def _usual_shares(visits: Visits, traits: AreaTraits) -> FloatArray:
+    """Share of the height (V,) that an area's cuts before each visit have usually taken.
+
+    The lag of a cut is that of the usual one: its own share is as wrong as the two readings it
+    comes from, and goes with the error of the height that growth begins at.
+    """
+    taken = visits.removed_share(traits.budget_cm)
+    sums = np.cumsum(np.stack([taken, taken > 0.0]), axis=1)
+    before = np.concatenate([np.zeros((2, 1)), sums], axis=1)  # what all visits before told
+    first = np.maximum.accumulate(np.where(visits.follows, 0, np.arange(taken.size)))
+    total, count = before[:, :-1] - before[:, first]
+    usual: FloatArray = (total + USUAL_CUT_SHARE) / (count + 1.0)
+    return usual
+
+
 def _spans(draft: _Draft, link: IntArray, clock: GrowthClock) -> tuple[FloatArray, ...]:
     """Calendar days and reference days since the node before, 0 where there is no span.
 
-    Also how far the latter may be off for a pause, as a share.
+    Also how far the latter may be off for a pause, and what each day of lag takes of it, as shares.
     """
-    span_d, growth_d, pause_doubt = np.zeros((3, link.size))
+    span_d, growth_d, pause_doubt, lag_per_d = np.zeros((4, link.size))
     at = np.flatnonzero(link == Link.GREW)
     began, ended = draft.day[at - 1], draft.day[at]
     span_d[at] = ended - began
     growth_d[at], pause_doubt[at] = clock.growth_between(
         draft.area[at], began, ended, draft.pause_d[at - 1]
     )
-    return span_d, growth_d, pause_doubt
+    lag_per_d[at] = draft.lag_share[at - 1] / np.maximum(span_d[at], LEAST_SPAN_D)
+    return span_d, growth_d, pause_doubt, lag_per_d
+
+
+def _lags_unlogged(
+    draft: _Draft, link: IntArray, visits: Visits, traits: AreaTraits, span_d: FloatArray
+) -> FloatArray:
+    """Lags a day (N,) of visits of the tank within a span, of which the area has no row.
+
+    For all one knows it was cut like the others: a gap that only a missing row makes must not look
+    like one in which nobody came, and slow growth in it like the lack of a lag.
+    """
+    key = np.unique(traits.tank[visits.area] * DAYS_A_TANK + visits.day)
+    at = np.flatnonzero(link == Link.GREW)
+    tank = traits.tank[draft.area[at]] * DAYS_A_TANK
+    began = np.searchsorted(key, tank + draft.day[at - 1], side="right")
+    within = np.searchsorted(key, tank + draft.day[at]) - began
+    lags = np.zeros(link.size)
+    lags[at] = within * lag_share(np.array(USUAL_CUT_SHARE)) / np.maximum(span_d[at], LEAST_SPAN_D)
+    return lags
 
 
 @dataclass(frozen=True, slots=True)
@@ -279,6 +325,7 @@ def _starts(visits: Visits, traits: AreaTraits, on_day: float) -> _Draft:
         by=np.full(area.size, int(Link.FRESH)),
         look=np.zeros(area.size, dtype=np.int64),
         pause_d=np.zeros(area.size),
+        lag_share=np.zeros(area.size),
         bucket=np.full(area.size, -1),
         row=np.full(area.size, -1),
     )

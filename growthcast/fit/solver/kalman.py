@@ -29,6 +29,7 @@ __all__ = [
     "FilterPass",
     "Filtered",
     "disturbance_smoother",
+    "filter_along",
     "information_of",
     "kalman_filter",
     "log_determinant",
@@ -157,9 +158,47 @@ def information_of(chains: Chains, forward: FilterPass) -> tuple[FloatArray, Flo
     return total[:, 1:, 1:], -total[:, 0, 1:].T
 
 
-def score_of(chains: Chains, forward: FilterPass) -> FloatArray:
-    """Score (B, R) of the areas' borders alone."""
-    weighted, areas = -forward.innovation_precision * forward.innovation[0], chains.area.size
+def filter_along(
+    chains: Chains, at: Linearised, forward: FilterPass, moved: FloatArray
+) -> FloatArray:
+    """How innovations move with what moves predicted stages.
+
+    Parameters
+    ----------
+    chains : Chains
+        The block.
+    at : Linearised
+        Its links and readings as straight lines.
+    forward : FilterPass
+        The filter that was run; its gains are those of any other mean.
+    moved : array (N,)
+        How far each stage's prediction moves by itself [stages per unit].
+
+    Returns
+    -------
+    array (N,)
+        How far each innovation moves [cm], per unit.
+    """
+    gain = forward.predicted_variance * at.observation * forward.innovation_precision
+    innovation, mean = np.empty_like(moved), np.empty_like(moved)
+    earlier: slice | None = None
+    for here in chains.positions:
+        predicted = moved[here].copy()
+        if earlier is not None:
+            behind = slice(earlier.start, earlier.start + here.stop - here.start)
+            predicted += at.transition[here] * mean[behind]
+        innovation[here] = -at.observation[here] * predicted
+        mean[here] = predicted + gain[here] * innovation[here]
+        earlier = here
+    return innovation
+
+
+def score_of(
+    chains: Chains, forward: FilterPass, innovation: FloatArray | None = None
+) -> FloatArray:
+    """Score (B, R) of the areas' borders alone, for the innovations found or others (N,)."""
+    innovation = forward.innovation[0] if innovation is None else innovation
+    weighted, areas = -forward.innovation_precision * innovation, chains.area.size
     score = np.zeros((BORDER, areas))
     for row in range(BORDER):
         score[row] = np.bincount(

@@ -98,6 +98,7 @@ def linearise(
     errors: ErrorModel,
     trust: FloatArray,
     sites: Sites,
+    lag_d: FloatArray,
 ) -> Linearised:
     """Linearise a block's links and readings.
 
@@ -119,6 +120,8 @@ def linearise(
         Share of its weight that a reading keeps, 1 for one not in doubt.
     sites : Sites
         What looks and weights of whole tanks say of the nodes.
+    lag_d : array (A,)
+        Days of growth lost after a cut [d].
     """
     nodes, area, rank = chains.nodes, chains.nodes.area, chains.rank
     aim = _aimed(border.take(chains.area, axis=1), shape[chains.area])
@@ -139,7 +142,8 @@ def linearise(
     grew = _places(nodes.link == Link.GREW)
     weight, owner = drift.weight[:, grew], area[grew]
     pace = border[RATE, owner] + (weight * border[KNOTS:].take(owner, axis=1)).sum(axis=0)
-    grown = np.exp(pace) * shape_factor(shape[chains.area])[rank[grew]] * nodes.growth_d[grew]
+    grown = np.exp(pace) * shape_factor(shape[chains.area])[rank[grew]]
+    grown *= nodes.growth_d[grew] * nodes.awake_share(lag_d, grew)
     # Heights and slopes are taken at the stage expected; a height at the current stage is reached
     # from there along the slope, since the filter sees straight lines only.
     expected_stage = stage.copy()
@@ -158,13 +162,7 @@ def linearise(
     curvature = slope_bend(expected_cm[grew], slope[grew], bend[grew])
     height_cm[grew] += 0.5 * curvature * process_noise[grew]
     at = Linearised(
-        transition=transition,
-        inputs=inputs,
-        offset=offset,
-        process_noise=process_noise,
-        observation=slope,
-        expected_cm=expected_cm,
-        height_cm=height_cm,
+        transition, inputs, offset, process_noise, slope, expected_cm, height_cm=height_cm
     )
     _link_guesses(at, nodes, ceiling, bend, stage)
     _link_unsaid_cuts(at, chains, ceiling, bend, stage, border, sites)

@@ -116,6 +116,7 @@ def part_of(view: View, tanks: BoolArray) -> Part:
         weights=problem.weights.of_areas(areas),
         shape=problem.shape[areas],
         first_habit=problem.first_habit[areas],
+        lag_d=problem.lag_d[areas],
         rises=None if problem.rises is None else problem.rises[areas],
     )
     began = Point(

@@ -67,8 +67,9 @@ class Block:
 class Problem:
     """Everything a fit needs, as arrays: blocks, priors, errors, weights, shapes (A,) of the areas.
 
-    ``first_habit`` (A,) is the log cut height a fit starts from. ``rises`` (A,) are areas whose
-    unbroken rises have been found to teach bend and ceiling; none where it is None.
+    ``first_habit`` (A,) is the log cut height a fit starts from, ``lag_d`` (A,) the days of growth
+    lost after a cut [d]. ``rises`` (A,) are areas whose unbroken rises have been found to teach
+    bend and ceiling; none where it is None.
     """
 
     blocks: tuple[Block, ...]
@@ -77,6 +78,7 @@ class Problem:
     weights: Weights
     shape: FloatArray
     first_habit: FloatArray
+    lag_d: FloatArray
     rises: BoolArray | None = None
 
     @property
@@ -171,7 +173,8 @@ def _faster_than_the_table(
         owner = nodes.area[told]
         rate = np.exp(border[RATE, owner]) * shape_factor(problem.shape[owner])
         step = stage_of_node[told] - stage_of_node[chains.previous[told]]
-        for total, by in ((grown, step), (due, rate * nodes.growth_d[told]), (spans, None)):
+        usual = rate * nodes.growth_d[told] * nodes.awake_share(problem.lag_d, told)
+        for total, by in ((grown, step), (due, usual), (spans, None)):
             total += np.bincount(owner, by, minlength=problem.area_count)
     ratio = np.clip(grown / np.where(due > 0.0, due, 1.0), 1.0 / FURTHEST_START, FURTHEST_START)
     faster: FloatArray = np.log(ratio) * spans / (1.0 + spans)
@@ -187,7 +190,8 @@ def _start_stages(problem: Problem, block: Block, border: FloatArray) -> FloatAr
     clipped = np.clip(known, 0.01 * ceiling, 0.99 * ceiling)
     stages = stage(np.where(np.isfinite(clipped), clipped, 0.5 * ceiling), ceiling, shape)
     rate = np.exp(border[RATE, nodes.area]) * shape_factor(shape)
-    grown = np.where(nodes.link == Link.GREW, rate * nodes.growth_d, 0.0)
+    usual = rate * nodes.growth_d * nodes.awake_share(problem.lag_d, slice(None))
+    grown = np.where(nodes.link == Link.GREW, usual, 0.0)
     for here in chains.positions[1:]:
         # A node that was not read starts where its link predicts it.
         missing = np.flatnonzero(~np.isfinite(known[here])) + here.start

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -26,7 +26,7 @@ from growthcast.fit.solver.linearise import (
 )
 from growthcast.fit.solver.problem import Point, Problem
 
-__all__ = ["View", "departure_of", "misfit_of_tanks", "seen", "view_of"]
+__all__ = ["View", "departure_given", "departure_of", "misfit_of_tanks", "seen", "view_of"]
 
 
 MOST_BLOCKS_KEPT = 4
@@ -110,6 +110,7 @@ def seen(
         problem.errors,
         block.trust,
         block.sites,
+        problem.lag_d,
     )
     return here, kalman_filter(block.chains, here)
 
@@ -147,3 +148,24 @@ def departure_of(view: View) -> FloatArray:
     moved = np.concatenate([rate[None], knots])
     own_moved = (area.own_mean + np.einsum("aik,ka->ai", area.own_regression, moved)).T
     return np.concatenate([own_moved, moved])
+
+
+def departure_given(view: View, score: FloatArray) -> FloatArray:
+    """Step of every area's border if the chains' scores were others.
+
+    Parameters
+    ----------
+    view : View
+        The problem linearised at a point.
+    score : array (B, A)
+        The other scores [1 / parameter].
+
+    Returns
+    -------
+    array (B, A)
+        Departures from the point [log].
+    """
+    border, pooling = view.point.border, view.problem.pooling
+    area = area_information(view.information, score, border, pooling)
+    effects = solve_effects(area, border, pooling)
+    return departure_of(replace(view, area=area, effects=effects))

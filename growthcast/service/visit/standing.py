@@ -17,13 +17,14 @@ import numpy as np
 
 from growthcast.arrays import BoolArray, FloatArray, IntArray
 from growthcast.fit.model.clock import (
+    LEAST_AWAKE_SHARE,
     LONGEST_PAUSE_SHARE,
     PAUSE_DOUBT,
     GrowthClock,
-    pause_after_cut,
+    days_lost,
 )
 from growthcast.fit.model.drift import span_drift
-from growthcast.fit.model.posterior import AreaPosterior
+from growthcast.fit.model.posterior import SHORTEST_SPAN_D, AreaPosterior
 from growthcast.fit.result import GrowthFit
 from growthcast.forecast.heights import held_height
 from growthcast.growth.logistic import shape_factor
@@ -118,7 +119,7 @@ class Standing:
             return living.height_at(goal - growth * (1.0 - rest_d / np.float32(span_d)))
 
         low = np.minimum(self.rest_d, longest)
-        high = np.clip(column(living.pause_d), low, longest)
+        high = np.clip(column(living.pause_d) + living.draws.lag_d, low, longest)
         for _ in range(REST_HALVINGS if (self._rest_after(left(low)) > low).any() else 0):
             tried = np.float32(0.5) * (low + high)
             more = self._rest_after(left(tried)) > tried
@@ -130,7 +131,8 @@ class Standing:
     def _rest_after(self, left_cm: Singles) -> Singles:
         """Days without growth (A, D) once areas are left at heights (A, D) no higher than now."""
         taken = 1.0 - left_cm / self.living.height_at(self.stages)
-        rest_d: Singles = pause_after_cut(taken, column(self.living.pause_d))
+        living = self.living
+        rest_d: Singles = days_lost(taken, living.draws.lag_d, column(living.pause_d))
         return np.maximum(rest_d, self.rest_d, out=rest_d)
 
     def days_until(self, span_d: int, height_cm: FloatArray) -> FloatArray:
@@ -230,8 +232,9 @@ def standing_areas(fit: GrowthFit, tanks: IntArray) -> Standing:
     luck = fit.widening * span_normals(living.area, OF_SPAN, living.size)
     grown = _grown_since(fit, living, posterior, rate, luck)
     since = np.maximum(fit.design.on_day - posterior.last_day, 0.0)
-    rested = np.minimum(posterior.last_pause_d, LONGEST_PAUSE_SHARE * since)
-    rest_d = column(posterior.last_pause_d - rested) * np.maximum(1.0 - PAUSE_DOUBT * luck, 0.0)
+    pause_d = column(posterior.last_pause_d) * np.maximum(1.0 - PAUSE_DOUBT * luck, 0.0)
+    lost_d = pause_d + column(posterior.last_lag_share) * living.draws.lag_d
+    rest_d = lost_d - np.minimum(lost_d, column(LONGEST_PAUSE_SHARE * since))
     middle, sd = posterior.last_stage_given(
         rate, np.log(living.draws.ceiling_cm), living.draws.knots[living.run]
     )
@@ -302,5 +305,7 @@ def _grown_since(
     along = np.einsum("mn,nmd->nd", drift.weight, living.draws.knots[living.run])
     relative = np.sqrt(living.errors.span_variance(ended - began, drift.remainder) + doubt**2)
     pace = shape_factor(living.shape)[:, None] * np.exp(rate + along)
+    lag_per_d = posterior.last_lag_share / np.maximum(ended - began, SHORTEST_SPAN_D)
+    pace *= np.maximum(1.0 - lag_per_d[:, None] * living.draws.lag_d, LEAST_AWAKE_SHARE)
     gained: FloatArray = pace * grown_d[:, None] * np.maximum(1.0 + relative[:, None] * luck, 0.0)
     return gained

@@ -57,6 +57,7 @@ def small_nodes(rng):
         growth_d=field["growth_d"],
         span_d=np.where(link == GREW, 10.0, 0.0),
         pause_doubt=np.where((link == GREW) & (field["area"] % 3 == 2), 0.3, 0.0),
+        lag_per_d=np.where(link == GREW, 0.05, 0.0),
         reading_cm=field["reading_cm"],
         aim_sd_cm=np.where(link == FRESH, np.nan, 0.6),
         guess_cm=np.where(alone, 6.0, blank),
@@ -64,6 +65,7 @@ def small_nodes(rng):
         removed_cm=field["removed_cm"],
         look=field["look"].astype(np.int64),
         pause_d=np.zeros(len(rows)),
+        lag_share=np.zeros(len(rows)),
         bucket=np.full(len(rows), -1),
         row=np.arange(len(rows)),
     )
@@ -87,7 +89,9 @@ def problem_of(nodes, pooling, errors, shape, first_habit, nodes_a_block=16_000)
     """Return a problem of these nodes, packed."""
     chains = pack_chains(nodes, pooling.tank, nodes_a_block)
     blocks = tuple(Block.of(block, ON_DAY) for block in chains)
-    return Problem(blocks, pooling, errors, no_weights(pooling.tank.size), shape, first_habit)
+    areas = pooling.tank.size
+    lag_d = 0.5 + pooling.species
+    return Problem(blocks, pooling, errors, no_weights(areas), shape, first_habit, lag_d)
 
 
 def small_problem(seed=3, order=None, nodes_a_block=16_000):

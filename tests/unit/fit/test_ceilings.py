@@ -32,8 +32,8 @@ def test_a_height_far_above_all_belief_is_taken_for_a_mistake():
     assert variance[0] == pytest.approx(1.0, abs=1e-6)
 
 
-def test_a_ceiling_well_above_its_bound_stays_as_it_was():
-    """Bounds three deviations below cut off a thousandth; the normal's moments are by quadrature."""
+def test_a_ceiling_is_known_to_lie_above_a_height_that_was_read():
+    """A bound half a deviation below it; the moments are by quadrature."""
     mean, variance = _above(
         np.array([1.0]), np.array([0.04]), np.array([0.9]), np.full(1, 0.1), 0.0
     )

@@ -48,6 +48,7 @@ def at_expected(problem, habit_cm, rate=0.06, cut_chance=None, **changes):
             problem.errors,
             block.trust,
             sites,
+            problem.lag_d,
         )
         off = np.where(nodes.link == Link.GREW, at.offset, 0.0)
         stage = stage + off
@@ -107,6 +108,7 @@ def test_a_span_grows_with_its_pace_as_a_difference_quotient_says(problem, row):
                 problem.errors,
                 block.trust,
                 block.sites,
+                problem.lag_d,
             ).offset
         )
     quotient = (moved[0] - moved[1]) / 2e-5
@@ -127,7 +129,7 @@ def test_a_cut_nobody_tells_of_was_made_by_its_chance(problem, habit_cm, chance)
     [block] = problem.blocks
     link = block.chains.nodes.link.copy()
     link[(link == Link.CUT) | (link == Link.WEIGHED)] = Link.UNSAID
-    at, stage, nodes = at_expected(problem, habit_cm, link=link, cut_chance=chance)
+    at, _, nodes = at_expected(problem, habit_cm, link=link, cut_chance=chance)
     of = np.flatnonzero(link == Link.UNSAID)
     earlier, scatter = block.chains.previous[of], nodes.aim_sd_cm[of]
     stood = at.height_cm[earlier]

@@ -19,8 +19,14 @@ def lines_of(visits=16):
 
 
 def rate_of(book):
+    """Return the fit, and the log of how fast the area grows over a week that begins with a cut.
+
+    The rate alone goes with what the log says of lags after cuts.
+    """
     fit = fit_growth(book, ON)
-    return fit, fit.posterior(np.array([0])).mean.log_rate[0]
+    post = fit.posterior(np.array([0]))
+    awake = 1.0 - post.lag_d[0] / 7.0
+    return fit, post.mean.log_rate[0] + np.log(awake)
 
 
 def test_a_clean_log_has_no_suspects(tmp_path):

@@ -53,10 +53,12 @@ def test_the_rest_is_that_of_the_cut_it_follows(lobby, interval_d):
     pause = np.zeros(lasting.shape)
     for _ in range(40):
         end = height_after(cut, interval_d - pause, lasting, ceiling)
-        hard = np.clip(2.0 * (1.0 - cut / end) - 1.0, 0.0, 1.0)
-        pause = 0.5 * (pause + lobby.pause_d[:, None] * hard)
+        taken = 1.0 - cut / end
+        hard, tips = np.clip(2.0 * taken - 1.0, 0.0, 1.0), 1.0 - np.exp(-taken / 0.1)
+        lost = lobby.pause_d[:, None] * hard + lobby.draws.lag_d * tips
+        pause = 0.5 * (pause + np.minimum(lost, 0.9 * interval_d))
     _, rest_d = lobby.growth_after_cut(interval_d)
-    assert np.sqrt(np.mean((rest_d - pause) ** 2, axis=1)).max() < 0.3
+    assert np.sqrt(np.mean((rest_d - pause) ** 2, axis=1)).max() < 0.4  # a lag is up to 9 days
     assert pause.std(axis=1).max() > (0.3 if interval_d > 7 else 0.1)
 
 

@@ -30,7 +30,7 @@ CONDITIONS = (
 
 @pytest.fixture(scope="module")
 def lobby(tmp_path_factory):
-    roomy = AREAS.replace("rotala-rotundifolia,400,7,22,9", "rotala-rotundifolia,400,7,23,9")
+    roomy = AREAS.replace("rotala-rotundifolia,400,7,22,9", "rotala-rotundifolia,400,7,26,9")
     book = make_book(tmp_path_factory.mktemp("book"), areas=roomy, conditions=CONDITIONS)
     fit = fit_growth(book, ON)
     return book, fit, recommend(book, fit, np.array([0]), full=True)[0]
@@ -143,6 +143,7 @@ def known_growth(living):
             log_rate=one(draws.log_rate),
             ceiling_cm=one(draws.ceiling_cm),
             knots=one(draws.knots),
+            lag_d=one(draws.lag_d),
         ),
     )
 
