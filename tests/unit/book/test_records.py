@@ -268,3 +268,31 @@ def test_words():
     assert is_one_slip("budget_cn", "budget_cm")
     assert not is_one_slip("client", "site")
     assert nearest("rotala rotundifolia", ["rotala-rotundifolia"]) == "rotala-rotundifolia"
+
+
+@pytest.mark.parametrize(
+    ("name", "slip"),
+    [
+        ("budgte", True),  # two letters swapped
+        ("budgt", True),  # one left out
+        ("budgeet", True),  # one twice
+        ("bucget", True),  # one for another
+        ("Bud-get", True),  # case and spacing aside
+        ("bcdgat", False),  # two for others
+        ("budg", False),
+        ("budgetary", False),
+        ("tegdub", False),
+    ],
+)
+def test_one_slip_of_the_hand(name, slip):
+    assert is_one_slip(name, "budget") is slip
+    assert is_one_slip("budget", name) is slip
+    assert not is_one_slip("a", "b")  # too short to be meant
+
+
+def test_among_very_many_names_only_those_that_begin_alike_are_likely():
+    many = [f"tank-{n}" for n in range(2001)]
+    assert nearest("tonk-1", many[:2000]) == "tank-1"
+    assert nearest("tonk-1", many) is None
+    assert nearest("Tank-1x", many) == "tank-1"
+    assert nearest("TANK-7 ", many) == "tank-7"  # case and spaces aside it is that name

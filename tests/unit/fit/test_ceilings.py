@@ -6,6 +6,7 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
+from scipy.stats import norm
 
 from growthcast.book.read import read_book
 from growthcast.fit.growth import fit_growth, last_logged
@@ -29,6 +30,30 @@ def test_a_height_far_above_all_belief_is_taken_for_a_mistake():
     mean, variance = _above(np.zeros(1), np.ones(1), np.full(1, 10.0), np.zeros(1), 0.02)
     assert mean[0] == pytest.approx(0.0, abs=1e-6)
     assert variance[0] == pytest.approx(1.0, abs=1e-6)
+
+
+def test_a_ceiling_is_known_to_lie_above_a_height_that_was_read():
+    """A bound half a deviation below it; the moments are by quadrature."""
+    mean, variance = _above(
+        np.array([1.0]), np.array([0.04]), np.array([0.9]), np.full(1, 0.1), 0.0
+    )
+    x = np.linspace(-1.0, 3.0, 40_001)
+    weight = norm.pdf(x, 1.0, 0.2) * norm.cdf((x - 0.9) / 0.1)
+    middle = (weight @ x) / weight.sum()
+    assert mean[0] == pytest.approx(middle, rel=1e-4)
+    assert variance[0] == pytest.approx((weight @ (x - middle) ** 2) / weight.sum(), rel=1e-3)
+
+
+def test_what_a_log_tells_of_a_ceiling_is_told_through_the_bend():
+    """A prior of 25 and a posterior of 100 leave 75 to the log, which a doubt of 3 makes 25."""
+    pooling = replace(
+        small_problem().pooling, ceiling_learnt=np.arange(7) != 1, highest_cm=np.zeros((2, 7))
+    )
+    areas, variance = np.array([0, 1, 2]), np.array([0.01, 0.01, 0.04])
+    wider = replace(pooling, bend_doubt=3.0).doubt_of_bends(areas, variance)
+    # Area 1 is not learnt; of area 2 the log says nothing beyond the prior.
+    assert wider == pytest.approx([1 / 50 - 1 / 100, 0.0, 0.0])
+    assert pooling.doubt_of_bends(areas, variance) == pytest.approx(np.zeros(3))
 
 
 def test_two_heights_near_a_ceiling_teach_it_unless_one_is_set_aside():

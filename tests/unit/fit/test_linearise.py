@@ -11,6 +11,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 from scipy.special import expit, logit
+from scipy.stats import norm
 
 from growthcast.fit.rows.chains import Link
 from growthcast.fit.solver.linearise import CEILING, HABIT, KNOTS, RATE, linearise
@@ -26,12 +27,14 @@ def problem():
     return small_problem()
 
 
-def at_expected(problem, habit_cm, rate=0.06, **changes):
+def at_expected(problem, habit_cm, rate=0.06, cut_chance=None, **changes):
     """Linearise the block where every span ends as expected; return it, its stages and border."""
     [block] = problem.blocks
     nodes = replace(block.chains.nodes, **changes)
     chains = replace(block.chains, nodes=nodes)
-    areas = problem.area_count
+    areas, sites = problem.area_count, block.sites
+    if cut_chance is not None:
+        sites = replace(sites, cut_chance=np.full(nodes.area.size, cut_chance))
     border = np.zeros((KNOTS + block.drift.weight.shape[0], areas))
     border[CEILING], border[HABIT], border[RATE] = np.log([CEILING_CM, habit_cm, rate])[:, None]
     stage = np.full(nodes.area.size, logit(habit_cm / CEILING_CM))
@@ -44,7 +47,7 @@ def at_expected(problem, habit_cm, rate=0.06, **changes):
             np.ones(areas),
             problem.errors,
             block.trust,
-            block.sites,
+            sites,
             problem.lag_d,
         )
         off = np.where(nodes.link == Link.GREW, at.offset, 0.0)
@@ -118,3 +121,28 @@ def test_a_height_is_observed_along_the_slope_of_the_curve(problem):
     grew = nodes.link == Link.GREW
     height = CEILING_CM * expit(stage[grew])
     assert at.observation[grew] == pytest.approx(height * (1.0 - height / CEILING_CM))
+
+
+@pytest.mark.parametrize(("habit_cm", "chance"), [(4.0, 0.4), (9.0, 0.7), (4.0, 0.0)])
+def test_a_cut_nobody_tells_of_was_made_by_its_chance(problem, habit_cm, chance):
+    """What is left is what stood, or by that chance the lower of it and a usual cut."""
+    [block] = problem.blocks
+    link = block.chains.nodes.link.copy()
+    link[(link == Link.CUT) | (link == Link.WEIGHED)] = Link.UNSAID
+    at, _, nodes = at_expected(problem, habit_cm, link=link, cut_chance=chance)
+    of = np.flatnonzero(link == Link.UNSAID)
+    earlier, scatter = block.chains.previous[of], nodes.aim_sd_cm[of]
+    stood = at.height_cm[earlier]
+    above = (stood - habit_cm) / scatter
+    # The lower of a height and a normal, by parts: Phi usual + (1 - Phi) stood - sd phi.
+    lower = norm.cdf(above)
+    cut = lower * habit_cm + (1 - lower) * stood - scatter * norm.pdf(above)
+    left = (1 - chance) * stood + chance * cut
+    assert at.expected_cm[of] == pytest.approx(left)
+    # A height a little higher leaves that much more where no cut was made, or none so deep.
+    steep = left * (1 - left / CEILING_CM)
+    wanted = (1 - chance * lower) * at.observation[earlier] / steep
+    assert at.transition[of] == pytest.approx(wanted)
+    assert at.inputs[HABIT, of] == pytest.approx(chance * lower * habit_cm / steep)
+    assert of.size == 5
+    assert np.all((at.process_noise[of] > 0.0) == (chance > 0.0))

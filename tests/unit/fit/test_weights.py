@@ -7,9 +7,11 @@ from datetime import date, timedelta
 
 import numpy as np
 import pytest
+from scipy.stats import norm
 
 from growthcast.fit.design import build_design
 from growthcast.fit.growth import fit_growth
+from growthcast.fit.sites.weights import _log_chance
 from growthcast.forecast.heights import LEVELS, forecast_heights
 from tests.books import HEADER, make_book
 
@@ -141,3 +143,11 @@ def test_what_is_planted_on_the_day_of_a_bucket_gave_nothing(tmp_path):
     fit = fit_growth(book, ON)
     now = forecast_heights(fit, np.array([1]), np.array([fit.design.on_day])).height_cm[0, 0]
     assert 4.5 < now[LOW] < now[MIDDLE] < now[HIGH] < 7.5
+
+
+def test_one_weight_in_twenty_is_off_by_five_times_its_error():
+    """A mixture of two normals, but for the root of two pi that both share."""
+    off, variance = np.array([0.0, 1.0, 30.0]), np.array([1.0, 4.0, 9.0])
+    sd = np.sqrt(variance)
+    both = 0.95 * norm.pdf(off, 0.0, sd) + 0.05 * norm.pdf(off, 0.0, 5.0 * sd)
+    assert _log_chance(off, variance) == pytest.approx(np.log(both * np.sqrt(2 * np.pi)))

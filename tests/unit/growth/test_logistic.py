@@ -8,6 +8,7 @@ from growthcast.growth.logistic import (
     days_to_height,
     growth_rate_cm_per_day,
     height_after,
+    height_and_slope,
     height_at_stage,
     height_slope,
     rate_from_speed,
@@ -129,3 +130,46 @@ def test_speed_told_by_people():
 def test_impossible_arguments_are_named(call, says):
     with pytest.raises(ValueError, match=says):
         call()
+
+
+def test_growth_by_its_own_formulas():
+    """``c(m) r h (1 - (h/K)^m) / m``: of the logistic, of Gompertz, of the straight approach."""
+    h, K, r = np.array([0.5, 3.0, 20.0, 39.0]), 40.0, 0.1
+    for shape, growth in (
+        (1.0, r * h * (1 - h / K)),
+        (0.0, r * h * np.log(K / h) / (2 * np.log(2))),
+        (-1.0, r / 2 * (K - h)),
+        (2.0, r * h * (1 - (h / K) ** 2) * 2 / 3),
+    ):
+        np.testing.assert_allclose(growth_rate_cm_per_day(h, r, K, shape), growth, rtol=1e-12)
+
+
+@pytest.mark.parametrize("shape", SHAPES)
+def test_height_and_slope_are_those_of_the_careful_curve(shape):
+    z = np.array([-3.0, -0.6, 0.1, 2.0, 30.0, 800.0])
+    z = z[z > (np.log(-shape) if shape < 0.0 else -np.inf)]  # below that nothing stands
+    height, slope = height_and_slope(z, np.full(z.size, 40.0), np.full(z.size, shape))
+    np.testing.assert_allclose(height, height_at_stage(z, 40.0, shape), rtol=1e-6, atol=1e-12)
+    np.testing.assert_allclose(slope, height_slope(z, 40.0, shape), rtol=1e-6, atol=1e-12)
+
+
+def test_a_mixture_of_shapes_is_each_shape_alone():
+    z, shapes = np.full(4, 0.5), np.array([1.0, 0.0, -1.0, 2.0])
+    both = height_and_slope(z, np.full(4, 40.0), shapes)
+    for place, shape in enumerate(shapes):
+        alone = height_and_slope(z[:1], np.full(1, 40.0), np.array([shape]))
+        assert [part[place] for part in both] == pytest.approx([part[0] for part in alone])
+    np.testing.assert_allclose(height_at_stage(z, 40.0, shapes), both[0], rtol=1e-12)
+
+
+def test_near_gompertz_the_shape_counts_to_first_order():
+    """With ``y = ln(K/h)`` the stage is ``-ln y - m y / 2`` for a small shape ``m``."""
+    y = np.array([0.5, 5.0, 50.0])
+    moved = stage(40.0 * np.exp(-y), 40.0, 1e-7) - stage(40.0 * np.exp(-y), 40.0, 0.0)
+    np.testing.assert_allclose(moved, -1e-7 * y / 2, rtol=1e-4)
+
+
+def test_low_ceilings_and_short_plants_are_allowed():
+    assert stage(0.25, 0.5) == 0.0
+    assert height_after(0.25, 10.0, 0.0, 0.5) == 0.25
+    assert rate_from_speed(0.35, 0.5) == pytest.approx(4 * 0.35 / 3.5)
