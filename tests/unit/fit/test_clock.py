@@ -74,6 +74,6 @@ def test_what_a_cut_costs_grows_with_the_share_it_takes():
     share = np.array([0.0, 0.1, 0.5, 0.75, 1.0])
     lost = days_lost(share, np.array(2.0), np.array(6.0))
     lag = 2.0 * (1.0 - np.exp(-share / 0.1))
-    assert lost == pytest.approx(lag + [0.0, 0.0, 0.0, 3.0, 6.0])
+    assert lost == pytest.approx(lag + np.array([0.0, 0.0, 0.0, 3.0, 6.0]))
     assert pause_after_cut(np.array(-0.2), np.array(6.0)) == 0.0  # nothing taken, it grew
     assert lag_share(np.array(-0.2)) == 0.0
