@@ -18,6 +18,7 @@ from scipy.special import ndtr
 from growthcast.fit.model.clock import GrowthClock
 from growthcast.fit.model.drift import knot_precision
 from growthcast.fit.model.errors import ErrorModel
+from growthcast.fit.model.lags import FORMS, Lags
 from growthcast.fit.result import GrowthFit
 from growthcast.fit.rows.chains import Link, Nodes, pack_chains
 from growthcast.fit.solver.areas import Pooling
@@ -366,7 +367,14 @@ def pit_of_truth(books, solution):
     areas = np.arange(pooling.tank.size)
     one = np.ones((areas.size, 1))
     clock = GrowthClock(-1e6 * one, one, np.full(areas.size, -1e6), np.zeros(areas.size))
-    design = SimpleNamespace(problem=books.problem, clock=clock, on_day=books.on_day)
+    never = Lags(np.zeros(len(FORMS)), 1e-12 * np.eye(len(FORMS)))  # these books know no lag
+    design = SimpleNamespace(
+        problem=books.problem,
+        clock=clock,
+        on_day=books.on_day,
+        spreads=SimpleNamespace(lags=never),
+        form=np.zeros(areas.size, np.int64),
+    )
     fit = GrowthFit(design, solution)
     posterior = fit.posterior(areas)
     known = {

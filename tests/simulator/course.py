@@ -8,7 +8,7 @@ from pathlib import Path
 
 import numpy as np
 
-from growthcast.arrays import FloatArray, IntArray
+from tests.simulator.arrays import FloatArray, IntArray
 from tests.simulator.gardener import Gardener
 from tests.simulator.nature import days_lost, grow_one_day
 from tests.simulator.plan import PracticePlan, Richness

@@ -7,7 +7,7 @@ from datetime import date
 
 import numpy as np
 
-from growthcast.arrays import BoolArray, FloatArray
+from tests.simulator.arrays import BoolArray, FloatArray
 from tests.simulator.plan import PracticePlan, Richness, TankPlan
 from tests.simulator.slips import Slips
 from tests.simulator.truth import LogRow

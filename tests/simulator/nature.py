@@ -10,7 +10,7 @@ from collections.abc import Mapping
 
 import numpy as np
 
-from growthcast.arrays import FloatArray
+from tests.simulator.arrays import FloatArray
 from tests.simulator.plan import Traits
 
 __all__ = [

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from growthcast.arrays import FloatArray
+from tests.simulator.arrays import FloatArray
 from tests.simulator.course import Course
 from tests.simulator.nature import days_lost, grow_one_day
 from tests.simulator.world import daily_noise, drift_course

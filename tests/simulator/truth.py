@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from datetime import date
 from pathlib import Path
 
-from growthcast.arrays import FloatArray, IntArray
+from tests.simulator.arrays import FloatArray, IntArray
 from tests.simulator.plan import PracticePlan
 
 __all__ = ["LogRow", "SimulatedPractice", "Truth"]

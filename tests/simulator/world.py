@@ -7,7 +7,7 @@ from datetime import date
 
 import numpy as np
 
-from growthcast.arrays import BoolArray, FloatArray, IntArray
+from tests.simulator.arrays import BoolArray, FloatArray, IntArray
 from tests.simulator.nature import response, settled_share
 from tests.simulator.plan import PracticePlan, Richness, Traits, read_lag_spreads
 

@@ -126,7 +126,7 @@ def test_white_noise_of_a_week_is_as_wide_as_asked() -> None:
 
 def test_readings_are_off_by_what_is_asked() -> None:
     richness = Richness.plain(week_spread=0.0, span_spread=0.0)
-    practice = simulate_practice(tanks=12, days=270, seed=8, richness=richness)
+    practice = simulate_practice(tanks=24, days=270, seed=8, richness=richness)
     species = {area.area_id: area.species_id for area in practice.plan.areas}
     off = []
     for row in practice.log:

@@ -232,12 +232,13 @@ def _spans(draft: _Draft, link: IntArray, clock: GrowthClock) -> tuple[FloatArra
 def _lags_unlogged(
     draft: _Draft, link: IntArray, visits: Visits, traits: AreaTraits, span_d: FloatArray
 ) -> FloatArray:
-    """Lags a day (N,) of visits of the tank within a span, of which the area has no row.
+    """Lags a day (N,) of visits within a span that cut other areas, of which the area has no row.
 
-    For all one knows it was cut like the others: a gap that only a missing row makes must not look
+    For all one knows it was cut like them: a gap that only a missing row makes must not look
     like one in which nobody came, and slow growth in it like the lack of a lag.
     """
-    key = np.unique(traits.tank[visits.area] * DAYS_A_TANK + visits.day)
+    cut = visits.cut | visits.unsaid
+    key = np.unique(traits.tank[visits.area[cut]] * DAYS_A_TANK + visits.day[cut])
     at = np.flatnonzero(link == Link.GREW)
     tank = traits.tank[draft.area[at]] * DAYS_A_TANK
     began = np.searchsorted(key, tank + draft.day[at - 1], side="right")

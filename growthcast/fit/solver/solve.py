@@ -36,7 +36,7 @@ LONGEST_STAGE_STEP = 3.0
 LOWEST_STAGE, HIGHEST_START, LAST_STAGE = -10.0, 5.0, 60.0
 """Where stages end: no ruler tells them from bare, or from full."""
 LOOSER = 0.1
-"""Stages, which looks and weights move as well, may be off by so much more than parameters."""
+"""Stages may be off by so much more, in standard deviations, than parameters."""
 SETTLED = 1e-2
 """An area has settled when its steps are no longer than this, in standard deviations."""
 MUCH_WORSE, SHORTEN, MOST_SHORTENINGS = 10.0, 0.25, 4
@@ -88,8 +88,7 @@ def go_on(
         departure = departure_of(view)
         in_sd = departure / _scale(view)
         moved = np.max(np.abs(in_sd), axis=0)
-        if view.problem.has_sites:
-            moved = np.maximum(moved, LOOSER * _stages_moved(view, departure))
+        moved = np.maximum(moved, LOOSER * _stages_moved(view, departure))
         if steps >= most_steps or moved.max(initial=0.0) <= tolerance:
             return Solution(view, moved <= SETTLED, steps)
         if not together and pays_alone(view, moving := tanks_of(view, moved > tolerance)):

@@ -7,11 +7,13 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
+from growthcast.fit.growth import fit_growth
 from growthcast.fit.model.clock import days_lost
 from growthcast.fit.model.lags import FORMS, Lags, by_lag, lags_told, prior_lags
 from growthcast.fit.rows.chains import Link
 from growthcast.fit.solver.linearise import CEILING, RATE
 from growthcast.fit.solver.solve import solve
+from tests.books import HEADER, TODAY, make_book
 from tests.unit.fit.small_problem import small_problem
 
 STEM = FORMS.index("stem")
@@ -90,3 +92,21 @@ def test_gaps_that_are_all_alike_teach_next_to_nothing():
     prior = prior_lags().spread_d[STEM]
     assert spread[1] < spread[0] <= prior
     assert spread[0] > 0.5 * prior
+
+
+@pytest.mark.parametrize("others_cut", [False, True])
+def test_only_a_visit_that_cut_others_may_have_cut_what_has_no_row(tmp_path, others_cut):
+    """Two bushes read on different days; a span bears a lag only where the other one was cut."""
+    log = HEADER + "".join(
+        f"2026-0{month}-01,lobby,stems,1{month},,,,,,\n"
+        f"2026-0{month}-15,lobby,carpet,4,{'2' if others_cut else ''},,,,,\n"
+        for month in (2, 3, 4)
+    )
+    fit = fit_growth(make_book(tmp_path / "book", trims=log), TODAY)
+    [block] = fit.solution.problem.blocks
+    nodes = block.chains.nodes
+    stems = int(np.flatnonzero(fit.design.area_id == "stems")[0])
+    grew = (nodes.area == stems) & (nodes.link == Link.GREW)
+    assert grew.sum() >= 2
+    assert (nodes.lag_per_d[grew] > 0.0).all() == others_cut
+    assert (nodes.lag_per_d[grew] == 0.0).all() != others_cut

@@ -38,7 +38,7 @@ CONDITIONS = (
 
 @pytest.fixture(scope="module")
 def book(tmp_path_factory):
-    practice = simulate_practice(tanks=3, days=150, seed=5, areas_per_tank=(2, 3))
+    practice = simulate_practice(tanks=4, days=150, seed=5, areas_per_tank=(2, 3))
     folder = tmp_path_factory.mktemp("practice")
     practice.write_book(folder)
     return read_book(folder)
