@@ -18,21 +18,6 @@ from dataclasses import dataclass
 from enum import IntEnum
 from typing import Literal, get_args
 
-__all__ = [
-    "LEVELS",
-    "BookProblems",
-    "Exit",
-    "FileChanged",
-    "Finding",
-    "GrowthcastError",
-    "Level",
-    "MissingBook",
-    "NotFinite",
-    "NotWritten",
-    "RowsRefused",
-    "UsageError",
-]
-
 Level = Literal["problem", "note", "remark"]
 LEVELS: tuple[Level, ...] = get_args(Level)
 

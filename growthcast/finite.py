@@ -13,8 +13,6 @@ import numpy as np
 
 from growthcast.errors import NotFinite
 
-__all__ = ["finite", "finite_answer"]
-
 T = TypeVar("T")
 P = ParamSpec("P")
 _PLAIN = {str, int, bool, NoneType, date}

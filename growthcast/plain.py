@@ -8,8 +8,6 @@ from datetime import date
 from functools import cache
 from typing import Any
 
-__all__ = ["BY_QUANTILE", "FLAT", "HIDDEN", "NULL_IF_BLANK", "by_quantile", "in_json", "plain"]
-
 DIGITS = {
     "per_day": 5,
     "cm": 2,

@@ -21,21 +21,6 @@ from growthcast.book.book import Table
 from growthcast.book.shipped import shipped_species_dir
 from growthcast.growth.responses import TRAITS
 
-__all__ = [
-    "OPEN_TANK_CEILING_CM",
-    "FormDefaults",
-    "Reference",
-    "SpeciesPriors",
-    "estimated_columns",
-    "fastest_cm_per_week",
-    "light_word",
-    "read_forms",
-    "read_reference",
-    "read_sources",
-    "species_priors",
-]
-
-
 OPEN_TANK_CEILING_CM = 45.0
 """Ceiling of a plant that reaches the surface where no tank is named: a common water depth."""
 

@@ -14,8 +14,6 @@ from numpy.typing import NDArray
 from growthcast.arrays import BoolArray, DateArray, FloatArray, IntArray, TextArray
 from growthcast.errors import Finding
 
-__all__ = ["Book", "Coded", "Practice", "Table", "WholeTank"]
-
 WholeTank = Literal["all", "rest"]
 """Whose amounts a row of the whole tank holds: everybody's, or those of areas without their own."""
 

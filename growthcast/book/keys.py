@@ -13,8 +13,6 @@ from growthcast.book.checks.rounds import wrong_region
 from growthcast.book.tables import WEEKDAYS, Column, Kind
 from growthcast.book.words import did_you_mean, shown
 
-__all__ = ["read_key"]
-
 NO_HOURS = (
     "write the hours that all people together work on a working day, as 7.5; "
     "a day without work belongs under days_off"

@@ -11,8 +11,6 @@ from growthcast.book.slugs import finding
 from growthcast.book.words import shown
 from growthcast.errors import Finding
 
-__all__ = ["parse_toml"]
-
 _MOST_FAULTS = 20
 _KEY = r"""\s*(?P<key>[A-Za-z0-9_.-]+|"[^"]*"|'[^']*')\s*"""
 _TAIL = r"\s*(?:#.*)?$"

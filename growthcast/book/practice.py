@@ -14,8 +14,6 @@ from growthcast.book.slugs import finding
 from growthcast.book.tables import KEYS
 from growthcast.errors import Finding
 
-__all__ = ["WRITE_ONE", "read_practice"]
-
 FILE = "practice.toml"
 WRITE_ONE = (
     "write a practice.toml of three lines: [practice] and below it "

@@ -26,8 +26,6 @@ from growthcast.book.tables import TABLES
 from growthcast.book.words import shown
 from growthcast.errors import BookProblems, Finding
 
-__all__ = ["inspect_book", "read_book", "read_shipped_species"]
-
 _NEEDED = ("tanks", "areas")
 
 

@@ -7,14 +7,6 @@ from itertools import groupby
 
 from growthcast.errors import LEVELS, Finding
 
-__all__ = [
-    "MOST_PER_FILE",
-    "count_of",
-    "format_finding",
-    "format_findings",
-    "summary_for_commands",
-]
-
 MOST_PER_FILE = 20
 MOST_NOTES = 5
 _WAYS_OF_READING = ("encoding", "line-ends", "delimiter", "decimal-comma-file")

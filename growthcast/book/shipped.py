@@ -7,15 +7,6 @@ from pathlib import Path
 
 from growthcast.errors import MissingBook
 
-__all__ = [
-    "book_folder",
-    "demo_dir",
-    "find_book",
-    "find_own_book",
-    "reference_conditions",
-    "shipped_species_dir",
-]
-
 _PACKAGE = Path(__file__).resolve().parent.parent
 
 

@@ -11,8 +11,6 @@ from growthcast.book.tables import TABLES
 from growthcast.book.words import printable
 from growthcast.errors import LEVELS, Finding, Level
 
-__all__ = ["SLUGS", "finding", "note_order"]
-
 _LISTED = tomllib.loads(Path(__file__).with_name("slugs.toml").read_text(encoding="utf-8"))
 SLUGS: Mapping[str, tuple[Level, str]] = MappingProxyType(
     {slug: (level, means) for level in LEVELS for slug, means in _LISTED[level].items()}

@@ -9,8 +9,6 @@ from typing import Literal
 
 from growthcast.book.words import plain
 
-__all__ = ["KEYS", "TABLES", "UNIT_WORDS", "WEEKDAYS", "Column", "Kind", "column_of"]
-
 Kind = (
     Literal["id", "text", "number", "date", "choice", "flag"]
     | Literal["quoted", "currency", "locale", "region", "picture", "intervals", "weekdays", "dates"]

@@ -8,19 +8,6 @@ from collections.abc import Iterable, Mapping, Sequence
 
 from growthcast.errors import UsageError
 
-__all__ = [
-    "check_known",
-    "column_letter",
-    "did_you_mean",
-    "is_one_slip",
-    "names_that_hold",
-    "nearest",
-    "plain",
-    "printable",
-    "shown",
-    "some_of",
-]
-
 _LONGEST_SHOWN = 40
 _LONGEST_LINE = 300
 

@@ -47,8 +47,6 @@ from growthcast.service.advice import OptionAdvice
 from growthcast.service.pages.client import AreaFacts, TankFacts, gather_tank
 from growthcast.service.pages.record import Record, past_records
 
-__all__ = ["build_brief"]
-
 MOST_VISITS = 12
 WORTH_A_NOTE = 0.01
 """Shorter rhythms that look this much worse than the recommended one are explained."""

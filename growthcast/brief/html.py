@@ -11,8 +11,6 @@ from markupsafe import Markup
 
 from growthcast.brief.page import Logo, Page, Picture
 
-__all__ = ["page_html"]
-
 MIME = {"svg": "image/svg+xml", "png": "image/png", "jpg": "image/jpeg"}
 
 

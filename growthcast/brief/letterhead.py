@@ -17,8 +17,6 @@ from growthcast.fit.growth import last_logged
 from growthcast.say.locale import Locale
 from growthcast.say.words import named
 
-__all__ = ["foot_of", "letterhead_of", "logo_of"]
-
 MOST_BYTES = 2_000_000
 FORMS = {".svg": "svg", ".png": "png", ".jpg": "jpg", ".jpeg": "jpg"}
 FORMATS = {"png": "PNG", "jpg": "JPEG"}

@@ -29,8 +29,6 @@ from growthcast.say.overview import due_words, growth_words, lead
 from growthcast.say.words import named
 from growthcast.service.pages.overview import TankStanding, tank_standings
 
-__all__ = ["build_overview"]
-
 MOST_DRAWN = 40
 """Tanks of a large practice whose areas are drawn."""
 DRAWN_D, DRAWN_EVERY_D = 28, 2

@@ -7,21 +7,6 @@ from typing import TypeAlias
 
 from growthcast.say.locale import Locale
 
-__all__ = [
-    "Block",
-    "Column",
-    "Heading",
-    "Items",
-    "Letterhead",
-    "Logo",
-    "Page",
-    "Paragraph",
-    "Picture",
-    "Pictures",
-    "Table",
-    "columns",
-]
-
 
 @dataclass(frozen=True, slots=True)
 class Heading:

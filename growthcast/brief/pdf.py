@@ -15,8 +15,6 @@ import matplotlib
 from growthcast.brief.page import Page
 from growthcast.figures.lettering import drawable
 
-__all__ = ["can_make_pdf", "page_pdf"]
-
 
 def can_make_pdf() -> bool:
     """Whether typst is there; it has no wheel for some machines."""

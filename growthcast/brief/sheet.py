@@ -10,8 +10,6 @@ from growthcast.say.locale import Locale
 from growthcast.say.words import named
 from growthcast.service.visit.cuts import AreaCut, CutSheet
 
-__all__ = ["build_sheet"]
-
 COLUMNS = "area now do safe next inside minutes before after"
 NUMBERS = "now safe next inside minutes"
 

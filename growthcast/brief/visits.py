@@ -11,8 +11,6 @@ from pathlib import Path
 from growthcast.book.words import did_you_mean, printable, shown
 from growthcast.errors import UsageError
 
-__all__ = ["PlannedVisit", "read_visits"]
-
 NEEDED = ("date", "tank_id")
 MOST_BYTES = 20_000_000
 

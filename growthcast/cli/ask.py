@@ -15,8 +15,6 @@ if TYPE_CHECKING:
     from growthcast.book.writing.visit.entry import VisitRow
     from growthcast.book.writing.visit.names import Place
 
-__all__ = ["answer", "ask_for_visit"]
-
 
 def ask_for_visit(
     book: Book, tank_id: str, day: date, items: Sequence[str] = ()

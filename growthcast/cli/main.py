@@ -32,8 +32,6 @@ from growthcast.cli.unlog import unlog_command
 from growthcast.cli.watch import watch_command
 from growthcast.errors import BookProblems, Exit, GrowthcastError, UsageError
 
-__all__ = ["COMMANDS", "app", "main"]
-
 TRACEBACK = "GROWTHCAST_TRACEBACK"
 """Environment variable that shows where a fault of the tool happened."""
 

@@ -20,15 +20,6 @@ if TYPE_CHECKING:
     from growthcast.fit.result import GrowthFit
     from growthcast.forecast.verdict import BacktestResult
 
-__all__ = [
-    "answer_that_arrives",
-    "print_answer",
-    "print_json",
-    "print_line",
-    "print_table",
-    "print_words",
-    "say",
-]
 
 WIDE = 200
 """Columns of a table that does not go to a terminal: lines are not folded in files and pipes."""

@@ -17,7 +17,6 @@ if TYPE_CHECKING:
     from growthcast.brief.page import Page
     from growthcast.say.locale import Locale
 
-__all__ = ["OutFile", "check_page", "write_page"]
 
 OutFile = Annotated[Path | None, option("--out", "FILE", "File to write: FILE.html or FILE.pdf.")]
 

@@ -15,8 +15,6 @@ if TYPE_CHECKING:
     from growthcast.book.supposed.layout_file import Layout
     from growthcast.fit.result import GrowthFit
 
-__all__ = ["answer_layouts", "answer_plants", "answer_swaps"]
-
 
 def answer_plants(
     book: Book,

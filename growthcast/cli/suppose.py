@@ -12,7 +12,6 @@ if TYPE_CHECKING:
     from growthcast.fit.result import GrowthFit
     from growthcast.fit.supposed import Supposed
 
-__all__ = ["Suppose", "supposed_of"]
 
 Suppose = Annotated[
     list[str] | None,

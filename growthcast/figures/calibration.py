@@ -23,9 +23,6 @@ from growthcast.forecast.verdict import BacktestResult
 from growthcast.say.figures import Caption, backtest_caption
 from growthcast.say.words import percent
 
-__all__ = ["calibration_axes", "calibration_figure", "pit_axes"]
-
-
 CHANCES: FloatArray = np.linspace(0.0, 1.0, 101)
 MARKED = (0.5, 0.8, 0.9)
 BAND = 0.95

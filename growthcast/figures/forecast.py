@@ -21,8 +21,6 @@ from growthcast.say.figures import Caption, forecast_caption, last_reading_words
 from growthcast.say.forecast import area_sentence
 from growthcast.say.words import tidy
 
-__all__ = ["forecast_figure", "forecast_panels"]
-
 LOG_SHOWN_D = 70
 """Days of the log that are drawn before the day of the forecast."""
 LEAST_LOG_SHOWN_D = 7

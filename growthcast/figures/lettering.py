@@ -25,18 +25,6 @@ from growthcast.figures.style import (
 from growthcast.say.figures import Caption
 from growthcast.say.words import tidy
 
-__all__ = [
-    "EndLabel",
-    "date_axis",
-    "drawable",
-    "label_ends",
-    "sheet_of_panels",
-    "shortened",
-    "spread_apart",
-    "text_width_mm",
-    "title_axes",
-]
-
 MM_PER_POINT = 25.4 / 72.0
 MEASURED_AT_PT = 100.0
 REPLACEMENT = "\N{REPLACEMENT CHARACTER}"

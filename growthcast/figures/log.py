@@ -10,8 +10,6 @@ from growthcast.arrays import BoolArray, FloatArray
 from growthcast.book.book import Book
 from growthcast.log.visits import day_numbers, read_log
 
-__all__ = ["AreaLog", "area_log", "visit_days"]
-
 
 @dataclass(frozen=True, slots=True)
 class AreaLog:

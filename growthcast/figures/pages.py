@@ -28,8 +28,6 @@ from growthcast.forecast.heights import LEVELS
 from growthcast.forecast.report import AreaForecast
 from growthcast.service.sawtooth import SAWTOOTH_LEVELS, Sawtooth
 
-__all__ = ["CostPoint", "SawtoothWords", "cost_picture", "sawtooth_picture", "spark_picture"]
-
 SIZE_MM, SPARK_MM = (64.0, 45.0), (44.0, 20.0)
 
 

@@ -31,9 +31,6 @@ from growthcast.forecast.report import AreaForecast
 from growthcast.say.forecast import conclusion, height_words, unit
 from growthcast.say.words import day_words
 
-__all__ = ["AreaPanel", "forecast_axes"]
-
-
 TITLE_MM = 76.0
 ROOM_FOR_DATE, ROOM_ABOVE = 0.2, 0.85
 """Shares of the axes: a crossing nearer to the left, or higher, has its date under the line."""

@@ -35,8 +35,6 @@ from growthcast.service.rescape.layouts import AS_IT_IS, LayoutAdvice
 from growthcast.service.rescape.outlook import LONGEST_D
 from growthcast.service.rescape.plants import PlantAdvice
 
-__all__ = ["layouts_axes", "layouts_figure", "plants_axes", "plants_figure"]
-
 MOST_DRAWN = 24
 ROW_MM, NAME_MM = 6.2, 50.0
 TICKS_D = (3, 7, 14, 28, 60, 120, 240)

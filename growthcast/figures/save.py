@@ -17,7 +17,6 @@ if TYPE_CHECKING:
 
     from growthcast.say.figures import Caption
 
-__all__ = ["check_picture", "check_target", "save_picture"]
 
 BOOK_FILES = ("practice.toml", *(f"{name}.csv" for name in TABLES))
 

@@ -19,24 +19,6 @@ import matplotlib.style
 from matplotlib.backends.backend_agg import FigureCanvasAgg
 from matplotlib.figure import Figure
 
-__all__ = [
-    "BAND_50_ALPHA",
-    "BAND_80_ALPHA",
-    "BUDGET",
-    "FLOOR",
-    "FONT",
-    "FORECAST",
-    "LABEL_PT",
-    "MEASURED",
-    "SMALL_PT",
-    "TITLE_PT",
-    "VISITS",
-    "Role",
-    "figure_bytes",
-    "house_style",
-    "new_figure",
-]
-
 FONT = "DejaVu Sans"
 """The font that ships with matplotlib: the same letters on every machine."""
 TITLE_PT, LABEL_PT, SMALL_PT = 8.5, 7.5, 7.0

@@ -27,8 +27,6 @@ from growthcast.say.watch import finding_name
 from growthcast.say.words import percent
 from growthcast.service.watch.report import Finding, TankWatch, WatchReport
 
-__all__ = ["growth_index_axes", "growth_index_figure"]
-
 TITLE_MM, LABEL_LETTERS = 78.0, 16
 MOST_PANELS = 24
 LEAST_TOP, HIGHEST_TOP = 180.0, 300.0

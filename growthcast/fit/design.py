@@ -28,9 +28,6 @@ from growthcast.growth.responses import co2_slope
 from growthcast.log.visits import Buckets, LeftOut, Visits, day_numbers, read_log
 from growthcast.species import SpeciesPriors, read_reference, species_priors
 
-__all__ = ["COVER_CEILING", "Design", "build_design", "day_number", "with_spreads"]
-
-
 COVER_ERROR_POINTS = 5.0
 """Error of a cover judged by eye, in points of percent (an estimate)."""
 BEND_DOUBT = 3.0

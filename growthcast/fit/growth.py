@@ -24,8 +24,6 @@ from growthcast.fit.spreads import Spreads
 from growthcast.fit.suspects import set_suspects_aside
 from growthcast.species import read_reference
 
-__all__ = ["fit_growth", "last_logged", "on_what_fits"]
-
 MOST_AREAS_TO_LEARN_FROM = 400
 """Larger books learn their spreads from a sample of tanks with about this many areas."""
 

@@ -34,9 +34,6 @@ from growthcast.fit.solver.view import view_of
 from growthcast.fit.spreads import LEARNT, Spreads
 from growthcast.fit.suspects import set_suspects_aside
 
-__all__ = ["learn_bends", "learn_spreads"]
-
-
 PRIOR_SD = 0.5
 """Standard deviation of a log spread around its default: a factor of 1.6 either way."""
 LEAST_CURVATURE = 1.0 / PRIOR_SD**2

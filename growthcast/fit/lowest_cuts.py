@@ -10,9 +10,6 @@ from growthcast.fit.rows.chains import Link
 from growthcast.fit.solver.problem import Block, Problem
 from growthcast.log.visits import Look
 
-__all__ = ["lowest_cuts_shown"]
-
-
 CLEARLY = 2.0
 """An area has grown on where it is found higher by this many standard deviations of a reading."""
 

@@ -22,9 +22,6 @@ from growthcast.fit.solver.linearise import CEILING, RATE
 from growthcast.fit.solver.problem import Point
 from growthcast.fit.solver.view import View, departure_given, departure_of, seen
 
-__all__ = ["mean_border"]
-
-
 FURTHEST = 0.5
 """A mean is moved no further for its rate than this, in sd: what is not small is no correction."""
 SKEWNESS_OF_CEILING = 3.0

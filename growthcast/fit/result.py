@@ -30,8 +30,6 @@ from growthcast.fit.suspects import suspects_of
 from growthcast.fit.unsaid import UnsaidCuts, unsaid_cuts
 from growthcast.log.visits import LeftOut
 
-__all__ = ["Basis", "GrowthFit"]
-
 Basis = Literal["log", "tank", "table"]
 
 CLEARLY = 3.0

@@ -6,8 +6,6 @@ from dataclasses import dataclass, field, fields
 
 from growthcast.fit.model.lags import Lags, prior_lags
 
-__all__ = ["LEARNT", "Spreads"]
-
 
 @dataclass(frozen=True, slots=True)
 class Spreads:

@@ -38,9 +38,6 @@ from growthcast.growth.logistic import stage
 from growthcast.growth.responses import co2_slope
 from growthcast.species import read_reference
 
-__all__ = ["Supposed", "conditions_now", "conditions_since", "day_of", "fit_beside", "suppose"]
-
-
 OWN_LUCK = 1 << 32
 """Places in a book lie below this; keys of supposed areas above."""
 
@@ -84,7 +81,7 @@ def conditions_now(fit: GrowthFit, tank: int) -> dict[str, float]:
     return {name: float(values[tank, column]) for name, values in conditions.values.items()}
 
 
-def none_added_now(fit: GrowthFit, tank: int) -> bool:
+def _none_added_now(fit: GrowthFit, tank: int) -> bool:
     """Tell whether a tank is said to get no CO2 on the day of the fit."""
     return bool(fit.design.conditions.none_added[tank, _condition_now(fit, tank)])
 
@@ -132,7 +129,7 @@ def suppose(book: Book, fit: GrowthFit, tank: int, changes: Changes) -> Supposed
         alive = wider.design.alive & ~np.isin(wider.design.area_id, list(changes.plants))
         wider = replace(wider, design=replace(wider.design, alive=alive))
     held = conditions_now(fit, tank)
-    held = held | ({"co2_mg_l": 0.0} if none_added_now(fit, tank) else {})
+    held = held | ({"co2_mg_l": 0.0} if _none_added_now(fit, tank) else {})
     known = {name: None if np.isnan(held[name]) else held[name] for name in changes.conditions}
     usual = read_reference().conditions
     never = {name: usual[name] for name, value in known.items() if value is None}
@@ -292,7 +289,7 @@ def _doubted(clock: GrowthClock, fit: GrowthFit, tank: int, then: TankConditions
     """Return the clock with the doubt about the CO2 of a tank to which none is added any more."""
     design, reference = fit.design, read_reference()
     column = int((then.from_day[tank] <= design.on_day).sum()) - 1
-    if not then.none_added[tank, column] or none_added_now(fit, tank):
+    if not then.none_added[tank, column] or _none_added_now(fit, tank):
         return clock
     slope = co2_slope(
         reference.none_added_co2_mg_l, design.priors.traits["co2_k_mg_l"][design.species]

@@ -28,9 +28,6 @@ from growthcast.fit.solver.view import View
 from growthcast.growth.normal import log_density, normal_quantile
 from growthcast.log.visits import Look
 
-__all__ = ["Suspect", "set_suspects_aside", "suspects_of"]
-
-
 GROSS_SHARE, UNLOGGED_SHARE, UNUSUAL_SHARE, MISTAKEN_SHARE = 0.02, 0.02, 0.05, 0.04
 """How often a reading is a gross error, a span holds an unlogged cut, a cut is made elsewhere, an
 amount cut off is not what came off since the cut before."""

@@ -11,8 +11,6 @@ from growthcast.fit.rows.chains import Link
 from growthcast.fit.solver.linearise import HABIT
 from growthcast.fit.solver.solve import Solution
 
-__all__ = ["UnsaidCuts", "unsaid_cuts"]
-
 
 @dataclass(frozen=True, slots=True)
 class UnsaidCuts:

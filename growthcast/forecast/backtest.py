@@ -41,8 +41,6 @@ from growthcast.forecast.verdict import BacktestResult, Readings
 from growthcast.growth.logistic import stage
 from growthcast.log.visits import Visits, day_numbers
 
-__all__ = ["BASELINES", "DEFAULT_SPLITS", "backtest"]
-
 DEFAULT_SPLITS = 24
 LONGEST_AHEAD_D = 35.0
 """A reading this long after a split is still forecast from it, a later one is not."""

@@ -16,18 +16,6 @@ from growthcast.fit.model.errors import ErrorModel
 from growthcast.forecast.scores import CHANCES, NORMAL_SCORES, Predictive
 from growthcast.log.visits import Visits
 
-__all__ = [
-    "Past",
-    "Spans",
-    "Start",
-    "last_rate",
-    "line",
-    "only_starts",
-    "own_spans",
-    "start_heights",
-    "unpooled",
-]
-
 HIGHEST_SHARE = 0.97
 """A curve cannot start at its ceiling: heights are taken to be at most this share of it."""
 LINE_SPANS = 3

@@ -15,9 +15,6 @@ from growthcast.fit.model.posterior import AreaPosterior
 from growthcast.fit.result import GrowthFit
 from growthcast.forecast.heights import HeightForecast, chance_over, in_chunks, outlook
 
-__all__ = ["CROSSING_LEVELS", "crossing_days"]
-
-
 CROSSING_LEVELS = (0.10, 0.50, 0.90)
 FIRST_SHARES = (0.0, 0.12, 0.23, 0.47, 1.0)
 """Days on which chances are worked out first, as shares of the time ahead."""

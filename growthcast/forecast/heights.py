@@ -30,20 +30,6 @@ from growthcast.growth.quick import (
     quick_stage,
 )
 
-__all__ = [
-    "LEVELS",
-    "HeightForecast",
-    "Outlook",
-    "chance_over",
-    "forecast_heights",
-    "growth_a_week",
-    "in_chunks",
-    "outlook",
-    "rate_on_day",
-    "rate_range",
-]
-
-
 LEVELS = (0.05, 0.10, 0.25, 0.50, 0.75, 0.90, 0.95)
 RANGE_80 = np.array([-1.2815515655446004, 0.0, 1.2815515655446004])
 """Standard normal quantiles of 10, 50 and 90 %: an 80 % range, in standard deviations."""
@@ -209,7 +195,7 @@ def held_height(
     ceiling_cm : float32 array (A, ..., Q)
         Their ceilings at nodes or draws [cm].
     follows : array (A, ...)
-        Slope of each last stage over its log ceiling, everything else moving along.
+        Slope of each last stage over its log ceiling, everything else moving along [-].
 
     Returns
     -------

@@ -13,8 +13,6 @@ import numpy as np
 from growthcast.book.book import Book
 from growthcast.log.visits import Visits, read_log
 
-__all__ = ["known_before", "log_visits"]
-
 
 def known_before(book: Book, day: float) -> Book:
     """Return the book as it was known at the end of the day before ``day``.

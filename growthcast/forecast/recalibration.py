@@ -10,9 +10,6 @@ from growthcast.arrays import FloatArray
 from growthcast.forecast.scores import Predictive
 from growthcast.plain import in_json
 
-__all__ = ["Recalibration", "Trial", "learn_widening"]
-
-
 GOAL = 0.8
 NARROWEST, WIDEST = 0.25, 4.0
 HALVINGS = 20

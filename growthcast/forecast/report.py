@@ -16,9 +16,6 @@ from growthcast.forecast.crossings import crossing_days
 from growthcast.forecast.heights import LEVELS, RANGE_80, forecast_heights, rate_range
 from growthcast.plain import BY_QUANTILE, HIDDEN
 
-__all__ = ["AreaForecast", "as_date", "forecast_growth"]
-
-
 NOW_LEVELS = (0.10, 0.50, 0.90)
 LEVEL_NAMES = tuple(f"p{round(100 * level):02d}" for level in LEVELS)
 EPOCH = date(1970, 1, 1).toordinal()

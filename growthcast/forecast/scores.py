@@ -9,9 +9,6 @@ from scipy.special import ndtr, ndtri
 
 from growthcast.arrays import BoolArray, FloatArray, IntArray
 
-__all__ = ["CHANCES", "NORMAL_SCORES", "Forecasts", "Predictive", "Scores"]
-
-
 PARTS = 100
 CHANCES: FloatArray = (np.arange(PARTS) + 0.5) / PARTS
 """Chances at which a forecast height is held: the middles of a hundred equal shares."""

@@ -13,8 +13,6 @@ from growthcast.forecast.report import as_date
 from growthcast.forecast.scores import Forecasts, Predictive, Scores
 from growthcast.plain import in_json, plain
 
-__all__ = ["LEAST_READINGS", "BacktestResult", "CrossingErrors", "Readings"]
-
 LONGER_GAP = 1.5
 """A gap so many times the usual one shows what longer ones bring (common practice, no source)."""
 LEAST_READINGS = 10

@@ -30,20 +30,6 @@ from numpy.typing import ArrayLike
 
 from growthcast.arrays import FloatArray
 
-__all__ = [
-    "accumulated_growth",
-    "days_to_height",
-    "growth_rate_cm_per_day",
-    "height_after",
-    "height_and_slope",
-    "height_at_stage",
-    "height_slope",
-    "rate_from_speed",
-    "shape_factor",
-    "stage",
-]
-
-
 LN2 = float(np.log(2.0))
 GOMPERTZ_BELOW = 1e-12
 """Shapes closer to 0 than this are taken as 0; the height changes by less than 1e-10 of itself."""

@@ -14,9 +14,6 @@ import numpy as np
 
 from growthcast.arrays import FloatArray
 
-__all__ = ["log_density", "log_normal_cdf", "normal_cdf", "normal_quantile"]
-
-
 FURTHEST = 9.0
 """Deviations beyond which a chance is 0 or 1 to the last digit shown anywhere."""
 STEPS_A_UNIT = 512

@@ -15,16 +15,6 @@ from numpy.typing import NDArray
 from growthcast.arrays import FloatArray
 from growthcast.growth.logistic import height_at_stage, stage
 
-__all__ = [
-    "BELOW_CEILING",
-    "Singles",
-    "column",
-    "quick_height",
-    "quick_normal_below",
-    "quick_quantiles",
-    "quick_stage",
-]
-
 Singles = NDArray[np.float32]
 
 BELOW_CEILING = 1.0 - 1e-6

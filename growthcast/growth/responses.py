@@ -18,24 +18,6 @@ from numpy.typing import ArrayLike
 from growthcast.arrays import BoolArray, FloatArray
 from growthcast.growth.water import beer_lambert
 
-__all__ = [
-    "CONDITIONS",
-    "NUTRIENTS",
-    "RESPONSES",
-    "TRAITS",
-    "Response",
-    "below_compensation",
-    "canopy_light",
-    "co2_response",
-    "co2_slope",
-    "combined_response",
-    "light_gain_h",
-    "light_response",
-    "nutrient_response",
-    "temperature_response",
-]
-
-
 WATER_EXTINCTION_PER_CM = 0.005
 """Kd of 0.5 per metre, clear water: an estimate, no published value for aquaria was found."""
 

@@ -13,14 +13,6 @@ from numpy.typing import ArrayLike
 
 from growthcast.arrays import FloatArray
 
-__all__ = [
-    "CarbonateConstants",
-    "beer_lambert",
-    "carbonate_constants",
-    "co2_mg_l",
-]
-
-
 CO2_G_PER_MOL = 44.0095
 EQ_PER_L_PER_DKH = 0.35665e-3
 """Equivalents of alkalinity per litre in one degree of carbonate hardness (17.848 mg/L CaCO3)."""

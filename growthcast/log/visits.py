@@ -20,18 +20,6 @@ import numpy as np
 from growthcast.arrays import BoolArray, DateArray, FloatArray, IntArray
 from growthcast.book.book import Book, Table
 
-__all__ = [
-    "Buckets",
-    "LeftOut",
-    "Log",
-    "Look",
-    "Visits",
-    "day_numbers",
-    "pair_of",
-    "read_log",
-]
-
-
 MOST_OF_BUDGET = 1.25
 DAYS_APART = 10_000_000
 """One number stands for an area or tank and a day: its place times this, plus the day."""

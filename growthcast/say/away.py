@@ -17,8 +17,6 @@ from growthcast.say.words import (
 )
 from growthcast.service.visit.away import AwayArea, AwayTank
 
-__all__ = ["away_sentence", "away_words"]
-
 
 def away_words(tanks: Sequence[tuple[AwayTank, str]], first: date, last: date) -> Words:
     """Yield how tanks come through; each has its conclusion beside it."""

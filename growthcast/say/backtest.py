@@ -9,8 +9,6 @@ from growthcast.forecast.report import as_date
 from growthcast.forecast.verdict import LEAST_READINGS, BacktestResult
 from growthcast.say.words import Table, Words, count_of, percent
 
-__all__ = ["backtest_words", "too_few_words"]
-
 NAMES = {
     "last_rate": "rate of the last span",
     "line": "straight line through three spans",

@@ -7,8 +7,6 @@ from __future__ import annotations
 
 from growthcast.service.watch.report import Finding
 
-__all__ = ["checks_for"]
-
 CO2 = "CO2: bottle empty, valve or timer, clogged diffuser; drop checker and pH before lights on"
 LAMP = (
     "lamp: timer, dimmer, a failed row of lights, dirty cover glass; measure at the substrate if "

@@ -14,22 +14,6 @@ from growthcast.service.pages.client import AreaFacts, TankFacts
 from growthcast.service.pages.record import Record
 from growthcast.service.sawtooth import Sawtooth
 
-__all__ = [
-    "area_name",
-    "bare_words",
-    "cautions",
-    "chance_words",
-    "conclusion",
-    "cost_sentences",
-    "days_of_100",
-    "difference",
-    "passes",
-    "record_sentences",
-    "sawtooth_caption",
-    "sawtooth_sentence",
-    "unknowns",
-]
-
 WORTH_NAMING = 0.05
 """Chance from which another rhythm is worth a word."""
 

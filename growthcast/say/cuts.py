@@ -19,8 +19,6 @@ from growthcast.service.effort import Range
 from growthcast.service.visit.away import AwayArea
 from growthcast.service.visit.cuts import AreaCut, CutSheet
 
-__all__ = ["cautions", "limits_of_cuts", "sheet_sentence", "sheet_words", "watch_list"]
-
 CAUTIONS = (
     "Switch the mains off before hands go into the water, and on again before you leave.",
     "Rinse tools between tanks and keep one sponge for each tank: algae, snails, diseases travel.",

@@ -9,8 +9,6 @@ from growthcast.book.words import plain as number
 from growthcast.plain import plain
 from growthcast.service.doubts.typed import Doubt
 
-__all__ = ["cause_words", "doubt_sentence", "doubt_words", "doubts_for_programs"]
-
 LARGE_G = 999.5
 """Heavier weights are said to ten grams."""
 WEIGHED = {

@@ -16,17 +16,6 @@ from growthcast.service.rescape.layouts import LayoutAdvice
 from growthcast.service.rescape.plants import PlantAdvice
 from growthcast.service.watch.report import Finding, WatchReport
 
-__all__ = [
-    "Caption",
-    "backtest_caption",
-    "forecast_caption",
-    "growth_title",
-    "last_reading_words",
-    "layouts_caption",
-    "plants_caption",
-    "watch_caption",
-]
-
 FAR_OFF = 0.03
 """How far from one half the share of readings above the middle is worth a word."""
 

@@ -11,8 +11,6 @@ import numpy as np
 from growthcast.arrays import BoolArray
 from growthcast.say.words import Beside, Table, Words, quantile_words
 
-__all__ = ["fit_words"]
-
 RESTS_ON = {"log": "its own log", "tank": "its tank or species", "table": "the species table"}
 SPREADS = {
     "tank": "between tanks, beyond their conditions",

@@ -18,16 +18,6 @@ from growthcast.say.words import (
     quantile_words,
 )
 
-__all__ = [
-    "area_sentence",
-    "conclusion",
-    "first_to_pass",
-    "forecast_words",
-    "height_words",
-    "unit",
-]
-
-
 RESTS_ON = {"log": "own log", "tank": "tank, species", "table": "table"}
 LOW_TO_HIGH = [LEVELS.index(level) for level in (0.10, 0.50, 0.90)]
 
@@ -130,11 +120,11 @@ def conclusion(area: AreaForecast, on: date, horizon_d: int) -> str:
 def first_to_pass(areas: Sequence[AreaForecast]) -> int | None:
     """Return the place of the area that most likely passes its budget first, if one does."""
     passing = [(area.passes_budget_on[1], i) for i, area in enumerate(areas)]
-    known = [(day, area_at_risk(areas[i]), i) for day, i in passing if day is not None]
+    known = [(day, _area_at_risk(areas[i]), i) for day, i in passing if day is not None]
     return min(known)[2] if known else None
 
 
-def area_at_risk(area: AreaForecast) -> date:
+def _area_at_risk(area: AreaForecast) -> date:
     """Return the first day an area may be over its budget, for ranking."""
     return area.passes_budget_on[0] or date.max
 

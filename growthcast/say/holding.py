@@ -7,8 +7,6 @@ from collections.abc import Sequence
 from growthcast.say.words import percent
 from growthcast.service.rescape.holding import NotHolding
 
-__all__ = ["none_holds_in_words", "some_do_not_hold_in_words"]
-
 
 def none_holds_in_words(lost: Sequence[NotHolding]) -> str:
     """Say why no interval is named for a tank whose plants all are not likely to hold."""

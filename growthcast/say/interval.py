@@ -19,8 +19,6 @@ from growthcast.say.words import Table, Words, as_chance, count_of, percent, wit
 from growthcast.service.advice import OptionAdvice, TankAdvice
 from growthcast.service.rescape.variants import Option
 
-__all__ = ["advice_for_programs", "effort_cells", "gap_words", "interval_words", "rhythm_words"]
-
 
 def advice_for_programs(tank: TankAdvice, currency: str) -> dict[str, Any]:
     """Return the advice for a tank as ``--json`` prints it: its facts, and what is said of them."""

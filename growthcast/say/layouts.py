@@ -13,8 +13,6 @@ from growthcast.say.words import Beside, Table, Words, percent, with_range
 from growthcast.service.rescape.holding import NOT_LIKELY
 from growthcast.service.rescape.layouts import LayoutAdvice
 
-__all__ = ["layout_in_json", "layouts_words"]
-
 
 def layouts_words(tank_id: str, currency: str, advice: Sequence[LayoutAdvice]) -> Words:
     """Yield what each layout of a tank allows beside the tank as it is."""

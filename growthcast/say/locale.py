@@ -21,8 +21,6 @@ from babel.dates import format_date, format_skeleton
 from babel.lists import format_list
 from babel.numbers import NumberPattern
 
-__all__ = ["Locale", "open_locale"]
-
 ENGLISH = "en"
 ALMOST_SURE = 0.995
 

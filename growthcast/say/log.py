@@ -11,8 +11,6 @@ from growthcast.say.reasons import reason
 from growthcast.say.words import Table, Words, and_list, days_in_words, range_words
 from growthcast.service.logged import AfterVisit
 
-__all__ = ["outlook_for_programs", "outlook_words"]
-
 
 def outlook_for_programs(news: AfterVisit) -> dict[str, Any]:
     """Return what a visit changes as ``--json`` prints it, the reason of the interval with it."""

@@ -10,8 +10,6 @@ from growthcast.say.words import named
 from growthcast.service.pages.overview import SOON_D, TankStanding
 from growthcast.service.watch.report import IndexPoint
 
-__all__ = ["due_words", "growth_words", "lead"]
-
 
 def lead(locale: Locale, planned: Sequence[TankStanding], on: date) -> str:
     """Return how many tanks are due soon, and which is the most urgent."""

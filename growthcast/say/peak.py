@@ -7,8 +7,6 @@ from growthcast.say.words import Table, Words, and_list, as_chance, percent, ran
 from growthcast.service.effort import Range
 from growthcast.service.visit.peak import PeakArea, PeakPlan
 
-__all__ = ["peak_sentence", "peak_words", "why_not_best"]
-
 
 def peak_words(plan: PeakPlan) -> Words:
     """Yield how areas stand on the day, the cuts on the way, and what keeps one from its best."""

@@ -16,8 +16,6 @@ from growthcast.service.rescape.holding import LIKELY, holding_words
 from growthcast.service.rescape.outlook import LONGEST_D
 from growthcast.service.rescape.plants import Z_80, PlantAdvice
 
-__all__ = ["plant_reason", "plants_in_json", "plants_words"]
-
 MOST_SHOWN = 10
 LEAST_PACE = 0.1
 """Growth a week [cm, or points of cover] that is told from none."""

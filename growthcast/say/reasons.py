@@ -18,15 +18,6 @@ from growthcast.service.advice import (
 )
 from growthcast.service.effort import MinutesBasis, Range, Reading
 
-__all__ = [
-    "certainty_words",
-    "limit_words",
-    "mend_words",
-    "minutes_words",
-    "next_longer_words",
-    "reason",
-]
-
 WORTH_SAYING = 0.05
 WHOSE = {
     "all": "the trimming of all areas",

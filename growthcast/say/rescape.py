@@ -7,8 +7,6 @@ from collections.abc import Iterable
 from growthcast.service.effort import Range, Saving
 from growthcast.service.rescape.outlook import LONGEST_D
 
-__all__ = ["HELD", "days_text", "days_with_range", "saves_in_words"]
-
 HELD = "Ranges hold in 8 cases of 10."
 SMALL_H, LEAST_H = 10.0, 0.05
 

@@ -13,8 +13,6 @@ from growthcast.say.words import Table, Words, and_list, count_of, percent
 from growthcast.service.rounds.result import LateVisit, PlannedVisit, RoundsPlan
 from growthcast.service.rounds.windows import TankWindow
 
-__all__ = ["rounds_json", "rounds_notes", "rounds_words"]
-
 DUE_BY = (
     "Due by its rhythm: the recommended interval after the last visit (the shortest listed where "
     "none holds). By its chance: before that, the chance of all inside, given that the last visit "

@@ -22,8 +22,6 @@ from growthcast.plain import plain
 from growthcast.say.words import percent
 from growthcast.service.rounds.result import PlannedVisit, RoundsPlan
 
-__all__ = ["COLUMNS", "rounds_csv", "rounds_ics"]
-
 COLUMNS = (
     *("date", "tank_id", "client", "site", "visit", "minutes", "travel_min", "due_on"),
     *("days_late", "chance_over", "due_by"),

@@ -8,8 +8,6 @@ from typing import Any
 from growthcast.book.tables import TABLES, UNIT_WORDS
 from growthcast.say.words import Beside, Table, Words
 
-__all__ = ["list_words", "species_words"]
-
 BASIS_WORDS = {
     "published": "published: the rate is printed in a scientific paper",
     "growers": "growers: the rate fits a cutting interval or doubling time told by growers",

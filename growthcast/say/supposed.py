@@ -13,8 +13,6 @@ from growthcast.say.words import Beside, Words
 from growthcast.service.rescape.holding import holding_of, holding_words
 from growthcast.species import read_reference
 
-__all__ = ["hypothetical", "supposed_cautions", "supposed_words"]
-
 CO2_CAUTION_MG_L = 30.0
 
 DOUBT = (

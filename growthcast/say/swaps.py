@@ -13,8 +13,6 @@ from growthcast.say.rescape import HELD, days_with_range, saves_in_words
 from growthcast.say.words import Beside, Table, Words, count_of, percent, with_range
 from growthcast.service.rescape.swaps import Swap, SwapAdvice, SwapSearch
 
-__all__ = ["swaps_in_json", "swaps_words"]
-
 WORTH_NAMING = 0.01
 """A chance below this is no way to come nearer."""
 

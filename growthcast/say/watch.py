@@ -10,8 +10,6 @@ from growthcast.say.checks import checks_for
 from growthcast.say.words import Table, Words, percent
 from growthcast.service.watch.report import DropSeen, Finding, IndexPoint, TankWatch, WatchReport
 
-__all__ = ["finding_name", "finding_sentence", "tank_sentence", "watch_in_json", "watch_words"]
-
 WHOLE_TANK = "the whole tank"
 
 

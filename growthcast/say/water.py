@@ -10,8 +10,6 @@ from growthcast.book.book import Book
 from growthcast.service.assumed import co2_assumed
 from growthcast.species import read_reference
 
-__all__ = ["co2_words", "none_added_words"]
-
 MOST_NAMED = 5
 
 

@@ -10,25 +10,6 @@ from typing import TYPE_CHECKING, NamedTuple
 if TYPE_CHECKING:
     from growthcast.service.effort import Range
 
-__all__ = [
-    "MONTHS",
-    "Beside",
-    "Table",
-    "Words",
-    "about_days",
-    "and_list",
-    "as_chance",
-    "count_of",
-    "day_words",
-    "days_in_words",
-    "full_date_words",
-    "named",
-    "percent",
-    "quantile_words",
-    "range_words",
-    "tidy",
-    "with_range",
-]
 
 MONTHS = ("Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec")
 YEAR_SETTLED_D = 300

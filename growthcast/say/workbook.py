@@ -7,8 +7,6 @@ from collections.abc import Iterator
 from growthcast.book.sheets.merge import CellChange, Merge, RowChange, TableChanges
 from growthcast.say.words import count_of
 
-__all__ = ["count_words", "merge_words"]
-
 MOST_ROWS_SHOWN, MOST_KEPT_SHOWN = 40, 5
 KEPT = "not in the sheet and kept"
 LONGEST_SHOWN = 60

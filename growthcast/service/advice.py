@@ -11,18 +11,6 @@ from growthcast.plain import FLAT, HIDDEN, in_json, plain
 from growthcast.service.effort import MinutesBasis, Range, Saving, Year
 from growthcast.service.rescape.holding import NotHolding
 
-__all__ = [
-    "AreaAdvice",
-    "Certainty",
-    "CutLimit",
-    "Mend",
-    "NextLonger",
-    "OptionAdvice",
-    "ShortArea",
-    "TankAdvice",
-    "cut_limit",
-]
-
 
 @dataclass(frozen=True, slots=True)
 class CutLimit:

@@ -9,8 +9,6 @@ from growthcast.finite import finite_answer
 from growthcast.fit.model.clock import tank_conditions
 from growthcast.species import read_reference
 
-__all__ = ["co2_assumed"]
-
 
 @finite_answer
 def co2_assumed(book: Book) -> tuple[list[str], list[str]]:

@@ -21,9 +21,6 @@ from growthcast.fit.result import GrowthFit
 from growthcast.growth.normal import normal_quantile
 from growthcast.growth.quick import Singles, column
 
-__all__ = ["DRAWS", "GrowthDraws", "draw_growth", "span_normals", "stratified_normals"]
-
-
 DRAWS = 1024
 MIXING_ROUNDS = 4
 SPAN_BITS, SPANS = 40, 4

@@ -18,18 +18,6 @@ from growthcast.arrays import BoolArray, FloatArray, IntArray
 from growthcast.growth.quick import Singles, column, quick_quantiles
 from growthcast.service.living import LivingAreas, all_hold, living_part, share_of_draws
 
-__all__ = [
-    "FOLLOWED_DRAWS",
-    "IntervalOptions",
-    "at_rank",
-    "highest_rank",
-    "interval_options",
-    "lasts_from",
-    "needed_budgets",
-    "needed_cuts",
-]
-
-
 FOLLOWED_DRAWS = 256
 """Of each area's draws, how many are followed into minutes."""
 LEAST_GROWTH = np.float32(1e-6)

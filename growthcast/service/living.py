@@ -29,16 +29,6 @@ from growthcast.growth.quick import (
 )
 from growthcast.service.draws import GrowthDraws, draw_growth, span_normals
 
-__all__ = [
-    "HAND_SPREAD",
-    "LivingAreas",
-    "all_hold",
-    "living_areas",
-    "living_part",
-    "share_of_draws",
-]
-
-
 ALL = slice(None)
 REST_HALVINGS = 10
 SHORT_D = np.float32(0.1)

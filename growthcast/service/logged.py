@@ -18,8 +18,6 @@ from growthcast.service.effort import Range
 from growthcast.service.recommend import recommend
 from growthcast.service.urgency import tanks_due
 
-__all__ = ["AfterVisit", "AreaAfterVisit", "after_visit", "before_visit"]
-
 Passing = tuple[date | None, date | None, date | None]
 
 

@@ -32,9 +32,6 @@ from growthcast.service.living import LivingAreas, living_areas, living_part
 from growthcast.service.longer.full import in_full, next_longer
 from growthcast.service.rescape.holding import not_holding
 
-__all__ = ["area_label", "blocks_of_tanks", "recommend", "unit_of"]
-
-
 AREAS_AT_ONCE = 200
 """Areas whose draws are held in memory together."""
 

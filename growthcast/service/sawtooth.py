@@ -11,9 +11,6 @@ from growthcast.finite import finite_answer
 from growthcast.growth.logistic import height_at_stage
 from growthcast.service.living import LivingAreas
 
-__all__ = ["SAWTOOTH_LEVELS", "Sawtooth", "sawtooth"]
-
-
 SAWTOOTH_LEVELS = (0.10, 0.25, 0.50, 0.75, 0.90)
 STEPS_PER_SPAN = 14
 """Points drawn between two visits at most; never more than one a day."""

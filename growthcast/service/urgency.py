@@ -20,19 +20,6 @@ from growthcast.service.advice import TankAdvice
 from growthcast.service.recommend import blocks_of_tanks
 from growthcast.service.visit.standing import standing_areas
 
-__all__ = [
-    "Due",
-    "Idle",
-    "TankDue",
-    "chance_some_area_over",
-    "due_of",
-    "last_visit_on",
-    "last_visits",
-    "rhythms",
-    "tanks_due",
-]
-
-
 Idle = Literal["", "cleared", "empty", "none holds"]
 PROBABLY = 0.5
 """From this chance on an area is more likely over than not."""
@@ -66,7 +53,7 @@ def due_of(
     within : array (T,)
         Chance that all areas stand inside on each day, from day 0 on, when nothing is cut [0-1].
     left : float
-        Chance that the last visit left them so (see :func:`left_inside`) [0-1].
+        Chance that the last visit left them so (see :func:`_left_inside`) [0-1].
     confidence : float
         Wanted chance [0-1].
     last_d : int
@@ -170,7 +157,7 @@ def rhythms(
     design, listed = fit.design, book.practice.intervals_d
     known, own = last_visits(book, fit), book.tanks.number("longest_interval_d")
     last = np.where(np.isnan(known), design.on_day, known)
-    left = left_inside(fit, last)
+    left = _left_inside(fit, last)
     removed = np.full(last.size, np.nan)
     np.fmax.at(removed, design.tank, np.minimum(design.traits.removed_day, design.on_day))
     cleared = removed >= known
@@ -246,7 +233,7 @@ def last_visit_on(book: Book, fit: GrowthFit, tank: int) -> date | None:
     return None if np.isnan(day) else as_date(day)
 
 
-def left_inside(fit: GrowthFit, last_day: FloatArray) -> FloatArray:
+def _left_inside(fit: GrowthFit, last_day: FloatArray) -> FloatArray:
     """Chance that the last visit left all areas of a tank inside, (K,).
 
     Parameters

@@ -102,9 +102,8 @@ def public_functions():
     """Return the functions that the rooms of the science offer, by their names."""
     found = {}
     for path in [path for room in SCIENCE for path in sorted((PACKAGE / room).rglob("*.py"))]:
-        offered = getattr(importlib.import_module(dotted(path)), "__all__", ())
         for node in ast.parse(path.read_text(encoding="utf-8")).body:
-            if isinstance(node, ast.FunctionDef) and node.name in offered:
+            if isinstance(node, ast.FunctionDef) and not node.name.startswith("_"):
                 found[f"{dotted(path).removeprefix('growthcast.')}.{node.name}"] = node
     return found
 

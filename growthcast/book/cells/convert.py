@@ -26,8 +26,6 @@ from growthcast.book.tables import TABLES, Column
 from growthcast.book.words import column_letter, did_you_mean, shown
 from growthcast.errors import Finding
 
-__all__ = ["empty_table", "read_table"]
-
 _MOST_GUESSES = 20  # looking for near misses takes its time
 
 

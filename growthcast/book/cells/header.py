@@ -8,8 +8,6 @@ from growthcast.book.tables import TABLES
 from growthcast.book.words import column_letter, did_you_mean, is_one_slip, nearest, shown
 from growthcast.errors import Finding
 
-__all__ = ["match_header"]
-
 _MOST_GUESSES = 20  # looking for near misses takes its time
 
 

@@ -8,8 +8,6 @@ from datetime import date
 
 from growthcast.book.tables import UNIT_WORDS, Column
 
-__all__ = ["DECIMAL_COMMA", "Fault", "as_share", "check_range", "parse_date", "parse_number"]
-
 
 @dataclass(frozen=True, slots=True)
 class Fault:

@@ -17,8 +17,6 @@ from growthcast.book.slugs import finding
 from growthcast.book.words import column_letter, shown
 from growthcast.errors import Finding
 
-__all__ = ["Grid", "read_grid"]
-
 _BLOCK = 512
 _START = 20_000
 _MOST_COLUMNS = 1000

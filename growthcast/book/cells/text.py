@@ -11,8 +11,6 @@ from growthcast.book.slugs import finding
 from growthcast.book.words import shown
 from growthcast.errors import Finding
 
-__all__ = ["decode", "decoded", "line_ends", "read_bytes", "whole_file"]
-
 MOST_BYTES = 100_000_000
 """Bytes of a table at most: two million visits in plain text."""
 MOST_SETTINGS_BYTES = 200_000

@@ -12,8 +12,6 @@ from growthcast.book.shipped import reference_conditions
 from growthcast.book.words import plain, shown
 from growthcast.errors import Finding
 
-__all__ = ["AREA_CHECKS"]
-
 _FEWER = "lower the height budget, or leave it if it is only never to be reached"
 
 

@@ -12,8 +12,6 @@ from growthcast.book.checks.together import Tables, at_cell, where
 from growthcast.book.words import did_you_mean, shown
 from growthcast.errors import Finding
 
-__all__ = ["ID_CHECKS"]
-
 _MOST_GUESSES = 20  # looking for near misses among thousands of ids takes its time
 _LIKE_A_VALUE = re.compile(
     r"[+-]?[0-9][0-9.,]*(?:[eE][+-]?[0-9]+)?|[0-9]{1,4}[-/. ][0-9]{1,4}(?:[-/. ][0-9]{1,4})?"

@@ -13,8 +13,6 @@ from growthcast.book.tables import TABLES, Kind
 from growthcast.book.words import plain
 from growthcast.errors import Finding
 
-__all__ = ["LOG_CHECKS", "first_of_each", "has_amounts", "of_whole_tank"]
-
 _HEIGHTS = ("before_cm", "after_cm", "removed_cm")
 
 

@@ -13,8 +13,6 @@ from growthcast.book.tables import KEYS, TABLES
 from growthcast.book.words import did_you_mean, is_one_slip, shown
 from growthcast.errors import Finding
 
-__all__ = ["FILES", "check_file_names", "odd_key_names"]
-
 PRACTICE = "practice.toml"
 FILES: tuple[str, ...] = (PRACTICE, *(f"{name}.csv" for name in TABLES))
 _SPREADSHEETS = frozenset({"xlsx", "xls", "xlsm", "xlsb", "ods", "fods", "numbers"})

@@ -20,8 +20,6 @@ from growthcast.book.checks.together import (
 from growthcast.book.words import plain
 from growthcast.errors import Finding
 
-__all__ = ["READING_CHECKS", "remark_on_grams"]
-
 _ABOVE_WATER = 1.1  # a slanting surface or a leaf above it is no slip
 _ABOVE_CEILING = 1.5
 _DENSER = 3.0  # an area's trimmings may weigh so many times what the table makes of them

@@ -19,18 +19,6 @@ from growthcast.errors import Finding
 if TYPE_CHECKING:
     from holidays import HolidayBase
 
-__all__ = [
-    "CLOSED_CHECKS",
-    "ClosedTime",
-    "check_visit_weekdays",
-    "closed_on",
-    "closed_times",
-    "open_before",
-    "open_from",
-    "public_holidays",
-    "wrong_region",
-]
-
 
 def check_visit_weekdays(practice: Practice | None, tanks: Table) -> Iterator[Finding]:
     """Yield a note for every tank whose fixed weekday is no working day."""

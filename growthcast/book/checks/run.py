@@ -14,8 +14,6 @@ from growthcast.book.checks.together import Tables, expected_cover
 from growthcast.book.checks.water import WATER_CHECKS
 from growthcast.errors import Finding
 
-__all__ = ["CHECKS", "in_percent_cover", "run_checks"]
-
 CHECKS: tuple[Callable[[Tables], Iterator[Finding]], ...] = (
     *ID_CHECKS,
     *AREA_CHECKS,

@@ -13,8 +13,6 @@ from growthcast.book.slugs import finding
 from growthcast.book.tables import TABLES
 from growthcast.errors import Finding
 
-__all__ = ["FILLED_FROM_FORM", "NEEDED_OF_A_NEW_SPECIES", "lay_over"]
-
 NEEDED_OF_A_NEW_SPECIES = ("form", "measure", "rate_per_day", "ceiling_cm")
 FILLED_FROM_FORM: tuple[str, ...] = tuple(
     column.name

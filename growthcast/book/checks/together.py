@@ -15,16 +15,6 @@ from growthcast.book.tables import TABLES, column_of
 from growthcast.book.words import plain
 from growthcast.errors import Finding
 
-__all__ = [
-    "DAY_SPAN",
-    "Tables",
-    "at_cell",
-    "day_numbers",
-    "expected_cover",
-    "height",
-    "where",
-]
-
 DAY_SPAN = 4_000_000  # more days than any date of four digits has
 
 

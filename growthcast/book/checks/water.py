@@ -12,8 +12,6 @@ from growthcast.book.checks.together import Tables, at_cell, day_numbers, where
 from growthcast.book.words import plain
 from growthcast.errors import Finding
 
-__all__ = ["WATER_CHECKS"]
-
 _CAUTION_MG_L = 30.0
 _IMPOSSIBLE_MG_L = 300.0
 _APART = 3.0

@@ -15,8 +15,6 @@ from growthcast.book.tables import TABLES, Column
 from growthcast.book.words import column_letter
 from growthcast.errors import UsageError
 
-__all__ = ["LISTS", "MOST_ROWS", "SETTINGS", "Heading", "Sheet", "book_sheets", "heading_text"]
-
 SETTINGS, LISTS = "practice", "lists"
 MOST_ROWS = 400_000
 """Rows of a sheet at most: more, and the spreadsheet that comes back would not be read."""

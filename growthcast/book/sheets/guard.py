@@ -15,8 +15,6 @@ from xml.parsers import expat
 
 from growthcast.errors import UsageError
 
-__all__ = ["MOST_CELLS", "MOST_PACKED", "guard_workbook"]
-
 MOST_PACKED = 100_000_000
 MOST_EXPANDED = 400_000_000
 MOST_PARTS = 2_000

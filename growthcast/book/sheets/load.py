@@ -18,8 +18,6 @@ from growthcast.book.tables import TABLES
 from growthcast.book.words import column_letter, printable, shown
 from growthcast.errors import UsageError
 
-__all__ = ["SheetTable", "Workbook", "read_workbook"]
-
 _WIDEST = 500
 
 

@@ -22,17 +22,6 @@ from growthcast.book.tables import TABLES, column_of
 from growthcast.book.words import column_letter, shown
 from growthcast.errors import BookProblems, Finding, UsageError
 
-__all__ = [
-    "KEYS",
-    "CellChange",
-    "Merge",
-    "RowChange",
-    "TableChanges",
-    "WouldNotCheck",
-    "check_merge",
-    "merge_workbook",
-]
-
 KEYS: Mapping[str, tuple[str, ...]] = MappingProxyType(
     {
         "tanks": ("tank_id",),

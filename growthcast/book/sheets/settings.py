@@ -17,8 +17,6 @@ from growthcast.book.sheets.values import Value, as_text, canonical, number_text
 from growthcast.book.tables import KEYS, Column
 from growthcast.errors import UsageError
 
-__all__ = ["Setting", "SettingChange", "SettingRow", "settings_of", "with_settings"]
-
 
 @dataclass(frozen=True, slots=True)
 class Setting:

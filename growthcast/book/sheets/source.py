@@ -16,8 +16,6 @@ from growthcast.book.tables import TABLES
 from growthcast.book.writing.dialect import Dialect, new_dialect, read_dialect
 from growthcast.errors import BookProblems, Finding, UsageError
 
-__all__ = ["Record", "Source", "read_source", "rewritten"]
-
 
 @dataclass(frozen=True, slots=True)
 class Record:

@@ -9,8 +9,6 @@ from decimal import Decimal
 from growthcast.book.cells.numbers import Fault, parse_date, parse_number
 from growthcast.book.tables import Column
 
-__all__ = ["Value", "as_text", "as_value", "canonical", "number_text", "same"]
-
 Value = str | float | bool | dt.date | dt.datetime | dt.time | dt.timedelta | None
 """What a cell of a spreadsheet holds; a blank one holds none."""
 

@@ -17,8 +17,6 @@ from growthcast.book.words import printable
 from growthcast.book.writing.whole import write_whole
 from growthcast.errors import UsageError
 
-__all__ = ["check_workbook_target", "export_book", "xlsx_bytes"]
-
 _FIRST_DAY = dt.date(1900, 3, 1)  # earlier ones are counted wrongly by that format
 _MADE = dt.datetime(2000, 1, 1)  # the same book gives the same bytes
 _AS_TYPED = {

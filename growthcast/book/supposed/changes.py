@@ -13,8 +13,6 @@ from growthcast.book.tables import TABLES, column_of
 from growthcast.book.words import did_you_mean, plain, shown, some_of
 from growthcast.errors import UsageError
 
-__all__ = ["CONDITION_WORDS", "Changes", "known_species", "parse_changes"]
-
 _NOT_ANSWERED = {
     "fe_mg_l": "growth is not reckoned from iron; the conditions are",
     "ph": "give the CO2 it stands for, as co2_mg_l; the conditions are",

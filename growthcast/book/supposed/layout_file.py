@@ -22,8 +22,6 @@ from growthcast.book.tables import TABLES
 from growthcast.book.words import plain
 from growthcast.errors import BookProblems, Finding, UsageError
 
-__all__ = ["LAYOUT_COLUMNS", "Layout", "read_layout"]
-
 LAYOUT_COLUMNS = ("area_id", "species_id", "area_cm2", "floor_cm", "budget_cm")
 _SHORT = {"area": "area_id", "plant": "species_id", "floor": "floor_cm", "budget": "budget_cm"}
 ROOTED = frozenset(("carpet", "creeping", "rosette", "stem"))

@@ -18,16 +18,6 @@ from growthcast.arrays import BoolArray
 from growthcast.book.book import Book, Coded, Table
 from growthcast.book.tables import TABLES, Column
 
-__all__ = [
-    "Cell",
-    "PlannedArea",
-    "with_cells",
-    "with_conditions",
-    "with_planted_areas",
-    "with_references",
-    "with_rows",
-]
-
 Cell = str | float | date | None
 """What a supposed cell holds; ``None`` and a column not named are blank."""
 PlannedArea = Mapping[str, Cell]

@@ -16,8 +16,6 @@ from growthcast.book.writing.lock import book_lock
 from growthcast.book.writing.replace import hash_of, read_file, replace_files
 from growthcast.errors import FileChanged, Finding, RowsRefused, UsageError
 
-__all__ = ["Addition", "add_rows", "would_add"]
-
 _ATTEMPTS = 5  # each time another program changed the file meanwhile, it is read again
 
 

@@ -11,8 +11,6 @@ from growthcast.book.tables import TABLES, Column
 from growthcast.book.words import did_you_mean, plain, shown
 from growthcast.errors import UsageError
 
-__all__ = ["KINDS", "parse_row", "row_in_words"]
-
 KINDS = {"tank": "tanks", "area": "areas", "conditions": "conditions", "closed": "closed"}
 """What may be added by name, and the table it goes into."""
 

@@ -18,8 +18,6 @@ from growthcast.book.tables import TABLES
 from growthcast.book.words import did_you_mean, plain, shown
 from growthcast.errors import Finding, RowsRefused, UsageError
 
-__all__ = ["Dialect", "appended", "dialect_of", "new_dialect", "read_dialect"]
-
 _DECIMAL_POINT = re.compile(r"[+-]?[0-9]*\.[0-9]+")
 _LINE_END = re.compile("\r\n|\n|\r")
 

@@ -15,8 +15,6 @@ from typing import Any
 
 from growthcast.errors import NotWritten
 
-__all__ = ["JOURNAL", "Entry", "Splice", "append_line", "entries", "splice_of"]
-
 JOURNAL = "journal.jsonl"
 _FLAGS = os.O_RDWR | getattr(os, "O_BINARY", 0) | getattr(os, "O_NOFOLLOW", 0)
 

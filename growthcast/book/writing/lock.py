@@ -19,8 +19,6 @@ from filelock import FileLock, Timeout
 from growthcast.book.writing.journal import entries
 from growthcast.errors import NotWritten
 
-__all__ = ["LOCK", "book_lock", "temporary"]
-
 LOCK = ".growthcast.lock"
 """The lock file, in the book's folder: every program and person that writes there meets at it.
 

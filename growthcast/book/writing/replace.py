@@ -21,8 +21,6 @@ from growthcast.book.writing.journal import JOURNAL, Entry, append_line, shorten
 from growthcast.book.writing.lock import LOCK, book_lock, temporary
 from growthcast.errors import FileChanged, NotWritten
 
-__all__ = ["hash_of", "read_file", "replace_files"]
-
 _TRIES, _PAUSE_S = 6, 0.1  # a file open elsewhere may be let go of within half a second
 
 

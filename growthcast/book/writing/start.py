@@ -10,8 +10,6 @@ from growthcast.book.tables import TABLES
 from growthcast.book.writing.replace import replace_files
 from growthcast.errors import NotWritten, UsageError
 
-__all__ = ["GUIDE", "start_book"]
-
 GUIDE = "README.txt"
 """The explanations of a new book, since tables hold no comments; readers pass it by."""
 

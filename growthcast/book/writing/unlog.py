@@ -12,8 +12,6 @@ from growthcast.book.writing.lock import book_lock
 from growthcast.book.writing.replace import hash_of, read_file, replace_files
 from growthcast.errors import UsageError
 
-__all__ = ["last_entry", "take_back"]
-
 
 def last_entry(folder: Path, command: str = "log") -> Entry | None:
     """Return the journal's last entry of a command that has not been taken back, if any."""

@@ -10,8 +10,6 @@ from pathlib import Path
 from growthcast.book.words import printable
 from growthcast.errors import UsageError
 
-__all__ = ["refusals_in_words", "write_whole"]
-
 
 @contextmanager
 def refusals_in_words(file: Path) -> Iterator[None]:

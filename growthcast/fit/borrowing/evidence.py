@@ -17,9 +17,6 @@ from growthcast.fit.solver.solve import Solution
 from growthcast.growth.responses import NUTRIENTS
 from growthcast.species import Reference
 
-__all__ = ["CONDITIONS", "borrow", "conditions_lived", "tank_evidence", "with_borrowed"]
-
-
 CONDITIONS = ("light", "CO2", "scarcest nutrient", "temperature", "water depth")
 """What tanks are compared by: logs, but for the temperature."""
 LEAST_PPFD_UMOL, LEAST_CO2_MG_L, LEAST_DEPTH_CM, LEAST_FOOD_SHARE = 5.0, 0.5, 5.0, 0.02

@@ -17,8 +17,6 @@ import numpy as np
 from growthcast.arrays import BoolArray, FloatArray, IntArray
 from growthcast.growth.normal import log_density
 
-__all__ = ["Borrowed", "is_clear_win", "learn_conditions"]
-
 FEWEST_TANKS = 8
 """Tanks that carry information from which on conditions are looked at."""
 MOST_TANKS = 100

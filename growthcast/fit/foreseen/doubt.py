@@ -13,17 +13,6 @@ from growthcast.fit.result import GrowthFit
 from growthcast.fit.solver.areas import OWN
 from growthcast.fit.solver.linearise import BORDER, CEILING, KNOTS, RATE
 
-__all__ = [
-    "Doubts",
-    "Foreseen",
-    "TankBorder",
-    "Wander",
-    "doubts_of",
-    "tank_border",
-    "weekly_drift",
-]
-
-
 AREA_MEMORY_D = 60.0
 """Days after which an area remembers a third of its own wandering: an estimate."""
 

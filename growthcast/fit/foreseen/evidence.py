@@ -26,9 +26,6 @@ from growthcast.fit.solver.linearise import BORDER, CEILING, HABIT, KNOTS
 from growthcast.fit.solver.problem import Block, Point
 from growthcast.fit.solver.view import View, seen, view_of
 
-__all__ = ["BIN_D", "Evidence", "evidence_under"]
-
-
 BIN_D = 7.0
 """Days of a week, over each of which a pace may differ."""
 LEAD_BINS = 5

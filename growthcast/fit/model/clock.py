@@ -25,16 +25,6 @@ from growthcast.growth.responses import (
 from growthcast.growth.water import co2_mg_l
 from growthcast.species import Reference, SpeciesPriors
 
-__all__ = [
-    "GrowthClock",
-    "TankConditions",
-    "days_lost",
-    "growth_clock",
-    "lag_share",
-    "pause_after_cut",
-    "tank_conditions",
-]
-
 Floats = TypeVar("Floats", bound=NDArray[np.floating[Any]])
 
 LONG_AGO = -1.0e6

@@ -25,18 +25,6 @@ import numpy as np
 
 from growthcast.arrays import FloatArray
 
-__all__ = [
-    "KNOT_COUNT",
-    "KNOT_WINDOWS_D",
-    "MEMORY_D",
-    "SpanDrift",
-    "knot_precision",
-    "span_drift",
-    "today_weight",
-    "window_covariance",
-]
-
-
 MEMORY_D = 30.0
 """Days after which a tank remembers a third of its drift: an estimate within 20 to 40."""
 KNOT_WINDOWS_D = np.array([[0.0, 1.0], [0.0, 30.0], [30.0, 90.0], [90.0, 210.0], [210.0, 510.0]])

@@ -8,9 +8,6 @@ import numpy as np
 
 from growthcast.arrays import BoolArray, FloatArray, IntArray
 
-__all__ = ["ErrorModel", "likely_removed", "removed_variance"]
-
-
 SMALLEST_WEIGHT_ERROR_CM = 0.1
 LEAST_CUT_SHARE = 0.25
 """A weight is judged as if at least this share of the usual cut height had come off."""

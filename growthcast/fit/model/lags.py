@@ -33,8 +33,6 @@ from growthcast.fit.solver.view import View, departure_given, departure_of
 from growthcast.growth.normal import normal_cdf, normal_quantile
 from growthcast.species import read_forms
 
-__all__ = ["FORMS", "Lags", "by_lag", "forms_of", "lags_told", "prior_lags"]
-
 FORMS = tuple(read_forms())
 """The growth forms, in the order of all arrays (F,)."""
 TABLE_SPREAD = 0.5

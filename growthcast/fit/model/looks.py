@@ -20,9 +20,6 @@ from growthcast.arrays import FloatArray, IntArray
 from growthcast.growth.normal import log_normal_cdf
 from growthcast.log.visits import Look
 
-__all__ = ["JUDGEMENT_ERROR_SHARE", "look_log_chance"]
-
-
 JUDGEMENT_ERROR_SHARE = 0.15
 """Error of a judgement by eye, as a share of the height (an estimate)."""
 LOWEST_FLOOR_SHARE = 0.05

@@ -15,8 +15,6 @@ from growthcast.fit.solver.hierarchy import border_covariance
 from growthcast.fit.solver.linearise import CEILING, DENSITY, HABIT, KNOTS, RATE
 from growthcast.fit.solver.view import View
 
-__all__ = ["AreaPosterior", "Parameters", "SharedGrowth", "shared_growth"]
-
 Floats = NDArray[np.floating[Any]]
 
 SHORTEST_SPAN_D = 1.0

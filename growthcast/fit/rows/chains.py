@@ -26,15 +26,6 @@ from numpy.typing import NDArray
 from growthcast.arrays import BoolArray, FloatArray, IntArray
 from growthcast.fit.model.clock import LEAST_AWAKE_SHARE
 
-__all__ = [
-    "NODES_A_BLOCK",
-    "Chains",
-    "Link",
-    "Nodes",
-    "pack_chains",
-    "repacked",
-]
-
 Values = TypeVar("Values", bound=NDArray[Any])
 
 NODES_A_BLOCK = 32_000

@@ -11,9 +11,6 @@ from growthcast.fit.model.clock import GrowthClock, lag_share, pause_after_cut
 from growthcast.fit.rows.chains import Link, Nodes
 from growthcast.log.visits import Visits
 
-__all__ = ["AreaTraits", "Habits", "build_nodes", "cutting_habits"]
-
-
 LOG_COVERS_PLANTING_D = 14.0
 """A tank's log that starts at most this long after an area was planted covers its first span."""
 RECENTLY_PLANTED_D = 60.0

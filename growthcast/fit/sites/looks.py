@@ -19,9 +19,6 @@ from growthcast.fit.solver.linearise import CEILING
 from growthcast.fit.solver.view import View
 from growthcast.growth.logistic import height_and_slope
 
-__all__ = ["Cavity", "sites_of_looks"]
-
-
 GRID = np.linspace(-5.0, 5.0, 61)
 """Standard deviations at which a look is heard."""
 LEAST_WORD = 1e-4

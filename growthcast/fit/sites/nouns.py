@@ -22,9 +22,6 @@ from growthcast.arrays import BoolArray, FloatArray, IntArray
 from growthcast.fit.rows.chains import Chains, Link, Nodes
 from growthcast.log.visits import Look
 
-__all__ = ["NOBODY", "Members", "Sites", "Weights", "cut_chance_before", "members_of"]
-
-
 CUT_CHANCE = {Look.NONE: 0.6, Look.SHORT: 0.05, Look.RIGHT: 0.4, Look.OVER: 0.85}
 """How likely an area was cut without a word, by how it stood (common practice, no source)."""
 

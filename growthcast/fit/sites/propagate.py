@@ -11,8 +11,6 @@ from growthcast.fit.sites.weights import densities, parts_of, sites_of_weights
 from growthcast.fit.solver.problem import Problem
 from growthcast.fit.solver.view import View
 
-__all__ = ["propagate"]
-
 
 def propagate(view: View, *, border_known: bool = False) -> Problem:
     """Return the problem with its looks and weights heard at the point of a view.

@@ -19,9 +19,6 @@ from growthcast.fit.solver.linearise import DENSITY, HABIT
 from growthcast.fit.solver.problem import Block, Problem
 from growthcast.fit.solver.view import View
 
-__all__ = ["Parts", "densities", "evidence_for_everything", "parts_of", "sites_of_weights"]
-
-
 LEAST_WEIGHT_ERROR_G = 5.0
 MISWEIGHED_SHARE, MISWEIGHED_WIDTH = 0.05, 5.0
 """How often a weight does not belong, and by how much it is then wider (estimates)."""

@@ -11,9 +11,6 @@ from growthcast.arrays import BoolArray, FloatArray, IntArray
 from growthcast.fit.solver.linearise import CEILING, DENSITY, HABIT, RATE
 from growthcast.growth.normal import normal_cdf
 
-__all__ = ["OWN", "AreaInformation", "CannotFit", "Pooling", "area_information"]
-
-
 MISTAKEN_SHARE = 0.02
 """How often a height that nothing speaks against was not there."""
 OWN = [CEILING, HABIT, DENSITY]

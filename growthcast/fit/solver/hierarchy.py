@@ -16,9 +16,6 @@ from growthcast.arrays import FloatArray, IntArray
 from growthcast.fit.solver.areas import AreaInformation, CannotFit, Pooling
 from growthcast.fit.solver.linearise import CEILING, KNOTS, RATE
 
-__all__ = ["Effects", "border_covariance", "covariance_root", "solve_effects"]
-
-
 TANKS_AT_ONCE = 4_000
 
 

@@ -24,21 +24,6 @@ from growthcast.arrays import FloatArray, IntArray
 from growthcast.fit.rows.chains import Chains, Link, Nodes
 from growthcast.fit.solver.linearise import BORDER, CEILING, HABIT, OF_STARTS, Linearised
 
-__all__ = [
-    "Backward",
-    "FilterPass",
-    "Filtered",
-    "disturbance_smoother",
-    "filter_along",
-    "information_of",
-    "kalman_filter",
-    "log_determinant",
-    "score_of",
-    "smooth_unread_starts",
-    "state_smoother",
-    "variance_along",
-]
-
 
 @dataclass(frozen=True, slots=True)
 class Filtered:

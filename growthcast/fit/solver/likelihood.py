@@ -16,8 +16,6 @@ from growthcast.fit.solver.kalman import disturbance_smoother, log_determinant, 
 from growthcast.fit.solver.linearise import CEILING, HABIT, RATE, Linearised
 from growthcast.fit.solver.view import View, departure_of
 
-__all__ = ["VarianceSlopes", "log_likelihood", "misfit", "variance_slopes"]
-
 
 def log_likelihood(view: View) -> float:
     """Log likelihood of what was read, everything else integrated out, as linearised at a point.

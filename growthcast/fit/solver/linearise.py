@@ -28,20 +28,6 @@ from growthcast.growth.logistic import height_and_slope, shape_factor
 from growthcast.growth.logistic import stage as stage_of
 from growthcast.growth.normal import normal_cdf
 
-__all__ = [
-    "BORDER",
-    "CEILING",
-    "DENSITY",
-    "HABIT",
-    "KNOTS",
-    "OF_STARTS",
-    "RATE",
-    "Linearised",
-    "error_parts",
-    "linearise",
-]
-
-
 CEILING, HABIT, DENSITY, RATE, KNOTS = range(5)
 BORDER = KNOTS + KNOT_COUNT
 OF_STARTS = DENSITY
@@ -159,7 +145,7 @@ def linearise(
     relative = errors.span_variance(nodes.span_d[grew], drift.remainder[grew])
     process_noise[grew] = (relative + nodes.pause_doubt[grew] ** 2) * grown**2
     # The mean of a curved function of a scattered stage is not its value at the mean stage.
-    curvature = slope_bend(expected_cm[grew], slope[grew], bend[grew])
+    curvature = _slope_bend(expected_cm[grew], slope[grew], bend[grew])
     height_cm[grew] += 0.5 * curvature * process_noise[grew]
     at = Linearised(
         transition, inputs, offset, process_noise, slope, expected_cm, height_cm=height_cm
@@ -280,7 +266,7 @@ def _aimed(border: FloatArray, shape: FloatArray) -> _Aimed:
     usual = np.minimum(np.exp(border[HABIT]), HIGHEST_AIM_SHARE * ceiling)
     stage = stage_of(usual, ceiling, shape)
     height, slope = height_and_slope(stage, ceiling, shape)
-    flattening = slope_bend(height, slope, shape) / slope
+    flattening = _slope_bend(height, slope, shape) / slope
     return _Aimed(ceiling, stage, height, slope, usual / slope, flattening)
 
 
@@ -321,7 +307,7 @@ def error_parts(
     }
 
 
-def slope_bend(height: FloatArray, slope: FloatArray, shape: FloatArray) -> FloatArray:
+def _slope_bend(height: FloatArray, slope: FloatArray, shape: FloatArray) -> FloatArray:
     """Change of a slope with its stage: the second derivative of the curve.
 
     With ``f = slope / h`` it is ``slope ((1 + m) f - 1)``: for the logistic ``slope (1 - 2 h/K)``.

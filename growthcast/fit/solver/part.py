@@ -24,8 +24,6 @@ from growthcast.fit.solver.areas import CannotFit, Pooling
 from growthcast.fit.solver.problem import Block, Point, Problem
 from growthcast.fit.solver.view import View
 
-__all__ = ["Part", "part_of", "pays_alone", "tanks_of"]
-
 Values = TypeVar("Values", bound=NDArray[Any])
 
 FEW_TANKS, MANY_AREAS = 0.5, 400

@@ -15,9 +15,6 @@ from growthcast.fit.solver.areas import Pooling
 from growthcast.fit.solver.linearise import BORDER, CEILING, HABIT, RATE
 from growthcast.growth.logistic import shape_factor, stage
 
-__all__ = ["Block", "Point", "Problem", "starting_point", "with_heights_that_count"]
-
-
 FURTHEST_START = 5.0
 """A rate starts within this factor of the table's."""
 HEADROOM = 1.1

@@ -22,9 +22,6 @@ from growthcast.fit.solver.part import part_of, pays_alone, tanks_of
 from growthcast.fit.solver.problem import Point, Problem, starting_point
 from growthcast.fit.solver.view import View, departure_of, misfit_of_tanks, view_of
 
-__all__ = ["ROUGHLY", "Solution", "go_on", "solve"]
-
-
 MOST_STEPS = 60
 TOLERANCE, ROUGHLY = 1e-3, 1e-2
 """A fit ends when no area moves further than this, in standard deviations; and one that is only a

@@ -26,9 +26,6 @@ from growthcast.fit.solver.linearise import (
 )
 from growthcast.fit.solver.problem import Point, Problem
 
-__all__ = ["View", "departure_given", "departure_of", "misfit_of_tanks", "seen", "view_of"]
-
-
 MOST_BLOCKS_KEPT = 4
 """Of books with more blocks a view keeps what a step needs: keeping all of it would cost more time
 in memory than working blocks out again where they are asked for."""

@@ -16,8 +16,6 @@ from growthcast.forecast.heights import outlook
 from growthcast.growth.normal import normal_cdf
 from growthcast.log.visits import Look
 
-__all__ = ["Expected", "Weight", "expected_at"]
-
 Range = tuple[float, float, float]
 
 RANGE = (0.10, 0.50, 0.90)

@@ -19,8 +19,6 @@ from growthcast.forecast.report import as_date
 from growthcast.service.doubts.expected import Expected, Range, Weight, expected_at
 from growthcast.service.doubts.typed import FAR, Against, Cause, Doubt, Typed, typed_at
 
-__all__ = ["doubts_about", "doubts_of_visit"]
-
 SLIPPED = 1.5
 """A length is taken for a slipped decimal from so many times what stood there."""
 NARROW = 1.5

@@ -19,8 +19,6 @@ from growthcast.log.visits import read_log
 from growthcast.plain import HIDDEN, by_quantile, in_json
 from growthcast.service.doubts.expected import Expected, Range
 
-__all__ = ["FAR", "Cause", "Doubt", "PastCuts", "Typed", "typed_at"]
-
 FAR = 0.003
 """Chance of a reading as far out on its side below which it is questioned."""
 ERRORS = 64

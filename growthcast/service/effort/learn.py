@@ -28,9 +28,6 @@ from growthcast.service.draws import stratified_normals
 from growthcast.service.effort.logged import KINDS, TimedTrims, kind_of, timed_trims
 from growthcast.species import read_forms
 
-__all__ = ["MinutesBasis", "Reading", "Timing", "learn_timing", "regress"]
-
-
 PACE_SPREAD, PART_SPREAD = 0.4, 0.4
 """Doubt of the defaults [log]: of the pace of a practice, of each part on its own (estimates)."""
 SCATTER, SCATTER_WORTH = 0.25, 6.0

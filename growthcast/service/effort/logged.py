@@ -20,9 +20,6 @@ from growthcast.fit.result import GrowthFit
 from growthcast.growth.logistic import height_at_stage, shape_factor, stage
 from growthcast.log.visits import Visits, day_numbers, pair_of, read_log
 
-__all__ = ["KINDS", "TimedTrims", "bulk_per_cm", "kind_of", "timed_trims"]
-
-
 KINDS = 2 * len(FORMS)
 """Growth forms measured by height, then growth forms measured by cover."""
 WEIGHED_DOUBT, EXPECTED_DOUBT = 0.25, 0.4

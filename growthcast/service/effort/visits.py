@@ -17,9 +17,6 @@ from growthcast.service.effort.year import DAYS_PER_YEAR, Range
 from growthcast.service.interval import FOLLOWED_DRAWS, IntervalOptions
 from growthcast.service.living import LivingAreas
 
-__all__ = ["Hands", "VisitEffort", "hands_of", "visit_efforts"]
-
-
 LEVELS = (0.1, 0.5, 0.9)
 SCATTER_KEY = 10
 """Which of a tank's rows of draws scatters its visits (see ``draw_growth``)."""

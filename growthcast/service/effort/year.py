@@ -9,8 +9,6 @@ import numpy as np
 from growthcast.arrays import FloatArray
 from growthcast.plain import HIDDEN, in_json
 
-__all__ = ["DAYS_PER_YEAR", "Range", "Saving", "Year", "saving", "year_of_visits"]
-
 DAYS_PER_YEAR = 365.0
 
 

@@ -19,9 +19,6 @@ from growthcast.growth.quick import BELOW_CEILING
 from growthcast.service.advice import Certainty
 from growthcast.service.living import HAND_SPREAD, LivingAreas
 
-__all__ = ["certainty_of", "chance_if_known"]
-
-
 HANDS, DRIFTS = 6, 6
 
 

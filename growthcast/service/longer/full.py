@@ -13,8 +13,6 @@ from growthcast.service.living import LivingAreas
 from growthcast.service.longer.certainty import certainty_of
 from growthcast.service.longer.mends import mends_for
 
-__all__ = ["in_full", "next_longer"]
-
 
 def next_longer(
     now: OptionAdvice,

@@ -21,9 +21,6 @@ from growthcast.service.advice import Mend, OptionAdvice
 from growthcast.service.interval import interval_options, needed_budgets
 from growthcast.service.living import LivingAreas, living_areas, living_part
 
-__all__ = ["mends_for"]
-
-
 STEP_CM = 0.1
 BUDGET_STEPS = 10
 """Steps by which a budget is raised at most beyond the one worked out."""

@@ -18,8 +18,6 @@ from growthcast.service.living import LivingAreas, living_areas
 from growthcast.service.recommend import area_label, recommend
 from growthcast.service.sawtooth import Sawtooth, sawtooth
 
-__all__ = ["AreaFacts", "TankFacts", "gather_tank"]
-
 WEEKS_SHOWN = 8
 MOST_OPTIONS = 6
 """Intervals a page compares at most."""

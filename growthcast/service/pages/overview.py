@@ -17,8 +17,6 @@ from growthcast.service.urgency import tanks_due
 from growthcast.service.watch.report import IndexPoint
 from growthcast.service.watch.watch import watch_growth
 
-__all__ = ["SOON_D", "TankStanding", "tank_standings"]
-
 SOON_D = 7
 """Days ahead for which the risk is told."""
 

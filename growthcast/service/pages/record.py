@@ -12,8 +12,6 @@ from growthcast.finite import finite_answer
 from growthcast.forecast.backtest import backtest
 from growthcast.forecast.verdict import LEAST_READINGS, BacktestResult
 
-__all__ = ["Record", "past_records"]
-
 SPLITS = 10
 """Earlier days from which a log is gone through for a page."""
 MOST_AREAS = 120

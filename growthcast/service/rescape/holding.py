@@ -21,18 +21,6 @@ from growthcast.growth.responses import canopy_light
 from growthcast.plain import HIDDEN, in_json
 from growthcast.species import SpeciesPriors, read_reference
 
-__all__ = [
-    "LIKELY",
-    "NOT_LIKELY",
-    "Holding",
-    "NotHolding",
-    "holding",
-    "holding_of",
-    "holding_words",
-    "not_holding",
-]
-
-
 LIKELY = 0.8
 """A chance of holding below this is a doubt worth a sentence."""
 NOT_LIKELY = 0.5

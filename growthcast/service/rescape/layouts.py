@@ -24,9 +24,6 @@ from growthcast.service.rescape.variants import (
     variant_answers,
 )
 
-__all__ = ["LayoutAdvice", "LayoutArea", "compare_layouts"]
-
-
 AS_IT_IS = "as it is"
 _COPIED = ("area_cm2", "floor_cm", "budget_cm", "light_share", "planted_height_cm")
 

@@ -13,9 +13,6 @@ from growthcast.growth.quick import BELOW_CEILING, Singles
 from growthcast.service.living import LivingAreas
 from growthcast.service.rescape.variants import Stand, combined
 
-__all__ = ["LONGEST_D", "Days", "Outlook", "days_or_never", "outlooks"]
-
-
 LONGEST_D = 365
 """Days beyond which it is only said that they are more."""
 LEVELS = (0.1, 0.5, 0.9)

@@ -27,8 +27,6 @@ from growthcast.service.rescape.variants import (
     variant_answers,
 )
 
-__all__ = ["Z_80", "PlantAdvice", "candidate_row", "compare_plants", "is_regulated", "pool_of"]
-
 Basis = Literal["own log", "own practice", "table"]
 
 PLANTED_SHARE_OF_FLOOR = 0.5

@@ -31,9 +31,6 @@ from growthcast.service.rescape.variants import (
     variant_answers,
 )
 
-__all__ = ["Swap", "SwapAdvice", "SwapSearch", "swaps_to_reach"]
-
-
 MOST_PROPOSALS = 5
 MOST_SWAPS = 3
 MOST_SETS = 10

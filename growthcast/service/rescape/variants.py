@@ -35,9 +35,6 @@ from growthcast.service.interval import IntervalOptions, interval_options
 from growthcast.service.living import LivingAreas, living_areas
 from growthcast.service.rescape.holding import Holding, holding_of
 
-__all__ = ["Option", "Stand", "VariantAnswer", "saved_against", "stand_with", "variant_answers"]
-
-
 ROWS_AT_ONCE = 1_500
 """Areas of variants whose draws are held in memory together."""
 
@@ -256,7 +253,20 @@ def saved_against(stand: Stand, now: VariantAnswer, then: VariantAnswer) -> Savi
 
 
 def combined(living: LivingAreas, variants: Sequence[IntArray]) -> LivingAreas:
-    """Return the areas of one tank as many tanks, one a variant."""
+    """Return the areas of one tank as many tanks, one a variant.
+
+    Parameters
+    ----------
+    living : LivingAreas
+        The tank's areas and all that could be planted there.
+    variants : sequence of int array (v,)
+        Places among them of the areas of each variant.
+
+    Returns
+    -------
+    LivingAreas
+        The areas of the first variant, then those of the second, and so on.
+    """
     sizes = np.array([v.size for v in variants])
     return living.taken(np.concatenate(list(variants)), np.zeros_like(sizes), sizes)
 

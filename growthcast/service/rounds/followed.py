@@ -12,8 +12,6 @@ from growthcast.service.recommend import blocks_of_tanks
 from growthcast.service.rounds.windows import TankWindow
 from growthcast.service.visit.standing import Standing, cut_to_last, only_areas, standing_areas
 
-__all__ = ["Stop", "follow_visits"]
-
 
 @dataclass(frozen=True, slots=True)
 class Stop:

@@ -23,8 +23,6 @@ from growthcast.service.rounds.solve import RoundsProblem, path_cost, solve_roun
 from growthcast.service.rounds.windows import TankWindow, tank_windows
 from growthcast.service.visit.open_days import working_dates
 
-__all__ = ["LONGEST_WEEKS", "plan_rounds", "steps_cost"]
-
 LONGEST_WEEKS = 26
 EARLY_PER_H = 0.1
 """An hour of work given away by coming early weighs as much as so many area-days over (a choice of

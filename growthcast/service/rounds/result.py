@@ -11,8 +11,6 @@ from growthcast.book.book import Practice
 from growthcast.plain import HIDDEN, in_json
 from growthcast.service.rounds.windows import TankWindow
 
-__all__ = ["LateVisit", "PlannedVisit", "RoundsPlan"]
-
 
 def _cuts(cuts: Mapping[str, float]) -> list[dict[str, str | float]]:
     return [{"area_id": area_id, "cut_cm": cut} for area_id, cut in cuts.items()]

@@ -19,8 +19,6 @@ import numpy as np
 
 from growthcast.arrays import BoolArray, FloatArray, IntArray
 
-__all__ = ["RoundsProblem", "cheapest_paths", "minutes_of_days", "path_cost", "solve_rounds"]
-
 ROOM_MIN = 1e-6
 LEVELS = np.geomspace(1e-3, 1.0, 7)
 """Prices tried on all days alike, as shares of what a minute is worth where hours are plenty."""

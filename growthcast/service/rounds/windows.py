@@ -22,9 +22,6 @@ from growthcast.service.recommend import area_label, blocks_of_tanks
 from growthcast.service.urgency import Due, Idle, Rhythm, rhythms
 from growthcast.service.visit.standing import standing_areas
 
-__all__ = ["Chances", "TankWindow", "tank_windows"]
-
-
 GRID_D = (0, 1, 2, 3, 4, 5, 6, 7, 8, 10, 12, 14, 17, 21, 25, 28, 35, 42, 56, 84, 126, 182)
 """Days on which chances are worked out; between them they are drawn straight."""
 

@@ -31,8 +31,6 @@ from growthcast.service.visit.standing import (
     standing_areas,
 )
 
-__all__ = ["AwayArea", "AwayTank", "weeks_away"]
-
 Passing = tuple[date | None, date | None, date | None]
 
 

@@ -29,9 +29,6 @@ from growthcast.service.visit.standing import (
     standing_areas,
 )
 
-__all__ = ["AreaCut", "CutSheet", "SteadyVisits", "cut_sheet", "whole_parts"]
-
-
 WORTH_CUTTING_SHARE = 0.02
 """An area is left alone when less than this share of it would come off."""
 WORTH_CUTTING_CM = 0.1

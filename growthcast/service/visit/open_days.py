@@ -9,8 +9,6 @@ from growthcast.book.checks.rounds import public_holidays
 from growthcast.book.tables import WEEKDAYS
 from growthcast.errors import UsageError
 
-__all__ = ["working_dates"]
-
 
 def working_dates(practice: Practice, start: date, days: int) -> list[date]:
     """Return the dates of a plan on which someone works.

@@ -22,9 +22,6 @@ from growthcast.service.recommend import area_label, unit_of
 from growthcast.service.visit.routes import Route, routes_to
 from growthcast.service.visit.standing import Standing, standing_areas
 
-__all__ = ["REACHED", "PeakArea", "PeakCut", "PeakPlan", "peak_plan"]
-
-
 TARGET_SHARE, BAND_SHARE = 0.85, 0.15
 """An area is at its best at this share of its budget, give or take the second (common practice, no
 source): full, but not yet outgrown."""

@@ -11,8 +11,6 @@ from growthcast.arrays import BoolArray, FloatArray
 from growthcast.service.living import share_of_draws
 from growthcast.service.visit.standing import Standing, cut_to_last
 
-__all__ = ["REGROWN_SHARE", "Route", "routes_to"]
-
 Cut = tuple[int, FloatArray, FloatArray, FloatArray, FloatArray, str]
 """Days after the fit, height to cut to (A,) [cm], middle of what comes off (A,) [cm], chance (A,)
 that anything does, chance (A,) to stay inside until the next visit, and the cut's purpose."""

@@ -39,9 +39,6 @@ from growthcast.service.living import (
     living_part,
 )
 
-__all__ = ["Lasting", "Standing", "cut_to_last", "days_that_hold", "only_areas", "standing_areas"]
-
-
 ROUNDING = np.float32(1e-4)
 """Stages that single precision may be off by: at a budget is within it."""
 OF_STAGE, OF_SPAN = -2, -3

@@ -17,14 +17,6 @@ from growthcast.service.watch.scan import Course, course_of
 from growthcast.service.watch.slips import slips_set_aside
 from growthcast.service.watch.wander import gather_evidence, wander_before
 
-__all__ = [
-    "SPANS_BEFORE",
-    "TankCase",
-    "gather_cases",
-    "span_days",
-]
-
-
 SPANS_BEFORE = 4
 """Visits with growth to read that must lie before a change of a tank."""
 OWN_SPANS_BEFORE = 3

@@ -10,8 +10,6 @@ from growthcast.arrays import IntArray
 from growthcast.book.book import Book
 from growthcast.service.watch.report import NotedChange
 
-__all__ = ["changes_between", "recorded_change", "tank_co2_mg_l"]
-
 NEAR_D = 45
 """Days before a change of growth from which on a change of conditions may have to do with it."""
 

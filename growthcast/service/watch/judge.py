@@ -18,15 +18,6 @@ from growthcast.service.watch.scan import (
     without,
 )
 
-__all__ = [
-    "ALARMS_A_YEAR",
-    "Verdict",
-    "judge_species",
-    "judge_tank",
-    "limits_of",
-]
-
-
 ALARMS_A_YEAR = {
     ("tank", -1.0): 0.28,
     ("tank", 1.0): 0.04,

@@ -11,17 +11,6 @@ from growthcast.forecast.report import as_date
 from growthcast.service.watch.cases import TankCase
 from growthcast.service.watch.report import AreaGrowth, IndexPoint, SpeciesGrowth
 
-__all__ = [
-    "Index",
-    "areas_lately",
-    "growth_index",
-    "joined",
-    "species_lately",
-    "tank_course",
-    "tank_lately",
-]
-
-
 RECENT_D = 28.0
 EIGHTY, NINETY_FIVE = 1.2815515655446004, 1.959963984540054
 LEAST_INDEX_INFORMATION = 1.0

@@ -17,9 +17,6 @@ from growthcast.service.draws import stratified_normals
 from growthcast.service.watch.cases import TankCase
 from growthcast.service.watch.scan import LARGEST_SURPRISE, strongest
 
-__all__ = ["DROP_TO_SHARE", "SOON_VISITS", "SURE", "Power", "power_of"]
-
-
 DROP_TO_SHARE = 0.6
 """Share of its usual growth that the tank would still grow."""
 SURE = 0.9

@@ -8,17 +8,6 @@ from typing import ClassVar
 
 from growthcast.plain import BY_QUANTILE, FLAT, HIDDEN, NULL_IF_BLANK, by_quantile, in_json
 
-__all__ = [
-    "AreaGrowth",
-    "DropSeen",
-    "Finding",
-    "IndexPoint",
-    "NotedChange",
-    "SpeciesGrowth",
-    "TankWatch",
-    "WatchReport",
-]
-
 
 @dataclass(frozen=True, slots=True)
 class IndexPoint:

@@ -30,19 +30,6 @@ from growthcast.arrays import BoolArray, FloatArray, IntArray
 from growthcast.fit.foreseen.doubt import Foreseen
 from growthcast.service.draws import stratified_normals
 
-__all__ = [
-    "LARGEST_SURPRISE",
-    "LEAST_CHANGE",
-    "Change",
-    "Course",
-    "change_of",
-    "course_of",
-    "strongest",
-    "thresholds",
-    "without",
-]
-
-
 LARGEST_SURPRISE = 3.0
 """A reading counts as no further off than this many standard deviations: one slip is no change."""
 LEAST_CHANGE = 0.15

@@ -15,9 +15,6 @@ from scipy.linalg import cho_factor, cho_solve
 from growthcast.arrays import BoolArray, FloatArray, IntArray
 from growthcast.fit.foreseen.doubt import Foreseen
 
-__all__ = ["slips_set_aside"]
-
-
 TANK_ROOM, AREA_ROOM = 0.4, 0.3
 """Spread of a change, as a share of growth, that a tank and an area are allowed for."""
 FAR_OFF = 3.0

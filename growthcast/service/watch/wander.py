@@ -15,9 +15,6 @@ from growthcast.forecast.hindsight import known_before
 from growthcast.forecast.report import as_date
 from growthcast.service.watch.slips import slips_set_aside
 
-__all__ = ["USUAL_WANDER", "gather_evidence", "learn_wander", "origin_of", "wander_before"]
-
-
 USUAL_WANDER = Wander(tank=0.12, area=0.12)
 """What learning leans on: a tank and an area each wander by an eighth (an estimate)."""
 LEANING = 0.5

@@ -41,9 +41,6 @@ from growthcast.service.watch.report import (
 )
 from growthcast.service.watch.wander import origin_of
 
-__all__ = ["VISITS_NEEDED", "watch_growth"]
-
-
 VISITS_NEEDED = SPANS_BEFORE + 1
 INJECTED_CO2_MG_L = 10.0
 """A tank given more CO2 than this is taken to be supplied with it."""

@@ -10,8 +10,6 @@ from growthcast.book.words import plain
 from growthcast.book.writing.visit.entry import VisitRow
 from growthcast.book.writing.visit.names import WORDS, Place
 
-__all__ = ["measured_areas", "visit_in_words", "whole_tank_words"]
-
 _LOOKS = {
     "short": "looked short (below its floor)",
     "right": "looked right (between floor and height budget)",

@@ -35,8 +35,6 @@ from growthcast.book.words import did_you_mean, nearest, plain, shown
 from growthcast.book.writing.visit.names import WORDS, Place, place_named
 from growthcast.errors import UsageError
 
-__all__ = ["GRAMMAR", "Amount", "VisitRow", "looks_like_item", "parse_visit"]
-
 LOOKS = ("short", "right", "over")
 
 GRAMMAR = (

@@ -8,8 +8,6 @@ from dataclasses import dataclass
 from growthcast.book.words import did_you_mean, names_that_hold, shown
 from growthcast.errors import UsageError
 
-__all__ = ["WORDS", "Place", "place_named"]
-
 WORDS = {
     "all": "every area of the tank",
     "tank": "every area of the tank",

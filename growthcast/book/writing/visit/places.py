@@ -16,8 +16,6 @@ from growthcast.book.writing.visit.entry import Amount, VisitRow, parse_visit
 from growthcast.book.writing.visit.names import Place
 from growthcast.errors import UsageError
 
-__all__ = ["log_rows", "places_of", "tank_of_visit", "visit_rows"]
-
 
 def places_of(book: Book, tank_id: str, day: date) -> tuple[Place, ...]:
     """Return every area a tank has or had as it is on a day, in the book's order."""
