@@ -54,7 +54,7 @@ def test_what_goes_out_comes_back_without_differences(demo, tmp_path):
     before = bytes_of(demo)
     back = run("import", str(file), str(demo), "--yes")
     assert back.status == 0
-    assert back.out == "No differences: the book says what the spreadsheet says.\n"
+    assert back.out == "No differences: the book says what the workbook says.\n"
     assert bytes_of(demo) == before
 
 
