@@ -7,6 +7,7 @@ import sys
 
 import numpy as np
 import pytest
+from scipy.stats import norm
 
 from growthcast.fit.borrowing import learn as learning
 from growthcast.fit.borrowing.evidence import (
@@ -63,6 +64,17 @@ def test_a_strong_slope_is_learnt_and_carried_to_tanks_without_a_log():
     assert np.sqrt(np.mean((got.mean - true)[new] ** 2)) < 0.5 * np.sqrt(np.mean(true[new] ** 2))
     assert np.all(got.sd[new] < SPREAD)
     assert got.log_score[got.model] > got.log_score["none"]
+
+
+def test_the_prior_is_scored_by_its_own_doubt_and_the_errors():
+    """Effects around 0, as far off as prior and errors say: no constant foretells them better."""
+    half, error = np.linspace(-1.0, 1.0, 30), np.full(30, 0.1)
+    both = np.hypot(SPREAD, 0.1)
+    effect = half * both / half.std()
+    got = learn(half[:, None], effect, error, np.full(30, True))
+    wanted = norm.logpdf(effect, 0.0, both).mean()  # the entropy of a normal, for this spread
+    assert wanted == pytest.approx(-0.5 * (1.0 + np.log(2 * np.pi * both**2)))
+    assert got.log_score["none"] == pytest.approx(wanted)
 
 
 def test_without_anything_to_learn_the_prior_comes_back_as_it_was():

@@ -5,16 +5,17 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from growthcast.fit.model.drift import KNOT_COUNT
+from growthcast.fit.model.drift import KNOT_COUNT, KNOT_WINDOWS_D, MEMORY_D, knot_precision
 from growthcast.fit.model.posterior import AreaPosterior, Parameters
 from growthcast.fit.solver.linearise import BORDER, CEILING, KNOTS, RATE
+from growthcast.forecast.heights import rate_on_day
 
 LAST_STAGE = -1.0
 
 
 @pytest.fixture
 def posterior():
-    """One area: the last stage follows its rate alone, and the drift today hangs on the rate."""
+    """One area without lags: its last stage follows its rate alone, today's drift goes with it."""
     border, follows, covariance = np.zeros((BORDER, 1)), np.zeros((BORDER, 1)), np.eye(BORDER)
     border[RATE], border[CEILING], border[KNOTS] = np.log(0.05), np.log(40.0), 0.3
     covariance[RATE, RATE], covariance[CEILING, CEILING] = 0.04, 0.01
@@ -29,6 +30,10 @@ def posterior():
         stage_follows=follows,
         last_day=np.zeros(1),
         last_pause_d=np.zeros(1),
+        last_lag_share=np.zeros(1),
+        lag_d=np.zeros(1),
+        lag_sd_d=np.zeros(1),
+        by_lag=np.zeros((BORDER, 1)),
     )
 
 
@@ -68,3 +73,18 @@ def test_a_last_stage_goes_with_the_rate_that_was_drawn(posterior):
     )
     assert middle[0] == pytest.approx([LAST_STAGE - 0.2, LAST_STAGE, LAST_STAGE + 0.2])
     assert sd == pytest.approx(0.5)
+
+
+def test_a_rate_of_the_day_of_the_fit_holds_the_drift_of_that_day(posterior):
+    """The drift of a day is regressed on its means over the windows that are known.
+
+    It forgets by e in ``MEMORY_D`` days, so that a day and a window from ``a`` to ``b`` days before
+    it go together by the mean of ``exp(-t / MEMORY_D)`` between, found here by quadrature.
+    """
+    ago = [(np.arange(4000) + 0.5) / 4000 * (end - began) + began for end, began in KNOT_WINDOWS_D]
+    with_day = np.array([np.exp(-days / MEMORY_D).mean() for days in ago])
+    weight = knot_precision() @ with_day
+    mean, sd = rate_on_day(posterior)
+    assert mean[0] == pytest.approx(np.log(0.05) + 0.3 * weight[0], abs=2e-3)
+    variance = 0.04 + 2 * weight[0] * 0.02 + weight[0] ** 2 * 0.09 + (weight[1:] ** 2).sum()
+    assert sd[0] == pytest.approx(np.sqrt(variance), rel=5e-3)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import replace
 from datetime import date
+from types import SimpleNamespace
 
 import numpy as np
 import pytest
@@ -22,10 +23,14 @@ MANY = 1 << 14
 
 
 @pytest.fixture(scope="module")
-def fit(tmp_path_factory):
-    """A fit whose lags after cuts are taken as known, so that what is drawn is normal."""
-    found = fit_growth(make_book(tmp_path_factory.mktemp("book")), ON)
-    spreads = found.design.spreads
+def with_lags(tmp_path_factory):
+    return fit_growth(make_book(tmp_path_factory.mktemp("book")), ON)
+
+
+@pytest.fixture(scope="module")
+def fit(with_lags):
+    """The fit with its lags after cuts taken as known, so that what is drawn is normal."""
+    found, spreads = with_lags, with_lags.design.spreads
     usual_d = spreads.lags.mean_d
     lags = Lags(usual_d, 1e-10 * np.eye(usual_d.size))
     return replace(found, design=replace(found.design, spreads=replace(spreads, lags=lags)))
@@ -61,3 +66,35 @@ def test_widening_scales_departures_and_leaves_the_middle_and_the_hand(fit):
     np.testing.assert_allclose(other.week, 1.5 * one.week, rtol=1e-6)
     np.testing.assert_allclose(other.drift, 1.5 * one.drift, rtol=1e-6)
     np.testing.assert_array_equal(other.hand, one.hand)
+
+
+def test_growth_over_the_gaps_of_the_log_stays_as_the_log_tells_it(with_lags):
+    """A longer lag asks for a faster rate: ``rate (1 - c lag)`` is known, ``c`` by its slope."""
+    areas = np.arange(with_lags.design.area_id.size)
+    tanks = np.unique(with_lags.design.tank)
+    draws, shared = draw_growth(with_lags, areas, tanks, MANY), with_lags.shared(areas, tanks)
+    usual_d = with_lags.posterior(areas).lag_d
+    for area, slope in enumerate(shared.pace_by_lag):
+        assert draws.lag_d[area].mean() == pytest.approx(usual_d[area], rel=0.01)
+        share, short = slope / (1.0 + slope * usual_d[area]), draws.lag_d[area] < 4.0
+        lag, log_rate = (each[area, short].astype(float) for each in (draws.lag_d, draws.log_rate))
+        over_gaps = log_rate + np.log(1.0 - share * lag)
+        assert np.corrcoef(over_gaps, lag)[0, 1] == pytest.approx(0.0, abs=0.05)
+        assert slope == 0.0 or np.corrcoef(log_rate, lag)[0, 1] > 0.15
+
+
+def test_a_ceiling_goes_with_the_lag_as_the_log_tells_it(with_lags):
+    """Five per cent for every day of lag beyond the usual one."""
+    areas = np.arange(with_lags.design.area_id.size)
+    tanks = np.unique(with_lags.design.tank)
+    shared = with_lags.shared(areas, tanks)
+
+    def draws(by_lag):
+        known = replace(shared, ceiling_by_lag=np.full(areas.size, by_lag))
+        of = SimpleNamespace(shared=lambda *_: known, design=with_lags.design, widening=1.0)
+        return draw_growth(of, areas, tanks)
+
+    plain, going = draws(0.0), draws(0.05)
+    usual_d = with_lags.posterior(areas).lag_d[:, None]
+    moved = np.log(going.ceiling_cm / plain.ceiling_cm)
+    np.testing.assert_allclose(moved, 0.05 * (plain.lag_d - usual_d), atol=1e-5)

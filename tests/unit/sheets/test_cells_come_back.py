@@ -94,3 +94,13 @@ def test_decimal_commas_and_flags_in_other_letters():
     assert same("true", "TRUE", flag, decimal_comma=False)
     assert not same("true", "FALSE", flag, decimal_comma=False)
     assert not same("a column of its own ", "a column of its own", None, decimal_comma=False)
+
+
+def test_lists_of_days_come_back_as_lists():
+    rows = [
+        SettingRow(2, "rounds", "working_days", "mon; thu"),
+        SettingRow(3, "rounds", "days_off", "2026-12-25, 2027-01-01"),
+    ]
+    new, _, _ = with_settings(b"[rounds]\n", rows)
+    assert b'working_days = ["mon", "thu"]\n' in new
+    assert b'days_off = ["2026-12-25", "2027-01-01"]\n' in new

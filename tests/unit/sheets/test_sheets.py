@@ -167,6 +167,19 @@ def test_what_does_not_check_is_refused_at_the_sheets_own_cells(book):
     assert {path: path.read_bytes() for path in book.iterdir()} == before
 
 
+def test_a_changed_row_is_named_at_its_own_cell_though_rows_above_it_go_away(book):
+    """The sheet's second row holds the file's third, of the last day but two."""
+    cells = (dt.date(2026, 2, 1), "T1", "A2", 5.0, 30.0, 2.0, None, None, 5.0)
+    merge = merge_workbook(book, log(cells), delete_missing=True)
+    [changed] = merge.tables[0].changed
+    assert (changed.row, changed.sheet_row) == (3, 2)
+    assert merge.places["trims.csv", 2] == 2  # where it stands once the row above it is gone
+    with pytest.raises(WouldNotCheck) as told:
+        check_merge(book, merge, "book.xlsx", today=TODAY)
+    [found] = [item for item in told.value.findings if item.slug == "after-above-before"]
+    assert (found.file, found.row, found.column) == ("book.xlsx, sheet trims", 2, "E")
+
+
 def test_sheets_that_cannot_be_told_apart_are_refused(book, tmp_path):
     with pytest.raises(UsageError, match="has no column date and no area_id"):
         merge_workbook(book, log(("T1",), headings=("tank_id",)))
@@ -231,16 +244,6 @@ def test_settings_go_out_with_defaults_blank_and_come_back_with_comments_kept():
     assert b"intervals_d = [7, 14]" in new
     assert [c.key for c in changes] == ["name", "fixed_min", "intervals_d"]
     assert left_out == ["row 6 of practice: no key nonsense under [practice] is known"]
-
-
-def test_lists_of_days_come_back_as_lists():
-    rows = [
-        SettingRow(2, "rounds", "working_days", "mon; thu"),
-        SettingRow(3, "rounds", "days_off", "2026-12-25, 2027-01-01"),
-    ]
-    new, _, _ = with_settings(b"[rounds]\n", rows)
-    assert b'working_days = ["mon", "thu"]\n' in new
-    assert b'days_off = ["2026-12-25", "2027-01-01"]\n' in new
 
 
 def test_a_file_taken_apart_is_the_file(book):

@@ -1,0 +1,79 @@
+"""The clock of growth: days lived through, weighed by conditions, worked out by hand."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from growthcast.fit.model.clock import GrowthClock, days_lost, lag_share, pause_after_cut
+
+LONG_AGO = -1e6
+ONE = np.zeros(1, dtype=np.int64)
+
+
+@pytest.fixture
+def clock():
+    """One area, settled long ago; full growth until day 10, half of it from then on."""
+    return GrowthClock(
+        from_day=np.array([[LONG_AGO, 10.0]]),
+        response=np.array([[1.0, 0.5]]),
+        planted_day=np.array([-1000.0]),
+        settle_d=np.array([20.0]),
+    )
+
+
+def between(clock, began, ended, pause_d):
+    growth, doubt = clock.growth_between(
+        ONE, *(np.array([float(d)]) for d in (began, ended)), pause_d
+    )
+    return float(growth[0]), float(doubt[0])
+
+
+def test_conditions_count_from_their_day_on(clock):
+    assert between(clock, 0, 10, np.zeros(1)) == (10.0, 0.0)
+    assert between(clock, 10, 20, np.zeros(1)) == (5.0, 0.0)
+    assert between(clock, 6, 14, np.zeros(1)) == (4.0 + 2.0, 0.0)
+    assert clock.speed(9.9).tolist() == [1.0]
+    assert clock.speed(10.0).tolist() == [0.5]
+
+
+def test_a_pause_takes_the_first_days_and_is_known_to_half_of_it(clock):
+    """Four days of full growth are lost of 10 + 5; the doubt is half of them over the 11 left."""
+    growth, doubt = between(clock, 0, 20, np.full(1, 4.0))
+    assert growth == pytest.approx(11.0)
+    assert doubt == pytest.approx(0.5 * 4.0 / 11.0)
+
+
+def test_a_pause_leaves_a_tenth_of_the_days(clock):
+    growth, doubt = between(clock, 10, 20, np.full(1, 30.0))
+    assert growth == pytest.approx(0.1 * 10 * 0.5)
+    assert doubt == pytest.approx(0.5 * 4.5 / 0.5)
+
+
+def test_settling_in_ramps_up_evenly(clock):
+    """Over 20 days from nothing to full: half a day's growth in ten days, 10 in all, then whole."""
+    young = replace(clock, planted_day=np.zeros(1), response=np.ones((1, 2)))
+    for day, lived in ((10, 10**2 / 40), (20, 10.0), (25, 15.0)):
+        assert between(young, 0, day, np.zeros(1))[0] == pytest.approx(lived)
+    assert between(young, -5, 0, np.zeros(1)) == (0.0, 0.0)
+
+
+def test_a_doubted_response_counts_from_its_day_on_beside_the_pause(clock):
+    doubted = replace(clock, doubted_from=5.0, doubt=np.array([0.2]))
+    growth, doubt = between(doubted, 0, 10, np.full(1, 2.0))
+    assert growth == pytest.approx(8.0)
+    # A pause of two days is off by one of them; five of the days after it by a fifth.
+    assert doubt == pytest.approx(np.hypot(1.0, 0.2 * 5.0) / 8.0)
+    assert between(doubted, 0, 5, np.zeros(1))[1] == 0.0
+
+
+def test_what_a_cut_costs_grows_with_the_share_it_takes():
+    """A lag nearly whole from a third on, ``1 - exp(-share / 0.1)``; a pause beyond one half."""
+    share = np.array([0.0, 0.1, 0.5, 0.75, 1.0])
+    lost = days_lost(share, np.array(2.0), np.array(6.0))
+    lag = 2.0 * (1.0 - np.exp(-share / 0.1))
+    assert lost == pytest.approx(lag + np.array([0.0, 0.0, 0.0, 3.0, 6.0]))
+    assert pause_after_cut(np.array(-0.2), np.array(6.0)) == 0.0  # nothing taken, it grew
+    assert lag_share(np.array(-0.2)) == 0.0
