@@ -13,7 +13,6 @@ from growthcast.errors import Finding
 
 _MOST_FAULTS = 20
 _KEY = r"""\s*(?P<key>[A-Za-z0-9_.-]+|"[^"]*"|'[^']*')\s*"""
-_TAIL = r"\s*(?:#.*)?$"
 _OPEN = re.compile(_KEY + r"=\s*(?:\[|\{|\"\"\"|''').*")
 
 

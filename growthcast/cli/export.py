@@ -8,11 +8,12 @@ from typing import Annotated
 
 from growthcast.cli.options import AsJson, BookFolder, folder_of, option
 from growthcast.cli.output import print_answer, say
+from growthcast.errors import UsageError
 
-Xlsx = Annotated[Path, option("--xlsx", "FILE", "The workbook to write.")]
+Xlsx = Annotated[Path | None, option("--xlsx", "FILE", "The workbook to write.")]
 
 
-def export_command(xlsx: Xlsx, book: BookFolder = None, as_json: AsJson = False) -> None:
+def export_command(book: BookFolder = None, xlsx: Xlsx = None, as_json: AsJson = False) -> None:
     """Write a book as a workbook, one sheet a table, to be typed in and imported again.
 
     Example: growthcast export my-book --xlsx my-book.xlsx
@@ -22,6 +23,8 @@ def export_command(xlsx: Xlsx, book: BookFolder = None, as_json: AsJson = False)
     from growthcast.book.read import read_book
     from growthcast.book.sheets.xlsx import check_workbook_target, export_book
 
+    if xlsx is None:
+        raise UsageError("name the file to write: --xlsx FILE.xlsx")
     folder = folder_of(book)
     there = check_workbook_target(folder, xlsx)
     read_book(folder, today=date.today())

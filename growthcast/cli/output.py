@@ -10,7 +10,7 @@ import shutil
 import sys
 import textwrap
 from collections.abc import Iterable, Iterator, Sequence
-from typing import TYPE_CHECKING, Any, NoReturn, TextIO
+from typing import TYPE_CHECKING, Any, Literal, NoReturn, TextIO
 
 from growthcast.errors import Exit, UsageError
 from growthcast.plain import plain
@@ -210,17 +210,34 @@ def _print_with_rich(
         coding = sys.stdout.encoding or "utf-8"
         return Text(cell.encode(coding, "backslashreplace").decode(coding))
 
-    table = Table(title=text(title), title_justify="left", box=box.SIMPLE_HEAD, pad_edge=False)
-    for head, to_right in zip(heads, right, strict=True):
-        table.add_column(text(head), justify="right" if to_right else "left", overflow="fold")
-    for row in cells:
-        table.add_row(*map(text, row))
     console = Console(
         highlight=False,
         width=None if sys.stdout.isatty() else WIDE,
         color_system=None if os.environ.get("NO_COLOR") else "auto",  # bold is none either
     )
+    table = Table(title=text(title), title_justify="left", box=box.SIMPLE_HEAD, pad_edge=False)
+    widths = _folded([heads, *cells], console.width - 2 - len(BETWEEN) * (len(heads) - 1))
+    for head, to_right, width in zip(heads, right, widths, strict=True):
+        justify: Literal["left", "right"] = "right" if to_right else "left"
+        table.add_column(text(head), justify=justify, overflow="fold", width=width)
+    for row in cells:
+        table.add_row(*map(text, row))
     console.print(table)
+
+
+def _folded(table: list[list[str]], room: int) -> list[int | None]:
+    """Return the widths of columns folded between words; None where words must break."""
+    columns = list(zip(*table, strict=True))
+    widths = [max(map(_width, column)) for column in columns]
+    longest = [max(map(_width, " ".join(column).split()), default=0) for column in columns]
+    if sum(longest) > room:
+        return [None] * len(columns)
+    while sum(widths) > room:
+        spare = [
+            width if width > least else 0 for width, least in zip(widths, longest, strict=True)
+        ]
+        widths[spare.index(max(spare))] -= 1
+    return list(widths)
 
 
 def printable(text: str) -> str:

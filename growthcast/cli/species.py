@@ -34,7 +34,9 @@ Light = Annotated[
 NeedsCo2 = Annotated[
     str | None, option("--needs-co2", "NEED", "Only plants with this need: no, helps or yes.")
 ]
-Sort = Annotated[str, typer.Option(help="slow (slowest first), fast (fastest first) or name.")]
+Sort = Annotated[
+    str, typer.Option(metavar="ORDER", help="slow (slowest first), fast (fastest first) or name.")
+]
 OfBook = Annotated[str | None, option("--book", "BOOK", "Also the species of this book's own.")]
 
 

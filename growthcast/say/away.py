@@ -29,7 +29,7 @@ def away_words(tanks: Sequence[tuple[AwayTank, str]], first: date, last: date) -
                 one.client,
                 one.state,
                 as_chance(one.chance_as_usual),
-                as_chance(one.chance_bridged),
+                "" if one.state == "lasts" else as_chance(one.chance_bridged),
                 "" if one.stand_in_by is None else str(one.stand_in_by),
             ]
             for one, _ in tanks
@@ -92,9 +92,9 @@ def away_sentence(tank: AwayTank) -> str:
             if area.bridging_cut_cm < area.usual_cut_cm * 0.99
         ]
         return (
-            f"lasts {until} when {and_list(lower or [area.label for area in tank.areas])} "
-            f"{'is' if len(lower) == 1 else 'are'} cut lower on {tank.last_visit} "
-            f"(chance {bridged}; as always {usual}){_and_limits(tank)}"
+            f"lasts {until} with a chance of {bridged} (as always {usual}) when cut lower on "
+            f"{tank.last_visit}: {and_list(lower or [area.label for area in tank.areas])}"
+            f"{_and_limits(tank)}"
         )
     worst = min(tank.areas, key=lambda area: area.chance_within)
     said = (

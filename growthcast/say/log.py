@@ -8,7 +8,7 @@ from typing import Any
 
 from growthcast.plain import plain
 from growthcast.say.reasons import reason
-from growthcast.say.words import Table, Words, days_in_words, range_words
+from growthcast.say.words import Table, Words, and_list, days_in_words, range_words
 from growthcast.service.logged import AfterVisit
 
 
@@ -24,7 +24,7 @@ def outlook_words(
     """Yield a tank's areas after a visit; ``found`` are the heights measured, by area."""
     if not news.areas:
         return
-    known = news.interval_d is not None
+    columns = 3 if news.interval_d is None else 4  # cuts are those of an interval
     expected, passing = [], []
     for area in news.areas:
         height = found.get(area.area_id)
@@ -36,30 +36,24 @@ def outlook_words(
                 range_words(area.height_cm_now, area.unit),
             ]
         )
-        uncut = "leave uncut" if known else ""
-        passing.append(
-            [
-                area.label,
-                f"{area.budget_cm:g} {area.unit}",
-                _passes(area.passes_budget_on, day),
-                uncut if area.cut_cm is None else f"{area.cut_cm:.1f} {area.unit}",
-            ]
-        )
+        cut = "leave uncut" if area.cut_cm is None else f"{area.cut_cm:.1f} {area.unit}"
+        passes = _passes(area.passes_budget_on, day)
+        passing.append([area.label, f"{area.budget_cm:g} {area.unit}", passes, cut][:columns])
     yield Table(
         f"{tank_id} on {day} (ranges hold 8 times of 10)",
         ["area", "expected today>", "found>", "stands now>"],
         expected,
     )
-    every = f"; cut for a visit every {news.interval_d} days" if known else ""
+    every = "" if news.interval_d is None else f"; cut for a visit every {news.interval_d} days"
     yield Table(
         f"{tank_id} from here on{every}",
-        ["area", "height budget>", "passes it, if nothing more is cut", "cut to>"],
+        ["area", "height budget>", "passes it, if nothing more is cut", "cut to>"][:columns],
         passing,
     )
     yield _due(news, day)
     if news.unsure:
         yield (
-            f"Too little is known of {', '.join(news.unsure)} to say when the height budget is "
+            f"Too little is known of {and_list(news.unsure)} to say when the height budget is "
             "passed: measure the height before and after the next cut."
         )
     yield f"{tank_id}: {reason(news.advice)}"

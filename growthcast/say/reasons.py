@@ -74,7 +74,8 @@ def _mended(short: ShortArea) -> str:
     """Say which height budget, or which floor, would let an area hold."""
     area, lower = short.area, short.area.cut_needed_cm
     budget = ceil(10.0 * short.needed_budget_cm - 1e-6) / 10.0  # to the safe side
-    way = f"{budget:.1f} {area.unit} of height for {area.label}"
+    of = "" if area.unit == "% cover" else " of height"
+    way = f"{budget:.1f} {area.unit}{of} for {area.label}"
     if lower is not None and lower < short.floor_cm:
         way += f" (or a floor of {floor(10.0 * lower + 1e-6) / 10.0:.1f} {area.unit})"
     return way

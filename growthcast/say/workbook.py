@@ -25,7 +25,7 @@ def count_words(merge: Merge) -> str:
 def merge_words(merge: Merge, delete_missing: bool) -> Iterator[str]:
     """Yield the differences, each row one line."""
     if not merge.tables and not merge.settings:
-        yield "No differences: the book says what the spreadsheet says."
+        yield "No differences: the book says what the workbook says."
         return
     if merge.settings:
         yield f"practice.toml: {count_of(len(merge.settings), 'key')} changed"

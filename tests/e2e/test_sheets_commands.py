@@ -54,7 +54,7 @@ def test_what_goes_out_comes_back_without_differences(demo, tmp_path):
     before = bytes_of(demo)
     back = run("import", str(file), str(demo), "--yes")
     assert back.status == 0
-    assert back.out == "No differences: the book says what the spreadsheet says.\n"
+    assert back.out == "No differences: the book says what the workbook says.\n"
     assert bytes_of(demo) == before
 
 
@@ -120,7 +120,8 @@ def test_only_a_workbook_of_the_same_kind_is_replaced(demo, tmp_path):
         ran = run("export", str(demo), option, str(target))
         assert (ran.status, words in ran.err) == (2, True), ran.err
     assert letter.read_text() == "dear client"
-    assert run("export", str(demo)).status == 2
+    ran = run("export", str(demo))
+    assert (ran.status, ran.err) == (2, "growthcast: name the file to write: --xlsx FILE.xlsx\n")
     link = tmp_path / "link.xlsx"
     link.symlink_to(file)
     assert "is a link" in run("export", str(demo), "--xlsx", str(link)).err

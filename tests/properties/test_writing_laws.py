@@ -7,9 +7,11 @@ import csv
 import io
 import tempfile
 from datetime import date, timedelta
+from functools import partial
 from pathlib import Path
 
-from hypothesis import given, settings
+import pytest
+from hypothesis import example, given, settings
 from hypothesis import strategies as st
 
 from growthcast.book.read import inspect_book
@@ -20,7 +22,7 @@ from growthcast.book.writing.journal import splice_of
 from growthcast.book.writing.unlog import take_back
 from growthcast.book.writing.visit.entry import parse_visit
 from growthcast.book.writing.visit.names import Place
-from growthcast.errors import UsageError
+from growthcast.errors import RowsRefused, UsageError
 from tests.books import TODAY, write_book
 
 COLUMNS = ["date", "tank_id", "area_id", "before_cm", "after_cm", "removed_g", "look", "note"]
@@ -64,7 +66,26 @@ def written_logs(draw):
     return (mark + text).encode(codec), rows
 
 
+def reads_as_utf_8(note):
+    """Whether letters beyond ASCII, as Windows-1252 holds them, are what UTF-8 has for others."""
+    if note.isascii():
+        return False
+    with contextlib.suppress(UnicodeDecodeError):
+        note.encode("cp1252").decode("utf-8")
+        return True
+    return False
+
+
 @settings(max_examples=60, deadline=None)
+@example(
+    (
+        b"date,tank_id,area_id,before_cm,after_cm,note,mine\n"
+        b"2025-03-01,lobby,stems,3.1,,gek\xfcrzt,=1+1\n",
+        1,
+    ),
+    3.1,
+    "\u00c2\u00a1",
+)
 @given(written_logs(), TENTHS, PRINTABLE)
 def test_what_is_added_is_read_back_and_taken_back(log, height, note):
     data, count = log
@@ -75,7 +96,14 @@ def test_what_is_added_is_read_back_and_taken_back(log, height, note):
         path.write_bytes(data)
         row = {"date": date(2026, 3, 1), "tank_id": "lobby", "area_id": "stems"}
         row |= {"before_cm": height, "after_cm": 3.0, "note": note.strip()}
-        added = add_rows(folder, "trims", [row], today=TODAY, command="log", summary="x")
+        adding = partial(add_rows, folder, "trims", today=TODAY, command="log", summary="x")
+        if b"\xfc" in data and reads_as_utf_8(note.strip()):
+            with pytest.raises(RowsRefused) as refused:
+                adding([row])
+            assert {found.slug for found in refused.value.findings} == {"mixed-encoding"}
+            assert path.read_bytes() == data
+            return
+        added = adding([row])
         assert path.read_bytes().startswith(data)
         book, findings = inspect_book(folder, today=TODAY)
         assert book is not None, findings

@@ -94,6 +94,16 @@ def test_a_terminal_shows_the_header_bold_and_folds_what_is_wider():
     assert sum("never" in line for line in lines) == 2
 
 
+def test_a_folded_table_breaks_no_id_and_no_range():
+    row = ["study-rhizome", "Client B of the house", "952 (899–1004)"]
+    text = printed(print_table, "Visits", ["tank", "client", "a year>"], [row], is_terminal=True)
+    lines = re.sub(r"\x1b\[\d*m", "", text).splitlines()
+    assert max(map(len, lines)) == 40
+    assert all(any(word in line for line in lines) for cell in row for word in cell.split())
+    longer = printed(print_table, "Visits", ["tank"], [[60 * "x"]], is_terminal=True)
+    assert longer.count("x") == 60  # a word beyond the terminal is broken, not lost
+
+
 @pytest.mark.parametrize("cell", ["on 2026-06-08", 8 * "never "])  # by ourselves, and by rich
 @pytest.mark.parametrize(("no_color", "bold"), [("1", False), ("", True)])
 def test_who_wants_no_colours_gets_no_bold_letters_either(cell, no_color, bold):

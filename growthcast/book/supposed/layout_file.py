@@ -22,7 +22,6 @@ from growthcast.book.tables import TABLES
 from growthcast.book.words import plain
 from growthcast.errors import BookProblems, Finding, UsageError
 
-LAYOUT_COLUMNS = ("area_id", "species_id", "area_cm2", "floor_cm", "budget_cm")
 _SHORT = {"area": "area_id", "plant": "species_id", "floor": "floor_cm", "budget": "budget_cm"}
 ROOTED = frozenset(("carpet", "creeping", "rosette", "stem"))
 """Forms that share the ground; the others sit on wood and stone or float above."""

@@ -8,6 +8,7 @@ import numpy as np
 import pytest
 
 from growthcast.fit.growth import fit_growth
+from growthcast.fit.model import lags as told
 from growthcast.fit.model.clock import days_lost
 from growthcast.fit.model.lags import FORMS, Lags, by_lag, lags_told, prior_lags
 from growthcast.fit.rows.chains import Link
@@ -19,7 +20,7 @@ from tests.unit.fit.small_problem import small_problem
 STEM = FORMS.index("stem")
 
 
-def fitted(lag_d, per_d=None):
+def fitted(lag_d, per_d=None, raised=0.0):
     """Return the small problem fitted at one lag; ``per_d`` makes the share a lag takes alike."""
     problem = small_problem()
     if per_d is not None:
@@ -28,6 +29,8 @@ def fitted(lag_d, per_d=None):
         same = replace(nodes, lag_per_d=np.where(nodes.link == Link.GREW, per_d, 0.0))
         blocks = (replace(block, chains=replace(block.chains, nodes=same)),)
         problem = replace(problem, blocks=blocks)
+    pooling = replace(problem.pooling, offset=problem.pooling.offset + raised)
+    problem = replace(problem, pooling=pooling)
     return solve(replace(problem, lag_d=np.full(problem.area_count, lag_d)), tolerance=1e-6)
 
 
@@ -110,3 +113,17 @@ def test_only_a_visit_that_cut_others_may_have_cut_what_has_no_row(tmp_path, oth
     assert grew.sum() >= 2
     assert (nodes.lag_per_d[grew] > 0.0).all() == others_cut
     assert (nodes.lag_per_d[grew] == 0.0).all() != others_cut
+
+
+def test_the_level_of_the_tables_rates_tells_nothing_of_lags(monkeypatch):
+    """The less the table's level is known, the less a log tells; unknown, it does not matter."""
+    fits, form = [fitted(2.0, raised=by) for by in (0.0, 0.1)], np.full(7, STEM)
+    linearised_at = Lags(np.full(len(FORMS), 2.0), 1e-12 * np.eye(len(FORMS)))
+    found = []
+    for level in (1e-6, 0.1, 1e3):
+        monkeypatch.setattr(told, "TABLE_SPREAD", level)
+        found.append([lags_told(fit.view, form, linearised_at) for fit in fits])
+    spread = [first.spread_d[STEM] for first, _ in found]
+    assert spread[0] < spread[1] < spread[2] <= prior_lags().spread_d[STEM]
+    moved = [abs(other.centre_d[STEM] - first.centre_d[STEM]) for first, other in found]
+    assert moved[2] < 0.2 * moved[0]

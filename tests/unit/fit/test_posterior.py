@@ -2,39 +2,19 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
-from growthcast.fit.model.drift import KNOT_COUNT, KNOT_WINDOWS_D, MEMORY_D, knot_precision
-from growthcast.fit.model.posterior import AreaPosterior, Parameters
-from growthcast.fit.solver.linearise import BORDER, CEILING, KNOTS, RATE
-from growthcast.forecast.heights import rate_on_day
-
-LAST_STAGE = -1.0
+from growthcast.fit.model.clock import LEAST_AWAKE_SHARE
+from growthcast.fit.model.drift import KNOT_COUNT
+from tests.unit.fit.small_posterior import LAST_STAGE, one_area
 
 
 @pytest.fixture
 def posterior():
-    """One area without lags: its last stage follows its rate alone, today's drift goes with it."""
-    border, follows, covariance = np.zeros((BORDER, 1)), np.zeros((BORDER, 1)), np.eye(BORDER)
-    border[RATE], border[CEILING], border[KNOTS] = np.log(0.05), np.log(40.0), 0.3
-    covariance[RATE, RATE], covariance[CEILING, CEILING] = 0.04, 0.01
-    covariance[KNOTS, KNOTS] = 0.09
-    covariance[RATE, KNOTS] = covariance[KNOTS, RATE] = 0.02
-    follows[RATE] = 2.0
-    return AreaPosterior(
-        mean=Parameters(border),
-        covariance=covariance[None],
-        last_stage=np.array([LAST_STAGE]),
-        last_stage_variance=np.array([0.25]),
-        stage_follows=follows,
-        last_day=np.zeros(1),
-        last_pause_d=np.zeros(1),
-        last_lag_share=np.zeros(1),
-        lag_d=np.zeros(1),
-        lag_sd_d=np.zeros(1),
-        by_lag=np.zeros((BORDER, 1)),
-    )
+    return one_area()
 
 
 def test_numbers_have_names(posterior):
@@ -75,16 +55,10 @@ def test_a_last_stage_goes_with_the_rate_that_was_drawn(posterior):
     assert sd == pytest.approx(0.5)
 
 
-def test_a_rate_of_the_day_of_the_fit_holds_the_drift_of_that_day(posterior):
-    """The drift of a day is regressed on its means over the windows that are known.
-
-    It forgets by e in ``MEMORY_D`` days, so that a day and a window from ``a`` to ``b`` days before
-    it go together by the mean of ``exp(-t / MEMORY_D)`` between, found here by quadrature.
-    """
-    ago = [(np.arange(4000) + 0.5) / 4000 * (end - began) + began for end, began in KNOT_WINDOWS_D]
-    with_day = np.array([np.exp(-days / MEMORY_D).mean() for days in ago])
-    weight = knot_precision() @ with_day
-    mean, sd = rate_on_day(posterior)
-    assert mean[0] == pytest.approx(np.log(0.05) + 0.3 * weight[0], abs=2e-3)
-    variance = 0.04 + 2 * weight[0] * 0.02 + weight[0] ** 2 * 0.09 + (weight[1:] ** 2).sum()
-    assert sd[0] == pytest.approx(np.sqrt(variance), rel=5e-3)
+def test_a_lag_takes_its_days_of_a_span_and_leaves_a_tenth_at_least(posterior):
+    """Half of a lag of two days follows the last cut: one day of ten, and all of a single day."""
+    cut = replace(posterior, last_lag_share=np.full(1, 0.5), lag_d=np.full(1, 2.0))
+    left, falls = cut.awake(np.array([[10.0, 4.0, 1.0]]))
+    assert left[0] == pytest.approx([0.9, 0.75, LEAST_AWAKE_SHARE])
+    # The logarithm of 1 - lag / 20 falls by (1 / 20) / 0.9 with a day of lag.
+    assert falls[0] == pytest.approx([0.05 / 0.9, 0.125 / 0.75, 0.0])

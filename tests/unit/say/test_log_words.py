@@ -85,10 +85,16 @@ def test_what_was_expected_found_and_left_and_when_it_passes_stand_in_two_tables
     ]
 
 
+def test_without_an_interval_there_is_no_column_of_cuts():
+    _, table, *_ = said(area("Stems", 20, 25, 29), interval_d=None)
+    assert table.title == "lobby from here on"
+    assert len(table.columns) == len(table.rows[0]) == 3
+
+
 def test_areas_hardly_known_are_named_and_an_empty_tank_says_nothing():
     words = said(area("Stems", 8, 20, None), area("Moss", 8, 20, None), unsure=("Stems", "Moss"))
     assert (
-        "Too little is known of Stems, Moss to say when the height budget is passed: measure the "
-        "height before and after the next cut."
+        "Too little is known of Stems and Moss to say when the height budget is passed: measure "
+        "the height before and after the next cut."
     ) in words
     assert said() == []

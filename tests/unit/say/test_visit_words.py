@@ -7,7 +7,7 @@ from datetime import date
 
 import pytest
 
-from growthcast.say.away import away_sentence, bare_cuts
+from growthcast.say.away import away_sentence, away_words, bare_cuts
 from growthcast.say.cuts import CAUTIONS, cautions, sheet_sentence, watch_list
 from growthcast.say.peak import peak_sentence, why_not_best
 from growthcast.service.advice import CutLimit
@@ -263,20 +263,25 @@ def test_a_tank_that_lasts_says_the_chance_as_always():
     assert away_sentence(away("lasts")) == "nothing is planted in this tank"
 
 
+def test_a_tank_that_lasts_as_always_has_no_chance_of_another_cut():
+    table = next(iter(away_words([(away("lasts", away_area()), "lasts")], ON, ON)))
+    assert table.rows == [["lobby", "", "lasts", "62 %", "", ""]]
+
+
 @pytest.mark.parametrize(
     ("areas", "which"),
     [
-        ([away_area(bridging_cut_cm=8.25), away_area("Moss")], "Stems to 8.2 cm is"),
+        ([away_area(bridging_cut_cm=8.25), away_area("Moss")], "Stems to 8.2 cm"),
         (
             [away_area(bridging_cut_cm=8.0), away_area("Moss", bridging_cut_cm=9.0)],
-            "Stems to 8.0 cm and Moss to 9.0 cm are",
+            "Stems to 8.0 cm and Moss to 9.0 cm",
         ),
     ],
 )
 def test_a_tank_that_is_to_be_cut_lower_names_those_cuts_alone(areas, which):
     assert away_sentence(away("cut lower", *areas)) == (
-        f"lasts until 2026-06-22 (21 days) when {which} cut lower on 2026-06-01 (chance 91 %; as "
-        "always 62 %)"
+        "lasts until 2026-06-22 (21 days) with a chance of 91 % (as always 62 %) when cut lower on "
+        f"2026-06-01: {which}"
     )
 
 

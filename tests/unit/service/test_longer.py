@@ -80,7 +80,10 @@ def test_a_slower_plant_is_judged_as_if_planted_long_ago(lobby):
     _, fit, advice = lobby
     plants = [m for m in advice.mends if m.kind == "plant"]
     assert plants
+    now = next(o for o in advice.options if o.interval_d == plants[0].interval_d)
     for mend in plants:
+        # The limiting area alone is another plant's, which grows slower: the others hold as before.
+        assert mend.chance_at_least_cut > now.chance_at_least_cut
         [species] = mend.values
         listed = fit.design.priors.species_id.tolist()
         slower = fit.design.priors.rate_per_day[listed.index(species)]

@@ -1,0 +1,91 @@
+"""What one area is expected to have given to a whole tank's weight, worked out by hand."""
+
+from __future__ import annotations
+
+from types import SimpleNamespace
+
+import numpy as np
+import pytest
+
+from growthcast.fit.rows.chains import Link
+from growthcast.fit.sites.looks import Cavity
+from growthcast.fit.sites.weights import parts_of
+from growthcast.fit.solver.linearise import BORDER, DENSITY, HABIT
+
+AREA = np.zeros(1, dtype=np.int64)
+
+
+def part(link, removed_day=np.nan):
+    """An area found at 10 cm, where a stage is 2 cm, and left at 4 cm, its usual cut, on day 7."""
+    border = np.zeros((BORDER, 1))
+    border[HABIT], border[DENSITY] = np.log(4.0), np.log(2.0)
+    nodes = SimpleNamespace(
+        area=np.zeros(2, dtype=np.int64),
+        look=np.zeros(2, dtype=np.int64),
+        link=np.array([Link.GREW, link]),
+        day=np.full(2, 7.0),
+        aim_sd_cm=np.array([np.nan, 0.6]),
+        removed_cm=np.array([np.nan, 5.0]),
+    )
+    members = SimpleNamespace(found=AREA, left=AREA + 1, area=AREA, bucket=AREA)
+    at = SimpleNamespace(height_cm=np.array([10.0, 4.0]), observation=np.array([2.0, 1.0]))
+    filtered = SimpleNamespace(mean=np.array([0.5, 0.0]), variance=np.array([0.04, 0.01]))
+    own = np.zeros((1, 3, 3))
+    own[:, DENSITY, DENSITY] = 0.01
+    chains = SimpleNamespace(nodes=nodes, previous=np.zeros(2, dtype=np.int64))
+    block = SimpleNamespace(members=members, chains=chains)
+    problem = SimpleNamespace(
+        blocks=[block],
+        weights=SimpleNamespace(removed_day=np.full(1, removed_day), gram_per_cm=np.full(1, 3.0)),
+        errors=SimpleNamespace(height_error_cm=np.full(1, 0.5)),
+    )
+    view = SimpleNamespace(
+        problem=problem,
+        block=lambda _: (at, SimpleNamespace(filtered=filtered)),
+        point=SimpleNamespace(border=border),
+        area=SimpleNamespace(own_covariance=own),
+    )
+    return parts_of(view, 0, Cavity(np.array([1.0, 0.0]), np.array([0.09, 0.0])))
+
+
+def test_two_heights_give_their_difference():
+    """10 + 2 x 0.5 cm were found and 4 left; 3 g a cm by the table, twice that here."""
+    found = part(Link.AIMED)
+    assert found.length_cm == pytest.approx(7.0)
+    assert found.variance == pytest.approx(4 * 0.04 + 0.01)
+    assert found.mass_g == pytest.approx(6 * 7.0)
+    # Of the mass: what the length leaves open, and what the density does.
+    assert found.mass_variance == pytest.approx(36 * 0.17 + 42**2 * 0.01)
+    mean, variance = found.given
+    assert (mean, variance) == (pytest.approx(42.0), pytest.approx(36 * 0.17 + 42**2 * 0.01))
+
+
+def test_a_length_that_was_told_is_off_by_two_readings():
+    found = part(Link.CUT)
+    assert (found.length_cm, found.variance) == (pytest.approx(5.0), pytest.approx(2 * 0.5**2))
+
+
+def test_a_single_weight_is_its_own_grams():
+    found = part(Link.WEIGHED)
+    assert found.mass_g == pytest.approx(5.0 * 3.0)
+    assert found.mass_variance == 0.0
+
+
+def test_a_cut_nobody_tells_of_gives_by_its_chance():
+    """Known without the weight: 10 + 2 x 1 cm, of which a usual cut leaves 4 +- 0.6 cm."""
+    found = part(Link.UNSAID)
+    assert found.length_cm == pytest.approx(8.0)
+    assert found.variance == pytest.approx(4 * 0.09 + 0.6**2)
+    mass, spread = 6 * 8.0, 36 * 0.72 + 48**2 * 0.01
+    chance = float(found.chance[0])
+    assert 0.0 < chance < 1.0
+    mean, variance = found.given
+    assert mean == pytest.approx(chance * mass)
+    # A mixture of nothing and the mass.
+    assert variance == pytest.approx(chance * spread + chance * (1 - chance) * mass**2)
+
+
+def test_of_an_area_that_was_removed_nothing_is_left():
+    found = part(Link.UNSAID, removed_day=7.0)
+    assert found.length_cm == pytest.approx(12.0)
+    assert found.usual_variance == 0.0

@@ -1,0 +1,35 @@
+"""What a forecast makes of a posterior: the rate of the day, and a stage given pace and ceiling."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+
+from growthcast.fit.model.drift import KNOT_WINDOWS_D, MEMORY_D, knot_precision
+from growthcast.forecast.heights import _stage_given, rate_on_day
+from tests.unit.fit.small_posterior import one_area
+
+
+def test_a_rate_of_the_day_of_the_fit_holds_the_drift_of_that_day():
+    """The drift of a day is regressed on its means over the windows that are known.
+
+    It forgets by e in ``MEMORY_D`` days, so that a day and a window from ``a`` to ``b`` days before
+    it go together by the mean of ``exp(-t / MEMORY_D)`` between, found here by quadrature.
+    """
+    ago = [(np.arange(4000) + 0.5) / 4000 * (end - began) + began for end, began in KNOT_WINDOWS_D]
+    with_day = np.array([np.exp(-days / MEMORY_D).mean() for days in ago])
+    weight = knot_precision() @ with_day
+    mean, sd = rate_on_day(one_area())
+    assert mean[0] == pytest.approx(np.log(0.05) + 0.3 * weight[0], abs=2e-3)
+    variance = 0.04 + 2 * weight[0] * 0.02 + weight[0] ** 2 * 0.09 + (weight[1:] ** 2).sum()
+    assert sd[0] == pytest.approx(np.sqrt(variance), rel=5e-3)
+
+
+def test_a_stage_given_pace_and_ceiling_is_the_regression_of_the_textbook():
+    """``S_zx S_xx^-1`` and what it leaves of the variance, by a general solver."""
+    root = np.array([[0.3, 0.0, 0.0], [0.05, 0.2, 0.0], [0.4, -0.3, 0.5]])
+    variance = root @ root.T
+    by = np.linalg.solve(variance[:2, :2], variance[:2, 2])
+    *found, left = _stage_given(variance[None, None])
+    assert [float(slope[0, 0]) for slope in found] == pytest.approx(by)
+    assert left[0, 0] == pytest.approx(0.5**2)  # the last row's own part
