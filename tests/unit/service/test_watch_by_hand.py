@@ -59,8 +59,8 @@ def test_changes_of_a_tank_come_by_date_and_without_its_first_row(book):
 
 
 def test_a_species_is_told_from_its_tank_by_what_the_tank_does_not_explain():
-    """Of a whole of 1, 1, 2, 2 a species of 1, 1, 0, 0 is a fifth: 0.8, 0.8, -0.4, -0.4 is left."""
-    whole, own = np.array([1.0, 1.0, 2.0, 2.0]), np.array([1.0, 1.0, 0.0, 0.0])
+    """A species of 1, 1, 0, 0 in a whole of 2, 2, 1, 1 is 4 tenths of it: the rest is its own."""
+    whole, own = np.array([2.0, 2.0, 1.0, 1.0]), np.array([1.0, 1.0, 0.0, 0.0])
     course = SimpleNamespace(
         surprise=np.array([1.0, 2.0, 0.0, 1.0]),
         effect=np.stack([whole, own, whole - own])[:, None],
@@ -70,10 +70,10 @@ def test_a_species_is_told_from_its_tank_by_what_the_tank_does_not_explain():
         course=course, areas=np.array([0, 1]), evidence=SimpleNamespace(day=np.arange(4.0))
     )
     part = _contrast(case, np.array([5, 7]), 5)
-    assert part[1][0] == pytest.approx([0.8, 0.8, -0.4, -0.4])
-    # 0.8 + 1.6 - 0.4 over the root of 0.64 + 0.64 + 0.16 + 0.16, which is 1.6.
-    assert _alone(part, 0, 1.0) == pytest.approx(2.0 / np.sqrt(1.6))
-    assert _alone(part, 0, -1.0) == pytest.approx(-2.0 / np.sqrt(1.6))
+    assert part[1][0] == pytest.approx([0.2, 0.2, -0.4, -0.4])
+    # 0.2 + 0.4 - 0.4 over the root of 0.04 + 0.04 + 0.16 + 0.16.
+    assert _alone(part, 0, 1.0) == pytest.approx(0.2 / np.sqrt(0.4))
+    assert _alone(part, 0, -1.0) == pytest.approx(-0.2 / np.sqrt(0.4))
     assert _contrast(case, np.array([5, 5]), 5) is None  # all of the tank is of that species
     assert _contrast(case, np.array([5, 7]), 6) is None
 
