@@ -88,7 +88,8 @@ def go_on(
         departure = departure_of(view)
         in_sd = departure / _scale(view)
         moved = np.max(np.abs(in_sd), axis=0)
-        moved = np.maximum(moved, LOOSER * _stages_moved(view, departure))
+        if not problem.is_exact:  # without noise stages follow from the parameters
+            moved = np.maximum(moved, LOOSER * _stages_moved(view, departure))
         if steps >= most_steps or moved.max(initial=0.0) <= tolerance:
             return Solution(view, moved <= SETTLED, steps)
         if not together and pays_alone(view, moving := tanks_of(view, moved > tolerance)):
