@@ -26,6 +26,7 @@ def strict_json(text):
     return json.loads(text, parse_constant=refuse)
 
 
+@pytest.mark.slow
 def test_areas_whose_floor_is_the_ground_get_every_answer(tmp_path):
     """Nothing is bare there: half of the demo's areas may be cut to nothing."""
     book = shutil.copytree(DEMO, tmp_path / "book")

@@ -88,6 +88,7 @@ def brief(book: Path, out: Path, *more: str) -> str:
     return out.read_text(encoding="utf-8") if out.suffix == ".html" else done.err
 
 
+@pytest.mark.slow
 def test_the_same_book_gives_the_same_bytes(small_book: Path, tmp_path: Path) -> None:
     for form in ("html", "pdf") if find_spec("typst") else ("html",):
         first, second = tmp_path / f"a.{form}", tmp_path / f"b.{form}"
@@ -97,6 +98,7 @@ def test_the_same_book_gives_the_same_bytes(small_book: Path, tmp_path: Path) ->
         assert first.read_bytes() == second.read_bytes()
 
 
+@pytest.mark.slow
 def test_the_pdf_is_two_tagged_pages_with_the_conclusion(tmp_path: Path) -> None:
     pytest.importorskip("typst")
     pypdf = pytest.importorskip("pypdf")

@@ -79,6 +79,7 @@ def test_two_heights_near_a_ceiling_teach_it_unless_one_is_set_aside():
     assert pooling.highest_cm[:, area] == pytest.approx([0.0, 18.0])
 
 
+@pytest.mark.slow
 def test_no_ceiling_is_sure_to_lie_below_heights_that_count(tmp_path):
     """Of 342 areas of simulated practices 14 were: 0.9 of belief below, half a reading's error in.
 

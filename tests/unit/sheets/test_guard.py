@@ -89,6 +89,7 @@ def test_a_cell_far_away_is_refused(sheet):
         (lambda: xlsx(('<row r="1">' + '<c r="A1"/>' * 16_000) * 300), "spans 4,500,001 cells"),
     ],
 )
+@pytest.mark.slow
 def test_very_many_cells_are_refused_with_little_memory(data, said):
     made = data()
     before = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss
