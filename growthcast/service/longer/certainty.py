@@ -12,7 +12,7 @@ from dataclasses import replace
 import numpy as np
 
 from growthcast.arrays import FloatArray
-from growthcast.fit.model.drift import span_drift
+from growthcast.fit.model.noise import span_drift
 from growthcast.growth.logistic import shape_factor, stage
 from growthcast.growth.normal import normal_cdf, normal_quantile
 from growthcast.growth.quick import BELOW_CEILING

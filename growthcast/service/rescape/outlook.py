@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from growthcast.arrays import FloatArray, IntArray
-from growthcast.fit.model.drift import span_drift
+from growthcast.fit.model.noise import span_drift
 from growthcast.growth.logistic import shape_factor, stage
 from growthcast.growth.quick import BELOW_CEILING, Singles
 from growthcast.service.living import LivingAreas

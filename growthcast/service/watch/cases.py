@@ -9,10 +9,9 @@ import numpy as np
 from growthcast.arrays import BoolArray, FloatArray, IntArray
 from growthcast.book.book import Book
 from growthcast.fit.design import Design
-from growthcast.fit.foreseen.doubt import Foreseen, Wander, doubts_of
-from growthcast.fit.foreseen.evidence import Evidence, evidence_under
-from growthcast.forecast.hindsight import log_visits
+from growthcast.fit.foreseen import Evidence, Foreseen, Wander, doubts_of, evidence_under
 from growthcast.forecast.report import as_date
+from growthcast.log.visits import log_visits
 from growthcast.service.watch.scan import Course, course_of
 from growthcast.service.watch.slips import slips_set_aside
 from growthcast.service.watch.wander import gather_evidence, wander_before

@@ -13,7 +13,7 @@ import numpy as np
 from scipy.linalg import cho_factor, cho_solve
 
 from growthcast.arrays import BoolArray, FloatArray, IntArray
-from growthcast.fit.foreseen.doubt import Foreseen
+from growthcast.fit.foreseen import Foreseen
 
 TANK_ROOM, AREA_ROOM = 0.4, 0.3
 """Spread of a change, as a share of growth, that a tank and an area are allowed for."""

@@ -8,10 +8,8 @@ import numpy as np
 from scipy.linalg import solve_triangular
 
 from growthcast.book.book import Book
-from growthcast.fit.foreseen.doubt import Foreseen, Wander, doubts_of
-from growthcast.fit.foreseen.evidence import Evidence, evidence_under
-from growthcast.fit.growth import fit_growth
-from growthcast.forecast.hindsight import known_before
+from growthcast.fit.foreseen import Evidence, Foreseen, Wander, doubts_of, evidence_under
+from growthcast.fit.growth import fit_growth, known_before
 from growthcast.forecast.report import as_date
 from growthcast.service.watch.slips import slips_set_aside
 

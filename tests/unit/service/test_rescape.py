@@ -14,7 +14,7 @@ from growthcast.book.supposed.changes import Changes
 from growthcast.book.supposed.layout_file import read_layout
 from growthcast.errors import BookProblems, UsageError
 from growthcast.fit.growth import fit_growth
-from growthcast.fit.spreads import Spreads
+from growthcast.fit.model.spreads import Spreads
 from growthcast.fit.supposed import suppose
 from growthcast.say.plants import plant_reason
 from growthcast.service.effort import Range

@@ -8,7 +8,7 @@ from types import SimpleNamespace
 import numpy as np
 import pytest
 
-from growthcast.fit.foreseen.doubt import Foreseen
+from growthcast.fit.foreseen import Foreseen
 from growthcast.service.watch.cases import TankCase
 from growthcast.service.watch.judge import judge_species, judge_tank, limits_of
 from growthcast.service.watch.lately import Index, joined, tank_lately
