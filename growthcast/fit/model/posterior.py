@@ -82,7 +82,7 @@ class Parameters:
 
     @property
     def drift(self) -> FloatArray:
-        """Mean drift (M, n) of the areas' tanks over the windows of ``fit.model.drift``."""
+        """Mean drift (M, n) of the areas' tanks over the windows of ``fit.model.noise``."""
         return self.border[KNOTS:]
 
 
@@ -168,7 +168,7 @@ class AreaPosterior:
         Parameters
         ----------
         weight : array (M, n, T)
-            Regression of the mean drift over each span on the knots (``fit.model.drift``).
+            Regression of the mean drift over each span on the knots (``fit.model.noise``).
         taken_by_lag : array (n, T), optional
             How far log growth over the span falls with a day of lag besides (``awake``) [1/d].
 

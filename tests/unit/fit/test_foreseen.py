@@ -15,7 +15,7 @@ from growthcast.fit.growth import last_logged
 from growthcast.fit.model.posterior import tank_border
 from growthcast.fit.solver.hierarchy import border_covariance
 from growthcast.fit.solver.problem import RATE
-from growthcast.service.watch.wander import gather_evidence, origin_of
+from growthcast.service.watch.readings import gather_evidence, origin_of
 from tests.books import TODAY
 
 
