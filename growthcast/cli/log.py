@@ -1,10 +1,11 @@
-"""growthcast log: a whole visit in one short line."""
+"""growthcast log: a whole visit in one short line, or many of them from a file."""
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from datetime import date, timedelta
-from typing import TYPE_CHECKING, Annotated, TypeVar
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated, Any, TypeVar
 
 import typer
 
@@ -13,14 +14,15 @@ from growthcast.book.shipped import find_own_book
 from growthcast.cli.ask import answer, ask_for_visit
 from growthcast.cli.options import AsJson, argument, day_option, option
 from growthcast.cli.output import print_answer, print_line, print_words, say
-from growthcast.errors import GrowthcastError
+from growthcast.errors import GrowthcastError, HeldAlready, UsageError
 from growthcast.say.words import count_of
 
 if TYPE_CHECKING:
     from growthcast.book.book import Book
-    from growthcast.book.writing.visit.entry import VisitRow
+    from growthcast.book.writing.append import Addition
+    from growthcast.book.writing.visit.lines import Line, State
     from growthcast.fit.result import GrowthFit
-    from growthcast.service.doubts.typed import Doubt
+    from growthcast.service.doubts.understood import Understood
 
 T = TypeVar("T")
 
@@ -42,12 +44,27 @@ Tank = Annotated[
 ]
 On = Annotated[date | None, day_option("--on", "Day of the visit, as YYYY-MM-DD. Default: today.")]
 Yes = Annotated[bool, typer.Option("--yes", help="Write it; without, it is only said back.")]
+Number = Annotated[
+    str,
+    option("--visit", "NUMBER", "The visit's number: one that is in the book is not logged again."),
+]
+From = Annotated[
+    Path | None,
+    option(
+        "--from",
+        "FILE",
+        "Log many visits: one a line, each as it stands after growthcast log, with its --on (and "
+        "--tank and --visit). Visits that are in the book already are not logged again.",
+    ),
+]
 
 
 def log_command(
     visit: BookAndVisit = None,
     tank: Tank = None,
     on: On = None,
+    number: Number = "",
+    lines: From = None,
     yes: Yes = False,
     as_json: AsJson = False,
 ) -> None:
@@ -58,18 +75,19 @@ def log_command(
     Exit status: 0 done, 2 the visit is not understood or does not check, 3 the tool itself failed.
     """
     from growthcast.book.read import read_book
-    from growthcast.book.writing.append import add_rows, would_add
-    from growthcast.book.writing.visit.echo import visit_in_words
     from growthcast.book.writing.visit.entry import looks_like_item
-    from growthcast.book.writing.visit.places import log_rows, places_of, tank_of_visit, visit_rows
-    from growthcast.say.doubts import doubts_for_programs
-    from growthcast.say.log import outlook_for_programs, outlook_words
-    from growthcast.service.logged import after_visit
+    from growthcast.book.writing.visit.lines import Line, checked_number
+    from growthcast.book.writing.visit.places import tank_of_visit, visit_rows
 
     items = visit or []
     named = items[0] if items and not looks_like_item(items[0]) else None
     items = items[1:] if named else items
     folder, today = find_own_book(named), date.today()
+    if lines is not None:
+        if items or tank or on or number:
+            raise UsageError("--from FILE has the visits, so none stands beside it")
+        _log_file(folder, lines, today, yes=yes, as_json=as_json)
+        return
     day = on or today
     if on is None:
         say(f"The day of the visit is today, {day}; another is given with --on.")
@@ -79,57 +97,181 @@ def log_command(
     if not rows:
         say("Nothing was typed, so nothing was written.")
         return
-    before, doubts, questions = _judged(book, tank_id, day, rows)
-    grams = before.whole_tank_grams if before else (book.practice.whole_tank_grams or "all", "")
-    cells = log_rows(rows, book, tank_id, day, grams[0])
-    places = places_of(book, tank_id, day)
-    understood = visit_in_words(tank_id, day, rows, places, grams, questions)
+    before = _before(book, day)
+    known = _understood(book, tank_id, day, rows, before)
+    line = Line(tank_id, day, tuple(items), checked_number(number))
     if not as_json:
-        print_words(understood)
-    tried = would_add(folder, "trims", cells, today=today)
-    for item in (*(i for i in book.findings if i.slug == "conflict-copy"), *tried.findings):
-        say(format_finding(item))
-    doubtful = f"{count_of(len(doubts), 'doubt')} {'is' if len(doubts) == 1 else 'are'} marked"
-    if doubts and not yes:
-        say(f"{doubtful} with ? above: look again before it is written.")
-    if not yes and not items:
+        print_words(_in_words(known))
+    state = _tried(folder, line, known, today)
+    if known.doubts and not yes:
+        say(f"{_doubtful([known])} with ? above: look again before it is written.")
+    if state == "new" and not yes and not items:
         yes = answer("Write it? [y/N] ").casefold() in {"y", "yes"}
-    news = None
-    if yes:
-        summary = f"{tank_id} on {day}, {count_of(len(rows), 'row')}"
-        added = add_rows(folder, "trims", cells, today=today, command="log", summary=summary)
+    added: Addition | None = None
+    if yes and state == "new":
+        state, added = _written(folder, line, known, today)
         if not as_json:
-            but = f", although {doubtful} above" if doubts else ""
+            but = f", although {_doubtful([known])} above" if known.doubts else ""
             print_line(f"Written to {folder / 'trims.csv'}{but}. growthcast unlog takes it back.")
-        if before is not None and added.book is not None:
-            news = _or_say(NOT_FORECAST, after_visit, before, added.book, tank_id, day)
-    else:
+    elif state == "new":
         say("Nothing is written yet; the same line with --yes writes it.")
-    whole = {"tank_id": tank_id, "on": day, "written": yes, "rows": cells}
-    outlook = news and outlook_for_programs(news)
-    whole |= {"understood": understood, "doubts": doubts_for_programs(doubts), "outlook": outlook}
-    found = {r.place.area_id: r.amounts.get("before_cm") for r in rows if r.place}
-    print_answer(as_json, whole, outlook_words(news, tank_id, day, found) if news else ())
+    else:
+        say(STATES[state])
+    _print_outlook(known, added, before, state, as_json=as_json)
 
 
-def _judged(
-    book: Book, tank_id: str, day: date, rows: Sequence[VisitRow]
-) -> tuple[GrowthFit | None, Sequence[Doubt], dict[str | None, list[str]]]:
-    """Return the fit without the visit, what is doubted by it, and that as questions by area."""
-    from growthcast.say.doubts import doubt_words
-    from growthcast.service.doubts.judge import doubts_of_visit
+def _log_file(folder: Path, file: Path, today: date, *, yes: bool, as_json: bool) -> None:
+    """Log the visits of a file: all are understood and checked before the first is written."""
+    from growthcast.book.read import read_book
+    from growthcast.book.writing.append import would_add
+    from growthcast.book.writing.visit.lines import numbered, read_lines
+    from growthcast.book.writing.visit.places import tank_of_visit, visit_rows
+
+    try:
+        lines = read_lines(file.read_text(encoding="utf-8"))
+    except UnicodeDecodeError as error:
+        raise UsageError(f"{file} is no text in UTF-8; save it as that") from error
+    book = read_book(folder, today=today)
+    fits = {day: _before(book, day) for day in sorted({line.day for line in lines})}
+    visits: list[tuple[Line, State, Understood | None]] = []
+    troubles = []
+    for line in lines:
+        known, state = None, numbered(folder, line)
+        try:
+            if state == "new":
+                tank_id = tank_of_visit(book, line.tank_id, line.items)
+                rows = visit_rows(book, tank_id, line.day, line.items)
+                known = _understood(book, tank_id, line.day, rows, fits[line.day])
+                state = _tried(folder, line, known, today, quiet=True)
+        except UsageError as error:
+            troubles.append(f"line {line.row}: {error}")
+        visits.append((line, state, known))
+    if troubles:
+        raise UsageError("nothing was written; mend these lines:\n    " + "\n    ".join(troubles))
+    fresh = [(line, known) for line, state, known in visits if known and state == "new"]
+    tried = would_add(folder, "trims", [c for _, k in fresh for c in k.cells], today=today)
+    for item in tried.findings:
+        say(format_finding(item))
+    for line, state, known in visits:
+        if known and state == "new" and not as_json:
+            print_words(_in_words(known))
+        elif state != "new":
+            say(f"Line {line.row}: {STATES[state]}")
+    written = 0
+    for line, known in fresh if yes else ():
+        written += _written(folder, line, known, today)[0] == "new"
+    doubtful = [known for _, known in fresh if known.doubts]
+    beside = f" {_doubtful(doubtful)} with ? above." if doubtful else ""
+    if yes:
+        say(f"{count_of(written, 'visit')} written to {folder / 'trims.csv'}.{beside}")
+    elif fresh:
+        say(f"{count_of(len(fresh), 'visit')} would be written; --yes writes them.{beside}")
+    told = [
+        {"line": line.row, "visit": line.number or None, "state": state}
+        | (_for_programs(known, yes and state == "new") if known else {"written": False})
+        for line, state, known in visits
+    ]
+    print_answer(as_json, {"visits": told}, ())
+
+
+STATES = {
+    "known": "this visit is in the book already, so nothing was written.",
+    "other": "another visit of this number is in the book; it stays, and this one was not written. "
+    "Leave the number out to log it as a visit of its own.",
+}
+
+
+def _tried(
+    folder: Path, line: Line, known: Understood, today: date, *, quiet: bool = False
+) -> State:
+    """Say what writing a visit would do; return whether it is new to the book."""
+    from growthcast.book.writing.append import would_add
+    from growthcast.book.writing.visit.lines import numbered
+
+    if (state := numbered(folder, line)) != "new":
+        return state
+    try:
+        tried = would_add(folder, "trims", known.cells, today=today)
+    except HeldAlready:
+        if quiet or line.number:
+            return "known"
+        raise
+    if not quiet:
+        copies = [] if tried.book is None else tried.book.findings
+        for item in (*(i for i in copies if i.slug == "conflict-copy"), *tried.findings):
+            say(format_finding(item))
+    return "new"
+
+
+def _written(
+    folder: Path, line: Line, known: Understood, today: date
+) -> tuple[State, Addition | None]:
+    from growthcast.book.writing.visit.lines import log_line
+
+    summary = f"{known.tank_id} on {known.day}, {count_of(len(known.rows), 'row')}"
+    return log_line(folder, line, known.cells, summary, today=today)
+
+
+def _before(book: Book, day: date) -> GrowthFit | None:
+    """Return the fit without a visit of a day; what is in the way is said."""
     from growthcast.service.logged import before_visit
 
-    before: GrowthFit | None = None
-    doubts: Sequence[Doubt] = ()
-    if day <= date.today() + timedelta(days=1):  # a later one is refused
-        before = _or_say(NOT_JUDGED, before_visit, book, day)
-    if before is not None:
-        doubts = _or_say(NOT_JUDGED, doubts_of_visit, before, book, tank_id, rows) or ()
-    questions: dict[str | None, list[str]] = {}
-    for doubt in doubts:
-        questions.setdefault(doubt.area_id, []).append(doubt_words(doubt))
-    return before, doubts, questions
+    if day > date.today() + timedelta(days=1):  # it is refused
+        return None
+    return _or_say(NOT_JUDGED, before_visit, book, day)
+
+
+def _understood(
+    book: Book, tank_id: str, day: date, rows: Sequence[Any], before: GrowthFit | None
+) -> Understood:
+    from growthcast.service.doubts.understood import understand
+
+    known = understand(book, tank_id, day, rows, before)
+    if known.trouble:
+        say(f"{NOT_JUDGED}: {known.trouble}")
+    return known
+
+
+def _in_words(known: Understood) -> list[str]:
+    from growthcast.book.writing.visit.echo import visit_in_words
+    from growthcast.say.doubts import questions
+
+    asked = questions(known.doubts)
+    return visit_in_words(known.tank_id, known.day, known.rows, known.places, known.grams, asked)
+
+
+def _doubtful(visits: Sequence[Understood]) -> str:
+    doubts = sum(len(known.doubts) for known in visits)
+    return f"{count_of(doubts, 'doubt')} {'is' if doubts == 1 else 'are'} marked"
+
+
+def _for_programs(known: Understood, written: bool) -> dict[str, Any]:
+    from growthcast.say.doubts import doubts_for_programs
+
+    whole = {"tank_id": known.tank_id, "on": known.day, "written": written, "rows": known.cells}
+    doubts = doubts_for_programs(known.doubts)
+    return whole | {"understood": _in_words(known), "doubts": doubts}
+
+
+def _print_outlook(
+    known: Understood,
+    added: Addition | None,
+    before: GrowthFit | None,
+    state: State,
+    *,
+    as_json: bool,
+) -> None:
+    """Print what follows from a visit that was written."""
+    from growthcast.say.log import outlook_for_programs, outlook_words
+    from growthcast.service.logged import after_visit
+
+    tank_id, day, news = known.tank_id, known.day, None
+    if added is not None and added.book is not None and before is not None:
+        news = _or_say(NOT_FORECAST, after_visit, before, added.book, tank_id, day)
+    whole: Mapping[str, Any] = _for_programs(known, state == "new" and added is not None)
+    whole = {**whole, "outlook": news and outlook_for_programs(news)}
+    found = {r.place.area_id: r.amounts.get("before_cm") for r in known.rows if r.place}
+    print_answer(as_json, whole, outlook_words(news, tank_id, day, found) if news else ())
 
 
 NOT_JUDGED = "Nothing typed is held against what was to be expected"
