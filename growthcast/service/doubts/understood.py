@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from datetime import date
 
 from growthcast.book.book import Book, WholeTank
-from growthcast.book.supposed.rows import Cell
+from growthcast.book.supposed import Cell
 from growthcast.book.writing.visit.entry import VisitRow
 from growthcast.book.writing.visit.names import Place
 from growthcast.book.writing.visit.places import log_rows, places_of

@@ -19,7 +19,7 @@ from pathlib import Path
 from typing import Literal
 
 from growthcast.book.cells.numbers import Fault, parse_date
-from growthcast.book.supposed.rows import Cell
+from growthcast.book.supposed import Cell
 from growthcast.book.words import shown
 from growthcast.book.writing.append import Addition, add_rows
 from growthcast.book.writing.journal import entries
