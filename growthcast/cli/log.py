@@ -199,7 +199,7 @@ def _print_outlook(
 ) -> None:
     """Print what follows from a visit that was written."""
     from growthcast.say.log import outlook_for_programs, outlook_words
-    from growthcast.service.logged import after_visit
+    from growthcast.service.visit.logged import after_visit
 
     tank_id, day, news = known.tank_id, known.day, None
     if added is not None and added.book is not None and before is not None:

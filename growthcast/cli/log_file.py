@@ -116,7 +116,7 @@ def write_line(
 
 def fit_before(book: Book, day: date) -> GrowthFit | None:
     """Return the fit without a visit of a day; what is in the way is said."""
-    from growthcast.service.logged import before_visit
+    from growthcast.service.visit.logged import before_visit
 
     if day > date.today() + timedelta(days=1):  # it is refused
         return None
@@ -136,7 +136,7 @@ def understood(
 
 def in_words(known: Understood) -> list[str]:
     from growthcast.book.writing.visit.places import visit_in_words
-    from growthcast.say.doubts import questions
+    from growthcast.say.log import questions
 
     asked = questions(known.doubts)
     return visit_in_words(known.tank_id, known.day, known.rows, known.places, known.grams, asked)
@@ -148,7 +148,7 @@ def doubtful_words(visits: Sequence[Understood]) -> str:
 
 
 def visit_for_programs(known: Understood, written: bool) -> dict[str, Any]:
-    from growthcast.say.doubts import doubts_for_programs
+    from growthcast.say.log import doubts_for_programs
 
     whole = {"tank_id": known.tank_id, "on": known.day, "written": written, "rows": known.cells}
     doubts = doubts_for_programs(known.doubts)
