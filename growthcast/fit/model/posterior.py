@@ -352,7 +352,7 @@ def mean_border(view: View) -> FloatArray:
     """Posterior mean (B, A) of every area's border; least squares are left as they are."""
     if view.problem.is_exact:
         return view.point.border
-    pooling = view.problem.pooling
+    pooling = replace(view.problem.pooling, bend_doubt=1.0)  # the doubt about bends is not skewed
     areas = np.arange(view.problem.area_count)
     covariance = border_covariance(view.area, view.effects, pooling, areas)
     by_ceiling = _moved_by_ceilings(covariance, pooling.ceiling_prior[1])

@@ -30,7 +30,7 @@ from growthcast.arrays import FloatArray, IntArray, TextArray
 from growthcast.fit.model.clock import LEAST_AWAKE_SHARE
 from growthcast.fit.rows.chains import Link
 from growthcast.fit.solver.hierarchy import solve_effects
-from growthcast.fit.solver.kalman import filter_along, score_of
+from growthcast.fit.solver.kalman import LEAST_GROWTH, filter_along, score_of
 from growthcast.fit.solver.problem import RATE
 from growthcast.fit.solver.view import View, departure_given, departure_of
 from growthcast.growth.normal import normal_cdf, normal_quantile
@@ -219,6 +219,13 @@ def _along(view: View) -> _Along:
         score += np.bincount(nodes.area, -weighted * forward.innovation[0], areas)
         information += np.bincount(nodes.area, weighted * innovation, areas)
         border_score[:, mine] = score_of(chains, forward, innovation)
+        # A lag takes growth from a span as a slower rate does, and its scatter follows alike.
+        scatter, owner = forward.scatter, nodes.area[forward.scatter.place]
+        by_rate = moved[scatter.place] / np.maximum(at.inputs[RATE, scatter.place], LEAST_GROWTH)
+        follows = by_rate * scatter.follows[RATE]
+        score += np.bincount(owner, 0.5 * scatter.surprise * follows, areas)
+        information += np.bincount(owner, 0.5 * follows**2, areas)
+        np.add.at(border_score.T, owner, (-0.5 * follows * scatter.follows).T)
     return _Along(score, information, border_score)
 
 

@@ -23,7 +23,10 @@ import numpy as np
 from growthcast.arrays import FloatArray, IntArray
 from growthcast.fit.rows.chains import Chains, Link, Nodes
 from growthcast.fit.solver.linearise import Linearised
-from growthcast.fit.solver.problem import BORDER, CEILING, HABIT, OF_STARTS
+from growthcast.fit.solver.problem import BORDER, CEILING, HABIT, OF_STARTS, RATE
+
+LEAST_GROWTH = 1e-12
+"""Stages; what gains less in a span says nothing by its scatter."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -46,6 +49,19 @@ class Filtered:
 
 
 @dataclass(frozen=True, slots=True)
+class Scatter:
+    """What heights near a ceiling say by their scatter, of some nodes ``place`` (n,).
+
+    ``surprise`` (n,) is each squared innovation over its variance, less one; ``follows`` (B, n) is
+    how the log of that variance goes with the border.
+    """
+
+    place: IntArray
+    surprise: FloatArray
+    follows: FloatArray
+
+
+@dataclass(frozen=True, slots=True)
 class FilterPass:
     """Result of the Kalman filter over a block of R areas and N nodes.
 
@@ -53,7 +69,8 @@ class FilterPass:
     like ``predicted``: row 0 is the value, the others its slopes. ``innovation_precision`` (N,) is
     the inverse of its variance, 0 where nothing was read. ``filtered`` is each stage as its own
     reading and those before have it, ``predicted`` (1 + B, N) and ``predicted_variance`` (N,) the
-    same before its own reading.
+    same before its own reading. ``scatter`` is what the variances say beside the innovations, of
+    the nodes that are asked.
     """
 
     innovation: FloatArray
@@ -61,6 +78,7 @@ class FilterPass:
     filtered: Filtered
     predicted: FloatArray
     predicted_variance: FloatArray
+    scatter: Scatter
 
     @property
     def innovation_cm(self) -> FloatArray:
@@ -119,7 +137,33 @@ def kalman_filter(chains: Chains, at: Linearised) -> FilterPass:
         filtered=filtered,
         predicted=predictions,
         predicted_variance=predicted_variances,
+        scatter=_scatter(
+            at, predictions, predicted_variances, innovations[0], innovation_precision
+        ),
     )
+
+
+def _scatter(
+    at: Linearised,
+    predicted: FloatArray,
+    predicted_variance: FloatArray,
+    innovation: FloatArray,
+    precision: FloatArray,
+) -> Scatter:
+    """What the scatter of heights near a ceiling says (see ``Linearised.saturating``).
+
+    A height scatters by ``slope^2 variance + error^2``, and all of the three go with the border: a
+    stand that has come to its ceiling scatters by the reading alone. Where its span began is held.
+    """
+    place, flat, by_height = at.saturating, at.flattening, at.error_by_height
+    slope, height, weight = at.observation[place], at.expected_cm[place], precision[place]
+    of_span, variance = at.process_noise[place], predicted_variance[place]
+    by_stage = 2.0 * slope**2 * flat * variance + by_height * slope
+    follows = by_stage * predicted[1:, place]
+    grown = at.inputs[RATE:, place]
+    follows[RATE:] += 2.0 * slope**2 * of_span * grown / np.maximum(grown[0], LEAST_GROWTH)
+    follows[CEILING] += 2.0 * slope**2 * variance + by_height * height
+    return Scatter(place, weight * innovation[place] ** 2 - 1.0, weight * follows)
 
 
 def information_of(chains: Chains, forward: FilterPass) -> tuple[FloatArray, FloatArray]:
@@ -141,7 +185,17 @@ def information_of(chains: Chains, forward: FilterPass) -> tuple[FloatArray, Flo
         for places in groups:
             theirs = scaled[places]
             total[: places.shape[0], :rows, :rows] += theirs.transpose(0, 2, 1) @ theirs
-    return total[:, 1:, 1:], -total[:, 0, 1:].T
+    follows = forward.scatter.follows.T
+    told = 0.5 * follows[:, :, None] * follows[:, None, :]
+    np.add.at(total[:, 1:, 1:], chains.rank[forward.scatter.place], told)
+    return total[:, 1:, 1:], _score_of_scatter(chains, forward) - total[:, 0, 1:].T
+
+
+def _score_of_scatter(chains: Chains, forward: FilterPass) -> FloatArray:
+    """Score (B, R) of the areas' borders by what the variances of some readings say."""
+    scatter, score = forward.scatter, np.zeros((BORDER, chains.area.size))
+    np.add.at(score.T, chains.rank[scatter.place], (0.5 * scatter.surprise * scatter.follows).T)
+    return score
 
 
 def filter_along(
@@ -182,13 +236,17 @@ def filter_along(
 def score_of(
     chains: Chains, forward: FilterPass, innovation: FloatArray | None = None
 ) -> FloatArray:
-    """Score (B, R) of the areas' borders alone, for the innovations found or others (N,)."""
-    innovation = forward.innovation[0] if innovation is None else innovation
-    weighted, areas = -forward.innovation_precision * innovation, chains.area.size
-    score = np.zeros((BORDER, areas))
+    """Score (B, R) of the areas' borders alone, for the innovations found or others (N,).
+
+    Of others the squares are not known: their scatter says nothing.
+    """
+    score = np.zeros((BORDER, chains.area.size))
+    if innovation is None:
+        innovation, score = forward.innovation[0], _score_of_scatter(chains, forward)
+    weighted = -forward.innovation_precision * innovation
     for row in range(BORDER):
-        score[row] = np.bincount(
-            chains.rank, weighted * forward.innovation[1 + row], minlength=areas
+        score[row] += np.bincount(
+            chains.rank, weighted * forward.innovation[1 + row], minlength=score.shape[1]
         )
     return score
 

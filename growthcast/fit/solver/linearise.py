@@ -11,7 +11,7 @@ expectation; that is added to second order.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -64,6 +64,10 @@ class Linearised:
     has two rows: a height moves with the ceiling by ``expected_cm``, the height expected, and after
     a cut of known size with the usual cut height that it is compared with by ``-by_usual_cut``
     [cm]. ``height_cm`` is the height at the current point with its second-order term.
+
+    ``saturating`` (n,) are the places of readings of areas whose ceiling is learnt, of which the
+    scatter is asked, too: with ``flattening`` (n,), by which share a slope changes with its stage,
+    and ``error_by_height`` (n,), by how much a reading's variance changes with the height [cm].
     """
 
     transition: FloatArray
@@ -76,6 +80,9 @@ class Linearised:
     residual: FloatArray
     observation_precision: FloatArray
     by_usual_cut: FloatArray
+    saturating: IntArray
+    flattening: FloatArray
+    error_by_height: FloatArray
 
     @classmethod
     def of_fresh_starts(cls, count: int) -> Linearised:
@@ -92,6 +99,9 @@ class Linearised:
             residual=residual,
             observation_precision=precision,
             by_usual_cut=np.zeros(count),
+            saturating=np.zeros(0, dtype=np.int64),
+            flattening=np.zeros(0),
+            error_by_height=np.zeros(0),
         )
 
 
@@ -165,7 +175,17 @@ def linearise(
     _link_unsaid_cuts(at, block, ceiling, bend, stage, border)
     _link_known_cuts(at, chains, ceiling, border, errors)
     _observe(at, block, border, errors)
-    return at
+    if problem.is_exact or not problem.pooling.ceiling_learnt[chains.area].any():
+        return at
+    told = np.isfinite(nodes.reading_cm) & (block.trust == 1.0) & (nodes.link == Link.GREW)
+    place = np.flatnonzero(told & problem.pooling.ceiling_learnt[area])
+    flattening = _slope_bend(expected_cm[place], slope[place], bend[place])
+    return replace(
+        at,
+        saturating=place,
+        flattening=flattening / np.maximum(slope[place], 1e-300),
+        error_by_height=2.0 * errors.height_error_share[area[place]] ** 2 * expected_cm[place],
+    )
 
 
 def _link_guesses(

@@ -206,14 +206,15 @@ class Pooling:
         """Centre and precision (A,) of the log ceilings, given that they lie above what was read.
 
         What lies above a height, but for the error of its reading and the chance that it is a
-        mistake, is no longer normal: this is the normal of the same mean and variance.
+        mistake, is no longer normal: this is the normal of the same mean and variance. Where
+        heights teach a ceiling they say so themselves, and are not heard twice.
         """
         held = self.ceiling_precision <= 0.0  # no prior
         mean = self.log_ceiling.copy()
         variance = 1.0 / np.where(held, 1.0, self.ceiling_precision)
         mistaken = MISTAKEN_SHARE**2  # both of the two
         for height, sd in zip(self.highest_cm, self.highest_sd_cm, strict=True):
-            some = np.flatnonzero((height > 0.0) & ~held)
+            some = np.flatnonzero((height > 0.0) & ~held & ~self.ceiling_learnt)
             mean[some], variance[some] = _above(
                 mean[some], variance[some], np.log(height[some]), sd[some] / height[some], mistaken
             )
