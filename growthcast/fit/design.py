@@ -311,6 +311,7 @@ def _pooling(
         species_precision=1.0 / (spreads.species * priors.rate_spread) ** 2,
         knot_precision=knot_precision() / spreads.drift**2,
         ceiling_learnt=np.zeros(tank.size, dtype=bool),
+        near_ceiling=np.zeros(tank.size, dtype=bool),
         highest_cm=np.zeros((2, tank.size)),
         highest_sd_cm=np.zeros((2, tank.size)),
         bend_doubt=BEND_DOUBT,

@@ -1,12 +1,17 @@
 """Does the recommended interval keep its word where plants lose days after every cut?
 
     python -m tests.benchmarks.lag [--practices 40] [--tanks 6] [--lags 0 1 3 5 prior] [--jobs 2]
+        [--gap-d 7] [--spans 13] [--found 0.85 1] [--plain]
 
 Practices richer than the model are logged every week for 13 spans, all gaps alike or with one visit
 of every tank left out, and are then advised. Printed for each lag (days of growth that every cut
 costs, or drawn for each form from the prior): the chance promised of the recommended interval, the
 true chance that its cuts keep (``true_chance_all_within``), how many intervals were longer than
 any gap in the log, and visits a year over those of somebody who knows all lasting effects.
+
+With ``--found`` every area is found at a share of its true ceiling between the two at the first
+visit, as at a takeover; with ``--gap-d 35 --spans 6`` most come near it again and again. ``--plain``
+draws practices as the model itself has them.
 """
 
 from __future__ import annotations
@@ -25,17 +30,33 @@ import numpy as np
 from growthcast.service.advice import TankAdvice
 from tests.recovery.following import advise
 from tests.simulator import Away, Course, Richness, true_chance_all_within
-from tests.simulator.plan import PracticePlan, TankPlan
+from tests.simulator.plan import PracticePlan
 from tests.simulator.practice import random_practice
 
 __all__ = ["Advised", "advised_practice"]
 
-WEEK_D, SPANS = 7, 13
+WEEK_D = 7
 WANTED = 0.90
 ORACLE_DRAWS = 256
 FIRST_SEED = 300
 PRIOR = "prior"
 STEMS = ("stem",)
+HIGHEST_SHARE = 0.995
+"""Nothing stands above this share of its ceiling."""
+RICH = Richness(irregular=False, missed_visit_share=0.0)
+PLAIN = Richness.plain(span_spread=0.0, drift_spread=0.15, pause=True, hand_spread=0.05)
+
+
+@dataclass(frozen=True)
+class Log:
+    """The visits of a log [d], and at which shares of its ceiling an area is first found."""
+
+    gap_d: int = WEEK_D
+    spans: int = 13
+    found_share: tuple[float, float] | None = None
+
+
+WEEKLY = Log()
 
 
 @dataclass
@@ -59,15 +80,19 @@ def advised_practice(
     doubled: bool,
     tanks: int,
     forms: tuple[str, ...] = STEMS,
-    richness: Richness | None = None,
+    richness: Richness = RICH,
+    log: Log = WEEKLY,
 ) -> Advised:
     """Log a practice, advise it and ask the truth what becomes of the advice."""
-    richness = richness or Richness(irregular=False, missed_visit_share=0.0)
     drawn = lag == PRIOR
     richness = replace(richness, lag_drawn=drawn, lag_d=0.0 if drawn else float(lag))
-    plan = _weekly(random_practice(tanks, WEEK_D * SPANS, seed, (2, 5), 60, forms), doubled)
+    plan = random_practice(tanks, log.gap_d * log.spans, seed, (2, 5), 60, forms)
+    plan = _regular(plan, log.gap_d, doubled)
     course = Course(plan, seed, richness)
-    _tend(course)
+    if log.found_share is not None:
+        share = np.random.default_rng([seed, 77]).uniform(*log.found_share, len(plan.areas))
+        course.height = np.minimum(share, HIGHEST_SHARE) * course.world.ceiling
+    _tend(course, log.gap_d * log.spans)
     advice = advise(course)
     found = Advised()
     for k, tank in enumerate(advice):
@@ -82,34 +107,31 @@ def advised_practice(
             cut[course.plan.areas.index(_area(plan, area.area_id))] = area.cut_cm
         found.promised.append(option.chance_all_within)
         found.kept.append(_true_chance(course, k, chosen, cut, seed))
-        found.beyond.append(chosen > WEEK_D * (2 if doubled else 1))
+        found.beyond.append(chosen > log.gap_d * (2 if doubled else 1))
     return found
 
 
-def _tend(course: Course) -> None:
+def _tend(course: Course, days: int) -> None:
     """Cut every area that stands above its usual cut at every visit, and log it."""
     aims = np.array([area.aim_cm for area in course.plan.areas])
     due = [course.gardener.visit_days(tank) for tank in course.plan.tanks]
-    for _ in range(WEEK_D * SPANS + 1):
+    for _ in range(days + 1):
         for tank, days in enumerate(due):
             if course.on.toordinal() in days:
                 course.visit(tank, aims)
         course.grow()
 
 
-def _weekly(plan: PracticePlan, doubled: bool) -> PracticePlan:
-    """Visit all tanks every week, but for one visit of each where gaps are to differ."""
+def _regular(plan: PracticePlan, gap_d: int, doubled: bool) -> PracticePlan:
+    """Visit all tanks at one rhythm, but for one visit of each where gaps are to differ."""
     tanks = []
     for number, tank in enumerate(plan.tanks):
         first = plan.first_on + timedelta(days=number % WEEK_D)
-        weekly = replace(tank, interval_d=WEEK_D, first_visit=first)
-        tanks.append(_with_one_left_out(weekly, 4 + number % 7) if doubled else weekly)
+        regular = replace(tank, interval_d=gap_d, first_visit=first)
+        left_out = first + timedelta(days=gap_d * (4 + number % 7))
+        away = (Away(left_out, left_out),) if doubled else ()
+        tanks.append(replace(regular, away=away))
     return replace(plan, tanks=tuple(tanks))
-
-
-def _with_one_left_out(tank: TankPlan, number: int) -> TankPlan:
-    on = tank.first_visit + timedelta(days=WEEK_D * number)
-    return replace(tank, away=(Away(on, on),))
 
 
 def _area(plan: PracticePlan, area_id: str):
@@ -154,16 +176,21 @@ def main(arguments: Sequence[str] | None = None) -> int:
     parser.add_argument("--lags", nargs="+", default=["0", "1", "3", "5", PRIOR])
     parser.add_argument("--gaps", nargs="+", choices=("alike", "doubled"), default=None)
     parser.add_argument("--forms", nargs="+", default=list(STEMS))
+    parser.add_argument("--gap-d", type=int, default=WEEKLY.gap_d)
+    parser.add_argument("--spans", type=int, default=WEEKLY.spans)
+    parser.add_argument("--found", type=float, nargs=2, default=None)
+    parser.add_argument("--plain", action="store_true")
     parser.add_argument("--jobs", type=int, default=2)
     asked = parser.parse_args(arguments)
+    log = Log(asked.gap_d, asked.spans, asked.found and tuple(asked.found))
+    richness = PLAIN if asked.plain else RICH
     seeds = range(FIRST_SEED, FIRST_SEED + asked.practices)
     forms = tuple(asked.forms)
     with ProcessPoolExecutor(asked.jobs) as pool:
         for gaps in asked.gaps or ("alike", "doubled"):
             for lag in asked.lags:
-                kinds = [
-                    [kind] * len(seeds) for kind in (lag, gaps == "doubled", asked.tanks, forms)
-                ]
+                same = (lag, gaps == "doubled", asked.tanks, forms, richness, log)
+                kinds = [[kind] * len(seeds) for kind in same]
                 found = reduce(add, pool.map(advised_practice, seeds, *kinds))
                 sys.stdout.write(report(f"lag {lag}, gaps {gaps}", found) + "\n")
                 sys.stdout.flush()

@@ -133,6 +133,7 @@ def draw_books(rng, count, regime=None):
         species_precision=np.full(world.species_effect.size, regime.rate_spread**-2.0),
         knot_precision=knot_precision() / regime.drift**2,
         ceiling_learnt=np.ones(areas, dtype=bool),
+        near_ceiling=np.zeros(areas, dtype=bool),
         highest_cm=np.zeros((2, areas)),
         highest_sd_cm=np.zeros((2, areas)),
         bend_doubt=1.0,

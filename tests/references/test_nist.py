@@ -79,6 +79,7 @@ def one_uncut_area(x, y, start, shape=1.0):
         species_precision=nothing,
         knot_precision=1e12 * knot_precision(),
         ceiling_learnt=np.ones(1, dtype=bool),
+        near_ceiling=np.zeros(1, dtype=bool),
         highest_cm=np.zeros((2, 1)),
         highest_sd_cm=np.zeros((2, 1)),
         bend_doubt=1.0,

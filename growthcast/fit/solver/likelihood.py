@@ -89,7 +89,8 @@ def variance_slopes(view: View) -> VarianceSlopes:
     """Differentiate the likelihood of a linear problem, exactly, in one pass back.
 
     The derivative of a log likelihood is the posterior mean of that of everything together (R. A.
-    Fisher's identity): squares over their variance, less one each.
+    Fisher's identity): squares over their variance, less one each. What scatter says of borders is
+    held.
     """
     problem, effects = view.problem, view.effects
     pooling, departure = problem.pooling, departure_of(view)

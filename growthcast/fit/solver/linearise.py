@@ -65,7 +65,7 @@ class Linearised:
     a cut of known size with the usual cut height that it is compared with by ``-by_usual_cut``
     [cm]. ``height_cm`` is the height at the current point with its second-order term.
 
-    ``saturating`` (n,) are the places of readings of areas whose ceiling is learnt, of which the
+    ``saturating`` (n,) are the places of readings of areas found near their ceilings, of which the
     scatter is asked, too: with ``flattening`` (n,), by which share a slope changes with its stage,
     and ``error_by_height`` (n,), by how much a reading's variance changes with the height [cm].
     """
@@ -175,10 +175,10 @@ def linearise(
     _link_unsaid_cuts(at, block, ceiling, bend, stage, border)
     _link_known_cuts(at, chains, ceiling, border, errors)
     _observe(at, block, border, errors)
-    if problem.is_exact or not problem.pooling.ceiling_learnt[chains.area].any():
+    if problem.is_exact or not problem.pooling.near_ceiling[chains.area].any():
         return at
     told = np.isfinite(nodes.reading_cm) & (block.trust == 1.0) & (nodes.link == Link.GREW)
-    place = np.flatnonzero(told & problem.pooling.ceiling_learnt[area])
+    place = np.flatnonzero(told & problem.pooling.near_ceiling[area])
     flattening = _slope_bend(expected_cm[place], slope[place], bend[place])
     return replace(
         at,

@@ -220,6 +220,7 @@ def _pooling(view: View, tanks: BoolArray, areas: IntArray) -> Pooling:
         tank_precision=pooling.tank_precision[tanks],
         species_precision=np.full_like(effects.species, HELD),
         ceiling_learnt=pooling.ceiling_learnt[areas],
+        near_ceiling=pooling.near_ceiling[areas],
         highest_cm=pooling.highest_cm[:, areas],
         highest_sd_cm=pooling.highest_sd_cm[:, areas],
     )

@@ -172,6 +172,8 @@ class Pooling:
     ``tank_precision`` (K,) and ``species_precision`` (S,) of the shared effects;
     ``knot_precision`` (M, M) of a tank's drift. A precision of 0 switches a prior off.
 
+    ``near_ceiling`` (A,) tells which areas were found near the ceiling expected twice: there the
+    scatter of heights speaks, too, since a stand that is full scatters by its readings alone.
     ``highest_cm`` and ``highest_sd_cm`` (2, A) are the two highest heights read of an area, the
     lower first, and the errors of such readings, 0 where there is none: a ceiling lies above what
     stood there.
@@ -197,6 +199,7 @@ class Pooling:
     species_precision: FloatArray
     knot_precision: FloatArray
     ceiling_learnt: BoolArray
+    near_ceiling: BoolArray
     highest_cm: FloatArray
     highest_sd_cm: FloatArray
     bend_doubt: float
@@ -381,6 +384,7 @@ def with_heights_that_count(problem: Problem) -> Problem:
     learnt = replace(
         pooling,
         ceiling_learnt=(near[0] & near[1]) | (False if problem.rises is None else problem.rises),
+        near_ceiling=near[0] & near[1],
         highest_cm=np.where(near, highest, 0.0),
         highest_sd_cm=sd,
     )

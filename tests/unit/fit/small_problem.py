@@ -113,6 +113,7 @@ def small_problem(seed=3, order=None, nodes_a_block=16_000):
         species_precision=1.0 / np.array([0.3, 0.5, 0.4]) ** 2,
         knot_precision=knot_precision() / 0.15**2,
         ceiling_learnt=np.ones(7, dtype=bool),
+        near_ceiling=np.zeros(7, dtype=bool),
         highest_cm=np.zeros((2, 7)),
         highest_sd_cm=np.zeros((2, 7)),
         bend_doubt=1.0,
