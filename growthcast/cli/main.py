@@ -21,6 +21,7 @@ from growthcast.cli.keep import (
     unlog_command,
 )
 from growthcast.cli.log import log_command
+from growthcast.cli.open_desk import open_command
 from growthcast.cli.pages import brief_command, overview_command
 from growthcast.cli.rescape import rescape_command
 from growthcast.cli.rounds import away_command, rounds_command
@@ -63,6 +64,7 @@ COMMANDS: dict[str, Callable[..., None]] = {
     "add": add_command,
     "log": log_command,
     "unlog": unlog_command,
+    "open": open_command,
     "check": check_command,
     "interval": interval_command,
     "forecast": forecast_command,
