@@ -3,26 +3,17 @@
 from __future__ import annotations
 
 from functools import partial
-from pathlib import Path
 from typing import Annotated
 
 from growthcast.book.words import check_known
 from growthcast.cli.options import BookFolder, OnDate, chosen_tanks, open_fit, option
-from growthcast.cli.pages import OutFile, check_page, write_page
+from growthcast.cli.pages import OutFile, VisitsFile, check_page, write_page
 from growthcast.errors import UsageError
 
 OneTank = Annotated[str | None, option("--tank", "ID", "The page of this tank.")]
 ClientName = Annotated[
     str | None,
     option("--client", "NAME", "The page of all tanks of this client, named as in tanks.csv."),
-]
-VisitsFile = Annotated[
-    Path | None,
-    option(
-        "--visits",
-        "FILE.csv",
-        "Planned visits to list, as growthcast rounds --csv writes them.",
-    ),
 ]
 
 

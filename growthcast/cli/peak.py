@@ -58,8 +58,11 @@ def peak_command(
 
     Exit status: 0 done, 2 bad arguments or a book with problems, 3 the tool itself failed.
     """
+    import numpy as np
+
     from growthcast.book.checks.rounds import closed_on, closed_times, open_before
     from growthcast.say.peak import peak_sentence, peak_words, why_not_best
+    from growthcast.service.recommend import recommend
     from growthcast.service.urgency import last_visit_on
     from growthcast.service.visit.peak import peak_plan
 
@@ -85,7 +88,8 @@ def peak_command(
     for visit in given:
         if (time := closed_on(closed, visit)) is not None:
             raise UsageError(f"--visits {visit}: {tank} is closed {time} (closed.csv)")
-    interval_d = recommended_interval(opened, fit, place)
+    [advice] = recommend(opened, fit, np.array([place]))
+    interval_d = recommended_interval(opened, advice)
     last = last_visit_on(opened, fit, place) or today
     usual = given or _usual_visits(last, today, on, interval_d)
     open_then = {open_before(closed, visit, today) for visit in usual}
