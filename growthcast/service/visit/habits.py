@@ -6,8 +6,7 @@ import numpy as np
 
 from growthcast.arrays import FloatArray, IntArray
 from growthcast.growth.quick import column
-from growthcast.service.effort import DAYS_PER_YEAR, Saving, saving
-from growthcast.service.effort.visits import Hands
+from growthcast.service.effort.visits import DAYS_PER_YEAR, Hands, Saving, saving
 from growthcast.service.interval import FOLLOWED_DRAWS, IntervalOptions, lasts_from
 from growthcast.service.living import share_of_draws
 from growthcast.service.visit.standing import Standing

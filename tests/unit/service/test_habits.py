@@ -8,7 +8,8 @@ import numpy as np
 import pytest
 
 from growthcast.fit.growth import fit_growth
-from growthcast.service.effort import hands_of, learn_timing
+from growthcast.service.effort.learn import learn_timing
+from growthcast.service.effort.visits import hands_of
 from growthcast.service.interval import FOLLOWED_DRAWS, interval_options, lasts_from
 from growthcast.service.visit.habits import MOST_VISITS, saved_by_leaving, visits_lasted
 from growthcast.service.visit.standing import standing_areas
