@@ -18,8 +18,8 @@ if TYPE_CHECKING:
     from growthcast.book.book import Book as Book
     from growthcast.book.read import read_book as read_book
     from growthcast.book.shipped import demo_dir as demo_dir
-    from growthcast.book.supposed.changes import Changes as Changes
-    from growthcast.book.supposed.layout_file import read_layout as read_layout
+    from growthcast.book.supposed import Changes as Changes
+    from growthcast.book.supposed import read_layout as read_layout
     from growthcast.errors import BookProblems as BookProblems
     from growthcast.errors import Finding as Finding
     from growthcast.errors import GrowthcastError as GrowthcastError
@@ -57,8 +57,7 @@ _HOMES = {
     "growthcast.book.book": "Book",
     "growthcast.book.read": "read_book",
     "growthcast.book.shipped": "demo_dir",
-    "growthcast.book.supposed.changes": "Changes",
-    "growthcast.book.supposed.layout_file": "read_layout",
+    "growthcast.book.supposed": "Changes read_layout",
     "growthcast.errors": "BookProblems Finding GrowthcastError",
     "growthcast.fit.growth": "fit_growth",
     "growthcast.fit.result": "GrowthFit",

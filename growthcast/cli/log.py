@@ -1,26 +1,83 @@
-"""growthcast log: a whole visit in one short line."""
+"""growthcast log: a whole visit in one short line, or every area asked for in turn."""
 
 from __future__ import annotations
 
+import sys
 from collections.abc import Callable, Sequence
 from datetime import date, timedelta
 from typing import TYPE_CHECKING, Annotated, TypeVar
 
 import typer
 
-from growthcast.book.report import format_finding
+from growthcast.book.findings import format_finding
 from growthcast.book.shipped import find_own_book
-from growthcast.cli.ask import answer, ask_for_visit
 from growthcast.cli.options import AsJson, argument, day_option, option
-from growthcast.cli.output import print_answer, print_line, print_words, say
-from growthcast.errors import GrowthcastError
+from growthcast.cli.output import print_answer, print_line, print_words, printable, say
+from growthcast.errors import GrowthcastError, UsageError
 from growthcast.say.words import count_of
 
 if TYPE_CHECKING:
     from growthcast.book.book import Book
     from growthcast.book.writing.visit.entry import VisitRow
+    from growthcast.book.writing.visit.names import Place
     from growthcast.fit.result import GrowthFit
     from growthcast.service.doubts.typed import Doubt
+
+
+def ask_for_visit(
+    book: Book, tank_id: str, day: date, items: Sequence[str] = ()
+) -> tuple[VisitRow, ...]:
+    """Ask for every area without a row of its own on the day, then for the whole tank.
+
+    ``items`` are parts of the visit that are known already.
+    """
+    from growthcast.book.writing.visit.entry import GRAMMAR
+    from growthcast.book.writing.visit.places import places_of, visit_rows
+
+    say(f"{tank_id} on {day}: type what you did, Enter to skip an area, ? for what to write.")
+    items = [*items]
+    asked = [p for p in places_of(book, tank_id, day) if p.alive and not p.logged]
+    for place in (*asked, None):
+        while True:
+            typed = answer(_question(place), items)
+            if typed == "?":
+                say(GRAMMAR)
+                continue
+            # Several amounts may stand apart, as in the question; a note keeps its blanks.
+            parts = [typed] if "note:" in typed else typed.split()
+            if place is not None:
+                parts = [f"{place.area_id}={'+'.join(parts)}"] if parts else []
+            try:
+                if parts:
+                    visit_rows(book, tank_id, day, [*items, *parts])
+                    items += parts
+                break
+            except UsageError as error:
+                say(str(error))
+    return visit_rows(book, tank_id, day, items)
+
+
+def _question(place: Place | None) -> str:
+    if place is None:
+        return "whole tank (bucket=180g 35min): "
+    named = f"{place.label} ({place.area_id})" if place.label else place.area_id
+    return f"{named}, {place.unit} before/after: "
+
+
+def answer(question: str, so_far: Sequence[str] = ()) -> str:
+    """Return a line typed at a question on stderr; the end of the input leaves without writing.
+
+    What was typed so far is then said back, so that it can be given again.
+    """
+    print(printable(question), end="", file=sys.stderr, flush=True)  # noqa: T201
+    line = sys.stdin.readline()
+    if not line:
+        typed = f"; typed so far: {' '.join(so_far)}" if so_far else ""
+        raise UsageError(
+            f"the input ended before the visit was complete; nothing was written{typed}"
+        )
+    return line.strip()
+
 
 T = TypeVar("T")
 
@@ -59,9 +116,8 @@ def log_command(
     """
     from growthcast.book.read import read_book
     from growthcast.book.writing.append import add_rows, would_add
-    from growthcast.book.writing.visit.echo import visit_in_words
+    from growthcast.book.writing.visit import places
     from growthcast.book.writing.visit.entry import looks_like_item
-    from growthcast.book.writing.visit.places import log_rows, places_of, tank_of_visit, visit_rows
     from growthcast.say.doubts import doubts_for_programs
     from growthcast.say.log import outlook_for_programs, outlook_words
     from growthcast.service.logged import after_visit
@@ -74,16 +130,16 @@ def log_command(
     if on is None:
         say(f"The day of the visit is today, {day}; another is given with --on.")
     book = read_book(folder, today=today)
-    tank_id = tank_of_visit(book, tank, items)
-    rows = (visit_rows if items else ask_for_visit)(book, tank_id, day, items)
+    tank_id = places.tank_of_visit(book, tank, items)
+    rows = (places.visit_rows if items else ask_for_visit)(book, tank_id, day, items)
     if not rows:
         say("Nothing was typed, so nothing was written.")
         return
     before, doubts, questions = _judged(book, tank_id, day, rows)
     grams = before.whole_tank_grams if before else (book.practice.whole_tank_grams or "all", "")
-    cells = log_rows(rows, book, tank_id, day, grams[0])
-    places = places_of(book, tank_id, day)
-    understood = visit_in_words(tank_id, day, rows, places, grams, questions)
+    cells = places.log_rows(rows, book, tank_id, day, grams[0])
+    areas = places.places_of(book, tank_id, day)
+    understood = places.visit_in_words(tank_id, day, rows, areas, grams, questions)
     if not as_json:
         print_words(understood)
     tried = would_add(folder, "trims", cells, today=today)

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
-from growthcast.book.report import summary_for_commands
+from growthcast.book.findings import summary_for_commands
 from growthcast.book.shipped import find_book
 from growthcast.book.words import check_known, some_of
 from growthcast.cli.output import say

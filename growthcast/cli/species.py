@@ -123,8 +123,8 @@ def _all_species(folder: str | None) -> list[dict[str, Any]]:
 
 def _species_of_book(folder: str) -> Table:
     """Return the species of a book, after saying what was noted while it was read."""
+    from growthcast.book.findings import summary_for_commands
     from growthcast.book.read import read_book
-    from growthcast.book.report import summary_for_commands
 
     book = read_book(folder)
     if beside := summary_for_commands(book.findings):

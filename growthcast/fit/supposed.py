@@ -18,8 +18,8 @@ from threadpoolctl import threadpool_limits
 
 from growthcast.arrays import FloatArray
 from growthcast.book.book import Book
-from growthcast.book.supposed.changes import Changes
-from growthcast.book.supposed.rows import (
+from growthcast.book.supposed import (
+    Changes,
     PlannedArea,
     with_conditions,
     with_planted_areas,

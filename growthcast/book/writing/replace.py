@@ -13,13 +13,15 @@ import hashlib
 import os
 import time
 import uuid
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Iterator, Mapping
+from contextlib import contextmanager
 from datetime import UTC, datetime
 from pathlib import Path
 
+from growthcast.book.words import printable
 from growthcast.book.writing.journal import JOURNAL, Entry, append_line, shorten, splice_of
 from growthcast.book.writing.lock import LOCK, book_lock, temporary
-from growthcast.errors import FileChanged, NotWritten
+from growthcast.errors import FileChanged, NotWritten, UsageError
 
 _TRIES, _PAUSE_S = 6, 0.1  # a file open elsewhere may be let go of within half a second
 
@@ -251,3 +253,28 @@ def _trouble(name: str, error: OSError) -> NotWritten:
         )
     reason = error.strerror or "no reason given"
     return NotWritten(f"{name} cannot be written ({reason}). Nothing was changed")
+
+
+@contextmanager
+def refusals_in_words(file: Path) -> Iterator[None]:
+    """Turn what the system says of a file into a sentence."""
+    try:
+        yield
+    except OSError as error:
+        reason = (error.strerror or str(error)).lower()
+        raise UsageError(f'"{printable(str(file))}" cannot be written: {reason}') from error
+
+
+def write_whole(file: Path, content: bytes) -> None:
+    """Write a file in one step: a reader finds the old one or the new one, never a part."""
+    beside = file.parent / f".growthcast-{os.getpid()}{file.suffix}"
+    with refusals_in_words(file):
+        try:
+            with beside.open("xb") as kept:
+                kept.write(content)
+                kept.flush()
+                os.fsync(kept.fileno())
+            beside.replace(file)
+        except BaseException:
+            beside.unlink(missing_ok=True)
+            raise

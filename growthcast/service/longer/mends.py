@@ -11,7 +11,7 @@ import numpy as np
 
 from growthcast.arrays import BoolArray, FloatArray
 from growthcast.book.book import Book
-from growthcast.book.supposed.rows import Cell, with_rows
+from growthcast.book.supposed import Cell, with_rows
 from growthcast.fit.design import build_design
 from growthcast.fit.growth import fit_growth
 from growthcast.fit.result import GrowthFit

@@ -10,7 +10,7 @@ import numpy as np
 
 from growthcast.arrays import FloatArray
 from growthcast.book.book import Book
-from growthcast.book.supposed.rows import PlannedArea
+from growthcast.book.supposed import PlannedArea
 from growthcast.errors import UsageError
 from growthcast.finite import finite_answer
 from growthcast.fit.result import OWN_SPANS_FOR_LOG, GrowthFit

@@ -16,7 +16,7 @@ import numpy as np
 
 from growthcast.arrays import FloatArray, IntArray
 from growthcast.book.book import Book
-from growthcast.book.supposed.rows import PlannedArea
+from growthcast.book.supposed import PlannedArea
 from growthcast.fit.result import GrowthFit
 from growthcast.fit.supposed import fit_beside
 from growthcast.plain import FLAT, HIDDEN, in_json

@@ -7,7 +7,7 @@ from datetime import date, timedelta
 
 import pytest
 
-from growthcast.book.supposed.rows import with_rows
+from growthcast.book.supposed import with_rows
 from growthcast.fit.growth import fit_growth
 from growthcast.service.effort import Range
 from growthcast.service.logged import AreaAfterVisit, after_visit, before_visit

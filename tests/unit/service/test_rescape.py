@@ -10,8 +10,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from growthcast.book.supposed.changes import Changes
-from growthcast.book.supposed.layout_file import read_layout
+from growthcast.book.supposed import Changes, read_layout
 from growthcast.errors import BookProblems, UsageError
 from growthcast.fit.growth import fit_growth
 from growthcast.fit.spreads import Spreads
