@@ -40,8 +40,8 @@ if TYPE_CHECKING:
     from growthcast.service.rescape.plants import compare_plants as compare_plants
     from growthcast.service.rescape.swaps import SwapSearch as SwapSearch
     from growthcast.service.rescape.swaps import swaps_to_reach as swaps_to_reach
+    from growthcast.service.rounds.plan import RoundsPlan as RoundsPlan
     from growthcast.service.rounds.plan import plan_rounds as plan_rounds
-    from growthcast.service.rounds.result import RoundsPlan as RoundsPlan
     from growthcast.service.visit.away import AwayTank as AwayTank
     from growthcast.service.visit.away import weeks_away as weeks_away
     from growthcast.service.visit.cuts import CutSheet as CutSheet
@@ -71,8 +71,7 @@ _HOMES = {
     "growthcast.service.rescape.plants": "PlantAdvice compare_plants",
     "growthcast.service.rescape.layouts": "LayoutAdvice compare_layouts",
     "growthcast.service.rescape.swaps": "SwapSearch swaps_to_reach",
-    "growthcast.service.rounds.plan": "plan_rounds",
-    "growthcast.service.rounds.result": "RoundsPlan",
+    "growthcast.service.rounds.plan": "RoundsPlan plan_rounds",
     "growthcast.service.visit.away": "AwayTank weeks_away",
     "growthcast.service.visit.cuts": "CutSheet cut_sheet",
     "growthcast.service.visit.peak": "PeakPlan peak_plan",

@@ -118,9 +118,8 @@ def log_command(
     from growthcast.book.writing.append import add_rows, would_add
     from growthcast.book.writing.visit import places
     from growthcast.book.writing.visit.entry import looks_like_item
-    from growthcast.say.doubts import doubts_for_programs
-    from growthcast.say.log import outlook_for_programs, outlook_words
-    from growthcast.service.logged import after_visit
+    from growthcast.say.log import doubts_for_programs, outlook_for_programs, outlook_words
+    from growthcast.service.visit.logged import after_visit
 
     items = visit or []
     named = items[0] if items and not looks_like_item(items[0]) else None
@@ -172,9 +171,9 @@ def _judged(
     book: Book, tank_id: str, day: date, rows: Sequence[VisitRow]
 ) -> tuple[GrowthFit | None, Sequence[Doubt], dict[str | None, list[str]]]:
     """Return the fit without the visit, what is doubted by it, and that as questions by area."""
-    from growthcast.say.doubts import doubt_words
+    from growthcast.say.log import doubt_words
     from growthcast.service.doubts.judge import doubts_of_visit
-    from growthcast.service.logged import before_visit
+    from growthcast.service.visit.logged import before_visit
 
     before: GrowthFit | None = None
     doubts: Sequence[Doubt] = ()

@@ -22,7 +22,7 @@ class Wander:
     """How far the log pace of a tank, and of an area beside it, wanders when nothing has changed.
 
     A fit counts what a tank's drift does beyond its knots as noise of each span on its own. Here
-    the areas of a tank share it, so its spread is learnt anew (``wander.py``). That of an area
+    the areas of a tank share it, so its spread is learnt anew (``readings.py``). That of an area
     stands for what the model's curve, clock and errors miss.
     """
 

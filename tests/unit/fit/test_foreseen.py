@@ -14,7 +14,7 @@ from growthcast.fit.foreseen.doubt import Wander, doubts_of, tank_border, weekly
 from growthcast.fit.growth import last_logged
 from growthcast.fit.solver.hierarchy import border_covariance
 from growthcast.fit.solver.linearise import RATE
-from growthcast.service.watch.wander import gather_evidence, origin_of
+from growthcast.service.watch.readings import gather_evidence, origin_of
 from tests.books import TODAY
 
 
