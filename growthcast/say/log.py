@@ -30,6 +30,14 @@ def doubts_for_programs(doubts: Sequence[Doubt]) -> list[dict[str, Any]]:
     ]
 
 
+def questions(doubts: Sequence[Doubt]) -> dict[str | None, list[str]]:
+    """Return doubts as questions by area, ``None`` for the whole tank."""
+    asked: dict[str | None, list[str]] = {}
+    for doubt in doubts:
+        asked.setdefault(doubt.area_id, []).append(doubt_words(doubt))
+    return asked
+
+
 def doubt_words(doubt: Doubt) -> str:
     """Return a doubt with its cause as a question."""
     sentence, cause = doubt_sentence(doubt), cause_words(doubt)

@@ -13,7 +13,7 @@ import numpy as np
 
 from growthcast.arrays import FloatArray
 from growthcast.book.book import Book
-from growthcast.fit.model.drift import span_drift
+from growthcast.fit.model.noise import span_drift
 from growthcast.fit.result import GrowthFit
 from growthcast.growth.logistic import shape_factor, stage
 from growthcast.growth.normal import normal_cdf, normal_quantile
