@@ -303,7 +303,7 @@ def _above_ground(tables: Tables) -> list[Finding]:
         f"tank's {plain(ground)} cm² of ground"
     )
     fix = "correct area_cm2 of this row or others; or length_cm and width_cm in tanks.csv"
-    at = at_cell(areas, largest, "area_cm2", "area-above-tank", found, fix)
+    at = at_cell(areas, largest, "area_cm2", "area-above-tank", found=found, fix=fix)
     return [replace(at, level="problem")]
 
 
