@@ -6,7 +6,7 @@ from typing import Any
 
 import numpy as np
 
-from growthcast.book.supposed import CONDITION_WORDS
+from growthcast.book.tables import CONDITION_WORDS
 from growthcast.fit.supposed import Supposed
 from growthcast.say.water import none_added_words
 from growthcast.say.words import Beside, Words
