@@ -61,7 +61,7 @@ def check_command(
     Exit status: 0 nothing or remarks only, 1 notes, 2 problems or bad arguments, 3 tool fault.
     """
     from growthcast.book.read import inspect_book
-    from growthcast.say.water import co2_words
+    from growthcast.say.supposed import co2_words
 
     read, findings = inspect_book(folder_of(book), today=date.today(), on=on)
     summary, assumed = "", []

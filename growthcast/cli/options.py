@@ -131,7 +131,7 @@ def fitted(book: Book, day: date) -> GrowthFit:
 def open_fit(named: str | None, on: date | None) -> tuple[Book, date, GrowthFit]:
     """Read and fit the book; areas whose fit did not settle are named on stderr."""
     from growthcast.fit.growth import last_logged
-    from growthcast.say.water import co2_words
+    from growthcast.say.supposed import co2_words
 
     book, day = open_book(named, on)
     for sentence in co2_words(book, unknown=False):

@@ -25,7 +25,7 @@ from growthcast.plain import plain
 if TYPE_CHECKING:
     from growthcast.book.book import Book
     from growthcast.book.checks.rounds import ClosedTime
-    from growthcast.service.rounds.result import RoundsPlan
+    from growthcast.service.rounds.plan import RoundsPlan
     from growthcast.service.visit.away import AwayTank
 
 
@@ -113,7 +113,7 @@ def _check_file(book: Book, file: Path | None, suffix: str) -> None:
 def _write_files(plan: RoundsPlan, csv: Path | None, ics: Path | None) -> None:
     from growthcast.book.writing.replace import write_whole
     from growthcast.cli.output import say
-    from growthcast.say.rounds_files import rounds_csv, rounds_ics
+    from growthcast.say.rounds import rounds_csv, rounds_ics
 
     if csv is not None:
         write_whole(csv, rounds_csv(plan).encode())

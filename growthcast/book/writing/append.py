@@ -16,7 +16,7 @@ from growthcast.book.writing.dialect import appended
 from growthcast.book.writing.journal import Entry, Splice, append_line, entries
 from growthcast.book.writing.lock import book_lock
 from growthcast.book.writing.replace import hash_of, read_file, replace_files
-from growthcast.errors import FileChanged, Finding, RowsRefused, UsageError
+from growthcast.errors import FileChanged, Finding, HeldAlready, RowsRefused, UsageError
 
 _ATTEMPTS = 5  # each time another program changed the file meanwhile, it is read again
 
@@ -50,6 +50,7 @@ def add_rows(
     today: date,
     command: str,
     summary: str,
+    visit: tuple[str, str] | None = None,
 ) -> Addition:
     """Add rows at the end of a table of a book: its old bytes as they were, then the new lines.
 
@@ -76,6 +77,7 @@ def add_rows(
                     expected={name: hash_of(old)},
                     command=command,
                     summary=summary,
+                    visit=visit,
                 )
             return Addition(tried.book, tried.findings, tried.problems_before, entry)
         except FileChanged:
@@ -101,7 +103,8 @@ def _tried(
     refused = [item for item in fresh if item.level == "problem" or item.slug == "same-rows"]
     own = [i for i in before if i.file == name and i.level == "problem" and i.slug != "no-rows"]
     if not own and refused and all(item.slug == "same-rows" for item in refused):
-        raise UsageError(f"{name} holds this already: {refused[0].found}; nothing was written")
+        held = f"{name} holds this already: {refused[0].found}; nothing was written"
+        raise HeldAlready(held) if len(refused) >= len(rows) else UsageError(held)
     if refused or own:
         raise RowsRefused(tuple(own or refused))
     problems = tuple(item for item in before if item.level == "problem" and item in after)

@@ -52,6 +52,7 @@ def replace_files(
     command: str = "write",
     summary: str = "",
     takes_back: str | None = None,
+    visit: tuple[str, str] | None = None,
 ) -> Entry:
     """Replace files of a book, all under its lock, each in one step; return the journal's entry.
 
@@ -73,9 +74,9 @@ def replace_files(
     expected
         ``hash_of`` the bytes from which the new ones were made, ``None`` for a file that was not
         there; one for each name in ``new``.
-    command, summary, takes_back
-        What the journal says of the change: the command's name, one sentence for a person, and the
-        id of the entry which this one undoes, if any.
+    command, summary, takes_back, visit
+        What the journal says of the change: the command's name, one sentence for a person, the
+        id of the entry which this one undoes, and the visit it logs (see ``Entry``), if any.
 
     Raises
     ------
@@ -102,7 +103,7 @@ def replace_files(
             for name, data in changed.items()
         }
         at = datetime.now(UTC).isoformat(timespec="seconds")
-        entry = Entry(uuid.uuid4().hex[:12], at, command, summary, splices, takes_back)
+        entry = Entry(uuid.uuid4().hex[:12], at, command, summary, splices, takes_back, visit)
         if changed:
             _carry_out(folder, old, changed, entry)
         return entry

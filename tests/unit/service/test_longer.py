@@ -14,9 +14,9 @@ from growthcast.fit.growth import fit_growth
 from growthcast.plain import plain
 from growthcast.say.reasons import certainty_words, mend_words, next_longer_words
 from growthcast.service.advice import Certainty, Mend
+from growthcast.service.certainty import certainty_of, chance_if_known
 from growthcast.service.interval import interval_options
 from growthcast.service.living import living_areas
-from growthcast.service.longer.certainty import certainty_of, chance_if_known
 from growthcast.service.recommend import recommend
 from tests.books import AREAS, make_book
 

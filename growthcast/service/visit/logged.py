@@ -14,7 +14,7 @@ from growthcast.fit.result import GrowthFit
 from growthcast.forecast.report import forecast_growth
 from growthcast.plain import BY_QUANTILE, HIDDEN, in_json
 from growthcast.service.advice import TankAdvice
-from growthcast.service.effort import Range
+from growthcast.service.effort.visits import Range
 from growthcast.service.recommend import recommend
 from growthcast.service.urgency import tanks_due
 

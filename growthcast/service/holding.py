@@ -1,4 +1,4 @@
-"""Whether a plant holds at all where it is put: light, warmth and CO2.
+"""Whether a plant holds at all where it is put: light, warmth and CO2; what CO2 is assumed.
 
 A response says how fast a plant grows; these chances say whether it lives. All spreads are
 estimates without a source, kept wide.
@@ -14,6 +14,7 @@ import numpy as np
 from growthcast.arrays import FloatArray, IntArray
 from growthcast.book.book import Book
 from growthcast.finite import finite_answer
+from growthcast.fit.model.clock import tank_conditions
 from growthcast.fit.result import OWN_SPANS_FOR_LOG, GrowthFit
 from growthcast.fit.supposed import conditions_now, conditions_since
 from growthcast.growth.normal import normal_cdf
@@ -211,3 +212,26 @@ def not_holding(book: Book, fit: GrowthFit, tank: int, areas: IntArray) -> tuple
         )
         for i in np.flatnonzero(doubtful & unseen).tolist()
     )
+
+
+@finite_answer
+def co2_assumed(book: Book) -> tuple[list[str], list[str]]:
+    """Return the planted tanks whose CO2 is assumed.
+
+    Parameters
+    ----------
+    book : Book
+        A book without problems.
+
+    Returns
+    -------
+    none_added, unknown : list of str
+        Ids of the tanks to which no CO2 is added, and of those whose CO2 nobody ever gave.
+    """
+    tanks = book.tanks.text("tank_id")
+    tank_of_row = book.conditions.places("tank_id", tanks)
+    conditions = tank_conditions(book.conditions, tank_of_row, tanks.size, read_reference())
+    planted = np.isin(tanks.astype(str), book.areas.text("tank_id").astype(str))
+    none = planted & conditions.none_added.any(axis=1)
+    blank = planted & np.isnan(conditions.values["co2_mg_l"]).all(axis=1)
+    return tanks[none].tolist(), tanks[blank].tolist()
