@@ -24,8 +24,8 @@ if TYPE_CHECKING:
     from growthcast.errors import Finding as Finding
     from growthcast.errors import GrowthcastError as GrowthcastError
     from growthcast.fit.growth import fit_growth as fit_growth
+    from growthcast.fit.model.spreads import Spreads as Spreads
     from growthcast.fit.result import GrowthFit as GrowthFit
-    from growthcast.fit.spreads import Spreads as Spreads
     from growthcast.fit.supposed import Supposed as Supposed
     from growthcast.fit.supposed import suppose as suppose
     from growthcast.forecast.backtest import backtest as backtest
@@ -61,7 +61,7 @@ _HOMES = {
     "growthcast.errors": "BookProblems Finding GrowthcastError",
     "growthcast.fit.growth": "fit_growth",
     "growthcast.fit.result": "GrowthFit",
-    "growthcast.fit.spreads": "Spreads",
+    "growthcast.fit.model.spreads": "Spreads",
     "growthcast.fit.supposed": "Supposed suppose",
     "growthcast.forecast.backtest": "backtest",
     "growthcast.forecast.report": "AreaForecast forecast_growth",

@@ -15,7 +15,7 @@ from growthcast.arrays import BoolArray, FloatArray
 from growthcast.book.book import Book
 from growthcast.finite import finite_answer
 from growthcast.fit.design import COVER_CEILING, day_number
-from growthcast.fit.model.looks import look_log_chance
+from growthcast.fit.model.noise import look_log_chance
 from growthcast.fit.result import GrowthFit
 from growthcast.forecast.heights import outlook
 from growthcast.growth.normal import normal_cdf, normal_quantile

@@ -17,7 +17,7 @@ import numpy as np
 from growthcast.arrays import FloatArray, IntArray
 from growthcast.book.book import Book
 from growthcast.book.supposed import PlannedArea
-from growthcast.fit.model.drift import span_drift
+from growthcast.fit.model.noise import span_drift
 from growthcast.fit.result import GrowthFit
 from growthcast.fit.supposed import fit_beside
 from growthcast.growth.logistic import shape_factor, stage

@@ -13,7 +13,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from growthcast.arrays import BoolArray, FloatArray, IntArray
-from growthcast.fit.foreseen.evidence import BIN_D
+from growthcast.fit.foreseen import BIN_D
 from growthcast.service.draws import stratified_normals
 from growthcast.service.watch.readings import TankCase
 from growthcast.service.watch.scan import (

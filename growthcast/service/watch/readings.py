@@ -16,11 +16,10 @@ from scipy.linalg import cho_factor, cho_solve, solve_triangular
 from growthcast.arrays import BoolArray, FloatArray, IntArray
 from growthcast.book.book import Book
 from growthcast.fit.design import Design
-from growthcast.fit.foreseen.doubt import Foreseen, Wander, doubts_of
-from growthcast.fit.foreseen.evidence import Evidence, evidence_under
-from growthcast.fit.growth import fit_growth
-from growthcast.forecast.hindsight import known_before, log_visits
+from growthcast.fit.foreseen import Evidence, Foreseen, Wander, doubts_of, evidence_under
+from growthcast.fit.growth import fit_growth, known_before
 from growthcast.forecast.report import as_date
+from growthcast.log.visits import log_visits
 from growthcast.service.watch.scan import Course, course_of
 
 TANK_ROOM, AREA_ROOM = 0.4, 0.3

@@ -27,7 +27,7 @@ import numpy as np
 from scipy.linalg import solve_triangular
 
 from growthcast.arrays import BoolArray, FloatArray, IntArray
-from growthcast.fit.foreseen.doubt import Foreseen
+from growthcast.fit.foreseen import Foreseen
 from growthcast.service.draws import stratified_normals
 
 LARGEST_SURPRISE = 3.0

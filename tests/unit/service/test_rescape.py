@@ -13,7 +13,7 @@ import pytest
 from growthcast.book.supposed import Changes, read_layout
 from growthcast.errors import BookProblems, UsageError
 from growthcast.fit.growth import fit_growth
-from growthcast.fit.spreads import Spreads
+from growthcast.fit.model.spreads import Spreads
 from growthcast.fit.supposed import suppose
 from growthcast.say.plants import plant_reason
 from growthcast.service.effort.visits import Range

@@ -11,10 +11,7 @@ import pytest
 from growthcast.book.read import read_book
 from growthcast.book.shipped import demo_dir
 from growthcast.fit.design import day_number
-from growthcast.fit.foreseen.doubt import (
-    Foreseen,
-    doubts_of,
-)
+from growthcast.fit.foreseen import Foreseen, doubts_of
 from growthcast.fit.growth import last_logged
 from growthcast.fit.solver import view
 from growthcast.plain import plain

@@ -8,7 +8,7 @@ from types import SimpleNamespace
 import numpy as np
 import pytest
 
-from growthcast.fit.foreseen.doubt import Foreseen
+from growthcast.fit.foreseen import Foreseen
 from growthcast.service.watch.judge import (
     DROP_TO_SHARE,
     judge_species,

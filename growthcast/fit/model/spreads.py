@@ -1,11 +1,14 @@
-"""The days of growth that every cut costs, by form, and how a practice's log teaches them.
+"""The spreads of the model, and the days of growth that every cut costs, by form.
 
-With equal gaps a lag cannot be told from a slower rate: the log speaks of ``rate * (gap - lag)``.
-The lag of each form is therefore an unknown of the linear-Gaussian problem beside the shared
-effects, though not a row of the border: areas of a form share it, so what the chains say on it is
-had from one more pass of the filter (``FilterPass`` along the lag) instead of a wider one at every
-step. What is known of the lags is a normal of which only the part above zero counts; rates follow
-it, and so forecasts over gaps that the log does not have widen by themselves.
+Spreads say how far tanks, areas, spans and readings differ from their means (``fit.learning``
+learns them).
+
+**Lags.** With equal gaps a lag cannot be told from a slower rate: the log speaks of
+``rate * (gap - lag)``. The lag of each form is therefore an unknown of the linear-Gaussian problem
+beside the shared effects, though not a row of the border: areas of a form share it, so what the
+chains say on it is had from one more pass of the filter (``filter_along``) instead of a wider one
+at every step. What is known of the lags is a normal of which only the part above zero counts; rates
+follow it, and so forecasts over gaps that the log does not have widen by themselves.
 
 References
 ----------
@@ -16,7 +19,7 @@ uncertainty of a shared parameter, carried on by the slopes of what follows it.
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, fields, replace
 from functools import cache
 from typing import Any
 
@@ -28,15 +31,29 @@ from growthcast.fit.model.clock import LEAST_AWAKE_SHARE
 from growthcast.fit.rows.chains import Link
 from growthcast.fit.solver.hierarchy import solve_effects
 from growthcast.fit.solver.kalman import filter_along, score_of
-from growthcast.fit.solver.linearise import RATE
+from growthcast.fit.solver.problem import RATE
 from growthcast.fit.solver.view import View, departure_given, departure_of
 from growthcast.growth.normal import normal_cdf, normal_quantile
 from growthcast.species import read_forms
 
+LEARNT = (
+    "species",
+    "tank",
+    "area",
+    "span",
+    "drift",
+    "height_error_cm",
+    "height_error_share",
+    "weight",
+)
+"""The spreads that a log teaches."""
+
 FORMS = tuple(read_forms())
 """The growth forms, in the order of all arrays (F,)."""
+
 TABLE_SPREAD = 0.5
 """How far the table's rates may be off all together, as a log (an estimate)."""
+
 SHARED = 0.5
 """Correlation of the lags of two forms in one practice: hands, water and light are the same (an
 estimate)."""
@@ -122,6 +139,54 @@ def prior_lags() -> Lags:
     spread = np.array([form.lag_spread_d for form in read_forms().values()])
     alike = np.where(np.eye(spread.size) > 0.0, 1.0, SHARED)
     return Lags(np.zeros(spread.size), alike * spread[:, None] * spread)
+
+
+@dataclass(frozen=True, slots=True)
+class Spreads:
+    """Standard deviations of the model's random parts, on the log rate unless said otherwise.
+
+    The defaults are estimates (common practice, no source): two tanks under the same conditions
+    differ by about a third, two patches of a species in one tank by a fifth, and one week's growth
+    from the next by a fifth. They are where learning starts from and what it leans on.
+
+    Attributes
+    ----------
+    species
+        Multiplies each species' own ``rate_spread`` [-]; 1 takes the table at its word.
+    tank, area
+        Spread of the log rate between tanks and between areas of a tank [-].
+    span
+        Relative spread of one week's growth; its variance falls as 1/days [-].
+    drift
+        Spread of the log rate with which a tank drifts around its own mean [-].
+    height_error_cm, height_error_share
+        Error of a reading: fixed part [cm] and share of the height [-].
+    density, weight
+        Spread of areas' log densities around the table's, and relative spread of one weight [-].
+    habit
+        Scatter of the heights an area is cut to, as a share, before its log says otherwise [-].
+    sd
+        Standard deviation of the logarithm of each spread that was learnt; empty when none was.
+    lags
+        What is known of the days of growth lost after a cut.
+    """
+
+    species: float = 1.0
+    tank: float = 0.30
+    area: float = 0.20
+    span: float = 0.20
+    drift: float = 0.15
+    height_error_cm: float = 0.5
+    height_error_share: float = 0.05
+    density: float = 0.50
+    weight: float = 0.20
+    habit: float = 0.15
+    sd: dict[str, float] = field(default_factory=dict)
+    lags: Lags = field(default_factory=prior_lags, compare=False)
+
+    def as_dict(self) -> dict[str, float]:
+        """Return the spreads by name."""
+        return {f.name: getattr(self, f.name) for f in fields(self) if f.type == "float"}
 
 
 @dataclass(frozen=True, slots=True)

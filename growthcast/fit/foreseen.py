@@ -4,7 +4,8 @@ The book as it was known on one earlier day, the *origin*, is fitted; its rates,
 joint uncertainty stay as they were then. The log since is filtered through under them, so that each
 reading meets the height foreseen from the readings before it. Nothing later enters, and a slow
 change cannot hide in an estimate that follows it: what the tank's drift may do since the origin is
-in the covariance of the readings, not in their mean.
+in the covariance of the readings, not in their mean. ``doubts_of`` is that
+covariance when nothing has changed.
 """
 
 from __future__ import annotations
@@ -18,20 +19,33 @@ from growthcast.arrays import BoolArray, FloatArray, IntArray
 from growthcast.book.book import Book
 from growthcast.fit.design import Design, build_design, day_number
 from growthcast.fit.growth import on_what_fits
-from growthcast.fit.model.drift import KNOT_COUNT, SpanDrift
+from growthcast.fit.model.noise import (
+    KNOT_COUNT,
+    KNOT_WINDOWS_D,
+    MEMORY_D,
+    SpanDrift,
+    knot_precision,
+    window_covariance,
+)
+from growthcast.fit.model.posterior import TankBorder, tank_border
 from growthcast.fit.result import GrowthFit
 from growthcast.fit.rows.chains import Link
-from growthcast.fit.sites.propagate import propagate
-from growthcast.fit.solver.linearise import BORDER, CEILING, HABIT, KNOTS
-from growthcast.fit.solver.problem import Block, Point
+from growthcast.fit.sites.weights import propagate
+from growthcast.fit.solver.problem import BORDER, CEILING, HABIT, KNOTS, Block, Point
 from growthcast.fit.solver.view import View, seen, view_of
 
 BIN_D = 7.0
 """Days of a week, over each of which a pace may differ."""
+
 LEAD_BINS = 5
 """Weeks before the origin for which drift is told apart, for spans that began before it."""
+
 ROUNDS = 6
+
 TRUST_OF_A_SLIP = 1e-3
+
+AREA_MEMORY_D = 60.0
+"""Days after which an area remembers a third of its own wandering: an estimate."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -246,3 +260,146 @@ def _of_block(view: View, number: int, bin_day: FloatArray) -> tuple[FloatArray,
         forward.predicted_sensitivity[:, read].T,
         grown,
     )
+
+
+@dataclass(frozen=True, slots=True)
+class Wander:
+    """How far the log pace of a tank, and of an area beside it, wanders when nothing has changed.
+
+    A fit counts what a tank's drift does beyond its knots as noise of each span on its own. Here
+    the areas of a tank share it, so its spread is learnt anew (``readings.py``). That of an area
+    stands for what the model's curve, clock and errors miss.
+    """
+
+    tank: float
+    area: float
+
+
+def weekly_drift(bin_day: FloatArray, on_day: float) -> tuple[FloatArray, FloatArray]:
+    """Regress the drift's weekly means on the knots of a fit.
+
+    Parameters
+    ----------
+    bin_day : array (T,)
+        Days on which the weeks begin [day numbers].
+    on_day : float
+        Day of the fit [day number].
+
+    Returns
+    -------
+    weight : array (T, M)
+        Mean drift of each week per unit of each knot [-].
+    remainder : array (T, T)
+        Covariance of what the knots leave open, per unit of the drift's variance [-].
+    """
+    began = (bin_day - on_day) / MEMORY_D
+    ended = began + BIN_D / MEMORY_D
+    knot_ended, knot_began = -KNOT_WINDOWS_D.T / MEMORY_D
+    across = window_covariance(began[:, None], ended[:, None], knot_began, knot_ended)
+    weight: FloatArray = across @ knot_precision()
+    within = window_covariance(began[:, None], ended[:, None], began, ended)
+    return weight, within - weight @ across.T
+
+
+@dataclass(frozen=True, slots=True)
+class Foreseen:
+    """A tank's surprises (n,) [cm] and their covariances (n, n) [cm2] when nothing has changed.
+
+    ``surprise_cm`` is against the tank's own long-run pace, ``mean_cm`` what its drift at the
+    origin led to expect of it. ``noise`` is the covariance without wandering, ``covariance`` with.
+    """
+
+    surprise_cm: FloatArray
+    mean_cm: FloatArray
+    noise: FloatArray
+    covariance: FloatArray
+
+
+@dataclass(frozen=True, slots=True)
+class Doubts:
+    """What a tank's surprises (n,) share for each reason, (n, n), so that they can be weighed.
+
+    ``noise`` holds errors, the noise of spans, and the doubt about rates, ceilings and habits;
+    ``with_knots`` and ``by_knots`` what the drift known at the origin adds, once and squared;
+    ``by_tank`` and ``by_area`` wandering per unit of its variance. ``drift`` is the fit's spread.
+    """
+
+    surprise_cm: FloatArray
+    mean_cm: FloatArray
+    noise: FloatArray
+    with_knots: FloatArray
+    by_knots: FloatArray
+    by_tank: FloatArray
+    by_area: FloatArray
+    drift: float
+
+    def under(self, wander: Wander) -> Foreseen:
+        """Return what is foreseen when paces wander this far."""
+        share = wander.tank / self.drift
+        covariance = self.noise + share * self.with_knots + share**2 * self.by_knots
+        covariance += wander.tank**2 * self.by_tank + wander.area**2 * self.by_area
+        return Foreseen(self.surprise_cm, share * self.mean_cm, self.noise, covariance)
+
+
+def doubts_of(evidence: Evidence, tank: int) -> Doubts:
+    """Return why the readings of one tank may differ from what was foreseen.
+
+    Parameters
+    ----------
+    evidence : Evidence
+        The readings of this tank only, in the order of days.
+    tank : int
+        Its place in the book.
+
+    Returns
+    -------
+    Doubts
+        Reading errors and the noise of spans are independent between readings given the
+        parameters; species, tank, areas, ceilings and drift tie them together.
+    """
+    fit = evidence.usual
+    areas = np.unique(evidence.area)
+    border = tank_border(fit.solution.view, tank, areas)
+    weight, remainder = weekly_drift(evidence.bin_day, fit.design.on_day)
+    grown, area, bins = evidence.grown_cm, evidence.area, evidence.bin_day
+    still, knots = evidence.lean_cm.copy(), evidence.lean_cm.copy()
+    still[:, KNOTS:] = 0.0
+    knots[:, KNOTS:] = grown @ weight
+    noise = _covariance(evidence, tank, border, still)
+    plus = _covariance(evidence, tank, border, knots)
+    minus = _covariance(evidence, tank, border, _turned(knots))
+    memory = np.exp(-np.abs(bins[:, None] - bins[None, :]) / AREA_MEMORY_D)
+    known = fit.solution.point.border[KNOTS:, areas[0]]
+    return Doubts(
+        surprise_cm=evidence.surprise_cm,
+        mean_cm=knots[:, KNOTS:] @ known,
+        noise=noise,
+        with_knots=0.5 * (plus - minus),
+        by_knots=0.5 * (plus + minus) - noise,
+        by_tank=grown @ remainder @ grown.T,
+        by_area=np.where(area[:, None] == area[None, :], grown @ memory @ grown.T, 0.0),
+        drift=fit.design.spreads.drift,
+    )
+
+
+def _turned(lean_cm: FloatArray) -> FloatArray:
+    """The same leans with the drift's turned round."""
+    turned = lean_cm.copy()
+    turned[:, KNOTS:] *= -1.0
+    return turned
+
+
+def _covariance(
+    evidence: Evidence, tank: int, border: TankBorder, lean_cm: FloatArray
+) -> FloatArray:
+    """Covariance (n, n) of readings that lean on the border by ``lean_cm`` (n, B)."""
+    effects = evidence.usual.solution.view.effects
+    _, rank = np.unique(evidence.area, return_inverse=True)
+    by_species = np.einsum("nb,nbs->ns", lean_cm, border.by_species[rank])
+    by_tank = np.einsum("nb,nbw->nw", lean_cm, border.by_tank[rank])
+    shared = by_species @ effects.species_covariance @ by_species.T
+    shared += by_tank @ effects.tank_covariance[tank] @ by_tank.T
+    own = np.einsum("nbc,nb->nc", border.own[rank], lean_cm) @ lean_cm.T
+    whole: FloatArray = shared + np.where(rank[:, None] == rank[None, :], own, 0.0)
+    whole[np.diag_indices_from(whole)] += evidence.variance_cm2
+    return whole
