@@ -130,6 +130,7 @@ def _number(
 _TANKS = (
     _id("tank_id", "the tank's own id"),
     _text("client", "whose tank it is"),
+    _text("name", "what the client calls it, as its page begins: Your tank in the entrance hall"),
     _text("site", "where it stands"),
     _number("length_cm", "cm", 0, 2000, "inner length", above=True),
     _number("width_cm", "cm", 0, 2000, "inner width", above=True),
@@ -137,6 +138,7 @@ _TANKS = (
     _number("fixed_min", "min", 0, 1440, "minutes at the tank before any trimming"),
     _number("travel_min", "min", 0, 1440, "minutes of travel for one visit"),
     _number("longest_interval_d", "d", 1, 365, "cap on the interval, plants aside", whole=True),
+    _text("longest_interval_reason", "what that cap is for, as the client reads it"),
     _number("confidence", "share", 0.5, 0.99, "wanted chance that all areas stay inside"),
     _choice("visit_weekday", "the weekday its client insists on", *WEEKDAYS),
     _text("note", "anything else"),

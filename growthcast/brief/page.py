@@ -10,10 +10,11 @@ from growthcast.say.locale import Locale
 
 @dataclass(frozen=True, slots=True)
 class Heading:
-    """A heading; level 2 stands under the page's title."""
+    """A heading; level 2 stands under the page's title. One of a ``new_page`` begins a page."""
 
     text: str
     level: int = 2
+    new_page: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -32,6 +33,23 @@ class Items:
 
 
 @dataclass(frozen=True, slots=True)
+class Fact:
+    """What a reader looks for first; telephone and mail of a ``contact`` can be followed."""
+
+    name: str
+    value: str
+    note: str = ""
+    contact: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class Facts:
+    """Facts side by side."""
+
+    facts: tuple[Fact, ...]
+
+
+@dataclass(frozen=True, slots=True)
 class Column:
     """A column of a table; numbers are set to the right, names a person gave break anywhere."""
 
@@ -42,13 +60,17 @@ class Column:
 
 @dataclass(frozen=True, slots=True)
 class Table:
-    """A table; the first column names its row, the ``marked`` row is set off with ``mark``."""
+    """A table; the first column names its row, the ``marked`` row is set off with ``mark``.
+
+    ``bars`` are shares [0-1] drawn behind the numbers of the second column, one a row.
+    """
 
     caption: str
     columns: tuple[Column, ...]
     rows: tuple[tuple[str, ...], ...]
     marked: int | None = None
     mark: str = ""
+    bars: tuple[float, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -71,7 +93,7 @@ class Pictures:
     columns: int
 
 
-Block: TypeAlias = Heading | Paragraph | Items | Table | Pictures
+Block: TypeAlias = Heading | Paragraph | Items | Facts | Table | Pictures
 
 
 @dataclass(frozen=True, slots=True)

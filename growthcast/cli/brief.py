@@ -6,6 +6,8 @@ from functools import partial
 from pathlib import Path
 from typing import Annotated
 
+import typer
+
 from growthcast.book.words import check_known
 from growthcast.cli.options import BookFolder, OnDate, chosen_tanks, open_fit, option
 from growthcast.cli.pages import OutFile, check_page, write_page
@@ -15,6 +17,17 @@ OneTank = Annotated[str | None, option("--tank", "ID", "The page of this tank.")
 ClientName = Annotated[
     str | None,
     option("--client", "NAME", "The page of all tanks of this client, named as in tanks.csv."),
+]
+Every = Annotated[
+    int | None,
+    typer.Option(
+        "--every",
+        metavar="DAYS",
+        min=1,
+        max=365,
+        help="Argue for a visit every so many days instead of the recommended rhythm.",
+        show_default=False,
+    ),
 ]
 VisitsFile = Annotated[
     Path | None,
@@ -32,6 +45,7 @@ def brief_command(
     client: ClientName = None,
     out: OutFile = None,
     visits: VisitsFile = None,
+    every: Every = None,
     on: OnDate = None,
 ) -> None:
     """Write a page for a client: how often to visit, what it costs, and what it buys.
@@ -56,5 +70,5 @@ def brief_command(
         check_known(client, known, "tanks.csv has no client", "the clients are")
         tanks = np.flatnonzero(clients == client)
     plan = None if visits is None else read_visits(visits, opened.tanks.text("tank_id").tolist())
-    build = partial(build_brief, opened, fit, tanks, client=client, visits=plan)
+    build = partial(build_brief, opened, fit, tanks, client=client, visits=plan, every_d=every)
     write_page(opened, file, build)

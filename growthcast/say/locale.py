@@ -68,6 +68,10 @@ class Locale:
         """Return a date in words, with its year."""
         return format_date(day, "long", self.place)
 
+    def full_date(self, day: date) -> str:
+        """Return a date in words, with its weekday and year."""
+        return format_date(day, "full", self.place)
+
     def short_date(self, day: date) -> str:
         """Return a date in short words, without its year."""
         return format_skeleton("MMMd", day, locale=self.place)
