@@ -114,10 +114,12 @@ tank_id,client,name,site,length_cm,width_cm,water_depth_cm,interval_d,first_visi
 longest_d,reason,fixed_min,travel_min,note
 lobby-stems,Lobby client,Your tank in the entrance hall,Entrance hall,118,47,49,7,\
 2026-02-27,2026-08-03,2026-08-12,,,45,,High-light stem display with CO2
-desk-nano,Client A,Your tank on the desk,Desk on the first floor,34,27,25,14,2026-02-19,,,,,25,,Carpet nano with CO2
+desk-nano,Client A,Your tank on the desk,Desk on the first floor,34,27,25,14,2026-02-19,\
+,,,,25,,Carpet nano with CO2
 study-rhizome,Client B,,Study,88,41,43,28,2026-02-24,,,28,the glass is cleaned every month,,,\
 Rhizome plants on wood; glass needs cleaning monthly
-reception,Client C,Your tank at reception,Reception,146,52,57,14,2026-02-27,,,,,40,,Reception tank with CO2
+reception,Client C,Your tank at reception,Reception,146,52,57,14,2026-02-27,\
+,,,,40,,Reception tank with CO2
 home-lowtech,Client D,Your tank in the living room,Living room,97,39,45,21,\
 2026-02-24,2026-07-13,2026-07-31,,,,35,Tap water and no added CO2
 shop-window,Client E,Your tank in the shop window,Shop window,62,36,38,14,\

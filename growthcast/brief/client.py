@@ -30,13 +30,11 @@ from growthcast.forecast.report import as_date
 from growthcast.say.client import (
     a_month,
     a_year,
-    against,
     apart,
     area_name,
     argument,
     cautions,
     days_of_100,
-    found_words,
     headline,
     mends_words,
     passes,
@@ -44,9 +42,9 @@ from growthcast.say.client import (
     place_words,
     plan,
     record_sentences,
+    row_words,
     size_words,
     unknowns,
-    visits_words,
 )
 from growthcast.say.locale import Locale
 from growthcast.say.reasons import reason
@@ -240,31 +238,14 @@ def _mends(locale: Locale, tank: TankFacts, currency: str) -> list[Block]:
 
 def options_strip(locale: Locale, tank: TankFacts, currency: str) -> Table:
     """Return a row a rhythm, the longest first: days as agreed as a bar, looks, visits, price."""
-    rows = []
-    for row in tank.rows:
-        year, month = a_year(locale, row, currency), a_month(locale, row, currency)
-        cost = locale.say("cost_both", year=year, month=month)
-        rows.append(
-            (
-                locale.count("every", row.interval_d),
-                days_of_100(locale, row.share_of_days_presentable),
-                found_words(locale, tank, row),
-                visits_words(locale, row),
-                cost,
-                against(locale, tank, row, currency),
-            )
-        )
+    names = f"every presentable found visits {'cost' if currency else 'hours'} against"
     return Table(
         locale.say("options_caption"),
-        columns(
-            locale,
-            "col",
-            f"every presentable found visits {'cost' if currency else 'hours'} against",
-        ),
-        tuple(rows),
+        columns(locale, "col", names),
+        tuple(row_words(locale, tank, row, currency) for row in tank.rows),
         next(n for n, row in enumerate(tank.rows) if row is tank.option),
         locale.say("recommended"),
-        bars=tuple(row.share_of_days_presentable for row in tank.rows),
+        tuple(row.share_of_days_presentable for row in tank.rows),
     )
 
 

@@ -10,7 +10,7 @@ from growthcast.forecast.verdict import LEAST_READINGS
 from growthcast.say.locale import Locale
 from growthcast.say.words import named
 from growthcast.service.advice import AreaAdvice, Mend, OptionAdvice
-from growthcast.service.effort.year import DAYS_PER_YEAR
+from growthcast.service.effort.visits import DAYS_PER_YEAR
 from growthcast.service.pages.client import AreaFacts, TankFacts
 from growthcast.service.pages.course import Course
 from growthcast.service.pages.record import RANGE_HOLDS, Record
@@ -127,7 +127,7 @@ def plan(locale: Locale, tank: TankFacts, currency: str) -> list[str]:
     return [*said, locale.say("plan_review", date=locale.long_date(review_on))]
 
 
-def against(locale: Locale, tank: TankFacts, row: OptionAdvice, currency: str) -> str:
+def _against(locale: Locale, tank: TankFacts, row: OptionAdvice, currency: str) -> str:
     """Return what a rhythm costs and gives a year against the proposed one."""
     option = tank.option
     if option is None or row is option:
@@ -144,7 +144,20 @@ def against(locale: Locale, tank: TankFacts, row: OptionAdvice, currency: str) -
     return f"{locale.say(money, amount=size)}; {locale.say(looks, days=count)}"
 
 
-def visits_words(locale: Locale, row: OptionAdvice) -> str:
+def row_words(locale: Locale, tank: TankFacts, row: OptionAdvice, currency: str) -> tuple[str, ...]:
+    """Return what one rhythm gives and costs, as a row of the strip."""
+    year, month = a_year(locale, row, currency), a_month(locale, row, currency)
+    return (
+        locale.count("every", row.interval_d),
+        days_of_100(locale, row.share_of_days_presentable),
+        _found(locale, tank, row),
+        _visits(locale, row),
+        locale.say("cost_both", year=year, month=month),
+        _against(locale, tank, row, currency),
+    )
+
+
+def _visits(locale: Locale, row: OptionAdvice) -> str:
     """Return the visits of a year, and how many of them come too late for some area."""
     visits, late = locale.number(row.year.visits), round(row.visits_over_per_year)
     if not late:
@@ -152,7 +165,7 @@ def visits_words(locale: Locale, row: OptionAdvice) -> str:
     return locale.say("visits_late", visits=visits, late=locale.number(late))
 
 
-def found_words(locale: Locale, tank: TankFacts, row: OptionAdvice) -> str:
+def _found(locale: Locale, tank: TankFacts, row: OptionAdvice) -> str:
     """Return the area that stands highest against its agreed height at the next visit."""
     place = tank.fullest(row)
     area, found = tank.areas[place], row.areas[place].found

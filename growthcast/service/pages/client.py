@@ -20,8 +20,8 @@ from growthcast.forecast.report import AreaForecast, as_date, forecast_growth
 from growthcast.service.advice import OptionAdvice, TankAdvice
 from growthcast.service.pages.course import Course, course
 from growthcast.service.recommend import area_label, option_of, recommend
+from growthcast.service.rounds.windows import working_dates
 from growthcast.service.urgency import last_visit_on, tanks_due
-from growthcast.service.visit.open_days import working_dates
 from growthcast.service.visit.standing import Standing, standing_areas
 
 WEEKS_SHOWN = 8

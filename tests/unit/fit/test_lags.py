@@ -8,11 +8,11 @@ import numpy as np
 import pytest
 
 from growthcast.fit.growth import fit_growth
-from growthcast.fit.model import lags as told
+from growthcast.fit.model import spreads as told
 from growthcast.fit.model.clock import days_lost
-from growthcast.fit.model.lags import FORMS, Lags, by_lag, lags_told, prior_lags
+from growthcast.fit.model.spreads import FORMS, Lags, by_lag, lags_told, prior_lags
 from growthcast.fit.rows.chains import Link
-from growthcast.fit.solver.linearise import CEILING, RATE
+from growthcast.fit.solver.problem import CEILING, RATE
 from growthcast.fit.solver.solve import solve
 from tests.books import HEADER, TODAY, make_book
 from tests.unit.fit.small_problem import small_problem
