@@ -108,7 +108,7 @@ def build_brief(
         blocks += proposal(locale, tank, book.practice, level)
     for place, tank in enumerate(facts):
         if client is not None and tank.areas:
-            blocks.append(Heading(place_words(locale, tank), new_page=not place))
+            blocks.append(Heading(place_words(locale, tank), new_sheet=not place))
         blocks += background(locale, tank, records[tank.tank_id], book.practice, level)
     blocks += [
         Heading(locale.say("unknown_heading")),
@@ -166,7 +166,7 @@ def background(
     if tank.option is None:
         return []
     return [
-        Heading(locale.say("areas_heading"), level, new_page=level == 2),
+        Heading(locale.say("areas_heading"), level, new_sheet=level == 2),
         _areas_table(locale, tank, practice.horizon_d),
         Heading(locale.say("record_heading"), level),
         Paragraph(" ".join(record_sentences(locale, record))),
