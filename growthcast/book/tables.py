@@ -207,6 +207,7 @@ _SPECIES = (
     _id("species_id", "lower-case name with hyphens"),
     _text("scientific_name", "botanical name"),
     _text("common_name", "name in the trade"),
+    _text("also_known_as", "other names, botanical or common, with ; between them"),
     _choice("form", "growth form", *FORMS),
     _choice("measure", "what its heights are", "height_cm", "cover_pct"),
     _number("rate_per_day", "per day", 0, 2, "logistic rate at reference conditions", above=True),

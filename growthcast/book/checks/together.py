@@ -11,7 +11,7 @@ from functools import cached_property
 import numpy as np
 
 from growthcast.arrays import BoolArray, DateArray, FloatArray, IntArray
-from growthcast.book.book import Table, WholeTank
+from growthcast.book.book import Table, WholeTank, plant_named
 from growthcast.book.findings import finding
 from growthcast.book.tables import TABLES, column_of
 from growthcast.book.words import did_you_mean, plain, shown
@@ -203,7 +203,14 @@ def _unknown(table: Table, column: str, home: Table, known: list[str]) -> Iterat
         name = str(names[index])
         if name not in fixes:
             guess = len(fixes) < _MOST_GUESSES
-            fixes[name] = did_you_mean(name, known, otherwise) if guess else otherwise
+            plant = plant_named(home, name) if column == "species_id" and guess else None
+            fixes[name] = (
+                f"write {plant}"
+                if plant
+                else did_you_mean(name, known, otherwise)
+                if guess
+                else otherwise
+            )
         found = f"{shown(name)}, which {home.name} does not have"
         yield at_cell(
             table, index, column, "unknown-id", found, fixes[name], f"an id of {home.name}"
