@@ -10,8 +10,8 @@ true chance that its cuts keep (``true_chance_all_within``), how many intervals 
 any gap in the log, and visits a year over those of somebody who knows all lasting effects.
 
 With ``--found`` every area is found at a share of its true ceiling between the two at the first
-visit, as at a takeover; with ``--gap-d 35 --spans 6`` most come near it again and again. ``--plain``
-draws practices as the model itself has them.
+visit, as at a takeover; with ``--gap-d 35 --spans 6`` most come near it again and again. With
+``--plain`` practices are those of the model itself.
 """
 
 from __future__ import annotations
@@ -33,7 +33,7 @@ from tests.simulator import Away, Course, Richness, true_chance_all_within
 from tests.simulator.plan import PracticePlan
 from tests.simulator.practice import random_practice
 
-__all__ = ["Advised", "advised_practice"]
+__all__ = ["PLAIN", "PRIOR", "STEMS", "Advised", "Log", "advised_practice", "logged_course"]
 
 WEEK_D = 7
 WANTED = 0.90
@@ -84,15 +84,8 @@ def advised_practice(
     log: Log = WEEKLY,
 ) -> Advised:
     """Log a practice, advise it and ask the truth what becomes of the advice."""
-    drawn = lag == PRIOR
-    richness = replace(richness, lag_drawn=drawn, lag_d=0.0 if drawn else float(lag))
-    plan = random_practice(tanks, log.gap_d * log.spans, seed, (2, 5), 60, forms)
-    plan = _regular(plan, log.gap_d, doubled)
-    course = Course(plan, seed, richness)
-    if log.found_share is not None:
-        share = np.random.default_rng([seed, 77]).uniform(*log.found_share, len(plan.areas))
-        course.height = np.minimum(share, HIGHEST_SHARE) * course.world.ceiling
-    _tend(course, log.gap_d * log.spans)
+    course = logged_course(seed, lag, doubled, tanks, forms, richness, log)
+    plan = course.plan
     advice = advise(course)
     found = Advised()
     for k, tank in enumerate(advice):
@@ -109,6 +102,27 @@ def advised_practice(
         found.kept.append(_true_chance(course, k, chosen, cut, seed))
         found.beyond.append(chosen > log.gap_d * (2 if doubled else 1))
     return found
+
+
+def logged_course(
+    seed: int,
+    lag: str,
+    doubled: bool,
+    tanks: int,
+    forms: tuple[str, ...],
+    richness: Richness,
+    log: Log,
+) -> Course:
+    """Log a practice to the end of its last span."""
+    drawn = lag == PRIOR
+    richness = replace(richness, lag_drawn=drawn, lag_d=0.0 if drawn else float(lag))
+    plan = random_practice(tanks, log.gap_d * log.spans, seed, (2, 5), 60, forms)
+    course = Course(_regular(plan, log.gap_d, doubled), seed, richness)
+    if log.found_share is not None:
+        share = np.random.default_rng([seed, 77]).uniform(*log.found_share, len(plan.areas))
+        course.height = np.minimum(share, HIGHEST_SHARE) * course.world.ceiling
+    _tend(course, log.gap_d * log.spans)
+    return course
 
 
 def _tend(course: Course, days: int) -> None:

@@ -58,7 +58,6 @@ def test_heights_that_scatter_less_than_foreseen_speak_for_a_stand_that_is_full(
     off = forward.innovation_cm[scatter.place]
     squares = forward.innovation_precision[scatter.place] * off**2
     assert scatter.surprise == pytest.approx(squares - 1.0)
-    [block] = solution.problem.blocks
     higher = replace(solution.point, border=solution.point.border.copy())
     higher.border[RATE] += 2.0  # everything ends at its ceiling
     full = seen(solution.problem, higher, 0)[1].scatter
