@@ -114,8 +114,9 @@ def _check_file(book: Book, file: Path | None, suffix: str) -> None:
 def _write_files(plan: RoundsPlan, csv: Path | None, ics: Path | None) -> None:
     from growthcast.book.writing.replace import write_whole
     from growthcast.cli.output import say
+    from growthcast.say.calendar import rounds_ics
     from growthcast.say.locale import open_locale
-    from growthcast.say.rounds import rounds_csv, rounds_ics
+    from growthcast.say.rounds import rounds_csv
 
     if csv is not None:
         write_whole(csv, rounds_csv(plan).encode())
