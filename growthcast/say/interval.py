@@ -17,8 +17,7 @@ from growthcast.say.reasons import (
 )
 from growthcast.say.supposed import not_holding_in_json
 from growthcast.say.words import Table, Words, as_chance, count_of, percent, with_range
-from growthcast.service.advice import OptionAdvice, TankAdvice
-from growthcast.service.rescape.variants import Option
+from growthcast.service.advice import Option, OptionAdvice, TankAdvice
 
 
 def advice_for_programs(tank: TankAdvice, currency: str) -> dict[str, Any]:
@@ -103,7 +102,7 @@ def _chosen(tank: TankAdvice) -> list[str]:
     return [every, percent(option.chance_all_within), *effort_cells(option)]
 
 
-def effort_cells(option: OptionAdvice | Option) -> list[str]:
+def effort_cells(option: Option) -> list[str]:
     """Return minutes of a visit, hours and cost of a year, each with its range."""
     visit = replace(option.minutes_range, p50=option.minutes_per_visit)
     return [
