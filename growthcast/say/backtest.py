@@ -15,7 +15,10 @@ NAMES = {
     "unpooled": "curve of each area alone",
     "table_only": "species table alone",
 }
-REST = "CRPS of budget> | 8 of 10 ranges held>"
+COLUMNS = (
+    "forecast by | readings> | off by ({unit})> | CRPS ({unit})> | CRPS of budget> | "
+    "8 of 10 ranges held>"
+)
 WORTH_WIDENING = 0.05
 """A factor nearer to 1 than this is not worth a word."""
 
@@ -30,7 +33,7 @@ def backtest_words(result: BacktestResult) -> Words:
         if rows.any():
             yield Table(
                 f"Readings forecast from the visits before them: {what}",
-                f"forecast by | readings> | off by ({unit})> | CRPS ({unit})> | {REST}".split(
+                COLUMNS.format(unit=unit).split(" | "),
                     " | "
                 ),
                 _scores(result, digits, rows),
