@@ -34,8 +34,6 @@ def backtest_words(result: BacktestResult) -> Words:
             yield Table(
                 f"Readings forecast from the visits before them: {what}",
                 COLUMNS.format(unit=unit).split(" | "),
-                    " | "
-                ),
                 _scores(result, digits, rows),
             )
     yield from _sentences(result)
