@@ -27,7 +27,8 @@ def test_rounds_on_the_demo(tmp_path):
     listed = [(visit["date"], visit["tank_id"]) for visit in plan["visits"]]
     tanks = sorted({tank for _, tank in listed})
     assert len(tanks) == 6
-    assert [(v.on.isoformat(), v.tank_id) for v in read_visits(csv, tanks)] == sorted(listed)
+    read = [(visit.on.isoformat(), visit.tank_id) for visit in read_visits(csv, tanks)]
+    assert sorted(read) == sorted(listed)
     events = Calendar.from_ical(ics.read_bytes()).walk("VEVENT")
     assert [event.decoded("DTSTART").isoformat() for event in events] == [d for d, _ in listed]
     assert len({str(event["UID"]) for event in events}) == len(listed)
