@@ -16,11 +16,11 @@ from growthcast.say.supposed import (
     some_do_not_hold_in_words,
 )
 from growthcast.say.words import Beside, Table, Words, count_of, percent, with_range
-from growthcast.service.effort.visits import Range, Saving
+from growthcast.service.effort.visits import Saving
 from growthcast.service.holding import NOT_LIKELY
 from growthcast.service.rescape.layouts import LayoutAdvice
-from growthcast.service.rescape.swaps import Swap, SwapAdvice, SwapSearch
-from growthcast.service.rescape.variants import LONGEST_D
+from growthcast.service.rescape.swaps import SwapAdvice, SwapSearch
+from growthcast.service.rescape.variants import LONGEST_D, Days
 
 HELD = "Ranges hold in 8 cases of 10."
 SMALL_H, LEAST_H = 10.0, 0.05
@@ -45,41 +45,27 @@ def _days(days: float | None) -> str:
 
 def saves_in_words(saves: Saving, currency: str) -> str:
     """Say what is saved in a year, or taken more, with its range."""
-    hours = saves.hours
-    if max(abs(hours.p10), abs(hours.p90)) < LEAST_H:
+    (less, more), (cheaper, dearer) = ((of.p10, of.p90) for of in (saves.hours, saves.cost))
+    if max(abs(less), abs(more)) < LEAST_H:
         return "takes as much time as now"
-    if hours.p10 >= 0.0:
-        return f"saves {_both(saves, currency)} a year"
-    if hours.p90 <= 0.0:
-        more = Saving(hours=_turned(hours), cost=_turned(saves.cost))
-        return f"takes {_both(more, currency)} a year more"
-    return (
-        f"takes between {-hours.p10:.1f} h a year more and {hours.p90:.1f} h less"
-        f"{_money(saves, currency)}"
-    )
+    if less >= 0.0:
+        return f"saves {_both((less, more), (cheaper, dearer), currency)} a year"
+    if more <= 0.0:
+        return f"takes {_both((-more, -less), (-dearer, -cheaper), currency)} a year more"
+    said = f"takes between {-less:.1f} h a year more and {more:.1f} h less"
+    money = f" ({-cheaper:.0f} {currency} more to {dearer:.0f} {currency} less)"
+    return said + money if dearer else said
 
 
-def _both(saves: Saving, currency: str) -> str:
+def _both(hours: tuple[float, float], cost: tuple[float, float], currency: str) -> str:
     """Hours, and money where an hour has a price."""
-    hours = f"{_between(saves.hours)} h"
-    return f"{hours} and {_between(saves.cost, 0)} {currency}" if saves.cost.p90 else hours
+    said = f"{_between(*hours, 1 if hours[1] < SMALL_H else 0)} h"
+    return f"{said} and {_between(*cost, 0)} {currency}" if cost[1] else said
 
 
-def _money(saves: Saving, currency: str) -> str:
-    if not saves.cost.p90:
-        return ""
-    return f" ({-saves.cost.p10:.0f} {currency} more to {saves.cost.p90:.0f} {currency} less)"
-
-
-def _between(values: Range, digits: int | None = None) -> str:
-    if digits is None:
-        digits = 1 if values.p90 < SMALL_H else 0
-    low, high = f"{values.p10:.{digits}f}", f"{values.p90:.{digits}f}"
-    return low if low == high else f"{low} to {high}"
-
-
-def _turned(values: Range) -> Range:
-    return Range(-values.p90, -values.p50, -values.p10)
+def _between(low: float, high: float, digits: int) -> str:
+    ends = dict.fromkeys(f"{end:.{digits}f}" for end in (low, high))
+    return " to ".join(ends)
 
 
 def layouts_words(tank_id: str, currency: str, advice: Sequence[LayoutAdvice]) -> Words:
@@ -222,7 +208,7 @@ def _proposals(currency: str, found: SwapSearch) -> Words:
                 f"{number}.",
                 f"{one.replanted_cm2:.0f} cm²",
                 percent(one.chance_all_within),
-                days_with_range(max(one.swaps, key=_wait).look_d),
+                days_with_range(_wait(one)),
                 with_range(one.year.hours_range, "h"),
                 with_range(one.year.cost_range),
             ]
@@ -232,18 +218,14 @@ def _proposals(currency: str, found: SwapSearch) -> Words:
     for number, one in enumerate(found.proposals, start=1):
         saves = saves_in_words(one.saves, currency)
         yield f"{number}. {'; '.join(_words(one))}; {saves}."
-    yield f"{HELD} Saved: against the tank as it is {_rhythm_now(found)}."
-
-
-def _wait(swap: Swap) -> float:
-    """Days that a swap takes to the look in the middle case; never comes last."""
-    days = swap.look_d[1]
-    return np.inf if days is None else days
-
-
-def _rhythm_now(found: SwapSearch) -> str:
     days = found.recommended_now_d
-    return "at the shortest listed interval" if days is None else f"every {days} days"
+    now = "at the shortest listed interval" if days is None else f"every {days} days"
+    yield f"{HELD} Saved: against the tank as it is {now}."
+
+
+def _wait(one: SwapAdvice) -> Days:
+    """Days to the look of the swap that takes most in the middle case; never comes last."""
+    return max((s.look_d for s in one.swaps), key=lambda d: np.inf if d[1] is None else d[1])
 
 
 def _words(one: SwapAdvice) -> list[str]:
