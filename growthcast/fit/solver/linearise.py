@@ -175,17 +175,20 @@ def linearise(
     _link_unsaid_cuts(at, block, ceiling, bend, stage, border)
     _link_known_cuts(at, chains, ceiling, border, errors)
     _observe(at, block, border, errors)
-    if problem.is_exact or not problem.pooling.near_ceiling[chains.area].any():
+    return _with_scatter(at, problem, block)
+
+
+def _with_scatter(at: Linearised, problem: Problem, block: Block) -> Linearised:
+    """Mark the readings near ceilings of which the scatter is asked."""
+    nodes, near = block.chains.nodes, problem.pooling.near_ceiling
+    if problem.is_exact or not near[block.chains.area].any():
         return at
     told = np.isfinite(nodes.reading_cm) & (block.trust == 1.0) & (nodes.link == Link.GREW)
-    place = np.flatnonzero(told & problem.pooling.near_ceiling[area])
-    flattening = _slope_bend(expected_cm[place], slope[place], bend[place])
-    return replace(
-        at,
-        saturating=place,
-        flattening=flattening / np.maximum(slope[place], 1e-300),
-        error_by_height=2.0 * errors.height_error_share[area[place]] ** 2 * expected_cm[place],
-    )
+    place = np.flatnonzero(told & near[nodes.area])
+    owner, height, slope = nodes.area[place], at.expected_cm[place], at.observation[place]
+    flattening = _slope_bend(height, slope, problem.shape[owner]) / np.maximum(slope, 1e-300)
+    by_height = 2.0 * problem.errors.height_error_share[owner] ** 2 * height
+    return replace(at, saturating=place, flattening=flattening, error_by_height=by_height)
 
 
 def _link_guesses(
