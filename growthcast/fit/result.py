@@ -9,7 +9,8 @@ from typing import Any, Literal
 import numpy as np
 
 from growthcast.arrays import BoolArray, FloatArray, IntArray
-from growthcast.book.book import WholeTank
+from growthcast.book.book import Book, WholeTank
+from growthcast.errors import UsageError
 from growthcast.finite import finite_answer
 from growthcast.fit.borrowing import Borrowed
 from growthcast.fit.cuts import UnsaidCuts, lowest_cuts_shown, unsaid_cuts
@@ -27,8 +28,9 @@ from growthcast.fit.solver.hierarchy import border_covariance
 from growthcast.fit.solver.likelihood import log_likelihood
 from growthcast.fit.solver.solve import Solution
 from growthcast.fit.suspects import Suspect, suspects_of
+from growthcast.frames import Answers
 from growthcast.log.visits import LeftOut
-from growthcast.plain import plain
+from growthcast.plain import in_json, plain
 
 Basis = Literal["log", "tank", "table"]
 
@@ -38,9 +40,28 @@ OWN_SPANS_FOR_LOG = 2
 """Spans of its own from which an area's forecast is said to rest on its log."""
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, slots=True)
+class AreaRate:
+    """What is known of an area's rate at reference conditions.
+
+    ``spans`` counts its own spans in the log; ``basis`` is what its forecast rests on.
+    """
+
+    tank_id: str
+    area_id: str
+    species_id: str
+    log_rate_mean: float = field(metadata=in_json(digits=4))
+    log_rate_sd: float = field(metadata=in_json(digits=4))
+    rate_per_day: float
+    spans: int
+    basis: Basis
+
+
+@dataclass(frozen=True, eq=False, repr=False)
 class GrowthFit:
     """A book's fitted growth: the arrays it was fitted from and the solution.
+
+    ``made_from`` is the book, all rows up to the day.
 
     Tank effects of the solution are departures from what the tanks borrowed from each other.
     ``widening`` multiplies the standard deviations of everything that is forecast: 1 unless the
@@ -57,6 +78,46 @@ class GrowthFit:
     evidence_for_everything: float | None = None
     grams_said: WholeTank | None = None
     not_fitted: dict[str, str] = field(default_factory=dict)
+    made_from: Book | None = None
+
+    @property
+    def book(self) -> Book:
+        """The book that was fitted."""
+        if self.made_from is None:
+            raise UsageError("this fit was made without a book: make it with fit_growth")
+        return self.made_from
+
+    def __repr__(self) -> str:
+        design = self.design
+        day = np.datetime64(int(design.on_day), "D")
+        return (
+            f"<GrowthFit of {design.tank_id.size} tanks, {design.area_id.size} areas on {day}; "
+            f"rates() lists them>"
+        )
+
+    def _repr_html_(self) -> str:
+        return f"<p>{self!r}</p>".replace("<G", "&lt;G") + self.rates()._repr_html_()
+
+    @finite_answer
+    def rates(self) -> Answers[AreaRate]:
+        """Return what is known of every living area's rate, in the order of the book."""
+        design, areas = self.design, np.flatnonzero(self.design.alive)
+        posterior = self.posterior(areas)
+        mean, sd = posterior.mean.log_rate, np.sqrt(posterior.rate_variance)
+        spans, basis = self.spans_since(-np.inf)[areas].tolist(), self.basis
+        return Answers(
+            AreaRate(
+                tank_id=str(design.tank_id[design.tank[area]]),
+                area_id=str(design.area_id[area]),
+                species_id=str(design.species_id[design.species[area]]),
+                log_rate_mean=float(mean[i]),
+                log_rate_sd=float(sd[i]),
+                rate_per_day=float(np.exp(mean[i])),
+                spans=spans[i],
+                basis=basis[area],
+            )
+            for i, area in enumerate(areas.tolist())
+        )
 
     @finite_answer
     def posterior(self, areas: IntArray) -> AreaPosterior:
