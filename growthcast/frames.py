@@ -75,7 +75,11 @@ def frame_of(answer: Any) -> pd.DataFrame:
         rows += [outer | _flat(one) for one in inner] if inner is not None else [outer]
     frame = pd.DataFrame(rows)
     for name in frame.columns:
-        if name in {"at", "on", "day", "date", "from", "to"} or name.endswith("_on") or "_on_p" in name:
+        if (
+            name in {"at", "on", "day", "date", "from", "to"}
+            or name.endswith("_on")
+            or "_on_p" in name
+        ):
             frame[name] = pd.to_datetime(frame[name])
     first = [name for name in IDS if name in frame.columns]
     return frame[[*first, *(name for name in frame.columns if name not in first)]]
