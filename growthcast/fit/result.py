@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass, field
 from functools import cached_property
-from typing import Any, Literal
+from typing import Any
 
 import numpy as np
 
@@ -17,10 +17,14 @@ from growthcast.fit.cuts import UnsaidCuts, lowest_cuts_shown, unsaid_cuts
 from growthcast.fit.design import Design
 from growthcast.fit.model.posterior import (
     AreaPosterior,
+    AreaRate,
     Parameters,
     SharedGrowth,
     mean_border,
     shared_growth,
+)
+from growthcast.fit.model.posterior import (
+    Basis as Basis,
 )
 from growthcast.fit.model.spreads import FORMS, by_lag
 from growthcast.fit.rows.chains import Link
@@ -30,31 +34,12 @@ from growthcast.fit.solver.solve import Solution
 from growthcast.fit.suspects import Suspect, suspects_of
 from growthcast.frames import Answers
 from growthcast.log.visits import LeftOut
-from growthcast.plain import in_json, plain
-
-Basis = Literal["log", "tank", "table"]
+from growthcast.plain import plain
 
 CLEARLY = 3.0
 """Log likelihood by which weights must be likelier to hold the rest alone to be read so."""
 OWN_SPANS_FOR_LOG = 2
 """Spans of its own from which an area's forecast is said to rest on its log."""
-
-
-@dataclass(frozen=True, slots=True)
-class AreaRate:
-    """What is known of an area's rate at reference conditions.
-
-    ``spans`` counts its own spans in the log; ``basis`` is what its forecast rests on.
-    """
-
-    tank_id: str
-    area_id: str
-    species_id: str
-    log_rate_mean: float = field(metadata=in_json(digits=4))
-    log_rate_sd: float = field(metadata=in_json(digits=4))
-    rate_per_day: float
-    spans: int
-    basis: Basis
 
 
 @dataclass(frozen=True, eq=False, repr=False)
@@ -103,21 +88,19 @@ class GrowthFit:
         """Return what is known of every living area's rate, in the order of the book."""
         design, areas = self.design, np.flatnonzero(self.design.alive)
         posterior = self.posterior(areas)
-        mean, sd = posterior.mean.log_rate, np.sqrt(posterior.rate_variance)
-        spans, basis = self.spans_since(-np.inf)[areas].tolist(), self.basis
-        return Answers(
-            AreaRate(
-                tank_id=str(design.tank_id[design.tank[area]]),
-                area_id=str(design.area_id[area]),
-                species_id=str(design.species_id[design.species[area]]),
-                log_rate_mean=float(mean[i]),
-                log_rate_sd=float(sd[i]),
-                rate_per_day=float(np.exp(mean[i])),
-                spans=spans[i],
-                basis=basis[area],
-            )
-            for i, area in enumerate(areas.tolist())
+        mean = posterior.mean.log_rate
+        columns = (
+            design.tank_id[design.tank[areas]],
+            design.area_id[areas],
+            design.species_id[design.species[areas]],
+            mean,
+            np.sqrt(posterior.rate_variance),
+            np.exp(mean),
+            self.spans_since(-np.inf)[areas],
+            np.array(self.basis)[areas],
         )
+        rows = zip(*(column.tolist() for column in columns), strict=True)
+        return Answers(AreaRate(*cells) for cells in rows)
 
     @finite_answer
     def posterior(self, areas: IntArray) -> AreaPosterior:
