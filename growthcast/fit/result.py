@@ -17,16 +17,14 @@ from growthcast.fit.cuts import UnsaidCuts, lowest_cuts_shown, unsaid_cuts
 from growthcast.fit.design import Design
 from growthcast.fit.model.posterior import (
     AreaPosterior,
-    AreaRate,
     Parameters,
     SharedGrowth,
     mean_border,
     shared_growth,
 )
-from growthcast.fit.model.posterior import (
-    Basis as Basis,
-)
 from growthcast.fit.model.spreads import FORMS, by_lag
+from growthcast.fit.rates import AreaRate
+from growthcast.fit.rates import Basis as Basis
 from growthcast.fit.rows.chains import Link
 from growthcast.fit.solver.hierarchy import border_covariance
 from growthcast.fit.solver.likelihood import log_likelihood

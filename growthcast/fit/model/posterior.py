@@ -13,8 +13,8 @@ Computation 21, 786-792 (from memory).
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field, replace
-from typing import Any, Literal
+from dataclasses import dataclass, replace
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -37,9 +37,7 @@ from growthcast.fit.solver.problem import (
     Point,
 )
 from growthcast.fit.solver.view import View, departure_given, departure_of, seen
-from growthcast.plain import in_json
 
-Basis = Literal["log", "tank", "table"]
 Floats = NDArray[np.floating[Any]]
 
 SHORTEST_SPAN_D = 1.0
@@ -86,23 +84,6 @@ class Parameters:
     def drift(self) -> FloatArray:
         """Mean drift (M, n) of the areas' tanks over the windows of ``fit.model.noise``."""
         return self.border[KNOTS:]
-
-
-@dataclass(frozen=True, slots=True)
-class AreaRate:
-    """What is known of an area's rate at reference conditions.
-
-    ``spans`` counts its own spans in the log; ``basis`` is what its forecast rests on.
-    """
-
-    tank_id: str
-    area_id: str
-    species_id: str
-    log_rate_mean: float = field(metadata=in_json(digits=4))
-    log_rate_sd: float = field(metadata=in_json(digits=4))
-    rate_per_day: float
-    spans: int
-    basis: Basis
 
 
 @dataclass(frozen=True, slots=True)
