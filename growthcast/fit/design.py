@@ -17,7 +17,7 @@ from growthcast.fit.model.clock import (
 )
 from growthcast.fit.model.drift import knot_precision
 from growthcast.fit.model.errors import ErrorModel
-from growthcast.fit.model.lags import forms_of
+from growthcast.fit.model.lags import Settling, forms_of
 from growthcast.fit.rows.chains import Link, pack_chains
 from growthcast.fit.rows.nodes import AreaTraits, Habits, build_nodes, cutting_habits
 from growthcast.fit.sites.nouns import Weights
@@ -33,6 +33,8 @@ COVER_ERROR_POINTS = 5.0
 BEND_DOUBT = 3.0
 """What a log says of a ceiling counts a third in its doubt: curves bend otherwise than the table
 says, by 0.25 in their exponent (measured, see docs/decisions)."""
+MOST_SETTLING = 20.0
+"""No factor of the days of settling is so much larger than another."""
 COVER_CEILING, COVER_CEILING_SPREAD = 100.0, 0.005
 
 
@@ -107,7 +109,8 @@ def build_design(book: Book, on: date, spreads: Spreads | None = None) -> Design
     species = book.areas.places("species_id", priors.species_id)
     errors = _errors(book, priors.measure_is_cover[species], spreads)
     traits = _traits(book, tank, species, priors, errors)
-    conditions, clock = _clock(book, traits, species, priors)
+    settle_d = (spreads.settling.factor[forms_of(priors.form)] * priors.settle_d)[species]
+    conditions, clock = _clock(book, traits, species, priors, settle_d)
     unknown_spread = conditions.unknown_log_spread(
         read_reference(), _slope_of_tanks(tank, priors.traits["co2_k_mg_l"][species], tank_id.size)
     )
@@ -163,6 +166,7 @@ def _longest_gaps(visits: Visits, tank: IntArray, tanks: int) -> FloatArray:
 
 def with_spreads(design: Design, spreads: Spreads) -> Design:
     """Return the same design under other spreads."""
+    design = _settling_as(design, spreads.settling)
     problem, old, priors = design.problem, design.problem.errors, design.priors
     errors = replace(
         old,
@@ -187,6 +191,31 @@ def with_spreads(design: Design, spreads: Spreads) -> Design:
     return replace(design, spreads=spreads, problem=problem)
 
 
+def _settling_as(design: Design, settling: Settling) -> Design:
+    """Return a design whose plants take other times to settle."""
+    longer = (settling.factor / design.spreads.settling.factor)[design.form]
+    if (longer == 1.0).all():
+        return design
+    clock = replace(design.clock, settle_d=longer * design.clock.settle_d)
+    blocks = tuple(_grown_by(block, clock) for block in design.problem.blocks)
+    return replace(design, clock=clock, problem=replace(design.problem, blocks=blocks))
+
+
+def _grown_by(block: Block, clock: GrowthClock) -> Block:
+    """Return a block whose first spans after planting grow by another clock."""
+    chains, nodes = block.chains, block.chains.nodes
+    began = nodes.day - nodes.span_d
+    young = began < (clock.planted_day + MOST_SETTLING * clock.settle_d)[nodes.area]
+    at = np.flatnonzero(young & (nodes.link == Link.GREW))
+    if not at.size:
+        return block
+    spans = nodes.area[at], began[at], nodes.day[at], nodes.pause_d[chains.previous[at]]
+    growth_d, by_settling = nodes.growth_d.copy(), nodes.by_settling.copy()
+    growth_d[at], by_settling[at] = clock.growth_between(*spans)[0], clock.slowed_by_settling(*spans)
+    nodes = replace(nodes, growth_d=growth_d, by_settling=by_settling)
+    return replace(block, chains=replace(chains, nodes=nodes))
+
+
 def _errors(book: Book, is_cover: BoolArray, spreads: Spreads) -> ErrorModel:
     areas = book.areas
     return ErrorModel(
@@ -205,6 +234,7 @@ def _clock(
     traits: AreaTraits,
     species: IntArray,
     priors: SpeciesPriors,
+    settle_d: FloatArray,
 ) -> tuple[TankConditions, GrowthClock]:
     """The conditions of every tank, and the clock they give every area."""
     reference = read_reference()
@@ -227,6 +257,7 @@ def _clock(
         light_share=np.where(np.isnan(share), 1.0, share),
         canopy_cm=np.where(at_surface, water_cm, np.minimum(middle_cm, water_cm)),
         planted_day=traits.planted_day,
+        settle_d=settle_d,
     )
     return conditions, clock
 

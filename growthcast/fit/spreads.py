@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass, field, fields
 
-from growthcast.fit.model.lags import Lags, prior_lags
+from growthcast.fit.model.lags import Lags, Settling, prior_lags, prior_settling
 
 
 @dataclass(frozen=True, slots=True)
@@ -35,6 +35,8 @@ class Spreads:
         Standard deviation of the logarithm of each spread that was learnt; empty when none was.
     lags
         What is known of the days of growth lost after a cut.
+    settling
+        What is known of how long plants take to settle.
     """
 
     species: float = 1.0
@@ -49,6 +51,7 @@ class Spreads:
     habit: float = 0.15
     sd: dict[str, float] = field(default_factory=dict)
     lags: Lags = field(default_factory=prior_lags, compare=False)
+    settling: Settling = field(default_factory=prior_settling, compare=False)
 
     def as_dict(self) -> dict[str, float]:
         """Return the spreads by name."""

@@ -60,6 +60,8 @@ class Nodes:
         Relative spread of ``growth_d`` where a pause took part of it.
     lag_per_d
         Share of ``growth_d`` that each day of lag takes [1/d].
+    by_settling
+        How far the log of ``growth_d`` falls with the log of the days of settling.
     reading_cm
         A height read on the day.
     aim_sd_cm
@@ -87,6 +89,7 @@ class Nodes:
     span_d: FloatArray
     pause_doubt: FloatArray
     lag_per_d: FloatArray
+    by_settling: FloatArray
     reading_cm: FloatArray
     aim_sd_cm: FloatArray
     guess_cm: FloatArray
