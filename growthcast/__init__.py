@@ -18,14 +18,14 @@ if TYPE_CHECKING:
     from growthcast.book.book import Book as Book
     from growthcast.book.read import read_book as read_book
     from growthcast.book.shipped import demo_dir as demo_dir
-    from growthcast.book.supposed.changes import Changes as Changes
-    from growthcast.book.supposed.layout_file import read_layout as read_layout
+    from growthcast.book.supposed import Changes as Changes
+    from growthcast.book.supposed import read_layout as read_layout
     from growthcast.errors import BookProblems as BookProblems
     from growthcast.errors import Finding as Finding
     from growthcast.errors import GrowthcastError as GrowthcastError
     from growthcast.fit.growth import fit_growth as fit_growth
+    from growthcast.fit.model.spreads import Spreads as Spreads
     from growthcast.fit.result import GrowthFit as GrowthFit
-    from growthcast.fit.spreads import Spreads as Spreads
     from growthcast.fit.supposed import Supposed as Supposed
     from growthcast.fit.supposed import suppose as suppose
     from growthcast.forecast.backtest import backtest as backtest
@@ -40,8 +40,8 @@ if TYPE_CHECKING:
     from growthcast.service.rescape.plants import compare_plants as compare_plants
     from growthcast.service.rescape.swaps import SwapSearch as SwapSearch
     from growthcast.service.rescape.swaps import swaps_to_reach as swaps_to_reach
+    from growthcast.service.rounds.plan import RoundsPlan as RoundsPlan
     from growthcast.service.rounds.plan import plan_rounds as plan_rounds
-    from growthcast.service.rounds.result import RoundsPlan as RoundsPlan
     from growthcast.service.visit.away import AwayTank as AwayTank
     from growthcast.service.visit.away import weeks_away as weeks_away
     from growthcast.service.visit.cuts import CutSheet as CutSheet
@@ -57,12 +57,11 @@ _HOMES = {
     "growthcast.book.book": "Book",
     "growthcast.book.read": "read_book",
     "growthcast.book.shipped": "demo_dir",
-    "growthcast.book.supposed.changes": "Changes",
-    "growthcast.book.supposed.layout_file": "read_layout",
+    "growthcast.book.supposed": "Changes read_layout",
     "growthcast.errors": "BookProblems Finding GrowthcastError",
     "growthcast.fit.growth": "fit_growth",
     "growthcast.fit.result": "GrowthFit",
-    "growthcast.fit.spreads": "Spreads",
+    "growthcast.fit.model.spreads": "Spreads",
     "growthcast.fit.supposed": "Supposed suppose",
     "growthcast.forecast.backtest": "backtest",
     "growthcast.forecast.report": "AreaForecast forecast_growth",
@@ -72,8 +71,7 @@ _HOMES = {
     "growthcast.service.rescape.plants": "PlantAdvice compare_plants",
     "growthcast.service.rescape.layouts": "LayoutAdvice compare_layouts",
     "growthcast.service.rescape.swaps": "SwapSearch swaps_to_reach",
-    "growthcast.service.rounds.plan": "plan_rounds",
-    "growthcast.service.rounds.result": "RoundsPlan",
+    "growthcast.service.rounds.plan": "RoundsPlan plan_rounds",
     "growthcast.service.visit.away": "AwayTank weeks_away",
     "growthcast.service.visit.cuts": "CutSheet cut_sheet",
     "growthcast.service.visit.peak": "PeakPlan peak_plan",

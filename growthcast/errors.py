@@ -4,7 +4,8 @@ Exception tree::
 
     GrowthcastError            anything the tool can say about a call that cannot be done
     ├── UsageError             bad arguments (exit status 2)
-    │   └── MissingBook        no book at the given place
+    │   ├── MissingBook        no book at the given place
+    │   └── HeldAlready        a table holds these rows already
     ├── NotWritten             a file could not be written; nothing was changed (exit status 2)
     │   └── FileChanged        another program changed it meanwhile
     ├── BookProblems           a book with problems: carries its findings (exit status 2)
@@ -65,6 +66,10 @@ class UsageError(GrowthcastError):
 
 class MissingBook(UsageError):
     """There is no book at the place named."""
+
+
+class HeldAlready(UsageError):
+    """A table holds every one of the rows already; nothing was written."""
 
 
 class BookProblems(GrowthcastError):

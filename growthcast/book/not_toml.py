@@ -7,7 +7,7 @@ import tomllib
 from typing import Any
 
 from growthcast.book.cells.numbers import as_share
-from growthcast.book.slugs import finding
+from growthcast.book.findings import finding
 from growthcast.book.words import shown
 from growthcast.errors import Finding
 

@@ -1,18 +1,194 @@
-"""``practice.toml``: its keys read strictly, odd ones kept and named."""
+"""``practice.toml``: its keys read strictly, a function a kind of value; odd ones are named."""
 
 from __future__ import annotations
 
+import math
 import re
+from collections.abc import Callable, Mapping
+from datetime import date, datetime
 from typing import Any
 
 from growthcast.book.book import Practice
+from growthcast.book.cells.numbers import Fault, as_share, check_range
 from growthcast.book.cells.text import decode
 from growthcast.book.checks.names import odd_key_names
-from growthcast.book.keys import read_key
+from growthcast.book.checks.rounds import wrong_region
+from growthcast.book.findings import finding
 from growthcast.book.not_toml import parse_toml
-from growthcast.book.slugs import finding
-from growthcast.book.tables import KEYS
+from growthcast.book.tables import KEYS, WEEKDAYS, Column, Kind
+from growthcast.book.words import did_you_mean, shown
 from growthcast.errors import Finding
+
+NO_HOURS = (
+    "write the hours that all people together work on a working day, as 7.5; "
+    "a day without work belongs under days_off"
+)
+PICTURES: tuple[str, ...] = (".svg", ".png", ".jpg", ".jpeg")
+LISTS: Mapping[Kind, str] = {
+    "intervals": "[7, 10, 14, 21, 28]",
+    "weekdays": '["mon", "thu"]',
+    "dates": "[2026-12-25, 2027-01-01]",
+}
+"""The kinds that are lists, each with an example."""
+
+
+def read_key(key: Column, value: Any) -> tuple[Any, list[Fault]]:
+    """Return the value of a key, a list as a tuple in order, or what is wrong with it."""
+    if key.kind in LISTS:
+        return _list(key, value)
+    read = _number(key, value) if key.kind == "number" else _text(key, value)
+    return (None, [read]) if isinstance(read, Fault) else (read, [])
+
+
+def _text(key: Column, value: Any) -> str | Fault:
+    if not isinstance(value, str):
+        return Fault("wrong-kind", f"{shown(value)} without quotes", "put it in quotes")
+    if key.kind == "choice" and value not in key.choices:
+        both = " or ".join(f'"{choice}"' for choice in key.choices)
+        fix = did_you_mean(value, key.choices, f"write {both}, or leave the line out")
+        return Fault("not-a-choice", f"{shown(value)}, which is none of them", fix)
+    wrong = _WRONG_TEXTS.get(key.kind)
+    return (wrong(value) if wrong else None) or value
+
+
+def _list(key: Column, value: Any) -> tuple[Any, list[Fault]]:
+    if not isinstance(value, list) or (not value and key.kind != "dates"):
+        typed = re.findall("[0-9]+", shown(value)) if key.kind == "intervals" else []
+        found = "an empty list" if isinstance(value, list) else f"{shown(value)}, not a list"
+        fix = f"write [{', '.join(typed)}]" if typed else f"write a list such as {LISTS[key.kind]}"
+        return None, [Fault("wrong-kind", found, fix)]
+    entries: list[Any] = []
+    faults: list[Fault] = []
+    for item in value:
+        entry = _ENTRIES[key.kind](key, item)
+        if isinstance(entry, Fault):
+            faults.append(Fault(entry.slug, f"{entry.why}, in the list", entry.fix))
+        elif entry in entries:
+            slug = "double-interval" if key.kind == "intervals" else "double-day"
+            faults.append(Fault(slug, f"{shown(item)} twice in the list", "remove one"))
+        else:
+            entries.append(entry)
+    order = WEEKDAYS.index if key.kind == "weekdays" else None
+    return tuple(sorted(entries, key=order)), faults
+
+
+def _weekday(_: Column, item: Any) -> str | Fault:
+    if item in WEEKDAYS:
+        return str(item)
+    short = str(item).strip().casefold()[:3]
+    fix = did_you_mean(str(item), WEEKDAYS, 'write as "mon"')
+    fix = f'write "{short}"' if short in WEEKDAYS else fix
+    return Fault("not-a-choice", shown(item), fix)
+
+
+def _day(_: Column, item: Any) -> date | Fault:
+    if isinstance(item, datetime):
+        return Fault("date-with-time", f"{shown(item)}, with a time", f"write {item.date()}")
+    if isinstance(item, date):
+        return item
+    if not isinstance(item, str) or not re.fullmatch(r"\d{4}-\d{2}-\d{2}", item, re.ASCII):
+        return Fault("date-form", shown(item), 'write as 2026-12-25 or "2026-12-25"')
+    try:
+        return date.fromisoformat(item)
+    except ValueError:
+        found = f"{shown(item)}, a day the calendar does not have"
+        return Fault("no-such-day", found, "change it")
+
+
+def _number(key: Column, value: Any) -> float | Fault:
+    if isinstance(value, bool) or not isinstance(value, int | float):
+        return _not_a_number(value)
+    if isinstance(value, float) and not math.isfinite(value):
+        return Fault("not-finite", f"{shown(value)}, which is not finite", "write a number")
+    if key.unit == "h" and value == 0:
+        return Fault("out-of-range", f"{shown(value)}, which leaves no time", NO_HOURS)
+    if fault := check_range(value, key):
+        return Fault(fault.slug, f"{shown(value)}, {fault.why}", fault.fix)
+    return int(value) if key.whole else float(value)
+
+
+def _not_a_number(value: Any) -> Fault:
+    """Return what stands in a number's place, and what to write."""
+    if not isinstance(value, str):
+        found = f"{shown(value)}, which is not a number"
+        return Fault("wrong-kind", found, "write a plain number")
+    number = re.fullmatch(r"\s*([+-]?[0-9]+(?:[.,][0-9]+)?)\s*(%?)\s*", value)
+    if number is None:
+        found = f"{shown(value)}, a text in quotes"
+        return Fault("wrong-kind", found, "write a plain number without quotes")
+    plain = number[1].replace(",", ".")
+    write = as_share(float(plain)) if number[2] else plain
+    return Fault("wrong-kind", f"{shown(value)} in quotes", f"write {write} without quotes")
+
+
+def _wrong_locale(value: str) -> Fault | None:
+    if _is_locale(value):
+        return None
+    return Fault("not-a-choice", f"{shown(value)}, whose forms are not known", _locale_meant(value))
+
+
+def _wrong_region(value: str) -> Fault | None:
+    return Fault("not-a-choice", *wrong) if (wrong := wrong_region(value)) else None
+
+
+def _wrong_currency(value: str) -> Fault | None:
+    if _is_currency(value):
+        return None
+    upper = value.strip().upper()
+    fix = f'write "{upper}"' if _is_currency(upper) else 'write as "EUR"'
+    return Fault("not-a-choice", f"{shown(value)}, which is no currency of ISO 4217", fix)
+
+
+def _wrong_picture(name: str) -> Fault | None:
+    """Say why a file's name cannot be that of a picture inside the book's folder."""
+    parts = name.replace("\\", "/").split("/")
+    why = None
+    if not name.strip() or not name.lower().endswith(PICTURES):
+        why = "which does not end in .svg, .png or .jpg"
+    elif not parts[0] or ".." in parts or ":" in name or not name.isprintable():
+        why = "which lies outside the book's folder"
+    fix = 'copy the picture into the book\'s folder and write its name, as "logo.svg"'
+    return None if why is None else Fault("not-a-picture", f"{shown(name)}, {why}", fix)
+
+
+def _is_locale(tag: str) -> bool:
+    from babel.localedata import exists  # likewise, where a locale is named
+
+    form = re.fullmatch("[a-z]{2,3}(-[A-Z][a-z]{3})?-[A-Z]{2}", tag)
+    return form is not None and exists(tag.replace("-", "_"))
+
+
+def _locale_meant(value: str) -> str:
+    """Suggest a near miss, or the country where most people speak the language."""
+    from babel.core import get_global
+    from babel.localedata import locale_identifiers
+
+    tag = value.strip().replace("_", "-")
+    language = tag.split("-")[0].lower()
+    alike = [known.replace("_", "-") for known in locale_identifiers()]
+    likely = get_global("likely_subtags").get(language, "en_Latn_GB").split("_")
+    otherwise = f'write as "{likely[0]}-{likely[-1]}"'
+    return did_you_mean(tag, [one for one in alike if _is_locale(one)], otherwise)
+
+
+def _is_currency(code: str) -> bool:
+    from babel.numbers import is_currency  # a thirtieth of a second, where a currency is named
+
+    return code.isupper() and is_currency(code)
+
+
+_ENTRIES: Mapping[Kind, Callable[[Column, Any], Any]] = {
+    "intervals": _number,
+    "weekdays": _weekday,
+    "dates": _day,
+}
+_WRONG_TEXTS: Mapping[Kind, Callable[[str], Fault | None]] = {
+    "locale": _wrong_locale,
+    "region": _wrong_region,
+    "currency": _wrong_currency,
+    "picture": _wrong_picture,
+}
+
 
 FILE = "practice.toml"
 WRITE_ONE = (

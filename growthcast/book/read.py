@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass, field, replace
 from datetime import date
 from pathlib import Path
@@ -13,15 +13,17 @@ from growthcast.book.book import Book, Practice, Table
 from growthcast.book.cells.convert import empty_table, read_table
 from growthcast.book.cells.records import read_grid
 from growthcast.book.cells.text import read_bytes, whole_file
-from growthcast.book.checks.log import first_of_each
+from growthcast.book.checks.areas import AREA_CHECKS
+from growthcast.book.checks.log import LOG_CHECKS, first_of_each
 from growthcast.book.checks.names import check_file_names
-from growthcast.book.checks.rounds import check_visit_weekdays
-from growthcast.book.checks.run import in_percent_cover, run_checks
+from growthcast.book.checks.readings import READING_CHECKS
+from growthcast.book.checks.rounds import CLOSED_CHECKS, check_visit_weekdays
 from growthcast.book.checks.species_rows import lay_over
-from growthcast.book.checks.together import Tables
+from growthcast.book.checks.together import ID_CHECKS, Tables, expected_cover
+from growthcast.book.checks.water import WATER_CHECKS
+from growthcast.book.findings import finding, note_order
 from growthcast.book.practice import WRITE_ONE, read_practice
 from growthcast.book.shipped import book_folder, shipped_species_dir
-from growthcast.book.slugs import finding, note_order
 from growthcast.book.tables import TABLES
 from growthcast.book.words import shown
 from growthcast.errors import BookProblems, Finding
@@ -182,3 +184,43 @@ def _is_there(path: Path) -> bool:
         return path.is_symlink() or path.exists()
     except OSError:
         return True
+
+
+CHECKS: tuple[Callable[[Tables], Iterator[Finding]], ...] = (
+    *ID_CHECKS,
+    *AREA_CHECKS,
+    *LOG_CHECKS,
+    *READING_CHECKS,
+    *WATER_CHECKS,
+    *CLOSED_CHECKS,
+)
+
+
+def run_checks(tables: Tables, before: list[Finding]) -> list[Finding]:
+    """Return everything that every check finds.
+
+    A row whose amounts could not be read, as found ``before``, is not called empty as well.
+    """
+    unread = {(item.file, item.row) for item in before if item.level == "problem"}
+    return [
+        item
+        for check in CHECKS
+        for item in check(tables)
+        if item.slug != "empty-row" or (item.file, item.row) not in unread
+    ]
+
+
+def in_percent_cover(findings: list[Finding], tables: Tables) -> list[Finding]:
+    """Return the findings, with percent cover instead of centimetres where cover is measured."""
+    pairs = ((tables.areas, tables.cover_areas), (tables.trims, tables.cover_trims))
+    named = {item.file for item in findings if item.row is not None}
+    rows = {t.name: set(t.rows[cover].tolist()) for t, cover in pairs if t.name in named}
+    return [_of_cover(item) if item.row in rows.get(item.file, ()) else item for item in findings]
+
+
+def _of_cover(item: Finding) -> Finding:
+    expected = expected_cover(item.file, item.heading)
+    if expected is None:
+        return item
+    said, fix = item.expected, item.fix.replace("centimetres", "percent cover")
+    return replace(item, expected=expected if "centimetres" in said else said, fix=fix)

@@ -1,17 +1,35 @@
-"""``growthcast check``: what is wrong or odd in a book, all at once."""
+"""growthcast check, watch and backtest: what is odd, what has changed, how often it was right."""
 
 from __future__ import annotations
 
+import sys
 from collections import Counter
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
 from datetime import date
+from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from growthcast.book.report import count_of, format_findings
-from growthcast.cli.options import AsJson, BookFolder, day_option, fitted, folder_of
+from growthcast.book.findings import count_of, format_findings
+from growthcast.cli.options import (
+    AsJson,
+    BookFolder,
+    OnDate,
+    TankId,
+    check_plot,
+    chosen_tanks,
+    day_option,
+    fitted,
+    folder_of,
+    open_book,
+    option,
+    plot_option,
+    say_not_fitted,
+)
 from growthcast.cli.output import print_answer, say
-from growthcast.errors import Exit
+from growthcast.errors import Exit, UsageError
 from growthcast.say import words
 
 if TYPE_CHECKING:
@@ -19,6 +37,7 @@ if TYPE_CHECKING:
 
     from growthcast.book.book import Book
     from growthcast.errors import Finding
+
 
 UpTo = Annotated[
     date | None,
@@ -42,7 +61,7 @@ def check_command(
     Exit status: 0 nothing or remarks only, 1 notes, 2 problems or bad arguments, 3 tool fault.
     """
     from growthcast.book.read import inspect_book
-    from growthcast.say.water import co2_words
+    from growthcast.say.supposed import co2_words
 
     read, findings = inspect_book(folder_of(book), today=date.today(), on=on)
     summary, assumed = "", []
@@ -74,7 +93,7 @@ def _on_grams(book: Book) -> Iterator[Finding]:
 def _of_fit(book: Book) -> list[Finding]:
     """Notes on the log rows that a fit set aside, and how it read the weights of whole tanks."""
     from growthcast.book.checks.readings import remark_on_grams
-    from growthcast.book.slugs import finding
+    from growthcast.book.findings import finding
     from growthcast.fit.growth import last_logged
 
     fit = fitted(book, last_logged(book) or date.today())
@@ -85,3 +104,102 @@ def _of_fit(book: Book) -> list[Finding]:
         for one in fit.suspects
     ]
     return [*remark_on_grams(book.trims, *fit.whole_tank_grams), *suspects]
+
+
+Plot = Annotated[Path | None, plot_option("Draw growth against usual, visit by visit,")]
+
+
+def watch_command(
+    book: BookFolder = None,
+    on: OnDate = None,
+    tank: TankId = None,
+    plot: Plot = None,
+    as_json: AsJson = False,
+) -> None:
+    """Say which tanks, areas or species have begun to grow otherwise than usual, and what to check.
+
+    Example: growthcast watch my-book --plot growth.svg
+
+    Exit status: 0 all as usual, 1 something needs attention, 2 bad arguments or a book with
+    problems, 3 the tool itself failed.
+    """
+    from growthcast.say.watch import watch_in_json, watch_words
+    from growthcast.service.watch.watch import watch_growth
+
+    opened, day = open_book(book, on)
+    tanks = chosen_tanks(opened, tank)
+    check_plot(opened, plot)
+    report = watch_growth(opened, day, tanks)
+    say_not_fitted(report.not_fitted)
+    if plot is not None and not any(watched.course for watched in report.tanks):
+        say("Nothing was drawn: no tank has visits enough to judge.")
+    elif plot is not None:
+        from growthcast.figures.save import save_picture
+        from growthcast.figures.watch import growth_index_figure
+
+        save_picture(opened, plot, *growth_index_figure(report))
+        say(f"Wrote {plot}")
+    print_answer(as_json, watch_in_json(report), watch_words(report, by_area=tank is not None))
+    if report.needs_attention:
+        raise typer.Exit(Exit.ATTENTION)
+
+
+Splits = Annotated[
+    int | None,
+    option(
+        "--splits",
+        "N",
+        "Days on which the earlier book is fitted anew, spread over the log. Default: 24.",
+    ),
+]
+RightPlot = Annotated[Path | None, plot_option("Draw how often the stated ranges held")]
+
+
+def backtest_command(
+    book: BookFolder = None,
+    splits: Splits = None,
+    on: OnDate = None,
+    plot: RightPlot = None,
+    as_json: AsJson = False,
+) -> None:
+    """Forecast each visit of the log from the visits before it, and say how often that was right.
+
+    Example: growthcast backtest my-book --plot right.svg
+
+    Exit status: 0 done, 2 bad arguments or a book with problems, 3 the tool itself failed.
+    """
+    from growthcast.forecast.backtest import DEFAULT_SPLITS, backtest
+    from growthcast.say.backtest import backtest_words, too_few_words
+
+    if splits is not None and splits < 1:
+        raise UsageError(f"--splits {splits} is too few; give 1 or more days")
+    opened, _ = open_book(book, on)
+    check_plot(opened, plot)
+    with _progress() as progress:
+        result = backtest(opened, splits or DEFAULT_SPLITS, progress=progress)
+    say_not_fitted(result.not_fitted)
+    if plot is not None and not result.enough:
+        say("Nothing was drawn.")
+    elif plot is not None:
+        from growthcast.figures.calibration import calibration_figure
+        from growthcast.figures.save import save_picture
+
+        save_picture(opened, plot, *calibration_figure(result))
+        say(f"Wrote {plot}")
+    if as_json and not result.enough:
+        say(too_few_words(result))
+    print_answer(as_json, result, backtest_words(result), result)
+
+
+@contextmanager
+def _progress() -> Iterator[Callable[[int, int], None] | None]:
+    """Show how far the fits are, on a terminal only."""
+    if not sys.stderr.isatty():
+        yield None
+        return
+    from rich.console import Console
+    from rich.progress import Progress
+
+    with Progress(console=Console(stderr=True), transient=True) as bar:
+        task = bar.add_task("Fitting the earlier books", total=None)
+        yield lambda done, total: bar.update(task, completed=done, total=total)

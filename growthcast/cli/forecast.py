@@ -1,4 +1,4 @@
-"""growthcast forecast: how high each area will stand, and when it passes its height budget."""
+"""growthcast interval, forecast and fit: how often, how high, and what the log taught."""
 
 from __future__ import annotations
 
@@ -14,14 +14,86 @@ from growthcast.cli.options import (
     chosen_tanks,
     day_option,
     open_fit,
+    option,
     plot_option,
 )
 from growthcast.cli.output import print_answer, say
-from growthcast.cli.suppose import Suppose, supposed_of
 from growthcast.errors import UsageError
 
 if TYPE_CHECKING:
     from growthcast.book.book import Book
+    from growthcast.fit.result import GrowthFit
+    from growthcast.fit.supposed import Supposed
+
+
+Suppose = Annotated[
+    list[str] | None,
+    option(
+        "--suppose",
+        "NAME=VALUE",
+        "Answer as if this held from the day on, with --tank; may be repeated. NAME is a "
+        "column of conditions.csv with its amount, as in ppfd_umol=60, or an area_id with the "
+        "plant to stand there, as in stems=hygrophila-corymbosa. The book is not changed.",
+    ),
+]
+
+
+def supposed_of(
+    book: Book, fit: GrowthFit, tank: str | None, texts: list[str] | None
+) -> Supposed | None:
+    """Return the book and fit under the changes asked for, None where there are none."""
+    if not texts:
+        return None
+    from growthcast.book.supposed import parse_changes
+    from growthcast.fit.supposed import suppose
+
+    if tank is None:
+        raise UsageError("--suppose changes one tank; name it with --tank ID")
+    place = int(chosen_tanks(book, tank)[0])
+    return suppose(book, fit, place, parse_changes(texts, book, place))
+
+
+def interval_command(
+    book: BookFolder = None,
+    on: OnDate = None,
+    tank: TankId = None,
+    suppose: Suppose = None,
+    as_json: AsJson = False,
+) -> None:
+    """Recommend how often each tank must be visited so that every area stays inside its height.
+
+    Example: growthcast interval my-book --tank lobby
+
+    Exit status: 0 done, 2 bad arguments or a book with problems, 3 the tool itself failed.
+    """
+    from growthcast.say.interval import advice_for_programs, interval_words, rhythm_words
+    from growthcast.service.recommend import recommend
+
+    opened, _, fit = open_fit(book, on)
+    tanks, currency = chosen_tanks(opened, tank), opened.practice.currency
+    advice = recommend(opened, fit, tanks, full=tank is not None and not suppose)
+    supposed = supposed_of(opened, fit, tank, suppose)
+    if supposed is None:
+        words = interval_words(advice, currency, one=tank is not None)
+        in_json = [advice_for_programs(one, currency) for one in advice if as_json]
+        print_answer(as_json, {"tanks": in_json}, words, fit)
+        return
+    from growthcast.say.supposed import hypothetical, supposed_words
+
+    [as_it_is] = advice
+    advice = recommend(supposed.book, supposed.fit, tanks)
+    answer = {
+        "hypothetical": hypothetical(supposed),
+        "tanks": [advice_for_programs(one, currency) for one in advice],
+        "as_it_is": advice_for_programs(as_it_is, currency),
+    }
+    words = [
+        *supposed_words(supposed),
+        f"As it is: {rhythm_words(as_it_is)}. Supposed: {rhythm_words(advice[0])}.",
+        *interval_words(advice, currency, one=True, mark=", supposed"),
+    ]
+    print_answer(as_json, answer, words, supposed.fit)
+
 
 AtDates = Annotated[
     list[date] | None,
@@ -88,3 +160,25 @@ def _days(at: list[date] | None, day: date, book: Book) -> tuple[date, ...]:
     if days[0] < day:
         raise UsageError(f"--at {days[0]} lies before {day}, the day the forecast stands on")
     return days
+
+
+def fit_command(book: BookFolder = None, on: OnDate = None, as_json: AsJson = False) -> None:
+    """Fit growth rates and ceilings to the log and say how sure they are.
+
+    Example: growthcast fit my-book --json
+
+    Exit status: 0 done, 2 bad arguments or a book with problems, 3 the tool itself failed.
+    """
+    import numpy as np
+
+    from growthcast.fit.growth import last_logged
+    from growthcast.forecast.heights import growth_a_week
+    from growthcast.plain import by_quantile, plain
+    from growthcast.say.fit import fit_words
+
+    opened, _, fit = open_fit(book, on)
+    answer = fit.as_dict()
+    weekly = growth_a_week(fit, np.arange(len(answer["areas"])))
+    for area, speeds in zip(answer["areas"], weekly, strict=True):
+        area["cm_per_week"] = plain(by_quantile(speeds), 2)
+    print_answer(as_json, answer, fit_words(answer, fit.design.is_cover, last_logged(opened)), fit)

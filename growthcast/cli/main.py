@@ -10,26 +10,21 @@ from typing import NoReturn
 
 import typer
 
-from growthcast.cli.add import add_command
-from growthcast.cli.away import away_command
-from growthcast.cli.backtest import backtest_command
-from growthcast.cli.brief import brief_command
-from growthcast.cli.check import check_command
-from growthcast.cli.cuts import cuts_command
-from growthcast.cli.export import export_command
-from growthcast.cli.fit import fit_command
-from growthcast.cli.forecast import forecast_command
-from growthcast.cli.import_book import import_command
-from growthcast.cli.interval import interval_command
+from growthcast.cli.check import backtest_command, check_command, watch_command
+from growthcast.cli.cuts import cuts_command, peak_command
+from growthcast.cli.forecast import fit_command, forecast_command, interval_command
+from growthcast.cli.keep import (
+    add_command,
+    export_command,
+    import_command,
+    start_command,
+    unlog_command,
+)
 from growthcast.cli.log import log_command
-from growthcast.cli.overview import overview_command
-from growthcast.cli.peak import peak_command
+from growthcast.cli.pages import brief_command, overview_command
 from growthcast.cli.rescape import rescape_command
-from growthcast.cli.rounds import rounds_command
+from growthcast.cli.rounds import away_command, rounds_command
 from growthcast.cli.species import species_command
-from growthcast.cli.start import start_command
-from growthcast.cli.unlog import unlog_command
-from growthcast.cli.watch import watch_command
 from growthcast.errors import BookProblems, Exit, GrowthcastError, UsageError
 
 TRACEBACK = "GROWTHCAST_TRACEBACK"
@@ -99,7 +94,7 @@ def main() -> None:
         with answer_that_arrives():
             app()
     except BookProblems as problems:
-        from growthcast.book.report import format_findings
+        from growthcast.book.findings import format_findings
 
         say(format_findings(problems.findings))
         _stop(problems)

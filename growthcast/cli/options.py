@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
-from growthcast.book.report import summary_for_commands
+from growthcast.book.findings import summary_for_commands
 from growthcast.book.shipped import find_book
 from growthcast.book.words import check_known, some_of
 from growthcast.cli.output import say
@@ -131,7 +131,7 @@ def fitted(book: Book, day: date) -> GrowthFit:
 def open_fit(named: str | None, on: date | None) -> tuple[Book, date, GrowthFit]:
     """Read and fit the book; areas whose fit did not settle are named on stderr."""
     from growthcast.fit.growth import last_logged
-    from growthcast.say.water import co2_words
+    from growthcast.say.supposed import co2_words
 
     book, day = open_book(named, on)
     for sentence in co2_words(book, unknown=False):

@@ -1,14 +1,15 @@
-"""What the commands that write pages share: the form of the file, its language, the writing."""
+"""growthcast brief and overview: pages, and what the commands that write them share."""
 
 from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import replace
+from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
-from growthcast.book.words import printable
-from growthcast.cli.options import option
+from growthcast.book.words import check_known, printable
+from growthcast.cli.options import BookFolder, OnDate, chosen_tanks, open_fit, option
 from growthcast.cli.output import say
 from growthcast.errors import UsageError
 
@@ -48,7 +49,7 @@ def write_page(
 
     ``only`` is the language of a page that is written in no other.
     """
-    from growthcast.book.writing.whole import write_whole
+    from growthcast.book.writing.replace import write_whole
     from growthcast.brief.html import page_html
     from growthcast.brief.letterhead import logo_of
     from growthcast.figures.save import check_target
@@ -86,3 +87,66 @@ def _pdf(page: Page) -> bytes:
         bare = page_pdf(replace(page, letterhead=replace(page.letterhead, logo=None)))
         say(f"The page is without the logo of practice.toml: PDF cannot show it ({error}).")
         return bare
+
+
+OneTank = Annotated[str | None, option("--tank", "ID", "The page of this tank.")]
+ClientName = Annotated[
+    str | None,
+    option("--client", "NAME", "The page of all tanks of this client, named as in tanks.csv."),
+]
+VisitsFile = Annotated[
+    Path | None,
+    option(
+        "--visits",
+        "FILE.csv",
+        "Planned visits to list, as growthcast rounds --csv writes them.",
+    ),
+]
+
+
+def brief_command(
+    book: BookFolder = None,
+    tank: OneTank = None,
+    client: ClientName = None,
+    out: OutFile = None,
+    visits: VisitsFile = None,
+    on: OnDate = None,
+) -> None:
+    """Write a page for a client: how often to visit, what it costs, and what it buys.
+
+    Example: growthcast brief my-book --tank lobby --out lobby.html
+
+    Exit status: 0 done, 2 bad arguments or a book with problems, 3 the tool itself failed.
+    """
+    import numpy as np
+
+    from growthcast.brief.client import build_brief
+    from growthcast.brief.visits import read_visits
+
+    file = check_page(out)
+    if (tank is None) == (client is None):
+        raise UsageError("name one tank with --tank ID, or one client with --client NAME")
+    opened, _, fit = open_fit(book, on)
+    tanks = chosen_tanks(opened, tank)
+    if client is not None:
+        clients = opened.tanks.text("client")
+        known = [name for name in dict.fromkeys(clients.tolist()) if name]
+        check_known(client, known, "tanks.csv has no client", "the clients are")
+        tanks = np.flatnonzero(clients == client)
+    plan = None if visits is None else read_visits(visits, opened.tanks.text("tank_id").tolist())
+    build = partial(build_brief, opened, fit, tanks, client=client, visits=plan)
+    write_page(opened, file, build)
+
+
+def overview_command(book: BookFolder = None, out: OutFile = None, on: OnDate = None) -> None:
+    """Write the practice's own page: every tank by urgency, its risk, hours and growth.
+
+    Example: growthcast overview my-book --out practice.html
+
+    Exit status: 0 done, 2 bad arguments or a book with problems, 3 the tool itself failed.
+    """
+    file = check_page(out)
+    opened, _, fit = open_fit(book, on)
+    from growthcast.brief.overview import build_overview
+
+    write_page(opened, file, partial(build_overview, opened, fit))

@@ -189,7 +189,7 @@ def _check_details(
 
 
 def _plants(book: Book, plants: list[str] | None) -> list[str]:
-    from growthcast.book.supposed.changes import known_species
+    from growthcast.book.supposed import known_species
 
     names = _names(plants, "--plants names no plant; leave it out to look at all that fit")
     return [known_species(book, name, "--plants") for name in dict.fromkeys(names)]

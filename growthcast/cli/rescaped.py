@@ -6,13 +6,13 @@ from collections.abc import Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from growthcast.book.report import format_findings, summary_for_commands
+from growthcast.book.findings import format_findings, summary_for_commands
 from growthcast.cli.output import print_answer, say
 from growthcast.errors import BookProblems, UsageError
 
 if TYPE_CHECKING:
     from growthcast.book.book import Book
-    from growthcast.book.supposed.layout_file import Layout
+    from growthcast.book.supposed import Layout
     from growthcast.fit.result import GrowthFit
 
 
@@ -88,7 +88,7 @@ def answer_layouts(
 
 def _read_layouts(book: Book, fit: GrowthFit, tank_id: str, files: Sequence[Path]) -> list[Layout]:
     """Read all layouts; the problems of all of them are said together."""
-    from growthcast.book.supposed.layout_file import read_layout
+    from growthcast.book.supposed import read_layout
     from growthcast.fit.supposed import day_of
 
     layouts, problems = [], []

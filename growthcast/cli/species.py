@@ -56,7 +56,7 @@ def species_command(
     Exit status: 0 done, 2 an unknown species or bad arguments.
     """
     from growthcast.book.tables import FORMS
-    from growthcast.say.species import list_words, species_words
+    from growthcast.say.plants import list_words, species_words
 
     _check_word("--form", form, FORMS)
     _check_word("--light", light, LIGHTS)
@@ -123,8 +123,8 @@ def _all_species(folder: str | None) -> list[dict[str, Any]]:
 
 def _species_of_book(folder: str) -> Table:
     """Return the species of a book, after saying what was noted while it was read."""
+    from growthcast.book.findings import summary_for_commands
     from growthcast.book.read import read_book
-    from growthcast.book.report import summary_for_commands
 
     book = read_book(folder)
     if beside := summary_for_commands(book.findings):

@@ -32,8 +32,8 @@ from growthcast.say.figures import Caption, layouts_caption, plants_caption
 from growthcast.say.rescape import days_text
 from growthcast.say.words import percent
 from growthcast.service.rescape.layouts import AS_IT_IS, LayoutAdvice
-from growthcast.service.rescape.outlook import LONGEST_D
 from growthcast.service.rescape.plants import PlantAdvice
+from growthcast.service.rescape.variants import LONGEST_D
 
 MOST_DRAWN = 24
 ROW_MM, NAME_MM = 6.2, 50.0

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Literal
 from growthcast.book.book import Book
 from growthcast.book.tables import TABLES
 from growthcast.book.words import printable
-from growthcast.book.writing.whole import refusals_in_words, write_whole
+from growthcast.book.writing.replace import refusals_in_words, write_whole
 from growthcast.errors import UsageError
 from growthcast.say.words import tidy
 

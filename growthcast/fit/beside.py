@@ -23,11 +23,12 @@ import numpy as np
 
 from growthcast.arrays import FloatArray, IntArray
 from growthcast.fit.model.clock import LEAST_AWAKE_SHARE
-from growthcast.fit.model.lags import FORMS, Lags, Settling, prior_lags, prior_settling
+from growthcast.fit.model.spreads import FORMS, Lags, Settling, prior_lags, prior_settling
 from growthcast.fit.rows.chains import Link, Nodes
 from growthcast.fit.solver.hierarchy import solve_effects
 from growthcast.fit.solver.kalman import filter_along, score_of
-from growthcast.fit.solver.linearise import RATE, Linearised
+from growthcast.fit.solver.linearise import Linearised
+from growthcast.fit.solver.problem import RATE
 from growthcast.fit.solver.view import View, departure_given, departure_of
 
 LAG, SETTLING = range(2)
@@ -144,7 +145,7 @@ def beside_told(
     precision = curvature.copy()
     precision[:size, :size] += np.linalg.inv(prior_lags().covariance)
     precision[size:, size:] += np.linalg.inv(prior_settling().covariance)
-    covariance = np.linalg.inv(precision)
+    covariance: FloatArray = np.linalg.inv(precision).astype(np.float64)
     centre = covariance @ (slope + curvature @ np.concatenate([lags.mean_d, settling.centre]))
     longer = np.clip(centre[size:], -LONGEST_LOG_FACTOR, LONGEST_LOG_FACTOR)
     return (

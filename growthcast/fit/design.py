@@ -15,15 +15,11 @@ from growthcast.fit.model.clock import (
     growth_clock,
     tank_conditions,
 )
-from growthcast.fit.model.drift import knot_precision
-from growthcast.fit.model.errors import ErrorModel
-from growthcast.fit.model.lags import Settling, forms_of
+from growthcast.fit.model.noise import ErrorModel, knot_precision
+from growthcast.fit.model.spreads import Settling, Spreads, forms_of
 from growthcast.fit.rows.chains import Link, pack_chains
 from growthcast.fit.rows.nodes import AreaTraits, Habits, build_nodes, cutting_habits
-from growthcast.fit.sites.nouns import Weights
-from growthcast.fit.solver.areas import Pooling
-from growthcast.fit.solver.problem import Block, Problem, with_heights_that_count
-from growthcast.fit.spreads import Spreads
+from growthcast.fit.solver.problem import Block, Pooling, Problem, Weights, with_heights_that_count
 from growthcast.growth.responses import co2_slope
 from growthcast.log.visits import Buckets, LeftOut, Visits, day_numbers, read_log
 from growthcast.species import SpeciesPriors, read_reference, species_priors
@@ -211,7 +207,10 @@ def _grown_by(block: Block, clock: GrowthClock) -> Block:
         return block
     spans = nodes.area[at], began[at], nodes.day[at], nodes.pause_d[chains.previous[at]]
     growth_d, by_settling = nodes.growth_d.copy(), nodes.by_settling.copy()
-    growth_d[at], by_settling[at] = clock.growth_between(*spans)[0], clock.slowed_by_settling(*spans)
+    growth_d[at], by_settling[at] = (
+        clock.growth_between(*spans)[0],
+        clock.slowed_by_settling(*spans),
+    )
     nodes = replace(nodes, growth_d=growth_d, by_settling=by_settling)
     return replace(block, chains=replace(chains, nodes=nodes))
 

@@ -11,21 +11,21 @@ import numpy as np
 from threadpoolctl import threadpool_limits
 
 from growthcast.book.book import Book, Table
-from growthcast.fit.borrowing.evidence import borrow, with_borrowed
+from growthcast.fit.borrowing import borrow, with_borrowed
 from growthcast.fit.design import Design, build_design, with_spreads
 from growthcast.fit.learning import learn_bends, learn_spreads
+from growthcast.fit.model.spreads import Spreads
 from growthcast.fit.result import CLEARLY, GrowthFit
-from growthcast.fit.sites.nouns import NOBODY
 from growthcast.fit.sites.weights import evidence_for_everything
-from growthcast.fit.solver.areas import CannotFit
-from growthcast.fit.solver.problem import Point
+from growthcast.fit.solver.problem import NOBODY, CannotFit, Point
 from growthcast.fit.solver.solve import ROUGHLY, solve
-from growthcast.fit.spreads import Spreads
 from growthcast.fit.suspects import set_suspects_aside
 from growthcast.species import read_reference
 
 MOST_AREAS_TO_LEARN_FROM = 400
 """Larger books learn their spreads from a sample of tanks with about this many areas."""
+
+Answer = TypeVar("Answer")
 
 
 def last_logged(book: Book) -> date | None:
@@ -136,9 +136,6 @@ def _read_weights(design: Design) -> tuple[Design, Point | None, float | None]:
     return replace(design, problem=replace(problem, weights=weights)), solution.point, evidence
 
 
-Answer = TypeVar("Answer")
-
-
 def on_what_fits(book: Book, attempt: Callable[[Book], Answer]) -> tuple[Answer, dict[str, str]]:
     """Try something on a book; tanks whose log cannot be fitted rest on the table.
 
@@ -159,3 +156,36 @@ def on_what_fits(book: Book, attempt: Callable[[Book], Answer]) -> tuple[Answer,
                 failed[tank] = f"no growth explains the log rows of {named}"
             rows = ~np.isin(logged.astype(str), tanks.astype(str))
             book = replace(book, trims=book.trims.keep(rows))
+
+
+def known_before(book: Book, day: float) -> Book:
+    """Return the book as it was known at the end of the day before ``day``.
+
+    Parameters
+    ----------
+    book : Book
+        The whole book.
+    day : float
+        Day number (days since 1970-01-01) [d].
+
+    Returns
+    -------
+    Book
+        Log rows and conditions dated before ``day``; areas planted before it, and those that were
+        taken out later still standing. What the other tables say of an area (its usual cut, floor,
+        budget and species) carries no date and is taken as known.
+    """
+    limit = np.datetime64(int(day), "D")
+    areas, trims, conditions = book.areas, book.trims, book.conditions
+    planted = areas.date("planted_on") < limit
+    removed_on = areas.date("removed_on").copy()
+    removed_on[removed_on >= limit] = np.datetime64("NaT")
+    standing = replace(areas, columns={**areas.columns, "removed_on": removed_on}).keep(planted)
+    place = trims.places("area_id", areas.text("area_id"))
+    theirs = (place < 0) | planted[place]
+    return replace(
+        book,
+        areas=standing,
+        trims=trims.keep((trims.date("date") < limit) & theirs),
+        conditions=conditions.keep(conditions.date("from_date") < limit),
+    )

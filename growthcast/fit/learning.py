@@ -24,14 +24,14 @@ import numpy as np
 from growthcast.arrays import BoolArray, FloatArray
 from growthcast.fit.beside import beside_told
 from growthcast.fit.design import Design, with_spreads
-from growthcast.fit.model.drift import KNOT_COUNT
+from growthcast.fit.model.noise import KNOT_COUNT
+from growthcast.fit.model.spreads import LEARNT, Spreads
 from growthcast.fit.rows.chains import Link
 from growthcast.fit.solver.likelihood import log_likelihood, variance_slopes
 from growthcast.fit.solver.linearise import error_parts
 from growthcast.fit.solver.problem import Point, with_heights_that_count
 from growthcast.fit.solver.solve import ROUGHLY, Solution, solve
 from growthcast.fit.solver.view import view_of
-from growthcast.fit.spreads import LEARNT, Spreads
 from growthcast.fit.suspects import set_suspects_aside
 
 PRIOR_SD = 0.5
@@ -228,15 +228,7 @@ def _slopes(design: Design, solution: Solution, names: list[str], logs: FloatArr
         cut = np.flatnonzero(block.chains.nodes.link >= Link.CUT)
         off[block.chains.previous[cut]] = np.maximum(off[block.chains.previous[cut]], off[cut])
         sound = np.interp(off, FAR_OFF, (1.0, 0.0))
-        parts = error_parts(
-            block.chains,
-            block.drift,
-            at,
-            point.border,
-            problem.errors,
-            block.trust,
-        )
-        for name, (link, reading) in parts.items():
+        for name, (link, reading) in error_parts(problem, block, at, point.border).items():
             by = 2.0 * (slopes.link[number] * link + slopes.reading[number] * reading)
             told = sound * ruled if name.startswith("height") else sound
             found[name] += float(told @ by)

@@ -11,24 +11,23 @@ import numpy as np
 from growthcast.arrays import BoolArray, FloatArray, IntArray
 from growthcast.book.book import WholeTank
 from growthcast.finite import finite_answer
-from growthcast.fit.borrowing.learn import Borrowed
 from growthcast.fit.beside import LAG, SETTLING, by_beside
+from growthcast.fit.borrowing import Borrowed
+from growthcast.fit.cuts import UnsaidCuts, lowest_cuts_shown, unsaid_cuts
 from growthcast.fit.design import Design
-from growthcast.fit.lowest_cuts import lowest_cuts_shown
-from growthcast.fit.means import mean_border
-from growthcast.fit.model.lags import FORMS
 from growthcast.fit.model.posterior import (
     AreaPosterior,
     Parameters,
     SharedGrowth,
+    mean_border,
     shared_growth,
 )
+from growthcast.fit.model.spreads import FORMS
 from growthcast.fit.rows.chains import Link
 from growthcast.fit.solver.hierarchy import border_covariance
 from growthcast.fit.solver.likelihood import log_likelihood
 from growthcast.fit.solver.solve import Solution
 from growthcast.fit.suspects import suspects_of
-from growthcast.fit.unsaid import UnsaidCuts, unsaid_cuts
 from growthcast.log.visits import LeftOut
 
 Basis = Literal["log", "tank", "table"]
@@ -255,10 +254,7 @@ class GrowthFit:
                 for name, value in design.spreads.as_dict().items()
             }
             | {"log_sd": {name: round(sd, 4) for name, sd in design.spreads.sd.items()}},
-            "lag_d": {
-                FORMS[form]: _normal(lags.mean_d[form], lags.sd_d[form])
-                for form in forms
-            },
+            "lag_d": {FORMS[form]: _normal(lags.mean_d[form], lags.sd_d[form]) for form in forms},
             "settling": {
                 FORMS[form]: _normal(settling.centre[form], settling.sd[form]) for form in forms
             },

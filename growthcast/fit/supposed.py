@@ -18,21 +18,29 @@ from threadpoolctl import threadpool_limits
 
 from growthcast.arrays import FloatArray
 from growthcast.book.book import Book
-from growthcast.book.supposed.changes import Changes
-from growthcast.book.supposed.rows import (
+from growthcast.book.supposed import (
+    Changes,
     PlannedArea,
     with_conditions,
     with_planted_areas,
     with_references,
 )
 from growthcast.errors import UsageError
-from growthcast.fit.borrowing.evidence import with_borrowed
+from growthcast.fit.borrowing import with_borrowed
 from growthcast.fit.design import Design, build_design
 from growthcast.fit.model.clock import GrowthClock, TankConditions
 from growthcast.fit.result import GrowthFit
 from growthcast.fit.rows.chains import repacked
-from growthcast.fit.solver.linearise import CEILING, HABIT, KNOTS, RATE
-from growthcast.fit.solver.problem import Block, Point, Problem, with_heights_that_count
+from growthcast.fit.solver.problem import (
+    CEILING,
+    HABIT,
+    KNOTS,
+    RATE,
+    Block,
+    Point,
+    Problem,
+    with_heights_that_count,
+)
 from growthcast.fit.solver.view import view_of
 from growthcast.growth.logistic import stage
 from growthcast.growth.responses import co2_slope

@@ -15,14 +15,12 @@ import numpy as np
 
 from growthcast.arrays import BoolArray, FloatArray, IntArray
 from growthcast.fit.design import Design
-from growthcast.fit.model.errors import ErrorModel
-from growthcast.fit.model.looks import look_log_chance
+from growthcast.fit.model.noise import ErrorModel, look_log_chance
 from growthcast.fit.rows.chains import Link, Nodes
 from growthcast.fit.solver.hierarchy import covariance_root
 from growthcast.fit.solver.kalman import variance_along
-from growthcast.fit.solver.linearise import HABIT
 from growthcast.fit.solver.part import part_of, pays_alone, tanks_of
-from growthcast.fit.solver.problem import Block, Problem, with_heights_that_count
+from growthcast.fit.solver.problem import HABIT, Block, Problem, with_heights_that_count
 from growthcast.fit.solver.solve import ROUGHLY, Solution, go_on, solve
 from growthcast.fit.solver.view import View
 from growthcast.growth.normal import log_density, normal_quantile

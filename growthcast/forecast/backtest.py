@@ -20,9 +20,9 @@ import numpy as np
 from growthcast.arrays import FloatArray, IntArray
 from growthcast.book.book import Book
 from growthcast.finite import finite
-from growthcast.fit.growth import fit_growth
+from growthcast.fit.growth import fit_growth, known_before
+from growthcast.fit.model.spreads import Spreads
 from growthcast.fit.result import GrowthFit
-from growthcast.fit.spreads import Spreads
 from growthcast.forecast.baselines import (
     Past,
     last_rate,
@@ -34,12 +34,11 @@ from growthcast.forecast.baselines import (
 )
 from growthcast.forecast.crossings import crossing_days
 from growthcast.forecast.heights import outlook
-from growthcast.forecast.hindsight import known_before, log_visits
 from growthcast.forecast.report import as_date
 from growthcast.forecast.scores import CHANCES, Forecasts, Predictive
 from growthcast.forecast.verdict import BacktestResult, Readings
 from growthcast.growth.logistic import stage
-from growthcast.log.visits import Visits, day_numbers
+from growthcast.log.visits import Visits, day_numbers, log_visits
 
 DEFAULT_SPLITS = 24
 LONGEST_AHEAD_D = 35.0

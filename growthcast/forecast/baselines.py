@@ -12,7 +12,7 @@ import numpy as np
 
 from growthcast.arrays import BoolArray, FloatArray, IntArray
 from growthcast.book.book import Book
-from growthcast.fit.model.errors import ErrorModel
+from growthcast.fit.model.noise import ErrorModel
 from growthcast.forecast.scores import CHANCES, NORMAL_SCORES, Predictive
 from growthcast.log.visits import Visits
 

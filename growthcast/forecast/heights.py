@@ -15,7 +15,7 @@ import numpy as np
 
 from growthcast.arrays import FloatArray, IntArray
 from growthcast.finite import finite_answer
-from growthcast.fit.model.drift import span_drift
+from growthcast.fit.model.noise import span_drift
 from growthcast.fit.model.posterior import AreaPosterior
 from growthcast.fit.result import GrowthFit
 from growthcast.growth.logistic import height_and_slope, height_at_stage, shape_factor, stage

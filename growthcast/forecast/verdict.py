@@ -8,9 +8,15 @@ from typing import Any
 import numpy as np
 
 from growthcast.arrays import BoolArray, FloatArray, IntArray
-from growthcast.forecast.recalibration import Recalibration, Trial, learn_widening
 from growthcast.forecast.report import as_date
-from growthcast.forecast.scores import Forecasts, Predictive, Scores
+from growthcast.forecast.scores import (
+    Forecasts,
+    Predictive,
+    Recalibration,
+    Scores,
+    Trial,
+    learn_widening,
+)
 from growthcast.plain import in_json, plain
 
 LONGER_GAP = 1.5

@@ -21,6 +21,7 @@ from growthcast.arrays import BoolArray, DateArray, FloatArray, IntArray
 from growthcast.book.book import Book, Table
 
 MOST_OF_BUDGET = 1.25
+
 DAYS_APART = 10_000_000
 """One number stands for an area or tank and a day: its place times this, plus the day."""
 
@@ -294,3 +295,20 @@ def pair_of(place: IntArray, day: FloatArray) -> IntArray:
     """One number for an area or tank and a day."""
     pair: IntArray = place * DAYS_APART + day.astype(np.int64)
     return pair
+
+
+def log_visits(book: Book) -> Visits:
+    """Return the visits of a book's log that read a height or may have cut.
+
+    Parameters
+    ----------
+    book : Book
+        A checked book.
+
+    Returns
+    -------
+    Visits
+        Sorted by area and day; a look alone changes nothing and is left out.
+    """
+    visits = read_log(book).visits
+    return visits.keep(visits.has_amounts | (visits.unsaid & (visits.bucket >= 0)))

@@ -15,7 +15,7 @@ from growthcast.say.words import (
     percent,
     range_words,
 )
-from growthcast.service.effort import Range
+from growthcast.service.effort.visits import Range
 from growthcast.service.visit.away import AwayArea
 from growthcast.service.visit.cuts import AreaCut, CutSheet
 

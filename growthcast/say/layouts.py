@@ -6,11 +6,11 @@ from collections.abc import Sequence
 from typing import Any
 
 from growthcast.plain import plain
-from growthcast.say.holding import none_holds_in_words, some_do_not_hold_in_words
 from growthcast.say.interval import effort_cells
 from growthcast.say.rescape import HELD, saves_in_words
+from growthcast.say.supposed import none_holds_in_words, some_do_not_hold_in_words
 from growthcast.say.words import Beside, Table, Words, percent, with_range
-from growthcast.service.rescape.holding import NOT_LIKELY
+from growthcast.service.holding import NOT_LIKELY
 from growthcast.service.rescape.layouts import LayoutAdvice
 
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from growthcast.say.reasons import limit_words
 from growthcast.say.words import Table, Words, and_list, as_chance, percent, range_words
-from growthcast.service.effort import Range
+from growthcast.service.effort.visits import Range
 from growthcast.service.visit.peak import PeakArea, PeakPlan
 
 

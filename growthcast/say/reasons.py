@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from math import ceil, floor
 
-from growthcast.say.holding import none_holds_in_words, some_do_not_hold_in_words
+from growthcast.say.supposed import none_holds_in_words, some_do_not_hold_in_words
 from growthcast.say.words import percent
 from growthcast.service.advice import (
     AreaAdvice,
@@ -16,7 +16,8 @@ from growthcast.service.advice import (
     ShortArea,
     TankAdvice,
 )
-from growthcast.service.effort import MinutesBasis, Range, Reading
+from growthcast.service.effort.learn import MinutesBasis, Reading
+from growthcast.service.effort.visits import Range
 
 WORTH_SAYING = 0.05
 WHOSE = {

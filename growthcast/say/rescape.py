@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 
-from growthcast.service.effort import Range, Saving
-from growthcast.service.rescape.outlook import LONGEST_D
+from growthcast.service.effort.visits import Range, Saving
+from growthcast.service.rescape.variants import LONGEST_D
 
 HELD = "Ranges hold in 8 cases of 10."
 SMALL_H, LEAST_H = 10.0, 0.05

@@ -1,17 +1,86 @@
-"""What an answer supposes, in words and for programs."""
+"""What an answer supposes or assumes of conditions, and which plants do not hold under them."""
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+from math import exp
+from statistics import NormalDist
 from typing import Any
 
 import numpy as np
 
-from growthcast.book.supposed.changes import CONDITION_WORDS
+from growthcast.book.book import Book
+from growthcast.book.supposed import CONDITION_WORDS
 from growthcast.fit.supposed import Supposed
-from growthcast.say.water import none_added_words
-from growthcast.say.words import Beside, Words
-from growthcast.service.rescape.holding import holding_of, holding_words
+from growthcast.say.words import Beside, Words, percent
+from growthcast.service.holding import NotHolding, co2_assumed, holding_of, holding_words
 from growthcast.species import read_reference
+
+MOST_NAMED = 5
+
+
+def none_added_words() -> str:
+    """Say which CO2 stands for none added, and how far it may be off in 8 tanks of 10.
+
+    Examples
+    --------
+    >>> none_added_words()
+    'taken as 3 mg/L, 2 to 5 in 8 tanks of 10 by common practice'
+    """
+    reference = read_reference()
+    middle = reference.none_added_co2_mg_l
+    off = exp(NormalDist().inv_cdf(0.9) * reference.none_added_co2_spread)
+    return (
+        f"taken as {middle:.2g} mg/L, {middle / off:.0f} to {middle * off:.0f} in 8 tanks of 10 "
+        "by common practice"
+    )
+
+
+def co2_words(book: Book, *, unknown: bool = True) -> list[str]:
+    """Say for which planted tanks CO2 is assumed, and what.
+
+    ``unknown`` also names the tanks whose CO2 nobody ever gave.
+    """
+    none, blank = co2_assumed(book)
+    said = []
+    if none:
+        said.append(f"No CO2 is added in {_named(none)}: {none_added_words()}.")
+    if unknown and blank:
+        said.append(
+            f"CO2 is not known in {_named(blank)}: growth is taken as at "
+            f"{read_reference().conditions['co2_mg_l']:g} mg/L with wider ranges. "
+            "In conditions.csv write co2_mg_l, or ph and kh_dkh; 0 where none is added."
+        )
+    return said
+
+
+def _named(tanks: Sequence[str]) -> str:
+    rest = len(tanks) - MOST_NAMED
+    return ", ".join(tanks[:MOST_NAMED]) + (f" and {rest} more" if rest > 0 else "")
+
+
+def none_holds_in_words(lost: Sequence[NotHolding]) -> str:
+    """Say why no interval is named for a tank whose plants all are not likely to hold."""
+    return (
+        f"no interval is named, since none of its plants is likely to hold ({_in_words(lost)}). "
+        "Mend the conditions, or correct conditions.csv where it is wrong"
+    )
+
+
+def some_do_not_hold_in_words(lost: Sequence[NotHolding]) -> str:
+    """Say which plants an interval is of no use to."""
+    return f"Not likely to hold under the conditions given: {_in_words(lost)}"
+
+
+def _in_words(lost: Sequence[NotHolding]) -> str:
+    """Name areas with their chances, those that share a reason together."""
+    together: dict[str, list[str]] = {}
+    for one in lost:
+        together.setdefault(one.why, []).append(f"{one.label} {percent(one.chance)}")
+    return "; ".join(
+        f"chance to hold: {', '.join(names)}, as {why}" for why, names in together.items()
+    )
+
 
 CO2_CAUTION_MG_L = 30.0
 

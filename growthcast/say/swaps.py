@@ -8,8 +8,8 @@ from typing import Any
 import numpy as np
 
 from growthcast.plain import plain
-from growthcast.say.holding import none_holds_in_words, some_do_not_hold_in_words
 from growthcast.say.rescape import HELD, days_with_range, saves_in_words
+from growthcast.say.supposed import none_holds_in_words, some_do_not_hold_in_words
 from growthcast.say.words import Beside, Table, Words, count_of, percent, with_range
 from growthcast.service.rescape.swaps import Swap, SwapAdvice, SwapSearch
 

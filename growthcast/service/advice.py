@@ -8,8 +8,9 @@ from typing import ClassVar, Literal
 
 from growthcast.fit.result import Basis, GrowthFit
 from growthcast.plain import FLAT, HIDDEN, in_json, plain
-from growthcast.service.effort import MinutesBasis, Range, Saving, Year
-from growthcast.service.rescape.holding import NotHolding
+from growthcast.service.effort.learn import MinutesBasis
+from growthcast.service.effort.visits import Range, Saving, Year
+from growthcast.service.holding import NotHolding
 
 
 @dataclass(frozen=True, slots=True)

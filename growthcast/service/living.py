@@ -15,8 +15,7 @@ from numpy.typing import NDArray
 
 from growthcast.arrays import BoolArray, FloatArray, IntArray
 from growthcast.fit.model.clock import LONGEST_PAUSE_SHARE, days_lost
-from growthcast.fit.model.drift import span_drift
-from growthcast.fit.model.errors import ErrorModel
+from growthcast.fit.model.noise import ErrorModel, span_drift
 from growthcast.fit.result import GrowthFit
 from growthcast.growth.logistic import shape_factor
 from growthcast.growth.quick import (

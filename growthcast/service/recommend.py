@@ -20,17 +20,12 @@ from growthcast.service.advice import (
     TankAdvice,
     cut_limit,
 )
-from growthcast.service.effort import (
-    Timing,
-    VisitEffort,
-    learn_timing,
-    visit_efforts,
-    year_of_visits,
-)
+from growthcast.service.certainty import in_full, next_longer
+from growthcast.service.effort.learn import Timing, learn_timing
+from growthcast.service.effort.visits import VisitEffort, visit_efforts, year_of_visits
+from growthcast.service.holding import not_holding
 from growthcast.service.interval import IntervalOptions, interval_options, needed_budgets
 from growthcast.service.living import LivingAreas, living_areas, living_part
-from growthcast.service.longer.full import in_full, next_longer
-from growthcast.service.rescape.holding import not_holding
 
 AREAS_AT_ONCE = 200
 """Areas whose draws are held in memory together."""

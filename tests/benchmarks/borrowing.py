@@ -19,13 +19,12 @@ from threadpoolctl import threadpool_limits
 
 from growthcast.book.book import Book
 from growthcast.book.read import read_book
-from growthcast.fit.borrowing.evidence import borrow, with_borrowed
-from growthcast.fit.borrowing.learn import Borrowed
+from growthcast.fit.borrowing import Borrowed, borrow, with_borrowed
 from growthcast.fit.design import Design, build_design
 from growthcast.fit.learning import learn_spreads
 from growthcast.fit.model.clock import tank_conditions
 from growthcast.fit.solver.hierarchy import border_covariance
-from growthcast.fit.solver.linearise import RATE
+from growthcast.fit.solver.problem import RATE
 from growthcast.fit.solver.solve import Solution, solve
 from growthcast.species import read_reference
 from tests.simulator import Richness, simulate

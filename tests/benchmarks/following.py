@@ -22,7 +22,7 @@ import numpy as np
 from growthcast.book.read import read_book
 from growthcast.fit.design import day_number
 from growthcast.fit.growth import fit_growth
-from growthcast.fit.spreads import Spreads
+from growthcast.fit.model.spreads import Spreads
 from growthcast.forecast.heights import LEVELS, forecast_heights
 from tests.scoring import crps
 from tests.simulator import Fault, Richness, simulate

@@ -26,15 +26,14 @@ from pathlib import Path
 from types import FrameType
 from typing import Any
 
+from growthcast.book.findings import format_findings
 from growthcast.book.practice import read_practice
 from growthcast.book.read import inspect_book
-from growthcast.book.report import format_findings
-from growthcast.book.sheets.export import book_sheets
+from growthcast.book.sheets.export import book_sheets, xlsx_bytes
 from growthcast.book.sheets.load import read_workbook
 from growthcast.book.sheets.merge import merge_workbook
-from growthcast.book.sheets.settings import SettingRow, settings_of, with_settings
 from growthcast.book.sheets.source import read_source, rewritten
-from growthcast.book.sheets.xlsx import xlsx_bytes
+from growthcast.book.sheets.values import SettingRow, settings_of, with_settings
 from growthcast.errors import GrowthcastError
 from tests.unit.book.small_book import FILES, SPECIES, TODAY, write_book, write_species
 

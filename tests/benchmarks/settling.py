@@ -16,7 +16,6 @@ import sys
 import tempfile
 from collections.abc import Sequence
 from concurrent.futures import ProcessPoolExecutor
-from dataclasses import replace
 from datetime import timedelta
 from pathlib import Path
 
@@ -38,7 +37,7 @@ LOW, MIDDLE, HIGH = (LEVELS.index(level) for level in (0.1, 0.5, 0.9))
 
 
 def planted_plan(seed: int) -> PracticePlan:
-    """Draw a practice: a third of its tanks begin with the log, a third twelve days before its end."""
+    """Draw a practice: a third of its tanks begin with the log, a third twelve days ago."""
     plan = random_practice(TANKS, DAYS, seed, (3, 6), 60)
     for number, tank in enumerate(plan.tanks):
         if number % 3 < 2:
@@ -49,7 +48,7 @@ def planted_plan(seed: int) -> PracticePlan:
 
 
 def scored(seed: int, factor: float, spread: float = 0.0) -> dict[str, np.ndarray]:
-    """Score one practice: (A, 3) each of CRPS and error over budget, whether ranges hold; new (A,)."""
+    """Score one practice: (A, 3) each of CRPS and error over budget, whether ranges hold."""
     richness = Richness(settle_factor=factor, settle_spread=spread)
     practice = simulate(planted_plan(seed), seed, richness)
     on = practice.plan.last_on
@@ -101,7 +100,7 @@ def main(arguments: Sequence[str] | None = None) -> int:
     asked = parser.parse_args(arguments)
     seeds = range(FIRST_SEED, FIRST_SEED + asked.practices)
     print("In % of the budget, 7/14/28 days ahead; new areas were planted twelve days ago.")
-    print("factor  CRPS of all        CRPS of new        bias of new         8 of 10, new       others")
+    print("factor  CRPS of all      CRPS of new        bias of new     8 of 10, new       others")
     with ProcessPoolExecutor(asked.jobs) as pool:
         for factor in asked.factors:
             kinds = [[kind] * len(seeds) for kind in (factor, asked.spread)]

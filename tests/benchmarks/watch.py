@@ -23,11 +23,10 @@ from threadpoolctl import threadpool_limits
 
 from growthcast.book.read import read_book
 from growthcast.fit.design import day_number
-from growthcast.service.watch.cases import TankCase, gather_cases
 from growthcast.service.watch.judge import judge_tank, limits_of
-from growthcast.service.watch.lately import growth_index
+from growthcast.service.watch.readings import TankCase, gather_cases, origin_of
+from growthcast.service.watch.report import growth_index
 from growthcast.service.watch.scan import strongest
-from growthcast.service.watch.wander import origin_of
 from tests.simulator import Condition, Fault, Richness, simulate
 from tests.simulator.plan import PracticePlan, TankPlan
 from tests.simulator.practice import random_practice

@@ -16,8 +16,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from growthcast.service.watch.judge import limits_of
-from growthcast.service.watch.power import SOON_VISITS, power_of
+from growthcast.service.watch.judge import SOON_VISITS, limits_of, power_of
 from tests.benchmarks.watch import DAYS, TANKS, WORLDS, gathered, watched
 from tests.simulator.practice import random_practice
 

@@ -15,8 +15,7 @@ from dataclasses import replace
 
 import numpy as np
 
-from growthcast.service.watch.judge import limits_of
-from growthcast.service.watch.power import SOON_VISITS, power_of
+from growthcast.service.watch.judge import SOON_VISITS, limits_of, power_of
 from tests.benchmarks.watch import DAYS, TANKS, WORLDS, cases_of
 from tests.simulator import simulate
 from tests.simulator.practice import random_practice

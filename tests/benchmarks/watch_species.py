@@ -18,8 +18,8 @@ from datetime import timedelta
 import numpy as np
 
 from growthcast.fit.design import day_number
-from growthcast.service.watch.cases import TankCase
 from growthcast.service.watch.judge import judge_species, judge_tank, limits_of
+from growthcast.service.watch.readings import TankCase
 from tests.benchmarks.watch import DAYS, FAULT_BEFORE_END_D, TANKS, WORLDS, gathered
 from tests.simulator import Fault
 from tests.simulator.plan import PracticePlan

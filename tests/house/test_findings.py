@@ -9,9 +9,8 @@ from typing import Any
 
 import pytest
 
+from growthcast.book.findings import SLUGS, format_finding
 from growthcast.book.read import inspect_book
-from growthcast.book.report import format_finding
-from growthcast.book.slugs import SLUGS
 from tests.unit.book.small_book import FILES, SPECIES_HEADER, TODAY, write_book, write_species
 
 Place = tuple[str, int | None, str | None]

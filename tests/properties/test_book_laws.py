@@ -16,9 +16,9 @@ from hypothesis import strategies as st
 
 from growthcast.book.cells import records
 from growthcast.book.cells.numbers import Fault, parse_date, parse_number
+from growthcast.book.findings import format_findings
 from growthcast.book.practice import read_practice
 from growthcast.book.read import inspect_book
-from growthcast.book.report import format_findings
 from tests.unit.book.small_book import FILES, SPECIES_HEADER, TODAY, write_book, write_species
 
 NAMES = [*FILES, "species.csv"]

@@ -12,12 +12,18 @@ from pathlib import Path
 from hypothesis import example, given, settings
 from hypothesis import strategies as st
 
-from growthcast.book.sheets.export import book_sheets
+from growthcast.book.sheets.export import book_sheets, xlsx_bytes
 from growthcast.book.sheets.load import read_workbook
 from growthcast.book.sheets.merge import merge_workbook
-from growthcast.book.sheets.settings import SettingRow, with_settings
-from growthcast.book.sheets.values import as_text, as_value, canonical, number_text, same
-from growthcast.book.sheets.xlsx import xlsx_bytes
+from growthcast.book.sheets.values import (
+    SettingRow,
+    as_text,
+    as_value,
+    canonical,
+    number_text,
+    same,
+    with_settings,
+)
 from growthcast.book.tables import column_of
 from tests.unit.book.small_book import FILES, write_book
 

@@ -16,13 +16,11 @@ import numpy as np
 from scipy.special import ndtr
 
 from growthcast.fit.model.clock import GrowthClock
-from growthcast.fit.model.drift import knot_precision
-from growthcast.fit.model.errors import ErrorModel
-from growthcast.fit.model.lags import FORMS, Lags
+from growthcast.fit.model.noise import ErrorModel, knot_precision
+from growthcast.fit.model.spreads import FORMS, Lags
 from growthcast.fit.result import GrowthFit
 from growthcast.fit.rows.chains import Link, Nodes, pack_chains
-from growthcast.fit.solver.areas import Pooling
-from growthcast.fit.solver.problem import Block, Problem
+from growthcast.fit.solver.problem import Block, Pooling, Problem
 from growthcast.forecast.heights import outlook
 from growthcast.log.visits import Look
 from tests.unit.fit.small_problem import no_weights

@@ -9,7 +9,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from growthcast.fit.borrowing.learn import learn_conditions
+from growthcast.fit.borrowing import learn_conditions
 
 pytestmark = pytest.mark.slow
 

@@ -11,10 +11,10 @@ import pytest
 from growthcast.book.read import read_book
 from growthcast.book.writing.visit.entry import VisitRow
 from growthcast.book.writing.visit.names import Place
-from growthcast.say.doubts import cause_words
-from growthcast.service.doubts.expected import expected_at
+from growthcast.say.log import cause_words
 from growthcast.service.doubts.judge import doubts_about
-from growthcast.service.logged import before_visit
+from growthcast.service.doubts.typed import expected_at
+from growthcast.service.visit.logged import before_visit
 from tests.simulator.plan import Richness
 from tests.simulator.practice import simulate_practice
 

@@ -21,9 +21,9 @@ import pytest
 from growthcast.book.read import read_book
 from growthcast.fit.design import build_design
 from growthcast.fit.growth import fit_growth, last_logged
+from growthcast.fit.model.spreads import Spreads
 from growthcast.fit.result import GrowthFit
 from growthcast.fit.solver.solve import solve
-from growthcast.fit.spreads import Spreads
 from growthcast.forecast.heights import LEVELS, forecast_heights
 from tests.scoring import crps
 from tests.simulator import Richness, simulate_practice

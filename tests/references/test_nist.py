@@ -14,11 +14,9 @@ import numpy as np
 import pytest
 from scipy.optimize import least_squares, minimize_scalar
 
-from growthcast.fit.model.drift import knot_precision
-from growthcast.fit.model.errors import ErrorModel
+from growthcast.fit.model.noise import ErrorModel, knot_precision
 from growthcast.fit.rows.chains import Link, Nodes
-from growthcast.fit.solver.areas import Pooling
-from growthcast.fit.solver.linearise import CEILING, RATE
+from growthcast.fit.solver.problem import CEILING, RATE, Pooling
 from growthcast.fit.solver.solve import solve
 from growthcast.growth.logistic import height_at_stage, shape_factor
 from tests.unit.fit.small_problem import problem_of

@@ -21,7 +21,7 @@ import numpy as np
 import pytest
 from scipy.optimize import least_squares
 
-from growthcast.fit.solver.linearise import CEILING, RATE
+from growthcast.fit.solver.problem import CEILING, RATE
 from growthcast.fit.solver.solve import solve
 from growthcast.growth.logistic import height_at_stage
 from tests.references.test_nist import one_uncut_area

@@ -13,7 +13,7 @@ from numpy.typing import NDArray
 from growthcast.arrays import IntArray
 from growthcast.book.book import Coded
 from growthcast.book.cells.text import decode, line_ends, whole_file
-from growthcast.book.slugs import finding
+from growthcast.book.findings import finding
 from growthcast.book.words import column_letter, shown
 from growthcast.errors import Finding
 

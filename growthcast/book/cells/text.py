@@ -7,7 +7,7 @@ import os
 import re
 from pathlib import Path
 
-from growthcast.book.slugs import finding
+from growthcast.book.findings import finding
 from growthcast.book.words import shown
 from growthcast.errors import Finding
 

@@ -8,7 +8,7 @@ from collections.abc import Iterator, Mapping
 from pathlib import Path
 from typing import Any
 
-from growthcast.book.slugs import finding
+from growthcast.book.findings import finding
 from growthcast.book.tables import KEYS, TABLES
 from growthcast.book.words import did_you_mean, is_one_slip, shown
 from growthcast.errors import Finding

@@ -12,7 +12,7 @@ import numpy as np
 
 from growthcast.book.book import Book, Practice, Table
 from growthcast.book.checks.together import Tables, at_cell, where
-from growthcast.book.slugs import finding
+from growthcast.book.findings import finding
 from growthcast.book.words import did_you_mean, shown
 from growthcast.errors import Finding
 

@@ -15,9 +15,8 @@ from growthcast.book.checks.names import FILES
 from growthcast.book.read import inspect_book
 from growthcast.book.sheets.export import heading_text
 from growthcast.book.sheets.load import SheetTable, Workbook
-from growthcast.book.sheets.settings import SettingChange, with_settings
 from growthcast.book.sheets.source import Record, Source, read_source, rewritten
-from growthcast.book.sheets.values import as_text, same
+from growthcast.book.sheets.values import SettingChange, as_text, same, with_settings
 from growthcast.book.tables import TABLES, column_of
 from growthcast.book.words import column_letter, shown
 from growthcast.errors import BookProblems, Finding, UsageError

@@ -1,13 +1,27 @@
-"""Cells of the book's text as spreadsheet values, and spreadsheet values as the book's text."""
+"""Cells of the book and keys of ``practice.toml`` as spreadsheet values, and back."""
 
 from __future__ import annotations
 
 import datetime as dt
 import re
+import tomllib
+from collections.abc import Iterable, Iterator
+from dataclasses import dataclass
 from decimal import Decimal
+from typing import Any
+
+import tomlkit
+from tomlkit.exceptions import TOMLKitError
 
 from growthcast.book.cells.numbers import Fault, parse_date, parse_number
-from growthcast.book.tables import Column
+from growthcast.book.cells.text import decoded
+from growthcast.book.tables import KEYS, Column
+from growthcast.errors import UsageError
+
+SETTINGS, LISTS = "practice", "lists"
+"""Names of the sheets beside those of the tables."""
+MOST_CELLS = 4_500_000
+"""Cells of a sheet that is read: as many are written at most."""
 
 Value = str | float | bool | dt.date | dt.datetime | dt.time | dt.timedelta | None
 """What a cell of a spreadsheet holds; a blank one holds none."""
@@ -96,3 +110,177 @@ def same(old: str, new: str, column: Column | None, *, decimal_comma: bool) -> b
     if kind in {"number", "date", "choice"}:
         return canonical(a) == canonical(b)
     return canonical(old) == canonical(new)
+
+
+@dataclass(frozen=True, slots=True)
+class Setting:
+    """One key of the practice as a sheet shows it."""
+
+    section: str
+    key: str
+    value: Value
+    unit: str
+    meaning: str
+
+
+@dataclass(frozen=True, slots=True)
+class SettingRow:
+    """One row of a sheet of keys as it came back."""
+
+    row: int
+    section: str
+    key: str
+    value: Value
+
+
+@dataclass(frozen=True, slots=True)
+class SettingChange:
+    """One key that would change, as text; ``old`` is blank where the key is new."""
+
+    section: str
+    key: str
+    old: str
+    new: str
+
+
+def settings_of(data: bytes) -> list[Setting]:
+    """Return every key of ``practice.toml`` that is one value or a plain list, known ones first.
+
+    Known keys which the file does not give stand there with a blank value: their default holds.
+    """
+    content = tomllib.loads(_text(data))
+    settings = [
+        Setting(section, key.name, _given(content, section, key.name), key.unit, _says(key))
+        for section, keys in KEYS.items()
+        for key in keys
+    ]
+    known = {(setting.section, setting.key) for setting in settings}
+    for section, keys in content.items():
+        for name, value in keys.items() if isinstance(keys, dict) else ():
+            shown = _as_value(value)
+            if (section, name) not in known and shown is not None:
+                settings.append(Setting(section, name, shown, "", ""))
+    return settings
+
+
+def _says(key: Column) -> str:
+    return f"{key.meaning}; {key.expected}"
+
+
+def _given(content: dict[str, Any], section: str, name: str) -> Value:
+    keys = content.get(section)
+    return _as_value(keys.get(name)) if isinstance(keys, dict) else None
+
+
+def _as_value(value: Any) -> Value:
+    """Return a TOML value as one cell, none where it does not fit into one."""
+    if isinstance(value, str | bool | dt.date):
+        return value if value != "" else None
+    if isinstance(value, int | float):
+        return float(value) if abs(value) < 1e15 else str(value)
+    if isinstance(value, list) and all(_is_plain(item) for item in value):
+        return ", ".join(_item(item) for item in value) or None
+    return None
+
+
+def _is_plain(item: Any) -> bool:
+    if isinstance(item, str):
+        return bool(item) and not re.search(r"[,;]|^\s|\s$", item)
+    return isinstance(item, int | float) and not isinstance(item, bool)
+
+
+def _item(item: Any) -> str:
+    return item if isinstance(item, str) else number_text(float(item))
+
+
+def _text(data: bytes) -> str:
+    return decoded(data)[2].replace("\r\n", "\n").replace("\r", "\n")
+
+
+def with_settings(
+    data: bytes, rows: Iterable[SettingRow]
+) -> tuple[bytes, list[SettingChange], list[str]]:
+    """Return the file with the keys of a sheet, what changes, and what was not taken over.
+
+    A blank value leaves its key as it is.
+    """
+    mark, codec, text = decoded(data)
+    changes: list[SettingChange] = []
+    content = tomllib.loads(_text(data))
+    wanted = list(_differing(content, rows))
+    left_out = [words for words in wanted if isinstance(words, str)]
+    edits = [edit for edit in wanted if not isinstance(edit, str)]
+    if not edits:
+        return data, [], left_out
+    try:
+        document = tomlkit.parse(text)
+        if tomlkit.dumps(document) != text:
+            raise UsageError("practice.toml cannot be rewritten without touching other lines")
+        for row, value, old in edits:
+            if row.section not in document:
+                document[row.section] = tomlkit.table()
+            document[row.section][row.key] = value
+            changes.append(SettingChange(row.section, row.key, old, _shown(value)))
+        return mark + tomlkit.dumps(document).encode(codec), changes, left_out
+    except (TOMLKitError, UsageError, UnicodeEncodeError, ValueError) as error:
+        names = ", ".join(row.key for row, _, _ in edits)
+        raise UsageError(
+            f"practice.toml cannot be changed without touching other lines; type {names} there "
+            "by hand"
+        ) from error
+
+
+def _differing(
+    content: dict[str, Any], rows: Iterable[SettingRow]
+) -> Iterator[tuple[SettingRow, Any, str] | str]:
+    """Yield the rows whose value differs with it and the old text; or why one is left out."""
+    for row in rows:
+        if row.value is None or (isinstance(row.value, str) and not row.value.strip()):
+            continue
+        kind = next((key.kind for key in KEYS.get(row.section, ()) if key.name == row.key), "")
+        keys = content.get(row.section)
+        old = keys.get(row.key) if isinstance(keys, dict) else None
+        if old is None and not kind:
+            yield f"row {row.row} of practice: no key {row.key} under [{row.section}] is known"
+            continue
+        if isinstance(old, dict) or (isinstance(old, list) and _as_value(old) is None and old):
+            continue
+        value = _typed(row.value, old, kind)
+        if old is None or (value != old and canonical(_shown(old)) != canonical(_shown(value))):
+            yield row, value, "" if old is None else _shown(old)
+
+
+def _typed(value: Value, old: Any, kind: str) -> Any:
+    """Return a cell's value in the kind its key holds."""
+    text = as_text(value, decimal_comma=False)
+    if isinstance(old, list) or kind in {"intervals", "weekdays", "dates"}:
+        parts = [part for part in re.split(r"\s*[,;]\s*", text.strip()) if part]
+        strings = kind in {"weekdays", "dates"} or (bool(old) and isinstance(old[0], str))
+        return parts if strings else [_number(part) for part in parts]
+    if isinstance(old, str) or (old is None and kind in {"quoted", "currency", "region"}):
+        return text
+    if isinstance(old, bool):
+        folded = text.strip().casefold()
+        return folded == "true" if folded in {"true", "false"} else text
+    if isinstance(old, dt.date) and isinstance(value, dt.datetime) and type(old) is dt.date:
+        return value.date()
+    if isinstance(value, str):
+        return _number(text)
+    if isinstance(value, float) and value == int(value) and (isinstance(old, int) or old is None):
+        return int(value)
+    return value
+
+
+def _number(text: str) -> Any:
+    try:
+        return int(text)
+    except ValueError:
+        pass
+    try:
+        return float(text)
+    except ValueError:
+        return text
+
+
+def _shown(value: Any) -> str:
+    return as_text(_as_value(value), decimal_comma=False)

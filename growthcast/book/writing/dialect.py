@@ -9,11 +9,11 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import date
 
-from growthcast.book.cells.header import match_header
+from growthcast.book.cells.convert import match_header
 from growthcast.book.cells.numbers import DECIMAL_COMMA
 from growthcast.book.cells.records import Grid, read_grid
 from growthcast.book.cells.text import decoded
-from growthcast.book.supposed.rows import Cell
+from growthcast.book.supposed import Cell
 from growthcast.book.tables import TABLES
 from growthcast.book.words import did_you_mean, plain, shown
 from growthcast.errors import Finding, RowsRefused, UsageError

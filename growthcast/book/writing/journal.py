@@ -35,7 +35,11 @@ class Splice:
 
 @dataclass(frozen=True, slots=True)
 class Entry:
-    """One change of a book: when, by which command, in which words, and what it did to files."""
+    """One change of a book: when, by which command, in which words, and what it did to files.
+
+    ``visit`` is the number of the visit that it logs and the line it was logged from, for visits
+    that may arrive twice.
+    """
 
     id: str
     at: str
@@ -43,6 +47,7 @@ class Entry:
     summary: str
     files: Mapping[str, Splice]
     takes_back: str | None = None
+    visit: tuple[str, str] | None = None
 
 
 def splice_of(
@@ -77,6 +82,8 @@ def line_of(entry: Entry) -> bytes:
     }
     if entry.takes_back is not None:
         content["takes_back"] = entry.takes_back
+    if entry.visit is not None:
+        content["visit"] = entry.visit
     content["files"] = {
         name: {
             "byte": splice.at,
@@ -91,6 +98,10 @@ def line_of(entry: Entry) -> bytes:
         return json.dumps(content, ensure_ascii=False).encode() + b"\n"
     except UnicodeEncodeError:  # bytes that are not UTF-8 text
         return json.dumps(content).encode() + b"\n"
+
+
+def _visit(told: list[str] | None) -> tuple[str, str] | None:
+    return None if told is None else (str(told[0]), str(told[1]))
 
 
 def _text(data: bytes) -> str:
@@ -174,6 +185,7 @@ def entries(folder: Path) -> Iterator[Entry]:
                 content["summary"],
                 files,
                 content.get("takes_back"),
+                _visit(content.get("visit")),
             )
-        except (ValueError, KeyError, TypeError, AttributeError):
+        except (ValueError, KeyError, TypeError, AttributeError, IndexError):
             continue

@@ -13,13 +13,15 @@ import hashlib
 import os
 import time
 import uuid
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Iterator, Mapping
+from contextlib import contextmanager
 from datetime import UTC, datetime
 from pathlib import Path
 
+from growthcast.book.words import printable
 from growthcast.book.writing.journal import JOURNAL, Entry, append_line, shorten, splice_of
 from growthcast.book.writing.lock import LOCK, book_lock, temporary
-from growthcast.errors import FileChanged, NotWritten
+from growthcast.errors import FileChanged, NotWritten, UsageError
 
 _TRIES, _PAUSE_S = 6, 0.1  # a file open elsewhere may be let go of within half a second
 
@@ -50,6 +52,7 @@ def replace_files(
     command: str = "write",
     summary: str = "",
     takes_back: str | None = None,
+    visit: tuple[str, str] | None = None,
 ) -> Entry:
     """Replace files of a book, all under its lock, each in one step; return the journal's entry.
 
@@ -71,9 +74,9 @@ def replace_files(
     expected
         ``hash_of`` the bytes from which the new ones were made, ``None`` for a file that was not
         there; one for each name in ``new``.
-    command, summary, takes_back
-        What the journal says of the change: the command's name, one sentence for a person, and the
-        id of the entry which this one undoes, if any.
+    command, summary, takes_back, visit
+        What the journal says of the change: the command's name, one sentence for a person, the
+        id of the entry which this one undoes, and the visit it logs (see ``Entry``), if any.
 
     Raises
     ------
@@ -100,7 +103,7 @@ def replace_files(
             for name, data in changed.items()
         }
         at = datetime.now(UTC).isoformat(timespec="seconds")
-        entry = Entry(uuid.uuid4().hex[:12], at, command, summary, splices, takes_back)
+        entry = Entry(uuid.uuid4().hex[:12], at, command, summary, splices, takes_back, visit)
         if changed:
             _carry_out(folder, old, changed, entry)
         return entry
@@ -251,3 +254,28 @@ def _trouble(name: str, error: OSError) -> NotWritten:
         )
     reason = error.strerror or "no reason given"
     return NotWritten(f"{name} cannot be written ({reason}). Nothing was changed")
+
+
+@contextmanager
+def refusals_in_words(file: Path) -> Iterator[None]:
+    """Turn what the system says of a file into a sentence."""
+    try:
+        yield
+    except OSError as error:
+        reason = (error.strerror or str(error)).lower()
+        raise UsageError(f'"{printable(str(file))}" cannot be written: {reason}') from error
+
+
+def write_whole(file: Path, content: bytes) -> None:
+    """Write a file in one step: a reader finds the old one or the new one, never a part."""
+    beside = file.parent / f".growthcast-{os.getpid()}{file.suffix}"
+    with refusals_in_words(file):
+        try:
+            with beside.open("xb") as kept:
+                kept.write(content)
+                kept.flush()
+                os.fsync(kept.fileno())
+            beside.replace(file)
+        except BaseException:
+            beside.unlink(missing_ok=True)
+            raise

@@ -1,4 +1,15 @@
-"""What a fit knows of areas, by name: callers need not know in which order the solver has it."""
+"""What a fit knows of areas, by name: callers need not know in which order the solver has it.
+
+A fit ends where nothing is left to gain as seen from there, at the mode. The mean of a posterior
+that is not symmetric lies elsewhere. For a rate it is found where nothing is left to gain on
+average over the width of what is known of it; for a ceiling by a formula, since averages over their
+width make ceilings too high on books drawn from the model.
+
+References
+----------
+Opper, M. & Archambeau, C. (2009). The variational Gaussian approximation revisited. Neural
+Computation 21, 786-792 (from memory).
+"""
 
 from __future__ import annotations
 
@@ -10,15 +21,33 @@ from numpy.typing import NDArray
 
 from growthcast.arrays import FloatArray, IntArray
 from growthcast.fit.model.clock import LEAST_AWAKE_SHARE
-from growthcast.fit.model.drift import today_weight
+from growthcast.fit.model.noise import (
+    today_weight,
+)
 from growthcast.fit.solver.hierarchy import border_covariance
-from growthcast.fit.solver.linearise import CEILING, DENSITY, HABIT, KNOTS, RATE
-from growthcast.fit.solver.view import View
+from growthcast.fit.solver.kalman import score_of
+from growthcast.fit.solver.problem import (
+    BORDER,
+    CEILING,
+    DENSITY,
+    HABIT,
+    KNOTS,
+    OWN,
+    RATE,
+    Point,
+)
+from growthcast.fit.solver.view import View, departure_given, departure_of, seen
 
 Floats = NDArray[np.floating[Any]]
 
 SHORTEST_SPAN_D = 1.0
 """Days of a span at least, for the share of its growth that a day of lag takes."""
+
+FURTHEST = 0.5
+"""A mean is moved no further for its rate than this, in sd: what is not small is no correction."""
+
+SKEWNESS_OF_CEILING = 3.0
+"""Third derivative of what growth says on a log ceiling, in units of its information."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -53,7 +82,7 @@ class Parameters:
 
     @property
     def drift(self) -> FloatArray:
-        """Mean drift (M, n) of the areas' tanks over the windows of ``fit.model.drift``."""
+        """Mean drift (M, n) of the areas' tanks over the windows of ``fit.model.noise``."""
         return self.border[KNOTS:]
 
 
@@ -148,7 +177,7 @@ class AreaPosterior:
         Parameters
         ----------
         weight : array (M, n, T)
-            Regression of the mean drift over each span on the knots (``fit.model.drift``).
+            Regression of the mean drift over each span on the knots (``fit.model.noise``).
         taken_by_lag : array (n, T), optional
             How far log growth over the span falls with a day of lag besides (``awake``) [1/d].
         taken_by_settling : array (n, T), optional
@@ -335,3 +364,112 @@ def shared_growth(
         pace_by=beside[:, RATE] + today_weight() @ beside[:, KNOTS:],
         ceiling_by=beside[:, CEILING],
     )
+
+
+def mean_border(view: View) -> FloatArray:
+    """Posterior mean (B, A) of every area's border; least squares are left as they are."""
+    if view.problem.is_exact:
+        return view.point.border
+    pooling = view.problem.pooling
+    areas = np.arange(view.problem.area_count)
+    covariance = border_covariance(view.area, view.effects, pooling, areas)
+    by_ceiling = _moved_by_ceilings(covariance, pooling.ceiling_prior[1])
+    mean: FloatArray = view.point.border + _moved_by_rates(view, covariance) + by_ceiling
+    return mean
+
+
+def _moved_by_rates(view: View, covariance: FloatArray) -> FloatArray:
+    """Departure (B, A) that makes up for the bend of what the chains say along the log rates.
+
+    The slope of the log likelihood is averaged over a standard deviation to both sides, with
+    whatever goes with the rate moving along, and what that changes is fitted: to second order.
+    """
+    rate_sd = np.sqrt(covariance[:, RATE, RATE])
+    along = (covariance[:, :, RATE] / rate_sd[:, None]).T
+    averaged = 0.5 * (_score(view, along) + _score(view, -along))
+    moved = departure_given(view, averaged) - departure_of(view)
+    in_sd = np.abs(moved) / np.sqrt(np.einsum("aii->ia", covariance))
+    moved *= FURTHEST / np.maximum(np.max(in_sd, axis=0), FURTHEST)
+    return moved
+
+
+def _score(view: View, departure: FloatArray) -> FloatArray:
+    """Score (B, A) of all chains, the borders a departure (B, A) off."""
+    problem, point = view.problem, view.point
+    stages = tuple(
+        begun + known.departure(block.chains.nodes, departure)
+        for block, known, begun in zip(problem.blocks, view.filtered, point.stages, strict=True)
+    )
+    there = Point(stages, point.border + departure)
+    score = np.zeros_like(point.border)
+    for number, block in enumerate(problem.blocks):
+        score[:, block.chains.area] = score_of(block.chains, seen(problem, there, number)[1])
+    return score
+
+
+def _moved_by_ceilings(covariance: FloatArray, ceiling_precision: FloatArray) -> FloatArray:
+    """Departure (B, A) of the mean from the mode for the ceilings, which are skewed upwards.
+
+    Growth speaks of a ceiling through its inverse (``r h - r h^2 / K``): normal in ``1/K`` with
+    information ``m`` on ``log K``, its log likelihood has the third derivative ``3 m``, and a mean
+    lies ``3 m var^2 / 2`` above its mode to leading order. Whatever goes with the ceiling moves
+    along.
+    """
+    variance = covariance[:, CEILING, CEILING]
+    told = np.maximum(1.0 / variance - ceiling_precision, 0.0)
+    shift = 0.5 * SKEWNESS_OF_CEILING * told * variance**2
+    moved: FloatArray = (covariance[:, :, CEILING] / variance[:, None]).T * shift
+    return moved
+
+
+@dataclass(frozen=True, slots=True)
+class TankBorder:
+    """How the parameters of a tank's areas hang together, areas (m,).
+
+    Borders (m, B) move with the species' effects (S,) by ``by_species`` (m, B, S) and with the
+    tank's effect and knots (W,) by ``by_tank`` (m, B, W); ``own`` (m, B, B) is each area's alone.
+    """
+
+    by_species: FloatArray
+    by_tank: FloatArray
+    own: FloatArray
+
+
+def tank_border(view: View, tank: int, areas: IntArray) -> TankBorder:
+    """Factor the joint posterior of the areas of one tank by what they share.
+
+    Parameters
+    ----------
+    view : View
+        The fit's problem, linearised where the fit ended.
+    tank : int
+        Place of the tank in the book.
+    areas : int array (m,)
+        Places of its areas.
+
+    Returns
+    -------
+    TankBorder
+        How their parameters hang together.
+    """
+    pooling, area, effects = view.problem.pooling, view.area, view.effects
+    posterior_precision, prior_weight, regression = area.rate_given(pooling.area_precision, areas)
+    width = regression.shape[1] + 1
+    to_rate = np.broadcast_to(np.eye(width), (areas.size, width, width)).copy()
+    to_rate[:, 0, 0], to_rate[:, 0, 1:] = prior_weight, regression
+    into = np.zeros((areas.size, BORDER, width))
+    into[:, RATE, 0] = 1.0
+    into[:, KNOTS:, 1:] = np.eye(width - 1)
+    into[:, OWN] = area.own_regression[areas]
+    into[:, RATE] += area.rate_by_ceiling[areas, None] * into[:, CEILING]
+    by_tank = into @ to_rate
+    along = np.repeat(effects.tank_regression(pooling, np.array([tank])), areas.size, axis=0)
+    along[np.arange(areas.size), 0, pooling.species[areas]] += 1.0
+    own = np.zeros((areas.size, BORDER, BORDER))
+    own[np.ix_(range(areas.size), OWN, OWN)] = area.own_covariance[areas]
+    follow = np.broadcast_to(np.eye(BORDER), own.shape).copy()
+    follow[:, RATE, CEILING] = area.rate_by_ceiling[areas]
+    own = follow @ own @ follow.transpose(0, 2, 1)
+    safe = np.where(posterior_precision > 0.0, posterior_precision, 1.0)
+    rate = into[:, :, :1] / np.sqrt(safe)[:, None, None]
+    return TankBorder(by_tank @ along, by_tank, own + rate @ rate.transpose(0, 2, 1))

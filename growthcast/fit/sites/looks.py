@@ -11,16 +11,16 @@ from dataclasses import dataclass
 import numpy as np
 
 from growthcast.arrays import FloatArray
-from growthcast.fit.model.looks import JUDGEMENT_ERROR_SHARE, look_log_chance
-from growthcast.fit.sites.nouns import Sites, cut_chance_before
+from growthcast.fit.model.noise import JUDGEMENT_ERROR_SHARE, look_log_chance
 from growthcast.fit.solver.hierarchy import covariance_root
 from growthcast.fit.solver.kalman import variance_along
-from growthcast.fit.solver.linearise import CEILING
+from growthcast.fit.solver.problem import CEILING, Sites, cut_chance_before
 from growthcast.fit.solver.view import View
 from growthcast.growth.logistic import height_and_slope
 
 GRID = np.linspace(-5.0, 5.0, 61)
 """Standard deviations at which a look is heard."""
+
 LEAST_WORD = 1e-4
 """A look that narrows the variance by less than this share says nothing."""
 

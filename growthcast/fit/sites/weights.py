@@ -14,18 +14,20 @@ import numpy as np
 from growthcast.arrays import BoolArray, FloatArray, IntArray
 from growthcast.fit.rows.chains import Link
 from growthcast.fit.sites.looks import Cavity, sites_of_looks
-from growthcast.fit.sites.nouns import Sites, cut_chance_before
-from growthcast.fit.solver.linearise import DENSITY, HABIT
-from growthcast.fit.solver.problem import Block, Problem
+from growthcast.fit.solver.problem import DENSITY, HABIT, Block, Problem, Sites, cut_chance_before
 from growthcast.fit.solver.view import View
 
 LEAST_WEIGHT_ERROR_G = 5.0
+
 MISWEIGHED_SHARE, MISWEIGHED_WIDTH = 0.05, 5.0
 """How often a weight does not belong, and by how much it is then wider (estimates)."""
+
 DEGREES = 4.0
 """A weight that an area cannot hold is told with the tails of a t distribution of so many."""
+
 LONGEST_MOVE = 1.0
 """A log density is taken no further at a time."""
+
 CHANCE_ROUNDS, ALMOST_SURE = 8, 1.0 - 1e-9
 
 
@@ -251,3 +253,28 @@ def evidence_for_everything(view: View) -> float:
     everything = _log_chance(weights.grams - totals[0], error + totals[1])
     rest = _log_chance(weights.grams - totals[2], error + totals[3])
     return float((everything - rest)[asked].sum())
+
+
+def propagate(view: View, *, border_known: bool = False) -> Problem:
+    """Return the problem with its looks and weights heard at the point of a view.
+
+    With ``border_known`` the parameters of the areas are taken as they stand.
+    """
+    problem = view.problem
+    numbers = range(len(problem.blocks))
+    heard = [sites_of_looks(view, number, border_known=border_known) for number in numbers]
+    sites, parts = [], []
+    for number, (block, (look, known)) in enumerate(zip(problem.blocks, heard, strict=True)):
+        part = parts_of(view, number, known)
+        if border_known:
+            part = replace(part, density_variance=np.zeros(part.area.size))
+        site, heard_part = sites_of_weights(problem, block, part, look)
+        sites.append(site)
+        parts.append(heard_part)
+    blocks = tuple(
+        replace(block, sites=site) for block, site in zip(problem.blocks, sites, strict=True)
+    )
+    if border_known or not problem.weights.grams.size:
+        return replace(problem, blocks=blocks)
+    pooling = replace(problem.pooling, weighed=densities(view, parts))
+    return replace(problem, blocks=blocks, pooling=pooling)

@@ -13,10 +13,101 @@ from dataclasses import dataclass
 import numpy as np
 
 from growthcast.arrays import FloatArray, IntArray
-from growthcast.fit.solver.areas import AreaInformation, CannotFit, Pooling
-from growthcast.fit.solver.linearise import CEILING, KNOTS, RATE
+from growthcast.fit.solver.problem import (
+    CEILING,
+    KNOTS,
+    OWN,
+    RATE,
+    CannotFit,
+    Pooling,
+)
 
 TANKS_AT_ONCE = 4_000
+
+
+@dataclass(frozen=True, slots=True)
+class AreaInformation:
+    """What each area's chain says, its own parameters eliminated one after another.
+
+    With ``x`` the departures of (log rate, knots), (1 + M,): ceiling, habit and density follow as
+    ``own_mean + own_regression @ x`` with covariance ``own_covariance`` (A, 3, 3); ``precision``
+    (A, 1 + M, 1 + M) and ``score`` (A, 1 + M) are the chain's information on ``x``.
+    ``rate_by_ceiling`` (A,) is how far a log rate moves with a log ceiling of which the log does
+    not speak.
+    """
+
+    own_mean: FloatArray
+    own_regression: FloatArray
+    own_covariance: FloatArray
+    precision: FloatArray
+    score: FloatArray
+    rate_by_ceiling: FloatArray
+
+    def rate_given(
+        self, area_precision: float, areas: IntArray | None = None
+    ) -> tuple[FloatArray, FloatArray, FloatArray]:
+        """Log rate given its centre and the knots: posterior precision, prior weight, regression.
+
+        Its departure is ``(score + area_precision * (centre - rate) - precision[1:] @ knots) /
+        posterior_precision``; the prior weight is the centre's share in it, and the regression
+        (A, M) how it follows the knots.
+        """
+        precision = self.precision[:, 0] if areas is None else self.precision[areas, 0]
+        posterior_precision = precision[:, 0] + area_precision
+        safe = np.where(posterior_precision > 0.0, posterior_precision, 1.0)
+        return posterior_precision, area_precision / safe, -precision[:, 1:] / safe[:, None]
+
+
+def area_information(
+    information: FloatArray, score: FloatArray, border: FloatArray, pooling: Pooling
+) -> AreaInformation:
+    """Add the own parameters' priors to the chains' information (A, B, B) and eliminate them."""
+    own, across = information[:, :RATE, :RATE].copy(), information[:, :RATE, RATE:].copy()
+    own_score = score[:RATE].T.copy()
+    unlearnt = ~pooling.ceiling_learnt
+    own[unlearnt, CEILING] = own[unlearnt, :, CEILING] = 0.0
+    across[unlearnt, CEILING] = own_score[unlearnt, CEILING] = 0.0
+    for parameter, (centre, prior_precision) in zip(OWN, pooling.own_priors(), strict=True):
+        own[:, parameter, parameter] += prior_precision
+        own_score[:, parameter] -= prior_precision * (border[parameter] - centre)
+    covariance = _inverse(own)
+    mean = np.einsum("aij,aj->ai", covariance, own_score)
+    regression = -covariance @ across
+    return AreaInformation(
+        own_mean=mean,
+        own_regression=regression,
+        own_covariance=covariance,
+        precision=information[:, RATE:, RATE:] + across.transpose(0, 2, 1) @ regression,
+        score=score[RATE:].T - np.einsum("aik,ai->ak", across, mean),
+        rate_by_ceiling=_rate_by_ceiling(information, pooling),
+    )
+
+
+def _rate_by_ceiling(by_area: FloatArray, pooling: Pooling) -> FloatArray:
+    """How far each log rate has to move with its log ceiling, (A,), to fit the log as before."""
+    posterior_precision = by_area[:, RATE, RATE] + pooling.area_precision
+    safe = np.where(posterior_precision > 0.0, posterior_precision, 1.0)
+    slope: FloatArray = -by_area[:, RATE, CEILING] / safe
+    return slope
+
+
+def _inverse(matrix: FloatArray) -> FloatArray:
+    """Inverse of symmetric positive matrices (A, 3, 3); a parameter nobody speaks of gets 0.
+
+    By cofactors, with the diagonal scaled to 1.
+    """
+    root = np.sqrt(np.einsum("aii->ai", matrix))
+    scale = np.divide(1.0, root, out=np.zeros_like(root), where=root > 0.0)
+    scale = scale[:, :, None] * scale[:, None, :]
+    x, y, z = (scale * matrix)[:, [0, 0, 1], [1, 2, 2]].T
+    cofactors = np.empty_like(matrix)
+    cofactors[:, 0, 0], cofactors[:, 1, 1], cofactors[:, 2, 2] = 1 - z * z, 1 - y * y, 1 - x * x
+    cofactors[:, 0, 1] = cofactors[:, 1, 0] = y * z - x
+    cofactors[:, 0, 2] = cofactors[:, 2, 0] = x * z - y
+    cofactors[:, 1, 2] = cofactors[:, 2, 1] = x * y - z
+    determinant = cofactors[:, 0, 0] + x * cofactors[:, 0, 1] + y * cofactors[:, 0, 2]
+    inverse: FloatArray = cofactors * scale / determinant[:, None, None]
+    return inverse
 
 
 @dataclass(frozen=True, slots=True)

@@ -22,7 +22,8 @@ import numpy as np
 
 from growthcast.arrays import FloatArray, IntArray
 from growthcast.fit.rows.chains import Chains, Link, Nodes
-from growthcast.fit.solver.linearise import BORDER, CEILING, HABIT, OF_STARTS, Linearised
+from growthcast.fit.solver.linearise import Linearised
+from growthcast.fit.solver.problem import BORDER, CEILING, HABIT, OF_STARTS
 
 
 @dataclass(frozen=True, slots=True)

@@ -7,13 +7,11 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from growthcast.arrays import FloatArray
-from growthcast.fit.model.errors import ErrorModel
-from growthcast.fit.rows.chains import Chains, Link, Nodes
-from growthcast.fit.sites.nouns import Sites
-from growthcast.fit.solver.areas import OWN, Pooling
+from growthcast.fit.rows.chains import Chains, Link
 from growthcast.fit.solver.hierarchy import Effects, covariance_root
 from growthcast.fit.solver.kalman import disturbance_smoother, log_determinant, variance_along
-from growthcast.fit.solver.linearise import CEILING, HABIT, RATE, Linearised
+from growthcast.fit.solver.linearise import Linearised
+from growthcast.fit.solver.problem import CEILING, HABIT, OWN, RATE, Block, Pooling, Problem
 from growthcast.fit.solver.view import View, departure_of
 
 
@@ -33,14 +31,7 @@ def log_likelihood(view: View) -> float:
         off = forward.innovation[0] + (forward.innovation[1:] * own).sum(axis=0)
         at_point = (here.observation_precision * here.residual**2).sum()
         squares += float((forward.innovation_precision * off**2).sum() - at_point)
-        squares += misfit(
-            block.chains.nodes,
-            here,
-            view.point.border,
-            problem.errors,
-            block.trust,
-            block.sites,
-        )
+        squares += misfit(problem, block, here, view.point.border)
         determinant += log_determinant(block.chains, here, forward)
     return -0.5 * (squares + determinant)
 
@@ -160,20 +151,25 @@ def _area_squares(pooling: Pooling, border: FloatArray, view: View) -> FloatArra
     return squares
 
 
-def misfit(
-    nodes: Nodes,
-    at: Linearised,
-    border: FloatArray,
-    errors: ErrorModel,
-    trust: FloatArray,
-    sites: Sites,
-) -> float:
+def misfit(problem: Problem, block: Block, at: Linearised, border: FloatArray) -> float:
     """Twice the negative log likelihood of what is known of the nodes' heights where they stand.
 
-    Without constants.
+    Parameters
+    ----------
+    problem, block, border
+        As in ``linearise``.
+    at : Linearised
+        What it returned.
+
+    Returns
+    -------
+    float
+        Without constants [nat].
     """
+    nodes, sites = block.chains.nodes, block.sites
     read = np.flatnonzero(np.isfinite(nodes.reading_cm))
-    variance = errors.reading_variance(at.expected_cm[read], nodes.area[read]) / trust[read]
+    variance = problem.errors.reading_variance(at.expected_cm[read], nodes.area[read])
+    variance = variance / block.trust[read]
     off = nodes.reading_cm[read] - at.height_cm[read]
     cut = np.flatnonzero(nodes.link >= Link.CUT)
     usual = (np.exp(border[HABIT, nodes.area[cut]]) - at.height_cm[cut]) / nodes.aim_sd_cm[cut]

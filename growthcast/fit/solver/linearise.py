@@ -7,47 +7,50 @@ reading, what is compared would be its stage ``ln(h/(K-h))``, a transform that d
 ceiling, and ceilings would run away. Only a fresh start that nobody read lies where later readings
 have it: its guess may be too far off for a straight line. The spread of a span bends the
 expectation; that is added to second order.
-
-The *border* of an area's chain are the parameters it depends on: its log ceiling, log usual cut
-height, log density and log rate, and the knots of its tank's drift, in this order: arrays (B, ...).
-Those that an area has alone come first, and before all the two that a start depends on.
 """
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass
 
 import numpy as np
 
 from growthcast.arrays import BoolArray, FloatArray, IntArray
-from growthcast.fit.model.drift import KNOT_COUNT, SpanDrift
-from growthcast.fit.model.errors import ErrorModel, likely_removed, removed_variance
+from growthcast.fit.model.noise import (
+    ErrorModel,
+    SpanDrift,
+    likely_removed,
+    removed_variance,
+)
 from growthcast.fit.rows.chains import Chains, Link, Nodes
-from growthcast.fit.sites.nouns import Sites
+from growthcast.fit.solver.problem import (
+    BORDER,
+    CEILING,
+    DENSITY,
+    HABIT,
+    KNOTS,
+    RATE,
+    Block,
+    Problem,
+)
 from growthcast.growth.logistic import height_and_slope, shape_factor
 from growthcast.growth.logistic import stage as stage_of
 from growthcast.growth.normal import normal_cdf
 
-CEILING, HABIT, DENSITY, RATE, KNOTS = range(5)
-BORDER = KNOTS + KNOT_COUNT
-OF_STARTS = DENSITY
-"""How many parameters of the border, its first ones, a start depends on."""
-
 FRESH_STAGE_VARIANCE = 1e6
 """Variance of a fresh stage around the current one: flat, since it is centred anew every step."""
+
 LEAST_STAND_SHARE, MOST_STAND_SHARE = 0.02, 0.98
 """What may have been cut stood between these shares of its ceiling."""
+
 HIGHEST_AIM_SHARE = 0.95
 """No cut is aimed higher than this share of the ceiling."""
+
 LEAST_GUESS_SPREAD = 0.2
 """Stages between which a guess leaves a start at least."""
+
 SMALLEST_SLOPE_SHARE = 1e-6
 """A cut is linearised through slopes no flatter than this share of the ceiling."""
-
-
-def _not_yet() -> FloatArray:
-    """Stand for what heights are observed as, before that is worked out."""
-    return np.zeros(0)
 
 
 @dataclass(frozen=True, slots=True)
@@ -70,51 +73,62 @@ class Linearised:
     observation: FloatArray
     expected_cm: FloatArray
     height_cm: FloatArray
-    residual: FloatArray = field(default_factory=_not_yet)
-    observation_precision: FloatArray = field(default_factory=_not_yet)
-    by_usual_cut: FloatArray = field(default_factory=_not_yet)
+    residual: FloatArray
+    observation_precision: FloatArray
+    by_usual_cut: FloatArray
+
+    @classmethod
+    def of_fresh_starts(cls, count: int) -> Linearised:
+        """Return nodes of which nothing is known yet, to be filled in."""
+        transition, offset, expected_cm, slope, residual, precision = np.zeros((6, count))
+        return cls(
+            transition=transition,
+            inputs=np.zeros((BORDER, count)),
+            offset=offset,
+            process_noise=np.full(count, FRESH_STAGE_VARIANCE),
+            observation=slope,
+            expected_cm=expected_cm,
+            height_cm=np.empty(count),
+            residual=residual,
+            observation_precision=precision,
+            by_usual_cut=np.zeros(count),
+        )
 
 
 def linearise(
-    chains: Chains,
-    drift: SpanDrift,
+    problem: Problem,
+    block: Block,
     stage: FloatArray,
     border: FloatArray,
-    shape: FloatArray,
-    errors: ErrorModel,
-    trust: FloatArray,
-    sites: Sites,
-    lag_d: FloatArray,
+    drift: SpanDrift | None = None,
 ) -> Linearised:
     """Linearise a block's links and readings.
 
     Parameters
     ----------
-    chains : Chains
-        The block.
-    drift : SpanDrift
-        Regression of each node's span on the knots, (M, N) and (N,).
+    problem : Problem
+        Its curves, lags and what readings and spans are worth.
+    block : Block
+        One of its blocks.
     stage : array (N,)
-        Current stages.
+        Current stages [-].
     border : array (B, A)
-        Current parameters of all areas of the book.
-    shape : array (A,)
-        Bend of each area's curve.
-    errors : ErrorModel
-        What readings and spans are worth.
-    trust : array (N,)
-        Share of its weight that a reading keeps, 1 for one not in doubt.
-    sites : Sites
-        What looks and weights of whole tanks say of the nodes.
-    lag_d : array (A,)
-        Days of growth lost after a cut [d].
+        Current parameters of all areas of the book [log].
+    drift : SpanDrift, optional
+        Regression of each node's span on the knots, (M, N) and (N,); the block's when not given.
+
+    Returns
+    -------
+    Linearised
+        Departures from these stages and parameters.
     """
+    chains, errors, shape, drift = block.chains, problem.errors, problem.shape, drift or block.drift
     nodes, area, rank = chains.nodes, chains.nodes.area, chains.rank
     aim = _aimed(border.take(chains.area, axis=1), shape[chains.area])
     ceiling, bend, count = aim.ceiling[rank], shape[area], area.size
-    transition, offset = np.zeros((2, count))
-    process_noise = np.full(count, FRESH_STAGE_VARIANCE)
-    inputs, (expected_cm, slope) = np.zeros((BORDER, count)), np.empty((2, count))
+    at = Linearised.of_fresh_starts(count)
+    inputs, offset, process_noise = at.inputs, at.offset, at.process_noise
+    expected_cm, slope, height_cm = at.expected_cm, at.observation, at.height_cm
     # Aimed: a chain begins at the usual cut height. A stage depends on h/K alone, so it moves with
     # the log usual cut by h / (dh/dz), and with the log ceiling by as much the other way. The cut
     # scatters in height; in stages its mean lies lower where the curve steepens, to second order.
@@ -129,7 +143,7 @@ def linearise(
     weight, owner = drift.weight[:, grew], area[grew]
     pace = border[RATE, owner] + (weight * border[KNOTS:].take(owner, axis=1)).sum(axis=0)
     grown = np.exp(pace) * shape_factor(shape[chains.area])[rank[grew]]
-    grown *= nodes.growth_d[grew] * nodes.awake_share(lag_d, grew)
+    grown *= nodes.growth_d[grew] * nodes.awake_share(problem.lag_d, grew)
     # Heights and slopes are taken at the stage expected; a height at the current stage is reached
     # from there along the slope, since the filter sees straight lines only.
     expected_stage = stage.copy()
@@ -137,9 +151,9 @@ def linearise(
     curve = ceiling[other], bend[other]
     expected_cm[other], slope[other] = height_and_slope(expected_stage[other], *curve)
     expected_stage[aimed] = aim.stage[of]
-    height_cm = expected_cm + slope * (stage - expected_stage)
+    height_cm[:] = expected_cm + slope * (stage - expected_stage)
     height_cm[aimed] += 0.5 * aim.flattening[of] * slope[aimed] * process_noise[aimed]
-    transition[grew] = 1.0
+    at.transition[grew] = 1.0
     inputs[RATE, grew], inputs[KNOTS:, grew] = grown, grown * weight
     offset[grew] = expected_stage[grew] - stage[grew]
     relative = errors.span_variance(nodes.span_d[grew], drift.remainder[grew])
@@ -147,13 +161,11 @@ def linearise(
     # The mean of a curved function of a scattered stage is not its value at the mean stage.
     curvature = _slope_bend(expected_cm[grew], slope[grew], bend[grew])
     height_cm[grew] += 0.5 * curvature * process_noise[grew]
-    at = Linearised(
-        transition, inputs, offset, process_noise, slope, expected_cm, height_cm=height_cm
-    )
     _link_guesses(at, nodes, ceiling, bend, stage)
-    _link_unsaid_cuts(at, chains, ceiling, bend, stage, border, sites)
+    _link_unsaid_cuts(at, block, ceiling, bend, stage, border)
     _link_known_cuts(at, chains, ceiling, border, errors)
-    return replace(at, **_observed(nodes, at, border, errors, trust, sites))
+    _observe(at, block, border, errors)
+    return at
 
 
 def _link_guesses(
@@ -178,12 +190,11 @@ def _link_guesses(
 
 def _link_unsaid_cuts(
     at: Linearised,
-    chains: Chains,
+    block: Block,
     ceiling: FloatArray,
     bend: FloatArray,
     stage: FloatArray,
     border: FloatArray,
-    sites: Sites,
 ) -> None:
     """Fill in cuts that may have been made: an area stands as it was found, or was cut as usual.
 
@@ -191,10 +202,11 @@ def _link_unsaid_cuts(
     that mixture. No cut leaves more than stood there: ``aim`` is the mean of the lower of two, the
     height that stood and a usual cut that scatters normally; ``lower`` is the chance of the second.
     """
+    chains = block.chains
     of = np.flatnonzero(chains.nodes.link == Link.UNSAID)
     if not of.size:
         return
-    earlier, chance, top = chains.previous[of], sites.cut_chance[of], ceiling[of]
+    earlier, chance, top = chains.previous[of], block.sites.cut_chance[of], ceiling[of]
     stood = np.clip(at.height_cm[earlier], LEAST_STAND_SHARE * top, MOST_STAND_SHARE * top)
     usual, scatter = np.exp(border[HABIT, chains.nodes.area[of]]), chains.nodes.aim_sd_cm[of]
     above = (stood - usual) / scatter
@@ -271,23 +283,29 @@ def _aimed(border: FloatArray, shape: FloatArray) -> _Aimed:
 
 
 def error_parts(
-    chains: Chains,
-    drift: SpanDrift,
-    at: Linearised,
-    border: FloatArray,
-    errors: ErrorModel,
-    trust: FloatArray,
+    problem: Problem, block: Block, at: Linearised, border: FloatArray
 ) -> dict[str, tuple[FloatArray, FloatArray]]:
     """What each spread of an error model adds to the variance of each link and of each reading.
 
-    Parameters are those of ``linearise``, with what it returned. The values are pairs of arrays
-    (N,) by the names of the spreads. The doubt about pauses is given, not learnt: in none of them.
+    Parameters
+    ----------
+    problem, block, border
+        As in ``linearise``.
+    at : Linearised
+        What it returned.
+
+    Returns
+    -------
+    dict of pairs of arrays (N,)
+        By the names of the spreads, to links [1] and to readings [cm2]. The doubt about pauses is
+        given, not learnt: in none of them.
     """
+    chains, errors = block.chains, problem.errors
     nodes, owner = chains.nodes, chains.nodes.area
     nothing = np.zeros(owner.size)
     squared = np.where(nodes.link == Link.GREW, at.inputs[RATE], 0.0) ** 2
     within = errors.span_variance(nodes.span_d, nothing)
-    beyond = errors.span_variance(nodes.span_d, drift.remainder) - within
+    beyond = errors.span_variance(nodes.span_d, block.drift.remainder) - within
     weighed = nodes.link == Link.WEIGHED
     likely = likely_removed(at.expected_cm[chains.previous], border[HABIT, owner])
     whole = removed_variance(likely, weighed, owner, errors)
@@ -298,10 +316,10 @@ def error_parts(
     return {
         "span": (within * squared, nothing),
         "drift": (beyond * squared, nothing),
-        "height_error_cm": (2.0 * fixed * by_length, fixed / trust),
+        "height_error_cm": (2.0 * fixed * by_length, fixed / block.trust),
         "height_error_share": (
             relative * likely**2 * by_length,
-            relative * at.expected_cm**2 / trust,
+            relative * at.expected_cm**2 / block.trust,
         ),
         "weight": ((errors.weight * likely) ** 2 * by_weight, nothing),
     }
@@ -317,25 +335,19 @@ def _slope_bend(height: FloatArray, slope: FloatArray, shape: FloatArray) -> Flo
     return bend
 
 
-def _observed(
-    nodes: Nodes,
-    linearised: Linearised,
-    border: FloatArray,
-    errors: ErrorModel,
-    trust: FloatArray,
-    sites: Sites,
-) -> dict[str, FloatArray]:
-    """What is known of each node's height: residual, precision, what rests on the usual cut height.
+def _observe(linearised: Linearised, block: Block, border: FloatArray, errors: ErrorModel) -> None:
+    """Fill in what is known of each height: residual, precision, what rests on the usual cut.
 
     A reading's error grows with the height expected, not with the reading: weights taken from noisy
     readings would favour the low ones. A guess is one more reading, and so is what a site says.
     """
-    height_cm = linearised.height_cm
+    nodes, sites, height_cm = block.chains.nodes, block.sites, linearised.height_cm
+    residual, precision = linearised.residual, linearised.observation_precision
+    by_usual_cut = linearised.by_usual_cut
     error = errors.reading_variance(linearised.expected_cm, nodes.area)
     read = np.isfinite(nodes.reading_cm)
-    precision = np.where(read, trust / error, 0.0)
-    residual = np.where(read, nodes.reading_cm - height_cm, 0.0)
-    by_usual_cut = np.zeros(height_cm.size)
+    precision[:] = np.where(read, block.trust / error, 0.0)
+    residual[:] = np.where(read, nodes.reading_cm - height_cm, 0.0)
     at = np.flatnonzero(nodes.link >= Link.CUT)  # cut by a known length, it was aimed as usual
     if at.size:
         usual = np.exp(border[HABIT, nodes.area[at]])
@@ -352,8 +364,3 @@ def _observed(
         by_usual_cut[at] *= precision[at] / both
         residual[at] = (precision[at] * residual[at] + off) / both
         precision[at] = both
-    return {
-        "residual": residual,
-        "observation_precision": precision,
-        "by_usual_cut": by_usual_cut,
-    }

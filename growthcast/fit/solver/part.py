@@ -16,12 +16,17 @@ import numpy as np
 from numpy.typing import NDArray
 
 from growthcast.arrays import BoolArray, IntArray
-from growthcast.fit.model.drift import SpanDrift
-from growthcast.fit.model.errors import ErrorModel
+from growthcast.fit.model.noise import ErrorModel, SpanDrift
 from growthcast.fit.rows.chains import NODES_A_BLOCK, repacked
-from growthcast.fit.sites.nouns import Sites, members_of
-from growthcast.fit.solver.areas import CannotFit, Pooling
-from growthcast.fit.solver.problem import Block, Point, Problem
+from growthcast.fit.solver.problem import (
+    Block,
+    CannotFit,
+    Point,
+    Pooling,
+    Problem,
+    Sites,
+    members_of,
+)
 from growthcast.fit.solver.view import View
 
 Values = TypeVar("Values", bound=NDArray[Any])

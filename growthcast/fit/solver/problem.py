@@ -1,26 +1,270 @@
-"""What a fit is given, as arrays, and where it starts from."""
+"""What a fit is given, as arrays: the nouns of the solver.
+
+The *border* of an area's chain are the parameters it depends on: its log ceiling, log usual cut
+height, log density and log rate, and the knots of its tank's drift, in this order: arrays (B, ...).
+Those that an area has alone come first, and before all the two that a start depends on.
+
+A *site* is what a look or a whole tank's weight says of a height, as one more Gaussian reading.
+Neither is a reading with an error of its own. What a look (short, right, over) says depends on what
+was known of the height without it, and what a bucket says of one area depends on what the others
+are expected to have given. Each is worked out against what is known without it (the *cavity*), as
+the Gaussian that changes mean and variance alike: expectation propagation. Of an area that may have
+been cut without a word, a bucket also tells how likely that is.
+
+References
+----------
+Minka, T. P. (2001). Expectation propagation for approximate Bayesian inference. Proc. 17th Conf.
+Uncertainty in Artificial Intelligence, 362-369 (from memory).
+"""
 
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
+from functools import cached_property
 
 import numpy as np
 
-from growthcast.arrays import BoolArray, FloatArray
-from growthcast.fit.model.drift import SpanDrift, span_drift
-from growthcast.fit.model.errors import ErrorModel
-from growthcast.fit.rows.chains import Chains, Link
-from growthcast.fit.sites.nouns import Members, Sites, Weights, members_of
-from growthcast.fit.solver.areas import Pooling
-from growthcast.fit.solver.linearise import BORDER, CEILING, HABIT, RATE
-from growthcast.growth.logistic import shape_factor, stage
+from growthcast.arrays import BoolArray, FloatArray, IntArray
+from growthcast.fit.model.noise import (
+    KNOT_COUNT,
+    ErrorModel,
+    SpanDrift,
+    span_drift,
+)
+from growthcast.fit.rows.chains import Chains, Link, Nodes
+from growthcast.growth.normal import normal_cdf
+from growthcast.log.visits import Look
 
-FURTHEST_START = 5.0
-"""A rate starts within this factor of the table's."""
-HEADROOM = 1.1
-"""A ceiling starts at least this far above the highest reading."""
+CEILING, HABIT, DENSITY, RATE, KNOTS = range(5)
+
+BORDER = KNOTS + KNOT_COUNT
+
+OF_STARTS = DENSITY
+"""How many parameters of the border, its first ones, a start depends on."""
+
+CUT_CHANCE = {Look.NONE: 0.6, Look.SHORT: 0.05, Look.RIGHT: 0.4, Look.OVER: 0.85}
+"""How likely an area was cut without a word, by how it stood (common practice, no source)."""
+
+
+MISTAKEN_SHARE = 0.02
+"""How often a height that nothing speaks against was not there."""
+
+OWN = [CEILING, HABIT, DENSITY]
+"""Parameters that an area shares with nobody and that are eliminated first: before the rate."""
+
 NEAR_CEILING_SHARE, READINGS_NEAR_CEILING = 0.8, 2
 """A ceiling is learnt once this many readings lie above this share of the one expected."""
+
+
+@dataclass(frozen=True, slots=True)
+class Sites:
+    """Readings that stand for looks and weights at the nodes of a block, all (N,).
+
+    ``precision`` [1/cm2] is 0 where there is none; ``precision_mean`` is precision times height
+    [1/cm]. ``cut_chance`` is how likely a cut was made that nobody tells of.
+    """
+
+    precision_mean: FloatArray
+    precision: FloatArray
+    cut_chance: FloatArray
+
+    @classmethod
+    def to_begin_with(cls, chains: Chains) -> Sites:
+        """Return the sites of nodes before anything was heard of them."""
+        none = np.broadcast_to(0.0, chains.nodes.area.size)
+        return cls(precision_mean=none, precision=none, cut_chance=cut_chance_before(chains))
+
+
+@dataclass(frozen=True, slots=True)
+class Weights:
+    """Weights of whole tanks (W,), and what turns lengths into them.
+
+    Attributes
+    ----------
+    grams
+        What was weighed [g], (W,).
+    everything
+        Whether it is all that came out that day, or what areas without amounts gave, (W,).
+    said
+        Whether row or practice say which of the two it is, (W,).
+    row
+        Index of the log row, (W,).
+    gram_per_cm
+        What one centimetre off an area weighs at the table's density [g/cm], (A,).
+    removed_day
+        Day number on which an area was taken out, nan where it was not, (A,).
+    """
+
+    grams: FloatArray
+    everything: BoolArray
+    said: BoolArray
+    row: IntArray
+    gram_per_cm: FloatArray
+    removed_day: FloatArray
+
+    def as_rest(self) -> Weights:
+        """Return the weights read as the rest's where nobody says that they are everything."""
+        return replace(self, everything=self.everything & self.said)
+
+    def of_areas(self, areas: IntArray) -> Weights:
+        """Return the same weights for a problem of some of the areas."""
+        return replace(
+            self, gram_per_cm=self.gram_per_cm[areas], removed_day=self.removed_day[areas]
+        )
+
+
+@dataclass(frozen=True, slots=True)
+class Members:
+    """Areas of a block that may have given part of a weight, all (M,).
+
+    ``found`` and ``left`` are the nodes before and after what may have been a cut.
+    """
+
+    bucket: IntArray
+    area: IntArray
+    found: IntArray
+    left: IntArray
+
+
+NOBODY = Members(*np.zeros((4, 0), dtype=np.int64))
+"""No area: of weights that are not heard."""
+
+
+def cut_chance_before(chains: Chains) -> FloatArray:
+    """How likely an unsaid cut was made, (N,), before any weight is heard."""
+    nodes = chains.nodes
+    chance = np.zeros(nodes.area.size)
+    unsaid = np.flatnonzero(nodes.link == Link.UNSAID)
+    by_look = np.array([CUT_CHANCE[look] for look in Look])
+    chance[unsaid] = by_look[nodes.look[chains.previous[unsaid]]]
+    return chance
+
+
+def members_of(nodes: Nodes) -> Members:
+    """Find the nodes of a block, in any order, that weights of whole tanks speak of."""
+    left = np.flatnonzero(nodes.bucket >= 0)
+    # The node before a cut is the latest one of its area and day that is none.
+    order = np.lexsort((nodes.bucket >= 0, nodes.day, nodes.area))
+    rank = np.empty_like(order)
+    rank[order] = np.arange(order.size)
+    found = order[rank[left] - 1]
+    return Members(bucket=nodes.bucket[left], area=nodes.area[left], found=found, left=left)
+
+
+class CannotFit(ArithmeticError):
+    """What the logs of some areas (n,), by their places, say is not a finite number."""
+
+    def __init__(self, areas: IntArray) -> None:
+        super().__init__(f"the logs of {areas.size} areas say nothing finite")
+        self.areas = areas
+
+
+@dataclass(frozen=True)
+class Pooling:
+    """Who shares what, and how tightly.
+
+    ``tank`` and ``species`` (A,) index areas into tanks and species; ``offset`` (A,) is the table's
+    log rate; ``log_ceiling`` and ``ceiling_precision`` (A,) the prior of the ceiling;
+    ``density_precision`` and ``area_precision`` those of an area's own density and rate;
+    ``weighed`` (2, A) is what whole tanks' weights add to the density's: precision, and precision
+    times log density;
+    ``log_habit`` and ``habit_precision`` (A,) the prior of its usual cut height;
+    ``tank_precision`` (K,) and ``species_precision`` (S,) of the shared effects;
+    ``knot_precision`` (M, M) of a tank's drift. A precision of 0 switches a prior off.
+
+    ``highest_cm`` and ``highest_sd_cm`` (2, A) are the two highest heights read of an area, the
+    lower first, and the errors of such readings, 0 where there is none: a ceiling lies above what
+    stood there.
+
+    ``ceiling_learnt`` (A,) tells whose ceiling the log may teach. Areas that are kept far below
+    their ceiling say next to nothing of it, but what little they say is sharp and often wrong: a
+    low ceiling with a fast rate fits them as well. There the ceiling keeps its prior, and the rate
+    is learnt for it and moves along with it. What a log tells of the others it tells as if curves
+    bent exactly as the species table says: it counts ``1 / bend_doubt`` in their doubt.
+    """
+
+    tank: IntArray
+    species: IntArray
+    offset: FloatArray
+    log_ceiling: FloatArray
+    ceiling_precision: FloatArray
+    density_precision: float
+    weighed: FloatArray
+    log_habit: FloatArray
+    habit_precision: FloatArray
+    area_precision: float
+    tank_precision: FloatArray
+    species_precision: FloatArray
+    knot_precision: FloatArray
+    ceiling_learnt: BoolArray
+    highest_cm: FloatArray
+    highest_sd_cm: FloatArray
+    bend_doubt: float
+
+    @cached_property
+    def ceiling_prior(self) -> tuple[FloatArray, FloatArray]:
+        """Centre and precision (A,) of the log ceilings, given that they lie above what was read.
+
+        What lies above a height, but for the error of its reading and the chance that it is a
+        mistake, is no longer normal: this is the normal of the same mean and variance.
+        """
+        held = self.ceiling_precision <= 0.0  # no prior
+        mean = self.log_ceiling.copy()
+        variance = 1.0 / np.where(held, 1.0, self.ceiling_precision)
+        mistaken = MISTAKEN_SHARE**2  # both of the two
+        for height, sd in zip(self.highest_cm, self.highest_sd_cm, strict=True):
+            some = np.flatnonzero((height > 0.0) & ~held)
+            mean[some], variance[some] = _above(
+                mean[some], variance[some], np.log(height[some]), sd[some] / height[some], mistaken
+            )
+            mistaken = MISTAKEN_SHARE
+        return mean, np.where(held, 0.0, 1.0 / variance)
+
+    @cached_property
+    def planted(self) -> tuple[IntArray, IntArray]:
+        """Species that any area holds (P,), and which of them each area is (A,)."""
+        return np.unique(self.species, return_inverse=True)
+
+    def doubt_of_bends(self, areas: IntArray, variance: FloatArray) -> FloatArray:
+        """What the bend adds to the variances (n,) of the log ceilings of areas that are learnt."""
+        learnt, prior = self.ceiling_learnt[areas], self.ceiling_prior[1][areas]
+        variance = np.where(learnt & (variance > 0.0), variance, 1.0)
+        told = np.maximum(1.0 / variance - prior, 0.0)
+        wider = 1.0 / np.maximum(prior + told / self.bend_doubt, 1e-12) - variance
+        return np.where(learnt, np.maximum(wider, 0.0), 0.0)
+
+    def own_priors(self) -> list[tuple[FloatArray, FloatArray]]:
+        """Centre and precision (A,) of each of the parameters ``OWN``."""
+        density = self.density_precision + self.weighed[0]
+        precision = np.where(density > 0.0, density, 1.0)
+        return [
+            self.ceiling_prior,
+            (self.log_habit, self.habit_precision),
+            (self.weighed[1] / precision, density),
+        ]
+
+
+def _above(
+    mean: FloatArray,
+    variance: FloatArray,
+    bound: FloatArray,
+    error: FloatArray,
+    mistaken: float,
+) -> tuple[FloatArray, FloatArray]:
+    """Mean and variance of normals given that they lie above a bound that was read with an error.
+
+    With chance ``mistaken`` the bound is none. Moments of a normal times a normal chance: Rasmussen
+    & Williams, Gaussian Processes for Machine Learning (2006), section 3.9 (from memory).
+    """
+    spread = np.sqrt(variance + error**2)
+    at = (mean - bound) / spread
+    above = normal_cdf(at)
+    holds = (1.0 - mistaken) * above / ((1.0 - mistaken) * above + mistaken)
+    density = np.exp(-0.5 * at**2) / np.sqrt(2.0 * np.pi)
+    ratio = np.where(above > 1e-12, density / np.maximum(above, 1e-12), -at)
+    up = variance / spread * ratio
+    within = np.maximum(variance - up * (up + variance / spread * at), 0.0)
+    return mean + holds * up, holds * within + (1.0 - holds) * (variance + holds * up**2)
 
 
 @dataclass(frozen=True, slots=True)
@@ -140,58 +384,3 @@ def with_heights_that_count(problem: Problem) -> Problem:
         highest_sd_cm=sd,
     )
     return replace(problem, pooling=learnt)
-
-
-def starting_point(problem: Problem) -> Point:
-    """Start from ceilings above what was read, stages at the readings, rates between them."""
-    pooling = problem.pooling
-    highest = np.full(problem.area_count, 1e-9)
-    for block in problem.blocks:
-        nodes = block.chains.nodes
-        np.fmax.at(highest, nodes.area, nodes.reading_cm)
-    border = np.zeros((BORDER, problem.area_count))
-    border[RATE] = pooling.offset
-    border[HABIT] = problem.first_habit
-    border[CEILING] = np.maximum(pooling.log_ceiling, np.log(HEADROOM * highest))
-    stages = tuple(_start_stages(problem, block, border) for block in problem.blocks)
-    border[RATE] += _faster_than_the_table(problem, stages, border)
-    return Point(stages, border)
-
-
-def _faster_than_the_table(
-    problem: Problem, stages: tuple[FloatArray, ...], border: FloatArray
-) -> FloatArray:
-    """How much faster (A,) each area grew from reading to reading than at these rates, as a log."""
-    grown, due, spans = np.zeros((3, problem.area_count))
-    for block, stage_of_node in zip(problem.blocks, stages, strict=True):
-        chains, nodes = block.chains, block.chains.nodes
-        read = np.isfinite(nodes.reading_cm)
-        told = np.flatnonzero((nodes.link == Link.GREW) & read & read[chains.previous])
-        owner = nodes.area[told]
-        rate = np.exp(border[RATE, owner]) * shape_factor(problem.shape[owner])
-        step = stage_of_node[told] - stage_of_node[chains.previous[told]]
-        usual = rate * nodes.growth_d[told] * nodes.awake_share(problem.lag_d, told)
-        for total, by in ((grown, step), (due, usual), (spans, None)):
-            total += np.bincount(owner, by, minlength=problem.area_count)
-    ratio = np.clip(grown / np.where(due > 0.0, due, 1.0), 1.0 / FURTHEST_START, FURTHEST_START)
-    faster: FloatArray = np.log(ratio) * spans / (1.0 + spans)
-    return faster
-
-
-def _start_stages(problem: Problem, block: Block, border: FloatArray) -> FloatArray:
-    chains, nodes = block.chains, block.chains.nodes
-    cut = (nodes.link >= Link.UNSAID) | (nodes.link == Link.AIMED)
-    usual = np.where(cut, np.exp(border[HABIT, nodes.area]), nodes.guess_cm)
-    known = np.where(np.isfinite(nodes.reading_cm), nodes.reading_cm, usual)
-    ceiling, shape = np.exp(border[CEILING, nodes.area]), problem.shape[nodes.area]
-    clipped = np.clip(known, 0.01 * ceiling, 0.99 * ceiling)
-    stages = stage(np.where(np.isfinite(clipped), clipped, 0.5 * ceiling), ceiling, shape)
-    rate = np.exp(border[RATE, nodes.area]) * shape_factor(shape)
-    usual = rate * nodes.growth_d * nodes.awake_share(problem.lag_d, slice(None))
-    grown = np.where(nodes.link == Link.GREW, usual, 0.0)
-    for here in chains.positions[1:]:
-        # A node that was not read starts where its link predicts it.
-        missing = np.flatnonzero(~np.isfinite(known[here])) + here.start
-        predicted = stages[chains.previous[missing]] + grown[missing]
-        stages[missing] = np.where(nodes.link[missing] == Link.GREW, predicted, stages[missing])
-    return stages

@@ -14,34 +14,61 @@ import numpy as np
 
 from growthcast.arrays import BoolArray, FloatArray
 from growthcast.fit.rows.chains import Chains, Link
-from growthcast.fit.sites.propagate import propagate
-from growthcast.fit.solver.areas import OWN, CannotFit
+from growthcast.fit.sites.weights import propagate
 from growthcast.fit.solver.kalman import state_smoother
-from growthcast.fit.solver.linearise import BORDER, CEILING, DENSITY, HABIT, KNOTS, RATE
 from growthcast.fit.solver.part import part_of, pays_alone, tanks_of
-from growthcast.fit.solver.problem import Point, Problem, starting_point
+from growthcast.fit.solver.problem import (
+    BORDER,
+    CEILING,
+    DENSITY,
+    HABIT,
+    KNOTS,
+    OWN,
+    RATE,
+    Block,
+    CannotFit,
+    Point,
+    Problem,
+)
 from growthcast.fit.solver.view import View, departure_of, misfit_of_tanks, view_of
+from growthcast.growth.logistic import shape_factor, stage
 
 MOST_STEPS = 60
+
 TOLERANCE, ROUGHLY = 1e-3, 1e-2
 """A fit ends when no area moves further than this, in standard deviations; and one that is only a
 step on the way to another."""
+
 EXACT_TOLERANCE = 1e-8
 """Where spans have no noise of their own a fit is least squares, judged by its digits."""
+
 SITE_STEPS = 12
 """Steps after which what looks and weights of whole tanks say is left as it is."""
+
 LONGEST_STEP = np.full((BORDER, 1), 0.5)
 LONGEST_STEP[[RATE, DENSITY]], LONGEST_STEP[[CEILING, HABIT]] = 0.7, 0.4
+
 LONGEST_STAGE_STEP = 3.0
+
 LOWEST_STAGE, HIGHEST_START, LAST_STAGE = -10.0, 5.0, 60.0
 """Where stages end: no ruler tells them from bare, or from full."""
+
 LOOSER = 0.1
 """Stages may be off by so much more, in standard deviations, than parameters."""
+
 SETTLED = 1e-2
 """An area has settled when its steps are no longer than this, in standard deviations."""
+
 MUCH_WORSE, SHORTEN, MOST_SHORTENINGS = 10.0, 0.25, 4
 """A step that raises a tank's twice negative log posterior by more is shortened, so often."""
+
 LENGTHEN, LEAST_SHARE = 1.5, 1.0 / 64.0
+
+FURTHEST_START = 5.0
+"""A rate starts within this factor of the table's."""
+
+HEADROOM = 1.1
+"""A ceiling starts at least this far above the highest reading."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -195,3 +222,58 @@ def _scale(view: View) -> FloatArray:
     scale[OWN] = np.where(own > 0.0, own, 1.0).T
     scale[KNOTS:] = 1.0 / np.sqrt(np.diag(pooling.knot_precision))[:, None]
     return scale
+
+
+def starting_point(problem: Problem) -> Point:
+    """Start from ceilings above what was read, stages at the readings, rates between them."""
+    pooling = problem.pooling
+    highest = np.full(problem.area_count, 1e-9)
+    for block in problem.blocks:
+        nodes = block.chains.nodes
+        np.fmax.at(highest, nodes.area, nodes.reading_cm)
+    border = np.zeros((BORDER, problem.area_count))
+    border[RATE] = pooling.offset
+    border[HABIT] = problem.first_habit
+    border[CEILING] = np.maximum(pooling.log_ceiling, np.log(HEADROOM * highest))
+    stages = tuple(_start_stages(problem, block, border) for block in problem.blocks)
+    border[RATE] += _faster_than_the_table(problem, stages, border)
+    return Point(stages, border)
+
+
+def _faster_than_the_table(
+    problem: Problem, stages: tuple[FloatArray, ...], border: FloatArray
+) -> FloatArray:
+    """How much faster (A,) each area grew from reading to reading than at these rates, as a log."""
+    grown, due, spans = np.zeros((3, problem.area_count))
+    for block, stage_of_node in zip(problem.blocks, stages, strict=True):
+        chains, nodes = block.chains, block.chains.nodes
+        read = np.isfinite(nodes.reading_cm)
+        told = np.flatnonzero((nodes.link == Link.GREW) & read & read[chains.previous])
+        owner = nodes.area[told]
+        rate = np.exp(border[RATE, owner]) * shape_factor(problem.shape[owner])
+        step = stage_of_node[told] - stage_of_node[chains.previous[told]]
+        usual = rate * nodes.growth_d[told] * nodes.awake_share(problem.lag_d, told)
+        for total, by in ((grown, step), (due, usual), (spans, None)):
+            total += np.bincount(owner, by, minlength=problem.area_count)
+    ratio = np.clip(grown / np.where(due > 0.0, due, 1.0), 1.0 / FURTHEST_START, FURTHEST_START)
+    faster: FloatArray = np.log(ratio) * spans / (1.0 + spans)
+    return faster
+
+
+def _start_stages(problem: Problem, block: Block, border: FloatArray) -> FloatArray:
+    chains, nodes = block.chains, block.chains.nodes
+    cut = (nodes.link >= Link.UNSAID) | (nodes.link == Link.AIMED)
+    usual = np.where(cut, np.exp(border[HABIT, nodes.area]), nodes.guess_cm)
+    known = np.where(np.isfinite(nodes.reading_cm), nodes.reading_cm, usual)
+    ceiling, shape = np.exp(border[CEILING, nodes.area]), problem.shape[nodes.area]
+    clipped = np.clip(known, 0.01 * ceiling, 0.99 * ceiling)
+    stages = stage(np.where(np.isfinite(clipped), clipped, 0.5 * ceiling), ceiling, shape)
+    rate = np.exp(border[RATE, nodes.area]) * shape_factor(shape)
+    usual = rate * nodes.growth_d * nodes.awake_share(problem.lag_d, slice(None))
+    grown = np.where(nodes.link == Link.GREW, usual, 0.0)
+    for here in chains.positions[1:]:
+        # A node that was not read starts where its link predicts it.
+        missing = np.flatnonzero(~np.isfinite(known[here])) + here.start
+        predicted = stages[chains.previous[missing]] + grown[missing]
+        stages[missing] = np.where(nodes.link[missing] == Link.GREW, predicted, stages[missing])
+    return stages

@@ -7,9 +7,13 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from growthcast.arrays import FloatArray
-from growthcast.fit.model.drift import SpanDrift
-from growthcast.fit.solver.areas import OWN, AreaInformation, CannotFit, area_information
-from growthcast.fit.solver.hierarchy import Effects, solve_effects
+from growthcast.fit.model.noise import SpanDrift
+from growthcast.fit.solver.hierarchy import (
+    AreaInformation,
+    Effects,
+    area_information,
+    solve_effects,
+)
 from growthcast.fit.solver.kalman import (
     Filtered,
     FilterPass,
@@ -17,14 +21,8 @@ from growthcast.fit.solver.kalman import (
     kalman_filter,
     smooth_unread_starts,
 )
-from growthcast.fit.solver.linearise import (
-    BORDER,
-    KNOTS,
-    RATE,
-    Linearised,
-    linearise,
-)
-from growthcast.fit.solver.problem import Point, Problem
+from growthcast.fit.solver.linearise import Linearised, linearise
+from growthcast.fit.solver.problem import BORDER, KNOTS, OWN, RATE, CannotFit, Point, Problem
 
 MOST_BLOCKS_KEPT = 4
 """Of books with more blocks a view keeps what a step needs: keeping all of it would cost more time
@@ -98,17 +96,7 @@ def seen(
 ) -> tuple[Linearised, FilterPass]:
     """Linearise and filter one block at a point, with its own drift or another."""
     block = problem.blocks[number]
-    here = linearise(
-        block.chains,
-        drift or block.drift,
-        point.stages[number],
-        point.border,
-        problem.shape,
-        problem.errors,
-        block.trust,
-        block.sites,
-        problem.lag_d,
-    )
+    here = linearise(problem, block, point.stages[number], point.border, drift)
     return here, kalman_filter(block.chains, here)
 
 

@@ -16,8 +16,18 @@ from growthcast.book.writing.visit.entry import VisitRow
 from growthcast.finite import finite_answer
 from growthcast.fit.result import GrowthFit
 from growthcast.forecast.report import as_date
-from growthcast.service.doubts.expected import Expected, Range, Weight, expected_at
-from growthcast.service.doubts.typed import FAR, Against, Cause, Doubt, Typed, typed_at
+from growthcast.service.doubts.typed import (
+    FAR,
+    Against,
+    Cause,
+    Doubt,
+    Expected,
+    Range,
+    Typed,
+    Weight,
+    expected_at,
+    typed_at,
+)
 
 SLIPPED = 1.5
 """A length is taken for a slipped decimal from so many times what stood there."""

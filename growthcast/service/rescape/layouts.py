@@ -8,14 +8,13 @@ from dataclasses import dataclass, field, replace
 import numpy as np
 
 from growthcast.book.book import Book
-from growthcast.book.supposed.layout_file import Layout
-from growthcast.book.supposed.rows import PlannedArea
+from growthcast.book.supposed import Layout, PlannedArea
 from growthcast.finite import finite_answer
 from growthcast.fit.result import GrowthFit
 from growthcast.plain import FLAT, HIDDEN, NULL_IF_BLANK, in_json
-from growthcast.service.effort import Saving
+from growthcast.service.effort.visits import Saving
+from growthcast.service.holding import LIKELY, NOT_LIKELY, NotHolding, holding_words
 from growthcast.service.living import LivingAreas
-from growthcast.service.rescape.holding import LIKELY, NOT_LIKELY, NotHolding, holding_words
 from growthcast.service.rescape.variants import (
     Stand,
     VariantAnswer,

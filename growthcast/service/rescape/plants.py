@@ -10,18 +10,22 @@ import numpy as np
 
 from growthcast.arrays import FloatArray
 from growthcast.book.book import Book
-from growthcast.book.supposed.rows import PlannedArea
+from growthcast.book.supposed import PlannedArea
 from growthcast.errors import UsageError
 from growthcast.finite import finite_answer
 from growthcast.fit.result import OWN_SPANS_FOR_LOG, GrowthFit
 from growthcast.forecast.heights import growth_a_week, rate_range
 from growthcast.plain import BY_QUANTILE, HIDDEN, NULL_IF_BLANK, by_quantile, in_json
-from growthcast.service.effort import Range, Saving
-from growthcast.service.rescape.holding import LIKELY, NOT_LIKELY, Holding
-from growthcast.service.rescape.outlook import LONGEST_D, Days, Outlook, days_or_never, outlooks
+from growthcast.service.effort.visits import Range, Saving
+from growthcast.service.holding import LIKELY, NOT_LIKELY, Holding
 from growthcast.service.rescape.variants import (
+    LONGEST_D,
+    Days,
+    Outlook,
     Stand,
     VariantAnswer,
+    days_or_never,
+    outlooks,
     saved_against,
     stand_with,
     variant_answers,

@@ -13,10 +13,9 @@ from growthcast.book.book import Book
 from growthcast.finite import finite_answer
 from growthcast.fit.result import GrowthFit
 from growthcast.plain import FLAT, HIDDEN, NULL_IF_BLANK, by_quantile, in_json
-from growthcast.service.effort import Saving, Year
+from growthcast.service.effort.visits import Saving, Year
+from growthcast.service.holding import LIKELY, NotHolding, not_holding
 from growthcast.service.interval import lasts_from
-from growthcast.service.rescape.holding import LIKELY, NotHolding, not_holding
-from growthcast.service.rescape.outlook import Days, days_or_never, outlooks
 from growthcast.service.rescape.plants import (
     PLANTED_SHARE_OF_FLOOR,
     candidate_row,
@@ -24,8 +23,11 @@ from growthcast.service.rescape.plants import (
     pool_of,
 )
 from growthcast.service.rescape.variants import (
+    Days,
     Stand,
     VariantAnswer,
+    days_or_never,
+    outlooks,
     saved_against,
     stand_with,
     variant_answers,

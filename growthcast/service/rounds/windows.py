@@ -1,26 +1,31 @@
-"""When each tank is due, and what a late visit loses: chances day by day from the posterior.
+"""When each tank is due, what a late visit loses, and the chances of a plan's visits.
 
 Before the first visit a tank stands as the log left it; after a visit it is cut as its interval
 asks. Both give the chance that an area is over its height on each later day; summed up over areas
-and days that is what a late visit loses, in area-days over.
+and days that is what a late visit loses, in area-days over. A plan's visits are followed one by
+one, each cut as its sheet says.
 """
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass
+from datetime import date, timedelta
 
 import numpy as np
 
 from growthcast.arrays import BoolArray, FloatArray, IntArray
-from growthcast.book.book import Book
-from growthcast.book.checks.rounds import ClosedTime, closed_times
+from growthcast.book.book import Book, Practice
+from growthcast.book.checks.rounds import ClosedTime, closed_times, public_holidays
+from growthcast.book.tables import WEEKDAYS
+from growthcast.errors import UsageError
 from growthcast.fit.result import GrowthFit
 from growthcast.service.advice import TankAdvice
 from growthcast.service.interval import lasts_from
 from growthcast.service.living import LivingAreas
 from growthcast.service.recommend import area_label, blocks_of_tanks
 from growthcast.service.urgency import Due, Idle, Rhythm, rhythms
-from growthcast.service.visit.standing import standing_areas
+from growthcast.service.visit.standing import Standing, cut_to_last, only_areas, standing_areas
 
 GRID_D = (0, 1, 2, 3, 4, 5, 6, 7, 8, 10, 12, 14, 17, 21, 25, 28, 35, 42, 56, 84, 126, 182)
 """Days on which chances are worked out; between them they are drawn straight."""
@@ -240,3 +245,119 @@ def _over_after(living: LivingAreas, cut_cm: FloatArray, day: int) -> BoolArray:
     if day == 0:
         return np.zeros(living.draws.hand.shape, np.bool_)
     return ~lasts_from(living, cut_cm, float(day))
+
+
+def working_dates(practice: Practice, start: date, days: int) -> list[date]:
+    """Return the dates of a plan on which someone works.
+
+    Parameters
+    ----------
+    practice : Practice
+        With its working days, days off and holidays.
+    start : date
+        First day of the plan.
+    days : int
+        Days of the plan [d].
+
+    Returns
+    -------
+    list of date
+        In their order, at least one.
+
+    Raises
+    ------
+    UsageError
+        Nobody works on any of them.
+    """
+    dates = [start + timedelta(days=n) for n in range(days)]
+    after = [dates[-1] + timedelta(days=n) for n in range(1, 731)]
+    off: set[date] = set(practice.days_off)
+    if practice.holidays:
+        off |= public_holidays(practice.holidays, start, after[-1]).keys()
+
+    def works(day: date) -> bool:
+        return WEEKDAYS[day.weekday()] in practice.working_days and day not in off
+
+    found = [day for day in dates if works(day)]
+    if not found:
+        first = next((day for day in after if works(day)), None)
+        hint = "" if first is None else f"; the first working day after it is {first}"
+        raise UsageError(
+            f"nobody works between {start} and {dates[-1]}: every day of it is under days_off or "
+            f"holidays, or outside working_days in practice.toml{hint}"
+        )
+    return found
+
+
+@dataclass(frozen=True, slots=True)
+class Stop:
+    """What a tank comes to by a visit, or by the end of the plan.
+
+    ``over`` is the chance that some area stands over its budget then, ``over_when_due`` that on its
+    due day, if it comes later. ``cuts`` are the heights [cm, or % cover] by area that last until
+    the next visit in the plan, none at its last and at the end.
+    """
+
+    over: float
+    over_when_due: float
+    cuts: Mapping[str, float]
+
+
+def follow_visits(
+    fit: GrowthFit, windows: list[TankWindow], visits: list[list[int]], first_d: int, days: int
+) -> list[list[Stop]]:
+    """Follow every tank of a book through its visits, up to the end of the plan.
+
+    Parameters
+    ----------
+    fit : GrowthFit
+        The fit of the book.
+    windows : list of TankWindow
+        Every tank, in the book's order.
+    visits : list of lists of int
+        Days of the plan on which each is visited, ascending [d].
+    first_d : int
+        Days from the fit to the first day of the plan [d].
+    days : int
+        Days of the plan [d].
+
+    Returns
+    -------
+    list of lists of Stop
+        One a visit and one for the end of the plan, for each tank. Nothing is cut before the first
+        visit; each cuts to last until the next (``cut_to_last``), the last to last an interval.
+    """
+    found = [[Stop(0.0, 0.0, {})] * (len(its) + 1) for its in visits]
+    for block in blocks_of_tanks(fit, np.arange(len(windows))):
+        standing = standing_areas(fit, block)
+        for run, tank in enumerate(standing.living.tank.tolist()):
+            alone = only_areas(standing, standing.living.run == run)
+            names = fit.design.area_id[alone.living.area].tolist()
+            found[tank] = _follow(alone, windows[tank], visits[tank], first_d, days, names)
+    return found
+
+
+def _follow(
+    standing: Standing,
+    window: TankWindow,
+    visits: list[int],
+    first_d: int,
+    days: int,
+    names: list[str],
+) -> list[Stop]:
+    found: list[Stop] = []
+    due, confidence = max(window.due_d, 0), np.array([window.confidence])
+    for n, day in enumerate((*visits, days)):
+        since = first_d - standing.after_d
+        over, over_when_due = (
+            1.0 - float(standing.later(since + at).chance[0]) for at in (day, min(due, day))
+        )
+        cuts: dict[str, float] = {}
+        if n < len(visits):
+            due, planned = day + window.interval_d, n + 1 < len(visits)
+            until = visits[n + 1] if planned else due
+            lasting = cut_to_last(standing.later(since + day), until - day, confidence)
+            standing = lasting.began
+            cuts = dict(zip(names, lasting.cut_cm.tolist(), strict=True)) if planned else {}
+        found.append(Stop(over, over_when_due, cuts))
+    return found

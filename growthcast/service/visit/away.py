@@ -19,7 +19,7 @@ from growthcast.fit.result import Basis, GrowthFit
 from growthcast.forecast.report import as_date
 from growthcast.plain import BY_QUANTILE, HIDDEN
 from growthcast.service.advice import CutLimit, TankAdvice, cut_limit
-from growthcast.service.effort import Range
+from growthcast.service.effort.visits import Range
 from growthcast.service.living import share_of_draws
 from growthcast.service.recommend import area_label, blocks_of_tanks, recommend, unit_of
 from growthcast.service.visit.standing import (

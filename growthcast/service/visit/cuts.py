@@ -17,7 +17,8 @@ from growthcast.fit.result import Basis, GrowthFit
 from growthcast.log.visits import day_numbers
 from growthcast.plain import HIDDEN
 from growthcast.service.advice import CutLimit, cut_limit
-from growthcast.service.effort import Range, Timing, hands_of, learn_timing
+from growthcast.service.effort.learn import Timing, learn_timing
+from growthcast.service.effort.visits import Range, hands_of
 from growthcast.service.interval import FOLLOWED_DRAWS, interval_options
 from growthcast.service.living import share_of_draws
 from growthcast.service.recommend import area_label, unit_of

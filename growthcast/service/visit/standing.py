@@ -23,7 +23,7 @@ from growthcast.fit.model.clock import (
     GrowthClock,
     days_lost,
 )
-from growthcast.fit.model.drift import span_drift
+from growthcast.fit.model.noise import span_drift
 from growthcast.fit.model.posterior import SHORTEST_SPAN_D, AreaPosterior
 from growthcast.fit.result import GrowthFit
 from growthcast.forecast.heights import held_height

@@ -27,7 +27,7 @@ import numpy as np
 from scipy.linalg import solve_triangular
 
 from growthcast.arrays import BoolArray, FloatArray, IntArray
-from growthcast.fit.foreseen.doubt import Foreseen
+from growthcast.fit.foreseen import Foreseen
 from growthcast.service.draws import stratified_normals
 
 LARGEST_SURPRISE = 3.0
@@ -89,6 +89,11 @@ def course_of(
         Days of the readings, ascending [day numbers].
     open_week : bool array (J, T)
         Weeks in which a change of each suspect may have begun.
+
+    Returns
+    -------
+    Course
+        Surprises of at most ``LARGEST_SURPRISE`` either way.
     """
     root = np.linalg.cholesky(known.covariance)
     surprise = solve_triangular(root, known.surprise_cm - known.mean_cm, lower=True)
@@ -106,7 +111,20 @@ def course_of(
 
 
 def without(course: Course, effect: FloatArray) -> Course:
-    """Return what is left once a change with this effect (n,) has been allowed for."""
+    """Allow for a change.
+
+    Parameters
+    ----------
+    course : Course
+        The tank.
+    effect : array (n,)
+        What the change does to its whitened readings [sd].
+
+    Returns
+    -------
+    Course
+        What is left at right angles to that effect.
+    """
     along = effect / np.sqrt(max(float(effect @ effect), 1e-300))
     return Course(
         surprise=course.surprise - along * (along @ course.surprise),
@@ -117,9 +135,22 @@ def without(course: Course, effect: FloatArray) -> Course:
 
 
 def strongest(course: Course, surprise: FloatArray, sign: float) -> FloatArray:
-    """Largest ``sign z`` over weeks after each visit, (J, V, D), for surprises (n, D); 0 for none.
+    """Find how strongly readings speak for a change after each visit.
 
-    Only changes of at least ``LEAST_CHANGE`` count.
+    Parameters
+    ----------
+    course : Course
+        The tank; its own surprises are not used.
+    surprise : array (n, D)
+        Whitened readings in each draw [sd].
+    sign : float
+        -1 for a drop, 1 for a rise [1].
+
+    Returns
+    -------
+    array (J, V, D)
+        Largest ``sign z`` over the weeks in which a change may have begun [sd]; 0 for none. Only
+        changes of at least ``LEAST_CHANGE`` count.
     """
     ever = course.open_week.any(axis=0)
     effect, may = course.effect[:, ever], course.open_week[:, ever, None]
@@ -145,24 +176,24 @@ def strongest(course: Course, surprise: FloatArray, sign: float) -> FloatArray:
 def thresholds(
     course: Course, groups: tuple[IntArray, ...], alarms_a_year: tuple[float, ...], days: float
 ) -> FloatArray:
-    """Thresholds (J, 2) on ``z`` for a drop and for a rise.
+    """Set the thresholds on ``z`` for a drop and for a rise.
 
     Parameters
     ----------
     course : Course
         The tank.
-    groups : tuple of int arrays
+    groups : tuple of int arrays (g,)
         Suspects that share a number of false alarms, J in all.
     alarms_a_year : tuple of float
-        For each group two numbers, one after the other: false alarms a year for drops and rises.
+        For each group two numbers, one after the other: false alarms for drops and rises [1/year].
     days : float
         Days that are watched [d].
 
     Returns
     -------
     array (J, 2)
-        A group of a tank without any change passes its threshold in these days with chance
-        ``1 - exp(-alarms)``, counted over 512 even draws.
+        Thresholds [sd], at least 1. A group of a tank without any change passes its own in these
+        days with chance ``1 - exp(-alarms)``, counted over 512 even draws.
     """
     keys = np.arange(course.surprise.size)
     normals = stratified_normals(keys, DRAWS).astype(np.float64)
@@ -197,6 +228,22 @@ class Change:
 def change_of(course: Course, suspect: int, sign: float) -> Change:
     """Estimate since when one suspect's pace has changed, and by how much.
 
+    Parameters
+    ----------
+    course : Course
+        The tank.
+    suspect : int
+        Who changed, by its place among the suspects.
+    sign : float
+        -1 for a drop, 1 for a rise [1].
+
+    Returns
+    -------
+    Change
+        When and how far, with 8 of 10 ranges.
+
+    Notes
+    -----
     Every open week is as likely beforehand, and every size of the given sign: the size is then
     normal around ``score / information`` given the week, and a week's chance is the normal's mass.
     """

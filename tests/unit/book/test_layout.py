@@ -6,7 +6,7 @@ from datetime import date
 
 import pytest
 
-from growthcast.book.supposed.layout_file import read_layout
+from growthcast.book.supposed import read_layout
 from growthcast.errors import BookProblems, UsageError
 
 ON = date(2026, 4, 1)

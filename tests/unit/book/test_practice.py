@@ -7,8 +7,8 @@ from datetime import date
 import pytest
 
 from growthcast.book.book import Practice
+from growthcast.book.findings import format_finding
 from growthcast.book.practice import read_practice
-from growthcast.book.report import format_finding
 
 RATE = "[practice]\nlabour_rate_per_h = 50\n"
 

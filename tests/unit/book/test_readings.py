@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 
-from growthcast.book.report import format_finding
+from growthcast.book.findings import format_finding
 from growthcast.book.tables import column_of
 from growthcast.book.words import plain
 from tests.unit.book.small_book import FILES

@@ -9,8 +9,8 @@ import numpy as np
 import pytest
 
 from growthcast.book import read as reading
+from growthcast.book.findings import format_finding, format_findings
 from growthcast.book.read import inspect_book, read_book
-from growthcast.book.report import format_finding, format_findings
 from growthcast.book.shipped import find_book
 from growthcast.book.words import column_letter, is_one_slip, nearest, shown
 from growthcast.errors import BookProblems, MissingBook

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from datetime import date
 
-from growthcast.book.report import format_finding, summary_for_commands
+from growthcast.book.findings import format_finding, summary_for_commands
 from tests.unit.book.small_book import FILES
 
 HEADER = "date;tank_id;area_id;before_cm;after_cm;note\n"

@@ -8,7 +8,7 @@ from pathlib import Path
 import pytest
 from matplotlib.figure import Figure
 
-from growthcast.book.supposed.layout_file import read_layout
+from growthcast.book.supposed import read_layout
 from growthcast.errors import UsageError
 from growthcast.figures.rescaped import layouts_axes, layouts_figure, plants_axes, plants_figure
 from growthcast.figures.save import check_picture, save_picture

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from growthcast.fit.model.posterior import AreaPosterior, Parameters
-from growthcast.fit.solver.linearise import BORDER, CEILING, KNOTS, RATE
+from growthcast.fit.solver.problem import BORDER, CEILING, KNOTS, RATE
 
 LAST_STAGE = -1.0
 

@@ -4,12 +4,9 @@ from __future__ import annotations
 
 import numpy as np
 
-from growthcast.fit.model.drift import knot_precision
-from growthcast.fit.model.errors import ErrorModel
+from growthcast.fit.model.noise import ErrorModel, knot_precision
 from growthcast.fit.rows.chains import Link, Nodes, pack_chains
-from growthcast.fit.sites.nouns import Weights
-from growthcast.fit.solver.areas import Pooling
-from growthcast.fit.solver.problem import Block, Problem
+from growthcast.fit.solver.problem import Block, Pooling, Problem, Weights
 from growthcast.log.visits import Look
 
 FRESH, AIMED, GREW = int(Link.FRESH), int(Link.AIMED), int(Link.GREW)

@@ -9,15 +9,17 @@ import numpy as np
 import pytest
 from scipy.stats import norm
 
-from growthcast.fit.borrowing import learn as learning
-from growthcast.fit.borrowing.evidence import (
+from growthcast.fit import borrowing as learning
+from growthcast.fit.borrowing import (
     CONDITIONS,
+    Borrowed,
     borrow,
     conditions_lived,
+    is_clear_win,
+    learn_conditions,
     tank_evidence,
     with_borrowed,
 )
-from growthcast.fit.borrowing.learn import Borrowed, is_clear_win, learn_conditions
 from growthcast.fit.model.clock import TankConditions
 from growthcast.fit.solver.hierarchy import Effects
 from growthcast.fit.solver.solve import solve
@@ -45,7 +47,7 @@ def learn(conditions, effect, error, logged, spread=SPREAD):
 def test_seven_tanks_teach_nothing_and_cost_no_import():
     code = (
         "import sys, numpy as np\n"
-        "from growthcast.fit.borrowing.learn import learn_conditions\n"
+        "from growthcast.fit.borrowing import learn_conditions\n"
         "x = np.arange(7.0)\n"
         "got = learn_conditions(x[:, None], x, 0.1 + 0 * x, x > -1, 0.3 + 0 * x)\n"
         "assert got.model == 'none' and got.tanks == 7 and got.log_score == {}\n"

@@ -10,9 +10,9 @@ import pytest
 
 from growthcast.fit.growth import fit_growth
 from growthcast.fit.solver import solve, view
-from growthcast.fit.solver.linearise import RATE
-from growthcast.fit.solver.problem import starting_point
+from growthcast.fit.solver.problem import RATE
 from growthcast.fit.solver.solve import solve as solved
+from growthcast.fit.solver.solve import starting_point
 from growthcast.fit.solver.view import misfit_of_tanks, view_of
 from tests.books import HEADER, make_book, stem_log
 from tests.unit.fit.small_problem import small_problem
@@ -27,9 +27,9 @@ def poisoned(monkeypatch, row):
     """Let what a log row says be no number."""
     plain = view.linearise
 
-    def linearise(chains, *args):
-        at = plain(chains, *args)
-        wrong = chains.nodes.row == row
+    def linearise(problem, block, *args):
+        at = plain(problem, block, *args)
+        wrong = block.chains.nodes.row == row
         return replace(at, residual=np.where(wrong, np.nan, at.residual))
 
     monkeypatch.setattr(view, "linearise", linearise)
@@ -80,9 +80,9 @@ def test_a_step_that_is_not_finite_is_shortened(monkeypatch, reached):
     begun = view_of(problem, starting_point(problem))
     plain, limit = view.linearise, begun.point.border[RATE, 0] + reached
 
-    def linearise(chains, drift, stage, border, *args):
-        at = plain(chains, drift, stage, border, *args)
-        wrong = (chains.nodes.area == 0) & (border[RATE, 0] > limit)
+    def linearise(problem, block, stage, border, *args):
+        at = plain(problem, block, stage, border, *args)
+        wrong = (block.chains.nodes.area == 0) & (border[RATE, 0] > limit)
         return replace(at, residual=np.where(wrong, np.inf, at.residual))
 
     monkeypatch.setattr(view, "linearise", linearise)

@@ -9,7 +9,7 @@ import pytest
 
 from growthcast.fit.rows.nodes import USUAL_CUT_SHARE, _usual_shares
 from growthcast.fit.sites.looks import sites_of_looks
-from growthcast.fit.solver.problem import starting_point
+from growthcast.fit.solver.solve import starting_point
 from growthcast.fit.solver.view import view_of
 from tests.unit.fit.small_problem import small_problem
 

@@ -10,8 +10,7 @@ from scipy.stats import norm
 
 from growthcast.book.read import read_book
 from growthcast.fit.growth import fit_growth, last_logged
-from growthcast.fit.solver.areas import _above
-from growthcast.fit.solver.problem import with_heights_that_count
+from growthcast.fit.solver.problem import _above, with_heights_that_count
 from tests.simulator import Richness, simulate_practice
 from tests.unit.fit.small_problem import small_problem
 

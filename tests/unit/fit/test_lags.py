@@ -7,14 +7,14 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from growthcast.fit.growth import fit_growth
 from growthcast.fit import beside
 from growthcast.fit.beside import LAG, SETTLING, beside_told, by_beside
 from growthcast.fit.design import build_design, with_spreads
+from growthcast.fit.growth import fit_growth
 from growthcast.fit.model.clock import days_lost
-from growthcast.fit.model.lags import FORMS, Lags, Settling, prior_lags, prior_settling
+from growthcast.fit.model.spreads import FORMS, Lags, Settling, prior_lags, prior_settling
 from growthcast.fit.rows.chains import Link
-from growthcast.fit.solver.linearise import CEILING, RATE
+from growthcast.fit.solver.problem import CEILING, RATE
 from growthcast.fit.solver.solve import solve
 from tests.books import HEADER, TODAY, make_book
 from tests.unit.fit.small_problem import small_problem

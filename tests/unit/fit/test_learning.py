@@ -12,9 +12,9 @@ from growthcast.fit import learning
 from growthcast.fit.design import build_design, with_spreads
 from growthcast.fit.growth import fit_growth
 from growthcast.fit.learning import PRIOR_SD, learn_spreads
+from growthcast.fit.model.spreads import LEARNT, Spreads
 from growthcast.fit.solver.likelihood import log_likelihood
 from growthcast.fit.solver.view import view_of
-from growthcast.fit.spreads import LEARNT, Spreads
 from tests.books import HEADER, PRACTICE, make_book, stem_log
 
 ON = date(2026, 6, 1)

@@ -14,7 +14,8 @@ from scipy.special import expit, logit
 from scipy.stats import norm
 
 from growthcast.fit.rows.chains import Link
-from growthcast.fit.solver.linearise import CEILING, HABIT, KNOTS, RATE, linearise
+from growthcast.fit.solver.linearise import linearise
+from growthcast.fit.solver.problem import CEILING, HABIT, KNOTS, RATE
 from tests.unit.fit.small_problem import small_problem
 
 DRAWS = 100_000
@@ -24,32 +25,23 @@ RNG = np.random.default_rng(11)
 
 @pytest.fixture(scope="module")
 def problem():
-    return small_problem()
+    problem = small_problem()
+    return replace(problem, shape=np.ones(problem.area_count))
 
 
 def at_expected(problem, habit_cm, rate=0.06, cut_chance=None, **changes):
     """Linearise the block where every span ends as expected; return it, its stages and border."""
     [block] = problem.blocks
     nodes = replace(block.chains.nodes, **changes)
-    chains = replace(block.chains, nodes=nodes)
-    areas, sites = problem.area_count, block.sites
+    block = replace(block, chains=replace(block.chains, nodes=nodes))
     if cut_chance is not None:
-        sites = replace(sites, cut_chance=np.full(nodes.area.size, cut_chance))
-    border = np.zeros((KNOTS + block.drift.weight.shape[0], areas))
+        chances = np.full(nodes.area.size, cut_chance)
+        block = replace(block, sites=replace(block.sites, cut_chance=chances))
+    border = np.zeros((KNOTS + block.drift.weight.shape[0], problem.area_count))
     border[CEILING], border[HABIT], border[RATE] = np.log([CEILING_CM, habit_cm, rate])[:, None]
     stage = np.full(nodes.area.size, logit(habit_cm / CEILING_CM))
     for _ in range(nodes.area.size):
-        at = linearise(
-            chains,
-            block.drift,
-            stage,
-            border,
-            np.ones(areas),
-            problem.errors,
-            block.trust,
-            sites,
-            problem.lag_d,
-        )
+        at = linearise(problem, block, stage, border)
         off = np.where(nodes.link == Link.GREW, at.offset, 0.0)
         stage = stage + off
         if not off.any():
@@ -98,19 +90,7 @@ def test_a_span_grows_with_its_pace_as_a_difference_quotient_says(problem, row):
         border[CEILING], border[HABIT] = np.log([CEILING_CM, 4.0])[:, None]
         border[RATE] = np.log(0.06)
         border[row] += step
-        moved.append(
-            linearise(
-                block.chains,
-                block.drift,
-                stage,
-                border,
-                np.ones(problem.area_count),
-                problem.errors,
-                block.trust,
-                block.sites,
-                problem.lag_d,
-            ).offset
-        )
+        moved.append(linearise(problem, block, stage, border).offset)
     quotient = (moved[0] - moved[1]) / 2e-5
     assert at.inputs[row, grew] == pytest.approx(quotient[grew], abs=1e-8)
 

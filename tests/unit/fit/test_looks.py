@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 from scipy.special import ndtr
 
-from growthcast.fit.model.looks import look_log_chance
+from growthcast.fit.model.noise import look_log_chance
 from growthcast.log.visits import Look
 
 FLOOR, BUDGET = np.array([6.0]), np.array([15.0])

@@ -6,10 +6,10 @@ from dataclasses import replace
 
 import numpy as np
 
-from growthcast.fit.means import FURTHEST, mean_border
-from growthcast.fit.model.drift import knot_precision
+from growthcast.fit.model.noise import knot_precision
+from growthcast.fit.model.posterior import FURTHEST, mean_border
 from growthcast.fit.rows.chains import Link
-from growthcast.fit.solver.linearise import RATE
+from growthcast.fit.solver.problem import RATE
 from growthcast.fit.solver.solve import solve
 from tests.unit.fit.small_problem import problem_of, small_nodes, small_problem
 

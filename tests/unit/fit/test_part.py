@@ -12,15 +12,15 @@ from growthcast.book.read import read_book
 from growthcast.fit import design as designs
 from growthcast.fit import suspects
 from growthcast.fit.growth import fit_growth
+from growthcast.fit.model.spreads import Spreads
 from growthcast.fit.rows.chains import pack_chains
 from growthcast.fit.solver import part as parting
 from growthcast.fit.solver import solve as solving
 from growthcast.fit.solver import view as views
-from growthcast.fit.solver.linearise import RATE
 from growthcast.fit.solver.part import part_of
+from growthcast.fit.solver.problem import RATE
 from growthcast.fit.solver.solve import solve
 from growthcast.fit.solver.view import departure_of, view_of
-from growthcast.fit.spreads import Spreads
 from tests.chains import in_order
 from tests.simulator import Richness, simulate_practice
 from tests.unit.fit.small_problem import small_problem

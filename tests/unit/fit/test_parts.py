@@ -10,7 +10,7 @@ import pytest
 from growthcast.fit.rows.chains import Link
 from growthcast.fit.sites.looks import Cavity
 from growthcast.fit.sites.weights import parts_of
-from growthcast.fit.solver.linearise import BORDER, DENSITY, HABIT
+from growthcast.fit.solver.problem import BORDER, DENSITY, HABIT
 
 AREA = np.zeros(1, dtype=np.int64)
 

@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 
 from growthcast.fit.model.clock import LEAST_AWAKE_SHARE
-from growthcast.fit.model.drift import KNOT_COUNT
+from growthcast.fit.model.noise import KNOT_COUNT
 from tests.unit.fit.small_posterior import LAST_STAGE, one_area
 
 

@@ -8,11 +8,11 @@ import numpy as np
 import pytest
 
 from growthcast.fit.rows.chains import Link
-from growthcast.fit.solver.areas import area_information
-from growthcast.fit.solver.hierarchy import solve_effects
+from growthcast.fit.solver.hierarchy import area_information, solve_effects
 from growthcast.fit.solver.kalman import information_of, kalman_filter
 from growthcast.fit.solver.likelihood import log_likelihood, variance_slopes
-from growthcast.fit.solver.linearise import RATE, error_parts
+from growthcast.fit.solver.linearise import error_parts
+from growthcast.fit.solver.problem import RATE
 from growthcast.fit.solver.solve import solve
 from growthcast.fit.solver.view import View, view_of
 from tests.unit.fit.small_problem import small_problem
@@ -84,7 +84,7 @@ def test_errors_of_readings_and_cuts_have_their_slopes(solved, name):
     [block], [(at, _)] = problem.blocks, view.kept
     slopes = variance_slopes(view)
     errors = problem.errors
-    parts = error_parts(block.chains, block.drift, at, point.border, errors, block.trust)
+    parts = error_parts(problem, block, at, point.border)
     link, reading = parts[name]
     found = 2.0 * (slopes.link[0] @ link + slopes.reading[0] @ reading)
 
@@ -100,7 +100,7 @@ def test_errors_of_readings_and_cuts_have_their_slopes(solved, name):
 def test_spans_drift_and_pauses_make_up_the_noise_of_growth(solved):
     problem, point, view = solved
     [block], [(at, _)] = problem.blocks, view.kept
-    parts = error_parts(block.chains, block.drift, at, point.border, problem.errors, block.trust)
+    parts = error_parts(problem, block, at, point.border)
     grew = block.chains.nodes.link == Link.GREW
     paused = (block.chains.nodes.pause_doubt * at.inputs[RATE]) ** 2
     assert (paused > 0.0).any()

@@ -8,20 +8,12 @@ import numpy as np
 import pytest
 
 from growthcast.fit.rows.chains import Link, pack_chains
-from growthcast.fit.solver.areas import OWN
 from growthcast.fit.solver.hierarchy import border_covariance
 from growthcast.fit.solver.kalman import information_of, score_of, state_smoother
 from growthcast.fit.solver.likelihood import log_likelihood, misfit
-from growthcast.fit.solver.linearise import (
-    BORDER,
-    CEILING,
-    FRESH_STAGE_VARIANCE,
-    HABIT,
-    KNOTS,
-    RATE,
-)
-from growthcast.fit.solver.problem import starting_point
-from growthcast.fit.solver.solve import solve
+from growthcast.fit.solver.linearise import FRESH_STAGE_VARIANCE
+from growthcast.fit.solver.problem import BORDER, CEILING, HABIT, KNOTS, OWN, RATE
+from growthcast.fit.solver.solve import solve, starting_point
 from growthcast.fit.solver.view import departure_of, view_of
 from growthcast.growth.logistic import height_at_stage, stage
 from tests.chains import in_order
@@ -152,7 +144,7 @@ def test_the_likelihood_is_that_of_the_dense_system(both):
     fresh = (nodes.link == Link.FRESH) & ~nodes.unread_start
     stands = np.einsum("mn,mn->n", at.inputs[KNOTS:], point.border[KNOTS:][:, nodes.area])
     squares = ((at.offset - stands) ** 2 / at.process_noise).sum()
-    squares += misfit(nodes, at, point.border, problem.errors, block.trust, block.sites)
+    squares += misfit(problem, block, at, point.border)
     squares += (pooling.area_precision * (pooling.offset - point.border[RATE]) ** 2).sum()
     for b, (centre, held) in zip(OWN, pooling.own_priors(), strict=True):
         squares += (held * (centre - point.border[b]) ** 2).sum()

@@ -7,8 +7,8 @@ import pytest
 from scipy.special import logit
 
 from growthcast.fit.rows.chains import Link
-from growthcast.fit.solver.linearise import CEILING, HABIT
-from growthcast.fit.solver.problem import starting_point
+from growthcast.fit.solver.problem import CEILING, HABIT
+from growthcast.fit.solver.solve import starting_point
 from tests.unit.fit.small_problem import small_problem
 
 

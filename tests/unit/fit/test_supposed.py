@@ -8,8 +8,13 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from growthcast.book.supposed.changes import CONDITION_WORDS, Changes, parse_changes
-from growthcast.book.supposed.rows import with_conditions, with_planted_areas
+from growthcast.book.supposed import (
+    CONDITION_WORDS,
+    Changes,
+    parse_changes,
+    with_conditions,
+    with_planted_areas,
+)
 from growthcast.errors import UsageError
 from growthcast.fit.growth import fit_growth
 from growthcast.fit.solver.view import departure_of

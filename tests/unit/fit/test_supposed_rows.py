@@ -9,7 +9,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from growthcast.book.supposed.rows import with_cells, with_rows
+from growthcast.book.supposed import with_cells, with_rows
 from growthcast.fit.growth import fit_growth
 from tests.books import make_book
 

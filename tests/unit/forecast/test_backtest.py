@@ -10,7 +10,8 @@ import pytest
 
 from growthcast.book.read import read_book
 from growthcast.fit.design import day_number
-from growthcast.fit.model.errors import ErrorModel
+from growthcast.fit.growth import known_before
+from growthcast.fit.model.noise import ErrorModel
 from growthcast.forecast import backtest as backtesting
 from growthcast.forecast.backtest import backtest
 from growthcast.forecast.baselines import (
@@ -22,11 +23,16 @@ from growthcast.forecast.baselines import (
     start_heights,
     unpooled,
 )
-from growthcast.forecast.hindsight import known_before, log_visits
-from growthcast.forecast.recalibration import Recalibration, learn_widening
-from growthcast.forecast.scores import NORMAL_SCORES, Forecasts, Predictive
+from growthcast.forecast.scores import (
+    NORMAL_SCORES,
+    Forecasts,
+    Predictive,
+    Recalibration,
+    learn_widening,
+)
 from growthcast.forecast.verdict import BacktestResult, Readings
 from growthcast.growth.logistic import height_after
+from growthcast.log.visits import log_visits
 from tests.books import AREAS, HEADER, make_book
 from tests.simulator import simulate_practice
 

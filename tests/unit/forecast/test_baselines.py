@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from growthcast.fit.model.errors import ErrorModel
+from growthcast.fit.model.noise import ErrorModel
 from growthcast.forecast.baselines import Past, Spans, Start, last_rate, line, unpooled
 from growthcast.forecast.scores import NORMAL_SCORES
 

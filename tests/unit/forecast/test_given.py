@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from growthcast.fit.model.drift import KNOT_WINDOWS_D, MEMORY_D, knot_precision
+from growthcast.fit.model.noise import KNOT_WINDOWS_D, MEMORY_D, knot_precision
 from growthcast.forecast.heights import _stage_given, rate_on_day
 from tests.unit.fit.small_posterior import one_area
 

@@ -12,8 +12,8 @@ from growthcast.errors import BookProblems
 from growthcast.fit.design import day_number
 from growthcast.fit.growth import fit_growth
 from growthcast.fit.model.clock import PAUSE_DOUBT
-from growthcast.fit.model.drift import span_drift
-from growthcast.fit.solver.linearise import CEILING, KNOTS, RATE
+from growthcast.fit.model.noise import span_drift
+from growthcast.fit.solver.problem import CEILING, KNOTS, RATE
 from growthcast.forecast import heights
 from growthcast.forecast.crossings import CROSSING_LEVELS, crossing_days
 from growthcast.forecast.heights import LEVELS, forecast_heights, held_height

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 
-from growthcast.say.doubts import doubt_words
+from growthcast.say.log import doubt_words
 from growthcast.service.doubts.typed import Cause, Doubt
 
 STANDS = {"stands": (17.04, 19.5, 21.96), "bounds": (7.0, 22.0)}

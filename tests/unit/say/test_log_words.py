@@ -8,8 +8,8 @@ import pytest
 
 from growthcast.say import log
 from growthcast.say.log import outlook_words
-from growthcast.service.effort import Range
-from growthcast.service.logged import AfterVisit, AreaAfterVisit
+from growthcast.service.effort.visits import Range
+from growthcast.service.visit.logged import AfterVisit, AreaAfterVisit
 
 ON = date(2026, 6, 8)
 

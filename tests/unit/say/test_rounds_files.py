@@ -13,8 +13,8 @@ from hypothesis import strategies as st
 from icalendar import Calendar
 
 from growthcast.book.book import Practice
-from growthcast.say.rounds_files import COLUMNS, rounds_csv, rounds_ics
-from growthcast.service.rounds.result import PlannedVisit, RoundsPlan
+from growthcast.say.rounds import CSV_COLUMNS, rounds_csv, rounds_ics
+from growthcast.service.rounds.plan import PlannedVisit, RoundsPlan
 
 VISIT = PlannedVisit(
     on=date(2026, 11, 30),
@@ -107,7 +107,7 @@ def test_no_cell_is_a_formula(text):
 
 def test_the_columns_hold_the_visit():
     [row, _] = csv.DictReader(io.StringIO(rounds_csv(PLAN), newline=""))
-    assert tuple(row) == COLUMNS
+    assert tuple(row) == CSV_COLUMNS
     assert row == {
         "date": "2026-11-30",
         "tank_id": "lobby",

@@ -11,7 +11,7 @@ from growthcast.say.away import away_sentence, away_words, bare_cuts
 from growthcast.say.cuts import CAUTIONS, cautions, sheet_sentence, watch_list
 from growthcast.say.peak import peak_sentence, why_not_best
 from growthcast.service.advice import CutLimit
-from growthcast.service.effort import Range
+from growthcast.service.effort.visits import Range
 from growthcast.service.visit.away import AwayArea, AwayTank
 from growthcast.service.visit.cuts import AreaCut, CutSheet, SteadyVisits
 from growthcast.service.visit.peak import PeakArea, PeakPlan

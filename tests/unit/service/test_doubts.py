@@ -10,10 +10,10 @@ import pytest
 
 from growthcast.book.writing.visit.places import visit_rows
 from growthcast.growth.normal import normal_quantile
-from growthcast.say.doubts import cause_words, doubt_words
-from growthcast.service.doubts.expected import Expected, expected_at
+from growthcast.say.log import cause_words, doubt_words
 from growthcast.service.doubts.judge import doubts_about, doubts_of_visit
-from growthcast.service.logged import before_visit
+from growthcast.service.doubts.typed import Expected, expected_at
+from growthcast.service.visit.logged import before_visit
 from tests.books import HEADER, make_book, stem_log
 
 ON = date(2026, 6, 8)

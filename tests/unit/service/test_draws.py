@@ -11,9 +11,9 @@ import pytest
 
 from growthcast.fit.beside import LAG
 from growthcast.fit.growth import fit_growth
-from growthcast.fit.model.drift import KNOT_COUNT
-from growthcast.fit.model.lags import Lags
-from growthcast.fit.solver.linearise import CEILING, KNOTS, RATE
+from growthcast.fit.model.noise import KNOT_COUNT
+from growthcast.fit.model.spreads import Lags
+from growthcast.fit.solver.problem import CEILING, KNOTS, RATE
 from growthcast.service.draws import draw_growth
 from tests.books import make_book
 

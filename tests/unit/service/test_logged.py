@@ -7,12 +7,12 @@ from datetime import date, timedelta
 
 import pytest
 
-from growthcast.book.supposed.rows import with_rows
+from growthcast.book.supposed import with_rows
 from growthcast.fit.growth import fit_growth
-from growthcast.service.effort import Range
-from growthcast.service.logged import AreaAfterVisit, after_visit, before_visit
-from growthcast.service.logged import _unsure as unsure
+from growthcast.service.effort.visits import Range
 from growthcast.service.pages.overview import tank_standings
+from growthcast.service.visit.logged import AreaAfterVisit, after_visit, before_visit
+from growthcast.service.visit.logged import _unsure as unsure
 from tests.books import PRACTICE, make_book
 
 ON = date(2026, 6, 8)

@@ -9,14 +9,14 @@ from datetime import date
 import numpy as np
 import pytest
 
-from growthcast.book.supposed.rows import with_cells
+from growthcast.book.supposed import with_cells
 from growthcast.fit.growth import fit_growth
 from growthcast.plain import plain
 from growthcast.say.reasons import certainty_words, mend_words, next_longer_words
 from growthcast.service.advice import Certainty, Mend
+from growthcast.service.certainty import certainty_of, chance_if_known
 from growthcast.service.interval import interval_options
 from growthcast.service.living import living_areas
-from growthcast.service.longer.certainty import certainty_of, chance_if_known
 from growthcast.service.recommend import recommend
 from tests.books import AREAS, make_book
 
@@ -98,7 +98,7 @@ def test_less_light_is_worked_out_by_a_fit_that_would_agree(lobby):
     book, _, advice = lobby
     [mend] = [m for m in advice.mends if m.kind == "light"]
     assert mend.values[0] < 110
-    from growthcast.book.supposed.rows import with_rows
+    from growthcast.book.supposed import with_rows
 
     row = {"tank_id": "lobby", "from_date": ON, "ppfd_umol": mend.values[0]}
     dimmed = replace(book, conditions=with_rows(book.conditions, [row]))

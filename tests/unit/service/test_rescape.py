@@ -10,16 +10,15 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from growthcast.book.supposed.changes import Changes
-from growthcast.book.supposed.layout_file import read_layout
+from growthcast.book.supposed import Changes, read_layout
 from growthcast.errors import BookProblems, UsageError
 from growthcast.fit.growth import fit_growth
-from growthcast.fit.spreads import Spreads
+from growthcast.fit.model.spreads import Spreads
 from growthcast.fit.supposed import suppose
 from growthcast.say.plants import plant_reason
-from growthcast.service.effort import Range
+from growthcast.service.effort.visits import Range
+from growthcast.service.holding import Holding, holding
 from growthcast.service.recommend import recommend
-from growthcast.service.rescape.holding import Holding, holding
 from growthcast.service.rescape.layouts import compare_layouts
 from growthcast.service.rescape.plants import PlantAdvice, compare_plants, is_regulated, pool_of
 from growthcast.service.rescape.swaps import swaps_to_reach

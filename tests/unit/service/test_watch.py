@@ -11,17 +11,19 @@ import pytest
 from growthcast.book.read import read_book
 from growthcast.book.shipped import demo_dir
 from growthcast.fit.design import day_number
-from growthcast.fit.foreseen.doubt import (
-    Foreseen,
-    doubts_of,
-)
+from growthcast.fit.foreseen import Foreseen, doubts_of
 from growthcast.fit.growth import last_logged
 from growthcast.fit.solver import view
 from growthcast.plain import plain
-from growthcast.say.checks import checks_for
-from growthcast.say.watch import tank_sentence
-from growthcast.service.watch.cases import gather_cases
-from growthcast.service.watch.conditions import recorded_change
+from growthcast.say.watch import checks_for, tank_sentence
+from growthcast.service.watch.readings import (
+    USUAL_WANDER,
+    gather_cases,
+    gather_evidence,
+    learn_wander,
+    origin_of,
+    slips_set_aside,
+)
 from growthcast.service.watch.report import Finding
 from growthcast.service.watch.scan import (
     LARGEST_SURPRISE,
@@ -32,14 +34,7 @@ from growthcast.service.watch.scan import (
     thresholds,
     without,
 )
-from growthcast.service.watch.slips import slips_set_aside
-from growthcast.service.watch.wander import (
-    USUAL_WANDER,
-    gather_evidence,
-    learn_wander,
-    origin_of,
-)
-from growthcast.service.watch.watch import VISITS_NEEDED, watch_growth
+from growthcast.service.watch.watch import VISITS_NEEDED, recorded_change, watch_growth
 from tests.books import HEADER, TODAY, make_book, stem_log
 
 

@@ -8,8 +8,8 @@ import numpy as np
 import pytest
 
 from growthcast.service.rescape.swaps import _chances
-from growthcast.service.watch.conditions import changes_between, recorded_change, tank_co2_mg_l
 from growthcast.service.watch.judge import _alone, _contrast
+from growthcast.service.watch.watch import changes_between, recorded_change, tank_co2_mg_l
 from tests.books import make_book
 
 CONDITIONS = """tank_id,from_date,co2_mg_l,note

@@ -7,8 +7,7 @@ from datetime import date, timedelta
 import numpy as np
 
 from growthcast.fit.design import day_number
-from growthcast.service.watch.cases import gather_cases
-from growthcast.service.watch.wander import USUAL_WANDER, origin_of, wander_before
+from growthcast.service.watch.readings import USUAL_WANDER, gather_cases, origin_of, wander_before
 from tests.books import HEADER, make_book
 
 LAST = date(2026, 6, 1)

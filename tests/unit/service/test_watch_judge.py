@@ -8,11 +8,16 @@ from types import SimpleNamespace
 import numpy as np
 import pytest
 
-from growthcast.fit.foreseen.doubt import Foreseen
-from growthcast.service.watch.cases import TankCase
-from growthcast.service.watch.judge import judge_species, judge_tank, limits_of
-from growthcast.service.watch.lately import Index, joined, tank_lately
-from growthcast.service.watch.power import DROP_TO_SHARE, power_of
+from growthcast.fit.foreseen import Foreseen
+from growthcast.service.watch.judge import (
+    DROP_TO_SHARE,
+    judge_species,
+    judge_tank,
+    limits_of,
+    power_of,
+)
+from growthcast.service.watch.readings import TankCase
+from growthcast.service.watch.report import Index, joined, tank_lately
 from growthcast.service.watch.scan import LARGEST_SURPRISE, course_of, strongest
 
 WEEKS, AREAS = 24, 3

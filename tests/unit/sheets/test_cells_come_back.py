@@ -6,8 +6,7 @@ import datetime as dt
 
 import pytest
 
-from growthcast.book.sheets.settings import SettingRow, with_settings
-from growthcast.book.sheets.values import same
+from growthcast.book.sheets.values import SettingRow, same, with_settings
 from growthcast.book.tables import column_of
 
 PRACTICE = b"""[x]

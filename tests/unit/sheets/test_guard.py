@@ -10,8 +10,7 @@ import zipfile
 import openpyxl
 import pytest
 
-from growthcast.book.sheets.guard import guard_workbook
-from growthcast.book.sheets.load import read_workbook
+from growthcast.book.sheets.load import guard_workbook, read_workbook
 from growthcast.errors import UsageError
 
 BOOK = "xl/workbook.xml"

@@ -6,9 +6,8 @@ from datetime import date
 
 import pytest
 
-from growthcast.book.writing.append import add_rows
+from growthcast.book.writing.append import add_rows, take_back
 from growthcast.book.writing.journal import JOURNAL, entries
-from growthcast.book.writing.unlog import take_back
 from growthcast.errors import UsageError
 from tests.unit.book.small_book import FILES, TODAY
 

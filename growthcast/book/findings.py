@@ -1,0 +1,136 @@
+"""Findings of the kinds that ``slugs.toml`` lists: made, put in order, and in words."""
+
+from __future__ import annotations
+
+import tomllib
+from collections.abc import Iterable, Iterator, Mapping
+from itertools import groupby
+from pathlib import Path
+from types import MappingProxyType
+
+from growthcast.book.tables import TABLES
+from growthcast.book.words import printable
+from growthcast.errors import LEVELS, Finding, Level
+
+_LISTED = tomllib.loads(Path(__file__).with_name("slugs.toml").read_text(encoding="utf-8"))
+SLUGS: Mapping[str, tuple[Level, str]] = MappingProxyType(
+    {slug: (level, means) for level in LEVELS for slug, means in _LISTED[level].items()}
+)
+_FILES = ("", "practice.toml", *(f"{name}.csv" for name in TABLES if name != "species"))
+
+
+def finding(
+    slug: str,
+    file: str,
+    row: int | None,
+    column: str | None,
+    heading: str,
+    found: str,
+    expected: str,
+    fix: str,
+) -> Finding:
+    """Return a finding of a listed slug, at the level the list gives it."""
+    level = SLUGS[slug][0]
+    column = None if column is None else printable(column)
+    return Finding(
+        printable(file),
+        row,
+        column,
+        printable(heading),
+        printable(found),
+        printable(expected),
+        printable(fix),
+        slug,
+        level,
+    )
+
+
+def note_order(item: Finding) -> tuple[int, str, int, int, str, str]:
+    """Sort key: file by file as a book lists them, then by place."""
+    rank = _FILES.index(item.file) if item.file in _FILES else len(_FILES)
+    column = item.column or ""
+    return (rank, item.file, item.row or 0, len(column), column, item.slug)
+
+
+MOST_PER_FILE = 20
+MOST_NOTES = 5
+_WAYS_OF_READING = ("encoding", "line-ends", "delimiter", "decimal-comma-file")
+_SEE = "see growthcast check"
+
+
+def format_finding(item: Finding) -> str:
+    """Return a finding as its line and its indented hints."""
+    place = item.file
+    if item.row is not None:
+        place += f":{item.row}"
+        if item.column is not None and item.column != item.heading:
+            place += f":{item.column}"
+    first = f"{place}: {item.heading}: found {item.found} [{item.slug}]"
+    if item.level == "remark":
+        return first
+    return f"{first}\n    expected: {item.expected}\n    fix:      {item.fix}"
+
+
+def format_findings(findings: Iterable[Finding]) -> str:
+    """Return findings as lines, at most 20 a file and then a count."""
+    return "\n".join(_lines(findings))
+
+
+def _lines(findings: Iterable[Finding]) -> Iterator[str]:
+    for file, items in groupby(findings, key=lambda item: item.file):
+        listed = list(items)
+        # what stops the fit is shown first when not everything can be
+        if len(listed) > MOST_PER_FILE:
+            listed.sort(key=lambda item: LEVELS.index(item.level))
+        for item in listed[:MOST_PER_FILE]:
+            yield format_finding(item)
+        rest = listed[MOST_PER_FILE:]
+        if rest:
+            yield f"{file}: and {len(rest)} more ({count_of(rest)})"
+
+
+def count_of(findings: Iterable[Finding]) -> str:
+    """Return how many problems, notes and remarks there are, in words."""
+    levels = [item.level for item in findings]
+    parts = []
+    for level in LEVELS:
+        number = levels.count(level)
+        if number or level == "problem":
+            noun = level if number == 1 else level + "s"
+            parts.append(f"{number or 'no'} {noun}")
+    return ", ".join(parts)
+
+
+def summary_for_commands(findings: Iterable[Finding]) -> str:
+    """Return findings as a command says them beside its answer, ``''`` where there are none.
+
+    Notes stand in full, at most five and then a count; all remarks together are one line.
+    """
+    listed = list(findings)
+    remarks = [item for item in listed if item.level == "remark"]
+    others = [item for item in listed if item.level != "remark"]
+    lines = [format_finding(item) for item in others[:MOST_NOTES]]
+    if rest := others[MOST_NOTES:]:
+        noun = "note" if len(rest) == 1 else "notes"
+        lines.append(f"And {len(rest)} more {noun}: {_SEE}")
+    if remarks:
+        lines.append(_in_one_line(remarks))
+    return "\n".join(lines)
+
+
+def _in_one_line(remarks: list[Finding]) -> str:
+    """Return remarks as one sentence: how the files were read, then everything else."""
+    kinds = {slug: [i.found for i in remarks if i.slug == slug] for slug in _WAYS_OF_READING}
+    ways = [_way(found) for slug in _WAYS_OF_READING for found in dict.fromkeys(kinds[slug])]
+    parts = [f"read as {', '.join(ways)}"] if ways else []
+    rest = (item.found for item in remarks if item.slug not in _WAYS_OF_READING)
+    parts += dict.fromkeys(rest)
+    sentence = "; ".join(parts)
+    return f"{sentence[:1].upper()}{sentence[1:]}: {_SEE}"
+
+
+def _way(found: str) -> str:
+    """Return how a file was read, in fewer words."""
+    for words in ("text in ", "cells separated by ", "numbers with "):
+        found = found.removeprefix(words)
+    return found

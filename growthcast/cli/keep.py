@@ -1,0 +1,201 @@
+"""Commands that make a book and change it: start, add, unlog, export, import."""
+
+from __future__ import annotations
+
+import shlex
+from datetime import date
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from growthcast.book.findings import format_finding, format_findings
+from growthcast.book.shipped import find_book, find_own_book
+from growthcast.book.words import did_you_mean, shown
+from growthcast.cli.options import AsJson, BookFolder, OwnBook, argument, folder_of, option
+from growthcast.cli.output import print_answer, print_json, print_line, print_words, say
+from growthcast.errors import UsageError
+from growthcast.plain import plain
+from growthcast.say.words import count_of
+
+NewFolder = Annotated[
+    Path, typer.Argument(metavar="DIR", help="Folder for the new book; made if it is not there.")
+]
+
+
+def start_command(folder: NewFolder) -> None:
+    """Write a new book from templates that explain themselves; nothing is ever written over.
+
+    Example: growthcast start my-book
+
+    Exit status: 0 done, 2 the folder holds a book already or cannot be written, 3 tool fault.
+    """
+    from growthcast.book.writing.start import GUIDE, start_book
+
+    names = start_book(folder)
+    typed = shlex.quote(str(folder))
+    print_line(f"A new book is in {folder}: {', '.join(names)}.")
+    print_line(f"Next, in this order ({GUIDE} there explains every column):")
+    print_line(f"  1. type your name and price of an hour into {folder / 'practice.toml'}")
+    print_line(f"  2. growthcast add tank {typed} tank_id=lobby client=Mine water_depth_cm=45")
+    print_line(
+        f"  3. growthcast add area {typed} area_id=stems tank_id=lobby "
+        "species_id=rotala-rotundifolia area_cm2=400 floor_cm=8 budget_cm=22 planted_on=2026-01-15"
+    )
+    print_line(f"  4. growthcast log {typed} --tank lobby stems=24/12 35min --yes")
+    print_line(f"  growthcast check {typed} says at any time what is still missing.")
+
+
+Kind = Annotated[str, typer.Argument(metavar="tank|area|conditions|closed", help="What to add.")]
+BookAndCells = Annotated[
+    list[str] | None,
+    argument(
+        "[BOOK] COLUMN=VALUE",
+        "Folder of the book (default: this folder), then its cells, such as "
+        "water_depth_cm=45; text with spaces in quotes.",
+    ),
+]
+
+
+def add_command(kind: Kind, cells: BookAndCells = None, as_json: AsJson = False) -> None:
+    """Add a tank, an area, conditions or closed days to a book, checked first, as a new last row.
+
+    Example: growthcast add tank my-book tank_id=lobby client="Client A" water_depth_cm=45
+
+    Exit status: 0 done, 2 the row does not check or cannot be written, 3 the tool itself failed.
+    """
+    from growthcast.book.writing.append import add_rows
+    from growthcast.book.writing.cells import KINDS, parse_row, row_in_words
+
+    if kind not in KINDS:
+        hint = did_you_mean(kind, KINDS, "write tank, area, conditions or closed")
+        raise UsageError(f"{shown(kind)} cannot be added; {hint}")
+    given = cells or []
+    named = given[0] if given and "=" not in given[0] else None
+    folder = find_own_book(named)
+    table = KINDS[kind]
+    row = parse_row(kind, given[1:] if named else given, _own_columns(folder, table))
+    words = row_in_words(row)
+    added = add_rows(folder, table, [row], today=date.today(), command=f"add {kind}", summary=words)
+    for item in added.findings:
+        say(format_finding(item))
+    if added.problems_before:
+        problems = count_of(len(added.problems_before), "problem")
+        say(f"The book has {problems} still: see growthcast check {folder}")
+    print_answer(as_json, {"table": table, "row": row}, [f"Added to {table}.csv: {words}."])
+
+
+def _own_columns(folder: Path, table: str) -> tuple[str, ...]:
+    """Return the header of a table as typed; empty where there is no such file."""
+    from growthcast.book.writing.dialect import dialect_of
+    from growthcast.book.writing.replace import read_file
+
+    data = read_file(folder, f"{table}.csv")
+    return tuple(name.strip() for name in dialect_of(data, table).header) if data else ()
+
+
+def unlog_command(book: OwnBook = None, as_json: AsJson = False) -> None:
+    """Take back the last visit that log wrote, byte for byte; the journal keeps both.
+
+    Example: growthcast unlog my-book
+
+    Exit status: 0 done, 2 nothing to take back or rows were added after it, 3 tool fault.
+    """
+    from growthcast.book.writing.append import take_back
+
+    entry = take_back(find_own_book(book))
+    print_answer(
+        as_json,
+        {"taken_back": entry.summary, "logged_at": entry.at, "id": entry.id},
+        [f"Taken back: {entry.summary} (written {entry.at}). It stays in journal.jsonl."],
+    )
+
+
+Xlsx = Annotated[Path | None, option("--xlsx", "FILE", "The workbook to write.")]
+
+
+def export_command(book: BookFolder = None, xlsx: Xlsx = None, as_json: AsJson = False) -> None:
+    """Write a book as a workbook, one sheet a table, to be typed in and imported again.
+
+    Example: growthcast export my-book --xlsx my-book.xlsx
+
+    Exit status: 0 done, 2 bad arguments or a book with problems, 3 the tool itself failed.
+    """
+    from growthcast.book.read import read_book
+    from growthcast.book.sheets.export import check_workbook_target, export_book
+
+    if xlsx is None:
+        raise UsageError("name the file to write: --xlsx FILE.xlsx")
+    folder = folder_of(book)
+    there = check_workbook_target(folder, xlsx)
+    read_book(folder, today=date.today())
+    rows = export_book(folder, xlsx)
+    say(f"{'Replaced the workbook' if there else 'Wrote'} {xlsx}")
+    sheets = ", ".join(f"{name} {count}" for name, count in rows.items() if name != "lists")
+    lines = [
+        f"{xlsx.name}: rows in each sheet: {sheets}.",
+        f"Type in it, save it, then see what would change: growthcast import {xlsx} BOOK",
+    ]
+    print_answer(as_json, {"written": [{"file": str(xlsx), "rows": rows}]}, lines)
+
+
+Workbook = Annotated[Path, typer.Argument(metavar="FILE", help="The workbook, .xlsx, as exported.")]
+Book = Annotated[
+    str | None,
+    argument("[BOOK]", "Folder of the book. Default: this folder if it holds practice.toml."),
+]
+Yes = Annotated[bool, typer.Option("--yes", help="Write the changes; without it nothing is.")]
+Delete = Annotated[
+    bool,
+    typer.Option(
+        "--delete-missing", help="Take rows out of the book that the sheets do not have any more."
+    ),
+]
+
+
+def import_command(
+    file: Workbook,
+    book: Book = None,
+    yes: Yes = False,
+    delete_missing: Delete = False,
+    as_json: AsJson = False,
+) -> None:
+    """Show what a spreadsheet would change in a book, cell by cell, and with --yes write it.
+
+    Example: growthcast import my-book.xlsx my-book --yes
+
+    Exit status: 0 done, 2 bad arguments or a book that would have problems, 3 tool fault.
+    """
+    from growthcast.book.sheets.load import read_workbook
+    from growthcast.book.sheets.merge import check_merge, merge_workbook
+    from growthcast.book.writing.replace import hash_of, replace_files
+    from growthcast.say.workbook import count_words, merge_words
+
+    folder, fell_back = find_book(book)
+    if fell_back:
+        raise UsageError("this folder holds no practice.toml: name the folder of the book")
+    workbook = read_workbook(file)
+    merge = merge_workbook(folder, workbook, delete_missing=delete_missing)
+    written = merge.differs and yes
+    tables = [plain(table) | {"missing_deleted": delete_missing} for table in merge.tables]
+    answer = {"file": workbook.file, "book": str(folder), "written": written, "tables": tables}
+    answer |= {"settings": merge.settings, "not_taken": merge.not_taken}
+    if not as_json:
+        print_words(merge_words(merge, delete_missing))
+    for words in merge.not_taken:
+        say(f"{workbook.file}: {words}.")
+    if merge.differs and (notes := check_merge(folder, merge, workbook.file, today=date.today())):
+        say(format_findings(notes))
+    if written:
+        replace_files(
+            folder,
+            merge.files,
+            expected={name: hash_of(data) for name, data in merge.before.items()},
+            command="import",
+            summary=f"{count_words(merge)} from {workbook.file}",
+        )
+    if as_json:
+        print_json(answer)
+    if merge.differs:
+        files = ", ".join(merge.files)
+        say(f"Wrote {files}." if written else f"Nothing was written; --yes writes {files}.")

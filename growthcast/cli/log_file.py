@@ -1,0 +1,164 @@
+"""Visits from a file of lines, and what the logging of one line shares with it."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from datetime import date, timedelta
+from pathlib import Path
+from typing import TYPE_CHECKING, Any, TypeVar
+
+from growthcast.book.findings import format_finding
+from growthcast.cli.output import print_answer, print_words, say
+from growthcast.errors import GrowthcastError, HeldAlready, UsageError
+from growthcast.say.words import count_of
+
+if TYPE_CHECKING:
+    from growthcast.book.book import Book
+    from growthcast.book.writing.append import Addition
+    from growthcast.book.writing.visit.lines import Line, State
+    from growthcast.fit.result import GrowthFit
+    from growthcast.service.doubts.understood import Understood
+
+T = TypeVar("T")
+
+NOT_JUDGED = "Nothing typed is held against what was to be expected"
+STATES = {
+    "known": "this visit is in the book already, so nothing was written.",
+    "other": "another visit of this number is in the book; it stays, and this one was not written. "
+    "Leave the number out to log it as a visit of its own.",
+}
+
+
+def log_file(folder: Path, file: Path, today: date, *, yes: bool, as_json: bool) -> None:
+    """Log the visits of a file: all are understood and checked before the first is written."""
+    from growthcast.book.read import read_book
+    from growthcast.book.writing.append import would_add
+    from growthcast.book.writing.visit.lines import numbered, read_lines
+    from growthcast.book.writing.visit.places import tank_of_visit, visit_rows
+
+    try:
+        lines = read_lines(file.read_text(encoding="utf-8"))
+    except UnicodeDecodeError as error:
+        raise UsageError(f"{file} is no text in UTF-8; save it as that") from error
+    book = read_book(folder, today=today)
+    fits = {day: fit_before(book, day) for day in sorted({line.day for line in lines})}
+    visits: list[tuple[Line, State, Understood | None]] = []
+    troubles = []
+    for line in lines:
+        known, state = None, numbered(folder, line)
+        try:
+            if state == "new":
+                tank_id = tank_of_visit(book, line.tank_id, line.items)
+                rows = visit_rows(book, tank_id, line.day, line.items)
+                known = understood(book, tank_id, line.day, rows, fits[line.day])
+                state = tried_line(folder, line, known, today, quiet=True)
+        except UsageError as error:
+            troubles.append(f"line {line.row}: {error}")
+        visits.append((line, state, known))
+    if troubles:
+        raise UsageError("nothing was written; mend these lines:\n    " + "\n    ".join(troubles))
+    fresh = [(line, known) for line, state, known in visits if known and state == "new"]
+    together = would_add(folder, "trims", [c for _, k in fresh for c in k.cells], today=today)
+    for item in together.findings:
+        say(format_finding(item))
+    for line, state, known in visits:
+        if known and state == "new" and not as_json:
+            print_words(in_words(known))
+        elif state != "new":
+            say(f"Line {line.row}: {STATES[state]}")
+    written = 0
+    for line, known in fresh if yes else ():
+        written += write_line(folder, line, known, today)[0] == "new"
+    doubtful = [known for _, known in fresh if known.doubts]
+    beside = f" {doubtful_words(doubtful)} with ? above." if doubtful else ""
+    if yes:
+        say(f"{count_of(written, 'visit')} written to {folder / 'trims.csv'}.{beside}")
+    elif fresh:
+        say(f"{count_of(len(fresh), 'visit')} would be written; --yes writes them.{beside}")
+    told = [
+        {"line": line.row, "visit": line.number or None, "state": state}
+        | (visit_for_programs(known, yes and state == "new") if known else {"written": False})
+        for line, state, known in visits
+    ]
+    print_answer(as_json, {"visits": told}, ())
+
+
+def tried_line(
+    folder: Path, line: Line, known: Understood, today: date, *, quiet: bool = False
+) -> State:
+    """Say what writing a visit would do; return whether it is new to the book."""
+    from growthcast.book.writing.append import would_add
+    from growthcast.book.writing.visit.lines import numbered
+
+    if (state := numbered(folder, line)) != "new":
+        return state
+    try:
+        tried = would_add(folder, "trims", known.cells, today=today)
+    except HeldAlready:
+        if quiet or line.number:
+            return "known"
+        raise
+    if not quiet:
+        copies = [] if tried.book is None else tried.book.findings
+        for item in (*(i for i in copies if i.slug == "conflict-copy"), *tried.findings):
+            say(format_finding(item))
+    return "new"
+
+
+def write_line(
+    folder: Path, line: Line, known: Understood, today: date
+) -> tuple[State, Addition | None]:
+    from growthcast.book.writing.visit.lines import log_line
+
+    summary = f"{known.tank_id} on {known.day}, {count_of(len(known.rows), 'row')}"
+    return log_line(folder, line, known.cells, summary, today=today)
+
+
+def fit_before(book: Book, day: date) -> GrowthFit | None:
+    """Return the fit without a visit of a day; what is in the way is said."""
+    from growthcast.service.visit.logged import before_visit
+
+    if day > date.today() + timedelta(days=1):  # it is refused
+        return None
+    return or_say(NOT_JUDGED, before_visit, book, day)
+
+
+def understood(
+    book: Book, tank_id: str, day: date, rows: Sequence[Any], before: GrowthFit | None
+) -> Understood:
+    from growthcast.service.doubts.understood import understand
+
+    known = understand(book, tank_id, day, rows, before)
+    if known.trouble:
+        say(f"{NOT_JUDGED}: {known.trouble}")
+    return known
+
+
+def in_words(known: Understood) -> list[str]:
+    from growthcast.book.writing.visit.places import visit_in_words
+    from growthcast.say.log import questions
+
+    asked = questions(known.doubts)
+    return visit_in_words(known.tank_id, known.day, known.rows, known.places, known.grams, asked)
+
+
+def doubtful_words(visits: Sequence[Understood]) -> str:
+    doubts = sum(len(known.doubts) for known in visits)
+    return f"{count_of(doubts, 'doubt')} {'is' if doubts == 1 else 'are'} marked"
+
+
+def visit_for_programs(known: Understood, written: bool) -> dict[str, Any]:
+    from growthcast.say.log import doubts_for_programs
+
+    whole = {"tank_id": known.tank_id, "on": known.day, "written": written, "rows": known.cells}
+    doubts = doubts_for_programs(known.doubts)
+    return whole | {"understood": in_words(known), "doubts": doubts}
+
+
+def or_say(otherwise: str, step: Callable[..., T], *given: object) -> T | None:
+    """Return what a step gives; a visit is written all the same, so trouble is only said."""
+    try:
+        return step(*given)
+    except GrowthcastError as error:
+        say(f"{otherwise}: {error}")
+        return None

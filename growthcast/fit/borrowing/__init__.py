@@ -1,1 +1,0 @@
-"""What a practice's tanks teach about its other tanks."""

@@ -1,0 +1,405 @@
+"""What each reading of the last half year says against the forecast made before it.
+
+The book as it was known on one earlier day, the *origin*, is fitted; its rates, ceilings and their
+joint uncertainty stay as they were then. The log since is filtered through under them, so that each
+reading meets the height foreseen from the readings before it. Nothing later enters, and a slow
+change cannot hide in an estimate that follows it: what the tank's drift may do since the origin is
+in the covariance of the readings, not in their mean. ``doubts_of`` is that
+covariance when nothing has changed.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field, replace
+from datetime import date
+
+import numpy as np
+
+from growthcast.arrays import BoolArray, FloatArray, IntArray
+from growthcast.book.book import Book
+from growthcast.fit.design import Design, build_design, day_number
+from growthcast.fit.growth import on_what_fits
+from growthcast.fit.model.noise import (
+    KNOT_COUNT,
+    KNOT_WINDOWS_D,
+    MEMORY_D,
+    SpanDrift,
+    knot_precision,
+    window_covariance,
+)
+from growthcast.fit.model.posterior import TankBorder, tank_border
+from growthcast.fit.result import GrowthFit
+from growthcast.fit.rows.chains import Link
+from growthcast.fit.sites.weights import propagate
+from growthcast.fit.solver.problem import BORDER, CEILING, HABIT, KNOTS, Block, Point
+from growthcast.fit.solver.view import View, seen, view_of
+
+BIN_D = 7.0
+"""Days of a week, over each of which a pace may differ."""
+
+LEAD_BINS = 5
+"""Weeks before the origin for which drift is told apart, for spans that began before it."""
+
+ROUNDS = 6
+
+TRUST_OF_A_SLIP = 1e-3
+
+AREA_MEMORY_D = 60.0
+"""Days after which an area remembers a third of its own wandering: an estimate."""
+
+
+@dataclass(frozen=True, slots=True)
+class Evidence:
+    """Readings (n,) since the origin against what was foreseen, by tank, day and area.
+
+    Attributes
+    ----------
+    usual : GrowthFit
+        The fit of the book as known before ``origin_day``.
+    bin_day : array (T,)
+        Day on which each week begins over which a pace may differ; some lie before the origin.
+    area, tank, day : array (n,)
+        Whose reading it is, and when.
+    surprise_cm, variance_cm2 : array (n,)
+        Reading less what was foreseen, and its variance with rates and ceilings known.
+    lean_cm : array (n, B)
+        Change of what was foreseen with the parameters of the fit's border, drift left out.
+    grown_cm : array (n, T)
+        Change of what was foreseen with the log pace of each week: the growth of that week that
+        the reading shows.
+    not_fitted : dict of str
+        Ids of tanks whose log cannot be fitted, before the origin or since, and why.
+    """
+
+    usual: GrowthFit
+    origin_day: float
+    bin_day: FloatArray
+    area: IntArray
+    tank: IntArray
+    day: FloatArray
+    surprise_cm: FloatArray
+    variance_cm2: FloatArray
+    lean_cm: FloatArray
+    grown_cm: FloatArray
+    not_fitted: dict[str, str] = field(default_factory=dict)
+
+    def of(self, rows: BoolArray | IntArray) -> Evidence:
+        """Return some of the readings."""
+        per_reading = (
+            "area",
+            "tank",
+            "day",
+            "surprise_cm",
+            "variance_cm2",
+            "lean_cm",
+            "grown_cm",
+        )
+        return replace(self, **{name: getattr(self, name)[rows] for name in per_reading})
+
+
+def evidence_under(
+    usual: GrowthFit,
+    book: Book,
+    on: date,
+    origin_day: float,
+    doubted: frozenset[tuple[int, float]] = frozenset(),
+) -> Evidence:
+    """Compare readings since an origin with what a fit of the book before it foresees.
+
+    Parameters
+    ----------
+    usual : GrowthFit
+        The fit of the book as it was known before the origin, all areas in their places.
+    book : Book
+        The book as it is known on the day ``on``, without log rows after it.
+    on : date
+        The last day that is read.
+    origin_day : float
+        Day number from which readings are compared [d].
+    doubted : frozenset of (int, float)
+        Areas, by their places, and days [day numbers] whose readings are not relied on: they keep
+        next to no weight, so that the forecast of the reading after does not start from a slip.
+
+    Returns
+    -------
+    Evidence
+        Readings in the order of tank, day and area. An area planted after the origin has the rate
+        its tank, species and the table give it, with their doubt.
+    """
+    evidence, failed = on_what_fits(
+        book, lambda part: _evidence(usual, part, on, origin_day, doubted)
+    )
+    return replace(evidence, not_fitted=usual.not_fitted | failed)
+
+
+def _evidence(
+    usual: GrowthFit,
+    book: Book,
+    on: date,
+    origin_day: float,
+    doubted: frozenset[tuple[int, float]],
+) -> Evidence:
+    design = _read_alike(build_design(book, on, usual.design.spreads), usual)
+    border = usual.posterior(np.arange(design.area_id.size)).mean.border.copy()
+    border[KNOTS:] = 0.0
+    count = LEAD_BINS + int(np.ceil((day_number(on) - origin_day) / BIN_D)) + 1
+    bin_day = (origin_day + BIN_D * (np.arange(count) - LEAD_BINS)).astype(np.float64)
+    view = _filtered_through(design, border, origin_day, doubted)
+    parts = [_of_block(view, number, bin_day) for number in range(len(view.problem.blocks))]
+    joined = [np.concatenate(fields) for fields in zip(*parts, strict=True)]
+    area, day = joined[0].astype(np.int64), joined[1]
+    order = np.lexsort((area, day, design.tank[area]))
+    order = order[day[order] >= origin_day]
+    area, day, surprise, variance, lean, grown = (field[order] for field in (area, *joined[1:]))
+    return Evidence(
+        usual=usual,
+        origin_day=origin_day,
+        bin_day=bin_day,
+        area=area,
+        tank=design.tank[area],
+        day=day,
+        surprise_cm=surprise,
+        variance_cm2=variance,
+        lean_cm=lean,
+        grown_cm=grown,
+    )
+
+
+def _read_alike(design: Design, usual: GrowthFit) -> Design:
+    """Read weights of whole tanks as a fit does."""
+    if usual.whole_tank_grams[0] == "all":
+        return design
+    weights = design.problem.weights.as_rest()
+    return replace(design, problem=replace(design.problem, weights=weights))
+
+
+def _filtered_through(
+    design: Design, border: FloatArray, origin_day: float, doubted: frozenset[tuple[int, float]]
+) -> View:
+    """Run the whole log through under given parameters until the stages have settled.
+
+    Drift is left out of the spans' own noise since the origin: there it is counted week by week.
+    """
+    blocks = []
+    for block in design.problem.blocks:
+        count = block.chains.nodes.area.size
+        recent = block.chains.nodes.day >= origin_day
+        own = np.where(recent, 0.0, block.drift.remainder)
+        drift = SpanDrift(np.zeros((KNOT_COUNT, count)), own)
+        blocks.append(replace(block, drift=drift, trust=_trust(block, doubted)))
+    problem = replace(design.problem, blocks=tuple(blocks))
+    stages = tuple(_first_stages(block, border) for block in problem.blocks)
+    view = view_of(problem, Point(stages, border))
+    for _ in range(ROUNDS):
+        if problem.has_sites:
+            view = view_of(propagate(view, border_known=True), view.point)
+        stages = tuple(
+            # As known by their day: a later row must not move what was foreseen before it.
+            np.clip(old + np.clip(view.block(n)[1].filtered.mean, -3.0, 3.0), -10.0, 60.0)
+            for n, old in enumerate(view.point.stages)
+        )
+        view = view_of(view.problem, replace(view.point, stages=stages))
+    return view
+
+
+def _trust(block: Block, doubted: frozenset[tuple[int, float]]) -> FloatArray:
+    """Share of its weight (N,) that each node's reading keeps; what a cut left stays trusted."""
+    nodes = block.chains.nodes
+    trust = np.ones(nodes.area.size)
+    if doubted:
+        grew = np.flatnonzero(nodes.link == Link.GREW)
+        named = zip(nodes.area[grew].tolist(), nodes.day[grew].tolist(), strict=True)
+        trust[grew[[pair in doubted for pair in named]]] = TRUST_OF_A_SLIP
+    return trust
+
+
+def _first_stages(block: Block, border: FloatArray) -> FloatArray:
+    """Stages at the readings, or at the usual cut height where nothing was read."""
+    nodes = block.chains.nodes
+    usual = np.exp(border[HABIT])[nodes.area]
+    ceiling = np.exp(border[CEILING])[nodes.area]
+    known = np.where(np.isfinite(nodes.reading_cm), nodes.reading_cm, usual)
+    share = np.clip(known / ceiling, 0.01, 0.95)
+    stages: FloatArray = np.log(share / (1.0 - share))
+    return stages
+
+
+def _of_block(view: View, number: int, bin_day: FloatArray) -> tuple[FloatArray, ...]:
+    """Areas, days, surprises, variances, leans (n, B) and weekly growth (n, T) of a block.
+
+    The weekly growth is how far the height predicted moves with the log pace of each week. The
+    filter gives that derivative for the knots of the drift; so the block is filtered again with
+    weeks in the place of the knots, as many at a time as there are knots.
+    """
+    problem, (_, forward) = view.problem, view.block(number)
+    block = problem.blocks[number]
+    nodes = block.chains.nodes
+    # Readings after a span or a known cut: a start or an unsaid cut tells nothing of growth.
+    read = np.flatnonzero(forward.innovation_precision > 0.0)
+    read = read[(nodes.link[read] == Link.GREW) | (nodes.link[read] >= Link.CUT)]
+    grown = np.zeros((read.size, bin_day.size))
+    began, ended = nodes.day - nodes.span_d, nodes.day
+    span = np.maximum(ended - began, 1.0)
+    for first in range(0, bin_day.size, BORDER - KNOTS):
+        some = bin_day[first : first + BORDER - KNOTS]
+        inside = np.minimum(ended, some[:, None] + BIN_D) - np.maximum(began, some[:, None])
+        # A span regresses on a week by the share of the span that lies in the week.
+        regressors = np.zeros((KNOT_COUNT, ended.size))
+        regressors[: some.size] = np.where(
+            nodes.link == Link.GREW, np.maximum(inside, 0.0) / span, 0.0
+        )
+        at, weekly = seen(problem, view.point, number, SpanDrift(regressors, block.drift.remainder))
+        # The derivative of the stage predicted, times dh/dz: centimetres.
+        by_week = at.observation[read] * weekly.predicted[1 + KNOTS :, read]
+        grown[:, first : first + some.size] = by_week[: some.size].T
+    return (
+        nodes.area[read].astype(np.float64),
+        nodes.day[read],
+        forward.innovation_cm[read],
+        1.0 / forward.innovation_precision[read],
+        forward.predicted_sensitivity[:, read].T,
+        grown,
+    )
+
+
+@dataclass(frozen=True, slots=True)
+class Wander:
+    """How far the log pace of a tank, and of an area beside it, wanders when nothing has changed.
+
+    A fit counts what a tank's drift does beyond its knots as noise of each span on its own. Here
+    the areas of a tank share it, so its spread is learnt anew (``readings.py``). That of an area
+    stands for what the model's curve, clock and errors miss.
+    """
+
+    tank: float
+    area: float
+
+
+def weekly_drift(bin_day: FloatArray, on_day: float) -> tuple[FloatArray, FloatArray]:
+    """Regress the drift's weekly means on the knots of a fit.
+
+    Parameters
+    ----------
+    bin_day : array (T,)
+        Days on which the weeks begin [day numbers].
+    on_day : float
+        Day of the fit [day number].
+
+    Returns
+    -------
+    weight : array (T, M)
+        Mean drift of each week per unit of each knot [-].
+    remainder : array (T, T)
+        Covariance of what the knots leave open, per unit of the drift's variance [-].
+    """
+    began = (bin_day - on_day) / MEMORY_D
+    ended = began + BIN_D / MEMORY_D
+    knot_ended, knot_began = -KNOT_WINDOWS_D.T / MEMORY_D
+    across = window_covariance(began[:, None], ended[:, None], knot_began, knot_ended)
+    weight: FloatArray = across @ knot_precision()
+    within = window_covariance(began[:, None], ended[:, None], began, ended)
+    return weight, within - weight @ across.T
+
+
+@dataclass(frozen=True, slots=True)
+class Foreseen:
+    """A tank's surprises (n,) [cm] and their covariances (n, n) [cm2] when nothing has changed.
+
+    ``surprise_cm`` is against the tank's own long-run pace, ``mean_cm`` what its drift at the
+    origin led to expect of it. ``noise`` is the covariance without wandering, ``covariance`` with.
+    """
+
+    surprise_cm: FloatArray
+    mean_cm: FloatArray
+    noise: FloatArray
+    covariance: FloatArray
+
+
+@dataclass(frozen=True, slots=True)
+class Doubts:
+    """What a tank's surprises (n,) share for each reason, (n, n), so that they can be weighed.
+
+    ``noise`` holds errors, the noise of spans, and the doubt about rates, ceilings and habits;
+    ``with_knots`` and ``by_knots`` what the drift known at the origin adds, once and squared;
+    ``by_tank`` and ``by_area`` wandering per unit of its variance. ``drift`` is the fit's spread.
+    """
+
+    surprise_cm: FloatArray
+    mean_cm: FloatArray
+    noise: FloatArray
+    with_knots: FloatArray
+    by_knots: FloatArray
+    by_tank: FloatArray
+    by_area: FloatArray
+    drift: float
+
+    def under(self, wander: Wander) -> Foreseen:
+        """Return what is foreseen when paces wander this far."""
+        share = wander.tank / self.drift
+        covariance = self.noise + share * self.with_knots + share**2 * self.by_knots
+        covariance += wander.tank**2 * self.by_tank + wander.area**2 * self.by_area
+        return Foreseen(self.surprise_cm, share * self.mean_cm, self.noise, covariance)
+
+
+def doubts_of(evidence: Evidence, tank: int) -> Doubts:
+    """Return why the readings of one tank may differ from what was foreseen.
+
+    Parameters
+    ----------
+    evidence : Evidence
+        The readings of this tank only, in the order of days.
+    tank : int
+        Its place in the book.
+
+    Returns
+    -------
+    Doubts
+        Reading errors and the noise of spans are independent between readings given the
+        parameters; species, tank, areas, ceilings and drift tie them together.
+    """
+    fit = evidence.usual
+    areas = np.unique(evidence.area)
+    border = tank_border(fit.solution.view, tank, areas)
+    weight, remainder = weekly_drift(evidence.bin_day, fit.design.on_day)
+    grown, area, bins = evidence.grown_cm, evidence.area, evidence.bin_day
+    still, knots = evidence.lean_cm.copy(), evidence.lean_cm.copy()
+    still[:, KNOTS:] = 0.0
+    knots[:, KNOTS:] = grown @ weight
+    noise = _covariance(evidence, tank, border, still)
+    plus = _covariance(evidence, tank, border, knots)
+    minus = _covariance(evidence, tank, border, _turned(knots))
+    memory = np.exp(-np.abs(bins[:, None] - bins[None, :]) / AREA_MEMORY_D)
+    known = fit.solution.point.border[KNOTS:, areas[0]]
+    return Doubts(
+        surprise_cm=evidence.surprise_cm,
+        mean_cm=knots[:, KNOTS:] @ known,
+        noise=noise,
+        with_knots=0.5 * (plus - minus),
+        by_knots=0.5 * (plus + minus) - noise,
+        by_tank=grown @ remainder @ grown.T,
+        by_area=np.where(area[:, None] == area[None, :], grown @ memory @ grown.T, 0.0),
+        drift=fit.design.spreads.drift,
+    )
+
+
+def _turned(lean_cm: FloatArray) -> FloatArray:
+    """The same leans with the drift's turned round."""
+    turned = lean_cm.copy()
+    turned[:, KNOTS:] *= -1.0
+    return turned
+
+
+def _covariance(
+    evidence: Evidence, tank: int, border: TankBorder, lean_cm: FloatArray
+) -> FloatArray:
+    """Covariance (n, n) of readings that lean on the border by ``lean_cm`` (n, B)."""
+    effects = evidence.usual.solution.view.effects
+    _, rank = np.unique(evidence.area, return_inverse=True)
+    by_species = np.einsum("nb,nbs->ns", lean_cm, border.by_species[rank])
+    by_tank = np.einsum("nb,nbw->nw", lean_cm, border.by_tank[rank])
+    shared = by_species @ effects.species_covariance @ by_species.T
+    shared += by_tank @ effects.tank_covariance[tank] @ by_tank.T
+    own = np.einsum("nbc,nb->nc", border.own[rank], lean_cm) @ lean_cm.T
+    whole: FloatArray = shared + np.where(rank[:, None] == rank[None, :], own, 0.0)
+    whole[np.diag_indices_from(whole)] += evidence.variance_cm2
+    return whole

@@ -1,0 +1,237 @@
+"""Whether a plant holds at all where it is put: light, warmth and CO2; what CO2 is assumed.
+
+A response says how fast a plant grows; these chances say whether it lives. All spreads are
+estimates without a source, kept wide.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+
+import numpy as np
+
+from growthcast.arrays import FloatArray, IntArray
+from growthcast.book.book import Book
+from growthcast.finite import finite_answer
+from growthcast.fit.model.clock import tank_conditions
+from growthcast.fit.result import OWN_SPANS_FOR_LOG, GrowthFit
+from growthcast.fit.supposed import conditions_now, conditions_since
+from growthcast.growth.normal import normal_cdf
+from growthcast.growth.responses import canopy_light
+from growthcast.plain import HIDDEN, in_json
+from growthcast.species import SpeciesPriors, read_reference
+
+LIKELY = 0.8
+"""A chance of holding below this is a doubt worth a sentence."""
+NOT_LIKELY = 0.5
+"""Below this a plant is more likely lost than not, and no interval is of use to it."""
+COMPENSATION_SPREAD = 0.3
+"""Log spread of the light below which a plant respires more than it gains (an estimate)."""
+TEMPERATURE_SPREAD_C = 1.0
+"""Spread of the limits of warmth [deg C] (an estimate)."""
+CO2_NEEDED_MG_L, CO2_NEEDED_SPREAD = 8.0, 0.5
+"""CO2 below which half of the plants said to need it do not last, and the log spread of that
+(common practice, no source: tap water in balance with the air holds about 1 mg/L, dosed tanks aim
+at 20 to 30)."""
+
+
+@dataclass(frozen=True, slots=True)
+class Holding:
+    """Chances (n,) [0-1] that plants hold: with this light, warmth and CO2, and with all three."""
+
+    light: FloatArray
+    warmth: FloatArray
+    co2: FloatArray
+
+    @property
+    def chance(self) -> FloatArray:
+        """Chance (n,) [0-1] that a plant holds at all."""
+        together: FloatArray = self.light * self.warmth * self.co2
+        return together
+
+
+def holding(
+    conditions: Mapping[str, float],
+    priors: SpeciesPriors,
+    species: IntArray,
+    light_share: FloatArray,
+    canopy_cm: FloatArray,
+) -> Holding:
+    """Return the chances that plants hold under a tank's conditions.
+
+    Parameters
+    ----------
+    conditions : mapping of str to float
+        ``ppfd_umol``, ``photoperiod_h``, ``co2_mg_l`` and ``temperature_c`` by column name
+        [umol/m2/s, h, mg/L, deg C]; NaN where nobody gave it, which takes the reference with its
+        doubt.
+    priors : SpeciesPriors
+        The species.
+    species : int array (n,)
+        Which of them each plant is.
+    light_share : array (n,)
+        Share of the tank's light that reaches it [0-1].
+    canopy_cm : array (n,)
+        Height at which its light is taken [cm].
+
+    Returns
+    -------
+    Holding
+        Light is enough where a day's gain exceeds its respiration: the light at which the two are
+        equal is ``Ik atanh(24 s / H)``, with a log-normal spread. Warmth is enough within the
+        species' limits. CO2 matters to plants whose ``needs_co2`` is yes.
+    """
+    reference = read_reference()
+    hours = _or(conditions["photoperiod_h"], reference.conditions["photoperiod_h"])
+    ppfd = conditions["ppfd_umol"]
+    light = canopy_light(ppfd, light_share, canopy_cm)
+    light = np.where(np.isnan(light), reference.conditions["ppfd_umol"] * light_share, light)
+    unknown = 0.0 if np.isfinite(ppfd) else reference.unknown_spread["light"]
+    lit = 24.0 * priors.traits["respiration_share"][species] / max(hours, 1e-9)
+    needed = priors.traits["light_k_umol"][species] * np.arctanh(np.clip(lit, 0.0, 1.0 - 1e-12))
+    never = lit >= 1.0
+    ahead = np.log(np.maximum(light, 1e-12)) - np.log(np.maximum(needed, 1e-12))
+    enough = normal_cdf(ahead / np.hypot(COMPENSATION_SPREAD, unknown))
+    warm = _or(conditions["temperature_c"], reference.conditions["temperature_c"])
+    below = (priors.traits["temp_max_c"][species] - warm) / TEMPERATURE_SPREAD_C
+    above = (warm - priors.traits["temp_min_c"][species]) / TEMPERATURE_SPREAD_C
+    co2 = _or(conditions["co2_mg_l"], reference.conditions["co2_mg_l"])
+    spread = np.hypot(
+        CO2_NEEDED_SPREAD,
+        0.0 if np.isfinite(conditions["co2_mg_l"]) else 2.0 * reference.unknown_spread["co2"],
+    )
+    carbon = normal_cdf(np.asarray((np.log(max(co2, 1e-9)) - np.log(CO2_NEEDED_MG_L)) / spread))
+    return Holding(
+        light=np.where(never, 0.0, enough),
+        warmth=normal_cdf(below) * normal_cdf(above),
+        co2=np.where(priors.needs_co2[species] == "yes", carbon, 1.0),
+    )
+
+
+def _or(value: float, usual: float) -> float:
+    return usual if np.isnan(value) else value
+
+
+@dataclass(frozen=True, slots=True)
+class NotHolding:
+    """An area whose plant is not likely to hold: its chance [0-1], and why in words."""
+
+    area_id: str
+    label: str = field(metadata=HIDDEN)
+    chance: float = field(metadata=in_json("chance_holds"))
+    why: str
+
+
+@finite_answer
+def holding_of(book: Book, fit: GrowthFit, tank: int, areas: IntArray) -> Holding:
+    """Return the chances that areas hold under the conditions of their tank.
+
+    Parameters
+    ----------
+    book : Book
+        The book that was fitted.
+    fit : GrowthFit
+        Its fit.
+    tank : int
+        Place of the tank in the book.
+    areas : int array (n,)
+        Places of its areas; light is taken midway between floor and budget.
+
+    Returns
+    -------
+    Holding
+        Under the conditions of the day of the fit.
+    """
+    design, conditions = fit.design, conditions_now(fit, tank)
+    traits, water = design.traits, design.water_depth_cm[design.tank[areas]]
+    middle = 0.5 * (traits.floor_cm[areas] + traits.budget_cm[areas])
+    canopy = np.where(design.is_cover[areas], water, np.minimum(middle, water))
+    share = book.areas.number("light_share")[areas]
+    share = np.where(np.isnan(share), 1.0, share)
+    return holding(conditions, design.priors, design.species[areas], share, canopy)
+
+
+def holding_words(chances: Holding, i: int) -> list[str]:
+    """Name what speaks against a plant's holding at all.
+
+    Parameters
+    ----------
+    chances : Holding
+        Chances of plants (n,).
+    i : int
+        Which of them.
+
+    Returns
+    -------
+    list of str
+        One for each of light, warmth and CO2 that is in doubt; empty where nothing is.
+    """
+    said = []
+    if chances.light[i] < LIKELY:
+        said.append("the light is near or below what it lives on")
+    if chances.warmth[i] < LIKELY:
+        said.append("the water is near or outside its limits of warmth")
+    if chances.co2[i] < LIKELY:
+        said.append("it needs more CO2 than the tank has")
+    return said
+
+
+def not_holding(book: Book, fit: GrowthFit, tank: int, areas: IntArray) -> tuple[NotHolding, ...]:
+    """Return those of a tank's areas that are not likely to hold under its conditions.
+
+    Parameters
+    ----------
+    book : Book
+        The book that was fitted.
+    fit : GrowthFit
+        Its fit.
+    tank : int
+        Place of the tank in the book.
+    areas : int array (n,)
+        Places of its living areas.
+
+    Returns
+    -------
+    tuple of NotHolding
+        An area whose own log tells of growth since these conditions began is seen to hold, whatever
+        the table says of its plant.
+    """
+    chances = holding_of(book, fit, tank, areas)
+    doubtful = chances.chance < NOT_LIKELY
+    if not doubtful.any():
+        return ()
+    unseen = fit.spans_since(conditions_since(fit, tank))[areas] < OWN_SPANS_FOR_LOG
+    names, labels = book.areas.text("area_id"), book.areas.text("label")
+    return tuple(
+        NotHolding(
+            area_id=str(names[areas[i]]),
+            label=str(labels[areas[i]] or names[areas[i]]),
+            chance=float(chances.chance[i]),
+            why=" and ".join(holding_words(chances, i)) or "light, warmth and CO2 together",
+        )
+        for i in np.flatnonzero(doubtful & unseen).tolist()
+    )
+
+
+@finite_answer
+def co2_assumed(book: Book) -> tuple[list[str], list[str]]:
+    """Return the planted tanks whose CO2 is assumed.
+
+    Parameters
+    ----------
+    book : Book
+        A book without problems.
+
+    Returns
+    -------
+    none_added, unknown : list of str
+        Ids of the tanks to which no CO2 is added, and of those whose CO2 nobody ever gave.
+    """
+    tanks = book.tanks.text("tank_id")
+    tank_of_row = book.conditions.places("tank_id", tanks)
+    conditions = tank_conditions(book.conditions, tank_of_row, tanks.size, read_reference())
+    planted = np.isin(tanks.astype(str), book.areas.text("tank_id").astype(str))
+    none = planted & conditions.none_added.any(axis=1)
+    blank = planted & np.isnan(conditions.values["co2_mg_l"]).all(axis=1)
+    return tanks[none].tolist(), tanks[blank].tolist()

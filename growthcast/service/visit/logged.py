@@ -1,0 +1,147 @@
+"""What a visit just logged changes: what was expected of it, what follows, when to come again."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field, replace
+from datetime import date
+
+import numpy as np
+
+from growthcast.book.book import Book
+from growthcast.finite import finite_answer
+from growthcast.fit.growth import fit_growth
+from growthcast.fit.result import GrowthFit
+from growthcast.forecast.report import forecast_growth
+from growthcast.plain import BY_QUANTILE, HIDDEN, in_json
+from growthcast.service.advice import TankAdvice
+from growthcast.service.effort.visits import Range
+from growthcast.service.recommend import recommend
+from growthcast.service.urgency import tanks_due
+
+Passing = tuple[date | None, date | None, date | None]
+
+
+@dataclass(frozen=True, slots=True)
+class AreaAfterVisit:
+    """One area on the day of a visit; heights in cm, or % cover for floating plants.
+
+    ``expected_cm`` is what the log before the visit foretold for the day, ``height_cm_now`` what
+    stands there after it: the 10, 50 and 90 % quantiles. ``passes_budget_on`` are the dates by
+    which the height budget is passed with those chances if nothing more is cut, ``None`` beyond the
+    horizon. ``cut_cm`` is the height to which a visit of the recommended interval cuts it, ``None``
+    to leave it.
+    """
+
+    area_id: str
+    label: str = field(metadata=HIDDEN)
+    unit: str = field(metadata=HIDDEN)
+    budget_cm: float = field(metadata=HIDDEN)
+    expected_cm: Range
+    height_cm_now: Range
+    passes_budget_on: Passing = field(metadata=BY_QUANTILE)
+    cut_cm: float | None
+
+
+@dataclass(frozen=True, slots=True)
+class AfterVisit:
+    """One tank after a visit; ``interval_d`` is ``None`` where no listed interval is feasible.
+
+    ``due_on`` is the day by which to come again, as ``tanks_due`` has it, ``None`` where no visit
+    is planned; ``due_by`` tells by what: "rhythm", "chance" or "limit", "" for none. Where it is
+    the chance, ``due_for`` names the area that may pass its height first. ``unsure`` names areas
+    known so little that they may stand over their height today, although they probably do not.
+    """
+
+    areas: tuple[AreaAfterVisit, ...]
+    interval_d: int | None = field(metadata=in_json("recommended_interval_d"))
+    advice: TankAdvice = field(metadata=HIDDEN)
+    due_on: date | None = field(metadata=in_json("next_due_on"))
+    due_by: str = field(metadata=in_json("next_due_by", into=lambda by: by or None))
+    due_for: str | None = field(metadata=in_json("next_due_for"))
+    unsure: tuple[str, ...]
+
+
+def before_visit(book: Book, on: date) -> GrowthFit:
+    """Return the fit of a book as it was known on the day of a visit.
+
+    Parameters
+    ----------
+    book : Book
+        The book without the visit.
+    on : date
+        The day of the visit; later rows are not used.
+
+    Returns
+    -------
+    GrowthFit
+        That of the day.
+    """
+    return fit_growth(_until(book, on), on)
+
+
+@finite_answer
+def after_visit(before: GrowthFit, after: Book, tank_id: str, on: date) -> AfterVisit:
+    """Return what a visit changes in one tank.
+
+    Parameters
+    ----------
+    before : GrowthFit
+        The fit without the rows of the visit.
+    after : Book
+        The book with them; rows after ``on`` are not used.
+    tank_id : str
+        The tank visited.
+    on : date
+        The day of the visit.
+
+    Returns
+    -------
+    AfterVisit
+        Its areas alive on the day, in the order of the book.
+    """
+    known = _until(after, on)
+    tanks = np.flatnonzero(known.tanks.text("tank_id") == tank_id)
+    horizon_d = known.practice.horizon_d
+    new = fit_growth(known, on)
+    foretold = forecast_growth(before, (on,), horizon_d, tanks)
+    follows = forecast_growth(new, (on,), horizon_d, tanks)
+    [advice] = recommend(known, new, tanks)
+    [due] = tanks_due(known, new, [advice], tanks)
+    labels = dict(zip(known.areas.text("area_id"), known.areas.text("label"), strict=True))
+    cuts: dict[str, float] = {}
+    if advice.recommended_interval_d is not None:
+        option = advice.option(advice.recommended_interval_d)
+        cuts = {area.area_id: area.cut_cm for area in option.areas if area.removed_share > 0.005}
+    areas = tuple(
+        AreaAfterVisit(
+            area_id=now.area_id,
+            label=labels[now.area_id] or now.area_id,
+            unit="%" if now.is_cover else "cm",
+            budget_cm=now.budget_cm,
+            expected_cm=Range(*was.height_cm_now.tolist()),
+            height_cm_now=Range(*now.height_cm_now.tolist()),
+            passes_budget_on=now.passes_budget_on,
+            cut_cm=cuts.get(now.area_id),
+        )
+        for was, now in zip(foretold, follows, strict=True)
+    )
+    first = min(areas, key=lambda area: area.passes_budget_on[0] or date.max, default=None)
+    return AfterVisit(
+        areas=areas,
+        interval_d=advice.recommended_interval_d,
+        advice=advice,
+        due_on=due.due_on,
+        due_by=due.due_by,
+        due_for=None if first is None or due.due_by != "chance" else first.label,
+        unsure=tuple(area.label for area in areas if _unsure(area, on)),
+    )
+
+
+def _until(book: Book, on: date) -> Book:
+    late = book.trims.date("date") > np.datetime64(on, "D")
+    return replace(book, trims=book.trims.keep(~late))
+
+
+def _unsure(area: AreaAfterVisit, on: date) -> bool:
+    early, middle, _ = area.passes_budget_on
+    return early is not None and early <= on and (middle is None or middle > on)

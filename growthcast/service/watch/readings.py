@@ -1,0 +1,325 @@
+"""Every tank's readings, made ready to be judged: slips aside, against the usual wander of paces.
+
+A slip is a reading that no change of growth explains: a slipped decimal, a cut that nobody logged.
+Each reading is held against all before it and the others of its visit, with room left for the whole
+tank and for each area to have changed. Only what then still stands far off is set aside, and taken
+back when the area's next reading stands off on the same side: a slip is not repeated.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+from scipy.linalg import cho_factor, cho_solve, solve_triangular
+
+from growthcast.arrays import BoolArray, FloatArray, IntArray
+from growthcast.book.book import Book
+from growthcast.fit.design import Design
+from growthcast.fit.foreseen import Evidence, Foreseen, Wander, doubts_of, evidence_under
+from growthcast.fit.growth import fit_growth, known_before
+from growthcast.forecast.report import as_date
+from growthcast.log.visits import log_visits
+from growthcast.service.watch.scan import Course, course_of
+
+TANK_ROOM, AREA_ROOM = 0.4, 0.3
+"""Spread of a change, as a share of growth, that a tank and an area are allowed for."""
+FAR_OFF = 3.0
+"""Standard deviations beyond which a reading is set aside."""
+WIDER = 100.0
+
+
+def slips_set_aside(
+    known: Foreseen, grown_cm: FloatArray, area: IntArray, day: FloatArray
+) -> tuple[Foreseen, BoolArray]:
+    """Widen the readings (n,) that do not belong, so that they say next to nothing.
+
+    Parameters
+    ----------
+    known : Foreseen
+        What was foreseen of the readings of one tank.
+    grown_cm : array (n, T)
+        Growth of each week that a reading shows [cm].
+    area : int array (n,)
+        Whose readings they are.
+    day : array (n,)
+        Their days, ascending [day numbers].
+
+    Returns
+    -------
+    Foreseen
+        The same with variances 100 times as large where a reading was set aside.
+    aside : bool array (n,)
+        Which these are.
+    """
+    size = grown_cm.sum(axis=1)
+    together = TANK_ROOM**2 + np.where(area[:, None] == area[None, :], AREA_ROOM**2, 0.0)
+    room = known.covariance + together * size[:, None] * size[None, :]
+    own = np.diag(known.noise).copy()
+    off = known.surprise_cm - known.mean_cm
+    aside = np.zeros(day.size, dtype=bool)
+    far = np.zeros(day.size)  # on which side a reading stood far off, set aside or not
+    for when in np.unique(day).tolist():
+        rows, here = np.flatnonzero(day <= when), np.flatnonzero(day == when)
+        for _ in range(here.size):
+            doubted = room[np.ix_(rows, rows)] + np.diag(np.where(aside, WIDER * own, 0.0)[rows])
+            inverse = cho_solve(cho_factor(doubted), np.eye(rows.size))
+            mine = np.searchsorted(rows, here)
+            apart = (inverse @ off[rows])[mine] / np.sqrt(np.diag(inverse)[mine])
+            apart[far[here] != 0.0] = 0.0
+            worst = int(np.argmax(np.abs(apart)))
+            if np.abs(apart[worst]) <= FAR_OFF:
+                break
+            reading = here[worst]
+            far[reading] = np.sign(apart[worst])
+            before = np.flatnonzero((area == area[reading]) & (day < when))
+            repeated = before.size > 0 and far[before[-1]] == far[reading]
+            aside[reading] = not repeated
+            aside[before[-1:]] &= not repeated
+    wide = np.diag(np.where(aside, WIDER * own, 0.0))
+    return replace(known, noise=known.noise + wide, covariance=known.covariance + wide), aside
+
+
+USUAL_WANDER = Wander(tank=0.12, area=0.12)
+"""What learning leans on: a tank and an area each wander by an eighth (an estimate)."""
+LEANING = 0.5
+"""Spread of the logarithm of either wander around the usual one."""
+TANK_GRID, AREA_GRID = (0.03, 0.06, 0.1, 0.15, 0.2, 0.27), (0.06, 0.1, 0.15, 0.22)
+LARGEST = 3.0
+LONGEST_WATCH_D = 182.0
+"""Days that are watched at most; what lies before them sets what is usual."""
+LEARNT_SHARE = 1.0 / 3.0
+"""First share of a shorter log that only sets what is usual."""
+
+
+def origin_of(book: Book, on_day: float) -> float | None:
+    """Return the day from which the log is watched.
+
+    Parameters
+    ----------
+    book : Book
+        A checked book.
+    on_day : float
+        Day up to which it is known [day number].
+
+    Returns
+    -------
+    float or None
+        Half a year before ``on_day``, or after the first third of a shorter log [day number]; None
+        without a log.
+    """
+    dates = book.trims.date("date").astype("datetime64[D]").astype(np.int64)
+    if not dates.size:
+        return None
+    first = float(dates.min())
+    learnt = np.ceil(first + LEARNT_SHARE * (on_day - first))
+    return float(max(on_day - LONGEST_WATCH_D, learnt))
+
+
+def gather_evidence(book: Book, on_day: float, origin_day: float) -> Evidence:
+    """Compare the readings from the origin to ``on_day`` with what was foreseen before each.
+
+    Parameters
+    ----------
+    book : Book
+        A checked book, without log rows after ``on_day``.
+    on_day, origin_day : float
+        Day numbers (days since 1970-01-01) [d]; what is usual is learnt before the second.
+
+    Returns
+    -------
+    Evidence
+        All areas keep their places in the book. An area planted after the origin has the rate its
+        tank, species and the table give it, with their doubt.
+    """
+    earlier = replace(known_before(book, origin_day), areas=book.areas)
+    usual = fit_growth(earlier, as_date(origin_day - 1.0))
+    return evidence_under(usual, book, as_date(on_day), origin_day)
+
+
+def wander_before(book: Book, origin_day: float) -> Wander:
+    """Learn how far paces wander from the log before ``origin_day``, forecast in the same way.
+
+    Parameters
+    ----------
+    book : Book
+        A checked book.
+    origin_day : float
+        Day from which the log is watched; nothing from it on is used [day number].
+
+    Returns
+    -------
+    Wander
+        The usual one where there is too little log to learn from.
+    """
+    earlier = replace(known_before(book, origin_day), areas=book.areas)
+    origin = origin_of(earlier, origin_day - 1.0)
+    if origin is None:
+        return USUAL_WANDER
+    return learn_wander(gather_evidence(earlier, origin_day - 1.0, origin))
+
+
+def learn_wander(evidence: Evidence) -> Wander:
+    """Return the wander under which the readings of all tanks are likeliest, leaning on the usual.
+
+    Parameters
+    ----------
+    evidence : Evidence
+        Readings of all tanks, each against what was foreseen before it.
+
+    Returns
+    -------
+    Wander
+        The mean of a grid over both spreads, each weighed by its likelihood and a lognormal prior.
+    """
+    pairs = [Wander(tank, area) for tank in TANK_GRID for area in AREA_GRID]
+    tanks = np.array([pair.tank for pair in pairs])
+    areas = np.array([pair.area for pair in pairs])
+    score = -0.5 * (np.log(tanks / USUAL_WANDER.tank) / LEANING) ** 2
+    score -= 0.5 * (np.log(areas / USUAL_WANDER.area) / LEANING) ** 2
+    for tank in np.unique(evidence.tank).tolist():
+        mine = evidence.of(evidence.tank == tank)
+        known = doubts_of(mine, tank).under(USUAL_WANDER)
+        _, slipped = slips_set_aside(known, mine.grown_cm, mine.area, mine.day)
+        sound = mine.of(~slipped)
+        if sound.area.size:
+            doubts = doubts_of(sound, tank)
+            score += [_log_likelihood(doubts.under(pair)) for pair in pairs]
+    weight = np.exp(score - score.max())
+    weight /= weight.sum()
+    return Wander(
+        tank=float(np.exp(weight @ np.log(tanks))), area=float(np.exp(weight @ np.log(areas)))
+    )
+
+
+def _log_likelihood(known: Foreseen) -> float:
+    """Log likelihood of surprises, none of them taken as further off than three deviations."""
+    root = np.linalg.cholesky(known.covariance)
+    apart = solve_triangular(root, known.surprise_cm - known.mean_cm, lower=True)
+    squares = np.clip(apart, -LARGEST, LARGEST) ** 2
+    return float(-0.5 * squares.sum() - np.log(np.diag(root)).sum())
+
+
+SPANS_BEFORE = 4
+"""Visits with growth to read that must lie before a change of a tank."""
+OWN_SPANS_BEFORE = 3
+"""The same for a change of a single area."""
+
+
+@dataclass(frozen=True, slots=True)
+class TankCase:
+    """All that is known of a tank's readings (n,) since the origin."""
+
+    tank: int
+    evidence: Evidence
+    known: Foreseen
+    areas: IntArray
+    course: Course
+    days: float
+    slipped: BoolArray
+
+    @property
+    def design(self) -> Design:
+        """The book as arrays; areas, tanks and species have their places in it."""
+        return self.evidence.usual.design
+
+
+def gather_cases(
+    book: Book, on_day: float, origin_day: float
+) -> tuple[list[TankCase], dict[str, str]]:
+    """Prepare every tank that has readings since the origin, in the order of tanks.csv.
+
+    Parameters
+    ----------
+    book : Book
+        A checked book, without log rows after ``on_day``.
+    on_day, origin_day : float
+        Days [day numbers]; what is usual, and how far it wanders, is learnt before the second.
+
+    Returns
+    -------
+    cases : list of TankCase
+        Readings that look like slips are set aside, and the forecasts after them do not start
+        from them.
+    not_fitted : dict of str
+        Ids of tanks whose log cannot be fitted, and why.
+    """
+    wander = wander_before(book, origin_day)
+    evidence = gather_evidence(book, on_day, origin_day)
+    cases = _cases(book, evidence, wander)
+    slips = frozenset(
+        (area, day)
+        for case in cases
+        for area, day in zip(
+            case.evidence.area[case.slipped].tolist(),
+            case.evidence.day[case.slipped].tolist(),
+            strict=True,
+        )
+    )
+    if slips:
+        evidence = evidence_under(evidence.usual, book, as_date(on_day), origin_day, slips)
+        cases = _cases(book, evidence, wander)
+    return cases, evidence.not_fitted
+
+
+def _cases(book: Book, evidence: Evidence, wander: Wander) -> list[TankCase]:
+    spans = span_days(book, evidence.usual.design.tank)
+    cases = [_tank_case(evidence, tank, spans[tank], wander) for tank in range(len(spans))]
+    return [case for case in cases if case is not None]
+
+
+def span_days(book: Book, tank: IntArray) -> list[dict[int, FloatArray]]:
+    """Return the days on which growth could be read.
+
+    Parameters
+    ----------
+    book : Book
+        A checked book.
+    tank : int array (A,)
+        Tank of each area of the book.
+
+    Returns
+    -------
+    list of dict of int to array (n,)
+        For every tank the days [day numbers] of each of its areas, by the area's place.
+    """
+    visits = log_visits(book)
+    visits = visits.keep(visits.follows)
+    days = [
+        {int(a): visits.day[visits.area == a] for a in np.flatnonzero(tank == k)}
+        for k in range(len(book.tanks))
+    ]
+    return days
+
+
+def _tank_case(
+    evidence: Evidence, tank: int, span_days: dict[int, FloatArray], wander: Wander
+) -> TankCase | None:
+    """Prepare one tank's readings, None where there are none.
+
+    ``span_days`` gives, for each area of the tank, the days on which growth could be read.
+    """
+    mine = evidence.of(evidence.tank == tank)
+    if not mine.area.size:
+        return None
+    areas = np.unique(mine.area)
+    suspects = np.concatenate([np.ones((1, mine.area.size), bool), areas[:, None] == mine.area])
+    of_tank = np.unique(np.concatenate([np.zeros(0), *span_days.values()]))
+    ready = [_nth(of_tank, SPANS_BEFORE)]
+    ready += [
+        max(ready[0], _nth(span_days.get(int(area), np.zeros(0)), OWN_SPANS_BEFORE))
+        for area in areas.tolist()
+    ]
+    open_week = mine.bin_day >= np.maximum(np.array(ready), evidence.origin_day)[:, None]
+    if areas.size == 1:
+        suspects, open_week = suspects[:1], open_week[:1]
+    known = doubts_of(mine, tank).under(wander)
+    known, slipped = slips_set_aside(known, mine.grown_cm, mine.area, mine.day)
+    course = course_of(known, mine.grown_cm, suspects, mine.day, open_week)
+    days = float(mine.day[-1] - evidence.origin_day)
+    return TankCase(tank, mine, known, areas, course, days, slipped)
+
+
+def _nth(days: FloatArray, count: int) -> float:
+    """The day by which so many days had passed, infinite where there are fewer."""
+    return float(days[count - 1]) if days.size >= count else np.inf
