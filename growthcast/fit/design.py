@@ -112,6 +112,9 @@ def build_design(book: Book, on: date, spreads: Spreads | None = None) -> Design
     )
     log = read_log(book)
     visits = log.visits
+    # On the day itself an area that was looked at stands as it was seen: what is cut comes after.
+    gone = (visits.day < on_day) | (visits.bucket >= 0)
+    visits = replace(visits, unsaid=visits.unsaid & gone)
     habits = cutting_habits(visits, traits, spreads.habit)
     nodes = build_nodes(visits, traits, clock, habits, on_day)
     problem = Problem(

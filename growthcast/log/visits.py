@@ -204,9 +204,8 @@ def _own_visits(book: Book, area_of_row: IntArray, day_of_row: FloatArray) -> Vi
     before, after = np.where(whole, reading, before), np.where(whole, np.nan, after)
     removed, mass = np.where(whole, np.nan, removed), np.where(whole, np.nan, mass)
     cut = np.isfinite(after) | np.isfinite(removed) | np.isfinite(mass)
-    first_cut, last = np.full((2, len(book.areas)), [[np.inf], [-np.inf]])
+    first_cut = np.full(len(book.areas), np.inf)
     np.minimum.at(first_cut, area[cut], day[cut])
-    np.maximum.at(last, area, day)
     alone = (look > 0) & ~cut & np.isnan(before)
     visits = Visits(
         area=area,
@@ -217,8 +216,7 @@ def _own_visits(book: Book, area_of_row: IntArray, day_of_row: FloatArray) -> Vi
         removed_g=mass,
         look=look,
         cut=cut,
-        # The area's next row asks whether it was cut; until then it stands as it was seen.
-        unsaid=alone & (day < first_cut[area]) & (day < last[area]),
+        unsaid=alone & (day < first_cut[area]),
         bucket=np.full(rows.size, -1),
         row=rows,
     )
