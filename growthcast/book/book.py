@@ -62,6 +62,12 @@ class Table:
         """Return a true-or-false column, false where blank."""
         return np.asarray(self.columns[name] == "true", np.bool_)
 
+    def given(self, name: str) -> BoolArray:
+        """Return where a column's cells (N,) are not blank."""
+        cells = self.columns[name]
+        blank = np.isnan(cells) if cells.dtype.kind in "fM" else cells == ""
+        return np.asarray(~blank, np.bool_)
+
     def places(self, name: str, ids: TextArray) -> IntArray:
         """Return the first place of each row's id among ids (N,), -1 where blank or not there."""
         known = {value: place for place, value in reversed([*enumerate(ids.tolist())]) if value}

@@ -10,18 +10,19 @@ from growthcast.say.locale import Locale
 
 @dataclass(frozen=True, slots=True)
 class Heading:
-    """A heading; level 2 stands under the page's title."""
+    """A heading; level 2 stands under the page's title. It may begin a new sheet of paper."""
 
     text: str
     level: int = 2
+    new_sheet: bool = False
 
 
 @dataclass(frozen=True, slots=True)
 class Paragraph:
-    """A paragraph: the conclusion (lead), plain text, or a note in small letters."""
+    """A paragraph: the conclusion (lead), plain text, bold, or a note in small letters."""
 
     text: str
-    kind: str = "text"  # lead, text or note
+    kind: str = "text"  # lead, text, strong or note
 
 
 @dataclass(frozen=True, slots=True)
@@ -71,7 +72,31 @@ class Pictures:
     columns: int
 
 
-Block: TypeAlias = Heading | Paragraph | Items | Table | Pictures
+@dataclass(frozen=True, slots=True)
+class WorkRow:
+    """What to do at one place: in large letters, where, and what to know."""
+
+    do: str
+    where: str
+    note: str
+
+
+@dataclass(frozen=True, slots=True)
+class Work:
+    """Rows of work, each with an empty box under each of the two heads."""
+
+    heads: tuple[str, str]
+    rows: tuple[WorkRow, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Blanks:
+    """Names with a line to write on; the last has a whole line to itself."""
+
+    names: tuple[str, ...]
+
+
+Block: TypeAlias = Heading | Paragraph | Items | Table | Pictures | Work | Blanks
 
 
 @dataclass(frozen=True, slots=True)

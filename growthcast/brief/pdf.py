@@ -49,10 +49,11 @@ def page_pdf(page: Page) -> bytes:
         for number, picture in enumerate(pictures, start=1):
             (Path(folder) / f"picture-{number}").write_bytes(picture)
         (Path(folder) / "page.json").write_text(content, encoding="utf-8")
-        main = Path(folder) / "page.typ"
-        main.write_bytes((files("growthcast.brief") / "templates" / "page.typ").read_bytes())
+        for name in ("page.typ", "card.typ"):
+            template = files("growthcast.brief") / "templates" / name
+            (Path(folder) / name).write_bytes(template.read_bytes())
         made: bytes = typst.compile(
-            str(main),
+            str(Path(folder) / "page.typ"),
             root=folder,
             font_paths=[str(Path(matplotlib.get_data_path()) / "fonts" / "ttf")],
             # others are asked for letters that ours lacks

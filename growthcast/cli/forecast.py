@@ -6,6 +6,7 @@ from datetime import date, timedelta
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
+from growthcast.book.tables import CONDITION_WORDS
 from growthcast.cli.options import (
     AsJson,
     BookFolder,
@@ -32,8 +33,9 @@ Suppose = Annotated[
         "--suppose",
         "NAME=VALUE",
         "Answer as if this held from the day on, with --tank; may be repeated. NAME is a "
-        "column of conditions.csv with its amount, as in ppfd_umol=60, or an area_id with the "
-        "plant to stand there, as in stems=hygrophila-corymbosa. The book is not changed.",
+        f"column of conditions.csv ({', '.join(CONDITION_WORDS)}) with its amount, as in "
+        "ppfd_umol=60, or an area_id with the plant to stand there, as in "
+        "stems=hygrophila-corymbosa. The book is not changed.",
     ),
 ]
 

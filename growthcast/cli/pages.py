@@ -42,13 +42,8 @@ def check_page(file: Path | None) -> Path:
     return file
 
 
-def write_page(
-    book: Book, file: Path, build: Callable[[Locale], Page], only: str | None = None
-) -> None:
-    """Build a page in the practice's language and write it, whole or not at all.
-
-    ``only`` is the language of a page that is written in no other.
-    """
+def write_page(book: Book, file: Path, build: Callable[[Locale], Page]) -> None:
+    """Build a page in the practice's language and write it, whole or not at all."""
     from growthcast.book.writing.replace import write_whole
     from growthcast.brief.html import page_html
     from growthcast.brief.letterhead import logo_of
@@ -57,7 +52,7 @@ def write_page(
 
     check_target(book, file)
     practice = book.practice
-    locale = open_locale(practice.locale, only)
+    locale = open_locale(practice.locale)
     if locale.language != locale.place.language:
         say(
             f"There is no text for this page in {practice.locale} yet: it is in English, with the "
@@ -96,11 +91,7 @@ ClientName = Annotated[
 ]
 VisitsFile = Annotated[
     Path | None,
-    option(
-        "--visits",
-        "FILE.csv",
-        "Planned visits to list, as growthcast rounds --csv writes them.",
-    ),
+    option("--visits", "FILE.csv", "Planned visits, as growthcast rounds --csv writes them."),
 ]
 
 

@@ -10,7 +10,7 @@ from typing import Any
 import numpy as np
 
 from growthcast.book.book import Book
-from growthcast.book.supposed import CONDITION_WORDS
+from growthcast.book.tables import CONDITION_WORDS
 from growthcast.fit.supposed import Supposed
 from growthcast.say.words import Beside, Words, percent
 from growthcast.service.holding import NotHolding, co2_assumed, holding_of, holding_words

@@ -28,8 +28,9 @@ NOT_LIKELY = 0.5
 """Below this a plant is more likely lost than not, and no interval is of use to it."""
 COMPENSATION_SPREAD = 0.3
 """Log spread of the light below which a plant respires more than it gains (an estimate)."""
-TEMPERATURE_SPREAD_C = 1.0
-"""Spread of the limits of warmth [deg C] (an estimate)."""
+COLD_MARGIN_C, HEAT_MARGIN_C, TEMPERATURE_SPREAD_C = 5.0, 4.0, 1.0
+"""How far inside the limits of growth a plant still lasts, and the spread of that [deg C]: 7 deg C
+below and 5 above the range of good keeping (estimates)."""
 CO2_NEEDED_MG_L, CO2_NEEDED_SPREAD = 8.0, 0.5
 """CO2 below which half of the plants said to need it do not last, and the log spread of that
 (common practice, no source: tap water in balance with the air holds about 1 mg/L, dosed tanks aim
@@ -79,8 +80,8 @@ def holding(
     -------
     Holding
         Light is enough where a day's gain exceeds its respiration: the light at which the two are
-        equal is ``Ik atanh(24 s / H)``, with a log-normal spread. Warmth is enough within the
-        species' limits. CO2 matters to plants whose ``needs_co2`` is yes.
+        equal is ``Ik atanh(24 s / H)``, with a log-normal spread. Warmth is enough some degrees
+        within the limits of the species' growth. CO2 matters to plants whose ``needs_co2`` is yes.
     """
     reference = read_reference()
     hours = _or(conditions["photoperiod_h"], reference.conditions["photoperiod_h"])
@@ -94,8 +95,11 @@ def holding(
     ahead = np.log(np.maximum(light, 1e-12)) - np.log(np.maximum(needed, 1e-12))
     enough = normal_cdf(ahead / np.hypot(COMPENSATION_SPREAD, unknown))
     warm = _or(conditions["temperature_c"], reference.conditions["temperature_c"])
-    below = (priors.traits["temp_max_c"][species] - warm) / TEMPERATURE_SPREAD_C
-    above = (warm - priors.traits["temp_min_c"][species]) / TEMPERATURE_SPREAD_C
+    hottest = priors.traits["temp_max_c"][species] - HEAT_MARGIN_C
+    coldest = priors.traits["temp_min_c"][species] + COLD_MARGIN_C
+    below, above = (
+        normal_cdf(room / TEMPERATURE_SPREAD_C) for room in (hottest - warm, warm - coldest)
+    )
     co2 = _or(conditions["co2_mg_l"], reference.conditions["co2_mg_l"])
     spread = np.hypot(
         CO2_NEEDED_SPREAD,
@@ -104,7 +108,7 @@ def holding(
     carbon = normal_cdf(np.asarray((np.log(max(co2, 1e-9)) - np.log(CO2_NEEDED_MG_L)) / spread))
     return Holding(
         light=np.where(never, 0.0, enough),
-        warmth=normal_cdf(below) * normal_cdf(above),
+        warmth=below * above,
         co2=np.where(priors.needs_co2[species] == "yes", carbon, 1.0),
     )
 

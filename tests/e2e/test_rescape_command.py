@@ -10,6 +10,7 @@ from pathlib import Path
 import pytest
 
 from growthcast.book.shipped import demo_dir
+from growthcast.book.tables import CONDITION_WORDS
 from growthcast.say.rescape import saves_in_words
 from growthcast.service.effort.visits import Range, Saving
 from tests.books import write_book
@@ -43,6 +44,12 @@ def test_interval_under_other_conditions() -> None:
         **dict.fromkeys(worked_out_alone),
     }
     assert "hypothetical" not in as_it_is
+
+
+@pytest.mark.parametrize("command", ["interval", "forecast"])
+def test_the_help_names_the_conditions_that_may_be_supposed(command) -> None:
+    words = run(command, "--help").out.replace("\n", " ").split()
+    assert {name.strip("(),") for name in words} >= set(CONDITION_WORDS)
 
 
 def test_forecast_with_another_plant(tmp_path: Path) -> None:
