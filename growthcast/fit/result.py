@@ -248,7 +248,7 @@ class GrowthFit:
             }
             | {"log_sd": {name: round(sd, 4) for name, sd in design.spreads.sd.items()}},
             "lag_d": {FORMS[form]: _normal(lags.mean_d[form], lags.sd_d[form]) for form in forms},
-            "settling": {
+            "log_settling": {
                 FORMS[form]: _normal(settling.centre[form], settling.sd[form]) for form in forms
             },
             "log_likelihood": round(self.log_likelihood, 4),
