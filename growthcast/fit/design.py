@@ -21,7 +21,7 @@ from growthcast.fit.rows.chains import Link, pack_chains
 from growthcast.fit.rows.nodes import AreaTraits, Habits, build_nodes, cutting_habits
 from growthcast.fit.solver.problem import Block, Pooling, Problem, Weights, with_heights_that_count
 from growthcast.growth.responses import co2_slope
-from growthcast.log.visits import Buckets, LeftOut, Visits, day_numbers, read_log
+from growthcast.log.visits import Buckets, LeftOut, Visits, day_numbers, longest_gaps, read_log
 from growthcast.species import SpeciesPriors, read_reference, species_priors
 
 COVER_ERROR_POINTS = 5.0
@@ -29,8 +29,6 @@ COVER_ERROR_POINTS = 5.0
 BEND_DOUBT = 3.0
 """What a log says of a ceiling counts a third in its doubt: curves bend otherwise than the table
 says, by 0.25 in their exponent (measured, see docs/decisions)."""
-MOST_SETTLING = 20.0
-"""No factor of the days of settling is so much larger than another."""
 COVER_CEILING, COVER_CEILING_SPREAD = 100.0, 0.005
 
 
@@ -150,17 +148,8 @@ def build_design(book: Book, on: date, spreads: Spreads | None = None) -> Design
         unknown_spread=unknown_spread,
         row_numbers=book.trims.rows,
         draw_key=np.arange(area_id.size),
-        gap_d=_longest_gaps(visits, tank, tank_id.size),
+        gap_d=longest_gaps(visits, tank, tank_id.size),
     )
-
-
-def _longest_gaps(visits: Visits, tank: IntArray, tanks: int) -> FloatArray:
-    """Longest time (K,) between two visits of each tank [d], 0 where its log has no two."""
-    days = np.unique(np.stack([tank[visits.area], visits.day]), axis=1)
-    same = days[0, 1:] == days[0, :-1]
-    gaps = np.zeros(tanks)
-    np.maximum.at(gaps, days[0, 1:][same].astype(np.int64), np.diff(days[1])[same])
-    return gaps
 
 
 def with_spreads(design: Design, spreads: Spreads) -> Design:
@@ -196,26 +185,10 @@ def _settling_as(design: Design, settling: Settling) -> Design:
     if (longer == 1.0).all():
         return design
     clock = replace(design.clock, settle_d=longer * design.clock.settle_d)
-    blocks = tuple(_grown_by(block, clock) for block in design.problem.blocks)
-    return replace(design, clock=clock, problem=replace(design.problem, blocks=blocks))
-
-
-def _grown_by(block: Block, clock: GrowthClock) -> Block:
-    """Return a block whose first spans after planting grow by another clock."""
-    chains, nodes = block.chains, block.chains.nodes
-    began = nodes.day - nodes.span_d
-    young = began < (clock.planted_day + MOST_SETTLING * clock.settle_d)[nodes.area]
-    at = np.flatnonzero(young & (nodes.link == Link.GREW))
-    if not at.size:
-        return block
-    spans = nodes.area[at], began[at], nodes.day[at], nodes.pause_d[chains.previous[at]]
-    growth_d, by_settling = nodes.growth_d.copy(), nodes.by_settling.copy()
-    growth_d[at], by_settling[at] = (
-        clock.growth_between(*spans)[0],
-        clock.slowed_by_settling(*spans),
+    blocks = tuple(
+        replace(block, chains=block.chains.grown_by(clock)) for block in design.problem.blocks
     )
-    nodes = replace(nodes, growth_d=growth_d, by_settling=by_settling)
-    return replace(block, chains=replace(chains, nodes=nodes))
+    return replace(design, clock=clock, problem=replace(design.problem, blocks=blocks))
 
 
 def _errors(book: Book, is_cover: BoolArray, spreads: Spreads) -> ErrorModel:

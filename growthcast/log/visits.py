@@ -295,6 +295,15 @@ def pair_of(place: IntArray, day: FloatArray) -> IntArray:
     return pair
 
 
+def longest_gaps(visits: Visits, tank: IntArray, tanks: int) -> FloatArray:
+    """Longest time (K,) between two visits of each tank [d], 0 where its log has no two."""
+    days = np.unique(np.stack([tank[visits.area], visits.day]), axis=1)
+    same = days[0, 1:] == days[0, :-1]
+    gaps = np.zeros(tanks)
+    np.maximum.at(gaps, days[0, 1:][same].astype(np.int64), np.diff(days[1])[same])
+    return gaps
+
+
 def log_visits(book: Book) -> Visits:
     """Return the visits of a book's log that read a height or may have cut.
 

@@ -249,20 +249,11 @@ class AreaPosterior:
 
     def part(self, places: IntArray | slice) -> AreaPosterior:
         """Return the posterior of some of these areas, each as often as it is named."""
+        last = [name for name in self.__slots__ if name not in ("mean", "covariance")]
         return AreaPosterior(
             mean=Parameters(self.mean.border[:, places]),
             covariance=self.covariance[places],
-            last_stage=self.last_stage[places],
-            last_stage_variance=self.last_stage_variance[places],
-            stage_follows=self.stage_follows[:, places],
-            last_day=self.last_day[places],
-            last_pause_d=self.last_pause_d[places],
-            last_lag_share=self.last_lag_share[places],
-            lag_d=self.lag_d[places],
-            lag_sd_d=self.lag_sd_d[places],
-            by_lag=self.by_lag[:, places],
-            settling_sd=self.settling_sd[places],
-            by_settling=self.by_settling[:, places],
+            **{name: getattr(self, name)[..., places] for name in last},
         )
 
 
