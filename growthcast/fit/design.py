@@ -21,7 +21,7 @@ from growthcast.fit.rows.chains import Link, pack_chains
 from growthcast.fit.rows.nodes import AreaTraits, Habits, build_nodes, cutting_habits
 from growthcast.fit.solver.problem import Block, Pooling, Problem, Weights, with_heights_that_count
 from growthcast.growth.responses import co2_slope
-from growthcast.log.visits import Buckets, LeftOut, Visits, day_numbers, longest_gaps, read_log
+from growthcast.log.visits import Buckets, LeftOut, day_numbers, longest_gaps, read_log
 from growthcast.species import SpeciesPriors, read_reference, species_priors
 
 COVER_ERROR_POINTS = 5.0
@@ -109,10 +109,7 @@ def build_design(book: Book, on: date, spreads: Spreads | None = None) -> Design
         read_reference(), _slope_of_tanks(tank, priors.traits["co2_k_mg_l"][species], tank_id.size)
     )
     log = read_log(book)
-    visits = log.visits
-    # On the day itself an area that was looked at stands as it was seen: what is cut comes after.
-    gone = (visits.day < on_day) | (visits.bucket >= 0)
-    visits = replace(visits, unsaid=visits.unsaid & gone)
+    visits = log.visits.as_of(on_day)
     habits = cutting_habits(visits, traits, spreads.habit)
     nodes = build_nodes(visits, traits, clock, habits, on_day)
     problem = Problem(

@@ -12,7 +12,7 @@ A row of an area is read by one rule:
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from enum import IntEnum
 
 import numpy as np
@@ -81,6 +81,13 @@ class Visits:
     def keep(self, mask: BoolArray | IntArray) -> Visits:
         """Return some of the visits."""
         return Visits(*(getattr(self, name)[mask] for name in self.__slots__))
+
+    def as_of(self, day: float) -> Visits:
+        """Return the visits as they are known on a day [day number].
+
+        On the day itself an area that was looked at stands as it was seen: what is cut comes after.
+        """
+        return replace(self, unsaid=self.unsaid & ((self.day < day) | (self.bucket >= 0)))
 
     @property
     def found(self) -> BoolArray:
