@@ -11,8 +11,7 @@ from growthcast.book.book import Book, WholeTank
 from growthcast.book.checks.log import has_amounts
 from growthcast.book.supposed import Cell
 from growthcast.book.words import check_known, plain
-from growthcast.book.writing.visit.entry import Amount, VisitRow, parse_visit
-from growthcast.book.writing.visit.names import WORDS, Place
+from growthcast.book.writing.visit.entry import WORDS, Amount, Place, VisitRow, parse_visit
 from growthcast.errors import UsageError
 
 _LOOKS = {
