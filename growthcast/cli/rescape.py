@@ -25,14 +25,8 @@ if TYPE_CHECKING:
     from growthcast.book.book import Book
     from growthcast.fit.result import GrowthFit
 
-MoreLayouts = Annotated[
-    list[Path] | None,
-    argument("[LAYOUT]...", "More layouts after --layouts."),
-]
-AreaId = Annotated[
-    str | None,
-    option("--area", "ID", "Compare plants for this area of the tank."),
-]
+MoreLayouts = Annotated[list[Path] | None, argument("[LAYOUT]...", "More layouts after --layouts.")]
+AreaId = Annotated[str | None, option("--area", "ID", "Compare plants for this area of the tank.")]
 Plants = Annotated[
     list[str] | None,
     option(

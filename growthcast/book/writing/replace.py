@@ -139,10 +139,7 @@ def _compare(old: Mapping[str, bytes | None], expected: Mapping[str, str | None]
 
 
 def _carry_out(
-    folder: Path,
-    old: Mapping[str, bytes | None],
-    new: Mapping[str, bytes | None],
-    entry: Entry,
+    folder: Path, old: Mapping[str, bytes | None], new: Mapping[str, bytes | None], entry: Entry
 ) -> None:
     """Write the temporary files, the journal's line and then the files themselves."""
     targets = {name: (folder / name).resolve() for name in new}  # a link stays a link

@@ -45,11 +45,7 @@ def visit_in_words(
 
 
 def whole_tank_words(
-    grams: float,
-    reading: WholeTank,
-    why: str,
-    own: Sequence[str],
-    others: Sequence[str],
+    grams: float, reading: WholeTank, why: str, own: Sequence[str], others: Sequence[str]
 ) -> str:
     """Say whose grams a weight of a whole tank is.
 
@@ -136,10 +132,7 @@ def _number(row: VisitRow, name: str) -> float | None:
 
 
 def _whole_tank(
-    row: VisitRow,
-    rows: Sequence[VisitRow],
-    places: Sequence[Place],
-    grams: tuple[WholeTank, str],
+    row: VisitRow, rows: Sequence[VisitRow], places: Sequence[Place], grams: tuple[WholeTank, str]
 ) -> str:
     weight, parts = _number(row, "removed_g"), []
     if weight is not None:
