@@ -17,7 +17,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from growthcast.arrays import BoolArray
-from growthcast.book.book import Book, Coded, Table
+from growthcast.book.book import Book, Coded, Table, plant_named
 from growthcast.book.cells.convert import empty_table, read_table
 from growthcast.book.cells.numbers import Fault, check_range, parse_number
 from growthcast.book.cells.records import Grid, read_grid
@@ -188,17 +188,10 @@ def _unknown(name: str, areas: list[str], tank_id: str) -> str:
 
 
 def known_species(book: Book, species_id: str, option: str) -> str:
-    """Return a species id that the book's table has; ``UsageError`` with near misses else."""
+    """Return the id of a plant by any of its names; ``UsageError`` with near misses else."""
+    if (found := plant_named(book.species, species_id)) is not None:
+        return found
     listed = book.species.text("species_id").tolist()
-    if species_id in listed:
-        return species_id
-    for name, column in (("common_name", "common"), ("scientific_name", "botanical")):
-        named = np.char.lower(book.species.text(name).astype(str)) == species_id.lower()
-        if named.sum() == 1:
-            same = listed[int(np.flatnonzero(named)[0])]
-            raise UsageError(
-                f"{option}: {shown(species_id)} is a {column} name; write its species_id, {same}"
-            )
     hint = did_you_mean(species_id, listed, "growthcast species lists all plants")
     raise UsageError(f"{option}: the species table has no plant {shown(species_id)}; {hint}")
 

@@ -197,6 +197,7 @@ _SPECIES = (
     _id("species_id", "lower-case name with hyphens"),
     Column("scientific_name", "text", "botanical name"),
     Column("common_name", "text", "name in the trade"),
+    Column("also_known_as", "text", "other names, botanical or common, with ; between them"),
     _choice("form", "growth form", *FORMS),
     _choice("measure", "what its heights are", "height_cm", "cover_pct"),
     _number("rate_per_day", "per day", 0, 2, "logistic rate at reference conditions", above=True),

@@ -95,10 +95,11 @@ def _of_fit(book: Book) -> list[Finding]:
     from growthcast.book.checks.readings import remark_on_grams
     from growthcast.book.findings import finding
     from growthcast.fit.growth import last_logged
+    from growthcast.say.fit import suspect_words
 
     fit = fitted(book, last_logged(book) or date.today())
     suspects = [
-        finding("suspect-reading", one.file, one.row, None, "row", why=one.why)
+        finding("suspect-reading", one.file, one.row, None, "row", why=suspect_words(one))
         for one in fit.suspects
     ]
     return [*remark_on_grams(book.trims, *fit.whole_tank_grams), *suspects]

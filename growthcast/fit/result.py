@@ -26,8 +26,9 @@ from growthcast.fit.rows.chains import Link
 from growthcast.fit.solver.hierarchy import border_covariance
 from growthcast.fit.solver.likelihood import log_likelihood
 from growthcast.fit.solver.solve import Solution
-from growthcast.fit.suspects import suspects_of
+from growthcast.fit.suspects import Suspect, suspects_of
 from growthcast.log.visits import LeftOut
+from growthcast.plain import plain
 
 Basis = Literal["log", "tank", "table"]
 
@@ -142,18 +143,9 @@ class GrowthFit:
         return log_likelihood(self.solution.view)
 
     @property
-    def suspects(self) -> list[LeftOut]:
-        """Log rows that were set aside because they do not belong, with why."""
-        design = self.design
-        units = np.where(design.is_cover, "% cover", "cm")
-        return [
-            LeftOut(
-                "trims.csv",
-                int(design.row_numbers[suspect.row]),
-                f"{design.area_id[suspect.area]} {suspect.why(str(units[suspect.area]))}",
-            )
-            for suspect in suspects_of(self.solution.problem)
-        ]
+    def suspects(self) -> list[Suspect]:
+        """Log rows that were set aside because they do not belong."""
+        return suspects_of(self.design, self.solution.problem)
 
     @property
     def whole_tank_grams(self) -> tuple[WholeTank, str]:
@@ -183,9 +175,10 @@ class GrowthFit:
         return [LeftOut("trims.csv", row, "no area is left to share this weight") for row in rows]
 
     @property
-    def rows_left_out(self) -> list[LeftOut]:
+    def rows_left_out(self) -> list[LeftOut | Suspect]:
         """Rows of the log that were not used, or set aside, in its order."""
-        rows = [*self.design.left_out, *self.unused_weights, *self.suspects]
+        rows: list[LeftOut | Suspect] = [*self.design.left_out, *self.unused_weights]
+        rows += self.suspects
         return sorted(rows, key=lambda left: left.row)
 
     @property
@@ -260,9 +253,7 @@ class GrowthFit:
             "steps": self.solution.steps,
             "areas_with_spans": int((design.spans > 0).sum()),
             "rows_used": int(design.observations.sum()),
-            "rows_left_out": [
-                {"file": row.file, "row": row.row, "why": row.why} for row in self.rows_left_out
-            ],
+            "rows_left_out": [plain(row) for row in self.rows_left_out],
         }
 
 

@@ -52,32 +52,22 @@ elsewhere than usual. Of an amount cut off: not what came off since the cut befo
 
 @dataclass(frozen=True, slots=True)
 class Suspect:
-    """A log row that was set aside: its index in the log, what it read and what was foreseen."""
+    """A log row that was set aside: its number in the file, what it says and what was foreseen.
 
+    Of ``removed_cm``, ``reading_cm`` and ``look`` the first that is not None is what was judged;
+    ``unlogged_cut`` tells whether a cut that is not in the log explains it better than an error.
+    """
+
+    file: str
     row: int
-    area: int
-    look: Look
-    removed_cm: float
-    reading_cm: float
+    area_id: str
+    unit: str
+    removed_cm: float | None
+    reading_cm: float | None
+    look: str
     foreseen_cm: float
     foreseen_sd_cm: float
     unlogged_cut: bool
-
-    def why(self, unit: str) -> str:
-        """Say in words why the row was set aside."""
-        foreseen = f"{self.foreseen_cm:.1f} ± {self.foreseen_sd_cm:.1f} {unit} was foreseen"
-        if np.isfinite(self.removed_cm):
-            return (
-                f"had {self.removed_cm:.3g} {unit} taken off where {foreseen}: a slipped decimal, "
-                "or a cut that is not in the log? The amount is not used"
-            )
-        read = f"reads {self.reading_cm:.3g} {unit}"
-        if not np.isfinite(self.reading_cm):
-            read = f"was judged {self.look.name.lower()}"
-        beyond = f"{read} where {foreseen}"
-        if self.unlogged_cut:
-            return f"{beyond}: a cut that is not in the log? The span before it is not used"
-        return f"{beyond}: a slipped decimal or another area's reading? It has next to no weight"
 
 
 def set_suspects_aside(
@@ -253,18 +243,33 @@ def _dropped(nodes: Nodes) -> BoolArray:
     return dropped
 
 
-def suspects_of(problem: Problem) -> list[Suspect]:
-    """Rows that were set aside, in the order of the log."""
+def suspects_of(design: Design, problem: Problem) -> list[Suspect]:
+    """Return the rows that were set aside.
+
+    Parameters
+    ----------
+    design : Design
+        A book as arrays.
+    problem : Problem
+        What was fitted of it.
+
+    Returns
+    -------
+    list of Suspect
+        In the order of the log.
+    """
     found = []
     for block in problem.blocks:
         nodes, dropped = block.chains.nodes, _dropped(block.chains.nodes)
         found += [
             Suspect(
-                row=int(nodes.row[i]),
-                area=int(nodes.area[i]),
-                look=Look(int(nodes.look[i])),
-                removed_cm=float(nodes.removed_cm[i]) if dropped[i] else np.nan,
-                reading_cm=float(nodes.reading_cm[i]),
+                file="trims.csv",
+                row=int(design.row_numbers[nodes.row[i]]),
+                area_id=str(design.area_id[nodes.area[i]]),
+                unit="% cover" if design.is_cover[nodes.area[i]] else "cm",
+                removed_cm=float(nodes.removed_cm[i]) if dropped[i] else None,
+                reading_cm=float(nodes.reading_cm[i]) if np.isfinite(nodes.reading_cm[i]) else None,
+                look=Look(int(nodes.look[i])).name.lower(),
                 foreseen_cm=float(block.expected_cm[i]),
                 foreseen_sd_cm=float(block.expected_sd_cm[i]),
                 unlogged_cut=bool(block.cut_away[i]),

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field
+from typing import Literal
 
 import numpy as np
 
@@ -37,6 +38,10 @@ CO2_NEEDED_MG_L, CO2_NEEDED_SPREAD = 8.0, 0.5
 at 20 to 30)."""
 
 
+Limit = Literal["light", "warmth", "co2"]
+LIMITS: tuple[Limit, ...] = ("light", "warmth", "co2")
+
+
 @dataclass(frozen=True, slots=True)
 class Holding:
     """Chances (n,) [0-1] that plants hold: with this light, warmth and CO2, and with all three."""
@@ -50,6 +55,11 @@ class Holding:
         """Chance (n,) [0-1] that a plant holds at all."""
         together: FloatArray = self.light * self.warmth * self.co2
         return together
+
+    def limits(self, i: int) -> tuple[Limit, ...]:
+        """Return what speaks against the i-th plant's holding; empty where nothing does."""
+        chances = zip(LIMITS, (self.light, self.warmth, self.co2), strict=True)
+        return tuple(limit for limit, chance in chances if chance[i] < LIKELY)
 
 
 def holding(
@@ -119,12 +129,15 @@ def _or(value: float, usual: float) -> float:
 
 @dataclass(frozen=True, slots=True)
 class NotHolding:
-    """An area whose plant is not likely to hold: its chance [0-1], and why in words."""
+    """An area whose plant is not likely to hold: its chance [0-1], and what is in doubt.
+
+    Without ``limits`` none of them alone is in doubt, but all together.
+    """
 
     area_id: str
     label: str = field(metadata=HIDDEN)
     chance: float = field(metadata=in_json("chance_holds"))
-    why: str
+    limits: tuple[Limit, ...]
 
 
 @finite_answer
@@ -154,31 +167,6 @@ def holding_of(book: Book, fit: GrowthFit, tank: int, areas: IntArray) -> Holdin
     share = book.areas.number("light_share")[areas]
     share = np.where(np.isnan(share), 1.0, share)
     return holding(conditions, design.priors, design.species[areas], share, canopy)
-
-
-def holding_words(chances: Holding, i: int) -> list[str]:
-    """Name what speaks against a plant's holding at all.
-
-    Parameters
-    ----------
-    chances : Holding
-        Chances of plants (n,).
-    i : int
-        Which of them.
-
-    Returns
-    -------
-    list of str
-        One for each of light, warmth and CO2 that is in doubt; empty where nothing is.
-    """
-    said = []
-    if chances.light[i] < LIKELY:
-        said.append("the light is near or below what it lives on")
-    if chances.warmth[i] < LIKELY:
-        said.append("the water is near or outside its limits of warmth")
-    if chances.co2[i] < LIKELY:
-        said.append("it needs more CO2 than the tank has")
-    return said
 
 
 def not_holding(book: Book, fit: GrowthFit, tank: int, areas: IntArray) -> tuple[NotHolding, ...]:
@@ -212,7 +200,7 @@ def not_holding(book: Book, fit: GrowthFit, tank: int, areas: IntArray) -> tuple
             area_id=str(names[areas[i]]),
             label=str(labels[areas[i]] or names[areas[i]]),
             chance=float(chances.chance[i]),
-            why=" and ".join(holding_words(chances, i)) or "light, warmth and CO2 together",
+            limits=chances.limits(i),
         )
         for i in np.flatnonzero(doubtful & unseen).tolist()
     )

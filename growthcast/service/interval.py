@@ -10,7 +10,7 @@ that a tank asks of its areas (do all of them hold?) is a reduction over its run
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -20,6 +20,8 @@ from growthcast.service.living import LivingAreas, all_hold, living_part, share_
 
 FOLLOWED_DRAWS = 256
 """Of each area's draws, how many are followed into minutes."""
+MOST_BUDGETS, CLOSE_CM = 12, 0.01
+"""How often a budget is sought anew at most, and how near two of them are the same."""
 LEAST_GROWTH = np.float32(1e-6)
 """Stages; what gains less in an interval gets nowhere."""
 
@@ -52,6 +54,12 @@ class IntervalOptions:
     days_below_floor: FloatArray
     end_cm: Singles
     rest_d: Singles
+
+    def falls_short(self, living: LivingAreas) -> BoolArray:
+        """Tell which areas (A,) do not hold the wanted chance from a cut that looks right."""
+        needed = self.cut_needed_cm
+        short: BoolArray = np.isnan(needed) | (needed < living.least_cut_cm)
+        return short
 
 
 def interval_options(
@@ -196,7 +204,9 @@ def _days_below_floor(
     return days
 
 
-def needed_budgets(living: LivingAreas, interval_d: int, confidence: FloatArray) -> FloatArray:
+def needed_budgets(
+    living: LivingAreas, interval_d: int, confidence: FloatArray, short: BoolArray
+) -> FloatArray:
     """Find the budgets that would make an interval feasible from the least cuts.
 
     Parameters
@@ -207,21 +217,29 @@ def needed_budgets(living: LivingAreas, interval_d: int, confidence: FloatArray)
         Days between visits [d].
     confidence : array (R,)
         Wanted chance of each tank [0-1].
+    short : bool array (A,)
+        Areas whose budgets may go up.
 
     Returns
     -------
     array (A,)
         Budgets, none lower than now [cm, or % cover]; found like the cuts, on heights counted
-        downwards.
+        downwards. Under a higher budget visits cut less hard, so that an area rests less and grows
+        further: a budget is sought at which the growth under it ends.
     """
-    growth, _ = living.growth_after_cut(interval_d)
-    least = living.least_cut_cm
-    at_least = living.highest_cut(growth) >= column(least)
-    depth = -living.end_height(growth, least)
-    ranked = np.sort(depth, axis=1)
-    anything = np.full(least.size, -np.inf)
-    rank = highest_rank(living, ranked, depth, anything, confidence, at_least)
-    return np.maximum(-at_rank(ranked, rank[living.run]), living.budget_cm)
+    least, budget = living.least_cut_cm, living.budget_cm
+    lowest = np.where(short, -np.inf, np.inf)  # no other area's budget makes it hold
+    for _ in range(MOST_BUDGETS):
+        growth, _ = replace(living, budget_cm=budget).growth_after_cut(interval_d)
+        at_least = living.highest_cut(growth) >= column(least)
+        depth = -living.end_height(growth, least)
+        ranked = np.sort(depth, axis=1)
+        rank = highest_rank(living, ranked, depth, lowest, confidence, at_least)
+        needed = np.maximum(-at_rank(ranked, rank[living.run]), living.budget_cm)
+        before, budget = budget, np.where(short, needed, living.budget_cm)
+        if (budget <= before + CLOSE_CM).all():
+            break
+    return budget
 
 
 def needed_cuts(

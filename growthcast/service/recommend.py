@@ -139,9 +139,6 @@ def _worked_out(
     short = {int(cap) for cap in caps if cap < min(listed)}
     options = [interval_options(living, d, confidence) for d in sorted(short | set(listed))]
     choices = _choices(options, caps, min(listed))
-    fails_at_d = np.array(
-        [0 if c.failing is None else options[c.failing].interval_d for c in choices]
-    )
     fixed_min = (book.of_tanks("fixed_min") + book.of_tanks("travel_min"))[living.tank]
     return _Block(
         book=book,
@@ -154,7 +151,7 @@ def _worked_out(
         efforts=visit_efforts(living, fit.design, timing, options, fixed_min),
         areas=[_areas(book, fit, living, basis, option) for option in options],
         choices=choices,
-        needed_budget_cm=_needed_budgets(living, fails_at_d, confidence),
+        needed_budget_cm=_needed_budgets(living, options, choices, confidence),
     )
 
 
@@ -173,14 +170,18 @@ def _choices(options: list[IntervalOptions], caps: FloatArray, shortest: int) ->
 
 
 def _needed_budgets(
-    living: LivingAreas, fails_at_d: IntArray, confidence: FloatArray
+    living: LivingAreas,
+    options: list[IntervalOptions],
+    choices: list[_Choice],
+    confidence: FloatArray,
 ) -> FloatArray:
-    """Budgets (A,) that would make the interval feasible at which each tank fails, 0 for none."""
+    """Budgets (A,) that would make the interval feasible at which each tank fails."""
     budget = living.budget_cm.copy()
-    for days in np.unique(fails_at_d[fails_at_d > 0]).tolist():
-        tanks = fails_at_d == days
+    for number in {c.failing for c in choices if c.failing is not None}:
+        option, tanks = options[number], np.array([c.failing == number for c in choices])
         areas = tanks[living.run]
-        budget[areas] = needed_budgets(living_part(living, areas), days, confidence[tanks])
+        part, short = living_part(living, areas), option.falls_short(living)[areas]
+        budget[areas] = needed_budgets(part, option.interval_d, confidence[tanks], short)
     return budget
 
 
@@ -264,8 +265,7 @@ def _short_areas(block: _Block, number: int, run: int) -> tuple[ShortArea, ...]:
     least = living.least_cut_cm[here]
     at_bottom = least >= option.cut_cm[here] * (1.0 - 1e-9)
     chance = np.where(at_bottom, option.chance_within[here], 1.0)
-    needed = option.cut_needed_cm[here]
-    short = np.isnan(needed) | (needed < least)
+    short = option.falls_short(living)[here]
     order = here.start + np.argsort(np.where(short, chance, 1.0 + chance), kind="stable")
     return tuple(
         ShortArea(

@@ -238,7 +238,7 @@ def test_some_plants_that_will_not_hold_are_named_beside_the_interval() -> None:
         ((*LOBBY, "--area", "lobby-hygro", "--plants", "hygrophila-polysperma"), "stands in"),
         ((*LOBBY, "--reach", "10", "--plants", " , "), "--plants names no plant"),
         ((*LOBBY, "--reach", "10", "--keep", ""), "--keep names no area"),
-        ((*LOBBY, "--area", "lobby-hygro", "--plants", "lemna-minor"), "measured alike"),
+        ((*LOBBY, "--area", "lobby-hygro", "--plants", "lemna-minor"), "by its percent cover"),
         ((*LOBBY, "--area", "lobby-hygro", "--form", "stems"), 'did you mean "stem"'),
         ((*LOBBY, "--area", "lobby-hygro", "--keep", "lobby-rotala"), "--keep goes with --reach"),
         ((*LOBBY, "--area", "lobby-hygro", "--planted-cm", "-1"), "outside the limits"),

@@ -20,6 +20,7 @@ import typer
 from typer.testing import CliRunner, Result
 
 from growthcast import species as sp
+from growthcast.book.book import plant_named
 from growthcast.book.read import read_shipped_species
 from growthcast.book.shipped import shipped_species_dir
 from growthcast.cli.species import species_command
@@ -399,3 +400,28 @@ def write_book(folder: Path) -> None:
         writer = csv.DictWriter(file, list(own))
         writer.writeheader()
         writer.writerows([changed, own])
+
+
+@pytest.mark.parametrize(
+    ("typed", "plant"),
+    [
+        ("microsorum-pteropus", "leptochilus-pteropus"),
+        ("Java  Fern", "leptochilus-pteropus"),
+        ("Hydrocharis laevigata", "limnobium-laevigatum"),
+        ("monte carlo", "micranthemum-tweediei"),
+        ("rotala-rotundifolia", "rotala-rotundifolia"),
+        ("rotala", None),
+        ("", None),
+    ],
+)
+def test_a_plant_goes_by_any_of_its_names(typed: str, plant: str | None) -> None:
+    assert plant_named(read_shipped_species(), typed) == plant
+
+
+def test_no_two_plants_share_a_name() -> None:
+    species = read_shipped_species()
+    columns = ("scientific_name", "common_name", "also_known_as")
+    for name in {
+        name for column in columns for cell in species.text(column) for name in cell.split(";")
+    } - {""}:
+        assert plant_named(species, name) is not None, name

@@ -12,7 +12,7 @@ from typing import Any
 import numpy as np
 
 from growthcast.arrays import BoolArray, DateArray, FloatArray, IntArray, TextArray
-from growthcast.book.book import Table, WholeTank
+from growthcast.book.book import Table, WholeTank, plant_named
 from growthcast.book.findings import SLUGS, finding
 from growthcast.book.tables import TABLES, column_of
 from growthcast.book.words import did_you_mean
@@ -197,7 +197,10 @@ def check_unknown_ids(tables: Tables) -> Iterator[Finding]:
             name = str(names[index])
             if name not in fixes:
                 guess = len(fixes) < _MOST_GUESSES
-                fixes[name] = did_you_mean(name, known, otherwise) if guess else otherwise
+                plant = plant_named(home, name) if column == "species_id" and guess else None
+                fixes[name] = f"write {plant}" if plant else otherwise
+                if guess and not plant:
+                    fixes[name] = did_you_mean(name, known, otherwise)
             said = {"name": name, "home": home.name, "fix": fixes[name]}
             yield at_cell(table, index, column, "unknown-id", **said)
 
