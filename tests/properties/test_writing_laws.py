@@ -118,7 +118,7 @@ def test_what_is_added_is_read_back_and_taken_back(log, height, note):
 
 @given(st.binary(max_size=40), st.binary(max_size=40))
 def test_a_splice_leads_from_the_old_to_the_new(old, new):
-    s = splice_of(old, new, None, None)
+    s = splice_of(old, new)
     rest = s.at + len(s.removed)
     assert old[s.at : rest] == s.removed
     assert old[: s.at] + s.added + old[rest:] == new
