@@ -89,8 +89,9 @@ def _blank_column(column: Column, size: int) -> NDArray[Any]:
 def read_table(grid: Grid, table: str) -> tuple[Table, list[Finding]]:
     """Return the table with every cell converted, and what was found in it."""
     places, findings = match_header(grid, table)
-    cells = number_cells(grid, table, places) if grid.delimiter != "," else ()
-    decimal_comma = any(DECIMAL_COMMA.fullmatch(cell) for cell in cells)
+    decimal_comma = grid.delimiter != "," and any(
+        DECIMAL_COMMA.fullmatch(cell) for cell in number_cells(grid, table, places)
+    )
     if decimal_comma:
         findings.append(finding("decimal-comma-file", grid.file))
     columns: dict[str, NDArray[Any]] = {}

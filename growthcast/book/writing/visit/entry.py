@@ -66,16 +66,9 @@ _WEIGHTS = {"g": 1.0, "gr": 1.0, "gram": 1.0, "grams": 1.0, "kg": 1000.0}
 _TIMES = {"min": 1.0, "mins": 1.0, "minutes": 1.0, "minute": 1.0}
 _MEASURED = ("before_cm", "after_cm", "removed_cm", "removed_g")
 _EXAMPLES = {"all": ("right",), "tank": ("right",), "rest": ("right", "900g"), "bucket": ("900g",)}
-_TITLES = {
-    "before_cm": "height before the cut",
-    "after_cm": "height after the cut",
-    "removed_cm": "length taken off",
-    "removed_g": "weight",
-    "grams_of": "weight",
-    "look": "look",
-    "minutes": "time",
-    "note": "note",
-}
+_TITLES = {"before_cm": "height before the cut", "after_cm": "height after the cut"}
+_TITLES |= {"removed_cm": "length taken off", "removed_g": "weight", "grams_of": "weight"}
+_TITLES |= {"look": "look", "minutes": "time", "note": "note"}
 
 Amount = float | str
 
@@ -191,8 +184,8 @@ def _place_named(name: str, known: Mapping[str, Place], elsewhere: Mapping[str, 
     hint = f"did you mean {' or '.join(shown(one) for one in held[:3])}?"
     if not held:
         names = [*known, *(p.label for p in known.values() if p.label), *WORDS]
-        ids = ", ".join(list(known)[:12]) or "none"
-        hint = did_you_mean(name, names, f"the tank's areas are {ids}")
+        ids = ", ".join([*known][:12])
+        hint = did_you_mean(name, names, f"the tank's areas are {ids or 'none'}")
     raise UsageError(f"the tank has no area {shown(name)}; {hint}")
 
 
@@ -301,12 +294,10 @@ def _heights(match: re.Match[str], place: Place | None) -> dict[str, Amount]:
         )
     before, unit_before, after, unit_after = match.groups()
     amounts: dict[str, Amount] = {}
-    for column, number, unit in (
-        ("before_cm", before, unit_before or unit_after),
-        ("after_cm", after, unit_after or unit_before),
-    ):
-        if number is not None:
-            amounts[column] = _length(number, unit or "", place)
+    if before is not None:
+        amounts["before_cm"] = _length(before, unit_before or unit_after or "", place)
+    if after is not None:
+        amounts["after_cm"] = _length(after, unit_after or unit_before or "", place)
     if not amounts or (before is None and unit_before) or (after is None and unit_after):
         raise UsageError("write the heights as 24/12, 24 or /12")
     return amounts
@@ -315,7 +306,7 @@ def _heights(match: re.Match[str], place: Place | None) -> dict[str, Amount]:
 def _amount(match: re.Match[str], place: Place | None, word: str) -> dict[str, Amount]:
     minus, number, unit = match[1], match[2], (match[3] or "").casefold()
     if unit in _WEIGHTS:
-        return {"removed_g": _round(_number(number) * _WEIGHTS[unit])}
+        return {"removed_g": float(plain(_number(number) * _WEIGHTS[unit]))}
     if unit in _TIMES and not minus:
         return {"minutes": _number(number)}
     if unit and unit not in _LENGTHS:
@@ -341,7 +332,7 @@ def _length(number: str, unit: str, place: Place) -> float:
     if folded and place.is_cover != (folded == "%"):
         what = "per cent of the surface covered" if place.is_cover else "centimetres"
         raise UsageError(f"{place.area_id} is measured in {what}, not in {unit}")
-    return _round(_number(number) * _LENGTHS[folded])
+    return float(plain(_number(number) * _LENGTHS[folded]))
 
 
 def _number(text: str) -> float:
@@ -350,7 +341,3 @@ def _number(text: str) -> float:
         part = float(text.replace(",", "."))
         raise UsageError(f"{text} may be {whole} or {part:.2f}; write whichever is meant")
     return float(text.replace(",", "."))
-
-
-def _round(value: float) -> float:
-    return float(plain(value))
