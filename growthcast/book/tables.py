@@ -120,6 +120,7 @@ _NOTE = Column("note", "text", "anything else")
 _TANKS = (
     _id("tank_id", "the tank's own id"),
     Column("client", "text", "whose tank it is"),
+    Column("name", "text", "what the client calls it: Your tank in the entrance hall"),
     Column("site", "text", "where it stands"),
     _number("length_cm", "cm", 0, 2000, "inner length", above=True),
     _number("width_cm", "cm", 0, 2000, "inner width", above=True),
@@ -127,6 +128,7 @@ _TANKS = (
     _number("fixed_min", "min", 0, 1440, "minutes at the tank before any trimming"),
     _number("travel_min", "min", 0, 1440, "minutes of travel for one visit"),
     _number("longest_interval_d", "d", 1, 365, "cap on the interval, plants aside", whole=True),
+    Column("longest_interval_reason", "text", "what that cap is for, as the client reads it"),
     _number("confidence", "share", 0.5, 0.99, "wanted chance that all areas stay inside"),
     _choice("visit_weekday", "the weekday its client insists on", *WEEKDAYS),
     _NOTE,

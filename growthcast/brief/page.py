@@ -33,6 +33,23 @@ class Items:
 
 
 @dataclass(frozen=True, slots=True)
+class Fact:
+    """What a reader looks for first; telephone and mail of a ``contact`` can be followed."""
+
+    name: str
+    value: str
+    note: str = ""
+    contact: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class Facts:
+    """Facts side by side."""
+
+    facts: tuple[Fact, ...]
+
+
+@dataclass(frozen=True, slots=True)
 class Column:
     """A column of a table; numbers are set to the right, names a person gave break anywhere."""
 
@@ -43,13 +60,17 @@ class Column:
 
 @dataclass(frozen=True, slots=True)
 class Table:
-    """A table; the first column names its row, the ``marked`` row is set off with ``mark``."""
+    """A table; the first column names its row, the ``marked`` row is set off with ``mark``.
+
+    ``bars`` are shares [0-1] drawn behind the numbers of the second column, one a row.
+    """
 
     caption: str
     columns: tuple[Column, ...]
     rows: tuple[tuple[str, ...], ...]
     marked: int | None = None
     mark: str = ""
+    bars: tuple[float, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -96,7 +117,7 @@ class Blanks:
     names: tuple[str, ...]
 
 
-Block: TypeAlias = Heading | Paragraph | Items | Table | Pictures | Work | Blanks
+Block: TypeAlias = Heading | Paragraph | Items | Facts | Table | Pictures | Work | Blanks
 
 
 @dataclass(frozen=True, slots=True)

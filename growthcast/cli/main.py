@@ -23,6 +23,7 @@ COMMANDS = {
     "add": "keep",
     "log": "log",
     "unlog": "keep",
+    "open": "open_desk",
     "check": "check",
     "interval": "forecast",
     "forecast": "forecast",

@@ -37,7 +37,8 @@ class IntervalOptions:
     floor and its budget, what lies within the scatter of a cut below the floor still counting as
     at it. ``chance_at_least_cut`` is the chance when every area is taken down to its least cut.
     ``end_cm`` (A, F) are the heights to which the cuts have grown by the next visit in each of the
-    first draws, ``rest_d`` (A, F) the days without growth after the cut.
+    first draws, ``found_cm`` (A, 3) their p10, p50 and p90 over all draws, ``rest_d`` (A, F)
+    the days without growth after the cut.
     """
 
     interval_d: int
@@ -49,7 +50,7 @@ class IntervalOptions:
     removed_share: FloatArray
     removed_cm: FloatArray
     chance_within: FloatArray
-    cm_over_budget_p90: FloatArray
+    found_cm: FloatArray
     cut_needed_cm: FloatArray
     days_below_floor: FloatArray
     end_cm: Singles
@@ -63,7 +64,7 @@ class IntervalOptions:
 
 
 def interval_options(
-    living: LivingAreas, interval_d: int, confidence: FloatArray
+    living: LivingAreas, interval_d: int, confidence: FloatArray, cut_cm: FloatArray | None = None
 ) -> IntervalOptions:
     """Work out what one interval asks of each tank and what it gives.
 
@@ -76,6 +77,8 @@ def interval_options(
     confidence : array (R,)
         Wanted chance of each tank that all its areas stay within their budgets until the next
         visit [0-1].
+    cut_cm : array (A,), optional
+        Cuts to judge instead of those that the interval asks for [cm, or % cover].
 
     Returns
     -------
@@ -99,12 +102,14 @@ def interval_options(
     rank = highest_rank(living, ranked, highest, least, confidence)
     reach = np.minimum(living.budget_cm, living.usual_ceiling_cm)
     cut = np.minimum(np.maximum(at_rank(ranked, rank[living.run]), least), reach)
+    cut = cut if cut_cm is None else np.minimum(cut_cm, reach)
     holds, at_least = highest >= column(cut), highest >= column(least)
     chance_all = all_hold(living, holds)
     left = living.stage_after_cut(cut)
     end = living.height_at(left + growth)
     first_ends = end[:, :FOLLOWED_DRAWS].copy()
-    usual_end, late_end = quick_quantiles(end, (0.5, 0.9)).T
+    found_cm = quick_quantiles(end, (0.1, 0.5, 0.9))
+    usual_end = found_cm[:, 1]
     removed_cm = np.maximum(usual_end - cut, 0.0)
     feasible = chance_all >= confidence
     needed, short = cut.copy(), ~feasible[living.run]
@@ -121,7 +126,7 @@ def interval_options(
         removed_share=removed_cm / np.maximum(usual_end, 1e-9),
         removed_cm=removed_cm,
         chance_within=share_of_draws(holds),
-        cm_over_budget_p90=np.maximum(late_end - living.budget_cm, 0.0),
+        found_cm=found_cm,
         cut_needed_cm=np.where(needed < living.safe_cut_cm, np.nan, needed),
         days_below_floor=_days_below_floor(living, interval_d, growth, needed, rest_d),
         end_cm=first_ends,

@@ -22,7 +22,7 @@ from growthcast.service.advice import (
 )
 from growthcast.service.certainty import in_full, next_longer
 from growthcast.service.effort.learn import Timing, learn_timing
-from growthcast.service.effort.visits import VisitEffort, visit_efforts, year_of_visits
+from growthcast.service.effort.visits import Range, VisitEffort, visit_efforts, year_of_visits
 from growthcast.service.holding import not_holding
 from growthcast.service.interval import IntervalOptions, interval_options, needed_budgets
 from growthcast.service.living import LivingAreas, living_areas, living_part
@@ -128,6 +128,12 @@ class _Block:
     choices: list[_Choice]
     needed_budget_cm: FloatArray
 
+    def option(self, number: int, run: int) -> OptionAdvice:
+        """Return what one interval asks of a tank and gives."""
+        rate = self.book.practice.labour_rate_per_h
+        areas = self.areas[number][self.living.of_tank(run)]
+        return _option(self.options[number], self.efforts[number], run, areas, rate)
+
 
 def _worked_out(
     book: Book, fit: GrowthFit, living: LivingAreas, timing: Timing, basis: list[Basis]
@@ -192,7 +198,8 @@ def _areas(
     ids = book.areas.text("area_id")
     cut, removed = option.cut_cm.tolist(), option.removed_share.tolist()
     chance, below = option.chance_within.tolist(), option.days_below_floor.tolist()
-    over, needed = option.cm_over_budget_p90.tolist(), option.cut_needed_cm.tolist()
+    over = np.maximum(option.found_cm[:, 2] - living.budget_cm, 0.0).tolist()
+    needed, found = option.cut_needed_cm.tolist(), option.found_cm.tolist()
     return [
         AreaAdvice(
             area_id=str(ids[place]),
@@ -205,6 +212,7 @@ def _areas(
             cm_over_budget_p90=over[i],
             cut_needed_cm=None if needed[i] != needed[i] else needed[i],  # NaN: none
             basis=basis[place],
+            found=Range(*found[i]),
         )
         for i, place in enumerate(living.area.tolist())
     ]
@@ -222,7 +230,7 @@ def _advise(block: _Block, run: int) -> TankAdvice:
         **_of_tank(book, tank, block.confidence[run], block.cap_d[run]),
         recommended_interval_d=None if chosen is None else block.options[chosen].interval_d,
         limited_by=short[0].area.area_id if short and holds else None,
-        options=tuple(_option(block, n, run) for n in choice.mine),
+        options=tuple(block.option(n, run) for n in choice.mine),
         fails_at_d=None if choice.failing is None else block.options[choice.failing].interval_d,
         short=short,
         longer=None if chosen is None else _longer(block, chosen, choice.failing, run),
@@ -240,8 +248,8 @@ def _longer(block: _Block, chosen: int, failing: int | None, run: int) -> NextLo
         block.efforts[n].hours_of_year(run, block.options[n].interval_d) for n in (chosen, failing)
     ]
     return next_longer(
-        _option(block, chosen, run),
-        _option(block, failing, run),
+        block.option(chosen, run),
+        block.option(failing, run),
         now_h=hours[0],
         longer_h=hours[1],
         labour_rate_per_h=block.book.practice.labour_rate_per_h,
@@ -315,9 +323,42 @@ def area_label(book: Book, place: int) -> str:
     return str(book.areas.text("label")[place] or book.areas.text("area_id")[place])
 
 
-def _option(block: _Block, number: int, run: int) -> OptionAdvice:
-    option, effort = block.options[number], block.efforts[number]
-    mean_visit, rate = effort.of_mean_visit(run), block.book.practice.labour_rate_per_h
+def option_of(
+    book: Book, fit: GrowthFit, tank: int, interval_d: int, cut_cm: FloatArray | None = None
+) -> OptionAdvice:
+    """Work out one interval of one tank, listed or not.
+
+    Parameters
+    ----------
+    book : Book
+        The book that was fitted.
+    fit : GrowthFit
+        Its fit.
+    tank : int
+        Place of a tank in the book in which something grows.
+    interval_d : int
+        Days between visits [d].
+    cut_cm : array (A,), optional
+        Height to which each of its areas is cut [cm, or % cover], instead of the highest that hold.
+
+    Returns
+    -------
+    OptionAdvice
+        As ``recommend`` has it.
+    """
+    living = living_areas(fit, np.array([tank]))
+    confidence = book.of_tanks("confidence")[living.tank]
+    fixed_min = (book.of_tanks("fixed_min") + book.of_tanks("travel_min"))[living.tank]
+    option = interval_options(living, interval_d, confidence, cut_cm)
+    [effort] = visit_efforts(living, fit.design, learn_timing(book, fit), [option], fixed_min)
+    areas = _areas(book, fit, living, fit.basis, option)
+    return _option(option, effort, 0, areas, book.practice.labour_rate_per_h)
+
+
+def _option(
+    option: IntervalOptions, effort: VisitEffort, run: int, areas: list[AreaAdvice], rate: float
+) -> OptionAdvice:
+    mean_visit = effort.of_mean_visit(run)
     return OptionAdvice(
         interval_d=option.interval_d,
         feasible=bool(option.feasible[run]),
@@ -327,7 +368,7 @@ def _option(block: _Block, number: int, run: int) -> OptionAdvice:
         minutes_per_visit=mean_visit.p50,
         minutes_range=effort.of_visit(run),
         year=year_of_visits(option.interval_d, mean_visit, rate),
-        areas=tuple(block.areas[number][block.living.of_tank(run)]),
+        areas=tuple(areas),
     )
 
 

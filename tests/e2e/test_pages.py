@@ -131,6 +131,7 @@ def test_without_typst_the_way_to_print_is_told(
         (("--tank", "lobby"), "--out FILE.html"),
         (("--out", "a.html"), "--tank ID"),
         (("--tank", "lobby", "--client", "Client A", "--out", "a.html"), "--client NAME"),
+        (("--client", "Client A", "--every", "7", "--out", "a.html"), "name it with --tank ID"),
         (("--tank", "loby", "--out", "a.html"), 'did you mean "lobby"'),
         (("--client", "Client Z", "--out", "a.html"), "did you mean"),
         (("--client", "nobody", "--out", "a.html"), "the clients are Client A, Client B"),
