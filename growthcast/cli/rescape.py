@@ -246,7 +246,7 @@ def _nothing_to_compare(fit: GrowthFit, place: int, plants: Sequence[str], form:
 
 def _answer_layouts(asked: _Asked, book: Book, fit: GrowthFit, tank: int) -> None:
     """Print what each layout of a tank allows beside the tank as it is."""
-    from growthcast.say.layouts import layout_in_json, layouts_words
+    from growthcast.say.rescape import layout_in_json, layouts_words
     from growthcast.service.rescape.layouts import compare_layouts
 
     tank_id, currency = str(fit.design.tank_id[tank]), book.practice.currency
@@ -286,7 +286,7 @@ def _answer_swaps(asked: _Asked, book: Book, fit: GrowthFit, tank: int, reach_d:
     """Print the fewest swaps with which a tank holds an interval."""
     import numpy as np
 
-    from growthcast.say.swaps import swaps_in_json, swaps_words
+    from growthcast.say.rescape import swaps_in_json, swaps_words
     from growthcast.service.rescape.swaps import swaps_to_reach
 
     plants, design = _plants(book, asked), fit.design
