@@ -34,8 +34,6 @@ from growthcast.errors import Exit, UsageError
 from growthcast.say import words
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator
-
     from growthcast.book.book import Book
     from growthcast.errors import Finding
 
