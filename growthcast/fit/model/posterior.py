@@ -36,7 +36,7 @@ from growthcast.fit.solver.problem import (
     RATE,
     Point,
 )
-from growthcast.fit.solver.view import View, departure_given, departure_of, seen
+from growthcast.fit.solver.view import View, follows, seen
 
 Floats = NDArray[np.floating[Any]]
 
@@ -369,7 +369,7 @@ def _moved_by_rates(view: View, covariance: FloatArray) -> FloatArray:
     rate_sd = np.sqrt(covariance[:, RATE, RATE])
     along = (covariance[:, :, RATE] / rate_sd[:, None]).T
     averaged = 0.5 * (_score(view, along) + _score(view, -along))
-    moved = departure_given(view, averaged) - departure_of(view)
+    moved = follows(view, averaged - view.score)
     in_sd = np.abs(moved) / np.sqrt(np.einsum("aii->ia", covariance))
     moved *= FURTHEST / np.maximum(np.max(in_sd, axis=0), FURTHEST)
     return moved
@@ -379,7 +379,7 @@ def _score(view: View, departure: FloatArray) -> FloatArray:
     """Score (B, A) of all chains, the borders a departure (B, A) off."""
     problem, point = view.problem, view.point
     stages = tuple(
-        begun + known.departure(block.chains.nodes, departure)
+        begun + known.departure(block.chains.nodes.area, departure)
         for block, known, begun in zip(problem.blocks, view.filtered, point.stages, strict=True)
     )
     there = Point(stages, point.border + departure)

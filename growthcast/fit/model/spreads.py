@@ -29,10 +29,9 @@ from numpy.typing import NDArray
 from growthcast.arrays import FloatArray, IntArray, TextArray
 from growthcast.fit.model.clock import LEAST_AWAKE_SHARE
 from growthcast.fit.rows.chains import Link
-from growthcast.fit.solver.hierarchy import solve_effects
 from growthcast.fit.solver.kalman import filter_along, score_of
 from growthcast.fit.solver.problem import RATE
-from growthcast.fit.solver.view import View, departure_given, departure_of
+from growthcast.fit.solver.view import View, departure_of, follows, repooled
 from growthcast.growth.normal import normal_cdf, normal_quantile
 from growthcast.species import read_forms
 
@@ -236,8 +235,7 @@ def by_lag(view: View) -> FloatArray:
         Departures of the areas' borders per day of lag [1/d]. With gaps that are all alike a log
         rate goes up by ``1 / (gap - lag)``, and growth over such a gap stays as it was.
     """
-    along = _along(view)
-    return departure_given(view, view.score + along.border_score) - departure_of(view)
+    return follows(view, _along(view).border_score)
 
 
 def lags_told(view: View, form: IntArray, lags: Lags) -> Lags:
@@ -265,9 +263,8 @@ def lags_told(view: View, form: IntArray, lags: Lags) -> Lags:
     own = np.bincount(form, along.information, size).astype(np.float64)
     curvature: FloatArray = own * np.eye(size)
     for one in np.unique(form):
-        only = np.where(form == one, along.border_score, 0.0)
-        follows = departure_given(view, view.score + only) - departure
-        curvature[:, one] -= np.bincount(form, (along.border_score * follows).sum(axis=0), size)
+        moved = follows(view, np.where(form == one, along.border_score, 0.0))
+        curvature[:, one] -= np.bincount(form, (along.border_score * moved).sum(axis=0), size)
     slope, curvature = _without_the_table(view, form, along, departure, slope, curvature)
     curvature = _positive(0.5 * (curvature + curvature.T))
     precision = np.linalg.inv(prior.covariance) + curvature
@@ -290,12 +287,10 @@ def _without_the_table(
     """
     pooling, effects = view.problem.pooling, view.effects
     raised = replace(pooling, offset=pooling.offset + 1.0)
-    moved = solve_effects(view.area, view.point.border, raised)
-    there = replace(view, problem=replace(view.problem, pooling=raised), effects=moved)
-    follows = departure_of(there) - departure
-    species = pooling.species_precision
-    own = TABLE_SPREAD**-2 - float(species @ (moved.species - effects.species))
-    across = np.bincount(form, (along.border_score * follows).sum(axis=0), slope.size)
+    there = repooled(view, replace(view.problem, pooling=raised))
+    moved, species = departure_of(there) - departure, pooling.species_precision
+    own = TABLE_SPREAD**-2 - float(species @ (there.effects.species - effects.species))
+    across = np.bincount(form, (along.border_score * moved).sum(axis=0), slope.size)
     off = float(species @ effects.species)
     return slope + across * off / own, curvature - np.outer(across, across) / own
 

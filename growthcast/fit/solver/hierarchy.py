@@ -8,7 +8,7 @@ the species list: the arrow form of the joint normal equations.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -126,6 +126,19 @@ class Effects:
     tank_covariance: FloatArray
     regression: FloatArray
 
+    def given(self, pooling: Pooling, score: FloatArray) -> Effects:
+        """Return the effects that areas' scores (A, 1 + M) on (centre, knots) lead to."""
+        tank_score = _summed(score, pooling.tank, self.tank.shape[0])
+        planted, species = pooling.planted
+        back = np.einsum("ak,ak->a", self.regression, tank_score[pooling.tank])
+        right = np.bincount(species, score[:, 0] + back, minlength=planted.size)
+        effect = np.zeros_like(self.species)
+        effect[planted] = self.species_covariance[np.ix_(planted, planted)] @ right
+        tank = np.einsum("kij,kj->ki", self.tank_covariance, tank_score)
+        moved = self.regression * effect[pooling.species, None]
+        tank += _summed(moved, pooling.tank, self.tank.shape[0])
+        return replace(self, species=effect, tank=tank)
+
     def centre(self, pooling: Pooling) -> FloatArray:
         """Prior mean of each area's log rate given the shared effects, (A,)."""
         shared = self.species[pooling.species] + self.tank[pooling.tank, 0]
@@ -219,25 +232,19 @@ def solve_effects(area: AreaInformation, border: FloatArray, pooling: Pooling) -
     precision = _summed(information, pooling.tank, tanks)
     precision[:, 0, 0] += pooling.tank_precision
     precision[:, 1:, 1:] += pooling.knot_precision
-    tank_score = _summed(score, pooling.tank, tanks)
     diagonal = np.einsum("kii->ki", precision)
     precision += (diagonal <= 0.0)[:, :, None] * np.eye(width)
     covariance: FloatArray = np.linalg.inv(precision).astype(np.float64)
     cross_information = information[:, :, 0]
-    tank_regression = -np.einsum("akl,al->ak", covariance[pooling.tank], cross_information)
-
-    species_covariance, effect = _species_effects(
-        pooling, cross_information, tank_regression, score, tank_score
-    )
-    tank = np.einsum("kij,kj->ki", covariance, tank_score)
-    tank += _summed(tank_regression * effect[pooling.species, None], pooling.tank, tanks)
-    return Effects(
-        species=effect,
-        species_covariance=species_covariance,
-        tank=tank,
+    regression = -np.einsum("akl,al->ak", covariance[pooling.tank], cross_information)
+    unknown = Effects(
+        species=np.zeros(pooling.species_precision.size),
+        species_covariance=_species_covariance(pooling, cross_information, regression),
+        tank=np.zeros((tanks, width)),
         tank_covariance=covariance,
-        regression=tank_regression,
+        regression=regression,
     )
+    return unknown.given(pooling, score)
 
 
 def _information_on_centre(
@@ -252,21 +259,39 @@ def _information_on_centre(
     step = np.concatenate([(prior_weight - 1.0)[:, None], regression], axis=1)
     information = area.precision + area.precision[:, :, :1] * step[:, None, :]
     information[:, 0] = information[:, :, 0] = area.precision[:, 0] * prior_weight[:, None]
-    score = area.score.copy()
-    score[:, 1:] += regression * area.score[:, :1]
-    score[:, 0] *= prior_weight
+    score = score_on_centre(area, area.score, pooling)
     current = np.concatenate([(border[RATE] - pooling.offset)[:, None], border[KNOTS:].T], axis=1)
     return information, score + np.einsum("akl,al->ak", information, current)
 
 
-def _species_effects(
-    pooling: Pooling,
-    cross_information: FloatArray,
-    tank_regression: FloatArray,
-    score: FloatArray,
-    tank_score: FloatArray,
-) -> tuple[FloatArray, FloatArray]:
-    """Covariance (S, S) and mean (S,) of the species effects once the tanks are eliminated.
+def score_on_centre(area: AreaInformation, score: FloatArray, pooling: Pooling) -> FloatArray:
+    """Turn scores on (log rate, knots) into scores on (its centre, knots), the rate eliminated.
+
+    Parameters
+    ----------
+    area : AreaInformation
+        What the chains say.
+    score : array (A, 1 + M)
+        Scores on departures of log rates and knots.
+    pooling : Pooling
+        The priors.
+
+    Returns
+    -------
+    array (A, 1 + M)
+        Scores on departures of what log rates are centred on, and of knots.
+    """
+    _, prior_weight, regression = area.rate_given(pooling.area_precision)
+    on_centre = score.copy()
+    on_centre[:, 1:] += regression * score[:, :1]
+    on_centre[:, 0] *= prior_weight
+    return on_centre
+
+
+def _species_covariance(
+    pooling: Pooling, cross_information: FloatArray, tank_regression: FloatArray
+) -> FloatArray:
+    """Covariance (S, S) of the species effects once the tanks are eliminated.
 
     Species that nobody has planted keep their priors.
     """
@@ -284,15 +309,11 @@ def _species_effects(
         dense += cross.reshape(-1, size).T @ regressed.reshape(-1, size)
     singular = np.diag(dense) <= 0.0
     dense[singular, singular] = 1.0
-    back = np.einsum("ak,ak->a", tank_regression, tank_score[pooling.tank])
-    right = np.bincount(species, score[:, 0] + back, minlength=size)
     precision = pooling.species_precision
     covariance = np.diag(1.0 / np.where(precision > 0.0, precision, 1.0))
     inverse = np.linalg.inv(0.5 * (dense + dense.T))
     covariance[np.ix_(planted, planted)] = 0.5 * (inverse + inverse.T)
-    effect = np.zeros(precision.size)
-    effect[planted] = covariance[np.ix_(planted, planted)] @ right
-    return covariance, effect
+    return covariance
 
 
 def covariance_root(

@@ -21,7 +21,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from growthcast.arrays import FloatArray, IntArray
-from growthcast.fit.rows.chains import Chains, Link, Nodes
+from growthcast.fit.rows.chains import Chains, Link
 from growthcast.fit.solver.linearise import Linearised
 from growthcast.fit.solver.problem import BORDER, CEILING, HABIT, OF_STARTS
 
@@ -37,11 +37,12 @@ class Filtered:
     sensitivity: FloatArray
     variance: FloatArray
 
-    def departure(self, nodes: Nodes, borders: FloatArray) -> FloatArray:
-        """Departure (N,) of every stage for a departure (B, A) of the borders."""
-        step: FloatArray = self.mean + (self.sensitivity * borders.take(nodes.area, axis=1)).sum(
-            axis=0
-        )
+    def departure(
+        self, area: IntArray, borders: FloatArray, at: slice | IntArray = slice(None)
+    ) -> FloatArray:
+        """Departure (n,) of stages ``at`` some nodes, of areas (N,), with the borders' (B, A)."""
+        moved = self.sensitivity[:, at] * borders.take(area[at], axis=1)
+        step: FloatArray = self.mean[at] + moved.sum(axis=0)
         return step
 
 
@@ -197,7 +198,7 @@ def state_smoother(
     chains: Chains, at: Linearised, forward: FilterPass, departure: FloatArray
 ) -> FloatArray:
     """Departure of every stage, (N,), that goes with a departure (B, A) of the borders."""
-    step = forward.filtered.departure(chains.nodes, departure)
+    step = forward.filtered.departure(chains.nodes.area, departure)
     border = departure.take(chains.nodes.area, axis=1)
     predicted = forward.predicted[0] + (forward.predicted[1:] * border).sum(axis=0)
     for behind, later in _backwards(chains):

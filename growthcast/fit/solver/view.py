@@ -12,6 +12,7 @@ from growthcast.fit.solver.hierarchy import (
     AreaInformation,
     Effects,
     area_information,
+    score_on_centre,
     solve_effects,
 )
 from growthcast.fit.solver.kalman import (
@@ -22,7 +23,16 @@ from growthcast.fit.solver.kalman import (
     smooth_unread_starts,
 )
 from growthcast.fit.solver.linearise import Linearised, linearise
-from growthcast.fit.solver.problem import BORDER, KNOTS, OWN, RATE, CannotFit, Point, Problem
+from growthcast.fit.solver.problem import (
+    BORDER,
+    CEILING,
+    KNOTS,
+    OWN,
+    RATE,
+    CannotFit,
+    Point,
+    Problem,
+)
 
 MOST_BLOCKS_KEPT = 4
 """Of books with more blocks a view keeps what a step needs: keeping all of it would cost more time
@@ -91,6 +101,26 @@ def view_of(problem: Problem, point: Point) -> View:
     )
 
 
+def repooled(view: View, problem: Problem) -> View:
+    """Return a view under other priors of what areas share and have alone.
+
+    Parameters
+    ----------
+    view : View
+        A problem linearised at a point.
+    problem : Problem
+        The same problem with another pooling; what the chains say stays as it is.
+
+    Returns
+    -------
+    View
+        At the same point.
+    """
+    area = area_information(view.information, view.score, view.point.border, problem.pooling)
+    effects = solve_effects(area, view.point.border, problem.pooling)
+    return replace(view, problem=problem, area=area, effects=effects)
+
+
 def seen(
     problem: Problem, point: Point, number: int, drift: SpanDrift | None = None
 ) -> tuple[Linearised, FilterPass]:
@@ -123,34 +153,54 @@ def misfit_of_tanks(view: View) -> FloatArray:
 def departure_of(view: View) -> FloatArray:
     """Step (B, A) of every area's border that goes with the shared effects."""
     pooling, area, effects = view.problem.pooling, view.area, view.effects
-    border, own = view.point.border, pooling.area_precision
-    posterior_precision, _, regression = area.rate_given(own)
+    border = view.point.border
+    off = effects.centre(pooling) - border[RATE]
     knots = effects.knots()[:, pooling.tank] - border[KNOTS:]
-    score = area.score[:, 0] + own * (effects.centre(pooling) - border[RATE])
-    known = posterior_precision > 0.0
-    rate = np.divide(score, posterior_precision, out=np.zeros_like(score), where=known)
-    rate = rate + np.einsum("am,ma->a", regression, knots)
-    moved = np.concatenate([rate[None], knots])
-    own_moved = (area.own_mean + np.einsum("aik,ka->ai", area.own_regression, moved)).T
-    return np.concatenate([own_moved, moved])
+    return _with_shared(area, pooling, area.own_mean, area.score[:, 0], off, knots)
 
 
-def departure_given(view: View, score: FloatArray) -> FloatArray:
-    """Step of every area's border if the chains' scores were others.
+def follows(view: View, score: FloatArray) -> FloatArray:
+    """How the borders would move with other scores of the chains.
 
     Parameters
     ----------
     view : View
         The problem linearised at a point.
     score : array (B, A)
-        The other scores [1 / parameter].
+        Change of the scores [1 / parameter].
 
     Returns
     -------
     array (B, A)
-        Departures from the point [log].
+        Change of the areas' departures from the point [log].
     """
-    border, pooling = view.point.border, view.problem.pooling
-    area = area_information(view.information, score, border, pooling)
-    effects = solve_effects(area, border, pooling)
-    return departure_of(replace(view, area=area, effects=effects))
+    pooling, area = view.problem.pooling, view.area
+    own_score = score[:RATE].T.copy()
+    own_score[~pooling.ceiling_learnt, CEILING] = 0.0
+    own_mean = np.einsum("aij,aj->ai", area.own_covariance, own_score)
+    shared = score[RATE:].T + np.einsum("aik,ai->ak", area.own_regression, own_score)
+    effects = view.effects.given(pooling, score_on_centre(area, shared, pooling))
+    off, knots = effects.centre(pooling) - pooling.offset, effects.knots()[:, pooling.tank]
+    return _with_shared(area, pooling, own_mean, shared[:, 0], off, knots)
+
+
+def _with_shared(
+    area: AreaInformation,
+    pooling: Pooling,
+    own_mean: FloatArray,
+    score: FloatArray,
+    off: FloatArray,
+    knots: FloatArray,
+) -> FloatArray:
+    """Departures (B, A) of borders whose rates are centred ``off`` (A,), with those of the knots.
+
+    ``own_mean`` (A, 3) and ``score`` (A,) are what the chains say on what an area has alone and on
+    its log rate.
+    """
+    posterior_precision, _, regression = area.rate_given(pooling.area_precision)
+    score, known = score + pooling.area_precision * off, posterior_precision > 0.0
+    rate = np.divide(score, posterior_precision, out=np.zeros_like(score), where=known)
+    rate = rate + np.einsum("am,ma->a", regression, knots)
+    moved = np.concatenate([rate[None], knots])
+    own_moved = (own_mean + np.einsum("aik,ka->ai", area.own_regression, moved)).T
+    return np.concatenate([own_moved, moved])
