@@ -221,8 +221,7 @@ def _scaled(
 
 def _log(values: FloatArray, least: float) -> FloatArray:
     """Logarithm, small values counting as the least; NaN stays."""
-    logs: FloatArray = np.log(np.maximum(values, least))
-    return logs
+    return np.log(np.maximum(values, least))
 
 
 @dataclass(frozen=True, slots=True)
@@ -370,9 +369,8 @@ def _predicted(
     new_prior_sd: FloatArray,
 ) -> tuple[FloatArray, FloatArray]:
     """Mean and standard deviation of new tanks' effects, learnt from tanks (n) of known error."""
-    from sklearn.linear_model import (  # type: ignore[import-untyped]  # a large book pays for it
-        BayesianRidge,
-    )
+    # Imported here: a large book pays for it.
+    from sklearn.linear_model import BayesianRidge  # type: ignore[import-untyped]
 
     regression = BayesianRidge(
         fit_intercept=False,

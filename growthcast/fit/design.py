@@ -9,12 +9,7 @@ import numpy as np
 
 from growthcast.arrays import BoolArray, FloatArray, IntArray, TextArray
 from growthcast.book.book import Book, WholeTank
-from growthcast.fit.model.clock import (
-    GrowthClock,
-    TankConditions,
-    growth_clock,
-    tank_conditions,
-)
+from growthcast.fit.model.clock import GrowthClock, TankConditions, growth_clock, tank_conditions
 from growthcast.fit.model.noise import ErrorModel, knot_precision
 from growthcast.fit.model.spreads import Spreads, forms_of
 from growthcast.fit.rows.chains import Link, pack_chains
@@ -197,10 +192,7 @@ def _errors(book: Book, is_cover: BoolArray, spreads: Spreads) -> ErrorModel:
 
 
 def _clock(
-    book: Book,
-    traits: AreaTraits,
-    species: IntArray,
-    priors: SpeciesPriors,
+    book: Book, traits: AreaTraits, species: IntArray, priors: SpeciesPriors
 ) -> tuple[TankConditions, GrowthClock]:
     """The conditions of every tank, and the clock they give every area."""
     reference = read_reference()
@@ -269,10 +261,7 @@ def _gram_per_cm(area_cm2: FloatArray, species: IntArray, priors: SpeciesPriors)
     """Drained mass [g] of a centimetre of height, or of a point of cover, of each area (A,)."""
     density = priors.density_g_l[species]
     by_cover = density * area_cm2 / 100.0 / 100.0  # g per dm2 at full cover
-    grams: FloatArray = np.where(
-        priors.measure_is_cover[species], by_cover, density * area_cm2 / 1000.0
-    )
-    return grams
+    return np.where(priors.measure_is_cover[species], by_cover, density * area_cm2 / 1000.0)
 
 
 def _pooling(
@@ -287,9 +276,7 @@ def _pooling(
     """Priors of rates and ceilings. Water caps every plant's height, not only the tall ones'."""
     water_cm = book.tanks.number("water_depth_cm")[tank]
     capped = np.where(
-        priors.reaches_surface[species],
-        water_cm,
-        np.minimum(priors.ceiling_cm[species], water_cm),
+        priors.reaches_surface[species], water_cm, np.minimum(priors.ceiling_cm[species], water_cm)
     )
     ceiling_cm = np.where(priors.measure_is_cover[species], COVER_CEILING, capped)
     return Pooling(

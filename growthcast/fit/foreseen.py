@@ -85,15 +85,7 @@ class Evidence:
 
     def of(self, rows: BoolArray | IntArray) -> Evidence:
         """Return some of the readings."""
-        per_reading = (
-            "area",
-            "tank",
-            "day",
-            "surprise_cm",
-            "variance_cm2",
-            "lean_cm",
-            "grown_cm",
-        )
+        per_reading = ("area", "tank", "day", "surprise_cm", "variance_cm2", "lean_cm", "grown_cm")
         return replace(self, **{name: getattr(self, name)[rows] for name in per_reading})
 
 
@@ -133,11 +125,7 @@ def evidence_under(
 
 
 def _evidence(
-    usual: GrowthFit,
-    book: Book,
-    on: date,
-    origin_day: float,
-    doubted: frozenset[tuple[int, float]],
+    usual: GrowthFit, book: Book, on: date, origin_day: float, doubted: frozenset[tuple[int, float]]
 ) -> Evidence:
     design = _read_alike(build_design(book, on, usual.design.spreads), usual)
     border = usual.posterior(np.arange(design.area_id.size)).mean.border.copy()

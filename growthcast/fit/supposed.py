@@ -262,8 +262,7 @@ def _block_of_new(problem: Problem, known: int, on_day: float) -> Block:
 
 def day_of(fit: GrowthFit) -> date:
     """Return the date of the day a fit was made for."""
-    day: date = np.datetime64(int(fit.design.on_day), "D").item()
-    return day
+    return np.datetime64(int(fit.design.on_day), "D").item()
 
 
 def _replanted(book: Book, fit: GrowthFit, area_id: str, species_id: str) -> PlannedArea:
@@ -311,11 +310,7 @@ def _number(value: float) -> float | None:
 
 
 def _changed_clock(
-    book: Book,
-    fit: GrowthFit,
-    tank: int,
-    values: Mapping[str, float],
-    never: Mapping[str, float],
+    book: Book, fit: GrowthFit, tank: int, values: Mapping[str, float], never: Mapping[str, float]
 ) -> tuple[Book, GrowthClock, TankConditions]:
     """Return the book with the supposed rows, the clock that runs on as they say, the conditions.
 

@@ -130,8 +130,7 @@ def _split_days(days: FloatArray, splits: int) -> FloatArray:
     tested = days[int(np.ceil(UNTESTED_SHARE * days.size)) :]
     if tested.size <= splits:
         return tested
-    even: FloatArray = tested[np.round(np.linspace(0, tested.size - 1, splits)).astype(np.int64)]
-    return even
+    return tested[np.round(np.linspace(0, tested.size - 1, splits)).astype(np.int64)]
 
 
 def _readings(book: Book, visits: Visits, split_days: FloatArray) -> Readings:

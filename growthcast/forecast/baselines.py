@@ -312,14 +312,12 @@ def _curve(
 
 def _stage(height_cm: FloatArray, ceiling_cm: FloatArray) -> FloatArray:
     share = np.minimum(height_cm / ceiling_cm, HIGHEST_SHARE)
-    staged: FloatArray = np.log(share / (1.0 - share))
-    return staged
+    return np.log(share / (1.0 - share))
 
 
 def _grown(height_cm: FloatArray, ceiling_cm: FloatArray, growth: FloatArray) -> FloatArray:
     """Height after ``growth`` (rate times days) along the logistic."""
-    grown: FloatArray = ceiling_cm / (1.0 + np.exp(-_stage(height_cm, ceiling_cm) - growth))
-    return grown
+    return ceiling_cm / (1.0 + np.exp(-_stage(height_cm, ceiling_cm) - growth))
 
 
 def _spread(errors: FloatArray, area: IntArray, count: int, usual: float) -> FloatArray:

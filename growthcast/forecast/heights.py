@@ -96,8 +96,7 @@ def _noise() -> Singles:
     """Standard normals (Q, E): what is left open at each node, in equal parts."""
     at = ROOT_OF_TWO * np.arange(NODES)
     part = (np.arange(NOISE_PARTS) + 0.5) / NOISE_PARTS
-    normals: Singles = normal_quantile((at[:, None] + part) % 1.0).astype(np.float32)
-    return normals
+    return normal_quantile((at[:, None] + part) % 1.0).astype(np.float32)
 
 
 def outlook(
@@ -169,10 +168,7 @@ def outlook(
     grown *= column(relative)
     grown += column(left)
     return Outlook(
-        mean=mean,
-        sd=np.sqrt(grown, out=grown),
-        ceiling_cm=ceiling,
-        shape=column(shape[:, None]),
+        mean=mean, sd=np.sqrt(grown, out=grown), ceiling_cm=ceiling, shape=column(shape[:, None])
     )
 
 
@@ -277,8 +273,7 @@ def rate_range(fit: GrowthFit, areas: IntArray, posterior: AreaPosterior) -> Flo
     """
     speed = fit.design.clock.speed(fit.design.on_day)[areas]
     pace, pace_sd = rate_on_day(posterior)
-    rate: FloatArray = speed[:, None] * np.exp(pace[:, None] + RANGE_80 * pace_sd[:, None])
-    return rate
+    return speed[:, None] * np.exp(pace[:, None] + RANGE_80 * pace_sd[:, None])
 
 
 @finite_answer
@@ -307,8 +302,7 @@ def growth_a_week(fit: GrowthFit, areas: IntArray) -> FloatArray:
     at = stage(np.minimum(middle, ceiling * BELOW_CEILING), ceiling, shape)
     half = 3.5 * shape_factor(shape) * rate_range(fit, areas, posterior)
     later, before = (height_at_stage(at + way * half, ceiling, shape) for way in (1.0, -1.0))
-    grown: FloatArray = later - before
-    return grown
+    return later - before
 
 
 @dataclass(frozen=True, slots=True)
@@ -391,5 +385,4 @@ def chance_over(fit: GrowthFit, areas: IntArray, view: Outlook) -> FloatArray:
         Chance [0-1].
     """
     budget = np.broadcast_to(fit.design.traits.budget_cm[areas][:, None], view.mean.shape[:2])
-    over: FloatArray = 1.0 - view.chance_below(budget)
-    return over
+    return 1.0 - view.chance_below(budget)

@@ -250,10 +250,7 @@ def _nonzero(shape: FloatArray) -> FloatArray:
 
 
 def growth_rate_cm_per_day(
-    height_cm: ArrayLike,
-    rate_per_day: ArrayLike,
-    ceiling_cm: ArrayLike,
-    shape: ArrayLike = 1.0,
+    height_cm: ArrayLike, rate_per_day: ArrayLike, ceiling_cm: ArrayLike, shape: ArrayLike = 1.0
 ) -> FloatArray:
     """Return the speed of growth at a height.
 
@@ -528,8 +525,7 @@ def _log_shortfall(height_cm: ArrayLike, ceiling_cm: ArrayLike) -> FloatArray:
     with np.errstate(divide="ignore"):  # the logarithm of height 0 is meant to be -inf
         far = np.log(np.where(low, share, 0.5))
     near = np.log1p(np.where(low, -0.5, np.minimum(gap, 0.0)))
-    shortfall: FloatArray = 0.0 - np.where(low, far, near)
-    return shortfall
+    return 0.0 - np.where(low, far, near)
 
 
 def _log_mean_exp(x: FloatArray) -> FloatArray:
@@ -537,8 +533,7 @@ def _log_mean_exp(x: FloatArray) -> FloatArray:
     small = np.abs(x) < 1e-5
     size = np.where(small, 1.0, np.abs(x))
     large = np.maximum(x, 0.0) + np.log(-np.expm1(-size) / size)
-    result: FloatArray = np.where(small, x / 2.0 + x * x / 24.0, large)
-    return result
+    return np.where(small, x / 2.0 + x * x / 24.0, large)
 
 
 def _shortfall_at_stage(stage: ArrayLike, m: FloatArray) -> FloatArray:

@@ -84,8 +84,7 @@ def log_density(departure: FloatArray, variance: FloatArray) -> FloatArray:
     >>> log_density(np.array([0.0, 2.0]), np.array([1.0, 4.0])).round(4).tolist()
     [-0.9189, -2.1121]
     """
-    density: FloatArray = -0.5 * (departure**2 / variance + np.log(2.0 * math.pi * variance))
-    return density
+    return -0.5 * (departure**2 / variance + np.log(2.0 * math.pi * variance))
 
 
 def log_normal_cdf(x: FloatArray) -> FloatArray:

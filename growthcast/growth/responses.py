@@ -161,8 +161,7 @@ def below_compensation(
     [True, False]
     """
     gain = light_gain_h(ppfd_umol, photoperiod_h, light_k_umol, respiration_share)
-    below: BoolArray = np.asarray(gain <= 0.0)
-    return below
+    return np.asarray(gain <= 0.0)
 
 
 def light_response(
@@ -484,9 +483,7 @@ TRAITS = tuple(name for factor in RESPONSES.values() for name in factor.traits)
 
 
 def combined_response(
-    at: Mapping[str, ArrayLike],
-    plant: Mapping[str, ArrayLike],
-    reference: Mapping[str, ArrayLike],
+    at: Mapping[str, ArrayLike], plant: Mapping[str, ArrayLike], reference: Mapping[str, ArrayLike]
 ) -> FloatArray:
     """Return the product of all responses, the factor by which conditions change the rate.
 

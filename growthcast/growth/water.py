@@ -120,8 +120,7 @@ def co2_mg_l(ph: ArrayLike, kh_dkh: ArrayLike, temperature_c: ArrayLike) -> Floa
     carbonate_alkalinity = kh * EQ_PER_L_PER_DKH - hydroxide + proton
     bicarbonate = carbonate_alkalinity / (1.0 + 2.0 * 10.0 ** (p - pk.second))
     co2_mol_l = bicarbonate * 10.0 ** (pk.first - p)
-    dissolved: FloatArray = np.maximum(co2_mol_l * CO2_G_PER_MOL * 1000.0, 0.0)
-    return dissolved
+    return np.maximum(co2_mol_l * CO2_G_PER_MOL * 1000.0, 0.0)
 
 
 def beer_lambert(light: ArrayLike, depth_cm: ArrayLike, extinction_per_cm: ArrayLike) -> FloatArray:

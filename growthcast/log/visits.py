@@ -86,8 +86,7 @@ class Visits:
     def found(self) -> BoolArray:
         """Whether anything says how the area stood before a cut, or how much came off."""
         measured = np.isfinite(self.before_cm) | np.isfinite(self.removed_cm)
-        found: BoolArray = measured | np.isfinite(self.removed_g) | (self.look > 0) | self.unsaid
-        return found
+        return measured | np.isfinite(self.removed_g) | (self.look > 0) | self.unsaid
 
     @property
     def follows(self) -> BoolArray:
@@ -99,8 +98,7 @@ class Visits:
     @property
     def has_amounts(self) -> BoolArray:
         """Whether the area has amounts of its own that day."""
-        amounts: BoolArray = self.cut | np.isfinite(self.before_cm)
-        return amounts
+        return self.cut | np.isfinite(self.before_cm)
 
     @property
     def found_cm(self) -> FloatArray:
@@ -293,8 +291,7 @@ def _with_buckets(visits: Visits, buckets: Buckets, tank_of_area: IntArray) -> V
 
 def pair_of(place: IntArray, day: FloatArray) -> IntArray:
     """One number for an area or tank and a day."""
-    pair: IntArray = place * DAYS_APART + day.astype(np.int64)
-    return pair
+    return place * DAYS_APART + day.astype(np.int64)
 
 
 def log_visits(book: Book) -> Visits:

@@ -70,8 +70,7 @@ class TankConditions:
             never = np.stack([~np.isfinite(self.values[c]).any(axis=1) for c in factor.conditions])
             doubts = never.sum(axis=0) if factor.each_apart else never.any(axis=0)
             variance += doubts * reference.unknown_spread[name] ** 2
-        spread: FloatArray = np.sqrt(variance)
-        return spread
+        return np.sqrt(variance)
 
 
 def tank_conditions(

@@ -21,21 +21,10 @@ from numpy.typing import NDArray
 
 from growthcast.arrays import FloatArray, IntArray
 from growthcast.fit.model.clock import LEAST_AWAKE_SHARE
-from growthcast.fit.model.noise import (
-    today_weight,
-)
+from growthcast.fit.model.noise import today_weight
 from growthcast.fit.solver.hierarchy import border_covariance
 from growthcast.fit.solver.kalman import score_of
-from growthcast.fit.solver.problem import (
-    BORDER,
-    CEILING,
-    DENSITY,
-    HABIT,
-    KNOTS,
-    OWN,
-    RATE,
-    Point,
-)
+from growthcast.fit.solver.problem import BORDER, CEILING, DENSITY, HABIT, KNOTS, OWN, RATE, Point
 from growthcast.fit.solver.view import View, follows, seen
 
 Floats = NDArray[np.floating[Any]]
@@ -356,8 +345,7 @@ def mean_border(view: View) -> FloatArray:
     areas = np.arange(view.problem.area_count)
     covariance = border_covariance(view.area, view.effects, pooling, areas)
     by_ceiling = _moved_by_ceilings(covariance, pooling.ceiling_prior[1])
-    mean: FloatArray = view.point.border + _moved_by_rates(view, covariance) + by_ceiling
-    return mean
+    return view.point.border + _moved_by_rates(view, covariance) + by_ceiling
 
 
 def _moved_by_rates(view: View, covariance: FloatArray) -> FloatArray:
@@ -400,8 +388,7 @@ def _moved_by_ceilings(covariance: FloatArray, ceiling_precision: FloatArray) ->
     variance = covariance[:, CEILING, CEILING]
     told = np.maximum(1.0 / variance - ceiling_precision, 0.0)
     shift = 0.5 * SKEWNESS_OF_CEILING * told * variance**2
-    moved: FloatArray = (covariance[:, :, CEILING] / variance[:, None]).T * shift
-    return moved
+    return (covariance[:, :, CEILING] / variance[:, None]).T * shift
 
 
 @dataclass(frozen=True, slots=True)

@@ -264,8 +264,7 @@ def _ranks(order: IntArray) -> IntArray:
 def _along(run: IntArray) -> IntArray:
     """Position (N,) of each item along its run, runs being numbered in order."""
     length = np.bincount(run)
-    position: IntArray = np.arange(run.size) - (np.cumsum(length) - length)[run]
-    return position
+    return np.arange(run.size) - (np.cumsum(length) - length)[run]
 
 
 def _padded(place: IntArray, owner: IntArray) -> tuple[IntArray, ...]:

@@ -103,11 +103,7 @@ class _Draft:
 
 
 def build_nodes(
-    visits: Visits,
-    traits: AreaTraits,
-    clock: GrowthClock,
-    habits: Habits,
-    on_day: float,
+    visits: Visits, traits: AreaTraits, clock: GrowthClock, habits: Habits, on_day: float
 ) -> Nodes:
     """Lay the visits of every area out as a chain; every area gets at least one node."""
     draft = _Draft.joined(

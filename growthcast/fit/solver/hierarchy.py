@@ -13,14 +13,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from growthcast.arrays import FloatArray, IntArray
-from growthcast.fit.solver.problem import (
-    CEILING,
-    KNOTS,
-    OWN,
-    RATE,
-    CannotFit,
-    Pooling,
-)
+from growthcast.fit.solver.problem import CEILING, KNOTS, OWN, RATE, CannotFit, Pooling
 
 TANKS_AT_ONCE = 4_000
 
@@ -87,8 +80,7 @@ def _rate_by_ceiling(by_area: FloatArray, pooling: Pooling) -> FloatArray:
     """How far each log rate has to move with its log ceiling, (A,), to fit the log as before."""
     posterior_precision = by_area[:, RATE, RATE] + pooling.area_precision
     safe = np.where(posterior_precision > 0.0, posterior_precision, 1.0)
-    slope: FloatArray = -by_area[:, RATE, CEILING] / safe
-    return slope
+    return -by_area[:, RATE, CEILING] / safe
 
 
 def _inverse(matrix: FloatArray) -> FloatArray:
@@ -193,13 +185,11 @@ class Effects:
 
     def tank_sd(self, pooling: Pooling) -> FloatArray:
         """Standard deviation of each tank effect, its drift aside, (K,)."""
-        sd: FloatArray = np.sqrt(self.whole_tank_covariance(pooling)[:, 0, 0])
-        return sd
+        return np.sqrt(self.whole_tank_covariance(pooling)[:, 0, 0])
 
     def species_sd(self) -> FloatArray:
         """Standard deviation of each species effect, (S,)."""
-        sd: FloatArray = np.sqrt(np.diag(self.species_covariance))
-        return sd
+        return np.sqrt(np.diag(self.species_covariance))
 
 
 def _summed(values: FloatArray, place: IntArray, size: int) -> FloatArray:

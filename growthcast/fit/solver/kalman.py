@@ -295,8 +295,7 @@ def _smoother_gain(
     """How far a stage goes along with the one after it."""
     spread = forward.predicted_variance[later]
     gain = at.transition[later] * forward.filtered.variance[behind]
-    quotient: FloatArray = np.divide(gain, spread, out=np.zeros_like(gain), where=spread > 0.0)
-    return quotient
+    return np.divide(gain, spread, out=np.zeros_like(gain), where=spread > 0.0)
 
 
 def log_determinant(chains: Chains, at: Linearised, forward: FilterPass) -> float:

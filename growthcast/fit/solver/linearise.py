@@ -16,12 +16,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from growthcast.arrays import BoolArray, FloatArray, IntArray
-from growthcast.fit.model.noise import (
-    ErrorModel,
-    SpanDrift,
-    likely_removed,
-    removed_variance,
-)
+from growthcast.fit.model.noise import ErrorModel, SpanDrift, likely_removed, removed_variance
 from growthcast.fit.rows.chains import Chains, Link, Nodes
 from growthcast.fit.solver.problem import (
     BORDER,
@@ -331,8 +326,7 @@ def _slope_bend(height: FloatArray, slope: FloatArray, shape: FloatArray) -> Flo
     With ``f = slope / h`` it is ``slope ((1 + m) f - 1)``: for the logistic ``slope (1 - 2 h/K)``.
     """
     fraction = slope / np.maximum(height, 1e-300)
-    bend: FloatArray = slope * ((1.0 + shape) * fraction - 1.0)
-    return bend
+    return slope * ((1.0 + shape) * fraction - 1.0)
 
 
 def _observe(linearised: Linearised, block: Block, border: FloatArray, errors: ErrorModel) -> None:

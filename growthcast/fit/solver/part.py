@@ -123,8 +123,7 @@ def part_of(view: View, tanks: BoolArray) -> Part:
         rises=None if problem.rises is None else problem.rises[areas],
     )
     began = Point(
-        stages=tuple(_collected(point.stages, its) for its in taken),
-        border=point.border[:, areas],
+        stages=tuple(_collected(point.stages, its) for its in taken), border=point.border[:, areas]
     )
     return Part(problem=part, point=began, areas=areas, taken=tuple(taken))
 

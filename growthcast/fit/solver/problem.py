@@ -25,12 +25,7 @@ from functools import cached_property
 import numpy as np
 
 from growthcast.arrays import BoolArray, FloatArray, IntArray
-from growthcast.fit.model.noise import (
-    KNOT_COUNT,
-    ErrorModel,
-    SpanDrift,
-    span_drift,
-)
+from growthcast.fit.model.noise import KNOT_COUNT, ErrorModel, SpanDrift, span_drift
 from growthcast.fit.rows.chains import Chains, Link, Nodes
 from growthcast.growth.normal import normal_cdf
 from growthcast.log.visits import Look
@@ -245,11 +240,7 @@ class Pooling:
 
 
 def _above(
-    mean: FloatArray,
-    variance: FloatArray,
-    bound: FloatArray,
-    error: FloatArray,
-    mistaken: float,
+    mean: FloatArray, variance: FloatArray, bound: FloatArray, error: FloatArray, mistaken: float
 ) -> tuple[FloatArray, FloatArray]:
     """Mean and variance of normals given that they lie above a bound that was read with an error.
 

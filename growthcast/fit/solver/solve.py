@@ -214,8 +214,7 @@ def _within_reach(chains: Chains, stages: FloatArray, step: FloatArray) -> Float
     """
     highest = np.where(chains.nodes.link == Link.GREW, LAST_STAGE, HIGHEST_START)
     moved = stages + np.clip(step, -LONGEST_STAGE_STEP, LONGEST_STAGE_STEP)
-    kept: FloatArray = np.clip(moved, LOWEST_STAGE, highest)
-    return kept
+    return np.clip(moved, LOWEST_STAGE, highest)
 
 
 def _scale(view: View) -> FloatArray:
@@ -263,8 +262,7 @@ def _faster_than_the_table(
         for total, by in ((grown, step), (due, usual), (spans, None)):
             total += np.bincount(owner, by, minlength=problem.area_count)
     ratio = np.clip(grown / np.where(due > 0.0, due, 1.0), 1.0 / FURTHEST_START, FURTHEST_START)
-    faster: FloatArray = np.log(ratio) * spans / (1.0 + spans)
-    return faster
+    return np.log(ratio) * spans / (1.0 + spans)
 
 
 def _start_stages(problem: Problem, block: Block, border: FloatArray) -> FloatArray:

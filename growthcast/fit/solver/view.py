@@ -31,6 +31,7 @@ from growthcast.fit.solver.problem import (
     RATE,
     CannotFit,
     Point,
+    Pooling,
     Problem,
 )
 
