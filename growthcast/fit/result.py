@@ -144,16 +144,7 @@ class GrowthFit:
     @property
     def suspects(self) -> list[LeftOut]:
         """Log rows that were set aside because they do not belong, with why."""
-        design = self.design
-        units = np.where(design.is_cover, "% cover", "cm")
-        return [
-            LeftOut(
-                "trims.csv",
-                int(design.row_numbers[suspect.row]),
-                f"{design.area_id[suspect.area]} {suspect.why(str(units[suspect.area]))}",
-            )
-            for suspect in suspects_of(self.solution.problem)
-        ]
+        return suspects_of(self.design, self.solution.problem)
 
     @property
     def whole_tank_grams(self) -> tuple[WholeTank, str]:

@@ -24,7 +24,7 @@ from growthcast.fit.solver.problem import HABIT, Block, Problem, with_heights_th
 from growthcast.fit.solver.solve import ROUGHLY, Solution, go_on, solve
 from growthcast.fit.solver.view import View
 from growthcast.growth.normal import log_density, normal_quantile
-from growthcast.log.visits import Look
+from growthcast.log.visits import LeftOut, Look
 
 GROSS_SHARE, UNLOGGED_SHARE, UNUSUAL_SHARE, MISTAKEN_SHARE = 0.02, 0.02, 0.05, 0.04
 """How often a reading is a gross error, a span holds an unlogged cut, a cut is made elsewhere, an
@@ -48,36 +48,6 @@ LEAST_CHANCE = 1e-12
 SOUND, GROSS, UNLOGGED, UNUSUAL, MISTAKEN = range(5)
 """Of a reading: as good as any, a gross error, after a cut nobody logged, after a cut made
 elsewhere than usual. Of an amount cut off: not what came off since the cut before."""
-
-
-@dataclass(frozen=True, slots=True)
-class Suspect:
-    """A log row that was set aside: its index in the log, what it read and what was foreseen."""
-
-    row: int
-    area: int
-    look: Look
-    removed_cm: float
-    reading_cm: float
-    foreseen_cm: float
-    foreseen_sd_cm: float
-    unlogged_cut: bool
-
-    def why(self, unit: str) -> str:
-        """Say in words why the row was set aside."""
-        foreseen = f"{self.foreseen_cm:.1f} ± {self.foreseen_sd_cm:.1f} {unit} was foreseen"
-        if np.isfinite(self.removed_cm):
-            return (
-                f"had {self.removed_cm:.3g} {unit} taken off where {foreseen}: a slipped decimal, "
-                "or a cut that is not in the log? The amount is not used"
-            )
-        read = f"reads {self.reading_cm:.3g} {unit}"
-        if not np.isfinite(self.reading_cm):
-            read = f"was judged {self.look.name.lower()}"
-        beyond = f"{read} where {foreseen}"
-        if self.unlogged_cut:
-            return f"{beyond}: a cut that is not in the log? The span before it is not used"
-        return f"{beyond}: a slipped decimal or another area's reading? It has next to no weight"
 
 
 def set_suspects_aside(
@@ -253,22 +223,41 @@ def _dropped(nodes: Nodes) -> BoolArray:
     return dropped
 
 
-def suspects_of(problem: Problem) -> list[Suspect]:
-    """Rows that were set aside, in the order of the log."""
+def suspects_of(design: Design, problem: Problem) -> list[LeftOut]:
+    """Tell which rows of a fitted log were set aside.
+
+    Parameters
+    ----------
+    design : Design
+        A book as arrays.
+    problem : Problem
+        Its fitted log.
+
+    Returns
+    -------
+    list of LeftOut
+        With what each row reads and what was foreseen, in the order of the log.
+    """
     found = []
     for block in problem.blocks:
         nodes, dropped = block.chains.nodes, _dropped(block.chains.nodes)
-        found += [
-            Suspect(
-                row=int(nodes.row[i]),
-                area=int(nodes.area[i]),
-                look=Look(int(nodes.look[i])),
-                removed_cm=float(nodes.removed_cm[i]) if dropped[i] else np.nan,
-                reading_cm=float(nodes.reading_cm[i]),
-                foreseen_cm=float(block.expected_cm[i]),
-                foreseen_sd_cm=float(block.expected_sd_cm[i]),
-                unlogged_cut=bool(block.cut_away[i]),
-            )
-            for i in np.flatnonzero((block.trust < 1.0) | block.cut_away).tolist()
-        ]
-    return sorted(found, key=lambda suspect: suspect.row)
+        for i in np.flatnonzero((block.trust < 1.0) | block.cut_away).tolist():
+            area, unit = nodes.area[i], "% cover" if design.is_cover[nodes.area[i]] else "cm"
+            seen = f"{block.expected_cm[i]:.1f} ± {block.expected_sd_cm[i]:.1f} {unit} was foreseen"
+            if dropped[i]:
+                why = (
+                    f"had {nodes.removed_cm[i]:.3g} {unit} taken off where {seen}: a slipped "
+                    "decimal, or a cut that is not in the log? The amount is not used"
+                )
+            else:
+                read = f"reads {nodes.reading_cm[i]:.3g} {unit}"
+                if not np.isfinite(nodes.reading_cm[i]):
+                    read = f"was judged {Look(nodes.look[i]).name.lower()}"
+                why = f"{read} where {seen}: " + (
+                    "a cut that is not in the log? The span before it is not used"
+                    if block.cut_away[i]
+                    else "a slipped decimal or another area's reading? It has next to no weight"
+                )
+            row = int(design.row_numbers[nodes.row[i]])
+            found.append(LeftOut("trims.csv", row, f"{design.area_id[area]} {why}"))
+    return sorted(found, key=lambda one: one.row)

@@ -119,6 +119,15 @@ class Visits:
         silent: BoolArray = self.unsaid & (self.look == 0)
         return silent
 
+    def gaps(self, tank: IntArray) -> tuple[IntArray, FloatArray]:
+        """Times between one visit of a tank and the next: the tank, and how long [d], all (n,).
+
+        ``tank`` (A,) is that of each area.
+        """
+        days = np.unique(np.stack([tank[self.area], self.day]), axis=1)
+        same = days[0, 1:] == days[0, :-1]
+        return days[0, 1:][same].astype(np.int64), np.diff(days[1])[same]
+
     def removed_share(self, budget_cm: FloatArray) -> FloatArray:
         """Share of the height that a cut took off, 0 where the log does not tell.
 

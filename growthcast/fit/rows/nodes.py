@@ -65,7 +65,6 @@ class AreaTraits:
     lowest_cut_cm: FloatArray
     pause_d: FloatArray
     gram_per_cm: FloatArray
-    reading_error_cm: FloatArray
 
     @property
     def middle_cm(self) -> FloatArray:
@@ -229,8 +228,27 @@ class Habits:
     sd_cm: FloatArray
 
 
-def cutting_habits(visits: Visits, traits: AreaTraits, habit_spread: float) -> Habits:
-    """Read the areas' cutting habits off the log and the stated ``cut_cm``."""
+def cutting_habits(
+    visits: Visits, traits: AreaTraits, habit_spread: float, error_cm: FloatArray
+) -> Habits:
+    """Read the areas' cutting habits off the log and the stated ``cut_cm``.
+
+    Parameters
+    ----------
+    visits : Visits
+        What was done to the areas.
+    traits : AreaTraits
+        What the book says of them (A,).
+    habit_spread : float
+        Scatter of the heights an area is cut to, as a share, before its log says otherwise [-].
+    error_cm : array (A,)
+        Fixed part of the error of a reading [cm].
+
+    Returns
+    -------
+    Habits
+        Usual heights and the scatter around them.
+    """
     count = traits.tank.size
     read = np.isfinite(visits.after_cm)
     area, after = visits.area[read], visits.after_cm[read]
@@ -243,7 +261,7 @@ def cutting_habits(visits: Visits, traits: AreaTraits, habit_spread: float) -> H
     mean = (total + weight * centre) / (number + weight)
     mean = np.maximum(mean, SMALLEST_HABIT_SHARE * traits.budget_cm)
     squares = np.bincount(area, weights=(after - mean[area]) ** 2, minlength=count)
-    misread = np.minimum(traits.reading_error_cm, mean)
+    misread = np.minimum(error_cm, mean)
     squares = np.maximum(squares - number * misread**2, 0.0)
     default = (habit_spread * mean) ** 2
     variance = (squares + HABIT_PRIOR_WEIGHT * default) / (number + HABIT_PRIOR_WEIGHT)
