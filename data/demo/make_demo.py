@@ -110,18 +110,20 @@ def _traits() -> dict[str, Traits]:
 
 
 TANKS = """\
-tank_id,client,site,length_cm,width_cm,water_depth_cm,interval_d,first_visit,away_from,away_to,\
-longest_d,fixed_min,travel_min,note
-lobby-stems,Lobby client,Entrance hall,118,47,49,7,2026-02-27,2026-08-03,2026-08-12,\
-,45,,High-light stem display with CO2
-desk-nano,Client A,Desk on the first floor,34,27,25,14,2026-02-19,,,,25,,Carpet nano with CO2
-study-rhizome,Client B,Study,88,41,43,28,2026-02-24,,,28,,,\
+tank_id,client,name,site,length_cm,width_cm,water_depth_cm,interval_d,first_visit,away_from,away_to,\
+longest_d,reason,fixed_min,travel_min,note
+lobby-stems,Lobby client,Your tank in the entrance hall,Entrance hall,118,47,49,7,\
+2026-02-27,2026-08-03,2026-08-12,,,45,,High-light stem display with CO2
+desk-nano,Client A,Your tank on the desk,Desk on the first floor,34,27,25,14,2026-02-19,\
+,,,,25,,Carpet nano with CO2
+study-rhizome,Client B,,Study,88,41,43,28,2026-02-24,,,28,the glass is cleaned every month,,,\
 Rhizome plants on wood; glass needs cleaning monthly
-reception,Client C,Reception,146,52,57,14,2026-02-27,,,,40,,Reception tank with CO2
-home-lowtech,Client D,Living room,97,39,45,21,2026-02-24,2026-07-13,2026-07-31,\
-,,35,Tap water and no added CO2
-shop-window,Client E,Shop window,62,36,38,14,2026-02-25,2026-10-16,2026-11-01,\
-,,,Cleared and replanted at the end of October
+reception,Client C,Your tank at reception,Reception,146,52,57,14,2026-02-27,\
+,,,,40,,Reception tank with CO2
+home-lowtech,Client D,Your tank in the living room,Living room,97,39,45,21,\
+2026-02-24,2026-07-13,2026-07-31,,,,35,Tap water and no added CO2
+shop-window,Client E,Your tank in the shop window,Shop window,62,36,38,14,\
+2026-02-25,2026-10-16,2026-11-01,,,,,Cleared and replanted at the end of October
 """
 CONDITIONS = """\
 tank_id,from_date,ppfd_umol,photoperiod_h,co2_mg_l,kh_dkh,no3_mg_l,po4_mg_l,k_mg_l,fe_mg_l,\
@@ -198,6 +200,8 @@ def _tank(row: dict[str, str]) -> TankPlan:
         fixed_min=float(row["fixed_min"]) if row["fixed_min"] else None,
         travel_min=float(row["travel_min"]) if row["travel_min"] else None,
         note=f"Invented. {row['note']}",
+        name=row["name"],
+        longest_interval_reason=row["reason"],
         away=(Away(*away),) if away else (),
         dated_notes=tuple(notes),
     )

@@ -12,6 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from growthcast.arrays import BoolArray, DateArray, FloatArray, IntArray, TextArray
+from growthcast.book.words import folded
 from growthcast.errors import Finding
 
 WholeTank = Literal["all", "rest"]
@@ -62,6 +63,12 @@ class Table:
         """Return a true-or-false column, false where blank."""
         return np.asarray(self.columns[name] == "true", np.bool_)
 
+    def given(self, name: str) -> BoolArray:
+        """Return where a column's cells (N,) are not blank."""
+        cells = self.columns[name]
+        blank = np.isnan(cells) if cells.dtype.kind in "fM" else cells == ""
+        return np.asarray(~blank, np.bool_)
+
     def places(self, name: str, ids: TextArray) -> IntArray:
         """Return the first place of each row's id among ids (N,), -1 where blank or not there."""
         known = {value: place for place, value in reversed([*enumerate(ids.tolist())]) if value}
@@ -83,6 +90,22 @@ class Table:
             },
             coded={name: Coded(c.codes[mask], c.values) for name, c in self.coded.items()},
         )
+
+
+def plant_named(species: Table, name: str) -> str | None:
+    """Return the id of the one plant that goes by a name; ``None`` where none or several do.
+
+    An id counts before botanical and common names and synonyms; case, hyphens and spaces do not.
+    """
+    ids = species.text("species_id").tolist()
+    if name in ids:
+        return name
+    wanted, found = folded(name), set()
+    for column in ("species_id", "scientific_name", "common_name", "also_known_as"):
+        for plant, names in zip(ids, species.text(column).tolist(), strict=True):
+            if wanted and wanted in map(folded, names.split(";")):
+                found.add(plant)
+    return found.pop() if len(found) == 1 else None
 
 
 @dataclass(frozen=True, slots=True)

@@ -1,4 +1,4 @@
-"""Findings of the kinds that ``slugs.toml`` lists: made, put in order, and in words."""
+"""Findings of the kinds that ``findings.toml`` lists: made, put in order, and in words."""
 
 from __future__ import annotations
 
@@ -6,43 +6,55 @@ import tomllib
 from collections.abc import Iterable, Iterator, Mapping
 from itertools import groupby
 from pathlib import Path
+from string import Formatter
 from types import MappingProxyType
+from typing import Any
 
 from growthcast.book.tables import TABLES
-from growthcast.book.words import printable
+from growthcast.book.words import plain, printable, shown
 from growthcast.errors import LEVELS, Finding, Level
 
-_LISTED = tomllib.loads(Path(__file__).with_name("slugs.toml").read_text(encoding="utf-8"))
-SLUGS: Mapping[str, tuple[Level, str]] = MappingProxyType(
-    {slug: (level, means) for level in LEVELS for slug, means in _LISTED[level].items()}
+_LISTED = tomllib.loads(Path(__file__).with_name("findings.toml").read_text(encoding="utf-8"))
+SLUGS: Mapping[str, tuple[Level, Mapping[str, str]]] = MappingProxyType(
+    {slug: (level, words) for level in LEVELS for slug, words in _LISTED[level].items()}
 )
 _FILES = ("", "practice.toml", *(f"{name}.csv" for name in TABLES if name != "species"))
+
+
+class _Words(Formatter):
+    """Fills in words: ``{cell!q}`` stands in quotes as typed, a number as people write it."""
+
+    def convert_field(self, value: Any, conversion: Any) -> Any:
+        return shown(value) if conversion == "q" else super().convert_field(value, conversion)
+
+    def format_field(self, value: Any, format_spec: str) -> Any:
+        is_bare = isinstance(value, float) and not format_spec
+        return plain(value) if is_bare else super().format_field(value, format_spec)
 
 
 def finding(
     slug: str,
     file: str,
-    row: int | None,
-    column: str | None,
-    heading: str,
-    found: str,
-    expected: str,
-    fix: str,
+    row: int | None = None,
+    column: str | None = None,
+    heading: str = "file",
+    /,
+    **values: Any,
 ) -> Finding:
-    """Return a finding of a listed slug, at the level the list gives it."""
-    level = SLUGS[slug][0]
+    """Return a finding of a listed kind in the words listed for it.
+
+    ``values`` fill in those words; ``found``, ``expected`` and ``fix`` among them stand in their
+    place.
+    """
+    level, words = SLUGS[slug]
+    values.setdefault("file", file)
+    for part in ("expected", "found", "fix"):
+        if part not in values:
+            values[part] = _Words().vformat(words[part], (), values)
     column = None if column is None else printable(column)
-    return Finding(
-        printable(file),
-        row,
-        column,
-        printable(heading),
-        printable(found),
-        printable(expected),
-        printable(fix),
-        slug,
-        level,
-    )
+    found, expected, fix = (printable(values[part]) for part in ("found", "expected", "fix"))
+    place = (printable(file), row, column, printable(heading))
+    return Finding(*place, found, expected, fix, slug, level)
 
 
 def note_order(item: Finding) -> tuple[int, str, int, int, str, str]:

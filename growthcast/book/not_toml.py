@@ -25,14 +25,16 @@ def parse_toml(text: str, file: str) -> tuple[dict[str, Any], list[Finding]]:
             return tomllib.loads("\n".join(lines)), findings
         except RecursionError:
             fix = "write it as growthcast start does; no list stands in a list here"
-            findings.append(_at(file, None, "lists in lists, too deep to read", fix))
+            found = "lists in lists, too deep to read"
+            findings.append(finding("toml-form", file, None, None, "line", found=found, fix=fix))
             break
         except ValueError as error:
             place = re.search(r"\(at line ([0-9]+), column ([0-9]+)\)", str(error))
             at = (int(place[1]) if place else len(lines)) - 1
             at = _where_it_began(lines, min(at, len(lines) - 1), str(error))
             line = lines[at]
-            findings.append(_at(file, at + 1, *_why(line, str(error))))
+            found, fix = _why(line, str(error))
+            findings.append(finding("toml-form", file, at + 1, None, "line", found=found, fix=fix))
             if _OPEN.fullmatch(line) or not line.strip():
                 break  # what follows cannot be told from what is not closed
             head = re.match(r"\s*\[+\s*([A-Za-z0-9_-]+)", line)
@@ -40,11 +42,6 @@ def parse_toml(text: str, file: str) -> tuple[dict[str, Any], list[Finding]]:
             if lines[at] == line:
                 break
     return {}, findings
-
-
-def _at(file: str, row: int | None, found: str, fix: str) -> Finding:
-    expected = "[section] or key = value, as growthcast start writes them"
-    return finding("toml-form", file, row, None, "line", found, expected, fix)
 
 
 def _where_it_began(lines: list[str], at: int, message: str) -> int:

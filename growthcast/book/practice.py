@@ -4,19 +4,18 @@ from __future__ import annotations
 
 import math
 import re
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Iterator, Mapping
 from datetime import date, datetime
 from typing import Any
 
 from growthcast.book.book import Practice
 from growthcast.book.cells.numbers import Fault, as_share, check_range
 from growthcast.book.cells.text import decode
-from growthcast.book.checks.names import odd_key_names
 from growthcast.book.checks.rounds import wrong_region
 from growthcast.book.findings import finding
 from growthcast.book.not_toml import parse_toml
 from growthcast.book.tables import KEYS, WEEKDAYS, Column, Kind
-from growthcast.book.words import did_you_mean, shown
+from growthcast.book.words import did_you_mean, is_one_slip, shown
 from growthcast.errors import Finding
 
 NO_HOURS = (
@@ -208,7 +207,7 @@ def read_practice(data: bytes) -> tuple[Practice | None, list[Finding]]:
     if broken and not content:
         return None, findings
     lines = _lines_of_keys(text)
-    findings += odd_key_names(content, lines)
+    findings += _odd_names(content, lines)
     values: dict[str, Any] = {}
     for section, key in ((section, key) for section, keys in KEYS.items() for key in keys):
         given = content.get(section)
@@ -217,17 +216,13 @@ def read_practice(data: bytes) -> tuple[Practice | None, list[Finding]]:
         value, faults = read_key(key, given[key.name])
         line, name = lines.get((section, key.name)), key.name
         for fault in faults:
-            slug, found, fix = fault.slug, fault.why, fault.fix
-            findings.append(finding(slug, FILE, line, name, name, found, key.expected, fix))
+            said = {"found": fault.why, "expected": key.expected, "fix": fault.fix}
+            findings.append(finding(fault.slug, FILE, line, name, name, **said))
         values |= {} if faults else {name: value}
     problems = any(item.level == "problem" for item in findings)
     if "labour_rate_per_h" not in values and not problems:
-        fix = "write labour_rate_per_h under [practice] to see costs; until then it is 0"
-        fix = fix if text.strip() else WRITE_ONE
-        name = "labour_rate_per_h"
-        findings.append(
-            finding("no-labour-rate", FILE, None, name, name, "no labour rate", "a rate", fix)
-        )
+        name, said = "labour_rate_per_h", {} if text.strip() else {"fix": WRITE_ONE}
+        findings.append(finding("no-labour-rate", FILE, None, name, name, **said))
     return None if problems else Practice(**values), findings
 
 
@@ -246,3 +241,61 @@ def _lines_of_keys(text: str) -> dict[tuple[str, str], int]:
                 lines.setdefault((part, name), number)
             lines.setdefault((section, name), number)
     return lines
+
+
+def _odd_names(
+    content: Mapping[str, Any], lines: Mapping[tuple[str, str], int]
+) -> Iterator[Finding]:
+    """Yield what is odd about the sections and keys; ``lines`` are those of each of them."""
+    there = {home: content.get(home) for home in KEYS}
+    absent = {
+        home: [key.name for key in keys if not _holds(there[home], key.name)]
+        for home, keys in KEYS.items()
+    }
+    for name, value in content.items():
+        line = lines.get(("", name))
+        if name in KEYS and isinstance(value, dict):
+            known = {key.name for key in KEYS[name]}
+            for key in (key for key in value if key not in known):
+                yield _odd_key(name, key, absent, lines.get((name, key)))
+        elif name in KEYS:
+            said = {"found": f"{shown(name)} as a key", "fix": f"write it as a section: [{name}]"}
+            yield finding("wrong-kind", FILE, line, name, name, expected="a section", **said)
+        elif isinstance(value, dict):
+            sections = [home for home in KEYS if home not in content]
+            yield _odd(name, sections, lines.get((name, "")), "section")
+        else:
+            homes = [home for home, keys in KEYS.items() if name in {key.name for key in keys}]
+            said = {
+                "found": f"{shown(name)} outside any section",
+                "expected": "a key in its section",
+                "fix": f"move it under [{homes[0]}]" if homes else "nothing to do; the key is kept",
+            }
+            yield finding("near-key" if homes else "unknown-key", FILE, line, name, "key", **said)
+
+
+def _holds(section: Any, name: str) -> bool:
+    return isinstance(section, dict) and name in section
+
+
+def _odd_key(section: str, name: str, absent: Mapping[str, list[str]], line: int | None) -> Finding:
+    """Return what is odd about a key: it belongs to another section, or is nearly a known one."""
+    homes = {key: home for home, keys in absent.items() for key in keys if home != section}
+    slip = next((other for other in homes if is_one_slip(name, other)), None)
+    if slip is None or any(is_one_slip(name, other) for other in absent[section]):
+        return _odd(name, absent[section], line, "key")
+    said = {
+        "found": f"{shown(name)} under [{section}]",
+        "expected": "a key of its section",
+        "fix": f"move it under [{homes[slip]}]" + ("" if name == slip else f" and write {slip}"),
+    }
+    return finding("near-key", FILE, line, name, "key", **said)
+
+
+def _odd(name: str, absent: list[str], line: int | None, what: str) -> Finding:
+    slip = next((known for known in absent if is_one_slip(name, known)), None)
+    place, said = (FILE, line, name, what), {"name": name, "what": what}
+    if slip:
+        return finding("near-key", *place, meant=slip, **said)
+    fix = did_you_mean(name, absent, f"nothing to do; the {what} is kept as it is")
+    return finding(f"unknown-{what}", *place, fix=fix, **said)

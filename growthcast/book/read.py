@@ -12,12 +12,12 @@ import numpy as np
 from growthcast.book.book import Book, Practice, Table
 from growthcast.book.cells.convert import empty_table, read_table
 from growthcast.book.cells.records import read_grid
-from growthcast.book.cells.text import read_bytes, whole_file
+from growthcast.book.cells.text import read_bytes
 from growthcast.book.checks.areas import AREA_CHECKS
 from growthcast.book.checks.log import LOG_CHECKS, first_of_each
 from growthcast.book.checks.names import check_file_names
 from growthcast.book.checks.readings import READING_CHECKS
-from growthcast.book.checks.rounds import CLOSED_CHECKS, check_visit_weekdays
+from growthcast.book.checks.rounds import check_closed, check_visit_weekdays
 from growthcast.book.checks.species_rows import lay_over
 from growthcast.book.checks.together import ID_CHECKS, Tables, expected_cover
 from growthcast.book.checks.water import WATER_CHECKS
@@ -25,7 +25,6 @@ from growthcast.book.findings import finding, note_order
 from growthcast.book.practice import WRITE_ONE, read_practice
 from growthcast.book.shipped import book_folder, shipped_species_dir
 from growthcast.book.tables import TABLES
-from growthcast.book.words import shown
 from growthcast.errors import BookProblems, Finding
 
 _NEEDED = ("tanks", "areas")
@@ -135,17 +134,13 @@ class _Book:
             if name in _NEEDED:
                 self._missing(path.name, f"write a {path.name}; the README shows one")
             elif name == "trims" and not self._is_named_otherwise(path.name):
-                found = "no log: answers rest on the species table"
-                fix = "nothing to do; with a trims.csv the answers rest on the practice's own cuts"
-                self.findings.append(whole_file("no-log", path.name, found, "a log", fix))
+                self.findings.append(finding("no-log", path.name))
             return empty_table(name)
         table, findings = _table(path.name, name, lambda: self._data(path))
         self.findings += findings
         problems = any(item.level == "problem" for item in findings)
         if name in _NEEDED and not len(table) and not problems:
-            fix = f"write one row for every one of the practice's {name}, or use growthcast add"
-            found = "a header and no rows"
-            self.findings.append(whole_file("no-rows", path.name, found, "rows", fix))
+            self.findings.append(finding("no-rows", path.name, name=name))
         return table
 
     def _data(self, path: Path) -> bytes | Finding:
@@ -158,21 +153,15 @@ class _Book:
         if self.on is None or not len(table):
             return table
         late = table.date("date") > np.datetime64(self.on, "D")
-        count = int(late.sum())
-        if count:
-            found = f"{count} row(s) after {self.on.isoformat()}, which were left out"
+        if late.any():
+            said = {"count": int(late.sum()), "on": self.on}
             first = int(table.rows[late][0])
-            fix = "nothing to do; ask for a later date to use them"
-            expected = f"rows up to {self.on.isoformat()}"
-            self.findings.append(
-                finding("after-on", table.name, first, None, "date", found, expected, fix)
-            )
+            self.findings.append(finding("after-on", table.name, first, None, "date", **said))
         return table.keep(~late)
 
     def _missing(self, name: str, fix: str) -> None:
         if not self._is_named_otherwise(name):
-            found = f"no file {shown(name)}"
-            self.findings.append(whole_file("missing-file", name, found, "a file", fix))
+            self.findings.append(finding("missing-file", name, fix=fix))
 
     def _is_named_otherwise(self, name: str) -> bool:
         """Whether the file seems to be there under another name, which has its own finding."""
@@ -192,7 +181,7 @@ CHECKS: tuple[Callable[[Tables], Iterator[Finding]], ...] = (
     *LOG_CHECKS,
     *READING_CHECKS,
     *WATER_CHECKS,
-    *CLOSED_CHECKS,
+    check_closed,
 )
 
 

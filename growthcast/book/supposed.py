@@ -17,7 +17,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from growthcast.arrays import BoolArray
-from growthcast.book.book import Book, Coded, Table
+from growthcast.book.book import Book, Coded, Table, plant_named
 from growthcast.book.cells.convert import empty_table, read_table
 from growthcast.book.cells.numbers import Fault, check_range, parse_number
 from growthcast.book.cells.records import Grid, read_grid
@@ -25,7 +25,7 @@ from growthcast.book.cells.text import read_bytes
 from growthcast.book.checks.areas import AREA_CHECKS
 from growthcast.book.checks.together import ID_CHECKS, Tables, at_cell
 from growthcast.book.findings import note_order
-from growthcast.book.tables import TABLES, Column, column_of
+from growthcast.book.tables import CONDITION_WORDS, NOT_ANSWERED, TABLES, Column, column_of
 from growthcast.book.words import did_you_mean, plain, shown, some_of
 from growthcast.errors import BookProblems, Finding, UsageError
 
@@ -122,22 +122,6 @@ def with_planted_areas(book: Book, areas: Sequence[PlannedArea], on: date) -> Bo
     return replace(book, areas=with_rows(book.areas, rows))
 
 
-_NOT_ANSWERED = {
-    "fe_mg_l": "growth is not reckoned from iron; the conditions are",
-    "ph": "give the CO2 it stands for, as co2_mg_l; the conditions are",
-    "kh_dkh": "give the CO2 it stands for, as co2_mg_l; the conditions are",
-}
-
-
-_UNITS = {"umol": "µmol", "mg/l": "mg/L", "c": "°C"}
-CONDITION_WORDS: Mapping[str, tuple[str, str]] = {
-    column.name: (column.meaning.partition(";")[0], _UNITS.get(column.unit, column.unit))
-    for column in TABLES["conditions"]
-    if column.kind == "number" and column.name not in _NOT_ANSWERED
-}
-"""Conditions that growth answers to: in words, and their unit."""
-
-
 @dataclass(frozen=True, slots=True)
 class Changes:
     """What is supposed of one tank: conditions by column name, and plants by area id."""
@@ -193,8 +177,8 @@ def _example(name: str) -> float:
 
 def _unknown(name: str, areas: list[str], tank_id: str) -> str:
     conditions = ", ".join(CONDITION_WORDS)
-    if name in _NOT_ANSWERED:
-        return f"--suppose {name}: {_NOT_ANSWERED[name]} {conditions}"
+    if name in NOT_ANSWERED:
+        return f"--suppose {name}: {NOT_ANSWERED[name]} {conditions}"
     known = [*CONDITION_WORDS, *areas]
     rest = f"the conditions are {conditions}; the areas of {tank_id} are {some_of(areas) or 'none'}"
     return (
@@ -204,17 +188,10 @@ def _unknown(name: str, areas: list[str], tank_id: str) -> str:
 
 
 def known_species(book: Book, species_id: str, option: str) -> str:
-    """Return a species id that the book's table has; ``UsageError`` with near misses else."""
+    """Return the id of a plant by any of its names; ``UsageError`` with near misses else."""
+    if (found := plant_named(book.species, species_id)) is not None:
+        return found
     listed = book.species.text("species_id").tolist()
-    if species_id in listed:
-        return species_id
-    for name, column in (("common_name", "common"), ("scientific_name", "botanical")):
-        named = np.char.lower(book.species.text(name).astype(str)) == species_id.lower()
-        if named.sum() == 1:
-            same = listed[int(np.flatnonzero(named)[0])]
-            raise UsageError(
-                f"{option}: {shown(species_id)} is a {column} name; write its species_id, {same}"
-            )
     hint = did_you_mean(species_id, listed, "growthcast species lists all plants")
     raise UsageError(f"{option}: the species table has no plant {shown(species_id)}; {hint}")
 
@@ -303,7 +280,7 @@ def _above_ground(tables: Tables) -> list[Finding]:
         f"tank's {plain(ground)} cm² of ground"
     )
     fix = "correct area_cm2 of this row or others; or length_cm and width_cm in tanks.csv"
-    at = at_cell(areas, largest, "area_cm2", "area-above-tank", found, fix)
+    at = at_cell(areas, largest, "area_cm2", "area-above-tank", found=found, fix=fix)
     return [replace(at, level="problem")]
 
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass
 from types import MappingProxyType
-from typing import Literal
+from typing import Any, Literal
 
 from growthcast.book.words import plain
 
@@ -97,10 +97,6 @@ def _expected_number(column: Column) -> str:
     return f"{words} from {low} to {high}"
 
 
-def _text(name: str, meaning: str) -> Column:
-    return Column(name, "text", meaning)
-
-
 def _id(name: str, meaning: str, *, required: bool = True) -> Column:
     return Column(name, "id", meaning, required=required)
 
@@ -114,38 +110,34 @@ def _choice(name: str, meaning: str, *choices: str) -> Column:
 
 
 def _number(
-    name: str,
-    unit: str,
-    low: float,
-    high: float | None,
-    meaning: str,
-    *,
-    required: bool = False,
-    above: bool = False,
-    whole: bool = False,
+    name: str, unit: str, low: float, high: float | None, meaning: str, **more: Any
 ) -> Column:
-    return Column(name, "number", meaning, unit, low, high, required, above, whole)
+    return Column(name, "number", meaning, unit, low, high, **more)
 
+
+_NOTE = Column("note", "text", "anything else")
 
 _TANKS = (
     _id("tank_id", "the tank's own id"),
-    _text("client", "whose tank it is"),
-    _text("site", "where it stands"),
+    Column("client", "text", "whose tank it is"),
+    Column("name", "text", "what the client calls it: Your tank in the entrance hall"),
+    Column("site", "text", "where it stands"),
     _number("length_cm", "cm", 0, 2000, "inner length", above=True),
     _number("width_cm", "cm", 0, 2000, "inner width", above=True),
     _number("water_depth_cm", "cm", 0, 300, "water above the substrate", required=True, above=True),
     _number("fixed_min", "min", 0, 1440, "minutes at the tank before any trimming"),
     _number("travel_min", "min", 0, 1440, "minutes of travel for one visit"),
     _number("longest_interval_d", "d", 1, 365, "cap on the interval, plants aside", whole=True),
+    Column("longest_interval_reason", "text", "what that cap is for, as the client reads it"),
     _number("confidence", "share", 0.5, 0.99, "wanted chance that all areas stay inside"),
     _choice("visit_weekday", "the weekday its client insists on", *WEEKDAYS),
-    _text("note", "anything else"),
+    _NOTE,
 )
 
 _AREAS = (
     _id("area_id", "the planted area's own id"),
     _id("tank_id", "the tank it is in"),
-    _text("label", "what people call it"),
+    Column("label", "text", "what people call it"),
     _id("species_id", "what grows there"),
     _number("area_cm2", "cm2", 0, 1_000_000, "planted ground", required=True, above=True),
     _number("floor_cm", "cm", 0, 300, "lowest height that looks right", required=True),
@@ -155,7 +147,7 @@ _AREAS = (
     _date("planted_on", "first day of its life", required=True),
     _number("planted_height_cm", "cm", 0, 300, "height on that day"),
     _date("removed_on", "last day of its life"),
-    _text("note", "anything else"),
+    _NOTE,
 )
 
 _TRIMS = (
@@ -174,7 +166,7 @@ _TRIMS = (
     ),
     _choice("look", "how it stood before any cut, by eye", "short", "right", "over"),
     _number("minutes", "min", 0, 1440, "minutes of trimming"),
-    _text("note", "anything else"),
+    _NOTE,
 )
 
 _CONDITIONS = (
@@ -190,23 +182,24 @@ _CONDITIONS = (
     _number("k_mg_l", "mg/l", 0, 1000, "potassium"),
     _number("fe_mg_l", "mg/l", 0, 20, "iron"),
     _number("temperature_c", "c", 0, 45, "water temperature"),
-    _text("note", "anything else"),
+    _NOTE,
 )
 
 _CLOSED = (
-    _text("client", "whose tanks nobody can visit"),
+    Column("client", "text", "whose tanks nobody can visit"),
     _id("tank_id", "the one tank that nobody can visit", required=False),
     _date("from_date", "first day closed", required=True),
     _date("to_date", "last day closed", required=True),
-    _text("note", "anything else"),
+    _NOTE,
 )
 
 FORMS = ("carpet", "rosette", "stem", "creeping", "epiphyte", "moss", "floating")
 
 _SPECIES = (
     _id("species_id", "lower-case name with hyphens"),
-    _text("scientific_name", "botanical name"),
-    _text("common_name", "name in the trade"),
+    Column("scientific_name", "text", "botanical name"),
+    Column("common_name", "text", "name in the trade"),
+    Column("also_known_as", "text", "other names, botanical or common, with ; between them"),
     _choice("form", "growth form", *FORMS),
     _choice("measure", "what its heights are", "height_cm", "cover_pct"),
     _number("rate_per_day", "per day", 0, 2, "logistic rate at reference conditions", above=True),
@@ -227,12 +220,12 @@ _SPECIES = (
     _number("density_g_l", "g/l", 0, 10_000, "drained mass of one litre of stand", above=True),
     _number("lowest_cut_cm", "cm", 0, 300, "lowest cut it stands"),
     _choice("needs_co2", "whether it needs added CO2", "no", "helps", "yes"),
-    _text("cut_practice", "how it is cut"),
+    Column("cut_practice", "text", "how it is cut"),
     _number("settle_d", "d", 0, 365, "days from planting to full growth"),
     _number("pause_d", "d", 0, 365, "days without growth after a cut to the base"),
-    _text("caution", "what to know before selling or discarding it"),
+    Column("caution", "text", "what to know before selling or discarding it"),
     _choice("basis", "where the numbers come from", "published", "growers", "estimate"),
-    _text("source", "key into species/SOURCES.md"),
+    Column("source", "text", "key into species/SOURCES.md"),
 )
 
 TABLES: Mapping[str, tuple[Column, ...]] = MappingProxyType(
@@ -246,6 +239,20 @@ TABLES: Mapping[str, tuple[Column, ...]] = MappingProxyType(
     }
 )
 
+
+NOT_ANSWERED = {
+    "fe_mg_l": "growth is not reckoned from iron; the conditions are",
+    "ph": "give the CO2 it stands for, as co2_mg_l; the conditions are",
+    "kh_dkh": "give the CO2 it stands for, as co2_mg_l; the conditions are",
+}
+"""Conditions that nobody can suppose, and what is said instead."""
+_UNITS = {"umol": "µmol", "mg/l": "mg/L", "c": "°C"}
+CONDITION_WORDS: Mapping[str, tuple[str, str]] = {
+    column.name: (column.meaning.partition(";")[0], _UNITS.get(column.unit, column.unit))
+    for column in _CONDITIONS
+    if column.kind == "number" and column.name not in NOT_ANSWERED
+}
+"""Conditions that growth answers to: in words, and their unit."""
 
 _WHOSE = "whose {} rows of whole tanks hold: all areas', or those without their own"
 

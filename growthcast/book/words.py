@@ -102,12 +102,17 @@ def check_known(name: str, known: Sequence[str], lacking: str, listed: str) -> N
         raise UsageError(f"{lacking} {shown(name)}; {hint}")
 
 
+def folded(name: str) -> str:
+    """Return a name as it is compared: small letters, one space where there is space or hyphen."""
+    return " ".join(name.casefold().replace("-", " ").split())
+
+
 def names_that_hold(text: str, known: Mapping[str, Sequence[str]]) -> list[str]:
     """Return the ids with the text in one of their names; those that begin with it first."""
-    words = " ".join(text.casefold().replace("-", " ").split())
+    words = folded(text)
     hits = []
     for name, spellings in known.items() if words else ():
-        plain_ones = [spelling.casefold().replace("-", " ") for spelling in spellings]
+        plain_ones = [folded(spelling) for spelling in spellings]
         if any(words in spelling for spelling in plain_ones):
             begins = any(spelling.startswith(words) for spelling in plain_ones)
             hits.append((not begins, name))

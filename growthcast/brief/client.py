@@ -6,10 +6,12 @@ from collections.abc import Sequence
 from datetime import date
 
 from growthcast.arrays import IntArray
-from growthcast.book.book import Book
+from growthcast.book.book import Book, Practice
 from growthcast.brief.letterhead import foot_of, letterhead_of
 from growthcast.brief.page import (
     Block,
+    Fact,
+    Facts,
     Heading,
     Items,
     Page,
@@ -22,35 +24,37 @@ from growthcast.brief.page import (
 from growthcast.brief.visits import PlannedVisit
 from growthcast.errors import UsageError
 from growthcast.figures.lettering import drawable
-from growthcast.figures.pages import CostPoint, SawtoothWords, cost_picture, sawtooth_picture
+from growthcast.figures.pages import CourseWords, course_picture
 from growthcast.fit.result import GrowthFit
 from growthcast.forecast.report import as_date
 from growthcast.say.client import (
+    a_month,
+    a_year,
+    apart,
     area_name,
-    bare_words,
+    argument,
     cautions,
-    chance_words,
-    conclusion,
-    cost_sentences,
     days_of_100,
-    difference,
+    headline,
+    mends_words,
     passes,
+    picture_words,
+    place_words,
+    plan,
     record_sentences,
-    sawtooth_caption,
-    sawtooth_sentence,
+    row_words,
+    size_words,
     unknowns,
 )
 from growthcast.say.locale import Locale
 from growthcast.say.reasons import reason
 from growthcast.say.words import named
-from growthcast.service.advice import OptionAdvice
 from growthcast.service.pages.client import AreaFacts, TankFacts, gather_tank
 from growthcast.service.pages.record import Record, past_records
 
-MOST_VISITS = 12
-WORTH_A_NOTE = 0.01
-"""Shorter rhythms that look this much worse than the recommended one are explained."""
-ROOM_ABOVE = 1.06
+MOST_VISITS, MOST_MENDS = 12, 2
+ROOM_ABOVE = 1.3
+"""Height of a picture's axis, as a share of the agreed height: room to see what is too tall."""
 
 
 def build_brief(
@@ -61,6 +65,7 @@ def build_brief(
     *,
     client: str | None = None,
     visits: Sequence[PlannedVisit] | None = None,
+    every_d: int | None = None,
 ) -> Page:
     """Build the page of one tank, or of all tanks of a client.
 
@@ -78,38 +83,48 @@ def build_brief(
         The client whose tanks these are; the page is then titled with the client's name.
     visits : sequence of PlannedVisit, optional
         The plan of visits, None where none was made.
+    every_d : int, optional
+        The rhythm to argue for [d], where it is not the recommended one.
 
     Returns
     -------
     Page
-        The page's content.
+        The page's content: what is proposed on the first page, what it rests on after it.
     """
-    on = as_date(fit.design.on_day)
-    facts = [gather_tank(book, fit, tank) for tank in tanks.tolist()]
-    for tank in facts:
-        if tank.advice.nothing_holds:
-            raise UsageError(f"no page for {tank.tank_id}: {reason(tank.advice)}")
+    on, currency = as_date(fit.design.on_day), currency_of(book.practice)
+    facts = []
+    for tank in tanks.tolist():
+        name = str(book.tanks.text("tank_id")[tank])
+        planned = [visit.on for visit in visits or () if visit.tank_id == name]
+        facts.append(gather_tank(book, fit, tank, every_d, planned))
+        if facts[-1].advice.nothing_holds:
+            raise UsageError(f"no page for {name}: {reason(facts[-1].advice)}")
     records = past_records(book, [tank.tank_id for tank in facts])
+    level = 2 if client is None else 3
     blocks: list[Block] = []
     for tank in facts:
         if client is not None:
-            parts = (named(tank.tank_id), named(tank.site))
-            blocks.append(Heading(" – ".join(part for part in parts if part)))
-        level = 2 if client is None else 3
-        blocks += _tank_blocks(book, locale, tank, records[tank.tank_id], level)
-    blocks += [Heading(locale.say("unknown_heading")), Items(unknowns(locale, facts))]
-    blocks += _next_visits(locale, visits, {tank.tank_id for tank in facts}, on)
-    blocks += [Heading(locale.say("cautions_heading")), Items(cautions(locale, facts))]
-    if client is None:
-        title = locale.say("brief_title_tank", name=named(facts[0].tank_id))
-        whose = named(str(book.tanks.text("client")[tanks[0]]))
-        under = [locale.say("for_client", client=whose) if whose else "", named(facts[0].site)]
-    else:
-        title, under = locale.say("brief_title_client", name=named(client)), []
+            blocks.append(Heading(headline(locale, tank)))
+        blocks += proposal(locale, tank, book.practice, level)
+    for place, tank in enumerate(facts):
+        if client is not None and tank.areas:
+            blocks.append(Heading(place_words(locale, tank), new_sheet=not place))
+        blocks += background(locale, tank, records[tank.tank_id], book.practice, level)
+    blocks += [
+        Heading(locale.say("unknown_heading")),
+        Items(unknowns(locale, facts, currency)),
+        *_next_visits(locale, visits, facts, on),
+        Heading(locale.say("cautions_heading")),
+        Items(cautions(locale, facts)),
+    ]
+    whose = named(client or str(book.tanks.text("client")[tanks[0]]))
+    day = locale.long_date(on)
     return Page(
         language=locale.language,
-        title=title,
-        under_title=", ".join(part for part in under if part),
+        title=headline(locale, facts[0])
+        if client is None
+        else locale.say("client_title", name=named(client)),
+        under_title=locale.say("for_client", client=whose, date=day) if whose else day,
         day=on.isoformat(),
         letterhead=letterhead_of(book.practice, book.folder),
         blocks=tuple(blocks),
@@ -117,114 +132,148 @@ def build_brief(
     )
 
 
-def _tank_blocks(
-    book: Book, locale: Locale, tank: TankFacts, record: Record, level: int
+def currency_of(practice: Practice) -> str:
+    """Return the currency of a page's prices, "" where an hour has no price."""
+    return practice.currency if practice.labour_rate_per_h > 0.0 else ""
+
+
+def proposal(locale: Locale, tank: TankFacts, practice: Practice, level: int) -> list[Block]:
+    """Build what is proposed for a tank: the answer, the rhythms beside it, how it looks."""
+    currency = currency_of(practice)
+    said = Paragraph(" ".join(argument(locale, tank, currency)), "lead")
+    if tank.option is None:
+        return [said]
+    blocks: list[Block] = [
+        _facts(locale, tank, practice),
+        said,
+        Heading(locale.say("options_heading"), level),
+        options_strip(locale, tank, currency),
+    ]
+    mends = _mends(locale, tank, currency)
+    if planned := plan(locale, tank, currency):
+        mends.append(Paragraph(" ".join(planned)))
+    blocks[2:2] = [] if tank.fits else mends
+    blocks += mends if tank.fits else []
+    if tank.courses:
+        blocks += [Heading(locale.say("picture_heading"), level), _pictures(locale, tank)]
+    return blocks
+
+
+def background(
+    locale: Locale, tank: TankFacts, record: Record, practice: Practice, level: int
 ) -> list[Block]:
-    practice, option = book.practice, tank.option
-    priced, currency = practice.labour_rate_per_h > 0.0, practice.currency
-    lead, *beside = conclusion(locale, tank, tank.on)
-    blocks: list[Block] = [Paragraph(lead, "lead")]
-    if beside:
-        blocks.append(Paragraph(" ".join(beside)))
-    if option is None:
-        return blocks
-    if tank.limiting is not None:
-        pictures = [
-            *_sawtooth_pictures(locale, tank, tank.limiting),
-            _cost_picture(locale, tank, option, currency, priced=priced),
-        ]
-        caption = sawtooth_caption(locale, tank, tank.limiting, option.interval_d)
-        blocks.append(Heading(locale.say("picture_heading"), level))
-        blocks.append(Pictures(tuple(pictures), caption, columns=3))
-    blocks.append(Heading(locale.say("options_heading"), level))
-    blocks.append(_options_table(locale, tank, currency, priced=priced))
-    if bought := difference(locale, tank, currency, priced=priced):
-        blocks.append(Paragraph(bought))
-    least = option.share_of_days_presentable - WORTH_A_NOTE
-    shorter = [o for o in tank.options if o.interval_d < option.interval_d]
-    if any(o.share_of_days_presentable < least for o in shorter):
-        blocks.append(Paragraph(locale.say("shorter_note"), "note"))
-    if not priced:
-        blocks.append(Paragraph(locale.say("no_rate"), "note"))
-    blocks += [
-        Heading(locale.say("areas_heading"), level),
+    """Build what the proposal for a tank rests on."""
+    if tank.option is None:
+        return []
+    return [
+        Heading(locale.say("areas_heading"), level, new_sheet=level == 2),
         _areas_table(locale, tank, practice.horizon_d),
         Heading(locale.say("record_heading"), level),
         Paragraph(" ".join(record_sentences(locale, record))),
     ]
-    return blocks
 
 
-def _sawtooth_pictures(locale: Locale, tank: TankFacts, area: AreaFacts) -> list[Picture]:
-    """Draw how the limiting area goes at each interval."""
-    budget, floor = area.forecast.budget_cm, area.forecast.floor_cm
-    top = ROOM_ABOVE * max([budget, *(float(saw.height_cm[-1].max()) for saw in tank.saws)])
-    day = drawable(locale.short_date(tank.on), otherwise=tank.on.isoformat())
-    words = SawtoothWords(
-        height=locale.say("axis_height" if area.unit == "cm" else "axis_cover"),
-        weeks=locale.say("axis_weeks", date=day),
-        budget=f"{locale.say('label_budget')}\n{locale.exact(budget, area.unit)}",
-        floor=f"{locale.say('label_floor')}\n{locale.exact(floor, area.unit)}",
+def _facts(locale: Locale, tank: TankFacts, practice: Practice) -> Facts:
+    """Return the answer's figures: looks, price, the next visit, how long, how to say yes."""
+    option, currency = tank.option, currency_of(practice)
+    assert option is not None
+    looks = locale.say(
+        "looks_days", presentable=days_of_100(locale, option.share_of_days_presentable)
     )
-    pictures = []
-    for saw, option in zip(tank.saws, tank.options, strict=True):
-        marked = saw.interval_d == tank.advice.recommended_interval_d
-        key = "panel_recommended" if marked else "panel_title"
-        title = locale.say(key, every=locale.count("every", saw.interval_d))
-        alternative = sawtooth_sentence(locale, area, saw, option)
-        svg = sawtooth_picture(saw, (floor, budget, top), words, title, alternative)
-        inside = days_of_100(locale, option.share_of_days_presentable)
-        below = locale.say("panel_inside", cut=locale.height(saw.cut_cm, area.unit), inside=inside)
-        pictures.append(Picture(svg, locale.sentence_case(title), below, alternative, marked))
-    return pictures
-
-
-def _cost_picture(
-    locale: Locale, tank: TankFacts, chosen: OptionAdvice, currency: str, *, priced: bool
-) -> Picture:
-    """Draw the share of days presentable against cost a year, or against hours without a price."""
-    points = [
-        CostPoint(
-            option.interval_d,
-            option.year.cost if priced else option.year.hours,
-            option.share_of_days_presentable,
-            option.interval_d == tank.advice.recommended_interval_d,
-        )
-        for option in tank.options
+    visits = locale.count("visit", round(option.year.visits))
+    price = locale.say("price_year", amount=a_year(locale, option, currency), visits=visits)
+    facts = [
+        Fact(
+            locale.say("fact_looks"),
+            looks,
+            locale.say("looks_one" if len(tank.areas) == 1 else "looks_all"),
+        ),
+        Fact(
+            locale.say("fact_price" if currency else "fact_time"),
+            locale.say("a_month", amount=a_month(locale, option, currency)),
+            price if currency else f"{price}; {locale.say('no_rate')}",
+        ),
     ]
-    axis = locale.say("axis_cost", currency=currency) if priced else locale.say("axis_hours")
-    axes = (axis, locale.say("axis_presentable"))
-    title = locale.say("cost_title")
-    below, alternative = cost_sentences(locale, tank, chosen, currency, priced=priced)
-    svg = cost_picture(points, axes, locale.number, title, alternative)
-    return Picture(svg, title, below, alternative)
+    if tank.next_on is not None and tank.review_on is not None:
+        day, note = locale.full_date(tank.next_on), ""
+        if tank.due_on is not None:
+            day = locale.say("next_soon")
+            note = locale.say("next_was_due", date=locale.short_date(tank.due_on))
+        facts += [
+            Fact(locale.say("fact_next"), day, note),
+            Fact(
+                locale.say("fact_holds"),
+                locale.say("holds_from", date=locale.short_date(tank.next_on)),
+                locale.say("holds_until", date=locale.long_date(tank.review_on)),
+            ),
+        ]
+    yes = locale.say("fact_yes")
+    if practice.contact:
+        return Facts((*facts, Fact(yes, named(practice.contact), contact=True)))
+    return Facts((*facts, Fact(yes, locale.say("yes_here"), locale.say("yes_note"))))
 
 
-def _options_table(locale: Locale, tank: TankFacts, currency: str, *, priced: bool) -> Table:
-    """Return looks, risk, visits, hours and cost of each rhythm, the recommended one marked."""
-    numbers = f"presentable chance bare visits minutes hours{' cost' if priced else ''}"
-    rows = []
-    for option in tank.options:
-        cost = (locale.money(option.year.cost, currency),) if priced else ()
-        row = (
-            locale.count("every", option.interval_d),
-            days_of_100(locale, option.share_of_days_presentable),
-            chance_words(locale, option, tank.advice.confidence),
-            bare_words(locale, option),
-            locale.number(option.year.visits),
-            locale.say("minutes", n=locale.number(option.minutes_per_visit)),
-            locale.say("hours", n=locale.number(option.year.hours)),
-        )
-        rows.append(row + cost)
-    intervals = [option.interval_d for option in tank.options]
-    days = tank.advice.recommended_interval_d
+def _mends(locale: Locale, tank: TankFacts, currency: str) -> list[Block]:
+    """Return what would let the next longer rhythm hold, or any where none does."""
+    option, advice = tank.option, tank.advice
+    if option is None or advice.fails_at_d is None or tank.asked:
+        return []
+    longer = advice.option(advice.fails_at_d)
+    every, saved = locale.count("every", longer.interval_d), apart(locale, option, longer, currency)
+    said = mends_words(locale, tank)
+    key = "mends" if tank.fits else "mends_none"
+    if tank.fits:
+        said = said[:MOST_MENDS]
+    elif tank.longer is not None:
+        trial = locale.count("every", tank.longer.interval_d)
+        less = apart(locale, option, tank.longer, currency)
+        said = (*said, locale.say("mend_trial", every=trial, saved=less))
+    if not said:
+        return []
+    return [
+        Paragraph(locale.say(f"{key}_lead", every=every, saved=saved)),
+        Items(said),
+    ]
+
+
+def options_strip(locale: Locale, tank: TankFacts, currency: str) -> Table:
+    """Return a row a rhythm, the longest first: days as agreed as a bar, looks, visits, price."""
+    names = f"every presentable found visits {'cost' if currency else 'hours'} against"
     return Table(
         locale.say("options_caption"),
-        columns(locale, "col", f"every {numbers}", numbers),
-        tuple(rows),
-        intervals.index(days) if days in intervals else None,
+        columns(locale, "col", names),
+        tuple(row_words(locale, tank, row, currency) for row in tank.rows),
+        next(n for n, row in enumerate(tank.rows) if row is tank.option),
         locale.say("recommended"),
+        tuple(row.share_of_days_presentable for row in tank.rows),
     )
+
+
+def _pictures(locale: Locale, tank: TankFacts) -> Pictures:
+    """Draw the limiting area until the next visit, at the proposed rhythm and the next longer."""
+    area = tank.areas[tank.limiting]
+    budget, floor, unit = area.forecast.budget_cm, area.forecast.floor_cm, area.unit
+    tops = [float(course.height_cm[-1].max()) for _, course in tank.courses]
+    top = max(ROOM_ABOVE * budget, 1.04 * max(tops))
+    pictures = []
+    for rhythm, course in tank.courses:
+        last = int(course.day[-1])
+        dates = {
+            day: drawable(locale.short_date(tank.day(day)), otherwise=tank.day(day).isoformat())
+            for day in (0, *((last // 2,) if last > 28 else ()), last)
+        }
+        words = CourseWords(
+            height=locale.say("axis_height" if unit == "cm" else "axis_cover"),
+            dates=dates,
+            over=locale.say("zone_over"),
+            bare=locale.say("zone_bare"),
+            budget=f"{locale.say('label_budget')}\n{locale.exact(budget, unit)}",
+            floor=f"{locale.say('label_floor')}\n{locale.exact(floor, unit)}",
+        )
+        title, heard = picture_words(locale, tank, course, rhythm)
+        svg = course_picture(course, (floor, budget, top), words, title, heard)
+        pictures.append(Picture(svg, title, "", heard))
+    return Pictures(tuple(pictures), locale.say("picture_caption"), columns=3)
 
 
 def _areas_table(locale: Locale, tank: TankFacts, horizon_d: int) -> Table:
@@ -234,13 +283,14 @@ def _areas_table(locale: Locale, tank: TankFacts, horizon_d: int) -> Table:
     for area in tank.areas:
         low, middle, high = (locale.number(float(speed), 1) for speed in area.speed)
         lowest, likely, highest = (float(height) for height in area.forecast.height_cm_now)
+        now = locale.range(lowest, likely, highest, area.unit)
         speed = f"range_speed_{'cm' if area.unit == 'cm' else 'cover'}"
         row = (
             area_name(area),
             _plant(locale, area),
             locale.say(speed, middle=middle, low=low, high=high),
-            locale.range(lowest, likely, highest, area.unit),
-            locale.exact(area.forecast.budget_cm, area.unit),
+            size_words(locale, now, area.unit),
+            size_words(locale, locale.exact(area.forecast.budget_cm, area.unit), area.unit),
             passes(locale, "passes", area.forecast, horizon_d, tank.on),
         )
         rows.append((*row, locale.say(f"rests_{area.forecast.basis}")) if with_basis else row)
@@ -257,14 +307,15 @@ def _plant(locale: Locale, area: AreaFacts) -> str:
 
 
 def _next_visits(
-    locale: Locale, visits: Sequence[PlannedVisit] | None, tank_ids: set[str], on: date
+    locale: Locale, visits: Sequence[PlannedVisit] | None, tanks: Sequence[TankFacts], on: date
 ) -> list[Block]:
     if visits is None:
         return []
     heading = Heading(locale.say("visits_heading"))
-    mine = [visit for visit in visits if visit.tank_id in tank_ids and visit.on >= on]
+    names = {tank.tank_id: place_words(locale, tank) for tank in tanks}
+    mine = [visit for visit in visits if visit.tank_id in names and visit.on >= on]
     if not mine:
         return [heading, Paragraph(locale.say("visits_none", date=locale.long_date(on)))]
-    rows = tuple((locale.long_date(v.on), named(v.tank_id)) for v in mine[:MOST_VISITS])
+    rows = tuple((locale.full_date(v.on), names[v.tank_id]) for v in mine[:MOST_VISITS])
     heads = columns(locale, "col", "date why", free="why")
     return [heading, Table(locale.say("visits_caption"), heads, rows)]

@@ -7,7 +7,7 @@ import re
 from functools import lru_cache
 
 from jinja2 import Environment, PackageLoader, StrictUndefined
-from markupsafe import Markup
+from markupsafe import Markup, escape
 
 from growthcast.brief.page import Logo, Page, Picture
 
@@ -16,7 +16,7 @@ MIME = {"svg": "image/svg+xml", "png": "image/png", "jpg": "image/jpeg"}
 
 @lru_cache(maxsize=1)
 def _environment() -> Environment:
-    return Environment(
+    environment = Environment(
         loader=PackageLoader("growthcast.brief", "templates"),
         autoescape=True,
         undefined=StrictUndefined,
@@ -24,6 +24,8 @@ def _environment() -> Environment:
         lstrip_blocks=True,
         keep_trailing_newline=True,
     )
+    environment.filters["linked"] = _linked
+    return environment
 
 
 def page_html(page: Page) -> bytes:
@@ -56,6 +58,21 @@ def _data_uri(logo: Logo) -> str:
     """Return a logo as an address that an ``<img>`` shows: nothing in it can run."""
     content = base64.b64encode(logo.content).decode("ascii")
     return f"data:{MIME[logo.suffix]};base64,{content}"
+
+
+CONTACT = re.compile(r"(?P<mail>[\w.+-]+@[\w-]+(\.[\w-]+)+)|\+?\d[\d ()/-]{4,}\d")
+
+
+def _linked(text: str) -> Markup:
+    """Return a line of contact whose telephone numbers and mail addresses can be followed."""
+
+    def link(found: re.Match[str]) -> str:
+        said = found[0]
+        number = re.sub(r"[^+\d]", "", said.replace("(0)", "") if said[0] == "+" else said)
+        target = f"mailto:{said}" if found["mail"] else f"tel:{number}"
+        return f'<a href="{target}">{said}</a>'
+
+    return Markup(CONTACT.sub(link, str(escape(text))))
 
 
 COLOURS = re.compile(r"(fill|stroke|stop-color): (#[0-9a-f]{6})\b")

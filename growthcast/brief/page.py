@@ -10,18 +10,19 @@ from growthcast.say.locale import Locale
 
 @dataclass(frozen=True, slots=True)
 class Heading:
-    """A heading; level 2 stands under the page's title."""
+    """A heading; level 2 stands under the page's title. It may begin a new sheet of paper."""
 
     text: str
     level: int = 2
+    new_sheet: bool = False
 
 
 @dataclass(frozen=True, slots=True)
 class Paragraph:
-    """A paragraph: the conclusion (lead), plain text, or a note in small letters."""
+    """A paragraph: the conclusion (lead), plain text, bold, or a note in small letters."""
 
     text: str
-    kind: str = "text"  # lead, text or note
+    kind: str = "text"  # lead, text, strong or note
 
 
 @dataclass(frozen=True, slots=True)
@@ -29,6 +30,23 @@ class Items:
     """A list of sentences."""
 
     items: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Fact:
+    """What a reader looks for first; telephone and mail of a ``contact`` can be followed."""
+
+    name: str
+    value: str
+    note: str = ""
+    contact: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class Facts:
+    """Facts side by side."""
+
+    facts: tuple[Fact, ...]
 
 
 @dataclass(frozen=True, slots=True)
@@ -42,13 +60,17 @@ class Column:
 
 @dataclass(frozen=True, slots=True)
 class Table:
-    """A table; the first column names its row, the ``marked`` row is set off with ``mark``."""
+    """A table; the first column names its row, the ``marked`` row is set off with ``mark``.
+
+    ``bars`` are shares [0-1] drawn behind the numbers of the second column, one a row.
+    """
 
     caption: str
     columns: tuple[Column, ...]
     rows: tuple[tuple[str, ...], ...]
     marked: int | None = None
     mark: str = ""
+    bars: tuple[float, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -71,7 +93,31 @@ class Pictures:
     columns: int
 
 
-Block: TypeAlias = Heading | Paragraph | Items | Table | Pictures
+@dataclass(frozen=True, slots=True)
+class WorkRow:
+    """What to do at one place: in large letters, where, and what to know."""
+
+    do: str
+    where: str
+    note: str
+
+
+@dataclass(frozen=True, slots=True)
+class Work:
+    """Rows of work, each with an empty box under each of the two heads."""
+
+    heads: tuple[str, str]
+    rows: tuple[WorkRow, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Blanks:
+    """Names with a line to write on; the last has a whole line to itself."""
+
+    names: tuple[str, ...]
+
+
+Block: TypeAlias = Heading | Paragraph | Items | Facts | Table | Pictures | Work | Blanks
 
 
 @dataclass(frozen=True, slots=True)

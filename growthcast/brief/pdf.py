@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import importlib.util
 import json
+import re
 import tempfile
 from dataclasses import asdict
 from datetime import UTC, datetime
@@ -14,6 +15,8 @@ import matplotlib
 
 from growthcast.brief.page import Page
 from growthcast.figures.lettering import drawable
+
+ROW_HEADER = re.compile(rb"/S/TD(/P \d+ 0 R/A\[<</O/Table)(/Headers\[\(U\w+x0y0\)\])")
 
 
 def can_make_pdf() -> bool:
@@ -49,14 +52,34 @@ def page_pdf(page: Page) -> bytes:
         for number, picture in enumerate(pictures, start=1):
             (Path(folder) / f"picture-{number}").write_bytes(picture)
         (Path(folder) / "page.json").write_text(content, encoding="utf-8")
-        main = Path(folder) / "page.typ"
-        main.write_bytes((files("growthcast.brief") / "templates" / "page.typ").read_bytes())
-        made: bytes = typst.compile(
-            str(main),
-            root=folder,
-            font_paths=[str(Path(matplotlib.get_data_path()) / "fonts" / "ttf")],
-            # others are asked for letters that ours lacks
-            ignore_system_fonts=drawable(content) == " ".join(content.split()),
-            timestamp=int(day.timestamp()),
-        )
-    return made
+        for name in ("page.typ", "card.typ"):
+            template = files("growthcast.brief") / "templates" / name
+            (Path(folder) / name).write_bytes(template.read_bytes())
+
+        def compiled(*, accessible: bool) -> bytes:
+            made: bytes = typst.compile(
+                str(Path(folder) / "page.typ"),
+                root=folder,
+                font_paths=[str(Path(matplotlib.get_data_path()) / "fonts" / "ttf")],
+                # others are asked for letters that ours lacks
+                ignore_system_fonts=drawable(content) == " ".join(content.split()),
+                timestamp=int(day.timestamp()),
+                pdf_standards=["ua-1"] if accessible else [],
+            )
+            return made
+
+        try:
+            made = compiled(accessible=True)
+        except typst.TypstError:  # PDF/UA wants a glyph for every letter
+            made = compiled(accessible=False)
+    return ROW_HEADER.sub(_row_header, made)
+
+
+def _row_header(cell: re.Match[bytes]) -> bytes:
+    """Make a data cell of a first column the header of its row, in as many bytes.
+
+    typst tags the first row as headers, not yet the first column (it can behind a feature that its
+    Python module does not switch on). Of the same length, so that the file's offsets stay right.
+    """
+    scope = b"/Scope/Row".ljust(len(cell[2]))
+    return b"/S/TH" + cell[1] + scope

@@ -24,7 +24,7 @@ class PlannedVisit:
 
 
 def read_visits(file: Path, tank_ids: list[str]) -> list[PlannedVisit]:
-    """Return the visits of a plan, by date.
+    """Return the visits of a plan by date, those of a day as the file has them.
 
     Raises
     ------
@@ -64,7 +64,7 @@ def read_visits(file: Path, tank_ids: list[str]) -> list[PlannedVisit]:
         if tank_id not in known:
             hint = did_you_mean(tank_id, tank_ids, "write a tank_id of tanks.csv")
             raise UsageError(f"{named}:{number}: the book has no tank {shown(tank_id)}; {hint}")
-    return sorted(visits, key=lambda visit: (visit.on, visit.tank_id))
+    return sorted(visits, key=lambda visit: visit.on)
 
 
 def _day(text: str, where: str) -> date:

@@ -95,12 +95,11 @@ def _of_fit(book: Book) -> list[Finding]:
     from growthcast.book.checks.readings import remark_on_grams
     from growthcast.book.findings import finding
     from growthcast.fit.growth import last_logged
+    from growthcast.say.fit import suspect_words
 
     fit = fitted(book, last_logged(book) or date.today())
-    expected = "a reading that growth since the last visit can explain"
-    fix = "look for a slipped decimal, another area's row or an unlogged cut, else leave it"
     suspects = [
-        finding("suspect-reading", one.file, one.row, None, "row", one.why, expected, fix)
+        finding("suspect-reading", one.file, one.row, None, "row", why=suspect_words(one))
         for one in fit.suspects
     ]
     return [*remark_on_grams(book.trims, *fit.whole_tank_grams), *suspects]

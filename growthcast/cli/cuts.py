@@ -1,4 +1,4 @@
-"""growthcast cuts and peak: today's visit to a tank, and its best on a day."""
+"""growthcast cuts and peak: the visits of a day, and a tank's best on a day."""
 
 from __future__ import annotations
 
@@ -13,96 +13,135 @@ import typer
 from growthcast.cli.options import (
     AsJson,
     BookFolder,
-    OnDate,
     TankId,
+    chosen_tanks,
     day_option,
     one_tank,
     open_fit,
     option,
 )
 from growthcast.cli.output import print_answer, say
-from growthcast.cli.pages import check_page, write_page
+from growthcast.cli.pages import VisitsFile, check_page, write_page
 from growthcast.errors import UsageError
 from growthcast.plain import plain
 
 if TYPE_CHECKING:
     from growthcast.book.book import Book
-    from growthcast.fit.result import GrowthFit
+    from growthcast.brief.visits import PlannedVisit
+    from growthcast.service.advice import TankAdvice
 
+LONGEST_D = 366
 
+ThisTank = Annotated[
+    str | None,
+    option("--tank", "ID", "Only this tank. Default: all that are due or planned on the day."),
+]
+ThisDay = Annotated[
+    date | None,
+    day_option(
+        "--on",
+        "Day of the visits, as YYYY-MM-DD; later log rows are not used. "
+        "Default: the last logged date.",
+        "--day",
+    ),
+]
 NextDate = Annotated[
     date | None,
     day_option(
-        "--next", "Day of the next visit. Default: after the interval recommended for the tank."
+        "--next",
+        "Day of the next visit. Default: the next one of --visits, else after the interval "
+        "recommended for the tank.",
     ),
 ]
 SheetFile = Annotated[
     Path | None,
-    option("--out", "FILE", "Write the sheet as a page to print: FILE.html or FILE.pdf."),
+    option("--out", "FILE", "Write cards to print, a page a tank: FILE.html or FILE.pdf."),
 ]
 
 
 def cuts_command(
     book: BookFolder = None,
-    tank: TankId = None,
-    on: OnDate = None,
+    tank: ThisTank = None,
+    on: ThisDay = None,
     next_on: NextDate = None,
+    visits: VisitsFile = None,
     out: SheetFile = None,
     as_json: AsJson = False,
 ) -> None:
-    """Print the sheet for a visit: what to cut in which order, so that it lasts to the next visit.
+    """Print the sheets for a day's visits: what to cut in which order, so that it lasts.
 
-    Example: growthcast cuts my-book --tank lobby --on 2026-03-02 --next 2026-03-16
+    Example: growthcast cuts my-book --day 2026-03-02 --out cards.pdf
 
     Exit status: 0 done, 2 bad arguments or a book with problems, 3 the tool itself failed.
     """
-    from growthcast.say.cuts import cautions, sheet_sentence, sheet_words, watch_list
+    from growthcast.brief.visits import read_visits
+    from growthcast.say.cuts import no_visit_words, sheet_json, sheet_words
+    from growthcast.service.recommend import recommend
+    from growthcast.service.urgency import due_on_day, tanks_due
     from growthcast.service.visit.cuts import cut_sheet
 
     if out is not None:
         check_page(out)
     opened, day, fit = open_fit(book, on)
-    place = one_tank(opened, tank)
-    if next_on is None or next_on <= day:
-        usual = day + timedelta(days=recommended_interval(opened, fit, place))
-        if next_on is not None:
-            raise UsageError(
-                f"--next {next_on} is not after {day}, the day of this visit; the nearest next "
-                f"visit is {day + timedelta(days=1)}, and this tank's interval would make it "
-                f"{usual}"
-            )
-        next_on = usual
-    if (next_on - day).days > 366:
-        raise UsageError(f"--next {next_on} lies more than a year after {day}")
-    sheet = cut_sheet(opened, fit, place, next_on)
-    if out is not None:
-        from growthcast.brief.sheet import build_sheet
+    ids = opened.tanks.text("tank_id").tolist()
+    plan = [] if visits is None else read_visits(visits, ids)
+    asked = chosen_tanks(opened, tank)
+    advice, order = recommend(opened, fit, asked), asked.tolist()
+    none = None
+    if tank is None and visits is not None:
+        order = [ids.index(visit.tank_id) for visit in plan if visit.on == day]
+        none = f"No visit on {day} is in the plan."
+    elif tank is None:
+        dues = tanks_due(opened, fit, advice, asked)
+        order, none = due_on_day(opened, dues, day), no_visit_words(ids, dues, day)
+    first = int(asked[0])
+    sheets = [
+        cut_sheet(opened, fit, k, _next_visit(opened, advice[k - first], day, next_on, plan))
+        for k in order
+    ]
+    if not sheets and none is not None:
+        say(none)
+    elif out is not None:
+        from growthcast.brief.card import build_cards
 
-        write_page(opened, out, partial(build_sheet, opened, sheet), only="en")
-    answer = plain(sheet) | {
-        "sentence": sheet_sentence(sheet),
-        "watch": watch_list(sheet),
-        "cautions": cautions(sheet),
-    }
-    print_answer(as_json, answer, sheet_words(sheet), fit)
+        write_page(opened, out, partial(build_cards, opened, sheets))
+    every = [sheet_json(sheet) for sheet in sheets]
+    answer = {"on": day.isoformat(), "sheets": every} if tank is None else every[0]
+    print_answer(as_json, answer, (part for sheet in sheets for part in sheet_words(sheet)), fit)
 
 
-def recommended_interval(book: Book, fit: GrowthFit, tank: int) -> int:
+def _next_visit(
+    book: Book, advice: TankAdvice, day: date, asked: date | None, plan: list[PlannedVisit]
+) -> date:
+    """Return the day of a tank's next visit: as asked for, as planned, or as recommended."""
+    planned = [visit.on for visit in plan if visit.tank_id == advice.tank_id and visit.on > day]
+    if asked is None and planned:
+        return planned[0]
+    if asked is None:
+        return day + timedelta(days=recommended_interval(book, advice))
+    if asked <= day:
+        usual = day + timedelta(days=recommended_interval(book, advice))
+        raise UsageError(
+            f"--next {asked} is not after {day}, the day of this visit; the nearest next "
+            f"visit is {day + timedelta(days=1)}, and this tank's interval would make it {usual}"
+        )
+    if (asked - day).days > LONGEST_D:
+        raise UsageError(f"--next {asked} lies more than a year after {day}")
+    return asked
+
+
+def recommended_interval(book: Book, advice: TankAdvice) -> int:
     """Days until the next visit that is recommended, the shortest listed where none is feasible."""
-    import numpy as np
-
     from growthcast.say.reasons import reason
-    from growthcast.service.recommend import recommend
 
-    [advice] = recommend(book, fit, np.array([tank]))
-    if advice.recommended_interval_d is None:
-        shortest = min(advice.longest_interval_d, *book.practice.intervals_d)
-        why = f"No listed interval is feasible for {advice.tank_id}"
-        if advice.nothing_holds:
-            why = f"{advice.tank_id}: {reason(advice)}"
-        say(f"{why}; the next visit is taken to be in {shortest} days, the shortest listed.")
-        return shortest
-    return advice.recommended_interval_d
+    if advice.recommended_interval_d is not None:
+        return advice.recommended_interval_d
+    shortest = min(advice.longest_interval_d, *book.practice.intervals_d)
+    why = f"No listed interval is feasible for {advice.tank_id}"
+    if advice.nothing_holds:
+        why = f"{advice.tank_id}: {reason(advice)}"
+    say(f"{why}; the next visit is taken to be in {shortest} days, the shortest listed.")
+    return shortest
 
 
 PeakDate = Annotated[date | None, day_option("--on", "The day to shine.")]
@@ -146,8 +185,11 @@ def peak_command(
 
     Exit status: 0 done, 2 bad arguments or a book with problems, 3 the tool itself failed.
     """
+    import numpy as np
+
     from growthcast.book.checks.rounds import closed_on, closed_times, open_before
     from growthcast.say.peak import peak_sentence, peak_words, why_not_best
+    from growthcast.service.recommend import recommend
     from growthcast.service.urgency import last_visit_on
     from growthcast.service.visit.peak import peak_plan
 
@@ -162,7 +204,7 @@ def peak_command(
             f"--on {on} is not after {today}, the day the plan starts; the nearest day that can "
             f"be planned for is {today + timedelta(days=1)}, and --from DATE starts earlier"
         )
-    if (on - today).days > 366:
+    if (on - today).days > LONGEST_D:
         raise UsageError(f"--on {on} lies more than a year after {today}")
     for visit in given:
         if not today <= visit < on:
@@ -173,7 +215,8 @@ def peak_command(
     for visit in given:
         if (time := closed_on(closed, visit)) is not None:
             raise UsageError(f"--visits {visit}: {tank} is closed {time} (closed.csv)")
-    interval_d = recommended_interval(opened, fit, place)
+    [advice] = recommend(opened, fit, np.array([place]))
+    interval_d = recommended_interval(opened, advice)
     last = last_visit_on(opened, fit, place) or today
     usual = given or _usual_visits(last, today, on, interval_d)
     open_then = {open_before(closed, visit, today) for visit in usual}

@@ -6,6 +6,7 @@ from datetime import date, timedelta
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
+from growthcast.book.tables import CONDITION_WORDS
 from growthcast.cli.options import (
     AsJson,
     BookFolder,
@@ -32,8 +33,9 @@ Suppose = Annotated[
         "--suppose",
         "NAME=VALUE",
         "Answer as if this held from the day on, with --tank; may be repeated. NAME is a "
-        "column of conditions.csv with its amount, as in ppfd_umol=60, or an area_id with the "
-        "plant to stand there, as in stems=hygrophila-corymbosa. The book is not changed.",
+        f"column of conditions.csv ({', '.join(CONDITION_WORDS)}) with its amount, as in "
+        "ppfd_umol=60, or an area_id with the plant to stand there, as in "
+        "stems=hygrophila-corymbosa. The book is not changed.",
     ),
 ]
 
@@ -174,10 +176,10 @@ def fit_command(book: BookFolder = None, on: OnDate = None, as_json: AsJson = Fa
     from growthcast.fit.growth import last_logged
     from growthcast.forecast.heights import growth_a_week
     from growthcast.plain import by_quantile, plain
-    from growthcast.say.fit import fit_words
+    from growthcast.say.fit import fit_words, rows_left_out_in_json
 
     opened, _, fit = open_fit(book, on)
-    answer = fit.as_dict()
+    answer = fit.as_dict() | {"rows_left_out": rows_left_out_in_json(fit)}
     weekly = growth_a_week(fit, np.arange(len(answer["areas"])))
     for area, speeds in zip(answer["areas"], weekly, strict=True):
         area["cm_per_week"] = plain(by_quantile(speeds), 2)

@@ -64,6 +64,8 @@ def add_command(kind: Kind, cells: BookAndCells = None, as_json: AsJson = False)
 
     Exit status: 0 done, 2 the row does not check or cannot be written, 3 the tool itself failed.
     """
+    from growthcast.book.book import plant_named
+    from growthcast.book.read import read_shipped_species
     from growthcast.book.writing.append import add_rows
     from growthcast.book.writing.cells import KINDS, parse_row, row_in_words
 
@@ -75,6 +77,8 @@ def add_command(kind: Kind, cells: BookAndCells = None, as_json: AsJson = False)
     folder = find_own_book(named)
     table = KINDS[kind]
     row = parse_row(kind, given[1:] if named else given, _own_columns(folder, table))
+    if table == "areas" and (plant := plant_named(read_shipped_species(), str(row["species_id"]))):
+        row["species_id"] = plant
     words = row_in_words(row)
     added = add_rows(folder, table, [row], today=date.today(), command=f"add {kind}", summary=words)
     for item in added.findings:

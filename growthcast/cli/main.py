@@ -3,41 +3,72 @@
 from __future__ import annotations
 
 import os
+import re
 import sys
 import warnings
-from collections.abc import Callable
-from typing import NoReturn
+from importlib import import_module
+from pathlib import Path
+from typing import Any, NoReturn
 
 import typer
+from typer.core import TyperGroup
 
-from growthcast.cli.check import backtest_command, check_command, watch_command
-from growthcast.cli.cuts import cuts_command, peak_command
-from growthcast.cli.forecast import fit_command, forecast_command, interval_command
-from growthcast.cli.keep import (
-    add_command,
-    export_command,
-    import_command,
-    start_command,
-    unlog_command,
-)
-from growthcast.cli.log import log_command
-from growthcast.cli.pages import brief_command, overview_command
-from growthcast.cli.rescape import rescape_command
-from growthcast.cli.rounds import away_command, rounds_command
-from growthcast.cli.species import species_command
 from growthcast.errors import BookProblems, Exit, GrowthcastError, UsageError
 
 TRACEBACK = "GROWTHCAST_TRACEBACK"
 """Environment variable that shows where a fault of the tool happened."""
 
+COMMANDS = {
+    "start": "keep",
+    "add": "keep",
+    "log": "log",
+    "unlog": "keep",
+    "open": "open_desk",
+    "check": "check",
+    "interval": "forecast",
+    "forecast": "forecast",
+    "cuts": "cuts",
+    "rounds": "rounds",
+    "away": "rounds",
+    "peak": "cuts",
+    "brief": "pages",
+    "overview": "pages",
+    "rescape": "rescape",
+    "watch": "check",
+    "fit": "forecast",
+    "backtest": "check",
+    "species": "species",
+    "export": "keep",
+    "import": "keep",
+}
+"""The commands in the order of ``--help``, each with the module of ``cli`` that holds it."""
+
+
+class _Commands(TyperGroup):
+    """The commands by the first line of their help; one that is called is imported then."""
+
+    def resolve_command(self, ctx: Any, args: list[str]) -> Any:
+        name, named, rest = super().resolve_command(ctx, args)
+        if named is None or name is None:
+            return name, named, rest
+        alone = typer.Typer(**_PLAIN)
+        home = import_module(f"growthcast.cli.{COMMANDS[name]}")
+        alone.command(name)(getattr(home, f"{name}_command"))
+        return name, typer.main.get_command(alone), rest
+
+
+_PLAIN: dict[str, Any] = {
+    "rich_markup_mode": None,  # plain help starts in a third of the time
+    "add_completion": False,
+    "pretty_exceptions_enable": False,
+}
 app = typer.Typer(
     name="growthcast",
+    cls=_Commands,
     help="Forecast how planted aquarium areas grow, and how often each tank must be visited.",
     epilog="Example: growthcast interval my-book. Without a book, the demo that ships is used.",
-    rich_markup_mode=None,  # plain help starts in a third of the time
-    add_completion=False,
     no_args_is_help=True,
-    pretty_exceptions_enable=False,
+    **_PLAIN,
 )
 
 
@@ -58,30 +89,18 @@ def _before_any_command(
     """Forecast how planted aquarium areas grow, and how often each tank must be visited."""
 
 
-COMMANDS: dict[str, Callable[..., None]] = {
-    "start": start_command,
-    "add": add_command,
-    "log": log_command,
-    "unlog": unlog_command,
-    "check": check_command,
-    "interval": interval_command,
-    "forecast": forecast_command,
-    "cuts": cuts_command,
-    "rounds": rounds_command,
-    "away": away_command,
-    "peak": peak_command,
-    "brief": brief_command,
-    "overview": overview_command,
-    "rescape": rescape_command,
-    "watch": watch_command,
-    "fit": fit_command,
-    "backtest": backtest_command,
-    "species": species_command,
-    "export": export_command,
-    "import": import_command,
-}
-for _name, _command in COMMANDS.items():
-    app.command(_name)(_command)
+def _first_line(name: str) -> str:
+    """Return the first line of a command's help from its source, which is quicker than importing.
+
+    ``--help`` needs twenty of them.
+    """
+    source = Path(__file__).with_name(f"{COMMANDS[name]}.py").read_text(encoding="utf-8")
+    [line] = re.findall(rf'^def {name}_command\(.*?\n    """(.*?)\n', source, re.S | re.M)
+    return str(line)
+
+
+for _name in COMMANDS:
+    app.command(_name, help=_first_line(_name))(lambda: None)
 
 
 def main() -> None:

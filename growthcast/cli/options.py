@@ -35,13 +35,14 @@ def argument(metavar: str, help_text: str) -> Any:
     return typer.Argument(metavar=metavar, help=help_text, show_default=False)
 
 
-def day_option(flag: str, help_text: str) -> Any:
-    """Declare an option that takes a date."""
+def day_option(flag: str, help_text: str, *also: str) -> Any:
+    """Declare an option that takes a date; ``also`` are other names of it."""
 
     def read(text: str) -> date:
         return parse_date(text, flag)
 
-    return typer.Option(flag, metavar="DATE", help=help_text, parser=read, show_default=False)
+    names = (flag, *also)
+    return typer.Option(*names, metavar="DATE", help=help_text, parser=read, show_default=False)
 
 
 def plot_option(draws: str) -> Any:

@@ -8,6 +8,8 @@ from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
+import typer
+
 from growthcast.book.words import check_known, printable
 from growthcast.cli.options import BookFolder, OnDate, chosen_tanks, open_fit, option
 from growthcast.cli.output import say
@@ -42,13 +44,8 @@ def check_page(file: Path | None) -> Path:
     return file
 
 
-def write_page(
-    book: Book, file: Path, build: Callable[[Locale], Page], only: str | None = None
-) -> None:
-    """Build a page in the practice's language and write it, whole or not at all.
-
-    ``only`` is the language of a page that is written in no other.
-    """
+def write_page(book: Book, file: Path, build: Callable[[Locale], Page]) -> None:
+    """Build a page in the practice's language and write it, whole or not at all."""
     from growthcast.book.writing.replace import write_whole
     from growthcast.brief.html import page_html
     from growthcast.brief.letterhead import logo_of
@@ -57,7 +54,7 @@ def write_page(
 
     check_target(book, file)
     practice = book.practice
-    locale = open_locale(practice.locale, only)
+    locale = open_locale(practice.locale)
     if locale.language != locale.place.language:
         say(
             f"There is no text for this page in {practice.locale} yet: it is in English, with the "
@@ -94,13 +91,20 @@ ClientName = Annotated[
     str | None,
     option("--client", "NAME", "The page of all tanks of this client, named as in tanks.csv."),
 ]
+Every = Annotated[
+    int | None,
+    typer.Option(
+        "--every",
+        metavar="DAYS",
+        min=1,
+        max=365,
+        help="Argue for a visit to the tank every so many days, not for the recommended rhythm.",
+        show_default=False,
+    ),
+]
 VisitsFile = Annotated[
     Path | None,
-    option(
-        "--visits",
-        "FILE.csv",
-        "Planned visits to list, as growthcast rounds --csv writes them.",
-    ),
+    option("--visits", "FILE.csv", "Planned visits, as growthcast rounds --csv writes them."),
 ]
 
 
@@ -110,6 +114,7 @@ def brief_command(
     client: ClientName = None,
     out: OutFile = None,
     visits: VisitsFile = None,
+    every: Every = None,
     on: OnDate = None,
 ) -> None:
     """Write a page for a client: how often to visit, what it costs, and what it buys.
@@ -126,6 +131,8 @@ def brief_command(
     file = check_page(out)
     if (tank is None) == (client is None):
         raise UsageError("name one tank with --tank ID, or one client with --client NAME")
+    if every is not None and tank is None:
+        raise UsageError("--every is asked of one tank: name it with --tank ID")
     opened, _, fit = open_fit(book, on)
     tanks = chosen_tanks(opened, tank)
     if client is not None:
@@ -134,7 +141,7 @@ def brief_command(
         check_known(client, known, "tanks.csv has no client", "the clients are")
         tanks = np.flatnonzero(clients == client)
     plan = None if visits is None else read_visits(visits, opened.tanks.text("tank_id").tolist())
-    build = partial(build_brief, opened, fit, tanks, client=client, visits=plan)
+    build = partial(build_brief, opened, fit, tanks, client=client, visits=plan, every_d=every)
     write_page(opened, file, build)
 
 

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
-from growthcast.book.words import did_you_mean, names_that_hold, shown
+from growthcast.book.words import did_you_mean, folded, names_that_hold, shown
 from growthcast.cli.options import AsJson, argument, option
 from growthcast.cli.output import print_answer, say
 from growthcast.errors import UsageError
@@ -151,10 +151,20 @@ def _rows(table: Table) -> list[dict[str, Any]]:
 def _find(known: list[dict[str, Any]], species_id: str) -> Mapping[str, Any]:
     """Return one species, also when asked for by its botanical or common name."""
     asked = species_id.strip().casefold()
-    names = {str(plant["species_id"]): [plant[name] or "" for name in NAMES] for plant in known}
-    for plant, spellings in zip(known, names.values(), strict=True):
-        if asked and asked in map(str.casefold, spellings):
-            return plant
+    names = {
+        str(plant["species_id"]): [
+            *(plant[name] or "" for name in NAMES),
+            *(plant["also_known_as"] or "").split(";"),
+        ]
+        for plant in known
+    }
+    exact = [
+        plant
+        for plant, spellings in zip(known, names.values(), strict=True)
+        if folded(asked) in map(folded, spellings)
+    ]
+    if asked and len(exact) == 1:
+        return exact[0]
     alike = names_that_hold(asked, names)
     if alike and len(alike) <= MOST_OFFERED:
         hint = f"did you mean {' or '.join(alike)}?"

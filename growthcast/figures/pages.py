@@ -2,23 +2,19 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
-from typing import Any
 
 import numpy as np
 from matplotlib.axes import Axes
-from matplotlib.ticker import FuncFormatter, MaxNLocator, MultipleLocator
+from matplotlib.ticker import MaxNLocator
 
-from growthcast.figures.lettering import EndLabel, drawable, label_ends
+from growthcast.figures.lettering import EndLabel, label_ends
 from growthcast.figures.style import (
-    BAND_50_ALPHA,
     BAND_80_ALPHA,
     BUDGET,
     FLOOR,
     FORECAST,
-    SMALL_PT,
-    VISITS,
     figure_bytes,
     house_style,
     new_figure,
@@ -26,9 +22,11 @@ from growthcast.figures.style import (
 from growthcast.fit.design import day_number
 from growthcast.forecast.heights import LEVELS
 from growthcast.forecast.report import AreaForecast
-from growthcast.service.sawtooth import SAWTOOTH_LEVELS, Sawtooth
+from growthcast.service.pages.course import Course
 
 SIZE_MM, SPARK_MM = (64.0, 45.0), (44.0, 20.0)
+PLANTS, OVER, BARE = "#009E73", BUDGET.colour, "#8A5A2B"
+STALKS = 42
 
 
 def _picture(
@@ -45,95 +43,60 @@ def _picture(
 
 
 @dataclass(frozen=True, slots=True)
-class SawtoothWords:
-    """The names of the axes, and the words at the ends of the lines of budget and floor."""
+class CourseWords:
+    """The names of the axes and of what lies outside, and the words at the ends of the lines.
+
+    ``dates`` are the days of the page's day, and of others to be marked on the axis [d], as dates.
+    """
 
     height: str
-    weeks: str
+    dates: Mapping[int, str]
+    over: str
+    bare: str
     budget: str
     floor: str
 
 
-def sawtooth_picture(
-    saw: Sawtooth,
+def course_picture(
+    course: Course,
     bounds_cm: tuple[float, float, float],
-    words: SawtoothWords,
+    words: CourseWords,
     title: str,
     description: str,
 ) -> bytes:
-    """Draw one area through the weeks at one interval: up with growth, down with each visit.
+    """Draw one area over the days ahead as a hedge: up with growth, down with each visit.
 
     ``bounds_cm`` are the floor, the budget, and the end of the axis of heights.
     """
     floor, budget, top = bounds_cm
+    day, (low, middle, high) = course.day, course.height_cm
 
     def draw(ax: Axes) -> None:
-        weeks = saw.day / 7.0
-        at = dict(zip(SAWTOOTH_LEVELS, saw.height_cm, strict=True))
-        for low, high, alpha in ((0.10, 0.90, BAND_80_ALPHA), (0.25, 0.75, BAND_50_ALPHA)):
-            ax.fill_between(weeks, at[low], at[high], **FORECAST.band(alpha))
-        ax.plot(weeks, at[0.50], color=FORECAST.colour, lw=FORECAST.width_pt - 0.4)
+        ax.axhspan(budget, top, color=OVER, alpha=0.10, lw=0)
+        ax.axhspan(0.0, floor, color=BARE, alpha=0.10, lw=0)
+        ax.fill_between(day, low, np.minimum(high, budget), color=PLANTS, alpha=0.25, lw=0)
+        inside = np.minimum(middle, budget)
+        ax.fill_between(day, 0.0, inside, where=middle >= floor, color=PLANTS, alpha=0.55, lw=0)
+        ax.fill_between(day, 0.0, inside, where=middle < floor, color=BARE, alpha=0.75, lw=0)
+        ax.fill_between(day, budget, np.maximum(high, budget), color=OVER, alpha=0.45, lw=0)
+        ax.fill_between(day, budget, np.maximum(middle, budget), color=OVER, alpha=0.80, lw=0)
+        stalks = np.linspace(day[0], day[-1], STALKS + 1)[1:-1]
+        tips = np.interp(stalks, day, middle)
+        ax.vlines(stalks, 0.0, tips, color="white", lw=0.5, alpha=0.8)
+        ax.plot(day, middle, color="#333333", lw=1.1)
         ax.axhline(budget, **BUDGET.line)
         ax.axhline(floor, **FLOOR.line)
-        visits = np.arange(0.0, saw.day[-1] + 0.5, saw.interval_d) / 7.0
-        height = np.full(visits.size, 0.03)
-        ax.plot(visits, height, transform=ax.get_xaxis_transform(), ms=5.0, **VISITS.marks)
-        ax.set(xlim=(0.0, max(float(weeks[-1]), 1.0)), ylim=(0.0, top))
-        ax.set_xlabel(words.weeks, labelpad=1.5, parse_math=False)
+        ax.set(xlim=(day[0], max(day[-1], day[0] + 1.0)), ylim=(0.0, top))
+        ax.set_xticks(list(words.dates), list(words.dates.values()), parse_math=False)
         ax.set_ylabel(words.height, labelpad=1.5, parse_math=False)
-        ax.xaxis.set_major_locator(MultipleLocator(2.0))
-        ax.yaxis.set_major_locator(MaxNLocator(nbins=5, steps=[1, 2, 5, 10]))
-        ends = ((words.budget, budget, BUDGET), (words.floor, floor, FLOOR))
-        label_ends(ax, [EndLabel(text, level, role.colour) for text, level, role in ends])
-
-    return _picture(draw, title, description)
-
-
-@dataclass(frozen=True, slots=True)
-class CostPoint:
-    """One interval [d]: what it costs a year, and its share of days presentable [0-1]."""
-
-    interval_d: int
-    cost: float
-    presentable: float
-    recommended: bool
-
-
-def cost_picture(
-    points: Sequence[CostPoint],
-    axes_words: tuple[str, str],
-    number: Callable[[float], str],
-    title: str,
-    description: str,
-) -> bytes:
-    """Draw days presentable of 100 against cost a year, one circle an interval with its days.
-
-    ``axes_words`` name both axes; ``number`` writes a number as the reader's place does.
-    """
-
-    def draw(ax: Axes) -> None:
-        shown = sorted(points, key=lambda point: point.cost)
-        costs = [point.cost for point in shown]
-        days = [100.0 * point.presentable for point in shown]
-        colour = FORECAST.colour
-        ax.plot(costs, days, color=colour, lw=0.8, alpha=0.6, clip_on=False)
-        for point, cost, day in zip(shown, costs, days, strict=True):
-            fill, ink = (colour, "white") if point.recommended else ("white", "black")
-            looks: Any = {"ls": "", "marker": "o", "ms": 12.0, "mec": colour, "zorder": 3.0}
-            ax.plot([cost], [day], mfc=fill, clip_on=False, **looks)
-            middle: Any = {
-                "ha": "center",
-                "va": "center_baseline",
-                "fontsize": SMALL_PT,
-                "zorder": 3.1,
-            }
-            ax.text(cost, day, str(point.interval_d), color=ink, **middle)
-        ax.set(xlim=(0.0, 1.1 * max([*costs, 1.0])), ylim=(0.0, 110.0))
-        ax.set_yticks([0, 20, 40, 60, 80, 100])
-        ax.set_xlabel(axes_words[0], labelpad=1.5, parse_math=False)
-        ax.set_ylabel(axes_words[1], labelpad=1.5, parse_math=False)
-        ax.xaxis.set_major_locator(MaxNLocator(nbins=5, steps=[1, 2, 2.5, 5, 10]))
-        ax.xaxis.set_major_formatter(FuncFormatter(lambda x, _: drawable(number(x))))
+        ax.yaxis.set_major_locator(MaxNLocator(nbins=4, steps=[1, 2, 5, 10]))
+        ends = (
+            (words.over, 0.5 * (budget + top), OVER),
+            (words.budget, budget, OVER),
+            (words.floor, floor, PLANTS),
+            (words.bare, 0.4 * floor, BARE),
+        )
+        label_ends(ax, [EndLabel(*end) for end in ends])
 
     return _picture(draw, title, description)
 

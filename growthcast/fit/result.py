@@ -26,8 +26,9 @@ from growthcast.fit.rows.chains import Link
 from growthcast.fit.solver.hierarchy import border_covariance
 from growthcast.fit.solver.likelihood import log_likelihood
 from growthcast.fit.solver.solve import Solution
-from growthcast.fit.suspects import suspects_of
+from growthcast.fit.suspects import Suspect, suspects_of
 from growthcast.log.visits import LeftOut
+from growthcast.plain import plain
 
 Basis = Literal["log", "tank", "table"]
 
@@ -142,8 +143,8 @@ class GrowthFit:
         return log_likelihood(self.solution.view)
 
     @property
-    def suspects(self) -> list[LeftOut]:
-        """Log rows that were set aside because they do not belong, with why."""
+    def suspects(self) -> list[Suspect]:
+        """Log rows that were set aside because they do not belong."""
         return suspects_of(self.design, self.solution.problem)
 
     @property
@@ -174,9 +175,10 @@ class GrowthFit:
         return [LeftOut("trims.csv", row, "no area is left to share this weight") for row in rows]
 
     @property
-    def rows_left_out(self) -> list[LeftOut]:
+    def rows_left_out(self) -> list[LeftOut | Suspect]:
         """Rows of the log that were not used, or set aside, in its order."""
-        rows = [*self.design.left_out, *self.unused_weights, *self.suspects]
+        rows: list[LeftOut | Suspect] = [*self.design.left_out, *self.unused_weights]
+        rows += self.suspects
         return sorted(rows, key=lambda left: left.row)
 
     @property
@@ -250,9 +252,7 @@ class GrowthFit:
             "steps": self.solution.steps,
             "areas_with_spans": int((design.spans > 0).sum()),
             "rows_used": int(design.observations.sum()),
-            "rows_left_out": [
-                {"file": row.file, "row": row.row, "why": row.why} for row in self.rows_left_out
-            ],
+            "rows_left_out": [plain(row) for row in self.rows_left_out],
         }
 
 

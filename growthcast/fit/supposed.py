@@ -131,8 +131,13 @@ def suppose(book: Book, fit: GrowthFit, tank: int, changes: Changes) -> Supposed
     planted, wider = book, fit
     names: dict[str, str] = {}
     if changes.plants:
-        rows = [_replanted(book, fit, a, s) for a, s in changes.plants.items()]
-        names = {a: str(row["area_id"]) for a, row in zip(changes.plants, rows, strict=True)}
+        rows = []
+        for area_id, species_id in changes.plants.items():
+            place = int(np.flatnonzero(fit.design.area_id == area_id)[0])
+            label = str(book.areas.text("label")[place] or area_id)
+            row = replanted(book, fit, place, species_id)
+            rows.append({**row, "label": f"supposed {species_id}: {label}"})
+            names[area_id] = str(row["area_id"])
         planted, wider = fit_beside(book, fit, rows)
         alive = wider.design.alive & ~np.isin(wider.design.area_id, list(changes.plants))
         wider = replace(wider, design=replace(wider.design, alive=alive))
@@ -265,10 +270,32 @@ def day_of(fit: GrowthFit) -> date:
     return np.datetime64(int(fit.design.on_day), "D").item()
 
 
-def _replanted(book: Book, fit: GrowthFit, area_id: str, species_id: str) -> PlannedArea:
-    """Return the cells of an area that is planted anew with another species."""
+def replanted(book: Book, fit: GrowthFit, place: int, species_id: str) -> PlannedArea:
+    """Return the cells of an area that is planted anew with another species.
+
+    Parameters
+    ----------
+    book : Book
+        The book that was fitted.
+    fit : GrowthFit
+        Its fit.
+    place : int
+        Place of the area in the book.
+    species_id : str
+        The species.
+
+    Returns
+    -------
+    mapping of str to cell
+        The area's own size, bounds and light.
+
+    Raises
+    ------
+    UsageError
+        The area is not planted on the day of the fit, or the species is measured otherwise.
+    """
     areas, design = book.areas, fit.design
-    place = int(np.flatnonzero(design.area_id == area_id)[0])
+    area_id = str(design.area_id[place])
     if not design.alive[place]:
         raise UsageError(f"area {area_id} is not planted on {day_of(fit)}, so nothing is replaced")
     species = int(np.flatnonzero(design.species_id == species_id)[0])
@@ -279,11 +306,9 @@ def _replanted(book: Book, fit: GrowthFit, area_id: str, species_id: str) -> Pla
             f"area {area_id} is measured by its {here} and {species_id} by its {there}: its floor "
             "and budget would mean nothing for it"
         )
-    label = str(areas.text("label")[place] or area_id)
     return {
         "area_id": f"{area_id}={species_id}",
         "tank_id": str(areas.text("tank_id")[place]),
-        "label": f"supposed {species_id}: {label}",
         "species_id": species_id,
         **{
             name: _number(areas.number(name)[place])

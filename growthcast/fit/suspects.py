@@ -24,7 +24,7 @@ from growthcast.fit.solver.problem import HABIT, Block, Problem, with_heights_th
 from growthcast.fit.solver.solve import ROUGHLY, Solution, go_on, solve
 from growthcast.fit.solver.view import View
 from growthcast.growth.normal import log_density, normal_quantile
-from growthcast.log.visits import LeftOut, Look
+from growthcast.log.visits import Look
 
 GROSS_SHARE, UNLOGGED_SHARE, UNUSUAL_SHARE, MISTAKEN_SHARE = 0.02, 0.02, 0.05, 0.04
 """How often a reading is a gross error, a span holds an unlogged cut, a cut is made elsewhere, an
@@ -48,6 +48,26 @@ LEAST_CHANCE = 1e-12
 SOUND, GROSS, UNLOGGED, UNUSUAL, MISTAKEN = range(5)
 """Of a reading: as good as any, a gross error, after a cut nobody logged, after a cut made
 elsewhere than usual. Of an amount cut off: not what came off since the cut before."""
+
+
+@dataclass(frozen=True, slots=True)
+class Suspect:
+    """A log row that was set aside: its number in the file, what it says and what was foreseen.
+
+    Of ``removed_cm``, ``reading_cm`` and ``look`` the first that is not None is what was judged;
+    ``unlogged_cut`` tells whether a cut that is not in the log explains it better than an error.
+    """
+
+    file: str
+    row: int
+    area_id: str
+    unit: str
+    removed_cm: float | None
+    reading_cm: float | None
+    look: str
+    foreseen_cm: float
+    foreseen_sd_cm: float
+    unlogged_cut: bool
 
 
 def set_suspects_aside(
@@ -223,41 +243,37 @@ def _dropped(nodes: Nodes) -> BoolArray:
     return dropped
 
 
-def suspects_of(design: Design, problem: Problem) -> list[LeftOut]:
-    """Tell which rows of a fitted log were set aside.
+def suspects_of(design: Design, problem: Problem) -> list[Suspect]:
+    """Return the rows that were set aside.
 
     Parameters
     ----------
     design : Design
         A book as arrays.
     problem : Problem
-        Its fitted log.
+        What was fitted of it.
 
     Returns
     -------
-    list of LeftOut
-        With what each row reads and what was foreseen, in the order of the log.
+    list of Suspect
+        In the order of the log.
     """
     found = []
     for block in problem.blocks:
         nodes, dropped = block.chains.nodes, _dropped(block.chains.nodes)
-        for i in np.flatnonzero((block.trust < 1.0) | block.cut_away).tolist():
-            area, unit = nodes.area[i], "% cover" if design.is_cover[nodes.area[i]] else "cm"
-            seen = f"{block.expected_cm[i]:.1f} ± {block.expected_sd_cm[i]:.1f} {unit} was foreseen"
-            if dropped[i]:
-                why = (
-                    f"had {nodes.removed_cm[i]:.3g} {unit} taken off where {seen}: a slipped "
-                    "decimal, or a cut that is not in the log? The amount is not used"
-                )
-            else:
-                read = f"reads {nodes.reading_cm[i]:.3g} {unit}"
-                if not np.isfinite(nodes.reading_cm[i]):
-                    read = f"was judged {Look(nodes.look[i]).name.lower()}"
-                why = f"{read} where {seen}: " + (
-                    "a cut that is not in the log? The span before it is not used"
-                    if block.cut_away[i]
-                    else "a slipped decimal or another area's reading? It has next to no weight"
-                )
-            row = int(design.row_numbers[nodes.row[i]])
-            found.append(LeftOut("trims.csv", row, f"{design.area_id[area]} {why}"))
-    return sorted(found, key=lambda one: one.row)
+        found += [
+            Suspect(
+                file="trims.csv",
+                row=int(design.row_numbers[nodes.row[i]]),
+                area_id=str(design.area_id[nodes.area[i]]),
+                unit="% cover" if design.is_cover[nodes.area[i]] else "cm",
+                removed_cm=float(nodes.removed_cm[i]) if dropped[i] else None,
+                reading_cm=float(nodes.reading_cm[i]) if np.isfinite(nodes.reading_cm[i]) else None,
+                look=Look(int(nodes.look[i])).name.lower(),
+                foreseen_cm=float(block.expected_cm[i]),
+                foreseen_sd_cm=float(block.expected_sd_cm[i]),
+                unlogged_cut=bool(block.cut_away[i]),
+            )
+            for i in np.flatnonzero((block.trust < 1.0) | block.cut_away).tolist()
+        ]
+    return sorted(found, key=lambda suspect: suspect.row)

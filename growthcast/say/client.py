@@ -9,18 +9,43 @@ from growthcast.forecast.report import AreaForecast
 from growthcast.forecast.verdict import LEAST_READINGS
 from growthcast.say.locale import Locale
 from growthcast.say.words import named
-from growthcast.service.advice import OptionAdvice
+from growthcast.service.advice import AreaAdvice, Mend, OptionAdvice
+from growthcast.service.effort.visits import DAYS_PER_YEAR
 from growthcast.service.pages.client import AreaFacts, TankFacts
-from growthcast.service.pages.record import Record
-from growthcast.service.sawtooth import Sawtooth
+from growthcast.service.pages.course import Course
+from growthcast.service.pages.record import RANGE_HOLDS, Record
 
-WORTH_NAMING = 0.05
-"""Chance from which another rhythm is worth a word."""
+MAY_WELL = 0.2
+"""Chance from which another rhythm is said to be possible."""
+MONTHS_A_YEAR = 12.0
+LEAST_OVER = 0.02
+"""Share of its agreed height by which an area must pass it to be called too tall."""
 
 
-def area_name(area: AreaFacts) -> str:
+def area_name(area: AreaFacts | AreaAdvice) -> str:
     """Return an area's label, or its id where it has none."""
+    if isinstance(area, AreaAdvice):
+        return named(area.label, area.area_id)
     return named(area.label, area.forecast.area_id)
+
+
+def place_words(locale: Locale, tank: TankFacts) -> str:
+    """Return what the client calls a tank; its id is nothing to them."""
+    if tank.name:
+        return locale.sentence_case(named(tank.name))
+    if tank.site:
+        return locale.say("place_site", site=named(tank.site))
+    return locale.say("place_unnamed")
+
+
+def headline(locale: Locale, tank: TankFacts) -> str:
+    """Return the answer of a page: which tank, how often."""
+    place = place_words(locale, tank)
+    if tank.option is None:
+        return locale.say("headline_unplanted", place=place)
+    key = "headline_first" if tank.first_estimate else "headline"
+    key = key if tank.fits else "headline_meanwhile"
+    return locale.say(key, place=place, every=locale.count("every", tank.option.interval_d))
 
 
 def days_of_100(locale: Locale, share: float) -> str:
@@ -29,171 +54,200 @@ def days_of_100(locale: Locale, share: float) -> str:
     return locale.number(100.0 * share, 1 if nearly_all else 0)
 
 
-def chance_words(locale: Locale, option: OptionAdvice, wanted: float) -> str:
-    """Return the chance that a visit finds all inside; a near miss does not read like a hit."""
-    chance = locale.chance(option.chance_all_within)
-    if not option.feasible and chance == locale.share(wanted):
-        return locale.share(option.chance_all_within, 1)
-    return chance
+def worth(locale: Locale, currency: str, cost: float, hours: float) -> str:
+    """Return an amount of money, or the hours where an hour has no price (no ``currency``)."""
+    if currency:
+        return locale.money(cost, currency)
+    return locale.say("hours", n=locale.number(hours))
 
 
-def _looks(locale: Locale, option: OptionAdvice) -> dict[str, str]:
-    """Return a rhythm and its days presentable, as blanks of a sentence."""
-    return {
-        "every": locale.count("every", option.interval_d),
-        "presentable": days_of_100(locale, option.share_of_days_presentable),
-    }
+def a_year(locale: Locale, option: OptionAdvice, currency: str) -> str:
+    """Return what a rhythm costs a year."""
+    return worth(locale, currency, option.year.cost, option.year.hours)
 
 
-def conclusion(locale: Locale, tank: TankFacts, on: date) -> list[str]:
-    """Return the conclusion: the sentence that carries the page, and what qualifies it."""
-    option = tank.option
+def a_month(locale: Locale, option: OptionAdvice, currency: str) -> str:
+    """Return what a rhythm costs a month."""
+    year = option.year
+    return worth(locale, currency, year.cost / MONTHS_A_YEAR, year.hours / MONTHS_A_YEAR)
+
+
+def apart(locale: Locale, one: OptionAdvice, other: OptionAdvice, currency: str) -> str:
+    """Return how far two rhythms lie apart a year, in money."""
+    cost, hours = one.year.cost - other.year.cost, one.year.hours - other.year.hours
+    return locale.say("saved_money", amount=worth(locale, currency, abs(cost), abs(hours)))
+
+
+def argument(locale: Locale, tank: TankFacts, currency: str) -> list[str]:
+    """Return why this rhythm is proposed, honestly where it is not the plants that ask for it."""
+    option, plants_d = tank.option, tank.plants_d
     if option is None:
-        return [locale.say("nothing_planted", date=locale.long_date(on))]
-    looks = _looks(locale, option)
-    if not tank.recommended:
-        area = area_name(tank.limiting) if tank.limiting is not None else ""
-        wanted = locale.share(tank.advice.confidence)
-        return [locale.say("no_interval", area=area, wanted=wanted, **looks)]
-    key = "keeps_all" if len(option.areas) > 1 else "keeps_one"
-    rhythm = locale.sentence_case(locale.count("rhythm", option.interval_d))
-    lead = locale.say(key, rhythm=rhythm, **looks)
-    if tank.longer is not None:
-        lead += _longer(locale, tank.longer)
-    chance = locale.say("chance_sentence", chance=locale.chance(option.chance_all_within))
-    return [f"{lead}.", chance, *_why_no_longer(locale, tank)]
+        return [locale.say("nothing_planted", date=locale.long_date(tank.on))]
+    every = locale.count("every", option.interval_d)
+    said = [locale.say("first_estimate")] if tank.first_estimate else []
+    if plants_d is None:
+        area = area_name(tank.areas[tank.limiting])
+        return [*said, locale.say("none_fits", area=area, every=every)]
+    if not tank.asked:
+        if tank.longer is None:
+            why = locale.say("why_longest_listed")
+            if tank.reason:
+                why = locale.say("why_limit", reason=named(tank.reason))
+            return [*said, why]
+        return [*said, locale.say("why_longest", wanted=locale.share(tank.advice.confidence))]
+    needed = next(row for row in tank.rows if row.interval_d == plants_d)
+    between, every = apart(locale, option, needed, currency), locale.count("every", plants_d)
+    if plants_d < option.interval_d:
+        return [*said, locale.say("asked_long", every=every, added=between)]
+    said.append(locale.say("asked_short", every=every, saved=between))
+    if tank.reason:
+        said.append(locale.say("asked_reason", reason=named(tank.reason)))
+    else:
+        said.append(locale.say("asked_no_reason"))
+    minutes, fixed = (
+        locale.say("minutes", n=locale.number(of))
+        for of in (option.minutes_per_visit, tank.fixed_min)
+    )
+    return [*said, locale.say("asked_minutes", minutes=minutes, fixed=fixed)]
 
 
-def _longer(locale: Locale, option: OptionAdvice) -> str:
-    """Return what the longer rhythm gives, and how bare the cut leaves what would hold it."""
-    looks = _looks(locale, option)
-    bare = max(option.areas, key=lambda area: area.days_below_floor)
-    lost = [area for area in option.areas if area.cut_needed_cm is None]
-    if lost:
-        worst = min(lost, key=lambda area: area.chance_within)
-        return locale.say("longer_no_cut", area=named(worst.label, worst.area_id), **looks)
-    if round(bare.days_below_floor) >= 1:
-        days = locale.count("day", round(bare.days_below_floor))
-        label = named(bare.label, bare.area_id)
-        return locale.say("longer_bare", area=label, days=days, **looks)
-    return locale.say("longer", **looks)
-
-
-def _why_no_longer(locale: Locale, tank: TankFacts) -> list[str]:
-    """Return why no longer rhythm is recommended, where the conclusion does not show it."""
-    near, advice = tank.next_longer, tank.advice
-    if near is None:
-        return [locale.say("longest_compared")]
-    if near.interval_d > advice.longest_interval_d:
-        return [locale.say("capped", every=locale.count("every", advice.longest_interval_d))]
-    if near is tank.longer:
+def plan(locale: Locale, tank: TankFacts, currency: str) -> list[str]:
+    """Return the doubt as a plan: what may do or be needed instead, and when it is gone over."""
+    option, review_on = tank.option, tank.review_on
+    if option is None or review_on is None:
         return []
-    wanted = locale.share(advice.confidence)
-    chance = locale.chance(near.chance_all_within)
-    if chance == wanted:
-        chance = locale.share(near.chance_all_within, 1)
-    return [locale.say("near_miss", chance=chance, wanted=wanted, **_looks(locale, near))]
+    said = [locale.say("plan_start", every=locale.count("every", option.interval_d))]
+    certainty = tank.advice.certainty
+    best = certainty.best if certainty is not None and not tank.asked and tank.fits else {}
+    for row in tank.rows:
+        if row is not option and best.get(row.interval_d, 0.0) >= MAY_WELL:
+            key = "plan_longer" if row.interval_d > option.interval_d else "plan_shorter"
+            every = locale.count("every", row.interval_d)
+            said.append(locale.say(key, every=every, amount=a_year(locale, row, currency)))
+    return [*said, locale.say("plan_review", date=locale.long_date(review_on))]
 
 
-def difference(locale: Locale, tank: TankFacts, currency: str, *, priced: bool) -> str | None:
-    """Return what the client gets for the dearer rhythm; None where there is nothing to compare."""
-    mine, other = tank.option, tank.longer
-    if mine is None or other is None or not tank.recommended:
-        return None
-    days = 365.0 * (mine.share_of_days_presentable - other.share_of_days_presentable)
-    visits = locale.count("visit", round(mine.year.visits - other.year.visits))
-    blanks = {
-        "every": locale.count("every", other.interval_d),
-        "recommended": locale.count("rhythm", mine.interval_d),
-        "visits": f"+{visits}",
-        "days": locale.number(days),
-        "hours": locale.number(mine.year.hours - other.year.hours),
-        "cost": locale.money(mine.year.cost - other.year.cost, currency),
-        "chance": locale.chance(mine.chance_all_within),
-        "other_chance": locale.chance(other.chance_all_within),
-    }
-    if not priced:
-        return locale.say("difference_hours", **blanks)
-    return locale.say("difference_none" if round(days) < 1 else "difference", **blanks)
+def _against(locale: Locale, tank: TankFacts, row: OptionAdvice, currency: str) -> str:
+    """Return what a rhythm costs and gives a year against the proposed one."""
+    option = tank.option
+    if option is None or row is option:
+        return locale.say("against_none")
+    cost, hours = row.year.cost - option.year.cost, row.year.hours - option.year.hours
+    dearer = round(cost if currency else hours)
+    money = "against_equal" if not dearer else "against_more" if dearer > 0 else "against_less"
+    size = worth(locale, currency, abs(cost), abs(hours))
+    days = DAYS_PER_YEAR * (row.share_of_days_presentable - option.share_of_days_presentable)
+    looks = "against_looks_same"
+    if round(days):
+        looks = "against_days_more" if days > 0.0 else "against_days_less"
+    count = locale.count("day", abs(round(days)))
+    return f"{locale.say(money, amount=size)}; {locale.say(looks, days=count)}"
 
 
-def bare_words(locale: Locale, option: OptionAdvice) -> str:
-    """Return how long the barest area looks bare after the cut that would hold."""
-    if option.feasible:
-        return locale.say("no_bare")
-    if any(area.cut_needed_cm is None for area in option.areas):
-        return locale.say("bare_no_cut")
-    longest = max((area.days_below_floor for area in option.areas), default=0.0)
-    if round(longest) == 0:
-        return locale.say("bare_under" if longest > 0.0 else "no_bare")
-    return locale.count("day", round(longest))
-
-
-def sawtooth_sentence(locale: Locale, area: AreaFacts, saw: Sawtooth, option: OptionAdvice) -> str:
-    """Return what the picture of one rhythm shows, for those who hear it."""
-    low, middle, high = (
-        locale.height(saw.before_visit_cm(level), area.unit) for level in (0.10, 0.50, 0.90)
-    )
-    return locale.say(
-        "panel_alt",
-        area=area_name(area),
-        every=locale.count("every", saw.interval_d),
-        weeks=locale.number(round(float(saw.day[-1]) / 7.0)),
-        cut=locale.height(saw.cut_cm, area.unit),
-        middle=middle,
-        low=low,
-        high=high,
-        budget=locale.exact(area.forecast.budget_cm, area.unit),
-        floor=locale.exact(area.forecast.floor_cm, area.unit),
-        inside=days_of_100(locale, option.share_of_days_presentable),
+def row_words(locale: Locale, tank: TankFacts, row: OptionAdvice, currency: str) -> tuple[str, ...]:
+    """Return what one rhythm gives and costs, as a row of the strip."""
+    year, month = a_year(locale, row, currency), a_month(locale, row, currency)
+    return (
+        locale.count("every", row.interval_d),
+        days_of_100(locale, row.share_of_days_presentable),
+        _found(locale, tank, row),
+        _visits(locale, row),
+        locale.say("cost_both", year=year, month=month),
+        _against(locale, tank, row, currency),
     )
 
 
-def sawtooth_caption(locale: Locale, tank: TankFacts, area: AreaFacts, chosen_d: int) -> str:
-    """Return how high the limiting area stands at the chosen interval [d] and at a longer one."""
-    before = {saw.interval_d: saw.before_visit_cm(0.90) for saw in tank.saws}
-    budget = area.forecast.budget_cm
-    blanks = {
-        "area": area_name(area),
-        "recommended": locale.count("every", chosen_d),
-        "before": locale.height(before[chosen_d], area.unit),
-        "budget": locale.exact(budget, area.unit),
-    }
-    too_high = [days for days, height in before.items() if height > budget and days > chosen_d]
-    if not too_high and tank.longer is None:
-        return locale.say("sawtooth_caption_alone", **blanks)
-    days = min(too_high) if too_high or tank.longer is None else tank.longer.interval_d
-    after = locale.height(before[days], area.unit)
-    every = locale.count("every", days)
-    return locale.say("sawtooth_caption", longer=every, after=after, **blanks)
+def _visits(locale: Locale, row: OptionAdvice) -> str:
+    """Return the visits of a year, and how many of them come too late for some area."""
+    visits, late = locale.number(row.year.visits), round(row.visits_over_per_year)
+    if not late:
+        return locale.say("visits_none_late", visits=visits)
+    return locale.say("visits_late", visits=visits, late=locale.number(late))
 
 
-def cost_sentences(
-    locale: Locale, tank: TankFacts, chosen: OptionAdvice, currency: str, *, priced: bool
+def _found(locale: Locale, tank: TankFacts, row: OptionAdvice) -> str:
+    """Return the area that stands highest against its agreed height at the next visit."""
+    place = tank.fullest(row)
+    area, found = tank.areas[place], row.areas[place].found
+    height = locale.range(found.p10, found.p50, found.p90, area.unit)
+    budget = locale.exact(area.forecast.budget_cm, area.unit)
+    return locale.say("found", area=area_name(area), height=height, budget=budget)
+
+
+def size_words(locale: Locale, size: str, unit: str) -> str:
+    """Return a height in words, or how much of the surface a floating plant covers."""
+    return size if unit == "cm" else locale.say("covered", share=size)
+
+
+def picture_words(
+    locale: Locale, tank: TankFacts, course: Course, option: OptionAdvice | None
 ) -> tuple[str, str]:
-    """Return the line below the picture of looks and cost, and what it shows to those who hear."""
+    """Return the finding of a picture and what it shows to those who hear it.
 
-    def cost(option: OptionAdvice) -> str:
-        if priced:
-            return locale.money(option.year.cost, currency)
-        return locale.say("hours", n=locale.number(option.year.hours))
+    ``option`` is the rhythm shown, None for the days until the next visit.
+    """
+    area, first = tank.areas[tank.limiting], course.height_cm[:, 0]
+    unit, budget, floor = area.unit, area.forecast.budget_cm, area.forecast.floor_cm
+    low, middle, high = (float(height) for height in course.before_visit_cm)
+    blanks = {"area": locale.sentence_case(area_name(area)), "budget": _agreed(locale, area)}
+    if option is None:
+        now = float(first[1])
+        key = "picture_now_bare" if now < floor else "picture_now"
+        key = "picture_now_over" if now > budget else key
+        day = locale.short_date(tank.on + timedelta(days=int(course.day[-1])))
+        blanks |= {"now": locale.height(now, unit), "then": locale.height(middle, unit)}
+        title = locale.say(key, date=day, **blanks)
+    else:
+        over, most = middle - budget, high - budget
+        key = "picture_over" if over > LEAST_OVER * budget else "picture_inside"
+        key = "picture_may" if key == "picture_inside" and most > LEAST_OVER * budget else key
+        by = locale.height(over if key == "picture_over" else most, unit)
+        every = locale.sentence_case(locale.count("every", option.interval_d))
+        blanks["area"] = area_name(area)
+        title = locale.say(key, every=every, over=by, **blanks)
+    heard = locale.say(
+        "picture_alt",
+        title=title,
+        budget=blanks["budget"],
+        floor=locale.exact(floor, unit),
+        middle=locale.height(middle, unit),
+        low=locale.height(low, unit),
+        high=locale.height(high, unit),
+    )
+    return title, heard
 
-    points = [
-        locale.say("cost_point", cost=cost(option), **_looks(locale, option))
-        for option in tank.options
+
+def _agreed(locale: Locale, area: AreaFacts) -> str:
+    return locale.exact(area.forecast.budget_cm, area.unit)
+
+
+def mends_words(locale: Locale, tank: TankFacts) -> tuple[str, ...]:
+    """Return the changes with which the next longer rhythm holds, or any where none does."""
+    areas = {area.forecast.area_id: area for area in tank.areas}
+    return tuple(
+        _mend(locale, [areas[name] for name in mend.area_ids], mend)
+        for mend in tank.advice.mends
+        if mend.holds
+    )
+
+
+def _mend(locale: Locale, areas: list[AreaFacts], mend: Mend) -> str:
+    if mend.kind == "light":
+        [before], [dimmed] = mend.before, mend.values
+        return locale.say("mend_light", share=locale.share(1.0 - float(dimmed) / before))
+    if mend.kind == "plant":
+        return locale.say("mend_plant", plant=mend.plant[0], area=area_name(areas[0]))
+    key = {"budget": "mend_budget", "floor": "mend_floor", "lowest cut": "mend_lowest"}[mend.kind]
+    each = [
+        locale.say(
+            key,
+            area=area_name(area),
+            to=locale.exact(float(to), area.unit),
+            now=locale.exact(now, area.unit),
+        )
+        for area, to, now in zip(areas, mend.values, mend.before, strict=True)
     ]
-    looks = _looks(locale, chosen)
-    blanks = {
-        "recommended": locale.sentence_case(looks["every"]),
-        "presentable": looks["presentable"],
-        "cost": cost(chosen),
-    }
-    line = locale.say("cost_caption_alone", **blanks)
-    if (other := tank.longer) is not None:
-        blanks |= {"every": locale.count("every", other.interval_d), "other_cost": cost(other)}
-        blanks["other_presentable"] = days_of_100(locale, other.share_of_days_presentable)
-        line = locale.say("cost_caption", **blanks)
-    return line, locale.say("cost_alt", points="; ".join(points))
+    return locale.listed(each)
 
 
 def passes(locale: Locale, key: str, area: AreaForecast, horizon_d: int, on: date) -> str:
@@ -230,48 +284,31 @@ def record_sentences(locale: Locale, record: Record) -> list[str]:
         "record_cover" if record.is_cover else "record",
         n=readings,
         inside=locale.number(record.inside),
-        share=locale.share(record.inside / record.readings),
+        meant=locale.number(RANGE_HOLDS * record.readings),
         error=locale.number(error, 1),
     )
-    how = locale.say("record_how", splits=locale.number(record.splits))
-    return [right, how, *([locale.say("record_large")] if record.alone else [])]
+    return [right, *([locale.say("record_large")] if record.alone else [])]
 
 
-def _how_sure(locale: Locale, tank: TankFacts) -> str | None:
-    """Return how likely the advice is the best there is, and what else it might be."""
-    certainty, days = tank.advice.certainty, tank.advice.recommended_interval_d
-    if certainty is None or days is None:
-        return None
-    others = {other: share for other, share in certainty.best.items() if other != days}
-    likeliest = max(others, key=lambda other: (others[other], -other), default=None)
-    other = ""
-    if likeliest is not None and others[likeliest] >= WORTH_NAMING:
-        chance = locale.chance(others[likeliest])
-        other = locale.say("unknown_none")
-        if likeliest:
-            every = locale.count("every", likeliest)
-            other = locale.say("unknown_other", every=every, chance=chance)
-    return locale.say(
-        "unknown_sure",
-        tank=named(tank.tank_id),
-        every=locale.count("every", days),
-        chance=locale.chance(certainty.chance_best),
-        other=other,
-    )
-
-
-def unknowns(locale: Locale, tanks: Sequence[TankFacts]) -> tuple[str, ...]:
+def unknowns(locale: Locale, tanks: Sequence[TankFacts], currency: str) -> tuple[str, ...]:
     """Return what a page does not know."""
     bases = [area.forecast.basis for tank in tanks for area in tank.areas]
-    sentences = [sure for tank in tanks if (sure := _how_sure(locale, tank)) is not None]
+    sentences = []
     for basis in ("table", "tank"):
         if count := bases.count(basis):
             numbers = {"n": locale.number(count), "all": locale.number(len(bases))}
             sentences.append(locale.say(f"unknown_{basis}", **numbers))
-    own = any(made.visits for tank in tanks if (made := tank.advice.minutes) is not None)
-    time = "time_own" if own else "time"
-    sentences += [locale.say(f"unknown_{name}") for name in ("change", "winter", time, "health")]
-    return tuple(sentences)
+    sentences.append(locale.say("unknown_change"))
+    options = [tank.option for tank in tanks if tank.option is not None]
+    if options and currency:
+        low, high = (
+            locale.money(sum(getattr(o.year.cost_range, end) for o in options), currency)
+            for end in ("p10", "p90")
+        )
+        sentences.append(locale.say("unknown_cost", low=low, high=high))
+    if not any(made.visits for tank in tanks if (made := tank.advice.minutes) is not None):
+        sentences.append(locale.say("unknown_time"))
+    return (*sentences, locale.say("unknown_health"))
 
 
 def cautions(locale: Locale, tanks: Sequence[TankFacts]) -> tuple[str, ...]:

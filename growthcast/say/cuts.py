@@ -3,7 +3,10 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
+from datetime import date
+from typing import Any
 
+from growthcast.plain import plain
 from growthcast.say.reasons import limit_words
 from growthcast.say.words import (
     Table,
@@ -16,6 +19,7 @@ from growthcast.say.words import (
     range_words,
 )
 from growthcast.service.effort.visits import Range
+from growthcast.service.urgency import TankDue
 from growthcast.service.visit.away import AwayArea
 from growthcast.service.visit.cuts import AreaCut, CutSheet
 
@@ -79,6 +83,22 @@ def _height(height: Range, unit: str) -> str:
     """Return a height above its range."""
     cover = "" if unit == "cm" else " %"
     return f"{height.p50:.1f}{cover}\n{height.p10:.1f}-{height.p90:.1f}"
+
+
+def sheet_json(sheet: CutSheet) -> dict[str, Any]:
+    """Return the sheet with its sentences, as ``--json`` prints it."""
+    made: dict[str, Any] = plain(sheet)
+    said = {"sentence": sheet_sentence(sheet), "watch": watch_list(sheet)}
+    return made | said | {"cautions": cautions(sheet)}
+
+
+def no_visit_words(tank_ids: Sequence[str], dues: Sequence[TankDue], day: date) -> str:
+    """Say that no tank is due by a day, and which is the next."""
+    listed = [(due.due_on, name) for name, due in zip(tank_ids, dues, strict=True) if due.due_on]
+    if not listed:
+        return f"No tank is due by {day}, and none is planned."
+    next_on, name = min(listed)
+    return f"No tank is due by {day}; the next is {name}, due on {next_on}."
 
 
 def sheet_sentence(sheet: CutSheet) -> str:
@@ -214,11 +234,11 @@ def _measure(areas: Sequence[AreaCut]) -> Iterator[str]:
     new = [area.label for area in areas if area.basis != "log"]
     if new:
         yield f"Measure {and_list(new)} before and after: little of their own is logged yet."
-    wide = [
-        area.label
-        for area in areas
-        if area.basis == "log"
-        and area.height_now_cm.p90 - area.height_now_cm.p10 > WIDE_SHARE * area.height_now_cm.p50
-    ]
-    if wide:
+    if wide := [area.label for area in areas if area.basis == "log" and worth_measuring(area)]:
         yield f"Measure {and_list(wide)} first: the height today is not known well."
+
+
+def worth_measuring(area: AreaCut) -> bool:
+    """Whether an area is worth a ruler before any cut: its own log tells little of its height."""
+    now = area.height_now_cm
+    return area.basis != "log" or now.p90 - now.p10 > WIDE_SHARE * now.p50

@@ -9,6 +9,8 @@ from typing import Any
 import numpy as np
 
 from growthcast.arrays import BoolArray
+from growthcast.fit.result import GrowthFit
+from growthcast.fit.suspects import Suspect
 from growthcast.say.words import Beside, Table, Words, quantile_words
 
 RESTS_ON = {"log": "its own log", "tank": "its tank or species", "table": "the species table"}
@@ -67,6 +69,36 @@ def fit_words(answer: Mapping[str, Any], is_cover: BoolArray, last: date | None)
         yield Beside(f"    {row['file']}:{row['row']}: {row['why']}")
     if rest := left_out[MOST_ROWS_SAID:]:
         yield Beside(f"    and {len(rest)} more (see --json)")
+
+
+def rows_left_out_in_json(fit: GrowthFit) -> list[dict[str, Any]]:
+    """Return the rows of the log that were not used, or set aside, each with why."""
+    return [
+        {
+            "file": row.file,
+            "row": row.row,
+            "why": suspect_words(row) if isinstance(row, Suspect) else row.why,
+        }
+        for row in fit.rows_left_out
+    ]
+
+
+def suspect_words(suspect: Suspect) -> str:
+    """Say why a row of the log was set aside."""
+    unit = suspect.unit
+    foreseen = f"{suspect.foreseen_cm:.1f} ± {suspect.foreseen_sd_cm:.1f} {unit} was foreseen"
+    if suspect.removed_cm is not None:
+        return (
+            f"{suspect.area_id} had {suspect.removed_cm:.3g} {unit} taken off where {foreseen}: a "
+            "slipped decimal, or a cut that is not in the log? The amount is not used"
+        )
+    read = f"was judged {suspect.look}"
+    if suspect.reading_cm is not None:
+        read = f"reads {suspect.reading_cm:.3g} {unit}"
+    beyond = f"{suspect.area_id} {read} where {foreseen}"
+    if suspect.unlogged_cut:
+        return f"{beyond}: a cut that is not in the log? The span before it is not used"
+    return f"{beyond}: a slipped decimal or another area's reading? It has next to no weight"
 
 
 def _range(effect: Mapping[str, float]) -> list[float]:

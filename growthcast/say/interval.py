@@ -15,6 +15,7 @@ from growthcast.say.reasons import (
     next_longer_words,
     reason,
 )
+from growthcast.say.supposed import not_holding_in_json
 from growthcast.say.words import Table, Words, as_chance, count_of, percent, with_range
 from growthcast.service.advice import OptionAdvice, TankAdvice
 from growthcast.service.rescape.variants import Option
@@ -23,6 +24,7 @@ from growthcast.service.rescape.variants import Option
 def advice_for_programs(tank: TankAdvice, currency: str) -> dict[str, Any]:
     """Return the advice for a tank as ``--json`` prints it: its facts, and what is said of them."""
     answer: dict[str, Any] = plain(tank)
+    answer["not_holding"] = not_holding_in_json(tank.not_holding)
     answer["reason"] = reason(tank)
     answer["minutes_rest_on"] = tank.minutes and minutes_words(tank.minutes)
     if tank.longer is not None:

@@ -8,7 +8,7 @@ from typing import Any
 from growthcast.plain import plain
 from growthcast.say.interval import effort_cells
 from growthcast.say.rescape import HELD, saves_in_words
-from growthcast.say.supposed import none_holds_in_words, some_do_not_hold_in_words
+from growthcast.say.supposed import limits_words, none_holds_in_words, some_do_not_hold_in_words
 from growthcast.say.words import Beside, Table, Words, percent, with_range
 from growthcast.service.holding import NOT_LIKELY
 from growthcast.service.rescape.layouts import LayoutAdvice
@@ -37,7 +37,7 @@ def layouts_words(tank_id: str, currency: str, advice: Sequence[LayoutAdvice]) -
     for one in advice:
         for area in one.areas:
             if area.doubts and area.chance_holds >= NOT_LIKELY:  # else it is in the answer
-                yield Beside(f"{one.name}, {area.area_id}: {' and '.join(area.doubts)}.")
+                yield Beside(f"{one.name}, {area.area_id}: {limits_words(area.doubts)}.")
             if area.caution and not area.keeps_its_log:
                 yield Beside(f"{one.name}, {area.area_id}: {area.caution}")
 
@@ -115,8 +115,11 @@ def _reason(one: LayoutAdvice) -> str:
 def layout_in_json(one: LayoutAdvice) -> dict[str, Any]:
     """Return a layout's answer for programs, with its reason."""
     limited = None if one.limited_by is None else one.areas[one.limited_by].area_id
+    made = plain(one)
+    for row, area in zip(made["areas"], one.areas, strict=True):
+        row["doubts"] = [limits_words([limit]) for limit in area.doubts]
     return {
-        **plain(one),
+        **made,
         "recommended_interval_d": one.interval_d,
         "limited_by": limited,
         "reason": _reason(one),

@@ -68,9 +68,20 @@ class Locale:
         """Return a date in words, with its year."""
         return format_date(day, "long", self.place)
 
+    def full_date(self, day: date) -> str:
+        """Return a date in words, with its weekday and year."""
+        return format_date(day, "full", self.place)
+
     def short_date(self, day: date) -> str:
         """Return a date in short words, without its year."""
         return format_skeleton("MMMd", day, locale=self.place)
+
+    def duration(self, minutes: float) -> str:
+        """Return minutes as a person tells them: hours and minutes."""
+        hours, rest = divmod(round(minutes), 60)
+        if not hours:
+            return self.say("minutes", n=self.number(rest))
+        return self.say("duration", hours=self.number(hours), minutes=f"{rest:02d}")
 
     def height(self, value: float, unit: str) -> str:
         """Return a height in centimetres, or a cover in percent, in the digits it is worth."""
@@ -118,13 +129,10 @@ class Locale:
 
 
 @lru_cache(maxsize=16)
-def open_locale(tag: str, only: str | None = None) -> Locale:
-    """Return how a place such as "de-CH" writes; its texts are English where it has no file.
-
-    ``only`` names the language of a page that is written in no other.
-    """
+def open_locale(tag: str) -> Locale:
+    """Return how a place such as "de-CH" writes; its texts are English where it has no file."""
     place = babel.Locale.parse(tag, sep="-")
-    language = only or place.language
+    language = place.language
     folder = files("growthcast.say") / "languages"
     if not (folder / f"{language}.toml").is_file():
         language = ENGLISH

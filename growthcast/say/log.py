@@ -9,9 +9,9 @@ from typing import Any
 from growthcast.book.words import plain as number
 from growthcast.plain import plain
 from growthcast.say.reasons import reason
-from growthcast.say.words import Table, Words, and_list, days_in_words, range_words
+from growthcast.say.words import Table, Words, and_list, as_chance, days_in_words, range_words
 from growthcast.service.doubts.typed import Doubt
-from growthcast.service.visit.logged import AfterVisit
+from growthcast.service.visit.logged import AfterVisit, AreaAfterVisit, PerhapsCut
 
 LARGE_G = 999.5
 """Heavier weights are said to ten grams."""
@@ -154,6 +154,9 @@ def outlook_words(
         ["area", "height budget>", "passes it, if nothing more is cut", "cut to>"][:columns],
         passing,
     )
+    for area in news.areas:
+        if area.perhaps_cut is not None:
+            yield _perhaps_cut(area, area.perhaps_cut, day)
     yield _due(news, day)
     if news.unsure:
         yield (
@@ -161,6 +164,16 @@ def outlook_words(
             "passed: measure the height before and after the next cut."
         )
     yield f"{tank_id}: {reason(news.advice)}"
+
+
+def _perhaps_cut(area: AreaAfterVisit, cut: PerhapsCut, day: date) -> str:
+    """Say why an area that looked over its budget stands lower than was expected."""
+    when = "at this visit" if cut.on == day else f"on {cut.on}, where the log has its look alone"
+    return (
+        f"{area.label} looked over its height budget and yet stands lower than was expected: it "
+        f"may have been cut {when} (chance {as_chance(cut.chance)}). A height settles it: "
+        f"{area.area_id}=/HEIGHT as left by the cut, or {area.area_id}=HEIGHT without one."
+    )
 
 
 def _due(news: AfterVisit, day: date) -> str:

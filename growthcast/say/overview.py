@@ -40,6 +40,15 @@ def due_words(locale: Locale, standing: TankStanding, on: date) -> str:
     return locale.say(key, date=locale.short_date(standing.due_on), by=by)
 
 
+def due_why(locale: Locale, standing: TankStanding, on: date) -> str:
+    """Return the day by which to visit a tank, and why, as a clause."""
+    if standing.due_on is None:
+        return locale.say("desk_none")
+    key = "desk_overdue" if standing.due_on < on else "desk_due"
+    why = locale.say(f"desk_by_{standing.due_by}")
+    return locale.say(key, date=locale.short_date(standing.due_on), why=why)
+
+
 def growth_words(locale: Locale, growth: IndexPoint | None) -> str:
     """Return growth against usual with its range."""
     if growth is None:

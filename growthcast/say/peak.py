@@ -61,10 +61,12 @@ def _height(height: Range, unit: str) -> str:
 
 
 def peak_sentence(plan: PeakPlan) -> str:
-    """Conclude which areas stand at their best on the day, and which cannot any more."""
+    """Conclude which areas stand at their best on the day, and which are unlikely to."""
     if not plan.areas:
         return "Nothing is planted in this tank, so there is nothing to bring to that day."
-    missed = [area.label for area in plan.areas if not area.reachable]
+    missed = [
+        f"{area.label} ({as_chance(area.chance_best)})" for area in plan.areas if not area.reachable
+    ]
     count = len(plan.areas)
     said = (
         f"On {plan.day} every area stands at its best at once with a chance of "
@@ -72,7 +74,7 @@ def peak_sentence(plan: PeakPlan) -> str:
         "than not."
     )
     if missed:
-        said += f" Out of reach by then: {and_list(missed)}."
+        said += f" Unlikely by then: {and_list(missed)}."
     if not plan.visits:
         said += " There is no visit before it, so nothing can be cut."
     return said

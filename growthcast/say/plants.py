@@ -12,8 +12,9 @@ from growthcast.book.tables import TABLES, UNIT_WORDS
 from growthcast.fit.result import GrowthFit
 from growthcast.plain import plain
 from growthcast.say.rescape import HELD, days_text, days_with_range, saves_in_words
+from growthcast.say.supposed import limits_words
 from growthcast.say.words import Beside, Table, Words, percent, with_range
-from growthcast.service.holding import LIKELY, holding_words
+from growthcast.service.holding import LIKELY
 from growthcast.service.rescape.plants import Z_80, PlantAdvice
 from growthcast.service.rescape.variants import LONGEST_D
 
@@ -140,8 +141,8 @@ def _effort_row(one: PlantAdvice) -> list[str]:
 def plant_reason(one: PlantAdvice) -> str:
     """Say what a plant allows, what speaks against it, and what that rests on."""
     said = []
-    if against := holding_words(one.holding, 0):
-        said.append(f"{percent(one.chance_holds)} to hold: {' and '.join(against)}")
+    if limits := one.holding.limits(0):
+        said.append(f"{percent(one.chance_holds)} to hold: {limits_words(limits)}")
     if one.is_lost:
         return "; ".join([*said, "so no interval is named"])
     unit = "% cover" if one.is_cover else "cm"

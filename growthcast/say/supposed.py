@@ -10,10 +10,11 @@ from typing import Any
 import numpy as np
 
 from growthcast.book.book import Book
-from growthcast.book.supposed import CONDITION_WORDS
+from growthcast.book.tables import CONDITION_WORDS
 from growthcast.fit.supposed import Supposed
+from growthcast.plain import plain
 from growthcast.say.words import Beside, Words, percent
-from growthcast.service.holding import NotHolding, co2_assumed, holding_of, holding_words
+from growthcast.service.holding import Limit, NotHolding, co2_assumed, holding_of
 from growthcast.species import read_reference
 
 MOST_NAMED = 5
@@ -59,6 +60,21 @@ def _named(tanks: Sequence[str]) -> str:
     return ", ".join(tanks[:MOST_NAMED]) + (f" and {rest} more" if rest > 0 else "")
 
 
+def limits_words(limits: Sequence[Limit]) -> str:
+    """Say what speaks against a plant's holding at all."""
+    said = {
+        "light": "the light is near or below what it lives on",
+        "warmth": "the water is near or outside its limits of warmth",
+        "co2": "it needs more CO2 than the tank has",
+    }
+    return " and ".join(said[limit] for limit in limits) or "light, warmth and CO2 together"
+
+
+def not_holding_in_json(lost: Sequence[NotHolding]) -> list[dict[str, Any]]:
+    """Return plants that are not likely to hold as ``--json`` prints them, with why."""
+    return [plain(one) | {"why": limits_words(one.limits)} for one in lost]
+
+
 def none_holds_in_words(lost: Sequence[NotHolding]) -> str:
     """Say why no interval is named for a tank whose plants all are not likely to hold."""
     return (
@@ -76,7 +92,9 @@ def _in_words(lost: Sequence[NotHolding]) -> str:
     """Name areas with their chances, those that share a reason together."""
     together: dict[str, list[str]] = {}
     for one in lost:
-        together.setdefault(one.why, []).append(f"{one.label} {percent(one.chance)}")
+        together.setdefault(limits_words(one.limits), []).append(
+            f"{one.label} {percent(one.chance)}"
+        )
     return "; ".join(
         f"chance to hold: {', '.join(names)}, as {why}" for why, names in together.items()
     )
@@ -166,9 +184,9 @@ def supposed_cautions(supposed: Supposed) -> list[str]:
         species, name = int(design.species[area]), str(design.area_id[area])
         plant = design.priors.species_id[species]
         said.extend(
-            f"{name}: {words}; the chance that {plant} holds there is "
+            f"{name}: {limits_words([limit])}; the chance that {plant} holds there is "
             f"{100 * chances.chance[i]:.0f} %."
-            for words in holding_words(chances, i)
+            for limit in chances.limits(i)
         )
         if name not in new:
             continue

@@ -9,7 +9,11 @@ import numpy as np
 
 from growthcast.plain import plain
 from growthcast.say.rescape import HELD, days_with_range, saves_in_words
-from growthcast.say.supposed import none_holds_in_words, some_do_not_hold_in_words
+from growthcast.say.supposed import (
+    none_holds_in_words,
+    not_holding_in_json,
+    some_do_not_hold_in_words,
+)
 from growthcast.say.words import Beside, Table, Words, count_of, percent, with_range
 from growthcast.service.rescape.swaps import Swap, SwapAdvice, SwapSearch
 
@@ -136,6 +140,7 @@ def swaps_in_json(
     """Return the answer for programs, with its conclusion."""
     return {
         **plain(found),
+        "not_holding": not_holding_in_json(found.not_holding),
         "tank_id": tank_id,
         "currency": currency,
         "kept": keep,

@@ -61,6 +61,7 @@ class AreaAdvice:
 
     ``cut_needed_cm`` is the cut that would hold the wanted chance whatever the look, ``None`` where
     not even the lowest safe cut does; ``days_below_floor`` how long the area looks bare after it.
+    ``found`` is how high the next visit finds it.
     """
 
     area_id: str
@@ -73,6 +74,7 @@ class AreaAdvice:
     cm_over_budget_p90: float
     cut_needed_cm: float | None
     basis: Basis
+    found: Range = field(metadata=HIDDEN)
 
 
 @dataclass(frozen=True, slots=True)

@@ -18,7 +18,7 @@ from growthcast.fit.result import GrowthFit
 from growthcast.growth.logistic import shape_factor, stage
 from growthcast.growth.normal import normal_cdf, normal_quantile
 from growthcast.growth.quick import BELOW_CEILING
-from growthcast.service.advice import Certainty, Mend, NextLonger, OptionAdvice, TankAdvice
+from growthcast.service.advice import Certainty, NextLonger, OptionAdvice, TankAdvice
 from growthcast.service.effort.visits import DAYS_PER_YEAR, saving
 from growthcast.service.living import HAND_SPREAD, LivingAreas
 from growthcast.service.mends import mends_for
@@ -199,8 +199,4 @@ def in_full(book: Book, fit: GrowthFit, living: LivingAreas, advice: TankAdvice)
         return advice
     chosen = advice.recommended_interval_d
     certainty = certainty_of(living, allowed, chosen, advice.confidence)
-    mends: tuple[Mend, ...] = ()
-    if advice.fails_at_d is not None and advice.limited_by is not None:
-        longer = advice.option(advice.fails_at_d)
-        mends = mends_for(book, fit, living, longer, advice.confidence, advice.limited_by)
-    return replace(advice, certainty=certainty, mends=mends)
+    return replace(advice, certainty=certainty, mends=mends_for(book, fit, living, advice))

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field
+from typing import Literal
 
 import numpy as np
 
@@ -28,12 +29,17 @@ NOT_LIKELY = 0.5
 """Below this a plant is more likely lost than not, and no interval is of use to it."""
 COMPENSATION_SPREAD = 0.3
 """Log spread of the light below which a plant respires more than it gains (an estimate)."""
-TEMPERATURE_SPREAD_C = 1.0
-"""Spread of the limits of warmth [deg C] (an estimate)."""
+COLD_MARGIN_C, HEAT_MARGIN_C, TEMPERATURE_SPREAD_C = 5.0, 4.0, 1.0
+"""How far inside the limits of growth a plant still lasts, and the spread of that [deg C]: 7 deg C
+below and 5 above the range of good keeping (estimates)."""
 CO2_NEEDED_MG_L, CO2_NEEDED_SPREAD = 8.0, 0.5
 """CO2 below which half of the plants said to need it do not last, and the log spread of that
 (common practice, no source: tap water in balance with the air holds about 1 mg/L, dosed tanks aim
 at 20 to 30)."""
+
+
+Limit = Literal["light", "warmth", "co2"]
+LIMITS: tuple[Limit, ...] = ("light", "warmth", "co2")
 
 
 @dataclass(frozen=True, slots=True)
@@ -49,6 +55,11 @@ class Holding:
         """Chance (n,) [0-1] that a plant holds at all."""
         together: FloatArray = self.light * self.warmth * self.co2
         return together
+
+    def limits(self, i: int) -> tuple[Limit, ...]:
+        """Return what speaks against the i-th plant's holding; empty where nothing does."""
+        chances = zip(LIMITS, (self.light, self.warmth, self.co2), strict=True)
+        return tuple(limit for limit, chance in chances if chance[i] < LIKELY)
 
 
 def holding(
@@ -79,8 +90,8 @@ def holding(
     -------
     Holding
         Light is enough where a day's gain exceeds its respiration: the light at which the two are
-        equal is ``Ik atanh(24 s / H)``, with a log-normal spread. Warmth is enough within the
-        species' limits. CO2 matters to plants whose ``needs_co2`` is yes.
+        equal is ``Ik atanh(24 s / H)``, with a log-normal spread. Warmth is enough some degrees
+        within the limits of the species' growth. CO2 matters to plants whose ``needs_co2`` is yes.
     """
     reference = read_reference()
     hours = _or(conditions["photoperiod_h"], reference.conditions["photoperiod_h"])
@@ -94,8 +105,11 @@ def holding(
     ahead = np.log(np.maximum(light, 1e-12)) - np.log(np.maximum(needed, 1e-12))
     enough = normal_cdf(ahead / np.hypot(COMPENSATION_SPREAD, unknown))
     warm = _or(conditions["temperature_c"], reference.conditions["temperature_c"])
-    below = (priors.traits["temp_max_c"][species] - warm) / TEMPERATURE_SPREAD_C
-    above = (warm - priors.traits["temp_min_c"][species]) / TEMPERATURE_SPREAD_C
+    hottest = priors.traits["temp_max_c"][species] - HEAT_MARGIN_C
+    coldest = priors.traits["temp_min_c"][species] + COLD_MARGIN_C
+    below, above = (
+        normal_cdf(room / TEMPERATURE_SPREAD_C) for room in (hottest - warm, warm - coldest)
+    )
     co2 = _or(conditions["co2_mg_l"], reference.conditions["co2_mg_l"])
     spread = np.hypot(
         CO2_NEEDED_SPREAD,
@@ -104,7 +118,7 @@ def holding(
     carbon = normal_cdf(np.asarray((np.log(max(co2, 1e-9)) - np.log(CO2_NEEDED_MG_L)) / spread))
     return Holding(
         light=np.where(never, 0.0, enough),
-        warmth=normal_cdf(below) * normal_cdf(above),
+        warmth=below * above,
         co2=np.where(priors.needs_co2[species] == "yes", carbon, 1.0),
     )
 
@@ -115,12 +129,15 @@ def _or(value: float, usual: float) -> float:
 
 @dataclass(frozen=True, slots=True)
 class NotHolding:
-    """An area whose plant is not likely to hold: its chance [0-1], and why in words."""
+    """An area whose plant is not likely to hold: its chance [0-1], and what is in doubt.
+
+    Without ``limits`` none of them alone is in doubt, but all together.
+    """
 
     area_id: str
     label: str = field(metadata=HIDDEN)
     chance: float = field(metadata=in_json("chance_holds"))
-    why: str
+    limits: tuple[Limit, ...]
 
 
 @finite_answer
@@ -150,31 +167,6 @@ def holding_of(book: Book, fit: GrowthFit, tank: int, areas: IntArray) -> Holdin
     share = book.areas.number("light_share")[areas]
     share = np.where(np.isnan(share), 1.0, share)
     return holding(conditions, design.priors, design.species[areas], share, canopy)
-
-
-def holding_words(chances: Holding, i: int) -> list[str]:
-    """Name what speaks against a plant's holding at all.
-
-    Parameters
-    ----------
-    chances : Holding
-        Chances of plants (n,).
-    i : int
-        Which of them.
-
-    Returns
-    -------
-    list of str
-        One for each of light, warmth and CO2 that is in doubt; empty where nothing is.
-    """
-    said = []
-    if chances.light[i] < LIKELY:
-        said.append("the light is near or below what it lives on")
-    if chances.warmth[i] < LIKELY:
-        said.append("the water is near or outside its limits of warmth")
-    if chances.co2[i] < LIKELY:
-        said.append("it needs more CO2 than the tank has")
-    return said
 
 
 def not_holding(book: Book, fit: GrowthFit, tank: int, areas: IntArray) -> tuple[NotHolding, ...]:
@@ -208,7 +200,7 @@ def not_holding(book: Book, fit: GrowthFit, tank: int, areas: IntArray) -> tuple
             area_id=str(names[areas[i]]),
             label=str(labels[areas[i]] or names[areas[i]]),
             chance=float(chances.chance[i]),
-            why=" and ".join(holding_words(chances, i)) or "light, warmth and CO2 together",
+            limits=chances.limits(i),
         )
         for i in np.flatnonzero(doubtful & unseen).tolist()
     )

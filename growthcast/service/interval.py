@@ -10,7 +10,7 @@ that a tank asks of its areas (do all of them hold?) is a reduction over its run
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -20,6 +20,8 @@ from growthcast.service.living import LivingAreas, all_hold, living_part, share_
 
 FOLLOWED_DRAWS = 256
 """Of each area's draws, how many are followed into minutes."""
+MOST_BUDGETS, CLOSE_CM = 12, 0.01
+"""How often a budget is sought anew at most, and how near two of them are the same."""
 LEAST_GROWTH = np.float32(1e-6)
 """Stages; what gains less in an interval gets nowhere."""
 
@@ -35,7 +37,8 @@ class IntervalOptions:
     floor and its budget, what lies within the scatter of a cut below the floor still counting as
     at it. ``chance_at_least_cut`` is the chance when every area is taken down to its least cut.
     ``end_cm`` (A, F) are the heights to which the cuts have grown by the next visit in each of the
-    first draws, ``rest_d`` (A, F) the days without growth after the cut.
+    first draws, ``found_cm`` (A, 3) their p10, p50 and p90 over all draws, ``rest_d`` (A, F)
+    the days without growth after the cut.
     """
 
     interval_d: int
@@ -47,15 +50,21 @@ class IntervalOptions:
     removed_share: FloatArray
     removed_cm: FloatArray
     chance_within: FloatArray
-    cm_over_budget_p90: FloatArray
+    found_cm: FloatArray
     cut_needed_cm: FloatArray
     days_below_floor: FloatArray
     end_cm: Singles
     rest_d: Singles
 
+    def falls_short(self, living: LivingAreas) -> BoolArray:
+        """Tell which areas (A,) do not hold the wanted chance from a cut that looks right."""
+        needed = self.cut_needed_cm
+        short: BoolArray = np.isnan(needed) | (needed < living.least_cut_cm)
+        return short
+
 
 def interval_options(
-    living: LivingAreas, interval_d: int, confidence: FloatArray
+    living: LivingAreas, interval_d: int, confidence: FloatArray, cut_cm: FloatArray | None = None
 ) -> IntervalOptions:
     """Work out what one interval asks of each tank and what it gives.
 
@@ -68,6 +77,8 @@ def interval_options(
     confidence : array (R,)
         Wanted chance of each tank that all its areas stay within their budgets until the next
         visit [0-1].
+    cut_cm : array (A,), optional
+        Cuts to judge instead of those that the interval asks for [cm, or % cover].
 
     Returns
     -------
@@ -91,12 +102,14 @@ def interval_options(
     rank = highest_rank(living, ranked, highest, least, confidence)
     reach = np.minimum(living.budget_cm, living.usual_ceiling_cm)
     cut = np.minimum(np.maximum(at_rank(ranked, rank[living.run]), least), reach)
+    cut = cut if cut_cm is None else np.minimum(cut_cm, reach)
     holds, at_least = highest >= column(cut), highest >= column(least)
     chance_all = all_hold(living, holds)
     left = living.stage_after_cut(cut)
     end = living.height_at(left + growth)
     first_ends = end[:, :FOLLOWED_DRAWS].copy()
-    usual_end, late_end = quick_quantiles(end, (0.5, 0.9)).T
+    found_cm = quick_quantiles(end, (0.1, 0.5, 0.9))
+    usual_end = found_cm[:, 1]
     removed_cm = np.maximum(usual_end - cut, 0.0)
     feasible = chance_all >= confidence
     needed, short = cut.copy(), ~feasible[living.run]
@@ -113,7 +126,7 @@ def interval_options(
         removed_share=removed_cm / np.maximum(usual_end, 1e-9),
         removed_cm=removed_cm,
         chance_within=share_of_draws(holds),
-        cm_over_budget_p90=np.maximum(late_end - living.budget_cm, 0.0),
+        found_cm=found_cm,
         cut_needed_cm=np.where(needed < living.safe_cut_cm, np.nan, needed),
         days_below_floor=_days_below_floor(living, interval_d, growth, needed, rest_d),
         end_cm=first_ends,
@@ -196,7 +209,9 @@ def _days_below_floor(
     return days
 
 
-def needed_budgets(living: LivingAreas, interval_d: int, confidence: FloatArray) -> FloatArray:
+def needed_budgets(
+    living: LivingAreas, interval_d: int, confidence: FloatArray, short: BoolArray
+) -> FloatArray:
     """Find the budgets that would make an interval feasible from the least cuts.
 
     Parameters
@@ -207,21 +222,29 @@ def needed_budgets(living: LivingAreas, interval_d: int, confidence: FloatArray)
         Days between visits [d].
     confidence : array (R,)
         Wanted chance of each tank [0-1].
+    short : bool array (A,)
+        Areas whose budgets may go up.
 
     Returns
     -------
     array (A,)
         Budgets, none lower than now [cm, or % cover]; found like the cuts, on heights counted
-        downwards.
+        downwards. Under a higher budget visits cut less hard, so that an area rests less and grows
+        further: a budget is sought at which the growth under it ends.
     """
-    growth, _ = living.growth_after_cut(interval_d)
-    least = living.least_cut_cm
-    at_least = living.highest_cut(growth) >= column(least)
-    depth = -living.end_height(growth, least)
-    ranked = np.sort(depth, axis=1)
-    anything = np.full(least.size, -np.inf)
-    rank = highest_rank(living, ranked, depth, anything, confidence, at_least)
-    return np.maximum(-at_rank(ranked, rank[living.run]), living.budget_cm)
+    least, budget = living.least_cut_cm, living.budget_cm
+    lowest = np.where(short, -np.inf, np.inf)  # no other area's budget makes it hold
+    for _ in range(MOST_BUDGETS):
+        growth, _ = replace(living, budget_cm=budget).growth_after_cut(interval_d)
+        at_least = living.highest_cut(growth) >= column(least)
+        depth = -living.end_height(growth, least)
+        ranked = np.sort(depth, axis=1)
+        rank = highest_rank(living, ranked, depth, lowest, confidence, at_least)
+        needed = np.maximum(-at_rank(ranked, rank[living.run]), living.budget_cm)
+        before, budget = budget, np.where(short, needed, living.budget_cm)
+        if (budget <= before + CLOSE_CM).all():
+            break
+    return budget
 
 
 def needed_cuts(

@@ -4,31 +4,23 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import dataclass, replace
-from datetime import timedelta
 from typing import Any
 
 import numpy as np
 
 from growthcast.arrays import BoolArray, FloatArray
 from growthcast.book.book import Book
-from growthcast.book.supposed import Cell, with_rows
-from growthcast.fit.design import build_design
-from growthcast.fit.growth import fit_growth
+from growthcast.book.supposed import Changes
 from growthcast.fit.result import GrowthFit
-from growthcast.fit.supposed import conditions_now
-from growthcast.forecast.report import as_date
-from growthcast.service.advice import Mend, OptionAdvice
-from growthcast.service.interval import interval_options, needed_budgets
+from growthcast.fit.supposed import conditions_now, fit_beside, replanted, suppose
+from growthcast.service.advice import Mend, OptionAdvice, ShortArea, TankAdvice
+from growthcast.service.interval import interval_options
 from growthcast.service.living import LivingAreas, living_areas, living_part
 
 STEP_CM = 0.1
-BUDGET_STEPS = 10
-"""Steps by which a budget is raised at most beyond the one worked out."""
 DIMMED_SHARES = (0.9, 0.8, 0.7, 0.6, 0.5)
 """Shares of its light a lamp is dimmed to; below half, plants bred for more would not hold."""
 CANDIDATES, SHOWN = 8, 3
-ESTABLISHED_D = 365
-"""A supposed plant is taken to have been planted this long ago, so that it has settled in."""
 CO2_THAT_HELPS_MG_L = 15.0
 """Less is too little for plants that need CO2 (common practice, no source)."""
 
@@ -82,12 +74,7 @@ class _Case:
 
 
 def mends_for(
-    book: Book,
-    fit: GrowthFit,
-    living: LivingAreas,
-    option: OptionAdvice,
-    confidence: float,
-    limited_by: str,
+    book: Book, fit: GrowthFit, living: LivingAreas, advice: TankAdvice
 ) -> tuple[Mend, ...]:
     """List what would make an interval feasible for one tank.
 
@@ -99,12 +86,9 @@ def mends_for(
         Its fit.
     living : LivingAreas
         The tank's areas.
-    option : OptionAdvice
-        An interval the tank does not hold, and what it asks of these areas.
-    confidence : float
-        Wanted chance [0-1].
-    limited_by : str
-        Id of the area that goes over first; the one for which other plants are tried.
+    advice : TankAdvice
+        What ``recommend`` says of the tank: the interval that fails, and the areas that fall short
+        there. Other plants are tried for the first of them.
 
     Returns
     -------
@@ -116,44 +100,33 @@ def mends_for(
 
     Notes
     -----
-    Budgets and floors are rounded to the millimetre, to the safe side. A plant is judged by fitting
-    the book once more with it planted beside, long settled and without a log of its own. Light is
-    judged by each area's response to it, the rates being kept. What changed budgets do to the light
-    at an area's own height is left out.
+    Budgets and floors are rounded to the millimetre, to the safe side. Plants and light are judged
+    as ``--suppose`` and ``rescape`` judge them: settled, without a log of its own; by each area's
+    response to the light. What changed budgets do to the light at an area's own height is left out.
     """
-    needed = np.array([area.cut_needed_cm for area in option.areas], dtype=np.float64)  # NaN: none
-    short = np.isnan(needed) | (needed < living.least_cut_cm)
-    if option.feasible or not short.any():
+    if advice.fails_at_d is None or advice.limited_by is None:
         return ()
-    case = _Case(book, fit, living, option, confidence)
-    limit = np.flatnonzero(fit.design.area_id[living.area] == limited_by)
-    found = [_higher_budgets(case, short), *_lower_bounds(case, short, needed)]
-    found += _plants(case, int(limit[0])) if limit.size else []
-    return (*found, *_less_light(case))
+    case = _Case(book, fit, living, advice.option(advice.fails_at_d), advice.confidence)
+    by_id = {short.area.area_id: short for short in advice.short}
+    mine = [by_id.get(name) for name in fit.design.area_id[living.area].tolist()]
+    limit = int(np.flatnonzero(fit.design.area_id[living.area] == advice.limited_by)[0])
+    return (*_bounds(case, mine), *_plants(case, limit), *_less_light(case))
 
 
-def _higher_budgets(case: _Case, short: BoolArray) -> Mend:
-    """Budgets up until the interval holds."""
-    living = case.living
-    needed = needed_budgets(living, case.option.interval_d, np.array([case.confidence]))
-    budget = np.where(short, np.ceil(needed / STEP_CM - 1e-6) * STEP_CM, living.budget_cm)
-    mend = case.mend_bound("budget", "budget_cm", budget, short)
-    for _ in range(BUDGET_STEPS):
-        if mend.holds:
-            break
-        budget = budget + STEP_CM * short
-        mend = case.mend_bound("budget", "budget_cm", budget, short)
-    return mend
-
-
-def _lower_bounds(case: _Case, short: BoolArray, needed: FloatArray) -> Iterator[Mend]:
-    """Floors down until the interval holds, where every short area survives it.
+def _bounds(case: _Case, mine: list[ShortArea | None]) -> Iterator[Mend]:
+    """Budgets up until the interval holds; floors down, where every short area survives it.
 
     Then cuts down to the floor where the lowest cut that is known to be stood lies above it.
     """
     floor, safe = case.living.floor_cm, case.living.safe_cut_cm
-    if not np.isnan(needed[short]).any():
-        lower = np.where(short, np.floor(needed / STEP_CM + 1e-6) * STEP_CM, floor)
+    short = np.array([one is not None for one in mine])
+    needed = np.array([0.0 if one is None else one.needed_budget_cm for one in mine])
+    higher = np.where(short, np.ceil(needed / STEP_CM - 1e-6) * STEP_CM, case.living.budget_cm)
+    yield case.mend_bound("budget", "budget_cm", higher, short)
+    cuts = [0.0 if one is None else one.area.cut_needed_cm for one in mine]
+    if None not in cuts:
+        lower = np.floor(np.array(cuts, np.float64) / STEP_CM + 1e-6) * STEP_CM
+        lower = np.where(short, lower, floor)
         lower = np.maximum(lower, np.minimum(safe, floor))
         yield case.mend_bound("floor", "floor_cm", lower, short)
     above = short & (safe > floor)
@@ -163,27 +136,18 @@ def _lower_bounds(case: _Case, short: BoolArray, needed: FloatArray) -> Iterator
 
 def _less_light(case: _Case) -> Iterator[Mend]:
     """The brightest dimming of the lamp with which the interval holds, or the strongest tried."""
-    fit, living = case.fit, case.living
-    tank, on = int(living.tank[0]), as_date(living.on_day)
+    fit, tank = case.fit, int(case.living.tank[0])
     ppfd = conditions_now(fit, tank)["ppfd_umol"]
     if not np.isfinite(ppfd) or ppfd <= 0.0:
         return
-    before = fit.design.clock.speed(living.on_day)[living.area]
     for share in DIMMED_SHARES:
-        row: dict[str, Cell] = {
-            "tank_id": str(fit.design.tank_id[tank]),
-            "from_date": on,
-            "ppfd_umol": round(share * ppfd),
-        }
-        supposed = replace(case.book, conditions=with_rows(case.book.conditions, [row]))
-        clock = build_design(supposed, on, fit.design.spreads).clock
-        slower = np.log(clock.speed(living.on_day)[living.area] / before)
-        draws = replace(living.draws, log_rate=living.draws.log_rate + slower[:, None])
+        dimmed = float(round(share * ppfd))
+        under = suppose(case.book, fit, tank, Changes({"ppfd_umol": dimmed}, {})).fit
         mend = case.mend(
-            np.ones(living.area.size, dtype=np.bool_),
+            np.ones(case.living.area.size, dtype=np.bool_),
             kind="light",
-            chance=case.chance(replace(living, draws=draws)),
-            values=np.array([round(share * ppfd)], dtype=np.float64),
+            chance=case.chance(living_areas(under, case.living.tank)),
+            values=np.array([dimmed]),
             before=np.array([ppfd]),
         )
         if mend.holds or share == DIMMED_SHARES[-1]:
@@ -200,10 +164,9 @@ def _plants(case: _Case, limit: int) -> list[Mend]:
     if not listed:
         return []
     fit, living = case.fit, case.living
-    on, place = as_date(living.on_day), int(living.area[limit])
-    rows = [_supposed_area(case, place, species) for species in listed]
-    supposed = replace(case.book, areas=with_rows(case.book.areas, rows))
-    among = living_areas(fit_growth(supposed, on, fit.design.spreads), living.tank)
+    place, species_id = int(living.area[limit]), fit.design.species_id
+    rows = [replanted(case.book, fit, place, str(species_id[species])) for species in listed]
+    among = living_areas(fit_beside(case.book, fit, rows)[1], living.tank)
     old, names = fit.design.area_id.size, fit.design.priors
     spot = np.arange(living.area.size) == limit
     tried: list[Mend] = []
@@ -223,23 +186,6 @@ def _plants(case: _Case, limit: int) -> list[Mend]:
             break
     holding = [mend for mend in tried if mend.holds]
     return holding or [max(tried, key=lambda mend: mend.chance_at_least_cut)]
-
-
-def _supposed_area(case: _Case, place: int, species: int) -> dict[str, Cell]:
-    """The limiting area with another plant, long established and without a log."""
-    areas, design = case.book.areas, case.fit.design
-    share = float(areas.number("light_share")[place])
-    species_id = str(design.priors.species_id[species])
-    return {
-        "area_id": f"{design.area_id[place]} as {species_id}",
-        "tank_id": str(design.tank_id[design.tank[place]]),
-        "species_id": species_id,
-        "area_cm2": float(design.area_cm2[place]),
-        "floor_cm": float(design.traits.floor_cm[place]),
-        "budget_cm": float(design.traits.budget_cm[place]),
-        "light_share": None if np.isnan(share) else share,
-        "planted_on": as_date(design.on_day) - timedelta(days=ESTABLISHED_D),
-    }
 
 
 def _slower_species(case: _Case, limit: int) -> list[int]:

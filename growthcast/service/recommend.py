@@ -22,7 +22,7 @@ from growthcast.service.advice import (
 )
 from growthcast.service.certainty import in_full, next_longer
 from growthcast.service.effort.learn import Timing, learn_timing
-from growthcast.service.effort.visits import VisitEffort, visit_efforts, year_of_visits
+from growthcast.service.effort.visits import Range, VisitEffort, visit_efforts, year_of_visits
 from growthcast.service.holding import not_holding
 from growthcast.service.interval import IntervalOptions, interval_options, needed_budgets
 from growthcast.service.living import LivingAreas, living_areas, living_part
@@ -128,6 +128,12 @@ class _Block:
     choices: list[_Choice]
     needed_budget_cm: FloatArray
 
+    def option(self, number: int, run: int) -> OptionAdvice:
+        """Return what one interval asks of a tank and gives."""
+        rate = self.book.practice.labour_rate_per_h
+        areas = self.areas[number][self.living.of_tank(run)]
+        return _option(self.options[number], self.efforts[number], run, areas, rate)
+
 
 def _worked_out(
     book: Book, fit: GrowthFit, living: LivingAreas, timing: Timing, basis: list[Basis]
@@ -139,9 +145,6 @@ def _worked_out(
     short = {int(cap) for cap in caps if cap < min(listed)}
     options = [interval_options(living, d, confidence) for d in sorted(short | set(listed))]
     choices = _choices(options, caps, min(listed))
-    fails_at_d = np.array(
-        [0 if c.failing is None else options[c.failing].interval_d for c in choices]
-    )
     fixed_min = (book.of_tanks("fixed_min") + book.of_tanks("travel_min"))[living.tank]
     return _Block(
         book=book,
@@ -154,7 +157,7 @@ def _worked_out(
         efforts=visit_efforts(living, fit.design, timing, options, fixed_min),
         areas=[_areas(book, fit, living, basis, option) for option in options],
         choices=choices,
-        needed_budget_cm=_needed_budgets(living, fails_at_d, confidence),
+        needed_budget_cm=_needed_budgets(living, options, choices, confidence),
     )
 
 
@@ -173,14 +176,18 @@ def _choices(options: list[IntervalOptions], caps: FloatArray, shortest: int) ->
 
 
 def _needed_budgets(
-    living: LivingAreas, fails_at_d: IntArray, confidence: FloatArray
+    living: LivingAreas,
+    options: list[IntervalOptions],
+    choices: list[_Choice],
+    confidence: FloatArray,
 ) -> FloatArray:
-    """Budgets (A,) that would make the interval feasible at which each tank fails, 0 for none."""
+    """Budgets (A,) that would make the interval feasible at which each tank fails."""
     budget = living.budget_cm.copy()
-    for days in np.unique(fails_at_d[fails_at_d > 0]).tolist():
-        tanks = fails_at_d == days
+    for number in {c.failing for c in choices if c.failing is not None}:
+        option, tanks = options[number], np.array([c.failing == number for c in choices])
         areas = tanks[living.run]
-        budget[areas] = needed_budgets(living_part(living, areas), days, confidence[tanks])
+        part, short = living_part(living, areas), option.falls_short(living)[areas]
+        budget[areas] = needed_budgets(part, option.interval_d, confidence[tanks], short)
     return budget
 
 
@@ -191,7 +198,8 @@ def _areas(
     ids = book.areas.text("area_id")
     cut, removed = option.cut_cm.tolist(), option.removed_share.tolist()
     chance, below = option.chance_within.tolist(), option.days_below_floor.tolist()
-    over, needed = option.cm_over_budget_p90.tolist(), option.cut_needed_cm.tolist()
+    over = np.maximum(option.found_cm[:, 2] - living.budget_cm, 0.0).tolist()
+    needed, found = option.cut_needed_cm.tolist(), option.found_cm.tolist()
     return [
         AreaAdvice(
             area_id=str(ids[place]),
@@ -204,6 +212,7 @@ def _areas(
             cm_over_budget_p90=over[i],
             cut_needed_cm=None if needed[i] != needed[i] else needed[i],  # NaN: none
             basis=basis[place],
+            found=Range(*found[i]),
         )
         for i, place in enumerate(living.area.tolist())
     ]
@@ -221,7 +230,7 @@ def _advise(block: _Block, run: int) -> TankAdvice:
         **_of_tank(book, tank, block.confidence[run], block.cap_d[run]),
         recommended_interval_d=None if chosen is None else block.options[chosen].interval_d,
         limited_by=short[0].area.area_id if short and holds else None,
-        options=tuple(_option(block, n, run) for n in choice.mine),
+        options=tuple(block.option(n, run) for n in choice.mine),
         fails_at_d=None if choice.failing is None else block.options[choice.failing].interval_d,
         short=short,
         longer=None if chosen is None else _longer(block, chosen, choice.failing, run),
@@ -239,8 +248,8 @@ def _longer(block: _Block, chosen: int, failing: int | None, run: int) -> NextLo
         block.efforts[n].hours_of_year(run, block.options[n].interval_d) for n in (chosen, failing)
     ]
     return next_longer(
-        _option(block, chosen, run),
-        _option(block, failing, run),
+        block.option(chosen, run),
+        block.option(failing, run),
         now_h=hours[0],
         longer_h=hours[1],
         labour_rate_per_h=block.book.practice.labour_rate_per_h,
@@ -264,8 +273,7 @@ def _short_areas(block: _Block, number: int, run: int) -> tuple[ShortArea, ...]:
     least = living.least_cut_cm[here]
     at_bottom = least >= option.cut_cm[here] * (1.0 - 1e-9)
     chance = np.where(at_bottom, option.chance_within[here], 1.0)
-    needed = option.cut_needed_cm[here]
-    short = np.isnan(needed) | (needed < least)
+    short = option.falls_short(living)[here]
     order = here.start + np.argsort(np.where(short, chance, 1.0 + chance), kind="stable")
     return tuple(
         ShortArea(
@@ -315,9 +323,42 @@ def area_label(book: Book, place: int) -> str:
     return str(book.areas.text("label")[place] or book.areas.text("area_id")[place])
 
 
-def _option(block: _Block, number: int, run: int) -> OptionAdvice:
-    option, effort = block.options[number], block.efforts[number]
-    mean_visit, rate = effort.of_mean_visit(run), block.book.practice.labour_rate_per_h
+def option_of(
+    book: Book, fit: GrowthFit, tank: int, interval_d: int, cut_cm: FloatArray | None = None
+) -> OptionAdvice:
+    """Work out one interval of one tank, listed or not.
+
+    Parameters
+    ----------
+    book : Book
+        The book that was fitted.
+    fit : GrowthFit
+        Its fit.
+    tank : int
+        Place of a tank in the book in which something grows.
+    interval_d : int
+        Days between visits [d].
+    cut_cm : array (A,), optional
+        Height to which each of its areas is cut [cm, or % cover], instead of the highest that hold.
+
+    Returns
+    -------
+    OptionAdvice
+        As ``recommend`` has it.
+    """
+    living = living_areas(fit, np.array([tank]))
+    confidence = book.of_tanks("confidence")[living.tank]
+    fixed_min = (book.of_tanks("fixed_min") + book.of_tanks("travel_min"))[living.tank]
+    option = interval_options(living, interval_d, confidence, cut_cm)
+    [effort] = visit_efforts(living, fit.design, learn_timing(book, fit), [option], fixed_min)
+    areas = _areas(book, fit, living, fit.basis, option)
+    return _option(option, effort, 0, areas, book.practice.labour_rate_per_h)
+
+
+def _option(
+    option: IntervalOptions, effort: VisitEffort, run: int, areas: list[AreaAdvice], rate: float
+) -> OptionAdvice:
+    mean_visit = effort.of_mean_visit(run)
     return OptionAdvice(
         interval_d=option.interval_d,
         feasible=bool(option.feasible[run]),
@@ -327,7 +368,7 @@ def _option(block: _Block, number: int, run: int) -> OptionAdvice:
         minutes_per_visit=mean_visit.p50,
         minutes_range=effort.of_visit(run),
         year=year_of_visits(option.interval_d, mean_visit, rate),
-        areas=tuple(block.areas[number][block.living.of_tank(run)]),
+        areas=tuple(areas),
     )
 
 

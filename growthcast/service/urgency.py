@@ -353,3 +353,27 @@ def tanks_due(
             day = open_before(times, day, on) or open_from(times, day)
         found.append(TankDue(day, due.by, over))
     return found
+
+
+def due_on_day(book: Book, dues: list[TankDue], day: date) -> list[int]:
+    """Return the tanks that are due by a day.
+
+    Parameters
+    ----------
+    book : Book
+        The book.
+    dues : list of TankDue
+        When each of its tanks is due, in its order.
+    day : date
+        The day.
+
+    Returns
+    -------
+    list of int
+        Their places in the book in the order of travel, which is that of ``plan_rounds``: client
+        by client, site by site.
+    """
+    columns = ("client", "site", "tank_id")
+    whose = list(zip(*(book.tanks.text(name).tolist() for name in columns), strict=True))
+    due = [k for k, one in enumerate(dues) if one.due_on is not None and one.due_on <= day]
+    return sorted(due, key=whose.__getitem__)

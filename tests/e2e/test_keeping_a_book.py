@@ -11,7 +11,7 @@ import pytest
 
 from growthcast.book.writing.start import GUIDE
 from growthcast.errors import NotFinite
-from growthcast.service import logged
+from growthcast.service.visit import logged
 from tests.books import AREAS, TANKS, write_book
 from tests.cli import run
 

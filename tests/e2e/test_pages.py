@@ -53,7 +53,9 @@ def write_page(name: str, folder: Path) -> Path:
     elif name == "brief.en":
         asked = ["brief", str(DEMO), "--tank", "lobby-stems"]
     else:
-        asked = [name, str(DEMO), *(["--tank", "desk-nano"] if name == "cuts" else [])]
+        book = german_demo(folder) if name == "cuts.de" else DEMO
+        day = ["--day", "2026-12-03"] if name == "cuts.de" else ["--tank", "desk-nano"]
+        asked = [name.split(".")[0], str(book), *(day if name.startswith("cuts") else [])]
     done = run(*asked, "--out", str(out))
     assert done.status == 0, done.err
     assert f"Wrote {out}" in done.err
@@ -67,7 +69,7 @@ def as_text(page: str) -> str:
     return re.sub(told, r"[drawing: \1: \2]", page, flags=re.S)
 
 
-PAGES = ("brief.en", "brief.de", "overview", "cuts")
+PAGES = ("brief.en", "brief.de", "overview", "cuts", "cuts.de")
 
 
 @pytest.mark.parametrize("name", PAGES)
@@ -129,6 +131,7 @@ def test_without_typst_the_way_to_print_is_told(
         (("--tank", "lobby"), "--out FILE.html"),
         (("--out", "a.html"), "--tank ID"),
         (("--tank", "lobby", "--client", "Client A", "--out", "a.html"), "--client NAME"),
+        (("--client", "Client A", "--every", "7", "--out", "a.html"), "name it with --tank ID"),
         (("--tank", "loby", "--out", "a.html"), 'did you mean "lobby"'),
         (("--client", "Client Z", "--out", "a.html"), "did you mean"),
         (("--client", "nobody", "--out", "a.html"), "the clients are Client A, Client B"),

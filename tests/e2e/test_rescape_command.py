@@ -10,6 +10,7 @@ from pathlib import Path
 import pytest
 
 from growthcast.book.shipped import demo_dir
+from growthcast.book.tables import CONDITION_WORDS
 from growthcast.say.rescape import saves_in_words
 from growthcast.service.effort.visits import Range, Saving
 from tests.books import write_book
@@ -43,6 +44,12 @@ def test_interval_under_other_conditions() -> None:
         **dict.fromkeys(worked_out_alone),
     }
     assert "hypothetical" not in as_it_is
+
+
+@pytest.mark.parametrize("command", ["interval", "forecast"])
+def test_the_help_names_the_conditions_that_may_be_supposed(command) -> None:
+    words = run(command, "--help").out.replace("\n", " ").split()
+    assert {name.strip("(),") for name in words} >= set(CONDITION_WORDS)
 
 
 def test_forecast_with_another_plant(tmp_path: Path) -> None:
@@ -231,7 +238,7 @@ def test_some_plants_that_will_not_hold_are_named_beside_the_interval() -> None:
         ((*LOBBY, "--area", "lobby-hygro", "--plants", "hygrophila-polysperma"), "stands in"),
         ((*LOBBY, "--reach", "10", "--plants", " , "), "--plants names no plant"),
         ((*LOBBY, "--reach", "10", "--keep", ""), "--keep names no area"),
-        ((*LOBBY, "--area", "lobby-hygro", "--plants", "lemna-minor"), "measured alike"),
+        ((*LOBBY, "--area", "lobby-hygro", "--plants", "lemna-minor"), "by its percent cover"),
         ((*LOBBY, "--area", "lobby-hygro", "--form", "stems"), 'did you mean "stem"'),
         ((*LOBBY, "--area", "lobby-hygro", "--keep", "lobby-rotala"), "--keep goes with --reach"),
         ((*LOBBY, "--area", "lobby-hygro", "--planted-cm", "-1"), "outside the limits"),

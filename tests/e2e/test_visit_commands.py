@@ -37,6 +37,60 @@ def test_cuts_on_the_demo_as_json():
     assert any("Regulated as invasive" in line for line in sheet["cautions"])
 
 
+def test_cuts_of_a_day_are_those_of_all_tanks_due_in_the_order_of_travel():
+    ran = run("cuts", DEMO, "--day", "2026-11-27", "--json")
+    assert ran.status == 0
+    answer = strict_json(ran.out)
+    assert answer["on"] == "2026-11-27"
+    tanks = [(sheet["client"], sheet["tank_id"]) for sheet in answer["sheets"]]
+    assert tanks == [
+        ("Client A", "desk-nano"),
+        ("Client D", "home-lowtech"),
+        ("Lobby client", "lobby-stems"),
+    ]
+    alone = run("cuts", DEMO, "--tank", "home-lowtech", "--on", "2026-11-27", "--json")
+    assert {**strict_json(alone.out), "not_fitted": []} == {
+        **answer["sheets"][1],
+        "not_fitted": [],
+    }
+
+
+def test_cuts_on_a_day_without_a_due_tank_name_the_next(tmp_path):
+    out = tmp_path / "a.html"
+    ran = run("cuts", DEMO, "--out", str(out))
+    assert ran.status == 0
+    assert "No tank is due by 2026-11-20; the next is desk-nano, due on 2026-11-23." in ran.err
+    assert not out.exists()
+
+
+def test_cuts_of_a_plan_last_until_its_next_visit(tmp_path):
+    plan = tmp_path / "plan.csv"
+    days = ["2026-11-30,reception", "2026-11-30,desk-nano", "2026-12-09,reception"]
+    plan.write_text("date,tank_id\n" + "\n".join(days) + "\n")
+    asked = ["cuts", DEMO, "--day", "2026-11-30", "--visits", str(plan), "--json"]
+    sheets = strict_json(run(*asked).out)["sheets"]
+    assert [(sheet["tank_id"], sheet["next_on"]) for sheet in sheets] == [
+        ("reception", "2026-12-09"),
+        ("desk-nano", "2026-12-14"),
+    ]
+    asked[3] = "2026-12-01"
+    assert "No visit on 2026-12-01 is in the plan." in run(*asked).err
+
+
+def test_cards_are_a_sheet_of_paper_a_tank(tmp_path):
+    pypdf = pytest.importorskip("pypdf")
+    pytest.importorskip("typst")
+    out = tmp_path / "cards.pdf"
+    assert run("cuts", DEMO, "--day", "2026-11-27", "--out", str(out)).status == 0
+    pages = [" ".join(page.extract_text().split()) for page in pypdf.PdfReader(out).pages]
+    places = ("Desk on the first floor (Client A)", "Living room", "Entrance hall (Lobby client)")
+    assert len(pages) == 3
+    for place, text in zip(places, pages, strict=True):
+        assert place in text
+        assert "Grams of trimmings" in text
+        assert text.count("Remarks") == 1
+
+
 def test_cuts_with_nothing_to_recommend_takes_the_shortest_interval(tmp_path):
     from tests.books import AREAS
 
@@ -98,7 +152,6 @@ def test_interval_in_full_names_the_next_longer_and_how_sure(small):
         (["cuts", "--tank", "lobby", "--next", "2026-06-01"], "nearest next visit is 2026-06-02"),
         (["cuts", "--tank", "lobby", "--next", "2028-01-01"], "more than a year"),
         (["cuts", "--tank", "lobby", "--next", "next week"], "not a date"),
-        (["cuts"], "name one tank with --tank ID; the tanks are lobby, home"),
         (["cuts", "--tank", "loby"], "lobby"),
         (["peak", "--tank", "lobby"], "name the day to shine"),
         (["peak", "--tank", "lobby", "--on", "2026-06-01"], "nearest day that can be planned"),

@@ -261,6 +261,8 @@ class TankPlan:
     travel_min: float | None = None
     confidence: float | None = None
     note: str = ""
+    name: str = ""
+    longest_interval_reason: str = ""
     effect: float | None = None
     away: tuple[Away, ...] = ()
     dated_notes: tuple[tuple[date, str], ...] = ()

@@ -16,8 +16,8 @@ __all__ = ["write_files"]
 Cell = str | float | int | date | None
 
 COLUMNS = {
-    "tanks": "tank_id,client,site,length_cm,width_cm,water_depth_cm,fixed_min,travel_min,"
-    "longest_interval_d,confidence,note",
+    "tanks": "tank_id,client,name,site,length_cm,width_cm,water_depth_cm,fixed_min,travel_min,"
+    "longest_interval_d,longest_interval_reason,confidence,note",
     "areas": "area_id,tank_id,label,species_id,area_cm2,floor_cm,budget_cm,cut_cm,light_share,"
     "planted_on,planted_height_cm,removed_on,note",
     "trims": "on,tank_id,area_id,before_cm,after_cm,removed_cm,removed_g,look,minutes,note",

@@ -20,11 +20,18 @@ import typer
 from typer.testing import CliRunner, Result
 
 from growthcast import species as sp
+from growthcast.book.book import plant_named
 from growthcast.book.read import read_shipped_species
 from growthcast.book.shipped import shipped_species_dir
 from growthcast.cli.species import species_command
 from growthcast.errors import UsageError
-from growthcast.growth.responses import CONDITIONS, RESPONSES, TRAITS, combined_response
+from growthcast.growth.responses import (
+    CONDITIONS,
+    RESPONSES,
+    TRAITS,
+    combined_response,
+    temperature_response,
+)
 
 
 @pytest.fixture(scope="module")
@@ -142,8 +149,18 @@ class TestRules:
         assert build.range_spread(0, 1) == 0.6
 
     def test_temperatures(self, build: ModuleType) -> None:
-        assert build.temperatures(20, 28) == pytest.approx((13, 25.6, 33))
+        assert build.temperatures(20, 28) == pytest.approx((8, 25.6, 37))
         assert build.temperatures(5, 25)[0] == 2
+
+    def test_warmth_acts_as_steeply_as_in_the_ditch_model(self, build: ModuleType) -> None:
+        """Production of its submerged plants falls by 1.2 to 1.5 for ten degrees (PCDitch)."""
+        q10 = {}
+        for row in map(build.row_of, build.read_facts()):
+            traits = [float(row[f"temp_{name}_c"]) for name in ("min", "opt", "max")]
+            if row["form"] not in {"floating", "moss"}:
+                q10[row["species_id"]] = float(temperature_response(20.0, *traits, 25.0)) ** -2
+        assert 1.2 < float(np.median(list(q10.values()))) < 1.5
+        assert max(q10.values()) < 2.0
 
     def fact(self, build: ModuleType, **changes: str) -> dict[str, str]:
         facts = {fact["species_id"]: fact for fact in build.read_facts()}
@@ -383,3 +400,28 @@ def write_book(folder: Path) -> None:
         writer = csv.DictWriter(file, list(own))
         writer.writeheader()
         writer.writerows([changed, own])
+
+
+@pytest.mark.parametrize(
+    ("typed", "plant"),
+    [
+        ("microsorum-pteropus", "leptochilus-pteropus"),
+        ("Java  Fern", "leptochilus-pteropus"),
+        ("Hydrocharis laevigata", "limnobium-laevigatum"),
+        ("monte carlo", "micranthemum-tweediei"),
+        ("rotala-rotundifolia", "rotala-rotundifolia"),
+        ("rotala", None),
+        ("", None),
+    ],
+)
+def test_a_plant_goes_by_any_of_its_names(typed: str, plant: str | None) -> None:
+    assert plant_named(read_shipped_species(), typed) == plant
+
+
+def test_no_two_plants_share_a_name() -> None:
+    species = read_shipped_species()
+    columns = ("scientific_name", "common_name", "also_known_as")
+    for name in {
+        name for column in columns for cell in species.text(column) for name in cell.split(";")
+    } - {""}:
+        assert plant_named(species, name) is not None, name

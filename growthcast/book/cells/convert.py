@@ -19,7 +19,6 @@ from growthcast.book.cells.numbers import (
     parse_number,
 )
 from growthcast.book.cells.records import Grid
-from growthcast.book.cells.text import whole_file
 from growthcast.book.findings import finding
 from growthcast.book.tables import TABLES, Column
 from growthcast.book.words import column_letter, did_you_mean, is_one_slip, nearest, shown
@@ -33,10 +32,9 @@ def match_header(grid: Grid, table: str) -> tuple[dict[str, int], list[Finding]]
     declared = {column.name: column.required for column in TABLES[table]}
     findings: list[Finding] = []
 
-    def add(slug: str, index: int | None, heading: str, found: str, fix: str) -> None:
+    def add(slug: str, index: int | None, heading: str, **values: Any) -> None:
         letter = None if index is None else column_letter(index)
-        place = (grid.file, grid.header_row, letter, heading)
-        findings.append(finding(slug, *place, found, "column names, each once", fix))
+        findings.append(finding(slug, grid.file, grid.header_row, letter, heading, **values))
 
     places: dict[str, int] = {}
     odd: dict[int, str] = {}  # places of names nobody declared
@@ -45,8 +43,7 @@ def match_header(grid: Grid, table: str) -> tuple[dict[str, int], list[Finding]]
         name = typed.strip().casefold()
         if name and first.setdefault(name, index) != index:
             heading = name if name in declared else "header"
-            found = f"{shown(name)} again, which is column {column_letter(first[name])} too"
-            add("double-column", index, heading, found, "remove or rename one of the two")
+            add("double-column", index, heading, name=name, letter=column_letter(first[name]))
         elif name in declared:
             places[name] = index
         else:
@@ -54,23 +51,22 @@ def match_header(grid: Grid, table: str) -> tuple[dict[str, int], list[Finding]]
     absent = [name for name in declared if name not in places]
     near: set[str] = set()
     for count, (index, name) in enumerate(odd.items()):
-        typed = shown(grid.header[index])
+        typed = grid.header[index]
         if slip := next((known for known in absent if name and is_one_slip(name, known)), None):
             near.add(slip)
-            add("near-column", index, "header", typed, f"did you mean {shown(slip)}?")
+            add("near-column", index, "header", name=typed, meant=slip)
         elif name:
             fix = "nothing to do; the column is kept as it is"
             fix = did_you_mean(name, absent, fix) if count < _MOST_GUESSES else fix
-            add("unknown-column", index, "header", f"{typed}, a column nobody asked for", fix)
+            add("unknown-column", index, "header", name=typed, fix=fix)
         elif len(grid.columns[index].values) > 1:
-            fix = "nothing to do; or give the column a name"
-            add("unnamed-column", index, "header", "a column without a name", fix)
+            add("unnamed-column", index, "header")
     for name in absent:
         if declared[name] and name not in near:
             match = nearest(name, [other for other in odd.values() if other])
             fix = f"add the column {name}"
             fix += f"; is it the one named {shown(match)}?" if match else ""
-            add("missing-column", None, name, "no column of that name", fix)
+            add("missing-column", None, name, fix=fix)
     return places, findings
 
 
@@ -95,10 +91,7 @@ def read_table(grid: Grid, table: str) -> tuple[Table, list[Finding]]:
     places, findings = match_header(grid, table)
     decimal_comma = _has_decimal_commas(grid, table, places)
     if decimal_comma:
-        found = "numbers with decimal commas"
-        findings.append(
-            whole_file("decimal-comma-file", grid.file, found, "decimal points", "nothing to do")
-        )
+        findings.append(finding("decimal-comma-file", grid.file))
     columns: dict[str, NDArray[Any]] = {}
     coded: dict[str, Coded] = {}
     letters: dict[str, str] = {}
@@ -134,20 +127,19 @@ def _cell_findings(
     grid: Grid, index: int, column: Column, faults: Mapping[int, Fault]
 ) -> Iterator[Finding]:
     cells, letter, expected = grid.columns[index], column_letter(index), column.expected
-    blank = Fault("blank-cell", "a blank cell", f"fill in {expected}")
     texts = {code: cell.strip() for code, cell in enumerate(cells.values)}
-    if column.required:
-        faults = {**faults, **{code: blank for code, text in texts.items() if not text}}
-    for at in np.flatnonzero(np.isin(cells.codes, list(faults))).tolist() if faults else ():
-        code, row = int(cells.codes[at]), int(grid.rows[at])
-        slug, found, fix = faults[code].slug, faults[code].why, faults[code].fix
-        found = found if faults[code] is blank else f"{shown(texts[code])}, {found}"
-        yield finding(slug, grid.file, row, letter, column.name, found, expected, fix)
+    blank = {code for code, text in texts.items() if column.required and not text}
+    odd = [*faults, *blank]
+    for at in np.flatnonzero(np.isin(cells.codes, odd)).tolist() if odd else ():
+        code, place = int(cells.codes[at]), (grid.file, int(grid.rows[at]), letter, column.name)
+        if code in blank:
+            yield finding("blank-cell", *place, expected=expected)
+            continue
+        fault, found = faults[code], f"{shown(texts[code])}, {faults[code].why}"
+        yield finding(fault.slug, *place, found=found, expected=expected, fix=fault.fix)
     timed = (text for code, text in texts.items() if code not in faults)
     if column.kind == "date" and any(text.endswith("00:00:00") for text in timed):
-        fix = "nothing to do; dates are written YYYY-MM-DD"
-        found = "dates followed by 00:00:00"
-        yield finding("midnight", grid.file, None, letter, column.name, found, expected, fix)
+        yield finding("midnight", grid.file, None, letter, column.name, expected=expected)
 
 
 def _has_decimal_commas(grid: Grid, table: str, places: dict[str, int]) -> bool:

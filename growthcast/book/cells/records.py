@@ -6,15 +6,16 @@ import csv
 import io
 from dataclasses import dataclass, field
 from itertools import islice
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
 from growthcast.arrays import IntArray
 from growthcast.book.book import Coded
-from growthcast.book.cells.text import decode, line_ends, whole_file
+from growthcast.book.cells.text import decode, line_ends
 from growthcast.book.findings import finding
-from growthcast.book.words import column_letter, shown
+from growthcast.book.words import column_letter
 from growthcast.errors import Finding
 
 _BLOCK = 512
@@ -43,15 +44,12 @@ def read_grid(data: bytes, file: str, known: frozenset[str]) -> tuple[Grid | Non
     findings += line_ends(text, file)
     delimiter = _delimiter(text[:_START], known)
     if delimiter != ",":
-        found = f"cells separated by {_DELIMITERS[delimiter]}"
-        findings.append(whole_file("delimiter", file, found, "commas", "nothing to do"))
+        findings.append(finding("delimiter", file, marks=_DELIMITERS[delimiter]))
     reading = _Reading(file, delimiter)
     reading.read(text)
     findings += reading.findings
     if not reading.header_row and not any(item.level == "problem" for item in findings):
-        fix = "write a header row with the column names"
-        found = "no column names"
-        findings.append(finding("no-header", file, 1, None, "header", found, "column names", fix))
+        findings.append(finding("no-header", file, 1, None, "header"))
     return reading.grid(), findings
 
 
@@ -135,15 +133,13 @@ class _Reading:
         unended = last not in ("", "\r", "\n") and self.short[-1:] == [self.seen]
         alone = len(self.short) == 1 and sum(rows.size for rows in self.rows) > 2
         if unended or alone:
-            self.findings.append(_torn(self.file, self.short.pop(), len(self.header)))
+            self._found("torn-row", self.short.pop(), width=len(self.header))
         if self.short:
-            first, count = self.short[0], len(self.short)
-            found = f"{count} row(s) with fewer cells than the header"
-            fix = "nothing to do; the missing cells were read as blank"
-            expected = f"{len(self.header)} cells"
-            self.findings.append(
-                finding("short-rows", self.file, first, None, "row", found, expected, fix)
-            )
+            said = {"count": len(self.short), "width": len(self.header)}
+            self._found("short-rows", self.short[0], **said)
+
+    def _found(self, slug: str, row: int, column: str | None = None, /, **values: Any) -> None:
+        self.findings.append(finding(slug, self.file, row, column, "row", **values))
 
     def _take(self, block: list[list[str]]) -> None:
         width, first = len(self.header), self.seen + 1
@@ -166,10 +162,8 @@ class _Reading:
             cells.pop()
         if len(cells) > _MOST_COLUMNS:
             found, fix = f"{len(cells):,} columns", "look for what was pasted into the first row"
-            expected = f"at most {_MOST_COLUMNS:,} columns"
-            self.findings.append(
-                finding("too-large", self.file, number, None, "header", found, expected, fix)
-            )
+            said = {"found": found, "expected": f"at most {_MOST_COLUMNS:,} columns", "fix": fix}
+            self.findings.append(finding("too-large", self.file, number, None, "header", **said))
             cells = cells[:_MOST_COLUMNS]
         self.header, self.header_row = tuple(cells), number
         self.coders = [_Coder() for _ in cells]
@@ -179,7 +173,7 @@ class _Reading:
         if not cells or (not cells[0].strip() and not "".join(cells).strip()):
             return None
         if cells[0][:1] == "#" and not "".join(cells[1:]).strip():
-            self._comment(number, cells[0])
+            self._found("comment-line", number, "A", cell=cells[0])
             return None
         if not self.header_row:
             if not _sep_line(self.delimiter.join(cells)):
@@ -190,23 +184,9 @@ class _Reading:
             self.short.append(number)
             return cells + [""] * (width - len(cells))
         if len(cells) > self.typed:
-            self._too_long(number, len(cells))
+            letter = column_letter(self.typed)
+            self._found("long-row", number, letter, count=len(cells), width=self.typed)
         return cells[:width]
-
-    def _too_long(self, number: int, count: int) -> None:
-        found = f"{count} cells"
-        fix = "look for a decimal comma or a stray comma; put text with a comma in double quotes"
-        letter = column_letter(self.typed)
-        expected = f"{self.typed} cells, as in the header"
-        self.findings.append(
-            finding("long-row", self.file, number, letter, "row", found, expected, fix)
-        )
-
-    def _comment(self, number: int, cell: str) -> None:
-        fix = "move the comment into the note column"
-        self.findings.append(
-            finding("comment-line", self.file, number, "A", "row", shown(cell), "cells", fix)
-        )
 
     def grid(self) -> Grid | None:
         """Return the cells read, or nothing where there was no header."""
@@ -222,27 +202,13 @@ class _Reading:
         )
 
 
-def _torn(file: str, row: int, width: int) -> Finding:
-    found = f"a row that stops before its {width} cells are there"
-    fix = "complete the row, with a separator for each blank cell, and end the line"
-    return finding("torn-row", file, row, None, "row", found, f"{width} cells", fix)
-
-
 def _stopped(text: str, file: str, delimiter: str, error: str) -> Finding:
     """Return why the csv module stopped, at the record where it did."""
     row, column = _place_of_stop(text, delimiter)
     if "field larger" in error:
-        found = f"a cell of more than {csv.field_size_limit()} characters"
-        fix = "look for a double quote that is never closed"
-        return finding("long-cell", file, row, None, "row", found, "short cells", fix)
-    letter = column_letter(column)
-    if "unexpected end" in error:
-        found = "a double quote that is never closed"
-        fix = "close the quote, or remove it"
-        return finding("unclosed-quote", file, row, letter, "row", found, "closed quotes", fix)
-    found = "text after a closing double quote"
-    fix = "write a double quote inside a quoted cell twice, as in 12 pot"
-    return finding("stray-quote", file, row, letter, "row", found, "a separator", fix)
+        return finding("long-cell", file, row, None, "row", most=csv.field_size_limit())
+    slug = "unclosed-quote" if "unexpected end" in error else "stray-quote"
+    return finding(slug, file, row, column_letter(column), "row")
 
 
 def _place_of_stop(text: str, delimiter: str) -> tuple[int, int]:

@@ -8,7 +8,6 @@ import re
 from pathlib import Path
 
 from growthcast.book.findings import finding
-from growthcast.book.words import shown
 from growthcast.errors import Finding
 
 MOST_BYTES = 100_000_000
@@ -20,11 +19,6 @@ _LETTERS = re.compile(rb"[\x80-\xff]+")
 _CELL = re.compile(rb'[^,;\t"\r\n]+')
 _LAST_LATIN = "\N{LATIN SMALL LETTER LONG S}"
 _WORKBOOKS = (b"PK\x03\x04", b"\xd0\xcf\x11\xe0")  # how packed and older workbooks begin
-
-
-def whole_file(slug: str, file: str, found: str, expected: str, fix: str) -> Finding:
-    """Return a finding about a whole file."""
-    return finding(slug, file, None, None, "file", found, expected, fix)
 
 
 def read_bytes(path: Path) -> bytes | Finding:
@@ -43,27 +37,13 @@ def read_bytes(path: Path) -> bytes | Finding:
             if unchanged and after.st_size == len(data):
                 break
         else:
-            return whole_file(
-                "unsteady-file",
-                path.name,
-                "a file that changes while it is read",
-                "a file at rest",
-                "close or pause the program that is writing it, then run this again",
-            )
+            return finding("unsteady-file", path.name)
     except (OSError, ValueError) as error:
         return _unreadable(path, error)
     if not data:
-        return whole_file(
-            "empty-file",
-            path.name,
-            "0 bytes",
-            "text",
-            "restore the file from a copy, or write its header row",
-        )
+        return finding("empty-file", path.name)
     if data.startswith(_WORKBOOKS):
-        found = "a spreadsheet workbook under this name"
-        fix = f"open it in the spreadsheet and export it as CSV named {path.name}"
-        return whole_file("workbook", path.name, found, "comma-separated text", fix)
+        return finding("workbook", path.name)
     return data
 
 
@@ -74,7 +54,8 @@ def _most_bytes(path: Path) -> int:
 def _too_large(path: Path, size: int, most: int) -> Finding:
     found = f"{size / 1e6:,.1f} MB, which is larger than any book's"
     fix = "look for what was pasted into it by mistake, or keep older years in a copy of the book"
-    return whole_file("too-large", path.name, found, f"at most {most / 1e6:g} MB", fix)
+    expected = f"at most {most / 1e6:g} MB"
+    return finding("too-large", path.name, found=found, expected=expected, fix=fix)
 
 
 def _unreadable(path: Path, error: Exception) -> Finding:
@@ -87,7 +68,7 @@ def _unreadable(path: Path, error: Exception) -> Finding:
     else:
         reason = getattr(error, "strerror", None) or "no reason given"
         found, fix = f"a file the system does not open ({reason})", "check the disk and the file"
-    return whole_file("unreadable-file", path.name, found, "a file that can be read", fix)
+    return finding("unreadable-file", path.name, found=found, fix=fix)
 
 
 def decode(data: bytes, file: str) -> tuple[str | None, list[Finding]]:
@@ -98,23 +79,14 @@ def decode(data: bytes, file: str) -> tuple[str | None, list[Finding]]:
         name = _NAMES[codec] + (" with a mark" if mark == codecs.BOM_UTF8 else "")
     except UnicodeDecodeError:
         name = "UTF-16" if data.startswith(_MARKS_16) else "UTF-8 or Windows-1252"
-    expected = "UTF-8"
     if name not in {"UTF-8", "UTF-16"} and (odd := _mixed(data, file)) is not None:
         return None, [odd]
     if text is None:
-        fix = "save the file as UTF-8"
-        found = f"bytes that are not {name} text"
-        return None, [whole_file("unknown-encoding", file, found, expected, fix)]
+        return None, [finding("unknown-encoding", file, encoding=name)]
     if "\0" in text:
         row = text.count("\n", 0, text.index("\0")) + 1
-        fix = "save it as CSV in UTF-8 from the spreadsheet, or restore the file from a copy"
-        return None, [
-            finding("nul-bytes", file, row, None, "file", "NUL bytes", "text", fix),
-        ]
-    if name == "UTF-8":
-        return text, []
-    fix = "nothing to do; UTF-8 is read without a remark"
-    return text, [whole_file("encoding", file, f"text in {name}", expected, fix)]
+        return None, [finding("nul-bytes", file, row)]
+    return text, [] if name == "UTF-8" else [finding("encoding", file, encoding=name)]
 
 
 def decoded(data: bytes) -> tuple[bytes, str, str]:
@@ -140,16 +112,9 @@ def _mixed(data: bytes, file: str) -> Finding | None:
     at = places[utf_8][0]
     cell = next(c[0] for c in _CELL.finditer(data, max(at - 200, 0)) if c.end() > at)
     codec, other = ("UTF-8", "Windows-1252") if utf_8 else ("Windows-1252", "UTF-8")
-    return finding(
-        "mixed-encoding",
-        file,
-        len((data[:at] + b".").splitlines()),
-        None,
-        "file",
-        f"{shown(cell.decode(codec, 'replace'))} in {codec} where other text is in {other}",
-        "one encoding throughout, UTF-8",
-        "type this text anew in a program that saves as UTF-8, and look at the rows after it",
-    )
+    row = len((data[:at] + b".").splitlines())
+    text = cell.decode(codec, "replace")
+    return finding("mixed-encoding", file, row, cell=text, encoding=codec, other=other)
 
 
 def _is_utf_8(letters: bytes) -> bool | None:
@@ -167,5 +132,5 @@ def line_ends(text: str, file: str) -> list[Finding]:
     if "\r" not in text:
         return []
     windows = text.count("\r\n")
-    found = "Windows line ends" if windows == text.count("\r") else "line ends of an old system"
-    return [whole_file("line-ends", file, found, "any line ends", "nothing to do")]
+    kind = "Windows line ends" if windows == text.count("\r") else "line ends of an old system"
+    return [finding("line-ends", file, kind=kind)]

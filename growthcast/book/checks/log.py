@@ -6,14 +6,18 @@ from collections.abc import Iterator
 
 import numpy as np
 
-from growthcast.arrays import BoolArray, FloatArray, IntArray
+from growthcast.arrays import BoolArray, IntArray
 from growthcast.book.book import Table
-from growthcast.book.checks.together import DAY_SPAN, Tables, at_cell, day_numbers, height, where
-from growthcast.book.tables import TABLES, Kind
-from growthcast.book.words import plain
+from growthcast.book.checks.together import (
+    DAY_SPAN,
+    HEIGHTS,
+    Tables,
+    at_cell,
+    at_cells,
+    day_numbers,
+)
+from growthcast.book.tables import TABLES
 from growthcast.errors import Finding
-
-_HEIGHTS = ("before_cm", "after_cm", "removed_cm")
 
 
 def of_whole_tank(trims: Table) -> BoolArray:
@@ -25,105 +29,65 @@ def of_whole_tank(trims: Table) -> BoolArray:
 
 def has_amounts(trims: Table) -> BoolArray:
     """Whether a row (N,) tells how high its area stood or what came off it; a look does not."""
-    amounts = [np.isfinite(trims.number(name)) for name in (*_HEIGHTS, "removed_g")]
+    amounts = [np.isfinite(trims.number(name)) for name in (*HEIGHTS, "removed_g")]
     return np.asarray(np.logical_or.reduce(amounts), np.bool_)
 
 
-def check_future(tables: Tables) -> Iterator[Finding]:
-    """No log row lies after today; tomorrow has begun already in other time zones."""
-    trims, today = tables.trims, np.datetime64(tables.today, "D")
-    days = trims.date("date")
-    for index in where(days > today + 1):
-        found = f"{days[index]}, which is after today, {today}"
-        fix = "correct the date; the log holds visits that have taken place"
-        yield at_cell(trims, index, "date", "future-date", found, fix)
-    for index in where(days == today + 1):
-        found = f"{days[index]}, which is tomorrow by this computer's clock"
-        fix = "nothing to do where that day has begun at the tank; else correct the date"
-        yield at_cell(trims, index, "date", "date-tomorrow", found, fix)
+def check_dates(tables: Tables) -> Iterator[Finding]:
+    """No log row lies after today, or outside its area's life, first and last day included.
+
+    Tomorrow has begun already in other time zones.
+    """
+    trims, areas, today = tables.trims, tables.areas, np.datetime64(tables.today, "D")
+    days, area = trims.date("date"), tables.area_of_trims
+    yield from at_cells(trims, days > today + 1, "date", "future-date", today=today)
+    yield from at_cells(trims, days == today + 1, "date", "date-tomorrow")
+    never = np.array(["NaT"], "datetime64[D]")
+    planted = np.concatenate([areas.date("planted_on"), never])[area]
+    removed = np.concatenate([areas.date("removed_on"), never])[area]
+    for outside, limit, when in (
+        (days < planted, planted, "before the area was planted on"),
+        (days > removed, removed, "after the area was removed on"),
+    ):
+        yield from at_cells(trims, outside, "date", "outside-life", limit=limit, when=when)
 
 
 def check_tank_of_area(tables: Tables) -> Iterator[Finding]:
     """A log row names the tank its area is in."""
-    trims, areas = tables.trims, tables.areas
-    area, tank = tables.area_of_trims, tables.tank_of_trims
+    trims, area, tank = tables.trims, tables.area_of_trims, tables.tank_of_trims
     home = np.append(tables.tank_of_areas, -1)[area]
-    for index in where((area >= 0) & (home >= 0) & (tank >= 0) & (home != tank)):
-        name, right = trims.text("area_id")[index], areas.text("tank_id")[area[index]]
-        wrong = trims.text("tank_id")[index]
-        found = f"{wrong}, while area {name} is in tank {right}"
-        fix = f"write {right}, or another area's id"
-        yield at_cell(trims, index, "tank_id", "tank-mismatch", found, fix, str(right))
-
-
-def check_inside_life(tables: Tables) -> Iterator[Finding]:
-    """A log row lies inside its area's life, first and last day included."""
-    trims, areas = tables.trims, tables.areas
-    area, days = tables.area_of_trims, trims.date("date")
-    never = np.array(["NaT"], "datetime64[D]")
-    planted = np.concatenate([areas.date("planted_on"), never])[area]
-    removed = np.concatenate([areas.date("removed_on"), never])[area]
-    for early, limit, words in (
-        (days < planted, planted, "before the area was planted on"),
-        (days > removed, removed, "after the area was removed on"),
-    ):
-        for index in where(early):
-            found = f"{days[index]}, {words} {limit[index]}"
-            fix = "correct this date or the area's in areas.csv"
-            yield at_cell(trims, index, "date", "outside-life", found, fix)
+    named = np.append(tables.areas.text("tank_id"), "")[area]
+    elsewhere = (area >= 0) & (home >= 0) & (tank >= 0) & (home != tank)
+    yield from at_cells(trims, elsewhere, "tank_id", "tank-mismatch", home=named)
 
 
 def check_heights(tables: Tables) -> Iterator[Finding]:
     """A cut takes something off, and no more than stood there."""
-    trims = tables.trims
-    before, after = trims.number("before_cm"), trims.number("after_cm")
-    removed, cover = trims.number("removed_cm"), tables.cover_trims
-    for index in where(after > before):
-        stood = height(before[index], cover[index])
-        found = f"{height(after[index], cover[index])}, above the {stood} before the cut"
-        fix = "swap the two heights if they were mixed up"
-        yield at_cell(trims, index, "after_cm", "after-above-before", found, fix)
-    for index in where(removed > before):
-        stood = height(before[index], cover[index])
-        found = f"{height(removed[index], cover[index])}, more than the {stood} that stood there"
-        fix = "correct one of the two"
-        yield at_cell(trims, index, "removed_cm", "removed-above-before", found, fix)
-    fits = (after <= before) & (removed <= before)
-    apart = np.abs(before - after - removed) > np.maximum(0.5, 0.1 * removed) + 1e-9
-    for index in where(fits & apart):
-        cut = height(before[index] - after[index], cover[index])
-        found = f"{height(removed[index], cover[index])}, while the heights differ by {cut}"
-        fix = "correct one of the three; until then the heights are used"
-        yield at_cell(trims, index, "removed_cm", "removed-differs", found, fix)
+    trims, unit = tables.trims, tables.unit_trims
+    before, after, removed = (trims.number(name) for name in HEIGHTS)
+    yield from at_cells(trims, after > before, "after_cm", "after-above-before", unit=unit)
+    yield from at_cells(trims, removed > before, "removed_cm", "removed-above-before", unit=unit)
+    fits, cut = (after <= before) & (removed <= before), before - after
+    apart = np.abs(cut - removed) > np.maximum(0.5, 0.1 * removed) + 1e-9
+    yield from at_cells(trims, fits & apart, "removed_cm", "removed-differs", cut=cut, unit=unit)
 
 
 def check_whole_tank(tables: Tables) -> Iterator[Finding]:
-    """A row for the whole tank has weight and minutes, not heights."""
-    trims = tables.trims
-    whole = of_whole_tank(trims)
-    if not whole.any():
-        return
-    for column in _HEIGHTS:
-        for index in where(whole & ~np.isnan(trims.number(column))):
-            found = f"{plain(trims.number(column)[index])} cm in a row without an area"
-            fix = "fill in the area_id, or leave the heights blank"
-            yield at_cell(trims, index, column, "whole-tank-heights", found, fix)
-    for index in where(whole & np.asarray(trims.text("look") != "", np.bool_)):
-        found = "a look in a row without an area"
-        fix = "fill in the area_id; until then the look is not used"
-        yield at_cell(trims, index, "look", "whole-tank-look", found, fix)
+    """A row for the whole tank has weight and minutes, neither heights nor a look."""
+    trims, whole = tables.trims, of_whole_tank(tables.trims)
+    if whole.any():
+        for column in HEIGHTS:
+            given = whole & trims.given(column)
+            yield from at_cells(trims, given, column, "whole-tank-heights")
+        yield from at_cells(trims, whole & trims.given("look"), "look", "whole-tank-look")
 
 
 def check_empty_rows(tables: Tables) -> Iterator[Finding]:
     """A log row says something about the plants or the time."""
     trims = tables.trims
-    empty = np.asarray(trims.text("look") == "", np.bool_)
-    for amounts in _amounts(trims):
-        empty = empty & np.isnan(amounts)
-    for index in where(empty & np.asarray(trims.text("note") == "", np.bool_)):
-        found = "a row without any amount"
-        fix = "fill in what was measured or cut, or remove the row"
-        yield at_cell(trims, index, "before_cm", "empty-row", found, fix, "at least one amount")
+    numbers = (column.name for column in TABLES["trims"] if column.kind == "number")
+    empty = ~np.logical_or.reduce([trims.given(name) for name in (*numbers, "look", "note")])
+    yield from at_cells(trims, empty, "before_cm", "empty-row")
 
 
 def _keys(table: Table) -> IntArray:
@@ -131,13 +95,13 @@ def _keys(table: Table) -> IntArray:
     if table.name == "conditions.csv":
         tank = table.coded["tank_id"]
         thing, days = tank.codes.astype(np.int64), day_numbers(table.date("from_date"))
-        blank = np.asarray(table.text("tank_id") == "", np.bool_)
+        blank = ~table.given("tank_id")
     else:
         area, tank = table.coded["area_id"], table.coded["tank_id"]
         whole = of_whole_tank(table)
         thing = np.where(whole, len(area.values) + tank.codes, area.codes).astype(np.int64)
         days = day_numbers(table.date("date"))
-        blank = whole & np.asarray(table.text("tank_id") == "", np.bool_)
+        blank = whole & ~table.given("tank_id")
     keys = thing * DAY_SPAN + days
     return np.where(blank | (days == 0), -1 - np.arange(keys.size), keys)
 
@@ -154,31 +118,12 @@ def _doubles(keys: IntArray) -> list[tuple[int, int]]:
     return sorted(zip(order[again].tolist(), first[again].tolist(), strict=True))
 
 
-def _amounts(table: Table) -> list[FloatArray]:
-    """Return the numbers that a row of the log or of the conditions is there for."""
-    return [table.number(name) for name in _columns(table, "number")]
-
-
-def _columns(table: Table, kind: Kind) -> list[str]:
+def _said(table: Table, index: int) -> list[tuple[str, object]]:
+    """Return the numbers and words of a row that are not blank, by column; a note is none."""
     declared = TABLES[table.name.removesuffix(".csv")]
-    return [column.name for column in declared if column.kind == kind]
-
-
-def _words(table: Table, index: int) -> tuple[str, ...]:
-    """Return the words of a row beside its amounts; conditions have none."""
-    return tuple(str(table.text(name)[index]) for name in _columns(table, "choice"))
-
-
-def _same(table: Table, a: int, b: int) -> bool:
-    return _words(table, a) == _words(table, b) and all(
-        bool(c[a] == c[b]) or bool(np.isnan(c[a]) and np.isnan(c[b])) for c in _amounts(table)
-    )
-
-
-def _bare(table: Table, index: int) -> bool:
-    """Whether a row holds nothing but a note."""
-    unmeasured = all(bool(np.isnan(cells[index])) for cells in _amounts(table))
-    return unmeasured and not any(_words(table, index))
+    names = [column.name for column in declared if column.kind in ("number", "choice")]
+    cells = ((name, table.columns[name][index]) for name in names)
+    return [(name, cell) for name, cell in cells if cell != "" and cell == cell]
 
 
 def check_double_rows(tables: Tables) -> Iterator[Finding]:
@@ -188,22 +133,18 @@ def check_double_rows(tables: Tables) -> Iterator[Finding]:
         (tables.conditions, "from_date", "this tank and date"),
     ):
         for index, first in _doubles(_keys(table)):
-            row = int(table.rows[first])
-            expected = f"one row for {thing}"
-            if _same(table, index, first):
-                found = f"the amounts of row {row} once more"
-                fix = f"remove one of the two; until then row {row} is used"
+            slug, said = "two-rows", {"thing": thing, "first_row": int(table.rows[first])}
+            here, there = _said(table, index), _said(table, first)
+            if here == there:
                 slug = "same-rows"
-            else:
-                bare = index if _bare(table, index) else first if _bare(table, first) else None
-                found = f"other amounts than in row {row}"
-                fix = "put both into one row, or correct the date or the id of one"
-                slug = "two-rows"
-                if bare is not None:
-                    other = int(table.rows[index + first - bare])
-                    found = f"a second row beside row {row}, one of the two without amounts"
-                    fix = f"put the note of row {int(table.rows[bare])} into row {other}"
-            yield at_cell(table, index, column, slug, found, fix, expected)
+            elif not here or not there:
+                bare = first if here else index
+                other = int(table.rows[index + first - bare])
+                said["found"] = (
+                    f"a second row beside row {said['first_row']}, one of the two without amounts"
+                )
+                said["fix"] = f"put the note of row {int(table.rows[bare])} into row {other}"
+            yield at_cell(table, index, column, slug, **said)
 
 
 def first_of_each(table: Table) -> Table:
@@ -214,9 +155,8 @@ def first_of_each(table: Table) -> Table:
 
 
 LOG_CHECKS = (
-    check_future,
+    check_dates,
     check_tank_of_area,
-    check_inside_life,
     check_heights,
     check_whole_tank,
     check_empty_rows,

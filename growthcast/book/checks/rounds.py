@@ -11,8 +11,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from growthcast.book.book import Book, Practice, Table
-from growthcast.book.checks.together import Tables, at_cell, where
-from growthcast.book.findings import finding
+from growthcast.book.checks.together import Tables, at_cell, at_cells, where
 from growthcast.book.words import did_you_mean, shown
 from growthcast.errors import Finding
 
@@ -22,36 +21,21 @@ if TYPE_CHECKING:
 
 def check_visit_weekdays(practice: Practice | None, tanks: Table) -> Iterator[Finding]:
     """Yield a note for every tank whose fixed weekday is no working day."""
-    if practice is None:
-        return
-    days = tanks.text("visit_weekday")
-    work = practice.working_days
-    for place in np.flatnonzero((days != "") & ~np.isin(days.astype(str), work)).tolist():
-        yield finding(
-            "visit-day-off",
-            tanks.name,
-            int(tanks.rows[place]),
-            tanks.letters.get("visit_weekday"),
-            "visit_weekday",
-            f"{shown(days[place])}, on which nobody works",
-            f"a working day: one of {', '.join(work)}",
-            "add it to working_days under [rounds] in practice.toml, or agree on another weekday; "
-            "until then rounds plans the tank on any working day",
-        )
+    if practice is not None:
+        off = ~np.isin(tanks.text("visit_weekday").astype(str), practice.working_days)
+        off &= tanks.given("visit_weekday")
+        days = ", ".join(practice.working_days)
+        yield from at_cells(tanks, off, "visit_weekday", "visit-day-off", days=days)
 
 
-def check_who_is_closed(tables: Tables) -> Iterator[Finding]:
-    """Every row names a client of the book, or one of its tanks."""
+def check_closed(tables: Tables) -> Iterator[Finding]:
+    """Every row names a client of the book, or one of its tanks, and ends not before it begins."""
     closed, clients = tables.closed, tables.tanks.text("client")
     named, tank = closed.text("client"), closed.places("tank_id", tables.tanks.text("tank_id"))
     known = sorted({str(name) for name in clients.tolist() if name})
-    for index in where(np.asarray((named == "") & (closed.text("tank_id") == ""), np.bool_)):
-        fix = "write the client as tanks.csv has it, or the tank_id of one tank"
-        found = "no client and no tank"
-        yield at_cell(
-            closed, index, "client", "closed-for-nobody", found, fix, "a client or a tank"
-        )
-    for index in where(np.asarray(named != "", np.bool_)):
+    nobody = ~closed.given("client") & ~closed.given("tank_id")
+    yield from at_cells(closed, nobody, "client", "closed-for-nobody")
+    for index in where(closed.given("client")):
         name, place = str(named[index]), int(tank[index])
         if name not in known:
             found = f"{shown(name)}, whose tanks tanks.csv does not have"
@@ -61,22 +45,10 @@ def check_who_is_closed(tables: Tables) -> Iterator[Finding]:
             fix = "leave the client blank where one tank is closed, or correct one of the two"
         else:
             continue
-        yield at_cell(
-            closed, index, "client", "unknown-client", found, fix, "a client of tanks.csv"
-        )
+        yield at_cell(closed, index, "client", "unknown-client", found=found, fix=fix)
+    backwards = closed.date("to_date") < closed.date("from_date")
+    yield from at_cells(closed, backwards, "to_date", "closed-backwards")
 
-
-def check_order(tables: Tables) -> Iterator[Finding]:
-    """A time ends no earlier than it begins."""
-    closed = tables.closed
-    first, last = closed.date("from_date"), closed.date("to_date")
-    for index in where(last < first):
-        found = f"{last[index]}, before the first day closed, {first[index]}"
-        fix = "swap the two, or correct one of them"
-        yield at_cell(closed, index, "to_date", "closed-backwards", found, fix)
-
-
-CLOSED_CHECKS = (check_who_is_closed, check_order)
 
 ISO_PART = "[A-Z0-9]{1,3}"
 """Form of a part of a country in ISO 3166-2; the library knows others, too."""

@@ -9,6 +9,7 @@ from numpy.typing import NDArray
 
 from growthcast.arrays import BoolArray
 from growthcast.book.book import Coded, Table
+from growthcast.book.checks.together import at_cell
 from growthcast.book.findings import finding
 from growthcast.book.tables import TABLES
 from growthcast.errors import Finding
@@ -41,7 +42,7 @@ def lay_over(shipped: Table, own: Table) -> tuple[Table, list[Finding]]:
         merged = np.concatenate([shipped.columns[column.name], ours[new]])
         if column.name in _WHERE_BLANK:
             merged[merged == ""] = _WHERE_BLANK[column.name]
-        given = _given(own, column.name) & (target >= 0)
+        given = own.given(column.name) & (target >= 0)
         merged[target[given]] = ours[given]
         columns[column.name] = merged
         cells += 0 if column.name == "species_id" else int(given.sum())
@@ -52,33 +53,17 @@ def lay_over(shipped: Table, own: Table) -> tuple[Table, list[Finding]]:
     filled, notes = _fill(shipped, own, new, columns)
     findings += notes
     if cells:
-        found = f"{cells} cells in {len(own)} rows of the practice's own"
-        fix = "nothing to do"
-        expected = "cells that differ from the table that ships"
-        findings.append(finding("own-species", own.name, None, None, "file", found, expected, fix))
+        findings.append(finding("own-species", own.name, cells=cells, rows=len(own)))
     extra = {"filled": (*("" for _ in range(len(shipped))), *filled)}
     return Table("species.csv", rows, columns, extra, coded, own.letters), findings
 
 
-def _given(own: Table, name: str) -> BoolArray:
-    """Return where the practice's row has something to say."""
-    cells = own.columns[name]
-    if cells.dtype == np.float64:
-        return np.asarray(~np.isnan(cells), np.bool_)
-    return np.array([bool(cell) for cell in cells.tolist()], np.bool_)
-
-
 def _lacking(own: Table, index: int) -> Finding | None:
     """Return one finding for all the values that a new species lacks."""
-    lacking = [name for name in NEEDED_OF_A_NEW_SPECIES if not _given(own, name)[index]]
+    lacking = [name for name in NEEDED_OF_A_NEW_SPECIES if not own.given(name)[index]]
     if not lacking:
         return None
-    found = f"no {', '.join(lacking)} for the new species {own.text('species_id')[index]}"
-    fix = "fill in what is missing, as in the row of a similar plant (growthcast species)"
-    expected = f"{', '.join(NEEDED_OF_A_NEW_SPECIES)} of every new species"
-    row, letter = int(own.rows[index]), own.letters.get(lacking[0])
-    slug, heading = "incomplete-species", lacking[0]
-    return finding(slug, own.name, row, letter, heading, found, expected, fix)
+    return at_cell(own, index, lacking[0], "incomplete-species", lacking=", ".join(lacking))
 
 
 def _fill(
@@ -96,12 +81,8 @@ def _fill(
             columns[name][place] = value
         filled.append(";".join(blank))
         if blank:
-            found = f"{own.text('species_id')[index]} with the median of {words} for "
-            found += ", ".join(blank)
-            fix = "nothing to do; fill in what is known better"
-            row, letter = int(own.rows[index]), own.letters.get("species_id")
-            note = ("species-filled", own.name, row, letter, "species_id", found)
-            notes.append(finding(*note, "values of the practice's own", fix))
+            said = {"like": words, "blank": ", ".join(blank)}
+            notes.append(at_cell(own, index, "species_id", "species-filled", **said))
     return filled, notes
 
 

@@ -7,16 +7,19 @@ from collections.abc import Iterator
 from dataclasses import dataclass, replace
 from datetime import date
 from functools import cached_property
+from typing import Any
 
 import numpy as np
 
-from growthcast.arrays import BoolArray, DateArray, FloatArray, IntArray
-from growthcast.book.book import Table, WholeTank
-from growthcast.book.findings import finding
+from growthcast.arrays import BoolArray, DateArray, FloatArray, IntArray, TextArray
+from growthcast.book.book import Table, WholeTank, plant_named
+from growthcast.book.findings import SLUGS, finding
 from growthcast.book.tables import TABLES, column_of
-from growthcast.book.words import did_you_mean, plain, shown
+from growthcast.book.words import did_you_mean
 from growthcast.errors import Finding
 
+HEIGHTS = ("before_cm", "after_cm", "removed_cm")
+"""The columns of the log that tell how high an area stood or what was cut off."""
 DAY_SPAN = 4_000_000  # more days than any date of four digits has
 
 
@@ -80,6 +83,16 @@ class Tables:
         return np.asarray(np.append(self.cover_areas, False)[self.area_of_trims], np.bool_)
 
     @cached_property
+    def unit_areas(self) -> TextArray:
+        """Unit of each area's heights (A,)."""
+        return _units(self.cover_areas)
+
+    @cached_property
+    def unit_trims(self) -> TextArray:
+        """Unit of each log row's heights (N,)."""
+        return _units(self.cover_trims)
+
+    @cached_property
     def area_of_trims(self) -> IntArray:
         """Row of each log row's area (N,), -1 where blank or unknown."""
         return self.trims.places("area_id", self.areas.text("area_id"))
@@ -88,6 +101,10 @@ class Tables:
     def tank_of_trims(self) -> IntArray:
         """Row of each log row's tank (N,), -1 where unknown."""
         return self.trims.places("tank_id", self.tanks.text("tank_id"))
+
+
+def _units(cover: BoolArray) -> TextArray:
+    return np.where(cover, "%", "cm").astype(object)
 
 
 def day_numbers(days: DateArray) -> IntArray:
@@ -101,11 +118,6 @@ def where(mask: BoolArray) -> list[int]:
     return [int(index) for index in np.flatnonzero(mask)]
 
 
-def height(value: float, cover: bool) -> str:
-    """Return a height with its unit, or percent cover."""
-    return plain(value) + (" %" if cover else " cm")
-
-
 def expected_cover(file: str, heading: str) -> str | None:
     """Return what a height column holds where cover is measured; none for other columns."""
     for column in TABLES.get(file.removesuffix(".csv"), ()):
@@ -115,14 +127,26 @@ def expected_cover(file: str, heading: str) -> str | None:
     return None
 
 
-def at_cell(
-    table: Table, index: int, column: str, slug: str, found: str, fix: str, expected: str = ""
-) -> Finding:
-    """Return a finding at one cell of a table."""
-    if not expected:
-        expected = column_of(table.name.removesuffix(".csv"), column).expected
-    row, letter = int(table.rows[index]), table.letters.get(column)
-    return finding(slug, table.name, row, letter, column, found, expected, fix)
+def at_cell(table: Table, index: int, column: str, slug: str, /, **values: Any) -> Finding:
+    """Return a finding at one cell of a table; its row fills in the words, ``values`` first."""
+    row = {name: cells[index] for name, cells in table.columns.items()}
+    if "expected" not in SLUGS[slug][1]:
+        row["expected"] = column_of(table.name.removesuffix(".csv"), column).expected
+    values = {**row, "cell": row[column], **values}
+    place = (int(table.rows[index]), table.letters.get(column), column)
+    return finding(slug, table.name, *place, **values)
+
+
+def at_cells(
+    table: Table, mask: BoolArray, column: str, slug: str, /, **values: Any
+) -> Iterator[Finding]:
+    """Yield a finding at a column's cell of each row where a mask holds (N,).
+
+    An array (N,) among ``values`` gives each row its own.
+    """
+    for index in where(mask):
+        of_row = {n: v[index] if isinstance(v, np.ndarray) else v for n, v in values.items()}
+        yield at_cell(table, index, column, slug, **of_row)
 
 
 _MOST_GUESSES = 20  # looking for near misses among thousands of ids takes its time
@@ -131,51 +155,26 @@ _LIKE_A_VALUE = re.compile(
 )
 
 
-def _homes(tables: Tables) -> tuple[tuple[Table, str], ...]:
-    return (
+def check_ids(tables: Tables) -> Iterator[Finding]:
+    """Each id stands once in its home table, differs not in case alone, and looks like an id."""
+    shipped = {name.casefold(): name for name in tables.species.text("species_id").tolist()}
+    for home, column in (
         (tables.tanks, "tank_id"),
         (tables.areas, "area_id"),
         (tables.own_species, "species_id"),
-    )
-
-
-def check_double_ids(tables: Tables) -> Iterator[Finding]:
-    """Each id stands once in its home table."""
-    for home, column in _homes(tables):
+    ):
         first: dict[str, int] = {}
+        folded = dict(shipped) if column == "species_id" else {}
         for index, name in enumerate(home.text(column).tolist()):
-            row = first.setdefault(name, int(home.rows[index]))
-            if name and row != home.rows[index]:
-                found = f"{shown(name)}, which row {row} has too"
-                fix = "give one of the two another id, or remove the row that is there twice"
-                yield at_cell(home, index, column, "double-id", found, fix, "ids, each once")
-
-
-def check_id_case(tables: Tables) -> Iterator[Finding]:
-    """No two ids differ in case alone."""
-    shipped = {name.casefold(): name for name in tables.species.text("species_id").tolist()}
-    for home, column in _homes(tables):
-        first = dict(shipped) if column == "species_id" else {}
-        for index, name in enumerate(home.text(column).tolist()):
-            other = first.setdefault(name.casefold(), name)
-            if other != name:
-                found = f"{shown(name)}, which differs from {shown(other)} only in case"
-                fix = f"write {other} if the same is meant, else choose another id"
-                yield at_cell(home, index, column, "id-case", found, fix)
-
-
-def check_id_looks(tables: Tables) -> Iterator[Finding]:
-    """An id that looks like a number or a date may be changed by a spreadsheet."""
-    for home, column in _homes(tables):
-        for index, name in enumerate(home.text(column).tolist()):
+            at, row = (home, index, column), int(home.rows[index])
+            if name and (first_row := first.setdefault(name, row)) != row:
+                yield at_cell(*at, "double-id", name=name, first_row=first_row)
+            if (other := folded.setdefault(name.casefold(), name)) != name:
+                yield at_cell(*at, "id-case", name=name, other=other)
             if _LIKE_A_VALUE.fullmatch(name):
-                found = f"{shown(name)}, which looks like a number or a date"
-                fix = "put a letter in front, so that no spreadsheet rewrites it"
-                yield at_cell(home, index, column, "id-looks-like-value", found, fix)
+                yield at_cell(*at, "id-looks-like-value", name=name)
             elif name != name.strip():
-                found = f"{shown(name)}, with a space at its beginning or end"
-                fix = f"write {name.strip()} wherever it is used"
-                yield at_cell(home, index, column, "id-spaces", found, fix)
+                yield at_cell(*at, "id-spaces", name=name, stripped=name.strip())
 
 
 def check_unknown_ids(tables: Tables) -> Iterator[Finding]:
@@ -190,24 +189,20 @@ def check_unknown_ids(tables: Tables) -> Iterator[Finding]:
     )
     for table, column, home in named:
         known = [name for name in home.text(column).tolist() if name]
-        if known:  # else the home table itself has the finding
-            yield from _unknown(table, column, home, known)
+        names = table.text(column)
+        missing = (table.places(column, home.text(column)) < 0) & table.given(column)
+        fixes: dict[str, str] = {}
+        otherwise = f"add it to {home.name}, or write one of its ids"
+        for index in where(missing) if known else ():  # else the home table has the finding
+            name = str(names[index])
+            if name not in fixes:
+                guess = len(fixes) < _MOST_GUESSES
+                plant = plant_named(home, name) if column == "species_id" and guess else None
+                fixes[name] = f"write {plant}" if plant else otherwise
+                if guess and not plant:
+                    fixes[name] = did_you_mean(name, known, otherwise)
+            said = {"name": name, "home": home.name, "fix": fixes[name]}
+            yield at_cell(table, index, column, "unknown-id", **said)
 
 
-def _unknown(table: Table, column: str, home: Table, known: list[str]) -> Iterator[Finding]:
-    names = table.text(column)
-    missing = (table.places(column, home.text(column)) < 0) & np.asarray(names != "", np.bool_)
-    fixes: dict[str, str] = {}
-    otherwise = f"add it to {home.name}, or write one of its ids"
-    for index in where(missing):
-        name = str(names[index])
-        if name not in fixes:
-            guess = len(fixes) < _MOST_GUESSES
-            fixes[name] = did_you_mean(name, known, otherwise) if guess else otherwise
-        found = f"{shown(name)}, which {home.name} does not have"
-        yield at_cell(
-            table, index, column, "unknown-id", found, fixes[name], f"an id of {home.name}"
-        )
-
-
-ID_CHECKS = (check_double_ids, check_id_case, check_id_looks, check_unknown_ids)
+ID_CHECKS = (check_ids, check_unknown_ids)

@@ -8,20 +8,18 @@ import numpy as np
 
 from growthcast.arrays import FloatArray, IntArray
 from growthcast.book.book import Table
-from growthcast.book.checks.together import Tables, at_cell, day_numbers, where
+from growthcast.book.checks.together import Tables, at_cell, at_cells, day_numbers, where
 from growthcast.book.words import plain
 from growthcast.errors import Finding
 
 _CAUTION_MG_L = 30.0
 _IMPOSSIBLE_MG_L = 300.0
 _APART = 3.0
-_RULE = "by 3 × KH × 10^(7 − pH)"
 _LIGHT_FAR_ABOVE = 1.5
 _LITTLE_CO2_MG_L, _LITTLE_NO3_MG_L, _LITTLE_PO4_MG_L = 10.0, 5.0, 0.1
 _NONE_ADDED_MG_L = 3.0
 _USUAL_HOURS = 8.0
 _MOST_NAMED = 3
-_WATCH = "watch the livestock, and follow the rules and the vet of your place"
 
 
 def _kept(table: Table, name: str) -> FloatArray:
@@ -37,86 +35,58 @@ def _kept(table: Table, name: str) -> FloatArray:
 
 
 def check_co2(tables: Tables) -> Iterator[Finding]:
-    """Typed CO2 is bearable for livestock."""
-    table = tables.conditions
-    co2 = table.number("co2_mg_l")
-    for index in where(co2 > _CAUTION_MG_L):
-        found = f"{plain(co2[index])} mg/L, above 30 mg/L: fish may gasp and die"
-        fix = f"check it; {_WATCH}"
-        yield at_cell(table, index, "co2_mg_l", "co2-caution", found, fix, "30 mg/L at most")
-
-
-def check_co2_from_ph(tables: Tables) -> Iterator[Finding]:
-    """PH and carbonate hardness imply CO2 that is possible, bearable and near the one typed.
+    """CO2, typed or implied by pH and carbonate hardness, is possible and bearable for livestock.
 
     The trade's rule ``3 KH 10^(7 - pH)`` is common practice without a source: good enough for a
     bound, while what is computed for the fit comes from the carbonate equilibrium.
     """
     table = tables.conditions
+    for index in where(table.number("co2_mg_l") > _CAUTION_MG_L):
+        co2 = f"{plain(table.number('co2_mg_l')[index])} mg/L"
+        said = {"co2": co2, "what": "it", "expected": "30 mg/L at most"}
+        yield at_cell(table, index, "co2_mg_l", "co2-caution", **said)
     ph, kh = _kept(table, "ph"), _kept(table, "kh_dkh")
     implied = 3.0 * kh * 10.0 ** (7.0 - ph)
-    typed = ~np.isnan(table.number("ph")) | ~np.isnan(table.number("kh_dkh"))
+    typed = table.given("ph") | table.given("kh_dkh")
     used = typed & np.isnan(_kept(table, "co2_mg_l"))
     for index in where(used & (implied > _CAUTION_MG_L)):
-        column = "kh_dkh" if np.isnan(table.number("ph")[index]) else "ph"
-        pair = f"pH {plain(ph[index])} with KH {plain(kh[index])}"
-        found = f"{pair}: about {implied[index]:.0f} mg/L CO2 {_RULE}"
+        column = "ph" if table.given("ph")[index] else "kh_dkh"
+        about = f"pH {plain(ph[index])} with KH {plain(kh[index])}: about {implied[index]:.0f} mg/L"
+        said = {"co2": f"{about} CO2 by 3 × KH × 10^(7 − pH)"}
         if implied[index] > _IMPOSSIBLE_MG_L:
-            slug, found = "co2-impossible", f"{found}, more than any tank holds"
-            fix = "measure both again; with pH buffers, wood or peat type co2_mg_l instead"
-        else:
-            slug, found = "co2-caution", f"{found}, above 30 mg/L: fish may gasp and die"
-            fix = f"check both; with pH buffers, wood or peat type co2_mg_l instead; {_WATCH}"
-        yield at_cell(table, index, column, slug, found, fix, "CO2 of 30 mg/L at most")
-    yield from _contradictions(table)
+            yield at_cell(table, index, column, "co2-impossible", **said)
+            continue
+        said["what"] = "both; with pH buffers, wood or peat type co2_mg_l instead"
+        said["expected"] = "CO2 of 30 mg/L at most"
+        yield at_cell(table, index, column, "co2-caution", **said)
 
 
-def _contradictions(table: Table) -> Iterator[Finding]:
+def check_co2_contradiction(tables: Tables) -> Iterator[Finding]:
+    """The CO2 typed is near what pH and carbonate hardness of its row imply, by the same rule."""
+    table = tables.conditions
     co2, ph, kh = (table.number(name) for name in ("co2_mg_l", "ph", "kh_dkh"))
     implied = 3.0 * kh * 10.0 ** (7.0 - ph)
     low, high = np.maximum(co2, 1.0), np.maximum(implied, 1.0)  # below 1 mg/L all is alike
     low = np.where(co2 == 0, _NONE_ADDED_MG_L, low)
-    for index in where((kh > 0) & ((low > _APART * high) | (high > _APART * low))):
-        found = f"{plain(co2[index])} mg/L, while pH and KH of the row say about "
-        found += f"{implied[index]:.3g} mg/L {_RULE}"
-        fix = "correct one of the three; until then the CO2 typed is used"
-        expected = "CO2 within a factor of 3 of what pH and KH say"
-        yield at_cell(table, index, "co2_mg_l", "co2-contradiction", found, fix, expected)
+    apart = (kh > 0) & ((low > _APART * high) | (high > _APART * low))
+    yield from at_cells(table, apart, "co2_mg_l", "co2-contradiction", implied=implied)
 
 
-def check_hardness(tables: Tables) -> Iterator[Finding]:
-    """Water has some carbonate hardness."""
-    table = tables.conditions
-    for index in where(table.number("kh_dkh") == 0):
-        found = "0, water without carbonate hardness"
-        fix = "check it: the pH is not held, and no CO2 follows from pH and KH"
-        yield at_cell(table, index, "kh_dkh", "kh-zero", found, fix)
-
-
-def check_light(tables: Tables) -> Iterator[Finding]:
-    """A tank has light, and it reaches every area."""
-    table = tables.conditions
+def check_zero_and_cold(tables: Tables) -> Iterator[Finding]:
+    """Water has some carbonate hardness and warmth, a tank has light, and it reaches every area."""
+    table, areas = tables.conditions, tables.areas
+    yield from at_cells(table, table.number("kh_dkh") == 0, "kh_dkh", "kh-zero")
     for column in ("ppfd_umol", "photoperiod_h"):
-        for index in where(table.number(column) == 0):
-            found = "0, a tank without light"
-            fix = "leave it if the light is really off; leave the cell blank if not known"
-            yield at_cell(table, index, column, "no-light", found, fix)
-    for index in where(tables.areas.number("light_share") == 0):
-        found = "0, an area that no light reaches"
-        fix = "write the share of the tank's light that reaches it, or leave it blank for all of it"
-        yield at_cell(tables.areas, index, "light_share", "no-light", found, fix)
-
-
-def check_temperature(tables: Tables) -> Iterator[Finding]:
-    """Planted tanks are not that cold."""
-    table = tables.conditions
-    cells = table.number("temperature_c")
-    for index in where(cells < 10):
-        found = f"{plain(cells[index])} °C, colder than planted tanks are"
-        fix = "check it; most plants of the table stand still in such water"
-        yield at_cell(
-            table, index, "temperature_c", "cold-water", found, fix, "10 degrees Celsius or more"
-        )
+        yield from at_cells(table, table.number(column) == 0, column, "no-light")
+    said = {
+        "found": "0, an area that no light reaches",
+        "fix": "write the share of the tank's light that reaches it, or leave it blank for all "
+        "of it",
+    }
+    dark = areas.number("light_share") == 0
+    yield from at_cells(areas, dark, "light_share", "no-light", **said)
+    cold = table.number("temperature_c") < 10
+    yield from at_cells(table, cold, "temperature_c", "cold-water")
 
 
 def _growing(tables: Tables) -> list[IntArray]:
@@ -161,13 +131,8 @@ def check_warmth_of_plants(tables: Tables) -> Iterator[Finding]:
         out = growing[index][(warm[index] > high[of_area]) | (warm[index] < low[of_area])]
         if out.size:
             first = int(tables.species_of_areas[out[0]])
-            limits = f"{plain(low[first])} to {plain(high[first])} °C"
-            found = f"{plain(warm[index])} °C, outside what is known for {_named(tables, out)}"
-            fix = f"check it: such plants stop growing and may be lost; {_WATCH}"
-            expected = f"a temperature its plants stand ({limits} for the first of them)"
-            yield at_cell(
-                table, index, "temperature_c", "temperature-of-plants", found, fix, expected
-            )
+            said = {"plants": _named(tables, out), "low": low[first], "high": high[first]}
+            yield at_cell(table, index, "temperature_c", "temperature-of-plants", **said)
 
 
 def check_light_without_food(tables: Tables) -> Iterator[Finding]:
@@ -192,22 +157,16 @@ def check_light_without_food(tables: Tables) -> Iterator[Finding]:
             continue
         need = float(needs[tables.species_of_areas[growing[index]]].max())
         if light[index] > _LIGHT_FAR_ABOVE * need:
-            found = f"{plain(kept['ppfd_umol'][index])} µmol for {plain(hours[index])} h with "
             carbon = f"{co2[index]:.3g} mg/L CO2" if co2[index] else "no CO2 added"
-            found += f"{carbon} and little nitrate or phosphate: far above what "
-            found += f"its plants can use (about {need:.0f} µmol), so algae may take it"
-            fix = "dim the lamp or shorten the day first; else add CO2 and nutrients step by step; "
-            fix += _WATCH
-            expected = "light that plants can use with the CO2 and nutrients there are"
-            yield at_cell(table, index, "ppfd_umol", "light-without-food", found, fix, expected)
+            said = {"light": kept["ppfd_umol"][index], "hours": hours[index]}
+            said |= {"carbon": carbon, "need": need}
+            yield at_cell(table, index, "ppfd_umol", "light-without-food", **said)
 
 
 WATER_CHECKS = (
     check_co2,
-    check_co2_from_ph,
-    check_hardness,
-    check_light,
-    check_temperature,
+    check_co2_contradiction,
+    check_zero_and_cold,
     check_warmth_of_plants,
     check_light_without_food,
 )

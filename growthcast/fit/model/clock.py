@@ -22,7 +22,7 @@ from growthcast.growth.responses import (
     canopy_light,
     combined_response,
 )
-from growthcast.growth.water import co2_mg_l
+from growthcast.growth.water import co2_mg_l, tank_ionic_strength_mol_l
 from growthcast.species import Reference, SpeciesPriors
 
 Floats = TypeVar("Floats", bound=NDArray[np.floating[Any]])
@@ -100,7 +100,9 @@ def tank_conditions(
         values[name] = _carried(grid)
     warm = values["temperature_c"]
     temperature = np.where(np.isnan(warm), reference.conditions["temperature_c"], warm)
-    from_ph = co2_mg_l(values["ph"], values["kh_dkh"], temperature)
+    from_ph = co2_mg_l(
+        values["ph"], values["kh_dkh"], temperature, tank_ionic_strength_mol_l(values["kh_dkh"])
+    )
     typed = values["co2_mg_l"]
     none_added = typed == 0.0
     typed = np.where(none_added, reference.none_added_co2_mg_l, typed)

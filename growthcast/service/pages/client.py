@@ -2,25 +2,33 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
 from datetime import date, timedelta
+from typing import Any
 
 import numpy as np
 
 from growthcast.arrays import FloatArray
 from growthcast.book.book import Book
+from growthcast.book.checks.rounds import closed_on, closed_times
+from growthcast.book.tables import WEEKDAYS
 from growthcast.finite import finite_answer
 from growthcast.fit.result import GrowthFit
 from growthcast.forecast.heights import growth_a_week
 from growthcast.forecast.report import AreaForecast, as_date, forecast_growth
 from growthcast.service.advice import OptionAdvice, TankAdvice
-from growthcast.service.living import LivingAreas, living_areas
-from growthcast.service.recommend import area_label, recommend
-from growthcast.service.sawtooth import Sawtooth, sawtooth
+from growthcast.service.pages.course import Course, course
+from growthcast.service.recommend import area_label, option_of, recommend
+from growthcast.service.rounds.windows import working_dates
+from growthcast.service.urgency import last_visit_on, tanks_due
+from growthcast.service.visit.standing import Standing, standing_areas
 
 WEEKS_SHOWN = 8
-MOST_OPTIONS = 6
-"""Intervals a page compares at most."""
+REVIEWED_AFTER = 3
+"""Visits after which a rhythm is gone over with the client (common practice, no source)."""
+SOON_D = 60
+"""Days after it is due within which a visit is sought a working day."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -41,36 +49,88 @@ class AreaFacts:
 
 @dataclass(frozen=True, slots=True)
 class TankFacts:
-    """One tank: its advice, the options a page compares, its areas and the weeks ahead.
+    """One tank: what is proposed, what stands beside it, its areas and the weeks ahead.
 
-    ``option`` is the recommended one, or the shortest where none is; ``longer`` the next longer
-    one that looks clearly worse, ``next_longer`` the next longer whatever it looks like.
+    Attributes
+    ----------
+    name, site, reason : str
+        What the client calls it, where it stands, and what its own limit is for; "" where blank.
+    fixed_min : float
+        Minutes of a visit at the tank itself, before any trimming [min].
+    rows : tuple of OptionAdvice
+        The rhythms compared, the longest first. Those shorter than both the proposed one and what
+        the plants allow are cut as that one is, so that more visits never look worse.
+    option : OptionAdvice or None
+        The one of them that is proposed; the shortest where none holds; None without plants.
+    plants_d : int or None
+        The longest rhythm at which the plants alone hold [d].
+    asked : bool
+        The rhythm is wished, by its client or by the tank's own limit: the plants ask for another.
+    next_on, due_on : date or None
+        The next visit, and the day it is due where that has passed.
+    courses : tuple of (OptionAdvice or None, Course)
+        Of the limiting area: until the next visit (None), at the proposed rhythm, at the next
+        longer.
     """
 
     tank_id: str
+    name: str
     site: str
+    reason: str
     on: date
+    fixed_min: float
     advice: TankAdvice
-    options: tuple[OptionAdvice, ...]
-    option: OptionAdvice | None
-    longer: OptionAdvice | None
-    next_longer: OptionAdvice | None
-    areas: tuple[AreaFacts, ...]
-    limiting: AreaFacts | None
-    saws: tuple[Sawtooth, ...]
+    rows: tuple[OptionAdvice, ...] = ()
+    option: OptionAdvice | None = None
+    plants_d: int | None = None
+    asked: bool = False
+    next_on: date | None = None
+    due_on: date | None = None
+    areas: tuple[AreaFacts, ...] = ()
+    limiting: int = 0
+    courses: tuple[tuple[OptionAdvice | None, Course], ...] = ()
 
     @property
-    def recommended(self) -> bool:
-        """Whether an interval is recommended at all."""
-        return self.advice.recommended_interval_d is not None
+    def fits(self) -> bool:
+        """Whether the plants hold at some listed rhythm."""
+        return self.plants_d is not None
 
+    @property
+    def first_estimate(self) -> bool:
+        """Whether nothing that grows here was ever measured here."""
+        return not any(area.forecast.basis == "log" for area in self.areas)
 
-CLEARLY_WORSE = 0.05
-"""A rhythm whose share of days presentable is this much lower looks different to an eye."""
+    @property
+    def longer(self) -> OptionAdvice | None:
+        """The next longer rhythm."""
+        place = next((n for n, row in enumerate(self.rows) if row is self.option), 0)
+        return self.rows[place - 1] if place else None
+
+    @property
+    def review_on(self) -> date | None:
+        """When the rhythm is gone over with the client: after the third visit."""
+        if self.next_on is None or self.option is None:
+            return None
+        return self.next_on + timedelta(days=(REVIEWED_AFTER - 1) * self.option.interval_d)
+
+    def day(self, ahead_d: int) -> date:
+        """Return the date so many days ahead."""
+        return self.on + timedelta(days=ahead_d)
+
+    def fullest(self, option: OptionAdvice) -> int:
+        """Place of the area that stands highest against its agreed height at the next visit."""
+        budgets = [area.forecast.budget_cm for area in self.areas]
+        return max(range(len(budgets)), key=lambda i: option.areas[i].found.p50 / budgets[i])
 
 
 @finite_answer
-def gather_tank(book: Book, fit: GrowthFit, tank: int) -> TankFacts:
+def gather_tank(
+    book: Book,
+    fit: GrowthFit,
+    tank: int,
+    every_d: int | None = None,
+    planned: Sequence[date] = (),
+) -> TankFacts:
     """Gather what a page says of one tank.
 
     Parameters
@@ -81,56 +141,109 @@ def gather_tank(book: Book, fit: GrowthFit, tank: int) -> TankFacts:
         Its fit.
     tank : int
         Place of the tank in the book.
+    every_d : int, optional
+        Days between visits that are asked for instead of the recommended ones [d].
+    planned : sequence of date
+        Planned visits to it, rising.
 
     Returns
     -------
     TankFacts
-        Without options, areas and weeks ahead where nothing is planted or no plant there holds.
+        Without rhythms, areas and weeks ahead where nothing is planted or no plant there holds.
     """
     place = np.array([tank])
     [advice] = recommend(book, fit, place, full=True)
-    options = () if advice.nothing_holds else _in_view(advice)
-    at = tuple(as_date(fit.design.on_day) + timedelta(days=7 * k) for k in (0, 1))
-    forecasts = forecast_growth(fit, at, book.practice.horizon_d, place)
-    days = advice.recommended_interval_d
-    option = None
-    if options:
-        option = next((o for o in options if o.interval_d == days), options[0])
-    living = living_areas(fit, place)
-    areas = _areas(book, fit, living, option, forecasts) if option is not None else ()
-    limiting = _limiting(advice, option) if option is not None else None
-    longer = [o for o in options if option is not None and o.interval_d > option.interval_d]
-    least = option.share_of_days_presentable - CLEARLY_WORSE if option is not None else 0.0
-    worse = [o for o in longer if o.share_of_days_presentable < least]
-    return TankFacts(
-        tank_id=advice.tank_id,
-        site=str(book.tanks.text("site")[tank]),
-        on=as_date(fit.design.on_day),
-        advice=advice,
-        options=options,
-        option=option,
-        longer=worse[0] if worse else longer[-1] if longer else None,
-        next_longer=longer[0] if longer else None,
-        areas=areas,
-        limiting=None if limiting is None else areas[limiting],
-        saws=()
-        if limiting is None
-        else tuple(
-            sawtooth(living, limiting, o.interval_d, o.areas[limiting].cut_cm, WEEKS_SHOWN)
-            for o in options
-        ),
+    on = as_date(fit.design.on_day)
+    name, site, reason = (
+        str(book.tanks.text(column)[tank]) for column in ("name", "site", "longest_interval_reason")
     )
+    facts = TankFacts(
+        advice.tank_id, name, site, reason, on, float(book.of_tanks("fixed_min")[tank]), advice
+    )
+    if not advice.options or advice.nothing_holds:
+        return facts
+    facts = replace(facts, **_rhythms(book, fit, tank, advice, every_d))
+    option = facts.option
+    assert option is not None
+    due_on, next_on = _next_visit(book, fit, tank, advice, option.interval_d)
+    standing = standing_areas(fit, place)
+    forecasts = forecast_growth(fit, (on,), book.practice.horizon_d, place)
+    facts = replace(
+        facts,
+        due_on=due_on,
+        next_on=next((day for day in planned if day >= on), next_on),
+        areas=_areas(book, fit, standing.living.area.tolist(), option, forecasts),
+        limiting=_limiting(advice, option),
+    )
+    return replace(facts, courses=_courses(facts, standing))
 
 
-def _in_view(advice: TankAdvice) -> tuple[OptionAdvice, ...]:
-    """Options a page compares: all of a few, else those around the recommended one."""
-    options = sorted(advice.options, key=lambda o: o.interval_d)
-    if len(options) <= MOST_OPTIONS:
-        return tuple(options)
-    days = advice.recommended_interval_d
-    place = next((i for i, o in enumerate(options) if o.interval_d == days), 0)
-    first = min(max(place - 1, 0), len(options) - MOST_OPTIONS)
-    return tuple(options[first : first + MOST_OPTIONS])
+def _rhythms(
+    book: Book, fit: GrowthFit, tank: int, advice: TankAdvice, every_d: int | None
+) -> dict[str, Any]:
+    """The rhythms a page compares, and which of them is proposed."""
+    by_days = {option.interval_d: option for option in advice.options}
+    plants_d = max((days for days, option in by_days.items() if option.feasible), default=None)
+    chosen_d = every_d or advice.recommended_interval_d or min(by_days)
+    if chosen_d not in by_days:
+        by_days[chosen_d] = option_of(book, fit, tank, chosen_d)
+    model_d = max(chosen_d, plants_d or 0)
+    cut_cm = np.array([area.cut_cm for area in by_days[model_d].areas])
+    days = sorted(by_days)
+    first = max(days.index(chosen_d) - 1, 0)
+    last = days.index(model_d) + (1 if model_d > chosen_d else 2)
+    rows = []
+    for each in reversed(days[first : last + 1]):
+        row = by_days[each]
+        if each < model_d:
+            looks = option_of(book, fit, tank, each, cut_cm)
+            mine = {name: getattr(row, name) for name in ("minutes_per_visit", "minutes_range")}
+            row = replace(looks, year=row.year, **mine)
+        rows.append(row)
+    return {
+        "rows": tuple(rows),
+        "option": next(row for row in rows if row.interval_d == chosen_d),
+        "plants_d": plants_d,
+        "asked": plants_d is not None and chosen_d != plants_d,
+    }
+
+
+def _next_visit(
+    book: Book, fit: GrowthFit, tank: int, advice: TankAdvice, every_d: int
+) -> tuple[date | None, date | None]:
+    """The day the next visit is due where that has passed, and a working day for it."""
+    on, place = as_date(fit.design.on_day), np.array([tank])
+    [due] = tanks_due(book, fit, [replace(advice, recommended_interval_d=every_d)], place)
+    if due.due_on is None:
+        return None, None
+    tomorrow = last_visit_on(book, fit, tank) == on
+    start = on + timedelta(days=int(tomorrow))
+    days = working_dates(book.practice, start, max((due.due_on - start).days, 0) + SOON_D)
+    weekday = str(book.tanks.text("visit_weekday")[tank])
+    shut = closed_times(book).get(advice.tank_id, ())
+    days = [day for day in days if closed_on(shut, day) is None] or days
+    days = [day for day in days if WEEKDAYS[day.weekday()] == weekday] or days
+    in_time = [day for day in days if day <= due.due_on]
+    return due.due_on if due.due_on < on else None, in_time[-1] if in_time else days[0]
+
+
+def _courses(
+    facts: TankFacts, standing: Standing
+) -> tuple[tuple[OptionAdvice | None, Course], ...]:
+    """The limiting area until the next visit, at the proposed rhythm and at the next longer."""
+    option, longer = facts.option, facts.longer
+    if option is None or facts.next_on is None:
+        return ()
+    until, first = 7 * WEEKS_SHOWN, (facts.next_on - facts.on).days
+    made: list[tuple[OptionAdvice | None, Course]] = []
+    if first:
+        made.append((None, course(standing, facts.limiting, (), 0.0, first)))
+    for one in (option, longer):
+        if one is not None:
+            visits = range(first + one.interval_d - option.interval_d, until, one.interval_d)
+            cut_cm = one.areas[facts.limiting].cut_cm
+            made.append((one, course(standing, facts.limiting, visits, cut_cm, until)))
+    return tuple(made)
 
 
 def _limiting(advice: TankAdvice, option: OptionAdvice) -> int:
@@ -145,15 +258,15 @@ def _limiting(advice: TankAdvice, option: OptionAdvice) -> int:
 def _areas(
     book: Book,
     fit: GrowthFit,
-    living: LivingAreas,
+    places: list[int],
     option: OptionAdvice,
     forecasts: list[AreaForecast],
 ) -> tuple[AreaFacts, ...]:
-    speed = growth_a_week(fit, living.area)
+    speed = growth_a_week(fit, np.array(places))
     by_id = {forecast.area_id: forecast for forecast in forecasts}
     species = {name: i for i, name in enumerate(book.species.text("species_id").tolist())}
     facts = []
-    for i, (place, area) in enumerate(zip(living.area.tolist(), option.areas, strict=True)):
+    for i, (place, area) in enumerate(zip(places, option.areas, strict=True)):
         forecast = by_id[area.area_id]
         row = species[forecast.species_id]
         facts.append(

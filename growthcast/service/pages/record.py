@@ -14,6 +14,8 @@ from growthcast.forecast.verdict import LEAST_READINGS, BacktestResult
 
 SPLITS = 10
 """Earlier days from which a log is gone through for a page."""
+RANGE_HOLDS = 0.8
+"""Share of readings that a range is meant to hold."""
 MOST_AREAS = 120
 """Larger books are cut down to the page's tanks before they are gone through."""
 
@@ -75,7 +77,7 @@ def _record(result: BacktestResult, tank: int, alone: bool) -> Record:
     reach = np.abs(2.0 * result.model.chance_below[rows] - 1.0)
     return Record(
         readings=int(rows.sum()),
-        inside=int((reach <= 0.8).sum()),
+        inside=int((reach <= RANGE_HOLDS).sum()),
         error=float(np.median(off)) if rows.any() else 0.0,
         is_cover=is_cover,
         splits=len(result.split_days),

@@ -13,7 +13,7 @@ from growthcast.finite import finite_answer
 from growthcast.fit.result import GrowthFit
 from growthcast.plain import FLAT, HIDDEN, NULL_IF_BLANK, in_json
 from growthcast.service.effort.visits import Saving
-from growthcast.service.holding import LIKELY, NOT_LIKELY, NotHolding, holding_words
+from growthcast.service.holding import LIKELY, NOT_LIKELY, Limit, NotHolding
 from growthcast.service.living import LivingAreas
 from growthcast.service.rescape.variants import (
     Stand,
@@ -37,7 +37,7 @@ class LayoutArea:
     keeps_its_log: bool
     area_cm2: float
     chance_within: float
-    doubts: tuple[str, ...]
+    doubts: tuple[Limit, ...]
     chance_holds: float
     caution: str = field(metadata=NULL_IF_BLANK)
 
@@ -62,7 +62,7 @@ class LayoutAdvice:
     def lost(self) -> tuple[NotHolding, ...]:
         """Its areas whose plants are not likely to hold, so that no interval is of use to them."""
         return tuple(
-            NotHolding(area.area_id, area.area_id, area.chance_holds, " and ".join(area.doubts))
+            NotHolding(area.area_id, area.area_id, area.chance_holds, area.doubts)
             for area in self.areas
             if area.chance_holds < NOT_LIKELY
         )
@@ -127,7 +127,7 @@ def compare_layouts(
             keeps_its_log=area < known or area - known in kept,
             area_cm2=float(stand.area_cm2[place]),
             chance_within=chance_within,
-            doubts=tuple(holding_words(chances, place)) if holds < LIKELY else (),
+            doubts=chances.limits(place) if holds < LIKELY else (),
             chance_holds=holds,
             caution=stand.trait("caution", place),
         )

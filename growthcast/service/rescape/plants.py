@@ -10,10 +10,9 @@ import numpy as np
 
 from growthcast.arrays import FloatArray
 from growthcast.book.book import Book
-from growthcast.book.supposed import PlannedArea
-from growthcast.errors import UsageError
 from growthcast.finite import finite_answer
 from growthcast.fit.result import OWN_SPANS_FOR_LOG, GrowthFit
+from growthcast.fit.supposed import replanted
 from growthcast.forecast.heights import growth_a_week, rate_range
 from growthcast.plain import BY_QUANTILE, HIDDEN, NULL_IF_BLANK, by_quantile, in_json
 from growthcast.service.effort.visits import Range, Saving
@@ -218,13 +217,10 @@ def compare_plants(
         The area is not planted on that day, or a plant is measured otherwise than the area.
     """
     design = fit.design
-    if not design.alive[place]:
-        day = np.datetime64(int(design.on_day), "D")
-        raise UsageError(f"area {design.area_id[place]} is not planted on {day}")
     pool = pool_of(fit, place, None)  # all of them: a plant's luck does not depend on the others
     for name in (name for name in plants if name not in pool):
-        candidate_row(book, fit, place, name)  # says what is wrong with it
-    rows = [candidate_row(book, fit, place, name) for name in pool]
+        replanted(book, fit, place, name)  # says what is wrong with it
+    rows = [replanted(book, fit, place, name) for name in pool]
     stand = stand_with(book, fit, int(design.tank[place]), rows)
     now = stand.place_of[place]
     asked = stand.known + np.flatnonzero(np.isin(pool, list(plants)))
@@ -239,49 +235,6 @@ def compare_plants(
         for i, at in enumerate(compared.tolist())
     ]
     return sorted(found, key=lambda advice: advice.rank)
-
-
-def candidate_row(book: Book, fit: GrowthFit, place: int, species_id: str) -> PlannedArea:
-    """Return the cells of an area that would be planted with another species.
-
-    Parameters
-    ----------
-    book : Book
-        The book that was fitted.
-    fit : GrowthFit
-        Its fit.
-    place : int
-        Place of the area in the book.
-    species_id : str
-        The species.
-
-    Returns
-    -------
-    mapping of str to cell
-        The area's own size, bounds and light.
-
-    Raises
-    ------
-    UsageError
-        The species is measured otherwise than the area.
-    """
-    areas, design = book.areas, fit.design
-    species = int(np.flatnonzero(design.species_id == species_id)[0])
-    if bool(design.priors.measure_is_cover[species]) != bool(design.is_cover[place]):
-        raise UsageError(
-            f"{species_id} and area {design.area_id[place]} are not measured alike: one by height, "
-            "one by percent cover"
-        )
-    cells = {
-        name: float(areas.number(name)[place])
-        for name in ("area_cm2", "floor_cm", "budget_cm", "light_share")
-    }
-    return {
-        "area_id": f"{design.area_id[place]}={species_id}",
-        "tank_id": str(areas.text("tank_id")[place]),
-        "species_id": species_id,
-        **{name: None if np.isnan(value) else value for name, value in cells.items()},
-    }
 
 
 def _planted_cm(book: Book, place: int, planted_cm: float | None) -> float:

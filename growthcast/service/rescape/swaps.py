@@ -12,13 +12,13 @@ from growthcast.arrays import BoolArray, FloatArray, IntArray
 from growthcast.book.book import Book
 from growthcast.finite import finite_answer
 from growthcast.fit.result import GrowthFit
+from growthcast.fit.supposed import replanted
 from growthcast.plain import FLAT, HIDDEN, NULL_IF_BLANK, by_quantile, in_json
 from growthcast.service.effort.visits import Saving, Year
 from growthcast.service.holding import LIKELY, NotHolding, not_holding
 from growthcast.service.interval import lasts_from
 from growthcast.service.rescape.plants import (
     PLANTED_SHARE_OF_FLOOR,
-    candidate_row,
     is_regulated,
     pool_of,
 )
@@ -147,7 +147,7 @@ def swaps_to_reach(
     areas = np.flatnonzero(design.alive & (design.tank == tank))
     free = [area for area in areas.tolist() if str(design.area_id[area]) not in set(keep)]
     changes = [(place, name) for place in free for name in _pool(fit, place, plants, form)]
-    rows = [candidate_row(book, fit, place, name) for place, name in changes]
+    rows = [replanted(book, fit, place, name) for place, name in changes]
     stand = stand_with(book, fit, tank, rows)
     where = stand.place_of
     base = np.array([where[area] for area in areas.tolist()])

@@ -5,11 +5,11 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass, field
 from datetime import date, timedelta
-from typing import ClassVar
+from typing import Any, ClassVar
 
 import numpy as np
 
-from growthcast.arrays import FloatArray
+from growthcast.arrays import FloatArray, IntArray
 from growthcast.book.book import Book
 from growthcast.finite import finite_answer
 from growthcast.fit.design import day_number
@@ -17,11 +17,12 @@ from growthcast.fit.result import Basis, GrowthFit
 from growthcast.log.visits import day_numbers
 from growthcast.plain import HIDDEN
 from growthcast.service.advice import CutLimit, cut_limit
-from growthcast.service.effort.learn import Timing, learn_timing
-from growthcast.service.effort.visits import Range, hands_of
-from growthcast.service.interval import FOLLOWED_DRAWS, interval_options
+from growthcast.service.effort.learn import learn_timing
+from growthcast.service.effort.visits import Hands, Range, Saving, hands_of
+from growthcast.service.interval import FOLLOWED_DRAWS, IntervalOptions, interval_options
 from growthcast.service.living import share_of_draws
 from growthcast.service.recommend import area_label, unit_of
+from growthcast.service.visit.habits import saved_by_leaving, visits_lasted
 from growthcast.service.visit.standing import (
     Lasting,
     Standing,
@@ -51,6 +52,8 @@ class AreaCut:
     from 1. ``chance_over_now`` is the chance that the area stands above its budget today.
     ``limit`` is the lowest cut that keeps it above its floor, ``caution`` the species table's,
     ``settled`` whether its fit converged, ``logged_today`` whether the log has a row of today.
+    ``usual_cut_cm`` is the usual cut of areas.csv (None: none is given), ``usual_lasts_visits`` how
+    many visits it lasts (see ``visits_lasted``).
     """
 
     order: int
@@ -81,6 +84,9 @@ class AreaCut:
     caution: str = field(metadata=HIDDEN)
     settled: bool = field(metadata=HIDDEN)
     logged_today: bool = field(metadata=HIDDEN)
+    planted_on: date | None = None
+    usual_cut_cm: float | None = None
+    usual_lasts_visits: int = 0
 
 
 @dataclass(frozen=True, slots=True)
@@ -104,7 +110,8 @@ class CutSheet:
     whether the cuts last until ``next_on`` with the wanted chance; ``holds_until`` is the latest
     next visit for which they (cut as low as still looks right) do, None where not even tomorrow
     would. ``minutes`` [min] is everything: travel, the fixed part and the middle of
-    ``trimming_min``, of which each area has its part.
+    ``trimming_min``, of which each area has its part. ``leaving_saves`` is what usual cuts that
+    last several visits save in a year where areas are left meanwhile (see ``saved_by_leaving``).
     """
 
     tank_id: str
@@ -124,6 +131,7 @@ class CutSheet:
     fixed_min: float
     trimming_min: Range
     minutes: float
+    leaving_saves: Saving | None = None
 
     json_with: ClassVar = ("chance_all_within_at_rhythm",)
 
@@ -181,12 +189,18 @@ def cut_sheet(book: Book, fit: GrowthFit, tank: int, next_on: date) -> CutSheet:
     living, wanted = standing.living, book.of_tanks("confidence")[[tank]]
     confidence = float(wanted[0])
     areas: tuple[AreaCut, ...] = ()
-    trimming, rhythm, chance, holds_d = Range(0, 0, 0), None, 1.0, 0
+    trimming, rhythm, chance, holds_d, saves = Range(0, 0, 0), None, 1.0, 0, None
     if living.area.size:
         lasting = cut_to_last(standing, interval_d, wanted)
         chance = float(lasting.chance[0])
-        rhythm = _rhythm(standing, interval_d, wanted)
-        areas, trimming = _areas(book, fit, learn_timing(book, fit), standing, lasting)
+        option = interval_options(living, interval_d, wanted)
+        rhythm = _rhythm(standing, option)
+        hands = hands_of(living, design, learn_timing(book, fit))
+        usual = _usual_cuts(book, living.area)
+        lasted = visits_lasted(standing, interval_d, usual, confidence)
+        areas, trimming = _areas(book, fit, hands, standing, lasting, usual, lasted)
+        price = book.practice.labour_rate_per_h
+        saves = saved_by_leaving(standing, option, usual, lasted, hands, price)
         holds_d = interval_d
         if chance < confidence:
             least = standing.cut(living.least_cut_cm)
@@ -213,13 +227,12 @@ def cut_sheet(book: Book, fit: GrowthFit, tank: int, next_on: date) -> CutSheet:
         fixed_min=fixed,
         trimming_min=trimming,
         minutes=travel + fixed + trimming.p50,
+        leaving_saves=saves,
     )
 
 
-def _rhythm(standing: Standing, interval_d: int, wanted: FloatArray) -> SteadyVisits:
+def _rhythm(standing: Standing, option: IntervalOptions) -> SteadyVisits:
     """What regular visits so many days apart would give instead."""
-    living = standing.living
-    option = interval_options(living, interval_d, wanted)
     regular, today = np.median(option.end_cm, axis=1), np.median(standing.height_cm, axis=1)
     return SteadyVisits(
         chance_all_within=float(option.chance_all_within[0]),
@@ -227,8 +240,19 @@ def _rhythm(standing: Standing, interval_d: int, wanted: FloatArray) -> SteadyVi
     )
 
 
+def _usual_cuts(book: Book, areas: IntArray) -> FloatArray:
+    """Usual cuts (A,) as areas.csv has them, nan where it has none."""
+    return book.areas.number("cut_cm")[areas]
+
+
 def _areas(
-    book: Book, fit: GrowthFit, timing: Timing, standing: Standing, lasting: Lasting
+    book: Book,
+    fit: GrowthFit,
+    hands: Hands,
+    standing: Standing,
+    lasting: Lasting,
+    usual_cm: FloatArray,
+    lasted: IntArray,
 ) -> tuple[tuple[AreaCut, ...], Range]:
     """What is done to each area, in the order of work, and the minutes of trimming."""
     living, design = standing.living, fit.design
@@ -236,7 +260,7 @@ def _areas(
     now_cm = standing.height_cm
     removed = np.maximum(now_cm - lasting.began.height_cm, 0.0)
     worth = np.where(removed > WORTH_CUTTING_CM, removed, 0.0)[:, :FOLLOWED_DRAWS]
-    each = hands_of(living, design, timing).minutes(worth.astype(np.float32))
+    each = hands.minutes(worth.astype(np.float32))
     [trimming] = Range.of_rows(each.sum(axis=0, dtype=np.float64)[None])
     minutes = trimming.p50 * each.mean(axis=1) / max(float(each.mean(axis=1).sum()), 1e-9)
     height_now, height_next = Range.of_rows(now_cm), Range.of_rows(lasting.ended.height_cm)
@@ -244,21 +268,13 @@ def _areas(
     over = 1.0 - share_of_draws(standing.within())
     chance, needed = share_of_draws(lasting.ended.within()), lasting.needed_cm.tolist()
     sometimes = (removed > WORTH_CUTTING_SHARE * now_cm).mean(axis=1)
-    ids, practices = book.species.text("species_id"), book.species.text("cut_practice")
-    practice, basis = dict(zip(ids, practices, strict=True)), fit.basis
     logged = book.trims.text("area_id")[day_numbers(book.trims.date("date")) == design.on_day]
 
     def area(order: int, i: int) -> AreaCut:
-        a, species, often = int(place[i]), int(design.species[place[i]]), float(sometimes[i])
+        a, often = int(place[i]), float(sometimes[i])
         return AreaCut(
+            **_known_of(book, fit, a),
             order=order,
-            area_id=str(design.area_id[a]),
-            label=area_label(book, a),
-            species_id=str(priors.species_id[species]),
-            scientific_name=str(priors.scientific_name[species]),
-            common_name=str(priors.common_name[species]),
-            unit=unit_of(fit, a),
-            basis=basis[a],
             action="cut" if often >= 0.5 else "trim what stands above" if often > 0.1 else "leave",
             cut_cm=float(lasting.cut_cm[i]),
             floor_cm=float(living.floor_cm[i]),
@@ -274,16 +290,55 @@ def _areas(
             minutes=float(minutes[i]),
             chance_over_now=float(over[i]),
             chance_within=float(chance[i]),
-            cut_practice=str(practice.get(str(priors.species_id[species]), "")),
-            limit=cut_limit(fit, a),
-            caution=str(priors.caution[species]),
-            settled=bool(fit.converged[a]),
             logged_today=design.area_id[a] in logged,
+            usual_cut_cm=None if np.isnan(usual_cm[i]) else float(usual_cm[i]),
+            usual_lasts_visits=int(lasted[i]),
         )
 
     form = [ORDER_OF_FORMS.index(name) for name in priors.form[design.species[place]].tolist()]
     ordered = np.lexsort((-usual, np.array(form))).tolist()  # by form, the tallest first
     return tuple(area(n, i) for n, i in enumerate(ordered, start=1)), trimming
+
+
+def _known_of(book: Book, fit: GrowthFit, area: int) -> dict[str, Any]:
+    """Return what book, species table and fit say of an area, by the fields of ``AreaCut``."""
+    priors, species = fit.design.priors, int(fit.design.species[area])
+    row = book.species.text("species_id").tolist().index(priors.species_id[species])
+    return {
+        "area_id": str(fit.design.area_id[area]),
+        "label": area_label(book, area),
+        "species_id": str(priors.species_id[species]),
+        "scientific_name": str(priors.scientific_name[species]),
+        "common_name": str(priors.common_name[species]),
+        "unit": unit_of(fit, area),
+        "basis": fit.basis[area],
+        "cut_practice": str(book.species.text("cut_practice")[row]),
+        "limit": cut_limit(fit, area),
+        "caution": str(priors.caution[species]),
+        "settled": bool(fit.converged[area]),
+        "planted_on": book.areas.date("planted_on").astype("datetime64[D]")[area].item(),
+    }
+
+
+@finite_answer
+def minutes_of_day(sheets: Sequence[CutSheet]) -> float:
+    """Add up the minutes of one day's visits, the journey to a place counted once.
+
+    Parameters
+    ----------
+    sheets : sequence of CutSheet
+        The visits of a day.
+
+    Returns
+    -------
+    float
+        Minutes [min]; tanks of one client and site share the longest of their journeys.
+    """
+    travel: dict[tuple[str, ...], float] = {}
+    for sheet in sheets:
+        known = (sheet.client, sheet.site) if sheet.client or sheet.site else (sheet.tank_id,)
+        travel[known] = max(travel.get(known, 0.0), sheet.travel_min)
+    return sum(travel.values()) + sum(sheet.minutes - sheet.travel_min for sheet in sheets)
 
 
 def whole_parts(parts: Sequence[float]) -> list[int]:

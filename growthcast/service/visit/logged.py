@@ -11,7 +11,8 @@ from growthcast.book.book import Book
 from growthcast.finite import finite_answer
 from growthcast.fit.growth import fit_growth
 from growthcast.fit.result import GrowthFit
-from growthcast.forecast.report import forecast_growth
+from growthcast.forecast.report import as_date, forecast_growth
+from growthcast.log.visits import Look, read_log
 from growthcast.plain import BY_QUANTILE, HIDDEN, in_json
 from growthcast.service.advice import TankAdvice
 from growthcast.service.effort.visits import Range
@@ -22,6 +23,14 @@ Passing = tuple[date | None, date | None, date | None]
 
 
 @dataclass(frozen=True, slots=True)
+class PerhapsCut:
+    """A cut that the log does not tell of: the visit at which it may have been made, its chance."""
+
+    on: date
+    chance: float
+
+
+@dataclass(frozen=True, slots=True)
 class AreaAfterVisit:
     """One area on the day of a visit; heights in cm, or % cover for floating plants.
 
@@ -29,7 +38,8 @@ class AreaAfterVisit:
     stands there after it: the 10, 50 and 90 % quantiles. ``passes_budget_on`` are the dates by
     which the height budget is passed with those chances if nothing more is cut, ``None`` beyond the
     horizon. ``cut_cm`` is the height to which a visit of the recommended interval cuts it, ``None``
-    to leave it.
+    to leave it. ``perhaps_cut`` is the cut for which an area that looked over its budget stands
+    lower than was expected all the same, ``None`` where it does not.
     """
 
     area_id: str
@@ -40,6 +50,7 @@ class AreaAfterVisit:
     height_cm_now: Range
     passes_budget_on: Passing = field(metadata=BY_QUANTILE)
     cut_cm: float | None
+    perhaps_cut: PerhapsCut | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -112,6 +123,7 @@ def after_visit(before: GrowthFit, after: Book, tank_id: str, on: date) -> After
     if advice.recommended_interval_d is not None:
         option = advice.option(advice.recommended_interval_d)
         cuts = {area.area_id: area.cut_cm for area in option.areas if area.removed_share > 0.005}
+    perhaps = _perhaps_cut(known, new)
     areas = tuple(
         AreaAfterVisit(
             area_id=now.area_id,
@@ -122,6 +134,9 @@ def after_visit(before: GrowthFit, after: Book, tank_id: str, on: date) -> After
             height_cm_now=Range(*now.height_cm_now.tolist()),
             passes_budget_on=now.passes_budget_on,
             cut_cm=cuts.get(now.area_id),
+            perhaps_cut=perhaps.get(now.area_id)
+            if now.height_cm_now[1] < was.height_cm_now[1]
+            else None,
         )
         for was, now in zip(foretold, follows, strict=True)
     )
@@ -135,6 +150,20 @@ def after_visit(before: GrowthFit, after: Book, tank_id: str, on: date) -> After
         due_for=None if first is None or due.due_by != "chance" else first.label,
         unsure=tuple(area.label for area in areas if _unsure(area, on)),
     )
+
+
+def _perhaps_cut(book: Book, fit: GrowthFit) -> dict[str, PerhapsCut]:
+    """The last cut without a word of each area that looks over its budget on the day of a fit."""
+    visits, unsaid = read_log(book).visits, fit.unsaid_cuts
+    looked = (visits.look == Look.OVER) & ~visits.cut & np.isnan(visits.before_cm)
+    over = visits.area[looked & (visits.day == fit.design.on_day)]
+    return {
+        str(fit.design.area_id[unsaid.area[i]]): PerhapsCut(
+            as_date(unsaid.day[i]), float(unsaid.chance[i])
+        )
+        for i in np.argsort(unsaid.day).tolist()
+        if unsaid.area[i] in over
+    }
 
 
 def _until(book: Book, on: date) -> Book:

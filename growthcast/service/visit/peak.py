@@ -109,7 +109,7 @@ TARGET_SHARE, BAND_SHARE = 0.85, 0.15
 """An area is at its best at this share of its budget, give or take the second (common practice, no
 source): full, but not yet outgrown."""
 REACHED = 0.5
-"""Below this chance an area is said to be out of reach."""
+"""Below this chance an area is said to be unlikely at its best."""
 HARDLY_NEEDED = 0.1
 """Cuts that are less likely than this to take anything off are not listed."""
 LONGEST_WAIT_D = 180

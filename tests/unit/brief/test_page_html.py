@@ -4,9 +4,13 @@ from __future__ import annotations
 
 import re
 
+import numpy as np
+
 from growthcast.brief.html import page_html
 from growthcast.brief.page import (
     Column,
+    Fact,
+    Facts,
     Heading,
     Items,
     Letterhead,
@@ -18,16 +22,20 @@ from growthcast.brief.page import (
     Table,
 )
 from growthcast.figures.lettering import drawable
-from growthcast.figures.pages import CostPoint, cost_picture
+from growthcast.figures.pages import CourseWords, course_picture
 from growthcast.say.words import named
+from growthcast.service.pages.course import Course
 
 EVIL = "<script>alert(1)</script>\"'&{{7*7}}"
 
 
 def page(text: str = EVIL, logo: Logo | None = None) -> Page:
     drawn = drawable(text)
-    points = (CostPoint(7, 100.0, 0.9, True), CostPoint(14, 50.0, 0.5, False))
-    svg = cost_picture(points, (drawn, drawn), str, text, text)
+    days, heights = np.array([0.0, 7.0, 7.0, 14.0]), np.array([8.0, 22.0, 6.0, 15.0])
+    went = Course(days, heights + np.array([[-1.0], [0.0], [2.0]]), (7,))
+    short = drawn[:8]
+    words = CourseWords(drawn, {0: short, 14: short}, short, short, short, short)
+    svg = course_picture(went, (7.0, 20.0, 28.0), words, text, text)
     picture = Picture(svg, text, text, text, marked=True)
     return Page(
         language="en",
@@ -39,7 +47,10 @@ def page(text: str = EVIL, logo: Logo | None = None) -> Page:
             Heading(text),
             Paragraph(text, "lead"),
             Items((text,)),
-            Table(text, (Column(text), Column(text, numeric=True)), ((text, text),), 0, text),
+            Facts((Fact(text, text, text), Fact(text, text, contact=True))),
+            Table(
+                text, (Column(text), Column(text, numeric=True)), ((text, text),), 0, text, (0.5,)
+            ),
             Pictures((picture, picture), text, 3),
         ),
         foot=text,
@@ -75,7 +86,7 @@ def test_ids_stand_once_and_references_find_them():
 def test_every_colour_of_a_drawing_can_be_changed_by_the_page():
     html = page_html(page("plain")).decode()
     drawn = re.search(r"<svg.*?</svg>", html, re.S)[0]
-    assert "var(--fig-0072b2, #0072b2)" in drawn
+    assert "var(--fig-009e73, #009e73)" in drawn
     assert not re.search(r"(fill|stroke): #", drawn)
 
 
@@ -93,3 +104,11 @@ def test_right_to_left_names_do_not_turn_the_text_around_them():
     assert named("نباتات") == "\u2068نباتات\u2069"
     assert named("stems\n\x07 ") == "stems"
     assert named("  ", "a1") == "a1"
+
+
+def test_telephone_and_mail_can_be_followed_and_nothing_else():
+    text = "Tel. +49 (0)30 123 456, a.b@example.org, <since 1999>"
+    html = page_html(page(text)).decode()
+    assert '<a href="tel:+4930123456">+49 (0)30 123 456</a>' in html
+    assert '<a href="mailto:a.b@example.org">a.b@example.org</a>, &lt;since 1999&gt;' in html
+    assert html.count("<a href") == 4  # the letterhead's and that of the fact to follow

@@ -32,6 +32,29 @@ def test_it_is_tagged_and_says_its_language():
     assert root["/MarkInfo"]["/Marked"]
     assert root["/Lang"] == "en"
     assert "/StructTreeRoot" in root
+    assert root["/ViewerPreferences"]["/DisplayDocTitle"]
+    assert b"pdfuaid:part" in root["/Metadata"].get_data()
+
+
+def tags(node, found):
+    node = node.get_object()
+    if isinstance(node, list):
+        for child in node:
+            tags(child, found)
+    elif isinstance(node, dict):
+        scopes = [part["/Scope"] for part in node.get("/A", []) if "/Scope" in part]
+        found += [(node.get("/S"), *scopes)]
+        tags(node.get("/K", []), found)
+    return found
+
+
+def test_a_row_has_its_header_and_words_stay_whole():
+    made = read(page_pdf(page("recommended presentable")))
+    found = tags(made.trailer["/Root"]["/StructTreeRoot"], [])
+    assert found.count(("/TH", "/Column")) == 2
+    assert found.count(("/TH", "/Row")) == 1
+    assert found.count(("/TD",)) == 1
+    assert "\u200b" not in made.pages[0].extract_text()
 
 
 def test_the_same_page_is_the_same_bytes():

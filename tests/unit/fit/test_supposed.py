@@ -8,13 +8,8 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from growthcast.book.supposed import (
-    CONDITION_WORDS,
-    Changes,
-    parse_changes,
-    with_conditions,
-    with_planted_areas,
-)
+from growthcast.book.supposed import Changes, parse_changes, with_conditions, with_planted_areas
+from growthcast.book.tables import CONDITION_WORDS
 from growthcast.errors import UsageError
 from growthcast.fit.growth import fit_growth
 from growthcast.fit.solver.view import departure_of

@@ -37,3 +37,18 @@ def test_soft_water_is_refused_only_below_zero():
 def test_shapes_broadcast():
     assert co2_mg_l(np.full((2, 1), 7.0), np.ones(3), 25.0).shape == (2, 3)
     assert beer_lambert(np.ones((2, 1)), np.zeros(3), 0.005).tolist() == [[1.0] * 3] * 2
+
+
+@pytest.mark.parametrize(
+    ("strength_mol_l", "one_charge", "two_charges"), [(0.001, 0.965, 0.867), (0.01, 0.902, 0.662)]
+)
+def test_salts_lower_the_co2_that_a_ph_implies(
+    strength_mol_l: float, one_charge: float, two_charges: float
+) -> None:
+    """Activity coefficients as printed by the Davies equation (from memory, to 0.5 %)."""
+    at_zero = co2_mg_l(6.5, 4.0, 25.0)
+    assert co2_mg_l(6.5, 4.0, 25.0, strength_mol_l) / at_zero == pytest.approx(one_charge, rel=5e-3)
+    carbonate_rich = co2_mg_l(9.9, 8.0, 25.0, strength_mol_l) / co2_mg_l(9.9, 8.0, 25.0)
+    share = 2 * 10 ** (9.9 - 10.329)
+    expected = one_charge * (1 + share) / (1 + share * one_charge / two_charges)
+    assert carbonate_rich == pytest.approx(expected, rel=0.02)

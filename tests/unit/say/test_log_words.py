@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from datetime import date
 
 import pytest
@@ -9,7 +10,7 @@ import pytest
 from growthcast.say import log
 from growthcast.say.log import outlook_words
 from growthcast.service.effort.visits import Range
-from growthcast.service.visit.logged import AfterVisit, AreaAfterVisit
+from growthcast.service.visit.logged import AfterVisit, AreaAfterVisit, PerhapsCut
 
 ON = date(2026, 6, 8)
 
@@ -83,6 +84,16 @@ def test_what_was_expected_found_and_left_and_when_it_passes_stand_in_two_tables
         ["later (2026-06-15 to later)", "leave uncut"],
         ["stands over it already", "leave uncut"],
     ]
+
+
+def test_a_look_that_lowers_a_height_is_explained():
+    moss = replace(area("Moss", 8, 9, 10), perhaps_cut=PerhapsCut(date(2026, 5, 25), 0.43))
+    lead = "Moss looked over its height budget and yet stands lower than was expected: it may have"
+    rest = "A height settles it: moss=/HEIGHT as left by the cut, or moss=HEIGHT without one."
+    where = "on 2026-05-25, where the log has its look alone"
+    assert f"{lead} been cut {where} (chance 43 %). {rest}" in said(moss)
+    now = replace(moss, perhaps_cut=PerhapsCut(ON, 0.43))
+    assert f"{lead} been cut at this visit (chance 43 %). {rest}" in said(now)
 
 
 def test_without_an_interval_there_is_no_column_of_cuts():

@@ -371,12 +371,13 @@ def test_what_keeps_an_area_from_its_best_is_said_with_its_numbers(changes, said
     assert why_not_best(peak_area(**changes)) == said
 
 
-def test_a_plan_counts_the_areas_within_reach():
-    areas = (peak_area(), peak_area("Moss", reachable=False), peak_area("Fern", reachable=False))
+def test_a_plan_counts_the_likely_areas_and_gives_the_chance_of_the_others():
+    moss = peak_area("Moss", reachable=False, chance_best=0.21)
+    areas = (peak_area(), moss, peak_area("Fern", reachable=False, chance_best=0.001))
     plan = PeakPlan("lobby", "", ON, NEXT, 0.85, 0.15, (ON,), 0.004, areas)
     assert peak_sentence(plan) == (
         "On 2026-06-15 every area stands at its best at once with a chance of under 1 %; 1 of 3 "
-        "areas more likely than not. Out of reach by then: Moss and Fern."
+        "areas more likely than not. Unlikely by then: Moss (21 %) and Fern (under 1 %)."
     )
     alone = replace(plan, areas=areas[:1], visits=(), chance_all_best=0.8)
     assert peak_sentence(alone) == (

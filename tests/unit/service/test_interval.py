@@ -97,12 +97,24 @@ def test_what_would_mend_it_does(lobby):
     lobby = replace(lobby, budget_cm=0.88 * lobby.budget_cm)
     option = interval_options(lobby, 10, np.array([0.9]))
     assert not option.feasible[0]
-    budgets = needed_budgets(lobby, 10, np.array([0.9]))
+    budgets = needed_budgets(lobby, 10, np.array([0.9]), option.falls_short(lobby))
     mended = grown_heights(lobby, 10, lobby.least_cut_cm) <= budgets[:, None]
     assert mended.all(axis=0).mean() >= 0.9 - 2 / 1024
     assert (option.cut_needed_cm < lobby.least_cut_cm).any()
     low = grown_heights(lobby, 10, option.cut_needed_cm) <= lobby.budget_cm[:, None] * (1 + 1e-9)
     assert low.all(axis=0).mean() >= 0.9 - 2 / 1024
+
+
+def test_a_budget_said_to_hold_does_although_areas_rest_less_under_it(lobby):
+    """Cut less hard they pause less: the budget from today's growth alone would not do."""
+    wanted = np.array([0.9])
+    budgets = needed_budgets(lobby, 21, wanted, np.ones(2, bool))
+
+    def chance(share):
+        mended = replace(lobby, budget_cm=share * budgets)
+        return interval_options(mended, 21, wanted).chance_at_least_cut[0]
+
+    assert chance(1.002) >= 0.9 > chance(0.99)
 
 
 def test_more_confidence_never_lengthens_the_interval(lobby):

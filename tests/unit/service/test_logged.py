@@ -41,6 +41,20 @@ def test_a_deeper_cut_is_due_later_and_the_reading_is_compared_with_the_forecast
     assert {a.area_id for a in low.areas} == {"stems", "carpet"}
 
 
+def test_a_look_alone_may_have_been_cut_once_the_next_one_asks(tmp_path):
+    """Over at one visit and over at the next: the first may have cut it without a word."""
+    trims = "date,tank_id,area_id,before_cm,after_cm,removed_cm,removed_g,look,minutes,note\n"
+    first = trims + "2026-05-11,lobby,stems,,,,,over,,\n"
+    book = make_book(tmp_path / "book", trims=first)
+    news = after_visit(before_visit(book, ON), visited(book, look="over"), "lobby", ON)
+    stems = news.areas[0]
+    assert stems.height_cm_now.p50 < stems.expected_cm.p50
+    assert stems.perhaps_cut.on == date(2026, 5, 11)
+    assert 0.0 < stems.perhaps_cut.chance < 1.0
+    measured = after_visit(before_visit(book, ON), visited(book, before_cm=20.0), "lobby", ON)
+    assert measured.areas[0].perhaps_cut is None
+
+
 def test_later_rows_are_not_used(tmp_path):
     book = make_book(tmp_path / "book")
     fit = before_visit(book, ON)

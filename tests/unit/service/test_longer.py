@@ -12,7 +12,7 @@ import pytest
 from growthcast.book.supposed import with_cells
 from growthcast.fit.growth import fit_growth
 from growthcast.plain import plain
-from growthcast.say.reasons import certainty_words, mend_words, next_longer_words
+from growthcast.say.reasons import certainty_words, mend_words, next_longer_words, reason
 from growthcast.service.advice import Certainty, Mend
 from growthcast.service.certainty import certainty_of, chance_if_known
 from growthcast.service.interval import interval_options
@@ -74,6 +74,15 @@ def test_a_budget_or_floor_said_to_mend_it_does_in_the_book(lobby):
         # A changed budget also moves the height at which an area's light is taken.
         assert chance == pytest.approx(mend.chance_at_least_cut, abs=0.03)
         assert chance == pytest.approx(0.9, abs=0.03)
+
+
+def test_the_reason_names_the_budgets_of_the_table_of_levers(lobby):
+    _, _, advice = lobby
+    [mend] = [m for m in advice.mends if m.kind == "budget"]
+    said = reason(advice)
+    for area, budget in zip(mend.area_ids, mend.values, strict=True):
+        label = next(a.label for a in advice.options[0].areas if a.area_id == area)
+        assert f"{budget:.1f} cm of height for {label}" in said
 
 
 def test_a_slower_plant_is_judged_as_if_planted_long_ago(lobby):

@@ -8,10 +8,10 @@ import numpy as np
 import pytest
 
 from growthcast.fit.growth import fit_growth
-from growthcast.forecast.heights import forecast_heights
-from growthcast.service.living import living_areas
-from growthcast.service.sawtooth import SAWTOOTH_LEVELS, sawtooth
+from growthcast.forecast.heights import LEVELS, forecast_heights
+from growthcast.service.pages.course import COURSE_LEVELS, course
 from growthcast.service.urgency import chance_some_area_over
+from growthcast.service.visit.standing import standing_areas
 from tests.books import make_book
 
 ON = date(2026, 6, 1)
@@ -22,36 +22,33 @@ def fit(tmp_path_factory):
     return fit_growth(make_book(tmp_path_factory.mktemp("book"), on=ON), ON)
 
 
-def test_each_visit_leaves_what_it_cuts_to_and_nothing_stands_above_its_ceiling(fit):
-    living = living_areas(fit, np.array([0]))
-    saw = sawtooth(living, 0, 7, 9.0, weeks=4)
-    begins = np.searchsorted(saw.day, [0.0, 7.0, 14.0], side="right") - 1
-    left = np.quantile(9.0 * living.hand_share[0], SAWTOOTH_LEVELS)
-    for at in begins:
-        assert saw.height_cm[:, at] == pytest.approx(left, rel=1e-4)
-    tall = sawtooth(living, 0, 7, 300.0, weeks=4)
-    assert tall.height_cm.max() <= living.draws.ceiling_cm[0].max()
+def test_a_course_starts_today_and_each_visit_leaves_what_it_cuts_to(fit):
+    standing = standing_areas(fit, np.array([0]))
+    went = course(standing, 0, (5, 12, 19), 9.0, 28)
+    assert went.height_cm[:, 0] == pytest.approx(
+        np.quantile(standing.height_cm[0], COURSE_LEVELS), rel=1e-3
+    )
+    assert went.day[[0, -1]].tolist() == [0.0, 28.0]
+    assert went.day.tolist().count(12.0) == 2
+    after = np.searchsorted(went.day, (12.0, 19.0), side="right") - 1
+    left = np.quantile(9.0 * standing.living.hand_share[0], COURSE_LEVELS)
+    for place in after:
+        assert went.height_cm[:, place] == pytest.approx(left, rel=0.02)
+        assert (went.height_cm[:, place] < went.height_cm[:, place - 1]).all()
+    assert (np.diff(went.height_cm, axis=0) >= 0.0).all()
+    assert went.before_visit_cm == pytest.approx(went.height_cm[:, after[-1] - 1])
 
 
-@pytest.mark.parametrize("interval_d", [7, 10, 28])
-def test_first_span_ends_as_the_interval_rule_says(fit, interval_d):
-    living = living_areas(fit, np.array([0]))
-    cut = np.full(living.area.size, 9.0)
-    saw = sawtooth(living, 0, interval_d, 9.0, weeks=8)
-    end = living.end_height(living.growth_after_cut(interval_d)[0], cut)[0]
-    before = [saw.before_visit_cm(level) for level in SAWTOOTH_LEVELS]
-    assert before == pytest.approx(np.quantile(end, SAWTOOTH_LEVELS), rel=1e-6)
-    assert saw.day[0] == 0.0
-    assert saw.day[-1] <= 56.0
-    assert (np.diff(saw.day) >= 0.0).all()
-    assert (np.diff(saw.height_cm, axis=0) >= -1e-9).all()
+def test_without_a_visit_a_course_is_the_forecast(fit):
+    went = course(standing_areas(fit, np.array([0])), 0, (), 0.0, 14)
+    own = forecast_heights(fit, np.array([0]), np.array([fit.design.on_day + 14.0]))
+    middle = [LEVELS.index(level) for level in COURSE_LEVELS]
+    assert went.before_visit_cm == pytest.approx(own.height_cm[0, 0, middle], rel=0.03)
 
 
-def test_the_longer_the_wait_the_taller_the_area_is_found(fit):
-    living = living_areas(fit, np.array([0]))
-    found = [sawtooth(living, 0, d, 9.0, 8).before_visit_cm(0.9) for d in (7, 14, 28)]
-    assert found == sorted(found)
-    assert found[-1] > living.budget_cm[0] > found[0]
+def test_what_stands_lower_than_a_cut_is_left(fit):
+    went = course(standing_areas(fit, np.array([0])), 0, (2,), 100.0, 4)
+    assert (np.diff(went.height_cm[1]) >= 0.0).all()
 
 
 def test_one_areas_risk_is_that_of_its_forecast(fit):

@@ -1,0 +1,85 @@
+"""Cut cards to print: one sheet of paper a tank, with room for the readings of the day."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+
+from growthcast.book.book import Book
+from growthcast.brief.letterhead import foot_of, letterhead_of
+from growthcast.brief.page import Blanks, Block, Heading, Page, Paragraph, Work, WorkRow
+from growthcast.say.card import (
+    area_name,
+    caution_words,
+    cut_words,
+    lead,
+    measure_first,
+    note_words,
+    place_words,
+    places_words,
+    saving_words,
+    time_words,
+)
+from growthcast.say.locale import Locale
+from growthcast.say.words import named
+from growthcast.service.visit.cuts import CutSheet
+
+GROUPS = {"cut": "cut", "trim what stands above": "trim", "leave": "leave"}
+
+
+def build_cards(book: Book, sheets: Sequence[CutSheet], locale: Locale) -> Page:
+    """Build the cards of one day.
+
+    Parameters
+    ----------
+    book : Book
+        The book the sheets were worked out from.
+    sheets : sequence of CutSheet
+        The visits of one day in the order of travel, at least one.
+    locale : Locale
+        How their reader writes.
+
+    Returns
+    -------
+    Page
+        The content, a sheet of paper for each tank.
+    """
+    on, several = sheets[0].on, len(sheets) > 1
+    blocks: list[Block] = []
+    for sheet in sheets:
+        blocks.append(Heading(place_words(sheet), new_sheet=sheet is not sheets[0]))
+        blocks += _card(book, sheet, locale)
+    return Page(
+        language=locale.language,
+        title=locale.say("card_day_many" if several else "card_day_one", date=locale.full_date(on)),
+        under_title=places_words(sheets, locale) if several else "",
+        day=on.isoformat(),
+        letterhead=letterhead_of(book.practice, book.folder),
+        blocks=tuple(blocks),
+        foot=foot_of(book, locale, on),
+    )
+
+
+def _card(book: Book, sheet: CutSheet, locale: Locale) -> Iterator[Block]:
+    yield Paragraph(lead(locale, sheet), "lead")
+    if measured := measure_first(locale, sheet):
+        yield Paragraph(measured, "strong")
+    heads = (locale.say("card_before"), locale.say("card_after"))
+    for action, name in GROUPS.items():
+        rows = [
+            WorkRow(
+                cut_words(locale, area),
+                f"{locale.number(area.order)}. {area_name(area)}",
+                note_words(locale, sheet, area),
+            )
+            for area in sheet.areas
+            if area.action == action
+        ]
+        if rows:
+            yield Heading(locale.say(f"card_{name}"), 3)
+            yield Work(heads, tuple(rows))
+    if saved := saving_words(locale, sheet, book.practice.currency):
+        yield Paragraph(saved)
+    blanks = ("grams", "minutes", "water", "doses", "remarks")
+    yield Blanks(tuple(locale.say(f"card_{name}") for name in blanks))
+    yield Paragraph(f"{time_words(locale, sheet)} {caution_words(locale, sheet)}", "note")
+    yield Paragraph(locale.say("card_tank", tank=named(sheet.tank_id)), "note")

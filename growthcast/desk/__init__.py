@@ -1,0 +1,1 @@
+"""DESK: the practice in a browser, and the visit on a phone."""

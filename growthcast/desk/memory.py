@@ -1,0 +1,171 @@
+"""A practice in memory: read and fitted once, and anew in the background when its files change."""
+
+from __future__ import annotations
+
+import threading
+from collections.abc import Callable
+from dataclasses import dataclass, field
+from datetime import date, datetime, timedelta
+from pathlib import Path
+from typing import Any, TypeVar
+
+import numpy as np
+
+from growthcast.book.book import Book
+from growthcast.book.findings import format_findings
+from growthcast.book.read import read_book
+from growthcast.errors import BookProblems, GrowthcastError
+from growthcast.fit.growth import fit_growth
+from growthcast.fit.result import GrowthFit
+from growthcast.service.advice import OptionAdvice
+from growthcast.service.living import LivingAreas, living_areas
+from growthcast.service.pages.client import TankFacts, gather_tank
+from growthcast.service.pages.overview import TankStanding, tank_standings
+from growthcast.service.sawtooth import Sawtooth, sawtooth
+from growthcast.service.visit.cuts import CutSheet, cut_sheet
+
+T = TypeVar("T")
+Stamp = tuple[object, ...]
+WEEKS_DRAWN = 8
+
+
+@dataclass(frozen=True, slots=True)
+class Known:
+    """What pages are made of: one reading of the book, its fit, and what was worked out from both.
+
+    ``until`` is the moment of the reading. Facts, sheets and sawteeth of a tank are worked out when
+    they are first asked for, and kept.
+    """
+
+    book: Book
+    fit: GrowthFit
+    on: date
+    stamp: Stamp
+    until: datetime
+    standings: list[TankStanding]
+    _kept: dict[tuple[object, ...], Any] = field(default_factory=dict)
+    _lock: Any = field(default_factory=threading.RLock)
+
+    def _once(self, work: Callable[..., T], *given: object) -> T:
+        key = (work.__name__, *given)
+        with self._lock:
+            if key not in self._kept:
+                self._kept[key] = work(*given)
+            kept: T = self._kept[key]
+            return kept
+
+    def standing(self, tank_id: str) -> TankStanding | None:
+        """Return how a tank stands, ``None`` where the book has no such tank."""
+        return next((s for s in self.standings if s.advice.tank_id == tank_id), None)
+
+    def facts(self, tank: int) -> TankFacts:
+        """Return what a page says of a tank."""
+
+        def facts(tank: int) -> TankFacts:
+            return gather_tank(self.book, self.fit, tank)
+
+        return self._once(facts, tank)
+
+    def sheet(self, standing: TankStanding) -> CutSheet:
+        """Return the sheet of a visit to a tank today, until its next one."""
+        advice = standing.advice
+        days = advice.recommended_interval_d
+        days = days or min(advice.longest_interval_d, *self.book.practice.intervals_d)
+
+        def sheet(tank: int, days: int) -> CutSheet:
+            return cut_sheet(self.book, self.fit, tank, self.on + timedelta(days=days))
+
+        return self._once(sheet, standing.place, days)
+
+    def saws(self, tank: int, option: OptionAdvice) -> list[Sawtooth]:
+        """Return how a tank's areas go up and down at an interval, in the option's order."""
+
+        def living(tank: int) -> LivingAreas:
+            return living_areas(self.fit, np.array([tank]))
+
+        def saws(tank: int, days: int) -> list[Sawtooth]:
+            drawn = self._once(living, tank)
+            return [
+                sawtooth(drawn, place, days, area.cut_cm, WEEKS_DRAWN)
+                for place, area in enumerate(option.areas)
+            ]
+
+        return self._once(saws, tank, option.interval_d)
+
+
+class Desk:
+    """The practice that a desk shows; one thread works, pages only look at what is known."""
+
+    def __init__(self, folder: Path, today: Callable[[], date] = date.today) -> None:
+        self.folder, self.today = folder, today
+        self._known: Known | None = None
+        self._trouble = ""
+        self._failed: Stamp | None = None
+        self._lock = threading.Lock()
+        self._worker: threading.Thread | None = None
+
+    def look(self) -> tuple[Known | None, bool, str]:
+        """Return what is known, whether more is being worked out, and what is in its way."""
+        stamp = self.stamp()
+        with self._lock:
+            stale = self._known is None or self._known.stamp != stamp
+            busy = self._worker is not None and self._worker.is_alive()
+            if stale and not busy and self._failed != stamp:
+                self._worker = threading.Thread(target=self._work, daemon=True)
+                self._worker.start()
+                busy = True
+            return self._known, busy and stale, "" if busy or not stale else self._trouble
+
+    def wait(self) -> Known:
+        """Return what is known of the files as they are; work it out first where that is needed."""
+        while True:
+            known, busy, trouble = self.look()
+            if trouble:
+                raise GrowthcastError(trouble)
+            if known is not None and not busy:
+                return known
+            if self._worker is not None:
+                self._worker.join()
+
+    def stamp(self) -> Stamp:
+        """Return what tells whether the book's files, or the day, have changed."""
+        names = ["practice.toml", *sorted(p.name for p in self.folder.glob("*.csv"))]
+        seen: list[object] = [self.today()]
+        for name in names:
+            try:
+                state = (self.folder / name).stat()
+                seen.append((name, state.st_mtime_ns, state.st_size))
+            except OSError:
+                seen.append((name, None))
+        return tuple(seen)
+
+    def _work(self) -> None:
+        stamp: Stamp | None = None
+        while stamp != (stamp := self.stamp()):
+            known = self._read(stamp)
+            for standing in known.standings if known else ():
+                if known is None or self.stamp() != stamp:
+                    break
+                known.sheet(standing)  # so that no page waits for them
+                known.facts(standing.place)
+
+    def _read(self, stamp: Stamp) -> Known | None:
+        trouble = "a fault of the tool; growthcast check on the same book may tell more"
+        try:
+            until, on = datetime.now(), self.today()
+            book = read_book(self.folder, on=on, today=on)
+            fit = fit_growth(book, on)
+            known = Known(book, fit, on, stamp, until, tank_standings(book, fit))
+            trouble = ""
+        except BookProblems as problems:
+            trouble = f"{format_findings(problems.findings)}\n{problems}"
+        except GrowthcastError as error:
+            trouble = str(error)
+        finally:
+            with self._lock:
+                self._trouble, self._failed = trouble, stamp if trouble else None
+        if trouble:
+            return None
+        with self._lock:
+            self._known = known
+        return known

@@ -1,0 +1,182 @@
+"""The desk on its address: found again by a second opening, stopped cleanly, shared for a while."""
+
+from __future__ import annotations
+
+import asyncio
+import contextlib
+import hashlib
+import json
+import os
+import signal
+import socket
+import urllib.error
+import urllib.request
+import webbrowser
+from collections.abc import Callable, Iterator
+
+import uvicorn
+from starlette.types import ASGIApp
+
+from growthcast.desk.guard import Guard, Impatient
+from growthcast.desk.memory import Desk
+from growthcast.desk.pages import Pages
+from growthcast.desk.share import SHARED_S, Share
+from growthcast.desk.visit import book_mark
+from growthcast.errors import UsageError
+
+HERE = "127.0.0.1"
+FIRST_PORT, PORTS, TRIES = 20000, 10000, 8
+
+
+def port_of(desk: Desk) -> int:
+    """Return the book's own port: the same at every opening, so that a phone finds it again."""
+    number = int(hashlib.sha256(book_mark(desk).encode()).hexdigest()[:8], 16)
+    return FIRST_PORT + 2 * (number % PORTS)
+
+
+class Quiet(uvicorn.Server):
+    """A server that leaves the signals to the desk, which has two of them."""
+
+    @contextlib.contextmanager
+    def capture_signals(self) -> Iterator[None]:
+        """Capture nothing."""
+        yield
+
+
+def server(app: ASGIApp, hosts: tuple[str, ...], content_type: str) -> Quiet:
+    """Return a server of an application behind its guard."""
+    config = uvicorn.Config(
+        Guard(app, hosts, content_type),
+        http=Impatient,
+        ws="none",
+        lifespan="off",
+        log_config=None,
+        log_level="critical",
+        access_log=False,
+        server_header=False,
+        date_header=False,
+        timeout_keep_alive=5,
+        timeout_graceful_shutdown=5,
+        h11_max_incomplete_event_size=16 * 1024,
+    )
+    return Quiet(config)
+
+
+def listen(address: str, port: int) -> socket.socket | None:
+    """Return a socket that listens, ``None`` where the port is taken."""
+    place = socket.socket(socket.AF_INET, socket.SOCK_STREAM)
+    if os.name == "posix":  # elsewhere it would let two programs have one port
+        place.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
+    try:
+        place.bind((address, port))
+        place.listen(128)
+    except OSError as error:
+        place.close()
+        if isinstance(error, PermissionError) or port == 0:
+            raise
+        return None
+    return place
+
+
+def found_open(desk: Desk, port: int) -> bool | None:
+    """Return whether the desk of the same book is on a port, and shared; ``None`` for no desk."""
+    with contextlib.suppress(OSError, ValueError, AttributeError):
+        opener = urllib.request.build_opener(urllib.request.ProxyHandler({}))
+        with opener.open(f"http://{HERE}:{port}/about", timeout=3) as answer:
+            told = json.loads(answer.read(1000))
+            return bool(told["shared"]) if told.get("desk_of") == book_mark(desk) else None
+    return None
+
+
+def network_address() -> str:
+    """Return this computer's address on its network; nothing is sent to find it."""
+    with socket.socket(socket.AF_INET, socket.SOCK_DGRAM) as probe:
+        try:
+            probe.connect(("192.0.2.1", 9))  # kept for documentation (RFC 5737), never reached
+            return str(probe.getsockname()[0])
+        except OSError:
+            return HERE
+
+
+def open_desk(
+    desk: Desk,
+    say: Callable[[str], None],
+    *,
+    share_at: str | None = None,
+    browser: bool = True,
+    port: int | None = None,
+) -> None:
+    """Serve a desk until it is stopped; where the book is open already, only show that.
+
+    ``share_at`` is the name or address at which phones reach this computer, "" to find it.
+    """
+    own = port or port_of(desk)
+    place = None
+    for number in range(own, own + 2 * TRIES, 2):
+        if place := listen(HERE, number):
+            break
+        shared = found_open(desk, number)
+        if shared is not None:
+            say(f"This book is open already at http://{HERE}:{number}/")
+            if share_at is not None and not shared:
+                raise UsageError("it is not shared; stop it first, then open it with --share")
+            _show(f"http://{HERE}:{number}/", browser=browser)
+            return
+        say(f"Port {number} is taken by another program, so the next is tried.")
+    if place is None:
+        raise UsageError(f"no port is free from {own} to {own + 2 * TRIES}; give one with --port")
+    number = place.getsockname()[1]
+    share, servers = None, []
+    if share_at is not None:
+        share, offered = _offer(desk, share_at, number + 1)
+        phones = server(share.app(), (share.address,), "application/json")
+        servers.append((phones, offered))
+        say(f"Visits are offered to phones at http://{share.address}/phone/ for 12 hours.")
+        say("The page Phones has the code to scan. Anybody on the network can read along.")
+    hosts = (f"{HERE}:{number}", f"localhost:{number}")
+    pages = server(Pages(desk, share).app(), hosts, "application/x-www-form-urlencoded")
+    servers.append((pages, place))
+    desk.look()  # starts to read and fit
+    say(f"The desk of {desk.folder} is open at http://{HERE}:{number}/ (Ctrl-C closes it).")
+    _show(f"http://{HERE}:{number}/", browser=browser)
+    asyncio.run(_serve(servers))
+    say("Closed.")
+
+
+def _offer(desk: Desk, name: str, port: int) -> tuple[Share, socket.socket]:
+    name = name or network_address()
+    try:
+        address = socket.gethostbyname(name)
+        place = listen(address, port)
+    except OSError as error:
+        raise UsageError(f"this computer cannot listen at {name}: {error}") from error
+    if place is None:
+        raise UsageError(
+            f"port {port} is taken by another program; a phone would look for this book there"
+        )
+    return Share(desk, f"{name}:{port}"), place
+
+
+def _show(address: str, *, browser: bool) -> None:
+    if browser:
+        with contextlib.suppress(webbrowser.Error):
+            webbrowser.open(address)
+
+
+async def _serve(servers: list[tuple[Quiet, socket.socket]]) -> None:
+    """Serve until a signal comes; what is shared ends after its hours."""
+
+    def stop() -> None:
+        for one, _ in servers:
+            one.should_exit = True
+
+    loop = asyncio.get_running_loop()
+    for name in (signal.SIGINT, signal.SIGTERM):
+        try:
+            loop.add_signal_handler(name, stop)
+        except (NotImplementedError, RuntimeError, ValueError):  # not on this system or thread
+            with contextlib.suppress(ValueError):
+                signal.signal(name, lambda *_: stop())
+    if len(servers) > 1:
+        loop.call_later(SHARED_S, lambda: setattr(servers[0][0], "should_exit", True))
+    await asyncio.gather(*(one.serve(sockets=[place]) for one, place in servers))

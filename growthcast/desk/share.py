@@ -1,0 +1,199 @@
+"""Visits offered to phones: codes to scan, sealed hello and hand-over, each visit once."""
+
+from __future__ import annotations
+
+import hashlib
+import hmac
+import json
+import re
+import secrets
+import threading
+import time
+from collections.abc import Mapping
+from datetime import date
+from typing import Any
+
+from starlette.applications import Starlette
+from starlette.concurrency import run_in_threadpool
+from starlette.requests import Request
+from starlette.responses import JSONResponse, Response
+from starlette.routing import Route
+
+from growthcast.book.writing.phones import read_phones, write_phones
+from growthcast.book.writing.visit.lines import Line, checked_number
+from growthcast.desk.guard import Patience
+from growthcast.desk.memory import Desk
+from growthcast.desk.phone_page import PARTS, phone_page
+from growthcast.desk.visit import formula_free, visit_of, words_of, write_visit
+from growthcast.errors import GrowthcastError, UsageError
+from growthcast.say.locale import open_locale
+
+CODE_S = 600.0
+"""A code waits so long for its phone."""
+KEPT_S = 30 * 86400.0
+"""A phone that has not been heard of for so long is forgotten."""
+SHARED_S = 12 * 3600.0
+"""Sharing ends by itself."""
+CACHED = {"cache-control": f"private, max-age={int(KEPT_S)}"}
+WORD = re.compile(r"[0-9a-f]{16,64}")
+MOST_ITEMS, LONGEST_ITEM, MOST_PHONES = 400, 500, 50
+
+
+class Refused(Exception):
+    """What came is not from a phone that was let in, or is not what such a phone sends."""
+
+
+def seal(key: str, *parts: str) -> str:
+    """Return the HMAC-SHA256 of some parts under a key, in hexadecimal digits."""
+    return hmac.new(bytes.fromhex(key), "\n".join(parts).encode(), hashlib.sha256).hexdigest()
+
+
+class Share:
+    """One book offered on one address; its keys outlive the program, its codes do not."""
+
+    def __init__(self, desk: Desk, address: str) -> None:
+        self.desk, self.address = desk, address
+        self.ends_at = time.monotonic() + SHARED_S
+        self._patience, self._lock = Patience(), threading.Lock()
+
+    def app(self) -> Starlette:
+        """Return what phones reach: their page, hello and hand-over, and nothing of the desk."""
+        routes = [
+            Route("/phone/", self.page),
+            *(Route(f"/phone/{name}", self.part) for name in PARTS),
+            Route("/phone/hello", self.hello, methods=["POST"]),
+            Route("/phone/visit", self.visit, methods=["POST"]),
+        ]
+        return Starlette(routes=routes)
+
+    def new_code(self) -> str:
+        """Return the address to scan; its key is in the fragment, which browsers do not send."""
+        key, now = secrets.token_hex(16), time.time()
+        with self._lock:
+            kept = {
+                name: one
+                for name, one in read_phones(self.desk.folder).items()
+                if now - one["used"] < (KEPT_S if one["phone"] else CODE_S)
+            }
+            newest = sorted(kept.items(), key=lambda item: item[1]["used"])[-MOST_PHONES:]
+            new = {"key": key, "phone": "", "used": now}
+            write_phones(self.desk.folder, dict(newest) | {_name(key): new})
+        return f"http://{self.address}/phone/#k={key}"
+
+    def phones(self) -> list[str]:
+        """Return the day each phone that was let in was last heard of."""
+        known = read_phones(self.desk.folder).values()
+        return [date.fromtimestamp(one["used"]).isoformat() for one in known if one["phone"]]
+
+    async def page(self, _: Request) -> Response:
+        """Answer with the page of phones: no client's data, so it may be kept."""
+        known = self.desk.look()[0]
+        tag = "en-GB" if known is None else known.book.practice.locale
+        return Response(phone_page(tag), media_type="text/html", headers=CACHED)
+
+    async def part(self, request: Request) -> Response:
+        """Answer with one of the page's own files."""
+        content, kind = PARTS[request.url.path.rpartition("/")[2]]
+        return Response(content(), media_type=kind, headers=CACHED)
+
+    async def hello(self, request: Request) -> Response:
+        """Answer a phone that was let in with the visits, sealed for it."""
+        return await self._sealed(request, "hello", self._day)
+
+    async def visit(self, request: Request) -> Response:
+        """Take a visit over, once; the receipt is sealed and says what became of it."""
+        return await self._sealed(request, "visit", self._taken)
+
+    async def _sealed(self, request: Request, what: str, answer: Any) -> Response:
+        address = request.client.host if request.client else ""
+        if self._patience.is_over(address):
+            return JSONResponse({"why": "wait"}, 429)
+        try:
+            given = _json(await request.body())
+            told = await run_in_threadpool(self._opened, what, given)
+        except Refused:
+            self._patience.failed(address)
+            return JSONResponse({"why": "key"}, 403)
+        try:
+            text = json.dumps(await run_in_threadpool(answer, given), allow_nan=False)
+        except (Refused, ValueError):
+            return JSONResponse({"why": "form"}, 400)
+        sealed = seal(told["key"], f"{what} answer", given["word"], text)
+        return JSONResponse({"text": text, "mac": sealed}, headers={"cache-control": "no-store"})
+
+    def _opened(self, what: str, given: Mapping[str, Any]) -> Mapping[str, Any]:
+        """Return the key of a message, if it is whole and of the phone that the key belongs to."""
+        text = {name: given.get(name) for name in ("id", "phone", "word", "text", "mac")}
+        if not all(isinstance(one, str) for one in text.values()):
+            raise Refused
+        key_id, phone, word, body, mac = map(str, text.values())
+        if not WORD.fullmatch(phone) or not WORD.fullmatch(word):
+            raise Refused
+        with self._lock:
+            known = read_phones(self.desk.folder)
+            one = known.get(key_id)
+            if one is None:
+                raise Refused
+            right = seal(one["key"], what, phone, word, body)
+            if not hmac.compare_digest(right.encode(), mac.lower().encode("utf-8", "replace")):
+                raise Refused
+            now = time.time()
+            fresh = now - one["used"] < (KEPT_S if one["phone"] else CODE_S)
+            if one["phone"] not in ("", phone) or not fresh:
+                raise Refused
+            if not one["phone"] or now - one["used"] > CODE_S:
+                one |= {"phone": phone, "used": now}
+                write_phones(self.desk.folder, known)
+        return one
+
+    def _day(self, _: Mapping[str, Any]) -> dict[str, Any]:
+        known, busy, trouble = self.desk.look()
+        if known is None:
+            return {"visits": [], "until": "", "trouble": trouble, "busy": busy}
+        locale = open_locale(known.book.practice.locale)
+        return {
+            "practice": known.book.practice.name,
+            "until": known.until.isoformat(timespec="minutes"),
+            "day": locale.long_date(known.on),
+            "visits": [visit_of(known, one, locale) for one in known.standings],
+        }
+
+    def _taken(self, given: Mapping[str, Any]) -> dict[str, Any]:
+        told = _json(str(given["text"]).encode())
+        number, tank, day, items = (told.get(name) for name in ("number", "tank", "day", "items"))
+        if not isinstance(items, list) or not 0 < len(items) <= MOST_ITEMS:
+            raise Refused
+        if not all(isinstance(one, str) for one in (number, tank, day, *items)):
+            raise Refused
+        if max(len(one) for one in (str(tank), *items)) > LONGEST_ITEM or not number:
+            raise Refused
+        try:
+            free = tuple(formula_free(one) for one in items)
+            line = Line(tank, date.fromisoformat(str(day)), free, checked_number(str(number)))
+            if line.day > self.desk.today():
+                raise UsageError(f"{line.day} is later than today")
+            state: str = write_visit(self.desk, line)
+            said = ""
+        except (GrowthcastError, ValueError) as error:
+            state, said = "refused", words_of(error)
+        return {"number": number, "state": state, "said": said}
+
+
+def _name(key: str) -> str:
+    """Return the name of a key, which tells nothing of it."""
+    return hashlib.sha256(bytes.fromhex(key)).hexdigest()[:16]
+
+
+def _json(data: bytes) -> dict[str, Any]:
+    """Return an object of JSON; ``Refused`` for anything else, however it is nested."""
+
+    def no_number(text: str) -> float:
+        raise ValueError(text)
+
+    try:
+        told = json.loads(data.decode("utf-8"), parse_constant=no_number)
+    except (ValueError, RecursionError) as error:
+        raise Refused from error
+    if not isinstance(told, dict):
+        raise Refused
+    return told

@@ -1,0 +1,100 @@
+"""What the pages of today and of a tank show, as plain data in the reader's words."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from growthcast.desk.memory import Known
+from growthcast.desk.saws import saw_lines
+from growthcast.say.client import days_of_100
+from growthcast.say.locale import Locale
+from growthcast.say.overview import due_why, growth_words, lead
+from growthcast.say.reasons import next_longer_words, reason
+from growthcast.say.words import named
+from growthcast.service.advice import OptionAdvice
+from growthcast.service.pages.client import TankFacts
+from growthcast.service.pages.overview import TankStanding
+
+
+def today_shown(known: Known, locale: Locale) -> dict[str, Any]:
+    """Return the tanks by urgency: what is due, and why."""
+    planned = [s for s in known.standings if s.option is not None or s.due_on is not None]
+    tanks = [
+        _tank(locale, one, known)
+        | {
+            "late": one.due_on is not None and one.due_on <= known.on,
+            "risk": locale.chance(one.risk) if one.option else "",
+        }
+        for one in known.standings
+    ]
+    day = locale.long_date(known.on)
+    return {"lead": lead(locale, planned, known.on), "day": day, "tanks": tanks}
+
+
+def _tank(locale: Locale, one: TankStanding, known: Known) -> dict[str, Any]:
+    return {
+        "id": one.advice.tank_id,
+        "name": named(one.advice.tank_id),
+        "client": named(one.advice.client),
+        "due": due_why(locale, one, known.on),
+        "growth": growth_words(locale, one.growth) if one.growth else "",
+    }
+
+
+def tank_shown(known: Known, standing: TankStanding, every: str, locale: Locale) -> dict[str, Any]:
+    """Return a tank: its areas, its rhythms with looks, hours and price, and why."""
+    facts, currency = known.facts(standing.place), known.book.practice.currency
+    option = next((o for o in facts.options if str(o.interval_d) == every), facts.option)
+    why = [reason(facts.advice)]
+    if facts.advice.longer is not None:
+        why.append(next_longer_words(facts.advice, facts.advice.longer, currency))
+    options = [_option(known, one, option, facts, locale) for one in facts.options]
+    return {
+        "tank": _tank(locale, standing, known),
+        "options": options,
+        "chosen": next((one for one in options if one["chosen"]), None),
+        "areas": [] if option is None else _areas(known, standing.place, facts, option, locale),
+        "why": [f"{one[:1].upper()}{one[1:]}." for one in why],
+    }
+
+
+def _option(
+    known: Known,
+    one: OptionAdvice,
+    chosen: OptionAdvice | None,
+    facts: TankFacts,
+    locale: Locale,
+) -> dict[str, Any]:
+    practice = known.book.practice
+    priced = practice.labour_rate_per_h > 0.0
+    return {
+        "days": one.interval_d,
+        "every": locale.count("every", one.interval_d),
+        "best": one.interval_d == facts.advice.recommended_interval_d,
+        "chosen": chosen is not None and one.interval_d == chosen.interval_d,
+        "presentable": days_of_100(locale, one.share_of_days_presentable),
+        "chance": locale.chance(one.chance_all_within),
+        "minutes": locale.say("minutes", n=locale.number(one.minutes_per_visit)),
+        "hours": locale.say("hours", n=locale.number(one.year.hours)),
+        "cost": locale.money(one.year.cost, practice.currency) if priced else "",
+    }
+
+
+def _areas(
+    known: Known, place: int, facts: TankFacts, option: OptionAdvice, locale: Locale
+) -> list[dict[str, Any]]:
+    areas, drawn = [], known.saws(place, option)
+    for one, area, saw in zip(facts.areas, option.areas, drawn, strict=True):
+        low, middle, high = (float(cm) for cm in one.forecast.height_cm_now)
+        is_cut = area.removed_share > 0.005
+        areas.append(
+            {
+                "label": named(one.label),
+                "plant": named(one.plant),
+                "now": locale.range(low, middle, high, one.unit),
+                "cut": locale.height(area.cut_cm, one.unit) if is_cut else "",
+                "within": locale.chance(area.chance_within),
+                "saw": saw_lines(saw, one.forecast.floor_cm, one.forecast.budget_cm),
+            }
+        )
+    return areas

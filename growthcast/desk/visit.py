@@ -1,0 +1,196 @@
+"""A visit as a form: what its cards show, its fields in the grammar of ``log``, and in words."""
+
+from __future__ import annotations
+
+import hashlib
+import re
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import Any
+
+from growthcast.book.findings import format_findings
+from growthcast.book.read import read_book
+from growthcast.book.writing.visit.lines import Line, State, log_line, numbered
+from growthcast.book.writing.visit.places import log_rows, visit_rows
+from growthcast.desk.memory import Desk, Known
+from growthcast.errors import BookProblems
+from growthcast.say.locale import Locale
+from growthcast.say.log import questions
+from growthcast.say.overview import due_why
+from growthcast.say.words import count_of, named
+from growthcast.service.doubts.understood import Understood
+from growthcast.service.pages.overview import TankStanding
+from growthcast.service.visit.cuts import AreaCut
+
+STEP_CM, STEP_COVER, ERROR_SHARE = 0.5, 5.0, 0.05
+ODD = 2.2
+"""How far beyond its 80 % range a height is marked: 3 of 1000 readings lie farther out."""
+LOOKS = ("short", "right", "over")
+RISKY = re.compile(r"note:\s*(?=[=+\-@])", re.IGNORECASE)
+LONGEST_TEXT = 300
+
+
+def card_of(area: AreaCut, locale: Locale) -> dict[str, Any]:
+    """Return what the card of an area shows: what it may stand at, and what to cut it to.
+
+    Heights are rounded to the steps in which they are typed; ``range`` holds 8 times of
+    10, beyond ``odd`` a height is marked.
+    """
+    step = STEP_CM if area.unit == "cm" else STEP_COVER
+    low, middle, high = area.height_now_cm.p10, area.height_now_cm.p50, area.height_now_cm.p90
+    error = step + 2 * ERROR_SHARE * middle
+    leave, unit = area.action == "leave", "cm" if area.unit == "cm" else "%"
+    ends = (decimal(locale, round(end, 1)) for end in (low, high))
+    return {
+        "id": area.area_id,
+        "label": named(area.label, area.area_id),
+        "plant": named(area.scientific_name, area.species_id),
+        "unit": unit,
+        "range": f"{'–'.join(ends)} {unit}",
+        "step": step,
+        "expected": _stepped(middle, step),
+        "odd": [
+            round(middle - ODD * (middle - low) - error, 1),
+            round(middle + ODD * (high - middle) + error, 1),
+        ],
+        "cut": None if leave else _stepped(area.cut_cm, step),
+        "logged": area.logged_today,
+    }
+
+
+def _stepped(value: float, step: float) -> float:
+    return max(step, round(value / step) * step)
+
+
+def _whose_grams(known: Known) -> str:
+    """Return the word under which the log can hold a bucket: "bucket", else "rest"."""
+    trims = known.book.trims
+    room = "grams_of" in trims.letters or not trims.letters
+    return "bucket" if room or known.fit.whole_tank_grams[0] == "all" else "rest"
+
+
+def visit_of(known: Known, standing: TankStanding, locale: Locale) -> dict[str, Any]:
+    """Return all that a visit to a tank needs at the tank, as plain data."""
+    sheet, advice = known.sheet(standing), standing.advice
+    return {
+        "tank": advice.tank_id,
+        "name": named(advice.tank_id),
+        "client": ", ".join(named(part) for part in (sheet.client, sheet.site) if part),
+        "due": due_why(locale, standing, known.on),
+        "soon": standing.due_on is not None and standing.due_on <= known.on,
+        "on": known.on.isoformat(),
+        "grams": _whose_grams(known),
+        "minutes": sheet.whole_minutes[2],
+        "areas": [card_of(area, locale) for area in sheet.areas],
+    }
+
+
+@dataclass(frozen=True, slots=True)
+class Fields:
+    """The fields of a visit as they came: text by name, ``b0`` the height before at card 0."""
+
+    text: Mapping[str, str]
+
+    def get(self, name: str) -> str:
+        """Return a field's text without blanks around it, "" for none."""
+        return self.text.get(name, "").strip()[:LONGEST_TEXT]
+
+    def items(self, cards: list[dict[str, Any]], grams: str) -> list[str]:
+        """Return the visit as ``log`` reads it."""
+        items = []
+        for n, card in enumerate(cards):
+            before, after, look, done = (self.get(f"{name}{n}") for name in "bald")
+            parts = area_parts(card, before, after, look, done)
+            if note := self.get(f"n{n}"):
+                parts.append(formula_free(f"note:{note}"))
+            if parts:
+                items.append(f"{card['id']}={'+'.join(parts)}")
+        if weight := self.get("grams"):
+            items.append(f"{grams}={weight.removesuffix('g').strip()}g")
+        if minutes := self.get("minutes"):
+            items.append(f"{minutes.removesuffix('min').strip()}min")
+        if note := self.get("note"):
+            items.append(formula_free(f"note:{note}"))
+        return items
+
+
+def area_parts(card: Mapping[str, Any], before: str, after: str, look: str, done: str) -> list[str]:
+    """Return what was typed and tapped at one area, in the grammar of ``log``.
+
+    "usual" is cut as the card says, and looked right where nothing else is said; "left" is left
+    alone.
+    """
+    if done == "usual" and not look and not before:
+        look = "right"
+    if done == "usual" and not after:
+        after = "" if card["cut"] is None else f"{card['cut']:g}"
+        done = "left" if card["cut"] is None else done
+    parts = [f"{before}/{after}" if after else before] if before or after else []
+    parts += [look] if look in LOOKS else []
+    if done == "left" and not after and (look or not before):
+        parts.append("-0" + ("cm" if card["unit"] == "cm" else "%"))
+    return parts
+
+
+def formula_free(item: str) -> str:
+    """Return an item on one line whose remark no spreadsheet takes for a formula."""
+    line = " ".join(item.split()) if not item.isprintable() else item
+    return RISKY.sub("note:'", line, count=1)
+
+
+def rows_in_words(locale: Locale, visit: Understood) -> list[dict[str, Any]]:
+    """Return the rows of a visit as they were understood, each with what is doubted of it."""
+    asked, rows = questions(visit.doubts), []
+    for row in visit.rows:
+        told, place = row.amounts, row.place
+        unit = "cm" if place is None else place.unit
+        parts = [
+            locale.say(f"desk_said_{column}", cm=f"{decimal(locale, float(told[column]))} {unit}")
+            for column in ("before_cm", "after_cm")
+            if column in told
+        ]
+        if told.get("removed_cm") == 0.0:
+            parts.append(locale.say("desk_left"))
+        parts += [locale.say(f"desk_{told['look']}")] if "look" in told else []
+        for column, mark in (("removed_g", "g"), ("minutes", "min")):
+            if column in told:
+                parts.append(f"{decimal(locale, float(told[column]))} {mark}")
+        parts += [named(str(told["note"]))] if "note" in told else []
+        key = None if place is None else place.area_id
+        name = locale.say("desk_whole") if place is None else named(place.label, place.area_id)
+        rows.append({"name": name, "said": ", ".join(parts), "doubts": asked.get(key, [])})
+    return rows
+
+
+def decimal(locale: Locale, value: float | None) -> str:
+    """Return a number as it is typed at the reader's place, "" for none."""
+    if value is None:
+        return ""
+    return locale.number(value, 0 if value == round(value) else 1)
+
+
+def words_of(error: Exception) -> str:
+    """Return an error with all that was found."""
+    found = f"{format_findings(error.findings)}\n" if isinstance(error, BookProblems) else ""
+    return f"{found}{error}"
+
+
+def book_mark(desk: Desk) -> str:
+    """Return what tells one book from another without naming its folder."""
+    return hashlib.sha256(str(desk.folder.resolve()).encode()).hexdigest()
+
+
+def write_visit(desk: Desk, line: Line) -> State:
+    """Write a visit through the book's lock, journal and checks, once for its number."""
+    if (state := numbered(desk.folder, line)) != "new":
+        return state
+    known, tank_id = desk.look()[0], str(line.tank_id)
+    book = read_book(desk.folder, today=desk.today())
+    rows = visit_rows(book, tank_id, line.day, line.items)
+    said = book.practice.whole_tank_grams or "all"
+    reading = said if known is None else known.fit.whole_tank_grams[0]
+    cells = log_rows(rows, book, tank_id, line.day, reading)
+    summary = f"{tank_id} on {line.day}, {count_of(len(rows), 'row')}"
+    state = log_line(desk.folder, line, cells, summary, today=desk.today())[0]
+    desk.look()  # so that it is fitted anew
+    return state

@@ -1,0 +1,384 @@
+"""The desk over HTTP, without a browser: its pages, and what may not reach them."""
+
+from __future__ import annotations
+
+import contextlib
+import hashlib
+import hmac
+import json
+import signal
+import socket
+import time
+from urllib.parse import urlencode
+
+import pytest
+
+from growthcast.book.writing.journal import entries
+from growthcast.desk import guard
+from tests.cli import run
+from tests.desk import NAME, TODAY, Opened, opened, seven_areas
+
+pytestmark = pytest.mark.slow
+
+
+@pytest.fixture(scope="module")
+def desk(tmp_path_factory):
+    with opened(
+        seven_areas(tmp_path_factory.mktemp("desk") / "book"), "--share", "--at", NAME
+    ) as d:
+        yield d
+
+
+class Phone:
+    """A phone without a browser: it seals as the page's script does."""
+
+    def __init__(self, desk: Opened, code: str, phone: str = "ab" * 8) -> None:
+        self.desk, self.phone = desk, phone
+        self.key = code.partition("#k=")[2]
+
+    def seal(self, *parts: str) -> str:
+        key = bytes.fromhex(self.key)
+        return hmac.new(key, "\n".join(parts).encode(), hashlib.sha256).hexdigest()
+
+    def message(self, what: str, text: str = "", word: str = "12" * 8) -> dict[str, str]:
+        name = hashlib.sha256(bytes.fromhex(self.key)).hexdigest()[:16]
+        told = {"id": name, "phone": self.phone, "word": word, "text": text}
+        return told | {"mac": self.seal(what, self.phone, word, text)}
+
+    def ask(self, what: str, text: str = "", **changed: str) -> tuple[int, dict[str, object]]:
+        message = self.message(what, text)
+        body = json.dumps(message | changed)
+        status, answer, _ = self.desk.ask(f"/phone/{what}", body, phone=True)
+        told = json.loads(answer) if answer.startswith("{") else {}
+        if status == 200:
+            right = self.seal(f"{what} answer", message["word"], told["text"])
+            assert told["mac"] == right
+            told = json.loads(told["text"])
+        return status, told
+
+    def visit(self, number: str, *items: str, tank: str = "home", day: str = str(TODAY)):
+        told = {"number": number, "tank": tank, "day": day, "items": items}
+        return self.ask("visit", json.dumps(told))
+
+
+@pytest.fixture(scope="module")
+def phone(desk):
+    desk.get("/")
+    one = Phone(desk, desk.code())
+    assert one.ask("hello")[0] == 200
+    return one
+
+
+@pytest.fixture
+def unlogged(desk):
+    """Take back what a test logs."""
+    yield
+    while desk.rows():
+        assert run("unlog", str(desk.folder)).status == 0
+
+
+def test_pages_show_tanks_a_tank_and_its_rhythms(desk):
+    today = desk.get("/")
+    assert today.index(">lobby<") < today.index(">home<")
+    tank = desk.get("/tank?id=lobby&every=14")
+    assert 'every=14" aria-current="true">14<' in tank
+    assert tank.count('class="saw"') == 7
+    assert "Red &lt;b&gt;accent&lt;/b&gt;" in tank
+    assert "<b>accent" not in tank
+    assert "no such tank" in desk.ask("/tank?id=nowhere")[1]
+
+
+def test_a_visit_is_said_back_saved_once_and_taken_back(desk, unlogged):
+    form = desk.form("home")
+    typed = form | {"b0": "60", "a0": "3,5", "l0": "over", "minutes": "20", "note": "=1+1"}
+    status, said = desk.post("/visit", typed | {"action": "said"})
+    assert status == 200
+    assert "stood at 60 cm, cut to 3.5 cm, too tall" in said
+    assert "? 60 cm; expected" in said
+    assert desk.rows() == []
+    for _ in range(2):  # a second tap
+        assert desk.post("/visit", typed | {"action": "save"}) == (303, "/tank?id=home")
+        typed["seen"] = desk.form("home")["seen"]
+    assert desk.rows() == [f"{TODAY},home,m0,60,3.5,,,over,,", f"{TODAY},home,,,,,,,20,'=1+1"]
+    entry = list(entries(desk.folder))[-1]
+    assert entry.visit[0] == form["number"]
+    wrong = desk.post("/unlog", {"token": form["token"], "entry": "another"})
+    assert "no longer the last one" in wrong[1]
+    assert desk.post("/unlog", {"token": form["token"], "entry": entry.id}) == (303, "/")
+    assert desk.rows() == []
+
+
+def test_an_expected_value_counts_only_when_tapped(desk):
+    form = desk.form("lobby")
+    status, said = desk.post("/visit", form | {"action": "said"})
+    assert status == 422
+    assert "Nothing was typed or tapped" in said
+
+
+def test_as_usual_and_left_alone(desk, unlogged):
+    typed = desk.form("lobby") | {
+        "d0": "usual",
+        "d1": "left",
+        "b2": "20",
+        "d3": "left",
+        "l3": "right",
+    }
+    assert desk.post("/visit", typed | {"action": "save"})[0] == 303
+    usual, left, read, looked = desk.rows()
+    assert usual.startswith(f"{TODAY},lobby,")
+    assert ",right," in usual
+    assert left.split(",")[3:6] == ["", "", "0"]
+    assert read.split(",")[3:6] == ["20", "", ""]
+    assert looked.split(",")[5:8] == ["0", "", "right"]
+
+
+def test_what_is_not_understood_comes_back_with_what_was_typed(desk):
+    typed = desk.form("home") | {"b0": "1,234", "note": "low light"}
+    status, page = desk.post("/visit", typed | {"action": "said"})
+    assert status == 422
+    assert "may be 1234 or 1.23" in page
+    assert 'value="low light"' in page
+    later = desk.form("home") | {"on": "2099-01-01", "b0": "5", "action": "save"}
+    assert "later than today" in desk.post("/visit", later)[1]
+
+
+def test_a_page_opened_before_somebody_else_logged_says_so(desk, unlogged):
+    typed = desk.form("home") | {"b0": "6", "a0": "3"}
+    run("log", str(desk.folder), "--tank", "lobby", "--on", str(TODAY), "a0=19/9", "--yes")
+    status, page = desk.post("/visit", typed | {"action": "save"})
+    assert status == 200
+    assert f"log: lobby on {TODAY}, 1 row" in page
+    assert len(desk.rows()) == 1
+    typed["seen"] = desk.form("home")["seen"]
+    assert desk.post("/visit", typed | {"action": "save"})[0] == 303
+    assert len(desk.rows()) == 2
+
+
+def test_a_second_opening_finds_the_first(desk):
+    again = run("open", str(desk.folder), "--no-browser", "--port", str(desk.port))
+    assert again.status == 0
+    assert f"This book is open already at http://127.0.0.1:{desk.port}/" in again.err
+
+
+# Attacks
+
+
+@pytest.mark.parametrize(
+    "host", ["evil.test", "evil.test:PORT", "127.0.0.1", "127.0.0.1:1", f"{NAME}:PORT", ""]
+)
+def test_a_foreign_host_is_refused(desk, host):
+    given = host.replace("PORT", str(desk.port))
+    assert desk.ask("/", headers={"Host": given})[0] in (400, 421)
+
+
+def test_two_hosts_are_refused(desk):
+    host = f"Host: 127.0.0.1:{desk.port}\r\n"
+    assert raw(desk.port, f"GET / HTTP/1.1\r\n{host}{host}\r\n").startswith(b"HTTP/1.1 4")
+    evil = f"GET / HTTP/1.1\r\n{host}Host: evil.test\r\n\r\n"
+    assert raw(desk.port, evil).startswith(b"HTTP/1.1 4")
+
+
+def raw(port: int, text: str | bytes) -> bytes:
+    with socket.create_connection(("127.0.0.1", port), timeout=30) as link:
+        link.sendall(text.encode() if isinstance(text, str) else text)
+        return link.recv(4000)
+
+
+@pytest.mark.parametrize("origin", ["http://evil.test", "null", "", "https://127.0.0.1:PORT"])
+def test_a_foreign_null_or_missing_origin_is_refused(desk, phone, origin):
+    given = {"Origin": origin.replace("PORT", str(desk.port))}
+    typed = desk.form("home") | {"b0": "5", "action": "save"}
+    assert desk.ask("/visit", urlencode(typed), headers=given)[0] == 403
+    body = json.dumps(phone.message("hello"))
+    assert desk.ask("/phone/hello", body, phone=True, headers=given)[0] == 403
+    assert desk.rows() == []
+
+
+def test_forms_need_the_token_and_phones_json(desk, phone):
+    typed = desk.form("home") | {"token": "guessed", "b0": "5", "action": "save"}
+    assert desk.post("/visit", typed)[0] == 403
+    body = json.dumps(phone.message("hello"))
+    for kind in ("text/plain", "application/x-www-form-urlencoded", "multipart/form-data", ""):
+        refused = desk.ask("/phone/hello", body, phone=True, headers={"Content-Type": kind})
+        assert refused[0] == 415
+    assert desk.rows() == []
+
+
+def test_the_network_reaches_the_phones_page_and_nothing_else(desk):
+    for path in (
+        "/",
+        "/about",
+        "/tank?id=lobby",
+        "/visit?tank=lobby",
+        "/phones",
+        "/static/desk.css",
+    ):
+        assert desk.ask(path, phone=True)[0] == 404
+    status, page, headers = desk.ask("/phone/", phone=True)
+    assert status == 200
+    assert "lobby" not in page
+    assert "Client" not in page
+    assert headers["Cache-Control"] == "private, max-age=2592000"
+
+
+@pytest.mark.parametrize(
+    "path",
+    [
+        "/static/../pages.py",
+        "/static/%2e%2e/pages.py",
+        "/static//etc/passwd",
+        "/static/desk.css%00.py",
+        "/phone/..%2f..%2ftrims.csv",
+        "/phone/trims.csv",
+    ],
+)
+def test_no_path_of_a_request_reaches_the_disk(desk, path):
+    assert desk.ask(path)[0] in (400, 404)
+    assert desk.ask(path, phone=True)[0] in (400, 404)
+
+
+def test_pages_may_not_be_framed_and_run_no_script_of_others(desk):
+    for path, at_phone in (("/", False), ("/phone/", True), ("/nowhere", False)):
+        _, page, headers = desk.ask(path, phone=at_phone)
+        policy = headers["Content-Security-Policy"]
+        assert "frame-ancestors 'none'" in policy
+        assert "default-src 'none'" in policy
+        assert "unsafe" not in policy
+        assert headers["X-Frame-Options"] == "DENY"
+        assert "onclick" not in page
+        assert "style=" not in page
+
+
+def test_a_code_is_of_one_phone_and_opening_it_alone_tells_nothing(desk, phone):
+    assert Phone(desk, desk.code()).ask("hello", mac="00")[0] == 403  # guessed
+    assert Phone(desk, desk.code() and f"#k={'0' * 32}").ask("hello")[0] == 403
+    assert Phone(desk, f"#k={phone.key}", "cd" * 8).ask("hello")[0] == 403  # reused
+    assert desk.ask("/phone/", phone=True)[0] == 200  # a preview sends no fragment
+    assert phone.ask("hello")[0] == 200
+
+
+def test_a_hello_tells_the_visits_and_what_to_expect(desk, phone):
+    _, told = phone.ask("hello")
+    lobby = next(one for one in told["visits"] if one["tank"] == "lobby")
+    assert len(lobby["areas"]) == 7
+    stems = next(card for card in lobby["areas"] if card["id"] == "a0")
+    assert stems["unit"] == "cm"
+    assert stems["expected"] % 0.5 == 0
+    assert stems["cut"] % 0.5 == 0
+
+
+def test_a_visit_is_handed_over_once_whatever_comes(desk, phone, unlogged):
+    assert phone.visit("aaaa1111", "m0=6/3")[1]["state"] == "new"
+    for _ in range(3):
+        assert phone.visit("aaaa1111", "m0=6/3")[1]["state"] == "known"
+    assert phone.visit("aaaa1111", "m0=7/3")[1]["state"] == "other"
+    refused = phone.visit("bbbb2222", "m0=7/3")[1]
+    assert refused["state"] == "refused"
+    assert "trims.csv" in refused["said"]
+    assert desk.rows() == [f"{TODAY},home,m0,6,3,,,,,"]
+
+
+def test_a_replay_under_another_word_and_a_false_receipt_are_seen(desk, phone):
+    message = phone.message("visit", '{"number": "cccc3333"}')
+    body = json.dumps(message | {"word": "34" * 8})
+    assert desk.ask("/phone/visit", body, phone=True)[0] == 403
+    swapped = phone.message("hello")
+    assert desk.ask("/phone/visit", json.dumps(swapped), phone=True)[0] == 403
+
+
+@pytest.mark.parametrize(
+    ("items", "state"),
+    [
+        (["m0=nan"], "refused"),
+        (["m0=1e9"], "refused"),
+        (["m9=6/3"], "refused"),
+        (["a0=6/3"], "refused"),
+        (["../../etc=6"], "refused"),
+        (["m0=6/3\n2026-01-01,home,m0,1,1"], "refused"),
+    ],
+)
+def test_hostile_items_are_refused_with_a_sentence(desk, phone, items, state):
+    told = phone.visit("dddd4444", *items)[1]
+    assert told["state"] == state
+    assert told["said"]
+    assert desk.rows() == []
+
+
+def test_a_formula_in_a_remark_stays_text(desk, phone, unlogged):
+    phone.visit("eeee5555", "m0=6/3+note:=HYPERLINK(1)", "note: @SUM(A1)")
+    assert [row.rpartition(",")[2] for row in desk.rows()] == ["'=HYPERLINK(1)", "'@SUM(A1)"]
+
+
+@pytest.mark.parametrize(
+    "text",
+    [
+        "[]",
+        "{",
+        "null",
+        '{"number": NaN}',
+        "[" * 30000,
+        '{"number": "ffff6666", "tank": "home", "day": "2026-01-01", "items": "m0=1"}',
+        '{"number": "ffff6666", "tank": "home", "day": "2026-01-01", "items": []}',
+        '{"number": "", "tank": "home", "day": "2026-01-01", "items": ["m0=1"]}',
+        '{"number": ["x"], "tank": {}, "day": 1, "items": [1]}',
+    ],
+)
+def test_what_is_no_visit_is_refused(desk, phone, text):
+    assert phone.ask("visit", text)[0] == 400
+    assert desk.rows() == []
+
+
+def test_ten_megabytes_are_not_read(desk):
+    head = f"POST /phone/visit HTTP/1.1\r\nHost: {NAME}:{desk.port + 1}\r\n"
+    head += f"Origin: http://{NAME}:{desk.port + 1}\r\nContent-Type: application/json\r\n"
+    big = b"x" * 200_000
+    for length in (f"Content-Length: {len(big)}\r\n\r\n", "Transfer-Encoding: chunked\r\n\r\n"):
+        body = big if "Content" in length else b"%x\r\n%b\r\n0\r\n\r\n" % (len(big), big)
+        answer = b""
+        try:
+            answer = raw(desk.port + 1, (head + length).encode() + body)
+        except OSError:
+            continue  # hung up on before it was all sent
+        assert answer.startswith(b"HTTP/1.1 413")
+
+
+def test_half_open_connections_are_hung_up_on(desk):
+    started = time.monotonic()
+    links = [socket.create_connection(("127.0.0.1", desk.port + 1)) for _ in range(60)]
+    for link in links:
+        with contextlib.suppress(OSError):  # one too many is hung up on at once
+            link.sendall(b"POST /phone/visit HTTP/1.1\r\nHost: ")
+    links[0].settimeout(4 * guard.PATIENCE_S)
+    with contextlib.suppress(ConnectionResetError):
+        assert links[0].recv(1) == b""
+    assert time.monotonic() - started >= guard.PATIENCE_S / 2
+    assert desk.ask("/phone/", phone=True)[0] == 200
+    for link in links:
+        link.close()
+
+
+def test_keys_are_not_tried_for_long(tmp_path):
+    with opened(seven_areas(tmp_path / "book"), "--share", "--at", NAME) as desk:
+        desk.get("/")
+        phone = Phone(desk, desk.code())
+        tried = [phone.ask("hello", mac="00")[0] for _ in range(guard.FAILURES + 2)]
+        assert tried == [403] * guard.FAILURES + [429] * 2
+
+
+# Stopping
+
+
+def test_the_desk_stops_cleanly_and_a_kill_loses_nothing(tmp_path):
+    desk = Opened(seven_areas(tmp_path / "book"), "--share", "--at", NAME)
+    desk.get("/")
+    phone = Phone(desk, desk.code())
+    assert phone.visit("aaaa1111", "m0=6/3")[1]["state"] == "new"
+    desk.stop(signal.SIGKILL)
+    assert len(desk.rows()) == 1
+    desk.start()  # the same port, and the key still opens
+    assert phone.visit("aaaa1111", "m0=6/3")[1]["state"] == "known"
+    assert len(desk.rows()) == 1
+    status, said = desk.stop(signal.SIGTERM)
+    assert status == 0
+    assert said.rstrip().endswith("Closed.")
+    assert "Traceback" not in said
