@@ -18,11 +18,11 @@ from growthcast.errors import BookProblems, GrowthcastError
 from growthcast.fit.growth import fit_growth
 from growthcast.fit.result import GrowthFit
 from growthcast.service.advice import OptionAdvice
-from growthcast.service.living import LivingAreas, living_areas
 from growthcast.service.pages.client import TankFacts, gather_tank
+from growthcast.service.pages.course import Course, course
 from growthcast.service.pages.overview import TankStanding, tank_standings
-from growthcast.service.sawtooth import Sawtooth, sawtooth
 from growthcast.service.visit.cuts import CutSheet, cut_sheet
+from growthcast.service.visit.standing import Standing, standing_areas
 
 T = TypeVar("T")
 Stamp = tuple[object, ...]
@@ -77,20 +77,22 @@ class Known:
 
         return self._once(sheet, standing.place, days)
 
-    def saws(self, tank: int, option: OptionAdvice) -> list[Sawtooth]:
-        """Return how a tank's areas go up and down at an interval, in the option's order."""
+    def courses(self, tank: int, option: OptionAdvice) -> list[Course]:
+        """Return how a tank's areas go up and down from today on, in the option's order."""
 
-        def living(tank: int) -> LivingAreas:
-            return living_areas(self.fit, np.array([tank]))
+        def standing(tank: int) -> Standing:
+            return standing_areas(self.fit, np.array([tank]))
 
-        def saws(tank: int, days: int) -> list[Sawtooth]:
-            drawn = self._once(living, tank)
+        def courses(tank: int, days: int) -> list[Course]:
+            stands, until, facts = self._once(standing, tank), 7 * WEEKS_DRAWN, self.facts(tank)
+            first = days if facts.next_on is None else (facts.next_on - self.on).days
+            visits = range(first or days, until, days)
             return [
-                sawtooth(drawn, place, days, area.cut_cm, WEEKS_DRAWN)
+                course(stands, place, visits, area.cut_cm, until)
                 for place, area in enumerate(option.areas)
             ]
 
-        return self._once(saws, tank, option.interval_d)
+        return self._once(courses, tank, option.interval_d)
 
 
 class Desk:

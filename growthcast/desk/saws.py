@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from growthcast.service.sawtooth import Sawtooth
+from growthcast.service.pages.course import Course
 
 WIDTH, HEIGHT, ROOM_ABOVE = 320.0, 84.0, 1.08
 
@@ -19,9 +19,9 @@ class SawLines:
     floor: str
 
 
-def saw_lines(saw: Sawtooth, floor_cm: float, budget_cm: float) -> SawLines:
+def saw_lines(saw: Course, floor_cm: float, budget_cm: float) -> SawLines:
     """Return the lines of a sawtooth between its floor and its budget."""
-    low, _, middle, _, high = saw.height_cm
+    low, middle, high = saw.height_cm
     top = ROOM_ABOVE * max(float(high.max()), budget_cm)
 
     def y(cm: float) -> str:

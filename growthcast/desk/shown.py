@@ -44,11 +44,14 @@ def _tank(locale: Locale, one: TankStanding, known: Known) -> dict[str, Any]:
 def tank_shown(known: Known, standing: TankStanding, every: str, locale: Locale) -> dict[str, Any]:
     """Return a tank: its areas, its rhythms with looks, hours and price, and why."""
     facts, currency = known.facts(standing.place), known.book.practice.currency
-    option = next((o for o in facts.options if str(o.interval_d) == every), facts.option)
+    offered = sorted(facts.advice.options, key=lambda one: one.interval_d) if facts.option else []
+    best = facts.advice.recommended_interval_d
+    usual = next((one for one in offered if one.interval_d == best), next(iter(offered), None))
+    option = next((one for one in offered if str(one.interval_d) == every), usual)
     why = [reason(facts.advice)]
     if facts.advice.longer is not None:
         why.append(next_longer_words(facts.advice, facts.advice.longer, currency))
-    options = [_option(known, one, option, facts, locale) for one in facts.options]
+    options = [_option(known, one, option, facts, locale) for one in offered]
     return {
         "tank": _tank(locale, standing, known),
         "options": options,
@@ -83,7 +86,7 @@ def _option(
 def _areas(
     known: Known, place: int, facts: TankFacts, option: OptionAdvice, locale: Locale
 ) -> list[dict[str, Any]]:
-    areas, drawn = [], known.saws(place, option)
+    areas, drawn = [], known.courses(place, option)
     for one, area, saw in zip(facts.areas, option.areas, drawn, strict=True):
         low, middle, high = (float(cm) for cm in one.forecast.height_cm_now)
         is_cut = area.removed_share > 0.005
