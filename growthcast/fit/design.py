@@ -29,7 +29,18 @@ COVER_CEILING, COVER_CEILING_SPREAD = 100.0, 0.005
 
 
 def day_number(day: date) -> float:
-    """Days since 1970-01-01."""
+    """Days since 1970-01-01.
+
+    Parameters
+    ----------
+    day : date
+        Any day.
+
+    Returns
+    -------
+    float
+        Its number [d].
+    """
     return float(np.datetime64(day, "D").astype(np.int64))
 
 
@@ -88,7 +99,22 @@ class Design:
 
 
 def build_design(book: Book, on: date, spreads: Spreads | None = None) -> Design:
-    """Turn a checked book into arrays, as it was known on ``on``; later log rows are not used."""
+    """Turn a checked book into arrays, as it was known on ``on``; later log rows are not used.
+
+    Parameters
+    ----------
+    book : Book
+        A checked book.
+    on : date
+        The day for which the fit is made; later log rows are not used.
+    spreads : Spreads, optional
+        Spreads of the model; the defaults, with the practice's reading errors, when not given.
+
+    Returns
+    -------
+    Design
+        The book as it was known on that day.
+    """
     practice, on_day = book.practice, day_number(on)
     spreads = spreads or Spreads(
         height_error_cm=practice.height_error_cm, height_error_share=practice.height_error_share

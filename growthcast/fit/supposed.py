@@ -84,7 +84,20 @@ class Supposed:
 
 
 def conditions_now(fit: GrowthFit, tank: int) -> dict[str, float]:
-    """Return a tank's conditions on the day of the fit, NaN where never given."""
+    """Return a tank's conditions on the day of the fit, NaN where never given.
+
+    Parameters
+    ----------
+    fit : GrowthFit
+        A fitted book.
+    tank : int
+        Place of the tank in the book.
+
+    Returns
+    -------
+    dict of str to float
+        By the names of conditions, each in its own unit.
+    """
     conditions, column = fit.design.conditions, _condition_now(fit, tank)
     return {name: float(values[tank, column]) for name, values in conditions.values.items()}
 
@@ -95,7 +108,20 @@ def _none_added_now(fit: GrowthFit, tank: int) -> bool:
 
 
 def conditions_since(fit: GrowthFit, tank: int) -> float:
-    """Return the day from which a tank's present conditions hold [day number]."""
+    """Return the day from which a tank's present conditions hold [day number].
+
+    Parameters
+    ----------
+    fit : GrowthFit
+        A fitted book.
+    tank : int
+        Place of the tank in the book.
+
+    Returns
+    -------
+    float
+        The day [day number].
+    """
     return float(fit.design.conditions.from_day[tank, _condition_now(fit, tank)])
 
 
@@ -266,7 +292,18 @@ def _block_of_new(problem: Problem, known: int, on_day: float) -> Block:
 
 
 def day_of(fit: GrowthFit) -> date:
-    """Return the date of the day a fit was made for."""
+    """Return the date of the day a fit was made for.
+
+    Parameters
+    ----------
+    fit : GrowthFit
+        A fitted book.
+
+    Returns
+    -------
+    date
+        The day.
+    """
     return np.datetime64(int(fit.design.on_day), "D").item()
 
 

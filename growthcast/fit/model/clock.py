@@ -82,6 +82,22 @@ def tank_conditions(
     stands: a practice that begins to write conditions down half-way through a log describes the
     tank as it was, and a jump of the clock on that day would be an artefact of the paperwork. CO2 0
     means that none is added.
+
+    Parameters
+    ----------
+    conditions : Table
+        Rows of conditions.csv.
+    tank_of_row : int array (N,)
+        Tank of each row.
+    tank_count : int
+        Number of tanks.
+    reference : Reference
+        The conditions under which the species table holds.
+
+    Returns
+    -------
+    TankConditions
+        Of all tanks (K,).
     """
     day = conditions.date("from_date").astype("datetime64[D]").astype(np.float64)
     order = np.lexsort((day, tank_of_row))
@@ -227,6 +243,18 @@ def pause_after_cut(removed_share: Floats, pause_d: Floats) -> Floats:
 
     None up to half of the height, ``pause_d`` (of the species) when cut to the base, in proportion
     between: an estimate of the trade.
+
+    Parameters
+    ----------
+    removed_share : array (...)
+        Share of the height that was cut off [0-1].
+    pause_d : array (...)
+        Days that a cut to the base costs the species [d].
+
+    Returns
+    -------
+    array (...)
+        Days [d].
     """
     beyond = np.maximum(removed_share - HARD_CUT_SHARE, 0.0) / (1.0 - HARD_CUT_SHARE)
     return cast(Floats, pause_d * beyond)
@@ -255,6 +283,30 @@ def growth_clock(
 
     ``canopy_cm`` is the one height of an area at which its light is taken: midway between floor and
     budget, so that the rate stays free of the height.
+
+    Parameters
+    ----------
+    conditions : TankConditions
+        Conditions of the tanks.
+    priors : SpeciesPriors
+        The species (S,).
+    reference : Reference
+        The conditions under which the species table holds.
+    tank : int array (A,)
+        Tank of each area.
+    species : int array (A,)
+        Species of each area.
+    light_share : array (A,)
+        Share of the tank's light that reaches each area [0-1].
+    canopy_cm : array (A,)
+        Height at which the light of an area is taken [cm].
+    planted_day : array (A,)
+        When each was planted [day number].
+
+    Returns
+    -------
+    GrowthClock
+        Of the areas (A,).
     """
     usual = reference.conditions
     at = {name: value[tank] for name, value in conditions.values.items()}

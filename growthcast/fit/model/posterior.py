@@ -338,7 +338,18 @@ def shared_growth(
 
 
 def mean_border(view: View) -> FloatArray:
-    """Posterior mean (B, A) of every area's border; least squares are left as they are."""
+    """Posterior mean (B, A) of every area's border; least squares are left as they are.
+
+    Parameters
+    ----------
+    view : View
+        The fit's problem, linearised where the fit ended.
+
+    Returns
+    -------
+    array (B, A)
+        Means of the parameters [log].
+    """
     if view.problem.is_exact:
         return view.point.border
     pooling = view.problem.pooling

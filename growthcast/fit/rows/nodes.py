@@ -94,7 +94,26 @@ def _draft(kind: int, area: IntArray, day: FloatArray, **told: Values) -> dict[s
 def build_nodes(
     visits: Visits, traits: AreaTraits, clock: GrowthClock, habits: Habits, on_day: float
 ) -> Nodes:
-    """Lay the visits of every area out as a chain; every area gets at least one node."""
+    """Lay the visits of every area out as a chain; every area gets at least one node.
+
+    Parameters
+    ----------
+    visits : Visits
+        What was done to the areas.
+    traits : AreaTraits
+        What the book says of them (A,).
+    clock : GrowthClock
+        Reference days of growth.
+    habits : Habits
+        Where the areas are usually cut to.
+    on_day : float
+        Day the fit is made for [day number].
+
+    Returns
+    -------
+    Nodes
+        Of all areas, sorted by area and along each log (N,).
+    """
     drafts = _starts(visits, traits, on_day), _found(visits, traits), _left(visits, traits, habits)
     draft = {name: np.concatenate([one[name] for one in drafts]) for name in drafts[0]}
     order = np.lexsort((draft["kind"], draft["day"], draft["area"]))

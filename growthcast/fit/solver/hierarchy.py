@@ -54,7 +54,24 @@ class AreaInformation:
 def area_information(
     information: FloatArray, score: FloatArray, border: FloatArray, pooling: Pooling
 ) -> AreaInformation:
-    """Add the own parameters' priors to the chains' information (A, B, B) and eliminate them."""
+    """Add the own parameters' priors to the chains' information (A, B, B) and eliminate them.
+
+    Parameters
+    ----------
+    information : array (A, B, B)
+        What the chains say on departures of the borders [1 / parameter^2].
+    score : array (B, A)
+        Their slopes there [1 / parameter].
+    border : array (B, A)
+        The areas' parameters [log].
+    pooling : Pooling
+        Who shares what, and the priors.
+
+    Returns
+    -------
+    AreaInformation
+        What is left of it on log rates and knots (A,).
+    """
     own, across = information[:, :RATE, :RATE].copy(), information[:, :RATE, RATE:].copy()
     own_score = score[:RATE].T.copy()
     unlearnt = ~pooling.ceiling_learnt
@@ -216,7 +233,22 @@ def _batches(count: int) -> list[IntArray]:
 
 
 def solve_effects(area: AreaInformation, border: FloatArray, pooling: Pooling) -> Effects:
-    """Posterior of tank effects, drifts and species effects, each area's own effect left out."""
+    """Posterior of tank effects, drifts and species effects, each area's own effect left out.
+
+    Parameters
+    ----------
+    area : AreaInformation
+        What the areas' chains say.
+    border : array (B, A)
+        The areas' parameters [log].
+    pooling : Pooling
+        Who shares what, and the priors.
+
+    Returns
+    -------
+    Effects
+        With their covariances.
+    """
     information, score = _information_on_centre(area, border, pooling)
     tanks, width = pooling.tank_precision.size, score.shape[1]
     precision = _summed(information, pooling.tank, tanks)
@@ -260,16 +292,16 @@ def score_on_centre(area: AreaInformation, score: FloatArray, pooling: Pooling) 
     Parameters
     ----------
     area : AreaInformation
-        What the chains say.
+        What the areas' chains say.
     score : array (A, 1 + M)
-        Scores on departures of log rates and knots.
+        Scores on departures of log rates and knots [1 / parameter].
     pooling : Pooling
-        The priors.
+        Who shares what, and the priors.
 
     Returns
     -------
     array (A, 1 + M)
-        Scores on departures of what log rates are centred on, and of knots.
+        Scores on departures of what log rates are centred on, and of knots [1 / parameter].
     """
     _, prior_weight, regression = area.rate_given(pooling.area_precision)
     on_centre = score.copy()
@@ -311,6 +343,22 @@ def covariance_root(
 ) -> FloatArray:
     """Cholesky factors (n, B, B) of the borders' covariances.
 
+    Parameters
+    ----------
+    area : AreaInformation
+        What the areas' chains say.
+    effects : Effects
+        What areas share.
+    pooling : Pooling
+        Who shares what, and the priors.
+    areas : int array (n,)
+        Places of the areas in the problem.
+
+    Returns
+    -------
+    array (n, B, B)
+        Lower triangles [log].
+
     Raises
     ------
     CannotFit
@@ -331,7 +379,24 @@ def covariance_root(
 def border_covariance(
     area: AreaInformation, effects: Effects, pooling: Pooling, areas: IntArray
 ) -> FloatArray:
-    """Covariance (n, B, B) of the borders of some areas, what they share included."""
+    """Covariance (n, B, B) of the borders of some areas, what they share included.
+
+    Parameters
+    ----------
+    area : AreaInformation
+        What the areas' chains say.
+    effects : Effects
+        What areas share.
+    pooling : Pooling
+        Who shares what, and the priors.
+    areas : int array (n,)
+        Places of the areas in the problem.
+
+    Returns
+    -------
+    array (n, B, B)
+        Covariances [log^2].
+    """
     posterior_precision, prior_weight, regression = area.rate_given(pooling.area_precision, areas)
     joint = effects.joint_covariance(pooling, areas)  # of (centre, knots)
     width = joint.shape[1]

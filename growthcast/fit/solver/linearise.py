@@ -284,10 +284,14 @@ def error_parts(
 
     Parameters
     ----------
-    problem, block, border
-        As in ``linearise``.
+    problem : Problem
+        What a fit is given.
+    block : Block
+        One of its blocks.
     at : Linearised
-        What it returned.
+        Its links and readings as straight lines.
+    border : array (B, A)
+        The areas' parameters [log].
 
     Returns
     -------

@@ -39,14 +39,40 @@ HELD = 1e12
 
 
 def tanks_of(view: View, areas: BoolArray) -> BoolArray:
-    """Tanks (K,) of some areas (A,)."""
+    """Tanks (K,) of some areas (A,).
+
+    Parameters
+    ----------
+    view : View
+        The problem linearised at a point.
+    areas : bool array (A,)
+        Which areas.
+
+    Returns
+    -------
+    bool array (K,)
+        Which tanks hold any of them.
+    """
     pooling = view.problem.pooling
     count = np.bincount(pooling.tank[areas], minlength=pooling.tank_precision.size)
     return count > 0
 
 
 def pays_alone(view: View, tanks: BoolArray) -> bool:
-    """Whether tanks (K,) are so few of a large problem that it pays to fit them alone."""
+    """Whether tanks (K,) are so few of a large problem that it pays to fit them alone.
+
+    Parameters
+    ----------
+    view : View
+        The problem linearised at a point.
+    tanks : bool array (K,)
+        Which tanks.
+
+    Returns
+    -------
+    bool
+        Whether it pays.
+    """
     return view.problem.area_count > MANY_AREAS and float(tanks.mean()) < FEW_TANKS
 
 
@@ -99,7 +125,20 @@ class Part:
 
 
 def part_of(view: View, tanks: BoolArray) -> Part:
-    """Return the part of a problem that holds some of its tanks (K,)."""
+    """Return the part of a problem that holds some of its tanks (K,).
+
+    Parameters
+    ----------
+    view : View
+        The problem linearised at a point.
+    tanks : bool array (K,)
+        Which tanks.
+
+    Returns
+    -------
+    Part
+        Where the whole stands.
+    """
     problem, point = view.problem, view.point
     kept = tanks[problem.pooling.tank]
     areas = np.flatnonzero(kept)

@@ -126,7 +126,18 @@ NOBODY = Members(*np.zeros((4, 0), dtype=np.int64))
 
 
 def cut_chance_before(chains: Chains) -> FloatArray:
-    """How likely an unsaid cut was made, (N,), before any weight is heard."""
+    """How likely an unsaid cut was made, (N,), before any weight is heard.
+
+    Parameters
+    ----------
+    chains : Chains
+        The block.
+
+    Returns
+    -------
+    array (N,)
+        Chances, 0 where no cut may have been made [0-1].
+    """
     nodes = chains.nodes
     chance = np.zeros(nodes.area.size)
     unsaid = np.flatnonzero(nodes.link == Link.UNSAID)
@@ -136,7 +147,18 @@ def cut_chance_before(chains: Chains) -> FloatArray:
 
 
 def members_of(nodes: Nodes) -> Members:
-    """Find the nodes of a block, in any order, that weights of whole tanks speak of."""
+    """Find the nodes of a block, in any order, that weights of whole tanks speak of.
+
+    Parameters
+    ----------
+    nodes : Nodes
+        The nodes (N,).
+
+    Returns
+    -------
+    Members
+        All that may have given part of a weight (M,).
+    """
     left = np.flatnonzero(nodes.bucket >= 0)
     # The node before a cut is the latest one of its area and day that is none.
     order = np.lexsort((nodes.bucket >= 0, nodes.day, nodes.area))

@@ -96,7 +96,24 @@ def solve(
     most_steps: int = MOST_STEPS,
     tolerance: float = TOLERANCE,
 ) -> Solution:
-    """Fit; areas whose steps do not settle within the limit come back as not converged."""
+    """Fit; areas whose steps do not settle within the limit come back as not converged.
+
+    Parameters
+    ----------
+    problem : Problem
+        What a fit is given.
+    start : Point, optional
+        Where it begins; ``starting_point`` when not given.
+    most_steps : int
+        Steps at most.
+    tolerance : float
+        How far areas may still move, in standard deviations [-].
+
+    Returns
+    -------
+    Solution
+        Where it ended.
+    """
     closer = EXACT_TOLERANCE if problem.is_exact else tolerance
     # No name holds the view here: it is let go once a step has been taken from it.
     return go_on(view_of(problem, start or starting_point(problem)), 0, most_steps, closer)
@@ -105,7 +122,24 @@ def solve(
 def go_on(
     view: View, steps: int = 0, most_steps: int = MOST_STEPS, tolerance: float = TOLERANCE
 ) -> Solution:
-    """Step on from a view, ``steps`` taken already, until no area moves beyond the tolerance."""
+    """Step on from a view, ``steps`` taken already, until no area moves beyond the tolerance.
+
+    Parameters
+    ----------
+    view : View
+        The problem linearised at a point.
+    steps : int
+        Steps taken already.
+    most_steps : int
+        Steps at most.
+    tolerance : float
+        How far areas may still move, in standard deviations [-].
+
+    Returns
+    -------
+    Solution
+        Where it ended.
+    """
     problem = view.problem
     share, last = np.ones(problem.area_count), np.zeros_like(view.point.border)
     together = False  # after some tanks were fitted alone, all take a step
@@ -231,7 +265,18 @@ def _scale(view: View) -> FloatArray:
 
 
 def starting_point(problem: Problem) -> Point:
-    """Start from ceilings above what was read, stages at the readings, rates between them."""
+    """Start from ceilings above what was read, stages at the readings, rates between them.
+
+    Parameters
+    ----------
+    problem : Problem
+        What a fit is given.
+
+    Returns
+    -------
+    Point
+        Where a fit may begin.
+    """
     pooling = problem.pooling
     highest = np.full(problem.area_count, 1e-9)
     for block in problem.blocks:

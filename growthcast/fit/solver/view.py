@@ -68,6 +68,18 @@ class View:
 def view_of(problem: Problem, point: Point) -> View:
     """Linearise a problem at a point and eliminate everything down to the shared effects.
 
+    Parameters
+    ----------
+    problem : Problem
+        What a fit is given.
+    point : Point
+        Where it is linearised: stages and borders.
+
+    Returns
+    -------
+    View
+        With what follows of all that areas share.
+
     Raises
     ------
     CannotFit
@@ -125,7 +137,24 @@ def repooled(view: View, problem: Problem) -> View:
 def seen(
     problem: Problem, point: Point, number: int, drift: SpanDrift | None = None
 ) -> tuple[Linearised, FilterPass]:
-    """Linearise and filter one block at a point, with its own drift or another."""
+    """Linearise and filter one block at a point, with its own drift or another.
+
+    Parameters
+    ----------
+    problem : Problem
+        What a fit is given.
+    point : Point
+        Where it is linearised: stages and borders.
+    number : int
+        Which of its blocks.
+    drift : SpanDrift, optional
+        Regression of the spans on the knots; the block's when not given.
+
+    Returns
+    -------
+    tuple of Linearised and FilterPass
+        Of the block.
+    """
     block = problem.blocks[number]
     here = linearise(problem, block, point.stages[number], point.border, drift)
     return here, kalman_filter(block.chains, here)
@@ -136,6 +165,16 @@ def misfit_of_tanks(view: View) -> FloatArray:
 
     What each reading says beyond what was foreseen, given the readings before it, and how far the
     areas' own parameters lie from their priors: what a step should not make worse.
+
+    Parameters
+    ----------
+    view : View
+        The problem linearised at a point.
+
+    Returns
+    -------
+    array (K,)
+        Misfits [nat].
     """
     pooling, border = view.problem.pooling, view.point.border
     misfit = pooling.area_precision * (border[RATE] - view.effects.centre(pooling)) ** 2
@@ -152,7 +191,18 @@ def misfit_of_tanks(view: View) -> FloatArray:
 
 
 def departure_of(view: View) -> FloatArray:
-    """Step (B, A) of every area's border that goes with the shared effects."""
+    """Step (B, A) of every area's border that goes with the shared effects.
+
+    Parameters
+    ----------
+    view : View
+        The problem linearised at a point.
+
+    Returns
+    -------
+    array (B, A)
+        Departures from the point [log].
+    """
     pooling, area, effects = view.problem.pooling, view.area, view.effects
     border = view.point.border
     off = effects.centre(pooling) - border[RATE]
