@@ -13,6 +13,7 @@ from growthcast.brief.letterhead import foot_of, letterhead_of
 from growthcast.brief.page import (
     Block,
     Heading,
+    Items,
     Page,
     Paragraph,
     Picture,
@@ -20,19 +21,19 @@ from growthcast.brief.page import (
     Table,
     columns,
 )
+from growthcast.figures.lettering import drawable
 from growthcast.figures.pages import spark_picture
 from growthcast.fit.result import GrowthFit
 from growthcast.forecast.report import AreaForecast, as_date, forecast_growth
 from growthcast.say.client import passes
 from growthcast.say.locale import Locale
-from growthcast.say.overview import due_words, growth_words, lead
+from growthcast.say.overview import due_words, growth_words, lead, month_words, off_words
 from growthcast.say.words import named
-from growthcast.service.pages.overview import TankStanding, tank_standings
+from growthcast.service.pages.overview import TankStanding, days_off, tank_standings
 
 MOST_DRAWN = 40
 """Tanks of a large practice whose areas are drawn."""
 DRAWN_D, DRAWN_EVERY_D = 28, 2
-MONTHS_A_YEAR = 12.0
 
 
 def build_overview(book: Book, fit: GrowthFit, locale: Locale) -> Page:
@@ -55,13 +56,16 @@ def build_overview(book: Book, fit: GrowthFit, locale: Locale) -> Page:
     on = as_date(fit.design.on_day)
     standings = tank_standings(book, fit)
     planned = [s for s in standings if s.option is not None or s.due_on is not None]
-    hours = sum(s.option.year.hours for s in standings if s.option is not None) / MONTHS_A_YEAR
+    years = [s.option.year for s in standings if s.option is not None]
+    hours, cost = sum(year.hours for year in years), sum(year.cost for year in years)
     blocks: list[Block] = [
         Paragraph(lead(locale, planned, on), "lead"),
         Heading(locale.say("overview_heading")),
-        _table(locale, standings, on),
-        Paragraph(locale.say("total_month", hours=locale.number(hours, 1))),
+        _table(book, locale, standings),
+        Paragraph(locale.say("total_month", month=month_words(locale, book, hours, cost))),
         Paragraph(locale.say("growth_note", date=locale.long_date(on)), "note"),
+        Heading(locale.say("off_heading", days=locale.number(DRAWN_D))),
+        Items(off_words(locale, days_off(book, on, DRAWN_D, locale.language))),
     ]
     if planted := [standing for standing in standings if standing.option is not None]:
         blocks += _small_pictures(book, fit, locale, planted)
@@ -76,27 +80,32 @@ def build_overview(book: Book, fit: GrowthFit, locale: Locale) -> Page:
     )
 
 
-def _table(locale: Locale, standings: Sequence[TankStanding], on: date) -> Table:
-    names = "tank client interval due limits risk month growth"
-    heads = columns(locale, "col", names, "risk month", "tank client limits")
-    rows = tuple(_row(locale, standing, on) for standing in standings)
+def _table(book: Book, locale: Locale, standings: Sequence[TankStanding]) -> Table:
+    names = "tank state due where interval limits risk month growth"
+    heads = columns(locale, "col", names, "risk month", "tank where limits")
+    rows = tuple(_row(book, locale, standing) for standing in standings)
     return Table(locale.say("overview_caption"), heads, rows)
 
 
-def _row(locale: Locale, standing: TankStanding, on: date) -> tuple[str, ...]:
+def _row(book: Book, locale: Locale, standing: TankStanding) -> tuple[str, ...]:
     advice, option, none = standing.advice, standing.option, locale.say("due_none")
-    head, due = (named(advice.tank_id), named(advice.client)), due_words(locale, standing, on)
+    whose = ", ".join(named(part) for part in (standing.site, advice.client) if part)
+    head = (
+        named(advice.tank_id),
+        locale.say(f"state_{standing.state}"),
+        due_words(locale, standing),
+        whose,
+    )
     if option is None:
-        return (*head, none, due, none, none, none, none)
+        return (*head, none, none, none, none, none)
     days, limit = advice.recommended_interval_d, advice.limited_by
     labels = {area.area_id: named(area.label, area.area_id) for area in option.areas}
     return (
         *head,
         locale.say("no_listed") if days is None else locale.say("days_short", n=str(days)),
-        due,
         locale.say("limit_none") if limit is None else labels.get(limit, limit),
         locale.chance(standing.risk),
-        locale.number(option.year.hours / MONTHS_A_YEAR, 1),
+        month_words(locale, book, option.year.hours, option.year.cost),
         growth_words(locale, standing.growth),
     )
 
@@ -112,9 +121,17 @@ def _small_pictures(
     at = tuple(on + timedelta(days=min(k * DRAWN_EVERY_D, reach)) for k in range(steps + 1))
     tanks = np.array(sorted(standing.place for standing in shown))
     labels = dict(zip(book.areas.text("area_id"), book.areas.text("label"), strict=True))
+    visits = {standing.advice.tank_id: _visits(standing, on, reach) for standing in shown}
     by_tank: dict[str, list[Picture]] = {}
     for area in forecast_growth(fit, at, horizon, tanks):
-        picture = _spark(locale, area, named(labels[area.area_id], area.area_id), horizon, on)
+        picture = _spark(
+            locale,
+            area,
+            named(labels[area.area_id], area.area_id),
+            horizon,
+            on,
+            visits[area.tank_id],
+        )
         by_tank.setdefault(area.tank_id, []).append(picture)
     blocks: list[Block] = [
         Heading(locale.say("areas_small_heading")),
@@ -125,11 +142,27 @@ def _small_pictures(
         blocks.append(Paragraph(locale.say("areas_small_cut", **counts), "note"))
     for standing in shown:
         name = standing.advice.tank_id
-        blocks += [Heading(named(name), 3), Pictures(tuple(by_tank[name]), "", columns=5)]
+        blocks += [Heading(named(name), 3), Pictures(tuple(by_tank[name]), "", columns=4)]
     return blocks
 
 
-def _spark(locale: Locale, area: AreaForecast, label: str, horizon_d: int, on: date) -> Picture:
+def _visits(standing: TankStanding, on: date, days: int) -> list[date]:
+    """Visits of the days ahead at the tank's rhythm, one that is overdue on the first of them."""
+    first, option = standing.due_on, standing.option
+    if first is None or option is None:
+        return []
+    dates = (max(first, on) + timedelta(days=k) for k in range(0, days, option.interval_d))
+    return [day for day in dates if (day - on).days <= days]
+
+
+def _spark(
+    locale: Locale,
+    area: AreaForecast,
+    label: str,
+    horizon_d: int,
+    on: date,
+    visits: Sequence[date],
+) -> Picture:
     unit = "% cover" if area.is_cover else "cm"
     blanks = {
         "area": label,
@@ -139,5 +172,6 @@ def _spark(locale: Locale, area: AreaForecast, label: str, horizon_d: int, on: d
         "passes": passes(locale, "spark", area, horizon_d, on),
     }
     alternative = locale.say("spark_alt", **blanks)
-    svg = spark_picture(area, label, alternative)
+    ends = [drawable(locale.short_date(day)) for day in (area.at[0], area.at[-1])]
+    svg = spark_picture(area, visits, (ends[0], ends[1], locale.share(1.0)), label, alternative)
     return Picture(svg, label, locale.say("spark_caption", **blanks), alternative)

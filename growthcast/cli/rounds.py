@@ -46,7 +46,8 @@ IcsFile = Annotated[
     typer.Option(
         "--ics",
         metavar="FILE",
-        help="Write the visits for a calendar; importing a later plan moves them.",
+        help="Write the visits for a calendar. A later plan written to the same FILE moves them, "
+        "and cancels those that took place or that it no longer has.",
         show_default=False,
     ),
 ]
@@ -113,14 +114,20 @@ def _check_file(book: Book, file: Path | None, suffix: str) -> None:
 def _write_files(plan: RoundsPlan, csv: Path | None, ics: Path | None) -> None:
     from growthcast.book.writing.replace import write_whole
     from growthcast.cli.output import say
-    from growthcast.say.rounds import rounds_csv, rounds_ics
+    from growthcast.say.calendar import rounds_ics
+    from growthcast.say.locale import open_locale
+    from growthcast.say.rounds import rounds_csv
 
     if csv is not None:
         write_whole(csv, rounds_csv(plan).encode())
         say(f"Wrote {csv}")
     if ics is not None:
-        write_whole(ics, rounds_ics(plan, datetime.now(UTC)))
-        say(f"Wrote {ics}")
+        earlier = ics.read_bytes() if ics.is_file() else b""
+        locale = open_locale(plan.practice.locale)
+        written, cancelled = rounds_ics(plan, datetime.now(UTC), locale, earlier)
+        write_whole(ics, written)
+        also = f"; visits it cancels: {cancelled}" if cancelled else ""
+        say(f"Wrote {ics}{also}")
 
 
 AwayFrom = Annotated[date | None, day_option("--from", "First day without visits.")]

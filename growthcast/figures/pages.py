@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
+from datetime import date
+from typing import Any
 
 import numpy as np
 from matplotlib.axes import Axes
@@ -15,6 +17,8 @@ from growthcast.figures.style import (
     BUDGET,
     FLOOR,
     FORECAST,
+    SMALL_PT,
+    VISITS,
     figure_bytes,
     house_style,
     new_figure,
@@ -24,7 +28,9 @@ from growthcast.forecast.heights import LEVELS
 from growthcast.forecast.report import AreaForecast
 from growthcast.service.pages.course import Course
 
-SIZE_MM, SPARK_MM = (64.0, 45.0), (44.0, 20.0)
+SIZE_MM, SPARK_MM = (64.0, 45.0), (44.0, 26.0)
+SPARK_TOP = 1.6
+"""End of the axis of heights of small pictures, as a share of the budget."""
 PLANTS, OVER, BARE = "#009E73", BUDGET.colour, "#8A5A2B"
 STALKS = 42
 
@@ -101,18 +107,38 @@ def course_picture(
     return _picture(draw, title, description)
 
 
-def spark_picture(area: AreaForecast, title: str, description: str) -> bytes:
-    """Draw an area's next weeks between its floor and its budget, without scales."""
+def spark_picture(
+    area: AreaForecast,
+    visits: Sequence[date],
+    words: tuple[str, str, str],
+    title: str,
+    description: str,
+) -> bytes:
+    """Draw an area's next weeks, in shares of its budget so that all areas have the same axes.
+
+    ``words`` are the first and the last day, and a whole budget. What stands above the axes is
+    marked at their top.
+    """
 
     def draw(ax: Axes) -> None:
         days = np.array([day_number(day) for day in area.at])
-        at = {level: area.height_cm[:, i] for i, level in enumerate(LEVELS)}
+        at = {level: area.height_cm[:, i] / area.budget_cm for i, level in enumerate(LEVELS)}
         ax.fill_between(days, at[0.10], at[0.90], **FORECAST.band(BAND_80_ALPHA + 0.08))
         ax.plot(days, at[0.50], color=FORECAST.colour, lw=1.5)
-        for role, level in ((BUDGET, area.budget_cm), (FLOOR, area.floor_cm)):
+        for role, level in ((BUDGET, 1.0), (FLOOR, area.floor_cm / area.budget_cm)):
             ax.axhline(level, color=role.colour, ls=role.dash, lw=1.1)
-        ax.set(xlim=(days[0], max(days[-1], days[0] + 1.0)), ylim=(0.0, 1.6 * area.budget_cm))
-        ax.set(xticks=[], yticks=[])
+        ticks = np.array([day_number(day) for day in visits])
+        ax.plot(ticks, np.full(ticks.size, 0.06), ms=7.0, clip_on=False, **VISITS.marks)
+        if (above := days[at[0.90] > SPARK_TOP]).size:
+            mark: Any = {"marker": "^", "ms": 5.0, "color": FORECAST.colour, "clip_on": False}
+            ax.plot(above[:1], [SPARK_TOP], **mark)
+        ax.set(xlim=(days[0], max(days[-1], days[0] + 1.0)), ylim=(0.0, SPARK_TOP))
+        ax.set_xticks([days[0], days[-1]], words[:2])
+        ax.set_yticks([0.0, 1.0], ["0", words[2]])
+        ax.tick_params(labelsize=SMALL_PT, length=2.0, pad=1.5)
+        first, last = ax.get_xticklabels()
+        first.set_horizontalalignment("left")
+        last.set_horizontalalignment("right")
         ax.spines[["left", "bottom"]].set_color("#B0B0B0")
 
     return _picture(draw, title, description, SPARK_MM)

@@ -5,10 +5,13 @@ from __future__ import annotations
 from collections.abc import Sequence
 from datetime import date, timedelta
 
+from growthcast.book.book import Book
 from growthcast.say.locale import Locale
 from growthcast.say.words import named
-from growthcast.service.pages.overview import SOON_D, TankStanding
+from growthcast.service.pages.overview import SOON_D, DayOff, TankStanding
 from growthcast.service.watch.report import IndexPoint
+
+MONTHS_A_YEAR = 12.0
 
 
 def lead(locale: Locale, planned: Sequence[TankStanding], on: date) -> str:
@@ -31,13 +34,38 @@ def lead(locale: Locale, planned: Sequence[TankStanding], on: date) -> str:
     return locale.say("overview_lead", by=by, **counts, **blanks)
 
 
-def due_words(locale: Locale, standing: TankStanding, on: date) -> str:
+def due_words(locale: Locale, standing: TankStanding) -> str:
     """Return the day by which to visit a tank, and why."""
     if standing.due_on is None:
         return locale.say("due_none")
-    key = "due_overdue" if standing.due_on < on else "due_on"
     by = locale.say(f"due_by_{standing.due_by}")
-    return locale.say(key, date=locale.short_date(standing.due_on), by=by)
+    return locale.say("due_on", date=locale.short_date(standing.due_on), by=by)
+
+
+def month_words(locale: Locale, book: Book, hours: float, cost: float) -> str:
+    """Return what hours and cost of a year come to in a month; no cost without a price."""
+    said = locale.say("hours", n=locale.number(hours / MONTHS_A_YEAR, 1))
+    if book.practice.labour_rate_per_h <= 0.0:
+        return said
+    return f"{said}, {locale.money(cost / MONTHS_A_YEAR, book.practice.currency)}"
+
+
+def off_words(locale: Locale, days: Sequence[DayOff]) -> tuple[str, ...]:
+    """Return the days ahead on which somebody cannot be visited, those of a kind in a sentence."""
+    by_kind: dict[tuple[str, tuple[str, ...]], list[str]] = {}
+    for off in days:
+        when = locale.short_date(off.first)
+        if off.last != off.first:
+            when = locale.say("off_times", first=when, last=locale.short_date(off.last))
+        said = f"{when} ({off.name})" if off.name else when
+        by_kind.setdefault((off.kind, off.tanks), []).append(said)
+    sentences = [
+        locale.say(
+            f"off_{kind}", days=locale.listed(said), tanks=locale.listed([*map(named, tanks)])
+        )
+        for (kind, tanks), said in by_kind.items()
+    ]
+    return tuple(sentences) or (locale.say("off_none"),)
 
 
 def due_why(locale: Locale, standing: TankStanding, on: date) -> str:

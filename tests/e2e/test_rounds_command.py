@@ -27,12 +27,20 @@ def test_rounds_on_the_demo(tmp_path):
     listed = [(visit["date"], visit["tank_id"]) for visit in plan["visits"]]
     tanks = sorted({tank for _, tank in listed})
     assert len(tanks) == 6
-    assert [(v.on.isoformat(), v.tank_id) for v in read_visits(csv, tanks)] == sorted(listed)
+    assert [(v.on.isoformat(), v.tank_id) for v in read_visits(csv, tanks)] == listed
     events = Calendar.from_ical(ics.read_bytes()).walk("VEVENT")
     assert [event.decoded("DTSTART").isoformat() for event in events] == [d for d, _ in listed]
     assert len({str(event["UID"]) for event in events}) == len(listed)
     again = run("rounds", DEMO, "--weeks", "3", "--json")
     assert again.out == ran.out
+    later = run("rounds", DEMO, "--from", "2026-11-30", "--weeks", "2", "--ics", str(ics))
+    assert "visits it cancels: " in later.err
+    said = {
+        str(e["STATUS"])
+        for e in Calendar.from_ical(ics.read_bytes()).walk("VEVENT")
+        if "STATUS" in e
+    }
+    assert said == {"CANCELLED"}
 
 
 def test_the_table_says_that_all_are_in_time():

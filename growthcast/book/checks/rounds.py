@@ -81,8 +81,12 @@ def wrong_region(code: str) -> tuple[str, str] | None:
     return f"{shown(code)}, which is no code of {country} or a part of it", fix
 
 
-def public_holidays(code: str, first: date, last: date) -> Mapping[date, str]:
+def public_holidays(
+    code: str, first: date, last: date, language: str = "en_US"
+) -> Mapping[date, str]:
     """Return the public holidays of a region from one day to another, in order, with their names.
+
+    They are in English where they have no name in the language.
 
     Examples
     --------
@@ -93,7 +97,7 @@ def public_holidays(code: str, first: date, last: date) -> Mapping[date, str]:
 
     country, _, part = code.partition("-")
     years = range(first.year, last.year + 1)
-    found: HolidayBase = country_holidays(country, part or None, years=years, language="en_US")
+    found: HolidayBase = country_holidays(country, part or None, years=years, language=language)
     return {day: str(found[day]) for day in sorted(found) if first <= day <= last}
 
 

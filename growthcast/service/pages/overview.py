@@ -3,11 +3,18 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from datetime import date
+from datetime import date, timedelta
+from typing import Literal
 
 import numpy as np
 
 from growthcast.book.book import Book
+from growthcast.book.checks.rounds import (
+    ClosedTime,
+    closed_times,
+    public_holidays,
+    wrong_region,
+)
 from growthcast.finite import finite_answer
 from growthcast.fit.result import GrowthFit
 from growthcast.forecast.report import as_date
@@ -19,19 +26,25 @@ from growthcast.service.watch.watch import watch_growth
 
 SOON_D = 7
 """Days ahead for which the risk is told."""
+State = Literal["overdue", "tight", "fine", "unplanned"]
+STATES: tuple[State, ...] = ("overdue", "tight", "fine", "unplanned")
 
 
 @dataclass(frozen=True, slots=True)
 class TankStanding:
     """One tank on the day: its advice, the option worked to, when it is due, its risk and growth.
 
-    ``due_on`` is None where no visit is planned, ``due_by`` tells by what it is due.
+    ``state`` is "overdue" (due before the day), "tight" (due within a week of it, or with a risk
+    above the one agreed), else "fine"; "unplanned" where no visit is planned. ``due_on`` is None
+    there, ``due_by`` tells by what it is due.
     ``risk`` is the chance that some area stands over its budget a week from the day; ``growth`` the
     growth against usual, as ``watch`` tells it (None: too few visits).
     """
 
     advice: TankAdvice
     place: int
+    site: str
+    state: State
     option: OptionAdvice | None
     due_on: date | None
     due_by: str
@@ -55,29 +68,88 @@ def tank_standings(book: Book, fit: GrowthFit) -> list[TankStanding]:
     Returns
     -------
     list of TankStanding
-        One a tank, by the day it is due, then by risk.
+        One a tank, by its state, the day it is due, then by risk.
     """
     tanks = np.arange(len(book.tanks))
     watched = watch_growth(book, as_date(fit.design.on_day), tanks)
     growth = {one.tank_id: one.recent for one in watched.tanks}
-    every, standings = recommend(book, fit), []
+    every, standings, on = recommend(book, fit), [], as_date(fit.design.on_day)
     dues = tanks_due(book, fit, every, tanks, SOON_D)
     for place, (advice, due) in enumerate(zip(every, dues, strict=True)):
         days = advice.recommended_interval_d
         options = sorted(advice.options, key=lambda o: o.interval_d)
         chosen = next((o for o in options if o.interval_d == days), options[0] if options else None)
+        risk, soon = float(due.over[SOON_D]), on + timedelta(days=SOON_D)
+        state: State = "unplanned"
+        if due.due_on is not None:
+            tight = due.due_on <= soon or risk > 1.0 - advice.confidence
+            state = "overdue" if due.due_on < on else "tight" if tight else "fine"
         standings.append(
             TankStanding(
                 advice=advice,
                 place=place,
+                site=str(book.tanks.text("site")[place]),
+                state=state,
                 option=chosen,
                 due_on=due.due_on,
                 due_by=due.due_by,
-                risk=float(due.over[SOON_D]),
+                risk=risk,
                 growth=growth[advice.tank_id],
             )
         )
     return sorted(
         standings,
-        key=lambda s: (s.due_on or date.max, -s.risk, s.advice.tank_id),
+        key=lambda s: (STATES.index(s.state), s.due_on or date.max, -s.risk, s.advice.tank_id),
     )
+
+
+@dataclass(frozen=True, slots=True)
+class DayOff:
+    """Days on which somewhere nobody can be visited.
+
+    ``kind`` is "off" (nobody works), "holiday" (a public holiday on which nobody works, ``name``
+    says which), "worked" (one that the practice has not said to keep free) or "closed" (``tanks``
+    are).
+    """
+
+    first: date
+    last: date
+    kind: Literal["off", "holiday", "worked", "closed"]
+    name: str = ""
+    tanks: tuple[str, ...] = ()
+
+
+@finite_answer
+def days_off(book: Book, on: date, days: int, language: str) -> list[DayOff]:
+    """Return the days without visits that lie ahead.
+
+    Parameters
+    ----------
+    book : Book
+        The book.
+    on : date
+        First day.
+    days : int
+        Days [d].
+    language : str
+        Language in which holidays are named, English where they have no name in it.
+
+    Returns
+    -------
+    list of DayOff
+        By their first day.
+    """
+    end, practice = on + timedelta(days=days), book.practice
+    region = practice.holidays or practice.locale.rpartition("-")[2]
+    kind: Literal["holiday", "worked"] = "holiday" if practice.holidays else "worked"
+    named = {} if wrong_region(region) else public_holidays(region, on, end, language)
+    found = [DayOff(day, day, kind, name) for day, name in named.items()]
+    found += [DayOff(day, day, "off") for day in practice.days_off if on <= day <= end]
+    closed: dict[ClosedTime, list[str]] = {}
+    for tank, times in closed_times(book).items():
+        for time in times:
+            if time.first <= end and time.last >= on:
+                closed.setdefault(time, []).append(tank)
+    for time, tanks in closed.items():
+        found.append(DayOff(time.first, time.last, "closed", tanks=tuple(tanks)))
+    return sorted(found, key=lambda off: (off.first, off.last))
