@@ -27,7 +27,7 @@ from growthcast.book.supposed import (
 )
 from growthcast.errors import UsageError
 from growthcast.fit.borrowing import with_borrowed
-from growthcast.fit.design import Design, build_design
+from growthcast.fit.design import build_design
 from growthcast.fit.model.clock import GrowthClock, TankConditions
 from growthcast.fit.result import GrowthFit
 from growthcast.fit.rows.chains import repacked
@@ -222,7 +222,11 @@ def fit_beside(
     problem = wide.problem
     if fit.borrowed is not None and fit.borrowed.model != "none":
         problem = with_borrowed(problem, fit.borrowed)
-    priors = replace(wide.priors, shape=_shapes(fit, wide))
+    # Bends are those that the fit has learnt of the forms.
+    learnt = dict(zip(fit.design.priors.form, fit.design.priors.shape, strict=True))
+    forms = zip(wide.priors.form, wide.priors.shape, strict=True)
+    bends = np.array([learnt.get(form, shape) for form, shape in forms])
+    priors = replace(wide.priors, shape=bends)
     wide = replace(wide, priors=priors)
     rises = fit.solution.problem.rises
     if rises is not None:
@@ -230,7 +234,9 @@ def fit_beside(
     problem = replace(problem, shape=priors.shape[wide.species], rises=rises)
     known, point = fit.design.area_id.size, fit.solution.point
     problem = _as_weighed(problem, fit.solution.problem)
-    added = _block_of_new(problem, known, fit.design.on_day)
+    packed = [block.chains for block in problem.blocks]
+    new_nodes = [np.flatnonzero(one.nodes.area >= known) for one in packed]
+    added = Block.of(repacked(packed, new_nodes)[0], fit.design.on_day)
     nodes, new = added.chains.nodes, slice(known, None)
     border = np.zeros((point.border.shape[0], wide.area_id.size))
     border[:, :known] = point.border
@@ -258,15 +264,6 @@ def fit_beside(
     return laid, replace(fit, design=design, solution=solution)
 
 
-def _shapes(fit: GrowthFit, wide: Design) -> FloatArray:
-    """Bends (S,) of the species of a wider design: those that the fit has learnt of their forms."""
-    learnt = dict(
-        zip(fit.design.priors.form.tolist(), fit.design.priors.shape.tolist(), strict=True)
-    )
-    forms = zip(wide.priors.form.tolist(), wide.priors.shape.tolist(), strict=True)
-    return np.array([learnt.get(form, shape) for form, shape in forms])
-
-
 def _as_weighed(problem: Problem, fitted: Problem) -> Problem:
     """Return a problem of more areas that has heard of weights what a fitted one has."""
     known = fitted.weights
@@ -282,13 +279,6 @@ def _as_weighed(problem: Problem, fitted: Problem) -> Problem:
 def _draw_key(place: str, area: PlannedArea) -> int:
     """Return a key of draws that only a plant and its place make, above those of a book's own."""
     return OWN_LUCK + crc32(f"{area['tank_id']}/{place}/{area['species_id']}".encode())
-
-
-def _block_of_new(problem: Problem, known: int, on_day: float) -> Block:
-    """Return the chains of the areas after the first ``known``: one node each, as planted."""
-    packed = [block.chains for block in problem.blocks]
-    chains, _ = repacked(packed, [np.flatnonzero(one.nodes.area >= known) for one in packed])
-    return Block.of(chains, on_day)
 
 
 def day_of(fit: GrowthFit) -> date:

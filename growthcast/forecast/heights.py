@@ -15,7 +15,7 @@ import numpy as np
 
 from growthcast.arrays import FloatArray, IntArray
 from growthcast.finite import finite_answer
-from growthcast.fit.model.noise import span_drift
+from growthcast.fit.model.noise import span_drift, today_weight
 from growthcast.fit.model.posterior import AreaPosterior
 from growthcast.fit.result import GrowthFit
 from growthcast.growth.logistic import height_and_slope, height_at_stage, shape_factor, stage
@@ -247,10 +247,8 @@ def rate_on_day(posterior: AreaPosterior) -> tuple[FloatArray, FloatArray]:
         Mean of the log rate, the drift of the tank by then in it, and its standard deviation
         [log 1/day].
     """
-    today = np.zeros(1)
-    weight = span_drift(today, today, 0.0).weight[:, None]
-    count = posterior.last_day.size
-    pace, covariance = posterior.pace_ceiling_stage(np.repeat(weight, count, axis=1))
+    weight = np.repeat(today_weight()[:, None, None], posterior.last_day.size, axis=1)
+    pace, covariance = posterior.pace_ceiling_stage(weight)
     return pace[:, 0], np.sqrt(covariance[:, 0, 0, 0])
 
 

@@ -101,12 +101,6 @@ class Weights:
         """Return the weights read as the rest's where nobody says that they are everything."""
         return replace(self, everything=self.everything & self.said)
 
-    def of_areas(self, areas: IntArray) -> Weights:
-        """Return the same weights for a problem of some of the areas."""
-        return replace(
-            self, gram_per_cm=self.gram_per_cm[areas], removed_day=self.removed_day[areas]
-        )
-
 
 @dataclass(frozen=True, slots=True)
 class Members:
