@@ -12,7 +12,7 @@ from growthcast.arrays import BoolArray, FloatArray, IntArray, TextArray
 from growthcast.book.book import Book, WholeTank
 from growthcast.fit.model.clock import GrowthClock, TankConditions, growth_clock, tank_conditions
 from growthcast.fit.model.noise import ErrorModel, knot_precision
-from growthcast.fit.model.spreads import Spreads, forms_of
+from growthcast.fit.model.spreads import Settling, Spreads, forms_of
 from growthcast.fit.rows.chains import Link, pack_chains
 from growthcast.fit.rows.nodes import AreaTraits, Habits, build_nodes, cutting_habits
 from growthcast.fit.solver.problem import Block, Pooling, Problem, Weights, with_heights_that_count
@@ -125,12 +125,13 @@ def build_design(book: Book, on: date, spreads: Spreads | None = None) -> Design
     species = book.areas.places("species_id", priors.species_id)
     is_cover, traits = priors.measure_is_cover[species], _traits(book, tank, species, priors)
     errors = _errors(spreads, is_cover, traits)
-    conditions, clock = _clock(book, traits, species, priors)
+    settle_d = (spreads.settling.factor[forms_of(priors.form)] * priors.settle_d)[species]
+    conditions, clock = _clock(book, traits, species, priors, settle_d)
     unknown_spread = conditions.unknown_log_spread(
         read_reference(), _slope_of_tanks(tank, priors.traits["co2_k_mg_l"][species], tank_id.size)
     )
     log = read_log(book)
-    visits = log.visits
+    visits = log.visits.as_of(on_day)
     habits = cutting_habits(visits, traits, spreads.habit, errors.height_error_cm)
     nodes = build_nodes(visits, traits, clock, habits, on_day)
     problem = Problem(
@@ -188,6 +189,7 @@ def with_spreads(design: Design, spreads: Spreads) -> Design:
     Design
         Errors, priors and lags as they say.
     """
+    design = _settling_as(design, spreads.settling)
     precisions = _precisions(spreads, design.unknown_spread, design.priors)
     problem = replace(
         design.problem,
@@ -196,6 +198,18 @@ def with_spreads(design: Design, spreads: Spreads) -> Design:
         lag_d=spreads.lags.mean_d[design.form],
     )
     return replace(design, spreads=spreads, problem=problem)
+
+
+def _settling_as(design: Design, settling: Settling) -> Design:
+    """Return a design whose plants take other times to settle."""
+    longer = (settling.factor / design.spreads.settling.factor)[design.form]
+    if (longer == 1.0).all():
+        return design
+    clock = replace(design.clock, settle_d=longer * design.clock.settle_d)
+    blocks = tuple(
+        replace(block, chains=block.chains.grown_by(clock)) for block in design.problem.blocks
+    )
+    return replace(design, clock=clock, problem=replace(design.problem, blocks=blocks))
 
 
 def _precisions(
@@ -224,7 +238,11 @@ def _errors(spreads: Spreads, is_cover: BoolArray, traits: AreaTraits) -> ErrorM
 
 
 def _clock(
-    book: Book, traits: AreaTraits, species: IntArray, priors: SpeciesPriors
+    book: Book,
+    traits: AreaTraits,
+    species: IntArray,
+    priors: SpeciesPriors,
+    settle_d: FloatArray,
 ) -> tuple[TankConditions, GrowthClock]:
     """The conditions of every tank, and the clock they give every area."""
     reference = read_reference()
@@ -247,6 +265,7 @@ def _clock(
         light_share=np.where(np.isnan(share), 1.0, share),
         canopy_cm=np.where(at_surface, water_cm, np.minimum(middle_cm, water_cm)),
         planted_day=traits.planted_day,
+        settle_d=settle_d,
     )
     return conditions, clock
 

@@ -12,7 +12,7 @@ A row of an area is read by one rule:
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from enum import IntEnum
 
 import numpy as np
@@ -81,6 +81,13 @@ class Visits:
     def keep(self, mask: BoolArray | IntArray) -> Visits:
         """Return some of the visits."""
         return Visits(*(getattr(self, name)[mask] for name in self.__slots__))
+
+    def as_of(self, day: float) -> Visits:
+        """Return the visits as they are known on a day [day number].
+
+        On the day itself an area that was looked at stands as it was seen: what is cut comes after.
+        """
+        return replace(self, unsaid=self.unsaid & ((self.day < day) | (self.bucket >= 0)))
 
     @property
     def found(self) -> BoolArray:
@@ -211,9 +218,8 @@ def _own_visits(book: Book, area_of_row: IntArray, day_of_row: FloatArray) -> Vi
     before, after = np.where(whole, reading, before), np.where(whole, np.nan, after)
     removed, mass = np.where(whole, np.nan, removed), np.where(whole, np.nan, mass)
     cut = np.isfinite(after) | np.isfinite(removed) | np.isfinite(mass)
-    first_cut, last = np.full((2, len(book.areas)), [[np.inf], [-np.inf]])
+    first_cut = np.full(len(book.areas), np.inf)
     np.minimum.at(first_cut, area[cut], day[cut])
-    np.maximum.at(last, area, day)
     alone = (look > 0) & ~cut & np.isnan(before)
     visits = Visits(
         area=area,
@@ -224,8 +230,7 @@ def _own_visits(book: Book, area_of_row: IntArray, day_of_row: FloatArray) -> Vi
         removed_g=mass,
         look=look,
         cut=cut,
-        # The area's next row asks whether it was cut; until then it stands as it was seen.
-        unsaid=alone & (day < first_cut[area]) & (day < last[area]),
+        unsaid=alone & (day < first_cut[area]),
         bucket=np.full(rows.size, -1),
         row=rows,
     )
