@@ -322,6 +322,8 @@ def growth_clock(
         Height at which the light of an area is taken [cm].
     planted_day : array (A,)
         When each was planted [day number].
+    settle_d : array (A,)
+        Days over which growth ramps from nothing to full after planting [d].
 
     Returns
     -------
