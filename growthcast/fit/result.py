@@ -23,9 +23,9 @@ from growthcast.fit.model.posterior import (
     mean_border,
     shared_growth,
 )
+from growthcast.fit.model.rates import AreaRate
+from growthcast.fit.model.rates import Basis as Basis
 from growthcast.fit.model.spreads import FORMS
-from growthcast.fit.rates import AreaRate
-from growthcast.fit.rates import Basis as Basis
 from growthcast.fit.rows.chains import Link
 from growthcast.fit.solver.hierarchy import border_covariance
 from growthcast.fit.solver.likelihood import log_likelihood
