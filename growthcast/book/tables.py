@@ -11,9 +11,10 @@ from growthcast.book.words import plain
 
 Kind = (
     Literal["id", "text", "number", "date", "choice", "flag"]
-    | Literal["quoted", "currency", "locale", "region", "picture", "intervals", "weekdays", "dates", "texts"]
+    | Literal["quoted", "currency", "locale", "region", "picture"]
+    | Literal["intervals", "weekdays", "dates", "texts"]
 )
-"""What a cell holds; those of the second line are of practice.toml alone."""
+"""What a cell holds; those of the later lines are of practice.toml alone."""
 
 WEEKDAYS = ("mon", "tue", "wed", "thu", "fri", "sat", "sun")
 

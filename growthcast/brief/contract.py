@@ -57,7 +57,7 @@ def vat_words(locale: Locale, practice: Practice, net: float) -> str:
     _, gross = with_vat(net, practice.vat_percent)
     return locale.say(
         "price_vat",
-        percent=locale.exact_share(practice.vat_percent),
+        percent=locale.exact(practice.vat_percent, "%"),
         gross=locale.money(gross, practice.currency),
     )
 
@@ -85,7 +85,7 @@ def _facts(
     found = [Fact(locale.say("fact_price" if currency else "fact_time"), price, note)]
     if currency and practice.vat_percent is not None:
         tax, gross = with_vat(month, practice.vat_percent)
-        percent = locale.exact_share(practice.vat_percent)
+        percent = locale.exact(practice.vat_percent, "%")
         paid = locale.say("a_month", amount=locale.money(gross, currency))
         of_it = locale.say("vat_note", tax=locale.money(tax, currency))
         found.append(Fact(locale.say("fact_vat", percent=percent), paid, of_it))
@@ -97,15 +97,13 @@ def _facts(
     return Facts((*found, Fact(yes, locale.say("yes_here"), locale.say("yes_note"))))
 
 
-def _table(
-    locale: Locale, tanks: Sequence[TankFacts], contract: Contract, currency: str
-) -> Table:
+def _table(locale: Locale, tanks: Sequence[TankFacts], contract: Contract, currency: str) -> Table:
     def month(hours: float) -> str:
         each = hours / MONTHS_A_YEAR
         return worth(locale, currency, each * contract.price_per_h, each)
 
     rows = []
-    for tank, hours in zip(tanks, contract.at_tanks_h, strict=True):
+    for tank, hours in zip(tanks, contract.hours_at_tanks, strict=True):
         option, none = tank.option, locale.say("against_none")
         rows.append(
             (
@@ -117,7 +115,7 @@ def _table(
             )
         )
     journeys = locale.say("per_year", count=locale.count("journey", round(contract.journeys)))
-    road = contract.hours.p50 - sum(contract.at_tanks_h)
+    road = contract.hours.p50 - sum(contract.hours_at_tanks)
     rows.append((locale.say("contract_road"), journeys, "", "", month(road)))
     heads = columns(locale, "col", "tank every presentable next_on at_tank", "at_tank", "tank")
     return Table(locale.say("contract_caption"), heads, tuple(rows))

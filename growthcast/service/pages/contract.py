@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from datetime import timedelta
 from typing import Any, ClassVar
 
@@ -12,7 +12,7 @@ from growthcast.finite import finite_answer
 from growthcast.fit.result import GrowthFit
 from growthcast.forecast.report import as_date
 from growthcast.plain import plain
-from growthcast.service.advice import OptionAdvice, TankAdvice
+from growthcast.service.advice import OptionAdvice
 from growthcast.service.effort.visits import Range
 from growthcast.service.pages.client import TankFacts
 from growthcast.service.recommend import recommend
@@ -26,8 +26,9 @@ PLAN_WEEKS = 12
 class Contract:
     """All tanks of a client for a year.
 
-    ``hours`` [h] are those of all visits and journeys, ``hours_apart`` [h] what the same visits take
-    where each has a journey of its own, ``at_tanks_h`` [h] those at each tank, in their order.
+    ``hours`` [h] are those of all visits and journeys, ``hours_apart`` [h] what the same visits
+    take where each has a journey of its own, ``hours_at_tanks`` [h] those at each tank, in their
+    order.
     ``price_per_h`` is net [currency/h], 0 where there is none.
     """
 
@@ -35,7 +36,7 @@ class Contract:
     journeys: float
     hours: Range
     hours_apart: float
-    at_tanks_h: tuple[float, ...]
+    hours_at_tanks: tuple[float, ...]
     price_per_h: float
 
     json_with: ClassVar = ("cost",)
@@ -109,7 +110,7 @@ def contract_of(book: Book, fit: GrowthFit, facts: Sequence[TankFacts]) -> Contr
         journeys=sum(year.visits * shared[name] for name, year in years.items()),
         hours=Range(hours + low, hours, hours + high),
         hours_apart=apart,
-        at_tanks_h=tuple(at_tanks.get(tank.tank_id, 0.0) for tank in facts),
+        hours_at_tanks=tuple(at_tanks.get(tank.tank_id, 0.0) for tank in facts),
         price_per_h=book.practice.labour_rate_per_h,
     )
 
@@ -118,12 +119,11 @@ def _journeys_a_visit(
     book: Book, fit: GrowthFit, chosen: dict[str, OptionAdvice], sites: dict[str, str]
 ) -> dict[str, float]:
     """Journeys to each tank's place for a visit to it, 1 where no other tank is there."""
-    alone = {name: 1.0 for name in chosen}
+    alone = dict.fromkeys(chosen, 1.0)
     if len({sites[name] for name in chosen}) == len(chosen):
         return alone
-    advice = [_as_chosen(one, chosen.get(one.tank_id)) for one in recommend(book, fit)]
     start = as_date(fit.design.on_day) + timedelta(days=1)
-    plan = plan_rounds(book, fit, advice, start, PLAN_WEEKS)
+    plan = plan_rounds(book, fit, recommend(book, fit), start, PLAN_WEEKS)
     planned = [(visit.on, sites[visit.tank_id]) for visit in plan.visits if visit.tank_id in chosen]
     share = {
         site: sum(1 for _, at in set(planned) if at == site) / sum(at == site for _, at in planned)
@@ -161,13 +161,3 @@ def figures_of(facts: Sequence[TankFacts], contract: Contract | None) -> dict[st
         for row in tank.rows
     ]
     return {"rhythms": rhythms, "contract": plain(contract)}
-
-
-def _as_chosen(advice: TankAdvice, option: OptionAdvice | None) -> TankAdvice:
-    """Return the advice with the rhythm that is proposed in the place of the recommended one."""
-    if option is None or advice.recommended_interval_d == option.interval_d:
-        return advice
-    others = tuple(o for o in advice.options if o.interval_d != option.interval_d)
-    return replace(
-        advice, recommended_interval_d=option.interval_d, options=(*others, option)
-    )
