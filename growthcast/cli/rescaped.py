@@ -67,7 +67,7 @@ def answer_layouts(
     book: Book, fit: GrowthFit, tank: int, files: Sequence[Path], plot: Path | None, as_json: bool
 ) -> None:
     """Print what each layout of a tank allows beside the tank as it is."""
-    from growthcast.say.layouts import layout_in_json, layouts_words
+    from growthcast.say.rescape import layout_in_json, layouts_words
     from growthcast.service.rescape.layouts import compare_layouts
 
     tank_id, currency = str(fit.design.tank_id[tank]), book.practice.currency
@@ -118,7 +118,7 @@ def answer_swaps(
     """Print the fewest swaps with which a tank holds an interval."""
     import numpy as np
 
-    from growthcast.say.swaps import swaps_in_json, swaps_words
+    from growthcast.say.rescape import swaps_in_json, swaps_words
     from growthcast.service.rescape.swaps import swaps_to_reach
 
     design = fit.design

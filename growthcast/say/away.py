@@ -40,14 +40,7 @@ def away_words(tanks: Sequence[tuple[AwayTank, str]], first: date, last: date) -
         if one.areas and one.state != "lasts":
             yield Table(
                 f"{one.tank_id}: what passes its height if cut as always, and the cut that bridges",
-                [
-                    "area",
-                    "as always>",
-                    "over by",
-                    "at worst over>",
-                    "cut for it>",
-                    "then inside>",
-                ],
+                ["area", "as always>", "over by", "at worst over>", "cut for it>", "then inside>"],
                 [_row(area) for area in one.areas],
             )
             yield "At worst over: in one case of ten, on the day of the next visit."

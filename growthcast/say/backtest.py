@@ -15,6 +15,10 @@ NAMES = {
     "unpooled": "curve of each area alone",
     "table_only": "species table alone",
 }
+COLUMNS = (
+    "forecast by | readings> | off by ({unit})> | CRPS ({unit})> | CRPS of budget> | "
+    "8 of 10 ranges held>"
+)
 WORTH_WIDENING = 0.05
 """A factor nearer to 1 than this is not worth a word."""
 
@@ -29,14 +33,7 @@ def backtest_words(result: BacktestResult) -> Words:
         if rows.any():
             yield Table(
                 f"Readings forecast from the visits before them: {what}",
-                [
-                    "forecast by",
-                    "readings>",
-                    f"off by ({unit})>",
-                    f"CRPS ({unit})>",
-                    "CRPS of budget>",
-                    "8 of 10 ranges held>",
-                ],
+                COLUMNS.format(unit=unit).split(" | "),
                 _scores(result, digits, rows),
             )
     yield from _sentences(result)

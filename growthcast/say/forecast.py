@@ -18,6 +18,7 @@ from growthcast.say.words import (
     quantile_words,
 )
 
+PASSES = "passes it, if nothing more is cut"
 RESTS_ON = {"log": "own log", "tank": "tank, species", "table": "table"}
 LOW_TO_HIGH = [LEVELS.index(level) for level in (0.10, 0.50, 0.90)]
 
@@ -59,14 +60,7 @@ def forecast_words(
                 heights.append([name, on.isoformat(), range_on, percent(over)])
         yield Table(
             f"{tank_id} on {day}{mark} (ranges hold 8 times of 10)",
-            [
-                "area",
-                "height now>",
-                "budget>",
-                "passes it, if nothing more is cut",
-                "rests on",
-                *beside,
-            ],
+            ["area", "height now>", "budget>", PASSES, "rests on", *beside],
             outlook,
         )
         yield Table(

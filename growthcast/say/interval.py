@@ -17,8 +17,7 @@ from growthcast.say.reasons import (
 )
 from growthcast.say.supposed import not_holding_in_json
 from growthcast.say.words import Table, Words, as_chance, count_of, percent, with_range
-from growthcast.service.advice import OptionAdvice, TankAdvice
-from growthcast.service.rescape.variants import Option
+from growthcast.service.advice import Option, OptionAdvice, TankAdvice
 
 
 def advice_for_programs(tank: TankAdvice, currency: str) -> dict[str, Any]:
@@ -50,15 +49,7 @@ def interval_words(
     """Yield the advice for tanks, in full where it is about ``one``; ``mark`` is in every title."""
     yield Table(
         f"Visit intervals{mark}",
-        [
-            "tank",
-            "client",
-            "visit every",
-            "all inside>",
-            "a visit>",
-            "a year>",
-            f"{currency} a year>",
-        ],
+        ["tank", "client", "visit every", "all inside>", *takes_columns(currency)],
         [[tank.tank_id, tank.client, *_chosen(tank)] for tank in advice],
     )
     for tank in advice:
@@ -103,7 +94,12 @@ def _chosen(tank: TankAdvice) -> list[str]:
     return [every, percent(option.chance_all_within), *effort_cells(option)]
 
 
-def effort_cells(option: OptionAdvice | Option) -> list[str]:
+def takes_columns(currency: str) -> list[str]:
+    """Return the columns of minutes, hours and cost."""
+    return ["a visit>", "a year>", f"{currency} a year>"]
+
+
+def effort_cells(option: Option) -> list[str]:
     """Return minutes of a visit, hours and cost of a year, each with its range."""
     visit = replace(option.minutes_range, p50=option.minutes_per_visit)
     return [
@@ -133,7 +129,7 @@ def _options(tank: TankAdvice, currency: str, mark: str) -> Words:
     )
     yield Table(
         f"{tank.tank_id}{mark}: what each interval takes (time includes travel)",
-        ["every", "visits a year>", "a visit>", "a year>", f"{currency} a year>"],
+        ["every", "visits a year>", *takes_columns(currency)],
         takes,
     )
     yield (

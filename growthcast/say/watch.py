@@ -244,9 +244,9 @@ def _noticed(drop: DropSeen | None) -> list[str]:
     if drop is None or drop.chance_within_3_visits is None:
         return ["", "too few visits to say"]
     soon = f"{100 * drop.chance_within_3_visits:.0f} of 100"
-    if drop.visits is None:
+    if drop.visits_for_9_of_10 is None:
         return [soon, f"later than {_visits(drop, len(drop.chances))}"]
-    return [soon, _visits(drop, drop.visits)]
+    return [soon, _visits(drop, drop.visits_for_9_of_10)]
 
 
 def _visits(drop: DropSeen, count: int) -> str:

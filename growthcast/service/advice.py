@@ -4,13 +4,14 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field
-from typing import ClassVar, Literal
+from typing import Any, ClassVar, Literal, Self
 
 from growthcast.fit.result import Basis, GrowthFit
 from growthcast.plain import FLAT, HIDDEN, in_json, plain
 from growthcast.service.effort.learn import MinutesBasis
-from growthcast.service.effort.visits import Range, Saving, Year
+from growthcast.service.effort.visits import Range, Saving, VisitEffort, Year, year_of_visits
 from growthcast.service.holding import NotHolding
+from growthcast.service.interval import IntervalOptions
 
 
 @dataclass(frozen=True, slots=True)
@@ -78,7 +79,7 @@ class AreaAdvice:
 
 
 @dataclass(frozen=True, slots=True)
-class OptionAdvice:
+class Option:
     """One interval for one tank: looks, risk, time and money. Minutes include travel.
 
     ``minutes_per_visit`` is the mean visit of a year, and ``year`` with its ranges follows from
@@ -95,6 +96,35 @@ class OptionAdvice:
     minutes_per_visit: float
     minutes_range: Range = field(metadata=in_json("minutes_per_visit_range"))
     year: Year = field(metadata=FLAT)
+
+    @classmethod
+    def of(
+        cls, option: IntervalOptions, effort: VisitEffort, run: int, rate: float, **more: Any
+    ) -> Self:
+        """Return what was worked out for one tank of a block, at a price of an hour [currency]."""
+        mean_visit = effort.of_mean_visit(run)
+        return cls(
+            interval_d=option.interval_d,
+            feasible=bool(option.feasible[run]),
+            chance_all_within=float(option.chance_all_within[run]),
+            chance_at_least_cut=float(option.chance_at_least_cut[run]),
+            share_of_days_presentable=float(option.share_of_days_presentable[run]),
+            minutes_per_visit=mean_visit.p50,
+            minutes_range=effort.of_visit(run),
+            year=year_of_visits(option.interval_d, mean_visit, rate),
+            **more,
+        )
+
+    @property
+    def visits_over_per_year(self) -> float:
+        """Visits of a year that find some area over its height."""
+        return (1.0 - self.chance_all_within) * self.year.visits
+
+
+@dataclass(frozen=True, slots=True)
+class OptionAdvice(Option):
+    """One interval for one tank, and what it asks of each of its areas."""
+
     areas: tuple[AreaAdvice, ...]
 
     json_with: ClassVar = ("visits_per_year",)
@@ -103,11 +133,6 @@ class OptionAdvice:
     def visits_per_year(self) -> float:
         """Visits of a year."""
         return self.year.visits
-
-    @property
-    def visits_over_per_year(self) -> float:
-        """Visits of a year that find some area over its height."""
-        return (1.0 - self.chance_all_within) * self.year.visits
 
 
 @dataclass(frozen=True, slots=True)

@@ -22,7 +22,7 @@ from growthcast.service.advice import (
 )
 from growthcast.service.certainty import in_full, next_longer
 from growthcast.service.effort.learn import Timing, learn_timing
-from growthcast.service.effort.visits import Range, VisitEffort, visit_efforts, year_of_visits
+from growthcast.service.effort.visits import Range, VisitEffort, visit_efforts
 from growthcast.service.holding import not_holding
 from growthcast.service.interval import IntervalOptions, interval_options, needed_budgets
 from growthcast.service.living import LivingAreas, living_areas, living_part
@@ -131,8 +131,8 @@ class _Block:
     def option(self, number: int, run: int) -> OptionAdvice:
         """Return what one interval asks of a tank and gives."""
         rate = self.book.practice.labour_rate_per_h
-        areas = self.areas[number][self.living.of_tank(run)]
-        return _option(self.options[number], self.efforts[number], run, areas, rate)
+        areas = tuple(self.areas[number][self.living.of_tank(run)])
+        return OptionAdvice.of(self.options[number], self.efforts[number], run, rate, areas=areas)
 
 
 def _worked_out(
@@ -351,25 +351,8 @@ def option_of(
     fixed_min = (book.of_tanks("fixed_min") + book.of_tanks("travel_min"))[living.tank]
     option = interval_options(living, interval_d, confidence, cut_cm)
     [effort] = visit_efforts(living, fit.design, learn_timing(book, fit), [option], fixed_min)
-    areas = _areas(book, fit, living, fit.basis, option)
-    return _option(option, effort, 0, areas, book.practice.labour_rate_per_h)
-
-
-def _option(
-    option: IntervalOptions, effort: VisitEffort, run: int, areas: list[AreaAdvice], rate: float
-) -> OptionAdvice:
-    mean_visit = effort.of_mean_visit(run)
-    return OptionAdvice(
-        interval_d=option.interval_d,
-        feasible=bool(option.feasible[run]),
-        chance_all_within=float(option.chance_all_within[run]),
-        chance_at_least_cut=float(option.chance_at_least_cut[run]),
-        share_of_days_presentable=float(option.share_of_days_presentable[run]),
-        minutes_per_visit=mean_visit.p50,
-        minutes_range=effort.of_visit(run),
-        year=year_of_visits(option.interval_d, mean_visit, rate),
-        areas=tuple(areas),
-    )
+    areas = tuple(_areas(book, fit, living, fit.basis, option))
+    return OptionAdvice.of(option, effort, 0, book.practice.labour_rate_per_h, areas=areas)
 
 
 def _empty(book: Book, tank: int, confidence: float, cap_d: float) -> TankAdvice:

@@ -44,10 +44,10 @@ def promises(seed: int, world: str) -> Iterator[Promise]:
         powers[str(case.design.tank_id[case.tank])] = power_of(case, limits_of(case))
     for run in watched(KIND, seed, world):
         power = powers.get(run.tank_id)
-        if power is not None and len(power.chance) >= SOON_VISITS and not run.early[0]:
+        if power is not None and len(power.chances) >= SOON_VISITS and not run.early[0]:
             visits = power.visits or 0
             visits = visits if visits <= run.visits_after else 0
-            yield Promise(power.chance[SOON_VISITS - 1], visits, run.delay[0])
+            yield Promise(power.chances[SOON_VISITS - 1], visits, run.delay[0])
 
 
 def noticed_soon(kept: list[Promise]) -> float:

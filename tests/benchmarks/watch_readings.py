@@ -85,8 +85,8 @@ def chances(way: str, seed: int) -> list[float]:
     told = []
     for case in cases_of(replace(practice, log=rows_of(practice))):
         power = power_of(case, limits_of(case))
-        known = power is not None and len(power.chance) >= SOON_VISITS
-        told.append(power.chance[SOON_VISITS - 1] if power is not None and known else 0.0)
+        known = power is not None and len(power.chances) >= SOON_VISITS
+        told.append(power.chances[SOON_VISITS - 1] if power is not None and known else 0.0)
     return told
 
 

@@ -215,9 +215,9 @@ def test_a_logo_that_only_a_pdf_cannot_show(tmp_path: Path) -> None:
     assert '<img class="logo"' in (tmp_path / "a.html").read_text(encoding="utf-8")
 
 
-WHOLE = """tank_id,client,site,name,water_depth_cm,longest_interval_d
-lobby,Client A,Hall,the tank in the hall,46,7
-home,Client A,Hall,the moss by the door,34,14
+WHOLE = """tank_id,client,site,name,water_depth_cm,longest_interval_d,visit_weekday
+lobby,Client A,Hall,the tank in the hall,46,7,mon
+home,Client A,Hall,the moss by the door,34,14,mon
 """
 SOLD = 'vat_percent = 19\n[visit]\nincludes = ["glass cleaned, a third of the water changed"]\n'
 

@@ -22,16 +22,14 @@ from growthcast.fit.result import GrowthFit
 from growthcast.fit.supposed import fit_beside
 from growthcast.growth.logistic import shape_factor, stage
 from growthcast.growth.quick import BELOW_CEILING, Singles
-from growthcast.plain import FLAT, HIDDEN, in_json
+from growthcast.plain import HIDDEN
+from growthcast.service.advice import Option
 from growthcast.service.effort.learn import Timing, learn_timing
 from growthcast.service.effort.visits import (
-    Range,
     Saving,
     VisitEffort,
-    Year,
     saving,
     visit_efforts,
-    year_of_visits,
 )
 from growthcast.service.holding import Holding, holding_of
 from growthcast.service.interval import IntervalOptions, interval_options
@@ -156,23 +154,13 @@ def stand_with(
 
 
 @dataclass(frozen=True, slots=True)
-class Option:
+class VariantOption(Option):
     """One interval for one variant.
 
-    ``chance_at_least_cut`` holds when every area is cut as low as still looks right.
-    ``minutes_per_visit`` is the most likely mean visit of a year, ``minutes_range`` that of any one
-    visit; ``hours_drawn`` (D,) are the hours of a year in each draw. By area: ``chance_within``
-    (n,), and of its mean visit ``area_min`` and ``removed_cm`` (n, 3), p10, p50 and p90.
+    ``hours_drawn`` (D,) are the hours of a year in each draw. By area: ``chance_within`` (n,), and
+    of its mean visit ``area_min`` and ``removed_cm`` (n, 3), p10, p50 and p90.
     """
 
-    interval_d: int
-    feasible: bool
-    chance_all_within: float
-    chance_at_least_cut: float
-    share_of_days_presentable: float
-    minutes_per_visit: float
-    minutes_range: Range = field(metadata=in_json("minutes_per_visit_range"))
-    year: Year = field(metadata=FLAT)
     hours_drawn: FloatArray = field(metadata=HIDDEN)
     area_min: FloatArray = field(metadata=HIDDEN)
     removed_cm: FloatArray = field(metadata=HIDDEN)
@@ -189,10 +177,10 @@ class VariantAnswer:
     places: IntArray = field(metadata=HIDDEN)
     recommended_interval_d: int | None
     limited_by: int | None = field(metadata=HIDDEN)
-    options: tuple[Option, ...]
+    options: tuple[VariantOption, ...]
 
     @property
-    def chosen(self) -> Option:
+    def chosen(self) -> VariantOption:
         """The option of the recommended interval, else of the shortest listed one."""
         days = self.recommended_interval_d or self.options[0].interval_d
         return next(o for o in self.options if o.interval_d == days)
@@ -294,19 +282,13 @@ def _answer(
 
 def _option(
     stand: Stand, option: IntervalOptions, effort: VisitEffort, run: int, here: slice
-) -> Option:
-    mean_visit, rate = effort.of_mean_visit(run), stand.labour_rate_per_h
+) -> VariantOption:
     area_min, removed_cm = effort.of_areas(run)
-    year = year_of_visits(option.interval_d, mean_visit, rate)
-    return Option(
-        interval_d=option.interval_d,
-        feasible=bool(option.feasible[run]),
-        chance_all_within=float(option.chance_all_within[run]),
-        chance_at_least_cut=float(option.chance_at_least_cut[run]),
-        share_of_days_presentable=float(option.share_of_days_presentable[run]),
-        minutes_per_visit=mean_visit.p50,
-        minutes_range=effort.of_visit(run),
-        year=year,
+    return VariantOption.of(
+        option,
+        effort,
+        run,
+        stand.labour_rate_per_h,
         hours_drawn=effort.hours_of_year(run, option.interval_d),
         area_min=area_min,
         removed_cm=removed_cm,

@@ -331,7 +331,10 @@ def _late(
     lost = chances.lost()
     over = chances.over[:, day - began]
     worst = int(over.argmax()) if over.size else None
-    least = 0 if last is None else last + (window.interval_d + 1) // 2
+    least, limit = 0, window.limit_d
+    if last is not None:
+        least = last + (window.interval_d + 1) // 2
+        limit = None if window.longest_d is None else last + window.longest_d
     return LateVisit(
         tank_id=window.tank_id,
         due_on=start + timedelta(days=due),
@@ -342,15 +345,9 @@ def _late(
         area=None if worst is None else window.labels[worst],
         area_days_over=float(max(lost[day - began] - lost[min(due - began, lost.size - 1)], 0.0)),
         for_want_of_hours=bool(((possible >= least) & (possible < day)).any()),
-        past_own_limit=_past_limit(window, last, day),
+        past_own_limit=limit is not None and day > limit,
         due_by=window.due_by if last is None or window.idle else "rhythm",
     )
-
-
-def _past_limit(window: TankWindow, last: int | None, day: int) -> bool:
-    if last is None:
-        return window.limit_d is not None and day > window.limit_d
-    return window.longest_d is not None and day - last > window.longest_d
 
 
 def _with_travel(visits: list[PlannedVisit], site: dict[str, int]) -> tuple[PlannedVisit, ...]:

@@ -123,96 +123,58 @@ def tank_windows(
     list of TankWindow
         In the order of the book.
     """
+    tanks, trims, design = book.tanks, book.trims, fit.design
     travel, fixed = book.of_tanks("travel_min"), book.of_tanks("fixed_min")
-    interval = np.array([_interval(one, book.practice.intervals_d) for one in advice])
-    chances = _all_chances(fit, advice, interval, from_day, days)
-    labels: dict[int, list[str]] = {}
-    for area, tank in zip(
-        np.flatnonzero(fit.design.stays).tolist(),
-        fit.design.tank[fit.design.stays].tolist(),
-        strict=True,
-    ):
-        labels.setdefault(tank, []).append(area_label(book, area))
     known, closed = rhythms(book, fit, advice, from_day), closed_times(book)
-    return [
-        _window(
-            book,
-            advice[tank],
-            known[tank],
-            chances.get(tank, _nothing_grows(days)),
-            (float(fixed[tank]), float(travel[tank])),
-            tuple(labels.get(tank, ())),
-            closed.get(advice[tank].tank_id, ()),
-            tank,
-        )
-        for tank in range(len(advice))
-    ]
-
-
-def _interval(advice: TankAdvice, listed: tuple[int, ...]) -> int:
-    """Return the recommended interval, or the shortest where none holds."""
-    return advice.recommended_interval_d or min(advice.longest_interval_d, *listed)
-
-
-def _nothing_grows(days: int) -> tuple[Chances, Chances]:
+    chances = _all_chances(fit, advice, known, from_day, days)
     empty = Chances(np.ones(days + 1), np.zeros((0, days + 1)))
-    return empty, empty
 
+    def window(tank: int, advice: TankAdvice, rhythm: Rhythm) -> TankWindow:
+        now, after = chances.get(tank, (empty, empty))
+        here = np.flatnonzero(design.stays & (design.tank == tank)) if now.over.size else ()
+        due = rhythm.due(now.all_within, advice.confidence) or Due(days, "rhythm")
+        limited = rhythm.planned and rhythm.limit_d is not None
+        minutes = float(fixed[tank])
+        if now.over.size:
+            minutes = advice.option(rhythm.interval_d).minutes_per_visit - float(travel[tank])
+        logged = trims.date("date")[trims.text("tank_id") == advice.tank_id]
+        return TankWindow(
+            tank_id=advice.tank_id,
+            client=advice.client,
+            site=str(tanks.text("site")[tank]),
+            confidence=advice.confidence,
+            interval_d=rhythm.interval_d,
+            due_d=due.day_d,
+            due_by=due.by,
+            limit_d=rhythm.limit_d if limited else None,
+            longest_d=int(tanks.number("longest_interval_d")[tank]) if limited else None,
+            feasible=advice.recommended_interval_d is not None or bool(rhythm.idle),
+            minutes=max(minutes, 0.0),
+            travel_min=float(travel[tank]),
+            weekday=str(tanks.text("visit_weekday")[tank]),
+            closed=closed.get(advice.tank_id, ()),
+            visits_logged=int(np.unique(logged).size),
+            labels=tuple(area_label(book, int(area)) for area in here),
+            now=now,
+            after=after,
+            idle=rhythm.idle,
+        )
 
-def _window(
-    book: Book,
-    advice: TankAdvice,
-    rhythm: Rhythm,
-    chances: tuple[Chances, Chances],
-    fixed_travel: tuple[float, float],
-    labels: tuple[str, ...],
-    closed: tuple[ClosedTime, ...],
-    tank: int,
-) -> TankWindow:
-    """Put one tank's window together."""
-    tanks, (fixed, travel), days = book.tanks, fixed_travel, chances[0].all_within.size - 1
-    logged = np.unique(book.trims.date("date")[book.trims.text("tank_id") == advice.tank_id])
-    if rhythm.idle:
-        labels, chances = (), _nothing_grows(days)
-    now, after = chances
-    due = rhythm.due(now.all_within, advice.confidence) or Due(days, "rhythm")
-    own, interval_d = tanks.number("longest_interval_d")[tank], rhythm.interval_d
-    limited = rhythm.planned and rhythm.limit_d is not None
-    option = next((o for o in advice.options if o.interval_d == interval_d and labels), None)
-    minutes = fixed if option is None else option.minutes_per_visit - travel
-    return TankWindow(
-        tank_id=advice.tank_id,
-        client=advice.client,
-        site=str(tanks.text("site")[tank]),
-        confidence=advice.confidence,
-        interval_d=interval_d,
-        due_d=due.day_d,
-        due_by=due.by,
-        limit_d=rhythm.limit_d if limited else None,
-        longest_d=int(own) if limited else None,
-        feasible=advice.recommended_interval_d is not None or bool(rhythm.idle),
-        minutes=max(minutes, 0.0),
-        travel_min=travel,
-        weekday=str(tanks.text("visit_weekday")[tank]),
-        closed=closed,
-        visits_logged=int(logged.size),
-        labels=labels,
-        now=now,
-        after=after,
-        idle=rhythm.idle,
-    )
+    return [window(k, *both) for k, both in enumerate(zip(advice, known, strict=True))]
 
 
 def _all_chances(
-    fit: GrowthFit, advice: list[TankAdvice], interval: IntArray, from_day: float, days: int
+    fit: GrowthFit, advice: list[TankAdvice], known: list[Rhythm], from_day: float, days: int
 ) -> dict[int, tuple[Chances, Chances]]:
-    """Chances of every tank in which something grows, by its place in the book."""
+    """Chances of every tank whose plants set its rhythm, by its place in the book."""
     grid = np.array([*(d for d in GRID_D if d < days), days])
     found: dict[int, tuple[Chances, Chances]] = {}
-    for block in blocks_of_tanks(fit, np.arange(len(advice))):
+    growing = np.array([k for k, rhythm in enumerate(known) if not rhythm.idle], np.int64)
+    for block in blocks_of_tanks(fit, growing):
         standing = standing_areas(fit, block)
         living = standing.living
-        cut = np.concatenate([_cuts(advice[tank], int(interval[tank])) for tank in living.tank])
+        options = [advice[tank].option(known[tank].interval_d) for tank in living.tank]
+        cut = np.array([area.cut_cm for option in options for area in option.areas])
         first_d = int(from_day - living.on_day)
         before = [~standing.later(first_d + day).within() for day in grid.tolist()]
         after = [_over_after(living, cut, day) for day in grid.tolist()]
@@ -223,10 +185,6 @@ def _all_chances(
                 _daily(grid, [over[here] for over in after]),
             )
     return found
-
-
-def _cuts(advice: TankAdvice, interval_d: int) -> FloatArray:
-    return np.array([area.cut_cm for area in advice.option(interval_d).areas])
 
 
 def _daily(grid: IntArray, over: list[BoolArray]) -> Chances:

@@ -13,9 +13,10 @@ from dataclasses import dataclass
 import numpy as np
 
 from growthcast.arrays import BoolArray, FloatArray, IntArray
-from growthcast.fit.foreseen import BIN_D
+from growthcast.fit.foreseen import BIN_D, Evidence
 from growthcast.service.draws import stratified_normals
 from growthcast.service.watch.readings import TankCase
+from growthcast.service.watch.report import DropSeen
 from growthcast.service.watch.scan import (
     LARGEST_SURPRISE,
     Change,
@@ -38,6 +39,8 @@ ALARMS_A_YEAR = {
 REGULARITY = 0.7
 """Share of these that thresholds allow by the model's own draws. Plants are less regular than that:
 in simulated practices richer than the model it leaves about one in two years (docs/evidence.md)."""
+SIGNS = (-1.0, 1.0)
+"""Of a drop, and of a rise."""
 Contrast = tuple[FloatArray, FloatArray, FloatArray, BoolArray]
 MOST_VERDICTS = 3
 NEAR_GAIN = 2.0
@@ -104,8 +107,8 @@ def limits_of(case: TankCase, often: float = 1.0) -> FloatArray:
         For the tank, then its areas, those for a drop and for a rise [sd].
     """
     count = case.course.effect.shape[0]
-    tank_rates = tuple(often * REGULARITY * ALARMS_A_YEAR["tank", sign] for sign in (-1.0, 1.0))
-    area_rates = tuple(often * REGULARITY * ALARMS_A_YEAR["area", sign] for sign in (-1.0, 1.0))
+    tank_rates = tuple(often * REGULARITY * ALARMS_A_YEAR["tank", sign] for sign in SIGNS)
+    area_rates = tuple(often * REGULARITY * ALARMS_A_YEAR["area", sign] for sign in SIGNS)
     if count == 1:  # one planted area: its plant and its tank are one suspect
         tank_rates, area_rates = tuple(np.add(tank_rates, area_rates).tolist()), ()
     groups = (np.array([0]), np.arange(1, count))[: 1 if count == 1 else 2]
@@ -116,48 +119,50 @@ def _likeliest(
     case: TankCase, course: Course, limits: FloatArray
 ) -> tuple[Verdict | None, FloatArray]:
     """The likeliest of the changes beyond their thresholds, and its effect (n,)."""
-    nothing = np.zeros(0)
-    reached = np.stack(
-        [strongest(course, course.surprise[:, None], sign)[:, -1, 0] for sign in (-1.0, 1.0)],
-        axis=1,
-    )
+    courses = [strongest(course, course.surprise[:, None], sign)[:, :, 0] for sign in SIGNS]
+    reached = np.stack([one[:, -1] for one in courses], axis=1)
     passed = reached > limits
     if not passed.any():
-        return None, nothing
+        return None, np.zeros(0)
     gain = 0.5 * reached**2
     gain[1:] -= np.log(max(gain.shape[0] - 1, 1))  # one of several areas, and no matter which
     suspect, side = np.unravel_index(int(np.argmax(np.where(passed, gain, -np.inf))), gain.shape)
     near = gain[:, side] > gain[suspect, side] - NEAR_GAIN
     near[suspect] = False
-    sign = (-1.0, 1.0)[int(side)]
-    change = change_of(course, int(suspect), sign)
-    verdict = Verdict(
-        kind="area" if suspect else "tank",
-        place=int(case.areas[suspect - 1]) if suspect else case.tank,
-        change=change,
-        since_day=case.evidence.bin_day[change.week] + np.array([0.0, 0.5, 1.0]) * BIN_D,
-        noticed_day=_noticed(
-            strongest(course, course.surprise[:, None], sign)[suspect, :, 0],
-            limits[suspect, int(side)],
-            np.unique(case.evidence.day),
-            case.evidence.bin_day[change.week[0]],
-        ),
-        also=tuple(
-            ("area", int(case.areas[j - 1])) if j else ("tank", case.tank)
-            for j in np.flatnonzero(near).tolist()
-        ),
+    change = change_of(course, int(suspect), SIGNS[int(side)])
+    names = [("tank", case.tank), *(("area", area) for area in case.areas.tolist())]
+    verdict = _verdict(
+        *names[suspect],
+        change,
+        case.evidence,
+        courses[side][suspect],
+        limits[suspect, side],
+        np.unique(case.evidence.day),
+        tuple(names[j] for j in np.flatnonzero(near).tolist()),
     )
     return verdict, course.effect[int(suspect), change.best_week]
 
 
-def _noticed(reached: FloatArray, limit: float, day: FloatArray, began_day: float) -> float:
-    """The first of the visit days (V,) since a change began on which ``z`` (V,) was beyond.
+def _verdict(
+    kind: str,
+    place: int,
+    change: Change,
+    evidence: Evidence,
+    reached: FloatArray,
+    limit: float,
+    day: FloatArray,
+    also: tuple[tuple[str, int], ...] = (),
+) -> Verdict:
+    """Return a change whose ``z`` (V,) is beyond its limit after the last of the visit days (V,).
 
-    The last one is beyond, else there were no verdict. A visit between at which the test fell back
-    does not count: what was noticed stays noticed when the book is asked again later.
+    It is noticed at the first of them since it began after which ``z`` was beyond. A visit between
+    at which the test fell back does not count: what was noticed stays noticed when the book is
+    asked again later.
     """
-    beyond = (reached > limit) & (day >= began_day)
-    return float(day[int(np.argmax(beyond))])
+    began = evidence.bin_day[change.week]
+    beyond = (reached > limit) & (day >= began[0])
+    since = began + np.array([0.0, 0.5, 1.0]) * BIN_D
+    return Verdict(kind, place, change, since, float(day[int(np.argmax(beyond))]), also)
 
 
 def judge_species(cases: list[TankCase], species: IntArray, place: int) -> Verdict | None:
@@ -196,10 +201,10 @@ def judge_species(cases: list[TankCase], species: IntArray, place: int) -> Verdi
         return None
     # A tank's allowance is shared by all of its species.
     allowed = sum(1.0 / np.unique(species[areas]).size for areas in homes)
-    rates = tuple(allowed * REGULARITY * ALARMS_A_YEAR["species", sign] for sign in (-1.0, 1.0))
+    rates = tuple(allowed * REGULARITY * ALARMS_A_YEAR["species", sign] for sign in SIGNS)
     days = max(case.days for case in cases)
     limits = thresholds(course, (np.array([0]),), rates, days)[0]
-    for limit, sign in zip(limits.tolist(), (-1.0, 1.0), strict=True):
+    for limit, sign in zip(limits.tolist(), SIGNS, strict=True):
         reached = strongest(course, course.surprise[:, None], sign)[0, :, 0]
         if reached[-1] <= limit:
             continue
@@ -208,15 +213,8 @@ def judge_species(cases: list[TankCase], species: IntArray, place: int) -> Verdi
         rival = max(_own(case, species, place, sign) for case in cases)
         if (alone > 1.0).sum() < 2 or change.gain < 0.5 * rival**2 + NEAR_GAIN:
             continue  # one tank alone explains as much: that area's trouble
-        bins = cases[0].evidence.bin_day
-        return Verdict(
-            kind="species",
-            place=place,
-            change=change,
-            since_day=bins[change.week] + np.array([0.0, 0.5, 1.0]) * BIN_D,
-            noticed_day=_noticed(reached, limit, np.unique(day), bins[change.week[0]]),
-            also=(),
-        )
+        evidence, days_seen = cases[0].evidence, np.unique(day)
+        return _verdict("species", place, change, evidence, reached, limit, days_seen)
     return None
 
 
@@ -250,8 +248,6 @@ def _contrast(case: TankCase, species: IntArray, place: int) -> Contrast | None:
 
 DROP_TO_SHARE = 0.6
 """Share of its usual growth that the tank would still grow."""
-SURE = 0.9
-"""Share of such drops that has to be noticed."""
 SOON_VISITS = 3
 """Visits within which one would like to notice them."""
 MOST_STARTS = 8
@@ -261,25 +257,7 @@ LEAST_STARTS = 3
 DRAWS = 128
 
 
-@dataclass(frozen=True, slots=True)
-class Power:
-    """Chance that a drop is noticed by the first, second, ... visit after it began.
-
-    ``chance`` (N,) ends where too few visits of the time watched had so many visits after them;
-    ``visit_d`` is the middling time from visit to visit [d].
-    """
-
-    chance: tuple[float, ...]
-    visit_d: float
-
-    @property
-    def visits(self) -> int | None:
-        """Visits by which nine of ten are noticed, None where the time watched is too short."""
-        sure = [n for n, chance in enumerate(self.chance, start=1) if chance >= SURE]
-        return sure[0] if sure else None
-
-
-def power_of(case: TankCase, limits: FloatArray) -> Power | None:
+def power_of(case: TankCase, limits: FloatArray) -> DropSeen | None:
     """Try a drop of the whole tank to 60 % on its own visits.
 
     Parameters
@@ -291,7 +269,7 @@ def power_of(case: TankCase, limits: FloatArray) -> Power | None:
 
     Returns
     -------
-    Power or None
+    DropSeen or None
         None where there are too few visits after which a drop could be told.
     """
     course, day = case.course, np.unique(case.evidence.day)
@@ -311,7 +289,7 @@ def power_of(case: TankCase, limits: FloatArray) -> Power | None:
         if len(known) < LEAST_STARTS:
             break
         chance.append(float(np.mean(known)))
-    return Power(tuple(chance), float(np.median(np.diff(day))))
+    return DropSeen(DROP_TO_SHARE, tuple(chance), float(np.median(np.diff(day))))
 
 
 def _starts(case: TankCase, day: FloatArray) -> IntArray:

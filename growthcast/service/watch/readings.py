@@ -19,7 +19,7 @@ from growthcast.fit.design import Design
 from growthcast.fit.foreseen import Evidence, Foreseen, Wander, doubts_of, evidence_under
 from growthcast.fit.growth import fit_growth, known_before
 from growthcast.forecast.report import as_date
-from growthcast.log.visits import log_visits
+from growthcast.log.visits import day_numbers, log_visits
 from growthcast.service.watch.scan import Course, course_of
 
 TANK_ROOM, AREA_ROOM = 0.4, 0.3
@@ -108,10 +108,10 @@ def origin_of(book: Book, on_day: float) -> float | None:
         Half a year before ``on_day``, or after the first third of a shorter log [day number]; None
         without a log.
     """
-    dates = book.trims.date("date").astype("datetime64[D]").astype(np.int64)
-    if not dates.size:
+    days = day_numbers(book.trims.date("date"))
+    if not days.size:
         return None
-    first = float(dates.min())
+    first = float(days.min())
     learnt = np.ceil(first + LEARNT_SHARE * (on_day - first))
     return float(max(on_day - LONGEST_WATCH_D, learnt))
 

@@ -91,22 +91,27 @@ class Finding:
 class DropSeen:
     """How soon a lasting drop of the whole tank to ``growth_share`` of its growth is noticed.
 
-    ``chances`` are those of an alarm by the first, second, ... visit after it began, as far as the
-    time watched can tell; ``visits`` is the first by which they are 9 of 10, None where it lies
-    beyond; ``visit_days`` are the days from visit to visit.
+    ``chances`` (N,) are those of an alarm by the first, second, ... visit after it began; they end
+    where too few visits of the time watched had so many visits after them. ``visit_days`` is the
+    middling time from visit to visit [d].
     """
 
     growth_share: float
     chances: tuple[float, ...] = field(metadata=in_json("chance_by_visit"))
-    visits: int | None = field(metadata=in_json("visits_for_9_of_10"))
     visit_days: float = field(metadata=HIDDEN)
 
-    json_with: ClassVar = ("days_for_9_of_10", "chance_within_3_visits")
+    json_with: ClassVar = ("visits_for_9_of_10", "days_for_9_of_10", "chance_within_3_visits")
+
+    @property
+    def visits_for_9_of_10(self) -> int | None:
+        """Visits by which 9 of 10 such drops are noticed, None where that lies beyond."""
+        return next((n for n, chance in enumerate(self.chances, 1) if chance >= SURE), None)
 
     @property
     def days_for_9_of_10(self) -> int | None:
-        """Days by which 9 of 10 such drops are noticed."""
-        return None if self.visits is None else self.days(self.visits)
+        """Days that these visits take."""
+        visits = self.visits_for_9_of_10
+        return None if visits is None else self.days(visits)
 
     def days(self, visits: int) -> int:
         """Days that so many visits take."""
@@ -189,6 +194,8 @@ class WatchReport:
         return bool(self.findings)
 
 
+SURE = 0.9
+"""Share of lasting drops that has to be noticed."""
 RECENT_D = 28.0
 EIGHTY, NINETY_FIVE = 1.2815515655446004, 1.959963984540054
 LEAST_INDEX_INFORMATION = 1.0
@@ -242,26 +249,8 @@ def growth_index(case: TankCase, rows: IntArray) -> Index | None:
     return Index(1.0 + float(pull @ case.known.surprise_cm[rows]), information**-0.5, usual)
 
 
-def tank_course(case: TankCase) -> tuple[IndexPoint, ...]:
-    """Return the growth of a tank visit by visit.
-
-    Parameters
-    ----------
-    case : TankCase
-        The tank.
-
-    Returns
-    -------
-    tuple of IndexPoint
-        Of the visits that tell it.
-    """
-    days = case.evidence.day
-    found = [(growth_index(case, np.flatnonzero(days == day)), day) for day in np.unique(days)]
-    return tuple(index.point(float(day)) for index, day in found if index is not None)
-
-
-def tank_lately(case: TankCase, on_day: float) -> IndexPoint | None:
-    """Return the growth of a tank over the last 28 days.
+def growth_lately(case: TankCase, on_day: float, of: BoolArray | bool = True) -> Index | None:
+    """Return the growth that readings of the last 28 days show.
 
     Parameters
     ----------
@@ -269,81 +258,15 @@ def tank_lately(case: TankCase, on_day: float) -> IndexPoint | None:
         The tank.
     on_day : float
         The last of these days [day number].
+    of : bool array (n,), optional
+        Which of the tank's readings count; all of them when not given.
 
     Returns
     -------
-    IndexPoint or None
+    Index or None
         None where no reading tells it.
     """
-    index = growth_index(case, np.flatnonzero(_recent(case, on_day)))
-    return None if index is None else index.point(on_day)
-
-
-def areas_lately(case: TankCase, labels: list[str], on_day: float) -> tuple[AreaGrowth, ...]:
-    """Return the growth of each area of a tank over the last 28 days.
-
-    Parameters
-    ----------
-    case : TankCase
-        The tank.
-    labels : list of str
-        Those of all areas of the book, "" for none.
-    on_day : float
-        The last of these days [day number].
-
-    Returns
-    -------
-    tuple of AreaGrowth
-        Of the areas whose readings tell it.
-    """
-    listed = []
-    for area in case.areas.tolist():
-        index = growth_index(
-            case, np.flatnonzero(_recent(case, on_day) & (case.evidence.area == area))
-        )
-        if index is not None:
-            area_id = str(case.design.area_id[area])
-            listed.append(AreaGrowth(area_id, labels[area] or area_id, index.point(on_day)))
-    return tuple(listed)
-
-
-def species_lately(cases: list[TankCase], on_day: float) -> tuple[SpeciesGrowth, ...]:
-    """Return the growth of each species over its tanks in the last 28 days.
-
-    Parameters
-    ----------
-    cases : list of TankCase
-        The tanks.
-    on_day : float
-        The last of these days [day number].
-
-    Returns
-    -------
-    tuple of SpeciesGrowth
-        Of the species that readings tell of, as ``joined`` puts tanks together.
-    """
-    if not cases:
-        return ()
-    design, listed = cases[0].design, []
-    for place in np.unique(design.species).tolist():
-        found = [
-            growth_index(
-                case,
-                np.flatnonzero(
-                    _recent(case, on_day) & (design.species[case.evidence.area] == place)
-                ),
-            )
-            for case in cases
-        ]
-        parts = [part for part in found if part is not None]
-        if parts:
-            point = joined(parts).point(on_day)
-            listed.append(SpeciesGrowth(str(design.species_id[place]), len(parts), point))
-    return tuple(listed)
-
-
-def _recent(case: TankCase, on_day: float) -> BoolArray:
-    return case.evidence.day > on_day - RECENT_D
+    return growth_index(case, np.flatnonzero((case.evidence.day > on_day - RECENT_D) & of))
 
 
 def joined(parts: list[Index]) -> Index:

@@ -3,18 +3,19 @@
 from __future__ import annotations
 
 from datetime import date
+from typing import Any
 
 import numpy as np
 from threadpoolctl import threadpool_limits
 
-from growthcast.arrays import FloatArray, IntArray
+from growthcast.arrays import IntArray
 from growthcast.book.book import Book
 from growthcast.finite import finite_answer
-from growthcast.fit.design import day_number
+from growthcast.fit.design import Design, day_number
 from growthcast.forecast.report import as_date
+from growthcast.log.visits import day_numbers
 from growthcast.service.watch.judge import (
     ALARMS_A_YEAR,
-    DROP_TO_SHARE,
     Verdict,
     judge_species,
     judge_tank,
@@ -29,15 +30,15 @@ from growthcast.service.watch.readings import (
     span_days,
 )
 from growthcast.service.watch.report import (
-    DropSeen,
+    AreaGrowth,
     Finding,
     NotedChange,
+    SpeciesGrowth,
     TankWatch,
     WatchReport,
-    areas_lately,
-    species_lately,
-    tank_course,
-    tank_lately,
+    growth_index,
+    growth_lately,
+    joined,
 )
 
 NEAR_D = 45
@@ -61,7 +62,7 @@ def tank_co2_mg_l(book: Book, tank_id: str, day: float) -> float:
     float
         Concentration [mg/L], NaN for none.
     """
-    given, days = book.conditions.number("co2_mg_l"), _days(book)
+    given, days = book.conditions.number("co2_mg_l"), day_numbers(book.conditions.date("from_date"))
     known = (book.conditions.text("tank_id") == tank_id) & (days <= day) & np.isfinite(given)
     rows = np.flatnonzero(known)
     return float(given[rows[np.argmax(days[rows])]]) if rows.size else float("nan")
@@ -111,16 +112,11 @@ def changes_between(book: Book, tank_id: str, first_day: float, last_day: float)
     int array (n,)
         By date. A tank's first row changes nothing: it says what has held since before.
     """
-    days = _days(book)
+    days = day_numbers(book.conditions.date("from_date"))
     theirs = book.conditions.text("tank_id") == tank_id
     first_row = float(days[theirs].min()) if theirs.any() else np.inf
     rows = np.flatnonzero(theirs & (days >= first_day) & (days <= last_day) & (days > first_row))
     return rows[np.argsort(days[rows], kind="stable")]
-
-
-def _days(book: Book) -> np.ndarray[tuple[int], np.dtype[np.float64]]:
-    dates = book.conditions.date("from_date").astype("datetime64[D]")
-    return dates.astype(np.int64).astype(np.float64)
 
 
 VISITS_NEEDED = SPANS_BEFORE + 1
@@ -166,7 +162,7 @@ def watch_growth(book: Book, on: date, tanks: IntArray) -> WatchReport:
                 if case is None
                 else _tank_watch(book, case, int(counts[k]), across, on_day)
             )
-        species = species_lately([case for case in ready.values() if case.tank in tanks], on_day)
+        species = _species_lately([case for case in ready.values() if case.tank in tanks], on_day)
     return WatchReport(
         on=on,
         usual_until=as_date(origin - 1.0),
@@ -203,12 +199,15 @@ def _tank_watch(
     species = {place for _, place in across}
     limits = limits_of(case)
     findings = tuple(
-        _finding(book, case, verdict)
+        _of_tank(book, case, verdict)
         for verdict in judge_tank(case, limits)
         if verdict.kind != "area" or int(design.species[verdict.place]) not in species
     )
-    course = tank_course(case)
-    recent = tank_lately(case, on_day) or next(reversed(course), None)
+    days = case.evidence.day
+    by_visit = [(growth_index(case, np.flatnonzero(days == day)), day) for day in np.unique(days)]
+    course = tuple(index.point(float(day)) for index, day in by_visit if index is not None)
+    lately = growth_lately(case, on_day)
+    recent = next(reversed(course), None) if lately is None else lately.point(on_day)
     tank_id = str(design.tank_id[case.tank])
     changed = changes_between(book, tank_id, case.evidence.origin_day, on_day)
     return TankWatch(
@@ -219,55 +218,55 @@ def _tank_watch(
         recent=recent,
         course=course,
         findings=findings,
-        areas=areas_lately(case, [str(label or "") for label in book.areas.text("label")], on_day),
-        drop_seen=_drop_seen(case, limits),
+        areas=_areas_lately(book, case, on_day),
+        drop_seen=power_of(case, limits),
         changed_on=tuple(
             book.conditions.date("from_date")[changed].astype("datetime64[D]").tolist()
         ),
     )
 
 
-def _drop_seen(case: TankCase, limits: FloatArray) -> DropSeen | None:
-    """Say how soon a lasting drop of the whole tank would be noticed."""
-    power = power_of(case, limits)
-    if power is None:
-        return None
-    return DropSeen(DROP_TO_SHARE, power.chance, power.visits, power.visit_d)
-
-
-def _finding(book: Book, case: TankCase, verdict: Verdict) -> Finding:
-    """Return what is found of a tank or an area."""
-    design = case.design
-    tank_id = str(design.tank_id[case.tank])
-    area_id = species_id = label = ""
+def _finding(
+    book: Book, design: Design, verdict: Verdict, tanks: list[int], **known: Any
+) -> Finding:
+    """Return what is found of tanks, of one of their areas or of a species."""
+    area_id = species_id = name = ""
     if verdict.kind == "area":
         area_id = str(design.area_id[verdict.place])
         species_id = str(design.species_id[design.species[verdict.place]])
-        label = str(book.areas.text("label")[verdict.place] or area_id)
+        name = str(book.areas.text("label")[verdict.place] or area_id)
+    elif verdict.kind == "species":
+        species_id = str(design.species_id[verdict.place])
+        name = str(design.priors.common_name[verdict.place]) or species_id
+    early, middle, late = (as_date(float(np.floor(day))) for day in verdict.since_day)
+    low, usual, high = (max(1.0 + float(size), 0.0) for size in verdict.change.size_share)
     return Finding(
         kind=verdict.kind,
-        tank_ids=(tank_id,),
+        tank_ids=tuple(str(design.tank_id[tank]) for tank in tanks),
         area_id=area_id,
         species_id=species_id,
-        name=label,
-        since=_dates(verdict.since_day),
+        name=name,
+        since=(early, middle, late),
         noticed_on=as_date(verdict.noticed_day),
-        growth_share=_share(verdict),
-        also=tuple("" if kind == "tank" else str(design.area_id[p]) for kind, p in verdict.also),
-        alone=case.areas.size == 1,
-        has_co2=tank_co2_mg_l(book, tank_id, verdict.noticed_day) > INJECTED_CO2_MG_L,
-        noted=recorded_change(book, tank_id, verdict.since_day[0], verdict.since_day[2]),
+        growth_share=(low, usual, high),
+        **known,
     )
 
 
-def _share(verdict: Verdict) -> tuple[float, float, float]:
-    low, middle, high = (max(1.0 + float(size), 0.0) for size in verdict.change.size_share)
-    return low, middle, high
-
-
-def _dates(days: FloatArray) -> tuple[date, date, date]:
-    early, middle, late = (as_date(float(np.floor(day))) for day in days)
-    return early, middle, late
+def _of_tank(book: Book, case: TankCase, verdict: Verdict) -> Finding:
+    """Return what is found of a tank or an area, with what its conditions tell of it."""
+    tank_id, since = str(case.design.tank_id[case.tank]), verdict.since_day
+    names = case.design.area_id
+    return _finding(
+        book,
+        case.design,
+        verdict,
+        [case.tank],
+        also=tuple("" if kind == "tank" else str(names[p]) for kind, p in verdict.also),
+        alone=case.areas.size == 1,
+        has_co2=tank_co2_mg_l(book, tank_id, verdict.noticed_day) > INJECTED_CO2_MG_L,
+        noted=recorded_change(book, tank_id, since[0], since[2]),
+    )
 
 
 def _across(book: Book, cases: list[TankCase], tanks: IntArray) -> list[tuple[Finding, int]]:
@@ -283,23 +282,31 @@ def _across(book: Book, cases: list[TankCase], tanks: IntArray) -> list[tuple[Fi
         home = [case.tank for case in cases if (design.species[case.areas] == place).any()]
         if not np.isin(home, tanks).any():
             continue
-        species_id = str(design.species_id[place])
-        names = dict(
-            zip(
-                book.species.text("species_id").tolist(),
-                book.species.text("common_name").tolist(),
-                strict=True,
-            )
-        )
-        finding = Finding(
-            kind="species",
-            tank_ids=tuple(str(design.tank_id[tank]) for tank in home),
-            area_id="",
-            species_id=species_id,
-            name=names.get(species_id) or species_id,
-            since=_dates(verdict.since_day),
-            noticed_on=as_date(verdict.noticed_day),
-            growth_share=_share(verdict),
-        )
-        found.append((finding, place))
+        found.append((_finding(book, design, verdict, home), place))
     return found
+
+
+def _species_lately(cases: list[TankCase], on_day: float) -> tuple[SpeciesGrowth, ...]:
+    """Growth of each species over its tanks in the last 28 days."""
+    listed = []
+    for place in np.unique(cases[0].design.species).tolist() if cases else ():
+        shown = [
+            growth_lately(case, on_day, case.design.species[case.evidence.area] == place)
+            for case in cases
+        ]
+        if parts := [part for part in shown if part is not None]:
+            species_id = str(cases[0].design.species_id[place])
+            listed.append(SpeciesGrowth(species_id, len(parts), joined(parts).point(on_day)))
+    return tuple(listed)
+
+
+def _areas_lately(book: Book, case: TankCase, on_day: float) -> tuple[AreaGrowth, ...]:
+    """Growth of each area of a tank over the last 28 days, where its readings tell it."""
+    listed = []
+    for area in case.areas.tolist():
+        index = growth_lately(case, on_day, case.evidence.area == area)
+        if index is not None:
+            area_id = str(case.design.area_id[area])
+            label = str(book.areas.text("label")[area] or area_id)
+            listed.append(AreaGrowth(area_id, label, index.point(on_day)))
+    return tuple(listed)

@@ -17,7 +17,7 @@ from growthcast.service.watch.judge import (
     power_of,
 )
 from growthcast.service.watch.readings import TankCase
-from growthcast.service.watch.report import Index, joined, tank_lately
+from growthcast.service.watch.report import Index, growth_lately, joined
 from growthcast.service.watch.scan import LARGEST_SURPRISE, course_of, strongest
 
 WEEKS, AREAS = 24, 3
@@ -111,7 +111,7 @@ def test_the_stated_chance_is_how_often_planted_drops_are_noticed():
         beyond = (strongest(case.course, drawn, -1.0) > limits[:, :1, None]).any(axis=0)
         quiet = ~beyond[:week].any(axis=0)
         noticed.append([beyond[week : week + n, quiet].any(axis=0).mean() for n in (1, 3, 5)])
-    told = [power.chance[n - 1] for n in (1, 3, 5)]
+    told = [power.chances[n - 1] for n in (1, 3, 5)]
     assert told == pytest.approx(np.mean(noticed, axis=0), abs=0.06)
     assert 0.2 < told[1] < 0.8
 
@@ -119,11 +119,11 @@ def test_the_stated_chance_is_how_often_planted_drops_are_noticed():
 def test_a_tank_that_tells_more_sees_a_drop_sooner():
     cases = [plain_case(np.zeros((WEEKS, AREAS)), sd=sd) for sd in (0.15, 0.5, 3.0)]
     sharp, middling, blunt = (power_of(case, limits_of(case)) for case in cases)
-    assert sharp.visits == 1
-    assert 3 <= middling.visits <= 8
-    assert blunt.visits is None
-    assert middling.visit_d == 7.0
-    assert (np.diff(middling.chance) > -0.03).all()
+    assert sharp.visits_for_9_of_10 == 1
+    assert 3 <= middling.visits_for_9_of_10 <= 8
+    assert blunt.visits_for_9_of_10 is None
+    assert middling.visit_days == 7.0
+    assert (np.diff(middling.chances) > -0.03).all()
 
 
 def test_too_few_visits_give_no_chance():
@@ -141,18 +141,17 @@ def test_tanks_that_fail_as_a_whole_are_no_failing_species():
 
 def test_growth_lately_is_that_of_the_last_28_days_with_its_ranges():
     """Four visits of three readings of one unit, errors 0.25: known to 0.25 over the root of 12."""
-    point = tank_lately(plain_case(since(20, 0.5)), VISITS[-1])
-    sd = 0.25 / 12**0.5
-    assert point.growth == pytest.approx(0.5)
-    assert (point.low, point.high) == pytest.approx(
-        (0.5 - 1.2816 * sd, 0.5 + 1.2816 * sd), abs=1e-4
+    half, more, usual = (
+        growth_lately(plain_case(since(20, drop)), VISITS[-1]).point(VISITS[-1])
+        for drop in (0.5, 1.5, 1.1)
     )
-    assert (point.usual_low, point.usual_high) == pytest.approx(
+    sd = 0.25 / 12**0.5
+    assert half.growth == pytest.approx(0.5)
+    assert (half.low, half.high) == pytest.approx((0.5 - 1.2816 * sd, 0.5 + 1.2816 * sd), abs=1e-4)
+    assert (half.usual_low, half.usual_high) == pytest.approx(
         (1 - 1.96 * sd, 1 + 1.96 * sd), abs=1e-4
     )
-    assert point.standing == "slower"
-    assert tank_lately(plain_case(since(20, 1.5)), VISITS[-1]).standing == "quicker"
-    assert tank_lately(plain_case(since(20, 1.1)), VISITS[-1]).standing == "as usual"
+    assert (half.standing, more.standing, usual.standing) == ("slower", "quicker", "as usual")
 
 
 def test_a_species_is_weighed_by_how_well_each_tank_knows_it():
