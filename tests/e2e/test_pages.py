@@ -241,7 +241,7 @@ def test_a_clients_page_adds_up_and_its_figures_are_written(tmp_path: Path) -> N
     assert "Tanks at one place share the journey" in page
     assert "<li>glass cleaned, a third of the water changed</li>" in page
     assert run(*asked, "--data", str(tmp_path / "a.csv")).status == 0
-    *rhythms, whole = csv.DictReader((tmp_path / "a.csv").open(encoding="utf-8"))
+    *rhythms, whole = csv.DictReader((tmp_path / "a.csv").read_text("utf-8").splitlines())
     assert [row["tank_id"] for row in rhythms if row["proposed"] == "True"] == ["lobby", "home"]
     assert float(whole["cost_per_year"]) == figures["contract"]["cost"]["p50"]
     wrong = run(*asked, "--data", str(tmp_path / "a.txt"))
