@@ -11,6 +11,7 @@ import numpy as np
 from growthcast.arrays import BoolArray, FloatArray, IntArray
 from growthcast.book.book import WholeTank
 from growthcast.finite import finite_answer
+from growthcast.fit.beside import LAG, SETTLING, by_beside
 from growthcast.fit.borrowing import Borrowed
 from growthcast.fit.cuts import UnsaidCuts, lowest_cuts_shown, unsaid_cuts
 from growthcast.fit.design import Design
@@ -21,7 +22,7 @@ from growthcast.fit.model.posterior import (
     mean_border,
     shared_growth,
 )
-from growthcast.fit.model.spreads import FORMS, by_lag
+from growthcast.fit.model.spreads import FORMS
 from growthcast.fit.rows.chains import Link
 from growthcast.fit.solver.hierarchy import border_covariance
 from growthcast.fit.solver.likelihood import log_likelihood
@@ -66,10 +67,11 @@ class GrowthFit:
         last = {name: values[..., areas] for name, values in self._last_nodes.items()}
         covariance = border_covariance(view.area, view.effects, pooling, areas)
         mode, mean = solution.point.border[:, areas], self.border_mean[:, areas]
-        lags, form = self.design.spreads.lags, self.design.form[areas]
-        lag_sd, by_lag = lags.sd_d[form], self.by_lag[:, areas]
-        with_lag = by_lag * lag_sd
-        covariance += with_lag.T[:, :, None] * with_lag.T[:, None, :]
+        spreads, form = self.design.spreads, self.design.form[areas]
+        sd = np.stack([spreads.lags.sd_d, spreads.settling.sd])[:, form]
+        beside = self.beside[:, :, areas]
+        for one in beside * sd[:, None]:
+            covariance += one.T[:, :, None] * one.T[:, None, :]
         return AreaPosterior(
             mean=Parameters(mean),
             covariance=covariance * self.widening**2,
@@ -79,16 +81,18 @@ class GrowthFit:
             last_day=last["day"],
             last_pause_d=last["pause_d"],
             last_lag_share=last["lag_share"],
-            lag_d=lags.mean_d[form],
-            lag_sd_d=lag_sd * self.widening,
-            by_lag=by_lag,
+            lag_d=spreads.lags.mean_d[form],
+            lag_sd_d=sd[LAG] * self.widening,
+            by_lag=beside[LAG],
+            settling_sd=sd[SETTLING] * self.widening,
+            by_settling=beside[SETTLING],
         )
 
     @finite_answer
     def shared(self, areas: IntArray, tanks: IntArray) -> SharedGrowth:
         """Rates and ceilings of areas (A,) in tanks (R,), by places, and what they share."""
-        mean, by_lag = self.border_mean[:, areas], self.by_lag[:, areas]
-        return shared_growth(self.solution.view, mean, by_lag, areas, tanks)
+        mean, beside = self.border_mean[:, areas], self.beside[:, :, areas]
+        return shared_growth(self.solution.view, mean, beside, areas, tanks)
 
     @property
     def mode(self) -> Parameters:
@@ -122,9 +126,9 @@ class GrowthFit:
 
     @cached_property
     @finite_answer
-    def by_lag(self) -> FloatArray:
-        """How every area's border (B, A) follows a day of lag [1/d]."""
-        return by_lag(self.solution.view)
+    def beside(self) -> FloatArray:
+        """How every area's border follows a day of lag and the log factor of settling (2, B, A)."""
+        return by_beside(self.solution.view)
 
     @cached_property
     def _last_nodes(self) -> dict[str, FloatArray]:
@@ -203,7 +207,8 @@ class GrowthFit:
         rate, rate_sd = areas.mean.log_rate, np.sqrt(areas.rate_variance)
         ceiling, ceiling_sd = areas.mean.log_ceiling, np.sqrt(areas.log_ceiling_variance)
         pooling = design.problem.pooling
-        basis, lags = self.basis, design.spreads.lags
+        basis, lags, settling = self.basis, design.spreads.lags, design.spreads.settling
+        forms = sorted(set(design.form.tolist()))
         listed, borrowed = sorted(set(design.species.tolist())), self.borrowed
         tank_effect = effects.tank[:, 0] + (0.0 if borrowed is None else borrowed.mean)
         tanks = zip(design.tank_id, tank_effect, effects.tank_sd(pooling), strict=True)
@@ -242,9 +247,9 @@ class GrowthFit:
                 for name, value in design.spreads.as_dict().items()
             }
             | {"log_sd": {name: round(sd, 4) for name, sd in design.spreads.sd.items()}},
-            "lag_d": {
-                FORMS[form]: _normal(lags.mean_d[form], lags.sd_d[form])
-                for form in sorted(set(design.form.tolist()))
+            "lag_d": {FORMS[form]: _normal(lags.mean_d[form], lags.sd_d[form]) for form in forms},
+            "log_settling": {
+                FORMS[form]: _normal(settling.centre[form], settling.sd[form]) for form in forms
             },
             "log_likelihood": round(self.log_likelihood, 4),
             "whole_tank_grams": None
