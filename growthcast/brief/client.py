@@ -5,7 +5,6 @@ from __future__ import annotations
 from collections.abc import Sequence
 from datetime import date
 
-from growthcast.arrays import IntArray
 from growthcast.book.book import Book, Practice
 from growthcast.brief.contract import contract_blocks, includes, vat_words
 from growthcast.brief.letterhead import foot_of, letterhead_of
@@ -24,7 +23,6 @@ from growthcast.brief.page import (
     columns,
 )
 from growthcast.brief.visits import PlannedVisit
-from growthcast.errors import UsageError
 from growthcast.figures.lettering import drawable
 from growthcast.figures.pages import CourseWords, course_picture
 from growthcast.fit.result import GrowthFit
@@ -51,9 +49,8 @@ from growthcast.say.client import (
     unknowns,
 )
 from growthcast.say.locale import Locale
-from growthcast.say.reasons import reason
 from growthcast.say.words import named
-from growthcast.service.pages.client import AreaFacts, TankFacts, gather_tank
+from growthcast.service.pages.client import AreaFacts, TankFacts
 from growthcast.service.pages.contract import Contract
 from growthcast.service.pages.record import Record, past_records
 
@@ -81,7 +78,7 @@ def build_brief(
     fit : GrowthFit
         Its fit.
     facts : sequence of TankFacts
-        The tanks (see ``gather_facts``).
+        The tanks, as ``gather_facts`` gathers them.
     locale : Locale
         How its reader writes.
     client : str, optional
@@ -133,48 +130,6 @@ def build_brief(
         blocks=tuple(blocks),
         foot=foot_of(book, locale, on),
     )
-
-
-def gather_facts(
-    book: Book,
-    fit: GrowthFit,
-    tanks: IntArray,
-    visits: Sequence[PlannedVisit] | None = None,
-    every_d: int | None = None,
-) -> list[TankFacts]:
-    """Gather what a page says of some tanks.
-
-    Parameters
-    ----------
-    book : Book
-        The book.
-    fit : GrowthFit
-        Its fit.
-    tanks : int array
-        Places of the tanks in the book.
-    visits : sequence of PlannedVisit, optional
-        The plan of visits, None where none was made.
-    every_d : int, optional
-        The rhythm to argue for [d], where it is not the recommended one.
-
-    Returns
-    -------
-    list of TankFacts
-        In the order of ``tanks``.
-
-    Raises
-    ------
-    UsageError
-        Where none of a tank's plants is likely to hold.
-    """
-    facts = []
-    for tank in tanks.tolist():
-        name = str(book.tanks.text("tank_id")[tank])
-        planned = [visit.on for visit in visits or () if visit.tank_id == name]
-        facts.append(gather_tank(book, fit, tank, every_d, planned))
-        if facts[-1].advice.nothing_holds:
-            raise UsageError(f"no page for {name}: {reason(facts[-1].advice)}")
-    return facts
 
 
 def currency_of(practice: Practice) -> str:

@@ -4,7 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from growthcast.book.book import Practice
+from growthcast.arrays import IntArray
+from growthcast.book.book import Book, Practice
 from growthcast.brief.page import (
     Block,
     Fact,
@@ -15,11 +16,57 @@ from growthcast.brief.page import (
     Table,
     columns,
 )
+from growthcast.brief.visits import PlannedVisit
+from growthcast.errors import UsageError
+from growthcast.fit.result import GrowthFit
 from growthcast.say.client import MONTHS_A_YEAR, days_of_100, place_words, worth
 from growthcast.say.locale import Locale
+from growthcast.say.reasons import reason
 from growthcast.say.words import named
-from growthcast.service.pages.client import TankFacts
+from growthcast.service.pages.client import TankFacts, gather_tank
 from growthcast.service.pages.contract import Contract, with_vat
+
+
+def gather_facts(
+    book: Book,
+    fit: GrowthFit,
+    tanks: IntArray,
+    visits: Sequence[PlannedVisit] | None = None,
+    every_d: int | None = None,
+) -> list[TankFacts]:
+    """Gather what a page says of some tanks.
+
+    Parameters
+    ----------
+    book : Book
+        The book.
+    fit : GrowthFit
+        Its fit.
+    tanks : int array
+        Places of the tanks in the book.
+    visits : sequence of PlannedVisit, optional
+        The plan of visits, None where none was made.
+    every_d : int, optional
+        The rhythm to argue for [d], where it is not the recommended one.
+
+    Returns
+    -------
+    list of TankFacts
+        In the order of ``tanks``.
+
+    Raises
+    ------
+    UsageError
+        Where none of a tank's plants is likely to hold.
+    """
+    facts = []
+    for tank in tanks.tolist():
+        name = str(book.tanks.text("tank_id")[tank])
+        planned = [visit.on for visit in visits or () if visit.tank_id == name]
+        facts.append(gather_tank(book, fit, tank, every_d, planned))
+        if facts[-1].advice.nothing_holds:
+            raise UsageError(f"no page for {name}: {reason(facts[-1].advice)}")
+    return facts
 
 
 def contract_blocks(

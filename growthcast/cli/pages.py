@@ -134,7 +134,8 @@ def brief_command(
     import numpy as np
 
     from growthcast.book.writing.replace import write_whole
-    from growthcast.brief.client import build_brief, gather_facts
+    from growthcast.brief.client import build_brief
+    from growthcast.brief.contract import gather_facts
     from growthcast.brief.visits import read_visits
     from growthcast.figures.save import check_target
     from growthcast.service.pages.contract import contract_of, figures_of
@@ -155,7 +156,7 @@ def brief_command(
         tanks = np.flatnonzero(clients == client)
     plan = None if visits is None else read_visits(visits, opened.tanks.text("tank_id").tolist())
     facts = gather_facts(opened, fit, tanks, plan, every)
-    whole = None if client is None else contract_of(opened, fit, facts)
+    whole = contract_of(opened, fit, facts) if len(facts) > 1 else None
     build = partial(build_brief, opened, fit, facts, client=client, contract=whole, visits=plan)
     if data is not None:
         check_target(opened, data)

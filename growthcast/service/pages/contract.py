@@ -47,6 +47,7 @@ class Contract:
         return self.hours.times(self.price_per_h)
 
 
+@finite_answer
 def with_vat(net: float, percent: float) -> tuple[float, float]:
     """Work out value added tax and the gross price, so that whole units add up.
 
@@ -132,6 +133,7 @@ def _journeys_a_visit(
     return {name: share.get(sites[name], 1.0) for name in chosen}
 
 
+@finite_answer
 def figures_of(facts: Sequence[TankFacts], contract: Contract | None) -> dict[str, Any]:
     """Return the figures behind a page for a client.
 

@@ -7,7 +7,7 @@ from datetime import date
 import numpy as np
 import pytest
 
-from growthcast.brief.client import gather_facts
+from growthcast.brief.contract import gather_facts
 from growthcast.fit.growth import fit_growth
 from growthcast.service.pages.contract import contract_of, with_vat
 from tests.books import make_book
