@@ -287,6 +287,14 @@ class TankAdvice:
         """Whether none of its plants is likely to hold."""
         return bool(self.options) and len(self.not_holding) == len(self.options[0].areas)
 
+    @property
+    def chosen(self) -> OptionAdvice | None:
+        """The option worked to: of the recommended interval, else of the shortest there is."""
+        days = self.recommended_interval_d
+        if days is None or not self.options:
+            return next(iter(self.options), None)
+        return self.option(days)
+
     def option(self, interval_d: int) -> OptionAdvice:
         """Return the option of one listed interval."""
         return next(option for option in self.options if option.interval_d == interval_d)
