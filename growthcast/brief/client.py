@@ -10,6 +10,7 @@ from growthcast.book.book import Book, Practice
 from growthcast.brief.letterhead import foot_of, letterhead_of
 from growthcast.brief.page import (
     Block,
+    Column,
     Fact,
     Facts,
     Heading,
@@ -35,6 +36,7 @@ from growthcast.say.client import (
     argument,
     cautions,
     days_of_100,
+    found_head,
     headline,
     mends_words,
     passes,
@@ -52,7 +54,7 @@ from growthcast.say.words import named
 from growthcast.service.pages.client import AreaFacts, TankFacts, gather_tank
 from growthcast.service.pages.record import Record, past_records
 
-MOST_VISITS, MOST_MENDS = 12, 2
+MOST_VISITS = 12
 ROOM_ABOVE = 1.3
 """Height of a picture's axis, as a share of the agreed height: room to see what is too tall."""
 
@@ -180,8 +182,7 @@ def _facts(locale: Locale, tank: TankFacts, practice: Practice) -> Facts:
     looks = locale.say(
         "looks_days", presentable=days_of_100(locale, option.share_of_days_presentable)
     )
-    visits = locale.count("visit", round(option.year.visits))
-    price = locale.say("price_year", amount=a_year(locale, option, currency), visits=visits)
+    price = locale.say("price_year", amount=a_year(locale, option, currency))
     facts = [
         Fact(
             locale.say("fact_looks"),
@@ -204,7 +205,7 @@ def _facts(locale: Locale, tank: TankFacts, practice: Practice) -> Facts:
             Fact(
                 locale.say("fact_holds"),
                 locale.say("holds_from", date=locale.short_date(tank.next_on)),
-                locale.say("holds_until", date=locale.long_date(tank.review_on)),
+                locale.say("holds_until", date=locale.short_date(tank.review_on)),
             ),
         ]
     yes = locale.say("fact_yes")
@@ -221,27 +222,29 @@ def _mends(locale: Locale, tank: TankFacts, currency: str) -> list[Block]:
     longer = advice.option(advice.fails_at_d)
     every, saved = locale.count("every", longer.interval_d), apart(locale, option, longer, currency)
     said = mends_words(locale, tank)
-    key = "mends" if tank.fits else "mends_none"
     if tank.fits:
-        said = said[:MOST_MENDS]
-    elif tank.longer is not None:
+        lead = {"every": every, "saved": saved}
+        return [Paragraph(locale.say("mends_lead", mend=m, **lead)) for m in said[:1]]
+    if tank.longer is not None:
         trial = locale.count("every", tank.longer.interval_d)
         less = apart(locale, option, tank.longer, currency)
         said = (*said, locale.say("mend_trial", every=trial, saved=less))
     if not said:
         return []
     return [
-        Paragraph(locale.say(f"{key}_lead", every=every, saved=saved)),
+        Paragraph(locale.say("mends_none_lead", every=every)),
         Items(said),
     ]
 
 
 def options_strip(locale: Locale, tank: TankFacts, currency: str) -> Table:
     """Return a row a rhythm, the longest first: days as agreed as a bar, looks, visits, price."""
-    names = f"every presentable found visits {'cost' if currency else 'hours'} against"
+    before = columns(locale, "col", "every presentable")
+    after = columns(locale, "col", f"visits {'cost' if currency else 'hours'} against")
+    found = Column(found_head(locale, tank.areas[tank.limiting]))
     return Table(
         locale.say("options_caption"),
-        columns(locale, "col", names),
+        (*before, found, *after),
         tuple(row_words(locale, tank, row, currency) for row in tank.rows),
         next(n for n, row in enumerate(tank.rows) if row is tank.option),
         locale.say("recommended"),

@@ -17,6 +17,10 @@ from growthcast.service.pages.record import RANGE_HOLDS, Record
 
 MAY_WELL = 0.2
 """Chance from which another rhythm is said to be possible."""
+SEEN = 0.01
+"""Share of days by which two rhythms must differ for anyone to see it."""
+FEW_AREAS = 2
+"""A change of more areas than these is told after those of fewer."""
 MONTHS_A_YEAR = 12.0
 LEAST_OVER = 0.02
 """Share of its agreed height by which an area must pass it to be called too tall."""
@@ -136,21 +140,22 @@ def _against(locale: Locale, tank: TankFacts, row: OptionAdvice, currency: str) 
     dearer = round(cost if currency else hours)
     money = "against_equal" if not dearer else "against_more" if dearer > 0 else "against_less"
     size = worth(locale, currency, abs(cost), abs(hours))
-    days = DAYS_PER_YEAR * (row.share_of_days_presentable - option.share_of_days_presentable)
+    more = row.share_of_days_presentable - option.share_of_days_presentable
     looks = "against_looks_same"
-    if round(days):
-        looks = "against_days_more" if days > 0.0 else "against_days_less"
-    count = locale.count("day", abs(round(days)))
+    if abs(more) >= SEEN:
+        looks = "against_days_more" if more > 0.0 else "against_days_less"
+    count = locale.count("day", round(DAYS_PER_YEAR * abs(more)))
     return f"{locale.say(money, amount=size)}; {locale.say(looks, days=count)}"
 
 
 def row_words(locale: Locale, tank: TankFacts, row: OptionAdvice, currency: str) -> tuple[str, ...]:
     """Return what one rhythm gives and costs, as a row of the strip."""
     year, month = a_year(locale, row, currency), a_month(locale, row, currency)
+    found = row.areas[tank.limiting].found
     return (
         locale.count("every", row.interval_d),
         days_of_100(locale, row.share_of_days_presentable),
-        _found(locale, tank, row),
+        locale.range(found.p10, found.p50, found.p90, tank.areas[tank.limiting].unit),
         _visits(locale, row),
         locale.say("cost_both", year=year, month=month),
         _against(locale, tank, row, currency),
@@ -165,13 +170,10 @@ def _visits(locale: Locale, row: OptionAdvice) -> str:
     return locale.say("visits_late", visits=visits, late=locale.number(late))
 
 
-def _found(locale: Locale, tank: TankFacts, row: OptionAdvice) -> str:
-    """Return the area that stands highest against its agreed height at the next visit."""
-    place = tank.fullest(row)
-    area, found = tank.areas[place], row.areas[place].found
-    height = locale.range(found.p10, found.p50, found.p90, area.unit)
-    budget = locale.exact(area.forecast.budget_cm, area.unit)
-    return locale.say("found", area=area_name(area), height=height, budget=budget)
+def found_head(locale: Locale, area: AreaFacts) -> str:
+    """Return the head of what the next visit finds of an area."""
+    name, budget = locale.sentence_case(area_name(area)), area.forecast.budget_cm
+    return locale.say("col_found", area=name, budget=locale.exact(budget, area.unit))
 
 
 def size_words(locale: Locale, size: str, unit: str) -> str:
@@ -226,7 +228,7 @@ def mends_words(locale: Locale, tank: TankFacts) -> tuple[str, ...]:
     areas = {area.forecast.area_id: area for area in tank.areas}
     return tuple(
         _mend(locale, [areas[name] for name in mend.area_ids], mend)
-        for mend in tank.advice.mends
+        for mend in sorted(tank.advice.mends, key=lambda mend: len(mend.area_ids) > FEW_AREAS)
         if mend.holds
     )
 
@@ -279,13 +281,11 @@ def record_sentences(locale: Locale, record: Record) -> list[str]:
     readings = locale.number(record.readings)
     if not record.enough:
         return [locale.say("record_few", n=readings, needed=locale.number(LEAST_READINGS))]
-    error = record.error if record.is_cover else max(record.error, 0.1)
     right = locale.say(
         "record_cover" if record.is_cover else "record",
         n=readings,
         inside=locale.number(record.inside),
         meant=locale.number(RANGE_HOLDS * record.readings),
-        error=locale.number(error, 1),
     )
     return [right, *([locale.say("record_large")] if record.alone else [])]
 
@@ -313,7 +313,7 @@ def unknowns(locale: Locale, tanks: Sequence[TankFacts], currency: str) -> tuple
 
 def cautions(locale: Locale, tanks: Sequence[TankFacts]) -> tuple[str, ...]:
     """Return the usual cautions, with the plants that rules may name."""
-    names = ("tools", "mains", "waterways", "share")
+    names = ("tools", "mains", "waterways")
     sentences = [locale.say(f"caution_{name}") for name in names]
     areas = [area for tank in tanks for area in tank.areas]
     regulated = dict.fromkeys(area.plant for area in areas if "egulated" in area.caution)

@@ -53,8 +53,8 @@ class TankFacts:
 
     Attributes
     ----------
-    name, site, reason : str
-        What the client calls it, where it stands, and what its own limit is for; "" where blank.
+    name, site : str
+        What the client calls it, and where it stands; "" where blank.
     fixed_min : float
         Minutes of a visit at the tank itself, before any trimming [min].
     rows : tuple of OptionAdvice
@@ -66,6 +66,8 @@ class TankFacts:
         The longest rhythm at which the plants alone hold [d].
     asked : bool
         The rhythm is wished, by its client or by the tank's own limit: the plants ask for another.
+    reason : str
+        What the tank's own limit is for, where the proposed rhythm is that limit.
     next_on, due_on : date or None
         The next visit, and the day it is due where that has passed.
     courses : tuple of (OptionAdvice or None, Course)
@@ -76,7 +78,6 @@ class TankFacts:
     tank_id: str
     name: str
     site: str
-    reason: str
     on: date
     fixed_min: float
     advice: TankAdvice
@@ -84,6 +85,7 @@ class TankFacts:
     option: OptionAdvice | None = None
     plants_d: int | None = None
     asked: bool = False
+    reason: str = ""
     next_on: date | None = None
     due_on: date | None = None
     areas: tuple[AreaFacts, ...] = ()
@@ -117,11 +119,6 @@ class TankFacts:
         """Return the date so many days ahead."""
         return self.on + timedelta(days=ahead_d)
 
-    def fullest(self, option: OptionAdvice) -> int:
-        """Place of the area that stands highest against its agreed height at the next visit."""
-        budgets = [area.forecast.budget_cm for area in self.areas]
-        return max(range(len(budgets)), key=lambda i: option.areas[i].found.p50 / budgets[i])
-
 
 @finite_answer
 def gather_tank(
@@ -154,12 +151,9 @@ def gather_tank(
     place = np.array([tank])
     [advice] = recommend(book, fit, place, full=True)
     on = as_date(fit.design.on_day)
-    name, site, reason = (
-        str(book.tanks.text(column)[tank]) for column in ("name", "site", "longest_interval_reason")
-    )
-    facts = TankFacts(
-        advice.tank_id, name, site, reason, on, float(book.of_tanks("fixed_min")[tank]), advice
-    )
+    name, site = (str(book.tanks.text(column)[tank]) for column in ("name", "site"))
+    fixed_min = float(book.of_tanks("fixed_min")[tank])
+    facts = TankFacts(advice.tank_id, name, site, on, fixed_min, advice)
     if not advice.options or advice.nothing_holds:
         return facts
     facts = replace(facts, **_rhythms(book, fit, tank, advice, every_d))
@@ -170,7 +164,7 @@ def gather_tank(
     forecasts = forecast_growth(fit, (on,), book.practice.horizon_d, place)
     facts = replace(
         facts,
-        due_on=due_on,
+        due_on=due_on if every_d is None else None,
         next_on=next((day for day in planned if day >= on), next_on),
         areas=_areas(book, fit, standing.living.area.tolist(), option, forecasts),
         limiting=_limiting(advice, option),
@@ -191,6 +185,7 @@ def _rhythms(
     cut_cm = np.array([area.cut_cm for area in by_days[model_d].areas])
     days = sorted(by_days)
     first = max(days.index(chosen_d) - 1, 0)
+    first = min(first, days.index(plants_d or chosen_d))
     last = days.index(model_d) + (1 if model_d > chosen_d else 2)
     rows = []
     for each in reversed(days[first : last + 1]):
@@ -200,7 +195,9 @@ def _rhythms(
             mine = {name: getattr(row, name) for name in ("minutes_per_visit", "minutes_range")}
             row = replace(looks, year=row.year, **mine)
         rows.append(row)
+    limited = advice.own_limit and chosen_d == advice.longest_interval_d
     return {
+        "reason": str(book.tanks.text("longest_interval_reason")[tank]) if limited else "",
         "rows": tuple(rows),
         "option": next(row for row in rows if row.interval_d == chosen_d),
         "plants_d": plants_d,

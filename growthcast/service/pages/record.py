@@ -24,13 +24,11 @@ MOST_AREAS = 120
 class Record:
     """Readings of one tank that were forecast, and how many the 8-in-10 range held.
 
-    ``error`` is the median distance from the middle of the forecast [cm, or points of cover].
     ``alone`` says that the other tanks' logs were left out.
     """
 
     readings: int
     inside: int
-    error: float
     is_cover: bool
     splits: int
     alone: bool
@@ -73,12 +71,10 @@ def _record(result: BacktestResult, tank: int, alone: bool) -> Record:
     cover = result.readings.is_cover
     is_cover = int((here & cover).sum()) > int((here & ~cover).sum())
     rows: BoolArray = here & (cover == is_cover)
-    off = np.abs(result.model.middle_cm[rows] - result.readings.reading_cm[rows])
     reach = np.abs(2.0 * result.model.chance_below[rows] - 1.0)
     return Record(
         readings=int(rows.sum()),
         inside=int((reach <= RANGE_HOLDS).sum()),
-        error=float(np.median(off)) if rows.any() else 0.0,
         is_cover=is_cover,
         splits=len(result.split_days),
         alone=alone,
