@@ -125,14 +125,12 @@ def weeks_away(
     ValueError
         If the visits lie before the day of the fit or in the wrong order.
     """
-    if tanks is None:
-        tanks = np.arange(len(book.tanks))
+    tanks = np.arange(len(book.tanks)) if tanks is None else tanks
     after_d = int(day_number(last_visit) - fit.design.on_day)
     span_d = (next_visit - last_visit).days
     if after_d < 0 or span_d < 1:
         raise ValueError("the last visit lies on or after the day of the fit, the next after it")
-    if advice is None:
-        advice = recommend(book, fit, tanks)
+    advice = recommend(book, fit, tanks) if advice is None else advice
     always = {
         area.area_id: area.cut_cm for one in advice if one.chosen for area in one.chosen.areas
     }
@@ -143,7 +141,7 @@ def weeks_away(
         areas: tuple[AwayArea, ...] = (),
         usual: float = 1.0,  # where nothing grows nothing can pass its height
         bridged: float = 1.0,
-        by: date | None = None,
+        days: int = 0,
     ) -> AwayTank:
         wanted = float(confidence[tank])
         return AwayTank(
@@ -155,7 +153,7 @@ def weeks_away(
             chance_as_usual=usual,
             chance_bridged=bridged,
             state="lasts" if usual >= wanted else "cut lower" if bridged >= wanted else "stand-in",
-            stand_in_by=by,
+            stand_in_by=last_visit + timedelta(days=days) if days else None,
             areas=areas,
         )
 
@@ -168,18 +166,16 @@ def weeks_away(
         usual = arrived.cut(usual_cm)
         usual_end = usual.later(span_d)
         lasting = cut_to_last(arrived, span_d, confidence[living.tank])
-        least = arrived.cut(living.least_cut_cm)
         areas = _areas(book, fit, usual_cm, usual, usual_end, lasting)
         for run, tank in enumerate(living.tank.tolist()):
             here = living.run == run
             chances = float(usual_end.chance[run]), float(lasting.chance[run])
-            by = None
+            days = 0
             if max(chances) < confidence[tank]:
-                alone = only_areas(least, here)
+                alone = only_areas(arrived.cut(living.least_cut_cm), here)
                 days = days_that_hold(alone, span_d - 1, float(confidence[tank]))
-                by = last_visit + timedelta(days=days) if days else None
             mine = tuple(areas[i] for i in np.flatnonzero(here).tolist())
-            found[tank] = conclude(tank, mine, *chances, by)
+            found[tank] = conclude(tank, mine, *chances, days)
     return [found.get(tank) or conclude(tank) for tank in tanks.tolist()]
 
 
