@@ -4,12 +4,13 @@ from __future__ import annotations
 
 from dataclasses import dataclass, field
 from functools import cached_property
-from typing import Any, Literal
+from typing import Any
 
 import numpy as np
 
 from growthcast.arrays import BoolArray, FloatArray, IntArray
-from growthcast.book.book import WholeTank
+from growthcast.book.book import Book, WholeTank
+from growthcast.errors import UsageError
 from growthcast.finite import finite_answer
 from growthcast.fit.beside import LAG, SETTLING, by_beside
 from growthcast.fit.borrowing import Borrowed
@@ -23,15 +24,16 @@ from growthcast.fit.model.posterior import (
     shared_growth,
 )
 from growthcast.fit.model.spreads import FORMS
+from growthcast.fit.rates import AreaRate
+from growthcast.fit.rates import Basis as Basis
 from growthcast.fit.rows.chains import Link
 from growthcast.fit.solver.hierarchy import border_covariance
 from growthcast.fit.solver.likelihood import log_likelihood
 from growthcast.fit.solver.solve import Solution
 from growthcast.fit.suspects import Suspect, suspects_of
+from growthcast.frames import Answers
 from growthcast.log.visits import LeftOut
 from growthcast.plain import plain
-
-Basis = Literal["log", "tank", "table"]
 
 CLEARLY = 3.0
 """Log likelihood by which weights must be likelier to hold the rest alone to be read so."""
@@ -39,9 +41,11 @@ OWN_SPANS_FOR_LOG = 2
 """Spans of its own from which an area's forecast is said to rest on its log."""
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False, repr=False)
 class GrowthFit:
     """A book's fitted growth: the arrays it was fitted from and the solution.
+
+    ``made_from`` is the book, all rows up to the day.
 
     Tank effects of the solution are departures from what the tanks borrowed from each other.
     ``widening`` multiplies the standard deviations of everything that is forecast: 1 unless the
@@ -58,6 +62,44 @@ class GrowthFit:
     evidence_for_everything: float | None = None
     grams_said: WholeTank | None = None
     not_fitted: dict[str, str] = field(default_factory=dict)
+    made_from: Book | None = None
+
+    @property
+    def book(self) -> Book:
+        """The book that was fitted."""
+        if self.made_from is None:
+            raise UsageError("this fit was made without a book: make it with fit_growth")
+        return self.made_from
+
+    def __repr__(self) -> str:
+        design = self.design
+        day = np.datetime64(int(design.on_day), "D")
+        return (
+            f"<GrowthFit of {design.tank_id.size} tanks, {design.area_id.size} areas on {day}; "
+            f"rates() lists them>"
+        )
+
+    def _repr_html_(self) -> str:
+        return f"<p>{self!r}</p>".replace("<G", "&lt;G") + self.rates()._repr_html_()
+
+    @finite_answer
+    def rates(self) -> Answers[AreaRate]:
+        """Return what is known of every living area's rate, in the order of the book."""
+        design, areas = self.design, np.flatnonzero(self.design.alive)
+        posterior = self.posterior(areas)
+        mean = posterior.mean.log_rate
+        columns = (
+            design.tank_id[design.tank[areas]],
+            design.area_id[areas],
+            design.species_id[design.species[areas]],
+            mean,
+            np.sqrt(posterior.rate_variance),
+            np.exp(mean),
+            self.spans_since(-np.inf)[areas],
+            np.array(self.basis)[areas],
+        )
+        rows = zip(*(column.tolist() for column in columns), strict=True)
+        return Answers(AreaRate(*cells) for cells in rows)
 
     @finite_answer
     def posterior(self, areas: IntArray) -> AreaPosterior:
