@@ -23,9 +23,9 @@ from growthcast.fit.model.posterior import (
     mean_border,
     shared_growth,
 )
+from growthcast.fit.model.rates import AreaRate
+from growthcast.fit.model.rates import Basis as Basis
 from growthcast.fit.model.spreads import FORMS
-from growthcast.fit.rates import AreaRate
-from growthcast.fit.rates import Basis as Basis
 from growthcast.fit.rows.chains import Link
 from growthcast.fit.solver.hierarchy import border_covariance
 from growthcast.fit.solver.likelihood import log_likelihood
@@ -235,11 +235,10 @@ class GrowthFit:
         of_species = np.bincount(design.species, weights=design.spans)[design.species]
         own = design.spans >= OWN_SPANS_FOR_LOG
         near = (in_tank > 0) | (of_species > 0)
-        names: list[Basis] = [
+        return [
             "log" if by_log else "tank" if by_tank else "table"
             for by_log, by_tank in zip(own, near, strict=True)
         ]
-        return names
 
     @finite_answer
     def as_dict(self) -> dict[str, Any]:
