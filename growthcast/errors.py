@@ -85,6 +85,16 @@ class BookProblems(GrowthcastError):
         noun = "problem" if problems == 1 else "problems"
         super().__init__(self.sentence.format(f"{problems} {noun}"))
 
+    def __str__(self) -> str:
+        """The sentence and the first three problems; the command line prints them all itself."""
+        problems = [item for item in self.findings if item.level == "problem"][:3]
+        lines = [
+            f"{':'.join(str(p) for p in (i.file, i.row, i.column) if p is not None)}: {i.heading}: "
+            f"found {i.found}; {i.fix}"
+            for i in problems
+        ]
+        return "\n".join([str(self.args[0]), *lines])
+
 
 class RowsRefused(BookProblems):
     """Rows would bring problems into a book; ``findings`` name them, and nothing was written."""

@@ -51,6 +51,7 @@ class SpeciesPriors:
     shape: FloatArray
     shape_spread: FloatArray
     lag_spread_d: FloatArray
+    settle_spread: FloatArray
     set_up_min: FloatArray
     min_per_l: FloatArray
     min_per_dm2: FloatArray
@@ -84,6 +85,7 @@ class FormDefaults:
     shape: float
     shape_spread: float
     lag_spread_d: float
+    settle_spread: float
     set_up_min: float
     min_per_l: float
     min_per_dm2: float

@@ -6,7 +6,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from datetime import date
 from pathlib import Path
-from typing import Any, Literal
+from typing import TYPE_CHECKING, Any, Literal
 
 import numpy as np
 from numpy.typing import NDArray
@@ -14,6 +14,9 @@ from numpy.typing import NDArray
 from growthcast.arrays import BoolArray, DateArray, FloatArray, IntArray, TextArray
 from growthcast.book.words import folded
 from growthcast.errors import Finding
+
+if TYPE_CHECKING:
+    import pandas as pd
 
 WholeTank = Literal["all", "rest"]
 """Whose amounts a row of the whole tank holds: everybody's, or those of areas without their own."""
@@ -27,7 +30,7 @@ class Coded:
     values: tuple[str, ...]
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, eq=False, repr=False)
 class Table:
     """One table of the book, by column; a blank cell is ``''``, nan or NaT.
 
@@ -46,6 +49,9 @@ class Table:
 
     def __len__(self) -> int:
         return int(self.rows.size)
+
+    def __repr__(self) -> str:
+        return f"<{self.name}: {len(self)} rows>"
 
     def text(self, name: str) -> TextArray:
         """Return a text, id or choice column as strings, ``''`` where blank."""
@@ -138,7 +144,7 @@ class Practice:
     holidays: str = ""
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, eq=False, repr=False)
 class Book:
     """A book without problems; ``findings`` are its notes and remarks.
 
@@ -154,6 +160,39 @@ class Book:
     closed: Table
     species: Table
     findings: tuple[Finding, ...]
+
+    @classmethod
+    def from_frames(cls, *, practice: Mapping[str, Any] | str = "", **tables: pd.DataFrame) -> Book:
+        """Return the book that frames hold, checked as files are.
+
+        Parameters
+        ----------
+        practice : mapping or str
+            The sections of ``practice.toml``, or its text.
+        **tables : DataFrame
+            ``tanks`` and ``areas``, and of ``trims``, ``conditions``, ``closed`` and ``species``
+            what there is, with the columns of the files of that name.
+
+        Returns
+        -------
+        Book
+            What ``read_book`` makes of such files.
+
+        Raises
+        ------
+        BookProblems
+            A frame has problems; row 2 is its first row, as in a file with a header.
+        UsageError
+            A table is not one of a book.
+        """
+        from growthcast.book.read import book_of_bytes
+
+        return book_of_bytes(practice, tables)
+
+    def __repr__(self) -> str:
+        sizes = {name: len(getattr(self, name)) for name in ("tanks", "areas", "trims")}
+        counts = ", ".join(f"{count} {name}" for name, count in sizes.items())
+        return f"<Book of {self.practice.name or 'a practice'}: {counts}>"
 
     def of_tanks(self, name: str) -> FloatArray:
         """Return what each tank says of its visits, else what the practice says (K,).

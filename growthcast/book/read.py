@@ -6,8 +6,11 @@ from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass, field, replace
 from datetime import date
 from pathlib import Path
+from tempfile import TemporaryDirectory
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
+import tomlkit
 
 from growthcast.book.book import Book, Practice, Table
 from growthcast.book.cells.convert import empty_table, read_table
@@ -25,7 +28,11 @@ from growthcast.book.findings import finding, note_order
 from growthcast.book.practice import WRITE_ONE, read_practice
 from growthcast.book.shipped import book_folder, shipped_species_dir
 from growthcast.book.tables import TABLES
+from growthcast.book.words import check_known
 from growthcast.errors import BookProblems, Finding
+
+if TYPE_CHECKING:
+    import pandas as pd
 
 _NEEDED = ("tanks", "areas")
 
@@ -34,6 +41,21 @@ def read_book(folder: str | Path, *, on: date | None = None, today: date | None 
     """Return the book in a folder; raise ``BookProblems`` with all findings if it has problems."""
     folder = book_folder(folder)
     book, findings = inspect_book(folder, today=today or date.today(), on=on)
+    if book is None:
+        raise BookProblems(findings)
+    return book
+
+
+def book_of_bytes(practice: Mapping[str, Any] | str, tables: Mapping[str, pd.DataFrame]) -> Book:
+    """Return the book that frames hold, each written out and read as a file would be."""
+    for name in tables:
+        check_known(name, list(TABLES), "a book has no table", "its tables are")
+    text = practice if isinstance(practice, str) else tomlkit.dumps(practice)
+    files = {"practice.toml": text.encode() or b"[practice]\n"}
+    for name, frame in tables.items():
+        files[f"{name}.csv"] = frame.to_csv(index=False, date_format="%Y-%m-%d").encode()
+    with TemporaryDirectory() as empty:
+        book, findings = inspect_book(Path(empty), today=date.today(), instead=files)
     if book is None:
         raise BookProblems(findings)
     return book

@@ -138,5 +138,5 @@ def main() -> None:
 def _stop(error: GrowthcastError) -> NoReturn:
     from growthcast.cli.output import say
 
-    say(f"growthcast: {error}")
+    say(f"growthcast: {error.args[0] if isinstance(error, BookProblems) else error}")
     sys.exit(int(error.exit_status))

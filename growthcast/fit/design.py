@@ -16,12 +16,12 @@ from growthcast.fit.model.clock import (
     tank_conditions,
 )
 from growthcast.fit.model.noise import ErrorModel, knot_precision
-from growthcast.fit.model.spreads import Spreads, forms_of
+from growthcast.fit.model.spreads import Settling, Spreads, forms_of
 from growthcast.fit.rows.chains import Link, pack_chains
 from growthcast.fit.rows.nodes import AreaTraits, Habits, build_nodes, cutting_habits
 from growthcast.fit.solver.problem import Block, Pooling, Problem, Weights, with_heights_that_count
 from growthcast.growth.responses import co2_slope
-from growthcast.log.visits import Buckets, LeftOut, Visits, day_numbers, read_log
+from growthcast.log.visits import Buckets, LeftOut, day_numbers, longest_gaps, read_log
 from growthcast.species import SpeciesPriors, read_reference, species_priors
 
 COVER_ERROR_POINTS = 5.0
@@ -103,12 +103,13 @@ def build_design(book: Book, on: date, spreads: Spreads | None = None) -> Design
     species = book.areas.places("species_id", priors.species_id)
     errors = _errors(book, priors.measure_is_cover[species], spreads)
     traits = _traits(book, tank, species, priors, errors)
-    conditions, clock = _clock(book, traits, species, priors)
+    settle_d = (spreads.settling.factor[forms_of(priors.form)] * priors.settle_d)[species]
+    conditions, clock = _clock(book, traits, species, priors, settle_d)
     unknown_spread = conditions.unknown_log_spread(
         read_reference(), _slope_of_tanks(tank, priors.traits["co2_k_mg_l"][species], tank_id.size)
     )
     log = read_log(book)
-    visits = log.visits
+    visits = log.visits.as_of(on_day)
     habits = cutting_habits(visits, traits, spreads.habit)
     nodes = build_nodes(visits, traits, clock, habits, on_day)
     problem = Problem(
@@ -144,21 +145,13 @@ def build_design(book: Book, on: date, spreads: Spreads | None = None) -> Design
         unknown_spread=unknown_spread,
         row_numbers=book.trims.rows,
         draw_key=np.arange(area_id.size),
-        gap_d=_longest_gaps(visits, tank, tank_id.size),
+        gap_d=longest_gaps(visits, tank, tank_id.size),
     )
-
-
-def _longest_gaps(visits: Visits, tank: IntArray, tanks: int) -> FloatArray:
-    """Longest time (K,) between two visits of each tank [d], 0 where its log has no two."""
-    days = np.unique(np.stack([tank[visits.area], visits.day]), axis=1)
-    same = days[0, 1:] == days[0, :-1]
-    gaps = np.zeros(tanks)
-    np.maximum.at(gaps, days[0, 1:][same].astype(np.int64), np.diff(days[1])[same])
-    return gaps
 
 
 def with_spreads(design: Design, spreads: Spreads) -> Design:
     """Return the same design under other spreads."""
+    design = _settling_as(design, spreads.settling)
     problem, old, priors = design.problem, design.problem.errors, design.priors
     errors = replace(
         old,
@@ -183,6 +176,18 @@ def with_spreads(design: Design, spreads: Spreads) -> Design:
     return replace(design, spreads=spreads, problem=problem)
 
 
+def _settling_as(design: Design, settling: Settling) -> Design:
+    """Return a design whose plants take other times to settle."""
+    longer = (settling.factor / design.spreads.settling.factor)[design.form]
+    if (longer == 1.0).all():
+        return design
+    clock = replace(design.clock, settle_d=longer * design.clock.settle_d)
+    blocks = tuple(
+        replace(block, chains=block.chains.grown_by(clock)) for block in design.problem.blocks
+    )
+    return replace(design, clock=clock, problem=replace(design.problem, blocks=blocks))
+
+
 def _errors(book: Book, is_cover: BoolArray, spreads: Spreads) -> ErrorModel:
     areas = book.areas
     return ErrorModel(
@@ -201,6 +206,7 @@ def _clock(
     traits: AreaTraits,
     species: IntArray,
     priors: SpeciesPriors,
+    settle_d: FloatArray,
 ) -> tuple[TankConditions, GrowthClock]:
     """The conditions of every tank, and the clock they give every area."""
     reference = read_reference()
@@ -223,6 +229,7 @@ def _clock(
         light_share=np.where(np.isnan(share), 1.0, share),
         canopy_cm=np.where(at_surface, water_cm, np.minimum(middle_cm, water_cm)),
         planted_day=traits.planted_day,
+        settle_d=settle_d,
     )
     return conditions, clock
 

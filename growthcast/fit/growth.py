@@ -67,7 +67,7 @@ def fit_growth(book: Book, on: date, spreads: Spreads | None = None) -> GrowthFi
     book : Book
         A checked book (``growthcast.read_book``).
     on : date
-        The day for which the fit is made; log rows after it must not be in the book.
+        The day for which the fit is made; log rows after it are left out.
     spreads : Spreads, optional
         Spreads of the model, taken as given; learnt from the book when not given.
 
@@ -78,9 +78,11 @@ def fit_growth(book: Book, on: date, spreads: Spreads | None = None) -> GrowthFi
         steps did not settle are marked in ``solution.converged``.
     """
     # Many tiny products: a second BLAS thread costs more than it brings.
+    late = book.trims.date("date") > np.datetime64(on, "D")
+    book = replace(book, trims=book.trims.keep(~late)) if late.any() else book
     with threadpool_limits(limits=1, user_api="blas"):
         fit, failed = on_what_fits(book, lambda part: _fitted(part, on, spreads))
-    return replace(fit, not_fitted=failed)
+    return replace(fit, not_fitted=failed, made_from=book)
 
 
 def _fitted(book: Book, on: date, spreads: Spreads | None) -> GrowthFit:

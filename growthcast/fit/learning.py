@@ -22,9 +22,10 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from growthcast.arrays import BoolArray, FloatArray
+from growthcast.fit.beside import beside_told
 from growthcast.fit.design import Design, with_spreads
 from growthcast.fit.model.noise import KNOT_COUNT
-from growthcast.fit.model.spreads import LEARNT, Spreads, lags_told
+from growthcast.fit.model.spreads import LEARNT, Spreads
 from growthcast.fit.rows.chains import Link
 from growthcast.fit.solver.likelihood import log_likelihood, variance_slopes
 from growthcast.fit.solver.linearise import error_parts
@@ -101,8 +102,10 @@ def learn_spreads(design: Design, start: Point | None = None) -> tuple[Design, S
 
 
 def _with_lags(spreads: Spreads, design: Design, solution: Solution) -> Spreads:
-    """Return spreads with what the log says of the lags where a fit stands."""
-    return replace(spreads, lags=lags_told(solution.view, design.form, design.spreads.lags))
+    """Return spreads with what the log says of lags and settling where a fit stands."""
+    known = design.spreads
+    lags, settling = beside_told(solution.view, design.form, known.lags, known.settling)
+    return replace(spreads, lags=lags, settling=settling)
 
 
 def learn_bends(design: Design, solution: Solution, default: Spreads) -> tuple[Design, Solution]:

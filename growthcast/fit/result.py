@@ -4,13 +4,15 @@ from __future__ import annotations
 
 from dataclasses import dataclass, field
 from functools import cached_property
-from typing import Any, Literal
+from typing import Any
 
 import numpy as np
 
 from growthcast.arrays import BoolArray, FloatArray, IntArray
-from growthcast.book.book import WholeTank
+from growthcast.book.book import Book, WholeTank
+from growthcast.errors import UsageError
 from growthcast.finite import finite_answer
+from growthcast.fit.beside import LAG, SETTLING, by_beside
 from growthcast.fit.borrowing import Borrowed
 from growthcast.fit.cuts import UnsaidCuts, lowest_cuts_shown, unsaid_cuts
 from growthcast.fit.design import Design
@@ -21,16 +23,17 @@ from growthcast.fit.model.posterior import (
     mean_border,
     shared_growth,
 )
-from growthcast.fit.model.spreads import FORMS, by_lag
+from growthcast.fit.model.rates import AreaRate
+from growthcast.fit.model.rates import Basis as Basis
+from growthcast.fit.model.spreads import FORMS
 from growthcast.fit.rows.chains import Link
 from growthcast.fit.solver.hierarchy import border_covariance
 from growthcast.fit.solver.likelihood import log_likelihood
 from growthcast.fit.solver.solve import Solution
 from growthcast.fit.suspects import Suspect, suspects_of
+from growthcast.frames import Answers
 from growthcast.log.visits import LeftOut
 from growthcast.plain import plain
-
-Basis = Literal["log", "tank", "table"]
 
 CLEARLY = 3.0
 """Log likelihood by which weights must be likelier to hold the rest alone to be read so."""
@@ -38,9 +41,11 @@ OWN_SPANS_FOR_LOG = 2
 """Spans of its own from which an area's forecast is said to rest on its log."""
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False, repr=False)
 class GrowthFit:
     """A book's fitted growth: the arrays it was fitted from and the solution.
+
+    ``made_from`` is the book, all rows up to the day.
 
     Tank effects of the solution are departures from what the tanks borrowed from each other.
     ``widening`` multiplies the standard deviations of everything that is forecast: 1 unless the
@@ -57,6 +62,44 @@ class GrowthFit:
     evidence_for_everything: float | None = None
     grams_said: WholeTank | None = None
     not_fitted: dict[str, str] = field(default_factory=dict)
+    made_from: Book | None = None
+
+    @property
+    def book(self) -> Book:
+        """The book that was fitted."""
+        if self.made_from is None:
+            raise UsageError("this fit was made without a book: make it with fit_growth")
+        return self.made_from
+
+    def __repr__(self) -> str:
+        design = self.design
+        day = np.datetime64(int(design.on_day), "D")
+        return (
+            f"<GrowthFit of {design.tank_id.size} tanks, {design.area_id.size} areas on {day}; "
+            f"rates() lists them>"
+        )
+
+    def _repr_html_(self) -> str:
+        return f"<p>{self!r}</p>".replace("<G", "&lt;G") + self.rates()._repr_html_()
+
+    @finite_answer
+    def rates(self) -> Answers[AreaRate]:
+        """Return what is known of every living area's rate, in the order of the book."""
+        design, areas = self.design, np.flatnonzero(self.design.alive)
+        posterior = self.posterior(areas)
+        mean = posterior.mean.log_rate
+        columns = (
+            design.tank_id[design.tank[areas]],
+            design.area_id[areas],
+            design.species_id[design.species[areas]],
+            mean,
+            np.sqrt(posterior.rate_variance),
+            np.exp(mean),
+            self.spans_since(-np.inf)[areas],
+            np.array(self.basis)[areas],
+        )
+        rows = zip(*(column.tolist() for column in columns), strict=True)
+        return Answers(AreaRate(*cells) for cells in rows)
 
     @finite_answer
     def posterior(self, areas: IntArray) -> AreaPosterior:
@@ -66,10 +109,11 @@ class GrowthFit:
         last = {name: values[..., areas] for name, values in self._last_nodes.items()}
         covariance = border_covariance(view.area, view.effects, pooling, areas)
         mode, mean = solution.point.border[:, areas], self.border_mean[:, areas]
-        lags, form = self.design.spreads.lags, self.design.form[areas]
-        lag_sd, by_lag = lags.sd_d[form], self.by_lag[:, areas]
-        with_lag = by_lag * lag_sd
-        covariance += with_lag.T[:, :, None] * with_lag.T[:, None, :]
+        spreads, form = self.design.spreads, self.design.form[areas]
+        sd = np.stack([spreads.lags.sd_d, spreads.settling.sd])[:, form]
+        beside = self.beside[:, :, areas]
+        for one in beside * sd[:, None]:
+            covariance += one.T[:, :, None] * one.T[:, None, :]
         return AreaPosterior(
             mean=Parameters(mean),
             covariance=covariance * self.widening**2,
@@ -79,16 +123,18 @@ class GrowthFit:
             last_day=last["day"],
             last_pause_d=last["pause_d"],
             last_lag_share=last["lag_share"],
-            lag_d=lags.mean_d[form],
-            lag_sd_d=lag_sd * self.widening,
-            by_lag=by_lag,
+            lag_d=spreads.lags.mean_d[form],
+            lag_sd_d=sd[LAG] * self.widening,
+            by_lag=beside[LAG],
+            settling_sd=sd[SETTLING] * self.widening,
+            by_settling=beside[SETTLING],
         )
 
     @finite_answer
     def shared(self, areas: IntArray, tanks: IntArray) -> SharedGrowth:
         """Rates and ceilings of areas (A,) in tanks (R,), by places, and what they share."""
-        mean, by_lag = self.border_mean[:, areas], self.by_lag[:, areas]
-        return shared_growth(self.solution.view, mean, by_lag, areas, tanks)
+        mean, beside = self.border_mean[:, areas], self.beside[:, :, areas]
+        return shared_growth(self.solution.view, mean, beside, areas, tanks)
 
     @property
     def mode(self) -> Parameters:
@@ -122,9 +168,9 @@ class GrowthFit:
 
     @cached_property
     @finite_answer
-    def by_lag(self) -> FloatArray:
-        """How every area's border (B, A) follows a day of lag [1/d]."""
-        return by_lag(self.solution.view)
+    def beside(self) -> FloatArray:
+        """How every area's border follows a day of lag and the log factor of settling (2, B, A)."""
+        return by_beside(self.solution.view)
 
     @cached_property
     def _last_nodes(self) -> dict[str, FloatArray]:
@@ -203,7 +249,8 @@ class GrowthFit:
         rate, rate_sd = areas.mean.log_rate, np.sqrt(areas.rate_variance)
         ceiling, ceiling_sd = areas.mean.log_ceiling, np.sqrt(areas.log_ceiling_variance)
         pooling = design.problem.pooling
-        basis, lags = self.basis, design.spreads.lags
+        basis, lags, settling = self.basis, design.spreads.lags, design.spreads.settling
+        forms = sorted(set(design.form.tolist()))
         listed, borrowed = sorted(set(design.species.tolist())), self.borrowed
         tank_effect = effects.tank[:, 0] + (0.0 if borrowed is None else borrowed.mean)
         tanks = zip(design.tank_id, tank_effect, effects.tank_sd(pooling), strict=True)
@@ -242,9 +289,9 @@ class GrowthFit:
                 for name, value in design.spreads.as_dict().items()
             }
             | {"log_sd": {name: round(sd, 4) for name, sd in design.spreads.sd.items()}},
-            "lag_d": {
-                FORMS[form]: _normal(lags.mean_d[form], lags.sd_d[form])
-                for form in sorted(set(design.form.tolist()))
+            "lag_d": {FORMS[form]: _normal(lags.mean_d[form], lags.sd_d[form]) for form in forms},
+            "log_settling": {
+                FORMS[form]: _normal(settling.centre[form], settling.sd[form]) for form in forms
             },
             "log_likelihood": round(self.log_likelihood, 4),
             "whole_tank_grams": None

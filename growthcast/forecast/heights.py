@@ -40,6 +40,8 @@ GOLDEN_TURN, ROOT_OF_TWO = 0.5 * (5.0**0.5 - 1.0), 2.0**0.5
 AREAS_AT_ONCE = 64
 HEADROOM = 1.02
 """A ceiling lies at least this far above a height that stands there."""
+HELD_SHARE = 1e-12
+"""A ceiling of which the pace leaves a smaller share of its variance goes with the pace alone."""
 SURE = np.float32(1e-9)
 """A sure stage is below or not: so small a deviation says so too."""
 
@@ -129,9 +131,8 @@ def outlook(
     problem = fit.design.problem
     began = posterior.last_day[:, None]
     ended = np.maximum(np.broadcast_to(days, (areas.size, days.shape[-1])), began)
-    growth_d, doubt = fit.design.clock.growth_between(
-        areas[:, None], began, ended, posterior.last_pause_d[:, None]
-    )
+    clock, spans = fit.design.clock, (areas[:, None], began, ended, posterior.last_pause_d[:, None])
+    growth_d, doubt = clock.growth_between(*spans)
     size = ended.shape
     drift = span_drift(np.broadcast_to(began, size).ravel(), ended.ravel(), fit.design.on_day)
     relative = problem.errors.span_variance(ended - began, drift.remainder.reshape(size))
@@ -139,7 +140,9 @@ def outlook(
     awake, taken_by_lag = posterior.awake(ended - began)
     growth_d = growth_d * awake
     along, variance = posterior.pace_ceiling_stage(
-        drift.weight.reshape(drift.weight.shape[0], *size), taken_by_lag
+        drift.weight.reshape(drift.weight.shape[0], *size),
+        taken_by_lag,
+        clock.slowed_by_settling(*spans),
     )
 
     # By node: x moves the pace, x and y the ceiling, both of them the stage.
@@ -226,9 +229,12 @@ def _stage_given(variance: FloatArray) -> tuple[FloatArray, FloatArray, FloatArr
     """Regression of the last stage on pace and ceiling, and the variance that is left."""
     a, b, d = variance[..., 0, 0], variance[..., 0, 1], variance[..., 1, 1]
     with_pace, with_ceiling = variance[..., 0, 2], variance[..., 1, 2]
-    determinant = np.maximum(a * d - b * b, 1e-12 * a * d + 1e-300)
-    by_pace = (d * with_pace - b * with_ceiling) / determinant
-    by_ceiling = (a * with_ceiling - b * with_pace) / determinant
+    # Pace first, then what the ceiling does besides: nothing where it is held.
+    ceiling_by_pace = _over(b, a)
+    own = d - ceiling_by_pace * b
+    own = np.where(own > HELD_SHARE * d, own, 0.0)
+    by_ceiling = _over(with_ceiling - ceiling_by_pace * with_pace, own)
+    by_pace = _over(with_pace, a) - ceiling_by_pace * by_ceiling
     left = variance[..., 2, 2] - by_pace * with_pace - by_ceiling * with_ceiling
     return by_pace, by_ceiling, np.maximum(left, 0.0)
 

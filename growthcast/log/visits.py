@@ -12,7 +12,7 @@ A row of an area is read by one rule:
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from enum import IntEnum
 
 import numpy as np
@@ -81,6 +81,13 @@ class Visits:
     def keep(self, mask: BoolArray | IntArray) -> Visits:
         """Return some of the visits."""
         return Visits(*(getattr(self, name)[mask] for name in self.__slots__))
+
+    def as_of(self, day: float) -> Visits:
+        """Return the visits as they are known on a day [day number].
+
+        On the day itself an area that was looked at stands as it was seen: what is cut comes after.
+        """
+        return replace(self, unsaid=self.unsaid & ((self.day < day) | (self.bucket >= 0)))
 
     @property
     def found(self) -> BoolArray:
@@ -204,9 +211,8 @@ def _own_visits(book: Book, area_of_row: IntArray, day_of_row: FloatArray) -> Vi
     before, after = np.where(whole, reading, before), np.where(whole, np.nan, after)
     removed, mass = np.where(whole, np.nan, removed), np.where(whole, np.nan, mass)
     cut = np.isfinite(after) | np.isfinite(removed) | np.isfinite(mass)
-    first_cut, last = np.full((2, len(book.areas)), [[np.inf], [-np.inf]])
+    first_cut = np.full(len(book.areas), np.inf)
     np.minimum.at(first_cut, area[cut], day[cut])
-    np.maximum.at(last, area, day)
     alone = (look > 0) & ~cut & np.isnan(before)
     visits = Visits(
         area=area,
@@ -217,8 +223,7 @@ def _own_visits(book: Book, area_of_row: IntArray, day_of_row: FloatArray) -> Vi
         removed_g=mass,
         look=look,
         cut=cut,
-        # The area's next row asks whether it was cut; until then it stands as it was seen.
-        unsaid=alone & (day < first_cut[area]) & (day < last[area]),
+        unsaid=alone & (day < first_cut[area]),
         bucket=np.full(rows.size, -1),
         row=rows,
     )
@@ -295,6 +300,15 @@ def pair_of(place: IntArray, day: FloatArray) -> IntArray:
     """One number for an area or tank and a day."""
     pair: IntArray = place * DAYS_APART + day.astype(np.int64)
     return pair
+
+
+def longest_gaps(visits: Visits, tank: IntArray, tanks: int) -> FloatArray:
+    """Longest time (K,) between two visits of each tank [d], 0 where its log has no two."""
+    days = np.unique(np.stack([tank[visits.area], visits.day]), axis=1)
+    same = days[0, 1:] == days[0, :-1]
+    gaps = np.zeros(tanks)
+    np.maximum.at(gaps, days[0, 1:][same].astype(np.int64), np.diff(days[1])[same])
+    return gaps
 
 
 def log_visits(book: Book) -> Visits:

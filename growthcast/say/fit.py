@@ -59,6 +59,8 @@ def fit_words(answer: Mapping[str, Any], is_cover: BoolArray, last: date | None)
         ["form", "days on average>", "give or take>"],
         [[form, f"{lag['mean']:.1f}", f"{lag['sd']:.1f}"] for form, lag in answer["lag_d"].items()],
     )
+    factors = "; ".join(f"{form} {_times(of)}" for form, of in answer["log_settling"].items())
+    yield f"Plants settle in so many times the days of the species table: {factors}."
     yield (
         "A week: growth just now, midway between floor and height, cuts and rests after them "
         "aside; ranges hold 8 times of 10. Growth against usual is what growthcast watch prints."

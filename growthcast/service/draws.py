@@ -16,6 +16,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from growthcast.arrays import FloatArray, IntArray
+from growthcast.fit.beside import LAG, SETTLING
 from growthcast.fit.model.clock import LEAST_AWAKE_SHARE
 from growthcast.fit.result import GrowthFit
 from growthcast.growth.normal import normal_quantile
@@ -130,6 +131,8 @@ class GrowthDraws:
         Normals for what a tank's drift does beyond its knots, likewise.
     lag_d : array (A, D)
         Days of growth that a cut costs; the rate goes with it [d].
+    settling : array (A, D)
+        Log factors by which plants take longer to settle than the fit has it.
     """
 
     log_rate: Singles
@@ -139,6 +142,7 @@ class GrowthDraws:
     hand: Singles
     drift: Singles
     lag_d: Singles
+    settling: Singles
 
 
 def draw_growth(
@@ -188,17 +192,22 @@ def draw_growth(
         ceiling_off[begin:end] += ceiling_by_tank[begin:end] @ tank_off[run]
     ceiling_off += column(shared.ceiling_by_rate) * rate_off
     rate_off += rate_by_own_ceiling
-    lags, form = fit.design.spreads.lags, fit.design.form[areas]
-    of_form = stratified_normals(np.arange(lags.centre_d.size) * 16 + 9, draws)
+    spreads, form = fit.design.spreads, fit.design.form[areas]
+    lags, forms = spreads.lags, np.arange(spreads.lags.centre_d.size)
+    of_form, settles = (stratified_normals(forms * 16 + k, draws) for k in (9, 10))
     lag, usual = lags.drawn(of_form)[form], lags.mean_d[form]
+    settling = _single(fit.widening * spreads.settling.drawn(settles))[form]
     wide = np.float32(fit.widening)
     speed = np.log(fit.design.clock.speed(fit.design.on_day)[areas])
     rate_off *= wide
     rate_off += column(speed + shared.mean.log_rate)
-    rate_off += _rate_with_lag(shared.pace_by_lag, usual, lag)
+    rate_off += _rate_with_lag(shared.pace_by[LAG], usual, lag)
     ceiling_off *= wide
     ceiling_off += column(shared.mean.log_ceiling)
-    ceiling_off += column(shared.ceiling_by_lag) * _single(lag - usual[:, None])
+    ceiling_off += column(shared.ceiling_by[LAG]) * _single(lag - usual[:, None])
+    if shared.pace_by[SETTLING].any():
+        rate_off += column(shared.pace_by[SETTLING]) * settling
+        ceiling_off += column(shared.ceiling_by[SETTLING]) * settling
     return GrowthDraws(
         log_rate=rate_off,
         ceiling_cm=np.exp(ceiling_off, out=ceiling_off),
@@ -207,6 +216,7 @@ def draw_growth(
         hand=hand,
         drift=wide * drift,
         lag_d=_single(lag),
+        settling=settling,
     )
 
 

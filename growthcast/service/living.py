@@ -184,7 +184,7 @@ class LivingAreas:
     def taken(self, places: IntArray, tanks: IntArray, sizes: IntArray) -> LivingAreas:
         """Return areas (n,) by their places here, as many of each tank (R,) as ``sizes`` says."""
         per_area = ("area", "budget_cm", "floor_cm", "safe_cut_cm", "pause_d", "doubt", "shape")
-        drawn = ("log_rate", "ceiling_cm", "week", "hand", "lag_d")
+        drawn = ("log_rate", "ceiling_cm", "week", "hand", "lag_d", "settling")
         draws = {name: getattr(self.draws, name)[places] for name in drawn}
         draws |= {name: getattr(self.draws, name)[tanks] for name in ("knots", "drift")}
         areas: dict[str, Any] = {name: getattr(self, name)[places] for name in per_area}

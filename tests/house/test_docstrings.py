@@ -123,7 +123,9 @@ def test_public_functions_of_the_science_say_all_a_caller_needs():
 def test_docstrings_list_no_argument_and_no_field_that_is_not_there(module):
     for node, text in docstrings(module):
         if isinstance(node, ast.FunctionDef):
-            there, heading = set(arguments(node)), "Parameters"
+            beside = (node.args.vararg, node.args.kwarg)
+            there = {*arguments(node), *(one.arg for one in beside if one is not None)}
+            heading = "Parameters"
         elif isinstance(node, ast.ClassDef):
             there = {n.target.id for n in node.body if isinstance(n, ast.AnnAssign)}
             there |= {n.name for n in node.body if isinstance(n, ast.FunctionDef)}

@@ -57,7 +57,8 @@ def test_every_public_name_is_documented_and_can_be_imported():
 
 def test_the_python_shown_runs():
     page = (ROOT / "docs" / "python.md").read_text(encoding="utf-8")
-    [code] = re.findall(r"```python\n(.*?)```", page, re.S)
+    code = "import matplotlib; matplotlib.use('Agg')\n"
+    code += "\n".join(re.findall(r"```python\n(.*?)```", page, re.S))
     done = subprocess.run(
         [sys.executable, "-c", code], check=True, capture_output=True, text=True, cwd=ROOT
     )

@@ -343,6 +343,7 @@ def _nodes(rows):
         span_d=field["span"],
         pause_doubt=np.zeros(count),
         lag_per_d=np.zeros(count),
+        by_settling=np.zeros(count),
         reading_cm=field["read"],
         aim_sd_cm=field["aim_sd"],
         guess_cm=field["guess"],

@@ -52,6 +52,7 @@ def one_uncut_area(x, y, start, shape=1.0):
         span_d=gap,
         pause_doubt=np.zeros(x.size),
         lag_per_d=np.zeros(x.size),
+        by_settling=np.zeros(x.size),
         reading_cm=y,
         aim_sd_cm=blank,
         guess_cm=blank,

@@ -40,8 +40,9 @@ class Richness:
     ``lag_d`` days of growth are lost after every cut that takes a quarter of the height or more,
     fewer after smaller ones; ``lag_drawn`` draws them for every form of the practice instead, half
     normal with the spread of forms.toml;
-    ``season_share`` the swing over the year; ``settle_spread`` scatters (log) by how much longer
-    than in the table all plants of a practice take to settle. ``responses``, ``settling`` and
+    ``season_share`` the swing over the year; plants take ``settle_factor`` times as long to settle
+    as in the table, and ``settle_spread`` scatters (log) how long those of a form take in a
+    practice, half of it shared by all forms. ``responses``, ``settling`` and
     ``pause`` switch the effects of conditions, of planting and of hard cuts.
 
     Log: heights are read with ``height_error_cm``, ``height_error_share`` and ``cover_error``
@@ -69,6 +70,7 @@ class Richness:
     season_share: float = 0.08
     responses: bool = True
     settling: bool = True
+    settle_factor: float = 1.0
     settle_spread: float = 0.0
     pause: bool = True
     height_error_cm: float = 0.5

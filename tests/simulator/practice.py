@@ -21,7 +21,7 @@ from tests.simulator.simulate import simulate
 from tests.simulator.style import STYLES
 from tests.simulator.truth import SimulatedPractice
 
-__all__ = ["random_practice", "simulate_practice", "typed_plan", "typed_practice"]
+__all__ = ["random_practice", "set_up", "simulate_practice", "typed_plan", "typed_practice"]
 
 FORMS = ("stem", "stem", "carpet", "rosette", "creeping", "epiphyte", "moss", "floating")
 FLOOR_AND_BUDGET = {
@@ -179,7 +179,7 @@ def typed_plan(style: str, tanks: int, days: int, seed: int) -> PracticePlan:
     rng = np.random.default_rng([seed, 9])
     for tank in plan.tanks[:-1:3]:
         plan = _replanted(plan, tank, plan.last_on - timedelta(days=int(rng.integers(1, days))))
-    plan = _set_up(plan, plan.tanks[-1], plan.last_on - timedelta(days=int(rng.integers(5, 8))))
+    plan = set_up(plan, plan.tanks[-1], plan.last_on - timedelta(days=int(rng.integers(5, 8))))
     return replace(plan, styles=STYLES[style])
 
 
@@ -193,7 +193,7 @@ def _replanted(plan: PracticePlan, tank: TankPlan, on: date) -> PracticePlan:
     return replace(plan, areas=(*areas, fresh), tanks=tanks)
 
 
-def _set_up(plan: PracticePlan, tank: TankPlan, on: date) -> PracticePlan:
+def set_up(plan: PracticePlan, tank: TankPlan, on: date) -> PracticePlan:
     """Let a tank begin on a day: planted at half of its usual cut, and looked at by then."""
     areas = tuple(
         replace(a, planted_on=on, planted_height_cm=round(0.5 * a.aim_cm, 1))

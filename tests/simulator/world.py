@@ -70,10 +70,7 @@ def draw_world(plan: PracticePlan, richness: Richness, seed: int) -> World:
     alive = (planted <= days[:, None]) & (days[:, None] <= removed)
     expected = reference * _responses(plan, traits, tank, days, richness)
     if richness.settling:
-        settle = np.array([t.settle_d for t in traits])
-        settle = settle * np.exp(
-            richness.settle_spread * np.random.default_rng([seed, 10]).normal()
-        )
+        settle = np.array([t.settle_d for t in traits]) * _settling(traits, richness, seed)
         expected = expected * settled_share(days[:, None] + 0.5 - planted, settle)
     day_of_year = np.array([date.fromordinal(int(day)).timetuple().tm_yday for day in days])
     season = np.cos((day_of_year - MIDSUMMER) * 2.0 * np.pi / 365.25) * richness.season_share
@@ -111,6 +108,16 @@ def _lags(traits: tuple[Traits, ...], richness: Richness, seed: int) -> FloatArr
         form: abs(float(rng.normal())) * spread for form, spread in read_lag_spreads().items()
     }
     return np.array([of_form[t.form] for t in traits])
+
+
+def _settling(traits: tuple[Traits, ...], richness: Richness, seed: int) -> FloatArray:
+    """How much longer (A,) than in the table each area takes to settle, as a factor."""
+    rng = np.random.default_rng([seed, 10])
+    of_all = rng.normal()
+    of_form = {form: of_all + rng.normal() for form in read_lag_spreads()}
+    off = np.array([of_form[t.form] for t in traits]) / np.sqrt(2.0)
+    factor: FloatArray = richness.settle_factor * np.exp(richness.settle_spread * off)
+    return factor
 
 
 def _reference_rates(

@@ -237,18 +237,26 @@ def test_the_bucket_holds_what_came_out(style: str) -> None:
         assert rows[-1].removed_g == pytest.approx(grams, abs=4.0)
 
 
-def test_plants_of_a_practice_settle_all_slower_or_all_faster() -> None:
-    """Rates without noise, in the first days after planting: in proportion to 1 / settle_d."""
+def test_plants_of_a_form_settle_all_slower_or_all_faster() -> None:
+    """Rates without noise, on the day of planting: in proportion to 1 / settle_d."""
     plan = random_practice(4, 40, 5, (3, 4), 10)
     young = tuple(replace(area, planted_on=plan.first_on) for area in plan.areas)
     plan = replace(plan, areas=young)
-    usual, other = (
-        simulate(plan, 5, Richness.exact(settle_spread=spread)).truth.expected_rate_per_day[:2]
-        for spread in (0.0, 0.5)
-    )
-    ratio = other / usual
-    assert ratio == pytest.approx(np.full(ratio.shape, ratio[0, 0]))
-    assert abs(ratio[0, 0] - 1.0) > 0.05
+    forms = [plan.traits[area.species_id].form for area in plan.areas]
+
+    def ratio(**settling: float) -> np.ndarray:
+        rates = (
+            simulate(plan, 5, Richness.exact(**how)).truth.expected_rate_per_day[:1]
+            for how in (settling, {})
+        )
+        return np.divide(*rates)
+
+    assert ratio(settle_factor=2.0) == pytest.approx(np.full((1, len(forms)), 0.5))
+    scattered = ratio(settle_spread=0.5)
+    by_form = {form: scattered[0, forms.index(form)] for form in forms}
+    assert scattered == pytest.approx(np.array([[by_form[form] for form in forms]]))
+    assert len(set(by_form.values())) > 1
+    assert min(abs(one - 1.0) for one in by_form.values()) > 0.01
 
 
 def test_the_demo_is_what_its_script_writes(tmp_path: Path) -> None:

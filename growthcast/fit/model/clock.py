@@ -7,7 +7,7 @@ depends on height (see ``growth.logistic``).
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any, TypeVar, cast
 
 import numpy as np
@@ -41,6 +41,7 @@ LAG_SHARE = 0.1
 it: what stops growth is the loss of the tips (an estimate)."""
 PAUSE_DOUBT = 0.5
 """How far a pause may be off, as a share of it: an estimate (common practice, no source)."""
+SMALL_STEP = 1e-4
 LEAST_RESPONSE = 0.05
 """No condition stops the clock altogether, so that a log can contradict a meter."""
 
@@ -174,6 +175,24 @@ class GrowthClock:
         some = growth_d > 0.0
         return growth_d, np.divide(doubted_d, growth_d, out=np.zeros_like(growth_d), where=some)
 
+    def slowed_by_settling(
+        self, area: IntArray, from_day: FloatArray, to_day: FloatArray, pause_d: FloatArray
+    ) -> FloatArray:
+        """How far the log of ``growth_between`` falls with the log of the days of settling.
+
+        1 right after planting, where growth goes with the ramp; 0 once it has ended.
+        """
+        area, from_day, to_day, pause_d = np.broadcast_arrays(area, from_day, to_day, pause_d)
+        slowed = np.zeros(from_day.shape)
+        at = np.nonzero(from_day < self.planted_day[area] + self.settle_d[area])
+        if at[0].size:
+            longer = replace(self, settle_d=np.exp(SMALL_STEP) * self.settle_d)
+            spans = area[at], from_day[at], to_day[at], pause_d[at]
+            usual, less = (clock.growth_between(*spans)[0] for clock in (self, longer))
+            share = np.divide(less, usual, out=np.ones_like(usual), where=usual > 0.0)
+            slowed[at] = -np.log(share) / SMALL_STEP
+        return slowed
+
     def speed(self, day: float) -> FloatArray:
         """Response of each area on ``day`` once settled, (A,): reference days per day."""
         column = (self.from_day <= day).sum(axis=1) - 1
@@ -251,6 +270,7 @@ def growth_clock(
     light_share: FloatArray,
     canopy_cm: FloatArray,
     planted_day: FloatArray,
+    settle_d: FloatArray,
 ) -> GrowthClock:
     """Turn each tank's conditions into each area's response, (A, C).
 
@@ -268,5 +288,5 @@ def growth_clock(
         from_day=conditions.from_day[tank],
         response=np.maximum(response, LEAST_RESPONSE),
         planted_day=planted_day,
-        settle_d=priors.settle_d[species],
+        settle_d=settle_d,
     )

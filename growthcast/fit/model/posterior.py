@@ -107,6 +107,10 @@ class AreaPosterior:
         Days of growth that a cut costs: mean and standard deviation [d].
     by_lag : array (B, n)
         How the parameters follow a day of lag.
+    settling_sd : array (n,)
+        Standard deviation of the log factor by which plants take longer to settle.
+    by_settling : array (B, n)
+        How the parameters follow that log factor.
     """
 
     mean: Parameters
@@ -120,6 +124,8 @@ class AreaPosterior:
     lag_d: FloatArray
     lag_sd_d: FloatArray
     by_lag: FloatArray
+    settling_sd: FloatArray
+    by_settling: FloatArray
 
     @property
     def rate_variance(self) -> FloatArray:
@@ -161,7 +167,10 @@ class AreaPosterior:
         return left, np.where(left > LEAST_AWAKE_SHARE, per_d / left, 0.0)
 
     def pace_ceiling_stage(
-        self, weight: FloatArray, taken_by_lag: FloatArray | None = None
+        self,
+        weight: FloatArray,
+        taken_by_lag: FloatArray | None = None,
+        taken_by_settling: FloatArray | None = None,
     ) -> tuple[FloatArray, FloatArray]:
         """Joint distribution of the log mean rate over some spans, the log ceiling and last stage.
 
@@ -171,6 +180,8 @@ class AreaPosterior:
             Regression of the mean drift over each span on the knots (``fit.model.noise``).
         taken_by_lag : array (n, T), optional
             How far log growth over the span falls with a day of lag besides (``awake``) [1/d].
+        taken_by_settling : array (n, T), optional
+            The same with the log factor of settling (``GrowthClock.slowed_by_settling``).
 
         Returns
         -------
@@ -187,12 +198,17 @@ class AreaPosterior:
         into[:, :, 2] = self.stage_follows.T[:, None]
         covariance = into @ self.covariance[:, None] @ into.transpose(0, 1, 3, 2)
         covariance[:, :, 2, 2] += self.last_stage_variance[:, None]
-        if taken_by_lag is not None:
-            with_lag = (into @ self.by_lag.T[:, None, :, None])[..., 0] * taken_by_lag[..., None]
-            variance = self.lag_sd_d[:, None] ** 2
-            covariance[..., 0] -= variance[..., None] * with_lag
-            covariance[:, :, 0] -= variance[..., None] * with_lag
-            covariance[..., 0, 0] += variance * taken_by_lag**2
+        for taken, sd, by in (
+            (taken_by_lag, self.lag_sd_d, self.by_lag),
+            (taken_by_settling, self.settling_sd, self.by_settling),
+        ):
+            if taken is None or not taken.any():
+                continue
+            together = (into @ by.T[:, None, :, None])[..., 0] * taken[..., None]
+            variance = sd[:, None] ** 2
+            covariance[..., 0] -= variance[..., None] * together
+            covariance[:, :, 0] -= variance[..., None] * together
+            covariance[..., 0, 0] += variance * taken**2
         drifted = np.einsum("mat,ma->at", weight, self.mean.drift)
         return self.mean.log_rate[:, None] + drifted, covariance
 
@@ -233,18 +249,11 @@ class AreaPosterior:
 
     def part(self, places: IntArray | slice) -> AreaPosterior:
         """Return the posterior of some of these areas, each as often as it is named."""
+        last = [name for name in self.__slots__ if name not in ("mean", "covariance")]
         return AreaPosterior(
             mean=Parameters(self.mean.border[:, places]),
             covariance=self.covariance[places],
-            last_stage=self.last_stage[places],
-            last_stage_variance=self.last_stage_variance[places],
-            stage_follows=self.stage_follows[:, places],
-            last_day=self.last_day[places],
-            last_pause_d=self.last_pause_d[places],
-            last_lag_share=self.last_lag_share[places],
-            lag_d=self.lag_d[places],
-            lag_sd_d=self.lag_sd_d[places],
-            by_lag=self.by_lag[:, places],
+            **{name: getattr(self, name)[..., places] for name in last},
         )
 
 
@@ -277,9 +286,9 @@ class SharedGrowth:
     ceiling_by_rate, rate_by_ceiling : array (A,)
         How the log ceiling moves with the departure of the log rate, and then the log rate with
         what a log ceiling does by itself.
-    pace_by_lag, ceiling_by_lag : array (A,)
+    pace_by, ceiling_by : array (2, A)
         How the log rate, the drift of the day of the fit included, and the log ceiling move with a
-        day of lag.
+        day of lag, and with the log factor of settling.
     """
 
     mean: Parameters
@@ -294,12 +303,12 @@ class SharedGrowth:
     ceiling_sd: FloatArray
     ceiling_by_rate: FloatArray
     rate_by_ceiling: FloatArray
-    pace_by_lag: FloatArray
-    ceiling_by_lag: FloatArray
+    pace_by: FloatArray
+    ceiling_by: FloatArray
 
 
 def shared_growth(
-    view: View, mean: FloatArray, by_lag: FloatArray, areas: IntArray, tanks: IntArray
+    view: View, mean: FloatArray, beside: FloatArray, areas: IntArray, tanks: IntArray
 ) -> SharedGrowth:
     """Factor the posterior of areas (A,) in tanks (R,) by what they share.
 
@@ -309,8 +318,8 @@ def shared_growth(
         The fit's problem, linearised where the fit ended.
     mean : array (B, A)
         Posterior means of the areas' parameters [log].
-    by_lag : array (B, A)
-        How they follow a day of lag [1/d].
+    beside : array (2, B, A)
+        How they follow a day of lag [1/d] and the log factor of settling.
     areas : int array (A,)
         Places of the areas in the book.
     tanks : int array (R,)
@@ -343,8 +352,8 @@ def shared_growth(
         ceiling_by_rate=own.own_regression[areas, CEILING, 0],
         rate_by_ceiling=own.rate_by_ceiling[areas]
         * np.where(learnt, wider / (by_itself + wider), 1.0),
-        pace_by_lag=by_lag[RATE] + today_weight() @ by_lag[KNOTS:],
-        ceiling_by_lag=by_lag[CEILING],
+        pace_by=beside[:, RATE] + today_weight() @ beside[:, KNOTS:],
+        ceiling_by=beside[:, CEILING],
     )
 
 

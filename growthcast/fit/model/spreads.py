@@ -1,25 +1,12 @@
-"""The spreads of the model, and the days of growth that every cut costs, by form.
+"""The spreads of the model, and what is known by form of lags after cuts and of settling.
 
 Spreads say how far tanks, areas, spans and readings differ from their means (``fit.learning``
-learns them).
-
-**Lags.** With equal gaps a lag cannot be told from a slower rate: the log speaks of
-``rate * (gap - lag)``. The lag of each form is therefore an unknown of the linear-Gaussian problem
-beside the shared effects, though not a row of the border: areas of a form share it, so what the
-chains say on it is had from one more pass of the filter (``filter_along``) instead of a wider one
-at every step. What is known of the lags is a normal of which only the part above zero counts; rates
-follow it, and so forecasts over gaps that the log does not have widen by themselves.
-
-References
-----------
-Kass, R. E. & Steffey, D. (1989). Approximate Bayesian inference in conditionally independent
-hierarchical models. Journal of the American Statistical Association 84, 717-726 (from memory): the
-uncertainty of a shared parameter, carried on by the slopes of what follows it.
+learns them); lags and settling stand beside the border (``fit.beside``).
 """
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field, fields, replace
+from dataclasses import dataclass, field, fields
 from functools import cache
 from typing import Any
 
@@ -27,12 +14,6 @@ import numpy as np
 from numpy.typing import NDArray
 
 from growthcast.arrays import FloatArray, IntArray, TextArray
-from growthcast.fit.model.clock import LEAST_AWAKE_SHARE
-from growthcast.fit.rows.chains import Link
-from growthcast.fit.solver.hierarchy import solve_effects
-from growthcast.fit.solver.kalman import filter_along, score_of
-from growthcast.fit.solver.problem import RATE
-from growthcast.fit.solver.view import View, departure_given, departure_of
 from growthcast.growth.normal import normal_cdf, normal_quantile
 from growthcast.species import read_forms
 
@@ -50,9 +31,6 @@ LEARNT = (
 
 FORMS = tuple(read_forms())
 """The growth forms, in the order of all arrays (F,)."""
-
-TABLE_SPREAD = 0.5
-"""How far the table's rates may be off all together, as a log (an estimate)."""
 
 SHARED = 0.5
 """Correlation of the lags of two forms in one practice: hands, water and light are the same (an
@@ -111,6 +89,34 @@ class Lags:
         return ratio
 
 
+@dataclass(frozen=True, slots=True)
+class Settling:
+    """How many times as long as in the table plants take to settle, by form: log normal.
+
+    ``centre`` (F,) and ``covariance`` (F, F) are those of the logs of the factors.
+    """
+
+    centre: FloatArray
+    covariance: FloatArray
+
+    @property
+    def factor(self) -> FloatArray:
+        """Median factors (F,)."""
+        factor: FloatArray = np.exp(self.centre)
+        return factor
+
+    @property
+    def sd(self) -> FloatArray:
+        """Standard deviation (F,) of the logs."""
+        sd: FloatArray = np.sqrt(np.diag(self.covariance))
+        return sd
+
+    def drawn(self, normals: NDArray[np.floating[Any]]) -> FloatArray:
+        """Log factors (F, D), less their centres, for standard normals (F, D)."""
+        drawn: FloatArray = np.linalg.cholesky(self.covariance) @ normals
+        return drawn
+
+
 def forms_of(names: TextArray) -> IntArray:
     """Place of each form in ``FORMS``.
 
@@ -141,6 +147,20 @@ def prior_lags() -> Lags:
     return Lags(np.zeros(spread.size), alike * spread[:, None] * spread)
 
 
+@cache
+def prior_settling() -> Settling:
+    """Return what is believed of settling before any log.
+
+    Returns
+    -------
+    Settling
+        The species table's days, with the spreads of ``species/forms.toml``, shared in part.
+    """
+    spread = np.array([form.settle_spread for form in read_forms().values()])
+    alike = np.where(np.eye(spread.size) > 0.0, 1.0, SHARED)
+    return Settling(np.zeros(spread.size), alike * spread[:, None] * spread)
+
+
 @dataclass(frozen=True, slots=True)
 class Spreads:
     """Standard deviations of the model's random parts, on the log rate unless said otherwise.
@@ -169,6 +189,8 @@ class Spreads:
         Standard deviation of the logarithm of each spread that was learnt; empty when none was.
     lags
         What is known of the days of growth lost after a cut.
+    settling
+        What is known of how long plants take to settle.
     """
 
     species: float = 1.0
@@ -183,125 +205,8 @@ class Spreads:
     habit: float = 0.15
     sd: dict[str, float] = field(default_factory=dict)
     lags: Lags = field(default_factory=prior_lags, compare=False)
+    settling: Settling = field(default_factory=prior_settling, compare=False)
 
     def as_dict(self) -> dict[str, float]:
         """Return the spreads by name."""
         return {f.name: getattr(self, f.name) for f in fields(self) if f.type == "float"}
-
-
-@dataclass(frozen=True, slots=True)
-class _Along:
-    """What the chains say along the lag of each area (A,): score, information, and with the border.
-
-    ``border_score`` (B, A) is how the scores of the borders change with a day of lag.
-    """
-
-    score: FloatArray
-    information: FloatArray
-    border_score: FloatArray
-
-
-def _along(view: View) -> _Along:
-    """Filter all chains along their area's lag."""
-    problem = view.problem
-    areas = problem.area_count
-    score, information = np.zeros((2, areas))
-    border_score = np.zeros_like(view.score)
-    for number, block in enumerate(problem.blocks):
-        at, forward = view.block(number)
-        chains, nodes = block.chains, block.chains.nodes
-        loss = nodes.lag_per_d * at.inputs[RATE]
-        left = 1.0 - nodes.lag_per_d * problem.lag_d[nodes.area]
-        counts = (nodes.link == Link.GREW) & (left > LEAST_AWAKE_SHARE)
-        moved = np.where(counts, -loss / np.maximum(left, LEAST_AWAKE_SHARE), 0.0)
-        innovation = filter_along(chains, at, forward, moved)
-        mine, weighted = chains.area, forward.innovation_precision * innovation
-        score += np.bincount(nodes.area, -weighted * forward.innovation[0], areas)
-        information += np.bincount(nodes.area, weighted * innovation, areas)
-        border_score[:, mine] = score_of(chains, forward, innovation)
-    return _Along(score, information, border_score)
-
-
-def by_lag(view: View) -> FloatArray:
-    """How the borders of a fit follow the lags, all of which grow together.
-
-    Parameters
-    ----------
-    view : View
-        The fitted problem.
-
-    Returns
-    -------
-    array (B, A)
-        Departures of the areas' borders per day of lag [1/d]. With gaps that are all alike a log
-        rate goes up by ``1 / (gap - lag)``, and growth over such a gap stays as it was.
-    """
-    along = _along(view)
-    return departure_given(view, view.score + along.border_score) - departure_of(view)
-
-
-def lags_told(view: View, form: IntArray, lags: Lags) -> Lags:
-    """What a log says of the lags of its forms, as linearised at the fitted point.
-
-    Parameters
-    ----------
-    view : View
-        A fitted problem.
-    form : int array (A,)
-        Each area's place in ``FORMS``.
-    lags : Lags
-        Those that the problem was linearised at (their means).
-
-    Returns
-    -------
-    Lags
-        The posterior: the prior, and the likelihood with rates, ceilings, effects and stages
-        integrated out. Forms that the book does not hold follow those it holds.
-    """
-    along, departure, prior = _along(view), departure_of(view), prior_lags()
-    size = len(FORMS)
-    by_area = along.score + (along.border_score * departure).sum(axis=0)
-    slope: FloatArray = np.bincount(form, by_area, size).astype(np.float64)
-    own = np.bincount(form, along.information, size).astype(np.float64)
-    curvature: FloatArray = own * np.eye(size)
-    for one in np.unique(form):
-        only = np.where(form == one, along.border_score, 0.0)
-        follows = departure_given(view, view.score + only) - departure
-        curvature[:, one] -= np.bincount(form, (along.border_score * follows).sum(axis=0), size)
-    slope, curvature = _without_the_table(view, form, along, departure, slope, curvature)
-    curvature = _positive(0.5 * (curvature + curvature.T))
-    precision = np.linalg.inv(prior.covariance) + curvature
-    covariance: FloatArray = np.linalg.inv(precision).astype(np.float64)
-    return Lags(covariance @ (slope + curvature @ lags.mean_d), covariance)
-
-
-def _without_the_table(
-    view: View,
-    form: IntArray,
-    along: _Along,
-    departure: FloatArray,
-    slope: FloatArray,
-    curvature: FloatArray,
-) -> tuple[FloatArray, FloatArray]:
-    """Take out of slope and curvature what only the level of the table's rates says.
-
-    A lag would otherwise be read off rates that are all higher or lower than the table's. What all
-    rates have in common is an unknown of its own, with the spread ``TABLE_SPREAD``.
-    """
-    pooling, effects = view.problem.pooling, view.effects
-    raised = replace(pooling, offset=pooling.offset + 1.0)
-    moved = solve_effects(view.area, view.point.border, raised)
-    there = replace(view, problem=replace(view.problem, pooling=raised), effects=moved)
-    follows = departure_of(there) - departure
-    species = pooling.species_precision
-    own = TABLE_SPREAD**-2 - float(species @ (moved.species - effects.species))
-    across = np.bincount(form, (along.border_score * follows).sum(axis=0), slope.size)
-    off = float(species @ effects.species)
-    return slope + across * off / own, curvature - np.outer(across, across) / own
-
-
-def _positive(curvature: FloatArray) -> FloatArray:
-    """Return a curvature (F, F) without the directions that rounding made negative."""
-    values, axes = np.linalg.eigh(curvature)
-    positive: FloatArray = (axes * np.maximum(values, 0.0)) @ axes.T
-    return positive

@@ -16,7 +16,7 @@ no gathering and no padding. Aimed starts stand together as far as that allows.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from enum import IntEnum
 from typing import Any, TypeVar, cast
 
@@ -24,11 +24,13 @@ import numpy as np
 from numpy.typing import NDArray
 
 from growthcast.arrays import BoolArray, FloatArray, IntArray
-from growthcast.fit.model.clock import LEAST_AWAKE_SHARE
+from growthcast.fit.model.clock import LEAST_AWAKE_SHARE, GrowthClock
 
 Values = TypeVar("Values", bound=NDArray[Any])
 
 NODES_A_BLOCK = 32_000
+MOST_SETTLING = 20.0
+"""No factor of the days of settling is so much larger than another."""
 
 
 class Link(IntEnum):
@@ -60,6 +62,8 @@ class Nodes:
         Relative spread of ``growth_d`` where a pause took part of it.
     lag_per_d
         Share of ``growth_d`` that each day of lag takes [1/d].
+    by_settling
+        How far the log of ``growth_d`` falls with the log of the days of settling.
     reading_cm
         A height read on the day.
     aim_sd_cm
@@ -87,6 +91,7 @@ class Nodes:
     span_d: FloatArray
     pause_doubt: FloatArray
     lag_per_d: FloatArray
+    by_settling: FloatArray
     reading_cm: FloatArray
     aim_sd_cm: FloatArray
     guess_cm: FloatArray
@@ -158,6 +163,20 @@ class Chains:
         size = np.diff(self.offsets)
         chain = np.arange(self.rank.size) - np.repeat(self.offsets[:-1], size)
         return chain, np.repeat(np.arange(size.size), size)
+
+    def grown_by(self, clock: GrowthClock) -> Chains:
+        """Return the chains with their first spans after planting grown by another clock."""
+        nodes = self.nodes
+        began = nodes.day - nodes.span_d
+        young = began < (clock.planted_day + MOST_SETTLING * clock.settle_d)[nodes.area]
+        at = np.flatnonzero(young & (nodes.link == Link.GREW))
+        if not at.size:
+            return self
+        spans = nodes.area[at], began[at], nodes.day[at], nodes.pause_d[self.previous[at]]
+        growth_d, by_settling = nodes.growth_d.copy(), nodes.by_settling.copy()
+        growth_d[at] = clock.growth_between(*spans)[0]
+        by_settling[at] = clock.slowed_by_settling(*spans)
+        return replace(self, nodes=replace(nodes, growth_d=growth_d, by_settling=by_settling))
 
 
 def pack_chains(

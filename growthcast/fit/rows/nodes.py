@@ -120,7 +120,7 @@ def build_nodes(
     link[follows & (draft.kind == FOUND)] = Link.GREW
     told = follows & (draft.by != Link.AIMED) & (draft.kind == LEFT)
     link[told] = draft.by[told]
-    span_d, growth_d, pause_doubt, lag_per_d = _spans(draft, link, clock)
+    span_d, growth_d, pause_doubt, lag_per_d, by_settling = _spans(draft, link, clock)
     lag_per_d += _lags_unlogged(draft, link, visits, traits, span_d)
     return Nodes(
         area=area,
@@ -130,6 +130,7 @@ def build_nodes(
         span_d=span_d,
         pause_doubt=pause_doubt,
         lag_per_d=lag_per_d,
+        by_settling=by_settling,
         reading_cm=draft.reading_cm,
         aim_sd_cm=draft.aim_sd_cm,
         guess_cm=draft.guess_cm,
@@ -216,17 +217,18 @@ def _usual_shares(visits: Visits, traits: AreaTraits) -> FloatArray:
 def _spans(draft: _Draft, link: IntArray, clock: GrowthClock) -> tuple[FloatArray, ...]:
     """Calendar days and reference days since the node before, 0 where there is no span.
 
-    Also how far the latter may be off for a pause, and what each day of lag takes of it, as shares.
+    Also how far the latter may be off for a pause, and what each day of lag takes of it, as shares,
+    and how its log falls with the log of the days of settling.
     """
-    span_d, growth_d, pause_doubt, lag_per_d = np.zeros((4, link.size))
+    span_d, growth_d, pause_doubt, lag_per_d, by_settling = np.zeros((5, link.size))
     at = np.flatnonzero(link == Link.GREW)
     began, ended = draft.day[at - 1], draft.day[at]
     span_d[at] = ended - began
-    growth_d[at], pause_doubt[at] = clock.growth_between(
-        draft.area[at], began, ended, draft.pause_d[at - 1]
-    )
+    spans = draft.area[at], began, ended, draft.pause_d[at - 1]
+    growth_d[at], pause_doubt[at] = clock.growth_between(*spans)
+    by_settling[at] = clock.slowed_by_settling(*spans)
     lag_per_d[at] = draft.lag_share[at - 1] / np.maximum(span_d[at], LEAST_SPAN_D)
-    return span_d, growth_d, pause_doubt, lag_per_d
+    return span_d, growth_d, pause_doubt, lag_per_d, by_settling
 
 
 def _lags_unlogged(

@@ -275,7 +275,7 @@ def visit_efforts(
 
 def _without_surprises(living: LivingAreas) -> LivingAreas:
     """Return the areas with their first draws, of what stays unknown all year only."""
-    names = ("log_rate", "ceiling_cm", "knots", "week", "hand", "drift", "lag_d")
+    names = ("log_rate", "ceiling_cm", "knots", "week", "hand", "drift", "lag_d", "settling")
     kept = {name: getattr(living.draws, name)[..., :FOLLOWED_DRAWS] for name in names}
     kept |= {name: np.zeros_like(kept[name]) for name in ("week", "hand", "drift")}
     return replace(living, draws=GrowthDraws(**kept))

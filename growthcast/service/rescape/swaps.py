@@ -13,6 +13,7 @@ from growthcast.book.book import Book
 from growthcast.finite import finite_answer
 from growthcast.fit.result import GrowthFit
 from growthcast.fit.supposed import replanted
+from growthcast.frames import Framed
 from growthcast.plain import FLAT, HIDDEN, NULL_IF_BLANK, by_quantile, in_json
 from growthcast.service.effort.visits import Saving, Year
 from growthcast.service.holding import LIKELY, NotHolding, not_holding
@@ -73,7 +74,7 @@ def _short(pinned: tuple[tuple[str, float], ...]) -> list[dict[str, str | float]
 
 
 @dataclass(frozen=True, slots=True)
-class SwapSearch:
+class SwapSearch(Framed):
     """What was searched for a wanted interval, and what was found.
 
     ``now`` is the tank as it is at that interval and ``recommended_now_d`` its interval today;

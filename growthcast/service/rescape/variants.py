@@ -21,7 +21,7 @@ from growthcast.fit.model.noise import span_drift
 from growthcast.fit.result import GrowthFit
 from growthcast.fit.supposed import fit_beside
 from growthcast.growth.logistic import shape_factor, stage
-from growthcast.growth.quick import BELOW_CEILING, Singles
+from growthcast.growth.quick import BELOW_CEILING, Singles, column
 from growthcast.plain import HIDDEN
 from growthcast.service.advice import Option
 from growthcast.service.effort.learn import Timing, learn_timing
@@ -345,7 +345,6 @@ def outlooks(stand: Stand, places: IntArray, planted_cm: FloatArray) -> Outlook:
         After planting it ramps up from nothing over the species' days of settling in.
     """
     living, confidence = combined(stand.living, [places]), stand.confidence
-    settle_d = stand.fit.design.priors.settle_d[stand.species[places]]
     allowed = _allowed_days(living, confidence)
     usual = np.maximum(allowed, 1).astype(np.float64)
     growth = _growth(living, usual)
@@ -355,7 +354,7 @@ def outlooks(stand: Stand, places: IntArray, planted_cm: FloatArray) -> Outlook:
     up = _way(living, planted_cm, living.floor_cm)
     settled = np.divide(up, pace, out=np.full(pace.shape, np.inf), where=pace > 0.0)
     settled = np.where(up <= 0.0, 0.0, settled)
-    ramp = settle_d[:, None]
+    ramp = column(stand.fit.design.clock.settle_d[living.area]) * np.exp(living.draws.settling)
     look = np.where(
         settled < 0.5 * ramp, np.sqrt(2.0 * ramp * np.minimum(settled, ramp)), settled + 0.5 * ramp
     )

@@ -18,6 +18,7 @@ from growthcast.finite import finite_answer
 from growthcast.fit.design import day_number
 from growthcast.fit.result import GrowthFit
 from growthcast.forecast.report import as_date
+from growthcast.frames import Framed
 from growthcast.plain import HIDDEN, in_json
 from growthcast.service.advice import TankAdvice
 from growthcast.service.rounds.solve import RoundsProblem, path_cost, solve_rounds
@@ -92,7 +93,7 @@ class LateVisit:
 
 
 @dataclass(frozen=True, slots=True)
-class RoundsPlan:
+class RoundsPlan(Framed):
     """A visit calendar for the whole practice.
 
     ``on`` is the day whose knowledge it rests on; ``tanks`` are what was known of each before,

@@ -14,6 +14,7 @@ from growthcast.book.book import Book
 from growthcast.finite import finite_answer
 from growthcast.fit.design import day_number
 from growthcast.fit.result import Basis, GrowthFit
+from growthcast.frames import Framed
 from growthcast.log.visits import day_numbers
 from growthcast.plain import HIDDEN
 from growthcast.service.advice import CutLimit, cut_limit
@@ -102,7 +103,7 @@ class SteadyVisits:
 
 
 @dataclass(frozen=True, slots=True)
-class CutSheet:
+class CutSheet(Framed):
     """One visit to one tank, the areas in the order of work; complete enough to print.
 
     ``chance_all_within`` is the chance of this visit, from how the areas stand on its day;

@@ -14,6 +14,7 @@ from growthcast.finite import finite_answer
 from growthcast.fit.design import day_number
 from growthcast.fit.result import Basis, GrowthFit
 from growthcast.forecast.heights import growth_a_week
+from growthcast.frames import Framed
 from growthcast.plain import HIDDEN
 from growthcast.service.advice import CutLimit, cut_limit
 from growthcast.service.effort.visits import Range
@@ -168,7 +169,7 @@ class PeakArea:
 
 
 @dataclass(frozen=True, slots=True)
-class PeakPlan:
+class PeakPlan(Framed):
     """The way of one tank to a day; areas slowest first.
 
     ``chance_all_best`` is the chance that every area stands at its best on the day at once.

@@ -77,9 +77,12 @@ class Standing:
     def growth(self, span_d: int) -> Singles:
         """Stages gained (A, D) over the days ahead without any rest."""
         area, began = self.living.area, np.array(self.living.on_day + self.after_d)
-        days, _ = self.clock.growth_between(area, began, began + span_d, np.zeros(1))
+        span = area, began, began + span_d, np.zeros(1)
+        days, _ = self.clock.growth_between(*span)
         gained = self.living.growth(span_d, self.after_d)
         gained *= column(days / (self.clock.speed(self.living.on_day)[area] * span_d))
+        if (slowed := self.clock.slowed_by_settling(*span)).any():
+            gained *= np.exp(-column(slowed) * self.living.draws.settling)
         return gained
 
     def later(self, span_d: int) -> Standing:
@@ -297,12 +300,14 @@ def _grown_since(
     """Stages gained (A, D) between each area's last stage and the day of the fit."""
     clock, on_day = fit.design.clock, fit.design.on_day
     began, ended = posterior.last_day, np.maximum(on_day, posterior.last_day)
-    grown_d, doubt = clock.growth_between(living.area, began, ended, posterior.last_pause_d)
+    span = living.area, began, ended, posterior.last_pause_d
+    grown_d, doubt = clock.growth_between(*span)
     drift = span_drift(began, ended, on_day)
     along = np.einsum("mn,nmd->nd", drift.weight, living.draws.knots[living.run])
     relative = np.sqrt(living.errors.span_variance(ended - began, drift.remainder) + doubt**2)
     pace = shape_factor(living.shape)[:, None] * np.exp(rate + along)
     lag_per_d = posterior.last_lag_share / np.maximum(ended - began, SHORTEST_SPAN_D)
     pace *= np.maximum(1.0 - lag_per_d[:, None] * living.draws.lag_d, LEAST_AWAKE_SHARE)
+    pace *= np.exp(-clock.slowed_by_settling(*span)[:, None] * living.draws.settling)
     gained: FloatArray = pace * grown_d[:, None] * np.maximum(1.0 + relative[:, None] * luck, 0.0)
     return gained

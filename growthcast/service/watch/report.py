@@ -10,6 +10,7 @@ import numpy as np
 
 from growthcast.arrays import BoolArray, IntArray
 from growthcast.forecast.report import as_date
+from growthcast.frames import Framed
 from growthcast.plain import BY_QUANTILE, FLAT, HIDDEN, NULL_IF_BLANK, by_quantile, in_json
 from growthcast.service.watch.readings import TankCase
 
@@ -166,7 +167,7 @@ def _tanks_and_why(failed: dict[str, str]) -> list[dict[str, str]]:
 
 
 @dataclass(frozen=True, slots=True)
-class WatchReport:
+class WatchReport(Framed):
     """The practice as watched on a day; ``usual_until`` ends the time that sets what is usual.
 
     ``not_fitted`` are the ids of tanks whose log cannot be fitted, and why: their readings are not

@@ -30,4 +30,6 @@ def one_area():
         lag_d=np.zeros(1),
         lag_sd_d=np.zeros(1),
         by_lag=np.zeros((BORDER, 1)),
+        settling_sd=np.zeros(1),
+        by_settling=np.zeros((BORDER, 1)),
     )

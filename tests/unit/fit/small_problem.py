@@ -55,6 +55,7 @@ def small_nodes(rng):
         span_d=np.where(link == GREW, 10.0, 0.0),
         pause_doubt=np.where((link == GREW) & (field["area"] % 3 == 2), 0.3, 0.0),
         lag_per_d=np.where(link == GREW, 0.05, 0.0),
+        by_settling=np.zeros(link.size),
         reading_cm=field["reading_cm"],
         aim_sd_cm=np.where(link == FRESH, np.nan, 0.6),
         guess_cm=np.where(alone, 6.0, blank),

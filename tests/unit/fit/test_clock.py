@@ -77,3 +77,20 @@ def test_what_a_cut_costs_grows_with_the_share_it_takes():
     assert lost == pytest.approx(lag + np.array([0.0, 0.0, 0.0, 3.0, 6.0]))
     assert pause_after_cut(np.array(-0.2), np.array(6.0)) == 0.0  # nothing taken, it grew
     assert lag_share(np.array(-0.2)) == 0.0
+
+
+def test_growth_falls_with_the_days_of_settling():
+    """By its log over theirs: one on the ramp, 10 of 15 - 0 at day 25 (``S/2`` of ``t - S/2``)."""
+    young = GrowthClock(
+        from_day=np.array([[LONG_AGO]]),
+        response=np.ones((1, 1)),
+        planted_day=np.zeros(1),
+        settle_d=np.array([20.0]),
+    )
+    ends = np.array([10.0, 25.0])
+    slowed = young.slowed_by_settling(ONE, np.zeros(2), ends, np.zeros(2))
+    assert slowed == pytest.approx([1.0, 10.0 / 15.0], rel=1e-3)
+    assert young.slowed_by_settling(ONE, np.full(2, 20.0), ends + 20.0, np.zeros(2)).tolist() == [
+        0.0,
+        0.0,
+    ]

@@ -1,4 +1,4 @@
-"""What a log says of the days that every cut costs."""
+"""What a log says of the days that every cut costs, and of how long plants take to settle."""
 
 from __future__ import annotations
 
@@ -7,10 +7,12 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
+from growthcast.fit import beside
+from growthcast.fit.beside import LAG, SETTLING, beside_told, by_beside
+from growthcast.fit.design import build_design, with_spreads
 from growthcast.fit.growth import fit_growth
-from growthcast.fit.model import spreads as told
 from growthcast.fit.model.clock import days_lost
-from growthcast.fit.model.spreads import FORMS, Lags, by_lag, lags_told, prior_lags
+from growthcast.fit.model.spreads import FORMS, Lags, Settling, prior_lags, prior_settling
 from growthcast.fit.rows.chains import Link
 from growthcast.fit.solver.problem import CEILING, RATE
 from growthcast.fit.solver.solve import solve
@@ -32,6 +34,11 @@ def fitted(lag_d, per_d=None, raised=0.0):
     pooling = replace(problem.pooling, offset=problem.pooling.offset + raised)
     problem = replace(problem, pooling=pooling)
     return solve(replace(problem, lag_d=np.full(problem.area_count, lag_d)), tolerance=1e-6)
+
+
+def told(fit, form, lags):
+    """Return what a fit tells of the lags of its forms."""
+    return beside_told(fit.view, form, lags, prior_settling())[0]
 
 
 def test_a_half_normal_has_the_moments_of_the_textbook():
@@ -73,7 +80,7 @@ def test_rates_follow_a_lag_as_a_fit_at_another_lag_says():
     here, step = fitted(2.0), 0.05
     there = fitted(2.0 + step)
     moved = (there.point.border - here.point.border) / step
-    slopes = by_lag(here.view)
+    slopes = by_beside(here.view)[LAG]
     # Weights and lines move along a little, which the slopes leave out.
     np.testing.assert_allclose(slopes[RATE], moved[RATE], atol=0.02)
     np.testing.assert_allclose(slopes[CEILING], moved[CEILING], atol=0.02)
@@ -91,7 +98,7 @@ def test_gaps_that_are_all_alike_teach_next_to_nothing():
     unlike = solve(replace(unlike.problem, blocks=blocks), tolerance=1e-6)
     form = np.full(7, STEM)
     lags = Lags(np.full(len(FORMS), 2.0), 1e-12 * np.eye(len(FORMS)))
-    spread = [lags_told(fit.view, form, lags).spread_d[STEM] for fit in (alike, unlike)]
+    spread = [told(fit, form, lags).spread_d[STEM] for fit in (alike, unlike)]
     prior = prior_lags().spread_d[STEM]
     assert spread[1] < spread[0] <= prior
     assert spread[0] > 0.5 * prior
@@ -121,9 +128,65 @@ def test_the_level_of_the_tables_rates_tells_nothing_of_lags(monkeypatch):
     linearised_at = Lags(np.full(len(FORMS), 2.0), 1e-12 * np.eye(len(FORMS)))
     found = []
     for level in (1e-6, 0.1, 1e3):
-        monkeypatch.setattr(told, "TABLE_SPREAD", level)
-        found.append([lags_told(fit.view, form, linearised_at) for fit in fits])
+        monkeypatch.setattr(beside, "TABLE_SPREAD", level)
+        found.append([told(fit, form, linearised_at) for fit in fits])
     spread = [first.spread_d[STEM] for first, _ in found]
     assert spread[0] < spread[1] < spread[2] <= prior_lags().spread_d[STEM]
     moved = [abs(other.centre_d[STEM] - first.centre_d[STEM]) for first, other in found]
     assert moved[2] < 0.2 * moved[0]
+
+
+SETTLED = 0.4
+"""How far the log of growth falls with the log of the days of settling, in the small problem."""
+
+
+def settling(log_factor, learnt=True):
+    """Return the small problem fitted at a log factor of settling, felt by spans from day 0."""
+    problem = small_problem()
+    [block] = problem.blocks
+    nodes = block.chains.nodes
+    first = np.where((nodes.link == Link.GREW) & (nodes.day <= 10.0), SETTLED, 0.0)
+    grown = nodes.growth_d * np.exp(-first * log_factor)
+    nodes = replace(nodes, growth_d=grown, by_settling=first if learnt else 0.0 * first)
+    blocks = (replace(block, chains=replace(block.chains, nodes=nodes)),)
+    return solve(replace(problem, blocks=blocks), tolerance=1e-6)
+
+
+def test_rates_follow_settling_as_a_fit_at_another_factor_says():
+    here, step = settling(0.0), 0.05
+    moved = (settling(step).point.border - here.point.border) / step
+    slopes = by_beside(here.view)[SETTLING]
+    # Area 4 was read far below what was foreseen that day: there lines are too short.
+    sound = np.arange(7) != 4
+    np.testing.assert_allclose(slopes[RATE, sound], moved[RATE, sound], atol=0.02)
+    assert slopes[RATE].min() > 0.0
+
+
+def test_first_spans_teach_settling_and_without_them_it_stays_as_it_was():
+    form, prior = np.full(7, STEM), prior_settling()
+    lags = Lags(np.full(len(FORMS), 2.0), 1e-12 * np.eye(len(FORMS)))
+    slow, fast = (
+        beside_told(settling(at).view, form, lags, prior)[1].centre[STEM] for at in (-1.0, 1.0)
+    )
+    # Fitted as if plants settled faster (slower) than they do, the log says: slower (faster).
+    assert slow > 0.3
+    assert fast < slow - 0.3
+    none = beside_told(settling(0.0, learnt=False).view, form, lags, prior)[1]
+    np.testing.assert_array_equal(none.centre, 0.0)
+    np.testing.assert_allclose(none.covariance, prior.covariance, atol=1e-12)
+
+
+def test_a_factor_of_settling_moves_first_spans_as_a_book_built_with_it(tmp_path):
+    areas = "area_id,tank_id,label,species_id,area_cm2,floor_cm,budget_cm,cut_cm,planted_on\n"
+    areas += "stems,lobby,stems,rotala-rotundifolia,300,6,15,6,2026-02-01\n"
+    log = HEADER + "".join(f"2026-02-{day:02d},lobby,stems,{day},,,,,,\n" for day in (5, 9, 20))
+    book = make_book(tmp_path / "book", areas=areas, trims=log)
+    plain = build_design(book, TODAY)
+    slower = replace(plain.spreads, settling=Settling(np.full(len(FORMS), 0.5), np.eye(len(FORMS))))
+    built, moved = build_design(book, TODAY, slower), with_spreads(plain, slower)
+    np.testing.assert_allclose(moved.clock.settle_d, built.clock.settle_d)
+    [there], [here] = built.problem.blocks, moved.problem.blocks
+    for name in ("growth_d", "by_settling"):
+        wanted = getattr(there.chains.nodes, name)
+        np.testing.assert_allclose(getattr(here.chains.nodes, name), wanted)
+        assert (wanted != getattr(plain.problem.blocks[0].chains.nodes, name)).any()

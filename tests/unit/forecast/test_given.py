@@ -33,3 +33,15 @@ def test_a_stage_given_pace_and_ceiling_is_the_regression_of_the_textbook():
     *found, left = _stage_given(variance[None, None])
     assert [float(slope[0, 0]) for slope in found] == pytest.approx(by)
     assert left[0, 0] == pytest.approx(0.5**2)  # the last row's own part
+
+
+@pytest.mark.parametrize(("held", "free"), [(0, 1), (1, 0)])
+def test_a_stage_follows_what_is_free_where_the_other_is_held(held, free):
+    """A ceiling (or a pace) without variance says nothing: a regression on the other is left."""
+    variance = np.array([[0.04, 0.04, 0.06], [0.04, 0.04, 0.06], [0.06, 0.06, 0.25]])
+    variance[held] = variance[:, held] = 0.0
+    *found, left = _stage_given(variance[None, None])
+    slopes = [float(slope[0, 0]) for slope in found]
+    assert slopes[free] == pytest.approx(0.06 / 0.04)
+    assert slopes[held] == 0.0
+    assert left[0, 0] == pytest.approx(0.25 - 0.06**2 / 0.04)

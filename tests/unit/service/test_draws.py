@@ -9,6 +9,7 @@ from types import SimpleNamespace
 import numpy as np
 import pytest
 
+from growthcast.fit.beside import LAG
 from growthcast.fit.growth import fit_growth
 from growthcast.fit.model.noise import KNOT_COUNT
 from growthcast.fit.model.spreads import Lags
@@ -74,7 +75,7 @@ def test_growth_over_the_gaps_of_the_log_stays_as_the_log_tells_it(with_lags):
     tanks = np.unique(with_lags.design.tank)
     draws, shared = draw_growth(with_lags, areas, tanks, MANY), with_lags.shared(areas, tanks)
     usual_d = with_lags.posterior(areas).lag_d
-    for area, slope in enumerate(shared.pace_by_lag):
+    for area, slope in enumerate(shared.pace_by[LAG]):
         assert draws.lag_d[area].mean() == pytest.approx(usual_d[area], rel=0.01)
         share, short = slope / (1.0 + slope * usual_d[area]), draws.lag_d[area] < 4.0
         lag, log_rate = (each[area, short].astype(float) for each in (draws.lag_d, draws.log_rate))
@@ -90,7 +91,7 @@ def test_a_ceiling_goes_with_the_lag_as_the_log_tells_it(with_lags):
     shared = with_lags.shared(areas, tanks)
 
     def draws(by_lag):
-        known = replace(shared, ceiling_by_lag=np.full(areas.size, by_lag))
+        known = replace(shared, ceiling_by=np.array([[by_lag], [0.0]]) * np.ones(areas.size))
         of = SimpleNamespace(shared=lambda *_: known, design=with_lags.design, widening=1.0)
         return draw_growth(of, areas, tanks)
 
@@ -98,3 +99,24 @@ def test_a_ceiling_goes_with_the_lag_as_the_log_tells_it(with_lags):
     usual_d = with_lags.posterior(areas).lag_d[:, None]
     moved = np.log(going.ceiling_cm / plain.ceiling_cm)
     np.testing.assert_allclose(moved, 0.05 * (plain.lag_d - usual_d), atol=1e-5)
+
+
+def test_rates_and_ceilings_go_with_settling_as_the_log_tells_it(with_lags):
+    areas = np.arange(with_lags.design.area_id.size)
+    tanks = np.unique(with_lags.design.tank)
+    shared = with_lags.shared(areas, tanks)
+
+    def draws(slope):
+        both = {
+            name: np.stack([getattr(shared, name)[LAG], np.full(areas.size, slope)])
+            for name in ("pace_by", "ceiling_by")
+        }
+        known = replace(shared, **both)
+        of = SimpleNamespace(shared=lambda *_: known, design=with_lags.design, widening=1.0)
+        return draw_growth(of, areas, tanks)
+
+    plain, going = draws(0.0), draws(0.3)
+    assert plain.settling.std(axis=1) == pytest.approx(np.full(areas.size, 0.5), rel=0.05)
+    np.testing.assert_allclose(going.log_rate - plain.log_rate, 0.3 * plain.settling, atol=1e-5)
+    moved = np.log(going.ceiling_cm / plain.ceiling_cm)
+    np.testing.assert_allclose(moved, 0.3 * plain.settling, atol=1e-5)

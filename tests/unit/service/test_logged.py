@@ -41,18 +41,26 @@ def test_a_deeper_cut_is_due_later_and_the_reading_is_compared_with_the_forecast
     assert {a.area_id for a in low.areas} == {"stems", "carpet"}
 
 
-def test_a_look_alone_may_have_been_cut_once_the_next_one_asks(tmp_path):
-    """Over at one visit and over at the next: the first may have cut it without a word."""
+def test_a_look_alone_may_have_been_cut_and_is_not_lowered_by_the_next_one(tmp_path):
+    """Over at one visit and over at the next: the first may have cut it, and the second says so."""
     trims = "date,tank_id,area_id,before_cm,after_cm,removed_cm,removed_g,look,minutes,note\n"
     first = trims + "2026-05-11,lobby,stems,,,,,over,,\n"
     book = make_book(tmp_path / "book", trims=first)
     news = after_visit(before_visit(book, ON), visited(book, look="over"), "lobby", ON)
     stems = news.areas[0]
+    assert stems.height_cm_now.p50 > stems.expected_cm.p50
+    assert stems.perhaps_cut is None
+
+
+def test_a_look_beside_a_bucket_may_have_been_cut_at_the_visit(tmp_path):
+    book = make_book(tmp_path / "book")
+    looked = visited(book, look="over")
+    weighed = {"date": ON, "tank_id": "lobby", "removed_g": 150.0, "grams_of": "all"}
+    looked = replace(looked, trims=with_rows(looked.trims, [weighed]))
+    stems = after_visit(before_visit(book, ON), looked, "lobby", ON).areas[0]
     assert stems.height_cm_now.p50 < stems.expected_cm.p50
-    assert stems.perhaps_cut.on == date(2026, 5, 11)
-    assert 0.0 < stems.perhaps_cut.chance < 1.0
-    measured = after_visit(before_visit(book, ON), visited(book, before_cm=20.0), "lobby", ON)
-    assert measured.areas[0].perhaps_cut is None
+    assert stems.perhaps_cut.on == ON
+    assert 0.0 < stems.perhaps_cut.chance <= 1.0
 
 
 def test_later_rows_are_not_used(tmp_path):

@@ -1,0 +1,445 @@
+"""The Python door: a book or frames in, answers out; everything named by its id.
+
+A fit keeps its book, so that the two cannot part. Every function takes the fit alone.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import replace
+from datetime import date, timedelta
+from functools import cache
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+
+from growthcast.arrays import IntArray
+from growthcast.book.book import Book, plant_named
+from growthcast.book.read import read_book
+from growthcast.book.shipped import demo_dir
+from growthcast.book.supposed import Layout, parse_changes, read_layout
+from growthcast.book.words import check_known
+from growthcast.errors import UsageError
+from growthcast.fit import growth, supposed
+from growthcast.fit.result import GrowthFit
+from growthcast.forecast import backtest as backtests
+from growthcast.forecast import report
+from growthcast.forecast.report import AreaForecast
+from growthcast.forecast.verdict import BacktestResult
+from growthcast.frames import Answers, dates_of
+from growthcast.service import recommend as interval
+from growthcast.service.advice import TankAdvice
+from growthcast.service.rescape import layouts, plants, swaps
+from growthcast.service.rescape.layouts import LayoutAdvice
+from growthcast.service.rescape.plants import PlantAdvice
+from growthcast.service.rescape.swaps import SwapSearch
+from growthcast.service.rounds import plan
+from growthcast.service.rounds.plan import RoundsPlan
+from growthcast.service.visit import away, cuts, peak
+from growthcast.service.visit.away import AwayTank
+from growthcast.service.visit.cuts import CutSheet
+from growthcast.service.visit.peak import PeakPlan
+from growthcast.service.watch import watch
+from growthcast.service.watch.report import WatchReport
+
+Ids = str | Iterable[str] | None
+Days = str | date | Iterable[str | date]
+
+
+@cache
+def demo_book() -> Book:
+    """Return the invented book that ships with the package."""
+    return read_book(demo_dir())
+
+
+def fit_growth(book: Book, on: str | date | None = None) -> GrowthFit:
+    """Fit the growth model to what a book knew on a day.
+
+    Parameters
+    ----------
+    book : Book
+        A checked book: ``read_book``, ``Book.from_frames`` or ``demo_book``.
+    on : date or str, optional
+        The day; rows of the log after it are left out. By default the last logged day.
+
+    Returns
+    -------
+    GrowthFit
+        The fit, which keeps the book it was made from as ``fit.book``.
+
+    Raises
+    ------
+    UsageError
+        The book has no log and no day is given.
+    """
+    day = growth.last_logged(book) if on is None else dates_of(on)[0]
+    if day is None:
+        raise UsageError("this book has no log: say on which day it is to be fitted, on=...")
+    return growth.fit_growth(book, day)
+
+
+def forecast_growth(
+    fit: GrowthFit, at: Days = (), tanks: Ids = None, areas: Ids = None
+) -> Answers[AreaForecast]:
+    """Forecast the height of every living area, with nothing cut.
+
+    Parameters
+    ----------
+    fit : GrowthFit
+        A fitted book.
+    at : date, str or several
+        The days, none before the day of the fit; by default that day.
+    tanks, areas : str or several, optional
+        Only these.
+
+    Returns
+    -------
+    Answers of AreaForecast
+        In the order of the book; ``to_frame()`` has a row for each area and day.
+
+    Raises
+    ------
+    UsageError
+        An id is not in the book, or a day lies before the day of the fit.
+    """
+    days = dates_of(at) or (supposed.day_of(fit),)
+    if early := [day for day in days if day < supposed.day_of(fit)]:
+        raise UsageError(
+            f"{early[0]} lies before {supposed.day_of(fit)}, the day of this fit: fit again with "
+            "an earlier day, fit_growth(book, on=...)"
+        )
+    horizon = max([fit.book.practice.horizon_d, *((d - supposed.day_of(fit)).days for d in days)])
+    found = report.forecast_growth(fit, days, horizon, _places(fit, tanks))
+    wanted = None if areas is None else _named(fit, "area_id", areas)
+    return Answers(one for one in found if wanted is None or one.area_id in wanted)
+
+
+def recommend(
+    fit: GrowthFit, tanks: Ids = None, intervals_d: Iterable[int] | None = None
+) -> Answers[TankAdvice]:
+    """Recommend a visit interval for each tank, with what every interval asks and costs.
+
+    Parameters
+    ----------
+    fit : GrowthFit
+        A fitted book.
+    tanks : str or several, optional
+        Only these.
+    intervals_d : int, several, optional
+        Intervals to choose from [d], 1 to 365; by default those of ``practice.toml``.
+
+    Returns
+    -------
+    Answers of TankAdvice
+        In the order of the book; ``to_frame()`` has a row for each tank and interval.
+
+    Raises
+    ------
+    UsageError
+        A tank is not in the book, or an interval is not a whole number of days from 1 to 365.
+    """
+    book = fit.book
+    if intervals_d is not None:
+        days = tuple(sorted(set(intervals_d)))
+        if not days or any(d != int(d) or not 1 <= d <= 365 for d in days):
+            raise UsageError("intervals_d are whole days from 1 to 365, as in range(3, 43)")
+        book = replace(book, practice=replace(book.practice, intervals_d=days))
+    return Answers(interval.recommend(book, fit, _places(fit, tanks)))
+
+
+def suppose(
+    fit: GrowthFit, tank_id: str, plants: Mapping[str, str] | None = None, **conditions: float
+) -> GrowthFit:
+    """Return the fit as it would be if a tank had other conditions or other plants.
+
+    Parameters
+    ----------
+    fit : GrowthFit
+        A fitted book.
+    tank_id : str
+        The tank.
+    plants : mapping of str to str, optional
+        New plants by area, under any of their names.
+    **conditions : float
+        Conditions by column name, such as ``ppfd_umol=60`` [unit in the name].
+
+    Returns
+    -------
+    GrowthFit
+        A fit that answers every question like any other; the log and what it taught are as they
+        are. A changed area is called ``AREA=PLANT``.
+
+    Raises
+    ------
+    UsageError
+        A tank, area, plant or condition is not known, or a value is out of its range.
+    """
+    tank = _place(fit, tank_id)
+    texts = [f"{name}={value!r}" for name, value in conditions.items()]
+    texts += [f"{area}={plant}" for area, plant in (plants or {}).items()]
+    try:
+        changes = parse_changes(texts, fit.book, tank)
+    except UsageError as fault:
+        raise UsageError(str(fault).removeprefix("--suppose ")) from fault
+    made = supposed.suppose(fit.book, fit, tank, changes)
+    return replace(made.fit, made_from=made.book)
+
+
+def cut_sheet(fit: GrowthFit, tank_id: str, next_on: str | date | None = None) -> CutSheet:
+    """Return to what height to cut each area of a tank today, so that it lasts.
+
+    Parameters
+    ----------
+    fit : GrowthFit
+        A fitted book; today is its day.
+    tank_id : str
+        The tank.
+    next_on : date or str, optional
+        The next visit; by default the recommended interval from today, else the shortest listed.
+
+    Returns
+    -------
+    CutSheet
+        Of every living area: its height, the cut, and how long that lasts.
+
+    Raises
+    ------
+    UsageError
+        The tank is not in the book.
+    """
+    if next_on is None:
+        days = recommend(fit, tank_id)[0].recommended_interval_d
+        days = min(fit.book.practice.intervals_d) if days is None else days
+        return cuts.cut_sheet(
+            fit.book, fit, _place(fit, tank_id), supposed.day_of(fit) + timedelta(days=days)
+        )
+    return cuts.cut_sheet(fit.book, fit, _place(fit, tank_id), dates_of(next_on)[0])
+
+
+def peak_plan(fit: GrowthFit, tank_id: str, day: str | date, visits: Days = ()) -> PeakPlan:
+    """Plan the visits so that a tank looks its best on a day.
+
+    Parameters
+    ----------
+    fit : GrowthFit
+        A fitted book.
+    tank_id : str
+        The tank.
+    day : date or str
+        The day to shine.
+    visits : date, str or several
+        The visits before it.
+
+    Returns
+    -------
+    PeakPlan
+        Of every area: when and to what height to cut, and the chance that it looks its best.
+
+    Raises
+    ------
+    UsageError
+        The tank is not in the book, or the days do not follow each other.
+    """
+    return peak.peak_plan(
+        fit.book, fit, _place(fit, tank_id), dates_of(day)[0], list(dates_of(visits))
+    )
+
+
+def weeks_away(
+    fit: GrowthFit, last_visit: str | date, next_visit: str | date, tanks: Ids = None
+) -> Answers[AwayTank]:
+    """Say what a time without visits does to each tank.
+
+    Parameters
+    ----------
+    fit : GrowthFit
+        A fitted book.
+    last_visit, next_visit : date or str
+        The visits before and after it.
+    tanks : str or several, optional
+        Only these.
+
+    Returns
+    -------
+    Answers of AwayTank
+        In the order of the book.
+
+    Raises
+    ------
+    UsageError
+        A tank is not in the book, or the days do not follow each other.
+    """
+    first, last = dates_of([last_visit, next_visit])
+    return Answers(away.weeks_away(fit.book, fit, first, last, _places(fit, tanks)))
+
+
+def plan_rounds(fit: GrowthFit, start: str | date, weeks: int) -> RoundsPlan:
+    """Plan the visits of all tanks over some weeks.
+
+    Parameters
+    ----------
+    fit : GrowthFit
+        A fitted book.
+    start : date or str
+        The first day.
+    weeks : int
+        How many weeks.
+
+    Returns
+    -------
+    RoundsPlan
+        Every visit with its day, tanks and minutes.
+    """
+    return plan.plan_rounds(fit.book, fit, list(recommend(fit)), dates_of(start)[0], weeks)
+
+
+def watch_growth(fit: GrowthFit, tanks: Ids = None) -> WatchReport:
+    """Tell whether growth has changed against what the log led one to expect.
+
+    Parameters
+    ----------
+    fit : GrowthFit
+        A fitted book; the watch stands on its day.
+    tanks : str or several, optional
+        Only these.
+
+    Returns
+    -------
+    WatchReport
+        Each tank, area and species with its growth against usual.
+    """
+    return watch.watch_growth(fit.book, supposed.day_of(fit), _places(fit, tanks))
+
+
+def backtest(book: Book, splits: int = 24) -> BacktestResult:
+    """Forecast each visit of a log from the visits before it, and keep what was forecast.
+
+    Parameters
+    ----------
+    book : Book
+        A checked book.
+    splits : int
+        Days on which the book, as known the day before, is fitted.
+
+    Returns
+    -------
+    BacktestResult
+        Errors, ranges and baselines.
+    """
+    return backtests.backtest(book, splits=splits)
+
+
+def compare_plants(fit: GrowthFit, area_id: str, names: Sequence[str]) -> Answers[PlantAdvice]:
+    """Compare plants that might be put in an area's place.
+
+    Parameters
+    ----------
+    fit : GrowthFit
+        A fitted book.
+    area_id : str
+        The area.
+    names : sequence of str
+        Plants, under any of their names.
+
+    Returns
+    -------
+    Answers of PlantAdvice
+        What each would ask and cost.
+
+    Raises
+    ------
+    UsageError
+        The area or a plant is not known.
+    """
+    place = fit.design.area_id.tolist().index(next(iter(_named(fit, "area_id", area_id))))
+    found = [plant_named(fit.book.species, name) for name in names]
+    listed = fit.book.species.text("species_id").tolist()
+    for name, plant in zip(names, found, strict=True):
+        if plant is None:
+            check_known(name, listed, "the species table has no plant", "it has")
+    return Answers(plants.compare_plants(fit.book, fit, place, [p for p in found if p]))
+
+
+def compare_layouts(
+    fit: GrowthFit, tank_id: str, files: Sequence[str | Path]
+) -> Answers[LayoutAdvice]:
+    """Compare layouts of a whole tank, each a table of areas in a file.
+
+    Parameters
+    ----------
+    fit : GrowthFit
+        A fitted book.
+    tank_id : str
+        The tank.
+    files : sequence of path
+        Tables with the columns of ``areas.csv``.
+
+    Returns
+    -------
+    Answers of LayoutAdvice
+        The tank as it is, then each layout.
+
+    Raises
+    ------
+    UsageError, BookProblems
+        The tank is not in the book, or a file has problems.
+    """
+    tank, on = _place(fit, tank_id), supposed.day_of(fit)
+    read: list[Layout] = [read_layout(Path(file), fit.book, tank_id, on) for file in files]
+    return Answers(layouts.compare_layouts(fit.book, fit, tank, read))
+
+
+def swaps_to_reach(
+    fit: GrowthFit, tank_id: str, interval_d: int, keep: Sequence[str] = ()
+) -> SwapSearch:
+    """Find the fewest swaps of plants with which a tank holds an interval.
+
+    Parameters
+    ----------
+    fit : GrowthFit
+        A fitted book.
+    tank_id : str
+        The tank.
+    interval_d : int
+        The interval [d].
+    keep : sequence of str
+        Areas that stay as they are.
+
+    Returns
+    -------
+    SwapSearch
+        The swaps, and what they cost and give.
+
+    Raises
+    ------
+    UsageError
+        The tank or an area is not known.
+    """
+    kept = sorted(_named(fit, "area_id", keep))
+    return swaps.swaps_to_reach(fit.book, fit, _place(fit, tank_id), interval_d, kept)
+
+
+def _named(fit: GrowthFit, column: str, names: Ids) -> set[str]:
+    """Return ids as a set, after checking that the book has them."""
+    table = fit.book.tanks if column == "tank_id" else fit.book.areas
+    known = table.text(column).tolist()
+    wanted = [names] if isinstance(names, str) else list(names or ())
+    for name in wanted:
+        noun = column.removesuffix("_id")
+        check_known(str(name), known, f"the book has no {noun}", f"its {noun}s are")
+    return set(wanted)
+
+
+def _places(fit: GrowthFit, tanks: Ids) -> Any:
+    """Return the places of tanks in the book, in its order."""
+    if tanks is None:
+        return np.arange(len(fit.book.tanks))
+    wanted = _named(fit, "tank_id", tanks)
+    ids = fit.book.tanks.text("tank_id").tolist()
+    places: IntArray = np.array([i for i, name in enumerate(ids) if name in wanted], np.int64)
+    return places
+
+
+def _place(fit: GrowthFit, tank_id: str) -> int:
+    return int(_places(fit, tank_id)[0])

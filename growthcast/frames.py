@@ -1,0 +1,105 @@
+"""Answers as tidy tables: what a noun prints as JSON, a row for each thing it is about.
+
+pandas is imported when a frame is asked for, never by a command.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from datetime import date
+from typing import TYPE_CHECKING, Any, TypeVar
+
+from growthcast.plain import plain
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+T = TypeVar("T")
+ROWS = {"AreaForecast": "heights", "TankAdvice": "options", "RoundsPlan": "visits"}
+ROWS |= {"CutSheet": "areas", "PeakPlan": "areas", "AwayTank": "areas"}
+ROWS |= {"WatchReport": "tanks", "SwapSearch": "proposals"}
+"""The list inside a noun whose items are the rows, where it is not the noun itself."""
+IDS = ("client", "tank_id", "area_id", "species_id")
+
+
+class Framed:
+    """What gives itself as a tidy table."""
+
+    __slots__ = ()
+
+    def to_frame(self) -> pd.DataFrame:
+        """Return the answer as a tidy table: ids first, units in the names of columns."""
+        return frame_of(self)
+
+
+class Answers(Framed, tuple[T, ...]):
+    """Answers to one question, as a tuple that gives a frame."""
+
+    __slots__ = ()
+
+    def __repr__(self) -> str:
+        kind = type(self[0]).__name__ if self else "answer"
+        return f"<{len(self)} x {kind}; to_frame() lists them>"
+
+    def _repr_html_(self) -> str:
+        return f"{self.to_frame().head(12).to_html(index=False)}<p>{len(self)} answers</p>"
+
+
+def frame_of(answer: Any) -> pd.DataFrame:
+    """Return an answer, or a sequence of them, as a tidy table.
+
+    Parameters
+    ----------
+    answer : noun or sequence of nouns
+        What a function of this package returned.
+
+    Returns
+    -------
+    pandas.DataFrame
+        One row for each thing it is about, such as each interval of each tank; ids first, dates as
+        dates. Numbers are those of ``--json``, with the unit in the name. Floating plants have
+        ``unit`` "% cover", others "cm": in their rows heights are without a unit in the name.
+    """
+    import pandas as pd
+
+    nouns: Iterable[Any] = answer if isinstance(answer, tuple | list) else (answer,)
+    rows: list[dict[str, Any]] = []
+    for noun in nouns:
+        whole = plain(noun)
+        inner = whole.pop(ROWS.get(type(noun).__name__, ""), None)
+        outer = _flat(whole)
+        cover = getattr(noun, "is_cover", None)
+        if cover is not None:
+            outer = {name.replace("_cm", ""): value for name, value in outer.items()}
+            outer["unit"] = "% cover" if cover else "cm"
+        rows += [outer | _flat(one) for one in inner] if inner is not None else [outer]
+    frame = pd.DataFrame(rows)
+    for name in frame.columns:
+        if (
+            name in {"at", "on", "day", "date", "from", "to"}
+            or name.endswith("_on")
+            or "_on_p" in name
+        ):
+            frame[name] = pd.to_datetime(frame[name])
+    first = [name for name in IDS if name in frame.columns]
+    return frame[[*first, *(name for name in frame.columns if name not in first)]]
+
+
+def _flat(row: Any, begin: str = "") -> dict[str, Any]:
+    """Return a mapping with the names of mappings inside it joined; lists are left out."""
+    flat: dict[str, Any] = {}
+    for name, value in row.items():
+        if isinstance(value, dict):
+            flat |= _flat(value, f"{begin}{name}_")
+        elif not isinstance(value, list):
+            flat[begin + name] = value
+    return flat
+
+
+def dates_of(days: Iterable[Any] | Any) -> tuple[date, ...]:
+    """Return days as dates: one or many, as a date, an ISO text or a pandas time stamp."""
+    several = [days] if isinstance(days, str | date) else list(days)
+    return tuple(
+        date.fromisoformat(day) if isinstance(day, str) else date(day.year, day.month, day.day)
+        for day in several
+    )

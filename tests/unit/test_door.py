@@ -1,0 +1,157 @@
+"""The Python door: frames in and out, everything by id, and no silent wrong answer."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from datetime import date
+
+import matplotlib
+import numpy as np
+import pandas as pd
+import pytest
+from matplotlib.figure import Figure
+
+import growthcast
+from growthcast.book.book import Book
+from growthcast.errors import BookProblems, GrowthcastError, UsageError
+from growthcast.fit.result import GrowthFit
+
+TODAY = date(2026, 11, 20)
+TABLES = ("tanks", "areas", "trims", "conditions")
+
+
+@pytest.fixture(scope="module")
+def book() -> Book:
+    return growthcast.demo_book()
+
+
+@pytest.fixture(scope="module")
+def frames(book: Book) -> dict[str, pd.DataFrame]:
+    return {name: pd.read_csv(book.folder / f"{name}.csv") for name in TABLES}
+
+
+@pytest.fixture(scope="module")
+def fit(book: Book) -> GrowthFit:
+    return growthcast.fit_growth(book, TODAY)
+
+
+def test_frames_give_the_book_of_the_files(book: Book, frames: dict[str, pd.DataFrame]) -> None:
+    practice = (book.folder / "practice.toml").read_text(encoding="utf-8")
+    made = Book.from_frames(practice=practice, **frames)
+    assert made.practice == book.practice
+    for name in TABLES:
+        for column, cells in getattr(book, name).columns.items():
+            np.testing.assert_array_equal(getattr(made, name).columns[column], cells)
+
+
+def test_a_frame_with_problems_says_where(frames: dict[str, pd.DataFrame]) -> None:
+    tanks = frames["tanks"].astype({"water_depth_cm": object})
+    tanks.loc[1, "water_depth_cm"] = "deep"
+    with pytest.raises(BookProblems, match=r"tanks\.csv:3:[A-Z]: water_depth_cm: found \"deep\""):
+        Book.from_frames(**(frames | {"tanks": tanks}))
+
+
+def test_a_fit_of_an_earlier_day_learns_from_no_later_row(
+    book: Book, frames: dict[str, pd.DataFrame]
+) -> None:
+    day = date(2026, 6, 1)
+    known = frames["trims"][frames["trims"].date <= "2026-06-01"]
+    practice = (book.folder / "practice.toml").read_text(encoding="utf-8")
+    cut_off = Book.from_frames(practice=practice, **(frames | {"trims": known}))
+    rates = [growthcast.fit_growth(one, day).rates().to_frame() for one in (book, cut_off)]
+    pd.testing.assert_frame_equal(*rates)
+    assert 0 < len(known) < len(frames["trims"])
+
+
+def test_the_order_of_tanks_changes_no_tanks_advice(
+    book: Book, frames: dict[str, pd.DataFrame], fit: GrowthFit
+) -> None:
+    practice = (book.folder / "practice.toml").read_text(encoding="utf-8")
+    sorted_tanks = frames["tanks"].sort_values("tank_id", ascending=False)
+    other = growthcast.fit_growth(
+        Book.from_frames(practice=practice, **(frames | {"tanks": sorted_tanks})), TODAY
+    )
+    for name in ("reception", "lobby-stems"):
+        [mine], [theirs] = growthcast.recommend(fit, name), growthcast.recommend(other, name)
+        assert mine.recommended_interval_d == theirs.recommended_interval_d
+
+
+WRONG: dict[str, Callable[[GrowthFit], object]] = {
+    'no tank "recption"; did you mean "reception"': lambda fit: growthcast.recommend(
+        fit, "recption"
+    ),
+    'no tank "-1"': lambda fit: growthcast.cut_sheet(fit, "-1"),
+    'no area "lobby-rotla"': lambda fit: growthcast.forecast_growth(fit, areas="lobby-rotla"),
+    "before 2026-11-20": lambda fit: growthcast.forecast_growth(fit, at="2026-06-01"),
+    "temperature_c: found .900": lambda fit: growthcast.suppose(
+        fit, "reception", temperature_c=900
+    ),
+    "no such condition or area": lambda fit: growthcast.suppose(
+        fit, "reception", plants={"lobby-rotala": "java fern"}
+    ),
+    "whole days from 1 to 365": lambda fit: growthcast.recommend(fit, intervals_d=[0, 7]),
+    'no plant "rotala makranda"': lambda fit: growthcast.compare_plants(
+        fit, "lobby-rotala", ["rotala makranda"]
+    ),
+    "the report has no tank": lambda fit: growthcast.plot.growth(
+        growthcast.watch_growth(fit, "reception"), "lobby-stems"
+    ),
+}
+
+
+@pytest.mark.parametrize("words", WRONG)
+def test_what_is_wrong_is_said(fit: GrowthFit, words: str) -> None:
+    with pytest.raises(UsageError, match=words):
+        WRONG[words](fit)
+
+
+def test_answers_are_tidy_frames(fit: GrowthFit) -> None:
+    days = pd.date_range("2026-11-20", periods=3)
+    heights = growthcast.forecast_growth(fit, days, tanks=["home-lowtech", "reception"]).to_frame()
+    assert list(heights.columns[:3]) == ["tank_id", "area_id", "species_id"]
+    assert heights.groupby("area_id").size().eq(3).all()
+    assert heights["at"].dtype.kind == "M"
+    floating = heights[heights.area_id == "home-frogbit"]
+    assert set(floating.unit) == {"% cover"}
+    assert not [name for name in heights.columns if name.endswith("_cm")]
+    rounds = growthcast.plan_rounds(fit, "2026-11-23", weeks=1).to_frame()
+    assert rounds["date"].between("2026-11-23", "2026-11-29").all()
+    advice = growthcast.recommend(fit, "reception", intervals_d=range(3, 43)).to_frame()
+    assert list(advice.interval_d) == list(range(3, 43))
+
+
+def test_a_supposed_fit_answers_like_any_other(fit: GrowthFit) -> None:
+    dimmer = growthcast.suppose(fit, "reception", ppfd_umol=40)
+    planted = growthcast.suppose(fit, "reception", plants={"recep-pogo": "Java fern"})
+    usual = growthcast.forecast_growth(fit, "2026-12-20", areas="recep-aroma")[0]
+    slower = growthcast.forecast_growth(dimmer, "2026-12-20", areas="recep-aroma")[0]
+    assert slower.height_cm[0, 3] < usual.height_cm[0, 3]
+    assert "recep-pogo=leptochilus-pteropus" in set(planted.rates().to_frame().area_id)
+    assert fit.book is not dimmer.book
+
+
+def test_pictures_stand_on_the_callers_axes(fit: GrowthFit) -> None:
+    before, ax = dict(matplotlib.rcParams), Figure().subplots()
+    [look] = growthcast.forecast_growth(fit, ["2026-11-20", "2026-12-20"], areas="lobby-rotala")
+    assert growthcast.plot.forecast(look, ax=ax) is ax
+    [advice] = growthcast.recommend(fit, "reception")
+    assert growthcast.plot.interval(advice, ax=Figure().subplots()).lines
+    report = growthcast.watch_growth(fit, "lobby-stems")
+    assert growthcast.plot.growth(report, "lobby-stems", ax=Figure().subplots()).lines
+    assert dict(matplotlib.rcParams) == before
+
+
+def test_what_is_printed_is_short(book: Book, fit: GrowthFit) -> None:
+    for thing in (book, fit, book.trims, growthcast.recommend(fit, "reception")):
+        assert len(repr(thing)) < 120
+    assert fit != book
+    assert fit == fit
+
+
+def test_the_door_is_small_and_listed() -> None:
+    assert len(growthcast.__all__) <= 22
+    assert {*growthcast.__all__} <= {*dir(growthcast)}
+    for name in growthcast.__all__:
+        assert getattr(growthcast, name).__doc__
+    with pytest.raises(GrowthcastError):
+        growthcast.read_book("nowhere")
