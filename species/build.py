@@ -16,7 +16,7 @@ from pathlib import Path
 from typing import NamedTuple
 
 from growthcast.book.tables import TABLES
-from growthcast.growth.logistic import accumulated_growth, rate_from_speed
+from growthcast.growth.logistic import rate_from_speed, stage
 from growthcast.growth.responses import CONDITIONS, TRAITS, combined_response
 from growthcast.species import read_reference
 
@@ -126,7 +126,8 @@ def typical_area(fact: Fact) -> tuple[float, float, float]:
 
 def days_to_budget(fact: Fact, rate_per_day: float) -> float:
     """Return the days a typical area takes from its cut to its height budget."""
-    return float(accumulated_growth(*typical_area(fact))) / rate_per_day
+    cut, budget, ceiling = typical_area(fact)
+    return float(stage(budget, ceiling) - stage(cut, ceiling)) / rate_per_day
 
 
 def usual_interval_d(fact: Fact) -> tuple[float, float]:

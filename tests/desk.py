@@ -89,7 +89,8 @@ class Opened:
     def start(self) -> None:
         """Start the program, and wait until it listens."""
         command = [sys.executable, "-c", START, "open", str(self.folder), *self.options]
-        self.program = subprocess.Popen(command, stderr=subprocess.PIPE, text=True)
+        said = {"stdout": subprocess.DEVNULL, "stderr": subprocess.PIPE}
+        self.program = subprocess.Popen(command, text=True, **said)
         for _ in range(600):
             with contextlib.suppress(OSError):
                 self.get("/about")
@@ -155,7 +156,7 @@ class Opened:
 
     def code(self) -> str:
         """Return a new code for a phone: the address to scan."""
-        token = self.form("lobby")["token"]
+        [token] = re.findall(r'name="token" value="([^"]*)"', self.get("/phones"))[-1:]
         _, page = self.post("/phones", {"token": token})
         return re.findall(r"http://\S+/phone/#k=\w+", page)[0]
 

@@ -28,7 +28,9 @@ from growthcast.plain import plain
 if TYPE_CHECKING:
     from growthcast.book.book import Book
     from growthcast.brief.visits import PlannedVisit
+    from growthcast.fit.result import GrowthFit
     from growthcast.service.advice import TankAdvice
+    from growthcast.service.visit.cuts import CutSheet
 
 LONGEST_D = 366
 
@@ -58,6 +60,11 @@ SheetFile = Annotated[
     option("--out", "FILE", "Write cards to print, a page a tank: FILE.html or FILE.pdf."),
 ]
 
+PhoneFile = Annotated[
+    Path | None,
+    option("--phone", "FILE", "Write the visits as a page to fill in on a phone: FILE.html."),
+]
+
 
 def cuts_command(
     book: BookFolder = None,
@@ -66,6 +73,7 @@ def cuts_command(
     next_on: NextDate = None,
     visits: VisitsFile = None,
     out: SheetFile = None,
+    phone: PhoneFile = None,
     as_json: AsJson = False,
 ) -> None:
     """Print the sheets for a day's visits: what to cut in which order, so that it lasts.
@@ -105,9 +113,23 @@ def cuts_command(
         from growthcast.brief.card import build_cards
 
         write_page(opened, out, partial(build_cards, opened, sheets))
+    if sheets and phone is not None:
+        _write_for_phone(opened, fit, sheets, phone)
     every = [sheet_json(sheet) for sheet in sheets]
     answer = {"on": day.isoformat(), "sheets": every} if tank is None else every[0]
     print_answer(as_json, answer, (part for sheet in sheets for part in sheet_words(sheet)), fit)
+
+
+def _write_for_phone(book: Book, fit: GrowthFit, sheets: Sequence[CutSheet], file: Path) -> None:
+    from growthcast.book.writing.replace import write_whole
+    from growthcast.desk.visit import day_file
+    from growthcast.figures.save import check_target
+
+    if file.suffix.lower() not in {".html", ".htm"}:
+        raise UsageError(f'a page for a phone is written as .html, and "{file.name}" is not')
+    check_target(book, file)
+    write_whole(file, day_file(book, fit, sheets))
+    say(f"Wrote {file}; growthcast log --from reads what is typed into it.")
 
 
 def _next_visit(

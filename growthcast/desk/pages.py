@@ -33,8 +33,8 @@ from growthcast.desk.visit import (
     Fields,
     book_mark,
     decimal,
+    known_visit,
     rows_in_words,
-    visit_of,
     words_of,
     write_visit,
 )
@@ -186,7 +186,7 @@ class Pages:
             "visit.html",
             asked,
             status=422 if trouble else 200,
-            visit=visit_of(known, asked.standing(tank_id), locale),
+            visit=known_visit(known, asked.standing(tank_id), locale),
             day=locale.long_date(known.on),
             fields=fields,
             trouble=trouble,
@@ -200,7 +200,7 @@ class Pages:
         if action == "edit":
             return self._form(asked, tank_id, given)
         locale = asked.locale
-        whole = visit_of(asked.known, asked.standing(tank_id), locale)
+        whole = known_visit(asked.known, asked.standing(tank_id), locale)
         changed = self._changed(given.get("seen", ""))
         try:
             items = Fields(given).items(whole["areas"], whole["grams"])

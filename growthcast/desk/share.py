@@ -24,7 +24,7 @@ from growthcast.book.writing.visit.lines import Line, checked_number
 from growthcast.desk.guard import Patience
 from growthcast.desk.memory import Desk
 from growthcast.desk.phone_page import PARTS, phone_page
-from growthcast.desk.visit import formula_free, visit_of, words_of, write_visit
+from growthcast.desk.visit import formula_free, known_visit, words_of, write_visit
 from growthcast.errors import GrowthcastError, UsageError
 from growthcast.say.locale import open_locale
 
@@ -155,7 +155,7 @@ class Share:
             "practice": known.book.practice.name,
             "until": known.until.isoformat(timespec="minutes"),
             "day": locale.long_date(known.on),
-            "visits": [visit_of(known, one, locale) for one in known.standings],
+            "visits": [known_visit(known, one, locale) for one in known.standings],
         }
 
     def _taken(self, given: Mapping[str, Any]) -> dict[str, Any]:

@@ -4,23 +4,26 @@ from __future__ import annotations
 
 import hashlib
 import re
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
+from growthcast.book.book import Book
 from growthcast.book.findings import format_findings
 from growthcast.book.read import read_book
 from growthcast.book.writing.visit.lines import Line, State, log_line, numbered
 from growthcast.book.writing.visit.places import log_rows, visit_rows
 from growthcast.desk.memory import Desk, Known
+from growthcast.desk.phone_page import phone_page
 from growthcast.errors import BookProblems
-from growthcast.say.locale import Locale
+from growthcast.fit.result import GrowthFit
+from growthcast.say.locale import Locale, open_locale
 from growthcast.say.log import questions
 from growthcast.say.overview import due_why
 from growthcast.say.words import count_of, named
 from growthcast.service.doubts.understood import Understood
 from growthcast.service.pages.overview import TankStanding
-from growthcast.service.visit.cuts import AreaCut
+from growthcast.service.visit.cuts import AreaCut, CutSheet
 
 STEP_CM, STEP_COVER, ERROR_SHARE = 0.5, 5.0, 0.05
 ODD = 2.2
@@ -62,27 +65,49 @@ def _stepped(value: float, step: float) -> float:
     return max(step, round(value / step) * step)
 
 
-def _whose_grams(known: Known) -> str:
+def _whose_grams(book: Book, fit: GrowthFit) -> str:
     """Return the word under which the log can hold a bucket: "bucket", else "rest"."""
-    trims = known.book.trims
-    room = "grams_of" in trims.letters or not trims.letters
-    return "bucket" if room or known.fit.whole_tank_grams[0] == "all" else "rest"
+    room = "grams_of" in book.trims.letters or not book.trims.letters
+    return "bucket" if room or fit.whole_tank_grams[0] == "all" else "rest"
 
 
-def visit_of(known: Known, standing: TankStanding, locale: Locale) -> dict[str, Any]:
+def visit_of(
+    book: Book, fit: GrowthFit, sheet: CutSheet, locale: Locale, due: str = "", *, soon: bool = True
+) -> dict[str, Any]:
     """Return all that a visit to a tank needs at the tank, as plain data."""
-    sheet, advice = known.sheet(standing), standing.advice
     return {
-        "tank": advice.tank_id,
-        "name": named(advice.tank_id),
+        "tank": sheet.tank_id,
+        "name": named(sheet.tank_id),
         "client": ", ".join(named(part) for part in (sheet.client, sheet.site) if part),
-        "due": due_why(locale, standing, known.on),
-        "soon": standing.due_on is not None and standing.due_on <= known.on,
-        "on": known.on.isoformat(),
-        "grams": _whose_grams(known),
+        "due": due,
+        "soon": soon,
+        "on": sheet.on.isoformat(),
+        "grams": _whose_grams(book, fit),
         "minutes": sheet.whole_minutes[2],
         "areas": [card_of(area, locale) for area in sheet.areas],
     }
+
+
+def known_visit(known: Known, standing: TankStanding, locale: Locale) -> dict[str, Any]:
+    """Return what a visit today needs, with when it is due and why."""
+    due, soon = due_why(locale, standing, known.on), standing.due_on
+    sheet, is_soon = known.sheet(standing), soon is not None and soon <= known.on
+    return visit_of(known.book, known.fit, sheet, locale, due, soon=is_soon)
+
+
+def day_file(book: Book, fit: GrowthFit, sheets: Sequence[CutSheet]) -> bytes:
+    """Return visits as the page of phones in one file, with the day's data inside."""
+    locale, practice = open_locale(book.practice.locale), book.practice.name
+    day = sheets[0].on.isoformat()
+    return phone_page(
+        book.practice.locale,
+        {
+            "practice": practice,
+            "until": day,
+            "mark": hashlib.sha256(f"{practice} {day}".encode()).hexdigest()[:12],
+            "visits": [visit_of(book, fit, sheet, locale) for sheet in sheets],
+        },
+    )
 
 
 @dataclass(frozen=True, slots=True)

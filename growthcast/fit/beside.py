@@ -25,11 +25,10 @@ from growthcast.arrays import FloatArray, IntArray
 from growthcast.fit.model.clock import LEAST_AWAKE_SHARE
 from growthcast.fit.model.spreads import FORMS, Lags, Settling, prior_lags, prior_settling
 from growthcast.fit.rows.chains import Link, Nodes
-from growthcast.fit.solver.hierarchy import solve_effects
 from growthcast.fit.solver.kalman import filter_along, score_of
 from growthcast.fit.solver.linearise import Linearised
 from growthcast.fit.solver.problem import RATE
-from growthcast.fit.solver.view import View, departure_given, departure_of
+from growthcast.fit.solver.view import View, departure_of, follows, repooled
 
 LAG, SETTLING = range(2)
 TABLE_SPREAD = 0.5
@@ -99,13 +98,7 @@ def by_beside(view: View) -> FloatArray:
         gaps that are all alike a log rate goes up by ``1 / (gap - lag)``, and growth over such a
         gap stays as it was.
     """
-    along, departure = _along(view), departure_of(view)
-    return np.stack(
-        [
-            departure_given(view, view.score + of) - departure if of.any() else np.zeros_like(of)
-            for of in along.border_score
-        ]
-    )
+    return np.stack([follows(view, of) for of in _along(view).border_score])
 
 
 def beside_told(
@@ -138,8 +131,8 @@ def beside_told(
     for one in np.unique(of):
         only = np.where((of == one)[:, None], along.border_score, 0.0).sum(axis=0)
         if only.any():
-            follows = departure_given(view, view.score + only) - departure
-            curvature[:, one] -= _summed(of, (along.border_score * follows).sum(axis=1))
+            moved = follows(view, only)
+            curvature[:, one] -= _summed(of, (along.border_score * moved).sum(axis=1))
     slope, curvature = _without_the_table(view, of, along, departure, slope, curvature)
     curvature = _positive(0.5 * (curvature + curvature.T))
     precision = curvature.copy()
@@ -175,12 +168,10 @@ def _without_the_table(
     """
     pooling, effects = view.problem.pooling, view.effects
     raised = replace(pooling, offset=pooling.offset + 1.0)
-    moved = solve_effects(view.area, view.point.border, raised)
-    there = replace(view, problem=replace(view.problem, pooling=raised), effects=moved)
-    follows = departure_of(there) - departure
-    species = pooling.species_precision
-    own = TABLE_SPREAD**-2 - float(species @ (moved.species - effects.species))
-    across = _summed(of, (along.border_score * follows).sum(axis=1))
+    there = repooled(view, replace(view.problem, pooling=raised))
+    moved, species = departure_of(there) - departure, pooling.species_precision
+    own = TABLE_SPREAD**-2 - float(species @ (there.effects.species - effects.species))
+    across = _summed(of, (along.border_score * moved).sum(axis=1))
     off = float(species @ effects.species)
     return slope + across * off / own, curvature - np.outer(across, across) / own
 

@@ -76,7 +76,8 @@ def borrow(
     reference : Reference
         Conditions under which the species table holds.
     on_day : float
-        Day number the fit is made for: a tank without a log is compared by its conditions then.
+        Day the fit is made for [day number]: a tank without a log is compared by its conditions
+        then.
 
     Returns
     -------
@@ -175,7 +176,7 @@ def conditions_lived(
     reference : Reference
         Conditions under which the species table holds; its hours stand where none are given.
     on_day : float
-        Day whose conditions stand for a tank without a log.
+        Day whose conditions stand for a tank without a log [day number].
 
     Returns
     -------
@@ -221,8 +222,7 @@ def _scaled(
 
 def _log(values: FloatArray, least: float) -> FloatArray:
     """Logarithm, small values counting as the least; NaN stays."""
-    logs: FloatArray = np.log(np.maximum(values, least))
-    return logs
+    return np.log(np.maximum(values, least))
 
 
 @dataclass(frozen=True, slots=True)
@@ -370,9 +370,8 @@ def _predicted(
     new_prior_sd: FloatArray,
 ) -> tuple[FloatArray, FloatArray]:
     """Mean and standard deviation of new tanks' effects, learnt from tanks (n) of known error."""
-    from sklearn.linear_model import (  # type: ignore[import-untyped]  # a large book pays for it
-        BayesianRidge,
-    )
+    # Imported here: a large book pays for it.
+    from sklearn.linear_model import BayesianRidge  # type: ignore[import-untyped]
 
     regression = BayesianRidge(
         fit_intercept=False,
@@ -402,7 +401,18 @@ def _left_out(
 
 
 def is_clear_win(gain: FloatArray) -> bool:
-    """Whether gains in log score (n,) [nat] on left-out tanks are more than luck."""
+    """Whether gains in log score (n,) [nat] on left-out tanks are more than luck.
+
+    Parameters
+    ----------
+    gain : array (n,)
+        Gains on tanks left out one at a time [nat].
+
+    Returns
+    -------
+    bool
+        Whether they are enough in all, and by their standard errors.
+    """
     error = float(gain.std(ddof=1)) * np.sqrt(gain.size)
     total = float(gain.sum())
     return total >= CLEAR_WIN_NATS and total >= CLEAR_WIN_ERRORS * error

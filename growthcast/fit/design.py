@@ -4,24 +4,20 @@ from __future__ import annotations
 
 from dataclasses import dataclass, replace
 from datetime import date
+from typing import Any
 
 import numpy as np
 
 from growthcast.arrays import BoolArray, FloatArray, IntArray, TextArray
 from growthcast.book.book import Book, WholeTank
-from growthcast.fit.model.clock import (
-    GrowthClock,
-    TankConditions,
-    growth_clock,
-    tank_conditions,
-)
+from growthcast.fit.model.clock import GrowthClock, TankConditions, growth_clock, tank_conditions
 from growthcast.fit.model.noise import ErrorModel, knot_precision
 from growthcast.fit.model.spreads import Settling, Spreads, forms_of
 from growthcast.fit.rows.chains import Link, pack_chains
 from growthcast.fit.rows.nodes import AreaTraits, Habits, build_nodes, cutting_habits
 from growthcast.fit.solver.problem import Block, Pooling, Problem, Weights, with_heights_that_count
 from growthcast.growth.responses import co2_slope
-from growthcast.log.visits import Buckets, LeftOut, day_numbers, longest_gaps, read_log
+from growthcast.log.visits import Buckets, LeftOut, day_numbers, read_log
 from growthcast.species import SpeciesPriors, read_reference, species_priors
 
 COVER_ERROR_POINTS = 5.0
@@ -33,7 +29,18 @@ COVER_CEILING, COVER_CEILING_SPREAD = 100.0, 0.005
 
 
 def day_number(day: date) -> float:
-    """Days since 1970-01-01."""
+    """Days since 1970-01-01.
+
+    Parameters
+    ----------
+    day : date
+        Any day.
+
+    Returns
+    -------
+    float
+        Its number [d].
+    """
     return float(np.datetime64(day, "D").astype(np.int64))
 
 
@@ -92,7 +99,22 @@ class Design:
 
 
 def build_design(book: Book, on: date, spreads: Spreads | None = None) -> Design:
-    """Turn a checked book into arrays, as it was known on ``on``; later log rows are not used."""
+    """Turn a checked book into arrays, as it was known on ``on``; later log rows are not used.
+
+    Parameters
+    ----------
+    book : Book
+        A checked book.
+    on : date
+        The day for which the fit is made; later log rows are not used.
+    spreads : Spreads, optional
+        Spreads of the model; the defaults, with the practice's reading errors, when not given.
+
+    Returns
+    -------
+    Design
+        The book as it was known on that day.
+    """
     practice, on_day = book.practice, day_number(on)
     spreads = spreads or Spreads(
         height_error_cm=practice.height_error_cm, height_error_share=practice.height_error_share
@@ -101,8 +123,8 @@ def build_design(book: Book, on: date, spreads: Spreads | None = None) -> Design
     tank_id, area_id = book.tanks.text("tank_id"), book.areas.text("area_id")
     tank = book.areas.places("tank_id", tank_id)
     species = book.areas.places("species_id", priors.species_id)
-    errors = _errors(book, priors.measure_is_cover[species], spreads)
-    traits = _traits(book, tank, species, priors, errors)
+    is_cover, traits = priors.measure_is_cover[species], _traits(book, tank, species, priors)
+    errors = _errors(spreads, is_cover, traits)
     settle_d = (spreads.settling.factor[forms_of(priors.form)] * priors.settle_d)[species]
     conditions, clock = _clock(book, traits, species, priors, settle_d)
     unknown_spread = conditions.unknown_log_spread(
@@ -110,7 +132,7 @@ def build_design(book: Book, on: date, spreads: Spreads | None = None) -> Design
     )
     log = read_log(book)
     visits = log.visits.as_of(on_day)
-    habits = cutting_habits(visits, traits, spreads.habit)
+    habits = cutting_habits(visits, traits, spreads.habit, errors.height_error_cm)
     nodes = build_nodes(visits, traits, clock, habits, on_day)
     problem = Problem(
         blocks=tuple(Block.of(chains, on_day) for chains in pack_chains(nodes, tank)),
@@ -122,6 +144,9 @@ def build_design(book: Book, on: date, spreads: Spreads | None = None) -> Design
         lag_d=spreads.lags.mean_d[forms_of(priors.form)[species]],
     )
     problem = with_heights_that_count(problem)
+    where, gaps_d = visits.gaps(tank)
+    longest = np.zeros(tank_id.size)
+    np.maximum.at(longest, where, gaps_d)
     grown = (nodes.link == Link.GREW) & ~np.isin(nodes.row, log.buckets.row)
     return Design(
         problem=problem,
@@ -138,41 +163,40 @@ def build_design(book: Book, on: date, spreads: Spreads | None = None) -> Design
         species=species,
         area_cm2=book.areas.number("area_cm2"),
         alive=(traits.planted_day <= on_day) & ~(traits.removed_day < on_day),
-        is_cover=priors.measure_is_cover[species],
+        is_cover=is_cover,
         observations=np.bincount(visits.area, minlength=area_id.size),
         spans=np.bincount(nodes.area[grown], minlength=area_id.size),
         left_out=log.left_out,
         unknown_spread=unknown_spread,
         row_numbers=book.trims.rows,
         draw_key=np.arange(area_id.size),
-        gap_d=longest_gaps(visits, tank, tank_id.size),
+        gap_d=longest,
     )
 
 
 def with_spreads(design: Design, spreads: Spreads) -> Design:
-    """Return the same design under other spreads."""
+    """Return the same design under other spreads.
+
+    Parameters
+    ----------
+    design : Design
+        A book as arrays.
+    spreads : Spreads
+        The others.
+
+    Returns
+    -------
+    Design
+        Errors, priors and lags as they say.
+    """
     design = _settling_as(design, spreads.settling)
-    problem, old, priors = design.problem, design.problem.errors, design.priors
-    errors = replace(
-        old,
-        height_error_cm=np.where(design.is_cover, old.height_error_cm, spreads.height_error_cm),
-        height_error_share=np.where(
-            design.is_cover, old.height_error_share, spreads.height_error_share
-        ),
-        span=spreads.span,
-        drift=spreads.drift,
-        weight=spreads.weight,
+    precisions = _precisions(spreads, design.unknown_spread, design.priors)
+    problem = replace(
+        design.problem,
+        errors=_errors(spreads, design.is_cover, design.traits),
+        pooling=replace(design.problem.pooling, **precisions),
+        lag_d=spreads.lags.mean_d[design.form],
     )
-    pooling = replace(
-        problem.pooling,
-        area_precision=1.0 / spreads.area**2,
-        density_precision=1.0 / spreads.density**2,
-        tank_precision=1.0 / (spreads.tank**2 + design.unknown_spread**2),
-        species_precision=1.0 / (spreads.species * priors.rate_spread) ** 2,
-        knot_precision=knot_precision() / spreads.drift**2,
-    )
-    lag_d = spreads.lags.mean_d[design.form]
-    problem = replace(problem, errors=errors, pooling=pooling, lag_d=lag_d)
     return replace(design, spreads=spreads, problem=problem)
 
 
@@ -188,16 +212,28 @@ def _settling_as(design: Design, settling: Settling) -> Design:
     return replace(design, clock=clock, problem=replace(design.problem, blocks=blocks))
 
 
-def _errors(book: Book, is_cover: BoolArray, spreads: Spreads) -> ErrorModel:
-    areas = book.areas
+def _precisions(
+    spreads: Spreads, unknown_spread: FloatArray, priors: SpeciesPriors
+) -> dict[str, Any]:
+    """Precisions of a pooling under some spreads, by the names of its fields."""
+    return {
+        "area_precision": 1.0 / spreads.area**2,
+        "density_precision": 1.0 / spreads.density**2,
+        "tank_precision": 1.0 / (spreads.tank**2 + unknown_spread**2),
+        "species_precision": 1.0 / (spreads.species * priors.rate_spread) ** 2,
+        "knot_precision": knot_precision() / spreads.drift**2,
+    }
+
+
+def _errors(spreads: Spreads, is_cover: BoolArray, traits: AreaTraits) -> ErrorModel:
     return ErrorModel(
         height_error_cm=np.where(is_cover, COVER_ERROR_POINTS, spreads.height_error_cm),
         height_error_share=np.where(is_cover, 0.0, spreads.height_error_share),
         span=spreads.span,
         drift=spreads.drift,
         weight=spreads.weight,
-        floor_cm=areas.number("floor_cm"),
-        budget_cm=areas.number("budget_cm"),
+        floor_cm=traits.floor_cm,
+        budget_cm=traits.budget_cm,
     )
 
 
@@ -253,9 +289,7 @@ def _slope_of_tanks(tank: IntArray, co2_k_mg_l: FloatArray, tanks: int) -> Float
     return total / np.maximum(count, 1)
 
 
-def _traits(
-    book: Book, tank: IntArray, species: IntArray, priors: SpeciesPriors, errors: ErrorModel
-) -> AreaTraits:
+def _traits(book: Book, tank: IntArray, species: IntArray, priors: SpeciesPriors) -> AreaTraits:
     areas = book.areas
     return AreaTraits(
         tank=tank,
@@ -268,7 +302,6 @@ def _traits(
         lowest_cut_cm=priors.lowest_cut_cm[species],
         pause_d=priors.pause_d[species],
         gram_per_cm=_gram_per_cm(areas.number("area_cm2"), species, priors),
-        reading_error_cm=errors.height_error_cm,
     )
 
 
@@ -276,10 +309,7 @@ def _gram_per_cm(area_cm2: FloatArray, species: IntArray, priors: SpeciesPriors)
     """Drained mass [g] of a centimetre of height, or of a point of cover, of each area (A,)."""
     density = priors.density_g_l[species]
     by_cover = density * area_cm2 / 100.0 / 100.0  # g per dm2 at full cover
-    grams: FloatArray = np.where(
-        priors.measure_is_cover[species], by_cover, density * area_cm2 / 1000.0
-    )
-    return grams
+    return np.where(priors.measure_is_cover[species], by_cover, density * area_cm2 / 1000.0)
 
 
 def _pooling(
@@ -294,9 +324,7 @@ def _pooling(
     """Priors of rates and ceilings. Water caps every plant's height, not only the tall ones'."""
     water_cm = book.tanks.number("water_depth_cm")[tank]
     capped = np.where(
-        priors.reaches_surface[species],
-        water_cm,
-        np.minimum(priors.ceiling_cm[species], water_cm),
+        priors.reaches_surface[species], water_cm, np.minimum(priors.ceiling_cm[species], water_cm)
     )
     ceiling_cm = np.where(priors.measure_is_cover[species], COVER_CEILING, capped)
     return Pooling(
@@ -309,16 +337,12 @@ def _pooling(
             priors.measure_is_cover[species], COVER_CEILING_SPREAD, priors.ceiling_spread[species]
         )
         ** 2,
-        density_precision=1.0 / spreads.density**2,
         weighed=np.zeros((2, tank.size)),
         log_habit=habits.log_cm,
         habit_precision=1.0 / habits.log_spread**2,
-        area_precision=1.0 / spreads.area**2,
-        tank_precision=1.0 / (spreads.tank**2 + unknown_spread**2),
-        species_precision=1.0 / (spreads.species * priors.rate_spread) ** 2,
-        knot_precision=knot_precision() / spreads.drift**2,
         ceiling_learnt=np.zeros(tank.size, dtype=bool),
         highest_cm=np.zeros((2, tank.size)),
         highest_sd_cm=np.zeros((2, tank.size)),
         bend_doubt=BEND_DOUBT,
+        **_precisions(spreads, unknown_spread, priors),
     )

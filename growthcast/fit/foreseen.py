@@ -33,6 +33,7 @@ from growthcast.fit.rows.chains import Link
 from growthcast.fit.sites.weights import propagate
 from growthcast.fit.solver.problem import BORDER, CEILING, HABIT, KNOTS, Block, Point
 from growthcast.fit.solver.view import View, seen, view_of
+from growthcast.growth.logistic import stage
 
 BIN_D = 7.0
 """Days of a week, over each of which a pace may differ."""
@@ -85,15 +86,7 @@ class Evidence:
 
     def of(self, rows: BoolArray | IntArray) -> Evidence:
         """Return some of the readings."""
-        per_reading = (
-            "area",
-            "tank",
-            "day",
-            "surprise_cm",
-            "variance_cm2",
-            "lean_cm",
-            "grown_cm",
-        )
+        per_reading = ("area", "tank", "day", "surprise_cm", "variance_cm2", "lean_cm", "grown_cm")
         return replace(self, **{name: getattr(self, name)[rows] for name in per_reading})
 
 
@@ -133,11 +126,7 @@ def evidence_under(
 
 
 def _evidence(
-    usual: GrowthFit,
-    book: Book,
-    on: date,
-    origin_day: float,
-    doubted: frozenset[tuple[int, float]],
+    usual: GrowthFit, book: Book, on: date, origin_day: float, doubted: frozenset[tuple[int, float]]
 ) -> Evidence:
     design = _read_alike(build_design(book, on, usual.design.spreads), usual)
     border = usual.posterior(np.arange(design.area_id.size)).mean.border.copy()
@@ -219,9 +208,7 @@ def _first_stages(block: Block, border: FloatArray) -> FloatArray:
     usual = np.exp(border[HABIT])[nodes.area]
     ceiling = np.exp(border[CEILING])[nodes.area]
     known = np.where(np.isfinite(nodes.reading_cm), nodes.reading_cm, usual)
-    share = np.clip(known / ceiling, 0.01, 0.95)
-    stages: FloatArray = np.log(share / (1.0 - share))
-    return stages
+    return stage(np.clip(known, 0.01 * ceiling, 0.95 * ceiling), ceiling)
 
 
 def _of_block(view: View, number: int, bin_day: FloatArray) -> tuple[FloatArray, ...]:

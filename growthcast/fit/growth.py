@@ -29,7 +29,18 @@ Answer = TypeVar("Answer")
 
 
 def last_logged(book: Book) -> date | None:
-    """Last date of the log, or None without one."""
+    """Last date of the log, or None without one.
+
+    Parameters
+    ----------
+    book : Book
+        A checked book.
+
+    Returns
+    -------
+    date or None
+        The last day.
+    """
     dates = book.trims.date("date")
     return dates.max().astype("datetime64[D]").item() if dates.size else None
 
@@ -142,6 +153,18 @@ def on_what_fits(book: Book, attempt: Callable[[Book], Answer]) -> tuple[Answer,
     """Try something on a book; tanks whose log cannot be fitted rest on the table.
 
     Returns the answer with the ids of these tanks and why.
+
+    Parameters
+    ----------
+    book : Book
+        A checked book.
+    attempt : callable
+        What is tried; it may raise ``CannotFit``.
+
+    Returns
+    -------
+    tuple
+        The answer, and for each tank left to the table by its id why.
     """
     failed: dict[str, str] = {}
     while True:

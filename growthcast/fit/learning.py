@@ -31,13 +31,15 @@ from growthcast.fit.solver.likelihood import log_likelihood, variance_slopes
 from growthcast.fit.solver.linearise import error_parts
 from growthcast.fit.solver.problem import Point, with_heights_that_count
 from growthcast.fit.solver.solve import ROUGHLY, Solution, solve
-from growthcast.fit.solver.view import view_of
+from growthcast.fit.solver.view import repooled, view_of
 from growthcast.fit.suspects import set_suspects_aside
 
 PRIOR_SD = 0.5
 """Standard deviation of a log spread around its default: a factor of 1.6 either way."""
 LEAST_CURVATURE = 1.0 / PRIOR_SD**2
 """The prior's own: a log that says anything makes the likelihood no flatter."""
+POOLED = ("species", "tank", "area")
+"""Spreads that what the chains say does not depend on."""
 STEP = 0.02
 """Change of a log spread by which curvature is measured."""
 LONGEST_MOVE = 0.5
@@ -249,7 +251,11 @@ def _covariance(
     for number in range(len(names)):
         near = logs + STEP * np.eye(len(names))[number]
         there = with_spreads(design, _spreads(start, names, near))
-        moved = replace(solution, view=view_of(there.problem, solution.point))
+        if names[number] in POOLED:
+            view = repooled(solution.view, there.problem)
+        else:
+            view = view_of(there.problem, solution.point)
+        moved = replace(solution, view=view)
         change[number] = (slope - _slopes(there, moved, names, near)) / STEP
     curvature, axes = np.linalg.eigh(0.5 * (change + change.T))
     covariance: FloatArray = (axes / np.maximum(curvature, LEAST_CURVATURE)) @ axes.T

@@ -235,11 +235,10 @@ class GrowthFit:
         of_species = np.bincount(design.species, weights=design.spans)[design.species]
         own = design.spans >= OWN_SPANS_FOR_LOG
         near = (in_tank > 0) | (of_species > 0)
-        names: list[Basis] = [
+        return [
             "log" if by_log else "tank" if by_tank else "table"
             for by_log, by_tank in zip(own, near, strict=True)
         ]
-        return names
 
     @finite_answer
     def as_dict(self) -> dict[str, Any]:

@@ -27,7 +27,7 @@ from growthcast.book.supposed import (
 )
 from growthcast.errors import UsageError
 from growthcast.fit.borrowing import with_borrowed
-from growthcast.fit.design import Design, build_design
+from growthcast.fit.design import build_design
 from growthcast.fit.model.clock import GrowthClock, TankConditions
 from growthcast.fit.result import GrowthFit
 from growthcast.fit.rows.chains import repacked
@@ -84,7 +84,20 @@ class Supposed:
 
 
 def conditions_now(fit: GrowthFit, tank: int) -> dict[str, float]:
-    """Return a tank's conditions on the day of the fit, NaN where never given."""
+    """Return a tank's conditions on the day of the fit, NaN where never given.
+
+    Parameters
+    ----------
+    fit : GrowthFit
+        A fitted book.
+    tank : int
+        Place of the tank in the book.
+
+    Returns
+    -------
+    dict of str to float
+        By the names of conditions, each in its own unit.
+    """
     conditions, column = fit.design.conditions, _condition_now(fit, tank)
     return {name: float(values[tank, column]) for name, values in conditions.values.items()}
 
@@ -95,7 +108,20 @@ def _none_added_now(fit: GrowthFit, tank: int) -> bool:
 
 
 def conditions_since(fit: GrowthFit, tank: int) -> float:
-    """Return the day from which a tank's present conditions hold [day number]."""
+    """Return the day from which a tank's present conditions hold [day number].
+
+    Parameters
+    ----------
+    fit : GrowthFit
+        A fitted book.
+    tank : int
+        Place of the tank in the book.
+
+    Returns
+    -------
+    float
+        The day [day number].
+    """
     return float(fit.design.conditions.from_day[tank, _condition_now(fit, tank)])
 
 
@@ -196,7 +222,11 @@ def fit_beside(
     problem = wide.problem
     if fit.borrowed is not None and fit.borrowed.model != "none":
         problem = with_borrowed(problem, fit.borrowed)
-    priors = replace(wide.priors, shape=_shapes(fit, wide))
+    # Bends are those that the fit has learnt of the forms.
+    learnt = dict(zip(fit.design.priors.form, fit.design.priors.shape, strict=True))
+    forms = zip(wide.priors.form, wide.priors.shape, strict=True)
+    bends = np.array([learnt.get(form, shape) for form, shape in forms])
+    priors = replace(wide.priors, shape=bends)
     wide = replace(wide, priors=priors)
     rises = fit.solution.problem.rises
     if rises is not None:
@@ -204,7 +234,9 @@ def fit_beside(
     problem = replace(problem, shape=priors.shape[wide.species], rises=rises)
     known, point = fit.design.area_id.size, fit.solution.point
     problem = _as_weighed(problem, fit.solution.problem)
-    added = _block_of_new(problem, known, fit.design.on_day)
+    packed = [block.chains for block in problem.blocks]
+    new_nodes = [np.flatnonzero(one.nodes.area >= known) for one in packed]
+    added = Block.of(repacked(packed, new_nodes)[0], fit.design.on_day)
     nodes, new = added.chains.nodes, slice(known, None)
     border = np.zeros((point.border.shape[0], wide.area_id.size))
     border[:, :known] = point.border
@@ -232,15 +264,6 @@ def fit_beside(
     return laid, replace(fit, design=design, solution=solution)
 
 
-def _shapes(fit: GrowthFit, wide: Design) -> FloatArray:
-    """Bends (S,) of the species of a wider design: those that the fit has learnt of their forms."""
-    learnt = dict(
-        zip(fit.design.priors.form.tolist(), fit.design.priors.shape.tolist(), strict=True)
-    )
-    forms = zip(wide.priors.form.tolist(), wide.priors.shape.tolist(), strict=True)
-    return np.array([learnt.get(form, shape) for form, shape in forms])
-
-
 def _as_weighed(problem: Problem, fitted: Problem) -> Problem:
     """Return a problem of more areas that has heard of weights what a fitted one has."""
     known = fitted.weights
@@ -258,17 +281,20 @@ def _draw_key(place: str, area: PlannedArea) -> int:
     return OWN_LUCK + crc32(f"{area['tank_id']}/{place}/{area['species_id']}".encode())
 
 
-def _block_of_new(problem: Problem, known: int, on_day: float) -> Block:
-    """Return the chains of the areas after the first ``known``: one node each, as planted."""
-    packed = [block.chains for block in problem.blocks]
-    chains, _ = repacked(packed, [np.flatnonzero(one.nodes.area >= known) for one in packed])
-    return Block.of(chains, on_day)
-
-
 def day_of(fit: GrowthFit) -> date:
-    """Return the date of the day a fit was made for."""
-    day: date = np.datetime64(int(fit.design.on_day), "D").item()
-    return day
+    """Return the date of the day a fit was made for.
+
+    Parameters
+    ----------
+    fit : GrowthFit
+        A fitted book.
+
+    Returns
+    -------
+    date
+        The day.
+    """
+    return np.datetime64(int(fit.design.on_day), "D").item()
 
 
 def replanted(book: Book, fit: GrowthFit, place: int, species_id: str) -> PlannedArea:
@@ -336,11 +362,7 @@ def _number(value: float) -> float | None:
 
 
 def _changed_clock(
-    book: Book,
-    fit: GrowthFit,
-    tank: int,
-    values: Mapping[str, float],
-    never: Mapping[str, float],
+    book: Book, fit: GrowthFit, tank: int, values: Mapping[str, float], never: Mapping[str, float]
 ) -> tuple[Book, GrowthClock, TankConditions]:
     """Return the book with the supposed rows, the clock that runs on as they say, the conditions.
 

@@ -76,6 +76,20 @@ def set_suspects_aside(
     """Judge every reading and fit again without the weight of those that do not belong.
 
     ``wider`` stretches what was foreseen, for spreads that have not been learnt yet.
+
+    Parameters
+    ----------
+    design : Design
+        A book as arrays.
+    solution : Solution
+        Its fit.
+    wider : float
+        Factor on standard deviations of what was foreseen, above 1 for spreads not learnt yet [-].
+
+    Returns
+    -------
+    tuple of Design and Solution
+        With the problem as judged, and its fit.
     """
     solution = go_on(_without_suspects(solution, wider).view)
     return replace(design, problem=solution.problem), solution

@@ -83,8 +83,9 @@ def backtest(
         count like any other.
     """
     visits = log_visits(book)
-    days, gaps_d = np.unique(visits.day), _gaps(book, visits)
-    readings = _readings(book, visits, _split_days(days, splits))
+    tank = book.areas.places("tank_id", book.tanks.text("tank_id"))
+    days, (_, gaps_d) = np.unique(visits.day), visits.gaps(tank)
+    readings = _readings(book, visits, tank, _split_days(days, splits))
     used = np.unique(readings.split_day)
     made: dict[str, list[Predictive]] = {name: [] for name in ("model", *BASELINES)}
     crossing_d, not_fitted, known = [np.zeros(0)], dict[str, str](), spreads
@@ -117,30 +118,20 @@ def backtest(
     )
 
 
-def _gaps(book: Book, visits: Visits) -> FloatArray:
-    """Days between one visit of a tank and the next, of all tanks."""
-    tank = book.areas.places("tank_id", book.tanks.text("tank_id"))[visits.area]
-    days = np.unique(np.stack([tank, visits.day]), axis=1)
-    gaps: FloatArray = np.diff(days[1])[days[0, 1:] == days[0, :-1]]
-    return gaps
-
-
 def _split_days(days: FloatArray, splits: int) -> FloatArray:
     """Spread splits evenly over the visit days after their first third."""
     tested = days[int(np.ceil(UNTESTED_SHARE * days.size)) :]
     if tested.size <= splits:
         return tested
-    even: FloatArray = tested[np.round(np.linspace(0, tested.size - 1, splits)).astype(np.int64)]
-    return even
+    return tested[np.round(np.linspace(0, tested.size - 1, splits)).astype(np.int64)]
 
 
-def _readings(book: Book, visits: Visits, split_days: FloatArray) -> Readings:
+def _readings(book: Book, visits: Visits, tank: IntArray, split_days: FloatArray) -> Readings:
     """Readings to forecast, by split and area, each from the latest split it can be.
 
     A split can forecast an area's first visit on or after it: the visit before lies before it.
     """
     areas = book.areas
-    tank = areas.places("tank_id", book.tanks.text("tank_id"))
     cover_ids = book.species.text("species_id")[book.species.text("measure") == "cover_pct"]
     follows = np.flatnonzero(visits.follows)
     before_day = np.full(visits.day.size, -np.inf)

@@ -14,6 +14,7 @@ from growthcast.arrays import BoolArray, FloatArray, IntArray
 from growthcast.book.book import Book
 from growthcast.fit.model.noise import ErrorModel
 from growthcast.forecast.scores import CHANCES, NORMAL_SCORES, Predictive
+from growthcast.growth.logistic import height_at_stage, stage
 from growthcast.log.visits import Visits
 
 HIGHEST_SHARE = 0.97
@@ -311,15 +312,12 @@ def _curve(
 
 
 def _stage(height_cm: FloatArray, ceiling_cm: FloatArray) -> FloatArray:
-    share = np.minimum(height_cm / ceiling_cm, HIGHEST_SHARE)
-    staged: FloatArray = np.log(share / (1.0 - share))
-    return staged
+    return stage(np.minimum(height_cm, HIGHEST_SHARE * ceiling_cm), ceiling_cm)
 
 
 def _grown(height_cm: FloatArray, ceiling_cm: FloatArray, growth: FloatArray) -> FloatArray:
     """Height after ``growth`` (rate times days) along the logistic."""
-    grown: FloatArray = ceiling_cm / (1.0 + np.exp(-_stage(height_cm, ceiling_cm) - growth))
-    return grown
+    return height_at_stage(_stage(height_cm, ceiling_cm) + growth, ceiling_cm)
 
 
 def _spread(errors: FloatArray, area: IntArray, count: int, usual: float) -> FloatArray:

@@ -15,7 +15,7 @@ import numpy as np
 
 from growthcast.arrays import FloatArray, IntArray
 from growthcast.finite import finite_answer
-from growthcast.fit.model.noise import span_drift
+from growthcast.fit.model.noise import span_drift, today_weight
 from growthcast.fit.model.posterior import AreaPosterior
 from growthcast.fit.result import GrowthFit
 from growthcast.growth.logistic import height_and_slope, height_at_stage, shape_factor, stage
@@ -98,8 +98,7 @@ def _noise() -> Singles:
     """Standard normals (Q, E): what is left open at each node, in equal parts."""
     at = ROOT_OF_TWO * np.arange(NODES)
     part = (np.arange(NOISE_PARTS) + 0.5) / NOISE_PARTS
-    normals: Singles = normal_quantile((at[:, None] + part) % 1.0).astype(np.float32)
-    return normals
+    return normal_quantile((at[:, None] + part) % 1.0).astype(np.float32)
 
 
 def outlook(
@@ -172,10 +171,7 @@ def outlook(
     grown *= column(relative)
     grown += column(left)
     return Outlook(
-        mean=mean,
-        sd=np.sqrt(grown, out=grown),
-        ceiling_cm=ceiling,
-        shape=column(shape[:, None]),
+        mean=mean, sd=np.sqrt(grown, out=grown), ceiling_cm=ceiling, shape=column(shape[:, None])
     )
 
 
@@ -257,10 +253,8 @@ def rate_on_day(posterior: AreaPosterior) -> tuple[FloatArray, FloatArray]:
         Mean of the log rate, the drift of the tank by then in it, and its standard deviation
         [log 1/day].
     """
-    today = np.zeros(1)
-    weight = span_drift(today, today, 0.0).weight[:, None]
-    count = posterior.last_day.size
-    pace, covariance = posterior.pace_ceiling_stage(np.repeat(weight, count, axis=1))
+    weight = np.repeat(today_weight()[:, None, None], posterior.last_day.size, axis=1)
+    pace, covariance = posterior.pace_ceiling_stage(weight)
     return pace[:, 0], np.sqrt(covariance[:, 0, 0, 0])
 
 
@@ -283,8 +277,7 @@ def rate_range(fit: GrowthFit, areas: IntArray, posterior: AreaPosterior) -> Flo
     """
     speed = fit.design.clock.speed(fit.design.on_day)[areas]
     pace, pace_sd = rate_on_day(posterior)
-    rate: FloatArray = speed[:, None] * np.exp(pace[:, None] + RANGE_80 * pace_sd[:, None])
-    return rate
+    return speed[:, None] * np.exp(pace[:, None] + RANGE_80 * pace_sd[:, None])
 
 
 @finite_answer
@@ -313,8 +306,7 @@ def growth_a_week(fit: GrowthFit, areas: IntArray) -> FloatArray:
     at = stage(np.minimum(middle, ceiling * BELOW_CEILING), ceiling, shape)
     half = 3.5 * shape_factor(shape) * rate_range(fit, areas, posterior)
     later, before = (height_at_stage(at + way * half, ceiling, shape) for way in (1.0, -1.0))
-    grown: FloatArray = later - before
-    return grown
+    return later - before
 
 
 @dataclass(frozen=True, slots=True)
@@ -397,5 +389,4 @@ def chance_over(fit: GrowthFit, areas: IntArray, view: Outlook) -> FloatArray:
         Chance [0-1].
     """
     budget = np.broadcast_to(fit.design.traits.budget_cm[areas][:, None], view.mean.shape[:2])
-    over: FloatArray = 1.0 - view.chance_below(budget)
-    return over
+    return 1.0 - view.chance_below(budget)

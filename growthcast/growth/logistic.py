@@ -31,8 +31,10 @@ from numpy.typing import ArrayLike
 from growthcast.arrays import FloatArray
 
 LN2 = float(np.log(2.0))
-GOMPERTZ_BELOW = 1e-12
-"""Shapes closer to 0 than this are taken as 0; the height changes by less than 1e-10 of itself."""
+SMALLEST_EXPONENT = 500.0
+"""Stages beyond this are as good as infinite: keeps exponentials finite."""
+LEAST_LEFT = 1e-12
+"""Under a negative shape nothing stands below the stage at which ``1 + m e^-z`` is this."""
 
 
 def shape_factor(shape: ArrayLike) -> FloatArray:
@@ -104,15 +106,15 @@ def stage(height_cm: ArrayLike, ceiling_cm: ArrayLike, shape: ArrayLike = 1.0) -
     >>> round(float(stage(10.0, 40.0)), 4)
     -1.0986
     """
+    h, K = _not_negative(height_cm, "height_cm"), _positive(ceiling_cm, "ceiling_cm")
     m = _shape(shape)
-    if (m == 1.0).all():
-        return _logit(height_cm, ceiling_cm)
-    y = _log_shortfall(height_cm, ceiling_cm)
-    inner = np.where((y <= 0.0) | np.isinf(y), 1.0, y)
-    bottom = np.where(m < 0.0, np.log(np.where(m < 0.0, -m, 1.0)), -np.inf)
-    z = np.maximum(-(np.log(inner) + _log_mean_exp(m * inner)), bottom)
-    result: FloatArray = np.where(y <= 0.0, np.inf, np.where(np.isinf(y), bottom, z))
-    return result[()]
+    with np.errstate(divide="ignore", over="ignore", invalid="ignore"):  # height 0, the ceiling
+        rest = np.maximum(K - h, 0.0)
+        if (m == 1.0).all():  # the logistic: a third of the work
+            return np.asarray(np.log(h / rest))[()]
+        y = np.log1p(rest / h)
+        short = np.where(m == 0.0, y, np.expm1(m * y) / np.where(m == 0.0, 1.0, m))
+        return np.asarray(-np.log(short))[()]
 
 
 def height_at_stage(stage: ArrayLike, ceiling_cm: ArrayLike, shape: ArrayLike = 1.0) -> FloatArray:
@@ -150,49 +152,12 @@ def height_at_stage(stage: ArrayLike, ceiling_cm: ArrayLike, shape: ArrayLike = 
     30.0
     """
     K, m = _positive(ceiling_cm, "ceiling_cm"), _shape(shape)
-    if (m == 1.0).all():  # the logistic: a third of the work
-        with np.errstate(over="ignore"):  # far below, a height of 0
-            logistic: FloatArray = np.asarray(K / (1.0 + np.exp(-np.asarray(stage))))
-        return logistic[()]
-    height: FloatArray = K * np.exp(-_shortfall_at_stage(stage, m))
-    return height[()]
-
-
-def height_slope(stage: ArrayLike, ceiling_cm: ArrayLike, shape: ArrayLike = 1.0) -> FloatArray:
-    """Return ``dh/dz``, the height gained per unit of stage.
-
-    Parameters
-    ----------
-    stage : array_like
-        Stage ``z`` [1], any number or infinite.
-    ceiling_cm : array_like
-        Height the canopy grows towards [cm], above 0.
-    shape : array_like
-        Richards exponent ``m`` [1], -1 to 2.
-
-    Returns
-    -------
-    ndarray of float
-        Slope [cm]; 0 at stage ``inf`` and wherever the height is 0.
-
-    Raises
-    ------
-    ValueError
-        If a ceiling is not above 0 or a shape lies outside -1 to 2.
-
-    Notes
-    -----
-    ``dh/dz = h [1 - (h/K)^m] / m``; for ``m = 1`` ``h (1 - h/K)``.
-
-    Examples
-    --------
-    The logistic is steepest half-way, at a quarter of the ceiling:
-
-    >>> float(height_slope(0.0, 40.0))
-    10.0
-    """
-    K, m = _positive(ceiling_cm, "ceiling_cm"), _shape(shape)
-    return _gain(_shortfall_at_stage(stage, m), K, m, at_zero=np.float64(0.0))
+    with np.errstate(divide="ignore", over="ignore", invalid="ignore"):  # far below, a height of 0
+        rest = np.exp(-np.asarray(stage))
+        if (m == 1.0).all():  # the logistic: a third of the work
+            return np.asarray(K / (1.0 + rest))[()]
+        y = np.log1p(np.maximum(m * rest, -1.0)) / np.where(m == 0.0, 1.0, m)
+        return np.asarray(K * np.exp(-np.where(m == 0.0, rest, y)))[()]
 
 
 def height_and_slope(
@@ -200,8 +165,8 @@ def height_and_slope(
 ) -> tuple[FloatArray, FloatArray]:
     """Height and its slope in the stage in one go, without the care for edges.
 
-    The same as ``height_at_stage`` and ``height_slope`` for finite stages, several times as fast:
-    it is what a fit evaluates millions of times.
+    The height is that of ``height_at_stage`` for finite stages, several times as fast: it is what a
+    fit evaluates millions of times.
 
     Parameters
     ----------
@@ -233,222 +198,10 @@ def height_and_slope(
         base = 1.0 + short
         height = ceiling_cm / base
         return height, height * short / base
-    base = np.maximum(1.0 + shape * short, TINY)
-    power = np.where(np.abs(shape) < NEARLY_GOMPERTZ, short, np.log(base) / _nonzero(shape))
+    bent = np.maximum(shape * short, LEAST_LEFT - 1.0)
+    power = np.where(shape == 0.0, short, np.log1p(bent) / np.where(shape == 0.0, 1.0, shape))
     height = ceiling_cm * np.exp(-power)
-    return height, height * short / base
-
-
-SMALLEST_EXPONENT = 500.0
-"""Stages beyond this are as good as infinite: keeps exponentials finite."""
-TINY = 1e-300
-NEARLY_GOMPERTZ = 1e-9
-
-
-def _nonzero(shape: FloatArray) -> FloatArray:
-    return np.where(np.abs(shape) < NEARLY_GOMPERTZ, 1.0, shape)
-
-
-def growth_rate_cm_per_day(
-    height_cm: ArrayLike,
-    rate_per_day: ArrayLike,
-    ceiling_cm: ArrayLike,
-    shape: ArrayLike = 1.0,
-) -> FloatArray:
-    """Return the speed of growth at a height.
-
-    Parameters
-    ----------
-    height_cm : array_like
-        Canopy height [cm], 0 or more.
-    rate_per_day : array_like
-        Rate ``r`` [1/day], 0 or more.
-    ceiling_cm : array_like
-        Height the canopy grows towards [cm], above 0.
-    shape : array_like
-        Richards exponent ``m`` [1], -1 to 2.
-
-    Returns
-    -------
-    ndarray of float
-        Growth [cm/day]; 0 at and above the ceiling, and at height 0 (except for shape -1, which
-        grows fastest there, at ``r K / 2``).
-
-    Raises
-    ------
-    ValueError
-        If a height or rate is below 0, a ceiling not above 0 or a shape outside -1 to 2.
-
-    Notes
-    -----
-    ``dh/dt = c(m) r h [1 - (h/K)^m] / m``.
-
-    Examples
-    --------
-    At half of a 40 cm ceiling growth is r K / 4 = 0.1 x 40 / 4 for the logistic and every other
-    shape:
-
-    >>> growth_rate_cm_per_day(20.0, 0.1, 40.0, [-1.0, 0.0, 1.0, 2.0]).round(12).tolist()
-    [1.0, 1.0, 1.0, 1.0]
-    """
-    K, m = _positive(ceiling_cm, "ceiling_cm"), _shape(shape)
-    r = _not_negative(rate_per_day, "rate_per_day")
-    from_nothing = np.where(m == -1.0, K, 0.0)
-    gain = _gain(_log_shortfall(height_cm, K), K, m, at_zero=from_nothing)
-    speed: FloatArray = np.asarray(shape_factor(m) * r * gain)
-    return speed[()]
-
-
-def height_after(
-    height_cm: ArrayLike,
-    days: ArrayLike,
-    rate_per_day: ArrayLike,
-    ceiling_cm: ArrayLike,
-    shape: ArrayLike = 1.0,
-) -> FloatArray:
-    """Return the height a canopy reaches after some days at a constant rate.
-
-    Parameters
-    ----------
-    height_cm : array_like
-        Height at the start [cm], 0 or more.
-    days : array_like
-        Days of growth [d]; negative days look back.
-    rate_per_day : array_like
-        Rate ``r`` [1/day], 0 or more.
-    ceiling_cm : array_like
-        Height the canopy grows towards [cm], above 0.
-    shape : array_like
-        Richards exponent ``m`` [1], -1 to 2.
-
-    Returns
-    -------
-    ndarray of float
-        Height [cm]. A canopy at or above its ceiling keeps its height, whatever the days; height 0
-        stays 0 for shapes of 0 or more and grows for shapes below 0.
-
-    Raises
-    ------
-    ValueError
-        If a height or rate is below 0, a ceiling not above 0 or a shape outside -1 to 2.
-
-    Notes
-    -----
-    ``z`` moves on by ``c(m) r t``: for ``m = 1``, ``h(t) = K / (1 + (K/h0 - 1) e^(-r t))``.
-
-    Examples
-    --------
-    From 10 cm under 40 cm the odds are 1 to 3; nine-fold odds, 3 to 1, are 30 cm:
-
-    >>> round(float(height_after(10.0, np.log(9.0) / 0.1, 0.1, 40.0)), 9)
-    30.0
-    """
-    h, K = _not_negative(height_cm, "height_cm"), _positive(ceiling_cm, "ceiling_cm")
-    r, m = _not_negative(rate_per_day, "rate_per_day"), _shape(shape)
-    moved = shape_factor(m) * r * np.asarray(days, dtype=np.float64)
-    reached = height_at_stage(np.where(h >= K, 0.0, stage(h, K, m)) + moved, K, m)
-    height: FloatArray = np.where((h >= K) | (moved == 0.0), h, reached)
-    return height[()]
-
-
-def days_to_height(
-    from_cm: ArrayLike,
-    to_cm: ArrayLike,
-    rate_per_day: ArrayLike,
-    ceiling_cm: ArrayLike,
-    shape: ArrayLike = 1.0,
-) -> FloatArray:
-    """Return the days a canopy takes from one height to another at a constant rate.
-
-    Parameters
-    ----------
-    from_cm, to_cm : array_like
-        Heights at the start and wanted [cm], 0 or more.
-    rate_per_day : array_like
-        Rate ``r`` [1/day], 0 or more.
-    ceiling_cm : array_like
-        Height the canopy grows towards [cm], above 0.
-    shape : array_like
-        Richards exponent ``m`` [1], -1 to 2.
-
-    Returns
-    -------
-    ndarray of float
-        Days [d]. 0 where the canopy is already there; ``inf`` where it never gets there: the
-        wanted height at or above the ceiling, rate 0, or a start at 0 for shapes of 0 or more.
-
-    Raises
-    ------
-    ValueError
-        If a height or rate is below 0, a ceiling not above 0 or a shape outside -1 to 2.
-
-    Notes
-    -----
-    ``[z(to) - z(from)] / (c(m) r)``; for ``m = 1`` ``[logit(to/K) - logit(from/K)] / r``.
-
-    Examples
-    --------
-    From 0.2 to 0.8 of the ceiling the odds grow sixteen-fold; ln(16) / 0.1 = 27.726 days:
-
-    >>> round(float(days_to_height(8.0, 32.0, 0.1, 40.0)), 3)
-    27.726
-    """
-    start, target = _not_negative(from_cm, "from_cm"), _not_negative(to_cm, "to_cm")
-    K, m = _positive(ceiling_cm, "ceiling_cm"), _shape(shape)
-    speed = np.asarray(shape_factor(m) * _not_negative(rate_per_day, "rate_per_day"))
-    growth = np.asarray(accumulated_growth(start, np.maximum(start, target), K, m))
-    there = np.broadcast_to(start >= target, growth.shape)
-    never = (target >= K) | (speed == 0.0) | np.isinf(growth)
-    with np.errstate(over="ignore"):  # a speed near the smallest number: the days are inf
-        days = np.where(never, 1.0, growth) / np.where(speed == 0.0, 1.0, speed)
-    result: FloatArray = np.where(there, 0.0, np.where(never, np.inf, days))
-    unknown = np.isnan(start) | np.isnan(target) | np.isnan(K) | np.isnan(m) | np.isnan(speed)
-    result = np.where(unknown, np.nan, result)
-    return result[()]
-
-
-def accumulated_growth(
-    from_cm: ArrayLike, to_cm: ArrayLike, ceiling_cm: ArrayLike, shape: ArrayLike = 1.0
-) -> FloatArray:
-    """Return the growth ``R`` that lies between two heights, in units of stage.
-
-    Parameters
-    ----------
-    from_cm, to_cm : array_like
-        Heights at the start and at the end [cm], 0 or more.
-    ceiling_cm : array_like
-        Height the canopy grows towards [cm], above 0.
-    shape : array_like
-        Richards exponent ``m`` [1], -1 to 2.
-
-    Returns
-    -------
-    ndarray of float
-        ``R`` [1], negative where the end is lower. ``inf`` where only the end lies at or above the
-        ceiling or the start at stage ``-inf``, ``-inf`` the other way round; 0 where both heights
-        are the same. ``nan`` where
-        both lie at or above the ceiling and differ: the curve holds no such growth.
-
-    Raises
-    ------
-    ValueError
-        If a height is below 0, a ceiling not above 0 or a shape outside -1 to 2.
-
-    Notes
-    -----
-    ``R = z(to) - z(from) = c(m) x integral of r dt``; for the logistic simply the integral of r.
-
-    Examples
-    --------
-    >>> round(float(accumulated_growth(10.0, 30.0, 40.0)), 4)  # ln(9)
-    2.1972
-    """
-    start, end = np.asarray(from_cm, dtype=np.float64), np.asarray(to_cm, dtype=np.float64)
-    z0, z1 = np.broadcast_arrays(stage(start, ceiling_cm, shape), stage(end, ceiling_cm, shape))
-    undefined = np.isinf(z0) & (z0 == z1)
-    between = np.where(undefined, np.nan, np.where(undefined, 0.0, z1) - np.where(undefined, 0, z0))
-    growth: FloatArray = np.where((start == end) & ~np.isnan(z0), 0.0, between)
-    return growth[()]
+    return height, height * short / (1.0 + bent)
 
 
 def rate_from_speed(cm_per_week: ArrayLike, ceiling_cm: ArrayLike) -> FloatArray:
@@ -484,8 +237,7 @@ def rate_from_speed(cm_per_week: ArrayLike, ceiling_cm: ArrayLike) -> FloatArray
     0.127
     """
     speed, K = _not_negative(cm_per_week, "cm_per_week"), _positive(ceiling_cm, "ceiling_cm")
-    rate: FloatArray = np.asarray(4.0 * speed / (7.0 * K))
-    return rate[()]
+    return np.asarray(4.0 * speed / (7.0 * K))[()]
 
 
 def _shape(shape: ArrayLike) -> FloatArray:
@@ -510,63 +262,3 @@ def _not_negative(values: ArrayLike, name: str) -> FloatArray:
     if np.any(array < 0.0):
         raise ValueError(f"{name} must be 0 or more")
     return array
-
-
-def _logit(height_cm: ArrayLike, ceiling_cm: ArrayLike) -> FloatArray:
-    """Return ``ln(h / (K - h))``, the stage of the logistic: a third of the work."""
-    h, K = _not_negative(height_cm, "height_cm"), _positive(ceiling_cm, "ceiling_cm")
-    with np.errstate(divide="ignore"):  # height 0 lies at -inf, the ceiling at inf
-        stages: FloatArray = np.asarray(np.log(h / np.maximum(K - h, 0.0)))
-    return stages[()]
-
-
-def _log_shortfall(height_cm: ArrayLike, ceiling_cm: ArrayLike) -> FloatArray:
-    """Return ``y = ln(K/h)``: 0 at and above the ceiling, ``inf`` at height 0."""
-    h, K = _not_negative(height_cm, "height_cm"), _positive(ceiling_cm, "ceiling_cm")
-    share, gap = np.asarray(h / K), np.asarray((h - K) / K)
-    low = share < 0.5
-    with np.errstate(divide="ignore"):  # the logarithm of height 0 is meant to be -inf
-        far = np.log(np.where(low, share, 0.5))
-    near = np.log1p(np.where(low, -0.5, np.minimum(gap, 0.0)))
-    shortfall: FloatArray = 0.0 - np.where(low, far, near)
-    return shortfall
-
-
-def _log_mean_exp(x: FloatArray) -> FloatArray:
-    """Return ``ln((e^x - 1) / x)``, the logarithm of the mean of e^s for s from 0 to x."""
-    small = np.abs(x) < 1e-5
-    size = np.where(small, 1.0, np.abs(x))
-    large = np.maximum(x, 0.0) + np.log(-np.expm1(-size) / size)
-    result: FloatArray = np.where(small, x / 2.0 + x * x / 24.0, large)
-    return result
-
-
-def _shortfall_at_stage(stage: ArrayLike, m: FloatArray) -> FloatArray:
-    """Return ``y = ln(K/h)`` at a stage: ``ln(1 + m e^-z) / m``, by whichever form keeps digits."""
-    z, m = np.broadcast_arrays(np.asarray(stage, dtype=np.float64), m)
-    size = np.where(np.abs(m) < GOMPERTZ_BELOW, 1.0, np.abs(m))
-    q = np.log(size) - z
-    result = (np.maximum(q, 0.0) + np.log1p(np.exp(-np.abs(q)))) / size
-    if np.any(m < 0.0):
-        inside = np.where(q < 0.0, q, -1.0)
-        log_rest = np.where(
-            inside > -LN2,
-            np.log(-np.expm1(np.maximum(inside, -LN2))),
-            np.log1p(-np.exp(np.minimum(inside, -LN2))),
-        )
-        below = np.where(q < 0.0, -log_rest / size, np.where(np.isnan(q), np.nan, np.inf))
-        result = np.where(m < 0.0, below, result)
-    if np.any(np.abs(m) < GOMPERTZ_BELOW):
-        gompertz = np.where(z < -709.0, np.inf, np.exp(-np.maximum(z, -709.0)))
-        result = np.where(np.abs(m) < GOMPERTZ_BELOW, gompertz, result)
-    return np.where(np.isnan(m), np.nan, result)
-
-
-def _gain(y: FloatArray, K: FloatArray, m: FloatArray, *, at_zero: ArrayLike) -> FloatArray:
-    """Return ``h (1 - (h/K)^m) / m`` from ``y = ln(K/h)``; ``at_zero`` where the height is 0."""
-    inner = np.where(np.isinf(y), 0.0, y)
-    a = np.abs(m) * inner
-    mean = np.where(a == 0.0, 1.0, -np.expm1(-a) / np.where(a == 0.0, 1.0, a))
-    gain = K * np.exp(-(1.0 + np.minimum(m, 0.0)) * inner) * inner * mean
-    result: FloatArray = np.where(np.isinf(y), at_zero, gain)
-    return result[()]

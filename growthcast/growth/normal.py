@@ -29,6 +29,16 @@ def normal_cdf(x: FloatArray) -> FloatArray:
     A straight line between chances on a fine grid: where thousands of heights are judged against a
     budget, no slower than the function itself.
 
+    Parameters
+    ----------
+    x : array (...)
+        Values in standard deviations [-], no NaN.
+
+    Returns
+    -------
+    array (...)
+        Chances [0-1].
+
     Examples
     --------
     >>> normal_cdf(np.array([-np.inf, 0.0, 1.959964])).round(6).tolist()
@@ -53,6 +63,16 @@ def _grid() -> tuple[FloatArray, FloatArray]:
 
 def normal_quantile(chance: FloatArray) -> FloatArray:
     """Value below which a standard normal lies with some chances (...) between 0 and 1.
+
+    Parameters
+    ----------
+    chance : array (...)
+        Chances above 0 and below 1 [0-1].
+
+    Returns
+    -------
+    array (...)
+        Values in standard deviations [-].
 
     Examples
     --------
@@ -84,12 +104,21 @@ def log_density(departure: FloatArray, variance: FloatArray) -> FloatArray:
     >>> log_density(np.array([0.0, 2.0]), np.array([1.0, 4.0])).round(4).tolist()
     [-0.9189, -2.1121]
     """
-    density: FloatArray = -0.5 * (departure**2 / variance + np.log(2.0 * math.pi * variance))
-    return density
+    return -0.5 * (departure**2 / variance + np.log(2.0 * math.pi * variance))
 
 
 def log_normal_cdf(x: FloatArray) -> FloatArray:
     """Logarithm of the chance that a standard normal lies below ``x``, with all its digits.
+
+    Parameters
+    ----------
+    x : array (...)
+        Values in standard deviations [-], no NaN.
+
+    Returns
+    -------
+    array (...)
+        Logarithms of the chances [nat].
 
     Examples
     --------

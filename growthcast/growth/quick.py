@@ -28,6 +28,16 @@ FAR = np.float32(8.0)
 def column(values: FloatArray) -> Singles:
     """Values (...) of areas as (..., 1), beside their nodes or draws.
 
+    Parameters
+    ----------
+    values : array (...)
+        Values of areas [any].
+
+    Returns
+    -------
+    float32 array (..., 1)
+        The same [any].
+
     Examples
     --------
     >>> column(np.array([1.0, 2.0])).shape
@@ -38,6 +48,20 @@ def column(values: FloatArray) -> Singles:
 
 def quick_height(stages: Singles, ceiling_cm: Singles, shape: Singles) -> Singles:
     """Heights [cm] at stages; the three broadcast, the result is as large as the stages.
+
+    Parameters
+    ----------
+    stages : float32 array (...)
+        Stages [-].
+    ceiling_cm : float32 array (...)
+        Ceilings [cm].
+    shape : float32 array (...)
+        Richards exponents [-].
+
+    Returns
+    -------
+    float32 array (...)
+        Heights [cm].
 
     Examples
     --------
@@ -60,6 +84,20 @@ def quick_stage(height_cm: Singles, ceiling_cm: Singles, shape: Singles) -> Sing
 
     A height of 0 has the lowest stage there is, not ``-inf``: differences of stages stay numbers.
 
+    Parameters
+    ----------
+    height_cm : float32 array (...)
+        Heights [cm].
+    ceiling_cm : float32 array (...)
+        Ceilings [cm].
+    shape : float32 array (...)
+        Richards exponents [-].
+
+    Returns
+    -------
+    float32 array (...)
+        Stages [-].
+
     Examples
     --------
     >>> one = np.ones(1, dtype=np.float32)
@@ -79,6 +117,16 @@ def quick_stage(height_cm: Singles, ceiling_cm: Singles, shape: Singles) -> Sing
 
 def quick_normal_below(score: Singles) -> Singles:
     """Chance [0-1] that a standard normal lies at or below each score, to 0.00014.
+
+    Parameters
+    ----------
+    score : float32 array (...)
+        Scores in standard deviations [-].
+
+    Returns
+    -------
+    float32 array (...)
+        Chances [0-1].
 
     Notes
     -----
@@ -102,6 +150,18 @@ def quick_quantiles(values: Singles, levels: Sequence[float] | FloatArray) -> Fl
     """Quantiles (..., L) along the last axis, which is sorted in place.
 
     Sorting single precision is several times as fast as picking what lies at a level.
+
+    Parameters
+    ----------
+    values : float32 array (..., N)
+        Equally likely values [any].
+    levels : sequence of float or array (L,)
+        Chances [0-1].
+
+    Returns
+    -------
+    array (..., L)
+        Values below which one lies with these chances [any].
 
     Examples
     --------

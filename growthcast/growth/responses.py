@@ -15,7 +15,7 @@ from types import MappingProxyType
 import numpy as np
 from numpy.typing import ArrayLike
 
-from growthcast.arrays import BoolArray, FloatArray
+from growthcast.arrays import FloatArray
 from growthcast.growth.water import beer_lambert
 
 WATER_EXTINCTION_PER_CM = 0.005
@@ -120,49 +120,6 @@ def light_gain_h(
     share = _known("respiration_share", respiration_share)
     gain: FloatArray = np.asarray(hours * np.tanh(light / half) - 24.0 * share)
     return gain[()]
-
-
-def below_compensation(
-    ppfd_umol: ArrayLike,
-    photoperiod_h: ArrayLike,
-    light_k_umol: ArrayLike,
-    respiration_share: ArrayLike,
-) -> BoolArray:
-    """Tell where a plant respires as much as it gains in a day, so that it will not hold.
-
-    Parameters
-    ----------
-    ppfd_umol, photoperiod_h, light_k_umol, respiration_share : array_like
-        As in :func:`light_gain_h` [umol/m2/s], [h], [umol/m2/s], [1].
-
-    Returns
-    -------
-    ndarray of bool
-        True where the net gain is 0 or less; False where a condition is not known.
-
-    Raises
-    ------
-    ValueError
-        As :func:`light_gain_h`.
-
-    Notes
-    -----
-    ``H tanh(I/Ik) <= 24 s``. Stored reserves, which carry a plant for weeks, are left out.
-
-    References
-    ----------
-    As :func:`light_gain_h`.
-
-    Examples
-    --------
-    2 umol for 8 h under Ik 60 yields 0.27 h a day, respiration takes 24 x 0.05 = 1.2 h:
-
-    >>> below_compensation([2.0, 60.0], 8.0, 60.0, 0.05).tolist()
-    [True, False]
-    """
-    gain = light_gain_h(ppfd_umol, photoperiod_h, light_k_umol, respiration_share)
-    below: BoolArray = np.asarray(gain <= 0.0)
-    return below
 
 
 def light_response(
@@ -484,9 +441,7 @@ TRAITS = tuple(name for factor in RESPONSES.values() for name in factor.traits)
 
 
 def combined_response(
-    at: Mapping[str, ArrayLike],
-    plant: Mapping[str, ArrayLike],
-    reference: Mapping[str, ArrayLike],
+    at: Mapping[str, ArrayLike], plant: Mapping[str, ArrayLike], reference: Mapping[str, ArrayLike]
 ) -> FloatArray:
     """Return the product of all responses, the factor by which conditions change the rate.
 

@@ -93,8 +93,7 @@ class Visits:
     def found(self) -> BoolArray:
         """Whether anything says how the area stood before a cut, or how much came off."""
         measured = np.isfinite(self.before_cm) | np.isfinite(self.removed_cm)
-        found: BoolArray = measured | np.isfinite(self.removed_g) | (self.look > 0) | self.unsaid
-        return found
+        return measured | np.isfinite(self.removed_g) | (self.look > 0) | self.unsaid
 
     @property
     def follows(self) -> BoolArray:
@@ -106,8 +105,7 @@ class Visits:
     @property
     def has_amounts(self) -> BoolArray:
         """Whether the area has amounts of its own that day."""
-        amounts: BoolArray = self.cut | np.isfinite(self.before_cm)
-        return amounts
+        return self.cut | np.isfinite(self.before_cm)
 
     @property
     def found_cm(self) -> FloatArray:
@@ -127,6 +125,15 @@ class Visits:
         """Whether no row of the area, only a bucket, tells of the visit."""
         silent: BoolArray = self.unsaid & (self.look == 0)
         return silent
+
+    def gaps(self, tank: IntArray) -> tuple[IntArray, FloatArray]:
+        """Times between one visit of a tank and the next: the tank, and how long [d], all (n,).
+
+        ``tank`` (A,) is that of each area.
+        """
+        days = np.unique(np.stack([tank[self.area], self.day]), axis=1)
+        same = days[0, 1:] == days[0, :-1]
+        return days[0, 1:][same].astype(np.int64), np.diff(days[1])[same]
 
     def removed_share(self, budget_cm: FloatArray) -> FloatArray:
         """Share of the height that a cut took off, 0 where the log does not tell.
@@ -298,17 +305,7 @@ def _with_buckets(visits: Visits, buckets: Buckets, tank_of_area: IntArray) -> V
 
 def pair_of(place: IntArray, day: FloatArray) -> IntArray:
     """One number for an area or tank and a day."""
-    pair: IntArray = place * DAYS_APART + day.astype(np.int64)
-    return pair
-
-
-def longest_gaps(visits: Visits, tank: IntArray, tanks: int) -> FloatArray:
-    """Longest time (K,) between two visits of each tank [d], 0 where its log has no two."""
-    days = np.unique(np.stack([tank[visits.area], visits.day]), axis=1)
-    same = days[0, 1:] == days[0, :-1]
-    gaps = np.zeros(tanks)
-    np.maximum.at(gaps, days[0, 1:][same].astype(np.int64), np.diff(days[1])[same])
-    return gaps
+    return place * DAYS_APART + day.astype(np.int64)
 
 
 def log_visits(book: Book) -> Visits:

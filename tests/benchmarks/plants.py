@@ -18,7 +18,7 @@ from types import ModuleType
 from typing import NamedTuple
 
 from growthcast.book.shipped import shipped_species_dir
-from growthcast.growth.logistic import accumulated_growth, rate_from_speed
+from growthcast.growth.logistic import rate_from_speed, stage
 from growthcast.growth.responses import CONDITIONS, TRAITS, combined_response
 from growthcast.species import OPEN_TANK_CEILING_CM, read_reference
 
@@ -84,11 +84,11 @@ def _as_rate(what: str, value: float, plant: Row, typical: tuple[float, float, f
         return math.log(2.0) / value
     if what == "fastest_cm_wk":
         return float(rate_from_speed(value, ceiling_cm))
-    growth = {
+    begun, until, ceiling = {
         "weeks_to_trim": typical,
         "weeks_from_gravel_to_surface": (lowest_cm, 0.95 * ceiling_cm, ceiling_cm),
     }[what]
-    return float(accumulated_growth(*growth)) / (7.0 * value)
+    return float(stage(until, ceiling) - stage(begun, ceiling)) / (7.0 * value)
 
 
 def _rows(path: Path) -> list[dict[str, str]]:

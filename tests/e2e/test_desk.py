@@ -369,7 +369,11 @@ def test_keys_are_not_tried_for_long(tmp_path):
 
 
 def test_the_desk_stops_cleanly_and_a_kill_loses_nothing(tmp_path):
-    desk = Opened(seven_areas(tmp_path / "book"), "--share", "--at", NAME)
+    with opened(seven_areas(tmp_path / "book"), "--share", "--at", NAME) as desk:
+        _stop_and_kill(desk)
+
+
+def _stop_and_kill(desk):
     desk.get("/")
     phone = Phone(desk, desk.code())
     assert phone.visit("aaaa1111", "m0=6/3")[1]["state"] == "new"

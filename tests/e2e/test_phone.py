@@ -241,6 +241,25 @@ def test_a_stranger_at_the_address_gets_nothing_and_nothing_is_forgotten(browser
     assert len(desk.rows()) == 1
 
 
+def test_a_day_as_one_file_is_filled_in_without_any_desk(browser, tmp_path):
+    folder, file = seven_areas(tmp_path / "book"), tmp_path / "day.html"
+    asked = ("cuts", str(folder), "--on", str(TODAY), "--tank", "home")
+    assert run(*asked, "--phone", str(file)).status == 0
+    assert run(*asked, "--phone", str(folder / "trims.csv")).status == 2
+    browser.page.goto(file.as_uri())
+    browser.visit("home")
+    browser.choose("Moss", "as usual")
+    browser.is_kept()
+    browser.keep()
+    text = browser.page.locator("#text").input_value()
+    browser.page.reload()
+    browser.stands("On this phone, not in the book")
+    sent = tmp_path / "visits.txt"
+    sent.write_text(text, encoding="utf-8")
+    assert run("log", str(folder), "--from", str(sent), "--yes").status == 0
+    assert browser.faults == []
+
+
 SMALL = """() => [...document.querySelectorAll('button, a, input, label')]
   .filter((one) => one.offsetParent && one.type !== 'hidden' && one.type !== 'radio')
   .map((one) => [one.outerHTML.slice(0, 90), one.getBoundingClientRect()])
@@ -266,6 +285,43 @@ def test_everything_is_large_enough_for_a_thumb_and_has_a_name(browser, desk):
     assert page.evaluate(SMALL) == []
     assert page.evaluate(NAMELESS) == []
     assert page.evaluate("document.documentElement.scrollWidth") <= NARROW["width"]
+
+
+@pytest.mark.parametrize("colours", ["light", "dark"])
+def test_axe_finds_nothing_on_any_page(browser, desk, colours):
+    kit = pytest.importorskip(
+        "axe_playwright_python.sync_playwright", reason="pip install -e '.[dev]' brings axe"
+    )
+    page = browser.page
+    page.emulate_media(color_scheme=colours)
+    desk.get("/")
+
+    def found() -> list[str]:
+        told = kit.Axe().run(page).response["violations"]
+        return [f"{one['id']}: {one['nodes'][0]['html'][:120]}" for one in told]
+
+    here = f"http://127.0.0.1:{desk.port}"
+    for path in ("/", "/tank?id=lobby", "/tank?id=nowhere", "/visit?tank=lobby", "/phones"):
+        page.goto(here + path)
+        assert found() == []
+    page.get_by_role("button", name="Make a code for a phone").click()
+    assert found() == []
+    page.goto(f"{here}/visit?tank=lobby")
+    page.get_by_role("textbox", name="Back stems, expected (cm)").fill("60")
+    assert found() == []
+    page.get_by_role("button", name="Say it back").click()
+    assert found() == []
+    let_in(browser, desk)
+    assert found() == []
+    browser.visit("lobby")
+    browser.choose("Left bush", "as usual")
+    assert found() == []
+    page.get_by_role("button", name="Say it back").click()
+    assert found() == []
+    desk.stop(signal.SIGKILL)
+    page.get_by_role("button", name="Keep it on this phone").click()
+    browser.stands("On this phone, not in the book")
+    assert found() == []
 
 
 def test_a_visit_on_the_desk_by_taps(browser, desk):

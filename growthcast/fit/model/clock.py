@@ -71,8 +71,7 @@ class TankConditions:
             never = np.stack([~np.isfinite(self.values[c]).any(axis=1) for c in factor.conditions])
             doubts = never.sum(axis=0) if factor.each_apart else never.any(axis=0)
             variance += doubts * reference.unknown_spread[name] ** 2
-        spread: FloatArray = np.sqrt(variance)
-        return spread
+        return np.sqrt(variance)
 
 
 def tank_conditions(
@@ -84,6 +83,22 @@ def tank_conditions(
     stands: a practice that begins to write conditions down half-way through a log describes the
     tank as it was, and a jump of the clock on that day would be an artefact of the paperwork. CO2 0
     means that none is added.
+
+    Parameters
+    ----------
+    conditions : Table
+        Rows of conditions.csv.
+    tank_of_row : int array (N,)
+        Tank of each row.
+    tank_count : int
+        Number of tanks.
+    reference : Reference
+        The conditions under which the species table holds.
+
+    Returns
+    -------
+    TankConditions
+        Of all tanks (K,).
     """
     day = conditions.date("from_date").astype("datetime64[D]").astype(np.float64)
     order = np.lexsort((day, tank_of_row))
@@ -247,6 +262,18 @@ def pause_after_cut(removed_share: Floats, pause_d: Floats) -> Floats:
 
     None up to half of the height, ``pause_d`` (of the species) when cut to the base, in proportion
     between: an estimate of the trade.
+
+    Parameters
+    ----------
+    removed_share : array (...)
+        Share of the height that was cut off [0-1].
+    pause_d : array (...)
+        Days that a cut to the base costs the species [d].
+
+    Returns
+    -------
+    array (...)
+        Days [d].
     """
     beyond = np.maximum(removed_share - HARD_CUT_SHARE, 0.0) / (1.0 - HARD_CUT_SHARE)
     return cast(Floats, pause_d * beyond)
@@ -276,6 +303,32 @@ def growth_clock(
 
     ``canopy_cm`` is the one height of an area at which its light is taken: midway between floor and
     budget, so that the rate stays free of the height.
+
+    Parameters
+    ----------
+    conditions : TankConditions
+        Conditions of the tanks.
+    priors : SpeciesPriors
+        The species (S,).
+    reference : Reference
+        The conditions under which the species table holds.
+    tank : int array (A,)
+        Tank of each area.
+    species : int array (A,)
+        Species of each area.
+    light_share : array (A,)
+        Share of the tank's light that reaches each area [0-1].
+    canopy_cm : array (A,)
+        Height at which the light of an area is taken [cm].
+    planted_day : array (A,)
+        When each was planted [day number].
+    settle_d : array (A,)
+        Days over which growth ramps from nothing to full after planting [d].
+
+    Returns
+    -------
+    GrowthClock
+        Of the areas (A,).
     """
     usual = reference.conditions
     at = {name: value[tank] for name, value in conditions.values.items()}

@@ -98,14 +98,12 @@ class ErrorModel:
     def span_variance(self, days: FloatArray, drift_remainder: FloatArray) -> FloatArray:
         """Relative variance of the growth over ``days`` [d]; drift beyond the knots included."""
         white = self.span**2 * 7.0 / np.maximum(days, 1.0)
-        variance: FloatArray = white + self.drift**2 * drift_remainder
-        return variance
+        return white + self.drift**2 * drift_remainder
 
     def reading_variance(self, height_cm: FloatArray, area: IntArray) -> FloatArray:
         """Error variance [cm2] of a reading of height ``height_cm`` [cm]."""
         relative = self.height_error_share[area] * height_cm
-        variance: FloatArray = self.height_error_cm[area] ** 2 + relative**2
-        return variance
+        return self.height_error_cm[area] ** 2 + relative**2
 
 
 def likely_removed(standing_cm: FloatArray, log_habit: FloatArray) -> FloatArray:
@@ -129,15 +127,11 @@ def likely_removed(standing_cm: FloatArray, log_habit: FloatArray) -> FloatArray
     low weights would be the sharper ones.
     """
     usual_cut = np.exp(log_habit)
-    likely: FloatArray = np.maximum(standing_cm - usual_cut, LEAST_CUT_SHARE * usual_cut)
-    return likely
+    return np.maximum(standing_cm - usual_cut, LEAST_CUT_SHARE * usual_cut)
 
 
 def removed_variance(
-    taken_cm: FloatArray,
-    weighed: BoolArray,
-    area: IntArray,
-    errors: ErrorModel,
+    taken_cm: FloatArray, weighed: BoolArray, area: IntArray, errors: ErrorModel
 ) -> FloatArray:
     """Work out how far lengths cut off may be off.
 
@@ -160,8 +154,7 @@ def removed_variance(
     measured = 2.0 * errors.height_error_cm[area] ** 2
     measured = measured + (errors.height_error_share[area] * taken_cm) ** 2
     by_weight = (errors.weight * taken_cm) ** 2 + SMALLEST_WEIGHT_ERROR_CM**2
-    variance: FloatArray = np.where(weighed, by_weight, measured)
-    return variance
+    return np.where(weighed, by_weight, measured)
 
 
 def look_log_chance(
@@ -204,8 +197,7 @@ def look_log_chance(
     log_upper = np.interp(upper, TAIL, _log_chances())
     share = np.exp(np.minimum(np.interp(lower, TAIL, _log_chances(), left=-np.inf) - log_upper, 0))
     chance = np.exp(log_upper) * (1.0 - share)
-    log_chance: FloatArray = np.log((1.0 - LAPSES) * chance + LAPSES / 3.0)
-    return log_chance
+    return np.log((1.0 - LAPSES) * chance + LAPSES / 3.0)
 
 
 @cache
@@ -234,8 +226,7 @@ def knot_precision() -> FloatArray:
     """
     ended, began = -KNOT_WINDOWS_D.T / MEMORY_D
     shared = window_covariance(began[:, None], ended[:, None], began[None, :], ended[None, :])
-    precision: FloatArray = np.linalg.inv(shared).astype(np.float64)
-    return precision
+    return np.linalg.inv(shared).astype(np.float64)
 
 
 def span_drift(began_day: FloatArray, ended_day: FloatArray, on_day: float) -> SpanDrift:
@@ -276,8 +267,7 @@ def today_weight() -> FloatArray:
         Weights of the knots [-].
     """
     today = np.zeros(1)
-    weight: FloatArray = span_drift(today, today, 0.0).weight[:, 0]
-    return weight
+    return span_drift(today, today, 0.0).weight[:, 0]
 
 
 def window_covariance(
@@ -302,10 +292,8 @@ def window_covariance(
 
     def twice(apart: FloatArray) -> FloatArray:
         apart = np.abs(apart)
-        integral: FloatArray = np.exp(-apart) + apart
-        return integral
+        return np.exp(-apart) + apart
 
     whole = twice(ended - other_began) + twice(began - other_ended)
     whole = whole - twice(ended - other_ended) - twice(began - other_began)
-    covariance: FloatArray = whole / ((ended - began) * (other_ended - other_began))
-    return covariance
+    return whole / ((ended - began) * (other_ended - other_began))

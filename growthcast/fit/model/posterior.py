@@ -21,22 +21,11 @@ from numpy.typing import NDArray
 
 from growthcast.arrays import FloatArray, IntArray
 from growthcast.fit.model.clock import LEAST_AWAKE_SHARE
-from growthcast.fit.model.noise import (
-    today_weight,
-)
+from growthcast.fit.model.noise import today_weight
 from growthcast.fit.solver.hierarchy import border_covariance
 from growthcast.fit.solver.kalman import score_of
-from growthcast.fit.solver.problem import (
-    BORDER,
-    CEILING,
-    DENSITY,
-    HABIT,
-    KNOTS,
-    OWN,
-    RATE,
-    Point,
-)
-from growthcast.fit.solver.view import View, departure_given, departure_of, seen
+from growthcast.fit.solver.problem import BORDER, CEILING, DENSITY, HABIT, KNOTS, OWN, RATE, Point
+from growthcast.fit.solver.view import View, follows, seen
 
 Floats = NDArray[np.floating[Any]]
 
@@ -358,15 +347,25 @@ def shared_growth(
 
 
 def mean_border(view: View) -> FloatArray:
-    """Posterior mean (B, A) of every area's border; least squares are left as they are."""
+    """Posterior mean (B, A) of every area's border; least squares are left as they are.
+
+    Parameters
+    ----------
+    view : View
+        The fit's problem, linearised where the fit ended.
+
+    Returns
+    -------
+    array (B, A)
+        Means of the parameters [log].
+    """
     if view.problem.is_exact:
         return view.point.border
     pooling = view.problem.pooling
     areas = np.arange(view.problem.area_count)
     covariance = border_covariance(view.area, view.effects, pooling, areas)
     by_ceiling = _moved_by_ceilings(covariance, pooling.ceiling_prior[1])
-    mean: FloatArray = view.point.border + _moved_by_rates(view, covariance) + by_ceiling
-    return mean
+    return view.point.border + _moved_by_rates(view, covariance) + by_ceiling
 
 
 def _moved_by_rates(view: View, covariance: FloatArray) -> FloatArray:
@@ -378,7 +377,7 @@ def _moved_by_rates(view: View, covariance: FloatArray) -> FloatArray:
     rate_sd = np.sqrt(covariance[:, RATE, RATE])
     along = (covariance[:, :, RATE] / rate_sd[:, None]).T
     averaged = 0.5 * (_score(view, along) + _score(view, -along))
-    moved = departure_given(view, averaged) - departure_of(view)
+    moved = follows(view, averaged - view.score)
     in_sd = np.abs(moved) / np.sqrt(np.einsum("aii->ia", covariance))
     moved *= FURTHEST / np.maximum(np.max(in_sd, axis=0), FURTHEST)
     return moved
@@ -388,7 +387,7 @@ def _score(view: View, departure: FloatArray) -> FloatArray:
     """Score (B, A) of all chains, the borders a departure (B, A) off."""
     problem, point = view.problem, view.point
     stages = tuple(
-        begun + known.departure(block.chains.nodes, departure)
+        begun + known.departure(block.chains.nodes.area, departure)
         for block, known, begun in zip(problem.blocks, view.filtered, point.stages, strict=True)
     )
     there = Point(stages, point.border + departure)
@@ -409,8 +408,7 @@ def _moved_by_ceilings(covariance: FloatArray, ceiling_precision: FloatArray) ->
     variance = covariance[:, CEILING, CEILING]
     told = np.maximum(1.0 / variance - ceiling_precision, 0.0)
     shift = 0.5 * SKEWNESS_OF_CEILING * told * variance**2
-    moved: FloatArray = (covariance[:, :, CEILING] / variance[:, None]).T * shift
-    return moved
+    return (covariance[:, :, CEILING] / variance[:, None]).T * shift
 
 
 @dataclass(frozen=True, slots=True)

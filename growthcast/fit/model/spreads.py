@@ -50,21 +50,18 @@ class Lags:
     @property
     def spread_d(self) -> FloatArray:
         """Standard deviation (F,) of the whole normal [d]."""
-        spread: FloatArray = np.sqrt(np.diag(self.covariance))
-        return spread
+        return np.sqrt(np.diag(self.covariance))
 
     @property
     def mean_d(self) -> FloatArray:
         """Mean lag (F,) [d]."""
-        mean: FloatArray = self.centre_d + self.spread_d * self._ratio()
-        return mean
+        return self.centre_d + self.spread_d * self._ratio()
 
     @property
     def sd_d(self) -> FloatArray:
         """Standard deviation (F,) of the lag [d]."""
         at, ratio = self.centre_d / self.spread_d, self._ratio()
-        sd: FloatArray = self.spread_d * np.sqrt(np.maximum(1.0 - ratio * (at + ratio), 1e-6))
-        return sd
+        return self.spread_d * np.sqrt(np.maximum(1.0 - ratio * (at + ratio), 1e-6))
 
     def drawn(self, normals: NDArray[np.floating[Any]]) -> FloatArray:
         """Lags (F, D) [d] for standard normals (F, D), independent by row.
@@ -76,10 +73,7 @@ class Lags:
         chance = normal_cdf(np.linalg.cholesky(alike) @ normals)
         least = normal_cdf(np.maximum(-self.centre_d[:, None] / spread, -8.0))
         within = np.clip(least + chance * (1.0 - least), 1e-9, 1.0 - 1e-9)
-        lags: FloatArray = np.maximum(
-            self.centre_d[:, None] + spread * normal_quantile(within), 0.0
-        )
-        return lags
+        return np.maximum(self.centre_d[:, None] + spread * normal_quantile(within), 0.0)
 
     def _ratio(self) -> FloatArray:
         """Density at zero over the chance of more, of the normal in its own units (F,)."""

@@ -185,6 +185,20 @@ def pack_chains(
     """Pack nodes, sorted by area and along each log; ``tank`` (A,) is the tank of each area.
 
     Every area needs at least one node. Areas of a tank stay in one block.
+
+    Parameters
+    ----------
+    nodes : Nodes
+        Nodes sorted by area and along each log.
+    tank : int array (A,)
+        Tank of each area.
+    nodes_a_block : int
+        Nodes that fit a block.
+
+    Returns
+    -------
+    tuple of Chains
+        One a block.
     """
     length = np.bincount(nodes.area, minlength=tank.size)
     in_tank = np.bincount(tank, weights=length)
@@ -199,6 +213,18 @@ def repacked(several: Sequence[Chains], at: Sequence[IntArray]) -> tuple[Chains,
 
     ``at`` are their places in each block. Returns with the block where each of them now is, in the
     order of the blocks (N,).
+
+    Parameters
+    ----------
+    several : sequence of Chains
+        The blocks.
+    at : sequence of int array (n,)
+        Places of the nodes in each.
+
+    Returns
+    -------
+    tuple of Chains and int array (N,)
+        The new block, and where each node now is.
     """
     nodes = Nodes(
         **{
@@ -283,8 +309,7 @@ def _ranks(order: IntArray) -> IntArray:
 def _along(run: IntArray) -> IntArray:
     """Position (N,) of each item along its run, runs being numbered in order."""
     length = np.bincount(run)
-    position: IntArray = np.arange(run.size) - (np.cumsum(length) - length)[run]
-    return position
+    return np.arange(run.size) - (np.cumsum(length) - length)[run]
 
 
 def _padded(place: IntArray, owner: IntArray) -> tuple[IntArray, ...]:

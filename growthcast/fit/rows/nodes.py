@@ -3,13 +3,17 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
+from numpy.typing import NDArray
 
 from growthcast.arrays import BoolArray, FloatArray, IntArray
 from growthcast.fit.model.clock import GrowthClock, lag_share, pause_after_cut
 from growthcast.fit.rows.chains import Link, Nodes
 from growthcast.log.visits import Visits
+
+Values = NDArray[Any]
 
 LOG_COVERS_PLANTING_D = 14.0
 """A tank's log that starts at most this long after an area was planted covers its first span."""
@@ -36,6 +40,12 @@ UNSURE_CUT_SHARE = 0.2
 
 START, FOUND, LEFT = 0, 1, 2
 """Kinds of nodes, in the order in which they follow each other on one day."""
+BLANK = {
+    **dict.fromkeys(("reading_cm", "aim_sd_cm", "guess_cm", "guess_sd_cm", "cut_cm"), np.nan),
+    **dict.fromkeys(("pause_d", "lag_share"), 0.0),
+    **{"by": int(Link.FRESH), "look": 0, "bucket": -1, "row": -1},
+}
+"""What a node has of which nothing is told."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -55,7 +65,6 @@ class AreaTraits:
     lowest_cut_cm: FloatArray
     pause_d: FloatArray
     gram_per_cm: FloatArray
-    reading_error_cm: FloatArray
 
     @property
     def middle_cm(self) -> FloatArray:
@@ -73,103 +82,83 @@ class AreaTraits:
         return UNSEEN_SHARE * 0.5 * (self.budget_cm - self.floor_cm)
 
 
-@dataclass(frozen=True, slots=True)
-class _Draft:
-    """Nodes before they are ordered and linked, all (n,); ``by`` is the link of a node that a cut
-    left to the one before it, and ``cut_cm`` the length cut off.
+def _draft(kind: int, area: IntArray, day: FloatArray, **told: Values) -> dict[str, Values]:
+    """Nodes (n,) before they are ordered and linked; what is not told is blank.
+
+    ``by`` is the link of a node that a cut left to the one before it, ``cut_cm`` the length taken.
     """
-
-    kind: IntArray
-    area: IntArray
-    day: FloatArray
-    reading_cm: FloatArray
-    aim_sd_cm: FloatArray
-    guess_cm: FloatArray
-    guess_sd_cm: FloatArray
-    cut_cm: FloatArray
-    by: IntArray
-    look: IntArray
-    pause_d: FloatArray
-    lag_share: FloatArray
-    bucket: IntArray
-    row: IntArray
-
-    @classmethod
-    def joined(cls, *drafts: _Draft) -> _Draft:
-        """Return several drafts as one, in the order of the chains."""
-        whole = [np.concatenate([getattr(d, f) for d in drafts]) for f in cls.__slots__]
-        order = np.lexsort((whole[0], whole[2], whole[1]))
-        return cls(*(field[order] for field in whole))
+    blank: dict[str, Values] = {name: np.full(area.size, value) for name, value in BLANK.items()}
+    return blank | {"kind": np.full(area.size, kind), "area": area, "day": day} | told
 
 
 def build_nodes(
-    visits: Visits,
-    traits: AreaTraits,
-    clock: GrowthClock,
-    habits: Habits,
-    on_day: float,
+    visits: Visits, traits: AreaTraits, clock: GrowthClock, habits: Habits, on_day: float
 ) -> Nodes:
-    """Lay the visits of every area out as a chain; every area gets at least one node."""
-    draft = _Draft.joined(
-        _starts(visits, traits, on_day), _found(visits, traits), _left(visits, traits, habits)
-    )
-    area = draft.area
+    """Lay the visits of every area out as a chain; every area gets at least one node.
+
+    Parameters
+    ----------
+    visits : Visits
+        What was done to the areas.
+    traits : AreaTraits
+        What the book says of them (A,).
+    clock : GrowthClock
+        Reference days of growth.
+    habits : Habits
+        Where the areas are usually cut to.
+    on_day : float
+        Day the fit is made for [day number].
+
+    Returns
+    -------
+    Nodes
+        Of all areas, sorted by area and along each log (N,).
+    """
+    drafts = _starts(visits, traits, on_day), _found(visits, traits), _left(visits, traits, habits)
+    draft = {name: np.concatenate([one[name] for one in drafts]) for name in drafts[0]}
+    order = np.lexsort((draft["kind"], draft["day"], draft["area"]))
+    draft = {name: values[order] for name, values in draft.items()}
+    area, kind, by, cut_cm = draft["area"], *(draft.pop(n) for n in ("kind", "by", "cut_cm"))
     follows = np.zeros(area.size, dtype=bool)
     follows[1:] = area[1:] == area[:-1]
-    link = np.where(draft.kind == LEFT, int(Link.AIMED), int(Link.FRESH))
-    link[follows & (draft.kind == FOUND)] = Link.GREW
-    told = follows & (draft.by != Link.AIMED) & (draft.kind == LEFT)
-    link[told] = draft.by[told]
+    link = np.where(kind == LEFT, int(Link.AIMED), int(Link.FRESH))
+    link[follows & (kind == FOUND)] = Link.GREW
+    told = follows & (by != Link.AIMED) & (kind == LEFT)
+    link[told] = by[told]
     span_d, growth_d, pause_doubt, lag_per_d, by_settling = _spans(draft, link, clock)
     lag_per_d += _lags_unlogged(draft, link, visits, traits, span_d)
     return Nodes(
-        area=area,
-        day=draft.day,
         link=link,
         growth_d=growth_d,
         span_d=span_d,
         pause_doubt=pause_doubt,
         lag_per_d=lag_per_d,
         by_settling=by_settling,
-        reading_cm=draft.reading_cm,
-        aim_sd_cm=draft.aim_sd_cm,
-        guess_cm=draft.guess_cm,
-        guess_sd_cm=draft.guess_sd_cm,
-        removed_cm=np.where(link >= Link.CUT, draft.cut_cm, np.nan),
-        look=draft.look,
-        pause_d=draft.pause_d,
-        lag_share=draft.lag_share,
-        bucket=draft.bucket,
-        row=draft.row,
+        removed_cm=np.where(link >= Link.CUT, cut_cm, np.nan),
+        **draft,
     )
 
 
-def _found(visits: Visits, traits: AreaTraits) -> _Draft:
+def _found(visits: Visits, traits: AreaTraits) -> dict[str, Values]:
     """Areas as they were found: read, judged by eye, or with a cut whose size was measured.
 
     The first of them, where nobody read it, is guessed to stand between floor and budget.
     """
     found = visits.found | (visits.cut & (visits.bucket >= 0))
-    blank, area = np.full(int(found.sum()), np.nan), visits.area[found]
-    return _Draft(
-        kind=np.full(blank.size, FOUND),
-        area=area,
-        day=visits.day[found],
+    area = visits.area[found]
+    return _draft(
+        FOUND,
+        area,
+        visits.day[found],
         reading_cm=visits.before_cm[found],
-        aim_sd_cm=blank,
         guess_cm=traits.middle_cm[area],
         guess_sd_cm=traits.unseen_sd_cm[area],
-        cut_cm=blank,
-        by=np.full(blank.size, int(Link.GREW)),
         look=visits.look[found],
-        pause_d=np.zeros(blank.size),
-        lag_share=np.zeros(blank.size),
-        bucket=np.full(blank.size, -1),
         row=visits.row[found],
     )
 
 
-def _left(visits: Visits, traits: AreaTraits, habits: Habits) -> _Draft:
+def _left(visits: Visits, traits: AreaTraits, habits: Habits) -> dict[str, Values]:
     """Areas as a cut left them."""
     left = visits.cut | visits.unsaid
     both = np.isfinite(visits.before_cm) & np.isfinite(visits.after_cm)
@@ -180,18 +169,14 @@ def _left(visits: Visits, traits: AreaTraits, habits: Habits) -> _Draft:
     taken = visits.removed_share(traits.budget_cm)[left]
     spread = habits.sd_cm[visits.area]
     unsure = np.maximum(spread, UNSURE_CUT_SHARE * np.exp(habits.log_cm)[visits.area])
-    blank = np.full(int(left.sum()), np.nan)
-    return _Draft(
-        kind=np.full(blank.size, LEFT),
-        area=visits.area[left],
-        day=visits.day[left],
+    return _draft(
+        LEFT,
+        visits.area[left],
+        visits.day[left],
         reading_cm=visits.after_cm[left],
         aim_sd_cm=np.where(visits.unsaid, unsure, spread)[left],
-        guess_cm=blank,
-        guess_sd_cm=blank,
         cut_cm=np.where(measured, visits.removed_cm, weighed_cm)[left],
         by=np.where(visits.unsaid, int(Link.UNSAID), by)[left],
-        look=np.zeros(blank.size, dtype=np.int64),
         pause_d=pause_after_cut(taken, traits.pause_d[visits.area[left]]),
         lag_share=lag_share(_usual_shares(visits, traits)[left]),
         bucket=visits.bucket[left],
@@ -214,7 +199,7 @@ def _usual_shares(visits: Visits, traits: AreaTraits) -> FloatArray:
     return usual
 
 
-def _spans(draft: _Draft, link: IntArray, clock: GrowthClock) -> tuple[FloatArray, ...]:
+def _spans(draft: dict[str, Values], link: IntArray, clock: GrowthClock) -> tuple[FloatArray, ...]:
     """Calendar days and reference days since the node before, 0 where there is no span.
 
     Also how far the latter may be off for a pause, and what each day of lag takes of it, as shares,
@@ -222,17 +207,17 @@ def _spans(draft: _Draft, link: IntArray, clock: GrowthClock) -> tuple[FloatArra
     """
     span_d, growth_d, pause_doubt, lag_per_d, by_settling = np.zeros((5, link.size))
     at = np.flatnonzero(link == Link.GREW)
-    began, ended = draft.day[at - 1], draft.day[at]
+    began, ended = draft["day"][at - 1], draft["day"][at]
     span_d[at] = ended - began
-    spans = draft.area[at], began, ended, draft.pause_d[at - 1]
+    spans = draft["area"][at], began, ended, draft["pause_d"][at - 1]
     growth_d[at], pause_doubt[at] = clock.growth_between(*spans)
     by_settling[at] = clock.slowed_by_settling(*spans)
-    lag_per_d[at] = draft.lag_share[at - 1] / np.maximum(span_d[at], LEAST_SPAN_D)
+    lag_per_d[at] = draft["lag_share"][at - 1] / np.maximum(span_d[at], LEAST_SPAN_D)
     return span_d, growth_d, pause_doubt, lag_per_d, by_settling
 
 
 def _lags_unlogged(
-    draft: _Draft, link: IntArray, visits: Visits, traits: AreaTraits, span_d: FloatArray
+    draft: dict[str, Values], link: IntArray, visits: Visits, traits: AreaTraits, span_d: FloatArray
 ) -> FloatArray:
     """Lags a day (N,) of visits within a span that cut other areas, of which the area has no row.
 
@@ -242,9 +227,9 @@ def _lags_unlogged(
     cut = visits.cut | visits.unsaid
     key = np.unique(traits.tank[visits.area[cut]] * DAYS_A_TANK + visits.day[cut])
     at = np.flatnonzero(link == Link.GREW)
-    tank = traits.tank[draft.area[at]] * DAYS_A_TANK
-    began = np.searchsorted(key, tank + draft.day[at - 1], side="right")
-    within = np.searchsorted(key, tank + draft.day[at]) - began
+    tank = traits.tank[draft["area"][at]] * DAYS_A_TANK
+    began = np.searchsorted(key, tank + draft["day"][at - 1], side="right")
+    within = np.searchsorted(key, tank + draft["day"][at]) - began
     lags = np.zeros(link.size)
     lags[at] = within * lag_share(np.array(USUAL_CUT_SHARE)) / np.maximum(span_d[at], LEAST_SPAN_D)
     return lags
@@ -264,8 +249,27 @@ class Habits:
     sd_cm: FloatArray
 
 
-def cutting_habits(visits: Visits, traits: AreaTraits, habit_spread: float) -> Habits:
-    """Read the areas' cutting habits off the log and the stated ``cut_cm``."""
+def cutting_habits(
+    visits: Visits, traits: AreaTraits, habit_spread: float, error_cm: FloatArray
+) -> Habits:
+    """Read the areas' cutting habits off the log and the stated ``cut_cm``.
+
+    Parameters
+    ----------
+    visits : Visits
+        What was done to the areas.
+    traits : AreaTraits
+        What the book says of them (A,).
+    habit_spread : float
+        Scatter of the heights an area is cut to, as a share, before its log says otherwise [-].
+    error_cm : array (A,)
+        Fixed part of the error of a reading [cm].
+
+    Returns
+    -------
+    Habits
+        Usual heights and the scatter around them.
+    """
     count = traits.tank.size
     read = np.isfinite(visits.after_cm)
     area, after = visits.area[read], visits.after_cm[read]
@@ -278,7 +282,7 @@ def cutting_habits(visits: Visits, traits: AreaTraits, habit_spread: float) -> H
     mean = (total + weight * centre) / (number + weight)
     mean = np.maximum(mean, SMALLEST_HABIT_SHARE * traits.budget_cm)
     squares = np.bincount(area, weights=(after - mean[area]) ** 2, minlength=count)
-    misread = np.minimum(traits.reading_error_cm, mean)
+    misread = np.minimum(error_cm, mean)
     squares = np.maximum(squares - number * misread**2, 0.0)
     default = (habit_spread * mean) ** 2
     variance = (squares + HABIT_PRIOR_WEIGHT * default) / (number + HABIT_PRIOR_WEIGHT)
@@ -290,7 +294,7 @@ def cutting_habits(visits: Visits, traits: AreaTraits, habit_spread: float) -> H
     )
 
 
-def _starts(visits: Visits, traits: AreaTraits, on_day: float) -> _Draft:
+def _starts(visits: Visits, traits: AreaTraits, on_day: float) -> dict[str, Values]:
     """First nodes: the planting where the log covers it, else (without any log) a guess for today.
 
     A tank whose log begins long after an area was planted was tended before; growing that area on
@@ -313,19 +317,11 @@ def _starts(visits: Visits, traits: AreaTraits, on_day: float) -> _Draft:
     reading = np.where(planted & (traits.planted_cm > 0.0), traits.planted_cm, np.nan)
     read = np.isfinite(reading)
     area = np.flatnonzero(planted | guessed)
-    return _Draft(
-        kind=np.full(area.size, START),
-        area=area,
-        day=np.where(planted, traits.planted_day, np.maximum(on_day, traits.planted_day))[area],
+    return _draft(
+        START,
+        area,
+        np.where(planted, traits.planted_day, np.maximum(on_day, traits.planted_day))[area],
         reading_cm=reading[area],
-        aim_sd_cm=np.full(area.size, np.nan),
         guess_cm=np.where(read, np.nan, guess)[area],
         guess_sd_cm=np.where(read, np.nan, spread)[area],
-        cut_cm=np.full(area.size, np.nan),
-        by=np.full(area.size, int(Link.FRESH)),
-        look=np.zeros(area.size, dtype=np.int64),
-        pause_d=np.zeros(area.size),
-        lag_share=np.zeros(area.size),
-        bucket=np.full(area.size, -1),
-        row=np.full(area.size, -1),
     )

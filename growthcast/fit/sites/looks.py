@@ -34,7 +34,22 @@ class Cavity:
 
 
 def sites_of_looks(view: View, number: int, *, border_known: bool = False) -> tuple[Sites, Cavity]:
-    """What looks say, and the stages of a block as known without weights of whole tanks."""
+    """What looks say, and the stages of a block as known without weights of whole tanks.
+
+    Parameters
+    ----------
+    view : View
+        The problem linearised at a point.
+    number : int
+        Which of its blocks.
+    border_known : bool
+        Whether the areas' parameters are taken as they stand.
+
+    Returns
+    -------
+    tuple of Sites and Cavity
+        Of the nodes (N,).
+    """
     problem, (at, forward) = view.problem, view.block(number)
     block = problem.blocks[number]
     chains, nodes, sites = block.chains, block.chains.nodes, block.sites

@@ -70,7 +70,7 @@ class Parts:
         return mean, variance + self.chance * (1.0 - self.chance) * self.mass_g**2
 
 
-def parts_of(view: View, number: int, known: Cavity) -> Parts:
+def _parts_of(view: View, number: int, known: Cavity) -> Parts:
     """What the members of a block are expected to have given."""
     problem, (at, forward) = view.problem, view.block(number)
     block, border = problem.blocks[number], view.point.border
@@ -107,7 +107,7 @@ def parts_of(view: View, number: int, known: Cavity) -> Parts:
     )
 
 
-def sites_of_weights(
+def _sites_of_weights(
     problem: Problem, block: Block, part: Parts, heard: Sites
 ) -> tuple[Sites, Parts]:
     """What weights say of areas that may have been cut, beside what looks say.
@@ -173,7 +173,7 @@ def _log_chance(off: FloatArray, variance: FloatArray) -> FloatArray:
     return either
 
 
-def densities(view: View, whole: list[Parts]) -> FloatArray:
+def _densities(view: View, whole: list[Parts]) -> FloatArray:
     """What weights say of log densities, (2, A): precision, and precision times log density.
 
     All areas of a tank at once, since they are weighed together again and again: a linear
@@ -237,12 +237,22 @@ def evidence_for_everything(view: View) -> float:
     """Log likelihood that weights hold everything, less that they hold the rest alone.
 
     Only weights whose row does not say it are asked.
+
+    Parameters
+    ----------
+    view : View
+        The problem linearised at a point.
+
+    Returns
+    -------
+    float
+        Above 0 where everything is the likelier [nat].
     """
     weights, problem = view.problem.weights, view.problem
     size = weights.grams.size
     error, totals = _error_variance(problem), np.zeros((4, size))
     for number, block in enumerate(problem.blocks):
-        part = parts_of(view, number, sites_of_looks(view, number)[1])
+        part = _parts_of(view, number, sites_of_looks(view, number)[1])
         unsaid = block.chains.nodes.link[block.members.left] == Link.UNSAID
         mean, variance = part.given
         for row, values in enumerate(
@@ -259,16 +269,28 @@ def propagate(view: View, *, border_known: bool = False) -> Problem:
     """Return the problem with its looks and weights heard at the point of a view.
 
     With ``border_known`` the parameters of the areas are taken as they stand.
+
+    Parameters
+    ----------
+    view : View
+        The problem linearised at a point.
+    border_known : bool
+        Whether the areas' parameters are taken as they stand.
+
+    Returns
+    -------
+    Problem
+        With the sites of its blocks anew, and what weights say of densities.
     """
     problem = view.problem
     numbers = range(len(problem.blocks))
     heard = [sites_of_looks(view, number, border_known=border_known) for number in numbers]
     sites, parts = [], []
     for number, (block, (look, known)) in enumerate(zip(problem.blocks, heard, strict=True)):
-        part = parts_of(view, number, known)
+        part = _parts_of(view, number, known)
         if border_known:
             part = replace(part, density_variance=np.zeros(part.area.size))
-        site, heard_part = sites_of_weights(problem, block, part, look)
+        site, heard_part = _sites_of_weights(problem, block, part, look)
         sites.append(site)
         parts.append(heard_part)
     blocks = tuple(
@@ -276,5 +298,5 @@ def propagate(view: View, *, border_known: bool = False) -> Problem:
     )
     if border_known or not problem.weights.grams.size:
         return replace(problem, blocks=blocks)
-    pooling = replace(problem.pooling, weighed=densities(view, parts))
+    pooling = replace(problem.pooling, weighed=_densities(view, parts))
     return replace(problem, blocks=blocks, pooling=pooling)

@@ -8,19 +8,12 @@ the species list: the arrow form of the joint normal equations.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
 from growthcast.arrays import FloatArray, IntArray
-from growthcast.fit.solver.problem import (
-    CEILING,
-    KNOTS,
-    OWN,
-    RATE,
-    CannotFit,
-    Pooling,
-)
+from growthcast.fit.solver.problem import CEILING, KNOTS, OWN, RATE, CannotFit, Pooling
 
 TANKS_AT_ONCE = 4_000
 
@@ -61,7 +54,24 @@ class AreaInformation:
 def area_information(
     information: FloatArray, score: FloatArray, border: FloatArray, pooling: Pooling
 ) -> AreaInformation:
-    """Add the own parameters' priors to the chains' information (A, B, B) and eliminate them."""
+    """Add the own parameters' priors to the chains' information (A, B, B) and eliminate them.
+
+    Parameters
+    ----------
+    information : array (A, B, B)
+        What the chains say on departures of the borders [1 / parameter^2].
+    score : array (B, A)
+        Their slopes there [1 / parameter].
+    border : array (B, A)
+        The areas' parameters [log].
+    pooling : Pooling
+        Who shares what, and the priors.
+
+    Returns
+    -------
+    AreaInformation
+        What is left of it on log rates and knots (A,).
+    """
     own, across = information[:, :RATE, :RATE].copy(), information[:, :RATE, RATE:].copy()
     own_score = score[:RATE].T.copy()
     unlearnt = ~pooling.ceiling_learnt
@@ -87,8 +97,7 @@ def _rate_by_ceiling(by_area: FloatArray, pooling: Pooling) -> FloatArray:
     """How far each log rate has to move with its log ceiling, (A,), to fit the log as before."""
     posterior_precision = by_area[:, RATE, RATE] + pooling.area_precision
     safe = np.where(posterior_precision > 0.0, posterior_precision, 1.0)
-    slope: FloatArray = -by_area[:, RATE, CEILING] / safe
-    return slope
+    return -by_area[:, RATE, CEILING] / safe
 
 
 def _inverse(matrix: FloatArray) -> FloatArray:
@@ -125,6 +134,19 @@ class Effects:
     tank: FloatArray
     tank_covariance: FloatArray
     regression: FloatArray
+
+    def given(self, pooling: Pooling, score: FloatArray) -> Effects:
+        """Return the effects that areas' scores (A, 1 + M) on (centre, knots) lead to."""
+        tank_score = _summed(score, pooling.tank, self.tank.shape[0])
+        planted, species = pooling.planted
+        back = np.einsum("ak,ak->a", self.regression, tank_score[pooling.tank])
+        right = np.bincount(species, score[:, 0] + back, minlength=planted.size)
+        effect = np.zeros_like(self.species)
+        effect[planted] = self.species_covariance[np.ix_(planted, planted)] @ right
+        tank = np.einsum("kij,kj->ki", self.tank_covariance, tank_score)
+        moved = self.regression * effect[pooling.species, None]
+        tank += _summed(moved, pooling.tank, self.tank.shape[0])
+        return replace(self, species=effect, tank=tank)
 
     def centre(self, pooling: Pooling) -> FloatArray:
         """Prior mean of each area's log rate given the shared effects, (A,)."""
@@ -180,13 +202,11 @@ class Effects:
 
     def tank_sd(self, pooling: Pooling) -> FloatArray:
         """Standard deviation of each tank effect, its drift aside, (K,)."""
-        sd: FloatArray = np.sqrt(self.whole_tank_covariance(pooling)[:, 0, 0])
-        return sd
+        return np.sqrt(self.whole_tank_covariance(pooling)[:, 0, 0])
 
     def species_sd(self) -> FloatArray:
         """Standard deviation of each species effect, (S,)."""
-        sd: FloatArray = np.sqrt(np.diag(self.species_covariance))
-        return sd
+        return np.sqrt(np.diag(self.species_covariance))
 
 
 def _summed(values: FloatArray, place: IntArray, size: int) -> FloatArray:
@@ -213,31 +233,40 @@ def _batches(count: int) -> list[IntArray]:
 
 
 def solve_effects(area: AreaInformation, border: FloatArray, pooling: Pooling) -> Effects:
-    """Posterior of tank effects, drifts and species effects, each area's own effect left out."""
+    """Posterior of tank effects, drifts and species effects, each area's own effect left out.
+
+    Parameters
+    ----------
+    area : AreaInformation
+        What the areas' chains say.
+    border : array (B, A)
+        The areas' parameters [log].
+    pooling : Pooling
+        Who shares what, and the priors.
+
+    Returns
+    -------
+    Effects
+        With their covariances.
+    """
     information, score = _information_on_centre(area, border, pooling)
     tanks, width = pooling.tank_precision.size, score.shape[1]
     precision = _summed(information, pooling.tank, tanks)
     precision[:, 0, 0] += pooling.tank_precision
     precision[:, 1:, 1:] += pooling.knot_precision
-    tank_score = _summed(score, pooling.tank, tanks)
     diagonal = np.einsum("kii->ki", precision)
     precision += (diagonal <= 0.0)[:, :, None] * np.eye(width)
     covariance: FloatArray = np.linalg.inv(precision).astype(np.float64)
     cross_information = information[:, :, 0]
-    tank_regression = -np.einsum("akl,al->ak", covariance[pooling.tank], cross_information)
-
-    species_covariance, effect = _species_effects(
-        pooling, cross_information, tank_regression, score, tank_score
-    )
-    tank = np.einsum("kij,kj->ki", covariance, tank_score)
-    tank += _summed(tank_regression * effect[pooling.species, None], pooling.tank, tanks)
-    return Effects(
-        species=effect,
-        species_covariance=species_covariance,
-        tank=tank,
+    regression = -np.einsum("akl,al->ak", covariance[pooling.tank], cross_information)
+    unknown = Effects(
+        species=np.zeros(pooling.species_precision.size),
+        species_covariance=_species_covariance(pooling, cross_information, regression),
+        tank=np.zeros((tanks, width)),
         tank_covariance=covariance,
-        regression=tank_regression,
+        regression=regression,
     )
+    return unknown.given(pooling, score)
 
 
 def _information_on_centre(
@@ -252,21 +281,39 @@ def _information_on_centre(
     step = np.concatenate([(prior_weight - 1.0)[:, None], regression], axis=1)
     information = area.precision + area.precision[:, :, :1] * step[:, None, :]
     information[:, 0] = information[:, :, 0] = area.precision[:, 0] * prior_weight[:, None]
-    score = area.score.copy()
-    score[:, 1:] += regression * area.score[:, :1]
-    score[:, 0] *= prior_weight
+    score = score_on_centre(area, area.score, pooling)
     current = np.concatenate([(border[RATE] - pooling.offset)[:, None], border[KNOTS:].T], axis=1)
     return information, score + np.einsum("akl,al->ak", information, current)
 
 
-def _species_effects(
-    pooling: Pooling,
-    cross_information: FloatArray,
-    tank_regression: FloatArray,
-    score: FloatArray,
-    tank_score: FloatArray,
-) -> tuple[FloatArray, FloatArray]:
-    """Covariance (S, S) and mean (S,) of the species effects once the tanks are eliminated.
+def score_on_centre(area: AreaInformation, score: FloatArray, pooling: Pooling) -> FloatArray:
+    """Turn scores on (log rate, knots) into scores on (its centre, knots), the rate eliminated.
+
+    Parameters
+    ----------
+    area : AreaInformation
+        What the areas' chains say.
+    score : array (A, 1 + M)
+        Scores on departures of log rates and knots [1 / parameter].
+    pooling : Pooling
+        Who shares what, and the priors.
+
+    Returns
+    -------
+    array (A, 1 + M)
+        Scores on departures of what log rates are centred on, and of knots [1 / parameter].
+    """
+    _, prior_weight, regression = area.rate_given(pooling.area_precision)
+    on_centre = score.copy()
+    on_centre[:, 1:] += regression * score[:, :1]
+    on_centre[:, 0] *= prior_weight
+    return on_centre
+
+
+def _species_covariance(
+    pooling: Pooling, cross_information: FloatArray, tank_regression: FloatArray
+) -> FloatArray:
+    """Covariance (S, S) of the species effects once the tanks are eliminated.
 
     Species that nobody has planted keep their priors.
     """
@@ -284,21 +331,33 @@ def _species_effects(
         dense += cross.reshape(-1, size).T @ regressed.reshape(-1, size)
     singular = np.diag(dense) <= 0.0
     dense[singular, singular] = 1.0
-    back = np.einsum("ak,ak->a", tank_regression, tank_score[pooling.tank])
-    right = np.bincount(species, score[:, 0] + back, minlength=size)
     precision = pooling.species_precision
     covariance = np.diag(1.0 / np.where(precision > 0.0, precision, 1.0))
     inverse = np.linalg.inv(0.5 * (dense + dense.T))
     covariance[np.ix_(planted, planted)] = 0.5 * (inverse + inverse.T)
-    effect = np.zeros(precision.size)
-    effect[planted] = covariance[np.ix_(planted, planted)] @ right
-    return covariance, effect
+    return covariance
 
 
 def covariance_root(
     area: AreaInformation, effects: Effects, pooling: Pooling, areas: IntArray
 ) -> FloatArray:
     """Cholesky factors (n, B, B) of the borders' covariances.
+
+    Parameters
+    ----------
+    area : AreaInformation
+        What the areas' chains say.
+    effects : Effects
+        What areas share.
+    pooling : Pooling
+        Who shares what, and the priors.
+    areas : int array (n,)
+        Places of the areas in the problem.
+
+    Returns
+    -------
+    array (n, B, B)
+        Lower triangles [log].
 
     Raises
     ------
@@ -320,7 +379,24 @@ def covariance_root(
 def border_covariance(
     area: AreaInformation, effects: Effects, pooling: Pooling, areas: IntArray
 ) -> FloatArray:
-    """Covariance (n, B, B) of the borders of some areas, what they share included."""
+    """Covariance (n, B, B) of the borders of some areas, what they share included.
+
+    Parameters
+    ----------
+    area : AreaInformation
+        What the areas' chains say.
+    effects : Effects
+        What areas share.
+    pooling : Pooling
+        Who shares what, and the priors.
+    areas : int array (n,)
+        Places of the areas in the problem.
+
+    Returns
+    -------
+    array (n, B, B)
+        Covariances [log^2].
+    """
     posterior_precision, prior_weight, regression = area.rate_given(pooling.area_precision, areas)
     joint = effects.joint_covariance(pooling, areas)  # of (centre, knots)
     width = joint.shape[1]

@@ -21,7 +21,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from growthcast.arrays import FloatArray, IntArray
-from growthcast.fit.rows.chains import Chains, Link, Nodes
+from growthcast.fit.rows.chains import Chains, Link
 from growthcast.fit.solver.linearise import Linearised
 from growthcast.fit.solver.problem import BORDER, CEILING, HABIT, OF_STARTS
 
@@ -37,11 +37,12 @@ class Filtered:
     sensitivity: FloatArray
     variance: FloatArray
 
-    def departure(self, nodes: Nodes, borders: FloatArray) -> FloatArray:
-        """Departure (N,) of every stage for a departure (B, A) of the borders."""
-        step: FloatArray = self.mean + (self.sensitivity * borders.take(nodes.area, axis=1)).sum(
-            axis=0
-        )
+    def departure(
+        self, area: IntArray, borders: FloatArray, at: slice | IntArray = slice(None)
+    ) -> FloatArray:
+        """Departure (n,) of stages ``at`` some nodes, of areas (N,), with the borders' (B, A)."""
+        moved = self.sensitivity[:, at] * borders.take(area[at], axis=1)
+        step: FloatArray = self.mean[at] + moved.sum(axis=0)
         return step
 
 
@@ -78,6 +79,18 @@ def kalman_filter(chains: Chains, at: Linearised) -> FilterPass:
     """Filter all chains of a block forward, one position a step.
 
     Means and innovations are affine in the border: row 0 is the value, the others are its slopes.
+
+    Parameters
+    ----------
+    chains : Chains
+        The block.
+    at : Linearised
+        Its links and readings as straight lines.
+
+    Returns
+    -------
+    FilterPass
+        Innovations, and stages as filtered and predicted.
     """
     count = at.transition.size
     predictions, means, innovations = (np.empty((1 + BORDER, count)) for _ in range(3))
@@ -127,6 +140,18 @@ def information_of(chains: Chains, forward: FilterPass) -> tuple[FloatArray, Flo
 
     The sum of ``innovation_precision * innovation * innovation'`` over each area's nodes; of a
     start only the first rows are not 0.
+
+    Parameters
+    ----------
+    chains : Chains
+        The block.
+    forward : FilterPass
+        The filter that was run over it.
+
+    Returns
+    -------
+    tuple of array (R, B, B) and (B, R)
+        Information and score.
     """
     total = np.zeros((chains.area.size, 1 + BORDER, 1 + BORDER))
     parts = zip(chains.starts_and_later, chains.by_area, (OF_STARTS, BORDER), strict=True)
@@ -182,7 +207,22 @@ def filter_along(
 def score_of(
     chains: Chains, forward: FilterPass, innovation: FloatArray | None = None
 ) -> FloatArray:
-    """Score (B, R) of the areas' borders alone, for the innovations found or others (N,)."""
+    """Score (B, R) of the areas' borders alone, for the innovations found or others (N,).
+
+    Parameters
+    ----------
+    chains : Chains
+        The block.
+    forward : FilterPass
+        The filter that was run over it.
+    innovation : array (N,), optional
+        Other innovations than those found [cm].
+
+    Returns
+    -------
+    array (B, R)
+        Scores [1 / parameter].
+    """
     innovation = forward.innovation[0] if innovation is None else innovation
     weighted, areas = -forward.innovation_precision * innovation, chains.area.size
     score = np.zeros((BORDER, areas))
@@ -196,8 +236,25 @@ def score_of(
 def state_smoother(
     chains: Chains, at: Linearised, forward: FilterPass, departure: FloatArray
 ) -> FloatArray:
-    """Departure of every stage, (N,), that goes with a departure (B, A) of the borders."""
-    step = forward.filtered.departure(chains.nodes, departure)
+    """Departure of every stage, (N,), that goes with a departure (B, A) of the borders.
+
+    Parameters
+    ----------
+    chains : Chains
+        The block.
+    at : Linearised
+        Its links and readings as straight lines.
+    forward : FilterPass
+        The filter that was run over it.
+    departure : array (B, A)
+        Departures of the borders [log].
+
+    Returns
+    -------
+    array (N,)
+        Departures of the stages [-].
+    """
+    step = forward.filtered.departure(chains.nodes.area, departure)
     border = departure.take(chains.nodes.area, axis=1)
     predicted = forward.predicted[0] + (forward.predicted[1:] * border).sum(axis=0)
     for behind, later in _backwards(chains):
@@ -208,7 +265,22 @@ def state_smoother(
 
 
 def smooth_unread_starts(chains: Chains, at: Linearised, forward: FilterPass) -> Filtered:
-    """Stages as known by their day, but starts that nobody read as all of their chain has them."""
+    """Stages as known by their day, but starts that nobody read as all of their chain has them.
+
+    Parameters
+    ----------
+    chains : Chains
+        The block.
+    at : Linearised
+        Its links and readings as straight lines.
+    forward : FilterPass
+        The filter that was run over it.
+
+    Returns
+    -------
+    Filtered
+        Of all nodes (N,).
+    """
     known = forward.filtered
     start = np.flatnonzero(chains.nodes.unread_start)  # at position 0: their places are ranks
     if not start.size:
@@ -247,6 +319,20 @@ class Backward:
 
 def disturbance_smoother(chains: Chains, at: Linearised, forward: FilterPass) -> Backward:
     """Run back along all chains of a block, from their ends to their starts.
+
+    Parameters
+    ----------
+    chains : Chains
+        The block.
+    at : Linearised
+        Its links and readings as straight lines.
+    forward : FilterPass
+        The filter that was run over it.
+
+    Returns
+    -------
+    Backward
+        Scores and curvatures of all nodes (N,).
 
     References
     ----------
@@ -294,8 +380,7 @@ def _smoother_gain(
     """How far a stage goes along with the one after it."""
     spread = forward.predicted_variance[later]
     gain = at.transition[later] * forward.filtered.variance[behind]
-    quotient: FloatArray = np.divide(gain, spread, out=np.zeros_like(gain), where=spread > 0.0)
-    return quotient
+    return np.divide(gain, spread, out=np.zeros_like(gain), where=spread > 0.0)
 
 
 def log_determinant(chains: Chains, at: Linearised, forward: FilterPass) -> float:
@@ -303,6 +388,20 @@ def log_determinant(chains: Chains, at: Linearised, forward: FilterPass) -> floa
 
     A start is flat in the stage as far as the filter goes; flat in height, which is how a person
     reads it, leaves out the slope. One that nobody read is guessed, not flat.
+
+    Parameters
+    ----------
+    chains : Chains
+        The block.
+    at : Linearised
+        Its links and readings as straight lines.
+    forward : FilterPass
+        The filter that was run over it.
+
+    Returns
+    -------
+    float
+        Of the whole block [nat].
     """
     variance_ratio = 1.0 + at.observation**2 * forward.predicted_variance * at.observation_precision
     fresh = (chains.nodes.link == Link.FRESH) & ~chains.nodes.unread_start
@@ -314,6 +413,20 @@ def variance_along(chains: Chains, root: FloatArray, sensitivity: FloatArray) ->
     """Variance (N,) of what moves by ``sensitivity`` (B, N) with borders of covariance root root'.
 
     ``root`` is (R, B, B), one Cholesky factor an area of the block.
+
+    Parameters
+    ----------
+    chains : Chains
+        The block.
+    root : array (R, B, B)
+        Cholesky factors of the borders' covariances, one an area of the block [log].
+    sensitivity : array (B, N)
+        How far something moves with the borders [any].
+
+    Returns
+    -------
+    array (N,)
+        Variances [the same, squared].
     """
     variance = np.empty(sensitivity.shape[1])
     for part, groups in zip(chains.starts_and_later, chains.by_area, strict=True):

@@ -20,6 +20,16 @@ def log_likelihood(view: View) -> float:
 
     Exact for the linear problem wherever the point lies: the squares are those at the linear
     problem's own solution, the determinants those of its curvature.
+
+    Parameters
+    ----------
+    view : View
+        The problem linearised at a point.
+
+    Returns
+    -------
+    float
+        Log likelihood [nat].
     """
     problem, departure = view.problem, departure_of(view)
     border, effects = view.point.border + departure, view.effects
@@ -90,6 +100,16 @@ def variance_slopes(view: View) -> VarianceSlopes:
 
     The derivative of a log likelihood is the posterior mean of that of everything together (R. A.
     Fisher's identity): squares over their variance, less one each.
+
+    Parameters
+    ----------
+    view : View
+        The problem linearised at a point.
+
+    Returns
+    -------
+    VarianceSlopes
+        By links, readings and shared effects.
     """
     problem, effects = view.problem, view.effects
     pooling, departure = problem.pooling, departure_of(view)
@@ -156,10 +176,14 @@ def misfit(problem: Problem, block: Block, at: Linearised, border: FloatArray) -
 
     Parameters
     ----------
-    problem, block, border
-        As in ``linearise``.
+    problem : Problem
+        What a fit is given.
+    block : Block
+        One of its blocks.
     at : Linearised
-        What it returned.
+        Its links and readings as straight lines.
+    border : array (B, A)
+        The areas' parameters [log].
 
     Returns
     -------

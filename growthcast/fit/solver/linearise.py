@@ -16,12 +16,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from growthcast.arrays import BoolArray, FloatArray, IntArray
-from growthcast.fit.model.noise import (
-    ErrorModel,
-    SpanDrift,
-    likely_removed,
-    removed_variance,
-)
+from growthcast.fit.model.noise import ErrorModel, SpanDrift, likely_removed, removed_variance
 from growthcast.fit.rows.chains import Chains, Link, Nodes
 from growthcast.fit.solver.problem import (
     BORDER,
@@ -289,10 +284,14 @@ def error_parts(
 
     Parameters
     ----------
-    problem, block, border
-        As in ``linearise``.
+    problem : Problem
+        What a fit is given.
+    block : Block
+        One of its blocks.
     at : Linearised
-        What it returned.
+        Its links and readings as straight lines.
+    border : array (B, A)
+        The areas' parameters [log].
 
     Returns
     -------
@@ -331,8 +330,7 @@ def _slope_bend(height: FloatArray, slope: FloatArray, shape: FloatArray) -> Flo
     With ``f = slope / h`` it is ``slope ((1 + m) f - 1)``: for the logistic ``slope (1 - 2 h/K)``.
     """
     fraction = slope / np.maximum(height, 1e-300)
-    bend: FloatArray = slope * ((1.0 + shape) * fraction - 1.0)
-    return bend
+    return slope * ((1.0 + shape) * fraction - 1.0)
 
 
 def _observe(linearised: Linearised, block: Block, border: FloatArray, errors: ErrorModel) -> None:

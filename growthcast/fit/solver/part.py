@@ -16,7 +16,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from growthcast.arrays import BoolArray, IntArray
-from growthcast.fit.model.noise import ErrorModel, SpanDrift
+from growthcast.fit.model.noise import SpanDrift
 from growthcast.fit.rows.chains import NODES_A_BLOCK, repacked
 from growthcast.fit.solver.problem import (
     Block,
@@ -30,23 +30,59 @@ from growthcast.fit.solver.problem import (
 from growthcast.fit.solver.view import View
 
 Values = TypeVar("Values", bound=NDArray[Any])
+Noun = TypeVar("Noun")
 
 FEW_TANKS, MANY_AREAS = 0.5, 400
 """Share of the tanks below which some are fitted alone, in a problem of more than so many areas: in
 smaller ones a step costs the same for few nodes."""
+OF_AREAS = (
+    *("species", "log_ceiling", "ceiling_precision", "log_habit", "habit_precision", "weighed"),
+    *("ceiling_learnt", "highest_cm", "highest_sd_cm", "height_error_cm", "height_error_share"),
+    *("floor_cm", "budget_cm", "gram_per_cm", "removed_day", "shape", "first_habit", "lag_d"),
+    "rises",
+)
+"""Fields of a problem and of its nouns whose last axis are its areas."""
+OF_NODES = ("trust", "cut_away", "expected_cm", "expected_sd_cm")
+"""Fields of a block that are one value a node."""
 HELD = 1e12
 """Precision of what is taken as known."""
 
 
 def tanks_of(view: View, areas: BoolArray) -> BoolArray:
-    """Tanks (K,) of some areas (A,)."""
+    """Tanks (K,) of some areas (A,).
+
+    Parameters
+    ----------
+    view : View
+        The problem linearised at a point.
+    areas : bool array (A,)
+        Which areas.
+
+    Returns
+    -------
+    bool array (K,)
+        Which tanks hold any of them.
+    """
     pooling = view.problem.pooling
     count = np.bincount(pooling.tank[areas], minlength=pooling.tank_precision.size)
     return count > 0
 
 
 def pays_alone(view: View, tanks: BoolArray) -> bool:
-    """Whether tanks (K,) are so few of a large problem that it pays to fit them alone."""
+    """Whether tanks (K,) are so few of a large problem that it pays to fit them alone.
+
+    Parameters
+    ----------
+    view : View
+        The problem linearised at a point.
+    tanks : bool array (K,)
+        Which tanks.
+
+    Returns
+    -------
+    bool
+        Whether it pays.
+    """
     return view.problem.area_count > MANY_AREAS and float(tanks.mean()) < FEW_TANKS
 
 
@@ -99,7 +135,20 @@ class Part:
 
 
 def part_of(view: View, tanks: BoolArray) -> Part:
-    """Return the part of a problem that holds some of its tanks (K,)."""
+    """Return the part of a problem that holds some of its tanks (K,).
+
+    Parameters
+    ----------
+    view : View
+        The problem linearised at a point.
+    tanks : bool array (K,)
+        Which tanks.
+
+    Returns
+    -------
+    Part
+        Where the whole stands.
+    """
     problem, point = view.problem, view.point
     kept = tanks[problem.pooling.tank]
     areas = np.flatnonzero(kept)
@@ -112,19 +161,15 @@ def part_of(view: View, tanks: BoolArray) -> Part:
         block, its = _gathered(problem, numbers, at, areas)
         blocks.append(block)
         taken.append(its)
-    part = Problem(
+    part = replace(
+        _of_areas(problem, areas),
         blocks=tuple(blocks),
         pooling=_pooling(view, tanks, areas),
-        errors=_errors(problem.errors, areas),
-        weights=problem.weights.of_areas(areas),
-        shape=problem.shape[areas],
-        first_habit=problem.first_habit[areas],
-        lag_d=problem.lag_d[areas],
-        rises=None if problem.rises is None else problem.rises[areas],
+        errors=_of_areas(problem.errors, areas),
+        weights=_of_areas(problem.weights, areas),
     )
     began = Point(
-        stages=tuple(_collected(point.stages, its) for its in taken),
-        border=point.border[:, areas],
+        stages=tuple(_collected(point.stages, its) for its in taken), border=point.border[:, areas]
     )
     return Part(problem=part, point=began, areas=areas, taken=tuple(taken))
 
@@ -153,10 +198,10 @@ def _gathered(
                 for name in Sites.__slots__
             }
         ),
-        trust=_collected([block.trust for block in problem.blocks], taken),
-        cut_away=_collected([block.cut_away for block in problem.blocks], taken),
-        expected_cm=_collected([block.expected_cm for block in problem.blocks], taken),
-        expected_sd_cm=_collected([block.expected_sd_cm for block in problem.blocks], taken),
+        **{
+            name: _collected([getattr(block, name) for block in problem.blocks], taken)
+            for name in OF_NODES
+        },
     )
     return block, taken
 
@@ -181,10 +226,7 @@ def _block_alike(whole: Block, taken: _Taken, part: Block) -> Block:
         whole,
         chains=replace(whole.chains, nodes=nodes),
         sites=Sites(**sites),
-        trust=_put(whole.trust, taken, part.trust),
-        cut_away=_put(whole.cut_away, taken, part.cut_away),
-        expected_cm=_put(whole.expected_cm, taken, part.expected_cm),
-        expected_sd_cm=_put(whole.expected_sd_cm, taken, part.expected_sd_cm),
+        **{name: _put(getattr(whole, name), taken, getattr(part, name)) for name in OF_NODES},
     )
 
 
@@ -194,32 +236,20 @@ def _put(whole: Values, taken: _Taken, part: Values) -> Values:
     return filled
 
 
-def _errors(errors: ErrorModel, areas: IntArray) -> ErrorModel:
-    return replace(
-        errors,
-        height_error_cm=errors.height_error_cm[areas],
-        height_error_share=errors.height_error_share[areas],
-        floor_cm=errors.floor_cm[areas],
-        budget_cm=errors.budget_cm[areas],
-    )
+def _of_areas(noun: Noun, areas: IntArray) -> Noun:
+    """Return a noun with what it says of some areas."""
+    told = {name: getattr(noun, name, None) for name in OF_AREAS}
+    changed = {name: values[..., areas] for name, values in told.items() if values is not None}
+    return replace(noun, **changed)  # type: ignore[type-var]
 
 
 def _pooling(view: View, tanks: BoolArray, areas: IntArray) -> Pooling:
     """Priors of some areas, what the whole says of their species held."""
     pooling, effects = view.problem.pooling, view.effects
     return replace(
-        pooling,
+        _of_areas(pooling, areas),
         tank=(np.cumsum(tanks) - 1)[pooling.tank[areas]],
-        species=pooling.species[areas],
         offset=(pooling.offset + effects.species[pooling.species])[areas],
-        log_ceiling=pooling.log_ceiling[areas],
-        ceiling_precision=pooling.ceiling_precision[areas],
-        log_habit=pooling.log_habit[areas],
-        habit_precision=pooling.habit_precision[areas],
-        weighed=pooling.weighed[:, areas],
         tank_precision=pooling.tank_precision[tanks],
         species_precision=np.full_like(effects.species, HELD),
-        ceiling_learnt=pooling.ceiling_learnt[areas],
-        highest_cm=pooling.highest_cm[:, areas],
-        highest_sd_cm=pooling.highest_sd_cm[:, areas],
     )

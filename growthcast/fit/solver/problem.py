@@ -25,12 +25,7 @@ from functools import cached_property
 import numpy as np
 
 from growthcast.arrays import BoolArray, FloatArray, IntArray
-from growthcast.fit.model.noise import (
-    KNOT_COUNT,
-    ErrorModel,
-    SpanDrift,
-    span_drift,
-)
+from growthcast.fit.model.noise import KNOT_COUNT, ErrorModel, SpanDrift, span_drift
 from growthcast.fit.rows.chains import Chains, Link, Nodes
 from growthcast.growth.normal import normal_cdf
 from growthcast.log.visits import Look
@@ -106,12 +101,6 @@ class Weights:
         """Return the weights read as the rest's where nobody says that they are everything."""
         return replace(self, everything=self.everything & self.said)
 
-    def of_areas(self, areas: IntArray) -> Weights:
-        """Return the same weights for a problem of some of the areas."""
-        return replace(
-            self, gram_per_cm=self.gram_per_cm[areas], removed_day=self.removed_day[areas]
-        )
-
 
 @dataclass(frozen=True, slots=True)
 class Members:
@@ -131,7 +120,18 @@ NOBODY = Members(*np.zeros((4, 0), dtype=np.int64))
 
 
 def cut_chance_before(chains: Chains) -> FloatArray:
-    """How likely an unsaid cut was made, (N,), before any weight is heard."""
+    """How likely an unsaid cut was made, (N,), before any weight is heard.
+
+    Parameters
+    ----------
+    chains : Chains
+        The block.
+
+    Returns
+    -------
+    array (N,)
+        Chances, 0 where no cut may have been made [0-1].
+    """
     nodes = chains.nodes
     chance = np.zeros(nodes.area.size)
     unsaid = np.flatnonzero(nodes.link == Link.UNSAID)
@@ -141,7 +141,18 @@ def cut_chance_before(chains: Chains) -> FloatArray:
 
 
 def members_of(nodes: Nodes) -> Members:
-    """Find the nodes of a block, in any order, that weights of whole tanks speak of."""
+    """Find the nodes of a block, in any order, that weights of whole tanks speak of.
+
+    Parameters
+    ----------
+    nodes : Nodes
+        The nodes (N,).
+
+    Returns
+    -------
+    Members
+        All that may have given part of a weight (M,).
+    """
     left = np.flatnonzero(nodes.bucket >= 0)
     # The node before a cut is the latest one of its area and day that is none.
     order = np.lexsort((nodes.bucket >= 0, nodes.day, nodes.area))
@@ -245,11 +256,7 @@ class Pooling:
 
 
 def _above(
-    mean: FloatArray,
-    variance: FloatArray,
-    bound: FloatArray,
-    error: FloatArray,
-    mistaken: float,
+    mean: FloatArray, variance: FloatArray, bound: FloatArray, error: FloatArray, mistaken: float
 ) -> tuple[FloatArray, FloatArray]:
     """Mean and variance of normals given that they lie above a bound that was read with an error.
 

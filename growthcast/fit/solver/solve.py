@@ -96,7 +96,24 @@ def solve(
     most_steps: int = MOST_STEPS,
     tolerance: float = TOLERANCE,
 ) -> Solution:
-    """Fit; areas whose steps do not settle within the limit come back as not converged."""
+    """Fit; areas whose steps do not settle within the limit come back as not converged.
+
+    Parameters
+    ----------
+    problem : Problem
+        What a fit is given.
+    start : Point, optional
+        Where it begins; ``starting_point`` when not given.
+    most_steps : int
+        Steps at most.
+    tolerance : float
+        How far areas may still move, in standard deviations [-].
+
+    Returns
+    -------
+    Solution
+        Where it ended.
+    """
     closer = EXACT_TOLERANCE if problem.is_exact else tolerance
     # No name holds the view here: it is let go once a step has been taken from it.
     return go_on(view_of(problem, start or starting_point(problem)), 0, most_steps, closer)
@@ -105,7 +122,24 @@ def solve(
 def go_on(
     view: View, steps: int = 0, most_steps: int = MOST_STEPS, tolerance: float = TOLERANCE
 ) -> Solution:
-    """Step on from a view, ``steps`` taken already, until no area moves beyond the tolerance."""
+    """Step on from a view, ``steps`` taken already, until no area moves beyond the tolerance.
+
+    Parameters
+    ----------
+    view : View
+        The problem linearised at a point.
+    steps : int
+        Steps taken already.
+    most_steps : int
+        Steps at most.
+    tolerance : float
+        How far areas may still move, in standard deviations [-].
+
+    Returns
+    -------
+    Solution
+        Where it ended.
+    """
     problem = view.problem
     share, last = np.ones(problem.area_count), np.zeros_like(view.point.border)
     together = False  # after some tanks were fitted alone, all take a step
@@ -115,8 +149,9 @@ def go_on(
         departure = departure_of(view)
         in_sd = departure / _scale(view)
         moved = np.max(np.abs(in_sd), axis=0)
+        follow = _stages_follow(view, departure)
         if not problem.is_exact:  # without noise stages follow from the parameters
-            moved = np.maximum(moved, LOOSER * _stages_moved(view, departure))
+            moved = np.maximum(moved, LOOSER * _stages_moved(view, follow))
         if steps >= most_steps or moved.max(initial=0.0) <= tolerance:
             return Solution(view, moved <= SETTLED, steps)
         if not together and pays_alone(view, moving := tanks_of(view, moved > tolerance)):
@@ -131,21 +166,29 @@ def go_on(
         # steps again while it goes straight on.
         turned = (in_sd * last).sum(axis=0) < 0.0
         share = np.clip(np.where(turned, 0.5, LENGTHEN) * share, LEAST_SHARE, 1.0)
-        view, last = _shortened_step(view, departure, share), in_sd
+        view, last = _shortened_step(view, departure, follow, share), in_sd
         steps, together = steps + 1, False
 
 
-def _stages_moved(view: View, departure: FloatArray) -> FloatArray:
+def _stages_follow(view: View, departure: FloatArray) -> list[FloatArray]:
+    """Departures of the stages (N,) of each block, as known by their day, with the borders'."""
+    return [
+        filtered.departure(block.chains.nodes.area, departure)
+        for block, filtered in zip(view.problem.blocks, view.filtered, strict=True)
+    ]
+
+
+def _stages_moved(view: View, follow: list[FloatArray]) -> FloatArray:
     """How far (A,) the stages of each area are about to move at most, in standard deviations."""
     moved = np.zeros(view.problem.area_count)
-    for block, filtered in zip(view.problem.blocks, view.filtered, strict=True):
-        nodes = block.chains.nodes
-        step = np.abs(filtered.departure(nodes, departure)) / np.sqrt(filtered.variance)
-        np.maximum.at(moved, nodes.area, step)
+    for block, filtered, step in zip(view.problem.blocks, view.filtered, follow, strict=True):
+        np.maximum.at(moved, block.chains.nodes.area, np.abs(step) / np.sqrt(filtered.variance))
     return moved
 
 
-def _shortened_step(view: View, departure: FloatArray, share: FloatArray) -> View:
+def _shortened_step(
+    view: View, departure: FloatArray, follow: list[FloatArray], share: FloatArray
+) -> View:
     """Return the view a step further.
 
     Tanks whose areas cannot be linearised there, or fit worse, take a shorter step. Raises
@@ -154,7 +197,7 @@ def _shortened_step(view: View, departure: FloatArray, share: FloatArray) -> Vie
     tank, was = view.problem.pooling.tank, misfit_of_tanks(view)
     cut = np.ones(was.size)
     for _ in range(MOST_SHORTENINGS):
-        point = _stepped(view, departure, share * cut[tank])
+        point = _stepped(view, departure, follow, share * cut[tank])
         try:
             ahead = view_of(view.problem, point)
         except CannotFit as fault:
@@ -164,40 +207,38 @@ def _shortened_step(view: View, departure: FloatArray, share: FloatArray) -> Vie
         if not worse.any():
             return ahead
         cut[worse] *= SHORTEN
-    return view_of(view.problem, _stepped(view, departure, share * cut[tank]))
+    return view_of(view.problem, _stepped(view, departure, follow, share * cut[tank]))
 
 
-def _stepped(view: View, departure: FloatArray, share: FloatArray) -> Point:
-    """Return the point a step further; each area (A,) takes a share of its departure (B, A)."""
+def _stepped(
+    view: View, departure: FloatArray, follow: list[FloatArray], share: FloatArray
+) -> Point:
+    """Return the point a step further; each area (A,) takes a share of its departure (B, A).
+
+    Each stage is taken as known by its day: a later reading must not move the prediction that it is
+    compared with. A start that nobody read is the exception: its guess may be far off, and the
+    curve would be straight in the wrong place. It goes where the later readings show it to have
+    been, by its area's share of the way. Without noise between readings an area's chain is one
+    curve, and all of its readings move it: least squares.
+    """
     problem, point, tank = view.problem, view.point, view.problem.pooling.tank
     together = np.ones(problem.pooling.tank_precision.size)
     np.minimum.at(together, tank, share)  # a tank's drift is one
     taken = departure * share
     taken[KNOTS:] = departure[KNOTS:] * together[tank]
     taken *= np.min(LONGEST_STEP / np.maximum(np.abs(taken), LONGEST_STEP), axis=0)
-    stages = tuple(
-        _within_reach(block.chains, stages, _stages_follow(view, number, taken, share))
-        for number, (block, stages) in enumerate(zip(problem.blocks, point.stages, strict=True))
-    )
-    return Point(stages, point.border + taken)
-
-
-def _stages_follow(view: View, number: int, departure: FloatArray, share: FloatArray) -> FloatArray:
-    """Departure of the stages at which a block is linearised next.
-
-    Each is taken as known by its day: a later reading must not move the prediction that it is
-    compared with. A start that nobody read is the exception: its guess may be far off, and the
-    curve would be straight in the wrong place. It goes where the later readings show it to have
-    been, by its area's share (A,) of the way. Without noise between readings an area's chain is one
-    curve, and all of its readings move it: least squares.
-    """
-    chains = view.problem.blocks[number].chains
-    if view.problem.is_exact:
-        return state_smoother(chains, *view.block(number), departure)
-    step = view.filtered[number].departure(chains.nodes, departure)
-    unread = np.flatnonzero(chains.nodes.unread_start)
-    step[unread] *= share[chains.nodes.area[unread]]
-    return step
+    shorter, stages = (taken != departure).any(axis=0), []
+    for number, (block, begun) in enumerate(zip(problem.blocks, point.stages, strict=True)):
+        chains, nodes = block.chains, block.chains.nodes
+        if problem.is_exact:
+            step = state_smoother(chains, *view.block(number), taken)
+        else:  # as far as it was judged, but where areas take less of it
+            step, less = follow[number].copy(), np.flatnonzero(shorter[nodes.area])
+            step[less] = view.filtered[number].departure(nodes.area, taken, less)
+            unread = np.flatnonzero(nodes.unread_start)
+            step[unread] *= share[nodes.area[unread]]
+        stages.append(_within_reach(chains, begun, step))
+    return Point(tuple(stages), point.border + taken)
 
 
 def _within_reach(chains: Chains, stages: FloatArray, step: FloatArray) -> FloatArray:
@@ -207,8 +248,7 @@ def _within_reach(chains: Chains, stages: FloatArray, step: FloatArray) -> Float
     """
     highest = np.where(chains.nodes.link == Link.GREW, LAST_STAGE, HIGHEST_START)
     moved = stages + np.clip(step, -LONGEST_STAGE_STEP, LONGEST_STAGE_STEP)
-    kept: FloatArray = np.clip(moved, LOWEST_STAGE, highest)
-    return kept
+    return np.clip(moved, LOWEST_STAGE, highest)
 
 
 def _scale(view: View) -> FloatArray:
@@ -225,7 +265,18 @@ def _scale(view: View) -> FloatArray:
 
 
 def starting_point(problem: Problem) -> Point:
-    """Start from ceilings above what was read, stages at the readings, rates between them."""
+    """Start from ceilings above what was read, stages at the readings, rates between them.
+
+    Parameters
+    ----------
+    problem : Problem
+        What a fit is given.
+
+    Returns
+    -------
+    Point
+        Where a fit may begin.
+    """
     pooling = problem.pooling
     highest = np.full(problem.area_count, 1e-9)
     for block in problem.blocks:
@@ -256,8 +307,7 @@ def _faster_than_the_table(
         for total, by in ((grown, step), (due, usual), (spans, None)):
             total += np.bincount(owner, by, minlength=problem.area_count)
     ratio = np.clip(grown / np.where(due > 0.0, due, 1.0), 1.0 / FURTHEST_START, FURTHEST_START)
-    faster: FloatArray = np.log(ratio) * spans / (1.0 + spans)
-    return faster
+    return np.log(ratio) * spans / (1.0 + spans)
 
 
 def _start_stages(problem: Problem, block: Block, border: FloatArray) -> FloatArray:

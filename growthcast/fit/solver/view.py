@@ -12,6 +12,7 @@ from growthcast.fit.solver.hierarchy import (
     AreaInformation,
     Effects,
     area_information,
+    score_on_centre,
     solve_effects,
 )
 from growthcast.fit.solver.kalman import (
@@ -22,7 +23,17 @@ from growthcast.fit.solver.kalman import (
     smooth_unread_starts,
 )
 from growthcast.fit.solver.linearise import Linearised, linearise
-from growthcast.fit.solver.problem import BORDER, KNOTS, OWN, RATE, CannotFit, Point, Problem
+from growthcast.fit.solver.problem import (
+    BORDER,
+    CEILING,
+    KNOTS,
+    OWN,
+    RATE,
+    CannotFit,
+    Point,
+    Pooling,
+    Problem,
+)
 
 MOST_BLOCKS_KEPT = 4
 """Of books with more blocks a view keeps what a step needs: keeping all of it would cost more time
@@ -56,6 +67,18 @@ class View:
 @np.errstate(over="ignore", invalid="ignore", divide="ignore")  # looked for, and raised, below
 def view_of(problem: Problem, point: Point) -> View:
     """Linearise a problem at a point and eliminate everything down to the shared effects.
+
+    Parameters
+    ----------
+    problem : Problem
+        What a fit is given.
+    point : Point
+        Where it is linearised: stages and borders.
+
+    Returns
+    -------
+    View
+        With what follows of all that areas share.
 
     Raises
     ------
@@ -91,10 +114,47 @@ def view_of(problem: Problem, point: Point) -> View:
     )
 
 
+def repooled(view: View, problem: Problem) -> View:
+    """Return a view under other priors of what areas share and have alone.
+
+    Parameters
+    ----------
+    view : View
+        A problem linearised at a point.
+    problem : Problem
+        The same problem with another pooling; what the chains say stays as it is.
+
+    Returns
+    -------
+    View
+        At the same point.
+    """
+    area = area_information(view.information, view.score, view.point.border, problem.pooling)
+    effects = solve_effects(area, view.point.border, problem.pooling)
+    return replace(view, problem=problem, area=area, effects=effects)
+
+
 def seen(
     problem: Problem, point: Point, number: int, drift: SpanDrift | None = None
 ) -> tuple[Linearised, FilterPass]:
-    """Linearise and filter one block at a point, with its own drift or another."""
+    """Linearise and filter one block at a point, with its own drift or another.
+
+    Parameters
+    ----------
+    problem : Problem
+        What a fit is given.
+    point : Point
+        Where it is linearised: stages and borders.
+    number : int
+        Which of its blocks.
+    drift : SpanDrift, optional
+        Regression of the spans on the knots; the block's when not given.
+
+    Returns
+    -------
+    tuple of Linearised and FilterPass
+        Of the block.
+    """
     block = problem.blocks[number]
     here = linearise(problem, block, point.stages[number], point.border, drift)
     return here, kalman_filter(block.chains, here)
@@ -105,6 +165,16 @@ def misfit_of_tanks(view: View) -> FloatArray:
 
     What each reading says beyond what was foreseen, given the readings before it, and how far the
     areas' own parameters lie from their priors: what a step should not make worse.
+
+    Parameters
+    ----------
+    view : View
+        The problem linearised at a point.
+
+    Returns
+    -------
+    array (K,)
+        Misfits [nat].
     """
     pooling, border = view.problem.pooling, view.point.border
     misfit = pooling.area_precision * (border[RATE] - view.effects.centre(pooling)) ** 2
@@ -121,36 +191,67 @@ def misfit_of_tanks(view: View) -> FloatArray:
 
 
 def departure_of(view: View) -> FloatArray:
-    """Step (B, A) of every area's border that goes with the shared effects."""
-    pooling, area, effects = view.problem.pooling, view.area, view.effects
-    border, own = view.point.border, pooling.area_precision
-    posterior_precision, _, regression = area.rate_given(own)
-    knots = effects.knots()[:, pooling.tank] - border[KNOTS:]
-    score = area.score[:, 0] + own * (effects.centre(pooling) - border[RATE])
-    known = posterior_precision > 0.0
-    rate = np.divide(score, posterior_precision, out=np.zeros_like(score), where=known)
-    rate = rate + np.einsum("am,ma->a", regression, knots)
-    moved = np.concatenate([rate[None], knots])
-    own_moved = (area.own_mean + np.einsum("aik,ka->ai", area.own_regression, moved)).T
-    return np.concatenate([own_moved, moved])
-
-
-def departure_given(view: View, score: FloatArray) -> FloatArray:
-    """Step of every area's border if the chains' scores were others.
+    """Step (B, A) of every area's border that goes with the shared effects.
 
     Parameters
     ----------
     view : View
         The problem linearised at a point.
-    score : array (B, A)
-        The other scores [1 / parameter].
 
     Returns
     -------
     array (B, A)
         Departures from the point [log].
     """
-    border, pooling = view.point.border, view.problem.pooling
-    area = area_information(view.information, score, border, pooling)
-    effects = solve_effects(area, border, pooling)
-    return departure_of(replace(view, area=area, effects=effects))
+    pooling, area, effects = view.problem.pooling, view.area, view.effects
+    border = view.point.border
+    off = effects.centre(pooling) - border[RATE]
+    knots = effects.knots()[:, pooling.tank] - border[KNOTS:]
+    return _with_shared(area, pooling, area.own_mean, area.score[:, 0], off, knots)
+
+
+def follows(view: View, score: FloatArray) -> FloatArray:
+    """How the borders would move with other scores of the chains.
+
+    Parameters
+    ----------
+    view : View
+        The problem linearised at a point.
+    score : array (B, A)
+        Change of the scores [1 / parameter].
+
+    Returns
+    -------
+    array (B, A)
+        Change of the areas' departures from the point [log].
+    """
+    pooling, area = view.problem.pooling, view.area
+    own_score = score[:RATE].T.copy()
+    own_score[~pooling.ceiling_learnt, CEILING] = 0.0
+    own_mean = np.einsum("aij,aj->ai", area.own_covariance, own_score)
+    shared = score[RATE:].T + np.einsum("aik,ai->ak", area.own_regression, own_score)
+    effects = view.effects.given(pooling, score_on_centre(area, shared, pooling))
+    off, knots = effects.centre(pooling) - pooling.offset, effects.knots()[:, pooling.tank]
+    return _with_shared(area, pooling, own_mean, shared[:, 0], off, knots)
+
+
+def _with_shared(
+    area: AreaInformation,
+    pooling: Pooling,
+    own_mean: FloatArray,
+    score: FloatArray,
+    off: FloatArray,
+    knots: FloatArray,
+) -> FloatArray:
+    """Departures (B, A) of borders whose rates are centred ``off`` (A,), with those of the knots.
+
+    ``own_mean`` (A, 3) and ``score`` (A,) are what the chains say on what an area has alone and on
+    its log rate.
+    """
+    posterior_precision, _, regression = area.rate_given(pooling.area_precision)
+    score, known = score + pooling.area_precision * off, posterior_precision > 0.0
+    rate = np.divide(score, posterior_precision, out=np.zeros_like(score), where=known)
+    rate = rate + np.einsum("am,ma->a", regression, knots)
+    moved = np.concatenate([rate[None], knots])
+    own_moved = (own_mean + np.einsum("aik,ka->ai", area.own_regression, moved)).T
+    return np.concatenate([own_moved, moved])

@@ -65,8 +65,9 @@ def test_a_step_that_fits_much_worse_is_shortened():
     begun = view_of(problem, solved(problem).point)
     far = np.zeros_like(begun.point.border)
     far[RATE] = 0.7
-    ahead = solve._shortened_step(begun, far, np.ones(problem.area_count))
-    whole = view_of(problem, solve._stepped(begun, far, np.ones(problem.area_count)))
+    step = (begun, far, solve._stages_follow(begun, far), np.ones(problem.area_count))
+    ahead = solve._shortened_step(*step)
+    whole = view_of(problem, solve._stepped(*step))
     before = misfit_of_tanks(begun)
     assert (misfit_of_tanks(whole) - before).max() > solve.MUCH_WORSE
     assert (misfit_of_tanks(ahead) - before < misfit_of_tanks(whole) - before).all()
@@ -88,7 +89,8 @@ def test_a_step_that_is_not_finite_is_shortened(monkeypatch, reached):
     monkeypatch.setattr(view, "linearise", linearise)
     far = np.zeros_like(begun.point.border)
     far[RATE] = 0.6
-    ahead = solve._shortened_step(begun, far, np.ones(problem.area_count))
+    follow = solve._stages_follow(begun, far)
+    ahead = solve._shortened_step(begun, far, follow, np.ones(problem.area_count))
     moved = ahead.point.border[RATE] - begun.point.border[RATE]
     assert 0.0 < moved[0] <= reached
     assert moved[3] == pytest.approx(0.6)

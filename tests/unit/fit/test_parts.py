@@ -9,7 +9,7 @@ import pytest
 
 from growthcast.fit.rows.chains import Link
 from growthcast.fit.sites.looks import Cavity
-from growthcast.fit.sites.weights import parts_of
+from growthcast.fit.sites.weights import _parts_of
 from growthcast.fit.solver.problem import BORDER, DENSITY, HABIT
 
 AREA = np.zeros(1, dtype=np.int64)
@@ -45,7 +45,7 @@ def part(link, removed_day=np.nan):
         point=SimpleNamespace(border=border),
         area=SimpleNamespace(own_covariance=own),
     )
-    return parts_of(view, 0, Cavity(np.array([1.0, 0.0]), np.array([0.09, 0.0])))
+    return _parts_of(view, 0, Cavity(np.array([1.0, 0.0]), np.array([0.09, 0.0])))
 
 
 def test_two_heights_give_their_difference():

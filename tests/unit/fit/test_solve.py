@@ -288,7 +288,7 @@ def test_unread_starts_alone_are_known_as_their_whole_chain_has_them():
     unread = chains.nodes.unread_start
     assert unread.sum() == begun.sum() == 4
     whole = state_smoother(chains, at, forward, moved)
-    by_day = forward.filtered.departure(chains.nodes, moved)
+    by_day = forward.filtered.departure(chains.nodes.area, moved)
     assert np.abs(whole - by_day)[unread].max() > 0.1
-    known = view.filtered[0].departure(chains.nodes, moved)
+    known = view.filtered[0].departure(chains.nodes.area, moved)
     np.testing.assert_allclose(known, np.where(unread, whole, by_day), atol=1e-9)

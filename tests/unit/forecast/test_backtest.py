@@ -31,9 +31,9 @@ from growthcast.forecast.scores import (
     learn_widening,
 )
 from growthcast.forecast.verdict import BacktestResult, Readings
-from growthcast.growth.logistic import height_after
 from growthcast.log.visits import log_visits
 from tests.books import AREAS, HEADER, make_book
+from tests.curve import height_after
 from tests.simulator import simulate_practice
 
 SPLITS = 4

@@ -4,7 +4,6 @@ import numpy as np
 import pytest
 
 from growthcast.growth.responses import (
-    below_compensation,
     canopy_light,
     co2_response,
     co2_slope,
@@ -28,7 +27,7 @@ def test_light_at_a_height_of_the_canopy():
 def test_no_light_and_no_hours():
     dark = light_response([0.0, 100.0], [8.0, 0.0], 60.0, 0.5, 0.02, 100.0, 8.0)
     assert dark.tolist() == [0.0, 0.0]
-    assert below_compensation([0.0, 100.0], [8.0, 0.0], 60.0, 0.02).tolist() == [True, True]
+    assert np.all(light_gain_h([0.0, 100.0], [8.0, 0.0], 60.0, 0.02) < 0.0)
     # without respiration a dark day gains nothing, and nothing grows either
     assert light_response(0.0, 8.0, 60.0, 0.5, 0.0, 100.0, 8.0) == 0.0
 
@@ -45,7 +44,7 @@ def test_light_in_part_not_known_takes_the_reference_for_that_part():
     known = light_response(50.0, 8.0, 60.0, 0.4, 0.05, 100.0, 8.0)
     assert light_response(50.0, NAN, 60.0, 0.4, 0.05, 100.0, 8.0) == known
     assert light_response(NAN, NAN, 60.0, 0.4, 0.05, 100.0, 8.0) == 1.0
-    assert not below_compensation(NAN, 8.0, 60.0, 0.05)
+    assert np.isnan(light_gain_h(NAN, 8.0, 60.0, 0.05))
 
 
 def test_co2_and_nutrients_without_any():

@@ -9,13 +9,13 @@ import numpy as np
 import pytest
 
 from growthcast.fit.growth import fit_growth
-from growthcast.growth.logistic import height_after
 from growthcast.say.reasons import reason
 from growthcast.service.draws import stratified_normals
 from growthcast.service.interval import interval_options, needed_budgets
 from growthcast.service.living import HAND_SPREAD, living_areas
 from growthcast.service.recommend import recommend
 from tests.books import AREAS, HEADER, PRACTICE, TANKS, make_book
+from tests.curve import height_after
 
 ON = date(2026, 6, 1)
 

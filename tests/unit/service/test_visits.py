@@ -12,7 +12,6 @@ import pytest
 from growthcast.fit.growth import fit_growth
 from growthcast.fit.model.clock import LONGEST_PAUSE_SHARE, days_lost
 from growthcast.forecast.heights import forecast_heights
-from growthcast.growth.logistic import height_after
 from growthcast.plain import plain
 from growthcast.say.cuts import cautions, watch_list
 from growthcast.say.peak import why_not_best
@@ -24,6 +23,7 @@ from growthcast.service.visit.cuts import cut_sheet
 from growthcast.service.visit.peak import peak_plan
 from growthcast.service.visit.standing import days_that_hold, only_areas, standing_areas
 from tests.books import AREAS, make_book, stem_log
+from tests.curve import height_after
 
 ON = date(2026, 6, 1)
 LATER = date(2026, 6, 8)
