@@ -139,6 +139,8 @@ class Practice:
     working_days: tuple[str, ...] = ("mon", "tue", "wed", "thu", "fri")
     hours_per_day: float = 8.0
     days_off: tuple[date, ...] = ()
+    vat_percent: float | None = None
+    includes: tuple[str, ...] = ()
     whole_tank_grams: WholeTank | None = None
     whole_tank_minutes: WholeTank | None = None
     holidays: str = ""

@@ -27,6 +27,7 @@ LISTS: Mapping[Kind, str] = {
     "intervals": "[7, 10, 14, 21, 28]",
     "weekdays": '["mon", "thu"]',
     "dates": "[2026-12-25, 2027-01-01]",
+    "texts": '["glass cleaned", "a third of the water changed"]',
 }
 """The kinds that are lists, each with an example."""
 
@@ -51,7 +52,7 @@ def _text(key: Column, value: Any) -> str | Fault:
 
 
 def _list(key: Column, value: Any) -> tuple[Any, list[Fault]]:
-    if not isinstance(value, list) or (not value and key.kind != "dates"):
+    if not isinstance(value, list) or (not value and key.kind not in {"dates", "texts"}):
         typed = re.findall("[0-9]+", shown(value)) if key.kind == "intervals" else []
         found = "an empty list" if isinstance(value, list) else f"{shown(value)}, not a list"
         fix = f"write [{', '.join(typed)}]" if typed else f"write a list such as {LISTS[key.kind]}"
@@ -62,11 +63,13 @@ def _list(key: Column, value: Any) -> tuple[Any, list[Fault]]:
         entry = _ENTRIES[key.kind](key, item)
         if isinstance(entry, Fault):
             faults.append(Fault(entry.slug, f"{entry.why}, in the list", entry.fix))
-        elif entry in entries:
+        elif entry in entries and key.kind != "texts":
             slug = "double-interval" if key.kind == "intervals" else "double-day"
             faults.append(Fault(slug, f"{shown(item)} twice in the list", "remove one"))
         else:
             entries.append(entry)
+    if key.kind == "texts":
+        return tuple(entries), faults
     order = WEEKDAYS.index if key.kind == "weekdays" else None
     return tuple(sorted(entries, key=order)), faults
 
@@ -180,6 +183,7 @@ _ENTRIES: Mapping[Kind, Callable[[Column, Any], Any]] = {
     "intervals": _number,
     "weekdays": _weekday,
     "dates": _day,
+    "texts": _text,
 }
 _WRONG_TEXTS: Mapping[Kind, Callable[[str], Fault | None]] = {
     "locale": _wrong_locale,

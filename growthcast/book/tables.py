@@ -11,9 +11,10 @@ from growthcast.book.words import plain
 
 Kind = (
     Literal["id", "text", "number", "date", "choice", "flag"]
-    | Literal["quoted", "currency", "locale", "region", "picture", "intervals", "weekdays", "dates"]
+    | Literal["quoted", "currency", "locale", "region", "picture"]
+    | Literal["intervals", "weekdays", "dates", "texts"]
 )
-"""What a cell holds; those of the second line are of practice.toml alone."""
+"""What a cell holds; those of the later lines are of practice.toml alone."""
 
 WEEKDAYS = ("mon", "tue", "wed", "thu", "fri", "sat", "sun")
 
@@ -50,6 +51,7 @@ _EXPECTED: Mapping[Kind, str] = {
     "picture": 'a file inside the book\'s folder that ends in .svg, .png or .jpg, as "logo.svg"',
     "weekdays": f"a list of weekdays out of {', '.join(WEEKDAYS)}, each in quotes",
     "dates": "a list of dates as 2026-12-25",
+    "texts": "a list of texts, each in quotes",
 }
 
 
@@ -264,11 +266,13 @@ KEYS: Mapping[str, tuple[Column, ...]] = MappingProxyType(
             Column("logo", "picture", "picture beside the name on pages for clients"),
             Column("locale", "locale", "language, number, date and money forms of pages"),
             Column("currency", "currency", "ISO 4217 code"),
-            _number("labour_rate_per_h", "", 0, 1_000_000, "price of an hour"),
+            _number("labour_rate_per_h", "", 0, 1_000_000, "price of an hour, net"),
+            _number("vat_percent", "", 0, 100, "value added tax on prices, percent"),
         ),
         "visit": (
             _number("fixed_min", "min", 0, 1440, "minutes before any trimming"),
             _number("travel_min", "min", 0, 1440, "minutes of travel"),
+            Column("includes", "texts", "what a visit includes, for clients to read"),
         ),
         "targets": (
             _number("confidence", "share", 0.5, 0.99, "wanted chance"),

@@ -5,8 +5,8 @@ from __future__ import annotations
 from collections.abc import Sequence
 from datetime import date
 
-from growthcast.arrays import IntArray
 from growthcast.book.book import Book, Practice
+from growthcast.brief.contract import contract_blocks, includes, vat_words
 from growthcast.brief.letterhead import foot_of, letterhead_of
 from growthcast.brief.page import (
     Block,
@@ -23,12 +23,12 @@ from growthcast.brief.page import (
     columns,
 )
 from growthcast.brief.visits import PlannedVisit
-from growthcast.errors import UsageError
 from growthcast.figures.lettering import drawable
 from growthcast.figures.pages import CourseWords, course_picture
 from growthcast.fit.result import GrowthFit
 from growthcast.forecast.report import as_date
 from growthcast.say.client import (
+    MONTHS_A_YEAR,
     a_month,
     a_year,
     apart,
@@ -49,9 +49,9 @@ from growthcast.say.client import (
     unknowns,
 )
 from growthcast.say.locale import Locale
-from growthcast.say.reasons import reason
 from growthcast.say.words import named
-from growthcast.service.pages.client import AreaFacts, TankFacts, gather_tank
+from growthcast.service.pages.client import AreaFacts, TankFacts
+from growthcast.service.pages.contract import Contract
 from growthcast.service.pages.record import Record, past_records
 
 MOST_VISITS = 12
@@ -62,12 +62,12 @@ ROOM_ABOVE = 1.3
 def build_brief(
     book: Book,
     fit: GrowthFit,
-    tanks: IntArray,
+    facts: Sequence[TankFacts],
     locale: Locale,
     *,
     client: str | None = None,
+    contract: Contract | None = None,
     visits: Sequence[PlannedVisit] | None = None,
-    every_d: int | None = None,
 ) -> Page:
     """Build the page of one tank, or of all tanks of a client.
 
@@ -77,16 +77,16 @@ def build_brief(
         The book.
     fit : GrowthFit
         Its fit.
-    tanks : int array
-        Places of the tanks in the book.
+    facts : sequence of TankFacts
+        The tanks, as ``gather_facts`` gathers them.
     locale : Locale
         How its reader writes.
     client : str, optional
         The client whose tanks these are; the page is then titled with the client's name.
+    contract : Contract, optional
+        What they come to together.
     visits : sequence of PlannedVisit, optional
         The plan of visits, None where none was made.
-    every_d : int, optional
-        The rhythm to argue for [d], where it is not the recommended one.
 
     Returns
     -------
@@ -94,20 +94,18 @@ def build_brief(
         The page's content: what is proposed on the first page, what it rests on after it.
     """
     on, currency = as_date(fit.design.on_day), currency_of(book.practice)
-    facts = []
-    for tank in tanks.tolist():
-        name = str(book.tanks.text("tank_id")[tank])
-        planned = [visit.on for visit in visits or () if visit.tank_id == name]
-        facts.append(gather_tank(book, fit, tank, every_d, planned))
-        if facts[-1].advice.nothing_holds:
-            raise UsageError(f"no page for {name}: {reason(facts[-1].advice)}")
     records = past_records(book, [tank.tank_id for tank in facts])
     level = 2 if client is None else 3
     blocks: list[Block] = []
+    if contract is not None:
+        blocks += contract_blocks(locale, book.practice, facts, contract)
+        blocks += includes(locale, book.practice, 2)
     for tank in facts:
         if client is not None:
             blocks.append(Heading(headline(locale, tank)))
         blocks += proposal(locale, tank, book.practice, level)
+    if client is None:
+        blocks += includes(locale, book.practice, 2)
     for place, tank in enumerate(facts):
         if client is not None and tank.areas:
             blocks.append(Heading(place_words(locale, tank), new_sheet=not place))
@@ -119,13 +117,13 @@ def build_brief(
         Heading(locale.say("cautions_heading")),
         Items(cautions(locale, facts)),
     ]
-    whose = named(client or str(book.tanks.text("client")[tanks[0]]))
-    day = locale.long_date(on)
+    whose = named(client or facts[0].advice.client)
+    day, first = locale.long_date(on), "_first" if any(t.first_estimate for t in facts) else ""
     return Page(
         language=locale.language,
         title=headline(locale, facts[0])
         if client is None
-        else locale.say("client_title", name=named(client)),
+        else locale.say(f"client_title{first}", name=named(client)),
         under_title=locale.say("for_client", client=whose, date=day) if whose else day,
         day=on.isoformat(),
         letterhead=letterhead_of(book.practice, book.folder),
@@ -183,6 +181,8 @@ def _facts(locale: Locale, tank: TankFacts, practice: Practice) -> Facts:
         "looks_days", presentable=days_of_100(locale, option.share_of_days_presentable)
     )
     price = locale.say("price_year", amount=a_year(locale, option, currency))
+    beside = vat_words(locale, practice, option.year.cost / MONTHS_A_YEAR)
+    beside = beside if currency else locale.say("no_rate")
     facts = [
         Fact(
             locale.say("fact_looks"),
@@ -192,7 +192,7 @@ def _facts(locale: Locale, tank: TankFacts, practice: Practice) -> Facts:
         Fact(
             locale.say("fact_price" if currency else "fact_time"),
             locale.say("a_month", amount=a_month(locale, option, currency)),
-            price if currency else f"{price}; {locale.say('no_rate')}",
+            "; ".join(part for part in (price, beside) if part),
         ),
     ]
     if tank.next_on is not None and tank.review_on is not None:

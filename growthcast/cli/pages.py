@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
+import json
 from collections.abc import Callable
 from dataclasses import replace
 from functools import partial
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated
+from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
@@ -108,6 +109,12 @@ VisitsFile = Annotated[
 ]
 
 
+DataFile = Annotated[
+    Path | None,
+    option("--data", "FILE", "Write the figures behind the page as well: FILE.json or FILE.csv."),
+]
+
+
 def brief_command(
     book: BookFolder = None,
     tank: OneTank = None,
@@ -115,6 +122,7 @@ def brief_command(
     out: OutFile = None,
     visits: VisitsFile = None,
     every: Every = None,
+    data: DataFile = None,
     on: OnDate = None,
 ) -> None:
     """Write a page for a client: how often to visit, what it costs, and what it buys.
@@ -125,10 +133,16 @@ def brief_command(
     """
     import numpy as np
 
+    from growthcast.book.writing.replace import write_whole
     from growthcast.brief.client import build_brief
+    from growthcast.brief.contract import gather_facts
     from growthcast.brief.visits import read_visits
+    from growthcast.figures.save import check_target
+    from growthcast.service.pages.contract import contract_of, figures_of
 
     file = check_page(out)
+    if data is not None and data.suffix.lower() not in {".json", ".csv"}:
+        raise UsageError(f'"{printable(data.name)}" ends in neither .json nor .csv')
     if (tank is None) == (client is None):
         raise UsageError("name one tank with --tank ID, or one client with --client NAME")
     if every is not None and tank is None:
@@ -141,8 +155,30 @@ def brief_command(
         check_known(client, known, "tanks.csv has no client", "the clients are")
         tanks = np.flatnonzero(clients == client)
     plan = None if visits is None else read_visits(visits, opened.tanks.text("tank_id").tolist())
-    build = partial(build_brief, opened, fit, tanks, client=client, visits=plan, every_d=every)
+    facts = gather_facts(opened, fit, tanks, plan, every)
+    whole = contract_of(opened, fit, facts) if len(facts) > 1 else None
+    build = partial(build_brief, opened, fit, facts, client=client, contract=whole, visits=plan)
+    if data is not None:
+        check_target(opened, data)
     write_page(opened, file, build)
+    if data is not None:
+        write_whole(data, _figures(data, figures_of(facts, whole)))
+        say(f"Wrote {data}")
+
+
+def _figures(file: Path, figures: dict[str, Any]) -> bytes:
+    """Return the figures behind a page as JSON, or as CSV with a row a rhythm and one of all."""
+    from growthcast.say.rounds import csv_of
+
+    if file.suffix.lower() == ".json":
+        return json.dumps(figures, indent=1, ensure_ascii=False, allow_nan=False).encode()
+    rows, whole = figures["rhythms"], figures["contract"]
+    columns = [name for name, cell in rows[0].items() if not isinstance(cell, dict | list)]
+    if whole is not None:
+        total = {"name": "all tanks, journeys shared", "visits_per_year": whole["visits"]}
+        total |= {f"{name}_per_year": whole[name]["p50"] for name in ("hours", "cost")}
+        rows = [*rows, total]
+    return csv_of(columns, rows).encode()
 
 
 def overview_command(book: BookFolder = None, out: OutFile = None, on: OnDate = None) -> None:

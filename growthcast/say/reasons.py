@@ -30,16 +30,16 @@ WHOSE = {
 def reason(tank: TankAdvice) -> str:
     """Say why this interval is recommended, or why none is, and what that rests on."""
     cap = tank.longest_interval_d
-    if not tank.options:
+    if tank.set_by == "nothing grows":
         limit = "the tank's own limit" if tank.own_limit else "the longest listed interval"
         return f"this tank has no planted area any more, so {limit} of {cap} days stands"
-    if tank.nothing_holds:
+    if tank.set_by == "none holds":
         return none_holds_in_words(tank.not_holding)
     if tank.fails_at_d is not None:
         said = _fails(tank, tank.fails_at_d)
         if tank.recommended_interval_d is None:
             said = f"no listed interval is short enough: {said}"
-    elif any(option.interval_d > cap for option in tank.options):
+    elif tank.set_by == "its own limit":
         said = f"the plants would hold longer; {cap} days is this tank's own limit"
         said += " (longest_interval_d)"
     else:

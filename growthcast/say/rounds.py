@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import csv
 import io
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from datetime import date, timedelta
 from typing import Any
 
@@ -199,21 +199,25 @@ CSV_COLUMNS = (
     *("date", "tank_id", "client", "site", "visit", "minutes", "travel_min", "due_on"),
     *("days_late", "chance_over", "due_by"),
 )
-TEXTS = ("tank_id", "client", "site")
 RISKY = ("=", "+", "-", "@", "\t", "\r", "\n")
 """What a cell begins with that a spreadsheet takes for a formula."""
 
 
 def rounds_csv(plan: RoundsPlan) -> str:
-    """Return the visits as CSV; text that looks like a formula begins with an apostrophe."""
+    """Return the visits as CSV."""
+    return csv_of(CSV_COLUMNS, [plain(visit) for visit in plan.visits])
+
+
+def csv_of(columns: Sequence[str], rows: Iterable[Mapping[str, Any]]) -> str:
+    """Return rows as CSV; text that looks like a formula begins with an apostrophe."""
     stream = io.StringIO()
-    writer = csv.DictWriter(stream, CSV_COLUMNS, extrasaction="ignore", lineterminator="\r\n")
+    writer = csv.DictWriter(stream, columns, extrasaction="ignore", lineterminator="\r\n")
     writer.writeheader()
-    for visit in plan.visits:
-        row = plain(visit)
-        writer.writerow(row | {name: _guarded(row[name]) for name in TEXTS})
+    for row in rows:
+        writer.writerow({name: _guarded(row.get(name)) for name in columns})
     return stream.getvalue()
 
 
-def _guarded(text: str) -> str:
-    return "'" + text if text.lstrip("'").startswith(RISKY) else text
+def _guarded(cell: Any) -> Any:
+    risky = isinstance(cell, str) and cell.lstrip("'").startswith(RISKY)
+    return f"'{cell}" if risky else cell

@@ -12,47 +12,41 @@ from growthcast.plain import plain
 from growthcast.say.words import Table, Words, percent
 from growthcast.service.watch.report import DropSeen, Finding, IndexPoint, TankWatch, WatchReport
 
-CO2 = "CO2: bottle empty, valve or timer, clogged diffuser; drop checker and pH before lights on"
-LAMP = (
-    "lamp: timer, dimmer, a failed row of lights, dirty cover glass; measure at the substrate if "
-    "you can"
-)
-SHADE = "light in the water: floating plants spread, tall plants over the others, cloudy water"
-DOSING = "dosing: pump or bottle empty, doses forgotten; test nitrate, phosphate and potassium"
-FLOW = "filter and flow: clogged sponge, pump slower, outlet turned away"
-WARMTH = "temperature: heater or cooler against a second thermometer"
+CHECKS = {
+    ("tank", True): (
+        "CO2: bottle empty, valve or timer, clogged diffuser; drop checker and pH before lights on",
+        "lamp: timer, dimmer, a failed row of lights, dirty cover glass; measure at the substrate "
+        "if you can",
+        "light in the water: floating plants spread, tall plants over the others, cloudy water",
+        "dosing: pump or bottle empty, doses forgotten; test nitrate, phosphate and potassium",
+        "filter and flow: clogged sponge, pump slower, outlet turned away",
+        "temperature: heater or cooler against a second thermometer",
+    ),
+    ("tank", False): (
+        "lamp: brighter, nearer or longer than written down",
+        "CO2 and dosing: more than written down; more fish or more food",
+        "temperature: warmer than written down",
+    ),
+    ("area", True): (
+        "shade: a neighbour or floating plants over this area",
+        "the plant itself: cut to bare stems, stems old and woody, melting, pests, just moved",
+        "its roots: substrate spent or compacted, no root feed",
+        "flow does not reach it any more",
+    ),
+    ("area", False): (
+        "more light on it than before: a neighbour cut back or taken out",
+        "root feed or new substrate there",
+        "the area has spread or was replanted more densely",
+    ),
+    ("species", True): (
+        "a nutrient this species needs more of than the others; test potassium, iron and nitrate",
+        "temperature or water change, if these tanks share the source water",
+        "what these tanks had in common: plants moved between them, a treatment, a way of cutting",
+    ),
+    ("species", False): ("what these tanks had in common: feed, a way of cutting, warmer water",),
+}
+"""What to check of what has changed, and whether it grows slower; the log itself comes last."""
 LOG = "the log: another hand with the ruler, a cut not written down, rows under a wrong area"
-TANK_DROP = (CO2, LAMP, SHADE, DOSING, FLOW, WARMTH, LOG)
-TANK_DROP_WITHOUT_CO2 = (LAMP, SHADE, DOSING, FLOW, WARMTH, LOG)
-TANK_RISE = (
-    "lamp: brighter, nearer or longer than written down",
-    "CO2 and dosing: more than written down; more fish or more food",
-    "temperature: warmer than written down",
-    LOG,
-)
-AREA_DROP = (
-    "shade: a neighbour or floating plants over this area",
-    "the plant itself: cut to bare stems, stems old and woody, melting, pests, just moved",
-    "its roots: substrate spent or compacted, no root feed",
-    "flow does not reach it any more",
-    LOG,
-)
-AREA_RISE = (
-    "more light on it than before: a neighbour cut back or taken out",
-    "root feed or new substrate there",
-    "the area has spread or was replanted more densely",
-    LOG,
-)
-SPECIES_DROP = (
-    "a nutrient this species needs more of than the others; test potassium, iron and nitrate",
-    "temperature or water change, if these tanks share the source water",
-    "what these tanks had in common: plants moved between them, a treatment, a way of cutting",
-    LOG,
-)
-SPECIES_RISE = (
-    "what these tanks had in common: feed, a way of cutting, warmer water",
-    LOG,
-)
 ONE_AREA = "one area is planted here, so its plant and its tank cannot be told apart: check both"
 
 
@@ -68,16 +62,9 @@ def checks_for(finding: Finding) -> list[str]:
         )
     if finding.kind == "tank" and finding.alone:
         said.append(ONE_AREA)
-    drop = TANK_DROP if finding.has_co2 else TANK_DROP_WITHOUT_CO2
-    listed = {
-        ("tank", True): drop,
-        ("tank", False): TANK_RISE,
-        ("area", True): AREA_DROP,
-        ("area", False): AREA_RISE,
-        ("species", True): SPECIES_DROP,
-        ("species", False): SPECIES_RISE,
-    }
-    return [*said, *listed[finding.kind, finding.slower]]
+    listed = CHECKS[finding.kind, finding.slower]
+    without_co2 = finding.kind == "tank" and finding.slower and not finding.has_co2
+    return [*said, *(listed[1:] if without_co2 else listed), LOG]
 
 
 WHOLE_TANK = "the whole tank"

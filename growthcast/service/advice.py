@@ -102,7 +102,7 @@ class Option:
         cls, option: IntervalOptions, effort: VisitEffort, run: int, rate: float, **more: Any
     ) -> Self:
         """Return what was worked out for one tank of a block, at a price of an hour [currency]."""
-        mean_visit = effort.of_mean_visit(run)
+        mean_visit = effort.year_min[run]
         return cls(
             interval_d=option.interval_d,
             feasible=bool(option.feasible[run]),
@@ -110,7 +110,7 @@ class Option:
             chance_at_least_cut=float(option.chance_at_least_cut[run]),
             share_of_days_presentable=float(option.share_of_days_presentable[run]),
             minutes_per_visit=mean_visit.p50,
-            minutes_range=effort.of_visit(run),
+            minutes_range=effort.visit_min[run],
             year=year_of_visits(option.interval_d, mean_visit, rate),
             **more,
         )
@@ -209,6 +209,10 @@ class Mend:
     plant: tuple[str, str] = field(default=("", ""), metadata=HIDDEN)
 
 
+SetBy = Literal["nothing grows", "none holds", "the plants", "its own limit", "the longest listed"]
+"""A longer interval fails for the plants, is not allowed by the tank's own limit, or not listed."""
+
+
 def _by_days(best: Mapping[int, float] | None) -> dict[str, float] | None:
     if best is None:
         return None
@@ -286,6 +290,24 @@ class TankAdvice:
     def nothing_holds(self) -> bool:
         """Whether none of its plants is likely to hold."""
         return bool(self.options) and len(self.not_holding) == len(self.options[0].areas)
+
+    @property
+    def set_by(self) -> SetBy:
+        """What sets its interval, as every sentence that gives a reason tells it."""
+        if not self.options or self.nothing_holds:
+            return "none holds" if self.options else "nothing grows"
+        if self.fails_at_d is not None:
+            return "the plants"
+        beyond = any(option.interval_d > self.longest_interval_d for option in self.options)
+        return "its own limit" if beyond else "the longest listed"
+
+    @property
+    def chosen(self) -> OptionAdvice | None:
+        """The option worked to: of the recommended interval, else of the shortest there is."""
+        days = self.recommended_interval_d
+        if days is None or not self.options:
+            return next(iter(self.options), None)
+        return self.option(days)
 
     def option(self, interval_d: int) -> OptionAdvice:
         """Return the option of one listed interval."""

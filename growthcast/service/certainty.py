@@ -18,8 +18,7 @@ from growthcast.fit.result import GrowthFit
 from growthcast.growth.logistic import shape_factor, stage
 from growthcast.growth.normal import normal_cdf, normal_quantile
 from growthcast.growth.quick import BELOW_CEILING
-from growthcast.service.advice import Certainty, NextLonger, OptionAdvice, TankAdvice
-from growthcast.service.effort.visits import DAYS_PER_YEAR, saving
+from growthcast.service.advice import Certainty, TankAdvice
 from growthcast.service.living import HAND_SPREAD, LivingAreas
 from growthcast.service.mends import mends_for
 
@@ -121,53 +120,6 @@ def _even(count: int) -> FloatArray:
     values = normal_quantile((np.arange(count) + 0.5) / count)
     scaled: FloatArray = values / np.sqrt(np.mean(values**2))
     return scaled
-
-
-def next_longer(
-    now: OptionAdvice,
-    longer: OptionAdvice,
-    *,
-    now_h: FloatArray,
-    longer_h: FloatArray,
-    labour_rate_per_h: float,
-) -> NextLonger:
-    """Compare the recommended interval with the next longer one.
-
-    Parameters
-    ----------
-    now, longer : OptionAdvice
-        Both intervals, cut as low as still looks right where the wanted chance asks it.
-    now_h, longer_h : array (D,)
-        Hours a year of both in the same draws [h].
-    labour_rate_per_h : float
-        Price of an hour [currency/h].
-
-    Returns
-    -------
-    NextLonger
-        What the longer one saves in a year, and what it costs in looks.
-
-    Notes
-    -----
-    A visit in ten finds some area over its height where the chance of none is 90 %: with a visit
-    every 14 days that is 2.6 visits a year.
-    """
-    lost_days = now.share_of_days_presentable - longer.share_of_days_presentable
-    return NextLonger(
-        interval_d=longer.interval_d,
-        chance_all_within=longer.chance_all_within,
-        visits_over_per_year=longer.visits_over_per_year,
-        presentable_days_lost=DAYS_PER_YEAR * lost_days,
-        hours_saved=now.year.hours - longer.year.hours,
-        cost_saved=now.year.cost - longer.year.cost,
-        saved=saving(now_h, longer_h, labour_rate_per_h),
-        bare_areas=tuple(
-            area
-            for area in longer.areas
-            if area.cut_needed_cm is not None and area.days_below_floor > 0.0
-        ),
-        lost_areas=tuple(area.label for area in longer.areas if area.cut_needed_cm is None),
-    )
 
 
 def in_full(book: Book, fit: GrowthFit, living: LivingAreas, advice: TankAdvice) -> TankAdvice:

@@ -154,7 +154,7 @@ def rhythms(
         likely to hold) is planned by its own limit alone, if it has one; a tank that its last visit
         cleared is not planned.
     """
-    design, listed = fit.design, book.practice.intervals_d
+    design = fit.design
     known, own = last_visits(book, fit), book.tanks.number("longest_interval_d")
     last = np.where(np.isnan(known), design.on_day, known)
     left = _left_inside(fit, last)
@@ -170,12 +170,11 @@ def rhythms(
         grows = bool(one.options) and not one.nothing_holds
         why: Idle = "none holds" if one.options else "cleared" if gone else "empty"
         idle: Idle = "" if grows else why
-        shortest = min(one.longest_interval_d, *listed)
         found.append(
             Rhythm(
-                interval_d=one.longest_interval_d
-                if idle
-                else one.recommended_interval_d or shortest,
+                interval_d=one.chosen.interval_d
+                if one.chosen and not idle
+                else one.longest_interval_d,
                 last_d=last_d,
                 limit_d=None if own_d is None else last_d + own_d,
                 left=float(left[k]),

@@ -6,6 +6,7 @@ those who cannot see it. Nothing else is changed: the same book gives the same b
 
 from __future__ import annotations
 
+import csv
 import html
 import io
 import json
@@ -212,6 +213,51 @@ def test_a_logo_that_only_a_pdf_cannot_show(tmp_path: Path) -> None:
     done = run("overview", str(book), "--out", str(tmp_path / "a.html"))
     assert "without the logo" not in done.err
     assert '<img class="logo"' in (tmp_path / "a.html").read_text(encoding="utf-8")
+
+
+WHOLE = """tank_id,client,site,name,water_depth_cm,longest_interval_d,visit_weekday
+lobby,Client A,Hall,the tank in the hall,46,7,mon
+home,Client A,Hall,the moss by the door,34,14,mon
+"""
+SOLD = 'vat_percent = 19\n[visit]\nincludes = ["glass cleaned, a third of the water changed"]\n'
+
+
+def test_a_clients_page_adds_up_and_its_figures_are_written(tmp_path: Path) -> None:
+    practice = PRACTICE.replace("[visit]\n", SOLD)
+    book = write_book(tmp_path / "book", tanks=WHOLE, practice=practice)
+    asked = ["brief", str(book), "--client", "Client A", "--out", str(tmp_path / "a.html")]
+    done = run(*asked, "--data", str(tmp_path / "a.json"))
+    assert done.status == 0, done.err
+    page = (tmp_path / "a.html").read_text(encoding="utf-8").replace("\u00a0", " ")
+    [prices] = re.findall(r"What each tank gets.*?</table>", page, flags=re.S)
+    month = [int(price.replace(",", "")) for price in re.findall(r">€([\d,]+)<", prices)]
+    figures = json.loads((tmp_path / "a.json").read_text(encoding="utf-8"))
+    net = figures["contract"]["cost"]["p50"] / 12
+    assert len(month) == 3  # two tanks and the road
+    assert sum(month) == pytest.approx(net, abs=1.6)
+    assert f"€{round(net)} a month" in page
+    assert f"€{round(net) + round(round(net) * 0.19)} a month" in page
+    assert "With 19% VAT" in page
+    assert "Tanks at one place share the journey" in page
+    assert "<li>glass cleaned, a third of the water changed</li>" in page
+    assert run(*asked, "--data", str(tmp_path / "a.csv")).status == 0
+    *rhythms, whole = csv.DictReader((tmp_path / "a.csv").read_text("utf-8").splitlines())
+    assert [row["tank_id"] for row in rhythms if row["proposed"] == "True"] == ["lobby", "home"]
+    assert float(whole["cost_per_year"]) == figures["contract"]["cost"]["p50"]
+    wrong = run(*asked, "--data", str(tmp_path / "a.txt"))
+    assert (wrong.status, "ends in neither .json nor .csv" in wrong.err) == (2, True)
+
+
+def test_a_quote_is_a_clients_page_of_a_book_without_a_log(tmp_path: Path) -> None:
+    book = write_book(tmp_path / "book", tanks=WHOLE, trims=HEADER)
+    asked = ["brief", str(book), "--client", "Client A", "--out", str(tmp_path / "a.html")]
+    done = run(*asked, "--on", "2026-06-01")
+    assert done.status == 0, done.err
+    page = (tmp_path / "a.html").read_text(encoding="utf-8")
+    assert "First estimate for the tanks of Client A" in page
+    assert "Three visits will show how yours grow." in page
+    assert "VAT" not in page
+    assert "What a visit includes" not in page
 
 
 def test_thirty_areas(tmp_path: Path) -> None:

@@ -253,9 +253,9 @@ def _differing(
 def _typed(value: Value, old: Any, kind: str) -> Any:
     """Return a cell's value in the kind its key holds."""
     text = as_text(value, decimal_comma=False)
-    if isinstance(old, list) or kind in {"intervals", "weekdays", "dates"}:
+    if isinstance(old, list) or kind in {"intervals", "weekdays", "dates", "texts"}:
         parts = [part for part in re.split(r"\s*[,;]\s*", text.strip()) if part]
-        strings = kind in {"weekdays", "dates"} or (bool(old) and isinstance(old[0], str))
+        strings = kind in {"weekdays", "dates", "texts"} or (bool(old) and isinstance(old[0], str))
         return parts if strings else [_number(part) for part in parts]
     if isinstance(old, str) or (old is None and kind in {"quoted", "currency", "region"}):
         return text

@@ -187,11 +187,9 @@ def _removed(
     """
     errors = fit.design.problem.errors
     expected = _expected(fit, visits, area, day)
-    pair = pair_of(visits.area, visits.day)
-    at = np.minimum(np.searchsorted(pair, pair_of(area, day)), max(pair.size - 1, 0))
-    if not pair.size:
+    found, at = _matched(pair_of(visits.area, visits.day), pair_of(area, day))
+    if not visits.area.size:
         return expected, EXPECTED_DOUBT * expected, np.full(area.size, np.nan)
-    found = pair[at] == pair_of(area, day)
     before, after = visits.before_cm[at], visits.after_cm[at]
     error = np.hypot(errors.height_error_cm[area], errors.height_error_share[area] * before)
     weighed = visits.removed_g[at] / fit.design.traits.gram_per_cm[area]
@@ -210,16 +208,21 @@ def _removed(
         cm, sd = np.where(known, both, cm), np.where(known, (sure + guess) ** -0.5, sd)
     chance = np.where(visits.cut[at], 1.0, 0.0)
     unsaid = fit.unsaid_cuts
-    order = np.argsort(pair_of(unsaid.area, unsaid.day))
-    of = np.minimum(
-        np.searchsorted(pair_of(unsaid.area, unsaid.day)[order], pair_of(area, day)), order.size - 1
-    )
-    if order.size:
-        of = order[of]
-        told = found & (pair_of(unsaid.area, unsaid.day)[of] == pair_of(area, day))
-        cm, sd = np.where(told, unsaid.length_cm[of], cm), np.where(told, unsaid.sd_cm[of], sd)
-        chance = np.where(told, unsaid.chance[of], chance)
+    open_, of = _matched(pair_of(unsaid.area, unsaid.day), pair_of(area, day))
+    if unsaid.area.size:
+        open_ &= found
+        cm, sd = np.where(open_, unsaid.length_cm[of], cm), np.where(open_, unsaid.sd_cm[of], sd)
+        chance = np.where(open_, unsaid.chance[of], chance)
     return np.maximum(cm, 0.0), sd, np.where(found, chance, np.nan)
+
+
+def _matched(pairs: IntArray, wanted: IntArray) -> tuple[BoolArray, IntArray]:
+    """Whether each wanted pair (L,) is among some pairs, and its place there."""
+    order = np.argsort(pairs, kind="stable")
+    at = np.minimum(np.searchsorted(pairs[order], wanted), max(order.size - 1, 0))
+    if not order.size:
+        return np.zeros(wanted.size, bool), at
+    return pairs[order][at] == wanted, order[at]
 
 
 def _expected(fit: GrowthFit, visits: Visits, area: IntArray, day: FloatArray) -> FloatArray:

@@ -129,27 +129,19 @@ SCATTER_KEY = 10
 class VisitEffort:
     """Minutes of the visits of tanks (R,) at one interval, travel and fixed part included.
 
-    ``visit_min`` (R, 3) are the p10, p50 and p90 of one visit, ``year_min`` (R, 3) those of the
+    ``visit_min`` (R) are the ranges of one visit, ``year_min`` (R) those of the
     mean visit of a year: from visit to visit scatter evens out, not knowing the plants or the hand
     does not. Of that mean visit, ``mean_min`` (R, D) are the minutes in each draw, ``area_min``
     (A, D) those at each area and ``removed_cm`` (A, D) what comes off there. ``edges`` (R + 1) are
     where a tank's areas begin and end.
     """
 
-    visit_min: FloatArray
-    year_min: FloatArray
+    visit_min: list[Range]
+    year_min: list[Range]
     mean_min: Singles
     area_min: Singles
     removed_cm: Singles
     edges: IntArray
-
-    def of_visit(self, run: int) -> Range:
-        """Return the minutes of one visit of a tank."""
-        return Range(*self.visit_min[run].tolist())
-
-    def of_mean_visit(self, run: int) -> Range:
-        """Return the minutes of the mean visit of a tank over a year."""
-        return Range(*self.year_min[run].tolist())
 
     def hours_of_year(self, run: int, interval_d: int) -> FloatArray:
         """Return the hours of a tank's visits in a year in each draw, (D,)."""
@@ -253,6 +245,9 @@ def visit_efforts(
         minutes += column(fixed_min)
         return minutes
 
+    def ranges(minutes: Singles) -> list[Range]:
+        return [Range(*row) for row in quick_quantiles(minutes, LEVELS).tolist()]
+
     def effort(option: IntervalOptions) -> VisitEffort:
         cut_cm, interval_d = option.cut_cm, option.interval_d
         once_cm = np.maximum(option.end_cm - column(cut_cm) * hand_share, 0.0)
@@ -262,8 +257,8 @@ def visit_efforts(
         area_min = hands.minutes(removed_cm, visits)
         mean_min = whole(area_min)
         return VisitEffort(
-            visit_min=quick_quantiles(whole(hands.minutes(once_cm)), LEVELS),
-            year_min=quick_quantiles(mean_min.copy(), LEVELS),
+            visit_min=ranges(whole(hands.minutes(once_cm))),
+            year_min=ranges(mean_min.copy()),
             mean_min=mean_min,
             area_min=area_min,
             removed_cm=removed_cm,

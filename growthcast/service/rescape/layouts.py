@@ -142,9 +142,7 @@ def compare_layouts(
             if answer.limited_by is None
             else answer.places.tolist().index(answer.limited_by),
             areas=tuple(map(area_at, answer.places.tolist(), answer.chosen.chance_within.tolist())),
-            ground_share=float(stand.area_cm2[answer.places].sum()) / ground
-            if ground > 0
-            else None,
+            ground_share=cm2 / ground if ground > 0 else None,
             saves=None
             if as_it_is is None or answer is as_it_is
             else saved_against(stand, as_it_is, answer),

@@ -125,16 +125,37 @@ def weeks_away(
     ValueError
         If the visits lie before the day of the fit or in the wrong order.
     """
-    if tanks is None:
-        tanks = np.arange(len(book.tanks))
+    tanks = np.arange(len(book.tanks)) if tanks is None else tanks
     after_d = int(day_number(last_visit) - fit.design.on_day)
     span_d = (next_visit - last_visit).days
     if after_d < 0 or span_d < 1:
         raise ValueError("the last visit lies on or after the day of the fit, the next after it")
-    if advice is None:
-        advice = recommend(book, fit, tanks)
-    always = {area: cut for one in advice for area, cut in _usual_cuts(one).items()}
+    advice = recommend(book, fit, tanks) if advice is None else advice
+    always = {
+        area.area_id: area.cut_cm for one in advice if one.chosen for area in one.chosen.areas
+    }
     confidence = book.of_tanks("confidence")
+
+    def conclude(
+        tank: int,
+        areas: tuple[AwayArea, ...] = (),
+        usual: float = 1.0,  # where nothing grows nothing can pass its height
+        bridged: float = 1.0,
+        days: int = 0,
+    ) -> AwayTank:
+        wanted = float(confidence[tank])
+        return AwayTank(
+            tank_id=str(book.tanks.text("tank_id")[tank]),
+            client=str(book.tanks.text("client")[tank]),
+            last_visit=last_visit,
+            next_visit=next_visit,
+            confidence=wanted,
+            chance_as_usual=usual,
+            chance_bridged=bridged,
+            state="lasts" if usual >= wanted else "cut lower" if bridged >= wanted else "stand-in",
+            stand_in_by=last_visit + timedelta(days=days) if days else None,
+            areas=areas,
+        )
 
     found: dict[int, AwayTank] = {}
     for block in blocks_of_tanks(fit, tanks):
@@ -145,32 +166,17 @@ def weeks_away(
         usual = arrived.cut(usual_cm)
         usual_end = usual.later(span_d)
         lasting = cut_to_last(arrived, span_d, confidence[living.tank])
-        least = arrived.cut(living.least_cut_cm)
         areas = _areas(book, fit, usual_cm, usual, usual_end, lasting)
         for run, tank in enumerate(living.tank.tolist()):
             here = living.run == run
             chances = float(usual_end.chance[run]), float(lasting.chance[run])
-            by = None
+            days = 0
             if max(chances) < confidence[tank]:
-                alone = only_areas(least, here)
+                alone = only_areas(arrived.cut(living.least_cut_cm), here)
                 days = days_that_hold(alone, span_d - 1, float(confidence[tank]))
-                by = last_visit + timedelta(days=days) if days else None
             mine = tuple(areas[i] for i in np.flatnonzero(here).tolist())
-            found[tank] = _tank(book, tank, last_visit, next_visit, confidence, chances, by, mine)
-    # Where nothing grows nothing can pass its height.
-    sure = (1.0, 1.0)
-    return [
-        found.get(tank) or _tank(book, tank, last_visit, next_visit, confidence, sure, None, ())
-        for tank in tanks.tolist()
-    ]
-
-
-def _usual_cuts(advice: TankAdvice) -> dict[str, float]:
-    """Cuts of the recommended interval by area, of the shortest where none is feasible."""
-    if not advice.options:
-        return {}
-    days = advice.recommended_interval_d or advice.options[0].interval_d
-    return {area.area_id: area.cut_cm for area in advice.option(days).areas}
+            found[tank] = conclude(tank, mine, *chances, days)
+    return [found.get(tank) or conclude(tank) for tank in tanks.tolist()]
 
 
 def _areas(
@@ -220,29 +226,3 @@ def _sooner_or_later(from_day: float, days: FloatArray) -> Passing:
         as_date(from_day + np.ceil(day)) if np.isfinite(day) else None for day in found
     )
     return first, middle, late
-
-
-def _tank(
-    book: Book,
-    tank: int,
-    last_visit: date,
-    next_visit: date,
-    confidence: FloatArray,
-    chances: tuple[float, float],
-    stand_in_by: date | None,
-    areas: tuple[AwayArea, ...],
-) -> AwayTank:
-    """Conclude for one tank: it lasts, lasts when cut lower, or needs somebody."""
-    (usual, bridged), wanted = chances, float(confidence[tank])
-    return AwayTank(
-        tank_id=str(book.tanks.text("tank_id")[tank]),
-        client=str(book.tanks.text("client")[tank]),
-        last_visit=last_visit,
-        next_visit=next_visit,
-        confidence=wanted,
-        chance_as_usual=usual,
-        chance_bridged=bridged,
-        state="lasts" if usual >= wanted else "cut lower" if bridged >= wanted else "stand-in",
-        stand_in_by=stand_in_by,
-        areas=areas,
-    )

@@ -197,7 +197,7 @@ def cut_sheet(book: Book, fit: GrowthFit, tank: int, next_on: date) -> CutSheet:
         option = interval_options(living, interval_d, wanted)
         rhythm = _rhythm(standing, option)
         hands = hands_of(living, design, learn_timing(book, fit))
-        usual = _usual_cuts(book, living.area)
+        usual = book.areas.number("cut_cm")[living.area]
         lasted = visits_lasted(standing, interval_d, usual, confidence)
         areas, trimming = _areas(book, fit, hands, standing, lasting, usual, lasted)
         price = book.practice.labour_rate_per_h
@@ -239,11 +239,6 @@ def _rhythm(standing: Standing, option: IntervalOptions) -> SteadyVisits:
         chance_all_within=float(option.chance_all_within[0]),
         height_share=float(np.exp(np.mean(np.log(today / regular)))),
     )
-
-
-def _usual_cuts(book: Book, areas: IntArray) -> FloatArray:
-    """Usual cuts (A,) as areas.csv has them, nan where it has none."""
-    return book.areas.number("cut_cm")[areas]
 
 
 def _areas(

@@ -176,8 +176,7 @@ def watch_growth(book: Book, on: date, tanks: IntArray) -> WatchReport:
 
 def _visit_counts(book: Book, on_day: float) -> IntArray:
     """Visits (K,) of each tank by a day that told of growth since the visit before."""
-    index = {name: place for place, name in enumerate(book.tanks.text("tank_id").tolist())}
-    tank = np.array([index[name] for name in book.areas.text("tank_id").tolist()], dtype=np.int64)
+    tank = book.areas.places("tank_id", book.tanks.text("tank_id"))
     told = [np.concatenate([np.zeros(0), *spans.values()]) for spans in span_days(book, tank)]
     return np.array([np.unique(days[days <= on_day]).size for days in told], dtype=np.int64)
 

@@ -72,6 +72,9 @@ def test_how_whole_tanks_are_read_is_open_until_the_practice_says_so():
         ('[rounds]\ndays_off = ["2026-02-30"]', "no-such-day", 4, None),
         ("[rounds]\ndays_off = [2026-12-25T10:00:00]", "date-with-time", 4, None),
         ("[rounds]\ndays_off = 2026-12-25", "wrong-kind", 4, None),
+        ('[visit]\nincludes = "glass"', "wrong-kind", 4, None),
+        ('[visit]\nincludes = ["glass", 3]', "wrong-kind", 4, "put it in quotes"),
+        ("vat_percent = 119", "out-of-range", 3, None),
         ('[rounds]\ndays_off = [2026-12-25, "2026-12-25"]', "double-day", 4, "remove one"),
         ('[log]\nwhole_tank_grams = "everything"', "not-a-choice", 4, None),
         ('[log]\nwhole_tank_minutes = "al"', "not-a-choice", 4, 'did you mean "all"?'),
@@ -127,6 +130,14 @@ def test_the_rounds_are_read():
     assert practice.working_days == ("mon", "fri")
     assert practice.hours_per_day == 7.0
     assert practice.days_off == (date(2026, 12, 25), date(2027, 1, 1))
+
+
+def test_what_clients_are_told_is_read_in_its_order():
+    text = RATE + 'vat_percent = 19\n[visit]\nincludes = ["water, a third", "glass", "glass"]\n'
+    practice, findings = read_practice(text.encode())
+    assert not findings
+    assert (practice.vat_percent, practice.includes) == (19.0, ("water, a third", "glass", "glass"))
+    assert read_practice(RATE.encode())[0].vat_percent is None
 
 
 def test_no_hours_are_told_what_to_write():

@@ -237,9 +237,9 @@ def test_a_tank_that_cannot_be_fitted_is_named(tmp_path, monkeypatch):
     book = make_book(tmp_path, trims=stem_log() + moss, on=date(2026, 6, 1))
     sound = view.linearise
 
-    def linearise(chains, *args):
-        at = sound(chains, *args)
-        of_moss = (chains.nodes.area == 2) & (chains.nodes.row >= 0)
+    def linearise(problem, block, *args):
+        at, nodes = sound(problem, block, *args), block.chains.nodes
+        of_moss = (nodes.area == 2) & (nodes.row >= 0)
         return replace(at, residual=np.where(of_moss, np.nan, at.residual))
 
     monkeypatch.setattr(view, "linearise", linearise)
