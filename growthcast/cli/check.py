@@ -27,14 +27,13 @@ from growthcast.cli.options import (
     option,
     plot_option,
     say_not_fitted,
+    write_plot,
 )
 from growthcast.cli.output import print_answer, say
 from growthcast.errors import Exit, UsageError
 from growthcast.say import words
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator
-
     from growthcast.book.book import Book
     from growthcast.errors import Finding
 
@@ -133,11 +132,9 @@ def watch_command(
     if plot is not None and not any(watched.course for watched in report.tanks):
         say("Nothing was drawn: no tank has visits enough to judge.")
     elif plot is not None:
-        from growthcast.figures.save import save_picture
         from growthcast.figures.watch import growth_index_figure
 
-        save_picture(opened, plot, *growth_index_figure(report))
-        say(f"Wrote {plot}")
+        write_plot(opened, plot, growth_index_figure(report))
     print_answer(as_json, watch_in_json(report), watch_words(report, by_area=tank is not None))
     if report.needs_attention:
         raise typer.Exit(Exit.ATTENTION)
@@ -181,10 +178,8 @@ def backtest_command(
         say("Nothing was drawn.")
     elif plot is not None:
         from growthcast.figures.calibration import calibration_figure
-        from growthcast.figures.save import save_picture
 
-        save_picture(opened, plot, *calibration_figure(result))
-        say(f"Wrote {plot}")
+        write_plot(opened, plot, calibration_figure(result))
     if as_json and not result.enough:
         say(too_few_words(result))
     print_answer(as_json, result, backtest_words(result), result)

@@ -186,8 +186,7 @@ Target = Annotated[
     typer.Option("--target", metavar="SHARE", help="Share of the budget to stand at on the day."),
 ]
 Within = Annotated[
-    float,
-    typer.Option("--within", metavar="SHARE", help="Share of the budget it may be off by."),
+    float, typer.Option("--within", metavar="SHARE", help="Share of the budget it may be off by.")
 ]
 
 

@@ -17,8 +17,9 @@ from growthcast.cli.options import (
     open_fit,
     option,
     plot_option,
+    write_plot,
 )
-from growthcast.cli.output import print_answer, say
+from growthcast.cli.output import print_answer
 from growthcast.errors import UsageError
 
 if TYPE_CHECKING:
@@ -142,10 +143,8 @@ def forecast_command(
         answer |= {"hypothetical": hypothetical(supposed), "as_it_is": as_it_is}
     if plot is not None:
         from growthcast.figures.forecast import forecast_figure
-        from growthcast.figures.save import save_picture
 
-        save_picture(opened, plot, *forecast_figure(opened, fit, int(tanks[0]), mark))
-        say(f"Wrote {plot}")
+        write_plot(opened, plot, forecast_figure(opened, fit, int(tanks[0]), mark))
     words = [
         *([] if supposed is None else supposed_words(supposed)),
         *forecast_words(opened, day, areas, as_it_is, mark),

@@ -172,7 +172,8 @@ def import_command(
     """
     from growthcast.book.sheets.load import read_workbook
     from growthcast.book.sheets.merge import check_merge, merge_workbook
-    from growthcast.book.writing.replace import hash_of, replace_files
+    from growthcast.book.writing.journal import hash_of
+    from growthcast.book.writing.replace import replace_files
     from growthcast.say.workbook import count_words, merge_words
 
     folder, fell_back = find_book(book)

@@ -15,9 +15,12 @@ from growthcast.cli.output import say
 from growthcast.errors import UsageError
 
 if TYPE_CHECKING:
+    from matplotlib.figure import Figure
+
     from growthcast.arrays import IntArray
     from growthcast.book.book import Book
     from growthcast.fit.result import GrowthFit
+    from growthcast.say.figures import Caption
 
 FIRST_YEAR, LAST_YEAR = 1970, 2200
 
@@ -165,6 +168,14 @@ def check_plot(book: Book, file: Path | None) -> None:
         from growthcast.figures.save import check_picture
 
         check_picture(book, file)
+
+
+def write_plot(book: Book, file: Path, drawn: tuple[Figure, Caption]) -> None:
+    """Write a figure with its caption, and say so."""
+    from growthcast.figures.save import save_picture
+
+    save_picture(book, file, *drawn)
+    say(f"Wrote {file}")
 
 
 def chosen_tanks(book: Book, tank_id: str | None) -> IntArray:

@@ -2,9 +2,13 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
+from growthcast.book.findings import format_findings, summary_for_commands
+from growthcast.book.tables import FORMS
 from growthcast.book.words import check_known, did_you_mean
 from growthcast.cli.options import (
     AsJson,
@@ -17,22 +21,18 @@ from growthcast.cli.options import (
     open_fit,
     option,
     plot_option,
+    write_plot,
 )
-from growthcast.cli.rescaped import answer_layouts, answer_plants, answer_swaps
-from growthcast.errors import UsageError
+from growthcast.cli.output import print_answer, say
+from growthcast.errors import BookProblems, UsageError
 
 if TYPE_CHECKING:
     from growthcast.book.book import Book
+    from growthcast.book.supposed import Layout
     from growthcast.fit.result import GrowthFit
 
-MoreLayouts = Annotated[
-    list[Path] | None,
-    argument("[LAYOUT]...", "More layouts after --layouts."),
-]
-AreaId = Annotated[
-    str | None,
-    option("--area", "ID", "Compare plants for this area of the tank."),
-]
+MoreLayouts = Annotated[list[Path] | None, argument("[LAYOUT]...", "More layouts after --layouts.")]
+AreaId = Annotated[str | None, option("--area", "ID", "Compare plants for this area of the tank.")]
 Plants = Annotated[
     list[str] | None,
     option(
@@ -82,6 +82,22 @@ Keep = Annotated[
 Plot = Annotated[Path | None, plot_option("Draw the intervals with their ranges")]
 
 
+@dataclass(frozen=True, slots=True)
+class _Asked:
+    """What the options ask."""
+
+    tank: str | None
+    area: str | None
+    files: list[Path]
+    reach: int | None
+    plants: list[str] | None
+    form: str | None
+    planted_cm: float | None
+    keep: list[str] | None
+    plot: Path | None
+    as_json: bool
+
+
 def rescape_command(
     book: BookFolder = None,
     more: MoreLayouts = None,
@@ -103,96 +119,66 @@ def rescape_command(
 
     Exit status: 0 done, 2 bad arguments or a book with problems, 3 the tool itself failed.
     """
-    files = _files(layouts, more)
-    _check_modes(tank, area, files, reach, plot)
-    _check_details(area, reach, files, plants, form, planted_cm, keep)
-    opened, _, fit = open_fit(book, on)
-    check_plot(opened, plot)
-    place = int(chosen_tanks(opened, tank)[0])
-    wanted = _plants(opened, plants)
-    if area is not None:
-        there = _area(fit, place, area)
-        answer_plants(opened, fit, there, wanted, form, planted_cm, plot, as_json)
-    elif files:
-        answer_layouts(opened, fit, place, files, plot, as_json)
-    else:
-        kept = _names(keep, "--keep names no area; leave it out to let every area change")
-        for name in kept:
-            _area(fit, place, name)
-        answer_swaps(opened, fit, place, reach or 0, kept, wanted, form, as_json)
-
-
-def _files(layouts: list[str] | None, more: list[Path] | None) -> list[Path]:
     if more and not layouts:
         raise UsageError(
             f'"{more[0]}" is one argument too many; name layouts with --layouts, and one book'
         )
-    return [Path(text) for text in layouts or ()] + list(more or ())
+    files = [Path(text) for text in layouts or ()] + list(more or ())
+    asked = _Asked(tank, area, files, reach, plants, form, planted_cm, keep, plot, as_json)
+    _check(asked)
+    opened, _, fit = open_fit(book, on)
+    check_plot(opened, plot)
+    place = int(chosen_tanks(opened, tank)[0])
+    if files:
+        _answer_layouts(asked, opened, fit, place)
+    elif area is not None:
+        _answer_plants(asked, opened, fit, place, area)
+    elif reach is not None:
+        _answer_swaps(asked, opened, fit, place, reach)
 
 
-def _check_modes(
-    tank: str | None, area: str | None, files: list[Path], reach: int | None, plot: Path | None
-) -> None:
-    """Ask for a tank and exactly one question."""
-    if tank is None:
-        raise UsageError("rescape looks at one tank; name it with --tank ID")
-    asked = [
-        name
-        for name, given in (
-            ("--area", area is not None),
-            ("--layouts", bool(files)),
-            ("--reach", reach is not None),
-        )
-        if given
-    ]
-    if not asked:
-        raise UsageError(
-            "say what to compare: plants for an area with --area ID, layouts with --layouts FILE, "
-            "or swaps that reach an interval with --reach DAYS"
-        )
-    if len(asked) > 1:
-        raise UsageError(f"{' and '.join(asked)} are different questions; ask one at a time")
-    if plot is not None and asked == ["--reach"]:
-        raise UsageError("--plot draws plants (--area) or layouts (--layouts), not swaps")
-    if reach is not None and not 1 <= reach <= 365:
-        raise UsageError(
-            f"--reach {reach} is outside the limits; expected whole days from 1 to 365"
-        )
+def _check(asked: _Asked) -> None:
+    """Ask for a tank and exactly one question; refuse options that would be left unread."""
+    area, reach, cm = asked.area, asked.reach, asked.planted_cm
+    given = {"--area": area is not None, "--layouts": asked.files, "--reach": reach is not None}
+    questions = [name for name, is_given in given.items() if is_given]
+    form_hint = did_you_mean(asked.form or "", FORMS, f"the forms are {', '.join(FORMS)}")
+    wrong = {
+        "rescape looks at one tank; name it with --tank ID": asked.tank is None,
+        "say what to compare: plants for an area with --area ID, layouts with --layouts FILE, "
+        "or swaps that reach an interval with --reach DAYS": not questions,
+        f"{' and '.join(questions)} are different questions; ask one at a time": len(questions) > 1,
+        "--plot draws plants (--area) or layouts (--layouts), not swaps": (
+            asked.plot is not None and reach is not None
+        ),
+        f"--reach {reach} is outside the limits; expected whole days from 1 to 365": (
+            reach is not None and not 1 <= reach <= 365
+        ),
+        "--keep goes with --reach: it pins areas while swaps are searched": (
+            asked.keep and reach is None
+        ),
+        "--planted-cm goes with --area": cm is not None and area is None,
+        f"--planted-cm {cm or 0.0:g} is outside the limits; expected above 0 to 300": (
+            cm is not None and not 0.0 < cm <= 300.0
+        ),
+        "a layout names its own plants; leave out --plants and --form": (
+            asked.files and (asked.plants or asked.form)
+        ),
+        f'--form "{asked.form}" is no growth form; {form_hint}': (
+            asked.form is not None and asked.form not in FORMS
+        ),
+    }
+    for sentence, holds in wrong.items():
+        if holds:
+            raise UsageError(sentence)
 
 
-def _check_details(
-    area: str | None,
-    reach: int | None,
-    files: list[Path],
-    plants: list[str] | None,
-    form: str | None,
-    planted_cm: float | None,
-    keep: list[str] | None,
-) -> None:
-    """Refuse options that would be left unread."""
-    if keep and reach is None:
-        raise UsageError("--keep goes with --reach: it pins areas while swaps are searched")
-    if planted_cm is not None and area is None:
-        raise UsageError("--planted-cm goes with --area")
-    if planted_cm is not None and not 0.0 < planted_cm <= 300.0:
-        raise UsageError(
-            f"--planted-cm {planted_cm:g} is outside the limits; expected above 0 to 300"
-        )
-    if files and (plants or form):
-        raise UsageError("a layout names its own plants; leave out --plants and --form")
-    if form is not None:
-        from growthcast.book.tables import FORMS
-
-        if form not in FORMS:
-            hint = did_you_mean(form, FORMS, f"the forms are {', '.join(FORMS)}")
-            raise UsageError(f'--form "{form}" is no growth form; {hint}')
-
-
-def _plants(book: Book, plants: list[str] | None) -> list[str]:
+def _plants(book: Book, asked: _Asked) -> list[str]:
     from growthcast.book.supposed import known_species
 
-    names = _names(plants, "--plants names no plant; leave it out to look at all that fit")
-    return [known_species(book, name, "--plants") for name in dict.fromkeys(names)]
+    none = "--plants names no plant; leave it out to look at all that fit"
+    names = dict.fromkeys(_names(asked.plants, none))
+    return [known_species(book, name, "--plants") for name in names]
 
 
 def _names(texts: list[str] | None, none: str) -> list[str]:
@@ -218,3 +204,109 @@ def _area(fit: GrowthFit, tank: int, area_id: str) -> int:
         day = np.datetime64(int(design.on_day), "D")
         raise UsageError(f"area {area_id} is not planted on {day}; stand on another day with --on")
     return int(found[0])
+
+
+def _answer_plants(asked: _Asked, book: Book, fit: GrowthFit, tank: int, area_id: str) -> None:
+    """Print how plants would do in an area, the best first."""
+    from growthcast.say.plants import plants_in_json, plants_words
+    from growthcast.service.rescape.plants import compare_plants, pool_of
+
+    plants, form = _plants(book, asked), asked.form
+    place = _area(fit, tank, area_id)
+    pool = pool_of(fit, place, form)
+    here = str(fit.design.species_id[fit.design.species[place]])
+    wanted = [name for name in plants if name != here] if plants else pool
+    if form is not None and plants:
+        wanted = [name for name in wanted if name in pool]
+    if not wanted:
+        raise UsageError(_nothing_to_compare(fit, place, plants, form))
+    advice = compare_plants(book, fit, place, wanted, asked.planted_cm)
+    shown = [a for a in advice if plants or a.fits or a.is_there_now]
+    left_out = [a for a in advice if a not in shown]
+    if asked.plot is not None:
+        from growthcast.figures.rescaped import plants_figure
+
+        write_plot(book, asked.plot, plants_figure(fit, place, shown))
+    answer = (fit, place, book.practice.currency, shown, left_out)
+    print_answer(asked.as_json, plants_in_json(*answer), plants_words(*answer), fit)
+
+
+def _nothing_to_compare(fit: GrowthFit, place: int, plants: Sequence[str], form: str | None) -> str:
+    area_id = str(fit.design.area_id[place])
+    if plants and form is not None:
+        return f"none of the plants named is of the form {form}; leave out --plants or --form"
+    if plants:
+        return f"{plants[0]} is what stands in {area_id} now; name others with --plants"
+    how = "percent cover" if fit.design.is_cover[place] else "height"
+    return (
+        f"no plant of the form {form} can be compared for {area_id}, which is measured by its "
+        f"{how}; name another --form"
+    )
+
+
+def _answer_layouts(asked: _Asked, book: Book, fit: GrowthFit, tank: int) -> None:
+    """Print what each layout of a tank allows beside the tank as it is."""
+    from growthcast.say.rescape import layout_in_json, layouts_words
+    from growthcast.service.rescape.layouts import compare_layouts
+
+    tank_id, currency = str(fit.design.tank_id[tank]), book.practice.currency
+    layouts = _read_layouts(book, fit, tank_id, asked.files)
+    if beside := summary_for_commands(item for one in layouts for item in one.findings):
+        say(beside.replace(": see growthcast check", ""))
+    advice = compare_layouts(book, fit, tank, layouts)
+    if asked.plot is not None:
+        from growthcast.figures.rescaped import layouts_figure
+
+        wanted = float(book.of_tanks("confidence")[tank])
+        write_plot(book, asked.plot, layouts_figure(tank_id, advice, wanted))
+    answer = {"tank_id": tank_id, "currency": currency, "layouts": [*map(layout_in_json, advice)]}
+    print_answer(asked.as_json, answer, layouts_words(tank_id, currency, advice), fit)
+
+
+def _read_layouts(book: Book, fit: GrowthFit, tank_id: str, files: Sequence[Path]) -> list[Layout]:
+    """Read all layouts; the problems of all of them are said together."""
+    from growthcast.book.supposed import read_layout
+    from growthcast.fit.supposed import day_of
+
+    layouts, problems = [], []
+    for file in files:
+        try:
+            layouts.append(read_layout(file, book, tank_id, day_of(fit)))
+        except BookProblems as found:
+            problems += list(found.findings)
+    if problems:
+        say(format_findings(problems))
+        raise UsageError("a layout has problems, so nothing was compared")
+    if len({layout.name for layout in layouts}) < len(layouts):
+        raise UsageError("two layouts have the same file name; rename one to tell them apart")
+    return layouts
+
+
+def _answer_swaps(asked: _Asked, book: Book, fit: GrowthFit, tank: int, reach_d: int) -> None:
+    """Print the fewest swaps with which a tank holds an interval."""
+    import numpy as np
+
+    from growthcast.say.rescape import swaps_in_json, swaps_words
+    from growthcast.service.rescape.swaps import swaps_to_reach
+
+    plants, design = _plants(book, asked), fit.design
+    keep = _names(asked.keep, "--keep names no area; leave it out to let every area change")
+    for name in keep:
+        _area(fit, tank, name)
+    tank_id = str(design.tank_id[tank])
+    living = design.alive & (design.tank == tank)
+    if not living.any():
+        day = np.datetime64(int(design.on_day), "D")
+        raise UsageError(f"nothing is planted in {tank_id} on {day}, so there is nothing to swap")
+    cap = float(book.tanks.number("longest_interval_d")[tank])
+    if reach_d > cap:
+        raise UsageError(
+            f"--reach {reach_d}: tank {tank_id} is visited every {cap:g} days at the longest "
+            "(longest_interval_d), whatever grows in it"
+        )
+    found = swaps_to_reach(book, fit, tank, reach_d, keep, plants=plants, form=asked.form)
+    currency = book.practice.currency
+    answer = swaps_in_json(tank_id, currency, found, keep)
+    print_answer(
+        asked.as_json, answer, swaps_words(tank_id, currency, found, plants, asked.form), fit
+    )

@@ -17,8 +17,9 @@ from growthcast.cli.options import (
     chosen_tanks,
     day_option,
     open_fit,
+    option,
 )
-from growthcast.cli.output import print_answer, say
+from growthcast.cli.output import print_answer, printable, say
 from growthcast.errors import UsageError
 from growthcast.plain import plain
 
@@ -37,18 +38,14 @@ FromDate = Annotated[
     ),
 ]
 Weeks = Annotated[int, typer.Option("--weeks", metavar="N", help="Weeks to plan, 1 to 26.")]
-CsvFile = Annotated[
-    Path | None,
-    typer.Option("--csv", metavar="FILE", help="Write the visits as a table.", show_default=False),
-]
+CsvFile = Annotated[Path | None, option("--csv", "FILE", "Write the visits as a table.")]
 IcsFile = Annotated[
     Path | None,
-    typer.Option(
+    option(
         "--ics",
-        metavar="FILE",
-        help="Write the visits for a calendar. A later plan written to the same FILE moves them, "
+        "FILE",
+        "Write the visits for a calendar. A later plan written to the same FILE moves them, "
         "and cancels those that took place or that it no longer has.",
-        show_default=False,
     ),
 ]
 
@@ -68,7 +65,6 @@ def rounds_command(
 
     Exit status: 0 done, 2 bad arguments or a book with problems, 3 the tool itself failed.
     """
-    from growthcast.cli.output import print_answer
     from growthcast.say.rounds import rounds_json, rounds_words
     from growthcast.service.recommend import recommend
     from growthcast.service.rounds.plan import LONGEST_WEEKS, plan_rounds
@@ -101,7 +97,6 @@ def _check_file(book: Book, file: Path | None, suffix: str) -> None:
     """Refuse a file that cannot or must not be written, before the work is done."""
     if file is None:
         return
-    from growthcast.cli.output import printable
     from growthcast.figures.save import check_target
 
     if file.suffix.lower() != suffix:
@@ -113,7 +108,6 @@ def _check_file(book: Book, file: Path | None, suffix: str) -> None:
 
 def _write_files(plan: RoundsPlan, csv: Path | None, ics: Path | None) -> None:
     from growthcast.book.writing.replace import write_whole
-    from growthcast.cli.output import say
     from growthcast.say.calendar import rounds_ics
     from growthcast.say.locale import open_locale
     from growthcast.say.rounds import rounds_csv

@@ -13,9 +13,9 @@ import sys
 from collections.abc import Mapping
 from pathlib import Path
 
-from growthcast.book.writing.journal import entries
+from growthcast.book.writing.journal import entries, hash_of
 from growthcast.book.writing.lock import LOCK, book_lock
-from growthcast.book.writing.replace import hash_of, read_file, replace_files
+from growthcast.book.writing.replace import read_file, replace_files
 
 CALLS = (
     *("open", "close", "write", "fsync", "replace", "unlink", "lseek", "read", "ftruncate"),

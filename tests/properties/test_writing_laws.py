@@ -19,8 +19,7 @@ from growthcast.book.tables import TABLES
 from growthcast.book.writing.append import add_rows, take_back
 from growthcast.book.writing.cells import KINDS, parse_row
 from growthcast.book.writing.journal import splice_of
-from growthcast.book.writing.visit.entry import parse_visit
-from growthcast.book.writing.visit.names import Place
+from growthcast.book.writing.visit.entry import Place, parse_visit
 from growthcast.errors import RowsRefused, UsageError
 from tests.books import TODAY, write_book
 
@@ -119,7 +118,7 @@ def test_what_is_added_is_read_back_and_taken_back(log, height, note):
 
 @given(st.binary(max_size=40), st.binary(max_size=40))
 def test_a_splice_leads_from_the_old_to_the_new(old, new):
-    s = splice_of(old, new, None, None)
+    s = splice_of(old, new)
     rest = s.at + len(s.removed)
     assert old[s.at : rest] == s.removed
     assert old[: s.at] + s.added + old[rest:] == new

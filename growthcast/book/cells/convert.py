@@ -89,7 +89,9 @@ def _blank_column(column: Column, size: int) -> NDArray[Any]:
 def read_table(grid: Grid, table: str) -> tuple[Table, list[Finding]]:
     """Return the table with every cell converted, and what was found in it."""
     places, findings = match_header(grid, table)
-    decimal_comma = _has_decimal_commas(grid, table, places)
+    decimal_comma = grid.delimiter != "," and any(
+        DECIMAL_COMMA.fullmatch(cell) for cell in number_cells(grid, table, places)
+    )
     if decimal_comma:
         findings.append(finding("decimal-comma-file", grid.file))
     columns: dict[str, NDArray[Any]] = {}
@@ -142,16 +144,11 @@ def _cell_findings(
         yield finding("midnight", grid.file, None, letter, column.name, expected=expected)
 
 
-def _has_decimal_commas(grid: Grid, table: str, places: dict[str, int]) -> bool:
-    """Whether a file's numbers have decimal commas."""
-    if grid.delimiter == ",":
-        return False
-    return any(
-        DECIMAL_COMMA.fullmatch(cell.strip())
-        for column in TABLES[table]
-        if column.kind == "number" and column.name in places
-        for cell in grid.columns[places[column.name]].values
-    )
+def number_cells(grid: Grid, table: str, places: Mapping[str, int]) -> Iterator[str]:
+    """Yield the distinct cells of a file's number columns."""
+    for column in TABLES[table]:
+        if column.kind == "number" and column.name in places:
+            yield from (cell.strip() for cell in grid.columns[places[column.name]].values)
 
 
 def _blanks_as_one(cells: Coded) -> Coded:

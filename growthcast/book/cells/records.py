@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import csv
 import io
+from collections import defaultdict
 from dataclasses import dataclass, field
 from itertools import islice
 from typing import Any
@@ -74,17 +75,17 @@ def _sep_line(line: str) -> str | None:
     return mark if line.startswith("sep=") and len(line) <= 5 and mark in _DELIMITERS else None
 
 
-@dataclass
 class _Coder:
     """Collects one column: a code for each cell, and each distinct cell once; 0 is blank."""
 
-    texts: dict[str, int] = field(default_factory=lambda: {"": 0})
-    blocks: list[NDArray[np.int32]] = field(default_factory=list)
+    def __init__(self) -> None:
+        self.texts: defaultdict[str, int] = defaultdict(None, {"": 0})
+        self.texts.default_factory = self.texts.__len__  # a new text takes the next code
+        self.blocks: list[NDArray[np.int32]] = []
 
     def add(self, cells: tuple[str, ...]) -> None:
-        texts = self.texts
-        codes = [texts.setdefault(cell, len(texts)) for cell in cells]
-        self.blocks.append(np.array(codes, np.int32))
+        codes = map(self.texts.__getitem__, cells)
+        self.blocks.append(np.fromiter(codes, np.int32, len(cells)))
 
     def coded(self) -> Coded:
         if len(self.texts) == 1:  # a blank column takes no room
@@ -144,16 +145,15 @@ class _Reading:
     def _take(self, block: list[list[str]]) -> None:
         width, first = len(self.header), self.seen + 1
         self.seen += len(block)
-        kept, rows = block, list(range(first, first + len(block)))
-        if not width or not all(len(cells) == width and cells[0].strip("# ") for cells in block):
-            kept, rows = [], []
-            for number, cells in enumerate(block, start=first):
-                if (fitted := self._fitted(number, cells)) is not None:
-                    kept.append(fitted)
-                    rows.append(number)
-        if kept:
-            self.rows.append(np.array(rows, np.int64))
-            for coder, column in zip(self.coders, zip(*kept, strict=True), strict=True):
+        columns, rows = list(zip(*block, strict=False)), np.arange(first, first + len(block))
+        is_even = width > 0 and {*map(len, block)} == {width}
+        if not is_even or not all(cell.strip("# ") for cell in {*columns[0]}):
+            fitted = [self._fitted(number, cells) for number, cells in enumerate(block, first)]
+            columns = list(zip(*(cells for cells in fitted if cells is not None), strict=True))
+            rows = rows[[cells is not None for cells in fitted]]
+        if rows.size:
+            self.rows.append(rows)
+            for coder, column in zip(self.coders, columns, strict=True):
                 coder.add(column)
 
     def _take_header(self, number: int, cells: list[str]) -> None:

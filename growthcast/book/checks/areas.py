@@ -38,10 +38,7 @@ def check_under_water(tables: Tables) -> Iterator[Finding]:
 
 def check_cover_range(tables: Tables) -> Iterator[Finding]:
     """Heights of a species measured as cover are per cent, from 0 to 100."""
-    for table, is_cover in (
-        (tables.areas, tables.cover_areas),
-        (tables.trims, tables.cover_trims),
-    ):
+    for table, is_cover in ((tables.areas, tables.cover_areas), (tables.trims, tables.cover_trims)):
         for column in ("floor_cm", "budget_cm", "cut_cm", "planted_height_cm", *HEIGHTS):
             if column in table.columns:
                 beyond = is_cover & (table.number(column) > 100)

@@ -106,8 +106,9 @@ def check_what_areas_hold(tables: Tables) -> Iterator[Finding]:
     ceiling_cm = np.fmin(tables.ceiling_of_areas_cm, tables.water_of_areas_cm)
     ceiling_cm = np.where(tables.cover_areas, 100.0, ceiling_cm)
     holds = np.nan_to_num(density * per_cm * ceiling_cm)
-    everything = _living(tables, tables.tank_of_trims, days, holds)
-    most = np.where(of_whole_tank(trims), everything, np.append(holds, np.nan)[area])
+    whole = of_whole_tank(trims)
+    everything = _living(tables, np.where(whole, tables.tank_of_trims, -1), days, holds)
+    most = np.where(whole, everything, np.append(holds, np.nan)[area])
     heavy = (grams > _DENSER * most) & (most > 0.0)
     yield from at_cells(trims, heavy, "removed_g", "weight-above-areas", most=most)
 

@@ -104,7 +104,7 @@ class Tables:
 
 
 def _units(cover: BoolArray) -> TextArray:
-    return np.where(cover, "%", "cm").astype(object)
+    return np.array(("cm", "%"), object)[cover.astype(np.int64)]
 
 
 def day_numbers(days: DateArray) -> IntArray:

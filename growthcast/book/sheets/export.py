@@ -296,18 +296,8 @@ def _form(kind: str) -> str:
 
 
 def _put(page: Any, row: int, at: int, value: Value, form: Any, formats: dict[str, Any]) -> None:
-    if value is None:
-        return
-    if isinstance(value, bool):
-        page.write_boolean(row, at, value)
-    elif isinstance(value, int | float):
-        page.write_number(row, at, value, form)
-    elif isinstance(value, dt.datetime):
-        page.write_string(row, at, value.isoformat(sep=" "), formats["text"])
-    elif isinstance(value, dt.date):
-        if value >= _FIRST_DAY:
-            page.write_datetime(row, at, value, formats["date"])
-        else:
-            page.write_string(row, at, value.isoformat(), formats["text"])
-    else:
-        page.write_string(row, at, canonical(str(value)), form)
+    if isinstance(value, dt.date):
+        counted = type(value) is dt.date and value >= _FIRST_DAY
+        form = formats["date" if counted else "text"]
+        value = value if counted else str(value)
+    page.write(row, at, canonical(value) if isinstance(value, str) else value, form)

@@ -6,6 +6,7 @@ import datetime as dt
 import re
 import tomllib
 from collections.abc import Iterable, Iterator
+from contextlib import suppress
 from dataclasses import dataclass
 from decimal import Decimal
 from typing import Any
@@ -15,6 +16,7 @@ from tomlkit.exceptions import TOMLKitError
 
 from growthcast.book.cells.numbers import Fault, parse_date, parse_number
 from growthcast.book.cells.text import decoded
+from growthcast.book.practice import LISTS as LIST_KINDS
 from growthcast.book.tables import KEYS, Column
 from growthcast.errors import UsageError
 
@@ -26,6 +28,7 @@ MOST_CELLS = 4_500_000
 Value = str | float | bool | dt.date | dt.datetime | dt.time | dt.timedelta | None
 """What a cell of a spreadsheet holds; a blank one holds none."""
 
+_IN_A_LIST = re.compile(r"[^\s,;](?:[^,;]*[^\s,;])?")
 _NO_XML = re.compile("[\x00-\x08\x0b-\x1f\ufffe\uffff\ud800-\udfff]")
 
 
@@ -144,53 +147,33 @@ class SettingChange:
 
 
 def settings_of(data: bytes) -> list[Setting]:
-    """Return every key of ``practice.toml`` that is one value or a plain list, known ones first.
+    """Return every key that ``practice.toml`` may hold, with its value where that fits into a cell.
 
-    Known keys which the file does not give stand there with a blank value: their default holds.
+    Keys which the file does not give stand there with a blank value: their default holds.
     """
     content = tomllib.loads(_text(data))
-    settings = [
-        Setting(section, key.name, _given(content, section, key.name), key.unit, _says(key))
+    return [
+        Setting(section, key.name, value, key.unit, f"{key.meaning}; {key.expected}")
         for section, keys in KEYS.items()
         for key in keys
+        for value in [_as_value(_given(content, section, key.name))]
     ]
-    known = {(setting.section, setting.key) for setting in settings}
-    for section, keys in content.items():
-        for name, value in keys.items() if isinstance(keys, dict) else ():
-            shown = _as_value(value)
-            if (section, name) not in known and shown is not None:
-                settings.append(Setting(section, name, shown, "", ""))
-    return settings
 
 
-def _says(key: Column) -> str:
-    return f"{key.meaning}; {key.expected}"
-
-
-def _given(content: dict[str, Any], section: str, name: str) -> Value:
+def _given(content: dict[str, Any], section: str, name: str) -> Any:
     keys = content.get(section)
-    return _as_value(keys.get(name)) if isinstance(keys, dict) else None
+    return keys.get(name) if isinstance(keys, dict) else None
 
 
 def _as_value(value: Any) -> Value:
     """Return a TOML value as one cell, none where it does not fit into one."""
-    if isinstance(value, str | bool | dt.date):
-        return value if value != "" else None
     if isinstance(value, int | float):
         return float(value) if abs(value) < 1e15 else str(value)
-    if isinstance(value, list) and all(_is_plain(item) for item in value):
-        return ", ".join(_item(item) for item in value) or None
-    return None
-
-
-def _is_plain(item: Any) -> bool:
-    if isinstance(item, str):
-        return bool(item) and not re.search(r"[,;]|^\s|\s$", item)
-    return isinstance(item, int | float) and not isinstance(item, bool)
-
-
-def _item(item: Any) -> str:
-    return item if isinstance(item, str) else number_text(float(item))
+    if not isinstance(value, list):
+        return value if isinstance(value, str) and value else None
+    items = [number_text(item) if isinstance(item, int | float) else item for item in value]
+    fits = all(isinstance(item, str) and _IN_A_LIST.fullmatch(item) for item in items)
+    return ", ".join(items) if items and fits else None
 
 
 def _text(data: bytes) -> str:
@@ -235,51 +218,35 @@ def _differing(
 ) -> Iterator[tuple[SettingRow, Any, str] | str]:
     """Yield the rows whose value differs with it and the old text; or why one is left out."""
     for row in rows:
-        if row.value is None or (isinstance(row.value, str) and not row.value.strip()):
+        key = next((key for key in KEYS.get(row.section, ()) if key.name == row.key), None)
+        old = _given(content, row.section, row.key)
+        text = as_text(row.value, decimal_comma=False)
+        if not text.strip() or (old and _as_value(old) is None):
             continue
-        kind = next((key.kind for key in KEYS.get(row.section, ()) if key.name == row.key), "")
-        keys = content.get(row.section)
-        old = keys.get(row.key) if isinstance(keys, dict) else None
-        if old is None and not kind:
+        if key is None:
             yield f"row {row.row} of practice: no key {row.key} under [{row.section}] is known"
             continue
-        if isinstance(old, dict) or (isinstance(old, list) and _as_value(old) is None and old):
-            continue
-        value = _typed(row.value, old, kind)
+        value = _typed(text, old, key)
         if old is None or (value != old and canonical(_shown(old)) != canonical(_shown(value))):
             yield row, value, "" if old is None else _shown(old)
 
 
-def _typed(value: Value, old: Any, kind: str) -> Any:
-    """Return a cell's value in the kind its key holds."""
-    text = as_text(value, decimal_comma=False)
-    if isinstance(old, list) or kind in {"intervals", "weekdays", "dates", "texts"}:
+def _typed(text: str, old: Any, key: Column) -> Any:
+    """Return a cell's text as its key holds it; what is no number stays text, for the check."""
+    if key.kind in LIST_KINDS:
         parts = [part for part in re.split(r"\s*[,;]\s*", text.strip()) if part]
-        strings = kind in {"weekdays", "dates", "texts"} or (bool(old) and isinstance(old[0], str))
-        return parts if strings else [_number(part) for part in parts]
-    if isinstance(old, str) or (old is None and kind in {"quoted", "currency", "region"}):
+        return [_number(part) for part in parts] if key.kind == "intervals" else parts
+    if key.kind != "number":
         return text
-    if isinstance(old, bool):
-        folded = text.strip().casefold()
-        return folded == "true" if folded in {"true", "false"} else text
-    if isinstance(old, dt.date) and isinstance(value, dt.datetime) and type(old) is dt.date:
-        return value.date()
-    if isinstance(value, str):
-        return _number(text)
-    if isinstance(value, float) and value == int(value) and (isinstance(old, int) or old is None):
-        return int(value)
-    return value
+    number = _number(text)
+    return float(number) if isinstance(number, int) and isinstance(old, float) else number
 
 
 def _number(text: str) -> Any:
-    try:
-        return int(text)
-    except ValueError:
-        pass
-    try:
-        return float(text)
-    except ValueError:
-        return text
+    for kind in (int, float):
+        with suppress(ValueError):
+            return kind(text)
+    return text
 
 
 def _shown(value: Any) -> str:

@@ -13,9 +13,9 @@ from growthcast.book.read import inspect_book
 from growthcast.book.supposed import Cell
 from growthcast.book.words import shown
 from growthcast.book.writing.dialect import appended
-from growthcast.book.writing.journal import Entry, Splice, append_line, entries
+from growthcast.book.writing.journal import Entry, Splice, append_line, entries, hash_of
 from growthcast.book.writing.lock import book_lock
-from growthcast.book.writing.replace import hash_of, read_file, replace_files
+from growthcast.book.writing.replace import read_file, replace_files
 from growthcast.errors import FileChanged, Finding, HeldAlready, RowsRefused, UsageError
 
 _ATTEMPTS = 5  # each time another program changed the file meanwhile, it is read again

@@ -9,7 +9,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import date
 
-from growthcast.book.cells.convert import match_header
+from growthcast.book.cells.convert import match_header, number_cells
 from growthcast.book.cells.numbers import DECIMAL_COMMA
 from growthcast.book.cells.records import Grid, read_grid
 from growthcast.book.cells.text import decoded
@@ -144,12 +144,7 @@ def _decimal_comma(grid: Grid, table: str, places: Mapping[str, int]) -> bool:
     """
     if grid.delimiter == ",":
         return False
-    cells = [
-        cell.strip()
-        for column in TABLES[table]
-        if column.kind == "number" and column.name in places
-        for cell in grid.columns[places[column.name]].values
-    ]
+    cells = [*number_cells(grid, table, places)]
     if any(DECIMAL_COMMA.fullmatch(cell) for cell in cells):
         return True
     return grid.delimiter == ";" and not any(_DECIMAL_POINT.fullmatch(cell) for cell in cells)

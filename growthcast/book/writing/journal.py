@@ -6,6 +6,7 @@ typed is lost and the last entry can be taken back byte for byte. Readers of a b
 
 from __future__ import annotations
 
+import hashlib
 import json
 import os
 from collections.abc import Iterator, Mapping
@@ -17,6 +18,11 @@ from growthcast.errors import NotWritten
 
 JOURNAL = "journal.jsonl"
 _FLAGS = os.O_RDWR | getattr(os, "O_BINARY", 0) | getattr(os, "O_NOFOLLOW", 0)
+
+
+_SAID = ("id", "at", "command", "summary", "takes_back", "visit")
+_OF_A_FILE = ("byte", "removed", "added", "sha256_before", "sha256_after")
+"""What a line holds of an entry and of each of its files, in this order."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -50,14 +56,18 @@ class Entry:
     visit: tuple[str, str] | None = None
 
 
-def splice_of(
-    old: bytes | None, new: bytes | None, before: str | None, after: str | None
-) -> Splice:
+def hash_of(data: bytes | None) -> str | None:
+    """Return the SHA-256 of a file's bytes in hexadecimal digits; ``None`` for no file."""
+    return None if data is None else hashlib.sha256(data).hexdigest()
+
+
+def splice_of(old: bytes | None, new: bytes | None) -> Splice:
     """Return the one run of bytes in which two versions of a file differ."""
     a, b = old or b"", new or b""
     start = _shared_start(a, b)
     end = min(_shared_start(a[start:][::-1], b[start:][::-1]), len(a) - start, len(b) - start)
-    return Splice(start, a[start : len(a) - end], b[start : len(b) - end], before, after)
+    removed, added = a[start : len(a) - end], b[start : len(b) - end]
+    return Splice(start, removed, added, hash_of(old), hash_of(new))
 
 
 def _shared_start(a: bytes, b: bytes) -> int:
@@ -74,42 +84,27 @@ def _shared_start(a: bytes, b: bytes) -> int:
 
 def line_of(entry: Entry) -> bytes:
     """Return an entry as its line."""
-    content: dict[str, Any] = {
-        "id": entry.id,
-        "at": entry.at,
-        "command": entry.command,
-        "summary": entry.summary,
-    }
-    if entry.takes_back is not None:
-        content["takes_back"] = entry.takes_back
-    if entry.visit is not None:
-        content["visit"] = entry.visit
-    content["files"] = {
-        name: {
-            "byte": splice.at,
-            "removed": _text(splice.removed),
-            "added": _text(splice.added),
-            "sha256_before": splice.before,
-            "sha256_after": splice.after,
-        }
-        for name, splice in entry.files.items()
-    }
+    said = {name: getattr(entry, name) for name in _SAID if getattr(entry, name) is not None}
+    files = {name: _told(splice) for name, splice in entry.files.items()}
+    content = said | {"files": files}
     try:
         return json.dumps(content, ensure_ascii=False).encode() + b"\n"
     except UnicodeEncodeError:  # bytes that are not UTF-8 text
         return json.dumps(content).encode() + b"\n"
 
 
-def _visit(told: list[str] | None) -> tuple[str, str] | None:
-    return None if told is None else (str(told[0]), str(told[1]))
+def _told(splice: Splice) -> dict[str, Any]:
+    removed, added = (
+        data.decode("utf-8", "surrogateescape") for data in (splice.removed, splice.added)
+    )
+    values = (splice.at, removed, added, splice.before, splice.after)
+    return dict(zip(_OF_A_FILE, values, strict=True))
 
 
-def _text(data: bytes) -> str:
-    return data.decode("utf-8", "surrogateescape")
-
-
-def _bytes(text: str) -> bytes:
-    return text.encode("utf-8", "surrogateescape")
+def _read(told: Mapping[str, Any]) -> Splice:
+    at, *texts, before, after = (told[name] for name in _OF_A_FILE)
+    removed, added = (text.encode("utf-8", "surrogateescape") for text in texts)
+    return Splice(int(at), removed, added, before, after)
 
 
 def _journal(folder: Path) -> Path:
@@ -121,6 +116,14 @@ def _journal(folder: Path) -> Path:
             "only: put the file itself in the link's place, or remove the link. Nothing was changed"
         )
     return path
+
+
+def write_all(stream: int, data: bytes) -> None:
+    """Write bytes to an open file, on the disk when this returns."""
+    left = memoryview(data)
+    while left:
+        left = left[os.write(stream, left) :]
+    os.fsync(stream)
 
 
 def append_line(folder: Path, entry: Entry) -> int:
@@ -138,10 +141,7 @@ def append_line(folder: Path, entry: Entry) -> int:
             if os.read(stream, 1) != b"\n":
                 data = b"\n" + data
         try:
-            left = memoryview(data)
-            while left:
-                left = left[os.write(stream, left) :]
-            os.fsync(stream)
+            write_all(stream, data)
         except OSError:
             os.ftruncate(stream, size)
             raise
@@ -168,16 +168,8 @@ def entries(folder: Path) -> Iterator[Entry]:
     for line in path.read_bytes().split(b"\n"):
         try:
             content = json.loads(line)
-            files = {
-                str(name): Splice(
-                    int(one["byte"]),
-                    _bytes(one["removed"]),
-                    _bytes(one["added"]),
-                    one["sha256_before"],
-                    one["sha256_after"],
-                )
-                for name, one in content["files"].items()
-            }
+            files = {str(name): _read(told) for name, told in content["files"].items()}
+            number = content.get("visit")
             yield Entry(
                 content["id"],
                 content["at"],
@@ -185,7 +177,7 @@ def entries(folder: Path) -> Iterator[Entry]:
                 content["summary"],
                 files,
                 content.get("takes_back"),
-                _visit(content.get("visit")),
+                None if number is None else (str(number[0]), str(number[1])),
             )
         except (ValueError, KeyError, TypeError, AttributeError, IndexError):
             continue

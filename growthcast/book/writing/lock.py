@@ -8,7 +8,6 @@ since, it renames them. Anything else is removed.
 
 from __future__ import annotations
 
-import hashlib
 import os
 from collections.abc import Iterator
 from contextlib import contextmanager
@@ -16,7 +15,7 @@ from pathlib import Path
 
 from filelock import FileLock, Timeout
 
-from growthcast.book.writing.journal import entries
+from growthcast.book.writing.journal import entries, hash_of
 from growthcast.errors import NotWritten
 
 LOCK = ".growthcast.lock"
@@ -110,6 +109,6 @@ def _left_behind(folder: Path) -> dict[str, Path]:
 
 def _hash(path: Path) -> str | None:
     try:
-        return hashlib.sha256(path.read_bytes()).hexdigest()
+        return hash_of(path.read_bytes())
     except FileNotFoundError:
         return None

@@ -9,7 +9,6 @@ from __future__ import annotations
 
 import contextlib
 import errno
-import hashlib
 import os
 import time
 import uuid
@@ -19,16 +18,19 @@ from datetime import UTC, datetime
 from pathlib import Path
 
 from growthcast.book.words import printable
-from growthcast.book.writing.journal import JOURNAL, Entry, append_line, shorten, splice_of
+from growthcast.book.writing.journal import (
+    JOURNAL,
+    Entry,
+    append_line,
+    hash_of,
+    shorten,
+    splice_of,
+    write_all,
+)
 from growthcast.book.writing.lock import LOCK, book_lock, temporary
 from growthcast.errors import FileChanged, NotWritten, UsageError
 
 _TRIES, _PAUSE_S = 6, 0.1  # a file open elsewhere may be let go of within half a second
-
-
-def hash_of(data: bytes | None) -> str | None:
-    """Return the SHA-256 of a file's bytes in hexadecimal digits; ``None`` for no file."""
-    return None if data is None else hashlib.sha256(data).hexdigest()
 
 
 def read_file(folder: Path, name: str) -> bytes | None:
@@ -98,10 +100,7 @@ def replace_files(
         _compare(old, expected)
         _closed_elsewhere(folder, new)
         changed = {name: data for name, data in new.items() if data != old[name]}
-        splices = {
-            name: splice_of(old[name], data, hash_of(old[name]), hash_of(data))
-            for name, data in changed.items()
-        }
+        splices = {name: splice_of(old[name], data) for name, data in changed.items()}
         at = datetime.now(UTC).isoformat(timespec="seconds")
         entry = Entry(uuid.uuid4().hex[:12], at, command, summary, splices, takes_back, visit)
         if changed:
@@ -139,10 +138,7 @@ def _compare(old: Mapping[str, bytes | None], expected: Mapping[str, str | None]
 
 
 def _carry_out(
-    folder: Path,
-    old: Mapping[str, bytes | None],
-    new: Mapping[str, bytes | None],
-    entry: Entry,
+    folder: Path, old: Mapping[str, bytes | None], new: Mapping[str, bytes | None], entry: Entry
 ) -> None:
     """Write the temporary files, the journal's line and then the files themselves."""
     targets = {name: (folder / name).resolve() for name in new}  # a link stays a link
@@ -189,10 +185,7 @@ def _write(path: Path, data: bytes, *, like: Path) -> None:
                 os.fchown(stream, seen.st_uid, seen.st_gid)
             with contextlib.suppress(OSError):
                 os.fchmod(stream, seen.st_mode & 0o7777)
-        left = memoryview(data)
-        while left:
-            left = left[os.write(stream, left) :]
-        os.fsync(stream)
+        write_all(stream, data)
     finally:
         os.close(stream)
 
@@ -272,9 +265,7 @@ def write_whole(file: Path, content: bytes) -> None:
     with refusals_in_words(file):
         try:
             with beside.open("xb") as kept:
-                kept.write(content)
-                kept.flush()
-                os.fsync(kept.fileno())
+                write_all(kept.fileno(), content)
             beside.replace(file)
         except BaseException:
             beside.unlink(missing_ok=True)

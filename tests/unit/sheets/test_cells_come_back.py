@@ -2,65 +2,66 @@
 
 from __future__ import annotations
 
-import datetime as dt
-
 import pytest
 
 from growthcast.book.sheets.values import SettingRow, same, with_settings
 from growthcast.book.tables import column_of
 
-PRACTICE = b"""[x]
-whole = 35
-broken = 35.5
-flag = true
-day = 2026-01-15
-word = "a"
-days = [14, 7]
-names = ["a", "b"]
+PRACTICE = b"""[practice]
+name = "a"
+labour_rate_per_h = 35.5
+[visit]
+fixed_min = 35
+[targets]
+intervals_d = [14, 7]
+[rounds]
+working_days = ["mon", "thu"]
+days_off = [2026-12-25]
 """
+SECTION = {"fixed_min": "visit", "intervals_d": "targets"}
+SECTION |= {"working_days": "rounds", "days_off": "rounds"}
+
+
+def row(key, value):
+    return SettingRow(2, SECTION.get(key, "practice"), key, value)
 
 
 @pytest.mark.parametrize(
     ("key", "value", "line"),
     [
-        ("whole", 40.0, b"whole = 40\n"),  # spreadsheets know no whole numbers
-        ("whole", 40.5, b"whole = 40.5\n"),
-        ("whole", "40", b"whole = 40\n"),
-        ("whole", "many", b'whole = "many"\n'),
-        ("broken", "36.5", b"broken = 36.5\n"),
-        ("flag", "FALSE", b"flag = false\n"),
-        ("flag", False, b"flag = false\n"),
-        ("flag", "maybe", b'flag = "maybe"\n'),  # which the check then names
-        ("day", dt.datetime(2026, 1, 16), b"day = 2026-01-16\n"),
-        ("word", 5.0, b'word = "5"\n'),
-        ("days", "14; 21,7", b"days = [14, 21, 7]\n"),
-        ("names", "a, c", b'names = ["a", "c"]\n'),
+        ("fixed_min", 40.0, b"fixed_min = 40\n"),  # spreadsheets know no whole numbers
+        ("fixed_min", 40.5, b"fixed_min = 40.5\n"),
+        ("fixed_min", "40", b"fixed_min = 40\n"),
+        ("fixed_min", "many", b'fixed_min = "many"\n'),  # which the check then names
+        ("labour_rate_per_h", "36.5", b"labour_rate_per_h = 36.5\n"),
+        ("labour_rate_per_h", 36.0, b"labour_rate_per_h = 36.0\n"),
+        ("name", 5.0, b'name = "5"\n'),
+        ("intervals_d", "14; 21,7", b"intervals_d = [14, 21, 7]\n"),
+        ("working_days", "mon, fri", b'working_days = ["mon", "fri"]\n'),
     ],
 )
 def test_a_key_keeps_its_kind(key, value, line):
-    new, [change], left_out = with_settings(PRACTICE, [SettingRow(2, "x", key, value)])
+    new, [change], left_out = with_settings(PRACTICE, [row(key, value)])
     assert line in new
     assert new.count(b"\n") == PRACTICE.count(b"\n")
-    assert (change.section, change.key, left_out) == ("x", key, [])
+    assert (change.section, change.key, left_out) == (SECTION.get(key, "practice"), key, [])
 
 
 @pytest.mark.parametrize(
     ("key", "value"),
     [
-        ("whole", 35.0),
-        ("broken", 35.5),
-        ("flag", True),
-        ("flag", "True"),
-        ("day", dt.datetime(2026, 1, 15)),
-        ("word", "a"),
-        ("word", "  "),
-        ("whole", None),
-        ("days", "14, 7"),
-        ("names", "a;b"),
+        ("fixed_min", 35.0),
+        ("fixed_min", None),
+        ("labour_rate_per_h", 35.5),
+        ("name", "a"),
+        ("name", "  "),
+        ("intervals_d", "14, 7"),
+        ("working_days", "mon;thu"),
+        ("days_off", "2027-01-01"),  # a list of dates is no text of one cell
     ],
 )
 def test_what_says_the_same_changes_nothing(key, value):
-    assert with_settings(PRACTICE, [SettingRow(2, "x", key, value)]) == (PRACTICE, [], [])
+    assert with_settings(PRACTICE, [row(key, value)]) == (PRACTICE, [], [])
 
 
 @pytest.mark.parametrize(

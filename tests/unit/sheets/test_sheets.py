@@ -222,13 +222,13 @@ def test_what_is_no_number_or_date_goes_out_as_text():
 def test_settings_go_out_with_defaults_blank_and_come_back_with_comments_kept():
     data = (
         b'# ours\n[practice]\nname = "A" # who\nlabour_rate_per_h = 58.0\n'
-        b"[rounds]\nhours = [1, 2]\ndeep = {a = 1}\n"
+        b"[targets]\nintervals_d = [7, 10]\n[rounds]\nof_our_own = 1\n"
     )
     sheet = {(s.section, s.key): s.value for s in settings_of(data)}
     assert sheet["practice", "labour_rate_per_h"] == 58.0
     assert sheet["visit", "fixed_min"] is None
-    assert sheet["rounds", "hours"] == "1, 2"
-    assert ("rounds", "deep") not in sheet
+    assert sheet["targets", "intervals_d"] == "7, 10"
+    assert ("rounds", "of_our_own") not in sheet
     rows = [
         SettingRow(2, "practice", "name", "=B"),
         SettingRow(3, "visit", "fixed_min", 40.0),

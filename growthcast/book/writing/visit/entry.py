@@ -27,13 +27,21 @@ since they may be thousands.
 from __future__ import annotations
 
 import re
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from contextlib import contextmanager
 from dataclasses import dataclass, field
 
 from growthcast.book.book import WholeTank
-from growthcast.book.words import did_you_mean, nearest, plain, shown
-from growthcast.book.writing.visit.names import WORDS, Place, place_named
+from growthcast.book.words import did_you_mean, names_that_hold, nearest, plain, shown
 from growthcast.errors import UsageError
+
+WORDS = {
+    "all": "every area of the tank",
+    "tank": "every area of the tank",
+    "rest": "the areas not named",
+    "bucket": "everything that came out of the tank",
+}
+"""Words that stand in an area's place, and what they mean."""
 
 LOOKS = ("short", "right", "over")
 
@@ -58,18 +66,33 @@ _WEIGHTS = {"g": 1.0, "gr": 1.0, "gram": 1.0, "grams": 1.0, "kg": 1000.0}
 _TIMES = {"min": 1.0, "mins": 1.0, "minutes": 1.0, "minute": 1.0}
 _MEASURED = ("before_cm", "after_cm", "removed_cm", "removed_g")
 _EXAMPLES = {"all": ("right",), "tank": ("right",), "rest": ("right", "900g"), "bucket": ("900g",)}
-_TITLES = {
-    "before_cm": "height before the cut",
-    "after_cm": "height after the cut",
-    "removed_cm": "length taken off",
-    "removed_g": "weight",
-    "grams_of": "weight",
-    "look": "look",
-    "minutes": "time",
-    "note": "note",
-}
+_TITLES = {"before_cm": "height before the cut", "after_cm": "height after the cut"}
+_TITLES |= {"removed_cm": "length taken off", "removed_g": "weight", "grams_of": "weight"}
+_TITLES |= {"look": "look", "minutes": "time", "note": "note"}
 
 Amount = float | str
+
+
+@dataclass(frozen=True, slots=True)
+class Place:
+    """A planted area as a line of a visit may name it; its ground is in cover or in height.
+
+    On the day of the visit it may no longer be ``alive``, have a row in the log already
+    (``logged``), or amounts in it (``measured``).
+    """
+
+    area_id: str
+    label: str
+    is_cover: bool
+    cut_cm: float | None = None
+    alive: bool = True
+    logged: bool = False
+    measured: bool = False
+
+    @property
+    def unit(self) -> str:
+        """The unit of its heights."""
+        return "%" if self.is_cover else "cm"
 
 
 @dataclass(frozen=True, slots=True)
@@ -104,53 +127,87 @@ def parse_visit(
     spread: list[tuple[str, str, str]] = []
     for item in items:
         name, word, value = _split(item, known)
-        place = None if name is None else place_named(name, item, known, elsewhere)
         if not value:
             raise UsageError(f"{shown(item)} says nothing. {GRAMMAR}")
-        amounts: dict[str, Amount] = {}
-        for part in _parts(value):
-            _add(amounts, _part(part, place, word, item), item)
-        if place is None and "look" in amounts:
-            spread.append((word, str(amounts.pop("look")), item))
-        if amounts:
-            row = rows.setdefault(None if place is None else place.area_id, {})
-            _add(row, amounts, item)
+        with _naming(item):
+            place = None if name is None else _place_named(name, known, elsewhere)
+            amounts: dict[str, Amount] = {}
+            for part in _parts(value):
+                _add(amounts, _part(part, place, word))
+            if place is None and "look" in amounts:
+                spread.append((word, str(amounts.pop("look")), item))
+            if amounts:
+                _add(rows.setdefault(None if place is None else place.area_id, {}), amounts)
     named = {*rows}
     for word, look, item in spread:
-        for place in _looked_at(word, item, places, named):
-            row = rows.setdefault(place.area_id, {})
-            if row.get("look") not in {None, look}:
-                raise UsageError(
-                    f"{shown(item)}: {place.area_id} looks {row['look']} by another part of the "
-                    "line; write rest= for the areas not named"
-                )
-            row["look"] = look
+        with _naming(item):
+            for place in _looked_at(word, places, named):
+                row = rows.setdefault(place.area_id, {})
+                if row.get("look", look) != look:
+                    raise UsageError(
+                        f"{place.area_id} looks {row['look']} by another part of the line; write "
+                        "rest= for the areas not named"
+                    )
+                row["look"] = look
     return tuple(
         VisitRow(None if name is None else known[name], amounts) for name, amounts in rows.items()
     )
 
 
-def _add(row: dict[str, Amount], amounts: Mapping[str, Amount], item: str) -> None:
+@contextmanager
+def _naming(item: str) -> Iterator[None]:
+    """Name the item before what is said of it."""
+    try:
+        yield
+    except UsageError as error:
+        raise UsageError(f"{shown(item)}: {error}") from None
+
+
+def _place_named(name: str, known: Mapping[str, Place], elsewhere: Mapping[str, str]) -> Place:
+    """Return the area a person named: by id, or by label or case where that is one area only."""
+    if name in known:
+        return known[name]
+    folded = name.casefold()
+    alike = [p for p in known.values() if folded in {p.area_id.casefold(), p.label.casefold()}]
+    if len(alike) == 1:
+        return alike[0]
+    if alike:
+        ids = ", ".join(p.area_id for p in alike)
+        raise UsageError(
+            f"{len(alike)} areas are labelled {shown(name)}; write one of the ids {ids}"
+        )
+    if name in elsewhere:
+        raise UsageError(
+            f"area {shown(name)} is in tank {elsewhere[name]}; log that tank in a line of its own"
+        )
+    held = names_that_hold(name, {p.area_id: (p.area_id, p.label) for p in known.values()})
+    hint = f"did you mean {' or '.join(shown(one) for one in held[:3])}?"
+    if not held:
+        names = [*known, *(p.label for p in known.values() if p.label), *WORDS]
+        ids = ", ".join([*known][:12])
+        hint = did_you_mean(name, names, f"the tank's areas are {ids or 'none'}")
+    raise UsageError(f"the tank has no area {shown(name)}; {hint}")
+
+
+def _add(row: dict[str, Amount], amounts: Mapping[str, Amount]) -> None:
     for column, amount in amounts.items():
         if column in row:
-            raise UsageError(f"{shown(item)}: the {_TITLES[column]} is given twice")
+            raise UsageError(f"the {_TITLES[column]} is given twice")
         row[column] = amount
 
 
-def _looked_at(
-    word: str, item: str, places: Sequence[Place], named: set[str | None]
-) -> list[Place]:
+def _looked_at(word: str, places: Sequence[Place], named: set[str | None]) -> list[Place]:
     """Return the areas that ``all=`` or ``rest=`` gives a look."""
     living = [place for place in places if place.alive]
     if word == "rest":
         living = [place for place in living if place.area_id not in named and not place.logged]
     elif written := [place.area_id for place in living if place.logged]:
         raise UsageError(
-            f"{shown(item)}: the log has rows of {', '.join(written)} on this day already; write "
-            "rest= for the others"
+            f"the log has rows of {', '.join(written)} on this day already; write rest= for the "
+            "others"
         )
     if not living:
-        raise UsageError(f"{shown(item)}: no area of the tank is left for this look")
+        raise UsageError("no area of the tank is left for this look")
     return living
 
 
@@ -193,111 +250,94 @@ def _parts(value: str) -> Iterable[str]:
         yield part.strip()
 
 
-def _part(part: str, place: Place | None, word: str, item: str) -> dict[str, Amount]:
+def _part(part: str, place: Place | None, word: str) -> dict[str, Amount]:
     look = _look(part)
     if look in LOOKS:
         if place is None and word not in {"all", "tank", "rest"}:
             raise UsageError(
-                f"{shown(item)}: a look without an area; write all={look} for every area, or the "
-                "area's name before the ="
+                f"a look without an area; write all={look} for every area, or the area's name "
+                "before the ="
             )
         return {"look": look}
     if part.casefold().startswith("look:"):
         hint = did_you_mean(look, LOOKS, "write short, right or over")
-        raise UsageError(f"{shown(item)}: look {shown(look)} is not one; {hint}")
+        raise UsageError(f"look {shown(look)} is not one; {hint}")
     if _is_note(part):
         if not (note := part[len("note:") :].strip()):
-            raise UsageError(f"{shown(item)}: there is nothing after note:")
+            raise UsageError("there is nothing after note:")
         return {"note": note}
     if match := _HEIGHTS.fullmatch(part):
-        return _heights(match, place, item)
+        return _heights(match, place)
+    amounts: dict[str, Amount]
     if match := _HOURS.fullmatch(part):
-        amounts: dict[str, Amount] = {
-            "minutes": 60 * _number(match[1], item) + float(match[2] or 0)
-        }
+        amounts = {"minutes": 60 * _number(match[1]) + float(match[2] or 0)}
     elif match := _AMOUNT.fullmatch(part):
-        amounts = _amount(match, place, word, item)
+        amounts = _amount(match, place, word)
     else:
         meant = nearest(part, LOOKS)
         hint = GRAMMAR if meant is None else f"did you mean {shown(meant)}?"
-        raise UsageError(f"{shown(item)}: {shown(part)} is not understood. {hint}")
+        raise UsageError(f"{shown(part)} is not understood. {hint}")
     if word in {"rest", "bucket"}:
         if "minutes" in amounts:
             raise UsageError(
-                f"{shown(item)}: {word}= takes a weight, as in {word}=900g; write the minutes of "
-                "the whole tank without a name, as in 35min"
+                f"{word}= takes a weight, as in {word}=900g; write the minutes of the whole tank "
+                "without a name, as in 35min"
             )
         amounts["grams_of"] = "rest" if word == "rest" else "all"
     return amounts
 
 
-def _heights(match: re.Match[str], place: Place | None, item: str) -> dict[str, Amount]:
+def _heights(match: re.Match[str], place: Place | None) -> dict[str, Amount]:
     if place is None:
         raise UsageError(
-            f"{shown(item)}: heights without an area; write its name before the =, as in "
-            f"stems={match[0]}"
+            f"heights without an area; write its name before the =, as in stems={match[0]}"
         )
     before, unit_before, after, unit_after = match.groups()
     amounts: dict[str, Amount] = {}
-    for column, number, unit in (
-        ("before_cm", before, unit_before or unit_after),
-        ("after_cm", after, unit_after or unit_before),
-    ):
-        if number is not None:
-            amounts[column] = _length(number, unit or "", place, item)
+    if before is not None:
+        amounts["before_cm"] = _length(before, unit_before or unit_after or "", place)
+    if after is not None:
+        amounts["after_cm"] = _length(after, unit_after or unit_before or "", place)
     if not amounts or (before is None and unit_before) or (after is None and unit_after):
-        raise UsageError(f"{shown(item)}: write the heights as 24/12, 24 or /12")
+        raise UsageError("write the heights as 24/12, 24 or /12")
     return amounts
 
 
-def _amount(match: re.Match[str], place: Place | None, word: str, item: str) -> dict[str, Amount]:
+def _amount(match: re.Match[str], place: Place | None, word: str) -> dict[str, Amount]:
     minus, number, unit = match[1], match[2], (match[3] or "").casefold()
     if unit in _WEIGHTS:
-        return {"removed_g": _round(_number(number, item) * _WEIGHTS[unit])}
+        return {"removed_g": float(plain(_number(number) * _WEIGHTS[unit]))}
     if unit in _TIMES and not minus:
-        return {"minutes": _number(number, item)}
+        return {"minutes": _number(number)}
     if unit and unit not in _LENGTHS:
         raise UsageError(
-            f"{shown(item)}: {shown(match[3])} is not a unit known here; heights are in cm (or mm, "
-            "or % cover of floating plants), weights in g or kg, time in min or h"
+            f"{shown(match[3])} is not a unit known here; heights are in cm (or mm, or % cover of "
+            "floating plants), weights in g or kg, time in min or h"
         )
     if place is None:
-        what = f"{number} {unit}".strip()
+        what = shown(f"{number} {unit}".strip())
         if word in {"rest", "bucket"}:
-            raise UsageError(
-                f"{shown(item)}: {shown(what)} is no weight; did you mean "
-                f"{shown(f'{word}={number}g')}?"
-            )
+            raise UsageError(f"{what} is no weight; did you mean {shown(f'{word}={number}g')}?")
         raise UsageError(
-            f"{shown(item)}: {shown(what)} says nothing of a whole tank; write 180g or 35min, or "
-            "name the area, as in stems=24/12"
+            f"{what} says nothing of a whole tank; write 180g or 35min, or name the area, as in "
+            "stems=24/12"
         )
-    return {"removed_cm" if minus else "before_cm": _length(number, unit, place, item)}
+    return {"removed_cm" if minus else "before_cm": _length(number, unit, place)}
 
 
-def _length(number: str, unit: str, place: Place | None, item: str) -> float:
+def _length(number: str, unit: str, place: Place) -> float:
     folded = unit.casefold()
     if folded not in _LENGTHS:
-        raise UsageError(
-            f"{shown(item)}: {shown(unit)} is not a unit of height known here; write cm or mm"
-        )
-    cover = place is not None and place.is_cover
-    if folded and cover != (folded == "%"):
-        named = "" if place is None else place.area_id
-        what = "per cent of the surface covered" if cover else "centimetres"
-        raise UsageError(f"{shown(item)}: {named} is measured in {what}, not in {unit}")
-    return _round(_number(number, item) * _LENGTHS[folded])
+        raise UsageError(f"{shown(unit)} is not a unit of height known here; write cm or mm")
+    if folded and place.is_cover != (folded == "%"):
+        what = "per cent of the surface covered" if place.is_cover else "centimetres"
+        raise UsageError(f"{place.area_id} is measured in {what}, not in {unit}")
+    return float(plain(_number(number) * _LENGTHS[folded]))
 
 
-def _number(text: str, item: str) -> float:
+def _number(text: str) -> float:
     if re.fullmatch(r"[1-9][0-9]{0,2}[.,][0-9]{3}", text):
         whole = re.sub("[.,]", "", text)
-        part = re.sub(",", ".", text)
-        raise UsageError(
-            f"{shown(item)}: {text} may be {whole} or {float(part):.2f}; write whichever is meant"
-        )
+        part = float(text.replace(",", "."))
+        raise UsageError(f"{text} may be {whole} or {part:.2f}; write whichever is meant")
     return float(text.replace(",", "."))
-
-
-def _round(value: float) -> float:
-    return float(plain(value))

@@ -11,8 +11,7 @@ from growthcast.book.book import Book, WholeTank
 from growthcast.book.checks.log import has_amounts
 from growthcast.book.supposed import Cell
 from growthcast.book.words import check_known, plain
-from growthcast.book.writing.visit.entry import Amount, VisitRow, parse_visit
-from growthcast.book.writing.visit.names import WORDS, Place
+from growthcast.book.writing.visit.entry import WORDS, Amount, Place, VisitRow, parse_visit
 from growthcast.errors import UsageError
 
 _LOOKS = {
@@ -46,11 +45,7 @@ def visit_in_words(
 
 
 def whole_tank_words(
-    grams: float,
-    reading: WholeTank,
-    why: str,
-    own: Sequence[str],
-    others: Sequence[str],
+    grams: float, reading: WholeTank, why: str, own: Sequence[str], others: Sequence[str]
 ) -> str:
     """Say whose grams a weight of a whole tank is.
 
@@ -137,10 +132,7 @@ def _number(row: VisitRow, name: str) -> float | None:
 
 
 def _whole_tank(
-    row: VisitRow,
-    rows: Sequence[VisitRow],
-    places: Sequence[Place],
-    grams: tuple[WholeTank, str],
+    row: VisitRow, rows: Sequence[VisitRow], places: Sequence[Place], grams: tuple[WholeTank, str]
 ) -> str:
     weight, parts = _number(row, "removed_g"), []
     if weight is not None:

@@ -7,8 +7,7 @@ from datetime import date
 
 import pytest
 
-from growthcast.book.writing.visit.entry import looks_like_item, parse_visit
-from growthcast.book.writing.visit.names import Place
+from growthcast.book.writing.visit.entry import Place, looks_like_item, parse_visit
 from growthcast.book.writing.visit.places import visit_in_words
 from growthcast.errors import UsageError
 

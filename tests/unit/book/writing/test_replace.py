@@ -12,9 +12,9 @@ import pytest
 
 from growthcast.book.writing import lock, replace
 from growthcast.book.writing.append import take_back
-from growthcast.book.writing.journal import JOURNAL, entries, splice_of
+from growthcast.book.writing.journal import JOURNAL, entries, hash_of, splice_of
 from growthcast.book.writing.lock import LOCK, book_lock
-from growthcast.book.writing.replace import hash_of, read_file, replace_files
+from growthcast.book.writing.replace import read_file, replace_files
 from growthcast.errors import FileChanged, NotWritten
 
 OLD, NEW = b"a,b\n1,2\n", b"a,b\n1,2\n3,\xe4\n"
@@ -247,7 +247,7 @@ def test_a_torn_line_of_the_journal_is_passed_by(book):
     [(b"", b"abc"), (b"abc", b""), (b"aaa", b"aaaa"), (b"abcabc", b"abc"), (b"xay", b"xbby")],
 )
 def test_a_splice_makes_the_new_from_the_old(old, new):
-    s = splice_of(old, new, None, None)
+    s = splice_of(old, new)
     assert old[: s.at] + s.removed + old[s.at + len(s.removed) :] == old
     assert old[: s.at] + s.added + old[s.at + len(s.removed) :] == new
 
