@@ -28,7 +28,7 @@ from growthcast.forecast.heights import LEVELS
 from growthcast.forecast.report import AreaForecast
 from growthcast.service.pages.course import Course
 
-SIZE_MM, SPARK_MM = (64.0, 52.0), (44.0, 26.0)
+SIZE_MM, SPARK_MM = (64.0, 44.0), (44.0, 26.0)
 PLANTS, OVER, BARE = FLOOR.colour, BUDGET.colour, "#8A5A2B"
 OVER_INK, FLOOR_INK = "#A34700", "#00684B"
 """Darker, so that small letters stand out 4.5 : 1 from white paper."""

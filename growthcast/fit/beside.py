@@ -158,8 +158,7 @@ def beside_told(
 
 def _summed(of: IntArray, values: FloatArray) -> FloatArray:
     """Sum values (2, A) over the areas of each unknown."""
-    summed: FloatArray = np.bincount(of.ravel(), values.ravel(), 2 * len(FORMS)).astype(np.float64)
-    return summed
+    return np.bincount(of.ravel(), values.ravel(), 2 * len(FORMS)).astype(np.float64)
 
 
 def _without_the_table(

@@ -238,11 +238,7 @@ def _errors(spreads: Spreads, is_cover: BoolArray, traits: AreaTraits) -> ErrorM
 
 
 def _clock(
-    book: Book,
-    traits: AreaTraits,
-    species: IntArray,
-    priors: SpeciesPriors,
-    settle_d: FloatArray,
+    book: Book, traits: AreaTraits, species: IntArray, priors: SpeciesPriors, settle_d: FloatArray
 ) -> tuple[TankConditions, GrowthClock]:
     """The conditions of every tank, and the clock they give every area."""
     reference = read_reference()

@@ -313,14 +313,13 @@ def _last_nodes(solution: Solution) -> dict[str, FloatArray]:
     for block, stages, filtered in zip(
         solution.problem.blocks, solution.point.stages, solution.view.filtered, strict=True
     ):
-        chains = block.chains
-        area, last = chains.area, chains.last
-        whole["stage"][area] = stages[last]
-        whole["variance"][area] = filtered.variance[last]
-        whole["follows"][:, area] = filtered.sensitivity[:, last]
-        whole["day"][area] = chains.nodes.day[last]
-        whole["pause_d"][area] = chains.nodes.pause_d[last]
-        whole["lag_share"][area] = chains.nodes.lag_share[last]
+        area, last = block.chains.area, block.chains.last
+        known = {"stage": stages, "variance": filtered.variance, "follows": filtered.sensitivity}
+        known |= {
+            name: getattr(block.chains.nodes, name) for name in ("day", "pause_d", "lag_share")
+        }
+        for name, values in known.items():
+            whole[name][..., area] = values[..., last]
     return whole
 
 

@@ -163,8 +163,7 @@ def co2_mg_l(
     carbonate_alkalinity = kh * EQ_PER_L_PER_DKH - hydroxide + proton
     bicarbonate = carbonate_alkalinity / (1.0 + 2.0 * 10.0 ** (p - pk.second) / g1**3)
     co2_mol_l = g1 * bicarbonate * 10.0 ** (pk.first - p)
-    dissolved: FloatArray = np.maximum(co2_mol_l * CO2_G_PER_MOL * 1000.0, 0.0)
-    return dissolved
+    return np.maximum(co2_mol_l * CO2_G_PER_MOL * 1000.0, 0.0)
 
 
 def beer_lambert(light: ArrayLike, depth_cm: ArrayLike, extinction_per_cm: ArrayLike) -> FloatArray:

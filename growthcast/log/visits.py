@@ -277,10 +277,7 @@ def _silent_visits(book: Book, own: Visits, buckets: Buckets) -> Visits:
     return Visits(
         area=area,
         day=day,
-        before_cm=blank,
-        after_cm=blank,
-        removed_cm=blank,
-        removed_g=blank,
+        **dict.fromkeys(("before_cm", "after_cm", "removed_cm", "removed_g"), blank),
         look=np.zeros(area.size, dtype=np.int64),
         cut=np.zeros(area.size, dtype=bool),
         unsaid=np.ones(area.size, dtype=bool),

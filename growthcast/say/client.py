@@ -226,11 +226,9 @@ def _agreed(locale: Locale, area: AreaFacts) -> str:
 def mends_words(locale: Locale, tank: TankFacts) -> tuple[str, ...]:
     """Return the changes with which the next longer rhythm holds, or any where none does."""
     areas = {area.forecast.area_id: area for area in tank.areas}
-    return tuple(
-        _mend(locale, [areas[name] for name in mend.area_ids], mend)
-        for mend in sorted(tank.advice.mends, key=lambda mend: len(mend.area_ids) > FEW_AREAS)
-        if mend.holds
-    )
+    holding = [mend for mend in tank.advice.mends if mend.holds]
+    holding.sort(key=lambda mend: mend.kind != "light" and len(mend.area_ids) > FEW_AREAS)
+    return tuple(_mend(locale, [areas[name] for name in mend.area_ids], mend) for mend in holding)
 
 
 def _mend(locale: Locale, areas: list[AreaFacts], mend: Mend) -> str:
@@ -265,12 +263,15 @@ def passes(locale: Locale, key: str, area: AreaForecast, horizon_d: int, on: dat
         return locale.say(f"{key}_over", **blanks)
     if middle is not None and middle <= on:
         return locale.say(f"{key}_maybe_over", **blanks)
-    low = locale.short_date(early)
+
+    def whole(day: date) -> str:
+        return locale.short_date(day).replace(" ", "\N{NO-BREAK SPACE}")
+
+    low = whole(early)
     if middle is None:
         return locale.say(f"{key}_from", low=low, **blanks)
-    last = locale.short_date(on + timedelta(days=horizon_d))
-    high = locale.short_date(late) if late else locale.say("after", date=last)
-    low, high = (end.replace(" ", "\N{NO-BREAK SPACE}") for end in (low, high))
+    last = whole(on + timedelta(days=horizon_d))
+    high = whole(late) if late else locale.say("after", date=last)
     return locale.say(
         f"{key}_range", middle=locale.short_date(middle), low=low, high=high, **blanks
     )

@@ -120,7 +120,7 @@ def test_a_rhythm_that_plants_do_not_need_is_argued_against_each_cheaper_one(
 
 def test_a_rhythm_longer_than_the_plants_stand_is_told_as_that(tmp_path: Path) -> None:
     told = read(page_of(DEMO, "lobby-stems", tmp_path / "a.html", "--every", "21"))
-    assert "It is longer than the plants ask for: they need a visit every week" in told
+    assert "This is longer than the plants ask for: they need a visit every week" in told
     assert "every 10 days" in told
 
 

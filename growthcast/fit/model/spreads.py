@@ -96,19 +96,16 @@ class Settling:
     @property
     def factor(self) -> FloatArray:
         """Median factors (F,)."""
-        factor: FloatArray = np.exp(self.centre)
-        return factor
+        return np.exp(self.centre)
 
     @property
     def sd(self) -> FloatArray:
         """Standard deviation (F,) of the logs."""
-        sd: FloatArray = np.sqrt(np.diag(self.covariance))
-        return sd
+        return np.sqrt(np.diag(self.covariance))
 
     def drawn(self, normals: NDArray[np.floating[Any]]) -> FloatArray:
         """Log factors (F, D), less their centres, for standard normals (F, D)."""
-        drawn: FloatArray = np.linalg.cholesky(self.covariance) @ normals
-        return drawn
+        return np.linalg.cholesky(self.covariance) @ normals
 
 
 def forms_of(names: TextArray) -> IntArray:

@@ -10,6 +10,7 @@ import pytest
 from growthcast.fit.growth import fit_growth
 from growthcast.forecast.heights import LEVELS, forecast_heights
 from growthcast.service.pages.course import COURSE_LEVELS, course
+from growthcast.service.recommend import option_of, recommend
 from growthcast.service.urgency import chance_some_area_over
 from growthcast.service.visit.standing import standing_areas
 from tests.books import make_book
@@ -75,3 +76,17 @@ def test_an_empty_tank_has_nothing_that_could_be_over(tmp_path):
     chances = chance_some_area_over(fit, np.array([0, 1]), np.array([7]))
     assert (chances[0] > 0.0).all()
     assert (chances[1] == 0.0).all()
+
+
+def test_an_interval_worked_out_by_itself_is_the_one_recommended(tmp_path):
+    book = make_book(tmp_path, on=ON)
+    fit = fit_growth(book, ON)
+    [advice] = recommend(book, fit, np.array([0]))
+    listed = advice.option(14)
+    assert option_of(book, fit, 0, 14) == listed
+    lower = np.array([0.9 * area.cut_cm for area in listed.areas])
+    cut_lower = option_of(book, fit, 0, 14, lower)
+    assert cut_lower.chance_all_within > listed.chance_all_within
+    for area, before in zip(cut_lower.areas, listed.areas, strict=True):
+        assert area.found.p50 < before.found.p50
+    assert [area.cut_cm for area in cut_lower.areas] == pytest.approx(lower)
