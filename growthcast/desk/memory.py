@@ -17,8 +17,8 @@ from growthcast.book.read import read_book
 from growthcast.errors import BookProblems, GrowthcastError
 from growthcast.fit.growth import fit_growth
 from growthcast.fit.result import GrowthFit
+from growthcast.forecast.report import AreaForecast, forecast_growth
 from growthcast.service.advice import OptionAdvice
-from growthcast.service.pages.client import TankFacts, gather_tank
 from growthcast.service.pages.course import Course, course
 from growthcast.service.pages.overview import TankStanding, tank_standings
 from growthcast.service.visit.cuts import CutSheet, cut_sheet
@@ -33,8 +33,8 @@ WEEKS_DRAWN = 8
 class Known:
     """What pages are made of: one reading of the book, its fit, and what was worked out from both.
 
-    ``until`` is the moment of the reading. Facts, sheets and sawteeth of a tank are worked out when
-    they are first asked for, and kept.
+    ``until`` is the moment of the reading. Sheets and courses of a tank are worked out when they
+    are first asked for, and kept; nobody waits for those of another tank.
     """
 
     book: Book
@@ -44,11 +44,11 @@ class Known:
     until: datetime
     standings: list[TankStanding]
     _kept: dict[tuple[object, ...], Any] = field(default_factory=dict)
-    _lock: Any = field(default_factory=threading.RLock)
+    _locks: dict[tuple[object, ...], Any] = field(default_factory=dict)
 
     def _once(self, work: Callable[..., T], *given: object) -> T:
         key = (work.__name__, *given)
-        with self._lock:
+        with self._locks.setdefault(key, threading.RLock()):
             if key not in self._kept:
                 self._kept[key] = work(*given)
             kept: T = self._kept[key]
@@ -58,13 +58,14 @@ class Known:
         """Return how a tank stands, ``None`` where the book has no such tank."""
         return next((s for s in self.standings if s.advice.tank_id == tank_id), None)
 
-    def facts(self, tank: int) -> TankFacts:
-        """Return what a page says of a tank."""
+    def forecasts(self) -> dict[str, AreaForecast]:
+        """Return how every area stands today, by its id."""
 
-        def facts(tank: int) -> TankFacts:
-            return gather_tank(self.book, self.fit, tank)
+        def forecasts() -> dict[str, AreaForecast]:
+            told = forecast_growth(self.fit, (self.on,), self.book.practice.horizon_d)
+            return {area.area_id: area for area in told}
 
-        return self._once(facts, tank)
+        return self._once(forecasts)
 
     def sheet(self, standing: TankStanding) -> CutSheet:
         """Return the sheet of a visit to a tank today, until its next one."""
@@ -77,22 +78,22 @@ class Known:
 
         return self._once(sheet, standing.place, days)
 
-    def courses(self, tank: int, option: OptionAdvice) -> list[Course]:
+    def courses(self, one: TankStanding, option: OptionAdvice) -> list[Course]:
         """Return how a tank's areas go up and down from today on, in the option's order."""
+        first = 0 if one.due_on is None else (one.due_on - self.on).days
 
         def standing(tank: int) -> Standing:
             return standing_areas(self.fit, np.array([tank]))
 
         def courses(tank: int, days: int) -> list[Course]:
-            stands, until, facts = self._once(standing, tank), 7 * WEEKS_DRAWN, self.facts(tank)
-            first = days if facts.next_on is None else (facts.next_on - self.on).days
-            visits = range(first or days, until, days)
+            stands, until = self._once(standing, tank), 7 * WEEKS_DRAWN
+            visits = range(first if first > 0 else days, until, days)
             return [
                 course(stands, place, visits, area.cut_cm, until)
                 for place, area in enumerate(option.areas)
             ]
 
-        return self._once(courses, tank, option.interval_d)
+        return self._once(courses, one.place, option.interval_d)
 
 
 class Desk:
@@ -149,7 +150,8 @@ class Desk:
                 if known is None or self.stamp() != stamp:
                     break
                 known.sheet(standing)  # so that no page waits for them
-                known.facts(standing.place)
+                if standing.option is not None:
+                    known.courses(standing, standing.option)
 
     def _read(self, stamp: Stamp) -> Known | None:
         trouble = "a fault of the tool; growthcast check on the same book may tell more"
@@ -158,6 +160,7 @@ class Desk:
             book = read_book(self.folder, on=on, today=on)
             fit = fit_growth(book, on)
             known = Known(book, fit, on, stamp, until, tank_standings(book, fit))
+            known.forecasts()
             trouble = ""
         except BookProblems as problems:
             trouble = f"{format_findings(problems.findings)}\n{problems}"

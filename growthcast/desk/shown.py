@@ -11,8 +11,7 @@ from growthcast.say.locale import Locale
 from growthcast.say.overview import due_why, growth_words, lead
 from growthcast.say.reasons import next_longer_words, reason
 from growthcast.say.words import named
-from growthcast.service.advice import OptionAdvice
-from growthcast.service.pages.client import TankFacts
+from growthcast.service.advice import OptionAdvice, TankAdvice
 from growthcast.service.pages.overview import TankStanding
 
 
@@ -43,20 +42,20 @@ def _tank(locale: Locale, one: TankStanding, known: Known) -> dict[str, Any]:
 
 def tank_shown(known: Known, standing: TankStanding, every: str, locale: Locale) -> dict[str, Any]:
     """Return a tank: its areas, its rhythms with looks, hours and price, and why."""
-    facts, currency = known.facts(standing.place), known.book.practice.currency
-    offered = sorted(facts.advice.options, key=lambda one: one.interval_d) if facts.option else []
-    best = facts.advice.recommended_interval_d
-    usual = next((one for one in offered if one.interval_d == best), next(iter(offered), None))
+    advice, currency = standing.advice, known.book.practice.currency
+    grows = bool(advice.options) and not advice.nothing_holds
+    offered = sorted(advice.options, key=lambda one: one.interval_d) if grows else []
+    usual = standing.option if grows else None
     option = next((one for one in offered if str(one.interval_d) == every), usual)
-    why = [reason(facts.advice)]
-    if facts.advice.longer is not None:
-        why.append(next_longer_words(facts.advice, facts.advice.longer, currency))
-    options = [_option(known, one, option, facts, locale) for one in offered]
+    why = [reason(advice)]
+    if advice.longer is not None:
+        why.append(next_longer_words(advice, advice.longer, currency))
+    options = [_option(known, one, option, advice, locale) for one in offered]
     return {
         "tank": _tank(locale, standing, known),
         "options": options,
         "chosen": next((one for one in options if one["chosen"]), None),
-        "areas": [] if option is None else _areas(known, standing.place, facts, option, locale),
+        "areas": [] if option is None else _areas(known, standing, option, locale),
         "why": [f"{one[:1].upper()}{one[1:]}." for one in why],
     }
 
@@ -65,7 +64,7 @@ def _option(
     known: Known,
     one: OptionAdvice,
     chosen: OptionAdvice | None,
-    facts: TankFacts,
+    advice: TankAdvice,
     locale: Locale,
 ) -> dict[str, Any]:
     practice = known.book.practice
@@ -73,7 +72,7 @@ def _option(
     return {
         "days": one.interval_d,
         "every": locale.count("every", one.interval_d),
-        "best": one.interval_d == facts.advice.recommended_interval_d,
+        "best": one.interval_d == advice.recommended_interval_d,
         "chosen": chosen is not None and one.interval_d == chosen.interval_d,
         "presentable": days_of_100(locale, one.share_of_days_presentable),
         "chance": locale.chance(one.chance_all_within),
@@ -84,20 +83,23 @@ def _option(
 
 
 def _areas(
-    known: Known, place: int, facts: TankFacts, option: OptionAdvice, locale: Locale
+    known: Known, standing: TankStanding, option: OptionAdvice, locale: Locale
 ) -> list[dict[str, Any]]:
-    areas, drawn = [], known.courses(place, option)
-    for one, area, saw in zip(facts.areas, option.areas, drawn, strict=True):
-        low, middle, high = (float(cm) for cm in one.forecast.height_cm_now)
+    species = known.book.species
+    plants = dict(zip(species.text("species_id"), species.text("scientific_name"), strict=True))
+    areas, drawn = [], known.courses(standing, option)
+    for area, saw in zip(option.areas, drawn, strict=True):
+        forecast = known.forecasts()[area.area_id]
+        low, middle, high = (float(cm) for cm in forecast.height_cm_now)
         is_cut = area.removed_share > 0.005
         areas.append(
             {
-                "label": named(one.label),
-                "plant": named(one.plant),
-                "now": locale.range(low, middle, high, one.unit),
-                "cut": locale.height(area.cut_cm, one.unit) if is_cut else "",
+                "label": named(area.label),
+                "plant": named(plants.get(forecast.species_id, ""), forecast.species_id),
+                "now": locale.range(low, middle, high, area.unit),
+                "cut": locale.height(area.cut_cm, area.unit) if is_cut else "",
                 "within": locale.chance(area.chance_within),
-                "saw": saw_lines(saw, one.forecast.floor_cm, one.forecast.budget_cm),
+                "saw": saw_lines(saw, forecast.floor_cm, forecast.budget_cm),
             }
         )
     return areas

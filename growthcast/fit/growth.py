@@ -17,13 +17,13 @@ from growthcast.fit.learning import learn_bends, learn_spreads
 from growthcast.fit.model.spreads import Spreads
 from growthcast.fit.result import CLEARLY, GrowthFit
 from growthcast.fit.sites.weights import evidence_for_everything
-from growthcast.fit.solver.problem import NOBODY, CannotFit, Point
+from growthcast.fit.solver.problem import NOBODY, CannotFit, Point, with_heights_that_count
 from growthcast.fit.solver.solve import ROUGHLY, solve
 from growthcast.fit.suspects import set_suspects_aside
 from growthcast.species import read_reference
 
 MOST_AREAS_TO_LEARN_FROM = 400
-"""Larger books learn their spreads from a sample of tanks with about this many areas."""
+"""Larger books learn their spreads and bends from a sample of tanks with about this many areas."""
 
 Answer = TypeVar("Answer")
 
@@ -45,8 +45,8 @@ def last_logged(book: Book) -> date | None:
     return dates.max().astype("datetime64[D]").item() if dates.size else None
 
 
-def _spreads_of_a_sample(book: Book, on: date) -> Spreads:
-    """Learn the spreads from tanks spread evenly over a large book."""
+def _learnt_from_a_sample(book: Book, on: date) -> Design:
+    """Learn spreads and bends from tanks spread evenly over a large book."""
     tanks = book.tanks.text("tank_id")
     tanks = tanks[np.isin(tanks.astype(str), book.areas.text("tank_id").astype(str))]
     count = max(1, int(MOST_AREAS_TO_LEARN_FROM / len(book.areas) * tanks.size))
@@ -64,10 +64,21 @@ def _spreads_of_a_sample(book: Book, on: date) -> Spreads:
     )
     design = _read_weights(build_design(sample, on))[0]
     try:
-        return learn_spreads(design)[0].spreads
+        return learn_bends(*learn_spreads(design), design.spreads)[0]
     except CannotFit as fault:  # by its place in the whole book
         whole = np.flatnonzero(np.isin(book.areas.text("area_id"), design.area_id[fault.areas]))
         raise CannotFit(whole) from fault
+
+
+def _bending_as(design: Design, sample: Design) -> Design:
+    """Return a design whose forms bend, and learn their ceilings, as in a sample of its tanks."""
+    rises = sample.problem.rises
+    if rises is None:
+        return design
+    priors = replace(design.priors, shape=sample.priors.shape)
+    rises = np.isin(design.form, sample.form[rises])
+    problem = replace(design.problem, shape=priors.shape[design.species], rises=rises)
+    return replace(design, priors=priors, problem=with_heights_that_count(problem))
 
 
 def fit_growth(book: Book, on: date, spreads: Spreads | None = None) -> GrowthFit:
@@ -99,8 +110,9 @@ def fit_growth(book: Book, on: date, spreads: Spreads | None = None) -> GrowthFi
 def _fitted(book: Book, on: date, spreads: Spreads | None) -> GrowthFit:
     design, start, evidence = _read_weights(build_design(book, on, spreads))
     if spreads is None and design.area_id.size > MOST_AREAS_TO_LEARN_FROM:
-        spreads = _spreads_of_a_sample(book, on)
-        design = with_spreads(design, spreads)
+        sample = _learnt_from_a_sample(book, on)
+        spreads = sample.spreads
+        design = with_spreads(_bending_as(design, sample), spreads)
     if spreads is None:
         default = design.spreads
         design, solution = learn_spreads(design, start)

@@ -261,10 +261,11 @@ def test_a_hello_tells_the_visits_and_what_to_expect(desk, phone):
     _, told = phone.ask("hello")
     lobby = next(one for one in told["visits"] if one["tank"] == "lobby")
     assert len(lobby["areas"]) == 7
-    stems = next(card for card in lobby["areas"] if card["id"] == "a0")
-    assert stems["unit"] == "cm"
-    assert stems["expected"] % 0.5 == 0
-    assert stems["cut"] % 0.5 == 0
+    for card in lobby["areas"]:
+        assert card["unit"] == "cm"
+        assert card["expected"] % 0.5 == 0
+        assert card["cut"] is None or card["cut"] % 0.5 == 0
+    assert any(card["cut"] for card in lobby["areas"])
 
 
 def test_a_visit_is_handed_over_once_whatever_comes(desk, phone, unlogged):

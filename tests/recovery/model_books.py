@@ -17,7 +17,7 @@ from scipy.special import ndtr
 
 from growthcast.fit.model.clock import GrowthClock
 from growthcast.fit.model.noise import ErrorModel, knot_precision
-from growthcast.fit.model.spreads import FORMS, Lags
+from growthcast.fit.model.spreads import FORMS, Lags, Settling
 from growthcast.fit.result import GrowthFit
 from growthcast.fit.rows.chains import Link, Nodes, pack_chains
 from growthcast.fit.solver.problem import Block, Pooling, Problem
@@ -357,24 +357,31 @@ def _nodes(rows):
     )
 
 
+def fit_of(books, solution):
+    """Return the fit of books that know neither lags nor settling."""
+    count, size = books.problem.area_count, len(FORMS)
+    one, sure = np.ones((count, 1)), 1e-12 * np.eye(size)
+    clock = GrowthClock(-1e6 * one, one, np.full(count, -1e6), np.zeros(count))
+    never = SimpleNamespace(
+        lags=Lags(np.zeros(size), sure), settling=Settling(np.zeros(size), sure)
+    )
+    design = SimpleNamespace(
+        problem=books.problem,
+        clock=clock,
+        on_day=books.on_day,
+        spreads=never,
+        form=np.zeros(count, np.int64),
+    )
+    return GrowthFit(design, solution)
+
+
 def pit_of_truth(books, solution):
     """Chance that the fit gives to each of ``PARAMETERS`` lying below its truth, (A,) each.
 
     Also the z-scores of those that the fit takes to be normal.
     """
     pooling, effects = books.problem.pooling, solution.view.effects
-    areas = np.arange(pooling.tank.size)
-    one = np.ones((areas.size, 1))
-    clock = GrowthClock(-1e6 * one, one, np.full(areas.size, -1e6), np.zeros(areas.size))
-    never = Lags(np.zeros(len(FORMS)), 1e-12 * np.eye(len(FORMS)))  # these books know no lag
-    design = SimpleNamespace(
-        problem=books.problem,
-        clock=clock,
-        on_day=books.on_day,
-        spreads=SimpleNamespace(lags=never),
-        form=np.zeros(areas.size, np.int64),
-    )
-    fit = GrowthFit(design, solution)
+    areas, fit = np.arange(pooling.tank.size), fit_of(books, solution)
     posterior = fit.posterior(areas)
     known = {
         "log rate": (posterior.mean.log_rate, np.sqrt(posterior.rate_variance)),

@@ -28,15 +28,12 @@ The bounds are those reached and up to half as much again, for the chance of the
 
 from __future__ import annotations
 
-from types import SimpleNamespace
-
 import numpy as np
 import pytest
 
-from growthcast.fit.result import GrowthFit
 from growthcast.fit.solver.solve import solve
 from tests.chains import in_order
-from tests.recovery.model_books import Regime, draw_books
+from tests.recovery.model_books import Regime, draw_books, fit_of
 
 numpyro = pytest.importorskip("numpyro", reason="the reference sampler is not installed")
 jax = pytest.importorskip("jax", reason="the reference sampler is not installed")
@@ -171,9 +168,7 @@ def fitted(books):
     solution = solve(books.problem)
     assert solution.converged.all()
     pooling, effects = books.problem.pooling, solution.view.effects
-    areas = GrowthFit(SimpleNamespace(problem=books.problem), solution).posterior(
-        np.arange(pooling.tank.size)
-    )
+    areas = fit_of(books, solution).posterior(np.arange(pooling.tank.size))
     return {
         "log_rate": (areas.mean.log_rate, np.sqrt(areas.rate_variance)),
         "log_ceiling": (areas.mean.log_ceiling, np.sqrt(areas.log_ceiling_variance)),

@@ -9,6 +9,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
+from growthcast.fit import growth
 from growthcast.fit.growth import fit_growth
 from growthcast.fit.learning import _rising
 from growthcast.species import read_forms
@@ -38,6 +39,15 @@ def test_unbroken_rises_teach_the_bend_of_their_form(tmp_path):
     assert fit.solution.problem.pooling.ceiling_learnt.all()
     others = fit.design.priors.shape[~of_form]
     assert set(others) <= {form.shape for form in read_forms().values()}
+
+
+def test_a_large_book_bends_as_a_sample_of_its_tanks(tmp_path, monkeypatch):
+    """The pines stand in one bed, so that the sample is all of them."""
+    monkeypatch.setattr(growth, "MOST_AREAS_TO_LEARN_FROM", 7)
+    fit, _ = fit_series(read_series(SERIES["pines"]), tmp_path)
+    assert set(fit.design.priors.shape[fit.design.priors.form == "stem"]) == {-0.5}
+    assert fit.solution.problem.pooling.ceiling_learnt.all()
+    assert set(fit.design.problem.shape) == {-0.5}
 
 
 def test_trimmed_areas_are_not_asked_for_a_bend(tmp_path):

@@ -192,7 +192,7 @@
     form.querySelector('[data-x="grams"]').textContent = say(visit.grams);
     $("name").textContent = visit.name + ", " + draft.day;
     $("client").textContent = visit.client;
-    $("hints").textContent = say("hints", { date: visit.on });
+    $("hints").textContent = say("hints", { date: day.day || visit.on });
     $("state").textContent = kept ? say("kept_here") : "";
     show("visit");
   }

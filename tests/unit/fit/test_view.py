@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 
 from growthcast.fit.solver.hierarchy import area_information, solve_effects
-from growthcast.fit.solver.problem import BORDER
+from growthcast.fit.solver.problem import BORDER, CEILING, RATE
 from growthcast.fit.solver.solve import solve
 from growthcast.fit.solver.view import departure_of, follows, repooled, view_of
 from tests.unit.fit.small_problem import small_problem
@@ -48,3 +48,15 @@ def test_other_priors_need_no_other_filter(view):
     assert np.abs(departure_of(kept) - departure_of(view)).max() > 1e-3
     np.testing.assert_allclose(departure_of(kept), departure_of(anew), rtol=1e-12, atol=1e-14)
     np.testing.assert_array_equal(kept.effects.tank_covariance, anew.effects.tank_covariance)
+
+
+def test_a_rate_moves_with_a_ceiling_of_which_the_log_does_not_speak():
+    """Least squares of ``8 r^2 - 4 r c`` and the prior ``2 r^2``: ``r = 2 c / (8 + 2)``."""
+    problem = small_problem()
+    pooling = replace(problem.pooling, area_precision=2.0)
+    information = np.zeros((problem.area_count, BORDER, BORDER))
+    information[:, RATE, RATE] = 8.0
+    information[:, RATE, CEILING] = information[:, CEILING, RATE] = -2.0
+    nothing = np.zeros((BORDER, problem.area_count))
+    area = area_information(information, nothing, nothing, pooling)
+    np.testing.assert_allclose(area.rate_by_ceiling, 0.2, rtol=1e-12)
