@@ -70,7 +70,7 @@ def seven_areas(folder: Path, practice: str | None = None) -> Path:
 
 def free_port() -> int:
     """Return a port that is free, with the next one."""
-    for port in range(40000 + time.monotonic_ns() % 8000 * 2, 60000, 2):
+    for port in range(20000 + time.time_ns() // 1000 % 5000 * 2, 32000, 2):
         with contextlib.suppress(OSError), socket.socket() as one, socket.socket() as two:
             one.bind(("127.0.0.1", port))
             two.bind(("127.0.0.1", port + 1))

@@ -101,6 +101,7 @@ class Desk:
 
     def __init__(self, folder: Path, today: Callable[[], date] = date.today) -> None:
         self.folder, self.today = folder, today
+        self.writing = threading.Lock()  # its own threads queue here, not at the book's lock
         self._known: Known | None = None
         self._trouble = ""
         self._failed: Stamp | None = None

@@ -25,7 +25,7 @@ from growthcast.desk.visit import book_mark
 from growthcast.errors import UsageError
 
 HERE = "127.0.0.1"
-FIRST_PORT, PORTS, TRIES = 20000, 10000, 8
+FIRST_PORT, PORTS, TRIES = 20000, 6000, 8  # below those that systems lend to connections
 
 
 def port_of(desk: Desk) -> int:

@@ -25,7 +25,7 @@ from growthcast.desk.guard import Patience
 from growthcast.desk.memory import Desk
 from growthcast.desk.phone_page import PARTS, phone_page
 from growthcast.desk.visit import formula_free, known_visit, words_of, write_visit
-from growthcast.errors import GrowthcastError, UsageError
+from growthcast.errors import GrowthcastError, NotWritten, UsageError
 from growthcast.say.locale import open_locale
 
 CODE_S = 600.0
@@ -174,6 +174,8 @@ class Share:
                 raise UsageError(f"{line.day} is later than today")
             state: str = write_visit(self.desk, line)
             said = ""
+        except NotWritten as error:  # the phone keeps it, and asks again by itself
+            state, said = "later", words_of(error)
         except (GrowthcastError, ValueError) as error:
             state, said = "refused", words_of(error)
         return {"number": number, "state": state, "said": said}

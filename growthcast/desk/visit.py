@@ -216,6 +216,7 @@ def write_visit(desk: Desk, line: Line) -> State:
     reading = said if known is None else known.fit.whole_tank_grams[0]
     cells = log_rows(rows, book, tank_id, line.day, reading)
     summary = f"{tank_id} on {line.day}, {count_of(len(rows), 'row')}"
-    state = log_line(desk.folder, line, cells, summary, today=desk.today())[0]
+    with desk.writing:
+        state = log_line(desk.folder, line, cells, summary, today=desk.today())[0]
     desk.look()  # so that it is fitted anew
     return state

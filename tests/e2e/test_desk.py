@@ -279,6 +279,16 @@ def test_a_visit_is_handed_over_once_whatever_comes(desk, phone, unlogged):
     assert desk.rows() == [f"{TODAY},home,m0,6,3,,,,,"]
 
 
+def test_a_book_that_cannot_be_written_now_is_asked_again(desk, phone, unlogged):
+    mark = desk.folder / ".~lock.trims.csv#"  # a spreadsheet has it open
+    mark.touch()
+    told = phone.visit("cccc1111", "m0=6/3")[1]
+    mark.unlink()
+    assert told["state"] == "later"
+    assert "open in a spreadsheet" in told["said"]
+    assert phone.visit("cccc1111", "m0=6/3")[1]["state"] == "new"
+
+
 def test_a_replay_under_another_word_and_a_false_receipt_are_seen(desk, phone):
     message = phone.message("visit", '{"number": "cccc3333"}')
     body = json.dumps(message | {"word": "34" * 8})

@@ -293,7 +293,7 @@ const p = require('puppeteer-core'), fs = require('fs');
   const b = await p.launch({executablePath: process.argv[2], args: ['--no-sandbox']});
   const axe = fs.readFileSync(require.resolve('axe-core/axe.min.js'), 'utf8'), found = [];
   for (const file of process.argv.slice(3)) for (const [width, dark] of
-      [[390, false], [390, true], [1100, false], [1100, true]]) {
+      [320, 390, 1280].flatMap(width => [[width, false], [width, true]])) {
     const page = await b.newPage();
     await page.setBypassCSP(true);
     const value = dark ? 'dark' : 'light';
