@@ -199,7 +199,8 @@ def _densities(view: View, whole: list[Parts]) -> FloatArray:
     place[members[order]] = np.arange(members.size) - np.searchsorted(run[order], run[order])
     width = int(place.max()) + 1
     row = np.full(size, -1)
-    row[bucket] = np.searchsorted(tanks, pooling.tank[area])
+    told = np.isin(pooling.tank[area], tanks)  # a bucket to which nobody gave says nothing
+    row[bucket[told]] = np.searchsorted(tanks, pooling.tank[area[told]])
     gave = np.zeros((size, width))
     sure = np.concatenate([p.sure_g > 0.0 for p in whole])
     np.add.at(

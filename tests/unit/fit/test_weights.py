@@ -13,7 +13,7 @@ from growthcast.fit.design import build_design
 from growthcast.fit.growth import fit_growth
 from growthcast.fit.sites.weights import _log_chance
 from growthcast.forecast.heights import LEVELS, forecast_heights
-from tests.books import HEADER, make_book
+from tests.books import HEADER, PRACTICE, make_book
 
 ON = date(2026, 6, 1)
 DAYS = [ON - timedelta(days=7 * back) for back in range(9, -1, -1)]
@@ -151,3 +151,17 @@ def test_one_weight_in_twenty_is_off_by_five_times_its_error():
     sd = np.sqrt(variance)
     both = 0.95 * norm.pdf(off, 0.0, sd) + 0.05 * norm.pdf(off, 0.0, 5.0 * sd)
     assert _log_chance(off, variance) == pytest.approx(np.log(both * np.sqrt(2 * np.pi)))
+
+
+def test_a_bucket_of_the_rest_where_all_was_measured_is_no_other_tanks(tmp_path):
+    """The moss has amounts of its own each day, so that nobody gave to the bucket of its tank."""
+    rest = PRACTICE + '[log]\nwhole_tank_grams = "rest"\n'
+    lobby = visits(heights_of(WOBBLE), [200.0] * len(DAYS))
+    home = [f"{day},home,{row}\n" for day in DAYS for row in ("moss,9,3,,,,,", ",,,,40,,,")]
+    unweighed = [row for row in home if "moss" in row]
+    borders = []
+    for name, rows in (("weighed", lobby + home), ("unweighed", lobby + unweighed)):
+        trims = HEADER + "".join(rows)
+        book = make_book(tmp_path / name, practice=rest, trims=trims, on=ON)
+        borders.append(fit_growth(book, ON).solution.point.border)
+    np.testing.assert_allclose(*borders, atol=1e-9)
