@@ -45,7 +45,7 @@ def promises(seed: int, world: str) -> Iterator[Promise]:
     for run in watched(KIND, seed, world):
         power = powers.get(run.tank_id)
         if power is not None and len(power.chances) >= SOON_VISITS and not run.early[0]:
-            visits = power.visits or 0
+            visits = power.visits_for_9_of_10 or 0
             visits = visits if visits <= run.visits_after else 0
             yield Promise(power.chances[SOON_VISITS - 1], visits, run.delay[0])
 

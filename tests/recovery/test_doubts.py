@@ -57,7 +57,10 @@ def test_about_one_honest_reading_of_a_hundred_is_doubted(readings):
 
 @pytest.mark.parametrize("factor", [0.1, 10.0])
 def test_nearly_every_slipped_decimal_is_doubted_and_called_so(readings, factor):
-    found = [doubted(reading, factor) for reading in readings]
+    """Of carpets below 3 cm a tenth lies within what a ruler and a week's growth leave open."""
+    tall = [reading for reading in readings if reading[2].before_cm > 3.0]
+    found = [doubted(reading, factor) for reading in tall]
     named = sum("slipped decimal" in cause_words(doubts[0]) for doubts in found if doubts)
-    assert sum(map(bool, found)) > 0.9 * len(readings)
-    assert named > 0.8 * len(readings)
+    assert len(tall) > 100
+    assert sum(map(bool, found)) > 0.95 * len(tall)
+    assert named > 0.8 * len(tall)
