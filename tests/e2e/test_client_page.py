@@ -12,6 +12,8 @@ from tests.books import AREAS, HEADER, PRACTICE, TANKS, stem_log, write_book
 from tests.cli import run
 from tests.e2e.test_pages import DEMO, GOLDEN
 
+pytestmark = pytest.mark.slow
+
 ROW = re.compile(r'<tr role="row".*?</tr>', re.S)
 NO_WORDS = r"<style/>|<table.*?</table>|\[drawing: .*?\]\n|<head>.*?</head>|<dl.*?</dl>"
 

@@ -59,6 +59,7 @@ def lose_minutes(monkeypatch):
     monkeypatch.setattr(Book, "of_tanks", lost)
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(
     ("lose", "command"),
     [
@@ -120,6 +121,7 @@ sys.argv[1:] = ["interval", sys.argv[1]]
 main()"""
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("told", [False, True])
 def test_a_warning_of_numpy_reaches_only_who_asks_for_more(tmp_path, told):
     known = {name: value for name, value in os.environ.items() if name != "GROWTHCAST_TRACEBACK"}

@@ -38,6 +38,8 @@ from tests.simulator import simulate
 from tests.simulator.practice import random_practice
 from tests.simulator.writing import write_files
 
+pytestmark = pytest.mark.slow
+
 SIMULATED = (1, pytest.param(2, marks=pytest.mark.slow))
 DAYS = (5, 10, 14, 21)
 

@@ -23,6 +23,8 @@ import pytest
 from tests.books import AREAS, HEADER, PRACTICE, TANKS, stem_log, write_book
 from tests.cli import KNOWN, run
 
+pytestmark = pytest.mark.slow
+
 ROOT = Path(__file__).parents[2]
 DEMO = ROOT / "data" / "demo"
 GOLDEN = Path(__file__).parent / "golden"

@@ -8,6 +8,8 @@ import sys
 from pathlib import Path
 from xml.etree import ElementTree
 
+import pytest
+
 ROOT = Path(__file__).parents[2]
 
 
@@ -18,6 +20,7 @@ def run(*arguments: str) -> subprocess.CompletedProcess[str]:
     )
 
 
+@pytest.mark.slow
 def test_plot_writes_the_figure_and_says_so_on_stderr(tmp_path: Path) -> None:
     file = tmp_path / "reception.svg"
     done = run("--tank", "reception", "--plot", str(file), "--json")
@@ -29,6 +32,7 @@ def test_plot_writes_the_figure_and_says_so_on_stderr(tmp_path: Path) -> None:
         assert f"budget {area['budget_cm']:g} " in described
 
 
+@pytest.mark.slow
 def test_plot_refuses_in_a_sentence(tmp_path: Path) -> None:
     for arguments, said in (
         (("--plot", "a.svg"), "--tank"),

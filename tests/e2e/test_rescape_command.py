@@ -17,6 +17,8 @@ from tests.books import write_book
 from tests.cli import run
 from tests.e2e.test_commands import strict_json
 
+pytestmark = pytest.mark.slow
+
 DEMO = str(demo_dir())
 LOBBY = ("--tank", "lobby-stems")
 GOOD = """area,plant,area_cm2,floor,budget

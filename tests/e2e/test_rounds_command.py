@@ -13,6 +13,8 @@ from growthcast.brief.visits import read_visits
 from tests.books import PRACTICE, write_book
 from tests.cli import run
 
+pytestmark = pytest.mark.slow
+
 DEMO = str(demo_dir())
 
 

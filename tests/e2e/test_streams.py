@@ -11,6 +11,8 @@ import pytest
 
 from tests.books import TANKS, write_book
 
+pytestmark = pytest.mark.slow
+
 
 def growthcast(*arguments, redirect="", encoding="utf-8"):
     """Run a command in a shell, with its streams turned elsewhere."""

@@ -12,6 +12,8 @@ from growthcast.book.shipped import demo_dir
 from tests.books import HEADER, stem_log, write_book
 from tests.cli import run
 
+pytestmark = pytest.mark.slow
+
 DEMO = str(demo_dir())
 
 

@@ -342,6 +342,7 @@ def test_the_example_triggers_its_slug_alone(slug, tmp_path):
     assert (book is None) == (level == "problem")
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("slug", EXAMPLES)
 def test_the_wording_helps(slug, tmp_path):
     _, findings = found_in(tmp_path, EXAMPLES[slug][0])

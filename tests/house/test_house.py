@@ -55,6 +55,7 @@ def test_every_public_name_is_documented_and_can_be_imported():
         assert f"`{name}`" in page, name
 
 
+@pytest.mark.slow
 def test_the_python_shown_runs():
     page = (ROOT / "docs" / "python.md").read_text(encoding="utf-8")
     code = "import matplotlib; matplotlib.use('Agg')\n"

@@ -21,6 +21,8 @@ from growthcast.book.practice import read_practice
 from growthcast.book.read import inspect_book
 from tests.unit.book.small_book import FILES, SPECIES_HEADER, TODAY, write_book, write_species
 
+pytestmark = pytest.mark.slow
+
 NAMES = [*FILES, "species.csv"]
 BRIEF = settings(max_examples=60, deadline=None)
 
@@ -80,6 +82,7 @@ def test_no_text_breaks_the_settings(text, start):
     assert all(item.row is None or 1 <= item.row <= lines for item in findings)
 
 
+@pytest.mark.slow
 @settings(max_examples=300, deadline=None)
 @given(st.text(max_size=12), st.booleans())
 def test_numbers_and_dates_take_any_text(text, comma):

@@ -9,6 +9,7 @@ import tempfile
 import zipfile
 from pathlib import Path
 
+import pytest
 from hypothesis import example, given, settings
 from hypothesis import strategies as st
 
@@ -18,6 +19,8 @@ from growthcast.book.sheets.merge import merge_workbook
 from growthcast.book.sheets.source import read_source, rewritten
 from growthcast.errors import BookProblems, GrowthcastError
 from tests.unit.book.small_book import FILES, write_book
+
+pytestmark = pytest.mark.slow
 
 PARTS = ["xl/workbook.xml", "xl/worksheets/sheet4.xml", "xl/_rels/workbook.xml.rels"]
 TAGS = st.sampled_from(

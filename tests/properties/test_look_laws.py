@@ -12,6 +12,8 @@ from growthcast.fit.growth import fit_growth
 from growthcast.forecast.heights import LEVELS, forecast_heights
 from tests.books import HEADER, make_book
 
+pytestmark = pytest.mark.slow
+
 ON = date(2026, 6, 1)
 SPECIES = {
     "carpet": ("micranthemum-tweediei", 5.5),

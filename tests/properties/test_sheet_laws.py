@@ -9,6 +9,7 @@ import tempfile
 from dataclasses import replace
 from pathlib import Path
 
+import pytest
 from hypothesis import example, given, settings
 from hypothesis import strategies as st
 
@@ -26,6 +27,8 @@ from growthcast.book.sheets.values import (
 )
 from growthcast.book.tables import column_of
 from tests.unit.book.small_book import FILES, write_book
+
+pytestmark = pytest.mark.slow
 
 ODD = [
     "=1+1",

@@ -23,6 +23,8 @@ from growthcast.book.writing.visit.entry import Place, parse_visit
 from growthcast.errors import RowsRefused, UsageError
 from tests.books import TODAY, write_book
 
+pytestmark = pytest.mark.slow
+
 COLUMNS = ["date", "tank_id", "area_id", "before_cm", "after_cm", "removed_g", "look", "note"]
 TENTHS = st.integers(31, 219).map(lambda tenths: tenths / 10)
 PRINTABLE = st.text(

@@ -17,6 +17,8 @@ from growthcast.service.visit.logged import before_visit
 from tests.simulator.plan import Richness
 from tests.simulator.practice import simulate_practice
 
+pytestmark = pytest.mark.slow
+
 HONEST = Richness(gross_error_share=0.0, unlogged_cut_share=0.0)
 
 
@@ -48,7 +50,6 @@ def doubted(reading, factor=1.0):
     return doubts_about(expected, [typed], book, row.on, "all")
 
 
-@pytest.mark.slow
 def test_about_one_honest_reading_of_a_hundred_is_doubted(readings):
     count = sum(bool(doubted(reading)) for reading in readings)
     assert len(readings) > 100

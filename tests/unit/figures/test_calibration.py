@@ -100,6 +100,7 @@ def test_the_caption_states_the_conclusion(sd: float, shift: float, said: str) -
     assert said in words.description
 
 
+@pytest.mark.slow
 def test_the_file_is_the_same_each_time_and_describes_itself(tmp_path: Path, lobby: Fitted) -> None:
     result = result_of()
     files = [tmp_path / name for name in ("a.svg", "b.svg", "c.png")]

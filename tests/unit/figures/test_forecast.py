@@ -21,6 +21,8 @@ from growthcast.figures.save import check_picture, save_picture
 from growthcast.forecast.heights import LEVELS
 from tests.unit.figures.conftest import TRIMS, Fitted
 
+pytestmark = pytest.mark.slow
+
 SVG = "{http://www.w3.org/2000/svg}"
 HOSTILE = [
     '"' + "a very long label that goes on and on " * 2 + '"',

@@ -94,6 +94,7 @@ def forecasts_until(result, day):
     return [forecasts.predictive.height_cm[rows] for forecasts in made]
 
 
+@pytest.mark.slow
 def test_no_forecast_sees_a_later_day(book):
     clean = backtest(without_last_condition(book), SPLITS)
     split = clean.split_days[1]

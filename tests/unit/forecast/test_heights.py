@@ -95,6 +95,7 @@ def test_crossing_is_where_the_chance_is_reached(fit):
         assert before < level <= on_day
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("looked_before", [False, True])
 @pytest.mark.parametrize("horizon_d", [1, 9, 60, 365])
 @pytest.mark.parametrize("kind", ["fit", "fit_after_a_hard_cut"])

@@ -130,6 +130,7 @@ def test_the_practice_says_whose_minutes_a_whole_tanks_are(tmp_path, read, carpe
     assert "as [log] whole_tank_minutes says" in minutes_words(timing.rests_on(np.array([STEMS])))
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("everything", [True, False], ids=["all areas", "the rest"])
 def test_the_log_tells_whose_minutes_a_whole_tanks_are(tmp_path, everything):
     """The carpet's trimmings are weighed with the tank's; the stems have a row without minutes."""

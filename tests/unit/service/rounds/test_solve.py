@@ -53,6 +53,7 @@ def best_of_all(problem: RoundsProblem) -> float:
     return float(best)
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("load", [0.6, 1.2])
 def test_few_plans_are_better_on_small_practices(load):
     """The search is no proof: of 25 practices two may be planned less well, by a fifth at most."""
@@ -105,6 +106,7 @@ def test_the_same_problem_gives_the_same_plan():
     np.testing.assert_array_equal(solve_rounds(problem), solve_rounds(problem))
 
 
+@pytest.mark.slow
 def test_a_price_of_minutes_beats_each_tank_for_itself_where_hours_are_short():
     """Without a price the first tanks take the best days, and the last ones find none."""
     problem = small_problem(8, tanks=40, days=20, load=0.5)
