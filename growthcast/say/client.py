@@ -6,7 +6,6 @@ from collections.abc import Sequence
 from datetime import date, timedelta
 
 from growthcast.forecast.report import AreaForecast
-from growthcast.forecast.verdict import LEAST_READINGS
 from growthcast.say.locale import Locale
 from growthcast.say.words import named
 from growthcast.service.advice import AreaAdvice, Mend, OptionAdvice
@@ -281,7 +280,7 @@ def record_sentences(locale: Locale, record: Record) -> list[str]:
     """Return how often past forecasts for a tank were right."""
     readings = locale.number(record.readings)
     if not record.enough:
-        return [locale.say("record_few", n=readings, needed=locale.number(LEAST_READINGS))]
+        return [locale.say("record_few")]
     right = locale.say(
         "record_cover" if record.is_cover else "record",
         n=readings,

@@ -46,7 +46,7 @@ def test_the_answer_leads_and_no_id_is_told(lobby: str) -> None:
     assert body.lstrip().startswith("<h1>Your tank in the entrance hall: a visit every week</h1>")
     facts = re.findall(r"<dt>(.*?)</dt><dd><strong>(.*?)</strong>", body)
     names = [name for name, _ in facts]
-    assert names == ["As agreed", "Price", "Next visit", "Holds", "To say yes"]
+    assert names == ["Looks as agreed", "Price", "Next visit", "Starts", "To say yes"]
     assert re.fullmatch(r"\w+day, \d+ November 2026", facts[2][1])
     assert "lobby-" not in read(body)
 
