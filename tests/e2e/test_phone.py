@@ -251,7 +251,10 @@ def test_a_day_as_one_file_is_filled_in_without_any_desk(browser, tmp_path):
     browser.choose("Moss", "as usual")
     browser.is_kept()
     browser.keep()
-    text = browser.page.locator("#text").input_value()
+    browser.stands("On this phone, not in the book")
+    shown = browser.page.locator("#text")
+    playwright.expect(shown).not_to_have_value("")  # it is written once the visit is kept
+    text = shown.input_value()
     browser.page.reload()
     browser.stands("On this phone, not in the book")
     sent = tmp_path / "visits.txt"
