@@ -10,15 +10,14 @@ from dataclasses import replace
 from datetime import date, timedelta
 from functools import cache
 from pathlib import Path
-from typing import Any
 
 import numpy as np
 
 from growthcast.arrays import IntArray
-from growthcast.book.book import Book, plant_named
+from growthcast.book.book import Book
 from growthcast.book.read import read_book
 from growthcast.book.shipped import demo_dir
-from growthcast.book.supposed import Layout, parse_changes, read_layout
+from growthcast.book.supposed import Layout, known_species, parse_changes, read_layout
 from growthcast.book.words import check_known
 from growthcast.errors import UsageError
 from growthcast.fit import growth, supposed
@@ -103,13 +102,14 @@ def forecast_growth(
     UsageError
         An id is not in the book, or a day lies before the day of the fit.
     """
-    days = dates_of(at) or (supposed.day_of(fit),)
-    if early := [day for day in days if day < supposed.day_of(fit)]:
+    today = supposed.day_of(fit)
+    days = dates_of(at) or (today,)
+    if min(days) < today:
         raise UsageError(
-            f"{early[0]} lies before {supposed.day_of(fit)}, the day of this fit: fit again with "
-            "an earlier day, fit_growth(book, on=...)"
+            f"{min(days)} lies before {today}, the day of this fit: fit again with an earlier day, "
+            "fit_growth(book, on=...)"
         )
-    horizon = max([fit.book.practice.horizon_d, *((d - supposed.day_of(fit)).days for d in days)])
+    horizon = max(fit.book.practice.horizon_d, (max(days) - today).days)
     found = report.forecast_growth(fit, days, horizon, _places(fit, tanks))
     wanted = None if areas is None else _named(fit, "area_id", areas)
     return Answers(one for one in found if wanted is None or one.area_id in wanted)
@@ -210,10 +210,8 @@ def cut_sheet(fit: GrowthFit, tank_id: str, next_on: str | date | None = None) -
     """
     if next_on is None:
         days = recommend(fit, tank_id)[0].recommended_interval_d
-        days = min(fit.book.practice.intervals_d) if days is None else days
-        return cuts.cut_sheet(
-            fit.book, fit, _place(fit, tank_id), supposed.day_of(fit) + timedelta(days=days)
-        )
+        wait = min(fit.book.practice.intervals_d) if days is None else days
+        next_on = supposed.day_of(fit) + timedelta(days=wait)
     return cuts.cut_sheet(fit.book, fit, _place(fit, tank_id), dates_of(next_on)[0])
 
 
@@ -353,12 +351,8 @@ def compare_plants(fit: GrowthFit, area_id: str, names: Sequence[str]) -> Answer
         The area or a plant is not known.
     """
     place = fit.design.area_id.tolist().index(next(iter(_named(fit, "area_id", area_id))))
-    found = [plant_named(fit.book.species, name) for name in names]
-    listed = fit.book.species.text("species_id").tolist()
-    for name, plant in zip(names, found, strict=True):
-        if plant is None:
-            check_known(name, listed, "the species table has no plant", "it has")
-    return Answers(plants.compare_plants(fit.book, fit, place, [p for p in found if p]))
+    found = [known_species(fit.book, name, "compare_plants") for name in names]
+    return Answers(plants.compare_plants(fit.book, fit, place, found))
 
 
 def compare_layouts(
@@ -431,7 +425,7 @@ def _named(fit: GrowthFit, column: str, names: Ids) -> set[str]:
     return set(wanted)
 
 
-def _places(fit: GrowthFit, tanks: Ids) -> Any:
+def _places(fit: GrowthFit, tanks: Ids) -> IntArray:
     """Return the places of tanks in the book, in its order."""
     if tanks is None:
         return np.arange(len(fit.book.tanks))

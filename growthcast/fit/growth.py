@@ -99,9 +99,9 @@ def fit_growth(book: Book, on: date, spreads: Spreads | None = None) -> GrowthFi
         Posterior of every area's rate and ceiling, every tank's and species' effect. Areas whose
         steps did not settle are marked in ``solution.converged``.
     """
-    # Many tiny products: a second BLAS thread costs more than it brings.
     late = book.trims.date("date") > np.datetime64(on, "D")
     book = replace(book, trims=book.trims.keep(~late)) if late.any() else book
+    # Many tiny products: a second BLAS thread costs more than it brings.
     with threadpool_limits(limits=1, user_api="blas"):
         fit, failed = on_what_fits(book, lambda part: _fitted(part, on, spreads))
     return replace(fit, not_fitted=failed, made_from=book)
