@@ -35,6 +35,8 @@ SMALLEST_EXPONENT = 500.0
 """Stages beyond this are as good as infinite: keeps exponentials finite."""
 LEAST_LEFT = 1e-12
 """Under a negative shape nothing stands below the stage at which ``1 + m e^-z`` is this."""
+LEAST_SHAPE = 1e-15
+"""Shapes closer to 0 are the Gompertz curve to the last digit; products with them underflow."""
 
 
 def shape_factor(shape: ArrayLike) -> FloatArray:
@@ -199,7 +201,8 @@ def height_and_slope(
         height = ceiling_cm / base
         return height, height * short / base
     bent = np.maximum(shape * short, LEAST_LEFT - 1.0)
-    power = np.where(shape == 0.0, short, np.log1p(bent) / np.where(shape == 0.0, 1.0, shape))
+    flat = np.abs(shape) < LEAST_SHAPE
+    power = np.where(flat, short, np.log1p(bent) / np.where(flat, 1.0, shape))
     height = ceiling_cm * np.exp(-power)
     return height, height * short / (1.0 + bent)
 
@@ -241,11 +244,11 @@ def rate_from_speed(cm_per_week: ArrayLike, ceiling_cm: ArrayLike) -> FloatArray
 
 
 def _shape(shape: ArrayLike) -> FloatArray:
-    """Return the shape as an array, after checking its range."""
+    """Return the shape as an array, after checking its range; next to 0 it is 0."""
     m = np.asarray(shape, dtype=np.float64)
     if np.any((m < -1.0) | (m > 2.0)):
         raise ValueError("shape must lie between -1 and 2")
-    return m
+    return np.where(np.abs(m) < LEAST_SHAPE, 0.0, m)
 
 
 def _positive(values: ArrayLike, name: str) -> FloatArray:

@@ -2,7 +2,7 @@
 
 import numpy as np
 import pytest
-from hypothesis import assume, given, settings
+from hypothesis import assume, example, given, settings
 from hypothesis import strategies as st
 
 from growthcast.growth.logistic import (
@@ -72,6 +72,7 @@ def test_growing_in_two_spans_is_growing_in_one(share, first, second, rate, ceil
 
 
 @at_leisure
+@example(0.5, 1.0, 5e-324)
 @given(rates, ceilings, shapes)
 def test_growth_at_half_of_the_ceiling(rate, ceiling, shape):
     speed = speed_of_growth(ceiling / 2, rate, ceiling, shape)
@@ -80,6 +81,7 @@ def test_growth_at_half_of_the_ceiling(rate, ceiling, shape):
 
 
 @at_leisure
+@example(0.5, 1.0, 5e-324)
 @given(st.floats(0.02, 0.98), ceilings, shapes)
 def test_slope_is_the_derivative_of_the_height(share, ceiling, shape):
     z, step = stage(share * ceiling, ceiling, shape), 1e-5
@@ -89,6 +91,7 @@ def test_slope_is_the_derivative_of_the_height(share, ceiling, shape):
 
 
 @at_leisure
+@example([0.0, 0.5], 0.0, 0.1, 1.0, 5e-324)  # the least number there is, once halved to nothing
 @given(st.lists(st.floats(0.0, 1.2), min_size=2, max_size=8), spans, rates, ceilings, shapes)
 def test_taller_stays_taller(parts, days, rate, ceiling, shape):
     heights = np.sort(parts) * ceiling
