@@ -14,6 +14,7 @@ from growthcast.finite import finite_answer
 from growthcast.fit.result import OWN_SPANS_FOR_LOG, GrowthFit
 from growthcast.fit.supposed import replanted
 from growthcast.forecast.heights import growth_a_week, rate_range
+from growthcast.frames import Framed
 from growthcast.plain import BY_QUANTILE, HIDDEN, NULL_IF_BLANK, by_quantile, in_json
 from growthcast.service.effort.visits import Range, Saving
 from growthcast.service.holding import LIKELY, NOT_LIKELY, Holding
@@ -45,8 +46,8 @@ def _looked_at(days: FloatArray) -> dict[str, float | None]:
     return by_quantile(None if value >= LONGEST_D else value for value in days)
 
 
-@dataclass(frozen=True, slots=True)
-class PlantAdvice:
+@dataclass(frozen=True, slots=True, repr=False)
+class PlantAdvice(Framed):
     """One plant for an area; ranges are (3,): the 10, 50 and 90 % quantiles.
 
     ``own_interval_d`` is what the area alone allows in whole days, ``own_listed_d`` the longest

@@ -73,7 +73,7 @@ def _short(pinned: tuple[tuple[str, float], ...]) -> list[dict[str, str | float]
     return [{"area_id": area_id, "chance_within": chance} for area_id, chance in pinned]
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, repr=False)
 class SwapSearch(Framed):
     """What was searched for a wanted interval, and what was found.
 
