@@ -168,6 +168,8 @@ _TRIMS = (
     ),
     _choice("look", "how it stood before any cut, by eye", "short", "right", "over"),
     _number("minutes", "min", 0, 1440, "minutes of trimming"),
+    _number("visit_min", "min", 0, 1440, "minutes at the tank in all, in a row of the whole tank"),
+    _number("water_share", "share", 0, 1, "water changed, in a row of the whole tank"),
     _NOTE,
 )
 

@@ -141,6 +141,9 @@ def _whole_tank(
         others = [_name(place) for place in places if place.alive and place.area_id not in measured]
         reading, why = row.whose_grams or grams[0], "" if row.whose_grams else grams[1]
         parts.append(whole_tank_words(weight, reading, why, own, others))
+    visit, water = _number(row, "visit_min"), _number(row, "water_share")
+    parts += [] if visit is None else [f"{plain(visit)} min at the tank in all"]
+    parts += [] if water is None else [f"{plain(100 * water)} % of the water changed"]
     return _ended(parts, row)
 
 

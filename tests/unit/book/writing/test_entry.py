@@ -24,6 +24,17 @@ def amounts(*items):
     return {row.place.area_id if row.place else None: dict(row.amounts) for row in rows}
 
 
+def test_a_visit_has_a_time_in_all_and_water_changed():
+    assert amounts("35min", "visit=1h10", "water=50%", "note:iron 5 ml") == {
+        None: {"minutes": 35.0, "visit_min": 70.0, "water_share": 0.5, "note": "iron 5 ml"}
+    }
+    [row] = parse_visit(["visit=70min", "water=12,5%"], PLACES, {})
+    said = visit_in_words("lobby", date(2026, 3, 2), [row], PLACES)
+    assert said[1] == "  whole tank: 70 min at the tank in all; 12.5 % of the water changed"
+    with pytest.raises(UsageError, match="time at the tank is given twice"):
+        amounts("visit=70min", "visit=80min")
+
+
 def test_a_whole_visit():
     assert amounts("stems=24/12", "lobby-moss=look:right", "crypt=-3cm", "all=180g", "35min") == {
         "stems": {"before_cm": 24.0, "after_cm": 12.0},
@@ -114,6 +125,11 @@ def test_an_area_is_known_by_id_case_or_label_and_its_items_add_up():
         ("rest=19/10", "heights without an area"),
         ("all=19", '"19" says nothing of a whole tank'),
         ("rest=", r"nothing after the =; write as rest=right or rest=900g"),
+        ("visit=", r"nothing after the =; write as visit=70min"),
+        ("visit=70", r'"70" is no time; write visit=70min'),
+        ("water=50", r'"50" is no share of the water; write it in per cent: water=50%'),
+        ("water=40l", r"no share of the water"),
+        ("water=150%", r"more than all of the water"),
         ("bucket=", r"nothing after the =; write as bucket=900g"),
         ("all=", r"nothing after the =; write as all=right"),
         ("bucket=900", r'"900" is no weight; did you mean "bucket=900g"\?'),
