@@ -81,7 +81,9 @@ def check_whole_tank(tables: Tables) -> Iterator[Finding]:
             yield from at_cells(trims, given, column, "whole-tank-heights")
         yield from at_cells(trims, whole & trims.given("look"), "look", "whole-tank-look")
     for column in ("visit_min", "water_share"):
-        yield from at_cells(trims, ~whole & trims.given(column), column, "visit-of-area", what=column)
+        yield from at_cells(
+            trims, ~whole & trims.given(column), column, "visit-of-area", what=column
+        )
     short = trims.number("visit_min") < trims.number("minutes")
     yield from at_cells(trims, whole & short, "visit_min", "visit-below-minutes")
 

@@ -19,17 +19,18 @@ WORDS = {
 """Words that stand in an area's place, and what they mean."""
 
 LOOKS = ("short", "right", "over")
+_BY_LETTER = {look[0]: look for look in LOOKS}
 
 GRAMMAR = (
     "What to write: stems=24/12 stood at 24 cm, cut to 12; stems=24 measured, not cut; "
     "stems=/12 cut to 12; crypt=-3cm length taken off; stems=180g drained weight; "
-    "moss=right by eye (short, right, over); stems=15min minutes for it; "
+    "moss=right by eye (short, right, over, or s, r, o); stems=15min minutes for it; "
     "stems=note:text; several with + as in stems=24/12+over+90g. "
     "Without a name, the whole tank's: 180g 35min; bucket=900g is everything that came out of it, "
     "rest=900g what the areas without amounts of their own gave. all=right looks at every area, "
     "rest=right at the areas not named. visit=70min is the time at the tank in all, water=50% "
-    "the share of its water changed. "
-    "Floating plants in % cover: salvinia=80/30."
+    "the share of its water changed. Floating plants in % cover: salvinia=80/30. "
+    "The beginning of an area's id will do where no other area's begins so."
 )
 
 _NUMBER = r"(?:[0-9]+(?:[.,][0-9]*)?|[.,][0-9]+)"
@@ -66,18 +67,30 @@ class Place:
         return "%" if self.is_cover else "cm"
 
 
-def look_of(part: str) -> str:
-    return part.casefold().removeprefix("look:").strip()
+def looks_like_item(text: str) -> bool:
+    """Whether an argument is a part of a visit rather than the folder of a book."""
+    alone = any(p.fullmatch(text) for p in (_AMOUNT, _HOURS)) or _look(text) in LOOKS
+    return "=" in text or alone or is_note(text)
 
 
 def is_note(text: str) -> bool:
+    """Whether the rest of an item is a note."""
     return text.casefold().startswith("note:")
 
 
+def _look(part: str) -> str:
+    return part.casefold().removeprefix("look:").strip()
+
+
 def amounts_of_part(part: str, place: Place | None, word: str) -> dict[str, Amount]:
+    """Return what a part says of an area, or of the whole tank under a word of ``WORDS`` or none.
+
+    ``UsageError`` with what to write where it is not understood.
+    """
     if word in {"visit", "water"} and not is_note(part):
         return _of_visit(part, word)
-    look = look_of(part)
+    look = _look(part)
+    look = _BY_LETTER.get(look, look)
     if look in LOOKS:
         if place is None and word not in {"all", "tank", "rest"}:
             raise UsageError(

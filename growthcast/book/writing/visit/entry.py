@@ -5,6 +5,7 @@
     visit  = item { " " item }
     item   = [ name "=" ] part { "+" part }     without a name: the whole tank
     name   = an area's id or its label           (the same name again adds to its row)
+           | the beginning of one area's id      without what the tank's ids have in common
            | "all", "tank"                       a look: of every area; else the whole tank
            | "rest"                              a look: of the areas not named; a weight: what
                                                  the areas without amounts of their own gave
@@ -17,7 +18,7 @@
            | "-" length            -3            3 cm taken off
            | weight                180g, 0.2kg   drained trimmings
            | time                  35min, 1h10   minutes of trimming
-           | [ "look:" ] look      look:right    short, right or over: by eye, before any cut
+           | [ "look:" ] look      look:right    short, right, over (s, r, o): by eye, uncut
            | "note:" text          note:algae    the rest of the item
 
 An area whose id is one of these words keeps it; in capitals, as in REST=, the word is meant then.
@@ -31,19 +32,17 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass, field
+from itertools import takewhile
 
 from growthcast.book.book import WholeTank
-from growthcast.book.words import did_you_mean, names_that_hold, shown
+from growthcast.book.words import did_you_mean, names_that_hold, shown, some_of
 from growthcast.book.writing.visit.amounts import (
     GRAMMAR,
-    LOOKS,
     WORDS,
     Amount,
     Place,
     amounts_of_part,
-    is_amount,
     is_note,
-    look_of,
 )
 from growthcast.errors import UsageError
 
@@ -54,7 +53,6 @@ _TITLES = {"before_cm": "height before the cut", "after_cm": "height after the c
 _TITLES |= {"removed_cm": "length taken off", "removed_g": "weight", "grams_of": "weight"}
 _TITLES |= {"look": "look", "minutes": "time", "note": "note"}
 _TITLES |= {"visit_min": "time at the tank", "water_share": "share of the water"}
-
 
 
 @dataclass(frozen=True, slots=True)
@@ -142,6 +140,11 @@ def _place_named(name: str, known: Mapping[str, Place], elsewhere: Mapping[str, 
         raise UsageError(
             f"area {shown(name)} is in tank {elsewhere[name]}; log that tank in a line of its own"
         )
+    begin = beginning_with(name, [p.area_id for p in known.values() if p.alive])
+    if len(begin) == 1:
+        return known[begin[0]]
+    if begin:
+        raise UsageError(f"{len(begin)} areas begin so: {some_of(begin)}; write more of the id")
     held = names_that_hold(name, {p.area_id: (p.area_id, p.label) for p in known.values()})
     hint = f"did you mean {' or '.join(shown(one) for one in held[:3])}?"
     if not held:
@@ -149,6 +152,21 @@ def _place_named(name: str, known: Mapping[str, Place], elsewhere: Mapping[str, 
         ids = ", ".join([*known][:12])
         hint = did_you_mean(name, names, f"the tank's areas are {ids or 'none'}")
     raise UsageError(f"the tank has no area {shown(name)}; {hint}")
+
+
+def beginning_with(name: str, ids: Sequence[str]) -> list[str]:
+    """Return the ids that begin so, with or without what they have in common before a hyphen.
+
+    >>> beginning_with("r", ["lobby-rotala", "lobby-moss"])
+    ['lobby-rotala']
+    """
+    small = [one.casefold() for one in ids] or [""]
+    alike = takewhile(lambda pair: pair[0] == pair[1], zip(min(small), max(small), strict=False))
+    common = "".join(letter for letter, _ in alike)
+    common = common[: common.rfind("-") + 1]
+    typed = name.casefold()
+    found = zip(ids, small, strict=False)
+    return [one for one, s in found if typed and s.startswith((typed, common + typed))]
 
 
 def _add(row: dict[str, Amount], amounts: Mapping[str, Amount]) -> None:
@@ -171,12 +189,6 @@ def _looked_at(word: str, places: Sequence[Place], named: set[str | None]) -> li
     if not living:
         raise UsageError("no area of the tank is left for this look")
     return living
-
-
-def looks_like_item(text: str) -> bool:
-    """Whether an argument is a part of a visit rather than the folder of a book."""
-    alone = is_amount(text) or look_of(text) in LOOKS
-    return "=" in text or alone or is_note(text)
 
 
 def _split(item: str, known: Mapping[str, Place]) -> tuple[str | None, str, str]:

@@ -6,8 +6,8 @@ from datetime import date
 
 import pytest
 
-from growthcast.book.writing import append
 from growthcast.book.tables import TABLES
+from growthcast.book.writing import append
 from growthcast.book.writing.append import add_rows, would_add
 from growthcast.book.writing.dialect import appended, dialect_of
 from growthcast.book.writing.journal import entries
