@@ -168,6 +168,7 @@ _TRIMS = (
     ),
     _choice("look", "how it stood before any cut, by eye", "short", "right", "over"),
     _number("minutes", "min", 0, 1440, "minutes of trimming"),
+    Column("by", "text", "who logged it"),
     _NOTE,
 )
 
