@@ -65,8 +65,8 @@ def test_a_new_file_is_written_as_the_tanks_are():
     like = "\ufefftank_id;water_depth_cm\r\nT1;40,5\r\n".encode()
     new = appended(None, "trims", [ROW], ("tanks", like))
     assert new.startswith("\ufeffdate;tank_id;area_id;".encode())
-    blank = ";" * (len(TABLES["trims"]) - 5)
-    assert new.endswith(b"\r\n2026-03-01;T1;A1;24,5;9" + blank.encode() + b"\r\n")
+    blank = b";" * (len(TABLES["trims"]) - 5)
+    assert new.endswith(b"\r\n2026-03-01;T1;A1;24,5;9" + blank + b"\r\n")
     assert appended(None, "trims", [ROW]).count(b"\n") == 2
 
 
