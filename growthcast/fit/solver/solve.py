@@ -47,6 +47,11 @@ def one_blas_thread() -> Iterator[None]:
     """Run on one BLAS thread; when the last of several that run at once ends, all is as before.
 
     Many tiny products: a second thread costs more than it brings, and it may change last digits.
+
+    Returns
+    -------
+    context manager
+        Inside it the whole process has one BLAS thread.
     """
     with _lock:
         _running.append(_running[0] if _running else threadpool_limits(1, user_api="blas"))
