@@ -29,11 +29,12 @@ from __future__ import annotations
 import re
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from contextlib import contextmanager
-from dataclasses import dataclass, field
+from dataclasses import field
 
 from growthcast.book.book import WholeTank
 from growthcast.book.words import did_you_mean, names_that_hold, nearest, plain, shown
 from growthcast.errors import UsageError
+from growthcast.nouns import dataclass
 
 WORDS = {
     "all": "every area of the tank",
