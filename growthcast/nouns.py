@@ -30,7 +30,6 @@ else:
                 if name not in own:
                     setattr(kind, name, method)
             kind.__init__ = _write_when_called(kind)
-            kind.__dataclass_params__.frozen = True
             return kind
 
         return made
