@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field, fields
+from dataclasses import field, fields
 from html import escape
 from typing import TYPE_CHECKING, Any
 
@@ -21,6 +21,7 @@ from growthcast.forecast.scores import (
     learn_widening,
 )
 from growthcast.frames import Answers
+from growthcast.nouns import dataclass
 from growthcast.plain import in_json, plain
 
 if TYPE_CHECKING:

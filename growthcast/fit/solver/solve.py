@@ -10,7 +10,6 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from contextlib import contextmanager
-from dataclasses import dataclass
 from threading import Lock
 
 import numpy as np
@@ -36,6 +35,7 @@ from growthcast.fit.solver.problem import (
 )
 from growthcast.fit.solver.view import View, departure_of, misfit_of_tanks, view_of
 from growthcast.growth.logistic import shape_factor, stage
+from growthcast.nouns import dataclass
 
 _lock = Lock()
 _running: list[threadpool_limits] = []

@@ -6,7 +6,7 @@ day away.
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import field
 from datetime import date, timedelta
 
 import numpy as np
@@ -18,6 +18,7 @@ from growthcast.fit.design import day_number
 from growthcast.fit.result import Basis, GrowthFit
 from growthcast.forecast.report import as_date
 from growthcast.frames import Framed
+from growthcast.nouns import dataclass
 from growthcast.plain import BY_QUANTILE, HIDDEN
 from growthcast.service.advice import CutLimit, TankAdvice, cut_limit
 from growthcast.service.effort.visits import Range
