@@ -13,6 +13,7 @@
            | before [ "/" ]        24            measured, not cut
            | "/" after             /12           cut to 12 cm, height before not measured
            | "-" length            -3            3 cm taken off
+           | "photo:" before ["~" error]         photo:17.2~1.3 stood at 17.2 ± 1.3 cm, by a photo
            | weight                180g, 0.2kg   drained trimmings
            | time                  35min, 1h10   minutes of trimming
            | [ "look:" ] look      look:right    short, right or over: by eye, before any cut
@@ -64,10 +65,12 @@ _HOURS = re.compile(rf"({_NUMBER})\s*h(?:ours?)?\s*(?:([0-9]+)\s*(?:min|m)?)?", 
 _LENGTHS = {"": 1.0, "cm": 1.0, "mm": 0.1, "%": 1.0}
 _WEIGHTS = {"g": 1.0, "gr": 1.0, "gram": 1.0, "grams": 1.0, "kg": 1000.0}
 _TIMES = {"min": 1.0, "mins": 1.0, "minutes": 1.0, "minute": 1.0}
+_PHOTO = re.compile(rf"photo:\s*({_NUMBER})\s*(?:cm)?(?:\s*[~±]\s*({_NUMBER})\s*(?:cm)?)?", re.I)
 _MEASURED = ("before_cm", "after_cm", "removed_cm", "removed_g")
 _EXAMPLES = {"all": ("right",), "tank": ("right",), "rest": ("right", "900g"), "bucket": ("900g",)}
 _TITLES = {"before_cm": "height before the cut", "after_cm": "height after the cut"}
 _TITLES |= {"removed_cm": "length taken off", "removed_g": "weight", "grams_of": "weight"}
+_TITLES |= {"measured_by": "photo", "before_sd_cm": "error of the photo"}
 _TITLES |= {"look": "look", "minutes": "time", "note": "note"}
 
 Amount = float | str
@@ -266,6 +269,8 @@ def _part(part: str, place: Place | None, word: str) -> dict[str, Amount]:
         if not (note := part[len("note:") :].strip()):
             raise UsageError("there is nothing after note:")
         return {"note": note}
+    if part.casefold().startswith("photo:"):
+        return _by_photo(part, place)
     if match := _HEIGHTS.fullmatch(part):
         return _heights(match, place)
     amounts: dict[str, Amount]
@@ -285,6 +290,18 @@ def _part(part: str, place: Place | None, word: str) -> dict[str, Amount]:
             )
         amounts["grams_of"] = "rest" if word == "rest" else "all"
     return amounts
+
+
+def _by_photo(part: str, place: Place | None) -> dict[str, Amount]:
+    match = _PHOTO.fullmatch(part)
+    if match is None or place is None or place.is_cover:
+        raise UsageError(
+            f"{shown(part)} is not understood; a height read off a photo is written with its "
+            "area, as stems=photo:17.2~1.3 (17.2 cm, give or take 1.3), and a cut beside it as "
+            "stems=photo:17.2~1.3+/9"
+        )
+    amounts: dict[str, Amount] = {"before_cm": _number(match[1]), "measured_by": "photo"}
+    return amounts | ({"before_sd_cm": _number(match[2])} if match[2] else {})
 
 
 def _heights(match: re.Match[str], place: Place | None) -> dict[str, Amount]:

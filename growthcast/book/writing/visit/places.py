@@ -90,7 +90,10 @@ def _area(row: VisitRow, place: Place) -> str:
         before = after
     parts = []
     if before is not None:
-        parts.append(f"{'covered' if place.is_cover else 'stood at'} {plain(before)} {unit}")
+        sd = _number(row, "before_sd_cm")
+        stood = plain(before) if sd is None else f"{plain(before)} ± {plain(sd)}"
+        by = " by a photo" if row.amounts.get("measured_by") == "photo" else ""
+        parts.append(f"{'covered' if place.is_cover else 'stood at'} {stood} {unit}{by}")
     if untouched:
         parts += [_LOOKS[str(amounts["look"])]] if "look" in amounts else []
         return _ended([*parts, "not cut"], row)
@@ -237,6 +240,13 @@ def _with_room(
 ) -> Mapping[str, Amount]:
     """Return a row's amounts without the word for whose grams they are where it goes unsaid."""
     whose, header = amounts.get("grams_of"), book.trims.letters
+    missing = [name for name in ("measured_by", "before_sd_cm") if name in amounts]
+    if header and (missing := [name for name in missing if name not in header]):
+        raise UsageError(
+            f"photo:: trims.csv has no column to say that a photo read the height; add "
+            f"{' and '.join(missing)} at the end of its first line (rows that end before it stay "
+            "as they are), then type the line again"
+        )
     if whose is None or "grams_of" in header or not header:  # a new log has every column
         return amounts
     measured = measured_areas(rows, places)
