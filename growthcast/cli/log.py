@@ -30,8 +30,8 @@ from growthcast.errors import UsageError
 if TYPE_CHECKING:
     from growthcast.book.book import Book
     from growthcast.book.writing.append import Addition
-    from growthcast.book.writing.visit.entry import Place, VisitRow
     from growthcast.book.writing.visit.lines import State
+    from growthcast.book.writing.visit.row import Place, VisitRow
     from growthcast.fit.result import GrowthFit
     from growthcast.service.doubts.understood import Understood
 

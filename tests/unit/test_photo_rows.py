@@ -8,7 +8,7 @@ from datetime import date, timedelta
 import numpy as np
 import pytest
 
-from growthcast.book.writing.visit.places import log_rows, visit_in_words, visit_rows
+from growthcast.book.writing.visit.places import visit_in_words, visit_rows
 from growthcast.errors import UsageError
 from growthcast.fit.design import build_design
 from growthcast.fit.growth import fit_growth
@@ -136,9 +136,6 @@ def test_a_photo_in_the_line_of_a_visit(tmp_path):
     for wrong in ("stems=photo:17/9", "photo:17", "stems=photo:~1"):
         with pytest.raises(UsageError, match="read off a photo is written"):
             visit_rows(book, "lobby", ON, [wrong])
-    old = make_book(tmp_path / "old")  # its log has no column for the error
-    with pytest.raises(UsageError, match="add measured_by and before_sd_cm at the end"):
-        log_rows(rows, old, "lobby", ON, "all")
 
 
 def test_a_photo_and_a_ruler_may_stand_on_one_day_and_two_photos_may_not(tmp_path):

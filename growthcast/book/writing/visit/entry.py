@@ -30,10 +30,9 @@ from __future__ import annotations
 import re
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from contextlib import contextmanager
-from dataclasses import dataclass, field
 
-from growthcast.book.book import WholeTank
 from growthcast.book.words import did_you_mean, names_that_hold, nearest, plain, shown
+from growthcast.book.writing.visit.row import Amount, Place, VisitRow
 from growthcast.errors import UsageError
 
 WORDS = {
@@ -66,55 +65,11 @@ _LENGTHS = {"": 1.0, "cm": 1.0, "mm": 0.1, "%": 1.0}
 _WEIGHTS = {"g": 1.0, "gr": 1.0, "gram": 1.0, "grams": 1.0, "kg": 1000.0}
 _TIMES = {"min": 1.0, "mins": 1.0, "minutes": 1.0, "minute": 1.0}
 _PHOTO = re.compile(rf"photo:\s*({_NUMBER})\s*(?:cm)?(?:\s*[~±]\s*({_NUMBER})\s*(?:cm)?)?", re.I)
-_MEASURED = ("before_cm", "after_cm", "removed_cm", "removed_g")
 _EXAMPLES = {"all": ("right",), "tank": ("right",), "rest": ("right", "900g"), "bucket": ("900g",)}
 _TITLES = {"before_cm": "height before the cut", "after_cm": "height after the cut"}
 _TITLES |= {"removed_cm": "length taken off", "removed_g": "weight", "grams_of": "weight"}
 _TITLES |= {"measured_by": "photo", "before_sd_cm": "error of the photo"}
 _TITLES |= {"look": "look", "minutes": "time", "note": "note"}
-
-Amount = float | str
-
-
-@dataclass(frozen=True, slots=True)
-class Place:
-    """A planted area as a line of a visit may name it; its ground is in cover or in height.
-
-    On the day of the visit it may no longer be ``alive``, have a row in the log already
-    (``logged``), or amounts in it (``measured``).
-    """
-
-    area_id: str
-    label: str
-    is_cover: bool
-    cut_cm: float | None = None
-    alive: bool = True
-    logged: bool = False
-    measured: bool = False
-
-    @property
-    def unit(self) -> str:
-        """The unit of its heights."""
-        return "%" if self.is_cover else "cm"
-
-
-@dataclass(frozen=True, slots=True)
-class VisitRow:
-    """One row of the log: an area, or the whole tank (``None``), and its amounts by column."""
-
-    place: Place | None
-    amounts: Mapping[str, Amount] = field(default_factory=dict)
-
-    @property
-    def measured(self) -> bool:
-        """Whether it tells a height or what came off; a look alone does not."""
-        return not self.amounts.keys().isdisjoint(_MEASURED)
-
-    @property
-    def whose_grams(self) -> WholeTank | None:
-        """Whose grams a weight of the whole tank is said to be."""
-        said = self.amounts.get("grams_of")
-        return "all" if said == "all" else "rest" if said == "rest" else None
 
 
 def parse_visit(

@@ -11,7 +11,8 @@ from growthcast.book.book import Book, WholeTank
 from growthcast.book.checks.log import has_amounts
 from growthcast.book.supposed import Cell
 from growthcast.book.words import check_known, plain
-from growthcast.book.writing.visit.entry import WORDS, Amount, Place, VisitRow, parse_visit
+from growthcast.book.writing.visit.entry import WORDS, parse_visit
+from growthcast.book.writing.visit.row import Amount, Place, VisitRow
 from growthcast.errors import UsageError
 
 _LOOKS = {
@@ -240,13 +241,6 @@ def _with_room(
 ) -> Mapping[str, Amount]:
     """Return a row's amounts without the word for whose grams they are where it goes unsaid."""
     whose, header = amounts.get("grams_of"), book.trims.letters
-    missing = [name for name in ("measured_by", "before_sd_cm") if name in amounts]
-    if header and (missing := [name for name in missing if name not in header]):
-        raise UsageError(
-            f"photo:: trims.csv has no column to say that a photo read the height; add "
-            f"{' and '.join(missing)} at the end of its first line (rows that end before it stay "
-            "as they are), then type the line again"
-        )
     if whose is None or "grams_of" in header or not header:  # a new log has every column
         return amounts
     measured = measured_areas(rows, places)

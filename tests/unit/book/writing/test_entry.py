@@ -7,8 +7,9 @@ from datetime import date
 
 import pytest
 
-from growthcast.book.writing.visit.entry import Place, looks_like_item, parse_visit
+from growthcast.book.writing.visit.entry import looks_like_item, parse_visit
 from growthcast.book.writing.visit.places import visit_in_words
+from growthcast.book.writing.visit.row import Place
 from growthcast.errors import UsageError
 
 STEMS = Place("stems", "Back stems", is_cover=False)
