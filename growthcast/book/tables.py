@@ -89,6 +89,7 @@ _TRIMS = (
     _number("before_sd_cm", "cm", 0, 100, "that reading's own standard error", above=True),
     Column("replanted", "flag", "whether the cut tops were planted in place of the old stems"),
     _number("minutes", "min", 0, 1440, "minutes of trimming"),
+    Column("by", "text", "who logged it"),
     _NOTE,
 )
 

@@ -18,6 +18,7 @@ from growthcast.cli.log_file import (
     in_words,
     log_file,
     or_say,
+    say_without_room,
     tried_line,
     understood,
     visit_for_programs,
@@ -113,6 +114,7 @@ Number = Annotated[
     str,
     option("--visit", "NUMBER", "The visit's number: one that is in the book is not logged again."),
 ]
+By = Annotated[str, option("--by", "NAME", "Who logs it, kept in the column by of trims.csv.")]
 From = Annotated[
     Path | None,
     option(
@@ -129,6 +131,7 @@ def log_command(
     tank: Tank = None,
     on: On = None,
     number: Number = "",
+    by: By = "",
     lines: From = None,
     yes: Yes = False,
     as_json: AsJson = False,
@@ -141,7 +144,7 @@ def log_command(
     """
     from growthcast.book.read import read_book
     from growthcast.book.writing.visit.entry import looks_like_item
-    from growthcast.book.writing.visit.lines import Line, checked_number
+    from growthcast.book.writing.visit.lines import Line, checked_name, checked_number
     from growthcast.book.writing.visit.places import tank_of_visit, visit_rows
 
     items = visit or []
@@ -149,7 +152,7 @@ def log_command(
     items = items[1:] if named else items
     folder, today = find_own_book(named), date.today()
     if lines is not None:
-        if items or tank or on or number:
+        if items or tank or on or number or by:
             raise UsageError("--from FILE has the visits, so none stands beside it")
         log_file(folder, lines, today, yes=yes, as_json=as_json)
         return
@@ -163,8 +166,9 @@ def log_command(
         say("Nothing was typed, so nothing was written.")
         return
     before = fit_before(book, day)
-    known = understood(book, tank_id, day, rows, before)
-    line = Line(tank_id, day, tuple(items), checked_number(number))
+    line = Line(tank_id, day, tuple(items), checked_number(number), by=checked_name(by))
+    say_without_room(book, [line.by])
+    known = understood(book, tank_id, day, rows, before, line.by)
     if not as_json:
         print_words(in_words(known))
     state = tried_line(folder, line, known, today)

@@ -28,8 +28,8 @@ from growthcast.book.writing.visit.entry import looks_like_item
 from growthcast.errors import HeldAlready, UsageError
 
 NUMBER = re.compile(r"[0-9a-z]{6,40}")
-MOST_LINES, LONGEST_LINE = 1000, 4000
-_OPTION = re.compile(r"[-\N{EN DASH}\N{EM DASH}]{1,2}(tank|on|visit|yes)")
+MOST_LINES, LONGEST_LINE, LONGEST_NAME = 1000, 4000, 60
+_OPTION = re.compile(r"[-\N{EN DASH}\N{EM DASH}]{1,2}(tank|on|visit|by|yes)")
 _COMMAND = re.compile(r"\bgrowthcast\s+log\b")
 _TYPED_QUOTES = str.maketrans("“”„‟‘’", '""""\'\'')
 
@@ -38,17 +38,21 @@ State = Literal["new", "known", "other"]
 
 @dataclass(frozen=True, slots=True)
 class Line:
-    """One visit as a line: its tank (``None``: the one its areas are in), day, number and items."""
+    """One visit as a line: its tank (``None``: the one its areas are in), day, number and items.
+
+    ``by`` is who logged it; it is no part of what makes two visits the same.
+    """
 
     tank_id: str | None
     day: date
     items: tuple[str, ...]
     number: str = ""
     row: int = 0
+    by: str = ""
 
     @property
     def content(self) -> str:
-        """What the line says, its number aside."""
+        """What the line says, its number and who logged it aside."""
         return shlex.join(["--tank", self.tank_id or "", "--on", str(self.day), *self.items])
 
 
@@ -108,7 +112,8 @@ def _line(text: str, row: int) -> Line:
     if isinstance(day, Fault):
         raise UsageError(f"--on {shown(given['on'])}: a value {day.why}; {day.fix}")
     on = date.fromisoformat(str(day))
-    return Line(given.get("tank"), on, tuple(items), checked_number(given.get("visit", "")), row)
+    number, by = checked_number(given.get("visit", "")), given.get("by", "")
+    return Line(given.get("tank"), on, tuple(items), number, row, checked_name(by))
 
 
 def checked_number(number: str) -> str:
@@ -118,6 +123,17 @@ def checked_number(number: str) -> str:
             f"--visit {shown(number)} is no number of a visit: 6 to 40 small letters and digits"
         )
     return number
+
+
+def checked_name(name: str) -> str:
+    """Return who logged a visit as the log keeps it; ``UsageError`` where it cannot."""
+    name = " ".join(name.split())
+    if len(name) > LONGEST_NAME or not name.isprintable() or name[:1] in tuple("=+-@"):
+        raise UsageError(
+            f"--by {shown(name)}: write a name of at most {LONGEST_NAME} letters that does not "
+            "begin with =, +, - or @, which spreadsheets take for a formula"
+        )
+    return name
 
 
 def numbered(folder: Path, line: Line) -> State:

@@ -213,23 +213,36 @@ def visit_rows(book: Book, tank_id: str, day: date, items: Sequence[str]) -> tup
 
 
 def log_rows(
-    rows: Sequence[VisitRow], book: Book, tank_id: str, day: date, reading: WholeTank
+    rows: Sequence[VisitRow],
+    book: Book,
+    tank_id: str,
+    day: date,
+    reading: WholeTank,
+    by: str = "",
 ) -> list[Mapping[str, Cell]]:
     """Return a visit as rows of ``trims.csv``; ``reading`` is how whole tanks' weights are read.
 
+    ``by`` is who logged it, left out where the log has no room for that.
     ``UsageError`` where a weight is meant otherwise, that makes a difference, and the log has no
     room to say it.
     """
     places = places_of(book, tank_id, day)
+    who = {"by": by} if by and has_room(book, "by") else {}
     return [
         {
             "date": day,
             "tank_id": tank_id,
             "area_id": row.place.area_id if row.place else None,
             **_with_room(row.amounts, rows, places, book, reading),
+            **who,
         }
         for row in rows
     ]
+
+
+def has_room(book: Book, column: str) -> bool:
+    """Whether ``trims.csv`` can hold a column: its header has it, or it is not there yet."""
+    return column in book.trims.letters or not book.trims.letters
 
 
 def _with_room(
@@ -240,8 +253,8 @@ def _with_room(
     reading: WholeTank,
 ) -> Mapping[str, Amount]:
     """Return a row's amounts without the word for whose grams they are where it goes unsaid."""
-    whose, header = amounts.get("grams_of"), book.trims.letters
-    if whose is None or "grams_of" in header or not header:  # a new log has every column
+    whose = amounts.get("grams_of")
+    if whose is None or has_room(book, "grams_of"):
         return amounts
     measured = measured_areas(rows, places)
     differs = any(place.alive and place.area_id in measured for place in places)
