@@ -12,7 +12,7 @@ from collections.abc import Callable, Iterator, Sequence
 from datetime import date
 
 from growthcast.book.book import Book, WholeTank
-from growthcast.book.writing.visit.row import VisitRow
+from growthcast.book.writing.visit.entry import VisitRow
 from growthcast.finite import finite_answer
 from growthcast.fit.result import GrowthFit
 from growthcast.forecast.report import as_date
