@@ -2,12 +2,11 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
 import numpy as np
 
 from growthcast.arrays import BoolArray, FloatArray, IntArray
 from growthcast.book.book import Book
+from growthcast.nouns import dataclass
 
 PHOTO_ERROR_CM, PHOTO_ERROR_SHARE = 1.0, 0.03
 """Error of a height read off a photo that does not bring its own: taps by finger on traced rays
