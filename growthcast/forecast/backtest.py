@@ -178,6 +178,7 @@ def _readings(book: Book, visits: Visits, tank: IntArray, split_days: FloatArray
         split_day=split[rows],
         day=visits.day[rows],
         reading_cm=visits.before_cm[rows],
+        own_sd_cm=visits.before_sd_cm[rows],
         budget_cm=areas.number("budget_cm")[area],
         is_cover=np.isin(areas.text("species_id")[area].astype(str), cover_ids.astype(str)),
     )
@@ -208,8 +209,8 @@ def _forecast_from(
     days = readings.day - past.start.day[areas]
     table = fit_growth(only_starts(earlier, past.start), on, Spreads())
     made = {
-        "model": _foreseen(fit, areas, readings.day),
-        "table_only": _foreseen(table, areas, readings.day),
+        "model": _foreseen(fit, areas, readings),
+        "table_only": _foreseen(table, areas, readings),
     }
     if not new_tanks:
         made |= {
@@ -224,12 +225,12 @@ def _forecast_from(
     for group in _groups(readings.tank):
         left_out = only_starts(earlier, past.start, group)
         apart = replace(fit_growth(left_out, on, design.spreads), widening=1.0)
-        rows = np.flatnonzero(np.isin(readings.tank, group))
-        found = _foreseen(apart, areas[rows], readings.day[rows])
-        made["model"].height_cm[rows] = found.height_cm
-        made["model"].error_cm[rows] = found.error_cm
-        here = readings.keep(np.isin(readings.tank, group))
-        errors_d.append(_crossing_errors(apart, areas[rows], here, past))
+        mine = np.isin(readings.tank, group)
+        here = readings.keep(mine)
+        found = _foreseen(apart, areas[mine], here)
+        made["model"].height_cm[mine] = found.height_cm
+        made["model"].error_cm[mine] = found.error_cm
+        errors_d.append(_crossing_errors(apart, areas[mine], here, past))
     return fit, made, np.concatenate(errors_d)
 
 
@@ -239,14 +240,15 @@ def _groups(tank: IntArray) -> list[IntArray]:
     return np.array_split(tanks, min(tanks.size, MOST_GROUPS))
 
 
-def _foreseen(fit: GrowthFit, areas: IntArray, days: FloatArray) -> Predictive:
-    """Forecast the reading of each area (n,) on its day (n,)."""
+def _foreseen(fit: GrowthFit, areas: IntArray, readings: Readings) -> Predictive:
+    """Forecast the reading of each area (n,) on its day."""
     height = np.empty((areas.size, CHANCES.size))
-    for day in np.unique(days).tolist():
-        rows = np.flatnonzero(days == day)
+    for day in np.unique(readings.day).tolist():
+        rows = np.flatnonzero(readings.day == day)
         view = outlook(fit, areas[rows], np.array([day]))
         height[rows] = view.quantiles_cm(CHANCES)[:, 0]
-    variance = fit.design.problem.errors.reading_variance(height, areas[:, None])
+    own_sd = np.broadcast_to(readings.own_sd_cm[:, None], height.shape)
+    variance = fit.design.problem.errors.reading_variance(height, areas[:, None], own_sd)
     return Predictive(height, np.sqrt(variance))
 
 
