@@ -8,7 +8,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
 from growthcast.book.findings import format_findings, summary_for_commands
-from growthcast.book.tables import FORMS
+from growthcast.book.tables import FORMS, column_of
 from growthcast.book.words import check_known, did_you_mean
 from growthcast.cli.options import (
     AsJson,
@@ -48,6 +48,19 @@ Form = Annotated[
         "FORM",
         "Only plants of this form: carpet, creeping, rosette, stem, epiphyte, moss, floating.",
     ),
+]
+Place = Annotated[
+    str | None,
+    option(
+        "--place",
+        "PLACE",
+        "Plants for the front, middle, back, wood or surface, by height and form. Default: the "
+        "area's place in areas.csv, else the form that stands there.",
+    ),
+]
+Stock = Annotated[
+    Path | None,
+    option("--stock", "FILE", "Only plants of this list: one a line, by id or any name."),
 ]
 PlantedCm = Annotated[
     float | None,
@@ -92,6 +105,8 @@ class _Asked:
     reach: int | None
     plants: list[str] | None
     form: str | None
+    place: str | None
+    stock: Path | None
     planted_cm: float | None
     keep: list[str] | None
     plot: Path | None
@@ -105,6 +120,8 @@ def rescape_command(
     area: AreaId = None,
     plants: Plants = None,
     form: Form = None,
+    place: Place = None,
+    stock: Stock = None,
     planted_cm: PlantedCm = None,
     layouts: Layouts = None,
     reach: Reach = None,
@@ -124,17 +141,19 @@ def rescape_command(
             f'"{more[0]}" is one argument too many; name layouts with --layouts, and one book'
         )
     files = [Path(text) for text in layouts or ()] + list(more or ())
-    asked = _Asked(tank, area, files, reach, plants, form, planted_cm, keep, plot, as_json)
+    asked = _Asked(
+        tank, area, files, reach, plants, form, place, stock, planted_cm, keep, plot, as_json
+    )
     _check(asked)
     opened, _, fit = open_fit(book, on)
     check_plot(opened, plot)
-    place = int(chosen_tanks(opened, tank)[0])
+    which = int(chosen_tanks(opened, tank)[0])
     if files:
-        _answer_layouts(asked, opened, fit, place)
+        _answer_layouts(asked, opened, fit, which)
     elif area is not None:
-        _answer_plants(asked, opened, fit, place, area)
+        _answer_plants(asked, opened, fit, which, area)
     elif reach is not None:
-        _answer_swaps(asked, opened, fit, place, reach)
+        _answer_swaps(asked, opened, fit, which, reach)
 
 
 def _check(asked: _Asked) -> None:
@@ -143,6 +162,8 @@ def _check(asked: _Asked) -> None:
     given = {"--area": area is not None, "--layouts": asked.files, "--reach": reach is not None}
     questions = [name for name, is_given in given.items() if is_given]
     form_hint = did_you_mean(asked.form or "", FORMS, f"the forms are {', '.join(FORMS)}")
+    places = column_of("areas", "place").choices
+    place_hint = did_you_mean(asked.place or "", places, f"the places are {', '.join(places)}")
     wrong = {
         "rescape looks at one tank; name it with --tank ID": asked.tank is None,
         "say what to compare: plants for an area with --area ID, layouts with --layouts FILE, "
@@ -161,9 +182,13 @@ def _check(asked: _Asked) -> None:
         f"--planted-cm {cm or 0.0:g} is outside the limits; expected above 0 to 300": (
             cm is not None and not 0.0 < cm <= 300.0
         ),
-        "a layout names its own plants; leave out --plants and --form": (
-            asked.files and (asked.plants or asked.form)
+        "a layout names its own plants; leave out --plants, --form and --stock": (
+            asked.files and (asked.plants or asked.form or asked.stock)
         ),
+        f'--place "{asked.place}" is no place; {place_hint}': (
+            asked.place is not None and asked.place not in places
+        ),
+        "--place goes with --area": asked.place is not None and area is None,
         f'--form "{asked.form}" is no growth form; {form_hint}': (
             asked.form is not None and asked.form not in FORMS
         ),
@@ -179,6 +204,30 @@ def _plants(book: Book, asked: _Asked) -> list[str]:
     none = "--plants names no plant; leave it out to look at all that fit"
     names = dict.fromkeys(_names(asked.plants, none))
     return [known_species(book, name, "--plants") for name in names]
+
+
+def _stock(book: Book, file: Path | None) -> set[str] | None:
+    """Return the plants of a list that the table knows; those it does not know are said."""
+    from growthcast.book.supposed import known_species
+
+    if file is None:
+        return None
+    try:
+        lines = file.read_text(encoding="utf-8-sig").splitlines()
+    except OSError as error:
+        raise UsageError(f"--stock {file} cannot be read: {error.strerror}") from error
+    except UnicodeDecodeError as error:
+        raise UsageError(f"--stock {file} is no text in UTF-8; save it as that") from error
+    found = set()
+    for number, line in enumerate(lines, start=1):
+        if (name := line.partition("#")[0].strip()) and name != "species_id":
+            try:
+                found.add(known_species(book, name, f"{file}, line {number}, left out"))
+            except UsageError as unknown:
+                say(str(unknown))
+    if not found:
+        raise UsageError(f"--stock {file} names no plant of the species table")
+    return found
 
 
 def _names(texts: list[str] | None, none: str) -> list[str]:
@@ -213,13 +262,17 @@ def _answer_plants(asked: _Asked, book: Book, fit: GrowthFit, tank: int, area_id
 
     plants, form = _plants(book, asked), asked.form
     place = _area(fit, tank, area_id)
-    pool = pool_of(fit, place, form)
-    here = str(fit.design.species_id[fit.design.species[place]])
-    wanted = [name for name in plants if name != here] if plants else pool
-    if form is not None and plants:
+    priors, mine = fit.design.priors, fit.design.species[place]
+    where = asked.place or ("" if plants or form else str(book.areas.text("place")[place]))
+    if not (plants or form or where):
+        form = str(priors.form[mine])
+    pool = pool_of(fit, place, form, where, _stock(book, asked.stock))
+    narrowed = asked.form or asked.place or asked.stock
+    wanted = [name for name in plants if name != priors.species_id[mine]] if plants else pool
+    if plants and narrowed:
         wanted = [name for name in wanted if name in pool]
     if not wanted:
-        raise UsageError(_nothing_to_compare(fit, place, plants, form))
+        raise UsageError(_nothing_to_compare(asked, fit, place, plants))
     advice = compare_plants(book, fit, place, wanted, asked.planted_cm)
     shown = [a for a in advice if plants or a.fits or a.is_there_now]
     left_out = [a for a in advice if a not in shown]
@@ -231,16 +284,18 @@ def _answer_plants(asked: _Asked, book: Book, fit: GrowthFit, tank: int, area_id
     print_answer(asked.as_json, plants_in_json(*answer), plants_words(*answer), fit)
 
 
-def _nothing_to_compare(fit: GrowthFit, place: int, plants: Sequence[str], form: str | None) -> str:
+def _nothing_to_compare(asked: _Asked, fit: GrowthFit, place: int, plants: Sequence[str]) -> str:
     area_id = str(fit.design.area_id[place])
-    if plants and form is not None:
-        return f"none of the plants named is of the form {form}; leave out --plants or --form"
+    given = {"--form": asked.form, "--place": asked.place, "--stock": asked.stock}
+    narrowed = " or ".join(name for name, value in given.items() if value is not None)
+    if plants and narrowed:
+        return f"none of the plants named is left by {narrowed}; leave that out, or --plants"
     if plants:
         return f"{plants[0]} is what stands in {area_id} now; name others with --plants"
     how = "percent cover" if fit.design.is_cover[place] else "height"
     return (
-        f"no plant of the form {form} can be compared for {area_id}, which is measured by its "
-        f"{how}; name another --form"
+        f"no other plant can be compared for {area_id}, which is measured by its {how}; ask for "
+        f"others with {narrowed or '--place'}"
     )
 
 
@@ -304,7 +359,10 @@ def _answer_swaps(asked: _Asked, book: Book, fit: GrowthFit, tank: int, reach_d:
             f"--reach {reach_d}: tank {tank_id} is visited every {cap:g} days at the longest "
             "(longest_interval_d), whatever grows in it"
         )
-    found = swaps_to_reach(book, fit, tank, reach_d, keep, plants=plants, form=asked.form)
+    stock = _stock(book, asked.stock)
+    found = swaps_to_reach(
+        book, fit, tank, reach_d, keep, plants=plants, form=asked.form, stock=stock
+    )
     currency = book.practice.currency
     answer = swaps_in_json(tank_id, currency, found, keep)
     print_answer(

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections import Counter
+from collections import defaultdict
 from collections.abc import Mapping, Sequence
 from typing import Any
 
@@ -10,11 +10,13 @@ import numpy as np
 
 from growthcast.book.columns import UNIT_WORDS
 from growthcast.book.tables import TABLES
+from growthcast.book.words import some_of
 from growthcast.fit.result import GrowthFit
 from growthcast.plain import plain
-from growthcast.say.rescape import HELD, days_text, days_with_range, saves_in_words
+from growthcast.say.rescape import HELD, SMALL_H, days_text, days_with_range, saves_in_words
 from growthcast.say.supposed import limits_words
-from growthcast.say.words import Beside, Table, Words, percent, with_range
+from growthcast.say.words import Beside, Table, Words, percent
+from growthcast.service.effort.visits import Range
 from growthcast.service.holding import LIKELY
 from growthcast.service.rescape.plants import Z_80, PlantAdvice
 from growthcast.service.rescape.variants import LONGEST_D
@@ -36,33 +38,38 @@ def plants_words(
     area_id = design.area_id[place]
     unit = "%" if design.is_cover[place] else "cm"
     listed = [a for n, a in enumerate(shown) if n < MOST_SHOWN or a.is_there_now]
+    tank_id = design.tank_id[design.tank[place]]
     yield Table(
-        f"Plants for {area_id} of {design.tank_id[design.tank[place]]}: floor "
-        f"{design.traits.floor_cm[place]:g} {unit}, budget {design.traits.budget_cm[place]:g} "
-        f"{unit}",
-        ["plant", "alone>", "tank>", "floor to budget>", "holds>"],
+        f"Plants for {area_id} of {tank_id} (floor {design.traits.floor_cm[place]:g} {unit}, "
+        f"budget {design.traits.budget_cm[place]:g} {unit}): what each saves the tank in a year",
+        ["plant", "visit>", "hours>", f"{currency}>", "to the look>"],
+        [_tank_row(a) for a in listed],
+    )
+    yield Table(
+        f"How they would stand in {area_id}",
+        ["plant", "alone>", "floor to budget>", "holds>", "fills it>"],
         [_lasting_row(a) for a in listed],
     )
     yield Table(
         f"How they grow in {area_id}",
-        ["plant", f"{unit} a week>", "to the look>", "rate known>"],
+        ["plant", f"{unit} a week>", "rate known>", "rate from"],
         [_growth_row(a) for a in listed],
     )
-    takes = ["plant", "litres a year>", "min a year>", "rate from"]
-    yield Table(f"What {area_id} takes", takes, [_effort_row(a) for a in listed])
     yield from _meaning(listed)
     for rank, one in enumerate(listed, start=1):
         mark = " (there now)" if one.is_there_now else ""
         number = f"{rank}." if rank <= MOST_SHOWN else "-"
         saves = ""
         if one.saves is not None and one.fits:
-            saves = f"; the tank {saves_in_words(one.saves, currency)}"
-        yield f"{number} {one.species_id}{mark}: {plant_reason(one)}{saves}."
+            saves = f"the tank {saves_in_words(one.saves, currency)}; "
+        yield f"{number} {one.species_id}{mark}: {saves}{plant_reason(one)}."
     if len(shown) > len(listed):
         rest = len(shown) - len(listed)
         yield f"And {rest} more that fit: --json lists all, --form and --plants narrow them."
-    if left_out:
-        yield f"Left out, since they are not likely to do there: {_why_left_out(left_out)}."
+    yield from _left_out_words(left_out)
+    if wide := [a.species_id for a in listed if a.spreads_sideways]:
+        which = "All of these" if len(wide) == len(listed) > 1 else some_of(wide)
+        yield f"Spread sideways too, and width is not forecast: {which}."
     if any(a.regulated_in_places for a in listed):
         yield Beside(
             "Plants that are, or whose relatives are, regulated in some places: the rules of your "
@@ -73,9 +80,11 @@ def plants_words(
 def _meaning(listed: Sequence[PlantAdvice]) -> Words:
     """Say what the columns mean."""
     yield (
-        "Alone: the longest time between visits that this area holds by itself; tank: the longest "
-        "listed interval that the whole tank holds with it. Rate known: its rate may be this many "
-        f"times more or less; rate from: what tells it. {HELD}"
+        "Visit: the longest listed interval that the whole tank holds with it. To the look: days "
+        "from planting until it stands at the floor. Alone: the longest time between visits that "
+        "this area holds by itself. Holds: the chance that it lives and keeps its form; fills it: "
+        "that it grows past the middle of floor and budget at all. Rate known: its rate may be "
+        f"this many times more or less; rate from: what tells it. {HELD}"
     )
     if any(a.days_between[2] >= LONGEST_D for a in listed):
         yield f"{LONGEST_D}+ d: a year or more; no further ahead is looked."
@@ -83,35 +92,55 @@ def _meaning(listed: Sequence[PlantAdvice]) -> Words:
         yield "Never: in such a case its ceiling lies below the floor."
 
 
-def _why_left_out(left_out: Sequence[PlantAdvice]) -> str:
-    why: Counter[str] = Counter()
+def _left_out_words(left_out: Sequence[PlantAdvice]) -> Words:
+    """Name the plants that are not likely to do there, by what speaks against them."""
+    why: dict[str, list[str]] = defaultdict(list)
     for one in left_out:
         holds = one.holding
         parts = {
-            "too dark": float(holds.light[0]),
-            "too warm or cold": float(holds.warmth[0]),
-            "too little CO2": float(holds.co2[0]),
+            "Too dark for": float(holds.light[0]),
+            "Too warm or cold for": float(holds.warmth[0]),
+            "Too little CO2 for": float(holds.co2[0]),
+            "Never fill the place": min(one.chance_reaches_look, one.chance_fills),
+            "Too tall for the budget": 0.0 if one.is_too_tall else 1.0,
         }
-        parts["too low for the floor"] = one.chance_reaches_look
-        parts["too tall for the budget"] = 0.0 if one.is_too_tall else 1.0
-        why[min(parts, key=lambda name: parts[name])] += 1
-    return ", ".join(f"{count} {words}" for words, count in why.most_common())
+        why[min(parts, key=lambda name: parts[name])].append(one.species_id)
+    for reason, names in sorted(why.items(), key=lambda item: -len(item[1])):
+        yield f"{reason}: {some_of(names)}."
 
 
 def _name(one: PlantAdvice) -> str:
     return one.species_id + (" (now)" if one.is_there_now else "")
 
 
-def _lasting_row(one: PlantAdvice) -> list[str]:
-    own, days = one.own_interval_d, one.tank_interval_d
-    alone = f"{LONGEST_D}+ d" if own >= LONGEST_D else f"{own} d" if own else "under 1 d"
+def _tank_row(one: PlantAdvice) -> list[str]:
+    days, saves = one.tank_interval_d, one.saves
     whole = "none" if days is None else f"{days} d"
     return [
         _name(one),
-        "-" if one.is_lost else alone,
         "-" if one.is_lost else whole,
+        "" if saves is None else _ends(saves.hours),
+        "" if saves is None or not saves.cost.p90 else _ends(saves.cost, 1.0),
+        "there now" if one.is_there_now else days_with_range(one.look_d),
+    ]
+
+
+def _ends(saved: Range, small: float = SMALL_H) -> str:
+    """Both ends of what is saved; what is below ``small`` has a digit more."""
+    digits = 0 if max(abs(saved.p10), abs(saved.p90)) >= small else 1
+    joint = "–" if saved.p10 > 0.0 else " to "
+    return joint.join(dict.fromkeys(f"{end + 0.0:.{digits}f}" for end in (saved.p10, saved.p90)))
+
+
+def _lasting_row(one: PlantAdvice) -> list[str]:
+    own = one.own_interval_d
+    alone = f"{LONGEST_D}+ d" if own >= LONGEST_D else f"{own} d" if own else "under 1 d"
+    return [
+        _name(one),
+        "-" if one.is_lost else alone,
         days_with_range(one.days_between),
         percent(one.chance_holds),
+        percent(min(one.chance_fills, one.chance_reaches_look)),
     ]
 
 
@@ -120,23 +149,13 @@ def _growth_row(one: PlantAdvice) -> list[str]:
     return [
         _name(one),
         middle if low == high else f"{middle} ({low}–{high})",
-        "there now" if one.is_there_now else days_with_range(one.look_d),
         f"×/÷ {np.exp(Z_80 * one.rate_sd):.2f}",
+        one.basis,
     ]
 
 
 def _pace(per_week: float) -> str:
     return f"{per_week:.1f}" if per_week >= LEAST_PACE else f"<{LEAST_PACE}"
-
-
-def _effort_row(one: PlantAdvice) -> list[str]:
-    litres = one.litres_per_year
-    return [
-        _name(one),
-        "by cover" if litres is None else with_range(litres),
-        with_range(one.minutes_per_year),
-        one.basis,
-    ]
 
 
 def plant_reason(one: PlantAdvice) -> str:
@@ -148,10 +167,8 @@ def plant_reason(one: PlantAdvice) -> str:
         return "; ".join([*said, "so no interval is named"])
     unit = "% cover" if one.is_cover else "cm"
     limit = f"by the species table it stands no cut below {one.lowest_cut_cm:.3g} {unit}"
-    if one.chance_reaches_look < LIKELY:
-        said.append(
-            f"{percent(one.chance_reaches_look)} to grow up to the floor, its ceiling is low"
-        )
+    if (fills := min(one.chance_reaches_look, one.chance_fills)) < LIKELY:
+        said.append(f"{percent(fills)} to fill the place, its ceiling is low")
     if one.is_too_tall:
         said.append(
             f"{limit}, and the budget is {one.budget_cm:.3g} {unit}: where yours stands lower "
@@ -167,9 +184,11 @@ def plant_reason(one: PlantAdvice) -> str:
     elif one.limits_tank:
         said.append(f"{own}; it is what keeps the tank at {one.tank_interval_d} days")
     elif one.limited_by is not None:
-        said.append(f"{own}; the tank stays at {one.tank_interval_d} days for {one.limited_by}")
+        said.append(f"{own}; {one.limited_by} keeps the tank at {one.tank_interval_d} days")
     else:
         said.append(f"{own}; the whole tank holds {one.tank_interval_d} days, the longest asked")
+    if one.lacks_soft_water:
+        said.append("the book knows of no soft water in the tank (kh_dkh)")
     if one.waits_long and one.look_d[1] is not None:
         said.append(f"slow to the look: {days_text(one.look_d[1])}")
     if one.caution:
