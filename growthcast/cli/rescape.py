@@ -3,13 +3,11 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
 from growthcast.book.findings import format_findings, summary_for_commands
-from growthcast.book.tables import FORMS, column_of
-from growthcast.book.words import check_known, did_you_mean
+from growthcast.book.words import check_known
 from growthcast.cli.options import (
     AsJson,
     BookFolder,
@@ -24,6 +22,7 @@ from growthcast.cli.options import (
     write_plot,
 )
 from growthcast.cli.output import print_answer, say
+from growthcast.cli.rescape_asked import Asked, check_asked, named_plants, names_in, stock_list
 from growthcast.errors import BookProblems, UsageError
 
 if TYPE_CHECKING:
@@ -95,24 +94,6 @@ Keep = Annotated[
 Plot = Annotated[Path | None, plot_option("Draw the intervals with their ranges")]
 
 
-@dataclass(frozen=True, slots=True)
-class _Asked:
-    """What the options ask."""
-
-    tank: str | None
-    area: str | None
-    files: list[Path]
-    reach: int | None
-    plants: list[str] | None
-    form: str | None
-    place: str | None
-    stock: Path | None
-    planted_cm: float | None
-    keep: list[str] | None
-    plot: Path | None
-    as_json: bool
-
-
 def rescape_command(
     book: BookFolder = None,
     more: MoreLayouts = None,
@@ -141,10 +122,10 @@ def rescape_command(
             f'"{more[0]}" is one argument too many; name layouts with --layouts, and one book'
         )
     files = [Path(text) for text in layouts or ()] + list(more or ())
-    asked = _Asked(
+    asked = Asked(
         tank, area, files, reach, plants, form, place, stock, planted_cm, keep, plot, as_json
     )
-    _check(asked)
+    check_asked(asked)
     opened, _, fit = open_fit(book, on)
     check_plot(opened, plot)
     which = int(chosen_tanks(opened, tank)[0])
@@ -154,88 +135,6 @@ def rescape_command(
         _answer_plants(asked, opened, fit, which, area)
     elif reach is not None:
         _answer_swaps(asked, opened, fit, which, reach)
-
-
-def _check(asked: _Asked) -> None:
-    """Ask for a tank and exactly one question; refuse options that would be left unread."""
-    area, reach, cm = asked.area, asked.reach, asked.planted_cm
-    given = {"--area": area is not None, "--layouts": asked.files, "--reach": reach is not None}
-    questions = [name for name, is_given in given.items() if is_given]
-    form_hint = did_you_mean(asked.form or "", FORMS, f"the forms are {', '.join(FORMS)}")
-    places = column_of("areas", "place").choices
-    place_hint = did_you_mean(asked.place or "", places, f"the places are {', '.join(places)}")
-    wrong = {
-        "rescape looks at one tank; name it with --tank ID": asked.tank is None,
-        "say what to compare: plants for an area with --area ID, layouts with --layouts FILE, "
-        "or swaps that reach an interval with --reach DAYS": not questions,
-        f"{' and '.join(questions)} are different questions; ask one at a time": len(questions) > 1,
-        "--plot draws plants (--area) or layouts (--layouts), not swaps": (
-            asked.plot is not None and reach is not None
-        ),
-        f"--reach {reach} is outside the limits; expected whole days from 1 to 365": (
-            reach is not None and not 1 <= reach <= 365
-        ),
-        "--keep goes with --reach: it pins areas while swaps are searched": (
-            asked.keep and reach is None
-        ),
-        "--planted-cm goes with --area": cm is not None and area is None,
-        f"--planted-cm {cm or 0.0:g} is outside the limits; expected above 0 to 300": (
-            cm is not None and not 0.0 < cm <= 300.0
-        ),
-        "a layout names its own plants; leave out --plants, --form and --stock": (
-            asked.files and (asked.plants or asked.form or asked.stock)
-        ),
-        f'--place "{asked.place}" is no place; {place_hint}': (
-            asked.place is not None and asked.place not in places
-        ),
-        "--place goes with --area": asked.place is not None and area is None,
-        f'--form "{asked.form}" is no growth form; {form_hint}': (
-            asked.form is not None and asked.form not in FORMS
-        ),
-    }
-    for sentence, holds in wrong.items():
-        if holds:
-            raise UsageError(sentence)
-
-
-def _plants(book: Book, asked: _Asked) -> list[str]:
-    from growthcast.book.supposed import known_species
-
-    none = "--plants names no plant; leave it out to look at all that fit"
-    names = dict.fromkeys(_names(asked.plants, none))
-    return [known_species(book, name, "--plants") for name in names]
-
-
-def _stock(book: Book, file: Path | None) -> set[str] | None:
-    """Return the plants of a list that the table knows; those it does not know are said."""
-    from growthcast.book.supposed import known_species
-
-    if file is None:
-        return None
-    try:
-        lines = file.read_text(encoding="utf-8-sig").splitlines()
-    except OSError as error:
-        raise UsageError(f"--stock {file} cannot be read: {error.strerror}") from error
-    except UnicodeDecodeError as error:
-        raise UsageError(f"--stock {file} is no text in UTF-8; save it as that") from error
-    found = set()
-    for number, line in enumerate(lines, start=1):
-        if (name := line.partition("#")[0].strip()) and name != "species_id":
-            try:
-                found.add(known_species(book, name, f"{file}, line {number}, left out"))
-            except UsageError as unknown:
-                say(str(unknown))
-    if not found:
-        raise UsageError(f"--stock {file} names no plant of the species table")
-    return found
-
-
-def _names(texts: list[str] | None, none: str) -> list[str]:
-    """Return names set apart by commas; ``UsageError`` where there are only commas."""
-    names = [name.strip() for text in texts or () for name in text.split(",") if name.strip()]
-    if texts and not names:
-        raise UsageError(none)
-    return names
 
 
 def _area(fit: GrowthFit, tank: int, area_id: str) -> int:
@@ -255,18 +154,18 @@ def _area(fit: GrowthFit, tank: int, area_id: str) -> int:
     return int(found[0])
 
 
-def _answer_plants(asked: _Asked, book: Book, fit: GrowthFit, tank: int, area_id: str) -> None:
+def _answer_plants(asked: Asked, book: Book, fit: GrowthFit, tank: int, area_id: str) -> None:
     """Print how plants would do in an area, the best first."""
     from growthcast.say.plants import plants_in_json, plants_words
     from growthcast.service.rescape.plants import compare_plants, pool_of
 
-    plants, form = _plants(book, asked), asked.form
+    plants, form = named_plants(book, asked), asked.form
     place = _area(fit, tank, area_id)
     priors, mine = fit.design.priors, fit.design.species[place]
     where = asked.place or ("" if plants or form else str(book.areas.text("place")[place]))
     if not (plants or form or where):
         form = str(priors.form[mine])
-    pool = pool_of(fit, place, form, where, _stock(book, asked.stock))
+    pool = pool_of(fit, place, form, where, stock_list(book, asked.stock))
     narrowed = asked.form or asked.place or asked.stock
     wanted = [name for name in plants if name != priors.species_id[mine]] if plants else pool
     if plants and narrowed:
@@ -284,7 +183,7 @@ def _answer_plants(asked: _Asked, book: Book, fit: GrowthFit, tank: int, area_id
     print_answer(asked.as_json, plants_in_json(*answer), plants_words(*answer), fit)
 
 
-def _nothing_to_compare(asked: _Asked, fit: GrowthFit, place: int, plants: Sequence[str]) -> str:
+def _nothing_to_compare(asked: Asked, fit: GrowthFit, place: int, plants: Sequence[str]) -> str:
     area_id = str(fit.design.area_id[place])
     given = {"--form": asked.form, "--place": asked.place, "--stock": asked.stock}
     narrowed = " or ".join(name for name, value in given.items() if value is not None)
@@ -299,7 +198,7 @@ def _nothing_to_compare(asked: _Asked, fit: GrowthFit, place: int, plants: Seque
     )
 
 
-def _answer_layouts(asked: _Asked, book: Book, fit: GrowthFit, tank: int) -> None:
+def _answer_layouts(asked: Asked, book: Book, fit: GrowthFit, tank: int) -> None:
     """Print what each layout of a tank allows beside the tank as it is."""
     from growthcast.say.rescape import layout_in_json, layouts_words
     from growthcast.service.rescape.layouts import compare_layouts
@@ -337,15 +236,15 @@ def _read_layouts(book: Book, fit: GrowthFit, tank_id: str, files: Sequence[Path
     return layouts
 
 
-def _answer_swaps(asked: _Asked, book: Book, fit: GrowthFit, tank: int, reach_d: int) -> None:
+def _answer_swaps(asked: Asked, book: Book, fit: GrowthFit, tank: int, reach_d: int) -> None:
     """Print the fewest swaps with which a tank holds an interval."""
     import numpy as np
 
     from growthcast.say.rescape import swaps_in_json, swaps_words
     from growthcast.service.rescape.swaps import swaps_to_reach
 
-    plants, design = _plants(book, asked), fit.design
-    keep = _names(asked.keep, "--keep names no area; leave it out to let every area change")
+    plants, design = named_plants(book, asked), fit.design
+    keep = names_in(asked.keep, "--keep names no area; leave it out to let every area change")
     for name in keep:
         _area(fit, tank, name)
     tank_id = str(design.tank_id[tank])
@@ -359,7 +258,7 @@ def _answer_swaps(asked: _Asked, book: Book, fit: GrowthFit, tank: int, reach_d:
             f"--reach {reach_d}: tank {tank_id} is visited every {cap:g} days at the longest "
             "(longest_interval_d), whatever grows in it"
         )
-    stock = _stock(book, asked.stock)
+    stock = stock_list(book, asked.stock)
     found = swaps_to_reach(
         book, fit, tank, reach_d, keep, plants=plants, form=asked.form, stock=stock
     )
