@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Collection, Sequence
-from dataclasses import dataclass, field
+from dataclasses import field
 from itertools import combinations
 
 import numpy as np
@@ -14,6 +14,7 @@ from growthcast.finite import finite_answer
 from growthcast.fit.result import GrowthFit
 from growthcast.fit.supposed import replanted
 from growthcast.frames import Framed
+from growthcast.nouns import dataclass
 from growthcast.plain import FLAT, HIDDEN, NULL_IF_BLANK, by_quantile, in_json
 from growthcast.service.effort.visits import Saving, Year
 from growthcast.service.holding import LIKELY, NotHolding, not_holding
@@ -179,11 +180,8 @@ def swaps_to_reach(
     if found and not proposals:
         _, pairs = max(found, key=lambda one: one[0])
         nearest = _advice(stand, base, pairs, reach_d, looks, today)
-    alone = [
-        (stand.area_id(place), float(holds[place].mean()))
-        for place in base.tolist()
-        if int(stand.living.area[place]) not in free
-    ]
+    kept = base[~np.isin(stand.living.area[base], free)].tolist()
+    alone = [(stand.area_id(at), float(holds[at].mean())) for at in kept]
     return SwapSearch(
         reach_d=reach_d,
         confidence=stand.confidence,
