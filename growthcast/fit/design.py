@@ -130,7 +130,7 @@ def build_design(book: Book, on: date, spreads: Spreads | None = None) -> Design
     is_cover, traits = priors.measure_is_cover[species], _traits(book, tank, species, priors)
     errors = _errors(spreads, is_cover, traits)
     settle_d = (spreads.settling.factor[forms_of(priors.form)] * priors.settle_d)[species]
-    conditions, clock = _clock(book, traits, species, priors, settle_d)
+    conditions, clock = _clock(book, traits, species, priors, settle_d, on_day)
     unknown_spread = conditions.unknown_log_spread(
         read_reference(), _slope_of_tanks(tank, priors.traits["co2_k_mg_l"][species], tank_id.size)
     )
@@ -243,7 +243,12 @@ def _errors(spreads: Spreads, is_cover: BoolArray, traits: AreaTraits) -> ErrorM
 
 
 def _clock(
-    book: Book, traits: AreaTraits, species: IntArray, priors: SpeciesPriors, settle_d: FloatArray
+    book: Book,
+    traits: AreaTraits,
+    species: IntArray,
+    priors: SpeciesPriors,
+    settle_d: FloatArray,
+    on_day: float,
 ) -> tuple[TankConditions, GrowthClock]:
     """The conditions of every tank, and the clock they give every area."""
     reference = read_reference()
@@ -256,7 +261,7 @@ def _clock(
     middle_cm = 0.5 * (traits.floor_cm + traits.budget_cm)
     water_cm = book.tanks.number("water_depth_cm")[traits.tank]
     at_surface = priors.measure_is_cover[species]
-    share = book.areas.number("light_share")
+    share, came = book.areas.number("light_share"), reference.start_factor
     clock = growth_clock(
         conditions,
         priors,
@@ -267,8 +272,22 @@ def _clock(
         canopy_cm=np.where(at_surface, water_cm, np.minimum(middle_cm, water_cm)),
         planted_day=traits.planted_day,
         settle_d=settle_d,
+        start_factor=np.array([came.get(start, 1.0) for start in book.areas.text("start")]),
+        replanted_day=_replanted_days(book, on_day),
     )
     return conditions, clock
+
+
+def _replanted_days(book: Book, on_day: float) -> FloatArray:
+    """Days up to ``on_day`` on which areas' tops were planted anew, in order, padded: (A, P)."""
+    trims, day = book.trims, day_numbers(book.trims.date("date"))
+    area = trims.places("area_id", book.areas.text("area_id"))
+    rows = np.flatnonzero(trims.flag("replanted") & (area >= 0) & (day <= on_day))
+    rows = rows[np.lexsort((day[rows], area[rows]))]
+    place = np.arange(rows.size) - np.searchsorted(area[rows], area[rows])
+    days = np.full((len(book.areas), int(place.max(initial=-1)) + 1), np.inf)
+    days[area[rows], place] = day[rows]
+    return days
 
 
 def _weights(buckets: Buckets, said: WholeTank | None, traits: AreaTraits) -> Weights:
