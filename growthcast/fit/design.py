@@ -18,7 +18,7 @@ from growthcast.fit.rows.nodes import AreaTraits, Habits, build_nodes, cutting_h
 from growthcast.fit.solver.problem import Block, Pooling, Problem, Weights, with_heights_that_count
 from growthcast.growth.responses import co2_slope
 from growthcast.log.photos import PhotoOffset
-from growthcast.log.visits import Buckets, LeftOut, day_numbers, read_log
+from growthcast.log.visits import Buckets, LeftOut, day_numbers, read_log, replanted_days
 from growthcast.nouns import dataclass
 from growthcast.species import SpeciesPriors, read_reference, species_priors
 
@@ -273,21 +273,9 @@ def _clock(
         planted_day=traits.planted_day,
         settle_d=settle_d,
         start_factor=np.array([came.get(start, 1.0) for start in book.areas.text("start")]),
-        replanted_day=_replanted_days(book, on_day),
+        replanted_day=replanted_days(book, on_day),
     )
     return conditions, clock
-
-
-def _replanted_days(book: Book, on_day: float) -> FloatArray:
-    """Days up to ``on_day`` on which areas' tops were planted anew, in order, padded: (A, P)."""
-    trims, day = book.trims, day_numbers(book.trims.date("date"))
-    area = trims.places("area_id", book.areas.text("area_id"))
-    rows = np.flatnonzero(trims.flag("replanted") & (area >= 0) & (day <= on_day))
-    rows = rows[np.lexsort((day[rows], area[rows]))]
-    place = np.arange(rows.size) - np.searchsorted(area[rows], area[rows])
-    days = np.full((len(book.areas), int(place.max(initial=-1)) + 1), np.inf)
-    days[area[rows], place] = day[rows]
-    return days
 
 
 def _weights(buckets: Buckets, said: WholeTank | None, traits: AreaTraits) -> Weights:

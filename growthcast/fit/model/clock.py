@@ -353,7 +353,7 @@ def growth_clock(
     settle_d : array (A,)
         Days over which growth ramps from nothing to full after planting [d].
     start_factor : array (A,)
-        How many times as long it takes the first time, for how the plants came.
+        How many times as long it takes the first time, for how the plants came [-].
     replanted_day : array (A, P)
         When their tops were planted anew, padded with ``inf`` [day number].
 
