@@ -51,6 +51,7 @@ def add_rows(
     command: str,
     summary: str,
     visit: tuple[str, str] | None = None,
+    by: str = "",
 ) -> Addition:
     """Add rows at the end of a table of a book: its old bytes as they were, then the new lines.
 
@@ -78,6 +79,7 @@ def add_rows(
                     command=command,
                     summary=summary,
                     visit=visit,
+                    by=by,
                 )
             return Addition(tried.book, tried.findings, tried.problems_before, entry)
         except FileChanged:
@@ -94,22 +96,45 @@ def _tried(
     old = read_file(folder, name)
     tanks = read_file(folder, "tanks.csv") if old is None else None
     new = appended(old, table, rows, ("tanks", tanks) if tanks else None)
-    book, after = inspect_book(folder, today=today, instead={name: new})
-    before: tuple[Finding, ...] = ()
-    if after:
-        _, before = inspect_book(folder, today=today, instead={} if old is None else {name: old})
+    try:
+        return tried(folder, {name: new}, {name: old}, today=today), old, new
+    except RowsRefused as refused:
+        doubled = all(item.slug == "same-rows" for item in refused.findings)
+        if not doubled:
+            raise
+        held = f"{name} holds this already: {refused.findings[0].found}; nothing was written"
+        held_all = len(refused.findings) >= len(rows)
+        raise HeldAlready(held) if held_all else UsageError(held) from None
+
+
+def tried(
+    folder: Path,
+    new: Mapping[str, bytes | None],
+    old: Mapping[str, bytes | None],
+    *,
+    today: date,
+) -> Addition:
+    """Return what new bytes of files do to a book that holds the old ones; nothing is written.
+
+    ``RowsRefused`` where the book would have problems which it has not now, or one of the files has
+    some already; a table that is left without rows is none.
+    """
+    book, after = inspect_book(folder, today=today, instead=new)
+    before = inspect_book(folder, today=today, instead=old)[1] if after else ()
     known = set(before)
     fresh = [item for item in after if item not in known]
     refused = [item for item in fresh if item.level == "problem" or item.slug == "same-rows"]
-    own = [i for i in before if i.file == name and i.level == "problem" and i.slug != "no-rows"]
-    if not own and refused and all(item.slug == "same-rows" for item in refused):
-        held = f"{name} holds this already: {refused[0].found}; nothing was written"
-        raise HeldAlready(held) if len(refused) >= len(rows) else UsageError(held)
+    refused = [item for item in refused if item.slug != "no-rows"]
+    own = [
+        item
+        for item in before
+        if item.file in new and item.level == "problem" and item.slug != "no-rows"
+    ]
     if refused or own:
         raise RowsRefused(tuple(own or refused))
     problems = tuple(item for item in before if item.level == "problem" and item in after)
     notes = tuple(item for item in fresh if item.level == "note")
-    return Addition(book, notes, problems), old, new
+    return Addition(book, notes, problems)
 
 
 def last_entry(folder: Path, command: str = "log") -> Entry | None:
