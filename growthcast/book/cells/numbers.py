@@ -6,7 +6,7 @@ import re
 from dataclasses import dataclass
 from datetime import date
 
-from growthcast.book.tables import UNIT_WORDS, Column
+from growthcast.book.columns import UNIT_WORDS, Column
 
 
 @dataclass(frozen=True, slots=True)
