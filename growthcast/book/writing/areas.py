@@ -257,9 +257,7 @@ def move_bounds(
         if same.any():
             row = int(bounds.rows[np.argmax(same)])
             return _Planned(summary, (), {"bounds": {row: moved}}, {})
-        return _Planned(
-            summary, (), {}, {"bounds": {"area_id": area_id, "from_date": on, **moved}}
-        )
+        return _Planned(summary, (), {}, {"bounds": {"area_id": area_id, "from_date": on, **moved}})
 
     return _carried_out(folder, on, planned, "move", today=today, write=write, by=by)
 

@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Sequence
+import unicodedata
+from collections.abc import Mapping, Sequence
 
 from growthcast.book.cells.numbers import DECIMAL_COMMA, Fault, parse_date, parse_number
 from growthcast.book.columns import Column
@@ -31,38 +32,65 @@ _UNITS = {
 _WITH_UNIT = re.compile(r"([+-]?[0-9.,]+)\s*([^0-9.,\s].{0,8})")
 
 
-def parse_row(kind: str, items: Sequence[str], own: Sequence[str] = ()) -> dict[str, Cell]:
+def parse_row(
+    kind: str, items: Sequence[str], own: Sequence[str] = (), *, whole: bool = True
+) -> dict[str, Cell]:
     """Return the row that ``column=value`` items mean for one of ``KINDS``.
 
     ``own`` are columns of the practice's own. A name may stop short of its unit (``co2`` for
     ``co2_mg_l``) where that leaves one column. A decimal comma and the column's unit are read.
-    ``UsageError`` for a column or value not understood, given twice, or needed and not given.
+    ``UsageError`` with every column or value not understood, given twice, or, where the row is to
+    be ``whole``, needed and not given.
     """
+    row, troubles = parse_cells(kind, items, own, whole=whole)
+    if troubles:
+        raise UsageError("\n    ".join(troubles))
+    return row
+
+
+def parse_cells(
+    kind: str, items: Sequence[str], own: Sequence[str] = (), *, whole: bool = True
+) -> tuple[dict[str, Cell], list[str]]:
+    """Return what is understood of items, as of ``parse_row``, and what is not in sentences."""
     columns = {column.name: column for column in TABLES[KINDS[kind]]}
     row: dict[str, Cell] = {}
+    troubles: list[str] = []
+    unread: set[str] = set()
     for item in items:
-        typed, mark, value = item.partition("=")
-        name = typed.strip().casefold()
-        name = f"{kind}_id" if name == "id" and f"{kind}_id" in columns else name
-        begin = [known for known in columns if known.startswith(f"{name}_")]
-        if name not in columns and typed.strip() not in own and len(begin) == 1:
-            name = begin[0]  # co2 for co2_mg_l
-        if not mark:
-            raise UsageError(f"{shown(item)} has no =; write column=value, as in {_example(kind)}")
-        if name not in columns and typed.strip() not in own:
-            known = list(dict.fromkeys([*columns, *own]))
-            hint = did_you_mean(name, known, f"the columns are {', '.join(known)}")
-            raise UsageError(f"{shown(item)}: {KINDS[kind]}.csv has no column {name}; {hint}")
-        name = name if name in columns else typed.strip()
-        if name in row:
-            raise UsageError(f"{shown(item)}: {name} is given twice")
-        text = value.strip()
-        row[name] = _cell(columns[name], text) if name in columns else text or None
-    missing = [c for c in columns.values() if c.required and row.get(c.name) is None]
+        name = ""
+        try:
+            name, value = _split(kind, item, columns, own)
+            if name in row:
+                raise UsageError(f"{shown(item)}: {name} is given twice")
+            row[name] = _cell(columns[name], value) if name in columns else value or None
+        except UsageError as trouble:
+            troubles.append(str(trouble))
+            unread.add(name)
+    missing = [c for c in columns.values() if c.required and whole and row.get(c.name) is None]
+    missing = [c for c in missing if c.name not in unread]
     if missing:
         wanted = "; ".join(f"{c.name} ({_words(c)})" for c in missing)
-        raise UsageError(f"add {kind} also needs {wanted}; write column=value for each")
-    return row
+        troubles.append(f"add {kind} also needs {wanted}; write column=value for each")
+    return row, troubles
+
+
+def _split(
+    kind: str, item: str, columns: Mapping[str, Column], own: Sequence[str]
+) -> tuple[str, str]:
+    """Return the column that an item names, and the text of its value."""
+    typed, mark, value = item.partition("=")
+    name = typed.strip().casefold()
+    name = f"{kind}_id" if name == "id" and f"{kind}_id" in columns else name
+    begin = [known for known in columns if known.startswith(f"{name}_")]
+    if name not in columns and typed.strip() not in own and len(begin) == 1:
+        name = begin[0]  # co2 for co2_mg_l
+    if not mark:
+        raise UsageError(f"{shown(item)} has no =; write column=value, as in {_example(kind)}")
+    if name not in columns and typed.strip() not in own:
+        known = list(dict.fromkeys([*columns, *own]))
+        hint = did_you_mean(name, known, f"the columns are {', '.join(known)}")
+        raise UsageError(f"{shown(item)}: {KINDS[kind]}.csv has no column {name}; {hint}")
+    return name if name in columns else typed.strip(), value.strip()
 
 
 def _words(column: Column) -> str:
@@ -99,6 +127,19 @@ def _number(column: Column, typed: str) -> float:
             f"{column.name}={typed}: a value {number.why}; {number.fix} (wanted: {column.expected})"
         )
     return float(plain(number * scale))
+
+
+def slug_for(kind: str, row: Mapping[str, Cell]) -> str | None:
+    """Return an id that is easier to type than a row's own; ``None`` where that will do.
+
+    >>> slug_for("tank", {"tank_id": "Practice Hall 2"})
+    'practice-hall-2'
+    """
+    named = str(row.get(f"{kind}_id") or "")
+    if re.fullmatch(r"[\w.\-]*", named):
+        return None
+    letters = unicodedata.normalize("NFKD", named.casefold()).encode("ascii", "ignore").decode()
+    return re.sub(r"[^a-z0-9]+", "-", letters).strip("-") or None
 
 
 def row_in_words(row: dict[str, Cell]) -> str:
