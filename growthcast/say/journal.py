@@ -18,7 +18,7 @@ def journal_words(entries: Sequence[Entry], last: int) -> list[str | Table]:
         (
             _local(entry.at),
             tidy(entry.by or ""),
-            f"{entry.command}: {tidy(entry.summary)}"
+            f"{entry.command}: {tidy(entry.summary.removesuffix(f', by {entry.by}'))}"
             + (" (taken back since)" if entry.id in undone else ""),
             entry.id[:6],
         )
