@@ -200,9 +200,7 @@ def unlog_command(
     )
 
 
-def _unlog_visit(
-    folder: Path, tank: str, on: date, by: str, *, yes: bool, as_json: bool
-) -> None:
+def _unlog_visit(folder: Path, tank: str, on: date, by: str, *, yes: bool, as_json: bool) -> None:
     """Take the visit of a tank on a day back, said row by row first."""
     from growthcast.book.read import read_book
     from growthcast.book.words import check_known

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from datetime import datetime
 
-from growthcast.book.writing.journal import Entry
+from growthcast.book.writing.journal import Entry, undone
 from growthcast.say.words import Table, count_of, tidy
 
 
@@ -13,13 +13,13 @@ def journal_words(entries: Sequence[Entry], last: int) -> list[str | Table]:
     """Return the last changes of a book as a table, newest first."""
     if not entries:
         return ["The journal holds no change: nothing was written here by a command yet."]
-    undone = {entry.takes_back for entry in entries}
+    gone = undone(entries)
     rows = [
         (
             _local(entry.at),
             tidy(entry.by or ""),
             f"{entry.command}: {tidy(entry.summary.removesuffix(f', by {entry.by}'))}"
-            + (" (taken back since)" if entry.id in undone else ""),
+            + (" (taken back since)" if entry.id in gone else ""),
             entry.id[:6],
         )
         for entry in reversed(entries[-last:])
@@ -39,7 +39,7 @@ def _local(at: str) -> str:
 
 def journal_for_programs(entries: Sequence[Entry]) -> list[dict[str, object]]:
     """Return the changes of a book for programs, newest first."""
-    undone = {entry.takes_back for entry in entries}
+    gone = undone(entries)
     return [
         {
             "id": entry.id,
@@ -49,7 +49,7 @@ def journal_for_programs(entries: Sequence[Entry]) -> list[dict[str, object]]:
             "summary": entry.summary,
             "files": [*entry.files],
             "takes_back": entry.takes_back,
-            "taken_back": entry.id in undone,
+            "taken_back": entry.id in gone,
         }
         for entry in reversed(entries)
     ]

@@ -284,8 +284,10 @@ def _carried_out(
         if not write:
             return change
         expected = {name: hash_of(data) for name, data in old.items()}
-        said = {"command": command, "summary": planned.summary, "by": by}
-        return replace(change, entry=replace_files(folder, new, expected=expected, **said))
+        entry = replace_files(
+            folder, new, expected=expected, command=command, summary=planned.summary, by=by
+        )
+        return replace(change, entry=entry)
 
 
 def _changed(folder: Path, table: str, planned: _Planned) -> bytes:
@@ -324,7 +326,7 @@ def _ends_then(book: Book, on: date) -> BoolArray:
 def _living_area(book: Book, area_id: str, on: date) -> int:
     """Return the place of an area that lives on a day and beyond; ``UsageError`` else."""
     areas = book.areas
-    known = areas.text("area_id").tolist()
+    known: list[str] = areas.text("area_id").tolist()
     check_known(area_id, known, "areas.csv has no area", "the areas are")
     place = known.index(area_id)
     planted, removed = (areas.date(n)[place] for n in ("planted_on", "removed_on"))

@@ -9,7 +9,7 @@ from __future__ import annotations
 import hashlib
 import json
 import os
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -183,3 +183,8 @@ def entries(folder: Path) -> Iterator[Entry]:
             )
         except (ValueError, KeyError, TypeError, AttributeError, IndexError):
             continue
+
+
+def undone(known: Iterable[Entry]) -> set[str]:
+    """Return the ids of the entries that later ones took back; one may take several back."""
+    return {one for entry in known if entry.takes_back for one in entry.takes_back.split()}

@@ -18,7 +18,7 @@ from growthcast.book.sheets.source import Record, Source, read_source, rewritten
 from growthcast.book.supposed import Cell
 from growthcast.book.words import shown
 from growthcast.book.writing.append import Addition, tried
-from growthcast.book.writing.journal import Entry, Splice, append_line, entries, hash_of
+from growthcast.book.writing.journal import Entry, Splice, append_line, entries, hash_of, undone
 from growthcast.book.writing.lock import book_lock
 from growthcast.book.writing.replace import read_file, replace_files
 from growthcast.errors import UsageError
@@ -37,12 +37,12 @@ def last_entry(folder: Path, commands: Sequence[str] = VISITS, id_: str = "") ->
     With ``id_``, the one whose id begins so.
     """
     known = list(entries(folder))
-    undone = {entry.takes_back for entry in known}
+    gone = undone(known)
     left = [
         entry
         for entry in known
         if entry.command.partition(" ")[0] in commands
-        and entry.id not in undone
+        and entry.id not in gone
         and entry.id.startswith(id_)
     ]
     return left[-1] if left else None
@@ -242,7 +242,7 @@ def change_visit(
             expected={_LOG: hash_of(source.data)},
             command="unlog" if taken else "log",
             summary=summary,
-            takes_back=_logged_by(folder, mine) if taken else None,
+            takes_back=_logged_by(folder, tank_id, on) if taken else None,
             by=by,
         )
         return replace(change, added=replace(change.added, entry=entry))
@@ -285,15 +285,9 @@ def _said(cells: Mapping[str, str]) -> str:
     return ", ".join(told) or "no amounts"
 
 
-def _logged_by(folder: Path, mine: Sequence[tuple[Record, object]]) -> str | None:
-    """Return the id of the entry that logged the rows, if the journal has it."""
-    lines = {record.raw.strip().encode() for record, _ in mine}
-    undone = {entry.takes_back for entry in entries(folder)}
-    found = None
-    for entry in entries(folder):
-        splice = entry.files.get(_LOG)
-        added = splice.added.strip().splitlines() if splice else []
-        added = added[1:] if splice and splice.before is None else added
-        if entry.command in VISITS and entry.id not in undone and added and lines >= {*added}:
-            found = entry.id
-    return found
+def _logged_by(folder: Path, tank_id: str, on: date) -> str | None:
+    """Return the ids of the journal's entries that logged a visit, if it has any."""
+    known = list(entries(folder))
+    visit = f"{tank_id} on {on}, "
+    mine = [e.id for e in known if e.command in VISITS and e.summary.startswith(visit)]
+    return " ".join(one for one in mine if one not in undone(known)) or None

@@ -130,12 +130,16 @@ def test_a_visit_is_taken_back_whatever_was_logged_since(make_book):
     now = (folder / "trims.csv").read_text().splitlines()
     assert now[: len(kept)] == kept
     assert len(now) == len(kept) + 2
-    change_visit(folder, "T1", date(2026, 3, 1), today=TODAY)
-    first, *_, last = entries(folder)
+    row = {"date": date(2026, 3, 4), "tank_id": "T1", "area_id": "A1", "before_cm": 20.0}
+    said = {"command": "log", "summary": "T1 on 2026-03-04, 1 row"}
+    add_rows(folder, "trims", [row], today=TODAY, **said)
+    log(folder, 5)
+    change_visit(folder, "T1", date(2026, 3, 4), today=TODAY)
+    first, last = (list(entries(folder))[i] for i in (-3, -1))
     assert (last.command, last.takes_back) == ("unlog", first.id)
-    assert last.summary == "T1 on 2026-03-01, 1 row taken back"
-    with pytest.raises(UsageError, match="no row of T1 on 2026-03-01"):
-        change_visit(folder, "T1", date(2026, 3, 1), today=TODAY)
+    assert last.summary == "T1 on 2026-03-04, 1 row taken back"
+    with pytest.raises(UsageError, match="no row of T1 on 2026-03-04"):
+        change_visit(folder, "T1", date(2026, 3, 4), today=TODAY)
 
 
 def test_a_visit_logged_again_changes_its_rows_in_their_place(make_book):
