@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import field
 from functools import cached_property
 from typing import Any
 
@@ -33,6 +33,7 @@ from growthcast.fit.solver.solve import Solution
 from growthcast.fit.suspects import Suspect, suspects_of
 from growthcast.frames import Answers
 from growthcast.log.visits import LeftOut
+from growthcast.nouns import dataclass
 from growthcast.plain import plain
 
 CLEARLY = 3.0
@@ -292,6 +293,7 @@ class GrowthFit:
             "log_settling": {
                 FORMS[form]: _normal(settling.centre[form], settling.sd[form]) for form in forms
             },
+            "photo_offset": None if design.photo_offset is None else design.photo_offset.as_dict(),
             "log_likelihood": round(self.log_likelihood, 4),
             "whole_tank_grams": None
             if not design.problem.weights.grams.size

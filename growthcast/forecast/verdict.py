@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field, fields
+from dataclasses import field, fields
 from typing import Any
 
 import numpy as np
@@ -17,6 +17,7 @@ from growthcast.forecast.scores import (
     Trial,
     learn_widening,
 )
+from growthcast.nouns import dataclass
 from growthcast.plain import in_json, plain
 
 LONGER_GAP = 1.5
@@ -35,7 +36,8 @@ class Readings:
 
     ``area`` and ``tank`` are places in the book; ``split_day`` the day before which the book was
     fitted, ``day`` that of the reading [day numbers]; ``reading_cm`` what was read and
-    ``budget_cm`` the area's height budget [cm, or % cover].
+    ``budget_cm`` the area's height budget [cm, or % cover]; ``own_sd_cm`` is the error
+    that a reading brings itself, nan for a ruler's.
     """
 
     area: IntArray
@@ -45,6 +47,7 @@ class Readings:
     reading_cm: FloatArray
     budget_cm: FloatArray
     is_cover: BoolArray
+    own_sd_cm: FloatArray
 
     def keep(self, mask: BoolArray) -> Readings:
         """Return some of the readings."""

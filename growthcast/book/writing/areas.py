@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from datetime import date
 from pathlib import Path
 
@@ -23,6 +23,7 @@ from growthcast.book.writing.journal import Entry, hash_of
 from growthcast.book.writing.lock import book_lock
 from growthcast.book.writing.replace import read_file, replace_files
 from growthcast.errors import Finding, UsageError
+from growthcast.nouns import dataclass
 
 _NOT_KEPT = ("label", "note", "start", "planted_height_cm", "removed_on")
 """What the next plant of an area does not take over from the one before."""

@@ -5,7 +5,7 @@ from __future__ import annotations
 import hashlib
 import re
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from datetime import UTC, date, datetime
 from pathlib import Path
 from uuid import uuid4
@@ -22,6 +22,7 @@ from growthcast.book.writing.journal import Entry, Splice, append_line, entries,
 from growthcast.book.writing.lock import book_lock
 from growthcast.book.writing.replace import read_file, replace_files
 from growthcast.errors import UsageError
+from growthcast.nouns import dataclass
 
 VISITS = ("log",)
 CHANGES = (*VISITS, "add", "replace", "retire", "move", "import")
