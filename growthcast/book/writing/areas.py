@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import re
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import replace
 from datetime import date
@@ -16,8 +15,9 @@ from growthcast.book.read import read_book
 from growthcast.book.sheets.source import read_source, rewritten
 from growthcast.book.supposed import Cell, known_species
 from growthcast.book.tables import TABLES
-from growthcast.book.words import check_known, folded, plain, some_of
+from growthcast.book.words import check_known, plain, some_of
 from growthcast.book.writing.append import tried
+from growthcast.book.writing.cells import fresh_id, renamed, words_of_plant
 from growthcast.book.writing.dialect import appended
 from growthcast.book.writing.journal import Entry, hash_of
 from growthcast.book.writing.lock import book_lock
@@ -27,8 +27,6 @@ from growthcast.nouns import dataclass
 
 _NOT_KEPT = ("label", "note", "start", "planted_height_cm", "removed_on")
 """What the next plant of an area does not take over from the one before."""
-_LONG_ENOUGH = 4
-"""Letters of a word at least by which a label may name a plant."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -116,10 +114,9 @@ def replace_area(
                 "floor_cm and budget_cm"
             )
         row = _kept_row(book, place, on) | {"species_id": new, "planted_on": on}
-        words = _words_of(book, old)
-        label = str(areas.text("label")[place])
-        row["label"] = _renamed(label, words, new) or None
-        row["area_id"] = _fresh_id(area_id, words, new, areas.text("area_id").tolist())
+        words = words_of_plant(book.species, old)
+        row["label"] = renamed(str(areas.text("label")[place]), words, new) or None
+        row["area_id"] = fresh_id(area_id, words, new, areas.text("area_id").tolist())
         row |= given
         heights = _heights_in_words(row, "%" if cover[new] else "cm")
         summary = (
@@ -365,41 +362,6 @@ def _kept_row(book: Book, place: int, on: date) -> dict[str, Cell]:
             row[column.name] = float(value) if column.kind == "number" else str(value)
     heights = {name: float(getattr(held, name)[0]) for name in BOUNDS}
     return row | {name: value for name, value in heights.items() if value == value}
-
-
-def _words_of(book: Book, plant: str) -> set[str]:
-    """Return the words by which a label may name a plant."""
-    species = book.species
-    place = species.text("species_id").tolist().index(plant)
-    columns = ("species_id", "scientific_name", "common_name", "also_known_as")
-    names = " ".join(str(species.text(name)[place]) for name in columns)
-    return {word for word in re.split(r"[\s;]+", folded(names)) if len(word) >= _LONG_ENOUGH}
-
-
-def _renamed(name: str, words: set[str], plant: str) -> str:
-    """Return an id or label with the new plant's genus where a word of it named the old one."""
-
-    def changed(match: re.Match[str]) -> str:
-        word = match[0].casefold()
-        long_enough = len(word) >= _LONG_ENOUGH
-        named = any(known.startswith(word) or word == f"{known}s" for known in words)
-        return genus if long_enough and named else match[0]
-
-    genus = plant.partition("-")[0]
-    return re.sub(r"[^\W_]+", changed, name)
-
-
-def _fresh_id(area_id: str, words: set[str], plant: str, taken: Sequence[str]) -> str:
-    """Return an id for the next plant of an area that the book does not have yet."""
-    known = {name.casefold() for name in taken}
-    base = _renamed(area_id, words, plant)
-    if base.casefold() not in known:
-        return base
-    stem = re.sub(r"-[0-9]+$", "", base)
-    number = 2
-    while f"{stem}-{number}".casefold() in known:
-        number += 1
-    return f"{stem}-{number}"
 
 
 def _number(cell: Cell) -> float:

@@ -6,15 +6,19 @@ import re
 import unicodedata
 from collections.abc import Mapping, Sequence
 
+from growthcast.book.book import Table
 from growthcast.book.cells.numbers import DECIMAL_COMMA, Fault, parse_date, parse_number
 from growthcast.book.columns import Column
 from growthcast.book.supposed import Cell
 from growthcast.book.tables import TABLES
-from growthcast.book.words import did_you_mean, plain, shown
+from growthcast.book.words import did_you_mean, folded, plain, shown
 from growthcast.errors import UsageError
 
 KINDS = {"tank": "tanks", "area": "areas", "conditions": "conditions", "closed": "closed"}
 """What may be added by name, and the table it goes into."""
+
+_LONG_ENOUGH = 4
+"""Letters of a word at least by which a label may name a plant."""
 
 _UNITS = {
     "cm": ("cm",),
@@ -146,3 +150,37 @@ def row_in_words(row: dict[str, Cell]) -> str:
     """Return a row as it was understood, on one line."""
     cells = {name: plain(v) if isinstance(v, float) else v for name, v in row.items() if v}
     return ", ".join(f"{name} {value}" for name, value in cells.items())
+
+
+def words_of_plant(species: Table, plant: str) -> set[str]:
+    """Return the words by which an id or label may name a plant."""
+    place = species.text("species_id").tolist().index(plant)
+    columns = ("species_id", "scientific_name", "common_name", "also_known_as")
+    names = " ".join(str(species.text(name)[place]) for name in columns)
+    return {word for word in re.split(r"[\s;]+", folded(names)) if len(word) >= _LONG_ENOUGH}
+
+
+def renamed(name: str, words: set[str], plant: str) -> str:
+    """Return an id or label with the new plant's genus where a word of it named the old one."""
+
+    def changed(match: re.Match[str]) -> str:
+        word = match[0].casefold()
+        long_enough = len(word) >= _LONG_ENOUGH
+        named = any(known.startswith(word) or word == f"{known}s" for known in words)
+        return genus if long_enough and named else match[0]
+
+    genus = plant.partition("-")[0]
+    return re.sub(r"[^\W_]+", changed, name)
+
+
+def fresh_id(area_id: str, words: set[str], plant: str, taken: Sequence[str]) -> str:
+    """Return an id for the next plant of an area that the book does not have yet."""
+    known = {name.casefold() for name in taken}
+    base = renamed(area_id, words, plant)
+    if base.casefold() not in known:
+        return base
+    stem = re.sub(r"-[0-9]+$", "", base)
+    number = 2
+    while f"{stem}-{number}".casefold() in known:
+        number += 1
+    return f"{stem}-{number}"
