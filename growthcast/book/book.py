@@ -251,6 +251,11 @@ class Book:
         counts = ", ".join(f"{count} {name}" for name, count in sizes.items())
         return f"<Book of {self.practice.name or 'a practice'}: {counts}>"
 
+    def bounds_on(self, on: date) -> Bounds:
+        """Return the bounds of all areas as agreed on a day (A,)."""
+        day = float(np.datetime64(on, "D").astype(np.int64))
+        return bounds_on(self.areas, self.bounds, np.arange(len(self.areas)), day)
+
     def of_tanks(self, name: str) -> FloatArray:
         """Return what each tank says of its visits, else what the practice says (K,).
 
