@@ -12,13 +12,14 @@ from growthcast.arrays import BoolArray, FloatArray, IntArray, TextArray
 from growthcast.book.book import Book, WholeTank
 from growthcast.fit.model.clock import GrowthClock, TankConditions, growth_clock, tank_conditions
 from growthcast.fit.model.noise import ErrorModel, knot_precision
+from growthcast.fit.model.shade import Shade, floating_shade
 from growthcast.fit.model.spreads import Settling, Spreads, forms_of
 from growthcast.fit.rows.chains import Link, pack_chains
 from growthcast.fit.rows.nodes import AreaTraits, Habits, build_nodes, cutting_habits
 from growthcast.fit.solver.problem import Block, Pooling, Problem, Weights, with_heights_that_count
 from growthcast.growth.responses import co2_slope
 from growthcast.log.photos import PhotoOffset
-from growthcast.log.visits import Buckets, LeftOut, day_numbers, read_log, replanted_days
+from growthcast.log.visits import Buckets, LeftOut, Visits, day_numbers, read_log, replanted_days
 from growthcast.nouns import dataclass
 from growthcast.species import SpeciesPriors, read_reference, species_priors
 
@@ -58,7 +59,7 @@ class Design:
     area's rows of draws: its place in the book, or what is supposed of it (see ``fit_beside``);
     ``gap_d`` (K,) is the longest time between two visits of a tank, 0 without any;
     ``conditions`` and ``water_depth_cm`` (K,) are the tanks'; ``photo_offset`` is that of heights
-    read off photos, None without any.
+    read off photos, ``shade`` what floats in the tanks, both None without any.
     """
 
     problem: Problem
@@ -84,6 +85,7 @@ class Design:
     draw_key: IntArray
     gap_d: FloatArray
     photo_offset: PhotoOffset | None
+    shade: Shade | None
 
     @property
     def tank(self) -> IntArray:
@@ -102,7 +104,9 @@ class Design:
         return self.alive & ~removed
 
 
-def build_design(book: Book, on: date, spreads: Spreads | None = None) -> Design:
+def build_design(
+    book: Book, on: date, spreads: Spreads | None = None, known: int | None = None
+) -> Design:
     """Turn a checked book into arrays, as it was known on ``on``; later log rows are not used.
 
     Parameters
@@ -113,6 +117,8 @@ def build_design(book: Book, on: date, spreads: Spreads | None = None) -> Design
         The day for which the fit is made; later log rows are not used.
     spreads : Spreads, optional
         Spreads of the model; the defaults, with the practice's reading errors, when not given.
+    known : int, optional
+        How many areas are not only supposed, all when not given: only these shade others.
 
     Returns
     -------
@@ -130,12 +136,14 @@ def build_design(book: Book, on: date, spreads: Spreads | None = None) -> Design
     is_cover, traits = priors.measure_is_cover[species], _traits(book, on, tank, species, priors)
     errors = _errors(spreads, is_cover, traits)
     settle_d = (spreads.settling.factor[forms_of(priors.form)] * priors.settle_d)[species]
-    conditions, clock = _clock(book, traits, species, priors, settle_d, on_day)
+    log = read_log(book)
+    visits = log.visits.as_of(on_day)
+    shading = is_cover & (np.arange(tank.size) < (tank.size if known is None else known))
+    shade = _shade(book, visits, traits, shading, on_day)
+    conditions, clock = _clock(book, traits, species, priors, settle_d, on_day, shade)
     unknown_spread = conditions.unknown_log_spread(
         read_reference(), _slope_of_tanks(tank, priors.traits["co2_k_mg_l"][species], tank_id.size)
     )
-    log = read_log(book)
-    visits = log.visits.as_of(on_day)
     habits = cutting_habits(visits, traits, spreads.habit, errors.height_error_cm)
     nodes = build_nodes(visits, traits, clock, habits, on_day)
     problem = Problem(
@@ -176,6 +184,7 @@ def build_design(book: Book, on: date, spreads: Spreads | None = None) -> Design
         draw_key=np.arange(area_id.size),
         gap_d=longest,
         photo_offset=log.photo_offset,
+        shade=shade,
     )
 
 
@@ -249,6 +258,7 @@ def _clock(
     priors: SpeciesPriors,
     settle_d: FloatArray,
     on_day: float,
+    shade: Shade | None,
 ) -> tuple[TankConditions, GrowthClock]:
     """The conditions of every tank, and the clock they give every area."""
     reference = read_reference()
@@ -274,8 +284,24 @@ def _clock(
         settle_d=settle_d,
         start_factor=np.array([came.get(start, 1.0) for start in book.areas.text("start")]),
         replanted_day=replanted_days(book, on_day),
+        shade=shade,
     )
     return conditions, clock
+
+
+def _shade(
+    book: Book, visits: Visits, traits: AreaTraits, floats: BoolArray, on_day: float
+) -> Shade | None:
+    surface_cm2 = book.tanks.number("length_cm") * book.tanks.number("width_cm")
+    return floating_shade(
+        visits,
+        traits.tank,
+        floats,
+        np.minimum(book.areas.number("area_cm2") / surface_cm2[traits.tank], 1.0),
+        traits.middle_cm,
+        (traits.planted_day, traits.removed_day),
+        on_day,
+    )
 
 
 def _weights(buckets: Buckets, said: WholeTank | None, traits: AreaTraits) -> Weights:
