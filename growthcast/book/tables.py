@@ -56,7 +56,7 @@ _AREAS = (
     _number("budget_cm", "cm", 0, 300, "the height budget", required=True, above=True),
     _number("cut_cm", "cm", 0, 300, "the usual cut height"),
     _number("light_share", "share", 0, 1, "share of the substrate light that reaches it"),
-    _date("planted_on", "first day of its life", required=True),
+    _date("planted_on", "first day of its life; blank where that was before our time"),
     _number("planted_height_cm", "cm", 0, 300, "height on that day"),
     _choice(
         "start",

@@ -17,7 +17,7 @@ from growthcast.fit.rows.chains import Link, pack_chains
 from growthcast.fit.rows.nodes import AreaTraits, Habits, build_nodes, cutting_habits
 from growthcast.fit.solver.problem import Block, Pooling, Problem, Weights, with_heights_that_count
 from growthcast.growth.responses import co2_slope
-from growthcast.log.visits import Buckets, LeftOut, day_numbers, read_log
+from growthcast.log.visits import Buckets, LeftOut, day_numbers, planted_days, read_log
 from growthcast.species import SpeciesPriors, read_reference, species_priors
 
 COVER_ERROR_POINTS = 5.0
@@ -289,7 +289,7 @@ def _traits(book: Book, tank: IntArray, species: IntArray, priors: SpeciesPriors
     areas = book.areas
     return AreaTraits(
         tank=tank,
-        planted_day=day_numbers(areas.date("planted_on")),
+        planted_day=planted_days(areas),
         planted_cm=areas.number("planted_height_cm"),
         removed_day=day_numbers(areas.date("removed_on")),
         floor_cm=areas.number("floor_cm"),

@@ -81,6 +81,8 @@ def check_life_and_ground(tables: Tables) -> Iterator[Finding]:
     areas, tanks = tables.areas, tables.tanks
     ended = areas.date("removed_on") < areas.date("planted_on")
     yield from at_cells(areas, ended, "removed_on", "removed-before-planted")
+    undated = areas.given("planted_height_cm") & ~areas.given("planted_on")
+    yield from at_cells(areas, undated, "planted_height_cm", "planted-undated")
     ground = np.append(tanks.number("length_cm") * tanks.number("width_cm"), np.nan)
     ground = ground[tables.tank_of_areas]
     larger = areas.number("area_cm2") > ground
