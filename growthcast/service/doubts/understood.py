@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
 from datetime import date
 
 from growthcast.book.book import Book, WholeTank
@@ -14,6 +13,7 @@ from growthcast.book.writing.visit.places import log_rows, places_of
 from growthcast.errors import GrowthcastError
 from growthcast.finite import finite_answer
 from growthcast.fit.result import GrowthFit
+from growthcast.nouns import dataclass
 from growthcast.service.doubts.judge import doubts_of_visit
 from growthcast.service.doubts.typed import Doubt
 

@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 import re
-from dataclasses import dataclass
 
 from growthcast.book.words import did_you_mean, nearest, plain, shown
 from growthcast.errors import UsageError
+from growthcast.nouns import dataclass
 
 WORDS = {
     "all": "every area of the tank",

@@ -31,7 +31,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from contextlib import contextmanager
-from dataclasses import dataclass, field
+from dataclasses import field
 from itertools import takewhile
 
 from growthcast.book.book import WholeTank
@@ -45,6 +45,7 @@ from growthcast.book.writing.visit.amounts import (
     is_note,
 )
 from growthcast.errors import UsageError
+from growthcast.nouns import dataclass
 
 _MEASURED = ("before_cm", "after_cm", "removed_cm", "removed_g")
 _EXAMPLES = {"all": ("right",), "tank": ("right",), "rest": ("right", "900g"), "bucket": ("900g",)}

@@ -13,7 +13,6 @@ from __future__ import annotations
 import re
 import shlex
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
 from datetime import date
 from pathlib import Path
 from typing import Literal
@@ -26,6 +25,7 @@ from growthcast.book.writing.journal import entries
 from growthcast.book.writing.lock import book_lock
 from growthcast.book.writing.visit.amounts import looks_like_item
 from growthcast.errors import HeldAlready, UsageError
+from growthcast.nouns import dataclass
 
 NUMBER = re.compile(r"[0-9a-z]{6,40}")
 MOST_LINES, LONGEST_LINE, LONGEST_NAME = 1000, 4000, 60
