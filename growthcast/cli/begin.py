@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import shlex
 import sys
-from collections.abc import Callable, Iterator, Mapping
+from collections.abc import Callable, Mapping
 from datetime import date
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any
@@ -17,8 +17,8 @@ from growthcast.cli.output import print_line, print_words, say
 from growthcast.errors import BookProblems, UsageError
 
 if TYPE_CHECKING:
+    from growthcast.book.begin.typed import Row
     from growthcast.book.book import Table
-    from growthcast.book.writing.first import Row
 
 NewFolder = Annotated[
     Path, typer.Argument(metavar="DIR", help="Folder for the new book; made if it is not there.")
@@ -45,7 +45,7 @@ def start_command(folder: NewFolder, sheet: Sheet = None) -> None:
 
     Exit status: 0 done, 2 the folder holds a book already or cannot be written, 3 tool fault.
     """
-    from growthcast.book.writing.start import GUIDE, check_new_folder, start_book, start_from
+    from growthcast.book.begin.start import GUIDE, check_new_folder, start_book, start_from
 
     typed = shlex.quote(str(folder))
     if sheet is not None:
@@ -95,8 +95,9 @@ def ask_for_book(
 
     What is not understood is said and asked for again.
     """
+    from growthcast.book.begin.typed import complete_areas
     from growthcast.book.read import read_shipped_species
-    from growthcast.book.writing.first import complete_areas
+    from growthcast.say.workbook import first_book_words
 
     species = read_shipped_species()
     practice = {"name": ask("Name of the practice (Enter to leave open): ")}
@@ -111,7 +112,7 @@ def ask_for_book(
     if not tanks:
         return None
     whole = complete_areas(areas, tanks, species)
-    print_words(_said_back(tanks, whole))
+    print_words(first_book_words(tanks, whole))
     if ask("Write it? [y/N] ").casefold() not in {"y", "yes"}:
         return None
     return {key: value for key, value in practice.items() if value}, tanks, areas
@@ -127,7 +128,7 @@ def _price(ask: Callable[[str], str]) -> dict[str, Any]:
 
 
 def _tank(ask: Callable[[str], str], taken: list[str]) -> Row:
-    from growthcast.book.writing.first import tank_typed
+    from growthcast.book.begin.typed import tank_typed
 
     while typed := ask(TANK):
         try:
@@ -138,8 +139,8 @@ def _tank(ask: Callable[[str], str], taken: list[str]) -> Row:
 
 
 def _area(ask: Callable[[str], str], tank: Row, species: Table) -> Row:
-    from growthcast.book.writing.first import area_typed, complete_areas
-    from growthcast.book.writing.start import check_rows
+    from growthcast.book.begin.start import check_rows
+    from growthcast.book.begin.typed import area_typed, complete_areas
 
     while typed := ask(AREA):
         try:
@@ -152,13 +153,3 @@ def _area(ask: Callable[[str], str], tank: Row, species: Table) -> Row:
         except UsageError as trouble:
             say(str(trouble))
     return {}
-
-
-def _said_back(tanks: list[Row], areas: list[Row]) -> Iterator[str]:
-    from growthcast.book.writing.cells import row_in_words
-
-    for tank in tanks:
-        yield row_in_words(tank)
-        for area in areas:
-            if area["tank_id"] == tank["tank_id"]:
-                yield "  " + row_in_words({**area, "tank_id": None})

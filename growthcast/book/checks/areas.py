@@ -9,6 +9,7 @@ import numpy as np
 from growthcast.arrays import BoolArray
 from growthcast.book.checks.together import HEIGHTS, Tables, at_cell, at_cells, where
 from growthcast.book.shipped import reference_conditions
+from growthcast.book.words import PROPOSED, some_of
 from growthcast.errors import Finding
 
 
@@ -89,6 +90,18 @@ def check_life_and_ground(tables: Tables) -> Iterator[Finding]:
     yield from at_cells(areas, larger, "area_cm2", "area-above-tank", ground=ground)
 
 
+def check_proposed(tables: Tables) -> Iterator[Finding]:
+    """Ground and heights that were proposed have been agreed on; one finding names all others."""
+    areas = tables.areas
+    marked = np.array([PROPOSED in note for note in areas.text("note").tolist()], np.bool_)
+    if open_ones := where(marked & ~areas.given("removed_on")):
+        said = {
+            "count": len(open_ones),
+            "areas": some_of(areas.text("area_id")[open_ones].tolist()),
+        }
+        yield at_cell(areas, open_ones[0], "note", "proposed", **said)
+
+
 def check_lowest_cut(tables: Tables) -> Iterator[Finding]:
     """The practice's species stand a cut below their ceiling, the deepest water for some."""
     own, species, water = tables.own_species, tables.species, tables.tanks.number("water_depth_cm")
@@ -143,6 +156,7 @@ AREA_CHECKS = (
     check_cut_height,
     check_labels,
     check_life_and_ground,
+    check_proposed,
     check_lowest_cut,
     check_temperatures,
     check_reference_growth,

@@ -9,6 +9,7 @@ from datetime import date
 from pathlib import Path
 from tempfile import TemporaryDirectory
 
+from growthcast.book.begin.typed import Row, complete_areas, plant_meant, slug
 from growthcast.book.checks.names import FILES
 from growthcast.book.read import inspect_book, read_shipped_species
 from growthcast.book.sheets.export import heading_text
@@ -17,7 +18,6 @@ from growthcast.book.sheets.merge import Merge, check_merge, merge_workbook
 from growthcast.book.sheets.values import SettingRow, as_text, with_settings
 from growthcast.book.tables import TABLES
 from growthcast.book.writing.dialect import appended
-from growthcast.book.writing.first import Row, complete_areas, plant_meant, slug
 from growthcast.book.writing.replace import replace_files
 from growthcast.errors import NotWritten, RowsRefused, UsageError
 
