@@ -18,8 +18,8 @@ from growthcast.book.sheets.merge import Merge, check_merge, merge_workbook
 from growthcast.book.sheets.values import SettingRow, as_text, with_settings
 from growthcast.book.tables import TABLES
 from growthcast.book.writing.dialect import appended
-from growthcast.book.writing.replace import replace_files
-from growthcast.errors import NotWritten, RowsRefused, UsageError
+from growthcast.book.writing.replace import replace_files, write_new
+from growthcast.errors import RowsRefused, UsageError
 
 GUIDE = "README.txt"
 """The explanations of a new book, since tables hold no comments; readers pass it by."""
@@ -103,8 +103,7 @@ def start_from(folder: Path, workbook: Workbook, *, today: date) -> tuple[tuple[
     whole = {"tanks": tanks, "areas": complete_areas(areas, tanks, species)}
     again = [_sheet_of(sheets[n], whole[n]) if n in whole else sheets[n] for n in sheets]
     with TemporaryDirectory() as empty:
-        for name, data in files.items():
-            (Path(empty) / name).write_bytes(data)
+        replace_files(Path(empty), files, expected=dict.fromkeys(files))
         merge = merge_workbook(Path(empty), replace(workbook, tables=tuple(again)))
         check_merge(Path(empty), merge, workbook.file, today=today)
     files |= merge.files
@@ -161,17 +160,6 @@ def check_rows(tanks: Sequence[Row], areas: Sequence[Row]) -> dict[str, bytes]:
     if problems:
         raise RowsRefused(problems)
     return files
-
-
-def write_new(folder: Path, files: Mapping[str, bytes], summary: str) -> None:
-    """Write the files of a new book; ``NotWritten`` where that cannot be."""
-    try:
-        folder.mkdir(parents=True, exist_ok=True)
-    except OSError as error:
-        reason = error.strerror or "no reason given"
-        raise NotWritten(f"the folder {folder} cannot be made ({reason})") from error
-    expected = dict.fromkeys(files)
-    replace_files(folder, files, expected=expected, command="start", summary=summary)
 
 
 def _template(name: str) -> str:
