@@ -127,7 +127,7 @@ def build_design(book: Book, on: date, spreads: Spreads | None = None) -> Design
     tank_id, area_id = book.tanks.text("tank_id"), book.areas.text("area_id")
     tank = book.areas.places("tank_id", tank_id)
     species = book.areas.places("species_id", priors.species_id)
-    is_cover, traits = priors.measure_is_cover[species], _traits(book, tank, species, priors)
+    is_cover, traits = priors.measure_is_cover[species], _traits(book, on, tank, species, priors)
     errors = _errors(spreads, is_cover, traits)
     settle_d = (spreads.settling.factor[forms_of(priors.form)] * priors.settle_d)[species]
     conditions, clock = _clock(book, traits, species, priors, settle_d)
@@ -290,16 +290,18 @@ def _slope_of_tanks(tank: IntArray, co2_k_mg_l: FloatArray, tanks: int) -> Float
     return total / np.maximum(count, 1)
 
 
-def _traits(book: Book, tank: IntArray, species: IntArray, priors: SpeciesPriors) -> AreaTraits:
-    areas = book.areas
+def _traits(
+    book: Book, on: date, tank: IntArray, species: IntArray, priors: SpeciesPriors
+) -> AreaTraits:
+    areas, held = book.areas, book.bounds_on(on)
     return AreaTraits(
         tank=tank,
         planted_day=planted_days(areas),
         planted_cm=areas.number("planted_height_cm"),
         removed_day=day_numbers(areas.date("removed_on")),
-        floor_cm=areas.number("floor_cm"),
-        budget_cm=areas.number("budget_cm"),
-        cut_cm=areas.number("cut_cm"),
+        floor_cm=held.floor_cm,
+        budget_cm=held.budget_cm,
+        cut_cm=held.cut_cm,
         lowest_cut_cm=priors.lowest_cut_cm[species],
         pause_d=priors.pause_d[species],
         gram_per_cm=_gram_per_cm(areas.number("area_cm2"), species, priors),
