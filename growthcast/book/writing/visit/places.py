@@ -99,6 +99,7 @@ def _area(row: VisitRow, place: Place) -> str:
         parts += [_LOOKS[str(amounts["look"])]] if "look" in amounts else []
         return _ended([*parts, "not cut"], row)
     parts += _cut(before, after, removed, place)
+    parts += ["its tops planted anew, so that it settles again"] if "replanted" in amounts else []
     if "look" in amounts:
         parts.append(_LOOKS[str(amounts["look"])])
     if grams is not None:
