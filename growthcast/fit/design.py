@@ -343,17 +343,15 @@ def _pooling(
     capped = np.where(
         priors.reaches_surface[species], water_cm, np.minimum(priors.ceiling_cm[species], water_cm)
     )
-    ceiling_cm = np.where(priors.measure_is_cover[species], COVER_CEILING, capped)
+    is_cover = priors.measure_is_cover[species]
+    ceiling_cm = np.where(is_cover, COVER_CEILING, capped)
+    spread = np.where(is_cover, COVER_CEILING_SPREAD, priors.ceiling_spread[species])
     return Pooling(
         tank=tank,
         species=species,
         offset=np.log(priors.rate_per_day[species]),
         log_ceiling=np.log(ceiling_cm),
-        ceiling_precision=1.0
-        / np.where(
-            priors.measure_is_cover[species], COVER_CEILING_SPREAD, priors.ceiling_spread[species]
-        )
-        ** 2,
+        ceiling_precision=1.0 / spread**2,
         weighed=np.zeros((2, tank.size)),
         log_habit=habits.log_cm,
         habit_precision=1.0 / habits.log_spread**2,
