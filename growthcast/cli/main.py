@@ -19,10 +19,14 @@ TRACEBACK = "GROWTHCAST_TRACEBACK"
 """Environment variable that shows where a fault of the tool happened."""
 
 COMMANDS = {
-    "start": "keep",
+    "start": "begin",
     "add": "keep",
     "log": "log",
-    "unlog": "keep",
+    "unlog": "changes",
+    "replace": "changes",
+    "retire": "changes",
+    "move": "changes",
+    "journal": "changes",
     "open": "open_desk",
     "check": "check",
     "interval": "forecast",
