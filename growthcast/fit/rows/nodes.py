@@ -128,11 +128,8 @@ def build_nodes(
     Nodes
         Of all areas, sorted by area and along each log (N,).
     """
-    drafts = (
-        _starts(visits, traits, on_day),
-        _found(visits, held),
-        _left(visits, held, traits, habits),
-    )
+    left = _left(visits, held, traits, habits, clock)
+    drafts = _starts(visits, traits, on_day), _found(visits, held), left
     draft = {name: np.concatenate([one[name] for one in drafts]) for name in drafts[0]}
     order = np.lexsort((draft["kind"], draft["day"], draft["area"]))
     draft = {name: values[order] for name, values in draft.items()}
@@ -180,13 +177,16 @@ def _found(visits: Visits, held: Bounds) -> dict[str, Values]:
     )
 
 
-def _left(visits: Visits, held: Bounds, traits: AreaTraits, habits: Habits) -> dict[str, Values]:
-    """Areas as a cut left them.
+def _left(
+    visits: Visits, held: Bounds, traits: AreaTraits, habits: Habits, clock: GrowthClock
+) -> dict[str, Values]:
+    """Areas as a cut left them; tops planted anew settle instead of pausing.
 
     Where another usual cut was agreed on the day than today's, that one stands in its place: the
     height that was left is as good as read from it, with the spread of a stated cut.
     """
     left = visits.cut | visits.unsaid
+    replanted = (clock.replanted_day[visits.area] == visits.day[:, None]).any(axis=1)
     both = np.isfinite(visits.before_cm) & np.isfinite(visits.after_cm)
     measured = np.isfinite(visits.removed_cm) & ~both  # two heights win over a length
     weighed_cm = visits.removed_g / traits.gram_per_cm[visits.area]
@@ -207,7 +207,9 @@ def _left(visits: Visits, held: Bounds, traits: AreaTraits, habits: Habits) -> d
         aim_sd_cm=np.where(visits.unsaid, unsure, spread)[left],
         cut_cm=np.where(measured, visits.removed_cm, weighed_cm)[left],
         by=np.where(visits.unsaid, int(Link.UNSAID), by)[left],
-        pause_d=pause_after_cut(taken, traits.pause_d[visits.area[left]]),
+        pause_d=np.where(
+            replanted[left], 0.0, pause_after_cut(taken, traits.pause_d[visits.area[left]])
+        ),
         lag_share=lag_share(_usual_shares(visits, held)[left]),
         bucket=visits.bucket[left],
         row=visits.row[left],
