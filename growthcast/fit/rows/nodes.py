@@ -193,7 +193,7 @@ def _left(
     weighed = np.isfinite(weighed_cm) & ~np.isfinite(visits.removed_cm)
     by = np.where(measured, int(Link.CUT), np.where(weighed, int(Link.WEIGHED), int(Link.AIMED)))
     taken = visits.removed_share(held.budget_cm)[left]
-    other = cut_agreed_otherwise(visits, held, traits) & ~visits.unsaid
+    other = _cut_agreed_otherwise(visits, held, traits) & ~visits.unsaid
     unread = other & np.isnan(visits.after_cm)
     by = np.where(other & (by == Link.AIMED), int(Link.FRESH), by)
     spread = np.where(other, NOT_AIMED_SD_CM, habits.sd_cm[visits.area])
@@ -216,7 +216,7 @@ def _left(
     )
 
 
-def cut_agreed_otherwise(visits: Visits, held: Bounds, traits: AreaTraits) -> BoolArray:
+def _cut_agreed_otherwise(visits: Visits, held: Bounds, traits: AreaTraits) -> BoolArray:
     """Whether another usual cut was agreed on the day of a visit than on that of the fit, (V,)."""
     then, now = held.cut_cm, traits.cut_cm[visits.area]
     return np.asarray((then != now) & ~np.isnan(then) & ~np.isnan(now), np.bool_)
@@ -311,7 +311,7 @@ def cutting_habits(
         Usual heights and the scatter around them.
     """
     count = traits.tank.size
-    read = np.isfinite(visits.after_cm) & ~cut_agreed_otherwise(visits, held, traits)
+    read = np.isfinite(visits.after_cm) & ~_cut_agreed_otherwise(visits, held, traits)
     area, after = visits.area[read], visits.after_cm[read]
     number = np.bincount(area, minlength=count).astype(np.float64)
     stated = np.isfinite(traits.cut_cm) & (traits.cut_cm > 0.0)
