@@ -3,11 +3,11 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
 from types import MappingProxyType
 from typing import Literal
 
 from growthcast.book.words import plain
+from growthcast.nouns import dataclass
 
 Kind = (
     Literal["id", "text", "number", "date", "choice", "flag"]

@@ -8,7 +8,7 @@ supposes changes (``NAME=VALUE``) or a layout, a file with an area a row.
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from datetime import date
 from pathlib import Path
 from typing import Any
@@ -29,6 +29,7 @@ from growthcast.book.findings import note_order
 from growthcast.book.tables import CONDITION_WORDS, NOT_ANSWERED, TABLES, column_of
 from growthcast.book.words import did_you_mean, plain, shown, some_of
 from growthcast.errors import BookProblems, Finding, UsageError
+from growthcast.nouns import dataclass
 
 Cell = str | float | date | None
 """What a supposed cell holds; ``None`` and a column not named are blank."""

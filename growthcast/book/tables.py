@@ -85,6 +85,8 @@ _TRIMS = (
     _choice("look", "how it stood before any cut, by eye", "short", "right", "over"),
     Column("replanted", "flag", "whether the cut tops were planted in place of the old stems"),
     _number("minutes", "min", 0, 1440, "minutes of trimming"),
+    _number("visit_min", "min", 0, 1440, "minutes at the tank in all, in a row of the whole tank"),
+    _number("water_share", "share", 0, 1, "water changed, in a row of the whole tank"),
     Column("by", "text", "who logged it"),
     _NOTE,
 )

@@ -31,7 +31,8 @@ from growthcast.errors import UsageError
 if TYPE_CHECKING:
     from growthcast.book.book import Book
     from growthcast.book.writing.append import Addition
-    from growthcast.book.writing.visit.entry import Place, VisitRow
+    from growthcast.book.writing.visit.amounts import Place
+    from growthcast.book.writing.visit.entry import VisitRow
     from growthcast.book.writing.visit.lines import State
     from growthcast.fit.result import GrowthFit
     from growthcast.service.doubts.understood import Understood
@@ -44,7 +45,7 @@ def ask_for_visit(
 
     ``items`` are parts of the visit that are known already.
     """
-    from growthcast.book.writing.visit.entry import GRAMMAR
+    from growthcast.book.writing.visit.amounts import GRAMMAR
     from growthcast.book.writing.visit.places import places_of, visit_rows
 
     say(f"{tank_id} on {day}: type what you did, Enter to skip an area, ? for what to write.")
@@ -98,18 +99,19 @@ BookAndVisit = Annotated[
         "[BOOK] AREA=AMOUNTS",
         "Folder of the book (default: this folder), then the visit: stems=24/12 (stood at 24 "
         "cm, cut to 12), stems=24 (measured, not cut), crypt=-3cm (taken off), moss=right "
-        "(short, right or over, by eye), stems=90g, stems=10min, stems=note:text; several with +, "
-        "as in stems=24/12+90g. all=right for every area, rest=right for those not named. The "
-        "whole tank's: 35min, bucket=180g (all that came out of it), rest=180g (of the areas "
-        "without amounts of their own), 180g (read as the practice or the log tells). "
+        "(short, right or over, by eye; or s, r, o), stems=90g, stems=10min, stems=note:text; "
+        "several with +, as in stems=24/12+90g. The beginning of an id will do. all=right for "
+        "every area, rest=right for those not named. The whole tank's: 35min, bucket=180g (all "
+        "that came out of it), rest=180g (of the areas without amounts of their own), 180g (read "
+        "as the practice or the log tells), visit=70min (at the tank in all), water=50% (changed). "
         "No visit at all: every area is asked for in turn.",
     ),
 ]
 Tank = Annotated[
-    str | None, option("--tank", "ID", "The tank visited. Default: the one the areas are in.")
+    str | None, option("--tank", "ID", "The tank visited. Default: the one the areas are in.", "-t")
 ]
 On = Annotated[date | None, day_option("--on", "Day of the visit, as YYYY-MM-DD. Default: today.")]
-Yes = Annotated[bool, typer.Option("--yes", help="Write it; without, it is only said back.")]
+Yes = Annotated[bool, typer.Option("--yes", "-y", help="Write it; without, it is only said back.")]
 Number = Annotated[
     str,
     option("--visit", "NUMBER", "The visit's number: one that is in the book is not logged again."),
@@ -143,7 +145,7 @@ def log_command(
     Exit status: 0 done, 2 the visit is not understood or does not check, 3 the tool itself failed.
     """
     from growthcast.book.read import read_book
-    from growthcast.book.writing.visit.entry import looks_like_item
+    from growthcast.book.writing.visit.amounts import looks_like_item
     from growthcast.book.writing.visit.lines import Line, checked_name, checked_number
     from growthcast.book.writing.visit.places import tank_of_visit, visit_rows
 

@@ -5,7 +5,6 @@ from __future__ import annotations
 import hashlib
 import re
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
 from typing import Any
 
 from growthcast.book.book import Book
@@ -17,6 +16,7 @@ from growthcast.desk.memory import Desk, Known
 from growthcast.desk.phone_page import phone_page
 from growthcast.errors import BookProblems
 from growthcast.fit.result import GrowthFit
+from growthcast.nouns import dataclass
 from growthcast.say.locale import Locale, open_locale
 from growthcast.say.log import questions
 from growthcast.say.overview import due_why

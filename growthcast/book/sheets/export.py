@@ -6,7 +6,6 @@ import datetime as dt
 import io
 import zipfile
 from collections.abc import Iterable, Iterator
-from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
@@ -29,6 +28,7 @@ from growthcast.book.tables import TABLES
 from growthcast.book.words import column_letter, printable
 from growthcast.book.writing.replace import write_whole
 from growthcast.errors import UsageError
+from growthcast.nouns import dataclass
 
 MOST_ROWS = 400_000
 """Rows of a sheet at most: more, and the spreadsheet that comes back would not be read."""

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
 from typing import Any
 from urllib.parse import urlencode
 
@@ -13,6 +12,7 @@ from growthcast.desk.memory import Desk, Known
 from growthcast.desk.phone_page import templates
 from growthcast.desk.share import Share
 from growthcast.errors import GrowthcastError
+from growthcast.nouns import dataclass
 from growthcast.say.locale import ENGLISH, Locale
 from growthcast.service.pages.overview import TankStanding
 

@@ -3,16 +3,17 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
 from datetime import date
 
 from growthcast.book.book import Book, WholeTank
 from growthcast.book.supposed import Cell
-from growthcast.book.writing.visit.entry import Place, VisitRow
+from growthcast.book.writing.visit.amounts import Place
+from growthcast.book.writing.visit.entry import VisitRow
 from growthcast.book.writing.visit.places import log_rows, places_of
 from growthcast.errors import GrowthcastError
 from growthcast.finite import finite_answer
 from growthcast.fit.result import GrowthFit
+from growthcast.nouns import dataclass
 from growthcast.service.doubts.judge import doubts_of_visit
 from growthcast.service.doubts.typed import Doubt
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from datetime import date, timedelta
 from typing import Any
 
@@ -17,6 +17,7 @@ from growthcast.finite import finite_answer
 from growthcast.fit.result import GrowthFit
 from growthcast.forecast.heights import growth_a_week
 from growthcast.forecast.report import AreaForecast, as_date, forecast_growth
+from growthcast.nouns import dataclass
 from growthcast.service.advice import OptionAdvice, TankAdvice
 from growthcast.service.pages.course import Course, course
 from growthcast.service.recommend import area_label, option_of, recommend

@@ -13,7 +13,6 @@ from __future__ import annotations
 import re
 import shlex
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
 from datetime import date
 from pathlib import Path
 from typing import Literal
@@ -24,12 +23,14 @@ from growthcast.book.words import shown
 from growthcast.book.writing.append import Addition, add_rows
 from growthcast.book.writing.journal import entries
 from growthcast.book.writing.lock import book_lock
-from growthcast.book.writing.visit.entry import looks_like_item
+from growthcast.book.writing.visit.amounts import looks_like_item
 from growthcast.errors import HeldAlready, UsageError
+from growthcast.nouns import dataclass
 
 NUMBER = re.compile(r"[0-9a-z]{6,40}")
 MOST_LINES, LONGEST_LINE, LONGEST_NAME = 1000, 4000, 60
-_OPTION = re.compile(r"[-\N{EN DASH}\N{EM DASH}]{1,2}(tank|on|visit|by|yes)")
+_OPTION = re.compile(r"[-\N{EN DASH}\N{EM DASH}]{1,2}(tank|on|visit|by|yes|t|y)")
+_SHORT = {"t": "tank", "y": "yes"}
 _COMMAND = re.compile(r"\bgrowthcast\s+log\b")
 _TYPED_QUOTES = str.maketrans("“”„‟‘’", '""""\'\'')
 
@@ -98,14 +99,15 @@ def _line(text: str, row: int) -> Line:
         word = words.pop(0)
         name, mark, value = word.partition("=")
         option = _OPTION.fullmatch(name)
+        what = _SHORT.get(option[1], option[1]) if option else ""
         if option is None:
             items.append(word)
-        elif option[1] != "yes":
+        elif what != "yes":
             if not mark and not words:
                 raise UsageError(f"{name} has nothing after it")
-            if option[1] in given:
+            if what in given:
                 raise UsageError(f"{name} is given twice")
-            given[option[1]] = value if mark else words.pop(0)
+            given[what] = value if mark else words.pop(0)
     if "on" not in given:
         raise UsageError("the day is missing; write it as in --on 2026-03-02")
     day = parse_date(given["on"])
