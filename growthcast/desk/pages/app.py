@@ -5,7 +5,7 @@ from __future__ import annotations
 import secrets
 from collections.abc import Callable, Mapping
 from functools import partial
-from typing import Any, TypeAlias
+from typing import Any, TypeAlias, cast
 from urllib.parse import parse_qsl
 
 from starlette.applications import Starlette
@@ -14,7 +14,8 @@ from starlette.requests import Request
 from starlette.responses import JSONResponse, Response
 from starlette.routing import Route
 
-from growthcast.desk.memory import Desk, NotYet
+from growthcast.book.read import read_shipped_species
+from growthcast.desk.memory import Desk, Known, NotYet
 from growthcast.desk.pages import books, client, practice, rescape, visits
 from growthcast.desk.pages.asked import Asked, NotThere, render
 from growthcast.desk.phone_page import STATIC, kind, static
@@ -48,6 +49,13 @@ WRITTEN: Mapping[str, Page] = {
     "/book": books.change,
     "/phones": practice.new_code,
 }
+UNKNOWN = (books.book, books.change)
+"""Pages for a book with problems, which has to be mended before anything is known of it."""
+
+
+def no_page(asked: Asked) -> Response:
+    """Say that there is no such page."""
+    raise NotThere(asked.locale.say("desk_no_page"))
 
 
 class Pages:
@@ -71,7 +79,10 @@ class Pages:
             Route("/about", self.about),
             *(Route(f"/static/{name}", partial(self._static, name)) for name in STATIC),
         ]
-        return Starlette(routes=routes)
+        return Starlette(routes=routes, exception_handlers={404: self._nowhere})
+
+    async def _nowhere(self, request: Request, _: Exception) -> Response:
+        return await run_in_threadpool(self._answered, no_page, request.url.path, {})
 
     async def _static(self, name: str, _: Request) -> Response:
         headers = {"cache-control": "no-cache"}
@@ -100,17 +111,19 @@ class Pages:
         """Answer from what is known; say so where that is nothing yet, or not of the last row."""
         known, busy, trouble = self.desk.look()
         shell: dict[str, Any] = {"token": self.token, "path": path, "shared": bool(self.share)}
-        if known is None:
-            status, locale = 503 if trouble else 200, open_locale("en-GB")
-            wait = 0 if trouble else 2
+        locale = open_locale("en-GB" if known is None else known.book.practice.locale)
+        if known is not None:
+            shell |= {
+                "note": trouble or (locale.say("desk_busy") if busy else ""),
+                "until": f"{known.until:%H:%M}",
+                "practice": named(known.book.practice.name, "growthcast"),
+            }
+        elif not trouble or page not in UNKNOWN:
+            status, wait = (503, 0) if trouble else (200, 2)
             return render("wait.html", locale, shell, status, wait=wait, trouble=trouble)
-        locale = open_locale(known.book.practice.locale)
-        shell |= {
-            "note": trouble or (locale.say("desk_busy") if busy else ""),
-            "until": f"{known.until:%H:%M}",
-            "practice": named(known.book.practice.name, "growthcast"),
-        }
-        asked = Asked(self.desk, self.share, known, locale, given, shell)
+        species = read_shipped_species() if known is None else known.book.species
+        beside = cast("Known", known)  # the pages that are shown without it do not ask for it
+        asked = Asked(self.desk, self.share, beside, species, locale, given, shell)
         try:
             return page(asked)
         except NotYet:

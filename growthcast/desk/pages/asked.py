@@ -8,6 +8,7 @@ from urllib.parse import urlencode
 
 from starlette.responses import HTMLResponse, RedirectResponse, Response
 
+from growthcast.book.book import Table
 from growthcast.desk.memory import Desk, Known
 from growthcast.desk.phone_page import templates
 from growthcast.desk.share import Share
@@ -24,8 +25,11 @@ class NotThere(GrowthcastError):
 def render(
     template: str, locale: Locale, shell: Mapping[str, Any], status: int = 200, **given: Any
 ) -> HTMLResponse:
-    """Return a page made of a template; ``shell`` is what stands around every page."""
-    usual = {"wait": 0, "last": None, "note": "", "until": "", "practice": "growthcast"}
+    """Return a page made of a template; ``shell`` is what stands around every page.
+
+    With ``wait`` the browser asks again after so many seconds.
+    """
+    usual = {"last": None, "note": "", "until": "", "practice": "growthcast"}
     text = (
         templates()
         .get_template(template)
@@ -37,7 +41,9 @@ def render(
             **{**usual, **shell, **given},
         )
     )
-    return HTMLResponse(text, status, headers={"cache-control": "no-store"})
+    headers = {"cache-control": "no-store"}
+    headers |= {"refresh": str(given["wait"])} if given.get("wait") else {}
+    return HTMLResponse(text, status, headers=headers)
 
 
 @dataclass(frozen=True, slots=True)
@@ -47,6 +53,7 @@ class Asked:
     desk: Desk
     share: Share | None
     known: Known
+    species: Table
     locale: Locale
     given: Mapping[str, str]
     shell: Mapping[str, Any]

@@ -57,7 +57,7 @@ def fields(
 
 def plants(asked: Asked) -> list[tuple[str, str]]:
     """Return the plants of the species table by id, each with its names."""
-    species = asked.known.book.species
+    species = asked.species
     columns = (species.text(name) for name in ("species_id", "scientific_name", "common_name"))
     return [
         (i, ", ".join(filter(None, map(named, both)))) for i, *both in zip(*columns, strict=True)
@@ -68,7 +68,7 @@ def cell(asked: Asked, table: str, name: str, row: int) -> str:
     """Return what was typed into a field, as the book holds it."""
     text = asked.get(f"{table}.{name}.{row}")
     if name == "species_id":
-        return plant_named(asked.known.book.species, text) or text
+        return plant_named(asked.species, text) or text
     return text.replace(",", ".") if _COMMA.fullmatch(text) else text
 
 

@@ -63,7 +63,11 @@ def said(asked: Asked) -> Response:
     whole = known_visit(asked.known, asked.standing(tank_id), locale)
     changed = _changed(asked.desk, given.get("seen", ""))
     try:
-        line = _line(asked, tank_id, Fields(given).items(whole["areas"], whole["grams"]))
+        line = _line(
+            asked,
+            tank_id,
+            Fields(given).items(whole["areas"], whole["grams"], locale.say("desk_doses")),
+        )
         if action == "save" and not changed:
             if write_visit(asked.desk, line) == "other":
                 raise UsageError(locale.say("desk_state_other"))
