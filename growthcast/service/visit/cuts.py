@@ -103,7 +103,7 @@ class SteadyVisits:
     height_share: float
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, repr=False)
 class CutSheet(Framed):
     """One visit to one tank, the areas in the order of work; complete enough to print.
 
