@@ -133,7 +133,7 @@ class Opened:
                     link.putheader(name, value)
             link.endheaders(body)
             answer = link.getresponse()
-            return answer.status, answer.read().decode(), answer.headers
+            return answer.status, answer.read().decode(errors="replace"), answer.headers
 
     def get(self, path: str) -> str:
         """Return a page of the desk, once what it needs is known."""

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Callable, Mapping, Sequence
+from pathlib import Path
 from typing import Any
 
 from starlette.responses import Response
@@ -14,6 +15,7 @@ from growthcast.book.tables import TABLES
 from growthcast.book.words import column_letter
 from growthcast.book.writing.append import add_columns, add_rows
 from growthcast.book.writing.cells import KINDS, parse_row, row_in_words
+from growthcast.book.writing.dialect import dialect_of
 from growthcast.book.writing.replace import read_file
 from growthcast.desk.pages.asked import Asked, see
 from growthcast.desk.pages.forms import cell, fields, finding_words, plants
@@ -23,6 +25,7 @@ from growthcast.say.words import named
 
 SHOWN = ("tanks", "areas", "trims", "conditions", "closed", "species")
 MOST_SHOWN = 60
+ROOM = ("by", "visit_min", "water_share")
 KIND_OF = {table: kind for kind, table in KINDS.items()}
 
 
@@ -51,7 +54,7 @@ def book(asked: Asked, trouble: str = "") -> Response:
         kind=kind,
         ask=[one for one in ask if one["required"] or one["value"]],
         ask_also=[one for one in ask if not (one["required"] or one["value"])],
-        room=[] if not header or table != "trims" else [n for n in ("by",) if n not in header],
+        room=", ".join(_lacking(folder)) if table == "trims" and header else "",
         plants=plants(asked) if table == "areas" else [],
         trouble=trouble,
         said=asked.get("said"),
@@ -109,10 +112,16 @@ def _add(asked: Asked) -> str:
     return words
 
 
+def _lacking(folder: Path) -> list[str]:
+    """Return the columns of a visit on the desk for which the log has no room."""
+    data = read_file(folder, "trims.csv")
+    return [] if data is None else [n for n in ROOM if n not in dialect_of(data, "trims").header]
+
+
 def _make_room(asked: Asked) -> str:
-    """Add a column to the log's header."""
-    add_columns(asked.desk.folder, "trims", ["by"])
-    return "by"
+    """Add columns to the log's header."""
+    add_columns(asked.desk.folder, "trims", lacking := _lacking(asked.desk.folder))
+    return ", ".join(lacking)
 
 
 CHANGES: Mapping[str, Callable[[Asked], str]] = {"add": _add, "room": _make_room}
