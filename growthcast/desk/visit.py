@@ -229,7 +229,6 @@ def write_visit(desk: Desk, line: Line) -> State:
     reading = said if known is None else known.fit.whole_tank_grams[0]
     cells = log_rows(rows, book, tank_id, line.day, reading, line.by)
     summary = f"{tank_id} on {line.day}, {count_of(len(rows), 'row')}"
-    summary += f", by {line.by}" if line.by else ""
     with desk.writing:
         state = log_line(desk.folder, line, cells, summary, today=desk.today())[0]
     desk.look()  # so that it is fitted anew

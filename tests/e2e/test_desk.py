@@ -119,7 +119,7 @@ def test_a_visit_is_said_back_saved_once_and_taken_back(desk, unlogged):
     entry = list(entries(desk.folder))[-1]
     assert entry.visit[0] == form["number"]
     wrong = desk.post("/unlog", {"token": form["token"], "entry": "another"})
-    assert "no longer the last one" in wrong[1]
+    assert "not in the book any more" in wrong[1]
     assert desk.post("/unlog", {"token": form["token"], "entry": entry.id}) == (303, "/")
     assert desk.rows() == []
 

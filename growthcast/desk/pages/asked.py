@@ -29,7 +29,7 @@ def render(
 
     With ``wait`` the browser asks again after so many seconds.
     """
-    usual = {"last": None, "note": "", "until": "", "practice": "growthcast"}
+    usual = {"logged": (), "note": "", "until": "", "practice": "growthcast"}
     text = (
         templates()
         .get_template(template)

@@ -11,9 +11,9 @@ import segno
 from markupsafe import Markup
 from starlette.responses import Response
 
-from growthcast.book.writing.append import last_entry
 from growthcast.desk.memory import WEEKS_PLANNED, Known
 from growthcast.desk.pages.asked import Asked, NotThere, download
+from growthcast.desk.pages.visits import logged
 from growthcast.desk.shown import tank_shown, today_shown
 from growthcast.say.calendar import rounds_ics
 from growthcast.say.locale import Locale
@@ -30,8 +30,7 @@ PLANS = [2, WEEKS_PLANNED, 8, 13]
 
 def today(asked: Asked) -> Response:
     """Show the tanks by urgency: what is due, why, and a button to visit."""
-    last = last_entry(asked.desk.folder)
-    return asked.page("today.html", last=last, **today_shown(asked.known, asked.locale))
+    return asked.page("today.html", logged=logged(asked), **today_shown(asked.known, asked.locale))
 
 
 def tank(asked: Asked) -> Response:
@@ -39,7 +38,7 @@ def tank(asked: Asked) -> Response:
     advice = asked.standing(asked.get("id")).advice
     every = asked.choice("every", [one.interval_d for one in advice.options], 0)
     shown = asked.known.soon(tank_shown, advice.tank_id, every)
-    return asked.page("tank.html", last=last_entry(asked.desk.folder), **shown)
+    return asked.page("tank.html", logged=logged(asked)[:1], **shown)
 
 
 def weeks(asked: Asked) -> Response:

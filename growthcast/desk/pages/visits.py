@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 import secrets
 from collections.abc import Mapping
 from datetime import date
@@ -12,9 +13,10 @@ from starlette.responses import Response
 
 from growthcast.book.findings import format_findings
 from growthcast.book.read import read_book
-from growthcast.book.writing.append import last_entry, take_back, would_add
-from growthcast.book.writing.journal import entries
+from growthcast.book.writing.append import would_add
+from growthcast.book.writing.journal import entries, undone
 from growthcast.book.writing.lock import book_lock
+from growthcast.book.writing.unlog import last_entry, take_back
 from growthcast.book.writing.visit.lines import Line, checked_name, checked_number
 from growthcast.book.writing.visit.places import has_room, visit_rows
 from growthcast.desk.memory import Desk
@@ -32,6 +34,7 @@ from growthcast.say.words import named
 from growthcast.service.doubts.understood import Understood, understand
 from growthcast.service.visit.logged import before_visit
 
+SUMMARY, MOST_LOGGED = re.compile(r"(.+) on (\d{4}-\d\d-\d\d), (\d+) rows?"), 5
 WHO, A_YEAR_S = "growthcast_by", 365 * 86400
 
 
@@ -118,6 +121,21 @@ def _understood(asked: Asked, line: Line) -> Understood:
     return understand(book, tank_id, day, rows, before, line.by)
 
 
+def logged(asked: Asked) -> list[dict[str, str]]:
+    """Return the last visits in the journal that can be taken back, the newest first."""
+    known = list(entries(asked.desk.folder))
+    gone, shown = undone(known), list[dict[str, str]]()
+    for one in reversed(known):
+        told = SUMMARY.fullmatch(one.summary)
+        if one.command == "log" and one.id not in gone and told and len(shown) < MOST_LOGGED:
+            tank, day, rows = told.groups()
+            on = asked.locale.long_date(date.fromisoformat(day))
+            said = asked.locale.say("desk_logged", tank=named(tank), date=on, rows=rows)
+            by = asked.locale.say("desk_by_known", name=named(one.by)) if one.by else ""
+            shown.append({"id": one.id, "said": said, "by": by})
+    return shown
+
+
 def _seen(desk: Desk) -> str:
     return f"{sum(1 for _ in entries(desk.folder))}:{desk.stamp()!r}"
 
@@ -132,12 +150,13 @@ def _changed(desk: Desk, seen: str) -> list[str]:
 
 
 def unlog(asked: Asked) -> Response:
-    """Take back the visit that the button named, where it is still the last one."""
+    """Take back the visit that the button named, where it is in the book still."""
     folder = asked.desk.folder
     with book_lock(folder):
-        last = last_entry(folder)
-        if last is None or last.id != asked.get("entry"):
+        entry = asked.get("entry")
+        last = last_entry(folder, id_=entry) if entry else None
+        if last is None or last.id != entry:
             raise UsageError(asked.locale.say("desk_not_last"))
-        take_back(folder)
+        take_back(folder, id_=entry, today=asked.desk.today())
     asked.desk.look()
     return see("/")
