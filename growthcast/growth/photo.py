@@ -218,7 +218,7 @@ def on_pane(to_pane: FloatArray, taps: FloatArray) -> FloatArray:
     Parameters
     ----------
     to_pane : array (3, 3)
-        Homography of a ``View``.
+        Homography of a ``View`` [pixels to cm].
     taps : array (..., 2)
         Taps [px].
 
@@ -388,8 +388,10 @@ def photo_heights(
 
     Parameters
     ----------
-    taps, size_cm, lens, standing
+    taps, lens, standing
         As in :func:`heights_from_taps`.
+    size_cm : tuple of float
+        Inner length and width of the tank, and depth of its water above the lower edge [cm].
     magnified : bool
         Whether the taps were made under a magnifier, or with a mouse.
 
