@@ -105,8 +105,10 @@ for _name in COMMANDS:
 
 def main() -> None:
     """Run the command line; every expected trouble ends in a sentence, not a traceback."""
+    from growthcast import cache
     from growthcast.cli.output import answer_that_arrives, say
 
+    cache.turn(on=True)
     if not os.environ.get(TRACEBACK):  # answers are judged by their numbers (growthcast.finite)
         warnings.filterwarnings("ignore", category=RuntimeWarning, append=True)
     try:

@@ -127,9 +127,9 @@ def say_not_fitted(not_fitted: dict[str, str]) -> None:
 
 def fitted(book: Book, day: date) -> GrowthFit:
     """Fit a book as every command does."""
-    from growthcast.fit.growth import fit_growth
+    from growthcast.fit.growth import recalled_fit
 
-    return fit_growth(book, day)
+    return recalled_fit(book, day)
 
 
 def open_fit(named: str | None, on: date | None) -> tuple[Book, date, GrowthFit]:
