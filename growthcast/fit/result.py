@@ -293,6 +293,7 @@ class GrowthFit:
             "log_settling": {
                 FORMS[form]: _normal(settling.centre[form], settling.sd[form]) for form in forms
             },
+            "photo_offset": None if design.photo_offset is None else design.photo_offset.as_dict(),
             "log_likelihood": round(self.log_likelihood, 4),
             "whole_tank_grams": None
             if not design.problem.weights.grams.size

@@ -152,6 +152,7 @@ def _readings(book: Book, visits: Visits, tank: IntArray, split_days: FloatArray
         split_day=split[rows],
         day=visits.day[rows],
         reading_cm=visits.before_cm[rows],
+        own_sd_cm=visits.before_sd_cm[rows],
         budget_cm=areas.number("budget_cm")[area],
         is_cover=np.isin(areas.text("species_id")[area].astype(str), cover_ids.astype(str)),
     )
@@ -182,23 +183,24 @@ def _forecast_from(
     days = readings.day - past.start.day[areas]
     table = fit_growth(only_starts(earlier, past.start), on, Spreads())
     made = {
-        "model": _foreseen(fit, areas, readings.day),
+        "model": _foreseen(fit, areas, readings),
         "last_rate": last_rate(past, areas, days),
         "line": line(past, areas, days),
         "unpooled": unpooled(past, areas, days),
-        "table_only": _foreseen(table, areas, readings.day),
+        "table_only": _foreseen(table, areas, readings),
     }
     return fit, made, _crossing_errors(fit, areas, readings, past)
 
 
-def _foreseen(fit: GrowthFit, areas: IntArray, days: FloatArray) -> Predictive:
-    """Forecast the reading of each area (n,) on its day (n,)."""
+def _foreseen(fit: GrowthFit, areas: IntArray, readings: Readings) -> Predictive:
+    """Forecast the reading of each area (n,) on its day."""
     height = np.empty((areas.size, CHANCES.size))
-    for day in np.unique(days).tolist():
-        rows = np.flatnonzero(days == day)
+    for day in np.unique(readings.day).tolist():
+        rows = np.flatnonzero(readings.day == day)
         view = outlook(fit, areas[rows], np.array([day]))
         height[rows] = view.quantiles_cm(CHANCES)[:, 0]
-    variance = fit.design.problem.errors.reading_variance(height, areas[:, None])
+    own_sd = np.broadcast_to(readings.own_sd_cm[:, None], height.shape)
+    variance = fit.design.problem.errors.reading_variance(height, areas[:, None], own_sd)
     return Predictive(height, np.sqrt(variance))
 
 

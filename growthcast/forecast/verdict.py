@@ -36,7 +36,8 @@ class Readings:
 
     ``area`` and ``tank`` are places in the book; ``split_day`` the day before which the book was
     fitted, ``day`` that of the reading [day numbers]; ``reading_cm`` what was read and
-    ``budget_cm`` the area's height budget [cm, or % cover].
+    ``budget_cm`` the area's height budget [cm, or % cover]; ``own_sd_cm`` is the error
+    that a reading brings itself, nan for a ruler's.
     """
 
     area: IntArray
@@ -46,6 +47,7 @@ class Readings:
     reading_cm: FloatArray
     budget_cm: FloatArray
     is_cover: BoolArray
+    own_sd_cm: FloatArray
 
     def keep(self, mask: BoolArray) -> Readings:
         """Return some of the readings."""

@@ -106,6 +106,8 @@ def _keys(table: Table) -> IntArray:
         area, tank = table.coded["area_id"], table.coded["tank_id"]
         whole = of_whole_tank(table)
         thing = np.where(whole, len(area.values) + tank.codes, area.codes).astype(np.int64)
+        photo = ~whole & (table.text("measured_by") == "photo")  # may stand beside a ruler's row
+        thing += np.where(photo, len(area.values) + len(tank.values), 0)
         days = day_numbers(table.date("date"))
         blank = whole & ~table.given("tank_id")
     keys = thing * DAY_SPAN + days

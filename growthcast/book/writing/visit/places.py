@@ -91,7 +91,10 @@ def _area(row: VisitRow, place: Place) -> str:
         before = after
     parts = []
     if before is not None:
-        parts.append(f"{'covered' if place.is_cover else 'stood at'} {plain(before)} {unit}")
+        sd = _number(row, "before_sd_cm")
+        stood = plain(before) if sd is None else f"{plain(before)} ± {plain(sd)}"
+        by = " by a photo" if row.amounts.get("measured_by") == "photo" else ""
+        parts.append(f"{'covered' if place.is_cover else 'stood at'} {stood} {unit}{by}")
     if untouched:
         parts += [_LOOKS[str(amounts["look"])]] if "look" in amounts else []
         return _ended([*parts, "not cut"], row)
