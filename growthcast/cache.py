@@ -26,7 +26,7 @@ MOST_BYTES = 64_000_000
 MOST_OF_ONE = MOST_BYTES // 4
 SUFFIX = ".kept"
 DIGEST = 32
-NOT_OURS = (OSError, ValueError, TypeError, KeyError, IndexError, AttributeError, ImportError)
+NOT_OURS = (OSError, ValueError, TypeError, LookupError, AttributeError, ImportError, EOFError)
 """What a file raises that was not written by this code, or not whole."""
 
 _turned_on = False
@@ -65,6 +65,15 @@ def files() -> list[Path]:
 def clear() -> int:
     """Delete what is kept; return how many files that were."""
     return sum(_delete(file) for file in files())
+
+
+def sizes() -> list[tuple[Path, int]]:
+    """Return the kept files with their sizes [byte], in the order of ``files``."""
+    found = []
+    for file in files():
+        with contextlib.suppress(OSError):
+            found.append((file, file.stat().st_size))
+    return found
 
 
 def recall(work: Callable[[], T], *given: object) -> T:
@@ -185,12 +194,9 @@ def _write(file: Path, key: str, answer: object) -> None:
 
 
 def _keep_bounded() -> None:
-    sizes = []
-    for file in files():
-        with contextlib.suppress(OSError):
-            sizes.append((file, file.stat().st_size))
-    over = sum(size for _, size in sizes) - MOST_BYTES
-    for file, size in sizes:
+    kept = sizes()
+    over = sum(size for _, size in kept) - MOST_BYTES
+    for file, size in kept:
         if over <= 0:
             return
         over -= size if _delete(file) else 0

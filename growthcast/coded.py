@@ -14,7 +14,7 @@ from dataclasses import fields, is_dataclass
 from datetime import date
 from enum import Enum
 from importlib import import_module
-from typing import Any
+from typing import Any, Literal
 
 import numpy as np
 from numpy.typing import NDArray
@@ -55,6 +55,8 @@ class _Coder:
         kind = type(value)
         if kind is np.ndarray:
             return self._array(value)
+        if kind is bytes:
+            return ["bytes", self._array(np.frombuffer(value, np.uint8))]
         if isinstance(value, np.generic):
             return [
                 "number",
@@ -83,7 +85,9 @@ class _Coder:
                 raise TypeError("an array of objects cannot be kept")
             return ["texts", texts, values.shape]
         # Sums run along the memory, so that its order decides their last digits.
-        order = "F" if values.flags.f_contiguous and not values.flags.c_contiguous else "C"
+        order: Literal["C", "F"] = (
+            "F" if values.flags.f_contiguous and not values.flags.c_contiguous else "C"
+        )
         kind, begin = values.dtype.str, self._ends[values.dtype.str]
         self.numbers[kind].append(values.ravel(order))
         self._ends[kind] += values.size
@@ -100,9 +104,9 @@ def decoded(text: str, arrays: Arrays) -> Any:
 
     for what, *part in parts:
         if what == "array":
-            kind, begin, shape, order = part
-            flat = arrays[kind][begin : begin + int(np.prod(shape, dtype=np.int64))]
-            made.append(flat.reshape(shape, order=order))
+            made.append(_array(arrays, *part))
+        elif what == "bytes":
+            made.append(_array(arrays, *part[0][1:]).tobytes())
         elif what == "texts":
             made.append(np.array(part[0], dtype=object).reshape(part[1]))
         elif what == "number":
@@ -123,6 +127,11 @@ def decoded(text: str, arrays: Arrays) -> Any:
         else:
             raise ValueError(f"nothing is kept as {what}")
     return known(whole)
+
+
+def _array(arrays: Arrays, kind: str, begin: int, shape: list[int], order: Any) -> NDArray[Any]:
+    flat = arrays[kind][begin : begin + int(np.prod(shape, dtype=np.int64))]
+    return flat.reshape(shape, order=order)
 
 
 def _noun(kind: Any, values: dict[str, Any]) -> Any:
