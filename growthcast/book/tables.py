@@ -95,6 +95,15 @@ _TRIMS = (
     _NOTE,
 )
 
+_BOUNDS = (
+    _id("area_id", "the area whose heights were agreed anew"),
+    _date("from_date", "first day on which the row holds", required=True),
+    _number("floor_cm", "cm", 0, 300, "lowest height that looks right"),
+    _number("budget_cm", "cm", 0, 300, "the height budget", above=True),
+    _number("cut_cm", "cm", 0, 300, "the usual cut height"),
+    _NOTE,
+)
+
 _CONDITIONS = (
     _id("tank_id", "the tank"),
     _date("from_date", "first day on which the row holds", required=True),
@@ -158,6 +167,7 @@ TABLES: Mapping[str, tuple[Column, ...]] = MappingProxyType(
     {
         "tanks": _TANKS,
         "areas": _AREAS,
+        "bounds": _BOUNDS,
         "trims": _TRIMS,
         "conditions": _CONDITIONS,
         "closed": _CLOSED,

@@ -9,7 +9,7 @@ from contextlib import contextmanager
 from datetime import date
 from functools import partial
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated
+from typing import TYPE_CHECKING, Annotated, Literal
 
 import typer
 
@@ -151,6 +151,12 @@ Splits = Annotated[
         "Days on which the earlier book is fitted anew, spread over the log. Default: 24.",
     ),
 ]
+NewTanks = Annotated[
+    bool,
+    typer.Option(
+        "--new-tanks", help="Forecast each tank as a new client's, without what its log taught."
+    ),
+]
 RightPlot = Annotated[Path | None, plot_option("Draw how often the stated ranges held")]
 
 
@@ -158,6 +164,7 @@ def backtest_command(
     book: BookFolder = None,
     splits: Splits = None,
     on: OnDate = None,
+    new_tanks: NewTanks = False,
     plot: RightPlot = None,
     as_json: AsJson = False,
 ) -> None:
@@ -175,9 +182,10 @@ def backtest_command(
     opened, day = open_book(book, on)
     check_plot(opened, plot)
     splits = splits or DEFAULT_SPLITS
+    leave_out: Literal["tank"] | None = "tank" if new_tanks else None
     with _progress() as progress:
-        work = partial(backtest, opened, splits, progress=progress)
-        result = recalled(opened, day, work, "backtest", splits)
+        work = partial(backtest, opened, splits, progress=progress, leave_out=leave_out)
+        result = recalled(opened, day, work, "backtest", splits, leave_out)
     say_not_fitted(result.not_fitted)
     if plot is not None and not result.enough:
         say("Nothing was drawn.")

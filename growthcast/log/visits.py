@@ -342,3 +342,15 @@ def log_visits(book: Book) -> Visits:
     """
     visits = read_log(book).visits
     return visits.keep(visits.has_amounts | (visits.unsaid & (visits.bucket >= 0)))
+
+
+def replanted_days(book: Book, on_day: float) -> FloatArray:
+    """Days up to ``on_day`` on which areas' tops were planted anew, in order, padded: (A, P)."""
+    trims, day = book.trims, day_numbers(book.trims.date("date"))
+    area = trims.places("area_id", book.areas.text("area_id"))
+    rows = np.flatnonzero(trims.flag("replanted") & (area >= 0) & (day <= on_day))
+    rows = rows[np.lexsort((day[rows], area[rows]))]
+    place = np.arange(rows.size) - np.searchsorted(area[rows], area[rows])
+    days = np.full((len(book.areas), int(place.max(initial=-1)) + 1), np.inf)
+    days[area[rows], place] = day[rows]
+    return days

@@ -362,7 +362,9 @@ def fit_of(books, solution):
     """Return the fit of books that know neither lags nor settling."""
     count, size = books.problem.area_count, len(FORMS)
     one, sure = np.ones((count, 1)), 1e-12 * np.eye(size)
-    clock = GrowthClock(-1e6 * one, one, np.full(count, -1e6), np.zeros(count))
+    clock = GrowthClock(
+        -1e6 * one, one, np.full(count, -1e6), np.zeros(count), np.ones(count), one[:, :0]
+    )
     never = SimpleNamespace(
         lags=Lags(np.zeros(size), sure), settling=Settling(np.zeros(size), sure)
     )
