@@ -18,7 +18,14 @@ from growthcast.fit.rows.nodes import AreaTraits, Habits, build_nodes, cutting_h
 from growthcast.fit.solver.problem import Block, Pooling, Problem, Weights, with_heights_that_count
 from growthcast.growth.responses import co2_slope
 from growthcast.log.photos import PhotoOffset
-from growthcast.log.visits import Buckets, LeftOut, day_numbers, read_log, replanted_days
+from growthcast.log.visits import (
+    Buckets,
+    LeftOut,
+    day_numbers,
+    planted_days,
+    read_log,
+    replanted_days,
+)
 from growthcast.nouns import dataclass
 from growthcast.species import SpeciesPriors, read_reference, species_priors
 
@@ -303,7 +310,7 @@ def _traits(
     areas, held = book.areas, book.bounds_on(on)
     return AreaTraits(
         tank=tank,
-        planted_day=day_numbers(areas.date("planted_on")),
+        planted_day=planted_days(areas),
         planted_cm=areas.number("planted_height_cm"),
         removed_day=day_numbers(areas.date("removed_on")),
         floor_cm=held.floor_cm,
@@ -336,17 +343,15 @@ def _pooling(
     capped = np.where(
         priors.reaches_surface[species], water_cm, np.minimum(priors.ceiling_cm[species], water_cm)
     )
-    ceiling_cm = np.where(priors.measure_is_cover[species], COVER_CEILING, capped)
+    is_cover = priors.measure_is_cover[species]
+    ceiling_cm = np.where(is_cover, COVER_CEILING, capped)
+    spread = np.where(is_cover, COVER_CEILING_SPREAD, priors.ceiling_spread[species])
     return Pooling(
         tank=tank,
         species=species,
         offset=np.log(priors.rate_per_day[species]),
         log_ceiling=np.log(ceiling_cm),
-        ceiling_precision=1.0
-        / np.where(
-            priors.measure_is_cover[species], COVER_CEILING_SPREAD, priors.ceiling_spread[species]
-        )
-        ** 2,
+        ceiling_precision=1.0 / spread**2,
         weighed=np.zeros((2, tank.size)),
         log_habit=habits.log_cm,
         habit_precision=1.0 / habits.log_spread**2,

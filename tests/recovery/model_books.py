@@ -346,6 +346,7 @@ def _nodes(rows):
         lag_per_d=np.zeros(count),
         by_settling=np.zeros(count),
         reading_cm=field["read"],
+        reading_sd_cm=np.full(count, np.nan),
         aim_sd_cm=field["aim_sd"],
         guess_cm=field["guess"],
         guess_sd_cm=field["guess_sd"],
