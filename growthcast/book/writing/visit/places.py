@@ -173,7 +173,7 @@ def places_of(book: Book, tank_id: str, day: date) -> tuple[Place, ...]:
     areas, trims, on = book.areas, book.trims, np.datetime64(day, "D")
     here = areas.text("tank_id") == tank_id
     gone = areas.date("removed_on") < on  # not so where the date is blank
-    alive = (areas.date("planted_on") <= on) & ~gone
+    alive = ~(areas.date("planted_on") > on) & ~gone
     today = trims.date("date") == on
     logged = set(trims.text("area_id")[today])
     measured = set(trims.text("area_id")[today & has_amounts(trims)])
