@@ -37,6 +37,7 @@ COMMANDS = {
     "peak": "cuts",
     "brief": "pages",
     "overview": "pages",
+    "hours": "hours",
     "rescape": "rescape",
     "watch": "check",
     "fit": "forecast",

@@ -74,7 +74,7 @@ def rounds_command(
     opened, day, fit = open_fit(book, on)
     first = _first_day(start, day)
     for file, suffix in ((csv, ".csv"), (ics, ".ics")):
-        _check_file(opened, file, suffix)
+        check_file(opened, file, suffix)
     plan = plan_rounds(opened, fit, recommend(opened, fit), first, weeks)
     _write_files(plan, csv, ics)
     print_answer(as_json, rounds_json(plan), rounds_words(plan), fit)
@@ -93,7 +93,7 @@ def _first_day(asked: date | None, day: date) -> date:
     return asked
 
 
-def _check_file(book: Book, file: Path | None, suffix: str) -> None:
+def check_file(book: Book, file: Path | None, suffix: str) -> None:
     """Refuse a file that cannot or must not be written, before the work is done."""
     if file is None:
         return
