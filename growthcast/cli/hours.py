@@ -31,7 +31,7 @@ def hours_command(
 ) -> None:
     """Sum up visits, minutes and grams of a month by client and tank, for the invoice.
 
-    Example: growthcast hours my-book --month 2026-11 --csv november.csv
+    Example: growthcast hours my-book --month 2026-11 --client "Client A"
 
     Exit status: 0 done, 2 bad arguments or a book with problems, 3 the tool itself failed.
     """

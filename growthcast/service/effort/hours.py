@@ -10,6 +10,7 @@ import numpy as np
 
 from growthcast.arrays import BoolArray, FloatArray, IntArray
 from growthcast.book.book import Book
+from growthcast.finite import finite_answer
 from growthcast.log.visits import day_numbers, pair_of
 from growthcast.nouns import dataclass
 from growthcast.service.effort.visits import Range
@@ -206,6 +207,7 @@ class MonthOfWork:
     fixed: Sequence[FixedMinutes]
 
 
+@finite_answer
 def month_of_work(book: Book, month: date, client: str | None = None) -> MonthOfWork:
     """Sum up the visits of a month.
 
