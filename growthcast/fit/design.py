@@ -10,11 +10,12 @@ import numpy as np
 
 from growthcast.arrays import BoolArray, FloatArray, IntArray, TextArray
 from growthcast.book.book import Book, WholeTank, bounds_on
-from growthcast.fit.model.clock import GrowthClock, TankConditions, growth_clock, tank_conditions
+from growthcast.fit.model.clock import GrowthClock, TankConditions
 from growthcast.fit.model.noise import ErrorModel, knot_precision
-from growthcast.fit.model.shade import Shade, floating_shade
+from growthcast.fit.model.shade import Shade
 from growthcast.fit.model.spreads import Settling, Spreads, forms_of
 from growthcast.fit.rows.chains import Link, pack_chains
+from growthcast.fit.rows.lived import clock_of_book, shade_of_book
 from growthcast.fit.rows.nodes import AreaTraits, Habits, build_nodes, cutting_habits
 from growthcast.fit.solver.problem import Block, Pooling, Problem, Weights, with_heights_that_count
 from growthcast.growth.responses import co2_slope
@@ -22,11 +23,9 @@ from growthcast.log.photos import PhotoOffset
 from growthcast.log.visits import (
     Buckets,
     LeftOut,
-    Visits,
     day_numbers,
     planted_days,
     read_log,
-    replanted_days,
 )
 from growthcast.nouns import dataclass
 from growthcast.species import SpeciesPriors, read_reference, species_priors
@@ -146,9 +145,8 @@ def build_design(
     settle_d = (spreads.settling.factor[forms_of(priors.form)] * priors.settle_d)[species]
     log = read_log(book)
     visits = log.visits.as_of(on_day)
-    shading = is_cover & (np.arange(tank.size) < (tank.size if known is None else known))
-    shade = _shade(book, visits, traits, shading, on_day)
-    conditions, clock = _clock(book, traits, species, priors, settle_d, on_day, shade)
+    shade = shade_of_book(book, visits, traits, is_cover, on_day, known)
+    conditions, clock = clock_of_book(book, traits, species, priors, settle_d, on_day, shade)
     unknown_spread = conditions.unknown_log_spread(
         read_reference(), _slope_of_tanks(tank, priors.traits["co2_k_mg_l"][species], tank_id.size)
     )
@@ -165,9 +163,6 @@ def build_design(
         lag_d=spreads.lags.mean_d[forms_of(priors.form)[species]],
     )
     problem = with_heights_that_count(problem)
-    where, gaps_d = visits.gaps(tank)
-    longest = np.zeros(tank_id.size)
-    np.maximum.at(longest, where, gaps_d)
     grown = (nodes.link == Link.GREW) & ~np.isin(nodes.row, log.buckets.row)
     return Design(
         problem=problem,
@@ -191,10 +186,16 @@ def build_design(
         unknown_spread=unknown_spread,
         row_numbers=book.trims.rows,
         draw_key=np.arange(area_id.size),
-        gap_d=longest,
+        gap_d=_longest_gaps_d(visits, tank, tank_id.size),
         photo_offset=log.photo_offset,
         shade=shade,
     )
+
+
+def _longest_gaps_d(visits: Visits, tank: IntArray, tanks: int) -> FloatArray:
+    longest = np.zeros(tanks)
+    np.maximum.at(longest, *visits.gaps(tank))
+    return longest
 
 
 def with_spreads(design: Design, spreads: Spreads) -> Design:
@@ -255,59 +256,6 @@ def _errors(spreads: Spreads, is_cover: BoolArray) -> ErrorModel:
         span=spreads.span,
         drift=spreads.drift,
         weight=spreads.weight,
-    )
-
-
-def _clock(
-    book: Book,
-    traits: AreaTraits,
-    species: IntArray,
-    priors: SpeciesPriors,
-    settle_d: FloatArray,
-    on_day: float,
-    shade: Shade | None,
-) -> tuple[TankConditions, GrowthClock]:
-    """The conditions of every tank, and the clock they give every area."""
-    reference = read_reference()
-    conditions = tank_conditions(
-        book.conditions,
-        book.conditions.places("tank_id", book.tanks.text("tank_id")),
-        len(book.tanks),
-        reference,
-    )
-    middle_cm = 0.5 * (traits.floor_cm + traits.budget_cm)
-    water_cm = book.tanks.number("water_depth_cm")[traits.tank]
-    at_surface = priors.measure_is_cover[species]
-    share, came = book.areas.number("light_share"), reference.start_factor
-    clock = growth_clock(
-        conditions,
-        priors,
-        reference,
-        tank=traits.tank,
-        species=species,
-        light_share=np.where(np.isnan(share), 1.0, share),
-        canopy_cm=np.where(at_surface, water_cm, np.minimum(middle_cm, water_cm)),
-        planted_day=traits.planted_day,
-        settle_d=settle_d,
-        start_factor=np.array([came.get(start, 1.0) for start in book.areas.text("start")]),
-        replanted_day=replanted_days(book, on_day),
-        shade=shade,
-    )
-    return conditions, clock
-
-
-def _shade(
-    book: Book, visits: Visits, traits: AreaTraits, floats: BoolArray, on_day: float
-) -> Shade | None:
-    surface_cm2 = book.tanks.number("length_cm") * book.tanks.number("width_cm")
-    return floating_shade(
-        visits,
-        traits.tank,
-        floats,
-        np.minimum(book.areas.number("area_cm2") / surface_cm2[traits.tank], 1.0),
-        traits.middle_cm,
-        (traits.planted_day, traits.removed_day),
-        on_day,
     )
 
 
