@@ -23,6 +23,7 @@ from growthcast.log.photos import PhotoOffset
 from growthcast.log.visits import (
     Buckets,
     LeftOut,
+    Visits,
     day_numbers,
     planted_days,
     read_log,
@@ -162,10 +163,9 @@ def build_design(
         first_habit=habits.first_log_cm,
         lag_d=spreads.lags.mean_d[forms_of(priors.form)[species]],
     )
-    problem = with_heights_that_count(problem)
     grown = (nodes.link == Link.GREW) & ~np.isin(nodes.row, log.buckets.row)
     return Design(
-        problem=problem,
+        problem=with_heights_that_count(problem),
         conditions=conditions,
         water_depth_cm=book.tanks.number("water_depth_cm"),
         clock=clock,
