@@ -10,10 +10,12 @@ from growthcast.book.tables import CONDITION_WORDS
 from growthcast.cli.options import (
     AsJson,
     BookFolder,
+    Details,
     OnDate,
     TankId,
     chosen_tanks,
     day_option,
+    one_tank,
     open_fit,
     option,
     plot_option,
@@ -44,14 +46,12 @@ Suppose = Annotated[
 def supposed_of(
     book: Book, fit: GrowthFit, tank: str | None, texts: list[str] | None
 ) -> Supposed | None:
-    """Return the book and fit under the changes asked for, None where there are none."""
+    """Return the book and fit under the changes asked for of a tank, None where there are none."""
     if not texts:
         return None
     from growthcast.book.supposed import parse_changes
     from growthcast.fit.supposed import suppose
 
-    if tank is None:
-        raise UsageError("--suppose changes one tank; name it with --tank ID")
     place = int(chosen_tanks(book, tank)[0])
     return suppose(book, fit, place, parse_changes(texts, book, place))
 
@@ -61,6 +61,7 @@ def interval_command(
     on: OnDate = None,
     tank: TankId = None,
     suppose: Suppose = None,
+    details: Details = False,
     as_json: AsJson = False,
 ) -> None:
     """Recommend how often each tank must be visited so that every area stays inside its height.
@@ -73,13 +74,15 @@ def interval_command(
     from growthcast.service.recommend import recommend
 
     opened, _, fit = open_fit(book, on)
+    tank = one_tank(opened, tank) if suppose else tank
     tanks, currency = chosen_tanks(opened, tank), opened.practice.currency
-    advice = recommend(opened, fit, tanks, full=tank is not None and not suppose)
+    full = tank is not None or (details and not as_json)
+    advice = recommend(opened, fit, tanks, full=full and not suppose)
     supposed = supposed_of(opened, fit, tank, suppose)
     if supposed is None:
         words = interval_words(advice, currency, one=tank is not None)
         in_json = [advice_for_programs(one, currency) for one in advice if as_json]
-        print_answer(as_json, {"tanks": in_json}, words, fit)
+        print_answer(as_json, {"tanks": in_json}, words, fit, details=full)
         return
     from growthcast.say.supposed import hypothetical, supposed_words
 
@@ -95,7 +98,7 @@ def interval_command(
         f"As it is: {rhythm_words(as_it_is)}. Supposed: {rhythm_words(advice[0])}.",
         *interval_words(advice, currency, one=True, mark=", supposed"),
     ]
-    print_answer(as_json, answer, words, supposed.fit)
+    print_answer(as_json, answer, words, supposed.fit, details=True)
 
 
 AtDates = Annotated[
@@ -116,6 +119,7 @@ def forecast_command(
     tank: TankId = None,
     suppose: Suppose = None,
     plot: Plot = None,
+    details: Details = False,
     as_json: AsJson = False,
 ) -> None:
     """Forecast how high each area will stand, and when it passes its height budget, with no trim.
@@ -128,14 +132,14 @@ def forecast_command(
     from growthcast.say.forecast import forecast_words
     from growthcast.say.supposed import hypothetical, supposed_words
 
-    if plot is not None and tank is None:
-        raise UsageError("--plot draws one tank; name it with --tank ID")
     opened, day, fit = open_fit(book, on)
+    if plot is not None or suppose:
+        tank = one_tank(opened, tank)
     tanks = chosen_tanks(opened, tank)
     days, horizon_d = _days(at, day, opened), opened.practice.horizon_d
     answer = {"on": day, "confidence": opened.practice.confidence}
     areas = forecast_growth(fit, days, horizon_d, tanks)
-    as_it_is, mark = None, ""
+    details, as_it_is, mark = details or tank is not None, None, ""
     supposed = supposed_of(opened, fit, tank, suppose)
     if supposed is not None:
         opened, fit, as_it_is, mark = supposed.book, supposed.fit, areas, ", supposed"
@@ -147,9 +151,9 @@ def forecast_command(
         write_plot(opened, plot, forecast_figure(opened, fit, int(tanks[0]), mark))
     words = [
         *([] if supposed is None else supposed_words(supposed)),
-        *forecast_words(opened, day, areas, as_it_is, mark),
+        *forecast_words(opened, day, areas, as_it_is, all_areas=details, heights=bool(at)),
     ]
-    print_answer(as_json, answer | {"areas": areas}, words, fit)
+    print_answer(as_json, answer | {"areas": areas}, words, fit, details=details)
 
 
 def _days(at: list[date] | None, day: date, book: Book) -> tuple[date, ...]:
@@ -163,7 +167,12 @@ def _days(at: list[date] | None, day: date, book: Book) -> tuple[date, ...]:
     return days
 
 
-def fit_command(book: BookFolder = None, on: OnDate = None, as_json: AsJson = False) -> None:
+def fit_command(
+    book: BookFolder = None,
+    on: OnDate = None,
+    details: Details = False,
+    as_json: AsJson = False,
+) -> None:
     """Fit growth rates and ceilings to the log and say how sure they are.
 
     Example: growthcast fit my-book --json
@@ -182,4 +191,5 @@ def fit_command(book: BookFolder = None, on: OnDate = None, as_json: AsJson = Fa
     weekly = growth_a_week(fit, np.arange(len(answer["areas"])))
     for area, speeds in zip(answer["areas"], weekly, strict=True):
         area["cm_per_week"] = plain(by_quantile(speeds), 2)
-    print_answer(as_json, answer, fit_words(answer, fit.design.is_cover, last_logged(opened)), fit)
+    words = fit_words(answer, fit.design.is_cover, last_logged(opened))
+    print_answer(as_json, answer, words, fit, details=details)

@@ -13,7 +13,8 @@ from growthcast.book.findings import format_finding, format_findings
 from growthcast.book.shipped import find_book, find_own_book
 from growthcast.book.words import did_you_mean, shown
 from growthcast.cli.options import AsJson, BookFolder, OwnBook, argument, folder_of, option
-from growthcast.cli.output import print_answer, print_json, print_line, print_words, say
+from growthcast.cli.output import print_answer, print_json, print_words, say
+from growthcast.cli.tables import print_line
 from growthcast.errors import UsageError
 from growthcast.plain import plain
 from growthcast.say.words import count_of

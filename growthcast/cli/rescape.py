@@ -13,11 +13,14 @@ from growthcast.book.words import check_known, did_you_mean
 from growthcast.cli.options import (
     AsJson,
     BookFolder,
+    Details,
     OnDate,
     TankId,
     argument,
     check_plot,
     chosen_tanks,
+    one_of,
+    one_tank,
     open_fit,
     option,
     plot_option,
@@ -95,6 +98,7 @@ class _Asked:
     planted_cm: float | None
     keep: list[str] | None
     plot: Path | None
+    details: bool
     as_json: bool
 
 
@@ -111,6 +115,7 @@ def rescape_command(
     keep: Keep = None,
     on: OnDate = None,
     plot: Plot = None,
+    details: Details = False,
     as_json: AsJson = False,
 ) -> None:
     """Compare plants for an area, layouts of a tank, or swaps that reach an interval, by --tank.
@@ -124,29 +129,26 @@ def rescape_command(
             f'"{more[0]}" is one argument too many; name layouts with --layouts, and one book'
         )
     files = [Path(text) for text in layouts or ()] + list(more or ())
-    asked = _Asked(tank, area, files, reach, plants, form, planted_cm, keep, plot, as_json)
+    asked = _Asked(tank, area, files, reach, plants, form, planted_cm, keep, plot, details, as_json)
     _check(asked)
     opened, _, fit = open_fit(book, on)
     check_plot(opened, plot)
-    place = int(chosen_tanks(opened, tank)[0])
+    place = int(chosen_tanks(opened, one_tank(opened, tank))[0])
     if files:
         _answer_layouts(asked, opened, fit, place)
-    elif area is not None:
-        _answer_plants(asked, opened, fit, place, area)
     elif reach is not None:
         _answer_swaps(asked, opened, fit, place, reach)
+    else:
+        _answer_plants(asked, opened, fit, place, area or _one_area(fit, place))
 
 
 def _check(asked: _Asked) -> None:
-    """Ask for a tank and exactly one question; refuse options that would be left unread."""
+    """Refuse two questions at once, and options that would be left unread."""
     area, reach, cm = asked.area, asked.reach, asked.planted_cm
     given = {"--area": area is not None, "--layouts": asked.files, "--reach": reach is not None}
     questions = [name for name, is_given in given.items() if is_given]
     form_hint = did_you_mean(asked.form or "", FORMS, f"the forms are {', '.join(FORMS)}")
     wrong = {
-        "rescape looks at one tank; name it with --tank ID": asked.tank is None,
-        "say what to compare: plants for an area with --area ID, layouts with --layouts FILE, "
-        "or swaps that reach an interval with --reach DAYS": not questions,
         f"{' and '.join(questions)} are different questions; ask one at a time": len(questions) > 1,
         "--plot draws plants (--area) or layouts (--layouts), not swaps": (
             asked.plot is not None and reach is not None
@@ -206,6 +208,14 @@ def _area(fit: GrowthFit, tank: int, area_id: str) -> int:
     return int(found[0])
 
 
+def _one_area(fit: GrowthFit, tank: int) -> str:
+    """Return the living area chosen, where none is named; what else can be asked is said."""
+    design = fit.design
+    living = design.area_id[design.alive & (design.tank == tank)].tolist()
+    flag = "--area ID (or compare layouts with --layouts FILE, or swaps with --reach DAYS)"
+    return one_of(living, flag, "area")
+
+
 def _answer_plants(asked: _Asked, book: Book, fit: GrowthFit, tank: int, area_id: str) -> None:
     """Print how plants would do in an area, the best first."""
     from growthcast.say.plants import plants_in_json, plants_words
@@ -228,7 +238,8 @@ def _answer_plants(asked: _Asked, book: Book, fit: GrowthFit, tank: int, area_id
 
         write_plot(book, asked.plot, plants_figure(fit, place, shown))
     answer = (fit, place, book.practice.currency, shown, left_out)
-    print_answer(asked.as_json, plants_in_json(*answer), plants_words(*answer), fit)
+    words = plants_words(*answer)
+    print_answer(asked.as_json, plants_in_json(*answer), words, fit, details=asked.details)
 
 
 def _nothing_to_compare(fit: GrowthFit, place: int, plants: Sequence[str], form: str | None) -> str:
@@ -260,7 +271,8 @@ def _answer_layouts(asked: _Asked, book: Book, fit: GrowthFit, tank: int) -> Non
         wanted = float(book.of_tanks("confidence")[tank])
         write_plot(book, asked.plot, layouts_figure(tank_id, advice, wanted))
     answer = {"tank_id": tank_id, "currency": currency, "layouts": [*map(layout_in_json, advice)]}
-    print_answer(asked.as_json, answer, layouts_words(tank_id, currency, advice), fit)
+    words = layouts_words(tank_id, currency, advice)
+    print_answer(asked.as_json, answer, words, fit, details=asked.details)
 
 
 def _read_layouts(book: Book, fit: GrowthFit, tank_id: str, files: Sequence[Path]) -> list[Layout]:

@@ -11,7 +11,16 @@ import numpy as np
 from growthcast.arrays import BoolArray
 from growthcast.fit.result import GrowthFit
 from growthcast.fit.suspects import Suspect
-from growthcast.say.words import Beside, Table, Words, quantile_words
+from growthcast.say.words import (
+    RANGES,
+    RANGES_HOLD,
+    Beside,
+    More,
+    Table,
+    Words,
+    full_date_words,
+    quantile_words,
+)
 
 RESTS_ON = {"log": "its own log", "tank": "its tank or species", "table": "the species table"}
 SPREADS = {
@@ -35,11 +44,22 @@ def fit_words(answer: Mapping[str, Any], is_cover: BoolArray, last: date | None)
     ``answer`` is the fit as JSON, ``is_cover`` (A,) which areas are measured by cover, ``last`` the
     last day of the log, if any.
     """
-    yield Table(
-        "Growth fitted to " + (f"the log, which ends on {last}" if last else "an empty log"),
-        ["area", "rests on", "spans>", "a week>", "doubling time when low (days)>", "ceiling>"],
-        [_area(area, bool(cover)) for area, cover in zip(answer["areas"], is_cover, strict=True)],
+    own = sum(area["basis"] == "log" for area in answer["areas"])
+    end = f"the log, which ends on {full_date_words(last)}" if last else "an empty log"
+    yield (
+        f"Growth fitted to {end}: {own} of {len(answer['areas'])} areas rest on their own readings."
     )
+    yield Table(
+        "",
+        ["area", "rests on", "spans>", "a week>", "doubles in>", "ceiling>"],
+        [_area(area, bool(cover)) for area, cover in zip(answer["areas"], is_cover, strict=True)],
+        ["rests on", f"ceiling {RANGES}", f"doubles in {RANGES}", RANGES],
+    )
+    yield (
+        "A week: growth just now, midway between floor and height, cuts and rests after them "
+        f"aside; doubles in: days in which a low stand doubles. {RANGES_HOLD}"
+    )
+    yield More()
     for what, names, beside in (
         ("tank", "tanks", "How tanks differ from what their conditions say"),
         ("species", "species", "How species differ from the species table"),
@@ -61,10 +81,6 @@ def fit_words(answer: Mapping[str, Any], is_cover: BoolArray, last: date | None)
     )
     factors = "; ".join(f"{form} {_times(of)}" for form, of in answer["log_settling"].items())
     yield f"Plants settle in so many times the days of the species table: {factors}."
-    yield (
-        "A week: growth just now, midway between floor and height, cuts and rests after them "
-        "aside; ranges hold 8 times of 10. Growth against usual is what growthcast watch prints."
-    )
     left_out = answer["rows_left_out"]
     yield Beside(f"{answer['rows_used']} log rows used, {len(left_out)} set aside or left out.")
     for row in left_out[:MOST_ROWS_SAID]:
@@ -118,7 +134,7 @@ def _area(area: Mapping[str, Any], is_cover: bool) -> list[str]:
         RESTS_ON[area["basis"]] + ("" if area["converged"] else " (did not settle)"),
         str(area["spans"]),
         quantile_words(area["cm_per_week"].values(), unit),
-        f"{usual:.0f} ({fast:.0f} to {slow:.0f})",
+        f"{usual:.0f} d ({fast:.0f}–{slow:.0f})",
         quantile_words(_range(area["log_ceiling"]), unit, digits=0),
     ]
 

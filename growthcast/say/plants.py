@@ -11,9 +11,21 @@ import numpy as np
 from growthcast.book.tables import TABLES, UNIT_WORDS
 from growthcast.fit.result import GrowthFit
 from growthcast.plain import plain
-from growthcast.say.rescape import HELD, days_text, days_with_range, saves_in_words
+from growthcast.say.rescape import days_text, days_with_range, saves_in_words
 from growthcast.say.supposed import limits_words
-from growthcast.say.words import Beside, Table, Words, percent, with_range
+from growthcast.say.words import (
+    FINE,
+    RANGES,
+    RANGES_HOLD,
+    TIGHT,
+    Beside,
+    More,
+    Table,
+    Words,
+    count_of,
+    percent,
+    with_range,
+)
 from growthcast.service.holding import LIKELY
 from growthcast.service.rescape.plants import Z_80, PlantAdvice
 from growthcast.service.rescape.variants import LONGEST_D
@@ -35,19 +47,25 @@ def plants_words(
     area_id = design.area_id[place]
     unit = "%" if design.is_cover[place] else "cm"
     listed = [a for n, a in enumerate(shown) if n < MOST_SHOWN or a.is_there_now]
+    fitting = [a for a in shown if a.fits and not a.is_there_now]
+    yield (
+        f"{count_of(len(fitting), 'other plant')} would do in {area_id}"
+        + (f"; the first, {fitting[0].species_id}: {plant_reason(fitting[0])}." if fitting else ".")
+    )
     yield Table(
         f"Plants for {area_id} of {design.tank_id[design.tank[place]]}: floor "
         f"{design.traits.floor_cm[place]:g} {unit}, budget {design.traits.budget_cm[place]:g} "
         f"{unit}",
-        ["plant", "alone>", "tank>", "floor to budget>", "holds>"],
+        ["plant", "alone>", "tank>", "floor to budget>", f"{unit} a week>", "to look>", "holds>"],
         [_lasting_row(a) for a in listed],
+        [RANGES, "floor to budget"],
     )
-    yield Table(
-        f"How they grow in {area_id}",
-        ["plant", f"{unit} a week>", "to the look>", "rate known>"],
-        [_growth_row(a) for a in listed],
+    yield (
+        "Alone: the longest time between visits that this area holds by itself; tank: the longest "
+        f"listed interval that the whole tank holds with it. {RANGES_HOLD}"
     )
-    takes = ["plant", "litres a year>", "min a year>", "rate from"]
+    yield More()
+    takes = ["plant", "litres a year>", "min a year>", "rate known>", "rate from"]
     yield Table(f"What {area_id} takes", takes, [_effort_row(a) for a in listed])
     yield from _meaning(listed)
     for rank, one in enumerate(listed, start=1):
@@ -71,11 +89,7 @@ def plants_words(
 
 def _meaning(listed: Sequence[PlantAdvice]) -> Words:
     """Say what the columns mean."""
-    yield (
-        "Alone: the longest time between visits that this area holds by itself; tank: the longest "
-        "listed interval that the whole tank holds with it. Rate known: its rate may be this many "
-        f"times more or less; rate from: what tells it. {HELD}"
-    )
+    yield "Rate known: it may be this many times more or less; rate from: what tells it."
     if any(a.days_between[2] >= LONGEST_D for a in listed):
         yield f"{LONGEST_D}+ d: a year or more; no further ahead is looked."
     if any(a.look_d[2] is None for a in listed):
@@ -105,22 +119,15 @@ def _lasting_row(one: PlantAdvice) -> list[str]:
     own, days = one.own_interval_d, one.tank_interval_d
     alone = f"{LONGEST_D}+ d" if own >= LONGEST_D else f"{own} d" if own else "under 1 d"
     whole = "none" if days is None else f"{days} d"
+    low, middle, high = (_pace(value) for value in one.cm_per_week)
     return [
         _name(one),
         "-" if one.is_lost else alone,
         "-" if one.is_lost else whole,
         days_with_range(one.days_between),
-        percent(one.chance_holds),
-    ]
-
-
-def _growth_row(one: PlantAdvice) -> list[str]:
-    low, middle, high = (_pace(value) for value in one.cm_per_week)
-    return [
-        _name(one),
         middle if low == high else f"{middle} ({low}–{high})",
         "there now" if one.is_there_now else days_with_range(one.look_d),
-        f"×/÷ {np.exp(Z_80 * one.rate_sd):.2f}",
+        f"{FINE if one.chance_holds >= LIKELY else TIGHT} {percent(one.chance_holds)}",
     ]
 
 
@@ -134,6 +141,7 @@ def _effort_row(one: PlantAdvice) -> list[str]:
         _name(one),
         "by cover" if litres is None else with_range(litres),
         with_range(one.minutes_per_year),
+        f"×/÷ {np.exp(Z_80 * one.rate_sd):.2f}",
         one.basis,
     ]
 
@@ -222,10 +230,23 @@ FROM_BOOK = "from the book's own species.csv"
 SAID_ELSEWHERE = {"species_id", "scientific_name", "common_name", "caution", "basis", "source"}
 
 
-def list_words(plants: Sequence[Mapping[str, Any]]) -> Words:
-    """Yield a table with a line for each plant."""
+MOST_LISTED = 14
+ESSENTIAL = (
+    *("form", "ceiling_cm", "rate_per_day", "light_k_umol", "needs_co2", "temp_min_c"),
+    *("temp_max_c", "lowest_cut_cm", "cut_practice", "settle_d", "pause_d"),
+)
+"""What most people ask of a plant."""
+
+
+def list_words(plants: Sequence[Mapping[str, Any]], what: str, *, all_of_them: bool) -> Words:
+    """Yield a table with a line for each plant; ``what`` says which they are and in which order."""
+    listed = plants if all_of_them else plants[:MOST_LISTED]
+    if not plants:
+        yield Beside("No species fits all of these; ask for less.")
+        return
+    yield f"{len(plants)} species{what}."
     rows = []
-    for plant in plants:
+    for plant in listed:
         cover = plant["measure"] == "cover_pct"
         ceiling = "surface" if plant["reaches_surface"] else f"{plant['ceiling_cm']:g} cm"
         rows.append(
@@ -241,39 +262,49 @@ def list_words(plants: Sequence[Mapping[str, Any]]) -> Words:
                 plant["basis"],
             )
         )
-    if not rows:
-        yield Beside("No species fits all of these; ask for less.")
-        return
-    headings = ("species", "name", "form", "a week at best>", "low stand doubles in>")
+    headings = ("species", "name", "form", "a week>", "low stand doubles in>")
     yield Table(
-        f"{len(rows)} species, under good light and CO2",
-        (*headings, "ceiling>", "light", "CO2 needed", "rate from"),
+        "",
+        (*headings, "ceiling>", "light", "CO2", "rate from"),
         rows,
+        ("rate from", "low stand doubles in", "CO2", "name"),
     )
+    yield "A week: growth at best, under good light and CO2."
+    if rest := len(plants) - len(listed):
+        yield (
+            f"{rest} more: growthcast species WORD searches, --form, --light and --needs-co2 "
+            "narrow, --all lists all."
+        )
 
 
 def species_words(plant: Mapping[str, Any]) -> Words:
-    """Yield everything the table says of one plant."""
+    """Yield how fast a plant grows and what is most asked of it, then all the table says."""
     cover = plant["measure"] == "cover_pct"
-    rows = []
-    for column in TABLES["species"]:
-        name, value = column.name, plant[column.name]
-        if name in SAID_ELSEWHERE or value is None:
-            continue
-        sure = "estimate" if name in plant["estimated"] else ""
-        sure = FROM_BOOK if name in plant["from_book"] else sure
-        value = 100 * value if column.unit == "share" else value
-        rows.append((name, column.meaning, _cell(value), _unit(column.unit, cover), sure))
-    title = plant["scientific_name"] or plant["species_id"]
+    name = plant["scientific_name"] or plant["species_id"]
     if plant["common_name"]:
-        title += f" ({plant['common_name']})"
-    yield Table(title, ("column", "what it is", "value>", "unit", "how sure"), rows)
+        name += f" ({plant['common_name']})"
     at_best = f"{plant['fastest_cm_per_week']:.1f} {'points of cover' if cover else 'cm'} a week"
     where = " in water of 45 cm" if plant["reaches_surface"] else ""
-    yield f"At best it grows {at_best}{where}, at half of its ceiling."
+    yield f"{name} grows at best {at_best}{where}, at half of its ceiling."
+    essential: list[tuple[str, ...]] = []
+    others: list[tuple[str, ...]] = []
+    for column in TABLES["species"]:
+        value = plant[column.name]
+        if column.name in SAID_ELSEWHERE or value is None:
+            continue
+        sure = "estimate" if column.name in plant["estimated"] else ""
+        sure = FROM_BOOK if column.name in plant["from_book"] else sure
+        value = 100 * value if column.unit == "share" else value
+        told = f"{_cell(value)} {_unit(column.unit, cover)}".rstrip()
+        part = essential if column.name in ESSENTIAL else others
+        part.append((column.name, column.meaning, told, sure))
+    heads, gives_way = ("column", "what it is", "value", "how sure"), ("column",)
+    yield Table("", heads, essential, gives_way)
     yield f"Basis: {BASIS_WORDS[plant['basis']]}."
     if plant["caution"]:
         yield f"Caution: {plant['caution']}"
+    yield More()
+    yield Table("", heads, others, gives_way)
     if plant["source_text"]:
         yield f"Source, {plant['source']}: {plant['source_text']}"
     elif plant["source"]:

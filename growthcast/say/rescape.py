@@ -15,14 +15,22 @@ from growthcast.say.supposed import (
     not_holding_in_json,
     some_do_not_hold_in_words,
 )
-from growthcast.say.words import Beside, Table, Words, count_of, percent, with_range
+from growthcast.say.words import (
+    RANGES_HOLD,
+    Beside,
+    More,
+    Table,
+    Words,
+    count_of,
+    percent,
+    with_range,
+)
 from growthcast.service.effort.visits import Saving
 from growthcast.service.holding import NOT_LIKELY
 from growthcast.service.rescape.layouts import LayoutAdvice
 from growthcast.service.rescape.swaps import SwapAdvice, SwapSearch
 from growthcast.service.rescape.variants import LONGEST_D, Days
 
-HELD = "Ranges hold in 8 cases of 10."
 SMALL_H, LEAST_H = 10.0, 0.05
 
 
@@ -76,24 +84,31 @@ def layouts_words(tank_id: str, currency: str, advice: Sequence[LayoutAdvice]) -
                 f"{one.name}: its areas together are {percent(one.ground_share)} of the tank's "
                 "ground; check area_cm2."
             )
+    reasons = []
+    for one in advice:
+        saves = ""
+        if one.saves is not None and not one.nothing_holds:
+            saves = f"; against the tank as it is it {saves_in_words(one.saves, currency)}"
+        reasons.append(f"{one.name}: {_reason(one)}{saves}.")
+    best = max(advice, key=lambda one: one.interval_d or 0)
+    if best.interval_d is not None:
+        yield f"{best.name} holds longest: a visit every {best.interval_d} days."
     yield Table(
         f"Layouts of {tank_id}, each at the longest interval it holds",
         ["layout", "areas>", "visit every", "all inside>", "presentable>", "limited by"],
         [_looks_row(one) for one in advice],
     )
-    if named := [one for one in advice if not one.nothing_holds]:
-        yield from _takes(tank_id, currency, named)
-    for one in advice:
-        saves = ""
-        if one.saves is not None and not one.nothing_holds:
-            saves = f"; against the tank as it is it {saves_in_words(one.saves, currency)}"
-        yield f"{one.name}: {_reason(one)}{saves}."
+    yield from reasons[:3]
     for one in advice:
         for area in one.areas:
             if area.doubts and area.chance_holds >= NOT_LIKELY:  # else it is in the answer
                 yield Beside(f"{one.name}, {area.area_id}: {limits_words(area.doubts)}.")
             if area.caution and not area.keeps_its_log:
                 yield Beside(f"{one.name}, {area.area_id}: {area.caution}")
+    yield More()
+    yield from reasons[3:]
+    if named := [one for one in advice if not one.nothing_holds]:
+        yield from _takes(tank_id, currency, named)
 
 
 def _takes(tank_id: str, currency: str, named: Sequence[LayoutAdvice]) -> Words:
@@ -113,7 +128,7 @@ def _takes(tank_id: str, currency: str, named: Sequence[LayoutAdvice]) -> Words:
             yield (f"{one.name}: none of the listed intervals holds; {shortest} days are shown.")
     yield (
         "Presentable: days with every area between floor and height. At the floor: all inside if "
-        f"cut as low as still looks right. {HELD}"
+        f"cut as low as still looks right. {RANGES_HOLD}"
     )
 
 
@@ -220,7 +235,7 @@ def _proposals(currency: str, found: SwapSearch) -> Words:
         yield f"{number}. {'; '.join(_words(one))}; {saves}."
     days = found.recommended_now_d
     now = "at the shortest listed interval" if days is None else f"every {days} days"
-    yield f"{HELD} Saved: against the tank as it is {now}."
+    yield f"{RANGES_HOLD} Saved: against the tank as it is {now}."
 
 
 def _wait(one: SwapAdvice) -> Days:

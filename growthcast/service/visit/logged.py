@@ -39,7 +39,8 @@ class AreaAfterVisit:
     which the height budget is passed with those chances if nothing more is cut, ``None`` beyond the
     horizon. ``cut_cm`` is the height to which a visit of the recommended interval cuts it, ``None``
     to leave it. ``perhaps_cut`` is the cut for which an area that looked over its budget stands
-    lower than was expected all the same, ``None`` where it does not.
+    lower than was expected all the same, ``None`` where it does not. ``least_cut_cm`` is the lowest
+    cut that looks right and that the plant stands.
     """
 
     area_id: str
@@ -51,6 +52,7 @@ class AreaAfterVisit:
     passes_budget_on: Passing = field(metadata=BY_QUANTILE)
     cut_cm: float | None
     perhaps_cut: PerhapsCut | None = None
+    least_cut_cm: float = field(default=0.0, metadata=HIDDEN)
 
 
 @dataclass(frozen=True, slots=True)
