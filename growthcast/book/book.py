@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from datetime import date
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Literal
@@ -14,6 +14,7 @@ from numpy.typing import NDArray
 from growthcast.arrays import BoolArray, DateArray, FloatArray, IntArray, TextArray
 from growthcast.book.words import folded
 from growthcast.errors import Finding
+from growthcast.nouns import dataclass
 
 if TYPE_CHECKING:
     import pandas as pd

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
@@ -28,6 +27,7 @@ from growthcast.cli.options import (
 )
 from growthcast.cli.output import print_answer, say
 from growthcast.errors import BookProblems, UsageError
+from growthcast.nouns import dataclass
 
 if TYPE_CHECKING:
     from growthcast.book.book import Book

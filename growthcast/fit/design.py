@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from datetime import date
 from typing import Any
 
@@ -18,6 +18,7 @@ from growthcast.fit.rows.nodes import AreaTraits, Habits, build_nodes, cutting_h
 from growthcast.fit.solver.problem import Block, Pooling, Problem, Weights, with_heights_that_count
 from growthcast.growth.responses import co2_slope
 from growthcast.log.visits import Buckets, LeftOut, day_numbers, read_log
+from growthcast.nouns import dataclass
 from growthcast.species import SpeciesPriors, read_reference, species_priors
 
 COVER_ERROR_POINTS = 5.0

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import field
 from functools import cached_property
 from typing import Any
 
@@ -33,6 +33,7 @@ from growthcast.fit.solver.solve import Solution
 from growthcast.fit.suspects import Suspect, suspects_of
 from growthcast.frames import Answers
 from growthcast.log.visits import LeftOut
+from growthcast.nouns import dataclass
 from growthcast.plain import plain
 
 CLEARLY = 3.0

@@ -9,7 +9,7 @@ as living.
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from datetime import date
 from zlib import crc32
 
@@ -44,6 +44,7 @@ from growthcast.fit.solver.problem import (
 from growthcast.fit.solver.view import view_of
 from growthcast.growth.logistic import stage
 from growthcast.growth.responses import co2_slope
+from growthcast.nouns import dataclass
 from growthcast.species import read_reference
 
 OWN_LUCK = 1 << 32

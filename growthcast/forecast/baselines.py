@@ -6,7 +6,7 @@ one the last visit left or, where that was not read, where the area is usually c
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 import numpy as np
 
@@ -16,6 +16,7 @@ from growthcast.fit.model.noise import ErrorModel
 from growthcast.forecast.scores import CHANCES, NORMAL_SCORES, Predictive
 from growthcast.growth.logistic import height_at_stage, stage
 from growthcast.log.visits import Visits
+from growthcast.nouns import dataclass
 
 HIGHEST_SHARE = 0.97
 """A curve cannot start at its ceiling: heights are taken to be at most this share of it."""

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import field
 from datetime import date
 from typing import ClassVar
 
@@ -14,6 +14,7 @@ from growthcast.fit.design import COVER_CEILING, day_number
 from growthcast.fit.result import Basis, GrowthFit
 from growthcast.forecast.crossings import crossing_days
 from growthcast.forecast.heights import LEVELS, RANGE_80, forecast_heights, rate_range
+from growthcast.nouns import dataclass
 from growthcast.plain import BY_QUANTILE, HIDDEN
 
 NOW_LEVELS = (0.10, 0.50, 0.90)

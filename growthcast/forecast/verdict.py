@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field, fields
+from dataclasses import field, fields
 from typing import Any
 
 import numpy as np
@@ -17,6 +17,7 @@ from growthcast.forecast.scores import (
     Trial,
     learn_widening,
 )
+from growthcast.nouns import dataclass
 from growthcast.plain import in_json, plain
 
 LONGER_GAP = 1.5

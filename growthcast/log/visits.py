@@ -12,13 +12,14 @@ A row of an area is read by one rule:
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from enum import IntEnum
 
 import numpy as np
 
 from growthcast.arrays import BoolArray, DateArray, FloatArray, IntArray
 from growthcast.book.book import Book, Table
+from growthcast.nouns import dataclass
 
 MOST_OF_BUDGET = 1.25
 

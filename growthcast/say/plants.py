@@ -8,7 +8,8 @@ from typing import Any
 
 import numpy as np
 
-from growthcast.book.tables import TABLES, UNIT_WORDS
+from growthcast.book.columns import UNIT_WORDS
+from growthcast.book.tables import TABLES
 from growthcast.fit.result import GrowthFit
 from growthcast.plain import plain
 from growthcast.say.rescape import days_text, days_with_range, saves_in_words

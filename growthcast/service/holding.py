@@ -7,7 +7,7 @@ estimates without a source, kept wide.
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import field
 from typing import Literal
 
 import numpy as np
@@ -20,6 +20,7 @@ from growthcast.fit.result import OWN_SPANS_FOR_LOG, GrowthFit
 from growthcast.fit.supposed import conditions_now, conditions_since
 from growthcast.growth.normal import normal_cdf
 from growthcast.growth.responses import canopy_light
+from growthcast.nouns import dataclass
 from growthcast.plain import HIDDEN, in_json
 from growthcast.species import SpeciesPriors, read_reference
 

@@ -29,7 +29,6 @@ memory).
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from functools import cache
 
 import numpy as np
@@ -37,6 +36,7 @@ import numpy as np
 from growthcast.arrays import BoolArray, FloatArray, IntArray
 from growthcast.growth.normal import log_normal_cdf
 from growthcast.log.visits import Look
+from growthcast.nouns import dataclass
 
 SMALLEST_WEIGHT_ERROR_CM = 0.1
 

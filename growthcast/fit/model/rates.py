@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import field
 from typing import Literal
 
+from growthcast.nouns import dataclass
 from growthcast.plain import in_json
 
 Basis = Literal["log", "tank", "table"]

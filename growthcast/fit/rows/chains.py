@@ -16,7 +16,7 @@ no gathering and no padding. Aimed starts stand together as far as that allows.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from enum import IntEnum
 from typing import Any, TypeVar, cast
 
@@ -25,6 +25,7 @@ from numpy.typing import NDArray
 
 from growthcast.arrays import BoolArray, FloatArray, IntArray
 from growthcast.fit.model.clock import LEAST_AWAKE_SHARE, GrowthClock
+from growthcast.nouns import dataclass
 
 Values = TypeVar("Values", bound=NDArray[Any])
 

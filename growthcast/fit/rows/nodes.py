@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
@@ -12,6 +11,7 @@ from growthcast.arrays import BoolArray, FloatArray, IntArray
 from growthcast.fit.model.clock import GrowthClock, lag_share, pause_after_cut
 from growthcast.fit.rows.chains import Link, Nodes
 from growthcast.log.visits import Visits
+from growthcast.nouns import dataclass
 
 Values = NDArray[Any]
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 import numpy as np
 
@@ -13,6 +13,7 @@ from growthcast.fit.solver.kalman import disturbance_smoother, log_determinant, 
 from growthcast.fit.solver.linearise import Linearised
 from growthcast.fit.solver.problem import CEILING, HABIT, OWN, RATE, Block, Pooling, Problem
 from growthcast.fit.solver.view import View, departure_of
+from growthcast.nouns import dataclass
 
 
 def log_likelihood(view: View) -> float:

@@ -19,7 +19,7 @@ Uncertainty in Artificial Intelligence, 362-369 (from memory).
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from functools import cached_property
 
 import numpy as np
@@ -29,6 +29,7 @@ from growthcast.fit.model.noise import KNOT_COUNT, ErrorModel, SpanDrift, span_d
 from growthcast.fit.rows.chains import Chains, Link, Nodes
 from growthcast.growth.normal import normal_cdf
 from growthcast.log.visits import Look
+from growthcast.nouns import dataclass
 
 CEILING, HABIT, DENSITY, RATE, KNOTS = range(5)
 

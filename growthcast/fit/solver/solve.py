@@ -8,8 +8,6 @@ begins to swing halves its steps.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
 import numpy as np
 
 from growthcast.arrays import BoolArray, FloatArray
@@ -32,6 +30,7 @@ from growthcast.fit.solver.problem import (
 )
 from growthcast.fit.solver.view import View, departure_of, misfit_of_tanks, view_of
 from growthcast.growth.logistic import shape_factor, stage
+from growthcast.nouns import dataclass
 
 MOST_STEPS = 60
 

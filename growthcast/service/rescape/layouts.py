@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, field, replace
+from dataclasses import field, replace
 
 import numpy as np
 
@@ -11,6 +11,7 @@ from growthcast.book.book import Book
 from growthcast.book.supposed import Layout, PlannedArea
 from growthcast.finite import finite_answer
 from growthcast.fit.result import GrowthFit
+from growthcast.nouns import dataclass
 from growthcast.plain import FLAT, HIDDEN, NULL_IF_BLANK, in_json
 from growthcast.service.effort.visits import Saving
 from growthcast.service.holding import LIKELY, NOT_LIKELY, Limit, NotHolding

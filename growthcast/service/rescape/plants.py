@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, field
+from dataclasses import field
 from typing import ClassVar, Literal
 
 import numpy as np
@@ -14,6 +14,7 @@ from growthcast.finite import finite_answer
 from growthcast.fit.result import OWN_SPANS_FOR_LOG, GrowthFit
 from growthcast.fit.supposed import replanted
 from growthcast.forecast.heights import growth_a_week, rate_range
+from growthcast.nouns import dataclass
 from growthcast.plain import BY_QUANTILE, HIDDEN, NULL_IF_BLANK, by_quantile, in_json
 from growthcast.service.effort.visits import Range, Saving
 from growthcast.service.holding import LIKELY, NOT_LIKELY, Holding

@@ -10,7 +10,7 @@ all variants share their draws, so that variants are compared on the same luck.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, field
+from dataclasses import field
 
 import numpy as np
 
@@ -22,6 +22,7 @@ from growthcast.fit.result import GrowthFit
 from growthcast.fit.supposed import fit_beside
 from growthcast.growth.logistic import shape_factor, stage
 from growthcast.growth.quick import BELOW_CEILING, Singles, column
+from growthcast.nouns import dataclass
 from growthcast.plain import HIDDEN
 from growthcast.service.advice import Option
 from growthcast.service.effort.learn import Timing, learn_timing

@@ -6,7 +6,7 @@ day away.
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import field
 from datetime import date, timedelta
 
 import numpy as np
@@ -17,6 +17,7 @@ from growthcast.finite import finite_answer
 from growthcast.fit.design import day_number
 from growthcast.fit.result import Basis, GrowthFit
 from growthcast.forecast.report import as_date
+from growthcast.nouns import dataclass
 from growthcast.plain import BY_QUANTILE, HIDDEN
 from growthcast.service.advice import CutLimit, TankAdvice, cut_limit
 from growthcast.service.effort.visits import Range

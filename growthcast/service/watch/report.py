@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import field
 from datetime import date
 from typing import ClassVar
 
@@ -11,6 +11,7 @@ import numpy as np
 from growthcast.arrays import BoolArray, IntArray
 from growthcast.forecast.report import as_date
 from growthcast.frames import Framed
+from growthcast.nouns import dataclass
 from growthcast.plain import BY_QUANTILE, FLAT, HIDDEN, NULL_IF_BLANK, by_quantile, in_json
 from growthcast.service.watch.readings import TankCase
 
