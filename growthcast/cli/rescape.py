@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated
+from typing import TYPE_CHECKING, Annotated, Any
 
 from growthcast.book.findings import format_findings, summary_for_commands
 from growthcast.book.tables import FORMS
@@ -33,6 +33,7 @@ if TYPE_CHECKING:
     from growthcast.book.book import Book
     from growthcast.book.supposed import Layout
     from growthcast.fit.result import GrowthFit
+    from growthcast.say.words import Words
 
 MoreLayouts = Annotated[list[Path] | None, argument("[LAYOUT]...", "More layouts after --layouts.")]
 AreaId = Annotated[str | None, option("--area", "ID", "Compare plants for this area of the tank.")]
@@ -100,6 +101,10 @@ class _Asked:
     plot: Path | None
     details: bool
     as_json: bool
+
+    def print(self, answer: dict[str, Any], words: Words, fit: GrowthFit) -> None:
+        """Print an answer as it is asked for."""
+        print_answer(self.as_json, answer, words, fit, details=self.details)
 
 
 def rescape_command(
@@ -210,10 +215,8 @@ def _area(fit: GrowthFit, tank: int, area_id: str) -> int:
 
 def _one_area(fit: GrowthFit, tank: int) -> str:
     """Return the living area chosen, where none is named; what else can be asked is said."""
-    design = fit.design
-    living = design.area_id[design.alive & (design.tank == tank)].tolist()
-    flag = "--area ID (or compare layouts with --layouts FILE, or swaps with --reach DAYS)"
-    return one_of(living, flag, "area")
+    living = fit.design.area_id[fit.design.alive & (fit.design.tank == tank)].tolist()
+    return one_of(living, "--area ID (or ask of --layouts FILE, or of --reach DAYS)", "area")
 
 
 def _answer_plants(asked: _Asked, book: Book, fit: GrowthFit, tank: int, area_id: str) -> None:
@@ -238,8 +241,7 @@ def _answer_plants(asked: _Asked, book: Book, fit: GrowthFit, tank: int, area_id
 
         write_plot(book, asked.plot, plants_figure(fit, place, shown))
     answer = (fit, place, book.practice.currency, shown, left_out)
-    words = plants_words(*answer)
-    print_answer(asked.as_json, plants_in_json(*answer), words, fit, details=asked.details)
+    asked.print(plants_in_json(*answer), plants_words(*answer), fit)
 
 
 def _nothing_to_compare(fit: GrowthFit, place: int, plants: Sequence[str], form: str | None) -> str:
@@ -271,8 +273,7 @@ def _answer_layouts(asked: _Asked, book: Book, fit: GrowthFit, tank: int) -> Non
         wanted = float(book.of_tanks("confidence")[tank])
         write_plot(book, asked.plot, layouts_figure(tank_id, advice, wanted))
     answer = {"tank_id": tank_id, "currency": currency, "layouts": [*map(layout_in_json, advice)]}
-    words = layouts_words(tank_id, currency, advice)
-    print_answer(asked.as_json, answer, words, fit, details=asked.details)
+    asked.print(answer, layouts_words(tank_id, currency, advice), fit)
 
 
 def _read_layouts(book: Book, fit: GrowthFit, tank_id: str, files: Sequence[Path]) -> list[Layout]:
@@ -319,6 +320,4 @@ def _answer_swaps(asked: _Asked, book: Book, fit: GrowthFit, tank: int, reach_d:
     found = swaps_to_reach(book, fit, tank, reach_d, keep, plants=plants, form=asked.form)
     currency = book.practice.currency
     answer = swaps_in_json(tank_id, currency, found, keep)
-    print_answer(
-        asked.as_json, answer, swaps_words(tank_id, currency, found, plants, asked.form), fit
-    )
+    asked.print(answer, swaps_words(tank_id, currency, found, plants, asked.form), fit)

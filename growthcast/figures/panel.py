@@ -127,7 +127,7 @@ def _scale(ax: Axes, panel: AreaPanel) -> None:
 
 
 def _draw_crossing(ax: Axes, panel: AreaPanel) -> None:
-    """Mark the most likely day on the budget line, with its 8 times of 10 as a bar."""
+    """Mark the most likely day on the budget line, with its 8 times in 10 as a bar."""
     early, middle, late = panel.area.passes_budget_on
     if early is None or (late is not None and late <= panel.on):
         return

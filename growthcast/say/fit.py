@@ -35,7 +35,7 @@ SPREADS = {
 }
 MOST_ROWS_SAID = 20
 Z_90 = 1.2816
-"""The 90 % quantile of the standard normal: 8 times of 10 lie within so many deviations."""
+"""The 90 % quantile of the standard normal: 8 times in 10 lie within so many deviations."""
 
 
 def fit_words(answer: Mapping[str, Any], is_cover: BoolArray, last: date | None) -> Words:
@@ -120,7 +120,7 @@ def suspect_words(suspect: Suspect) -> str:
 
 
 def _range(effect: Mapping[str, float]) -> list[float]:
-    """Return what a normal on the log scale lies within 8 times of 10: low, middle and high."""
+    """Return what a normal on the log scale lies within 8 times in 10: low, middle and high."""
     deviations = np.array([-1.0, 0.0, 1.0]) * Z_90
     values: list[float] = np.exp(effect["mean"] + deviations * effect["sd"]).tolist()
     return values

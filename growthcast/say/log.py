@@ -17,6 +17,7 @@ from growthcast.say.words import (
     Words,
     and_list,
     as_chance,
+    cut_text,
     day_words,
     days_in_words,
     range_words,
@@ -156,7 +157,9 @@ def outlook_words(
                 range_words(area.height_cm_now, area.unit),
                 f"{area.budget_cm:g} {area.unit}",
                 _passes(area.passes_budget_on, day),
-                "leave uncut" if area.cut_cm is None else f"{area.cut_cm:.1f} {area.unit}",
+                "leave uncut"
+                if area.cut_cm is None
+                else cut_text(area.cut_cm, area.unit, area.least_cut_cm),
             ][: 7 if news.interval_d else 6]
         )
     yield Table(
@@ -180,7 +183,11 @@ def outlook_words(
 
 def _perhaps_cut(area: AreaAfterVisit, cut: PerhapsCut, day: date) -> str:
     """Say why an area that looked over its budget stands lower than was expected."""
-    when = "at this visit" if cut.on == day else f"on {day_words(cut.on, day)}, where the log has its look alone"
+    when = (
+        "at this visit"
+        if cut.on == day
+        else f"on {day_words(cut.on, day)}, where the log has its look alone"
+    )
     return (
         f"{area.label} looked over its height budget and yet stands lower than was expected: it "
         f"may have been cut {when} (chance {as_chance(cut.chance)}). A height settles it: "
@@ -202,7 +209,9 @@ def _due(news: AfterVisit, day: date) -> str:
     if news.due_by == "chance" and news.interval_d is not None and after_d < news.interval_d:
         sooner = f", sooner than the rhythm of {news.interval_d} days"
     until = days_in_words(after_d)
-    return f"Next due by {week_day_words(news.due_on, day)}, {until} after this visit{sooner}: {why}."
+    return (
+        f"Next due by {week_day_words(news.due_on, day)}, {until} after this visit{sooner}: {why}."
+    )
 
 
 def _passes(days: tuple[date | None, date | None, date | None], day: date) -> str:

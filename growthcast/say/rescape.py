@@ -40,7 +40,7 @@ def days_text(days: float) -> str:
 
 
 def days_with_range(days: Iterable[float | None]) -> str:
-    """Return days from one thing to another with what they lie within 8 times of 10."""
+    """Return days from one thing to another with what they lie within 8 times in 10."""
     low, middle, high = (_days(value) for value in days)
     return f"{middle} d" if low == high else f"{middle} d ({low}–{high})"
 

@@ -90,7 +90,7 @@ def quantile_words(quantiles: Iterable[float], unit: str, digits: int | None = N
 
 
 def with_range(values: Range, unit: str = "") -> str:
-    """Return what is most likely with what it lies within 8 times of 10, in whole numbers."""
+    """Return what is most likely with what it lies within 8 times in 10, in whole numbers."""
     middle = f"{values.p50:.0f} {unit}".rstrip()
     return f"{middle} ({values.p10:.0f}–{values.p90:.0f})"
 

@@ -102,7 +102,7 @@ def test_cuts_with_nothing_to_recommend_takes_the_shortest_interval(tmp_path):
 
 
 def test_peak_on_the_demo_as_json():
-    ran = run("peak", DEMO, "--tank", "reception", "--on", "2026-12-30", "--json")
+    ran = run("peak", DEMO, "--tank", "reception", "--shine", "2026-12-30", "--json")
     assert ran.status == 0
     plan = strict_json(ran.out)
     assert plan["visits"] == ["2026-12-04", "2026-12-18"]
@@ -112,11 +112,21 @@ def test_peak_on_the_demo_as_json():
 
 
 def test_peak_tomorrow_counts_on_today(small):
-    ran = run("peak", small, "--tank", "lobby", "--on", "2026-06-02")
+    ran = run("peak", small, "--tank", "lobby", "--shine", "2026-06-02")
     assert ran.status == 0
     assert "today's, 2026-06-01, is counted on" in ran.err
     assert "too little time" in ran.out
     assert "left uncut, at its best from" in ran.out
+
+
+def test_peak_without_a_tank_tells_of_all(small):
+    ran = run("peak", small, "--shine", "2026-07-01")
+    assert ran.status == 0
+    assert "stand at their best on Wed 1 Jul" in " ".join(ran.out.split())
+    tanks = strict_json(run("peak", small, "--shine", "2026-07-01", "--json").out)["tanks"]
+    assert [tank["tank_id"] for tank in tanks] == ["lobby", "home"]
+    alone = run("peak", small, "--tank", "home", "--shine", "2026-07-01", "--json")
+    assert strict_json(alone.out)["areas"] == tanks[1]["areas"]
 
 
 def test_away_lists_every_tank(small):
@@ -154,14 +164,13 @@ def test_interval_in_full_names_the_next_longer_and_how_sure(small):
         (["cuts", "--tank", "lobby", "--next", "next week"], "not a date"),
         (["cuts", "--tank", "loby"], "lobby"),
         (["peak", "--tank", "lobby"], "name the day to shine"),
-        (["peak", "--tank", "lobby", "--on", "2026-06-01"], "nearest day that can be planned"),
-        (["peak", "--on", "2026-07-01"], "name one tank"),
+        (["peak", "--tank", "lobby", "--shine", "2026-06-01"], "nearest day that can be planned"),
         (
-            ["peak", "--tank", "lobby", "--on", "2026-07-01", "--visits", "2026-07-01"],
+            ["peak", "--tank", "lobby", "--shine", "2026-07-01", "--visits", "2026-07-01"],
             "does not lie between",
         ),
-        (["peak", "--tank", "lobby", "--on", "2026-07-01", "--target", "85"], "write 0.85"),
-        (["peak", "--tank", "lobby", "--on", "2026-07-01", "--within", "0"], "--within"),
+        (["peak", "--tank", "lobby", "--shine", "2026-07-01", "--target", "85"], "write 0.85"),
+        (["peak", "--tank", "lobby", "--shine", "2026-07-01", "--within", "0"], "--within"),
         (["away", "--from", "2026-06-05"], "--to DATE"),
         (["away", "--from", "2026-06-05", "--to", "2026-06-01"], "swap them"),
         (["away", "--from", "2026-05-05", "--to", "2026-06-10"], "--from 2026-06-01"),
@@ -200,7 +209,7 @@ def test_peak_counts_on_no_visit_while_a_client_is_closed(tmp_path):
     book = write_book(tmp_path / "book")
     rows = "client,tank_id,from_date,to_date\nClient A,,2026-06-04,2026-06-20\n"
     (book / "closed.csv").write_text(rows)
-    asked = ["peak", str(book), "--tank", "lobby", "--on", "2026-06-28"]
+    asked = ["peak", str(book), "--tank", "lobby", "--shine", "2026-06-28"]
     plan = strict_json(run(*asked, "--json").out)
     assert plan["visits"]
     assert all(not "2026-06-04" <= day <= "2026-06-20" for day in plan["visits"])

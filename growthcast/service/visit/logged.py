@@ -122,6 +122,8 @@ def after_visit(before: GrowthFit, after: Book, tank_id: str, on: date) -> After
     [advice] = recommend(known, new, tanks)
     [due] = tanks_due(known, new, [advice], tanks)
     labels = dict(zip(known.areas.text("area_id"), known.areas.text("label"), strict=True))
+    place = {str(name): n for n, name in enumerate(new.design.area_id)}
+    least = np.maximum(new.lowest_cut_cm, new.design.traits.floor_cm)
     cuts: dict[str, float] = {}
     if advice.recommended_interval_d is not None:
         option = advice.option(advice.recommended_interval_d)
@@ -140,6 +142,7 @@ def after_visit(before: GrowthFit, after: Book, tank_id: str, on: date) -> After
             perhaps_cut=perhaps.get(now.area_id)
             if now.height_cm_now[1] < was.height_cm_now[1]
             else None,
+            least_cut_cm=float(least[place[now.area_id]]),
         )
         for was, now in zip(foretold, follows, strict=True)
     )

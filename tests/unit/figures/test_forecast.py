@@ -111,7 +111,7 @@ def test_the_caption_names_the_first_area(lobby: Fitted) -> None:
     said = texts(forecast_figure(*lobby, 0)[0]).replace("\n", " ")
     assert "if nothing more is cut from 16 Mar 2026 on" in said
     assert "is first: it " in said
-    assert "8 times of 10" in said
+    assert "8 times in 10" in said
 
 
 @pytest.mark.parametrize("suffix", [".svg", ".png"])
