@@ -130,7 +130,7 @@ def forecast_command(
     """
     from growthcast.forecast.report import forecast_growth
     from growthcast.say.forecast import forecast_words
-    from growthcast.say.supposed import hypothetical, supposed_words
+    from growthcast.say.supposed import hypothetical, supposed_words, supposing_words
 
     opened, day, fit = open_fit(book, on)
     if plot is not None or suppose:
@@ -139,16 +139,17 @@ def forecast_command(
     days, horizon_d = _days(at, day, opened), opened.practice.horizon_d
     answer = {"on": day, "confidence": opened.practice.confidence}
     areas = forecast_growth(fit, days, horizon_d, tanks)
-    details, as_it_is, mark = details or tank is not None, None, ""
+    details, as_it_is, before, supposing = details or tank is not None, None, None, ""
     supposed = supposed_of(opened, fit, tank, suppose)
     if supposed is not None:
-        opened, fit, as_it_is, mark = supposed.book, supposed.fit, areas, ", supposed"
+        opened, before, fit, as_it_is = supposed.book, fit, supposed.fit, areas
+        supposing = supposing_words(supposed)
         areas = forecast_growth(fit, days, horizon_d, tanks)
         answer |= {"hypothetical": hypothetical(supposed), "as_it_is": as_it_is}
     if plot is not None:
         from growthcast.figures.forecast import forecast_figure
 
-        write_plot(opened, plot, forecast_figure(opened, fit, int(tanks[0]), mark))
+        write_plot(opened, plot, forecast_figure(opened, fit, int(tanks[0]), before, supposing))
     words = [
         *([] if supposed is None else supposed_words(supposed)),
         *forecast_words(opened, day, areas, as_it_is, all_areas=details, heights=bool(at)),

@@ -32,10 +32,12 @@ class Caption:
 
 FORECAST_KEY = (
     "Black circles: heights logged before a cut (filled) and after it (open). Grey ticks: visits; "
-    "grey line: the day of the forecast. "
+    "grey line: the day of the forecast; dotted: visits of the rhythm ahead. "
     "Blue: most likely height, within the dark band 5 times in 10 and within the light band 8 "
-    "times in 10. Diamond and bar: when the budget is passed, most likely and 8 times in 10."
+    "times in 10. Diamond and bar: when the budget is passed, most likely and 8 times in 10. "
+    "Triangle: it goes on above the picture."
 )
+AS_IT_IS_KEY = " Grey, dashes and dots: most likely as it is."
 
 
 def forecast_caption(
@@ -45,12 +47,18 @@ def forecast_caption(
     sentences: Sequence[str],
     on: date,
     horizon_d: int,
+    supposing: str = "",
 ) -> Caption:
-    """Return which area of a tank passes its budget first, and the sentences of its areas."""
-    opening = f"Tank {tank}, if nothing more is cut from {full_date_words(on)} on: "
-    whole = opening + _who_passes(names, areas, on, horizon_d)
+    """Return which area of a tank passes its budget first, and the sentences of its areas.
+
+    ``supposing`` is a sentence about what is supposed, "" for nothing.
+    """
+    whole = f"Tank {tank}: {_who_passes(names, areas, on, horizon_d)}"
+    given = f"As if nothing more is cut from {full_date_words(on)} on."
+    whole = " ".join(part for part in (whole, supposing, given) if part)
     told = " ".join([whole, *sentences])
-    return Caption(f"Height forecast of tank {tank}", whole, FORECAST_KEY, told)
+    key = FORECAST_KEY + (AS_IT_IS_KEY if supposing else "")
+    return Caption(f"Height forecast of tank {tank}", whole, key, told)
 
 
 def _who_passes(
