@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import replace
 from datetime import date
+from html import escape
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Literal
 
@@ -21,6 +22,12 @@ if TYPE_CHECKING:
 
 WholeTank = Literal["all", "rest"]
 """Whose amounts a row of the whole tank holds: everybody's, or those of areas without their own."""
+
+
+BOUNDS = ("floor_cm", "budget_cm", "cut_cm")
+"""Columns of an area that may be agreed anew from a day on."""
+ERA_D = 4_000_000
+"""More days than any date of four digits lies from 1970."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -99,6 +106,53 @@ class Table:
         )
 
 
+@dataclass(frozen=True, slots=True)
+class Bounds:
+    """Between which heights areas are kept, and to which they are usually cut, all (n,) [cm]."""
+
+    floor_cm: FloatArray
+    budget_cm: FloatArray
+    cut_cm: FloatArray
+
+
+def bounds_on(areas: Table, bounds: Table, area: IntArray, day: FloatArray | float) -> Bounds:
+    """Return the bounds that areas had on some days.
+
+    Those of ``areas.csv`` hold until the area's first row of ``bounds.csv``, a row holds until the
+    next, and a blank cell keeps the earlier value.
+
+    Parameters
+    ----------
+    areas, bounds : Table
+        The tables of a book.
+    area : int array (n,)
+        Places of areas in the book.
+    day : array (n,) or float
+        Day numbers [d since 1970-01-01].
+
+    Returns
+    -------
+    Bounds
+        Of each area on its day; ``cut_cm`` is NaN where none was agreed.
+    """
+    owner = bounds.places("area_id", areas.text("area_id"))
+    begins = bounds.date("from_date").astype("datetime64[D]")
+    later = np.flatnonzero((owner >= 0) & ~np.isnat(begins))
+    first = np.arange(len(areas))
+    place = np.concatenate([first, owner[later]])
+    since = np.concatenate([np.full(first.size, -ERA_D), begins[later].astype(np.int64)])
+    order = np.lexsort((since, place))
+    key = place * 2 * ERA_D + since
+    asked = np.clip(np.nan_to_num(day, nan=-ERA_D), -ERA_D, ERA_D - 1).astype(np.int64)
+    at = np.searchsorted(key[order], area * 2 * ERA_D + asked, side="right") - 1
+    held = []
+    for name in BOUNDS:
+        values = np.concatenate([areas.number(name), bounds.number(name)[later]])[order]
+        told = (order < first.size) | ~np.isnan(values)
+        held.append(values[np.maximum.accumulate(np.where(told, np.arange(order.size), 0))[at]])
+    return Bounds(*held)
+
+
 def plant_named(species: Table, name: str) -> str | None:
     """Return the id of the one plant that goes by a name; ``None`` where none or several do.
 
@@ -158,6 +212,7 @@ class Book:
     practice: Practice
     tanks: Table
     areas: Table
+    bounds: Table
     trims: Table
     conditions: Table
     closed: Table
@@ -173,8 +228,8 @@ class Book:
         practice : mapping or str
             The sections of ``practice.toml``, or its text.
         **tables : DataFrame
-            ``tanks`` and ``areas``, and of ``trims``, ``conditions``, ``closed`` and ``species``
-            what there is, with the columns of the files of that name.
+            ``tanks`` and ``areas``, and of ``bounds``, ``trims``, ``conditions``, ``closed`` and
+            ``species`` what there is, with the columns of the files of that name.
 
         Returns
         -------
@@ -196,6 +251,21 @@ class Book:
         sizes = {name: len(getattr(self, name)) for name in ("tanks", "areas", "trims")}
         counts = ", ".join(f"{count} {name}" for name, count in sizes.items())
         return f"<Book of {self.practice.name or 'a practice'}: {counts}>"
+
+    def bounds_on(self, on: date) -> Bounds:
+        """Return the bounds of all areas as agreed on a day (A,)."""
+        day = float(np.datetime64(on, "D").astype(np.int64))
+        return bounds_on(self.areas, self.bounds, np.arange(len(self.areas)), day)
+
+    def _repr_html_(self) -> str:
+        names = zip(*(self.tanks.text(name) for name in ("tank_id", "client")), strict=True)
+        living = self.areas.text("tank_id")[~self.areas.given("removed_on")].tolist()
+        rows = [
+            f"<tr><td>{escape(tank)}</td><td>{escape(client)}</td><td>{living.count(tank)}</td></tr>"
+            for tank, client in names
+        ]
+        head = "<tr><th>tank_id</th><th>client</th><th>areas</th></tr>"
+        return f"<p>{escape(repr(self))}</p><table>{head}{''.join(rows[:12])}</table>"
 
     def of_tanks(self, name: str) -> FloatArray:
         """Return what each tank says of its visits, else what the practice says (K,).

@@ -56,6 +56,8 @@ _AREAS = (
     _number("budget_cm", "cm", 0, 300, "the height budget", required=True, above=True),
     _number("cut_cm", "cm", 0, 300, "the usual cut height"),
     _number("light_share", "share", 0, 1, "share of the substrate light that reaches it"),
+    _number("depth_cm", "cm", 0, 2000, "how far behind the front pane it stands, for photos"),
+    _number("base_cm", "cm", 0, 300, "its ground above the lower edge of the pane, for photos"),
     _date("planted_on", "first day of its life", required=True),
     _number("planted_height_cm", "cm", 0, 300, "height on that day"),
     _choice(
@@ -83,11 +85,22 @@ _TRIMS = (
         *("all", "rest"),
     ),
     _choice("look", "how it stood before any cut, by eye", "short", "right", "over"),
+    _choice("measured_by", "what read the height before; blank for a ruler", "ruler", "photo"),
+    _number("before_sd_cm", "cm", 0, 100, "that reading's own standard error", above=True),
     Column("replanted", "flag", "whether the cut tops were planted in place of the old stems"),
     _number("minutes", "min", 0, 1440, "minutes of trimming"),
     _number("visit_min", "min", 0, 1440, "minutes at the tank in all, in a row of the whole tank"),
     _number("water_share", "share", 0, 1, "water changed, in a row of the whole tank"),
     Column("by", "text", "who logged it"),
+    _NOTE,
+)
+
+_BOUNDS = (
+    _id("area_id", "the area whose heights were agreed anew"),
+    _date("from_date", "first day on which the row holds", required=True),
+    _number("floor_cm", "cm", 0, 300, "lowest height that looks right"),
+    _number("budget_cm", "cm", 0, 300, "the height budget", above=True),
+    _number("cut_cm", "cm", 0, 300, "the usual cut height"),
     _NOTE,
 )
 
@@ -154,6 +167,7 @@ TABLES: Mapping[str, tuple[Column, ...]] = MappingProxyType(
     {
         "tanks": _TANKS,
         "areas": _AREAS,
+        "bounds": _BOUNDS,
         "trims": _TRIMS,
         "conditions": _CONDITIONS,
         "closed": _CLOSED,

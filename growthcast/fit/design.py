@@ -17,6 +17,7 @@ from growthcast.fit.rows.chains import Link, pack_chains
 from growthcast.fit.rows.nodes import AreaTraits, Habits, build_nodes, cutting_habits
 from growthcast.fit.solver.problem import Block, Pooling, Problem, Weights, with_heights_that_count
 from growthcast.growth.responses import co2_slope
+from growthcast.log.photos import PhotoOffset
 from growthcast.log.visits import Buckets, LeftOut, day_numbers, read_log
 from growthcast.nouns import dataclass
 from growthcast.species import SpeciesPriors, read_reference, species_priors
@@ -56,7 +57,8 @@ class Design:
     ``row_numbers`` are the log's rows as a spreadsheet shows them; ``draw_key`` (A,) names each
     area's rows of draws: its place in the book, or what is supposed of it (see ``fit_beside``);
     ``gap_d`` (K,) is the longest time between two visits of a tank, 0 without any;
-    ``conditions`` and ``water_depth_cm`` (K,) are the tanks'.
+    ``conditions`` and ``water_depth_cm`` (K,) are the tanks'; ``photo_offset`` is that of heights
+    read off photos, None without any.
     """
 
     problem: Problem
@@ -81,6 +83,7 @@ class Design:
     row_numbers: IntArray
     draw_key: IntArray
     gap_d: FloatArray
+    photo_offset: PhotoOffset | None
 
     @property
     def tank(self) -> IntArray:
@@ -124,7 +127,7 @@ def build_design(book: Book, on: date, spreads: Spreads | None = None) -> Design
     tank_id, area_id = book.tanks.text("tank_id"), book.areas.text("area_id")
     tank = book.areas.places("tank_id", tank_id)
     species = book.areas.places("species_id", priors.species_id)
-    is_cover, traits = priors.measure_is_cover[species], _traits(book, tank, species, priors)
+    is_cover, traits = priors.measure_is_cover[species], _traits(book, on, tank, species, priors)
     errors = _errors(spreads, is_cover, traits)
     settle_d = (spreads.settling.factor[forms_of(priors.form)] * priors.settle_d)[species]
     conditions, clock = _clock(book, traits, species, priors, settle_d)
@@ -172,6 +175,7 @@ def build_design(book: Book, on: date, spreads: Spreads | None = None) -> Design
         row_numbers=book.trims.rows,
         draw_key=np.arange(area_id.size),
         gap_d=longest,
+        photo_offset=log.photo_offset,
     )
 
 
@@ -286,16 +290,18 @@ def _slope_of_tanks(tank: IntArray, co2_k_mg_l: FloatArray, tanks: int) -> Float
     return total / np.maximum(count, 1)
 
 
-def _traits(book: Book, tank: IntArray, species: IntArray, priors: SpeciesPriors) -> AreaTraits:
-    areas = book.areas
+def _traits(
+    book: Book, on: date, tank: IntArray, species: IntArray, priors: SpeciesPriors
+) -> AreaTraits:
+    areas, held = book.areas, book.bounds_on(on)
     return AreaTraits(
         tank=tank,
         planted_day=day_numbers(areas.date("planted_on")),
         planted_cm=areas.number("planted_height_cm"),
         removed_day=day_numbers(areas.date("removed_on")),
-        floor_cm=areas.number("floor_cm"),
-        budget_cm=areas.number("budget_cm"),
-        cut_cm=areas.number("cut_cm"),
+        floor_cm=held.floor_cm,
+        budget_cm=held.budget_cm,
+        cut_cm=held.cut_cm,
         lowest_cut_cm=priors.lowest_cut_cm[species],
         pause_d=priors.pause_d[species],
         gram_per_cm=_gram_per_cm(areas.number("area_cm2"), species, priors),

@@ -14,7 +14,6 @@ from datetime import date
 from zlib import crc32
 
 import numpy as np
-from threadpoolctl import threadpool_limits
 
 from growthcast.arrays import FloatArray
 from growthcast.book.book import Book
@@ -41,6 +40,7 @@ from growthcast.fit.solver.problem import (
     Problem,
     with_heights_that_count,
 )
+from growthcast.fit.solver.solve import one_blas_thread
 from growthcast.fit.solver.view import view_of
 from growthcast.growth.logistic import stage
 from growthcast.growth.responses import co2_slope
@@ -253,7 +253,7 @@ def fit_beside(
         replace(problem, blocks=(*fit.solution.problem.blocks, added))
     )
     began = Point((*point.stages, begun), border)
-    with threadpool_limits(limits=1, user_api="blas"):
+    with one_blas_thread():
         view = view_of(problem, began)
     settled = np.concatenate([fit.solution.converged, np.ones(len(areas), dtype=bool)])
     solution = replace(fit.solution, view=view, converged=settled)
@@ -338,10 +338,9 @@ def replanted(book: Book, fit: GrowthFit, place: int, species_id: str) -> Planne
         "area_id": f"{area_id}={species_id}",
         "tank_id": str(areas.text("tank_id")[place]),
         "species_id": species_id,
-        **{
-            name: _number(areas.number(name)[place])
-            for name in ("area_cm2", "floor_cm", "budget_cm", "light_share")
-        },
+        **{name: _number(areas.number(name)[place]) for name in ("area_cm2", "light_share")},
+        "floor_cm": float(design.traits.floor_cm[place]),
+        "budget_cm": float(design.traits.budget_cm[place]),
     }
 
 

@@ -147,7 +147,9 @@ def _foreseen(view: View, number: int) -> _Foreseen:
     return _Foreseen(
         height=at.expected_cm,
         variance=at.observation**2 * forward.predicted_variance + unsure,
-        error=problem.errors.reading_variance(at.expected_cm, chains.nodes.area),
+        error=problem.errors.reading_variance(
+            at.expected_cm, chains.nodes.area, chains.nodes.reading_sd_cm
+        ),
         usual=view.point.border[HABIT, chains.nodes.area],
         off=forward.innovation_cm,
         off_variance=1.0 / np.where(precision > 0.0, precision, 1.0) + unsure,

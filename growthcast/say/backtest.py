@@ -13,6 +13,7 @@ NAMES = {
     "last_rate": "rate of the last span",
     "line": "straight line through three spans",
     "unpooled": "curve of each area alone",
+    "own_log": "with the tank's own log",
     "table_only": "species table alone",
 }
 COLUMNS = "forecast by | readings> | off by ({unit})> | CRPS ({unit})> | of budget> | 8 of 10 held>"
@@ -25,8 +26,8 @@ def backtest_words(result: BacktestResult) -> Words:
     if not result.enough:
         yield too_few_words(result)
         return
-    held, *others = _sentences(result)
-    yield held
+    lead, *others = _sentences(result)
+    yield lead
     cover = result.readings.is_cover
     tables = [
         Table(
@@ -75,7 +76,15 @@ def _scores(result: BacktestResult, digits: int, rows: BoolArray) -> list[list[s
 def _sentences(result: BacktestResult) -> Iterator[str]:
     scores, readings = result.scores_of_all(), result.readings
     first, last = (full_date_words(as_date(result.split_days[n])) for n in (0, -1))
-    forecast = count_of(scores.n, "reading")
+    counted = (
+        f"{count_of(scores.n, 'reading')} on {count_of(readings.visits, 'tank visit')}, each "
+        f"forecast from the book as it was before one of {count_of(len(result.split_days), 'day')} "
+        f"between {first} and {last}.{_side_by_side(result)}"
+    )
+    if "own_log" in result.baselines:
+        yield from _new_tanks(result)
+        yield counted
+        return
     held = [f"{100 * c:.0f}" for c in (scores.coverage_80, scores.coverage_50, scores.coverage_90)]
     yield (
         f"8 of 10 ranges held {held[0]} of 100 times; 5 of 10 ranges {held[1]}, 9 of 10 ranges "
@@ -84,11 +93,7 @@ def _sentences(result: BacktestResult) -> Iterator[str]:
     yield _widening(result)
     against = [*_against(result)]
     yield from against[:1]
-    yield (
-        f"{forecast} on {count_of(readings.visits, 'tank visit')}, each forecast from the book as "
-        f"it was before one of {count_of(len(result.split_days), 'day')} between {first} and "
-        f"{last}.{_side_by_side(result)}"
-    )
+    yield counted
     yield from against[1:]
     yield _bias(scores.bias_share)
     yield _crossing(result)
@@ -102,6 +107,20 @@ def _sentences(result: BacktestResult) -> Iterator[str]:
         "CRPS is the error of a whole forecast, middle and range together: the smaller the better. "
         "A range is that of a reading: the forecast height and the error of reading it."
     )
+
+
+def _new_tanks(result: BacktestResult) -> Iterator[str]:
+    """Say how good forecasts are for a tank whose log is not known yet."""
+    without, own, table = (result.scores(name) for name in (None, "own_log", "table_only"))
+    error = [percent(one.crps_share, 1) for one in (without, own, table)]
+    held = [f"{100 * one.coverage_80:.0f}" for one in (without, own, table)]
+    yield (
+        "Each tank was forecast as a new client's is: of its log nothing was known but the height "
+        f"each area last stood at. The error (CRPS) was then {error[0]} of the height budget; with "
+        f"the tank's own log it is {error[1]}, by the species table alone {error[2]}. 8 of 10 "
+        f"ranges held {held[0]}, {held[1]} and {held[2]} of 100 times."
+    )
+    yield _bias(without.bias_share)
 
 
 def _side_by_side(result: BacktestResult) -> str:

@@ -7,6 +7,7 @@ from dataclasses import field
 from typing import Any, ClassVar, Literal, Self
 
 from growthcast.fit.result import Basis, GrowthFit
+from growthcast.frames import Framed
 from growthcast.nouns import dataclass
 from growthcast.plain import FLAT, HIDDEN, in_json, plain
 from growthcast.service.effort.learn import MinutesBasis
@@ -242,8 +243,8 @@ class Certainty:
     )
 
 
-@dataclass(frozen=True, slots=True)
-class TankAdvice:
+@dataclass(frozen=True, slots=True, repr=False)
+class TankAdvice(Framed):
     """The recommendation for one tank; ``recommended_interval_d`` is None when none is feasible.
 
     Attributes

@@ -7,6 +7,7 @@ from collections.abc import Iterator
 import numpy as np
 
 from growthcast.arrays import BoolArray
+from growthcast.book.book import BOUNDS
 from growthcast.book.checks.together import HEIGHTS, Tables, at_cell, at_cells, where
 from growthcast.book.shipped import reference_conditions
 from growthcast.errors import Finding
@@ -69,7 +70,7 @@ def check_labels(tables: Tables) -> Iterator[Finding]:
             continue
         others = seen.setdefault((tank[index], name), [])
         for other in others:
-            apart = removed[other] < planted[index] or removed[index] < planted[other]
+            apart = removed[other] <= planted[index] or removed[index] <= planted[other]
             if not apart:
                 yield at_cell(areas, index, "label", "double-label", first_row=areas.rows[other])
                 break
@@ -134,6 +135,28 @@ def _own_where(tables: Tables, mask: BoolArray) -> Iterator[tuple[int, int]]:
         yield index, int(place[index])
 
 
+def check_moves(tables: Tables) -> Iterator[Finding]:
+    """Bounds agreed anew lie within the area's life, and are such as the area might have had."""
+    bounds, areas, area = tables.bounds, tables.areas, tables.area_of_bounds
+    if not len(bounds) or not len(areas):
+        return
+    days, known = bounds.date("from_date"), area >= 0
+    planted, removed = (areas.date(name)[area] for name in ("planted_on", "removed_on"))
+    for outside, limit, when in (
+        (days < planted, planted, "before the area was planted on"),
+        (days > removed, removed, "after the area was removed on"),
+    ):
+        at = known & outside
+        yield from at_cells(bounds, at, "from_date", "outside-life", limit=limit, when=when)
+    given = {name: set(bounds.rows[bounds.given(name)].tolist()) for name in BOUNDS}
+    for check in (check_floor, check_under_water, check_cover_range, check_cut_height):
+        for item in check(tables.as_moved):
+            if item.file == bounds.name and item.row in given.get(item.heading, ()):
+                yield item
+            elif item.file == bounds.name and item.slug == "floor-at-budget":
+                yield item  # the floor of before, and a budget that came down to it
+
+
 AREA_CHECKS = (
     check_floor,
     check_under_water,
@@ -141,6 +164,7 @@ AREA_CHECKS = (
     check_cut_height,
     check_labels,
     check_life_and_ground,
+    check_moves,
     check_lowest_cut,
     check_temperatures,
     check_reference_growth,

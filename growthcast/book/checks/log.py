@@ -1,4 +1,4 @@
-"""Checks of the log: dates, amounts, rows that say the same thing twice (conditions too)."""
+"""Checks of the log: dates, amounts, rows that say the same thing twice (of other tables too)."""
 
 from __future__ import annotations
 
@@ -98,14 +98,16 @@ def check_empty_rows(tables: Tables) -> Iterator[Finding]:
 
 def _keys(table: Table) -> IntArray:
     """Return a number per thing and day (N,), negative where a row cannot be told apart."""
-    if table.name == "conditions.csv":
-        tank = table.coded["tank_id"]
-        thing, days = tank.codes.astype(np.int64), day_numbers(table.date("from_date"))
-        blank = ~table.given("tank_id")
+    if table.name != "trims.csv":
+        owner = "area_id" if table.name == "bounds.csv" else "tank_id"
+        thing = table.coded[owner].codes.astype(np.int64)
+        days, blank = day_numbers(table.date("from_date")), ~table.given(owner)
     else:
         area, tank = table.coded["area_id"], table.coded["tank_id"]
         whole = of_whole_tank(table)
         thing = np.where(whole, len(area.values) + tank.codes, area.codes).astype(np.int64)
+        photo = ~whole & (table.text("measured_by") == "photo")  # may stand beside a ruler's row
+        thing += np.where(photo, len(area.values) + len(tank.values), 0)
         days = day_numbers(table.date("date"))
         blank = whole & ~table.given("tank_id")
     keys = thing * DAY_SPAN + days
@@ -133,10 +135,11 @@ def _said(table: Table, index: int) -> list[tuple[str, object]]:
 
 
 def check_double_rows(tables: Tables) -> Iterator[Finding]:
-    """One row for one area, one tank's trimmings or one tank's conditions on one day."""
+    """One row for one area, one tank's trimmings or conditions, or an area's bounds on one day."""
     for table, column, thing in (
         (tables.trims, "area_id", "this area or whole tank and day"),
         (tables.conditions, "from_date", "this tank and date"),
+        (tables.bounds, "from_date", "this area and date"),
     ):
         for index, first in _doubles(_keys(table)):
             slug, said = "two-rows", {"thing": thing, "first_row": int(table.rows[first])}

@@ -11,6 +11,7 @@ from growthcast.book.book import Book
 from growthcast.book.supposed import Layout, PlannedArea
 from growthcast.finite import finite_answer
 from growthcast.fit.result import GrowthFit
+from growthcast.frames import Framed
 from growthcast.nouns import dataclass
 from growthcast.plain import FLAT, HIDDEN, NULL_IF_BLANK, in_json
 from growthcast.service.effort.visits import Saving
@@ -43,8 +44,8 @@ class LayoutArea:
     caution: str = field(metadata=NULL_IF_BLANK)
 
 
-@dataclass(frozen=True, slots=True)
-class LayoutAdvice:
+@dataclass(frozen=True, slots=True, repr=False)
+class LayoutAdvice(Framed):
     """What one layout allows; ``limited_by`` is the area that fails first, by its place.
 
     ``answer`` holds every listed interval, ``areas`` the layout's areas in its order, with their

@@ -93,7 +93,7 @@ class LateVisit:
     due_by: str = "rhythm"
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, repr=False)
 class RoundsPlan(Framed):
     """A visit calendar for the whole practice.
 

@@ -103,7 +103,7 @@ class SteadyVisits:
     height_share: float
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, repr=False)
 class CutSheet(Framed):
     """One visit to one tank, the areas in the order of work; complete enough to print.
 
@@ -198,7 +198,7 @@ def cut_sheet(book: Book, fit: GrowthFit, tank: int, next_on: date) -> CutSheet:
         option = interval_options(living, interval_d, wanted)
         rhythm = _rhythm(standing, option)
         hands = hands_of(living, design, learn_timing(book, fit))
-        usual = book.areas.number("cut_cm")[living.area]
+        usual = design.traits.cut_cm[living.area]
         lasted = visits_lasted(standing, interval_d, usual, confidence)
         areas, trimming = _areas(book, fit, hands, standing, lasting, usual, lasted)
         price = book.practice.labour_rate_per_h

@@ -169,7 +169,7 @@ class PeakArea:
     limit: CutLimit | None = field(metadata=HIDDEN)
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, repr=False)
 class PeakPlan(Framed):
     """The way of one tank to a day; areas slowest first.
 

@@ -167,7 +167,7 @@ def _tanks_and_why(failed: dict[str, str]) -> list[dict[str, str]]:
     return [{"tank_id": tank, "why": why} for tank, why in failed.items()]
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, repr=False)
 class WatchReport(Framed):
     """The practice as watched on a day; ``usual_until`` ends the time that sets what is usual.
 

@@ -38,6 +38,7 @@ _UNIT = r"(?:[^\W\d_]+|%|\"|')"
 _HEIGHTS = re.compile(rf"({_NUMBER})?\s*({_UNIT})?\s*/\s*({_NUMBER})?\s*({_UNIT})?")
 _AMOUNT = re.compile(rf"([-−–])?\s*({_NUMBER})\s*({_UNIT})?")
 _HOURS = re.compile(rf"({_NUMBER})\s*h(?:ours?)?\s*(?:([0-9]+)\s*(?:min|m)?)?", re.IGNORECASE)
+_PHOTO = re.compile(rf"photo:\s*({_NUMBER})\s*(?:cm)?(?:\s*[~±]\s*({_NUMBER})\s*(?:cm)?)?", re.I)
 _LENGTHS = {"": 1.0, "cm": 1.0, "mm": 0.1, "%": 1.0}
 _WEIGHTS = {"g": 1.0, "gr": 1.0, "gram": 1.0, "grams": 1.0, "kg": 1000.0}
 _TIMES = {"min": 1.0, "mins": 1.0, "minutes": 1.0, "minute": 1.0}
@@ -105,6 +106,8 @@ def amounts_of_part(part: str, place: Place | None, word: str) -> dict[str, Amou
         if not (note := part[len("note:") :].strip()):
             raise UsageError("there is nothing after note:")
         return {"note": note}
+    if part.casefold().startswith("photo:"):
+        return _by_photo(part, place)
     if match := _HEIGHTS.fullmatch(part):
         return _heights(match, place)
     amounts: dict[str, Amount]
@@ -147,6 +150,18 @@ def _of_visit(part: str, word: str) -> dict[str, Amount]:
     if (percent := _number(match[2])) > 100:
         raise UsageError(f"{shown(part)} is more than all of the water; write water=50%")
     return {"water_share": float(plain(percent / 100))}
+
+
+def _by_photo(part: str, place: Place | None) -> dict[str, Amount]:
+    match = _PHOTO.fullmatch(part)
+    if match is None or place is None or place.is_cover:
+        raise UsageError(
+            f"{shown(part)} is not understood; a height read off a photo is written with its "
+            "area, as stems=photo:17.2~1.3 (17.2 cm, give or take 1.3), and a cut beside it as "
+            "stems=photo:17.2~1.3+/9"
+        )
+    amounts: dict[str, Amount] = {"before_cm": _number(match[1]), "measured_by": "photo"}
+    return amounts | ({"before_sd_cm": _number(match[2])} if match[2] else {})
 
 
 def _heights(match: re.Match[str], place: Place | None) -> dict[str, Amount]:

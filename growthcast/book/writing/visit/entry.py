@@ -16,6 +16,7 @@
            | before [ "/" ]        24            measured, not cut
            | "/" after             /12           cut to 12 cm, height before not measured
            | "-" length            -3            3 cm taken off
+           | "photo:" before ["~" error]         photo:17.2~1.3 stood at 17.2 ± 1.3 cm, by a photo
            | weight                180g, 0.2kg   drained trimmings
            | time                  35min, 1h10   minutes of trimming
            | [ "look:" ] look      look:right    short, right, over (s, r, o): by eye, uncut
@@ -52,6 +53,7 @@ _EXAMPLES = {"all": ("right",), "tank": ("right",), "rest": ("right", "900g"), "
 _EXAMPLES |= {"visit": ("70min",), "water": ("50%",)}
 _TITLES = {"before_cm": "height before the cut", "after_cm": "height after the cut"}
 _TITLES |= {"removed_cm": "length taken off", "removed_g": "weight", "grams_of": "weight"}
+_TITLES |= {"measured_by": "photo", "before_sd_cm": "error of the photo"}
 _TITLES |= {"look": "look", "minutes": "time", "note": "note"}
 _TITLES |= {"visit_min": "time at the tank", "water_share": "share of the water"}
 

@@ -91,7 +91,10 @@ def _area(row: VisitRow, place: Place) -> str:
         before = after
     parts = []
     if before is not None:
-        parts.append(f"{'covered' if place.is_cover else 'stood at'} {plain(before)} {unit}")
+        sd = _number(row, "before_sd_cm")
+        stood = plain(before) if sd is None else f"{plain(before)} ± {plain(sd)}"
+        by = " by a photo" if row.amounts.get("measured_by") == "photo" else ""
+        parts.append(f"{'covered' if place.is_cover else 'stood at'} {stood} {unit}{by}")
     if untouched:
         parts += [_LOOKS[str(amounts["look"])]] if "look" in amounts else []
         return _ended([*parts, "not cut"], row)
@@ -173,16 +176,15 @@ def places_of(book: Book, tank_id: str, day: date) -> tuple[Place, ...]:
     today = trims.date("date") == on
     logged = set(trims.text("area_id")[today])
     measured = set(trims.text("area_id")[today & has_amounts(trims)])
-    columns = ("area_id", "label", "species_id", "cut_cm")
+    cells = [areas.text(name)[here] for name in ("area_id", "label", "species_id")]
+    cells += [book.bounds_on(day).cut_cm[here], alive[here]]
     return tuple(
         Place(
             *(area_id, label, species in covers, None if cut != cut else float(cut), bool(lives)),
             logged=area_id in logged,
             measured=area_id in measured,
         )
-        for area_id, label, species, cut, lives in zip(
-            *(areas.columns[name][here] for name in columns), alive[here], strict=True
-        )
+        for area_id, label, species, cut, lives in zip(*cells, strict=True)
     )
 
 

@@ -1,0 +1,114 @@
+"""Plants in words, as the species table has them."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from typing import Any
+
+from growthcast.book.columns import UNIT_WORDS
+from growthcast.book.tables import TABLES
+from growthcast.say.words import Beside, More, Table, Words
+
+BASIS_WORDS = {
+    "published": "published: the rate is printed in a scientific paper",
+    "growers": "growers: the rate fits a cutting interval or doubling time told by growers",
+    "estimate": "estimate: the rate was put to the plant from memory; no figure for it was read",
+}
+FROM_BOOK = "from the book's own species.csv"
+SAID_ELSEWHERE = {"species_id", "scientific_name", "common_name", "caution", "basis", "source"}
+MOST_LISTED = 14
+ESSENTIAL = (
+    *("form", "ceiling_cm", "rate_per_day", "light_k_umol", "needs_co2", "temp_min_c"),
+    *("temp_max_c", "lowest_cut_cm", "cut_practice", "settle_d", "pause_d"),
+)
+"""What most people ask of a plant."""
+
+
+def list_words(plants: Sequence[Mapping[str, Any]], what: str, *, all_of_them: bool) -> Words:
+    """Yield a table with a line for each plant; ``what`` says which they are and in which order."""
+    listed = plants if all_of_them else plants[:MOST_LISTED]
+    if not plants:
+        yield Beside("No species fits all of these; ask for less.")
+        return
+    yield f"{len(plants)} species{what}."
+    rows = []
+    for plant in listed:
+        cover = plant["measure"] == "cover_pct"
+        ceiling = "surface" if plant["reaches_surface"] else f"{plant['ceiling_cm']:g} cm"
+        rows.append(
+            (
+                plant["species_id"],
+                plant["common_name"] or "",
+                plant["form"],
+                f"{plant['fastest_cm_per_week']:.1f} {'%' if cover else 'cm'}",
+                f"{plant['low_stand_doubles_d']:.0f} d",
+                "full cover" if cover else ceiling,
+                plant["light"],
+                plant["needs_co2"],
+                plant["basis"],
+            )
+        )
+    headings = ("species", "name", "form", "a week>", "low stand doubles in>")
+    yield Table(
+        "",
+        (*headings, "ceiling>", "light", "CO2", "rate from"),
+        rows,
+        ("rate from", "low stand doubles in", "CO2", "name"),
+    )
+    yield "A week: growth at best, under good light and CO2."
+    if rest := len(plants) - len(listed):
+        yield (
+            f"{rest} more: growthcast species WORD searches, --form, --light and --needs-co2 "
+            "narrow, --all lists all."
+        )
+
+
+def species_words(plant: Mapping[str, Any]) -> Words:
+    """Yield how fast a plant grows and what is most asked of it, then all the table says."""
+    cover = plant["measure"] == "cover_pct"
+    name = plant["scientific_name"] or plant["species_id"]
+    if plant["common_name"]:
+        name += f" ({plant['common_name']})"
+    at_best = f"{plant['fastest_cm_per_week']:.1f} {'points of cover' if cover else 'cm'} a week"
+    where = " in water of 45 cm" if plant["reaches_surface"] else ""
+    yield f"{name} grows at best {at_best}{where}, at half of its ceiling."
+    essential: list[tuple[str, ...]] = []
+    others: list[tuple[str, ...]] = []
+    for column in TABLES["species"]:
+        value = plant[column.name]
+        if column.name in SAID_ELSEWHERE or value is None:
+            continue
+        sure = "estimate" if column.name in plant["estimated"] else ""
+        sure = FROM_BOOK if column.name in plant["from_book"] else sure
+        value = 100 * value if column.unit == "share" else value
+        told = f"{_cell(value)} {_unit(column.unit, cover)}".rstrip()
+        part = essential if column.name in ESSENTIAL else others
+        part.append((column.name, column.meaning, told, sure))
+    heads, gives_way = ("column", "what it is", "value", "how sure"), ("column",)
+    yield Table("", heads, essential, gives_way)
+    yield f"Basis: {BASIS_WORDS[plant['basis']]}."
+    if plant["caution"]:
+        yield f"Caution: {plant['caution']}"
+    yield More()
+    yield Table("", heads, others, gives_way)
+    if plant["source_text"]:
+        yield f"Source, {plant['source']}: {plant['source_text']}"
+    elif plant["source"]:
+        yield f"Source: {plant['source']}"
+
+
+def _unit(unit: str, cover: bool) -> str:
+    """Return a column's unit in words; plants measured by cover have their own."""
+    if unit == "share":
+        return "%"
+    if unit == "g/l":
+        return "grams per dm² at full cover" if cover else "grams per litre"
+    if unit == "cm" and cover:
+        return "% cover"
+    return UNIT_WORDS[unit].removeprefix("a rate ") if unit else ""
+
+
+def _cell(value: Any) -> str:
+    if isinstance(value, bool):
+        return "yes" if value else "no"
+    return f"{value:.4g}" if isinstance(value, float) else str(value)
