@@ -29,7 +29,7 @@ from growthcast.figures.style import (
 )
 from growthcast.fit.result import GrowthFit
 from growthcast.say.figures import Caption, layouts_caption, plants_caption
-from growthcast.say.rescape import days_text
+from growthcast.say.plants import days_text
 from growthcast.say.words import percent
 from growthcast.service.rescape.layouts import AS_IT_IS, LayoutAdvice
 from growthcast.service.rescape.plants import PlantAdvice

@@ -9,7 +9,7 @@ from growthcast.forecast.report import AreaForecast, as_date
 from growthcast.forecast.verdict import BacktestResult
 from growthcast.nouns import dataclass
 from growthcast.say.forecast import conclusion, first_to_pass, unit
-from growthcast.say.rescape import days_text
+from growthcast.say.plants import days_text
 from growthcast.say.watch import finding_name, finding_sentence, tank_sentence
 from growthcast.say.words import day_words, days_in_words, full_date_words, percent
 from growthcast.service.rescape.layouts import LayoutAdvice

@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Sequence
 from typing import Any
 
 import numpy as np
 
 from growthcast.plain import plain
 from growthcast.say.interval import effort_cells, takes_columns
+from growthcast.say.plants import days_with_range, saves_in_words
 from growthcast.say.supposed import (
     limits_words,
     none_holds_in_words,
@@ -25,55 +26,10 @@ from growthcast.say.words import (
     percent,
     with_range,
 )
-from growthcast.service.effort.visits import Saving
 from growthcast.service.holding import NOT_LIKELY
 from growthcast.service.rescape.layouts import LayoutAdvice
 from growthcast.service.rescape.swaps import SwapAdvice, SwapSearch
-from growthcast.service.rescape.variants import LONGEST_D, Days
-
-SMALL_H, LEAST_H = 10.0, 0.05
-
-
-def days_text(days: float) -> str:
-    """Return a number of days in words."""
-    return f"more than {LONGEST_D - 1} days" if days >= LONGEST_D else f"{days:.0f} days"
-
-
-def days_with_range(days: Iterable[float | None]) -> str:
-    """Return days from one thing to another with what they lie within 8 times in 10."""
-    low, middle, high = (_days(value) for value in days)
-    return f"{middle} d" if low == high else f"{middle} d ({low}–{high})"
-
-
-def _days(days: float | None) -> str:
-    if days is None:
-        return "never"
-    return f"{days:.0f}" if days < LONGEST_D else f"{LONGEST_D}+"
-
-
-def saves_in_words(saves: Saving, currency: str) -> str:
-    """Say what is saved in a year, or taken more, with its range."""
-    (less, more), (cheaper, dearer) = ((of.p10, of.p90) for of in (saves.hours, saves.cost))
-    if max(abs(less), abs(more)) < LEAST_H:
-        return "takes as much time as now"
-    if less >= 0.0:
-        return f"saves {_both((less, more), (cheaper, dearer), currency)} a year"
-    if more <= 0.0:
-        return f"takes {_both((-more, -less), (-dearer, -cheaper), currency)} a year more"
-    said = f"takes between {-less:.1f} h a year more and {more:.1f} h less"
-    money = f" ({-cheaper:.0f} {currency} more to {dearer:.0f} {currency} less)"
-    return said + money if dearer else said
-
-
-def _both(hours: tuple[float, float], cost: tuple[float, float], currency: str) -> str:
-    """Hours, and money where an hour has a price."""
-    said = f"{_between(*hours, 1 if hours[1] < SMALL_H else 0)} h"
-    return f"{said} and {_between(*cost, 0)} {currency}" if cost[1] else said
-
-
-def _between(low: float, high: float, digits: int) -> str:
-    ends = dict.fromkeys(f"{end:.{digits}f}" for end in (low, high))
-    return " to ".join(ends)
+from growthcast.service.rescape.variants import Days
 
 
 def layouts_words(tank_id: str, currency: str, advice: Sequence[LayoutAdvice]) -> Words:
