@@ -58,7 +58,7 @@ _AREAS = (
     _number("light_share", "share", 0, 1, "share of the substrate light that reaches it"),
     _number("depth_cm", "cm", 0, 2000, "how far behind the front pane it stands, for photos"),
     _number("base_cm", "cm", 0, 300, "its ground above the lower edge of the pane, for photos"),
-    _date("planted_on", "first day of its life", required=True),
+    _date("planted_on", "first day of its life; blank where that was before our time"),
     _number("planted_height_cm", "cm", 0, 300, "height on that day"),
     _choice(
         "start",

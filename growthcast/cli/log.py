@@ -89,7 +89,7 @@ def answer(question: str, so_far: Sequence[str] = ()) -> str:
     if not line:
         typed = f"; typed so far: {' '.join(so_far)}" if so_far else ""
         raise UsageError(
-            f"the input ended before the visit was complete; nothing was written{typed}"
+            f"the input ended before everything was answered; nothing was written{typed}"
         )
     return line.strip()
 

@@ -19,7 +19,7 @@ TRACEBACK = "GROWTHCAST_TRACEBACK"
 """Environment variable that shows where a fault of the tool happened."""
 
 COMMANDS = {
-    "start": "keep",
+    "start": "begin",
     "add": "keep",
     "log": "log",
     "unlog": "changes",

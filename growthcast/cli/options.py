@@ -114,7 +114,7 @@ def open_book(named: str | None, on: date | None) -> tuple[Book, date]:
     if later:
         say(
             f"Planted after {day} and so left out: {some_of(later, 5)}. "
-            f"Stand on a later day with --on {planted.max()} to include them."
+            f"Stand on a later day with --on {planted[planted > day].max()} to include them."
         )
     return book, day
 

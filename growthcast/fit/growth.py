@@ -212,7 +212,7 @@ def known_before(book: Book, day: float) -> Book:
     """
     limit = np.datetime64(int(day), "D")
     areas, trims, conditions = book.areas, book.trims, book.conditions
-    planted = areas.date("planted_on") < limit
+    planted = ~(areas.date("planted_on") >= limit)  # a blank date is before our time
     removed_on = areas.date("removed_on").copy()
     removed_on[removed_on >= limit] = np.datetime64("NaT")
     standing = replace(areas, columns={**areas.columns, "removed_on": removed_on}).keep(planted)

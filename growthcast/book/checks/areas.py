@@ -10,6 +10,7 @@ from growthcast.arrays import BoolArray
 from growthcast.book.book import BOUNDS
 from growthcast.book.checks.together import HEIGHTS, Tables, at_cell, at_cells, where
 from growthcast.book.shipped import reference_conditions
+from growthcast.book.words import PROPOSED, some_of
 from growthcast.errors import Finding
 
 
@@ -82,10 +83,25 @@ def check_life_and_ground(tables: Tables) -> Iterator[Finding]:
     areas, tanks = tables.areas, tables.tanks
     ended = areas.date("removed_on") < areas.date("planted_on")
     yield from at_cells(areas, ended, "removed_on", "removed-before-planted")
+    undated = areas.given("planted_height_cm") & ~areas.given("planted_on")
+    yield from at_cells(areas, undated, "planted_height_cm", "planted-undated")
     ground = np.append(tanks.number("length_cm") * tanks.number("width_cm"), np.nan)
     ground = ground[tables.tank_of_areas]
     larger = areas.number("area_cm2") > ground
     yield from at_cells(areas, larger, "area_cm2", "area-above-tank", ground=ground)
+
+
+def check_proposed(tables: Tables) -> Iterator[Finding]:
+    """Ground and heights that were proposed have been agreed on; one finding names all others."""
+    areas = tables.areas
+    marked = np.array([PROPOSED in note for note in areas.text("note").tolist()], np.bool_)
+    moved = np.isin(np.arange(len(areas)), tables.area_of_bounds)  # so they were agreed on since
+    if open_ones := where(marked & ~moved & ~areas.given("removed_on")):
+        said = {
+            "count": len(open_ones),
+            "areas": some_of(areas.text("area_id")[open_ones].tolist()),
+        }
+        yield at_cell(areas, open_ones[0], "note", "proposed", **said)
 
 
 def check_lowest_cut(tables: Tables) -> Iterator[Finding]:
@@ -164,6 +180,7 @@ AREA_CHECKS = (
     check_cut_height,
     check_labels,
     check_life_and_ground,
+    check_proposed,
     check_moves,
     check_lowest_cut,
     check_temperatures,

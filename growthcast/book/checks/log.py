@@ -79,7 +79,9 @@ def check_whole_tank(tables: Tables) -> Iterator[Finding]:
         for column in HEIGHTS:
             given = whole & trims.given(column)
             yield from at_cells(trims, given, column, "whole-tank-heights")
-        yield from at_cells(trims, whole & trims.given("look"), "look", "whole-tank-look")
+        for column, what in (("look", "a look"), ("replanted", "tops planted anew")):
+            given = whole & trims.given(column)
+            yield from at_cells(trims, given, column, "whole-tank-look", what=what)
     for column in ("visit_min", "water_share"):
         yield from at_cells(
             trims, ~whole & trims.given(column), column, "visit-of-area", what=column
@@ -92,7 +94,9 @@ def check_empty_rows(tables: Tables) -> Iterator[Finding]:
     """A log row says something about the plants or the time."""
     trims = tables.trims
     numbers = (column.name for column in TABLES["trims"] if column.kind == "number")
-    empty = ~np.logical_or.reduce([trims.given(name) for name in (*numbers, "look", "note")])
+    empty = ~np.logical_or.reduce(
+        [trims.given(name) for name in (*numbers, "look", "replanted", "note")]
+    )
     yield from at_cells(trims, empty, "before_cm", "empty-row")
 
 

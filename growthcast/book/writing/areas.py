@@ -314,7 +314,7 @@ def _day(on: date) -> float:
 
 def _alive(book: Book, on: date) -> BoolArray:
     day, areas = np.datetime64(on, "D"), book.areas
-    return np.asarray((areas.date("planted_on") <= day) & ~(areas.date("removed_on") < day), bool)
+    return np.asarray(~(areas.date("planted_on") > day) & ~(areas.date("removed_on") < day), bool)
 
 
 def _ends_then(book: Book, on: date) -> BoolArray:

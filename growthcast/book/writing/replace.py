@@ -111,6 +111,17 @@ def replace_files(
         return entry
 
 
+def write_new(folder: Path, files: Mapping[str, bytes], summary: str) -> None:
+    """Write the files of a new book into a folder, made if it is not there; raise as above."""
+    try:
+        folder.mkdir(parents=True, exist_ok=True)
+    except OSError as error:
+        reason = error.strerror or "no reason given"
+        raise NotWritten(f"the folder {folder} cannot be made ({reason})") from error
+    expected = dict.fromkeys(files)
+    replace_files(folder, files, expected=expected, command="start", summary=summary)
+
+
 def _plain_name(name: str) -> None:
     """Refuse what could lead out of the folder: text from a person never becomes a path."""
     separators = {"/", "\\", "\0", ":"} & set(name)
