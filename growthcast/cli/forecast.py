@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from datetime import date, timedelta
+from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
@@ -19,6 +20,7 @@ from growthcast.cli.options import (
     open_fit,
     option,
     plot_option,
+    recalled,
     write_plot,
 )
 from growthcast.cli.output import print_answer
@@ -73,16 +75,18 @@ def interval_command(
     from growthcast.say.interval import advice_for_programs, interval_words, rhythm_words
     from growthcast.service.recommend import recommend
 
-    opened, _, fit = open_fit(book, on)
+    opened, day, fit = open_fit(book, on)
     tank = one_tank(opened, tank) if suppose else tank
     tanks, currency = chosen_tanks(opened, tank), opened.practice.currency
-    full = tank is not None or (details and not as_json)
-    advice = recommend(opened, fit, tanks, full=full and not suppose)
+    details = details or tank is not None
+    full = details and not suppose and (tank is not None or not as_json)
+    work = partial(recommend, opened, fit, tanks, full=full)
+    advice = recalled(opened, day, work, "advice", tanks, full)
     supposed = supposed_of(opened, fit, tank, suppose)
     if supposed is None:
         words = interval_words(advice, currency, one=tank is not None)
         in_json = [advice_for_programs(one, currency) for one in advice if as_json]
-        print_answer(as_json, {"tanks": in_json}, words, fit, details=full)
+        print_answer(as_json, {"tanks": in_json}, words, fit, details=details)
         return
     from growthcast.say.supposed import hypothetical, supposed_words
 

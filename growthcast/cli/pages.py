@@ -5,14 +5,24 @@ from __future__ import annotations
 import json
 from collections.abc import Callable
 from dataclasses import replace
-from functools import partial
+from datetime import date
+from functools import cache
+from importlib.util import find_spec
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
 from growthcast.book.words import check_known, printable
-from growthcast.cli.options import BookFolder, OnDate, chosen_tanks, one_tank, open_fit, option
+from growthcast.cli.options import (
+    BookFolder,
+    OnDate,
+    chosen_tanks,
+    one_tank,
+    open_fit,
+    option,
+    recalled,
+)
 from growthcast.cli.output import say
 from growthcast.errors import UsageError
 
@@ -20,6 +30,8 @@ if TYPE_CHECKING:
     from growthcast.book.book import Book
     from growthcast.brief.page import Page
     from growthcast.say.locale import Locale
+    from growthcast.service.pages.client import TankFacts
+    from growthcast.service.pages.contract import Contract
 
 
 OutFile = Annotated[Path | None, option("--out", "FILE", "File to write: FILE.html or FILE.pdf.")]
@@ -34,9 +46,7 @@ def check_page(file: Path | None) -> Path:
         raise UsageError(
             f'a page is written as .html or .pdf, and "{printable(file.name)}" ends in neither'
         )
-    from growthcast.brief.pdf import can_make_pdf
-
-    if suffix == ".pdf" and not can_make_pdf():
+    if suffix == ".pdf" and find_spec("typst") is None:  # there is no wheel for some machines
         raise UsageError(
             "PDF pages need the typst module, which is not installed here. Write "
             f'"{printable(file.stem)}.html" instead, open it in a browser and print it to a PDF '
@@ -45,10 +55,18 @@ def check_page(file: Path | None) -> Path:
     return file
 
 
-def write_page(book: Book, file: Path, build: Callable[[Locale], Page]) -> None:
-    """Build a page in the practice's language and write it, whole or not at all."""
+def write_page(
+    book: Book,
+    file: Path,
+    build: Callable[[Locale], Page],
+    day: date | None = None,
+    *asked: object,
+) -> None:
+    """Build a page in the practice's language and write it, whole or not at all.
+
+    With the day that it stands on, and what was asked, a page that was built before is recalled.
+    """
     from growthcast.book.writing.replace import write_whole
-    from growthcast.brief.html import page_html
     from growthcast.brief.letterhead import logo_of
     from growthcast.figures.save import check_target
     from growthcast.say.locale import open_locale
@@ -61,30 +79,42 @@ def write_page(book: Book, file: Path, build: Callable[[Locale], Page]) -> None:
             f"There is no text for this page in {practice.locale} yet: it is in English, with the "
             f"numbers and dates of {practice.locale}."
         )
-    _, without = logo_of(practice, book.folder)
+    logo, without = logo_of(practice, book.folder)
     if without:
         say(without)
-    page = build(locale)
-    content = _pdf(page) if file.suffix.lower() == ".pdf" else page_html(page)
+    suffix = file.suffix.lower()
+
+    def made() -> tuple[bytes, str]:
+        return _made(build(locale), suffix)
+
+    content, said = made() if day is None else recalled(book, day, made, *asked, suffix, logo)
+    if said:
+        say(said)
     check_target(book, file)
     write_whole(file, content)
     say(f"Wrote {file}")
 
 
-def _pdf(page: Page) -> bytes:
-    """Return a page as PDF, without a logo that typst cannot decode although it looks sound."""
+def _made(page: Page, suffix: str) -> tuple[bytes, str]:
+    """Return a page as a file, and what is to be said of it.
+
+    A PDF goes without a logo that typst cannot decode although it looks sound.
+    """
+    if suffix != ".pdf":
+        from growthcast.brief.html import page_html
+
+        return page_html(page), ""
     from typst import TypstError
 
     from growthcast.brief.pdf import page_pdf
 
     try:
-        return page_pdf(page)
+        return page_pdf(page), ""
     except TypstError as error:
         if page.letterhead.logo is None:
             raise
         bare = page_pdf(replace(page, letterhead=replace(page.letterhead, logo=None)))
-        say(f"The page is without the logo of practice.toml: PDF cannot show it ({error}).")
-        return bare
+        return bare, f"The page is without the logo of practice.toml: PDF cannot show it ({error})."
 
 
 OneTank = Annotated[str | None, option("--tank", "ID", "The page of this tank.")]
@@ -134,11 +164,8 @@ def brief_command(
     import numpy as np
 
     from growthcast.book.writing.replace import write_whole
-    from growthcast.brief.client import build_brief
-    from growthcast.brief.contract import gather_facts
     from growthcast.brief.visits import read_visits
     from growthcast.figures.save import check_target
-    from growthcast.service.pages.contract import contract_of, figures_of
 
     file = check_page(out)
     if data is not None and data.suffix.lower() not in {".json", ".csv"}:
@@ -147,7 +174,7 @@ def brief_command(
         raise UsageError("name one tank with --tank ID, or one client with --client NAME")
     if every is not None and tank is None:
         raise UsageError("--every is asked of one tank: name it with --tank ID")
-    opened, _, fit = open_fit(book, on)
+    opened, day, fit = open_fit(book, on)
     if client is None:
         tanks = chosen_tanks(opened, one_tank(opened, tank))
     else:
@@ -156,14 +183,28 @@ def brief_command(
         check_known(client, known, "tanks.csv has no client", "the clients are")
         tanks = np.flatnonzero(clients == client)
     plan = None if visits is None else read_visits(visits, opened.tanks.text("tank_id").tolist())
-    facts = gather_facts(opened, fit, tanks, plan, every)
-    whole = contract_of(opened, fit, facts) if len(facts) > 1 else None
-    build = partial(build_brief, opened, fit, facts, client=client, contract=whole, visits=plan)
+
+    @cache
+    def gathered() -> tuple[list[TankFacts], Contract | None]:
+        from growthcast.brief.contract import gather_facts
+        from growthcast.service.pages.contract import contract_of
+
+        facts = gather_facts(opened, fit, tanks, plan, every)
+        return facts, contract_of(opened, fit, facts) if len(facts) > 1 else None
+
+    def build(locale: Locale) -> Page:
+        from growthcast.brief.client import build_brief
+
+        facts, whole = gathered()
+        return build_brief(opened, fit, facts, locale, client=client, contract=whole, visits=plan)
+
     if data is not None:
         check_target(opened, data)
-    write_page(opened, file, build)
+    write_page(opened, file, build, day, "brief", tanks, client, plan, every)
     if data is not None:
-        write_whole(data, _figures(data, figures_of(facts, whole)))
+        from growthcast.service.pages.contract import figures_of
+
+        write_whole(data, _figures(data, figures_of(*gathered())))
         say(f"Wrote {data}")
 
 
@@ -190,7 +231,11 @@ def overview_command(book: BookFolder = None, out: OutFile = None, on: OnDate = 
     Exit status: 0 done, 2 bad arguments or a book with problems, 3 the tool itself failed.
     """
     file = check_page(out)
-    opened, _, fit = open_fit(book, on)
-    from growthcast.brief.overview import build_overview
+    opened, day, fit = open_fit(book, on)
 
-    write_page(opened, file, partial(build_overview, opened, fit))
+    def build(locale: Locale) -> Page:
+        from growthcast.brief.overview import build_overview
+
+        return build_overview(opened, fit, locale)
+
+    write_page(opened, file, build, day, "overview")
