@@ -96,11 +96,16 @@ def _draw_forecast(ax: Axes, panel: AreaPanel) -> None:
     if panel.as_it_is_cm is not None:
         ax.plot(days, panel.as_it_is_cm, label="as-it-is", color=VISITS.colour, lw=1.2, ls="-.")
     ax.axvline(days[0], color="#B0B0B0", lw=0.6, zorder=0.5)
-    for role, level, name in (
-        (BUDGET, panel.area.budget_cm, "budget"),
-        (FLOOR, panel.area.floor_cm, "floor"),
+    began, floor, budget = panel.log.agreed
+    for role, level, name, held in (
+        (BUDGET, panel.area.budget_cm, "budget", budget),
+        (FLOOR, panel.area.floor_cm, "floor", floor),
     ):
-        ax.axhline(level, zorder=1.8, label=name, **role.line)
+        if (held == level).all():
+            ax.axhline(level, zorder=1.8, label=name, **role.line)
+            continue
+        steps = _dates(np.append(began, _ahead(panel)[-1])), np.append(held, level)
+        ax.plot(*steps, drawstyle="steps-post", zorder=1.8, label=name, **role.line)
 
 
 def _draw_log(ax: Axes, panel: AreaPanel) -> None:
@@ -126,7 +131,8 @@ def _draw_log(ax: Axes, panel: AreaPanel) -> None:
 def _scale(ax: Axes, panel: AreaPanel) -> None:
     area, log = panel.area, panel.log
     highest, most = float(area.height_cm[:, LEVELS.index(0.90)].max()), MOST_OF_BUDGET
-    seen = [area.floor_cm, min(highest, most * area.budget_cm), area.budget_cm]
+    seen = [min(highest, most * area.budget_cm), area.budget_cm]
+    seen += log.agreed[1:].ravel().tolist()
     seen += log.before_cm[np.isfinite(log.before_cm)].tolist()
     seen += log.after_cm[np.isfinite(log.after_cm)].tolist()
     top = 1.08 * max(max(seen), 0.1)
