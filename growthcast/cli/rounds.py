@@ -78,7 +78,7 @@ def rounds_command(
     opened, day, fit = open_fit(book, on)
     first = _first_day(start, day)
     for file, suffix in ((csv, ".csv"), (ics, ".ics")):
-        _check_file(opened, file, suffix)
+        check_file(opened, file, suffix)
 
     def work() -> RoundsPlan:
         return plan_rounds(opened, fit, recommend(opened, fit), first, weeks)
@@ -101,7 +101,7 @@ def _first_day(asked: date | None, day: date) -> date:
     return asked
 
 
-def _check_file(book: Book, file: Path | None, suffix: str) -> None:
+def check_file(book: Book, file: Path | None, suffix: str) -> None:
     """Refuse a file that cannot or must not be written, before the work is done."""
     if file is None:
         return
