@@ -65,15 +65,15 @@ def in_groups(findings: Sequence[Finding]) -> list[tuple[Finding, ...]]:
     """
     alike: dict[tuple[object, ...], list[Finding]] = {}
     for item in findings:
-        kind = (item.file, item.column, item.heading, item.expected, item.fix, item.slug)
-        alike.setdefault(kind, []).append(item)
+        same = (item.file, item.column, item.heading, item.expected, item.fix, item.slug)
+        alike.setdefault(same, []).append(item)
     groups: dict[tuple[object, ...], list[Finding]] = {}
     for kind, items in alike.items():
         together = len(items) >= LIKE_ROWS
         for item in items:
             apart = item.row is None or not together
-            key = (kind, item.found if apart else None, item.row is None)
-            groups.setdefault(key, []).append(item)
+            one = (kind, item.found if apart else None, item.row is None)
+            groups.setdefault(one, []).append(item)
     order = {id(item): place for place, item in enumerate(findings)}
     return sorted(map(tuple, groups.values()), key=lambda group: order[id(group[0])])
 
