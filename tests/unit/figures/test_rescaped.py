@@ -94,7 +94,7 @@ def test_a_figure_is_not_written_over_the_book(known) -> None:
     shown = compare_plants(book, fit, 0, PLANTS)
     file = book.folder / "plants.svg"
     save_picture(book, file, *plants_figure(fit, 0, shown))
-    assert "rotala-wallichii: " in file.read_text(encoding="utf-8")
+    assert all(f"{plant_name(one)}: " in file.read_text(encoding="utf-8") for one in shown)
     with pytest.raises(UsageError, match=r"\.svg or \.png"):
         check_picture(book, book.folder / "areas.pdf")
     with pytest.raises(UsageError, match=r"is areas\.csv of the book"):
