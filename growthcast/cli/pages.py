@@ -56,11 +56,8 @@ def write_page(book: Book, file: Path, build: Callable[[Locale], Page]) -> None:
     check_target(book, file)
     practice = book.practice
     locale = open_locale(practice.locale)
-    if locale.language != locale.place.language:
-        say(
-            f"There is no text for this page in {practice.locale} yet: it is in English, with the "
-            f"numbers and dates of {practice.locale}."
-        )
+    if practice.locale.partition("-")[0].lower() != locale.language:
+        say(f"Pages have no text in {practice.locale} yet: this one is in English throughout.")
     _, without = logo_of(practice, book.folder)
     if without:
         say(without)
