@@ -53,7 +53,7 @@ _HOMES = {
 _HOME_OF = {name: home for home, names in _HOMES.items() for name in names.split()}
 _MODULES = ("plot", "types")
 
-__all__ = sorted((*_HOME_OF, *_MODULES))
+__all__ = sorted(_HOME_OF)
 
 
 def __getattr__(name: str) -> Any:
@@ -67,4 +67,4 @@ def __getattr__(name: str) -> Any:
 
 def __dir__() -> list[str]:
     """The public names, also those not yet imported."""
-    return [*__all__, "__version__"]
+    return [*__all__, *_MODULES, "__version__"]

@@ -10,6 +10,7 @@ from dataclasses import replace
 from datetime import date, timedelta
 from functools import cache
 from pathlib import Path
+from typing import Literal
 
 import numpy as np
 
@@ -310,7 +311,9 @@ def watch_growth(fit: GrowthFit, tanks: Ids = None) -> WatchReport:
     return watch.watch_growth(fit.book, supposed.day_of(fit), _places(fit, tanks))
 
 
-def backtest(book: Book, splits: int = 24) -> BacktestResult:
+def backtest(
+    book: Book, splits: int = 24, leave_out: Literal["tank"] | None = None
+) -> BacktestResult:
     """Forecast each visit of a log from the visits before it, and keep what was forecast.
 
     Parameters
@@ -318,14 +321,25 @@ def backtest(book: Book, splits: int = 24) -> BacktestResult:
     book : Book
         A checked book.
     splits : int
-        Days on which the book, as known the day before, is fitted.
+        Days on which the book, as known the day before, is fitted, 1 or more.
+    leave_out : "tank", optional
+        Forecast each tank as a new client's, of whose log nothing is known but where its areas last
+        stood: how good are forecasts for the next client?
 
     Returns
     -------
     BacktestResult
-        Errors, ranges and baselines.
+        Errors, ranges and baselines; ``by("form")`` scores by group, ``to_frame()`` has a row for
+        each reading.
+
+    Raises
+    ------
+    UsageError
+        ``splits`` is no number of days, or something else is to be left out.
     """
-    return backtests.backtest(book, splits=splits)
+    if splits < 1:
+        raise UsageError(f"splits={splits} is too few; give 1 or more days")
+    return backtests.backtest(book, splits=splits, leave_out=leave_out)
 
 
 def compare_plants(fit: GrowthFit, area_id: str, names: Sequence[str]) -> Answers[PlantAdvice]:

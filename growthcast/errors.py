@@ -15,9 +15,10 @@ Exception tree::
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from enum import IntEnum
 from typing import Literal, get_args
+
+from growthcast.nouns import dataclass
 
 Level = Literal["problem", "note", "remark"]
 LEVELS: tuple[Level, ...] = get_args(Level)

@@ -7,6 +7,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 from datetime import date
+from html import escape
 from typing import TYPE_CHECKING, Any, TypeVar
 
 from growthcast.plain import plain
@@ -19,13 +20,26 @@ ROWS = {"AreaForecast": "heights", "TankAdvice": "options", "RoundsPlan": "visit
 ROWS |= {"CutSheet": "areas", "PeakPlan": "areas", "AwayTank": "areas"}
 ROWS |= {"WatchReport": "tanks", "SwapSearch": "proposals"}
 """The list inside a noun whose items are the rows, where it is not the noun itself."""
+MOST_ROWS, MOST_COLUMNS = 12, 10
+"""What a notebook shows of an answer; ``to_frame()`` has the rest."""
 IDS = ("client", "tank_id", "area_id", "species_id")
 
 
 class Framed:
-    """What gives itself as a tidy table."""
+    """An answer that gives itself as a tidy table and shows itself in a line."""
 
     __slots__ = ()
+
+    def __repr__(self) -> str:
+        names = [getattr(self, name) for name in ("tank_id", "area_id") if hasattr(self, name)]
+        rows = ROWS.get(type(self).__name__, "")
+        told = " ".join(names) or f"{len(getattr(self, rows, ()))} {rows}"
+        return f"<{type(self).__name__}: {told}; to_frame() lists it>"
+
+    def _repr_html_(self) -> str:
+        frame = self.to_frame()
+        shown = frame.iloc[:MOST_ROWS, :MOST_COLUMNS].to_html(index=False)
+        return f"<p>{escape(repr(self))}: {len(frame)} rows, {frame.shape[1]} columns</p>{shown}"
 
     def to_frame(self) -> pd.DataFrame:
         """Return the answer as a tidy table: ids first, units in the names of columns."""
@@ -40,9 +54,6 @@ class Answers(Framed, tuple[T, ...]):
     def __repr__(self) -> str:
         kind = type(self[0]).__name__ if self else "answer"
         return f"<{len(self)} x {kind}; to_frame() lists them>"
-
-    def _repr_html_(self) -> str:
-        return f"{self.to_frame().head(12).to_html(index=False)}<p>{len(self)} answers</p>"
 
 
 def frame_of(answer: Any) -> pd.DataFrame:

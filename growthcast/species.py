@@ -10,7 +10,7 @@ from __future__ import annotations
 import re
 import tomllib
 from collections.abc import Mapping
-from dataclasses import dataclass, fields
+from dataclasses import fields
 from functools import cache
 from typing import Any
 
@@ -20,6 +20,7 @@ from growthcast.arrays import BoolArray, FloatArray, TextArray
 from growthcast.book.book import Table
 from growthcast.book.shipped import shipped_species_dir
 from growthcast.growth.responses import TRAITS
+from growthcast.nouns import dataclass
 
 OPEN_TANK_CEILING_CM = 45.0
 """Ceiling of a plant that reaches the surface where no tank is named: a common water depth."""

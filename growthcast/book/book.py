@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from datetime import date
+from html import escape
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Literal
 
@@ -14,6 +15,7 @@ from numpy.typing import NDArray
 from growthcast.arrays import BoolArray, DateArray, FloatArray, IntArray, TextArray
 from growthcast.book.words import folded
 from growthcast.errors import Finding
+from growthcast.nouns import dataclass
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -196,6 +198,16 @@ class Book:
         sizes = {name: len(getattr(self, name)) for name in ("tanks", "areas", "trims")}
         counts = ", ".join(f"{count} {name}" for name, count in sizes.items())
         return f"<Book of {self.practice.name or 'a practice'}: {counts}>"
+
+    def _repr_html_(self) -> str:
+        names = zip(*(self.tanks.text(name) for name in ("tank_id", "client")), strict=True)
+        living = self.areas.text("tank_id")[~self.areas.given("removed_on")].tolist()
+        rows = [
+            f"<tr><td>{escape(tank)}</td><td>{escape(client)}</td><td>{living.count(tank)}</td></tr>"
+            for tank, client in names
+        ]
+        head = "<tr><th>tank_id</th><th>client</th><th>areas</th></tr>"
+        return f"<p>{escape(repr(self))}</p><table>{head}{''.join(rows[:12])}</table>"
 
     def of_tanks(self, name: str) -> FloatArray:
         """Return what each tank says of its visits, else what the practice says (K,).

@@ -8,7 +8,7 @@ supposes changes (``NAME=VALUE``) or a layout, a file with an area a row.
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from datetime import date
 from pathlib import Path
 from typing import Any
@@ -24,10 +24,12 @@ from growthcast.book.cells.records import Grid, read_grid
 from growthcast.book.cells.text import read_bytes
 from growthcast.book.checks.areas import AREA_CHECKS
 from growthcast.book.checks.together import ID_CHECKS, Tables, at_cell
+from growthcast.book.columns import Column
 from growthcast.book.findings import note_order
-from growthcast.book.tables import CONDITION_WORDS, NOT_ANSWERED, TABLES, Column, column_of
+from growthcast.book.tables import CONDITION_WORDS, NOT_ANSWERED, TABLES, column_of
 from growthcast.book.words import did_you_mean, plain, shown, some_of
 from growthcast.errors import BookProblems, Finding, UsageError
+from growthcast.nouns import dataclass
 
 Cell = str | float | date | None
 """What a supposed cell holds; ``None`` and a column not named are blank."""

@@ -3,100 +3,10 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
 from types import MappingProxyType
-from typing import Any, Literal
+from typing import Any
 
-from growthcast.book.words import plain
-
-Kind = (
-    Literal["id", "text", "number", "date", "choice", "flag"]
-    | Literal["quoted", "currency", "locale", "region", "picture"]
-    | Literal["intervals", "weekdays", "dates", "texts"]
-)
-"""What a cell holds; those of the later lines are of practice.toml alone."""
-
-WEEKDAYS = ("mon", "tue", "wed", "thu", "fri", "sat", "sun")
-
-UNIT_WORDS: Mapping[str, str] = MappingProxyType(
-    {
-        "cm": "centimetres",
-        "cm2": "square centimetres",
-        "g": "grams",
-        "min": "minutes",
-        "d": "days",
-        "h": "hours a day",
-        "mg/l": "milligrams per litre",
-        "umol": "µmol per m² and second",
-        "dKH": "degrees of carbonate hardness",
-        "pH": "a pH",
-        "c": "degrees Celsius",
-        "share": "a share",
-        "per day": "a rate per day",
-        "g/l": "grams per litre (or per dm² at full cover)",
-        "": "a number",
-    }
-)
-
-
-_EXPECTED: Mapping[Kind, str] = {
-    "date": "a date as YYYY-MM-DD",
-    "flag": "one of true, false",
-    "id": "an id: text without slash, backslash or control characters",
-    "text": "text",
-    "quoted": "text in quotes",
-    "currency": 'the three letters of a currency of ISO 4217, as "EUR"',
-    "locale": 'the codes of a language and a country, as "en-GB"',
-    "region": 'the ISO 3166 code of a country or a part of it in quotes, as "DE" or "DE-BY"',
-    "picture": 'a file inside the book\'s folder that ends in .svg, .png or .jpg, as "logo.svg"',
-    "weekdays": f"a list of weekdays out of {', '.join(WEEKDAYS)}, each in quotes",
-    "dates": "a list of dates as 2026-12-25",
-    "texts": "a list of texts, each in quotes",
-}
-
-
-@dataclass(frozen=True, slots=True)
-class Column:
-    """One column or key: its name, what its cells hold and within which limits.
-
-    ``above`` makes ``low`` a limit which the value must exceed; ``whole`` asks for whole numbers;
-    ``required`` means that the column is there and that none of its cells is blank.
-    """
-
-    name: str
-    kind: Kind
-    meaning: str
-    unit: str = ""
-    low: float | None = None
-    high: float | None = None
-    required: bool = False
-    above: bool = False
-    whole: bool = False
-    choices: tuple[str, ...] = ()
-
-    @property
-    def expected(self) -> str:
-        """What a cell of this column should hold, in words."""
-        if self.kind == "choice":
-            return "one of " + ", ".join(self.choices)
-        if self.kind == "intervals":
-            return f"a list of {_expected_number(self)}"
-        return _expected_number(self) if self.kind == "number" else _EXPECTED[self.kind]
-
-
-def _expected_number(column: Column) -> str:
-    words = UNIT_WORDS[column.unit]
-    if column.whole:
-        words = "whole " + words.removeprefix("a ")
-    if column.low is None:
-        return words
-    low = plain(column.low)
-    if column.high is None:
-        return f"{words} above {low}" if column.above else f"{words}, {low} or more"
-    high = plain(column.high)
-    if column.above:
-        return f"{words} above {low}, at most {high}"
-    return f"{words} from {low} to {high}"
+from growthcast.book.columns import WEEKDAYS, Column
 
 
 def _id(name: str, meaning: str, *, required: bool = True) -> Column:
@@ -146,8 +56,16 @@ _AREAS = (
     _number("budget_cm", "cm", 0, 300, "the height budget", required=True, above=True),
     _number("cut_cm", "cm", 0, 300, "the usual cut height"),
     _number("light_share", "share", 0, 1, "share of the substrate light that reaches it"),
+    _number("depth_cm", "cm", 0, 2000, "how far behind the front pane it stands, for photos"),
+    _number("base_cm", "cm", 0, 300, "its ground above the lower edge of the pane, for photos"),
     _date("planted_on", "first day of its life", required=True),
     _number("planted_height_cm", "cm", 0, 300, "height on that day"),
+    _choice(
+        "start",
+        "how the plants came: grown under water, above it, in vitro, or as cut tops",
+        *("submerged", "emersed", "in-vitro", "tops"),
+    ),
+    _choice("place", "where it stands", "front", "middle", "back", "wood", "surface"),
     _date("removed_on", "last day of its life"),
     _NOTE,
 )
@@ -167,7 +85,13 @@ _TRIMS = (
         *("all", "rest"),
     ),
     _choice("look", "how it stood before any cut, by eye", "short", "right", "over"),
+    _choice("measured_by", "what read the height before; blank for a ruler", "ruler", "photo"),
+    _number("before_sd_cm", "cm", 0, 100, "that reading's own standard error", above=True),
+    Column("replanted", "flag", "whether the cut tops were planted in place of the old stems"),
     _number("minutes", "min", 0, 1440, "minutes of trimming"),
+    _number("visit_min", "min", 0, 1440, "minutes at the tank in all, in a row of the whole tank"),
+    _number("water_share", "share", 0, 1, "water changed, in a row of the whole tank"),
+    Column("by", "text", "who logged it"),
     _NOTE,
 )
 

@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from typing import TypeAlias
 
+from growthcast.nouns import dataclass
 from growthcast.say.locale import Locale
 
 

@@ -4,12 +4,12 @@ from __future__ import annotations
 
 import csv
 import io
-from dataclasses import dataclass
 from datetime import date
 from pathlib import Path
 
 from growthcast.book.words import did_you_mean, printable, shown
 from growthcast.errors import UsageError
+from growthcast.nouns import dataclass
 
 NEEDED = ("date", "tank_id")
 MOST_BYTES = 20_000_000

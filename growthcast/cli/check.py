@@ -8,7 +8,7 @@ from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from datetime import date
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated
+from typing import TYPE_CHECKING, Annotated, Literal
 
 import typer
 
@@ -148,6 +148,12 @@ Splits = Annotated[
         "Days on which the earlier book is fitted anew, spread over the log. Default: 24.",
     ),
 ]
+NewTanks = Annotated[
+    bool,
+    typer.Option(
+        "--new-tanks", help="Forecast each tank as a new client's, without what its log taught."
+    ),
+]
 RightPlot = Annotated[Path | None, plot_option("Draw how often the stated ranges held")]
 
 
@@ -155,6 +161,7 @@ def backtest_command(
     book: BookFolder = None,
     splits: Splits = None,
     on: OnDate = None,
+    new_tanks: NewTanks = False,
     plot: RightPlot = None,
     as_json: AsJson = False,
 ) -> None:
@@ -172,7 +179,9 @@ def backtest_command(
     opened, _ = open_book(book, on)
     check_plot(opened, plot)
     with _progress() as progress:
-        result = backtest(opened, splits or DEFAULT_SPLITS, progress=progress)
+        splits = splits or DEFAULT_SPLITS
+        leave_out: Literal["tank"] | None = "tank" if new_tanks else None
+        result = backtest(opened, splits, progress=progress, leave_out=leave_out)
     say_not_fitted(result.not_fitted)
     if plot is not None and not result.enough:
         say("Nothing was drawn.")

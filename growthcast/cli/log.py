@@ -18,6 +18,7 @@ from growthcast.cli.log_file import (
     in_words,
     log_file,
     or_say,
+    say_without_room,
     tried_line,
     understood,
     visit_for_programs,
@@ -30,7 +31,8 @@ from growthcast.errors import UsageError
 if TYPE_CHECKING:
     from growthcast.book.book import Book
     from growthcast.book.writing.append import Addition
-    from growthcast.book.writing.visit.entry import Place, VisitRow
+    from growthcast.book.writing.visit.amounts import Place
+    from growthcast.book.writing.visit.entry import VisitRow
     from growthcast.book.writing.visit.lines import State
     from growthcast.fit.result import GrowthFit
     from growthcast.service.doubts.understood import Understood
@@ -43,7 +45,7 @@ def ask_for_visit(
 
     ``items`` are parts of the visit that are known already.
     """
-    from growthcast.book.writing.visit.entry import GRAMMAR
+    from growthcast.book.writing.visit.amounts import GRAMMAR
     from growthcast.book.writing.visit.places import places_of, visit_rows
 
     say(f"{tank_id} on {day}: type what you did, Enter to skip an area, ? for what to write.")
@@ -97,22 +99,24 @@ BookAndVisit = Annotated[
         "[BOOK] AREA=AMOUNTS",
         "Folder of the book (default: this folder), then the visit: stems=24/12 (stood at 24 "
         "cm, cut to 12), stems=24 (measured, not cut), crypt=-3cm (taken off), moss=right "
-        "(short, right or over, by eye), stems=90g, stems=10min, stems=note:text; several with +, "
-        "as in stems=24/12+90g. all=right for every area, rest=right for those not named. The "
-        "whole tank's: 35min, bucket=180g (all that came out of it), rest=180g (of the areas "
-        "without amounts of their own), 180g (read as the practice or the log tells). "
+        "(short, right or over, by eye; or s, r, o), stems=90g, stems=10min, stems=note:text; "
+        "several with +, as in stems=24/12+90g. The beginning of an id will do. all=right for "
+        "every area, rest=right for those not named. The whole tank's: 35min, bucket=180g (all "
+        "that came out of it), rest=180g (of the areas without amounts of their own), 180g (read "
+        "as the practice or the log tells), visit=70min (at the tank in all), water=50% (changed). "
         "No visit at all: every area is asked for in turn.",
     ),
 ]
 Tank = Annotated[
-    str | None, option("--tank", "ID", "The tank visited. Default: the one the areas are in.")
+    str | None, option("--tank", "ID", "The tank visited. Default: the one the areas are in.", "-t")
 ]
 On = Annotated[date | None, day_option("--on", "Day of the visit, as YYYY-MM-DD. Default: today.")]
-Yes = Annotated[bool, typer.Option("--yes", help="Write it; without, it is only said back.")]
+Yes = Annotated[bool, typer.Option("--yes", "-y", help="Write it; without, it is only said back.")]
 Number = Annotated[
     str,
     option("--visit", "NUMBER", "The visit's number: one that is in the book is not logged again."),
 ]
+By = Annotated[str, option("--by", "NAME", "Who logs it, kept in the column by of trims.csv.")]
 From = Annotated[
     Path | None,
     option(
@@ -129,6 +133,7 @@ def log_command(
     tank: Tank = None,
     on: On = None,
     number: Number = "",
+    by: By = "",
     lines: From = None,
     yes: Yes = False,
     as_json: AsJson = False,
@@ -140,8 +145,8 @@ def log_command(
     Exit status: 0 done, 2 the visit is not understood or does not check, 3 the tool itself failed.
     """
     from growthcast.book.read import read_book
-    from growthcast.book.writing.visit.entry import looks_like_item
-    from growthcast.book.writing.visit.lines import Line, checked_number
+    from growthcast.book.writing.visit.amounts import looks_like_item
+    from growthcast.book.writing.visit.lines import Line, checked_name, checked_number
     from growthcast.book.writing.visit.places import tank_of_visit, visit_rows
 
     items = visit or []
@@ -149,7 +154,7 @@ def log_command(
     items = items[1:] if named else items
     folder, today = find_own_book(named), date.today()
     if lines is not None:
-        if items or tank or on or number:
+        if items or tank or on or number or by:
             raise UsageError("--from FILE has the visits, so none stands beside it")
         log_file(folder, lines, today, yes=yes, as_json=as_json)
         return
@@ -163,8 +168,9 @@ def log_command(
         say("Nothing was typed, so nothing was written.")
         return
     before = fit_before(book, day)
-    known = understood(book, tank_id, day, rows, before)
-    line = Line(tank_id, day, tuple(items), checked_number(number))
+    line = Line(tank_id, day, tuple(items), checked_number(number), by=checked_name(by))
+    say_without_room(book, [line.by])
+    known = understood(book, tank_id, day, rows, before, line.by)
     if not as_json:
         print_words(in_words(known))
     state = tried_line(folder, line, known, today)

@@ -22,6 +22,10 @@ if TYPE_CHECKING:
 T = TypeVar("T")
 
 NOT_JUDGED = "Nothing typed is held against what was to be expected"
+NO_ROOM = (
+    "trims.csv has no column by, so who logged it stands in the journal alone; add by at the end "
+    "of its first line to keep it with each row (rows that end before it stay as they are)."
+)
 STATES = {
     "known": "this visit is in the book already, so nothing was written.",
     "other": "another visit of this number is in the book; it stays, and this one was not written. "
@@ -41,6 +45,7 @@ def log_file(folder: Path, file: Path, today: date, *, yes: bool, as_json: bool)
     except UnicodeDecodeError as error:
         raise UsageError(f"{file} is no text in UTF-8; save it as that") from error
     book = read_book(folder, today=today)
+    say_without_room(book, [line.by for line in lines])
     fits = {day: fit_before(book, day) for day in sorted({line.day for line in lines})}
     visits: list[tuple[Line, State, Understood | None]] = []
     troubles = []
@@ -50,7 +55,7 @@ def log_file(folder: Path, file: Path, today: date, *, yes: bool, as_json: bool)
             if state == "new":
                 tank_id = tank_of_visit(book, line.tank_id, line.items)
                 rows = visit_rows(book, tank_id, line.day, line.items)
-                known = understood(book, tank_id, line.day, rows, fits[line.day])
+                known = understood(book, tank_id, line.day, rows, fits[line.day], line.by)
                 state = tried_line(folder, line, known, today, quiet=True)
         except UsageError as error:
             troubles.append(f"line {line.row}: {error}")
@@ -111,7 +116,16 @@ def write_line(
     from growthcast.book.writing.visit.lines import log_line
 
     summary = f"{known.tank_id} on {known.day}, {count_of(len(known.rows), 'row')}"
+    summary += f", by {line.by}" if line.by else ""
     return log_line(folder, line, known.cells, summary, today=today)
+
+
+def say_without_room(book: Book, names: Sequence[str]) -> None:
+    """Say where the log has no column for who logged a visit."""
+    from growthcast.book.writing.visit.places import has_room
+
+    if any(names) and not has_room(book, "by"):
+        say(NO_ROOM)
 
 
 def fit_before(book: Book, day: date) -> GrowthFit | None:
@@ -124,11 +138,16 @@ def fit_before(book: Book, day: date) -> GrowthFit | None:
 
 
 def understood(
-    book: Book, tank_id: str, day: date, rows: Sequence[Any], before: GrowthFit | None
+    book: Book,
+    tank_id: str,
+    day: date,
+    rows: Sequence[Any],
+    before: GrowthFit | None,
+    by: str = "",
 ) -> Understood:
     from growthcast.service.doubts.understood import understand
 
-    known = understand(book, tank_id, day, rows, before)
+    known = understand(book, tank_id, day, rows, before, by)
     if known.trouble:
         say(f"{NOT_JUDGED}: {known.trouble}")
     return known

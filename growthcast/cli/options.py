@@ -28,9 +28,9 @@ STALE_D = 42
 """Days without any log after which it is said (common practice, no source)."""
 
 
-def option(flag: str, metavar: str, help_text: str) -> Any:
-    """Declare an option that takes a value and need not be given."""
-    return typer.Option(flag, metavar=metavar, help=help_text, show_default=False)
+def option(flag: str, metavar: str, help_text: str, *also: str) -> Any:
+    """Declare an option that takes a value and need not be given; ``also`` are other names."""
+    return typer.Option(flag, *also, metavar=metavar, help=help_text, show_default=False)
 
 
 def argument(metavar: str, help_text: str) -> Any:

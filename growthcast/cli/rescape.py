@@ -3,13 +3,11 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
 from growthcast.book.findings import format_findings, summary_for_commands
-from growthcast.book.tables import FORMS
-from growthcast.book.words import check_known, did_you_mean
+from growthcast.book.words import check_known
 from growthcast.cli.options import (
     AsJson,
     BookFolder,
@@ -24,6 +22,7 @@ from growthcast.cli.options import (
     write_plot,
 )
 from growthcast.cli.output import print_answer, say
+from growthcast.cli.rescape_asked import Asked, check_asked, named_plants, names_in, stock_list
 from growthcast.errors import BookProblems, UsageError
 
 if TYPE_CHECKING:
@@ -48,6 +47,19 @@ Form = Annotated[
         "FORM",
         "Only plants of this form: carpet, creeping, rosette, stem, epiphyte, moss, floating.",
     ),
+]
+Place = Annotated[
+    str | None,
+    option(
+        "--place",
+        "PLACE",
+        "Plants for the front, middle, back, wood or surface, by height and form. Default: the "
+        "area's place in areas.csv, else the form that stands there.",
+    ),
+]
+Stock = Annotated[
+    Path | None,
+    option("--stock", "FILE", "Only plants of this list: one a line, by id or any name."),
 ]
 PlantedCm = Annotated[
     float | None,
@@ -82,22 +94,6 @@ Keep = Annotated[
 Plot = Annotated[Path | None, plot_option("Draw the intervals with their ranges")]
 
 
-@dataclass(frozen=True, slots=True)
-class _Asked:
-    """What the options ask."""
-
-    tank: str | None
-    area: str | None
-    files: list[Path]
-    reach: int | None
-    plants: list[str] | None
-    form: str | None
-    planted_cm: float | None
-    keep: list[str] | None
-    plot: Path | None
-    as_json: bool
-
-
 def rescape_command(
     book: BookFolder = None,
     more: MoreLayouts = None,
@@ -105,6 +101,8 @@ def rescape_command(
     area: AreaId = None,
     plants: Plants = None,
     form: Form = None,
+    place: Place = None,
+    stock: Stock = None,
     planted_cm: PlantedCm = None,
     layouts: Layouts = None,
     reach: Reach = None,
@@ -124,69 +122,19 @@ def rescape_command(
             f'"{more[0]}" is one argument too many; name layouts with --layouts, and one book'
         )
     files = [Path(text) for text in layouts or ()] + list(more or ())
-    asked = _Asked(tank, area, files, reach, plants, form, planted_cm, keep, plot, as_json)
-    _check(asked)
+    asked = Asked(
+        tank, area, files, reach, plants, form, place, stock, planted_cm, keep, plot, as_json
+    )
+    check_asked(asked)
     opened, _, fit = open_fit(book, on)
     check_plot(opened, plot)
-    place = int(chosen_tanks(opened, tank)[0])
+    which = int(chosen_tanks(opened, tank)[0])
     if files:
-        _answer_layouts(asked, opened, fit, place)
+        _answer_layouts(asked, opened, fit, which)
     elif area is not None:
-        _answer_plants(asked, opened, fit, place, area)
+        _answer_plants(asked, opened, fit, which, area)
     elif reach is not None:
-        _answer_swaps(asked, opened, fit, place, reach)
-
-
-def _check(asked: _Asked) -> None:
-    """Ask for a tank and exactly one question; refuse options that would be left unread."""
-    area, reach, cm = asked.area, asked.reach, asked.planted_cm
-    given = {"--area": area is not None, "--layouts": asked.files, "--reach": reach is not None}
-    questions = [name for name, is_given in given.items() if is_given]
-    form_hint = did_you_mean(asked.form or "", FORMS, f"the forms are {', '.join(FORMS)}")
-    wrong = {
-        "rescape looks at one tank; name it with --tank ID": asked.tank is None,
-        "say what to compare: plants for an area with --area ID, layouts with --layouts FILE, "
-        "or swaps that reach an interval with --reach DAYS": not questions,
-        f"{' and '.join(questions)} are different questions; ask one at a time": len(questions) > 1,
-        "--plot draws plants (--area) or layouts (--layouts), not swaps": (
-            asked.plot is not None and reach is not None
-        ),
-        f"--reach {reach} is outside the limits; expected whole days from 1 to 365": (
-            reach is not None and not 1 <= reach <= 365
-        ),
-        "--keep goes with --reach: it pins areas while swaps are searched": (
-            asked.keep and reach is None
-        ),
-        "--planted-cm goes with --area": cm is not None and area is None,
-        f"--planted-cm {cm or 0.0:g} is outside the limits; expected above 0 to 300": (
-            cm is not None and not 0.0 < cm <= 300.0
-        ),
-        "a layout names its own plants; leave out --plants and --form": (
-            asked.files and (asked.plants or asked.form)
-        ),
-        f'--form "{asked.form}" is no growth form; {form_hint}': (
-            asked.form is not None and asked.form not in FORMS
-        ),
-    }
-    for sentence, holds in wrong.items():
-        if holds:
-            raise UsageError(sentence)
-
-
-def _plants(book: Book, asked: _Asked) -> list[str]:
-    from growthcast.book.supposed import known_species
-
-    none = "--plants names no plant; leave it out to look at all that fit"
-    names = dict.fromkeys(_names(asked.plants, none))
-    return [known_species(book, name, "--plants") for name in names]
-
-
-def _names(texts: list[str] | None, none: str) -> list[str]:
-    """Return names set apart by commas; ``UsageError`` where there are only commas."""
-    names = [name.strip() for text in texts or () for name in text.split(",") if name.strip()]
-    if texts and not names:
-        raise UsageError(none)
-    return names
+        _answer_swaps(asked, opened, fit, which, reach)
 
 
 def _area(fit: GrowthFit, tank: int, area_id: str) -> int:
@@ -206,20 +154,24 @@ def _area(fit: GrowthFit, tank: int, area_id: str) -> int:
     return int(found[0])
 
 
-def _answer_plants(asked: _Asked, book: Book, fit: GrowthFit, tank: int, area_id: str) -> None:
+def _answer_plants(asked: Asked, book: Book, fit: GrowthFit, tank: int, area_id: str) -> None:
     """Print how plants would do in an area, the best first."""
     from growthcast.say.plants import plants_in_json, plants_words
     from growthcast.service.rescape.plants import compare_plants, pool_of
 
-    plants, form = _plants(book, asked), asked.form
+    plants, form = named_plants(book, asked), asked.form
     place = _area(fit, tank, area_id)
-    pool = pool_of(fit, place, form)
-    here = str(fit.design.species_id[fit.design.species[place]])
-    wanted = [name for name in plants if name != here] if plants else pool
-    if form is not None and plants:
+    priors, mine = fit.design.priors, fit.design.species[place]
+    where = asked.place or ("" if plants or form else str(book.areas.text("place")[place]))
+    if not (plants or form or where):
+        form = str(priors.form[mine])
+    pool = pool_of(fit, place, form, where, stock_list(book, asked.stock))
+    narrowed = asked.form or asked.place or asked.stock
+    wanted = [name for name in plants if name != priors.species_id[mine]] if plants else pool
+    if plants and narrowed:
         wanted = [name for name in wanted if name in pool]
     if not wanted:
-        raise UsageError(_nothing_to_compare(fit, place, plants, form))
+        raise UsageError(_nothing_to_compare(asked, fit, place, plants))
     advice = compare_plants(book, fit, place, wanted, asked.planted_cm)
     shown = [a for a in advice if plants or a.fits or a.is_there_now]
     left_out = [a for a in advice if a not in shown]
@@ -231,20 +183,22 @@ def _answer_plants(asked: _Asked, book: Book, fit: GrowthFit, tank: int, area_id
     print_answer(asked.as_json, plants_in_json(*answer), plants_words(*answer), fit)
 
 
-def _nothing_to_compare(fit: GrowthFit, place: int, plants: Sequence[str], form: str | None) -> str:
+def _nothing_to_compare(asked: Asked, fit: GrowthFit, place: int, plants: Sequence[str]) -> str:
     area_id = str(fit.design.area_id[place])
-    if plants and form is not None:
-        return f"none of the plants named is of the form {form}; leave out --plants or --form"
+    given = {"--form": asked.form, "--place": asked.place, "--stock": asked.stock}
+    narrowed = " or ".join(name for name, value in given.items() if value is not None)
+    if plants and narrowed:
+        return f"none of the plants named is left by {narrowed}; leave that out, or --plants"
     if plants:
         return f"{plants[0]} is what stands in {area_id} now; name others with --plants"
     how = "percent cover" if fit.design.is_cover[place] else "height"
     return (
-        f"no plant of the form {form} can be compared for {area_id}, which is measured by its "
-        f"{how}; name another --form"
+        f"no other plant can be compared for {area_id}, which is measured by its {how}; ask for "
+        f"others with {narrowed or '--place'}"
     )
 
 
-def _answer_layouts(asked: _Asked, book: Book, fit: GrowthFit, tank: int) -> None:
+def _answer_layouts(asked: Asked, book: Book, fit: GrowthFit, tank: int) -> None:
     """Print what each layout of a tank allows beside the tank as it is."""
     from growthcast.say.rescape import layout_in_json, layouts_words
     from growthcast.service.rescape.layouts import compare_layouts
@@ -282,15 +236,15 @@ def _read_layouts(book: Book, fit: GrowthFit, tank_id: str, files: Sequence[Path
     return layouts
 
 
-def _answer_swaps(asked: _Asked, book: Book, fit: GrowthFit, tank: int, reach_d: int) -> None:
+def _answer_swaps(asked: Asked, book: Book, fit: GrowthFit, tank: int, reach_d: int) -> None:
     """Print the fewest swaps with which a tank holds an interval."""
     import numpy as np
 
     from growthcast.say.rescape import swaps_in_json, swaps_words
     from growthcast.service.rescape.swaps import swaps_to_reach
 
-    plants, design = _plants(book, asked), fit.design
-    keep = _names(asked.keep, "--keep names no area; leave it out to let every area change")
+    plants, design = named_plants(book, asked), fit.design
+    keep = names_in(asked.keep, "--keep names no area; leave it out to let every area change")
     for name in keep:
         _area(fit, tank, name)
     tank_id = str(design.tank_id[tank])
@@ -304,7 +258,10 @@ def _answer_swaps(asked: _Asked, book: Book, fit: GrowthFit, tank: int, reach_d:
             f"--reach {reach_d}: tank {tank_id} is visited every {cap:g} days at the longest "
             "(longest_interval_d), whatever grows in it"
         )
-    found = swaps_to_reach(book, fit, tank, reach_d, keep, plants=plants, form=asked.form)
+    stock = stock_list(book, asked.stock)
+    found = swaps_to_reach(
+        book, fit, tank, reach_d, keep, plants=plants, form=asked.form, stock=stock
+    )
     currency = book.practice.currency
     answer = swaps_in_json(tank_id, currency, found, keep)
     print_answer(

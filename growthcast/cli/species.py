@@ -56,7 +56,7 @@ def species_command(
     Exit status: 0 done, 2 an unknown species or bad arguments.
     """
     from growthcast.book.tables import FORMS
-    from growthcast.say.plants import list_words, species_words
+    from growthcast.say.species import list_words, species_words
 
     _check_word("--form", form, FORMS)
     _check_word("--light", light, LIGHTS)

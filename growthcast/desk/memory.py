@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import threading
 from collections.abc import Callable
-from dataclasses import dataclass, field
+from dataclasses import field
 from datetime import date, datetime, timedelta
 from pathlib import Path
 from typing import Any, TypeVar
@@ -18,6 +18,7 @@ from growthcast.errors import BookProblems, GrowthcastError
 from growthcast.fit.growth import fit_growth
 from growthcast.fit.result import GrowthFit
 from growthcast.forecast.report import AreaForecast, forecast_growth
+from growthcast.nouns import dataclass
 from growthcast.service.advice import OptionAdvice
 from growthcast.service.pages.course import Course, course
 from growthcast.service.pages.overview import TankStanding, tank_standings

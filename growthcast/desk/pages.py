@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import secrets
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass
 from datetime import date
 from functools import partial
 from typing import Any, TypeAlias
@@ -39,6 +38,7 @@ from growthcast.desk.visit import (
     write_visit,
 )
 from growthcast.errors import GrowthcastError, UsageError
+from growthcast.nouns import dataclass
 from growthcast.say.locale import Locale, open_locale
 from growthcast.say.words import named
 from growthcast.service.doubts.understood import Understood, understand

@@ -2,8 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
+from growthcast.nouns import dataclass
 from growthcast.service.pages.course import Course
 
 WIDTH, HEIGHT, ROOM_ABOVE = 320.0, 84.0, 1.08

@@ -5,7 +5,6 @@ from __future__ import annotations
 import hashlib
 import re
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
 from typing import Any
 
 from growthcast.book.book import Book
@@ -17,6 +16,7 @@ from growthcast.desk.memory import Desk, Known
 from growthcast.desk.phone_page import phone_page
 from growthcast.errors import BookProblems
 from growthcast.fit.result import GrowthFit
+from growthcast.nouns import dataclass
 from growthcast.say.locale import Locale, open_locale
 from growthcast.say.log import questions
 from growthcast.say.overview import due_why
@@ -214,8 +214,9 @@ def write_visit(desk: Desk, line: Line) -> State:
     rows = visit_rows(book, tank_id, line.day, line.items)
     said = book.practice.whole_tank_grams or "all"
     reading = said if known is None else known.fit.whole_tank_grams[0]
-    cells = log_rows(rows, book, tank_id, line.day, reading)
+    cells = log_rows(rows, book, tank_id, line.day, reading, line.by)
     summary = f"{tank_id} on {line.day}, {count_of(len(rows), 'row')}"
+    summary += f", by {line.by}" if line.by else ""
     with desk.writing:
         state = log_line(desk.folder, line, cells, summary, today=desk.today())[0]
     desk.look()  # so that it is fitted anew

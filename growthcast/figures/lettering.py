@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
 from functools import lru_cache
 
 from matplotlib import font_manager
@@ -22,6 +21,7 @@ from growthcast.figures.style import (
     house_style,
     new_figure,
 )
+from growthcast.nouns import dataclass
 from growthcast.say.figures import Caption
 from growthcast.say.words import tidy
 

@@ -2,13 +2,12 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
 import numpy as np
 
 from growthcast.arrays import BoolArray, FloatArray
 from growthcast.book.book import Book
 from growthcast.log.visits import day_numbers, read_log
+from growthcast.nouns import dataclass
 
 
 @dataclass(frozen=True, slots=True)

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass
 from datetime import date
 from typing import Any
 
@@ -26,6 +25,7 @@ from growthcast.figures.style import (
 from growthcast.fit.design import day_number
 from growthcast.forecast.heights import LEVELS
 from growthcast.forecast.report import AreaForecast
+from growthcast.nouns import dataclass
 from growthcast.service.pages.course import Course
 
 SIZE_MM, SPARK_MM = (64.0, 44.0), (44.0, 26.0)

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 from datetime import date
 from typing import Any
 
@@ -28,6 +27,7 @@ from growthcast.figures.style import (
 from growthcast.fit.design import day_number
 from growthcast.forecast.heights import LEVELS
 from growthcast.forecast.report import AreaForecast
+from growthcast.nouns import dataclass
 from growthcast.say.forecast import conclusion, height_words, unit
 from growthcast.say.words import day_words
 

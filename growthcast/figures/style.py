@@ -10,7 +10,6 @@ import hashlib
 import io
 from collections.abc import Iterator
 from contextlib import contextmanager
-from dataclasses import dataclass
 from typing import Any, Literal
 from xml.sax.saxutils import escape
 
@@ -18,6 +17,8 @@ import matplotlib
 import matplotlib.style
 from matplotlib.backends.backend_agg import FigureCanvasAgg
 from matplotlib.figure import Figure
+
+from growthcast.nouns import dataclass
 
 FONT = "DejaVu Sans"
 """The font that ships with matplotlib: the same letters on every machine."""

@@ -17,7 +17,7 @@ uncertainty of a shared parameter, carried on by the slopes of what follows it.
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 import numpy as np
 
@@ -29,6 +29,7 @@ from growthcast.fit.solver.kalman import LEAST_GROWTH, filter_along, score_of
 from growthcast.fit.solver.linearise import Linearised
 from growthcast.fit.solver.problem import RATE
 from growthcast.fit.solver.view import View, departure_of, follows, repooled
+from growthcast.nouns import dataclass
 
 LAG, SETTLING = range(2)
 TABLE_SPREAD = 0.5

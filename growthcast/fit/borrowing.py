@@ -9,7 +9,7 @@ there is not, nothing changes.
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from typing import Literal
 
 import numpy as np
@@ -22,6 +22,7 @@ from growthcast.fit.solver.problem import Block, Pooling, Problem
 from growthcast.fit.solver.solve import Solution
 from growthcast.growth.normal import log_density
 from growthcast.growth.responses import NUTRIENTS
+from growthcast.nouns import dataclass
 from growthcast.species import Reference
 
 CONDITIONS = ("light", "CO2", "scarcest nutrient", "temperature", "water depth")

@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
 import numpy as np
 
 from growthcast.arrays import FloatArray, IntArray
@@ -12,6 +10,7 @@ from growthcast.fit.rows.chains import Link
 from growthcast.fit.solver.problem import HABIT, Block, Problem
 from growthcast.fit.solver.solve import Solution
 from growthcast.log.visits import Look
+from growthcast.nouns import dataclass
 
 CLEARLY = 2.0
 """An area has grown on where it is found higher by this many standard deviations of a reading."""

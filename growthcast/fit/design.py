@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from datetime import date
 from typing import Any
 
@@ -17,7 +17,9 @@ from growthcast.fit.rows.chains import Link, pack_chains
 from growthcast.fit.rows.nodes import AreaTraits, Habits, build_nodes, cutting_habits
 from growthcast.fit.solver.problem import Block, Pooling, Problem, Weights, with_heights_that_count
 from growthcast.growth.responses import co2_slope
+from growthcast.log.photos import PhotoOffset
 from growthcast.log.visits import Buckets, LeftOut, day_numbers, read_log
+from growthcast.nouns import dataclass
 from growthcast.species import SpeciesPriors, read_reference, species_priors
 
 COVER_ERROR_POINTS = 5.0
@@ -55,7 +57,8 @@ class Design:
     ``row_numbers`` are the log's rows as a spreadsheet shows them; ``draw_key`` (A,) names each
     area's rows of draws: its place in the book, or what is supposed of it (see ``fit_beside``);
     ``gap_d`` (K,) is the longest time between two visits of a tank, 0 without any;
-    ``conditions`` and ``water_depth_cm`` (K,) are the tanks'.
+    ``conditions`` and ``water_depth_cm`` (K,) are the tanks'; ``photo_offset`` is that of heights
+    read off photos, None without any.
     """
 
     problem: Problem
@@ -80,6 +83,7 @@ class Design:
     row_numbers: IntArray
     draw_key: IntArray
     gap_d: FloatArray
+    photo_offset: PhotoOffset | None
 
     @property
     def tank(self) -> IntArray:
@@ -171,6 +175,7 @@ def build_design(book: Book, on: date, spreads: Spreads | None = None) -> Design
         row_numbers=book.trims.rows,
         draw_key=np.arange(area_id.size),
         gap_d=longest,
+        photo_offset=log.photo_offset,
     )
 
 

@@ -10,7 +10,7 @@ covariance when nothing has changed.
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field, replace
+from dataclasses import field, replace
 from datetime import date
 
 import numpy as np
@@ -34,6 +34,7 @@ from growthcast.fit.sites.weights import propagate
 from growthcast.fit.solver.problem import BORDER, CEILING, HABIT, KNOTS, Block, Point
 from growthcast.fit.solver.view import View, seen, view_of
 from growthcast.growth.logistic import stage
+from growthcast.nouns import dataclass
 
 BIN_D = 7.0
 """Days of a week, over each of which a pace may differ."""

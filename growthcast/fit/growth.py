@@ -8,7 +8,6 @@ from datetime import date
 from typing import TypeVar
 
 import numpy as np
-from threadpoolctl import threadpool_limits
 
 from growthcast.book.book import Book, Table
 from growthcast.fit.borrowing import borrow, with_borrowed
@@ -18,7 +17,7 @@ from growthcast.fit.model.spreads import Spreads
 from growthcast.fit.result import CLEARLY, GrowthFit
 from growthcast.fit.sites.weights import evidence_for_everything
 from growthcast.fit.solver.problem import NOBODY, CannotFit, Point, with_heights_that_count
-from growthcast.fit.solver.solve import ROUGHLY, solve
+from growthcast.fit.solver.solve import ROUGHLY, one_blas_thread, solve
 from growthcast.fit.suspects import set_suspects_aside
 from growthcast.species import read_reference
 
@@ -101,8 +100,7 @@ def fit_growth(book: Book, on: date, spreads: Spreads | None = None) -> GrowthFi
     """
     late = book.trims.date("date") > np.datetime64(on, "D")
     book = replace(book, trims=book.trims.keep(~late)) if late.any() else book
-    # Many tiny products: a second BLAS thread costs more than it brings.
-    with threadpool_limits(limits=1, user_api="blas"):
+    with one_blas_thread():
         fit, failed = on_what_fits(book, lambda part: _fitted(part, on, spreads))
     return replace(fit, not_fitted=failed, made_from=book)
 

@@ -17,7 +17,7 @@ likelihood with the fit.
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 import numpy as np
 
@@ -33,6 +33,7 @@ from growthcast.fit.solver.problem import Point, with_heights_that_count
 from growthcast.fit.solver.solve import ROUGHLY, Solution, solve
 from growthcast.fit.solver.view import repooled, view_of
 from growthcast.fit.suspects import set_suspects_aside
+from growthcast.nouns import dataclass
 
 PRIOR_SD = 0.5
 """Standard deviation of a log spread around its default: a factor of 1.6 either way."""

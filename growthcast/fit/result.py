@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import field
 from functools import cached_property
+from html import escape
 from typing import Any
 
 import numpy as np
@@ -33,6 +34,7 @@ from growthcast.fit.solver.solve import Solution
 from growthcast.fit.suspects import Suspect, suspects_of
 from growthcast.frames import Answers
 from growthcast.log.visits import LeftOut
+from growthcast.nouns import dataclass
 from growthcast.plain import plain
 
 CLEARLY = 3.0
@@ -80,7 +82,7 @@ class GrowthFit:
         )
 
     def _repr_html_(self) -> str:
-        return f"<p>{self!r}</p>".replace("<G", "&lt;G") + self.rates()._repr_html_()
+        return f"<p>{escape(repr(self))}</p>{self.rates()._repr_html_()}"
 
     @finite_answer
     def rates(self) -> Answers[AreaRate]:
@@ -292,6 +294,7 @@ class GrowthFit:
             "log_settling": {
                 FORMS[form]: _normal(settling.centre[form], settling.sd[form]) for form in forms
             },
+            "photo_offset": None if design.photo_offset is None else design.photo_offset.as_dict(),
             "log_likelihood": round(self.log_likelihood, 4),
             "whole_tank_grams": None
             if not design.problem.weights.grams.size

@@ -9,12 +9,11 @@ as living.
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from datetime import date
 from zlib import crc32
 
 import numpy as np
-from threadpoolctl import threadpool_limits
 
 from growthcast.arrays import FloatArray
 from growthcast.book.book import Book
@@ -41,9 +40,11 @@ from growthcast.fit.solver.problem import (
     Problem,
     with_heights_that_count,
 )
+from growthcast.fit.solver.solve import one_blas_thread
 from growthcast.fit.solver.view import view_of
 from growthcast.growth.logistic import stage
 from growthcast.growth.responses import co2_slope
+from growthcast.nouns import dataclass
 from growthcast.species import read_reference
 
 OWN_LUCK = 1 << 32
@@ -252,7 +253,7 @@ def fit_beside(
         replace(problem, blocks=(*fit.solution.problem.blocks, added))
     )
     began = Point((*point.stages, begun), border)
-    with threadpool_limits(limits=1, user_api="blas"):
+    with one_blas_thread():
         view = view_of(problem, began)
     settled = np.concatenate([fit.solution.converged, np.ones(len(areas), dtype=bool)])
     solution = replace(fit.solution, view=view, converged=settled)

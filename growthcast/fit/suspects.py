@@ -9,7 +9,7 @@ judged first, since one bad reading makes its neighbours look bad.
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 import numpy as np
 
@@ -25,6 +25,7 @@ from growthcast.fit.solver.solve import ROUGHLY, Solution, go_on, solve
 from growthcast.fit.solver.view import View
 from growthcast.growth.normal import log_density, normal_quantile
 from growthcast.log.visits import Look
+from growthcast.nouns import dataclass
 
 GROSS_SHARE, UNLOGGED_SHARE, UNUSUAL_SHARE, MISTAKEN_SHARE = 0.02, 0.02, 0.05, 0.04
 """How often a reading is a gross error, a span holds an unlogged cut, a cut is made elsewhere, an
@@ -146,7 +147,9 @@ def _foreseen(view: View, number: int) -> _Foreseen:
     return _Foreseen(
         height=at.expected_cm,
         variance=at.observation**2 * forward.predicted_variance + unsure,
-        error=problem.errors.reading_variance(at.expected_cm, chains.nodes.area),
+        error=problem.errors.reading_variance(
+            at.expected_cm, chains.nodes.area, chains.nodes.reading_sd_cm
+        ),
         usual=view.point.border[HABIT, chains.nodes.area],
         off=forward.innovation_cm,
         off_variance=1.0 / np.where(precision > 0.0, precision, 1.0) + unsure,

@@ -14,11 +14,13 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import replace
+from typing import Literal
 
 import numpy as np
 
-from growthcast.arrays import FloatArray, IntArray
+from growthcast.arrays import FloatArray, IntArray, TextArray
 from growthcast.book.book import Book
+from growthcast.errors import UsageError
 from growthcast.finite import finite
 from growthcast.fit.growth import fit_growth, known_before
 from growthcast.fit.model.spreads import Spreads
@@ -49,6 +51,8 @@ UNTESTED_SHARE = 1.0 / 3.0
 """First share of the log's visit days that is only learnt from."""
 BASELINES = ("last_rate", "line", "unpooled", "table_only")
 CROSSING_HORIZON_D = 60
+MOST_GROUPS = 10
+"""Fits of one split at most when tanks are left out."""
 RELEARN_EVERY = 4
 """Splits after which the spreads are learnt anew."""
 
@@ -58,6 +62,7 @@ def backtest(
     splits: int = DEFAULT_SPLITS,
     spreads: Spreads | None = None,
     progress: Callable[[int, int], None] | None = None,
+    leave_out: Literal["tank"] | None = None,
 ) -> BacktestResult:
     """Forecast each visit of a log from the visits before it, and keep what was forecast.
 
@@ -73,6 +78,9 @@ def backtest(
         fourth split.
     progress : callable, optional
         Called with the number of splits done and their total.
+    leave_out : "tank", optional
+        Forecast each tank as a new client's: of its log a fit sees nothing but where its areas last
+        stood. In a book of more than ten tanks one fit leaves several out.
 
     Returns
     -------
@@ -80,19 +88,29 @@ def backtest(
         Forecast are heights read before any cut (``before_cm``) at an area's first visit on or
         after a split, at most 35 days after it, each by the latest split only. A forecast reading
         is the forecast height and the error with which it is read; readings that look mistaken
-        count like any other.
+        count like any other. With ``leave_out`` the baselines are ``own_log``, the model with the
+        tank's own log, and the table alone.
+
+    Raises
+    ------
+    UsageError
+        What is to be left out is not a tank.
     """
+    if leave_out not in (None, "tank"):
+        raise UsageError(f'leave_out="tank" is what can be left out, not {leave_out!r}')
     visits = log_visits(book)
     tank = book.areas.places("tank_id", book.tanks.text("tank_id"))
     days, (_, gaps_d) = np.unique(visits.day), visits.gaps(tank)
     readings = _readings(book, visits, tank, _split_days(days, splits))
     used = np.unique(readings.split_day)
-    made: dict[str, list[Predictive]] = {name: [] for name in ("model", *BASELINES)}
+    against = BASELINES if leave_out is None else ("own_log", "table_only")
+    made: dict[str, list[Predictive]] = {name: [] for name in ("model", *against)}
     crossing_d, not_fitted, known = [np.zeros(0)], dict[str, str](), spreads
     for number, split in enumerate(used.tolist()):
         here = readings.keep(readings.split_day == split)
         again = spreads is None and number % RELEARN_EVERY == 0
-        fit, parts, errors_d = _forecast_from(book, here, split, None if again else known)
+        given = None if again else known
+        fit, parts, errors_d = _forecast_from(book, here, split, given, leave_out is not None)
         known = fit.design.spreads
         not_fitted |= fit.not_fitted
         for name, part in parts.items():
@@ -115,7 +133,15 @@ def backtest(
         applied_widening=book.practice.widening,
         usual_gap_d=float(np.median(gaps_d)) if gaps_d.size else 0.0,
         longest_gap_d=float(gaps_d.max(initial=0.0)),
+        whose=_whose(book, readings.area),
     )
+
+
+def _whose(book: Book, area: IntArray) -> dict[str, TextArray]:
+    """Return tank, area, plant and form of each reading by the place of its area (n,)."""
+    plant = book.areas.places("species_id", book.species.text("species_id"))[area]
+    whose = {name: book.areas.text(name)[area] for name in ("tank_id", "area_id", "species_id")}
+    return whose | {"form": book.species.text("form")[plant]}
 
 
 def _split_days(days: FloatArray, splits: int) -> FloatArray:
@@ -152,17 +178,18 @@ def _readings(book: Book, visits: Visits, tank: IntArray, split_days: FloatArray
         split_day=split[rows],
         day=visits.day[rows],
         reading_cm=visits.before_cm[rows],
+        own_sd_cm=visits.before_sd_cm[rows],
         budget_cm=areas.number("budget_cm")[area],
         is_cover=np.isin(areas.text("species_id")[area].astype(str), cover_ids.astype(str)),
     )
 
 
 def _forecast_from(
-    book: Book, readings: Readings, split: float, spreads: Spreads | None
+    book: Book, readings: Readings, split: float, spreads: Spreads | None, new_tanks: bool
 ) -> tuple[GrowthFit, dict[str, Predictive], FloatArray]:
     """Forecast the readings of one split by the model and by every baseline.
 
-    Also returned are the fit they are made from and the errors of its crossings.
+    Also returned are the fit of the whole log and the errors of the model's crossings.
     """
     earlier = known_before(book, split)
     on = as_date(split - 1.0)
@@ -182,23 +209,46 @@ def _forecast_from(
     days = readings.day - past.start.day[areas]
     table = fit_growth(only_starts(earlier, past.start), on, Spreads())
     made = {
-        "model": _foreseen(fit, areas, readings.day),
-        "last_rate": last_rate(past, areas, days),
-        "line": line(past, areas, days),
-        "unpooled": unpooled(past, areas, days),
-        "table_only": _foreseen(table, areas, readings.day),
+        "model": _foreseen(fit, areas, readings),
+        "table_only": _foreseen(table, areas, readings),
     }
-    return fit, made, _crossing_errors(fit, areas, readings, past)
+    if not new_tanks:
+        made |= {
+            "last_rate": last_rate(past, areas, days),
+            "line": line(past, areas, days),
+            "unpooled": unpooled(past, areas, days),
+        }
+        return fit, made, _crossing_errors(fit, areas, readings, past)
+    made["own_log"], blank = made["model"], np.full_like(made["model"].height_cm, np.nan)
+    made["model"] = Predictive(blank, blank.copy())
+    errors_d = []
+    for group in _groups(readings.tank):
+        left_out = only_starts(earlier, past.start, group)
+        apart = replace(fit_growth(left_out, on, design.spreads), widening=1.0)
+        mine = np.isin(readings.tank, group)
+        here = readings.keep(mine)
+        found = _foreseen(apart, areas[mine], here)
+        made["model"].height_cm[mine] = found.height_cm
+        made["model"].error_cm[mine] = found.error_cm
+        errors_d.append(_crossing_errors(apart, areas[mine], here, past))
+    return fit, made, np.concatenate(errors_d)
 
 
-def _foreseen(fit: GrowthFit, areas: IntArray, days: FloatArray) -> Predictive:
-    """Forecast the reading of each area (n,) on its day (n,)."""
+def _groups(tank: IntArray) -> list[IntArray]:
+    """Split the tanks that were read into at most ten groups, each left out in one fit."""
+    tanks = np.unique(tank)
+    return np.array_split(tanks, min(tanks.size, MOST_GROUPS))
+
+
+def _foreseen(fit: GrowthFit, areas: IntArray, readings: Readings) -> Predictive:
+    """Forecast the reading of each area (n,) on its day."""
     height = np.empty((areas.size, CHANCES.size))
-    for day in np.unique(days).tolist():
-        rows = np.flatnonzero(days == day)
+    for day in np.unique(readings.day).tolist():
+        rows = np.flatnonzero(readings.day == day)
         view = outlook(fit, areas[rows], np.array([day]))
         height[rows] = view.quantiles_cm(CHANCES)[:, 0]
-    variance = fit.design.problem.errors.reading_variance(height, areas[:, None])
+    own_sd = np.broadcast_to(readings.own_sd_cm[:, None], height.shape)
+    variance = fit.design.problem.errors.reading_variance(height, areas[:, None], own_sd)
     return Predictive(height, np.sqrt(variance))
 
 

@@ -6,7 +6,7 @@ one the last visit left or, where that was not read, where the area is usually c
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 import numpy as np
 
@@ -16,6 +16,7 @@ from growthcast.fit.model.noise import ErrorModel
 from growthcast.forecast.scores import CHANCES, NORMAL_SCORES, Predictive
 from growthcast.growth.logistic import height_at_stage, stage
 from growthcast.log.visits import Visits
+from growthcast.nouns import dataclass
 
 HIGHEST_SHARE = 0.97
 """A curve cannot start at its ceiling: heights are taken to be at most this share of it."""
@@ -138,7 +139,7 @@ def start_heights(visits: Visits, cut_cm: FloatArray) -> Start:
     return Start(height, day, cut, row)
 
 
-def only_starts(book: Book, start: Start) -> Book:
+def only_starts(book: Book, start: Start, tanks: IntArray | None = None) -> Book:
     """Return a book whose log holds nothing but the height each area last stood at.
 
     Parameters
@@ -147,28 +148,37 @@ def only_starts(book: Book, start: Start) -> Book:
         A book.
     start : Start
         Where its visits left every area.
+    tanks : array (T,), optional
+        The tanks whose log is cut down so; the log of the others stays whole. By default all.
 
     Returns
     -------
     Book
-        With at most one log row an area.
+        With at most one log row an area of those tanks.
     """
+    ids, trims = book.tanks.text("tank_id"), book.trims
+    of_area, of_row = (table.places("tank_id", ids) for table in (book.areas, trims))
+    chosen = np.arange(len(book.tanks)) if tanks is None else tanks
     areas = np.flatnonzero((start.row >= 0) & np.isfinite(start.height_cm))
+    areas = areas[np.isin(of_area[areas], chosen)]
     areas = areas[np.argsort(start.row[areas])]
-    kept = np.zeros(len(book.trims), dtype=bool)
-    kept[start.row[areas]] = True
-    trims = book.trims.keep(kept)
-    blank = np.full(areas.size, np.nan)
+    last = np.zeros(len(trims), dtype=bool)
+    last[start.row[areas]] = True
+    kept = last | ~np.isin(of_row, chosen)
+    trims, rows = trims.keep(kept), np.flatnonzero(last[kept])
     height, cut = start.height_cm[areas], start.cut[areas]
-    columns = {
-        **trims.columns,
+    said = {
         "date": start.day[areas].astype("datetime64[D]"),
         "before_cm": np.where(cut, np.nan, height),
         "after_cm": np.where(cut, height, np.nan),
-        "removed_cm": blank,
-        "removed_g": blank,
-        "look": np.full(areas.size, "", dtype=object),
+        "removed_cm": np.nan,
+        "removed_g": np.nan,
+        "look": "",
     }
+    columns = dict(trims.columns)
+    for name, cells in said.items():
+        columns[name] = columns[name].copy()
+        columns[name][rows] = cells
     return replace(book, trims=replace(trims, columns=columns))
 
 

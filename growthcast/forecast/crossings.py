@@ -6,14 +6,13 @@ look next is read off the chances at both ends.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
 import numpy as np
 
 from growthcast.arrays import FloatArray, IntArray
 from growthcast.fit.model.posterior import AreaPosterior
 from growthcast.fit.result import GrowthFit
 from growthcast.forecast.heights import HeightForecast, chance_over, in_chunks, outlook
+from growthcast.nouns import dataclass
 
 CROSSING_LEVELS = (0.10, 0.50, 0.90)
 FIRST_SHARES = (0.0, 0.12, 0.23, 0.47, 1.0)

@@ -8,7 +8,6 @@ fixed even set of points, so the same book gives the same answer and no draw is 
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 from functools import cache
 
 import numpy as np
@@ -29,6 +28,7 @@ from growthcast.growth.quick import (
     quick_quantiles,
     quick_stage,
 )
+from growthcast.nouns import dataclass
 
 LEVELS = (0.05, 0.10, 0.25, 0.50, 0.75, 0.90, 0.95)
 RANGE_80 = np.array([-1.2815515655446004, 0.0, 1.2815515655446004])

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import field
 from datetime import date
 from typing import ClassVar
 
@@ -14,6 +14,8 @@ from growthcast.fit.design import COVER_CEILING, day_number
 from growthcast.fit.result import Basis, GrowthFit
 from growthcast.forecast.crossings import crossing_days
 from growthcast.forecast.heights import LEVELS, RANGE_80, forecast_heights, rate_range
+from growthcast.frames import Framed
+from growthcast.nouns import dataclass
 from growthcast.plain import BY_QUANTILE, HIDDEN
 
 NOW_LEVELS = (0.10, 0.50, 0.90)
@@ -21,8 +23,8 @@ LEVEL_NAMES = tuple(f"p{round(100 * level):02d}" for level in LEVELS)
 EPOCH = date(1970, 1, 1).toordinal()
 
 
-@dataclass(frozen=True, slots=True)
-class AreaForecast:
+@dataclass(frozen=True, slots=True, repr=False)
+class AreaForecast(Framed):
     """One area's outlook if nothing more is cut; heights in cm, or % cover for floating plants.
 
     ``rate_per_day``, ``ceiling_cm`` and ``height_cm_now`` are (3,): the 10, 50 and 90 % quantiles;

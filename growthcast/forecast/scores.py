@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import field
 
 import numpy as np
 from scipy.special import ndtr, ndtri
 
 from growthcast.arrays import BoolArray, FloatArray, IntArray
+from growthcast.nouns import dataclass
 from growthcast.plain import in_json
 
 PARTS = 100

@@ -2,12 +2,15 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field, fields
-from typing import Any
+from dataclasses import field, fields
+from html import escape
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from growthcast.arrays import BoolArray, FloatArray, IntArray
+from growthcast.arrays import BoolArray, FloatArray, IntArray, TextArray
+from growthcast.errors import UsageError
+from growthcast.forecast.heights import LEVELS
 from growthcast.forecast.report import as_date
 from growthcast.forecast.scores import (
     Forecasts,
@@ -17,7 +20,12 @@ from growthcast.forecast.scores import (
     Trial,
     learn_widening,
 )
+from growthcast.frames import Answers
+from growthcast.nouns import dataclass
 from growthcast.plain import in_json, plain
+
+if TYPE_CHECKING:
+    import pandas as pd
 
 LONGER_GAP = 1.5
 """A gap so many times the usual one shows what longer ones bring (common practice, no source)."""
@@ -27,6 +35,8 @@ LEAST_SHARE = 0.5
 """A baseline that could forecast less than this share of what the model could is not compared: all
 others would be scored on the few that it could."""
 PIT_BINS = 10
+HORIZONS_D = (7, 14, 21, 28, 35)
+"""Ends of the classes of days ahead by which ``BacktestResult.by("horizon")`` scores."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -35,7 +45,8 @@ class Readings:
 
     ``area`` and ``tank`` are places in the book; ``split_day`` the day before which the book was
     fitted, ``day`` that of the reading [day numbers]; ``reading_cm`` what was read and
-    ``budget_cm`` the area's height budget [cm, or % cover].
+    ``budget_cm`` the area's height budget [cm, or % cover]; ``own_sd_cm`` is the error
+    that a reading brings itself, nan for a ruler's.
     """
 
     area: IntArray
@@ -45,6 +56,7 @@ class Readings:
     reading_cm: FloatArray
     budget_cm: FloatArray
     is_cover: BoolArray
+    own_sd_cm: FloatArray
 
     def keep(self, mask: BoolArray) -> Readings:
         """Return some of the readings."""
@@ -71,6 +83,23 @@ class CrossingErrors:
 
 
 @dataclass(frozen=True, slots=True)
+class GroupScores:
+    """Scores of the readings of one group: ``by`` says what is alike in it, ``name`` which it is.
+
+    ``scores`` are those of the model by their names in ``--json``; a number is None where the group
+    has no such reading.
+    """
+
+    by: str
+    name: str
+    scores: dict[str, float | None]
+
+    def as_dict(self) -> dict[str, Any]:
+        """Return the group's name and its scores."""
+        return {self.by: self.name, **self.scores}
+
+
+@dataclass(frozen=True, slots=True, repr=False)
 class BacktestResult:
     """What was forecast of which readings, by the model and by plainer ways.
 
@@ -101,6 +130,8 @@ class BacktestResult:
         The factor that the practice applies to its forecasts; those judged here are without it.
     usual_gap_d, longest_gap_d : float
         Median and longest time between two visits of a tank [d], 0 where no tank has two.
+    whose : dict of text arrays (n,)
+        ``tank_id``, ``area_id``, ``species_id`` and ``form`` of each reading.
     """
 
     readings: Readings
@@ -113,6 +144,77 @@ class BacktestResult:
     applied_widening: float = 1.0
     usual_gap_d: float = 0.0
     longest_gap_d: float = 0.0
+    whose: dict[str, TextArray] = field(default_factory=dict)
+
+    def __repr__(self) -> str:
+        held = f"{100 * self.scores_of_all().coverage_80:.0f}" if self.enough else "-"
+        return (
+            f"<Backtest of {self.readings.day.size} readings on {len(self.split_days)} days; "
+            f"8 of 10 ranges held {held} of 100>"
+        )
+
+    def _repr_html_(self) -> str:
+        return f"<p>{escape(repr(self))}</p>{self.by('form')._repr_html_()}"
+
+    def to_frame(self) -> pd.DataFrame:
+        """Return every reading with its forecast as a tidy table.
+
+        Quantiles are those of the reading: the forecast height and the error of reading it.
+        """
+        import pandas as pd
+
+        told, split_day = self.readings, self.readings.split_day
+        days = {"forecast_on": split_day - 1.0, "at": told.day}
+        levels = {f"p{100 * level:02.0f}": level for level in LEVELS}
+        columns: dict[str, Any] = self.whose | {
+            "unit": np.where(told.is_cover, "% cover", "cm"),
+            **{name: day.astype("datetime64[D]") for name, day in days.items()},
+            "budget": told.budget_cm,
+            "reading": told.reading_cm,
+            **{name: self.model.predictive.quantile_cm(level) for name, level in levels.items()},
+            "crps": self.model.crps_cm,
+        }
+        return pd.DataFrame(columns)
+
+    def by(self, what: str) -> Answers[GroupScores]:
+        """Score the model by tank, area, species, form or days ahead.
+
+        Parameters
+        ----------
+        what : str
+            ``tank``, ``area``, ``species``, ``form`` or ``horizon``: the days from the evening
+            before which the forecast was made to the reading, in classes of a week.
+
+        Returns
+        -------
+        Answers of GroupScores
+            One for each group that has a reading, groups in the order of their names.
+
+        Raises
+        ------
+        UsageError
+            Readings have no such kind.
+        """
+        kinds = {name.removesuffix("_id"): ids for name, ids in self.whose.items()}
+        if what == "horizon":
+            ahead_d = self.readings.day - self.readings.split_day + 1.0
+            ends = np.array(HORIZONS_D)
+            names = np.array([f"{end - 6:02d}-{end:02d} d" for end in HORIZONS_D], dtype=object)
+            last = np.minimum(np.searchsorted(ends, ahead_d), ends.size - 1)
+            kinds["horizon"] = names[last]
+        if what not in kinds:
+            raise UsageError(f"by takes one of {', '.join((*kinds, 'horizon'))}, not {what!r}")
+        groups, in_cm = kinds[what], ~self.readings.is_cover
+        return Answers(
+            GroupScores(
+                by=what,
+                name=str(name),
+                scores=self._row(
+                    self.scores_of_all(groups == name), self.scores_of_all((groups == name) & in_cm)
+                ),
+            )
+            for name in sorted(set(groups.tolist()))
+        )
 
     @property
     def gaps_alike(self) -> bool:

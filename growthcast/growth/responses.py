@@ -9,7 +9,6 @@ is one function and one entry in ``RESPONSES``; a new nutrient is one entry in `
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass
 from types import MappingProxyType
 
 import numpy as np
@@ -17,6 +16,7 @@ from numpy.typing import ArrayLike
 
 from growthcast.arrays import FloatArray
 from growthcast.growth.water import beer_lambert
+from growthcast.nouns import dataclass
 
 WATER_EXTINCTION_PER_CM = 0.005
 """Kd of 0.5 per metre, clear water: an estimate, no published value for aquaria was found."""

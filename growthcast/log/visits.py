@@ -6,19 +6,22 @@ A row of an area is read by one rule:
 - where nothing came off (a length of 0, or the same height twice) the height is a reading;
 - on the day an area was planted its row says how high it was planted;
 - a look alone leaves open whether a cut followed, in an area of which no cut was logged before;
+- a height read off a photo beside a row of the same area and day goes into that row;
 - the weight of a whole tank's trimmings, the *bucket*, leaves open which of the areas without
   amounts of their own were cut that day.
 """
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from enum import IntEnum
 
 import numpy as np
 
 from growthcast.arrays import BoolArray, DateArray, FloatArray, IntArray
 from growthcast.book.book import Book, Table
+from growthcast.log.photos import Heights, PhotoOffset, read_heights
+from growthcast.nouns import dataclass
 
 MOST_OF_BUDGET = 1.25
 
@@ -54,6 +57,8 @@ class Visits:
         Place of the area in the book, day number.
     before_cm, after_cm, removed_cm, removed_g
         Amounts as logged, nan where the log does not tell [cm, g].
+    before_sd_cm
+        The error that ``before_cm`` brings itself, nan where a ruler read it [cm].
     look
         A ``Look``.
     cut
@@ -72,6 +77,7 @@ class Visits:
     after_cm: FloatArray
     removed_cm: FloatArray
     removed_g: FloatArray
+    before_sd_cm: FloatArray
     look: IntArray
     cut: BoolArray
     unsaid: BoolArray
@@ -167,11 +173,15 @@ class Buckets:
 
 @dataclass(frozen=True, slots=True)
 class Log:
-    """A book's log as visits and buckets, and the rows that say nothing."""
+    """A book's log as visits and buckets, and the rows that say nothing.
+
+    ``photo_offset`` is that between photos and ruler, None where no height was read off a photo.
+    """
 
     visits: Visits
     buckets: Buckets
     left_out: tuple[LeftOut, ...]
+    photo_offset: PhotoOffset | None
 
 
 def day_numbers(dates: DateArray) -> FloatArray:
@@ -188,25 +198,34 @@ def read_log(book: Book) -> Log:
     tank = trims.places("tank_id", book.tanks.text("tank_id"))
     day = day_numbers(trims.date("date"))
     buckets = _buckets(trims, area, tank, day)
-    own = _own_visits(book, area, day)
+    heights = read_heights(book, np.where(area >= 0, pair_of(area, day), -1))
+    own = _own_visits(book, area, day, heights)
     silent = _silent_visits(book, own, buckets)
     visits = Visits(*(np.concatenate([getattr(own, f), getattr(silent, f)]) for f in own.__slots__))
     visits = visits.keep(np.lexsort((visits.day, visits.area)))
     tank_of_area = book.areas.places("tank_id", book.tanks.text("tank_id"))
-    empty = np.flatnonzero((area >= 0) & ~np.isin(np.arange(area.size), own.row))
+    said = np.union1d(own.row, np.flatnonzero(~heights.kept))
+    empty = np.flatnonzero((area >= 0) & ~np.isin(np.arange(area.size), said))
     left_out = tuple(
         LeftOut(trims.name, int(trims.rows[row]), "no amount and no look") for row in empty.tolist()
     )
-    return Log(_with_buckets(visits, buckets, tank_of_area), buckets, left_out)
+    visits = _with_buckets(visits, buckets, tank_of_area)
+    return Log(visits, buckets, left_out, heights.offset)
 
 
-def _own_visits(book: Book, area_of_row: IntArray, day_of_row: FloatArray) -> Visits:
+def _own_visits(
+    book: Book, area_of_row: IntArray, day_of_row: FloatArray, heights: Heights
+) -> Visits:
     """Visits of which a row of the area tells, in the order of the log."""
     trims = book.trims
-    rows = np.flatnonzero(area_of_row >= 0)
-    area, day, look = area_of_row[rows], day_of_row[rows], _looks(trims)[rows]
-    before, after = trims.number("before_cm")[rows], trims.number("after_cm")[rows]
-    removed, mass = trims.number("removed_cm")[rows], trims.number("removed_g")[rows]
+    rows = np.flatnonzero((area_of_row >= 0) & heights.kept)
+    area, day, looks = area_of_row[rows], day_of_row[rows], _looks(trims)
+    look = np.where(looks[rows] > 0, looks[rows], looks[heights.other[rows]])
+    before, sd = heights.before_cm[rows], heights.sd_cm[rows]
+    after, removed, mass = (
+        np.where(np.isfinite(amount[rows]), amount[rows], amount[heights.other[rows]])
+        for amount in map(trims.number, ("after_cm", "removed_cm", "removed_g"))
+    )
     mass = np.where(mass > 0.0, mass, np.nan)
     both = np.isfinite(before) & np.isfinite(after)
     # Nothing came off: the height is a reading, and the span goes on.
@@ -215,6 +234,7 @@ def _own_visits(book: Book, area_of_row: IntArray, day_of_row: FloatArray) -> Vi
     reading = np.where(np.isfinite(before), before, after)
     reading = np.where(planted & np.isfinite(after), after, reading)
     whole |= planted
+    sd = np.where(whole & (reading != before), np.nan, sd)
     before, after = np.where(whole, reading, before), np.where(whole, np.nan, after)
     removed, mass = np.where(whole, np.nan, removed), np.where(whole, np.nan, mass)
     cut = np.isfinite(after) | np.isfinite(removed) | np.isfinite(mass)
@@ -228,6 +248,7 @@ def _own_visits(book: Book, area_of_row: IntArray, day_of_row: FloatArray) -> Vi
         after_cm=after,
         removed_cm=removed,
         removed_g=mass,
+        before_sd_cm=sd,
         look=look,
         cut=cut,
         unsaid=alone & (day < first_cut[area]),
@@ -278,6 +299,7 @@ def _silent_visits(book: Book, own: Visits, buckets: Buckets) -> Visits:
         area=area,
         day=day,
         **dict.fromkeys(("before_cm", "after_cm", "removed_cm", "removed_g"), blank),
+        before_sd_cm=blank,
         look=np.zeros(area.size, dtype=np.int64),
         cut=np.zeros(area.size, dtype=bool),
         unsaid=np.ones(area.size, dtype=bool),

@@ -13,6 +13,7 @@ NAMES = {
     "last_rate": "rate of the last span",
     "line": "straight line through three spans",
     "unpooled": "curve of each area alone",
+    "own_log": "with the tank's own log",
     "table_only": "species table alone",
 }
 COLUMNS = (
@@ -77,6 +78,9 @@ def _sentences(result: BacktestResult) -> Iterator[str]:
         f"it was before one of {count_of(len(result.split_days), 'day')} between {first} and "
         f"{last}.{_side_by_side(result)}"
     )
+    if "own_log" in result.baselines:
+        yield from _new_tanks(result)
+        return
     held = [f"{100 * c:.0f}" for c in (scores.coverage_80, scores.coverage_50, scores.coverage_90)]
     yield (
         f"8 of 10 ranges held {held[0]} of 100 times; 5 of 10 ranges {held[1]}, 9 of 10 ranges "
@@ -95,6 +99,20 @@ def _sentences(result: BacktestResult) -> Iterator[str]:
     yield (
         "CRPS is the error of a whole forecast, middle and range together: the smaller the better."
     )
+
+
+def _new_tanks(result: BacktestResult) -> Iterator[str]:
+    """Say how good forecasts are for a tank whose log is not known yet."""
+    without, own, table = (result.scores(name) for name in (None, "own_log", "table_only"))
+    error = [percent(one.crps_share, 1) for one in (without, own, table)]
+    held = [f"{100 * one.coverage_80:.0f}" for one in (without, own, table)]
+    yield (
+        "Each tank was forecast as a new client's is: of its log nothing was known but the height "
+        f"each area last stood at. The error (CRPS) was then {error[0]} of the height budget; with "
+        f"the tank's own log it is {error[1]}, by the species table alone {error[2]}. 8 of 10 "
+        f"ranges held {held[0]}, {held[1]} and {held[2]} of 100 times."
+    )
+    yield _bias(without.bias_share)
 
 
 def _side_by_side(result: BacktestResult) -> str:

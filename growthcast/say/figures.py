@@ -3,11 +3,11 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 from datetime import date
 
 from growthcast.forecast.report import AreaForecast, as_date
 from growthcast.forecast.verdict import BacktestResult
+from growthcast.nouns import dataclass
 from growthcast.say.forecast import conclusion, first_to_pass, unit
 from growthcast.say.rescape import days_text
 from growthcast.say.watch import finding_name, finding_sentence, tank_sentence

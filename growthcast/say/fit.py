@@ -11,7 +11,7 @@ import numpy as np
 from growthcast.arrays import BoolArray
 from growthcast.fit.result import GrowthFit
 from growthcast.fit.suspects import Suspect
-from growthcast.say.words import Beside, Table, Words, quantile_words
+from growthcast.say.words import Beside, Table, Words, count_of, quantile_words
 
 RESTS_ON = {"log": "its own log", "tank": "its tank or species", "table": "the species table"}
 SPREADS = {
@@ -61,6 +61,8 @@ def fit_words(answer: Mapping[str, Any], is_cover: BoolArray, last: date | None)
     )
     factors = "; ".join(f"{form} {_times(of)}" for form, of in answer["log_settling"].items())
     yield f"Plants settle in so many times the days of the species table: {factors}."
+    if offset := answer["photo_offset"]:
+        yield offset_words(offset)
     yield (
         "A week: growth just now, midway between floor and height, cuts and rests after them "
         "aside; ranges hold 8 times of 10. Growth against usual is what growthcast watch prints."
@@ -71,6 +73,21 @@ def fit_words(answer: Mapping[str, Any], is_cover: BoolArray, last: date | None)
         yield Beside(f"    {row['file']}:{row['row']}: {row['why']}")
     if rest := left_out[MOST_ROWS_SAID:]:
         yield Beside(f"    and {len(rest)} more (see --json)")
+
+
+def offset_words(offset: Mapping[str, Any]) -> str:
+    """Say how photos stand against the ruler."""
+    if not offset["pairs"]:
+        return (
+            "Heights read off photos are taken as they are: no area was read by photo and by ruler "
+            "on the same day. A ruler beside a photo now and then shows whether both agree."
+        )
+    share, times = 100.0 * offset["share"], count_of(offset["pairs"], "reading")
+    return (
+        f"Heights read off photos come out {abs(share):.1f} % {'above' if share > 0 else 'below'} "
+        f"the ruler's, give or take {100.0 * offset['share_sd']:.1f} %, by {times} of both on one "
+        "day; they are brought to the ruler."
+    )
 
 
 def rows_left_out_in_json(fit: GrowthFit) -> list[dict[str, Any]]:

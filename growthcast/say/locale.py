@@ -11,7 +11,6 @@ import re
 import tomllib
 from collections.abc import Mapping
 from copy import copy
-from dataclasses import dataclass
 from datetime import date
 from functools import lru_cache
 from importlib.resources import files
@@ -21,6 +20,8 @@ import babel
 from babel.dates import format_date, format_skeleton
 from babel.lists import format_list
 from babel.numbers import NumberPattern
+
+from growthcast.nouns import dataclass
 
 ENGLISH = "en-GB"
 """Whose forms pages have whose language has no file."""

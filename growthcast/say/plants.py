@@ -1,19 +1,20 @@
-"""Plants in words: compared for one area, or as the species table has them."""
+"""Plants compared for one area, in words."""
 
 from __future__ import annotations
 
-from collections import Counter
-from collections.abc import Mapping, Sequence
+from collections import defaultdict
+from collections.abc import Sequence
 from typing import Any
 
 import numpy as np
 
-from growthcast.book.tables import TABLES, UNIT_WORDS
+from growthcast.book.words import some_of
 from growthcast.fit.result import GrowthFit
 from growthcast.plain import plain
-from growthcast.say.rescape import HELD, days_text, days_with_range, saves_in_words
+from growthcast.say.rescape import HELD, SMALL_H, days_text, days_with_range, saves_in_words
 from growthcast.say.supposed import limits_words
-from growthcast.say.words import Beside, Table, Words, percent, with_range
+from growthcast.say.words import Beside, Table, Words, percent
+from growthcast.service.effort.visits import Range
 from growthcast.service.holding import LIKELY
 from growthcast.service.rescape.plants import Z_80, PlantAdvice
 from growthcast.service.rescape.variants import LONGEST_D
@@ -35,33 +36,38 @@ def plants_words(
     area_id = design.area_id[place]
     unit = "%" if design.is_cover[place] else "cm"
     listed = [a for n, a in enumerate(shown) if n < MOST_SHOWN or a.is_there_now]
+    tank_id = design.tank_id[design.tank[place]]
     yield Table(
-        f"Plants for {area_id} of {design.tank_id[design.tank[place]]}: floor "
-        f"{design.traits.floor_cm[place]:g} {unit}, budget {design.traits.budget_cm[place]:g} "
-        f"{unit}",
-        ["plant", "alone>", "tank>", "floor to budget>", "holds>"],
+        f"Plants for {area_id} of {tank_id} (floor {design.traits.floor_cm[place]:g} {unit}, "
+        f"budget {design.traits.budget_cm[place]:g} {unit}): what each saves the tank in a year",
+        ["plant", "visit>", "hours>", f"{currency}>", "to the look>"],
+        [_tank_row(a) for a in listed],
+    )
+    yield Table(
+        f"How they would stand in {area_id}",
+        ["plant", "alone>", "floor to budget>", "holds>", "fills it>"],
         [_lasting_row(a) for a in listed],
     )
     yield Table(
         f"How they grow in {area_id}",
-        ["plant", f"{unit} a week>", "to the look>", "rate known>"],
+        ["plant", f"{unit} a week>", "rate known>", "rate from"],
         [_growth_row(a) for a in listed],
     )
-    takes = ["plant", "litres a year>", "min a year>", "rate from"]
-    yield Table(f"What {area_id} takes", takes, [_effort_row(a) for a in listed])
     yield from _meaning(listed)
     for rank, one in enumerate(listed, start=1):
         mark = " (there now)" if one.is_there_now else ""
         number = f"{rank}." if rank <= MOST_SHOWN else "-"
         saves = ""
         if one.saves is not None and one.fits:
-            saves = f"; the tank {saves_in_words(one.saves, currency)}"
-        yield f"{number} {one.species_id}{mark}: {plant_reason(one)}{saves}."
+            saves = f"the tank {saves_in_words(one.saves, currency)}; "
+        yield f"{number} {one.species_id}{mark}: {saves}{plant_reason(one)}."
     if len(shown) > len(listed):
         rest = len(shown) - len(listed)
         yield f"And {rest} more that fit: --json lists all, --form and --plants narrow them."
-    if left_out:
-        yield f"Left out, since they are not likely to do there: {_why_left_out(left_out)}."
+    yield from _left_out_words(left_out)
+    if wide := [a.species_id for a in listed if a.spreads_sideways]:
+        which = "All of these" if len(wide) == len(listed) > 1 else some_of(wide)
+        yield f"Spread sideways too, and width is not forecast: {which}."
     if any(a.regulated_in_places for a in listed):
         yield Beside(
             "Plants that are, or whose relatives are, regulated in some places: the rules of your "
@@ -72,9 +78,11 @@ def plants_words(
 def _meaning(listed: Sequence[PlantAdvice]) -> Words:
     """Say what the columns mean."""
     yield (
-        "Alone: the longest time between visits that this area holds by itself; tank: the longest "
-        "listed interval that the whole tank holds with it. Rate known: its rate may be this many "
-        f"times more or less; rate from: what tells it. {HELD}"
+        "Visit: the longest listed interval that the whole tank holds with it. To the look: days "
+        "from planting until it stands at the floor. Alone: the longest time between visits that "
+        "this area holds by itself. Holds: the chance that it lives and keeps its form; fills it: "
+        "that it grows past the middle of floor and budget at all. Rate known: its rate may be "
+        f"this many times more or less; rate from: what tells it. {HELD}"
     )
     if any(a.days_between[2] >= LONGEST_D for a in listed):
         yield f"{LONGEST_D}+ d: a year or more; no further ahead is looked."
@@ -82,35 +90,55 @@ def _meaning(listed: Sequence[PlantAdvice]) -> Words:
         yield "Never: in such a case its ceiling lies below the floor."
 
 
-def _why_left_out(left_out: Sequence[PlantAdvice]) -> str:
-    why: Counter[str] = Counter()
+def _left_out_words(left_out: Sequence[PlantAdvice]) -> Words:
+    """Name the plants that are not likely to do there, by what speaks against them."""
+    why: dict[str, list[str]] = defaultdict(list)
     for one in left_out:
         holds = one.holding
         parts = {
-            "too dark": float(holds.light[0]),
-            "too warm or cold": float(holds.warmth[0]),
-            "too little CO2": float(holds.co2[0]),
+            "Too dark for": float(holds.light[0]),
+            "Too warm or cold for": float(holds.warmth[0]),
+            "Too little CO2 for": float(holds.co2[0]),
+            "Never fill the place": min(one.chance_reaches_look, one.chance_fills),
+            "Too tall for the budget": 0.0 if one.is_too_tall else 1.0,
         }
-        parts["too low for the floor"] = one.chance_reaches_look
-        parts["too tall for the budget"] = 0.0 if one.is_too_tall else 1.0
-        why[min(parts, key=lambda name: parts[name])] += 1
-    return ", ".join(f"{count} {words}" for words, count in why.most_common())
+        why[min(parts, key=lambda name: parts[name])].append(one.species_id)
+    for reason, names in sorted(why.items(), key=lambda item: -len(item[1])):
+        yield f"{reason}: {some_of(names)}."
 
 
 def _name(one: PlantAdvice) -> str:
     return one.species_id + (" (now)" if one.is_there_now else "")
 
 
-def _lasting_row(one: PlantAdvice) -> list[str]:
-    own, days = one.own_interval_d, one.tank_interval_d
-    alone = f"{LONGEST_D}+ d" if own >= LONGEST_D else f"{own} d" if own else "under 1 d"
+def _tank_row(one: PlantAdvice) -> list[str]:
+    days, saves = one.tank_interval_d, one.saves
     whole = "none" if days is None else f"{days} d"
     return [
         _name(one),
-        "-" if one.is_lost else alone,
         "-" if one.is_lost else whole,
+        "" if saves is None else _ends(saves.hours),
+        "" if saves is None or not saves.cost.p90 else _ends(saves.cost, 1.0),
+        "there now" if one.is_there_now else days_with_range(one.look_d),
+    ]
+
+
+def _ends(saved: Range, small: float = SMALL_H) -> str:
+    """Both ends of what is saved; what is below ``small`` has a digit more."""
+    digits = 0 if max(abs(saved.p10), abs(saved.p90)) >= small else 1
+    joint = "–" if saved.p10 > 0.0 else " to "
+    return joint.join(dict.fromkeys(f"{end + 0.0:.{digits}f}" for end in (saved.p10, saved.p90)))
+
+
+def _lasting_row(one: PlantAdvice) -> list[str]:
+    own = one.own_interval_d
+    alone = f"{LONGEST_D}+ d" if own >= LONGEST_D else f"{own} d" if own else "under 1 d"
+    return [
+        _name(one),
+        "-" if one.is_lost else alone,
         days_with_range(one.days_between),
         percent(one.chance_holds),
+        percent(min(one.chance_fills, one.chance_reaches_look)),
     ]
 
 
@@ -119,23 +147,13 @@ def _growth_row(one: PlantAdvice) -> list[str]:
     return [
         _name(one),
         middle if low == high else f"{middle} ({low}–{high})",
-        "there now" if one.is_there_now else days_with_range(one.look_d),
         f"×/÷ {np.exp(Z_80 * one.rate_sd):.2f}",
+        one.basis,
     ]
 
 
 def _pace(per_week: float) -> str:
     return f"{per_week:.1f}" if per_week >= LEAST_PACE else f"<{LEAST_PACE}"
-
-
-def _effort_row(one: PlantAdvice) -> list[str]:
-    litres = one.litres_per_year
-    return [
-        _name(one),
-        "by cover" if litres is None else with_range(litres),
-        with_range(one.minutes_per_year),
-        one.basis,
-    ]
 
 
 def plant_reason(one: PlantAdvice) -> str:
@@ -147,10 +165,8 @@ def plant_reason(one: PlantAdvice) -> str:
         return "; ".join([*said, "so no interval is named"])
     unit = "% cover" if one.is_cover else "cm"
     limit = f"by the species table it stands no cut below {one.lowest_cut_cm:.3g} {unit}"
-    if one.chance_reaches_look < LIKELY:
-        said.append(
-            f"{percent(one.chance_reaches_look)} to grow up to the floor, its ceiling is low"
-        )
+    if (fills := min(one.chance_reaches_look, one.chance_fills)) < LIKELY:
+        said.append(f"{percent(fills)} to fill the place, its ceiling is low")
     if one.is_too_tall:
         said.append(
             f"{limit}, and the budget is {one.budget_cm:.3g} {unit}: where yours stands lower "
@@ -166,9 +182,11 @@ def plant_reason(one: PlantAdvice) -> str:
     elif one.limits_tank:
         said.append(f"{own}; it is what keeps the tank at {one.tank_interval_d} days")
     elif one.limited_by is not None:
-        said.append(f"{own}; the tank stays at {one.tank_interval_d} days for {one.limited_by}")
+        said.append(f"{own}; {one.limited_by} keeps the tank at {one.tank_interval_d} days")
     else:
         said.append(f"{own}; the whole tank holds {one.tank_interval_d} days, the longest asked")
+    if one.lacks_soft_water:
+        said.append("the book knows of no soft water in the tank (kh_dkh)")
     if one.waits_long and one.look_d[1] is not None:
         said.append(f"slow to the look: {days_text(one.look_d[1])}")
     if one.caution:
@@ -211,87 +229,3 @@ def _plant_dict(one: PlantAdvice, rank: int | None) -> dict[str, Any]:
         "chance_co2_enough": plain(float(one.holding.co2[0]), 4),
         "reason": plant_reason(one),
     }
-
-
-BASIS_WORDS = {
-    "published": "published: the rate is printed in a scientific paper",
-    "growers": "growers: the rate fits a cutting interval or doubling time told by growers",
-    "estimate": "estimate: the rate was put to the plant from memory; no figure for it was read",
-}
-FROM_BOOK = "from the book's own species.csv"
-SAID_ELSEWHERE = {"species_id", "scientific_name", "common_name", "caution", "basis", "source"}
-
-
-def list_words(plants: Sequence[Mapping[str, Any]]) -> Words:
-    """Yield a table with a line for each plant."""
-    rows = []
-    for plant in plants:
-        cover = plant["measure"] == "cover_pct"
-        ceiling = "surface" if plant["reaches_surface"] else f"{plant['ceiling_cm']:g} cm"
-        rows.append(
-            (
-                plant["species_id"],
-                plant["common_name"] or "",
-                plant["form"],
-                f"{plant['fastest_cm_per_week']:.1f} {'%' if cover else 'cm'}",
-                f"{plant['low_stand_doubles_d']:.0f} d",
-                "full cover" if cover else ceiling,
-                plant["light"],
-                plant["needs_co2"],
-                plant["basis"],
-            )
-        )
-    if not rows:
-        yield Beside("No species fits all of these; ask for less.")
-        return
-    headings = ("species", "name", "form", "a week at best>", "low stand doubles in>")
-    yield Table(
-        f"{len(rows)} species, under good light and CO2",
-        (*headings, "ceiling>", "light", "CO2 needed", "rate from"),
-        rows,
-    )
-
-
-def species_words(plant: Mapping[str, Any]) -> Words:
-    """Yield everything the table says of one plant."""
-    cover = plant["measure"] == "cover_pct"
-    rows = []
-    for column in TABLES["species"]:
-        name, value = column.name, plant[column.name]
-        if name in SAID_ELSEWHERE or value is None:
-            continue
-        sure = "estimate" if name in plant["estimated"] else ""
-        sure = FROM_BOOK if name in plant["from_book"] else sure
-        value = 100 * value if column.unit == "share" else value
-        rows.append((name, column.meaning, _cell(value), _unit(column.unit, cover), sure))
-    title = plant["scientific_name"] or plant["species_id"]
-    if plant["common_name"]:
-        title += f" ({plant['common_name']})"
-    yield Table(title, ("column", "what it is", "value>", "unit", "how sure"), rows)
-    at_best = f"{plant['fastest_cm_per_week']:.1f} {'points of cover' if cover else 'cm'} a week"
-    where = " in water of 45 cm" if plant["reaches_surface"] else ""
-    yield f"At best it grows {at_best}{where}, at half of its ceiling."
-    yield f"Basis: {BASIS_WORDS[plant['basis']]}."
-    if plant["caution"]:
-        yield f"Caution: {plant['caution']}"
-    if plant["source_text"]:
-        yield f"Source, {plant['source']}: {plant['source_text']}"
-    elif plant["source"]:
-        yield f"Source: {plant['source']}"
-
-
-def _unit(unit: str, cover: bool) -> str:
-    """Return a column's unit in words; plants measured by cover have their own."""
-    if unit == "share":
-        return "%"
-    if unit == "g/l":
-        return "grams per dm² at full cover" if cover else "grams per litre"
-    if unit == "cm" and cover:
-        return "% cover"
-    return UNIT_WORDS[unit].removeprefix("a rate ") if unit else ""
-
-
-def _cell(value: Any) -> str:
-    if isinstance(value, bool):
-        return "yes" if value else "no"
-    return f"{value:.4g}" if isinstance(value, float) else str(value)

@@ -3,10 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import field
 from typing import Any, ClassVar, Literal, Self
 
 from growthcast.fit.result import Basis, GrowthFit
+from growthcast.frames import Framed
+from growthcast.nouns import dataclass
 from growthcast.plain import FLAT, HIDDEN, in_json, plain
 from growthcast.service.effort.learn import MinutesBasis
 from growthcast.service.effort.visits import Range, Saving, VisitEffort, Year, year_of_visits
@@ -241,8 +243,8 @@ class Certainty:
     )
 
 
-@dataclass(frozen=True, slots=True)
-class TankAdvice:
+@dataclass(frozen=True, slots=True, repr=False)
+class TankAdvice(Framed):
     """The recommendation for one tank; ``recommended_interval_d`` is None when none is feasible.
 
     Attributes

@@ -7,7 +7,6 @@ same advice.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from functools import cache
 from itertools import pairwise
 from typing import Any
@@ -21,6 +20,7 @@ from growthcast.fit.model.clock import LEAST_AWAKE_SHARE
 from growthcast.fit.result import GrowthFit
 from growthcast.growth.normal import normal_quantile
 from growthcast.growth.quick import Singles, column
+from growthcast.nouns import dataclass
 
 DRAWS = 1024
 MIXING_ROUNDS = 4

@@ -7,7 +7,7 @@ estimates without a source, kept wide.
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import field
 from typing import Literal
 
 import numpy as np
@@ -20,6 +20,7 @@ from growthcast.fit.result import OWN_SPANS_FOR_LOG, GrowthFit
 from growthcast.fit.supposed import conditions_now, conditions_since
 from growthcast.growth.normal import normal_cdf
 from growthcast.growth.responses import canopy_light
+from growthcast.nouns import dataclass
 from growthcast.plain import HIDDEN, in_json
 from growthcast.species import SpeciesPriors, read_reference
 
@@ -32,10 +33,14 @@ COMPENSATION_SPREAD = 0.3
 COLD_MARGIN_C, HEAT_MARGIN_C, TEMPERATURE_SPREAD_C = 5.0, 4.0, 1.0
 """How far inside the limits of growth a plant still lasts, and the spread of that [deg C]: 7 deg C
 below and 5 above the range of good keeping (estimates)."""
-CO2_NEEDED_MG_L, CO2_NEEDED_SPREAD = 8.0, 0.5
-"""CO2 below which half of the plants said to need it do not last, and the log spread of that
-(common practice, no source: tap water in balance with the air holds about 1 mg/L, dosed tanks aim
-at 20 to 30)."""
+LIGHT_NEEDED_UMOL = ((40.0, 55.0, 90.0), (12.0, 25.0, 45.0))
+"""``light_k_umol`` of plants of low, medium and high light, and the light at 8 h below which half
+of them do not keep their form: lower leaves drop, carpets grow up (common practice, no source)."""
+CO2_NEEDED_MG_L: Mapping[str, float] = {"yes": 8.0, "helps": 1.5}
+CO2_NEEDED_SPREAD = 0.5
+"""CO2 below which half of the plants do not last, by their ``needs_co2``, and the log spread of
+that (common practice, no source: tap water in balance with the air holds about 1 mg/L, dosed tanks
+aim at 20 to 30)."""
 
 
 Limit = Literal["light", "warmth", "co2"]
@@ -89,9 +94,10 @@ def holding(
     Returns
     -------
     Holding
-        Light is enough where a day's gain exceeds its respiration: the light at which the two are
-        equal is ``Ik atanh(24 s / H)``, with a log-normal spread. Warmth is enough some degrees
-        within the limits of the species' growth. CO2 matters to plants whose ``needs_co2`` is yes.
+        Light is enough where a day's gain exceeds its respiration and the plant keeps its form: the
+        light at which the first two are equal is ``Ik atanh(24 s / H)``, that of the form goes by
+        the species' own need, with a log-normal spread. Warmth is enough some degrees within the
+        limits of the species' growth. CO2 goes by the species' ``needs_co2``.
     """
     reference = read_reference()
     hours = _or(conditions["photoperiod_h"], reference.conditions["photoperiod_h"])
@@ -100,7 +106,9 @@ def holding(
     light = np.where(np.isnan(light), reference.conditions["ppfd_umol"] * light_share, light)
     unknown = 0.0 if np.isfinite(ppfd) else reference.unknown_spread["light"]
     lit = 24.0 * priors.traits["respiration_share"][species] / max(hours, 1e-9)
-    needed = priors.traits["light_k_umol"][species] * np.arctanh(np.clip(lit, 0.0, 1.0 - 1e-12))
+    half = priors.traits["light_k_umol"][species]
+    form = np.interp(half, *LIGHT_NEEDED_UMOL) * reference.conditions["photoperiod_h"]
+    needed = np.maximum(half * np.arctanh(np.clip(lit, 0.0, 1.0 - 1e-12)), form / max(hours, 1e-9))
     never = lit >= 1.0
     ahead = np.log(np.maximum(light, 1e-12)) - np.log(np.maximum(needed, 1e-12))
     enough = normal_cdf(ahead / np.hypot(COMPENSATION_SPREAD, unknown))
@@ -115,11 +123,12 @@ def holding(
         CO2_NEEDED_SPREAD,
         0.0 if np.isfinite(conditions["co2_mg_l"]) else 2.0 * reference.unknown_spread["co2"],
     )
-    carbon = normal_cdf(np.asarray((np.log(max(co2, 1e-9)) - np.log(CO2_NEEDED_MG_L)) / spread))
+    asked = np.array([CO2_NEEDED_MG_L.get(need, 1e-9) for need in priors.needs_co2[species]])
+    carbon = normal_cdf((np.log(max(co2, 1e-9)) - np.log(asked)) / spread)
     return Holding(
         light=np.where(never, 0.0, enough),
         warmth=below * above,
-        co2=np.where(priors.needs_co2[species] == "yes", carbon, 1.0),
+        co2=np.where(asked > 1e-9, carbon, 1.0),
     )
 
 

@@ -10,12 +10,13 @@ that a tank asks of its areas (do all of them hold?) is a reduction over its run
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 import numpy as np
 
 from growthcast.arrays import BoolArray, FloatArray, IntArray
 from growthcast.growth.quick import Singles, column, quick_quantiles
+from growthcast.nouns import dataclass
 from growthcast.service.living import LivingAreas, all_hold, living_part, share_of_draws
 
 FOLLOWED_DRAWS = 256

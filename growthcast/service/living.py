@@ -6,7 +6,7 @@ them hold?) is a reduction over its run of areas.
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from functools import cached_property
 from typing import Any
 
@@ -26,6 +26,7 @@ from growthcast.growth.quick import (
     quick_quantiles,
     quick_stage,
 )
+from growthcast.nouns import dataclass
 from growthcast.service.draws import GrowthDraws, draw_growth, span_normals
 
 ALL = slice(None)

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from typing import Any
 
 import numpy as np
@@ -13,6 +13,7 @@ from growthcast.book.book import Book
 from growthcast.book.supposed import Changes
 from growthcast.fit.result import GrowthFit
 from growthcast.fit.supposed import conditions_now, fit_beside, replanted, suppose
+from growthcast.nouns import dataclass
 from growthcast.service.advice import Mend, OptionAdvice, ShortArea, TankAdvice
 from growthcast.service.interval import interval_options
 from growthcast.service.living import LivingAreas, living_areas, living_part

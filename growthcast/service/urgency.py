@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from datetime import date, timedelta
 from typing import Literal
 
@@ -16,6 +15,7 @@ from growthcast.fit.result import GrowthFit
 from growthcast.forecast.heights import AREAS_AT_ONCE, in_chunks, outlook
 from growthcast.forecast.report import as_date
 from growthcast.log.visits import day_numbers
+from growthcast.nouns import dataclass
 from growthcast.service.advice import TankAdvice
 from growthcast.service.recommend import blocks_of_tanks
 from growthcast.service.visit.standing import standing_areas

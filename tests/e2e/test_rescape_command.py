@@ -118,9 +118,9 @@ def test_plants_for_an_area(tmp_path: Path) -> None:
     assert "rotala-macrandra: " in drawn
     words = run("rescape", DEMO, *LOBBY, *asked)
     assert words.status == 0
-    assert "1. alternanthera-reineckii: alone it allows" in words.out
-    assert re.search(r"the tank saves \d+ to\s+\d+ h and \d+ to\s+\d+ EUR a year", words.out)
-    assert max(map(len, words.out.split("\nAlone: ")[0].splitlines())) <= 80
+    saves = r"1. alternanthera-reineckii: the tank saves \d+ to \d+ h and \d+ to \d+ EUR a year; "
+    assert re.search(saves + "alone it allows", " ".join(words.out.split()))
+    assert max(map(len, words.out.split("\nVisit: ")[0].splitlines())) <= 80
     assert "the rules of your place decide" in words.err
 
 
@@ -130,6 +130,42 @@ def test_all_that_fit_are_compared_and_the_rest_is_counted() -> None:
     assert "taxiphyllum-barbieri (there now)" in ran.out
     floating = run("rescape", DEMO, "--tank", "home-lowtech", "--area", "home-frogbit", "--json")
     assert {p["form"] for p in strict_json(floating.out)["plants"]} == {"floating"}
+
+
+def test_a_place_and_a_stock_list_narrow_the_plants(tmp_path: Path) -> None:
+    stock = tmp_path / "stock.txt"
+    stock.write_text("# the shop\nJava fern\nbacopa caroliniana\nrotala makrandra\n\n", "utf-8")
+    asked = (*LOBBY, "--area", "lobby-ambulia")
+    ran = run("rescape", DEMO, *asked, "--place", "back", "--stock", str(stock), "--json")
+    assert ran.status == 0, ran.err
+    plants = {one["species_id"] for one in strict_json(ran.out)["plants"]}
+    assert plants == {"leptochilus-pteropus", "bacopa-caroliniana", "limnophila-sessiliflora"}
+    assert 'stock.txt, line 4, left out: the species table has no plant "rotala mak' in ran.err
+    assert 'did you mean "rotala-macrandra"?' in ran.err
+    same_form = strict_json(run("rescape", DEMO, *asked, "--stock", str(stock), "--json").out)
+    assert {one["form"] for one in same_form["plants"]} == {"stem"}
+    book = tmp_path / "book"
+    shutil.copytree(DEMO, book)
+    areas = (book / "areas.csv").read_text(encoding="utf-8").splitlines()
+    placed = [f"{line},{'place' if n == 0 else 'wood'}" for n, line in enumerate(areas)]
+    (book / "areas.csv").write_text("\n".join(placed) + "\n", encoding="utf-8")
+    wood = strict_json(run("rescape", str(book), *asked, "--stock", str(stock), "--json").out)
+    forms = {one["form"] for one in wood["plants"] if not one["is_there_now"]}
+    assert forms == {"epiphyte"}
+    reach = strict_json(
+        run("rescape", DEMO, *LOBBY, "--reach", "10", "--stock", str(stock), "--json").out
+    )
+    swaps = [swap for one in reach["proposals"] for swap in one["swaps"]]
+    assert {swap["to_species_id"] for swap in swaps} == {"bacopa-caroliniana"}
+
+
+def test_a_carpet_names_what_never_fills_it_and_that_width_is_open() -> None:
+    ran = run("rescape", DEMO, "--tank", "study-rhizome", "--area", "study-anubias")
+    assert "Never fill the place: anubias-barteri-nana-petite." in ran.out
+    carpet = " ".join(
+        run("rescape", DEMO, "--tank", "desk-nano", "--area", "nano-cuba").out.split()
+    )
+    assert "width is not forecast: All of these." in carpet
 
 
 def test_layouts_side_by_side(tmp_path: Path) -> None:
@@ -247,6 +283,10 @@ def test_some_plants_that_will_not_hold_are_named_beside_the_interval() -> None:
         (("--tank", "shop-window", "--area", "shop-bacopa"), "not planted"),
         (("--tank", "nowhere", "--reach", "10"), "no tank"),
         ((*LOBBY, "--reach", "0"), "1 to 365"),
+        ((*LOBBY, "--reach", "10", "--place", "back"), "--place goes with --area"),
+        ((*LOBBY, "--area", "lobby-hygro", "--place", "bak"), 'did you mean "back"'),
+        ((*LOBBY, "--area", "lobby-hygro", "--stock", "no.txt"), "cannot be read"),
+        ((*LOBBY, "--area", "lobby-hygro", "--place", "surface"), "no other plant"),
         ((*LOBBY, "--reach", "10", "--keep", "nothing"), "no area"),
         ((*LOBBY, "--reach", "10", "--plot", "a.svg"), "--plot"),
         ((*LOBBY, "--layouts", "none.csv"), "no layout"),

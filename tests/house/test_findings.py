@@ -38,6 +38,11 @@ def whole(rows: str) -> Changes:
     return {"trims.csv": "date,tank_id,area_id,before_cm,removed_g,grams_of\n" + rows}
 
 
+def visit(cells: str) -> Changes:
+    header = "date,tank_id,area_id,before_cm,minutes,visit_min\n"
+    return {"trims.csv": f"{header}2026-02-01,T1,{cells}\n"}
+
+
 def water(row: str) -> Changes:
     header = "tank_id,from_date,ppfd_umol,photoperiod_h,co2_mg_l,ph,kh_dkh\n"
     return {"conditions.csv": header + row + "\n"}
@@ -276,6 +281,8 @@ NOTES: dict[str, tuple[Changes, Place]] = {
     ),
     "weight-above-areas": (trim(LINE_2 + ",,,9000,\n"), ("trims.csv", 2, "G")),
     "grams-of-nothing": (whole(LINE_2 + "20,,all\n"), ("trims.csv", 2, "F")),
+    "visit-of-area": (visit("A1,24,,70"), ("trims.csv", 2, "F")),
+    "visit-below-minutes": (visit(",,75,70"), ("trims.csv", 2, "F")),
     "whole-tank-look": (trim("2026-02-01,T1,,,,,50,over\n"), ("trims.csv", 2, "H")),
 }
 

@@ -10,7 +10,7 @@ import re
 import subprocess
 import sys
 import tomllib
-from dataclasses import is_dataclass
+from dataclasses import FrozenInstanceError, is_dataclass
 from pathlib import Path
 
 import pytest
@@ -95,7 +95,8 @@ def test_nouns_are_frozen():
     for name in growthcast.__all__:
         noun = getattr(growthcast, name)
         if is_dataclass(noun):
-            assert noun.__dataclass_params__.frozen, name
+            with pytest.raises(FrozenInstanceError):
+                object.__new__(noun).name = name
 
 
 def test_only_one_room_writes_files():

@@ -54,6 +54,7 @@ def one_uncut_area(x, y, start, shape=1.0):
         lag_per_d=np.zeros(x.size),
         by_settling=np.zeros(x.size),
         reading_cm=y,
+        reading_sd_cm=blank,
         aim_sd_cm=blank,
         guess_cm=blank,
         guess_sd_cm=blank,

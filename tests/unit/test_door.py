@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from concurrent.futures import ThreadPoolExecutor
 from datetime import date
 
 import matplotlib
@@ -10,11 +11,14 @@ import numpy as np
 import pandas as pd
 import pytest
 from matplotlib.figure import Figure
+from threadpoolctl import threadpool_info, threadpool_limits
 
 import growthcast
 from growthcast.book.book import Book
 from growthcast.errors import BookProblems, GrowthcastError, UsageError
 from growthcast.fit.result import GrowthFit
+from growthcast.forecast.backtest import backtest
+from growthcast.forecast.verdict import BacktestResult
 
 TODAY = date(2026, 11, 20)
 TABLES = ("tanks", "areas", "trims", "conditions")
@@ -142,16 +146,88 @@ def test_pictures_stand_on_the_callers_axes(fit: GrowthFit) -> None:
 
 
 def test_what_is_printed_is_short(book: Book, fit: GrowthFit) -> None:
-    for thing in (book, fit, book.trims, growthcast.recommend(fit, "reception")):
+    advice = growthcast.recommend(fit, "reception")
+    answers = [advice, advice[0], growthcast.cut_sheet(fit, "reception")]
+    answers += [growthcast.plan_rounds(fit, "2026-11-23", 2), growthcast.watch_growth(fit)]
+    for thing in (book, fit, *answers):
         assert len(repr(thing)) < 120
+        assert "<table" in thing._repr_html_()
+        assert len(thing._repr_html_()) < 12_000
+    assert len(repr(book.trims)) < 120
     assert fit != book
     assert fit == fit
 
 
 def test_the_door_is_small_and_listed() -> None:
-    assert len(growthcast.__all__) <= 22
+    assert len(growthcast.__all__) <= 20
     assert {*growthcast.__all__} <= {*dir(growthcast)}
-    for name in growthcast.__all__:
+    for name in (*growthcast.__all__, "plot", "types"):
+        assert name in dir(growthcast)
         assert getattr(growthcast, name).__doc__
     with pytest.raises(GrowthcastError):
         growthcast.read_book("nowhere")
+
+
+@pytest.fixture(scope="module")
+def tested(book: Book) -> BacktestResult:
+    return growthcast.backtest(book, splits=3)
+
+
+@pytest.mark.slow
+def test_a_tank_left_out_is_forecast_without_its_log(
+    book: Book, tested: BacktestResult, frames: dict[str, pd.DataFrame]
+) -> None:
+    """Early readings of one tank teach its own forecasts, and nothing where it is left out."""
+    apart = growthcast.backtest(book, splits=3, leave_out="tank")
+    assert set(apart.baselines) == {"own_log", "table_only"}
+    np.testing.assert_array_equal(apart.readings.reading_cm, tested.readings.reading_cm)
+    np.testing.assert_array_equal(apart.baselines["own_log"].crps_cm, tested.model.crps_cm)
+    with pytest.raises(UsageError, match="not 'area'"):
+        growthcast.backtest(book, leave_out="area")  # type: ignore[arg-type]
+
+    trims = frames["trims"].copy()
+    days = trims[trims.tank_id == "reception"].date.sort_values().unique()
+    early = (trims.tank_id == "reception") & trims.date.isin(days[:-6])
+    shorter = (0.8 * trims.before_cm[early]).combine(trims.after_cm[early], np.fmax)
+    trims.loc[early, "before_cm"] = shorter.where(trims.before_cm[early].notna())
+    practice = (book.folder / "practice.toml").read_text(encoding="utf-8")
+    other = Book.from_frames(practice=practice, **(frames | {"trims": trims}))
+    spreads = growthcast.fit_growth(book, TODAY).design.spreads
+    here = [backtest(one, 2, spreads, leave_out="tank") for one in (book, other)]
+    late = here[0].whose["tank_id"] == "reception"
+    late &= here[0].readings.split_day == here[0].split_days[-1]
+    assert late.sum() > 3
+    without = [one.model.middle_cm[late] for one in here]
+    with_log = [one.baselines["own_log"].middle_cm[late] for one in here]
+    np.testing.assert_allclose(*without, rtol=1e-6)
+    assert np.abs(np.log(with_log[1] / with_log[0])).max() > 0.02
+
+
+def test_scores_by_group_are_those_of_its_readings(tested: BacktestResult) -> None:
+    readings = tested.to_frame()
+    for what, column in (("tank", "tank_id"), ("form", "form"), ("species", "species_id")):
+        scores = tested.by(what).to_frame().set_index(what)
+        counts = readings.groupby(column).size()
+        assert scores.n.to_dict() == counts.to_dict()
+    held = readings.reading.between(readings.p10, readings.p90)
+    assert held.mean() == pytest.approx(tested.scores_of_all().coverage_80, abs=1e-9)
+    ahead = (readings["at"] - readings.forecast_on).dt.days
+    assert tested.by("horizon")[0].scores["n"] == (ahead <= 7).sum()
+    with pytest.raises(UsageError, match="by takes one of"):
+        tested.by("colour")
+
+
+def test_fits_at_once_leave_the_threads_as_they_were(book: Book) -> None:
+    def threads() -> list[int]:
+        return [pool["num_threads"] for pool in threadpool_info() if pool["user_api"] == "blas"]
+
+    with threadpool_limits(2, user_api="blas"):
+        before = threads()
+        alone = growthcast.fit_growth(book, "2026-06-01").rates()
+        with ThreadPoolExecutor(3) as pool:
+            days = [date(2026, 6, 1), date(2026, 7, 1), date(2026, 5, 1)]
+            rates = [
+                f.rates() for f in pool.map(lambda day: growthcast.fit_growth(book, day), days)
+            ]
+        assert threads() == before
+    assert list(rates[0]) == list(alone)

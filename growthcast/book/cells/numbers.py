@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 import re
-from dataclasses import dataclass
 from datetime import date
 
-from growthcast.book.tables import UNIT_WORDS, Column
+from growthcast.book.columns import UNIT_WORDS, Column
+from growthcast.nouns import dataclass
 
 
 @dataclass(frozen=True, slots=True)

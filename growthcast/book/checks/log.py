@@ -73,13 +73,19 @@ def check_heights(tables: Tables) -> Iterator[Finding]:
 
 
 def check_whole_tank(tables: Tables) -> Iterator[Finding]:
-    """A row for the whole tank has weight and minutes, neither heights nor a look."""
+    """A row of the whole tank has neither heights nor a look; it alone tells of the visit."""
     trims, whole = tables.trims, of_whole_tank(tables.trims)
     if whole.any():
         for column in HEIGHTS:
             given = whole & trims.given(column)
             yield from at_cells(trims, given, column, "whole-tank-heights")
         yield from at_cells(trims, whole & trims.given("look"), "look", "whole-tank-look")
+    for column in ("visit_min", "water_share"):
+        yield from at_cells(
+            trims, ~whole & trims.given(column), column, "visit-of-area", what=column
+        )
+    short = trims.number("visit_min") < trims.number("minutes")
+    yield from at_cells(trims, whole & short, "visit_min", "visit-below-minutes")
 
 
 def check_empty_rows(tables: Tables) -> Iterator[Finding]:
@@ -100,6 +106,8 @@ def _keys(table: Table) -> IntArray:
         area, tank = table.coded["area_id"], table.coded["tank_id"]
         whole = of_whole_tank(table)
         thing = np.where(whole, len(area.values) + tank.codes, area.codes).astype(np.int64)
+        photo = ~whole & (table.text("measured_by") == "photo")  # may stand beside a ruler's row
+        thing += np.where(photo, len(area.values) + len(tank.values), 0)
         days = day_numbers(table.date("date"))
         blank = whole & ~table.given("tank_id")
     keys = thing * DAY_SPAN + days

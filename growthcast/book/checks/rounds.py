@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterator, Mapping
-from dataclasses import dataclass
 from datetime import date, timedelta
 from typing import TYPE_CHECKING
 
@@ -14,6 +13,7 @@ from growthcast.book.book import Book, Practice, Table
 from growthcast.book.checks.together import Tables, at_cell, at_cells, where
 from growthcast.book.words import did_you_mean, shown
 from growthcast.errors import Finding
+from growthcast.nouns import dataclass
 
 if TYPE_CHECKING:
     from holidays import HolidayBase

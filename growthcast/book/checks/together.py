@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterator
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from datetime import date
 from functools import cached_property
 from typing import Any
@@ -17,6 +17,7 @@ from growthcast.book.findings import SLUGS, finding
 from growthcast.book.tables import TABLES, column_of
 from growthcast.book.words import did_you_mean
 from growthcast.errors import Finding
+from growthcast.nouns import dataclass
 
 HEIGHTS = ("before_cm", "after_cm", "removed_cm")
 """The columns of the log that tell how high an area stood or what was cut off."""

@@ -6,13 +6,13 @@ import datetime as dt
 import io
 import zipfile
 from collections.abc import Iterable, Iterator
-from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
 import xlsxwriter
 
 from growthcast.book.checks.names import FILES
+from growthcast.book.columns import Column
 from growthcast.book.read import read_shipped_species
 from growthcast.book.sheets.source import Source, read_source
 from growthcast.book.sheets.values import (
@@ -24,10 +24,11 @@ from growthcast.book.sheets.values import (
     canonical,
     settings_of,
 )
-from growthcast.book.tables import TABLES, Column
+from growthcast.book.tables import TABLES
 from growthcast.book.words import column_letter, printable
 from growthcast.book.writing.replace import write_whole
 from growthcast.errors import UsageError
+from growthcast.nouns import dataclass
 
 MOST_ROWS = 400_000
 """Rows of a sheet at most: more, and the spreadsheet that comes back would not be read."""

@@ -12,7 +12,6 @@ import re
 import zipfile
 import zlib
 from collections.abc import Iterator
-from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 from xml.parsers import expat
@@ -23,6 +22,7 @@ from growthcast.book.sheets.values import LISTS, MOST_CELLS, SETTINGS, SettingRo
 from growthcast.book.tables import TABLES
 from growthcast.book.words import column_letter, printable, shown
 from growthcast.errors import UsageError
+from growthcast.nouns import dataclass
 
 MOST_PACKED = 100_000_000
 MOST_EXPANDED = 400_000_000

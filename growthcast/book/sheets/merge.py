@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections import defaultdict
 from collections.abc import Iterator, Mapping
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from datetime import date
 from pathlib import Path
 from types import MappingProxyType
@@ -20,6 +20,7 @@ from growthcast.book.sheets.values import SettingChange, as_text, same, with_set
 from growthcast.book.tables import TABLES, column_of
 from growthcast.book.words import column_letter, shown
 from growthcast.errors import BookProblems, Finding, UsageError
+from growthcast.nouns import dataclass
 
 KEYS: Mapping[str, tuple[str, ...]] = MappingProxyType(
     {

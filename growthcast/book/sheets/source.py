@@ -8,13 +8,13 @@ from __future__ import annotations
 import csv
 import io
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass
 from pathlib import Path
 
 from growthcast.book.cells.text import decoded, read_bytes
 from growthcast.book.tables import TABLES
 from growthcast.book.writing.dialect import Dialect, new_dialect, read_dialect
 from growthcast.errors import BookProblems, Finding, UsageError
+from growthcast.nouns import dataclass
 
 
 @dataclass(frozen=True, slots=True)

@@ -7,7 +7,6 @@ import re
 import tomllib
 from collections.abc import Iterable, Iterator
 from contextlib import suppress
-from dataclasses import dataclass
 from decimal import Decimal
 from typing import Any
 
@@ -16,9 +15,11 @@ from tomlkit.exceptions import TOMLKitError
 
 from growthcast.book.cells.numbers import Fault, parse_date, parse_number
 from growthcast.book.cells.text import decoded
+from growthcast.book.columns import Column
 from growthcast.book.practice import LISTS as LIST_KINDS
-from growthcast.book.tables import KEYS, Column
+from growthcast.book.tables import KEYS
 from growthcast.errors import UsageError
+from growthcast.nouns import dataclass
 
 SETTINGS, LISTS = "practice", "lists"
 """Names of the sheets beside those of the tables."""

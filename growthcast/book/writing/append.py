@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
 from datetime import UTC, date, datetime
 from pathlib import Path
 from uuid import uuid4
@@ -17,6 +16,7 @@ from growthcast.book.writing.journal import Entry, Splice, append_line, entries,
 from growthcast.book.writing.lock import book_lock
 from growthcast.book.writing.replace import read_file, replace_files
 from growthcast.errors import FileChanged, Finding, HeldAlready, RowsRefused, UsageError
+from growthcast.nouns import dataclass
 
 _ATTEMPTS = 5  # each time another program changed the file meanwhile, it is read again
 

@@ -6,8 +6,9 @@ import re
 from collections.abc import Sequence
 
 from growthcast.book.cells.numbers import DECIMAL_COMMA, Fault, parse_date, parse_number
+from growthcast.book.columns import Column
 from growthcast.book.supposed import Cell
-from growthcast.book.tables import TABLES, Column
+from growthcast.book.tables import TABLES
 from growthcast.book.words import did_you_mean, plain, shown
 from growthcast.errors import UsageError
 

@@ -6,7 +6,7 @@ import csv
 import io
 import re
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from datetime import date
 
 from growthcast.book.cells.convert import match_header, number_cells
@@ -17,6 +17,7 @@ from growthcast.book.supposed import Cell
 from growthcast.book.tables import TABLES
 from growthcast.book.words import did_you_mean, plain, shown
 from growthcast.errors import Finding, RowsRefused, UsageError
+from growthcast.nouns import dataclass
 
 _DECIMAL_POINT = re.compile(r"[+-]?[0-9]*\.[0-9]+")
 _LINE_END = re.compile("\r\n|\n|\r")

@@ -10,11 +10,11 @@ import hashlib
 import json
 import os
 from collections.abc import Iterator, Mapping
-from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
 from growthcast.errors import NotWritten
+from growthcast.nouns import dataclass
 
 JOURNAL = "journal.jsonl"
 _FLAGS = os.O_RDWR | getattr(os, "O_BINARY", 0) | getattr(os, "O_NOFOLLOW", 0)

@@ -7,7 +7,7 @@ depends on height (see ``growth.logistic``).
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from typing import Any, TypeVar, cast
 
 import numpy as np
@@ -23,6 +23,7 @@ from growthcast.growth.responses import (
     combined_response,
 )
 from growthcast.growth.water import co2_mg_l, tank_ionic_strength_mol_l
+from growthcast.nouns import dataclass
 from growthcast.species import Reference, SpeciesPriors
 
 Floats = TypeVar("Floats", bound=NDArray[np.floating[Any]])

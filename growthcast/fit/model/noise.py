@@ -29,7 +29,6 @@ memory).
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from functools import cache
 
 import numpy as np
@@ -37,6 +36,7 @@ import numpy as np
 from growthcast.arrays import BoolArray, FloatArray, IntArray
 from growthcast.growth.normal import log_normal_cdf
 from growthcast.log.visits import Look
+from growthcast.nouns import dataclass
 
 SMALLEST_WEIGHT_ERROR_CM = 0.1
 
@@ -100,10 +100,19 @@ class ErrorModel:
         white = self.span**2 * 7.0 / np.maximum(days, 1.0)
         return white + self.drift**2 * drift_remainder
 
-    def reading_variance(self, height_cm: FloatArray, area: IntArray) -> FloatArray:
-        """Error variance [cm2] of a reading of height ``height_cm`` [cm]."""
+    def reading_variance(
+        self, height_cm: FloatArray, area: IntArray, own_sd_cm: FloatArray | None = None
+    ) -> FloatArray:
+        """Error variance [cm2] of a reading of height ``height_cm`` [cm].
+
+        ``own_sd_cm`` is the error that a reading brings itself, nan where a ruler read it.
+        """
         relative = self.height_error_share[area] * height_cm
-        return self.height_error_cm[area] ** 2 + relative**2
+        variance: FloatArray = self.height_error_cm[area] ** 2 + relative**2
+        if own_sd_cm is not None:
+            own = np.isfinite(own_sd_cm)
+            variance[own] = own_sd_cm[own] ** 2
+        return variance
 
 
 def likely_removed(standing_cm: FloatArray, log_habit: FloatArray) -> FloatArray:

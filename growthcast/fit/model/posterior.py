@@ -13,7 +13,7 @@ Computation 21, 786-792 (from memory).
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from typing import Any
 
 import numpy as np
@@ -26,6 +26,7 @@ from growthcast.fit.solver.hierarchy import border_covariance
 from growthcast.fit.solver.kalman import score_of
 from growthcast.fit.solver.problem import BORDER, CEILING, DENSITY, HABIT, KNOTS, OWN, RATE, Point
 from growthcast.fit.solver.view import View, follows, seen
+from growthcast.nouns import dataclass
 
 Floats = NDArray[np.floating[Any]]
 

@@ -2,17 +2,19 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import field
 from typing import Literal
 
+from growthcast.frames import Framed
+from growthcast.nouns import dataclass
 from growthcast.plain import in_json
 
 Basis = Literal["log", "tank", "table"]
 """What a forecast rests on: the area's own log, its tank's or its species', or the table alone."""
 
 
-@dataclass(frozen=True, slots=True)
-class AreaRate:
+@dataclass(frozen=True, slots=True, repr=False)
+class AreaRate(Framed):
     """What is known of an area's rate at reference conditions.
 
     ``spans`` counts its own spans in the log; ``basis`` is what its forecast rests on.

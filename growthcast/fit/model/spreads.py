@@ -6,7 +6,7 @@ learns them); lags and settling stand beside the border (``fit.beside``).
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field, fields
+from dataclasses import field, fields
 from functools import cache
 from typing import Any
 
@@ -15,6 +15,7 @@ from numpy.typing import NDArray
 
 from growthcast.arrays import FloatArray, IntArray, TextArray
 from growthcast.growth.normal import normal_cdf, normal_quantile
+from growthcast.nouns import dataclass
 from growthcast.species import read_forms
 
 LEARNT = (

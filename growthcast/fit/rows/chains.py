@@ -16,7 +16,7 @@ no gathering and no padding. Aimed starts stand together as far as that allows.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from enum import IntEnum
 from typing import Any, TypeVar, cast
 
@@ -25,6 +25,7 @@ from numpy.typing import NDArray
 
 from growthcast.arrays import BoolArray, FloatArray, IntArray
 from growthcast.fit.model.clock import LEAST_AWAKE_SHARE, GrowthClock
+from growthcast.nouns import dataclass
 
 Values = TypeVar("Values", bound=NDArray[Any])
 
@@ -64,8 +65,8 @@ class Nodes:
         Share of ``growth_d`` that each day of lag takes [1/d].
     by_settling
         How far the log of ``growth_d`` falls with the log of the days of settling.
-    reading_cm
-        A height read on the day.
+    reading_cm, reading_sd_cm
+        A height read on the day, and its own error where that is not a ruler's.
     aim_sd_cm
         Scatter of a cut around the area's usual height, for nodes that a cut left.
     guess_cm, guess_sd_cm
@@ -93,6 +94,7 @@ class Nodes:
     lag_per_d: FloatArray
     by_settling: FloatArray
     reading_cm: FloatArray
+    reading_sd_cm: FloatArray
     aim_sd_cm: FloatArray
     guess_cm: FloatArray
     guess_sd_cm: FloatArray

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
@@ -12,6 +11,7 @@ from growthcast.arrays import BoolArray, FloatArray, IntArray
 from growthcast.fit.model.clock import GrowthClock, lag_share, pause_after_cut
 from growthcast.fit.rows.chains import Link, Nodes
 from growthcast.log.visits import Visits
+from growthcast.nouns import dataclass
 
 Values = NDArray[Any]
 
@@ -41,7 +41,8 @@ UNSURE_CUT_SHARE = 0.2
 START, FOUND, LEFT = 0, 1, 2
 """Kinds of nodes, in the order in which they follow each other on one day."""
 BLANK = {
-    **dict.fromkeys(("reading_cm", "aim_sd_cm", "guess_cm", "guess_sd_cm", "cut_cm"), np.nan),
+    **dict.fromkeys(("reading_cm", "reading_sd_cm", "aim_sd_cm"), np.nan),
+    **dict.fromkeys(("guess_cm", "guess_sd_cm", "cut_cm"), np.nan),
     **dict.fromkeys(("pause_d", "lag_share"), 0.0),
     **{"by": int(Link.FRESH), "look": 0, "bucket": -1, "row": -1},
 }
@@ -151,6 +152,7 @@ def _found(visits: Visits, traits: AreaTraits) -> dict[str, Values]:
         area,
         visits.day[found],
         reading_cm=visits.before_cm[found],
+        reading_sd_cm=visits.before_sd_cm[found],
         guess_cm=traits.middle_cm[area],
         guess_sd_cm=traits.unseen_sd_cm[area],
         look=visits.look[found],

@@ -6,8 +6,6 @@ variance by sums over a grid.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
 import numpy as np
 
 from growthcast.arrays import FloatArray
@@ -17,6 +15,7 @@ from growthcast.fit.solver.kalman import variance_along
 from growthcast.fit.solver.problem import CEILING, Sites, cut_chance_before
 from growthcast.fit.solver.view import View
 from growthcast.growth.logistic import height_and_slope
+from growthcast.nouns import dataclass
 
 GRID = np.linspace(-5.0, 5.0, 61)
 """Standard deviations at which a look is heard."""

@@ -7,7 +7,7 @@ instead, all of a tank at once.
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 import numpy as np
 
@@ -16,6 +16,7 @@ from growthcast.fit.rows.chains import Link
 from growthcast.fit.sites.looks import Cavity, sites_of_looks
 from growthcast.fit.solver.problem import DENSITY, HABIT, Block, Problem, Sites, cut_chance_before
 from growthcast.fit.solver.view import View
+from growthcast.nouns import dataclass
 
 LEAST_WEIGHT_ERROR_G = 5.0
 

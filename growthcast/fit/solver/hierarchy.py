@@ -8,12 +8,13 @@ the species list: the arrow form of the joint normal equations.
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 import numpy as np
 
 from growthcast.arrays import FloatArray, IntArray
 from growthcast.fit.solver.problem import CEILING, KNOTS, OWN, RATE, CannotFit, Pooling
+from growthcast.nouns import dataclass
 
 TANKS_AT_ONCE = 4_000
 

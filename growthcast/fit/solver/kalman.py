@@ -16,14 +16,13 @@ Optimization 4, 626-636 (from memory).
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
 import numpy as np
 
 from growthcast.arrays import FloatArray, IntArray
 from growthcast.fit.rows.chains import Chains, Link
 from growthcast.fit.solver.linearise import Linearised
 from growthcast.fit.solver.problem import BORDER, CEILING, HABIT, OF_STARTS, RATE
+from growthcast.nouns import dataclass
 
 LEAST_GROWTH = 1e-12
 """Stages; what gains less in a span says nothing by its scatter."""

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 import numpy as np
 
@@ -13,6 +13,7 @@ from growthcast.fit.solver.kalman import disturbance_smoother, log_determinant, 
 from growthcast.fit.solver.linearise import Linearised
 from growthcast.fit.solver.problem import CEILING, HABIT, OWN, RATE, Block, Pooling, Problem
 from growthcast.fit.solver.view import View, departure_of
+from growthcast.nouns import dataclass
 
 
 def log_likelihood(view: View) -> float:
@@ -134,7 +135,7 @@ def variance_slopes(view: View) -> VarianceSlopes:
         off = np.where(read, nodes.reading_cm - here.height_cm, 0.0) - here.residual + error * mean
         square = off**2 + error + error**2 * (variance - back.observation_curvature)
         reading_precision = block.trust / problem.errors.reading_variance(
-            here.expected_cm, nodes.area
+            here.expected_cm, nodes.area, nodes.reading_sd_cm
         )
         readings.append(
             np.where(read, 0.5 * reading_precision * (reading_precision * square - 1.0), 0.0)
@@ -193,7 +194,9 @@ def misfit(problem: Problem, block: Block, at: Linearised, border: FloatArray) -
     """
     nodes, sites = block.chains.nodes, block.sites
     read = np.flatnonzero(np.isfinite(nodes.reading_cm))
-    variance = problem.errors.reading_variance(at.expected_cm[read], nodes.area[read])
+    variance = problem.errors.reading_variance(
+        at.expected_cm[read], nodes.area[read], nodes.reading_sd_cm[read]
+    )
     variance = variance / block.trust[read]
     off = nodes.reading_cm[read] - at.height_cm[read]
     cut = np.flatnonzero(nodes.link >= Link.CUT)

@@ -11,7 +11,7 @@ expectation; that is added to second order.
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 import numpy as np
 
@@ -31,6 +31,7 @@ from growthcast.fit.solver.problem import (
 from growthcast.growth.logistic import height_and_slope, shape_factor
 from growthcast.growth.logistic import stage as stage_of
 from growthcast.growth.normal import normal_cdf
+from growthcast.nouns import dataclass
 
 FRESH_STAGE_VARIANCE = 1e6
 """Variance of a fresh stage around the current one: flat, since it is centred anew every step."""
@@ -183,6 +184,7 @@ def _with_scatter(at: Linearised, problem: Problem, block: Block) -> Linearised:
     owner, height, slope = nodes.area[place], at.expected_cm[place], at.observation[place]
     flattening = _slope_bend(height, slope, problem.shape[owner]) / np.maximum(slope, 1e-300)
     by_height = 2.0 * problem.errors.height_error_share[owner] ** 2 * height
+    by_height[np.isfinite(nodes.reading_sd_cm[place])] = 0.0
     return replace(at, saturating=place, flattening=flattening, error_by_height=by_height)
 
 
@@ -335,13 +337,14 @@ def error_parts(
     by_weight = np.where(weighed, at.process_noise / whole, 0.0)
     fixed = errors.height_error_cm[owner] ** 2
     relative = errors.height_error_share[owner] ** 2
+    trust = np.where(np.isnan(nodes.reading_sd_cm), block.trust, np.inf)  # a ruler's alone teach
     return {
         "span": (within * squared, nothing),
         "drift": (beyond * squared, nothing),
-        "height_error_cm": (2.0 * fixed * by_length, fixed / block.trust),
+        "height_error_cm": (2.0 * fixed * by_length, fixed / trust),
         "height_error_share": (
             relative * likely**2 * by_length,
-            relative * at.expected_cm**2 / block.trust,
+            relative * at.expected_cm**2 / trust,
         ),
         "weight": ((errors.weight * likely) ** 2 * by_weight, nothing),
     }
@@ -365,7 +368,7 @@ def _observe(linearised: Linearised, block: Block, border: FloatArray, errors: E
     nodes, sites, height_cm = block.chains.nodes, block.sites, linearised.height_cm
     residual, precision = linearised.residual, linearised.observation_precision
     by_usual_cut = linearised.by_usual_cut
-    error = errors.reading_variance(linearised.expected_cm, nodes.area)
+    error = errors.reading_variance(linearised.expected_cm, nodes.area, nodes.reading_sd_cm)
     read = np.isfinite(nodes.reading_cm)
     precision[:] = np.where(read, block.trust / error, 0.0)
     residual[:] = np.where(read, nodes.reading_cm - height_cm, 0.0)

@@ -9,7 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from typing import Any, TypeVar, cast
 
 import numpy as np
@@ -28,6 +28,7 @@ from growthcast.fit.solver.problem import (
     members_of,
 )
 from growthcast.fit.solver.view import View
+from growthcast.nouns import dataclass
 
 Values = TypeVar("Values", bound=NDArray[Any])
 Noun = TypeVar("Noun")

@@ -19,7 +19,7 @@ Uncertainty in Artificial Intelligence, 362-369 (from memory).
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from functools import cached_property
 
 import numpy as np
@@ -29,6 +29,7 @@ from growthcast.fit.model.noise import KNOT_COUNT, ErrorModel, SpanDrift, span_d
 from growthcast.fit.rows.chains import Chains, Link, Nodes
 from growthcast.growth.normal import normal_cdf
 from growthcast.log.visits import Look
+from growthcast.nouns import dataclass
 
 CEILING, HABIT, DENSITY, RATE, KNOTS = range(5)
 
@@ -375,24 +376,24 @@ def with_heights_that_count(problem: Problem) -> Problem:
         ceiling expected; where both lie near it the ceiling is learnt.
     """
     pooling, count = problem.pooling, problem.area_count
-    highest = np.zeros((2, count))
+    highest, own_sd = np.zeros((2, count)), np.full((2, count), np.nan)
     for block in problem.blocks:
         nodes = block.chains.nodes
         found = np.isfinite(nodes.reading_cm) & np.isnan(nodes.aim_sd_cm) & (nodes.row >= 0)
         counts = np.flatnonzero(found & (block.trust == 1.0))
         order = counts[np.lexsort((nodes.reading_cm[counts], nodes.area[counts]))]
-        area, read = nodes.area[order], nodes.reading_cm[order]
+        area, read, sd = nodes.area[order], nodes.reading_cm[order], nodes.reading_sd_cm[order]
         last = np.flatnonzero(np.append(area[1:] != area[:-1], True)) if area.size else order
-        highest[1, area[last]] = read[last]
+        highest[1, area[last]], own_sd[1, area[last]] = read[last], sd[last]
         before = last[(last > 0) & (area[last - 1] == area[last])] - 1
-        highest[0, area[before]] = read[before]
-    sd = np.sqrt([problem.errors.reading_variance(read, np.arange(count)) for read in highest])
+        highest[0, area[before]], own_sd[0, area[before]] = read[before], sd[before]
+    error = problem.errors.reading_variance(highest, np.arange(count), own_sd)
     near: BoolArray = highest > NEAR_CEILING_SHARE * np.exp(pooling.log_ceiling)
     learnt = replace(
         pooling,
         ceiling_learnt=(near[0] & near[1]) | (False if problem.rises is None else problem.rises),
         near_ceiling=near[0] & near[1],
         highest_cm=np.where(near, highest, 0.0),
-        highest_sd_cm=sd,
+        highest_sd_cm=np.sqrt(error),
     )
     return replace(problem, pooling=learnt)

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 import numpy as np
 
@@ -34,6 +34,7 @@ from growthcast.fit.solver.problem import (
     Pooling,
     Problem,
 )
+from growthcast.nouns import dataclass
 
 MOST_BLOCKS_KEPT = 4
 """Of books with more blocks a view keeps what a step needs: keeping all of it would cost more time

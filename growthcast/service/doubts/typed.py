@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import field
 from datetime import date
 from functools import cache
 from typing import Literal
@@ -20,6 +20,7 @@ from growthcast.fit.result import GrowthFit
 from growthcast.forecast.heights import outlook
 from growthcast.growth.normal import normal_cdf, normal_quantile
 from growthcast.log.visits import Look, read_log
+from growthcast.nouns import dataclass
 from growthcast.plain import HIDDEN, by_quantile, in_json
 
 Range = tuple[float, float, float]

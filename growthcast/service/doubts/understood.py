@@ -3,16 +3,17 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
 from datetime import date
 
 from growthcast.book.book import Book, WholeTank
 from growthcast.book.supposed import Cell
-from growthcast.book.writing.visit.entry import Place, VisitRow
+from growthcast.book.writing.visit.amounts import Place
+from growthcast.book.writing.visit.entry import VisitRow
 from growthcast.book.writing.visit.places import log_rows, places_of
 from growthcast.errors import GrowthcastError
 from growthcast.finite import finite_answer
 from growthcast.fit.result import GrowthFit
+from growthcast.nouns import dataclass
 from growthcast.service.doubts.judge import doubts_of_visit
 from growthcast.service.doubts.typed import Doubt
 
@@ -43,6 +44,7 @@ def understand(
     day: date,
     rows: Sequence[VisitRow],
     before: GrowthFit | None,
+    by: str = "",
 ) -> Understood:
     """Hold a visit against what was expected of it.
 
@@ -58,6 +60,8 @@ def understand(
         The visit as typed.
     before : GrowthFit or None
         The fit of the book on that day without the visit; without it nothing is doubted.
+    by : str
+        Who logs the visit, as the column `by` of the log holds it.
 
     Returns
     -------
@@ -81,7 +85,7 @@ def understand(
         tank_id=tank_id,
         day=day,
         rows=tuple(rows),
-        cells=tuple(log_rows(rows, book, tank_id, day, grams[0])),
+        cells=tuple(log_rows(rows, book, tank_id, day, grams[0], by)),
         places=places_of(book, tank_id, day),
         grams=grams,
         doubts=doubts,

@@ -14,7 +14,7 @@ distribution. Journal of the American Statistical Association 84, 881-896 (from 
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from typing import Literal
 
 import numpy as np
@@ -24,6 +24,7 @@ from growthcast.book.book import Book
 from growthcast.book.tables import FORMS
 from growthcast.fit.result import GrowthFit
 from growthcast.growth.quick import Singles
+from growthcast.nouns import dataclass
 from growthcast.service.draws import stratified_normals
 from growthcast.service.effort.logged import KINDS, TimedTrims, kind_of, timed_trims
 from growthcast.species import read_forms

@@ -8,7 +8,7 @@ that they are those of all areas, timed by themselves or not, or of the areas no
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 import numpy as np
 
@@ -19,6 +19,7 @@ from growthcast.fit.design import Design
 from growthcast.fit.result import GrowthFit
 from growthcast.growth.logistic import height_at_stage, shape_factor, stage
 from growthcast.log.visits import Visits, day_numbers, pair_of, read_log
+from growthcast.nouns import dataclass
 
 KINDS = 2 * len(FORMS)
 """Growth forms measured by height, then growth forms measured by cover."""

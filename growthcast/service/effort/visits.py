@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, field, replace
+from dataclasses import field, replace
 
 import numpy as np
 
 from growthcast.arrays import FloatArray, IntArray
 from growthcast.fit.design import Design
 from growthcast.growth.quick import Singles, column, quick_quantiles
+from growthcast.nouns import dataclass
 from growthcast.plain import HIDDEN, in_json
 from growthcast.service.draws import GrowthDraws, stratified_normals
 from growthcast.service.effort.learn import Timing

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from datetime import date, timedelta
 from typing import Any
 
@@ -12,11 +12,12 @@ import numpy as np
 from growthcast.arrays import FloatArray
 from growthcast.book.book import Book
 from growthcast.book.checks.rounds import closed_on, closed_times
-from growthcast.book.tables import WEEKDAYS
+from growthcast.book.columns import WEEKDAYS
 from growthcast.finite import finite_answer
 from growthcast.fit.result import GrowthFit
 from growthcast.forecast.heights import growth_a_week
 from growthcast.forecast.report import AreaForecast, as_date, forecast_growth
+from growthcast.nouns import dataclass
 from growthcast.service.advice import OptionAdvice, TankAdvice
 from growthcast.service.pages.course import Course, course
 from growthcast.service.recommend import area_label, option_of, recommend

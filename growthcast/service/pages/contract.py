@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 from datetime import timedelta
 from typing import Any, ClassVar
 
@@ -13,6 +12,7 @@ from growthcast.book.book import Book
 from growthcast.finite import finite_answer
 from growthcast.fit.result import GrowthFit
 from growthcast.forecast.report import as_date
+from growthcast.nouns import dataclass
 from growthcast.plain import plain
 from growthcast.service.advice import OptionAdvice
 from growthcast.service.effort.visits import Range

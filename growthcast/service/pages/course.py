@@ -4,13 +4,13 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
 
 import numpy as np
 
 from growthcast.arrays import FloatArray
 from growthcast.finite import finite_answer
 from growthcast.growth.quick import quick_quantiles
+from growthcast.nouns import dataclass
 from growthcast.service.visit.standing import Standing, only_areas
 
 COURSE_LEVELS = (0.10, 0.50, 0.90)

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 import numpy as np
 
@@ -11,6 +11,7 @@ from growthcast.book.book import Book
 from growthcast.finite import finite_answer
 from growthcast.forecast.backtest import backtest
 from growthcast.forecast.verdict import LEAST_READINGS, BacktestResult
+from growthcast.nouns import dataclass
 
 SPLITS = 10
 """Earlier days from which a log is gone through for a page."""

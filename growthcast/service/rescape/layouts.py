@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, field, replace
+from dataclasses import field, replace
 
 import numpy as np
 
@@ -11,6 +11,8 @@ from growthcast.book.book import Book
 from growthcast.book.supposed import Layout, PlannedArea
 from growthcast.finite import finite_answer
 from growthcast.fit.result import GrowthFit
+from growthcast.frames import Framed
+from growthcast.nouns import dataclass
 from growthcast.plain import FLAT, HIDDEN, NULL_IF_BLANK, in_json
 from growthcast.service.effort.visits import Saving
 from growthcast.service.holding import LIKELY, NOT_LIKELY, Limit, NotHolding
@@ -42,8 +44,8 @@ class LayoutArea:
     caution: str = field(metadata=NULL_IF_BLANK)
 
 
-@dataclass(frozen=True, slots=True)
-class LayoutAdvice:
+@dataclass(frozen=True, slots=True, repr=False)
+class LayoutAdvice(Framed):
     """What one layout allows; ``limited_by`` is the area that fails first, by its place.
 
     ``answer`` holds every listed interval, ``areas`` the layout's areas in its order, with their

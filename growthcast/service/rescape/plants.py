@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from dataclasses import dataclass, field
+from collections.abc import Collection, Mapping, Sequence
+from dataclasses import field
 from typing import ClassVar, Literal
 
 import numpy as np
@@ -14,6 +14,8 @@ from growthcast.finite import finite_answer
 from growthcast.fit.result import OWN_SPANS_FOR_LOG, GrowthFit
 from growthcast.fit.supposed import replanted
 from growthcast.forecast.heights import growth_a_week, rate_range
+from growthcast.frames import Framed
+from growthcast.nouns import dataclass
 from growthcast.plain import BY_QUANTILE, HIDDEN, NULL_IF_BLANK, by_quantile, in_json
 from growthcast.service.effort.visits import Range, Saving
 from growthcast.service.holding import LIKELY, NOT_LIKELY, Holding
@@ -38,6 +40,19 @@ source)."""
 A_LONG_WAIT_D = 180
 """Days from planting to the look from which a plant is ranked after quicker ones of its rank."""
 Z_80 = 1.2815515655446004
+SOFT_DKH = 4.0
+"""Carbonate hardness up to which water is soft [dKH] (common practice, no source)."""
+SIDEWAYS = ("carpet", "creeping")
+"""Forms that spread over the ground; other plants do where their cut practice names runners."""
+PLACES: Mapping[str, tuple[tuple[str, ...], float, float]] = {
+    "front": (("carpet", "creeping", "rosette", "stem"), 0.0, 15.0),
+    "middle": (("carpet", "creeping", "rosette", "stem", "epiphyte"), 10.0, 50.0),
+    "back": (("carpet", "creeping", "rosette", "stem", "epiphyte"), 25.0, np.inf),
+    "wood": (("epiphyte", "moss"), 0.0, np.inf),
+    "surface": (("floating",), 0.0, np.inf),
+}
+"""Forms that are put in a place, and the ceilings [cm] of plants for it (common practice, no
+source)."""
 
 
 def _looked_at(days: FloatArray) -> dict[str, float | None]:
@@ -45,14 +60,17 @@ def _looked_at(days: FloatArray) -> dict[str, float | None]:
     return by_quantile(None if value >= LONGEST_D else value for value in days)
 
 
-@dataclass(frozen=True, slots=True)
-class PlantAdvice:
+@dataclass(frozen=True, slots=True, repr=False)
+class PlantAdvice(Framed):
     """One plant for an area; ranges are (3,): the 10, 50 and 90 % quantiles.
 
     ``own_interval_d`` is what the area alone allows in whole days, ``own_listed_d`` the longest
     listed interval within it; ``tank`` the answer for the whole tank with this plant in the area,
     ``limited_by`` the label of the area that ends it, ``tank_limited_by`` its id.
     ``rate_per_day`` holds under the tank's conditions, ``rate_sd`` is its log standard deviation;
+    ``chance_fills`` is the chance that it grows up to the middle of floor and budget at all,
+    ``spreads_sideways`` tells that it also grows in width, which is not forecast,
+    ``lacks_soft_water`` that it asks for soft water and the book knows of none in the tank.
     ``spans`` counts the spans of this species in the practice's log. Litres and minutes a year at
     the area are at the tank's interval, litres None for a floating plant. ``saves`` is what the
     whole tank takes less in a year than with the plant that is there now, None for that one.
@@ -66,6 +84,9 @@ class PlantAdvice:
     basis: Basis
     holding: Holding = field(metadata=HIDDEN)
     chance_reaches_look: float
+    chance_fills: float = field(metadata=in_json("chance_fills_place"))
+    spreads_sideways: bool
+    lacks_soft_water: bool
     caution: str = field(metadata=NULL_IF_BLANK)
     lowest_cut_cm: float = field(metadata=HIDDEN)
     floor_cm: float = field(metadata=HIDDEN)
@@ -114,10 +135,14 @@ class PlantAdvice:
         return self.chance_holds < NOT_LIKELY
 
     @property
+    def stays_low(self) -> bool:
+        """Whether it more likely than not never fills the place."""
+        return min(self.chance_reaches_look, self.chance_fills) < NOT_LIKELY
+
+    @property
     def fits(self) -> bool:
-        """Whether it more likely than not holds there, between floor and budget."""
-        unlikely = self.is_too_tall or self.is_lost
-        return not unlikely and self.chance_reaches_look >= NOT_LIKELY
+        """Whether it more likely than not holds there and fills the place."""
+        return not (self.is_too_tall or self.is_lost or self.stays_low)
 
     @property
     def waits_long(self) -> bool:
@@ -126,17 +151,17 @@ class PlantAdvice:
         return not self.is_there_now and (middle is None or middle > A_LONG_WAIT_D)
 
     @property
-    def rank(self) -> tuple[int, int, int, int, float, str]:
-        """Sort key, the best first: likely to hold, the tank's interval, soon at the look, the
-        plant's own interval, the work.
+    def rank(self) -> tuple[int, int, int, float, int, str]:
+        """Sort key, the best first: likely to do there, the tank's interval, soon at the look, the
+        tank's hours a year, the plant's own interval.
         """
-        doubt = int(min(self.chance_holds, self.chance_reaches_look) < LIKELY)
+        doubt = min(self.chance_holds, self.chance_reaches_look, self.chance_fills) < LIKELY
         return (
-            doubt if self.fits else 2,
+            int(doubt or self.lacks_soft_water) if self.fits else 2,
             -(self.tank_interval_d or 0),
             int(self.waits_long),
+            self.tank.chosen.year.hours,
             -self.own_interval_d,
-            self.minutes_per_year.p50,
             self.species_id,
         )
 
@@ -157,7 +182,40 @@ def is_regulated(caution: str) -> bool:
     return "check local rules" in caution
 
 
-def pool_of(fit: GrowthFit, place: int, form: str | None) -> list[str]:
+def lacks_soft_water(book: Book, tank: int, caution: str) -> bool:
+    """Tell whether a plant asks for soft water that a tank is not known to have.
+
+    Parameters
+    ----------
+    book : Book
+        The book.
+    tank : int
+        Place of the tank in it.
+    caution : str
+        The plant's, as the species table has it.
+
+    Returns
+    -------
+    bool
+        Whether it asks for soft water and the latest carbonate hardness is above ``SOFT_DKH`` or
+        not known.
+    """
+    if "soft acid water" not in caution.casefold():
+        return False
+    rows = book.conditions
+    mine = rows.places("tank_id", book.tanks.text("tank_id")) == tank
+    hardness = rows.number("kh_dkh")[mine & rows.given("kh_dkh")]
+    days = rows.columns["from_date"][mine & rows.given("kh_dkh")]
+    return not (hardness.size and hardness[np.argmax(days)] <= SOFT_DKH)
+
+
+def pool_of(
+    fit: GrowthFit,
+    place: int,
+    form: str | None,
+    where: str = "",
+    stock: Collection[str] | None = None,
+) -> list[str]:
     """Return the species that could be put in an area.
 
     Parameters
@@ -168,6 +226,10 @@ def pool_of(fit: GrowthFit, place: int, form: str | None) -> list[str]:
         Place of the area in the book.
     form : str or None
         The only form of interest.
+    where : str, optional
+        Where the area is in the tank, a key of ``PLACES``; "" takes plants of any height and form.
+    stock : collection of str, optional
+        The species that can be had.
 
     Returns
     -------
@@ -178,6 +240,12 @@ def pool_of(fit: GrowthFit, place: int, form: str | None) -> list[str]:
     alike = priors.measure_is_cover == fit.design.is_cover[place]
     if form is not None:
         alike &= priors.form == form
+    if where:
+        forms, least, most = PLACES[where]
+        heights = np.where(priors.measure_is_cover, least, priors.ceiling_cm)
+        alike &= np.isin(priors.form, forms) & (heights >= least) & (heights <= most)
+    if stock is not None:
+        alike &= np.isin(priors.species_id, list(stock))
     alike[fit.design.species[place]] = False
     return [str(name) for name in priors.species_id[alike]]
 
@@ -208,8 +276,8 @@ def compare_plants(
     Returns
     -------
     list of PlantAdvice
-        The best first, the plant that stands there among them: plants that hold and come up to the
-        look, by the tank's interval, then by the area's own.
+        The best first, the plant that stands there among them: plants that hold and fill the place,
+        by the tank's interval, then by its hours of a year.
 
     Raises
     ------
@@ -264,6 +332,8 @@ def _advice(
     [weekly] = growth_a_week(stand.fit, np.array([area]))
     own, limited = int(outlook.allowed_d[i]), answer.limited_by
     chosen, here = answer.chosen, int(np.flatnonzero(answer.places == at)[0])
+    practice = str(stand.book.species.text("cut_practice")[stand.species[at]])
+    caution = stand.trait("caution", at)
     litres = float(stand.area_cm2[at]) / 1000.0 * chosen.year.visits
     return PlantAdvice(
         species_id=str(design.species_id[stand.species[at]]),
@@ -274,7 +344,10 @@ def _advice(
         basis="own log" if own_log else "own practice" if spans else "table",
         holding=stand.holding(np.array([at])),
         chance_reaches_look=float(outlook.reaches_look[i]),
-        caution=stand.trait("caution", at),
+        chance_fills=float(outlook.fills[i]),
+        spreads_sideways=stand.trait("form", at) in SIDEWAYS or "runner" in practice,
+        lacks_soft_water=lacks_soft_water(stand.book, stand.tank, caution),
+        caution=caution,
         lowest_cut_cm=float(living.safe_cut_cm[at]),
         floor_cm=float(living.floor_cm[at]),
         budget_cm=float(living.budget_cm[at]),

@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from dataclasses import dataclass, field
+from collections.abc import Collection, Sequence
+from dataclasses import field
 from itertools import combinations
 
 import numpy as np
@@ -14,6 +14,7 @@ from growthcast.finite import finite_answer
 from growthcast.fit.result import GrowthFit
 from growthcast.fit.supposed import replanted
 from growthcast.frames import Framed
+from growthcast.nouns import dataclass
 from growthcast.plain import FLAT, HIDDEN, NULL_IF_BLANK, by_quantile, in_json
 from growthcast.service.effort.visits import Saving, Year
 from growthcast.service.holding import LIKELY, NotHolding, not_holding
@@ -21,6 +22,7 @@ from growthcast.service.interval import lasts_from
 from growthcast.service.rescape.plants import (
     PLANTED_SHARE_OF_FLOOR,
     is_regulated,
+    lacks_soft_water,
     pool_of,
 )
 from growthcast.service.rescape.variants import (
@@ -73,7 +75,7 @@ def _short(pinned: tuple[tuple[str, float], ...]) -> list[dict[str, str | float]
     return [{"area_id": area_id, "chance_within": chance} for area_id, chance in pinned]
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, repr=False)
 class SwapSearch(Framed):
     """What was searched for a wanted interval, and what was found.
 
@@ -115,6 +117,7 @@ def swaps_to_reach(
     *,
     plants: Sequence[str] = (),
     form: str | None = None,
+    stock: Collection[str] | None = None,
 ) -> SwapSearch:
     """Search the fewest swaps with which every area stays inside for a wanted interval.
 
@@ -135,6 +138,8 @@ def swaps_to_reach(
         those whose caution is one of local rules.
     form : str, optional
         Another form to choose from.
+    stock : collection of str, optional
+        The species that can be had.
 
     Returns
     -------
@@ -142,12 +147,14 @@ def swaps_to_reach(
         All single swaps are tried; all pairs where no single swap does; all threes where no pair
         does. Of those with the fewest swaps the cheapest in a year comes first; costed are the
         sixty likeliest choices of plants for each of the ten sets of areas with the least ground.
-        Only plants that likely hold there and come up to the look are tried.
+        Only plants that likely hold there and fill the place are tried.
     """
     design = fit.design
     areas = np.flatnonzero(design.alive & (design.tank == tank))
     free = [area for area in areas.tolist() if str(design.area_id[area]) not in set(keep)]
-    changes = [(place, name) for place in free for name in _pool(fit, place, plants, form)]
+    changes = [
+        (place, name) for place in free for name in _pool(book, fit, place, (plants, form, stock))
+    ]
     rows = [replanted(book, fit, place, name) for place, name in changes]
     stand = stand_with(book, fit, tank, rows)
     where = stand.place_of
@@ -173,11 +180,8 @@ def swaps_to_reach(
     if found and not proposals:
         _, pairs = max(found, key=lambda one: one[0])
         nearest = _advice(stand, base, pairs, reach_d, looks, today)
-    alone = [
-        (stand.area_id(place), float(holds[place].mean()))
-        for place in base.tolist()
-        if int(stand.living.area[place]) not in free
-    ]
+    kept = base[~np.isin(stand.living.area[base], free)].tolist()
+    alone = [(stand.area_id(at), float(holds[at].mean())) for at in kept]
     return SwapSearch(
         reach_d=reach_d,
         confidence=stand.confidence,
@@ -200,21 +204,30 @@ _Tried = tuple[float, _Pairs]
 """The chance that a tank holds with some swaps, and the swaps."""
 
 
-def _pool(fit: GrowthFit, place: int, plants: Sequence[str], form: str | None) -> list[str]:
-    priors = fit.design.priors
+_Choice = tuple[Sequence[str], str | None, Collection[str] | None]
+"""Plants to choose from by name, by form, and by what can be had."""
+
+
+def _pool(book: Book, fit: GrowthFit, place: int, choice: _Choice) -> list[str]:
+    (plants, form, stock), priors = choice, fit.design.priors
     if plants:
-        return [name for name in pool_of(fit, place, form) if name in set(plants)]
-    kind = form or str(priors.form[fit.design.species[place]])
-    caution = dict(zip(priors.species_id.tolist(), priors.caution.tolist(), strict=True))
-    return [name for name in pool_of(fit, place, kind) if not is_regulated(str(caution[name]))]
+        return [name for name in pool_of(fit, place, form, stock=stock) if name in set(plants)]
+    kind, tank = form or str(priors.form[fit.design.species[place]]), int(fit.design.tank[place])
+    words = dict(zip(priors.species_id.tolist(), priors.caution.tolist(), strict=True))
+    return [
+        name
+        for name in pool_of(fit, place, kind, stock=stock)
+        if not (is_regulated(words[name]) or lacks_soft_water(book, tank, words[name]))
+    ]
 
 
 def _good(stand: Stand, new: IntArray, owners: IntArray) -> tuple[BoolArray, FloatArray]:
-    """Which candidates (n,) likely hold and come up to the look, and their days to it (n, 3)."""
+    """Which candidates (n,) likely hold and fill the place, and their days to the look (n, 3)."""
     if not new.size:
         return np.zeros(0, bool), np.zeros((0, 3))
     view = outlooks(stand, new, PLANTED_SHARE_OF_FLOOR * stand.living.floor_cm[owners])
-    good = (stand.holding(new).chance >= LIKELY) & (view.reaches_look >= LIKELY)
+    stands = np.minimum(view.reaches_look, view.fills)
+    good = (stand.holding(new).chance >= LIKELY) & (stands >= LIKELY)
     return good, view.look_d
 
 

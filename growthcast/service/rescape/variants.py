@@ -10,7 +10,7 @@ all variants share their draws, so that variants are compared on the same luck.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, field
+from dataclasses import field
 
 import numpy as np
 
@@ -22,6 +22,7 @@ from growthcast.fit.result import GrowthFit
 from growthcast.fit.supposed import fit_beside
 from growthcast.growth.logistic import shape_factor, stage
 from growthcast.growth.quick import BELOW_CEILING, Singles, column
+from growthcast.nouns import dataclass
 from growthcast.plain import HIDDEN
 from growthcast.service.advice import Option
 from growthcast.service.effort.learn import Timing, learn_timing
@@ -318,12 +319,15 @@ class Outlook:
         Days from planting to the floor, settling-in included [d]; inf where never.
     reaches_look : array (A,)
         Chance that it grows up to the floor at all [0-1].
+    fills : array (A,)
+        Chance that it fills the place: its ceiling lies above the middle of floor and budget [0-1].
     """
 
     allowed_d: IntArray
     days: FloatArray
     look_d: FloatArray
     reaches_look: FloatArray
+    fills: FloatArray
 
 
 def outlooks(stand: Stand, places: IntArray, planted_cm: FloatArray) -> Outlook:
@@ -358,11 +362,13 @@ def outlooks(stand: Stand, places: IntArray, planted_cm: FloatArray) -> Outlook:
     look = np.where(
         settled < 0.5 * ramp, np.sqrt(2.0 * ramp * np.minimum(settled, ramp)), settled + 0.5 * ramp
     )
+    middle_cm = 0.5 * (living.floor_cm + living.budget_cm)
     return Outlook(
         allowed_d=allowed,
         days=_range(np.minimum(days, LONGEST_D)),
         look_d=_range(np.where(up <= 0.0, 0.0, look)),
         reaches_look=np.isfinite(look).mean(axis=1),
+        fills=(living.draws.ceiling_cm >= column(middle_cm)).mean(axis=1),
     )
 
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, field, replace
+from dataclasses import field, replace
 from datetime import date, timedelta
 from itertools import zip_longest
 from typing import ClassVar
@@ -13,12 +13,13 @@ import numpy as np
 from growthcast.arrays import BoolArray, FloatArray, IntArray
 from growthcast.book.book import Book, Practice
 from growthcast.book.checks.rounds import closed_on
-from growthcast.book.tables import WEEKDAYS
+from growthcast.book.columns import WEEKDAYS
 from growthcast.finite import finite_answer
 from growthcast.fit.design import day_number
 from growthcast.fit.result import GrowthFit
 from growthcast.forecast.report import as_date
 from growthcast.frames import Framed
+from growthcast.nouns import dataclass
 from growthcast.plain import HIDDEN, in_json
 from growthcast.service.advice import TankAdvice
 from growthcast.service.rounds.solve import RoundsProblem, path_cost, solve_rounds
@@ -92,7 +93,7 @@ class LateVisit:
     due_by: str = "rhythm"
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, repr=False)
 class RoundsPlan(Framed):
     """A visit calendar for the whole practice.
 

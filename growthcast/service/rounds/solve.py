@@ -13,11 +13,10 @@ tank by tank, and the best is taken. A bound and an integer programme found no b
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
 import numpy as np
 
 from growthcast.arrays import BoolArray, FloatArray, IntArray
+from growthcast.nouns import dataclass
 
 ROOM_MIN = 1e-6
 LEVELS = np.geomspace(1e-3, 1.0, 7)

@@ -9,7 +9,6 @@ one, each cut as its sheet says.
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
 from datetime import date, timedelta
 
 import numpy as np
@@ -17,9 +16,10 @@ import numpy as np
 from growthcast.arrays import BoolArray, FloatArray, IntArray
 from growthcast.book.book import Book, Practice
 from growthcast.book.checks.rounds import ClosedTime, closed_times, public_holidays
-from growthcast.book.tables import WEEKDAYS
+from growthcast.book.columns import WEEKDAYS
 from growthcast.errors import UsageError
 from growthcast.fit.result import GrowthFit
+from growthcast.nouns import dataclass
 from growthcast.service.advice import TankAdvice
 from growthcast.service.interval import lasts_from
 from growthcast.service.living import LivingAreas

@@ -6,7 +6,7 @@ day away.
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import field
 from datetime import date, timedelta
 
 import numpy as np
@@ -17,6 +17,8 @@ from growthcast.finite import finite_answer
 from growthcast.fit.design import day_number
 from growthcast.fit.result import Basis, GrowthFit
 from growthcast.forecast.report import as_date
+from growthcast.frames import Framed
+from growthcast.nouns import dataclass
 from growthcast.plain import BY_QUANTILE, HIDDEN
 from growthcast.service.advice import CutLimit, TankAdvice, cut_limit
 from growthcast.service.effort.visits import Range
@@ -65,8 +67,8 @@ class AwayArea:
     limit: CutLimit | None = field(metadata=HIDDEN)
 
 
-@dataclass(frozen=True, slots=True)
-class AwayTank:
+@dataclass(frozen=True, slots=True, repr=False)
+class AwayTank(Framed):
     """One tank over the time away.
 
     ``chance_as_usual`` is the chance that every area stays inside its budget when the last visit

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, field
+from dataclasses import field
 from datetime import date, timedelta
 from typing import Any, ClassVar
 
@@ -16,6 +16,7 @@ from growthcast.fit.design import day_number
 from growthcast.fit.result import Basis, GrowthFit
 from growthcast.frames import Framed
 from growthcast.log.visits import day_numbers
+from growthcast.nouns import dataclass
 from growthcast.plain import HIDDEN
 from growthcast.service.advice import CutLimit, cut_limit
 from growthcast.service.effort.learn import learn_timing
@@ -102,7 +103,7 @@ class SteadyVisits:
     height_share: float
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, repr=False)
 class CutSheet(Framed):
     """One visit to one tank, the areas in the order of work; complete enough to print.
 

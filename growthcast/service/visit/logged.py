@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field, replace
+from dataclasses import field, replace
 from datetime import date
 
 import numpy as np
@@ -13,6 +13,7 @@ from growthcast.fit.growth import fit_growth
 from growthcast.fit.result import GrowthFit
 from growthcast.forecast.report import as_date, forecast_growth
 from growthcast.log.visits import Look, read_log
+from growthcast.nouns import dataclass
 from growthcast.plain import BY_QUANTILE, HIDDEN, in_json
 from growthcast.service.advice import TankAdvice
 from growthcast.service.effort.visits import Range

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, field
+from dataclasses import field
 from datetime import date, timedelta
 
 import numpy as np
@@ -15,6 +15,7 @@ from growthcast.fit.design import day_number
 from growthcast.fit.result import Basis, GrowthFit
 from growthcast.forecast.heights import growth_a_week
 from growthcast.frames import Framed
+from growthcast.nouns import dataclass
 from growthcast.plain import HIDDEN
 from growthcast.service.advice import CutLimit, cut_limit
 from growthcast.service.effort.visits import Range
@@ -168,7 +169,7 @@ class PeakArea:
     limit: CutLimit | None = field(metadata=HIDDEN)
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, repr=False)
 class PeakPlan(Framed):
     """The way of one tank to a day; areas slowest first.
 

@@ -11,7 +11,7 @@ also grows on fast.
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 import numpy as np
 
@@ -29,6 +29,7 @@ from growthcast.fit.result import GrowthFit
 from growthcast.forecast.heights import held_height
 from growthcast.growth.logistic import shape_factor
 from growthcast.growth.quick import Singles, column
+from growthcast.nouns import dataclass
 from growthcast.service.draws import span_normals
 from growthcast.service.interval import at_rank, highest_rank, needed_cuts
 from growthcast.service.living import (

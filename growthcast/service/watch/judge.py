@@ -8,12 +8,11 @@ whose plants grow little between visits, or whose rows tell no heights, needs mo
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
 import numpy as np
 
 from growthcast.arrays import BoolArray, FloatArray, IntArray
 from growthcast.fit.foreseen import BIN_D, Evidence
+from growthcast.nouns import dataclass
 from growthcast.service.draws import stratified_normals
 from growthcast.service.watch.readings import TankCase
 from growthcast.service.watch.report import DropSeen

@@ -8,7 +8,7 @@ back when the area's next reading stands off on the same side: a slip is not rep
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 import numpy as np
 from scipy.linalg import cho_factor, cho_solve, solve_triangular
@@ -20,6 +20,7 @@ from growthcast.fit.foreseen import Evidence, Foreseen, Wander, doubts_of, evide
 from growthcast.fit.growth import fit_growth, known_before
 from growthcast.forecast.report import as_date
 from growthcast.log.visits import day_numbers, log_visits
+from growthcast.nouns import dataclass
 from growthcast.service.watch.scan import Course, course_of
 
 TANK_ROOM, AREA_ROOM = 0.4, 0.3

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import field
 from datetime import date
 from typing import ClassVar
 
@@ -11,6 +11,7 @@ import numpy as np
 from growthcast.arrays import BoolArray, IntArray
 from growthcast.forecast.report import as_date
 from growthcast.frames import Framed
+from growthcast.nouns import dataclass
 from growthcast.plain import BY_QUANTILE, FLAT, HIDDEN, NULL_IF_BLANK, by_quantile, in_json
 from growthcast.service.watch.readings import TankCase
 
@@ -166,7 +167,7 @@ def _tanks_and_why(failed: dict[str, str]) -> list[dict[str, str]]:
     return [{"tank_id": tank, "why": why} for tank, why in failed.items()]
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, repr=False)
 class WatchReport(Framed):
     """The practice as watched on a day; ``usual_until`` ends the time that sets what is usual.
 

@@ -21,13 +21,12 @@ J. R. Stat. Soc. B 57, 613-658 (from memory).
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
 import numpy as np
 from scipy.linalg import solve_triangular
 
 from growthcast.arrays import BoolArray, FloatArray, IntArray
 from growthcast.fit.foreseen import Foreseen
+from growthcast.nouns import dataclass
 from growthcast.service.draws import stratified_normals
 
 LARGEST_SURPRISE = 3.0

@@ -35,6 +35,7 @@ def result_of(count: int = 200, stated_sd: float = 1.0, shift: float = 0.0) -> B
         reading_cm=reading,
         budget_cm=np.full(count, 25.0),
         is_cover=np.zeros(count, dtype=bool),
+        own_sd_cm=np.full(count, np.nan),
     )
     made = Forecasts.of(Predictive(height, np.full_like(height, 0.05)), reading)
     return BacktestResult(readings, made, {}, np.zeros(0), tuple(day.tolist()), count)

@@ -57,6 +57,7 @@ def small_nodes(rng):
         lag_per_d=np.where(link == GREW, 0.05, 0.0),
         by_settling=np.zeros(link.size),
         reading_cm=field["reading_cm"],
+        reading_sd_cm=blank,
         aim_sd_cm=np.where(link == FRESH, np.nan, 0.6),
         guess_cm=np.where(alone, 6.0, blank),
         guess_sd_cm=np.where(alone, 2.0, blank),

@@ -24,12 +24,18 @@ LEARNT = np.array([True, True, False, True, True, False, True])
 
 @pytest.fixture(scope="module")
 def solved():
-    """A small problem with links and readings of every kind, one reading beside a look."""
+    """A small problem with links and readings of every kind, one beside a look, one with its sd."""
     problem = small_problem()
     [block] = problem.blocks
     nodes = block.chains.nodes
     beside = np.flatnonzero(np.isfinite(nodes.reading_cm) & (nodes.link == Link.GREW))[0]
-    both = replace(nodes, look=np.where(np.arange(nodes.look.size) == beside, 2, nodes.look))
+    place = np.arange(nodes.look.size)
+    own = np.flatnonzero(np.isfinite(nodes.reading_cm) & (nodes.link == Link.GREW))[-1]
+    both = replace(
+        nodes,
+        look=np.where(place == beside, 2, nodes.look),
+        reading_sd_cm=np.where(place == own, 1.1, np.nan),
+    )
     block = replace(block, chains=replace(block.chains, nodes=both))
     pooling = replace(problem.pooling, ceiling_learnt=LEARNT)
     solution = solve(replace(problem, blocks=(block,), pooling=pooling))

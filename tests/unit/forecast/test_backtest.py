@@ -246,7 +246,7 @@ def forecast_in_turn(ratio, spoilt_from=np.inf):
     reading = np.where(day >= spoilt_from, 400.0, reading)
     budget, cover = np.full(200, 120.0), np.zeros(200, dtype=bool)
     split = np.floor(day / 10.0) * 10.0
-    readings = Readings(one, one, split, day, reading, budget, cover)
+    readings = Readings(one, one, split, day, reading, budget, cover, day * np.nan)
     forecasts = Forecasts.of(made, reading)
     return BacktestResult(readings, forecasts, {}, np.zeros(0), tuple(np.unique(split)), 200)
 
@@ -329,7 +329,8 @@ def hand_made(model, **baselines):
         height[~np.array(made)] = np.nan
         return Forecasts.of(Predictive(height, np.full_like(height, 0.05)), reading)
 
-    readings = Readings(one, one, day, day, reading, np.full(count, 50.0), cover)
+    budget, ruler = np.full(count, 50.0), np.full(count, np.nan)
+    readings = Readings(one, one, day, day, reading, budget, cover, ruler)
     others = {name: forecast(made, sd=10.0) for name, made in baselines.items()}
     return BacktestResult(readings, forecast(model), others, np.zeros(0), (0.0,), count)
 

@@ -27,7 +27,7 @@ def result(held=40, out=10, middle=100.0, **baselines):
     reading = np.where(np.arange(count) < held, 100.0, 200.0)
     tank, day = np.zeros(count, np.int64), DAY + np.arange(count) // 2
     budget, cover = np.full(count, 50.0), np.zeros(count, bool)
-    readings = Readings(np.arange(count), tank, day, day, reading, budget, cover)
+    readings = Readings(np.arange(count), tank, day, day, reading, budget, cover, day * np.nan)
     others = {name: made_of(reading, **how) for name, how in baselines.items()}
     model = made_of(reading, middle=middle)
     return BacktestResult(readings, model, others, np.zeros(0), (DAY, DAY + 6.0), 80)

@@ -20,7 +20,14 @@ from growthcast.service.effort.visits import Range
 from growthcast.service.holding import Holding, holding
 from growthcast.service.recommend import recommend
 from growthcast.service.rescape.layouts import compare_layouts
-from growthcast.service.rescape.plants import PlantAdvice, compare_plants, is_regulated, pool_of
+from growthcast.service.rescape.plants import (
+    PLACES,
+    PlantAdvice,
+    compare_plants,
+    is_regulated,
+    lacks_soft_water,
+    pool_of,
+)
 from growthcast.service.rescape.swaps import swaps_to_reach
 from growthcast.species import read_reference
 from tests.books import AREAS, TODAY, make_book, stem_log
@@ -185,6 +192,66 @@ def test_a_plant_too_tall_for_the_budget_says_so(known) -> None:
     tall = compare_plants(book, fit, place, ["anubias-barteri", "marsilea-hirsuta"])[-1]
     assert tall.species_id == "anubias-barteri"
     assert "stands no cut below" in plant_reason(tall)
+
+
+def test_a_plant_that_stays_below_the_middle_never_fills_the_place(known) -> None:
+    """Hairgrass of 15 cm comes up to the floor of 7 cm, not to 14.5, halfway to 22."""
+    book, fit = known
+    advice = compare_plants(book, fit, 0, ["eleocharis-acicularis", "bacopa-caroliniana"])
+    low, tall = (
+        next(a for a in advice if a.species_id == name)
+        for name in ("eleocharis-acicularis", "bacopa-caroliniana")
+    )
+    assert low.chance_reaches_look > 0.95
+    assert 0.4 < low.chance_fills < 0.7  # its ceiling is the middle, give or take a sixth
+    assert tall.chance_fills > 0.99
+    lower = compare_plants(book, fit, 0, ["pogostemon-helferi"])[-1]  # 13 cm
+    assert lower.stays_low
+    assert not lower.fits
+    assert low.spreads_sideways
+    assert not tall.spreads_sideways
+
+
+def test_a_place_takes_plants_by_form_and_height(known) -> None:
+    _, fit = known
+    pools = {where: pool_of(fit, 0, None, where) for where in PLACES}
+    assert "eleocharis-pusilla" in pools["front"]
+    assert "bacopa-caroliniana" not in pools["front"]  # 60 cm
+    assert "vallisneria-spiralis" in pools["back"]
+    assert "cryptocoryne-parva" not in pools["back"]
+    assert {"anubias-barteri-nana", "vesicularia-montagnei"} <= set(pools["wood"])
+    assert "hygrophila-polysperma" not in pools["wood"]
+    assert pools["surface"] == []  # an area of heights has no floating plants
+    assert pool_of(fit, 0, None, "wood", {"anubias-barteri-nana"}) == ["anubias-barteri-nana"]
+
+
+def test_soft_water_is_what_the_book_says_last(tmp_path: Path) -> None:
+    head = CONDITIONS.splitlines()[0] + ",kh_dkh\n"
+    for last, lacks in (("3", False), ("9", True), ("", True)):
+        rows = f"lobby,2025-01-01,90,8,25,25,{'8' if last else ''}\n"
+        rows += f"lobby,2025-01-02,90,8,25,25,{last}\n"
+        book = make_book(tmp_path / f"kh{last}", conditions=head + rows)
+        assert lacks_soft_water(book, 0, "Soft acid water only.") is lacks
+        assert not lacks_soft_water(book, 0, "The rhizome must not be buried.")
+
+
+def test_light_is_enough_by_the_plants_own_need(known) -> None:
+    """At 8 h half of the plants keep their form at 12, 25 and 45 umol, by their class of light."""
+    _, fit = known
+    priors = fit.design.priors
+    named = ["anubias-barteri-nana", "ludwigia-repens", "rotala-macrandra"]
+    three = np.array([int(np.flatnonzero(priors.species_id == name)[0]) for name in named])
+
+    def chance(ppfd_umol: float, hours: float = 8.0):
+        at = {"ppfd_umol": ppfd_umol, "photoperiod_h": hours, "co2_mg_l": 3, "temperature_c": 25}
+        return holding(at, priors, three, np.ones(3), np.zeros(3))
+
+    for i, needed in enumerate((12.0, 25.0, 45.0)):
+        assert chance(needed).light[i] == pytest.approx(0.5)
+        assert chance(0.8 * needed, 10.0).light[i] == pytest.approx(0.5)
+    assert np.all(chance(40.0).light[:2] > 0.9)
+    assert chance(40.0).chance[2] < 0.4  # a red stem at 40 umol without CO2
+    assert chance(40.0).co2 == pytest.approx([1.0, 0.917, 0.917], abs=1e-3)  # ln 2 / 0.5
 
 
 def test_holding_follows_light_warmth_and_co2(known) -> None:
@@ -403,16 +470,22 @@ def test_plants_are_ranked_by_doubt_interval_wait_and_work(known) -> None:
     def like(**changed) -> PlantAdvice:
         """Change a good plant; ``holds`` is its chance, ``tank_d`` the tank's interval."""
         holds, look_d = np.array([changed.pop("holds", 0.95)]), changed.pop("look_d", 30.0)
-        minutes = changed.pop("minutes", 100.0)
+        hours = changed.pop("hours", 100.0)
         good = replace(
             plain,
             is_there_now=False,
             holding=Holding(holds, np.ones(1), np.ones(1)),
             chance_reaches_look=0.95,
+            chance_fills=0.95,
             look_d=(None, look_d, None),
             own_interval_d=40,
-            tank=replace(plain.tank, recommended_interval_d=changed.pop("tank_d", 14)),
-            minutes_per_year=Range(minutes, minutes, minutes),
+            tank=replace(
+                plain.tank,
+                recommended_interval_d=changed.pop("tank_d", 14),
+                options=tuple(
+                    replace(o, year=replace(o.year, hours=hours)) for o in plain.tank.options
+                ),
+            ),
             lowest_cut_cm=1.0,
             floor_cm=2.0,
         )
@@ -420,16 +493,18 @@ def test_plants_are_ranked_by_doubt_interval_wait_and_work(known) -> None:
 
     in_order = [
         like(),
-        like(minutes=120.0),
         like(own_interval_d=30),
+        like(hours=120.0),
         like(own_interval_d=300, look_d=200.0),  # a long wait
         like(tank_d=10),
         like(tank_d=None),
         like(tank_d=28, holds=0.7),  # in doubt
-        like(tank_d=28, chance_reaches_look=0.6),
+        like(tank_d=28, chance_fills=0.6),
+        like(tank_d=28, lacks_soft_water=True),
         like(tank_d=28, holds=0.4),  # not likely
         like(tank_d=28, lowest_cut_cm=30.0),
+        like(tank_d=28, chance_fills=0.4),
     ]
     keys = [plant.rank[:-1] for plant in in_order]
     assert keys == sorted(keys)
-    assert len(set(keys)) == len(keys) - 2  # the doubtful, and the unlikely, are alike
+    assert len(set(keys)) == len(keys) - 4  # the doubtful, and the unlikely, are alike

@@ -5,17 +5,21 @@
     visit  = item { " " item }
     item   = [ name "=" ] part { "+" part }     without a name: the whole tank
     name   = an area's id or its label           (the same name again adds to its row)
+           | the beginning of one area's id      without what the tank's ids have in common
            | "all", "tank"                       a look: of every area; else the whole tank
            | "rest"                              a look: of the areas not named; a weight: what
                                                  the areas without amounts of their own gave
            | "bucket"                            a weight: everything that came out of the tank
+           | "visit"                             a time: at the tank in all
+           | "water"                             a share in %: of the water, changed
     part   = before "/" after      24/12         stood at 24 cm, cut to 12 cm
            | before [ "/" ]        24            measured, not cut
            | "/" after             /12           cut to 12 cm, height before not measured
            | "-" length            -3            3 cm taken off
+           | "photo:" before ["~" error]         photo:17.2~1.3 stood at 17.2 ± 1.3 cm, by a photo
            | weight                180g, 0.2kg   drained trimmings
            | time                  35min, 1h10   minutes of trimming
-           | [ "look:" ] look      look:right    short, right or over: by eye, before any cut
+           | [ "look:" ] look      look:right    short, right, over (s, r, o): by eye, uncut
            | "note:" text          note:algae    the rest of the item
 
 An area whose id is one of these words keeps it; in capitals, as in REST=, the word is meant then.
@@ -26,73 +30,32 @@ since they may be thousands.
 
 from __future__ import annotations
 
-import re
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from contextlib import contextmanager
-from dataclasses import dataclass, field
+from dataclasses import field
+from itertools import takewhile
 
 from growthcast.book.book import WholeTank
-from growthcast.book.words import did_you_mean, names_that_hold, nearest, plain, shown
-from growthcast.errors import UsageError
-
-WORDS = {
-    "all": "every area of the tank",
-    "tank": "every area of the tank",
-    "rest": "the areas not named",
-    "bucket": "everything that came out of the tank",
-}
-"""Words that stand in an area's place, and what they mean."""
-
-LOOKS = ("short", "right", "over")
-
-GRAMMAR = (
-    "What to write: stems=24/12 stood at 24 cm, cut to 12; stems=24 measured, not cut; "
-    "stems=/12 cut to 12; crypt=-3cm length taken off; stems=180g drained weight; "
-    "moss=right by eye (short, right, over); stems=15min minutes for it; "
-    "stems=note:text; several with + as in stems=24/12+over+90g. "
-    "Without a name, the whole tank's: 180g 35min; bucket=900g is everything that came out of it, "
-    "rest=900g what the areas without amounts of their own gave. all=right looks at every area, "
-    "rest=right at the areas not named. "
-    "Floating plants in % cover: salvinia=80/30."
+from growthcast.book.words import did_you_mean, names_that_hold, shown, some_of
+from growthcast.book.writing.visit.amounts import (
+    GRAMMAR,
+    WORDS,
+    Amount,
+    Place,
+    amounts_of_part,
+    is_note,
 )
+from growthcast.errors import UsageError
+from growthcast.nouns import dataclass
 
-_NUMBER = r"(?:[0-9]+(?:[.,][0-9]*)?|[.,][0-9]+)"
-_UNIT = r"(?:[^\W\d_]+|%|\"|')"
-_HEIGHTS = re.compile(rf"({_NUMBER})?\s*({_UNIT})?\s*/\s*({_NUMBER})?\s*({_UNIT})?")
-_AMOUNT = re.compile(rf"([-−–])?\s*({_NUMBER})\s*({_UNIT})?")
-_HOURS = re.compile(rf"({_NUMBER})\s*h(?:ours?)?\s*(?:([0-9]+)\s*(?:min|m)?)?", re.IGNORECASE)
-_LENGTHS = {"": 1.0, "cm": 1.0, "mm": 0.1, "%": 1.0}
-_WEIGHTS = {"g": 1.0, "gr": 1.0, "gram": 1.0, "grams": 1.0, "kg": 1000.0}
-_TIMES = {"min": 1.0, "mins": 1.0, "minutes": 1.0, "minute": 1.0}
 _MEASURED = ("before_cm", "after_cm", "removed_cm", "removed_g")
 _EXAMPLES = {"all": ("right",), "tank": ("right",), "rest": ("right", "900g"), "bucket": ("900g",)}
+_EXAMPLES |= {"visit": ("70min",), "water": ("50%",)}
 _TITLES = {"before_cm": "height before the cut", "after_cm": "height after the cut"}
 _TITLES |= {"removed_cm": "length taken off", "removed_g": "weight", "grams_of": "weight"}
+_TITLES |= {"measured_by": "photo", "before_sd_cm": "error of the photo"}
 _TITLES |= {"look": "look", "minutes": "time", "note": "note"}
-
-Amount = float | str
-
-
-@dataclass(frozen=True, slots=True)
-class Place:
-    """A planted area as a line of a visit may name it; its ground is in cover or in height.
-
-    On the day of the visit it may no longer be ``alive``, have a row in the log already
-    (``logged``), or amounts in it (``measured``).
-    """
-
-    area_id: str
-    label: str
-    is_cover: bool
-    cut_cm: float | None = None
-    alive: bool = True
-    logged: bool = False
-    measured: bool = False
-
-    @property
-    def unit(self) -> str:
-        """The unit of its heights."""
-        return "%" if self.is_cover else "cm"
+_TITLES |= {"visit_min": "time at the tank", "water_share": "share of the water"}
 
 
 @dataclass(frozen=True, slots=True)
@@ -133,7 +96,7 @@ def parse_visit(
             place = None if name is None else _place_named(name, known, elsewhere)
             amounts: dict[str, Amount] = {}
             for part in _parts(value):
-                _add(amounts, _part(part, place, word))
+                _add(amounts, amounts_of_part(part, place, word))
             if place is None and "look" in amounts:
                 spread.append((word, str(amounts.pop("look")), item))
             if amounts:
@@ -180,6 +143,11 @@ def _place_named(name: str, known: Mapping[str, Place], elsewhere: Mapping[str, 
         raise UsageError(
             f"area {shown(name)} is in tank {elsewhere[name]}; log that tank in a line of its own"
         )
+    begin = beginning_with(name, [p.area_id for p in known.values() if p.alive])
+    if len(begin) == 1:
+        return known[begin[0]]
+    if begin:
+        raise UsageError(f"{len(begin)} areas begin so: {some_of(begin)}; write more of the id")
     held = names_that_hold(name, {p.area_id: (p.area_id, p.label) for p in known.values()})
     hint = f"did you mean {' or '.join(shown(one) for one in held[:3])}?"
     if not held:
@@ -187,6 +155,21 @@ def _place_named(name: str, known: Mapping[str, Place], elsewhere: Mapping[str, 
         ids = ", ".join([*known][:12])
         hint = did_you_mean(name, names, f"the tank's areas are {ids or 'none'}")
     raise UsageError(f"the tank has no area {shown(name)}; {hint}")
+
+
+def beginning_with(name: str, ids: Sequence[str]) -> list[str]:
+    """Return the ids that begin so, with or without what they have in common before a hyphen.
+
+    >>> beginning_with("r", ["lobby-rotala", "lobby-moss"])
+    ['lobby-rotala']
+    """
+    small = [one.casefold() for one in ids] or [""]
+    alike = takewhile(lambda pair: pair[0] == pair[1], zip(min(small), max(small), strict=False))
+    common = "".join(letter for letter, _ in alike)
+    common = common[: common.rfind("-") + 1]
+    typed = name.casefold()
+    found = zip(ids, small, strict=False)
+    return [one for one, s in found if typed and s.startswith((typed, common + typed))]
 
 
 def _add(row: dict[str, Amount], amounts: Mapping[str, Amount]) -> None:
@@ -211,24 +194,10 @@ def _looked_at(word: str, places: Sequence[Place], named: set[str | None]) -> li
     return living
 
 
-def looks_like_item(text: str) -> bool:
-    """Whether an argument is a part of a visit rather than the folder of a book."""
-    alone = any(p.fullmatch(text) for p in (_AMOUNT, _HOURS)) or _look(text) in LOOKS
-    return "=" in text or alone or _is_note(text)
-
-
-def _look(part: str) -> str:
-    return part.casefold().removeprefix("look:").strip()
-
-
-def _is_note(text: str) -> bool:
-    return text.casefold().startswith("note:")
-
-
 def _split(item: str, known: Mapping[str, Place]) -> tuple[str | None, str, str]:
     """Return an area's name, or else ``None`` and the word in its place; and the value."""
     cuts = [place for place, char in enumerate(item) if char == "="]
-    if not cuts or _is_note(item):
+    if not cuts or is_note(item):
         return None, "", item
     cut = next((c for c in cuts if item[:c].strip() in known), cuts[0])
     name, value = item[:cut].strip(), item[cut + 1 :].strip()
@@ -243,101 +212,8 @@ def _split(item: str, known: Mapping[str, Place]) -> tuple[str | None, str, str]
 def _parts(value: str) -> Iterable[str]:
     """Yield the parts of a value; a note takes everything after it."""
     while value:
-        if _is_note(value):
+        if is_note(value):
             yield value
             return
         part, _, value = value.partition("+")
         yield part.strip()
-
-
-def _part(part: str, place: Place | None, word: str) -> dict[str, Amount]:
-    look = _look(part)
-    if look in LOOKS:
-        if place is None and word not in {"all", "tank", "rest"}:
-            raise UsageError(
-                f"a look without an area; write all={look} for every area, or the area's name "
-                "before the ="
-            )
-        return {"look": look}
-    if part.casefold().startswith("look:"):
-        hint = did_you_mean(look, LOOKS, "write short, right or over")
-        raise UsageError(f"look {shown(look)} is not one; {hint}")
-    if _is_note(part):
-        if not (note := part[len("note:") :].strip()):
-            raise UsageError("there is nothing after note:")
-        return {"note": note}
-    if match := _HEIGHTS.fullmatch(part):
-        return _heights(match, place)
-    amounts: dict[str, Amount]
-    if match := _HOURS.fullmatch(part):
-        amounts = {"minutes": 60 * _number(match[1]) + float(match[2] or 0)}
-    elif match := _AMOUNT.fullmatch(part):
-        amounts = _amount(match, place, word)
-    else:
-        meant = nearest(part, LOOKS)
-        hint = GRAMMAR if meant is None else f"did you mean {shown(meant)}?"
-        raise UsageError(f"{shown(part)} is not understood. {hint}")
-    if word in {"rest", "bucket"}:
-        if "minutes" in amounts:
-            raise UsageError(
-                f"{word}= takes a weight, as in {word}=900g; write the minutes of the whole tank "
-                "without a name, as in 35min"
-            )
-        amounts["grams_of"] = "rest" if word == "rest" else "all"
-    return amounts
-
-
-def _heights(match: re.Match[str], place: Place | None) -> dict[str, Amount]:
-    if place is None:
-        raise UsageError(
-            f"heights without an area; write its name before the =, as in stems={match[0]}"
-        )
-    before, unit_before, after, unit_after = match.groups()
-    amounts: dict[str, Amount] = {}
-    if before is not None:
-        amounts["before_cm"] = _length(before, unit_before or unit_after or "", place)
-    if after is not None:
-        amounts["after_cm"] = _length(after, unit_after or unit_before or "", place)
-    if not amounts or (before is None and unit_before) or (after is None and unit_after):
-        raise UsageError("write the heights as 24/12, 24 or /12")
-    return amounts
-
-
-def _amount(match: re.Match[str], place: Place | None, word: str) -> dict[str, Amount]:
-    minus, number, unit = match[1], match[2], (match[3] or "").casefold()
-    if unit in _WEIGHTS:
-        return {"removed_g": float(plain(_number(number) * _WEIGHTS[unit]))}
-    if unit in _TIMES and not minus:
-        return {"minutes": _number(number)}
-    if unit and unit not in _LENGTHS:
-        raise UsageError(
-            f"{shown(match[3])} is not a unit known here; heights are in cm (or mm, or % cover of "
-            "floating plants), weights in g or kg, time in min or h"
-        )
-    if place is None:
-        what = shown(f"{number} {unit}".strip())
-        if word in {"rest", "bucket"}:
-            raise UsageError(f"{what} is no weight; did you mean {shown(f'{word}={number}g')}?")
-        raise UsageError(
-            f"{what} says nothing of a whole tank; write 180g or 35min, or name the area, as in "
-            "stems=24/12"
-        )
-    return {"removed_cm" if minus else "before_cm": _length(number, unit, place)}
-
-
-def _length(number: str, unit: str, place: Place) -> float:
-    folded = unit.casefold()
-    if folded not in _LENGTHS:
-        raise UsageError(f"{shown(unit)} is not a unit of height known here; write cm or mm")
-    if folded and place.is_cover != (folded == "%"):
-        what = "per cent of the surface covered" if place.is_cover else "centimetres"
-        raise UsageError(f"{place.area_id} is measured in {what}, not in {unit}")
-    return float(plain(_number(number) * _LENGTHS[folded]))
-
-
-def _number(text: str) -> float:
-    if re.fullmatch(r"[1-9][0-9]{0,2}[.,][0-9]{3}", text):
-        whole = re.sub("[.,]", "", text)
-        part = float(text.replace(",", "."))
-        raise UsageError(f"{text} may be {whole} or {part:.2f}; write whichever is meant")
-    return float(text.replace(",", "."))

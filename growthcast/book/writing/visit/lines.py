@@ -13,7 +13,6 @@ from __future__ import annotations
 import re
 import shlex
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
 from datetime import date
 from pathlib import Path
 from typing import Literal
@@ -24,12 +23,14 @@ from growthcast.book.words import shown
 from growthcast.book.writing.append import Addition, add_rows
 from growthcast.book.writing.journal import entries
 from growthcast.book.writing.lock import book_lock
-from growthcast.book.writing.visit.entry import looks_like_item
+from growthcast.book.writing.visit.amounts import looks_like_item
 from growthcast.errors import HeldAlready, UsageError
+from growthcast.nouns import dataclass
 
 NUMBER = re.compile(r"[0-9a-z]{6,40}")
-MOST_LINES, LONGEST_LINE = 1000, 4000
-_OPTION = re.compile(r"[-\N{EN DASH}\N{EM DASH}]{1,2}(tank|on|visit|yes)")
+MOST_LINES, LONGEST_LINE, LONGEST_NAME = 1000, 4000, 60
+_OPTION = re.compile(r"[-\N{EN DASH}\N{EM DASH}]{1,2}(tank|on|visit|by|yes|t|y)")
+_SHORT = {"t": "tank", "y": "yes"}
 _COMMAND = re.compile(r"\bgrowthcast\s+log\b")
 _TYPED_QUOTES = str.maketrans("“”„‟‘’", '""""\'\'')
 
@@ -38,17 +39,21 @@ State = Literal["new", "known", "other"]
 
 @dataclass(frozen=True, slots=True)
 class Line:
-    """One visit as a line: its tank (``None``: the one its areas are in), day, number and items."""
+    """One visit as a line: its tank (``None``: the one its areas are in), day, number and items.
+
+    ``by`` is who logged it; it is no part of what makes two visits the same.
+    """
 
     tank_id: str | None
     day: date
     items: tuple[str, ...]
     number: str = ""
     row: int = 0
+    by: str = ""
 
     @property
     def content(self) -> str:
-        """What the line says, its number aside."""
+        """What the line says, its number and who logged it aside."""
         return shlex.join(["--tank", self.tank_id or "", "--on", str(self.day), *self.items])
 
 
@@ -94,21 +99,23 @@ def _line(text: str, row: int) -> Line:
         word = words.pop(0)
         name, mark, value = word.partition("=")
         option = _OPTION.fullmatch(name)
+        what = _SHORT.get(option[1], option[1]) if option else ""
         if option is None:
             items.append(word)
-        elif option[1] != "yes":
+        elif what != "yes":
             if not mark and not words:
                 raise UsageError(f"{name} has nothing after it")
-            if option[1] in given:
+            if what in given:
                 raise UsageError(f"{name} is given twice")
-            given[option[1]] = value if mark else words.pop(0)
+            given[what] = value if mark else words.pop(0)
     if "on" not in given:
         raise UsageError("the day is missing; write it as in --on 2026-03-02")
     day = parse_date(given["on"])
     if isinstance(day, Fault):
         raise UsageError(f"--on {shown(given['on'])}: a value {day.why}; {day.fix}")
     on = date.fromisoformat(str(day))
-    return Line(given.get("tank"), on, tuple(items), checked_number(given.get("visit", "")), row)
+    number, by = checked_number(given.get("visit", "")), given.get("by", "")
+    return Line(given.get("tank"), on, tuple(items), number, row, checked_name(by))
 
 
 def checked_number(number: str) -> str:
@@ -118,6 +125,17 @@ def checked_number(number: str) -> str:
             f"--visit {shown(number)} is no number of a visit: 6 to 40 small letters and digits"
         )
     return number
+
+
+def checked_name(name: str) -> str:
+    """Return who logged a visit as the log keeps it; ``UsageError`` where it cannot."""
+    name = " ".join(name.split())
+    if len(name) > LONGEST_NAME or not name.isprintable() or name[:1] in tuple("=+-@"):
+        raise UsageError(
+            f"--by {shown(name)}: write a name of at most {LONGEST_NAME} letters that does not "
+            "begin with =, +, - or @, which spreadsheets take for a formula"
+        )
+    return name
 
 
 def numbered(folder: Path, line: Line) -> State:

@@ -10,8 +10,9 @@ import numpy as np
 from growthcast.book.book import Book, WholeTank
 from growthcast.book.checks.log import has_amounts
 from growthcast.book.supposed import Cell
-from growthcast.book.words import check_known, plain
-from growthcast.book.writing.visit.entry import WORDS, Amount, Place, VisitRow, parse_visit
+from growthcast.book.words import check_known, plain, shown, some_of
+from growthcast.book.writing.visit.amounts import WORDS, Amount, Place, is_note
+from growthcast.book.writing.visit.entry import VisitRow, beginning_with, parse_visit
 from growthcast.errors import UsageError
 
 _LOOKS = {
@@ -90,7 +91,10 @@ def _area(row: VisitRow, place: Place) -> str:
         before = after
     parts = []
     if before is not None:
-        parts.append(f"{'covered' if place.is_cover else 'stood at'} {plain(before)} {unit}")
+        sd = _number(row, "before_sd_cm")
+        stood = plain(before) if sd is None else f"{plain(before)} ± {plain(sd)}"
+        by = " by a photo" if row.amounts.get("measured_by") == "photo" else ""
+        parts.append(f"{'covered' if place.is_cover else 'stood at'} {stood} {unit}{by}")
     if untouched:
         parts += [_LOOKS[str(amounts["look"])]] if "look" in amounts else []
         return _ended([*parts, "not cut"], row)
@@ -141,6 +145,9 @@ def _whole_tank(
         others = [_name(place) for place in places if place.alive and place.area_id not in measured]
         reading, why = row.whose_grams or grams[0], "" if row.whose_grams else grams[1]
         parts.append(whole_tank_words(weight, reading, why, own, others))
+    visit, water = _number(row, "visit_min"), _number(row, "water_share")
+    parts += [] if visit is None else [f"{plain(visit)} min at the tank in all"]
+    parts += [] if water is None else [f"{plain(100 * water)} % of the water changed"]
     return _ended(parts, row)
 
 
@@ -189,18 +196,33 @@ def _areas_elsewhere(book: Book, tank_id: str) -> dict[str, str]:
 
 
 def tank_of_visit(book: Book, tank_id: str | None, items: Sequence[str]) -> str:
-    """Return the tank a visit is to: the one named, the only one, or the one its areas are in."""
+    """Return the tank a visit is to: the one named, the only one, or the one its areas are in.
+
+    The beginning of an id will do where no other begins so; ``UsageError`` where several do.
+    """
     tanks = book.tanks.text("tank_id").tolist()
     if tank_id is not None:
-        check_known(tank_id, tanks, "tanks.csv has no tank", "the tanks are")
-        return tank_id
+        begin = [tank_id] if tank_id in tanks else beginning_with(tank_id, tanks)
+        if len(begin) > 1:
+            raise UsageError(f"{len(begin)} tanks begin with {shown(tank_id)}: {some_of(begin)}")
+        if not begin:
+            check_known(tank_id, tanks, "tanks.csv has no tank", "the tanks are")
+        return begin[0]
     if len(tanks) == 1:
         return str(tanks[0])
-    home = dict(zip(book.areas.text("area_id"), book.areas.text("tank_id"), strict=True))
-    named = {home.get(item.partition("=")[0].strip()) for item in items} - {None}
-    if len(named) == 1:
-        return str(named.pop())
-    raise UsageError(f"name the tank with --tank ID; the tanks are {', '.join(tanks[:12])}")
+    named = {item.partition("=")[0].strip() for item in items if "=" in item and not is_note(item)}
+    areas = book.areas.keep(~book.areas.given("removed_on"))
+    pairs = list(zip(areas.text("area_id"), areas.text("tank_id"), strict=True))
+    homes = []
+    for name in named - WORDS.keys():
+        exact = {tank for area, tank in pairs if area == name}
+        alike = {tank for tank in tanks if beginning_with(name, [a for a, t in pairs if t == tank])}
+        homes += [exact or alike] if exact or alike else []
+    left = set.intersection(*homes) if homes else set()
+    if len(left) == 1:
+        return str(left.pop())
+    several = f"in {some_of(sorted(left))} areas begin so; " if left else ""
+    raise UsageError(f"{several}name the tank with --tank ID; the tanks are {some_of(tanks, 12)}")
 
 
 def visit_rows(book: Book, tank_id: str, day: date, items: Sequence[str]) -> tuple[VisitRow, ...]:
@@ -209,23 +231,36 @@ def visit_rows(book: Book, tank_id: str, day: date, items: Sequence[str]) -> tup
 
 
 def log_rows(
-    rows: Sequence[VisitRow], book: Book, tank_id: str, day: date, reading: WholeTank
+    rows: Sequence[VisitRow],
+    book: Book,
+    tank_id: str,
+    day: date,
+    reading: WholeTank,
+    by: str = "",
 ) -> list[Mapping[str, Cell]]:
     """Return a visit as rows of ``trims.csv``; ``reading`` is how whole tanks' weights are read.
 
+    ``by`` is who logged it, left out where the log has no room for that.
     ``UsageError`` where a weight is meant otherwise, that makes a difference, and the log has no
     room to say it.
     """
     places = places_of(book, tank_id, day)
+    who = {"by": by} if by and has_room(book, "by") else {}
     return [
         {
             "date": day,
             "tank_id": tank_id,
             "area_id": row.place.area_id if row.place else None,
             **_with_room(row.amounts, rows, places, book, reading),
+            **who,
         }
         for row in rows
     ]
+
+
+def has_room(book: Book, column: str) -> bool:
+    """Whether ``trims.csv`` can hold a column: its header has it, or it is not there yet."""
+    return column in book.trims.letters or not book.trims.letters
 
 
 def _with_room(
@@ -236,8 +271,8 @@ def _with_room(
     reading: WholeTank,
 ) -> Mapping[str, Amount]:
     """Return a row's amounts without the word for whose grams they are where it goes unsaid."""
-    whose, header = amounts.get("grams_of"), book.trims.letters
-    if whose is None or "grams_of" in header or not header:  # a new log has every column
+    whose = amounts.get("grams_of")
+    if whose is None or has_room(book, "grams_of"):
         return amounts
     measured = measured_areas(rows, places)
     differs = any(place.alive and place.area_id in measured for place in places)

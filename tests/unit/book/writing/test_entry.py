@@ -7,7 +7,8 @@ from datetime import date
 
 import pytest
 
-from growthcast.book.writing.visit.entry import Place, looks_like_item, parse_visit
+from growthcast.book.writing.visit.amounts import Place, looks_like_item
+from growthcast.book.writing.visit.entry import parse_visit
 from growthcast.book.writing.visit.places import visit_in_words
 from growthcast.errors import UsageError
 
@@ -22,6 +23,33 @@ PLACES = (STEMS, MOSS, CRYPT, FLOAT, ODD)
 def amounts(*items):
     rows = parse_visit(items, PLACES, {"fern": "home"})
     return {row.place.area_id if row.place else None: dict(row.amounts) for row in rows}
+
+
+def test_a_visit_has_a_time_in_all_and_water_changed():
+    assert amounts("35min", "visit=1h10", "water=50%", "note:iron 5 ml") == {
+        None: {"minutes": 35.0, "visit_min": 70.0, "water_share": 0.5, "note": "iron 5 ml"}
+    }
+    [row] = parse_visit(["visit=70min", "water=12,5%"], PLACES, {})
+    said = visit_in_words("lobby", date(2026, 3, 2), [row], PLACES)
+    assert said[1] == "  whole tank: 70 min at the tank in all; 12.5 % of the water changed"
+    with pytest.raises(UsageError, match="time at the tank is given twice"):
+        amounts("visit=70min", "visit=80min")
+
+
+def test_the_beginning_of_an_id_will_do_and_a_letter_for_a_look():
+    assert amounts("st=24/12", "cr=r", "LOBBY=s") == {
+        "stems": {"before_cm": 24.0, "after_cm": 12.0},
+        "crypt": {"look": "right"},
+        "lobby-moss": {"look": "short"},
+    }
+    alike = [Place(f"lobby-{name}", "", is_cover=False) for name in ("rotala", "rosette", "moss")]
+    [row] = parse_visit(["m=o"], alike, {})  # without what the ids have in common
+    assert row.place.area_id == "lobby-moss"
+    with pytest.raises(UsageError, match="2 areas begin so: lobby-rotala, lobby-rosette; write"):
+        parse_visit(["ro=r"], alike, {})
+    gone = [replace(place, alive=place is not alike[1]) for place in alike]
+    [row] = parse_visit(["ro=r"], gone, {})  # what is gone is not meant
+    assert row.place.area_id == "lobby-rotala"
 
 
 def test_a_whole_visit():
@@ -89,7 +117,7 @@ def test_an_area_is_known_by_id_case_or_label_and_its_items_add_up():
 @pytest.mark.parametrize(
     ("item", "said"),
     [
-        ("stem=24/12", r'no area "stem"; did you mean "stems"\?'),
+        ("stens=24/12", r'no area "stens"; did you mean "stems"\?'),
         ("moss=3", r'did you mean "lobby-moss"\?'),
         ("zzz=3", "the tank's areas are stems, lobby-moss"),
         ("fern=3", 'area "fern" is in tank home'),
@@ -114,6 +142,11 @@ def test_an_area_is_known_by_id_case_or_label_and_its_items_add_up():
         ("rest=19/10", "heights without an area"),
         ("all=19", '"19" says nothing of a whole tank'),
         ("rest=", r"nothing after the =; write as rest=right or rest=900g"),
+        ("visit=", r"nothing after the =; write as visit=70min"),
+        ("visit=70", r'"70" is no time; write visit=70min'),
+        ("water=50", r'"50" is no share of the water; write it in per cent: water=50%'),
+        ("water=40l", r"no share of the water"),
+        ("water=150%", r"more than all of the water"),
         ("bucket=", r"nothing after the =; write as bucket=900g"),
         ("all=", r"nothing after the =; write as all=right"),
         ("bucket=900", r'"900" is no weight; did you mean "bucket=900g"\?'),
