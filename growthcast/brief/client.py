@@ -3,10 +3,15 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from datetime import date
 
 from growthcast.book.book import Book, Practice
-from growthcast.brief.contract import contract_blocks, includes, vat_words, yes_fact
+from growthcast.brief.contract import (
+    contract_blocks,
+    includes,
+    next_visits,
+    vat_words,
+    yes_fact,
+)
 from growthcast.brief.letterhead import foot_of, letterhead_of
 from growthcast.brief.page import (
     Block,
@@ -28,9 +33,6 @@ from growthcast.figures.pages import CourseWords, course_picture
 from growthcast.fit.result import GrowthFit
 from growthcast.forecast.report import as_date
 from growthcast.say.client import (
-    a_month,
-    a_year,
-    apart,
     area_name,
     argument,
     cautions,
@@ -48,6 +50,7 @@ from growthcast.say.client import (
     unknowns,
 )
 from growthcast.say.locale import Locale
+from growthcast.say.prices import a_month, a_year, apart
 from growthcast.say.words import named
 from growthcast.service.advice import OptionAdvice
 from growthcast.service.pages.client import AreaFacts, TankFacts
@@ -55,7 +58,6 @@ from growthcast.service.pages.contract import Contract, month_price
 from growthcast.service.pages.course import Course
 from growthcast.service.pages.record import Record, past_records
 
-MOST_VISITS = 12
 ROOM_ABOVE = 1.3
 """Height of a picture's axis, as a share of the agreed height: room to see what is too tall."""
 
@@ -117,11 +119,11 @@ def build_brief(
             locale, tank, records[tank.tank_id], book.practice, level, new_sheet=new_sheet
         )
     years = [tank.option.year.cost_range for tank in grown if tank.option is not None]
-    cost = years[0] if contract is None and years else contract and contract.cost
+    cost = contract.cost if contract is not None else next(iter(years), None)
     blocks += [
         Heading(locale.say("unknown_heading")),
         Items(unknowns(locale, facts, cost if currency else None, currency)),
-        *_next_visits(locale, visits, facts, on),
+        *next_visits(locale, visits, facts, on),
         Heading(locale.say("cautions_heading")),
         Items(cautions(locale, facts)),
     ]
@@ -244,10 +246,7 @@ def _mends(locale: Locale, tank: TankFacts, currency: str) -> list[Block]:
         said = (*said, locale.say("mend_trial", every=trial, saved=less))
     if not said:
         return []
-    return [
-        Paragraph(locale.say("mends_none_lead", every=every)),
-        Items(said),
-    ]
+    return [Paragraph(locale.say("mends_none_lead", every=every)), Items(said)]
 
 
 def options_strip(locale: Locale, tank: TankFacts, currency: str) -> Table:
@@ -332,18 +331,3 @@ def _plant(locale: Locale, area: AreaFacts) -> str:
     if locale.language != "en" or not area.common_name:
         return named(area.plant)
     return f"{named(area.plant)} ({named(area.common_name)})"
-
-
-def _next_visits(
-    locale: Locale, visits: Sequence[PlannedVisit] | None, tanks: Sequence[TankFacts], on: date
-) -> list[Block]:
-    if visits is None:
-        return []
-    heading = Heading(locale.say("visits_heading"))
-    names = {tank.tank_id: place_words(locale, tank) for tank in tanks}
-    mine = [visit for visit in visits if visit.tank_id in names and visit.on >= on]
-    if not mine:
-        return [heading, Paragraph(locale.say("visits_none", date=locale.long_date(on)))]
-    rows = tuple((locale.full_date(v.on), names[v.tank_id]) for v in mine[:MOST_VISITS])
-    heads = columns(locale, "col", "date why", free="why")
-    return [heading, Table(locale.say("visits_caption"), heads, rows)]

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from datetime import date
 
 from growthcast.arrays import IntArray
 from growthcast.book.book import Book, Practice
@@ -19,12 +20,15 @@ from growthcast.brief.page import (
 from growthcast.brief.visits import PlannedVisit
 from growthcast.errors import UsageError
 from growthcast.fit.result import GrowthFit
-from growthcast.say.client import a_month, days_of_100, place_words, worth, year_price
+from growthcast.say.client import days_of_100, place_words
 from growthcast.say.locale import Locale
+from growthcast.say.prices import a_month, worth, year_price
 from growthcast.say.reasons import reason
 from growthcast.say.words import named
 from growthcast.service.pages.client import TankFacts, gather_tank
 from growthcast.service.pages.contract import Contract, month_price, with_vat
+
+MOST_VISITS = 12
 
 
 def gather_facts(
@@ -176,3 +180,19 @@ def _table(locale: Locale, tanks: Sequence[TankFacts], contract: Contract, curre
     rows.append((locale.say("contract_road"), journeys, "", "", road))
     heads = columns(locale, "col", "tank every presentable next_on at_tank", "at_tank", "tank")
     return Table(locale.say("contract_caption"), heads, tuple(rows))
+
+
+def next_visits(
+    locale: Locale, visits: Sequence[PlannedVisit] | None, tanks: Sequence[TankFacts], on: date
+) -> list[Block]:
+    """Build the visits that a plan has for some tanks, nothing where there is no plan."""
+    if visits is None:
+        return []
+    heading = Heading(locale.say("visits_heading"))
+    names = {tank.tank_id: place_words(locale, tank) for tank in tanks}
+    mine = [visit for visit in visits if visit.tank_id in names and visit.on >= on]
+    if not mine:
+        return [heading, Paragraph(locale.say("visits_none", date=locale.long_date(on)))]
+    rows = tuple((locale.full_date(v.on), names[v.tank_id]) for v in mine[:MOST_VISITS])
+    heads = columns(locale, "col", "date why", free="why")
+    return [heading, Table(locale.say("visits_caption"), heads, rows)]

@@ -32,6 +32,7 @@ COMMANDS = {
     "away": "rounds",
     "peak": "cuts",
     "brief": "pages",
+    "quote": "pages",
     "overview": "pages",
     "rescape": "rescape",
     "watch": "check",

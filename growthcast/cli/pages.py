@@ -1,10 +1,11 @@
-"""growthcast brief and overview: pages, and what the commands that write them share."""
+"""growthcast brief, quote and overview: pages, and what the commands that write them share."""
 
 from __future__ import annotations
 
 import json
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import replace
+from datetime import date
 from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any
@@ -12,7 +13,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 import typer
 
 from growthcast.book.words import check_known, printable
-from growthcast.cli.options import BookFolder, OnDate, chosen_tanks, open_fit, option
+from growthcast.cli.options import BookFolder, OnDate, chosen_tanks, day_option, open_fit, option
 from growthcast.cli.output import say
 from growthcast.errors import UsageError
 
@@ -45,15 +46,27 @@ def check_page(file: Path | None) -> Path:
     return file
 
 
-def write_page(book: Book, file: Path, build: Callable[[Locale], Page]) -> None:
-    """Build a page in the practice's language and write it, whole or not at all."""
+def write_page(
+    book: Book,
+    file: Path,
+    build: Callable[[Locale], Page],
+    data: Path | None = None,
+    figures: dict[str, Any] | None = None,
+    rows: Sequence[dict[str, Any]] = (),
+) -> None:
+    """Build a page in the practice's language and write it, whole or not at all.
+
+    Where ``data`` names a file, the figures behind the page go there: all as JSON, rows as CSV.
+    """
     from growthcast.book.writing.replace import write_whole
     from growthcast.brief.html import page_html
     from growthcast.brief.letterhead import logo_of
     from growthcast.figures.save import check_target
     from growthcast.say.locale import open_locale
 
-    check_target(book, file)
+    for target in (file, data):
+        if target is not None:
+            check_target(book, target)
     practice = book.practice
     locale = open_locale(practice.locale)
     if practice.locale.partition("-")[0].lower() != locale.language:
@@ -66,6 +79,9 @@ def write_page(book: Book, file: Path, build: Callable[[Locale], Page]) -> None:
     check_target(book, file)
     write_whole(file, content)
     say(f"Wrote {file}")
+    if data is not None:
+        write_whole(data, _as_file(data, figures or {}, rows))
+        say(f"Wrote {data}")
 
 
 def _pdf(page: Page) -> bytes:
@@ -128,22 +144,61 @@ def brief_command(
 
     Exit status: 0 done, 2 bad arguments or a book with problems, 3 the tool itself failed.
     """
+    if every is not None and tank is None:
+        raise UsageError("--every is asked of one tank: name it with --tank ID")
+    _write_client_page(book, (tank, client), (out, data), on, visits=visits, every=every)
+
+
+QuoteDate = Annotated[
+    date | None,
+    day_option(
+        "--on",
+        "Day of the quote, as YYYY-MM-DD. Default: today, so that areas planted today are in it.",
+    ),
+]
+
+
+def quote_command(
+    book: BookFolder = None,
+    tank: OneTank = None,
+    client: ClientName = None,
+    out: OutFile = None,
+    data: DataFile = None,
+    on: QuoteDate = None,
+) -> None:
+    """Write a quote for tanks without a log: a first estimate, and when it will be settled.
+
+    Example: growthcast quote my-book --client "Client A" --out quote.pdf
+
+    Exit status: 0 done, 2 bad arguments or a book with problems, 3 the tool itself failed.
+    """
+    _write_client_page(book, (tank, client), (out, data), on or date.today(), quote=True)
+
+
+def _write_client_page(
+    book: str | None,
+    whose: tuple[str | None, str | None],
+    files: tuple[Path | None, Path | None],
+    on: date | None,
+    *,
+    visits: Path | None = None,
+    every: int | None = None,
+    quote: bool = False,
+) -> None:
+    """Write the page of one tank or of a client (``whose``), and the figures behind it."""
     import numpy as np
 
-    from growthcast.book.writing.replace import write_whole
     from growthcast.brief.client import build_brief
     from growthcast.brief.contract import gather_facts
     from growthcast.brief.visits import read_visits
-    from growthcast.figures.save import check_target
     from growthcast.service.pages.contract import contract_of, figures_of
+    from growthcast.service.pages.client import has_log
 
+    (tank, client), (out, data) = whose, files
     file = check_page(out)
-    if data is not None and data.suffix.lower() not in {".json", ".csv"}:
-        raise UsageError(f'"{printable(data.name)}" ends in neither .json nor .csv')
+    _check_data(data)
     if (tank is None) == (client is None):
         raise UsageError("name one tank with --tank ID, or one client with --client NAME")
-    if every is not None and tank is None:
-        raise UsageError("--every is asked of one tank: name it with --tank ID")
     opened, _, fit = open_fit(book, on)
     tanks = chosen_tanks(opened, tank)
     if client is not None:
@@ -152,33 +207,46 @@ def brief_command(
         check_known(client, known, "tanks.csv has no client", "the clients are")
         tanks = np.flatnonzero(clients == client)
     plan = None if visits is None else read_visits(visits, opened.tanks.text("tank_id").tolist())
+    if quote and all(has_log(opened, name) for name in opened.tanks.text("tank_id")[tanks]):
+        raise UsageError(
+            f"{tank or client} has a log of visits already, and a quote is made before there is "
+            "one; growthcast brief writes the page that knows the log"
+        )
     facts = gather_facts(opened, fit, tanks, plan, every)
     whole = contract_of(opened, fit, facts) if len(facts) > 1 else None
     build = partial(build_brief, opened, fit, facts, client=client, contract=whole, visits=plan)
-    if data is not None:
-        check_target(opened, data)
-    write_page(opened, file, build)
-    if data is not None:
-        write_whole(data, _figures(data, figures_of(facts, whole)))
-        say(f"Wrote {data}")
+    figures = figures_of(facts, whole)
+    rows, all_tanks = figures["rhythms"], figures["contract"]
+    if all_tanks is not None:
+        total = {"name": "all tanks, journeys shared", "visits_per_year": all_tanks["visits"]}
+        total |= {f"{name}_per_year": all_tanks[name]["p50"] for name in ("hours", "cost")}
+        rows = [*rows, total]
+    write_page(opened, file, build, data, figures, rows)
+    if not opened.practice.terms:
+        say(
+            "The page leaves term, notice and a fixed price to be agreed: say them in your words "
+            "as [practice] terms in practice.toml."
+        )
 
 
-def _figures(file: Path, figures: dict[str, Any]) -> bytes:
-    """Return the figures behind a page as JSON, or as CSV with a row a rhythm and one of all."""
+def _check_data(data: Path | None) -> None:
+    if data is not None and data.suffix.lower() not in {".json", ".csv"}:
+        raise UsageError(f'"{printable(data.name)}" ends in neither .json nor .csv')
+
+
+def _as_file(file: Path, figures: dict[str, Any], rows: Sequence[dict[str, Any]]) -> bytes:
+    """Return the figures behind a page as JSON, or their rows as CSV."""
     from growthcast.say.rounds import csv_of
 
     if file.suffix.lower() == ".json":
         return json.dumps(figures, indent=1, ensure_ascii=False, allow_nan=False).encode()
-    rows, whole = figures["rhythms"], figures["contract"]
     columns = [name for name, cell in rows[0].items() if not isinstance(cell, dict | list)]
-    if whole is not None:
-        total = {"name": "all tanks, journeys shared", "visits_per_year": whole["visits"]}
-        total |= {f"{name}_per_year": whole[name]["p50"] for name in ("hours", "cost")}
-        rows = [*rows, total]
     return csv_of(columns, rows).encode()
 
 
-def overview_command(book: BookFolder = None, out: OutFile = None, on: OnDate = None) -> None:
+def overview_command(
+    book: BookFolder = None, out: OutFile = None, data: DataFile = None, on: OnDate = None
+) -> None:
     """Write the practice's own page: every tank by urgency, its risk, hours and growth.
 
     Example: growthcast overview my-book --out practice.html
@@ -186,7 +254,11 @@ def overview_command(book: BookFolder = None, out: OutFile = None, on: OnDate = 
     Exit status: 0 done, 2 bad arguments or a book with problems, 3 the tool itself failed.
     """
     file = check_page(out)
+    _check_data(data)
     opened, _, fit = open_fit(book, on)
     from growthcast.brief.overview import build_overview
+    from growthcast.service.pages.overview import overview_figures, tank_standings
 
-    write_page(opened, file, partial(build_overview, opened, fit))
+    standings = tank_standings(opened, fit)
+    build, rows = partial(build_overview, opened, fit, standings), overview_figures(standings)
+    write_page(opened, file, build, data, {"tanks": rows}, rows)

@@ -7,11 +7,11 @@ from datetime import date, timedelta
 
 from growthcast.forecast.report import AreaForecast
 from growthcast.say.locale import Locale
+from growthcast.say.prices import a_month, a_year, apart, dearer, worth
 from growthcast.say.words import named
 from growthcast.service.advice import AreaAdvice, Mend, OptionAdvice
 from growthcast.service.effort.visits import DAYS_PER_YEAR, Range
 from growthcast.service.pages.client import AreaFacts, TankFacts
-from growthcast.service.pages.contract import month_price
 from growthcast.service.pages.course import Course
 from growthcast.service.pages.record import RANGE_HOLDS, Record
 
@@ -21,7 +21,6 @@ SEEN = 0.01
 """Share of days by which two rhythms must differ for anyone to see it."""
 FEW_AREAS = 2
 """A change of more areas than these is told after those of fewer."""
-MONTHS_A_YEAR = 12.0
 LEAST_OVER = 0.02
 """Share of its agreed height by which an area must pass it to be called too tall."""
 STAYS = 0.995
@@ -57,42 +56,6 @@ def days_of_100(locale: Locale, share: float) -> str:
     """Return a share of days as days of a hundred; less than all never reads as all."""
     nearly_all = round(100.0 * share) == 100 and share < 0.9995
     return locale.number(100.0 * share, 1 if nearly_all else 0)
-
-
-def worth(locale: Locale, currency: str, cost: float, hours: float) -> str:
-    """Return an amount of money, or the hours where an hour has no price (no ``currency``)."""
-    if currency:
-        return locale.money(cost, currency)
-    return locale.say("hours", n=locale.number(hours))
-
-
-def year_price(cost: float) -> float:
-    """Return the price of a year as twelve months of whole units."""
-    return MONTHS_A_YEAR * month_price(cost)
-
-
-def a_year(locale: Locale, option: OptionAdvice, currency: str) -> str:
-    """Return what a rhythm costs a year."""
-    return worth(locale, currency, year_price(option.year.cost), option.year.hours)
-
-
-def a_month(locale: Locale, currency: str, cost: float, hours: float) -> str:
-    """Return a month's part of a year's cost, or of its hours where an hour has no price."""
-    if currency:
-        return locale.money(month_price(cost), currency)
-    return locale.say("hours", n=locale.number(hours / MONTHS_A_YEAR, 1))
-
-
-def _dearer(one: OptionAdvice, other: OptionAdvice) -> tuple[float, float]:
-    """Price and hours a year that one rhythm takes more than another."""
-    cost = year_price(one.year.cost) - year_price(other.year.cost)
-    return cost, one.year.hours - other.year.hours
-
-
-def apart(locale: Locale, one: OptionAdvice, other: OptionAdvice, currency: str) -> str:
-    """Return how far two rhythms lie apart a year, in money."""
-    cost, hours = _dearer(one, other)
-    return locale.say("saved_money", amount=worth(locale, currency, abs(cost), abs(hours)))
 
 
 def argument(locale: Locale, tank: TankFacts, currency: str) -> list[str]:
@@ -153,9 +116,9 @@ def _against(locale: Locale, tank: TankFacts, row: OptionAdvice, currency: str) 
     option = tank.option
     if option is None or row is option:
         return locale.say("against_none")
-    cost, hours = _dearer(row, option)
-    dearer = round(cost if currency else hours)
-    money = "against_equal" if not dearer else "against_more" if dearer > 0 else "against_less"
+    cost, hours = dearer(row, option)
+    by = round(cost if currency else hours)
+    money = "against_equal" if not by else "against_more" if by > 0 else "against_less"
     size = worth(locale, currency, abs(cost), abs(hours))
     more = row.share_of_days_presentable - option.share_of_days_presentable
     looks = "against_looks_same"

@@ -98,6 +98,7 @@ class TankWindow:
     now: Chances
     after: Chances
     idle: Idle
+    name: str = ""
 
 
 def tank_windows(
@@ -142,6 +143,7 @@ def tank_windows(
             tank_id=advice.tank_id,
             client=advice.client,
             site=str(tanks.text("site")[tank]),
+            name=str(tanks.text("name")[tank]),
             confidence=advice.confidence,
             interval_d=rhythm.interval_d,
             due_d=due.day_d,

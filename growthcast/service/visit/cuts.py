@@ -134,6 +134,7 @@ class CutSheet(Framed):
     trimming_min: Range
     minutes: float
     leaving_saves: Saving | None = None
+    name: str = field(default="", metadata=HIDDEN)
 
     json_with: ClassVar = ("chance_all_within_at_rhythm",)
 
@@ -230,6 +231,7 @@ def cut_sheet(book: Book, fit: GrowthFit, tank: int, next_on: date) -> CutSheet:
         trimming_min=trimming,
         minutes=travel + fixed + trimming.p50,
         leaving_saves=saves,
+        name=str(book.tanks.text("name")[tank]),
     )
 
 

@@ -133,7 +133,8 @@ def test_the_rounds_are_read():
 
 
 def test_what_clients_are_told_is_read_in_its_order():
-    text = RATE + 'vat_percent = 19\nterms = ["fixed", "ends"]\n[visit]\nincludes = ["water, a third", "glass", "glass"]\n'
+    told = 'terms = ["fixed", "ends"]\n[visit]\nincludes = ["water, a third", "glass", "glass"]\n'
+    text = f"{RATE}vat_percent = 19\n{told}"
     practice, findings = read_practice(text.encode())
     assert not findings
     assert (practice.vat_percent, practice.includes) == (19.0, ("water, a third", "glass", "glass"))
