@@ -70,11 +70,13 @@ class Reference:
     ``conditions`` are by column name. ``unknown_spread`` is, for each of the responses, a log
     standard deviation of the rate; that of nutrients counts once for each nutrient that a book does
     not give. ``none_added_co2_mg_l`` is the CO2 where none is added, ``none_added_co2_spread`` its
-    log standard deviation.
+    log standard deviation. ``start_factor`` is how many times the table's days of settling plants
+    take, by how they came.
     """
 
     conditions: Mapping[str, float]
     unknown_spread: Mapping[str, float]
+    start_factor: Mapping[str, float]
     none_added_co2_mg_l: float
     none_added_co2_spread: float
 
@@ -116,7 +118,7 @@ def read_reference() -> Reference:
     """Return the reference conditions that ship with the table."""
     read = _read_toml("reference.toml")
     none_added = {f"none_added_{name}": value for name, value in read["none_added"].items()}
-    return Reference(read["conditions"], read["unknown"], **none_added)
+    return Reference(read["conditions"], read["unknown"], read["start"], **none_added)
 
 
 @cache  # asked for at every reading of the minutes

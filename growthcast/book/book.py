@@ -24,6 +24,12 @@ WholeTank = Literal["all", "rest"]
 """Whose amounts a row of the whole tank holds: everybody's, or those of areas without their own."""
 
 
+BOUNDS = ("floor_cm", "budget_cm", "cut_cm")
+"""Columns of an area that may be agreed anew from a day on."""
+ERA_D = 4_000_000
+"""More days than any date of four digits lies from 1970."""
+
+
 @dataclass(frozen=True, slots=True)
 class Coded:
     """A text column as ``values[codes]``: each distinct text once."""
@@ -100,6 +106,53 @@ class Table:
         )
 
 
+@dataclass(frozen=True, slots=True)
+class Bounds:
+    """Between which heights areas are kept, and to which they are usually cut, all (n,) [cm]."""
+
+    floor_cm: FloatArray
+    budget_cm: FloatArray
+    cut_cm: FloatArray
+
+
+def bounds_on(areas: Table, bounds: Table, area: IntArray, day: FloatArray | float) -> Bounds:
+    """Return the bounds that areas had on some days.
+
+    Those of ``areas.csv`` hold until the area's first row of ``bounds.csv``, a row holds until the
+    next, and a blank cell keeps the earlier value.
+
+    Parameters
+    ----------
+    areas, bounds : Table
+        The tables of a book.
+    area : int array (n,)
+        Places of areas in the book.
+    day : array (n,) or float
+        Day numbers [d since 1970-01-01].
+
+    Returns
+    -------
+    Bounds
+        Of each area on its day; ``cut_cm`` is NaN where none was agreed.
+    """
+    owner = bounds.places("area_id", areas.text("area_id"))
+    begins = bounds.date("from_date").astype("datetime64[D]")
+    later = np.flatnonzero((owner >= 0) & ~np.isnat(begins))
+    first = np.arange(len(areas))
+    place = np.concatenate([first, owner[later]])
+    since = np.concatenate([np.full(first.size, -ERA_D), begins[later].astype(np.int64)])
+    order = np.lexsort((since, place))
+    key = place * 2 * ERA_D + since
+    asked = np.clip(np.nan_to_num(day, nan=-ERA_D), -ERA_D, ERA_D - 1).astype(np.int64)
+    at = np.searchsorted(key[order], area * 2 * ERA_D + asked, side="right") - 1
+    held = []
+    for name in BOUNDS:
+        values = np.concatenate([areas.number(name), bounds.number(name)[later]])[order]
+        told = (order < first.size) | ~np.isnan(values)
+        held.append(values[np.maximum.accumulate(np.where(told, np.arange(order.size), 0))[at]])
+    return Bounds(*held)
+
+
 def plant_named(species: Table, name: str) -> str | None:
     """Return the id of the one plant that goes by a name; ``None`` where none or several do.
 
@@ -160,6 +213,7 @@ class Book:
     practice: Practice
     tanks: Table
     areas: Table
+    bounds: Table
     trims: Table
     conditions: Table
     closed: Table
@@ -175,8 +229,8 @@ class Book:
         practice : mapping or str
             The sections of ``practice.toml``, or its text.
         **tables : DataFrame
-            ``tanks`` and ``areas``, and of ``trims``, ``conditions``, ``closed`` and ``species``
-            what there is, with the columns of the files of that name.
+            ``tanks`` and ``areas``, and of ``bounds``, ``trims``, ``conditions``, ``closed`` and
+            ``species`` what there is, with the columns of the files of that name.
 
         Returns
         -------
@@ -198,6 +252,11 @@ class Book:
         sizes = {name: len(getattr(self, name)) for name in ("tanks", "areas", "trims")}
         counts = ", ".join(f"{count} {name}" for name, count in sizes.items())
         return f"<Book of {self.practice.name or 'a practice'}: {counts}>"
+
+    def bounds_on(self, on: date) -> Bounds:
+        """Return the bounds of all areas as agreed on a day (A,)."""
+        day = float(np.datetime64(on, "D").astype(np.int64))
+        return bounds_on(self.areas, self.bounds, np.arange(len(self.areas)), day)
 
     def _repr_html_(self) -> str:
         names = zip(*(self.tanks.text(name) for name in ("tank_id", "client")), strict=True)

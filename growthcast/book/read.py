@@ -51,7 +51,7 @@ def book_of_bytes(practice: Mapping[str, Any] | str, tables: Mapping[str, pd.Dat
     for name in tables:
         check_known(name, list(TABLES), "a book has no table", "its tables are")
     text = practice if isinstance(practice, str) else tomlkit.dumps(practice)
-    files = {"practice.toml": text.encode() or b"[practice]\n"}
+    files: dict[str, bytes | None] = {"practice.toml": text.encode() or b"[practice]\n"}
     for name, frame in tables.items():
         files[f"{name}.csv"] = frame.to_csv(index=False, date_format="%Y-%m-%d").encode()
     with TemporaryDirectory() as empty:
@@ -67,13 +67,13 @@ def inspect_book(
     today: date,
     on: date | None = None,
     species_dir: Path | None = None,
-    instead: Mapping[str, bytes] | None = None,
+    instead: Mapping[str, bytes | None] | None = None,
 ) -> tuple[Book | None, tuple[Finding, ...]]:
     """Return the book, or none where it has problems, and everything found in it.
 
     Log rows after ``on`` are left out; a log row later than the day after ``today`` is a
-    problem. ``instead`` holds
-    bytes to read in place of files, by name: the book as it would be if they were written.
+    problem. ``instead`` holds bytes to read in place of files, by name, ``None`` for a file that
+    is not there: the book as it would be if they were written.
     """
     reading = _Book(folder, today, on, instead or {})
     findings = reading.findings
@@ -84,18 +84,20 @@ def inspect_book(
     species, more = lay_over(shipped, own)
     findings += more
     tanks, areas = reading.table("tanks"), reading.table("areas")
+    bounds = reading.table("bounds")
     trims, conditions = reading.table("trims"), reading.table("conditions")
     trims, closed = reading.until(trims), reading.table("closed")
     grams = None if practice is None else practice.whole_tank_grams
-    tables = Tables(tanks, areas, trims, conditions, closed, species, own, today, grams)
+    tables = Tables(tanks, areas, bounds, trims, conditions, closed, species, own, today, grams)
     findings += run_checks(tables, findings)
     findings += check_visit_weekdays(practice, tanks)
     ordered = tuple(sorted(in_percent_cover(findings, tables), key=note_order))
     if any(item.level == "problem" for item in ordered) or practice is None:
         return None, ordered
     trims = first_of_each(trims)
-    conditions = first_of_each(conditions)
-    book = Book(folder, practice, tanks, areas, trims, conditions, closed, species, ordered)
+    conditions, bounds = first_of_each(conditions), first_of_each(bounds)
+    held = (tanks, areas, bounds, trims, conditions, closed, species)
+    book = Book(folder, practice, *held, ordered)
     return book, ordered
 
 
@@ -131,13 +133,13 @@ class _Book:
     folder: Path
     today: date
     on: date | None
-    instead: Mapping[str, bytes]
+    instead: Mapping[str, bytes | None]
     findings: list[Finding] = field(default_factory=list)
 
     def practice(self) -> Practice | None:
         """Read ``practice.toml``."""
         path = self.folder / "practice.toml"
-        if path.name not in self.instead and not _is_there(path):
+        if not self._is_here(path):
             self._missing("practice.toml", WRITE_ONE)
             return None
         data = self._data(path)
@@ -152,7 +154,7 @@ class _Book:
     def table(self, name: str) -> Table:
         """Read one table; one that is not there and need not be has no rows."""
         path = self.folder / f"{name}.csv"
-        if path.name not in self.instead and not _is_there(path):
+        if not self._is_here(path):
             if name in _NEEDED:
                 self._missing(path.name, f"write a {path.name}; the README shows one")
             elif name == "trims" and not self._is_named_otherwise(path.name):
@@ -169,6 +171,11 @@ class _Book:
         """Return a file's bytes, or why they cannot be read."""
         named = self.instead.get(path.name)
         return read_bytes(path) if named is None else named
+
+    def _is_here(self, path: Path) -> bool:
+        if path.name in self.instead:
+            return self.instead[path.name] is not None
+        return _is_there(path)
 
     def until(self, table: Table) -> Table:
         """Leave out the rows after the asked date."""
@@ -223,7 +230,11 @@ def run_checks(tables: Tables, before: list[Finding]) -> list[Finding]:
 
 def in_percent_cover(findings: list[Finding], tables: Tables) -> list[Finding]:
     """Return the findings, with percent cover instead of centimetres where cover is measured."""
-    pairs = ((tables.areas, tables.cover_areas), (tables.trims, tables.cover_trims))
+    pairs = (
+        (tables.areas, tables.cover_areas),
+        (tables.bounds, tables.cover_bounds),
+        (tables.trims, tables.cover_trims),
+    )
     named = {item.file for item in findings if item.row is not None}
     rows = {t.name: set(t.rows[cover].tolist()) for t, cover in pairs if t.name in named}
     return [_of_cover(item) if item.row in rows.get(item.file, ()) else item for item in findings]

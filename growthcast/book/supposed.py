@@ -246,6 +246,7 @@ def read_layout(path: Path, book: Book, tank_id: str, on: date) -> Layout:
     tables = Tables(
         tanks=book.tanks,
         areas=table,
+        bounds=empty_table("bounds"),
         trims=empty_table("trims"),
         conditions=empty_table("conditions"),
         closed=empty_table("closed"),

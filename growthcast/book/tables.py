@@ -58,7 +58,7 @@ _AREAS = (
     _number("light_share", "share", 0, 1, "share of the substrate light that reaches it"),
     _number("depth_cm", "cm", 0, 2000, "how far behind the front pane it stands, for photos"),
     _number("base_cm", "cm", 0, 300, "its ground above the lower edge of the pane, for photos"),
-    _date("planted_on", "first day of its life", required=True),
+    _date("planted_on", "first day of its life; blank where that was before our time"),
     _number("planted_height_cm", "cm", 0, 300, "height on that day"),
     _choice(
         "start",
@@ -92,6 +92,15 @@ _TRIMS = (
     _number("visit_min", "min", 0, 1440, "minutes at the tank in all, in a row of the whole tank"),
     _number("water_share", "share", 0, 1, "water changed, in a row of the whole tank"),
     Column("by", "text", "who logged it"),
+    _NOTE,
+)
+
+_BOUNDS = (
+    _id("area_id", "the area whose heights were agreed anew"),
+    _date("from_date", "first day on which the row holds", required=True),
+    _number("floor_cm", "cm", 0, 300, "lowest height that looks right"),
+    _number("budget_cm", "cm", 0, 300, "the height budget", above=True),
+    _number("cut_cm", "cm", 0, 300, "the usual cut height"),
     _NOTE,
 )
 
@@ -158,6 +167,7 @@ TABLES: Mapping[str, tuple[Column, ...]] = MappingProxyType(
     {
         "tanks": _TANKS,
         "areas": _AREAS,
+        "bounds": _BOUNDS,
         "trims": _TRIMS,
         "conditions": _CONDITIONS,
         "closed": _CLOSED,

@@ -8,6 +8,9 @@ from collections.abc import Iterable, Mapping, Sequence
 
 from growthcast.errors import UsageError
 
+PROPOSED = "proposed:"
+"""In the note of an area, before the columns that nobody has agreed on yet."""
+
 _LONGEST_SHOWN = 40
 _LONGEST_LINE = 300
 

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import importlib.util
 import json
 import re
 import tempfile
@@ -17,11 +16,6 @@ from growthcast.brief.page import Page
 from growthcast.figures.lettering import drawable
 
 ROW_HEADER = re.compile(rb"/S/TD(/P \d+ 0 R/A\[<</O/Table)(/Headers\[\(U\w+x0y0\)\])")
-
-
-def can_make_pdf() -> bool:
-    """Whether typst is there; it has no wheel for some machines."""
-    return importlib.util.find_spec("typst") is not None
 
 
 def page_pdf(page: Page) -> bytes:

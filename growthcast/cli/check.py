@@ -7,6 +7,7 @@ from collections import Counter
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from datetime import date
+from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Literal
 
@@ -26,6 +27,7 @@ from growthcast.cli.options import (
     open_book,
     option,
     plot_option,
+    recalled,
     say_not_fitted,
     write_plot,
 )
@@ -127,7 +129,8 @@ def watch_command(
     opened, day = open_book(book, on)
     tanks = chosen_tanks(opened, tank)
     check_plot(opened, plot)
-    report = watch_growth(opened, day, tanks)
+    work = partial(watch_growth, opened, day, tanks)
+    report = recalled(opened, day, work, "watch", tanks)
     say_not_fitted(report.not_fitted)
     if plot is not None and not any(watched.course for watched in report.tanks):
         say("Nothing was drawn: no tank has visits enough to judge.")
@@ -176,12 +179,13 @@ def backtest_command(
 
     if splits is not None and splits < 1:
         raise UsageError(f"--splits {splits} is too few; give 1 or more days")
-    opened, _ = open_book(book, on)
+    opened, day = open_book(book, on)
     check_plot(opened, plot)
+    splits = splits or DEFAULT_SPLITS
+    leave_out: Literal["tank"] | None = "tank" if new_tanks else None
     with _progress() as progress:
-        splits = splits or DEFAULT_SPLITS
-        leave_out: Literal["tank"] | None = "tank" if new_tanks else None
-        result = backtest(opened, splits, progress=progress, leave_out=leave_out)
+        work = partial(backtest, opened, splits, progress=progress, leave_out=leave_out)
+        result = recalled(opened, day, work, "backtest", splits, leave_out)
     say_not_fitted(result.not_fitted)
     if plot is not None and not result.enough:
         say("Nothing was drawn.")

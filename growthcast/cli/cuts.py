@@ -19,6 +19,7 @@ from growthcast.cli.options import (
     one_tank,
     open_fit,
     option,
+    recalled,
 )
 from growthcast.cli.output import print_answer, say
 from growthcast.cli.pages import VisitsFile, check_page, write_page
@@ -94,7 +95,8 @@ def cuts_command(
     ids = opened.tanks.text("tank_id").tolist()
     plan = [] if visits is None else read_visits(visits, ids)
     asked = chosen_tanks(opened, tank)
-    advice, order = recommend(opened, fit, asked), asked.tolist()
+    work, order = partial(recommend, opened, fit, asked), asked.tolist()
+    advice = recalled(opened, day, work, "advice", asked, False)
     none = None
     if tank is None and visits is not None:
         order = [ids.index(visit.tank_id) for visit in plan if visit.on == day]

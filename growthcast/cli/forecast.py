@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from datetime import date, timedelta
+from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
@@ -17,6 +18,7 @@ from growthcast.cli.options import (
     open_fit,
     option,
     plot_option,
+    recalled,
     write_plot,
 )
 from growthcast.cli.output import print_answer
@@ -72,9 +74,11 @@ def interval_command(
     from growthcast.say.interval import advice_for_programs, interval_words, rhythm_words
     from growthcast.service.recommend import recommend
 
-    opened, _, fit = open_fit(book, on)
+    opened, day, fit = open_fit(book, on)
     tanks, currency = chosen_tanks(opened, tank), opened.practice.currency
-    advice = recommend(opened, fit, tanks, full=tank is not None and not suppose)
+    full = tank is not None and not suppose
+    work = partial(recommend, opened, fit, tanks, full=full)
+    advice = recalled(opened, day, work, "advice", tanks, full)
     supposed = supposed_of(opened, fit, tank, suppose)
     if supposed is None:
         words = interval_words(advice, currency, one=tank is not None)

@@ -1,50 +1,21 @@
-"""Commands that make a book and change it: start, add, unlog, export, import."""
+"""Commands that fill a book: add, export, import."""
 
 from __future__ import annotations
 
-import shlex
 from datetime import date
 from pathlib import Path
-from typing import Annotated
+from typing import Annotated, Any
 
 import typer
 
 from growthcast.book.findings import format_finding, format_findings
 from growthcast.book.shipped import find_book, find_own_book
 from growthcast.book.words import did_you_mean, shown
-from growthcast.cli.options import AsJson, BookFolder, OwnBook, argument, folder_of, option
-from growthcast.cli.output import print_answer, print_json, print_line, print_words, say
-from growthcast.errors import UsageError
+from growthcast.cli.options import AsJson, BookFolder, argument, folder_of, option
+from growthcast.cli.output import print_answer, print_json, print_words, say
+from growthcast.errors import GrowthcastError, RowsRefused, UsageError
 from growthcast.plain import plain
 from growthcast.say.words import count_of
-
-NewFolder = Annotated[
-    Path, typer.Argument(metavar="DIR", help="Folder for the new book; made if it is not there.")
-]
-
-
-def start_command(folder: NewFolder) -> None:
-    """Write a new book from templates that explain themselves; nothing is ever written over.
-
-    Example: growthcast start my-book
-
-    Exit status: 0 done, 2 the folder holds a book already or cannot be written, 3 tool fault.
-    """
-    from growthcast.book.writing.start import GUIDE, start_book
-
-    names = start_book(folder)
-    typed = shlex.quote(str(folder))
-    print_line(f"A new book is in {folder}: {', '.join(names)}.")
-    print_line(f"Next, in this order ({GUIDE} there explains every column):")
-    print_line(f"  1. type your name and price of an hour into {folder / 'practice.toml'}")
-    print_line(f"  2. growthcast add tank {typed} tank_id=lobby client=Mine water_depth_cm=45")
-    print_line(
-        f"  3. growthcast add area {typed} area_id=stems tank_id=lobby "
-        "species_id=rotala-rotundifolia area_cm2=400 floor_cm=8 budget_cm=22 planted_on=2026-01-15"
-    )
-    print_line(f"  4. growthcast log {typed} --tank lobby stems=24/12 35min --yes")
-    print_line(f"  growthcast check {typed} says at any time what is still missing.")
-
 
 Kind = Annotated[str, typer.Argument(metavar="tank|area|conditions|closed", help="What to add.")]
 BookAndCells = Annotated[
@@ -67,7 +38,7 @@ def add_command(kind: Kind, cells: BookAndCells = None, as_json: AsJson = False)
     from growthcast.book.book import plant_named
     from growthcast.book.read import read_shipped_species
     from growthcast.book.writing.append import add_rows
-    from growthcast.book.writing.cells import KINDS, parse_row, row_in_words
+    from growthcast.book.writing.cells import KINDS, parse_cells, row_in_words, slug_for
 
     if kind not in KINDS:
         hint = did_you_mean(kind, KINDS, "write tank, area, conditions or closed")
@@ -76,17 +47,35 @@ def add_command(kind: Kind, cells: BookAndCells = None, as_json: AsJson = False)
     named = given[0] if given and "=" not in given[0] else None
     folder = find_own_book(named)
     table = KINDS[kind]
-    row = parse_row(kind, given[1:] if named else given, _own_columns(folder, table))
-    if table == "areas" and (plant := plant_named(read_shipped_species(), str(row["species_id"]))):
+    row, troubles = parse_cells(kind, given[1:] if named else given, _own_columns(folder, table))
+    if plant := plant_named(read_shipped_species(), str(row.get("species_id") or "")):
         row["species_id"] = plant
-    words = row_in_words(row)
-    added = add_rows(folder, table, [row], today=date.today(), command=f"add {kind}", summary=words)
+    if slug := slug_for(kind, row):
+        say(f"The id has to be typed at every visit; {kind}_id={slug} would be easier.")
+    words, today = row_in_words(row), date.today()
+    if troubles:
+        raise UsageError("\n    ".join([*troubles, *_also_found(folder, table, row, today)]))
+    added = add_rows(folder, table, [row], today=today, command=f"add {kind}", summary=words)
     for item in added.findings:
         say(format_finding(item))
     if added.problems_before:
         problems = count_of(len(added.problems_before), "problem")
         say(f"The book has {problems} still: see growthcast check {folder}")
     print_answer(as_json, {"table": table, "row": row}, [f"Added to {table}.csv: {words}."])
+
+
+def _also_found(folder: Path, table: str, row: dict[str, Any], today: date) -> list[str]:
+    """Return what the checks find of the cells that were understood, in lines."""
+    from growthcast.book.writing.append import would_add
+
+    try:
+        would_add(folder, table, [row], today=today)
+    except RowsRefused as refused:
+        blank = [item for item in refused.findings if row.get(item.heading) is None]
+        return [format_finding(item) for item in refused.findings if item not in blank]
+    except GrowthcastError:
+        pass
+    return []
 
 
 def _own_columns(folder: Path, table: str) -> tuple[str, ...]:
@@ -96,23 +85,6 @@ def _own_columns(folder: Path, table: str) -> tuple[str, ...]:
 
     data = read_file(folder, f"{table}.csv")
     return tuple(name.strip() for name in dialect_of(data, table).header) if data else ()
-
-
-def unlog_command(book: OwnBook = None, as_json: AsJson = False) -> None:
-    """Take back the last visit that log wrote, byte for byte; the journal keeps both.
-
-    Example: growthcast unlog my-book
-
-    Exit status: 0 done, 2 nothing to take back or rows were added after it, 3 tool fault.
-    """
-    from growthcast.book.writing.append import take_back
-
-    entry = take_back(find_own_book(book))
-    print_answer(
-        as_json,
-        {"taken_back": entry.summary, "logged_at": entry.at, "id": entry.id},
-        [f"Taken back: {entry.summary} (written {entry.at}). It stays in journal.jsonl."],
-    )
 
 
 Xlsx = Annotated[Path | None, option("--xlsx", "FILE", "The workbook to write.")]

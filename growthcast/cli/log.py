@@ -88,7 +88,7 @@ def answer(question: str, so_far: Sequence[str] = ()) -> str:
     if not line:
         typed = f"; typed so far: {' '.join(so_far)}" if so_far else ""
         raise UsageError(
-            f"the input ended before the visit was complete; nothing was written{typed}"
+            f"the input ended before everything was answered; nothing was written{typed}"
         )
     return line.strip()
 
@@ -117,6 +117,12 @@ Number = Annotated[
     option("--visit", "NUMBER", "The visit's number: one that is in the book is not logged again."),
 ]
 By = Annotated[str, option("--by", "NAME", "Who logs it, kept in the column by of trims.csv.")]
+Again = Annotated[
+    bool,
+    typer.Option(
+        "--again", help="Log it in the place of what the book has of this tank and day, all of it."
+    ),
+]
 From = Annotated[
     Path | None,
     option(
@@ -135,6 +141,7 @@ def log_command(
     number: Number = "",
     by: By = "",
     lines: From = None,
+    again: Again = False,
     yes: Yes = False,
     as_json: AsJson = False,
 ) -> None:
@@ -145,6 +152,7 @@ def log_command(
     Exit status: 0 done, 2 the visit is not understood or does not check, 3 the tool itself failed.
     """
     from growthcast.book.read import read_book
+    from growthcast.book.writing.unlog import without_visit
     from growthcast.book.writing.visit.amounts import looks_like_item
     from growthcast.book.writing.visit.lines import Line, checked_name, checked_number
     from growthcast.book.writing.visit.places import tank_of_visit, visit_rows
@@ -154,7 +162,7 @@ def log_command(
     items = items[1:] if named else items
     folder, today = find_own_book(named), date.today()
     if lines is not None:
-        if items or tank or on or number or by:
+        if items or tank or on or number or by or again:
             raise UsageError("--from FILE has the visits, so none stands beside it")
         log_file(folder, lines, today, yes=yes, as_json=as_json)
         return
@@ -163,6 +171,7 @@ def log_command(
         say(f"The day of the visit is today, {day}; another is given with --on.")
     book = read_book(folder, today=today)
     tank_id = tank_of_visit(book, tank, items)
+    book = without_visit(book, tank_id, day) if again else book
     rows = (visit_rows if items else ask_for_visit)(book, tank_id, day, items)
     if not rows:
         say("Nothing was typed, so nothing was written.")
@@ -173,14 +182,14 @@ def log_command(
     known = understood(book, tank_id, day, rows, before, line.by)
     if not as_json:
         print_words(in_words(known))
-    state = tried_line(folder, line, known, today)
+    state = tried_line(folder, line, known, today, again=again)
     if known.doubts and not yes:
         say(f"{doubtful_words([known])} with ? above: look again before it is written.")
     if state == "new" and not yes and not items:
         yes = answer("Write it? [y/N] ").casefold() in {"y", "yes"}
     added: Addition | None = None
     if yes and state == "new":
-        state, added = write_line(folder, line, known, today)
+        state, added = write_line(folder, line, known, today, again=again)
         if not as_json:
             but = f", although {doubtful_words([known])} above" if known.doubts else ""
             print_line(f"Written to {folder / 'trims.csv'}{but}. growthcast unlog takes it back.")

@@ -89,16 +89,32 @@ def log_file(folder: Path, file: Path, today: date, *, yes: bool, as_json: bool)
 
 
 def tried_line(
-    folder: Path, line: Line, known: Understood, today: date, *, quiet: bool = False
+    folder: Path,
+    line: Line,
+    known: Understood,
+    today: date,
+    *,
+    quiet: bool = False,
+    again: bool = False,
 ) -> State:
-    """Say what writing a visit would do; return whether it is new to the book."""
+    """Say what writing a visit would do; return whether it is new to the book.
+
+    One logged ``again`` stands in the place of what the book has of it.
+    """
     from growthcast.book.writing.append import would_add
+    from growthcast.book.writing.unlog import change_visit
     from growthcast.book.writing.visit.lines import numbered
 
     if (state := numbered(folder, line)) != "new":
         return state
     try:
-        tried = would_add(folder, "trims", known.cells, today=today)
+        if again:
+            visit = (known.tank_id, known.day, known.cells)
+            change = change_visit(folder, *visit, today=today, write=False)
+            say("\n  ".join(["What the book has of this visit would become:", *change.lines]))
+            tried = change.added
+        else:
+            tried = would_add(folder, "trims", known.cells, today=today)
     except HeldAlready:
         if quiet or line.number:
             return "known"
@@ -111,10 +127,14 @@ def tried_line(
 
 
 def write_line(
-    folder: Path, line: Line, known: Understood, today: date
+    folder: Path, line: Line, known: Understood, today: date, *, again: bool = False
 ) -> tuple[State, Addition | None]:
+    from growthcast.book.writing.unlog import change_visit
     from growthcast.book.writing.visit.lines import log_line
 
+    if again:
+        visit = (known.tank_id, known.day, known.cells)
+        return "new", change_visit(folder, *visit, today=today, by=line.by).added
     summary = f"{known.tank_id} on {known.day}, {count_of(len(known.rows), 'row')}"
     summary += f", by {line.by}" if line.by else ""
     return log_line(folder, line, known.cells, summary, today=today)

@@ -11,18 +11,23 @@ from pathlib import Path
 from typing import Any, NoReturn
 
 import typer
-from typer.core import TyperGroup
+from typer.core import TyperGroup, TyperOption
 
+from growthcast import cache
 from growthcast.errors import BookProblems, Exit, GrowthcastError, UsageError
 
 TRACEBACK = "GROWTHCAST_TRACEBACK"
 """Environment variable that shows where a fault of the tool happened."""
 
 COMMANDS = {
-    "start": "keep",
+    "start": "begin",
     "add": "keep",
     "log": "log",
-    "unlog": "keep",
+    "unlog": "changes",
+    "replace": "changes",
+    "retire": "changes",
+    "move": "changes",
+    "journal": "changes",
     "open": "open_desk",
     "check": "check",
     "interval": "forecast",
@@ -41,8 +46,10 @@ COMMANDS = {
     "species": "species",
     "export": "keep",
     "import": "keep",
+    "cache": "cache",
 }
 """The commands in the order of ``--help``, each with the module of ``cli`` that holds it."""
+WORK_NOTHING_OUT = {"start", "add", "unlog", "open", "species", "export", "import", "cache"}
 
 
 class _Commands(TyperGroup):
@@ -55,7 +62,25 @@ class _Commands(TyperGroup):
         alone = typer.Typer(**_PLAIN)
         home = import_module(f"growthcast.cli.{COMMANDS[name]}")
         alone.command(name)(getattr(home, f"{name}_command"))
-        return name, typer.main.get_command(alone), rest
+        command = typer.main.get_command(alone)
+        if name not in WORK_NOTHING_OUT:
+            command.params.append(_no_cache())
+        return name, command, rest
+
+
+def _no_cache() -> TyperOption:
+    def turn(_: Any, __: Any, asked: bool) -> None:
+        if asked:
+            cache.turn(on=False)
+
+    return TyperOption(
+        param_decls=["--no-cache"],
+        is_flag=True,
+        default=False,
+        expose_value=False,
+        callback=turn,
+        help="Work everything out anew, and keep nothing for the next time.",
+    )
 
 
 _PLAIN: dict[str, Any] = {
@@ -108,6 +133,7 @@ def main() -> None:
     """Run the command line; every expected trouble ends in a sentence, not a traceback."""
     from growthcast.cli.output import answer_that_arrives, say
 
+    cache.turn(on=True)
     if not os.environ.get(TRACEBACK):  # answers are judged by their numbers (growthcast.finite)
         warnings.filterwarnings("ignore", category=RuntimeWarning, append=True)
     try:

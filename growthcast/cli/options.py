@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from datetime import date
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated, Any
+from typing import TYPE_CHECKING, Annotated, Any, TypeVar
 
 import typer
 
@@ -22,6 +23,7 @@ if TYPE_CHECKING:
     from growthcast.fit.result import GrowthFit
     from growthcast.say.figures import Caption
 
+T = TypeVar("T")
 FIRST_YEAR, LAST_YEAR = 1970, 2200
 
 STALE_D = 42
@@ -111,7 +113,7 @@ def open_book(named: str | None, on: date | None) -> tuple[Book, date]:
     if later:
         say(
             f"Planted after {day} and so left out: {some_of(later, 5)}. "
-            f"Stand on a later day with --on {planted.max()} to include them."
+            f"Stand on a later day with --on {planted[planted > day].max()} to include them."
         )
     return book, day
 
@@ -127,9 +129,16 @@ def say_not_fitted(not_fitted: dict[str, str]) -> None:
 
 def fitted(book: Book, day: date) -> GrowthFit:
     """Fit a book as every command does."""
-    from growthcast.fit.growth import fit_growth
+    from growthcast.fit.growth import recalled_fit
 
-    return fit_growth(book, day)
+    return recalled_fit(book, day)
+
+
+def recalled(book: Book, day: date, work: Callable[[], T], *asked: object) -> T:
+    """Work out an answer that follows from the book, the day and what is asked, or recall it."""
+    from growthcast.cache import recall, tables_of
+
+    return recall(work, *asked, tables_of(book), day)
 
 
 def open_fit(named: str | None, on: date | None) -> tuple[Book, date, GrowthFit]:

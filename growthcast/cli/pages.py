@@ -3,17 +3,26 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Callable, Sequence
+from collections.abc import Callable
 from dataclasses import replace
 from datetime import date
-from functools import partial
+from functools import cache
+from importlib.util import find_spec
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
 from growthcast.book.words import check_known, printable
-from growthcast.cli.options import BookFolder, OnDate, chosen_tanks, day_option, open_fit, option
+from growthcast.cli.options import (
+    BookFolder,
+    OnDate,
+    chosen_tanks,
+    day_option,
+    open_fit,
+    option,
+    recalled,
+)
 from growthcast.cli.output import say
 from growthcast.errors import UsageError
 
@@ -21,6 +30,9 @@ if TYPE_CHECKING:
     from growthcast.book.book import Book
     from growthcast.brief.page import Page
     from growthcast.say.locale import Locale
+    from growthcast.service.pages.client import TankFacts
+    from growthcast.service.pages.contract import Contract
+    from growthcast.service.pages.overview import TankStanding
 
 
 OutFile = Annotated[Path | None, option("--out", "FILE", "File to write: FILE.html or FILE.pdf.")]
@@ -35,9 +47,7 @@ def check_page(file: Path | None) -> Path:
         raise UsageError(
             f'a page is written as .html or .pdf, and "{printable(file.name)}" ends in neither'
         )
-    from growthcast.brief.pdf import can_make_pdf
-
-    if suffix == ".pdf" and not can_make_pdf():
+    if suffix == ".pdf" and find_spec("typst") is None:  # there is no wheel for some machines
         raise UsageError(
             "PDF pages need the typst module, which is not installed here. Write "
             f'"{printable(file.stem)}.html" instead, open it in a browser and print it to a PDF '
@@ -50,54 +60,59 @@ def write_page(
     book: Book,
     file: Path,
     build: Callable[[Locale], Page],
-    data: Path | None = None,
-    figures: dict[str, Any] | None = None,
-    rows: Sequence[dict[str, Any]] = (),
+    day: date | None = None,
+    *asked: object,
 ) -> None:
     """Build a page in the practice's language and write it, whole or not at all.
 
-    Where ``data`` names a file, the figures behind the page go there: all as JSON, rows as CSV.
+    With the day that it stands on, and what was asked, a page that was built before is recalled.
     """
     from growthcast.book.writing.replace import write_whole
-    from growthcast.brief.html import page_html
     from growthcast.brief.letterhead import logo_of
     from growthcast.figures.save import check_target
     from growthcast.say.locale import open_locale
 
-    for target in (file, data):
-        if target is not None:
-            check_target(book, target)
+    check_target(book, file)
     practice = book.practice
     locale = open_locale(practice.locale)
     if practice.locale.partition("-")[0].lower() != locale.language:
         say(f"Pages have no text in {practice.locale} yet: this one is in English throughout.")
-    _, without = logo_of(practice, book.folder)
+    logo, without = logo_of(practice, book.folder)
     if without:
         say(without)
-    page = build(locale)
-    content = _pdf(page) if file.suffix.lower() == ".pdf" else page_html(page)
+    suffix = file.suffix.lower()
+
+    def made() -> tuple[bytes, str]:
+        return _made(build(locale), suffix)
+
+    content, said = made() if day is None else recalled(book, day, made, *asked, suffix, logo)
+    if said:
+        say(said)
     check_target(book, file)
     write_whole(file, content)
     say(f"Wrote {file}")
-    if data is not None:
-        write_whole(data, _as_file(data, figures or {}, rows))
-        say(f"Wrote {data}")
 
 
-def _pdf(page: Page) -> bytes:
-    """Return a page as PDF, without a logo that typst cannot decode although it looks sound."""
+def _made(page: Page, suffix: str) -> tuple[bytes, str]:
+    """Return a page as a file, and what is to be said of it.
+
+    A PDF goes without a logo that typst cannot decode although it looks sound.
+    """
+    if suffix != ".pdf":
+        from growthcast.brief.html import page_html
+
+        return page_html(page), ""
     from typst import TypstError
 
     from growthcast.brief.pdf import page_pdf
 
     try:
-        return page_pdf(page)
+        return page_pdf(page), ""
     except TypstError as error:
         if page.letterhead.logo is None:
             raise
         bare = page_pdf(replace(page, letterhead=replace(page.letterhead, logo=None)))
-        say(f"The page is without the logo of practice.toml: PDF cannot show it ({error}).")
-        return bare
+        return bare, f"The page is without the logo of practice.toml: PDF cannot show it ({error})."
 
 
 OneTank = Annotated[str | None, option("--tank", "ID", "The page of this tank.")]
@@ -153,7 +168,7 @@ QuoteDate = Annotated[
     date | None,
     day_option(
         "--on",
-        "Day of the quote, as YYYY-MM-DD. Default: today, so that areas planted today are in it.",
+        "Day of the quote, as YYYY-MM-DD. Default: today, so that what is planted today is in it.",
     ),
 ]
 
@@ -188,40 +203,56 @@ def _write_client_page(
     """Write the page of one tank or of a client (``whose``), and the figures behind it."""
     import numpy as np
 
-    from growthcast.brief.client import build_brief
-    from growthcast.brief.contract import gather_facts
     from growthcast.brief.visits import read_visits
-    from growthcast.service.pages.contract import contract_of, figures_of
-    from growthcast.service.pages.client import has_log
 
     (tank, client), (out, data) = whose, files
     file = check_page(out)
-    _check_data(data)
     if (tank is None) == (client is None):
         raise UsageError("name one tank with --tank ID, or one client with --client NAME")
-    opened, _, fit = open_fit(book, on)
+    _check_data(data)
+    opened, day, fit = open_fit(book, on)
     tanks = chosen_tanks(opened, tank)
     if client is not None:
         clients = opened.tanks.text("client")
         known = [name for name in dict.fromkeys(clients.tolist()) if name]
         check_known(client, known, "tanks.csv has no client", "the clients are")
         tanks = np.flatnonzero(clients == client)
-    plan = None if visits is None else read_visits(visits, opened.tanks.text("tank_id").tolist())
-    if quote and all(has_log(opened, name) for name in opened.tanks.text("tank_id")[tanks]):
+    logged = set(opened.trims.text("tank_id").tolist())
+    if quote and logged.issuperset(opened.tanks.text("tank_id")[tanks].tolist()):
         raise UsageError(
             f"{tank or client} has a log of visits already, and a quote is made before there is "
             "one; growthcast brief writes the page that knows the log"
         )
-    facts = gather_facts(opened, fit, tanks, plan, every)
-    whole = contract_of(opened, fit, facts) if len(facts) > 1 else None
-    build = partial(build_brief, opened, fit, facts, client=client, contract=whole, visits=plan)
-    figures = figures_of(facts, whole)
-    rows, all_tanks = figures["rhythms"], figures["contract"]
-    if all_tanks is not None:
-        total = {"name": "all tanks, journeys shared", "visits_per_year": all_tanks["visits"]}
-        total |= {f"{name}_per_year": all_tanks[name]["p50"] for name in ("hours", "cost")}
-        rows = [*rows, total]
-    write_page(opened, file, build, data, figures, rows)
+    plan = None if visits is None else read_visits(visits, opened.tanks.text("tank_id").tolist())
+
+    @cache
+    def gathered() -> tuple[list[TankFacts], Contract | None]:
+        from growthcast.brief.contract import gather_facts
+        from growthcast.service.pages.contract import contract_of
+
+        facts = gather_facts(opened, fit, tanks, plan, every)
+        return facts, contract_of(opened, fit, facts) if len(facts) > 1 else None
+
+    def build(locale: Locale) -> Page:
+        from growthcast.brief.client import build_brief
+
+        facts, whole = gathered()
+        return build_brief(opened, fit, facts, locale, client=client, contract=whole, visits=plan)
+
+    def figures() -> tuple[dict[str, Any], list[dict[str, Any]]]:
+        from growthcast.service.pages.contract import figures_of
+
+        found = figures_of(*gathered())
+        rows, whole = found["rhythms"], found["contract"]
+        if whole is not None:
+            total = {"name": "all tanks, journeys shared", "visits_per_year": whole["visits"]}
+            total |= {f"{name}_per_year": whole[name]["p50"] for name in ("hours", "cost")}
+            rows = [*rows, total]
+        return found, rows
+
+    _check_data(data, opened)
+    write_page(opened, file, build, day, "brief", tanks, client, plan, every)
+    _write_data(data, figures)
     if not opened.practice.terms:
         say(
             "The page leaves term, notice and a fixed price to be agreed: say them in your words "
@@ -229,19 +260,35 @@ def _write_client_page(
         )
 
 
-def _check_data(data: Path | None) -> None:
-    if data is not None and data.suffix.lower() not in {".json", ".csv"}:
+def _check_data(data: Path | None, book: Book | None = None) -> None:
+    """Refuse a file for figures of another form, or one that a book is made of."""
+    if data is None:
+        return
+    if data.suffix.lower() not in {".json", ".csv"}:
         raise UsageError(f'"{printable(data.name)}" ends in neither .json nor .csv')
+    if book is not None:
+        from growthcast.figures.save import check_target
+
+        check_target(book, data)
 
 
-def _as_file(file: Path, figures: dict[str, Any], rows: Sequence[dict[str, Any]]) -> bytes:
-    """Return the figures behind a page as JSON, or their rows as CSV."""
+def _write_data(
+    data: Path | None, figures: Callable[[], tuple[dict[str, Any], list[dict[str, Any]]]]
+) -> None:
+    """Write the figures behind a page: all of them as JSON, their rows as CSV."""
+    if data is None:
+        return
+    from growthcast.book.writing.replace import write_whole
     from growthcast.say.rounds import csv_of
 
-    if file.suffix.lower() == ".json":
-        return json.dumps(figures, indent=1, ensure_ascii=False, allow_nan=False).encode()
-    columns = [name for name, cell in rows[0].items() if not isinstance(cell, dict | list)]
-    return csv_of(columns, rows).encode()
+    found, rows = figures()
+    if data.suffix.lower() == ".json":
+        text = json.dumps(found, indent=1, ensure_ascii=False, allow_nan=False)
+    else:
+        plain = [name for name, cell in rows[0].items() if not isinstance(cell, dict | list)]
+        text = csv_of(plain, rows)
+    write_whole(data, text.encode())
+    say(f"Wrote {data}")
 
 
 def overview_command(
@@ -255,10 +302,25 @@ def overview_command(
     """
     file = check_page(out)
     _check_data(data)
-    opened, _, fit = open_fit(book, on)
-    from growthcast.brief.overview import build_overview
-    from growthcast.service.pages.overview import overview_figures, tank_standings
+    opened, day, fit = open_fit(book, on)
 
-    standings = tank_standings(opened, fit)
-    build, rows = partial(build_overview, opened, fit, standings), overview_figures(standings)
-    write_page(opened, file, build, data, {"tanks": rows}, rows)
+    @cache
+    def standings() -> list[TankStanding]:
+        from growthcast.service.pages.overview import tank_standings
+
+        return tank_standings(opened, fit)
+
+    def build(locale: Locale) -> Page:
+        from growthcast.brief.overview import build_overview
+
+        return build_overview(opened, fit, standings(), locale)
+
+    def figures() -> tuple[dict[str, Any], list[dict[str, Any]]]:
+        from growthcast.service.pages.overview import overview_figures
+
+        rows = overview_figures(standings())
+        return {"tanks": rows}, rows
+
+    _check_data(data, opened)
+    write_page(opened, file, build, day, "overview")
+    _write_data(data, figures)

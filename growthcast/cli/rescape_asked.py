@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -10,6 +9,7 @@ from growthcast.book.tables import FORMS, column_of
 from growthcast.book.words import did_you_mean
 from growthcast.cli.output import say
 from growthcast.errors import UsageError
+from growthcast.nouns import dataclass
 
 if TYPE_CHECKING:
     from growthcast.book.book import Book

@@ -18,6 +18,7 @@ from growthcast.cli.options import (
     day_option,
     open_fit,
     option,
+    recalled,
 )
 from growthcast.cli.output import print_answer, printable, say
 from growthcast.errors import UsageError
@@ -75,7 +76,11 @@ def rounds_command(
     first = _first_day(start, day)
     for file, suffix in ((csv, ".csv"), (ics, ".ics")):
         _check_file(opened, file, suffix)
-    plan = plan_rounds(opened, fit, recommend(opened, fit), first, weeks)
+
+    def work() -> RoundsPlan:
+        return plan_rounds(opened, fit, recommend(opened, fit), first, weeks)
+
+    plan = recalled(opened, day, work, "rounds", first, weeks)
     _write_files(plan, csv, ics)
     print_answer(as_json, rounds_json(plan), rounds_words(plan), fit)
 

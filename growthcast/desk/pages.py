@@ -19,9 +19,10 @@ from starlette.routing import Route
 
 from growthcast.book.findings import format_findings
 from growthcast.book.read import read_book
-from growthcast.book.writing.append import last_entry, take_back, would_add
+from growthcast.book.writing.append import would_add
 from growthcast.book.writing.journal import entries
 from growthcast.book.writing.lock import book_lock
+from growthcast.book.writing.unlog import last_entry, take_back
 from growthcast.book.writing.visit.lines import Line, checked_number
 from growthcast.book.writing.visit.places import visit_rows
 from growthcast.desk.memory import Desk, Known

@@ -18,7 +18,14 @@ from growthcast.fit.rows.nodes import AreaTraits, Habits, build_nodes, cutting_h
 from growthcast.fit.solver.problem import Block, Pooling, Problem, Weights, with_heights_that_count
 from growthcast.growth.responses import co2_slope
 from growthcast.log.photos import PhotoOffset
-from growthcast.log.visits import Buckets, LeftOut, day_numbers, read_log
+from growthcast.log.visits import (
+    Buckets,
+    LeftOut,
+    day_numbers,
+    planted_days,
+    read_log,
+    replanted_days,
+)
 from growthcast.nouns import dataclass
 from growthcast.species import SpeciesPriors, read_reference, species_priors
 
@@ -127,10 +134,10 @@ def build_design(book: Book, on: date, spreads: Spreads | None = None) -> Design
     tank_id, area_id = book.tanks.text("tank_id"), book.areas.text("area_id")
     tank = book.areas.places("tank_id", tank_id)
     species = book.areas.places("species_id", priors.species_id)
-    is_cover, traits = priors.measure_is_cover[species], _traits(book, tank, species, priors)
+    is_cover, traits = priors.measure_is_cover[species], _traits(book, on, tank, species, priors)
     errors = _errors(spreads, is_cover, traits)
     settle_d = (spreads.settling.factor[forms_of(priors.form)] * priors.settle_d)[species]
-    conditions, clock = _clock(book, traits, species, priors, settle_d)
+    conditions, clock = _clock(book, traits, species, priors, settle_d, on_day)
     unknown_spread = conditions.unknown_log_spread(
         read_reference(), _slope_of_tanks(tank, priors.traits["co2_k_mg_l"][species], tank_id.size)
     )
@@ -243,7 +250,12 @@ def _errors(spreads: Spreads, is_cover: BoolArray, traits: AreaTraits) -> ErrorM
 
 
 def _clock(
-    book: Book, traits: AreaTraits, species: IntArray, priors: SpeciesPriors, settle_d: FloatArray
+    book: Book,
+    traits: AreaTraits,
+    species: IntArray,
+    priors: SpeciesPriors,
+    settle_d: FloatArray,
+    on_day: float,
 ) -> tuple[TankConditions, GrowthClock]:
     """The conditions of every tank, and the clock they give every area."""
     reference = read_reference()
@@ -256,7 +268,7 @@ def _clock(
     middle_cm = 0.5 * (traits.floor_cm + traits.budget_cm)
     water_cm = book.tanks.number("water_depth_cm")[traits.tank]
     at_surface = priors.measure_is_cover[species]
-    share = book.areas.number("light_share")
+    share, came = book.areas.number("light_share"), reference.start_factor
     clock = growth_clock(
         conditions,
         priors,
@@ -267,6 +279,8 @@ def _clock(
         canopy_cm=np.where(at_surface, water_cm, np.minimum(middle_cm, water_cm)),
         planted_day=traits.planted_day,
         settle_d=settle_d,
+        start_factor=np.array([came.get(start, 1.0) for start in book.areas.text("start")]),
+        replanted_day=replanted_days(book, on_day),
     )
     return conditions, clock
 
@@ -290,16 +304,18 @@ def _slope_of_tanks(tank: IntArray, co2_k_mg_l: FloatArray, tanks: int) -> Float
     return total / np.maximum(count, 1)
 
 
-def _traits(book: Book, tank: IntArray, species: IntArray, priors: SpeciesPriors) -> AreaTraits:
-    areas = book.areas
+def _traits(
+    book: Book, on: date, tank: IntArray, species: IntArray, priors: SpeciesPriors
+) -> AreaTraits:
+    areas, held = book.areas, book.bounds_on(on)
     return AreaTraits(
         tank=tank,
-        planted_day=day_numbers(areas.date("planted_on")),
+        planted_day=planted_days(areas),
         planted_cm=areas.number("planted_height_cm"),
         removed_day=day_numbers(areas.date("removed_on")),
-        floor_cm=areas.number("floor_cm"),
-        budget_cm=areas.number("budget_cm"),
-        cut_cm=areas.number("cut_cm"),
+        floor_cm=held.floor_cm,
+        budget_cm=held.budget_cm,
+        cut_cm=held.cut_cm,
         lowest_cut_cm=priors.lowest_cut_cm[species],
         pause_d=priors.pause_d[species],
         gram_per_cm=_gram_per_cm(areas.number("area_cm2"), species, priors),
@@ -327,17 +343,15 @@ def _pooling(
     capped = np.where(
         priors.reaches_surface[species], water_cm, np.minimum(priors.ceiling_cm[species], water_cm)
     )
-    ceiling_cm = np.where(priors.measure_is_cover[species], COVER_CEILING, capped)
+    is_cover = priors.measure_is_cover[species]
+    ceiling_cm = np.where(is_cover, COVER_CEILING, capped)
+    spread = np.where(is_cover, COVER_CEILING_SPREAD, priors.ceiling_spread[species])
     return Pooling(
         tank=tank,
         species=species,
         offset=np.log(priors.rate_per_day[species]),
         log_ceiling=np.log(ceiling_cm),
-        ceiling_precision=1.0
-        / np.where(
-            priors.measure_is_cover[species], COVER_CEILING_SPREAD, priors.ceiling_spread[species]
-        )
-        ** 2,
+        ceiling_precision=1.0 / spread**2,
         weighed=np.zeros((2, tank.size)),
         log_habit=habits.log_cm,
         habit_precision=1.0 / habits.log_spread**2,

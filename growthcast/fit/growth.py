@@ -10,6 +10,7 @@ from typing import TypeVar
 import numpy as np
 
 from growthcast.book.book import Book, Table
+from growthcast.cache import recall, tables_of
 from growthcast.fit.borrowing import borrow, with_borrowed
 from growthcast.fit.design import Design, build_design, with_spreads
 from growthcast.fit.learning import learn_bends, learn_spreads
@@ -98,11 +99,40 @@ def fit_growth(book: Book, on: date, spreads: Spreads | None = None) -> GrowthFi
         Posterior of every area's rate and ceiling, every tank's and species' effect. Areas whose
         steps did not settle are marked in ``solution.converged``.
     """
-    late = book.trims.date("date") > np.datetime64(on, "D")
-    book = replace(book, trims=book.trims.keep(~late)) if late.any() else book
+    book = _until(book, on)
     with one_blas_thread():
         fit, failed = on_what_fits(book, lambda part: _fitted(part, on, spreads))
     return replace(fit, not_fitted=failed, made_from=book)
+
+
+def recalled_fit(book: Book, on: date) -> GrowthFit:
+    """Fit as ``fit_growth`` does, or recall that from the cache where a command has turned it on.
+
+    Parameters
+    ----------
+    book : Book
+        A checked book.
+    on : date
+        The day for which the fit is made; log rows after it are left out.
+
+    Returns
+    -------
+    GrowthFit
+        What ``fit_growth`` returns, to the last bit.
+    """
+    book = _until(book, on)
+    with one_blas_thread():
+        fit = recall(lambda: _bare(fit_growth(book, on)), "fit", tables_of(book), on)
+    return replace(fit, made_from=book)
+
+
+def _bare(fit: GrowthFit) -> GrowthFit:
+    return replace(fit, made_from=None)
+
+
+def _until(book: Book, on: date) -> Book:
+    late = book.trims.date("date") > np.datetime64(on, "D")
+    return replace(book, trims=book.trims.keep(~late)) if late.any() else book
 
 
 def _fitted(book: Book, on: date, spreads: Spreads | None) -> GrowthFit:
@@ -212,7 +242,7 @@ def known_before(book: Book, day: float) -> Book:
     """
     limit = np.datetime64(int(day), "D")
     areas, trims, conditions = book.areas, book.trims, book.conditions
-    planted = areas.date("planted_on") < limit
+    planted = ~(areas.date("planted_on") >= limit)  # a blank date is before our time
     removed_on = areas.date("removed_on").copy()
     removed_on[removed_on >= limit] = np.datetime64("NaT")
     standing = replace(areas, columns={**areas.columns, "removed_on": removed_on}).keep(planted)

@@ -338,10 +338,9 @@ def replanted(book: Book, fit: GrowthFit, place: int, species_id: str) -> Planne
         "area_id": f"{area_id}={species_id}",
         "tank_id": str(areas.text("tank_id")[place]),
         "species_id": species_id,
-        **{
-            name: _number(areas.number(name)[place])
-            for name in ("area_cm2", "floor_cm", "budget_cm", "light_share")
-        },
+        **{name: _number(areas.number(name)[place]) for name in ("area_cm2", "light_share")},
+        "floor_cm": float(design.traits.floor_cm[place]),
+        "budget_cm": float(design.traits.budget_cm[place]),
     }
 
 

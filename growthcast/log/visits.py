@@ -27,6 +27,8 @@ MOST_OF_BUDGET = 1.25
 
 DAYS_APART = 10_000_000
 """One number stands for an area or tank and a day: its place times this, plus the day."""
+BEFORE_OUR_TIME = 0.0
+"""Day number for an area of which nobody knows when it was planted: 1970-01-01."""
 
 
 class Look(IntEnum):
@@ -191,6 +193,14 @@ def day_numbers(dates: DateArray) -> FloatArray:
     return days
 
 
+def planted_days(areas: Table) -> FloatArray:
+    """Day numbers on which areas were planted; a blank date lies before any day that a book holds.
+
+    Such an area was there before anybody wrote it down: it has settled, and its height is open.
+    """
+    return np.nan_to_num(day_numbers(areas.date("planted_on")), nan=BEFORE_OUR_TIME)
+
+
 def read_log(book: Book) -> Log:
     """Read a book's log: its visits to areas, its buckets, and the rows that say nothing."""
     trims = book.trims
@@ -230,7 +240,7 @@ def _own_visits(
     both = np.isfinite(before) & np.isfinite(after)
     # Nothing came off: the height is a reading, and the span goes on.
     whole = np.isnan(mass) & ((before == after) | ((removed == 0.0) & ~both))
-    planted = day <= day_numbers(book.areas.date("planted_on"))[area]
+    planted = day <= planted_days(book.areas)[area]
     reading = np.where(np.isfinite(before), before, after)
     reading = np.where(planted & np.isfinite(after), after, reading)
     whole |= planted
@@ -282,7 +292,7 @@ def _buckets(trims: Table, area: IntArray, tank: IntArray, day: FloatArray) -> B
 def _silent_visits(book: Book, own: Visits, buckets: Buckets) -> Visits:
     """Visits to areas of which a bucket alone tells; what was planted that day gave nothing."""
     tank_of_area = book.areas.places("tank_id", book.tanks.text("tank_id"))
-    planted = day_numbers(book.areas.date("planted_on"))
+    planted = planted_days(book.areas)
     removed = day_numbers(book.areas.date("removed_on"))
     by_tank = np.argsort(tank_of_area, kind="stable")
     size = np.bincount(tank_of_area, minlength=len(book.tanks))
@@ -342,3 +352,15 @@ def log_visits(book: Book) -> Visits:
     """
     visits = read_log(book).visits
     return visits.keep(visits.has_amounts | (visits.unsaid & (visits.bucket >= 0)))
+
+
+def replanted_days(book: Book, on_day: float) -> FloatArray:
+    """Days up to ``on_day`` on which areas' tops were planted anew, in order, padded: (A, P)."""
+    trims, day = book.trims, day_numbers(book.trims.date("date"))
+    area = trims.places("area_id", book.areas.text("area_id"))
+    rows = np.flatnonzero(trims.flag("replanted") & (area >= 0) & (day <= on_day))
+    rows = rows[np.lexsort((day[rows], area[rows]))]
+    place = np.arange(rows.size) - np.searchsorted(area[rows], area[rows])
+    days = np.full((len(book.areas), int(place.max(initial=-1)) + 1), np.inf)
+    days[area[rows], place] = day[rows]
+    return days

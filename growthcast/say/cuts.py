@@ -29,6 +29,13 @@ CAUTIONS = (
     "Net out the trimmings and bin or compost them: never into waterways, ponds or drains.",
 )
 """Cautions of every visit (common practice, no source)."""
+EXPECTED = {
+    "emersed": "Leaves grown above water drop while new ones come. ",
+    "in-vitro": "Plants from a cup stand still at first. ",
+    "tops": "Cut tops root before they grow. ",
+}
+MELT = "Its leaves may melt and come back from the root. "
+"""What to expect of plants by how they came (common practice, no source)."""
 HARD_CUT_SHARE = 0.5
 """More than this off at once makes a plant pause (an estimate of the trade)."""
 WIDE_SHARE = 0.35
@@ -154,6 +161,7 @@ def watch_list(sheet: CutSheet) -> list[str]:
     if not sheet.feasible:
         said += [sentence for area in areas for sentence in _falls_short(area)]
         said += [f"{limit}." for limit in limits_of_cuts(areas)]
+    said += _still_settling(areas)
     said += _hard_cuts(areas)
     said += _measure(areas)
     if unsettled := [area.label for area in areas if not area.settled]:
@@ -199,6 +207,25 @@ def _outside_bounds(areas: Sequence[AreaCut]) -> Iterator[str]:
         yield f"Perhaps over its height already: {and_list(named)}."
     if low := [area for area in areas if area.height_now_cm.p90 < area.floor_cm]:
         yield f"Still below its floor, so leave it: {listed(low, 'floor_cm')}."
+
+
+def _still_settling(areas: Sequence[AreaCut]) -> Iterator[str]:
+    """Say which areas were planted lately, and what to expect of them."""
+    for area in areas:
+        if area.since_planted_d >= area.settles_d:
+            continue
+        crypt = area.scientific_name.startswith("Cryptocoryne")
+        expected = MELT if crypt and area.start != "submerged" else EXPECTED.get(area.start, "")
+        leave = ": leave it" if area.action == "leave" else ""
+        yield (
+            f"{area.label}: planted {days_ago(area.since_planted_d)}{leave}. {expected}It grows at "
+            f"full pace {about_days(area.settles_d)} after planting (an estimate)."
+        )
+
+
+def days_ago(days: float) -> str:
+    """Return how long ago something was."""
+    return f"{days_in_words(days)} ago" if days >= 1.0 else "today"
 
 
 def _falls_short(area: AreaCut) -> Iterator[str]:

@@ -1,11 +1,13 @@
-"""What a spreadsheet would change in a book, in words."""
+"""What a spreadsheet would change in a book, and a first book as it was understood."""
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping, Sequence
 
 from growthcast.book.sheets.merge import CellChange, Merge, RowChange, TableChanges
-from growthcast.say.words import count_of
+from growthcast.book.supposed import Cell
+from growthcast.book.words import PROPOSED, plain
+from growthcast.say.words import Table, count_of
 
 MOST_ROWS_SHOWN, MOST_KEPT_SHOWN = 40, 5
 KEPT = "not in the sheet and kept"
@@ -69,3 +71,34 @@ def _cell(text: str) -> str:
         return "(blank)"
     text = text.replace("\n", " / ")
     return text if len(text) <= LONGEST_SHOWN else text[: LONGEST_SHOWN - 1] + "…"
+
+
+HEADS = ("area", "plant", "place", "ground cm²>", "floor to budget>", "planted")
+
+
+def first_book_words(
+    tanks: Sequence[Mapping[str, Cell]], areas: Sequence[Mapping[str, Cell]]
+) -> Iterator[str | Table]:
+    """Yield a table a tank of a first book; a number with ``?`` is proposed."""
+    for tank in tanks:
+        sides = [tank.get(name) for name in ("length_cm", "width_cm", "water_depth_cm")]
+        size = " x ".join(_number(side) for side in sides if side)
+        parts = (tank["tank_id"], tank.get("client"), f"{size} cm")
+        rows = [_area(one) for one in areas if one["tank_id"] == tank["tank_id"]]
+        yield Table(", ".join(str(part) for part in parts if part), HEADS, rows)
+    yield "A number with ? is proposed from plant, place and depth, until you agree on it."
+
+
+def _area(area: Mapping[str, Cell]) -> list[str]:
+    _, _, opened = str(area.get("note") or "").partition(PROPOSED)
+    ground, floor, budget = (
+        _number(area.get(name)) + "?" * (name in opened)
+        for name in ("area_cm2", "floor_cm", "budget_cm")
+    )
+    planted = str(area.get("planted_on") or "before our time")
+    names = [str(area[name]) for name in ("area_id", "species_id", "place")]
+    return [*names, ground, f"{floor} to {budget}", planted]
+
+
+def _number(value: Cell) -> str:
+    return plain(value) if isinstance(value, float | int) else str(value or "")

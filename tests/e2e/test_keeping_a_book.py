@@ -9,7 +9,7 @@ from datetime import date, timedelta
 
 import pytest
 
-from growthcast.book.writing.start import GUIDE
+from growthcast.book.begin.start import GUIDE
 from growthcast.errors import NotFinite
 from growthcast.service.visit import logged
 from tests.books import AREAS, TANKS, write_book

@@ -228,6 +228,22 @@ NOTES: dict[str, tuple[Changes, Place]] = {
     "budget-above-water": (instead("areas.csv", "8,25", "8,41"), ("areas.csv", 2, "G")),
     "budget-above-ceiling": (instead("areas.csv", "2,6", "2,21"), ("areas.csv", 3, "G")),
     "cut-outside-range": (instead("areas.csv", "25,12", "25,7"), ("areas.csv", 2, "H")),
+    "proposed": (
+        instead(
+            "areas.csv",
+            "planted_on\nA1,T1,left,rotala-rotundifolia,300,8,25,12,",
+            "note\nA1,T1,left,rotala-rotundifolia,300,8,25,12,proposed: floor_cm at ",
+        ),
+        ("areas.csv", 2, "I"),
+    ),
+    "planted-undated": (
+        {
+            "areas.csv": "area_id,tank_id,species_id,area_cm2,floor_cm,budget_cm,planted_height_cm"
+            "\nA1,T1,rotala-rotundifolia,300,8,25,10\n",
+            "trims.csv": FILES["trims.csv"].split("\n")[0] + "\n",
+        },
+        ("areas.csv", 2, "G"),
+    ),
     "planted-above-water": (
         {
             "areas.csv": "area_id,tank_id,species_id,area_cm2,floor_cm,budget_cm,planted_on,"

@@ -16,9 +16,10 @@ from hypothesis import strategies as st
 
 from growthcast.book.read import inspect_book
 from growthcast.book.tables import TABLES
-from growthcast.book.writing.append import add_rows, take_back
+from growthcast.book.writing.append import add_rows
 from growthcast.book.writing.cells import KINDS, parse_row
 from growthcast.book.writing.journal import splice_of
+from growthcast.book.writing.unlog import take_back
 from growthcast.book.writing.visit.amounts import Place
 from growthcast.book.writing.visit.entry import parse_visit
 from growthcast.errors import RowsRefused, UsageError

@@ -346,6 +346,7 @@ def _nodes(rows):
         lag_per_d=np.zeros(count),
         by_settling=np.zeros(count),
         reading_cm=field["read"],
+        reading_sd_cm=np.full(count, np.nan),
         aim_sd_cm=field["aim_sd"],
         guess_cm=field["guess"],
         guess_sd_cm=field["guess_sd"],
@@ -362,7 +363,9 @@ def fit_of(books, solution):
     """Return the fit of books that know neither lags nor settling."""
     count, size = books.problem.area_count, len(FORMS)
     one, sure = np.ones((count, 1)), 1e-12 * np.eye(size)
-    clock = GrowthClock(-1e6 * one, one, np.full(count, -1e6), np.zeros(count))
+    clock = GrowthClock(
+        -1e6 * one, one, np.full(count, -1e6), np.zeros(count), np.ones(count), one[:, :0]
+    )
     never = SimpleNamespace(
         lags=Lags(np.zeros(size), sure), settling=Settling(np.zeros(size), sure)
     )

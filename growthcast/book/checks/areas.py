@@ -7,8 +7,10 @@ from collections.abc import Iterator
 import numpy as np
 
 from growthcast.arrays import BoolArray
+from growthcast.book.book import BOUNDS
 from growthcast.book.checks.together import HEIGHTS, Tables, at_cell, at_cells, where
 from growthcast.book.shipped import reference_conditions
+from growthcast.book.words import PROPOSED, some_of
 from growthcast.errors import Finding
 
 
@@ -69,7 +71,7 @@ def check_labels(tables: Tables) -> Iterator[Finding]:
             continue
         others = seen.setdefault((tank[index], name), [])
         for other in others:
-            apart = removed[other] < planted[index] or removed[index] < planted[other]
+            apart = removed[other] <= planted[index] or removed[index] <= planted[other]
             if not apart:
                 yield at_cell(areas, index, "label", "double-label", first_row=areas.rows[other])
                 break
@@ -81,10 +83,25 @@ def check_life_and_ground(tables: Tables) -> Iterator[Finding]:
     areas, tanks = tables.areas, tables.tanks
     ended = areas.date("removed_on") < areas.date("planted_on")
     yield from at_cells(areas, ended, "removed_on", "removed-before-planted")
+    undated = areas.given("planted_height_cm") & ~areas.given("planted_on")
+    yield from at_cells(areas, undated, "planted_height_cm", "planted-undated")
     ground = np.append(tanks.number("length_cm") * tanks.number("width_cm"), np.nan)
     ground = ground[tables.tank_of_areas]
     larger = areas.number("area_cm2") > ground
     yield from at_cells(areas, larger, "area_cm2", "area-above-tank", ground=ground)
+
+
+def check_proposed(tables: Tables) -> Iterator[Finding]:
+    """Ground and heights that were proposed have been agreed on; one finding names all others."""
+    areas = tables.areas
+    marked = np.array([PROPOSED in note for note in areas.text("note").tolist()], np.bool_)
+    moved = np.isin(np.arange(len(areas)), tables.area_of_bounds)  # so they were agreed on since
+    if open_ones := where(marked & ~moved & ~areas.given("removed_on")):
+        said = {
+            "count": len(open_ones),
+            "areas": some_of(areas.text("area_id")[open_ones].tolist()),
+        }
+        yield at_cell(areas, open_ones[0], "note", "proposed", **said)
 
 
 def check_lowest_cut(tables: Tables) -> Iterator[Finding]:
@@ -134,6 +151,28 @@ def _own_where(tables: Tables, mask: BoolArray) -> Iterator[tuple[int, int]]:
         yield index, int(place[index])
 
 
+def check_moves(tables: Tables) -> Iterator[Finding]:
+    """Bounds agreed anew lie within the area's life, and are such as the area might have had."""
+    bounds, areas, area = tables.bounds, tables.areas, tables.area_of_bounds
+    if not len(bounds) or not len(areas):
+        return
+    days, known = bounds.date("from_date"), area >= 0
+    planted, removed = (areas.date(name)[area] for name in ("planted_on", "removed_on"))
+    for outside, limit, when in (
+        (days < planted, planted, "before the area was planted on"),
+        (days > removed, removed, "after the area was removed on"),
+    ):
+        at = known & outside
+        yield from at_cells(bounds, at, "from_date", "outside-life", limit=limit, when=when)
+    given = {name: set(bounds.rows[bounds.given(name)].tolist()) for name in BOUNDS}
+    for check in (check_floor, check_under_water, check_cover_range, check_cut_height):
+        for item in check(tables.as_moved):
+            if item.file == bounds.name and item.row in given.get(item.heading, ()):
+                yield item
+            elif item.file == bounds.name and item.slug == "floor-at-budget":
+                yield item  # the floor of before, and a budget that came down to it
+
+
 AREA_CHECKS = (
     check_floor,
     check_under_water,
@@ -141,6 +180,8 @@ AREA_CHECKS = (
     check_cut_height,
     check_labels,
     check_life_and_ground,
+    check_proposed,
+    check_moves,
     check_lowest_cut,
     check_temperatures,
     check_reference_growth,

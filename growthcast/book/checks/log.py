@@ -1,4 +1,4 @@
-"""Checks of the log: dates, amounts, rows that say the same thing twice (conditions too)."""
+"""Checks of the log: dates, amounts, rows that say the same thing twice (of other tables too)."""
 
 from __future__ import annotations
 
@@ -79,7 +79,9 @@ def check_whole_tank(tables: Tables) -> Iterator[Finding]:
         for column in HEIGHTS:
             given = whole & trims.given(column)
             yield from at_cells(trims, given, column, "whole-tank-heights")
-        yield from at_cells(trims, whole & trims.given("look"), "look", "whole-tank-look")
+        for column, what in (("look", "a look"), ("replanted", "tops planted anew")):
+            given = whole & trims.given(column)
+            yield from at_cells(trims, given, column, "whole-tank-look", what=what)
     for column in ("visit_min", "water_share"):
         yield from at_cells(
             trims, ~whole & trims.given(column), column, "visit-of-area", what=column
@@ -92,16 +94,18 @@ def check_empty_rows(tables: Tables) -> Iterator[Finding]:
     """A log row says something about the plants or the time."""
     trims = tables.trims
     numbers = (column.name for column in TABLES["trims"] if column.kind == "number")
-    empty = ~np.logical_or.reduce([trims.given(name) for name in (*numbers, "look", "note")])
+    empty = ~np.logical_or.reduce(
+        [trims.given(name) for name in (*numbers, "look", "replanted", "note")]
+    )
     yield from at_cells(trims, empty, "before_cm", "empty-row")
 
 
 def _keys(table: Table) -> IntArray:
     """Return a number per thing and day (N,), negative where a row cannot be told apart."""
-    if table.name == "conditions.csv":
-        tank = table.coded["tank_id"]
-        thing, days = tank.codes.astype(np.int64), day_numbers(table.date("from_date"))
-        blank = ~table.given("tank_id")
+    if table.name != "trims.csv":
+        owner = "area_id" if table.name == "bounds.csv" else "tank_id"
+        thing = table.coded[owner].codes.astype(np.int64)
+        days, blank = day_numbers(table.date("from_date")), ~table.given(owner)
     else:
         area, tank = table.coded["area_id"], table.coded["tank_id"]
         whole = of_whole_tank(table)
@@ -135,10 +139,11 @@ def _said(table: Table, index: int) -> list[tuple[str, object]]:
 
 
 def check_double_rows(tables: Tables) -> Iterator[Finding]:
-    """One row for one area, one tank's trimmings or one tank's conditions on one day."""
+    """One row for one area, one tank's trimmings or conditions, or an area's bounds on one day."""
     for table, column, thing in (
         (tables.trims, "area_id", "this area or whole tank and day"),
         (tables.conditions, "from_date", "this tank and date"),
+        (tables.bounds, "from_date", "this area and date"),
     ):
         for index, first in _doubles(_keys(table)):
             slug, said = "two-rows", {"thing": thing, "first_row": int(table.rows[first])}

@@ -48,8 +48,8 @@ def check_look(tables: Tables) -> Iterator[Finding]:
     """A look does not contradict the height measured beside it."""
     trims = tables.trims
     before, look = trims.number("before_cm"), trims.text("look")
-    floor = _of_area(tables, tables.areas.number("floor_cm"))
-    budget = _of_area(tables, tables.areas.number("budget_cm"))
+    held = tables.bounds_of(tables.area_of_trims, trims.date("date"))
+    floor, budget = held.floor_cm, held.budget_cm
     for word, odd, limit, beyond in (
         ("short", before > budget, budget, "above the height budget"),
         ("over", before < floor, floor, "below the floor"),

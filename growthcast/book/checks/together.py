@@ -12,7 +12,15 @@ from typing import Any
 import numpy as np
 
 from growthcast.arrays import BoolArray, DateArray, FloatArray, IntArray, TextArray
-from growthcast.book.book import Table, WholeTank, plant_named
+from growthcast.book.book import (
+    BOUNDS,
+    Bounds,
+    Coded,
+    Table,
+    WholeTank,
+    bounds_on,
+    plant_named,
+)
 from growthcast.book.findings import SLUGS, finding
 from growthcast.book.tables import TABLES, column_of
 from growthcast.book.words import did_you_mean
@@ -34,6 +42,7 @@ class Tables:
 
     tanks: Table
     areas: Table
+    bounds: Table
     trims: Table
     conditions: Table
     closed: Table
@@ -97,6 +106,37 @@ class Tables:
     def area_of_trims(self) -> IntArray:
         """Row of each log row's area (N,), -1 where blank or unknown."""
         return self.trims.places("area_id", self.areas.text("area_id"))
+
+    @cached_property
+    def area_of_bounds(self) -> IntArray:
+        """Row of the area of each row of bounds.csv (N,), -1 where unknown."""
+        return self.bounds.places("area_id", self.areas.text("area_id"))
+
+    @cached_property
+    def cover_bounds(self) -> BoolArray:
+        """Whether the area of each row of bounds.csv is measured as percent cover (N,)."""
+        return np.asarray(np.append(self.cover_areas, False)[self.area_of_bounds], np.bool_)
+
+    def bounds_of(self, area: IntArray, days: DateArray) -> Bounds:
+        """Return the bounds of areas (n,) on some days, NaN where the area is unknown (-1)."""
+        if not len(self.areas):
+            return Bounds(*np.full((3, area.size), np.nan))
+        day = np.where(np.isnat(days), np.nan, days.astype("datetime64[D]").astype(np.float64))
+        held = bounds_on(self.areas, self.bounds, np.maximum(area, 0), day)
+        return Bounds(*(np.where(area < 0, np.nan, getattr(held, name)) for name in BOUNDS))
+
+    @cached_property
+    def as_moved(self) -> Tables:
+        """The tables with an area for each row of bounds.csv, as it is agreed from that row on."""
+        known = self.area_of_bounds >= 0
+        bounds, area = self.bounds.keep(known), self.area_of_bounds[known]
+        columns = {name: cells[area] for name, cells in self.areas.columns.items()}
+        held = self.bounds_of(area, bounds.date("from_date"))
+        columns |= {name: getattr(held, name) for name in BOUNDS}
+        columns["planted_height_cm"] = np.full(area.size, np.nan)
+        codes = {n: Coded(c.codes[area], c.values) for n, c in self.areas.coded.items()}
+        moved = replace(bounds, columns=columns, coded=codes, extra={})
+        return replace(self, areas=moved)
 
     @cached_property
     def tank_of_trims(self) -> IntArray:
@@ -183,6 +223,7 @@ def check_unknown_ids(tables: Tables) -> Iterator[Finding]:
     named = (
         (tables.areas, "tank_id", tables.tanks),
         (tables.areas, "species_id", tables.species),
+        (tables.bounds, "area_id", tables.areas),
         (tables.trims, "tank_id", tables.tanks),
         (tables.trims, "area_id", tables.areas),
         (tables.conditions, "tank_id", tables.tanks),

@@ -26,6 +26,7 @@ KEYS: Mapping[str, tuple[str, ...]] = MappingProxyType(
     {
         "tanks": ("tank_id",),
         "areas": ("area_id",),
+        "bounds": ("area_id", "from_date"),
         "trims": ("date", "tank_id", "area_id"),
         "conditions": ("tank_id", "from_date"),
         "closed": ("client", "tank_id", "from_date"),

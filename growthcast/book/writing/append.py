@@ -1,18 +1,16 @@
-"""Rows added at the end of a table once the book with them has been checked, and taken back."""
+"""Rows added at the end of a table once the book with them has been checked."""
 
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from datetime import UTC, date, datetime
+from datetime import date
 from pathlib import Path
-from uuid import uuid4
 
 from growthcast.book.book import Book
 from growthcast.book.read import inspect_book
 from growthcast.book.supposed import Cell
-from growthcast.book.words import shown
 from growthcast.book.writing.dialect import appended
-from growthcast.book.writing.journal import Entry, Splice, append_line, entries, hash_of
+from growthcast.book.writing.journal import Entry, hash_of
 from growthcast.book.writing.lock import book_lock
 from growthcast.book.writing.replace import read_file, replace_files
 from growthcast.errors import FileChanged, Finding, HeldAlready, RowsRefused, UsageError
@@ -51,6 +49,7 @@ def add_rows(
     command: str,
     summary: str,
     visit: tuple[str, str] | None = None,
+    by: str = "",
 ) -> Addition:
     """Add rows at the end of a table of a book: its old bytes as they were, then the new lines.
 
@@ -78,6 +77,7 @@ def add_rows(
                     command=command,
                     summary=summary,
                     visit=visit,
+                    by=by,
                 )
             return Addition(tried.book, tried.findings, tried.problems_before, entry)
         except FileChanged:
@@ -94,74 +94,45 @@ def _tried(
     old = read_file(folder, name)
     tanks = read_file(folder, "tanks.csv") if old is None else None
     new = appended(old, table, rows, ("tanks", tanks) if tanks else None)
-    book, after = inspect_book(folder, today=today, instead={name: new})
-    before: tuple[Finding, ...] = ()
-    if after:
-        _, before = inspect_book(folder, today=today, instead={} if old is None else {name: old})
+    try:
+        return tried(folder, {name: new}, {name: old}, today=today), old, new
+    except RowsRefused as refused:
+        doubled = all(item.slug == "same-rows" for item in refused.findings)
+        if not doubled:
+            raise
+        held = f"{name} holds this already: {refused.findings[0].found}; nothing was written"
+        held_all = len(refused.findings) >= len(rows)
+        raise HeldAlready(held) if held_all else UsageError(held) from None
+
+
+def tried(
+    folder: Path,
+    new: Mapping[str, bytes | None],
+    old: Mapping[str, bytes | None],
+    *,
+    today: date,
+    back: bool = False,
+) -> Addition:
+    """Return what new bytes of files do to a book that holds the old ones; nothing is written.
+
+    ``RowsRefused`` where the book would have problems which it has not now, or one of the files has
+    some already; a table that is left without rows is none. On the way ``back`` to what was, only
+    new ones count.
+    """
+    book, after = inspect_book(folder, today=today, instead=new)
+    before = inspect_book(folder, today=today, instead=old)[1] if after else ()
     known = set(before)
     fresh = [item for item in after if item not in known]
     refused = [item for item in fresh if item.level == "problem" or item.slug == "same-rows"]
-    own = [i for i in before if i.file == name and i.level == "problem" and i.slug != "no-rows"]
-    if not own and refused and all(item.slug == "same-rows" for item in refused):
-        held = f"{name} holds this already: {refused[0].found}; nothing was written"
-        raise HeldAlready(held) if len(refused) >= len(rows) else UsageError(held)
+    refused = [item for item in refused if item.slug != "no-rows"]
+    own = [
+        item
+        for item in before
+        if item.file in new and item.level == "problem" and item.slug != "no-rows"
+    ]
+    own = [] if back else own
     if refused or own:
         raise RowsRefused(tuple(own or refused))
     problems = tuple(item for item in before if item.level == "problem" and item in after)
     notes = tuple(item for item in fresh if item.level == "note")
-    return Addition(book, notes, problems), old, new
-
-
-def last_entry(folder: Path, command: str = "log") -> Entry | None:
-    """Return the journal's last entry of a command that has not been taken back, if any."""
-    known = list(entries(folder))
-    undone = {entry.takes_back for entry in known}
-    left = [entry for entry in known if entry.command == command and entry.id not in undone]
-    return left[-1] if left else None
-
-
-def take_back(folder: Path, command: str = "log") -> Entry:
-    """Take back the last entry of a command and return it; its file is as it was before, exactly.
-
-    The journal keeps both the entry and that it was taken back. ``UsageError`` where there is no
-    entry left, or the file no longer ends with it.
-    """
-    with book_lock(folder):
-        entry = last_entry(folder, command)
-        if entry is None:
-            raise UsageError(
-                f"nothing logged in {folder} is left to take back; rows typed by hand are removed "
-                "by hand"
-            )
-        [(name, splice)] = entry.files.items()
-        now = read_file(folder, name)
-        if now is None or not now.endswith(splice.added) or not splice.added:
-            raise UsageError(_moved_on(folder, name, entry, splice, now))
-        before = now[: len(now) - len(splice.added)]
-        old = None if splice.before is None and not before else before
-        replace_files(
-            folder,
-            {name: old},
-            expected={name: hash_of(now)},
-            command="unlog",
-            summary=f"took back: {entry.summary}",
-            takes_back=entry.id,
-        )
-        return entry
-
-
-def _moved_on(folder: Path, name: str, entry: Entry, splice: Splice, now: bytes | None) -> str:
-    """Say why an entry cannot be taken back; one that is gone is marked so in the journal."""
-    lines = splice.added.replace(b"\0", b"").decode("utf-8", "replace").strip().splitlines() or [""]
-    if now is None or splice.added.strip() not in now:
-        at = datetime.now(UTC).isoformat(timespec="seconds")
-        gone = f"was not in {name} any more: {entry.summary}"
-        append_line(folder, Entry(uuid4().hex[:12], at, "unlog", gone, {}, entry.id))
-        return (
-            f"the last visit logged ({entry.summary}) is not in {name} any more: it was changed or "
-            "removed by hand; nothing was changed. The next unlog takes back the visit before it"
-        )
-    return (
-        f"{name} no longer ends with the last visit logged ({entry.summary}): rows were added "
-        f"after it; nothing was changed. To take it back, remove the row {shown(lines[-1])} by hand"
-    )
+    return Addition(book, notes, problems)

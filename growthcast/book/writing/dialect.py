@@ -65,7 +65,7 @@ class Dialect:
             cells = [""] * len(self.header)
             for name, value in row.items():
                 if value is not None and value != "":
-                    cells[self._place(name)] = self._cell(value)
+                    cells[self._place(name)] = self.cell(value)
             written.append(self.line(cells) + self.line_end)
         return self.encode("".join(written))
 
@@ -94,7 +94,10 @@ class Dialect:
         hint = did_you_mean(name, [*self.places, *typed], f"its columns are {', '.join(typed)}")
         raise UsageError(f"{self.file} has no column {shown(name)}; {hint}")
 
-    def _cell(self, value: str | float | date) -> str:
+    def cell(self, value: Cell) -> str:
+        """Return a cell as text of this file; a blank one for ``None``."""
+        if value is None:
+            return ""
         if isinstance(value, str):
             if not value.isprintable():
                 raise UsageError(f"{shown(value)} holds a line break or another control character")

@@ -9,7 +9,7 @@ from __future__ import annotations
 import hashlib
 import json
 import os
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from pathlib import Path
 from typing import Any
 
@@ -20,7 +20,7 @@ JOURNAL = "journal.jsonl"
 _FLAGS = os.O_RDWR | getattr(os, "O_BINARY", 0) | getattr(os, "O_NOFOLLOW", 0)
 
 
-_SAID = ("id", "at", "command", "summary", "takes_back", "visit")
+_SAID = ("id", "at", "command", "summary", "takes_back", "visit", "by")
 _OF_A_FILE = ("byte", "removed", "added", "sha256_before", "sha256_after")
 """What a line holds of an entry and of each of its files, in this order."""
 
@@ -44,7 +44,7 @@ class Entry:
     """One change of a book: when, by which command, in which words, and what it did to files.
 
     ``visit`` is the number of the visit that it logs and the line it was logged from, for visits
-    that may arrive twice.
+    that may arrive twice; ``by`` who made the change, where that was said.
     """
 
     id: str
@@ -54,6 +54,7 @@ class Entry:
     files: Mapping[str, Splice]
     takes_back: str | None = None
     visit: tuple[str, str] | None = None
+    by: str | None = None
 
 
 def hash_of(data: bytes | None) -> str | None:
@@ -178,6 +179,12 @@ def entries(folder: Path) -> Iterator[Entry]:
                 files,
                 content.get("takes_back"),
                 None if number is None else (str(number[0]), str(number[1])),
+                content.get("by"),
             )
         except (ValueError, KeyError, TypeError, AttributeError, IndexError):
             continue
+
+
+def undone(known: Iterable[Entry]) -> set[str]:
+    """Return the ids of the entries that later ones took back; one may take several back."""
+    return {one for entry in known if entry.takes_back for one in entry.takes_back.split()}

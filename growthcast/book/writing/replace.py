@@ -55,6 +55,7 @@ def replace_files(
     summary: str = "",
     takes_back: str | None = None,
     visit: tuple[str, str] | None = None,
+    by: str = "",
 ) -> Entry:
     """Replace files of a book, all under its lock, each in one step; return the journal's entry.
 
@@ -76,9 +77,10 @@ def replace_files(
     expected
         ``hash_of`` the bytes from which the new ones were made, ``None`` for a file that was not
         there; one for each name in ``new``.
-    command, summary, takes_back, visit
+    command, summary, takes_back, visit, by
         What the journal says of the change: the command's name, one sentence for a person, the
-        id of the entry which this one undoes, and the visit it logs (see ``Entry``), if any.
+        id of the entry which this one undoes, the visit it logs (see ``Entry``), if any, and who
+        made it.
 
     Raises
     ------
@@ -102,10 +104,22 @@ def replace_files(
         changed = {name: data for name, data in new.items() if data != old[name]}
         splices = {name: splice_of(old[name], data) for name, data in changed.items()}
         at = datetime.now(UTC).isoformat(timespec="seconds")
-        entry = Entry(uuid.uuid4().hex[:12], at, command, summary, splices, takes_back, visit)
+        said = (command, summary, splices, takes_back, visit, by or None)
+        entry = Entry(uuid.uuid4().hex[:12], at, *said)
         if changed:
             _carry_out(folder, old, changed, entry)
         return entry
+
+
+def write_new(folder: Path, files: Mapping[str, bytes], summary: str) -> None:
+    """Write the files of a new book into a folder, made if it is not there; raise as above."""
+    try:
+        folder.mkdir(parents=True, exist_ok=True)
+    except OSError as error:
+        reason = error.strerror or "no reason given"
+        raise NotWritten(f"the folder {folder} cannot be made ({reason})") from error
+    expected = dict.fromkeys(files)
+    replace_files(folder, files, expected=expected, command="start", summary=summary)
 
 
 def _plain_name(name: str) -> None:

@@ -147,7 +147,9 @@ class GrowthClock:
 
     ``from_day`` and ``response`` are (A, C): the response of each area from that day on, as a share
     of growth at reference conditions. ``planted_day`` is the day an area was planted and
-    ``settle_d`` the days over which its growth ramps from nothing to full. From the day
+    ``settle_d`` the days over which its growth ramps from nothing to full, the first time times
+    ``start_factor``, for how the plants came. ``replanted_day`` (A, P) are the days on which its
+    cut tops were planted and settle anew, in order, padded with ``inf``. From the day
     ``doubted_from`` on the response may be off by ``doubt`` (A,), as a log standard deviation.
     """
 
@@ -155,20 +157,42 @@ class GrowthClock:
     response: FloatArray
     planted_day: FloatArray
     settle_d: FloatArray
+    start_factor: FloatArray
+    replanted_day: FloatArray
     doubted_from: float = np.inf
     doubt: FloatArray | None = None
+
+    def settling(self, area: IntArray, day: FloatArray) -> tuple[FloatArray, FloatArray]:
+        """Days since the plants of areas were last put in, and those over which they settle [d].
+
+        The first are negative before planting.
+        """
+        since, settle = day - self.planted_day[area], self.settle_d[area] * self.start_factor[area]
+        for begun in np.moveaxis(self.replanted_day[area], -1, 0):
+            again = begun <= day
+            since = np.where(again, day - begun, since)
+            settle = np.where(again, self.settle_d[area], settle)
+        return since, settle
+
+    def _settled(self, area: IntArray, day: FloatArray) -> FloatArray:
+        """Days lived through by a day at full growth, those of settling in part."""
+        begun, settle = self.planted_day[area], self.settle_d[area] * self.start_factor[area]
+        total = np.zeros(day.shape)
+        for after in np.moveaxis(self.replanted_day[area], -1, 0):
+            total += _settled_days(np.minimum(day, after) - begun, settle)
+            begun, settle = after, self.settle_d[area]
+        return total + _settled_days(day - begun, settle)
 
     def reading(self, area: IntArray, day: FloatArray) -> FloatArray:
         """Reference days between planting and ``day``; ``area`` and ``day`` broadcast."""
         area, day = np.broadcast_arrays(area, day)
-        planted, settle = self.planted_day[area], self.settle_d[area]
         total = np.zeros(day.shape)
         last = self.from_day.shape[1] - 1
         for change in range(last + 1):
             start = self.from_day[area, change]
             end = self.from_day[area, change + 1] if change < last else np.inf
-            lived = _settled_days(np.minimum(day, end) - planted, settle)
-            lived -= _settled_days(np.minimum(start, day) - planted, settle)
+            lived = self._settled(area, np.minimum(day, end))
+            lived -= self._settled(area, np.minimum(start, day))
             total += self.response[area, change] * np.maximum(lived, 0.0)
         return total
 
@@ -200,7 +224,8 @@ class GrowthClock:
         """
         area, from_day, to_day, pause_d = np.broadcast_arrays(area, from_day, to_day, pause_d)
         slowed = np.zeros(from_day.shape)
-        at = np.nonzero(from_day < self.planted_day[area] + self.settle_d[area])
+        since, settle = self.settling(area, from_day)
+        at = np.nonzero(since < settle)
         if at[0].size:
             longer = replace(self, settle_d=np.exp(SMALL_STEP) * self.settle_d)
             spans = area[at], from_day[at], to_day[at], pause_d[at]
@@ -299,6 +324,8 @@ def growth_clock(
     canopy_cm: FloatArray,
     planted_day: FloatArray,
     settle_d: FloatArray,
+    start_factor: FloatArray,
+    replanted_day: FloatArray,
 ) -> GrowthClock:
     """Turn each tank's conditions into each area's response, (A, C).
 
@@ -325,6 +352,10 @@ def growth_clock(
         When each was planted [day number].
     settle_d : array (A,)
         Days over which growth ramps from nothing to full after planting [d].
+    start_factor : array (A,)
+        How many times as long it takes the first time, for how the plants came [-].
+    replanted_day : array (A, P)
+        When their tops were planted anew, padded with ``inf`` [day number].
 
     Returns
     -------
@@ -343,4 +374,6 @@ def growth_clock(
         response=np.maximum(response, LEAST_RESPONSE),
         planted_day=planted_day,
         settle_d=settle_d,
+        start_factor=start_factor,
+        replanted_day=replanted_day,
     )

@@ -170,8 +170,8 @@ class Chains:
         """Return the chains with their first spans after planting grown by another clock."""
         nodes = self.nodes
         began = nodes.day - nodes.span_d
-        young = began < (clock.planted_day + MOST_SETTLING * clock.settle_d)[nodes.area]
-        at = np.flatnonzero(young & (nodes.link == Link.GREW))
+        since, settle = clock.settling(nodes.area, began)
+        at = np.flatnonzero((since < MOST_SETTLING * settle) & (nodes.link == Link.GREW))
         if not at.size:
             return self
         spans = nodes.area[at], began[at], nodes.day[at], nodes.pause_d[self.previous[at]]

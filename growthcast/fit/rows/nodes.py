@@ -115,7 +115,8 @@ def build_nodes(
     Nodes
         Of all areas, sorted by area and along each log (N,).
     """
-    drafts = _starts(visits, traits, on_day), _found(visits, traits), _left(visits, traits, habits)
+    left = _left(visits, traits, habits, clock)
+    drafts = _starts(visits, traits, on_day), _found(visits, traits), left
     draft = {name: np.concatenate([one[name] for one in drafts]) for name in drafts[0]}
     order = np.lexsort((draft["kind"], draft["day"], draft["area"]))
     draft = {name: values[order] for name, values in draft.items()}
@@ -160,9 +161,12 @@ def _found(visits: Visits, traits: AreaTraits) -> dict[str, Values]:
     )
 
 
-def _left(visits: Visits, traits: AreaTraits, habits: Habits) -> dict[str, Values]:
-    """Areas as a cut left them."""
+def _left(
+    visits: Visits, traits: AreaTraits, habits: Habits, clock: GrowthClock
+) -> dict[str, Values]:
+    """Areas as a cut left them; tops planted anew settle instead of pausing."""
     left = visits.cut | visits.unsaid
+    replanted = (clock.replanted_day[visits.area] == visits.day[:, None]).any(axis=1)
     both = np.isfinite(visits.before_cm) & np.isfinite(visits.after_cm)
     measured = np.isfinite(visits.removed_cm) & ~both  # two heights win over a length
     weighed_cm = visits.removed_g / traits.gram_per_cm[visits.area]
@@ -179,7 +183,9 @@ def _left(visits: Visits, traits: AreaTraits, habits: Habits) -> dict[str, Value
         aim_sd_cm=np.where(visits.unsaid, unsure, spread)[left],
         cut_cm=np.where(measured, visits.removed_cm, weighed_cm)[left],
         by=np.where(visits.unsaid, int(Link.UNSAID), by)[left],
-        pause_d=pause_after_cut(taken, traits.pause_d[visits.area[left]]),
+        pause_d=np.where(
+            replanted[left], 0.0, pause_after_cut(taken, traits.pause_d[visits.area[left]])
+        ),
         lag_share=lag_share(_usual_shares(visits, traits)[left]),
         bucket=visits.bucket[left],
         row=visits.row[left],

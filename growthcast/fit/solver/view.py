@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from typing import ClassVar
 
 import numpy as np
 
@@ -59,6 +60,14 @@ class View:
     score: FloatArray
     area: AreaInformation
     effects: Effects
+
+    stored: ClassVar = ("problem", "point")
+    """What ``growthcast.cache`` writes of it; the rest follows."""
+
+    @staticmethod
+    def again(problem: Problem, point: Point) -> View:
+        """Return the view that was stored."""
+        return view_of(problem, point)
 
     def block(self, number: int) -> tuple[Linearised, FilterPass]:
         """Return one block linearised and filtered."""

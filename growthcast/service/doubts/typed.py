@@ -411,7 +411,7 @@ def typed_at(
         that were not typed.
     """
     visits, on_day = read_log(book).visits, day_number(day)
-    ids, stated = book.areas.text("area_id").tolist(), book.areas.number("cut_cm")
+    ids, stated = book.areas.text("area_id").tolist(), book.bounds_on(day).cut_cm
     place = {area_id: n for n, area_id in enumerate(expected.area_id)}
     typed = {place[area_id]: of for area_id, of in amounts.items() if area_id in place}
     cuts, earlier = {}, {}

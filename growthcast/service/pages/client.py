@@ -179,24 +179,6 @@ def gather_tank(
     return replace(facts, courses=_courses(facts, standing), beside=_beside(facts, standing))
 
 
-def has_log(book: Book, tank_id: str) -> bool:
-    """Tell whether any visit to a tank was logged.
-
-    Parameters
-    ----------
-    book : Book
-        The book.
-    tank_id : str
-        The tank.
-
-    Returns
-    -------
-    bool
-        False where a page is a quote.
-    """
-    return bool((book.trims.text("tank_id") == tank_id).any())
-
-
 def _rhythms(
     book: Book, fit: GrowthFit, tank: int, advice: TankAdvice, every_d: int | None
 ) -> dict[str, Any]:
@@ -238,8 +220,8 @@ def _next_visit(
     [due] = tanks_due(book, fit, [replace(advice, recommended_interval_d=every_d)], place)
     if due.due_on is None:
         return None, None
-    logged = has_log(book, advice.tank_id)  # a first visit is agreed before its day
-    tomorrow = not logged or last_visit_on(book, fit, tank) == on
+    logged = (book.trims.text("tank_id") == advice.tank_id).any()
+    tomorrow = not logged or last_visit_on(book, fit, tank) == on  # a first visit is agreed before
     start = on + timedelta(days=int(tomorrow))
     days = working_dates(book.practice, start, max((due.due_on - start).days, 0) + SOON_D)
     weekday = str(book.tanks.text("visit_weekday")[tank])

@@ -296,7 +296,7 @@ def compare_plants(
     others = np.flatnonzero(stand.living.area < stand.known)
     others = others[others != now]
     answers = variant_answers(stand, [np.append(others, c) for c in compared])
-    start = np.full(compared.size, _planted_cm(book, place, planted_cm))
+    start = np.full(compared.size, _planted_cm(book, fit, place, planted_cm))
     outlook = outlooks(stand, compared, start)
     found = [
         _advice(stand, answers[i], answers[0], outlook, i, at)
@@ -305,12 +305,12 @@ def compare_plants(
     return sorted(found, key=lambda advice: advice.rank)
 
 
-def _planted_cm(book: Book, place: int, planted_cm: float | None) -> float:
+def _planted_cm(book: Book, fit: GrowthFit, place: int, planted_cm: float | None) -> float:
     """Height at planting [cm]: as asked, else as the book has it, else half of the floor."""
     if planted_cm is not None:
         return planted_cm
     stated = float(book.areas.number("planted_height_cm")[place])
-    floor = float(book.areas.number("floor_cm")[place])
+    floor = float(fit.design.traits.floor_cm[place])
     return max(PLANTED_SHARE_OF_FLOOR * floor, 0.1) if np.isnan(stated) else stated
 
 

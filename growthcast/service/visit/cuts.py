@@ -54,6 +54,8 @@ class AreaCut:
     from 1. ``chance_over_now`` is the chance that the area stands above its budget today.
     ``limit`` is the lowest cut that keeps it above its floor, ``caution`` the species table's,
     ``settled`` whether its fit converged, ``logged_today`` whether the log has a row of today.
+    ``since_planted_d`` [d] counts from the last planting, also of its own tops; growth is full
+    after ``settles_d`` [d]; ``start`` tells how the plants came, "" where nobody wrote it.
     ``usual_cut_cm`` is the usual cut of areas.csv (None: none is given), ``usual_lasts_visits`` how
     many visits it lasts (see ``visits_lasted``).
     """
@@ -86,6 +88,9 @@ class AreaCut:
     caution: str = field(metadata=HIDDEN)
     settled: bool = field(metadata=HIDDEN)
     logged_today: bool = field(metadata=HIDDEN)
+    since_planted_d: float = field(metadata=HIDDEN)
+    settles_d: float = field(metadata=HIDDEN)
+    start: str = field(metadata=HIDDEN)
     planted_on: date | None = None
     usual_cut_cm: float | None = None
     usual_lasts_visits: int = 0
@@ -199,7 +204,7 @@ def cut_sheet(book: Book, fit: GrowthFit, tank: int, next_on: date) -> CutSheet:
         option = interval_options(living, interval_d, wanted)
         rhythm = _rhythm(standing, option)
         hands = hands_of(living, design, learn_timing(book, fit))
-        usual = book.areas.number("cut_cm")[living.area]
+        usual = design.traits.cut_cm[living.area]
         lasted = visits_lasted(standing, interval_d, usual, confidence)
         areas, trimming = _areas(book, fit, hands, standing, lasting, usual, lasted)
         price = book.practice.labour_rate_per_h
@@ -303,6 +308,9 @@ def _known_of(book: Book, fit: GrowthFit, area: int) -> dict[str, Any]:
     """Return what book, species table and fit say of an area, by the fields of ``AreaCut``."""
     priors, species = fit.design.priors, int(fit.design.species[area])
     row = book.species.text("species_id").tolist().index(priors.species_id[species])
+    clock, day = fit.design.clock, np.array([fit.design.on_day])
+    (since,), (settles,) = clock.settling(np.array([area]), day)
+    replanted = (clock.replanted_day[area] <= fit.design.on_day).any()
     return {
         "area_id": str(fit.design.area_id[area]),
         "label": area_label(book, area),
@@ -315,6 +323,9 @@ def _known_of(book: Book, fit: GrowthFit, area: int) -> dict[str, Any]:
         "limit": cut_limit(fit, area),
         "caution": str(priors.caution[species]),
         "settled": bool(fit.converged[area]),
+        "since_planted_d": float(since),
+        "settles_d": float(settles),
+        "start": "tops" if replanted else str(book.areas.text("start")[area]),
         "planted_on": book.areas.date("planted_on").astype("datetime64[D]")[area].item(),
     }
 

@@ -9,7 +9,7 @@ import numpy as np
 
 from growthcast.book.book import Book
 from growthcast.finite import finite_answer
-from growthcast.fit.growth import fit_growth
+from growthcast.fit.growth import recalled_fit
 from growthcast.fit.result import GrowthFit
 from growthcast.forecast.report import as_date, forecast_growth
 from growthcast.log.visits import Look, read_log
@@ -88,7 +88,7 @@ def before_visit(book: Book, on: date) -> GrowthFit:
     GrowthFit
         That of the day.
     """
-    return fit_growth(_until(book, on), on)
+    return recalled_fit(book, on)
 
 
 @finite_answer
@@ -114,7 +114,7 @@ def after_visit(before: GrowthFit, after: Book, tank_id: str, on: date) -> After
     known = _until(after, on)
     tanks = np.flatnonzero(known.tanks.text("tank_id") == tank_id)
     horizon_d = known.practice.horizon_d
-    new = fit_growth(known, on)
+    new = recalled_fit(known, on)
     foretold = forecast_growth(before, (on,), horizon_d, tanks)
     follows = forecast_growth(new, (on,), horizon_d, tanks)
     [advice] = recommend(known, new, tanks)

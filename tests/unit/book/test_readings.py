@@ -54,7 +54,8 @@ def test_a_label_may_pass_to_the_next_planting(inspect):
     )
     log = FILES["trims.csv"].split("\n")[0] + "\n"
     assert inspect(areas_csv=header + rows, trims_csv=log)[1] == ()
-    _, findings = inspect(areas_csv=header + rows.replace("01-31", "02-01"), trims_csv=log)
+    assert inspect(areas_csv=header + rows.replace("01-31", "02-01"), trims_csv=log)[1] == ()
+    _, findings = inspect(areas_csv=header + rows.replace("01-31", "02-02"), trims_csv=log)
     assert [(item.slug, item.row) for item in findings] == [("double-label", 3)]
 
 

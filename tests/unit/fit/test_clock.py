@@ -21,6 +21,8 @@ def clock():
         response=np.array([[1.0, 0.5]]),
         planted_day=np.array([-1000.0]),
         settle_d=np.array([20.0]),
+        start_factor=np.ones(1),
+        replanted_day=np.zeros((1, 0)),
     )
 
 
@@ -60,6 +62,27 @@ def test_settling_in_ramps_up_evenly(clock):
     assert between(young, -5, 0, np.zeros(1)) == (0.0, 0.0)
 
 
+def test_tops_planted_anew_settle_anew(clock):
+    """Planted on day 0 and anew on day 30: 20 days of full growth by then, and 2.5 by day 40."""
+    young = replace(clock, planted_day=np.zeros(1), response=np.ones((1, 2)))
+    anew = replace(young, replanted_day=np.array([[30.0, np.inf]]))
+    assert between(anew, 0, 30, np.zeros(1)) == between(young, 0, 30, np.zeros(1)) == (20.0, 0.0)
+    assert between(anew, 30, 40, np.zeros(1))[0] == pytest.approx(10**2 / 40)
+    assert between(anew, 0, 60, np.zeros(1))[0] == pytest.approx(20.0 + 10.0 + 10.0)
+    assert anew.settling(ONE, np.array([29.0, 34.0]))[0].tolist() == [29.0, 4.0]
+    spans = ONE, np.array([30.0]), np.array([40.0]), np.zeros(1)
+    assert anew.slowed_by_settling(*spans) == pytest.approx(1.0, rel=1e-3)
+    assert young.slowed_by_settling(*spans).tolist() == [0.0]
+
+
+def test_how_plants_came_counts_the_first_time_only(clock):
+    """Over 40 days where leaves grown in air drop, over 20 once the tops are planted anew."""
+    young = replace(clock, planted_day=np.zeros(1), response=np.ones((1, 2)))
+    emersed = replace(young, start_factor=np.array([2.0]), replanted_day=np.array([[100.0]]))
+    assert between(emersed, 0, 40, np.zeros(1))[0] == pytest.approx(20.0)
+    assert between(emersed, 100, 120, np.zeros(1))[0] == pytest.approx(10.0)
+
+
 def test_a_doubted_response_counts_from_its_day_on_beside_the_pause(clock):
     doubted = replace(clock, doubted_from=5.0, doubt=np.array([0.2]))
     growth, doubt = between(doubted, 0, 10, np.full(1, 2.0))
@@ -86,6 +109,8 @@ def test_growth_falls_with_the_days_of_settling():
         response=np.ones((1, 1)),
         planted_day=np.zeros(1),
         settle_d=np.array([20.0]),
+        start_factor=np.ones(1),
+        replanted_day=np.zeros((1, 0)),
     )
     ends = np.array([10.0, 25.0])
     slowed = young.slowed_by_settling(ONE, np.zeros(2), ends, np.zeros(2))

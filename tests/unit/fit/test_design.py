@@ -231,3 +231,34 @@ def test_the_order_of_log_rows_does_not_matter(tmp_path):
     again = make_book(tmp_path / "b", trims=shuffled)
     first, second = fit_growth(book, ON), fit_growth(again, ON)
     np.testing.assert_array_equal(first.solution.point.border, second.solution.point.border)
+
+
+def test_tops_planted_anew_rest_as_if_planted_that_day(tmp_path):
+    """Rotala settles over 8 days: 7 days from the row on are 7 ** 2 / 16 days of growth."""
+    head = HEADER.replace("look,", "look,replanted,")
+    rows = (
+        "2026-05-01,lobby,stems,20,4,,,,{},,\n"
+        "2026-05-08,lobby,stems,17,9,,,,,,\n"
+        "2026-06-05,lobby,stems,17,9,,,,true,,\n"  # later than the day of the fit
+    )
+    once, anew = (
+        make_book(tmp_path / said, trims=head + rows.format(said)) for said in ("false", "true")
+    )
+    (links, usual), (same, nodes) = chain_of(once, "stems"), chain_of(anew, "stems")
+    assert links == same
+    assert build_design(once, ON).clock.replanted_day.shape == (3, 0)
+    assert usual.growth_d[2] < 7.0  # cut by four fifths it pauses
+    assert nodes.growth_d[2] == pytest.approx(49.0 / 16.0)
+    assert nodes.pause_d[1] == 0.0
+    assert nodes.by_settling[2] == pytest.approx(1.0, rel=1e-3)
+
+
+@pytest.mark.parametrize(("start", "days"), [("", 8), ("submerged", 6), ("emersed", 14)])
+def test_how_plants_came_sets_how_long_they_settle(tmp_path, start, days):
+    areas = AREAS.splitlines()
+    areas = [areas[0] + ",start", areas[1] + f",{start}", *(f"{row}," for row in areas[2:])]
+    clock = build_design(make_book(tmp_path, areas="\n".join(areas) + "\n"), ON).clock
+    stems, planted = np.zeros(1, np.int64), clock.planted_day[:1]
+    assert clock.settling(stems, planted + 3.0)[1].tolist() == [days]
+    lived = clock.reading(stems, planted + days) / clock.response[0, 0]
+    assert lived == pytest.approx(days / 2)

@@ -56,6 +56,9 @@ def cut(label="Stems", **changes):
         caution="",
         settled=True,
         logged_today=False,
+        since_planted_d=100.0,
+        settles_d=8.0,
+        start="",
     )
     return replace(area, **changes)
 
@@ -168,6 +171,17 @@ def test_nothing_is_watched_where_all_is_well_known_and_inside():
             "Still below its floor, so leave it: Stems (6.0 cm (5.5 to 6.9) against 7).",
         ),
         ({"height_now_cm": Range(6.3, 6.6, 7.0)}, None),
+        (
+            {"since_planted_d": 9.0, "settles_d": 14.0, "start": "emersed", "action": "leave"},
+            "Stems: planted 9 days ago: leave it. Leaves grown above water drop while new ones "
+            "come. It grows at full pace about 14 days after planting (an estimate).",
+        ),
+        ({"since_planted_d": 14.0, "settles_d": 14.0, "start": "emersed"}, None),
+        (
+            {"since_planted_d": 3.0, "settles_d": 25.0, "scientific_name": "Cryptocoryne parva"},
+            "Stems: planted 3 days ago. Its leaves may melt and come back from the root. It grows "
+            "at full pace about 25 days after planting (an estimate).",
+        ),
         ({"removed_share": 0.504}, None),  # 50 % as printed is not more than half
         (
             {"removed_share": 0.506},

@@ -25,6 +25,7 @@ GRAMMAR = (
     "What to write: stems=24/12 stood at 24 cm, cut to 12; stems=24 measured, not cut; "
     "stems=/12 cut to 12; crypt=-3cm length taken off; stems=180g drained weight; "
     "moss=right by eye (short, right, over, or s, r, o); stems=15min minutes for it; "
+    "stems=24/12+replanted where the cut tops were planted in place of the old stems; "
     "stems=note:text; several with + as in stems=24/12+over+90g. "
     "Without a name, the whole tank's: 180g 35min; bucket=900g is everything that came out of it, "
     "rest=900g what the areas without amounts of their own gave. all=right looks at every area, "
@@ -102,6 +103,10 @@ def amounts_of_part(part: str, place: Place | None, word: str) -> dict[str, Amou
     if part.casefold().startswith("look:"):
         hint = did_you_mean(look, LOOKS, "write short, right or over")
         raise UsageError(f"look {shown(look)} is not one; {hint}")
+    if part.casefold() == "replanted":
+        if place is None:
+            raise UsageError("tops are replanted in an area; write stems=24/12+replanted")
+        return {"replanted": "true"}
     if is_note(part):
         if not (note := part[len("note:") :].strip()):
             raise UsageError("there is nothing after note:")

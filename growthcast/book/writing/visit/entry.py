@@ -20,6 +20,7 @@
            | weight                180g, 0.2kg   drained trimmings
            | time                  35min, 1h10   minutes of trimming
            | [ "look:" ] look      look:right    short, right, over (s, r, o): by eye, uncut
+           | "replanted"           replanted     the cut tops, in place of the old stems
            | "note:" text          note:algae    the rest of the item
 
 An area whose id is one of these words keeps it; in capitals, as in REST=, the word is meant then.
@@ -54,7 +55,7 @@ _EXAMPLES |= {"visit": ("70min",), "water": ("50%",)}
 _TITLES = {"before_cm": "height before the cut", "after_cm": "height after the cut"}
 _TITLES |= {"removed_cm": "length taken off", "removed_g": "weight", "grams_of": "weight"}
 _TITLES |= {"measured_by": "photo", "before_sd_cm": "error of the photo"}
-_TITLES |= {"look": "look", "minutes": "time", "note": "note"}
+_TITLES |= {"replanted": "replanting", "look": "look", "minutes": "time", "note": "note"}
 _TITLES |= {"visit_min": "time at the tank", "water_share": "share of the water"}
 
 

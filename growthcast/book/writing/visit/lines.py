@@ -160,8 +160,7 @@ def log_line(
             return state, None
         visit = (line.number, line.content) if line.number else None
         try:
-            return "new", add_rows(
-                folder, "trims", cells, today=today, command="log", summary=summary, visit=visit
-            )
+            said = {"command": "log", "summary": summary, "by": line.by}
+            return "new", add_rows(folder, "trims", cells, today=today, visit=visit, **said)
         except HeldAlready:
             return "known", None

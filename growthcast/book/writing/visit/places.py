@@ -99,6 +99,7 @@ def _area(row: VisitRow, place: Place) -> str:
         parts += [_LOOKS[str(amounts["look"])]] if "look" in amounts else []
         return _ended([*parts, "not cut"], row)
     parts += _cut(before, after, removed, place)
+    parts += ["its tops planted anew, so that it settles again"] if "replanted" in amounts else []
     if "look" in amounts:
         parts.append(_LOOKS[str(amounts["look"])])
     if grams is not None:
@@ -172,20 +173,19 @@ def places_of(book: Book, tank_id: str, day: date) -> tuple[Place, ...]:
     areas, trims, on = book.areas, book.trims, np.datetime64(day, "D")
     here = areas.text("tank_id") == tank_id
     gone = areas.date("removed_on") < on  # not so where the date is blank
-    alive = (areas.date("planted_on") <= on) & ~gone
+    alive = ~(areas.date("planted_on") > on) & ~gone
     today = trims.date("date") == on
     logged = set(trims.text("area_id")[today])
     measured = set(trims.text("area_id")[today & has_amounts(trims)])
-    columns = ("area_id", "label", "species_id", "cut_cm")
+    cells = [areas.text(name)[here] for name in ("area_id", "label", "species_id")]
+    cells += [book.bounds_on(day).cut_cm[here], alive[here]]
     return tuple(
         Place(
             *(area_id, label, species in covers, None if cut != cut else float(cut), bool(lives)),
             logged=area_id in logged,
             measured=area_id in measured,
         )
-        for area_id, label, species, cut, lives in zip(
-            *(areas.columns[name][here] for name in columns), alive[here], strict=True
-        )
+        for area_id, label, species, cut, lives in zip(*cells, strict=True)
     )
 
 

@@ -82,6 +82,7 @@ def test_a_whole_visit():
         ("0,25 KG", {"removed_g": 250.0}),
         ("over", {"look": "over"}),
         ("look:Short", {"look": "short"}),
+        ("24/12+Replanted", {"before_cm": 24.0, "after_cm": 12.0, "replanted": "true"}),
         ("15min", {"minutes": 15.0}),
         ("1h", {"minutes": 60.0}),
         ("1h10", {"minutes": 70.0}),
@@ -150,6 +151,7 @@ def test_an_area_is_known_by_id_case_or_label_and_its_items_add_up():
         ("bucket=", r"nothing after the =; write as bucket=900g"),
         ("all=", r"nothing after the =; write as all=right"),
         ("bucket=900", r'"900" is no weight; did you mean "bucket=900g"\?'),
+        ("all=replanted", "in an area; write stems=24/12\\+replanted"),
         ("rest=-3cm", r'"3 cm" is no weight; did you mean "rest=3g"\?'),
         ("rest=35min", "rest= takes a weight, .* without a name, as in 35min"),
         ("bukcet=900g", r'did you mean "bucket"\?'),
@@ -303,6 +305,11 @@ def test_every_doubt_stands_under_what_it_is_about():
         ("24+-3", "stood at 24 cm; 3 cm taken off; so cut to 21 cm"),
         ("/12+-3", "cut to 12 cm; 3 cm taken off; so it stood at 15 cm"),
         ("-3", "3 cm taken off; height left not measured"),
+        (
+            "/9+replanted",
+            "cut to 9 cm; height before not measured; its tops planted anew, so that "
+            "it settles again",
+        ),
         ("/0", "cut to 0 cm; height before not measured"),
         ("15min", "15 min of trimming"),
     ],

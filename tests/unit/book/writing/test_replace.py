@@ -11,10 +11,10 @@ import threading
 import pytest
 
 from growthcast.book.writing import lock, replace
-from growthcast.book.writing.append import take_back
 from growthcast.book.writing.journal import JOURNAL, entries, hash_of, splice_of
 from growthcast.book.writing.lock import LOCK, book_lock
 from growthcast.book.writing.replace import read_file, replace_files
+from growthcast.book.writing.unlog import take_back
 from growthcast.errors import FileChanged, NotWritten
 
 OLD, NEW = b"a,b\n1,2\n", b"a,b\n1,2\n3,\xe4\n"

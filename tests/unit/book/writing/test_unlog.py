@@ -6,9 +6,11 @@ from datetime import date
 
 import pytest
 
-from growthcast.book.writing.append import add_rows, take_back
+from growthcast.book.writing.append import add_rows
+from growthcast.book.writing.areas import move_bounds, replace_area, retire
 from growthcast.book.writing.journal import JOURNAL, entries
-from growthcast.errors import UsageError
+from growthcast.book.writing.unlog import CHANGES, change_visit, take_back
+from growthcast.errors import RowsRefused, UsageError
 from tests.unit.book.small_book import FILES, TODAY
 
 
@@ -60,8 +62,18 @@ def test_changes_by_hand_above_the_entry_are_kept(make_book):
     assert path.read_text() == changed
 
 
-def test_rows_added_after_it_keep_it(make_book):
+def test_rows_added_after_it_stay(make_book):
     folder = make_book()
+    log(folder, 1)
+    path, before = folder / "trims.csv", FILES["trims.csv"].encode()
+    added = b"2026-03-02,T1,A1,25,,,,,,\n"
+    path.write_bytes(path.read_bytes() + added)
+    take_back(folder)
+    assert path.read_bytes() == before + added
+
+
+def test_two_rows_never_become_one(make_book):
+    folder = make_book(trims_csv=FILES["trims.csv"].rstrip("\n"))
     log(folder, 1)
     path = folder / "trims.csv"
     after = path.read_bytes() + b"2026-03-02,T1,A1,25,,,,,,\n"
@@ -70,6 +82,88 @@ def test_rows_added_after_it_keep_it(make_book):
         take_back(folder)
     assert '"2026-03-01,T1,A1,24' in str(told.value)
     assert path.read_bytes() == after
+
+
+def test_a_row_that_others_need_is_not_taken_back(make_book):
+    folder = make_book()
+    row = {"area_id": "A4", "tank_id": "T1", "species_id": "rotala-rotundifolia"}
+    row |= {"area_cm2": 100.0, "floor_cm": 5.0, "budget_cm": 9.0, "planted_on": "2026-01-01"}
+    add_rows(folder, "areas", [row], today=TODAY, command="add area", summary="A4")
+    logged = {"date": date(2026, 3, 1), "tank_id": "T1", "area_id": "A4", "before_cm": 7.0}
+    add_rows(folder, "trims", [logged], today=TODAY, command="log", summary="day 1")
+    with pytest.raises(RowsRefused) as told:
+        take_back(folder, ("add",), today=TODAY)
+    assert [(i.file, i.slug) for i in told.value.findings] == [("trims.csv", "unknown-id")]
+    assert take_back(folder, CHANGES, today=TODAY).summary == "day 1"
+    assert take_back(folder, CHANGES, today=TODAY).summary == "A4"
+    assert (folder / "areas.csv").read_text() == FILES["areas.csv"]
+
+
+def test_changes_of_areas_are_taken_back_in_any_order_that_they_allow(make_book):
+    folder = make_book()
+    before = {name: (folder / name).read_bytes() for name in ("areas.csv", "trims.csv")}
+    replace_area(folder, "A1", "rotala-rotundifolia", date(2026, 3, 1), today=TODAY)
+    move_bounds(folder, "A2", date(2026, 3, 1), budget_cm=5.0, today=TODAY)
+    retire(folder, date(2026, 3, 20), tank_id="T2", today=TODAY)
+    first = next(entries(folder))
+    with pytest.raises(UsageError, match="take back what came after it first"):
+        take_back(folder, CHANGES, first.id[:6], today=TODAY)
+    for command in ("retire", "move", "replace"):
+        assert take_back(folder, CHANGES, today=TODAY).command == command
+    assert not (folder / "bounds.csv").exists()
+    assert {name: (folder / name).read_bytes() for name in before} == before
+    with pytest.raises(UsageError, match='no change "zz" is left'):
+        take_back(folder, CHANGES, "zz", today=TODAY)
+
+
+def test_a_visit_is_taken_back_whatever_was_logged_since(make_book):
+    folder = make_book()
+    log(folder, 1)
+    log(folder, 2)
+    change = change_visit(folder, "T1", date(2026, 2, 1), today=TODAY, write=False)
+    assert change.lines == (
+        "A1: before_cm 24.5, after_cm 12, look over, minutes 10: taken out",
+        "A2: before_cm 5, after_cm 3, removed_cm 2, minutes 5: taken out",
+    )
+    change_visit(folder, "T1", date(2026, 2, 1), today=TODAY)
+    kept = [line for line in FILES["trims.csv"].splitlines() if not line.startswith("2026-02-01")]
+    now = (folder / "trims.csv").read_text().splitlines()
+    assert now[: len(kept)] == kept
+    assert len(now) == len(kept) + 2
+    row = {"date": date(2026, 3, 4), "tank_id": "T1", "area_id": "A1", "before_cm": 20.0}
+    said = {"command": "log", "summary": "T1 on 2026-03-04, 1 row"}
+    add_rows(folder, "trims", [row], today=TODAY, **said)
+    log(folder, 5)
+    change_visit(folder, "T1", date(2026, 3, 4), today=TODAY)
+    first, last = (list(entries(folder))[i] for i in (-3, -1))
+    assert (last.command, last.takes_back) == ("unlog", first.id)
+    assert last.summary == "T1 on 2026-03-04, 1 row taken back"
+    with pytest.raises(UsageError, match="no row of T1 on 2026-03-04"):
+        change_visit(folder, "T1", date(2026, 3, 4), today=TODAY)
+
+
+def test_a_visit_logged_again_changes_its_rows_in_their_place(make_book):
+    folder = make_book()
+    log(folder, 1)
+    before = (folder / "trims.csv").read_text()
+    visit = {"date": date(2026, 2, 1), "tank_id": "T1"}
+    rows = [
+        visit | {"area_id": "A1", "before_cm": 22.5, "after_cm": 12.0},
+        visit | {"minutes": 9.0},
+    ]
+    change = change_visit(folder, "T1", date(2026, 2, 1), rows, today=TODAY)
+    assert change.lines == (
+        "A1: before_cm 24.5, after_cm 12, look over, minutes 10; now before_cm 22.5, after_cm 12",
+        "A2: before_cm 5, after_cm 3, removed_cm 2, minutes 5: taken out",
+        "whole tank: minutes 9: new",
+    )
+    head, _, _, *others = before.splitlines()
+    new = ["2026-02-01,T1,A1,22.5,12,,,,,", *others, "2026-02-01,T1,,,,,,,9,"]
+    assert (folder / "trims.csv").read_text().splitlines() == [head, *new]
+    with pytest.raises(UsageError, match="in the book as typed already"):
+        change_visit(folder, "T1", date(2026, 2, 1), rows, today=TODAY)
+    take_back(folder, today=TODAY)
+    assert (folder / "trims.csv").read_text() == before
 
 
 def test_one_removed_by_hand_is_passed_over_once_said(make_book):

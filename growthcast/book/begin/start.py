@@ -1,0 +1,183 @@
+"""A new book: its files with nothing in them yet but what a person needs to fill them in."""
+
+from __future__ import annotations
+
+import textwrap
+from collections.abc import Mapping, Sequence
+from dataclasses import replace
+from datetime import date
+from pathlib import Path
+from tempfile import TemporaryDirectory
+
+from growthcast.book.begin.typed import Row, complete_areas, plant_meant, slug
+from growthcast.book.checks.names import FILES
+from growthcast.book.read import inspect_book, read_shipped_species
+from growthcast.book.sheets.export import heading_text
+from growthcast.book.sheets.load import SheetTable, Workbook
+from growthcast.book.sheets.merge import Merge, check_merge, merge_workbook
+from growthcast.book.sheets.values import SettingRow, as_text, with_settings
+from growthcast.book.tables import TABLES
+from growthcast.book.writing.dialect import appended
+from growthcast.book.writing.replace import replace_files, write_new
+from growthcast.errors import RowsRefused, UsageError
+
+GUIDE = "README.txt"
+"""The explanations of a new book, since tables hold no comments; readers pass it by."""
+
+_TEMPLATES = Path(__file__).with_name("new_book")
+
+_TITLES = {
+    "tanks": "tanks.csv: one row for each tank",
+    "areas": "areas.csv: one row for each planted area",
+    "trims": "trims.csv, the log: one row for each area cut, measured or looked at on a day",
+    "conditions": "conditions.csv: light and water; a row holds until the tank's next one",
+    "closed": "closed.csv: days on which nobody can be visited, of a client or of one tank",
+}
+_WIDTH = 96
+
+
+def check_new_folder(folder: Path) -> None:
+    """Raise ``UsageError`` where a folder cannot become a book: it holds files of one already."""
+    if folder.exists() and not folder.is_dir():
+        raise UsageError(f"{folder} is a file; name a folder for the new book")
+    there = [name for name in (*FILES, GUIDE) if (folder / name).exists()]
+    if there:
+        raise UsageError(
+            f"{folder} holds {', '.join(there)} already and nothing is written over; "
+            "name another folder"
+        )
+
+
+def start_book(
+    folder: Path,
+    practice: Mapping[str, str | float] | None = None,
+    tanks: Sequence[Row] = (),
+    areas: Sequence[Row] = (),
+) -> tuple[str, ...]:
+    """Write a new book into a folder, made if it is not there; return the names of its files.
+
+    ``practice`` has keys of its section of ``practice.toml``; ``tanks`` and ``areas`` are rows, the
+    latter without what can be proposed (see ``complete_areas``).
+
+    Raises
+    ------
+    UsageError
+        The folder holds a file of a book already, or an area's ground cannot be proposed.
+    RowsRefused
+        The book would have problems.
+    NotWritten
+        It cannot be written: nothing is ever written over.
+    """
+    check_new_folder(folder)
+    whole = complete_areas(areas, tanks, read_shipped_species())
+    files = check_rows(tanks, whole)
+    keys = [SettingRow(0, "practice", key, value) for key, value in (practice or {}).items()]
+    files["practice.toml"] = with_settings(files["practice.toml"], keys)[0]
+    write_new(folder, files, f"a new book, {len(tanks)} tanks, {len(whole)} areas")
+    return tuple(files)
+
+
+def start_from(folder: Path, workbook: Workbook, *, today: date) -> tuple[tuple[str, ...], Merge]:
+    """Write a new book from a workbook's sheets; return the names of its files and what they hold.
+
+    Raises as ``start_book`` does; findings name the rows and columns of the workbook.
+    """
+    check_new_folder(folder)
+    files, species = new_files(), read_shipped_species()
+    sheets = {sheet.name: sheet for sheet in workbook.tables}
+    tanks = rows_of_sheet(sheets["tanks"]) if "tanks" in sheets else []
+    areas = rows_of_sheet(sheets["areas"]) if "areas" in sheets else []
+    troubles = []
+    for row in tanks:
+        row["tank_id"] = slug(str(row.get("tank_id") or row.get("name") or ""))
+    for number, area in zip(
+        (n for n, _ in sheets["areas"].rows) if areas else (), areas, strict=True
+    ):
+        area["tank_id"] = slug(str(area.get("tank_id") or ""))
+        try:
+            area["species_id"] = plant_meant(species, str(area.get("species_id") or ""))
+        except UsageError as trouble:
+            troubles.append(f"{workbook.file}, sheet areas, row {number}: {trouble}")
+    if troubles:
+        raise UsageError("nothing was written; mend these rows:\n    " + "\n    ".join(troubles))
+    whole = {"tanks": tanks, "areas": complete_areas(areas, tanks, species)}
+    again = [_sheet_of(sheets[n], whole[n]) if n in whole else sheets[n] for n in sheets]
+    with TemporaryDirectory() as empty:
+        replace_files(Path(empty), files, expected=dict.fromkeys(files))
+        merge = merge_workbook(Path(empty), replace(workbook, tables=tuple(again)))
+        check_merge(Path(empty), merge, workbook.file, today=today)
+    files |= merge.files
+    write_new(folder, files, f"a new book from {workbook.file}")
+    return tuple(files), merge
+
+
+def rows_of_sheet(sheet: SheetTable) -> list[Row]:
+    """Return a sheet's rows by the columns of the book, texts and numbers as they stand there."""
+    declared = {column.name: column for column in TABLES[sheet.name]}
+    known = {heading_text(name, column).casefold(): name for name, column in declared.items()}
+    names = [heading.strip().casefold() for heading in sheet.headings]
+    names = [known.get(name, name.partition("[")[0].strip()) for name in names]
+    return [
+        {
+            name: float(value)
+            if isinstance(value, int | float)
+            else as_text(value, decimal_comma=False) or None
+            for name, value in zip(names, values, strict=False)
+            if name
+        }
+        for _, values in sheet.rows
+    ]
+
+
+def _sheet_of(sheet: SheetTable, rows: Sequence[Row]) -> SheetTable:
+    """Return a sheet with other rows in place of its own."""
+    names = list(dict.fromkeys(name for row in rows for name in row))
+    numbered = zip((number for number, _ in sheet.rows), rows, strict=True)
+    return SheetTable(
+        sheet.name,
+        tuple(names),
+        tuple((number, tuple(row.get(name) for name in names)) for number, row in numbered),
+    )
+
+
+def new_files() -> dict[str, bytes]:
+    """Return the files of a new book by name: a header each, and the guide."""
+    return {
+        "practice.toml": _template("practice.toml").encode(),
+        **{f"{table}.csv": _header(table).encode() for table in _TITLES},
+        GUIDE: _guide().encode(),
+    }
+
+
+def check_rows(tanks: Sequence[Row], areas: Sequence[Row]) -> dict[str, bytes]:
+    """Return the files of a new book with rows; ``RowsRefused`` where it would have problems."""
+    files = new_files()
+    for table, rows in (("tanks", tanks), ("areas", areas)):
+        files[f"{table}.csv"] = appended(files[f"{table}.csv"], table, rows)
+    with TemporaryDirectory() as empty:
+        _, findings = inspect_book(Path(empty), today=date.today(), instead=files)
+    problems = tuple(i for i in findings if i.level == "problem" and i.slug != "no-rows")
+    if problems:
+        raise RowsRefused(problems)
+    return files
+
+
+def _template(name: str) -> str:
+    return (_TEMPLATES / name).read_text(encoding="utf-8")
+
+
+def _header(table: str) -> str:
+    return ",".join(column.name for column in TABLES[table]) + "\n"
+
+
+def _guide() -> str:
+    parts = [_template(GUIDE)]
+    for table, title in _TITLES.items():
+        parts.append(f"\n{title}\n")
+        for column in TABLES[table]:
+            must = "*" if column.required else ""
+            holds = "" if column.kind in {"text", "id"} else f" ({column.expected})"
+            text = f"{column.name}{must}: {column.meaning}{holds}"
+            lines = textwrap.wrap(text, _WIDTH, initial_indent="  ", subsequent_indent="      ")
+            parts.append("\n".join(lines) + "\n")
+    return "".join(parts)

@@ -1,0 +1,294 @@
+"""Changes taken back: the last one, one by its id, or the visit of a tank on a day."""
+
+from __future__ import annotations
+
+import hashlib
+import re
+from collections.abc import Mapping, Sequence
+from dataclasses import replace
+from datetime import UTC, date, datetime
+from pathlib import Path
+from uuid import uuid4
+
+import numpy as np
+
+from growthcast.book.book import Book
+from growthcast.book.cells.numbers import Fault, parse_date
+from growthcast.book.sheets.source import Record, Source, read_source, rewritten
+from growthcast.book.supposed import Cell
+from growthcast.book.words import shown
+from growthcast.book.writing.append import Addition, tried
+from growthcast.book.writing.journal import Entry, Splice, append_line, entries, hash_of, undone
+from growthcast.book.writing.lock import book_lock
+from growthcast.book.writing.replace import read_file, replace_files
+from growthcast.errors import UsageError
+from growthcast.nouns import dataclass
+
+VISITS = ("log",)
+CHANGES = (*VISITS, "add", "replace", "retire", "move", "import")
+"""Commands, by their first word, of which what they wrote can be taken back."""
+_LOG = "trims.csv"
+_ENDS = (b"\n", b"\r")
+_NOT_SAID = ("date", "tank_id", "area_id")
+
+
+def last_entry(folder: Path, commands: Sequence[str] = VISITS, id_: str = "") -> Entry | None:
+    """Return the last entry of some commands that has not been taken back, if any.
+
+    With ``id_``, the one whose id begins so.
+    """
+    known = list(entries(folder))
+    gone = undone(known)
+    left = [
+        entry
+        for entry in known
+        if entry.command.partition(" ")[0] in commands
+        and entry.id not in gone
+        and entry.id.startswith(id_)
+    ]
+    return left[-1] if left else None
+
+
+def take_back(
+    folder: Path,
+    commands: Sequence[str] = VISITS,
+    id_: str = "",
+    *,
+    today: date | None = None,
+    by: str = "",
+) -> Entry:
+    """Take back the last entry of some commands and return it; other rows stay as they are.
+
+    The journal keeps both the entry and that it was taken back. ``UsageError`` where there is no
+    entry left, or what it wrote is not there any more; ``BookProblems`` where rows written since
+    need it.
+    """
+    with book_lock(folder):
+        entry = last_entry(folder, commands, id_)
+        if entry is None:
+            raise UsageError(
+                f"no change {shown(id_)} is left to take back; growthcast journal lists them"
+                if id_
+                else f"nothing logged in {folder} is left to take back; rows typed by hand are "
+                "removed by hand"
+            )
+        now = {name: read_file(folder, name) for name in entry.files}
+        old: dict[str, bytes | None] = {}
+        for name, splice in entry.files.items():
+            found, data = _without(splice, now[name])
+            if not found:
+                raise UsageError(_moved_on(folder, name, entry, splice, now[name]))
+            old[name] = data
+        tried(folder, old, now, today=today or date.today(), back=True)
+        replace_files(
+            folder,
+            old,
+            expected={name: hash_of(data) for name, data in now.items()},
+            command="unlog",
+            summary=f"took back: {entry.summary}",
+            takes_back=entry.id,
+            by=by,
+        )
+        return entry
+
+
+def _without(splice: Splice, now: bytes | None) -> tuple[bool, bytes | None]:
+    """Return whether what a change put into a file is there, and the file without it.
+
+    It is where the file begins with what it was after the change, rows added since aside, or holds
+    the lines that were added once, after changes by hand.
+    """
+    data, added = now or b"", splice.added
+    if now is None and splice.after is not None:
+        return False, None
+    size = len(data) if now is None else _begins_with(data, splice.after)
+    if size is not None:
+        at = splice.at
+    elif added.endswith(_ENDS) and data.count(added) == 1:
+        at = data.index(added)
+        size = at + len(added)
+    else:
+        return False, None
+    old, since = data[:at] + splice.removed + data[at + len(added) : size], data[size:]
+    if since and not old.rstrip(b"\0").endswith(_ENDS):
+        return False, None  # a header would go, or two rows become one
+    return True, None if splice.before is None and not old else old + since
+
+
+def _begins_with(data: bytes, wanted: str | None) -> int | None:
+    """Return how long the beginning of a file, up to an end of a line, is that has a hash."""
+    ends = {match.end() + more for match in re.finditer(rb"[\r\n]", data) for more in (0, 1)}
+    known, done = hashlib.sha256(), 0
+    for end in sorted(ends | {len(data)}):
+        known.update(data[done:end])
+        done = min(end, len(data))
+        if known.hexdigest() == wanted:
+            return done
+    return None
+
+
+def _moved_on(folder: Path, name: str, entry: Entry, splice: Splice, now: bytes | None) -> str:
+    """Say why an entry cannot be taken back; one that is gone is marked so in the journal."""
+    lines = splice.added.replace(b"\0", b"").decode("utf-8", "replace").strip().splitlines() or [""]
+    if now is None or splice.added.strip() not in now:
+        if entry.command not in VISITS:
+            return (
+                f"what that change wrote ({entry.summary}) was changed since in {name}; take back "
+                "what came after it first (growthcast journal lists it), or mend it by hand"
+            )
+        at = datetime.now(UTC).isoformat(timespec="seconds")
+        gone = f"was not in {name} any more: {entry.summary}"
+        append_line(folder, Entry(uuid4().hex[:12], at, "unlog", gone, {}, entry.id))
+        return (
+            f"the last visit logged ({entry.summary}) is not in {name} any more: it was changed or "
+            "removed by hand; nothing was changed. The next unlog takes back the visit before it"
+        )
+    return (
+        f"{name} no longer ends with the last visit logged ({entry.summary}): rows were added "
+        f"after it; nothing was changed. To take it back, remove the row {shown(lines[-1])} by hand"
+    )
+
+
+@dataclass(frozen=True, slots=True)
+class VisitChange:
+    """What a visit's rows in the log would become, a sentence a row, and what that does.
+
+    ``summary`` says it in one; ``added`` has the book with the change and the journal's entry,
+    ``None`` where nothing was written.
+    """
+
+    summary: str
+    lines: tuple[str, ...]
+    added: Addition
+
+
+def without_visit(book: Book, tank_id: str, on: date) -> Book:
+    """Return a book as if a tank had not been visited on a day."""
+    trims = book.trims
+    there = (trims.text("tank_id") == tank_id) & (trims.date("date") == np.datetime64(on, "D"))
+    return replace(book, trims=trims.keep(~np.asarray(there, np.bool_)))
+
+
+def change_visit(
+    folder: Path,
+    tank_id: str,
+    on: date,
+    cells: Sequence[Mapping[str, Cell]] = (),
+    *,
+    today: date,
+    write: bool = True,
+    by: str = "",
+) -> VisitChange:
+    """Put other rows in the place of a visit's, or none, whatever was logged since.
+
+    Rows of areas that both have stay in their place, with the new amounts; cells of columns that
+    nobody declared stay as typed.
+
+    Parameters
+    ----------
+    folder
+        The book's folder.
+    tank_id, on
+        The tank, and the day it was visited.
+    cells
+        The rows it becomes, by column of ``trims.csv``; without any it is taken back.
+    today, write, by
+        The day that log dates are held against, whether it is written, and by whom.
+
+    Raises
+    ------
+    UsageError
+        The log has no row of the tank on the day, or the new rows are those it has.
+    BookProblems
+        The book would have problems which it has not now.
+    NotWritten
+        The file cannot be written.
+    """
+    with book_lock(folder):
+        source = read_source(folder, "trims")
+        mine = _rows_of(source, tank_id, on)
+        if not mine:
+            raise UsageError(f"trims.csv has no row of {tank_id} on {on}; nothing was changed")
+        waiting = {str(row.get("area_id") or ""): row for row in cells}
+        changed, gone, lines = dict[int, dict[str, str]](), set[int](), list[str]()
+        for record, old in mine:
+            area = old.get("area_id", "").strip()
+            title, row = area or "whole tank", waiting.pop(area, None)
+            if row is None:
+                gone.add(record.row)
+                lines.append(f"{title}: {_said(old)}: taken out")
+            elif new := _differing(source, old, row):
+                changed[record.row] = new
+                lines.append(f"{title}: {_said(old)}; now {_said(old | new)}")
+        lines += [
+            f"{area or 'whole tank'}: {_said(_typed(source, waiting[area]))}: new"
+            for area in waiting
+        ]
+        if not lines:
+            raise UsageError(f"the visit of {tank_id} on {on} is in the book as typed already")
+        added = [_typed(source, row) for row in waiting.values()]
+        data, _ = rewritten(source, changed, added, without=frozenset(gone))
+        what = f"{len(lines)} row{'s' if len(lines) > 1 else ''}"
+        taken = not cells
+        summary = f"{tank_id} on {on}, {what} {'taken back' if taken else 'logged again'}"
+        files, before = {_LOG: data}, {_LOG: source.data}
+        change = VisitChange(
+            summary, tuple(lines), tried(folder, files, before, today=today, back=taken)
+        )
+        if not write:
+            return change
+        entry = replace_files(
+            folder,
+            files,
+            expected={_LOG: hash_of(source.data)},
+            command="unlog" if taken else "log",
+            summary=summary,
+            takes_back=_logged_by(folder, tank_id, on) if taken else None,
+            by=by,
+        )
+        return replace(change, added=replace(change.added, entry=entry))
+
+
+def _rows_of(source: Source, tank_id: str, on: date) -> list[tuple[Record, dict[str, str]]]:
+    """Return the records of a tank's visit on a day, with their cells by column."""
+    found = []
+    for record in source.rows():
+        cells = dict(zip(source.names, record.cells, strict=False))
+        day = parse_date(cells.get("date", "").strip())
+        same = not isinstance(day, Fault) and day == on.isoformat()
+        if same and cells.get("tank_id", "").strip() == tank_id:
+            found.append((record, cells))
+    return found
+
+
+def _typed(source: Source, row: Mapping[str, Cell]) -> dict[str, str]:
+    """Return a row's cells as text of the log's file; ``UsageError`` where it has no room."""
+    lacking = [n for n, cell in row.items() if cell is not None and n not in source.names]
+    if lacking:
+        raise UsageError(
+            f"trims.csv has no column {lacking[0]}; add {lacking[0]} to its header row, then run "
+            "this again"
+        )
+    return {n: source.dialect.cell(cell) for n, cell in row.items() if n in source.names}
+
+
+def _differing(source: Source, old: Mapping[str, str], row: Mapping[str, Cell]) -> dict[str, str]:
+    """Return the declared cells of a row that change; those it does not have are blanked."""
+    new = dict.fromkeys(source.dialect.places, "") | _typed(source, row)
+    fixed = {*_NOT_SAID} if row.get("by") else {*_NOT_SAID, "by"}
+    return {n: c for n, c in new.items() if n not in fixed and c != old.get(n, "").strip()}
+
+
+def _said(cells: Mapping[str, str]) -> str:
+    told = [
+        f"{name} {cell}" for name, cell in cells.items() if cell.strip() and name not in _NOT_SAID
+    ]
+    return ", ".join(told) or "no amounts"
+
+
+def _logged_by(folder: Path, tank_id: str, on: date) -> str | None:
+    """Return the ids of the journal's entries that logged a visit, if it has any."""
+    known = list(entries(folder))
+    visit = f"{tank_id} on {on}, "
+    mine = [e.id for e in known if e.command in VISITS and e.summary.startswith(visit)]
+    return " ".join(one for one in mine if one not in undone(known)) or None

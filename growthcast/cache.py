@@ -1,0 +1,209 @@
+"""What was worked out is kept in the user's cache folder, and never beside a book.
+
+An answer is kept under a key of everything that it follows from: what was given, and the code that
+works it out. A file is written whole or not at all, and read only if it holds what was written
+under its own name; any other is as if it were not there. Off until a command turns it on.
+"""
+
+from __future__ import annotations
+
+import contextlib
+import os
+from collections.abc import Callable
+from functools import cache
+from pathlib import Path
+from typing import TYPE_CHECKING, Any, TypeVar
+
+if TYPE_CHECKING:
+    from growthcast.book.book import Book
+
+T = TypeVar("T")
+VARIABLE = "GROWTHCAST_CACHE"
+"""Environment variable with the folder of the cache, or ``off``."""
+OFF = "off"
+MOST_BYTES = 64_000_000
+"""The folder is no larger; what was not used for longest goes first."""
+MOST_OF_ONE = MOST_BYTES // 4
+SUFFIX = ".kept"
+DIGEST = 32
+NOT_OURS = (OSError, ValueError, TypeError, LookupError, AttributeError, ImportError, EOFError)
+"""What a file raises that was not written by this code, or not whole."""
+
+_turned_on = False
+
+
+def turn(on: bool) -> None:
+    """Keep answers from now on, or do not."""
+    global _turned_on
+    _turned_on = on
+
+
+def folder() -> Path | None:
+    """Return where answers are kept, None where they are not."""
+    named = os.environ.get(VARIABLE)
+    if named is not None:
+        return None if named.strip().lower() in ("", OFF) else Path(named)
+    from platformdirs import user_cache_path
+
+    return user_cache_path("growthcast", appauthor=False)
+
+
+def files() -> list[Path]:
+    """Return the kept files, those used last at the end."""
+    where = folder()
+    if where is None:
+        return []
+    found = []
+    with contextlib.suppress(OSError):
+        for file in where.iterdir():
+            with contextlib.suppress(OSError):
+                if file.name.endswith(SUFFIX):
+                    found.append((file.stat().st_mtime_ns, file))
+    return [file for _, file in sorted(found)]
+
+
+def clear() -> int:
+    """Delete what is kept; return how many files that were."""
+    return sum(_delete(file) for file in files())
+
+
+def sizes() -> list[tuple[Path, int]]:
+    """Return the kept files with their sizes [byte], in the order of ``files``."""
+    found = []
+    for file in files():
+        with contextlib.suppress(OSError):
+            found.append((file, file.stat().st_size))
+    return found
+
+
+def recall(work: Callable[[], T], *given: object) -> T:
+    """Return what ``work`` makes of what is ``given``; it is only worked out if it is not kept.
+
+    Nothing else than what is given may change the answer.
+    """
+    where = folder() if _turned_on else None
+    if where is None:
+        return work()
+    key = _key(given)
+    file = where / f"{key}{SUFFIX}"
+    kept: list[T] = _read(file, key)
+    if kept:
+        return kept[0]
+    made = work()
+    _write(file, key, made)
+    return made
+
+
+def tables_of(book: Book) -> tuple[object, ...]:
+    """Return all of a book that answers follow from: not where it lies, nor what was found odd."""
+    tables = (book.tanks, book.areas, book.trims, book.conditions, book.closed, book.species)
+    return (book.practice, *tables)
+
+
+def _key(given: object) -> str:
+    """Return the digest of what is given, and of the code."""
+    from hashlib import sha256
+
+    from growthcast.coded import coded
+
+    text, arrays = coded(given)
+    digest = sha256(f"{_code()}\n{text}".encode())
+    for kind, numbers in sorted(arrays.items()):
+        digest.update(f"{kind} {numbers.size} ".encode() + numbers.tobytes())
+    return digest.hexdigest()
+
+
+@cache
+def _code() -> str:
+    """Return what tells this code from any other: versions, and the files of a checkout.
+
+    The time of the folder of the packages tells when any of them was replaced.
+    """
+    import sys
+
+    import numpy as np
+
+    from growthcast.book.shipped import shipped_species_dir
+
+    package = Path(__file__).parent
+    seen = [sys.version, np.__version__, str(Path(np.__file__).parent.parent.stat().st_mtime_ns)]
+    for top in (package, shipped_species_dir()):
+        for where, rooms, names in os.walk(top):
+            rooms[:] = sorted(room for room in rooms if room != "__pycache__")
+            for name in sorted(names):
+                if name.endswith((".py", ".toml", ".csv", ".html", ".css", ".typ")):
+                    state = (Path(where) / name).stat()
+                    seen.append(f"{where}/{name} {state.st_size} {state.st_mtime_ns}")
+    return "\n".join(seen)
+
+
+def _read(file: Path, key: str) -> list[Any]:
+    """Return the one answer of a file that is whole and was written under this key, else none."""
+    import io
+    from hashlib import sha256
+    from zipfile import BadZipFile
+
+    import numpy as np
+
+    from growthcast.coded import decoded
+
+    with contextlib.suppress(*NOT_OURS, BadZipFile):
+        if file.stat().st_size > MOST_BYTES:
+            return []
+        data = file.read_bytes()
+        digest, body = data[:DIGEST], data[DIGEST:]
+        if sha256(key.encode() + body).digest() != digest:
+            return []
+        with np.load(io.BytesIO(body), allow_pickle=False) as loaded:
+            arrays = {name: loaded[name] for name in loaded.files}
+        answer = decoded(arrays.pop("text").tobytes().decode(), arrays)
+        with contextlib.suppress(OSError):
+            os.utime(file)  # used last
+        return [answer]
+    return []
+
+
+def _write(file: Path, key: str, answer: object) -> None:
+    """Keep an answer; a folder that cannot be written to, or is full, keeps none."""
+    import io
+    from hashlib import sha256
+    from tempfile import NamedTemporaryFile
+
+    import numpy as np
+
+    from growthcast.coded import coded
+
+    text, arrays = coded(answer)
+    if len(text) + sum(numbers.nbytes for numbers in arrays.values()) > MOST_OF_ONE:
+        return
+    body = io.BytesIO()
+    np.savez(body, text=np.frombuffer(text.encode(), np.uint8), **arrays)  # type: ignore[arg-type]
+    whole = sha256(key.encode() + body.getvalue()).digest() + body.getvalue()
+    with contextlib.suppress(OSError):
+        file.parent.mkdir(mode=0o700, parents=True, exist_ok=True)
+        temporary = None
+        try:
+            with NamedTemporaryFile(dir=file.parent, suffix=SUFFIX, delete=False) as written:
+                temporary = Path(written.name)
+                written.write(whole)
+            temporary.replace(file)
+        except OSError:
+            if temporary is not None:
+                _delete(temporary)
+    _keep_bounded()
+
+
+def _keep_bounded() -> None:
+    kept = sizes()
+    over = sum(size for _, size in kept) - MOST_BYTES
+    for file, size in kept:
+        if over <= 0:
+            return
+        over -= size if _delete(file) else 0
+
+
+def _delete(file: Path) -> bool:
+    with contextlib.suppress(OSError):
+        file.unlink()
+        return True
+    return False

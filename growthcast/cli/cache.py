@@ -1,0 +1,41 @@
+"""growthcast cache: what is kept so that a second answer comes quicker."""
+
+from __future__ import annotations
+
+from typing import Annotated
+
+import typer
+
+from growthcast import cache
+from growthcast.cli.options import AsJson
+from growthcast.cli.output import print_answer
+from growthcast.errors import UsageError
+from growthcast.say.words import count_of
+
+Clear = Annotated[bool, typer.Option("--clear", help="Delete all that is kept.")]
+
+
+def cache_command(clear: Clear = False, as_json: AsJson = False) -> None:
+    """Say what is kept to answer sooner when a book has not changed, and where, or delete it.
+
+    Example: growthcast cache --clear
+
+    Exit status: 0 done, 2 bad arguments or what cannot be deleted, 3 the tool itself failed.
+    """
+    folder, kept = cache.folder(), cache.sizes()
+    if folder is None:
+        words = f"Nothing is kept: {cache.VARIABLE} is off."
+    elif clear:
+        gone = cache.clear()
+        if gone < len(kept):
+            raise UsageError(f"not all files of {folder} can be deleted")
+        words = f"Deleted {count_of(gone, 'answer')} from {folder}."
+    else:
+        megabytes = sum(size for _, size in kept) / 1e6
+        words = (
+            f"{count_of(len(kept), 'answer')} kept in {folder}, {megabytes:.1f} MB of at most "
+            f"{cache.MOST_BYTES / 1e6:.0f}; --clear deletes them, {cache.VARIABLE} names another "
+            f"folder or says {cache.OFF}, and a command with --no-cache does without."
+        )
+    answer = {"folder": folder and str(folder), "answers": len(kept), "cleared": clear}
+    print_answer(as_json, answer, [words])

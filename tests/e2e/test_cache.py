@@ -1,0 +1,118 @@
+"""Commands answer from the cache what they answer without it, to the last letter."""
+
+from __future__ import annotations
+
+import contextlib
+import io
+import sys
+from pathlib import Path
+from unittest import mock
+
+import pytest
+
+from growthcast import cache
+from growthcast.book.shipped import demo_dir
+from growthcast.cli.main import main
+from tests.books import stem_log, write_book
+from tests.cli import Ran, run
+
+DEMO = str(demo_dir())
+FROM_A_FIT = [
+    ("interval", DEMO),
+    ("interval", DEMO, "--tank", "lobby-stems", "--json"),
+    ("interval", DEMO, "--tank", "lobby-stems", "--suppose", "ppfd_umol=60"),
+    ("forecast", DEMO, "--json"),
+    ("cuts", DEMO, "--tank", "lobby-stems"),
+    ("fit", DEMO, "--json"),
+    ("check", DEMO, "--deep"),
+    ("rounds", DEMO, "--weeks", "2"),
+    ("away", DEMO, "--from", "2026-12-20", "--to", "2027-01-03"),
+    ("peak", DEMO, "--tank", "lobby-stems", "--on", "2026-12-12"),
+    ("watch", DEMO),
+    ("backtest", DEMO, "--splits", "2", "--json"),
+]
+
+
+def kept_run(*arguments: str) -> Ran:
+    """Run ``growthcast`` with nothing of it replaced."""
+    out, err, status = io.StringIO(), io.StringIO(), 0
+    with (
+        mock.patch.object(sys, "argv", ["growthcast", *arguments]),
+        contextlib.redirect_stdout(out),
+        contextlib.redirect_stderr(err),
+    ):
+        try:
+            main()
+        except SystemExit as stop:
+            status = int(stop.code or 0)
+    return Ran(status, out.getvalue(), err.getvalue())
+
+
+@pytest.fixture(scope="module")
+def folder(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    return tmp_path_factory.mktemp("kept")
+
+
+@pytest.fixture
+def small_book(tmp_path: Path) -> Path:
+    write_book(tmp_path / "book", trims=stem_log())
+    return tmp_path / "book"
+
+
+@pytest.fixture(autouse=True)
+def on(folder: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setenv(cache.VARIABLE, str(folder))
+
+
+@pytest.mark.parametrize("arguments", FROM_A_FIT, ids=" ".join)
+def test_an_answer_from_the_cache_is_the_fresh_one(
+    arguments: tuple[str, ...], folder: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    first = kept_run(*arguments)
+    with monkeypatch.context() as anew:
+        anew.setattr("growthcast.fit.growth._fitted", None)  # nobody fits again
+        assert kept_run(*arguments) == first
+    monkeypatch.setenv(cache.VARIABLE, cache.OFF)
+    assert first == run(*arguments)
+    assert first.status in (0, 1)
+
+
+def test_a_page_from_the_cache_is_the_fresh_one(folder: Path, tmp_path: Path) -> None:
+    made = []
+    for name, option in (("a", ()), ("b", ()), ("c", ("--no-cache",))):
+        file = tmp_path / f"{name}.html"
+        assert kept_run("overview", DEMO, "--out", str(file), *option).status == 0
+        made.append(file.read_bytes())
+    assert made[0] == made[1] == made[2]
+
+
+def test_a_changed_book_is_answered_anew(folder: Path, small_book: Path) -> None:
+    before = kept_run("interval", str(small_book), "--json")
+    count = len(cache.files())
+    kept_run("interval", str(small_book), "--json")
+    assert len(cache.files()) == count
+    write_book(small_book, trims=stem_log(before=18.1))
+    after = kept_run("interval", str(small_book), "--json")
+    assert len(cache.files()) == count + 2
+    assert before != after
+
+
+def test_no_cache_reads_and_writes_nothing(
+    folder: Path, small_book: Path, monkeypatch: pytest.MonkeyPatch, tmp_path: Path
+) -> None:
+    monkeypatch.setenv(cache.VARIABLE, str(tmp_path / "mine"))
+    kept_run("interval", str(small_book), "--no-cache")
+    assert not (tmp_path / "mine").exists()
+
+
+def test_what_is_kept_is_told_and_deleted(
+    small_book: Path, monkeypatch: pytest.MonkeyPatch, tmp_path: Path
+) -> None:
+    monkeypatch.setenv(cache.VARIABLE, str(tmp_path / "mine"))
+    kept_run("interval", str(small_book))
+    assert "2 answers kept in" in kept_run("cache").out
+    assert "Deleted 2 answers" in kept_run("cache", "--clear").out
+    assert list((tmp_path / "mine").iterdir()) == []
+    assert '"answers": 0' in kept_run("cache", "--json").out
+    monkeypatch.setenv(cache.VARIABLE, "off")
+    assert "Nothing is kept" in kept_run("cache").out
