@@ -121,7 +121,7 @@ def place_of(stop: CutSheet | PlannedVisit, stops: Sequence[CutSheet | PlannedVi
 
     Of several of a client that stand there, what the client calls it tells which.
     """
-    where = [named(part) for part in (stop.site, stop.name or stop.tank_id) if part]
+    where = [named(part) for part in (stop.site, stop.name) if part] or [named(stop.tank_id)]
     alike = [one for one in stops if (one.site, one.client) == (stop.site, stop.client)]
     place = ", ".join(where if len(alike) > 1 else where[:1])
     return f"{place} ({named(stop.client)})" if stop.client else place

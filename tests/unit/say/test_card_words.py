@@ -105,7 +105,7 @@ def test_a_place_has_a_name_where_the_book_has_none():
     other = sheet(site="Hall", client="Client A", tank_id="home")
     assert place_of(hall, [hall]) == "Hall (Client A)"
     assert place_of(hall, [hall, other]) == "Hall, the moss by the door (Client A)"
-    assert place_of(other, [hall, other]) == "Hall, home (Client A)"
+    assert place_of(other, [hall, other]) == "Hall (Client A)"
     assert place_of(sheet(name="the moss"), [sheet()]) == "the moss"
     assert place_of(sheet(), [sheet()]) == "lobby"
 
