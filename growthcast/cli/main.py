@@ -39,6 +39,7 @@ COMMANDS = {
     "brief": "pages",
     "quote": "pages",
     "overview": "pages",
+    "hours": "hours",
     "rescape": "rescape",
     "watch": "check",
     "fit": "forecast",

@@ -19,6 +19,7 @@ from growthcast.cli.options import (
     OnDate,
     chosen_tanks,
     day_option,
+    one_tank,
     open_fit,
     option,
     recalled,
@@ -207,21 +208,22 @@ def _write_client_page(
 
     (tank, client), (out, data) = whose, files
     file = check_page(out)
-    if (tank is None) == (client is None):
+    if tank is not None and client is not None:
         raise UsageError("name one tank with --tank ID, or one client with --client NAME")
     _check_data(data)
     opened, day, fit = open_fit(book, on)
-    tanks = chosen_tanks(opened, tank)
-    if client is not None:
+    if client is None:
+        tanks = chosen_tanks(opened, one_tank(opened, tank))
+    else:
         clients = opened.tanks.text("client")
         known = [name for name in dict.fromkeys(clients.tolist()) if name]
         check_known(client, known, "tanks.csv has no client", "the clients are")
         tanks = np.flatnonzero(clients == client)
-    logged = set(opened.trims.text("tank_id").tolist())
-    if quote and logged.issuperset(opened.tanks.text("tank_id")[tanks].tolist()):
+    names = opened.tanks.text("tank_id")[tanks].tolist()
+    if quote and set(names) <= set(opened.trims.text("tank_id").tolist()):
         raise UsageError(
-            f"{tank or client} has a log of visits already, and a quote is made before there is "
-            "one; growthcast brief writes the page that knows the log"
+            f"{client or names[0]} has a log of visits already, and a quote is made before there "
+            "is one; growthcast brief writes the page that knows the log"
         )
     plan = None if visits is None else read_visits(visits, opened.tanks.text("tank_id").tolist())
 
