@@ -28,6 +28,7 @@ from growthcast.cli.output import say
 from growthcast.errors import UsageError
 
 if TYPE_CHECKING:
+    from growthcast.arrays import IntArray
     from growthcast.book.book import Book
     from growthcast.brief.page import Page
     from growthcast.say.locale import Locale
@@ -202,8 +203,6 @@ def _write_client_page(
     quote: bool = False,
 ) -> None:
     """Write the page of one tank or of a client (``whose``), and the figures behind it."""
-    import numpy as np
-
     from growthcast.brief.visits import read_visits
 
     (tank, client), (out, data) = whose, files
@@ -212,13 +211,7 @@ def _write_client_page(
         raise UsageError("name one tank with --tank ID, or one client with --client NAME")
     _check_data(data)
     opened, day, fit = open_fit(book, on)
-    if client is None:
-        tanks = chosen_tanks(opened, one_tank(opened, tank))
-    else:
-        clients = opened.tanks.text("client")
-        known = [name for name in dict.fromkeys(clients.tolist()) if name]
-        check_known(client, known, "tanks.csv has no client", "the clients are")
-        tanks = np.flatnonzero(clients == client)
+    tanks = _tanks_of(opened, tank, client)
     names = opened.tanks.text("tank_id")[tanks].tolist()
     if quote and set(names) <= set(opened.trims.text("tank_id").tolist()):
         raise UsageError(
@@ -245,12 +238,7 @@ def _write_client_page(
         from growthcast.service.pages.contract import figures_of
 
         found = figures_of(*gathered())
-        rows, whole = found["rhythms"], found["contract"]
-        if whole is not None:
-            total = {"name": "all tanks, journeys shared", "visits_per_year": whole["visits"]}
-            total |= {f"{name}_per_year": whole[name]["p50"] for name in ("hours", "cost")}
-            rows = [*rows, total]
-        return found, rows
+        return found, [*found["rhythms"], *_totals(found["contract"])]
 
     _check_data(data, opened)
     write_page(opened, file, build, day, "brief", tanks, client, plan, every)
@@ -260,6 +248,26 @@ def _write_client_page(
             "The page leaves term, notice and a fixed price to be agreed: say them in your words "
             "as [practice] terms in practice.toml."
         )
+
+
+def _tanks_of(book: Book, tank: str | None, client: str | None) -> IntArray:
+    """Return the places of one tank, or of all tanks of a client."""
+    if client is None:
+        return chosen_tanks(book, one_tank(book, tank))
+    import numpy as np
+
+    clients = book.tanks.text("client")
+    known = [name for name in dict.fromkeys(clients.tolist()) if name]
+    check_known(client, known, "tanks.csv has no client", "the clients are")
+    return np.flatnonzero(clients == client)
+
+
+def _totals(whole: dict[str, Any] | None) -> list[dict[str, Any]]:
+    """Return the row of all tanks of a client, none where the page has one tank."""
+    if whole is None:
+        return []
+    total = {"name": "all tanks, journeys shared", "visits_per_year": whole["visits"]}
+    return [total | {f"{name}_per_year": whole[name]["p50"] for name in ("hours", "cost")}]
 
 
 def _check_data(data: Path | None, book: Book | None = None) -> None:
