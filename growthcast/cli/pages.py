@@ -137,8 +137,6 @@ VisitsFile = Annotated[
     Path | None,
     option("--visits", "FILE.csv", "Planned visits, as growthcast rounds --csv writes them."),
 ]
-
-
 DataFile = Annotated[
     Path | None,
     option("--data", "FILE", "Write the figures behind the page as well: FILE.json or FILE.csv."),
@@ -244,10 +242,7 @@ def _write_client_page(
     write_page(opened, file, build, day, "brief", tanks, client, plan, every)
     _write_data(data, figures)
     if not opened.practice.terms:
-        say(
-            "The page leaves term, notice and a fixed price to be agreed: say them in your words "
-            "as [practice] terms in practice.toml."
-        )
+        say("Term and notice are left to be agreed: write [practice] terms in practice.toml.")
 
 
 def _tanks_of(book: Book, tank: str | None, client: str | None) -> IntArray:
