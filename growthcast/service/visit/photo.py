@@ -1,0 +1,393 @@
+"""Heights of a tank's areas from taps on a photo, and which photos are refused, with what to do."""
+
+from __future__ import annotations
+
+import json
+import math
+import warnings
+from collections.abc import Mapping, Sequence
+from dataclasses import field
+from pathlib import Path
+from typing import Any, Literal
+
+import numpy as np
+
+from growthcast.arrays import FloatArray
+from growthcast.book.book import Book
+from growthcast.book.words import check_known, plain, shown
+from growthcast.errors import UsageError
+from growthcast.finite import finite_answer
+from growthcast.growth.photo import (
+    MEASURED_DEPTH_ERROR_CM,
+    Lens,
+    Standing,
+    Taps,
+    depth_of_place,
+    focal_length_px,
+    on_pane,
+    photo_heights,
+    view_of,
+)
+from growthcast.nouns import dataclass
+from growthcast.plain import HIDDEN
+
+MOST_BYTES, MOST_PIXELS = 50_000_000, 120_000_000
+"""Files beyond these are no photos of a phone."""
+MOST_TAPS_BYTES = 1_000_000
+DISAGREES, OTHER_TANK = 0.05, 0.2
+"""How far proportions of the pane may be from those of the tank [log], and beyond which it is
+rather another tank."""
+LEAST_FILL = 0.5
+"""A pane that fills less of the picture's width is measured badly."""
+LOW_CM = 5.0
+"""Below this a look says more than a photo."""
+ABOVE_WATER = 1.05
+LEAST_SD_CM = 0.1
+_EXIF, _FOCAL_35MM, _EXIF_SIZE = 0x8769, 0xA405, (0xA002, 0xA003)
+Method = Literal["focal length", "distance", "back edges"]
+
+
+@dataclass(frozen=True, slots=True)
+class Picture:
+    """A photo as it is seen upright: its size and focal length [px], nan where the file has none.
+
+    ``cropped`` tells that the file says it was larger, or of another shape.
+    """
+
+    width: int
+    height: int
+    focal_px: float
+    cropped: bool
+
+
+@dataclass(frozen=True, slots=True)
+class AreaOnPhoto:
+    """What a photo tells of an area; ``height_cm`` is None where it was not tapped.
+
+    ``low`` tells that it is so low that a look says more: it stays out of the line.
+    """
+
+    area_id: str
+    label: str = field(metadata=HIDDEN)
+    height_cm: float | None
+    height_sd_cm: float | None
+    low: bool
+
+
+@dataclass(frozen=True, slots=True)
+class PhotoReading:
+    """Heights that a photo tells of a tank, and how it was taken.
+
+    ``fill_share`` is how much of the picture's width the pane fills; ``items`` are the heights as
+    the line of a visit has them.
+    """
+
+    tank_id: str
+    method: Method
+    distance_cm: float
+    fill_share: float
+    areas: tuple[AreaOnPhoto, ...]
+    items: tuple[str, ...]
+
+
+def read_picture(path: Path) -> Picture:
+    """Read the size and the focal length of a photo.
+
+    Parameters
+    ----------
+    path : Path
+        The file.
+
+    Returns
+    -------
+    Picture
+        As it is seen upright.
+
+    Raises
+    ------
+    UsageError
+        It is no picture, torn, or too large for one.
+    """
+    from PIL import Image, ImageOps
+
+    name = shown(path.name)
+    try:
+        size = path.stat().st_size
+    except OSError as error:
+        raise UsageError(f"{name} cannot be read: {error.strerror}") from error
+    if size > MOST_BYTES:
+        raise UsageError(
+            f"{name} has {size / 1e6:.0f} MB, more than any photo of a phone (50 MB at most): give "
+            "the photo as the camera made it"
+        )
+    try:
+        with warnings.catch_warnings():
+            warnings.simplefilter("ignore", Image.DecompressionBombWarning)
+            with Image.open(path) as opened:
+                width, height = opened.size
+                if width * height > MOST_PIXELS:
+                    raise UsageError(
+                        f"{name} has {width} by {height} pixels, more than any photo of a phone: "
+                        "give the photo as the camera made it"
+                    )
+                opened.load()
+                exif = opened.getexif().get_ifd(_EXIF)
+                upright = ImageOps.exif_transpose(opened).size
+    except UsageError:
+        raise
+    except (OSError, ValueError, SyntaxError, Image.DecompressionBombError) as error:
+        raise UsageError(
+            f"{name} is no picture that can be read, or only part of one: copy it from the phone "
+            "once more, as .jpg or .png"
+        ) from error
+    told = [float(exif.get(tag) or 0) for tag in _EXIF_SIZE]
+    cropped = all(told) and abs(math.log(max(told) / min(told) * min(width, height)
+                                         / max(width, height))) > 0.01  # fmt: skip
+    focal = float(exif.get(_FOCAL_35MM) or 0)
+    focal_px = focal_length_px(focal, *upright) if focal > 0 and not cropped else math.nan
+    return Picture(*upright, focal_px, bool(cropped))
+
+
+def read_taps(text: str) -> Mapping[str, Any]:
+    """Read what was tapped, as the page for tapping writes it.
+
+    Parameters
+    ----------
+    text : str
+        A JSON object: ``width`` and ``height`` of the picture that was tapped on, ``corners``,
+        ``areas`` by id with ``base`` and ``top`` or "skip", and where asked ``back`` or
+        ``distance_cm``; pairs of pixels.
+
+    Returns
+    -------
+    mapping
+        Checked: all taps are pairs of finite numbers.
+
+    Raises
+    ------
+    UsageError
+        It is no such object.
+    """
+    how = "make the file with growthcast measure PHOTO --tank ID --html FILE.html"
+    try:
+        if len(text) > MOST_TAPS_BYTES:
+            raise ValueError("too long")
+        told = json.loads(text)
+        pairs = [told["width"], told["height"]], *told["corners"], *(told.get("back") or ())
+        taps = [t for t in told["areas"].values() if t != "skip"]
+        pairs += tuple(t[name] for t in taps for name in ("base", "top") if t.get(name))
+        good = all(len(p) == 2 and all(math.isfinite(float(one)) for one in p) for p in pairs)
+        back = told.get("back")
+        if not good or len(told["corners"]) != 4 or (back and len(back) != 2):
+            raise ValueError("not pairs")
+        if min(pairs[0]) <= 0 or not all(t.get("top") for t in taps):
+            raise ValueError("no top")
+    except (ValueError, TypeError, KeyError, AttributeError) as error:
+        raise UsageError(f"the taps are not as the page for tapping writes them; {how}") from error
+    return dict(told)
+
+
+def size_of_tank(book: Book, tank_id: str) -> tuple[float, float, float]:
+    """Return the sizes of a tank that a photo is held against.
+
+    Parameters
+    ----------
+    book : Book
+        A checked book.
+    tank_id : str
+        The tank.
+
+    Returns
+    -------
+    tuple of float
+        Inner length and width, and depth of the water [cm].
+
+    Raises
+    ------
+    UsageError
+        One of them is blank, or the front is curved.
+    """
+    ids = book.tanks.text("tank_id").tolist()
+    check_known(tank_id, ids, "tanks.csv has no tank", "the tanks are")
+    k = ids.index(tank_id)
+    if book.tanks.text("front")[k] == "curved":
+        raise UsageError(
+            f"the front pane of {tank_id} is curved (tanks.csv), and heights are measured through "
+            "a flat one only: measure by ruler, or give looks"
+        )
+    names = ("length_cm", "width_cm", "water_depth_cm")
+    size = tuple(float(book.tanks.number(name)[k]) for name in names)
+    if blank := [name for name, value in zip(names, size, strict=True) if math.isnan(value)]:
+        raise UsageError(
+            f"tanks.csv does not say {' and '.join(blank)} of {tank_id}; a photo is held against "
+            "the inner length and width of the tank: measure them once and write them there"
+        )
+    return size[0], size[1], size[2]
+
+
+def standing_of(book: Book, area_ids: Sequence[str], width_cm: float) -> Standing:
+    """Return where areas of a tank stand behind its front pane.
+
+    Parameters
+    ----------
+    book : Book
+        A checked book.
+    area_ids : sequence of str
+        The areas (A,).
+    width_cm : float
+        Inner width of the tank [cm].
+
+    Returns
+    -------
+    Standing
+        By ``depth_cm`` and ``base_cm`` of areas.csv, else by ``place``.
+    """
+    areas = book.areas
+    rows = [areas.text("area_id").tolist().index(area) for area in area_ids]
+    depth, sd = depth_of_place(areas.text("place")[rows], width_cm)
+    own = np.minimum(areas.number("depth_cm")[rows], width_cm)
+    known = np.isfinite(own)
+    return Standing(
+        np.where(known, own, depth),
+        np.where(known, MEASURED_DEPTH_ERROR_CM, sd),
+        areas.number("base_cm")[rows],
+    )
+
+
+@finite_answer
+def measure(book: Book, tank_id: str, picture: Picture, told: Mapping[str, Any]) -> PhotoReading:
+    """Read heights off a photo of a tank.
+
+    Parameters
+    ----------
+    book : Book
+        A checked book.
+    tank_id : str
+        The tank.
+    picture : Picture
+        The photo, as ``read_picture`` has it.
+    told : mapping
+        What was tapped, as ``read_taps`` has it.
+
+    Returns
+    -------
+    PhotoReading
+        The heights of what was tapped.
+
+    Raises
+    ------
+    UsageError
+        The photo is refused: its taps do not fit the tank, or it does not say how it was taken.
+    """
+    size = size_of_tank(book, tank_id)
+    wanted = _areas_of(book, tank_id, told)
+    scale = picture.width / float(told["width"])
+    if abs(math.log(scale * float(told["height"]) / picture.height)) > 0.01:
+        raise UsageError(
+            "the taps were made on a picture of another shape; tap on this one, as it is"
+        )
+    nothing = [math.nan, math.nan]
+    pairs = {
+        name: [told["areas"][area].get(name) or nothing for area in wanted]
+        for name in ("base", "top")
+    }
+    back = told.get("back") or [nothing, nothing]
+    taps = Taps(*(_pixels(p, scale) for p in (told["corners"], *pairs.values(), back)))
+    lens, method = _lens(picture, told)
+    corners = taps.corners
+    fill = float(corners[:, 0].max() - corners[:, 0].min()) / picture.width
+    view = view_of(taps, size, lens)
+    _check_view(view.camera_cm, view.stretch, view.skew, tank_id, size)
+    standing = standing_of(book, wanted, size[1])
+    height, sd = photo_heights(taps, size, lens, standing, magnified=bool(told.get("magnified")))
+    _check_heights(wanted, height, on_pane(view.to_pane, taps.top), size[2])
+    labels = dict(zip(book.areas.text("area_id"), book.areas.text("label"), strict=True))
+    sd = np.maximum(sd, LEAST_SD_CM)
+    low = height < LOW_CM
+    found = {
+        area: AreaOnPhoto(area, str(labels[area]), float(h), float(s), bool(is_low))
+        for area, h, s, is_low in zip(wanted, height, sd, low, strict=True)
+    }
+    areas = tuple(
+        found.get(area) or AreaOnPhoto(area, str(labels[area]), None, None, False)
+        for area in told["areas"]
+    )
+    items = tuple(
+        f"{one.area_id}=photo:{one.height_cm:.1f}~{one.height_sd_cm:.1f}"
+        for one in found.values()
+        if not one.low
+    )
+    return PhotoReading(tank_id, method, float(view.camera_cm[2]), fill, areas, items)
+
+
+def _pixels(pairs: Sequence[Sequence[float]], scale: float) -> FloatArray:
+    return scale * np.array(pairs, dtype=np.float64).reshape(-1, 2)
+
+
+def _areas_of(book: Book, tank_id: str, told: Mapping[str, Any]) -> list[str]:
+    """Return the areas that were tapped; ``UsageError`` for one that the tank does not have."""
+    here = book.areas.text("area_id")[book.areas.text("tank_id") == tank_id].tolist()
+    for area in told["areas"]:
+        check_known(area, here, f"tank {tank_id} has no area", "its areas are")
+    return [area for area, tapped in told["areas"].items() if tapped != "skip"]
+
+
+def _lens(picture: Picture, told: Mapping[str, Any]) -> tuple[Lens, Method]:
+    """How the picture was taken: by its focal length, a distance typed, or the back pane."""
+    centre = np.array([picture.width, picture.height], np.float64) / 2.0
+    distance = told.get("distance_cm")
+    if distance:
+        return Lens(centre, distance_cm=float(distance)), "distance"
+    if told.get("back"):
+        return Lens(centre), "back edges"
+    if math.isfinite(picture.focal_px):
+        return Lens(centre, picture.focal_px), "focal length"
+    why = "was cropped or turned by another program" if picture.cropped else (
+        "does not say its focal length: it was sent, edited or is no photo of a phone"
+    )  # fmt: skip
+    raise UsageError(
+        f"the picture {why}. Tap the left and the right edge of the back pane as well, give "
+        "distance_cm, from camera to pane, in the taps, or take the picture as the camera made it"
+    )
+
+
+def _check_view(
+    camera_cm: FloatArray,
+    stretch: float,
+    skew: float,
+    tank_id: str,
+    size: tuple[float, float, float],
+) -> None:
+    """Refuse a pane that the tank's sizes and the camera do not explain."""
+    sizes = f"{plain(size[0])} by {plain(size[2])} cm of water"
+    again = (
+        "Tap the corners again: lower left, lower right, upper right, upper left, where ground and "
+        "waterline meet the front pane"
+    )
+    off = max(abs(stretch), abs(skew))
+    if not math.isfinite(off) or not camera_cm[2] > 0.0 or off > OTHER_TANK:
+        raise UsageError(
+            f"this is no picture of {tank_id}: its corners do not fit {sizes} seen from anywhere. "
+            f"Is it another tank, or is the front curved? {again}"
+        )
+    if off > DISAGREES:
+        raise UsageError(
+            f"pane and camera disagree by {100 * off:.0f} % (5 at most): the corners fit {sizes} "
+            "only with another lens. Was the picture cropped or sent, is the water lower than "
+            f"tanks.csv says, or the front curved? {again}"
+        )
+
+
+def _check_heights(
+    wanted: Sequence[str], height: FloatArray, top_cm: FloatArray, water_cm: float
+) -> None:
+    for n, area in enumerate(wanted):
+        if math.isnan(height[n]):
+            raise UsageError(
+                f"the base of {area} is hidden, and areas.csv has no base_cm of it: measure its "
+                "ground above that at the front pane once, or skip it"
+            )
+        if height[n] <= 0.0:
+            raise UsageError(f"the top of {area} lies below its base: tap both again")
+        if top_cm[n, 1] > ABOVE_WATER * water_cm:
+            raise UsageError(f"the top of {area} lies above the water: tap it again")
