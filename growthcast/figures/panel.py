@@ -88,11 +88,16 @@ def _draw_forecast(ax: Axes, panel: AreaPanel) -> None:
         ax.fill_between(days, at[low], at[high], label=name, **FORECAST.band(alpha))
     ax.plot(days, at[0.50], label="forecast-median", **FORECAST.line)
     ax.axvline(days[0], color="#B0B0B0", lw=0.6, zorder=0.5)
-    for role, level, name in (
-        (BUDGET, panel.area.budget_cm, "budget"),
-        (FLOOR, panel.area.floor_cm, "floor"),
+    began, floor, budget = panel.log.agreed
+    for role, level, name, held in (
+        (BUDGET, panel.area.budget_cm, "budget", budget),
+        (FLOOR, panel.area.floor_cm, "floor", floor),
     ):
-        ax.axhline(level, zorder=1.8, label=name, **role.line)
+        if (held == level).all():
+            ax.axhline(level, zorder=1.8, label=name, **role.line)
+            continue
+        steps = _dates(np.append(began, _ahead(panel)[-1])), np.append(held, level)
+        ax.plot(*steps, drawstyle="steps-post", zorder=1.8, label=name, **role.line)
 
 
 def _draw_log(ax: Axes, panel: AreaPanel) -> None:
@@ -115,7 +120,8 @@ def _draw_log(ax: Axes, panel: AreaPanel) -> None:
 
 def _scale(ax: Axes, panel: AreaPanel) -> None:
     area, log = panel.area, panel.log
-    seen = [area.budget_cm, area.floor_cm, float(area.height_cm[:, LEVELS.index(0.90)].max())]
+    seen = [area.budget_cm, float(area.height_cm[:, LEVELS.index(0.90)].max())]
+    seen += log.agreed[1:].ravel().tolist()
     seen += log.before_cm[np.isfinite(log.before_cm)].tolist()
     seen += log.after_cm[np.isfinite(log.after_cm)].tolist()
     ax.set_ylim(0.0, 1.08 * max(max(seen), 0.1))
