@@ -163,8 +163,8 @@ const photo = (() => {
     const canvas = part("picture"), glass = part("glass"), pen = canvas.getContext("2d");
     const wide = picture.naturalWidth, high = picture.naturalHeight;
     const back = !Number.isFinite(focal);
-    const asked = ["corner1", "corner2", "corner3", "corner4"].map((name, n) => ({ kind: "corners", n, text: say("photo_" + name) }));
-    if (back) ["back1", "back2"].forEach((name, n) => asked.push({ kind: "back", n, text: say("photo_" + name) }));
+    const asked = ["photo_corner1", "photo_corner2", "photo_corner3", "photo_corner4"].map((name) => ({ kind: "corners", text: say(name) }));
+    if (back) ["photo_back1", "photo_back2"].forEach((name) => asked.push({ kind: "back", text: say(name) }));
     for (const area of tank.areas) {
       if (area.low) continue;
       asked.push({ kind: "base", area, text: say("photo_base", { area: area.label }) });

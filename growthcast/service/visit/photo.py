@@ -41,6 +41,7 @@ LEAST_FILL = 0.5
 """A pane that fills less of the picture's width is measured badly."""
 LOW_CM = 5.0
 """Below this a look says more than a photo."""
+LOW_FORMS = {"carpet", "floating"}
 ABOVE_WATER = 1.05
 LEAST_SD_CM = 0.1
 _EXIF, _FOCAL_35MM, _EXIF_SIZE = 0x8769, 0xA405, (0xA002, 0xA003)
@@ -223,6 +224,71 @@ def size_of_tank(book: Book, tank_id: str) -> tuple[float, float, float]:
             "the inner length and width of the tank: measure them once and write them there"
         )
     return size[0], size[1], size[2]
+
+
+def is_curved(book: Book, tank_id: str) -> bool:
+    """Whether the front pane of a tank is curved.
+
+    Parameters
+    ----------
+    book : Book
+        A checked book.
+    tank_id : str
+        One of its tanks.
+
+    Returns
+    -------
+    bool
+        As tanks.csv says.
+    """
+    return bool((book.tanks.text("front")[book.tanks.text("tank_id") == tank_id] == "curved").any())
+
+
+def photo_task(
+    book: Book, tank_id: str, expected: Mapping[str, tuple[str, float]]
+) -> dict[str, Any]:
+    """Return what tapping on a photo of a tank needs, as plain data for the script.
+
+    Parameters
+    ----------
+    book : Book
+        A checked book.
+    tank_id : str
+        The tank.
+    expected : mapping
+        The areas' names, and the heights that are expected of them [cm], by their ids.
+
+    Returns
+    -------
+    dict
+        The sizes of the tank, and its areas: where they stand, and which are too low.
+
+    Raises
+    ------
+    UsageError
+        As ``size_of_tank``.
+    """
+    size = size_of_tank(book, tank_id)
+    standing = standing_of(book, [*expected], size[1])
+    rows = [book.areas.text("area_id").tolist().index(area) for area in expected]
+    plants = book.species.text("species_id").tolist()
+    species = [plants.index(one) for one in book.areas.text("species_id")[rows]]
+    forms = book.species.text("form")[species].tolist()
+    areas = [
+        {
+            "id": area,
+            "label": label,
+            "depth": round(float(depth), 2),
+            "sd": round(float(sd), 2),
+            "ground": None if math.isnan(ground) else float(ground),
+            "expected": round(height, 1),
+            "low": form in LOW_FORMS or height < LOW_CM,
+        }
+        for (area, (label, height)), depth, sd, ground, form in zip(
+            expected.items(), *standing, forms, strict=True
+        )
+    ]
+    return {"size": size, "areas": areas}
 
 
 def standing_of(book: Book, area_ids: Sequence[str], width_cm: float) -> Standing:
