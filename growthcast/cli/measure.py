@@ -10,7 +10,6 @@ from growthcast.cli.options import (
     BookFolder,
     argument,
     folder_of,
-    one_tank,
     open_fit,
     option,
 )
@@ -49,6 +48,7 @@ def measure_command(
     Exit status: 0 done, 2 the photo is refused or bad arguments, 3 the tool itself failed.
     """
     from growthcast.book.read import read_book
+    from growthcast.book.writing.visit.places import tank_of_visit
     from growthcast.say.photo import photo_words
     from growthcast.service.visit.photo import measure, read_picture, read_taps, size_of_tank
 
@@ -62,7 +62,7 @@ def measure_command(
         return
     assert taps is not None
     opened = read_book(folder_of(book))
-    tank_id = str(opened.tanks.text("tank_id")[one_tank(opened, tank)])
+    tank_id = tank_of_visit(opened, tank, [])
     size_of_tank(opened, tank_id)
     try:
         text = taps.read_text(encoding="utf-8")
@@ -85,6 +85,7 @@ def _write_page(
     from PIL import Image, ImageOps
 
     from growthcast.book.writing.replace import write_whole
+    from growthcast.book.writing.visit.places import tank_of_visit
     from growthcast.desk.phone_page import tapping_page
     from growthcast.figures.save import check_target
     from growthcast.fit.design import day_number
@@ -96,9 +97,9 @@ def _write_page(
         raise UsageError(f'a page for tapping is written as .html, and "{html.name}" is not')
     opened, _, fit = open_fit(book, None)
     check_target(opened, html)
-    k = one_tank(opened, tank)
-    tank_id = str(opened.tanks.text("tank_id")[k])
-    here = np.flatnonzero(fit.design.stays & (fit.design.tank == k))
+    tank_id = tank_of_visit(opened, tank, [])
+    tanks = opened.tanks.text("tank_id")[fit.design.tank]
+    here = np.flatnonzero(fit.design.stays & (tanks == tank_id))
     today = np.array([day_number(date.today())])
     height = outlook(fit, here, today).quantiles_cm(np.array([0.5]))[:, 0, 0]
     labels = opened.areas.text("label")[here]
