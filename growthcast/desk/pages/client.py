@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import threading
 from datetime import timedelta
+from importlib.util import find_spec
 from typing import Any
 
 import babel
@@ -16,7 +17,7 @@ from growthcast.brief.client import build_brief
 from growthcast.brief.contract import gather_facts
 from growthcast.brief.html import page_html
 from growthcast.brief.page import Page
-from growthcast.brief.pdf import can_make_pdf, page_pdf
+from growthcast.brief.pdf import page_pdf
 from growthcast.desk.guard import OF_A_SHEET
 from growthcast.desk.memory import Known
 from growthcast.desk.pages.asked import Asked, download
@@ -65,7 +66,7 @@ def client(asked: Asked) -> Response:
         best=advice.recommended_interval_d or 0,
         languages=languages(asked),
         chosen=chosen,
-        can_pdf=can_make_pdf(),
+        can_pdf=find_spec("typst") is not None,
     )
 
 
@@ -122,7 +123,7 @@ def quote(asked: Asked) -> Response:
         ready=ready,
         typed=typed | {"done": "1"},
         languages=languages(asked),
-        can_pdf=can_make_pdf(),
+        can_pdf=find_spec("typst") is not None,
     )
 
 
