@@ -169,22 +169,33 @@ def read_taps(text: str) -> Mapping[str, Any]:
     UsageError
         It is no such object.
     """
-    how = "make the file with growthcast measure PHOTO --tank ID --html FILE.html"
     try:
-        if len(text) > MOST_TAPS_BYTES:
-            raise ValueError("too long")
-        told = json.loads(text)
-        pairs = [told["width"], told["height"]], *told["corners"], *(told.get("back") or ())
-        taps = [t for t in told["areas"].values() if t != "skip"]
-        pairs += tuple(t[name] for t in taps for name in ("base", "top") if t.get(name))
-        good = all(len(p) == 2 and all(math.isfinite(float(one)) for one in p) for p in pairs)
-        back = told.get("back")
-        if not good or len(told["corners"]) != 4 or (back and len(back) != 2):
-            raise ValueError("not pairs")
-        if min(pairs[0]) <= 0 or not all(t.get("top") for t in taps):
-            raise ValueError("no top")
+        return _checked_taps(text)
     except (ValueError, TypeError, KeyError, AttributeError) as error:
-        raise UsageError(f"the taps are not as the page for tapping writes them; {how}") from error
+        raise UsageError(
+            "the taps are not as the page for tapping writes them; make the file with growthcast "
+            "measure PHOTO --tank ID --html FILE.html"
+        ) from error
+
+
+def _checked_taps(text: str) -> dict[str, Any]:
+    if len(text) > MOST_TAPS_BYTES:
+        raise ValueError("too long")
+    told = json.loads(text)
+    size, back, distance = (
+        [told["width"], told["height"]],
+        told.get("back"),
+        told.get("distance_cm"),
+    )
+    taps = [tapped for tapped in told["areas"].values() if tapped != "skip"]
+    pairs = [size, *told["corners"], *(back or ())]
+    pairs += [tapped[name] for tapped in taps for name in ("base", "top") if tapped.get(name)]
+    good = all(len(p) == 2 and all(math.isfinite(float(one)) for one in p) for p in pairs)
+    counted = len(told["corners"]) == 4 and (not back or len(back) == 2)
+    apart = distance is None or 0.0 < float(distance) < math.inf
+    topped = all(tapped.get("top") for tapped in taps)
+    if not (good and counted and apart and topped and min(size) > 0):
+        raise ValueError("not taps")
     return dict(told)
 
 
