@@ -17,7 +17,7 @@ from growthcast.cli.output import print_answer, say
 from growthcast.errors import UsageError
 
 if TYPE_CHECKING:
-    from growthcast.service.visit.photo import Picture
+    from growthcast.service.visit.picture import Picture
 
 WIDEST_PX, QUALITY = 2400, 88
 """The picture inside a page for tapping."""
@@ -50,7 +50,8 @@ def measure_command(
     from growthcast.book.read import read_book
     from growthcast.book.writing.visit.places import tank_of_visit
     from growthcast.say.photo import photo_words
-    from growthcast.service.visit.photo import measure, read_picture, read_taps, size_of_tank
+    from growthcast.service.visit.photo import measure, size_of_tank
+    from growthcast.service.visit.picture import read_picture, read_taps
 
     if (taps is None) == (html is None):
         raise UsageError(
