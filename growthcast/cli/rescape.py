@@ -26,6 +26,7 @@ from growthcast.cli.options import (
 )
 from growthcast.cli.output import say
 from growthcast.cli.rescape_asked import Asked, check_asked, named_plants, names_in, stock_list
+from growthcast.cli.waiting import working
 from growthcast.errors import BookProblems, UsageError
 
 if TYPE_CHECKING:
@@ -181,7 +182,8 @@ def _answer_plants(asked: Asked, book: Book, fit: GrowthFit, tank: int, area_id:
         wanted = [name for name in wanted if name in pool]
     if not wanted:
         raise UsageError(_nothing_to_compare(asked, fit, place, plants))
-    advice = compare_plants(book, fit, place, wanted, asked.planted_cm)
+    with working(f"Comparing {len(wanted)} plants"):
+        advice = compare_plants(book, fit, place, wanted, asked.planted_cm)
     shown = [a for a in advice if plants or a.fits or a.is_there_now]
     left_out = [a for a in advice if a not in shown]
     if asked.plot is not None:
@@ -216,7 +218,8 @@ def _answer_layouts(asked: Asked, book: Book, fit: GrowthFit, tank: int) -> None
     layouts = _read_layouts(book, fit, tank_id, asked.files)
     if beside := summary_for_commands(item for one in layouts for item in one.findings):
         say(beside.replace(": see growthcast check", ""))
-    advice = compare_layouts(book, fit, tank, layouts)
+    with working("Comparing layouts"):
+        advice = compare_layouts(book, fit, tank, layouts)
     if asked.plot is not None:
         from growthcast.figures.rescaped import layouts_figure
 
@@ -268,9 +271,10 @@ def _answer_swaps(asked: Asked, book: Book, fit: GrowthFit, tank: int, reach_d: 
             "(longest_interval_d), whatever grows in it"
         )
     stock = stock_list(book, asked.stock)
-    found = swaps_to_reach(
-        book, fit, tank, reach_d, keep, plants=plants, form=asked.form, stock=stock
-    )
+    with working("Trying swaps"):
+        found = swaps_to_reach(
+            book, fit, tank, reach_d, keep, plants=plants, form=asked.form, stock=stock
+        )
     currency = book.practice.currency
     answer = swaps_in_json(tank_id, currency, found, keep)
     asked.print(answer, swaps_words(tank_id, currency, found, plants, asked.form), fit)
