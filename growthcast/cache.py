@@ -96,8 +96,8 @@ def recall(work: Callable[[], T], *given: object) -> T:
 
 def tables_of(book: Book) -> tuple[object, ...]:
     """Return all of a book that answers follow from: not where it lies, nor what was found odd."""
-    tables = (book.tanks, book.areas, book.trims, book.conditions, book.closed, book.species)
-    return (book.practice, *tables)
+    apart = ("folder", "findings")
+    return tuple(getattr(book, name) for name in book.__slots__ if name not in apart)
 
 
 def _key(given: object) -> str:

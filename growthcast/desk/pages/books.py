@@ -23,7 +23,7 @@ from growthcast.desk.visit import words_of
 from growthcast.errors import Finding, GrowthcastError
 from growthcast.say.words import named
 
-SHOWN = ("tanks", "areas", "trims", "conditions", "closed", "species")
+SHOWN = ("tanks", "areas", "bounds", "trims", "conditions", "closed", "species")
 MOST_SHOWN = 60
 ROOM = ("by", "visit_min", "water_share")
 KIND_OF = {table: kind for kind, table in KINDS.items()}
