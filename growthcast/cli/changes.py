@@ -213,7 +213,7 @@ def _unlog_visit(folder: Path, tank: str, on: date, by: str, *, yes: bool, as_js
     answer = {"tank_id": tank, "on": on, "rows": change.lines, "written": yes}
     answer |= {"summary": change.summary, "id": entry and entry.id}
     print_answer(as_json, answer, [f"{tank} on {on}:", *(f"  {line}" for line in change.lines)])
-    say(f"Taken back: {change.summary}. It stays in journal.jsonl." if yes else NOT_YET)
+    say(f"Written: {change.summary}. It stays in journal.jsonl." if yes else NOT_YET)
 
 
 Most = Annotated[int, typer.Option("--last", min=1, help="How many changes are listed.")]

@@ -316,7 +316,7 @@ def _day(on: date) -> float:
 def _lives_beyond(book: Book, on: date) -> BoolArray:
     """Whether each area lives on a day and on the next (A,)."""
     day, areas = np.datetime64(on, "D"), book.areas
-    return np.asarray((areas.date("planted_on") <= day) & ~(areas.date("removed_on") <= day), bool)
+    return np.asarray(~(areas.date("planted_on") > day) & ~(areas.date("removed_on") <= day), bool)
 
 
 def _living_area(book: Book, area_id: str, on: date) -> int:
