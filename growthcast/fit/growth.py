@@ -9,6 +9,7 @@ from typing import TypeVar
 
 import numpy as np
 
+from growthcast.arrays import distinct
 from growthcast.book.book import Book, Table
 from growthcast.cache import recall, tables_of
 from growthcast.fit.borrowing import borrow, with_borrowed
@@ -50,7 +51,7 @@ def _learnt_from_a_sample(book: Book, on: date) -> Design:
     tanks = book.tanks.text("tank_id")
     tanks = tanks[np.isin(tanks.astype(str), book.areas.text("tank_id").astype(str))]
     count = max(1, int(MOST_AREAS_TO_LEARN_FROM / len(book.areas) * tanks.size))
-    chosen = tanks[np.unique(np.linspace(0, tanks.size - 1, count).astype(int))]
+    chosen = tanks[distinct(np.linspace(0, tanks.size - 1, count).astype(int))]
 
     def part(table: Table) -> Table:
         return table.keep(np.isin(table.text("tank_id").astype(str), chosen.astype(str)))

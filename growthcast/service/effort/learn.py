@@ -19,7 +19,7 @@ from typing import Literal
 
 import numpy as np
 
-from growthcast.arrays import BoolArray, FloatArray, IntArray
+from growthcast.arrays import BoolArray, FloatArray, IntArray, distinct
 from growthcast.book.book import Book
 from growthcast.book.tables import FORMS
 from growthcast.fit.result import GrowthFit
@@ -114,7 +114,7 @@ class Timing:
     def rests_on(self, areas: IntArray) -> MinutesBasis:
         """Return what the minutes of areas (n,) rest on."""
         kinds = self.kind[areas]
-        unseen = np.unique(kinds[~self.seen[kinds]] % len(FORMS)).tolist() if self.visits else []
+        unseen = distinct(kinds[~self.seen[kinds]] % len(FORMS)).tolist() if self.visits else []
         return MinutesBasis(self.visits, tuple(FORMS[form] for form in unseen), self.reading)
 
 

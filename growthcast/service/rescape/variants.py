@@ -14,7 +14,7 @@ from dataclasses import field
 
 import numpy as np
 
-from growthcast.arrays import FloatArray, IntArray
+from growthcast.arrays import FloatArray, IntArray, distinct
 from growthcast.book.book import Book
 from growthcast.book.supposed import PlannedArea
 from growthcast.fit.model.noise import span_drift
@@ -210,7 +210,7 @@ def variant_answers(
     found: list[VariantAnswer] = []
     sizes = np.array([v.size for v in variants])
     block = (np.cumsum(sizes) - sizes) // ROWS_AT_ONCE if sizes.size else sizes
-    for number in np.unique(block):
+    for number in distinct(block):
         mine = [variants[i] for i in np.flatnonzero(block == number).tolist()]
         living = combined(stand.living, mine)
         wanted = np.full(len(mine), stand.confidence)
