@@ -193,7 +193,7 @@ def _forecast_from(
     """
     earlier = known_before(book, split)
     on = as_date(split - 1.0)
-    fit = replace(fit_growth(earlier, on, spreads), widening=1.0)
+    fit = replace(fit_growth(earlier, on, spreads, doubt=False), widening=1.0)
     design = fit.design
     place = {name: i for i, name in enumerate(design.area_id.tolist())}
     ids = book.areas.text("area_id")[readings.area].tolist()

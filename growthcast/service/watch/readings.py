@@ -134,7 +134,7 @@ def gather_evidence(book: Book, on_day: float, origin_day: float) -> Evidence:
         tank, species and the table give it, with their doubt.
     """
     earlier = replace(known_before(book, origin_day), areas=book.areas)
-    usual = fit_growth(earlier, as_date(origin_day - 1.0))
+    usual = fit_growth(earlier, as_date(origin_day - 1.0), doubt=False)
     return evidence_under(usual, book, as_date(on_day), origin_day)
 
 
