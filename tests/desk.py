@@ -133,13 +133,13 @@ class Opened:
                     link.putheader(name, value)
             link.endheaders(body)
             answer = link.getresponse()
-            return answer.status, answer.read().decode(), answer.headers
+            return answer.status, answer.read().decode(errors="replace"), answer.headers
 
     def get(self, path: str) -> str:
         """Return a page of the desk, once what it needs is known."""
         while True:
-            _, text, _ = self.ask(path)
-            if 'http-equiv="refresh"' not in text:
+            _, text, headers = self.ask(path)
+            if "Refresh" not in headers:
                 return text
             time.sleep(0.3)
 

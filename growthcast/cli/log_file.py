@@ -136,7 +136,6 @@ def write_line(
         visit = (known.tank_id, known.day, known.cells)
         return "new", change_visit(folder, *visit, today=today, by=line.by).added
     summary = f"{known.tank_id} on {known.day}, {count_of(len(known.rows), 'row')}"
-    summary += f", by {line.by}" if line.by else ""
     return log_line(folder, line, known.cells, summary, today=today)
 
 

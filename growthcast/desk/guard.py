@@ -19,8 +19,14 @@ FAILURES, FORGOTTEN_AFTER_S = 20, 600.0
 
 POLICY = (
     "default-src 'none'; script-src 'self'; style-src 'self'; img-src 'self' data:; "
-    "connect-src 'self'; form-action 'self'; base-uri 'none'; frame-ancestors 'none'"
+    "connect-src 'self'; form-action 'self'; frame-src 'self'; base-uri 'none'; "
+    "frame-ancestors 'none'"
 )
+OF_A_SHEET = (
+    "default-src 'none'; style-src 'unsafe-inline'; img-src data:; base-uri 'none'; "
+    "form-action 'none'; frame-ancestors 'self'"
+)
+"""A client's page has its style inside, no script, and is shown in a frame of our own page."""
 HEADERS = (
     (b"content-security-policy", POLICY.encode()),
     (b"x-frame-options", b"DENY"),
@@ -55,7 +61,9 @@ class Guard:
 
         async def sealed(message: Message) -> None:
             if message["type"] == "http.response.start":
-                message["headers"] = [*message["headers"], *HEADERS]
+                own = {name for name, _ in message["headers"]}
+                ours = [one for one in HEADERS if one[0] not in own]
+                message["headers"] = [*message["headers"], *ours]
             await send(message)
 
         await self.app(scope, whole, sealed)

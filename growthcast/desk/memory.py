@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import threading
 from collections.abc import Callable
+from concurrent.futures import Future, ThreadPoolExecutor
 from dataclasses import field
 from datetime import date, datetime, timedelta
 from pathlib import Path
@@ -22,12 +23,22 @@ from growthcast.nouns import dataclass
 from growthcast.service.advice import OptionAdvice
 from growthcast.service.pages.course import Course, course
 from growthcast.service.pages.overview import TankStanding, tank_standings
+from growthcast.service.rounds.plan import RoundsPlan, plan_rounds
 from growthcast.service.visit.cuts import CutSheet, cut_sheet
 from growthcast.service.visit.standing import Standing, standing_areas
+from growthcast.service.watch.report import WatchReport
+from growthcast.service.watch.watch import watch_growth
 
 T = TypeVar("T")
 Stamp = tuple[object, ...]
-WEEKS_DRAWN = 8
+WEEKS_DRAWN, WEEKS_PLANNED = 8, 4
+PATIENCE_S = 0.2
+"""How long a page waits for what is worked out only now, before it says so and asks again."""
+AT_WORK = ThreadPoolExecutor(1, "desk")
+
+
+class NotYet(Exception):
+    """What a page needs is being worked out."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -45,7 +56,20 @@ class Known:
     until: datetime
     standings: list[TankStanding]
     _kept: dict[tuple[object, ...], Any] = field(default_factory=dict)
-    _locks: dict[tuple[object, ...], Any] = field(default_factory=dict)
+    _locks: dict[object, Any] = field(default_factory=dict)
+    _coming: dict[tuple[object, ...], Future[Any]] = field(default_factory=dict)
+
+    def soon(self, work: Callable[..., T], *given: object) -> T:
+        """Return what ``work(known, *given)`` comes to; ``NotYet`` while it is being worked out."""
+        key = (work.__qualname__, *given)
+        with self._locks.setdefault("soon", threading.RLock()):
+            if key not in self._coming:
+                self._coming[key] = AT_WORK.submit(work, self, *given)
+        try:
+            found: T = self._coming[key].result(PATIENCE_S)
+        except TimeoutError as late:
+            raise NotYet from late
+        return found
 
     def _once(self, work: Callable[..., T], *given: object) -> T:
         key = (work.__name__, *given)
@@ -78,6 +102,24 @@ class Known:
             return cut_sheet(self.book, self.fit, tank, self.on + timedelta(days=days))
 
         return self._once(sheet, standing.place, days)
+
+    def plan(self, weeks: int) -> RoundsPlan:
+        """Return the visits of all tanks in the weeks from today on."""
+
+        def plan(weeks: int) -> RoundsPlan:
+            by_place = sorted(self.standings, key=lambda one: one.place)
+            advice = [one.advice for one in by_place]
+            return plan_rounds(self.book, self.fit, advice, self.on, weeks)
+
+        return self._once(plan, weeks)
+
+    def watched(self) -> WatchReport:
+        """Return what has begun to grow otherwise than usual."""
+
+        def watched() -> WatchReport:
+            return watch_growth(self.book, self.on, np.arange(len(self.book.tanks)))
+
+        return self._once(watched)
 
     def courses(self, one: TankStanding, option: OptionAdvice) -> list[Course]:
         """Return how a tank's areas go up and down from today on, in the option's order."""
@@ -154,6 +196,9 @@ class Desk:
                 known.sheet(standing)  # so that no page waits for them
                 if standing.option is not None:
                     known.courses(standing, standing.option)
+            if known is not None and self.stamp() == stamp:
+                known.watched()
+                known.plan(WEEKS_PLANNED)
 
     def _read(self, stamp: Stamp) -> Known | None:
         trouble = "a fault of the tool; growthcast check on the same book may tell more"

@@ -5,6 +5,7 @@ from __future__ import annotations
 import base64
 import hashlib
 import json
+import re
 from collections.abc import Callable
 from functools import lru_cache, partial
 from importlib.resources import files
@@ -41,6 +42,12 @@ def kind(name: str) -> str:
     return KINDS[name[name.rindex(".") :]]
 
 
+SAID_BY_NAME = (
+    "bucket",
+    "rest",
+    *(f"state_{state}" for state in ("here", "book", "other", "refused")),
+)
+"""Words of the page whose keys its script puts together."""
 STATIC = ("desk.css", *SCRIPTS)
 """Files that are served as they are, and nothing else: no name from a request becomes a path."""
 PARTS: dict[str, tuple[Callable[[], bytes], str]] = {
@@ -51,14 +58,11 @@ PARTS: dict[str, tuple[Callable[[], bytes], str]] = {
 def phone_page(tag: str, day: dict[str, Any] | None = None) -> bytes:
     """Return the page in the language of a place; with a day's visits it is one file by itself."""
     locale = open_locale(tag)
-    words = {
-        key.removeprefix("desk_"): text
-        for key, text in locale.text.items()
-        if key.startswith("desk_")
-    }
     comma = "," in locale.number(0.5, 1)
     style = static("desk.css").decode()
     scripts = [static(name).decode() for name in SCRIPTS]
+    said = {*re.findall(r'"(\w+)"', scripts[-1]), *SAID_BY_NAME}
+    words = {key: text for key in said if (text := locale.text.get(f"desk_{key}")) is not None}
     hashes = " ".join(
         f"'sha256-{base64.b64encode(hashlib.sha256(one.encode()).digest()).decode()}'"
         for one in (*scripts, style)

@@ -19,7 +19,7 @@ from starlette.types import ASGIApp
 
 from growthcast.desk.guard import Guard, Impatient
 from growthcast.desk.memory import Desk
-from growthcast.desk.pages import Pages
+from growthcast.desk.pages.app import Pages
 from growthcast.desk.share import SHARED_S, Share
 from growthcast.desk.visit import book_mark
 from growthcast.errors import UsageError

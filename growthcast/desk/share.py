@@ -20,7 +20,7 @@ from starlette.responses import JSONResponse, Response
 from starlette.routing import Route
 
 from growthcast.book.writing.phones import read_phones, write_phones
-from growthcast.book.writing.visit.lines import Line, checked_number
+from growthcast.book.writing.visit.lines import Line, checked_name, checked_number
 from growthcast.desk.guard import Patience
 from growthcast.desk.memory import Desk
 from growthcast.desk.phone_page import PARTS, phone_page
@@ -168,8 +168,9 @@ class Share:
         if max(len(one) for one in (str(tank), *items)) > LONGEST_ITEM or not number:
             raise Refused
         try:
-            free = tuple(formula_free(one) for one in items)
-            line = Line(tank, date.fromisoformat(str(day)), free, checked_number(str(number)))
+            free, on = tuple(formula_free(one) for one in items), date.fromisoformat(str(day))
+            by = checked_name(str(told.get("by", "")))
+            line = Line(tank, on, free, checked_number(str(number)), by=by)
             if line.day > self.desk.today():
                 raise UsageError(f"{line.day} is later than today")
             state: str = write_visit(self.desk, line)

@@ -7,7 +7,7 @@ from typing import Any
 from growthcast.desk.memory import Known
 from growthcast.desk.saws import saw_lines
 from growthcast.say.client import days_of_100
-from growthcast.say.locale import Locale
+from growthcast.say.locale import ENGLISH, Locale, open_locale
 from growthcast.say.overview import due_why, growth_words, lead
 from growthcast.say.reasons import next_longer_words, reason
 from growthcast.say.words import named
@@ -40,24 +40,43 @@ def _tank(locale: Locale, one: TankStanding, known: Known) -> dict[str, Any]:
     }
 
 
-def tank_shown(known: Known, standing: TankStanding, every: str, locale: Locale) -> dict[str, Any]:
+def tank_shown(known: Known, tank_id: str, every_d: int) -> dict[str, Any]:
     """Return a tank: its areas, its rhythms with looks, hours and price, and why."""
-    advice, currency = standing.advice, known.book.practice.currency
+    locale, standing = open_locale(known.book.practice.locale), known.standing(tank_id)
+    assert standing is not None
+    advice = standing.advice
     grows = bool(advice.options) and not advice.nothing_holds
     offered = sorted(advice.options, key=lambda one: one.interval_d) if grows else []
     usual = standing.option if grows else None
-    option = next((one for one in offered if str(one.interval_d) == every), usual)
-    why = [reason(advice)]
-    if advice.longer is not None:
-        why.append(next_longer_words(advice, advice.longer, currency))
+    option = next((one for one in offered if one.interval_d == every_d), usual)
     options = [_option(known, one, option, advice, locale) for one in offered]
     return {
         "tank": _tank(locale, standing, known),
         "options": options,
         "chosen": next((one for one in options if one["chosen"]), None),
         "areas": [] if option is None else _areas(known, standing, option, locale),
-        "why": [f"{one[:1].upper()}{one[1:]}." for one in why],
+        "why": _why(advice, known.book.practice.currency, locale),
     }
+
+
+def _why(advice: TankAdvice, currency: str, locale: Locale) -> list[str]:
+    """Say why this rhythm; in numbers where the reasons of ``interval`` are not translated."""
+    if locale.language == ENGLISH:
+        why = [reason(advice)]
+        if advice.longer is not None:
+            why.append(next_longer_words(advice, advice.longer, currency))
+        return [f"{locale.sentence_case(one)}." for one in why]
+    key, days = {"nothing grows": "empty", "none holds": "none"}.get(advice.set_by, "all"), 0
+    blanks = {"wanted": locale.share(advice.confidence), "area": "", "alone": "", "chance": ""}
+    if key == "all" and advice.fails_at_d is not None:
+        key, days, first = "fails", advice.fails_at_d, advice.short[0].area
+        blanks["area"] = named(first.label, first.area_id)
+        blanks["alone"] = locale.chance(first.chance_within)
+        blanks["chance"] = locale.chance(advice.option(days).chance_all_within)
+    elif key == "all" and advice.set_by == "its own limit":
+        key = "limit"
+    every = locale.count("every", days or advice.longest_interval_d)
+    return [locale.say(f"desk_why_{key}", every=every, **blanks)]
 
 
 def _option(

@@ -11,7 +11,7 @@ from growthcast.book.book import Book
 from growthcast.book.findings import format_findings
 from growthcast.book.read import read_book
 from growthcast.book.writing.visit.lines import Line, State, log_line, numbered
-from growthcast.book.writing.visit.places import log_rows, visit_rows
+from growthcast.book.writing.visit.places import has_room, log_rows, visit_rows
 from growthcast.desk.memory import Desk, Known
 from growthcast.desk.phone_page import phone_page
 from growthcast.errors import BookProblems
@@ -67,8 +67,7 @@ def _stepped(value: float, step: float) -> float:
 
 def _whose_grams(book: Book, fit: GrowthFit) -> str:
     """Return the word under which the log can hold a bucket: "bucket", else "rest"."""
-    room = "grams_of" in book.trims.letters or not book.trims.letters
-    return "bucket" if room or fit.whole_tank_grams[0] == "all" else "rest"
+    return "bucket" if has_room(book, "grams_of") or fit.whole_tank_grams[0] == "all" else "rest"
 
 
 def visit_of(
@@ -83,6 +82,7 @@ def visit_of(
         "soon": soon,
         "on": sheet.on.isoformat(),
         "grams": _whose_grams(book, fit),
+        "room": [name for name in ("visit_min", "water_share") if has_room(book, name)],
         "minutes": sheet.whole_minutes[2],
         "areas": [card_of(area, locale) for area in sheet.areas],
     }
@@ -120,8 +120,11 @@ class Fields:
         """Return a field's text without blanks around it, "" for none."""
         return self.text.get(name, "").strip()[:LONGEST_TEXT]
 
-    def items(self, cards: list[dict[str, Any]], grams: str) -> list[str]:
-        """Return the visit as ``log`` reads it."""
+    def items(self, cards: list[dict[str, Any]], grams: str, doses: str) -> list[str]:
+        """Return the visit as ``log`` reads it; ``grams`` and ``doses`` are what those are called.
+
+        What was dosed goes before the remark.
+        """
         items = []
         for n, card in enumerate(cards):
             before, after, look, done = (self.get(f"{name}{n}") for name in "bald")
@@ -134,7 +137,12 @@ class Fields:
             items.append(f"{grams}={weight.removesuffix('g').strip()}g")
         if minutes := self.get("minutes"):
             items.append(f"{minutes.removesuffix('min').strip()}min")
-        if note := self.get("note"):
+        if at_tank := self.get("visit_min"):
+            items.append(f"visit={at_tank.removesuffix('min').strip()}min")
+        if water := self.get("water"):
+            items.append(f"water={water.removesuffix('%').strip()}%")
+        dosed = [f"{doses}: {text}"] if (text := self.get("doses")) else []
+        if note := "; ".join([*dosed, *filter(None, [self.get("note")])]):
             items.append(formula_free(f"note:{note}"))
         return items
 
@@ -180,6 +188,11 @@ def rows_in_words(locale: Locale, visit: Understood) -> list[dict[str, Any]]:
         for column, mark in (("removed_g", "g"), ("minutes", "min")):
             if column in told:
                 parts.append(f"{decimal(locale, float(told[column]))} {mark}")
+        if "visit_min" in told:
+            minutes = decimal(locale, float(told["visit_min"]))
+            parts.append(f"{locale.say('desk_at_tank')} {minutes} min")
+        if "water_share" in told:
+            parts.append(f"{locale.say('desk_water')} {locale.share(float(told['water_share']))}")
         parts += [named(str(told["note"]))] if "note" in told else []
         key = None if place is None else place.area_id
         name = locale.say("desk_whole") if place is None else named(place.label, place.area_id)
@@ -216,7 +229,6 @@ def write_visit(desk: Desk, line: Line) -> State:
     reading = said if known is None else known.fit.whole_tank_grams[0]
     cells = log_rows(rows, book, tank_id, line.day, reading, line.by)
     summary = f"{tank_id} on {line.day}, {count_of(len(rows), 'row')}"
-    summary += f", by {line.by}" if line.by else ""
     with desk.writing:
         state = log_line(desk.folder, line, cells, summary, today=desk.today())[0]
     desk.look()  # so that it is fitted anew

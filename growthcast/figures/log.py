@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from growthcast.arrays import BoolArray, FloatArray
-from growthcast.book.book import Book
+from growthcast.book.book import Book, bounds_on
 from growthcast.log.visits import day_numbers, read_log
 from growthcast.nouns import dataclass
 
@@ -15,13 +15,15 @@ class AreaLog:
     """Heights of one area on the ``N`` days it was measured, nan where one was not.
 
     ``day`` are day numbers; ``joined`` (N,) tells that the area grew undisturbed, as far as the log
-    knows, from the reading before: only then may a line join the two.
+    knows, from the reading before: only then may a line join the two. ``agreed`` (3, n) are the
+    days from which on a floor and a height budget held, and these two [cm].
     """
 
     day: FloatArray
     before_cm: FloatArray
     after_cm: FloatArray
     joined: BoolArray
+    agreed: FloatArray
 
     def __len__(self) -> int:
         return int(self.day.size)
@@ -85,4 +87,8 @@ def area_log(book: Book, area_id: str, from_day: float, to_day: float) -> AreaLo
     kept = read & (days >= from_day)
     joined = joined[kept]
     joined[:1] = False
-    return AreaLog(days[kept], before[kept], after[kept], joined)
+    began = np.unique(day_numbers(book.bounds.date("from_date")))
+    began = np.concatenate([[from_day], began[(began > from_day) & (began <= to_day)]])
+    held = bounds_on(book.areas, book.bounds, np.full(began.size, place), began)
+    agreed = np.stack([began, held.floor_cm, held.budget_cm])
+    return AreaLog(days[kept], before[kept], after[kept], joined, agreed)

@@ -104,12 +104,13 @@ def _shown(block: Block, errors: ErrorModel) -> tuple[IntArray, FloatArray]:
     found = np.flatnonzero(nodes.link == Link.GREW)
     cut = before[found]
     told = np.where(nodes.link[cut] == Link.CUT, read[before[cut]] - nodes.removed_cm[cut], np.nan)
-    left = np.where(np.isfinite(read[cut]), read[cut], told)
+    measured = np.isfinite(read[cut]) & np.isnan(nodes.reading_sd_cm[cut])  # not only agreed
+    left = np.where(measured, read[cut], told)
     left = np.where(np.isfinite(nodes.aim_sd_cm[cut]), left, np.nan)  # only what a cut has left
     area = nodes.area[found]
     clear = CLEARLY * np.sqrt(errors.reading_variance(np.nan_to_num(left), area))
     look = nodes.look[found]
     grown = (read[found] > left + clear) | (taken[found] > clear) | (look == Look.OVER)
-    grown |= (look == Look.RIGHT) & (left < errors.floor_cm[area])
+    grown |= (look == Look.RIGHT) & (left < nodes.floor_cm[found])
     grown &= np.isfinite(left)
     return area[grown], left[grown]

@@ -9,7 +9,7 @@ from typing import Any
 import numpy as np
 
 from growthcast.arrays import BoolArray, FloatArray, IntArray, TextArray
-from growthcast.book.book import Book, WholeTank
+from growthcast.book.book import Book, WholeTank, bounds_on
 from growthcast.fit.model.clock import GrowthClock, TankConditions, growth_clock, tank_conditions
 from growthcast.fit.model.noise import ErrorModel, knot_precision
 from growthcast.fit.model.spreads import Settling, Spreads, forms_of
@@ -135,7 +135,7 @@ def build_design(book: Book, on: date, spreads: Spreads | None = None) -> Design
     tank = book.areas.places("tank_id", tank_id)
     species = book.areas.places("species_id", priors.species_id)
     is_cover, traits = priors.measure_is_cover[species], _traits(book, on, tank, species, priors)
-    errors = _errors(spreads, is_cover, traits)
+    errors = _errors(spreads, is_cover)
     settle_d = (spreads.settling.factor[forms_of(priors.form)] * priors.settle_d)[species]
     conditions, clock = _clock(book, traits, species, priors, settle_d, on_day)
     unknown_spread = conditions.unknown_log_spread(
@@ -143,8 +143,9 @@ def build_design(book: Book, on: date, spreads: Spreads | None = None) -> Design
     )
     log = read_log(book)
     visits = log.visits.as_of(on_day)
-    habits = cutting_habits(visits, traits, spreads.habit, errors.height_error_cm)
-    nodes = build_nodes(visits, traits, clock, habits, on_day)
+    held = bounds_on(book.areas, book.bounds, visits.area, visits.day)
+    habits = cutting_habits(visits, held, traits, spreads.habit, errors.height_error_cm)
+    nodes = build_nodes(visits, held, traits, clock, habits, on_day)
     problem = Problem(
         blocks=tuple(Block.of(chains, on_day) for chains in pack_chains(nodes, tank)),
         pooling=_pooling(book, tank, species, priors, unknown_spread, habits, spreads),
@@ -205,7 +206,7 @@ def with_spreads(design: Design, spreads: Spreads) -> Design:
     precisions = _precisions(spreads, design.unknown_spread, design.priors)
     problem = replace(
         design.problem,
-        errors=_errors(spreads, design.is_cover, design.traits),
+        errors=_errors(spreads, design.is_cover),
         pooling=replace(design.problem.pooling, **precisions),
         lag_d=spreads.lags.mean_d[design.form],
     )
@@ -237,15 +238,13 @@ def _precisions(
     }
 
 
-def _errors(spreads: Spreads, is_cover: BoolArray, traits: AreaTraits) -> ErrorModel:
+def _errors(spreads: Spreads, is_cover: BoolArray) -> ErrorModel:
     return ErrorModel(
         height_error_cm=np.where(is_cover, COVER_ERROR_POINTS, spreads.height_error_cm),
         height_error_share=np.where(is_cover, 0.0, spreads.height_error_share),
         span=spreads.span,
         drift=spreads.drift,
         weight=spreads.weight,
-        floor_cm=traits.floor_cm,
-        budget_cm=traits.budget_cm,
     )
 
 
@@ -308,9 +307,10 @@ def _traits(
     book: Book, on: date, tank: IntArray, species: IntArray, priors: SpeciesPriors
 ) -> AreaTraits:
     areas, held = book.areas, book.bounds_on(on)
+    planted = planted_days(areas)
     return AreaTraits(
         tank=tank,
-        planted_day=planted_days(areas),
+        planted_day=planted,
         planted_cm=areas.number("planted_height_cm"),
         removed_day=day_numbers(areas.date("removed_on")),
         floor_cm=held.floor_cm,
@@ -319,6 +319,7 @@ def _traits(
         lowest_cut_cm=priors.lowest_cut_cm[species],
         pause_d=priors.pause_d[species],
         gram_per_cm=_gram_per_cm(areas.number("area_cm2"), species, priors),
+        first=bounds_on(areas, book.bounds, np.arange(len(areas)), planted),
     )
 
 

@@ -15,7 +15,7 @@ import numpy as np
 
 from growthcast.arrays import BoolArray, FloatArray, IntArray
 from growthcast.fit.design import Design
-from growthcast.fit.model.noise import ErrorModel, look_log_chance
+from growthcast.fit.model.noise import look_log_chance
 from growthcast.fit.rows.chains import Link, Nodes
 from growthcast.fit.solver.hierarchy import covariance_root
 from growthcast.fit.solver.kalman import variance_along
@@ -100,7 +100,7 @@ def _without_suspects(solution: Solution, wider: float) -> Solution:
     for _ in range(MOST_ROUNDS):
         blocks, changed = [], np.zeros(solution.problem.area_count, dtype=bool)
         for number, block in enumerate(solution.problem.blocks):
-            new = _judged(block, _foreseen(solution.view, number), wider, solution.problem.errors)
+            new = _judged(block, _foreseen(solution.view, number), wider)
             nodes = block.chains.nodes
             differs = (new.trust != block.trust) | (new.chains.nodes.link != nodes.link)
             changed[nodes.area[differs]] = True
@@ -156,9 +156,9 @@ def _foreseen(view: View, number: int) -> _Foreseen:
     )
 
 
-def _judged(block: Block, foreseen: _Foreseen, wider: float, errors: ErrorModel) -> Block:
+def _judged(block: Block, foreseen: _Foreseen, wider: float) -> Block:
     """Act on the likeliest verdicts on the nodes of a block, and keep what was foreseen there."""
-    new = _set_aside(block, *_verdicts(block, foreseen, wider, errors))
+    new = _set_aside(block, *_verdicts(block, foreseen, wider))
     # Once a span is broken, what was foreseen cannot be told.
     nodes = block.chains.nodes
     told = (new.trust < 1.0) & ~_dropped(nodes) | (new.cut_away & ~block.cut_away)
@@ -174,9 +174,7 @@ def _judged(block: Block, foreseen: _Foreseen, wider: float, errors: ErrorModel)
     )
 
 
-def _verdicts(
-    block: Block, foreseen: _Foreseen, wider: float, errors: ErrorModel
-) -> tuple[IntArray, FloatArray]:
+def _verdicts(block: Block, foreseen: _Foreseen, wider: float) -> tuple[IntArray, FloatArray]:
     """Likeliest verdict (N,) on each node, and by how much (log) it beats a sound reading."""
     nodes, height, error = block.chains.nodes, foreseen.height, foreseen.error
     variance = foreseen.variance * wider**2
@@ -195,7 +193,7 @@ def _verdicts(
     elsewhere = np.log(UNUSUAL_SHARE / np.maximum(reading, 1e-9))
     elsewhere = elsewhere + log_density(apart, np.full_like(apart, UNUSUAL_SPREAD**2))
     unusual = np.where(aimed, elsewhere, -np.inf)
-    _judge_looks(block, foreseen, variance, bottom, errors, sound, unlogged)
+    _judge_looks(block, foreseen, variance, bottom, sound, unlogged)
     # Of a fresh start nothing was foreseen, so nothing can be said against it.
     judged = (read & (grew | aimed)) | (grew & (nodes.look > 0))
     amount = np.flatnonzero((nodes.link >= Link.CUT) & ~read)
@@ -216,7 +214,6 @@ def _judge_looks(
     foreseen: _Foreseen,
     variance: FloatArray,
     bottom: FloatArray,
-    errors: ErrorModel,
     sound: FloatArray,
     unlogged: FloatArray,
 ) -> None:
@@ -226,7 +223,7 @@ def _judge_looks(
     if not seen.size:
         return
     height, spread = foreseen.height[seen], np.sqrt(variance[seen])
-    bounds = errors.floor_cm[nodes.area[seen]], errors.budget_cm[nodes.area[seen]]
+    bounds = nodes.floor_cm[seen], nodes.budget_cm[seen]
     ahead = np.maximum(height[:, None] + spread[:, None] * NODES, 0.01 * height[:, None])
     below = bottom[seen, None] + (height - bottom[seen])[:, None] * SHARES_BELOW
     for told, share, heights in ((sound, 1.0, ahead), (unlogged, UNLOGGED_SHARE, below)):

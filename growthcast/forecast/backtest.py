@@ -19,7 +19,7 @@ from typing import Literal
 import numpy as np
 
 from growthcast.arrays import FloatArray, IntArray, TextArray, distinct
-from growthcast.book.book import Book
+from growthcast.book.book import Book, bounds_on
 from growthcast.errors import UsageError
 from growthcast.finite import finite
 from growthcast.fit.growth import fit_growth, known_before
@@ -179,7 +179,7 @@ def _readings(book: Book, visits: Visits, tank: IntArray, split_days: FloatArray
         day=visits.day[rows],
         reading_cm=visits.before_cm[rows],
         own_sd_cm=visits.before_sd_cm[rows],
-        budget_cm=areas.number("budget_cm")[area],
+        budget_cm=bounds_on(areas, book.bounds, area, visits.day[rows]).budget_cm,
         is_cover=np.isin(areas.text("species_id")[area].astype(str), cover_ids.astype(str)),
     )
 
@@ -199,9 +199,11 @@ def _forecast_from(
     ids = book.areas.text("area_id")[readings.area].tolist()
     areas = np.array([place[name] for name in ids], dtype=np.int64)
     visits = log_visits(earlier)
+    every, last = np.arange(len(earlier.areas)), np.full(len(earlier.areas), np.nan)
+    last[visits.area] = visits.day  # later visits overwrite earlier ones
     past = Past(
         spans=own_spans(visits),
-        start=start_heights(visits, design.traits.cut_cm),
+        start=start_heights(visits, bounds_on(earlier.areas, earlier.bounds, every, last).cut_cm),
         ceiling_cm=np.exp(design.problem.pooling.log_ceiling),
         budget_cm=design.traits.budget_cm,
         errors=design.problem.errors,
@@ -255,13 +257,15 @@ def _foreseen(fit: GrowthFit, areas: IntArray, readings: Readings) -> Predictive
 def _crossing_errors(fit: GrowthFit, areas: IntArray, readings: Readings, past: Past) -> FloatArray:
     """Forecast minus observed crossing of the areas that passed their budget since their visit."""
     height, began = past.start.height_cm[areas], past.start.day[areas]
-    passed = (height <= readings.budget_cm) & (readings.reading_cm > readings.budget_cm)
+    budget = past.budget_cm[areas]  # that which a forecast from the split is of
+    passed = (height <= budget) & (readings.reading_cm > budget)
     if not passed.any():
         return np.zeros(0)
     height, began, areas = height[passed], began[passed], areas[passed]
+    budget = budget[passed]
     found = readings.keep(passed)
     top = np.maximum(past.ceiling_cm[areas], 1.1 * found.reading_cm)
-    begin, end, at_budget = (stage(h, top) for h in (height, found.reading_cm, found.budget_cm))
+    begin, end, at_budget = (stage(h, top) for h in (height, found.reading_cm, budget))
     share = (at_budget - begin) / (end - begin)
     observed = np.ceil(began + share * (found.day - began))
     first = float(began.min())

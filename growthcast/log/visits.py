@@ -147,10 +147,10 @@ class Visits:
     def removed_share(self, budget_cm: FloatArray) -> FloatArray:
         """Share of the height that a cut took off, 0 where the log does not tell.
 
-        A height before counts up to a little above the area's budget (A,): a slipped decimal must
-        not look like a cut to the base.
+        A height before counts up to a little above the budget of its day (V,): a slipped decimal
+        must not look like a cut to the base.
         """
-        before = np.minimum(self.found_cm, MOST_OF_BUDGET * budget_cm[self.area])
+        before = np.minimum(self.found_cm, MOST_OF_BUDGET * budget_cm)
         left = np.where(np.isfinite(self.after_cm), self.after_cm, before - self.removed_cm)
         known = np.isfinite(before) & np.isfinite(left) & self.cut & (before > 0.0)
         share = np.divide(before - left, before, out=np.zeros_like(before), where=known)

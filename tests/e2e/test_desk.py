@@ -5,7 +5,9 @@ from __future__ import annotations
 import contextlib
 import hashlib
 import hmac
+import html
 import json
+import re
 import signal
 import socket
 import time
@@ -19,6 +21,20 @@ from tests.cli import run
 from tests.desk import NAME, TODAY, Opened, opened, seven_areas
 
 pytestmark = pytest.mark.slow
+GERMAN = """[practice]
+name = "Invented Aquatics"
+locale = "de-DE"
+currency = "EUR"
+labour_rate_per_h = 60
+[targets]
+confidence = 0.8
+intervals_d = [7, 10, 14, 21]
+"""
+RESCAPE = "/rescape?tank=lobby&area=a0&plant.a0=hygrophila-corymbosa"
+PATHS = [
+    *("/", "/tank?id=lobby", "/visit?tank=lobby", "/weeks", "/watch", "/client?tank=lobby"),
+    *("/client/page?tank=lobby", "/quote", RESCAPE, "/book?table=areas", "/phones", "/nowhere"),
+]
 
 
 @pytest.fixture(scope="module")
@@ -103,9 +119,93 @@ def test_a_visit_is_said_back_saved_once_and_taken_back(desk, unlogged):
     entry = list(entries(desk.folder))[-1]
     assert entry.visit[0] == form["number"]
     wrong = desk.post("/unlog", {"token": form["token"], "entry": "another"})
-    assert "no longer the last one" in wrong[1]
+    assert "not in the book any more" in wrong[1]
     assert desk.post("/unlog", {"token": form["token"], "entry": entry.id}) == (303, "/")
     assert desk.rows() == []
+
+
+def test_the_weeks_ahead_are_those_of_rounds(desk):
+    plan = json.loads(
+        run("rounds", str(desk.folder), "--on", str(TODAY), "--from", str(TODAY), "--json").out
+    )
+    page, calendar = desk.get("/weeks"), desk.get("/weeks.ics")
+    assert calendar.count("BEGIN:VEVENT") == len(plan["visits"])
+    shown = re.findall(r'<a href="/tank\?id=(\w+)">', page)
+    assert shown == [one["tank_id"] for one in plan["visits"]]
+    assert page.count('class="is-late"') == sum(one["days_late"] > 0 for one in plan["visits"])
+    assert len(desk.get("/weeks?weeks=2")) < len(page)
+
+
+def test_the_watch_says_what_the_command_says(desk):
+    page = desk.get("/watch")
+    assert re.search(r">home</a>.*?cannot be told yet", page, re.DOTALL)
+    assert "not enough visits yet: 0 of" in page
+
+
+def test_the_clients_page_is_the_one_that_is_sent(desk, tmp_path):
+    out = tmp_path / "page.html"
+    asked = ("--tank", "lobby", "--every", "14", "--on", str(TODAY), "--out", str(out))
+    assert run("brief", str(desk.folder), *asked).status == 0
+    assert desk.get("/client/page?tank=lobby&every=14") == out.read_text()
+    status, _, headers = desk.ask("/client/page?tank=lobby&every=14")
+    assert status == 200
+    assert "frame-ancestors 'self'" in headers["Content-Security-Policy"]
+    assert "script-src" not in headers["Content-Security-Policy"]
+    assert '<html lang="de"' in desk.get("/client/page?tank=lobby&lang=de-DE")
+    assert desk.get("/client/page?tank=lobby&as=pdf").startswith("%PDF")
+    assert 'lang=de-DE" aria-current="true"' in desk.get("/client?tank=lobby&lang=de-DE")
+
+
+TYPED = {
+    "done": "1",
+    "tanks.name.2": "Hall",
+    "tanks.length_cm.2": "120",
+    "tanks.width_cm.2": "50",
+    "tanks.water_depth_cm.2": "45",
+    "areas.species_id.2": "rotala-rotundifolia",
+    "areas.area_cm2.2": "400",
+    "areas.floor_cm.2": "7,5",
+    "areas.budget_cm.2": "22",
+}
+
+
+def test_a_quote_for_a_tank_that_is_typed(desk):
+    before = {file.name: file.read_bytes() for file in desk.folder.glob("*.*")}
+    wrong = desk.get("/quote?" + urlencode(TYPED | {"areas.budget_cm.2": "6,5"}))
+    label = re.search(r'<label class="odd">(?:(?!</label>).)*floor-at-budget', wrong, re.DOTALL)
+    assert 'name="areas.floor_cm.2"' in label[0]
+    assert "/quote/page" not in wrong
+    assert "/quote/page" in desk.get("/quote?" + urlencode(TYPED))
+    page = desk.get("/quote/page?" + urlencode(TYPED))
+    assert "Hall" in page
+    assert "first estimate" in page.lower()
+    assert before == {file.name: file.read_bytes() for file in desk.folder.glob("*.*")}
+
+
+def test_a_rescape_compares_plants_and_puts_a_layout_together(desk):
+    plants = desk.get("/rescape?tank=lobby&area=a0")
+    put = re.findall(r'href="([^"]*)">Put in', plants)
+    assert 3 <= len(put) <= 10
+    laid_out = desk.get(html.unescape(put[0]))
+    table = re.search(r"As it is</th>.*?Put together</th>.*?</table>", laid_out, re.DOTALL)
+    assert table[0].count("<td>") == 10
+    assert "Put together, the tank " in laid_out
+
+
+def test_the_book_shows_what_was_found_beside_its_cell_and_adds_rows(desk):
+    table = desk.get("/book?table=areas")
+    assert "<td>Red &lt;b&gt;accent&lt;/b&gt;</td>" in table
+    form = {"token": desk.form("home")["token"], "table": "closed", "action": "add"}
+    wrong = form | {"closed.tank_id.2": "hone", "closed.from_date.2": "2030-01-01"}
+    status, page = desk.post("/book", wrong | {"closed.to_date.2": "2030-01-07"})
+    assert status == 422
+    assert 'value="hone"' in page
+    right = wrong | {"closed.tank_id.2": "home", "closed.to_date.2": "2030-01-07"}
+    assert desk.post("/book", right)[0] == 303
+    assert (desk.folder / "closed.csv").read_text().splitlines()[
+        1
+    ] == ",home,2030-01-01,2030-01-07,"
+    assert "<td>2030-01-07</td>" in desk.get("/book?table=closed")
 
 
 def test_an_expected_value_counts_only_when_tapped(desk):
@@ -368,12 +468,40 @@ def test_half_open_connections_are_hung_up_on(desk):
         link.close()
 
 
-def test_keys_are_not_tried_for_long(tmp_path):
-    with opened(seven_areas(tmp_path / "book"), "--share", "--at", NAME) as desk:
-        desk.get("/")
-        phone = Phone(desk, desk.code())
-        tried = [phone.ask("hello", mac="00")[0] for _ in range(guard.FAILURES + 2)]
-        assert tried == [403] * guard.FAILURES + [429] * 2
+@pytest.fixture(scope="module")
+def german(tmp_path_factory):
+    practice = (tmp_path_factory.mktemp("german") / "book").resolve()
+    with opened(seven_areas(practice, GERMAN), "--share", "--at", NAME) as d:
+        yield d
+
+
+def test_keys_are_not_tried_for_long(german):
+    german.get("/")
+    phone = Phone(german, german.code())
+    tried = [phone.ask("hello", mac="00")[0] for _ in range(guard.FAILURES + 2)]
+    assert tried == [403] * guard.FAILURES + [429] * 2
+
+
+@pytest.mark.parametrize("path", PATHS)
+def test_german_pages_are_german(german, path):
+    page = re.sub(
+        r'<(\w+)[^>]* lang="en".*?</\1>|<style.*?</style>', "", german.get(path), flags=re.DOTALL
+    )
+    text = html.unescape(re.sub(r"<[^>]+>", " ", page)).replace(NAME, "")
+    english = re.findall(r"\b(?:the|and|of|with|is|are|visits?|areas?|tanks?|days?)\b", text)
+    assert not english
+    assert '<html lang="de"' in page
+
+
+def test_a_book_with_a_problem_is_shown_with_it_beside_the_cell(german):
+    german.get("/")
+    areas = german.folder / "areas.csv"
+    whole = areas.read_text()
+    areas.write_text(whole.replace("barbieri,150", "barbieri,15O"))
+    page = german.get("/book?table=areas")
+    areas.write_text(whole)
+    cell = re.search(r'<td class="odd">15O<small class="found" lang="en">(.*?)</small>', page)
+    assert "unit-in-number" in cell[1]
 
 
 # Stopping
@@ -386,6 +514,21 @@ def test_the_desk_stops_cleanly_and_a_kill_loses_nothing(tmp_path):
 
 def _stop_and_kill(desk):
     desk.get("/")
+    room = {"token": desk.form("home")["token"], "table": "trims", "action": "room"}
+    assert desk.post("/book", room)[0] == 303
+    header = (desk.folder / "trims.csv").read_text().partition("\n")[0]
+    assert header.endswith(",note,by,visit_min,water_share")
+    typed = desk.form("lobby") | {"b0": "20", "by": "Ida", "water": "50", "visit_min": "70"}
+    status, said, headers = desk.ask(
+        "/visit", urlencode(typed | {"doses": "10 ml", "note": "new lamp", "action": "save"})
+    )
+    assert status == 303
+    assert "growthcast_by=Ida" in headers["Set-Cookie"]
+    assert [row.split(",")[-4:] for row in desk.rows()] == [
+        ["", "Ida", "", ""],
+        ["doses: 10 ml; new lamp", "Ida", "70", "0.5"],
+    ]
+    assert run("unlog", str(desk.folder)).status == 0
     phone = Phone(desk, desk.code())
     assert phone.visit("aaaa1111", "m0=6/3")[1]["state"] == "new"
     desk.stop(signal.SIGKILL)

@@ -117,7 +117,7 @@ def draw_books(rng, count, regime=None):
     regime = regime or Regime()
     world = _world(rng, count, regime)
     rows, height_ahead = _log(rng, world, regime)
-    nodes, areas = _nodes(rows), world.tank.size
+    nodes, areas = _nodes(rows, *_bounds(world)), world.tank.size
     pooling = Pooling(
         tank=world.tank,
         species=world.species,
@@ -138,15 +138,12 @@ def draw_books(rng, count, regime=None):
         highest_sd_cm=np.zeros((2, areas)),
         bend_doubt=1.0,
     )
-    floor_cm, budget_cm = _bounds(world)
     errors = ErrorModel(
         height_error_cm=np.full(areas, regime.error_cm),
         height_error_share=np.full(areas, regime.error_share),
         span=regime.span,
         drift=regime.drift,
         weight=regime.weight,
-        floor_cm=floor_cm,
-        budget_cm=budget_cm,
     )
     packed = pack_chains(nodes, world.tank)
     blocks = tuple(Block.of(chains, world.on_day) for chains in packed)
@@ -331,7 +328,7 @@ def _row(area, day, link, **values):
     return fields | values
 
 
-def _nodes(rows):
+def _nodes(rows, floor_cm, budget_cm):
     field = {name: np.concatenate([row[name] for row in rows]) for name in rows[0]}
     order = np.argsort(field["area"], kind="stable")  # rows are in time order already
     field = {name: values[order] for name, values in field.items()}
@@ -351,6 +348,8 @@ def _nodes(rows):
         guess_cm=field["guess"],
         guess_sd_cm=field["guess_sd"],
         removed_cm=field["removed"],
+        floor_cm=floor_cm[field["area"]],
+        budget_cm=budget_cm[field["area"]],
         look=field["look"].astype(np.int64),
         pause_d=np.zeros(count),
         lag_share=np.zeros(count),

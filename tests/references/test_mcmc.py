@@ -140,8 +140,8 @@ def nodes_and_priors(books):
     nodes["is_read"][place] = np.isfinite(ordered.reading_cm)
     names = ("tank", "species", "offset", "log_ceiling", "log_habit")
     prior = {name: getattr(books.problem.pooling, name) for name in names}
-    prior["floor_cm"] = books.problem.errors.floor_cm
-    prior["budget_cm"] = books.problem.errors.budget_cm
+    prior["floor_cm"] = ordered.floor_cm[first]
+    prior["budget_cm"] = ordered.budget_cm[first]
     return nodes, prior
 
 

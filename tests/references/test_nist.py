@@ -59,6 +59,8 @@ def one_uncut_area(x, y, start, shape=1.0):
         guess_cm=blank,
         guess_sd_cm=blank,
         removed_cm=blank,
+        floor_cm=blank,
+        budget_cm=blank,
         look=np.zeros(x.size, dtype=np.int64),
         pause_d=np.zeros(x.size),
         lag_share=np.zeros(x.size),
@@ -87,7 +89,7 @@ def one_uncut_area(x, y, start, shape=1.0):
         bend_doubt=1.0,
     )
     one = np.ones(1)
-    errors = ErrorModel(one, nothing, span=0.0, drift=0.0, weight=1.0, floor_cm=one, budget_cm=one)
+    errors = ErrorModel(one, nothing, span=0.0, drift=0.0, weight=1.0)
     return problem_of(nodes, pooling, errors, shape * one, nothing)
 
 

@@ -2,14 +2,16 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Mapping, Sequence
 from datetime import date
 from pathlib import Path
 
 from growthcast.book.book import Book
+from growthcast.book.cells.text import decoded
 from growthcast.book.read import inspect_book
 from growthcast.book.supposed import Cell
-from growthcast.book.writing.dialect import appended
+from growthcast.book.writing.dialect import appended, dialect_of
 from growthcast.book.writing.journal import Entry, hash_of
 from growthcast.book.writing.lock import book_lock
 from growthcast.book.writing.replace import read_file, replace_files
@@ -136,3 +138,27 @@ def tried(
     problems = tuple(item for item in before if item.level == "problem" and item in after)
     notes = tuple(item for item in fresh if item.level == "note")
     return Addition(book, notes, problems)
+
+
+def add_columns(folder: Path, table: str, names: Sequence[str]) -> Entry:
+    """Add columns at the end of a table's header; its rows stay, and are blank there."""
+    file = f"{table}.csv"
+    with book_lock(folder):
+        old = read_file(folder, file)
+        dialect = None if old is None else dialect_of(old, table)
+        if old is None or dialect is None:
+            raise UsageError(f"{folder} holds no {file}, and a new one has every column")
+        mark, codec, text = decoded(old)
+        ends = [end.start() for end in re.finditer("\r\n|\n|\r", text)] + [len(text)]
+        at = ends[min(dialect.header_row, len(ends)) - 1]
+        added = dialect.delimiter + dialect.delimiter.join(names)
+        new = mark + (text[:at] + added + text[at:]).encode(codec)
+        if dialect_of(new, table).header != (*dialect.header, *names):
+            raise UsageError(f"{file} has a first line that only a person can add {names[0]} to")
+        return replace_files(
+            folder,
+            {file: new},
+            expected={file: hash_of(old)},
+            command="add column",
+            summary=f"{file}: {', '.join(names)}",
+        )

@@ -45,7 +45,7 @@
     return new Date(now - now.getTimezoneOffset() * 60000).toISOString().slice(0, 10);
   };
   const quoted = (word) => (/^[\w.,:+=\/%-]+$/.test(word) ? word : '"' + word.replace(/["\\]/g, "\\$&") + '"');
-  const lineOf = (v) => ["growthcast log --tank", quoted(v.tank), "--on", v.day, "--visit", v.number, ...v.items.map(quoted)].join(" ");
+  const lineOf = (v) => ["growthcast log --tank", quoted(v.tank), "--on", v.day, "--visit", v.number, ...(v.by ? ["--by", v.by] : []), ...v.items.map(quoted)].join(" ");
   const harmless = (note) => "note:" + note.trim().replace(/\s+/g, " ").replace(/^(?=[=+\-@])/, "'");
 
   // What was typed and tapped at one area, in the grammar of `log`, as the desk has it.
@@ -87,11 +87,14 @@
       rows.push([card.label, said.join(", "), torn ? say("no_number") : odd ? say("odd") + " " + card.range : ""]);
     });
     const whole = [];
-    const [grams, minutes, note] = ["grams", "minutes", "note"].map((name) => (fields[name] || "").trim());
+    const [grams, minutes, atTank, water, doses, remark] = ["grams", "minutes", "visit_min", "water", "doses", "note"].map((name) => (fields[name] || "").trim());
+    const note = [doses && say("doses") + ": " + doses, remark].filter(Boolean).join("; ");
     if (grams) { items.push(visit.grams + "=" + grams + "g"); whole.push(grams + " g"); }
     if (minutes) { items.push(minutes + "min"); whole.push(minutes + " min"); }
+    if (atTank) { items.push("visit=" + atTank + "min"); whole.push(say("at_tank") + " " + atTank + " min"); }
+    if (water) { items.push("water=" + water + "%"); whole.push(say("water") + " " + water + " %"); }
     if (note) { items.push(harmless(note)); whole.push(note); }
-    const torn = [grams, minutes].some((t) => t && !/^\d+([.,]\d*)?$/.test(t));
+    const torn = [grams, minutes, atTank, water].some((t) => t && !/^\d+([.,]\d*)?$/.test(t));
     if (whole.length) rows.push([say("whole"), whole.join(", "), torn ? say("no_number") : ""]);
     return { items, rows };
   }
@@ -190,6 +193,7 @@
     minutes.closest(".line").dataset.hint = visit.minutes;
     form.querySelector('[data-x="minutes"]').textContent = visit.minutes;
     form.querySelector('[data-x="grams"]').textContent = say(visit.grams);
+    for (const name of ["visit_min", "water"]) form.querySelector(`[data-amount="${name}"]`).hidden = !(visit.room || []).includes(name === "water" ? "water_share" : name);
     $("name").textContent = visit.name + ", " + draft.day;
     $("client").textContent = visit.client;
     $("hints").textContent = say("hints", { date: day.day || visit.on });
@@ -227,7 +231,7 @@
 
   $("keep").addEventListener("click", async () => {
     $("keep").disabled = true; // a second tap is no second visit
-    const visit = { number: seal.random(8), tank: draft.tank, day: draft.day, items: understood(visitOf(draft.tank), draft.fields).items, fields: draft.fields, state: "here", tried: false, said: "", at: Date.now() };
+    const visit = { number: seal.random(8), by: $("by").value.replace(/^[=+\-@\s]+/, "").trim(), tank: draft.tank, day: draft.day, items: understood(visitOf(draft.tank), draft.fields).items, fields: draft.fields, state: "here", tried: false, said: "", at: Date.now() };
     try {
       await write((store) => { store("visits").put(visit); store("drafts").delete(draft.tank); });
       trouble("");
@@ -240,6 +244,9 @@
     sync();
   });
 
+  $("by").addEventListener("input", () => {
+    write((store) => store("own").put({ id: "by", name: $("by").value.trim() })).catch(() => {});
+  });
   $("edit").addEventListener("click", () => show("visit"));
   $("back").addEventListener("click", () => { draw(); show("list"); });
 
@@ -288,8 +295,8 @@
       for (const visit of visits.filter((v) => v.state === "here")) {
         visit.tried = true;
         await write((store) => store("visits").put(visit)); // before it leaves: it may arrive
-        const { number, tank, items } = visit;
-        const receipt = await ask("visit", JSON.stringify({ number, tank, day: visit.day, items }));
+        const { number, tank, items, by } = visit;
+        const receipt = await ask("visit", JSON.stringify({ number, tank, day: visit.day, items, by: by || "" }));
         if (receipt.number !== number) throw new Error("stranger");
         visit.state = { new: "book", known: "book", other: "other", refused: "refused" }[receipt.state] || "here";
         visit.said = receipt.said;
@@ -320,6 +327,7 @@
         await write((store) => store("own").put(key));
         history.replaceState(null, "", location.pathname);
       }
+      $("by").value = ((await one("own", "by")) || { name: "" }).name;
       const known = await one("own", "day");
       if (!alone && known) day = known.day;
       visits = (await all("visits")).filter((v) => v.state !== "book" || Date.now() - v.at < KEPT_MS).sort((a, b) => b.at - a.at);

@@ -83,8 +83,6 @@ class ErrorModel:
         Spread of a tank's drifting log rate [-].
     weight
         Relative spread of a weight around what the area's density makes of the length [-].
-    floor_cm, budget_cm : array (A,)
-        What looks are judged against [cm].
     """
 
     height_error_cm: FloatArray
@@ -92,8 +90,6 @@ class ErrorModel:
     span: float
     drift: float
     weight: float
-    floor_cm: FloatArray
-    budget_cm: FloatArray
 
     def span_variance(self, days: FloatArray, drift_remainder: FloatArray) -> FloatArray:
         """Relative variance of the growth over ``days`` [d]; drift beyond the knots included."""

@@ -73,6 +73,8 @@ class Nodes:
         What a fresh start is taken to be where nothing was read.
     removed_cm
         Length cut off (links CUT), or what a weight comes to at the table's density (WEIGHED).
+    floor_cm, budget_cm
+        What a look is judged against: the bounds of its day, for areas as they were found.
     look
         A judgement by eye (``Look``).
     pause_d
@@ -99,6 +101,8 @@ class Nodes:
     guess_cm: FloatArray
     guess_sd_cm: FloatArray
     removed_cm: FloatArray
+    floor_cm: FloatArray
+    budget_cm: FloatArray
     look: IntArray
     pause_d: FloatArray
     lag_share: FloatArray

@@ -8,6 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from growthcast.arrays import BoolArray, FloatArray, IntArray, distinct
+from growthcast.book.book import Bounds
 from growthcast.fit.model.clock import GrowthClock, lag_share, pause_after_cut
 from growthcast.fit.rows.chains import Link, Nodes
 from growthcast.log.visits import Visits
@@ -24,6 +25,8 @@ HABIT_PRIOR_WEIGHT = 2.0
 
 STATED_CUT_SPREAD, GUESSED_CUT_SPREAD = 0.2, 0.5
 """How far (log) the usual cut height may lie from a stated ``cut_cm``, or from a guess."""
+NOT_AIMED_SD_CM = 1000.0
+"""Scatter [cm] of a cut around today's usual height where another was agreed on its day."""
 SMALLEST_HABIT_SHARE = 0.05
 """No area is usually cut to less than this share of its budget."""
 UNSEEN_SHARE = 0.7
@@ -42,6 +45,7 @@ START, FOUND, LEFT = 0, 1, 2
 """Kinds of nodes, in the order in which they follow each other on one day."""
 BLANK = {
     **dict.fromkeys(("reading_cm", "reading_sd_cm", "aim_sd_cm"), np.nan),
+    **dict.fromkeys(("floor_cm", "budget_cm"), np.nan),
     **dict.fromkeys(("guess_cm", "guess_sd_cm", "cut_cm"), np.nan),
     **dict.fromkeys(("pause_d", "lag_share"), 0.0),
     **{"by": int(Link.FRESH), "look": 0, "bucket": -1, "row": -1},
@@ -53,7 +57,8 @@ BLANK = {
 class AreaTraits:
     """What the book says of each area, all (A,); days are day numbers, NaN = not known.
 
-    ``gram_per_cm`` is what a centimetre of the area's height weighs at the table's density.
+    ``gram_per_cm`` is what a centimetre of the area's height weighs at the table's density;
+    ``first`` are the bounds of the day it was planted, the others those of the day of the fit.
     """
 
     tank: IntArray
@@ -66,6 +71,7 @@ class AreaTraits:
     lowest_cut_cm: FloatArray
     pause_d: FloatArray
     gram_per_cm: FloatArray
+    first: Bounds
 
     @property
     def middle_cm(self) -> FloatArray:
@@ -93,7 +99,12 @@ def _draft(kind: int, area: IntArray, day: FloatArray, **told: Values) -> dict[s
 
 
 def build_nodes(
-    visits: Visits, traits: AreaTraits, clock: GrowthClock, habits: Habits, on_day: float
+    visits: Visits,
+    held: Bounds,
+    traits: AreaTraits,
+    clock: GrowthClock,
+    habits: Habits,
+    on_day: float,
 ) -> Nodes:
     """Lay the visits of every area out as a chain; every area gets at least one node.
 
@@ -101,6 +112,8 @@ def build_nodes(
     ----------
     visits : Visits
         What was done to the areas.
+    held : Bounds
+        What was agreed for the areas on the days of the visits (V,).
     traits : AreaTraits
         What the book says of them (A,).
     clock : GrowthClock
@@ -115,8 +128,8 @@ def build_nodes(
     Nodes
         Of all areas, sorted by area and along each log (N,).
     """
-    left = _left(visits, traits, habits, clock)
-    drafts = _starts(visits, traits, on_day), _found(visits, traits), left
+    left = _left(visits, held, traits, habits, clock)
+    drafts = _starts(visits, traits, on_day), _found(visits, held), left
     draft = {name: np.concatenate([one[name] for one in drafts]) for name in drafts[0]}
     order = np.lexsort((draft["kind"], draft["day"], draft["area"]))
     draft = {name: values[order] for name, values in draft.items()}
@@ -127,6 +140,7 @@ def build_nodes(
     link[follows & (kind == FOUND)] = Link.GREW
     told = follows & (by != Link.AIMED) & (kind == LEFT)
     link[told] = by[told]
+    link[(kind == LEFT) & (by == Link.FRESH)] = Link.FRESH
     span_d, growth_d, pause_doubt, lag_per_d, by_settling = _spans(draft, link, clock)
     lag_per_d += _lags_unlogged(draft, link, visits, traits, span_d)
     return Nodes(
@@ -141,30 +155,36 @@ def build_nodes(
     )
 
 
-def _found(visits: Visits, traits: AreaTraits) -> dict[str, Values]:
+def _found(visits: Visits, held: Bounds) -> dict[str, Values]:
     """Areas as they were found: read, judged by eye, or with a cut whose size was measured.
 
     The first of them, where nobody read it, is guessed to stand between floor and budget.
     """
     found = visits.found | (visits.cut & (visits.bucket >= 0))
-    area = visits.area[found]
+    floor, budget = held.floor_cm[found], held.budget_cm[found]
     return _draft(
         FOUND,
-        area,
+        visits.area[found],
         visits.day[found],
         reading_cm=visits.before_cm[found],
         reading_sd_cm=visits.before_sd_cm[found],
-        guess_cm=traits.middle_cm[area],
-        guess_sd_cm=traits.unseen_sd_cm[area],
+        guess_cm=0.5 * (floor + budget),
+        guess_sd_cm=UNSEEN_SHARE * 0.5 * (budget - floor),
+        floor_cm=floor,
+        budget_cm=budget,
         look=visits.look[found],
         row=visits.row[found],
     )
 
 
 def _left(
-    visits: Visits, traits: AreaTraits, habits: Habits, clock: GrowthClock
+    visits: Visits, held: Bounds, traits: AreaTraits, habits: Habits, clock: GrowthClock
 ) -> dict[str, Values]:
-    """Areas as a cut left them; tops planted anew settle instead of pausing."""
+    """Areas as a cut left them; tops planted anew settle instead of pausing.
+
+    Where another usual cut was agreed on the day than today's, that one stands in its place: the
+    height that was left is as good as read from it, with the spread of a stated cut.
+    """
     left = visits.cut | visits.unsaid
     replanted = (clock.replanted_day[visits.area] == visits.day[:, None]).any(axis=1)
     both = np.isfinite(visits.before_cm) & np.isfinite(visits.after_cm)
@@ -172,33 +192,43 @@ def _left(
     weighed_cm = visits.removed_g / traits.gram_per_cm[visits.area]
     weighed = np.isfinite(weighed_cm) & ~np.isfinite(visits.removed_cm)
     by = np.where(measured, int(Link.CUT), np.where(weighed, int(Link.WEIGHED), int(Link.AIMED)))
-    taken = visits.removed_share(traits.budget_cm)[left]
-    spread = habits.sd_cm[visits.area]
+    taken = visits.removed_share(held.budget_cm)[left]
+    other = _cut_agreed_otherwise(visits, held, traits) & ~visits.unsaid
+    unread = other & np.isnan(visits.after_cm)
+    by = np.where(other & (by == Link.AIMED), int(Link.FRESH), by)
+    spread = np.where(other, NOT_AIMED_SD_CM, habits.sd_cm[visits.area])
     unsure = np.maximum(spread, UNSURE_CUT_SHARE * np.exp(habits.log_cm)[visits.area])
     return _draft(
         LEFT,
         visits.area[left],
         visits.day[left],
-        reading_cm=visits.after_cm[left],
+        reading_cm=np.where(unread, held.cut_cm, visits.after_cm)[left],
+        reading_sd_cm=np.where(unread, STATED_CUT_SPREAD * held.cut_cm, np.nan)[left],
         aim_sd_cm=np.where(visits.unsaid, unsure, spread)[left],
         cut_cm=np.where(measured, visits.removed_cm, weighed_cm)[left],
         by=np.where(visits.unsaid, int(Link.UNSAID), by)[left],
         pause_d=np.where(
             replanted[left], 0.0, pause_after_cut(taken, traits.pause_d[visits.area[left]])
         ),
-        lag_share=lag_share(_usual_shares(visits, traits)[left]),
+        lag_share=lag_share(_usual_shares(visits, held)[left]),
         bucket=visits.bucket[left],
         row=visits.row[left],
     )
 
 
-def _usual_shares(visits: Visits, traits: AreaTraits) -> FloatArray:
+def _cut_agreed_otherwise(visits: Visits, held: Bounds, traits: AreaTraits) -> BoolArray:
+    """Whether another usual cut was agreed on the day of a visit than on that of the fit, (V,)."""
+    then, now = held.cut_cm, traits.cut_cm[visits.area]
+    return np.asarray((then != now) & ~np.isnan(then) & ~np.isnan(now), np.bool_)
+
+
+def _usual_shares(visits: Visits, held: Bounds) -> FloatArray:
     """Share of the height (V,) that an area's cuts before each visit have usually taken.
 
     The lag of a cut is that of the usual one: its own share is as wrong as the two readings it
     comes from, and goes with the error of the height that growth begins at.
     """
-    taken = visits.removed_share(traits.budget_cm)
+    taken = visits.removed_share(held.budget_cm)
     sums = np.cumsum(np.stack([taken, taken > 0.0]), axis=1)
     before = np.concatenate([np.zeros((2, 1)), sums], axis=1)  # what all visits before told
     first = np.maximum.accumulate(np.where(visits.follows, 0, np.arange(taken.size)))
@@ -258,7 +288,7 @@ class Habits:
 
 
 def cutting_habits(
-    visits: Visits, traits: AreaTraits, habit_spread: float, error_cm: FloatArray
+    visits: Visits, held: Bounds, traits: AreaTraits, habit_spread: float, error_cm: FloatArray
 ) -> Habits:
     """Read the areas' cutting habits off the log and the stated ``cut_cm``.
 
@@ -266,6 +296,8 @@ def cutting_habits(
     ----------
     visits : Visits
         What was done to the areas.
+    held : Bounds
+        What was agreed for the areas on the days of the visits (V,).
     traits : AreaTraits
         What the book says of them (A,).
     habit_spread : float
@@ -279,7 +311,7 @@ def cutting_habits(
         Usual heights and the scatter around them.
     """
     count = traits.tank.size
-    read = np.isfinite(visits.after_cm)
+    read = np.isfinite(visits.after_cm) & ~_cut_agreed_otherwise(visits, held, traits)
     area, after = visits.area[read], visits.after_cm[read]
     number = np.bincount(area, minlength=count).astype(np.float64)
     stated = np.isfinite(traits.cut_cm) & (traits.cut_cm > 0.0)
@@ -319,7 +351,8 @@ def _starts(visits: Visits, traits: AreaTraits, on_day: float) -> dict[str, Valu
     amounts = np.bincount(visits.area[visits.has_amounts], minlength=count) > 0
     planted = (covered | (recent & ~amounts)) & (traits.planted_day <= on_day)
     guessed = ~planted & ~logged
-    usual_start = np.maximum.reduce([traits.floor_cm, traits.lowest_cut_cm, 0.1 * traits.budget_cm])
+    first = traits.first
+    usual_start = np.maximum.reduce([first.floor_cm, traits.lowest_cut_cm, 0.1 * first.budget_cm])
     guess = np.where(planted, usual_start, traits.middle_cm)
     spread = np.where(planted, 0.5 * usual_start, traits.unseen_sd_cm)
     reading = np.where(planted & (traits.planted_cm > 0.0), traits.planted_cm, np.nan)

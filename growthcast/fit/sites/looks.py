@@ -79,7 +79,7 @@ def sites_of_looks(view: View, number: int, *, border_known: bool = False) -> tu
         grid = view.point.stages[number][seen] + known.mean[seen]
         grid = grid[:, None] + spread[:, None] * GRID
         height = height_and_slope(grid, ceiling[:, None], shape[:, None] + 0.0 * GRID)[0]
-        bounds = problem.errors.floor_cm[owner], problem.errors.budget_cm[owner]
+        bounds = nodes.floor_cm[seen], nodes.budget_cm[seen]
         mean, variance = _moments(look_log_chance(nodes.look[seen], height, *bounds))
         # In stages, then as a height through the slope there.
         narrower = np.maximum(1.0 / variance - 1.0, LEAST_WORD) / spread**2

@@ -40,7 +40,7 @@ OF_AREAS = (
     *("species", "log_ceiling", "ceiling_precision", "log_habit", "habit_precision", "weighed"),
     *("ceiling_learnt", "near_ceiling", "highest_cm", "highest_sd_cm"),
     *("height_error_cm", "height_error_share"),
-    *("floor_cm", "budget_cm", "gram_per_cm", "removed_day", "shape", "first_habit", "lag_d"),
+    *("gram_per_cm", "removed_day", "shape", "first_habit", "lag_d"),
     "rises",
 )
 """Fields of a problem and of its nouns whose last axis are its areas."""

@@ -234,8 +234,8 @@ def _expected(trims: TimedTrims, log_min: FloatArray) -> tuple[FloatArray, Float
     set_up, work = parts[trims.kind], parts[KINDS + trims.kind]
     cell = trims.row * 2 * KINDS + trims.kind
     each = np.concatenate([trims.chance * set_up, trims.chance * work * trims.amount])
-    slope = np.bincount(np.concatenate([cell, cell + KINDS]), each, count * 2 * KINDS)
-    slope = slope.astype(np.float64).reshape(count, 2 * KINDS)
+    flat = np.bincount(np.concatenate([cell, cell + KINDS]), each, count * 2 * KINDS)
+    slope = flat.astype(np.float64).reshape(count, 2 * KINDS)
     whole = set_up + work * trims.amount
     doubt = trims.chance * (work * trims.amount_sd) ** 2
     doubt += trims.chance * (1.0 - trims.chance) * whole**2

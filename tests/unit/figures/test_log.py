@@ -3,10 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from dataclasses import replace
 from datetime import date, timedelta
 
 import numpy as np
 
+from growthcast.book.supposed import with_rows
 from growthcast.figures.log import AreaLog, area_log, visit_days
 from growthcast.fit.design import day_number
 from tests.unit.figures.conftest import ON, Fitted
@@ -55,3 +57,13 @@ def test_last_reading(lobby: Fitted) -> None:
     assert log_of(lobby, "stems").last_reading() == (ON_DAY, 10.5, True)
     assert log_of(lobby, "float").last_reading() == (day_number(date(2026, 3, 2)), 20.0, True)
     assert log_of(lobby, "float", shown_d=7).last_reading() is None
+
+
+def test_heights_agreed_anew_are_steps_from_their_day_on(lobby: Fitted) -> None:
+    book = lobby[0]
+    row = {"area_id": "stems", "from_date": date(2026, 3, 1), "budget_cm": 20.0}
+    moved = replace(book, bounds=with_rows(book.bounds, [row]))
+    log = area_log(moved, "stems", ON_DAY - 70, ON_DAY)
+    assert log.agreed[0].tolist() == [ON_DAY - 70, day_number(date(2026, 3, 1))]
+    assert log.agreed[1:].tolist() == [[8, 8], [24, 20]]
+    assert area_log(moved, "carpet", ON_DAY - 70, ON_DAY).agreed[2].tolist() == [4, 4]

@@ -62,6 +62,8 @@ def small_nodes(rng):
         guess_cm=np.where(alone, 6.0, blank),
         guess_sd_cm=np.where(alone, 2.0, blank),
         removed_cm=field["removed_cm"],
+        floor_cm=np.full(len(rows), 3.0),
+        budget_cm=np.full(len(rows), 11.0),
         look=field["look"].astype(np.int64),
         pause_d=np.zeros(len(rows)),
         lag_share=np.zeros(len(rows)),
@@ -126,8 +128,6 @@ def small_problem(seed=3, order=None, nodes_a_block=16_000):
         span=0.2,
         drift=0.15,
         weight=0.2,
-        floor_cm=np.full(7, 3.0),
-        budget_cm=np.full(7, 11.0),
     )
     shape = np.array([1, 1, 1, 1.0, 0.5, 1, 1.4])[order]
     return problem_of(nodes, pooling, errors, shape, np.log(np.full(7, 4.0)), nodes_a_block)

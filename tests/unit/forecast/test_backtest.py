@@ -277,9 +277,7 @@ def grown_book(folder, heights_of):
 def ways(book, ceiling_cm, days_ahead):
     visits = log_visits(book)
     count, budget = len(book.areas), book.areas.number("budget_cm")
-    errors = ErrorModel(
-        np.full(count, 0.1), np.full(count, 0.01), 0.2, 0.15, 0.2, 0.3 * budget, budget
-    )
+    errors = ErrorModel(np.full(count, 0.1), np.full(count, 0.01), 0.2, 0.15, 0.2)
     start = start_heights(visits, book.areas.number("cut_cm"))
     past = Past(own_spans(visits), start, np.full(count, ceiling_cm), budget, errors)
     areas, days = np.zeros(1, dtype=np.int64), np.array([float(days_ahead)])

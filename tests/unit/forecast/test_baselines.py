@@ -17,7 +17,7 @@ def past(spans, start_cm, ceiling_cm=(40.0, 40.0), budget_cm=(70.0, 50.0)):
     area, start, end, days = np.array(spans, dtype=float).reshape(-1, 4).T
     height, budget = np.array(start_cm), np.array(budget_cm)
     now = Start(height, np.zeros(2), np.zeros(2, dtype=bool), np.full(2, -1))
-    errors = ErrorModel(np.full(2, 0.1), np.zeros(2), 0.2, 0.15, 0.2, 0.3 * budget, budget)
+    errors = ErrorModel(np.full(2, 0.1), np.zeros(2), 0.2, 0.15, 0.2)
     known = Spans(area.astype(np.int64), start, end, days)
     return Past(known, now, np.array(ceiling_cm), budget, errors)
 

@@ -8,7 +8,7 @@ import pytest
 
 from growthcast.book.tables import TABLES
 from growthcast.book.writing import append
-from growthcast.book.writing.append import add_rows, would_add
+from growthcast.book.writing.append import add_columns, add_rows, would_add
 from growthcast.book.writing.dialect import appended, dialect_of
 from growthcast.book.writing.journal import entries
 from growthcast.book.writing.replace import replace_files
@@ -176,3 +176,19 @@ def test_a_file_that_never_rests_is_left_alone(make_book, monkeypatch):
     with pytest.raises(FileChanged, match="changed by another program"):
         add(folder)
     assert issubclass(FileChanged, NotWritten)
+
+
+@pytest.mark.parametrize(
+    ("old", "new"),
+    [
+        ("date,tank_id,note\n2026-02-01,T1,x\n", "date,tank_id,note,by\n2026-02-01,T1,x\n"),
+        ("\ufeffsep=;\r\ndate;tank_id\r\n", "\ufeffsep=;\r\ndate;tank_id;by\r\n"),
+        ("date,tank_id", "date,tank_id,by"),
+    ],
+)
+def test_a_column_is_added_to_the_header_and_rows_stay(make_book, old, new):
+    folder = make_book(trims_csv=old.encode())
+    entry = add_columns(folder, "trims", ["by"])
+    assert (folder / "trims.csv").read_bytes() == new.encode()
+    assert entry.summary == "trims.csv: by"
+    assert [one.id for one in entries(folder)] == [entry.id]

@@ -1,0 +1,134 @@
+"""The desk's pages as one application: which function answers where, and when it cannot."""
+
+from __future__ import annotations
+
+import secrets
+from collections.abc import Callable, Mapping
+from functools import partial
+from typing import Any, TypeAlias, cast
+from urllib.parse import parse_qsl
+
+from starlette.applications import Starlette
+from starlette.concurrency import run_in_threadpool
+from starlette.requests import Request
+from starlette.responses import JSONResponse, Response
+from starlette.routing import Route
+
+from growthcast.book.read import read_shipped_species
+from growthcast.desk.memory import Desk, Known, NotYet
+from growthcast.desk.pages import books, client, practice, rescape, visits
+from growthcast.desk.pages.asked import Asked, NotThere, render
+from growthcast.desk.phone_page import STATIC, kind, static
+from growthcast.desk.share import Share
+from growthcast.desk.visit import book_mark, words_of
+from growthcast.errors import GrowthcastError
+from growthcast.say.locale import open_locale
+from growthcast.say.words import named
+
+MOST_FIELDS = 1000
+
+Page: TypeAlias = Callable[[Asked], Response]
+SHOWN: Mapping[str, Page] = {
+    "/": practice.today,
+    "/tank": practice.tank,
+    "/visit": visits.visit,
+    "/weeks": practice.weeks,
+    "/weeks.ics": practice.calendar,
+    "/watch": practice.watch,
+    "/client": client.client,
+    "/client/page": client.sheet,
+    "/quote": client.quote,
+    "/quote/page": client.quote_sheet,
+    "/rescape": rescape.rescape,
+    "/book": books.book,
+    "/phones": practice.phones,
+}
+WRITTEN: Mapping[str, Page] = {
+    "/visit": visits.said,
+    "/unlog": visits.unlog,
+    "/book": books.change,
+    "/phones": practice.new_code,
+}
+UNKNOWN = (books.book, books.change)
+"""Pages for a book with problems, which has to be mended before anything is known of it."""
+
+
+def no_page(asked: Asked) -> Response:
+    """Say that there is no such page."""
+    raise NotThere(asked.locale.say("desk_no_page"))
+
+
+class Pages:
+    """The desk's pages, over what is known of one practice."""
+
+    def __init__(self, desk: Desk, share: Share | None = None) -> None:
+        self.desk, self.share = desk, share
+        self.token = secrets.token_urlsafe(24)
+
+    def app(self) -> Starlette:
+        """Return the pages as an application."""
+        routes = [
+            *(
+                Route(path, partial(self._get, page), methods=["GET"])
+                for path, page in SHOWN.items()
+            ),
+            *(
+                Route(path, partial(self._post, page), methods=["POST"])
+                for path, page in WRITTEN.items()
+            ),
+            Route("/about", self.about),
+            *(Route(f"/static/{name}", partial(self._static, name)) for name in STATIC),
+        ]
+        return Starlette(routes=routes, exception_handlers={404: self._nowhere})
+
+    async def _nowhere(self, request: Request, _: Exception) -> Response:
+        return await run_in_threadpool(self._answered, no_page, request.url.path, {})
+
+    async def _static(self, name: str, _: Request) -> Response:
+        headers = {"cache-control": "no-cache"}
+        return Response(static(name), media_type=kind(name), headers=headers)
+
+    async def about(self, _: Request) -> Response:
+        """Say whose desk this is, so that a second opening of the book finds it."""
+        return JSONResponse({"desk_of": book_mark(self.desk), "shared": self.share is not None})
+
+    async def _get(self, page: Page, request: Request) -> Response:
+        given, path = dict(request.query_params), request.url.path
+        cookies = {f"cookie {name}": value for name, value in request.cookies.items()}
+        return await run_in_threadpool(self._answered, page, path, given | cookies)
+
+    async def _post(self, page: Page, request: Request) -> Response:
+        text = (await request.body()).decode("utf-8", "replace")
+        try:
+            given = dict(parse_qsl(text, keep_blank_values=True, max_num_fields=MOST_FIELDS))
+        except ValueError:
+            return Response("too many fields", 400)
+        if not secrets.compare_digest(given.pop("token", "").encode(), self.token.encode()):
+            return Response("this form is of an earlier desk; open the page anew", 403)
+        return await run_in_threadpool(self._answered, page, request.url.path, given)
+
+    def _answered(self, page: Page, path: str, given: dict[str, str]) -> Response:
+        """Answer from what is known; say so where that is nothing yet, or not of the last row."""
+        known, busy, trouble = self.desk.look()
+        shell: dict[str, Any] = {"token": self.token, "path": path, "shared": bool(self.share)}
+        locale = open_locale("en-GB" if known is None else known.book.practice.locale)
+        if known is not None:
+            shell |= {
+                "note": trouble or (locale.say("desk_busy") if busy else ""),
+                "until": f"{known.until:%H:%M}",
+                "practice": named(known.book.practice.name, "growthcast"),
+            }
+        elif not trouble or page not in UNKNOWN:
+            status, wait = (503, 0) if trouble else (200, 2)
+            return render("wait.html", locale, shell, status, wait=wait, trouble=trouble)
+        species = read_shipped_species() if known is None else known.book.species
+        beside = cast("Known", known)  # the pages that are shown without it do not ask for it
+        asked = Asked(self.desk, self.share, beside, species, locale, given, shell)
+        try:
+            return page(asked)
+        except NotYet:
+            return asked.page("wait.html", wait=1, trouble="")
+        except NotThere as error:
+            return asked.page("wait.html", 404, trouble=str(error))
+        except GrowthcastError as error:
+            return asked.page("wait.html", 409, trouble=words_of(error))

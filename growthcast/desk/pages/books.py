@@ -1,0 +1,127 @@
+"""The book as it is typed, with what was found beside each cell, and forms that change it."""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Callable, Mapping, Sequence
+from pathlib import Path
+from typing import Any
+
+from starlette.responses import Response
+
+from growthcast.book.cells.records import read_grid
+from growthcast.book.read import inspect_book
+from growthcast.book.tables import TABLES
+from growthcast.book.words import column_letter
+from growthcast.book.writing.append import add_columns, add_rows
+from growthcast.book.writing.cells import KINDS, parse_row, row_in_words
+from growthcast.book.writing.dialect import dialect_of
+from growthcast.book.writing.replace import read_file
+from growthcast.desk.pages.asked import Asked, see
+from growthcast.desk.pages.forms import cell, fields, finding_words, plants
+from growthcast.desk.visit import words_of
+from growthcast.errors import Finding, GrowthcastError
+from growthcast.say.words import named
+
+SHOWN = ("tanks", "areas", "trims", "conditions", "closed", "species")
+MOST_SHOWN = 60
+ROOM = ("by", "visit_min", "water_share")
+KIND_OF = {table: kind for kind, table in KINDS.items()}
+
+
+def book(asked: Asked, trouble: str = "") -> Response:
+    """Show one table as it is typed, what was found in it, and how to add to it."""
+    table = asked.get("table") if asked.get("table") in SHOWN else SHOWN[0]
+    folder, file = asked.desk.folder, f"{table}.csv"
+    _, found = inspect_book(folder, today=asked.desk.today())
+    counts = Counter(one.file for one in found if one.level != "remark")
+    here = [one for one in found if one.file == file]
+    header, rows = _rows(read_file(folder, file), table, here)
+    others = [one for one in found if one.file not in {f"{name}.csv" for name in SHOWN}]
+    kind = KIND_OF.get(table, "")
+    names = [column.name for column in TABLES[table] if column.name != "removed_on"]
+    ask = fields(asked, table, names if kind else ())
+    return asked.page(
+        "book.html",
+        422 if trouble else 200,
+        table=table,
+        tables=[(name, counts[f"{name}.csv"]) for name in SHOWN],
+        header=header,
+        rows=rows,
+        most=MOST_SHOWN,
+        above=[finding_words(one) for one in here if one.row is None],
+        others=[f"{one.file}: {one.heading}: {finding_words(one)}" for one in others],
+        kind=kind,
+        ask=[one for one in ask if one["required"] or one["value"]],
+        ask_also=[one for one in ask if not (one["required"] or one["value"])],
+        room=", ".join(_lacking(folder)) if table == "trims" and header else "",
+        plants=plants(asked) if table == "areas" else [],
+        trouble=trouble,
+        said=asked.get("said"),
+    )
+
+
+def _rows(
+    data: bytes | None, table: str, found: Sequence[Finding]
+) -> tuple[list[str], list[dict[str, Any]]]:
+    """Return the header of a table, its last rows and those in which something was found."""
+    grid = (
+        None
+        if data is None
+        else read_grid(data, table, frozenset(c.name for c in TABLES[table]))[0]
+    )
+    if grid is None:
+        return [], []
+    at: dict[tuple[int, str], list[str]] = {}
+    for one in found:
+        if one.row is not None:
+            at.setdefault((one.row, one.column or ""), []).append(finding_words(one))
+    marked, last = {row for row, _ in at}, len(grid.rows) - MOST_SHOWN
+    rows = []
+    for place, row in enumerate(grid.rows.tolist()):
+        if place < last and row not in marked:
+            continue
+        cells = [str(one.values[one.codes[place]]) for one in grid.columns]
+        letters = [column_letter(n) for n in range(len(cells))]
+        beside = [at.pop((row, letter), []) for letter in letters]
+        whole = [said for key in [*at] if key[0] == row for said in at.pop(key)]
+        shown = [*zip(map(named, cells), beside, strict=True)]
+        rows.append({"row": row, "found": whole, "cells": shown})
+    return [named(name) for name in grid.header], rows[::-1]
+
+
+def change(asked: Asked) -> Response:
+    """Change the book as one of its forms asks; what cannot be is said above the form."""
+    action = CHANGES.get(asked.get("action"))
+    try:
+        said = "" if action is None else action(asked)
+    except GrowthcastError as error:
+        return book(asked, words_of(error))
+    asked.desk.look()
+    return see("/book", table=asked.get("table"), said=said)
+
+
+def _add(asked: Asked) -> str:
+    """Add a row at the end of a table."""
+    table, desk = asked.get("table"), asked.desk
+    typed = {c.name: cell(asked, table, c.name, 2) for c in TABLES.get(table, ())}
+    kind = KIND_OF.get(table, "tank")
+    row = parse_row(kind, [f"{name}={text}" for name, text in typed.items() if text])
+    words, command = row_in_words(row), f"add {kind}"
+    add_rows(desk.folder, table, [row], today=desk.today(), command=command, summary=words)
+    return words
+
+
+def _lacking(folder: Path) -> list[str]:
+    """Return the columns of a visit on the desk for which the log has no room."""
+    data = read_file(folder, "trims.csv")
+    return [] if data is None else [n for n in ROOM if n not in dialect_of(data, "trims").header]
+
+
+def _make_room(asked: Asked) -> str:
+    """Add columns to the log's header."""
+    add_columns(asked.desk.folder, "trims", lacking := _lacking(asked.desk.folder))
+    return ", ".join(lacking)
+
+
+CHANGES: Mapping[str, Callable[[Asked], str]] = {"add": _add, "room": _make_room}

@@ -1,0 +1,81 @@
+"""Fields of a form for rows of the book: what each asks, what was typed, what was found in it."""
+
+from __future__ import annotations
+
+import csv
+import io
+import re
+from collections.abc import Iterable, Sequence
+from typing import Any
+
+from growthcast.book.book import plant_named
+from growthcast.book.tables import TABLES
+from growthcast.desk.pages.asked import Asked
+from growthcast.errors import Finding
+from growthcast.say.words import named
+
+_COMMA = re.compile(r"\s*\d+,\d{1,2}\s*")
+_UNITS = {"cm2": "cm²", "umol": "µmol", "c": "°C", "share": "0–1", "mg/l": "mg/L"}
+
+
+def column_words(asked: Asked, name: str) -> str:
+    """Return what a column holds, with its unit; its own name where there is no word for it."""
+    key = f"desk_col_{name}"
+    column = next((c for table in TABLES.values() for c in table if c.name == name), None)
+    unit = "" if column is None else _UNITS.get(column.unit, column.unit)
+    words = asked.locale.say(key) if key in asked.locale.text else name
+    return f"{words} ({unit})" if unit and key in asked.locale.text else words
+
+
+def finding_words(one: Finding) -> str:
+    """Return a finding without its place."""
+    said = f"{one.found} [{one.slug}]"
+    return said if one.level == "remark" else f"{said}; expected: {one.expected}; {one.fix}"
+
+
+def fields(
+    asked: Asked, table: str, names: Sequence[str], row: int = 2, found: Iterable[Finding] = ()
+) -> list[dict[str, Any]]:
+    """Return the fields of a row of a table; ``row`` is the one that findings tell it by."""
+    columns = {column.name: column for column in TABLES[table]}
+    here = [one for one in found if one.file == f"{table}.csv" and one.row == row]
+    return [
+        {
+            "name": f"{table}.{name}.{row}",
+            "label": column_words(asked, name),
+            "value": asked.get(f"{table}.{name}.{row}"),
+            "choices": columns[name].choices,
+            "mode": "decimal" if columns[name].kind == "number" else "text",
+            "type": "date" if columns[name].kind == "date" else "text",
+            "list": "plants" if name == "species_id" else "",
+            "required": columns[name].required,
+            "found": [finding_words(one) for one in here if one.heading == name],
+        }
+        for name in names
+    ]
+
+
+def plants(asked: Asked) -> list[tuple[str, str]]:
+    """Return the plants of the species table by id, each with its names."""
+    species = asked.species
+    columns = (species.text(name) for name in ("species_id", "scientific_name", "common_name"))
+    return [
+        (i, ", ".join(filter(None, map(named, both)))) for i, *both in zip(*columns, strict=True)
+    ]
+
+
+def cell(asked: Asked, table: str, name: str, row: int) -> str:
+    """Return what was typed into a field, as the book holds it."""
+    text = asked.get(f"{table}.{name}.{row}")
+    if name == "species_id":
+        return plant_named(asked.species, text) or text
+    return text.replace(",", ".") if _COMMA.fullmatch(text) else text
+
+
+def as_table(table: str, rows: Sequence[dict[str, str]]) -> bytes:
+    """Return rows as the text of a table."""
+    stream = io.StringIO()
+    writer = csv.DictWriter(stream, [column.name for column in TABLES[table]], restval="")
+    writer.writeheader()
+    writer.writerows(rows)
+    return stream.getvalue().encode()

@@ -1,0 +1,162 @@
+"""The pages of a visit: its form, what was understood of it, written, and taken back."""
+
+from __future__ import annotations
+
+import re
+import secrets
+from collections.abc import Mapping
+from datetime import date
+from functools import partial
+from urllib.parse import quote, unquote
+
+from starlette.responses import Response
+
+from growthcast.book.findings import format_findings
+from growthcast.book.read import read_book
+from growthcast.book.writing.append import would_add
+from growthcast.book.writing.journal import entries, undone
+from growthcast.book.writing.lock import book_lock
+from growthcast.book.writing.unlog import last_entry, take_back
+from growthcast.book.writing.visit.lines import Line, checked_name, checked_number
+from growthcast.book.writing.visit.places import has_room, visit_rows
+from growthcast.desk.memory import Desk
+from growthcast.desk.pages.asked import Asked, see
+from growthcast.desk.visit import (
+    Fields,
+    decimal,
+    known_visit,
+    rows_in_words,
+    words_of,
+    write_visit,
+)
+from growthcast.errors import GrowthcastError, UsageError
+from growthcast.say.words import named
+from growthcast.service.doubts.understood import Understood, understand
+from growthcast.service.visit.logged import before_visit
+
+SUMMARY, MOST_LOGGED = re.compile(r"(.+) on (\d{4}-\d\d-\d\d), (\d+) rows?"), 5
+WHO, A_YEAR_S = "growthcast_by", 365 * 86400
+
+
+def visit(asked: Asked) -> Response:
+    """Show the form of a visit, empty but for who typed the last one."""
+    fields = {"on": asked.known.on.isoformat(), "number": secrets.token_hex(8)}
+    fields |= {"seen": _seen(asked.desk), "by": unquote(asked.get(f"cookie {WHO}"))[:60]}
+    return _form(asked, asked.get("tank"), fields)
+
+
+def _form(asked: Asked, tank_id: str, fields: Mapping[str, str], trouble: str = "") -> Response:
+    return asked.page(
+        "visit.html",
+        422 if trouble else 200,
+        visit=known_visit(asked.known, asked.standing(tank_id), asked.locale),
+        day=asked.locale.long_date(asked.known.on),
+        fields=fields,
+        trouble=trouble,
+        number=partial(decimal, asked.locale),
+    )
+
+
+def said(asked: Asked) -> Response:
+    """Say a visit back, with what is doubtful marked; save it where that is asked."""
+    given, locale = dict(asked.given), asked.locale
+    tank_id, action = given.pop("tank", ""), given.pop("action", "")
+    if action == "edit":
+        return _form(asked, tank_id, given)
+    whole = known_visit(asked.known, asked.standing(tank_id), locale)
+    changed = _changed(asked.desk, given.get("seen", ""))
+    try:
+        line = _line(
+            asked,
+            tank_id,
+            Fields(given).items(whole["areas"], whole["grams"], locale.say("desk_doses")),
+        )
+        if action == "save" and not changed:
+            if write_visit(asked.desk, line) == "other":
+                raise UsageError(locale.say("desk_state_other"))
+            answer = see("/tank", id=tank_id)
+            answer.set_cookie(WHO, quote(line.by), A_YEAR_S, httponly=True, samesite="strict")
+            return answer
+        understood = _understood(asked, line)
+        today = asked.desk.today()
+        tried = would_add(asked.desk.folder, "trims", understood.cells, today=today)
+    except GrowthcastError as error:
+        return _form(asked, tank_id, given, words_of(error))
+    no_room = line.by and not has_room(asked.known.book, "by")
+    return asked.page(
+        "said.html",
+        tank={"id": tank_id, "name": named(tank_id)},
+        day=locale.long_date(line.day),
+        rows=rows_in_words(locale, understood),
+        changed=changed,
+        trouble=understood.trouble,
+        findings=format_findings(tried.findings),
+        by=line.by,
+        no_room=no_room,
+        fields={**given, "seen": _seen(asked.desk)},
+    )
+
+
+def _line(asked: Asked, tank_id: str, items: list[str]) -> Line:
+    """Return a visit as its line; ``UsageError`` where its day or all of it is missing."""
+    try:
+        day = date.fromisoformat(asked.get("on"))
+    except ValueError as error:
+        raise UsageError(asked.locale.say("desk_no_day")) from error
+    if day > asked.desk.today():
+        raise UsageError(asked.locale.say("desk_later"))
+    if not items:
+        raise UsageError(asked.locale.say("desk_nothing"))
+    number, by = checked_number(asked.get("number")), checked_name(asked.get("by"))
+    return Line(tank_id, day, tuple(items), number, by=by)
+
+
+def _understood(asked: Asked, line: Line) -> Understood:
+    """Hold a visit against what was expected, by the fit in memory where it is of the day."""
+    desk, known, tank_id, day = asked.desk, asked.known, str(line.tank_id), line.day
+    fresh = known.stamp == desk.stamp() and day == known.on
+    book = known.book if fresh else read_book(desk.folder, today=desk.today())
+    rows = visit_rows(book, tank_id, day, line.items)
+    before = known.fit if fresh else before_visit(book, day)
+    return understand(book, tank_id, day, rows, before, line.by)
+
+
+def logged(asked: Asked) -> list[dict[str, str]]:
+    """Return the last visits in the journal that can be taken back, the newest first."""
+    known = list(entries(asked.desk.folder))
+    gone, shown = undone(known), list[dict[str, str]]()
+    for one in reversed(known):
+        told = SUMMARY.fullmatch(one.summary)
+        if one.command == "log" and one.id not in gone and told and len(shown) < MOST_LOGGED:
+            tank, day, rows = told.groups()
+            on = asked.locale.long_date(date.fromisoformat(day))
+            said = asked.locale.say("desk_logged", tank=named(tank), date=on, rows=rows)
+            by = asked.locale.say("desk_by_known", name=named(one.by)) if one.by else ""
+            shown.append({"id": one.id, "said": said, "by": by})
+    return shown
+
+
+def _seen(desk: Desk) -> str:
+    return f"{sum(1 for _ in entries(desk.folder))}:{desk.stamp()!r}"
+
+
+def _changed(desk: Desk, seen: str) -> list[str]:
+    """Return what was changed since a page was opened: the journal's summaries of it."""
+    if seen == _seen(desk):
+        return []
+    count = seen.partition(":")[0]
+    since = [*entries(desk.folder)][int(count) if count.isdigit() else 0 :]
+    return [f"{one.command}: {one.summary}" for one in since][-5:] or ["*.csv"]
+
+
+def unlog(asked: Asked) -> Response:
+    """Take back the visit that the button named, where it is in the book still."""
+    folder = asked.desk.folder
+    with book_lock(folder):
+        entry = asked.get("entry")
+        last = last_entry(folder, id_=entry) if entry else None
+        if last is None or last.id != entry:
+            raise UsageError(asked.locale.say("desk_not_last"))
+        take_back(folder, id_=entry, today=asked.desk.today())
+    asked.desk.look()
+    return see("/")
