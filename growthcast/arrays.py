@@ -16,7 +16,7 @@ T = TypeVar("T", bound=np.generic)
 def distinct(values: NDArray[T]) -> NDArray[T]:
     """Return the distinct values (n,) of an array in rising order.
 
-    numpy's own function does, too, but imports masked arrays first, which every command would pay for.
+    So does numpy's own function, but it imports masked arrays first: each command would pay for it.
     """
     ordered = np.sort(values, axis=None)
     first = np.ones(ordered.size, dtype=np.bool_)

@@ -134,24 +134,7 @@ def _wrong_region(value: str) -> Fault | None:
     return Fault("not-a-choice", *wrong) if (wrong := wrong_region(value)) else None
 
 
-COMMON_CURRENCIES = frozenset(
-    [
-        "EUR",
-        "USD",
-        "GBP",
-        "CHF",
-        "SEK",
-        "NOK",
-        "DKK",
-        "PLN",
-        "CZK",
-        "JPY",
-        "CAD",
-        "AUD",
-        "NZD",
-        "SGD",
-    ]
-)
+COMMON_CURRENCIES = "EUR", "USD", "GBP", "CHF", "SEK", "NOK", "DKK", "PLN", "CZK", "JPY", "CAD"
 
 
 def _wrong_currency(value: str) -> Fault | None:
