@@ -13,6 +13,7 @@ from growthcast.book.shipped import find_book, find_own_book
 from growthcast.book.words import did_you_mean, shown
 from growthcast.cli.options import AsJson, BookFolder, argument, folder_of, option
 from growthcast.cli.output import print_answer, print_json, print_words, say
+from growthcast.cli.waiting import WAITING, working
 from growthcast.errors import GrowthcastError, RowsRefused, UsageError
 from growthcast.plain import plain
 from growthcast.say.words import count_of
@@ -151,8 +152,9 @@ def import_command(
     folder, fell_back = find_book(book)
     if fell_back:
         raise UsageError("this folder holds no practice.toml: name the folder of the book")
-    workbook = read_workbook(file)
-    merge = merge_workbook(folder, workbook, delete_missing=delete_missing)
+    with working("Reading the workbook"):
+        workbook = read_workbook(file)
+        merge = merge_workbook(folder, workbook, delete_missing=delete_missing)
     written = merge.differs and yes
     tables = [plain(table) | {"missing_deleted": delete_missing} for table in merge.tables]
     answer = {"file": workbook.file, "book": str(folder), "written": written, "tables": tables}
@@ -164,13 +166,14 @@ def import_command(
     if merge.differs and (notes := check_merge(folder, merge, workbook.file, today=date.today())):
         say(format_findings(notes))
     if written:
-        replace_files(
-            folder,
-            merge.files,
-            expected={name: hash_of(data) for name, data in merge.before.items()},
-            command="import",
-            summary=f"{count_words(merge)} from {workbook.file}",
-        )
+        with working(WAITING):
+            replace_files(
+                folder,
+                merge.files,
+                expected={name: hash_of(data) for name, data in merge.before.items()},
+                command="import",
+                summary=f"{count_words(merge)} from {workbook.file}",
+            )
     if as_json:
         print_json(answer)
     if merge.differs:

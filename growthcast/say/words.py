@@ -133,9 +133,10 @@ def some_names(names: Sequence[str], most: int = 2, noun: str = "tank") -> str:
     return and_list(names) if len(names) <= most else f"{in_words(len(names))} {noun}s"
 
 
-def capital(text: str, ids: Iterable[str] = ()) -> str:
+def capital(text: str, ids: Sequence[str] = ()) -> str:
     """Return a sentence with a capital at its beginning, unless an id stands there."""
-    return text if text.startswith(tuple(ids)) else text[:1].upper() + text[1:]
+    first = text.split(" ", 1)[0].rstrip(",;")
+    return text if first in ids else text[:1].upper() + text[1:]
 
 
 def and_list(names: Sequence[str]) -> str:

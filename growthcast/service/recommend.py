@@ -33,6 +33,7 @@ from growthcast.service.effort.visits import (
 from growthcast.service.holding import not_holding
 from growthcast.service.interval import IntervalOptions, interval_options, needed_budgets
 from growthcast.service.living import LivingAreas, living_areas, living_part
+from growthcast.steps import steps
 
 AREAS_AT_ONCE = 200
 """Areas whose draws are held in memory together."""
@@ -67,7 +68,7 @@ def recommend(
     tanks = np.arange(len(book.tanks)) if tanks is None else tanks
     timing, basis = learn_timing(book, fit), fit.basis
     advice: dict[int, TankAdvice] = {}
-    for tanks_at_once in blocks_of_tanks(fit, tanks):
+    for tanks_at_once in steps([*blocks_of_tanks(fit, tanks)]):
         block = _worked_out(book, fit, living_areas(fit, tanks_at_once), timing, basis)
         for run, tank in enumerate(block.living.tank.tolist()):
             one = _advise(block, run)

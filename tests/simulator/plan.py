@@ -42,8 +42,9 @@ class Richness:
     normal with the spread of forms.toml;
     ``season_share`` the swing over the year; plants take ``settle_factor`` times as long to settle
     as in the table, and ``settle_spread`` scatters (log) how long those of a form take in a
-    practice, half of it shared by all forms. ``responses``, ``settling`` and
-    ``pause`` switch the effects of conditions, of planting and of hard cuts.
+    practice, half of it shared by all forms. ``responses``, ``shade``,
+    ``settling`` and ``pause`` switch the effects of conditions, of what floats above, of planting
+    and of hard cuts.
 
     Log: heights are read with ``height_error_cm``, ``height_error_share`` and ``cover_error``
     (points) and written to half a centimetre where ``rounding``. ``hand_spread`` scatters cuts,
@@ -69,6 +70,7 @@ class Richness:
     lag_drawn: bool = False
     season_share: float = 0.08
     responses: bool = True
+    shade: bool = True
     settling: bool = True
     settle_factor: float = 1.0
     settle_spread: float = 0.0
