@@ -550,6 +550,13 @@ def test_an_area_is_replaced_in_the_book_once_it_was_said_back(german):
     assert german.post("/book", retired)[0] == 422
 
 
+def test_a_doubt_on_a_german_page_is_said_in_numbers(german):
+    typed = german.form("lobby") | {"b0": "60", "a0": "0,5", "action": "said"}
+    status, page = german.post("/visit", typed)
+    assert status == 200
+    assert re.search(r"\? erwartet [\d,]+–[\d,]+ cm", page)
+
+
 def test_a_book_with_a_problem_is_shown_with_it_beside_the_cell(german):
     german.get("/")
     areas = german.folder / "areas.csv"

@@ -11,7 +11,6 @@ from typing import Any
 from starlette.responses import Response
 
 from growthcast.book.cells.records import read_grid
-from growthcast.book.read import inspect_book
 from growthcast.book.tables import TABLES
 from growthcast.book.words import column_letter
 from growthcast.book.writing.append import add_columns, add_rows
@@ -45,7 +44,7 @@ def book(asked: Asked, trouble: str = "", back: str = "") -> Response:
     """
     table = asked.get("table") if asked.get("table") in SHOWN else SHOWN[0]
     folder, file = asked.desk.folder, f"{table}.csv"
-    _, found = inspect_book(folder, today=asked.desk.today())
+    found = asked.desk.inspected()
     counts = Counter(one.file for one in found if one.level != "remark")
     here = [one for one in found if one.file == file]
     header, rows = _rows(read_file(folder, file), table, here)
