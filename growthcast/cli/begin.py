@@ -13,7 +13,8 @@ import typer
 
 from growthcast.cli.log import answer
 from growthcast.cli.options import option
-from growthcast.cli.output import print_line, print_words, say
+from growthcast.cli.output import print_words, say
+from growthcast.cli.tables import print_line
 from growthcast.errors import BookProblems, UsageError
 
 if TYPE_CHECKING:

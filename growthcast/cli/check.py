@@ -17,6 +17,7 @@ from growthcast.book.findings import count_of, format_findings
 from growthcast.cli.options import (
     AsJson,
     BookFolder,
+    Details,
     OnDate,
     TankId,
     check_plot,
@@ -114,6 +115,7 @@ def watch_command(
     on: OnDate = None,
     tank: TankId = None,
     plot: Plot = None,
+    details: Details = False,
     as_json: AsJson = False,
 ) -> None:
     """Say which tanks, areas or species have begun to grow otherwise than usual, and what to check.
@@ -138,7 +140,9 @@ def watch_command(
         from growthcast.figures.watch import growth_index_figure
 
         write_plot(opened, plot, growth_index_figure(report))
-    print_answer(as_json, watch_in_json(report), watch_words(report, by_area=tank is not None))
+    one = tank is not None
+    words = watch_words(report, by_area=one)
+    print_answer(as_json, watch_in_json(report), words, details=details or one)
     if report.needs_attention:
         raise typer.Exit(Exit.ATTENTION)
 
@@ -166,6 +170,7 @@ def backtest_command(
     on: OnDate = None,
     new_tanks: NewTanks = False,
     plot: RightPlot = None,
+    details: Details = False,
     as_json: AsJson = False,
 ) -> None:
     """Forecast each visit of the log from the visits before it, and say how often that was right.
@@ -195,7 +200,7 @@ def backtest_command(
         write_plot(opened, plot, calibration_figure(result))
     if as_json and not result.enough:
         say(too_few_words(result))
-    print_answer(as_json, result, backtest_words(result), result)
+    print_answer(as_json, result, backtest_words(result), result, details=details)
 
 
 @contextmanager

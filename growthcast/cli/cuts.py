@@ -13,10 +13,11 @@ import typer
 from growthcast.cli.options import (
     AsJson,
     BookFolder,
+    Details,
+    OnDate,
     TankId,
     chosen_tanks,
     day_option,
-    one_tank,
     open_fit,
     option,
     recalled,
@@ -75,6 +76,7 @@ def cuts_command(
     visits: VisitsFile = None,
     out: SheetFile = None,
     phone: PhoneFile = None,
+    details: Details = False,
     as_json: AsJson = False,
 ) -> None:
     """Print the sheets for a day's visits: what to cut in which order, so that it lasts.
@@ -84,7 +86,7 @@ def cuts_command(
     Exit status: 0 done, 2 bad arguments or a book with problems, 3 the tool itself failed.
     """
     from growthcast.brief.visits import read_visits
-    from growthcast.say.cuts import no_visit_words, sheet_json, sheet_words
+    from growthcast.say.cuts import no_visit_words, sheet_json, sheets_words
     from growthcast.service.recommend import recommend
     from growthcast.service.urgency import due_on_day, tanks_due
     from growthcast.service.visit.cuts import cut_sheet
@@ -119,7 +121,7 @@ def cuts_command(
         _write_for_phone(opened, fit, sheets, phone)
     every = [sheet_json(sheet) for sheet in sheets]
     answer = {"on": day.isoformat(), "sheets": every} if tank is None else every[0]
-    print_answer(as_json, answer, (part for sheet in sheets for part in sheet_words(sheet)), fit)
+    print_answer(as_json, answer, sheets_words(sheets), fit, details=details)
 
 
 def _write_for_phone(book: Book, fit: GrowthFit, sheets: Sequence[CutSheet], file: Path) -> None:
@@ -168,13 +170,7 @@ def recommended_interval(book: Book, advice: TankAdvice) -> int:
     return shortest
 
 
-PeakDate = Annotated[date | None, day_option("--on", "The day to shine.")]
-FromDate = Annotated[
-    date | None,
-    day_option(
-        "--from", "Day to stand on; later log rows are not used. Default: the last logged date."
-    ),
-]
+ShineDate = Annotated[date | None, day_option("--shine", "The day to shine.")]
 Visits = Annotated[
     list[date] | None,
     day_option(
@@ -195,61 +191,78 @@ Within = Annotated[
 def peak_command(
     book: BookFolder = None,
     tank: TankId = None,
-    on: PeakDate = None,
-    start: FromDate = None,
+    shine: ShineDate = None,
+    on: OnDate = None,
     visits: Visits = None,
     target: Target = 0.85,
     within: Within = 0.15,
+    details: Details = False,
     as_json: AsJson = False,
 ) -> None:
     """Plan which area to cut at which visit so that every area stands at its best on a day.
 
-    Example: growthcast peak my-book --tank lobby --on 2026-04-18
+    Example: growthcast peak my-book --tank lobby --shine 2026-04-18
 
     Exit status: 0 done, 2 bad arguments or a book with problems, 3 the tool itself failed.
     """
-    import numpy as np
-
-    from growthcast.book.checks.rounds import closed_on, closed_times, open_before
-    from growthcast.say.peak import peak_sentence, peak_words, why_not_best
+    from growthcast.say.peak import peak_sentence, peaks_words, why_not_best
     from growthcast.service.recommend import recommend
-    from growthcast.service.urgency import last_visit_on
     from growthcast.service.visit.peak import peak_plan
 
-    if on is None:
-        raise UsageError("name the day to shine with --on DATE, as in --on 2026-04-18")
+    if shine is None:
+        raise UsageError("name the day to shine with --shine DATE, as in --shine 2026-04-18")
     _check_shares(target, within)
     given = sorted({*(visits or ())})
-    opened, today, fit = open_fit(book, start)
-    place = one_tank(opened, tank)
-    if on <= today:
+    opened, today, fit = open_fit(book, on)
+    asked = chosen_tanks(opened, tank)
+    if shine <= today:
         raise UsageError(
-            f"--on {on} is not after {today}, the day the plan starts; the nearest day that can "
-            f"be planned for is {today + timedelta(days=1)}, and --from DATE starts earlier"
+            f"--shine {shine} is not after {today}, the day the plan starts; the nearest day that "
+            f"can be planned for is {today + timedelta(days=1)}, and --on DATE starts earlier"
         )
-    if (on - today).days > LONGEST_D:
-        raise UsageError(f"--on {on} lies more than a year after {today}")
+    if (shine - today).days > LONGEST_D:
+        raise UsageError(f"--shine {shine} lies more than a year after {today}")
     for visit in given:
-        if not today <= visit < on:
+        if not today <= visit < shine:
             raise UsageError(
-                f"--visits {visit} does not lie between {today} and the day to shine, {on}"
+                f"--visits {visit} does not lie between {today} and the day to shine, {shine}"
             )
-    closed = closed_times(opened).get(str(opened.tanks.text("tank_id")[place]), ())
+    plans, answers = [], []
+    for place, advice in zip(asked.tolist(), recommend(opened, fit, asked), strict=True):
+        dates = _visits_before(opened, fit, advice, place, (today, shine), given)
+        plan = peak_plan(opened, fit, place, shine, dates, target, within)
+        areas = [plain(area) | {"why": why_not_best(area)} for area in plan.areas]
+        plans.append(plan)
+        answers.append(plain(plan) | {"sentence": peak_sentence(plan), "areas": areas})
+    answer = {"tanks": answers} if tank is None else answers[0]
+    print_answer(as_json, answer, peaks_words(plans, today), fit, details=details)
+
+
+def _visits_before(
+    book: Book,
+    fit: GrowthFit,
+    advice: TankAdvice,
+    place: int,
+    span: tuple[date, date],
+    given: list[date],
+) -> list[date]:
+    """Return the visits before the day to shine, the last of ``span``: as given, or the usual."""
+    from growthcast.book.checks.rounds import closed_on, closed_times, open_before
+    from growthcast.service.urgency import last_visit_on
+
+    today, shine = span
+    closed = closed_times(book).get(advice.tank_id, ())
     for visit in given:
         if (time := closed_on(closed, visit)) is not None:
-            raise UsageError(f"--visits {visit}: {tank} is closed {time} (closed.csv)")
-    [advice] = recommend(opened, fit, np.array([place]))
-    interval_d = recommended_interval(opened, advice)
-    last = last_visit_on(opened, fit, place) or today
-    usual = given or _usual_visits(last, today, on, interval_d)
+            raise UsageError(f"--visits {visit}: {advice.tank_id} is closed {time} (closed.csv)")
+    interval_d = recommended_interval(book, advice)
+    last = last_visit_on(book, fit, place) or today
+    usual = given or _usual_visits(last, today, shine, interval_d)
     open_then = {open_before(closed, visit, today) for visit in usual}
     dates = sorted(visit for visit in open_then if visit is not None)
     if dates == [today] and not given:
-        say(f"No visit of the usual rhythm falls before {on}: today's, {today}, is counted on.")
-    plan = peak_plan(opened, fit, place, on, dates, target, within)
-    areas = [plain(area) | {"why": why_not_best(area)} for area in plan.areas]
-    answer = plain(plan) | {"sentence": peak_sentence(plan), "areas": areas}
-    print_answer(as_json, answer, peak_words(plan), fit)
+        say(f"No visit of the usual rhythm falls before {shine}: today's, {today}, is counted on.")
+    return dates
 
 
 def _check_shares(target: float, within: float) -> None:

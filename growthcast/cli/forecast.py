@@ -11,10 +11,12 @@ from growthcast.book.tables import CONDITION_WORDS
 from growthcast.cli.options import (
     AsJson,
     BookFolder,
+    Details,
     OnDate,
     TankId,
     chosen_tanks,
     day_option,
+    one_tank,
     open_fit,
     option,
     plot_option,
@@ -46,14 +48,12 @@ Suppose = Annotated[
 def supposed_of(
     book: Book, fit: GrowthFit, tank: str | None, texts: list[str] | None
 ) -> Supposed | None:
-    """Return the book and fit under the changes asked for, None where there are none."""
+    """Return the book and fit under the changes asked for of a tank, None where there are none."""
     if not texts:
         return None
     from growthcast.book.supposed import parse_changes
     from growthcast.fit.supposed import suppose
 
-    if tank is None:
-        raise UsageError("--suppose changes one tank; name it with --tank ID")
     place = int(chosen_tanks(book, tank)[0])
     return suppose(book, fit, place, parse_changes(texts, book, place))
 
@@ -63,6 +63,7 @@ def interval_command(
     on: OnDate = None,
     tank: TankId = None,
     suppose: Suppose = None,
+    details: Details = False,
     as_json: AsJson = False,
 ) -> None:
     """Recommend how often each tank must be visited so that every area stays inside its height.
@@ -75,15 +76,17 @@ def interval_command(
     from growthcast.service.recommend import recommend
 
     opened, day, fit = open_fit(book, on)
+    tank = one_tank(opened, tank) if suppose else tank
     tanks, currency = chosen_tanks(opened, tank), opened.practice.currency
-    full = tank is not None and not suppose
+    details = details or tank is not None
+    full = details and not suppose and (tank is not None or not as_json)
     work = partial(recommend, opened, fit, tanks, full=full)
     advice = recalled(opened, day, work, "advice", tanks, full)
     supposed = supposed_of(opened, fit, tank, suppose)
     if supposed is None:
         words = interval_words(advice, currency, one=tank is not None)
         in_json = [advice_for_programs(one, currency) for one in advice if as_json]
-        print_answer(as_json, {"tanks": in_json}, words, fit)
+        print_answer(as_json, {"tanks": in_json}, words, fit, details=details)
         return
     from growthcast.say.supposed import hypothetical, supposed_words
 
@@ -99,7 +102,7 @@ def interval_command(
         f"As it is: {rhythm_words(as_it_is)}. Supposed: {rhythm_words(advice[0])}.",
         *interval_words(advice, currency, one=True, mark=", supposed"),
     ]
-    print_answer(as_json, answer, words, supposed.fit)
+    print_answer(as_json, answer, words, supposed.fit, details=True)
 
 
 AtDates = Annotated[
@@ -120,6 +123,7 @@ def forecast_command(
     tank: TankId = None,
     suppose: Suppose = None,
     plot: Plot = None,
+    details: Details = False,
     as_json: AsJson = False,
 ) -> None:
     """Forecast how high each area will stand, and when it passes its height budget, with no trim.
@@ -130,30 +134,31 @@ def forecast_command(
     """
     from growthcast.forecast.report import forecast_growth
     from growthcast.say.forecast import forecast_words
-    from growthcast.say.supposed import hypothetical, supposed_words
+    from growthcast.say.supposed import hypothetical, supposed_words, supposing_words
 
-    if plot is not None and tank is None:
-        raise UsageError("--plot draws one tank; name it with --tank ID")
     opened, day, fit = open_fit(book, on)
+    if plot is not None or suppose:
+        tank = one_tank(opened, tank)
     tanks = chosen_tanks(opened, tank)
     days, horizon_d = _days(at, day, opened), opened.practice.horizon_d
     answer = {"on": day, "confidence": opened.practice.confidence}
     areas = forecast_growth(fit, days, horizon_d, tanks)
-    as_it_is, mark = None, ""
+    details, as_it_is, before, supposing = details or tank is not None, None, None, ""
     supposed = supposed_of(opened, fit, tank, suppose)
     if supposed is not None:
-        opened, fit, as_it_is, mark = supposed.book, supposed.fit, areas, ", supposed"
+        opened, before, fit, as_it_is = supposed.book, fit, supposed.fit, areas
+        supposing = supposing_words(supposed)
         areas = forecast_growth(fit, days, horizon_d, tanks)
         answer |= {"hypothetical": hypothetical(supposed), "as_it_is": as_it_is}
     if plot is not None:
         from growthcast.figures.forecast import forecast_figure
 
-        write_plot(opened, plot, forecast_figure(opened, fit, int(tanks[0]), mark))
+        write_plot(opened, plot, forecast_figure(opened, fit, int(tanks[0]), before, supposing))
     words = [
         *([] if supposed is None else supposed_words(supposed)),
-        *forecast_words(opened, day, areas, as_it_is, mark),
+        *forecast_words(opened, day, areas, as_it_is, all_areas=details, heights=bool(at)),
     ]
-    print_answer(as_json, answer | {"areas": areas}, words, fit)
+    print_answer(as_json, answer | {"areas": areas}, words, fit, details=details)
 
 
 def _days(at: list[date] | None, day: date, book: Book) -> tuple[date, ...]:
@@ -167,7 +172,12 @@ def _days(at: list[date] | None, day: date, book: Book) -> tuple[date, ...]:
     return days
 
 
-def fit_command(book: BookFolder = None, on: OnDate = None, as_json: AsJson = False) -> None:
+def fit_command(
+    book: BookFolder = None,
+    on: OnDate = None,
+    details: Details = False,
+    as_json: AsJson = False,
+) -> None:
     """Fit growth rates and ceilings to the log and say how sure they are.
 
     Example: growthcast fit my-book --json
@@ -186,4 +196,5 @@ def fit_command(book: BookFolder = None, on: OnDate = None, as_json: AsJson = Fa
     weekly = growth_a_week(fit, np.arange(len(answer["areas"])))
     for area, speeds in zip(answer["areas"], weekly, strict=True):
         area["cm_per_week"] = plain(by_quantile(speeds), 2)
-    print_answer(as_json, answer, fit_words(answer, fit.design.is_cover, last_logged(opened)), fit)
+    words = fit_words(answer, fit.design.is_cover, last_logged(opened))
+    print_answer(as_json, answer, words, fit, details=details)

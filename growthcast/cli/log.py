@@ -25,7 +25,8 @@ from growthcast.cli.log_file import (
     write_line,
 )
 from growthcast.cli.options import AsJson, argument, day_option, option
-from growthcast.cli.output import print_answer, print_line, print_words, printable, say
+from growthcast.cli.output import print_answer, print_words, say
+from growthcast.cli.tables import print_line, printable
 from growthcast.errors import UsageError
 
 if TYPE_CHECKING:

@@ -38,6 +38,7 @@ COMMANDS = {
     "peak": "cuts",
     "brief": "pages",
     "overview": "pages",
+    "hours": "hours",
     "rescape": "rescape",
     "watch": "check",
     "fit": "forecast",

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+import sys
+from collections.abc import Callable, Sequence
 from datetime import date
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any, TypeVar
@@ -72,6 +73,7 @@ OnDate = Annotated[
     ),
 ]
 TankId = Annotated[str | None, option("--tank", "ID", "Only this tank.")]
+Details = Annotated[bool, typer.Option("--details", help="Also print what the answer rests on.")]
 AsJson = Annotated[bool, typer.Option("--json", help="Print one JSON object instead of tables.")]
 
 
@@ -198,9 +200,26 @@ def chosen_tanks(book: Book, tank_id: str | None) -> IntArray:
     return np.flatnonzero(tanks == tank_id)
 
 
-def one_tank(book: Book, tank_id: str | None) -> int:
-    """Place of the one tank a command is about."""
-    if tank_id is None:
-        tanks = book.tanks.text("tank_id").tolist()
-        raise UsageError(f"name one tank with --tank ID; the tanks are {some_of(tanks)}")
-    return int(chosen_tanks(book, tank_id)[0])
+def one_of(names: Sequence[str], flag: str, noun: str) -> str:
+    """Return the one of several that a person at a terminal chooses; elsewhere list them all."""
+    if len(names) == 1:
+        return names[0]
+    if not (names and sys.stdin.isatty() and sys.stderr.isatty()):
+        raise UsageError(f"name one {noun} with {flag}; the {noun}s are {some_of(list(names))}")
+    for number, name in enumerate(names, 1):
+        say(f"  {number}. {name}")
+    while True:
+        print(f"Which {noun}? [1 to {len(names)}] ", end="", file=sys.stderr, flush=True)  # noqa: T201
+        line = sys.stdin.readline()
+        typed = line.strip()
+        if typed in names:
+            return typed
+        if typed.isdecimal() and 1 <= int(typed) <= len(names):
+            return names[int(typed) - 1]
+        if not line:
+            raise UsageError(f"no {noun} was chosen; name one with {flag}")
+
+
+def one_tank(book: Book, tank_id: str | None) -> str:
+    """Return the id of the tank a command is about: as named, else as chosen."""
+    return tank_id or one_of(book.tanks.text("tank_id").tolist(), "--tank ID", "tank")

@@ -6,25 +6,18 @@ import contextlib
 import io
 import json
 import os
-import shutil
 import sys
-import textwrap
-from collections.abc import Iterable, Iterator, Sequence
-from typing import TYPE_CHECKING, Any, Literal, NoReturn, TextIO
+from collections.abc import Iterator
+from typing import TYPE_CHECKING, Any, NoReturn, TextIO
 
+from growthcast.cli.tables import print_line, print_table, printable, takes_any_letter
 from growthcast.errors import Exit, UsageError
 from growthcast.plain import plain
-from growthcast.say.words import Beside, Table
+from growthcast.say.words import RANGES_HOLD, Beside, Table, Words
 
 if TYPE_CHECKING:
     from growthcast.fit.result import GrowthFit
     from growthcast.forecast.verdict import BacktestResult
-
-
-WIDE = 200
-"""Columns of a table that does not go to a terminal: lines are not folded in files and pipes."""
-BETWEEN, RULE = "   ", "\N{BOX DRAWINGS LIGHT HORIZONTAL}"
-HEAD_LINE = 2
 
 
 @contextlib.contextmanager
@@ -89,25 +82,32 @@ def say(sentence: str) -> None:
 def print_answer(
     as_json: bool,
     noun: object,
-    words: Iterable[str | Table | Beside],
+    words: Words,
     fit: GrowthFit | BacktestResult | None = None,
+    *,
+    details: bool = False,
 ) -> None:
     """Print an answer: its noun for programs, else its sentences and tables for people."""
     if as_json:
         print_json(noun, fit)
     else:
-        print_words(words)
+        print_words(words, details=details)
 
 
-def print_words(words: Iterable[str | Table | Beside]) -> None:
-    """Print sentences and tables for people."""
-    for part in words:
+def print_words(words: Words, *, details: bool = False) -> None:
+    """Print sentences and tables for people; those after ``More`` with details only."""
+    parts, without_ranges = iter(words), False
+    for part in parts:
         if isinstance(part, str):
-            print_line(part)
+            print_line(part.replace(RANGES_HOLD, "") if without_ranges else part)
         elif isinstance(part, Beside):
             say(part.sentence)
-        else:
-            print_table(*part)
+        elif isinstance(part, Table):
+            without_ranges = print_table(part)
+        elif not details:
+            if next(parts, None) is not None and sys.stdout.isatty():
+                print_line("More with --details.")
+            return
 
 
 def print_json(noun: object, fit: GrowthFit | BacktestResult | None = None) -> None:
@@ -120,128 +120,10 @@ def print_json(noun: object, fit: GrowthFit | BacktestResult | None = None) -> N
         failed = [{"tank_id": tank, "why": why} for tank, why in fit.not_fitted.items()]
         answer = answer | {"not_fitted": failed}
     try:
-        text = json.dumps(answer, allow_nan=False, ensure_ascii=not _takes_any_letter())
+        text = json.dumps(answer, allow_nan=False, ensure_ascii=not takes_any_letter())
     except ValueError:
         from growthcast.finite import finite
 
         finite(answer, "JSON")  # names the number
         raise
     print(text)  # noqa: T201
-
-
-def _takes_any_letter() -> bool:
-    """Whether stdout is in Unicode; elsewhere letters that it lacks are escaped."""
-    return (sys.stdout.encoding or "utf-8").lower().startswith("utf")
-
-
-def print_line(text: str) -> None:
-    """Print a line of the answer for people, folded at words on a terminal."""
-    width = shutil.get_terminal_size().columns if sys.stdout.isatty() else WIDE // 2
-    print(textwrap.fill(printable(text), width, subsequent_indent="    "))  # noqa: T201
-
-
-def print_table(title: str, columns: Sequence[str], rows: Sequence[Sequence[str]]) -> None:
-    """Print a table for people; columns whose name ends in ``>`` are aligned to the right.
-
-    rich folds what is wider than the terminal. What fits, nearly every table, is laid out here as
-    rich would, in a thirtieth of the time.
-    """
-    right = [column.endswith(">") for column in columns]
-    heads = [printable(column.rstrip(">")) for column in columns]
-    title, cells = printable(title), [[printable(cell) for cell in row] for row in rows]
-    lines = _lines(title, [heads, *cells], right) if _is_plain() else None
-    if lines is None:
-        _print_with_rich(title, heads, right, cells)
-        return
-    if sys.stdout.isatty() and not os.environ.get("NO_COLOR"):
-        lines[HEAD_LINE] = f"\x1b[1m{lines[HEAD_LINE]}\x1b[0m"
-    print("\n".join(lines))  # noqa: T201
-
-
-def _is_plain() -> bool:
-    """Whether nothing but the width decides how a table looks on this stdout."""
-    if not _takes_any_letter():
-        return False  # lines are drawn with other characters
-    if "FORCE_COLOR" in os.environ or "TTY_COMPATIBLE" in os.environ:
-        return False
-    usual = sys.platform != "win32" and os.environ.get("TERM", "dumb") not in ("dumb", "unknown")
-    return usual or not sys.stdout.isatty()
-
-
-def _lines(title: str, table: list[list[str]], right: list[bool]) -> list[str] | None:
-    """Lay out a table, its first row the header; None where something must be folded."""
-    widths = [max(map(_width, column)) for column in zip(*table, strict=True)]
-    inner = sum(widths) + len(BETWEEN) * (len(widths) - 1)
-    room = shutil.get_terminal_size().columns if sys.stdout.isatty() else WIDE
-    one_line = all(cell == cell.strip() and "\n" not in cell for row in table for cell in row)
-    titled = title != "" and title == title.strip() and "\n" not in title
-    if not one_line or not titled or min(widths, default=0) == 0:
-        return None
-    if inner + 2 > room or _width(title) > inner + 2:
-        return None
-    body = [f" {BETWEEN.join(map(_padded, row, widths, right))} " for row in table]
-    blank, rule = " " * (inner + 2), f" {RULE * inner} "
-    return [_padded(title, inner + 2), blank, body[0], rule, *body[1:], blank]
-
-
-def _padded(text: str, width: int, right: bool = False) -> str:
-    blanks = " " * (width - _width(text))
-    return blanks + text if right else text + blanks
-
-
-def _width(text: str) -> int:
-    """Columns that a text takes on a terminal."""
-    if text.isascii():
-        return len(text)
-    from rich.cells import cell_len
-
-    return cell_len(text)
-
-
-def _print_with_rich(
-    title: str, heads: list[str], right: list[bool], cells: list[list[str]]
-) -> None:
-    from rich import box
-    from rich.console import Console
-    from rich.table import Table
-    from rich.text import Text
-
-    def text(cell: str) -> Text:
-        coding = sys.stdout.encoding or "utf-8"
-        return Text(cell.encode(coding, "backslashreplace").decode(coding))
-
-    console = Console(
-        highlight=False,
-        width=None if sys.stdout.isatty() else WIDE,
-        color_system=None if os.environ.get("NO_COLOR") else "auto",  # bold is none either
-    )
-    table = Table(title=text(title), title_justify="left", box=box.SIMPLE_HEAD, pad_edge=False)
-    widths = _folded([heads, *cells], console.width - 2 - len(BETWEEN) * (len(heads) - 1))
-    for head, to_right, width in zip(heads, right, widths, strict=True):
-        justify: Literal["left", "right"] = "right" if to_right else "left"
-        table.add_column(text(head), justify=justify, overflow="fold", width=width)
-    for row in cells:
-        table.add_row(*map(text, row))
-    console.print(table)
-
-
-def _folded(table: list[list[str]], room: int) -> list[int | None]:
-    """Return the widths of columns folded between words; None where words must break."""
-    columns = list(zip(*table, strict=True))
-    widths = [max(map(_width, column)) for column in columns]
-    longest = [max(map(_width, " ".join(column).split()), default=0) for column in columns]
-    if sum(longest) > room:
-        return [None] * len(columns)
-    while sum(widths) > room:
-        spare = [
-            width if width > least else 0 for width, least in zip(widths, longest, strict=True)
-        ]
-        widths[spare.index(max(spare))] -= 1
-    return list(widths)
-
-
-def printable(text: str) -> str:
-    """Return a person's text without the characters that would steer a terminal."""
-    if text.isprintable():
-        return text
-    return "".join(c if c.isprintable() or c == "\n" else "\N{REPLACEMENT CHARACTER}" for c in text)

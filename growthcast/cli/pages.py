@@ -14,7 +14,15 @@ from typing import TYPE_CHECKING, Annotated, Any
 import typer
 
 from growthcast.book.words import check_known, printable
-from growthcast.cli.options import BookFolder, OnDate, chosen_tanks, open_fit, option, recalled
+from growthcast.cli.options import (
+    BookFolder,
+    OnDate,
+    chosen_tanks,
+    one_tank,
+    open_fit,
+    option,
+    recalled,
+)
 from growthcast.cli.output import say
 from growthcast.errors import UsageError
 
@@ -162,13 +170,14 @@ def brief_command(
     file = check_page(out)
     if data is not None and data.suffix.lower() not in {".json", ".csv"}:
         raise UsageError(f'"{printable(data.name)}" ends in neither .json nor .csv')
-    if (tank is None) == (client is None):
+    if tank is not None and client is not None:
         raise UsageError("name one tank with --tank ID, or one client with --client NAME")
     if every is not None and tank is None:
         raise UsageError("--every is asked of one tank: name it with --tank ID")
     opened, day, fit = open_fit(book, on)
-    tanks = chosen_tanks(opened, tank)
-    if client is not None:
+    if client is None:
+        tanks = chosen_tanks(opened, one_tank(opened, tank))
+    else:
         clients = opened.tanks.text("client")
         known = [name for name in dict.fromkeys(clients.tolist()) if name]
         check_known(client, known, "tanks.csv has no client", "the clients are")

@@ -11,17 +11,20 @@ from growthcast.book.words import check_known
 from growthcast.cli.options import (
     AsJson,
     BookFolder,
+    Details,
     OnDate,
     TankId,
     argument,
     check_plot,
     chosen_tanks,
+    one_of,
+    one_tank,
     open_fit,
     option,
     plot_option,
     write_plot,
 )
-from growthcast.cli.output import print_answer, say
+from growthcast.cli.output import say
 from growthcast.cli.rescape_asked import Asked, check_asked, named_plants, names_in, stock_list
 from growthcast.errors import BookProblems, UsageError
 
@@ -109,6 +112,7 @@ def rescape_command(
     keep: Keep = None,
     on: OnDate = None,
     plot: Plot = None,
+    details: Details = False,
     as_json: AsJson = False,
 ) -> None:
     """Compare plants for an area, layouts of a tank, or swaps that reach an interval, by --tank.
@@ -122,19 +126,24 @@ def rescape_command(
             f'"{more[0]}" is one argument too many; name layouts with --layouts, and one book'
         )
     files = [Path(text) for text in layouts or ()] + list(more or ())
-    asked = Asked(
-        tank, area, files, reach, plants, form, place, stock, planted_cm, keep, plot, as_json
-    )
+    narrowed = (plants, form, place, stock, planted_cm, keep)
+    asked = Asked(tank, area, files, reach, *narrowed, plot, details, as_json)
     check_asked(asked)
     opened, _, fit = open_fit(book, on)
     check_plot(opened, plot)
-    which = int(chosen_tanks(opened, tank)[0])
+    which = int(chosen_tanks(opened, one_tank(opened, tank))[0])
     if files:
         _answer_layouts(asked, opened, fit, which)
-    elif area is not None:
-        _answer_plants(asked, opened, fit, which, area)
     elif reach is not None:
         _answer_swaps(asked, opened, fit, which, reach)
+    else:
+        _answer_plants(asked, opened, fit, which, area or _one_area(fit, which))
+
+
+def _one_area(fit: GrowthFit, tank: int) -> str:
+    """Return the living area chosen, where none is named; what else can be asked is said."""
+    living = fit.design.area_id[fit.design.alive & (fit.design.tank == tank)].tolist()
+    return one_of(living, "--area ID (or ask of --layouts FILE, or of --reach DAYS)", "area")
 
 
 def _area(fit: GrowthFit, tank: int, area_id: str) -> int:
@@ -180,7 +189,7 @@ def _answer_plants(asked: Asked, book: Book, fit: GrowthFit, tank: int, area_id:
 
         write_plot(book, asked.plot, plants_figure(fit, place, shown))
     answer = (fit, place, book.practice.currency, shown, left_out)
-    print_answer(asked.as_json, plants_in_json(*answer), plants_words(*answer), fit)
+    asked.print(plants_in_json(*answer), plants_words(*answer), fit)
 
 
 def _nothing_to_compare(asked: Asked, fit: GrowthFit, place: int, plants: Sequence[str]) -> str:
@@ -214,7 +223,7 @@ def _answer_layouts(asked: Asked, book: Book, fit: GrowthFit, tank: int) -> None
         wanted = float(book.of_tanks("confidence")[tank])
         write_plot(book, asked.plot, layouts_figure(tank_id, advice, wanted))
     answer = {"tank_id": tank_id, "currency": currency, "layouts": [*map(layout_in_json, advice)]}
-    print_answer(asked.as_json, answer, layouts_words(tank_id, currency, advice), fit)
+    asked.print(answer, layouts_words(tank_id, currency, advice), fit)
 
 
 def _read_layouts(book: Book, fit: GrowthFit, tank_id: str, files: Sequence[Path]) -> list[Layout]:
@@ -264,6 +273,4 @@ def _answer_swaps(asked: Asked, book: Book, fit: GrowthFit, tank: int, reach_d: 
     )
     currency = book.practice.currency
     answer = swaps_in_json(tank_id, currency, found, keep)
-    print_answer(
-        asked.as_json, answer, swaps_words(tank_id, currency, found, plants, asked.form), fit
-    )
+    asked.print(answer, swaps_words(tank_id, currency, found, plants, asked.form), fit)

@@ -3,16 +3,18 @@
 from __future__ import annotations
 
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 from growthcast.book.tables import FORMS, column_of
 from growthcast.book.words import did_you_mean
-from growthcast.cli.output import say
+from growthcast.cli.output import print_answer, say
 from growthcast.errors import UsageError
 from growthcast.nouns import dataclass
 
 if TYPE_CHECKING:
     from growthcast.book.book import Book
+    from growthcast.fit.result import GrowthFit
+    from growthcast.say.words import Words
 
 
 @dataclass(frozen=True, slots=True)
@@ -30,11 +32,16 @@ class Asked:
     planted_cm: float | None
     keep: list[str] | None
     plot: Path | None
+    details: bool
     as_json: bool
+
+    def print(self, answer: dict[str, Any], words: Words, fit: GrowthFit) -> None:
+        """Print an answer as it is asked for."""
+        print_answer(self.as_json, answer, words, fit, details=self.details)
 
 
 def check_asked(asked: Asked) -> None:
-    """Ask for a tank and exactly one question; refuse options that would be left unread."""
+    """Refuse two questions at once, and options that would be left unread."""
     area, reach, cm = asked.area, asked.reach, asked.planted_cm
     given = {"--area": area is not None, "--layouts": asked.files, "--reach": reach is not None}
     questions = [name for name, is_given in given.items() if is_given]
@@ -42,9 +49,6 @@ def check_asked(asked: Asked) -> None:
     places = column_of("areas", "place").choices
     place_hint = did_you_mean(asked.place or "", places, f"the places are {', '.join(places)}")
     wrong = {
-        "rescape looks at one tank; name it with --tank ID": asked.tank is None,
-        "say what to compare: plants for an area with --area ID, layouts with --layouts FILE, "
-        "or swaps that reach an interval with --reach DAYS": not questions,
         f"{' and '.join(questions)} are different questions; ask one at a time": len(questions) > 1,
         "--plot draws plants (--area) or layouts (--layouts), not swaps": (
             asked.plot is not None and reach is not None

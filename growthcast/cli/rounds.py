@@ -12,6 +12,7 @@ import typer
 from growthcast.cli.options import (
     AsJson,
     BookFolder,
+    Details,
     OnDate,
     TankId,
     chosen_tanks,
@@ -20,7 +21,8 @@ from growthcast.cli.options import (
     option,
     recalled,
 )
-from growthcast.cli.output import print_answer, printable, say
+from growthcast.cli.output import print_answer, say
+from growthcast.cli.tables import printable
 from growthcast.errors import UsageError
 from growthcast.plain import plain
 
@@ -58,6 +60,7 @@ def rounds_command(
     on: OnDate = None,
     csv: CsvFile = None,
     ics: IcsFile = None,
+    details: Details = False,
     as_json: AsJson = False,
 ) -> None:
     """Plan the visits of all tanks within the hours there are, and say what comes late.
@@ -75,14 +78,14 @@ def rounds_command(
     opened, day, fit = open_fit(book, on)
     first = _first_day(start, day)
     for file, suffix in ((csv, ".csv"), (ics, ".ics")):
-        _check_file(opened, file, suffix)
+        check_file(opened, file, suffix)
 
     def work() -> RoundsPlan:
         return plan_rounds(opened, fit, recommend(opened, fit), first, weeks)
 
     plan = recalled(opened, day, work, "rounds", first, weeks)
     _write_files(plan, csv, ics)
-    print_answer(as_json, rounds_json(plan), rounds_words(plan), fit)
+    print_answer(as_json, rounds_json(plan), rounds_words(plan), fit, details=details)
 
 
 def _first_day(asked: date | None, day: date) -> date:
@@ -98,7 +101,7 @@ def _first_day(asked: date | None, day: date) -> date:
     return asked
 
 
-def _check_file(book: Book, file: Path | None, suffix: str) -> None:
+def check_file(book: Book, file: Path | None, suffix: str) -> None:
     """Refuse a file that cannot or must not be written, before the work is done."""
     if file is None:
         return
@@ -146,6 +149,7 @@ def away_command(
     last_visit: LastVisit = None,
     tank: TankId = None,
     on: OnDate = None,
+    details: Details = False,
     as_json: AsJson = False,
 ) -> None:
     """Tell which tanks last through a time without visits, and which cuts beforehand bridge it.
@@ -182,7 +186,8 @@ def away_command(
     tanks = [found[name] for name in opened.tanks.text("tank_id").tolist() if name in found]
     answer: dict[str, Any] = {"on": day, "from": start, "to": end, "last_visit": before}
     answer["tanks"] = [plain(one) | {"sentence": sentence} for one, sentence in tanks]
-    print_answer(as_json, answer, away_words(tanks, start, end), fit)
+    words = away_words(tanks, day, start, end)
+    print_answer(as_json, answer, words, fit, details=details or tank is not None)
 
 
 def _open_ends(
@@ -205,13 +210,16 @@ def _with_open_stand_in(one: AwayTank, times: tuple[ClosedTime, ...]) -> tuple[A
     """Return the tank with a stand-in on a day on which it can be visited, and its conclusion."""
     from growthcast.book.checks.rounds import closed_on, open_before, open_from
     from growthcast.say.away import away_sentence
+    from growthcast.say.words import day_words, week_day_words
 
     if one.stand_in_by is None or (time := closed_on(times, one.stand_in_by)) is None:
         return one, away_sentence(one)
     day = open_before(times, one.stand_in_by, one.last_visit + timedelta(days=1))
-    then = f"that must be by {day}"
     if day is None:
-        then = f"nobody can come in time (it is open again on {open_from(times, time.last)})"
+        again = day_words(open_from(times, time.last), one.last_visit)
+        then = f"nobody can come in time (it is open again on {again})"
+    else:
+        then = f"that must be by {week_day_words(day, one.last_visit)}"
     sentence = f"{away_sentence(one)}; it is closed {time}, so {then}"
     return replace(one, stand_in_by=day), sentence
 

@@ -2,13 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
 from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
 from growthcast.book.words import did_you_mean, folded, names_that_hold, shown
-from growthcast.cli.options import AsJson, argument, option
+from growthcast.cli.options import AsJson, Details, argument, option
 from growthcast.cli.output import print_answer, say
 from growthcast.errors import UsageError
 
@@ -18,12 +17,11 @@ if TYPE_CHECKING:
 LIGHTS = ("low", "medium", "high")
 NEEDS = ("no", "helps", "yes")
 SORTS = ("slow", "fast", "name")
-MOST_OFFERED = 8
 NAMES = ("species_id", "scientific_name", "common_name")
 
 SpeciesId = Annotated[
     str | None,
-    argument("[SPECIES_ID]", "Show this one with all its values; without it, list them."),
+    argument("[SPECIES_ID]", "Show this one, or list those whose names hold this word."),
 ]
 Form = Annotated[
     str | None, option("--form", "FORM", "Only this growth form: carpet, rosette, stem, ...")
@@ -37,6 +35,7 @@ NeedsCo2 = Annotated[
 Sort = Annotated[
     str, typer.Option(metavar="ORDER", help="slow (slowest first), fast (fastest first) or name.")
 ]
+AllOfThem = Annotated[bool, typer.Option("--all", help="List all of them, not a screen of them.")]
 OfBook = Annotated[str | None, option("--book", "BOOK", "Also the species of this book's own.")]
 
 
@@ -47,6 +46,8 @@ def species_command(
     needs_co2: NeedsCo2 = None,
     sort: Sort = "slow",
     book: OfBook = None,
+    all_of_them: AllOfThem = False,
+    details: Details = False,
     json: AsJson = False,
 ) -> None:
     """List the species the forecasts start from, slow to fast, or show one with its sources.
@@ -63,15 +64,22 @@ def species_command(
     _check_word("--needs-co2", needs_co2, NEEDS)
     _check_word("--sort", sort, SORTS)
     known = _all_species(book)
-    if species_id is not None:
-        chosen = [_find(known, species_id)]
-        print_answer(json, {"species": chosen}, species_words(chosen[0]))
-        return
     wanted = {"form": form, "light": light, "needs_co2": needs_co2}
     chosen = [p for p in known if all(word in (None, p[name]) for name, word in wanted.items())]
+    holding = ""
+    if species_id is not None:
+        found = _find(known, species_id)
+        if len(found) == 1:
+            words = species_words(found[0])
+            print_answer(json, {"species": found}, words, details=details)
+            return
+        chosen = [plant for plant in found if plant in chosen]
+        holding = f' with "{species_id}" in a name'
     key = "species_id" if sort == "name" else "rate_per_day"
     chosen.sort(key=lambda plant: plant[key], reverse=sort == "fast")
-    print_answer(json, {"species": chosen}, list_words(chosen))
+    order = {"slow": "slowest first", "fast": "fastest first", "name": "by name"}[sort]
+    words = list_words(chosen, f"{holding}, {order}", all_of_them=all_of_them or details)
+    print_answer(json, {"species": chosen}, words)
 
 
 def _check_word(flag: str, word: str | None, choices: tuple[str, ...]) -> None:
@@ -148,9 +156,9 @@ def _rows(table: Table) -> list[dict[str, Any]]:
     return [dict(zip(columns, cells, strict=True)) for cells in zip(*columns.values(), strict=True)]
 
 
-def _find(known: list[dict[str, Any]], species_id: str) -> Mapping[str, Any]:
-    """Return one species, also when asked for by its botanical or common name."""
-    asked = species_id.strip().casefold()
+def _find(known: list[dict[str, Any]], text: str) -> list[dict[str, Any]]:
+    """Return the species with that id or name, else all with the text in one of their names."""
+    asked = text.strip()
     names = {
         str(plant["species_id"]): [
             *(plant[name] or "" for name in NAMES),
@@ -158,20 +166,10 @@ def _find(known: list[dict[str, Any]], species_id: str) -> Mapping[str, Any]:
         ]
         for plant in known
     }
-    exact = [
-        plant
-        for plant, spellings in zip(known, names.values(), strict=True)
-        if folded(asked) in map(folded, spellings)
-    ]
-    if asked and len(exact) == 1:
-        return exact[0]
-    alike = names_that_hold(asked, names)
-    if alike and len(alike) <= MOST_OFFERED:
-        hint = f"did you mean {' or '.join(alike)}?"
-    elif alike:
-        rest = len(alike) - MOST_OFFERED
-        hint = f"did you mean {', '.join(alike[:MOST_OFFERED])} or {rest} more?"
-    else:
-        otherwise = '"growthcast species" lists all of them'
+    exact = [name for name, spellings in names.items() if folded(asked) in map(folded, spellings)]
+    alike = exact if asked and len(exact) == 1 else names_that_hold(asked, names)
+    if not alike:
+        otherwise = '"growthcast species --all" lists all of them'
         hint = did_you_mean(asked.replace(" ", "-"), names, otherwise)
-    raise UsageError(f"there is no species {shown(species_id)}; {hint}")
+        raise UsageError(f"there is no species {shown(text)}; {hint}")
+    return [plant for plant in known if plant["species_id"] in alike]

@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from datetime import timedelta
+from datetime import date, timedelta
 
 import numpy as np
 from matplotlib.figure import Figure
 
+from growthcast.arrays import FloatArray, IntArray
 from growthcast.book.book import Book
 from growthcast.errors import UsageError
 from growthcast.figures.lettering import sheet_of_panels, shortened
@@ -16,45 +17,85 @@ from growthcast.figures.panel import AreaPanel, forecast_axes
 from growthcast.figures.style import TITLE_PT
 from growthcast.fit.design import day_number
 from growthcast.fit.result import GrowthFit
+from growthcast.forecast.heights import LEVELS
 from growthcast.forecast.report import as_date, forecast_growth
 from growthcast.say.figures import Caption, forecast_caption, last_reading_words
 from growthcast.say.forecast import area_sentence
 from growthcast.say.words import tidy
+from growthcast.service.recommend import recommend
+from growthcast.service.urgency import tanks_due
 
 LOG_SHOWN_D = 70
 """Days of the log that are drawn before the day of the forecast."""
 LEAST_LOG_SHOWN_D = 7
 EDGE_D = 1
 """Days of air before the first mark."""
+VISITS_AHEAD, LEAST_SHOWN_D, AFTER_PASSING_D = 3, 14, 3
+"""Visits and days that are drawn ahead at least, and days after the last likely passing."""
 FORECAST_POINTS = 30
 NAME_MM = 60.0
 
 
-def forecast_panels(book: Book, fit: GrowthFit, tank: int) -> tuple[AreaPanel, ...]:
-    """Return what there is to draw of each living area of a tank, in the order of the book."""
-    on = as_date(fit.design.on_day)
+def forecast_panels(
+    book: Book, fit: GrowthFit, tank: int, as_it_is: GrowthFit | None = None
+) -> tuple[AreaPanel, ...]:
+    """Return what there is to draw of each living area of a tank, in the order of the book.
+
+    ``as_it_is`` is the fit without what is supposed, of which the most likely heights are drawn.
+    """
+    on, place = as_date(fit.design.on_day), np.array([tank])
     horizon = book.practice.horizon_d
-    bend = 1.0 if horizon <= FORECAST_POINTS else 2.0  # most of the change comes early
-    even = np.linspace(0.0, 1.0, min(horizon, FORECAST_POINTS) + 1)
-    ahead = np.unique(np.round(horizon * even**bend))
+    first_d, every_d = _rhythm(book, fit, place)
+    passes = [area.passes_budget_on for area in forecast_growth(fit, (on,), horizon, place)]
+    last = [(late - on).days + AFTER_PASSING_D for *_, late in passes if late is not None]
+    shown_d = min(horizon, max([first_d + (VISITS_AHEAD - 1) * every_d + 1, LEAST_SHOWN_D, *last]))
+    ahead = np.unique(np.round(np.linspace(0.0, shown_d, min(shown_d, FORECAST_POINTS) + 1)))
     at = tuple(on + timedelta(days=int(d)) for d in ahead)
-    areas = forecast_growth(fit, at, horizon, np.array([tank]))
+    areas = forecast_growth(fit, at, horizon, place)
+    usual: dict[str, FloatArray] = {}
+    if as_it_is is not None:
+        before = forecast_growth(as_it_is, at, horizon, place)
+        usual = {area.area_id: area.height_cm[:, LEVELS.index(0.50)] for area in before}
     labels = dict(zip(book.areas.text("area_id"), book.areas.text("label"), strict=True))
     on_day = day_number(on)
     logs = [area_log(book, area.area_id, on_day - LOG_SHOWN_D, on_day) for area in areas]
     visits = visit_days(book, str(fit.design.tank_id[tank]), on_day - LOG_SHOWN_D, on_day)
     first = min([on_day - LEAST_LOG_SHOWN_D, *visits, *(log.day[0] for log in logs if len(log))])
     edge = float(first) - EDGE_D
+    to_come = on_day + np.arange(max(first_d, 0), shown_d + 1, every_d, dtype=np.float64)
     return tuple(
-        AreaPanel(labels[area.area_id], area, log, visits, edge, on, horizon)
+        AreaPanel(
+            label=labels[area.area_id],
+            area=area,
+            log=log,
+            visit_day=visits,
+            from_day=edge,
+            on=on,
+            horizon_d=horizon,
+            ahead_day=to_come,
+            as_it_is_cm=usual.get(area.area_id),
+        )
         for area, log in zip(areas, logs, strict=True)
     )
 
 
+def _rhythm(book: Book, fit: GrowthFit, place: IntArray) -> tuple[int, int]:
+    """Days until a tank is due, and from visit to visit; the shortest listed where none holds."""
+    advice = recommend(book, fit, place)
+    [due] = tanks_due(book, fit, advice, place)
+    every_d = advice[0].recommended_interval_d or min(book.practice.intervals_d)
+    on = as_date(fit.design.on_day)
+    return (every_d if due.due_on is None else (due.due_on - on).days), every_d
+
+
 def forecast_figure(
-    book: Book, fit: GrowthFit, tank: int, mark: str = ""
+    book: Book,
+    fit: GrowthFit,
+    tank: int,
+    as_it_is: GrowthFit | None = None,
+    supposing: str = "",
 ) -> tuple[Figure, Caption]:
-    """Draw a tank: one panel for each living area, and its caption.
+    """Draw a tank: one panel for each living area, the first to pass first, and its caption.
 
     Parameters
     ----------
@@ -64,8 +105,10 @@ def forecast_figure(
         The fit, and with it the day the forecast stands on.
     tank : int
         Place of the tank in the book.
-    mark : str
-        What follows the tank's name in conclusion and title, as ", supposed".
+    as_it_is : GrowthFit, optional
+        The fit without what is supposed, to be drawn beside it.
+    supposing : str
+        What is supposed, as a sentence of the caption.
 
     Returns
     -------
@@ -78,12 +121,15 @@ def forecast_figure(
     UsageError
         The tank has no living area on that day.
     """
-    panels = forecast_panels(book, fit, tank)
+    panels = sorted(
+        forecast_panels(book, fit, tank, as_it_is),
+        key=lambda panel: panel.area.passes_budget_on[1] or date.max,
+    )
     name = str(fit.design.tank_id[tank])
     if not panels:
         day = as_date(fit.design.on_day)
         raise UsageError(f"tank {name} has no planted area on {day}, so there is nothing to draw")
-    caption = _caption(f"{name}{mark}", panels)
+    caption = _caption(name, panels, supposing)
     columns = 1 if len(panels) <= 2 else 2 if len(panels) <= 10 else 3
     row_mm = {1: 90.0, 2: 66.0 if len(panels) <= 6 else 50.0, 3: 45.0}[columns]
     figure, axes = sheet_of_panels(
@@ -94,7 +140,7 @@ def forecast_figure(
     return figure, caption
 
 
-def _caption(tank: str, panels: Sequence[AreaPanel]) -> Caption:
+def _caption(tank: str, panels: Sequence[AreaPanel], supposing: str) -> Caption:
     on, horizon_d = panels[0].on, panels[0].horizon_d
     names = [shortened(panel.name, TITLE_PT, NAME_MM) for panel in panels]
     sentences = []
@@ -103,4 +149,4 @@ def _caption(tank: str, panels: Sequence[AreaPanel]) -> Caption:
         label = tidy(panel.label) or panel.area.area_id
         sentences.append(area_sentence(panel.area, label, reading, on, horizon_d))
     areas = [panel.area for panel in panels]
-    return forecast_caption(tank, names, areas, sentences, on, horizon_d)
+    return forecast_caption(tank, names, areas, sentences, on, horizon_d, supposing)

@@ -125,7 +125,7 @@ def label_ends(ax: Axes, labels: Sequence[EndLabel]) -> None:
     height_mm = ax.get_position().height * figure.get_figheight() * MM_PER_INCH
     line = SMALL_PT * LINE_SPACING * MM_PER_POINT / height_mm
     top = ax.get_ylim()[1]
-    ends = [label.height_cm / top for label in labels]
+    ends = [min(label.height_cm / top, 1.0) for label in labels]
     sizes = [line * (label.text.count("\n") + 1.25) for label in labels]
     for label, end, place in zip(labels, ends, spread_apart(ends, sizes, -0.1, 1.0), strict=True):
         line_to_words = {"lw": 0.6, "shrinkA": 0.0, "shrinkB": 0.0, "relpos": (0.0, 0.5)}

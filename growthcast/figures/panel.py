@@ -32,6 +32,8 @@ from growthcast.say.forecast import conclusion, height_words, unit
 from growthcast.say.words import day_words
 
 TITLE_MM = 76.0
+MOST_OF_BUDGET = 1.6
+"""Heights beyond this share of the budget are what nobody plans: the axis ends there."""
 ROOM_FOR_DATE, ROOM_ABOVE = 0.2, 0.85
 """Shares of the axes: a crossing nearer to the left, or higher, has its date under the line."""
 
@@ -40,8 +42,10 @@ ROOM_FOR_DATE, ROOM_ABOVE = 0.2, 0.85
 class AreaPanel:
     """What one panel shows: an area's forecast from the day ``on``, and its log before.
 
-    ``visit_day`` are the day numbers on which its tank was visited; ``from_day`` is the first day
-    drawn. ``label`` is the person's own text, ``area.area_id`` stands in where it is blank.
+    ``visit_day`` are the day numbers on which its tank was visited, ``ahead_day`` those of the
+    visits of its rhythm; ``from_day`` is the first day drawn. ``label`` is the person's own text,
+    ``area.area_id`` stands in where it is blank. ``as_it_is_cm`` (T,) are the most likely heights
+    as things are, beside those supposed.
     """
 
     label: str
@@ -51,6 +55,8 @@ class AreaPanel:
     from_day: float
     on: date
     horizon_d: int
+    ahead_day: FloatArray
+    as_it_is_cm: FloatArray | None = None
 
     @property
     def name(self) -> str:
@@ -87,6 +93,8 @@ def _draw_forecast(ax: Axes, panel: AreaPanel) -> None:
     ):
         ax.fill_between(days, at[low], at[high], label=name, **FORECAST.band(alpha))
     ax.plot(days, at[0.50], label="forecast-median", **FORECAST.line)
+    if panel.as_it_is_cm is not None:
+        ax.plot(days, panel.as_it_is_cm, label="as-it-is", color=VISITS.colour, lw=1.2, ls="-.")
     ax.axvline(days[0], color="#B0B0B0", lw=0.6, zorder=0.5)
     began, floor, budget = panel.log.agreed
     for role, level, name, held in (
@@ -116,15 +124,23 @@ def _draw_log(ax: Axes, panel: AreaPanel) -> None:
     visits, height = _dates(panel.visit_day), np.full(panel.visit_day.size, 0.035)
     above_axis = ax.get_xaxis_transform()
     ax.plot(visits, height, transform=above_axis, ms=5.5, label="visits", **VISITS.marks)
+    for day in _dates(panel.ahead_day):
+        ax.axvline(day, color=VISITS.colour, lw=0.7, ls=(0, (1, 3)), label="ahead", zorder=0.6)
 
 
 def _scale(ax: Axes, panel: AreaPanel) -> None:
     area, log = panel.area, panel.log
-    seen = [area.budget_cm, float(area.height_cm[:, LEVELS.index(0.90)].max())]
+    highest, most = float(area.height_cm[:, LEVELS.index(0.90)].max()), MOST_OF_BUDGET
+    seen = [min(highest, most * area.budget_cm), area.budget_cm]
     seen += log.agreed[1:].ravel().tolist()
     seen += log.before_cm[np.isfinite(log.before_cm)].tolist()
     seen += log.after_cm[np.isfinite(log.after_cm)].tolist()
-    ax.set_ylim(0.0, 1.08 * max(max(seen), 0.1))
+    top = 1.08 * max(max(seen), 0.1)
+    ax.set_ylim(0.0, top)
+    above = np.flatnonzero(area.height_cm[:, LEVELS.index(0.50)] > top)
+    if above.size:  # it goes on above the picture
+        at = _dates(_ahead(panel))[above[0]]
+        ax.plot([at], [top], marker="^", ms=5.0, label="above", clip_on=False, **FORECAST.line)
     ax.set_xlim(*_dates(np.array([panel.from_day, _ahead(panel)[-1]])))
     ax.set_ylabel("Cover (%)" if area.is_cover else "Height (cm)", labelpad=2.0)
     steps = [1, 2.5, 5, 10] if area.is_cover else [1, 2, 5, 10]
@@ -133,7 +149,7 @@ def _scale(ax: Axes, panel: AreaPanel) -> None:
 
 
 def _draw_crossing(ax: Axes, panel: AreaPanel) -> None:
-    """Mark the most likely day on the budget line, with its 8 times of 10 as a bar."""
+    """Mark the most likely day on the budget line, with its 8 times in 10 as a bar."""
     early, middle, late = panel.area.passes_budget_on
     if early is None or (late is not None and late <= panel.on):
         return
@@ -156,7 +172,7 @@ def _draw_crossing(ax: Axes, panel: AreaPanel) -> None:
         textcoords="offset points",
         ha="left" if early_on else "right",
         va="bottom" if above else "top",
-        color=colour,
+        color=BUDGET.text,
         fontsize=SMALL_PT,
         bbox={"facecolor": "white", "alpha": 0.75, "edgecolor": "none", "pad": 0.6},
         zorder=3.3,
@@ -168,8 +184,12 @@ def _end_labels(panel: AreaPanel) -> Sequence[EndLabel]:
     low, middle, high = (area.height_cm[-1, LEVELS.index(level)] for level in (0.10, 0.50, 0.90))
     likely = f"forecast {height_words(middle)} {measure}\n"
     budget = f"{'cover' if area.is_cover else 'height'} budget\n{area.budget_cm:g} {measure}"
-    return (
-        EndLabel(f"{likely}({height_words(low)} to {height_words(high)})", middle, FORECAST.colour),
-        EndLabel(budget, area.budget_cm, BUDGET.colour),
-        EndLabel(f"floor {area.floor_cm:g} {measure}", area.floor_cm, FLOOR.colour),
-    )
+    ends = [
+        EndLabel(f"{likely}({height_words(low)}–{height_words(high)})", middle, FORECAST.text),
+        EndLabel(budget, area.budget_cm, BUDGET.text),
+        EndLabel(f"floor {area.floor_cm:g} {measure}", area.floor_cm, FLOOR.text),
+    ]
+    if panel.as_it_is_cm is not None:
+        now = float(panel.as_it_is_cm[-1])
+        ends.append(EndLabel(f"as it is {height_words(now)} {measure}", now, VISITS.text))
+    return ends

@@ -29,7 +29,7 @@ from growthcast.figures.style import (
 )
 from growthcast.fit.result import GrowthFit
 from growthcast.say.figures import Caption, layouts_caption, plants_caption
-from growthcast.say.rescape import days_text
+from growthcast.say.plants import days_text
 from growthcast.say.words import percent
 from growthcast.service.rescape.layouts import AS_IT_IS, LayoutAdvice
 from growthcast.service.rescape.plants import PlantAdvice
@@ -132,7 +132,7 @@ def layouts_axes(advice: Sequence[LayoutAdvice], wanted: float, ax: Axes) -> Non
         name = drawable(shortened(one.name, SMALL_PT, NAME_MM))
         ends.append(EndLabel(name, chance[-1], colour))
     ax.axhline(100.0 * wanted, **BUDGET.line)
-    ends.append(EndLabel(f"wanted, {percent(wanted)}", 100.0 * wanted, BUDGET.colour))
+    ends.append(EndLabel(f"wanted, {percent(wanted)}", 100.0 * wanted, BUDGET.text))
     listed = [option.interval_d for option in advice[0].answer.options]
     ax.set(xlim=(0.0, max(listed)), ylim=(0.0, 102.0), xticks=listed)
     ax.set_xlabel("Days between visits")

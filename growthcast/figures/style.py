@@ -37,6 +37,8 @@ class Role:
     dash: Literal["-", "--", ":", ""]
     marker: str
     width_pt: float
+    text: str
+    """Colour of words about it: 4.5 to 1 against white at least (WCAG 2.2, 1.4.3)."""
 
     @property
     def line(self) -> dict[str, Any]:
@@ -53,11 +55,11 @@ class Role:
         return {"color": self.colour, "ls": "", "marker": self.marker, "mew": 0.8}
 
 
-MEASURED = Role("black", "-", "o", 0.7)
-FORECAST = Role("#0072B2", "-", "", 1.8)
-BUDGET = Role("#D55E00", "--", "D", 1.3)
-FLOOR = Role("#009E73", ":", "", 1.6)
-VISITS = Role("#595959", "", "|", 0.8)
+MEASURED = Role("black", "-", "o", 0.7, "#000000")
+FORECAST = Role("#0072B2", "-", "", 1.8, "#0072B2")
+BUDGET = Role("#D55E00", "--", "D", 1.3, "#A84A00")
+FLOOR = Role("#009E73", ":", "", 1.6, "#00734F")
+VISITS = Role("#595959", "", "|", 0.8, "#595959")
 
 _SETTINGS: Any = {
     "font.family": [FONT],

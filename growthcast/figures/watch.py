@@ -24,7 +24,7 @@ from growthcast.figures.lettering import (
 from growthcast.figures.style import BAND_80_ALPHA, BUDGET, MEASURED, VISITS, house_style
 from growthcast.say.figures import Caption, growth_title, watch_caption
 from growthcast.say.watch import finding_name
-from growthcast.say.words import percent
+from growthcast.say.words import day_words, percent
 from growthcast.service.watch.report import Finding, TankWatch, WatchReport
 
 TITLE_MM, LABEL_LETTERS = 78.0, 16
@@ -61,7 +61,7 @@ def growth_index_axes(tank: TankWatch, report: WatchReport, ax: Axes) -> None:
     ):
         if which.any():  # a line of no points would count as one at the origin
             ax.plot(day[which], shown[which], marker=mark, ms=size, label=name, **style)
-    labels = [EndLabel("usual", 100.0, VISITS.colour)]
+    labels = [EndLabel("usual", 100.0, VISITS.text)]
     findings = _findings(tank, report)
     labels += [_changed(ax, finding, last, top) for finding in reversed(findings)]
     label_ends(ax, labels)
@@ -90,8 +90,10 @@ def _changed(ax: Axes, finding: Finding, last: float, top: float) -> EndLabel:
     bar: Any = {"color": BUDGET.colour, "lw": 0.8, "marker": "|", "ms": 5, "zorder": 3}
     ax.plot(began, (middle, middle), label="since", **bar)
     who = "whole tank" if finding.kind == "tank" else drawable(finding_name(finding))
-    lines = [*textwrap.wrap(who, LABEL_LETTERS)[:2], percent(finding.growth_share[1])]
-    return EndLabel("\n".join(lines), middle, BUDGET.colour)
+    said = f"since {day_words(finding.since[1], finding.noticed_on)}"
+    lines = [*textwrap.wrap(who, LABEL_LETTERS)[:2], percent(finding.growth_share[1]), said]
+    ax.plot([since], [middle], label="began", ms=5.0, mfc="white", zorder=3.2, **BUDGET.marks)
+    return EndLabel("\n".join(lines), middle, BUDGET.text)
 
 
 def growth_index_figure(report: WatchReport) -> tuple[Figure, Caption]:

@@ -7,7 +7,7 @@ from collections.abc import Iterator
 from growthcast.arrays import BoolArray
 from growthcast.forecast.report import as_date
 from growthcast.forecast.verdict import LEAST_READINGS, BacktestResult
-from growthcast.say.words import Table, Words, count_of, percent
+from growthcast.say.words import Table, Words, count_of, full_date_words, percent, some_sentences
 
 NAMES = {
     "last_rate": "rate of the last span",
@@ -16,28 +16,32 @@ NAMES = {
     "own_log": "with the tank's own log",
     "table_only": "species table alone",
 }
-COLUMNS = (
-    "forecast by | readings> | off by ({unit})> | CRPS ({unit})> | CRPS of budget> | "
-    "8 of 10 ranges held>"
-)
+COLUMNS = "forecast by | readings> | off by ({unit})> | CRPS ({unit})> | of budget> | 8 of 10 held>"
 WORTH_WIDENING = 0.05
 """A factor nearer to 1 than this is not worth a word."""
 
 
 def backtest_words(result: BacktestResult) -> Words:
-    """Yield the scores, then what they say."""
+    """Yield how often ranges held, the scores, then what they say."""
     if not result.enough:
         yield too_few_words(result)
         return
+    lead, *others = _sentences(result)
+    yield lead
     cover = result.readings.is_cover
-    for what, unit, digits, rows in (("height", "cm", 2, ~cover), ("cover", "points", 1, cover)):
-        if rows.any():
-            yield Table(
-                f"Readings forecast from the visits before them: {what}",
-                COLUMNS.format(unit=unit).split(" | "),
-                _scores(result, digits, rows),
-            )
-    yield from _sentences(result)
+    tables = [
+        Table(
+            f"Readings forecast from the visits before them: {what}",
+            COLUMNS.format(unit=unit).split(" | "),
+            _scores(result, digits, rows),
+            ["readings"],
+        )
+        for what, unit, digits, rows in (("height", "cm", 2, ~cover), ("cover", "points", 1, cover))
+        if rows.any()
+    ]
+    yield tables[0]
+    yield from some_sentences(others)
+    yield from tables[1:]
 
 
 def too_few_words(result: BacktestResult) -> str:
@@ -71,25 +75,28 @@ def _scores(result: BacktestResult, digits: int, rows: BoolArray) -> list[list[s
 
 def _sentences(result: BacktestResult) -> Iterator[str]:
     scores, readings = result.scores_of_all(), result.readings
-    first, last = as_date(result.split_days[0]), as_date(result.split_days[-1])
-    forecast = count_of(scores.n, "reading")
-    yield (
-        f"{forecast} on {count_of(readings.visits, 'tank visit')}, each forecast from the book as "
-        f"it was before one of {count_of(len(result.split_days), 'day')} between {first} and "
-        f"{last}.{_side_by_side(result)}"
+    first, last = (full_date_words(as_date(result.split_days[n])) for n in (0, -1))
+    counted = (
+        f"{count_of(scores.n, 'reading')} on {count_of(readings.visits, 'tank visit')}, each "
+        f"forecast from the book as it was before one of {count_of(len(result.split_days), 'day')} "
+        f"between {first} and {last}.{_side_by_side(result)}"
     )
     if "own_log" in result.baselines:
         yield from _new_tanks(result)
+        yield counted
         return
     held = [f"{100 * c:.0f}" for c in (scores.coverage_80, scores.coverage_50, scores.coverage_90)]
     yield (
         f"8 of 10 ranges held {held[0]} of 100 times; 5 of 10 ranges {held[1]}, 9 of 10 ranges "
-        f"{held[2]}. A range is that of a reading: the forecast height and the error of reading it."
+        f"{held[2]}."
     )
-    yield _bias(scores.bias_share)
-    yield from _against(result)
-    yield _crossing(result)
     yield _widening(result)
+    against = [*_against(result)]
+    yield from against[:1]
+    yield counted
+    yield from against[1:]
+    yield _bias(scores.bias_share)
+    yield _crossing(result)
     if result.gaps_alike:
         yield (
             f"Gaps between visits are all about {result.usual_gap_d:.0f} days: this log cannot "
@@ -97,7 +104,8 @@ def _sentences(result: BacktestResult) -> Iterator[str]:
             "look here like slower ones."
         )
     yield (
-        "CRPS is the error of a whole forecast, middle and range together: the smaller the better."
+        "CRPS is the error of a whole forecast, middle and range together: the smaller the better. "
+        "A range is that of a reading: the forecast height and the error of reading it."
     )
 
 

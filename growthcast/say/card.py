@@ -6,10 +6,9 @@ from collections.abc import Iterator, Sequence
 
 from growthcast.say.cuts import HARD_CUT_SHARE, worth_measuring
 from growthcast.say.locale import Locale
-from growthcast.say.words import named
+from growthcast.say.words import hand_cut, named
 from growthcast.service.visit.cuts import AreaCut, CutSheet, minutes_of_day
 
-STEP_CM, STEP_COVER = 0.5, 5.0
 """What scissors keep to [cm], and an eye [% cover]."""
 
 
@@ -61,9 +60,7 @@ def cut_words(locale: Locale, area: AreaCut) -> str:
     """Return the height to leave: half centimetres downwards, not below what looks right."""
     if area.action == "leave":
         return locale.say("card_leave_it")
-    step = STEP_CM if area.unit == "cm" else STEP_COVER
-    whole = area.cut_cm // step * step
-    return locale.exact(round(max(whole, min(area.least_cut_cm, area.cut_cm)), 1), area.unit)
+    return locale.exact(hand_cut(area.cut_cm, area.unit, area.least_cut_cm), area.unit)
 
 
 def note_words(locale: Locale, sheet: CutSheet, area: AreaCut) -> str:

@@ -9,16 +9,25 @@ from typing import Any
 from growthcast.plain import plain
 from growthcast.say.reasons import limit_words
 from growthcast.say.words import (
+    FINE,
+    RANGES,
+    RANGES_HOLD,
+    TIGHT,
+    More,
     Table,
     Words,
     about_days,
     and_list,
     as_chance,
+    capital,
+    cut_text,
+    day_words,
     days_in_words,
+    in_words,
     percent,
     range_words,
+    week_day_words,
 )
-from growthcast.service.effort.visits import Range
 from growthcast.service.urgency import TankDue
 from growthcast.service.visit.away import AwayArea
 from growthcast.service.visit.cuts import AreaCut, CutSheet
@@ -29,6 +38,10 @@ CAUTIONS = (
     "Net out the trimmings and bin or compost them: never into waterways, ponds or drains.",
 )
 """Cautions of every visit (common practice, no source)."""
+IN_SHORT = (
+    "Mains off before hands go into the water; rinse tools between tanks; no trimmings into "
+    "waterways or drains."
+)
 EXPECTED = {
     "emersed": "Leaves grown above water drop while new ones come. ",
     "in-vitro": "Plants from a cup stand still at first. ",
@@ -42,54 +55,60 @@ WIDE_SHARE = 0.35
 """A height is worth measuring first when its range is wider than this share of it."""
 
 
+def sheets_words(sheets: Sequence[CutSheet]) -> Words:
+    """Yield the sheets of a day, then what else to watch in each tank and the cautions."""
+    if len(sheets) > 1:
+        names = and_list([sheet.tank_id for sheet in sheets])
+        minutes = sum(sum(sheet.whole_minutes) for sheet in sheets)
+        day = week_day_words(sheets[0].on, sheets[0].on)
+        yield f"{capital(in_words(len(sheets)))} visits on {day}, about {minutes} min: {names}."
+    for sheet in sheets:
+        yield from sheet_words(sheet)
+    if sheets:
+        yield f"{IN_SHORT} {RANGES_HOLD}"
+        yield More()
+    for sheet in sheets:
+        for title, lines in (("watch", watch_list(sheet)[1:]), ("cautions", cautions(sheet))):
+            if lines:
+                yield f"{sheet.tank_id}, {title}:"
+            for line in lines:
+                yield f"  - {line}"
+
+
 def sheet_words(sheet: CutSheet) -> Words:
-    """Yield the sheet: what to cut in which order, how long it takes, what to look at."""
-    for_whom = ", ".join(part for part in (sheet.client, sheet.site) if part)
-    yield f"{sheet.tank_id}, visit of {sheet.on}" + (f" ({for_whom})" if for_whom else "")
-    yield sheet_sentence(sheet)
+    """Yield the sheet: what to cut in which order, how long it takes, the first to look at."""
+    yield f"{sheet.tank_id}, {week_day_words(sheet.on, sheet.on)}. {sheet_sentence(sheet)}"
     if sheet.areas:
         yield Table(
-            "In the order of work (heights in cm, or % cover; below it 8 times in 10)",
-            ["", "area", "now>", "do", "never below>", "next visit>", "inside>", "min>"],
+            "",
+            ["area", "now>", "do", "never below>", "next visit>", "inside>", "min>"],
             [
-                [*_row(area), f"{part}"]
+                [*_row(area, sheet.confidence), f"{part}"]
                 for area, part in zip(sheet.areas, sheet.area_minutes, strict=True)
             ],
+            ["min", f"now {RANGES}", RANGES],
         )
     trimming, (on_road, before, trim) = sheet.trimming_min, sheet.whole_minutes
+    yield from watch_list(sheet)[:1]
+    order = "In the order of work. " if len(sheet.areas) > 1 else ""
     yield (
-        f"Time: about {on_road + before + trim} min, of it {on_road} on the road, "
-        f"{before} at the tank before trimming, {trim} trimming "
-        f"({trimming.p10:.0f} to {trimming.p90:.0f})."
+        f"{order}About {on_road + before + trim} min: {on_road} on the road, {before} at the tank "
+        f"before trimming, {trim} trimming ({trimming.p10:.0f}–{trimming.p90:.0f})."
     )
-    for title, lines in (("Watch", watch_list(sheet)), ("Cautions", cautions(sheet))):
-        if lines:
-            yield f"{title}:"
-        for line in lines:
-            yield f"  - {line}"
 
 
-def _row(area: AreaCut) -> list[str]:
-    unit = " cm" if area.unit == "cm" else " %"
-    do = {
-        "cut": f"cut to {area.cut_cm:.1f}{unit}",
-        "trim what stands above": f"trim above {area.cut_cm:.1f}{unit}",
-    }
+def _row(area: AreaCut, confidence: float) -> list[str]:
+    unit = "cm" if area.unit == "cm" else "%"
+    cut = cut_text(area.cut_cm, unit, area.least_cut_cm)
+    words = {"cut": f"cut to {cut}", "trim what stands above": f"trim above {cut}"}
     return [
-        str(area.order),
         area.label,
-        _height(area.height_now_cm, area.unit),
-        do.get(area.action, "leave uncut"),
-        f"{area.lowest_safe_cut_cm:g}{unit}",
-        _height(area.height_next_cm, area.unit),
-        as_chance(area.chance_within),
+        range_words(area.height_now_cm, unit),
+        words.get(area.action, "leave uncut"),
+        f"{area.lowest_safe_cut_cm:g} {unit}",
+        range_words(area.height_next_cm, unit),
+        f"{TIGHT if area.chance_within < confidence else FINE} {as_chance(area.chance_within)}",
     ]
-
-
-def _height(height: Range, unit: str) -> str:
-    """Return a height above its range."""
-    cover = "" if unit == "cm" else " %"
-    return f"{height.p50:.1f}{cover}\n{height.p10:.1f}-{height.p90:.1f}"
 
 
 def sheet_json(sheet: CutSheet) -> dict[str, Any]:
@@ -103,16 +122,17 @@ def no_visit_words(tank_ids: Sequence[str], dues: Sequence[TankDue], day: date) 
     """Say that no tank is due by a day, and which is the next."""
     listed = [(due.due_on, name) for name, due in zip(tank_ids, dues, strict=True) if due.due_on]
     if not listed:
-        return f"No tank is due by {day}, and none is planned."
+        return f"No tank is due by {day_words(day, day)}, and none is planned."
     next_on, name = min(listed)
-    return f"No tank is due by {day}; the next is {name}, due on {next_on}."
+    due = week_day_words(next_on, day)
+    return f"No tank is due by {day_words(day, day)}; the next is {name}, due on {due}."
 
 
 def sheet_sentence(sheet: CutSheet) -> str:
     """Say whether the cuts last until the next visit, what a rhythm gives, and what would last."""
     if sheet.rhythm is None:
         return "Nothing is planted in this tank today, so there is nothing to cut."
-    until = f"{sheet.next_on} ({days_in_words(sheet.interval_d)})"
+    until = f"{week_day_words(sheet.next_on, sheet.on)} ({days_in_words(sheet.interval_d)})"
     shown, wanted = as_chance(sheet.chance_all_within), percent(sheet.confidence)
     if sheet.feasible:
         return (
@@ -131,7 +151,7 @@ def sheet_sentence(sheet: CutSheet) -> str:
         return (
             said + " Not even tomorrow would hold: this tank needs a higher budget or lower floor."
         )
-    return said + f" A next visit by {sheet.holds_until} would hold."
+    return said + f" A next visit by {week_day_words(sheet.holds_until, sheet.on)} would hold."
 
 
 def _rhythm_sentence(sheet: CutSheet) -> str:

@@ -9,7 +9,7 @@ from growthcast.forecast.report import AreaForecast, as_date
 from growthcast.forecast.verdict import BacktestResult
 from growthcast.nouns import dataclass
 from growthcast.say.forecast import conclusion, first_to_pass, unit
-from growthcast.say.rescape import days_text
+from growthcast.say.plants import days_text
 from growthcast.say.watch import finding_name, finding_sentence, tank_sentence
 from growthcast.say.words import day_words, days_in_words, full_date_words, percent
 from growthcast.service.rescape.layouts import LayoutAdvice
@@ -32,10 +32,12 @@ class Caption:
 
 FORECAST_KEY = (
     "Black circles: heights logged before a cut (filled) and after it (open). Grey ticks: visits; "
-    "grey line: the day of the forecast. "
-    "Blue: most likely height, within the dark band 5 times of 10 and within the light band 8 "
-    "times of 10. Diamond and bar: when the budget is passed, most likely and 8 times of 10."
+    "grey line: the day of the forecast; dotted: visits of the rhythm ahead. "
+    "Blue: most likely height, within the dark band 5 times in 10 and within the light band 8 "
+    "times in 10. Diamond and bar: when the budget is passed, most likely and 8 times in 10. "
+    "Triangle: it goes on above the picture."
 )
+AS_IT_IS_KEY = " Grey, dashes and dots: most likely as it is."
 
 
 def forecast_caption(
@@ -45,12 +47,18 @@ def forecast_caption(
     sentences: Sequence[str],
     on: date,
     horizon_d: int,
+    supposing: str = "",
 ) -> Caption:
-    """Return which area of a tank passes its budget first, and the sentences of its areas."""
-    opening = f"Tank {tank}, if nothing more is cut from {full_date_words(on)} on: "
-    whole = opening + _who_passes(names, areas, on, horizon_d)
+    """Return which area of a tank passes its budget first, and the sentences of its areas.
+
+    ``supposing`` is a sentence about what is supposed, "" for nothing.
+    """
+    whole = f"Tank {tank}: {_who_passes(names, areas, on, horizon_d)}"
+    given = f"As if nothing more is cut from {full_date_words(on)} on."
+    whole = " ".join(part for part in (whole, supposing, given) if part)
     told = " ".join([whole, *sentences])
-    return Caption(f"Height forecast of tank {tank}", whole, FORECAST_KEY, told)
+    key = FORECAST_KEY + (AS_IT_IS_KEY if supposing else "")
+    return Caption(f"Height forecast of tank {tank}", whole, key, told)
 
 
 def _who_passes(
@@ -63,13 +71,13 @@ def _who_passes(
         closest = [i for i, area in enumerate(areas) if area.passes_budget_on[0] is not None]
         if not closest:
             whole = "its one area stays" if len(areas) == 1 else f"all {len(areas)} areas stay"
-            return f"{whole} below budget {within}, 9 times of 10."
+            return f"{whole} below budget {within}, 9 times in 10."
         soonest = min(closest, key=lambda i: areas[i].passes_budget_on[0] or date.max)
         said = conclusion(areas[soonest], on, horizon_d)
         return f"no area is likely to pass {within}; {names[soonest]} {said}."
     said = conclusion(areas[first], on, horizon_d)
     begins = areas[first].passes_budget_on[1]
-    sure = "; the dates in brackets hold 8 times of 10" if begins and begins > on else ""
+    sure = "; the dates in brackets hold 8 times in 10" if begins and begins > on else ""
     if len(areas) == 1:
         return f"{names[first]} {said}{sure}."
     passing = sum(area.passes_budget_on[1] is not None for area in areas)
@@ -128,7 +136,7 @@ def backtest_caption(result: BacktestResult, low: float, high: float) -> Caption
 
 WATCH_KEY = (
     "Dots: growth between two visits, all areas of the tank together, 100 % = usual; bars hold the "
-    "truth 8 times of 10. Grey: where a visit falls 95 times of 100 while nothing changes. "
+    "truth 8 times in 10. Grey: where a visit falls 95 times in 100 while nothing changes. "
     "Arrows: off the scale. An alarm rests on several visits, not on a single dot."
 )
 
@@ -168,7 +176,7 @@ def growth_title(findings: Sequence[Finding], on: date) -> str:
 
 
 PLANTS_KEY = (
-    "Line: days from the floor to the height budget, 8 times of 10; circle: most likely, filled "
+    "Line: days from the floor to the height budget, 8 times in 10; circle: most likely, filled "
     "where the practice's own log knows the plant, open where only the species table does; bar: "
     "the days between visits it allows alone at the wanted chance. Arrow: a year or more. Black: "
     "the plant that stands there now. Grey line: the tank's interval today."

@@ -11,7 +11,17 @@ import numpy as np
 from growthcast.arrays import BoolArray
 from growthcast.fit.result import GrowthFit
 from growthcast.fit.suspects import Suspect
-from growthcast.say.words import Beside, Table, Words, count_of, quantile_words
+from growthcast.say.words import (
+    RANGES,
+    RANGES_HOLD,
+    Beside,
+    More,
+    Table,
+    Words,
+    count_of,
+    full_date_words,
+    quantile_words,
+)
 
 RESTS_ON = {"log": "its own log", "tank": "its tank or species", "table": "the species table"}
 SPREADS = {
@@ -26,7 +36,7 @@ SPREADS = {
 }
 MOST_ROWS_SAID = 20
 Z_90 = 1.2816
-"""The 90 % quantile of the standard normal: 8 times of 10 lie within so many deviations."""
+"""The 90 % quantile of the standard normal: 8 times in 10 lie within so many deviations."""
 
 
 def fit_words(answer: Mapping[str, Any], is_cover: BoolArray, last: date | None) -> Words:
@@ -35,11 +45,22 @@ def fit_words(answer: Mapping[str, Any], is_cover: BoolArray, last: date | None)
     ``answer`` is the fit as JSON, ``is_cover`` (A,) which areas are measured by cover, ``last`` the
     last day of the log, if any.
     """
-    yield Table(
-        "Growth fitted to " + (f"the log, which ends on {last}" if last else "an empty log"),
-        ["area", "rests on", "spans>", "a week>", "doubling time when low (days)>", "ceiling>"],
-        [_area(area, bool(cover)) for area, cover in zip(answer["areas"], is_cover, strict=True)],
+    own = sum(area["basis"] == "log" for area in answer["areas"])
+    end = f"the log, which ends on {full_date_words(last)}" if last else "an empty log"
+    yield (
+        f"Growth fitted to {end}: {own} of {len(answer['areas'])} areas rest on their own readings."
     )
+    yield Table(
+        "",
+        ["area", "rests on", "spans>", "a week>", "doubles in>", "ceiling>"],
+        [_area(area, bool(cover)) for area, cover in zip(answer["areas"], is_cover, strict=True)],
+        ["rests on", f"ceiling {RANGES}", f"doubles in {RANGES}", RANGES],
+    )
+    yield (
+        "A week: growth just now, midway between floor and height, cuts and rests after them "
+        f"aside; doubles in: days in which a low stand doubles. {RANGES_HOLD}"
+    )
+    yield More()
     for what, names, beside in (
         ("tank", "tanks", "How tanks differ from what their conditions say"),
         ("species", "species", "How species differ from the species table"),
@@ -63,10 +84,6 @@ def fit_words(answer: Mapping[str, Any], is_cover: BoolArray, last: date | None)
     yield f"Plants settle in so many times the days of the species table: {factors}."
     if offset := answer["photo_offset"]:
         yield offset_words(offset)
-    yield (
-        "A week: growth just now, midway between floor and height, cuts and rests after them "
-        "aside; ranges hold 8 times of 10. Growth against usual is what growthcast watch prints."
-    )
     left_out = answer["rows_left_out"]
     yield Beside(f"{answer['rows_used']} log rows used, {len(left_out)} set aside or left out.")
     for row in left_out[:MOST_ROWS_SAID]:
@@ -121,7 +138,7 @@ def suspect_words(suspect: Suspect) -> str:
 
 
 def _range(effect: Mapping[str, float]) -> list[float]:
-    """Return what a normal on the log scale lies within 8 times of 10: low, middle and high."""
+    """Return what a normal on the log scale lies within 8 times in 10: low, middle and high."""
     deviations = np.array([-1.0, 0.0, 1.0]) * Z_90
     values: list[float] = np.exp(effect["mean"] + deviations * effect["sd"]).tolist()
     return values
@@ -135,7 +152,7 @@ def _area(area: Mapping[str, Any], is_cover: bool) -> list[str]:
         RESTS_ON[area["basis"]] + ("" if area["converged"] else " (did not settle)"),
         str(area["spans"]),
         quantile_words(area["cm_per_week"].values(), unit),
-        f"{usual:.0f} ({fast:.0f} to {slow:.0f})",
+        f"{usual:.0f} d ({fast:.0f}–{slow:.0f})",
         quantile_words(_range(area["log_ceiling"]), unit, digits=0),
     ]
 

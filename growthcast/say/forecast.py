@@ -2,25 +2,34 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from datetime import date, timedelta
 
 from growthcast.book.book import Book
 from growthcast.forecast.heights import LEVELS
 from growthcast.forecast.report import AreaForecast
 from growthcast.say.words import (
+    OVERDUE,
+    RANGES,
+    RANGES_HOLD,
     Beside,
+    More,
     Table,
     Words,
+    capital,
     day_words,
     days_in_words,
+    in_words,
     percent,
     quantile_words,
+    some_names,
+    week_day_words,
 )
 
-PASSES = "passes it, if nothing more is cut"
 RESTS_ON = {"log": "own log", "tank": "tank, species", "table": "table"}
 LOW_TO_HIGH = [LEVELS.index(level) for level in (0.10, 0.50, 0.90)]
+MOST_ROWS = 14
+"""Areas listed without being asked for: as many as a screen holds."""
 
 
 def forecast_words(
@@ -28,57 +37,98 @@ def forecast_words(
     day: date,
     areas: Sequence[AreaForecast],
     as_it_is: Sequence[AreaForecast] | None,
-    mark: str,
+    *,
+    all_areas: bool = False,
+    heights: bool = False,
 ) -> Words:
-    """Yield two tables a tank; with ``as_it_is``, the dates as things are beside those supposed."""
+    """Yield which area passes its height first, then the areas in that order.
+
+    With ``as_it_is``, the dates as things are stand beside those supposed; with ``heights``, the
+    heights ahead belong to the answer.
+    """
     if not areas:
         yield Beside(f"No area is planted on {day}.")
         return
     labels = dict(zip(book.areas.text("area_id"), book.areas.text("label"), strict=True))
+    names = {area.area_id: labels[area.area_id] or area.area_id for area in areas}
     horizon_d = book.practice.horizon_d
-    today = {area.area_id: _passes(area, horizon_d) for area in as_it_is or ()}
+    today = {area.area_id: _passes(area, day, horizon_d) for area in as_it_is or ()}
     beside = ["passes it, as things are"] if as_it_is is not None else []
-    for tank_id in dict.fromkeys(area.tank_id for area in areas):
-        outlook, heights = [], []
-        for area in areas:
-            if area.tank_id != tank_id:
-                continue
-            name = labels[area.area_id] or area.area_id
-            outlook.append(
-                [
-                    name,
-                    quantile_words(area.height_cm_now, unit(area)),
-                    f"{area.budget_cm:g} {unit(area)}",
-                    _passes(area, horizon_d),
-                    RESTS_ON[area.basis],
-                    *(today.get(area.area_id, "not planted") for _ in beside),
-                ]
-            )
-            ahead = zip(area.at, area.height_cm, area.chance_over_budget, strict=True)
-            for on, height, over in ahead:
-                range_on = quantile_words(height[LOW_TO_HIGH], unit(area))
-                heights.append([name, on.isoformat(), range_on, percent(over)])
-        yield Table(
-            f"{tank_id} on {day}{mark} (ranges hold 8 times of 10)",
-            ["area", "height now>", "budget>", PASSES, "rests on", *beside],
-            outlook,
-        )
-        yield Table(
-            f"{tank_id}{mark}: heights ahead, if nothing more is cut",
-            ["area", "on", "height>", "chance over budget>"],
-            heights,
-        )
+    order = sorted(range(len(areas)), key=lambda n: (areas[n].passes_budget_on[1] or date.max, n))
+    one = len({area.tank_id for area in areas}) == 1
+    listed = [areas[n] for n in (order if all_areas else order[:MOST_ROWS])]
+    yield lead_words(areas, names, day, horizon_d)
+    yield Table(
+        "",
+        ["tank", "area", "now>", "height>", "passes it, uncut", *beside, "rests on"],
+        [
+            [
+                area.tank_id,
+                names[area.area_id],
+                quantile_words(area.height_cm_now, unit(area)),
+                f"{area.budget_cm:g} {unit(area)}",
+                _passes(area, day, horizon_d),
+                *(today.get(area.area_id, "not planted") for _ in beside),
+                RESTS_ON[area.basis],
+            ]
+            for area in listed
+        ],
+        ["rests on", *(["tank"] if one else []), f"now {RANGES}", RANGES],
+    )
+    if rest := len(areas) - len(listed):
+        yield f"{capital(in_words(rest))} more pass it later: --tank names one tank's."
+    yield f"Passes it: if nothing more is cut. {RANGES_HOLD}"
+    if not heights:
+        yield More()
+    rows = []
+    for area in sorted(listed, key=areas.index):
+        ahead = zip(area.at, area.height_cm, area.chance_over_budget, strict=True)
+        for on, height, over in ahead:
+            range_on = quantile_words(height[LOW_TO_HIGH], unit(area))
+            rows.append([names[area.area_id], day_words(on, day), range_on, percent(over)])
+    yield Table("Heights ahead, uncut", ["area", "on", "height>", "chance over>"], rows)
 
 
-def _passes(area: AreaForecast, horizon_d: int) -> str:
+def lead_words(
+    areas: Sequence[AreaForecast], names: Mapping[str, str], day: date, horizon_d: int
+) -> str:
+    """Say which area passes its height first, and how many stand over it or do so in a week."""
+    over = [area for area in areas if _stands_over(area)]
+    said = []
+    if over:
+        verb = "stands" if len(over) == 1 else "stand"
+        said.append(
+            f"{some_names([names[a.area_id] for a in over], 3, 'area')} {verb} over already"
+        )
+    passing = [(area.passes_budget_on[1], n) for n, area in enumerate(areas) if area not in over]
+    dated = [(on, n) for on, n in passing if on is not None]
+    if dated:
+        on, n = min(dated)
+        soon = sum(on <= day + timedelta(days=7) for on, _ in dated)
+        said.append(
+            f"{names[areas[n].area_id]} ({areas[n].tank_id}) passes its height "
+            f"{'next' if over else 'first'}, about {week_day_words(on, day)}"
+        )
+        if soon > 1:
+            said.append(f"{in_words(soon)} of {len(areas)} areas do within a week")
+    if not said:
+        return f"No area passes its height within {horizon_d} days."
+    return f"{capital('; '.join(said))}."
+
+
+def _stands_over(area: AreaForecast) -> bool:
+    return bool(area.height_cm_now[1] > area.budget_cm)
+
+
+def _passes(area: AreaForecast, day: date, horizon_d: int) -> str:
     early, middle, late = area.passes_budget_on
     if early is None:
         return f"not within {horizon_d} days"
-    if area.height_cm_now[1] > area.budget_cm:
-        return "stands over it already"
-    usual = middle.isoformat() if middle else f"after {horizon_d} days"
-    end = late.isoformat() if late else f"more than {horizon_d} days"
-    return f"{usual} ({early} to {end})"
+    if _stands_over(area):
+        return f"{OVERDUE} stands over it already"
+    usual = day_words(middle, day) if middle else f"after {horizon_d} days"
+    end = day_words(late, day) if late else "later"
+    return f"{usual} ({day_words(early, day)}–{end})"
 
 
 def unit(area: AreaForecast) -> str:
@@ -105,7 +155,7 @@ def conclusion(area: AreaForecast, on: date, horizon_d: int) -> str:
     if middle is None:
         return f"may pass {budget} on {day_words(early, on)} or later"
     if middle <= on:
-        sure = f" (9 times of 10 by {day_words(late, on)})" if late else ""
+        sure = f" (9 times in 10 by {day_words(late, on)})" if late else ""
         return f"is probably over {budget} already{sure}"
     end = day_words(late, on) if late else f"after {day_words(last, on)}"
     return f"passes {budget} about {day_words(middle, on)} ({day_words(early, on)} to {end})"
@@ -130,6 +180,6 @@ def area_sentence(area: AreaForecast, label: str, last_reading: str, on: date, h
     return (
         f"{label}: {last_reading}; {conclusion(area, on, horizon)}; "
         f"on {day_words(area.at[-1], on)} most likely {height_words(middle)} {measure}, "
-        f"8 times of 10 between {height_words(low)} and {height_words(high)} {measure}; "
+        f"8 times in 10 between {height_words(low)} and {height_words(high)} {measure}; "
         f"budget {area.budget_cm:g} {measure}, floor {area.floor_cm:g} {measure}."
     )

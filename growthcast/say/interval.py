@@ -16,7 +16,21 @@ from growthcast.say.reasons import (
     reason,
 )
 from growthcast.say.supposed import not_holding_in_json
-from growthcast.say.words import Table, Words, as_chance, count_of, percent, with_range
+from growthcast.say.words import (
+    OVERDUE,
+    RANGES,
+    RANGES_HOLD,
+    Table,
+    Words,
+    as_chance,
+    capital,
+    count_of,
+    in_words,
+    percent,
+    some_names,
+    some_sentences,
+    with_range,
+)
 from growthcast.service.advice import Option, OptionAdvice, TankAdvice
 
 
@@ -43,30 +57,80 @@ def rhythm_words(tank: TankAdvice) -> str:
     return f"a visit every {days} days" + (f", {year.hours:.0f} h a year" if year else "")
 
 
+def lead_words(advice: Sequence[TankAdvice]) -> str:
+    """Say how often which tanks are visited, the most frequent first."""
+    by_days: dict[int, list[str]] = {}
+    none = []
+    for tank in advice:
+        if (days := tank.recommended_interval_d) is None:
+            none.append(tank.tank_id)
+        else:
+            by_days.setdefault(days, []).append(tank.tank_id)
+    said = [f"{some_names(by_days[days])} {every_words(days)}" for days in sorted(by_days)]
+    if none:
+        said.append(f"no interval holds for {some_names(none)}")
+    return f"{capital('; '.join(said), [tank.tank_id for tank in advice])}."
+
+
+def every_words(days: int) -> str:
+    """Return how often a visit is, weeks as words.
+
+    Examples
+    --------
+    >>> [every_words(days) for days in (7, 10, 21)]
+    ['weekly', 'every 10 days', 'every three weeks']
+    """
+    weeks, rest = divmod(days, 7)
+    if rest:
+        return f"every {days} days" if days > 1 else "daily"
+    return "weekly" if weeks == 1 else f"every {in_words(weeks)} weeks"
+
+
 def interval_words(
     advice: Sequence[TankAdvice], currency: str, *, one: bool, mark: str = ""
 ) -> Words:
     """Yield the advice for tanks, in full where it is about ``one``; ``mark`` is in every title."""
+    yield lead_words(advice)
     yield Table(
-        f"Visit intervals{mark}",
-        ["tank", "client", "visit every", "all inside>", *takes_columns(currency)],
+        mark.removeprefix(", ").capitalize(),
+        ["tank", "client", "every", "inside>", "held back by", *takes_columns(currency)],
         [[tank.tank_id, tank.client, *_chosen(tank)] for tank in advice],
+        ["client", RANGES, "a year"],
     )
-    for tank in advice:
-        yield ". ".join([f"{tank.tank_id}: {reason(tank)}", *gap_words(tank)])
     named = [tank for tank in advice if tank.options and not tank.nothing_holds]
     rests_on: dict[str, list[str]] = {}
     for tank in named:
         if tank.minutes is not None:
             rests_on.setdefault(minutes_words(tank.minutes), []).append(tank.tank_id)
-    for words, tanks in rests_on.items():
-        of = f" of {some_of(tanks, 5)}" if len(rests_on) > 1 else ""
-        yield f"Time and money{of}: {words}. Ranges hold in 8 cases of 10."
-    if one:
-        for tank in named:
-            yield from _options(tank, currency, mark)
-            yield from _cuts(tank, mark)
-            yield from _longer(tank, currency)
+    timed = [
+        f"{capital(words)}{f' of {some_of(tanks, 5)}' if len(rests_on) > 1 else ''}."
+        for words, tanks in rests_on.items()
+    ]
+    said = {
+        tank.tank_id: ". ".join([f"{tank.tank_id}: {reason(tank)}", *gap_words(tank)]) + "."
+        for tank in advice
+    }
+    pressing = [] if one else [tank.tank_id for tank in advice if _is_pressing(tank)]
+    if named:
+        wanted = ", ".join(dict.fromkeys(percent(tank.confidence) for tank in named))
+        yield (
+            "Inside: the chance that every area is still within its height at the next visit "
+            f"({wanted} is wanted). {RANGES_HOLD}"
+        )
+    yield from some_sentences(
+        [*(said[name] for name in pressing), *timed] if not one else [*said.values(), *timed], 2
+    )
+    if not one:
+        yield from (words for name, words in said.items() if name not in pressing)
+    for tank in named:
+        yield from _options(tank, currency, mark)
+        yield from _cuts(tank, mark)
+        yield from _longer(tank, currency)
+
+
+def _is_pressing(tank: TankAdvice) -> bool:
+    """Whether something must be known of a tank besides its interval."""
+    return tank.recommended_interval_d is None or bool(tank.not_holding)
 
 
 def gap_words(tank: TankAdvice) -> list[str]:
@@ -86,12 +150,16 @@ def gap_words(tank: TankAdvice) -> list[str]:
 
 def _chosen(tank: TankAdvice) -> list[str]:
     days = tank.recommended_interval_d
-    none = "none: not likely to hold" if tank.nothing_holds else "no listed interval"
-    every = none if days is None else f"{days} days"
     option = next((o for o in tank.options if o.interval_d == days), None)
+    held_by = {
+        "nothing grows": "nothing is planted",
+        "none holds": "no plant is likely to hold",
+        "its own limit": "its own limit",
+        "the longest listed": "nothing",
+    }.get(tank.set_by, tank.short[0].area.label if tank.short else "its plants")
     if option is None:
-        return [every, *4 * [""]]
-    return [every, percent(option.chance_all_within), *effort_cells(option)]
+        return [f"{OVERDUE} none" if days is None else f"{days} days", "", held_by, "", "", ""]
+    return [f"{days} days", percent(option.chance_all_within), held_by, *effort_cells(option)]
 
 
 def takes_columns(currency: str) -> list[str]:
@@ -131,6 +199,7 @@ def _options(tank: TankAdvice, currency: str, mark: str) -> Words:
         f"{tank.tank_id}{mark}: what each interval takes (time includes travel)",
         ["every", "visits a year>", *takes_columns(currency)],
         takes,
+        [RANGES],
     )
     yield (
         "At the floor: all inside if cut as low as still looks right. Presentable: days with every "
@@ -152,7 +221,7 @@ def _cuts(tank: TankAdvice, mark: str) -> Words:
     shown = tank.recommended_interval_d or tank.options[0].interval_d
     yield Table(
         f"{tank.tank_id}{mark}: height to cut to at a visit every {shown} days",
-        ["area", "cut to>", "taken off>", "stays inside>", "over at worst (1 in 10)>"],
+        ["area", "cut to>", "taken off>", "inside>", "over at worst>"],
         [
             [
                 area.label,
@@ -164,6 +233,7 @@ def _cuts(tank: TankAdvice, mark: str) -> Words:
             for area in tank.option(shown).areas
         ],
     )
+    yield "Over at worst: on the day of the next visit, in one case of ten."
 
 
 def _longer(tank: TankAdvice, currency: str) -> Words:

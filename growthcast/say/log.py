@@ -9,7 +9,20 @@ from typing import Any
 from growthcast.book.words import plain as number
 from growthcast.plain import plain
 from growthcast.say.reasons import reason
-from growthcast.say.words import Table, Words, and_list, as_chance, days_in_words, range_words
+from growthcast.say.words import (
+    OVERDUE,
+    RANGES,
+    RANGES_HOLD,
+    Table,
+    Words,
+    and_list,
+    as_chance,
+    cut_text,
+    day_words,
+    days_in_words,
+    range_words,
+    week_day_words,
+)
 from growthcast.service.doubts.typed import Doubt
 from growthcast.service.visit.logged import AfterVisit, AreaAfterVisit, PerhapsCut
 
@@ -76,7 +89,7 @@ def _stands(doubt: Doubt) -> str:
         bounds = f"{doubt.bounds[0]:g} to {doubt.bounds[1]:g} {doubt.unit}"
         return f"{bounds}, its floor and height budget, since nothing is logged of it"
     low, _, high = doubt.stands
-    return f"{low:.1f} to {high:.1f} {doubt.unit} (8 times of 10)"
+    return f"{low:.1f} to {high:.1f} {doubt.unit} (8 times in 10)"
 
 
 def _weight(doubt: Doubt) -> str:
@@ -86,7 +99,7 @@ def _weight(doubt: Doubt) -> str:
     low, middle, high = (_grams(grams) for grams in doubt.expected)
     return (
         f"{found}; {WEIGHED[doubt.against]} is expected to weigh {middle} g ({low} to {high} g, "
-        "8 times of 10)"
+        "8 times in 10)"
     )
 
 
@@ -125,50 +138,56 @@ def outlook_for_programs(news: AfterVisit) -> dict[str, Any]:
 def outlook_words(
     news: AfterVisit, tank_id: str, day: date, found: Mapping[str, float | str | None]
 ) -> Words:
-    """Yield a tank's areas after a visit; ``found`` are the heights measured, by area."""
+    """Yield by when to come again, then a tank's areas after a visit.
+
+    ``found`` are the heights measured, by area.
+    """
     if not news.areas:
         return
-    columns = 3 if news.interval_d is None else 4  # cuts are those of an interval
-    expected, passing = [], []
+    yield _due(news, day)
+    columns = ["area", "expected>", "found>", "now>", "height>", "passes it, uncut", "cut to>"]
+    rows = []
     for area in news.areas:
         height = found.get(area.area_id)
-        expected.append(
+        rows.append(
             [
                 area.label,
                 range_words(area.expected_cm, area.unit),
                 "" if height is None else f"{height:g} {area.unit}",
                 range_words(area.height_cm_now, area.unit),
-            ]
+                f"{area.budget_cm:g} {area.unit}",
+                _passes(area.passes_budget_on, day),
+                "leave uncut"
+                if area.cut_cm is None
+                else cut_text(area.cut_cm, area.unit, area.least_cut_cm),
+            ][: 7 if news.interval_d else 6]
         )
-        cut = "leave uncut" if area.cut_cm is None else f"{area.cut_cm:.1f} {area.unit}"
-        passes = _passes(area.passes_budget_on, day)
-        passing.append([area.label, f"{area.budget_cm:g} {area.unit}", passes, cut][:columns])
     yield Table(
-        f"{tank_id} on {day} (ranges hold 8 times of 10)",
-        ["area", "expected today>", "found>", "stands now>"],
-        expected,
-    )
-    every = "" if news.interval_d is None else f"; cut for a visit every {news.interval_d} days"
-    yield Table(
-        f"{tank_id} from here on{every}",
-        ["area", "height budget>", "passes it, if nothing more is cut", "cut to>"][:columns],
-        passing,
+        f"{tank_id} on {day_words(day, day)}",
+        columns[: 7 if news.interval_d else 6],
+        rows,
+        [f"now {RANGES}", f"expected {RANGES}", "height", "expected", "found", RANGES],
     )
     for area in news.areas:
         if area.perhaps_cut is not None:
             yield _perhaps_cut(area, area.perhaps_cut, day)
-    yield _due(news, day)
     if news.unsure:
         yield (
             f"Too little is known of {and_list(news.unsure)} to say when the height budget is "
             "passed: measure the height before and after the next cut."
         )
-    yield f"{tank_id}: {reason(news.advice)}"
+    if news.interval_d is not None:
+        yield f"Cut to: at visits every {news.interval_d} days, the rhythm. {RANGES_HOLD}"
+    yield f"{tank_id}: {reason(news.advice)}."
 
 
 def _perhaps_cut(area: AreaAfterVisit, cut: PerhapsCut, day: date) -> str:
     """Say why an area that looked over its budget stands lower than was expected."""
-    when = "at this visit" if cut.on == day else f"on {cut.on}, where the log has its look alone"
+    when = (
+        "at this visit"
+        if cut.on == day
+        else f"on {day_words(cut.on, day)}, where the log has its look alone"
+    )
     return (
         f"{area.label} looked over its height budget and yet stands lower than was expected: it "
         f"may have been cut {when} (chance {as_chance(cut.chance)}). A height settles it: "
@@ -185,8 +204,14 @@ def _due(news: AfterVisit, day: date) -> str:
         "limit": "that is its longest interval between visits",
         "chance": f"some area may stand over its height budget after that, {news.due_for} first",
     }[news.due_by]
-    until = days_in_words((news.due_on - day).days)
-    return f"Next due by {news.due_on}, {until} after this visit: {why}."
+    after_d = (news.due_on - day).days
+    sooner = ""
+    if news.due_by == "chance" and news.interval_d is not None and after_d < news.interval_d:
+        sooner = f", sooner than the rhythm of {news.interval_d} days"
+    until = days_in_words(after_d)
+    return (
+        f"Next due by {week_day_words(news.due_on, day)}, {until} after this visit{sooner}: {why}."
+    )
 
 
 def _passes(days: tuple[date | None, date | None, date | None], day: date) -> str:
@@ -194,6 +219,6 @@ def _passes(days: tuple[date | None, date | None, date | None], day: date) -> st
     if early is None:
         return "not within the horizon"
     if middle is not None and middle <= day:
-        return "stands over it already"
-    usual = "later" if middle is None else middle.isoformat()
-    return f"{usual} ({early} to {'later' if late is None else late})"
+        return f"{OVERDUE} stands over it already"
+    usual, end = ("later" if on is None else day_words(on, day) for on in (middle, late))
+    return f"{usual} ({day_words(early, day)}–{end})"

@@ -2,74 +2,133 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+from datetime import date
+
 from growthcast.say.reasons import limit_words
-from growthcast.say.words import Table, Words, and_list, as_chance, percent, range_words
-from growthcast.service.effort.visits import Range
+from growthcast.say.words import (
+    FINE,
+    RANGES,
+    RANGES_HOLD,
+    TIGHT,
+    More,
+    Table,
+    Words,
+    and_list,
+    as_chance,
+    capital,
+    cut_text,
+    day_words,
+    full_date_words,
+    hand_cut,
+    in_words,
+    percent,
+    range_words,
+    some_sentences,
+    week_day_words,
+)
 from growthcast.service.visit.peak import PeakArea, PeakPlan
 
+LIKELY = 0.5
 
-def peak_words(plan: PeakPlan) -> Words:
+
+def peaks_words(plans: Sequence[PeakPlan], on: date) -> Words:
+    """Yield the plan of one tank, or how likely each of several tanks stands at its best."""
+    if len(plans) == 1:
+        yield from peak_words(plans[0], on)
+        return
+    best = [plan.tank_id for plan in plans if plan.areas and plan.chance_all_best >= LIKELY]
+    day = week_day_words(plans[0].day, on)
+    yield (
+        f"{capital(in_words(len(best)))} of {len(plans)} tanks more likely than not "
+        f"{'stands' if len(best) == 1 else 'stand'} at {'its' if len(best) == 1 else 'their'} "
+        f"best on {day}, every area at once."
+    )
+    yield Table(
+        "",
+        ["tank", "all at once>", "likely areas>", "unlikely by then"],
+        [
+            [
+                plan.tank_id,
+                f"{FINE if plan.chance_all_best >= LIKELY else TIGHT} "
+                f"{as_chance(plan.chance_all_best)}",
+                f"{sum(area.reachable for area in plan.areas)} of {len(plan.areas)}",
+                ", ".join(area.label for area in plan.areas if not area.reachable),
+            ]
+            for plan in plans
+            if plan.areas
+        ],
+    )
+    yield "The cuts on the way are those of one tank: --tank ID."
+    yield More()
+    for plan in plans:
+        yield from peak_words(plan, on)
+
+
+def peak_words(plan: PeakPlan, on: date) -> Words:
     """Yield how areas stand on the day, the cuts on the way, and what keeps one from its best."""
-    best = percent(plan.target_share)
-    yield f"{plan.tank_id}: at its best on {plan.day} ({best} of every height budget)"
-    yield peak_sentence(plan)
+    yield f"{plan.tank_id}: {peak_sentence(plan)}"
     if not plan.areas:
         return
     yield Table(
-        "Slowest first (heights in cm, or % cover; in brackets 8 times in 10)",
-        ["area", "now>", "a week>", "on the day>", "at its best>", "chance>"],
+        "",
+        ["area", "now>", "hold it at", "last cut", "on the day>", "at its best>", "chance>"],
         [
             [
                 area.label,
-                f"{area.height_now_cm.p50:.1f} {area.unit}",
-                f"+ {area.cm_per_week:.1f}",
-                _height(area.height_on_day_cm, area.unit),
-                f"{area.low_cm:.1f}-{area.high_cm:.1f}",
-                as_chance(area.chance_best),
+                range_words(area.height_now_cm, _unit(area)),
+                *_cuts(area, on),
+                range_words(area.height_on_day_cm, _unit(area)),
+                f"{area.low_cm:.1f}–{area.high_cm:.1f}",
+                f"{FINE if area.reachable else TIGHT} {as_chance(area.chance_best)}",
             ]
             for area in plan.areas
         ],
+        [f"now {RANGES}", "now", "at its best", RANGES],
     )
-    yield Table(
-        "Cuts on the way", ["area", "visit", "do"], [row for a in plan.areas for row in _cuts(a)]
+    why = [
+        f"{area.label}: {words}"
+        f"{f' (left uncut, at its best from {area.best_from})' if area.best_from else ''}."
+        for area in plan.areas
+        if (words := why_not_best(area))
+    ]
+    visits = ", ".join(day_words(visit, on) for visit in plan.visits)
+    yield (
+        f"Slowest first; at its best is {percent(plan.target_share)} of the height budget. "
+        f"{RANGES_HOLD}"
     )
-    for area in plan.areas:
-        if why := why_not_best(area):
-            later = f" (left uncut, at its best from {area.best_from})" if area.best_from else ""
-            yield f"{area.label}: {why}{later}."
-    yield f"Visits counted on: {', '.join(str(visit) for visit in plan.visits)}."
+    yield f"Visits counted on: {visits}."
+    yield from some_sentences(why, 1)
 
 
-def _cuts(area: PeakArea) -> list[list[str]]:
-    """Rows of an area's cuts: those that hold it in one row, then the one that shapes it."""
+def _unit(area: PeakArea) -> str:
+    return "cm" if area.unit == "cm" else "%"
+
+
+def _cuts(area: PeakArea, on: date) -> list[str]:
+    """Return between which heights an area is held, and the cut that shapes it."""
     holds = [cut for cut in area.cuts if cut.purpose == "hold"]
-    rows = []
+    held, last = "", "leave uncut" if not area.cuts else ""
     if holds:
-        low, high = min(cut.cut_cm for cut in holds), max(cut.cut_cm for cut in holds)
-        to = f"{low:.1f}" if high - low < 0.1 else f"{low:.1f}-{high:.1f}"
-        until = "" if len(holds) == 1 else "until "
-        rows.append([area.label, f"{until}{holds[-1].on}", f"hold it at {to} {area.unit}"])
+        heights = sorted(hand_cut(cut.cut_cm, _unit(area), 0.0) for cut in holds)
+        held = " to ".join(dict.fromkeys(f"{height:g}" for height in (heights[0], heights[-1])))
+        held += f" {_unit(area)}"
     for cut in area.cuts[len(holds) :]:
-        word = "cut to" if cut.chance_needed >= 0.5 else "trim what stands above"
-        rows.append([area.label, str(cut.on), f"{word} {cut.cut_cm:.1f} {area.unit}"])
-    return rows or [[area.label, "", "leave uncut"]]
-
-
-def _height(height: Range, unit: str) -> str:
-    cover = "" if unit == "cm" else " %"
-    return f"{height.p50:.1f}{cover} ({height.p10:.1f}-{height.p90:.1f})"
+        word = "" if cut.chance_needed >= 0.5 else "trim above "
+        last = f"{word}{cut_text(cut.cut_cm, _unit(area), 0.0)}, {day_words(cut.on, on)}"
+    return [held, last]
 
 
 def peak_sentence(plan: PeakPlan) -> str:
     """Conclude which areas stand at their best on the day, and which are unlikely to."""
     if not plan.areas:
-        return "Nothing is planted in this tank, so there is nothing to bring to that day."
+        return "nothing is planted in this tank, so there is nothing to bring to that day."
     missed = [
         f"{area.label} ({as_chance(area.chance_best)})" for area in plan.areas if not area.reachable
     ]
     count = len(plan.areas)
     said = (
-        f"On {plan.day} every area stands at its best at once with a chance of "
+        f"on {full_date_words(plan.day)} every area stands at its best at once with a chance of "
         f"{as_chance(plan.chance_all_best)}; {count - len(missed)} of {count} areas more likely "
         "than not."
     )

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from typing import Any
 
 import numpy as np
@@ -11,17 +11,68 @@ import numpy as np
 from growthcast.book.words import some_of
 from growthcast.fit.result import GrowthFit
 from growthcast.plain import plain
-from growthcast.say.rescape import HELD, SMALL_H, days_text, days_with_range, saves_in_words
 from growthcast.say.supposed import limits_words
-from growthcast.say.words import Beside, Table, Words, percent
-from growthcast.service.effort.visits import Range
+from growthcast.say.words import (
+    RANGES,
+    RANGES_HOLD,
+    Beside,
+    More,
+    Table,
+    Words,
+    count_of,
+    percent,
+)
+from growthcast.service.effort.visits import Range, Saving
 from growthcast.service.holding import LIKELY
 from growthcast.service.rescape.plants import Z_80, PlantAdvice
 from growthcast.service.rescape.variants import LONGEST_D
 
+SMALL_H, LEAST_H = 10.0, 0.05
 MOST_SHOWN = 10
 LEAST_PACE = 0.1
 """Growth a week [cm, or points of cover] that is told from none."""
+
+
+def days_text(days: float) -> str:
+    """Return a number of days in words."""
+    return f"more than {LONGEST_D - 1} days" if days >= LONGEST_D else f"{days:.0f} days"
+
+
+def days_with_range(days: Iterable[float | None]) -> str:
+    """Return days from one thing to another with what they lie within 8 times in 10."""
+    low, middle, high = (_days(value) for value in days)
+    return f"{middle} d" if low == high else f"{middle} d ({low}–{high})"
+
+
+def _days(days: float | None) -> str:
+    if days is None:
+        return "never"
+    return f"{days:.0f}" if days < LONGEST_D else f"{LONGEST_D}+"
+
+
+def saves_in_words(saves: Saving, currency: str) -> str:
+    """Say what is saved in a year, or taken more, with its range."""
+    (less, more), (cheaper, dearer) = ((of.p10, of.p90) for of in (saves.hours, saves.cost))
+    if max(abs(less), abs(more)) < LEAST_H:
+        return "takes as much time as now"
+    if less >= 0.0:
+        return f"saves {_both((less, more), (cheaper, dearer), currency)} a year"
+    if more <= 0.0:
+        return f"takes {_both((-more, -less), (-dearer, -cheaper), currency)} a year more"
+    said = f"takes between {-less:.1f} h a year more and {more:.1f} h less"
+    money = f" ({-cheaper:.0f} {currency} more to {dearer:.0f} {currency} less)"
+    return said + money if dearer else said
+
+
+def _both(hours: tuple[float, float], cost: tuple[float, float], currency: str) -> str:
+    """Hours, and money where an hour has a price."""
+    said = f"{_between(*hours, 1 if hours[1] < SMALL_H else 0)} h"
+    return f"{said} and {_between(*cost, 0)} {currency}" if cost[1] else said
+
+
+def _between(low: float, high: float, digits: int) -> str:
+    ends = dict.fromkeys(f"{end:.{digits}f}" for end in (low, high))
+    return " to ".join(ends)
 
 
 def plants_words(
@@ -37,12 +88,20 @@ def plants_words(
     unit = "%" if design.is_cover[place] else "cm"
     listed = [a for n, a in enumerate(shown) if n < MOST_SHOWN or a.is_there_now]
     tank_id = design.tank_id[design.tank[place]]
+    fitting = [a for a in shown if a.fits and not a.is_there_now]
+    yield (
+        f"{count_of(len(fitting), 'other plant')} would do in {area_id}"
+        + (f"; the first, {fitting[0].species_id}: {plant_reason(fitting[0])}." if fitting else ".")
+    )
     yield Table(
         f"Plants for {area_id} of {tank_id} (floor {design.traits.floor_cm[place]:g} {unit}, "
         f"budget {design.traits.budget_cm[place]:g} {unit}): what each saves the tank in a year",
         ["plant", "visit>", "hours>", f"{currency}>", "to the look>"],
         [_tank_row(a) for a in listed],
+        [RANGES],
     )
+    yield f"Visit: the longest listed interval that the whole tank holds with it. {RANGES_HOLD}"
+    yield More()
     yield Table(
         f"How they would stand in {area_id}",
         ["plant", "alone>", "floor to budget>", "holds>", "fills it>"],
@@ -78,11 +137,10 @@ def plants_words(
 def _meaning(listed: Sequence[PlantAdvice]) -> Words:
     """Say what the columns mean."""
     yield (
-        "Visit: the longest listed interval that the whole tank holds with it. To the look: days "
-        "from planting until it stands at the floor. Alone: the longest time between visits that "
-        "this area holds by itself. Holds: the chance that it lives and keeps its form; fills it: "
-        "that it grows past the middle of floor and budget at all. Rate known: its rate may be "
-        f"this many times more or less; rate from: what tells it. {HELD}"
+        "To the look: days from planting until it stands at the floor. Alone: the longest time "
+        "between visits that this area holds by itself. Holds: the chance that it lives and keeps "
+        "its form; fills it: that it grows past the middle of floor and budget at all. Rate known: "
+        "its rate may be this many times more or less; rate from: what tells it."
     )
     if any(a.days_between[2] >= LONGEST_D for a in listed):
         yield f"{LONGEST_D}+ d: a year or more; no further ahead is looked."

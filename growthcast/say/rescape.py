@@ -2,70 +2,34 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Sequence
 from typing import Any
 
 import numpy as np
 
 from growthcast.plain import plain
 from growthcast.say.interval import effort_cells, takes_columns
+from growthcast.say.plants import days_with_range, saves_in_words
 from growthcast.say.supposed import (
     limits_words,
     none_holds_in_words,
     not_holding_in_json,
     some_do_not_hold_in_words,
 )
-from growthcast.say.words import Beside, Table, Words, count_of, percent, with_range
-from growthcast.service.effort.visits import Saving
+from growthcast.say.words import (
+    RANGES_HOLD,
+    Beside,
+    More,
+    Table,
+    Words,
+    count_of,
+    percent,
+    with_range,
+)
 from growthcast.service.holding import NOT_LIKELY
 from growthcast.service.rescape.layouts import LayoutAdvice
 from growthcast.service.rescape.swaps import SwapAdvice, SwapSearch
-from growthcast.service.rescape.variants import LONGEST_D, Days
-
-HELD = "Ranges hold in 8 cases of 10."
-SMALL_H, LEAST_H = 10.0, 0.05
-
-
-def days_text(days: float) -> str:
-    """Return a number of days in words."""
-    return f"more than {LONGEST_D - 1} days" if days >= LONGEST_D else f"{days:.0f} days"
-
-
-def days_with_range(days: Iterable[float | None]) -> str:
-    """Return days from one thing to another with what they lie within 8 times of 10."""
-    low, middle, high = (_days(value) for value in days)
-    return f"{middle} d" if low == high else f"{middle} d ({low}–{high})"
-
-
-def _days(days: float | None) -> str:
-    if days is None:
-        return "never"
-    return f"{days:.0f}" if days < LONGEST_D else f"{LONGEST_D}+"
-
-
-def saves_in_words(saves: Saving, currency: str) -> str:
-    """Say what is saved in a year, or taken more, with its range."""
-    (less, more), (cheaper, dearer) = ((of.p10, of.p90) for of in (saves.hours, saves.cost))
-    if max(abs(less), abs(more)) < LEAST_H:
-        return "takes as much time as now"
-    if less >= 0.0:
-        return f"saves {_both((less, more), (cheaper, dearer), currency)} a year"
-    if more <= 0.0:
-        return f"takes {_both((-more, -less), (-dearer, -cheaper), currency)} a year more"
-    said = f"takes between {-less:.1f} h a year more and {more:.1f} h less"
-    money = f" ({-cheaper:.0f} {currency} more to {dearer:.0f} {currency} less)"
-    return said + money if dearer else said
-
-
-def _both(hours: tuple[float, float], cost: tuple[float, float], currency: str) -> str:
-    """Hours, and money where an hour has a price."""
-    said = f"{_between(*hours, 1 if hours[1] < SMALL_H else 0)} h"
-    return f"{said} and {_between(*cost, 0)} {currency}" if cost[1] else said
-
-
-def _between(low: float, high: float, digits: int) -> str:
-    ends = dict.fromkeys(f"{end:.{digits}f}" for end in (low, high))
-    return " to ".join(ends)
+from growthcast.service.rescape.variants import Days
 
 
 def layouts_words(tank_id: str, currency: str, advice: Sequence[LayoutAdvice]) -> Words:
@@ -76,24 +40,31 @@ def layouts_words(tank_id: str, currency: str, advice: Sequence[LayoutAdvice]) -
                 f"{one.name}: its areas together are {percent(one.ground_share)} of the tank's "
                 "ground; check area_cm2."
             )
+    reasons = []
+    for one in advice:
+        saves = ""
+        if one.saves is not None and not one.nothing_holds:
+            saves = f"; against the tank as it is it {saves_in_words(one.saves, currency)}"
+        reasons.append(f"{one.name}: {_reason(one)}{saves}.")
+    best = max(advice, key=lambda one: one.interval_d or 0)
+    if best.interval_d is not None:
+        yield f"{best.name} holds longest: a visit every {best.interval_d} days."
     yield Table(
         f"Layouts of {tank_id}, each at the longest interval it holds",
         ["layout", "areas>", "visit every", "all inside>", "presentable>", "limited by"],
         [_looks_row(one) for one in advice],
     )
-    if named := [one for one in advice if not one.nothing_holds]:
-        yield from _takes(tank_id, currency, named)
-    for one in advice:
-        saves = ""
-        if one.saves is not None and not one.nothing_holds:
-            saves = f"; against the tank as it is it {saves_in_words(one.saves, currency)}"
-        yield f"{one.name}: {_reason(one)}{saves}."
+    yield from reasons[:3]
     for one in advice:
         for area in one.areas:
             if area.doubts and area.chance_holds >= NOT_LIKELY:  # else it is in the answer
                 yield Beside(f"{one.name}, {area.area_id}: {limits_words(area.doubts)}.")
             if area.caution and not area.keeps_its_log:
                 yield Beside(f"{one.name}, {area.area_id}: {area.caution}")
+    yield More()
+    yield from reasons[3:]
+    if named := [one for one in advice if not one.nothing_holds]:
+        yield from _takes(tank_id, currency, named)
 
 
 def _takes(tank_id: str, currency: str, named: Sequence[LayoutAdvice]) -> Words:
@@ -113,7 +84,7 @@ def _takes(tank_id: str, currency: str, named: Sequence[LayoutAdvice]) -> Words:
             yield (f"{one.name}: none of the listed intervals holds; {shortest} days are shown.")
     yield (
         "Presentable: days with every area between floor and height. At the floor: all inside if "
-        f"cut as low as still looks right. {HELD}"
+        f"cut as low as still looks right. {RANGES_HOLD}"
     )
 
 
@@ -220,7 +191,7 @@ def _proposals(currency: str, found: SwapSearch) -> Words:
         yield f"{number}. {'; '.join(_words(one))}; {saves}."
     days = found.recommended_now_d
     now = "at the shortest listed interval" if days is None else f"every {days} days"
-    yield f"{HELD} Saved: against the tank as it is {now}."
+    yield f"{RANGES_HOLD} Saved: against the tank as it is {now}."
 
 
 def _wait(one: SwapAdvice) -> Days:

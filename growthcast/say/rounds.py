@@ -11,7 +11,19 @@ from typing import Any
 from growthcast.book.checks.rounds import public_holidays, wrong_region
 from growthcast.book.columns import WEEKDAYS
 from growthcast.plain import plain
-from growthcast.say.words import Table, Words, and_list, count_of, percent
+from growthcast.say.words import (
+    OVERDUE,
+    TIGHT,
+    Table,
+    Words,
+    and_list,
+    count_of,
+    day_words,
+    in_words,
+    percent,
+    some_sentences,
+    week_day_words,
+)
 from growthcast.service.rounds.plan import LateVisit, PlannedVisit, RoundsPlan
 from growthcast.service.rounds.windows import TankWindow
 
@@ -20,26 +32,48 @@ DUE_BY = (
     "none holds). By its chance: before that, the chance of all inside, given that the last visit "
     "left all inside, falls below the wanted one. By its limit: longest_interval_d."
 )
-MOST_SAID = 12
-"""Late visits named one by one, those that lose most."""
-COLUMNS = ("day", "tank", "client", "site", "at the tank>", "travel>", "due by", "over by then>")
+ROUNDING = 0.005
+"""A chance beyond the wanted one by less reads like it."""
+COLUMNS = ("day", "tank", "client", "site", "at tank>", "travel>", "due by", "over by then>")
 
 
 def rounds_words(plan: RoundsPlan) -> Words:
-    """Yield the calendar week by week, then what comes late, and what is to be known of tanks."""
-    minutes = dict(zip(plan.dates, plan.minutes_per_day, strict=True))
+    """Yield the calendar with a line a week, then what comes late, and what is to be known."""
+    if not plan.visits and not plan.late:
+        first, last = (week_day_words(day, plan.on) for day in (plan.start, plan.end))
+        yield f"No tank needs a visit from {first} to {last}."
+    else:
+        yield lead_words(plan)
+    rows = []
     for week in sorted({_monday(visit.on) for visit in plan.visits}):
-        here = [visit for visit in plan.visits if _monday(visit.on) == week]
-        used = sum(minutes[day] for day in minutes if _monday(day) == week) / 60.0
-        there = sum(_monday(day) == week for day in minutes) * plan.hours_per_day
-        title = f"Week of {week}: {used:.1f} of {there:.1f} h"
-        yield Table(title, COLUMNS, [_row(visit) for visit in here])
+        used, there = _hours(plan, week)
+        rows.append([f"Week of {day_words(week, plan.on)}: {used:.1f} of {there:g} h"])
+        rows += [_row(plan, visit) for visit in plan.visits if _monday(visit.on) == week]
+    if rows:
+        yield Table("", COLUMNS, rows, ["site", "travel", "client"])
+    lost, notes = [*_losses(plan)], [f"{note}." for note in rounds_notes(plan)]
+    yield from some_sentences([*lost[:2], *notes, *lost[2:]])
     if plan.visits:
         yield DUE_BY
-    else:
-        yield f"No tank needs a visit between {plan.start} and {plan.end}."
-    yield from _losses(plan)
-    yield from rounds_notes(plan)
+
+
+def lead_words(plan: RoundsPlan) -> str:
+    """Say how many visits there are, how many come late, and how full the fullest week is."""
+    weeks = max(round(((plan.end - plan.start).days + 1) / 7), 1)
+    late = f"{in_words(len(plan.late))} late" if plan.late else "none late"
+    said = f"{count_of(len(plan.visits), 'visit')} in {count_of(weeks, 'week')}, {late}"
+    full = [_hours(plan, week) for week in {_monday(day) for day in plan.dates}]
+    if full:
+        used, there = max(full)
+        said += f"; busiest week {used:.1f} of {there:g} h"
+    return f"{said}."
+
+
+def _hours(plan: RoundsPlan, week: date) -> tuple[float, float]:
+    """Hours that the visits of a week take, and those there are."""
+    minutes = zip(plan.dates, plan.minutes_per_day, strict=True)
+    spent = [taken for day, taken in minutes if _monday(day) == week]
+    return sum(spent) / 60.0, len(spent) * plan.hours_per_day
 
 
 def rounds_json(plan: RoundsPlan) -> dict[str, Any]:
@@ -85,12 +119,12 @@ def _idle(window: TankWindow) -> str:
 
 def _overdue(window: TankWindow, start: date) -> str:
     """Say that a tank is overdue when a plan begins, and by what."""
-    due_on = start + timedelta(days=window.due_d)
+    due_on = day_words(start + timedelta(days=window.due_d), start)
     over = percent(1.0 - float(window.now.all_within[0]))
     why = {
         "rhythm": f"its rhythm of {window.interval_d} days ended on {due_on}",
         "limit": f"its own limit (longest_interval_d) ended on {due_on}",
-        "chance": f"the chance that some area is over on {start} is {over}",
+        "chance": f"the chance that some area is over on {day_words(start, start)} is {over}",
     }[window.due_by]
     return f"{window.tank_id} is overdue when the plan begins: {why}"
 
@@ -131,7 +165,9 @@ def _holidays_met(plan: RoundsPlan) -> Iterator[str]:
     if plan.practice.holidays or wrong_region(country):
         return
     met = public_holidays(country, plan.dates[0], plan.dates[-1])
-    if named := [f"{day} ({name})" for day, name in met.items() if day in plan.dates]:
+    if named := [
+        f"{day_words(day, plan.on)} ({name})" for day, name in met.items() if day in plan.dates
+    ]:
         verb = "is a public holiday" if len(named) == 1 else "are public holidays"
         yield (
             f"{and_list(named)} {verb} in {country}, the country of the locale, and planned like "
@@ -144,32 +180,36 @@ def _monday(day: date) -> date:
     return day - timedelta(days=day.weekday())
 
 
-def _row(visit: PlannedVisit) -> list[str]:
-    late = f", {count_of(visit.days_late, 'day')} late" if visit.days_late else ""
+def _row(plan: RoundsPlan, visit: PlannedVisit) -> list[str]:
+    wanted = {window.tank_id: window.confidence for window in plan.tanks}
+    tight = visit.chance_over > 1.0 - wanted[visit.tank_id] + ROUNDING
+    due = f"{day_words(visit.due_on, plan.on)}, {visit.due_by}"
+    if visit.days_late:
+        due = (
+            f"{OVERDUE} {day_words(visit.due_on, plan.on)}, {count_of(visit.days_late, 'day')} late"
+        )
     return [
-        f"{visit.on:%a} {visit.on}",
+        week_day_words(visit.on, plan.on),
         visit.tank_id,
         visit.client,
         visit.site,
         f"{visit.minutes:.0f} min",
         f"{visit.travel_min:.0f} min" if visit.travel_min else "",
-        f"{visit.due_on} ({visit.due_by}{late})",
-        percent(visit.chance_over),
+        due,
+        f"{TIGHT} {percent(visit.chance_over)}" if tight else percent(visit.chance_over),
     ]
 
 
 def _losses(plan: RoundsPlan) -> Iterator[str]:
-    """Say what comes late, why, and what that loses."""
-    if not plan.late:
-        yield f"No visit is later than the day it is due by ({len(plan.visits)} visits)."
-        return
-    yield from map(_lost, plan.late[:MOST_SAID])
-    if len(plan.late) > MOST_SAID:
-        yield f"{len(plan.late) - MOST_SAID} more are late and lose less; --json lists all."
-    yield (
-        f"In all, late visits lose {plan.area_days_over:.1f} expected area-days over the height "
-        "(one area over for one day)."
-    )
+    """Say what comes late, why, and what that loses, the worst first."""
+    if plan.late:
+        first, *others = (_lost(one) for one in plan.late)
+        yield first
+        yield (
+            f"In all, late visits lose {plan.area_days_over:.1f} expected area-days over the "
+            "height (one area over for one day)."
+        )
+        yield from others
 
 
 def _lost(one: LateVisit) -> str:
@@ -178,12 +218,14 @@ def _lost(one: LateVisit) -> str:
         if one.for_want_of_hours
         else "no working day of its own before that"
     )
+    due = day_words(one.due_on, one.due_on)
     if one.on is None:
-        when = f"due on {one.due_on} by its {one.due_by} and has no visit in the plan ({why})"
+        when = f"due on {due} by its {one.due_by} and has no visit in the plan ({why})"
         until = "by then"
     else:
         late = count_of(one.days_late, "day")
-        when = f"visited on {one.on}, {late} after it is due by its {one.due_by} ({why})"
+        then = day_words(one.on, one.on)
+        when = f"visited on {then}, {late} after it is due by its {one.due_by} ({why})"
         until = "on that day"
     limit = "; that is past the tank's own limit" if one.past_own_limit else ""
     if one.area is None:

@@ -7,7 +7,7 @@ from typing import Any
 
 from growthcast.book.columns import UNIT_WORDS
 from growthcast.book.tables import TABLES
-from growthcast.say.words import Beside, Table, Words
+from growthcast.say.words import Beside, More, Table, Words
 
 BASIS_WORDS = {
     "published": "published: the rate is printed in a scientific paper",
@@ -16,12 +16,23 @@ BASIS_WORDS = {
 }
 FROM_BOOK = "from the book's own species.csv"
 SAID_ELSEWHERE = {"species_id", "scientific_name", "common_name", "caution", "basis", "source"}
+MOST_LISTED = 14
+ESSENTIAL = (
+    *("form", "ceiling_cm", "rate_per_day", "light_k_umol", "needs_co2", "temp_min_c"),
+    *("temp_max_c", "lowest_cut_cm", "cut_practice", "settle_d", "pause_d"),
+)
+"""What most people ask of a plant."""
 
 
-def list_words(plants: Sequence[Mapping[str, Any]]) -> Words:
-    """Yield a table with a line for each plant."""
+def list_words(plants: Sequence[Mapping[str, Any]], what: str, *, all_of_them: bool) -> Words:
+    """Yield a table with a line for each plant; ``what`` says which they are and in which order."""
+    listed = plants if all_of_them else plants[:MOST_LISTED]
+    if not plants:
+        yield Beside("No species fits all of these; ask for less.")
+        return
+    yield f"{len(plants)} species{what}."
     rows = []
-    for plant in plants:
+    for plant in listed:
         cover = plant["measure"] == "cover_pct"
         ceiling = "surface" if plant["reaches_surface"] else f"{plant['ceiling_cm']:g} cm"
         rows.append(
@@ -37,39 +48,49 @@ def list_words(plants: Sequence[Mapping[str, Any]]) -> Words:
                 plant["basis"],
             )
         )
-    if not rows:
-        yield Beside("No species fits all of these; ask for less.")
-        return
-    headings = ("species", "name", "form", "a week at best>", "low stand doubles in>")
+    headings = ("species", "name", "form", "a week>", "low stand doubles in>")
     yield Table(
-        f"{len(rows)} species, under good light and CO2",
-        (*headings, "ceiling>", "light", "CO2 needed", "rate from"),
+        "",
+        (*headings, "ceiling>", "light", "CO2", "rate from"),
         rows,
+        ("rate from", "low stand doubles in", "CO2", "name"),
     )
+    yield "A week: growth at best, under good light and CO2."
+    if rest := len(plants) - len(listed):
+        yield (
+            f"{rest} more: growthcast species WORD searches, --form, --light and --needs-co2 "
+            "narrow, --all lists all."
+        )
 
 
 def species_words(plant: Mapping[str, Any]) -> Words:
-    """Yield everything the table says of one plant."""
+    """Yield how fast a plant grows and what is most asked of it, then all the table says."""
     cover = plant["measure"] == "cover_pct"
-    rows = []
-    for column in TABLES["species"]:
-        name, value = column.name, plant[column.name]
-        if name in SAID_ELSEWHERE or value is None:
-            continue
-        sure = "estimate" if name in plant["estimated"] else ""
-        sure = FROM_BOOK if name in plant["from_book"] else sure
-        value = 100 * value if column.unit == "share" else value
-        rows.append((name, column.meaning, _cell(value), _unit(column.unit, cover), sure))
-    title = plant["scientific_name"] or plant["species_id"]
+    name = plant["scientific_name"] or plant["species_id"]
     if plant["common_name"]:
-        title += f" ({plant['common_name']})"
-    yield Table(title, ("column", "what it is", "value>", "unit", "how sure"), rows)
+        name += f" ({plant['common_name']})"
     at_best = f"{plant['fastest_cm_per_week']:.1f} {'points of cover' if cover else 'cm'} a week"
     where = " in water of 45 cm" if plant["reaches_surface"] else ""
-    yield f"At best it grows {at_best}{where}, at half of its ceiling."
+    yield f"{name} grows at best {at_best}{where}, at half of its ceiling."
+    essential: list[tuple[str, ...]] = []
+    others: list[tuple[str, ...]] = []
+    for column in TABLES["species"]:
+        value = plant[column.name]
+        if column.name in SAID_ELSEWHERE or value is None:
+            continue
+        sure = "estimate" if column.name in plant["estimated"] else ""
+        sure = FROM_BOOK if column.name in plant["from_book"] else sure
+        value = 100 * value if column.unit == "share" else value
+        told = f"{_cell(value)} {_unit(column.unit, cover)}".rstrip()
+        part = essential if column.name in ESSENTIAL else others
+        part.append((column.name, column.meaning, told, sure))
+    heads, gives_way = ("column", "what it is", "value", "how sure"), ("column",)
+    yield Table("", heads, essential, gives_way)
     yield f"Basis: {BASIS_WORDS[plant['basis']]}."
     if plant["caution"]:
         yield f"Caution: {plant['caution']}"
+    yield More()
+    yield Table("", heads, others, gives_way)
     if plant["source_text"]:
         yield f"Source, {plant['source']}: {plant['source_text']}"
     elif plant["source"]:

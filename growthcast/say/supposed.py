@@ -110,7 +110,7 @@ DOUBT = (
 
 def supposed_words(supposed: Supposed) -> Words:
     """Yield what the answer supposes, and cautions beside it."""
-    yield f"SUPPOSED, not as the book has it: {'; '.join(_sentences(supposed))}."
+    yield supposing_words(supposed)
     for name, value in supposed.assumed.items():
         words, unit = CONDITION_WORDS[name]
         yield (
@@ -120,6 +120,11 @@ def supposed_words(supposed: Supposed) -> Words:
     if supposed.changes.conditions:
         yield DOUBT
     yield from map(Beside, supposed_cautions(supposed))
+
+
+def supposing_words(supposed: Supposed) -> str:
+    """Say what is supposed."""
+    return f"SUPPOSED, not as the book has it: {'; '.join(_sentences(supposed))}."
 
 
 def _sentences(supposed: Supposed) -> list[str]:

@@ -5,11 +5,23 @@ The checks are a list to go through, not a diagnosis; their orders are common pr
 
 from __future__ import annotations
 
-from datetime import date
+from collections.abc import Sequence
 from typing import Any
 
 from growthcast.plain import plain
-from growthcast.say.words import Table, Words, percent
+from growthcast.say.words import (
+    FINE,
+    OVERDUE,
+    RANGES_HOLD,
+    TIGHT,
+    More,
+    Table,
+    Words,
+    capital,
+    day_words,
+    percent,
+    some_names,
+)
 from growthcast.service.watch.report import DropSeen, Finding, IndexPoint, TankWatch, WatchReport
 
 CHECKS = {
@@ -71,22 +83,47 @@ WHOLE_TANK = "the whole tank"
 
 
 def watch_words(report: WatchReport, *, by_area: bool) -> Words:
-    """Yield the verdicts in tables, then each finding with what to check."""
+    """Yield whether all grow as usual, the verdicts in a table, each finding with what to check."""
+    yield lead_words(report)
     yield Table(
-        f"Growth against usual on {report.on}",
+        "",
         ["tank", "growth lately>", "usual range>", "visits>", "verdict"],
         [_row(tank) for tank in report.tanks],
     )
-    if any(tank.drop_seen for tank in report.tanks):
-        yield Table(
-            "How soon a lasting drop of the whole tank to 60 % is noticed",
-            ["tank", "within three visits>", "9 of 10 within"],
-            [
-                [tank.tank_id, *_noticed(tank.drop_seen)]
-                for tank in report.tanks
-                if tank.recent is not None
-            ],
+    for finding in report.findings:
+        yield from _finding(finding)
+    if report.usual_until is not None:
+        yield (
+            "100 % is what an area grew by the log up to "
+            f"{day_words(report.usual_until, report.on)}, at the conditions written down since. "
+            f"{RANGES_HOLD}"
         )
+    yield More()
+    yield from _behind(report, by_area=by_area)
+
+
+UNJUDGED = "cannot be judged yet"
+
+
+def lead_words(report: WatchReport) -> str:
+    """Say which tanks and species grow otherwise than usual, and how the other tanks grow."""
+    groups: dict[str, list[str]] = {}
+    for tank in report.tanks:
+        how = _verdict(tank.findings) if tank.findings else "as usual"
+        groups.setdefault(UNJUDGED if tank.recent is None else how, []).append(tank.tank_id)
+    said = [f"{finding_name(one)} grow {_verdict([one])}" for one in report.across]
+    for how in sorted(groups, key=["as usual", UNJUDGED].count):
+        names = groups[how]
+        who = some_names(names)
+        if len(groups) == 1 and len(names) > 2:
+            who = f"all {who}"
+        verb = "" if how == UNJUDGED else "grows " if len(names) == 1 else "grow "
+        said.append(f"{who} {verb}{how}")
+    return f"{capital('; '.join(said), [tank.tank_id for tank in report.tanks])}."
+
+
+def _behind(report: WatchReport, *, by_area: bool) -> Words:
+    """Yield areas or species, how soon a drop is seen, and how to read it all."""
     parts = ["growth lately>", "usual range>", "verdict"]
     for tank in report.tanks if by_area else ():
         if tank.areas:
@@ -106,40 +143,38 @@ def watch_words(report: WatchReport, *, by_area: bool) -> Words:
                 for one in report.species
             ],
         )
-    for finding in report.findings:
-        yield from _finding(finding)
+    if any(tank.drop_seen for tank in report.tanks):
+        yield Table(
+            "How soon a lasting drop of the whole tank to 60 % is noticed",
+            ["tank", "within three visits>", "9 of 10 within"],
+            [
+                [tank.tank_id, *_noticed(tank.drop_seen)]
+                for tank in report.tanks
+                if tank.recent is not None
+            ],
+        )
     if changed := [tank for tank in report.tanks if tank.changed_on]:
-        which = "; ".join(f"{tank.tank_id} on {_days(tank.changed_on)}" for tank in changed)
+        which = "; ".join(
+            f"{tank.tank_id} on {', '.join(day_words(day, report.on) for day in tank.changed_on)}"
+            for tank in changed
+        )
         yield (
-            f"conditions.csv has changes in the time watched: {which}. How far they alter "
-            "what is usual rests on the species table, not on the tank's log: a change that does "
-            "less or more than the table says can hide a fault or look like one."
+            f"conditions.csv has changes in the time watched: {which}. How far they alter what is "
+            "usual rests on the species table: a change that does more or less than it says can "
+            "hide a fault or look like one."
         )
     if report.usual_until is not None:
-        yield from _how_to_read(report)
-
-
-def _how_to_read(report: WatchReport) -> Words:
-    """Yield what the numbers are, how soon a drop is seen, and what an alarm is worth."""
-    yearly = report.false_alarms_a_year
-    yield (
-        f"100 % is what an area grew by the log up to {report.usual_until}, at the conditions "
-        "written down since; ranges hold 8 times of 10. While nothing changes a value lies outside "
-        "its usual range 7 times of 100, so slower or quicker alone is no alarm yet. Expect about "
-        f"{yearly:.1f} false alarms per tank and year, one in {1.0 / yearly:.0f} years. Both as in "
-        "simulated practices."
-    )
-    if any(tank.drop_seen for tank in report.tanks):
+        yearly = report.false_alarms_a_year
         yield (
-            "How soon a drop is noticed is worked out from each tank's own visits, as if it had "
-            "begun right after one of them. Plants that grow little from visit to visit, and areas "
-            "without a reading, tell little. What helps: the height before and after the cut, of "
-            "every area, at every visit."
+            "While nothing changes a value lies outside its usual range 7 times in 100, so slower "
+            f"or quicker alone is no alarm yet. Expect about {yearly:.1f} false alarms per tank "
+            f"and year, one in {1.0 / yearly:.0f} years. Both as in simulated practices."
         )
     if not report.needs_attention:
         yield (
-            "Nothing needs attention. That does not say nothing changed: a change is seen from "
-            "several readings, a small one late or not at all."
+            "That nothing is found does not say that nothing changed: a change is seen from "
+            "several readings, a small one late or not at all. What helps: the height before and "
+            "after the cut, of every area, at every visit."
         )
 
 
@@ -210,19 +245,29 @@ def _finding(finding: Finding) -> Words:
         yield f"  {number}. {check}"
 
 
+def _verdict(findings: Sequence[Finding]) -> str:
+    """Return how what was found grows, as a clause's end."""
+    ways = dict.fromkeys(f"{'slower' if one.slower else 'quicker'} than usual" for one in findings)
+    whole = all(one.kind != "area" or one.alone for one in findings)
+    return f"{' or '.join(ways)}{'' if whole else ' in some areas'}"
+
+
 def _row(tank: TankWatch) -> list[str]:
     if tank.recent is None:
-        return [tank.tank_id, "", "", str(tank.visits), tank_sentence(tank)]
+        few = tank.visits < tank.visits_needed
+        why = f"{tank.visits_needed} visits are needed" if few else "no growth read lately"
+        return [tank.tank_id, "", "", str(tank.visits), why]
     growth, usual, verdict = _part(tank.recent, bool(tank.findings))
     return [tank.tank_id, growth, usual, str(tank.visits), verdict]
 
 
 def _part(point: IndexPoint, struck: bool) -> list[str]:
     """Return growth lately, usual range and verdict of a tank, an area or a species."""
+    mark = FINE if point.standing == "as usual" else TIGHT
     return [
-        f"{percent(point.growth)} ({100 * point.low:.0f} to {100 * point.high:.0f})",
-        f"{100 * point.usual_low:.0f} to {100 * point.usual_high:.0f} %",
-        "see below" if struck else point.standing,
+        f"{percent(point.growth)} ({100 * point.low:.0f}–{100 * point.high:.0f})",
+        f"{100 * point.usual_low:.0f}–{100 * point.usual_high:.0f} %",
+        f"{OVERDUE} see below" if struck else f"{mark} {point.standing}",
     ]
 
 
@@ -238,7 +283,3 @@ def _noticed(drop: DropSeen | None) -> list[str]:
 
 def _visits(drop: DropSeen, count: int) -> str:
     return f"{count} visit{'s' * (count > 1)} (about {drop.days(count)} days)"
-
-
-def _days(days: tuple[date, ...]) -> str:
-    return ", ".join(day.isoformat() for day in days)

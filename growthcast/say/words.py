@@ -12,17 +12,31 @@ if TYPE_CHECKING:
 
 
 MONTHS = ("Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec")
+DAYS = ("Mon", "Tue", "Wed", "Thu", "Fri", "Sat", "Sun")
 YEAR_SETTLED_D = 300
 """A day and month this near to a known date can be of one year only."""
 SURELY, HARDLY = 0.995, 0.005
 
 
+OVERDUE, TIGHT, FINE = "!", "~", "\N{CHECK MARK}"
+"""What a cell begins with: something is over or late, below the wanted chance, or as it should be.
+
+A terminal with colours shows the cell in the mark's colour as well."""
+RANGES = "(ranges)"
+"""Stands among the columns that give way, alone or behind a column: the brackets behind numbers."""
+
+
 class Table(NamedTuple):
-    """A table of an answer; a column whose name ends in ``>`` is aligned to the right."""
+    """A table of an answer; a column whose name ends in ``>`` is aligned to the right.
+
+    A row of one cell is a line across the table. Where a terminal is too narrow the columns of
+    ``gives_way`` are left out, one after the other.
+    """
 
     title: str
     columns: Sequence[str]
     rows: Sequence[Sequence[str]]
+    gives_way: Sequence[str] = ()
 
 
 class Beside(NamedTuple):
@@ -31,8 +45,20 @@ class Beside(NamedTuple):
     sentence: str
 
 
-Words = Iterable[str | Table | Beside]
+class More(NamedTuple):
+    """What follows is read by who asks for it: with ``--details``, or of one tank."""
+
+
+Words = Iterable[str | Table | Beside | More]
 """An answer as a person reads it: sentences and tables, in their order."""
+RANGES_HOLD = "Ranges hold 8 times in 10."
+
+
+def some_sentences(sentences: Sequence[str], most: int = 3) -> Words:
+    """Yield the first sentences, and the others to who asks for more."""
+    yield from sentences[:most]
+    yield More()
+    yield from sentences[most:]
 
 
 def percent(share: float, digits: int = 0) -> str:
@@ -52,21 +78,64 @@ def count_of(number: int, noun: str) -> str:
     return f"{number} {noun}" if number == 1 else f"{number} {noun}s"
 
 
-def quantile_words(quantiles: Iterable[float], unit: str, digits: int = 1) -> str:
-    """Return what is most likely, and what it lies between 8 times of 10."""
+def quantile_words(quantiles: Iterable[float], unit: str, digits: int | None = None) -> str:
+    """Return what is most likely, and what it lies between 8 times in 10.
+
+    Without ``digits``, numbers from 10 on are whole ones.
+    """
     low, middle, high = quantiles
-    return f"{middle:.{digits}f} {unit} ({low:.{digits}f} to {high:.{digits}f})"
+    if digits is None:
+        digits = int(middle < 9.95)
+    return f"{middle:.{digits}f} {unit} ({low:.{digits}f}–{high:.{digits}f})"
 
 
 def with_range(values: Range, unit: str = "") -> str:
-    """Return what is most likely with what it lies within 8 times of 10, in whole numbers."""
+    """Return what is most likely with what it lies within 8 times in 10, in whole numbers."""
     middle = f"{values.p50:.0f} {unit}".rstrip()
     return f"{middle} ({values.p10:.0f}–{values.p90:.0f})"
 
 
 def range_words(height: Range, unit: str) -> str:
-    """Return a height with its range, as in ``12.4 cm (11.1 to 14.0)``."""
+    """Return a height with its range, as in ``12 cm (11–14)``."""
     return quantile_words((height.p10, height.p50, height.p90), unit)
+
+
+STEP_CM, STEP_COVER = 0.5, 5.0
+
+
+def hand_cut(cut: float, unit: str, least: float) -> float:
+    """Return a height to cut to as a hand can: in half centimetres downwards, not below ``least``.
+
+    Cover goes by 5 %. What is below ``least`` itself stays as it is.
+    """
+    step = STEP_CM if unit == "cm" else STEP_COVER
+    return round(max(cut // step * step, min(least, cut)), 1)
+
+
+def cut_text(cut: float, unit: str, least: float) -> str:
+    """Return a height to cut to with its unit, as a hand can cut it."""
+    return f"{hand_cut(cut, unit, least):g} {unit}"
+
+
+NUMBERS = (
+    *("no", "one", "two", "three", "four", "five", "six"),
+    *("seven", "eight", "nine", "ten", "eleven", "twelve"),
+)
+
+
+def in_words(number: int) -> str:
+    """Return a small number as a word."""
+    return NUMBERS[number] if number < len(NUMBERS) else str(number)
+
+
+def some_names(names: Sequence[str], most: int = 2, noun: str = "tank") -> str:
+    """Return names as a sentence does, or how many they are where they are more than ``most``."""
+    return and_list(names) if len(names) <= most else f"{in_words(len(names))} {noun}s"
+
+
+def capital(text: str, ids: Iterable[str] = ()) -> str:
+    """Return a sentence with a capital at its beginning, unless an id stands there."""
+    return text if text.startswith(tuple(ids)) else text[:1].upper() + text[1:]
 
 
 def and_list(names: Sequence[str]) -> str:
@@ -95,6 +164,11 @@ def day_words(day: date, on: date) -> str:
     """Return a date as people say it; the year only where ``on`` does not settle it."""
     short = f"{day.day} {MONTHS[day.month - 1]}"
     return short if abs((day - on).days) < YEAR_SETTLED_D else full_date_words(day)
+
+
+def week_day_words(day: date, on: date) -> str:
+    """Return a date with its day of the week."""
+    return f"{DAYS[day.weekday()]} {day_words(day, on)}"
 
 
 def tidy(text: str) -> str:

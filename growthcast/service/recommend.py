@@ -21,6 +21,7 @@ from growthcast.service.advice import (
     cut_limit,
 )
 from growthcast.service.certainty import in_full
+from growthcast.service.effort.hours import fixed_minutes
 from growthcast.service.effort.learn import Timing, learn_timing
 from growthcast.service.effort.visits import (
     DAYS_PER_YEAR,
@@ -151,7 +152,7 @@ def _worked_out(
     short = {int(cap) for cap in caps if cap < min(listed)}
     options = [interval_options(living, d, confidence) for d in sorted(short | set(listed))]
     choices = _choices(options, caps, min(listed))
-    fixed_min = (book.of_tanks("fixed_min") + book.of_tanks("travel_min"))[living.tank]
+    fixed_min = (fixed_minutes(book) + book.of_tanks("travel_min"))[living.tank]
     return _Block(
         book=book,
         fit=fit,
@@ -365,7 +366,7 @@ def option_of(
     """
     living = living_areas(fit, np.array([tank]))
     confidence = book.of_tanks("confidence")[living.tank]
-    fixed_min = (book.of_tanks("fixed_min") + book.of_tanks("travel_min"))[living.tank]
+    fixed_min = (fixed_minutes(book) + book.of_tanks("travel_min"))[living.tank]
     option = interval_options(living, interval_d, confidence, cut_cm)
     [effort] = visit_efforts(living, fit.design, learn_timing(book, fit), [option], fixed_min)
     areas = tuple(_areas(book, fit, living, fit.basis, option))

@@ -83,7 +83,7 @@ def test_interval_says_what_time_and_money_rest_on():
     ran = run("interval", DEMO, "--tank", "lobby-stems")
     assert ran.status == 0
     said = " ".join(ran.out.split())
-    assert "minutes of trimming are fitted from 54 timed visits in the log" in said
+    assert "Minutes of trimming are fitted from 54 timed visits in the log" in said
     assert re.search(r"lobby-stems .* \d+ min \(\d+–\d+\) \d+ h \(\d+–\d+\)", said)
 
 

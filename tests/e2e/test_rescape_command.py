@@ -11,7 +11,7 @@ import pytest
 
 from growthcast.book.shipped import demo_dir
 from growthcast.book.tables import CONDITION_WORDS
-from growthcast.say.rescape import saves_in_words
+from growthcast.say.plants import saves_in_words
 from growthcast.service.effort.visits import Range, Saving
 from tests.books import write_book
 from tests.cli import run

@@ -88,7 +88,8 @@ def test_part_of_a_species_name():
 def test_an_answer_that_cannot_be_written_is_a_sentence():
     code = (
         "import sys\n"
-        "from growthcast.cli.output import answer_that_arrives, print_line\n"
+        "from growthcast.cli.output import answer_that_arrives\n"
+        "from growthcast.cli.tables import print_line\n"
         "from growthcast.errors import UsageError\n"
         "try:\n"
         "    with answer_that_arrives():\n"

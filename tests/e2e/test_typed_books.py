@@ -46,7 +46,7 @@ def every_command(practice: SimulatedPractice, book: Path, out: Path) -> list[li
         ["cuts", *at],
         ["rounds", *whole],
         ["away", *whole, *away],
-        ["peak", str(book), f"--from={on}", f"--on={on + timedelta(days=30)}", f"--tank={tank}"],
+        ["peak", str(book), f"--on={on}", f"--shine={on + timedelta(days=30)}", f"--tank={tank}"],
         ["watch", *whole],
         ["rescape", *at, f"--area={area.area_id}", "--form=stem"],
         ["rescape", *at, "--reach=14"],

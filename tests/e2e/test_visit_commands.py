@@ -22,9 +22,11 @@ def small(tmp_path_factory):
 def test_cuts_prints_one_page(small):
     ran = run("cuts", small, "--tank", "lobby", "--on", "2026-06-08", "--next", "2026-06-15")
     assert ran.status == 0
-    assert "until 2026-06-15 (7 days)" in ran.out
-    assert "Cautions:" in ran.out
-    assert len(ran.out.splitlines()) < 50
+    assert "until Mon 15 Jun (7 days)" in " ".join(ran.out.split())
+    assert "Mains off before hands go into the water" in ran.out
+    assert len(ran.out.splitlines()) <= 24
+    asked = ["--tank", "lobby", "--on", "2026-06-08", "--next", "2026-06-15", "--details"]
+    assert "lobby, cautions:" in run("cuts", small, *asked).out
 
 
 def test_cuts_on_the_demo_as_json():
@@ -59,7 +61,7 @@ def test_cuts_on_a_day_without_a_due_tank_name_the_next(tmp_path):
     out = tmp_path / "a.html"
     ran = run("cuts", DEMO, "--out", str(out))
     assert ran.status == 0
-    assert "No tank is due by 2026-11-20; the next is desk-nano, due on 2026-11-23." in ran.err
+    assert "No tank is due by 20 Nov; the next is desk-nano, due on Mon 23 Nov." in ran.err
     assert not out.exists()
 
 
@@ -102,7 +104,7 @@ def test_cuts_with_nothing_to_recommend_takes_the_shortest_interval(tmp_path):
 
 
 def test_peak_on_the_demo_as_json():
-    ran = run("peak", DEMO, "--tank", "reception", "--on", "2026-12-30", "--json")
+    ran = run("peak", DEMO, "--tank", "reception", "--shine", "2026-12-30", "--json")
     assert ran.status == 0
     plan = strict_json(ran.out)
     assert plan["visits"] == ["2026-12-04", "2026-12-18"]
@@ -112,11 +114,21 @@ def test_peak_on_the_demo_as_json():
 
 
 def test_peak_tomorrow_counts_on_today(small):
-    ran = run("peak", small, "--tank", "lobby", "--on", "2026-06-02")
+    ran = run("peak", small, "--tank", "lobby", "--shine", "2026-06-02")
     assert ran.status == 0
     assert "today's, 2026-06-01, is counted on" in ran.err
     assert "too little time" in ran.out
     assert "left uncut, at its best from" in ran.out
+
+
+def test_peak_without_a_tank_tells_of_all(small):
+    ran = run("peak", small, "--shine", "2026-07-01")
+    assert ran.status == 0
+    assert "stand at their best on Wed 1 Jul" in " ".join(ran.out.split())
+    tanks = strict_json(run("peak", small, "--shine", "2026-07-01", "--json").out)["tanks"]
+    assert [tank["tank_id"] for tank in tanks] == ["lobby", "home"]
+    alone = run("peak", small, "--tank", "home", "--shine", "2026-07-01", "--json")
+    assert strict_json(alone.out)["areas"] == tanks[1]["areas"]
 
 
 def test_away_lists_every_tank(small):
@@ -154,14 +166,13 @@ def test_interval_in_full_names_the_next_longer_and_how_sure(small):
         (["cuts", "--tank", "lobby", "--next", "next week"], "not a date"),
         (["cuts", "--tank", "loby"], "lobby"),
         (["peak", "--tank", "lobby"], "name the day to shine"),
-        (["peak", "--tank", "lobby", "--on", "2026-06-01"], "nearest day that can be planned"),
-        (["peak", "--on", "2026-07-01"], "name one tank"),
+        (["peak", "--tank", "lobby", "--shine", "2026-06-01"], "nearest day that can be planned"),
         (
-            ["peak", "--tank", "lobby", "--on", "2026-07-01", "--visits", "2026-07-01"],
+            ["peak", "--tank", "lobby", "--shine", "2026-07-01", "--visits", "2026-07-01"],
             "does not lie between",
         ),
-        (["peak", "--tank", "lobby", "--on", "2026-07-01", "--target", "85"], "write 0.85"),
-        (["peak", "--tank", "lobby", "--on", "2026-07-01", "--within", "0"], "--within"),
+        (["peak", "--tank", "lobby", "--shine", "2026-07-01", "--target", "85"], "write 0.85"),
+        (["peak", "--tank", "lobby", "--shine", "2026-07-01", "--within", "0"], "--within"),
         (["away", "--from", "2026-06-05"], "--to DATE"),
         (["away", "--from", "2026-06-05", "--to", "2026-06-01"], "swap them"),
         (["away", "--from", "2026-05-05", "--to", "2026-06-10"], "--from 2026-06-01"),
@@ -200,7 +211,7 @@ def test_peak_counts_on_no_visit_while_a_client_is_closed(tmp_path):
     book = write_book(tmp_path / "book")
     rows = "client,tank_id,from_date,to_date\nClient A,,2026-06-04,2026-06-20\n"
     (book / "closed.csv").write_text(rows)
-    asked = ["peak", str(book), "--tank", "lobby", "--on", "2026-06-28"]
+    asked = ["peak", str(book), "--tank", "lobby", "--shine", "2026-06-28"]
     plan = strict_json(run(*asked, "--json").out)
     assert plan["visits"]
     assert all(not "2026-06-04" <= day <= "2026-06-20" for day in plan["visits"])
@@ -214,18 +225,18 @@ def test_the_minutes_of_a_sheet_add_up(tank):
     """As printed: the parts of the time, and the areas' minutes beside the trimming."""
     out = run("cuts", DEMO, "--tank", tank, "--on", "2026-11-27").out
     said = re.search(
-        r"about (\d+) min, of it (\d+) on the road, (\d+) at the tank before trimming, (\d+)",
+        r"About (\d+) min: (\d+) on the road, (\d+) at the tank before trimming, (\d+)",
         " ".join(out.split()),
     )
     total, on_road, before, trimming = map(int, said.groups())
     assert total == on_road + before + trimming
-    rows = [line.split() for line in out.splitlines() if re.match(r" \d ", line)]
+    rows = [line.split() for line in out.splitlines() if re.search(r" \N{CHECK MARK} | ~ ", line)]
     assert sum(int(row[-1]) for row in rows) == trimming
 
 
 def test_the_day_the_log_ends_is_that_of_its_last_row(small, tmp_path):
     out = run("fit", small, "--on", "2026-06-08").out
-    assert "the log, which ends on 2026-06-01" in out
+    assert "the log, which ends on 1 Jun 2026" in out
     page = tmp_path / "sheet.html"
     run("cuts", small, "--tank", "lobby", "--on", "2026-06-08", "--out", str(page))
     assert "Worked out on 8 June 2026 from visits up to 1 June 2026" in page.read_text("utf-8")

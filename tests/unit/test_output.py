@@ -1,4 +1,4 @@
-"""Tables laid out by ourselves are those that rich prints."""
+"""Tables and sentences as terminals of 80, 60 and 40 columns show them."""
 
 from __future__ import annotations
 
@@ -9,104 +9,150 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from growthcast.cli import output
-from growthcast.cli.output import print_table, printable
+from growthcast.cli.output import print_words
+from growthcast.cli.tables import print_line, print_table
+from growthcast.say.words import FINE, OVERDUE, RANGES, RANGES_HOLD, More, Table
 
-WIDE_CHARACTERS = "\N{CJK UNIFIED IDEOGRAPH-6C34}\N{COMBINING ACUTE ACCENT}\N{EN DASH}"
-texts = st.text(
-    st.characters(codec="utf-8", exclude_categories=["Cs"]) | st.sampled_from(WIDE_CHARACTERS),
-    max_size=12,
+VISITS = Table(
+    "",
+    ["tank", "client", "a visit>", "due"],
+    [
+        ["Week of 23 Nov: 5.5 of 40 h"],
+        ["study-rhizome", "Client of the house", "101 min (92–112)", f"{OVERDUE} 30 Nov"],
+        ["lobby-stems", "Another client", "59 min (56–63)", f"{FINE} 4 Dec"],
+    ],
+    ["client", RANGES],
 )
+ids = st.from_regex(r"[a-z]{1,12}(-[a-z0-9]{1,9}){0,3}", fullmatch=True)
 
 
 class Terminal(io.StringIO):
     """Text that goes to a terminal, or not."""
 
-    encoding = "utf-8"
-
-    def __init__(self, is_terminal: bool) -> None:
+    def __init__(self, encoding: str, is_terminal: bool) -> None:
         super().__init__()
-        self.is_terminal = is_terminal
+        self.coded, self.is_terminal = encoding, is_terminal
+
+    @property
+    def encoding(self) -> str:
+        return self.coded
 
     def isatty(self) -> bool:
         return self.is_terminal
 
 
-def printed(function, *arguments, is_terminal=False, **environment):
+def printed(function, *arguments, width=80, is_terminal=True, encoding="utf-8", **environment):
+    """Return what is printed to a terminal of a width; without colours unless asked for."""
     with pytest.MonkeyPatch.context() as patch:
-        for name in ("FORCE_COLOR", "TTY_COMPATIBLE", "NO_COLOR"):
-            patch.delenv(name, raising=False)
-        patch.setenv("TERM", "xterm")
-        patch.setenv("COLUMNS", "40")
-        for name, value in environment.items():
-            patch.setenv(name, value)
-        stdout = Terminal(is_terminal)
+        for name, value in {"TERM": "xterm", "NO_COLOR": "1", "COLUMNS": str(width)}.items():
+            patch.setenv(name, environment.get(name, value))
+        stdout = Terminal(encoding, is_terminal)
         patch.setattr("sys.stdout", stdout)
         function(*arguments)
     return stdout.getvalue()
 
 
-@st.composite
-def tables(draw):
-    columns = draw(st.lists(texts, min_size=1, max_size=4))
-    row = st.lists(texts, min_size=len(columns), max_size=len(columns))
-    rights = draw(st.lists(st.booleans(), min_size=len(columns), max_size=len(columns)))
-    heads = [
-        printable(c).rstrip(">") + ">" * right for c, right in zip(columns, rights, strict=True)
-    ]
-    return draw(texts), heads, draw(st.lists(row, max_size=4))
-
-
-@given(tables())
-def test_tables_are_those_of_rich(table):
-    title, columns, rows = table
-    by_rich = printed(
-        output._print_with_rich,
-        printable(title),
-        [column.rstrip(">") for column in columns],
-        [column.endswith(">") for column in columns],
-        [[printable(cell) for cell in row] for row in rows],
-    )
-    assert printed(print_table, *table) == by_rich
-
-
-def test_a_usual_table_needs_no_rich(monkeypatch):
-    monkeypatch.setattr(output, "_print_with_rich", None)
-    text = printed(print_table, "Heights", ["area", "height>"], [["stems", "9–12 cm"]])
-    assert text.splitlines() == [
-        "Heights          ",
-        "                 ",
-        " area     height ",
-        " ─────────────── ",
-        " stems   9–12 cm ",
-        "                 ",
+def test_a_table_that_fits_stands_a_row_a_line_under_a_rule():
+    assert printed(print_table, VISITS).splitlines() == [
+        " tank           client                        a visit  due",
+        " ──────────────────────────────────────────────────────────────",
+        " Week of 23 Nov: 5.5 of 40 h",
+        " study-rhizome  Client of the house  101 min (92–112)  ! 30 Nov",
+        f" lobby-stems    Another client         59 min (56–63)  {FINE} 4 Dec",
+        "",
     ]
 
 
-def test_a_terminal_shows_the_header_bold_and_folds_what_is_wider():
-    table = ("Passes", ["area", "passes"], [["stems", "on 2026-06-08"]])
-    assert "\x1b[1m area    passes        \x1b[0m\n" in printed(
-        print_table, *table, is_terminal=True
-    )
-    wider = ("Passes", ["area", "passes"], [["stems", 8 * "never "]])
-    lines = re.sub(r"\x1b\[\d*m", "", printed(print_table, *wider, is_terminal=True)).splitlines()
-    assert max(map(len, lines)) == 40  # the terminal's columns
-    assert sum("never" in line for line in lines) == 2
+def test_columns_give_way_in_the_order_declared_and_ranges_last():
+    wide, narrow = (printed(print_table, VISITS, width=width) for width in (61, 60))
+    assert "client" not in wide
+    assert "(92–112)" in wide
+    short = VISITS._replace(rows=[["study-rhizome-" + 30 * "x", *VISITS.rows[1][1:]]])
+    without = printed(print_table, short, width=70)
+    assert "101 min" in without
+    assert "(92–112)" not in without
+    assert narrow.count("\n") == wide.count("\n")
 
 
-def test_a_folded_table_breaks_no_id_and_no_range():
-    row = ["study-rhizome", "Client B of the house", "952 (899–1004)"]
-    text = printed(print_table, "Visits", ["tank", "client", "a year>"], [row], is_terminal=True)
-    lines = re.sub(r"\x1b\[\d*m", "", text).splitlines()
-    assert max(map(len, lines)) == 40
-    assert all(any(word in line for line in lines) for cell in row for word in cell.split())
-    longer = printed(print_table, "Visits", ["tank"], [[60 * "x"]], is_terminal=True)
-    assert longer.count("x") == 60  # a word beyond the terminal is broken, not lost
+def test_below_60_columns_a_row_becomes_a_block_with_every_column():
+    assert printed(print_table, VISITS, width=40).splitlines() == [
+        "Week of 23 Nov: 5.5 of 40 h",
+        "study-rhizome",
+        "  client: Client of the house",
+        "  a visit: 101 min (92–112)",
+        "  due: ! 30 Nov",
+        "lobby-stems",
+        "  client: Another client",
+        "  a visit: 59 min (56–63)",
+        f"  due: {FINE} 4 Dec",
+        "",
+    ]
 
 
-@pytest.mark.parametrize("cell", ["on 2026-06-08", 8 * "never "])  # by ourselves, and by rich
-@pytest.mark.parametrize(("no_color", "bold"), [("1", False), ("", True)])
-def test_who_wants_no_colours_gets_no_bold_letters_either(cell, no_color, bold):
-    table = ("Passes", ["area", "passes"], [["stems", cell]])
-    text = printed(print_table, *table, is_terminal=True, NO_COLOR=no_color)
-    assert ("\x1b[" in text) == bold
+@given(st.lists(st.tuples(ids, ids, st.integers(0, 9)), min_size=1, max_size=4))
+@pytest.mark.parametrize("width", [80, 60, 40])
+def test_no_id_is_ever_broken(width, rows):
+    cells = [[one, f"to {two}", f"{n} cm ({n}–9) and {n} more words here"] for one, two, n in rows]
+    text = printed(print_table, Table("", ["area", "plant", "now>"], cells), width=width)
+    for one, two, _ in rows:
+        assert one in re.split(r"[ \n]", text)
+        assert two in re.split(r"[ \n]", text)
+    line = printed(print_line, " ".join(word for row in rows for word in row[:2]), width=width)
+    assert line.split() == [word for row in rows for word in row[:2]]
+    assert all(len(text) <= width or " " not in text.strip() for text in line.splitlines())
+
+
+def test_a_number_stays_with_its_unit_and_a_day_with_its_month():
+    said = "the chance was 90 % and 12 cm on Fri 30 Nov, 7 days"
+    for width in range(8, 30):
+        lines = printed(print_line, said, width=width).splitlines()
+        for whole in ("90 %", "12 cm", "Fri 30 Nov,", "7 days"):
+            assert any(whole in line for line in lines), (width, whole)
+
+
+def test_cells_are_folded_between_words_where_no_column_gives_way():
+    row = ["study-rhizome", 3 * "back right hygrophila ", 3 * "front left pennywort "]
+    text = printed(print_table, Table("", ["tank", "area", "also"], [row]), width=62)
+    assert max(map(len, text.splitlines())) <= 62
+    assert sorted(" ".join(text.split()[4:]).split()) == sorted(" ".join(row).split())
+
+
+def test_what_a_mark_says_is_coloured_and_plain_without_colours():
+    text = printed(print_table, VISITS, NO_COLOR="")
+    assert "\x1b[31m! 30 Nov\x1b[0m" in text
+    assert f"\x1b[32m{FINE} 4 Dec\x1b[0m" in text
+    for plain in (
+        printed(print_table, VISITS),
+        printed(print_table, VISITS, is_terminal=False, NO_COLOR=""),
+        printed(print_table, VISITS, TERM="dumb", NO_COLOR=""),
+    ):
+        assert "\x1b" not in plain
+        assert "! 30 Nov" in plain  # the mark stays
+    assert re.sub(r"\x1b\[\d*m", "", text) == printed(print_table, VISITS)
+
+
+def test_a_person_cannot_steer_the_terminal():
+    table = Table("Title \x1b[2J", ["area\x07"], [["stems\x1b]0;x"]])
+    assert not {"\x1b", "\x07"} & {*printed(print_table, table), *printed(print_line, "a\x1b[31m")}
+
+
+def test_outside_unicode_rules_and_marks_have_plain_letters():
+    text = printed(print_table, VISITS, encoding="ascii")
+    assert "(92-112)" in text
+    assert "+ 4 Dec" in text
+    assert text.isascii()
+
+
+def test_details_are_printed_to_who_asks_and_offered_on_a_terminal_alone():
+    words = ["Weekly.", More(), "Because."]
+    assert printed(print_words, words) == "Weekly.\nMore with --details.\n"
+    assert printed(print_words, words, is_terminal=False) == "Weekly.\n"
+    assert printed(print_words, words[:2]) == "Weekly.\n"
+    everything = printed(lambda: print_words(words, details=True))
+    assert everything == "Weekly.\nBecause.\n"
+
+
+def test_ranges_are_not_explained_where_they_gave_way():
+    said = [VISITS._replace(gives_way=[RANGES, "client"]), f"Time. {RANGES_HOLD}"]
+    assert RANGES_HOLD in printed(print_words, said)
+    assert printed(print_words, said, width=61).endswith("Time.\n")

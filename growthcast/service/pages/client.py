@@ -19,6 +19,7 @@ from growthcast.forecast.heights import growth_a_week
 from growthcast.forecast.report import AreaForecast, as_date, forecast_growth
 from growthcast.nouns import dataclass
 from growthcast.service.advice import OptionAdvice, TankAdvice
+from growthcast.service.effort.hours import fixed_minutes
 from growthcast.service.pages.course import Course, course
 from growthcast.service.recommend import area_label, option_of, recommend
 from growthcast.service.rounds.windows import working_dates
@@ -153,7 +154,7 @@ def gather_tank(
     [advice] = recommend(book, fit, place, full=True)
     on = as_date(fit.design.on_day)
     name, site = (str(book.tanks.text(column)[tank]) for column in ("name", "site"))
-    fixed_min = float(book.of_tanks("fixed_min")[tank])
+    fixed_min = float(fixed_minutes(book)[tank])
     facts = TankFacts(advice.tank_id, name, site, on, fixed_min, advice)
     if not advice.options or advice.nothing_holds:
         return facts

@@ -25,6 +25,7 @@ from growthcast.growth.quick import BELOW_CEILING, Singles, column
 from growthcast.nouns import dataclass
 from growthcast.plain import HIDDEN
 from growthcast.service.advice import Option
+from growthcast.service.effort.hours import fixed_minutes
 from growthcast.service.effort.learn import Timing, learn_timing
 from growthcast.service.effort.visits import (
     Saving,
@@ -148,7 +149,7 @@ def stand_with(
         area_cm2=fit.design.area_cm2[living.area],
         listed_d=tuple(d for d in practice.intervals_d if d <= cap) or (int(cap),),
         confidence=float(book.of_tanks("confidence")[tank]),
-        fixed_min=float((book.of_tanks("fixed_min") + book.of_tanks("travel_min"))[tank]),
+        fixed_min=float((fixed_minutes(book) + book.of_tanks("travel_min"))[tank]),
         labour_rate_per_h=practice.labour_rate_per_h,
         timing=learn_timing(book, fit),
     )

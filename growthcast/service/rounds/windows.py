@@ -21,6 +21,7 @@ from growthcast.errors import UsageError
 from growthcast.fit.result import GrowthFit
 from growthcast.nouns import dataclass
 from growthcast.service.advice import TankAdvice
+from growthcast.service.effort.hours import fixed_minutes
 from growthcast.service.interval import lasts_from
 from growthcast.service.living import LivingAreas
 from growthcast.service.recommend import area_label, blocks_of_tanks
@@ -124,7 +125,7 @@ def tank_windows(
         In the order of the book.
     """
     tanks, trims, design = book.tanks, book.trims, fit.design
-    travel, fixed = book.of_tanks("travel_min"), book.of_tanks("fixed_min")
+    travel, fixed = book.of_tanks("travel_min"), fixed_minutes(book)
     known, closed = rhythms(book, fit, advice, from_day), closed_times(book)
     chances = _all_chances(fit, advice, known, from_day, days)
     empty = Chances(np.ones(days + 1), np.zeros((0, days + 1)))

@@ -19,6 +19,7 @@ from growthcast.log.visits import day_numbers
 from growthcast.nouns import dataclass
 from growthcast.plain import HIDDEN
 from growthcast.service.advice import CutLimit, cut_limit
+from growthcast.service.effort.hours import fixed_minutes
 from growthcast.service.effort.learn import learn_timing
 from growthcast.service.effort.visits import Hands, Range, Saving, hands_of
 from growthcast.service.interval import FOLLOWED_DRAWS, IntervalOptions, interval_options
@@ -215,7 +216,7 @@ def cut_sheet(book: Book, fit: GrowthFit, tank: int, next_on: date) -> CutSheet:
     on = next_on - timedelta(days=interval_d)
     holds_until = on + timedelta(days=holds_d) if holds_d else None
     travel = float(book.of_tanks("travel_min")[tank])
-    fixed = float(book.of_tanks("fixed_min")[tank])
+    fixed = float(fixed_minutes(book)[tank])
     return CutSheet(
         tank_id=str(book.tanks.text("tank_id")[tank]),
         client=str(book.tanks.text("client")[tank]),

@@ -40,7 +40,8 @@ class AreaAfterVisit:
     which the height budget is passed with those chances if nothing more is cut, ``None`` beyond the
     horizon. ``cut_cm`` is the height to which a visit of the recommended interval cuts it, ``None``
     to leave it. ``perhaps_cut`` is the cut for which an area that looked over its budget stands
-    lower than was expected all the same, ``None`` where it does not.
+    lower than was expected all the same, ``None`` where it does not. ``least_cut_cm`` is the lowest
+    cut that looks right and that the plant stands.
     """
 
     area_id: str
@@ -52,6 +53,7 @@ class AreaAfterVisit:
     passes_budget_on: Passing = field(metadata=BY_QUANTILE)
     cut_cm: float | None
     perhaps_cut: PerhapsCut | None = None
+    least_cut_cm: float = field(default=0.0, metadata=HIDDEN)
 
 
 @dataclass(frozen=True, slots=True)
@@ -120,6 +122,8 @@ def after_visit(before: GrowthFit, after: Book, tank_id: str, on: date) -> After
     [advice] = recommend(known, new, tanks)
     [due] = tanks_due(known, new, [advice], tanks)
     labels = dict(zip(known.areas.text("area_id"), known.areas.text("label"), strict=True))
+    place = {str(name): n for n, name in enumerate(new.design.area_id)}
+    least = np.maximum(new.lowest_cut_cm, new.design.traits.floor_cm)
     cuts: dict[str, float] = {}
     if advice.recommended_interval_d is not None:
         option = advice.option(advice.recommended_interval_d)
@@ -138,6 +142,7 @@ def after_visit(before: GrowthFit, after: Book, tank_id: str, on: date) -> After
             perhaps_cut=perhaps.get(now.area_id)
             if now.height_cm_now[1] < was.height_cm_now[1]
             else None,
+            least_cut_cm=float(least[place[now.area_id]]),
         )
         for was, now in zip(foretold, follows, strict=True)
     )

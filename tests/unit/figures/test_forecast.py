@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import os
 from collections.abc import Callable
+from datetime import date
 from pathlib import Path
 from xml.etree import ElementTree
 
@@ -88,9 +89,41 @@ def test_lines_are_the_forecast_and_start_at_zero(lobby: Fitted) -> None:
     (median,) = drawn(ax, "forecast-median")
     np.testing.assert_array_equal(median.get_ydata(), panel.area.height_cm[:, LEVELS.index(0.5)])
     assert median.get_xdata()[0] == np.datetime64("2026-03-16")
-    assert median.get_xdata()[-1] == np.datetime64("2026-05-15")
+    assert median.get_xdata()[-1] == np.datetime64(panel.area.at[-1])
     assert ax.get_ylim()[0] == 0.0
-    assert ax.get_ylim()[1] > panel.area.height_cm[:, LEVELS.index(0.9)].max()
+    read = np.concatenate([panel.log.before_cm, panel.log.after_cm])
+    assert ax.get_ylim()[1] > np.nanmax(read)
+
+
+def test_the_height_goes_to_the_log_and_to_1_6_budgets_at_most(lobby: Fitted) -> None:
+    for panel in forecast_panels(*lobby, 0):
+        ax = panel_axes(panel)
+        read = np.concatenate([panel.log.before_cm, panel.log.after_cm, [0.0]])
+        most = max(1.6 * panel.area.budget_cm, float(np.nanmax(read)))
+        assert ax.get_ylim()[1] <= 1.08 * most + 1e-9
+        leaves = panel.area.height_cm[:, LEVELS.index(0.5)].max() > ax.get_ylim()[1]
+        assert len(drawn(ax, "above")) == leaves  # a triangle where the line leaves the picture
+
+
+def test_the_first_to_pass_stands_first_and_the_visits_ahead_are_drawn(lobby: Fitted) -> None:
+    panels = forecast_panels(*lobby, 0)
+    passing = {panel.name: panel.area.passes_budget_on[1] or date.max for panel in panels}
+    figure, _ = forecast_figure(*lobby, 0)
+    names = [text.get_text() for ax in figure.axes for text in ax.texts]
+    assert [name for name in names if name in passing] == sorted(passing, key=passing.get)
+    for panel in panels:
+        assert len(drawn(panel_axes(panel), "ahead")) == panel.ahead_day.size
+        assert (np.diff(panel.ahead_day) > 0).all()
+
+
+def test_what_is_supposed_stands_beside_what_is(lobby: Fitted) -> None:
+    book, fit = lobby
+    figure, caption = forecast_figure(book, fit, 0, fit, "SUPPOSED: nothing.")
+    assert "SUPPOSED: nothing." in caption.conclusion
+    for ax in figure.axes:
+        [line], [median] = drawn(ax, "as-it-is"), drawn(ax, "forecast-median")
+        np.testing.assert_allclose(line.get_ydata(), median.get_ydata())
+        assert any(text.get_text().startswith("as it is ") for text in ax.texts)
 
 
 def test_the_title_is_the_conclusion_and_ends_are_labelled(lobby: Fitted) -> None:
@@ -109,9 +142,9 @@ def test_cover_stays_within_the_surface(lobby: Fitted) -> None:
 
 def test_the_caption_names_the_first_area(lobby: Fitted) -> None:
     said = texts(forecast_figure(*lobby, 0)[0]).replace("\n", " ")
-    assert "if nothing more is cut from 16 Mar 2026 on" in said
+    assert "As if nothing more is cut from 16 Mar 2026 on." in said
     assert "is first: it " in said
-    assert "8 times of 10" in said
+    assert "8 times in 10" in said
 
 
 @pytest.mark.parametrize("suffix", [".svg", ".png"])

@@ -10,6 +10,7 @@ import pytest
 from growthcast.forecast.scores import NORMAL_SCORES, Forecasts, Predictive
 from growthcast.forecast.verdict import BacktestResult, Readings
 from growthcast.say.backtest import backtest_words, too_few_words
+from growthcast.say.words import Table
 
 DAY = 20454.0  # 2026-01-01
 
@@ -39,10 +40,11 @@ def said(found):
 
 def test_readings_visits_days_and_what_held_are_counted():
     words = said(result(held=47, out=5))
-    assert words.startswith(
+    assert words.startswith("8 of 10 ranges held 90 of 100 times; ")
+    assert (
         "52 readings on 26 tank visits, each forecast from the book as it was before one of 2 days "
-        "between 2026-01-01 and 2026-01-07. "
-    )
+        "between 1 Jan 2026 and 7 Jan 2026. "
+    ) in words
     # 47 of 52 lie in the middle of their forecasts, 5 far above: 90 % held at any level.
     assert "8 of 10 ranges held 90 of 100 times; 5 of 10 ranges 90, 9 of 10 ranges 90." in words
     # Five of 52 readings lie 100 cm above the middle, twice a budget of 50 cm: 10 / 52 of it.
@@ -135,7 +137,7 @@ def test_too_few_readings_are_counted():
 def test_the_table_scores_every_way_on_the_same_readings():
     could = np.arange(50) < 36
     found = result(line={"made": could}, last_rate={"made": np.arange(50) < 9})
-    [table] = [part for part in backtest_words(found) if not isinstance(part, str)]
+    [table] = [part for part in backtest_words(found) if isinstance(part, Table)]
     assert [row[:2] for row in table.rows] == [
         ["growthcast", "36"],
         ["rate of the last span", "9"],

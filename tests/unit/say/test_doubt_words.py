@@ -17,7 +17,7 @@ def doubt(column, found, against, unit="cm", expected=(17.0, 19.5, 22.0), **fact
 @pytest.mark.parametrize(
     ("made", "words"),
     [
-        (doubt("before_cm", 2.1, "height"), "2.1 cm; expected 17.0 to 22.0 cm (8 times of 10)"),
+        (doubt("before_cm", 2.1, "height"), "2.1 cm; expected 17.0 to 22.0 cm (8 times in 10)"),
         (
             doubt("before_cm", 50.0, "height", guessed=True),
             "50 cm; expected 7 to 22 cm, its floor and height budget, since nothing is logged of "
@@ -25,15 +25,15 @@ def doubt(column, found, against, unit="cm", expected=(17.0, 19.5, 22.0), **fact
         ),
         (
             doubt("after_cm", 30.0, "height"),  # read, not cut
-            "30 cm; expected 17.0 to 22.0 cm (8 times of 10)",
+            "30 cm; expected 17.0 to 22.0 cm (8 times in 10)",
         ),
         (
             doubt("after_cm", 30.0, "stand"),
-            "cut to 30 cm; expected to stand at 17.0 to 22.0 cm (8 times of 10)",
+            "cut to 30 cm; expected to stand at 17.0 to 22.0 cm (8 times in 10)",
         ),
         (
             doubt("removed_cm", 40.0, "stand", unit="%"),
-            "40 % taken off; expected to stand at 17.0 to 22.0 % (8 times of 10)",
+            "40 % taken off; expected to stand at 17.0 to 22.0 % (8 times in 10)",
         ),
         (
             doubt("after_cm", 4.0, "cuts", cuts=8, lowest=9.0),
@@ -49,13 +49,13 @@ def doubt(column, found, against, unit="cm", expected=(17.0, 19.5, 22.0), **fact
         ),
         (
             doubt("look", "over", "look"),
-            "looked over; expected 17.0 to 22.0 cm (8 times of 10), with a floor of 7 and a "
+            "looked over; expected 17.0 to 22.0 cm (8 times in 10), with a floor of 7 and a "
             "height budget of 22 cm",
         ),
         (
             doubt("removed_g", 900.0, "rest", unit="g", expected=(104.6, 199.9, 1234.0)),
             "900 g; everything that stands on the areas without amounts of their own is expected "
-            "to weigh 200 g (105 to 1230 g, 8 times of 10)",
+            "to weigh 200 g (105 to 1230 g, 8 times in 10)",
         ),
         (
             doubt("removed_g", 5.0, "uncut", unit="g"),
@@ -81,7 +81,7 @@ def test_what_was_typed_stands_against_what_was_expected(made, words):
 )
 def test_a_cause_is_asked_for_after_the_doubt(cause, words):
     said = doubt_words(doubt("before_cm", 2.1, "height", cause=cause))
-    assert said == f"2.1 cm; expected 17.0 to 22.0 cm (8 times of 10): {words}"
+    assert said == f"2.1 cm; expected 17.0 to 22.0 cm (8 times in 10): {words}"
 
 
 @pytest.mark.parametrize(
@@ -97,4 +97,4 @@ def test_a_cause_is_asked_for_after_the_doubt(cause, words):
 )
 def test_a_cause_of_a_weight_is_asked_for(cause, words):
     made = doubt("removed_g", 0.9, "what was cut", unit="g", cause=cause)
-    assert doubt_words(made).endswith(f"8 times of 10): {words}")
+    assert doubt_words(made).endswith(f"8 times in 10): {words}")

@@ -22,7 +22,7 @@ NOW, SOON, LATER = ON, date(2026, 3, 24), date(2026, 3, 28)
         ((SOON, LATER, None), "passes 24 cm about 28 Mar (24 Mar to after 15 May)"),
         ((SOON, None, None), "may pass 24 cm on 24 Mar or later"),
         ((NOW, None, None), "may be over 24 cm already, more likely not"),
-        ((NOW, NOW, LATER), "is probably over 24 cm already (9 times of 10 by 28 Mar)"),
+        ((NOW, NOW, LATER), "is probably over 24 cm already (9 times in 10 by 28 Mar)"),
         ((NOW, NOW, None), "is probably over 24 cm already"),
         ((NOW, NOW, NOW), "stands over 24 cm already"),
         ((None, None, None), "stays below 24 cm within 60 days"),

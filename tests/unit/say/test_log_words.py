@@ -9,6 +9,7 @@ import pytest
 
 from growthcast.say import log
 from growthcast.say.log import outlook_words
+from growthcast.say.words import OVERDUE
 from growthcast.service.effort.visits import Range
 from growthcast.service.visit.logged import AfterVisit, AreaAfterVisit, PerhapsCut
 
@@ -43,16 +44,16 @@ def said(*areas, **changes):
 @pytest.mark.parametrize(
     ("changes", "words"),
     [
-        ({}, "Next due by 2026-06-22, 14 days after this visit: that is its rhythm of visits."),
+        ({}, "Next due by Mon 22 Jun, 14 days after this visit: that is its rhythm of visits."),
         (
             {"due_on": date(2026, 6, 9), "due_by": "limit"},
-            "Next due by 2026-06-09, 1 day after this visit: that is its longest interval between "
+            "Next due by Tue 9 Jun, 1 day after this visit: that is its longest interval between "
             "visits.",
         ),
         (
             {"due_on": date(2026, 6, 15), "due_by": "chance", "due_for": "Moss"},
-            "Next due by 2026-06-15, 7 days after this visit: some area may stand over its height "
-            "budget after that, Moss first.",
+            "Next due by Mon 15 Jun, 7 days after this visit, sooner than the rhythm of 14 days: "
+            "some area may stand over its height budget after that, Moss first.",
         ),
         (
             {"due_on": None, "due_by": ""},
@@ -64,25 +65,20 @@ def test_when_to_come_again_is_said_with_its_reason(changes, words):
     assert words in said(area("Stems", 20, 25, 29), **changes)
 
 
-def test_what_was_expected_found_and_left_and_when_it_passes_stand_in_two_tables():
-    first, second, *_ = said(
+def test_what_was_expected_found_and_left_and_when_it_passes_stand_in_one_table():
+    _, table, *_ = said(
         area("Stems", 20, 25, 29, cut_cm=9.04),
         area("Moss", None, None, None),
         area("Fern", 15, None, None),
         area("Crypt", 7, 8, 9),
     )
-    assert list(first.rows[0]) == [
-        "Stems",
-        "18.5 cm (17.0 to 20.0)",
-        "19 cm",
-        "12.0 cm (11.5 to 12.5)",
-    ]
-    assert first.rows[1][2] == ""  # was not measured
-    assert [row[2:] for row in second.rows] == [
-        ["2026-06-25 (2026-06-20 to 2026-06-29)", "9.0 cm"],
+    assert table.rows[0][:4] == ["Stems", "18 cm (17–20)", "19 cm", "12 cm (12–12)"]
+    assert table.rows[1][2] == ""  # was not measured
+    assert [row[5:] for row in table.rows] == [
+        ["25 Jun (20 Jun–29 Jun)", "9 cm"],
         ["not within the horizon", "leave uncut"],
-        ["later (2026-06-15 to later)", "leave uncut"],
-        ["stands over it already", "leave uncut"],
+        ["later (15 Jun–later)", "leave uncut"],
+        [f"{OVERDUE} stands over it already", "leave uncut"],
     ]
 
 
@@ -90,7 +86,7 @@ def test_a_look_that_lowers_a_height_is_explained():
     moss = replace(area("Moss", 8, 9, 10), perhaps_cut=PerhapsCut(date(2026, 5, 25), 0.43))
     lead = "Moss looked over its height budget and yet stands lower than was expected: it may have"
     rest = "A height settles it: moss=/HEIGHT as left by the cut, or moss=HEIGHT without one."
-    where = "on 2026-05-25, where the log has its look alone"
+    where = "on 25 May, where the log has its look alone"
     assert f"{lead} been cut {where} (chance 43 %). {rest}" in said(moss)
     now = replace(moss, perhaps_cut=PerhapsCut(ON, 0.43))
     assert f"{lead} been cut at this visit (chance 43 %). {rest}" in said(now)
@@ -98,8 +94,7 @@ def test_a_look_that_lowers_a_height_is_explained():
 
 def test_without_an_interval_there_is_no_column_of_cuts():
     _, table, *_ = said(area("Stems", 20, 25, 29), interval_d=None)
-    assert table.title == "lobby from here on"
-    assert len(table.columns) == len(table.rows[0]) == 3
+    assert len(table.columns) == len(table.rows[0]) == 6
 
 
 def test_areas_hardly_known_are_named_and_an_empty_tank_says_nothing():

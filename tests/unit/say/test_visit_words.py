@@ -10,6 +10,7 @@ import pytest
 from growthcast.say.away import away_sentence, away_words, bare_cuts
 from growthcast.say.cuts import CAUTIONS, cautions, sheet_sentence, watch_list
 from growthcast.say.peak import peak_sentence, why_not_best
+from growthcast.say.words import FINE
 from growthcast.service.advice import CutLimit
 from growthcast.service.effort.visits import Range
 from growthcast.service.visit.away import AwayArea, AwayTank
@@ -112,7 +113,7 @@ def sheet(*areas, **changes):
 )
 def test_a_sheet_that_lasts_says_its_chance_the_wanted_one_and_the_rhythms(rhythm, follows):
     assert sheet_sentence(sheet(rhythm=rhythm)) == (
-        "Cut as below, every area stays inside its height until 2026-06-15 (14 days) with a chance "
+        "Cut as below, every area stays inside its height until Mon 15 Jun (14 days) with a chance "
         f"of 93 % (wanted: 90 %).{follows}"
     )
 
@@ -123,7 +124,7 @@ def test_a_sheet_that_lasts_says_its_chance_the_wanted_one_and_the_rhythms(rhyth
 @pytest.mark.parametrize(
     ("until", "then"),
     [
-        (date(2026, 6, 9), " A next visit by 2026-06-09 would hold."),
+        (date(2026, 6, 9), " A next visit by Tue 9 Jun would hold."),
         (None, " Not even tomorrow would hold: this tank needs a higher budget or lower floor."),
     ],
 )
@@ -140,7 +141,7 @@ def test_a_sheet_that_falls_short_names_the_likeliest_area_and_what_would_hold(
     )
     assert sheet_sentence(made) == (
         "Even cut as low as still looks right, the chance that every area stays inside its height "
-        f"until 2026-06-15 (14 days) is {shown}, not 90 %; Carpet is the first to go over.{then}"
+        f"until Mon 15 Jun (14 days) is {shown}, not 90 %; Carpet is the first to go over.{then}"
     )
 
 
@@ -162,13 +163,13 @@ def test_nothing_is_watched_where_all_is_well_known_and_inside():
     [
         (
             {"chance_over_now": 0.5, "height_now_cm": Range(19.0, 21.5, 23.0)},
-            "Probably over its height already: Stems (21.5 cm (19.0 to 23.0) against 20).",
+            "Probably over its height already: Stems (22 cm (19–23) against 20).",
         ),
         ({"chance_over_now": 0.49}, "Perhaps over its height already: Stems (chance 49 %)."),
         ({"chance_over_now": 0.09}, None),
         (
             {"height_now_cm": Range(5.5, 6.0, 6.9)},
-            "Still below its floor, so leave it: Stems (6.0 cm (5.5 to 6.9) against 7).",
+            "Still below its floor, so leave it: Stems (6.0 cm (5.5–6.9) against 7).",
         ),
         ({"height_now_cm": Range(6.3, 6.6, 7.0)}, None),
         (
@@ -271,38 +272,39 @@ def away(state, *areas, **changes):
 
 def test_a_tank_that_lasts_says_the_chance_as_always():
     assert away_sentence(away("lasts", away_area(), chance_as_usual=0.94)) == (
-        "lasts until 2026-06-22 (21 days) when cut as always: every area stays inside with a "
+        "lasts until 22 Jun (21 days) when cut as always: every area stays inside with a "
         "chance of 94 %"
     )
     assert away_sentence(away("lasts")) == "nothing is planted in this tank"
 
 
 def test_a_tank_that_lasts_as_always_has_no_chance_of_another_cut():
-    table = next(iter(away_words([(away("lasts", away_area()), "lasts")], ON, ON)))
-    assert table.rows == [["lobby", "", "lasts", "62 %", "", ""]]
+    lead, table, *_ = away_words([(away("lasts", away_area()), "lasts")], ON, ON, ON)
+    assert lead == "lobby lasts as always from 1 Jun to 1 Jun."
+    assert table.rows == [["lobby", "", f"{FINE} lasts", "62 %", "", ""]]
 
 
 @pytest.mark.parametrize(
     ("areas", "which"),
     [
-        ([away_area(bridging_cut_cm=8.25), away_area("Moss")], "Stems to 8.2 cm"),
+        ([away_area(bridging_cut_cm=8.25), away_area("Moss")], "Stems to 8 cm is"),
         (
             [away_area(bridging_cut_cm=8.0), away_area("Moss", bridging_cut_cm=9.0)],
-            "Stems to 8.0 cm and Moss to 9.0 cm",
+            "Stems to 8 cm and Moss to 9 cm are",
         ),
     ],
 )
 def test_a_tank_that_is_to_be_cut_lower_names_those_cuts_alone(areas, which):
     assert away_sentence(away("cut lower", *areas)) == (
-        "lasts until 2026-06-22 (21 days) with a chance of 91 % (as always 62 %) when cut lower on "
-        f"2026-06-01: {which}"
+        "lasts until 22 Jun (21 days) with a chance of 91 % (as always 62 %) when "
+        f"{which} cut lower on 1 Jun"
     )
 
 
 @pytest.mark.parametrize(
     ("day", "then"),
     [
-        (date(2026, 6, 12), "A stand-in must come by 2026-06-12"),
+        (date(2026, 6, 12), "A stand-in must come by Fri 12 Jun"),
         (None, "Not even one day holds: this tank needs a higher budget or a lower floor"),
     ],
 )
@@ -313,7 +315,7 @@ def test_a_tank_that_does_not_last_says_who_must_come(day, then):
     )
     made = away("stand-in", *areas, chance_bridged=0.5, stand_in_by=day)
     assert away_sentence(made) == (
-        "does not last until 2026-06-22 (21 days): cut as low as still looks right on 2026-06-01, "
+        "does not last until 22 Jun (21 days): cut as low as still looks right on 1 Jun, "
         "the chance that every area stays inside is 50 %, not 90 %; Stems goes over first. "
         f"{then}. {LIMIT_SAID}"
     )
@@ -359,24 +361,23 @@ def peak_area(label="Stems", **changes):
         ({}, ""),
         (
             {"shows_cut": True, "regrown_share": 0.084},
-            "too little time to hide the cut: 17.0 cm (15.0 to 19.0) on the day, but only 8 % of "
-            "that is new growth, so the cut will show; left uncut it would stand at 22.0 cm (20.0 "
-            "to 24.0)",
+            "too little time to hide the cut: 17 cm (15–19) on the day, but only 8 % of "
+            "that is new growth, so the cut will show; left uncut it would stand at 22 cm (20–24)",
         ),
         (
             {"reachable": False, "chance_best": 0.1, "uncut_on_day_cm": Range(11.0, 12.0, 13.5)},
-            "too little time: even left uncut it stands at 12.0 cm (11.0 to 13.5) on the day, and "
+            "too little time: even left uncut it stands at 12 cm (11–14) on the day, and "
             "is at its best from 14.0 cm (chance 10 %)",
         ),
         (
             {"reachable": False, "height_on_day_cm": Range(20.0, 20.5, 23.0), "limit": LIMIT},
-            "it grows too fast for the visits left: it stands at 20.5 cm (20.0 to 23.0) on the "
+            "it grows too fast for the visits left: it stands at 20 cm (20–23) on the "
             "day, above 20.0 cm, even from the lowest cut that looks right; a visit closer to the "
             f"day would mend it. {LIMIT_SAID}",
         ),
         (
             {"reachable": False, "height_on_day_cm": Range(8.0, 17.0, 30.0)},
-            "its growth is not known well enough: 17.0 cm (8.0 to 30.0) on the day, and at its "
+            "its growth is not known well enough: 17 cm (8–30) on the day, and at its "
             "best only between 14.0 and 20.0 cm; measure it at the next visit and ask again",
         ),
     ],
@@ -390,14 +391,14 @@ def test_a_plan_counts_the_likely_areas_and_gives_the_chance_of_the_others():
     areas = (peak_area(), moss, peak_area("Fern", reachable=False, chance_best=0.001))
     plan = PeakPlan("lobby", "", ON, NEXT, 0.85, 0.15, (ON,), 0.004, areas)
     assert peak_sentence(plan) == (
-        "On 2026-06-15 every area stands at its best at once with a chance of under 1 %; 1 of 3 "
+        "on 15 Jun 2026 every area stands at its best at once with a chance of under 1 %; 1 of 3 "
         "areas more likely than not. Unlikely by then: Moss (21 %) and Fern (under 1 %)."
     )
     alone = replace(plan, areas=areas[:1], visits=(), chance_all_best=0.8)
     assert peak_sentence(alone) == (
-        "On 2026-06-15 every area stands at its best at once with a chance of 80 %; 1 of 1 areas "
+        "on 15 Jun 2026 every area stands at its best at once with a chance of 80 %; 1 of 1 areas "
         "more likely than not. There is no visit before it, so nothing can be cut."
     )
     assert peak_sentence(replace(plan, areas=())) == (
-        "Nothing is planted in this tank, so there is nothing to bring to that day."
+        "nothing is planted in this tank, so there is nothing to bring to that day."
     )

@@ -1,0 +1,81 @@
+"""Months of work and fixed minutes, by hand."""
+
+from __future__ import annotations
+
+from datetime import date
+
+import pytest
+
+from growthcast.say.hours import fixed_words
+from growthcast.service.effort.hours import fixed_minutes, learn_fixed_minutes, month_of_work
+from tests.books import PRACTICE, make_book
+from tests.cli import run
+
+LOG = """date,tank_id,area_id,before_cm,after_cm,removed_g,grams_of,minutes,visit_min,note
+2026-10-30,lobby,,,,50,,20,90,the month before
+2026-11-02,lobby,stems,18,9,80,,10,,
+2026-11-02,lobby,,,,200,,15,65,all of the bucket
+2026-11-09,lobby,stems,18,9,80,,10,,
+2026-11-09,lobby,,,,200,rest,,,the rest of it
+2026-11-16,home,moss,6,3,,,,,
+"""
+
+
+def test_a_month_is_summed_up_by_client_and_tank(tmp_path):
+    work = month_of_work(make_book(tmp_path / "book", trims=LOG), date(2026, 11, 30))
+    lobby, home = work.tanks
+    assert (lobby.client, lobby.visits, lobby.timed) == ("Client A", 2, 1)
+    assert (lobby.visit_min, lobby.trimming_min) == (65.0, 10 + 15 + 10)
+    assert lobby.grams == 200 + (80 + 200)  # everything that came out, then the rest beside
+    assert (home.visits, home.timed, home.visit_min, home.grams) == (1, 0, None, None)
+    assert month_of_work(make_book(tmp_path / "b", trims=LOG), date(2026, 11, 1), "Client B").tanks
+    assert month_of_work(make_book(tmp_path / "c", trims=LOG), date(2026, 1, 1)).tanks == []
+
+
+def timed(count, minutes=25, visit=75, tank="lobby"):
+    rows = (
+        f"2026-0{1 + n // 28}-{1 + n % 28:02},{tank},,,,,,{minutes},{visit},\n"
+        for n in range(count)
+    )
+    return LOG.split("\n")[0] + "\n" + "".join(rows)
+
+
+def test_fixed_minutes_come_from_visits_with_both_times(tmp_path):
+    book = make_book(tmp_path / "book", trims=timed(40))
+    [one] = learn_fixed_minutes(book)
+    assert (one.tank_id, one.visits, one.book_min, one.own) == ("lobby", 40, 30.0, False)
+    assert one.learnt_min.p50 == pytest.approx(50, abs=0.5)
+    assert one.differs
+    assert fixed_minutes(book).tolist() == [one.learnt_min.p50, 30.0]
+    assert "Write fixed_min=50 into tanks.csv" in fixed_words(one)
+
+
+def test_one_visit_moves_them_a_little_and_is_not_used(tmp_path):
+    book = make_book(tmp_path / "book", trims=timed(1))
+    [one] = learn_fixed_minutes(book)
+    # prior 30 +- 15 and one visit of 50 with a scatter of 7.5: 30 + 20 * 15^2 / (15^2 + 7.5^2)
+    assert one.learnt_min.p50 == pytest.approx(46.0)
+    assert fixed_minutes(book).tolist() == [30.0, 30.0]
+    assert learn_fixed_minutes(make_book(tmp_path / "b", trims=timed(5, 80, 75))) == []
+
+
+def test_a_tank_keeps_its_own_word(tmp_path):
+    tanks = "tank_id,water_depth_cm,fixed_min\nlobby,46,30\nhome,34,\n"
+    book = make_book(tmp_path / "book", trims=timed(9), tanks=tanks)
+    assert fixed_minutes(book).tolist() == [30.0, 30.0]
+    assert learn_fixed_minutes(book)[0].own
+
+
+def test_the_command_writes_a_table_for_the_invoice(tmp_path):
+    folder = str(make_book(tmp_path / "book", trims=LOG, practice=PRACTICE).folder)
+    file = tmp_path / "hours.csv"
+    ran = run("hours", folder, "--month", "2026-11", "--client", "Client A", "--csv", str(file))
+    assert ran.status == 0, ran.err
+    assert file.read_text(encoding="utf-8").splitlines() == [
+        "month,client,tank_id,visits,timed,visit_min,trimming_min,grams",
+        "2026-11,Client A,lobby,2,1,65.0,35.0,480.0",
+    ]
+    assert "1 visit without the time at the tank" in ran.out
+    assert run("hours", folder, "--month", "11/2026").status == 2
+    assert "no client" in run("hours", folder, "--client", "Client C").err
+    assert run("hours", folder, "--csv", str(tmp_path / "hours.txt")).status == 2
