@@ -244,12 +244,20 @@ def test_what_is_not_understood_comes_back_with_what_was_typed(desk):
 
 def test_a_page_opened_before_somebody_else_logged_says_so(desk, unlogged):
     typed = desk.form("home") | {"b0": "6", "a0": "3"}
-    run("log", str(desk.folder), "--tank", "lobby", "--on", str(TODAY), "a0=19/9", "--yes")
+    run("log", str(desk.folder), "--tank", "home", "--on", str(TODAY), "20min", "--yes")
     status, page = desk.post("/visit", typed | {"action": "save"})
     assert status == 200
-    assert f"log: lobby on {TODAY}, 1 row" in page
+    assert f"log: home on {TODAY}, 1 row" in page
     assert len(desk.rows()) == 1
     typed["seen"] = desk.form("home")["seen"]
+    assert desk.post("/visit", typed | {"action": "save"})[0] == 303
+    assert len(desk.rows()) == 2
+
+
+def test_visits_to_other_tanks_are_said_and_hold_nobody_up(desk, unlogged):
+    typed = desk.form("home") | {"b0": "6", "a0": "3"}
+    run("log", str(desk.folder), "--tank", "lobby", "--on", str(TODAY), "a0=19/9", "--yes")
+    assert f"log: lobby on {TODAY}, 1 row" in desk.post("/visit", typed | {"action": "said"})[1]
     assert desk.post("/visit", typed | {"action": "save"})[0] == 303
     assert len(desk.rows()) == 2
 
