@@ -15,6 +15,7 @@ Exception tree::
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from enum import IntEnum
 from typing import Literal, get_args
 
@@ -53,6 +54,30 @@ class Finding:
     level: Level
 
 
+LIKE_ROWS = 6
+"""Rows with the same fault, each with a value of its own, from which on they are told together."""
+
+
+def in_groups(findings: Sequence[Finding]) -> list[tuple[Finding, ...]]:
+    """Return findings that are one fault in several rows together, in the order of the first.
+
+    So are those that found the same, and many of one kind that each found something else.
+    """
+    alike: dict[tuple[object, ...], list[Finding]] = {}
+    for item in findings:
+        same = (item.file, item.column, item.heading, item.expected, item.fix, item.slug)
+        alike.setdefault(same, []).append(item)
+    groups: dict[tuple[object, ...], list[Finding]] = {}
+    for kind, items in alike.items():
+        together = len(items) >= LIKE_ROWS
+        for item in items:
+            apart = item.row is None or not together
+            one = (kind, item.found if apart else None, item.row is None)
+            groups.setdefault(one, []).append(item)
+    order = {id(item): place for place, item in enumerate(findings)}
+    return sorted(map(tuple, groups.values()), key=lambda group: order[id(group[0])])
+
+
 class GrowthcastError(Exception):
     """Anything the tool can say in a sentence about why it did not do what was asked."""
 
@@ -82,13 +107,14 @@ class BookProblems(GrowthcastError):
 
     def __init__(self, findings: tuple[Finding, ...]) -> None:
         self.findings = findings
-        problems = sum(finding.level == "problem" for finding in findings)
+        problems = sum(group[0].level == "problem" for group in in_groups(findings))
         noun = "problem" if problems == 1 else "problems"
         super().__init__(self.sentence.format(f"{problems} {noun}"))
 
     def __str__(self) -> str:
         """The sentence and the first three problems; the command line prints them all itself."""
-        problems = [item for item in self.findings if item.level == "problem"][:3]
+        groups = in_groups(self.findings)
+        problems = [group[0] for group in groups if group[0].level == "problem"][:3]
         lines = [
             f"{':'.join(str(p) for p in (i.file, i.row, i.column) if p is not None)}: {i.heading}: "
             f"found {i.found}; {i.fix}"

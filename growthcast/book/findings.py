@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import tomllib
-from collections.abc import Iterable, Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from itertools import groupby
 from pathlib import Path
 from string import Formatter
@@ -11,8 +11,8 @@ from types import MappingProxyType
 from typing import Any
 
 from growthcast.book.tables import TABLES
-from growthcast.book.words import plain, printable, shown
-from growthcast.errors import LEVELS, Finding, Level
+from growthcast.book.words import plain, printable, shown, some_of
+from growthcast.errors import LEVELS, Finding, Level, in_groups
 
 _LISTED = tomllib.loads(Path(__file__).with_name("findings.toml").read_text(encoding="utf-8"))
 SLUGS: Mapping[str, tuple[Level, Mapping[str, str]]] = MappingProxyType(
@@ -65,7 +65,7 @@ def note_order(item: Finding) -> tuple[int, str, int, int, str, str]:
 
 
 MOST_PER_FILE = 20
-MOST_NOTES = 5
+MOST_NOTES, MOST_RUNS = 5, 12
 _WAYS_OF_READING = ("encoding", "line-ends", "delimiter", "decimal-comma-file")
 _SEE = "see growthcast check"
 
@@ -90,20 +90,35 @@ def format_findings(findings: Iterable[Finding]) -> str:
 
 def _lines(findings: Iterable[Finding]) -> Iterator[str]:
     for file, items in groupby(findings, key=lambda item: item.file):
-        listed = list(items)
+        listed = in_groups(list(items))
         # what stops the fit is shown first when not everything can be
         if len(listed) > MOST_PER_FILE:
-            listed.sort(key=lambda item: LEVELS.index(item.level))
-        for item in listed[:MOST_PER_FILE]:
-            yield format_finding(item)
-        rest = listed[MOST_PER_FILE:]
+            listed.sort(key=lambda group: LEVELS.index(group[0].level))
+        yield from map(_format_group, listed[:MOST_PER_FILE])
+        rest = [item for group in listed[MOST_PER_FILE:] for item in group]
         if rest:
-            yield f"{file}: and {len(rest)} more ({count_of(rest)})"
+            yield f"{file}: and {len(listed) - MOST_PER_FILE} more ({count_of(rest)})"
+
+
+def _format_group(group: Sequence[Finding]) -> str:
+    """Return a fault that stands in several rows as the finding of its first, with all of them."""
+    first, rows = format_finding(group[0]), sorted({item.row for item in group if item.row})
+    if len(rows) < 2:
+        return first
+    runs: list[list[int]] = []
+    for row in rows:
+        if runs and row == runs[-1][-1] + 1:
+            runs[-1][1:] = [row]
+        else:
+            runs.append([row])
+    said = some_of([" to ".join(map(str, run)) for run in runs], MOST_RUNS)
+    each = "" if len({item.found for item in group}) == 1 else ", each with a value of its own"
+    return f"{first}\n    rows:     {said} ({len(rows)} rows{each})"
 
 
 def count_of(findings: Iterable[Finding]) -> str:
-    """Return how many problems, notes and remarks there are, in words."""
-    levels = [item.level for item in findings]
+    """Return how many problems, notes and remarks there are, in words; one in many rows is one."""
+    levels = [group[0].level for group in in_groups(list(findings))]
     parts = []
     for level in LEVELS:
         number = levels.count(level)
@@ -120,8 +135,8 @@ def summary_for_commands(findings: Iterable[Finding]) -> str:
     """
     listed = list(findings)
     remarks = [item for item in listed if item.level == "remark"]
-    others = [item for item in listed if item.level != "remark"]
-    lines = [format_finding(item) for item in others[:MOST_NOTES]]
+    others = in_groups([item for item in listed if item.level != "remark"])
+    lines = [_format_group(group) for group in others[:MOST_NOTES]]
     if rest := others[MOST_NOTES:]:
         noun = "note" if len(rest) == 1 else "notes"
         lines.append(f"And {len(rest)} more {noun}: {_SEE}")

@@ -2,10 +2,8 @@
 
 from __future__ import annotations
 
-import sys
 from collections import Counter
-from collections.abc import Callable, Iterator
-from contextlib import contextmanager
+from collections.abc import Iterator
 from datetime import date
 from functools import partial
 from pathlib import Path
@@ -188,9 +186,8 @@ def backtest_command(
     check_plot(opened, plot)
     splits = splits or DEFAULT_SPLITS
     leave_out: Literal["tank"] | None = "tank" if new_tanks else None
-    with _progress() as progress:
-        work = partial(backtest, opened, splits, progress=progress, leave_out=leave_out)
-        result = recalled(opened, day, work, "backtest", splits, leave_out)
+    work = partial(backtest, opened, splits, leave_out=leave_out)
+    result = recalled(opened, day, work, "backtest", splits, leave_out)
     say_not_fitted(result.not_fitted)
     if plot is not None and not result.enough:
         say("Nothing was drawn.")
@@ -201,17 +198,3 @@ def backtest_command(
     if as_json and not result.enough:
         say(too_few_words(result))
     print_answer(as_json, result, backtest_words(result), result, details=details)
-
-
-@contextmanager
-def _progress() -> Iterator[Callable[[int, int], None] | None]:
-    """Show how far the fits are, on a terminal only."""
-    if not sys.stderr.isatty():
-        yield None
-        return
-    from rich.console import Console
-    from rich.progress import Progress
-
-    with Progress(console=Console(stderr=True), transient=True) as bar:
-        task = bar.add_task("Fitting the earlier books", total=None)
-        yield lambda done, total: bar.update(task, completed=done, total=total)

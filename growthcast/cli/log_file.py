@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Any, TypeVar
 
 from growthcast.book.findings import format_finding
 from growthcast.cli.output import print_answer, print_words, say
+from growthcast.cli.waiting import WAITING, working
 from growthcast.errors import GrowthcastError, HeldAlready, UsageError
 from growthcast.say.words import count_of
 
@@ -136,7 +137,8 @@ def write_line(
         visit = (known.tank_id, known.day, known.cells)
         return "new", change_visit(folder, *visit, today=today, by=line.by).added
     summary = f"{known.tank_id} on {known.day}, {count_of(len(known.rows), 'row')}"
-    return log_line(folder, line, known.cells, summary, today=today)
+    with working(WAITING):
+        return log_line(folder, line, known.cells, summary, today=today)
 
 
 def say_without_room(book: Book, names: Sequence[str]) -> None:

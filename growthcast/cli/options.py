@@ -14,6 +14,7 @@ from growthcast.book.findings import summary_for_commands
 from growthcast.book.shipped import find_book
 from growthcast.book.words import check_known, some_of
 from growthcast.cli.output import say
+from growthcast.cli.waiting import working
 from growthcast.errors import UsageError
 
 if TYPE_CHECKING:
@@ -27,6 +28,13 @@ if TYPE_CHECKING:
 T = TypeVar("T")
 FIRST_YEAR, LAST_YEAR = 1970, 2200
 
+LONG_WORK = {
+    "backtest": "Forecasting each visit from those before",
+    "rounds": "Planning the visits",
+    "watch": "Holding growth against usual",
+    "brief": "Building the page",
+    "overview": "Building the page",
+}
 STALE_D = 42
 """Days without any log after which it is said (common practice, no source)."""
 
@@ -133,14 +141,16 @@ def fitted(book: Book, day: date) -> GrowthFit:
     """Fit a book as every command does."""
     from growthcast.fit.growth import recalled_fit
 
-    return recalled_fit(book, day)
+    with working("Fitting the log"):
+        return recalled_fit(book, day)
 
 
 def recalled(book: Book, day: date, work: Callable[[], T], *asked: object) -> T:
     """Work out an answer that follows from the book, the day and what is asked, or recall it."""
     from growthcast.cache import recall, tables_of
 
-    return recall(work, *asked, tables_of(book), day)
+    with working(LONG_WORK.get(str(asked[0]), "Working it out")):
+        return recall(work, *asked, tables_of(book), day)
 
 
 def open_fit(named: str | None, on: date | None) -> tuple[Book, date, GrowthFit]:

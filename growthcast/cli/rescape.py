@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
@@ -26,6 +27,7 @@ from growthcast.cli.options import (
 )
 from growthcast.cli.output import say
 from growthcast.cli.rescape_asked import Asked, check_asked, named_plants, names_in, stock_list
+from growthcast.cli.waiting import working
 from growthcast.errors import BookProblems, UsageError
 
 if TYPE_CHECKING:
@@ -166,22 +168,22 @@ def _area(fit: GrowthFit, tank: int, area_id: str) -> int:
 def _answer_plants(asked: Asked, book: Book, fit: GrowthFit, tank: int, area_id: str) -> None:
     """Print how plants would do in an area, the best first."""
     from growthcast.say.plants import plants_in_json, plants_words
-    from growthcast.service.rescape.plants import compare_plants, pool_of
+    from growthcast.service.rescape.plants import compare_plants, likely_pool, pool_of
 
     plants, form = named_plants(book, asked), asked.form
     place = _area(fit, tank, area_id)
     priors, mine = fit.design.priors, fit.design.species[place]
-    where = asked.place or ("" if plants or form else str(book.areas.text("place")[place]))
-    if not (plants or form or where):
-        form = str(priors.form[mine])
-    pool = pool_of(fit, place, form, where, stock_list(book, asked.stock))
+    stock = stock_list(book, asked.stock)
+    pick = pool_of if plants else partial(likely_pool, book)
+    pool = pick(fit, place, form, asked.place or "", stock)
     narrowed = asked.form or asked.place or asked.stock
     wanted = [name for name in plants if name != priors.species_id[mine]] if plants else pool
     if plants and narrowed:
         wanted = [name for name in wanted if name in pool]
     if not wanted:
         raise UsageError(_nothing_to_compare(asked, fit, place, plants))
-    advice = compare_plants(book, fit, place, wanted, asked.planted_cm)
+    with working(f"Comparing {len(wanted)} plants"):
+        advice = compare_plants(book, fit, place, wanted, asked.planted_cm)
     shown = [a for a in advice if plants or a.fits or a.is_there_now]
     left_out = [a for a in advice if a not in shown]
     if asked.plot is not None:
@@ -216,7 +218,8 @@ def _answer_layouts(asked: Asked, book: Book, fit: GrowthFit, tank: int) -> None
     layouts = _read_layouts(book, fit, tank_id, asked.files)
     if beside := summary_for_commands(item for one in layouts for item in one.findings):
         say(beside.replace(": see growthcast check", ""))
-    advice = compare_layouts(book, fit, tank, layouts)
+    with working("Comparing layouts"):
+        advice = compare_layouts(book, fit, tank, layouts)
     if asked.plot is not None:
         from growthcast.figures.rescaped import layouts_figure
 
@@ -268,9 +271,10 @@ def _answer_swaps(asked: Asked, book: Book, fit: GrowthFit, tank: int, reach_d: 
             "(longest_interval_d), whatever grows in it"
         )
     stock = stock_list(book, asked.stock)
-    found = swaps_to_reach(
-        book, fit, tank, reach_d, keep, plants=plants, form=asked.form, stock=stock
-    )
+    with working("Trying swaps"):
+        found = swaps_to_reach(
+            book, fit, tank, reach_d, keep, plants=plants, form=asked.form, stock=stock
+        )
     currency = book.practice.currency
     answer = swaps_in_json(tank_id, currency, found, keep)
     asked.print(answer, swaps_words(tank_id, currency, found, plants, asked.form), fit)

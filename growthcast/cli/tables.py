@@ -60,7 +60,8 @@ def print_table(table: Table) -> bool:
             break
     if lines is None and room >= NARROW:
         lines = _lines(part, room, fold=True)
-    print(_shown("\n".join([*([title] if title else []), *(lines or _blocks(whole, room)), ""])))  # noqa: T201
+    head = _folded(title, room) if title else []
+    print(_shown("\n".join([*head, *(lines or _blocks(whole, room)), ""])))  # noqa: T201
     return lines is not None and RANGES in leave[:count]
 
 

@@ -29,7 +29,7 @@ from growthcast.figures.style import (
 )
 from growthcast.fit.result import GrowthFit
 from growthcast.say.figures import Caption, layouts_caption, plants_caption
-from growthcast.say.plants import days_text
+from growthcast.say.plants import plant_name
 from growthcast.say.words import percent
 from growthcast.service.rescape.layouts import AS_IT_IS, LayoutAdvice
 from growthcast.service.rescape.plants import PlantAdvice
@@ -46,11 +46,16 @@ DASHES = ("-", "--", "-.", ":")
 def plants_figure(
     fit: GrowthFit, place: int, shown: Sequence[PlantAdvice]
 ) -> tuple[Figure, Caption]:
-    """Draw the first 24 plants for an area, the best first, and the plant that stands there now."""
-    drawn = [a for i, a in enumerate(shown) if i < MOST_DRAWN or a.is_there_now]
+    """Draw the first 24 plants for an area, the best first, and the plant that stands there now.
+
+    Those that take a year or more whatever happens are named in the caption alone.
+    """
+    first = [a for i, a in enumerate(shown) if i < MOST_DRAWN or a.is_there_now]
+    beyond = [a for a in first if a.days_between[0] >= LONGEST_D and not a.is_there_now]
+    drawn = [a for a in first if all(a is not other for other in beyond)]
     design = fit.design
     tank = str(design.tank_id[design.tank[place]])
-    caption = plants_caption(str(design.area_id[place]), tank, drawn)
+    caption = plants_caption(str(design.area_id[place]), tank, first, beyond)
     figure, [ax] = sheet_of_panels(caption, 1, 1, ROW_MM * len(drawn) + 18.0)
     with house_style():
         plants_axes(drawn, ax)
@@ -81,12 +86,12 @@ def plants_axes(shown: Sequence[PlantAdvice], ax: Axes) -> None:
     ax.set_xticklabels([str(day) for day in TICKS_D])
     ax.set_xlabel("Days from floor to height budget")
     ax.set_ylim(len(shown) - 0.5, -0.5)
-    names = [shortened(one.species_id, LABEL_PT, NAME_MM) for one in shown]
+    names = [shortened(plant_name(one), LABEL_PT, NAME_MM) for one in shown]
     ax.set_yticks(range(len(shown)), names, parse_math=False)
     ax.tick_params(axis="y", length=0)
     for label, one in zip(ax.get_yticklabels(), shown, strict=True):
         label.set_fontweight("bold" if one.is_there_now else "normal")
-    heading = "alone, days; tank, days"
+    heading = "alone; tank"
     ax.set_title(heading, loc="right", x=1.02, ha="left", fontsize=SMALL_PT, color="#333333")
     living = [one for one in shown if one.is_there_now and not one.is_lost]
     now = living[0].tank_interval_d if living else None
@@ -100,9 +105,9 @@ def _allowed(one: PlantAdvice) -> str:
     if one.is_lost:
         return f"{percent(one.chance_holds)} to hold"
     own = one.own_interval_d
-    alone = "a year or more" if own >= LONGEST_D else days_text(own)
+    alone = "a year or more" if own >= LONGEST_D else f"{own} d"
     tank = one.tank_interval_d
-    return f"{alone}; tank {'none' if tank is None else tank}"
+    return f"{alone}; {'none' if tank is None else f'{tank} d'}"
 
 
 def layouts_figure(

@@ -12,7 +12,6 @@ International Journal of Forecasting 16, 437-450, doi:10.1016/S0169-2070(00)0006
 
 from __future__ import annotations
 
-from collections.abc import Callable
 from dataclasses import replace
 from typing import Literal
 
@@ -41,6 +40,7 @@ from growthcast.forecast.scores import CHANCES, Forecasts, Predictive
 from growthcast.forecast.verdict import BacktestResult, Readings
 from growthcast.growth.logistic import stage
 from growthcast.log.visits import Visits, day_numbers, log_visits
+from growthcast.steps import steps
 
 DEFAULT_SPLITS = 24
 LONGEST_AHEAD_D = 35.0
@@ -61,7 +61,6 @@ def backtest(
     book: Book,
     splits: int = DEFAULT_SPLITS,
     spreads: Spreads | None = None,
-    progress: Callable[[int, int], None] | None = None,
     leave_out: Literal["tank"] | None = None,
 ) -> BacktestResult:
     """Forecast each visit of a log from the visits before it, and keep what was forecast.
@@ -76,8 +75,6 @@ def backtest(
     spreads : Spreads, optional
         Spreads of the model in every fit; by default learnt anew from what is known at every
         fourth split.
-    progress : callable, optional
-        Called with the number of splits done and their total.
     leave_out : "tank", optional
         Forecast each tank as a new client's: of its log a fit sees nothing but where its areas last
         stood. In a book of more than ten tanks one fit leaves several out.
@@ -106,7 +103,7 @@ def backtest(
     against = BASELINES if leave_out is None else ("own_log", "table_only")
     made: dict[str, list[Predictive]] = {name: [] for name in ("model", *against)}
     crossing_d, not_fitted, known = [np.zeros(0)], dict[str, str](), spreads
-    for number, split in enumerate(used.tolist()):
+    for number, split in enumerate(steps(used.tolist())):
         here = readings.keep(readings.split_day == split)
         again = spreads is None and number % RELEARN_EVERY == 0
         given = None if again else known
@@ -116,8 +113,6 @@ def backtest(
         for name, part in parts.items():
             made[name].append(part)
         crossing_d.append(errors_d)
-        if progress is not None:
-            progress(number + 1, used.size)
     forecasts = {
         name: Forecasts.of(Predictive.joined(parts), readings.reading_cm)
         for name, parts in made.items()

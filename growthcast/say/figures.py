@@ -9,7 +9,7 @@ from growthcast.forecast.report import AreaForecast, as_date
 from growthcast.forecast.verdict import BacktestResult
 from growthcast.nouns import dataclass
 from growthcast.say.forecast import conclusion, first_to_pass, unit
-from growthcast.say.plants import days_text
+from growthcast.say.plants import days_text, plant_name
 from growthcast.say.watch import finding_name, finding_sentence, tank_sentence
 from growthcast.say.words import day_words, days_in_words, full_date_words, percent
 from growthcast.service.rescape.layouts import LayoutAdvice
@@ -150,12 +150,12 @@ def watch_caption(report: WatchReport, left_out: int) -> Caption:
         whole = "; ".join([*said, *([f"and {more} more"] if more > 0 else [])]) + "."
     else:
         many = "The tank grows" if len(drawn) == 1 else f"All {len(drawn)} tanks grow"
-        whole = f"{many} as usual, as far as the visits up to {report.on} tell."
+        whole = f"{many} as usual, as far as the visits up to {full_date_words(report.on)} tell."
     told = [whole]
     for tank in drawn:
         points = ", ".join(
-            f"{point.on} {percent(point.growth)} (usual {100 * point.usual_low:.0f} to "
-            f"{percent(point.usual_high)})"
+            f"{day_words(point.on, report.on)} {percent(point.growth)} (usual "
+            f"{100 * point.usual_low:.0f} to {percent(point.usual_high)})"
             for point in tank.course[-6:]
         )
         told.append(f"{tank.tank_id}: {tank_sentence(tank)}. Last visits: {points}.")
@@ -183,28 +183,38 @@ PLANTS_KEY = (
 )
 
 
-def plants_caption(area: str, tank: str, shown: Sequence[PlantAdvice]) -> Caption:
-    """Return which plant comes first in an area, and how the one there now does."""
+def plants_caption(
+    area: str, tank: str, shown: Sequence[PlantAdvice], beyond: Sequence[PlantAdvice] = ()
+) -> Caption:
+    """Return which plant comes first in an area, and how the one there now does.
+
+    ``beyond`` are those that are off the scale and so not drawn.
+    """
     best = next((one for one in shown if not one.is_there_now), None)
     now = next((one for one in shown if one.is_there_now), None)
     parts = []
     if best is not None and best.fits:
         days = days_text(best.own_interval_d)
-        parts.append(f"{best.species_id} comes first, alone it would be cut every {days}")
+        parts.append(f"{plant_name(best)} comes first, alone it would be cut every {days}")
     elif best is not None:
         parts.append("none of those compared is likely to do there")
     if now is not None and now.is_lost:
-        parts.append(f"{now.species_id}, there now, is not likely to hold")
+        parts.append(f"{plant_name(now)}, there now, is not likely to hold")
     elif now is not None:
-        parts.append(f"{now.species_id}, there now, needs it every {days_text(now.own_interval_d)}")
+        parts.append(
+            f"{plant_name(now)}, there now, needs it every {days_text(now.own_interval_d)}"
+        )
     rows = []
     for one in shown:
         low, middle, high = (days_text(float(days)) for days in one.days_between)
         alone = days_text(one.own_interval_d)
-        rows.append(f"{one.species_id}: {middle} ({low} to {high}), alone every {alone}")
+        rows.append(f"{plant_name(one)}: {middle} ({low} to {high}), alone every {alone}")
     whole = f"Plants for {area} in tank {tank}: {'; '.join(parts)}."
     told = f"{whole} {'; '.join(rows)}."
-    return Caption(f"Plants compared for {area}", whole, PLANTS_KEY, told)
+    key = PLANTS_KEY
+    if beyond:
+        key += f" Off the scale, a year or more: {', '.join(map(plant_name, beyond))}."
+    return Caption(f"Plants compared for {area}", whole, key, told)
 
 
 LAYOUTS_KEY = (

@@ -90,13 +90,16 @@ def interval_words(
     advice: Sequence[TankAdvice], currency: str, *, one: bool, mark: str = ""
 ) -> Words:
     """Yield the advice for tanks, in full where it is about ``one``; ``mark`` is in every title."""
-    yield lead_words(advice)
+    grown = [tank for tank in advice if one or tank.set_by != "nothing grows"] or advice
+    yield lead_words(grown)
     yield Table(
         mark.removeprefix(", ").capitalize(),
         ["tank", "client", "every", "inside>", "held back by", *takes_columns(currency)],
-        [[tank.tank_id, tank.client, *_chosen(tank)] for tank in advice],
+        [[tank.tank_id, tank.client, *_chosen(tank)] for tank in grown],
         ["client", RANGES, "a year"],
     )
+    if bare := [tank.tank_id for tank in advice if tank not in grown]:
+        yield f"No row for {some_names(bare)}: nothing is planted there any more."
     named = [tank for tank in advice if tank.options and not tank.nothing_holds]
     rests_on: dict[str, list[str]] = {}
     for tank in named:

@@ -214,6 +214,11 @@ def _pace(per_week: float) -> str:
     return f"{per_week:.1f}" if per_week >= LEAST_PACE else f"<{LEAST_PACE}"
 
 
+def plant_name(one: PlantAdvice) -> str:
+    """Return a plant's name in words."""
+    return one.common_name or one.species_id
+
+
 def plant_reason(one: PlantAdvice) -> str:
     """Say what a plant allows, what speaks against it, and what that rests on."""
     said = []

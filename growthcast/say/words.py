@@ -9,6 +9,8 @@ from typing import TYPE_CHECKING, NamedTuple
 
 if TYPE_CHECKING:
     from growthcast.service.effort.visits import Range
+    from growthcast.service.rounds.plan import PlannedVisit
+    from growthcast.service.visit.cuts import CutSheet
 
 
 MONTHS = ("Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec")
@@ -133,9 +135,10 @@ def some_names(names: Sequence[str], most: int = 2, noun: str = "tank") -> str:
     return and_list(names) if len(names) <= most else f"{in_words(len(names))} {noun}s"
 
 
-def capital(text: str, ids: Iterable[str] = ()) -> str:
+def capital(text: str, ids: Sequence[str] = ()) -> str:
     """Return a sentence with a capital at its beginning, unless an id stands there."""
-    return text if text.startswith(tuple(ids)) else text[:1].upper() + text[1:]
+    first = text.split(" ", 1)[0].rstrip(",;")
+    return text if first in ids else text[:1].upper() + text[1:]
 
 
 def and_list(names: Sequence[str]) -> str:
@@ -186,3 +189,14 @@ def named(text: str, otherwise: str = "") -> str:
     if any("\u0590" <= char <= "\u08ff" or "\ufb1d" <= char <= "\ufefc" for char in clean):
         return f"{FIRST_STRONG}{clean}{END_ISOLATE}"
     return clean
+
+
+def place_of(stop: CutSheet | PlannedVisit, stops: Sequence[CutSheet | PlannedVisit]) -> str:
+    """Return where a tank stands and whose it is.
+
+    Of several of a client that stand there, what the client calls it tells which.
+    """
+    where = [named(part) for part in (stop.site, stop.name) if part] or [named(stop.tank_id)]
+    alike = [one for one in stops if (one.site, one.client) == (stop.site, stop.client)]
+    place = ", ".join(where if len(alike) > 1 else where[:1])
+    return f"{place} ({named(stop.client)})" if stop.client else place

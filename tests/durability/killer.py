@@ -26,8 +26,8 @@ OLD = {"trims.csv": b"a\n" * 3000, "areas.csv": b"b\n" * 10}
 CASES: dict[str, Mapping[str, bytes | None]] = {
     "append": {"trims.csv": OLD["trims.csv"] + b"new row\n"},
     "two files": {"trims.csv": b"c\n" * 4000, "areas.csv": b"d\n"},
-    "new file": {"tanks.csv": b"e\n"},
     "removal": {"areas.csv": None},
+    "areas and their heights": {"areas.csv": b"b,1\n" * 10, "bounds.csv": b"g\n"},
 }
 
 

@@ -55,7 +55,8 @@ def test_a_client_leaves_and_no_longer_stands_among_those_to_visit(folder):
     done = run(*line)
     assert "Client A: tank lobby given up on 2026-10-05; 2 areas end: stems, carpet." in done.out
     told = run("interval", str(folder), "--on", "2026-10-12")
-    assert "home" in told.out
+    assert [line.split()[0] for line in told.out.splitlines() if "Client" in line] == ["home"]
+    assert "No row for lobby: nothing is planted there any more." in told.out
     rounds = run("rounds", str(folder), "--on", "2026-10-12", "--from", "2026-10-12", "--json")
     assert {visit["tank_id"] for visit in json.loads(rounds.out)["visits"]} <= {"home"}
     again = run(*line)

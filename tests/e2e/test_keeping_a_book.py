@@ -325,6 +325,20 @@ def test_add_refuses_what_does_not_check(folder):
     assert "id-form" in path.err
     assert run("add", "filter", str(folder)).status == 2
     assert files(folder) == before
+    wrong = ["area_id=a 2", "tank_id=loby", "area_cm=400", "floor_cm=deep", "planted_on=15.1.2026"]
+    every = run("add", "area", str(folder), *wrong, "budget_cm=400")
+    assert every.status == 2
+    for said in (
+        "area_id=a-2 would be easier",
+        'no column area_cm; did you mean "area_cm2"',
+        "floor_cm=deep: a value which is not a number",
+        "write 2026-01-15",
+        "also needs species_id (",
+        'tank_id: found "loby"',
+        "budget_cm: found",
+    ):
+        assert said in every.err, said
+    assert files(folder) == before
     added = run("add", "area", str(folder), "area_id=a2", *area, "--json")
     assert json.loads(added.out)["row"]["budget_cm"] == 22
     assert (folder / "areas.csv").read_text() == AREAS + (

@@ -50,7 +50,7 @@ def test_what_goes_out_comes_back_without_differences(demo, tmp_path):
     file = tmp_path / "demo.xlsx"
     ran = run("export", str(demo), "--xlsx", str(file))
     assert (ran.status, ran.err) == (0, f"Wrote {file}\n")
-    assert "tanks 6, areas 27, trims 454" in ran.out
+    assert "tanks 6, areas 27, bounds 0, trims 454" in ran.out
     before = bytes_of(demo)
     back = run("import", str(file), str(demo), "--yes")
     assert back.status == 0

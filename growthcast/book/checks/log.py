@@ -16,6 +16,7 @@ from growthcast.book.checks.together import (
     at_cells,
     day_numbers,
 )
+from growthcast.book.findings import finding
 from growthcast.book.tables import TABLES
 from growthcast.errors import Finding
 
@@ -75,7 +76,11 @@ def check_heights(tables: Tables) -> Iterator[Finding]:
 def check_whole_tank(tables: Tables) -> Iterator[Finding]:
     """A row of the whole tank has neither heights nor a look; it alone tells of the visit."""
     trims, whole = tables.trims, of_whole_tank(tables.trims)
-    if whole.any():
+    told = ("look", *HEIGHTS)
+    if "area_id" not in trims.letters and any(trims.given(name).any() for name in told):
+        fix = "add the column area_id, or correct the name of the one that holds the areas"
+        yield finding("missing-column", trims.name, 1, None, "area_id", fix=fix)
+    elif whole.any():
         for column in HEIGHTS:
             given = whole & trims.given(column)
             yield from at_cells(trims, given, column, "whole-tank-heights")

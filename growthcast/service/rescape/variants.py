@@ -36,6 +36,7 @@ from growthcast.service.effort.visits import (
 from growthcast.service.holding import Holding, holding_of
 from growthcast.service.interval import IntervalOptions, interval_options
 from growthcast.service.living import LivingAreas, living_areas
+from growthcast.steps import steps
 
 ROWS_AT_ONCE = 1_500
 """Areas of variants whose draws are held in memory together."""
@@ -211,7 +212,7 @@ def variant_answers(
     found: list[VariantAnswer] = []
     sizes = np.array([v.size for v in variants])
     block = (np.cumsum(sizes) - sizes) // ROWS_AT_ONCE if sizes.size else sizes
-    for number in np.unique(block):
+    for number in steps(np.unique(block).tolist()):
         mine = [variants[i] for i in np.flatnonzero(block == number).tolist()]
         living = combined(stand.living, mine)
         wanted = np.full(len(mine), stand.confidence)

@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 
 from growthcast.book import read as reading
-from growthcast.book.findings import format_finding, format_findings
+from growthcast.book.findings import count_of, format_finding, format_findings
 from growthcast.book.read import inspect_book, read_book
 from growthcast.book.shipped import find_book
 from growthcast.book.words import column_letter, is_one_slip, nearest, shown
@@ -166,10 +166,33 @@ def test_everything_is_found_at_once(inspect):
 
 
 def test_at_most_twenty_a_file_then_a_count(inspect):
-    _, findings = inspect(trims_csv=HEADER + "2026-02-01,T1,A1,tall,\n" * 30)
-    text = format_findings(item for item in findings if item.slug == "not-a-number")
-    assert text.count("[not-a-number]") == 20
+    rows = "".join(f"2026-02-01,T1,A1,{n} cm,\n" for n in range(30))
+    _, findings = inspect(trims_csv=HEADER + rows)
+    text = format_findings(item for item in findings if item.slug == "unit-in-number")
+    assert text.count("[unit-in-number]") == 20
     assert text.splitlines()[-1] == "trims.csv: and 10 more (10 problems)"
+
+
+def test_one_fault_in_many_rows_is_told_once_with_its_rows(inspect):
+    rows = "".join(f"2027-02-01,T1,A{n},24,\n" for n in (1, 2)) + "2026-02-01,T1,A1,24,\n"
+    rows += "2027-02-01,T2,A3,24,\n2026-02-01,T1,A2,tall,\n"
+    _, findings = inspect(trims_csv=HEADER + rows)
+    assert [item.row for item in findings] == [2, 3, 5, 6]
+    lines = format_findings(findings).splitlines()
+    assert lines[0].startswith("trims.csv:2:A: date: found 2027-02-01, which is after today")
+    assert lines[3] == "    rows:     2 to 3, 5 (3 rows)"
+    assert lines[4].startswith("trims.csv:6:D: before_cm: found")
+    assert count_of(findings) == "2 problems"
+    assert str(BookProblems(findings)).startswith("the book has 2 problems")
+
+
+def test_a_log_without_the_column_of_areas_has_one_problem(inspect):
+    rows = "".join(f"2026-02-{n:02d},T1,A1,{n + 10},9\n" for n in range(1, 25))
+    _, findings = inspect(trims_csv="date,tank_id,area,before_cm,after_cm\n" + rows)
+    assert [(item.row, item.slug) for item in findings] == [
+        (1, "missing-column"),
+        (1, "unknown-column"),
+    ]
 
 
 def test_the_wording_of_the_style_guide(inspect):

@@ -39,7 +39,8 @@ def test_without_a_log(inspect):
 
 
 def test_at_most_five_notes(inspect):
-    rows = "".join(f"2026-02-0{day};T1;A1;50;;\n" for day in range(1, 8))
+    rows = "".join(f"2026-02-0{day};T1;A1;{day + 50};;\n" for day in range(1, 4))
+    rows += "".join(f"2026-03-0{day};T1;A2;{day + 30};;\n" for day in range(1, 5))
     _, findings = inspect(trims_csv=HEADER + rows)
     lines = summary_for_commands(findings).splitlines()
     notes = [item for item in findings if item.level == "note"]

@@ -2,18 +2,28 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from datetime import date
 from pathlib import Path
 
+import numpy as np
 import pytest
 from matplotlib.figure import Figure
 
 from growthcast.book.supposed import read_layout
 from growthcast.errors import UsageError
-from growthcast.figures.rescaped import layouts_axes, layouts_figure, plants_axes, plants_figure
+from growthcast.figures.lettering import shortened
+from growthcast.figures.rescaped import (
+    NAME_MM,
+    layouts_axes,
+    layouts_figure,
+    plants_axes,
+    plants_figure,
+)
 from growthcast.figures.save import check_picture, save_picture
-from growthcast.figures.style import BUDGET, MEASURED
+from growthcast.figures.style import BUDGET, LABEL_PT, MEASURED
 from growthcast.fit.growth import fit_growth
+from growthcast.say.plants import plant_name
 from growthcast.service.rescape.layouts import compare_layouts
 from growthcast.service.rescape.plants import compare_plants
 from tests.books import make_book
@@ -34,7 +44,7 @@ def test_rows_are_the_plants_in_their_order(known) -> None:
     ax = Figure().add_subplot()
     plants_axes(shown, ax)
     names = [label.get_text() for label in ax.get_yticklabels()]
-    assert names == [one.species_id for one in shown]
+    assert names == [shortened(plant_name(one), LABEL_PT, NAME_MM) for one in shown]
     assert ax.yaxis_inverted()
     now = [one.is_there_now for one in shown].index(True)
     black = {
@@ -42,6 +52,16 @@ def test_rows_are_the_plants_in_their_order(known) -> None:
     }
     assert black == {now}
     assert "Days" in ax.get_xlabel()
+
+
+def test_what_is_off_the_scale_is_named_in_one_line_and_not_drawn(known) -> None:
+    book, fit = known
+    shown = [*compare_plants(book, fit, 0, PLANTS)]
+    slow = replace(shown[0], is_there_now=False, days_between=np.full(3, 400.0), common_name="Slow")
+    figure, caption = plants_figure(fit, 0, [*shown[1:], slow])
+    assert caption.key.endswith("Off the scale, a year or more: Slow.")
+    names = [label.get_text() for label in figure.axes[0].get_yticklabels()]
+    assert len(names) == len(shown) - 1
 
 
 def test_layouts_are_drawn_at_the_listed_intervals(known, tmp_path: Path) -> None:
@@ -74,7 +94,7 @@ def test_a_figure_is_not_written_over_the_book(known) -> None:
     shown = compare_plants(book, fit, 0, PLANTS)
     file = book.folder / "plants.svg"
     save_picture(book, file, *plants_figure(fit, 0, shown))
-    assert "rotala-wallichii: " in file.read_text(encoding="utf-8")
+    assert all(f"{plant_name(one)}: " in file.read_text(encoding="utf-8") for one in shown)
     with pytest.raises(UsageError, match=r"\.svg or \.png"):
         check_picture(book, book.folder / "areas.pdf")
     with pytest.raises(UsageError, match=r"is areas\.csv of the book"):

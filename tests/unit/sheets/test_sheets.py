@@ -66,7 +66,7 @@ def test_cells_have_the_kinds_of_their_columns(book):
 def test_the_workbook_helps_with_typing_and_protects_nothing(book):
     made = openpyxl.load_workbook(io.BytesIO(xlsx_bytes(book_sheets(book))))
     assert made.sheetnames == [
-        "practice", "tanks", "areas", "trims", "conditions", "closed", "species", "lists",
+        "practice", "tanks", "areas", "bounds", "trims", "conditions", "closed", "species", "lists",
     ]  # fmt: skip
     offered = {
         page.title: {
