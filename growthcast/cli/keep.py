@@ -11,6 +11,7 @@ import typer
 from growthcast.book.findings import format_finding, format_findings
 from growthcast.book.shipped import find_book, find_own_book
 from growthcast.book.words import did_you_mean, shown
+from growthcast.cli.diary import import_diary
 from growthcast.cli.options import AsJson, BookFolder, argument, folder_of, option
 from growthcast.cli.output import print_answer, print_json, print_words, say
 from growthcast.cli.waiting import WAITING, working
@@ -116,7 +117,22 @@ def export_command(book: BookFolder = None, xlsx: Xlsx = None, as_json: AsJson =
     print_answer(as_json, {"written": [{"file": str(xlsx), "rows": rows}]}, lines)
 
 
-Workbook = Annotated[Path, typer.Argument(metavar="FILE", help="The workbook, .xlsx, as exported.")]
+Workbook = Annotated[
+    Path,
+    typer.Argument(
+        metavar="FILE",
+        help="The workbook, .xlsx, as exported; with --as an old diary, .csv or .xlsx.",
+    ),
+]
+Kept = Annotated[
+    Path | None,
+    option(
+        "--as",
+        "COLUMNS.toml",
+        "Read an old diary into the log. The file keeps what its columns are; it is proposed where "
+        "it is not there yet.",
+    ),
+]
 Book = Annotated[
     str | None,
     argument("[BOOK]", "Folder of the book. Default: this folder if it holds practice.toml."),
@@ -135,6 +151,7 @@ def import_command(
     book: Book = None,
     yes: Yes = False,
     delete_missing: Delete = False,
+    kept: Kept = None,
     as_json: AsJson = False,
 ) -> None:
     """Show what a spreadsheet would change in a book, cell by cell, and with --yes write it.
@@ -152,6 +169,9 @@ def import_command(
     folder, fell_back = find_book(book)
     if fell_back:
         raise UsageError("this folder holds no practice.toml: name the folder of the book")
+    if kept is not None:
+        import_diary(file, folder, kept, yes=yes, as_json=as_json)
+        return
     with working("Reading the workbook"):
         workbook = read_workbook(file)
         merge = merge_workbook(folder, workbook, delete_missing=delete_missing)

@@ -23,6 +23,7 @@ COMMANDS = {
     "start": "begin",
     "add": "keep",
     "log": "log",
+    "measure": "measure",
     "unlog": "changes",
     "replace": "changes",
     "retire": "changes",

@@ -10,10 +10,12 @@ import numpy as np
 
 from growthcast.arrays import BoolArray, FloatArray, IntArray, TextArray
 from growthcast.book.book import Book, WholeTank, bounds_on
-from growthcast.fit.model.clock import GrowthClock, TankConditions, growth_clock, tank_conditions
+from growthcast.fit.model.clock import GrowthClock, TankConditions
 from growthcast.fit.model.noise import ErrorModel, knot_precision
+from growthcast.fit.model.shade import Shade
 from growthcast.fit.model.spreads import Settling, Spreads, forms_of
 from growthcast.fit.rows.chains import Link, pack_chains
+from growthcast.fit.rows.lived import clock_of_book, shade_of_book
 from growthcast.fit.rows.nodes import AreaTraits, Habits, build_nodes, cutting_habits
 from growthcast.fit.solver.problem import Block, Pooling, Problem, Weights, with_heights_that_count
 from growthcast.growth.responses import co2_slope
@@ -21,10 +23,10 @@ from growthcast.log.photos import PhotoOffset
 from growthcast.log.visits import (
     Buckets,
     LeftOut,
+    Visits,
     day_numbers,
     planted_days,
     read_log,
-    replanted_days,
 )
 from growthcast.nouns import dataclass
 from growthcast.species import SpeciesPriors, read_reference, species_priors
@@ -65,7 +67,7 @@ class Design:
     area's rows of draws: its place in the book, or what is supposed of it (see ``fit_beside``);
     ``gap_d`` (K,) is the longest time between two visits of a tank, 0 without any;
     ``conditions`` and ``water_depth_cm`` (K,) are the tanks'; ``photo_offset`` is that of heights
-    read off photos, None without any.
+    read off photos, ``shade`` what floats in the tanks, both None without any.
     """
 
     problem: Problem
@@ -91,6 +93,7 @@ class Design:
     draw_key: IntArray
     gap_d: FloatArray
     photo_offset: PhotoOffset | None
+    shade: Shade | None
 
     @property
     def tank(self) -> IntArray:
@@ -109,7 +112,9 @@ class Design:
         return self.alive & ~removed
 
 
-def build_design(book: Book, on: date, spreads: Spreads | None = None) -> Design:
+def build_design(
+    book: Book, on: date, spreads: Spreads | None = None, known: int | None = None
+) -> Design:
     """Turn a checked book into arrays, as it was known on ``on``; later log rows are not used.
 
     Parameters
@@ -120,6 +125,8 @@ def build_design(book: Book, on: date, spreads: Spreads | None = None) -> Design
         The day for which the fit is made; later log rows are not used.
     spreads : Spreads, optional
         Spreads of the model; the defaults, with the practice's reading errors, when not given.
+    known : int, optional
+        How many areas are not only supposed, all when not given: only these shade others.
 
     Returns
     -------
@@ -137,12 +144,13 @@ def build_design(book: Book, on: date, spreads: Spreads | None = None) -> Design
     is_cover, traits = priors.measure_is_cover[species], _traits(book, on, tank, species, priors)
     errors = _errors(spreads, is_cover)
     settle_d = (spreads.settling.factor[forms_of(priors.form)] * priors.settle_d)[species]
-    conditions, clock = _clock(book, traits, species, priors, settle_d, on_day)
+    log = read_log(book)
+    visits = log.visits.as_of(on_day)
+    shade = shade_of_book(book, visits, traits, is_cover, on_day, known)
+    conditions, clock = clock_of_book(book, traits, species, priors, settle_d, on_day, shade)
     unknown_spread = conditions.unknown_log_spread(
         read_reference(), _slope_of_tanks(tank, priors.traits["co2_k_mg_l"][species], tank_id.size)
     )
-    log = read_log(book)
-    visits = log.visits.as_of(on_day)
     held = bounds_on(book.areas, book.bounds, visits.area, visits.day)
     habits = cutting_habits(visits, held, traits, spreads.habit, errors.height_error_cm)
     nodes = build_nodes(visits, held, traits, clock, habits, on_day)
@@ -155,13 +163,9 @@ def build_design(book: Book, on: date, spreads: Spreads | None = None) -> Design
         first_habit=habits.first_log_cm,
         lag_d=spreads.lags.mean_d[forms_of(priors.form)[species]],
     )
-    problem = with_heights_that_count(problem)
-    where, gaps_d = visits.gaps(tank)
-    longest = np.zeros(tank_id.size)
-    np.maximum.at(longest, where, gaps_d)
     grown = (nodes.link == Link.GREW) & ~np.isin(nodes.row, log.buckets.row)
     return Design(
-        problem=problem,
+        problem=with_heights_that_count(problem),
         conditions=conditions,
         water_depth_cm=book.tanks.number("water_depth_cm"),
         clock=clock,
@@ -182,9 +186,16 @@ def build_design(book: Book, on: date, spreads: Spreads | None = None) -> Design
         unknown_spread=unknown_spread,
         row_numbers=book.trims.rows,
         draw_key=np.arange(area_id.size),
-        gap_d=longest,
+        gap_d=_longest_gaps_d(visits, tank, tank_id.size),
         photo_offset=log.photo_offset,
+        shade=shade,
     )
+
+
+def _longest_gaps_d(visits: Visits, tank: IntArray, tanks: int) -> FloatArray:
+    longest = np.zeros(tanks)
+    np.maximum.at(longest, *visits.gaps(tank))
+    return longest
 
 
 def with_spreads(design: Design, spreads: Spreads) -> Design:
@@ -246,42 +257,6 @@ def _errors(spreads: Spreads, is_cover: BoolArray) -> ErrorModel:
         drift=spreads.drift,
         weight=spreads.weight,
     )
-
-
-def _clock(
-    book: Book,
-    traits: AreaTraits,
-    species: IntArray,
-    priors: SpeciesPriors,
-    settle_d: FloatArray,
-    on_day: float,
-) -> tuple[TankConditions, GrowthClock]:
-    """The conditions of every tank, and the clock they give every area."""
-    reference = read_reference()
-    conditions = tank_conditions(
-        book.conditions,
-        book.conditions.places("tank_id", book.tanks.text("tank_id")),
-        len(book.tanks),
-        reference,
-    )
-    middle_cm = 0.5 * (traits.floor_cm + traits.budget_cm)
-    water_cm = book.tanks.number("water_depth_cm")[traits.tank]
-    at_surface = priors.measure_is_cover[species]
-    share, came = book.areas.number("light_share"), reference.start_factor
-    clock = growth_clock(
-        conditions,
-        priors,
-        reference,
-        tank=traits.tank,
-        species=species,
-        light_share=np.where(np.isnan(share), 1.0, share),
-        canopy_cm=np.where(at_surface, water_cm, np.minimum(middle_cm, water_cm)),
-        planted_day=traits.planted_day,
-        settle_d=settle_d,
-        start_factor=np.array([came.get(start, 1.0) for start in book.areas.text("start")]),
-        replanted_day=replanted_days(book, on_day),
-    )
-    return conditions, clock
 
 
 def _weights(buckets: Buckets, said: WholeTank | None, traits: AreaTraits) -> Weights:

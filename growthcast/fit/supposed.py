@@ -219,7 +219,7 @@ def fit_beside(
         whichever command asks, the same plant in the same area draws the same.
     """
     laid = with_planted_areas(book, areas, day_of(fit))
-    wide = build_design(laid, day_of(fit), fit.design.spreads)
+    wide = build_design(laid, day_of(fit), fit.design.spreads, fit.design.area_id.size)
     problem = wide.problem
     if fit.borrowed is not None and fit.borrowed.model != "none":
         problem = with_borrowed(problem, fit.borrowed)

@@ -175,6 +175,9 @@ def holding_of(book: Book, fit: GrowthFit, tank: int, areas: IntArray) -> Holdin
     canopy = np.where(design.is_cover[areas], water, np.minimum(middle, water))
     share = book.areas.number("light_share")[areas]
     share = np.where(np.isnan(share), 1.0, share)
+    if design.shade is not None:
+        below = 1.0 - float(design.shade.on(design.on_day)[tank])
+        share = np.where(design.is_cover[areas], share, share * below)
     return holding(conditions, design.priors, design.species[areas], share, canopy)
 
 

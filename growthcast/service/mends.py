@@ -11,6 +11,7 @@ import numpy as np
 from growthcast.arrays import BoolArray, FloatArray
 from growthcast.book.book import Book
 from growthcast.book.supposed import Changes
+from growthcast.fit.model.shade import MOST_COVER
 from growthcast.fit.result import GrowthFit
 from growthcast.fit.supposed import conditions_now, fit_beside, replanted, suppose
 from growthcast.nouns import dataclass
@@ -68,7 +69,9 @@ class _Case:
         return self.mend(
             changed,
             kind=kind,
-            chance=self.chance(replace(self.living, **bounds)),
+            chance=self.chance(
+                lit_below(self.book, self.fit, self.living, replace(self.living, **bounds))
+            ),
             values=bound[changed].round(1),
             before=getattr(self.living, name)[changed],
         )
@@ -103,7 +106,8 @@ def mends_for(
     -----
     Budgets and floors are rounded to the millimetre, to the safe side. Plants and light are judged
     as ``--suppose`` and ``rescape`` judge them: settled, without a log of its own; by each area's
-    response to the light. What changed budgets do to the light at an area's own height is left out.
+    response to the light. Other bounds of floating plants change the light below them; what changed
+    budgets do to the light at an area's own height is left out.
     """
     if advice.fails_at_d is None or advice.limited_by is None:
         return ()
@@ -133,6 +137,44 @@ def _bounds(case: _Case, mine: list[ShortArea | None]) -> Iterator[Mend]:
     above = short & (safe > floor)
     if above.any():
         yield case.mend_bound("lowest cut", "safe_cut_cm", np.where(above, floor, safe), above)
+
+
+def lit_below(book: Book, fit: GrowthFit, living: LivingAreas, changed: LivingAreas) -> LivingAreas:
+    """Let areas grow under the light that floating plants within other bounds let through.
+
+    Parameters
+    ----------
+    book : Book
+        The book that was fitted.
+    fit : GrowthFit
+        Its fit.
+    living : LivingAreas
+        A tank's areas.
+    changed : LivingAreas
+        The same with other floors and budgets [cm, or % cover].
+
+    Returns
+    -------
+    LivingAreas
+        The changed areas. Cover moves by what its middle does; where no light is known, or nothing
+        floats, they grow as they were.
+    """
+    design, tank = fit.design, int(living.tank[0])
+    floats, ppfd = design.is_cover[changed.area], conditions_now(fit, tank)["ppfd_umol"]
+    if design.shade is None or not floats.any() or not ppfd > 0.0:
+        return changed
+    moved = changed.floor_cm + changed.budget_cm - living.floor_cm - living.budget_cm
+    surface = float(np.prod([book.tanks.number(n)[tank] for n in ("length_cm", "width_cm")]))
+    more = np.where(floats, 0.5 * moved / 100.0 * design.area_cm2[changed.area] / surface, 0.0)
+    before = float(design.shade.on(design.on_day)[tank])
+    after = min(max(before + float(np.nansum(more)), 0.0), MOST_COVER)
+    if after == before:
+        return changed
+    light = ppfd * (1.0 - after) / (1.0 - before)
+    under = suppose(book, fit, tank, Changes({"ppfd_umol": light}, {})).fit
+    rates = living_areas(under, living.tank).draws.log_rate
+    rates = np.where(floats[:, None], changed.draws.log_rate, rates)
+    return replace(changed, draws=replace(changed.draws, log_rate=rates))
 
 
 def _less_light(case: _Case) -> Iterator[Mend]:

@@ -10,7 +10,7 @@ import numpy as np
 
 from tests.simulator.arrays import FloatArray, IntArray
 from tests.simulator.gardener import Gardener
-from tests.simulator.nature import days_lost, grow_one_day
+from tests.simulator.nature import days_lost, grow_one_day, shaded
 from tests.simulator.plan import PracticePlan, Richness
 from tests.simulator.truth import SimulatedPractice, Truth
 from tests.simulator.world import draw_world
@@ -38,7 +38,7 @@ class Course:
         self.height = self.world.start.copy()
         size = self.world.alive.shape
         self._spans = np.random.default_rng([seed, 5])
-        self._before, self._after, self._rates = (np.full(size, np.nan) for _ in range(3))
+        self._before, self._after, self._rates, self._expected = np.full((4, *size), np.nan)
         self._surprise = np.ones(size[1])
         self._pause_until = np.full(size[1], -np.inf)
         self._pause_d = np.array([t.pause_d for t in self.world.traits]) * self.richness.pause
@@ -78,12 +78,26 @@ class Course:
         self._before[row] = np.where(told, self._before[row], self.height)
         self._after[row] = self.height
         awake = np.clip(self.on.toordinal() + 1.0 - self._pause_until, 0.0, 1.0)
-        self._rates[row] = world.noisy_rate[row] * self._surprise * awake
+        lit = self._lit()
+        self._expected[row] = world.expected_rate[row] * lit
+        self._rates[row] = world.noisy_rate[row] * self._surprise * awake * lit
         grown = grow_one_day(self.height, self._rates[row], world.ceiling, world.shape)
         self.height = np.where(world.alive[row], grown, self.height)
         if self.on < self.plan.last_on:
             self.height = self.gardener.unlogged_cut(self.height, world.alive[row])
         self.row += 1
+
+    def _lit(self) -> FloatArray:
+        """Share of their growth (A,) that areas keep under what floats in their tanks today."""
+        world, row, kept = self.world, self.row, np.ones(self.height.size)
+        if not (world.surface.any() and self.richness.responses and self.richness.shade):
+            return kept
+        cover = world.alive[row] * world.surface * self.height / 100.0
+        of_tank = np.bincount(world.tank, cover, len(self.plan.tanks))[world.tank]
+        for a in np.flatnonzero((of_tank > 0.0) & (world.surface == 0.0)).tolist():
+            light, hours = float(world.leaf_light[row, a]), float(world.hours[row, a])
+            kept[a] = shaded(world.traits[a], light, hours, min(float(of_tank[a]), 0.95))
+        return kept
 
     def practice(self) -> SimulatedPractice:
         """The practice so far: its log, and the truth of the days behind it (NaN ahead)."""
@@ -96,7 +110,9 @@ class Course:
             height_before_cm=np.where(world.alive, self._before, np.nan),
             height_after_cm=np.where(world.alive, self._after, np.nan),
             rate_per_day=self._rates.copy(),
-            expected_rate_per_day=world.expected_rate,
+            expected_rate_per_day=np.where(
+                np.isnan(self._expected), world.expected_rate, self._expected
+            ),
             reference_rate_per_day=world.reference_rate,
             ceiling_cm=world.ceiling,
             shape=world.shape,

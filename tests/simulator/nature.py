@@ -17,9 +17,11 @@ __all__ = [
     "REFERENCE",
     "days_lost",
     "grow_one_day",
+    "light_at_leaf",
     "ph_of_co2",
     "response",
     "settled_share",
+    "shaded",
 ]
 
 
@@ -85,9 +87,7 @@ def response(
     ``leaf_cm`` is the height above the substrate at which the light is taken.
     """
     at = {**REFERENCE, **conditions}
-    leaf_light = at["ppfd_umol"] * light_share
-    if "ppfd_umol" in conditions:
-        leaf_light *= math.exp(WATER_PER_CM * leaf_cm)
+    leaf_light = light_at_leaf(conditions, light_share, leaf_cm)
     light = _light(traits, leaf_light, at["photoperiod_h"])
     carbon = _monod(at["co2_mg_l"], traits.co2_k_mg_l) / _monod(25.0, traits.co2_k_mg_l)
     limits = (
@@ -99,6 +99,18 @@ def response(
     food /= min(_monod(REFERENCE[name], k) for name, k in limits)
     warmth = _warmth(traits, at["temperature_c"]) / _warmth(traits, REFERENCE["temperature_c"])
     return max(light * carbon * food * warmth, LEAST_RESPONSE)
+
+
+def light_at_leaf(conditions: Mapping[str, float], light_share: float, leaf_cm: float) -> float:
+    """Light where an area takes it, in open water."""
+    light = conditions.get("ppfd_umol", REFERENCE["ppfd_umol"]) * light_share
+    return light * math.exp(WATER_PER_CM * leaf_cm) if "ppfd_umol" in conditions else light
+
+
+def shaded(traits: Traits, leaf_light: float, hours: float, cover: float) -> float:
+    """Share of its growth that a plant keeps where this share of the surface is covered."""
+    lit = _light(traits, leaf_light, hours)
+    return _light(traits, leaf_light * (1.0 - cover), hours) / lit if lit > 0.0 else 1.0
 
 
 def _light(traits: Traits, ppfd: float, hours: float) -> float:

@@ -42,8 +42,9 @@ class Richness:
     normal with the spread of forms.toml;
     ``season_share`` the swing over the year; plants take ``settle_factor`` times as long to settle
     as in the table, and ``settle_spread`` scatters (log) how long those of a form take in a
-    practice, half of it shared by all forms. ``responses``, ``settling`` and
-    ``pause`` switch the effects of conditions, of planting and of hard cuts.
+    practice, half of it shared by all forms. ``responses``, ``shade``,
+    ``settling`` and ``pause`` switch the effects of conditions, of what floats above, of planting
+    and of hard cuts.
 
     Log: heights are read with ``height_error_cm``, ``height_error_share`` and ``cover_error``
     (points) and written to half a centimetre where ``rounding``. ``hand_spread`` scatters cuts,
@@ -53,7 +54,10 @@ class Richness:
     tank and nothing else), ``gross_error_share`` and ``unlogged_cut_share`` are probabilities, as
     are ``timed_area_share`` (a cut area's own minutes), ``silent_area_share`` (nothing is ever
     written of an area), ``first_look_share`` (an area's first row is a look) and ``slip_share`` (a
-    visit is typed with a slip).
+    visit is typed with a slip). Heights from 5 cm up are read off photos with the chance
+    ``photo_share``, which are off by ``photo_error_cm`` and ``photo_error_share``, and all together
+    by ``photo_offset_share``; cuts beside them are written as they were aimed. With the chance
+    ``ruler_beside_share`` a ruler reads the area as well.
     """
 
     shape_spread: float = 0.25
@@ -69,6 +73,7 @@ class Richness:
     lag_drawn: bool = False
     season_share: float = 0.08
     responses: bool = True
+    shade: bool = True
     settling: bool = True
     settle_factor: float = 1.0
     settle_spread: float = 0.0
@@ -91,6 +96,11 @@ class Richness:
     silent_area_share: float = 0.0
     first_look_share: float = 0.0
     slip_share: float = 0.0
+    photo_share: float = 0.0
+    photo_offset_share: float = 0.0
+    ruler_beside_share: float = 0.0
+    photo_error_cm: float = 1.0
+    photo_error_share: float = 0.03
 
     @classmethod
     def typed(cls, **changes: object) -> Richness:

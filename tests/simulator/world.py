@@ -8,7 +8,7 @@ from datetime import date
 import numpy as np
 
 from tests.simulator.arrays import BoolArray, FloatArray, IntArray
-from tests.simulator.nature import response, settled_share
+from tests.simulator.nature import REFERENCE, light_at_leaf, response, settled_share
 from tests.simulator.plan import PracticePlan, Richness, Traits, read_lag_spreads
 
 __all__ = ["World", "daily_noise", "draw_world", "drift_course"]
@@ -21,7 +21,9 @@ MIDSUMMER = 172
 class World:
     """Everything about the areas (A) that does not depend on how they are cut; T days.
 
-    ``alive`` (T, A); ``expected_rate`` and ``noisy_rate`` (T, A) before span noise and pauses.
+    ``alive`` (T, A); ``expected_rate`` and ``noisy_rate`` (T, A) before span noise, pauses and
+    shade. ``leaf_light`` and ``hours`` (T, A) are the light in open water and its hours, and
+    ``surface`` (A,) the share of the tank's surface that a floating area takes.
     """
 
     tank: IntArray
@@ -38,6 +40,9 @@ class World:
     species_effect: dict[str, float]
     tank_effect: FloatArray
     area_effect: FloatArray
+    leaf_light: FloatArray
+    hours: FloatArray
+    surface: FloatArray
 
 
 def draw_world(plan: PracticePlan, richness: Richness, seed: int) -> World:
@@ -68,7 +73,11 @@ def draw_world(plan: PracticePlan, richness: Richness, seed: int) -> World:
     planted = np.array([area.planted_on.toordinal() for area in plan.areas])
     removed = np.array([(area.removed_on or date.max).toordinal() for area in plan.areas])
     alive = (planted <= days[:, None]) & (days[:, None] <= removed)
-    expected = reference * _responses(plan, traits, tank, days, richness)
+    factor, leaf_light, hours = _responses(plan, traits, tank, days, richness)
+    expected = reference * factor
+    size = np.array([home.length_cm * home.width_cm for home in plan.tanks])[tank]
+    floats = np.array([t.is_cover for t in traits])
+    surface = np.where(floats, [area.area_cm2 for area in plan.areas], 0.0) / size
     if richness.settling:
         settle = np.array([t.settle_d for t in traits]) * _settling(traits, richness, seed)
         expected = expected * settled_share(days[:, None] + 0.5 - planted, settle)
@@ -96,6 +105,9 @@ def draw_world(plan: PracticePlan, richness: Richness, seed: int) -> World:
         species_effect=species_effect,
         tank_effect=tank_effect,
         area_effect=area_effect,
+        leaf_light=leaf_light,
+        hours=hours,
+        surface=surface,
     )
 
 
@@ -171,11 +183,11 @@ def _responses(
     tank: IntArray,
     days: IntArray,
     richness: Richness,
-) -> FloatArray:
-    """Response of every area on every day (T, A)."""
-    factor = np.ones((days.size, len(traits)))
+) -> tuple[FloatArray, FloatArray, FloatArray]:
+    """Response of every area on every day, its light and the hours of it, all (T, A)."""
+    factor, light, hours = np.ones((3, days.size, len(traits)))
     if not richness.responses:
-        return factor
+        return factor, light, hours
     for a, area in enumerate(plan.areas):
         home = plan.tanks[tank[a]]
         share = 1.0 if area.light_share is None else area.light_share
@@ -186,7 +198,9 @@ def _responses(
             known |= condition.values
             since = days >= (condition.from_date.toordinal() if place else 0)
             factor[since, a] = response(traits[a], known, share, leaf)
-    return factor
+            light[since, a] = light_at_leaf(known, share, leaf)
+            hours[since, a] = known.get("photoperiod_h", REFERENCE["photoperiod_h"])
+    return factor, light, hours
 
 
 def daily_noise(rng: np.random.Generator, size: tuple[int, ...], week_spread: float) -> FloatArray:

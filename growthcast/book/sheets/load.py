@@ -221,6 +221,17 @@ def read_workbook(path: Path) -> Workbook:
     return Workbook(path.name, tuple(tables), settings, tuple(not_read))
 
 
+def read_sheet(path: Path) -> list[tuple[int, list[Value]]]:
+    """Return the rows of the first sheet of any .xlsx file that holds something."""
+    name = printable(path.name)
+    data = _bytes(path)
+    guard_workbook(data, name)
+    with _Reading(name):
+        book = CalamineWorkbook.from_filelike(io.BytesIO(data))
+    found = (list(_rows(book, sheet, name)) for sheet in book.sheet_names)
+    return next((rows for rows in found if rows), [])
+
+
 def _bytes(path: Path) -> bytes:
     named = printable(str(path))
     try:

@@ -16,7 +16,7 @@ from growthcast.say.plants import plant_reason, saves_in_words
 from growthcast.say.words import named
 from growthcast.service.effort.visits import Range
 from growthcast.service.rescape.layouts import LayoutAdvice, compare_layouts
-from growthcast.service.rescape.plants import PlantAdvice, compare_plants, pool_of
+from growthcast.service.rescape.plants import PlantAdvice, compare_plants, likely_pool
 
 MOST_PLANTS = 10
 PICKED = "plant."
@@ -74,7 +74,7 @@ def rescape(asked: Asked) -> Response:
 
 def compared(known: Known, place: int, form: str) -> list[PlantAdvice]:
     """Return how plants would do in an area, the best first."""
-    wanted = pool_of(known.fit, place, form or None)
+    wanted = likely_pool(known.book, known.fit, place, form or None)
     if not wanted:
         return []
     advice = compare_plants(known.book, known.fit, place, wanted, None)

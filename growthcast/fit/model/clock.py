@@ -15,6 +15,7 @@ from numpy.typing import NDArray
 
 from growthcast.arrays import BoolArray, FloatArray, IntArray
 from growthcast.book.book import Table
+from growthcast.fit.model.shade import LONG_AGO, Shade
 from growthcast.growth.responses import (
     CONDITIONS,
     RESPONSES,
@@ -27,9 +28,6 @@ from growthcast.nouns import dataclass
 from growthcast.species import Reference, SpeciesPriors
 
 Floats = TypeVar("Floats", bound=NDArray[np.floating[Any]])
-
-LONG_AGO = -1.0e6
-"""Day number before every log: the first known condition is taken to have held until then."""
 
 LEAST_AWAKE_SHARE = 0.1
 """A lag leaves at least this share of the growth of the span that follows."""
@@ -326,6 +324,7 @@ def growth_clock(
     settle_d: FloatArray,
     start_factor: FloatArray,
     replanted_day: FloatArray,
+    shade: Shade | None = None,
 ) -> GrowthClock:
     """Turn each tank's conditions into each area's response, (A, C).
 
@@ -356,6 +355,8 @@ def growth_clock(
         How many times as long it takes the first time, for how the plants came [-].
     replanted_day : array (A, P)
         When their tops were planted anew, padded with ``inf`` [day number].
+    shade : Shade, optional
+        What floats above the plants that do not float themselves.
 
     Returns
     -------
@@ -363,17 +364,32 @@ def growth_clock(
         Of the areas (A,).
     """
     usual = reference.conditions
-    at = {name: value[tank] for name, value in conditions.values.items()}
-    light = canopy_light(at["ppfd_umol"], light_share[:, None], canopy_cm[:, None])
+    from_day, at = conditions.from_day, conditions.values
+    lit = light_share[:, None]
+    if shade is not None:
+        both = np.concatenate([from_day, shade.from_day], axis=1)
+        days = np.sort(both, axis=1)
+        at = {name: value[_columns(from_day, days)] for name, value in at.items()}
+        open_share = 1.0 - shade.share[_columns(shade.from_day, days)]
+        lit = np.where(priors.measure_is_cover[species][:, None], lit, lit * open_share[tank])
+        from_day = days
+    at = {name: value[tank] for name, value in at.items()}
+    light = canopy_light(at["ppfd_umol"], lit, canopy_cm[:, None])
     # An area's own shade counts even where the tank's light has not been measured.
-    at["ppfd_umol"] = np.where(np.isnan(light), usual["ppfd_umol"] * light_share[:, None], light)
+    at["ppfd_umol"] = np.where(np.isnan(light), usual["ppfd_umol"] * lit, light)
     plant = {name: priors.traits[name][species][:, None] for name in TRAITS}
     response = combined_response(at, plant, usual)
     return GrowthClock(
-        from_day=conditions.from_day[tank],
+        from_day=from_day[tank],
         response=np.maximum(response, LEAST_RESPONSE),
         planted_day=planted_day,
         settle_d=settle_d,
         start_factor=start_factor,
         replanted_day=replanted_day,
     )
+
+
+def _columns(from_day: FloatArray, days: FloatArray) -> tuple[IntArray, IntArray]:
+    """Where in (K, C) what holds on days (K, D) stands, as an index."""
+    column = (from_day[:, None, :] <= days[:, :, None]).sum(axis=2) - 1
+    return np.arange(len(days))[:, None], column

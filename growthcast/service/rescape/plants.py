@@ -250,6 +250,39 @@ def pool_of(
     return [str(name) for name in priors.species_id[alike]]
 
 
+def likely_pool(
+    book: Book,
+    fit: GrowthFit,
+    place: int,
+    form: str | None = None,
+    where: str = "",
+    stock: Collection[str] | None = None,
+) -> list[str]:
+    """Return the species that a keeper would think of for an area.
+
+    Parameters
+    ----------
+    book : Book
+        The book that was fitted.
+    fit : GrowthFit
+        Its fit.
+    place : int
+        Place of the area in the book.
+    form, where, stock
+        As in ``pool_of``.
+
+    Returns
+    -------
+    list of str
+        Without a form and a place those of the area's ``place`` in areas.csv, where it has none
+        those of the form that stands there.
+    """
+    if form is None and not where:
+        where = str(book.areas.text("place")[place])
+        form = None if where else str(fit.design.priors.form[fit.design.species[place]])
+    return pool_of(fit, place, form, where, stock)
+
+
 @finite_answer
 def compare_plants(
     book: Book,

@@ -9,14 +9,16 @@ from datetime import date
 import numpy as np
 import pytest
 
-from growthcast.book.supposed import with_cells
+from growthcast.book.supposed import Changes, with_cells
 from growthcast.fit.growth import fit_growth
+from growthcast.fit.supposed import suppose
 from growthcast.plain import plain
 from growthcast.say.reasons import certainty_words, mend_words, next_longer_words, reason
 from growthcast.service.advice import Certainty, Mend
 from growthcast.service.certainty import certainty_of, chance_if_known
 from growthcast.service.interval import interval_options
 from growthcast.service.living import living_areas
+from growthcast.service.mends import lit_below
 from growthcast.service.recommend import recommend
 from tests.books import AREAS, make_book
 
@@ -207,3 +209,23 @@ def test_words_for_mends(lobby):
     dimmed = Mend(kind="light", area_ids=ids, values=(55.0,), before=(110.0,), **same)
     said = "less light: 55 instead of 110 umol at the substrate (50 % less)"
     assert mend_words(advice, dimmed) == said
+
+
+def test_cutting_floating_plants_back_counts_the_light_it_lets_in(tmp_path):
+    """Frogbit over half of the surface, its floor down by 20 points: 5 % more light below."""
+    areas = AREAS + "float,lobby,Frogbit,limnobium-laevigatum,2500,30,50,32,2026-02-01,\n"
+    tanks = "tank_id,client,length_cm,width_cm,water_depth_cm\nlobby,A,100,50,46\nhome,B,,,34\n"
+    book = make_book(tmp_path, tanks=tanks, areas=areas, conditions=CONDITIONS)
+    fit = fit_growth(book, ON)
+    assert fit.design.shade.on(fit.design.on_day)[0] == pytest.approx(0.2)
+    living = living_areas(fit, np.array([0]))
+    floats = fit.design.is_cover[living.area]
+    lower = replace(living, floor_cm=np.where(floats, 10.0, living.floor_cm))
+    lit = lit_below(book, fit, living, lower)
+    gain = (lit.draws.log_rate - living.draws.log_rate).mean(axis=1)
+    assert gain[floats] == pytest.approx(0.0)
+    brighter = suppose(book, fit, 0, Changes({"ppfd_umol": 110.0 * 0.85 / 0.80}, {}))
+    below = np.log(brighter.growth_factor[living.area])[~floats]
+    assert gain[~floats] == pytest.approx(below, rel=1e-4)
+    assert (gain[~floats] > 0.01).all()
+    assert lit_below(book, fit, living, replace(living, safe_cut_cm=living.floor_cm)) is not lit

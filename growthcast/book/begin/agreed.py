@@ -1,0 +1,165 @@
+"""Dates and numbers of a column, read where all of it agrees on one way of writing them."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Mapping, Sequence
+from contextlib import suppress
+from datetime import date
+from functools import cache
+
+from growthcast.book.words import plain, shown, some_of
+from growthcast.errors import UsageError
+
+ORDERS = ("day-first", "month-first")
+MARKS = {"comma": ",", "point": "."}
+_YEAR_FIRST = re.compile(r"([0-9]{4})\s*[-/. ]\s*([0-9]{1,2})\s*[-/. ]\s*([0-9]{1,2})\.?")
+_YEAR_LAST = re.compile(r"([0-9]{1,2})\s*[-/. ]\s*([0-9]{1,2})\s*[-/. ]\s*([0-9]{4}|[0-9]{2})")
+_MONTH_NAMED = re.compile(r"([0-9]{1,2})\.?\s*([^\W\d_]{3,})\.?,?\s*([0-9]{4})")
+_MIDNIGHT = re.compile(r"(.*[0-9])[T ]00:00(?::00)?")
+_LANGUAGES = ("en", "de", "fr", "es", "it", "nl")
+
+_NUMBER = re.compile(r"([-+]?)([0-9]*[.,]?[0-9]+)\s*([^\W\d_]*|%)\.?")
+_HOURS = re.compile(r"([0-9]{1,2})\s*(?:h|std|:)\s*([0-9]{1,2})?\s*(?:min|m)?", re.IGNORECASE)
+_BETWEEN = re.compile(r"\s*(?:/|->|=>|→|\bto\b|\bauf\b)\s*")
+_UNITS: Mapping[str, Mapping[str, float]] = {
+    "cm": {"": 1.0, "cm": 1.0, "mm": 0.1, "%": 1.0},
+    "g": {"": 1.0, "g": 1.0, "gr": 1.0, "gram": 1.0, "grams": 1.0, "gramm": 1.0, "kg": 1000.0},
+    "min": dict.fromkeys(("", "min", "mins", "minutes", "minuten", "m"), 1.0) | {"h": 60.0},
+}
+
+
+@cache
+def _months() -> dict[str, int]:
+    """Months by their names, whole and short, in some languages."""
+    from babel.dates import get_month_names
+
+    found: dict[str, int] = {}
+    for language in _LANGUAGES:
+        for width in ("wide", "abbreviated"):
+            for month, name in get_month_names(width, locale=language).items():
+                found[name.casefold().strip(".")] = int(month)
+    return found
+
+
+def _day(year: str, month: int, day: int) -> date | None:
+    with suppress(ValueError):
+        return date(int(year) + (2000 if len(year) == 2 else 0), month, day)
+    return None
+
+
+def read_dates(cells: Sequence[str], order: str = "") -> list[date | None]:
+    """Return the days of a column; ``None`` for a cell that is no date or blank.
+
+    Where no cell tells whether the day or the month comes first, or cells contradict each other,
+    ``UsageError`` asks for ``order``, one of ``ORDERS``.
+    """
+    texts = [match[1] if (match := _MIDNIGHT.fullmatch(cell)) else cell for cell in cells]
+    read: dict[str, list[date | None]] = {"day-first": [], "month-first": []}
+    for text in texts:
+        last = _YEAR_LAST.fullmatch(text)
+        for way, days in read.items():
+            if last is not None:
+                day, month = (1, 2) if way == "day-first" else (2, 1)
+                days.append(_day(last[3], int(last[month]), int(last[day])))
+            else:
+                days.append(_plain_day(text))
+    if order:
+        return read[order]
+    open_ones = [at for at, text in enumerate(texts) if _YEAR_LAST.fullmatch(text)]
+    whole = [way for way, days in read.items() if all(days[at] is not None for at in open_ones)]
+    if len(whole) == 1 or read["day-first"] == read["month-first"]:
+        return read[whole[0] if whole else "day-first"]
+    ask = 'write dates = "day-first" or "month-first" under [reading]'
+    if whole:
+        raise UsageError(f"{shown(texts[open_ones[0]])} may begin with the day or the month; {ask}")
+    odd = [shown(texts[at]) for at in open_ones if None in (days[at] for days in read.values())]
+    raise UsageError(f"no order of day and month fits all of them ({some_of(odd, 5)}); {ask}")
+
+
+def _plain_day(text: str) -> date | None:
+    """Return a date that says itself which part is which."""
+    if match := _YEAR_FIRST.fullmatch(text):
+        return _day(match[1], int(match[2]), int(match[3]))
+    match = _MONTH_NAMED.fullmatch(text)
+    month = _months().get(match[2].casefold()) if match else None
+    return _day(match[3], month, int(match[1])) if match and month else None
+
+
+def read_numbers(cells: Sequence[str], unit: str, mark: str = "") -> list[float | None]:
+    """Return the numbers of a column in a unit; ``None`` for what is none, or may be two.
+
+    ``unit`` is "cm", "g", "min" or "share"; a unit beside a number is read. Where commas and points
+    stand in one column, ``UsageError`` asks for ``mark``, a key of ``MARKS``.
+    """
+    decimal = MARKS.get(mark) or _decimal_mark(cells)
+    if unit == "share":
+        return _shares(cells, decimal)
+    return [_number(cell, unit, decimal) for cell in cells]
+
+
+def read_pairs(cells: Sequence[str], mark: str = "") -> list[tuple[float | None, float | None]]:
+    """Return heights before and after of cells such as ``24/12`` or ``24 -> 12`` [cm].
+
+    Both are ``None`` where a cell is not understood.
+    """
+    split = [_BETWEEN.split(cell) for cell in cells]
+    decimal = MARKS.get(mark) or _decimal_mark([part for parts in split for part in parts])
+
+    def pair(parts: list[str]) -> tuple[float | None, float | None]:
+        numbers = [_number(part, "cm", decimal) for part in parts]
+        lost = any(part and number is None for part, number in zip(parts, numbers, strict=True))
+        before, after = (*numbers, None, None)[:2]
+        return (None, None) if lost or len(parts) > 2 else (before, after)
+
+    return [pair(parts) for parts in split]
+
+
+def _decimal_mark(cells: Sequence[str]) -> str:
+    """Return what divides the decimals of a column: "," or "."; "" where no cell tells."""
+    bodies = [match[2] for cell in cells if (match := _NUMBER.fullmatch(cell.strip()))]
+    sure = {
+        mark
+        for body in bodies
+        for mark in MARKS.values()
+        if mark in body and len(body.partition(mark)[2]) != 3
+    }
+    if len(sure) > 1:
+        raise UsageError(
+            'some numbers have a comma, others a point; write numbers = "comma" or "point" under '
+            "[reading]"
+        )
+    return sure.pop() if sure else ""
+
+
+def _body(body: str, decimal: str) -> float | None:
+    mark = next((one for one in MARKS.values() if one in body), "")
+    if mark and not decimal:
+        return None  # 1,234 may be a thousand or one and a bit
+    if mark and mark != decimal:
+        whole, _, rest = body.partition(mark)
+        return float(whole + rest) if len(rest) == 3 and whole else None
+    return float(body.replace(",", "."))
+
+
+def _number(cell: str, unit: str, decimal: str) -> float | None:
+    if unit == "min" and (hours := _HOURS.fullmatch(cell.strip())):
+        return 60.0 * int(hours[1]) + int(hours[2] or 0)
+    match = _NUMBER.fullmatch(cell.strip())
+    scale = _UNITS[unit].get(match[3].casefold()) if match else None
+    number = _body(match[2], decimal) if match else None
+    if match is None or match[1] == "-" or scale is None or number is None:
+        return None
+    return float(plain(scale * number))
+
+
+def _shares(cells: Sequence[str], decimal: str) -> list[float | None]:
+    """Return shares; without a percent sign numbers above 1 make a column one of percent."""
+    found = [_NUMBER.fullmatch(cell.strip()) for cell in cells]
+    numbers = [
+        _body(match[2], decimal) if match and match[3] in {"", "%"} else None for match in found
+    ]
+    signed = any(match and match[3] == "%" for match in found)
+    percent = signed or any(number is not None and number > 1 for number in numbers)
+    scale = 100.0 if percent else 1.0
+    return [None if number is None else float(plain(number / scale)) for number in numbers]

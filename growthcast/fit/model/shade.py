@@ -1,0 +1,118 @@
+"""Shade of floating plants on what stands below: how much of a tank's surface they cover, when.
+
+The light below is ``1 - cover`` of what the book says, the cover constant from one visit to the
+next: half of what the last one left and the next one found. Ahead it is the mean of the last year's
+spans, or before any log the middle of floor and budget.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+
+from growthcast.arrays import BoolArray, FloatArray, IntArray
+from growthcast.log.visits import Visits
+from growthcast.nouns import dataclass
+
+LONG_AGO = -1.0e6
+"""Day number before every log: the first known condition is taken to have held until then."""
+A_YEAR_D = 365.0
+MOST_COVER = 0.95
+"""Some light comes in at the glass also where floating plants close (an estimate)."""
+
+
+@dataclass(frozen=True, slots=True)
+class Shade:
+    """Share of each tank's surface under floating plants, piecewise constant, (K, S).
+
+    ``from_day`` is padded with ``inf``; before the first day nothing floats. ``share`` is 0-1.
+    """
+
+    from_day: FloatArray
+    share: FloatArray
+
+    def on(self, day: float) -> FloatArray:
+        """Share of each tank's surface that is covered on a day, (K,)."""
+        column = (self.from_day <= day).sum(axis=1) - 1
+        found: FloatArray = self.share[np.arange(column.size), column]
+        return found
+
+
+def floating_shade(
+    visits: Visits,
+    tank: IntArray,
+    floats: BoolArray,
+    surface_share: FloatArray,
+    usual_cover: FloatArray,
+    life: tuple[FloatArray, FloatArray],
+    on_day: float,
+) -> Shade | None:
+    """Return the shade of every tank; None where nothing floats in any.
+
+    Parameters
+    ----------
+    visits : Visits
+        What was done to the areas.
+    tank : int array (A,)
+        Tank of each area.
+    floats : bool array (A,)
+        Whether its plants float.
+    surface_share : array (A,)
+        Share of the tank's surface that the area takes, NaN where the tank's size is not known [-].
+    usual_cover : array (A,)
+        Cover where nobody read it [percent of the area].
+    life : two arrays (A,)
+        When each was planted and removed, NaN where it was not [day number].
+    on_day : float
+        The day of the fit [day number].
+
+    Returns
+    -------
+    Shade or None
+        Of the tanks (K,).
+    """
+    shading = np.flatnonzero(floats & (surface_share > 0.0))
+    if not shading.size:
+        return None
+    planted, removed = life
+    count = int(tank.max()) + 1
+    steps: list[list[tuple[float, float]]] = [[] for _ in range(count)]
+    for area in shading.tolist():
+        mine = np.flatnonzero((visits.area == area) & (visits.day <= on_day))
+        begun, found, left = _readings(visits, mine, float(planted[area]))
+        cover = _of_spans(begun, found, left, float(usual_cover[area]), on_day)
+        share = surface_share[area] * np.append(cover, 0.0) / 100.0
+        ends = np.inf if np.isnan(removed[area]) else removed[area]
+        days = np.append(np.minimum(begun, ends), ends)
+        steps[int(tank[area])] += zip(
+            days.tolist(), np.diff(share, prepend=0.0).tolist(), strict=True
+        )
+    width = 1 + max(len(changes) for changes in steps)
+    from_day, change = np.full((count, width), np.inf), np.zeros((count, width))
+    from_day[:, 0] = LONG_AGO
+    for k, changes in enumerate(steps):
+        for column, (day, by) in enumerate(sorted(changes), start=1):
+            from_day[k, column], change[k, column] = day, by
+    return Shade(from_day, np.clip(np.cumsum(change, axis=1), 0.0, MOST_COVER))
+
+
+def _readings(
+    visits: Visits, mine: IntArray, planted: float
+) -> tuple[FloatArray, FloatArray, FloatArray]:
+    """Days from the planting on, and what each of them found and left [percent of the area]."""
+    found, left = visits.found_cm[mine], visits.left_cm[mine]
+    told = np.isfinite(found) | np.isfinite(left)
+    days = np.append(planted, np.maximum(visits.day[mine][told], planted))
+    return days, np.append(np.nan, found[told]), np.append(np.nan, left[told])
+
+
+def _of_spans(
+    begun: FloatArray, found: FloatArray, left: FloatArray, usual: float, on_day: float
+) -> FloatArray:
+    """Mean cover from each of the days to the next, the last of them ahead."""
+    ends = np.stack([left[:-1], found[1:]])
+    known = np.isfinite(ends)
+    total = np.where(known, ends, 0.0).sum(axis=0)
+    cover = np.where(known.any(axis=0), total / np.maximum(known.sum(axis=0), 1), usual)
+    lately = known.any(axis=0) & (begun[1:] > on_day - A_YEAR_D)
+    ahead = float(cover[lately].mean()) if lately.any() else usual
+    return np.append(cover, ahead)
