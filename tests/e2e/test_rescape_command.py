@@ -269,7 +269,7 @@ def test_some_plants_that_will_not_hold_are_named_beside_the_interval() -> None:
     ("arguments", "said"),
     [
         ((), "--tank"),
-        (LOBBY, "say what to compare"),
+        (LOBBY, "name one area with --area ID"),
         ((*LOBBY, "--area", "lobby-hygro", "--reach", "10"), "one at a time"),
         ((*LOBBY, "--area", "lobby-higro"), 'did you mean "lobby-hygro"'),
         ((*LOBBY, "--area", "lobby-hygro", "--plants", "rotala"), "no plant"),

@@ -123,7 +123,7 @@ def test_it_is_said_by_what_each_visit_is_due():
 
 def test_holidays_are_kept_or_said(tmp_path):
     plain = write_book(tmp_path / "plain")
-    ran = run("rounds", str(plain), "--from", "2026-12-21", "--weeks", "2")
+    ran = run("rounds", str(plain), "--from", "2026-12-21", "--weeks", "2", "--details")
     said = " ".join(ran.out.split())
     assert "25 Dec (Christmas Day)" in said
     assert 'write holidays = "GB", or the code of a part of it, under [rounds]' in said
