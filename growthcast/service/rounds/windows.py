@@ -13,7 +13,7 @@ from datetime import date, timedelta
 
 import numpy as np
 
-from growthcast.arrays import BoolArray, FloatArray, IntArray
+from growthcast.arrays import BoolArray, FloatArray, IntArray, distinct
 from growthcast.book.book import Book, Practice
 from growthcast.book.checks.rounds import ClosedTime, closed_times, public_holidays
 from growthcast.book.columns import WEEKDAYS
@@ -99,6 +99,7 @@ class TankWindow:
     now: Chances
     after: Chances
     idle: Idle
+    name: str = ""
 
 
 def tank_windows(
@@ -143,6 +144,7 @@ def tank_windows(
             tank_id=advice.tank_id,
             client=advice.client,
             site=str(tanks.text("site")[tank]),
+            name=str(tanks.text("name")[tank]),
             confidence=advice.confidence,
             interval_d=rhythm.interval_d,
             due_d=due.day_d,
@@ -154,7 +156,7 @@ def tank_windows(
             travel_min=float(travel[tank]),
             weekday=str(tanks.text("visit_weekday")[tank]),
             closed=closed.get(advice.tank_id, ()),
-            visits_logged=int(np.unique(logged).size),
+            visits_logged=int(distinct(logged).size),
             labels=tuple(area_label(book, int(area)) for area in here),
             now=now,
             after=after,
