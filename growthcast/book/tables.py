@@ -37,6 +37,7 @@ _TANKS = (
     _number("length_cm", "cm", 0, 2000, "inner length", above=True),
     _number("width_cm", "cm", 0, 2000, "inner width", above=True),
     _number("water_depth_cm", "cm", 0, 300, "water above the substrate", required=True, above=True),
+    _choice("front", "its front pane; photos are measured through a flat one", "flat", "curved"),
     _number("fixed_min", "min", 0, 1440, "minutes at the tank before any trimming"),
     _number("travel_min", "min", 0, 1440, "minutes of travel for one visit"),
     _number("longest_interval_d", "d", 1, 365, "cap on the interval, plants aside", whole=True),
@@ -57,7 +58,7 @@ _AREAS = (
     _number("cut_cm", "cm", 0, 300, "the usual cut height"),
     _number("light_share", "share", 0, 1, "share of the substrate light that reaches it"),
     _number("depth_cm", "cm", 0, 2000, "how far behind the front pane it stands, for photos"),
-    _number("base_cm", "cm", 0, 300, "its ground above the lower edge of the pane, for photos"),
+    _number("base_cm", "cm", 0, 300, "its ground above that at the front pane, for photos"),
     _date("planted_on", "first day of its life; blank where that was before our time"),
     _number("planted_height_cm", "cm", 0, 300, "height on that day"),
     _choice(
@@ -198,10 +199,16 @@ KEYS: Mapping[str, tuple[Column, ...]] = MappingProxyType(
             Column("name", "quoted", "the practice's name"),
             Column("contact", "quoted", "line under the name on pages for clients"),
             Column("logo", "picture", "picture beside the name on pages for clients"),
-            Column("locale", "locale", "language, number, date and money forms of pages"),
+            Column(
+                "locale",
+                "locale",
+                "language of pages (en or de; any other is written in British English) and the "
+                "country whose forms numbers, dates and money have",
+            ),
             Column("currency", "currency", "ISO 4217 code"),
             _number("labour_rate_per_h", "", 0, 1_000_000, "price of an hour, net"),
             _number("vat_percent", "", 0, 100, "value added tax on prices, percent"),
+            Column("terms", "texts", "fixed price, term, notice: for clients to read"),
         ),
         "visit": (
             _number("fixed_min", "min", 0, 1440, "minutes before any trimming"),

@@ -6,7 +6,7 @@ import base64
 import hashlib
 import json
 import re
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from functools import lru_cache, partial
 from importlib.resources import files
 from typing import Any
@@ -16,7 +16,7 @@ from markupsafe import Markup
 
 from growthcast.say.locale import open_locale
 
-SCRIPTS = ("seal.js", "taps.js", "phone.js")
+SCRIPTS = ("seal.js", "taps.js", "photo.js", "phone.js")
 KINDS = {".css": "text/css", ".js": "text/javascript"}
 
 
@@ -45,6 +45,7 @@ def kind(name: str) -> str:
 SAID_BY_NAME = (
     "bucket",
     "rest",
+    *("photo_tank", "photo_lens"),
     *(f"state_{state}" for state in ("here", "book", "other", "refused")),
 )
 """Words of the page whose keys its script puts together."""
@@ -57,31 +58,44 @@ PARTS: dict[str, tuple[Callable[[], bytes], str]] = {
 
 def phone_page(tag: str, day: dict[str, Any] | None = None) -> bytes:
     """Return the page in the language of a place; with a day's visits it is one file by itself."""
+    comma = "," in open_locale(tag).number(0.5, 1)
+    more = {"names": SCRIPTS, "noop": lambda value: value, "alone": day is not None}
+    return _page("phone.html", tag, SCRIPTS, {"comma": comma, "day": day}, more)
+
+
+def tapping_page(tag: str, name: str, picture: str, given: dict[str, Any]) -> bytes:
+    """Return the page for tapping on one photo, a file by itself; the picture is a data URL."""
+    more = {"name": name, "picture": Markup(picture)}
+    return _page("measure.html", tag, ("photo.js", "measure.js"), given, more)
+
+
+def _page(
+    template: str, tag: str, names: Sequence[str], given: dict[str, Any], more: dict[str, Any]
+) -> bytes:
+    """Return a page with the words that its scripts say, and its scripts and style by hash."""
     locale = open_locale(tag)
-    comma = "," in locale.number(0.5, 1)
     style = static("desk.css").decode()
-    scripts = [static(name).decode() for name in SCRIPTS]
-    said = {*re.findall(r'"(\w+)"', scripts[-1]), *SAID_BY_NAME}
+    scripts = [static(name).decode() for name in names]
+    said = {*re.findall(r'"(\w+)"', "".join(scripts)), *SAID_BY_NAME}
     words = {key: text for key in said if (text := locale.text.get(f"desk_{key}")) is not None}
     hashes = " ".join(
         f"'sha256-{base64.b64encode(hashlib.sha256(one.encode()).digest()).decode()}'"
         for one in (*scripts, style)
     )
-    text = (
+    rendered = (
         templates()
-        .get_template("phone.html")
+        .get_template(template)
         .render(
             t=lambda key, **values: locale.say(f"desk_{key}", **values),
             lang=locale.language,
-            given=_data({"words": words, "comma": comma, "day": day}),
-            scripts=[Markup(one) for one in scripts] if day else None,
-            names=SCRIPTS,
-            noop=lambda value: value,
+            given=_data({"words": words, **given}),
+            scripts=[Markup(one) for one in scripts],
             style=Markup(style),
             hashes=hashes,
+            **more,
         )
     )
-    return text.encode()
+    return rendered.encode()
 
 
 def _data(value: object) -> Markup:

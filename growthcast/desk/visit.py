@@ -14,7 +14,7 @@ from growthcast.book.writing.visit.lines import Line, State, log_line, numbered
 from growthcast.book.writing.visit.places import has_room, log_rows, visit_rows
 from growthcast.desk.memory import Desk, Known
 from growthcast.desk.phone_page import phone_page
-from growthcast.errors import BookProblems
+from growthcast.errors import BookProblems, UsageError
 from growthcast.fit.result import GrowthFit
 from growthcast.nouns import dataclass
 from growthcast.say.locale import Locale, open_locale
@@ -24,6 +24,7 @@ from growthcast.say.words import count_of, named
 from growthcast.service.doubts.understood import Understood
 from growthcast.service.pages.overview import TankStanding
 from growthcast.service.visit.cuts import AreaCut, CutSheet
+from growthcast.service.visit.photo import is_curved, photo_task
 
 STEP_CM, STEP_COVER, ERROR_SHARE = 0.5, 5.0, 0.05
 ODD = 2.2
@@ -84,8 +85,27 @@ def visit_of(
         "grams": _whose_grams(book, fit),
         "room": [name for name in ("visit_min", "water_share") if has_room(book, name)],
         "minutes": sheet.whole_minutes[2],
+        "photo": _photo_of(book, sheet, locale),
         "areas": [card_of(area, locale) for area in sheet.areas],
     }
+
+
+def _photo_of(book: Book, sheet: CutSheet, locale: Locale) -> dict[str, Any] | None:
+    """Return what reading heights off a photo needs, or why it cannot be done; None without room.
+
+    A tank whose inner sizes nobody wrote down is passed over without a word.
+    """
+    if not (has_room(book, "measured_by") and has_room(book, "before_sd_cm")):
+        return None
+    expected = {
+        area.area_id: (named(area.label, area.area_id), area.height_now_cm.p50)
+        for area in sheet.areas
+    }
+    try:
+        return photo_task(book, sheet.tank_id, expected)
+    except UsageError:
+        curved = is_curved(book, sheet.tank_id)
+        return {"why": locale.say("desk_photo_curved")} if curved else None
 
 
 def known_visit(known: Known, standing: TankStanding, locale: Locale) -> dict[str, Any]:

@@ -1,10 +1,10 @@
 """Heights from taps on one photo of a tank, through its flat front pane and the water behind it.
 
-Places on the pane are in cm: ``x`` to the right of its left inner edge, ``y`` above its lower inner
-edge, depth behind its inner face. Places in the picture are in pixels, to the right and down. The
-four *corners* are those of the pane's inner face up to the waterline, in the order lower left,
-lower right, upper right, upper left. The script of the phone (desk/static/photo.js) reckons the
-same by the same steps.
+Places on the pane are in cm: ``x`` to the right of its left inner edge, ``y`` above the ground
+there, depth behind its inner face. Places in the picture are in pixels, to the right and down. The
+four *corners* are those of the pane's inner face, from ground to waterline, in the order lower
+left, lower right, upper right, upper left. The script of the phone (desk/static/photo.js) reckons
+the same by the same steps.
 
 A pinhole camera sees the pane in perspective, so four corners of known distance tell where on the
 pane each ray enters. With the focal length they also tell where the camera stood. What is behind

@@ -10,8 +10,10 @@ All of it is invented.
 from __future__ import annotations
 
 from dataclasses import dataclass, field
+from pathlib import Path
 
 import numpy as np
+from PIL import Image, ImageDraw
 
 GLASS, WATER = 1.52, 1.333
 PICTURE = 4000, 3000
@@ -151,3 +153,26 @@ def tap(rng: np.random.Generator, scene: Scene, *, magnified: bool) -> dict[str,
         "top": (scene.camera.sees(scene.top), plant),
     }
     return {name: at + rng.normal(0, sd, at.shape) for name, (at, sd) in seen.items()}
+
+
+def render(scene: Scene, file: Path, *, scale: float = 0.25, focal_35mm: int | None = None) -> None:
+    """Draw a scene as a photo: pane, back edges and a stem an area; with EXIF where asked."""
+    wide, high = (round(one * scale) for one in scene.camera.picture)
+    picture = Image.new("RGB", (wide, high), "#8a8a80")
+    pen = ImageDraw.Draw(picture)
+
+    def line(points: np.ndarray, colour: str, width: int) -> None:
+        pen.line([tuple(p) for p in scale * points], colour, width)
+
+    corners = scene.corners
+    pen.polygon([tuple(p) for p in scale * corners], fill="#9fc7c2")
+    line(np.vstack([corners, corners[:1]]), "#202020", 2)
+    for side in (0, 1):
+        line(np.array([scene.back(0.1)[side], scene.back(1.0)[side]]), "#406060", 1)
+    seen = zip(scene.camera.sees(scene.base), scene.camera.sees(scene.top), strict=True)
+    for base, top in seen:
+        line(np.array([base, top]), "#1c7a2c", 3)
+    exif = Image.Exif()
+    if focal_35mm is not None:
+        exif.get_ifd(0x8769).update({0xA405: focal_35mm, 0xA002: wide, 0xA003: high})
+    picture.save(file, "JPEG", quality=90, exif=exif)

@@ -21,6 +21,8 @@ CUT_FROM = 0.2
 LOOK_SPREAD = 0.15
 MINUTES_SPREAD = 0.15
 SATURDAY = 5
+LOW_CM, PHOTO_SPREAD = 5.0, 0.2
+"""Nothing lower is read off a photo; how far (log) photos differ in sharpness."""
 NEAR_D = 3
 """Nobody comes within fewer days of an agreed visit."""
 
@@ -38,6 +40,7 @@ class Gardener:
         self.style = plan.styles[0]
         self.slips = Slips(plan, richness.slip_share, np.random.default_rng([seed, 7]))
         self._habit = np.random.default_rng([seed, 8])
+        self._lens = np.random.default_rng([seed, 9])
         silent = self._habit.random(len(plan.areas)) < richness.silent_area_share
         self._silent = frozenset(np.flatnonzero(silent).tolist())
         self._begun: set[int] = set()
@@ -90,6 +93,11 @@ class Gardener:
         quick = quick and self.style.weighed_share > 0.0 and bool((after < height).any())
         rows = [] if quick else [self._row(tank, on, a, height[a], after[a]) for a in here]
         written = [row for row in rows if row is not None]
+        written += [
+            LogRow(on, tank.tank_id, row.area_id, before_cm=self._read(a, height[a]))
+            for a, row in zip(here, rows, strict=False)
+            if row is not None and row.measured_by and self._is_beside()
+        ]
         if self.richness.mixed_rows:
             written += self._whole_tank(tank, on, height, after, here, written, quick)
         self.log += self.slips.made_in(self._with_note(tank, on, written), self.log)
@@ -129,11 +137,16 @@ class Gardener:
         look = (
             look if self.richness.mixed_rows and self.pen.random() < self.style.look_share else ""
         )
-        high = self._read(a, before)
+        high, by, sd = self._read(a, before), "", None
+        if self._is_by_photo(a, before):
+            (high, sd), by = self._off_photo(before), "photo"
         if kind == "before":
-            return LogRow(on, tank.tank_id, area_id, before_cm=high, look=look)
+            return LogRow(
+                *(on, tank.tank_id, area_id, high), look=look, measured_by=by, before_sd_cm=sd
+            )
         low = self._read(a, after)
         step = self._step(a)
+        low = step * round(self.plan.areas[a].aim_cm / step) if by else low
         if low >= high:  # whoever has just cut sees that it is lower
             low = max(high - step, 0.5 * high)
         mass = self._mass(a, before - after) if kind in {"removed_g", "all"} else None
@@ -151,7 +164,25 @@ class Gardener:
             removed_g=mass,
             look=look,
             minutes=minutes,
+            measured_by=by,
+            before_sd_cm=sd,
         )
+
+    def _is_by_photo(self, a: int, height: float) -> bool:
+        share = self.richness.photo_share
+        low = self.world.traits[a].is_cover or height < LOW_CM
+        return share > 0.0 and not low and self._lens.random() < share
+
+    def _is_beside(self) -> bool:
+        return bool(self._lens.random() < self.richness.ruler_beside_share)
+
+    def _off_photo(self, height: float) -> tuple[float, float]:
+        """A height off a photo, with the error that it states; photos are sharp and less so."""
+        richness = self.richness
+        sharp = np.exp(PHOTO_SPREAD * self._lens.normal())
+        sd = sharp * float(np.hypot(richness.photo_error_cm, richness.photo_error_share * height))
+        seen = height * (1.0 + richness.photo_offset_share) + sd * self._lens.normal()
+        return max(round(seen, 1), 0.5), round(sd, 1)
 
     def _kind(self, a: int, was_cut: bool) -> str:
         if not self.richness.mixed_rows:

@@ -54,7 +54,10 @@ class Richness:
     tank and nothing else), ``gross_error_share`` and ``unlogged_cut_share`` are probabilities, as
     are ``timed_area_share`` (a cut area's own minutes), ``silent_area_share`` (nothing is ever
     written of an area), ``first_look_share`` (an area's first row is a look) and ``slip_share`` (a
-    visit is typed with a slip).
+    visit is typed with a slip). Heights from 5 cm up are read off photos with the chance
+    ``photo_share``, which are off by ``photo_error_cm`` and ``photo_error_share``, and all together
+    by ``photo_offset_share``; cuts beside them are written as they were aimed. With the chance
+    ``ruler_beside_share`` a ruler reads the area as well.
     """
 
     shape_spread: float = 0.25
@@ -93,6 +96,11 @@ class Richness:
     silent_area_share: float = 0.0
     first_look_share: float = 0.0
     slip_share: float = 0.0
+    photo_share: float = 0.0
+    photo_offset_share: float = 0.0
+    ruler_beside_share: float = 0.0
+    photo_error_cm: float = 1.0
+    photo_error_share: float = 0.03
 
     @classmethod
     def typed(cls, **changes: object) -> Richness:

@@ -26,6 +26,8 @@ class LogRow:
     look: str = ""
     minutes: float | None = None
     note: str = ""
+    measured_by: str = ""
+    before_sd_cm: float | None = None
 
 
 @dataclass(frozen=True, slots=True)

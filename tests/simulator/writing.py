@@ -33,7 +33,9 @@ def write_files(practice: SimulatedPractice, folder: Path) -> Path:
     _write(folder / "practice.toml", _practice_toml(practice))
     _write(folder / "tanks.csv", _table("tanks", plan.tanks))
     _write(folder / "areas.csv", _table("areas", plan.areas))
-    _write(folder / "trims.csv", _table("trims", practice.log).replace("on,", "date,", 1))
+    photos = any(row.measured_by for row in practice.log)
+    trims = _table("trims", practice.log, ["measured_by", "before_sd_cm"] if photos else [])
+    _write(folder / "trims.csv", trims.replace("on,", "date,", 1))
     names = ["tank_id", "from_date", *_names("measured"), "note"]
     _write(folder / "conditions.csv", _csv(names, _condition_rows(practice)))
     return folder
@@ -47,8 +49,8 @@ def _names(table: str) -> list[str]:
     return COLUMNS[table].split(",")
 
 
-def _table(table: str, things: Iterable[object]) -> str:
-    names = _names(table)
+def _table(table: str, things: Iterable[object], more: Sequence[str] = ()) -> str:
+    names = [*_names(table), *more]
     return _csv(names, ([getattr(thing, name) for name in names] for thing in things))
 
 

@@ -44,13 +44,13 @@
     const now = new Date();
     return new Date(now - now.getTimezoneOffset() * 60000).toISOString().slice(0, 10);
   };
-  const quoted = (word) => (/^[\w.,:+=\/%-]+$/.test(word) ? word : '"' + word.replace(/["\\]/g, "\\$&") + '"');
+  const quoted = (word) => (/^[\w.,:+=\/%~-]+$/.test(word) ? word : '"' + word.replace(/["\\]/g, "\\$&") + '"');
   const lineOf = (v) => ["growthcast log --tank", quoted(v.tank), "--on", v.day, "--visit", v.number, ...(v.by ? ["--by", v.by] : []), ...v.items.map(quoted)].join(" ");
   const harmless = (note) => "note:" + note.trim().replace(/\s+/g, " ").replace(/^(?=[=+\-@])/, "'");
 
   // What was typed and tapped at one area, in the grammar of `log`, as the desk has it.
   function partsOf(card, f) {
-    let { b = "", a = "", l = "", d = "", n = "" } = f;
+    let { b = "", a = "", l = "", d = "", n = "", p = "" } = f;
     b = b.trim(); a = a.trim();
     if (d === "usual" && !l && !b) l = "right";
     if (d === "usual" && !a) {
@@ -58,7 +58,8 @@
       else a = String(card.cut);
     }
     const parts = [];
-    if (b || a) parts.push(a ? b + "/" + a : b);
+    if (b && p) parts.push(`photo:${b}~${p}`, ...(a ? ["/" + a] : []));
+    else if (b || a) parts.push(a ? b + "/" + a : b);
     if (l) parts.push(l);
     if (d === "left" && !a && (l || !b)) parts.push("-0" + card.unit);
     if (n.trim()) parts.push(harmless(n));
@@ -69,13 +70,14 @@
     const items = [], rows = [];
     visit.areas.forEach((card, n) => {
       const f = {};
-      for (const letter of "baldn") f[letter] = fields[letter + n] || "";
+      for (const letter of "baldnp") f[letter] = fields[letter + n] || "";
       const parts = partsOf(card, f);
       if (!parts.length) return;
       items.push(card.id + "=" + parts.join("+"));
       const said = [];
-      const [before, after] = parts[0].includes("/") ? parts[0].split("/") : [f.b.trim() && parts[0], ""];
-      if (before) said.push(say("said_before_cm", { cm: before + " " + card.unit }));
+      const cut = parts.find((part) => /^[^:]*\/|^\//.test(part)) || "";
+      const before = f.b.trim(), after = cut.split("/")[1] || "";
+      if (before) said.push(say(f.p && before ? "said_by_photo" : "said_before_cm", { cm: before + (f.p ? " ± " + f.p : "") + " " + card.unit }));
       if (after) said.push(say("said_after_cm", { cm: after + " " + card.unit }));
       for (const look of ["short", "right", "over"]) if (parts.includes(look)) said.push(say(look));
       if (parts.some((p) => p.startsWith("-0")) || (before && !after)) said.push(say("left"));
@@ -102,7 +104,7 @@
   // Screens
 
   function show(name) {
-    for (const id of ["list", "visit", "said"]) $(id).hidden = id !== name;
+    for (const id of ["list", "visit", "said", "photo"]) $(id).hidden = id !== name;
     window.scrollTo(0, 0);
   }
   function element(tag, text, kind) {
@@ -172,6 +174,11 @@
       line.querySelector("[data-tap=more]").setAttribute("aria-label", card.label + ", " + say("more"));
     }
     for (const field of area.querySelectorAll("input")) field.name = field.name.replace(/0$/, n);
+    const sd = element("input"); // the error of a height that a photo told
+    Object.assign(sd, { type: "hidden", name: "p0" });
+    area.append(sd);
+    area.querySelector('[data-line="b"] input').addEventListener("input", (event) => { if (event.isTrusted) sd.value = ""; });
+    for (const tap of area.querySelectorAll('[data-line="b"] [data-tap]')) tap.addEventListener("click", () => { sd.value = ""; });
     area.querySelector("input.note").setAttribute("aria-label", card.label + ", " + say("remark"));
     return part;
   }
@@ -194,6 +201,8 @@
     form.querySelector('[data-x="minutes"]').textContent = visit.minutes;
     form.querySelector('[data-x="grams"]').textContent = say(visit.grams);
     for (const name of ["visit_min", "water"]) form.querySelector(`[data-amount="${name}"]`).hidden = !(visit.room || []).includes(name === "water" ? "water_share" : name);
+    $("by-photo").hidden = !(visit.photo && visit.photo.areas);
+    $("no-photo").textContent = (visit.photo && visit.photo.why) || "";
     $("name").textContent = visit.name + ", " + draft.day;
     $("client").textContent = visit.client;
     $("hints").textContent = say("hints", { date: day.day || visit.on });
@@ -211,6 +220,49 @@
       .then(() => { if (mine === writing) $("state").textContent = say("kept_here"); })
       .catch(() => { $("state").textContent = say("not_kept"); });
   });
+
+  // A photo: tapped on here, and kept nowhere; its taps stay with the visit.
+  const bytesOf = (file, how) => new Promise((done, failed) => {
+    const reader = new FileReader();
+    reader.onload = () => done(reader.result);
+    reader.onerror = () => failed(reader.error);
+    reader[how](file);
+  });
+  async function pictureOf(file) {
+    if (file.size > 50e6) throw new Error("large");
+    const told = photo.exif(await bytesOf(file, "readAsArrayBuffer"));
+    const picture = new Image();
+    picture.src = await bytesOf(file, "readAsDataURL");
+    await picture.decode();
+    return { picture, focal: photo.focalPx(told, picture.naturalWidth, picture.naturalHeight) };
+  }
+  $("shot").addEventListener("change", async () => {
+    const file = $("shot").files[0], tank = visitOf(draft.tank).photo;
+    $("shot").value = "";
+    if (!file) return;
+    try {
+      const { picture, focal } = await pictureOf(file);
+      show("photo");
+      const low = tank.areas.filter((area) => area.low).map((area) => area.label).join(", ");
+      $("photo").querySelector('[data-photo="low"]').textContent = low && say("photo_low", { areas: low });
+      const session = photo.tapping($("photo"), picture, tank, focal, say, () => {});
+      $("photo").querySelector('[data-photo="take"]').onclick = () => takeOver(session.result());
+    } catch {
+      $("no-photo").textContent = say("photo_torn");
+    }
+  });
+  function takeOver({ taps: told, heights }) {
+    const areas = visitOf(draft.tank).areas;
+    draft.taps = told;
+    for (const { id, height, sd } of heights) {
+      const n = areas.findIndex((card) => card.id === id);
+      if (!(height > 0)) continue;
+      $("form").elements["b" + n].value = taps.write(Math.round(height * 10) / 10);
+      $("form").elements["p" + n].value = taps.write(Math.round(sd * 10) / 10);
+      taps.told($("form").elements["b" + n]);
+    }
+    show("visit");
+  }
 
   const visitOf = (tank) => day.visits.find((visit) => visit.tank === tank);
 
@@ -231,7 +283,7 @@
 
   $("keep").addEventListener("click", async () => {
     $("keep").disabled = true; // a second tap is no second visit
-    const visit = { number: seal.random(8), by: $("by").value.replace(/^[=+\-@\s]+/, "").trim(), tank: draft.tank, day: draft.day, items: understood(visitOf(draft.tank), draft.fields).items, fields: draft.fields, state: "here", tried: false, said: "", at: Date.now() };
+    const visit = { number: seal.random(8), by: $("by").value.replace(/^[=+\-@\s]+/, "").trim(), tank: draft.tank, day: draft.day, items: understood(visitOf(draft.tank), draft.fields).items, fields: draft.fields, taps: draft.taps || null, state: "here", tried: false, said: "", at: Date.now() };
     try {
       await write((store) => { store("visits").put(visit); store("drafts").delete(draft.tank); });
       trouble("");

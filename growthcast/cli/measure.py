@@ -1,0 +1,121 @@
+"""growthcast measure: heights of a tank's areas off one photo."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated
+
+from growthcast.cli.options import (
+    AsJson,
+    BookFolder,
+    argument,
+    folder_of,
+    open_fit,
+    option,
+)
+from growthcast.cli.output import print_answer, say
+from growthcast.errors import UsageError
+
+if TYPE_CHECKING:
+    from growthcast.service.visit.picture import Picture
+
+WIDEST_PX, QUALITY = 2400, 88
+"""The picture inside a page for tapping."""
+
+PhotoFile = Annotated[Path, argument("PHOTO", "The photo, as the camera made it: .jpg or .png.")]
+Tank = Annotated[str | None, option("--tank", "ID", "The tank on the photo.")]
+TapsFile = Annotated[
+    Path | None,
+    option("--taps", "FILE", "What was tapped, as the page of --html or the phone writes it."),
+]
+HtmlFile = Annotated[
+    Path | None, option("--html", "FILE", "Write a page for tapping on the photo: FILE.html.")
+]
+
+
+def measure_command(
+    photo: PhotoFile,
+    book: BookFolder = None,
+    tank: Tank = None,
+    taps: TapsFile = None,
+    html: HtmlFile = None,
+    as_json: AsJson = False,
+) -> None:
+    """Read the heights of all areas off one photo of a tank, each with its error.
+
+    Example: growthcast measure tank.jpg my-book --tank lobby --html tap.html
+
+    Exit status: 0 done, 2 the photo is refused or bad arguments, 3 the tool itself failed.
+    """
+    from growthcast.book.read import read_book
+    from growthcast.book.writing.visit.places import tank_of_visit
+    from growthcast.say.photo import photo_words
+    from growthcast.service.visit.photo import measure, size_of_tank
+    from growthcast.service.visit.picture import read_picture, read_taps
+
+    if (taps is None) == (html is None):
+        raise UsageError(
+            "give --html FILE.html for a page to tap on, then --taps FILE with what was tapped"
+        )
+    picture = read_picture(photo)
+    if html is not None:
+        _write_page(photo, picture, book, tank, html)
+        return
+    assert taps is not None
+    opened = read_book(folder_of(book))
+    tank_id = tank_of_visit(opened, tank, [])
+    size_of_tank(opened, tank_id)
+    try:
+        text = taps.read_text(encoding="utf-8")
+    except (OSError, UnicodeDecodeError) as error:
+        raise UsageError(f"{taps} cannot be read as text: {error}") from error
+    reading = measure(opened, tank_id, picture, read_taps(text))
+    print_answer(as_json, reading, photo_words(reading))
+
+
+def _write_page(
+    photo: Path, picture: Picture, book: str | None, tank: str | None, html: Path
+) -> None:
+    """Write the page for tapping, with the photo and the heights expected today inside."""
+    import base64
+    import io
+    import math
+    from datetime import date
+
+    import numpy as np
+    from PIL import Image, ImageOps
+
+    from growthcast.book.writing.replace import write_whole
+    from growthcast.book.writing.visit.places import tank_of_visit
+    from growthcast.desk.phone_page import tapping_page
+    from growthcast.figures.save import check_target
+    from growthcast.fit.design import day_number
+    from growthcast.forecast.heights import outlook
+    from growthcast.say.words import named
+    from growthcast.service.visit.photo import photo_task
+
+    if html.suffix.lower() not in {".html", ".htm"}:
+        raise UsageError(f'a page for tapping is written as .html, and "{html.name}" is not')
+    opened, _, fit = open_fit(book, None)
+    check_target(opened, html)
+    tank_id = tank_of_visit(opened, tank, [])
+    tanks = opened.tanks.text("tank_id")[fit.design.tank]
+    here = np.flatnonzero(fit.design.stays & (tanks == tank_id))
+    today = np.array([day_number(date.today())])
+    height = outlook(fit, here, today).quantiles_cm(np.array([0.5]))[:, 0, 0]
+    labels = opened.areas.text("label")[here]
+    expected = {
+        area: (named(label, area), float(cm))
+        for area, label, cm in zip(fit.design.area_id[here], labels, height, strict=True)
+    }
+    task = photo_task(opened, tank_id, expected)
+    with Image.open(photo) as file:
+        upright = ImageOps.exif_transpose(file).convert("RGB")
+    upright.thumbnail((WIDEST_PX, WIDEST_PX))
+    kept = io.BytesIO()
+    upright.save(kept, "JPEG", quality=QUALITY)
+    shown = "data:image/jpeg;base64," + base64.b64encode(kept.getvalue()).decode()
+    focal = picture.focal_px * upright.width / picture.width
+    given = {"task": task, "focal": None if math.isnan(focal) else focal}
+    write_whole(html, tapping_page(opened.practice.locale, tank_id, shown, given))
+    say(f"Wrote {html}: open it in a browser, tap, and give what it saves to --taps")

@@ -1,0 +1,342 @@
+"""Heights of a tank's areas from taps on a photo, and which photos are refused, with what to do."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping, Sequence
+from dataclasses import field
+from typing import Any, Literal
+
+import numpy as np
+
+from growthcast.arrays import FloatArray
+from growthcast.book.book import Book
+from growthcast.book.words import check_known, plain
+from growthcast.errors import UsageError
+from growthcast.finite import finite_answer
+from growthcast.growth.photo import (
+    MEASURED_DEPTH_ERROR_CM,
+    Lens,
+    Standing,
+    Taps,
+    depth_of_place,
+    on_pane,
+    photo_heights,
+    view_of,
+)
+from growthcast.nouns import dataclass
+from growthcast.plain import HIDDEN
+from growthcast.service.visit.picture import Picture
+
+DISAGREES, OTHER_TANK = 0.05, 0.2
+"""How far proportions of the pane may be from those of the tank [log], and beyond which it is
+rather another tank."""
+LEAST_FILL = 0.5
+"""A pane that fills less of the picture's width is measured badly."""
+LOW_CM = 5.0
+"""Below this a look says more than a photo."""
+LOW_FORMS = {"carpet", "floating"}
+ABOVE_WATER = 1.05
+LEAST_SD_CM = 0.1
+Method = Literal["focal length", "distance", "back edges"]
+
+
+@dataclass(frozen=True, slots=True)
+class AreaOnPhoto:
+    """What a photo tells of an area; ``height_cm`` is None where it was not tapped.
+
+    ``low`` tells that it is so low that a look says more: it stays out of the line.
+    """
+
+    area_id: str
+    label: str = field(metadata=HIDDEN)
+    height_cm: float | None
+    height_sd_cm: float | None
+    low: bool
+
+
+@dataclass(frozen=True, slots=True)
+class PhotoReading:
+    """Heights that a photo tells of a tank, and how it was taken.
+
+    ``fill_share`` is how much of the picture's width the pane fills; ``items`` are the heights as
+    the line of a visit has them.
+    """
+
+    tank_id: str
+    method: Method
+    distance_cm: float
+    fill_share: float
+    areas: tuple[AreaOnPhoto, ...]
+    items: tuple[str, ...]
+
+
+def size_of_tank(book: Book, tank_id: str) -> tuple[float, float, float]:
+    """Return the sizes of a tank that a photo is held against.
+
+    Parameters
+    ----------
+    book : Book
+        A checked book.
+    tank_id : str
+        The tank.
+
+    Returns
+    -------
+    tuple of float
+        Inner length and width, and depth of the water [cm].
+
+    Raises
+    ------
+    UsageError
+        One of them is blank, or the front is curved.
+    """
+    ids = book.tanks.text("tank_id").tolist()
+    check_known(tank_id, ids, "tanks.csv has no tank", "the tanks are")
+    k = ids.index(tank_id)
+    if book.tanks.text("front")[k] == "curved":
+        raise UsageError(
+            f"the front pane of {tank_id} is curved (tanks.csv), and heights are measured through "
+            "a flat one only: measure by ruler, or give looks"
+        )
+    names = ("length_cm", "width_cm", "water_depth_cm")
+    size = tuple(float(book.tanks.number(name)[k]) for name in names)
+    if blank := [name for name, value in zip(names, size, strict=True) if math.isnan(value)]:
+        raise UsageError(
+            f"tanks.csv does not say {' and '.join(blank)} of {tank_id}; a photo is held against "
+            "the inner length and width of the tank: measure them once and write them there"
+        )
+    return size[0], size[1], size[2]
+
+
+def is_curved(book: Book, tank_id: str) -> bool:
+    """Whether the front pane of a tank is curved.
+
+    Parameters
+    ----------
+    book : Book
+        A checked book.
+    tank_id : str
+        One of its tanks.
+
+    Returns
+    -------
+    bool
+        As tanks.csv says.
+    """
+    return bool((book.tanks.text("front")[book.tanks.text("tank_id") == tank_id] == "curved").any())
+
+
+def photo_task(
+    book: Book, tank_id: str, expected: Mapping[str, tuple[str, float]]
+) -> dict[str, Any]:
+    """Return what tapping on a photo of a tank needs, as plain data for the script.
+
+    Parameters
+    ----------
+    book : Book
+        A checked book.
+    tank_id : str
+        The tank.
+    expected : mapping
+        The areas' names, and the heights that are expected of them [cm], by their ids.
+
+    Returns
+    -------
+    dict
+        The sizes of the tank, and its areas: where they stand, and which are too low.
+
+    Raises
+    ------
+    UsageError
+        As ``size_of_tank``.
+    """
+    size = size_of_tank(book, tank_id)
+    standing = standing_of(book, [*expected], size[1])
+    rows = [book.areas.text("area_id").tolist().index(area) for area in expected]
+    plants = book.species.text("species_id").tolist()
+    species = [plants.index(one) for one in book.areas.text("species_id")[rows]]
+    forms = book.species.text("form")[species].tolist()
+    areas = [
+        {
+            "id": area,
+            "label": label,
+            "depth": round(float(depth), 2),
+            "sd": round(float(sd), 2),
+            "ground": None if math.isnan(ground) else float(ground),
+            "expected": round(height, 1),
+            "low": form in LOW_FORMS or height < LOW_CM,
+        }
+        for (area, (label, height)), depth, sd, ground, form in zip(
+            expected.items(), *standing, forms, strict=True
+        )
+    ]
+    return {"size": size, "areas": areas}
+
+
+def standing_of(book: Book, area_ids: Sequence[str], width_cm: float) -> Standing:
+    """Return where areas of a tank stand behind its front pane.
+
+    Parameters
+    ----------
+    book : Book
+        A checked book.
+    area_ids : sequence of str
+        The areas (A,).
+    width_cm : float
+        Inner width of the tank [cm].
+
+    Returns
+    -------
+    Standing
+        By ``depth_cm`` and ``base_cm`` of areas.csv, else by ``place``.
+    """
+    areas = book.areas
+    rows = [areas.text("area_id").tolist().index(area) for area in area_ids]
+    depth, sd = depth_of_place(areas.text("place")[rows], width_cm)
+    own = np.minimum(areas.number("depth_cm")[rows], width_cm)
+    known = np.isfinite(own)
+    return Standing(
+        np.where(known, own, depth),
+        np.where(known, MEASURED_DEPTH_ERROR_CM, sd),
+        areas.number("base_cm")[rows],
+    )
+
+
+@finite_answer
+def measure(book: Book, tank_id: str, picture: Picture, told: Mapping[str, Any]) -> PhotoReading:
+    """Read heights off a photo of a tank.
+
+    Parameters
+    ----------
+    book : Book
+        A checked book.
+    tank_id : str
+        The tank.
+    picture : Picture
+        The photo, as ``read_picture`` has it.
+    told : mapping
+        What was tapped, as ``read_taps`` has it.
+
+    Returns
+    -------
+    PhotoReading
+        The heights of what was tapped.
+
+    Raises
+    ------
+    UsageError
+        The photo is refused: its taps do not fit the tank, or it does not say how it was taken.
+    """
+    size = size_of_tank(book, tank_id)
+    wanted = _areas_of(book, tank_id, told)
+    scale = picture.width / float(told["width"])
+    if abs(math.log(scale * float(told["height"]) / picture.height)) > 0.01:
+        raise UsageError(
+            "the taps were made on a picture of another shape; tap on this one, as it is"
+        )
+    nothing = [math.nan, math.nan]
+    pairs = {
+        name: [told["areas"][area].get(name) or nothing for area in wanted]
+        for name in ("base", "top")
+    }
+    back = told.get("back") or [nothing, nothing]
+    taps = Taps(*(_pixels(p, scale) for p in (told["corners"], *pairs.values(), back)))
+    lens, method = _lens(picture, told)
+    corners = taps.corners
+    fill = float(corners[:, 0].max() - corners[:, 0].min()) / picture.width
+    view = view_of(taps, size, lens)
+    _check_view(view.camera_cm, view.stretch, view.skew, tank_id, size)
+    standing = standing_of(book, wanted, size[1])
+    height, sd = photo_heights(taps, size, lens, standing, magnified=bool(told.get("magnified")))
+    _check_heights(wanted, height, on_pane(view.to_pane, taps.top), size[2])
+    labels = dict(zip(book.areas.text("area_id"), book.areas.text("label"), strict=True))
+    sd = np.maximum(sd, LEAST_SD_CM)
+    low = height < LOW_CM
+    found = {
+        area: AreaOnPhoto(area, str(labels[area]), float(h), float(s), bool(is_low))
+        for area, h, s, is_low in zip(wanted, height, sd, low, strict=True)
+    }
+    areas = tuple(
+        found.get(area) or AreaOnPhoto(area, str(labels[area]), None, None, False)
+        for area in told["areas"]
+    )
+    items = tuple(
+        f"{one.area_id}=photo:{one.height_cm:.1f}~{one.height_sd_cm:.1f}"
+        for one in found.values()
+        if not one.low
+    )
+    return PhotoReading(tank_id, method, float(view.camera_cm[2]), fill, areas, items)
+
+
+def _pixels(pairs: Sequence[Sequence[float]], scale: float) -> FloatArray:
+    return scale * np.array(pairs, dtype=np.float64).reshape(-1, 2)
+
+
+def _areas_of(book: Book, tank_id: str, told: Mapping[str, Any]) -> list[str]:
+    """Return the areas that were tapped; ``UsageError`` for one that the tank does not have."""
+    here = book.areas.text("area_id")[book.areas.text("tank_id") == tank_id].tolist()
+    for area in told["areas"]:
+        check_known(area, here, f"tank {tank_id} has no area", "its areas are")
+    return [area for area, tapped in told["areas"].items() if tapped != "skip"]
+
+
+def _lens(picture: Picture, told: Mapping[str, Any]) -> tuple[Lens, Method]:
+    """How the picture was taken: by its focal length, a distance typed, or the back pane."""
+    centre = np.array([picture.width, picture.height], np.float64) / 2.0
+    distance = told.get("distance_cm")
+    if distance:
+        return Lens(centre, distance_cm=float(distance)), "distance"
+    if told.get("back"):
+        return Lens(centre), "back edges"
+    if math.isfinite(picture.focal_px):
+        return Lens(centre, picture.focal_px), "focal length"
+    why = "was cropped or turned by another program" if picture.cropped else (
+        "does not say its focal length: it was sent, edited or is no photo of a phone"
+    )  # fmt: skip
+    raise UsageError(
+        f"the picture {why}. Tap the left and the right edge of the back pane as well, give "
+        "distance_cm, from camera to pane, in the taps, or take the picture as the camera made it"
+    )
+
+
+def _check_view(
+    camera_cm: FloatArray,
+    stretch: float,
+    skew: float,
+    tank_id: str,
+    size: tuple[float, float, float],
+) -> None:
+    """Refuse a pane that the tank's sizes and the camera do not explain."""
+    sizes = f"{plain(size[0])} by {plain(size[2])} cm of water"
+    again = (
+        "Tap the corners again: lower left, lower right, upper right, upper left, where ground and "
+        "waterline meet the front pane"
+    )
+    off = max(abs(stretch), abs(skew))
+    if not math.isfinite(off) or not camera_cm[2] > 0.0 or off > OTHER_TANK:
+        raise UsageError(
+            f"this is no picture of {tank_id}: its corners do not fit {sizes} seen from anywhere. "
+            f"Is it another tank, or is the front curved? {again}"
+        )
+    if off > DISAGREES:
+        raise UsageError(
+            f"pane and camera disagree by {100 * off:.0f} % (5 at most): the corners fit {sizes} "
+            "only with another lens. Was the picture cropped or sent, is the water lower than "
+            f"tanks.csv says, or the front curved? {again}"
+        )
+
+
+def _check_heights(
+    wanted: Sequence[str], height: FloatArray, top_cm: FloatArray, water_cm: float
+) -> None:
+    for n, area in enumerate(wanted):
+        if math.isnan(height[n]):
+            raise UsageError(
+                f"the base of {area} is hidden, and areas.csv has no base_cm of it: measure its "
+                "ground above that at the front pane once, or skip it"
+            )
+        if height[n] <= 0.0:
+            raise UsageError(f"the top of {area} lies below its base: tap both again")
+        if top_cm[n, 1] > ABOVE_WATER * water_cm:
+            raise UsageError(f"the top of {area} lies above the water: tap it again")
