@@ -9,6 +9,7 @@ from collections.abc import Sequence
 from typing import Any
 
 from growthcast.plain import plain
+from growthcast.say.cuts import SMALL_STEPS
 from growthcast.say.words import (
     FINE,
     OVERDUE,
@@ -92,6 +93,8 @@ def watch_words(report: WatchReport, *, by_area: bool) -> Words:
     )
     for finding in report.findings:
         yield from _finding(finding)
+    if any(finding.slower for finding in report.findings):
+        yield SMALL_STEPS
     if report.usual_until is not None:
         yield (
             "100 % is what an area grew by the log up to "
