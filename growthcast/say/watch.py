@@ -101,6 +101,8 @@ def watch_words(report: WatchReport, *, by_area: bool) -> Words:
             f"{day_words(report.usual_until, report.on)}, at the conditions written down since. "
             f"{RANGES_HOLD}"
         )
+    if not report.needs_attention:
+        yield "A change is seen from several readings, a small one late or not at all."
     yield More()
     yield from _behind(report, by_area=by_area)
 
@@ -175,9 +177,8 @@ def _behind(report: WatchReport, *, by_area: bool) -> Words:
         )
     if not report.needs_attention:
         yield (
-            "That nothing is found does not say that nothing changed: a change is seen from "
-            "several readings, a small one late or not at all. What helps: the height before and "
-            "after the cut, of every area, at every visit."
+            "That nothing is found does not say that nothing changed. What helps: the height "
+            "before and after the cut, of every area, at every visit."
         )
 
 
