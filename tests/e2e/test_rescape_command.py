@@ -120,7 +120,8 @@ def test_plants_for_an_area(tmp_path: Path) -> None:
     assert words.status == 0
     saves = r"1. alternanthera-reineckii: the tank saves \d+ to \d+ h and \d+ to \d+ EUR a year; "
     assert re.search(saves + "alone it allows", " ".join(words.out.split()))
-    table = [line for line in words.out.split("\nVisit: ")[0].splitlines() if line[:1] == " "]
+    lines = words.out.split("\nVisit: ")[0].splitlines()
+    table = [line for line in lines if line.startswith(" ") and not line.startswith("  ")]
     assert max(map(len, table)) <= 80
     assert "the rules of your place decide" in words.err
 
