@@ -196,6 +196,7 @@ class Practice:
     days_off: tuple[date, ...] = ()
     vat_percent: float | None = None
     includes: tuple[str, ...] = ()
+    terms: tuple[str, ...] = ()
     whole_tank_grams: WholeTank | None = None
     whole_tank_minutes: WholeTank | None = None
     holidays: str = ""

@@ -199,10 +199,16 @@ KEYS: Mapping[str, tuple[Column, ...]] = MappingProxyType(
             Column("name", "quoted", "the practice's name"),
             Column("contact", "quoted", "line under the name on pages for clients"),
             Column("logo", "picture", "picture beside the name on pages for clients"),
-            Column("locale", "locale", "language, number, date and money forms of pages"),
+            Column(
+                "locale",
+                "locale",
+                "language of pages (en or de; any other is written in British English) and the "
+                "country whose forms numbers, dates and money have",
+            ),
             Column("currency", "currency", "ISO 4217 code"),
             _number("labour_rate_per_h", "", 0, 1_000_000, "price of an hour, net"),
             _number("vat_percent", "", 0, 100, "value added tax on prices, percent"),
+            Column("terms", "texts", "fixed price, term, notice: for clients to read"),
         ),
         "visit": (
             _number("fixed_min", "min", 0, 1440, "minutes before any trimming"),

@@ -14,13 +14,12 @@ from growthcast.say.card import (
     lead,
     measure_first,
     note_words,
-    place_words,
     places_words,
     saving_words,
     time_words,
 )
 from growthcast.say.locale import Locale
-from growthcast.say.words import named
+from growthcast.say.words import named, place_of
 from growthcast.service.visit.cuts import CutSheet
 
 GROUPS = {"cut": "cut", "trim what stands above": "trim", "leave": "leave"}
@@ -46,7 +45,7 @@ def build_cards(book: Book, sheets: Sequence[CutSheet], locale: Locale) -> Page:
     on, several = sheets[0].on, len(sheets) > 1
     blocks: list[Block] = []
     for sheet in sheets:
-        blocks.append(Heading(place_words(sheet), new_sheet=sheet is not sheets[0]))
+        blocks.append(Heading(place_of(sheet, sheets), new_sheet=sheet is not sheets[0]))
         blocks += _card(book, sheet, locale)
     return Page(
         language=locale.language,

@@ -3,10 +3,15 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from datetime import date
 
 from growthcast.book.book import Book, Practice
-from growthcast.brief.contract import contract_blocks, includes, vat_words
+from growthcast.brief.contract import (
+    contract_blocks,
+    includes,
+    next_visits,
+    vat_words,
+    yes_fact,
+)
 from growthcast.brief.letterhead import foot_of, letterhead_of
 from growthcast.brief.page import (
     Block,
@@ -28,10 +33,6 @@ from growthcast.figures.pages import CourseWords, course_picture
 from growthcast.fit.result import GrowthFit
 from growthcast.forecast.report import as_date
 from growthcast.say.client import (
-    MONTHS_A_YEAR,
-    a_month,
-    a_year,
-    apart,
     area_name,
     argument,
     cautions,
@@ -49,12 +50,14 @@ from growthcast.say.client import (
     unknowns,
 )
 from growthcast.say.locale import Locale
+from growthcast.say.prices import a_month, a_year, apart
 from growthcast.say.words import named
+from growthcast.service.advice import OptionAdvice
 from growthcast.service.pages.client import AreaFacts, TankFacts
-from growthcast.service.pages.contract import Contract
+from growthcast.service.pages.contract import Contract, month_price
+from growthcast.service.pages.course import Course
 from growthcast.service.pages.record import Record, past_records
 
-MOST_VISITS = 12
 ROOM_ABOVE = 1.3
 """Height of a picture's axis, as a share of the agreed height: room to see what is too tall."""
 
@@ -99,21 +102,28 @@ def build_brief(
     blocks: list[Block] = []
     if contract is not None:
         blocks += contract_blocks(locale, book.practice, facts, contract)
-        blocks += includes(locale, book.practice, 2)
+        blocks += includes(locale, book.practice)
     for tank in facts:
         if client is not None:
             blocks.append(Heading(headline(locale, tank)))
         blocks += proposal(locale, tank, book.practice, level)
+    grown = [tank for tank in facts if tank.option is not None]
     if client is None:
-        blocks += includes(locale, book.practice, 2)
-    for place, tank in enumerate(facts):
-        if client is not None and tank.areas:
-            blocks.append(Heading(place_words(locale, tank), new_sheet=not place))
-        blocks += background(locale, tank, records[tank.tank_id], book.practice, level)
+        blocks += includes(locale, book.practice, new_sheet=bool(grown))
+    new_sheet = client is not None or not book.practice.includes
+    for tank in grown:
+        if client is not None:
+            blocks.append(Heading(place_words(locale, tank), new_sheet=new_sheet))
+            new_sheet = False
+        blocks += background(
+            locale, tank, records[tank.tank_id], book.practice, level, new_sheet=new_sheet
+        )
+    years = [tank.option.year.cost_range for tank in grown if tank.option is not None]
+    cost = contract.cost if contract is not None else next(iter(years), None)
     blocks += [
         Heading(locale.say("unknown_heading")),
-        Items(unknowns(locale, facts, currency)),
-        *_next_visits(locale, visits, facts, on),
+        Items(unknowns(locale, facts, cost if currency else None, currency)),
+        *next_visits(locale, visits, facts, on),
         Heading(locale.say("cautions_heading")),
         Items(cautions(locale, facts)),
     ]
@@ -160,17 +170,25 @@ def proposal(locale: Locale, tank: TankFacts, practice: Practice, level: int) ->
 
 
 def background(
-    locale: Locale, tank: TankFacts, record: Record, practice: Practice, level: int
+    locale: Locale,
+    tank: TankFacts,
+    record: Record,
+    practice: Practice,
+    level: int,
+    *,
+    new_sheet: bool,
 ) -> list[Block]:
     """Build what the proposal for a tank rests on."""
-    if tank.option is None:
-        return []
-    return [
-        Heading(locale.say("areas_heading"), level, new_sheet=level == 2),
+    blocks: list[Block] = [
+        Heading(locale.say("areas_heading"), level, new_sheet=new_sheet),
         _areas_table(locale, tank, practice.horizon_d),
-        Heading(locale.say("record_heading"), level),
-        Paragraph(" ".join(record_sentences(locale, record))),
     ]
+    if beside := tuple(_picture(locale, tank, *one, tank.option) for one in tank.beside):
+        blocks.append(Pictures(beside, "", columns=3))
+    if not tank.first_estimate:
+        said = " ".join(record_sentences(locale, record))
+        blocks += [Heading(locale.say("record_heading"), level), Paragraph(said)]
+    return blocks
 
 
 def _facts(locale: Locale, tank: TankFacts, practice: Practice) -> Facts:
@@ -181,8 +199,8 @@ def _facts(locale: Locale, tank: TankFacts, practice: Practice) -> Facts:
         "looks_days", presentable=days_of_100(locale, option.share_of_days_presentable)
     )
     price = locale.say("price_year", amount=a_year(locale, option, currency))
-    beside = vat_words(locale, practice, option.year.cost / MONTHS_A_YEAR)
-    beside = beside if currency else locale.say("no_rate")
+    month, net = a_month(locale, currency, option.year.cost, option.year.hours), option.year.cost
+    beside = vat_words(locale, practice, month_price(net)) if currency else locale.say("no_rate")
     facts = [
         Fact(
             locale.say("fact_looks"),
@@ -191,8 +209,8 @@ def _facts(locale: Locale, tank: TankFacts, practice: Practice) -> Facts:
         ),
         Fact(
             locale.say("fact_price" if currency else "fact_time"),
-            locale.say("a_month", amount=a_month(locale, option, currency)),
-            "; ".join(part for part in (price, beside) if part),
+            locale.say("a_month", amount=month),
+            f"{price}; {beside}",
         ),
     ]
     if tank.next_on is not None and tank.review_on is not None:
@@ -208,10 +226,7 @@ def _facts(locale: Locale, tank: TankFacts, practice: Practice) -> Facts:
                 locale.say("holds_until", date=locale.short_date(tank.review_on)),
             ),
         ]
-    yes = locale.say("fact_yes")
-    if practice.contact:
-        return Facts((*facts, Fact(yes, named(practice.contact), contact=True)))
-    return Facts((*facts, Fact(yes, locale.say("yes_here"), locale.say("yes_note"))))
+    return Facts((*facts, yes_fact(locale, practice)))
 
 
 def _mends(locale: Locale, tank: TankFacts, currency: str) -> list[Block]:
@@ -231,10 +246,7 @@ def _mends(locale: Locale, tank: TankFacts, currency: str) -> list[Block]:
         said = (*said, locale.say("mend_trial", every=trial, saved=less))
     if not said:
         return []
-    return [
-        Paragraph(locale.say("mends_none_lead", every=every)),
-        Items(said),
-    ]
+    return [Paragraph(locale.say("mends_none_lead", every=every)), Items(said)]
 
 
 def options_strip(locale: Locale, tank: TankFacts, currency: str) -> Table:
@@ -254,29 +266,41 @@ def options_strip(locale: Locale, tank: TankFacts, currency: str) -> Table:
 
 def _pictures(locale: Locale, tank: TankFacts) -> Pictures:
     """Draw the limiting area until the next visit, at the proposed rhythm and the next longer."""
-    area = tank.areas[tank.limiting]
+    top = max(float(course.height_cm.max()) for _, course in tank.courses)
+    drawn = (
+        _picture(locale, tank, tank.limiting, course, rhythm, top)
+        for rhythm, course in tank.courses
+    )
+    return Pictures(tuple(drawn), locale.say("picture_caption"), columns=3)
+
+
+def _picture(
+    locale: Locale,
+    tank: TankFacts,
+    place: int,
+    course: Course,
+    rhythm: OptionAdvice | None,
+    highest_cm: float = 0.0,
+) -> Picture:
+    """Draw one area over the days ahead; ``highest_cm`` is that of pictures on the same axes."""
+    area, last = tank.areas[place], int(course.day[-1])
     budget, floor, unit = area.forecast.budget_cm, area.forecast.floor_cm, area.unit
-    tops = [float(course.height_cm[-1].max()) for _, course in tank.courses]
-    top = max(ROOM_ABOVE * budget, 1.04 * max(tops))
-    pictures = []
-    for rhythm, course in tank.courses:
-        last = int(course.day[-1])
-        dates = {
-            day: drawable(locale.short_date(tank.day(day)), otherwise=tank.day(day).isoformat())
-            for day in (0, *((last // 2,) if last > 28 else ()), last)
-        }
-        words = CourseWords(
-            height=locale.say("axis_height" if unit == "cm" else "axis_cover"),
-            dates=dates,
-            over=locale.say("zone_over"),
-            bare=locale.say("zone_bare"),
-            budget=f"{locale.say('label_budget')}\n{locale.exact(budget, unit)}",
-            floor=f"{locale.say('label_floor')}\n{locale.exact(floor, unit)}",
-        )
-        title, heard = picture_words(locale, tank, course, rhythm)
-        svg = course_picture(course, (floor, budget, top), words, title, heard)
-        pictures.append(Picture(svg, title, "", heard))
-    return Pictures(tuple(pictures), locale.say("picture_caption"), columns=3)
+    top = max(ROOM_ABOVE * budget, 1.04 * max(highest_cm, float(course.height_cm.max())))
+    dates = {
+        day: drawable(locale.short_date(tank.day(day)), otherwise=tank.day(day).isoformat())
+        for day in (0, *((last // 2,) if last > 28 else ()), last)
+    }
+    words = CourseWords(
+        height=locale.say("axis_height" if unit == "cm" else "axis_cover"),
+        dates=dates,
+        over=locale.say("zone_over"),
+        bare=locale.say("zone_bare"),
+        budget=f"{locale.say('label_budget')}\n{locale.exact(budget, unit)}",
+        floor=f"{locale.say('label_floor')}\n{locale.exact(floor, unit)}",
+    )
+    title, heard = picture_words(locale, tank, place, course, rhythm)
+    svg = course_picture(course, (floor, budget, top), words, title, heard)
+    return Picture(svg, title, "", heard)
 
 
 def _areas_table(locale: Locale, tank: TankFacts, horizon_d: int) -> Table:
@@ -307,18 +331,3 @@ def _plant(locale: Locale, area: AreaFacts) -> str:
     if locale.language != "en" or not area.common_name:
         return named(area.plant)
     return f"{named(area.plant)} ({named(area.common_name)})"
-
-
-def _next_visits(
-    locale: Locale, visits: Sequence[PlannedVisit] | None, tanks: Sequence[TankFacts], on: date
-) -> list[Block]:
-    if visits is None:
-        return []
-    heading = Heading(locale.say("visits_heading"))
-    names = {tank.tank_id: place_words(locale, tank) for tank in tanks}
-    mine = [visit for visit in visits if visit.tank_id in names and visit.on >= on]
-    if not mine:
-        return [heading, Paragraph(locale.say("visits_none", date=locale.long_date(on)))]
-    rows = tuple((locale.full_date(v.on), names[v.tank_id]) for v in mine[:MOST_VISITS])
-    heads = columns(locale, "col", "date why", free="why")
-    return [heading, Table(locale.say("visits_caption"), heads, rows)]

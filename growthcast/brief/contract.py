@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from datetime import date
 
 from growthcast.arrays import IntArray
 from growthcast.book.book import Book, Practice
@@ -19,12 +20,15 @@ from growthcast.brief.page import (
 from growthcast.brief.visits import PlannedVisit
 from growthcast.errors import UsageError
 from growthcast.fit.result import GrowthFit
-from growthcast.say.client import MONTHS_A_YEAR, days_of_100, place_words, worth
+from growthcast.say.client import days_of_100, place_words
 from growthcast.say.locale import Locale
+from growthcast.say.prices import a_month, worth, year_price
 from growthcast.say.reasons import reason
 from growthcast.say.words import named
 from growthcast.service.pages.client import TankFacts, gather_tank
-from growthcast.service.pages.contract import Contract, with_vat
+from growthcast.service.pages.contract import Contract, month_price, with_vat
+
+MOST_VISITS = 12
 
 
 def gather_facts(
@@ -76,8 +80,9 @@ def contract_blocks(
     currency = practice.currency if contract.price_per_h else ""
     blocks: list[Block] = [_facts(locale, practice, facts, contract, currency)]
     if contract.visits - contract.journeys >= 0.5:
+        alone = sum(year_price(t.option.year.cost) for t in facts if t.option is not None)
         saved_h = contract.hours_apart - contract.hours.p50
-        saved = worth(locale, currency, saved_h * contract.price_per_h, saved_h)
+        saved = worth(locale, currency, alone - year_price(contract.cost.p50), saved_h)
         said = locale.say(
             "contract_shared",
             journeys=locale.count("journey", round(contract.journeys)),
@@ -89,24 +94,32 @@ def contract_blocks(
     return blocks
 
 
-def includes(locale: Locale, practice: Practice, level: int) -> list[Block]:
+def includes(locale: Locale, practice: Practice, *, new_sheet: bool = False) -> list[Block]:
     """Build what a visit includes in the owner's words, nothing where none are given."""
     if not practice.includes:
         return []
     said = tuple(named(text) for text in practice.includes)
-    return [Heading(locale.say("includes_heading"), level), Items(said)]
+    return [Heading(locale.say("includes_heading"), new_sheet=new_sheet), Items(said)]
 
 
 def vat_words(locale: Locale, practice: Practice, net: float) -> str:
-    """Return the price with value added tax, "" where nothing is said of it."""
-    if practice.vat_percent is None or practice.labour_rate_per_h <= 0.0:
-        return ""
+    """Return the price with value added tax, or that it is without where no rate is given."""
+    if not practice.vat_percent:
+        return locale.say("price_net" if practice.vat_percent is None else "price_no_vat")
     _, gross = with_vat(net, practice.vat_percent)
     return locale.say(
         "price_vat",
         percent=locale.exact(practice.vat_percent, "%"),
         gross=locale.money(gross, practice.currency),
     )
+
+
+def yes_fact(locale: Locale, practice: Practice) -> Fact:
+    """Return how to say yes and on what terms, or which are still to be agreed."""
+    terms = " ".join(named(text) for text in practice.terms) or locale.say("yes_open")
+    if practice.contact:
+        return Fact(locale.say("fact_yes"), named(practice.contact), terms, contact=True)
+    return Fact(locale.say("fact_yes"), locale.say("yes_here"), terms)
 
 
 def _facts(
@@ -116,11 +129,11 @@ def _facts(
     contract: Contract,
     currency: str,
 ) -> Facts:
-    year = contract.cost if currency else contract.hours
-    month = year.p50 / MONTHS_A_YEAR
+    year, net = contract.cost if currency else contract.hours, contract.cost.p50
+    middle = year_price(net) if currency else year.p50
     amounts = {
         name: worth(locale, currency, at, at)
-        for name, at in (("low", year.p10), ("amount", year.p50), ("high", year.p90))
+        for name, at in (("low", year.p10), ("amount", middle), ("high", year.p90))
     }
     note = locale.say(
         "contract_year",
@@ -128,26 +141,24 @@ def _facts(
         journeys=locale.count("journey", round(contract.journeys)),
         **amounts,
     )
-    price = locale.say("a_month", amount=worth(locale, currency, month, month))
+    price = locale.say("a_month", amount=a_month(locale, currency, net, contract.hours.p50))
+    if currency and not practice.vat_percent:
+        note = f"{note}; {vat_words(locale, practice, month_price(net))}"
     found = [Fact(locale.say("fact_price" if currency else "fact_time"), price, note)]
-    if currency and practice.vat_percent is not None:
-        tax, gross = with_vat(month, practice.vat_percent)
+    if currency and practice.vat_percent:
+        tax, gross = with_vat(month_price(net), practice.vat_percent)
         percent = locale.exact(practice.vat_percent, "%")
         paid = locale.say("a_month", amount=locale.money(gross, currency))
         of_it = locale.say("vat_note", tax=locale.money(tax, currency))
         found.append(Fact(locale.say("fact_vat", percent=percent), paid, of_it))
     if days := [tank.next_on for tank in tanks if tank.next_on is not None]:
         found.append(Fact(locale.say("fact_next"), locale.full_date(min(days))))
-    yes = locale.say("fact_yes")
-    if practice.contact:
-        return Facts((*found, Fact(yes, named(practice.contact), contact=True)))
-    return Facts((*found, Fact(yes, locale.say("yes_here"), locale.say("yes_note"))))
+    return Facts((*found, yes_fact(locale, practice)))
 
 
 def _table(locale: Locale, tanks: Sequence[TankFacts], contract: Contract, currency: str) -> Table:
     def month(hours: float) -> str:
-        each = hours / MONTHS_A_YEAR
-        return worth(locale, currency, each * contract.price_per_h, each)
+        return a_month(locale, currency, hours * contract.price_per_h, hours)
 
     rows = []
     for tank, hours in zip(tanks, contract.hours_at_tanks, strict=True):
@@ -162,7 +173,26 @@ def _table(locale: Locale, tanks: Sequence[TankFacts], contract: Contract, curre
             )
         )
     journeys = locale.say("per_year", count=locale.count("journey", round(contract.journeys)))
-    road = contract.hours.p50 - sum(contract.hours_at_tanks)
-    rows.append((locale.say("contract_road"), journeys, "", "", month(road)))
+    road = month(contract.hours.p50 - sum(contract.hours_at_tanks))
+    if currency:  # what is left of the whole, so that the column adds up
+        at_tanks = (month_price(h * contract.price_per_h) for h in contract.hours_at_tanks)
+        road = locale.money(month_price(contract.cost.p50) - sum(at_tanks), currency)
+    rows.append((locale.say("contract_road"), journeys, "", "", road))
     heads = columns(locale, "col", "tank every presentable next_on at_tank", "at_tank", "tank")
     return Table(locale.say("contract_caption"), heads, tuple(rows))
+
+
+def next_visits(
+    locale: Locale, visits: Sequence[PlannedVisit] | None, tanks: Sequence[TankFacts], on: date
+) -> list[Block]:
+    """Build the visits that a plan has for some tanks, nothing where there is no plan."""
+    if visits is None:
+        return []
+    heading = Heading(locale.say("visits_heading"))
+    names = {tank.tank_id: place_words(locale, tank) for tank in tanks}
+    mine = [visit for visit in visits if visit.tank_id in names and visit.on >= on]
+    if not mine:
+        return [heading, Paragraph(locale.say("visits_none", date=locale.long_date(on)))]
+    rows = tuple((locale.full_date(v.on), names[v.tank_id]) for v in mine[:MOST_VISITS])
+    heads = columns(locale, "col", "date why", free="why")
+    return [heading, Table(locale.say("visits_caption"), heads, rows)]

@@ -29,14 +29,16 @@ from growthcast.say.client import passes
 from growthcast.say.locale import Locale
 from growthcast.say.overview import due_words, growth_words, lead, month_words, off_words
 from growthcast.say.words import named
-from growthcast.service.pages.overview import TankStanding, days_off, tank_standings
+from growthcast.service.pages.overview import TankStanding, days_off
 
 MOST_DRAWN = 40
 """Tanks of a large practice whose areas are drawn."""
 DRAWN_D, DRAWN_EVERY_D = 28, 2
 
 
-def build_overview(book: Book, fit: GrowthFit, locale: Locale) -> Page:
+def build_overview(
+    book: Book, fit: GrowthFit, standings: Sequence[TankStanding], locale: Locale
+) -> Page:
     """Build the practice's own page.
 
     Parameters
@@ -45,6 +47,8 @@ def build_overview(book: Book, fit: GrowthFit, locale: Locale) -> Page:
         The book.
     fit : GrowthFit
         Its fit.
+    standings : sequence of TankStanding
+        How every tank stands, the most urgent first.
     locale : Locale
         How its reader writes.
 
@@ -54,7 +58,6 @@ def build_overview(book: Book, fit: GrowthFit, locale: Locale) -> Page:
         The page's content.
     """
     on = as_date(fit.design.on_day)
-    standings = tank_standings(book, fit)
     planned = [s for s in standings if s.option is not None or s.due_on is not None]
     years = [s.option.year for s in standings if s.option is not None]
     hours, cost = sum(year.hours for year in years), sum(year.cost for year in years)

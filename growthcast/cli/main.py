@@ -38,6 +38,7 @@ COMMANDS = {
     "away": "rounds",
     "peak": "cuts",
     "brief": "pages",
+    "quote": "pages",
     "overview": "pages",
     "hours": "hours",
     "rescape": "rescape",

@@ -1,4 +1,4 @@
-"""growthcast brief and overview: pages, and what the commands that write them share."""
+"""growthcast brief, quote and overview: pages, and what the commands that write them share."""
 
 from __future__ import annotations
 
@@ -18,6 +18,7 @@ from growthcast.cli.options import (
     BookFolder,
     OnDate,
     chosen_tanks,
+    day_option,
     one_tank,
     open_fit,
     option,
@@ -27,11 +28,13 @@ from growthcast.cli.output import say
 from growthcast.errors import UsageError
 
 if TYPE_CHECKING:
+    from growthcast.arrays import IntArray
     from growthcast.book.book import Book
     from growthcast.brief.page import Page
     from growthcast.say.locale import Locale
     from growthcast.service.pages.client import TankFacts
     from growthcast.service.pages.contract import Contract
+    from growthcast.service.pages.overview import TankStanding
 
 
 OutFile = Annotated[Path | None, option("--out", "FILE", "File to write: FILE.html or FILE.pdf.")]
@@ -74,11 +77,8 @@ def write_page(
     check_target(book, file)
     practice = book.practice
     locale = open_locale(practice.locale)
-    if locale.language != locale.place.language:
-        say(
-            f"There is no text for this page in {practice.locale} yet: it is in English, with the "
-            f"numbers and dates of {practice.locale}."
-        )
+    if practice.locale.partition("-")[0].lower() != locale.language:
+        say(f"Pages have no text in {practice.locale} yet: this one is in English throughout.")
     logo, without = logo_of(practice, book.folder)
     if without:
         say(without)
@@ -137,8 +137,6 @@ VisitsFile = Annotated[
     Path | None,
     option("--visits", "FILE.csv", "Planned visits, as growthcast rounds --csv writes them."),
 ]
-
-
 DataFile = Annotated[
     Path | None,
     option("--data", "FILE", "Write the figures behind the page as well: FILE.json or FILE.csv."),
@@ -161,27 +159,63 @@ def brief_command(
 
     Exit status: 0 done, 2 bad arguments or a book with problems, 3 the tool itself failed.
     """
-    import numpy as np
-
-    from growthcast.book.writing.replace import write_whole
-    from growthcast.brief.visits import read_visits
-    from growthcast.figures.save import check_target
-
-    file = check_page(out)
-    if data is not None and data.suffix.lower() not in {".json", ".csv"}:
-        raise UsageError(f'"{printable(data.name)}" ends in neither .json nor .csv')
-    if tank is not None and client is not None:
-        raise UsageError("name one tank with --tank ID, or one client with --client NAME")
     if every is not None and tank is None:
         raise UsageError("--every is asked of one tank: name it with --tank ID")
+    _write_client_page(book, (tank, client), (out, data), on, visits=visits, every=every)
+
+
+QuoteDate = Annotated[
+    date | None,
+    day_option(
+        "--on",
+        "Day of the quote, as YYYY-MM-DD. Default: today, so that what is planted today is in it.",
+    ),
+]
+
+
+def quote_command(
+    book: BookFolder = None,
+    tank: OneTank = None,
+    client: ClientName = None,
+    out: OutFile = None,
+    data: DataFile = None,
+    on: QuoteDate = None,
+) -> None:
+    """Write a quote for tanks without a log: a first estimate, and when it will be settled.
+
+    Example: growthcast quote my-book --client "Client A" --out quote.pdf
+
+    Exit status: 0 done, 2 bad arguments or a book with problems, 3 the tool itself failed.
+    """
+    _write_client_page(book, (tank, client), (out, data), on or date.today(), quote=True)
+
+
+def _write_client_page(
+    book: str | None,
+    whose: tuple[str | None, str | None],
+    files: tuple[Path | None, Path | None],
+    on: date | None,
+    *,
+    visits: Path | None = None,
+    every: int | None = None,
+    quote: bool = False,
+) -> None:
+    """Write the page of one tank or of a client (``whose``), and the figures behind it."""
+    from growthcast.brief.visits import read_visits
+
+    (tank, client), (out, data) = whose, files
+    file = check_page(out)
+    if tank is not None and client is not None:
+        raise UsageError("name one tank with --tank ID, or one client with --client NAME")
+    _check_data(data)
     opened, day, fit = open_fit(book, on)
-    if client is None:
-        tanks = chosen_tanks(opened, one_tank(opened, tank))
-    else:
-        clients = opened.tanks.text("client")
-        known = [name for name in dict.fromkeys(clients.tolist()) if name]
-        check_known(client, known, "tanks.csv has no client", "the clients are")
-        tanks = np.flatnonzero(clients == client)
+    tanks = _tanks_of(opened, tank, client)
+    names = opened.tanks.text("tank_id")[tanks].tolist()
+    if quote and set(names) <= set(opened.trims.text("tank_id").tolist()):
+        raise UsageError(
+            f"{client or names[0]} has a log of visits already, and a quote is made before there "
+            "is one; growthcast brief writes the page that knows the log"
+        )
     plan = None if visits is None else read_visits(visits, opened.tanks.text("tank_id").tolist())
 
     @cache
@@ -198,32 +232,73 @@ def brief_command(
         facts, whole = gathered()
         return build_brief(opened, fit, facts, locale, client=client, contract=whole, visits=plan)
 
-    if data is not None:
-        check_target(opened, data)
-    write_page(opened, file, build, day, "brief", tanks, client, plan, every)
-    if data is not None:
+    def figures() -> tuple[dict[str, Any], list[dict[str, Any]]]:
         from growthcast.service.pages.contract import figures_of
 
-        write_whole(data, _figures(data, figures_of(*gathered())))
-        say(f"Wrote {data}")
+        found = figures_of(*gathered())
+        return found, [*found["rhythms"], *_totals(found["contract"])]
+
+    _check_data(data, opened)
+    write_page(opened, file, build, day, "brief", tanks, client, plan, every)
+    _write_data(data, figures)
+    if not opened.practice.terms:
+        say("Term and notice are left to be agreed: write [practice] terms in practice.toml.")
 
 
-def _figures(file: Path, figures: dict[str, Any]) -> bytes:
-    """Return the figures behind a page as JSON, or as CSV with a row a rhythm and one of all."""
+def _tanks_of(book: Book, tank: str | None, client: str | None) -> IntArray:
+    """Return the places of one tank, or of all tanks of a client."""
+    if client is None:
+        return chosen_tanks(book, one_tank(book, tank))
+    import numpy as np
+
+    clients = book.tanks.text("client")
+    known = [name for name in dict.fromkeys(clients.tolist()) if name]
+    check_known(client, known, "tanks.csv has no client", "the clients are")
+    return np.flatnonzero(clients == client)
+
+
+def _totals(whole: dict[str, Any] | None) -> list[dict[str, Any]]:
+    """Return the row of all tanks of a client, none where the page has one tank."""
+    if whole is None:
+        return []
+    total = {"name": "all tanks, journeys shared", "visits_per_year": whole["visits"]}
+    return [total | {f"{name}_per_year": whole[name]["p50"] for name in ("hours", "cost")}]
+
+
+def _check_data(data: Path | None, book: Book | None = None) -> None:
+    """Refuse a file for figures of another form, or one that a book is made of."""
+    if data is None:
+        return
+    if data.suffix.lower() not in {".json", ".csv"}:
+        raise UsageError(f'"{printable(data.name)}" ends in neither .json nor .csv')
+    if book is not None:
+        from growthcast.figures.save import check_target
+
+        check_target(book, data)
+
+
+def _write_data(
+    data: Path | None, figures: Callable[[], tuple[dict[str, Any], list[dict[str, Any]]]]
+) -> None:
+    """Write the figures behind a page: all of them as JSON, their rows as CSV."""
+    if data is None:
+        return
+    from growthcast.book.writing.replace import write_whole
     from growthcast.say.rounds import csv_of
 
-    if file.suffix.lower() == ".json":
-        return json.dumps(figures, indent=1, ensure_ascii=False, allow_nan=False).encode()
-    rows, whole = figures["rhythms"], figures["contract"]
-    columns = [name for name, cell in rows[0].items() if not isinstance(cell, dict | list)]
-    if whole is not None:
-        total = {"name": "all tanks, journeys shared", "visits_per_year": whole["visits"]}
-        total |= {f"{name}_per_year": whole[name]["p50"] for name in ("hours", "cost")}
-        rows = [*rows, total]
-    return csv_of(columns, rows).encode()
+    found, rows = figures()
+    if data.suffix.lower() == ".json":
+        text = json.dumps(found, indent=1, ensure_ascii=False, allow_nan=False)
+    else:
+        plain = [name for name, cell in rows[0].items() if not isinstance(cell, dict | list)]
+        text = csv_of(plain, rows)
+    write_whole(data, text.encode())
+    say(f"Wrote {data}")
 
 
-def overview_command(book: BookFolder = None, out: OutFile = None, on: OnDate = None) -> None:
+def overview_command(
+    book: BookFolder = None, out: OutFile = None, data: DataFile = None, on: OnDate = None
+) -> None:
     """Write the practice's own page: every tank by urgency, its risk, hours and growth.
 
     Example: growthcast overview my-book --out practice.html
@@ -231,11 +306,26 @@ def overview_command(book: BookFolder = None, out: OutFile = None, on: OnDate = 
     Exit status: 0 done, 2 bad arguments or a book with problems, 3 the tool itself failed.
     """
     file = check_page(out)
+    _check_data(data)
     opened, day, fit = open_fit(book, on)
+
+    @cache
+    def standings() -> list[TankStanding]:
+        from growthcast.service.pages.overview import tank_standings
+
+        return tank_standings(opened, fit)
 
     def build(locale: Locale) -> Page:
         from growthcast.brief.overview import build_overview
 
-        return build_overview(opened, fit, locale)
+        return build_overview(opened, fit, standings(), locale)
 
+    def figures() -> tuple[dict[str, Any], list[dict[str, Any]]]:
+        from growthcast.service.pages.overview import overview_figures
+
+        rows = overview_figures(standings())
+        return {"tanks": rows}, rows
+
+    _check_data(data, opened)
     write_page(opened, file, build, day, "overview")
+    _write_data(data, figures)

@@ -132,7 +132,7 @@ class Known:
             stands, until = self._once(standing, tank), 7 * WEEKS_DRAWN
             visits = range(first if first > 0 else days, until, days)
             return [
-                course(stands, place, visits, area.cut_cm, until)
+                course(stands, place, until, visits, days, area.cut_cm)
                 for place, area in enumerate(option.areas)
             ]
 

@@ -18,6 +18,7 @@ from contextlib import suppress
 from datetime import UTC, date, datetime, timedelta
 
 from growthcast.say.locale import Locale
+from growthcast.say.words import place_of
 from growthcast.service.rounds.plan import PlannedVisit, RoundsPlan
 
 LONGEST_LINE = 75
@@ -92,7 +93,7 @@ def _value(lines: list[str], name: str) -> str:
 def _event(visit: PlannedVisit, plan: RoundsPlan, locale: Locale) -> list[str]:
     day = [other for other in plan.visits if other.on == visit.on]
     blanks = {
-        "place": _place(visit),
+        "place": place_of(visit, day),
         "tank": visit.tank_id,
         "visit": locale.number(visit.number),
         "stop": locale.number(day.index(visit) + 1),
@@ -105,7 +106,9 @@ def _event(visit: PlannedVisit, plan: RoundsPlan, locale: Locale) -> list[str]:
         "chance": locale.chance(visit.chance_over),
     }
     said = [locale.say(f"calendar_{name}", **blanks) for name in ("stop", "visit", "due")]
-    said[1:1] = [f"{n}. {_place(stop)}: {stop.tank_id}" for n, stop in enumerate(day, start=1)]
+    said[1:1] = [
+        f"{n}. {place_of(stop, day)}: {stop.tank_id}" for n, stop in enumerate(day, start=1)
+    ]
     title = locale.say("calendar_title" if visit.travel_min else "calendar_title_there", **blanks)
     lines = [
         f"DTSTART;VALUE=DATE:{visit.on:%Y%m%d}",
@@ -116,12 +119,6 @@ def _event(visit: PlannedVisit, plan: RoundsPlan, locale: Locale) -> list[str]:
     if where := ", ".join(part for part in (visit.client, visit.site) if part):
         lines.append(f"LOCATION:{_escaped(where)}")
     return [*lines, "TRANSP:TRANSPARENT"]
-
-
-def _place(visit: PlannedVisit) -> str:
-    """Return where a visit is and whose tank it is."""
-    place = visit.site or visit.tank_id
-    return f"{place} ({visit.client})" if visit.client else place
 
 
 def _uid(practice: str, tank_id: str, number: int) -> str:

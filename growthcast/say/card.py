@@ -6,7 +6,7 @@ from collections.abc import Iterator, Sequence
 
 from growthcast.say.cuts import HARD_CUT_SHARE, worth_measuring
 from growthcast.say.locale import Locale
-from growthcast.say.words import hand_cut, named
+from growthcast.say.words import hand_cut, named, place_of
 from growthcast.service.visit.cuts import AreaCut, CutSheet, minutes_of_day
 
 """What scissors keep to [cm], and an eye [% cover]."""
@@ -19,18 +19,12 @@ def area_name(area: AreaCut) -> str:
 
 def places_words(sheets: Sequence[CutSheet], locale: Locale) -> str:
     """Return the day's tanks in the order of travel, and the time they take."""
-    places = [place_words(sheet) for sheet in sheets]
+    places = [place_of(sheet, sheets) for sheet in sheets]
     return locale.say(
         "card_day_places",
         places="; ".join(f"{n}. {place}" for n, place in enumerate(places, start=1)),
         time=locale.duration(minutes_of_day(sheets)),
     )
-
-
-def place_words(sheet: CutSheet) -> str:
-    """Return where a tank stands, and whose it is."""
-    place, client = named(sheet.site, sheet.tank_id), named(sheet.client)
-    return f"{place} ({client})" if client else place
 
 
 def lead(locale: Locale, sheet: CutSheet) -> str:

@@ -7,9 +7,10 @@ from datetime import date, timedelta
 
 from growthcast.forecast.report import AreaForecast
 from growthcast.say.locale import Locale
+from growthcast.say.prices import a_month, a_year, apart, dearer, worth
 from growthcast.say.words import named
 from growthcast.service.advice import AreaAdvice, Mend, OptionAdvice
-from growthcast.service.effort.visits import DAYS_PER_YEAR
+from growthcast.service.effort.visits import DAYS_PER_YEAR, Range
 from growthcast.service.pages.client import AreaFacts, TankFacts
 from growthcast.service.pages.course import Course
 from growthcast.service.pages.record import RANGE_HOLDS, Record
@@ -20,9 +21,10 @@ SEEN = 0.01
 """Share of days by which two rhythms must differ for anyone to see it."""
 FEW_AREAS = 2
 """A change of more areas than these is told after those of fewer."""
-MONTHS_A_YEAR = 12.0
 LEAST_OVER = 0.02
 """Share of its agreed height by which an area must pass it to be called too tall."""
+STAYS = 0.995
+"""Chance from which an area is said to stay within its height."""
 
 
 def area_name(area: AreaFacts | AreaAdvice) -> str:
@@ -46,8 +48,7 @@ def headline(locale: Locale, tank: TankFacts) -> str:
     place = place_words(locale, tank)
     if tank.option is None:
         return locale.say("headline_unplanted", place=place)
-    key = "headline_first" if tank.first_estimate else "headline"
-    key = key if tank.fits else "headline_meanwhile"
+    key = f"headline{'' if tank.fits else '_meanwhile'}{'_first' if tank.first_estimate else ''}"
     return locale.say(key, place=place, every=locale.count("every", tank.option.interval_d))
 
 
@@ -55,30 +56,6 @@ def days_of_100(locale: Locale, share: float) -> str:
     """Return a share of days as days of a hundred; less than all never reads as all."""
     nearly_all = round(100.0 * share) == 100 and share < 0.9995
     return locale.number(100.0 * share, 1 if nearly_all else 0)
-
-
-def worth(locale: Locale, currency: str, cost: float, hours: float) -> str:
-    """Return an amount of money, or the hours where an hour has no price (no ``currency``)."""
-    if currency:
-        return locale.money(cost, currency)
-    return locale.say("hours", n=locale.number(hours))
-
-
-def a_year(locale: Locale, option: OptionAdvice, currency: str) -> str:
-    """Return what a rhythm costs a year."""
-    return worth(locale, currency, option.year.cost, option.year.hours)
-
-
-def a_month(locale: Locale, option: OptionAdvice, currency: str) -> str:
-    """Return what a rhythm costs a month."""
-    year = option.year
-    return worth(locale, currency, year.cost / MONTHS_A_YEAR, year.hours / MONTHS_A_YEAR)
-
-
-def apart(locale: Locale, one: OptionAdvice, other: OptionAdvice, currency: str) -> str:
-    """Return how far two rhythms lie apart a year, in money."""
-    cost, hours = one.year.cost - other.year.cost, one.year.hours - other.year.hours
-    return locale.say("saved_money", amount=worth(locale, currency, abs(cost), abs(hours)))
 
 
 def argument(locale: Locale, tank: TankFacts, currency: str) -> list[str]:
@@ -119,15 +96,19 @@ def plan(locale: Locale, tank: TankFacts, currency: str) -> list[str]:
     option, review_on = tank.option, tank.review_on
     if option is None or review_on is None:
         return []
-    said = [locale.say("plan_start", every=locale.count("every", option.interval_d))]
+    every, day = locale.count("every", option.interval_d), locale.long_date(review_on)
+    said = [locale.say("plan_start", every=every, date=day)]
     certainty = tank.advice.certainty
     best = certainty.best if certainty is not None and not tank.asked and tank.fits else {}
-    for row in tank.rows:
+    for key, longer in (("plan_longer", True), ("plan_shorter", False)):
+        others = [row for row in tank.rows if row is not option]
+        others = [row for row in others if (row.interval_d > option.interval_d) == longer]
+        row = max(others, key=lambda row: best.get(row.interval_d, 0.0), default=option)
         if row is not option and best.get(row.interval_d, 0.0) >= MAY_WELL:
-            key = "plan_longer" if row.interval_d > option.interval_d else "plan_shorter"
             every = locale.count("every", row.interval_d)
-            said.append(locale.say(key, every=every, amount=a_year(locale, row, currency)))
-    return [*said, locale.say("plan_review", date=locale.long_date(review_on))]
+            month = a_month(locale, currency, row.year.cost, row.year.hours)
+            said.append(locale.say(key, every=every, amount=month))
+    return said
 
 
 def _against(locale: Locale, tank: TankFacts, row: OptionAdvice, currency: str) -> str:
@@ -135,9 +116,9 @@ def _against(locale: Locale, tank: TankFacts, row: OptionAdvice, currency: str) 
     option = tank.option
     if option is None or row is option:
         return locale.say("against_none")
-    cost, hours = row.year.cost - option.year.cost, row.year.hours - option.year.hours
-    dearer = round(cost if currency else hours)
-    money = "against_equal" if not dearer else "against_more" if dearer > 0 else "against_less"
+    cost, hours = dearer(row, option)
+    by = round(cost if currency else hours)
+    money = "against_equal" if not by else "against_more" if by > 0 else "against_less"
     size = worth(locale, currency, abs(cost), abs(hours))
     more = row.share_of_days_presentable - option.share_of_days_presentable
     looks = "against_looks_same"
@@ -149,7 +130,8 @@ def _against(locale: Locale, tank: TankFacts, row: OptionAdvice, currency: str) 
 
 def row_words(locale: Locale, tank: TankFacts, row: OptionAdvice, currency: str) -> tuple[str, ...]:
     """Return what one rhythm gives and costs, as a row of the strip."""
-    year, month = a_year(locale, row, currency), a_month(locale, row, currency)
+    year = a_year(locale, row, currency)
+    month = a_month(locale, currency, row.year.cost, row.year.hours)
     found = row.areas[tank.limiting].found
     return (
         locale.count("every", row.interval_d),
@@ -181,31 +163,37 @@ def size_words(locale: Locale, size: str, unit: str) -> str:
 
 
 def picture_words(
-    locale: Locale, tank: TankFacts, course: Course, option: OptionAdvice | None
+    locale: Locale, tank: TankFacts, place: int, course: Course, option: OptionAdvice | None
 ) -> tuple[str, str]:
     """Return the finding of a picture and what it shows to those who hear it.
 
-    ``option`` is the rhythm shown, None for the days until the next visit.
+    ``place`` is that of its area, ``option`` the rhythm shown, None for the days until the next
+    visit.
     """
-    area, first = tank.areas[tank.limiting], course.height_cm[:, 0]
+    area = tank.areas[place]
     unit, budget, floor = area.unit, area.forecast.budget_cm, area.forecast.floor_cm
-    low, middle, high = (float(height) for height in course.before_visit_cm)
-    blanks = {"area": locale.sentence_case(area_name(area)), "budget": _agreed(locale, area)}
+    blanks = {"area": area_name(area), "budget": locale.exact(budget, unit)}
     if option is None:
-        now = float(first[1])
+        low, middle, high = (float(height) for height in course.height_cm[:, -1])
+        now = float(course.height_cm[1, 0])
         key = "picture_now_bare" if now < floor else "picture_now"
         key = "picture_now_over" if now > budget else key
+        key = "picture_unmeasured" if area.forecast.basis == "table" else key
         day = locale.short_date(tank.on + timedelta(days=int(course.day[-1])))
         blanks |= {"now": locale.height(now, unit), "then": locale.height(middle, unit)}
-        title = locale.say(key, date=day, **blanks)
+        title = locale.sentence_case(locale.say(key, date=day, **blanks))
     else:
-        over, most = middle - budget, high - budget
-        key = "picture_over" if over > LEAST_OVER * budget else "picture_inside"
-        key = "picture_may" if key == "picture_inside" and most > LEAST_OVER * budget else key
-        by = locale.height(over if key == "picture_over" else most, unit)
-        every = locale.sentence_case(locale.count("every", option.interval_d))
-        blanks["area"] = area_name(area)
-        title = locale.say(key, every=every, over=by, **blanks)
+        mine = option.areas[place]
+        low, middle, high = mine.found.p10, mine.found.p50, mine.found.p90
+        visits, over = round(option.year.visits), middle - budget
+        held = round(option.year.visits * mine.chance_within)
+        case = "" if held < visits else "_nearly"
+        case = "_inside" if mine.chance_within >= STAYS else case
+        case = "_over" if over > LEAST_OVER * budget else case
+        key = f"picture{case or '_held'}" if place == tank.limiting else f"picture_beside{case}"
+        blanks |= {"every": locale.sentence_case(locale.count("every", option.interval_d))}
+        blanks |= {"visits": locale.number(visits), "held": locale.number(held)}
+        title = locale.sentence_case(locale.say(key, over=locale.height(over, unit), **blanks))
     heard = locale.say(
         "picture_alt",
         title=title,
@@ -216,10 +204,6 @@ def picture_words(
         high=locale.height(high, unit),
     )
     return title, heard
-
-
-def _agreed(locale: Locale, area: AreaFacts) -> str:
-    return locale.exact(area.forecast.budget_cm, area.unit)
 
 
 def mends_words(locale: Locale, tank: TankFacts) -> tuple[str, ...]:
@@ -290,21 +274,19 @@ def record_sentences(locale: Locale, record: Record) -> list[str]:
     return [right, *([locale.say("record_large")] if record.alone else [])]
 
 
-def unknowns(locale: Locale, tanks: Sequence[TankFacts], currency: str) -> tuple[str, ...]:
-    """Return what a page does not know."""
+def unknowns(
+    locale: Locale, tanks: Sequence[TankFacts], cost: Range | None, currency: str
+) -> tuple[str, ...]:
+    """Return what a page does not know; ``cost`` is that of a year, None without a price."""
     bases = [area.forecast.basis for tank in tanks for area in tank.areas]
     sentences = []
     for basis in ("table", "tank"):
-        if count := bases.count(basis):
+        if (count := bases.count(basis)) and not (basis == "table" and count == len(bases)):
             numbers = {"n": locale.number(count), "all": locale.number(len(bases))}
             sentences.append(locale.say(f"unknown_{basis}", **numbers))
     sentences.append(locale.say("unknown_change"))
-    options = [tank.option for tank in tanks if tank.option is not None]
-    if options and currency:
-        low, high = (
-            locale.money(sum(getattr(o.year.cost_range, end) for o in options), currency)
-            for end in ("p10", "p90")
-        )
+    if cost is not None:
+        low, high = (locale.money(end, currency) for end in (cost.p10, cost.p90))
         sentences.append(locale.say("unknown_cost", low=low, high=high))
     if not any(made.visits for tank in tanks if (made := tank.advice.minutes) is not None):
         sentences.append(locale.say("unknown_time"))
@@ -313,8 +295,7 @@ def unknowns(locale: Locale, tanks: Sequence[TankFacts], currency: str) -> tuple
 
 def cautions(locale: Locale, tanks: Sequence[TankFacts]) -> tuple[str, ...]:
     """Return the usual cautions, with the plants that rules may name."""
-    names = ("tools", "mains", "waterways")
-    sentences = [locale.say(f"caution_{name}") for name in names]
+    sentences = [locale.say("caution_work")]
     areas = [area for tank in tanks for area in tank.areas]
     regulated = dict.fromkeys(area.plant for area in areas if "egulated" in area.caution)
     if regulated:

@@ -1,7 +1,8 @@
 """Numbers, dates, money, lists and texts as the reader of a page writes them.
 
 Babel knows how every place of CLDR writes numbers and dates. A language is one file in
-``languages/``: every text of the pages. Pages of a language without a file are in English.
+``languages/``: every text of the pages. Pages of a language without a file are in English
+throughout, numbers and dates as well.
 """
 
 from __future__ import annotations
@@ -22,7 +23,8 @@ from babel.numbers import NumberPattern
 
 from growthcast.nouns import dataclass
 
-ENGLISH = "en"
+ENGLISH = "en-GB"
+"""Whose forms pages have whose language has no file."""
 ALMOST_SURE = 0.995
 
 
@@ -125,17 +127,15 @@ class Locale:
 
     def listed(self, parts: list[str]) -> str:
         """Return parts as a list in the words of the page's language."""
-        at_home = self.place.language == self.language
-        return format_list(parts, locale=self.place if at_home else f"{self.language}_001")
+        return format_list(parts, locale=self.place)
 
 
 @lru_cache(maxsize=16)
 def open_locale(tag: str) -> Locale:
-    """Return how a place such as "de-CH" writes; its texts are English where it has no file."""
+    """Return how a place such as "de-CH" writes; as English does where its language has no file."""
     place = babel.Locale.parse(tag, sep="-")
-    language = place.language
     folder = files("growthcast.say") / "languages"
-    if not (folder / f"{language}.toml").is_file():
-        language = ENGLISH
-    text = tomllib.loads((folder / f"{language}.toml").read_text(encoding="utf-8"))
-    return Locale(place, language, text)
+    if not (folder / f"{place.language}.toml").is_file():
+        place = babel.Locale.parse(ENGLISH, sep="-")
+    text = tomllib.loads((folder / f"{place.language}.toml").read_text(encoding="utf-8"))
+    return Locale(place, place.language, text)

@@ -15,6 +15,7 @@ import re
 import shutil
 import subprocess
 import tempfile
+from datetime import date
 from importlib.util import find_spec
 from pathlib import Path
 
@@ -162,8 +163,8 @@ def test_a_tank_without_a_log_or_any_plant(tmp_path: Path) -> None:
     assert done.status == 0
     assert "so the day to stand on is today" in done.err
     page = (tmp_path / "b.html").read_text(encoding="utf-8")
-    assert "the usual one of such plants" in page
-    assert "Too few visits so far to say" in page
+    assert "these are the usual figures of such plants" in page
+    assert "How often our forecasts held" not in page
     done = run("overview", str(book), "--on", "2026-06-01", "--out", str(tmp_path / "c.html"))
     assert done.status == 0, done.err
 
@@ -217,6 +218,7 @@ def test_a_logo_that_only_a_pdf_cannot_show(tmp_path: Path) -> None:
     assert '<img class="logo"' in (tmp_path / "a.html").read_text(encoding="utf-8")
 
 
+TERMS = 'vat_percent = 0\nterms = ["Fixed for a year.", "Four weeks\' notice."]\n'
 WHOLE = """tank_id,client,site,name,water_depth_cm,longest_interval_d,visit_weekday
 lobby,Client A,Hall,the tank in the hall,46,7,mon
 home,Client A,Hall,the moss by the door,34,14,mon
@@ -252,14 +254,41 @@ def test_a_clients_page_adds_up_and_its_figures_are_written(tmp_path: Path) -> N
 
 def test_a_quote_is_a_clients_page_of_a_book_without_a_log(tmp_path: Path) -> None:
     book = write_book(tmp_path / "book", tanks=WHOLE, trims=HEADER)
-    asked = ["brief", str(book), "--client", "Client A", "--out", str(tmp_path / "a.html")]
-    done = run(*asked, "--on", "2026-06-01")
+    asked = [str(book), "--client", "Client A", "--on", "2026-06-01", "--out"]
+    assert run("brief", *asked, str(tmp_path / "b.html")).status == 0
+    done = run("quote", *asked, str(tmp_path / "a.html"))
     assert done.status == 0, done.err
     page = (tmp_path / "a.html").read_text(encoding="utf-8")
     assert "First estimate for the tanks of Client A" in page
     assert "Three visits will show how yours grow." in page
-    assert "VAT" not in page
+    assert page == (tmp_path / "b.html").read_text(encoding="utf-8")
+    assert "before any VAT" in page
+    assert "Still to agree: term, notice, and whether the price is fixed." in page
+    assert "[practice] terms" in done.err
     assert "What a visit includes" not in page
+
+
+def test_a_quote_knows_what_is_planted_today_and_is_refused_where_there_is_a_log(
+    small_book: Path, tmp_path: Path
+) -> None:
+    today = date.today().isoformat()
+    one = AREAS.splitlines()[1].replace("2025-01-01", today)
+    areas = f"{AREAS.splitlines()[0]}\n{one}\n"
+    book = write_book(tmp_path / "book", areas=areas, trims=HEADER)
+    out = tmp_path / "a.html"
+    assert run("quote", str(book), "--tank", "lobby", "--out", str(out)).status == 0
+    assert "First estimate. Your tank: a visit every" in out.read_text(encoding="utf-8")
+    done = run("quote", str(small_book), "--tank", "lobby", "--out", str(tmp_path / "b.html"))
+    assert (done.status, "growthcast brief writes the page" in done.err) == (2, True)
+
+
+def test_terms_stand_where_one_says_yes(tmp_path: Path) -> None:
+    practice = PRACTICE.replace("[practice]\n", f"[practice]\n{TERMS}")
+    book = write_book(tmp_path / "book", practice=practice)
+    page = brief(book, tmp_path / "a.html")
+    assert re.search(r"To say yes</dt><dd>.*<span>Fixed for a year\. Four weeks&#39; notice", page)
+    assert "Still to agree" not in page
+    assert "no VAT is charged" in page
 
 
 def test_thirty_areas(tmp_path: Path) -> None:
@@ -271,15 +300,16 @@ def test_thirty_areas(tmp_path: Path) -> None:
     assert all(f"Area {i}<" in page for i in range(30))
 
 
-def test_a_language_without_text_is_english_with_its_numbers(tmp_path: Path) -> None:
+def test_a_page_in_a_language_without_text_is_english_throughout(tmp_path: Path) -> None:
     practice = PRACTICE.replace("[practice]\n", '[practice]\nlocale = "fr-FR"\n')
     book = write_book(tmp_path / "book", practice=practice)
     done = run("overview", str(book), "--out", str(tmp_path / "a.html"))
     assert done.status == 0
-    assert "no text for this page in fr-FR" in done.err
+    assert "no text in fr-FR yet: this one is in English throughout" in done.err
     page = (tmp_path / "a.html").read_text(encoding="utf-8")
     assert '<html lang="en">' in page
-    assert "1 juin 2026" in page
+    assert "1 June 2026" in page
+    assert "juin" not in page
 
 
 def test_an_overview_of_what_is_urgent_first(tmp_path: Path) -> None:
@@ -287,6 +317,12 @@ def test_an_overview_of_what_is_urgent_first(tmp_path: Path) -> None:
     rows = re.findall(r'<th role="rowheader" scope="row">([^<]+)</th>', page)
     assert rows[0] == "lobby-stems"
     assert len(rows) == 6
+    data = tmp_path / "a.csv"
+    asked = ["overview", str(DEMO), "--out", str(tmp_path / "a.html"), "--data", str(data)]
+    assert run(*asked).status == 0
+    figures = list(csv.DictReader(data.read_text(encoding="utf-8").splitlines()))
+    assert [row["tank_id"] for row in figures] == rows
+    assert {row["state"] for row in figures} <= {"overdue", "tight", "fine"}
 
 
 AXE = """

@@ -27,6 +27,8 @@ from growthcast.service.urgency import last_visit_on, tanks_due
 from growthcast.service.visit.standing import Standing, standing_areas
 
 WEEKS_SHOWN = 8
+AREAS_BESIDE = 3
+"""Areas drawn after the limiting one: a row of pictures on paper."""
 REVIEWED_AFTER = 3
 """Visits after which a rhythm is gone over with the client (common practice, no source)."""
 SOON_D = 60
@@ -75,6 +77,9 @@ class TankFacts:
     courses : tuple of (OptionAdvice or None, Course)
         Of the limiting area: until the next visit (None), at the proposed rhythm, at the next
         longer.
+    beside : tuple of (int, Course)
+        Of the areas that come nearest to limiting the tank after it: their places, and how they go
+        at the proposed rhythm.
     """
 
     tank_id: str
@@ -93,6 +98,7 @@ class TankFacts:
     areas: tuple[AreaFacts, ...] = ()
     limiting: int = 0
     courses: tuple[tuple[OptionAdvice | None, Course], ...] = ()
+    beside: tuple[tuple[int, Course], ...] = ()
 
     @property
     def fits(self) -> bool:
@@ -171,7 +177,7 @@ def gather_tank(
         areas=_areas(book, fit, standing.living.area.tolist(), option, forecasts),
         limiting=_limiting(advice, option),
     )
-    return replace(facts, courses=_courses(facts, standing))
+    return replace(facts, courses=_courses(facts, standing), beside=_beside(facts, standing))
 
 
 def _rhythms(
@@ -215,7 +221,8 @@ def _next_visit(
     [due] = tanks_due(book, fit, [replace(advice, recommended_interval_d=every_d)], place)
     if due.due_on is None:
         return None, None
-    tomorrow = last_visit_on(book, fit, tank) == on
+    logged = (book.trims.text("tank_id") == advice.tank_id).any()
+    tomorrow = not logged or last_visit_on(book, fit, tank) == on  # a first visit is agreed before
     start = on + timedelta(days=int(tomorrow))
     days = working_dates(book.practice, start, max((due.due_on - start).days, 0) + SOON_D)
     weekday = str(book.tanks.text("visit_weekday")[tank])
@@ -236,13 +243,29 @@ def _courses(
     until, first = 7 * WEEKS_SHOWN, (facts.next_on - facts.on).days
     made: list[tuple[OptionAdvice | None, Course]] = []
     if first:
-        made.append((None, course(standing, facts.limiting, (), 0.0, first)))
+        made.append((None, course(standing, facts.limiting, first)))
     for one in (option, longer):
         if one is not None:
-            visits = range(first + one.interval_d - option.interval_d, until, one.interval_d)
+            days = one.interval_d
+            visits = range(first + days - option.interval_d, until, days)
             cut_cm = one.areas[facts.limiting].cut_cm
-            made.append((one, course(standing, facts.limiting, visits, cut_cm, until)))
+            made.append((one, course(standing, facts.limiting, until, visits, days, cut_cm)))
     return tuple(made)
+
+
+def _beside(facts: TankFacts, standing: Standing) -> tuple[tuple[int, Course], ...]:
+    """The next areas to outgrow the tank, at the proposed rhythm."""
+    option = facts.option
+    if option is None or facts.next_on is None:
+        return ()
+    until, days = 7 * WEEKS_SHOWN, option.interval_d
+    visits = range((facts.next_on - facts.on).days, until, days)
+    order = sorted(range(len(option.areas)), key=lambda n: option.areas[n].chance_within)
+    order.remove(facts.limiting)
+    return tuple(
+        (n, course(standing, n, until, visits, days, option.areas[n].cut_cm))
+        for n in order[:AREAS_BESIDE]
+    )
 
 
 def _limiting(advice: TankAdvice, option: OptionAdvice) -> int:

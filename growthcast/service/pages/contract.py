@@ -6,6 +6,8 @@ from collections.abc import Sequence
 from datetime import timedelta
 from typing import Any, ClassVar
 
+import numpy as np
+
 from growthcast.book.book import Book
 from growthcast.finite import finite_answer
 from growthcast.fit.result import GrowthFit
@@ -15,7 +17,7 @@ from growthcast.plain import plain
 from growthcast.service.advice import OptionAdvice
 from growthcast.service.effort.visits import Range
 from growthcast.service.pages.client import TankFacts
-from growthcast.service.recommend import recommend
+from growthcast.service.recommend import hours_drawn, recommend
 from growthcast.service.rounds.plan import plan_rounds
 
 PLAN_WEEKS = 12
@@ -45,6 +47,28 @@ class Contract:
     def cost(self) -> Range:
         """Net price of a year [currency]."""
         return self.hours.times(self.price_per_h)
+
+
+@finite_answer
+def month_price(cost_per_year: float) -> float:
+    """Work out the price of a month in whole units; a client pays twelve of them a year.
+
+    Parameters
+    ----------
+    cost_per_year : float
+        Cost of a year [currency].
+
+    Returns
+    -------
+    float
+        Price of a month [currency].
+
+    Examples
+    --------
+    >>> month_price(5077.4)
+    423.0
+    """
+    return float(round(cost_per_year / 12.0))
 
 
 @finite_answer
@@ -102,10 +126,10 @@ def contract_of(book: Book, fit: GrowthFit, facts: Sequence[TankFacts]) -> Contr
     at_tanks = {name: year.hours - road_h[name] for name, year in years.items()}
     hours = sum(at_tanks.values()) + sum(road_h[name] * shared[name] for name in chosen)
     apart = sum(year.hours for year in years.values())
-    low, high = (
-        sum(getattr(year.hours_range, end) for year in years.values()) - apart
-        for end in ("p10", "p90")
-    )
+    places = {name: ids.index(name) for name in chosen}
+    drawn = [hours_drawn(book, fit, places[n], one.interval_d) for n, one in chosen.items()]
+    [spread] = Range.of_rows(np.sum(drawn, axis=0)[None])
+    low, high = spread.p10 - spread.p50, spread.p90 - spread.p50
     return Contract(
         visits=sum(year.visits for year in years.values()),
         journeys=sum(year.visits * shared[name] for name, year in years.items()),
@@ -157,6 +181,7 @@ def figures_of(facts: Sequence[TankFacts], contract: Contract | None) -> dict[st
             "proposed": row is tank.option,
             "first_estimate": tank.first_estimate,
             "next_on": plain(tank.next_on),
+            "price_per_month": month_price(row.year.cost),
             **plain(row),
         }
         for tank in facts

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 
 import numpy as np
@@ -27,17 +28,15 @@ class Course:
     height_cm: FloatArray
     visit_d: tuple[int, ...]
 
-    @property
-    def before_visit_cm(self) -> FloatArray:
-        """Heights (3,) [cm, or % cover] just before the last visit, or on the last day."""
-        last = np.searchsorted(self.day, self.visit_d[-1]) if self.visit_d else -1
-        heights: FloatArray = self.height_cm[:, last]
-        return heights
-
 
 @finite_answer
 def course(
-    standing: Standing, area: int, visit_d: Sequence[int], cut_cm: float, until_d: int
+    standing: Standing,
+    area: int,
+    until_d: int,
+    visit_d: Sequence[int] = (),
+    every_d: int = 0,
+    cut_cm: float = math.nan,
 ) -> Course:
     """Foresee one area over the days ahead when visits cut it.
 
@@ -47,27 +46,36 @@ def course(
         How the areas of its tank stand today.
     area : int
         Its place among them.
+    until_d : int
+        Last day foreseen [d from today].
     visit_d : sequence of int
         Days of the visits [d from today], rising, at most ``until_d``.
+    every_d : int
+        Days from one visit to the next [d].
     cut_cm : float
         Height each visit aims at [cm, or % cover], with the scatter of a hand; what stands lower is
         left.
-    until_d : int
-        Last day foreseen [d from today].
 
     Returns
     -------
     Course
-        A point a day. Between two visits the stage rises evenly, a rest being in its growth.
+        A point a day. Until the first visit the area goes on from where it stands; from then on it
+        gains between two visits what the rhythm is judged by (``interval_options``), so that a
+        picture tells what the figures beside it tell. The stage rises evenly, a rest being in its
+        growth.
     """
     one = only_areas(standing, np.arange(standing.stages.shape[0]) == area)
-    days, heights, began = [], [], 0
+    living, stages, began = one.living, one.stages, 0
+    days, heights = [], []
+    first_d = visit_d[0] if visit_d else until_d
+    a_day = (one.later(first_d).stages - stages) / np.float32(max(first_d, 1))
     for end in (*visit_d, until_d):
-        steps = np.arange(end - began + 1)
-        later = one.later(int(steps[-1]))
-        for share in steps / max(end - began, 1):
-            stages = one.stages + np.float32(share) * (later.stages - one.stages)
-            heights.append(quick_quantiles(one.living.height_at(stages), COURSE_LEVELS)[0])
-        days.append(began + steps)
-        one, began = later.cut(np.array([cut_cm])), end
-    return Course(np.concatenate(days).astype(float), np.array(heights).T, tuple(visit_d))
+        for day in range(began, end + 1):
+            at = living.height_at(stages + np.float32(day - began) * a_day)
+            heights.append(quick_quantiles(at, COURSE_LEVELS)[0])
+            days.append(day)
+        stages, began = stages + np.float32(end - began) * a_day, end
+        if end != until_d:
+            stages = np.minimum(stages, living.stage_after_cut(np.array([cut_cm])))
+            a_day = living.growth_after_cut(every_d)[0] / np.float32(every_d)
+    return Course(np.array(days, float), np.array(heights).T, tuple(visit_d))

@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from datetime import date, timedelta
-from typing import Literal
+from typing import Any, Literal
 
 import numpy as np
 
@@ -18,6 +19,7 @@ from growthcast.finite import finite_answer
 from growthcast.fit.result import GrowthFit
 from growthcast.forecast.report import as_date
 from growthcast.nouns import dataclass
+from growthcast.plain import plain
 from growthcast.service.advice import OptionAdvice, TankAdvice
 from growthcast.service.recommend import recommend
 from growthcast.service.urgency import tanks_due
@@ -101,6 +103,39 @@ def tank_standings(book: Book, fit: GrowthFit) -> list[TankStanding]:
         standings,
         key=lambda s: (STATES.index(s.state), s.due_on or date.max, -s.risk, s.advice.tank_id),
     )
+
+
+@finite_answer
+def overview_figures(standings: Sequence[TankStanding]) -> list[dict[str, Any]]:
+    """Return the figures behind the practice's page.
+
+    Parameters
+    ----------
+    standings : sequence of TankStanding
+        As ``tank_standings`` returns them.
+
+    Returns
+    -------
+    list of dict
+        A row a tank, as JSON has it.
+    """
+    return [
+        {
+            "tank_id": one.advice.tank_id,
+            "client": one.advice.client,
+            "site": one.site,
+            "state": one.state,
+            "due_on": plain(one.due_on),
+            "due_by": one.due_by,
+            "recommended_interval_d": one.advice.recommended_interval_d,
+            "limited_by": one.advice.limited_by,
+            "chance_over_in_7_d": one.risk,
+            "hours_per_year": None if one.option is None else one.option.year.hours,
+            "cost_per_year": None if one.option is None else one.option.year.cost,
+            "growth_share": None if one.growth is None else one.growth.growth,
+        }
+        for one in standings
+    ]
 
 
 @dataclass(frozen=True, slots=True)

@@ -61,6 +61,7 @@ class PlannedVisit:
     due_by: str = "rhythm"
     next_on: date | None = None
     cuts: Mapping[str, float] = field(default_factory=dict, metadata=in_json(into=_cuts, digits=2))
+    name: str = field(default="", metadata=HIDDEN)
 
     json_with: ClassVar = ("days_late",)
 
@@ -296,6 +297,7 @@ def _visits(
                 tank_id=window.tank_id,
                 client=window.client,
                 site=window.site,
+                name=window.name,
                 number=window.visits_logged + number + 1,
                 minutes=window.minutes,
                 travel_min=window.travel_min,

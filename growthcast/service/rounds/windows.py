@@ -99,6 +99,7 @@ class TankWindow:
     now: Chances
     after: Chances
     idle: Idle
+    name: str = ""
 
 
 def tank_windows(
@@ -143,6 +144,7 @@ def tank_windows(
             tank_id=advice.tank_id,
             client=advice.client,
             site=str(tanks.text("site")[tank]),
+            name=str(tanks.text("name")[tank]),
             confidence=advice.confidence,
             interval_d=rhythm.interval_d,
             due_d=due.day_d,

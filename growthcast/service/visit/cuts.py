@@ -140,6 +140,7 @@ class CutSheet(Framed):
     trimming_min: Range
     minutes: float
     leaving_saves: Saving | None = None
+    name: str = field(default="", metadata=HIDDEN)
 
     json_with: ClassVar = ("chance_all_within_at_rhythm",)
 
@@ -236,6 +237,7 @@ def cut_sheet(book: Book, fit: GrowthFit, tank: int, next_on: date) -> CutSheet:
         trimming_min=trimming,
         minutes=travel + fixed + trimming.p50,
         leaving_saves=saves,
+        name=str(book.tanks.text("name")[tank]),
     )
 
 

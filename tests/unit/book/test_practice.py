@@ -133,11 +133,14 @@ def test_the_rounds_are_read():
 
 
 def test_what_clients_are_told_is_read_in_its_order():
-    text = RATE + 'vat_percent = 19\n[visit]\nincludes = ["water, a third", "glass", "glass"]\n'
+    told = 'terms = ["fixed", "ends"]\n[visit]\nincludes = ["water, a third", "glass", "glass"]\n'
+    text = f"{RATE}vat_percent = 19\n{told}"
     practice, findings = read_practice(text.encode())
     assert not findings
     assert (practice.vat_percent, practice.includes) == (19.0, ("water, a third", "glass", "glass"))
-    assert read_practice(RATE.encode())[0].vat_percent is None
+    assert practice.terms == ("fixed", "ends")
+    plain = read_practice(RATE.encode())[0]
+    assert (plain.vat_percent, plain.terms) == (None, ())
 
 
 def test_no_hours_are_told_what_to_write():

@@ -12,11 +12,11 @@ from growthcast.say.card import (
     lead,
     measure_first,
     note_words,
-    place_words,
     places_words,
 )
 from growthcast.say.card import saving_words as saving
 from growthcast.say.locale import open_locale
+from growthcast.say.words import place_of
 from growthcast.service.effort.visits import Range, Saving
 from tests.unit.say.test_visit_words import cut, sheet
 
@@ -101,8 +101,13 @@ def test_leaving_areas_while_their_usual_cut_lasts_saves_hours_of_a_year():
 
 
 def test_a_place_has_a_name_where_the_book_has_none():
-    assert place_words(sheet(site="Hall", client="Client A")) == "Hall (Client A)"
-    assert place_words(sheet()) == "lobby"
+    hall = sheet(site="Hall", client="Client A", name="the moss by the door")
+    other = sheet(site="Hall", client="Client A", tank_id="home")
+    assert place_of(hall, [hall]) == "Hall (Client A)"
+    assert place_of(hall, [hall, other]) == "Hall, the moss by the door (Client A)"
+    assert place_of(other, [hall, other]) == "Hall (Client A)"
+    assert place_of(sheet(name="the moss"), [sheet()]) == "the moss"
+    assert place_of(sheet(), [sheet()]) == "lobby"
 
 
 def test_tanks_of_one_place_share_the_journey():

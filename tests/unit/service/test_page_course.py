@@ -25,7 +25,7 @@ def fit(tmp_path_factory):
 
 def test_a_course_starts_today_and_each_visit_leaves_what_it_cuts_to(fit):
     standing = standing_areas(fit, np.array([0]))
-    went = course(standing, 0, (5, 12, 19), 9.0, 28)
+    went = course(standing, 0, 28, (5, 12, 19), 7, 9.0)
     assert went.height_cm[:, 0] == pytest.approx(
         np.quantile(standing.height_cm[0], COURSE_LEVELS), rel=1e-3
     )
@@ -37,19 +37,29 @@ def test_a_course_starts_today_and_each_visit_leaves_what_it_cuts_to(fit):
         assert went.height_cm[:, place] == pytest.approx(left, rel=0.02)
         assert (went.height_cm[:, place] < went.height_cm[:, place - 1]).all()
     assert (np.diff(went.height_cm, axis=0) >= 0.0).all()
-    assert went.before_visit_cm == pytest.approx(went.height_cm[:, after[-1] - 1])
 
 
 def test_without_a_visit_a_course_is_the_forecast(fit):
-    went = course(standing_areas(fit, np.array([0])), 0, (), 0.0, 14)
+    went = course(standing_areas(fit, np.array([0])), 0, 14)
     own = forecast_heights(fit, np.array([0]), np.array([fit.design.on_day + 14.0]))
     middle = [LEVELS.index(level) for level in COURSE_LEVELS]
-    assert went.before_visit_cm == pytest.approx(own.height_cm[0, 0, middle], rel=0.03)
+    assert went.height_cm[:, -1] == pytest.approx(own.height_cm[0, 0, middle], rel=0.03)
 
 
 def test_what_stands_lower_than_a_cut_is_left(fit):
-    went = course(standing_areas(fit, np.array([0])), 0, (2,), 100.0, 4)
+    went = course(standing_areas(fit, np.array([0])), 0, 4, (2,), 2, 100.0)
     assert (np.diff(went.height_cm[1]) >= 0.0).all()
+
+
+def test_regular_visits_find_what_the_rhythm_is_judged_by(tmp_path):
+    book = make_book(tmp_path, on=ON)
+    fit = fit_growth(book, ON)
+    option = option_of(book, fit, 0, 14)
+    for place, area in enumerate(option.areas):
+        standing = standing_areas(fit, np.array([0]))
+        went = course(standing, place, 56, (14, 28, 42), 14, area.cut_cm)
+        found = went.height_cm[:, np.searchsorted(went.day, 42.0)]
+        assert found == pytest.approx([area.found.p10, area.found.p50, area.found.p90], rel=1e-3)
 
 
 def test_one_areas_risk_is_that_of_its_forecast(fit):
