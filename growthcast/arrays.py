@@ -1,5 +1,7 @@
 """The arrays of the package by what they hold."""
 
+from typing import TypeVar
+
 import numpy as np
 from numpy.typing import NDArray
 
@@ -8,3 +10,15 @@ IntArray = NDArray[np.int64]
 BoolArray = NDArray[np.bool_]
 TextArray = NDArray[np.object_]
 DateArray = NDArray[np.datetime64]
+T = TypeVar("T", bound=np.generic)
+
+
+def distinct(values: NDArray[T]) -> NDArray[T]:
+    """Return the distinct values (n,) of an array in rising order.
+
+    So does numpy's own function, but it imports masked arrays first: each command would pay for it.
+    """
+    ordered = np.sort(values, axis=None)
+    first = np.ones(ordered.size, dtype=np.bool_)
+    first[1:] = ordered[1:] != ordered[:-1]
+    return ordered[first]

@@ -10,6 +10,7 @@ from __future__ import annotations
 import contextlib
 import os
 from collections.abc import Callable
+from dataclasses import fields
 from functools import cache
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, TypeVar
@@ -96,8 +97,8 @@ def recall(work: Callable[[], T], *given: object) -> T:
 
 def tables_of(book: Book) -> tuple[object, ...]:
     """Return all of a book that answers follow from: not where it lies, nor what was found odd."""
-    tables = (book.tanks, book.areas, book.trims, book.conditions, book.closed, book.species)
-    return (book.practice, *tables)
+    names = [one.name for one in fields(book) if one.name not in ("folder", "findings")]
+    return tuple(getattr(book, name) for name in names)
 
 
 def _key(given: object) -> str:

@@ -7,7 +7,6 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 from datetime import date
-from html import escape
 from typing import TYPE_CHECKING, Any, TypeVar
 
 from growthcast.plain import plain
@@ -37,6 +36,8 @@ class Framed:
         return f"<{type(self).__name__}: {told}; to_frame() lists it>"
 
     def _repr_html_(self) -> str:
+        from html import escape  # only notebooks ask
+
         frame = self.to_frame()
         shown = frame.iloc[:MOST_ROWS, :MOST_COLUMNS].to_html(index=False)
         return f"<p>{escape(repr(self))}: {len(frame)} rows, {frame.shape[1]} columns</p>{shown}"

@@ -6,12 +6,14 @@ import contextlib
 import io
 import sys
 from collections.abc import Callable
+from datetime import date
 from typing import Any, NamedTuple
 from unittest import mock
 
 from growthcast.book.book import Book
 from growthcast.cli.main import main
 from growthcast.fit.growth import fit_growth
+from growthcast.fit.result import GrowthFit
 from growthcast.service.pages.record import past_records
 
 KNOWN: dict[object, Any] = {}
@@ -34,6 +36,11 @@ def once(function: Callable[..., Any]) -> Callable[..., Any]:
 FITTED, RECORDS = "growthcast.cli.options.fitted", "growthcast.brief.client.past_records"
 
 
+def fitted(book: Book, day: date, *_: object) -> GrowthFit:
+    """Fit a book, with all that any command prints of it."""
+    return fit_growth(book, day)
+
+
 class Ran(NamedTuple):
     """Exit status and what went to stdout and stderr."""
 
@@ -48,7 +55,7 @@ def run(*arguments: str) -> Ran:
     status = 0
     with (
         mock.patch.object(sys, "argv", ["growthcast", *arguments]),
-        mock.patch(FITTED, once(fit_growth)),
+        mock.patch(FITTED, once(fitted)),
         mock.patch(RECORDS, once(past_records)),
         contextlib.redirect_stdout(out),
         contextlib.redirect_stderr(err),

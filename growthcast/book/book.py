@@ -5,7 +5,6 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import replace
 from datetime import date
-from html import escape
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Literal
 
@@ -259,6 +258,8 @@ class Book:
         return bounds_on(self.areas, self.bounds, np.arange(len(self.areas)), day)
 
     def _repr_html_(self) -> str:
+        from html import escape  # only notebooks ask
+
         names = zip(*(self.tanks.text(name) for name in ("tank_id", "client")), strict=True)
         living = self.areas.text("tank_id")[~self.areas.given("removed_on")].tolist()
         rows = [

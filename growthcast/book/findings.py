@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import tomllib
 from collections.abc import Iterable, Iterator, Mapping, Sequence
+from functools import cache
 from itertools import groupby
 from pathlib import Path
 from string import Formatter
@@ -14,11 +15,17 @@ from growthcast.book.tables import TABLES
 from growthcast.book.words import plain, printable, shown, some_of
 from growthcast.errors import LEVELS, Finding, Level, in_groups
 
-_LISTED = tomllib.loads(Path(__file__).with_name("findings.toml").read_text(encoding="utf-8"))
-SLUGS: Mapping[str, tuple[Level, Mapping[str, str]]] = MappingProxyType(
-    {slug: (level, words) for level in LEVELS for slug, words in _LISTED[level].items()}
-)
 _FILES = ("", "practice.toml", *(f"{name}.csv" for name in TABLES if name != "species"))
+
+
+@cache
+def slugs() -> Mapping[str, tuple[Level, Mapping[str, str]]]:
+    """Return the level and the words of every kind of finding, read when the first is made."""
+    text = Path(__file__).with_name("findings.toml").read_text(encoding="utf-8")
+    listed = tomllib.loads(text)
+    return MappingProxyType(
+        {slug: (level, words) for level in LEVELS for slug, words in listed[level].items()}
+    )
 
 
 class _Words(Formatter):
@@ -46,7 +53,7 @@ def finding(
     ``values`` fill in those words; ``found``, ``expected`` and ``fix`` among them stand in their
     place.
     """
-    level, words = SLUGS[slug]
+    level, words = slugs()[slug]
     values.setdefault("file", file)
     for part in ("expected", "found", "fix"):
         if part not in values:

@@ -175,7 +175,9 @@ def _locale_meant(value: str) -> str:
 
 
 def _is_currency(code: str) -> bool:
-    from babel.numbers import is_currency  # a thirtieth of a second, where a currency is named
+    if code in ("EUR", "USD", "GBP", "CHF", "SEK", "NOK", "DKK", "PLN", "CZK", "JPY", "CAD"):
+        return True
+    from babel.numbers import is_currency  # a thirtieth of a second
 
     return code.isupper() and is_currency(code)
 

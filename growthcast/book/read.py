@@ -6,11 +6,9 @@ from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass, field, replace
 from datetime import date
 from pathlib import Path
-from tempfile import TemporaryDirectory
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
-import tomlkit
 
 from growthcast.book.book import Book, Practice, Table
 from growthcast.book.cells.convert import empty_table, read_table
@@ -48,6 +46,10 @@ def read_book(folder: str | Path, *, on: date | None = None, today: date | None 
 
 def book_of_bytes(practice: Mapping[str, Any] | str, tables: Mapping[str, pd.DataFrame]) -> Book:
     """Return the book that frames hold, each written out and read as a file would be."""
+    from tempfile import TemporaryDirectory
+
+    import tomlkit
+
     for name in tables:
         check_known(name, list(TABLES), "a book has no table", "its tables are")
     text = practice if isinstance(practice, str) else tomlkit.dumps(practice)

@@ -191,7 +191,7 @@ def fit_command(
     from growthcast.plain import by_quantile, plain
     from growthcast.say.fit import fit_words, rows_left_out_in_json
 
-    opened, _, fit = open_fit(book, on)
+    opened, _, fit = open_fit(book, on, doubt=True)
     answer = fit.as_dict() | {"rows_left_out": rows_left_out_in_json(fit)}
     weekly = growth_a_week(fit, np.arange(len(answer["areas"])))
     for area, speeds in zip(answer["areas"], weekly, strict=True):

@@ -117,18 +117,18 @@ def _before_any_command(
     """Forecast how planted aquarium areas grow, and how often each tank must be visited."""
 
 
-def _first_line(name: str) -> str:
-    """Return the first line of a command's help from its source, which is quicker than importing.
+def _first_lines() -> dict[str, str]:
+    """Return the first line of every command's help, from the sources: quicker than importing."""
+    lines: dict[str, str] = {}
+    for home in set(COMMANDS.values()):
+        source = Path(__file__).with_name(f"{home}.py").read_text(encoding="utf-8")
+        lines |= re.findall(r'^def (\w+)_command\(.*?\n    """(.*?)\n', source, re.S | re.M)
+    return lines
 
-    ``--help`` needs twenty of them.
-    """
-    source = Path(__file__).with_name(f"{COMMANDS[name]}.py").read_text(encoding="utf-8")
-    [line] = re.findall(rf'^def {name}_command\(.*?\n    """(.*?)\n', source, re.S | re.M)
-    return str(line)
 
-
+_lines = _first_lines()
 for _name in COMMANDS:
-    app.command(_name, help=_first_line(_name))(lambda: None)
+    app.command(_name, help=_lines[_name])(lambda: None)
 
 
 def main() -> None:

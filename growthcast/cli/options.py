@@ -137,12 +137,12 @@ def say_not_fitted(not_fitted: dict[str, str]) -> None:
         )
 
 
-def fitted(book: Book, day: date) -> GrowthFit:
-    """Fit a book as every command does."""
+def fitted(book: Book, day: date, doubt: bool = False) -> GrowthFit:
+    """Fit a book as every command does; with the doubt of its spreads only where it is printed."""
     from growthcast.fit.growth import recalled_fit
 
     with working("Fitting the log"):
-        return recalled_fit(book, day)
+        return recalled_fit(book, day, doubt=doubt)
 
 
 def recalled(book: Book, day: date, work: Callable[[], T], *asked: object) -> T:
@@ -153,7 +153,9 @@ def recalled(book: Book, day: date, work: Callable[[], T], *asked: object) -> T:
         return recall(work, *asked, tables_of(book), day)
 
 
-def open_fit(named: str | None, on: date | None) -> tuple[Book, date, GrowthFit]:
+def open_fit(
+    named: str | None, on: date | None, *, doubt: bool = False
+) -> tuple[Book, date, GrowthFit]:
     """Read and fit the book; areas whose fit did not settle are named on stderr."""
     from growthcast.fit.growth import last_logged
     from growthcast.say.supposed import co2_words
@@ -161,7 +163,7 @@ def open_fit(named: str | None, on: date | None) -> tuple[Book, date, GrowthFit]
     book, day = open_book(named, on)
     for sentence in co2_words(book, unknown=False):
         say(sentence)
-    fit = fitted(book, day)
+    fit = fitted(book, day, doubt)
     say_not_fitted(fit.not_fitted)
     unsettled = fit.design.area_id[~fit.converged].tolist()
     if unsettled:

@@ -14,8 +14,8 @@ import numpy as np
 
 from growthcast.book.book import Book
 from growthcast.book.findings import format_findings
-from growthcast.book.read import read_book
-from growthcast.errors import BookProblems, GrowthcastError
+from growthcast.book.read import inspect_book, read_book
+from growthcast.errors import BookProblems, Finding, GrowthcastError
 from growthcast.fit.growth import fit_growth
 from growthcast.fit.result import GrowthFit
 from growthcast.forecast.report import AreaForecast, forecast_growth
@@ -149,6 +149,7 @@ class Desk:
         self._trouble = ""
         self._failed: Stamp | None = None
         self._lock = threading.Lock()
+        self._found: tuple[Stamp, tuple[Finding, ...]] | None = None
         self._worker: threading.Thread | None = None
 
     def look(self) -> tuple[Known | None, bool, str]:
@@ -185,6 +186,13 @@ class Desk:
             except OSError:
                 seen.append((name, None))
         return tuple(seen)
+
+    def inspected(self) -> tuple[Finding, ...]:
+        """Return what ``check`` finds in the files as they are, read again when they change."""
+        stamp = self.stamp()
+        if self._found is None or self._found[0] != stamp:
+            self._found = stamp, inspect_book(self.folder, today=self.today())[1]
+        return self._found[1]
 
     def _work(self) -> None:
         stamp: Stamp | None = None

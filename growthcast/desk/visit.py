@@ -17,10 +17,11 @@ from growthcast.desk.phone_page import phone_page
 from growthcast.errors import BookProblems, UsageError
 from growthcast.fit.result import GrowthFit
 from growthcast.nouns import dataclass
-from growthcast.say.locale import Locale, open_locale
-from growthcast.say.log import questions
+from growthcast.say.locale import ENGLISH, Locale, open_locale
+from growthcast.say.log import doubt_words
 from growthcast.say.overview import due_why
 from growthcast.say.words import count_of, named
+from growthcast.service.doubts.typed import Doubt
 from growthcast.service.doubts.understood import Understood
 from growthcast.service.pages.overview import TankStanding
 from growthcast.service.visit.cuts import AreaCut, CutSheet
@@ -193,7 +194,10 @@ def formula_free(item: str) -> str:
 
 def rows_in_words(locale: Locale, visit: Understood) -> list[dict[str, Any]]:
     """Return the rows of a visit as they were understood, each with what is doubted of it."""
-    asked, rows = questions(visit.doubts), []
+    asked: dict[str | None, list[str]] = {}
+    for doubt in visit.doubts:
+        asked.setdefault(doubt.area_id, []).append(_doubt(locale, doubt))
+    rows = []
     for row in visit.rows:
         told, place = row.amounts, row.place
         unit = "cm" if place is None else place.unit
@@ -218,6 +222,21 @@ def rows_in_words(locale: Locale, visit: Understood) -> list[dict[str, Any]]:
         name = locale.say("desk_whole") if place is None else named(place.label, place.area_id)
         rows.append({"name": name, "said": ", ".join(parts), "doubts": asked.get(key, [])})
     return rows
+
+
+def _doubt(locale: Locale, doubt: Doubt) -> str:
+    """Return a doubt as ``log`` says it; in numbers where its sentences are not translated."""
+    if locale.language == ENGLISH:
+        return doubt_words(doubt)
+    if doubt.against in ("cuts", "table"):
+        return locale.say(
+            "desk_never_below", lowest=f"{decimal(locale, doubt.lowest)} {doubt.unit}"
+        )
+    low, _, high = doubt.expected if doubt.unit == "g" else doubt.stands
+    if doubt.guessed:
+        low, high = doubt.bounds
+    ends = "–".join(decimal(locale, round(end, 1)) for end in (low, high))
+    return locale.say("desk_is_expected", range=f"{ends} {doubt.unit}")
 
 
 def decimal(locale: Locale, value: float | None) -> str:

@@ -21,7 +21,7 @@ from dataclasses import replace
 
 import numpy as np
 
-from growthcast.arrays import FloatArray, IntArray
+from growthcast.arrays import FloatArray, IntArray, distinct
 from growthcast.fit.model.clock import LEAST_AWAKE_SHARE
 from growthcast.fit.model.spreads import FORMS, Lags, Settling, prior_lags, prior_settling
 from growthcast.fit.rows.chains import Link, Nodes
@@ -138,7 +138,7 @@ def beside_told(
     curvature = np.zeros((2 * size, 2 * size))
     for kind in range(2):
         np.add.at(curvature, (of[kind], of), along.information[kind])
-    for one in np.unique(of):
+    for one in distinct(of):
         only = np.where((of == one)[:, None], along.border_score, 0.0).sum(axis=0)
         if only.any():
             moved = follows(view, only)

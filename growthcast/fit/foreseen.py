@@ -15,7 +15,7 @@ from datetime import date
 
 import numpy as np
 
-from growthcast.arrays import BoolArray, FloatArray, IntArray
+from growthcast.arrays import BoolArray, FloatArray, IntArray, distinct
 from growthcast.book.book import Book
 from growthcast.fit.design import Design, build_design, day_number
 from growthcast.fit.growth import on_what_fits
@@ -346,7 +346,7 @@ def doubts_of(evidence: Evidence, tank: int) -> Doubts:
         parameters; species, tank, areas, ceilings and drift tie them together.
     """
     fit = evidence.usual
-    areas = np.unique(evidence.area)
+    areas = distinct(evidence.area)
     border = tank_border(fit.solution.view, tank, areas)
     weight, remainder = weekly_drift(evidence.bin_day, fit.design.on_day)
     grown, area, bins = evidence.grown_cm, evidence.area, evidence.bin_day

@@ -9,6 +9,7 @@ from typing import TypeVar
 
 import numpy as np
 
+from growthcast.arrays import distinct
 from growthcast.book.book import Book, Table
 from growthcast.cache import recall, tables_of
 from growthcast.fit.borrowing import borrow, with_borrowed
@@ -45,12 +46,12 @@ def last_logged(book: Book) -> date | None:
     return dates.max().astype("datetime64[D]").item() if dates.size else None
 
 
-def _learnt_from_a_sample(book: Book, on: date) -> Design:
+def _learnt_from_a_sample(book: Book, on: date, doubt: bool) -> Design:
     """Learn spreads and bends from tanks spread evenly over a large book."""
     tanks = book.tanks.text("tank_id")
     tanks = tanks[np.isin(tanks.astype(str), book.areas.text("tank_id").astype(str))]
     count = max(1, int(MOST_AREAS_TO_LEARN_FROM / len(book.areas) * tanks.size))
-    chosen = tanks[np.unique(np.linspace(0, tanks.size - 1, count).astype(int))]
+    chosen = tanks[distinct(np.linspace(0, tanks.size - 1, count).astype(int))]
 
     def part(table: Table) -> Table:
         return table.keep(np.isin(table.text("tank_id").astype(str), chosen.astype(str)))
@@ -63,8 +64,10 @@ def _learnt_from_a_sample(book: Book, on: date) -> Design:
         conditions=part(book.conditions),
     )
     design = _read_weights(build_design(sample, on))[0]
+    default = design.spreads
     try:
-        return learn_bends(*learn_spreads(design), design.spreads)[0]
+        design, solution = learn_spreads(design, doubt=doubt)
+        return learn_bends(design, solution, default, doubt=doubt)[0]
     except CannotFit as fault:  # by its place in the whole book
         whole = np.flatnonzero(np.isin(book.areas.text("area_id"), design.area_id[fault.areas]))
         raise CannotFit(whole) from fault
@@ -81,7 +84,9 @@ def _bending_as(design: Design, sample: Design) -> Design:
     return replace(design, priors=priors, problem=with_heights_that_count(problem))
 
 
-def fit_growth(book: Book, on: date, spreads: Spreads | None = None) -> GrowthFit:
+def fit_growth(
+    book: Book, on: date, spreads: Spreads | None = None, *, doubt: bool = True
+) -> GrowthFit:
     """Fit the growth model to a book as it was known on a day.
 
     Parameters
@@ -92,6 +97,9 @@ def fit_growth(book: Book, on: date, spreads: Spreads | None = None) -> GrowthFi
         The day for which the fit is made; log rows after it are left out.
     spreads : Spreads, optional
         Spreads of the model, taken as given; learnt from the book when not given.
+    doubt : bool
+        Whether to work out how sure the learnt spreads are (``design.spreads.sd``), too; nothing
+        else follows from it.
 
     Returns
     -------
@@ -101,11 +109,11 @@ def fit_growth(book: Book, on: date, spreads: Spreads | None = None) -> GrowthFi
     """
     book = _until(book, on)
     with one_blas_thread():
-        fit, failed = on_what_fits(book, lambda part: _fitted(part, on, spreads))
+        fit, failed = on_what_fits(book, lambda part: _fitted(part, on, spreads, doubt))
     return replace(fit, not_fitted=failed, made_from=book)
 
 
-def recalled_fit(book: Book, on: date) -> GrowthFit:
+def recalled_fit(book: Book, on: date, *, doubt: bool = False) -> GrowthFit:
     """Fit as ``fit_growth`` does, or recall that from the cache where a command has turned it on.
 
     Parameters
@@ -114,6 +122,8 @@ def recalled_fit(book: Book, on: date) -> GrowthFit:
         A checked book.
     on : date
         The day for which the fit is made; log rows after it are left out.
+    doubt : bool
+        As ``fit_growth`` has it.
 
     Returns
     -------
@@ -122,7 +132,9 @@ def recalled_fit(book: Book, on: date) -> GrowthFit:
     """
     book = _until(book, on)
     with one_blas_thread():
-        fit = recall(lambda: _bare(fit_growth(book, on)), "fit", tables_of(book), on)
+        fit = recall(
+            lambda: _bare(fit_growth(book, on, doubt=doubt)), "fit", doubt, tables_of(book), on
+        )
     return replace(fit, made_from=book)
 
 
@@ -135,16 +147,16 @@ def _until(book: Book, on: date) -> Book:
     return replace(book, trims=book.trims.keep(~late)) if late.any() else book
 
 
-def _fitted(book: Book, on: date, spreads: Spreads | None) -> GrowthFit:
+def _fitted(book: Book, on: date, spreads: Spreads | None, doubt: bool) -> GrowthFit:
     design, start, evidence = _read_weights(build_design(book, on, spreads))
     if spreads is None and design.area_id.size > MOST_AREAS_TO_LEARN_FROM:
-        sample = _learnt_from_a_sample(book, on)
+        sample = _learnt_from_a_sample(book, on, doubt)
         spreads = sample.spreads
         design = with_spreads(_bending_as(design, sample), spreads)
     if spreads is None:
         default = design.spreads
-        design, solution = learn_spreads(design, start)
-        design, solution = learn_bends(design, solution, default)
+        design, solution = learn_spreads(design, start, doubt=doubt)
+        design, solution = learn_bends(design, solution, default, doubt=doubt)
     else:
         solution = solve(design.problem, start, tolerance=ROUGHLY)
         design, solution = set_suspects_aside(design, solution)
@@ -236,9 +248,9 @@ def known_before(book: Book, day: float) -> Book:
     Returns
     -------
     Book
-        Log rows and conditions dated before ``day``; areas planted before it, and those that were
-        taken out later still standing. What the other tables say of an area (its usual cut, floor,
-        budget and species) carries no date and is taken as known.
+        Log rows, conditions and agreed heights dated before ``day``; areas planted before it, and
+        those that were taken out later still standing. What the other tables say of an area carries
+        no date and is taken as known.
     """
     limit = np.datetime64(int(day), "D")
     areas, trims, conditions = book.areas, book.trims, book.conditions
@@ -252,5 +264,6 @@ def known_before(book: Book, day: float) -> Book:
         book,
         areas=standing,
         trims=trims.keep((trims.date("date") < limit) & theirs),
+        bounds=book.bounds.keep(book.bounds.date("from_date") < limit),
         conditions=conditions.keep(conditions.date("from_date") < limit),
     )

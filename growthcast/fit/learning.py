@@ -64,7 +64,9 @@ than the second: a few wild ones would widen all ranges. A normal scatter is lea
 narrow for it."""
 
 
-def learn_spreads(design: Design, start: Point | None = None) -> tuple[Design, Solution]:
+def learn_spreads(
+    design: Design, start: Point | None = None, *, doubt: bool = True
+) -> tuple[Design, Solution]:
     """Learn the spreads of a book and return it fitted with them.
 
     Parameters
@@ -73,6 +75,8 @@ def learn_spreads(design: Design, start: Point | None = None) -> tuple[Design, S
         A book as arrays, with the spreads to start from and lean on.
     start : Point, optional
         Where the first fit begins.
+    doubt : bool
+        Whether to work out the spreads' own standard deviations, a twentieth of the work.
 
     Returns
     -------
@@ -97,8 +101,10 @@ def learn_spreads(design: Design, start: Point | None = None) -> tuple[Design, S
         design = with_spreads(design, _spreads(default, names, logs))
         solution = solve(design.problem, solution.point, STEPS_BETWEEN, ROUGHLY)
         climb = climb.moved_to(logs, _slopes(design, solution, names, logs))
-    covariance = _covariance(design, solution, default, names, climb.logs, climb.slope)
-    sd = dict(zip(names, np.sqrt(np.diag(covariance)).tolist(), strict=True))
+    sd: dict[str, float] = {}
+    if doubt:
+        covariance = _covariance(design, solution, default, names, climb.logs, climb.slope)
+        sd = dict(zip(names, np.sqrt(np.diag(covariance)).tolist(), strict=True))
     design = with_spreads(design, replace(_with_lags(design.spreads, design, solution), sd=sd))
     solution = solve(design.problem, solution.point, STEPS_BETWEEN, ROUGHLY)
     return set_suspects_aside(design, solution)
@@ -111,7 +117,9 @@ def _with_lags(spreads: Spreads, design: Design, solution: Solution) -> Spreads:
     return replace(spreads, lags=lags, settling=settling)
 
 
-def learn_bends(design: Design, solution: Solution, default: Spreads) -> tuple[Design, Solution]:
+def learn_bends(
+    design: Design, solution: Solution, default: Spreads, *, doubt: bool = True
+) -> tuple[Design, Solution]:
     """Let unbroken rises teach the bend of a form's curve, and its ceilings, on strong evidence.
 
     Parameters
@@ -122,6 +130,8 @@ def learn_bends(design: Design, solution: Solution, default: Spreads) -> tuple[D
         Its fit.
     default : Spreads
         The spreads that learning leans on.
+    doubt : bool
+        As ``learn_spreads`` has it.
 
     Returns
     -------
@@ -144,7 +154,7 @@ def learn_bends(design: Design, solution: Solution, default: Spreads) -> tuple[D
             there = replace(was, priors=replace(was.priors, shape=bent), problem=problem)
             there = with_spreads(there, default)
             there = replace(there, problem=with_heights_that_count(there.problem))
-            there, tried = learn_spreads(there)
+            there, tried = learn_spreads(there, doubt=doubt)
             if (likely := log_likelihood(tried.view)) > likeliest:
                 design, solution, likeliest = there, tried, likely
     return design, solution

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from dataclasses import field
 from functools import cached_property
-from html import escape
 from typing import Any
 
 import numpy as np
@@ -82,6 +81,8 @@ class GrowthFit:
         )
 
     def _repr_html_(self) -> str:
+        from html import escape  # only notebooks ask
+
         return f"<p>{escape(repr(self))}</p>{self.rates()._repr_html_()}"
 
     @finite_answer

@@ -17,7 +17,7 @@ from typing import Literal
 
 import numpy as np
 
-from growthcast.arrays import FloatArray, IntArray, TextArray
+from growthcast.arrays import FloatArray, IntArray, TextArray, distinct
 from growthcast.book.book import Book, bounds_on
 from growthcast.errors import UsageError
 from growthcast.finite import finite
@@ -97,9 +97,9 @@ def backtest(
         raise UsageError(f'leave_out="tank" is what can be left out, not {leave_out!r}')
     visits = log_visits(book)
     tank = book.areas.places("tank_id", book.tanks.text("tank_id"))
-    days, (_, gaps_d) = np.unique(visits.day), visits.gaps(tank)
+    days, (_, gaps_d) = distinct(visits.day), visits.gaps(tank)
     readings = _readings(book, visits, tank, _split_days(days, splits))
-    used = np.unique(readings.split_day)
+    used = distinct(readings.split_day)
     against = BASELINES if leave_out is None else ("own_log", "table_only")
     made: dict[str, list[Predictive]] = {name: [] for name in ("model", *against)}
     crossing_d, not_fitted, known = [np.zeros(0)], dict[str, str](), spreads
@@ -188,7 +188,7 @@ def _forecast_from(
     """
     earlier = known_before(book, split)
     on = as_date(split - 1.0)
-    fit = replace(fit_growth(earlier, on, spreads), widening=1.0)
+    fit = replace(fit_growth(earlier, on, spreads, doubt=False), widening=1.0)
     design = fit.design
     place = {name: i for i, name in enumerate(design.area_id.tolist())}
     ids = book.areas.text("area_id")[readings.area].tolist()
@@ -233,14 +233,14 @@ def _forecast_from(
 
 def _groups(tank: IntArray) -> list[IntArray]:
     """Split the tanks that were read into at most ten groups, each left out in one fit."""
-    tanks = np.unique(tank)
+    tanks = distinct(tank)
     return np.array_split(tanks, min(tanks.size, MOST_GROUPS))
 
 
 def _foreseen(fit: GrowthFit, areas: IntArray, readings: Readings) -> Predictive:
     """Forecast the reading of each area (n,) on its day."""
     height = np.empty((areas.size, CHANCES.size))
-    for day in np.unique(readings.day).tolist():
+    for day in distinct(readings.day).tolist():
         rows = np.flatnonzero(readings.day == day)
         view = outlook(fit, areas[rows], np.array([day]))
         height[rows] = view.quantiles_cm(CHANCES)[:, 0]

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from growthcast.arrays import FloatArray, IntArray
+from growthcast.arrays import FloatArray, IntArray, distinct
 from growthcast.fit.model.posterior import AreaPosterior
 from growthcast.fit.result import GrowthFit
 from growthcast.forecast.heights import HeightForecast, chance_over, in_chunks, outlook
@@ -57,7 +57,7 @@ def crossing_days(
     """
     posterior = posterior or fit.posterior(areas)
     shares = FIRST_SHARES if seen is None else FIRST_SHARES[-1:]
-    tried_d, known = np.unique(np.round(np.array(shares) * horizon_d)), np.empty((areas.size, 0))
+    tried_d, known = distinct(np.round(np.array(shares) * horizon_d)), np.empty((areas.size, 0))
     days = tried_d
     if seen is not None:
         near = (seen.days >= from_day) & (seen.days < from_day + horizon_d)

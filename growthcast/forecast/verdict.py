@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from dataclasses import field, fields
-from html import escape
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -154,6 +153,8 @@ class BacktestResult:
         )
 
     def _repr_html_(self) -> str:
+        from html import escape  # only notebooks ask
+
         return f"<p>{escape(repr(self))}</p>{self.by('form')._repr_html_()}"
 
     def to_frame(self) -> pd.DataFrame:

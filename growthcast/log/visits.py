@@ -139,7 +139,8 @@ class Visits:
 
         ``tank`` (A,) is that of each area.
         """
-        days = np.unique(np.stack([tank[self.area], self.day]), axis=1)
+        pairs = np.stack([tank[self.area], self.day])
+        days, _ = np.unique(pairs, axis=1, return_counts=True)  # without them ``numpy.ma`` comes in
         same = days[0, 1:] == days[0, :-1]
         return days[0, 1:][same].astype(np.int64), np.diff(days[1])[same]
 

@@ -235,7 +235,8 @@ def co2_assumed(book: Book) -> tuple[list[str], list[str]]:
     tanks = book.tanks.text("tank_id")
     tank_of_row = book.conditions.places("tank_id", tanks)
     conditions = tank_conditions(book.conditions, tank_of_row, tanks.size, read_reference())
-    planted = np.isin(tanks.astype(str), book.areas.text("tank_id").astype(str))
+    home = book.areas.places("tank_id", tanks)
+    planted = np.bincount(home[home >= 0], minlength=tanks.size) > 0
     none = planted & conditions.none_added.any(axis=1)
     blank = planted & np.isnan(conditions.values["co2_mg_l"]).all(axis=1)
     return tanks[none].tolist(), tanks[blank].tolist()

@@ -8,7 +8,7 @@ from typing import Any
 
 import numpy as np
 
-from growthcast.arrays import BoolArray, FloatArray
+from growthcast.arrays import BoolArray, FloatArray, distinct
 from growthcast.book.book import Book
 from growthcast.book.supposed import Changes
 from growthcast.fit.model.shade import MOST_COVER
@@ -251,6 +251,6 @@ def _slower_species(case: _Case, limit: int) -> list[int]:
         fits &= priors.needs_co2 != "yes"
     found = np.flatnonzero(fits)
     order = found[np.argsort(-priors.rate_per_day[found], kind="stable")]
-    spread = np.unique(np.linspace(0, order.size - 1, CANDIDATES).astype(np.int64))
+    spread = distinct(np.linspace(0, order.size - 1, CANDIDATES).astype(np.int64))
     chosen: list[int] = order[spread].tolist() if order.size else []
     return chosen

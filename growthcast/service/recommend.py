@@ -7,7 +7,7 @@ from typing import Any
 
 import numpy as np
 
-from growthcast.arrays import FloatArray, IntArray
+from growthcast.arrays import FloatArray, IntArray, distinct
 from growthcast.book.book import Book
 from growthcast.finite import finite_answer
 from growthcast.fit.result import Basis, GrowthFit
@@ -101,7 +101,7 @@ def blocks_of_tanks(fit: GrowthFit, tanks: IntArray) -> Iterator[IntArray]:
     design = fit.design
     sizes = np.bincount(design.tank[design.stays], minlength=design.tank_id.size)[tanks]
     block = (np.cumsum(sizes) - sizes) // AREAS_AT_ONCE
-    for number in np.unique(block):
+    for number in distinct(block):
         if sizes[block == number].sum() > 0:
             yield tanks[block == number]
 

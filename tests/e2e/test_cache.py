@@ -27,7 +27,7 @@ FROM_A_FIT = [
     ("check", DEMO, "--deep"),
     ("rounds", DEMO, "--weeks", "2"),
     ("away", DEMO, "--from", "2026-12-20", "--to", "2027-01-03"),
-    ("peak", DEMO, "--tank", "lobby-stems", "--on", "2026-12-12"),
+    ("peak", DEMO, "--tank", "lobby-stems", "--shine", "2026-12-12"),
     ("watch", DEMO),
     ("backtest", DEMO, "--splits", "2", "--json"),
 ]

@@ -18,7 +18,7 @@ import pytest
 from growthcast.book.writing.journal import entries
 from growthcast.desk import guard
 from tests.cli import run
-from tests.desk import NAME, TODAY, Opened, opened, seven_areas
+from tests.desk import NAME, TODAY, Opened, chromium, opened, seven_areas
 
 pytestmark = pytest.mark.slow
 GERMAN = """[practice]
@@ -244,12 +244,20 @@ def test_what_is_not_understood_comes_back_with_what_was_typed(desk):
 
 def test_a_page_opened_before_somebody_else_logged_says_so(desk, unlogged):
     typed = desk.form("home") | {"b0": "6", "a0": "3"}
-    run("log", str(desk.folder), "--tank", "lobby", "--on", str(TODAY), "a0=19/9", "--yes")
+    run("log", str(desk.folder), "--tank", "home", "--on", str(TODAY), "20min", "--yes")
     status, page = desk.post("/visit", typed | {"action": "save"})
     assert status == 200
-    assert f"log: lobby on {TODAY}, 1 row" in page
+    assert f"log: home on {TODAY}, 1 row" in page
     assert len(desk.rows()) == 1
     typed["seen"] = desk.form("home")["seen"]
+    assert desk.post("/visit", typed | {"action": "save"})[0] == 303
+    assert len(desk.rows()) == 2
+
+
+def test_visits_to_other_tanks_are_said_and_hold_nobody_up(desk, unlogged):
+    typed = desk.form("home") | {"b0": "6", "a0": "3"}
+    run("log", str(desk.folder), "--tank", "lobby", "--on", str(TODAY), "a0=19/9", "--yes")
+    assert f"log: lobby on {TODAY}, 1 row" in desk.post("/visit", typed | {"action": "said"})[1]
     assert desk.post("/visit", typed | {"action": "save"})[0] == 303
     assert len(desk.rows()) == 2
 
@@ -258,6 +266,43 @@ def test_a_second_opening_finds_the_first(desk):
     again = run("open", str(desk.folder), "--no-browser", "--port", str(desk.port))
     assert again.status == 0
     assert f"This book is open already at http://127.0.0.1:{desk.port}/" in again.err
+
+
+# For everybody
+
+
+@pytest.fixture(scope="module")
+def browser():
+    playwright = pytest.importorskip("playwright.sync_api", reason="playwright is not installed")
+    if chromium() is None:
+        pytest.skip("no Chromium; apt-get install chromium brings it")
+    with playwright.sync_playwright() as play:
+        one = play.chromium.launch(executable_path=chromium(), args=["--no-sandbox"])
+        yield one
+        one.close()
+
+
+SMALL = """[...document.querySelectorAll('a,button,input:not([type=hidden]),select,summary')]
+.filter(one => { const box = one.getBoundingClientRect();
+  return box.width && !one.closest('label') && Math.min(box.width, box.height) < 43.5; })
+.map(one => one.outerHTML.slice(0, 100))"""
+
+
+@pytest.mark.parametrize(("width", "scheme"), [(390, "light"), (1280, "dark")])
+def test_every_page_is_for_everybody(desk, browser, width, scheme):
+    axe = pytest.importorskip("axe_playwright_python.sync_playwright", reason="axe is missing")
+    for path in PATHS:  # so that none of them is still being worked out
+        desk.get(path)
+    view = {"viewport": {"width": width, "height": 844}, "color_scheme": scheme}
+    page = browser.new_context(**view, bypass_csp=True).new_page()
+    for path in PATHS:
+        page.goto(f"http://127.0.0.1:{desk.port}{path}")
+        found = axe.Axe().run(page).response["violations"]
+        assert not found, (path, [(one["id"], one["nodes"][0]["html"]) for one in found])
+        if path.startswith("/client/"):
+            continue
+        assert page.evaluate(SMALL) == [], path
+        assert page.evaluate("document.documentElement.scrollWidth") <= width, path
 
 
 # Attacks
@@ -491,6 +536,33 @@ def test_german_pages_are_german(german, path):
     english = re.findall(r"\b(?:the|and|of|with|is|are|visits?|areas?|tanks?|days?)\b", text)
     assert not english
     assert '<html lang="de"' in page
+
+
+def test_an_area_is_replaced_in_the_book_once_it_was_said_back(german):
+    german.get("/")
+    token = german.form("home")["token"]
+    asked = {"token": token, "table": "areas", "action": "replace", "area": "m0", "on": str(TODAY)}
+    typed = asked | {"plant": "vesicularia-dubyana"}
+    before = (german.folder / "areas.csv").read_text()
+    status, page = german.post("/book", typed)
+    assert status == 200
+    assert "vesicularia-dubyana" in page
+    assert (german.folder / "areas.csv").read_text() == before
+    assert german.post("/book", typed | {"yes": "1"})[0] == 303
+    ended = f"taxiphyllum-barbieri,150,2,9,3,2025-01-01,{TODAY}"
+    assert ended in (german.folder / "areas.csv").read_text()
+    moved = asked | {"action": "move", "area": "a0", "budget_cm": "20,5", "yes": "1"}
+    assert german.post("/book", moved)[0] == 303
+    assert ",20.5," in (german.folder / "bounds.csv").read_text()
+    retired = asked | {"action": "retire", "table": "tanks", "tank": "nowhere"}
+    assert german.post("/book", retired)[0] == 422
+
+
+def test_a_doubt_on_a_german_page_is_said_in_numbers(german):
+    typed = german.form("lobby") | {"b0": "60", "a0": "0,5", "action": "said"}
+    status, page = german.post("/visit", typed)
+    assert status == 200
+    assert re.search(r"\? erwartet [\d,]+–[\d,]+ cm", page)
 
 
 def test_a_book_with_a_problem_is_shown_with_it_beside_the_cell(german):

@@ -27,12 +27,19 @@ LONGEST_FUNCTION = 60
 MOST_FILES_IN_A_ROOM = 10
 
 
-def test_help_imports_neither_numpy_nor_matplotlib():
+@pytest.mark.parametrize(
+    ("line", "heavy"),
+    [
+        ("--help", {"numpy", "scipy", "matplotlib", "pandas", "rich.table"}),
+        ("interval data/demo", {"starlette", "uvicorn", "segno", "h11", "anyio", "matplotlib"}),
+    ],
+)
+def test_a_command_imports_nothing_heavy_that_it_can_do_without(line, heavy):
     code = (
-        "import sys; sys.argv = ['growthcast', '--help']\n"
+        f"import sys; sys.argv = ['growthcast', *{line.split()}]\n"
         "from growthcast.cli.main import main\n"
         "try:\n    main()\nexcept SystemExit:\n    pass\n"
-        "heavy = {'numpy', 'scipy', 'matplotlib', 'pandas', 'rich.table'} & set(sys.modules)\n"
+        f"heavy = {heavy} & set(sys.modules)\n"
         "assert not heavy, heavy"
     )
     subprocess.run([sys.executable, "-c", code], check=True, capture_output=True, cwd=ROOT)

@@ -9,6 +9,7 @@ import pickle
 import subprocess
 import sys
 from collections.abc import Callable, Iterator
+from dataclasses import replace
 from datetime import date
 from hashlib import sha256
 from pathlib import Path
@@ -23,6 +24,7 @@ from growthcast.errors import Exit, Finding
 from growthcast.fit.model.spreads import prior_lags
 from growthcast.fit.rows.chains import Link
 from growthcast.frames import Answers
+from tests.books import make_book
 
 DAY = date(2026, 11, 20)
 
@@ -259,3 +261,22 @@ def test_nouns_come_back_as_they_were() -> None:
 def test_what_cannot_come_back_is_refused(value: object) -> None:
     with pytest.raises(TypeError, match="cannot be kept"):
         coded(value)
+
+
+def test_the_key_of_a_book_holds_all_but_its_place_and_what_was_found(tmp_path: Path) -> None:
+    book = make_book(tmp_path / "one")
+    moved = replace(book, folder=tmp_path / "two", findings=())
+    assert cache._key(cache.tables_of(moved)) == cache._key(cache.tables_of(book))
+    for name in (
+        "practice",
+        "tanks",
+        "areas",
+        "bounds",
+        "trims",
+        "conditions",
+        "closed",
+        "species",
+    ):
+        other = replace(getattr(book, name), name="another")
+        changed = replace(book, **{name: other})
+        assert cache._key(cache.tables_of(changed)) != cache._key(cache.tables_of(book)), name

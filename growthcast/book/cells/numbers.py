@@ -18,19 +18,18 @@ class Fault:
     fix: str
 
 
+# What is rare is compiled when it is first met: sixteen patterns at once take some milliseconds.
 _POINT = re.compile(r"[+-]?(?:[0-9]+\.?[0-9]*|\.[0-9]+)(?:[eE][+-]?[0-9]{1,3})?")
 _COMMA = re.compile(r"[+-]?(?:[0-9]+,?[0-9]*|,[0-9]+)(?:[eE][+-]?[0-9]{1,3})?")
 DECIMAL_COMMA = re.compile(r"[+-]?[0-9]*,[0-9]+(?:[eE][+-]?[0-9]{1,3})?")
-_DECIMAL_POINT = re.compile(r"[+-]?[0-9]*\.[0-9]*(?:[eE][+-]?[0-9]{1,3})?")
-_THOUSANDS = re.compile(
+_DECIMAL_POINT = r"[+-]?[0-9]*\.[0-9]*(?:[eE][+-]?[0-9]{1,3})?"
+_THOUSANDS = (
     r"[+-]?[0-9]{1,3}(?:(?:,[0-9]{3})+(?:\.[0-9]+)?|(?:\.[0-9]{3})+(?:,[0-9]+)?"
     r"|(?:[\s'’_\u00a0\u202f][0-9]{3})+(?:[.,][0-9]+)?)"
 )
-_UNIT = re.compile(r"([+-]?[0-9][0-9.,]*)\s*([^\W\d_]|[%°µ²³\"'])[^0-9]{0,20}[23²³]?")
-_NOT_FINITE = re.compile(r"[+-]?(?:nan|inf|infinity|∞|1\.#inf|1\.#qnan)", re.IGNORECASE)
-_FOR_BLANK = re.compile(
-    r"[-–—?./*x]+|n\.?/?a\.?|none|null|nil|unknown|missing|tbd|#n/a|#\w+[!?]?", re.IGNORECASE
-)
+_UNIT = r"([+-]?[0-9][0-9.,]*)\s*([^\W\d_]|[%°µ²³\"'])[^0-9]{0,20}[23²³]?"
+_NOT_FINITE = r"(?i)[+-]?(?:nan|inf|infinity|∞|1\.#inf|1\.#qnan)"
+_FOR_BLANK = r"(?i)[-–—?./*x]+|n\.?/?a\.?|none|null|nil|unknown|missing|tbd|#n/a|#\w+[!?]?"
 
 
 def parse_number(text: str, *, decimal_comma: bool = False) -> float | Fault:
@@ -45,9 +44,9 @@ def parse_number(text: str, *, decimal_comma: bool = False) -> float | Fault:
 
 def _why_not_a_number(text: str, decimal_comma: bool) -> Fault:
     mark = "," if decimal_comma else "."
-    if _NOT_FINITE.fullmatch(text):
+    if re.fullmatch(_NOT_FINITE, text):
         return Fault("not-finite", "which is not a finite number", "leave the cell blank")
-    if _FOR_BLANK.fullmatch(text):
+    if re.fullmatch(_FOR_BLANK, text):
         return Fault("word-for-blank", "which stands for a blank", "leave the cell blank")
     if any(char.isdigit() and not "0" <= char <= "9" for char in text) and not re.search(
         "[0-9][²³]|[^\\W\\d_]", text
@@ -56,20 +55,20 @@ def _why_not_a_number(text: str, decimal_comma: bool) -> Fault:
             str(int(c)) if c.isdecimal() else c for c in text.translate({0xFF0E: ".", 0xFF0C: ","})
         )
         return Fault("other-digits", "whose digits are not 0 to 9", f"type it as {plain[:20]}")
-    if not decimal_comma and _THOUSANDS.fullmatch(text):
+    if not decimal_comma and re.fullmatch(_THOUSANDS, text):
         return _thousands(text, mark)
     if not decimal_comma and DECIMAL_COMMA.fullmatch(text):
         plain = text.replace(",", ".")
         return Fault("decimal-comma", "with a decimal comma", f"write {plain}")
-    if decimal_comma and _DECIMAL_POINT.fullmatch(text):
+    if decimal_comma and re.fullmatch(_DECIMAL_POINT, text):
         plain = text.replace(".", ",")
         fix = f"write {plain}, as in the file's other cells"
         if re.fullmatch(r"[+-]?[1-9][0-9]{0,2}\.[0-9]{3}", text):
             fix = f"write {text.replace('.', '')} or {plain}, whichever is meant"
         return Fault("decimal-point", "with a decimal point in a file of decimal commas", fix)
-    if _THOUSANDS.fullmatch(text):
+    if re.fullmatch(_THOUSANDS, text):
         return _thousands(text, mark)
-    if unit := _UNIT.fullmatch(text):
+    if unit := re.fullmatch(_UNIT, text):
         number = parse_number(unit[1], decimal_comma=decimal_comma)
         fix = number.fix if isinstance(number, Fault) else f"write {unit[1]}"
         return Fault("unit-in-number", "a number with its unit", fix)
@@ -115,10 +114,10 @@ def check_range(value: float, column: Column) -> Fault | None:
 
 _ISO = re.compile(r"([0-9]{4})-([0-9]{2})-([0-9]{2})")
 _MIDNIGHT = re.compile(r"([0-9]{4}-[0-9]{2}-[0-9]{2}) 00:00:00")
-_TIMED = re.compile(r"([0-9]{4}-[0-9]{2}-[0-9]{2})(?:[T ].*|[zZ+].*)")
-_YEAR_FIRST = re.compile(r"([0-9]{4})\s*[-/. ]\s*([0-9]{1,2})\s*[-/. ]\s*([0-9]{1,2})\.?")
-_YEAR_LAST = re.compile(r"([0-9]{1,2})\s*[-/. ]\s*([0-9]{1,2})\s*[-/. ]\s*([0-9]{4}|[0-9]{2})")
-_PACKED = re.compile(r"([0-9]{4})([0-9]{2})([0-9]{2})")
+_TIMED = r"([0-9]{4}-[0-9]{2}-[0-9]{2})(?:[T ].*|[zZ+].*)"
+_YEAR_FIRST = r"([0-9]{4})\s*[-/. ]\s*([0-9]{1,2})\s*[-/. ]\s*([0-9]{1,2})\.?"
+_YEAR_LAST = r"([0-9]{1,2})\s*[-/. ]\s*([0-9]{1,2})\s*[-/. ]\s*([0-9]{4}|[0-9]{2})"
+_PACKED = r"([0-9]{4})([0-9]{2})([0-9]{2})"
 
 
 def _day(year: str, month: str, day: str) -> str | None:
@@ -138,7 +137,7 @@ def parse_date(text: str) -> str | Fault:
         if _day(*parts.groups()) is None:
             return Fault("no-such-day", "a day no calendar has", "check the month and the day")
         return plain
-    timed = _TIMED.fullmatch(text)
+    timed = re.fullmatch(_TIMED, text)
     if timed:
         return Fault("date-with-time", "a date with a time or zone", f"write {timed[1]}")
     return Fault("date-form", "which is not written YYYY-MM-DD", _date_fix(text))
@@ -146,9 +145,9 @@ def parse_date(text: str) -> str | Fault:
 
 def _date_fix(text: str) -> str:
     ways: list[str | None] = []
-    if parts := _YEAR_FIRST.fullmatch(text) or _PACKED.fullmatch(text):
+    if parts := re.fullmatch(_YEAR_FIRST, text) or re.fullmatch(_PACKED, text):
         ways = [_day(*parts.groups())]
-    elif parts := _YEAR_LAST.fullmatch(text):
+    elif parts := re.fullmatch(_YEAR_LAST, text):
         first, second, year = parts.groups()
         ways = [_day(year, second, first), _day(year, first, second)]
     days = list(dict.fromkeys(way for way in ways if way))

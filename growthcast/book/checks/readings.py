@@ -6,7 +6,7 @@ from collections.abc import Iterator
 
 import numpy as np
 
-from growthcast.arrays import FloatArray, IntArray
+from growthcast.arrays import FloatArray, IntArray, distinct
 from growthcast.book.book import Table, WholeTank
 from growthcast.book.checks.log import has_amounts, of_whole_tank
 from growthcast.book.checks.together import (
@@ -85,7 +85,8 @@ def check_share(tables: Tables) -> Iterator[Finding]:
     asked = key[candidates]
     area = tables.area_of_trims
     measured = (area >= 0) & has_amounts(trims)
-    own = np.unique(np.stack([key[measured], area[measured]]), axis=1)[0]
+    pairs = np.stack([key[measured], area[measured]])
+    (own, _), _ = np.unique(pairs, axis=1, return_counts=True)  # without them ``numpy.ma`` comes in
     ruled_out = np.searchsorted(own, asked, "right") - np.searchsorted(own, asked, "left")
     of_rest = trims.text("grams_of")[candidates] == "rest"
     if tables.whole_tank_grams == "rest":
@@ -145,7 +146,7 @@ def _living(
     removed = day_numbers(tables.areas.date("removed_on"))
     removed = np.where(removed == 0, DAY_SPAN, removed)
     total = np.zeros(tank.size)
-    for place in np.unique(tank[tank >= 0]):
+    for place in distinct(tank[tank >= 0]):
         rows, areas = np.flatnonzero(tank == place), np.flatnonzero(home == place)
         day = days[rows, None]
         total[rows] = ((planted[areas] <= day) & (day <= removed[areas])) @ each[areas]

@@ -21,7 +21,7 @@ from growthcast.book.book import (
     bounds_on,
     plant_named,
 )
-from growthcast.book.findings import SLUGS, finding
+from growthcast.book.findings import finding, slugs
 from growthcast.book.tables import TABLES, column_of
 from growthcast.book.words import did_you_mean
 from growthcast.errors import Finding
@@ -171,7 +171,7 @@ def expected_cover(file: str, heading: str) -> str | None:
 def at_cell(table: Table, index: int, column: str, slug: str, /, **values: Any) -> Finding:
     """Return a finding at one cell of a table; its row fills in the words, ``values`` first."""
     row = {name: cells[index] for name, cells in table.columns.items()}
-    if "expected" not in SLUGS[slug][1]:
+    if "expected" not in slugs()[slug][1]:
         row["expected"] = column_of(table.name.removesuffix(".csv"), column).expected
     values = {**row, "cell": row[column], **values}
     place = (int(table.rows[index]), table.letters.get(column), column)

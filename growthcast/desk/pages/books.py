@@ -3,37 +3,48 @@
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Mapping, Sequence
+from datetime import date
 from pathlib import Path
 from typing import Any
 
 from starlette.responses import Response
 
 from growthcast.book.cells.records import read_grid
-from growthcast.book.read import inspect_book
 from growthcast.book.tables import TABLES
 from growthcast.book.words import column_letter
 from growthcast.book.writing.append import add_columns, add_rows
+from growthcast.book.writing.areas import move_bounds, replace_area, retire
 from growthcast.book.writing.cells import KINDS, parse_row, row_in_words
 from growthcast.book.writing.dialect import dialect_of
 from growthcast.book.writing.replace import read_file
 from growthcast.desk.pages.asked import Asked, see
 from growthcast.desk.pages.forms import cell, fields, finding_words, plants
 from growthcast.desk.visit import words_of
-from growthcast.errors import Finding, GrowthcastError
+from growthcast.errors import Finding, GrowthcastError, UsageError
 from growthcast.say.words import named
 
-SHOWN = ("tanks", "areas", "trims", "conditions", "closed", "species")
+SHOWN = ("tanks", "areas", "bounds", "trims", "conditions", "closed", "species")
 MOST_SHOWN = 60
 ROOM = ("by", "visit_min", "water_share")
+BOUNDS = ("floor_cm", "budget_cm", "cut_cm")
+OFFERED: Mapping[str, tuple[str, tuple[str, ...]]] = {
+    "replace": ("areas", ("plant",)),
+    "move": ("areas", BOUNDS),
+    "retire": ("tanks", ()),
+}
+"""Changes by name: the table beside which they are offered, and what they ask but place and day."""
 KIND_OF = {table: kind for kind, table in KINDS.items()}
 
 
-def book(asked: Asked, trouble: str = "") -> Response:
-    """Show one table as it is typed, what was found in it, and how to add to it."""
+def book(asked: Asked, trouble: str = "", back: str = "") -> Response:
+    """Show one table as it is typed, what was found in it, and how to change it.
+
+    ``back`` is a change as it was understood, to be written next.
+    """
     table = asked.get("table") if asked.get("table") in SHOWN else SHOWN[0]
     folder, file = asked.desk.folder, f"{table}.csv"
-    _, found = inspect_book(folder, today=asked.desk.today())
+    found = asked.desk.inspected()
     counts = Counter(one.file for one in found if one.level != "remark")
     here = [one for one in found if one.file == file]
     header, rows = _rows(read_file(folder, file), table, here)
@@ -56,6 +67,10 @@ def book(asked: Asked, trouble: str = "") -> Response:
         ask_also=[one for one in ask if not (one["required"] or one["value"])],
         room=", ".join(_lacking(folder)) if table == "trims" and header else "",
         plants=plants(asked) if table == "areas" else [],
+        changes=_changes(asked, table),
+        today=asked.desk.today().isoformat(),
+        back=back,
+        typed=asked.given if back else {},
         trouble=trouble,
         said=asked.get("said"),
     )
@@ -90,15 +105,51 @@ def _rows(
     return [named(name) for name in grid.header], rows[::-1]
 
 
+def _changes(asked: Asked, table: str) -> list[dict[str, Any]]:
+    """Return the changes that are offered beside a table: what each asks, and among what."""
+    if asked.known is None:  # a book with problems is mended first
+        return []
+    design = asked.known.fit.design
+    living = {"areas": design.area_id[design.alive], "tanks": design.tank_id}.get(table, ())
+    key = {"areas": "area", "tanks": "tank"}.get(table, "")
+    return [
+        {"action": action, "key": key, "among": [str(one) for one in living], "asks": asks}
+        for action, (its, asks) in OFFERED.items()
+        if its == table
+    ]
+
+
 def change(asked: Asked) -> Response:
     """Change the book as one of its forms asks; what cannot be is said above the form."""
-    action = CHANGES.get(asked.get("action"))
+    action = asked.get("action")
     try:
-        said = "" if action is None else action(asked)
+        if action in OFFERED:
+            said = _changed(asked, action)
+            if not asked.get("yes"):
+                return book(asked, back=said)
+        else:
+            said = _make_room(asked) if action == "room" else _add(asked)
     except GrowthcastError as error:
         return book(asked, words_of(error))
     asked.desk.look()
     return see("/book", table=asked.get("table"), said=said)
+
+
+def _changed(asked: Asked, action: str) -> str:
+    """Replace, move or retire, or say back what that would be; return what was understood."""
+    try:
+        on = date.fromisoformat(asked.get("on"))
+    except ValueError as error:
+        raise UsageError(asked.locale.say("desk_no_day")) from error
+    folder, write = asked.desk.folder, asked.get("yes") == "1"
+    more: dict[str, Any] = {"today": asked.desk.today(), "write": write}
+    if action == "replace":
+        return replace_area(folder, asked.get("area"), asked.get("plant"), on, **more).summary
+    if action == "retire":
+        return retire(folder, on, tank_id=asked.get("tank"), **more).summary
+    typed = [f"{name}={asked.get(name)}" for name in BOUNDS if asked.get(name)]
+    more |= parse_row("area", typed, whole=False)
+    return move_bounds(folder, asked.get("area"), on, **more).summary
 
 
 def _add(asked: Asked) -> str:
@@ -122,6 +173,3 @@ def _make_room(asked: Asked) -> str:
     """Add columns to the log's header."""
     add_columns(asked.desk.folder, "trims", lacking := _lacking(asked.desk.folder))
     return ", ".join(lacking)
-
-
-CHANGES: Mapping[str, Callable[[Asked], str]] = {"add": _add, "room": _make_room}

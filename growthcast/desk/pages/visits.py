@@ -64,14 +64,14 @@ def said(asked: Asked) -> Response:
     if action == "edit":
         return _form(asked, tank_id, given)
     whole = known_visit(asked.known, asked.standing(tank_id), locale)
-    changed = _changed(asked.desk, given.get("seen", ""))
+    changed, asks_again = _changed(asked.desk, given.get("seen", ""), tank_id)
     try:
         line = _line(
             asked,
             tank_id,
             Fields(given).items(whole["areas"], whole["grams"], locale.say("desk_doses")),
         )
-        if action == "save" and not changed:
+        if action == "save" and not asks_again:
             if write_visit(asked.desk, line) == "other":
                 raise UsageError(locale.say("desk_state_other"))
             answer = see("/tank", id=tank_id)
@@ -140,13 +140,20 @@ def _seen(desk: Desk) -> str:
     return f"{sum(1 for _ in entries(desk.folder))}:{desk.stamp()!r}"
 
 
-def _changed(desk: Desk, seen: str) -> list[str]:
-    """Return what was changed since a page was opened: the journal's summaries of it."""
+def _changed(desk: Desk, seen: str, tank_id: str) -> tuple[list[str], bool]:
+    """Return what was changed since a page was opened, and whether a visit is asked for again.
+
+    The journal's summaries tell it. Visits to other tanks are only said: where phones hand theirs
+    over one after another, nobody at the desk would ever be done with asking.
+    """
     if seen == _seen(desk):
-        return []
+        return [], False
     count = seen.partition(":")[0]
     since = [*entries(desk.folder)][int(count) if count.isdigit() else 0 :]
-    return [f"{one.command}: {one.summary}" for one in since][-5:] or ["*.csv"]
+    visits = [SUMMARY.fullmatch(one.summary) for one in since if one.command == "log"]
+    others = [one for one in visits if one is not None and one[1] != tank_id]
+    said = [f"{one.command}: {one.summary}" for one in since][-5:] or ["*.csv"]
+    return said, not since or len(others) < len(since)
 
 
 def unlog(asked: Asked) -> Response:

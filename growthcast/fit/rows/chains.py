@@ -23,7 +23,7 @@ from typing import Any, TypeVar, cast
 import numpy as np
 from numpy.typing import NDArray
 
-from growthcast.arrays import BoolArray, FloatArray, IntArray
+from growthcast.arrays import BoolArray, FloatArray, IntArray, distinct
 from growthcast.fit.model.clock import LEAST_AWAKE_SHARE, GrowthClock
 from growthcast.nouns import dataclass
 
@@ -210,7 +210,7 @@ def pack_chains(
     in_tank = np.bincount(tank, weights=length)
     block = ((np.cumsum(in_tank) - in_tank) // nodes_a_block).astype(np.int64)[tank[nodes.area]]
     order = np.argsort(block, kind="stable")
-    bounds = np.searchsorted(block[order], np.unique(block), side="left")
+    bounds = np.searchsorted(block[order], distinct(block), side="left")
     return tuple(_pack_log(nodes.take(mine)) for mine in np.split(order, bounds[1:]))
 
 

@@ -7,7 +7,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from growthcast.arrays import BoolArray, FloatArray, IntArray
+from growthcast.arrays import BoolArray, FloatArray, IntArray, distinct
 from growthcast.book.book import Bounds
 from growthcast.fit.model.clock import GrowthClock, lag_share, pause_after_cut
 from growthcast.fit.rows.chains import Link, Nodes
@@ -263,7 +263,7 @@ def _lags_unlogged(
     like one in which nobody came, and slow growth in it like the lack of a lag.
     """
     cut = visits.cut | visits.unsaid
-    key = np.unique(traits.tank[visits.area[cut]] * DAYS_A_TANK + visits.day[cut])
+    key = distinct(traits.tank[visits.area[cut]] * DAYS_A_TANK + visits.day[cut])
     at = np.flatnonzero(link == Link.GREW)
     tank = traits.tank[draft["area"][at]] * DAYS_A_TANK
     began = np.searchsorted(key, tank + draft["day"][at - 1], side="right")

@@ -11,7 +11,7 @@ from dataclasses import replace
 
 import numpy as np
 
-from growthcast.arrays import BoolArray, FloatArray, IntArray
+from growthcast.arrays import BoolArray, FloatArray, IntArray, distinct
 from growthcast.fit.rows.chains import Link
 from growthcast.fit.sites.looks import Cavity, sites_of_looks
 from growthcast.fit.solver.problem import DENSITY, HABIT, Block, Problem, Sites, cut_chance_before
@@ -189,7 +189,7 @@ def _densities(view: View, whole: list[Parts]) -> FloatArray:
             *((p.area, p.bucket, p.given[0], _length_variance(p)) for p in whole), strict=True
         )
     )
-    members = np.unique(area[mass > 0.0])
+    members = distinct(area[mass > 0.0])
     if not members.size:
         return said
     unsure = _error_variance(view.problem) + np.bincount(bucket, noise, minlength=size)

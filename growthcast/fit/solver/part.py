@@ -15,7 +15,7 @@ from typing import Any, TypeVar, cast
 import numpy as np
 from numpy.typing import NDArray
 
-from growthcast.arrays import BoolArray, IntArray
+from growthcast.arrays import BoolArray, IntArray, distinct
 from growthcast.fit.model.noise import SpanDrift
 from growthcast.fit.rows.chains import NODES_A_BLOCK, repacked
 from growthcast.fit.solver.problem import (
@@ -158,7 +158,7 @@ def part_of(view: View, tanks: BoolArray) -> Part:
     size = np.array([mine.size for mine in at])
     bundle = (np.cumsum(size) - size) // NODES_A_BLOCK  # few nodes of many blocks go into one
     blocks, taken = [], []
-    for one in np.unique(bundle[size > 0]):
+    for one in distinct(bundle[size > 0]):
         numbers = np.flatnonzero((bundle == one) & (size > 0)).tolist()
         block, its = _gathered(problem, numbers, at, areas)
         blocks.append(block)

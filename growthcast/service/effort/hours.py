@@ -8,7 +8,7 @@ from datetime import date
 
 import numpy as np
 
-from growthcast.arrays import BoolArray, FloatArray, IntArray
+from growthcast.arrays import BoolArray, FloatArray, IntArray, distinct
 from growthcast.book.book import Book
 from growthcast.finite import finite_answer
 from growthcast.log.visits import day_numbers, pair_of
@@ -232,7 +232,7 @@ def month_of_work(book: Book, month: date, client: str | None = None) -> MonthOf
     ids = book.tanks.text("tank_id")
     here = (days.day >= first) & (days.day < first + length)
     rows = []
-    for k in np.unique(days.tank[here]).tolist():
+    for k in distinct(days.tank[here]).tolist():
         mine = here & (days.tank == k)
         if client is None or names[k] == client:
             sums = [_sum(getattr(days, n)[mine]) for n in ("visit_min", "trimming_min", "grams")]

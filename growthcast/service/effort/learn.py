@@ -19,7 +19,7 @@ from typing import Literal
 
 import numpy as np
 
-from growthcast.arrays import BoolArray, FloatArray, IntArray
+from growthcast.arrays import BoolArray, FloatArray, IntArray, distinct
 from growthcast.book.book import Book
 from growthcast.book.tables import FORMS
 from growthcast.fit.result import GrowthFit
@@ -36,7 +36,7 @@ SCATTER, SCATTER_WORTH = 0.25, 6.0
 CLOCK_ERROR_MIN = 0.5
 TAIL = 4.0
 """Degrees of freedom of the Student t."""
-STEPS, LONGEST_STEP = 40, 0.5
+STEPS, LONGEST_STEP, SETTLED = 40, 0.5, 1e-10
 ROWS_TO_TELL = 5
 """Whole-tank rows below which they are read in the usual way."""
 CLEARLY = 3.0
@@ -114,7 +114,7 @@ class Timing:
     def rests_on(self, areas: IntArray) -> MinutesBasis:
         """Return what the minutes of areas (n,) rest on."""
         kinds = self.kind[areas]
-        unseen = np.unique(kinds[~self.seen[kinds]] % len(FORMS)).tolist() if self.visits else []
+        unseen = distinct(kinds[~self.seen[kinds]] % len(FORMS)).tolist() if self.visits else []
         return MinutesBasis(self.visits, tuple(FORMS[form] for form in unseen), self.reading)
 
 
@@ -201,6 +201,8 @@ def regress(
         log_min = log_min + step * min(1.0, LONGEST_STEP / max(np.abs(step).max(), 1e-12))
         own = np.maximum(weight * off**2 - doubt - CLOCK_ERROR_MIN**2, 0.0) / whole2
         scatter2 = (SCATTER_WORTH * SCATTER**2 + own.sum()) / (SCATTER_WORTH + own.size)
+        if np.abs(step).max() < SETTLED:
+            break
     seen = np.bincount(trims.kind, weights=trims.chance, minlength=KINDS) > 0.0
     covariance = np.linalg.inv(curvature)
     timing = Timing(
@@ -230,9 +232,10 @@ def _expected(trims: TimedTrims, log_min: FloatArray) -> tuple[FloatArray, Float
     """Derivative (N, 2 KINDS), minutes of trimming (N,) and their variance from amounts (N,)."""
     count, parts = trims.minutes.size, np.exp(log_min)
     set_up, work = parts[trims.kind], parts[KINDS + trims.kind]
-    slope = np.zeros((count, 2 * KINDS))
-    np.add.at(slope, (trims.row, trims.kind), trims.chance * set_up)
-    np.add.at(slope, (trims.row, KINDS + trims.kind), trims.chance * work * trims.amount)
+    cell = trims.row * 2 * KINDS + trims.kind
+    each = np.concatenate([trims.chance * set_up, trims.chance * work * trims.amount])
+    flat = np.bincount(np.concatenate([cell, cell + KINDS]), each, count * 2 * KINDS)
+    slope = flat.astype(np.float64).reshape(count, 2 * KINDS)
     whole = set_up + work * trims.amount
     doubt = trims.chance * (work * trims.amount_sd) ** 2
     doubt += trims.chance * (1.0 - trims.chance) * whole**2

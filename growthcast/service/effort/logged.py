@@ -12,7 +12,7 @@ from dataclasses import replace
 
 import numpy as np
 
-from growthcast.arrays import BoolArray, FloatArray, IntArray
+from growthcast.arrays import BoolArray, FloatArray, IntArray, distinct
 from growthcast.book.book import Book
 from growthcast.book.tables import FORMS
 from growthcast.fit.design import Design
@@ -156,7 +156,7 @@ def timed_trims(book: Book, fit: GrowthFit) -> TimedTrims:
     return TimedTrims(
         minutes=minutes[rows][told],
         fixed_min=np.where(np.arange(rows.size) < own.size, 0.0, fixed)[told],
-        visits=int(np.unique(pair_of(tank[rows], day[rows])[told]).size),
+        visits=int(distinct(pair_of(tank[rows], day[rows])[told]).size),
         row=(np.cumsum(told) - 1)[row[links]],
         kind=kind_of(design)[where[links]],
         amount=(bulk * cm)[links],

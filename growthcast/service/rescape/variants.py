@@ -14,7 +14,7 @@ from dataclasses import field
 
 import numpy as np
 
-from growthcast.arrays import FloatArray, IntArray
+from growthcast.arrays import FloatArray, IntArray, distinct
 from growthcast.book.book import Book
 from growthcast.book.supposed import PlannedArea
 from growthcast.fit.model.noise import span_drift
@@ -212,7 +212,7 @@ def variant_answers(
     found: list[VariantAnswer] = []
     sizes = np.array([v.size for v in variants])
     block = (np.cumsum(sizes) - sizes) // ROWS_AT_ONCE if sizes.size else sizes
-    for number in steps(np.unique(block).tolist()):
+    for number in steps(distinct(block).tolist()):
         mine = [variants[i] for i in np.flatnonzero(block == number).tolist()]
         living = combined(stand.living, mine)
         wanted = np.full(len(mine), stand.confidence)

@@ -13,7 +13,7 @@ from datetime import date, timedelta
 
 import numpy as np
 
-from growthcast.arrays import BoolArray, FloatArray, IntArray
+from growthcast.arrays import BoolArray, FloatArray, IntArray, distinct
 from growthcast.book.book import Book, Practice
 from growthcast.book.checks.rounds import ClosedTime, closed_times, public_holidays
 from growthcast.book.columns import WEEKDAYS
@@ -156,7 +156,7 @@ def tank_windows(
             travel_min=float(travel[tank]),
             weekday=str(tanks.text("visit_weekday")[tank]),
             closed=closed.get(advice.tank_id, ()),
-            visits_logged=int(np.unique(logged).size),
+            visits_logged=int(distinct(logged).size),
             labels=tuple(area_label(book, int(area)) for area in here),
             now=now,
             after=after,

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from growthcast.arrays import FloatArray, IntArray
+from growthcast.arrays import FloatArray, IntArray, distinct
 from growthcast.growth.quick import column
 from growthcast.service.effort.visits import DAYS_PER_YEAR, Hands, Saving, saving
 from growthcast.service.interval import FOLLOWED_DRAWS, IntervalOptions, lasts_from
@@ -87,7 +87,7 @@ def saved_by_leaving(
     minutes = visits * hands.minutes(removed.astype(np.float32), visits)
     habit = minutes.copy()
     aim = np.where(left, usual_cm, option.cut_cm)
-    for times in np.unique(lasted[left]).tolist():
+    for times in distinct(lasted[left]).tolist():
         growth, _ = living.growth_after_cut(times * option.interval_d)
         end = living.end_height(growth, aim)[:, :FOLLOWED_DRAWS]
         removed = np.maximum(end - column(aim), 0.0)

@@ -10,7 +10,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from growthcast.arrays import BoolArray, FloatArray, IntArray
+from growthcast.arrays import BoolArray, FloatArray, IntArray, distinct
 from growthcast.fit.foreseen import BIN_D, Evidence
 from growthcast.nouns import dataclass
 from growthcast.service.draws import stratified_normals
@@ -136,7 +136,7 @@ def _likeliest(
         case.evidence,
         courses[side][suspect],
         limits[suspect, side],
-        np.unique(case.evidence.day),
+        distinct(case.evidence.day),
         tuple(names[j] for j in np.flatnonzero(near).tolist()),
     )
     return verdict, course.effect[int(suspect), change.best_week]
@@ -199,7 +199,7 @@ def judge_species(cases: list[TankCase], species: IntArray, place: int) -> Verdi
     if not course.open_week.any():
         return None
     # A tank's allowance is shared by all of its species.
-    allowed = sum(1.0 / np.unique(species[areas]).size for areas in homes)
+    allowed = sum(1.0 / distinct(species[areas]).size for areas in homes)
     rates = tuple(allowed * REGULARITY * ALARMS_A_YEAR["species", sign] for sign in SIGNS)
     days = max(case.days for case in cases)
     limits = thresholds(course, (np.array([0]),), rates, days)[0]
@@ -212,7 +212,7 @@ def judge_species(cases: list[TankCase], species: IntArray, place: int) -> Verdi
         rival = max(_own(case, species, place, sign) for case in cases)
         if (alone > 1.0).sum() < 2 or change.gain < 0.5 * rival**2 + NEAR_GAIN:
             continue  # one tank alone explains as much: that area's trouble
-        evidence, days_seen = cases[0].evidence, np.unique(day)
+        evidence, days_seen = cases[0].evidence, distinct(day)
         return _verdict("species", place, change, evidence, reached, limit, days_seen)
     return None
 
@@ -271,7 +271,7 @@ def power_of(case: TankCase, limits: FloatArray) -> DropSeen | None:
     DropSeen or None
         None where there are too few visits after which a drop could be told.
     """
-    course, day = case.course, np.unique(case.evidence.day)
+    course, day = case.course, distinct(case.evidence.day)
     starts = _starts(case, day)
     if starts.size < LEAST_STARTS:
         return None

@@ -13,7 +13,7 @@ from dataclasses import replace
 import numpy as np
 from scipy.linalg import cho_factor, cho_solve, solve_triangular
 
-from growthcast.arrays import BoolArray, FloatArray, IntArray
+from growthcast.arrays import BoolArray, FloatArray, IntArray, distinct
 from growthcast.book.book import Book
 from growthcast.fit.design import Design
 from growthcast.fit.foreseen import Evidence, Foreseen, Wander, doubts_of, evidence_under
@@ -60,7 +60,7 @@ def slips_set_aside(
     off = known.surprise_cm - known.mean_cm
     aside = np.zeros(day.size, dtype=bool)
     far = np.zeros(day.size)  # on which side a reading stood far off, set aside or not
-    for when in np.unique(day).tolist():
+    for when in distinct(day).tolist():
         rows, here = np.flatnonzero(day <= when), np.flatnonzero(day == when)
         for _ in range(here.size):
             doubted = room[np.ix_(rows, rows)] + np.diag(np.where(aside, WIDER * own, 0.0)[rows])
@@ -134,7 +134,7 @@ def gather_evidence(book: Book, on_day: float, origin_day: float) -> Evidence:
         tank, species and the table give it, with their doubt.
     """
     earlier = replace(known_before(book, origin_day), areas=book.areas)
-    usual = fit_growth(earlier, as_date(origin_day - 1.0))
+    usual = fit_growth(earlier, as_date(origin_day - 1.0), doubt=False)
     return evidence_under(usual, book, as_date(on_day), origin_day)
 
 
@@ -178,7 +178,7 @@ def learn_wander(evidence: Evidence) -> Wander:
     areas = np.array([pair.area for pair in pairs])
     score = -0.5 * (np.log(tanks / USUAL_WANDER.tank) / LEANING) ** 2
     score -= 0.5 * (np.log(areas / USUAL_WANDER.area) / LEANING) ** 2
-    for tank in np.unique(evidence.tank).tolist():
+    for tank in distinct(evidence.tank).tolist():
         mine = evidence.of(evidence.tank == tank)
         known = doubts_of(mine, tank).under(USUAL_WANDER)
         _, slipped = slips_set_aside(known, mine.grown_cm, mine.area, mine.day)
@@ -303,9 +303,9 @@ def _tank_case(
     mine = evidence.of(evidence.tank == tank)
     if not mine.area.size:
         return None
-    areas = np.unique(mine.area)
+    areas = distinct(mine.area)
     suspects = np.concatenate([np.ones((1, mine.area.size), bool), areas[:, None] == mine.area])
-    of_tank = np.unique(np.concatenate([np.zeros(0), *span_days.values()]))
+    of_tank = distinct(np.concatenate([np.zeros(0), *span_days.values()]))
     ready = [_nth(of_tank, SPANS_BEFORE)]
     ready += [
         max(ready[0], _nth(span_days.get(int(area), np.zeros(0)), OWN_SPANS_BEFORE))

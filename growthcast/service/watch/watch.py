@@ -8,7 +8,7 @@ from typing import Any
 import numpy as np
 from threadpoolctl import threadpool_limits
 
-from growthcast.arrays import IntArray
+from growthcast.arrays import IntArray, distinct
 from growthcast.book.book import Book
 from growthcast.finite import finite_answer
 from growthcast.fit.design import Design, day_number
@@ -178,7 +178,7 @@ def _visit_counts(book: Book, on_day: float) -> IntArray:
     """Visits (K,) of each tank by a day that told of growth since the visit before."""
     tank = book.areas.places("tank_id", book.tanks.text("tank_id"))
     told = [np.concatenate([np.zeros(0), *spans.values()]) for spans in span_days(book, tank)]
-    return np.array([np.unique(days[days <= on_day]).size for days in told], dtype=np.int64)
+    return np.array([distinct(days[days <= on_day]).size for days in told], dtype=np.int64)
 
 
 def _waiting(tank_id: str, visits: int) -> TankWatch:
@@ -203,7 +203,7 @@ def _tank_watch(
         if verdict.kind != "area" or int(design.species[verdict.place]) not in species
     )
     days = case.evidence.day
-    by_visit = [(growth_index(case, np.flatnonzero(days == day)), day) for day in np.unique(days)]
+    by_visit = [(growth_index(case, np.flatnonzero(days == day)), day) for day in distinct(days)]
     course = tuple(index.point(float(day)) for index, day in by_visit if index is not None)
     lately = growth_lately(case, on_day)
     recent = next(reversed(course), None) if lately is None else lately.point(on_day)
@@ -274,7 +274,7 @@ def _across(book: Book, cases: list[TankCase], tanks: IntArray) -> list[tuple[Fi
         return []
     design = cases[0].design
     found = []
-    for place in np.unique(design.species).tolist():
+    for place in distinct(design.species).tolist():
         verdict = judge_species(cases, design.species, place)
         if verdict is None:
             continue
@@ -288,7 +288,7 @@ def _across(book: Book, cases: list[TankCase], tanks: IntArray) -> list[tuple[Fi
 def _species_lately(cases: list[TankCase], on_day: float) -> tuple[SpeciesGrowth, ...]:
     """Growth of each species over its tanks in the last 28 days."""
     listed = []
-    for place in np.unique(cases[0].design.species).tolist() if cases else ():
+    for place in distinct(cases[0].design.species).tolist() if cases else ():
         shown = [
             growth_lately(case, on_day, case.design.species[case.evidence.area] == place)
             for case in cases
