@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import re
 import tomllib
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import fields
 from functools import cache
 from typing import Any
@@ -71,12 +71,13 @@ class Reference:
     standard deviation of the rate; that of nutrients counts once for each nutrient that a book does
     not give. ``none_added_co2_mg_l`` is the CO2 where none is added, ``none_added_co2_spread`` its
     log standard deviation. ``start_factor`` is how many times the table's days of settling plants
-    take, by how they came.
+    take, by how they came. ``keeping_bans`` have the countries, plants and caution of each.
     """
 
     conditions: Mapping[str, float]
     unknown_spread: Mapping[str, float]
     start_factor: Mapping[str, float]
+    keeping_bans: Sequence[Mapping[str, Any]]
     none_added_co2_mg_l: float
     none_added_co2_spread: float
 
@@ -94,8 +95,12 @@ class FormDefaults:
     min_per_dm2: float
 
 
-def species_priors(table: Table) -> SpeciesPriors:
-    """Return the species table as arrays, with the values of each species' form beside it."""
+def species_priors(table: Table, locale: str = "") -> SpeciesPriors:
+    """Return the species table as arrays, with the values of each species' form beside it.
+
+    Plants that are banned from keeping in the country of a locale ("de-DE") have that as their
+    caution.
+    """
     forms = read_forms()
     of_row = [forms[name] for name in table.text("form").tolist()]
     of_form = {field.name for field in fields(FormDefaults)}
@@ -110,6 +115,10 @@ def species_priors(table: Table) -> SpeciesPriors:
             if name in of_form
             else table.columns[name]
         )
+    for ban in read_reference().keeping_bans:
+        if locale.rpartition("-")[2] in ban["countries"]:
+            banned = np.isin(values["species_id"], ban["plants"])
+            values["caution"] = np.where(banned, ban["caution"], values["caution"])
     return SpeciesPriors(**values)
 
 
@@ -118,7 +127,8 @@ def read_reference() -> Reference:
     """Return the reference conditions that ship with the table."""
     read = _read_toml("reference.toml")
     none_added = {f"none_added_{name}": value for name, value in read["none_added"].items()}
-    return Reference(read["conditions"], read["unknown"], read["start"], **none_added)
+    beside = read["start"], read["keeping_ban"]
+    return Reference(read["conditions"], read["unknown"], *beside, **none_added)
 
 
 @cache  # asked for at every reading of the minutes

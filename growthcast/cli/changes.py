@@ -20,7 +20,7 @@ if TYPE_CHECKING:
     from growthcast.book.writing.areas import Change
 
 On = Annotated[date | None, day_option("--on", "The day, as YYYY-MM-DD. Default: today.")]
-Yes = Annotated[bool, typer.Option("--yes", help="Write it; without, it is only said back.")]
+Yes = Annotated[bool, typer.Option("--yes", "-y", help="Write it; without, it is only said back.")]
 By = Annotated[str, option("--by", "NAME", "Who makes the change, kept in the journal.")]
 NOT_YET = "Nothing is written yet; the same line with --yes writes it."
 
@@ -57,7 +57,7 @@ def replace_command(
     _print_change("replace", change, as_json)
 
 
-Tank = Annotated[str | None, option("--tank", "ID", "The tank.")]
+Tank = Annotated[str | None, option("--tank", "ID", "The tank.", "-t")]
 Client = Annotated[str | None, option("--client", "NAME", "All tanks of this client.")]
 
 
@@ -155,7 +155,7 @@ def _print_change(command: str, change: Change, as_json: bool) -> None:
 One = Annotated[
     str, option("--change", "ID", "That change, by the beginning of its id in growthcast journal.")
 ]
-OfTank = Annotated[str | None, option("--tank", "ID", "The tank whose visit is taken back.")]
+OfTank = Annotated[str | None, option("--tank", "ID", "The tank whose visit is taken back.", "-t")]
 OfDay = Annotated[date | None, day_option("--on", "The day of that visit, as YYYY-MM-DD.")]
 
 
@@ -203,18 +203,17 @@ def unlog_command(
 def _unlog_visit(folder: Path, tank: str, on: date, by: str, *, yes: bool, as_json: bool) -> None:
     """Take the visit of a tank on a day back, said row by row first."""
     from growthcast.book.read import read_book
-    from growthcast.book.words import check_known
     from growthcast.book.writing.unlog import change_visit
+    from growthcast.book.writing.visit.places import tank_of_visit
 
     today = date.today()
-    tanks = read_book(folder, today=today).tanks.text("tank_id").tolist()
-    check_known(tank, tanks, "tanks.csv has no tank", "the tanks are")
+    tank = tank_of_visit(read_book(folder, today=today), tank, ())
     change = change_visit(folder, tank, on, today=today, write=yes, by=by)
     entry = change.added.entry
     answer = {"tank_id": tank, "on": on, "rows": change.lines, "written": yes}
     answer |= {"summary": change.summary, "id": entry and entry.id}
     print_answer(as_json, answer, [f"{tank} on {on}:", *(f"  {line}" for line in change.lines)])
-    say(f"Taken back: {change.summary}. It stays in journal.jsonl." if yes else NOT_YET)
+    say(f"Written: {change.summary}. It stays in journal.jsonl." if yes else NOT_YET)
 
 
 Most = Annotated[int, typer.Option("--last", min=1, help="How many changes are listed.")]

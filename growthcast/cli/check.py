@@ -64,18 +64,19 @@ def check_command(
     from growthcast.say.supposed import co2_words
 
     read, findings = inspect_book(folder_of(book), today=date.today(), on=on)
-    summary, assumed = "", []
+    where, assumed = "", []
     if read is not None:
         findings = (*findings, *(_of_fit(read) if deep else _on_grams(read)))
         assumed = co2_words(read)
         sizes = (len(read.tanks), "tank"), (len(read.areas), "area"), (len(read.trims), "log row")
-        summary = ", ".join(words.count_of(*size) for size in sizes) + ": "
+        where = " in " + words.and_list([words.count_of(*size) for size in sizes])
     if findings and not as_json:
         say(format_findings(findings))
     levels = Counter(item.level for item in findings)
     counts = {"problems": levels["problem"], "notes": levels["note"]}
     whole = {"findings": findings, **counts, "assumed": assumed}
-    print_answer(as_json, whole, [summary + count_of(findings), *assumed])
+    found = words.capital(count_of(findings)) if findings else "Nothing is wrong or odd"
+    print_answer(as_json, whole, [f"{found}{where}.", *assumed])
     raise typer.Exit(
         Exit.BAD_INPUT if levels["problem"] else Exit.ATTENTION if levels["note"] else Exit.DONE
     )

@@ -15,7 +15,7 @@ from growthcast.cli.diary import import_diary
 from growthcast.cli.options import AsJson, BookFolder, argument, folder_of, option
 from growthcast.cli.output import print_answer, print_json, print_words, say
 from growthcast.cli.waiting import WAITING, working
-from growthcast.errors import GrowthcastError, RowsRefused, UsageError
+from growthcast.errors import BookProblems, GrowthcastError, RowsRefused, UsageError
 from growthcast.plain import plain
 from growthcast.say.words import count_of
 
@@ -99,17 +99,22 @@ def export_command(book: BookFolder = None, xlsx: Xlsx = None, as_json: AsJson =
 
     Exit status: 0 done, 2 bad arguments or a book with problems, 3 the tool itself failed.
     """
-    from growthcast.book.read import read_book
+    from growthcast.book.read import inspect_book
     from growthcast.book.sheets.export import check_workbook_target, export_book
+    from growthcast.book.sheets.stamp import STAMP
 
     if xlsx is None:
         raise UsageError("name the file to write: --xlsx FILE.xlsx")
     folder = folder_of(book)
     there = check_workbook_target(folder, xlsx)
-    read_book(folder, today=date.today())
+    _, findings = inspect_book(folder, today=date.today())
+    if any(item.level == "problem" and item.slug != "no-rows" for item in findings):
+        raise BookProblems(findings)
     rows = export_book(folder, xlsx)
     say(f"{'Replaced the workbook' if there else 'Wrote'} {xlsx}")
-    sheets = ", ".join(f"{name} {count}" for name, count in rows.items() if name != "lists")
+    sheets = ", ".join(
+        f"{name} {count}" for name, count in rows.items() if name not in {"lists", STAMP}
+    )
     lines = [
         f"{xlsx.name}: rows in each sheet: {sheets}.",
         f"Type in it, save it, then see what would change: growthcast import {xlsx} BOOK",

@@ -118,11 +118,13 @@ def _padded(text: str, cell: str, width: int, right: bool) -> str:
 
 
 def _blocks(table: list[list[str]], room: int) -> list[str]:
-    """Lay out every row of a table as lines of their own."""
+    """Lay out every row of a table as lines of their own under what it is about."""
     heads, lines = [head.rstrip(">") for head in table[0]], []
-    for first, *rest in table[1:]:
-        lines.append(_coloured(first, BOLD))
-        for head, cell in zip(heads[1:], rest, strict=False):
+    about = 1 if len(heads) < 4 or table[0][1].endswith(">") else 2  # cells, as day and tank
+    for row in table[1:]:
+        named = ", ".join(cell for cell in row[:about] if cell)
+        lines += [_coloured(line, BOLD) for line in _folded(named, room)]
+        for head, cell in zip(heads[about:], row[about:], strict=False):
             told = _folded(f"{head}: {cell}" if head else cell, room - 4) if cell else []
             colour = COLOURS.get(cell[:2].strip(), "")
             lines += [

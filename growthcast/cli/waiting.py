@@ -6,6 +6,7 @@ import sys
 from collections.abc import Iterator
 from contextlib import contextmanager
 from threading import Event, Thread
+from time import monotonic
 
 from growthcast.steps import LISTENER
 
@@ -36,23 +37,20 @@ def working(what: str) -> Iterator[None]:
 
 
 def _show(what: str, far: list[int], done: Event) -> None:
-    """Draw what is done, how far it is and how long it will take, until it is done."""
+    """Draw what is done, how long it has taken and how long it will take, until it is done."""
+    began = monotonic()
     if done.wait(PATIENCE_S):
         return
     from rich.console import Console
-    from rich.progress import (
-        BarColumn,
-        Progress,
-        TextColumn,
-        TimeElapsedColumn,
-        TimeRemainingColumn,
-    )
+    from rich.progress import BarColumn, Progress, TextColumn
 
-    parts = (TextColumn("{task.description}"), BarColumn(), TextColumn("after"))
-    times = (TimeElapsedColumn(), TextColumn("left"), TimeRemainingColumn())
+    parts = (TextColumn("{task.description}"), BarColumn())
     console = Console(stderr=True)
-    with Progress(*parts, *times, console=console, transient=True, redirect_stdout=False) as bar:
+    with Progress(*parts, console=console, transient=True, redirect_stdout=False) as bar:
         task = bar.add_task(what, total=None)
         while not done.wait(EVERY_S):
             number, total = far
-            bar.update(task, completed=number, total=total or None)
+            spent = monotonic() - began
+            left = f", about {spent / number * (total - number):.0f} s left" if number else ""
+            said = f"{what}, {spent:.0f} s{left}"
+            bar.update(task, description=said, completed=number, total=total or None)

@@ -7,7 +7,7 @@ from typing import Any
 from growthcast.desk.memory import Known
 from growthcast.desk.saws import saw_lines
 from growthcast.say.client import days_of_100
-from growthcast.say.locale import ENGLISH, Locale, open_locale
+from growthcast.say.locale import Locale, open_locale
 from growthcast.say.overview import due_why, growth_words, lead
 from growthcast.say.reasons import next_longer_words, reason
 from growthcast.say.words import named
@@ -61,7 +61,7 @@ def tank_shown(known: Known, tank_id: str, every_d: int) -> dict[str, Any]:
 
 def _why(advice: TankAdvice, currency: str, locale: Locale) -> list[str]:
     """Say why this rhythm; in numbers where the reasons of ``interval`` are not translated."""
-    if locale.language == ENGLISH:
+    if locale.language == "en":
         why = [reason(advice)]
         if advice.longer is not None:
             why.append(next_longer_words(advice, advice.longer, currency))

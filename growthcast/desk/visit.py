@@ -17,7 +17,7 @@ from growthcast.desk.phone_page import phone_page
 from growthcast.errors import BookProblems, UsageError
 from growthcast.fit.result import GrowthFit
 from growthcast.nouns import dataclass
-from growthcast.say.locale import ENGLISH, Locale, open_locale
+from growthcast.say.locale import Locale, open_locale
 from growthcast.say.log import doubt_words
 from growthcast.say.overview import due_why
 from growthcast.say.words import count_of, named
@@ -226,7 +226,7 @@ def rows_in_words(locale: Locale, visit: Understood) -> list[dict[str, Any]]:
 
 def _doubt(locale: Locale, doubt: Doubt) -> str:
     """Return a doubt as ``log`` says it; in numbers where its sentences are not translated."""
-    if locale.language == ENGLISH:
+    if locale.language == "en":
         return doubt_words(doubt)
     if doubt.against in ("cuts", "table"):
         return locale.say(

@@ -137,7 +137,7 @@ def build_design(
     spreads = spreads or Spreads(
         height_error_cm=practice.height_error_cm, height_error_share=practice.height_error_share
     )
-    priors = species_priors(book.species)
+    priors = species_priors(book.species, practice.locale)
     tank_id, area_id = book.tanks.text("tank_id"), book.areas.text("area_id")
     tank = book.areas.places("tank_id", tank_id)
     species = book.areas.places("species_id", priors.species_id)

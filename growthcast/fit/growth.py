@@ -248,9 +248,9 @@ def known_before(book: Book, day: float) -> Book:
     Returns
     -------
     Book
-        Log rows and conditions dated before ``day``; areas planted before it, and those that were
-        taken out later still standing. What the other tables say of an area (its usual cut, floor,
-        budget and species) carries no date and is taken as known.
+        Log rows, conditions and agreed heights dated before ``day``; areas planted before it, and
+        those that were taken out later still standing. What the other tables say of an area carries
+        no date and is taken as known.
     """
     limit = np.datetime64(int(day), "D")
     areas, trims, conditions = book.areas, book.trims, book.conditions
@@ -264,5 +264,6 @@ def known_before(book: Book, day: float) -> Book:
         book,
         areas=standing,
         trims=trims.keep((trims.date("date") < limit) & theirs),
+        bounds=book.bounds.keep(book.bounds.date("from_date") < limit),
         conditions=conditions.keep(conditions.date("from_date") < limit),
     )

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from datetime import date
 
-from growthcast.say.cuts import limits_of_cuts
+from growthcast.say.cuts import TOO_MUCH, limits_of_cuts
 from growthcast.say.words import (
     FINE,
     OVERDUE,
@@ -69,6 +69,8 @@ def away_words(tanks: Sequence[tuple[AwayTank, str]], on: date, first: date, las
         f"those of the visit of {day_words(tanks[0][0].last_visit, on)}, from how areas will stand "
         "on that day; those of a steady rhythm are printed by growthcast interval."
     )
+    if any(one.state == "cut lower" for one, _ in tanks):
+        yield TOO_MUCH
 
 
 def lead_words(tanks: Sequence[AwayTank], on: date, first: date, last: date) -> str:

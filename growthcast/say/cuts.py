@@ -33,11 +33,23 @@ from growthcast.service.visit.away import AwayArea
 from growthcast.service.visit.cuts import AreaCut, CutSheet
 
 CAUTIONS = (
-    "Switch the mains off before hands go into the water, and on again before you leave.",
+    "Switch the mains off before hands go into the water, the heater first so that it cools before "
+    "the water falls, and on again before you leave; every cable has a drip loop and a "
+    "residual-current device.",
+    "Two lift what is heavy, ladders stand firm, nobody leans on glass.",
     "Rinse tools between tanks and keep one sponge for each tank: algae, snails, diseases travel.",
     "Net out the trimmings and bin or compost them: never into waterways, ponds or drains.",
 )
-"""Cautions of every visit (common practice, no source)."""
+TOO_MUCH = (
+    "More than half of a tank's plants at once lets oxygen fall and ammonia rise: half now, half "
+    "in a week, with a water change, and watch the fish."
+)
+SMALL_STEPS = (
+    "Raise CO2 or doses in small steps with the animals in view; cylinders are fixed upright in a "
+    "room that is aired, and the maker's rules hold."
+)
+"""Cautions of every visit, of much cut at once, and of what ``watch`` has raised (common practice,
+no source): local rules and licensed people decide."""
 IN_SHORT = (
     "Mains off before hands go into the water; rinse tools between tanks; no trimmings into "
     "waterways or drains."
@@ -199,7 +211,10 @@ def cautions(sheet: CutSheet) -> list[str]:
     for area in sheet.areas:
         if area.caution:
             plants.setdefault(area.caution, {})[area.scientific_name] = None
-    return [*CAUTIONS, *(f"{and_list(list(names))}: {text}" for text, names in plants.items())]
+    taken = [area.removed_share if area.action == "cut" else 0.0 for area in sheet.areas]
+    much = [TOO_MUCH] if taken and sum(taken) / len(taken) > HARD_CUT_SHARE else []
+    of_plants = (f"{and_list(list(names))}: {text}" for text, names in plants.items())
+    return [*CAUTIONS, *much, *of_plants]
 
 
 def limits_of_cuts(areas: Sequence[AreaCut] | Sequence[AwayArea]) -> list[str]:

@@ -130,7 +130,7 @@ def plants_words(
     if any(a.regulated_in_places for a in listed):
         yield Beside(
             "Plants that are, or whose relatives are, regulated in some places: the rules of your "
-            "place decide; trimmings never into waterways."
+            "place decide; their trimmings go away as sealed waste, never into waterways."
         )
 
 

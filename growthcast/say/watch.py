@@ -9,6 +9,7 @@ from collections.abc import Sequence
 from typing import Any
 
 from growthcast.plain import plain
+from growthcast.say.cuts import SMALL_STEPS
 from growthcast.say.words import (
     FINE,
     OVERDUE,
@@ -92,12 +93,16 @@ def watch_words(report: WatchReport, *, by_area: bool) -> Words:
     )
     for finding in report.findings:
         yield from _finding(finding)
+    if any(finding.slower for finding in report.findings):
+        yield SMALL_STEPS
     if report.usual_until is not None:
         yield (
             "100 % is what an area grew by the log up to "
             f"{day_words(report.usual_until, report.on)}, at the conditions written down since. "
             f"{RANGES_HOLD}"
         )
+    if not report.needs_attention:
+        yield "A change is seen from several readings, a small one late or not at all."
     yield More()
     yield from _behind(report, by_area=by_area)
 
@@ -172,9 +177,8 @@ def _behind(report: WatchReport, *, by_area: bool) -> Words:
         )
     if not report.needs_attention:
         yield (
-            "That nothing is found does not say that nothing changed: a change is seen from "
-            "several readings, a small one late or not at all. What helps: the height before and "
-            "after the cut, of every area, at every visit."
+            "That nothing is found does not say that nothing changed. What helps: the height "
+            "before and after the cut, of every area, at every visit."
         )
 
 

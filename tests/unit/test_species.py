@@ -425,3 +425,16 @@ def test_no_two_plants_share_a_name() -> None:
         name for column in columns for cell in species.text(column) for name in cell.split(";")
     } - {""}:
         assert plant_named(species, name) is not None, name
+
+
+def test_a_keeping_ban_is_named_where_it_holds():
+    table = read_shipped_species()
+    for locale, banned in (("de-DE", True), ("fr-FR", True), ("en-US", False), ("", False)):
+        priors = sp.species_priors(table, locale)
+        said = dict(zip(priors.species_id.tolist(), priors.caution.tolist(), strict=True))
+        assert ("banned" in said["pistia-stratiotes"]) is banned
+        assert "check local rules" in said["pistia-stratiotes"]
+        assert "banned" not in said["hygrophila-polysperma"]
+        assert "Close relatives" in said["alternanthera-reineckii"]
+    listed = {name for ban in sp.read_reference().keeping_bans for name in ban["plants"]}
+    assert listed <= set(table.text("species_id").tolist())

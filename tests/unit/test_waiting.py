@@ -53,7 +53,7 @@ def test_long_work_says_what_it_does_and_how_far_it_is(monkeypatch):
     monkeypatch.setattr(waiting, "EVERY_S", 0.01)
     monkeypatch.setenv("TERM", "xterm")
     monkeypatch.setenv("COLUMNS", "80")
-    stderr, stdout = Terminal("left"), io.StringIO()
+    stderr, stdout = Terminal("s left"), io.StringIO()
     monkeypatch.setattr(sys, "stderr", stderr)
     monkeypatch.setattr(sys, "stdout", stdout)
     with working("Planning"):

@@ -15,6 +15,7 @@ from growthcast.book.checks.names import FILES
 from growthcast.book.columns import Column
 from growthcast.book.read import read_shipped_species
 from growthcast.book.sheets.source import Source, read_source
+from growthcast.book.sheets.stamp import STAMP, stamp_rows
 from growthcast.book.sheets.values import (
     LISTS,
     MOST_CELLS,
@@ -91,7 +92,7 @@ def book_sheets(folder: Path) -> list[Sheet]:
     """
     sources = {table: read_source(folder, table) for table in TABLES}
     columns = {table: _columns(source) for table, source in sources.items()}
-    species = _species_ids(sources["species"])
+    species = _plants(sources["species"])
     sheets = [_settings(folder)]
     for table, source in sources.items():
         records = tuple(source.rows())
@@ -107,8 +108,13 @@ def book_sheets(folder: Path) -> list[Sheet]:
             for name, column in columns[table]
         )
         sheets.append(Sheet(table, headings, _rows(source, columns[table]), len(records)))
-    heading = Heading("species_id", "every plant known, for the choices; not read back", width=34)
-    sheets.append(Sheet(LISTS, (heading,), ((name,) for name in species), len(species), 0))
+    heads = Heading("species_id", "every plant known, for the choices; not read back", width=34)
+    names = (Heading("common name", width=34), Heading("Latin name", width=34))
+    plants = ((name, *of_plant) for name, of_plant in species.items())
+    sheets.append(Sheet(LISTS, (heads, *names), plants, len(species), 0))
+    stamps = [*stamp_rows(sources)]
+    heads_of_stamp = tuple(map(Heading, ("table", "key", "columns", "checksums")))
+    sheets.append(Sheet(STAMP, heads_of_stamp, stamps, len(stamps), 0))
     return sheets
 
 
@@ -120,12 +126,18 @@ def _columns(source: Source) -> list[tuple[str, Column | None]]:
     return [*there, *absent]
 
 
-def _species_ids(own: Source) -> list[str]:
-    ids = read_shipped_species().text("species_id").tolist()
-    if "species_id" in own.names:
-        at = own.names.index("species_id")
-        ids += [record.cells[at] for record in own.rows() if at < len(record.cells)]
-    return sorted({name for name in ids if name.strip()})
+def _plants(own: Source) -> dict[str, tuple[str, str]]:
+    """Return the common and the Latin name of every plant by its id, in the order of the ids."""
+    shipped, names = read_shipped_species(), ("species_id", "common_name", "scientific_name")
+    rows = list(zip(*(shipped.text(name).tolist() for name in names), strict=True))
+    for record in own.rows():
+        cells = dict(zip(own.names, record.cells, strict=False))
+        rows.append(tuple(cells.get(name, "").strip() for name in names))
+    found: dict[str, tuple[str, str]] = {}
+    for plant, common, latin in rows:
+        before = found.get(plant, ("", ""))
+        found[plant] = common or before[0], latin or before[1]
+    return {plant: found[plant] for plant in sorted(found) if plant}
 
 
 def _heading(
@@ -259,7 +271,10 @@ def xlsx_bytes(sheets: list[Sheet]) -> bytes:
     }
     try:
         for sheet in sheets:
-            _write(workbook.add_worksheet(sheet.name), sheet, formats)
+            page = workbook.add_worksheet(sheet.name)
+            _write(page, sheet, formats)
+            if sheet.name == STAMP:
+                page.very_hidden()
     finally:
         workbook.close()  # its temporary files go with it, also where a row cannot be written
     return stream.getvalue()

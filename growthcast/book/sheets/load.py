@@ -12,12 +12,14 @@ import re
 import zipfile
 import zlib
 from collections.abc import Iterator
+from dataclasses import field
 from pathlib import Path
 from typing import Any
 from xml.parsers import expat
 
 from python_calamine import CalamineWorkbook
 
+from growthcast.book.sheets.stamp import STAMP, Stamps, read_stamps
 from growthcast.book.sheets.values import LISTS, MOST_CELLS, SETTINGS, SettingRow, Value, as_text
 from growthcast.book.tables import TABLES
 from growthcast.book.words import column_letter, printable, shown
@@ -180,6 +182,7 @@ class Workbook:
     tables: tuple[SheetTable, ...]
     settings: tuple[SettingRow, ...]
     not_read: tuple[str, ...]
+    stamps: Stamps = field(default_factory=dict)
 
 
 def read_workbook(path: Path) -> Workbook:
@@ -194,6 +197,7 @@ def read_workbook(path: Path) -> Workbook:
     tables: list[SheetTable] = []
     settings: tuple[SettingRow, ...] = ()
     not_read: list[str] = []
+    stamps: Stamps = {}
     seen: set[str] = set()
     with _Reading(name):
         book = CalamineWorkbook.from_filelike(io.BytesIO(data))
@@ -201,6 +205,9 @@ def read_workbook(path: Path) -> Workbook:
     for typed in book.sheet_names:
         known = typed.strip().casefold()
         if known == LISTS:
+            continue
+        if known == STAMP:
+            stamps = read_stamps(_rows(book, typed, name))
             continue
         if known not in TABLES and known != SETTINGS:
             not_read.append(f"sheet {shown(typed)} is none of a book's and was not read")
@@ -218,7 +225,7 @@ def read_workbook(path: Path) -> Workbook:
         raise UsageError(
             f"{name} has none of the sheets of a book ({wanted}); growthcast export writes them"
         )
-    return Workbook(path.name, tuple(tables), settings, tuple(not_read))
+    return Workbook(path.name, tuple(tables), settings, tuple(not_read), stamps)
 
 
 def read_sheet(path: Path) -> list[tuple[int, list[Value]]]:

@@ -7,35 +7,19 @@ from collections.abc import Iterator, Mapping
 from dataclasses import replace
 from datetime import date
 from pathlib import Path
-from types import MappingProxyType
 
-from growthcast.book.cells.numbers import Fault, parse_date
 from growthcast.book.cells.text import read_bytes
 from growthcast.book.checks.names import FILES
 from growthcast.book.read import inspect_book
 from growthcast.book.sheets.export import heading_text
 from growthcast.book.sheets.load import SheetTable, Workbook
 from growthcast.book.sheets.source import Record, Source, read_source, rewritten
+from growthcast.book.sheets.stamp import KEYS, Key, Stamps, checksum, key_of
 from growthcast.book.sheets.values import SettingChange, as_text, same, with_settings
-from growthcast.book.tables import TABLES, column_of
+from growthcast.book.tables import TABLES
 from growthcast.book.words import column_letter, shown
 from growthcast.errors import BookProblems, Finding, UsageError
 from growthcast.nouns import dataclass
-
-KEYS: Mapping[str, tuple[str, ...]] = MappingProxyType(
-    {
-        "tanks": ("tank_id",),
-        "areas": ("area_id",),
-        "bounds": ("area_id", "from_date"),
-        "trims": ("date", "tank_id", "area_id"),
-        "conditions": ("tank_id", "from_date"),
-        "closed": ("client", "tank_id", "from_date"),
-        "species": ("species_id",),
-    }
-)
-"""By which columns a row of a sheet and a row of a file are the same row."""
-
-_Key = tuple[str, ...]
 
 
 class WouldNotCheck(BookProblems):
@@ -112,7 +96,7 @@ def merge_workbook(folder: Path, workbook: Workbook, *, delete_missing: bool = F
     """
     merge = Merge([], [], list(workbook.not_read), {}, {}, {}, {})
     for sheet in workbook.tables:
-        _lay_over(merge, read_source(folder, sheet.name), sheet, workbook.file, delete_missing)
+        _lay_over(merge, read_source(folder, sheet.name), sheet, workbook, delete_missing)
     if workbook.settings:
         data = read_bytes(folder / "practice.toml")
         if isinstance(data, Finding):
@@ -126,11 +110,12 @@ def merge_workbook(folder: Path, workbook: Workbook, *, delete_missing: bool = F
 
 
 def _lay_over(
-    merge: Merge, source: Source, sheet: SheetTable, workbook: str, delete_missing: bool
+    merge: Merge, source: Source, sheet: SheetTable, workbook: Workbook, delete_missing: bool
 ) -> None:
     """Lay one sheet over its file."""
-    places, new = _columns(source, sheet, workbook)
-    changed, added, missing = _differences(source, sheet, places)
+    places, new = _columns(source, sheet, workbook.file)
+    differences = _differences(source, sheet, places)
+    changed, added, missing = _as_exported(merge, source, differences, workbook.stamps)
     if not (changed or added or missing):
         return
     file = source.dialect.file
@@ -204,13 +189,13 @@ def _differences(
     def cells_of(record: Record | None) -> dict[str, str]:
         return dict(zip(source.names, record.cells if record else (), strict=False))
 
-    waiting: dict[_Key, list[Record]] = defaultdict(list)
+    waiting: dict[Key, list[Record]] = defaultdict(list)
     for record in reversed([*source.rows()]):
-        waiting[_key(table, cells_of(record))].append(record)
+        waiting[key_of(table, cells_of(record))].append(record)
     changed, added = [], []
     for number, values in sheet.rows:
         texts = {n: as_text(values[at], decimal_comma=comma) for n, at in places.items()}
-        key = _key(table, texts)
+        key = key_of(table, texts)
         match = waiting[key].pop() if waiting.get(key) else None
         row, old = None if match is None else match.row, cells_of(match)
         differing = tuple(
@@ -231,16 +216,45 @@ def _differences(
     return tuple(changed), tuple(added), tuple(sorted(missing, key=lambda gone: gone.row or 0))
 
 
-def _key(table: str, cells: Mapping[str, str]) -> _Key:
-    """Return the key of a row, by which it is known again."""
-    parts = []
-    for name in KEYS[table]:
-        cell = cells.get(name, "")
-        if column_of(table, name).kind == "date":
-            day = parse_date(cell.strip())
-            cell = cell.strip() if isinstance(day, Fault) else day
-        parts.append(cell if cell.strip() else "")
-    return tuple(parts)
+_Changes = tuple[tuple[RowChange, ...], tuple[RowChange, ...], tuple[RowChange, ...]]
+
+
+def _as_exported(merge: Merge, source: Source, found: _Changes, stamps: Stamps) -> _Changes:
+    """Return the differences made in the sheet; of those made in the book since, say so.
+
+    A workbook without a stamp is taken to hold what the book holds now.
+    """
+    table, comma = source.dialect.table, source.dialect.decimal_comma
+    if not any(name == table for name, _ in stamps):
+        return found
+    declared = {column.name: column for column in TABLES[table]}
+
+    def stale(row: RowChange, cell: CellChange) -> bool:
+        sums = stamps.get((table, tuple(row.key.values())), {})
+        now = checksum(cell.old, declared.get(cell.column), decimal_comma=comma)
+        if cell.column not in sums or sums[cell.column] == now:
+            return False
+        merge.not_taken.append(
+            f"sheet {table}, row {row.sheet_row}, {cell.column}: the book has changed since the "
+            f"export, to {shown(cell.old)}; {shown(cell.new)} of the sheet was not taken"
+        )
+        return True
+
+    changed = [
+        replace(row, cells=tuple(cell for cell in row.cells if not stale(row, cell)))
+        for row in found[0]
+    ]
+    added = []
+    for row in found[1]:
+        if (table, tuple(row.key.values())) in stamps:
+            merge.not_taken.append(
+                f"sheet {table}, row {row.sheet_row}: the book has changed since the export, this "
+                "row was taken out of it; it was not added again"
+            )
+        else:
+            added.append(row)
+    missing = [row for row in found[2] if (table, tuple(row.key.values())) in stamps]
+    return tuple(row for row in changed if row.cells), tuple(added), tuple(missing)
 
 
 def check_merge(folder: Path, merge: Merge, workbook: str, *, today: date) -> list[Finding]:

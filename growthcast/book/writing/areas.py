@@ -15,13 +15,15 @@ from growthcast.book.read import read_book
 from growthcast.book.sheets.source import read_source, rewritten
 from growthcast.book.supposed import Cell, known_species
 from growthcast.book.tables import TABLES
-from growthcast.book.words import check_known, plain, some_of
+from growthcast.book.words import check_known, plain, shown, some_of
 from growthcast.book.writing.append import tried
 from growthcast.book.writing.cells import fresh_id, renamed, words_of_plant
 from growthcast.book.writing.dialect import appended
 from growthcast.book.writing.journal import Entry, hash_of
 from growthcast.book.writing.lock import book_lock
 from growthcast.book.writing.replace import read_file, replace_files
+from growthcast.book.writing.visit.entry import beginning_with
+from growthcast.book.writing.visit.places import tank_of_visit
 from growthcast.errors import Finding, UsageError
 from growthcast.nouns import dataclass
 
@@ -79,7 +81,7 @@ def replace_area(
     folder
         The book's folder.
     area_id
-        The area whose plant is replaced.
+        The area whose plant is replaced; the beginning of its id will do where no other begins so.
     plant
         The new plant by any of its names.
     on
@@ -102,7 +104,7 @@ def replace_area(
     def planned(book: Book) -> _Planned:
         areas, species = book.areas, book.species
         place = _living_area(book, area_id, on)
-        new = known_species(book, plant, "replace")
+        one, new = str(areas.text("area_id")[place]), known_species(book, plant, "replace")
         names = species.text("species_id")
         old = str(areas.text("species_id")[place])
         cover = dict(zip(names, species.text("measure") == "cover_pct", strict=True))
@@ -116,15 +118,15 @@ def replace_area(
         row = _kept_row(book, place, on) | {"species_id": new, "planted_on": on}
         words = words_of_plant(book.species, old)
         row["label"] = renamed(str(areas.text("label")[place]), words, new) or None
-        row["area_id"] = fresh_id(area_id, words, new, areas.text("area_id").tolist())
+        row["area_id"] = fresh_id(one, words, new, areas.text("area_id").tolist())
         row |= given
         heights = _heights_in_words(row, "%" if cover[new] else "cm")
         summary = (
-            f"{row['tank_id']}: {area_id} ({old}) ends on {on}; {row['area_id']} ({new}) begins "
+            f"{row['tank_id']}: {one} ({old}) ends on {on}; {row['area_id']} ({new}) begins "
             f"that day on {plain(_number(row['area_cm2']))} cm², {heights}"
         )
         ends = {int(areas.rows[place]): {"removed_on": on}}
-        return _Planned(summary, (area_id,), {"areas": ends}, {"areas": row})
+        return _Planned(summary, (one,), {"areas": ends}, {"areas": row})
 
     return _carried_out(folder, on, planned, "replace", today=today, write=write, by=by)
 
@@ -174,13 +176,11 @@ def retire(
             check_known(client, known, "tanks.csv has no client", "the clients are")
             mine = tanks.text("tank_id")[clients == client].tolist()
         else:
-            known = tanks.text("tank_id").tolist()
-            check_known(str(tank_id), known, "tanks.csv has no tank", "the tanks are")
-            mine = [tank_id]
+            mine = [tank_of_visit(book, tank_id, ())]
         here = np.isin(areas.text("tank_id").astype(str), mine)
-        living = np.flatnonzero(here & _alive(book, on) & ~_ends_then(book, on))
+        living = np.flatnonzero(here & _lives_beyond(book, on))
         if not living.size:
-            raise UsageError(_nothing_alive(book, here, f"{client or tank_id}", on))
+            raise UsageError(_nothing_alive(book, here, client or mine[0], on))
         coming = here & np.asarray(areas.date("planted_on") > np.datetime64(on, "D"), np.bool_)
         if coming.any():
             later = ", ".join(areas.text("area_id")[coming].tolist())
@@ -236,26 +236,27 @@ def move_bounds(
 
     def planned(book: Book) -> _Planned:
         place = _living_area(book, area_id, on)
+        one = str(book.areas.text("area_id")[place])
         held = bounds_on(book.areas, book.bounds, np.array([place]), _day(on))
         before = {name: float(getattr(held, name)[0]) for name in BOUNDS}
         moved = {n: v for n, v in wanted.items() if v is not None and v != before[n]}
         if not moved:
             now = _heights_in_words(before, _unit(book, place))
             raise UsageError(
-                f"{area_id} has {now} on {on} already; give another --floor, --budget or --cut"
+                f"{one} has {now} on {on} already; give another --floor, --budget or --cut"
             )
         what = ", ".join(
             f"{name.removesuffix('_cm')} {_from_to(before[name], value, _unit(book, place))}"
             for name, value in moved.items()
         )
         tank = book.areas.text("tank_id")[place]
-        summary = f"{tank}: {area_id} from {on} on: {what}"
+        summary = f"{tank}: {one} from {on} on: {what}"
         bounds = book.bounds
-        same = (bounds.text("area_id") == area_id) & (bounds.date("from_date") == np.datetime64(on))
+        same = (bounds.text("area_id") == one) & (bounds.date("from_date") == np.datetime64(on))
         if same.any():
             row = int(bounds.rows[np.argmax(same)])
             return _Planned(summary, (), {"bounds": {row: moved}}, {})
-        return _Planned(summary, (), {}, {"bounds": {"area_id": area_id, "from_date": on, **moved}})
+        return _Planned(summary, (), {}, {"bounds": {"area_id": one, "from_date": on, **moved}})
 
     return _carried_out(folder, on, planned, "move", today=today, write=write, by=by)
 
@@ -312,19 +313,20 @@ def _day(on: date) -> float:
     return float(np.datetime64(on, "D").astype(np.int64))
 
 
-def _alive(book: Book, on: date) -> BoolArray:
+def _lives_beyond(book: Book, on: date) -> BoolArray:
+    """Whether each area lives on a day and on the next (A,)."""
     day, areas = np.datetime64(on, "D"), book.areas
-    return np.asarray(~(areas.date("planted_on") > day) & ~(areas.date("removed_on") < day), bool)
-
-
-def _ends_then(book: Book, on: date) -> BoolArray:
-    return np.asarray(book.areas.date("removed_on") == np.datetime64(on, "D"), np.bool_)
+    return np.asarray(~(areas.date("planted_on") > day) & ~(areas.date("removed_on") <= day), bool)
 
 
 def _living_area(book: Book, area_id: str, on: date) -> int:
     """Return the place of an area that lives on a day and beyond; ``UsageError`` else."""
     areas = book.areas
     known: list[str] = areas.text("area_id").tolist()
+    begin = beginning_with(area_id, areas.text("area_id")[~areas.given("removed_on")].tolist())
+    if area_id not in known and len(begin) > 1:
+        raise UsageError(f"{len(begin)} areas begin with {shown(area_id)}: {some_of(begin)}")
+    area_id = begin[0] if begin and area_id not in known else area_id
     check_known(area_id, known, "areas.csv has no area", "the areas are")
     place = known.index(area_id)
     planted, removed = (areas.date(n)[place] for n in ("planted_on", "removed_on"))

@@ -14,7 +14,7 @@ from growthcast.desk.phone_page import templates
 from growthcast.desk.share import Share
 from growthcast.errors import GrowthcastError
 from growthcast.nouns import dataclass
-from growthcast.say.locale import ENGLISH, Locale
+from growthcast.say.locale import Locale
 from growthcast.service.pages.overview import TankStanding
 
 
@@ -79,7 +79,7 @@ class Asked:
 
     def in_english(self, *sentences: str) -> list[str]:
         """Return sentences that there are in English only, none on a page of another language."""
-        return [*sentences] if self.locale.language == ENGLISH else []
+        return [*sentences] if self.locale.language == "en" else []
 
 
 def link(path: str, **values: object) -> str:

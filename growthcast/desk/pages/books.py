@@ -24,7 +24,7 @@ from growthcast.desk.visit import words_of
 from growthcast.errors import Finding, GrowthcastError, UsageError
 from growthcast.say.words import named
 
-SHOWN = ("tanks", "areas", "trims", "conditions", "closed", "species")
+SHOWN = ("tanks", "areas", "bounds", "trims", "conditions", "closed", "species")
 MOST_SHOWN = 60
 ROOM = ("by", "visit_min", "water_share")
 BOUNDS = ("floor_cm", "budget_cm", "cut_cm")

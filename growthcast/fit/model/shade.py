@@ -39,6 +39,7 @@ class Shade:
 
 def floating_shade(
     visits: Visits,
+    tanks: int,
     tank: IntArray,
     floats: BoolArray,
     surface_share: FloatArray,
@@ -52,6 +53,8 @@ def floating_shade(
     ----------
     visits : Visits
         What was done to the areas.
+    tanks : int
+        How many tanks there are, those without areas too.
     tank : int array (A,)
         Tank of each area.
     floats : bool array (A,)
@@ -74,8 +77,7 @@ def floating_shade(
     if not shading.size:
         return None
     planted, removed = life
-    count = int(tank.max()) + 1
-    steps: list[list[tuple[float, float]]] = [[] for _ in range(count)]
+    steps: list[list[tuple[float, float]]] = [[] for _ in range(tanks)]
     for area in shading.tolist():
         mine = np.flatnonzero((visits.area == area) & (visits.day <= on_day))
         begun, found, left = _readings(visits, mine, float(planted[area]))
@@ -87,7 +89,7 @@ def floating_shade(
             days.tolist(), np.diff(share, prepend=0.0).tolist(), strict=True
         )
     width = 1 + max(len(changes) for changes in steps)
-    from_day, change = np.full((count, width), np.inf), np.zeros((count, width))
+    from_day, change = np.full((tanks, width), np.inf), np.zeros((tanks, width))
     from_day[:, 0] = LONG_AGO
     for k, changes in enumerate(steps):
         for column, (day, by) in enumerate(sorted(changes), start=1):

@@ -107,6 +107,7 @@ def shade_of_book(
     surface_cm2 = book.tanks.number("length_cm") * book.tanks.number("width_cm")
     return floating_shade(
         visits,
+        surface_cm2.size,
         traits.tank,
         is_cover & (np.arange(is_cover.size) < (is_cover.size if known is None else known)),
         np.minimum(book.areas.number("area_cm2") / surface_cm2[traits.tank], 1.0),

@@ -23,7 +23,7 @@ def run(*arguments):
 def test_a_clean_book(make_book):
     result = run(make_book())
     assert result.exit_code == 0
-    assert result.stdout == "2 tanks, 3 areas, 4 log rows: no problems\n"
+    assert result.stdout == "Nothing is wrong or odd in 2 tanks, 3 areas and 4 log rows.\n"
     assert result.stderr == ""
 
 
@@ -31,13 +31,13 @@ def test_remarks_alone_are_clean(make_book):
     result = run(make_book(), "--on", "2026-02-14")
     assert result.exit_code == 0
     assert "[after-on]" in result.stderr
-    assert result.stdout == "2 tanks, 3 areas, 2 log rows: no problems, 1 remark\n"
+    assert result.stdout == "No problems, 1 remark in 2 tanks, 3 areas and 2 log rows.\n"
 
 
 def test_notes(make_book):
     result = run(make_book(tanks_csv=FILES["tanks.csv"].replace("client", "lamp")))
     assert result.exit_code == 1
-    assert result.stdout.endswith("no problems, 1 note\n")
+    assert result.stdout.startswith("No problems, 1 note in ")
 
 
 def test_check_says_which_co2_it_assumes(make_book):

@@ -7,6 +7,7 @@ from datetime import date
 import numpy as np
 import pytest
 
+from growthcast import cache
 from growthcast.fit.growth import fit_growth
 from growthcast.fit.rows.chains import Link
 from growthcast.fit.rows.nodes import NOT_AIMED_SD_CM, STATED_CUT_SPREAD
@@ -77,6 +78,22 @@ def test_rows_that_change_nothing_change_no_digit(tmp_path):
         for one in (fit, plain)
     ]
     assert (heights[0] == heights[1]).all()
+
+
+def test_an_answer_from_before_they_were_agreed_is_not_recalled(tmp_path, monkeypatch):
+    monkeypatch.setenv("GROWTHCAST_CACHE", str(tmp_path / "kept"))
+    asked = []
+
+    def worked_out(book):
+        return cache.recall(lambda: asked.append(book) or len(asked), cache.tables_of(book), ON)
+
+    cache.turn(True)
+    try:
+        plain = make_book(tmp_path / "plain", trims=stem_log())
+        moved = with_bounds(tmp_path / "book", stem_log())
+        assert [worked_out(one) for one in (plain, moved, plain, moved)] == [1, 2, 1, 2]
+    finally:
+        cache.turn(False)
 
 
 def test_the_backtest_measures_each_reading_by_the_budget_of_its_day(tmp_path):

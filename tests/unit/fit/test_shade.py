@@ -28,7 +28,7 @@ ON = date(2026, 4, 1)
 def design_of(folder, removed="", size="50,40", areas=FLOATS):
     book = make_book(
         folder,
-        tanks=f"{TANKS}lobby,Client A,{size},46,\nhome,Client B,,,34,\n",
+        tanks=f"{TANKS}lobby,Client A,{size},46,\nhome,Client B,,,34,\nbare,Client B,,,34,\n",
         areas=areas.format(removed),
         trims=LOG if "float" in areas else HEADER,
         conditions=CONDITIONS,
@@ -41,8 +41,8 @@ def test_cover_between_two_visits_is_the_mean_of_what_was_left_and_found(tmp_pat
     shade = design_of(tmp_path).shade
     days = [date(2026, 2, 1), date(2026, 3, 5), date(2026, 3, 15), date(2026, 5, 1)]
     found = [shade.on(day_number(day)).tolist() for day in days]
-    assert [lobby for lobby, _ in found] == pytest.approx([0.0, 0.30, 0.25, 0.275])
-    assert {home for _, home in found} == {0.0}
+    assert [lobby for lobby, _, _ in found] == pytest.approx([0.0, 0.30, 0.25, 0.275])
+    assert {share for _, *others in found for share in others} == {0.0}
     gone = design_of(tmp_path / "gone", "2026-03-26").shade
     assert gone.on(day_number(date(2026, 3, 25)))[0] == pytest.approx(0.275)
     assert gone.on(day_number(date(2026, 3, 26)))[0] == pytest.approx(0.0)

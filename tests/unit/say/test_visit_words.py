@@ -8,7 +8,7 @@ from datetime import date
 import pytest
 
 from growthcast.say.away import away_sentence, away_words, bare_cuts
-from growthcast.say.cuts import CAUTIONS, cautions, sheet_sentence, watch_list
+from growthcast.say.cuts import CAUTIONS, TOO_MUCH, cautions, sheet_sentence, watch_list
 from growthcast.say.peak import peak_sentence, why_not_best
 from growthcast.say.words import FINE
 from growthcast.service.advice import CutLimit
@@ -402,3 +402,10 @@ def test_a_plan_counts_the_likely_areas_and_gives_the_chance_of_the_others():
     assert peak_sentence(replace(plan, areas=())) == (
         "nothing is planted in this tank, so there is nothing to bring to that day."
     )
+
+
+def test_much_cut_at_once_is_a_caution():
+    """Two areas, of one 70 and of the other 32 % off: 51 % of the plants; once it is left, 35 %."""
+    two = cut(removed_share=0.7), cut(removed_share=0.32)
+    assert TOO_MUCH in cautions(sheet(*two))
+    assert TOO_MUCH not in cautions(sheet(two[0], replace(two[1], action="leave")))

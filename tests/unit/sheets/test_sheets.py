@@ -67,6 +67,7 @@ def test_the_workbook_helps_with_typing_and_protects_nothing(book):
     made = openpyxl.load_workbook(io.BytesIO(xlsx_bytes(book_sheets(book))))
     assert made.sheetnames == [
         "practice", "tanks", "areas", "bounds", "trims", "conditions", "closed", "species", "lists",
+        "stamp",
     ]  # fmt: skip
     offered = {
         page.title: {

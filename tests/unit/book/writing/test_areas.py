@@ -59,6 +59,7 @@ def test_an_id_that_names_the_plant_names_the_next_one(make_book):
 @pytest.mark.parametrize(
     ("area", "plant", "on", "said"),
     [
+        ("A", "rotala-rotundifolia", ON, '3 areas begin with "A": A1, A2, A3'),
         ("A4", "rotala-rotundifolia", ON, 'no area "A4"; the areas are A1, A2'),
         ("A1", "rotala-rotundifola", ON, 'no plant "rotala-rotundifola"; did you mean'),
         ("A1", "rotala-rotundifolia", date(2025, 12, 31), "was planted on 2026-01-01, after"),
@@ -133,3 +134,11 @@ def test_heights_are_agreed_anew_from_a_day_on(make_book):
     assert [(i.file, i.row, i.slug) for i in told.value.findings] == [
         ("bounds.csv", 3, "floor-at-budget")
     ]
+
+
+def test_the_beginning_of_an_id_will_do(make_book):
+    folder = make_book(areas_csv=FILES["areas.csv"].replace("A3", "B3"), trims_csv=None)
+    assert move_bounds(folder, "b", ON, budget_cm=50.0, today=TODAY).row["area_id"] == "B3"
+    areas = folder / "areas.csv"
+    areas.write_text(areas.read_text().replace("20,2026-01-01", "20,"))  # planted before our time
+    assert retire(folder, ON, tank_id="T2", today=TODAY, write=False).ended == ("B3",)
