@@ -8,9 +8,9 @@ the height of every start, the surprise of every span and the daily drift of eve
 of their own, growth is the exact logistic. Only the data, as nodes, are shared. Skipped where the
 sampler is not installed (``pip install growthcast[reference]``).
 
-Asked for were means within 0.1 sd and sds within 10 %. On the books of seeds 2 and 3 (2026-11-29) half
-of the means lie within 0.12 sd, nine tenths within 0.5, and eight tenths of the sds within 10 %. The
-worst, and why:
+Asked for were means within 0.1 sd and sds within 10 %. On the books of seeds 2 and 3 (2026-11-29)
+half of the means lie within 0.12 sd, nine tenths within 0.5, and eight tenths of the sds within
+10 %. The worst, and why:
 
 - A start that nobody read is guessed in stages since looks are heard as sites (before, in
   centimetres); one area of seed 3 was planted 3 sd lower than guessed. Its exact posterior is
