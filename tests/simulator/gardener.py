@@ -149,6 +149,8 @@ class Gardener:
         low = step * round(self.plan.areas[a].aim_cm / step) if by else low
         if low >= high:  # whoever has just cut sees that it is lower
             low = max(high - step, 0.5 * high)
+        if kind not in {"both", "all"}:
+            by, sd = "", None
         mass = self._mass(a, before - after) if kind in {"removed_g", "all"} else None
         minutes = None
         if self.richness.timed_area_share and self.pen.random() < self.richness.timed_area_share:

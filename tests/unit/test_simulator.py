@@ -265,3 +265,22 @@ def test_the_demo_is_what_its_script_writes(tmp_path: Path) -> None:
     assert names == ["areas.csv", "conditions.csv", "practice.toml", "tanks.csv", "trims.csv"]
     for name in names:
         assert (tmp_path / name).read_bytes() == (DEMO / name).read_bytes(), name
+
+
+def test_photos_change_what_is_read_and_nothing_else(tmp_path: Path) -> None:
+    plan = random_practice(2, 60, 5, (2, 3), 10, ("stem",))
+    plan = replace(plan, styles=STYLES["heights"])
+    ruled = simulate(plan, 5, Richness())
+    photos = simulate(
+        plan, 5, Richness(photo_share=1.0, photo_offset_share=0.2, ruler_beside_share=0.3)
+    )
+    np.testing.assert_array_equal(ruled.truth.height_after_cm, photos.truth.height_after_cm)
+    by_photo = [row for row in photos.log if row.measured_by == "photo"]
+    true = np.array([photos.truth.height(row.area_id, row.on) for row in by_photo])
+    off = np.array([row.before_cm for row in by_photo]) / true
+    assert true.min() >= 5.0
+    assert abs(np.average(off, weights=true) - 1.2) < 0.05
+    book = read_book(photos.write_book(tmp_path / "photos"), today=TODAY)
+    assert (book.trims.text("measured_by") == "photo").sum() == len(by_photo)
+    assert 0.1 * len(by_photo) < sum(not row.measured_by for row in photos.log) < len(photos.log)
+    assert "measured_by" not in (ruled.write_book(tmp_path / "ruled") / "trims.csv").read_text()

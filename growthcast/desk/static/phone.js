@@ -175,7 +175,7 @@
     }
     for (const field of area.querySelectorAll("input")) field.name = field.name.replace(/0$/, n);
     const sd = element("input"); // the error of a height that a photo told
-    Object.assign(sd, { type: "hidden", name: "p0" });
+    Object.assign(sd, { type: "hidden", name: "p" + n });
     area.append(sd);
     area.querySelector('[data-line="b"] input').addEventListener("input", (event) => { if (event.isTrusted) sd.value = ""; });
     for (const tap of area.querySelectorAll('[data-line="b"] [data-tap]')) tap.addEventListener("click", () => { sd.value = ""; });

@@ -262,9 +262,13 @@ const photo = (() => {
     };
     canvas.onpointerdown = (event) => {
       event.preventDefault();
-      const here = at(event), near = 22 / canvas.getBoundingClientRect().width * wide;
-      held = taps.findIndex((tap) => isPair(tap) && Math.hypot(tap[0] - here[0], tap[1] - here[1]) < near);
-      if (held < 0 && step < asked.length && !(asked[step].area && refusal(given()))) { held = step; taps[held] = here; }
+      // While taps are asked for, only the last one is dragged: areas stand close together.
+      const here = at(event), asking = step < asked.length && !(ready() && refusal(given()));
+      const near = (asking ? 14 : 22) / canvas.getBoundingClientRect().width * wide;
+      const off = taps.map((tap, n) => (isPair(tap) && (!asking || n === step - 1) ? Math.hypot(tap[0] - here[0], tap[1] - here[1]) : Infinity));
+      held = off.indexOf(Math.min(...off));
+      if (off[held] >= near) held = -1;
+      if (held < 0 && asking) { held = step; taps[held] = here; }
       if (held >= 0) canvas.setPointerCapture(event.pointerId);
       draw();
     };

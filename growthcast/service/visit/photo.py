@@ -144,7 +144,8 @@ def photo_task(
     Returns
     -------
     dict
-        The sizes of the tank, and its areas: where they stand, and which are too low.
+        The sizes of the tank, and its areas in the book's order: where they stand, and which are
+        too low.
 
     Raises
     ------
@@ -152,8 +153,10 @@ def photo_task(
         As ``size_of_tank``.
     """
     size = size_of_tank(book, tank_id)
+    ids = book.areas.text("area_id").tolist()
+    expected = {area: expected[area] for area in sorted(expected, key=ids.index)}
     standing = standing_of(book, [*expected], size[1])
-    rows = [book.areas.text("area_id").tolist().index(area) for area in expected]
+    rows = [ids.index(area) for area in expected]
     plants = book.species.text("species_id").tolist()
     species = [plants.index(one) for one in book.areas.text("species_id")[rows]]
     forms = book.species.text("form")[species].tolist()

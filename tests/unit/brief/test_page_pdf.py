@@ -57,6 +57,14 @@ def test_a_row_has_its_header_and_words_stay_whole():
     assert "\u200b" not in made.pages[0].extract_text()
 
 
+def test_telephone_and_mail_can_be_followed():
+    made = read(page_pdf(page("Ada, +49 (0)30 123456, ada@example.com")))
+    notes = [note.get_object() for note in made.pages[0]["/Annots"]]
+    found = {note["/A"]["/URI"] for note in notes if note["/Subtype"] == "/Link"}
+    assert "mailto:ada@example.com" in found
+    assert any(uri.startswith("tel:+49") for uri in found)
+
+
 def test_the_same_page_is_the_same_bytes():
     assert page_pdf(page("plain")) == page_pdf(page("plain"))
 
