@@ -89,9 +89,9 @@ class GrowthFit:
     def rates(self) -> Answers[AreaRate]:
         """Return what is known of every living area's rate, in the order of the book.
 
-        Their frame has ``rate_per_day_p10``, ``_p50`` and ``_p90`` [1/day] at each tank's own
-        conditions on the day of the fit (what ``suppose`` changes), and the mean and the standard
-        deviation of the log rate at reference conditions.
+        Their frame has the 10, 50 and 90 % quantiles of the rate [1/day] at each tank's own
+        conditions on the day of the fit, which ``suppose`` changes, and the mean and the standard
+        deviation of the log rate at reference conditions, as in ``AreaRate``.
         """
         design, areas = self.design, np.flatnonzero(self.design.alive)
         posterior = self.posterior(areas)
