@@ -73,12 +73,9 @@ class GrowthFit:
         return self.made_from
 
     def __repr__(self) -> str:
-        design = self.design
-        day = np.datetime64(int(design.on_day), "D")
-        return (
-            f"<GrowthFit of {design.tank_id.size} tanks, {design.area_id.size} areas on {day}; "
-            f"rates() lists them>"
-        )
+        tanks, areas = self.design.tank_id.size, int(self.design.alive.sum())
+        day = np.datetime64(int(self.design.on_day), "D")
+        return f"<GrowthFit of {tanks} tanks, {areas} living areas on {day}; rates() lists them>"
 
     def _repr_html_(self) -> str:
         from html import escape  # only notebooks ask
