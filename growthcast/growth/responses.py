@@ -313,8 +313,8 @@ def nutrient_response(*values: ArrayLike) -> FloatArray:
     Notes
     -----
     ``min(S/(S + k))`` over the same minimum at the reference: more of a nutrient that is not the
-    scarcest changes nothing (Liebig). Leaves out what roots take from the substrate and what the
-    plant has stored.
+    scarcest changes nothing (Liebig). Leaves out what the plant has stored; what roots take from
+    the substrate is a floor under it in :func:`combined_response`.
 
     References
     ----------
@@ -441,7 +441,10 @@ TRAITS = tuple(name for factor in RESPONSES.values() for name in factor.traits)
 
 
 def combined_response(
-    at: Mapping[str, ArrayLike], plant: Mapping[str, ArrayLike], reference: Mapping[str, ArrayLike]
+    at: Mapping[str, ArrayLike],
+    plant: Mapping[str, ArrayLike],
+    reference: Mapping[str, ArrayLike],
+    least_nutrient: ArrayLike = 0.0,
 ) -> FloatArray:
     """Return the product of all responses, the factor by which conditions change the rate.
 
@@ -453,6 +456,8 @@ def combined_response(
         The plant by the names of ``TRAITS`` [unit in the name].
     reference : mapping of str to array_like
         Reference conditions by the names of ``CONDITIONS`` [unit in the name].
+    least_nutrient : array_like, optional
+        Response to nutrients that the substrate leaves at the least [1], 0 to 1.
 
     Returns
     -------
@@ -468,9 +473,9 @@ def combined_response(
 
     Notes
     -----
-    ``f = L C min(N, P, K) T``. Light, CO2 and temperature multiply because light and CO2 help each
-    other; nutrients enter by their minimum. This reading of the evidence is ours. Iron and all
-    other interactions are left out.
+    ``f = L C max(min(N, P, K), S) T``, ``S`` from the substrate. Light, CO2 and temperature
+    multiply because light and CO2 help each other; nutrients enter by their minimum. This reading
+    of the evidence is ours. Iron and all other interactions are left out.
 
     References
     ----------
@@ -490,12 +495,13 @@ def combined_response(
     1.0
     """
     response: FloatArray = np.asarray(1.0)
-    for factor in RESPONSES.values():
-        response = response * factor.function(
+    for kind, factor in RESPONSES.items():
+        share = factor.function(
             *(at[name] for name in factor.conditions),
             *(plant[name] for name in factor.traits),
             *(reference[name] for name in factor.conditions),
         )
+        response = response * (np.maximum(share, least_nutrient) if kind == "nutrient" else share)
     return np.asarray(response)[()]
 
 

@@ -417,7 +417,7 @@ def growth_clock(
     # An area's own shade counts even where the tank's light has not been measured.
     at["ppfd_umol"] = np.where(np.isnan(light), usual["ppfd_umol"] * lit, light)
     plant = {name: priors.traits[name][species][:, None] for name in TRAITS}
-    response = combined_response(at, plant, usual)
+    response = combined_response(at, plant, usual, priors.least_nutrient[species][:, None])
     return GrowthClock(
         from_day=from_day[tank],
         response=np.maximum(response, LEAST_RESPONSE),
