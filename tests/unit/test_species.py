@@ -98,7 +98,12 @@ class TestPriors:
         grown = combined_response(starved, priors.traits, usual, priors.least_nutrient)
         rooted = ("rotala-rotundifolia", "helanthium-tenellum", "cryptocoryne-wendtii")
         assert [grown[place(priors, name)] for name in rooted] == [0.5] * 3
-        others = ("ceratophyllum-demersum", "anubias-barteri", "lemna-minor", "taxiphyllum-barbieri")
+        others = (
+            "ceratophyllum-demersum",
+            "anubias-barteri",
+            "lemna-minor",
+            "taxiphyllum-barbieri",
+        )
         assert [grown[place(priors, name)] for name in others] == [0.0] * 4
         # Where the water has enough, the floor changes no digit.
         fed = dict.fromkeys(CONDITIONS, np.nan) | {"no3_mg_l": 8.0}
