@@ -92,6 +92,28 @@ class TestPriors:
             assert priors.set_up_min[row] == form.set_up_min
             assert (priors.shape[row], priors.shape_spread[row]) == (1.0, 0.15)
 
+    def test_the_substrate_feeds_what_roots_in_it(self, priors: sp.SpeciesPriors) -> None:
+        starved = dict.fromkeys(CONDITIONS, np.nan) | {"no3_mg_l": 0.0}
+        usual = sp.read_reference().conditions
+        grown = combined_response(starved, priors.traits, usual, priors.least_nutrient)
+        rooted = ("rotala-rotundifolia", "helanthium-tenellum", "cryptocoryne-wendtii")
+        assert [grown[place(priors, name)] for name in rooted] == [0.5] * 3
+        others = (
+            "ceratophyllum-demersum",
+            "anubias-barteri",
+            "lemna-minor",
+            "taxiphyllum-barbieri",
+        )
+        assert [grown[place(priors, name)] for name in others] == [0.0] * 4
+        # Where the water has enough, the floor changes no digit.
+        fed = dict.fromkeys(CONDITIONS, np.nan) | {"no3_mg_l": 8.0}
+        assert np.array_equal(
+            combined_response(fed, priors.traits, usual, priors.least_nutrient),
+            combined_response(fed, priors.traits, usual),
+        )
+        known = set(priors.species_id.tolist())
+        assert known.issuperset(sp.read_reference().substrate["rootless"])
+
     def test_reference_is_the_one_of_the_book(self) -> None:
         reference = sp.read_reference()
         assert reference.conditions == {
