@@ -73,12 +73,9 @@ class GrowthFit:
         return self.made_from
 
     def __repr__(self) -> str:
-        design = self.design
-        day = np.datetime64(int(design.on_day), "D")
-        return (
-            f"<GrowthFit of {design.tank_id.size} tanks, {design.area_id.size} areas on {day}; "
-            f"rates() lists them>"
-        )
+        tanks, areas = self.design.tank_id.size, int(self.design.alive.sum())
+        day = np.datetime64(int(self.design.on_day), "D")
+        return f"<GrowthFit of {tanks} tanks, {areas} living areas on {day}; rates() lists them>"
 
     def _repr_html_(self) -> str:
         from html import escape  # only notebooks ask
@@ -89,9 +86,9 @@ class GrowthFit:
     def rates(self) -> Answers[AreaRate]:
         """Return what is known of every living area's rate, in the order of the book.
 
-        Their frame has ``rate_per_day_p10``, ``_p50`` and ``_p90`` [1/day] at each tank's own
-        conditions on the day of the fit (what ``suppose`` changes), and the mean and the standard
-        deviation of the log rate at reference conditions.
+        Their frame has the 10, 50 and 90 % quantiles of the rate [1/day] at each tank's own
+        conditions on the day of the fit, which ``suppose`` changes, and the mean and the standard
+        deviation of the log rate at reference conditions, as in ``AreaRate``.
         """
         design, areas = self.design, np.flatnonzero(self.design.alive)
         posterior = self.posterior(areas)

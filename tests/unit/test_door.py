@@ -189,7 +189,7 @@ def test_what_is_printed_is_short(book: Book, fit: GrowthFit) -> None:
 def test_the_door_is_small_and_listed() -> None:
     assert len(growthcast.__all__) <= 20
     assert {*growthcast.__all__} <= {*dir(growthcast)}
-    for name in (*growthcast.__all__, "plot", "types"):
+    for name in (*growthcast.__all__, "keeping", "plot", "types"):
         assert name in dir(growthcast)
         assert getattr(growthcast, name).__doc__
     with pytest.raises(GrowthcastError):
