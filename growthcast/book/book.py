@@ -89,6 +89,15 @@ class Table:
         places = np.array([known.get(value, -1) for value in coded.values], np.int64)
         return places[coded.codes]
 
+    def as_rows(self) -> list[dict[str, Any]]:
+        """Return the rows as mappings by column, None where a cell is blank."""
+        cells = {name: column.tolist() for name, column in self.columns.items()}
+        given = {name: self.given(name).tolist() for name in cells}
+        return [
+            {name: cells[name][row] if given[name][row] else None for name in cells}
+            for row in range(len(self))
+        ]
+
     def keep(self, mask: BoolArray) -> Table:
         """Return the table with only the rows of a mask, in their order."""
         if bool(mask.all()):

@@ -40,7 +40,13 @@ def add_command(kind: Kind, cells: BookAndCells = None, as_json: AsJson = False)
     from growthcast.book.book import plant_named
     from growthcast.book.read import read_shipped_species
     from growthcast.book.writing.append import add_rows
-    from growthcast.book.writing.cells import KINDS, parse_cells, row_in_words, slug_for
+    from growthcast.book.writing.cells import (
+        KINDS,
+        parse_cells,
+        row_in_words,
+        slug_for,
+        still_needed,
+    )
 
     if kind not in KINDS:
         hint = did_you_mean(kind, KINDS, "write tank, area, conditions or closed")
@@ -49,7 +55,13 @@ def add_command(kind: Kind, cells: BookAndCells = None, as_json: AsJson = False)
     named = given[0] if given and "=" not in given[0] else None
     folder = find_own_book(named)
     table = KINDS[kind]
-    row, troubles = parse_cells(kind, given[1:] if named else given, _own_columns(folder, table))
+    items, own = given[1:] if named else given, _own_columns(folder, table)
+    row, troubles = parse_cells(kind, items, own, whole=False)
+    if troubles:
+        row, troubles = parse_cells(kind, items, own)
+    else:
+        row = _with_proposals(folder, row) if kind == "area" else row
+        troubles = still_needed(kind, row)
     if plant := plant_named(read_shipped_species(), str(row.get("species_id") or "")):
         row["species_id"] = plant
     if slug := slug_for(kind, row):
@@ -64,6 +76,27 @@ def add_command(kind: Kind, cells: BookAndCells = None, as_json: AsJson = False)
         problems = count_of(len(added.problems_before), "problem")
         say(f"The book has {problems} still: see growthcast check {folder}")
     print_answer(as_json, {"table": table, "row": row}, [f"Added to {table}.csv: {words}."])
+
+
+def _with_proposals(folder: Path, row: dict[str, Any]) -> dict[str, Any]:
+    """Return an area's row with its id, ground and heights proposed where they are open.
+
+    Where the book has problems, or no column to say in that something is proposed, it is as it was.
+    """
+    from growthcast.book.begin.typed import complete_areas, plant_meant
+    from growthcast.book.read import read_book
+
+    columns = _own_columns(folder, "areas")
+    if not row.get("species_id") or not row.get("tank_id") or "note" not in columns:
+        return row
+    try:
+        book = read_book(folder)
+    except BookProblems:
+        return row
+    row = {**row, "species_id": plant_meant(book.species, str(row["species_id"]))}
+    tanks, areas = (table.as_rows() for table in (book.tanks, book.areas))
+    full = complete_areas([*areas, row], tanks, book.species)[-1]
+    return {name: cell for name, cell in full.items() if name in columns or name in row}
 
 
 def _also_found(folder: Path, table: str, row: dict[str, Any], today: date) -> list[str]:

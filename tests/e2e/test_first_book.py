@@ -4,12 +4,14 @@ from __future__ import annotations
 
 import contextlib
 import io
+import shutil
 import sys
 from unittest import mock
 
 import openpyxl
 
 from growthcast.book.read import read_book
+from growthcast.book.shipped import demo_dir
 from tests.cli import run
 from tests.unit.book.small_book import write_book
 
@@ -193,3 +195,16 @@ def test_a_visit_of_seven_areas_is_a_short_line(tmp_path):
     assert ran.status == 0, ran.err
     assert (folder / "trims.csv").read_text().count("lobby-") == 7
     assert len(SEVEN) <= 60
+
+
+def test_an_added_area_gets_what_is_left_open_proposed(tmp_path):
+    folder = tmp_path / "book"
+    shutil.copytree(demo_dir(), folder)
+    ran = run("add", "area", str(folder), "tank_id=reception", "species_id=java fern")
+    assert ran.status == 0, ran.err
+    last = (folder / "areas.csv").read_text(encoding="utf-8").splitlines()[-1]
+    assert last.startswith("reception-leptochilus,reception,")
+    assert "proposed: area_cm2, floor_cm, budget_cm" in last
+    several = run("add", "area", str(folder), "tank_id=reception", "species_id=anub")
+    assert several.status == 2
+    assert "anubias-barteri-nana" in several.err

@@ -70,12 +70,16 @@ def parse_cells(
         except UsageError as trouble:
             troubles.append(str(trouble))
             unread.add(name)
-    missing = [c for c in columns.values() if c.required and whole and row.get(c.name) is None]
-    missing = [c for c in missing if c.name not in unread]
-    if missing:
-        wanted = "; ".join(f"{c.name} ({_words(c)})" for c in missing)
-        troubles.append(f"add {kind} also needs {wanted}; write column=value for each")
-    return row, troubles
+    return row, troubles + (
+        still_needed(kind, {**row, **dict.fromkeys(unread, "")}) if whole else []
+    )
+
+
+def still_needed(kind: str, row: Mapping[str, Cell]) -> list[str]:
+    """Return the sentence that names what a whole row lacks; none where it lacks nothing."""
+    needed = [c for c in TABLES[KINDS[kind]] if c.required and row.get(c.name) is None]
+    wanted = "; ".join(f"{column.name} ({_words(column)})" for column in needed)
+    return [f"add {kind} also needs {wanted}; write column=value for each"] if needed else []
 
 
 def _split(
