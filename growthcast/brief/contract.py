@@ -20,7 +20,7 @@ from growthcast.brief.page import (
 from growthcast.brief.visits import PlannedVisit
 from growthcast.errors import UsageError
 from growthcast.fit.result import GrowthFit
-from growthcast.say.client import days_of_100, place_words
+from growthcast.say.client import days_of_100, next_visit_key, place_words
 from growthcast.say.locale import Locale
 from growthcast.say.prices import a_month, worth, year_price
 from growthcast.say.reasons import reason
@@ -136,7 +136,7 @@ def _facts(
         for name, at in (("low", year.p10), ("amount", middle), ("high", year.p90))
     }
     note = locale.say(
-        "contract_year",
+        "contract_year_agreed" if currency and practice.terms else "contract_year",
         visits=locale.count("visit", round(contract.visits)),
         journeys=locale.count("journey", round(contract.journeys)),
         **amounts,
@@ -152,7 +152,7 @@ def _facts(
         of_it = locale.say("vat_note", tax=locale.money(tax, currency))
         found.append(Fact(locale.say("fact_vat", percent=percent), paid, of_it))
     if days := [tank.next_on for tank in tanks if tank.next_on is not None]:
-        found.append(Fact(locale.say("fact_next"), locale.full_date(min(days))))
+        found.append(Fact(locale.say(next_visit_key(tanks)), locale.full_date(min(days))))
     return Facts((*found, yes_fact(locale, practice)))
 
 
