@@ -1,171 +1,106 @@
-"""The command line: collects the commands, turns errors into sentences and exit statuses."""
+"""The entry point: prints the help of all commands itself, and hands all else to typer."""
 
 from __future__ import annotations
 
-import os
-import re
+import shutil
 import sys
-import warnings
-from importlib import import_module
-from pathlib import Path
-from typing import Any, NoReturn
+import textwrap
 
-import typer
-from typer.core import TyperGroup, TyperOption
-
-from growthcast import cache
-from growthcast.errors import BookProblems, Exit, GrowthcastError, UsageError
-
-TRACEBACK = "GROWTHCAST_TRACEBACK"
-"""Environment variable that shows where a fault of the tool happened."""
-
-COMMANDS = {
-    "start": "begin",
-    "add": "keep",
-    "log": "log",
-    "measure": "measure",
-    "unlog": "changes",
-    "replace": "changes",
-    "retire": "changes",
-    "move": "changes",
-    "journal": "changes",
-    "open": "open_desk",
-    "check": "check",
-    "interval": "forecast",
-    "forecast": "forecast",
-    "cuts": "cuts",
-    "rounds": "rounds",
-    "away": "rounds",
-    "peak": "cuts",
-    "brief": "pages",
-    "quote": "pages",
-    "overview": "pages",
-    "hours": "hours",
-    "rescape": "rescape",
-    "watch": "check",
-    "fit": "forecast",
-    "backtest": "check",
-    "species": "species",
-    "export": "keep",
-    "import": "keep",
-    "cache": "cache",
+USAGE = "Usage: growthcast [OPTIONS] COMMAND [ARGS]..."
+ABOUT = "Forecast how planted aquarium areas grow, and how often each tank must be visited."
+EXAMPLE = "Example: growthcast interval my-book. Without a book, the demo that ships is used."
+HEADINGS = {
+    "Keep the book": {
+        "start": "begin",
+        "add": "keep",
+        "unlog": "changes",
+        "replace": "changes",
+        "retire": "changes",
+        "move": "changes",
+        "journal": "changes",
+        "check": "check",
+        "export": "keep",
+        "import": "keep",
+    },
+    "At the tank": {
+        "log": "log",
+        "measure": "measure",
+        "open": "open_desk",
+        "cuts": "cuts",
+    },
+    "Advice": {
+        "interval": "forecast",
+        "forecast": "forecast",
+        "rounds": "rounds",
+        "away": "rounds",
+        "peak": "cuts",
+    },
+    "Pages": {
+        "brief": "pages",
+        "quote": "pages",
+        "overview": "pages",
+        "hours": "hours",
+    },
+    "Plants": {
+        "rescape": "rescape",
+        "species": "species",
+    },
+    "What the log tells, and how sure": {
+        "watch": "check",
+        "fit": "forecast",
+        "backtest": "check",
+    },
+    "The tool itself": {
+        "cache": "cache",
+    },
 }
-"""The commands in the order of ``--help``, each with the module of ``cli`` that holds it."""
-WORK_NOTHING_OUT = {"start", "add", "unlog", "open", "species", "export", "import", "cache"}
-
-
-class _Commands(TyperGroup):
-    """The commands by the first line of their help; one that is called is imported then."""
-
-    def resolve_command(self, ctx: Any, args: list[str]) -> Any:
-        name, named, rest = super().resolve_command(ctx, args)
-        if named is None or name is None:
-            return name, named, rest
-        alone = typer.Typer(**_PLAIN)
-        home = import_module(f"growthcast.cli.{COMMANDS[name]}")
-        alone.command(name)(getattr(home, f"{name}_command"))
-        command = typer.main.get_command(alone)
-        if name not in WORK_NOTHING_OUT:
-            command.params.append(_no_cache())
-        return name, command, rest
-
-
-def _no_cache() -> TyperOption:
-    def turn(_: Any, __: Any, asked: bool) -> None:
-        if asked:
-            cache.turn(on=False)
-
-    return TyperOption(
-        param_decls=["--no-cache"],
-        is_flag=True,
-        default=False,
-        expose_value=False,
-        callback=turn,
-        help="Work everything out anew, and keep nothing for the next time.",
-    )
-
-
-_PLAIN: dict[str, Any] = {
-    "rich_markup_mode": None,  # plain help starts in a third of the time
-    "add_completion": False,
-    "pretty_exceptions_enable": False,
+"""The commands by their headings in the order of ``--help``, each with the module that holds it."""
+COMMANDS = {name: home for commands in HEADINGS.values() for name, home in commands.items()}
+OPTIONS = {
+    "--version": "Print the version.",
+    "--help": "Print this. growthcast COMMAND --help has the options of a command.",
 }
-app = typer.Typer(
-    name="growthcast",
-    cls=_Commands,
-    help="Forecast how planted aquarium areas grow, and how often each tank must be visited.",
-    epilog="Example: growthcast interval my-book. Without a book, the demo that ships is used.",
-    no_args_is_help=True,
-    **_PLAIN,
-)
-
-
-def _tell_version(asked: bool) -> None:
-    if asked:
-        from importlib.metadata import version
-
-        print(f"growthcast {version('growthcast')}")  # noqa: T201
-        raise typer.Exit
-
-
-@app.callback()
-def _before_any_command(
-    version: bool = typer.Option(
-        False, "--version", callback=_tell_version, is_eager=True, help="Print the version."
-    ),
-) -> None:
-    """Forecast how planted aquarium areas grow, and how often each tank must be visited."""
-
-
-def _first_lines() -> dict[str, str]:
-    """Return the first line of every command's help, from the sources: quicker than importing."""
-    lines: dict[str, str] = {}
-    for home in set(COMMANDS.values()):
-        source = Path(__file__).with_name(f"{home}.py").read_text(encoding="utf-8")
-        lines |= re.findall(r'^def (\w+)_command\(.*?\n    """(.*?)\n', source, re.S | re.M)
-    return lines
-
-
-_lines = _first_lines()
-for _name in COMMANDS:
-    app.command(_name, help=_lines[_name])(lambda: None)
+WIDEST, BEHIND_NAMES = 100, 13
+"""Columns of a line at most, and those before the sentence of a command."""
 
 
 def main() -> None:
-    """Run the command line; every expected trouble ends in a sentence, not a traceback."""
-    from growthcast.cli.output import answer_that_arrives, say
+    """Run the command line; the help of all commands comes first, for it needs nothing else."""
+    asked = sys.argv[1:]
+    stream = sys.stdout if asked else sys.stderr
+    if asked in ([], ["--help"]) and stream is not None:
+        try:
+            print(help_text(), file=stream, flush=True)
+            sys.exit(0 if asked else 2)  # of growthcast.errors.Exit, whose import takes a while
+        except OSError:  # nobody reads it, or it cannot be written: told as of any other answer
+            pass
+    from growthcast.cli.commands import run
 
-    cache.turn(on=True)
-    if not os.environ.get(TRACEBACK):  # answers are judged by their numbers (growthcast.finite)
-        warnings.filterwarnings("ignore", category=RuntimeWarning, append=True)
-    try:
-        with answer_that_arrives():
-            app()
-    except BookProblems as problems:
-        from growthcast.book.findings import format_findings
+    run()
 
-        say(format_findings(problems.findings))
-        _stop(problems)
-    except GrowthcastError as error:
-        _stop(error)
-    except Exception as fault:
-        if os.environ.get(TRACEBACK):
-            raise
-        if isinstance(fault, OSError) and fault.filename is not None:  # of a file that was named
-            from growthcast.book.words import shown
 
-            reason = (fault.strerror or "no reason given").lower()
-            _stop(UsageError(f"{shown(fault.filename)} cannot be opened: {reason}"))
-        say(
-            f"growthcast: this is a fault of the tool, not of your book: "
-            f"{type(fault).__name__}: {fault}\n"
-            f"    Nothing but what is said above was written. Set {TRACEBACK}=1 to see more."
+def help_text() -> str:
+    """Return the help of all commands, as wide as the screen."""
+    wide = min(shutil.get_terminal_size().columns, WIDEST)
+
+    def entry(name: str, sentence: str) -> str:
+        lead = f"  {name}".ljust(BEHIND_NAMES)
+        return textwrap.fill(
+            sentence, wide, initial_indent=lead, subsequent_indent=" " * BEHIND_NAMES
         )
-        sys.exit(int(Exit.TOOL_FAULT))
+
+    parts = [[textwrap.fill(said, wide)] for said in (USAGE, ABOUT)]
+    for heading, commands in HEADINGS.items():
+        listed = [entry(name, _first_line(name, home)) for name, home in commands.items()]
+        parts.append([f"{heading}:", *listed])
+    parts.append(["Options:", *(entry(*option) for option in OPTIONS.items())])
+    parts.append([textwrap.fill(EXAMPLE, wide)])
+    return "\n\n".join("\n".join(part) for part in parts)
 
 
-def _stop(error: GrowthcastError) -> NoReturn:
-    from growthcast.cli.output import say
-
-    say(f"growthcast: {error.args[0] if isinstance(error, BookProblems) else error}")
-    sys.exit(int(error.exit_status))
+def _first_line(name: str, home: str) -> str:
+    """Return the first line of a command's help, from its source: quicker than importing it."""
+    file = f"{__file__.removesuffix('main.py')}{home}.py"
+    with open(file, encoding="utf-8") as source:  # noqa: PTH123 - pathlib takes as long as the rest
+        _, _, command = source.read().partition(f"\ndef {name}_command(")
+    return command.split('"""', 2)[1].split("\n", 1)[0]

@@ -30,7 +30,7 @@ MOST_FILES_IN_A_ROOM = 10
 @pytest.mark.parametrize(
     ("line", "heavy"),
     [
-        ("--help", {"numpy", "scipy", "matplotlib", "pandas", "rich.table"}),
+        ("--help", {"numpy", "typer", "rich", "pathlib", "dataclasses"}),
         ("interval data/demo", {"starlette", "uvicorn", "segno", "h11", "anyio", "matplotlib"}),
     ],
 )
