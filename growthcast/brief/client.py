@@ -3,13 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from datetime import date
 
 from growthcast.book.book import Book, Practice
 from growthcast.brief.contract import (
     contract_blocks,
     includes,
     next_visits,
+    review_fact,
     vat_words,
     yes_fact,
 )
@@ -37,7 +37,6 @@ from growthcast.say.client import (
     area_name,
     argument,
     cautions,
-    days_of_100,
     found_head,
     headline,
     mends_words,
@@ -47,12 +46,12 @@ from growthcast.say.client import (
     place_words,
     plan,
     record_sentences,
-    row_words,
     size_words,
     unknowns,
 )
 from growthcast.say.locale import Locale
 from growthcast.say.prices import a_month, a_year, apart
+from growthcast.say.strip import days_of_100, row_words
 from growthcast.say.words import named
 from growthcast.service.advice import OptionAdvice
 from growthcast.service.pages.client import AreaFacts, TankFacts
@@ -223,19 +222,9 @@ def _facts(locale: Locale, tank: TankFacts, practice: Practice) -> Facts:
             note = locale.say("next_was_due", date=locale.short_date(tank.due_on))
         facts += [
             Fact(locale.say(next_visit_key([tank])), day, note),
-            _review(locale, tank.next_on, tank.review_on, first=tank.first_estimate),
+            review_fact(locale, tank.next_on, tank.review_on, first=tank.first_estimate),
         ]
     return Facts((*facts, yes_fact(locale, practice)))
-
-
-def _review(locale: Locale, next_on: date, review_on: date, *, first: bool) -> Fact:
-    """Return from when a rhythm continues, or of a first one when it is gone over."""
-    review = locale.short_date(review_on)
-    if first:
-        about = locale.say("review_about", date=review)
-        return Fact(locale.say("fact_review"), about, locale.say("review_after"))
-    gone_over = locale.say("holds_until", date=review)
-    return Fact(locale.say("fact_holds"), locale.short_date(next_on), gone_over)
 
 
 def _mends(locale: Locale, tank: TankFacts, currency: str) -> list[Block]:

@@ -20,10 +20,11 @@ from growthcast.brief.page import (
 from growthcast.brief.visits import PlannedVisit
 from growthcast.errors import UsageError
 from growthcast.fit.result import GrowthFit
-from growthcast.say.client import days_of_100, next_visit_key, place_words
+from growthcast.say.client import next_visit_key, place_words
 from growthcast.say.locale import Locale
 from growthcast.say.prices import a_month, worth, year_price
 from growthcast.say.reasons import reason
+from growthcast.say.strip import days_of_100
 from growthcast.say.words import named
 from growthcast.service.pages.client import TankFacts, gather_tank
 from growthcast.service.pages.contract import Contract, month_price, with_vat
@@ -120,6 +121,16 @@ def yes_fact(locale: Locale, practice: Practice) -> Fact:
     if practice.contact:
         return Fact(locale.say("fact_yes"), named(practice.contact), terms, contact=True)
     return Fact(locale.say("fact_yes"), locale.say("yes_here"), terms)
+
+
+def review_fact(locale: Locale, next_on: date, review_on: date, *, first: bool) -> Fact:
+    """Return from when a rhythm continues, or of a first one when it is gone over."""
+    review = locale.short_date(review_on)
+    if first:
+        about = locale.say("review_about", date=review)
+        return Fact(locale.say("fact_review"), about, locale.say("review_after"))
+    gone_over = locale.say("holds_until", date=review)
+    return Fact(locale.say("fact_holds"), locale.short_date(next_on), gone_over)
 
 
 def _facts(
