@@ -6,8 +6,9 @@
 >>> advice[0].recommended_interval_d
 7
 
-``to_frame()`` on an answer gives a pandas table; ``growthcast.plot`` draws; ``growthcast.types``
-has the kinds of answers. Every error is a ``GrowthcastError``.
+``to_frame()`` on an answer gives a pandas table; ``growthcast.plot`` draws; ``growthcast.keeping``
+writes into a book; ``growthcast.types`` has the kinds of answers. Every error is a
+``GrowthcastError``.
 """
 
 from __future__ import annotations
@@ -16,6 +17,7 @@ from importlib import import_module
 from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
+    from growthcast import keeping as keeping
     from growthcast import plot as plot
     from growthcast import types as types
     from growthcast.book.book import Book as Book
@@ -51,7 +53,7 @@ _HOMES = {
 }
 """The public names by the module that each is imported from when it is first asked for."""
 _HOME_OF = {name: home for home, names in _HOMES.items() for name in names.split()}
-_MODULES = ("plot", "types")
+_MODULES = ("keeping", "plot", "types")
 
 __all__ = sorted(_HOME_OF)
 

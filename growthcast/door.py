@@ -5,12 +5,13 @@ A fit keeps its book, so that the two cannot part. Every function takes the fit 
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping, Sequence
+import inspect
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import replace
 from datetime import date, timedelta
-from functools import cache
+from functools import cache, wraps
 from pathlib import Path
-from typing import Literal
+from typing import Any, Literal, ParamSpec, TypeVar
 
 import numpy as np
 
@@ -45,6 +46,29 @@ from growthcast.service.watch.report import WatchReport
 
 Ids = str | Iterable[str] | None
 Days = str | date | Iterable[str | date]
+P = ParamSpec("P")
+T = TypeVar("T")
+
+
+def _asked(arrow: Callable[P, T]) -> Callable[P, T]:
+    """Say in a sentence what a question was asked of, where that is no fit, or no book."""
+
+    @wraps(arrow)
+    def checked(*args: P.args, **kwargs: P.kwargs) -> T:
+        [name, *_] = inspect.signature(arrow).parameters
+        thing = args[0] if args else kwargs.get(name)
+        kind = GrowthFit if name == "fit" else Book
+        if thing is not None and not isinstance(thing, kind):
+            raise UsageError(
+                f"{arrow.__name__} asks a {name}, not a {type(thing).__name__}: "
+                + ("fit_growth(book) makes one" if name == "fit" else "read_book(folder) reads one")
+            )
+        try:
+            return arrow(*args, **kwargs)
+        except ValueError as error:  # days that do not follow each other
+            raise UsageError(f"{arrow.__name__}: {error}") from error
+
+    return checked
 
 
 @cache
@@ -53,6 +77,7 @@ def demo_book() -> Book:
     return read_book(demo_dir())
 
 
+@_asked
 def fit_growth(book: Book, on: str | date | None = None) -> GrowthFit:
     """Fit the growth model to what a book knew on a day.
 
@@ -79,6 +104,7 @@ def fit_growth(book: Book, on: str | date | None = None) -> GrowthFit:
     return growth.fit_growth(book, day)
 
 
+@_asked
 def forecast_growth(
     fit: GrowthFit, at: Days = (), tanks: Ids = None, areas: Ids = None
 ) -> Answers[AreaForecast]:
@@ -112,10 +138,16 @@ def forecast_growth(
         )
     horizon = max(fit.book.practice.horizon_d, (max(days) - today).days)
     found = report.forecast_growth(fit, days, horizon, _places(fit, tanks))
-    wanted = None if areas is None else _named(fit, "area_id", areas)
-    return Answers(one for one in found if wanted is None or one.area_id in wanted)
+    if areas is None:
+        return Answers(found)
+    wanted = _named(fit, "area_id", areas)
+    looks = [look for look in found if look.area_id in wanted]
+    if missing := sorted(wanted - {look.area_id for look in looks}):
+        raise UsageError(f"{', '.join(missing)}: planted no more on that day, or in another tank")
+    return Answers(looks)
 
 
+@_asked
 def recommend(
     fit: GrowthFit, tanks: Ids = None, intervals_d: Iterable[int] | None = None
 ) -> Answers[TankAdvice]:
@@ -133,7 +165,11 @@ def recommend(
     Returns
     -------
     Answers of TankAdvice
-        In the order of the book; ``to_frame()`` has a row for each tank and interval.
+        In the order of the book; ``to_frame()`` has a row for each tank and interval,
+        ``to_frame(details=False)`` one for each tank. ``chance_all_within`` is the chance that
+        every area is within its budget at the next visit for the cuts given with it, the highest
+        that reach the wanted chance, so that it stays at the wanted one while an interval holds;
+        ``chance_at_least_cut`` is the chance when every area is cut as low as still looks right.
 
     Raises
     ------
@@ -142,13 +178,15 @@ def recommend(
     """
     book = fit.book
     if intervals_d is not None:
-        days = tuple(sorted(set(intervals_d)))
-        if not days or any(d != int(d) or not 1 <= d <= 365 for d in days):
+        asked = set(intervals_d if isinstance(intervals_d, Iterable) else [intervals_d])
+        if not asked or not all(isinstance(d, int | np.integer) and 1 <= d <= 365 for d in asked):
             raise UsageError("intervals_d are whole days from 1 to 365, as in range(3, 43)")
+        days = tuple(sorted(int(d) for d in asked))
         book = replace(book, practice=replace(book.practice, intervals_d=days))
     return Answers(interval.recommend(book, fit, _places(fit, tanks)))
 
 
+@_asked
 def suppose(
     fit: GrowthFit, tank_id: str, plants: Mapping[str, str] | None = None, **conditions: float
 ) -> GrowthFit:
@@ -177,6 +215,8 @@ def suppose(
         A tank, area, plant or condition is not known, or a value is out of its range.
     """
     tank = _place(fit, tank_id)
+    if not plants and not conditions:
+        raise UsageError("suppose what? Give a condition, as ppfd_umol=60, or plants={area: plant}")
     texts = [f"{name}={value!r}" for name, value in conditions.items()]
     texts += [f"{area}={plant}" for area, plant in (plants or {}).items()]
     try:
@@ -187,6 +227,7 @@ def suppose(
     return replace(made.fit, made_from=made.book)
 
 
+@_asked
 def cut_sheet(fit: GrowthFit, tank_id: str, next_on: str | date | None = None) -> CutSheet:
     """Return to what height to cut each area of a tank today, so that it lasts.
 
@@ -216,6 +257,7 @@ def cut_sheet(fit: GrowthFit, tank_id: str, next_on: str | date | None = None) -
     return cuts.cut_sheet(fit.book, fit, _place(fit, tank_id), dates_of(next_on)[0])
 
 
+@_asked
 def peak_plan(fit: GrowthFit, tank_id: str, day: str | date, visits: Days = ()) -> PeakPlan:
     """Plan the visits so that a tank looks its best on a day.
 
@@ -245,6 +287,7 @@ def peak_plan(fit: GrowthFit, tank_id: str, day: str | date, visits: Days = ()) 
     )
 
 
+@_asked
 def weeks_away(
     fit: GrowthFit, last_visit: str | date, next_visit: str | date, tanks: Ids = None
 ) -> Answers[AwayTank]:
@@ -273,6 +316,7 @@ def weeks_away(
     return Answers(away.weeks_away(fit.book, fit, first, last, _places(fit, tanks)))
 
 
+@_asked
 def plan_rounds(fit: GrowthFit, start: str | date, weeks: int) -> RoundsPlan:
     """Plan the visits of all tanks over some weeks.
 
@@ -283,16 +327,24 @@ def plan_rounds(fit: GrowthFit, start: str | date, weeks: int) -> RoundsPlan:
     start : date or str
         The first day.
     weeks : int
-        How many weeks.
+        How many weeks, 1 to 52.
 
     Returns
     -------
     RoundsPlan
         Every visit with its day, tanks and minutes.
+
+    Raises
+    ------
+    UsageError
+        The number of weeks is none of these.
     """
+    if not isinstance(weeks, int) or not 1 <= weeks <= 52:
+        raise UsageError(f"weeks={weeks!r}: rounds are planned for 1 to 52 whole weeks")
     return plan.plan_rounds(fit.book, fit, list(recommend(fit)), dates_of(start)[0], weeks)
 
 
+@_asked
 def watch_growth(fit: GrowthFit, tanks: Ids = None) -> WatchReport:
     """Tell whether growth has changed against what the log led one to expect.
 
@@ -311,6 +363,7 @@ def watch_growth(fit: GrowthFit, tanks: Ids = None) -> WatchReport:
     return watch.watch_growth(fit.book, supposed.day_of(fit), _places(fit, tanks))
 
 
+@_asked
 def backtest(
     book: Book, splits: int = 24, leave_out: Literal["tank"] | None = None
 ) -> BacktestResult:
@@ -337,11 +390,12 @@ def backtest(
     UsageError
         ``splits`` is no number of days, or something else is to be left out.
     """
-    if splits < 1:
-        raise UsageError(f"splits={splits} is too few; give 1 or more days")
+    if not isinstance(splits, int) or splits < 1:
+        raise UsageError(f"splits={splits!r}: give a whole number of days, 1 or more")
     return backtests.backtest(book, splits=splits, leave_out=leave_out)
 
 
+@_asked
 def compare_plants(fit: GrowthFit, area_id: str, names: Sequence[str]) -> Answers[PlantAdvice]:
     """Compare plants that might be put in an area's place.
 
@@ -369,6 +423,7 @@ def compare_plants(fit: GrowthFit, area_id: str, names: Sequence[str]) -> Answer
     return Answers(plants.compare_plants(fit.book, fit, place, found))
 
 
+@_asked
 def compare_layouts(
     fit: GrowthFit, tank_id: str, files: Sequence[str | Path]
 ) -> Answers[LayoutAdvice]:
@@ -398,6 +453,7 @@ def compare_layouts(
     return Answers(layouts.compare_layouts(fit.book, fit, tank, read))
 
 
+@_asked
 def swaps_to_reach(
     fit: GrowthFit, tank_id: str, interval_d: int, keep: Sequence[str] = ()
 ) -> SwapSearch:
@@ -424,19 +480,21 @@ def swaps_to_reach(
     UsageError
         The tank or an area is not known.
     """
+    if not isinstance(interval_d, int | np.integer) or not 1 <= interval_d <= 365:
+        raise UsageError(f"interval_d={interval_d!r}: an interval is of 1 to 365 whole days")
     kept = sorted(_named(fit, "area_id", keep))
     return swaps.swaps_to_reach(fit.book, fit, _place(fit, tank_id), interval_d, kept)
 
 
-def _named(fit: GrowthFit, column: str, names: Ids) -> set[str]:
+def _named(fit: GrowthFit, column: str, names: Any) -> set[str]:
     """Return ids as a set, after checking that the book has them."""
     table = fit.book.tanks if column == "tank_id" else fit.book.areas
     known = table.text(column).tolist()
-    wanted = [names] if isinstance(names, str) else list(names or ())
+    noun = column.removesuffix("_id")
+    wanted = list(names) if isinstance(names, Iterable) and not isinstance(names, str) else [names]
     for name in wanted:
-        noun = column.removesuffix("_id")
         check_known(str(name), known, f"the book has no {noun}", f"its {noun}s are")
-    return set(wanted)
+    return {str(name) for name in wanted}
 
 
 def _places(fit: GrowthFit, tanks: Ids) -> IntArray:

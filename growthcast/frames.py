@@ -9,6 +9,9 @@ from collections.abc import Iterable
 from datetime import date
 from typing import TYPE_CHECKING, Any, TypeVar
 
+import numpy as np
+
+from growthcast.errors import UsageError
 from growthcast.plain import plain
 
 if TYPE_CHECKING:
@@ -42,9 +45,13 @@ class Framed:
         shown = frame.iloc[:MOST_ROWS, :MOST_COLUMNS].to_html(index=False)
         return f"<p>{escape(repr(self))}: {len(frame)} rows, {frame.shape[1]} columns</p>{shown}"
 
-    def to_frame(self) -> pd.DataFrame:
-        """Return the answer as a tidy table: ids first, units in the names of columns."""
-        return frame_of(self)
+    def to_frame(self, details: bool = True) -> pd.DataFrame:
+        """Return the answer as a tidy table: ids first, units in the names of columns.
+
+        With ``details=False`` it has one row for each answer, as one for each tank, without what is
+        listed inside them, as the intervals of a tank.
+        """
+        return frame_of(self, details)
 
 
 class Answers(Framed, tuple[T, ...]):
@@ -57,13 +64,15 @@ class Answers(Framed, tuple[T, ...]):
         return f"<{len(self)} x {kind}; to_frame() lists them>"
 
 
-def frame_of(answer: Any) -> pd.DataFrame:
+def frame_of(answer: Any, details: bool = True) -> pd.DataFrame:
     """Return an answer, or a sequence of them, as a tidy table.
 
     Parameters
     ----------
     answer : noun or sequence of nouns
         What a function of this package returned.
+    details : bool
+        Whether what is listed inside a noun makes the rows; else each noun is a row.
 
     Returns
     -------
@@ -84,7 +93,8 @@ def frame_of(answer: Any) -> pd.DataFrame:
         if cover is not None:
             outer = {name.replace("_cm", ""): value for name, value in outer.items()}
             outer["unit"] = "% cover" if cover else "cm"
-        rows += [outer | _flat(one) for one in inner] if inner is not None else [outer]
+        listed = details and inner is not None
+        rows += [outer | _flat(one) for one in inner] if listed else [outer]
     frame = pd.DataFrame(rows)
     for name in frame.columns:
         if (
@@ -109,9 +119,25 @@ def _flat(row: Any, begin: str = "") -> dict[str, Any]:
 
 
 def dates_of(days: Iterable[Any] | Any) -> tuple[date, ...]:
-    """Return days as dates: one or many, as a date, an ISO text or a pandas time stamp."""
-    several = [days] if isinstance(days, str | date) else list(days)
-    return tuple(
-        date.fromisoformat(day) if isinstance(day, str) else date(day.year, day.month, day.day)
-        for day in several
-    )
+    """Return days as dates: one or many, as a date, an ISO text or a pandas or numpy time stamp.
+
+    Raises
+    ------
+    UsageError
+        One of them is no day.
+    """
+    several = [days] if isinstance(days, str) or not isinstance(days, Iterable) else days
+    return tuple(_date_of(day) for day in several)
+
+
+def _date_of(day: Any) -> date:
+    try:
+        if isinstance(day, np.datetime64):
+            day = str(day.astype("datetime64[D]"))
+        return (
+            date.fromisoformat(day) if isinstance(day, str) else date(day.year, day.month, day.day)
+        )
+    except (AttributeError, TypeError, ValueError):
+        raise UsageError(
+            f"{day!r} is no day: give a date, a time stamp or a text as 2026-11-30"
+        ) from None

@@ -82,7 +82,15 @@ def _compared(self: Any) -> tuple[Any, ...]:
 def _is_alike(self: Any, other: object) -> Any:
     if other.__class__ is not self.__class__:
         return NotImplemented
-    return _compared(self) == _compared(other)
+    return all(map(_same, _compared(self), _compared(other)))
+
+
+def _same(mine: Any, theirs: Any) -> bool:
+    """Whether two values are equal, arrays element by element."""
+    shapes = [getattr(value, "shape", None) for value in (mine, theirs)]
+    if shapes == [None, None]:
+        return bool(mine == theirs)
+    return shapes[0] == shapes[1] and bool((mine == theirs).all())
 
 
 def _hash(self: Any) -> int:

@@ -5,6 +5,8 @@ Every function returns the axes. Colours and marks are those of the pictures of 
 
 from __future__ import annotations
 
+from typing import TypeVar
+
 import numpy as np
 from matplotlib import pyplot as plt
 from matplotlib.axes import Axes
@@ -17,21 +19,25 @@ from growthcast.figures.watch import growth_index_axes
 from growthcast.forecast.heights import LEVELS
 from growthcast.forecast.report import AreaForecast
 from growthcast.forecast.verdict import BacktestResult
+from growthcast.frames import Answers
 from growthcast.service.advice import TankAdvice
 from growthcast.service.watch.report import WatchReport
 
+T = TypeVar("T")
 
-def forecast(look: AreaForecast, ax: Axes | None = None) -> Axes:
+
+def forecast(look: AreaForecast | Answers[AreaForecast], ax: Axes | None = None) -> Axes:
     """Draw the heights forecast for an area, with its budget and floor.
 
     Parameters
     ----------
     look : AreaForecast
-        One of ``growthcast.forecast_growth(fit, at=...)``, of two days or more.
+        One of ``growthcast.forecast_growth(fit, at=...)``, of two days or more. The bands hold 5
+        and 8 times in 10.
     ax : Axes, optional
         Where to draw; the current axes when not given.
     """
-    ax = ax or plt.gca()
+    ax, look = ax or plt.gca(), _one(look, AreaForecast)
     if len(look.at) < 2:
         raise UsageError(
             "a forecast of two days or more can be drawn: forecast_growth(fit, at=[...])"
@@ -50,8 +56,10 @@ def forecast(look: AreaForecast, ax: Axes | None = None) -> Axes:
     return ax
 
 
-def interval(advice: TankAdvice, ax: Axes | None = None) -> Axes:
+def interval(advice: TankAdvice | Answers[TankAdvice], ax: Axes | None = None) -> Axes:
     """Draw the chance that a tank stays inside its budgets against the interval of its visits.
+
+    It is the chance when every area is cut as low as still looks right.
 
     Parameters
     ----------
@@ -60,9 +68,9 @@ def interval(advice: TankAdvice, ax: Axes | None = None) -> Axes:
     ax : Axes, optional
         Where to draw; the current axes when not given.
     """
-    ax = ax or plt.gca()
+    ax, advice = ax or plt.gca(), _one(advice, TankAdvice)
     days = [option.interval_d for option in advice.options]
-    chances = [100.0 * option.chance_all_within for option in advice.options]
+    chances = [100.0 * option.chance_at_least_cut for option in advice.options]
     ax.plot(days, chances, **FORECAST.line, marker="o", ms=4, label="chance")
     wanted = 100.0 * advice.confidence
     ax.axhline(wanted, **BUDGET.line, label="wanted")
@@ -106,6 +114,15 @@ def growth(report: WatchReport, tank_id: str, ax: Axes | None = None) -> Axes:
         raise UsageError(f"too few visits of {tank_id} to hold against usual: nothing to draw")
     growth_index_axes(here[tank_id], report, ax)
     return ax
+
+
+def _one(answer: object, kind: type[T]) -> T:
+    """Return the one answer that is to be drawn."""
+    if isinstance(answer, Answers) and len(answer) == 1:
+        [answer] = answer
+    if not isinstance(answer, kind):
+        raise UsageError(f"give one {kind.__name__}, as answers[0], not {answer!r:.80}")
+    return answer
 
 
 __all__ = ["calibration", "forecast", "growth", "interval"]

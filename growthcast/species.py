@@ -33,7 +33,8 @@ class SpeciesPriors:
     For a species measured by cover (``measure_is_cover``) every ``..._cm`` is percent cover and
     ``density_g_l`` is grams per dm² at full cover. ``shape``, ``shape_spread`` and the minutes of
     trimming belong to the species' form. ``traits`` are the columns by which a plant answers to
-    its conditions, by name.
+    its conditions, by name. ``least_nutrient`` is the response to nutrients that the substrate
+    leaves it at the least.
     """
 
     species_id: TextArray
@@ -45,6 +46,7 @@ class SpeciesPriors:
     ceiling_spread: FloatArray
     reaches_surface: BoolArray
     traits: Mapping[str, FloatArray]
+    least_nutrient: FloatArray
     density_g_l: FloatArray
     lowest_cut_cm: FloatArray
     settle_d: FloatArray
@@ -71,12 +73,15 @@ class Reference:
     standard deviation of the rate; that of nutrients counts once for each nutrient that a book does
     not give. ``none_added_co2_mg_l`` is the CO2 where none is added, ``none_added_co2_spread`` its
     log standard deviation. ``start_factor`` is how many times the table's days of settling plants
-    take, by how they came. ``keeping_bans`` have the countries, plants and caution of each.
+    take, by how they came. ``substrate`` has the forms that root in it, their plants without roots
+    and the growth that it leaves at the least. ``keeping_bans`` have the countries, plants and
+    caution of each.
     """
 
     conditions: Mapping[str, float]
     unknown_spread: Mapping[str, float]
     start_factor: Mapping[str, float]
+    substrate: Mapping[str, Any]
     keeping_bans: Sequence[Mapping[str, Any]]
     none_added_co2_mg_l: float
     none_added_co2_spread: float
@@ -101,13 +106,16 @@ def species_priors(table: Table, locale: str = "") -> SpeciesPriors:
     Plants that are banned from keeping in the country of a locale ("de-DE") have that as their
     caution.
     """
-    forms = read_forms()
+    forms, substrate = read_forms(), read_reference().substrate
+    rooted = np.isin(table.text("form").tolist(), substrate["forms"])
+    rooted &= ~np.isin(table.text("species_id").tolist(), substrate["rootless"])
     of_row = [forms[name] for name in table.text("form").tolist()]
     of_form = {field.name for field in fields(FormDefaults)}
     values: dict[str, Any] = {
         "measure_is_cover": np.asarray(table.text("measure") == "cover_pct", dtype=np.bool_),
         "reaches_surface": table.flag("reaches_surface"),
         "traits": {name: table.number(name) for name in TRAITS},
+        "least_nutrient": np.where(rooted, substrate["least_nutrient_share"], 0.0),
     }
     for name in (field.name for field in fields(SpeciesPriors) if field.name not in values):
         values[name] = (
@@ -127,7 +135,7 @@ def read_reference() -> Reference:
     """Return the reference conditions that ship with the table."""
     read = _read_toml("reference.toml")
     none_added = {f"none_added_{name}": value for name, value in read["none_added"].items()}
-    beside = read["start"], read["keeping_ban"]
+    beside = read["start"], read["substrate"], read["keeping_ban"]
     return Reference(read["conditions"], read["unknown"], *beside, **none_added)
 
 

@@ -269,6 +269,11 @@ class Book:
         head = "<tr><th>tank_id</th><th>client</th><th>areas</th></tr>"
         return f"<p>{escape(repr(self))}</p><table>{head}{''.join(rows[:12])}</table>"
 
+    def ended_tanks(self, on: date) -> set[str]:
+        """Return the tanks of which every area has ended by a day."""
+        tank, ended = self.areas.text("tank_id"), self.areas.date("removed_on") <= np.datetime64(on)
+        return {*tank[ended].tolist()} - {*tank[~ended].tolist()}
+
     def of_tanks(self, name: str) -> FloatArray:
         """Return what each tank says of its visits, else what the practice says (K,).
 

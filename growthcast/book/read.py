@@ -27,7 +27,7 @@ from growthcast.book.practice import WRITE_ONE, read_practice
 from growthcast.book.shipped import book_folder, shipped_species_dir
 from growthcast.book.tables import TABLES
 from growthcast.book.words import check_known
-from growthcast.errors import BookProblems, Finding
+from growthcast.errors import BookProblems, Finding, UsageError
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -52,6 +52,8 @@ def book_of_bytes(practice: Mapping[str, Any] | str, tables: Mapping[str, pd.Dat
 
     for name in tables:
         check_known(name, list(TABLES), "a book has no table", "its tables are")
+    if not isinstance(practice, str | Mapping) or str(practice).endswith(".toml"):
+        raise UsageError("practice is the text of practice.toml, or its sections as a mapping")
     text = practice if isinstance(practice, str) else tomlkit.dumps(practice)
     files: dict[str, bytes | None] = {"practice.toml": text.encode() or b"[practice]\n"}
     for name, frame in tables.items():

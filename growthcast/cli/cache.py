@@ -33,9 +33,10 @@ def cache_command(clear: Clear = False, as_json: AsJson = False) -> None:
     else:
         megabytes = sum(size for _, size in kept) / 1e6
         words = (
-            f"{count_of(len(kept), 'answer')} kept in {folder}, {megabytes:.1f} MB of at most "
-            f"{cache.MOST_BYTES / 1e6:.0f}; --clear deletes them, {cache.VARIABLE} names another "
-            f"folder or says {cache.OFF}, and a command with --no-cache does without."
+            f"The cache in {folder} holds {count_of(len(kept), 'answer')} and takes "
+            f"{megabytes:.1f} of at most {cache.MOST_BYTES / 1e6:.0f} MB. --clear deletes what it "
+            f"holds, {cache.VARIABLE} names another folder or says {cache.OFF}, and a command with "
+            "--no-cache does without."
         )
     answer = {"folder": folder and str(folder), "answers": len(kept), "cleared": clear}
     print_answer(as_json, answer, [words])

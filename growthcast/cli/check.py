@@ -140,7 +140,7 @@ def watch_command(
 
         write_plot(opened, plot, growth_index_figure(report))
     one = tank is not None
-    words = watch_words(report, by_area=one)
+    words = watch_words(report, opened.ended_tanks(day), by_area=one)
     print_answer(as_json, watch_in_json(report), words, details=details or one)
     if report.needs_attention:
         raise typer.Exit(Exit.ATTENTION)

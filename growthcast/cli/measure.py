@@ -89,8 +89,8 @@ def _write_page(
     from growthcast.book.writing.visit.places import tank_of_visit
     from growthcast.desk.phone_page import tapping_page
     from growthcast.figures.save import check_target
-    from growthcast.fit.design import day_number
-    from growthcast.forecast.heights import outlook
+    from growthcast.forecast.heights import LEVELS
+    from growthcast.forecast.report import as_date, forecast_growth
     from growthcast.say.words import named
     from growthcast.service.visit.photo import photo_task
 
@@ -99,14 +99,17 @@ def _write_page(
     opened, _, fit = open_fit(book, None)
     check_target(opened, html)
     tank_id = tank_of_visit(opened, tank, [])
-    tanks = opened.tanks.text("tank_id")[fit.design.tank]
-    here = np.flatnonzero(fit.design.stays & (tanks == tank_id))
-    today = np.array([day_number(date.today())])
-    height = outlook(fit, here, today).quantiles_cm(np.array([0.5]))[:, 0, 0]
-    labels = opened.areas.text("label")[here]
+    place = np.flatnonzero(opened.tanks.text("tank_id") == tank_id)
+    today = max(date.today(), as_date(fit.design.on_day))
+    looks = forecast_growth(fit, (today,), 1, place)
+    ids, labels = (opened.areas.text(name).tolist() for name in ("area_id", "label"))
+    called = dict(zip(ids, labels, strict=True))
     expected = {
-        area: (named(label, area), float(cm))
-        for area, label, cm in zip(fit.design.area_id[here], labels, height, strict=True)
+        look.area_id: (
+            named(called[look.area_id], look.area_id),
+            float(look.height_cm[0, LEVELS.index(0.5)]),
+        )
+        for look in looks
     }
     task = photo_task(opened, tank_id, expected)
     with Image.open(photo) as file:

@@ -23,7 +23,7 @@ from growthcast.fit.model.posterior import (
     mean_border,
     shared_growth,
 )
-from growthcast.fit.model.rates import AreaRate
+from growthcast.fit.model.rates import RANGE_80, AreaRate, rate_on_day
 from growthcast.fit.model.rates import Basis as Basis
 from growthcast.fit.model.spreads import FORMS
 from growthcast.fit.rows.chains import Link
@@ -73,12 +73,9 @@ class GrowthFit:
         return self.made_from
 
     def __repr__(self) -> str:
-        design = self.design
-        day = np.datetime64(int(design.on_day), "D")
-        return (
-            f"<GrowthFit of {design.tank_id.size} tanks, {design.area_id.size} areas on {day}; "
-            f"rates() lists them>"
-        )
+        tanks, areas = self.design.tank_id.size, int(self.design.alive.sum())
+        day = np.datetime64(int(self.design.on_day), "D")
+        return f"<GrowthFit of {tanks} tanks, {areas} living areas on {day}; rates() lists them>"
 
     def _repr_html_(self) -> str:
         from html import escape  # only notebooks ask
@@ -87,22 +84,44 @@ class GrowthFit:
 
     @finite_answer
     def rates(self) -> Answers[AreaRate]:
-        """Return what is known of every living area's rate, in the order of the book."""
+        """Return what is known of every living area's rate, in the order of the book.
+
+        Their frame has the 10, 50 and 90 % quantiles of the rate [1/day] at each tank's own
+        conditions on the day of the fit, which ``suppose`` changes, and the mean and the standard
+        deviation of the log rate at reference conditions, as in ``AreaRate``.
+        """
         design, areas = self.design, np.flatnonzero(self.design.alive)
         posterior = self.posterior(areas)
-        mean = posterior.mean.log_rate
-        columns = (
-            design.tank_id[design.tank[areas]],
-            design.area_id[areas],
-            design.species_id[design.species[areas]],
-            mean,
-            np.sqrt(posterior.rate_variance),
-            np.exp(mean),
-            self.spans_since(-np.inf)[areas],
-            np.array(self.basis)[areas],
+        columns: tuple[Any, ...] = (
+            design.tank_id[design.tank[areas]].tolist(),
+            design.area_id[areas].tolist(),
+            design.species_id[design.species[areas]].tolist(),
+            self.rate_range(areas, posterior),
+            posterior.mean.log_rate.tolist(),
+            np.sqrt(posterior.rate_variance).tolist(),
+            self.spans_since(-np.inf)[areas].tolist(),
+            np.array(self.basis)[areas].tolist(),
         )
-        rows = zip(*(column.tolist() for column in columns), strict=True)
-        return Answers(AreaRate(*cells) for cells in rows)
+        return Answers(AreaRate(*cells) for cells in zip(*columns, strict=True))
+
+    def rate_range(self, areas: IntArray, posterior: AreaPosterior) -> FloatArray:
+        """Return the rates of areas at the conditions of the day of the fit.
+
+        Parameters
+        ----------
+        areas : int array (A,)
+            Places of the areas in the book.
+        posterior : AreaPosterior
+            That of the areas.
+
+        Returns
+        -------
+        array (A, 3)
+            The 10, 50 and 90 % quantiles [1/day].
+        """
+        speed = self.design.clock.speed(self.design.on_day)[areas]
+        pace, pace_sd = rate_on_day(posterior)
+        return speed[:, None] * np.exp(pace[:, None] + RANGE_80 * pace_sd[:, None])
 
     @finite_answer
     def posterior(self, areas: IntArray) -> AreaPosterior:

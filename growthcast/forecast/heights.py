@@ -14,7 +14,7 @@ import numpy as np
 
 from growthcast.arrays import FloatArray, IntArray
 from growthcast.finite import finite_answer
-from growthcast.fit.model.noise import span_drift, today_weight
+from growthcast.fit.model.noise import span_drift
 from growthcast.fit.model.posterior import AreaPosterior
 from growthcast.fit.result import GrowthFit
 from growthcast.growth.logistic import height_and_slope, height_at_stage, shape_factor, stage
@@ -31,8 +31,6 @@ from growthcast.growth.quick import (
 from growthcast.nouns import dataclass
 
 LEVELS = (0.05, 0.10, 0.25, 0.50, 0.75, 0.90, 0.95)
-RANGE_80 = np.array([-1.2815515655446004, 0.0, 1.2815515655446004])
-"""Standard normal quantiles of 10, 50 and 90 %: an 80 % range, in standard deviations."""
 NODES = 256
 NOISE_PARTS = 4
 """Equally likely parts of what is left open at a node."""
@@ -239,47 +237,6 @@ def _over(above: FloatArray, below: FloatArray) -> FloatArray:
     return np.divide(above, below, out=np.zeros_like(above), where=below > 0.0)
 
 
-def rate_on_day(posterior: AreaPosterior) -> tuple[FloatArray, FloatArray]:
-    """Return the log rate of areas at reference conditions on the day of the fit.
-
-    Parameters
-    ----------
-    posterior : AreaPosterior
-        That of the areas (n,).
-
-    Returns
-    -------
-    tuple of array (n,)
-        Mean of the log rate, the drift of the tank by then in it, and its standard deviation
-        [log 1/day].
-    """
-    weight = np.repeat(today_weight()[:, None, None], posterior.last_day.size, axis=1)
-    pace, covariance = posterior.pace_ceiling_stage(weight)
-    return pace[:, 0], np.sqrt(covariance[:, 0, 0, 0])
-
-
-def rate_range(fit: GrowthFit, areas: IntArray, posterior: AreaPosterior) -> FloatArray:
-    """Return the rates of areas at the conditions of the day of the fit.
-
-    Parameters
-    ----------
-    fit : GrowthFit
-        A fitted book.
-    areas : int array (A,)
-        Places of the areas in the book.
-    posterior : AreaPosterior
-        That of the areas.
-
-    Returns
-    -------
-    array (A, 3)
-        The 10, 50 and 90 % quantiles [1/day].
-    """
-    speed = fit.design.clock.speed(fit.design.on_day)[areas]
-    pace, pace_sd = rate_on_day(posterior)
-    return speed[:, None] * np.exp(pace[:, None] + RANGE_80 * pace_sd[:, None])
-
-
 @finite_answer
 def growth_a_week(fit: GrowthFit, areas: IntArray) -> FloatArray:
     """Growth of areas a week, as every command tells it.
@@ -304,7 +261,7 @@ def growth_a_week(fit: GrowthFit, areas: IntArray) -> FloatArray:
     ceiling = np.exp(posterior.mean.log_ceiling)[:, None]
     middle = 0.5 * (design.traits.floor_cm + design.traits.budget_cm)[areas][:, None]
     at = stage(np.minimum(middle, ceiling * BELOW_CEILING), ceiling, shape)
-    half = 3.5 * shape_factor(shape) * rate_range(fit, areas, posterior)
+    half = 3.5 * shape_factor(shape) * fit.rate_range(areas, posterior)
     later, before = (height_at_stage(at + way * half, ceiling, shape) for way in (1.0, -1.0))
     return later - before
 

@@ -11,9 +11,10 @@ import numpy as np
 from growthcast.arrays import FloatArray, IntArray
 from growthcast.finite import finite_answer
 from growthcast.fit.design import COVER_CEILING, day_number
+from growthcast.fit.model.rates import RANGE_80
 from growthcast.fit.result import Basis, GrowthFit
 from growthcast.forecast.crossings import crossing_days
-from growthcast.forecast.heights import LEVELS, RANGE_80, forecast_heights, rate_range
+from growthcast.forecast.heights import LEVELS, forecast_heights
 from growthcast.frames import Framed
 from growthcast.nouns import dataclass
 from growthcast.plain import BY_QUANTILE, HIDDEN
@@ -107,7 +108,7 @@ def forecast_growth(
     days = np.array([design.on_day, *(day_number(day) for day in at)])
     seen = forecast_heights(fit, areas, days, posterior)
     crossing = crossing_days(fit, areas, design.on_day, horizon_d, posterior, seen)
-    rate = rate_range(fit, areas, posterior)
+    rate = fit.rate_range(areas, posterior)
     log_ceiling, ceiling_sd = posterior.mean.log_ceiling, np.sqrt(posterior.log_ceiling_variance)
     ceiling = np.exp(log_ceiling[:, None] + RANGE_80 * ceiling_sd[:, None])
     middle = [LEVELS.index(level) for level in NOW_LEVELS]

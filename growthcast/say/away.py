@@ -19,6 +19,7 @@ from growthcast.say.words import (
     cut_text,
     day_words,
     days_in_words,
+    no_row_words,
     percent,
     some_names,
     some_sentences,
@@ -31,6 +32,11 @@ MARKS = {"lasts": FINE, "cut lower": TIGHT, "stand-in": OVERDUE}
 
 def away_words(tanks: Sequence[tuple[AwayTank, str]], on: date, first: date, last: date) -> Words:
     """Yield how tanks come through; each has its conclusion beside it."""
+    ended = [one.tank_id for one, _ in tanks if not one.areas]
+    tanks = [item for item in tanks if item[0].areas]
+    if not tanks:
+        yield no_row_words(ended)
+        return
     yield lead_words([tank for tank, _ in tanks], on, first, last)
     yield Table(
         "",
@@ -48,6 +54,8 @@ def away_words(tanks: Sequence[tuple[AwayTank, str]], on: date, first: date, las
         ],
         ["client"],
     )
+    if ended:
+        yield no_row_words(ended)
     worst_first = sorted(tanks, key=lambda item: [*MARKS].index(item[0].state), reverse=True)
     said = [(one.state, f"{one.tank_id}: {sentence}.") for one, sentence in worst_first]
     yield from some_sentences(
@@ -56,7 +64,7 @@ def away_words(tanks: Sequence[tuple[AwayTank, str]], on: date, first: date, las
         min(sum(state == "stand-in" for state, _ in said), 3),
     )
     for one, _ in tanks:
-        if one.areas and one.state != "lasts":
+        if one.state != "lasts":
             yield Table(
                 f"{one.tank_id}: what passes its height if cut as always, and the cut that bridges",
                 ["area", "as always>", "over by", "at worst>", "cut for it>", "then inside>"],

@@ -6,6 +6,7 @@ from collections.abc import Sequence
 from datetime import date, timedelta
 
 from growthcast.forecast.report import AreaForecast
+from growthcast.say.cuts import HARD_CUT_SHARE
 from growthcast.say.locale import Locale
 from growthcast.say.prices import a_month, apart
 from growthcast.say.strip import days_out
@@ -286,8 +287,11 @@ def unknowns(
 
 
 def cautions(locale: Locale, tanks: Sequence[TankFacts]) -> tuple[str, ...]:
-    """Return the usual cautions, with the plants that rules may name."""
+    """Return the usual cautions, that of much cut at once, and the plants that rules may name."""
     sentences = [locale.say("caution_work")]
+    asked = [[area.removed_share for area in o.areas] for tank in tanks if (o := tank.option)]
+    if any(shares and sum(shares) / len(shares) > HARD_CUT_SHARE for shares in asked):
+        sentences.append(locale.say("caution_much"))
     areas = [area for tank in tanks for area in tank.areas]
     regulated = dict.fromkeys(area.plant for area in areas if "egulated" in area.caution)
     if regulated:

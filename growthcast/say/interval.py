@@ -26,6 +26,7 @@ from growthcast.say.words import (
     capital,
     count_of,
     in_words,
+    no_row_words,
     percent,
     some_names,
     some_sentences,
@@ -99,7 +100,7 @@ def interval_words(
         ["client", RANGES, "a year"],
     )
     if bare := [tank.tank_id for tank in advice if tank not in grown]:
-        yield f"No row for {some_names(bare)}: nothing is planted there any more."
+        yield no_row_words(bare)
     named = [tank for tank in advice if tank.options and not tank.nothing_holds]
     rests_on: dict[str, list[str]] = {}
     for tank in named:

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from datetime import date
 
+from growthcast.say.cuts import HARD_CUT_SHARE, TOO_MUCH
 from growthcast.say.reasons import limit_words
 from growthcast.say.words import (
     FINE,
@@ -34,8 +35,10 @@ LIKELY = 0.5
 
 def peaks_words(plans: Sequence[PeakPlan], on: date) -> Words:
     """Yield the plan of one tank, or how likely each of several tanks stands at its best."""
+    much = [TOO_MUCH] if any(map(_takes_much, plans)) else []
     if len(plans) == 1:
         yield from peak_words(plans[0], on)
+        yield from much
         return
     best = [plan.tank_id for plan in plans if plan.areas and plan.chance_all_best >= LIKELY]
     day = week_day_words(plans[0].day, on)
@@ -60,9 +63,19 @@ def peaks_words(plans: Sequence[PeakPlan], on: date) -> Words:
         ],
     )
     yield "The cuts on the way are those of one tank: --tank ID."
+    yield from much
     yield More()
     for plan in plans:
         yield from peak_words(plan, on)
+
+
+def _takes_much(plan: PeakPlan) -> bool:
+    """Whether more than half of the tank's plants come off on one of the days."""
+    taken: dict[date, float] = {}
+    for cut in (cut for area in plan.areas for cut in area.cuts):
+        share = cut.removed_cm / max(cut.removed_cm + cut.cut_cm, 1e-9)
+        taken[cut.on] = taken.get(cut.on, 0.0) + share
+    return any(share > HARD_CUT_SHARE * len(plan.areas) for share in taken.values())
 
 
 def peak_words(plan: PeakPlan, on: date) -> Words:

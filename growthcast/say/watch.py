@@ -5,7 +5,8 @@ The checks are a list to go through, not a diagnosis; their orders are common pr
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
+from dataclasses import replace
 from typing import Any
 
 from growthcast.plain import plain
@@ -20,6 +21,7 @@ from growthcast.say.words import (
     Words,
     capital,
     day_words,
+    no_row_words,
     percent,
     some_names,
 )
@@ -83,14 +85,25 @@ def checks_for(finding: Finding) -> list[str]:
 WHOLE_TANK = "the whole tank"
 
 
-def watch_words(report: WatchReport, *, by_area: bool) -> Words:
-    """Yield whether all grow as usual, the verdicts in a table, each finding with what to check."""
+def watch_words(report: WatchReport, ended: Collection[str] = (), *, by_area: bool) -> Words:
+    """Yield whether all grow as usual, the verdicts in a table, each finding with what to check.
+
+    Tanks of ``ended`` are those in which nothing lives any more: no row is theirs, unless something
+    was found of them.
+    """
+    bare = [one.tank_id for one in report.tanks if one.tank_id in ended and not one.findings]
+    report = replace(report, tanks=tuple(t for t in report.tanks if t.tank_id not in bare))
+    if not report.tanks:
+        yield no_row_words(bare)
+        return
     yield lead_words(report)
     yield Table(
         "",
         ["tank", "growth lately>", "usual range>", "visits>", "verdict"],
         [_row(tank) for tank in report.tanks],
     )
+    if bare:
+        yield no_row_words(bare)
     for finding in report.findings:
         yield from _finding(finding)
     if any(finding.slower for finding in report.findings):

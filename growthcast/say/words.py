@@ -135,6 +135,11 @@ def some_names(names: Sequence[str], most: int = 2, noun: str = "tank") -> str:
     return and_list(names) if len(names) <= most else f"{in_words(len(names))} {noun}s"
 
 
+def no_row_words(names: Sequence[str]) -> str:
+    """Say which tanks have no row of a table since nothing is left in them to visit."""
+    return f"No row for {some_names(names)}: nothing is planted there any more."
+
+
 def capital(text: str, ids: Sequence[str] = ()) -> str:
     """Return a sentence with a capital at its beginning, unless an id stands there."""
     first = text.split(" ", 1)[0].rstrip(",;")

@@ -6,6 +6,7 @@ from collections.abc import Mapping
 from dataclasses import field
 from typing import Any, ClassVar, Literal, Self
 
+from growthcast.errors import UsageError
 from growthcast.fit.result import Basis, GrowthFit
 from growthcast.frames import Framed
 from growthcast.nouns import dataclass
@@ -315,5 +316,8 @@ class TankAdvice(Framed):
         return self.option(days)
 
     def option(self, interval_d: int) -> OptionAdvice:
-        """Return the option of one listed interval."""
-        return next(option for option in self.options if option.interval_d == interval_d)
+        """Return the option of one listed interval; UsageError where it is not listed."""
+        listed = {option.interval_d: option for option in self.options}
+        if interval_d not in listed:
+            raise UsageError(f"{interval_d} days are not among those asked: {[*listed]}")
+        return listed[interval_d]

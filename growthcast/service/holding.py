@@ -19,7 +19,7 @@ from growthcast.fit.model.clock import tank_conditions
 from growthcast.fit.result import OWN_SPANS_FOR_LOG, GrowthFit
 from growthcast.fit.supposed import conditions_now, conditions_since
 from growthcast.growth.normal import normal_cdf
-from growthcast.growth.responses import canopy_light
+from growthcast.growth.responses import FULL_HOURS_H, canopy_light
 from growthcast.nouns import dataclass
 from growthcast.plain import HIDDEN, in_json
 from growthcast.species import SpeciesPriors, read_reference
@@ -95,12 +95,14 @@ def holding(
     -------
     Holding
         Light is enough where a day's gain exceeds its respiration and the plant keeps its form: the
-        light at which the first two are equal is ``Ik atanh(24 s / H)``, that of the form goes by
-        the species' own need, with a log-normal spread. Warmth is enough some degrees within the
-        limits of the species' growth. CO2 goes by the species' ``needs_co2``.
+        light at which the first two are equal is ``Ik atanh(24 s / H)``, hours beyond
+        12 not counted; that of the form goes by the species' own need, with a log-normal spread.
+        Warmth is enough some degrees within the limits of the species' growth. CO2 goes by the
+        species' ``needs_co2``.
     """
     reference = read_reference()
     hours = _or(conditions["photoperiod_h"], reference.conditions["photoperiod_h"])
+    hours = min(hours, FULL_HOURS_H)
     ppfd = conditions["ppfd_umol"]
     light = canopy_light(ppfd, light_share, canopy_cm)
     light = np.where(np.isnan(light), reference.conditions["ppfd_umol"] * light_share, light)

@@ -110,7 +110,7 @@ def test_what_is_kept_is_told_and_deleted(
 ) -> None:
     monkeypatch.setenv(cache.VARIABLE, str(tmp_path / "mine"))
     kept_run("interval", str(small_book))
-    assert "2 answers kept in" in kept_run("cache").out
+    assert "holds 2 answers and takes" in " ".join(kept_run("cache").out.split())
     assert "Deleted 2 answers" in kept_run("cache", "--clear").out
     assert list((tmp_path / "mine").iterdir()) == []
     assert '"answers": 0' in kept_run("cache", "--json").out

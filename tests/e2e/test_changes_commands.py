@@ -57,6 +57,14 @@ def test_a_client_leaves_and_no_longer_stands_among_those_to_visit(folder):
     told = run("interval", str(folder), "--on", "2026-10-12")
     assert [line.split()[0] for line in told.out.splitlines() if "Client" in line] == ["home"]
     assert "No row for lobby: nothing is planted there any more." in told.out
+    for asked in (["away", "--from", "2026-11-01", "--to", "2026-11-07"], ["watch"]):
+        told = run(asked[0], str(folder), *asked[1:], "--on", "2026-10-12")
+        assert "No row for lobby: nothing is planted there any more." in told.out
+        assert "lobby" not in told.out.replace("No row for lobby", "")
+        told = run(asked[0], str(folder), *asked[1:], "--on", "2026-10-12", "--tank", "lobby")
+        assert told.out == "No row for lobby: nothing is planted there any more.\n"
+        told = run(asked[0], str(folder), *asked[1:], "--on", "2026-10-12", "--json")
+        assert [one["tank_id"] for one in json.loads(told.out)["tanks"]] == ["lobby", "home"]
     rounds = run("rounds", str(folder), "--on", "2026-10-12", "--from", "2026-10-12", "--json")
     assert {visit["tank_id"] for visit in json.loads(rounds.out)["visits"]} <= {"home"}
     again = run(*line)

@@ -175,7 +175,9 @@ def test_a_quote_for_a_tank_that_is_typed(desk):
     label = re.search(r'<label class="odd">(?:(?!</label>).)*floor-at-budget', wrong, re.DOTALL)
     assert 'name="areas.floor_cm.2"' in label[0]
     assert "/quote/page" not in wrong
-    assert "/quote/page" in desk.get("/quote?" + urlencode(TYPED))
+    ready = desk.get("/quote?" + urlencode(TYPED))
+    assert ready.index("/quote/page") < ready.index("<form")  # the answer first
+    assert ready.index('name="done"') < ready.index('name="rows"')  # what Enter does
     page = desk.get("/quote/page?" + urlencode(TYPED))
     assert "Hall" in page
     assert "first estimate" in page.lower()
@@ -189,11 +191,12 @@ def test_a_rescape_compares_plants_and_puts_a_layout_together(desk):
     laid_out = desk.get(html.unescape(put[0]))
     table = re.search(r"As it is</th>.*?Put together</th>.*?</table>", laid_out, re.DOTALL)
     assert table[0].count("<td>") == 10
-    assert "Put together, the tank " in laid_out
+    assert laid_out.index("Put together, the tank ") < laid_out.index("<table")
 
 
 def test_the_book_shows_what_was_found_beside_its_cell_and_adds_rows(desk):
     table = desk.get("/book?table=areas")
+    assert re.search(r"The check found (?:nothing|something: \d+)", table)
     assert "<td>Red &lt;b&gt;accent&lt;/b&gt;</td>" in table
     form = {"token": desk.form("home")["token"], "table": "closed", "action": "add"}
     wrong = form | {"closed.tank_id.2": "hone", "closed.from_date.2": "2030-01-01"}
@@ -548,6 +551,9 @@ def test_an_area_is_replaced_in_the_book_once_it_was_said_back(german):
     assert status == 200
     assert "vesicularia-dubyana" in page
     assert (german.folder / "areas.csv").read_text() == before
+    status, page = german.post("/book", typed | {"plant": "no such plant"})
+    assert status == 422
+    assert '<input name="plant" value="no such plant"' in page
     assert german.post("/book", typed | {"yes": "1"})[0] == 303
     ended = f"taxiphyllum-barbieri,150,2,9,3,2025-01-01,{TODAY}"
     assert ended in (german.folder / "areas.csv").read_text()
@@ -574,6 +580,57 @@ def test_a_book_with_a_problem_is_shown_with_it_beside_the_cell(german):
     areas.write_text(whole)
     cell = re.search(r'<td class="odd">15O<small class="found" lang="en">(.*?)</small>', page)
     assert "unit-in-number" in cell[1]
+
+
+FOCUSED = """() => {
+  const one = document.activeElement, box = one.getBoundingClientRect();
+  const [x, y] = [box.x + box.width / 2, box.y + Math.min(box.height / 2, 20)];
+  const over = document.elementFromPoint(x, y);
+  return { words: one.matches("input, select") ? one.name : one.textContent.trim(),
+    ring: getComputedStyle(one).outlineStyle,
+    open: Boolean(over) && (one.contains(over) || over.contains(one)) }; }"""
+
+
+def test_a_rescape_and_a_replacement_by_keyboard_alone(german, browser):
+    german.get("/")
+    page = browser.new_page(viewport={"width": 390, "height": 844})
+    keys, ask = page.keyboard, f"http://127.0.0.1:{german.port}"
+
+    def reach(words):
+        for _ in range(90):
+            keys.press("Tab")
+            focused = page.evaluate(FOCUSED)
+            assert focused["ring"] != "none", focused
+            assert focused["open"], focused  # nothing lies over it
+            if focused["words"].startswith(words):
+                return
+        raise AssertionError(words)
+
+    page.goto(f"{ask}/rescape?tank=lobby")
+    reach("Zum Inhalt")
+    keys.press("Enter")
+    reach("Pflanzen vergleichen Back stems")
+    keys.press("Enter")
+    page.wait_for_selector("#plants")
+    reach("Einsetzen")
+    keys.press("Enter")
+    page.wait_for_selector("text=/Zusammengestellt: .* Stunden im Jahr statt/")
+    page.goto(f"{ask}/book?table=areas")
+    reach("Die Pflanze einer Fläche ersetzen")
+    keys.press("Enter")
+    reach("area")
+    keys.type("a5")
+    reach("plant")
+    keys.type("anubias-barteri-nana")
+    reach("Die Pflanze einer Fläche ersetzen")
+    keys.press("Space")
+    page.wait_for_selector("text=So wurde es verstanden")
+    keys.press("Tab")
+    assert page.evaluate(FOCUSED)["words"] == "Ins Buch schreiben"
+    keys.press("Enter")
+    page.wait_for_selector("text=Geschrieben:")
+    assert "anubias-barteri-nana" in (german.folder / "areas.csv").read_text()
+    page.close()
 
 
 # Stopping

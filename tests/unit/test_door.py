@@ -97,6 +97,23 @@ WRONG: dict[str, Callable[[GrowthFit], object]] = {
     'no plant "rotala makranda"': lambda fit: growthcast.compare_plants(
         fit, "lobby-rotala", ["rotala makranda"]
     ),
+    'no tank "3"': lambda fit: growthcast.recommend(fit, tanks=3),  # type: ignore[arg-type]
+    "7 is no day": lambda fit: growthcast.forecast_growth(fit, at=7),  # type: ignore[arg-type]
+    "'tomorrow' is no day": lambda fit: growthcast.forecast_growth(fit, at="tomorrow"),
+    "in another tank": lambda fit: growthcast.forecast_growth(
+        fit, tanks="reception", areas="lobby-hygro"
+    ),
+    "recommend asks a fit, not a Book": lambda fit: growthcast.recommend(
+        fit.book  # type: ignore[arg-type]
+    ),
+    "backtest asks a book": lambda fit: growthcast.backtest(fit),  # type: ignore[arg-type]
+    "of 1 to 365 whole days": lambda fit: growthcast.swaps_to_reach(fit, "reception", -7),
+    "1 to 52 whole weeks": lambda fit: growthcast.plan_rounds(fit, "2026-11-23", 0),
+    "the next after it": lambda fit: growthcast.weeks_away(fit, "2026-12-20", "2026-11-21"),
+    "99 days are not among": lambda fit: growthcast.recommend(fit)[0].option(99),
+    "suppose what": lambda fit: growthcast.suppose(fit, "reception"),
+    "give one AreaForecast": lambda fit: growthcast.plot.forecast(growthcast.forecast_growth(fit)),
+    "the text of practice.toml": lambda fit: Book.from_frames(practice="/x/practice.toml"),
     "the report has no tank": lambda fit: growthcast.plot.growth(
         growthcast.watch_growth(fit, "reception"), "lobby-stems"
     ),
@@ -122,6 +139,9 @@ def test_answers_are_tidy_frames(fit: GrowthFit) -> None:
     assert rounds["date"].between("2026-11-23", "2026-11-29").all()
     advice = growthcast.recommend(fit, "reception", intervals_d=range(3, 43)).to_frame()
     assert list(advice.interval_d) == list(range(3, 43))
+    tanks = growthcast.recommend(fit).to_frame(details=False)
+    assert tanks.tank_id.is_unique
+    assert tanks.recommended_interval_d.between(7, 28).all()
 
 
 def test_a_supposed_fit_answers_like_any_other(fit: GrowthFit) -> None:
@@ -132,6 +152,12 @@ def test_a_supposed_fit_answers_like_any_other(fit: GrowthFit) -> None:
     assert slower.height_cm[0, 3] < usual.height_cm[0, 3]
     assert "recep-pogo=leptochilus-pteropus" in set(planted.rates().to_frame().area_id)
     assert fit.book is not dimmer.book
+    rates = [one.rates().to_frame().set_index("area_id") for one in (fit, dimmer)]
+    assert rates[1].rate_per_day_p50["recep-aroma"] < rates[0].rate_per_day_p50["recep-aroma"]
+    now = growthcast.forecast_growth(fit, tanks="reception").to_frame().set_index("area_id")
+    for level in ("p10", "p50", "p90"):
+        column = f"rate_per_day_{level}"
+        assert rates[0][column]["recep-pogo"] == now[column]["recep-pogo"]
 
 
 def test_pictures_stand_on_the_callers_axes(fit: GrowthFit) -> None:
@@ -154,6 +180,8 @@ def test_what_is_printed_is_short(book: Book, fit: GrowthFit) -> None:
         assert "<table" in thing._repr_html_()
         assert len(thing._repr_html_()) < 12_000
     assert len(repr(book.trims)) < 120
+    [look], [again] = (growthcast.forecast_growth(fit, areas="lobby-rotala") for _ in range(2))
+    assert look == again
     assert fit != book
     assert fit == fit
 
@@ -161,7 +189,7 @@ def test_what_is_printed_is_short(book: Book, fit: GrowthFit) -> None:
 def test_the_door_is_small_and_listed() -> None:
     assert len(growthcast.__all__) <= 20
     assert {*growthcast.__all__} <= {*dir(growthcast)}
-    for name in (*growthcast.__all__, "plot", "types"):
+    for name in (*growthcast.__all__, "keeping", "plot", "types"):
         assert name in dir(growthcast)
         assert getattr(growthcast, name).__doc__
     with pytest.raises(GrowthcastError):

@@ -95,7 +95,8 @@ class Pages:
     async def _get(self, page: Page, request: Request) -> Response:
         given, path = dict(request.query_params), request.url.path
         cookies = {f"cookie {name}": value for name, value in request.cookies.items()}
-        return await run_in_threadpool(self._answered, page, path, given | cookies)
+        query = request.url.query
+        return await run_in_threadpool(self._answered, page, path, given | cookies, query)
 
     async def _post(self, page: Page, request: Request) -> Response:
         text = (await request.body()).decode("utf-8", "replace")
@@ -107,10 +108,11 @@ class Pages:
             return Response("this form is of an earlier desk; open the page anew", 403)
         return await run_in_threadpool(self._answered, page, request.url.path, given)
 
-    def _answered(self, page: Page, path: str, given: dict[str, str]) -> Response:
+    def _answered(self, page: Page, path: str, given: dict[str, str], query: str = "") -> Response:
         """Answer from what is known; say so where that is nothing yet, or not of the last row."""
         known, busy, trouble = self.desk.look()
-        shell: dict[str, Any] = {"token": self.token, "path": path, "shared": bool(self.share)}
+        shell: dict[str, Any] = {"token": self.token, "path": path, "query": query}
+        shell |= {"shared": bool(self.share)}
         locale = open_locale("en-GB" if known is None else known.book.practice.locale)
         if known is not None:
             shell |= {

@@ -42,7 +42,8 @@ def render(
         )
     )
     headers = {"cache-control": "no-store"}
-    headers |= {"refresh": str(given["wait"])} if given.get("wait") else {}
+    if given.get("wait"):  # an address with a fragment is asked again only without it
+        headers |= {"refresh": f"{given['wait']}; url=?{shell['query']}"}
     return HTMLResponse(text, status, headers=headers)
 
 

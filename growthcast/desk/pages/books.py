@@ -56,6 +56,7 @@ def book(asked: Asked, trouble: str = "", back: str = "") -> Response:
         "book.html",
         422 if trouble else 200,
         table=table,
+        found=counts.total(),
         tables=[(name, counts[f"{name}.csv"]) for name in SHOWN],
         header=header,
         rows=rows,
@@ -70,7 +71,7 @@ def book(asked: Asked, trouble: str = "", back: str = "") -> Response:
         changes=_changes(asked, table),
         today=asked.desk.today().isoformat(),
         back=back,
-        typed=asked.given if back else {},
+        typed=asked.given if back or trouble else {},
         trouble=trouble,
         said=asked.get("said"),
     )

@@ -35,9 +35,11 @@ def rescape(asked: Asked) -> Response:
     living = np.flatnonzero(design.alive & (design.tank == standing.place)).tolist()
     ids = [str(design.area_id[place]) for place in living]
     now = {ids[n]: str(design.species_id[design.species[place]]) for n, place in enumerate(living)}
+    names = dict(
+        zip(book.species.text("species_id"), book.species.text("scientific_name"), strict=True)
+    )
     labels = dict(zip(book.areas.text("area_id"), book.areas.text("label"), strict=True))
-    known = set(book.species.text("species_id"))
-    picks = {area: asked.get(PICKED + area) for area in ids if asked.get(PICKED + area) in known}
+    picks = {area: asked.get(PICKED + area) for area in ids if asked.get(PICKED + area) in names}
     picks = {area: plant for area, plant in picks.items() if plant != now[area]}
     area, form = asked.get("area"), asked.get("form")
     form = form if form in FORMS else ""
@@ -56,8 +58,8 @@ def rescape(asked: Asked) -> Response:
             {
                 "id": one,
                 "label": named(labels[one], one),
-                "now": named(now[one]),
-                "picked": named(picks.get(one, "")),
+                "now": named(names[now[one]], now[one]),
+                "picked": named(names[picks[one]], picks[one]) if one in picks else "",
                 "look": link("/rescape", **here, area=one),
                 "back": link("/rescape", **{k: v for k, v in here.items() if k != PICKED + one}),
             }

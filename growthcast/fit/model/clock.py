@@ -43,6 +43,10 @@ PAUSE_DOUBT = 0.5
 SMALL_STEP = 1e-4
 LEAST_RESPONSE = 0.05
 """No condition stops the clock altogether, so that a log can contradict a meter."""
+YEAR_D, YEAR_OF_ROWS_D = 365.0, 330.0
+"""A year, and the span of rows that tells of one: twelve monthly rows span eleven months."""
+AHEAD_D = 2.0 * YEAR_D
+"""How far beyond the day of a fit a season of temperature repeats."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -74,14 +78,18 @@ class TankConditions:
 
 
 def tank_conditions(
-    conditions: Table, tank_of_row: IntArray, tank_count: int, reference: Reference
+    conditions: Table,
+    tank_of_row: IntArray,
+    tank_count: int,
+    reference: Reference,
+    on_day: float = LONG_AGO,
 ) -> TankConditions:
     """Lay the condition rows out as (tank, change) and carry values over blank cells.
 
     A blank cell keeps the earlier value. Before the first value that is given, that first value
     stands: a practice that begins to write conditions down half-way through a log describes the
     tank as it was, and a jump of the clock on that day would be an artefact of the paperwork. CO2 0
-    means that none is added.
+    means that none is added. Beyond its last row a season of temperature repeats.
 
     Parameters
     ----------
@@ -93,6 +101,8 @@ def tank_conditions(
         Number of tanks.
     reference : Reference
         The conditions under which the species table holds.
+    on_day : float, optional
+        The day of the fit [day number]; none, and no season repeats.
 
     Returns
     -------
@@ -100,8 +110,10 @@ def tank_conditions(
         Of all tanks (K,).
     """
     day = conditions.date("from_date").astype("datetime64[D]").astype(np.float64)
-    order = np.lexsort((day, tank_of_row))
-    tank, day = tank_of_row[order], day[order]
+    row, shift_d = _rows_repeated(conditions, tank_of_row, day, on_day + AHEAD_D)
+    tank, day = np.append(tank_of_row, tank_of_row[row]), np.append(day, day[row] + shift_d)
+    order = np.lexsort((day, tank))
+    tank, day = tank[order], day[order]
     starts = np.searchsorted(tank, np.arange(tank_count))
     place = np.arange(tank.size) - starts[tank] if tank.size else np.zeros(0, dtype=np.int64)
     width = int(place.max()) + 1 if tank.size else 1
@@ -112,7 +124,9 @@ def tank_conditions(
     values = {}
     for name in (*CONDITIONS, "ph", "kh_dkh"):
         grid = np.full((tank_count, width), np.nan)
-        grid[tank, place] = conditions.number(name)[order]
+        cells = conditions.number(name)
+        again = cells[row] if name == "temperature_c" else np.full(row.size, np.nan)
+        grid[tank, place] = np.append(cells, again)[order]
         values[name] = _carried(grid)
     warm = values["temperature_c"]
     temperature = np.where(np.isnan(warm), reference.conditions["temperature_c"], warm)
@@ -125,6 +139,31 @@ def tank_conditions(
     values["co2_mg_l"] = np.where(np.isnan(typed), from_ph, typed)
     del values["ph"], values["kh_dkh"]
     return TankConditions(from_day, values, none_added)
+
+
+def _rows_repeated(
+    conditions: Table, tank_of_row: IntArray, day: FloatArray, until_day: float
+) -> tuple[IntArray, FloatArray]:
+    """Return the rows whose temperature holds again in later years, and how much later [d].
+
+    They are those of the year up to a tank's last row with a temperature, where its rows span a
+    year that both warms and cools: else a heater was changed. What is supposed (row number 0) holds
+    on, without a season.
+    """
+    warm = conditions.number("temperature_c")
+    rows, shifts = [np.zeros(0, np.int64)], [np.zeros(0)]
+    known = np.flatnonzero(np.isfinite(warm))
+    known = known[np.lexsort((day[known], tank_of_row[known]))]
+    for mine in np.split(known, np.flatnonzero(np.diff(tank_of_row[known])) + 1):
+        if mine.size < 3 or day[mine[-1]] - day[mine[0]] < YEAR_OF_ROWS_D:
+            continue
+        year = np.searchsorted(day[mine], day[mine[-1]] - YEAR_D, side="right")
+        steps = np.diff(warm[mine[max(year - 1, 0) :]])
+        if (steps > 0.0).any() and (steps < 0.0).any() and conditions.rows[mine[-1]] > 0:
+            for shift in np.arange(YEAR_D, until_day - day[mine[-1]] + YEAR_D, YEAR_D):
+                rows.append(mine[year:])
+                shifts.append(np.full(mine.size - year, shift))
+    return np.concatenate(rows), np.concatenate(shifts)
 
 
 def _carried(grid: FloatArray) -> FloatArray:
@@ -378,7 +417,7 @@ def growth_clock(
     # An area's own shade counts even where the tank's light has not been measured.
     at["ppfd_umol"] = np.where(np.isnan(light), usual["ppfd_umol"] * lit, light)
     plant = {name: priors.traits[name][species][:, None] for name in TRAITS}
-    response = combined_response(at, plant, usual)
+    response = combined_response(at, plant, usual, priors.least_nutrient[species][:, None])
     return GrowthClock(
         from_day=from_day[tank],
         response=np.maximum(response, LEAST_RESPONSE),

@@ -52,6 +52,7 @@ def clock_of_book(
         book.conditions.places("tank_id", book.tanks.text("tank_id")),
         len(book.tanks),
         reference,
+        on_day,
     )
     middle_cm = 0.5 * (traits.floor_cm + traits.budget_cm)
     water_cm = book.tanks.number("water_depth_cm")[traits.tank]

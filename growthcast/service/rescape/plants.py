@@ -13,7 +13,7 @@ from growthcast.book.book import Book
 from growthcast.finite import finite_answer
 from growthcast.fit.result import OWN_SPANS_FOR_LOG, GrowthFit
 from growthcast.fit.supposed import replanted
-from growthcast.forecast.heights import growth_a_week, rate_range
+from growthcast.forecast.heights import growth_a_week
 from growthcast.frames import Framed
 from growthcast.nouns import dataclass
 from growthcast.plain import BY_QUANTILE, HIDDEN, NULL_IF_BLANK, by_quantile, in_json
@@ -361,7 +361,7 @@ def _advice(
     spans = int(design.spans[design.species == stand.species[at]].sum())
     own_log = design.spans[area] >= OWN_SPANS_FOR_LOG
     posterior = stand.fit.posterior(np.array([area]))
-    [rate] = rate_range(stand.fit, np.array([area]), posterior)
+    [rate] = stand.fit.rate_range(np.array([area]), posterior)
     [weekly] = growth_a_week(stand.fit, np.array([area]))
     own, limited = int(outlook.allowed_d[i]), answer.limited_by
     chosen, here = answer.chosen, int(np.flatnonzero(answer.places == at)[0])

@@ -71,6 +71,7 @@ class PhotoReading:
     items: tuple[str, ...]
 
 
+@finite_answer
 def size_of_tank(book: Book, tank_id: str) -> tuple[float, float, float]:
     """Return the sizes of a tank that a photo is held against.
 
@@ -127,6 +128,7 @@ def is_curved(book: Book, tank_id: str) -> bool:
     return bool((book.tanks.text("front")[book.tanks.text("tank_id") == tank_id] == "curved").any())
 
 
+@finite_answer
 def photo_task(
     book: Book, tank_id: str, expected: Mapping[str, tuple[str, float]]
 ) -> dict[str, Any]:

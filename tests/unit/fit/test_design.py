@@ -8,6 +8,7 @@ from datetime import date
 import numpy as np
 import pytest
 
+from growthcast.book.supposed import with_conditions
 from growthcast.fit.design import build_design
 from growthcast.fit.growth import fit_growth, last_logged
 from growthcast.fit.rows.chains import Link
@@ -184,6 +185,69 @@ def test_conditions_speed_the_clock_from_their_date(tmp_path):
     half = build_design(book, ON).priors.traits["co2_k_mg_l"]
     k = half[build_design(book, ON).species[0]]
     assert after / before == pytest.approx((4 / (4 + k)) / (25 / (25 + k)), rel=1e-6)
+
+
+SEASON = "".join(
+    f"lobby,{year}-{month:02d}-01,{warm}\n"
+    for year in (2024, 2025)
+    for month, warm in enumerate([17, 17, 18, 20, 23, 25, 26, 26, 24, 22, 21, 18], 1)
+)
+
+
+@pytest.mark.parametrize(
+    ("rows", "repeats"),
+    [
+        (SEASON, True),
+        (SEASON[SEASON.index("lobby,2025") :], True),  # twelve months, once
+        ("lobby,2024-12-01,21\nlobby,2025-05-01,26\nlobby,2025-12-01,18\n", True),
+        ("lobby,2024-12-01,21\nlobby,2025-05-01,24\nlobby,2025-12-01,27\n", False),  # only warmer
+        ("lobby,2025-06-01,21\nlobby,2025-09-01,27\nlobby,2025-12-01,20\n", False),  # half a year
+        ("lobby,2024-01-01,28\nlobby,2024-02-01,20\nlobby,2025-12-01,24\n", False),  # no last year
+    ],
+)
+def test_a_season_of_temperature_repeats(tmp_path, rows, repeats):
+    header = "tank_id,from_date,temperature_c\n"
+    book = make_book(tmp_path, conditions=header + rows, trims=HEADER)
+    clock = build_design(book, date(2025, 12, 20)).clock
+    winter, summer, next_summer = (
+        clock.speed(np.datetime64(day, "D").astype(float))[0]
+        for day in ("2025-12-20", "2026-07-15", "2027-07-15")
+    )
+    if not repeats:
+        assert winter == summer == next_summer
+        return
+    then = clock.speed(np.datetime64("2025-07-15", "D").astype(float))[0]
+    assert summer == next_summer == then
+    assert summer > 1.2 * winter
+
+
+def test_a_forecast_in_winter_is_slower_than_at_a_constant_warmth(tmp_path):
+    header = "tank_id,from_date,temperature_c\n"
+    rows = "2025-11-10,lobby,stems,18,9,,,,,\n2025-11-24,lobby,stems,17,9,,,,,\n"
+    seasonal, constant = (
+        fit_growth(
+            make_book(tmp_path / name, conditions=header + cells, trims=HEADER + rows),
+            date(2025, 11, 24),
+        ).design.clock
+        for name, cells in (
+            ("year", SEASON[: SEASON.index("lobby,2025-12")]),
+            ("constant", "lobby,2025-11-01,21\n"),
+        )
+    )
+    stems, days = np.array([0]), np.array([20416.0, 20416.0 + 60.0])  # from 2025-11-24
+    ahead = [np.diff(clock.reading(stems, days))[0] for clock in (seasonal, constant)]
+    assert ahead[0] < 0.95 * ahead[1]
+
+
+def test_a_supposed_temperature_has_no_season(tmp_path):
+    header = "tank_id,from_date,temperature_c\n"
+    book = make_book(tmp_path, conditions=header + SEASON, trims=HEADER)
+    laid = with_conditions(book, "lobby", date(2025, 12, 20), {"temperature_c": 25.0})
+    clock = build_design(laid, date(2025, 12, 20)).clock
+    assert clock.speed(20442.0 + 200.0)[0] == clock.speed(20442.0)[0]
+    lit = with_conditions(book, "lobby", date(2025, 12, 20), {"ppfd_umol": 60.0})
+    clock = build_design(lit, date(2025, 12, 20)).clock
+    assert clock.speed(20442.0 + 200.0)[0] > 1.2 * clock.speed(20442.0)[0]
 
 
 def test_conditions_never_given_widen_the_tank(tmp_path):

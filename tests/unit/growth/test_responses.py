@@ -40,6 +40,11 @@ def test_floor_just_above_compensation():
     assert just_below == 0.0
 
 
+def test_hours_beyond_twelve_bring_nothing():
+    gain = light_gain_h(60.0, [6.0, 12.0, 16.0, 24.0], 60.0, 0.05)
+    assert gain == pytest.approx(np.array([6, 12, 12, 12]) * np.tanh(1.0) - 1.2)
+
+
 def test_light_in_part_not_known_takes_the_reference_for_that_part():
     known = light_response(50.0, 8.0, 60.0, 0.4, 0.05, 100.0, 8.0)
     assert light_response(50.0, NAN, 60.0, 0.4, 0.05, 100.0, 8.0) == known

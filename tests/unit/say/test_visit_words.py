@@ -4,18 +4,21 @@ from __future__ import annotations
 
 from dataclasses import replace
 from datetime import date
+from types import SimpleNamespace
 
 import pytest
 
 from growthcast.say.away import away_sentence, away_words, bare_cuts
+from growthcast.say.client import cautions as client_cautions
 from growthcast.say.cuts import CAUTIONS, TOO_MUCH, cautions, sheet_sentence, watch_list
-from growthcast.say.peak import peak_sentence, why_not_best
+from growthcast.say.locale import open_locale
+from growthcast.say.peak import peak_sentence, peaks_words, why_not_best
 from growthcast.say.words import FINE
 from growthcast.service.advice import CutLimit
 from growthcast.service.effort.visits import Range
 from growthcast.service.visit.away import AwayArea, AwayTank
 from growthcast.service.visit.cuts import AreaCut, CutSheet, SteadyVisits
-from growthcast.service.visit.peak import PeakArea, PeakPlan
+from growthcast.service.visit.peak import PeakArea, PeakCut, PeakPlan
 
 ON, NEXT = date(2026, 6, 1), date(2026, 6, 15)
 LIMIT = CutLimit("stems", "rotala", "cm", table_cm=6.0, limit_cm=5.0)
@@ -409,3 +412,25 @@ def test_much_cut_at_once_is_a_caution():
     two = cut(removed_share=0.7), cut(removed_share=0.32)
     assert TOO_MUCH in cautions(sheet(*two))
     assert TOO_MUCH not in cautions(sheet(two[0], replace(two[1], action="leave")))
+
+
+def test_a_plan_that_cuts_much_at_once_says_so_once():
+    """Seven of ten centimetres of one area, 32 % of the other: 51 %; on two days 35 and 16."""
+    hard = PeakCut(ON, 3.0, 7.0, 1.0, 0.9, "shape")
+    light = replace(hard, cut_cm=6.8, removed_cm=3.2)
+    areas = peak_area(cuts=(hard,)), peak_area("Moss", cuts=(light,))
+    plan = PeakPlan("lobby", "", ON, NEXT, 0.85, 0.15, (ON,), 0.5, areas)
+    apart = areas[0], replace(areas[1], cuts=(replace(light, on=NEXT),))
+    for plans, times in (([plan], 1), ([plan, plan], 1), ([replace(plan, areas=apart)], 0)):
+        assert list(peaks_words(plans, ON)).count(TOO_MUCH) == times
+
+
+@pytest.mark.parametrize(
+    ("shares", "said"), [((0.7, 0.32), True), ((0.7, 0.2), False), ((), False)]
+)
+def test_a_client_page_cautions_where_much_is_cut_at_once(shares, said):
+    tank = SimpleNamespace(areas=(), option=None)
+    cut = SimpleNamespace(areas=[SimpleNamespace(removed_share=share) for share in shares])
+    locale = open_locale("en-GB")
+    lines = client_cautions(locale, [tank, SimpleNamespace(areas=(), option=cut)])
+    assert (locale.say("caution_much") in lines) is said
