@@ -38,7 +38,7 @@ LONGEST_TEXT = 300
 def card_of(area: AreaCut, locale: Locale) -> dict[str, Any]:
     """Return what the card of an area shows: what it may stand at, and what to cut it to.
 
-    Heights are rounded to the steps in which they are typed; ``range`` holds 8 times of
+    Heights are rounded to the steps in which they are typed; ``range`` holds 8 times in
     10, beyond ``odd`` a height is marked.
     """
     step = STEP_CM if area.unit == "cm" else STEP_COVER

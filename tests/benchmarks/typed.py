@@ -6,7 +6,7 @@ visits, replantings, first looks, slips and a tank set up last week. By style it
 
 - books fitted: every height ahead of every area is finite, and numpy had nothing to warn of;
 - CRPS of heights 7, 14 and 28 days ahead over the height budget, against the simulated truth with
-  no further trim, and how often the truth lies in the range that holds it 8 times of 10;
+  no further trim, and how often the truth lies in the range that holds it 8 times in 10;
 - what the weights of whole tanks did: CRPS with them less that of the same book without them, over
   all three horizons, with its standard error over books (above 0: they made heights worse);
 - visits found with an area over: each tank is cut to the heights advised when it is next due by its

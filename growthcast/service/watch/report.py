@@ -20,7 +20,7 @@ from growthcast.service.watch.readings import TankCase
 class IndexPoint:
     """Growth over one span of visits against what is usual, as shares (1 = usual).
 
-    ``low`` and ``high`` hold the truth 8 times of 10; between ``usual_low`` and ``usual_high`` a
+    ``low`` and ``high`` hold the truth 8 times in 10; between ``usual_low`` and ``usual_high`` a
     visit falls 95 times of 100 while nothing has changed.
     """
 

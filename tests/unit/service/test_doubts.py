@@ -87,7 +87,7 @@ def test_an_area_never_logged_is_held_against_its_band(book, typed, far):
 def test_a_doubt_says_what_was_found_what_was_expected_and_a_cause(book):
     [doubt] = doubts(book, expected((19.5, 1.2)), "stems=2.1")
     assert doubt_words(doubt) == (
-        "2.1 cm; expected 18.0 to 21.0 cm (8 times of 10): a slipped decimal? 21 cm fits"
+        "2.1 cm; expected 18.0 to 21.0 cm (8 times in 10): a slipped decimal? 21 cm fits"
     )
     assert (doubt.area_id, doubt.column, doubt.found, doubt.unit) == (
         "stems",
@@ -133,15 +133,15 @@ def test_a_cover_is_not_measured_in_millimetres(book):
             ["cut to 0.9 cm; never below 9 cm in 8 cuts so far: a slipped decimal? 9 cm fits"],
         ),
         ("/22.9", []),
-        ("/23.1", ["cut to 23.1 cm; expected to stand at 20.0 to 20.0 cm (8 times of 10)"]),
+        ("/23.1", ["cut to 23.1 cm; expected to stand at 20.0 to 20.0 cm (8 times in 10)"]),
         ("22.9/22.9", []),
         ("-22.9", []),
-        ("-23.1", ["23.1 cm taken off; expected to stand at 20.0 to 20.0 cm (8 times of 10)"]),
+        ("-23.1", ["23.1 cm taken off; expected to stand at 20.0 to 20.0 cm (8 times in 10)"]),
         ("-0", []),
         (
             "-100",
             [
-                "100 cm taken off; expected to stand at 20.0 to 20.0 cm (8 times of 10): "
+                "100 cm taken off; expected to stand at 20.0 to 20.0 cm (8 times in 10): "
                 "millimetres, or a slipped decimal? 10 cm fits"
             ],
         ),
@@ -216,7 +216,7 @@ def test_a_weight_of_the_tank_is_doubted_as_it_is_read(book, line, reading, odd)
 def test_what_a_weight_was_expected_to_be_is_said_with_its_range(book):
     [doubt] = doubts(book, expected((20.0, 0.0), (0.0, 0.0)), "900g")
     assert doubt_words(doubt) == (
-        "900 g; everything that stands there is expected to weigh 200 g (105 to 380 g, 8 times of "
+        "900 g; everything that stands there is expected to weigh 200 g (105 to 380 g, 8 times in "
         "10): weighed with its water?"
     )
 
