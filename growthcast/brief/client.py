@@ -9,6 +9,7 @@ from growthcast.brief.contract import (
     contract_blocks,
     includes,
     next_visits,
+    review_fact,
     vat_words,
     yes_fact,
 )
@@ -36,21 +37,21 @@ from growthcast.say.client import (
     area_name,
     argument,
     cautions,
-    days_of_100,
     found_head,
     headline,
     mends_words,
+    next_visit_key,
     passes,
     picture_words,
     place_words,
     plan,
     record_sentences,
-    row_words,
     size_words,
     unknowns,
 )
 from growthcast.say.locale import Locale
 from growthcast.say.prices import a_month, a_year, apart
+from growthcast.say.strip import days_of_100, row_words
 from growthcast.say.words import named
 from growthcast.service.advice import OptionAdvice
 from growthcast.service.pages.client import AreaFacts, TankFacts
@@ -120,9 +121,10 @@ def build_brief(
         )
     years = [tank.option.year.cost_range for tank in grown if tank.option is not None]
     cost = contract.cost if contract is not None else next(iter(years), None)
+    open_price = cost if currency and not book.practice.terms else None
     blocks += [
         Heading(locale.say("unknown_heading")),
-        Items(unknowns(locale, facts, cost if currency else None, currency)),
+        Items(unknowns(locale, facts, open_price, currency)),
         *next_visits(locale, visits, facts, on),
         Heading(locale.say("cautions_heading")),
         Items(cautions(locale, facts)),
@@ -157,7 +159,7 @@ def proposal(locale: Locale, tank: TankFacts, practice: Practice, level: int) ->
         _facts(locale, tank, practice),
         said,
         Heading(locale.say("options_heading"), level),
-        options_strip(locale, tank, currency),
+        options_strip(locale, tank, practice),
     ]
     mends = _mends(locale, tank, currency)
     if planned := plan(locale, tank, currency):
@@ -219,12 +221,8 @@ def _facts(locale: Locale, tank: TankFacts, practice: Practice) -> Facts:
             day = locale.say("next_soon")
             note = locale.say("next_was_due", date=locale.short_date(tank.due_on))
         facts += [
-            Fact(locale.say("fact_next"), day, note),
-            Fact(
-                locale.say("fact_holds"),
-                locale.say("holds_from", date=locale.short_date(tank.next_on)),
-                locale.say("holds_until", date=locale.short_date(tank.review_on)),
-            ),
+            Fact(locale.say(next_visit_key([tank])), day, note),
+            review_fact(locale, tank.next_on, tank.review_on, first=tank.first_estimate),
         ]
     return Facts((*facts, yes_fact(locale, practice)))
 
@@ -239,7 +237,7 @@ def _mends(locale: Locale, tank: TankFacts, currency: str) -> list[Block]:
     said = mends_words(locale, tank)
     if tank.fits:
         lead = {"every": every, "saved": saved}
-        return [Paragraph(locale.say("mends_lead", mend=m, **lead)) for m in said[:1]]
+        return [Paragraph(locale.say("mends_lead", mend=m, **lead)) for m in said]
     if tank.longer is not None:
         trial = locale.count("every", tank.longer.interval_d)
         less = apart(locale, option, tank.longer, currency)
@@ -249,15 +247,16 @@ def _mends(locale: Locale, tank: TankFacts, currency: str) -> list[Block]:
     return [Paragraph(locale.say("mends_none_lead", every=every)), Items(said)]
 
 
-def options_strip(locale: Locale, tank: TankFacts, currency: str) -> Table:
+def options_strip(locale: Locale, tank: TankFacts, practice: Practice) -> Table:
     """Return a row a rhythm, the longest first: days as agreed as a bar, looks, visits, price."""
-    before = columns(locale, "col", "every presentable")
+    currency, vat = currency_of(practice), practice.vat_percent or 0.0
+    before = columns(locale, "col", "every presentable out")
     after = columns(locale, "col", f"visits {'cost' if currency else 'hours'} against")
     found = Column(found_head(locale, tank.areas[tank.limiting]))
     return Table(
         locale.say("options_caption"),
         (*before, found, *after),
-        tuple(row_words(locale, tank, row, currency) for row in tank.rows),
+        tuple(row_words(locale, tank, row, currency, vat) for row in tank.rows),
         next(n for n, row in enumerate(tank.rows) if row is tank.option),
         locale.say("recommended"),
         tuple(row.share_of_days_presentable for row in tank.rows),
@@ -294,6 +293,7 @@ def _picture(
         height=locale.say("axis_height" if unit == "cm" else "axis_cover"),
         dates=dates,
         over=locale.say("zone_over"),
+        right=locale.say("zone_right"),
         bare=locale.say("zone_bare"),
         budget=f"{locale.say('label_budget')}\n{locale.exact(budget, unit)}",
         floor=f"{locale.say('label_floor')}\n{locale.exact(floor, unit)}",

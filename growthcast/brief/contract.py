@@ -20,10 +20,11 @@ from growthcast.brief.page import (
 from growthcast.brief.visits import PlannedVisit
 from growthcast.errors import UsageError
 from growthcast.fit.result import GrowthFit
-from growthcast.say.client import days_of_100, place_words
+from growthcast.say.client import next_visit_key, place_words
 from growthcast.say.locale import Locale
 from growthcast.say.prices import a_month, worth, year_price
 from growthcast.say.reasons import reason
+from growthcast.say.strip import days_of_100
 from growthcast.say.words import named
 from growthcast.service.pages.client import TankFacts, gather_tank
 from growthcast.service.pages.contract import Contract, month_price, with_vat
@@ -122,6 +123,16 @@ def yes_fact(locale: Locale, practice: Practice) -> Fact:
     return Fact(locale.say("fact_yes"), locale.say("yes_here"), terms)
 
 
+def review_fact(locale: Locale, next_on: date, review_on: date, *, first: bool) -> Fact:
+    """Return from when a rhythm continues, or of a first one when it is gone over."""
+    review = locale.short_date(review_on)
+    if first:
+        about = locale.say("review_about", date=review)
+        return Fact(locale.say("fact_review"), about, locale.say("review_after"))
+    gone_over = locale.say("holds_until", date=review)
+    return Fact(locale.say("fact_holds"), locale.short_date(next_on), gone_over)
+
+
 def _facts(
     locale: Locale,
     practice: Practice,
@@ -136,7 +147,7 @@ def _facts(
         for name, at in (("low", year.p10), ("amount", middle), ("high", year.p90))
     }
     note = locale.say(
-        "contract_year",
+        "contract_year_agreed" if currency and practice.terms else "contract_year",
         visits=locale.count("visit", round(contract.visits)),
         journeys=locale.count("journey", round(contract.journeys)),
         **amounts,
@@ -152,7 +163,7 @@ def _facts(
         of_it = locale.say("vat_note", tax=locale.money(tax, currency))
         found.append(Fact(locale.say("fact_vat", percent=percent), paid, of_it))
     if days := [tank.next_on for tank in tanks if tank.next_on is not None]:
-        found.append(Fact(locale.say("fact_next"), locale.full_date(min(days))))
+        found.append(Fact(locale.say(next_visit_key(tanks)), locale.full_date(min(days))))
     return Facts((*found, yes_fact(locale, practice)))
 
 

@@ -6,10 +6,10 @@ from typing import Any
 
 from growthcast.desk.memory import Known
 from growthcast.desk.saws import saw_lines
-from growthcast.say.client import days_of_100
 from growthcast.say.locale import Locale, open_locale
 from growthcast.say.overview import due_why, growth_words, lead
 from growthcast.say.reasons import next_longer_words, reason
+from growthcast.say.strip import days_of_100
 from growthcast.say.words import named
 from growthcast.service.advice import OptionAdvice, TankAdvice
 from growthcast.service.pages.overview import TankStanding

@@ -60,6 +60,7 @@ class CourseWords:
     height: str
     dates: Mapping[int, str]
     over: str
+    right: str
     bare: str
     budget: str
     floor: str
@@ -96,15 +97,20 @@ def course_picture(
         ax.axhline(floor, **FLOOR.line)
         last, ends_at = float(day[-1]), float(day[-1])
         if not course.visit_d:
-            ends_at += 0.45 * last
-            for place, (tip, colour) in enumerate(
-                (
-                    (0.6 * floor, BARE),
-                    (0.5 * (floor + budget), PLANTS),
-                    (0.5 * (budget + top), OVER),
-                )
-            ):
-                _plant(ax, last * (1.1 + 0.13 * place), 0.05 * last, tip, colour, bare=not place)
+            ends_at += 0.55 * last
+            looks = (  # the last has its words at the end of its line
+                (0.6 * floor, BARE, words.bare),
+                (0.5 * (floor + budget), PLANTS, words.right),
+                (0.5 * (budget + top), OVER, ""),
+            )
+            for place, (tip, colour, word) in enumerate(looks):
+                x = last * (1.17 + 0.14 * place)
+                _plant(ax, x, 0.05 * last, tip, colour, bare=not place)
+                ink = BARE if not place else FLOOR_INK
+                up: Any = {"rotation": 90, "ha": "center", "va": "bottom", "parse_math": False}
+                ax.text(x, tip + 0.04 * top, word, color=ink, fontsize=SMALL_PT, **up)
+            ax.axvspan(last, 1.06 * last, color="white", lw=0, zorder=5)  # apart from the days
+            ax.spines["bottom"].set_bounds(day[0], last)
         ax.set(xlim=(day[0], ends_at), ylim=(0.0, top))
         ax.set_xticks(list(words.dates), list(words.dates.values()), parse_math=False)
         ax.set_ylabel(words.height, labelpad=1.5, parse_math=False)

@@ -8,18 +8,19 @@ from datetime import date, timedelta
 from growthcast.forecast.report import AreaForecast
 from growthcast.say.cuts import HARD_CUT_SHARE
 from growthcast.say.locale import Locale
-from growthcast.say.prices import a_month, a_year, apart, dearer, worth
+from growthcast.say.prices import a_month, apart
+from growthcast.say.strip import days_out
 from growthcast.say.words import named
 from growthcast.service.advice import AreaAdvice, Mend, OptionAdvice
-from growthcast.service.effort.visits import DAYS_PER_YEAR, Range
+from growthcast.service.effort.visits import Range
 from growthcast.service.pages.client import AreaFacts, TankFacts
 from growthcast.service.pages.course import Course
 from growthcast.service.pages.record import RANGE_HOLDS, Record
 
 MAY_WELL = 0.2
 """Chance from which another rhythm is said to be possible."""
-SEEN = 0.01
-"""Share of days by which two rhythms must differ for anyone to see it."""
+SEEN_CM, SEEN_PART = 2.0, 0.10
+"""Least change of a height that a client is offered [cm], and as a share of the height."""
 FEW_AREAS = 2
 """A change of more areas than these is told after those of fewer."""
 LEAST_OVER = 0.02
@@ -53,10 +54,9 @@ def headline(locale: Locale, tank: TankFacts) -> str:
     return locale.say(key, place=place, every=locale.count("every", tank.option.interval_d))
 
 
-def days_of_100(locale: Locale, share: float) -> str:
-    """Return a share of days as days of a hundred; less than all never reads as all."""
-    nearly_all = round(100.0 * share) == 100 and share < 0.9995
-    return locale.number(100.0 * share, 1 if nearly_all else 0)
+def next_visit_key(tanks: Sequence[TankFacts]) -> str:
+    """Return the text that names the next visit: before any was measured it is the first."""
+    return "fact_next_first" if all(tank.first_estimate for tank in tanks) else "fact_next"
 
 
 def argument(locale: Locale, tank: TankFacts, currency: str) -> list[str]:
@@ -75,7 +75,7 @@ def argument(locale: Locale, tank: TankFacts, currency: str) -> list[str]:
             if tank.reason:
                 why = locale.say("why_limit", reason=named(tank.reason))
             return [*said, why]
-        return [*said, locale.say("why_longest", wanted=locale.share(tank.advice.confidence))]
+        return [*said, *_why_not_less(locale, option, tank.longer, currency)]
     needed = next(row for row in tank.rows if row.interval_d == plants_d)
     between, every = apart(locale, option, needed, currency), locale.count("every", plants_d)
     if plants_d < option.interval_d:
@@ -92,13 +92,32 @@ def argument(locale: Locale, tank: TankFacts, currency: str) -> list[str]:
     return [*said, locale.say("asked_minutes", minutes=minutes, fixed=fixed)]
 
 
+def _why_not_less(
+    locale: Locale, option: OptionAdvice, longer: OptionAdvice, currency: str
+) -> list[str]:
+    """Return what the proposed visits find, in the numbers of the strip, and fewer would miss."""
+    visits = round(option.year.visits)
+    found = {"held": visits - round(option.visits_over_per_year), "visits": visits}
+    every, seldom = (
+        locale.sentence_case(locale.count("every", one.interval_d)) for one in (option, longer)
+    )
+    numbers = {name: locale.number(number) for name, number in found.items()}
+    said = [locale.say("why_longest", every=every, **numbers)]
+    _, tall, bare = days_out(longer)
+    if tall or bare:
+        key = f"why_less_{'both' if tall and bare else 'tall' if tall else 'bare'}"
+        out = {"tall": locale.number(tall), "bare": locale.number(bare)}
+        saved = apart(locale, option, longer, currency)
+        said.append(locale.say(key, every=seldom, saved=saved, **out))
+    return said
+
+
 def plan(locale: Locale, tank: TankFacts, currency: str) -> list[str]:
     """Return the doubt as a plan: what may do or be needed instead, and when it is gone over."""
     option, review_on = tank.option, tank.review_on
     if option is None or review_on is None:
         return []
-    every, day = locale.count("every", option.interval_d), locale.long_date(review_on)
-    said = [locale.say("plan_start", every=every, date=day)]
+    said = [locale.say("plan_start", date=locale.long_date(review_on))]
     certainty = tank.advice.certainty
     best = certainty.best if certainty is not None and not tank.asked and tank.fits else {}
     for key, longer in (("plan_longer", True), ("plan_shorter", False)):
@@ -112,48 +131,8 @@ def plan(locale: Locale, tank: TankFacts, currency: str) -> list[str]:
     return said
 
 
-def _against(locale: Locale, tank: TankFacts, row: OptionAdvice, currency: str) -> str:
-    """Return what a rhythm costs and gives a year against the proposed one."""
-    option = tank.option
-    if option is None or row is option:
-        return locale.say("against_none")
-    cost, hours = dearer(row, option)
-    by = round(cost if currency else hours)
-    money = "against_equal" if not by else "against_more" if by > 0 else "against_less"
-    size = worth(locale, currency, abs(cost), abs(hours))
-    more = row.share_of_days_presentable - option.share_of_days_presentable
-    looks = "against_looks_same"
-    if abs(more) >= SEEN:
-        looks = "against_days_more" if more > 0.0 else "against_days_less"
-    count = locale.count("day", round(DAYS_PER_YEAR * abs(more)))
-    return f"{locale.say(money, amount=size)}; {locale.say(looks, days=count)}"
-
-
-def row_words(locale: Locale, tank: TankFacts, row: OptionAdvice, currency: str) -> tuple[str, ...]:
-    """Return what one rhythm gives and costs, as a row of the strip."""
-    year = a_year(locale, row, currency)
-    month = a_month(locale, currency, row.year.cost, row.year.hours)
-    found = row.areas[tank.limiting].found
-    return (
-        locale.count("every", row.interval_d),
-        days_of_100(locale, row.share_of_days_presentable),
-        locale.range(found.p10, found.p50, found.p90, tank.areas[tank.limiting].unit),
-        _visits(locale, row),
-        locale.say("cost_both", year=year, month=month),
-        _against(locale, tank, row, currency),
-    )
-
-
-def _visits(locale: Locale, row: OptionAdvice) -> str:
-    """Return the visits of a year, and how many of them come too late for some area."""
-    visits, late = locale.number(row.year.visits), round(row.visits_over_per_year)
-    if not late:
-        return locale.say("visits_none_late", visits=visits)
-    return locale.say("visits_late", visits=visits, late=locale.number(late))
-
-
 def found_head(locale: Locale, area: AreaFacts) -> str:
-    """Return the head of what the next visit finds of an area."""
+    """Return the head of what visits usually find of an area."""
     name, budget = locale.sentence_case(area_name(area)), area.forecast.budget_cm
     return locale.say("col_found", area=name, budget=locale.exact(budget, area.unit))
 
@@ -208,11 +187,24 @@ def picture_words(
 
 
 def mends_words(locale: Locale, tank: TankFacts) -> tuple[str, ...]:
-    """Return the changes with which the next longer rhythm holds, or any where none does."""
+    """Return the first change with which the next longer rhythm holds, or all where none does.
+
+    Where a rhythm holds, a change too small to see argues the proposal away; it is the owner's.
+    """
     areas = {area.forecast.area_id: area for area in tank.areas}
     holding = [mend for mend in tank.advice.mends if mend.holds]
     holding.sort(key=lambda mend: mend.kind != "light" and len(mend.area_ids) > FEW_AREAS)
+    if tank.fits:
+        holding = [mend for mend in holding[:1] if _worth_offering(mend)]
     return tuple(_mend(locale, [areas[name] for name in mend.area_ids], mend) for mend in holding)
+
+
+def _worth_offering(mend: Mend) -> bool:
+    """Tell whether a client would see a change: of a height, at least 2 cm or a tenth of it."""
+    if mend.kind in ("light", "plant"):
+        return True
+    pairs = zip(mend.values, mend.before, strict=True)
+    return any(abs(float(to) - now) >= min(SEEN_CM, SEEN_PART * now) for to, now in pairs)
 
 
 def _mend(locale: Locale, areas: list[AreaFacts], mend: Mend) -> str:

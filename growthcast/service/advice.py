@@ -88,7 +88,8 @@ class Option:
     ``minutes_per_visit`` is the mean visit of a year, and ``year`` with its ranges follows from
     it; ``minutes_range`` is the range of a single visit.
     ``chance_all_within`` holds for the cuts given, the highest that reach the wanted chance;
-    ``chance_at_least_cut`` for cutting every area as low as still looks right.
+    ``chance_at_least_cut`` for cutting every area as low as still looks right. What is left of the
+    days that are presentable or bare are those on which some area is too tall.
     """
 
     interval_d: int
@@ -96,6 +97,7 @@ class Option:
     chance_all_within: float
     chance_at_least_cut: float
     share_of_days_presentable: float
+    share_of_days_bare: float
     minutes_per_visit: float
     minutes_range: Range = field(metadata=in_json("minutes_per_visit_range"))
     year: Year = field(metadata=FLAT)
@@ -112,6 +114,7 @@ class Option:
             chance_all_within=float(option.chance_all_within[run]),
             chance_at_least_cut=float(option.chance_at_least_cut[run]),
             share_of_days_presentable=float(option.share_of_days_presentable[run]),
+            share_of_days_bare=float(option.share_of_days_bare[run]),
             minutes_per_visit=mean_visit.p50,
             minutes_range=effort.visit_min[run],
             year=year_of_visits(option.interval_d, mean_visit, rate),

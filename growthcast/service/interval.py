@@ -36,7 +36,8 @@ class IntervalOptions:
     safe cut does.
     ``share_of_days_presentable`` counts the days on which every area of a tank stands between its
     floor and its budget, what lies within the scatter of a cut below the floor still counting as
-    at it. ``chance_at_least_cut`` is the chance when every area is taken down to its least cut.
+    at it; ``share_of_days_bare`` those on which some area has not grown up to it since the cut.
+    ``chance_at_least_cut`` is the chance when every area is taken down to its least cut.
     ``end_cm`` (A, F) are the heights to which the cuts have grown by the next visit in each of the
     first draws, ``found_cm`` (A, 3) their p10, p50 and p90 over all draws, ``rest_d`` (A, F)
     the days without growth after the cut.
@@ -47,6 +48,7 @@ class IntervalOptions:
     chance_all_within: FloatArray
     chance_at_least_cut: FloatArray
     share_of_days_presentable: FloatArray
+    share_of_days_bare: FloatArray
     cut_cm: FloatArray
     removed_share: FloatArray
     removed_cm: FloatArray
@@ -107,6 +109,7 @@ def interval_options(
     holds, at_least = highest >= column(cut), highest >= column(least)
     chance_all = all_hold(living, holds)
     left = living.stage_after_cut(cut)
+    presentable, bare = _days_that_look_right(living, interval_d, growth, left, rest_d)
     end = living.height_at(left + growth)
     first_ends = end[:, :FOLLOWED_DRAWS].copy()
     found_cm = quick_quantiles(end, (0.1, 0.5, 0.9))
@@ -122,7 +125,8 @@ def interval_options(
         feasible=feasible,
         chance_all_within=chance_all,
         chance_at_least_cut=all_hold(living, at_least),
-        share_of_days_presentable=_presentable_share(living, interval_d, growth, left, rest_d),
+        share_of_days_presentable=presentable,
+        share_of_days_bare=bare,
         cut_cm=cut,
         removed_share=removed_cm / np.maximum(usual_end, 1e-9),
         removed_cm=removed_cm,
@@ -178,18 +182,21 @@ def _days_between(
     return way
 
 
-def _presentable_share(
+def _days_that_look_right(
     living: LivingAreas, interval_d: int, growth: Singles, left: Singles, rest_d: Singles
-) -> FloatArray:
+) -> tuple[FloatArray, FloatArray]:
     """Share (R,) of days on which every area of a tank stands between its floor and its budget.
 
-    ``left`` (A, D) are the stages after the cut.
+    Beside it the share (R,) on which some area is still bare. ``left`` (A, D) are the stages after
+    the cut.
     """
     over = _days_between(interval_d, growth, left, living.budget_stage, rest_d)
     bare = _days_between(interval_d, growth, left, living.bare_stage, rest_d)
-    days = living.by_tank(np.minimum, over) - living.by_tank(np.maximum, bare)
+    some_bare = living.by_tank(np.maximum, bare)
+    days = living.by_tank(np.minimum, over) - some_bare
     share: FloatArray = np.maximum(days, 0.0).mean(axis=1, dtype=np.float64) / interval_d
-    return share
+    bare_share: FloatArray = some_bare.mean(axis=1, dtype=np.float64) / interval_d
+    return share, bare_share
 
 
 def _days_below_floor(

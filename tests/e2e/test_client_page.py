@@ -46,7 +46,7 @@ def test_the_answer_leads_and_no_id_is_told(lobby: str) -> None:
     assert body.lstrip().startswith("<h1>Your tank in the entrance hall: a visit every week</h1>")
     facts = re.findall(r"<dt>(.*?)</dt><dd><strong>(.*?)</strong>", body)
     names = [name for name, _ in facts]
-    assert names == ["Looks as agreed", "Price", "Next visit", "Starts", "To say yes"]
+    assert names == ["Looks as agreed", "Price", "Next visit", "Continues from", "To say yes"]
     assert re.fullmatch(r"\w+day, \d+ November 2026", facts[2][1])
     assert "lobby-" not in read(body)
 
@@ -59,7 +59,7 @@ def test_a_month_is_a_twelfth_of_the_year_and_of_its_row(lobby: str) -> None:
         ).groups()
     )
     assert year == 12 * month
-    assert strip(lobby)["every week proposed"][3] == f"€{month:,} a month (€{year:,} a year)"
+    assert strip(lobby)["every week proposed"][4] == f"€{month:,} a month (€{year:,} a year)"
 
 
 def test_each_longer_rhythm_saves_and_looks_worse_no_shorter_one_looks_worse(lobby: str) -> None:
@@ -80,6 +80,25 @@ def test_a_page_is_short_and_its_words_are_a_strangers(name: str) -> None:
     for gone in ("would still be", "meant to hold", "survives", "would prevent", "find all inside"):
         assert gone not in told
     assert not re.search(r"Height now|it is \d+[,;.] |no source|that would hold", told)
+
+
+def test_the_days_of_a_rhythm_are_a_hundred_and_the_lead_says_them(lobby: str) -> None:
+    rows, told = strip(lobby), read(lobby)
+    for row in rows.values():
+        tall, bare = re.fullmatch(r"(\d+) too tall, (\d+) bare", row[1]).groups()
+        assert int(row[0]) + int(tall) + int(bare) == 100
+    tall, bare = re.findall(r"\d+", rows["every 10 days"][1])
+    assert f"too tall on {tall} of 100 days and cut bare on {bare}." in told
+    visits, late = re.fullmatch(
+        r"(\d+); at (\d+) too tall", rows["every week proposed"][3]
+    ).groups()
+    assert (
+        f"Every week, {int(visits) - int(late)} of {visits} visits find no area too tall." in told
+    )
+
+
+def test_no_change_too_small_to_see_is_offered(lobby: str) -> None:
+    assert "You may choose" not in read(lobby)  # 0.3 cm more would do
 
 
 SLOW = (
@@ -131,7 +150,7 @@ def test_without_a_log_a_first_estimate_leads(tmp_path: Path) -> None:
     page = page_of(book, "lobby", tmp_path / "a.html", "--on", "2026-06-01")
     assert "<h1>First estimate. Your tank: a visit every" in page
     assert "Nothing is measured in this tank yet" in read(page)
-    assert "and review after the third, about" in read(page)
+    assert "After the third visit, about" in read(page)
 
 
 def test_where_no_rhythm_holds_what_would_and_what_meanwhile(tmp_path: Path) -> None:
@@ -143,7 +162,7 @@ def test_where_no_rhythm_holds_what_would_and_what_meanwhile(tmp_path: Path) -> 
     assert "Back stems grows too fast. Meanwhile we recommend every week" in told
     assert re.search(r"Back stems up to [\d.]+ cm instead of 9 cm", told)
     assert "or three visits every 10 days as a trial" in told
-    assert told.index("as a trial") < told.index("The rhythms side by side")
+    assert told.index("as a trial") < told.index("How often: the choices side by side")
 
 
 def test_the_next_visit_is_on_a_day_on_which_someone_works(tmp_path: Path) -> None:

@@ -243,6 +243,7 @@ def test_a_clients_page_adds_up_and_its_figures_are_written(tmp_path: Path) -> N
     assert f"€{round(net) + round(round(net) * 0.19)} a month" in page
     assert "With 19% VAT" in page
     assert "Tanks at one place share the journey" in page
+    assert re.search(r">€(\d+) a month \(€(?!\1)\d+ with VAT\)<", page)
     assert "<li>glass cleaned, a third of the water changed</li>" in page
     assert run(*asked, "--data", str(tmp_path / "a.csv")).status == 0
     *rhythms, whole = csv.DictReader((tmp_path / "a.csv").read_text("utf-8").splitlines())
@@ -288,6 +289,7 @@ def test_terms_stand_where_one_says_yes(tmp_path: Path) -> None:
     page = brief(book, tmp_path / "a.html")
     assert re.search(r"To say yes</dt><dd>.*<span>Fixed for a year\. Four weeks&#39; notice", page)
     assert "Still to agree" not in page
+    assert "In 8 of 10 years" not in page
     assert "no VAT is charged" in page
 
 

@@ -11,8 +11,8 @@ from growthcast.book.supposed import Layout, with_cells
 from growthcast.book.tables import FORMS
 from growthcast.desk.memory import Known
 from growthcast.desk.pages.asked import Asked, link
-from growthcast.say.client import days_of_100
 from growthcast.say.plants import plant_reason, saves_in_words
+from growthcast.say.strip import days_of_100
 from growthcast.say.words import named
 from growthcast.service.effort.visits import Range
 from growthcast.service.rescape.layouts import LayoutAdvice, compare_layouts

@@ -34,7 +34,7 @@ def page(text: str = EVIL, logo: Logo | None = None) -> Page:
     days, heights = np.array([0.0, 7.0, 7.0, 14.0]), np.array([8.0, 22.0, 6.0, 15.0])
     went = Course(days, heights + np.array([[-1.0], [0.0], [2.0]]), (7,))
     short = drawn[:8]
-    words = CourseWords(drawn, {0: short, 14: short}, short, short, short, short)
+    words = CourseWords(drawn, {0: short, 14: short}, short, short, short, short, short)
     svg = course_picture(went, (7.0, 20.0, 28.0), words, text, text)
     picture = Picture(svg, text, text, text, marked=True)
     return Page(

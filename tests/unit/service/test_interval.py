@@ -75,7 +75,7 @@ def test_joint_chance_is_below_each_areas_own(lobby):
 
 
 def test_presentable_days_are_those_of_a_daily_simulation(lobby):
-    """Day by day: the share of days on which every area stands between floor and budget."""
+    """Day by day: the days on which all stand between floor and budget, and those of some bare."""
     option = interval_options(lobby, 21, np.array([0.9]))
     draws = lobby.draws
     growth, rest_d = lobby.growth_after_cut(21)
@@ -84,12 +84,14 @@ def test_presentable_days_are_those_of_a_daily_simulation(lobby):
     start = option.cut_cm[:, None] * np.exp(HAND_SPREAD * draws.hand)
     times = (np.arange(2100) + 0.5) / 100
     floor = lobby.floor_cm[:, None] * np.exp(-HAND_SPREAD)
-    inside = []
+    inside, bare = [], []
     for t in times:
         awake = np.maximum(t - rest_d, 0.0)
         height = height_after(start, awake, growth / awake_d, draws.ceiling_cm)
         stands = (height >= floor) & (height <= lobby.budget_cm[:, None])
         inside.append(stands.all(axis=0).mean())
+        bare.append((height < floor).any(axis=0).mean())
+    assert option.share_of_days_bare[0] == pytest.approx(np.mean(bare), abs=0.003)
     assert option.share_of_days_presentable[0] == pytest.approx(np.mean(inside), abs=0.003)
 
 

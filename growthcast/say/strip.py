@@ -1,0 +1,82 @@
+"""The rows of the strip of rhythms on a client's page: what each gives and costs."""
+
+from __future__ import annotations
+
+from growthcast.say.locale import Locale
+from growthcast.say.prices import a_month, a_year, dearer, worth
+from growthcast.service.advice import OptionAdvice
+from growthcast.service.effort.visits import DAYS_PER_YEAR
+from growthcast.service.pages.client import TankFacts
+from growthcast.service.pages.contract import month_price, with_vat
+
+SEEN = 0.01
+"""Share of days by which two rhythms must differ for anyone to see it."""
+
+
+def days_of_100(locale: Locale, share: float) -> str:
+    """Return a share of days as days of a hundred; less than all never reads as all."""
+    return locale.number(100.0 * share, _digits(share))
+
+
+def _digits(share: float) -> int:
+    return int(round(100.0 * share) == 100 and share < 0.9995)
+
+
+def days_out(row: OptionAdvice) -> tuple[int, float, float]:
+    """Return of a hundred days those too tall and those bare; with those as agreed they are all.
+
+    Before them stand their decimals.
+    """
+    presentable = row.share_of_days_presentable
+    digits = _digits(presentable)
+    out = round(100.0 - round(100.0 * presentable, digits), digits)
+    bare = min(round(100.0 * row.share_of_days_bare, digits), out)
+    return digits, round(out - bare, digits), bare
+
+
+def row_words(
+    locale: Locale, tank: TankFacts, row: OptionAdvice, currency: str, vat_percent: float
+) -> tuple[str, ...]:
+    """Return what one rhythm gives and costs, as a row of the strip."""
+    month = a_month(locale, currency, row.year.cost, row.year.hours)
+    cost = locale.say("cost_both", year=a_year(locale, row, currency), month=month)
+    if currency and vat_percent:
+        _, paid = with_vat(month_price(row.year.cost), vat_percent)
+        cost = locale.say("cost_gross", month=month, gross=locale.money(paid, currency))
+    digits, *out = days_out(row)
+    tall, bare = (locale.number(days, digits) for days in out)
+    found = row.areas[tank.limiting].found
+    return (
+        locale.count("every", row.interval_d),
+        days_of_100(locale, row.share_of_days_presentable),
+        locale.say("days_out", tall=tall, bare=bare),
+        locale.range(found.p10, found.p50, found.p90, tank.areas[tank.limiting].unit),
+        _visits(locale, row),
+        cost,
+        _against(locale, tank, row, currency),
+    )
+
+
+def _visits(locale: Locale, row: OptionAdvice) -> str:
+    """Return the visits of a year, and how many of them come too late for some area."""
+    visits, late = locale.number(row.year.visits), round(row.visits_over_per_year)
+    if not late:
+        return locale.say("visits_none_late", visits=visits)
+    return locale.say("visits_late", visits=visits, late=locale.number(late))
+
+
+def _against(locale: Locale, tank: TankFacts, row: OptionAdvice, currency: str) -> str:
+    """Return what a rhythm costs and gives a year against the proposed one."""
+    option = tank.option
+    if option is None or row is option:
+        return locale.say("against_none")
+    cost, hours = dearer(row, option)
+    by = round(cost if currency else hours)
+    money = "against_equal" if not by else "against_more" if by > 0 else "against_less"
+    size = worth(locale, currency, abs(cost), abs(hours))
+    more = row.share_of_days_presentable - option.share_of_days_presentable
+    looks = "against_looks_same"
+    if abs(more) >= SEEN:
+        looks = "against_days_more" if more > 0.0 else "against_days_less"
+    count = locale.count("day", round(DAYS_PER_YEAR * abs(more)))
+    return f"{locale.say(money, amount=size)}; {locale.say(looks, days=count)}"
