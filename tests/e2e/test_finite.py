@@ -66,7 +66,7 @@ def lose_minutes(monkeypatch):
         (lose_a_border, "fit"),
         (lose_a_border, "fit --json"),
         (lose_a_border, "away --from 2026-06-10 --to 2026-06-20"),
-        (lose_a_border, "peak --tank lobby --on 2026-07-01"),
+        (lose_a_border, "peak --tank lobby --shine 2026-07-01"),
         (lose_a_border, "rescape --tank lobby --area stems"),
         (lose_a_height, "forecast"),
         (lose_a_height, "forecast --json"),
