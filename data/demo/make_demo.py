@@ -40,6 +40,7 @@ RICHNESS = Richness(
     week_spread=0.17,
     drift_spread=0.10,
     season_share=0.05,
+    shade=False,  # its log was drawn before floating plants shaded what stands below
     missed_visit_share=0.04,
     missing_row_share=0.03,
     gross_error_share=0.008,
