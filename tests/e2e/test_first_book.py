@@ -208,3 +208,32 @@ def test_an_added_area_gets_what_is_left_open_proposed(tmp_path):
     several = run("add", "area", str(folder), "tank_id=reception", "species_id=anub")
     assert several.status == 2
     assert "anubias-barteri-nana" in several.err
+
+
+def test_an_old_log_gets_the_columns_that_a_visit_needs_when_it_is_written(tmp_path):
+    folder = tmp_path / "book"
+    shutil.copytree(demo_dir(), folder)
+    log = folder / "trims.csv"
+    before = log.read_text(encoding="utf-8")
+    visit = (
+        "log",
+        str(folder),
+        "-t",
+        "reception",
+        "--on",
+        "2026-11-21",
+        "visit=70min",
+        "water=40%",
+    )
+    tried = run(*visit)
+    assert tried.status == 0, tried.err
+    assert "gets, with --yes, at the end of its first line: visit_min, water_share" in tried.err
+    assert log.read_text(encoding="utf-8") == before
+    assert run(*visit, "--yes").status == 0
+    after = log.read_text(encoding="utf-8")
+    head, *rows = before.splitlines()
+    assert after.splitlines() == [
+        f"{head},visit_min,water_share",
+        *rows,
+        "2026-11-21,reception,,,,,,,,,70,0.4",
+    ]

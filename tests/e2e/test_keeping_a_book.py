@@ -33,7 +33,7 @@ def test_from_nothing_to_a_book_that_checks(tmp_path):
     book = str(tmp_path / "my book")
     started = run("start", book)
     assert started.status == 0
-    assert "growthcast add tank '" in started.out
+    assert "growthcast add tank '" in " ".join(started.out.split())
     checked = run("check", book)
     assert checked.status == 2
     assert checked.err.count("use growthcast add") == 2
