@@ -52,12 +52,12 @@ T = TypeVar("T")
 
 def _asked(arrow: Callable[P, T]) -> Callable[P, T]:
     """Say in a sentence what a question was asked of, where that is no fit, or no book."""
+    name = next(iter(inspect.signature(arrow).parameters))
+    kind = GrowthFit if name == "fit" else Book
 
     @wraps(arrow)
     def checked(*args: P.args, **kwargs: P.kwargs) -> T:
-        [name, *_] = inspect.signature(arrow).parameters
         thing = args[0] if args else kwargs.get(name)
-        kind = GrowthFit if name == "fit" else Book
         if thing is not None and not isinstance(thing, kind):
             raise UsageError(
                 f"{arrow.__name__} asks a {name}, not a {type(thing).__name__}: "
