@@ -251,6 +251,7 @@ def forecast_in_turn(ratio, spoilt_from=np.inf):
     return BacktestResult(readings, forecasts, {}, np.zeros(0), tuple(np.unique(split)), 200)
 
 
+@pytest.mark.slow
 def test_widening_is_tried_on_later_readings_only():
     trial = forecast_in_turn(2.0).trial()
     assert trial.n == 190
