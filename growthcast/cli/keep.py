@@ -12,6 +12,7 @@ from growthcast.book.findings import format_finding, format_findings
 from growthcast.book.shipped import find_book, find_own_book
 from growthcast.book.words import did_you_mean, shown
 from growthcast.cli.diary import import_diary
+from growthcast.cli.log_file import say_columns
 from growthcast.cli.options import AsJson, BookFolder, argument, folder_of, option
 from growthcast.cli.output import print_answer, print_json, print_words, say
 from growthcast.cli.waiting import WAITING, working
@@ -72,6 +73,7 @@ def add_command(kind: Kind, cells: BookAndCells = None, as_json: AsJson = False)
     added = add_rows(folder, table, [row], today=today, command=f"add {kind}", summary=words)
     for item in added.findings:
         say(format_finding(item))
+    say_columns(f"{table}.csv", added.columns)
     if added.problems_before:
         problems = count_of(len(added.problems_before), "problem")
         say(f"The book has {problems} still: see growthcast check {folder}")
