@@ -207,7 +207,8 @@ def test_words_for_mends(lobby):
     same = {"interval_d": advice.options[-1].interval_d, "chance_at_least_cut": 0.91, "holds": True}
     higher = Mend(kind="budget", area_ids=ids, values=(22.5, 9.0), before=(20.0, 8.0), **same)
     assert mend_words(higher, names) == (
-        f"{first.label} up to 22.5 cm instead of 20 cm and {second.label} up to 9 cm instead of 8 cm"
+        f"{first.label} up to 22.5 cm instead of 20 cm and "
+        f"{second.label} up to 9 cm instead of 8 cm"
     )
     dimmed = Mend(kind="light", area_ids=ids, values=(55.0,), before=(110.0,), **same)
     said = "50 % less light: 55 instead of 110 umol at the substrate"
