@@ -14,7 +14,8 @@ from growthcast.book.book import Book, Practice, Table
 from growthcast.book.cells.convert import empty_table, read_table
 from growthcast.book.cells.records import read_grid
 from growthcast.book.cells.text import read_bytes
-from growthcast.book.checks.checks import CHECKS, first_of_each, in_percent_cover
+from growthcast.book.checks.checks import CHECKS, in_percent_cover
+from growthcast.book.checks.doubles import first_of_each
 from growthcast.book.checks.names import check_file_names
 from growthcast.book.checks.rows import Tables
 from growthcast.book.checks.species_rows import lay_over
