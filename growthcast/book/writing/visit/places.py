@@ -8,7 +8,7 @@ from datetime import date
 import numpy as np
 
 from growthcast.book.book import Book, WholeTank
-from growthcast.book.checks.log import has_amounts
+from growthcast.book.checks.rows import has_amounts
 from growthcast.book.supposed import Cell
 from growthcast.book.words import check_known, plain, shown, some_of
 from growthcast.book.writing.visit.amounts import WORDS, Place, is_note
