@@ -19,6 +19,7 @@ from growthcast.cli.log_file import (
     log_file,
     or_say,
     say_without_room,
+    text_of,
     tried_line,
     understood,
     visit_for_programs,
@@ -118,6 +119,14 @@ Number = Annotated[
     option("--visit", "NUMBER", "The visit's number: one that is in the book is not logged again."),
 ]
 By = Annotated[str, option("--by", "NAME", "Who logs it, kept in the column by of trims.csv.")]
+Taps = Annotated[
+    str,
+    option(
+        "--taps",
+        "FILE",
+        "What was tapped on its photo (or that itself, as a phone writes it): kept in taps.jsonl.",
+    ),
+]
 Again = Annotated[
     bool,
     typer.Option(
@@ -141,6 +150,7 @@ def log_command(
     on: On = None,
     number: Number = "",
     by: By = "",
+    taps: Taps = "",
     lines: From = None,
     again: Again = False,
     yes: Yes = False,
@@ -157,13 +167,14 @@ def log_command(
     from growthcast.book.writing.visit.amounts import looks_like_item
     from growthcast.book.writing.visit.lines import Line, checked_name, checked_number
     from growthcast.book.writing.visit.places import tank_of_visit, visit_rows
+    from growthcast.book.writing.visit.taps import read_taps
 
     items = visit or []
     named = items[0] if items and not looks_like_item(items[0]) else None
     items = items[1:] if named else items
     folder, today = find_own_book(named), date.today()
     if lines is not None:
-        if items or tank or on or number or by or again:
+        if items or tank or on or number or by or taps or again:
             raise UsageError("--from FILE has the visits, so none stands beside it")
         log_file(folder, lines, today, yes=yes, as_json=as_json)
         return
@@ -178,7 +189,11 @@ def log_command(
         say("Nothing was typed, so nothing was written.")
         return
     before = fit_before(book, day)
-    line = Line(tank_id, day, tuple(items), checked_number(number), by=checked_name(by))
+    tapped = taps if not taps or taps.lstrip().startswith("{") else text_of(Path(taps))
+    if tapped:
+        read_taps(tapped)
+    number, by = checked_number(number), checked_name(by)
+    line = Line(tank_id, day, tuple(items), number, by=by, taps=tapped)
     say_without_room(book, [line.by])
     known = understood(book, tank_id, day, rows, before, line.by)
     if not as_json:
