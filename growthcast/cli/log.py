@@ -35,7 +35,7 @@ if TYPE_CHECKING:
     from growthcast.book.writing.append import Addition
     from growthcast.book.writing.visit.amounts import Place
     from growthcast.book.writing.visit.entry import VisitRow
-    from growthcast.book.writing.visit.lines import State
+    from growthcast.book.writing.visit.lines import Line, State
     from growthcast.fit.result import GrowthFit
     from growthcast.service.doubts.understood import Understood
 
@@ -165,9 +165,7 @@ def log_command(
     from growthcast.book.read import read_book
     from growthcast.book.writing.unlog import without_visit
     from growthcast.book.writing.visit.amounts import looks_like_item
-    from growthcast.book.writing.visit.lines import Line, checked_name, checked_number
     from growthcast.book.writing.visit.places import tank_of_visit, visit_rows
-    from growthcast.book.writing.visit.taps import read_taps
 
     items = visit or []
     named = items[0] if items and not looks_like_item(items[0]) else None
@@ -189,11 +187,7 @@ def log_command(
         say("Nothing was typed, so nothing was written.")
         return
     before = fit_before(book, day)
-    tapped = taps if not taps or taps.lstrip().startswith("{") else text_of(Path(taps))
-    if tapped:
-        read_taps(tapped)
-    number, by = checked_number(number), checked_name(by)
-    line = Line(tank_id, day, tuple(items), number, by=by, taps=tapped)
+    line = _line(tank_id, day, items, number, by, taps)
     say_without_room(book, [line.by])
     known = understood(book, tank_id, day, rows, before, line.by)
     if not as_json:
@@ -215,6 +209,18 @@ def log_command(
     else:
         say(STATES[state])
     _print_outlook(known, added, before, state, as_json=as_json)
+
+
+def _line(tank_id: str, day: date, items: Sequence[str], number: str, by: str, taps: str) -> Line:
+    """Return a visit as its line; ``taps`` are a file of them, or they themselves."""
+    from growthcast.book.writing.visit.lines import Line, checked_name, checked_number
+    from growthcast.book.writing.visit.taps import read_taps
+
+    number, by = checked_number(number), checked_name(by)
+    tapped = taps if not taps or taps.lstrip().startswith("{") else text_of(Path(taps))
+    if tapped:
+        read_taps(tapped)
+    return Line(tank_id, day, tuple(items), number, by=by, taps=tapped)
 
 
 def _has_columns(folder: Path, book: Book, known: Understood, *, yes: bool) -> bool:

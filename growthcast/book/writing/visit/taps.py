@@ -1,7 +1,7 @@
 """What was tapped on a photo, kept beside the log, and the picture itself where that is wanted.
 
-``taps.jsonl`` has a line a photo: its day, tank, the visit's number, and the taps as the page for
-tapping writes them. They are kept whenever a visit by photo is logged, also where it is taken back,
+A file has a line a photo: its day, tank, the visit's number, and the taps as the page for tapping
+writes them. They are kept whenever a visit by photo is logged, also where it is taken back,
 so that a better formula can read them again. Pictures are kept only where somebody asks for it.
 """
 
