@@ -44,6 +44,7 @@ _TANKS = (
     Column("longest_interval_reason", "text", "what that cap is for, as the client reads it"),
     _number("confidence", "share", 0.5, 0.99, "wanted chance that all areas stay inside"),
     _choice("visit_weekday", "the weekday its client insists on", *WEEKDAYS),
+    Column("photos", "text", "up to three files of the folder photos, for the client's page"),
     _NOTE,
 )
 

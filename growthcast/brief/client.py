@@ -28,6 +28,7 @@ from growthcast.brief.page import (
     Table,
     columns,
 )
+from growthcast.brief.photos import photo_blocks, photos_of
 from growthcast.brief.visits import PlannedVisit
 from growthcast.figures.lettering import drawable
 from growthcast.figures.pages import CourseWords, course_picture
@@ -98,7 +99,8 @@ def build_brief(
         The page's content: what is proposed on the first page, what it rests on after it.
     """
     on, currency = as_date(fit.design.on_day), currency_of(book.practice)
-    records = past_records(book, [tank.tank_id for tank in facts])
+    ids = [tank.tank_id for tank in facts]
+    records, (photos, _) = past_records(book, ids), photos_of(book, ids)
     level = 2 if client is None else 3
     blocks: list[Block] = []
     if contract is not None:
@@ -119,6 +121,8 @@ def build_brief(
         blocks += background(
             locale, tank, records[tank.tank_id], book.practice, level, new_sheet=new_sheet
         )
+        mine = [photo for photo in photos if photo.tank_id == tank.tank_id]
+        blocks += photo_blocks(locale, mine, level)
     years = [tank.option.year.cost_range for tank in grown if tank.option is not None]
     cost = contract.cost if contract is not None else next(iter(years), None)
     open_price = cost if currency and not book.practice.terms else None
