@@ -6,9 +6,7 @@ import sys
 from collections.abc import Mapping, Sequence
 from datetime import date
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated, Any
-
-import typer
+from typing import TYPE_CHECKING, Any
 
 from growthcast.book.shipped import find_own_book
 from growthcast.cli.log_file import (
@@ -25,7 +23,7 @@ from growthcast.cli.log_file import (
     visit_for_programs,
     write_line,
 )
-from growthcast.cli.options import AsJson, argument, day_option, option
+from growthcast.cli.options import Day, File, Text, Texts
 from growthcast.cli.output import print_answer, print_words, say
 from growthcast.cli.tables import print_line, printable
 from growthcast.errors import UsageError
@@ -95,66 +93,17 @@ def answer(question: str, so_far: Sequence[str] = ()) -> str:
     return line.strip()
 
 
-BookAndVisit = Annotated[
-    list[str] | None,
-    argument(
-        "[BOOK] AREA=AMOUNTS",
-        "Folder of the book (default: this folder), then the visit: stems=24/12 (stood at 24 "
-        "cm, cut to 12), stems=24 (measured, not cut), crypt=-3cm (taken off), moss=right "
-        "(short, right or over, by eye; or s, r, o), stems=90g, stems=10min, stems=note:text; "
-        "several with +, as in stems=24/12+90g. The beginning of an id will do. all=right for "
-        "every area, rest=right for those not named. The whole tank's: 35min, bucket=180g (all "
-        "that came out of it), rest=180g (of the areas without amounts of their own), 180g (read "
-        "as the practice or the log tells), visit=70min (at the tank in all), water=50% (changed). "
-        "No visit at all: every area is asked for in turn.",
-    ),
-]
-Tank = Annotated[
-    str | None, option("--tank", "ID", "The tank visited. Default: the one the areas are in.", "-t")
-]
-On = Annotated[date | None, day_option("--on", "Day of the visit, as YYYY-MM-DD. Default: today.")]
-Yes = Annotated[bool, typer.Option("--yes", "-y", help="Write it; without, it is only said back.")]
-Number = Annotated[
-    str,
-    option("--visit", "NUMBER", "The visit's number: one that is in the book is not logged again."),
-]
-By = Annotated[str, option("--by", "NAME", "Who logs it, kept in the column by of trims.csv.")]
-Taps = Annotated[
-    str,
-    option(
-        "--taps",
-        "FILE",
-        "What was tapped on its photo (or that itself, as a phone writes it): kept in taps.jsonl.",
-    ),
-]
-Again = Annotated[
-    bool,
-    typer.Option(
-        "--again", help="Log it in the place of what the book has of this tank and day, all of it."
-    ),
-]
-From = Annotated[
-    Path | None,
-    option(
-        "--from",
-        "FILE",
-        "Log many visits: one a line, each as it stands after growthcast log, with its --on (and "
-        "--tank and --visit). Visits that are in the book already are not logged again.",
-    ),
-]
-
-
 def log_command(
-    visit: BookAndVisit = None,
-    tank: Tank = None,
-    on: On = None,
-    number: Number = "",
-    by: By = "",
-    taps: Taps = "",
-    lines: From = None,
-    again: Again = False,
-    yes: Yes = False,
-    as_json: AsJson = False,
+    visit: Texts,
+    tank: Text,
+    on: Day,
+    number: str,
+    by: str,
+    taps: str,
+    lines: File,
+    again: bool,
+    yes: bool,
+    as_json: bool,
 ) -> None:
     """Log a visit: say what was understood, write it with --yes, then say what follows from it.
 

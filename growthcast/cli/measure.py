@@ -4,21 +4,11 @@ from __future__ import annotations
 
 from datetime import date
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated
-
-import typer
+from typing import TYPE_CHECKING
 
 from growthcast.book.shipped import find_own_book
 from growthcast.cli.log_file import text_of
-from growthcast.cli.options import (
-    AsJson,
-    BookFolder,
-    argument,
-    day_option,
-    folder_of,
-    open_fit,
-    option,
-)
+from growthcast.cli.options import Day, File, Text, folder_of, open_fit
 from growthcast.cli.output import print_answer, say
 from growthcast.errors import UsageError
 
@@ -28,34 +18,16 @@ if TYPE_CHECKING:
 WIDEST_PX, QUALITY = 2400, 88
 """The picture inside a page for tapping."""
 
-PhotoFile = Annotated[Path, argument("PHOTO", "The photo, as the camera made it: .jpg or .png.")]
-Tank = Annotated[str | None, option("--tank", "ID", "The tank on the photo.")]
-TapsFile = Annotated[
-    Path | None,
-    option("--taps", "FILE", "What was tapped, as the page of --html or the phone writes it."),
-]
-HtmlFile = Annotated[
-    Path | None, option("--html", "FILE", "Write a page for tapping on the photo: FILE.html.")
-]
-Keep = Annotated[
-    bool,
-    typer.Option("--keep", help="Keep the pane, and nothing beside it, in photos of the book."),
-]
-On = Annotated[
-    date | None,
-    day_option("--on", "Day of the photo, as YYYY-MM-DD, for the line and --keep. Default: today."),
-]
-
 
 def measure_command(
-    photo: PhotoFile,
-    book: BookFolder = None,
-    tank: Tank = None,
-    taps: TapsFile = None,
-    html: HtmlFile = None,
-    keep: Keep = False,
-    on: On = None,
-    as_json: AsJson = False,
+    photo: Path,
+    book: Text,
+    tank: Text,
+    taps: File,
+    html: File,
+    keep: bool,
+    on: Day,
+    as_json: bool,
 ) -> None:
     """Read the heights of all areas off one photo of a tank, each with its error.
 
