@@ -99,8 +99,7 @@ def build_brief(
         The page's content: what is proposed on the first page, what it rests on after it.
     """
     on, currency = as_date(fit.design.on_day), currency_of(book.practice)
-    ids = [tank.tank_id for tank in facts]
-    records, (photos, _) = past_records(book, ids), photos_of(book, ids)
+    records = past_records(book, [tank.tank_id for tank in facts])
     level = 2 if client is None else 3
     blocks: list[Block] = []
     if contract is not None:
@@ -121,8 +120,7 @@ def build_brief(
         blocks += background(
             locale, tank, records[tank.tank_id], book.practice, level, new_sheet=new_sheet
         )
-        mine = [photo for photo in photos if photo.tank_id == tank.tank_id]
-        blocks += photo_blocks(locale, mine, level)
+        blocks += photo_blocks(locale, photos_of(book, [tank.tank_id])[0], level)
     years = [tank.option.year.cost_range for tank in grown if tank.option is not None]
     cost = contract.cost if contract is not None else next(iter(years), None)
     open_price = cost if currency and not book.practice.terms else None

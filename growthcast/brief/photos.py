@@ -25,9 +25,8 @@ OWN_NAME = re.compile(r"(\d{4}-\d\d-\d\d)[\w-]*\.jpg")
 
 @dataclass(frozen=True, slots=True)
 class Photo:
-    """A picture of a tank, and the day on which it was taken."""
+    """A picture of a tank, and the day in its name."""
 
-    tank_id: str
     day: date
     content: bytes
 
@@ -52,7 +51,7 @@ def photos_of(book: Book, tank_ids: Sequence[str]) -> tuple[tuple[Photo, ...], t
             if trouble or picture is None:
                 troubles.append(str(trouble))
             else:
-                found.append(Photo(tank_id, day, picture.content))
+                found.append(Photo(day, picture.content))
     return tuple(found), tuple(troubles)
 
 
