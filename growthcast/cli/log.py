@@ -5,6 +5,7 @@ from __future__ import annotations
 import sys
 from collections.abc import Mapping, Sequence
 from datetime import date
+from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from growthcast.book.shipped import find_own_book
