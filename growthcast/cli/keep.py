@@ -10,6 +10,7 @@ from growthcast.book.findings import format_finding, format_findings
 from growthcast.book.shipped import find_book, find_own_book
 from growthcast.book.words import did_you_mean, shown
 from growthcast.cli.diary import import_diary
+from growthcast.cli.log_file import say_columns
 from growthcast.cli.options import (
     File,
     Text,
@@ -65,6 +66,7 @@ def add_command(kind: str, cells: Texts, as_json: bool) -> None:
     added = add_rows(folder, table, [row], today=today, command=f"add {kind}", summary=words)
     for item in added.findings:
         say(format_finding(item))
+    say_columns(f"{table}.csv", added.columns)
     if added.problems_before:
         problems = count_of(len(added.problems_before), "problem")
         say(f"The book has {problems} still: see growthcast check {folder}")
@@ -156,8 +158,7 @@ def import_command(
     """
     from growthcast.book.sheets.load import read_workbook
     from growthcast.book.sheets.merge import check_merge, merge_workbook
-    from growthcast.book.writing.journal import hash_of
-    from growthcast.book.writing.replace import replace_files
+    from growthcast.book.writing.replace import write_over
     from growthcast.say.workbook import count_words, merge_words
 
     folder, fell_back = find_book(book)
@@ -181,13 +182,8 @@ def import_command(
         say(format_findings(notes))
     if written:
         with working(WAITING):
-            replace_files(
-                folder,
-                merge.files,
-                expected={name: hash_of(data) for name, data in merge.before.items()},
-                command="import",
-                summary=f"{count_words(merge)} from {workbook.file}",
-            )
+            summary = f"{count_words(merge)} from {workbook.file}"
+            write_over(folder, merge.files, merge.before, "import", summary)
     if as_json:
         print_json(answer)
     if merge.differs:

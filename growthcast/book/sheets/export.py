@@ -12,9 +12,7 @@ from typing import Any
 import xlsxwriter
 
 from growthcast.book.checks.names import FILES
-from growthcast.book.columns import Column
 from growthcast.book.read import read_shipped_species
-from growthcast.book.sheets.source import Source, read_source
 from growthcast.book.sheets.stamp import STAMP, stamp_rows
 from growthcast.book.sheets.values import (
     LISTS,
@@ -25,9 +23,10 @@ from growthcast.book.sheets.values import (
     canonical,
     settings_of,
 )
-from growthcast.book.tables import TABLES
+from growthcast.book.tables import TABLES, Column
 from growthcast.book.words import column_letter, printable
 from growthcast.book.writing.replace import write_whole
+from growthcast.book.writing.source import Source, read_source
 from growthcast.errors import UsageError
 from growthcast.nouns import dataclass
 

@@ -11,8 +11,10 @@ from collections.abc import Iterable, Mapping, Sequence
 from pathlib import Path
 
 from growthcast.book.cells.text import decoded, read_bytes
+from growthcast.book.supposed import Cell
 from growthcast.book.tables import TABLES
-from growthcast.book.writing.dialect import Dialect, new_dialect, read_dialect
+from growthcast.book.writing.dialect import Dialect, appended, new_dialect, read_dialect, widened
+from growthcast.book.writing.replace import read_file
 from growthcast.errors import BookProblems, Finding, UsageError
 from growthcast.nouns import dataclass
 
@@ -52,14 +54,18 @@ class Source:
         return (record for record in self.records if any(c.strip() for c in record.cells))
 
 
-def read_source(folder: Path, table: str) -> Source:
-    """Return a table's file as it stands; ``BookProblems`` where it cannot be taken apart."""
+def read_source(folder: Path, table: str, rows: Sequence[Mapping[str, Cell]] = ()) -> Source:
+    """Return a table's file as it stands, with the columns that rows need and it lacks.
+
+    ``BookProblems`` where it cannot be taken apart.
+    """
     path = folder / f"{table}.csv"
     if not path.exists() and not path.is_symlink():
         return Source(None, new_dialect(table), (), "", ())
     data = read_bytes(path)
     if isinstance(data, Finding):
         raise BookProblems((data,))
+    data = widened(data, table, rows)[0] if rows else data
     dialect, problems = read_dialect(data, table)
     if dialect is None or problems:
         raise BookProblems(tuple(problems))
@@ -154,6 +160,34 @@ def rewritten(
             "the file as UTF-8 first"
         )
     return data, list(range(row + 1, row + 1 + len(added)))
+
+
+def edited(
+    folder: Path,
+    source: Source,
+    changed: Mapping[int, Mapping[str, Cell]],
+    added: Sequence[Mapping[str, Cell]],
+) -> tuple[bytes, list[int]]:
+    """Return a file with other cells and more rows, as ``rewritten``, columns that it lacks added.
+
+    One that is not there begins with every declared column, written as tanks.csv is.
+    """
+    dialect = source.dialect
+    if source.data is None:
+        tanks = read_file(folder, "tanks.csv")
+        like = ("tanks", tanks) if tanks else None
+        return appended(None, dialect.table, added, like), list(range(2, 2 + len(added)))
+    rows = [*changed.values(), *added]
+    needed = {name for row in rows for name, cell in row.items() if cell is not None}
+    declared = [column.name for column in TABLES[dialect.table]]
+    lacking = [name for name in declared if name in needed and name not in source.names]
+
+    def typed(row: Mapping[str, Cell]) -> dict[str, str]:
+        known = {*source.names, *lacking}
+        return {name: dialect.cell(cell) for name, cell in row.items() if name in known}
+
+    cells = {row: typed(new) for row, new in changed.items()}
+    return rewritten(source, cells, [*map(typed, added)], new_columns=lacking)
 
 
 def _end(raw: str) -> str:
