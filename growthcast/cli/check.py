@@ -65,7 +65,7 @@ def check_command(book: Text, as_json: bool, on: Day, deep: bool) -> None:
 
 def _on_grams(book: Book) -> Iterator[Finding]:
     """Say how weights of whole tanks are read, as far as it is known without a fit."""
-    from growthcast.book.checks.readings import remark_on_grams
+    from growthcast.book.checks.checks import remark_on_grams
 
     said = book.practice.whole_tank_grams
     why = "growthcast check --deep says how" if said is None else "as [log] whole_tank_grams says"
@@ -74,7 +74,7 @@ def _on_grams(book: Book) -> Iterator[Finding]:
 
 def _of_fit(book: Book) -> list[Finding]:
     """Notes on the log rows that a fit set aside, and how it read the weights of whole tanks."""
-    from growthcast.book.checks.readings import remark_on_grams
+    from growthcast.book.checks.checks import remark_on_grams
     from growthcast.book.findings import finding
     from growthcast.fit.growth import last_logged
     from growthcast.say.fit import suspect_words

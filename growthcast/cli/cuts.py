@@ -82,13 +82,13 @@ def cuts_command(
 
         write_page(opened, out, partial(build_cards, opened, sheets))
     if sheets and phone is not None:
-        _write_for_phone(opened, fit, sheets, phone)
+        _write_for_phone(opened, sheets, phone)
     every = [sheet_json(sheet) for sheet in sheets]
     answer = {"on": day.isoformat(), "sheets": every} if tank is None else every[0]
     print_answer(as_json, answer, sheets_words(sheets), fit, details=details)
 
 
-def _write_for_phone(book: Book, fit: GrowthFit, sheets: Sequence[CutSheet], file: Path) -> None:
+def _write_for_phone(book: Book, sheets: Sequence[CutSheet], file: Path) -> None:
     from growthcast.book.writing.replace import write_whole
     from growthcast.desk.visit import day_file
     from growthcast.figures.save import check_target
@@ -96,7 +96,7 @@ def _write_for_phone(book: Book, fit: GrowthFit, sheets: Sequence[CutSheet], fil
     if file.suffix.lower() not in {".html", ".htm"}:
         raise UsageError(f'a page for a phone is written as .html, and "{file.name}" is not')
     check_target(book, file)
-    write_whole(file, day_file(book, fit, sheets))
+    write_whole(file, day_file(book, sheets))
     say(f"Wrote {file}; growthcast log --from reads what is typed into it.")
 
 

@@ -10,6 +10,7 @@ from growthcast.book.findings import format_finding, format_findings
 from growthcast.book.shipped import find_book, find_own_book
 from growthcast.book.words import did_you_mean, shown
 from growthcast.cli.diary import import_diary
+from growthcast.cli.log_file import say_columns
 from growthcast.cli.options import (
     File,
     Text,
@@ -65,6 +66,7 @@ def add_command(kind: str, cells: Texts, as_json: bool) -> None:
     added = add_rows(folder, table, [row], today=today, command=f"add {kind}", summary=words)
     for item in added.findings:
         say(format_finding(item))
+    say_columns(f"{table}.csv", added.columns)
     if added.problems_before:
         problems = count_of(len(added.problems_before), "problem")
         say(f"The book has {problems} still: see growthcast check {folder}")

@@ -5,7 +5,6 @@ from __future__ import annotations
 import sys
 from collections.abc import Mapping, Sequence
 from datetime import date
-from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from growthcast.book.shipped import find_own_book
@@ -16,7 +15,6 @@ from growthcast.cli.log_file import (
     in_words,
     log_file,
     or_say,
-    say_without_room,
     tried_line,
     understood,
     visit_for_programs,
@@ -136,12 +134,10 @@ def log_command(
         return
     before = fit_before(book, day)
     line = Line(tank_id, day, tuple(items), checked_number(number), by=checked_name(by))
-    say_without_room(book, [line.by])
     known = understood(book, tank_id, day, rows, before, line.by)
     if not as_json:
         print_words(in_words(known))
-    tried = _has_columns(folder, book, known, yes=yes) or yes
-    state = tried_line(folder, line, known, today, again=again) if tried else "new"
+    state = tried_line(folder, line, known, today, again=again)
     if known.doubts and not yes:
         say(f"{doubtful_words([known])} with ? above: look again before it is written.")
     if state == "new" and not yes and not items:
@@ -157,21 +153,6 @@ def log_command(
     else:
         say(STATES[state])
     _print_outlook(known, added, before, state, as_json=as_json)
-
-
-def _has_columns(folder: Path, book: Book, known: Understood, *, yes: bool) -> bool:
-    """Whether the log has the columns of a visit; with ``yes`` what it lacks is added and said."""
-    from growthcast.book.writing.append import add_columns
-    from growthcast.book.writing.visit.places import has_room
-
-    names = dict.fromkeys(name for row in known.cells for name in row if name != "by")
-    lacking = [name for name in names if not has_room(book, name)]
-    if lacking and yes:
-        add_columns(folder, "trims", lacking)
-    if lacking:
-        done = "has got" if yes else "gets, with --yes,"
-        say(f"trims.csv {done} at the end of its first line: {', '.join(lacking)}.")
-    return not lacking
 
 
 NOT_FORECAST = "The visit is written, but nothing can be forecast from it"
