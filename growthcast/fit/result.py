@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import field, replace
+from dataclasses import field
 from functools import cached_property
 from typing import Any
 
@@ -157,13 +157,6 @@ class GrowthFit:
         """Rates and ceilings of areas (A,) in tanks (R,), by places, and what they share."""
         mean, beside = self.border_mean[:, areas], self.beside[:, :, areas]
         return shared_growth(self.solution.view, mean, beside, areas, tanks)
-
-    def seen_as(self, design: Design) -> GrowthFit:
-        """Return the same solution with another design: what follows of it alone stays at hand."""
-        fit = replace(self, design=design)
-        for name in ("border_mean", "beside", "_last_nodes"):
-            vars(fit)[name] = getattr(self, name)
-        return fit
 
     @property
     def mode(self) -> Parameters:

@@ -176,7 +176,9 @@ def suppose(book: Book, fit: GrowthFit, tank: int, changes: Changes) -> Supposed
     laid, clock, then = _changed_clock(planted, wider, tank, changes.conditions, never)
     clock = _doubted(clock, wider, tank, then)
     before = wider.design.clock.speed(fit.design.on_day)
-    under = wider.seen_as(replace(wider.design, clock=clock, conditions=then))
+    under = replace(wider, design=replace(wider.design, clock=clock, conditions=then))
+    for name in ("border_mean", "beside", "_last_nodes"):  # what follows of the solution alone
+        vars(under)[name] = getattr(wider, name)
     return Supposed(
         book=laid,
         fit=under,
