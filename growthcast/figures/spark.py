@@ -30,7 +30,7 @@ LEFT, RIGHT, TOP, FOOT = 30.0, 121.0, 4.0, 60.0
 SPARK_TOP = 1.6
 """End of the axis of heights, as a share of the budget."""
 VISIT_AT, VISIT_PT, ABOVE_PT, TICK_PT, GAP_PT = 0.06, 7.0, 5.0, 2.0, 1.5
-EDGE = "#b0b0b0"
+EDGE, INK = "#b0b0b0", "#000000"
 
 
 def spark_picture(
@@ -69,46 +69,44 @@ def spark_picture(
         'stroke-width: 1.5"/></g>',
     ]
 
-    def line(ends: tuple[float, float, float, float], stroke: str, wide: float, dash: str) -> None:
-        x1, y1, x2, y2 = ends
-        drawn.append(
-            f'<line x1="{x1:.2f}" y1="{y1:.2f}" x2="{x2:.2f}" y2="{y2:.2f}" style="stroke: '
-            f'{stroke.lower()}; stroke-width: {wide}{dash and f"; stroke-dasharray: {dash}"}"/>'
-        )
-
-    line((LEFT, TOP, LEFT, FOOT), EDGE, 0.7, "")
-    line((LEFT, FOOT, RIGHT, FOOT), EDGE, 0.7, "")
-    for role, share, dash in (
-        (BUDGET, 1.0, "4 1.8"),
-        (FLOOR, area.floor_cm / area.budget_cm, "1.1 1.8"),
-    ):
-        line((LEFT, y(share), RIGHT, y(share)), role.colour, 1.1, dash)
-    for day in visits:
-        middle = x(day_number(day)), y(VISIT_AT)
-        ends = (middle[0], middle[1] - VISIT_PT / 2, middle[0], middle[1] + VISIT_PT / 2)
-        line(ends, VISITS.colour, VISITS.width_pt, "")
+    drawn += [
+        _line((LEFT, TOP, LEFT, FOOT), EDGE),
+        _line((LEFT, FOOT, RIGHT, FOOT), EDGE),
+        *(_line((side, FOOT, side, FOOT + TICK_PT), INK) for side in (LEFT, RIGHT)),
+        *(_line((LEFT - TICK_PT, y(share), LEFT, y(share)), INK) for share in (0.0, 1.0)),
+    ]
+    floor = area.floor_cm / area.budget_cm
+    for role, share, dash in ((BUDGET, 1.0, "4 1.8"), (FLOOR, floor, "1.1 1.8")):
+        drawn.append(_line((LEFT, y(share), RIGHT, y(share)), role.colour, 1.1, dash))
+    for when in map(x, map(day_number, visits)):
+        half = VISIT_PT / 2
+        ends = (when, y(VISIT_AT) - half, when, y(VISIT_AT) + half)
+        drawn.append(_line(ends, VISITS.colour, VISITS.width_pt))
     if (above := days[at[0.90] > SPARK_TOP]).size:
-        left, top, half = x(above[0]), TOP, ABOVE_PT / 2
-        corners = f"{left - half},{top + half} {left + half},{top + half} {left},{top - half}"
+        left, half = x(above[0]), ABOVE_PT / 2
+        corners = f"{left - half},{TOP + half} {left + half},{TOP + half} {left},{TOP - half}"
         drawn.append(f'<polygon points="{corners}" style="fill: {colour}"/>')
-    line((LEFT, FOOT, LEFT, FOOT + TICK_PT), "#000000", 0.7, "")
-    line((RIGHT, FOOT, RIGHT, FOOT + TICK_PT), "#000000", 0.7, "")
     below, beside = FOOT + TICK_PT + GAP_PT + 0.8 * SMALL_PT, LEFT - TICK_PT - GAP_PT
-    for text, place, height, anchor in (
-        (words[0], LEFT, below, "start"),
-        (words[1], RIGHT, below, "end"),
-        ("0", beside, FOOT + 0.35 * SMALL_PT, "end"),
-        (words[2], beside, y(1.0) + 0.35 * SMALL_PT, "end"),
-    ):
-        drawn.append(
-            f'<text x="{place:.2f}" y="{height:.2f}" style="font: {SMALL_PT}px \'{FONT}\', '
-            f'sans-serif; text-anchor: {anchor}; fill: #000000">{escape(text)}</text>'
-        )
-    for share in (0.0, 1.0):
-        line((LEFT - TICK_PT, y(share), LEFT, y(share)), "#000000", 0.7, "")
-    head = (
-        f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 {WIDE} {HIGH}" '
-        f'width="{WIDE}pt" height="{HIGH}pt">'
-    )
-    svg = "\n ".join([head, *drawn]) + "\n</svg>\n"
-    return with_alternative_text(svg, title, description).encode()
+    drawn += [
+        _text(words[0], LEFT, below, "start"),
+        _text(words[1], RIGHT, below, "end"),
+        _text("0", beside, FOOT + 0.35 * SMALL_PT, "end"),
+        _text(words[2], beside, y(1.0) + 0.35 * SMALL_PT, "end"),
+    ]
+    head = f'viewBox="0 0 {WIDE} {HIGH}" width="{WIDE}pt" height="{HIGH}pt">'
+    svg = "\n ".join([f'<svg xmlns="http://www.w3.org/2000/svg" {head}', *drawn])
+    return with_alternative_text(f"{svg}\n</svg>\n", title, description).encode()
+
+
+def _line(
+    ends: tuple[float, float, float, float], colour: str, wide: float = 0.7, dash: str = ""
+) -> str:
+    x1, y1, x2, y2 = ends
+    dashed = f"; stroke-dasharray: {dash}" if dash else ""
+    style = f"stroke: {colour.lower()}; stroke-width: {wide}{dashed}"
+    return f'<line x1="{x1:.2f}" y1="{y1:.2f}" x2="{x2:.2f}" y2="{y2:.2f}" style="{style}"/>'
+
+
+def _text(text: str, x: float, y: float, anchor: str) -> str:
+    style = f"font: {SMALL_PT}px '{FONT}', sans-serif; text-anchor: {anchor}; fill: {INK}"
+    return f'<text x="{x:.2f}" y="{y:.2f}" style="{style}">{escape(text)}</text>'

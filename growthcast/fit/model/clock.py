@@ -229,8 +229,9 @@ class GrowthClock:
         lived = np.zeros(begun.shape)  # up to the beginning of each response
         np.cumsum(response[:, :-1] * np.diff(settled), axis=1, out=lived[:, 1:])
         place, day = np.broadcast_arrays(np.searchsorted(rows, area), day)
-        column = np.zeros(day.shape, dtype=np.int64)
-        for change in range(1, begun.shape[1]):
+        passed = int((begun <= day.min(initial=np.inf)).all(axis=0).sum())  # of all, by all days
+        column = np.full(day.shape, max(passed - 1, 0))
+        for change in range(max(passed, 1), begun.shape[1]):
             column += begun[place, change] <= day
         at = place, column
         reading: FloatArray = lived[at] + response[at] * (
@@ -247,8 +248,8 @@ class GrowthClock:
         at most ``LONGEST_PAUSE_SHARE`` of the time.
         """
         lag = np.minimum(pause_d, LONGEST_PAUSE_SHARE * np.maximum(to_day - from_day, 0.0))
-        awake = self.reading(area, from_day + lag)
-        growth_d = self.reading(area, to_day) - awake
+        awake, grown = self.reading(area, np.stack(np.broadcast_arrays(from_day + lag, to_day)))
+        growth_d = grown - awake
         begun = self.reading(area, from_day) if lag.any() else awake
         doubted_d = PAUSE_DOUBT * (awake - begun)
         if self.doubt is not None:
