@@ -3,10 +3,11 @@
 from __future__ import annotations
 
 import threading
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from concurrent.futures import Future, ThreadPoolExecutor
 from dataclasses import field
 from datetime import date, datetime, timedelta
+from functools import partial
 from pathlib import Path
 from typing import Any, TypeVar
 
@@ -31,7 +32,9 @@ from growthcast.service.watch.watch import watch_growth
 
 T = TypeVar("T")
 Stamp = tuple[object, ...]
-WEEKS_DRAWN, WEEKS_PLANNED = 8, 4
+WEEKS_DRAWN = 8
+PLANS = (4, 2, 8, 13)
+"""Weeks that may be planned, the usual first."""
 PATIENCE_S = 0.2
 """How long a page waits for what is worked out only now, before it says so and asks again."""
 AT_WORK = ThreadPoolExecutor(1, "desk")
@@ -138,6 +141,19 @@ class Known:
 
         return self._once(courses, one.place, option.interval_d)
 
+    def ahead(self) -> Iterator[Callable[[], object]]:
+        """Yield what is worked out so that no page waits for it, what is asked most first."""
+        for one in self.standings:
+            yield partial(self.sheet, one)
+            if one.option is not None:
+                yield partial(self.courses, one, one.option)
+        yield self.watched
+        for weeks in PLANS:
+            yield partial(self.plan, weeks)
+        for one in self.standings:
+            for option in one.advice.options:
+                yield partial(self.courses, one, option)
+
 
 class Desk:
     """The practice that a desk shows; one thread works, pages only look at what is known."""
@@ -198,15 +214,10 @@ class Desk:
         stamp: Stamp | None = None
         while stamp != (stamp := self.stamp()):
             known = self._read(stamp)
-            for standing in known.standings if known else ():
-                if known is None or self.stamp() != stamp:
+            for work in known.ahead() if known else ():
+                if self.stamp() != stamp:
                     break
-                known.sheet(standing)  # so that no page waits for them
-                if standing.option is not None:
-                    known.courses(standing, standing.option)
-            if known is not None and self.stamp() == stamp:
-                known.watched()
-                known.plan(WEEKS_PLANNED)
+                work()
 
     def _read(self, stamp: Stamp) -> Known | None:
         trouble = "a fault of the tool; growthcast check on the same book may tell more"

@@ -18,10 +18,10 @@ from growthcast.desk.phone_page import phone_page
 from growthcast.errors import BookProblems, UsageError
 from growthcast.nouns import dataclass
 from growthcast.say.locale import Locale, open_locale
-from growthcast.say.log import doubt_words
+from growthcast.say.log import questions
 from growthcast.say.overview import due_why
+from growthcast.say.visit import rows_in_words
 from growthcast.say.words import count_of, named
-from growthcast.service.doubts.typed import Doubt
 from growthcast.service.doubts.understood import Understood
 from growthcast.service.pages.overview import TankStanding
 from growthcast.service.visit.cuts import AreaCut, CutSheet
@@ -180,51 +180,19 @@ def formula_free(item: str) -> str:
     return RISKY.sub("note:'", line, count=1)
 
 
-def rows_in_words(locale: Locale, visit: Understood) -> list[dict[str, Any]]:
+def rows_shown(locale: Locale, visit: Understood) -> list[dict[str, Any]]:
     """Return the rows of a visit as they were understood, each with what is doubted of it."""
-    asked: dict[str | None, list[str]] = {}
-    for doubt in visit.doubts:
-        asked.setdefault(doubt.area_id, []).append(_doubt(locale, doubt))
-    rows = []
-    for row in visit.rows:
-        told, place = row.amounts, row.place
-        unit = "cm" if place is None else place.unit
-        parts = [
-            locale.say(f"desk_said_{column}", cm=f"{decimal(locale, float(told[column]))} {unit}")
-            for column in ("before_cm", "after_cm")
-            if column in told
-        ]
-        if told.get("removed_cm") == 0.0:
-            parts.append(locale.say("desk_left"))
-        parts += [locale.say(f"desk_{told['look']}")] if "look" in told else []
-        for column, mark in (("removed_g", "g"), ("minutes", "min")):
-            if column in told:
-                parts.append(f"{decimal(locale, float(told[column]))} {mark}")
-        if "visit_min" in told:
-            minutes = decimal(locale, float(told["visit_min"]))
-            parts.append(f"{locale.say('desk_at_tank')} {minutes} min")
-        if "water_share" in told:
-            parts.append(f"{locale.say('desk_water')} {locale.share(float(told['water_share']))}")
-        parts += [named(str(told["note"]))] if "note" in told else []
-        key = None if place is None else place.area_id
-        name = locale.say("desk_whole") if place is None else named(place.label, place.area_id)
-        rows.append({"name": name, "said": ", ".join(parts), "doubts": asked.get(key, [])})
-    return rows
-
-
-def _doubt(locale: Locale, doubt: Doubt) -> str:
-    """Return a doubt as ``log`` says it; in numbers where its sentences are not translated."""
-    if locale.language == "en":
-        return doubt_words(doubt)
-    if doubt.against in ("cuts", "table"):
-        return locale.say(
-            "desk_never_below", lowest=f"{decimal(locale, doubt.lowest)} {doubt.unit}"
-        )
-    low, _, high = doubt.expected if doubt.unit == "g" else doubt.stands
-    if doubt.guessed:
-        low, high = doubt.bounds
-    ends = "–".join(decimal(locale, round(end, 1)) for end in (low, high))
-    return locale.say("desk_is_expected", range=f"{ends} {doubt.unit}")
+    asked = questions(visit.doubts, locale)
+    said = rows_in_words(visit.rows, visit.places, visit.grams, locale)
+    return [
+        {
+            "name": named(row.place.label, row.place.area_id) if row.place else whole,
+            "said": words,
+            "doubts": asked.get(row.place.area_id if row.place else None, []),
+        }
+        for whole in [locale.say("desk_whole")]
+        for row, words in zip(visit.rows, said, strict=True)
+    ]
 
 
 def decimal(locale: Locale, value: float | None) -> str:

@@ -109,7 +109,7 @@ def test_a_visit_is_said_back_saved_once_and_taken_back(desk, unlogged):
     typed = form | {"b0": "60", "a0": "3,5", "l0": "over", "minutes": "20", "note": "=1+1"}
     status, said = desk.post("/visit", typed | {"action": "said"})
     assert status == 200
-    assert "stood at 60 cm, cut to 3.5 cm, too tall" in said
+    assert "stood at 60 cm; cut to 3.5 cm; looked over its height budget" in said
     assert "? 60 cm; expected" in said
     assert desk.rows() == []
     for _ in range(2):  # a second tap
