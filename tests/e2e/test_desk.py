@@ -619,7 +619,7 @@ def test_a_rescape_and_a_replacement_by_keyboard_alone(german, browser):
     reach("Die Pflanze einer Fläche ersetzen")
     keys.press("Enter")
     reach("area")
-    keys.type("a5")
+    keys.type("Crypts")
     reach("plant")
     keys.type("anubias-barteri-nana")
     reach("Die Pflanze einer Fläche ersetzen")
