@@ -180,17 +180,6 @@ class Desk:
                 busy = True
             return self._known, busy and stale, "" if busy or not stale else self._trouble
 
-    def wait(self) -> Known:
-        """Return what is known of the files as they are; work it out first where that is needed."""
-        while True:
-            known, busy, trouble = self.look()
-            if trouble:
-                raise GrowthcastError(trouble)
-            if known is not None and not busy:
-                return known
-            if self._worker is not None:
-                self._worker.join()
-
     def stamp(self) -> Stamp:
         """Return what tells whether the book's files, or the day, have changed."""
         names = ["practice.toml", *sorted(p.name for p in self.folder.glob("*.csv"))]

@@ -16,7 +16,6 @@ from growthcast.book.writing.visit.places import log_rows, visit_rows
 from growthcast.desk.memory import Desk, Known
 from growthcast.desk.phone_page import phone_page
 from growthcast.errors import BookProblems, UsageError
-from growthcast.nouns import dataclass
 from growthcast.say.locale import Locale, open_locale
 from growthcast.say.log import questions
 from growthcast.say.overview import due_why
@@ -33,6 +32,11 @@ ODD = 2.2
 LOOKS = ("short", "right", "over")
 RISKY = re.compile(r"note:\s*(?=[=+\-@])", re.IGNORECASE)
 LONGEST_TEXT = 300
+WHOLE = (
+    *(("grams", "bucket=", "g"), ("minutes", "", "min")),
+    *(("visit_min", "visit=", "min"), ("water", "water=", "%")),
+)
+"""Fields of the whole tank, and what stands around them in the line of a visit."""
 
 
 def card_of(area: AreaCut, locale: Locale) -> dict[str, Any]:
@@ -122,38 +126,29 @@ def day_file(book: Book, sheets: Sequence[CutSheet]) -> bytes:
     )
 
 
-@dataclass(frozen=True, slots=True)
-class Fields:
-    """The fields of a visit as they came: text by name, ``b0`` the height before at card 0."""
+def items_of(fields: Mapping[str, str], cards: list[dict[str, Any]], doses: str) -> list[str]:
+    """Return the fields of a visit as ``log`` reads it; ``b0`` is the height before at card 0.
 
-    text: Mapping[str, str]
+    What was dosed goes before the remark.
+    """
 
-    def get(self, name: str) -> str:
-        """Return a field's text without blanks around it, "" for none."""
-        return self.text.get(name, "").strip()[:LONGEST_TEXT]
+    def typed(name: str, unit: str = "") -> str:
+        return fields.get(name, "").strip()[:LONGEST_TEXT].removesuffix(unit).strip()
 
-    def items(self, cards: list[dict[str, Any]], doses: str) -> list[str]:
-        """Return the visit as ``log`` reads it; what was dosed goes before the remark."""
-        items = []
-        for n, card in enumerate(cards):
-            before, after, look, done = (self.get(f"{name}{n}") for name in "bald")
-            parts = area_parts(card, before, after, look, done)
-            if note := self.get(f"n{n}"):
-                parts.append(formula_free(f"note:{note}"))
-            if parts:
-                items.append(f"{card['id']}={'+'.join(parts)}")
-        if weight := self.get("grams"):
-            items.append(f"bucket={weight.removesuffix('g').strip()}g")
-        if minutes := self.get("minutes"):
-            items.append(f"{minutes.removesuffix('min').strip()}min")
-        if at_tank := self.get("visit_min"):
-            items.append(f"visit={at_tank.removesuffix('min').strip()}min")
-        if water := self.get("water"):
-            items.append(f"water={water.removesuffix('%').strip()}%")
-        dosed = [f"{doses}: {text}"] if (text := self.get("doses")) else []
-        if note := "; ".join([*dosed, *filter(None, [self.get("note")])]):
-            items.append(formula_free(f"note:{note}"))
-        return items
+    items = []
+    for n, card in enumerate(cards):
+        parts = area_parts(card, *(typed(f"{name}{n}") for name in "bald"))
+        if note := typed(f"n{n}"):
+            parts.append(formula_free(f"note:{note}"))
+        if parts:
+            items.append(f"{card['id']}={'+'.join(parts)}")
+    items += [
+        f"{before}{text}{unit}" for name, before, unit in WHOLE if (text := typed(name, unit))
+    ]
+    dosed = [f"{doses}: {text}"] if (text := typed("doses")) else []
+    if note := "; ".join([*dosed, *filter(None, [typed("note")])]):
+        items.append(formula_free(f"note:{note}"))
+    return items
 
 
 def area_parts(card: Mapping[str, Any], before: str, after: str, look: str, done: str) -> list[str]:

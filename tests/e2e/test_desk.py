@@ -564,11 +564,12 @@ def test_an_area_is_replaced_in_the_book_once_it_was_said_back(german):
     assert german.post("/book", retired)[0] == 422
 
 
-def test_a_doubt_on_a_german_page_is_said_in_numbers(german):
+def test_a_visit_is_said_back_in_german_with_its_doubts(german):
     typed = german.form("lobby") | {"b0": "60", "a0": "0,5", "action": "said"}
     status, page = german.post("/visit", typed)
     assert status == 200
-    assert re.search(r"\? erwartet [\d,]+–[\d,]+ cm", page)
+    assert "stand bei 60 cm; geschnitten auf 0,5 cm" in page
+    assert re.search(r"\? 60 cm; erwartet [\d,]+ bis [\d,]+ cm \(8 von 10 Mal\)", page)
 
 
 def test_a_book_with_a_problem_is_shown_with_it_beside_the_cell(german):
@@ -578,7 +579,8 @@ def test_a_book_with_a_problem_is_shown_with_it_beside_the_cell(german):
     areas.write_text(whole.replace("barbieri,150", "barbieri,15O"))
     page = german.get("/book?table=areas")
     areas.write_text(whole)
-    cell = re.search(r'<td class="odd">15O<small class="found" lang="en">(.*?)</small>', page)
+    cell = re.search(r'<td class="odd">15O<small class="found">(.*?)</small>', page, re.DOTALL)
+    assert "eine Zahl mit ihrer Einheit: " in cell[1]
     assert "unit-in-number" in cell[1]
 
 

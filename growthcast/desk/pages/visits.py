@@ -22,9 +22,9 @@ from growthcast.book.writing.visit.places import visit_rows
 from growthcast.desk.memory import Desk
 from growthcast.desk.pages.asked import Asked, see
 from growthcast.desk.visit import (
-    Fields,
     columns_words,
     decimal,
+    items_of,
     known_visit,
     rows_shown,
     words_of,
@@ -71,7 +71,7 @@ def said(asked: Asked) -> Response:
         line = _line(
             asked,
             tank_id,
-            Fields(given).items(whole["areas"], locale.say("desk_doses")),
+            items_of(given, whole["areas"], locale.say("desk_doses")),
         )
         if action == "save" and not asks_again:
             if write_visit(asked.desk, line)[0] == "other":
