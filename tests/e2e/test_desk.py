@@ -118,6 +118,9 @@ def test_a_visit_is_said_back_saved_once_and_taken_back(desk, unlogged):
     assert desk.rows() == [f"{TODAY},home,m0,60,3.5,,,over,,", f"{TODAY},home,,,,,,,20,'=1+1"]
     entry = list(entries(desk.folder))[-1]
     assert entry.visit[0] == form["number"]
+    for path in ("/", "/tank?id=home", "/visit?tank=home"):  # each has it, one tap away
+        assert f'name="entry" value="{entry.id}"' in desk.get(path)
+    assert entry.id not in desk.get("/visit?tank=lobby")
     wrong = desk.post("/unlog", {"token": form["token"], "entry": "another"})
     assert "not in the book any more" in wrong[1]
     assert desk.post("/unlog", {"token": form["token"], "entry": entry.id}) == (303, "/")
