@@ -20,13 +20,13 @@ from growthcast.say.locale import Locale, open_locale
 from growthcast.say.log import questions
 from growthcast.say.overview import due_why
 from growthcast.say.visit import rows_in_words
-from growthcast.say.words import count_of, named
+from growthcast.say.words import STEP_CM, STEP_COVER, count_of, hand_cut, named
 from growthcast.service.doubts.understood import Understood
 from growthcast.service.pages.overview import TankStanding
 from growthcast.service.visit.cuts import AreaCut, CutSheet
 from growthcast.service.visit.photo import is_curved, photo_task
 
-STEP_CM, STEP_COVER, ERROR_SHARE = 0.5, 5.0, 0.05
+ERROR_SHARE = 0.05
 ODD = 2.2
 """How far beyond its 80 % range a height is marked: 3 of 1000 readings lie farther out."""
 LOOKS = ("short", "right", "over")
@@ -42,8 +42,8 @@ WHOLE = (
 def card_of(area: AreaCut, locale: Locale) -> dict[str, Any]:
     """Return what the card of an area shows: what it may stand at, and what to cut it to.
 
-    Heights are rounded to the steps in which they are typed; ``range`` holds 8 times in
-    10, beyond ``odd`` a height is marked.
+    Heights are rounded to the steps in which they are typed, cuts as on the sheet of ``cuts``;
+    ``range`` holds 8 times in 10, beyond ``odd`` a height is marked.
     """
     step = STEP_CM if area.unit == "cm" else STEP_COVER
     low, middle, high = area.height_now_cm.p10, area.height_now_cm.p50, area.height_now_cm.p90
@@ -57,18 +57,14 @@ def card_of(area: AreaCut, locale: Locale) -> dict[str, Any]:
         "unit": unit,
         "range": f"{'–'.join(ends)} {unit}",
         "step": step,
-        "expected": _stepped(middle, step),
+        "expected": max(step, round(middle / step) * step),
         "odd": [
             round(middle - ODD * (middle - low) - error, 1),
             round(middle + ODD * (high - middle) + error, 1),
         ],
-        "cut": None if leave else _stepped(area.cut_cm, step),
+        "cut": None if leave else hand_cut(area.cut_cm, area.unit, area.least_cut_cm),
         "logged": area.logged_today,
     }
-
-
-def _stepped(value: float, step: float) -> float:
-    return max(step, round(value / step) * step)
 
 
 def visit_of(
