@@ -258,8 +258,8 @@ def test_the_script_of_the_phone_tells_the_same_heights(tmp_path):
         f"const p = require({json.dumps(str(PACKAGE / 'desk/static/photo.js'))});"
         f"const all = JSON.parse(require('fs').readFileSync({json.dumps(str(tmp_path))} + "
         "'/cases.json'));console.log(JSON.stringify(all.map((one) => { one.focal ??= NaN; const "
-        "told = one.areas.map((area) => p.heightOf(one, area)); return [told.map((t) => t.height),"
-        " told.map((t) => t.sd)]; })));"
+        "told = p.settled(one, one.areas).map((area) => p.heightOf(one, area)); return "
+        "[told.map((t) => t.height), told.map((t) => t.sd)]; })));"
     )
     done = subprocess.run(["node", "-e", script], capture_output=True, text=True, check=True)
     np.testing.assert_allclose(np.array(json.loads(done.stdout)), np.array(wanted), atol=1e-6)
