@@ -74,7 +74,6 @@ def _write_page(
     import math
 
     import numpy as np
-    from PIL import Image, ImageOps
 
     from growthcast.book.writing.replace import write_whole
     from growthcast.book.writing.visit.places import tank_of_visit
@@ -84,6 +83,7 @@ def _write_page(
     from growthcast.forecast.report import as_date, forecast_growth
     from growthcast.say.words import named
     from growthcast.service.visit.photo import photo_task
+    from growthcast.service.visit.picture import upright_of
 
     if html.suffix.lower() not in {".html", ".htm"}:
         raise UsageError(f'a page for tapping is written as .html, and "{html.name}" is not')
@@ -103,8 +103,7 @@ def _write_page(
         for look in looks
     }
     task = photo_task(opened, tank_id, expected)
-    with Image.open(photo) as file:
-        upright = ImageOps.exif_transpose(file).convert("RGB")
+    upright = upright_of(photo)
     upright.thumbnail((WIDEST_PX, WIDEST_PX))
     kept = io.BytesIO()
     upright.save(kept, "JPEG", quality=QUALITY)

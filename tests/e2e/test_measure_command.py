@@ -166,6 +166,8 @@ def test_refusals_say_what_to_do(tmp_path, scene, folder):
     refused(measured(tmp_path, scene, other, told), "this is no picture of lobby")
     lower = book_of(tmp_path / "lower", scene, shrunk=0.92)
     refused(measured(tmp_path, scene, lower, told), "pane and camera disagree by")
+    far = draw_scene(np.random.default_rng(8), 6, fill=(0.18, 0.19))
+    refused(measured(tmp_path, far, folder, taps_of(far)), "too little to tell heights: take the")
     refused(measured(tmp_path, scene, folder, told, focal=None), "does not say its focal length")
     wrong = taps_of(scene, back=True)
     wrong["back"] = [[0, 300], [1000, 300]]

@@ -4,7 +4,7 @@
 const photo = (() => {
   const INDEX = 1.333, FILM = 43.27, MAGNIFIED = 0.00145, CORNER = 0.00055;
   const FOCAL_ERROR = 0.05, BASE_ERROR = 0.7, RANGE = [0.3, 6], STEPS = 25, CLOSE = 1e-8, AGREES = 1e-6;
-  const DISAGREES = 0.05, LEAST_SD = 0.1, RISE = [6, 6], LUMPS = 2.5;
+  const DISAGREES = 0.05, LEAST_SD = 0.1, LEAST_FILL = 0.5, TOO_SMALL = 0.2, RISE = [6, 6], LUMPS = 2.5;
   const cross = (a, b) => [a[1] * b[2] - a[2] * b[1], a[2] * b[0] - a[0] * b[2], a[0] * b[1] - a[1] * b[0]];
   const dot = (a, b) => a[0] * b[0] + a[1] * b[1] + a[2] * b[2];
   const clamp = (value, low, high) => Math.min(Math.max(value, low), high);
@@ -140,8 +140,11 @@ const photo = (() => {
     return through(rows, entry[0], entry[1]);
   }
 
-  // Why a pane is refused: "tank", "lens", or "" where it fits.
+  const fillOf = ({ corners, centre }) => (Math.max(...corners.map(([x]) => x)) - Math.min(...corners.map(([x]) => x))) / (2 * centre[0]);
+
+  // Why a pane is refused: "tiny", "tank", "lens", or "" where it fits.
   function refusal(given) {
+    if (fillOf(given) < TOO_SMALL) return "tiny";
     const view = viewOf(given), off = Math.max(Math.abs(view.stretch), Math.abs(view.skew));
     if (!(off <= 0.2) || !(view.camera[2] > 0)) return "tank";
     return off > DISAGREES ? "lens" : "";
@@ -286,8 +289,7 @@ const photo = (() => {
     function tell() {
       const now = asked[step], last = [...asked.slice(0, step)].reverse().find((one) => one.kind === "top");
       const why = ready() && refusal(given());
-      const corners = ready() ? given().corners.map(([x]) => x) : [];
-      const small = corners.length && Math.max(...corners) - Math.min(...corners) < wide / 2;
+      const small = ready() && fillOf(given()) < LEAST_FILL;
       part("asked").textContent = why ? say("photo_off") : now ? now.text : say("photo_all");
       part("height").classList.toggle("trouble", Boolean(why));
       let said = why ? say("photo_" + why) : again && step === 4 ? say("photo_again") : small ? say("photo_small") : "";

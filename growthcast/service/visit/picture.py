@@ -7,7 +7,7 @@ import warnings
 from collections.abc import Mapping
 from io import BytesIO
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
@@ -16,6 +16,10 @@ from growthcast.errors import UsageError
 from growthcast.growth.photo import focal_length_px, view_of_pane
 from growthcast.nouns import dataclass
 
+if TYPE_CHECKING:
+    from PIL.Image import Image as PILImage
+
+FORMATS = ("JPEG", "PNG")
 MOST_BYTES, MOST_PIXELS = 50_000_000, 120_000_000
 """Files beyond these are no photos of a phone."""
 KEPT_BYTES, KEPT_WIDTHS_PX = 300_000, (1600, 1200, 900, 600, 300)
@@ -69,7 +73,7 @@ def read_picture(path: Path) -> Picture:
     try:
         with warnings.catch_warnings():
             warnings.simplefilter("ignore", Image.DecompressionBombWarning)
-            with Image.open(path) as opened:
+            with Image.open(path, formats=FORMATS) as opened:
                 width, height = opened.size
                 if width * height > MOST_PIXELS:
                     raise UsageError(
@@ -94,6 +98,25 @@ def read_picture(path: Path) -> Picture:
     return Picture(*upright, focal_px, bool(cropped))
 
 
+def upright_of(path: Path) -> PILImage:
+    """Return a photo that ``read_picture`` could read as it is seen upright.
+
+    Parameters
+    ----------
+    path : Path
+        The file.
+
+    Returns
+    -------
+    Image
+        Its pixels in three colours.
+    """
+    from PIL import Image, ImageOps
+
+    with Image.open(path, formats=FORMATS) as opened:
+        return ImageOps.exif_transpose(opened).convert("RGB")
+
+
 def pane_of(path: Path, told: Mapping[str, Any], size_cm: tuple[float, float, float]) -> bytes:
     """Return the pane of a tank out of a photo, seen straight on, and nothing that is beside it.
 
@@ -111,10 +134,9 @@ def pane_of(path: Path, told: Mapping[str, Any], size_cm: tuple[float, float, fl
     bytes
         A JPEG of at most ``KEPT_BYTES``, without anything that the file told beside its pixels.
     """
-    from PIL import Image, ImageOps
+    from PIL import Image
 
-    with Image.open(path) as opened:
-        upright = ImageOps.exif_transpose(opened).convert("RGB")
+    upright = upright_of(path)
     corners = np.array(told["corners"], np.float64) * upright.width / told["width"]
     length, _, water = size_cm
     for wide in KEPT_WIDTHS_PX:
