@@ -22,6 +22,7 @@ if TYPE_CHECKING:
 FORMATS = ("JPEG", "PNG")
 MOST_BYTES, MOST_PIXELS = 50_000_000, 120_000_000
 """Files beyond these are no photos of a phone."""
+SHOWN_PX = 2400
 KEPT_BYTES, KEPT_WIDTHS_PX = 300_000, (1600, 1200, 900, 600, 300)
 """What a picture that is kept may have at most, and the widths that are tried for it."""
 _EXIF, _FOCAL_35MM, _EXIF_SIZE = 0x8769, 0xA405, (0xA002, 0xA003)
@@ -98,8 +99,8 @@ def read_picture(path: Path) -> Picture:
     return Picture(*upright, focal_px, bool(cropped))
 
 
-def upright_of(path: Path) -> PILImage:
-    """Return a photo that ``read_picture`` could read as it is seen upright.
+def shown_picture(path: Path) -> bytes:
+    """Return a photo that ``read_picture`` could read as the page for tapping shows it.
 
     Parameters
     ----------
@@ -108,13 +109,12 @@ def upright_of(path: Path) -> PILImage:
 
     Returns
     -------
-    Image
-        Its pixels in three colours.
+    bytes
+        A JPEG, upright, at most ``SHOWN_PX`` wide and high.
     """
-    from PIL import Image, ImageOps
-
-    with Image.open(path, formats=FORMATS) as opened:
-        return ImageOps.exif_transpose(opened).convert("RGB")
+    upright = _upright(path)
+    upright.thumbnail((SHOWN_PX, SHOWN_PX))
+    return _jpeg(upright)
 
 
 def pane_of(path: Path, told: Mapping[str, Any], size_cm: tuple[float, float, float]) -> bytes:
@@ -136,7 +136,7 @@ def pane_of(path: Path, told: Mapping[str, Any], size_cm: tuple[float, float, fl
     """
     from PIL import Image
 
-    upright = upright_of(path)
+    upright = _upright(path)
     corners = np.array(told["corners"], np.float64) * upright.width / told["width"]
     length, _, water = size_cm
     for wide in KEPT_WIDTHS_PX:
@@ -151,8 +151,20 @@ def pane_of(path: Path, told: Mapping[str, Any], size_cm: tuple[float, float, fl
             (seen / seen[2, 2]).ravel()[:8].tolist(),
             Image.Resampling.BICUBIC,
         )
-        kept = BytesIO()
-        pane.save(kept, "JPEG", quality=85, comment=b"")
-        if kept.tell() <= KEPT_BYTES:
+        if len(kept := _jpeg(pane)) <= KEPT_BYTES:
             break
-    return kept.getvalue()
+    return kept
+
+
+def _upright(path: Path) -> PILImage:
+    from PIL import Image, ImageOps
+
+    with Image.open(path, formats=FORMATS) as opened:
+        return ImageOps.exif_transpose(opened).convert("RGB")
+
+
+def _jpeg(picture: PILImage) -> bytes:
+    """Return a picture as JPEG, with nothing that its file told beside the pixels."""
+    made = BytesIO()
+    picture.save(made, "JPEG", quality=85, comment=b"")
+    return made.getvalue()
