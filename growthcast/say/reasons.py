@@ -196,6 +196,8 @@ def mend_words(tank: TankAdvice, mend: Mend) -> str:
             "{label} to {to:.1f} instead of {now:.1f} {unit}",
         ),
     }[mend.kind]
+    if mend.kind == "floor" and all(area.unit == "% cover" for area in areas):
+        way = "floating plants cut back further"
     said = [
         one.format(label=area.label, unit=area.unit, now=now, to=to, by=abs(float(to) - now))
         for area, now, to in zip(areas, mend.before, mend.values, strict=True)

@@ -92,9 +92,14 @@ def _in_words(lost: Sequence[NotHolding]) -> str:
     """Name areas with their chances, those that share a reason together."""
     together: dict[str, list[str]] = {}
     for one in lost:
-        together.setdefault(limits_words(one.limits), []).append(
-            f"{one.label} {percent(one.chance)}"
+        cut = one.under_cover
+        lever = (
+            ""
+            if cut is None
+            else f" (cut the floating plants back to {percent(cut)} of the surface)"
         )
+        said = f"{one.label} {percent(one.chance)}{lever}"
+        together.setdefault(limits_words(one.limits), []).append(said)
     return "; ".join(
         f"chance to hold: {', '.join(names)}, as {why}" for why, names in together.items()
     )

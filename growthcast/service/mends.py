@@ -11,11 +11,11 @@ import numpy as np
 from growthcast.arrays import BoolArray, FloatArray, distinct
 from growthcast.book.book import Book
 from growthcast.book.supposed import Changes
-from growthcast.fit.model.shade import MOST_COVER
 from growthcast.fit.result import GrowthFit
 from growthcast.fit.supposed import conditions_now, fit_beside, replanted, suppose
 from growthcast.nouns import dataclass
 from growthcast.service.advice import Mend, OptionAdvice, ShortArea, TankAdvice
+from growthcast.service.holding import light_under
 from growthcast.service.interval import interval_options
 from growthcast.service.living import LivingAreas, living_areas, living_part
 
@@ -156,21 +156,18 @@ def lit_below(book: Book, fit: GrowthFit, living: LivingAreas, changed: LivingAr
     Returns
     -------
     LivingAreas
-        The changed areas. Cover moves by what its middle does; where no light is known, or nothing
+        The changed areas. Cover goes with its middle; where no light is known, or nothing
         floats, they grow as they were.
     """
-    design, tank = fit.design, int(living.tank[0])
-    floats, ppfd = design.is_cover[changed.area], conditions_now(fit, tank)["ppfd_umol"]
-    if design.shade is None or not floats.any() or not ppfd > 0.0:
+    tank, floats = int(living.tank[0]), fit.design.is_cover[changed.area]
+    ppfd = conditions_now(fit, tank)["ppfd_umol"]
+    if not floats.any() or not ppfd > 0.0:
         return changed
-    moved = changed.floor_cm + changed.budget_cm - living.floor_cm - living.budget_cm
-    surface = float(np.prod([book.tanks.number(n)[tank] for n in ("length_cm", "width_cm")]))
-    more = np.where(floats, 0.5 * moved / 100.0 * design.area_cm2[changed.area] / surface, 0.0)
-    before = float(design.shade.on(design.on_day)[tank])
-    after = min(max(before + float(np.nansum(more)), 0.0), MOST_COVER)
-    if after == before:
+    middle = 0.5 * (changed.floor_cm + changed.budget_cm)[floats] / 100.0
+    covered = float((middle * fit.design.area_cm2[changed.area[floats]]).sum())
+    light = ppfd * light_under(book, fit, tank, covered)
+    if abs(light - ppfd) < 1e-9 * ppfd:
         return changed
-    light = ppfd * (1.0 - after) / (1.0 - before)
     under = suppose(book, fit, tank, Changes({"ppfd_umol": light}, {})).fit
     rates = living_areas(under, living.tank).draws.log_rate
     rates = np.where(floats[:, None], changed.draws.log_rate, rates)

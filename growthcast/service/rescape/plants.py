@@ -37,8 +37,9 @@ Basis = Literal["own log", "own practice", "table"]
 PLANTED_SHARE_OF_FLOOR = 0.5
 """Height at planting, as a share of the floor, where areas.csv gives none (common practice, no
 source)."""
-A_LONG_WAIT_D = 180
-"""Days from planting to the look from which a plant is ranked after quicker ones of its rank."""
+A_LONG_WAIT_D = 90
+"""Days from planting to the look from which a plant is ranked after quicker ones of its rank
+(common practice, no source)."""
 Z_80 = 1.2815515655446004
 SOFT_DKH = 4.0
 """Carbonate hardness up to which water is soft [dKH] (common practice, no source)."""
