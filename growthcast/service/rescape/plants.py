@@ -286,11 +286,7 @@ def likely_pool(
 
 @finite_answer
 def compare_plants(
-    book: Book,
-    fit: GrowthFit,
-    place: int,
-    plants: Sequence[str],
-    planted_cm: float | None = None,
+    book: Book, fit: GrowthFit, place: int, plants: Sequence[str], planted_cm: float | None = None
 ) -> list[PlantAdvice]:
     """Compare plants for one area of a tank.
 
@@ -349,12 +345,7 @@ def _planted_cm(book: Book, fit: GrowthFit, place: int, planted_cm: float | None
 
 
 def _advice(
-    stand: Stand,
-    answer: VariantAnswer,
-    as_it_is: VariantAnswer,
-    outlook: Outlook,
-    i: int,
-    at: int,
+    stand: Stand, answer: VariantAnswer, as_it_is: VariantAnswer, outlook: Outlook, i: int, at: int
 ) -> PlantAdvice:
     """Put together what is known of the plant at a place of the stand, the i-th compared."""
     design, living = stand.fit.design, stand.living

@@ -27,12 +27,7 @@ from growthcast.plain import HIDDEN
 from growthcast.service.advice import Option
 from growthcast.service.effort.hours import fixed_minutes
 from growthcast.service.effort.learn import Timing, learn_timing
-from growthcast.service.effort.visits import (
-    Saving,
-    VisitEffort,
-    saving,
-    visit_efforts,
-)
+from growthcast.service.effort.visits import Saving, VisitEffort, saving, visit_efforts
 from growthcast.service.holding import Holding, holding_of
 from growthcast.service.interval import IntervalOptions, interval_options
 from growthcast.service.living import LivingAreas, living_areas
