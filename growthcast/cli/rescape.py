@@ -66,6 +66,37 @@ Stock = Annotated[
     Path | None,
     option("--stock", "FILE", "Only plants of this list: one a line, by id or any name."),
 ]
+Layouts = Annotated[list[Path] | None, argument("[LAYOUT]...", "More layouts after --layouts.")]
+AreaId = Annotated[str | None, option("--area", "ID", "Compare plants for this area of the tank.")]
+Plants = Annotated[
+    list[str] | None,
+    option(
+        "--plants",
+        "IDS",
+        "Plants to compare or swap to, as species_id,species_id. Default: all that fit.",
+    ),
+]
+Form = Annotated[
+    str | None,
+    option(
+        "--form",
+        "FORM",
+        "Only plants of this form: carpet, creeping, rosette, stem, epiphyte, moss, floating.",
+    ),
+]
+Place = Annotated[
+    str | None,
+    option(
+        "--place",
+        "PLACE",
+        "Plants for the front, middle, back, wood or surface, by height and form. Default: the "
+        "area's place in areas.csv, else the form that stands there.",
+    ),
+]
+Stock = Annotated[
+    Path | None,
+    option("--stock", "FILE", "Only plants of this list: one a line, by id or any name."),
+]
 PlantedCm = Annotated[
     float | None,
     option(
@@ -108,7 +139,6 @@ def rescape_command(
     form: Form = None,
     place: Place = None,
     stock: Stock = None,
-    planted_cm: PlantedCm = None,
     layouts: Layouts = None,
     reach: Reach = None,
     keep: Keep = None,
@@ -128,7 +158,7 @@ def rescape_command(
             f'"{more[0]}" is one argument too many; name layouts with --layouts, and one book'
         )
     files = [Path(text) for text in layouts or ()] + list(more or ())
-    narrowed = (plants, form, place, stock, planted_cm, keep)
+    narrowed = (plants, form, place, stock, keep)
     asked = Asked(tank, area, files, reach, *narrowed, plot, details, as_json)
     check_asked(asked)
     opened, _, fit = open_fit(book, on)
@@ -183,7 +213,7 @@ def _answer_plants(asked: Asked, book: Book, fit: GrowthFit, tank: int, area_id:
     if not wanted:
         raise UsageError(_nothing_to_compare(asked, fit, place, plants))
     with working(f"Comparing {len(wanted)} plants"):
-        advice = compare_plants(book, fit, place, wanted, asked.planted_cm)
+        advice = compare_plants(book, fit, place, wanted)
     shown = [a for a in advice if plants or a.fits or a.is_there_now]
     left_out = [a for a in advice if a not in shown]
     if asked.plot is not None:

@@ -29,7 +29,6 @@ class Asked:
     form: str | None
     place: str | None
     stock: Path | None
-    planted_cm: float | None
     keep: list[str] | None
     plot: Path | None
     details: bool
@@ -42,7 +41,7 @@ class Asked:
 
 def check_asked(asked: Asked) -> None:
     """Refuse two questions at once, and options that would be left unread."""
-    area, reach, cm = asked.area, asked.reach, asked.planted_cm
+    area, reach = asked.area, asked.reach
     given = {"--area": area is not None, "--layouts": asked.files, "--reach": reach is not None}
     questions = [name for name, is_given in given.items() if is_given]
     form_hint = did_you_mean(asked.form or "", FORMS, f"the forms are {', '.join(FORMS)}")
@@ -58,10 +57,6 @@ def check_asked(asked: Asked) -> None:
         ),
         "--keep goes with --reach: it pins areas while swaps are searched": (
             asked.keep and reach is None
-        ),
-        "--planted-cm goes with --area": cm is not None and area is None,
-        f"--planted-cm {cm or 0.0:g} is outside the limits; expected above 0 to 300": (
-            cm is not None and not 0.0 < cm <= 300.0
         ),
         "a layout names its own plants; leave out --plants, --form and --stock": (
             asked.files and (asked.plants or asked.form or asked.stock)

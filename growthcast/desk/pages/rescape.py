@@ -79,7 +79,7 @@ def compared(known: Known, place: int, form: str) -> list[PlantAdvice]:
     wanted = likely_pool(known.book, known.fit, place, form or None)
     if not wanted:
         return []
-    advice = compare_plants(known.book, known.fit, place, wanted, None)
+    advice = compare_plants(known.book, known.fit, place, wanted)
     fitting = [one for one in advice if one.fits or one.is_there_now]
     return [one for n, one in enumerate(fitting) if n < MOST_PLANTS or one.is_there_now]
 

@@ -25,7 +25,6 @@ from growthcast.service.rescape.variants import (
     Outlook,
     Stand,
     VariantAnswer,
-    days_or_never,
     outlooks,
     saved_against,
     stand_with,
@@ -286,7 +285,7 @@ def likely_pool(
 
 @finite_answer
 def compare_plants(
-    book: Book, fit: GrowthFit, place: int, plants: Sequence[str], planted_cm: float | None = None
+    book: Book, fit: GrowthFit, place: int, plants: Sequence[str]
 ) -> list[PlantAdvice]:
     """Compare plants for one area of a tank.
 
@@ -300,8 +299,6 @@ def compare_plants(
         Place of the area in the book; it must be planted on the day of the fit.
     plants : sequence of str
         Species to compare with the one that stands there, each once.
-    planted_cm : float, optional
-        Height at planting [cm]; the area's own, else half of its floor.
 
     Returns
     -------
@@ -326,22 +323,16 @@ def compare_plants(
     others = np.flatnonzero(stand.living.area < stand.known)
     others = others[others != now]
     answers = variant_answers(stand, [np.append(others, c) for c in compared])
-    start = np.full(compared.size, _planted_cm(book, fit, place, planted_cm))
-    outlook = outlooks(stand, compared, start)
+    floor_cm = float(design.traits.floor_cm[place])
+    stated_cm = float(book.areas.number("planted_height_cm")[place])
+    usual_cm = max(PLANTED_SHARE_OF_FLOOR * floor_cm, 0.1)
+    begun_cm = usual_cm if np.isnan(stated_cm) else stated_cm
+    outlook = outlooks(stand, compared, np.full(compared.size, begun_cm))
     found = [
         _advice(stand, answers[i], answers[0], outlook, i, at)
         for i, at in enumerate(compared.tolist())
     ]
     return sorted(found, key=lambda advice: advice.rank)
-
-
-def _planted_cm(book: Book, fit: GrowthFit, place: int, planted_cm: float | None) -> float:
-    """Height at planting [cm]: as asked, else as the book has it, else half of the floor."""
-    if planted_cm is not None:
-        return planted_cm
-    stated = float(book.areas.number("planted_height_cm")[place])
-    floor = float(fit.design.traits.floor_cm[place])
-    return max(PLANTED_SHARE_OF_FLOOR * floor, 0.1) if np.isnan(stated) else stated
 
 
 def _advice(
@@ -383,7 +374,7 @@ def _advice(
         own_listed_d=max((d for d in stand.listed_d if d <= own), default=None),
         days_between=outlook.days[i],
         cm_per_week=weekly,
-        look_d=days_or_never(outlook.look_d[i]),
+        look_d=outlook.look_d[i],
         tank=answer,
         limits_tank=limited == at,
         limited_by=None if limited is None else stand.label(limited),

@@ -29,7 +29,6 @@ from growthcast.service.rescape.variants import (
     Days,
     Stand,
     VariantAnswer,
-    days_or_never,
     outlooks,
     saved_against,
     stand_with,
@@ -163,7 +162,9 @@ def swaps_to_reach(
     owners = np.array([where[place] for place, _ in changes], np.int64)
     good, look_d = _good(stand, new, owners)
     new, owners = new[good], owners[good]
-    looks = dict(zip(new.tolist(), map(days_or_never, look_d[good]), strict=True))
+    looks = dict(
+        zip(new.tolist(), (days for days, ok in zip(look_d, good, strict=True) if ok), strict=True)
+    )
     holds = lasts_from(stand.living, stand.living.least_cut_cm, reach_d)
     [today], [now] = variant_answers(stand, [base]), variant_answers(stand, [base], [reach_d])
     lost = not_holding(book, fit, tank, areas)
@@ -221,10 +222,10 @@ def _pool(book: Book, fit: GrowthFit, place: int, choice: _Choice) -> list[str]:
     ]
 
 
-def _good(stand: Stand, new: IntArray, owners: IntArray) -> tuple[BoolArray, FloatArray]:
-    """Which candidates (n,) likely hold and fill the place, and their days to the look (n, 3)."""
+def _good(stand: Stand, new: IntArray, owners: IntArray) -> tuple[BoolArray, list[Days]]:
+    """Which candidates (n,) likely hold and fill the place, and their days to the look (n,)."""
     if not new.size:
-        return np.zeros(0, bool), np.zeros((0, 3))
+        return np.zeros(0, bool), []
     view = outlooks(stand, new, PLANTED_SHARE_OF_FLOOR * stand.living.floor_cm[owners])
     stands = np.minimum(view.reaches_look, view.fills)
     good = (stand.holding(new).chance >= LIKELY) & (stands >= LIKELY)

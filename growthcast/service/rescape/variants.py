@@ -59,8 +59,6 @@ class Stand:
         Wanted chance that all areas stay inside until the next visit.
     fixed_min : float
         Minutes of a visit before any trimming, travel included.
-    labour_rate_per_h : float
-        Price of an hour in the book's currency.
     timing : Timing
         Minutes of trimming, as learnt from the log.
     """
@@ -74,7 +72,6 @@ class Stand:
     listed_d: tuple[int, ...]
     confidence: float
     fixed_min: float
-    labour_rate_per_h: float
     timing: Timing
 
     @property
@@ -135,7 +132,7 @@ def stand_with(
     known = fit.design.area_id.size
     book, fit = fit_beside(book, fit, rows, stands_for) if rows else (book, fit)
     living = living_areas(fit, np.array([tank]))
-    practice, cap = book.practice, float(book.of_tanks("longest_interval_d")[tank])
+    cap = float(book.of_tanks("longest_interval_d")[tank])
     return Stand(
         book=book,
         fit=fit,
@@ -143,10 +140,9 @@ def stand_with(
         known=known,
         living=living,
         area_cm2=fit.design.area_cm2[living.area],
-        listed_d=tuple(d for d in practice.intervals_d if d <= cap) or (int(cap),),
+        listed_d=tuple(d for d in book.practice.intervals_d if d <= cap) or (int(cap),),
         confidence=float(book.of_tanks("confidence")[tank]),
         fixed_min=float((fixed_minutes(book) + book.of_tanks("travel_min"))[tank]),
-        labour_rate_per_h=practice.labour_rate_per_h,
         timing=learn_timing(book, fit),
     )
 
@@ -237,7 +233,7 @@ def saved_against(stand: Stand, now: VariantAnswer, then: VariantAnswer) -> Savi
         Hours, and money at the book's price of an hour, with their ranges.
     """
     hours = (now.chosen.hours_drawn, then.chosen.hours_drawn)
-    return saving(*hours, stand.labour_rate_per_h)
+    return saving(*hours, stand.book.practice.labour_rate_per_h)
 
 
 def combined(living: LivingAreas, variants: Sequence[IntArray]) -> LivingAreas:
@@ -267,31 +263,21 @@ def _answer(
     run: int,
     here: slice,
 ) -> VariantAnswer:
-    worked = tuple(
-        _option(stand, option, effort, run, here)
-        for option, effort in zip(options, efforts, strict=True)
-    )
-    feasible = [o.interval_d for o in worked if o.feasible]
-    best = max(feasible, default=None)
+    worked = []
+    for option, effort in zip(options, efforts, strict=True):
+        area_min, removed_cm = effort.of_areas(run)
+        drawn: dict[str, FloatArray] = {
+            "hours_drawn": effort.hours_of_year(run, option.interval_d),
+            "area_min": area_min,
+            "removed_cm": removed_cm,
+            "chance_within": option.chance_within[here],
+        }
+        rate = stand.book.practice.labour_rate_per_h
+        worked.append(VariantOption.of(option, effort, run, rate, **drawn))
+    best = max((o.interval_d for o in worked if o.feasible), default=None)
     failing = next((o for o in worked if best is None or o.interval_d > best), None)
     limited = None if failing is None else int(places[int(np.argmin(failing.chance_within))])
-    return VariantAnswer(places, best, limited, worked)
-
-
-def _option(
-    stand: Stand, option: IntervalOptions, effort: VisitEffort, run: int, here: slice
-) -> VariantOption:
-    area_min, removed_cm = effort.of_areas(run)
-    return VariantOption.of(
-        option,
-        effort,
-        run,
-        stand.labour_rate_per_h,
-        hours_drawn=effort.hours_of_year(run, option.interval_d),
-        area_min=area_min,
-        removed_cm=removed_cm,
-        chance_within=option.chance_within[here],
-    )
+    return VariantAnswer(places, best, limited, tuple(worked))
 
 
 LONGEST_D = 365
@@ -312,8 +298,8 @@ class Outlook:
         cut to its floor [d]; 0 where not even one, ``LONGEST_D`` where as many or more.
     days : array (A, 3)
         Days from the floor to the budget [d], ``LONGEST_D`` where as many or more.
-    look_d : array (A, 3)
-        Days from planting to the floor, settling-in included [d]; inf where never.
+    look_d : list of Days (A,)
+        Days from planting to the floor, settling-in included [d].
     reaches_look : array (A,)
         Chance that it grows up to the floor at all [0-1].
     fills : array (A,)
@@ -322,7 +308,7 @@ class Outlook:
 
     allowed_d: IntArray
     days: FloatArray
-    look_d: FloatArray
+    look_d: list[Days]
     reaches_look: FloatArray
     fills: FloatArray
 
@@ -363,26 +349,13 @@ def outlooks(stand: Stand, places: IntArray, planted_cm: FloatArray) -> Outlook:
     return Outlook(
         allowed_d=allowed,
         days=_range(np.minimum(days, LONGEST_D)),
-        look_d=_range(np.where(up <= 0.0, 0.0, look)),
+        look_d=[
+            tuple(day if np.isfinite(day) else None for day in days)
+            for days in _range(np.where(up <= 0.0, 0.0, look)).tolist()
+        ],
         reaches_look=np.isfinite(look).mean(axis=1),
         fills=(living.draws.ceiling_cm >= column(middle_cm)).mean(axis=1),
     )
-
-
-def days_or_never(days: FloatArray) -> Days:
-    """Return days as numbers, None where endless.
-
-    Parameters
-    ----------
-    days : array (3,)
-        p10, p50 and p90 [d], inf where never.
-
-    Returns
-    -------
-    tuple of float or None
-        The same [d].
-    """
-    return tuple(day if np.isfinite(day) else None for day in days.tolist())
 
 
 def _range(values: FloatArray) -> FloatArray:
