@@ -5,10 +5,7 @@ from __future__ import annotations
 import sys
 from collections.abc import Mapping, Sequence
 from datetime import date
-from pathlib import Path
-from typing import TYPE_CHECKING, Annotated, Any
-
-import typer
+from typing import TYPE_CHECKING, Any
 
 from growthcast.book.shipped import find_own_book
 from growthcast.cli.log_file import (
@@ -18,13 +15,12 @@ from growthcast.cli.log_file import (
     in_words,
     log_file,
     or_say,
-    say_without_room,
     tried_line,
     understood,
     visit_for_programs,
     write_line,
 )
-from growthcast.cli.options import AsJson, argument, day_option, option
+from growthcast.cli.options import Day, File, Text, Texts
 from growthcast.cli.output import print_answer, print_words, say
 from growthcast.cli.tables import print_line, printable
 from growthcast.errors import UsageError
@@ -94,57 +90,16 @@ def answer(question: str, so_far: Sequence[str] = ()) -> str:
     return line.strip()
 
 
-BookAndVisit = Annotated[
-    list[str] | None,
-    argument(
-        "[BOOK] AREA=AMOUNTS",
-        "Folder of the book (default: this folder), then the visit: stems=24/12 (stood at 24 "
-        "cm, cut to 12), stems=24 (measured, not cut), crypt=-3cm (taken off), moss=right "
-        "(short, right or over, by eye; or s, r, o), stems=90g, stems=10min, stems=note:text; "
-        "several with +, as in stems=24/12+90g. The beginning of an id will do. all=right for "
-        "every area, rest=right for those not named. The whole tank's: 35min, bucket=180g (all "
-        "that came out of it), rest=180g (of the areas without amounts of their own), 180g (read "
-        "as the practice or the log tells), visit=70min (at the tank in all), water=50% (changed). "
-        "No visit at all: every area is asked for in turn.",
-    ),
-]
-Tank = Annotated[
-    str | None, option("--tank", "ID", "The tank visited. Default: the one the areas are in.", "-t")
-]
-On = Annotated[date | None, day_option("--on", "Day of the visit, as YYYY-MM-DD. Default: today.")]
-Yes = Annotated[bool, typer.Option("--yes", "-y", help="Write it; without, it is only said back.")]
-Number = Annotated[
-    str,
-    option("--visit", "NUMBER", "The visit's number: one that is in the book is not logged again."),
-]
-By = Annotated[str, option("--by", "NAME", "Who logs it, kept in the column by of trims.csv.")]
-Again = Annotated[
-    bool,
-    typer.Option(
-        "--again", help="Log it in the place of what the book has of this tank and day, all of it."
-    ),
-]
-From = Annotated[
-    Path | None,
-    option(
-        "--from",
-        "FILE",
-        "Log many visits: one a line, each as it stands after growthcast log, with its --on (and "
-        "--tank and --visit). Visits that are in the book already are not logged again.",
-    ),
-]
-
-
 def log_command(
-    visit: BookAndVisit = None,
-    tank: Tank = None,
-    on: On = None,
-    number: Number = "",
-    by: By = "",
-    lines: From = None,
-    again: Again = False,
-    yes: Yes = False,
-    as_json: AsJson = False,
+    visit: Texts,
+    tank: Text,
+    on: Day,
+    number: str,
+    by: str,
+    lines: File,
+    again: bool,
+    yes: bool,
+    as_json: bool,
 ) -> None:
     """Log a visit: say what was understood, write it with --yes, then say what follows from it.
 
@@ -179,12 +134,10 @@ def log_command(
         return
     before = fit_before(book, day)
     line = Line(tank_id, day, tuple(items), checked_number(number), by=checked_name(by))
-    say_without_room(book, [line.by])
     known = understood(book, tank_id, day, rows, before, line.by)
     if not as_json:
         print_words(in_words(known))
-    tried = _has_columns(folder, book, known, yes=yes) or yes
-    state = tried_line(folder, line, known, today, again=again) if tried else "new"
+    state = tried_line(folder, line, known, today, again=again)
     if known.doubts and not yes:
         say(f"{doubtful_words([known])} with ? above: look again before it is written.")
     if state == "new" and not yes and not items:
@@ -200,21 +153,6 @@ def log_command(
     else:
         say(STATES[state])
     _print_outlook(known, added, before, state, as_json=as_json)
-
-
-def _has_columns(folder: Path, book: Book, known: Understood, *, yes: bool) -> bool:
-    """Whether the log has the columns of a visit; with ``yes`` what it lacks is added and said."""
-    from growthcast.book.writing.append import add_columns
-    from growthcast.book.writing.visit.places import has_room
-
-    names = dict.fromkeys(name for row in known.cells for name in row if name != "by")
-    lacking = [name for name in names if not has_room(book, name)]
-    if lacking and yes:
-        add_columns(folder, "trims", lacking)
-    if lacking:
-        done = "has got" if yes else "gets, with --yes,"
-        say(f"trims.csv {done} at the end of its first line: {', '.join(lacking)}.")
-    return not lacking
 
 
 NOT_FORECAST = "The visit is written, but nothing can be forecast from it"

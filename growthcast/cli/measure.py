@@ -3,15 +3,13 @@
 from __future__ import annotations
 
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated
+from typing import TYPE_CHECKING
 
 from growthcast.cli.options import (
-    AsJson,
-    BookFolder,
-    argument,
+    File,
+    Text,
     folder_of,
     open_fit,
-    option,
 )
 from growthcast.cli.output import print_answer, say
 from growthcast.errors import UsageError
@@ -22,24 +20,9 @@ if TYPE_CHECKING:
 WIDEST_PX, QUALITY = 2400, 88
 """The picture inside a page for tapping."""
 
-PhotoFile = Annotated[Path, argument("PHOTO", "The photo, as the camera made it: .jpg or .png.")]
-Tank = Annotated[str | None, option("--tank", "ID", "The tank on the photo.")]
-TapsFile = Annotated[
-    Path | None,
-    option("--taps", "FILE", "What was tapped, as the page of --html or the phone writes it."),
-]
-HtmlFile = Annotated[
-    Path | None, option("--html", "FILE", "Write a page for tapping on the photo: FILE.html.")
-]
-
 
 def measure_command(
-    photo: PhotoFile,
-    book: BookFolder = None,
-    tank: Tank = None,
-    taps: TapsFile = None,
-    html: HtmlFile = None,
-    as_json: AsJson = False,
+    photo: Path, book: Text, tank: Text, taps: File, html: File, as_json: bool
 ) -> None:
     """Read the heights of all areas off one photo of a tank, each with its error.
 

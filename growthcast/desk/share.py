@@ -173,8 +173,8 @@ class Share:
             line = Line(tank, on, free, checked_number(str(number)), by=by)
             if line.day > self.desk.today():
                 raise UsageError(f"{line.day} is later than today")
-            state: str = write_visit(self.desk, line)
-            said = ""
+            state: str
+            state, said = write_visit(self.desk, line)
         except NotWritten as error:  # the phone keeps it, and asks again by itself
             state, said = "later", words_of(error)
         except (GrowthcastError, ValueError) as error:

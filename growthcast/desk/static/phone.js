@@ -91,7 +91,7 @@
     const whole = [];
     const [grams, minutes, atTank, water, doses, remark] = ["grams", "minutes", "visit_min", "water", "doses", "note"].map((name) => (fields[name] || "").trim());
     const note = [doses && say("doses") + ": " + doses, remark].filter(Boolean).join("; ");
-    if (grams) { items.push(visit.grams + "=" + grams + "g"); whole.push(grams + " g"); }
+    if (grams) { items.push("bucket=" + grams + "g"); whole.push(grams + " g"); }
     if (minutes) { items.push(minutes + "min"); whole.push(minutes + " min"); }
     if (atTank) { items.push("visit=" + atTank + "min"); whole.push(say("at_tank") + " " + atTank + " min"); }
     if (water) { items.push("water=" + water + "%"); whole.push(say("water") + " " + water + " %"); }
@@ -199,8 +199,6 @@
     minutes.placeholder = visit.minutes;
     minutes.closest(".line").dataset.hint = visit.minutes;
     form.querySelector('[data-x="minutes"]').textContent = visit.minutes;
-    form.querySelector('[data-x="grams"]').textContent = say(visit.grams);
-    for (const name of ["visit_min", "water"]) form.querySelector(`[data-amount="${name}"]`).hidden = !(visit.room || []).includes(name === "water" ? "water_share" : name);
     $("by-photo").hidden = !(visit.photo && visit.photo.areas);
     $("no-photo").textContent = (visit.photo && visit.photo.why) || "";
     $("name").textContent = visit.name + ", " + draft.day;

@@ -10,7 +10,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from growthcast.book.supposed import Changes, read_layout
+from growthcast.book.supposed import with_cells, Changes, read_layout
 from growthcast.errors import BookProblems, UsageError
 from growthcast.fit.growth import fit_growth
 from growthcast.fit.model.spreads import Spreads
@@ -155,9 +155,14 @@ def test_what_is_saved_is_surer_than_what_it_is_saved_between(known, tmp_path: P
 
 def test_days_to_the_look_count_settling_in(known) -> None:
     book, fit = known
-    [low] = [a for a in compare_plants(book, fit, 0, ["rotala-wallichii"], 1.0) if a.spans == 0]
-    [high] = [a for a in compare_plants(book, fit, 0, ["rotala-wallichii"], 6.0) if a.spans == 0]
-    [there] = [a for a in compare_plants(book, fit, 0, ["rotala-wallichii"], 8.0) if a.spans == 0]
+
+    def planted_at(height_cm: float) -> PlantAdvice:
+        stems = book.areas.text("area_id") == "stems"
+        areas = with_cells(book.areas, stems, {"planted_height_cm": height_cm})
+        found = compare_plants(replace(book, areas=areas), fit, 0, ["rotala-wallichii"])
+        return next(a for a in found if a.spans == 0)
+
+    low, high, there = (planted_at(height_cm) for height_cm in (1.0, 6.0, 8.0))
     assert low.look_d[1] > high.look_d[1] > 0
     assert there.look_d[1] == 0  # planted above the floor
     # From 6 cm to 7 cm: less than the settling ramp, so the clock has run through its first part.
