@@ -10,7 +10,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from growthcast.book.supposed import with_cells, Changes, read_layout
+from growthcast.book.supposed import Changes, read_layout, with_cells
 from growthcast.errors import BookProblems, UsageError
 from growthcast.fit.growth import fit_growth
 from growthcast.fit.model.spreads import Spreads
