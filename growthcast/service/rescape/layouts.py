@@ -17,13 +17,7 @@ from growthcast.plain import FLAT, HIDDEN, NULL_IF_BLANK, in_json
 from growthcast.service.effort.visits import Saving
 from growthcast.service.holding import LIKELY, NOT_LIKELY, Limit, NotHolding, light_under
 from growthcast.service.living import LivingAreas
-from growthcast.service.rescape.variants import (
-    Stand,
-    VariantAnswer,
-    saved_against,
-    stand_with,
-    variant_answers,
-)
+from growthcast.service.rescape.variants import Stand, VariantAnswer, stand_with
 
 AS_IT_IS = "as it is"
 _COPIED = ("area_cm2", "floor_cm", "budget_cm", "light_share", "planted_height_cm")
@@ -117,7 +111,7 @@ def compare_layouts(
     now = np.flatnonzero(stand.living.area < known)
     if now.size:
         variants, names, light = [now, *variants], [AS_IT_IS, *names], [1.0, *light]
-    answers = variant_answers(stand, variants)
+    answers = stand.answers(variants)
     as_it_is = answers[0] if now.size else None
     chances = stand.holding(np.arange(stand.living.area.size))
     named = [*fit.design.area_id.tolist(), *ids]
@@ -149,9 +143,7 @@ def compare_layouts(
             areas=tuple(map(area_at, answer.places.tolist(), answer.chosen.chance_within.tolist())),
             ground_share=cm2 / ground if ground > 0 else None,
             light_below=below,
-            saves=None
-            if as_it_is is None or answer is as_it_is
-            else saved_against(stand, as_it_is, answer),
+            saves=None if as_it_is is None or answer is as_it_is else stand.saved(as_it_is, answer),
         )
         for name, answer, cm2, below in zip(names, answers, planted, light, strict=True)
     ]

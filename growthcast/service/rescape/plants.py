@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection, Mapping, Sequence
+from collections.abc import Collection, Sequence
 from dataclasses import field
 from typing import ClassVar, Literal
 
@@ -25,11 +25,9 @@ from growthcast.service.rescape.variants import (
     Outlook,
     Stand,
     VariantAnswer,
-    outlooks,
-    saved_against,
     stand_with,
-    variant_answers,
 )
+from growthcast.species import read_reference
 
 Basis = Literal["own log", "own practice", "table"]
 
@@ -44,15 +42,6 @@ SOFT_DKH = 4.0
 """Carbonate hardness up to which water is soft [dKH] (common practice, no source)."""
 SIDEWAYS = ("carpet", "creeping")
 """Forms that spread over the ground; other plants do where their cut practice names runners."""
-PLACES: Mapping[str, tuple[tuple[str, ...], float, float]] = {
-    "front": (("carpet", "creeping", "rosette", "stem"), 0.0, 15.0),
-    "middle": (("carpet", "creeping", "rosette", "stem", "epiphyte"), 10.0, 50.0),
-    "back": (("carpet", "creeping", "rosette", "stem", "epiphyte"), 25.0, np.inf),
-    "wood": (("epiphyte", "moss"), 0.0, np.inf),
-    "surface": (("floating",), 0.0, np.inf),
-}
-"""Forms that are put in a place, and the ceilings [cm] of plants for it (common practice, no
-source)."""
 
 
 def _looked_at(days: FloatArray) -> dict[str, float | None]:
@@ -227,7 +216,7 @@ def pool_of(
     form : str or None
         The only form of interest.
     where : str, optional
-        Where the area is in the tank, a key of ``PLACES``; "" takes plants of any height and form.
+        Where the area is in the tank, a place of ``reference.toml``; "" takes any height and form.
     stock : collection of str, optional
         The species that can be had.
 
@@ -241,9 +230,11 @@ def pool_of(
     if form is not None:
         alike &= priors.form == form
     if where:
-        forms, least, most = PLACES[where]
-        heights = np.where(priors.measure_is_cover, least, priors.ceiling_cm)
-        alike &= np.isin(priors.form, forms) & (heights >= least) & (heights <= most)
+        of_place = read_reference().places[where]
+        least_cm, most_cm = of_place["ceiling_cm"]
+        heights = np.where(priors.measure_is_cover, least_cm, priors.ceiling_cm)
+        alike &= np.isin(priors.form, of_place["forms"])
+        alike &= (heights >= least_cm) & (heights <= most_cm)
     if stock is not None:
         alike &= np.isin(priors.species_id, list(stock))
     alike[fit.design.species[place]] = False
@@ -322,12 +313,12 @@ def compare_plants(
     compared = np.append(now, np.flatnonzero(np.isin(stand.living.area, asked)))
     others = np.flatnonzero(stand.living.area < stand.known)
     others = others[others != now]
-    answers = variant_answers(stand, [np.append(others, c) for c in compared])
+    answers = stand.answers([np.append(others, c) for c in compared])
     floor_cm = float(design.traits.floor_cm[place])
     stated_cm = float(book.areas.number("planted_height_cm")[place])
     usual_cm = max(PLANTED_SHARE_OF_FLOOR * floor_cm, 0.1)
     begun_cm = usual_cm if np.isnan(stated_cm) else stated_cm
-    outlook = outlooks(stand, compared, np.full(compared.size, begun_cm))
+    outlook = stand.outlooks(compared, np.full(compared.size, begun_cm))
     found = [
         _advice(stand, answers[i], answers[0], outlook, i, at)
         for i, at in enumerate(compared.tolist())
@@ -383,5 +374,5 @@ def _advice(
         if design.is_cover[area]
         else Range(*chosen.removed_cm[here].tolist()).times(litres),
         minutes_per_year=Range(*chosen.area_min[here].tolist()).times(chosen.year.visits),
-        saves=None if answer is as_it_is else saved_against(stand, as_it_is, answer),
+        saves=None if answer is as_it_is else stand.saved(as_it_is, answer),
     )

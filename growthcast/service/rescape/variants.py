@@ -101,6 +101,91 @@ class Stand:
         """Return the chances that the plants at some places (n,) hold at all."""
         return holding_of(self.book, self.fit, self.tank, self.living.area[places])
 
+    def answers(
+        self, variants: Sequence[IntArray], intervals_d: Sequence[int] | None = None
+    ) -> list[VariantAnswer]:
+        """Work out the interval of every variant: places of the stand that it holds, at least one.
+
+        ``intervals_d`` are the intervals to work out [d], the stand's listed ones if not given.
+        """
+        listed = tuple(sorted(intervals_d or self.listed_d))
+        found: list[VariantAnswer] = []
+        sizes = np.array([v.size for v in variants])
+        block = (np.cumsum(sizes) - sizes) // ROWS_AT_ONCE if sizes.size else sizes
+        for number in steps(distinct(block).tolist()):
+            mine = [variants[i] for i in np.flatnonzero(block == number).tolist()]
+            living, every = combined(self.living, mine), np.ones(len(mine))
+            options = [interval_options(living, d, self.confidence * every) for d in listed]
+            fixed_min = self.fixed_min * every
+            efforts = visit_efforts(living, self.fit.design, self.timing, options, fixed_min)
+            edges = np.append(living.first, living.area.size)
+            for run, places in enumerate(mine):
+                here = slice(int(edges[run]), int(edges[run + 1]))
+                found.append(self._answer(places, options, efforts, run, here))
+        return found
+
+    def _answer(
+        self,
+        places: IntArray,
+        options: list[IntervalOptions],
+        efforts: list[VisitEffort],
+        run: int,
+        here: slice,
+    ) -> VariantAnswer:
+        worked, rate = [], self.book.practice.labour_rate_per_h
+        for option, effort in zip(options, efforts, strict=True):
+            area_min, removed_cm = effort.of_areas(run)
+            drawn: dict[str, FloatArray] = {
+                "hours_drawn": effort.hours_of_year(run, option.interval_d),
+                "area_min": area_min,
+                "removed_cm": removed_cm,
+                "chance_within": option.chance_within[here],
+            }
+            worked.append(VariantOption.of(option, effort, run, rate, **drawn))
+        best = max((o.interval_d for o in worked if o.feasible), default=None)
+        failing = next((o for o in worked if best is None or o.interval_d > best), None)
+        limited = None if failing is None else int(places[int(np.argmin(failing.chance_within))])
+        return VariantAnswer(places, best, limited, tuple(worked))
+
+    def saved(self, now: VariantAnswer, then: VariantAnswer) -> Saving:
+        """Return what one variant saves against another in a year, each at its chosen interval."""
+        hours = (now.chosen.hours_drawn, then.chosen.hours_drawn)
+        return saving(*hours, self.book.practice.labour_rate_per_h)
+
+    def outlooks(self, places: IntArray, planted_cm: FloatArray) -> Outlook:
+        """Work out what areas (A,) of the stand would do on their own, planted at a height [cm].
+
+        Growth is that of the day of the fit; the pause after a hard cut is left out. After planting
+        it ramps up from nothing over the species' days of settling in.
+        """
+        living = combined(self.living, [places])
+        allowed = _allowed_days(living, self.confidence)
+        usual = np.maximum(allowed, 1).astype(np.float64)
+        growth = _growth(living, usual)
+        pace = growth / usual[:, None]
+        way = _way(living, living.least_cut_cm, living.budget_cm)
+        days = np.divide(way, pace, out=np.full(pace.shape, np.inf), where=pace > 0.0)
+        up = _way(living, planted_cm, living.floor_cm)
+        settled = np.divide(up, pace, out=np.full(pace.shape, np.inf), where=pace > 0.0)
+        settled = np.where(up <= 0.0, 0.0, settled)
+        ramp = column(self.fit.design.clock.settle_d[living.area]) * np.exp(living.draws.settling)
+        look = np.where(
+            settled < 0.5 * ramp,
+            np.sqrt(2.0 * ramp * np.minimum(settled, ramp)),
+            settled + 0.5 * ramp,
+        )
+        middle_cm = 0.5 * (living.floor_cm + living.budget_cm)
+        return Outlook(
+            allowed_d=allowed,
+            days=_range(np.minimum(days, LONGEST_D)),
+            look_d=[
+                tuple(day if np.isfinite(day) else None for day in days)
+                for days in _range(np.where(up <= 0.0, 0.0, look)).tolist()
+            ],
+            reaches_look=np.isfinite(look).mean(axis=1),
+            fills=(living.draws.ceiling_cm >= column(middle_cm)).mean(axis=1),
+        )
+
 
 def stand_with(
     book: Book,
@@ -180,62 +265,6 @@ class VariantAnswer:
         return next(o for o in self.options if o.interval_d == days)
 
 
-def variant_answers(
-    stand: Stand, variants: Sequence[IntArray], intervals_d: Sequence[int] | None = None
-) -> list[VariantAnswer]:
-    """Work out the interval of every variant.
-
-    Parameters
-    ----------
-    stand : Stand
-        The areas and candidates.
-    variants : sequence of int arrays (n,)
-        Places of the stand that each variant holds, at least one.
-    intervals_d : sequence of int, optional
-        Intervals to work out [d]; the stand's listed ones when not given.
-
-    Returns
-    -------
-    list of VariantAnswer
-        In the order of the variants.
-    """
-    listed = tuple(sorted(intervals_d or stand.listed_d))
-    found: list[VariantAnswer] = []
-    sizes = np.array([v.size for v in variants])
-    block = (np.cumsum(sizes) - sizes) // ROWS_AT_ONCE if sizes.size else sizes
-    for number in steps(distinct(block).tolist()):
-        mine = [variants[i] for i in np.flatnonzero(block == number).tolist()]
-        living = combined(stand.living, mine)
-        wanted = np.full(len(mine), stand.confidence)
-        options = [interval_options(living, d, wanted) for d in listed]
-        fixed_min = np.full(len(mine), stand.fixed_min)
-        efforts = visit_efforts(living, stand.fit.design, stand.timing, options, fixed_min)
-        edges = np.append(living.first, living.area.size)
-        for run, places in enumerate(mine):
-            here = slice(int(edges[run]), int(edges[run + 1]))
-            found.append(_answer(stand, places, options, efforts, run, here))
-    return found
-
-
-def saved_against(stand: Stand, now: VariantAnswer, then: VariantAnswer) -> Saving:
-    """Return what one variant saves against another in a year, each at its chosen interval.
-
-    Parameters
-    ----------
-    stand : Stand
-        The areas and candidates.
-    now, then : VariantAnswer
-        The variant that is there, and the one that would be.
-
-    Returns
-    -------
-    Saving
-        Hours, and money at the book's price of an hour, with their ranges.
-    """
-    hours = (now.chosen.hours_drawn, then.chosen.hours_drawn)
-    return saving(*hours, stand.book.practice.labour_rate_per_h)
-
-
 def combined(living: LivingAreas, variants: Sequence[IntArray]) -> LivingAreas:
     """Return the areas of one tank as many tanks, one a variant.
 
@@ -253,31 +282,6 @@ def combined(living: LivingAreas, variants: Sequence[IntArray]) -> LivingAreas:
     """
     sizes = np.array([v.size for v in variants])
     return living.taken(np.concatenate(list(variants)), np.zeros_like(sizes), sizes)
-
-
-def _answer(
-    stand: Stand,
-    places: IntArray,
-    options: list[IntervalOptions],
-    efforts: list[VisitEffort],
-    run: int,
-    here: slice,
-) -> VariantAnswer:
-    worked = []
-    for option, effort in zip(options, efforts, strict=True):
-        area_min, removed_cm = effort.of_areas(run)
-        drawn: dict[str, FloatArray] = {
-            "hours_drawn": effort.hours_of_year(run, option.interval_d),
-            "area_min": area_min,
-            "removed_cm": removed_cm,
-            "chance_within": option.chance_within[here],
-        }
-        rate = stand.book.practice.labour_rate_per_h
-        worked.append(VariantOption.of(option, effort, run, rate, **drawn))
-    best = max((o.interval_d for o in worked if o.feasible), default=None)
-    failing = next((o for o in worked if best is None or o.interval_d > best), None)
-    limited = None if failing is None else int(places[int(np.argmin(failing.chance_within))])
-    return VariantAnswer(places, best, limited, tuple(worked))
 
 
 LONGEST_D = 365
@@ -311,51 +315,6 @@ class Outlook:
     look_d: list[Days]
     reaches_look: FloatArray
     fills: FloatArray
-
-
-def outlooks(stand: Stand, places: IntArray, planted_cm: FloatArray) -> Outlook:
-    """Work out what areas of a tank would do on their own.
-
-    Parameters
-    ----------
-    stand : Stand
-        The tank.
-    places : int array (A,)
-        Places of the stand.
-    planted_cm : array (A,)
-        Height at planting [cm].
-
-    Returns
-    -------
-    Outlook
-        Growth under the conditions of the day of the fit; the pause after a hard cut is left out.
-        After planting it ramps up from nothing over the species' days of settling in.
-    """
-    living, confidence = combined(stand.living, [places]), stand.confidence
-    allowed = _allowed_days(living, confidence)
-    usual = np.maximum(allowed, 1).astype(np.float64)
-    growth = _growth(living, usual)
-    pace = growth / usual[:, None]
-    way = _way(living, living.least_cut_cm, living.budget_cm)
-    days = np.divide(way, pace, out=np.full(pace.shape, np.inf), where=pace > 0.0)
-    up = _way(living, planted_cm, living.floor_cm)
-    settled = np.divide(up, pace, out=np.full(pace.shape, np.inf), where=pace > 0.0)
-    settled = np.where(up <= 0.0, 0.0, settled)
-    ramp = column(stand.fit.design.clock.settle_d[living.area]) * np.exp(living.draws.settling)
-    look = np.where(
-        settled < 0.5 * ramp, np.sqrt(2.0 * ramp * np.minimum(settled, ramp)), settled + 0.5 * ramp
-    )
-    middle_cm = 0.5 * (living.floor_cm + living.budget_cm)
-    return Outlook(
-        allowed_d=allowed,
-        days=_range(np.minimum(days, LONGEST_D)),
-        look_d=[
-            tuple(day if np.isfinite(day) else None for day in days)
-            for days in _range(np.where(up <= 0.0, 0.0, look)).tolist()
-        ],
-        reaches_look=np.isfinite(look).mean(axis=1),
-        fills=(living.draws.ceiling_cm >= column(middle_cm)).mean(axis=1),
-    )
 
 
 def _range(values: FloatArray) -> FloatArray:

@@ -21,7 +21,6 @@ from growthcast.service.holding import Holding, holding, holding_of, not_holding
 from growthcast.service.recommend import recommend
 from growthcast.service.rescape.layouts import compare_layouts
 from growthcast.service.rescape.plants import (
-    PLACES,
     PlantAdvice,
     compare_plants,
     is_regulated,
@@ -219,7 +218,7 @@ def test_a_plant_that_stays_below_the_middle_never_fills_the_place(known) -> Non
 
 def test_a_place_takes_plants_by_form_and_height(known) -> None:
     _, fit = known
-    pools = {where: pool_of(fit, 0, None, where) for where in PLACES}
+    pools = {where: pool_of(fit, 0, None, where) for where in read_reference().places}
     assert "eleocharis-pusilla" in pools["front"]
     assert "bacopa-caroliniana" not in pools["front"]  # 60 cm
     assert "vallisneria-spiralis" in pools["back"]
