@@ -1,7 +1,7 @@
 """Variants of a tank: the same areas and candidates combined otherwise, all worked out at once.
 
 Plants for an area, layouts and swaps are all variants of a ``Stand``, answered by
-``variant_answers``. What areas would do on their own is their ``Outlook``.
+its ``answers``. What areas would do on their own is their ``Outlook``.
 
 A variant is a tank of its own to the interval rule: which of the stand's areas it holds. Areas of
 all variants share their draws, so that variants are compared on the same luck.
