@@ -24,9 +24,8 @@ from growthcast.book.cells.records import Grid, read_grid
 from growthcast.book.cells.text import read_bytes
 from growthcast.book.checks.checks import LAYOUT_CHECKS
 from growthcast.book.checks.rows import Tables
-from growthcast.book.columns import Column
 from growthcast.book.findings import note_order
-from growthcast.book.tables import CONDITION_WORDS, NOT_ANSWERED, TABLES, column_of
+from growthcast.book.tables import CONDITION_WORDS, NOT_ANSWERED, TABLES, Column, column_of
 from growthcast.book.words import did_you_mean, plain, shown, some_of
 from growthcast.errors import BookProblems, Finding, UsageError
 from growthcast.nouns import dataclass

@@ -5,6 +5,7 @@ from __future__ import annotations
 import sys
 from collections.abc import Mapping, Sequence
 from datetime import date
+from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from growthcast.book.shipped import find_own_book
@@ -15,6 +16,7 @@ from growthcast.cli.log_file import (
     in_words,
     log_file,
     or_say,
+    text_of,
     tried_line,
     understood,
     visit_for_programs,
@@ -30,7 +32,7 @@ if TYPE_CHECKING:
     from growthcast.book.writing.append import Addition
     from growthcast.book.writing.visit.amounts import Place
     from growthcast.book.writing.visit.entry import VisitRow
-    from growthcast.book.writing.visit.lines import State
+    from growthcast.book.writing.visit.lines import Line, State
     from growthcast.fit.result import GrowthFit
     from growthcast.service.doubts.understood import Understood
 
@@ -96,6 +98,7 @@ def log_command(
     on: Day,
     number: str,
     by: str,
+    taps: str,
     lines: File,
     again: bool,
     yes: bool,
@@ -110,7 +113,6 @@ def log_command(
     from growthcast.book.read import read_book
     from growthcast.book.writing.unlog import without_visit
     from growthcast.book.writing.visit.amounts import looks_like_item
-    from growthcast.book.writing.visit.lines import Line, checked_name, checked_number
     from growthcast.book.writing.visit.places import tank_of_visit, visit_rows
 
     items = visit or []
@@ -118,7 +120,7 @@ def log_command(
     items = items[1:] if named else items
     folder, today = find_own_book(named), date.today()
     if lines is not None:
-        if items or tank or on or number or by or again:
+        if items or tank or on or number or by or taps or again:
             raise UsageError("--from FILE has the visits, so none stands beside it")
         log_file(folder, lines, today, yes=yes, as_json=as_json)
         return
@@ -133,7 +135,7 @@ def log_command(
         say("Nothing was typed, so nothing was written.")
         return
     before = fit_before(book, day)
-    line = Line(tank_id, day, tuple(items), checked_number(number), by=checked_name(by))
+    line = _line(tank_id, day, items, number, by, taps)
     known = understood(book, tank_id, day, rows, before, line.by)
     if not as_json:
         print_words(in_words(known))
@@ -153,6 +155,18 @@ def log_command(
     else:
         say(STATES[state])
     _print_outlook(known, added, before, state, as_json=as_json)
+
+
+def _line(tank_id: str, day: date, items: Sequence[str], number: str, by: str, taps: str) -> Line:
+    """Return a visit as its line; ``taps`` are a file of them, or they themselves."""
+    from growthcast.book.writing.visit.lines import Line, checked_name, checked_number
+    from growthcast.book.writing.visit.taps import read_taps
+
+    number, by = checked_number(number), checked_name(by)
+    tapped = taps if not taps or taps.lstrip().startswith("{") else text_of(Path(taps))
+    if tapped:
+        read_taps(tapped)
+    return Line(tank_id, day, tuple(items), number, by=by, taps=tapped)
 
 
 NOT_FORECAST = "The visit is written, but nothing can be forecast from it"

@@ -37,10 +37,7 @@ def log_file(folder: Path, file: Path, today: date, *, yes: bool, as_json: bool)
     from growthcast.book.writing.visit.lines import numbered, read_lines
     from growthcast.book.writing.visit.places import tank_of_visit, visit_rows
 
-    try:
-        lines = read_lines(file.read_text(encoding="utf-8"))
-    except UnicodeDecodeError as error:
-        raise UsageError(f"{file} is no text in UTF-8; save it as that") from error
+    lines = read_lines(text_of(file))
     book = read_book(folder, today=today)
     fits = {day: fit_before(book, day) for day in sorted({line.day for line in lines})}
     visits: list[tuple[Line, State, Understood | None]] = []
@@ -83,6 +80,16 @@ def log_file(folder: Path, file: Path, today: date, *, yes: bool, as_json: bool)
         for line, state, known in visits
     ]
     print_answer(as_json, {"visits": told}, ())
+
+
+def text_of(file: Path) -> str:
+    """Return the text of a file; ``UsageError`` where it has none."""
+    try:
+        return file.read_text(encoding="utf-8")
+    except UnicodeDecodeError as error:
+        raise UsageError(f"{file} is no text in UTF-8; save it as that") from error
+    except OSError as error:
+        raise UsageError(f"{file} cannot be read: {error.strerror}") from error
 
 
 def tried_line(
@@ -135,10 +142,14 @@ def write_line(
 ) -> tuple[State, Addition | None]:
     from growthcast.book.writing.unlog import change_visit
     from growthcast.book.writing.visit.lines import log_line
+    from growthcast.book.writing.visit.taps import keep_taps
 
     if again:
         visit = (known.tank_id, known.day, known.cells)
-        return "new", change_visit(folder, *visit, today=today, by=line.by).added
+        added = change_visit(folder, *visit, today=today, by=line.by).added
+        if line.taps:
+            keep_taps(folder, known.tank_id, known.day, line.number, line.taps)
+        return "new", added
     summary = f"{known.tank_id} on {known.day}, {count_of(len(known.rows), 'row')}"
     with working(WAITING):
         return log_line(folder, line, known.cells, summary, today=today)

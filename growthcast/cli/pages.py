@@ -147,6 +147,7 @@ def _write_client_page(
     quote: bool = False,
 ) -> None:
     """Write the page of one tank or of a client (``whose``), and the figures behind it."""
+    from growthcast.brief.photos import photos_of
     from growthcast.brief.visits import read_visits
 
     (tank, client), (out, data) = whose, files
@@ -185,7 +186,10 @@ def _write_client_page(
         return found, [*found["rhythms"], *_totals(found["contract"])]
 
     _check_data(data, opened)
-    write_page(opened, file, build, day, "brief", tanks, client, plan, every)
+    photos, without = photos_of(opened, names)
+    for said in without:
+        say(said)
+    write_page(opened, file, build, day, "brief", tanks, client, plan, every, photos)
     _write_data(data, figures)
     if not opened.practice.terms:
         say("Term and notice are left to be agreed: write [practice] terms in practice.toml.")

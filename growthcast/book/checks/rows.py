@@ -13,10 +13,9 @@ import numpy as np
 
 from growthcast.arrays import BoolArray, DateArray, FloatArray, IntArray, distinct
 from growthcast.book.book import BOUNDS, Bounds, Coded, Practice, Table, bounds_on
-from growthcast.book.columns import WEEKDAYS
 from growthcast.book.findings import slugs, worded
 from growthcast.book.shipped import reference_conditions
-from growthcast.book.tables import TABLES, column_of
+from growthcast.book.tables import TABLES, WEEKDAYS, column_of
 from growthcast.errors import Finding
 
 HEIGHTS = ("before_cm", "after_cm", "removed_cm")
