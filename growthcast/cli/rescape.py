@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -190,14 +189,16 @@ def _area(fit: GrowthFit, tank: int, area_id: str) -> int:
 def _answer_plants(asked: Asked, book: Book, fit: GrowthFit, tank: int, area_id: str) -> None:
     """Print how plants would do in an area, the best first."""
     from growthcast.say.plants import plants_in_json, plants_words
-    from growthcast.service.rescape.plants import compare_plants, likely_pool, pool_of
+    from growthcast.service.rescape.plants import compare_plants, pool_of, usual_choice
 
     plants, form = named_plants(book, asked), asked.form
     place = _area(fit, tank, area_id)
     priors, mine = fit.design.priors, fit.design.species[place]
     stock = stock_list(book, asked.stock)
-    pick = pool_of if plants else partial(likely_pool, book)
-    pool = pick(fit, place, form, asked.place or "", stock)
+    where = asked.place or ""
+    if not (plants or form or where):
+        form, where = usual_choice(book, fit, place)
+    pool = pool_of(fit, place, form, where, stock)
     narrowed = asked.form or asked.place or asked.stock
     wanted = [name for name in plants if name != priors.species_id[mine]] if plants else pool
     if plants and narrowed:

@@ -241,15 +241,8 @@ def pool_of(
     return [str(name) for name in priors.species_id[alike]]
 
 
-def likely_pool(
-    book: Book,
-    fit: GrowthFit,
-    place: int,
-    form: str | None = None,
-    where: str = "",
-    stock: Collection[str] | None = None,
-) -> list[str]:
-    """Return the species that a keeper would think of for an area.
+def usual_choice(book: Book, fit: GrowthFit, place: int) -> tuple[str | None, str]:
+    """Return what a keeper would think of for an area, as ``pool_of`` takes it.
 
     Parameters
     ----------
@@ -259,19 +252,16 @@ def likely_pool(
         Its fit.
     place : int
         Place of the area in the book.
-    form, where, stock
-        As in ``pool_of``.
 
     Returns
     -------
-    list of str
-        Without a form and a place those of the area's ``place`` in areas.csv, where it has none
-        those of the form that stands there.
+    form : str or None
+        The form that stands there where areas.csv has no place for it.
+    where : str
+        The area's ``place`` in areas.csv.
     """
-    if form is None and not where:
-        where = str(book.areas.text("place")[place])
-        form = None if where else str(fit.design.priors.form[fit.design.species[place]])
-    return pool_of(fit, place, form, where, stock)
+    where = str(book.areas.text("place")[place])
+    return None if where else str(fit.design.priors.form[fit.design.species[place]]), where
 
 
 @finite_answer
