@@ -214,6 +214,7 @@ INNER = {
     "Mapping[str, Any]": "taps as they were read",
 }
 IN_WORDS = {"str", "bytes", "bool", "date", "list[str]", "list[int]", "Iterator[IntArray]"}
+IN_WORDS |= {"tuple[str | None, str]"}
 
 
 def test_every_answer_passes_the_guard():
