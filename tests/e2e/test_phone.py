@@ -159,6 +159,7 @@ def test_a_whole_visit_by_taps_through_a_lost_network_and_a_killed_browser(brows
     browser.stands("In the book")
     browser.page.reload()
     browser.stands("In the book")
+    assert "taken back at the desk" in browser.page.locator("#in-book:visible").inner_text()
     rows = desk.rows()
     assert len(rows) == 8
     assert len({row.split(",")[2] for row in rows}) == 8
