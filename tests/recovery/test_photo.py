@@ -44,6 +44,7 @@ def error_at(true, off, height):
     return np.quantile(np.abs(off[near]), 0.8) / WITHIN_80
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(
     ("method", "magnified", "photos"),
     [("B", False, 80), ("B", True, 80), ("C", False, 40), ("C", True, 40)],
