@@ -22,7 +22,6 @@ from growthcast.cli.options import (
     folder_of,
     open_book,
     recalled,
-    say_not_fitted,
     write_plot,
 )
 from growthcast.cli.output import print_answer, say
@@ -97,6 +96,7 @@ def watch_command(
     Exit status: 0 all as usual, 1 something needs attention, 2 bad arguments or a book with
     problems, 3 the tool itself failed.
     """
+    from growthcast.say.opening import not_fitted_words
     from growthcast.say.watch import watch_in_json, watch_words
     from growthcast.service.watch.watch import watch_growth
 
@@ -105,7 +105,7 @@ def watch_command(
     check_plot(opened, plot)
     work = partial(watch_growth, opened, day, tanks)
     report = recalled(opened, day, work, "watch", tanks)
-    say_not_fitted(report.not_fitted)
+    say(*not_fitted_words(report.not_fitted))
     if plot is not None and not any(watched.course for watched in report.tanks):
         say("Nothing was drawn: no tank has visits enough to judge.")
     elif plot is not None:
@@ -130,6 +130,7 @@ def backtest_command(
     """
     from growthcast.forecast.backtest import DEFAULT_SPLITS, backtest
     from growthcast.say.backtest import backtest_words, too_few_words
+    from growthcast.say.opening import not_fitted_words
 
     if splits is not None and splits < 1:
         raise UsageError(f"--splits {splits} is too few; give 1 or more days")
@@ -139,7 +140,7 @@ def backtest_command(
     leave_out: Literal["tank"] | None = "tank" if new_tanks else None
     work = partial(backtest, opened, splits, leave_out=leave_out)
     result = recalled(opened, day, work, "backtest", splits, leave_out)
-    say_not_fitted(result.not_fitted)
+    say(*not_fitted_words(result.not_fitted))
     if plot is not None and not result.enough:
         say("Nothing was drawn.")
     elif plot is not None:

@@ -9,7 +9,7 @@ from importlib import import_module
 from typing import Any, NoReturn
 
 import typer
-from typer.core import TyperGroup, TyperOption
+from typer.core import TyperGroup
 
 from growthcast import cache
 from growthcast.cli.main import COMMANDS, help_text
@@ -18,8 +18,6 @@ from growthcast.errors import BookProblems, Exit, GrowthcastError, UsageError
 
 TRACEBACK = "GROWTHCAST_TRACEBACK"
 """Environment variable that shows where a fault of the tool happened."""
-
-WORK_NOTHING_OUT = {"start", "add", "unlog", "open", "species", "export", "import", "cache"}
 
 
 class _Commands(TyperGroup):
@@ -35,25 +33,7 @@ class _Commands(TyperGroup):
         alone = typer.Typer(**_PLAIN)
         home = import_module(f"growthcast.cli.{COMMANDS[name]}")
         alone.command(name)(takes_options(name, getattr(home, f"{name}_command")))
-        command = typer.main.get_command(alone)
-        if name not in WORK_NOTHING_OUT:
-            command.params.append(_no_cache())
-        return name, command, rest
-
-
-def _no_cache() -> TyperOption:
-    def turn(_: Any, __: Any, asked: bool) -> None:
-        if asked:
-            cache.turn(on=False)
-
-    return TyperOption(
-        param_decls=["--no-cache"],
-        is_flag=True,
-        default=False,
-        expose_value=False,
-        callback=turn,
-        help="Work everything out anew, and keep nothing for the next time.",
-    )
+        return name, typer.main.get_command(alone), rest
 
 
 _PLAIN: dict[str, Any] = {

@@ -9,7 +9,6 @@ from typing import Any
 from growthcast.book.findings import format_finding, format_findings
 from growthcast.book.shipped import find_book, find_own_book
 from growthcast.book.words import did_you_mean, shown
-from growthcast.cli.diary import import_diary
 from growthcast.cli.log_file import say_columns
 from growthcast.cli.options import (
     File,
@@ -17,8 +16,7 @@ from growthcast.cli.options import (
     Texts,
     folder_of,
 )
-from growthcast.cli.output import print_answer, print_json, print_words, say
-from growthcast.cli.waiting import WAITING, working
+from growthcast.cli.output import WAITING, print_answer, print_json, print_words, say, working
 from growthcast.errors import BookProblems, GrowthcastError, RowsRefused, UsageError
 from growthcast.plain import plain
 from growthcast.say.words import count_of
@@ -64,8 +62,7 @@ def add_command(kind: str, cells: Texts, as_json: bool) -> None:
     if troubles:
         raise UsageError("\n    ".join([*troubles, *_also_found(folder, table, row, today)]))
     added = add_rows(folder, table, [row], today=today, command=f"add {kind}", summary=words)
-    for item in added.findings:
-        say(format_finding(item))
+    say(*map(format_finding, added.findings))
     say_columns(f"{table}.csv", added.columns)
     if added.problems_before:
         problems = count_of(len(added.problems_before), "problem")
@@ -176,8 +173,7 @@ def import_command(
     answer |= {"settings": merge.settings, "not_taken": merge.not_taken}
     if not as_json:
         print_words(merge_words(merge, delete_missing))
-    for words in merge.not_taken:
-        say(f"{workbook.file}: {words}.")
+    say(*(f"{workbook.file}: {words}." for words in merge.not_taken))
     if merge.differs and (notes := check_merge(folder, merge, workbook.file, today=date.today())):
         say(format_findings(notes))
     if written:
@@ -189,3 +185,46 @@ def import_command(
     if merge.differs:
         files = ", ".join(merge.files)
         say(f"Wrote {files}." if written else f"Nothing was written; --yes writes {files}.")
+
+
+def import_diary(file: Path, folder: Path, kept: Path, *, yes: bool, as_json: bool) -> None:
+    """Say what an old diary would bring into the log, and with ``yes`` write it."""
+    from growthcast.book.begin.diary import (
+        meanings_text,
+        propose_meanings,
+        read_diary,
+        read_meanings,
+    )
+    from growthcast.book.begin.diary_rows import plan_import, understand_diary, write_import
+    from growthcast.book.read import read_book
+    from growthcast.book.writing.replace import write_whole
+    from growthcast.say.diary import meaning_words, plan_words
+
+    if kept.suffix != ".toml":
+        raise UsageError(f"--as {kept}: name a file that ends in .toml")
+    book, diary = read_book(folder), read_diary(file)
+    new = not kept.exists()
+    meanings = propose_meanings(diary, book) if new else read_meanings(kept, diary)
+    if not as_json:
+        print_words(meaning_words(diary, meanings))
+    if new:
+        write_whole(kept, meanings_text(meanings, diary).encode())
+        say(f"Wrote {kept}: correct there what a column is, then run this again.")
+    try:
+        understood = understand_diary(diary, meanings, book)
+    except UsageError as trouble:
+        raise UsageError(f"{diary.file}: {trouble} in {kept}") from trouble
+    plan = plan_import(folder, understood, today=date.today())
+    for item in plan.notes if plan.rows else ():
+        say(format_finding(item))
+    written = yes and not new and bool(plan.rows)
+    if written:
+        write_import(folder, plan, diary.file)
+    rows = [{"row": number, **row} for number, row in plan.rows]
+    answer = {"file": diary.file, "columns": meanings.columns, "written": written, "rows": rows}
+    words = plan_words(plan, diary.file)
+    print_answer(as_json, answer | {"not_taken": plan.not_taken}, words)
+    if written:
+        say(f"Wrote {folder / 'trims.csv'}.")
+    elif plan.rows:
+        say("Nothing is in the log yet; the same with --yes writes it.")

@@ -8,8 +8,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any, TypeVar
 
 from growthcast.book.findings import format_finding
-from growthcast.cli.output import print_answer, print_words, say
-from growthcast.cli.waiting import WAITING, working
+from growthcast.cli.output import WAITING, print_answer, print_words, say, working
 from growthcast.errors import GrowthcastError, HeldAlready, UsageError
 from growthcast.say.words import count_of
 
@@ -57,8 +56,7 @@ def log_file(folder: Path, file: Path, today: date, *, yes: bool, as_json: bool)
         raise UsageError("nothing was written; mend these lines:\n    " + "\n    ".join(troubles))
     fresh = [(line, known) for line, state, known in visits if known and state == "new"]
     together = would_add(folder, "trims", [c for _, k in fresh for c in k.cells], today=today)
-    for item in together.findings:
-        say(format_finding(item))
+    say(*map(format_finding, together.findings))
     say_columns("trims.csv", together.columns)
     for line, state, known in visits:
         if known and state == "new" and not as_json:

@@ -22,12 +22,7 @@ HEADINGS = {
         "export": "keep",
         "import": "keep",
     },
-    "At the tank": {
-        "log": "log",
-        "measure": "measure",
-        "open": "open_desk",
-        "cuts": "cuts",
-    },
+    "At the tank": {"log": "log", "measure": "measure", "open": "open_desk", "cuts": "cuts"},
     "Advice": {
         "interval": "forecast",
         "forecast": "forecast",
@@ -35,24 +30,10 @@ HEADINGS = {
         "away": "rounds",
         "peak": "cuts",
     },
-    "Pages": {
-        "brief": "pages",
-        "quote": "pages",
-        "overview": "pages",
-        "hours": "hours",
-    },
-    "Plants": {
-        "rescape": "rescape",
-        "species": "species",
-    },
-    "What the log tells, and how sure": {
-        "watch": "check",
-        "fit": "forecast",
-        "backtest": "check",
-    },
-    "The tool itself": {
-        "cache": "cache",
-    },
+    "Pages": {"brief": "pages", "quote": "pages", "overview": "pages", "hours": "rounds"},
+    "Plants": {"rescape": "rescape", "species": "species"},
+    "What the log tells, and how sure": {"watch": "check", "fit": "forecast", "backtest": "check"},
+    "The tool itself": {"cache": "cache"},
 }
 """The commands by their headings in the order of ``--help``, each with the module that holds it."""
 COMMANDS = {name: home for commands in HEADINGS.values() for name, home in commands.items()}

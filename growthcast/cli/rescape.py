@@ -25,8 +25,7 @@ from growthcast.cli.options import (
     open_fit,
     write_plot,
 )
-from growthcast.cli.output import print_answer, say
-from growthcast.cli.waiting import working
+from growthcast.cli.output import print_answer, say, working
 from growthcast.errors import BookProblems, UsageError
 from growthcast.nouns import dataclass
 

@@ -120,19 +120,10 @@ def _species_of_book(folder: str) -> Table:
 
 
 def _rows(table: Table) -> list[dict[str, Any]]:
-    """Return the rows of a table as plain values; a blank one is None."""
-    from growthcast.book.tables import TABLES
-
-    columns = {
-        column.name: [
-            None if value in ("", None) or value != value else value
-            for value in (
-                table.flag(column.name) if column.kind == "flag" else table.columns[column.name]
-            ).tolist()
-        ]
-        for column in TABLES["species"]
-    }
-    return [dict(zip(columns, cells, strict=True)) for cells in zip(*columns.values(), strict=True)]
+    """Return the rows of a table as plain values, true or false for a flag."""
+    flags = [*map(bool, table.flag("reaches_surface"))]
+    rows = zip(table.as_rows(), flags, strict=True)
+    return [row | {"reaches_surface": flag} for row, flag in rows]
 
 
 def _find(known: list[dict[str, Any]], text: str) -> list[dict[str, Any]]:
