@@ -11,19 +11,15 @@ from typing import TYPE_CHECKING, Any
 from growthcast.book.shipped import find_own_book
 from growthcast.cli.log_file import (
     STATES,
-    doubtful_words,
     fit_before,
-    in_words,
     log_file,
     or_say,
-    text_of,
     tried_line,
     understood,
-    visit_for_programs,
     write_line,
 )
 from growthcast.cli.options import Day, File, Text, Texts
-from growthcast.cli.output import print_answer, print_words, say
+from growthcast.cli.output import print_answer, print_words, say, text_of
 from growthcast.cli.tables import print_line, printable
 from growthcast.errors import UsageError
 
@@ -114,6 +110,7 @@ def log_command(
     from growthcast.book.writing.unlog import without_visit
     from growthcast.book.writing.visit.amounts import looks_like_item
     from growthcast.book.writing.visit.places import tank_of_visit, visit_rows
+    from growthcast.say.visit import doubtful_words, understood_words
 
     items = visit or []
     named = items[0] if items and not looks_like_item(items[0]) else None
@@ -138,7 +135,7 @@ def log_command(
     line = _line(tank_id, day, items, number, by, taps)
     known = understood(book, tank_id, day, rows, before, line.by)
     if not as_json:
-        print_words(in_words(known))
+        print_words(understood_words(known))
     state = tried_line(folder, line, known, today, again=again)
     if known.doubts and not yes:
         say(f"{doubtful_words([known])} with ? above: look again before it is written.")
@@ -182,6 +179,7 @@ def _print_outlook(
 ) -> None:
     """Print what follows from a visit that was written."""
     from growthcast.say.log import outlook_for_programs, outlook_words
+    from growthcast.say.visit import visit_for_programs
     from growthcast.service.visit.logged import after_visit
 
     tank_id, day, news = known.tank_id, known.day, None

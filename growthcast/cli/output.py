@@ -8,6 +8,7 @@ import json
 import os
 import sys
 from collections.abc import Iterator
+from pathlib import Path
 from threading import Event, Thread
 from time import monotonic
 from typing import TYPE_CHECKING, Any, NoReturn, TextIO
@@ -81,6 +82,17 @@ def say(*sentences: str) -> None:
             print(printable(sentence), file=sys.stderr)  # noqa: T201
     except BrokenPipeError:
         _forget_the_rest(sys.stderr)
+
+
+def text_of(file: Path, option: str = "") -> str:
+    """Return the text of a file that an option names; ``UsageError`` where it has none."""
+    named = f"{option} {file}".strip()
+    try:
+        return file.read_text(encoding="utf-8-sig")
+    except UnicodeDecodeError as error:
+        raise UsageError(f"{named} is no text in UTF-8; save it as that") from error
+    except OSError as error:
+        raise UsageError(f"{named} cannot be read: {error.strerror}") from error
 
 
 def print_answer(

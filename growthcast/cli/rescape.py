@@ -25,7 +25,7 @@ from growthcast.cli.options import (
     open_fit,
     write_plot,
 )
-from growthcast.cli.output import print_answer, say, working
+from growthcast.cli.output import print_answer, say, text_of, working
 from growthcast.errors import BookProblems, UsageError
 from growthcast.nouns import dataclass
 
@@ -143,14 +143,8 @@ def stock_list(book: Book, file: Path | None) -> set[str] | None:
 
     if file is None:
         return None
-    try:
-        lines = file.read_text(encoding="utf-8-sig").splitlines()
-    except OSError as error:
-        raise UsageError(f"--stock {file} cannot be read: {error.strerror}") from error
-    except UnicodeDecodeError as error:
-        raise UsageError(f"--stock {file} is no text in UTF-8; save it as that") from error
     found = set()
-    for number, line in enumerate(lines, start=1):
+    for number, line in enumerate(text_of(file, "--stock").splitlines(), start=1):
         if (name := line.partition("#")[0].strip()) and name != "species_id":
             try:
                 found.add(known_species(book, name, f"{file}, line {number}, left out"))

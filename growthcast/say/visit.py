@@ -4,12 +4,16 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from datetime import date
+from typing import Any
 
 from growthcast.book.book import WholeTank
 from growthcast.book.words import plain
 from growthcast.book.writing.visit.amounts import WORDS, Amount, Place
 from growthcast.book.writing.visit.entry import VisitRow
 from growthcast.book.writing.visit.places import measured_areas
+from growthcast.say.log import doubts_for_programs, questions
+from growthcast.say.words import count_of
+from growthcast.service.doubts.understood import Understood
 
 _AMOUNTS = ("before_cm", "after_cm", "removed_cm", "removed_g")
 _LOOKS = {
@@ -148,3 +152,22 @@ def _joined(row: VisitRow, *parts: tuple[object, str | None]) -> str:
     minutes, note = _number(row, "minutes"), row.amounts.get("note")
     whole = (*parts, (minutes is not None, f"{_plain(minutes)} min of trimming"))
     return "; ".join(said for holds, said in (*whole, (note, f"note: {note}")) if holds and said)
+
+
+def understood_words(known: Understood) -> list[str]:
+    """Return a visit as it was understood, with what is doubted of it."""
+    asked = questions(known.doubts)
+    return visit_in_words(known.tank_id, known.day, known.rows, known.places, known.grams, asked)
+
+
+def doubtful_words(visits: Sequence[Understood]) -> str:
+    """Say how many doubts visits have."""
+    doubts = sum(len(known.doubts) for known in visits)
+    return f"{count_of(doubts, 'doubt')} {'is' if doubts == 1 else 'are'} marked"
+
+
+def visit_for_programs(known: Understood, written: bool) -> dict[str, Any]:
+    """Return a visit as ``--json`` prints it."""
+    whole = {"tank_id": known.tank_id, "on": known.day, "written": written, "rows": known.cells}
+    doubts = doubts_for_programs(known.doubts)
+    return whole | {"understood": understood_words(known), "doubts": doubts}
