@@ -1,4 +1,4 @@
-"""growthcast log: a whole visit in one short line, or every area asked for in turn."""
+"""growthcast log and open: a visit in one short line, area by area, or in the browser."""
 
 from __future__ import annotations
 
@@ -18,7 +18,7 @@ from growthcast.cli.log_file import (
     understood,
     write_line,
 )
-from growthcast.cli.options import Day, File, Text, Texts
+from growthcast.cli.options import Count, Day, File, Text, Texts
 from growthcast.cli.output import print_answer, print_words, say, text_of
 from growthcast.cli.tables import print_line, printable
 from growthcast.errors import UsageError
@@ -189,3 +189,18 @@ def _print_outlook(
     whole = {**whole, "outlook": news and outlook_for_programs(news)}
     found = {r.place.area_id: r.amounts.get("before_cm") for r in known.rows if r.place}
     print_answer(as_json, whole, outlook_words(news, tank_id, day, found) if news else ())
+
+
+def open_command(book: Text, share: bool, at: str, port: Count, no_browser: bool) -> None:
+    """Open the book's desk in a browser: what is due, each tank, and visits typed or tapped.
+
+    Example: growthcast open my-book --share
+
+    Exit status: 0 closed, 2 the book or its port cannot be used, 3 the tool itself failed.
+    """
+    folder = find_own_book(book)
+    from growthcast.desk.memory import Desk
+    from growthcast.desk.serve import open_desk
+
+    share_at = at if share or at else None
+    open_desk(Desk(folder), say, share_at=share_at, browser=not no_browser, port=port)

@@ -154,12 +154,7 @@ def fit_before(book: Book, day: date) -> GrowthFit | None:
 
 
 def understood(
-    book: Book,
-    tank_id: str,
-    day: date,
-    rows: Sequence[Any],
-    before: GrowthFit | None,
-    by: str = "",
+    book: Book, tank_id: str, day: date, rows: Sequence[Any], before: GrowthFit | None, by: str = ""
 ) -> Understood:
     from growthcast.service.doubts.understood import understand
 

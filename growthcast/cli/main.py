@@ -18,11 +18,11 @@ HEADINGS = {
         "retire": "changes",
         "move": "changes",
         "journal": "changes",
-        "check": "check",
+        "check": "keep",
         "export": "keep",
         "import": "keep",
     },
-    "At the tank": {"log": "log", "measure": "measure", "open": "open_desk", "cuts": "cuts"},
+    "At the tank": {"log": "log", "measure": "measure", "open": "log", "cuts": "cuts"},
     "Advice": {
         "interval": "forecast",
         "forecast": "forecast",
@@ -32,8 +32,12 @@ HEADINGS = {
     },
     "Pages": {"brief": "pages", "quote": "pages", "overview": "pages", "hours": "rounds"},
     "Plants": {"rescape": "rescape", "species": "species"},
-    "What the log tells, and how sure": {"watch": "check", "fit": "forecast", "backtest": "check"},
-    "The tool itself": {"cache": "cache"},
+    "What the log tells, and how sure": {
+        "watch": "forecast",
+        "fit": "forecast",
+        "backtest": "forecast",
+    },
+    "The tool itself": {"cache": "commands"},
 }
 """The commands by their headings in the order of ``--help``, each with the module that holds it."""
 COMMANDS = {name: home for commands in HEADINGS.values() for name, home in commands.items()}

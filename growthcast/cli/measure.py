@@ -19,14 +19,7 @@ WIDEST_PX, QUALITY = 2400, 88
 
 
 def measure_command(
-    photo: Path,
-    book: Text,
-    tank: Text,
-    taps: File,
-    html: File,
-    keep: bool,
-    on: Day,
-    as_json: bool,
+    photo: Path, book: Text, tank: Text, taps: File, html: File, keep: bool, on: Day, as_json: bool
 ) -> None:
     """Read the heights of all areas off one photo of a tank, each with its error.
 

@@ -9,15 +9,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from growthcast.book.words import check_known
-from growthcast.cli.options import (
-    Day,
-    File,
-    Text,
-    chosen_tanks,
-    folder_of,
-    open_fit,
-    recalled,
-)
+from growthcast.cli.options import Day, File, Text, chosen_tanks, folder_of, open_fit, recalled
 from growthcast.cli.output import print_answer, say
 from growthcast.cli.tables import printable
 from growthcast.errors import UsageError
