@@ -61,7 +61,10 @@ def takes_options(name: str, command: Callable[..., None]) -> Callable[..., None
 
     A command of very many takes them as the fields of one noun, ``asked``.
     """
-    told = tomllib.loads(Path(__file__).with_name("options.toml").read_text(encoding="utf-8"))
+    text = Path(__file__).with_name("options.toml").read_text(encoding="utf-8")
+    every, *others = text.split("\n# ---")  # the lines of a command follow one of hyphens
+    own = next((part for part in others if f"\n[{name}." in part), "")
+    told = tomllib.loads(f"{every}\n#{own}")
 
     hints = get_type_hints(command)
     noun = hints.get("asked")
