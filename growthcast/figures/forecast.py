@@ -12,8 +12,7 @@ from growthcast.arrays import FloatArray, IntArray
 from growthcast.book.book import Book
 from growthcast.errors import UsageError
 from growthcast.figures.lettering import sheet_of_panels, shortened
-from growthcast.figures.log import area_log, visit_days
-from growthcast.figures.panel import AreaPanel, forecast_axes
+from growthcast.figures.panel import AreaPanel, area_log, forecast_axes, visit_days
 from growthcast.figures.style import TITLE_PT
 from growthcast.fit.design import day_number
 from growthcast.fit.result import GrowthFit

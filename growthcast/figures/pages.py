@@ -2,8 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping, Sequence
-from datetime import date
+from collections.abc import Callable, Mapping
 from typing import Any
 
 import numpy as np
@@ -12,40 +11,27 @@ from matplotlib.ticker import MaxNLocator
 
 from growthcast.figures.lettering import EndLabel, label_ends
 from growthcast.figures.style import (
-    BAND_80_ALPHA,
     BUDGET,
     FLOOR,
-    FORECAST,
     SMALL_PT,
-    VISITS,
     figure_bytes,
     house_style,
     new_figure,
 )
-from growthcast.fit.design import day_number
-from growthcast.forecast.heights import LEVELS
-from growthcast.forecast.report import AreaForecast
 from growthcast.nouns import dataclass
 from growthcast.service.pages.course import Course
 
-SIZE_MM, SPARK_MM = (64.0, 44.0), (44.0, 26.0)
+SIZE_MM = 64.0, 44.0
 PLANTS, OVER, BARE = FLOOR.colour, BUDGET.colour, "#8A5A2B"
 OVER_INK, FLOOR_INK = "#A34700", "#00684B"
 """Darker, so that small letters stand out 4.5 : 1 from white paper."""
 STALKS, LEAVES = 42, 9
-SPARK_TOP = 1.6
-"""End of the axis of heights of small pictures, as a share of the budget."""
 
 
-def _picture(
-    draw: Callable[[Axes], None],
-    title: str,
-    description: str,
-    size_mm: tuple[float, float] = SIZE_MM,
-) -> bytes:
+def _picture(draw: Callable[[Axes], None], title: str, description: str) -> bytes:
     """Return a picture as an SVG with alternative text."""
     with house_style():
-        figure = new_figure(*size_mm)
+        figure = new_figure(*SIZE_MM)
         draw(figure.add_subplot())
         return figure_bytes(figure, "svg", title, description)
 
@@ -138,40 +124,3 @@ def _plant(ax: Axes, x: float, wide: float, tip: float, colour: str, *, bare: bo
                 color=colour,
                 lw=1.4,
             )
-
-
-def spark_picture(
-    area: AreaForecast,
-    visits: Sequence[date],
-    words: tuple[str, str, str],
-    title: str,
-    description: str,
-) -> bytes:
-    """Draw an area's next weeks, in shares of its budget so that all areas have the same axes.
-
-    ``words`` are the first and the last day, and a whole budget. What stands above the axes is
-    marked at their top.
-    """
-
-    def draw(ax: Axes) -> None:
-        days = np.array([day_number(day) for day in area.at])
-        at = {level: area.height_cm[:, i] / area.budget_cm for i, level in enumerate(LEVELS)}
-        ax.fill_between(days, at[0.10], at[0.90], **FORECAST.band(BAND_80_ALPHA + 0.08))
-        ax.plot(days, at[0.50], color=FORECAST.colour, lw=1.5)
-        for role, level in ((BUDGET, 1.0), (FLOOR, area.floor_cm / area.budget_cm)):
-            ax.axhline(level, color=role.colour, ls=role.dash, lw=1.1)
-        ticks = np.array([day_number(day) for day in visits])
-        ax.plot(ticks, np.full(ticks.size, 0.06), ms=7.0, clip_on=False, **VISITS.marks)
-        if (above := days[at[0.90] > SPARK_TOP]).size:
-            mark: Any = {"marker": "^", "ms": 5.0, "color": FORECAST.colour, "clip_on": False}
-            ax.plot(above[:1], [SPARK_TOP], **mark)
-        ax.set(xlim=(days[0], max(days[-1], days[0] + 1.0)), ylim=(0.0, SPARK_TOP))
-        ax.set_xticks([days[0], days[-1]], words[:2])
-        ax.set_yticks([0.0, 1.0], ["0", words[2]])
-        ax.tick_params(labelsize=SMALL_PT, length=2.0, pad=1.5)
-        first, last = ax.get_xticklabels()
-        first.set_horizontalalignment("left")
-        last.set_horizontalalignment("right")
-        ax.spines[["left", "bottom"]].set_color("#B0B0B0")
-
-    return _picture(draw, title, description, SPARK_MM)
