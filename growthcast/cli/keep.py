@@ -127,7 +127,7 @@ def export_command(book: Text, xlsx: File, as_json: bool) -> None:
     """
     from growthcast.book.read import inspect_book
     from growthcast.book.sheets.export import check_workbook_target, export_book
-    from growthcast.book.sheets.stamp import STAMP
+    from growthcast.book.sheets.values import STAMP
 
     if xlsx is None:
         raise UsageError("name the file to write: --xlsx FILE.xlsx")
