@@ -125,12 +125,8 @@ class _Part:
         elif tag == "si":
             self.shared.append(0)
         elif tag == "Relationship" and self.part.lower() == "xl/_rels/workbook.xml.rels":
-            self._linked(attributes.get("Target", ""))
-
-    def _linked(self, part: str) -> None:
-        """Refuse a sheet that would lie in a part which is not looked through."""
-        if not part.lower().endswith(".xml"):
-            raise UsageError(f"{self.name} holds more than sheets; save it as .xlsx")
+            if not attributes.get("Target", "").lower().endswith(".xml"):  # is not looked through
+                raise UsageError(f"{self.name} holds more than sheets; save it as .xlsx")
 
     def _cell(self, attributes: dict[str, str]) -> None:
         """Count a cell, which says where it is or stands beside the one before."""
