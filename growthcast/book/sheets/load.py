@@ -37,9 +37,8 @@ from growthcast.errors import UsageError
 from growthcast.nouns import dataclass
 
 MOST_PACKED = 100_000_000
-MOST_EXPANDED = 400_000_000
+MOST_EXPANDED = MOST_TEXT = 400_000_000
 MOST_PARTS = 2_000
-MOST_TEXT = 400_000_000
 MOST_COLUMNS = 16_384
 """Columns of a sheet in any spreadsheet."""
 _CHUNK = 1 << 20
@@ -101,7 +100,7 @@ class _Part:
     def __init__(self, part: str, name: str, shared: list[int]) -> None:
         self.part, self.name, self.shared = part, name, shared
         self.row = self.column = self.rows = self.columns = self.cells = self.text = 0
-        self.by_number = self.is_value = False
+        self.by_number = self.is_value = self.unseen = False
 
     def read(self, packed: zipfile.ZipFile) -> None:
         """Go through the part; ``UsageError`` as soon as it is more than may be opened."""
@@ -113,6 +112,8 @@ class _Part:
             while chunk := stream.read(_CHUNK):
                 parser.Parse(chunk, False)
         parser.Parse(b"", True)
+        if self.unseen:  # a sheet would lie in a part which is not looked through
+            raise UsageError(f"{self.name} holds more than sheets; save it as .xlsx")
 
     def _begin(self, tag: str, attributes: dict[str, str]) -> None:
         tag = tag.rpartition(":")[2]
@@ -125,8 +126,8 @@ class _Part:
         elif tag == "si":
             self.shared.append(0)
         elif tag == "Relationship" and self.part.lower() == "xl/_rels/workbook.xml.rels":
-            if not attributes.get("Target", "").lower().endswith(".xml"):  # is not looked through
-                raise UsageError(f"{self.name} holds more than sheets; save it as .xlsx")
+            is_seen = attributes.get("Target", "").lower().endswith(".xml")
+            self.unseen = self.unseen or not is_seen
 
     def _cell(self, attributes: dict[str, str]) -> None:
         """Count a cell, which says where it is or stands beside the one before."""
