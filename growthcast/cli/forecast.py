@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from datetime import date, timedelta
 from functools import partial
 from typing import TYPE_CHECKING, Literal
@@ -186,14 +187,15 @@ def watch_command(
     work = partial(watch_growth, opened, day, tanks)
     report = recalled(opened, day, work, "watch", tanks)
     say(*not_fitted_words(report.not_fitted))
-    if plot is not None and not any(watched.course for watched in report.tanks):
+    one, ended = tank is not None, opened.ended_tanks(day)
+    drawn = [watched for watched in report.tanks if one or watched.tank_id not in ended]
+    if plot is not None and not any(watched.course for watched in drawn):
         say("Nothing was drawn: no tank has visits enough to judge.")
     elif plot is not None:
         from growthcast.figures.watch import growth_index_figure
 
-        write_plot(opened, plot, growth_index_figure(report))
-    one = tank is not None
-    words = watch_words(report, opened.ended_tanks(day), by_area=one)
+        write_plot(opened, plot, growth_index_figure(replace(report, tanks=tuple(drawn))))
+    words = watch_words(report, ended, by_area=one)
     print_answer(as_json, watch_in_json(report), words, details=details or one)
     if report.needs_attention:
         raise typer.Exit(Exit.ATTENTION)

@@ -10,7 +10,7 @@ from growthcast.cli.output import print_answer, say
 from growthcast.errors import UsageError
 
 if TYPE_CHECKING:
-    from growthcast.book.book import Table
+    from growthcast.book.book import Book
 
 LIGHTS = ("low", "medium", "high")
 NEEDS = ("no", "helps", "yes")
@@ -44,7 +44,10 @@ def species_command(
     _check_word("--needs-co2", needs_co2, NEEDS)
     _check_word("--sort", sort, SORTS)
     shipped = read_shipped_species()
-    known = species_for_programs(_species_of_book(book) if book else shipped, shipped)
+    own = None if book is None else _book_of(book)
+    known = species_for_programs(
+        own.species if own else shipped, shipped, own.practice if own else None
+    )
     wanted = {"form": form, "light": light, "needs_co2": needs_co2}
     chosen = [p for p in known if all(word in (None, p[name]) for name, word in wanted.items())]
     holding = ""
@@ -70,15 +73,15 @@ def _check_word(flag: str, word: str | None, choices: tuple[str, ...]) -> None:
         raise UsageError(f'{flag} "{word}" is not known; {hint}')
 
 
-def _species_of_book(folder: str) -> Table:
-    """Return the species of a book, after saying what was noted while it was read."""
+def _book_of(folder: str) -> Book:
+    """Return a book, after saying what was noted while it was read."""
     from growthcast.book.findings import summary_for_commands
     from growthcast.book.read import read_book
 
     book = read_book(folder)
     if beside := summary_for_commands(book.findings):
         say(beside)
-    return book.species
+    return book
 
 
 def _find(known: list[dict[str, Any]], text: str) -> list[dict[str, Any]]:

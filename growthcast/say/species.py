@@ -6,6 +6,7 @@ from collections.abc import Mapping, Sequence
 from math import log
 from typing import Any
 
+from growthcast.book.book import Practice
 from growthcast.book.book import Table as SpeciesTable
 from growthcast.book.tables import TABLES, UNIT_WORDS
 from growthcast.say.words import Beside, More, Table, Words
@@ -32,20 +33,27 @@ ESSENTIAL = (
 """What most people ask of a plant."""
 
 
-def species_for_programs(table: SpeciesTable, shipped: SpeciesTable) -> list[dict[str, Any]]:
-    """Return every species as plain values, with what differs from the table that ships."""
+def species_for_programs(
+    table: SpeciesTable, shipped: SpeciesTable, practice: Practice | None
+) -> list[dict[str, Any]]:
+    """Return every species as plain values, with what differs from the table that ships.
+
+    Cautions are those of the practice's country, where there is one.
+    """
     estimated, sources = estimated_columns(shipped), read_sources()
     before = {plant["species_id"]: plant for plant in _rows(shipped)}
     filled = table.extra.get("filled") or [""] * len(table)
-    fastest = fastest_cm_per_week(species_priors(table)).tolist()
+    priors = species_priors(table, practice.locale if practice else "")
+    said = zip(fastest_cm_per_week(priors).tolist(), priors.caution.tolist(), strict=True)
     plants = []
-    for plant, from_form, speed in zip(_rows(table), filled, fastest, strict=True):
+    for plant, from_form, (speed, caution) in zip(_rows(table), filled, said, strict=True):
         name = plant["species_id"]
         guessed = {*from_form.split(";")}
         old = before.get(name, {})
         own = [key for key in plant if plant[key] != old.get(key) and key not in guessed]
         guessed |= estimated.get(name, frozenset()) - {*own}
         more = {
+            "caution": caution or None,
             "light": light_word(plant["light_k_umol"]),
             "fastest_cm_per_week": round(speed, 3),
             "low_stand_doubles_d": round(log(2.0) / plant["rate_per_day"], 1),

@@ -86,6 +86,7 @@ def test_the_pause_of_a_hard_cut_buys_days():
     assert chance(20, traits=rests, richness=Richness.exact(pause=1.0)) == 0.0
 
 
+@pytest.mark.slow
 def test_the_true_chance_is_what_comes_true():
     """Courses of as many seeds, each cut once to 8 cm and left for 15 days."""
     richness = Richness.exact(week_spread=0.3, drift_spread=0.2, hand_spread=0.1)

@@ -6,7 +6,7 @@ import io
 import re
 
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from growthcast.cli.output import print_words
@@ -87,6 +87,7 @@ def test_below_60_columns_a_row_becomes_a_block_with_every_column():
     ]
 
 
+@settings(max_examples=40)
 @given(st.lists(st.tuples(ids, ids, st.integers(0, 9)), min_size=1, max_size=4))
 @pytest.mark.parametrize("width", [80, 60, 40])
 def test_no_id_is_ever_broken(width, rows):
@@ -113,6 +114,11 @@ def test_cells_are_folded_between_words_where_no_column_gives_way():
     text = printed(print_table, Table("", ["tank", "area", "also"], [row]), width=62)
     assert max(map(len, text.splitlines())) <= 62
     assert sorted(" ".join(text.split()[4:]).split()) == sorted(" ".join(row).split())
+
+
+def test_a_quoted_name_is_never_broken():
+    said = 'The page that you asked for was written to "a long folder/of pages.html" and is whole.'
+    assert '"a long folder/of pages.html"' in printed(print_line, said, width=40)
 
 
 def test_what_a_mark_says_is_coloured_and_plain_without_colours():
