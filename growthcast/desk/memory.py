@@ -85,6 +85,11 @@ class Known:
         """Return how a tank stands, ``None`` where the book has no such tank."""
         return next((s for s in self.standings if s.advice.tank_id == tank_id), None)
 
+    def plants(self) -> dict[str, str]:
+        """Return the botanical name of every species, by its id."""
+        species = self.book.species
+        return dict(zip(species.text("species_id"), species.text("scientific_name"), strict=True))
+
     def forecasts(self) -> dict[str, AreaForecast]:
         """Return how every area stands today, by its id."""
         ask = (self.fit, (self.on,), self.book.practice.horizon_d)

@@ -95,9 +95,7 @@ def _option(
 def _areas(
     known: Known, standing: TankStanding, option: OptionAdvice, locale: Locale
 ) -> list[dict[str, Any]]:
-    species = known.book.species
-    plants = dict(zip(species.text("species_id"), species.text("scientific_name"), strict=True))
-    areas, drawn = [], known.courses(standing, option)
+    plants, areas, drawn = known.plants(), [], known.courses(standing, option)
     for area, saw in zip(option.areas, drawn, strict=True):
         forecast = known.forecasts()[area.area_id]
         low, middle, high = (float(cm) for cm in forecast.height_cm_now)

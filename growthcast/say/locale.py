@@ -21,6 +21,7 @@ from babel.numbers import NumberPattern
 
 from growthcast.nouns import dataclass
 from growthcast.say.texts import Texts
+from growthcast.say.words import YEAR_SETTLED_D
 
 ENGLISH = "en-GB"
 """Whose forms pages have whose language has no file."""
@@ -68,6 +69,11 @@ class Locale(Texts):
     def short_date(self, day: date) -> str:
         """Return a date in short words, without its year."""
         return format_skeleton("MMMd", day, locale=self.place)
+
+    def day(self, day: date, on: date) -> str:
+        """Return a date; the year only where ``on`` does not settle it."""
+        near = abs((day - on).days) < YEAR_SETTLED_D
+        return self.short_date(day) if near else self.long_date(day)
 
     def duration(self, minutes: float) -> str:
         """Return minutes as a person tells them: hours and minutes."""

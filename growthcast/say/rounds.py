@@ -11,12 +11,12 @@ from typing import Any
 from growthcast.book.checks.rounds import public_holidays, wrong_region
 from growthcast.book.tables import WEEKDAYS
 from growthcast.plain import plain
+from growthcast.say.texts import TERMINAL, Texts
 from growthcast.say.words import (
     OVERDUE,
     TIGHT,
     Table,
     Words,
-    and_list,
     count_of,
     day_words,
     in_words,
@@ -81,99 +81,78 @@ def rounds_json(plan: RoundsPlan) -> dict[str, Any]:
     return {**plain(plan), "notes": rounds_notes(plan)}
 
 
-def rounds_notes(plan: RoundsPlan) -> list[str]:
+def rounds_notes(plan: RoundsPlan, texts: Texts = TERMINAL) -> list[str]:
     """Say what a person should know of tanks and days of a plan."""
-    tanks = plan.tanks
-    unlogged = [w.tank_id for w in tanks if not w.visits_logged and not w.idle]
-    return [
-        *(_overdue(w, plan.start) for w in tanks if w.due_d < 0),
-        *(
-            [f"no visit to {and_list(unlogged)} is logged: the rhythm is counted from {plan.on}"]
-            if unlogged
-            else []
-        ),
-        *(note for w in tanks for note in _days_kept(w, plan.dates)),
-        *(note for w in tanks for note in _longer_than_a_day(w, 60.0 * plan.hours_per_day)),
-        *(_idle(w) for w in tanks if w.idle),
-        *(
-            f"no listed interval keeps {w.tank_id} inside with the wanted chance: it is planned "
-            f"every {w.interval_d} days, the shortest (growthcast interval says what would mend it)"
-            for w in tanks
-            if not w.feasible
-        ),
-        *_holidays_met(plan),
+    tanks, day_min = plan.tanks, 60.0 * plan.hours_per_day
+    said = [_overdue(w, plan.start, texts) for w in tanks if w.due_d < 0]
+    if unlogged := [w.tank_id for w in tanks if not w.visits_logged and not w.idle]:
+        on = texts.long_date(plan.on)
+        said.append(texts.say("rounds_unlogged", tanks=texts.listed(unlogged), on=on))
+    said += [note for w in tanks for note in _days_kept(w, plan.dates, texts)]
+    for window in tanks:
+        if (minutes := window.minutes + window.travel_min) > day_min:
+            times = {"minutes": texts.number(minutes), "day": texts.number(day_min)}
+            said.append(texts.say("rounds_long", tank=window.tank_id, **times))
+    said += [_idle(w, texts) for w in tanks if w.idle]
+    said += [
+        texts.say("rounds_none_holds", tank=w.tank_id, days=texts.number(w.interval_d))
+        for w in tanks
+        if not w.feasible
     ]
+    return [*said, *_holidays_met(plan, texts)]
 
 
-def _idle(window: TankWindow) -> str:
+def _idle(window: TankWindow, texts: Texts) -> str:
     """Say why the plants of a tank set no rhythm, and whether it is planned all the same."""
-    why = {
-        "cleared": "its last visit cleared it",
-        "empty": "nothing is planted in it",
-        "none holds": "none of its plants is likely to hold (growthcast interval says why)",
-    }[window.idle]
+    why = texts.say(f"rounds_idle_{window.idle.replace(' ', '_')}")
     if window.longest_d is None:
-        return f"{window.tank_id} is not planned: {why}"
-    return f"{window.tank_id} is planned by its own limit of {window.longest_d} days alone: {why}"
+        return texts.say("rounds_unplanned", tank=window.tank_id, why=why)
+    days = texts.number(window.longest_d)
+    return texts.say("rounds_by_limit", tank=window.tank_id, days=days, why=why)
 
 
-def _overdue(window: TankWindow, start: date) -> str:
+def _overdue(window: TankWindow, start: date, texts: Texts) -> str:
     """Say that a tank is overdue when a plan begins, and by what."""
-    due_on = day_words(start + timedelta(days=window.due_d), start)
-    over = percent(1.0 - float(window.now.all_within[0]))
-    why = {
-        "rhythm": f"its rhythm of {window.interval_d} days ended on {due_on}",
-        "limit": f"its own limit (longest_interval_d) ended on {due_on}",
-        "chance": f"the chance that some area is over on {day_words(start, start)} is {over}",
-    }[window.due_by]
-    return f"{window.tank_id} is overdue when the plan begins: {why}"
+    why = texts.say(
+        f"rounds_overdue_{window.due_by}",
+        days=texts.number(window.interval_d),
+        due=texts.day(start + timedelta(days=window.due_d), start),
+        start=texts.day(start, start),
+        over=texts.share(1.0 - float(window.now.all_within[0])),
+    )
+    return texts.say("rounds_overdue", tank=window.tank_id, why=why)
 
 
-def _days_kept(window: TankWindow, dates: tuple[date, ...]) -> Iterator[str]:
+def _days_kept(window: TankWindow, dates: tuple[date, ...], texts: Texts) -> Iterator[str]:
     """Say where a weekday cannot be kept, or is too rare, and when a tank is closed."""
     if window.weekday:
         place = WEEKDAYS.index(window.weekday)
-        name = f"{date.min + timedelta(days=place):%A}"  # the first day of all was a Monday
+        about = {"tank": window.tank_id, "weekday": texts.say(f"weekday_{window.weekday}")}
         if all(day.weekday() != place for day in dates):
-            yield (
-                f"{window.tank_id} is to be visited on a {name}, and none in this plan is a "
-                "working day: it is planned on any working day instead"
-            )
+            yield texts.say("rounds_weekday_off", **about)
         elif window.interval_d < 7:
-            yield (
-                f"{window.tank_id} is due every {window.interval_d} days, and a visit every "
-                f"{name} is one in 7 days at best: let it be visited on another day as well"
-            )
+            days = texts.number(window.interval_d)
+            yield texts.say("rounds_weekday_rare", days=days, **about)
     first, last = dates[0], dates[-1]
     met = [time for time in window.closed if time.first <= last and time.last >= first]
     if any(time.first <= day <= time.last for time in met for day in dates):
-        yield f"{window.tank_id} is closed {and_list([str(time) for time in met])} (closed.csv)"
+        ends = [[texts.long_date(day) for day in (time.first, time.last)] for time in met]
+        times = [texts.say("rounds_closed_time", first=one, last=other) for one, other in ends]
+        yield texts.say("rounds_closed", tank=window.tank_id, times=texts.listed(times))
 
 
-def _longer_than_a_day(window: TankWindow, day_min: float) -> Iterator[str]:
-    if window.minutes + window.travel_min > day_min:
-        yield (
-            f"a visit to {window.tank_id} takes {window.minutes + window.travel_min:.0f} min with "
-            f"travel, and a working day has {day_min:.0f} min: it is planned alone on its day; "
-            "raise hours_per_day under [rounds] or share the work out over two days"
-        )
-
-
-def _holidays_met(plan: RoundsPlan) -> Iterator[str]:
+def _holidays_met(plan: RoundsPlan, texts: Texts) -> Iterator[str]:
     """Name the public holidays that a plan takes for working days, where no region is given."""
     country = plan.practice.locale.rpartition("-")[2]
     if plan.practice.holidays or wrong_region(country):
         return
-    met = public_holidays(country, plan.dates[0], plan.dates[-1])
-    if named := [
-        f"{day_words(day, plan.on)} ({name})" for day, name in met.items() if day in plan.dates
+    ends = plan.dates[0], plan.dates[-1]
+    met = public_holidays(country, *ends, texts.language)
+    if days := [
+        f"{texts.day(day, plan.on)} ({name})" for day, name in met.items() if day in plan.dates
     ]:
-        verb = "is a public holiday" if len(named) == 1 else "are public holidays"
-        yield (
-            f"{and_list(named)} {verb} in {country}, the country of the locale, and planned like "
-            f'any working day: write holidays = "{country}", or the code of a part of it, under '
-            "[rounds] in practice.toml to keep such days free"
-        )
+        key = f"rounds_holidays_{'one' if len(days) == 1 else 'many'}"
+        yield texts.say(key, days=texts.listed(days), country=country)
 
 
 def _monday(day: date) -> date:

@@ -8,13 +8,14 @@ from __future__ import annotations
 
 import tomllib
 from collections.abc import Mapping, Sequence
+from datetime import date
 from functools import lru_cache
 from importlib.resources import files
 from typing import ClassVar
 
 from growthcast.book.words import plain
 from growthcast.nouns import dataclass
-from growthcast.say.words import and_list
+from growthcast.say.words import and_list, day_words
 
 ALMOST_SURE = 0.995
 
@@ -68,6 +69,14 @@ class Texts:
     def number(self, value: float, digits: int = 0) -> str:
         """Return a number."""
         return f"{value:.{digits}f}"
+
+    def long_date(self, day: date) -> str:
+        """Return a date with its year."""
+        return day.isoformat()
+
+    def day(self, day: date, on: date) -> str:
+        """Return a date; the year only where ``on`` does not settle it."""
+        return day_words(day, on)
 
     def short(self, value: float) -> str:
         """Return a number in three digits at most."""

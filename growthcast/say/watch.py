@@ -5,14 +5,13 @@ The checks are a list to go through, not a diagnosis; their orders are common pr
 
 from __future__ import annotations
 
-import tomllib
 from collections.abc import Collection, Sequence
 from dataclasses import replace
-from importlib.resources import files
 from typing import Any
 
 from growthcast.plain import plain
 from growthcast.say.cuts import SMALL_STEPS
+from growthcast.say.texts import TERMINAL, Texts
 from growthcast.say.words import (
     FINE,
     OVERDUE,
@@ -23,35 +22,27 @@ from growthcast.say.words import (
     Words,
     capital,
     day_words,
+    named,
     no_row_words,
     percent,
     some_names,
 )
 from growthcast.service.watch.report import DropSeen, Finding, IndexPoint, TankWatch, WatchReport
 
-LOG = "the log: another hand with the ruler, a cut not written down, rows under a wrong area"
-ONE_AREA = "one area is planted here, so its plant and its tank cannot be told apart: check both"
 
-
-def checks_for(finding: Finding) -> list[str]:
+def checks_for(finding: Finding, texts: Texts = TERMINAL) -> list[str]:
     """Return what to check, in order."""
     noted = finding.noted
     said = []
     if noted is not None:
         note = f" ({noted.note})" if noted.note else ""
-        said.append(
-            f"conditions.csv has a change on {noted.on}{note}, which the forecasts count already: "
-            "its effect may be another than the tables say, or the values were not reached"
-        )
+        said.append(texts.say("check_noted", on=texts.long_date(noted.on), note=note))
     if finding.kind == "tank" and finding.alone:
-        said.append(ONE_AREA)
-    table = tomllib.loads((files("growthcast.say") / "checks.toml").read_text(encoding="utf-8"))
-    listed = table[finding.kind]["slower" if finding.slower else "quicker"]
+        said.append(texts.say("check_one_area"))
+    way = "slower" if finding.slower else "quicker"
+    listed = texts.say(f"check_{finding.kind}_{way}").splitlines()
     without_co2 = finding.kind == "tank" and finding.slower and not finding.has_co2
-    return [*said, *(listed[1:] if without_co2 else listed), LOG]
-
-
-WHOLE_TANK = "the whole tank"
+    return [*said, *(listed[1:] if without_co2 else listed), texts.say("check_log")]
 
 
 def watch_words(report: WatchReport, ended: Collection[str] = (), *, by_area: bool) -> Words:
@@ -164,34 +155,46 @@ def _behind(report: WatchReport, *, by_area: bool) -> Words:
         )
 
 
-def finding_name(finding: Finding) -> str:
+def finding_name(finding: Finding, texts: Texts = TERMINAL) -> str:
     """Return who grows otherwise than usual."""
     if finding.kind == "species":
-        return f"all areas of {finding.name}"
-    return "its only area" if finding.alone else finding.name or WHOLE_TANK
+        return texts.say("watch_species", name=named(finding.name))
+    if finding.alone:
+        return texts.say("watch_only_area")
+    return named(finding.name) or texts.say("watch_whole_tank")
 
 
-def finding_sentence(finding: Finding) -> str:
+def finding_sentence(finding: Finding, texts: Texts = TERMINAL) -> str:
     """Say in one sentence who grows how, since when."""
-    low, middle, high = (100 * share for share in finding.growth_share)
-    early, usual, late = finding.since
-    verb = "grow" if finding.kind == "species" else "grows"
-    return (
-        f"{finding_name(finding)} {verb} at {middle:.0f} % of the usual (8 of 10 times {low:.0f} "
-        f"to {high:.0f} %) since about {usual} ({early} to {late})"
+    low, middle, high = finding.growth_share
+    early, usual, late = map(texts.long_date, finding.since)
+    return texts.say(
+        "watch_grow" if finding.kind == "species" else "watch_grows",
+        who=finding_name(finding, texts),
+        middle=texts.share(middle),
+        low=texts.number(100 * low),
+        high=texts.share(high),
+        usual=usual,
+        early=early,
+        late=late,
     )
 
 
-def tank_sentence(tank: TankWatch) -> str:
+def noticed_sentence(finding: Finding, texts: Texts = TERMINAL) -> str:
+    """Say in one sentence who grows how, since when, and when that was noticed."""
+    on = texts.long_date(finding.noticed_on)
+    return texts.say("watch_noticed", said=finding_sentence(finding, texts), on=on)
+
+
+def tank_sentence(tank: TankWatch, texts: Texts = TERMINAL) -> str:
     """Say how a tank grows, or why nothing can be said."""
     if tank.status != "too few visits":
-        return "; ".join(map(finding_sentence, tank.findings)) or "grows as usual"
+        said = "; ".join(finding_sentence(one, texts) for one in tank.findings)
+        return said or texts.say("watch_as_usual")
     if tank.visits >= tank.visits_needed:
-        return "no visit lately tells how much was grown, so there is nothing to judge"
-    return (
-        f"not enough visits yet: {tank.visits} of {tank.visits_needed} that tell how much was "
-        "grown since the visit before"
-    )
+        return texts.say("watch_none_lately")
+    visits, needed = texts.number(tank.visits), texts.number(tank.visits_needed)
+    return texts.say("watch_too_few", visits=visits, needed=needed)
 
 
 def watch_in_json(report: WatchReport) -> dict[str, Any]:
@@ -218,15 +221,15 @@ def _finding_in_json(finding: Finding) -> dict[str, Any]:
 
 
 def _also(finding: Finding) -> list[str]:
-    return [area_id or WHOLE_TANK for area_id in finding.also]
+    return [area_id or TERMINAL.say("watch_whole_tank") for area_id in finding.also]
 
 
 def _finding(finding: Finding) -> Words:
     where = ", ".join(finding.tank_ids)
-    yield f"{where}: {finding_sentence(finding)}; noticed at the visit of {finding.noticed_on}."
+    yield f"{where}: {noticed_sentence(finding)}"
     if finding.also:
         yield f"  The readings fit nearly as well if it is {' or '.join(_also(finding))} instead."
-    yield "  To check, in this order (common practice; the log cannot tell which it is):"
+    yield f"  {TERMINAL.say('desk_to_check')}"
     for number, check in enumerate(checks_for(finding), start=1):
         yield f"  {number}. {check}"
 

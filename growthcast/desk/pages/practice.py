@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 from collections import defaultdict
+from collections.abc import Mapping
+from dataclasses import replace
 from datetime import UTC, date, datetime, timedelta
 from itertools import groupby
 from typing import Any
@@ -19,8 +21,8 @@ from growthcast.say.calendar import rounds_ics
 from growthcast.say.locale import Locale
 from growthcast.say.overview import growth_words
 from growthcast.say.rounds import rounds_notes
-from growthcast.say.watch import checks_for, finding_sentence, tank_sentence
-from growthcast.say.words import named
+from growthcast.say.watch import checks_for, noticed_sentence, tank_sentence
+from growthcast.say.words import capital, named
 from growthcast.service.rounds.plan import LateVisit, PlannedVisit
 from growthcast.service.watch.report import Finding
 
@@ -46,7 +48,7 @@ def weeks(asked: Asked) -> Response:
     by_week: dict[date, list[PlannedVisit]] = defaultdict(list)
     for visit in plan.visits:
         by_week[visit.on - timedelta(days=visit.on.weekday())].append(visit)
-    shown = []
+    shown, ids = [], [window.tank_id for window in plan.tanks]
     for monday, visits in by_week.items():
         week = [day for day in minutes if 0 <= (day - monday).days < 7]
         hours = sum(minutes[day] for day in week) / 60.0, len(week) * plan.hours_per_day
@@ -70,7 +72,7 @@ def weeks(asked: Asked) -> Response:
         choices_of=sorted(PLANS),
         late=[_late(locale, one) for one in plan.late],
         over=locale.number(plan.area_days_over, 1),
-        notes=asked.in_english(*rounds_notes(plan)),
+        notes=[f"{capital(note, ids)}." for note in rounds_notes(plan, locale)],
     )
 
 
@@ -112,7 +114,7 @@ def calendar(asked: Asked) -> Response:
 def watch(asked: Asked) -> Response:
     """Show how every tank grows against usual, and what to check where one has changed."""
     report, locale = asked.known.soon(Known.watched), asked.locale
-    tanks = []
+    plants, tanks = asked.known.plants(), []
     for one in report.tanks:
         recent, verdict = one.recent, "waiting"
         if recent is not None:
@@ -127,31 +129,27 @@ def watch(asked: Asked) -> Response:
                 "visits": locale.number(one.visits),
                 "verdict": locale.say(f"desk_grows_{verdict}"),
                 "changed": bool(one.findings),
-                "why": asked.in_english(tank_sentence(one)) if recent is None else [],
+                "why": tank_sentence(one, locale) if recent is None else "",
             }
         )
     return asked.page(
         "watch.html",
         tanks=sorted(tanks, key=lambda one: not one["changed"]),
-        findings=[_changed(asked, one) for one in report.findings],
+        findings=[_changed(locale, one, plants) for one in report.findings],
         alarms=locale.number(report.false_alarms_a_year, 1),
         usual_until="" if report.usual_until is None else locale.long_date(report.usual_until),
     )
 
 
-def _changed(asked: Asked, one: Finding) -> dict[str, Any]:
-    locale = asked.locale
-    low, middle, high = (locale.share(share) for share in one.growth_share)
-    numbers = locale.say(
-        "desk_has_changed",
-        what=named(one.name) or locale.say("desk_whole"),
-        growth=locale.say("range", middle=middle, low=low, high=high),
-        since=locale.long_date(one.since[1]),
-        noticed=locale.long_date(one.noticed_on),
-    )
-    said = asked.in_english(f"{locale.sentence_case(finding_sentence(one))}.") or [numbers]
-    checks = asked.in_english(*checks_for(one))
-    return {"where": ", ".join(map(named, one.tank_ids)), "said": said[0], "checks": checks}
+def _changed(locale: Locale, one: Finding, plants: Mapping[str, str]) -> dict[str, Any]:
+    """Say what has changed, of a species under its botanical name, and what to check."""
+    if one.kind == "species":
+        one = replace(one, name=plants[one.species_id] or one.species_id)
+    return {
+        "where": ", ".join(map(named, one.tank_ids)),
+        "said": locale.sentence_case(noticed_sentence(one, locale)),
+        "checks": checks_for(one, locale),
+    }
 
 
 def phones(asked: Asked, code: str = "") -> Response:

@@ -40,9 +40,7 @@ def rescape(asked: Asked) -> Response:
     living = np.flatnonzero(design.alive & (design.tank == standing.place)).tolist()
     ids = [str(design.area_id[place]) for place in living]
     now = {ids[n]: str(design.species_id[design.species[place]]) for n, place in enumerate(living)}
-    names = dict(
-        zip(book.species.text("species_id"), book.species.text("scientific_name"), strict=True)
-    )
+    names = asked.known.plants()
     labels = dict(zip(book.areas.text("area_id"), book.areas.text("label"), strict=True))
     picks = {area: asked.get(PICKED + area) for area in ids if asked.get(PICKED + area) in names}
     picks = {area: plant for area, plant in picks.items() if plant != now[area]}
@@ -112,9 +110,7 @@ def _within(asked: Asked, of: Range, key: str = "") -> str:
 
 
 def _plant(asked: Asked, one: PlantAdvice) -> dict[str, Any]:
-    locale, species = asked.locale, asked.known.book.species
-    names = dict(zip(species.text("species_id"), species.text("scientific_name"), strict=True))
-    alone = one.own_interval_d
+    locale, names, alone = asked.locale, asked.known.plants(), one.own_interval_d
     return {
         "name": named(names[one.species_id], one.species_id),
         "now": one.is_there_now,
