@@ -214,6 +214,7 @@ KEYS: Mapping[str, tuple[Column, ...]] = MappingProxyType(
             _number("fixed_min", "min", 0, 1440, "minutes before any trimming"),
             _number("travel_min", "min", 0, 1440, "minutes of travel"),
             Column("includes", "texts", "what a visit includes, for clients to read"),
+            Column("longer_gaps", "quoted", "glass and water at longer gaps, for clients to read"),
         ),
         "targets": (
             _number("confidence", "share", 0.5, 0.99, "wanted chance"),

@@ -9,7 +9,6 @@ from growthcast.brief.contract import (
     contract_blocks,
     includes,
     next_visits,
-    review_fact,
     vat_words,
     yes_fact,
 )
@@ -30,14 +29,14 @@ from growthcast.brief.page import (
 )
 from growthcast.brief.visits import PlannedVisit
 from growthcast.figures.lettering import drawable
-from growthcast.figures.pages import CourseWords, course_picture
+from growthcast.figures.pages import BESIDE_MM, COURSE_MM, CourseWords, course_picture
 from growthcast.fit.result import GrowthFit
 from growthcast.forecast.report import as_date
 from growthcast.say.client import (
     area_name,
     argument,
     cautions,
-    found_head,
+    gaps_words,
     headline,
     mends_words,
     next_visit_key,
@@ -156,11 +155,13 @@ def proposal(locale: Locale, tank: TankFacts, practice: Practice, level: int) ->
     if tank.option is None:
         return [said]
     blocks: list[Block] = [
-        _facts(locale, tank, practice),
+        _facts(locale, tank, practice, whole=level == 2),
         said,
         Heading(locale.say("options_heading"), level),
         options_strip(locale, tank, practice),
     ]
+    if gaps := gaps_words(locale, tank, practice.longer_gaps):
+        blocks.append(Paragraph(gaps))
     mends = _mends(locale, tank, currency)
     if planned := plan(locale, tank, currency):
         mends.append(Paragraph(" ".join(planned)))
@@ -185,16 +186,18 @@ def background(
         Heading(locale.say("areas_heading"), level, new_sheet=new_sheet),
         _areas_table(locale, tank, practice.horizon_d),
     ]
-    if beside := tuple(_picture(locale, tank, *one, tank.option) for one in tank.beside):
-        blocks.append(Pictures(beside, "", columns=3))
+    if beside := tuple(
+        _picture(locale, tank, *one, tank.option, BESIDE_MM) for one in tank.beside
+    ):
+        blocks.append(Pictures(beside, "", columns=max(2, len(beside))))
     if not tank.first_estimate:
         said = " ".join(record_sentences(locale, record))
         blocks += [Heading(locale.say("record_heading"), level), Paragraph(said)]
     return blocks
 
 
-def _facts(locale: Locale, tank: TankFacts, practice: Practice) -> Facts:
-    """Return the answer's figures: looks, price, the next visit, how long, how to say yes."""
+def _facts(locale: Locale, tank: TankFacts, practice: Practice, *, whole: bool) -> Facts:
+    """Return the answer's figures: looks, price, next visit and review; of a whole page the yes."""
     option, currency = tank.option, currency_of(practice)
     assert option is not None
     looks = locale.say(
@@ -216,15 +219,15 @@ def _facts(locale: Locale, tank: TankFacts, practice: Practice) -> Facts:
         ),
     ]
     if tank.next_on is not None and tank.review_on is not None:
-        day, note = locale.full_date(tank.next_on), ""
+        every = locale.count("every", option.interval_d)
+        day = locale.week_date(tank.next_on)
+        note = locale.say("then", every=every, date=locale.short_date(tank.review_on))
         if tank.due_on is not None:
             day = locale.say("next_soon")
-            note = locale.say("next_was_due", date=locale.short_date(tank.due_on))
-        facts += [
-            Fact(locale.say(next_visit_key([tank])), day, note),
-            review_fact(locale, tank.next_on, tank.review_on, first=tank.first_estimate),
-        ]
-    return Facts((*facts, yes_fact(locale, practice)))
+            due = locale.say("next_was_due", date=locale.short_date(tank.due_on))
+            note = f"{due}; {note}"
+        facts.append(Fact(locale.say(next_visit_key([tank])), day, note))
+    return Facts((*facts, *([yes_fact(locale, practice)] if whole else [])))
 
 
 def _mends(locale: Locale, tank: TankFacts, currency: str) -> list[Block]:
@@ -252,9 +255,11 @@ def options_strip(locale: Locale, tank: TankFacts, practice: Practice) -> Table:
     currency, vat = currency_of(practice), practice.vat_percent or 0.0
     before = columns(locale, "col", "every presentable out")
     after = columns(locale, "col", f"visits {'cost' if currency else 'hours'} against")
-    found = Column(found_head(locale, tank.areas[tank.limiting]))
+    first = tank.areas[tank.limiting]
+    agreed = locale.exact(first.forecast.budget_cm, first.unit)
+    found = Column(locale.say("col_found", budget=agreed))
     return Table(
-        locale.say("options_caption"),
+        locale.say("options_caption", area=area_name(first)),
         (*before, found, *after),
         tuple(row_words(locale, tank, row, currency, vat) for row in tank.rows),
         next(n for n, row in enumerate(tank.rows) if row is tank.option),
@@ -264,13 +269,14 @@ def options_strip(locale: Locale, tank: TankFacts, practice: Practice) -> Table:
 
 
 def _pictures(locale: Locale, tank: TankFacts) -> Pictures:
-    """Draw the limiting area until the next visit, at the proposed rhythm and the next longer."""
+    """Draw the limiting area until the next visit, at the proposed rhythm and each longer one."""
     top = max(float(course.height_cm.max()) for _, course in tank.courses)
+    columns = 2 if len(tank.courses) <= 4 else 3
     drawn = (
-        _picture(locale, tank, tank.limiting, course, rhythm, top)
+        _picture(locale, tank, tank.limiting, course, rhythm, COURSE_MM[columns], top)
         for rhythm, course in tank.courses
     )
-    return Pictures(tuple(drawn), locale.say("picture_caption"), columns=3)
+    return Pictures(tuple(drawn), locale.say("picture_caption"), columns)
 
 
 def _picture(
@@ -279,6 +285,7 @@ def _picture(
     place: int,
     course: Course,
     rhythm: OptionAdvice | None,
+    size_mm: tuple[float, float],
     highest_cm: float = 0.0,
 ) -> Picture:
     """Draw one area over the days ahead; ``highest_cm`` is that of pictures on the same axes."""
@@ -299,7 +306,7 @@ def _picture(
         floor=f"{locale.say('label_floor')}\n{locale.exact(floor, unit)}",
     )
     title, heard = picture_words(locale, tank, place, course, rhythm)
-    svg = course_picture(course, (floor, budget, top), words, title, heard)
+    svg = course_picture(course, (floor, budget, top), words, title, heard, size_mm)
     return Picture(svg, title, "", heard)
 
 

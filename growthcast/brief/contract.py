@@ -123,16 +123,6 @@ def yes_fact(locale: Locale, practice: Practice) -> Fact:
     return Fact(locale.say("fact_yes"), locale.say("yes_here"), terms)
 
 
-def review_fact(locale: Locale, next_on: date, review_on: date, *, first: bool) -> Fact:
-    """Return from when a rhythm continues, or of a first one when it is gone over."""
-    review = locale.short_date(review_on)
-    if first:
-        about = locale.say("review_about", date=review)
-        return Fact(locale.say("fact_review"), about, locale.say("review_after"))
-    gone_over = locale.say("holds_until", date=review)
-    return Fact(locale.say("fact_holds"), locale.short_date(next_on), gone_over)
-
-
 def _facts(
     locale: Locale,
     practice: Practice,
@@ -163,7 +153,7 @@ def _facts(
         of_it = locale.say("vat_note", tax=locale.money(tax, currency))
         found.append(Fact(locale.say("fact_vat", percent=percent), paid, of_it))
     if days := [tank.next_on for tank in tanks if tank.next_on is not None]:
-        found.append(Fact(locale.say(next_visit_key(tanks)), locale.full_date(min(days))))
+        found.append(Fact(locale.say(next_visit_key(tanks)), locale.week_date(min(days))))
     return Facts((*found, yes_fact(locale, practice)))
 
 
@@ -179,7 +169,7 @@ def _table(locale: Locale, tanks: Sequence[TankFacts], contract: Contract, curre
                 place_words(locale, tank),
                 none if option is None else locale.count("every", option.interval_d),
                 none if option is None else days_of_100(locale, option.share_of_days_presentable),
-                none if tank.next_on is None else locale.full_date(tank.next_on),
+                none if tank.next_on is None else locale.week_date(tank.next_on),
                 month(hours),
             )
         )

@@ -28,7 +28,9 @@ from growthcast.forecast.report import AreaForecast
 from growthcast.nouns import dataclass
 from growthcast.service.pages.course import Course
 
-SIZE_MM, SPARK_MM = (64.0, 44.0), (44.0, 26.0)
+COURSE_MM = {2: (88.0, 30.0), 3: (60.0, 32.0)}
+"""Sizes of pictures of rhythms by how many of them stand in a row on A4."""
+BESIDE_MM, SPARK_MM = (60.0, 38.0), (44.0, 26.0)
 PLANTS, OVER, BARE = FLOOR.colour, BUDGET.colour, "#8A5A2B"
 OVER_INK, FLOOR_INK = "#A34700", "#00684B"
 """Darker, so that small letters stand out 4.5 : 1 from white paper."""
@@ -41,7 +43,7 @@ def _picture(
     draw: Callable[[Axes], None],
     title: str,
     description: str,
-    size_mm: tuple[float, float] = SIZE_MM,
+    size_mm: tuple[float, float],
 ) -> bytes:
     """Return a picture as an SVG with alternative text."""
     with house_style():
@@ -72,6 +74,7 @@ def course_picture(
     words: CourseWords,
     title: str,
     description: str,
+    size_mm: tuple[float, float],
 ) -> bytes:
     """Draw one area over the days ahead as a hedge: up with growth, down with each visit.
 
@@ -123,7 +126,7 @@ def course_picture(
         )
         label_ends(ax, [EndLabel(*end) for end in ends])
 
-    return _picture(draw, title, description)
+    return _picture(draw, title, description, size_mm)
 
 
 def _plant(ax: Axes, x: float, wide: float, tip: float, colour: str, *, bare: bool) -> None:

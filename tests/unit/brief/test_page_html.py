@@ -22,7 +22,7 @@ from growthcast.brief.page import (
     Table,
 )
 from growthcast.figures.lettering import drawable
-from growthcast.figures.pages import CourseWords, course_picture
+from growthcast.figures.pages import COURSE_MM, CourseWords, course_picture
 from growthcast.say.words import named
 from growthcast.service.pages.course import Course
 
@@ -35,7 +35,7 @@ def page(text: str = EVIL, logo: Logo | None = None) -> Page:
     went = Course(days, heights + np.array([[-1.0], [0.0], [2.0]]), (7,))
     short = drawn[:8]
     words = CourseWords(drawn, {0: short, 14: short}, short, short, short, short, short)
-    svg = course_picture(went, (7.0, 20.0, 28.0), words, text, text)
+    svg = course_picture(went, (7.0, 20.0, 28.0), words, text, text, COURSE_MM[2])
     picture = Picture(svg, text, text, text, marked=True)
     return Page(
         language="en",
