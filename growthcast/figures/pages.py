@@ -28,7 +28,7 @@ from growthcast.forecast.report import AreaForecast
 from growthcast.nouns import dataclass
 from growthcast.service.pages.course import Course
 
-COURSE_MM = {2: (88.0, 30.0), 3: (60.0, 32.0)}
+COURSE_MM = {2: (76.0, 25.0), 3: (56.0, 27.0)}
 """Sizes of pictures of rhythms by how many of them stand in a row on A4."""
 BESIDE_MM, SPARK_MM = (60.0, 38.0), (44.0, 26.0)
 PLANTS, OVER, BARE = FLOOR.colour, BUDGET.colour, "#8A5A2B"
