@@ -53,15 +53,29 @@ def finding(
     ``values`` fill in those words; ``found``, ``expected`` and ``fix`` among them stand in their
     place.
     """
+    return worded(slug, (file, row, column, heading), values)
+
+
+def worded(
+    slug: str, place: tuple[str, int | None, str | None, str], values: dict[str, Any]
+) -> Finding:
+    """Return a finding whose words any mapping fills in, as of ``finding``."""
     level, words = slugs()[slug]
+    file, row, column, heading = place
     values.setdefault("file", file)
     for part in ("expected", "found", "fix"):
         if part not in values:
-            values[part] = _Words().vformat(words[part], (), values)
+            values[part] = filled(words[part], values)
     column = None if column is None else printable(column)
     found, expected, fix = (printable(values[part]) for part in ("found", "expected", "fix"))
-    place = (printable(file), row, column, printable(heading))
-    return Finding(*place, found, expected, fix, slug, level)
+    return Finding(
+        printable(file), row, column, printable(heading), found, expected, fix, slug, level
+    )
+
+
+def filled(words: str, values: Mapping[str, Any]) -> str:
+    """Return words with values in place of their names in braces."""
+    return _Words().vformat(words, (), values)
 
 
 def note_order(item: Finding) -> tuple[int, str, int, int, str, str]:

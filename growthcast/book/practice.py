@@ -12,10 +12,9 @@ from growthcast.book.book import Practice
 from growthcast.book.cells.numbers import Fault, as_share, check_range
 from growthcast.book.cells.text import decode
 from growthcast.book.checks.rounds import wrong_region
-from growthcast.book.columns import WEEKDAYS, Column, Kind
 from growthcast.book.findings import finding
 from growthcast.book.not_toml import parse_toml
-from growthcast.book.tables import KEYS
+from growthcast.book.tables import KEYS, WEEKDAYS, Column, Kind
 from growthcast.book.words import did_you_mean, is_one_slip, shown
 from growthcast.errors import Finding
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field, replace
 from datetime import date
 from pathlib import Path
@@ -14,14 +14,11 @@ from growthcast.book.book import Book, Practice, Table
 from growthcast.book.cells.convert import empty_table, read_table
 from growthcast.book.cells.records import read_grid
 from growthcast.book.cells.text import read_bytes
-from growthcast.book.checks.areas import AREA_CHECKS
-from growthcast.book.checks.log import LOG_CHECKS, first_of_each
+from growthcast.book.checks.checks import CHECKS, in_percent_cover
+from growthcast.book.checks.doubles import first_of_each
 from growthcast.book.checks.names import check_file_names
-from growthcast.book.checks.readings import READING_CHECKS
-from growthcast.book.checks.rounds import check_closed, check_visit_weekdays
+from growthcast.book.checks.rows import Tables
 from growthcast.book.checks.species_rows import lay_over
-from growthcast.book.checks.together import ID_CHECKS, Tables, expected_cover
-from growthcast.book.checks.water import WATER_CHECKS
 from growthcast.book.findings import finding, note_order
 from growthcast.book.practice import WRITE_ONE, read_practice
 from growthcast.book.shipped import book_folder, shipped_species_dir
@@ -87,22 +84,15 @@ def inspect_book(
     own = reading.table("species")
     species, more = lay_over(shipped, own)
     findings += more
-    tanks, areas = reading.table("tanks"), reading.table("areas")
-    bounds = reading.table("bounds")
-    trims, conditions = reading.table("trims"), reading.table("conditions")
-    trims, closed = reading.until(trims), reading.table("closed")
-    grams = None if practice is None else practice.whole_tank_grams
-    tables = Tables(tanks, areas, bounds, trims, conditions, closed, species, own, today, grams)
-    findings += run_checks(tables, findings)
-    findings += check_visit_weekdays(practice, tanks)
-    ordered = tuple(sorted(in_percent_cover(findings, tables), key=note_order))
+    tables = {name: reading.table(name) for name in TABLES if name != "species"}
+    tables["trims"] = reading.until(tables["trims"])
+    checked = Tables({**tables, "species": species, "own": own}, today, practice)
+    findings += run_checks(checked, findings)
+    ordered = tuple(sorted(in_percent_cover(findings, checked), key=note_order))
     if any(item.level == "problem" for item in ordered) or practice is None:
         return None, ordered
-    trims = first_of_each(trims)
-    conditions, bounds = first_of_each(conditions), first_of_each(bounds)
-    held = (tanks, areas, bounds, trims, conditions, closed, species)
-    book = Book(folder, practice, *held, ordered)
-    return book, ordered
+    tables |= {name: first_of_each(tables[name]) for name in ("trims", "conditions", "bounds")}
+    return Book(folder, practice, **tables, species=species, findings=ordered), ordered
 
 
 def read_shipped_species(species_dir: Path | None = None) -> Table:
@@ -208,16 +198,6 @@ def _is_there(path: Path) -> bool:
         return True
 
 
-CHECKS: tuple[Callable[[Tables], Iterator[Finding]], ...] = (
-    *ID_CHECKS,
-    *AREA_CHECKS,
-    *LOG_CHECKS,
-    *READING_CHECKS,
-    *WATER_CHECKS,
-    check_closed,
-)
-
-
 def run_checks(tables: Tables, before: list[Finding]) -> list[Finding]:
     """Return everything that every check finds.
 
@@ -230,23 +210,3 @@ def run_checks(tables: Tables, before: list[Finding]) -> list[Finding]:
         for item in check(tables)
         if item.slug != "empty-row" or (item.file, item.row) not in unread
     ]
-
-
-def in_percent_cover(findings: list[Finding], tables: Tables) -> list[Finding]:
-    """Return the findings, with percent cover instead of centimetres where cover is measured."""
-    pairs = (
-        (tables.areas, tables.cover_areas),
-        (tables.bounds, tables.cover_bounds),
-        (tables.trims, tables.cover_trims),
-    )
-    named = {item.file for item in findings if item.row is not None}
-    rows = {t.name: set(t.rows[cover].tolist()) for t, cover in pairs if t.name in named}
-    return [_of_cover(item) if item.row in rows.get(item.file, ()) else item for item in findings]
-
-
-def _of_cover(item: Finding) -> Finding:
-    expected = expected_cover(item.file, item.heading)
-    if expected is None:
-        return item
-    said, fix = item.expected, item.fix.replace("centimetres", "percent cover")
-    return replace(item, expected=expected if "centimetres" in said else said, fix=fix)

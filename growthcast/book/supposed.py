@@ -22,11 +22,10 @@ from growthcast.book.cells.convert import empty_table, read_table
 from growthcast.book.cells.numbers import Fault, check_range, parse_number
 from growthcast.book.cells.records import Grid, read_grid
 from growthcast.book.cells.text import read_bytes
-from growthcast.book.checks.areas import AREA_CHECKS
-from growthcast.book.checks.together import ID_CHECKS, Tables, at_cell
-from growthcast.book.columns import Column
+from growthcast.book.checks.checks import LAYOUT_CHECKS
+from growthcast.book.checks.rows import Tables
 from growthcast.book.findings import note_order
-from growthcast.book.tables import CONDITION_WORDS, NOT_ANSWERED, TABLES, column_of
+from growthcast.book.tables import CONDITION_WORDS, NOT_ANSWERED, TABLES, Column, column_of
 from growthcast.book.words import did_you_mean, plain, shown, some_of
 from growthcast.errors import BookProblems, Finding, UsageError
 from growthcast.nouns import dataclass
@@ -243,18 +242,10 @@ def read_layout(path: Path, book: Book, tank_id: str, on: date) -> Layout:
         raise UsageError(f"layout {path.name} has no row for tank {tank_id} in its tank_id column")
     whole: dict[str, Cell] = {"tank_id": tank_id, "planted_on": on, "removed_on": None}
     table = with_cells(replace(table, name="areas.csv"), np.ones(len(table), bool), whole)
-    tables = Tables(
-        tanks=book.tanks,
-        areas=table,
-        bounds=empty_table("bounds"),
-        trims=empty_table("trims"),
-        conditions=empty_table("conditions"),
-        closed=empty_table("closed"),
-        species=book.species,
-        own_species=empty_table("species"),
-        today=on,
-    )
-    checked = [item for check in (*ID_CHECKS, *AREA_CHECKS) for item in check(tables)]
+    empty = {name: empty_table(name) for name in ("bounds", "trims", "conditions", "closed")}
+    held = {"tanks": book.tanks, "areas": table, "species": book.species, **empty}
+    tables = Tables(held | {"own": empty_table("species")}, on, None)
+    checked = [item for check in LAYOUT_CHECKS for item in check(tables)]
     above = _above_ground(tables)
     said = {(item.row, item.slug) for item in above}
     checked = above + [item for item in checked if (item.row, item.slug) not in said]
@@ -267,23 +258,21 @@ def read_layout(path: Path, book: Book, tank_id: str, on: date) -> Layout:
 
 def _above_ground(tables: Tables) -> list[Finding]:
     """Return a problem where the plants rooted in the ground need more of it than the tank has."""
-    areas, size = tables.areas, tables.areas.number("area_cm2")
-    form = dict(zip(tables.species.text("species_id"), tables.species.text("form"), strict=True))
-    rooted = np.array([form.get(name) in ROOTED for name in areas.text("species_id")], np.bool_)
-    tanks, where = tables.tanks, tables.tank_of_areas
-    whole = float(np.nansum(np.where(rooted, size, 0.0)))
-    if not len(areas) or where[0] < 0 or not rooted.any():
+    areas = tables.rows("areas")
+    rooted = np.isin(areas.of("plant", "form").astype(str), sorted(ROOTED))
+    size = np.where(rooted, areas["area_cm2"], np.nan)
+    if not rooted.any() or areas["tank"][0] < 0:
         return []
-    ground = float((tanks.number("length_cm") * tanks.number("width_cm"))[where[0]])
+    whole, ground = float(np.nansum(size)), float(areas["ground"][0])
     if not whole > (1.0 + SPARE_SHARE) * ground:
         return []
-    largest = int(np.nanargmax(np.where(rooted, size, np.nan)))
+    largest = int(np.nanargmax(size))
     found = (
         f"{plain(size[largest])} cm², and {plain(whole)} cm² in all areas that are rooted in the "
         f"tank's {plain(ground)} cm² of ground"
     )
     fix = "correct area_cm2 of this row or others; or length_cm and width_cm in tanks.csv"
-    at = at_cell(areas, largest, "area_cm2", "area-above-tank", found=found, fix=fix)
+    at = areas.at_cell(largest, "area_cm2", "area-above-tank", found=found, fix=fix)
     return [replace(at, level="problem")]
 
 

@@ -27,6 +27,7 @@ from growthcast.brief.page import (
     Table,
     columns,
 )
+from growthcast.brief.photos import photo_blocks, photos_of
 from growthcast.brief.visits import PlannedVisit
 from growthcast.figures.lettering import drawable
 from growthcast.figures.pages import BESIDE_MM, COURSE_MM, CourseWords, course_picture
@@ -118,6 +119,7 @@ def build_brief(
         blocks += background(
             locale, tank, records[tank.tank_id], book.practice, level, new_sheet=new_sheet
         )
+        blocks += photo_blocks(locale, photos_of(book, [tank.tank_id])[0], level)
     years = [tank.option.year.cost_range for tank in grown if tank.option is not None]
     cost = contract.cost if contract is not None else next(iter(years), None)
     open_price = cost if currency and not book.practice.terms else None

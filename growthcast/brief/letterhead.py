@@ -43,8 +43,13 @@ def logo_of(practice: Practice, folder: Path) -> tuple[Logo | None, str | None]:
     """Return the logo of ``practice.toml``, or why the page goes without it."""
     if not practice.logo:
         return None, None
-    file = folder / practice.logo.replace("\\", "/")
     said = f"The page is without the logo {practice.logo} of practice.toml"
+    return picture_of(folder, practice.logo, said)
+
+
+def picture_of(folder: Path, name: str, said: str) -> tuple[Logo | None, str | None]:
+    """Return a picture in the book's folder, or why the page goes without it, begun as ``said``."""
+    file = folder / name.replace("\\", "/")
     try:
         inside = file.resolve().is_relative_to(folder.resolve())
         if not inside:

@@ -7,12 +7,10 @@ import sys
 from collections.abc import Callable, Mapping
 from datetime import date
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated, Any
-
-import typer
+from typing import TYPE_CHECKING, Any
 
 from growthcast.cli.log import answer
-from growthcast.cli.options import option
+from growthcast.cli.options import File
 from growthcast.cli.output import print_words, say
 from growthcast.cli.tables import print_line
 from growthcast.errors import BookProblems, UsageError
@@ -21,13 +19,6 @@ if TYPE_CHECKING:
     from growthcast.book.begin.typed import Row
     from growthcast.book.book import Table
 
-NewFolder = Annotated[
-    Path, typer.Argument(metavar="DIR", help="Folder for the new book; made if it is not there.")
-]
-Sheet = Annotated[
-    Path | None,
-    option("--from", "FILE.xlsx", "Take tanks and areas from a workbook as export writes it."),
-]
 TANK = (
     "Tank (name, client length x width x depth in cm, as lobby, Client A 120x45x48; Enter ends): "
 )
@@ -39,7 +30,7 @@ LEFT_OPEN = (
 )
 
 
-def start_command(folder: NewFolder, sheet: Sheet = None) -> None:
+def start_command(folder: Path, sheet: File) -> None:
     """Write a new book: on a terminal tanks and plants are asked for; nothing is written over.
 
     Example: growthcast start my-book

@@ -2,20 +2,13 @@
 
 from __future__ import annotations
 
-from typing import Annotated
-
-import typer
-
 from growthcast import cache
-from growthcast.cli.options import AsJson
 from growthcast.cli.output import print_answer
 from growthcast.errors import UsageError
 from growthcast.say.words import count_of
 
-Clear = Annotated[bool, typer.Option("--clear", help="Delete all that is kept.")]
 
-
-def cache_command(clear: Clear = False, as_json: AsJson = False) -> None:
+def cache_command(clear: bool, as_json: bool) -> None:
     """Say what is kept to answer sooner when a book has not changed, and where, or delete it.
 
     Example: growthcast cache --clear

@@ -4,14 +4,12 @@ from __future__ import annotations
 
 from datetime import date
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated, Any
-
-import typer
+from typing import TYPE_CHECKING, Any
 
 from growthcast.book.findings import format_finding
 from growthcast.book.shipped import find_own_book
 from growthcast.book.words import shown
-from growthcast.cli.options import AsJson, OwnBook, argument, day_option, option
+from growthcast.cli.options import Day, Text
 from growthcast.cli.output import print_answer, say
 from growthcast.errors import UsageError
 from growthcast.plain import plain
@@ -19,24 +17,10 @@ from growthcast.plain import plain
 if TYPE_CHECKING:
     from growthcast.book.writing.areas import Change
 
-On = Annotated[date | None, day_option("--on", "The day, as YYYY-MM-DD. Default: today.")]
-Yes = Annotated[bool, typer.Option("--yes", "-y", help="Write it; without, it is only said back.")]
-By = Annotated[str, option("--by", "NAME", "Who makes the change, kept in the journal.")]
 NOT_YET = "Nothing is written yet; the same line with --yes writes it."
 
-PlantAndCells = Annotated[
-    list[str],
-    argument(
-        "[BOOK] AREA=PLANT [COLUMN=VALUE]",
-        "Folder of the book (default: this folder), the area with its next plant by any of its "
-        "names, then what else of it differs, such as area_id=stems start=tops budget=20.",
-    ),
-]
 
-
-def replace_command(
-    items: PlantAndCells, on: On = None, by: By = "", yes: Yes = False, as_json: AsJson = False
-) -> None:
+def replace_command(items: list[str], on: Day, by: str, yes: bool, as_json: bool) -> None:
     """Replace an area's plant from a day on; ground, heights and place stay.
 
     Example: growthcast replace my-book stems=ludwigia-repens --on 2026-03-02 --yes
@@ -57,18 +41,8 @@ def replace_command(
     _print_change("replace", change, as_json)
 
 
-Tank = Annotated[str | None, option("--tank", "ID", "The tank.", "-t")]
-Client = Annotated[str | None, option("--client", "NAME", "All tanks of this client.")]
-
-
 def retire_command(
-    book: OwnBook = None,
-    tank: Tank = None,
-    client: Client = None,
-    on: On = None,
-    by: By = "",
-    yes: Yes = False,
-    as_json: AsJson = False,
+    book: Text, tank: Text, client: Text, on: Day, by: str, yes: bool, as_json: bool
 ) -> None:
     """Give a tank or a client up from a day on; its log goes on teaching.
 
@@ -84,23 +58,15 @@ def retire_command(
     _print_change("retire", change, as_json)
 
 
-BookAndArea = Annotated[
-    list[str], argument("[BOOK] AREA", "Folder of the book (default: this folder), then the area.")
-]
-Height = Annotated[str | None, option("--budget", "CM", "The height budget from that day on.")]
-Floor = Annotated[str | None, option("--floor", "CM", "The lowest height that looks right.")]
-Cut = Annotated[str | None, option("--cut", "CM", "The usual cut height.")]
-
-
 def move_command(
-    area: BookAndArea,
-    budget: Height = None,
-    floor: Floor = None,
-    cut: Cut = None,
-    on: On = None,
-    by: By = "",
-    yes: Yes = False,
-    as_json: AsJson = False,
+    area: list[str],
+    budget: Text,
+    floor: Text,
+    cut: Text,
+    on: Day,
+    by: str,
+    yes: bool,
+    as_json: bool,
 ) -> None:
     """Agree an area's heights anew from a day on; what was before keeps its own.
 
@@ -152,21 +118,8 @@ def _print_change(command: str, change: Change, as_json: bool) -> None:
     say("Written; growthcast unlog takes it back." if written else NOT_YET)
 
 
-One = Annotated[
-    str, option("--change", "ID", "That change, by the beginning of its id in growthcast journal.")
-]
-OfTank = Annotated[str | None, option("--tank", "ID", "The tank whose visit is taken back.", "-t")]
-OfDay = Annotated[date | None, day_option("--on", "The day of that visit, as YYYY-MM-DD.")]
-
-
 def unlog_command(
-    book: OwnBook = None,
-    tank: OfTank = None,
-    on: OfDay = None,
-    change: One = "",
-    by: By = "",
-    yes: Yes = False,
-    as_json: AsJson = False,
+    book: Text, tank: Text, on: Day, change: str, by: str, yes: bool, as_json: bool
 ) -> None:
     """Take back the last change, a visit by its tank and day, or a change by its id.
 
@@ -216,10 +169,7 @@ def _unlog_visit(folder: Path, tank: str, on: date, by: str, *, yes: bool, as_js
     say(f"Written: {change.summary}. It stays in journal.jsonl." if yes else NOT_YET)
 
 
-Most = Annotated[int, typer.Option("--last", min=1, help="How many changes are listed.")]
-
-
-def journal_command(book: OwnBook = None, last: Most = 20, as_json: AsJson = False) -> None:
+def journal_command(book: Text, last: int, as_json: bool) -> None:
     """List the changes of a book in words, newest first: when, by whom, what.
 
     Example: growthcast journal my-book --last 5

@@ -6,26 +6,21 @@ from collections import Counter
 from collections.abc import Iterator
 from datetime import date
 from functools import partial
-from pathlib import Path
-from typing import TYPE_CHECKING, Annotated, Literal
+from typing import TYPE_CHECKING, Literal
 
 import typer
 
 from growthcast.book.findings import count_of, format_findings
 from growthcast.cli.options import (
-    AsJson,
-    BookFolder,
-    Details,
-    OnDate,
-    TankId,
+    Count,
+    Day,
+    File,
+    Text,
     check_plot,
     chosen_tanks,
-    day_option,
     fitted,
     folder_of,
     open_book,
-    option,
-    plot_option,
     recalled,
     say_not_fitted,
     write_plot,
@@ -39,21 +34,7 @@ if TYPE_CHECKING:
     from growthcast.errors import Finding
 
 
-UpTo = Annotated[
-    date | None,
-    day_option("--on", "Leave out log rows after this day, as YYYY-MM-DD. Default: none."),
-]
-Deep = Annotated[
-    bool,
-    typer.Option(
-        "--deep", help="Also fit the book and name readings that do not belong to its growth."
-    ),
-]
-
-
-def check_command(
-    book: BookFolder = None, as_json: AsJson = False, on: UpTo = None, deep: Deep = False
-) -> None:
+def check_command(book: Text, as_json: bool, on: Day, deep: bool) -> None:
     """Check a book and say what is wrong or odd in it, with the place and the fix.
 
     Example: growthcast check my-book
@@ -84,7 +65,7 @@ def check_command(
 
 def _on_grams(book: Book) -> Iterator[Finding]:
     """Say how weights of whole tanks are read, as far as it is known without a fit."""
-    from growthcast.book.checks.readings import remark_on_grams
+    from growthcast.book.checks.checks import remark_on_grams
 
     said = book.practice.whole_tank_grams
     why = "growthcast check --deep says how" if said is None else "as [log] whole_tank_grams says"
@@ -93,7 +74,7 @@ def _on_grams(book: Book) -> Iterator[Finding]:
 
 def _of_fit(book: Book) -> list[Finding]:
     """Notes on the log rows that a fit set aside, and how it read the weights of whole tanks."""
-    from growthcast.book.checks.readings import remark_on_grams
+    from growthcast.book.checks.checks import remark_on_grams
     from growthcast.book.findings import finding
     from growthcast.fit.growth import last_logged
     from growthcast.say.fit import suspect_words
@@ -106,16 +87,8 @@ def _of_fit(book: Book) -> list[Finding]:
     return [*remark_on_grams(book.trims, *fit.whole_tank_grams), *suspects]
 
 
-Plot = Annotated[Path | None, plot_option("Draw growth against usual, visit by visit,")]
-
-
 def watch_command(
-    book: BookFolder = None,
-    on: OnDate = None,
-    tank: TankId = None,
-    plot: Plot = None,
-    details: Details = False,
-    as_json: AsJson = False,
+    book: Text, on: Day, tank: Text, plot: File, details: bool, as_json: bool
 ) -> None:
     """Say which tanks, areas or species have begun to grow otherwise than usual, and what to check.
 
@@ -146,31 +119,8 @@ def watch_command(
         raise typer.Exit(Exit.ATTENTION)
 
 
-Splits = Annotated[
-    int | None,
-    option(
-        "--splits",
-        "N",
-        "Days on which the earlier book is fitted anew, spread over the log. Default: 24.",
-    ),
-]
-NewTanks = Annotated[
-    bool,
-    typer.Option(
-        "--new-tanks", help="Forecast each tank as a new client's, without what its log taught."
-    ),
-]
-RightPlot = Annotated[Path | None, plot_option("Draw how often the stated ranges held")]
-
-
 def backtest_command(
-    book: BookFolder = None,
-    splits: Splits = None,
-    on: OnDate = None,
-    new_tanks: NewTanks = False,
-    plot: RightPlot = None,
-    details: Details = False,
-    as_json: AsJson = False,
+    book: Text, splits: Count, on: Day, new_tanks: bool, plot: File, details: bool, as_json: bool
 ) -> None:
     """Forecast each visit of the log from the visits before it, and say how often that was right.
 

@@ -13,6 +13,7 @@ from typer.core import TyperGroup, TyperOption
 
 from growthcast import cache
 from growthcast.cli.main import COMMANDS, help_text
+from growthcast.cli.options import takes_options
 from growthcast.errors import BookProblems, Exit, GrowthcastError, UsageError
 
 TRACEBACK = "GROWTHCAST_TRACEBACK"
@@ -33,7 +34,7 @@ class _Commands(TyperGroup):
             return name, named, rest
         alone = typer.Typer(**_PLAIN)
         home = import_module(f"growthcast.cli.{COMMANDS[name]}")
-        alone.command(name)(getattr(home, f"{name}_command"))
+        alone.command(name)(takes_options(name, getattr(home, f"{name}_command")))
         command = typer.main.get_command(alone)
         if name not in WORK_NOTHING_OUT:
             command.params.append(_no_cache())

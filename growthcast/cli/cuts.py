@@ -6,24 +6,19 @@ from collections.abc import Sequence
 from datetime import date, timedelta
 from functools import partial
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated
-
-import typer
+from typing import TYPE_CHECKING
 
 from growthcast.cli.options import (
-    AsJson,
-    BookFolder,
-    Details,
-    OnDate,
-    TankId,
+    Day,
+    Days,
+    File,
+    Text,
     chosen_tanks,
-    day_option,
     open_fit,
-    option,
     recalled,
 )
 from growthcast.cli.output import print_answer, say
-from growthcast.cli.pages import VisitsFile, check_page, write_page
+from growthcast.cli.pages import check_page, write_page
 from growthcast.errors import UsageError
 from growthcast.plain import plain
 
@@ -36,48 +31,17 @@ if TYPE_CHECKING:
 
 LONGEST_D = 366
 
-ThisTank = Annotated[
-    str | None,
-    option("--tank", "ID", "Only this tank. Default: all that are due or planned on the day."),
-]
-ThisDay = Annotated[
-    date | None,
-    day_option(
-        "--on",
-        "Day of the visits, as YYYY-MM-DD; later log rows are not used. "
-        "Default: the last logged date.",
-        "--day",
-    ),
-]
-NextDate = Annotated[
-    date | None,
-    day_option(
-        "--next",
-        "Day of the next visit. Default: the next one of --visits, else after the interval "
-        "recommended for the tank.",
-    ),
-]
-SheetFile = Annotated[
-    Path | None,
-    option("--out", "FILE", "Write cards to print, a page a tank: FILE.html or FILE.pdf."),
-]
-
-PhoneFile = Annotated[
-    Path | None,
-    option("--phone", "FILE", "Write the visits as a page to fill in on a phone: FILE.html."),
-]
-
 
 def cuts_command(
-    book: BookFolder = None,
-    tank: ThisTank = None,
-    on: ThisDay = None,
-    next_on: NextDate = None,
-    visits: VisitsFile = None,
-    out: SheetFile = None,
-    phone: PhoneFile = None,
-    details: Details = False,
-    as_json: AsJson = False,
+    book: Text,
+    tank: Text,
+    on: Day,
+    next_on: Day,
+    visits: File,
+    out: File,
+    phone: File,
+    details: bool,
+    as_json: bool,
 ) -> None:
     """Print the sheets for a day's visits: what to cut in which order, so that it lasts.
 
@@ -118,13 +82,13 @@ def cuts_command(
 
         write_page(opened, out, partial(build_cards, opened, sheets))
     if sheets and phone is not None:
-        _write_for_phone(opened, fit, sheets, phone)
+        _write_for_phone(opened, sheets, phone)
     every = [sheet_json(sheet) for sheet in sheets]
     answer = {"on": day.isoformat(), "sheets": every} if tank is None else every[0]
     print_answer(as_json, answer, sheets_words(sheets), fit, details=details)
 
 
-def _write_for_phone(book: Book, fit: GrowthFit, sheets: Sequence[CutSheet], file: Path) -> None:
+def _write_for_phone(book: Book, sheets: Sequence[CutSheet], file: Path) -> None:
     from growthcast.book.writing.replace import write_whole
     from growthcast.desk.visit import day_file
     from growthcast.figures.save import check_target
@@ -132,7 +96,7 @@ def _write_for_phone(book: Book, fit: GrowthFit, sheets: Sequence[CutSheet], fil
     if file.suffix.lower() not in {".html", ".htm"}:
         raise UsageError(f'a page for a phone is written as .html, and "{file.name}" is not')
     check_target(book, file)
-    write_whole(file, day_file(book, fit, sheets))
+    write_whole(file, day_file(book, sheets))
     say(f"Wrote {file}; growthcast log --from reads what is typed into it.")
 
 
@@ -170,34 +134,16 @@ def recommended_interval(book: Book, advice: TankAdvice) -> int:
     return shortest
 
 
-ShineDate = Annotated[date | None, day_option("--shine", "The day to shine.")]
-Visits = Annotated[
-    list[date] | None,
-    day_option(
-        "--visits",
-        "A visit before the day; may be repeated. Default: visits at the interval recommended "
-        "for the tank, counted from the day stood on.",
-    ),
-]
-Target = Annotated[
-    float,
-    typer.Option("--target", metavar="SHARE", help="Share of the budget to stand at on the day."),
-]
-Within = Annotated[
-    float, typer.Option("--within", metavar="SHARE", help="Share of the budget it may be off by.")
-]
-
-
 def peak_command(
-    book: BookFolder = None,
-    tank: TankId = None,
-    shine: ShineDate = None,
-    on: OnDate = None,
-    visits: Visits = None,
-    target: Target = 0.85,
-    within: Within = 0.15,
-    details: Details = False,
-    as_json: AsJson = False,
+    book: Text,
+    tank: Text,
+    shine: Day,
+    on: Day,
+    visits: Days,
+    target: float,
+    within: float,
+    details: bool,
+    as_json: bool,
 ) -> None:
     """Plan which area to cut at which visit so that every area stands at its best on a day.
 

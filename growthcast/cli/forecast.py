@@ -4,22 +4,17 @@ from __future__ import annotations
 
 from datetime import date, timedelta
 from functools import partial
-from pathlib import Path
-from typing import TYPE_CHECKING, Annotated
+from typing import TYPE_CHECKING
 
-from growthcast.book.tables import CONDITION_WORDS
 from growthcast.cli.options import (
-    AsJson,
-    BookFolder,
-    Details,
-    OnDate,
-    TankId,
+    Day,
+    Days,
+    File,
+    Text,
+    Texts,
     chosen_tanks,
-    day_option,
     one_tank,
     open_fit,
-    option,
-    plot_option,
     recalled,
     write_plot,
 )
@@ -30,19 +25,6 @@ if TYPE_CHECKING:
     from growthcast.book.book import Book
     from growthcast.fit.result import GrowthFit
     from growthcast.fit.supposed import Supposed
-
-
-Suppose = Annotated[
-    list[str] | None,
-    option(
-        "--suppose",
-        "NAME=VALUE",
-        "Answer as if this held from the day on, with --tank; may be repeated. NAME is a "
-        f"column of conditions.csv ({', '.join(CONDITION_WORDS)}) with its amount, as in "
-        "ppfd_umol=60, or an area_id with the plant to stand there, as in "
-        "stems=hygrophila-corymbosa. The book is not changed.",
-    ),
-]
 
 
 def supposed_of(
@@ -59,12 +41,7 @@ def supposed_of(
 
 
 def interval_command(
-    book: BookFolder = None,
-    on: OnDate = None,
-    tank: TankId = None,
-    suppose: Suppose = None,
-    details: Details = False,
-    as_json: AsJson = False,
+    book: Text, on: Day, tank: Text, suppose: Texts, details: bool, as_json: bool
 ) -> None:
     """Recommend how often each tank must be visited so that every area stays inside its height.
 
@@ -105,26 +82,15 @@ def interval_command(
     print_answer(as_json, answer, words, supposed.fit, details=True)
 
 
-AtDates = Annotated[
-    list[date] | None,
-    day_option(
-        "--at",
-        "Day to forecast, as YYYY-MM-DD; may be repeated. "
-        "Default: the practice's shortest, middle and longest interval from the day on.",
-    ),
-]
-Plot = Annotated[Path | None, plot_option("Draw log and forecast of every area of the tank")]
-
-
 def forecast_command(
-    book: BookFolder = None,
-    on: OnDate = None,
-    at: AtDates = None,
-    tank: TankId = None,
-    suppose: Suppose = None,
-    plot: Plot = None,
-    details: Details = False,
-    as_json: AsJson = False,
+    book: Text,
+    on: Day,
+    at: Days,
+    tank: Text,
+    suppose: Texts,
+    plot: File,
+    details: bool,
+    as_json: bool,
 ) -> None:
     """Forecast how high each area will stand, and when it passes its height budget, with no trim.
 
@@ -172,12 +138,7 @@ def _days(at: list[date] | None, day: date, book: Book) -> tuple[date, ...]:
     return days
 
 
-def fit_command(
-    book: BookFolder = None,
-    on: OnDate = None,
-    details: Details = False,
-    as_json: AsJson = False,
-) -> None:
+def fit_command(book: Text, on: Day, details: bool, as_json: bool) -> None:
     """Fit growth rates and ceilings to the log and say how sure they are.
 
     Example: growthcast fit my-book --json

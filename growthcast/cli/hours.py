@@ -4,31 +4,15 @@ from __future__ import annotations
 
 import re
 from datetime import date
-from pathlib import Path
-from typing import Annotated
 
 from growthcast.book.words import check_known
-from growthcast.cli.options import AsJson, BookFolder, folder_of, option
+from growthcast.cli.options import File, Text, folder_of
 from growthcast.cli.output import print_answer, say
 from growthcast.cli.rounds import check_file
 from growthcast.errors import UsageError
 
-Month = Annotated[
-    str | None, option("--month", "YYYY-MM", "The month. Default: that of the last logged day.")
-]
-Client = Annotated[
-    str | None, option("--client", "NAME", "Only this client, named as in tanks.csv.")
-]
-CsvFile = Annotated[Path | None, option("--csv", "FILE", "Write the rows as a table.")]
 
-
-def hours_command(
-    book: BookFolder = None,
-    month: Month = None,
-    client: Client = None,
-    csv: CsvFile = None,
-    as_json: AsJson = False,
-) -> None:
+def hours_command(book: Text, month: Text, client: Text, csv: File, as_json: bool) -> None:
     """Sum up visits, minutes and grams of a month by client and tank, for the invoice.
 
     Example: growthcast hours my-book --month 2026-11 --client "Client A"

@@ -4,33 +4,27 @@ from __future__ import annotations
 
 from datetime import date
 from pathlib import Path
-from typing import Annotated, Any
-
-import typer
+from typing import Any
 
 from growthcast.book.findings import format_finding, format_findings
 from growthcast.book.shipped import find_book, find_own_book
 from growthcast.book.words import did_you_mean, shown
 from growthcast.cli.diary import import_diary
-from growthcast.cli.options import AsJson, BookFolder, argument, folder_of, option
+from growthcast.cli.log_file import say_columns
+from growthcast.cli.options import (
+    File,
+    Text,
+    Texts,
+    folder_of,
+)
 from growthcast.cli.output import print_answer, print_json, print_words, say
 from growthcast.cli.waiting import WAITING, working
 from growthcast.errors import BookProblems, GrowthcastError, RowsRefused, UsageError
 from growthcast.plain import plain
 from growthcast.say.words import count_of
 
-Kind = Annotated[str, typer.Argument(metavar="tank|area|conditions|closed", help="What to add.")]
-BookAndCells = Annotated[
-    list[str] | None,
-    argument(
-        "[BOOK] COLUMN=VALUE",
-        "Folder of the book (default: this folder), then its cells, such as "
-        "water_depth_cm=45; text with spaces in quotes.",
-    ),
-]
 
-
-def add_command(kind: Kind, cells: BookAndCells = None, as_json: AsJson = False) -> None:
+def add_command(kind: str, cells: Texts, as_json: bool) -> None:
     """Add a tank, an area, conditions or closed days to a book, checked first, as a new last row.
 
     Example: growthcast add tank my-book tank_id=lobby client="Client A" water_depth_cm=45
@@ -72,6 +66,7 @@ def add_command(kind: Kind, cells: BookAndCells = None, as_json: AsJson = False)
     added = add_rows(folder, table, [row], today=today, command=f"add {kind}", summary=words)
     for item in added.findings:
         say(format_finding(item))
+    say_columns(f"{table}.csv", added.columns)
     if added.problems_before:
         problems = count_of(len(added.problems_before), "problem")
         say(f"The book has {problems} still: see growthcast check {folder}")
@@ -122,10 +117,7 @@ def _own_columns(folder: Path, table: str) -> tuple[str, ...]:
     return tuple(name.strip() for name in dialect_of(data, table).header) if data else ()
 
 
-Xlsx = Annotated[Path | None, option("--xlsx", "FILE", "The workbook to write.")]
-
-
-def export_command(book: BookFolder = None, xlsx: Xlsx = None, as_json: AsJson = False) -> None:
+def export_command(book: Text, xlsx: File, as_json: bool) -> None:
     """Write a book as a workbook, one sheet a table, to be typed in and imported again.
 
     Example: growthcast export my-book --xlsx my-book.xlsx
@@ -155,42 +147,8 @@ def export_command(book: BookFolder = None, xlsx: Xlsx = None, as_json: AsJson =
     print_answer(as_json, {"written": [{"file": str(xlsx), "rows": rows}]}, lines)
 
 
-Workbook = Annotated[
-    Path,
-    typer.Argument(
-        metavar="FILE",
-        help="The workbook, .xlsx, as exported; with --as an old diary, .csv or .xlsx.",
-    ),
-]
-Kept = Annotated[
-    Path | None,
-    option(
-        "--as",
-        "COLUMNS.toml",
-        "Read an old diary into the log. The file keeps what its columns are; it is proposed where "
-        "it is not there yet.",
-    ),
-]
-Book = Annotated[
-    str | None,
-    argument("[BOOK]", "Folder of the book. Default: this folder if it holds practice.toml."),
-]
-Yes = Annotated[bool, typer.Option("--yes", help="Write the changes; without it nothing is.")]
-Delete = Annotated[
-    bool,
-    typer.Option(
-        "--delete-missing", help="Take rows out of the book that the sheets do not have any more."
-    ),
-]
-
-
 def import_command(
-    file: Workbook,
-    book: Book = None,
-    yes: Yes = False,
-    delete_missing: Delete = False,
-    kept: Kept = None,
-    as_json: AsJson = False,
+    file: Path, book: Text, yes: bool, delete_missing: bool, kept: File, as_json: bool
 ) -> None:
     """Show what a spreadsheet would change in a book, cell by cell, and with --yes write it.
 

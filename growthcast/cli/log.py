@@ -6,9 +6,7 @@ import sys
 from collections.abc import Mapping, Sequence
 from datetime import date
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated, Any
-
-import typer
+from typing import TYPE_CHECKING, Any
 
 from growthcast.book.shipped import find_own_book
 from growthcast.cli.log_file import (
@@ -18,13 +16,13 @@ from growthcast.cli.log_file import (
     in_words,
     log_file,
     or_say,
-    say_without_room,
+    text_of,
     tried_line,
     understood,
     visit_for_programs,
     write_line,
 )
-from growthcast.cli.options import AsJson, argument, day_option, option
+from growthcast.cli.options import Day, File, Text, Texts
 from growthcast.cli.output import print_answer, print_words, say
 from growthcast.cli.tables import print_line, printable
 from growthcast.errors import UsageError
@@ -34,7 +32,7 @@ if TYPE_CHECKING:
     from growthcast.book.writing.append import Addition
     from growthcast.book.writing.visit.amounts import Place
     from growthcast.book.writing.visit.entry import VisitRow
-    from growthcast.book.writing.visit.lines import State
+    from growthcast.book.writing.visit.lines import Line, State
     from growthcast.fit.result import GrowthFit
     from growthcast.service.doubts.understood import Understood
 
@@ -94,57 +92,17 @@ def answer(question: str, so_far: Sequence[str] = ()) -> str:
     return line.strip()
 
 
-BookAndVisit = Annotated[
-    list[str] | None,
-    argument(
-        "[BOOK] AREA=AMOUNTS",
-        "Folder of the book (default: this folder), then the visit: stems=24/12 (stood at 24 "
-        "cm, cut to 12), stems=24 (measured, not cut), crypt=-3cm (taken off), moss=right "
-        "(short, right or over, by eye; or s, r, o), stems=90g, stems=10min, stems=note:text; "
-        "several with +, as in stems=24/12+90g. The beginning of an id will do. all=right for "
-        "every area, rest=right for those not named. The whole tank's: 35min, bucket=180g (all "
-        "that came out of it), rest=180g (of the areas without amounts of their own), 180g (read "
-        "as the practice or the log tells), visit=70min (at the tank in all), water=50% (changed). "
-        "No visit at all: every area is asked for in turn.",
-    ),
-]
-Tank = Annotated[
-    str | None, option("--tank", "ID", "The tank visited. Default: the one the areas are in.", "-t")
-]
-On = Annotated[date | None, day_option("--on", "Day of the visit, as YYYY-MM-DD. Default: today.")]
-Yes = Annotated[bool, typer.Option("--yes", "-y", help="Write it; without, it is only said back.")]
-Number = Annotated[
-    str,
-    option("--visit", "NUMBER", "The visit's number: one that is in the book is not logged again."),
-]
-By = Annotated[str, option("--by", "NAME", "Who logs it, kept in the column by of trims.csv.")]
-Again = Annotated[
-    bool,
-    typer.Option(
-        "--again", help="Log it in the place of what the book has of this tank and day, all of it."
-    ),
-]
-From = Annotated[
-    Path | None,
-    option(
-        "--from",
-        "FILE",
-        "Log many visits: one a line, each as it stands after growthcast log, with its --on (and "
-        "--tank and --visit). Visits that are in the book already are not logged again.",
-    ),
-]
-
-
 def log_command(
-    visit: BookAndVisit = None,
-    tank: Tank = None,
-    on: On = None,
-    number: Number = "",
-    by: By = "",
-    lines: From = None,
-    again: Again = False,
-    yes: Yes = False,
-    as_json: AsJson = False,
+    visit: Texts,
+    tank: Text,
+    on: Day,
+    number: str,
+    by: str,
+    taps: str,
+    lines: File,
+    again: bool,
+    yes: bool,
+    as_json: bool,
 ) -> None:
     """Log a visit: say what was understood, write it with --yes, then say what follows from it.
 
@@ -155,7 +113,6 @@ def log_command(
     from growthcast.book.read import read_book
     from growthcast.book.writing.unlog import without_visit
     from growthcast.book.writing.visit.amounts import looks_like_item
-    from growthcast.book.writing.visit.lines import Line, checked_name, checked_number
     from growthcast.book.writing.visit.places import tank_of_visit, visit_rows
 
     items = visit or []
@@ -163,7 +120,7 @@ def log_command(
     items = items[1:] if named else items
     folder, today = find_own_book(named), date.today()
     if lines is not None:
-        if items or tank or on or number or by or again:
+        if items or tank or on or number or by or taps or again:
             raise UsageError("--from FILE has the visits, so none stands beside it")
         log_file(folder, lines, today, yes=yes, as_json=as_json)
         return
@@ -178,13 +135,11 @@ def log_command(
         say("Nothing was typed, so nothing was written.")
         return
     before = fit_before(book, day)
-    line = Line(tank_id, day, tuple(items), checked_number(number), by=checked_name(by))
-    say_without_room(book, [line.by])
+    line = _line(tank_id, day, items, number, by, taps)
     known = understood(book, tank_id, day, rows, before, line.by)
     if not as_json:
         print_words(in_words(known))
-    tried = _has_columns(folder, book, known, yes=yes) or yes
-    state = tried_line(folder, line, known, today, again=again) if tried else "new"
+    state = tried_line(folder, line, known, today, again=again)
     if known.doubts and not yes:
         say(f"{doubtful_words([known])} with ? above: look again before it is written.")
     if state == "new" and not yes and not items:
@@ -202,19 +157,16 @@ def log_command(
     _print_outlook(known, added, before, state, as_json=as_json)
 
 
-def _has_columns(folder: Path, book: Book, known: Understood, *, yes: bool) -> bool:
-    """Whether the log has the columns of a visit; with ``yes`` what it lacks is added and said."""
-    from growthcast.book.writing.append import add_columns
-    from growthcast.book.writing.visit.places import has_room
+def _line(tank_id: str, day: date, items: Sequence[str], number: str, by: str, taps: str) -> Line:
+    """Return a visit as its line; ``taps`` are a file of them, or they themselves."""
+    from growthcast.book.writing.visit.lines import Line, checked_name, checked_number
+    from growthcast.book.writing.visit.taps import read_taps
 
-    names = dict.fromkeys(name for row in known.cells for name in row if name != "by")
-    lacking = [name for name in names if not has_room(book, name)]
-    if lacking and yes:
-        add_columns(folder, "trims", lacking)
-    if lacking:
-        done = "has got" if yes else "gets, with --yes,"
-        say(f"trims.csv {done} at the end of its first line: {', '.join(lacking)}.")
-    return not lacking
+    number, by = checked_number(number), checked_name(by)
+    tapped = taps if not taps or taps.lstrip().startswith("{") else text_of(Path(taps))
+    if tapped:
+        read_taps(tapped)
+    return Line(tank_id, day, tuple(items), number, by=by, taps=tapped)
 
 
 NOT_FORECAST = "The visit is written, but nothing can be forecast from it"

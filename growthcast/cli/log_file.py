@@ -23,10 +23,6 @@ if TYPE_CHECKING:
 T = TypeVar("T")
 
 NOT_JUDGED = "Nothing typed is held against what was to be expected"
-NO_ROOM = (
-    "trims.csv has no column by, so who logged it stands in the journal alone; add by at the end "
-    "of its first line to keep it with each row (rows that end before it stay as they are)."
-)
 STATES = {
     "known": "this visit is in the book already, so nothing was written.",
     "other": "another visit of this number is in the book; it stays, and this one was not written. "
@@ -41,12 +37,8 @@ def log_file(folder: Path, file: Path, today: date, *, yes: bool, as_json: bool)
     from growthcast.book.writing.visit.lines import numbered, read_lines
     from growthcast.book.writing.visit.places import tank_of_visit, visit_rows
 
-    try:
-        lines = read_lines(file.read_text(encoding="utf-8"))
-    except UnicodeDecodeError as error:
-        raise UsageError(f"{file} is no text in UTF-8; save it as that") from error
+    lines = read_lines(text_of(file))
     book = read_book(folder, today=today)
-    say_without_room(book, [line.by for line in lines])
     fits = {day: fit_before(book, day) for day in sorted({line.day for line in lines})}
     visits: list[tuple[Line, State, Understood | None]] = []
     troubles = []
@@ -67,6 +59,7 @@ def log_file(folder: Path, file: Path, today: date, *, yes: bool, as_json: bool)
     together = would_add(folder, "trims", [c for _, k in fresh for c in k.cells], today=today)
     for item in together.findings:
         say(format_finding(item))
+    say_columns("trims.csv", together.columns)
     for line, state, known in visits:
         if known and state == "new" and not as_json:
             print_words(in_words(known))
@@ -87,6 +80,16 @@ def log_file(folder: Path, file: Path, today: date, *, yes: bool, as_json: bool)
         for line, state, known in visits
     ]
     print_answer(as_json, {"visits": told}, ())
+
+
+def text_of(file: Path) -> str:
+    """Return the text of a file; ``UsageError`` where it has none."""
+    try:
+        return file.read_text(encoding="utf-8")
+    except UnicodeDecodeError as error:
+        raise UsageError(f"{file} is no text in UTF-8; save it as that") from error
+    except OSError as error:
+        raise UsageError(f"{file} cannot be read: {error.strerror}") from error
 
 
 def tried_line(
@@ -124,7 +127,14 @@ def tried_line(
         copies = [] if tried.book is None else tried.book.findings
         for item in (*(i for i in copies if i.slug == "conflict-copy"), *tried.findings):
             say(format_finding(item))
+        say_columns("trims.csv", tried.columns)
     return "new"
+
+
+def say_columns(file: str, names: Sequence[str]) -> None:
+    """Say which columns a table gets with what is written; its rows stay as they are."""
+    if names:
+        say(f"{file} gets at the end of its first line: {', '.join(names)}.")
 
 
 def write_line(
@@ -132,21 +142,17 @@ def write_line(
 ) -> tuple[State, Addition | None]:
     from growthcast.book.writing.unlog import change_visit
     from growthcast.book.writing.visit.lines import log_line
+    from growthcast.book.writing.visit.taps import keep_taps
 
     if again:
         visit = (known.tank_id, known.day, known.cells)
-        return "new", change_visit(folder, *visit, today=today, by=line.by).added
+        added = change_visit(folder, *visit, today=today, by=line.by).added
+        if line.taps:
+            keep_taps(folder, known.tank_id, known.day, line.number, line.taps)
+        return "new", added
     summary = f"{known.tank_id} on {known.day}, {count_of(len(known.rows), 'row')}"
     with working(WAITING):
         return log_line(folder, line, known.cells, summary, today=today)
-
-
-def say_without_room(book: Book, names: Sequence[str]) -> None:
-    """Say where the log has no column for who logged a visit."""
-    from growthcast.book.writing.visit.places import has_room
-
-    if any(names) and not has_room(book, "by"):
-        say(NO_ROOM)
 
 
 def fit_before(book: Book, day: date) -> GrowthFit | None:

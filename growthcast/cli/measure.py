@@ -2,17 +2,13 @@
 
 from __future__ import annotations
 
+from datetime import date
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated
+from typing import TYPE_CHECKING
 
-from growthcast.cli.options import (
-    AsJson,
-    BookFolder,
-    argument,
-    folder_of,
-    open_fit,
-    option,
-)
+from growthcast.book.shipped import find_own_book
+from growthcast.cli.log_file import text_of
+from growthcast.cli.options import Day, File, Text, folder_of, open_fit
 from growthcast.cli.output import print_answer, say
 from growthcast.errors import UsageError
 
@@ -22,24 +18,16 @@ if TYPE_CHECKING:
 WIDEST_PX, QUALITY = 2400, 88
 """The picture inside a page for tapping."""
 
-PhotoFile = Annotated[Path, argument("PHOTO", "The photo, as the camera made it: .jpg or .png.")]
-Tank = Annotated[str | None, option("--tank", "ID", "The tank on the photo.")]
-TapsFile = Annotated[
-    Path | None,
-    option("--taps", "FILE", "What was tapped, as the page of --html or the phone writes it."),
-]
-HtmlFile = Annotated[
-    Path | None, option("--html", "FILE", "Write a page for tapping on the photo: FILE.html.")
-]
-
 
 def measure_command(
-    photo: PhotoFile,
-    book: BookFolder = None,
-    tank: Tank = None,
-    taps: TapsFile = None,
-    html: HtmlFile = None,
-    as_json: AsJson = False,
+    photo: Path,
+    book: Text,
+    tank: Text,
+    taps: File,
+    html: File,
+    keep: bool,
+    on: Day,
+    as_json: bool,
 ) -> None:
     """Read the heights of all areas off one photo of a tank, each with its error.
 
@@ -49,28 +37,32 @@ def measure_command(
     """
     from growthcast.book.read import read_book
     from growthcast.book.writing.visit.places import tank_of_visit
+    from growthcast.book.writing.visit.taps import keep_picture, read_taps
     from growthcast.say.photo import photo_words
     from growthcast.service.visit.photo import measure, size_of_tank
-    from growthcast.service.visit.picture import read_picture, read_taps
+    from growthcast.service.visit.picture import pane_of, read_picture
 
-    if (taps is None) == (html is None):
+    if (taps is None) == (html is None) or (html is not None and keep):
         raise UsageError(
-            "give --html FILE.html for a page to tap on, then --taps FILE with what was tapped"
+            "give --html FILE.html for a page to tap on, then --taps FILE with what was tapped "
+            "(and --keep where the picture is to stay in the book)"
         )
     picture = read_picture(photo)
     if html is not None:
         _write_page(photo, picture, book, tank, html)
         return
     assert taps is not None
-    opened = read_book(folder_of(book))
+    opened = read_book(find_own_book(book) if keep else folder_of(book))
     tank_id = tank_of_visit(opened, tank, [])
-    size_of_tank(opened, tank_id)
-    try:
-        text = taps.read_text(encoding="utf-8")
-    except (OSError, UnicodeDecodeError) as error:
-        raise UsageError(f"{taps} cannot be read as text: {error}") from error
-    reading = measure(opened, tank_id, picture, read_taps(text))
-    print_answer(as_json, reading, photo_words(reading))
+    size = size_of_tank(opened, tank_id)
+    told = read_taps(text_of(taps))
+    reading = measure(opened, tank_id, picture, told)
+    day = [] if on is None else ["--on", on.isoformat()]
+    print_answer(as_json, reading, photo_words(reading, *day, "--taps", str(taps)))
+    if keep:
+        pane = pane_of(photo, told, size)
+        file = keep_picture(opened.folder, tank_id, on or date.today(), pane)
+        say(f"Kept {file}: the pane alone, {len(pane) / 1000:.0f} kB")
 
 
 def _write_page(
@@ -80,7 +72,6 @@ def _write_page(
     import base64
     import io
     import math
-    from datetime import date
 
     import numpy as np
     from PIL import Image, ImageOps

@@ -2,32 +2,12 @@
 
 from __future__ import annotations
 
-from typing import Annotated
-
-import typer
-
 from growthcast.book.shipped import find_own_book
-from growthcast.cli.options import OwnBook, option
+from growthcast.cli.options import Count, Text
 from growthcast.cli.output import say
 
-Shared = Annotated[
-    bool, typer.Option("--share", help="Offer the visits to phones on this network, for 12 hours.")
-]
-At = Annotated[
-    str,
-    option("--at", "NAME", "Name or address at which phones reach this computer. Default: found."),
-]
-Port = Annotated[int | None, option("--port", "NUMBER", "Port to listen on. Default: the book's.")]
-NoBrowser = Annotated[bool, typer.Option("--no-browser", help="Print the address only.")]
 
-
-def open_command(
-    book: OwnBook = None,
-    share: Shared = False,
-    at: At = "",
-    port: Port = None,
-    no_browser: NoBrowser = False,
-) -> None:
+def open_command(book: Text, share: bool, at: str, port: Count, no_browser: bool) -> None:
     """Open the book's desk in a browser: what is due, each tank, and visits typed or tapped.
 
     Example: growthcast open my-book --share

@@ -3,15 +3,19 @@
 from __future__ import annotations
 
 import sys
+import tomllib
 from collections.abc import Callable, Sequence
 from datetime import date
+from functools import partial
+from inspect import Parameter, Signature
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated, Any, TypeVar
+from typing import TYPE_CHECKING, Annotated, Any, TypeVar, get_args, get_type_hints
 
 import typer
 
 from growthcast.book.findings import summary_for_commands
 from growthcast.book.shipped import find_book
+from growthcast.book.tables import CONDITION_WORDS
 from growthcast.book.words import check_known, some_of
 from growthcast.cli.output import say
 from growthcast.cli.waiting import working
@@ -39,50 +43,65 @@ STALE_D = 42
 """Days without any log after which it is said (common practice, no source)."""
 
 
-def option(flag: str, metavar: str, help_text: str, *also: str) -> Any:
-    """Declare an option that takes a value and need not be given; ``also`` are other names."""
-    return typer.Option(flag, *also, metavar=metavar, help=help_text, show_default=False)
+Text = str | None
+Texts = list[str] | None
+Day = date | None
+Days = list[date] | None
+File = Path | None
+Files = list[Path] | None
+Count = int | None
+Amount = float | None
+"""What commands take; ``options.toml`` says what each is for."""
 
 
-def argument(metavar: str, help_text: str) -> Any:
-    """Declare what stands after the command without the name of an option."""
-    return typer.Argument(metavar=metavar, help=help_text, show_default=False)
+def takes_options(name: str, command: Callable[..., None]) -> Callable[..., None]:
+    """Return a command as typer calls it: its arguments with what ``options.toml`` says of them.
+
+    A command of very many takes them as the fields of one noun, ``asked``.
+    """
+    told = tomllib.loads(Path(__file__).with_name("options.toml").read_text(encoding="utf-8"))
+
+    hints = get_type_hints(command)
+    noun = hints.get("asked")
+    hints = get_type_hints(noun) if noun else hints
+
+    def called(**given: Any) -> None:
+        command(**({"asked": noun(**given)} if noun else given))
+
+    said = told["every"] | told.get(name, {})
+    declared = [_declared(n, kind, **said[n]) for n, kind in hints.items() if n != "return"]
+    called.__doc__, vars(called)["__signature__"] = command.__doc__, Signature(declared)
+    called.__annotations__ = {one.name: one.annotation for one in declared}
+    return called
 
 
-def day_option(flag: str, help_text: str, *also: str) -> Any:
-    """Declare an option that takes a date; ``also`` are other names of it."""
-
-    def read(text: str) -> date:
-        return parse_date(text, flag)
-
-    names = (flag, *also)
-    return typer.Option(*names, metavar="DATE", help=help_text, parser=read, show_default=False)
-
-
-def plot_option(draws: str) -> Any:
-    """Declare the option that draws the answer."""
-    return option("--plot", "FILE", f"{draws} into FILE.svg or FILE.png.")
-
-
-BookFolder = Annotated[
-    str | None,
-    argument(
-        "[BOOK]",
-        "Folder of the book. Default: this folder if it holds practice.toml, else the demo.",
-    ),
-]
-OwnBook = Annotated[str | None, argument("[BOOK]", "Folder of the book. Default: this folder.")]
-OnDate = Annotated[
-    date | None,
-    day_option(
-        "--on",
-        "Day to stand on, as YYYY-MM-DD; later log rows are not used. "
-        "Default: the last logged date.",
-    ),
-]
-TankId = Annotated[str | None, option("--tank", "ID", "Only this tank.")]
-Details = Annotated[bool, typer.Option("--details", help="Also print what the answer rests on.")]
-AsJson = Annotated[bool, typer.Option("--json", help="Print one JSON object instead of tables.")]
+def _declared(
+    name: str,
+    kind: Any,
+    *,
+    help: str,
+    argument: str = "",
+    flags: Sequence[str] = (),
+    takes: str | None = None,
+    default: Any = None,
+    **limits: Any,
+) -> Parameter:
+    """Return an argument, or an option, as typer declares it."""
+    is_open = type(None) in get_args(kind)
+    told: Any
+    if argument:
+        default = None if is_open else Parameter.empty
+        told = typer.Argument(metavar=argument, help=help, show_default=False)
+    else:
+        default = kind() if default is None and not is_open else default
+        names = flags or [f"--{name.replace('_', '-')}"]
+        shown = default not in (None, "")
+        words = help.format(conditions=", ".join(CONDITION_WORDS))
+        told = typer.Option(*names, metavar=takes, help=words, show_default=shown, **limits)
+        if takes == "DATE":
+            told.parser = partial(parse_date, flag=names[0])
+    annotation = Annotated[kind, told]
+    return Parameter(name, Parameter.KEYWORD_ONLY, default=default, annotation=annotation)
 
 
 def parse_date(text: str, flag: str) -> date:

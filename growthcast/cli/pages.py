@@ -9,19 +9,17 @@ from datetime import date
 from functools import cache
 from importlib.util import find_spec
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated, Any
-
-import typer
+from typing import TYPE_CHECKING, Any
 
 from growthcast.book.words import check_known, printable
 from growthcast.cli.options import (
-    BookFolder,
-    OnDate,
+    Count,
+    Day,
+    File,
+    Text,
     chosen_tanks,
-    day_option,
     one_tank,
     open_fit,
-    option,
     recalled,
 )
 from growthcast.cli.output import say
@@ -35,9 +33,6 @@ if TYPE_CHECKING:
     from growthcast.service.pages.client import TankFacts
     from growthcast.service.pages.contract import Contract
     from growthcast.service.pages.overview import TankStanding
-
-
-OutFile = Annotated[Path | None, option("--out", "FILE", "File to write: FILE.html or FILE.pdf.")]
 
 
 def check_page(file: Path | None) -> Path:
@@ -117,41 +112,8 @@ def _made(page: Page, suffix: str) -> tuple[bytes, str]:
         return bare, f"The page is without the logo of practice.toml: PDF cannot show it ({error})."
 
 
-OneTank = Annotated[str | None, option("--tank", "ID", "The page of this tank.")]
-ClientName = Annotated[
-    str | None,
-    option("--client", "NAME", "The page of all tanks of this client, named as in tanks.csv."),
-]
-Every = Annotated[
-    int | None,
-    typer.Option(
-        "--every",
-        metavar="DAYS",
-        min=1,
-        max=365,
-        help="Argue for a visit to the tank every so many days, not for the recommended rhythm.",
-        show_default=False,
-    ),
-]
-VisitsFile = Annotated[
-    Path | None,
-    option("--visits", "FILE.csv", "Planned visits, as growthcast rounds --csv writes them."),
-]
-DataFile = Annotated[
-    Path | None,
-    option("--data", "FILE", "Write the figures behind the page as well: FILE.json or FILE.csv."),
-]
-
-
 def brief_command(
-    book: BookFolder = None,
-    tank: OneTank = None,
-    client: ClientName = None,
-    out: OutFile = None,
-    visits: VisitsFile = None,
-    every: Every = None,
-    data: DataFile = None,
-    on: OnDate = None,
+    book: Text, tank: Text, client: Text, out: File, visits: File, every: Count, data: File, on: Day
 ) -> None:
     """Write a page for a client: how often to visit, what it costs, and what it buys.
 
@@ -164,23 +126,7 @@ def brief_command(
     _write_client_page(book, (tank, client), (out, data), on, visits=visits, every=every)
 
 
-QuoteDate = Annotated[
-    date | None,
-    day_option(
-        "--on",
-        "Day of the quote, as YYYY-MM-DD. Default: today, so that what is planted today is in it.",
-    ),
-]
-
-
-def quote_command(
-    book: BookFolder = None,
-    tank: OneTank = None,
-    client: ClientName = None,
-    out: OutFile = None,
-    data: DataFile = None,
-    on: QuoteDate = None,
-) -> None:
+def quote_command(book: Text, tank: Text, client: Text, out: File, data: File, on: Day) -> None:
     """Write a quote for tanks without a log: a first estimate, and when it will be settled.
 
     Example: growthcast quote my-book --client "Client A" --out quote.pdf
@@ -201,6 +147,7 @@ def _write_client_page(
     quote: bool = False,
 ) -> None:
     """Write the page of one tank or of a client (``whose``), and the figures behind it."""
+    from growthcast.brief.photos import photos_of
     from growthcast.brief.visits import read_visits
 
     (tank, client), (out, data) = whose, files
@@ -239,7 +186,10 @@ def _write_client_page(
         return found, [*found["rhythms"], *_totals(found["contract"])]
 
     _check_data(data, opened)
-    write_page(opened, file, build, day, "brief", tanks, client, plan, every)
+    photos, without = photos_of(opened, names)
+    for said in without:
+        say(said)
+    write_page(opened, file, build, day, "brief", tanks, client, plan, every, photos)
     _write_data(data, figures)
     if not opened.practice.terms:
         say("Term and notice are left to be agreed: write [practice] terms in practice.toml.")
@@ -296,9 +246,7 @@ def _write_data(
     say(f"Wrote {data}")
 
 
-def overview_command(
-    book: BookFolder = None, out: OutFile = None, data: DataFile = None, on: OnDate = None
-) -> None:
+def overview_command(book: Text, out: File, data: File, on: Day) -> None:
     """Write the practice's own page: every tank by urgency, its risk, hours and growth.
 
     Example: growthcast overview my-book --out practice.html

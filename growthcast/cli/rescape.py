@@ -5,141 +5,169 @@ from __future__ import annotations
 from collections.abc import Sequence
 from functools import partial
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated
+from typing import TYPE_CHECKING, Any
 
 from growthcast.book.findings import format_findings, summary_for_commands
-from growthcast.book.words import check_known
+from growthcast.book.tables import FORMS, column_of
+from growthcast.book.words import check_known, did_you_mean
 from growthcast.cli.options import (
-    AsJson,
-    BookFolder,
-    Details,
-    OnDate,
-    TankId,
-    argument,
+    Amount,
+    Count,
+    Day,
+    File,
+    Files,
+    Text,
+    Texts,
     check_plot,
     chosen_tanks,
     one_of,
     one_tank,
     open_fit,
-    option,
-    plot_option,
     write_plot,
 )
-from growthcast.cli.output import say
-from growthcast.cli.rescape_asked import Asked, check_asked, named_plants, names_in, stock_list
+from growthcast.cli.output import print_answer, say
 from growthcast.cli.waiting import working
 from growthcast.errors import BookProblems, UsageError
+from growthcast.nouns import dataclass
 
 if TYPE_CHECKING:
     from growthcast.book.book import Book
     from growthcast.book.supposed import Layout
     from growthcast.fit.result import GrowthFit
-
-MoreLayouts = Annotated[list[Path] | None, argument("[LAYOUT]...", "More layouts after --layouts.")]
-AreaId = Annotated[str | None, option("--area", "ID", "Compare plants for this area of the tank.")]
-Plants = Annotated[
-    list[str] | None,
-    option(
-        "--plants",
-        "IDS",
-        "Plants to compare or swap to, as species_id,species_id. Default: all that fit.",
-    ),
-]
-Form = Annotated[
-    str | None,
-    option(
-        "--form",
-        "FORM",
-        "Only plants of this form: carpet, creeping, rosette, stem, epiphyte, moss, floating.",
-    ),
-]
-Place = Annotated[
-    str | None,
-    option(
-        "--place",
-        "PLACE",
-        "Plants for the front, middle, back, wood or surface, by height and form. Default: the "
-        "area's place in areas.csv, else the form that stands there.",
-    ),
-]
-Stock = Annotated[
-    Path | None,
-    option("--stock", "FILE", "Only plants of this list: one a line, by id or any name."),
-]
-PlantedCm = Annotated[
-    float | None,
-    option(
-        "--planted-cm",
-        "CM",
-        "Height at planting, for the days to the look. Default: the area's own "
-        "planted_height_cm, else half of its floor.",
-    ),
-]
-Layouts = Annotated[
-    list[str] | None,
-    option(
-        "--layouts",
-        "FILE",
-        "Compare layouts of the whole tank: .csv files with area_id, species_id, area_cm2, "
-        "floor_cm, budget_cm; write --layouts A.csv --layouts B.csv, or --layouts A.csv B.csv.",
-    ),
-]
-Reach = Annotated[
-    int | None,
-    option(
-        "--reach",
-        "DAYS",
-        "Search the fewest swaps of plants with which the tank holds this interval.",
-    ),
-]
-Keep = Annotated[
-    list[str] | None,
-    option("--keep", "ID", "With --reach: an area that stays as it is; may be repeated."),
-]
-Plot = Annotated[Path | None, plot_option("Draw the intervals with their ranges")]
+    from growthcast.say.words import Words
 
 
-def rescape_command(
-    book: BookFolder = None,
-    more: MoreLayouts = None,
-    tank: TankId = None,
-    area: AreaId = None,
-    plants: Plants = None,
-    form: Form = None,
-    place: Place = None,
-    stock: Stock = None,
-    planted_cm: PlantedCm = None,
-    layouts: Layouts = None,
-    reach: Reach = None,
-    keep: Keep = None,
-    on: OnDate = None,
-    plot: Plot = None,
-    details: Details = False,
-    as_json: AsJson = False,
-) -> None:
+@dataclass(frozen=True, slots=True)
+class Asked:
+    """What the options ask; ``more`` are layouts that stand after ``layouts``."""
+
+    book: Text
+    more: Files
+    tank: Text
+    area: Text
+    plants: Texts
+    form: Text
+    place: Text
+    stock: File
+    planted_cm: Amount
+    layouts: Texts
+    reach: Count
+    keep: Texts
+    on: Day
+    plot: File
+    details: bool
+    as_json: bool
+
+    @property
+    def files(self) -> list[Path]:
+        """The layouts to compare."""
+        return [Path(text) for text in self.layouts or ()] + list(self.more or ())
+
+    def print(self, answer: dict[str, Any], words: Words, fit: GrowthFit) -> None:
+        """Print an answer as it is asked for."""
+        print_answer(self.as_json, answer, words, fit, details=self.details)
+
+
+def rescape_command(asked: Asked) -> None:
     """Compare plants for an area, layouts of a tank, or swaps that reach an interval, by --tank.
 
     Example: growthcast rescape my-book --tank lobby --area stems --form stem --plot stems.svg
 
     Exit status: 0 done, 2 bad arguments or a book with problems, 3 the tool itself failed.
     """
-    if more and not layouts:
+    if asked.more and not asked.layouts:
         raise UsageError(
-            f'"{more[0]}" is one argument too many; name layouts with --layouts, and one book'
+            f'"{asked.more[0]}" is one argument too many; name layouts with --layouts, and one book'
         )
-    files = [Path(text) for text in layouts or ()] + list(more or ())
-    narrowed = (plants, form, place, stock, planted_cm, keep)
-    asked = Asked(tank, area, files, reach, *narrowed, plot, details, as_json)
     check_asked(asked)
-    opened, _, fit = open_fit(book, on)
-    check_plot(opened, plot)
-    which = int(chosen_tanks(opened, one_tank(opened, tank))[0])
-    if files:
+    opened, _, fit = open_fit(asked.book, asked.on)
+    check_plot(opened, asked.plot)
+    which = int(chosen_tanks(opened, one_tank(opened, asked.tank))[0])
+    if asked.files:
         _answer_layouts(asked, opened, fit, which)
-    elif reach is not None:
-        _answer_swaps(asked, opened, fit, which, reach)
+    elif asked.reach is not None:
+        _answer_swaps(asked, opened, fit, which, asked.reach)
     else:
-        _answer_plants(asked, opened, fit, which, area or _one_area(fit, which))
+        _answer_plants(asked, opened, fit, which, asked.area or _one_area(fit, which))
+
+
+def check_asked(asked: Asked) -> None:
+    """Refuse two questions at once, and options that would be left unread."""
+    area, reach, cm = asked.area, asked.reach, asked.planted_cm
+    given = {"--area": area is not None, "--layouts": asked.files, "--reach": reach is not None}
+    questions = [name for name, is_given in given.items() if is_given]
+    form_hint = did_you_mean(asked.form or "", FORMS, f"the forms are {', '.join(FORMS)}")
+    places = column_of("areas", "place").choices
+    place_hint = did_you_mean(asked.place or "", places, f"the places are {', '.join(places)}")
+    wrong = {
+        f"{' and '.join(questions)} are different questions; ask one at a time": len(questions) > 1,
+        "--plot draws plants (--area) or layouts (--layouts), not swaps": (
+            asked.plot is not None and reach is not None
+        ),
+        f"--reach {reach} is outside the limits; expected whole days from 1 to 365": (
+            reach is not None and not 1 <= reach <= 365
+        ),
+        "--keep goes with --reach: it pins areas while swaps are searched": (
+            asked.keep and reach is None
+        ),
+        "--planted-cm goes with --area": cm is not None and area is None,
+        f"--planted-cm {cm or 0.0:g} is outside the limits; expected above 0 to 300": (
+            cm is not None and not 0.0 < cm <= 300.0
+        ),
+        "a layout names its own plants; leave out --plants, --form and --stock": (
+            asked.files and (asked.plants or asked.form or asked.stock)
+        ),
+        f'--place "{asked.place}" is no place; {place_hint}': (
+            asked.place is not None and asked.place not in places
+        ),
+        "--place goes with --area": asked.place is not None and area is None,
+        f'--form "{asked.form}" is no growth form; {form_hint}': (
+            asked.form is not None and asked.form not in FORMS
+        ),
+    }
+    for sentence, holds in wrong.items():
+        if holds:
+            raise UsageError(sentence)
+
+
+def named_plants(book: Book, asked: Asked) -> list[str]:
+    from growthcast.book.supposed import known_species
+
+    none = "--plants names no plant; leave it out to look at all that fit"
+    names = dict.fromkeys(names_in(asked.plants, none))
+    return [known_species(book, name, "--plants") for name in names]
+
+
+def stock_list(book: Book, file: Path | None) -> set[str] | None:
+    """Return the plants of a list that the table knows; those it does not know are said."""
+    from growthcast.book.supposed import known_species
+
+    if file is None:
+        return None
+    try:
+        lines = file.read_text(encoding="utf-8-sig").splitlines()
+    except OSError as error:
+        raise UsageError(f"--stock {file} cannot be read: {error.strerror}") from error
+    except UnicodeDecodeError as error:
+        raise UsageError(f"--stock {file} is no text in UTF-8; save it as that") from error
+    found = set()
+    for number, line in enumerate(lines, start=1):
+        if (name := line.partition("#")[0].strip()) and name != "species_id":
+            try:
+                found.add(known_species(book, name, f"{file}, line {number}, left out"))
+            except UsageError as unknown:
+                say(str(unknown))
+    if not found:
+        raise UsageError(f"--stock {file} names no plant of the species table")
+    return found
+
+
+def names_in(texts: list[str] | None, none: str) -> list[str]:
+    """Return names set apart by commas; ``UsageError`` where there are only commas."""
+    names = [name.strip() for text in texts or () for name in text.split(",") if name.strip()]
+    if texts and not names:
+        raise UsageError(none)
+    return names
 
 
 def _one_area(fit: GrowthFit, tank: int) -> str:

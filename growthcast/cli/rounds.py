@@ -5,20 +5,14 @@ from __future__ import annotations
 from dataclasses import replace
 from datetime import UTC, date, datetime, timedelta
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated, Any
-
-import typer
+from typing import TYPE_CHECKING, Any
 
 from growthcast.cli.options import (
-    AsJson,
-    BookFolder,
-    Details,
-    OnDate,
-    TankId,
+    Day,
+    File,
+    Text,
     chosen_tanks,
-    day_option,
     open_fit,
-    option,
     recalled,
 )
 from growthcast.cli.output import print_answer, say
@@ -33,35 +27,8 @@ if TYPE_CHECKING:
     from growthcast.service.visit.away import AwayTank
 
 
-FromDate = Annotated[
-    date | None,
-    day_option(
-        "--from",
-        "First day of the plan, as YYYY-MM-DD. Default: the day after the last logged one.",
-    ),
-]
-Weeks = Annotated[int, typer.Option("--weeks", metavar="N", help="Weeks to plan, 1 to 26.")]
-CsvFile = Annotated[Path | None, option("--csv", "FILE", "Write the visits as a table.")]
-IcsFile = Annotated[
-    Path | None,
-    option(
-        "--ics",
-        "FILE",
-        "Write the visits for a calendar. A later plan written to the same FILE moves them, "
-        "and cancels those that took place or that it no longer has.",
-    ),
-]
-
-
 def rounds_command(
-    book: BookFolder = None,
-    start: FromDate = None,
-    weeks: Weeks = 4,
-    on: OnDate = None,
-    csv: CsvFile = None,
-    ics: IcsFile = None,
-    details: Details = False,
-    as_json: AsJson = False,
+    book: Text, start: Day, weeks: int, on: Day, csv: File, ics: File, details: bool, as_json: bool
 ) -> None:
     """Plan the visits of all tanks within the hours there are, and say what comes late.
 
@@ -132,25 +99,15 @@ def _write_files(plan: RoundsPlan, csv: Path | None, ics: Path | None) -> None:
         say(f"Wrote {ics}{also}")
 
 
-AwayFrom = Annotated[date | None, day_option("--from", "First day without visits.")]
-ToDate = Annotated[date | None, day_option("--to", "Last day without visits.")]
-LastVisit = Annotated[
-    date | None,
-    day_option(
-        "--last-visit", "Last visit before. Default: the day before the first day without visits."
-    ),
-]
-
-
 def away_command(
-    book: BookFolder = None,
-    start: AwayFrom = None,
-    end: ToDate = None,
-    last_visit: LastVisit = None,
-    tank: TankId = None,
-    on: OnDate = None,
-    details: Details = False,
-    as_json: AsJson = False,
+    book: Text,
+    start: Day,
+    end: Day,
+    last_visit: Day,
+    tank: Text,
+    on: Day,
+    details: bool,
+    as_json: bool,
 ) -> None:
     """Tell which tanks last through a time without visits, and which cuts beforehand bridge it.
 

@@ -2,12 +2,10 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Annotated, Any
-
-import typer
+from typing import TYPE_CHECKING, Any
 
 from growthcast.book.words import did_you_mean, folded, names_that_hold, shown
-from growthcast.cli.options import AsJson, Details, argument, option
+from growthcast.cli.options import Text
 from growthcast.cli.output import print_answer, say
 from growthcast.errors import UsageError
 
@@ -19,36 +17,17 @@ NEEDS = ("no", "helps", "yes")
 SORTS = ("slow", "fast", "name")
 NAMES = ("species_id", "scientific_name", "common_name")
 
-SpeciesId = Annotated[
-    str | None,
-    argument("[SPECIES_ID]", "Show this one, or list those whose names hold this word."),
-]
-Form = Annotated[
-    str | None, option("--form", "FORM", "Only this growth form: carpet, rosette, stem, ...")
-]
-Light = Annotated[
-    str | None, option("--light", "LIGHT", "Only this light demand: low, medium or high.")
-]
-NeedsCo2 = Annotated[
-    str | None, option("--needs-co2", "NEED", "Only plants with this need: no, helps or yes.")
-]
-Sort = Annotated[
-    str, typer.Option(metavar="ORDER", help="slow (slowest first), fast (fastest first) or name.")
-]
-AllOfThem = Annotated[bool, typer.Option("--all", help="List all of them, not a screen of them.")]
-OfBook = Annotated[str | None, option("--book", "BOOK", "Also the species of this book's own.")]
-
 
 def species_command(
-    species_id: SpeciesId = None,
-    form: Form = None,
-    light: Light = None,
-    needs_co2: NeedsCo2 = None,
-    sort: Sort = "slow",
-    book: OfBook = None,
-    all_of_them: AllOfThem = False,
-    details: Details = False,
-    json: AsJson = False,
+    species_id: Text,
+    form: Text,
+    light: Text,
+    needs_co2: Text,
+    sort: str,
+    book: Text,
+    all_of_them: bool,
+    details: bool,
+    json: bool,
 ) -> None:
     """List the species the forecasts start from, slow to fast, or show one with its sources.
 

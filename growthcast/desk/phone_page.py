@@ -43,8 +43,6 @@ def kind(name: str) -> str:
 
 
 SAID_BY_NAME = (
-    "bucket",
-    "rest",
     *("photo_tank", "photo_lens"),
     *(f"state_{state}" for state in ("here", "book", "other", "refused")),
 )

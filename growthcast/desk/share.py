@@ -21,6 +21,7 @@ from starlette.routing import Route
 
 from growthcast.book.writing.phones import read_phones, write_phones
 from growthcast.book.writing.visit.lines import Line, checked_name, checked_number
+from growthcast.book.writing.visit.taps import read_taps
 from growthcast.desk.guard import Patience
 from growthcast.desk.memory import Desk
 from growthcast.desk.phone_page import PARTS, phone_page
@@ -169,12 +170,14 @@ class Share:
             raise Refused
         try:
             free, on = tuple(formula_free(one) for one in items), date.fromisoformat(str(day))
-            by = checked_name(str(told.get("by", "")))
-            line = Line(tank, on, free, checked_number(str(number)), by=by)
+            by, taps = checked_name(str(told.get("by", ""))), str(told.get("taps", ""))
+            if taps:
+                read_taps(taps)
+            line = Line(tank, on, free, checked_number(str(number)), by=by, taps=taps)
             if line.day > self.desk.today():
                 raise UsageError(f"{line.day} is later than today")
-            state: str = write_visit(self.desk, line)
-            said = ""
+            state: str
+            state, said = write_visit(self.desk, line)
         except NotWritten as error:  # the phone keeps it, and asks again by itself
             state, said = "later", words_of(error)
         except (GrowthcastError, ValueError) as error:

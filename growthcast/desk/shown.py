@@ -60,23 +60,11 @@ def tank_shown(known: Known, tank_id: str, every_d: int) -> dict[str, Any]:
 
 
 def _why(advice: TankAdvice, currency: str, locale: Locale) -> list[str]:
-    """Say why this rhythm; in numbers where the reasons of ``interval`` are not translated."""
-    if locale.language == "en":
-        why = [reason(advice)]
-        if advice.longer is not None:
-            why.append(next_longer_words(advice, advice.longer, currency))
-        return [f"{locale.sentence_case(one)}." for one in why]
-    key, days = {"nothing grows": "empty", "none holds": "none"}.get(advice.set_by, "all"), 0
-    blanks = {"wanted": locale.share(advice.confidence), "area": "", "alone": "", "chance": ""}
-    if key == "all" and advice.fails_at_d is not None:
-        key, days, first = "fails", advice.fails_at_d, advice.short[0].area
-        blanks["area"] = named(first.label, first.area_id)
-        blanks["alone"] = locale.chance(first.chance_within)
-        blanks["chance"] = locale.chance(advice.option(days).chance_all_within)
-    elif key == "all" and advice.set_by == "its own limit":
-        key = "limit"
-    every = locale.count("every", days or advice.longest_interval_d)
-    return [locale.say(f"desk_why_{key}", every=every, **blanks)]
+    """Say why this rhythm, why not longer, and what would allow it."""
+    why = [reason(advice, locale)]
+    if advice.longer is not None:
+        why.append(next_longer_words(advice, advice.longer, currency, locale))
+    return [f"{locale.sentence_case(one)}." for one in why]
 
 
 def _option(

@@ -10,12 +10,12 @@ from typing import Any
 from growthcast.book.book import Book
 from growthcast.book.findings import format_findings
 from growthcast.book.read import read_book
+from growthcast.book.writing.append import Addition
 from growthcast.book.writing.visit.lines import Line, State, log_line, numbered
-from growthcast.book.writing.visit.places import has_room, log_rows, visit_rows
+from growthcast.book.writing.visit.places import log_rows, visit_rows
 from growthcast.desk.memory import Desk, Known
 from growthcast.desk.phone_page import phone_page
 from growthcast.errors import BookProblems, UsageError
-from growthcast.fit.result import GrowthFit
 from growthcast.nouns import dataclass
 from growthcast.say.locale import Locale, open_locale
 from growthcast.say.log import doubt_words
@@ -67,13 +67,8 @@ def _stepped(value: float, step: float) -> float:
     return max(step, round(value / step) * step)
 
 
-def _whose_grams(book: Book, fit: GrowthFit) -> str:
-    """Return the word under which the log can hold a bucket: "bucket", else "rest"."""
-    return "bucket" if has_room(book, "grams_of") or fit.whole_tank_grams[0] == "all" else "rest"
-
-
 def visit_of(
-    book: Book, fit: GrowthFit, sheet: CutSheet, locale: Locale, due: str = "", *, soon: bool = True
+    book: Book, sheet: CutSheet, locale: Locale, due: str = "", *, soon: bool = True
 ) -> dict[str, Any]:
     """Return all that a visit to a tank needs at the tank, as plain data."""
     return {
@@ -83,8 +78,6 @@ def visit_of(
         "due": due,
         "soon": soon,
         "on": sheet.on.isoformat(),
-        "grams": _whose_grams(book, fit),
-        "room": [name for name in ("visit_min", "water_share") if has_room(book, name)],
         "minutes": sheet.whole_minutes[2],
         "photo": _photo_of(book, sheet, locale),
         "areas": [card_of(area, locale) for area in sheet.areas],
@@ -92,12 +85,10 @@ def visit_of(
 
 
 def _photo_of(book: Book, sheet: CutSheet, locale: Locale) -> dict[str, Any] | None:
-    """Return what reading heights off a photo needs, or why it cannot be done; None without room.
+    """Return what reading heights off a photo needs, or why it cannot be done.
 
     A tank whose inner sizes nobody wrote down is passed over without a word.
     """
-    if not (has_room(book, "measured_by") and has_room(book, "before_sd_cm")):
-        return None
     expected = {
         area.area_id: (named(area.label, area.area_id), area.height_now_cm.p50)
         for area in sheet.areas
@@ -113,10 +104,10 @@ def known_visit(known: Known, standing: TankStanding, locale: Locale) -> dict[st
     """Return what a visit today needs, with when it is due and why."""
     due, soon = due_why(locale, standing, known.on), standing.due_on
     sheet, is_soon = known.sheet(standing), soon is not None and soon <= known.on
-    return visit_of(known.book, known.fit, sheet, locale, due, soon=is_soon)
+    return visit_of(known.book, sheet, locale, due, soon=is_soon)
 
 
-def day_file(book: Book, fit: GrowthFit, sheets: Sequence[CutSheet]) -> bytes:
+def day_file(book: Book, sheets: Sequence[CutSheet]) -> bytes:
     """Return visits as the page of phones in one file, with the day's data inside."""
     locale, practice = open_locale(book.practice.locale), book.practice.name
     day = sheets[0].on.isoformat()
@@ -126,7 +117,7 @@ def day_file(book: Book, fit: GrowthFit, sheets: Sequence[CutSheet]) -> bytes:
             "practice": practice,
             "until": day,
             "mark": hashlib.sha256(f"{practice} {day}".encode()).hexdigest()[:12],
-            "visits": [visit_of(book, fit, sheet, locale) for sheet in sheets],
+            "visits": [visit_of(book, sheet, locale) for sheet in sheets],
         },
     )
 
@@ -141,11 +132,8 @@ class Fields:
         """Return a field's text without blanks around it, "" for none."""
         return self.text.get(name, "").strip()[:LONGEST_TEXT]
 
-    def items(self, cards: list[dict[str, Any]], grams: str, doses: str) -> list[str]:
-        """Return the visit as ``log`` reads it; ``grams`` and ``doses`` are what those are called.
-
-        What was dosed goes before the remark.
-        """
+    def items(self, cards: list[dict[str, Any]], doses: str) -> list[str]:
+        """Return the visit as ``log`` reads it; what was dosed goes before the remark."""
         items = []
         for n, card in enumerate(cards):
             before, after, look, done = (self.get(f"{name}{n}") for name in "bald")
@@ -155,7 +143,7 @@ class Fields:
             if parts:
                 items.append(f"{card['id']}={'+'.join(parts)}")
         if weight := self.get("grams"):
-            items.append(f"{grams}={weight.removesuffix('g').strip()}g")
+            items.append(f"bucket={weight.removesuffix('g').strip()}g")
         if minutes := self.get("minutes"):
             items.append(f"{minutes.removesuffix('min').strip()}min")
         if at_tank := self.get("visit_min"):
@@ -257,18 +245,26 @@ def book_mark(desk: Desk) -> str:
     return hashlib.sha256(str(desk.folder.resolve()).encode()).hexdigest()
 
 
-def write_visit(desk: Desk, line: Line) -> State:
-    """Write a visit through the book's lock, journal and checks, once for its number."""
+def write_visit(desk: Desk, line: Line) -> tuple[State, str]:
+    """Write a visit through the book's lock, journal and checks, once for its number.
+
+    Say as well which columns the log has got for it.
+    """
     if (state := numbered(desk.folder, line)) != "new":
-        return state
-    known, tank_id = desk.look()[0], str(line.tank_id)
+        return state, ""
+    tank_id = str(line.tank_id)
     book = read_book(desk.folder, today=desk.today())
     rows = visit_rows(book, tank_id, line.day, line.items)
-    said = book.practice.whole_tank_grams or "all"
-    reading = said if known is None else known.fit.whole_tank_grams[0]
-    cells = log_rows(rows, book, tank_id, line.day, reading, line.by)
+    cells = log_rows(rows, tank_id, line.day, line.by)
     summary = f"{tank_id} on {line.day}, {count_of(len(rows), 'row')}"
     with desk.writing:
-        state = log_line(desk.folder, line, cells, summary, today=desk.today())[0]
+        state, added = log_line(desk.folder, line, cells, summary, today=desk.today())
     desk.look()  # so that it is fitted anew
-    return state
+    return state, columns_words(open_locale(book.practice.locale), added)
+
+
+def columns_words(locale: Locale, added: Addition | None) -> str:
+    """Say which columns the log gets with what is added to it, "" for none."""
+    if added is None or not added.columns:
+        return ""
+    return locale.say("desk_gets_columns", columns=", ".join(added.columns))

@@ -213,7 +213,7 @@ def _forecast_from(
         made |= {
             "last_rate": last_rate(past, areas, days),
             "line": line(past, areas, days),
-            "unpooled": unpooled(past, areas, days),
+            "unpooled": unpooled(past, areas, days, readings.own_sd_cm),
         }
         return fit, made, _crossing_errors(fit, areas, readings, past)
     made["own_log"], blank = made["model"], np.full_like(made["model"].height_cm, np.nan)

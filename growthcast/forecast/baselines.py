@@ -40,25 +40,32 @@ WEEK_SPREAD = 0.2
 
 @dataclass(frozen=True, slots=True)
 class Spans:
-    """Growth between two visits of an area, both heights read; all (S,), sorted by area and day."""
+    """Growth between two visits of an area, both heights read; all (S,), sorted by area and day.
+
+    ``start_sd_cm`` and ``end_sd_cm`` are errors of readings that bring their own, nan for a ruler.
+    """
 
     area: IntArray
     start_cm: FloatArray
     end_cm: FloatArray
     days: FloatArray
+    start_sd_cm: FloatArray
+    end_sd_cm: FloatArray
 
 
 @dataclass(frozen=True, slots=True)
 class Start:
     """Where every area stood after its last visit, (A,); NaN where nothing tells.
 
-    ``cut`` tells whether that visit cut it; ``row`` is the area's last own row, -1 for none.
+    ``cut`` tells whether that visit cut it; ``row`` is the area's last own row, -1 for none;
+    ``sd_cm`` the error of a reading that brings its own.
     """
 
     height_cm: FloatArray
     day: FloatArray
     cut: BoolArray
     row: IntArray
+    sd_cm: FloatArray
 
 
 @dataclass(frozen=True, slots=True)
@@ -102,7 +109,13 @@ def own_spans(visits: Visits) -> Spans:
     read = np.isfinite(start) & np.isfinite(end) & (start > 0.0)
     at = at[read]
     days = np.maximum(visits.day[at] - visits.day[at - 1], 1.0)
-    return Spans(visits.area[at], start[read], end[read], days)
+    own_sd = _left_sd(visits)[at - 1], visits.before_sd_cm[at]
+    return Spans(visits.area[at], start[read], end[read], days, *own_sd)
+
+
+def _left_sd(visits: Visits) -> FloatArray:
+    """Own error of the height that a visit left; a height after a cut is read by ruler."""
+    return np.where(np.isfinite(visits.after_cm), np.nan, visits.before_sd_cm)
 
 
 def start_heights(visits: Visits, cut_cm: FloatArray) -> Start:
@@ -127,16 +140,17 @@ def start_heights(visits: Visits, cut_cm: FloatArray) -> Start:
     total = np.bincount(visits.area[read], weights=visits.left_cm[read], minlength=count)
     mean = np.divide(total, number, out=np.full(count, np.nan), where=number > 0)
     usual = np.where(np.isfinite(cut_cm) & (cut_cm > 0.0), cut_cm, mean)
-    height, day = np.full(count, np.nan), np.full(count, np.nan)
+    height, day, sd = np.full((3, count), np.nan)
     cut, row = np.zeros(count, dtype=bool), np.full(count, -1)
     left = np.where(np.isfinite(visits.left_cm), visits.left_cm, usual[visits.area])
     height[visits.area] = left  # later visits overwrite earlier ones
     day[visits.area] = visits.day
+    sd[visits.area] = _left_sd(visits)
     cut[visits.area] = visits.cut | visits.unsaid
     own = ~visits.silent
     row[visits.area[own]] = visits.row[own]
     height[height <= 0.0] = np.nan
-    return Start(height, day, cut, row)
+    return Start(height, day, cut, row, sd)
 
 
 def only_starts(book: Book, start: Start, tanks: IntArray | None = None) -> Book:
@@ -262,7 +276,7 @@ def line(past: Past, areas: IntArray, days: FloatArray) -> Predictive:
     return Predictive(height, np.where(np.isfinite(height), smoothed, np.nan))
 
 
-def unpooled(past: Past, areas: IntArray, days: FloatArray) -> Predictive:
+def unpooled(past: Past, areas: IntArray, days: FloatArray, own_sd_cm: FloatArray) -> Predictive:
     """Forecast with a logistic fitted to each area's own spans alone, under weak priors.
 
     Parameters
@@ -273,6 +287,8 @@ def unpooled(past: Past, areas: IntArray, days: FloatArray) -> Predictive:
         Area of each reading to forecast.
     days : array (n,)
         Days from the area's last visit to the reading [d].
+    own_sd_cm : array (n,)
+        Errors of readings that bring their own, nan for a ruler's [cm].
 
     Returns
     -------
@@ -285,13 +301,15 @@ def unpooled(past: Past, areas: IntArray, days: FloatArray) -> Predictive:
     wanted, place = np.unique(areas, return_inverse=True)
     mine = np.isin(past.spans.area, wanted)
     spans = Spans(*(getattr(past.spans, name)[mine] for name in Spans.__slots__))
-    middle, variance = _curve(past, spans.start_cm, spans.days, spans.area, rate, off)
+    middle, variance = _curve(past, spans, rate, off)
     fit = -0.5 * np.log(variance) - 0.5 * (spans.end_cm[:, None] - middle) ** 2 / variance
     log_weight = np.tile(prior, (wanted.size, 1))
     np.add.at(log_weight, np.searchsorted(wanted, spans.area), fit)
     weight = np.exp(log_weight - log_weight.max(axis=1, keepdims=True))[place]
     weight /= weight.sum(axis=1, keepdims=True)
-    middle, variance = _curve(past, past.start.height_cm[areas], days, areas, rate, off)
+    start = past.start.height_cm[areas], past.start.sd_cm[areas]
+    ahead = Spans(areas, start[0], start[0], days, start[1], own_sd_cm)  # how it ends is not known
+    middle, variance = _curve(past, ahead, rate, off)
     order = np.argsort(middle, axis=1)
     reached = np.cumsum(np.take_along_axis(weight, order, axis=1), axis=1)
     chosen = np.stack([np.searchsorted(row, CHANCES) for row in reached])
@@ -303,22 +321,21 @@ def unpooled(past: Past, areas: IntArray, days: FloatArray) -> Predictive:
 
 
 def _curve(
-    past: Past,
-    start_cm: FloatArray,
-    days: FloatArray,
-    area: IntArray,
-    rate: FloatArray,
-    off: FloatArray,
+    past: Past, spans: Spans, rate: FloatArray, off: FloatArray
 ) -> tuple[FloatArray, FloatArray]:
     """Reading at the end of spans (n, G) for a grid of rates and ceilings, and its variance."""
-    ceiling = past.ceiling_cm[area][:, None] * np.exp(off)
-    start, days, area = start_cm[:, None], days[:, None], area[:, None]
+    start, days, area, start_sd, end_sd = (
+        getattr(spans, name)[:, None]
+        for name in ("start_cm", "days", "area", "start_sd_cm", "end_sd_cm")
+    )
+    ceiling = past.ceiling_cm[area] * np.exp(off)
     end = _grown(start, ceiling, rate * days)
     room = np.minimum(start, HIGHEST_SHARE * ceiling)
     steepness = end * (1.0 - end / ceiling) / (room * (1.0 - room / ceiling))
-    variance = past.errors.reading_variance(start, area) * steepness**2
+    variance = past.errors.reading_variance(start, area, start_sd) * steepness**2
     variance = variance + (WEEK_SPREAD * (end - room)) ** 2 * 7.0 / days
-    return end, variance + past.errors.reading_variance(end, area)
+    end_sd = np.broadcast_to(end_sd, end.shape)
+    return end, variance + past.errors.reading_variance(end, area, end_sd)
 
 
 def _stage(height_cm: FloatArray, ceiling_cm: FloatArray) -> FloatArray:

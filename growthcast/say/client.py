@@ -9,6 +9,7 @@ from growthcast.forecast.report import AreaForecast
 from growthcast.say.cuts import HARD_CUT_SHARE
 from growthcast.say.locale import Locale
 from growthcast.say.prices import a_month, apart
+from growthcast.say.reasons import mend_words
 from growthcast.say.strip import days_out
 from growthcast.say.words import named
 from growthcast.service.advice import AreaAdvice, Mend, OptionAdvice
@@ -211,7 +212,8 @@ def mends_words(locale: Locale, tank: TankFacts) -> tuple[str, ...]:
     holding.sort(key=lambda mend: mend.kind != "light" and len(mend.area_ids) > FEW_AREAS)
     if tank.fits:
         holding = [mend for mend in holding[:1] if _worth_offering(mend)]
-    return tuple(_mend(locale, [areas[name] for name in mend.area_ids], mend) for mend in holding)
+    names = {area_id: (area_name(area), area.unit) for area_id, area in areas.items()}
+    return tuple(mend_words(mend, names, locale, lamp=False) for mend in holding)
 
 
 def _worth_offering(mend: Mend) -> bool:
@@ -220,25 +222,6 @@ def _worth_offering(mend: Mend) -> bool:
         return True
     pairs = zip(mend.values, mend.before, strict=True)
     return any(abs(float(to) - now) >= min(SEEN_CM, SEEN_PART * now) for to, now in pairs)
-
-
-def _mend(locale: Locale, areas: list[AreaFacts], mend: Mend) -> str:
-    if mend.kind == "light":
-        [before], [dimmed] = mend.before, mend.values
-        return locale.say("mend_light", share=locale.share(1.0 - float(dimmed) / before))
-    if mend.kind == "plant":
-        return locale.say("mend_plant", plant=mend.plant[0], area=area_name(areas[0]))
-    key = {"budget": "mend_budget", "floor": "mend_floor", "lowest cut": "mend_lowest"}[mend.kind]
-    each = [
-        locale.say(
-            key,
-            area=area_name(area),
-            to=locale.exact(float(to), area.unit),
-            now=locale.exact(now, area.unit),
-        )
-        for area, to, now in zip(areas, mend.values, mend.before, strict=True)
-    ]
-    return locale.listed(each)
 
 
 def passes(locale: Locale, key: str, area: AreaForecast, horizon_d: int, on: date) -> str:

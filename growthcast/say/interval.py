@@ -44,8 +44,13 @@ def advice_for_programs(tank: TankAdvice, currency: str) -> dict[str, Any]:
     if tank.longer is not None:
         answer["next_longer"]["sentence"] = next_longer_words(tank, tank.longer, currency)
     for made, mend in zip(answer["mends"], tank.mends, strict=True):
-        made["change"] = mend_words(tank, mend)
+        made["change"] = mend_words(mend, _names(tank))
     return answer
+
+
+def _names(tank: TankAdvice) -> dict[str, tuple[str, str]]:
+    """Return the names and units of a tank's areas by their ids."""
+    return {area.area_id: (area.label, area.unit) for area in tank.options[0].areas}
 
 
 def rhythm_words(tank: TankAdvice) -> str:
@@ -251,7 +256,7 @@ def _longer(tank: TankAdvice, currency: str) -> Words:
             ["change", "at the floor>", "enough"],
             [
                 [
-                    mend_words(tank, mend),
+                    mend_words(mend, _names(tank)),
                     as_chance(mend.chance_at_least_cut),
                     "yes" if mend.holds else "no",
                 ]

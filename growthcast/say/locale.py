@@ -1,20 +1,18 @@
 """Numbers, dates, money, lists and texts as the reader of a page writes them.
 
-Babel knows how every place of CLDR writes numbers and dates. A language is one file in
-``languages/``: every text of the pages. Pages of a language without a file are in English
-throughout, numbers and dates as well.
+Babel knows how every place of CLDR writes numbers and dates. Pages of a language without a file in
+``languages/`` are in English throughout, numbers and dates as well.
 """
 
 from __future__ import annotations
 
 import re
-import tomllib
-from collections.abc import Mapping
+from collections.abc import Sequence
 from copy import copy
 from datetime import date
 from functools import lru_cache
 from importlib.resources import files
-from typing import Any
+from typing import Any, ClassVar
 
 import babel
 from babel.dates import format_date, format_skeleton
@@ -22,19 +20,19 @@ from babel.lists import format_list
 from babel.numbers import NumberPattern
 
 from growthcast.nouns import dataclass
+from growthcast.say.texts import Texts
 
 ENGLISH = "en-GB"
 """Whose forms pages have whose language has no file."""
-ALMOST_SURE = 0.995
 
 
 @dataclass(frozen=True, slots=True)
-class Locale:
-    """A reader's place, and the texts of a page in ``language``, by their keys."""
+class Locale(Texts):
+    """A reader's place, and the texts of its language."""
 
     place: babel.Locale
-    language: str
-    text: Mapping[str, str]
+
+    gap: ClassVar[str] = "\N{NO-BREAK SPACE}"
 
     def number(self, value: float, digits: int = 0) -> str:
         """Return a number with this place's decimal and thousands marks."""
@@ -44,14 +42,6 @@ class Locale:
         """Return a share [0-1] as percent."""
         percent = round(100.0 * share, digits)  # rounded as a number of per cent is
         return self._written(self.place.percent_formats[None], percent / 100.0, digits)
-
-    def chance(self, chance: float) -> str:
-        """Return a chance [0-1] as percent; neither certain nor impossible when it is not."""
-        if chance > ALMOST_SURE:
-            return self.say("chance_over", share=self.share(0.99))
-        if chance < 1.0 - ALMOST_SURE:
-            return self.say("chance_under", share=self.share(0.01))
-        return self.share(chance)
 
     def money(self, value: float, currency: str) -> str:
         """Return an amount of money in whole units."""
@@ -97,30 +87,6 @@ class Locale:
             return self.share(value / 100.0)
         return f"{self.number(value, 1 if value < 9.95 else 0)}\N{NO-BREAK SPACE}cm"
 
-    def exact(self, value: float, unit: str) -> str:
-        """Return a height that was agreed, not forecast, in the digits it was given with."""
-        digits = next((d for d in (0, 1) if abs(value - round(value, d)) < 1e-9), 2)
-        if unit != "cm":
-            return self.share(value / 100.0, digits)
-        return f"{self.number(value, digits)}\N{NO-BREAK SPACE}cm"
-
-    def say(self, key: str, **values: str) -> str:
-        """Return a text of the page with its blanks filled."""
-        return self.text[key].format(**values)
-
-    def count(self, key: str, number: int) -> str:
-        """Return the text for so many of something, the number as ``{n}``.
-
-        It is the text of that very number where there is one, else that of one or of many.
-        """
-        very = f"{key}_{number}"
-        form = very if very in self.text else f"{key}_one" if number == 1 else f"{key}_many"
-        return self.say(form, n=self.number(number))
-
-    def sentence_case(self, text: str) -> str:
-        """Return a text with a capital at its beginning."""
-        return text[:1].upper() + text[1:]
-
     def range(self, low: float, middle: float, high: float, unit: str) -> str:
         """Return a forecast height with its range."""
         return self.say(
@@ -130,9 +96,9 @@ class Locale:
             high=self.height(high, unit),
         )
 
-    def listed(self, parts: list[str]) -> str:
+    def listed(self, parts: Sequence[str]) -> str:
         """Return parts as a list in the words of the page's language."""
-        return format_list(parts, locale=self.place)
+        return format_list([*parts], locale=self.place)
 
 
 @lru_cache(maxsize=16)
@@ -142,5 +108,4 @@ def open_locale(tag: str) -> Locale:
     folder = files("growthcast.say") / "languages"
     if not (folder / f"{place.language}.toml").is_file():
         place = babel.Locale.parse(ENGLISH, sep="-")
-    text = tomllib.loads((folder / f"{place.language}.toml").read_text(encoding="utf-8"))
-    return Locale(place, place.language, text)
+    return Locale(place.language, place)

@@ -2,12 +2,17 @@
 
 from __future__ import annotations
 
+import shlex
+
 from growthcast.say.words import Beside, Table, Words, and_list, named
 from growthcast.service.visit.photo import LEAST_FILL, LOW_CM, PhotoReading
 
 
-def photo_words(reading: PhotoReading) -> Words:
-    """Yield the heights with their errors, what is to be mistrusted, and the line to log."""
+def photo_words(reading: PhotoReading, *options: str) -> Words:
+    """Yield the heights with their errors, what is to be mistrusted, and the line to log.
+
+    ``options`` are those of the line beside its tank.
+    """
     measured = [area for area in reading.areas if area.height_cm is not None]
     yield Table(
         f"Heights of {reading.tank_id} by a photo from {reading.distance_cm:.0f} cm away "
@@ -32,4 +37,11 @@ def photo_words(reading: PhotoReading) -> Words:
     if skipped := [area.area_id for area in reading.areas if area.height_cm is None]:
         yield Beside(f"Not tapped: {and_list(skipped)}.")
     if reading.items:
-        yield f"growthcast log --tank {reading.tank_id} {' '.join(reading.items)}"
+        line = ["growthcast", "log", "--tank", reading.tank_id, *options, *reading.items]
+        yield " ".join(word if _is_plain(word) else shlex.quote(word) for word in line)
+
+
+def _is_plain(word: str) -> bool:
+    """Whether a word needs no quotes in a line; a tilde inside it needs none."""
+    bare = word[:1] + word[1:].replace("~", "")
+    return shlex.quote(bare) == bare

@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping
 from math import ceil, floor
 
 from growthcast.say.supposed import none_holds_in_words, some_do_not_hold_in_words
-from growthcast.say.words import percent
+from growthcast.say.texts import TERMINAL, Texts
+from growthcast.say.words import named, percent
 from growthcast.service.advice import (
     AreaAdvice,
     Certainty,
@@ -27,89 +28,83 @@ WHOSE = {
 }
 
 
-def reason(tank: TankAdvice) -> str:
+def reason(tank: TankAdvice, texts: Texts = TERMINAL) -> str:
     """Say why this interval is recommended, or why none is, and what that rests on."""
-    cap = tank.longest_interval_d
+    days = texts.number(tank.longest_interval_d)
     if tank.set_by == "nothing grows":
-        limit = "the tank's own limit" if tank.own_limit else "the longest listed interval"
-        return f"this tank has no planted area any more, so {limit} of {cap} days stands"
+        return texts.say(f"reason_empty_{'own' if tank.own_limit else 'listed'}", days=days)
     if tank.set_by == "none holds":
-        return none_holds_in_words(tank.not_holding)
+        return none_holds_in_words(tank.not_holding, texts)
     if tank.fails_at_d is not None:
-        said = _fails(tank, tank.fails_at_d)
+        said = _fails(tank, tank.fails_at_d, texts)
         if tank.recommended_interval_d is None:
-            said = f"no listed interval is short enough: {said}"
+            said = texts.say("reason_short", why=said)
     elif tank.set_by == "its own limit":
-        said = f"the plants would hold longer; {cap} days is this tank's own limit"
-        said += " (longest_interval_d)"
+        said = texts.say("reason_own", days=days)
     else:
-        said = (
-            "every area stays inside its height with at least "
-            f"{percent(tank.confidence)} chance even at the longest interval, "
-            f"{tank.recommended_interval_d} days"
-        )
-    said += _rests_on(tank.options[0].areas)
+        longest = texts.number(tank.recommended_interval_d or 0)
+        said = texts.say("reason_all", wanted=texts.share(tank.confidence), days=longest)
+    basis = [area.basis for area in tank.options[0].areas]
+    rests = [
+        texts.say(f"reason_rests_{name}", n=texts.number(n), all=texts.number(len(basis)))
+        for name in ("table", "tank")
+        if (n := basis.count(name))
+    ]
+    if rests:
+        said += texts.say("reason_rests", parts=texts.joined(rests, "rests"))
     if tank.not_holding:
-        said += f". {some_do_not_hold_in_words(tank.not_holding)}"
+        said += f". {some_do_not_hold_in_words(tank.not_holding, texts)}"
     return said
 
 
-def _fails(tank: TankAdvice, interval_d: int) -> str:
+def _fails(tank: TankAdvice, interval_d: int, texts: Texts) -> str:
     """Say which chance an interval falls short of, where, and what would mend it."""
     chance_all = tank.option(interval_d).chance_all_within
-    wanted, chance = percent(tank.confidence), percent(chance_all)
+    wanted, chance = texts.share(tank.confidence), texts.share(chance_all)
     if chance == wanted:  # a near miss must not read like a hit
-        chance = percent(chance_all, digits=1)
+        chance = texts.share(chance_all, 1)
     first = tank.short[0]
-    mended = "; ".join(_mended(short) for short in tank.short)
-    limits = dict.fromkeys(limit_words(short.limit) for short in tank.short if short.limit)
-    return (
-        f"at {interval_d} days the chance that every area stays inside its height is {chance}, "
-        f"not {wanted}; {first.area.label} is the first to go over "
-        f"({percent(first.area.chance_within)} when cut to {first.least_cut_cm:.3g} "
-        f"{first.area.unit}). {'. '.join([f'{interval_d} days would hold with {mended}', *limits])}"
+    said = texts.say(
+        "reason_fails",
+        days=texts.number(interval_d),
+        chance=chance,
+        wanted=wanted,
+        area=_name(first.area),
+        alone=texts.share(first.area.chance_within),
+        cut=texts.measured(texts.short(first.least_cut_cm), first.area.unit),
+        mended="; ".join(_mended(short, texts) for short in tank.short),
     )
+    limits = dict.fromkeys(limit_words(short.limit, texts) for short in tank.short)
+    return ". ".join([said, *filter(None, limits)])
 
 
-def _mended(short: ShortArea) -> str:
+def _name(area: AreaAdvice) -> str:
+    return named(area.label, area.area_id)
+
+
+def _mended(short: ShortArea, texts: Texts) -> str:
     """Say which height budget, or which floor, would let an area hold."""
     area, lower = short.area, short.area.cut_needed_cm
     budget = ceil(10.0 * short.needed_budget_cm - 1e-6) / 10.0  # to the safe side
-    of = "" if area.unit == "% cover" else " of height"
-    way = f"{budget:.1f} {area.unit}{of} for {area.label}"
+    key = "mended_cm" if area.unit == "cm" else "mended_cover"
+    way = texts.say(key, budget=texts.number(budget, 1), area=_name(area))
     if lower is not None and lower < short.floor_cm:
-        way += f" (or a floor of {floor(10.0 * lower + 1e-6) / 10.0:.1f} {area.unit})"
+        least = texts.number(floor(10.0 * lower + 1e-6) / 10.0, 1)
+        way += texts.say("mended_floor", floor=texts.measured(least, area.unit))
     return way
 
 
-def _rests_on(areas: Sequence[AreaAdvice]) -> str:
-    """Say so where areas have too little log of their own."""
-    basis = [area.basis for area in areas]
-    ways = {"table": "the species table alone", "tank": "their tank or species elsewhere"}
-    parts = [
-        f"{basis.count(name)} of {len(basis)} areas on {way}"
-        for name, way in ways.items()
-        if name in basis
-    ]
-    if not parts:
-        return ""
-    return f". This rests for {' and for '.join(parts)}: log their trims to be surer"
-
-
-def limit_words(limit: CutLimit | None) -> str:
+def limit_words(limit: CutLimit | None, texts: Texts = TERMINAL) -> str:
     """Say which lowest cut keeps an area above its floor and how to change it, "" for none."""
     if limit is None:
         return ""
-    said = (
-        f"The species table says that {limit.species_id} is not cut below "
-        f"{limit.table_cm:.3g} {limit.unit}"
+    table, log = (
+        texts.measured(texts.short(cm), limit.unit) for cm in (limit.table_cm, limit.limit_cm)
     )
+    said = texts.say("limit_table", plant=limit.species_id, cut=table)
     if limit.limit_cm < limit.table_cm:
-        said += f"; the log shows {limit.area_id} growing on from {limit.limit_cm:.3g} {limit.unit}"
-    return (
-        f"{said}. Where yours stands lower cuts, write lowest_cut_cm in species.csv, or log two "
-        "such cuts (after_cm) from which it grows again"
-    )
+        said += texts.say("limit_log", area=limit.area_id, cut=log)
+    return f"{said}. {texts.say('limit_mend')}"
 
 
 def minutes_words(basis: MinutesBasis) -> str:
@@ -134,73 +129,65 @@ def _reading_words(reading: Reading) -> str:
     return f"{WHOSE[reading.whose]}{stated}{fixed}"
 
 
-def next_longer_words(tank: TankAdvice, longer: NextLonger, currency: str) -> str:
+def next_longer_words(
+    tank: TankAdvice, longer: NextLonger, currency: str, texts: Texts = TERMINAL
+) -> str:
     """Say what the next longer interval would save, and what it would cost in looks."""
-    hours, cost = longer.saved.hours, longer.saved.cost
-    if longer.hours_saved < 0.0:
-        saves = (
-            f"takes {_in_a_year(-longer.hours_saved, 'h', hours.times(-1.0))} and "
-            f"{_in_a_year(-longer.cost_saved, currency, cost.times(-1.0))} a year more"
-        )
-    else:
-        saves = (
-            f"saves {_in_a_year(longer.hours_saved, 'h', hours)} and "
-            f"{_in_a_year(longer.cost_saved, currency, cost)} a year"
-        )
+    sign = 1.0 if longer.hours_saved >= 0.0 else -1.0
     now, then = (tank.option(d) for d in (tank.recommended_interval_d or 0, longer.interval_d))
-    said = (
-        f"every {then.interval_d} days instead of {now.interval_d} {saves}; some area would be "
-        f"found over its height at {then.visits_over_per_year:.0f} of {then.year.visits:.0f} "
-        f"visits a year (now {now.visits_over_per_year:.0f} of {now.year.visits:.0f}), and "
-        f"{max(longer.presentable_days_lost, 0.0):.0f} more days a year would not be presentable"
+    said = texts.say(
+        f"longer_{'saves' if sign > 0.0 else 'takes'}",
+        then=texts.number(then.interval_d),
+        now=texts.number(now.interval_d),
+        hours=_in_a_year(sign * longer.hours_saved, "h", longer.saved.hours.times(sign), texts),
+        cost=_in_a_year(sign * longer.cost_saved, currency, longer.saved.cost.times(sign), texts),
+    )
+    said += texts.say(
+        "longer_looks",
+        over_then=texts.number(then.visits_over_per_year),
+        visits_then=texts.number(then.year.visits),
+        over=texts.number(now.visits_over_per_year),
+        visits=texts.number(now.year.visits),
+        days=texts.number(max(longer.presentable_days_lost, 0.0)),
     )
     if longer.lost_areas:
-        return f"{said}. Not even the lowest safe cut would hold {' or '.join(longer.lost_areas)}"
+        return said + texts.say("longer_lost", areas=texts.joined(longer.lost_areas))
     if longer.bare_areas:
-        cuts = "; ".join(_bare_words(area) for area in longer.bare_areas)
-        return f"{said}. Cutting below the floor would hold it: {cuts}"
+        cuts = []
+        for area in longer.bare_areas:
+            days = texts.count("day", round(max(area.days_below_floor, 1.0)))
+            cut = texts.number(area.cut_needed_cm or 0.0, 1)
+            cuts.append(texts.say("longer_bare_area", area=_name(area), cut=cut, days=days))
+        return said + texts.say("longer_bare", cuts="; ".join(cuts))
     return said
 
 
-def _bare_words(area: AreaAdvice) -> str:
-    days = max(area.days_below_floor, 1.0)
-    return (
-        f"{area.label} to {area.cut_needed_cm:.1f}, bare for about {days:.0f} "
-        f"day{'' if days < 1.5 else 's'} after each visit"
-    )
+def _in_a_year(value: float, unit: str, bounds: Range, texts: Texts) -> str:
+    low, high = (texts.number(end) for end in sorted((bounds.p10, bounds.p90)))
+    return texts.say("longer_range", middle=f"{texts.number(value)} {unit}", low=low, high=high)
 
 
-def _in_a_year(value: float, unit: str, bounds: Range) -> str:
-    low, high = sorted((bounds.p10, bounds.p90))
-    return f"{value:.0f} {unit} ({low:.0f} to {high:.0f})"
+def mend_words(
+    mend: Mend, areas: Mapping[str, tuple[str, str]], texts: Texts = TERMINAL, *, lamp: bool = True
+) -> str:
+    """Say which change would make an interval feasible.
 
-
-def mend_words(tank: TankAdvice, mend: Mend) -> str:
-    """Say which change would make an interval feasible."""
-    named = {area.area_id: area for area in tank.option(mend.interval_d).areas}
-    areas = [named[area_id] for area_id in mend.area_ids]
+    ``areas`` are the names and units of a tank's areas by id; ``lamp`` says the light in numbers.
+    """
+    names = [areas[area_id] for area_id in mend.area_ids]
     if mend.kind == "light":
         [before], [dimmed] = mend.before, mend.values
-        share = percent(1.0 - float(dimmed) / before)
-        return (
-            f"less light: {dimmed:.0f} instead of {before:.0f} umol at the substrate ({share} less)"
-        )
+        ends = {"to": texts.number(float(dimmed)), "now": texts.number(before)} if lamp else {}
+        share = texts.share(1.0 - float(dimmed) / before)
+        return texts.say("mend_lamp" if lamp else "mend_light", share=share, **ends)
     if mend.kind == "plant":
-        scientific, common = mend.plant
-        return f"a slower plant: {scientific} ({common}) as {areas[0].label}"
-    way, one = {
-        "budget": ("a higher budget", "{label} up by {by:.1f} to {to:.1f} {unit}"),
-        "floor": ("a lower floor", "{label} down by {by:.1f} to {to:.1f} {unit}"),
-        "lowest cut": (
-            "a lower cut, if the plants stand it",
-            "{label} to {to:.1f} instead of {now:.1f} {unit}",
-        ),
-    }[mend.kind]
-    said = [
-        one.format(label=area.label, unit=area.unit, now=now, to=to, by=abs(float(to) - now))
-        for area, now, to in zip(areas, mend.before, mend.values, strict=True)
+        return texts.say("mend_plant", plant=mend.plant[0], area=names[0][0])
+    key = {"budget": "mend_budget", "floor": "mend_floor", "lowest cut": "mend_lowest"}[mend.kind]
+    each = [
+        texts.say(key, area=name, to=texts.exact(float(to), unit), now=texts.exact(now, unit))
+        for (name, unit), to, now in zip(names, mend.values, mend.before, strict=True)
     ]
-    return f"{way}: {'; '.join(said)}"
+    return texts.listed(each)
 
 
 def certainty_words(tank: TankAdvice, certainty: Certainty) -> str:

@@ -9,7 +9,7 @@ from datetime import date, timedelta
 from typing import Any
 
 from growthcast.book.checks.rounds import public_holidays, wrong_region
-from growthcast.book.columns import WEEKDAYS
+from growthcast.book.tables import WEEKDAYS
 from growthcast.plain import plain
 from growthcast.say.words import (
     OVERDUE,

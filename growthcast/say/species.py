@@ -5,8 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from typing import Any
 
-from growthcast.book.columns import UNIT_WORDS
-from growthcast.book.tables import TABLES
+from growthcast.book.tables import TABLES, UNIT_WORDS
 from growthcast.say.words import Beside, More, Table, Words
 
 BASIS_WORDS = {

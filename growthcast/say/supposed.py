@@ -13,7 +13,8 @@ from growthcast.book.book import Book
 from growthcast.book.tables import CONDITION_WORDS
 from growthcast.fit.supposed import Supposed
 from growthcast.plain import plain
-from growthcast.say.words import Beside, Words, percent
+from growthcast.say.texts import TERMINAL, Texts
+from growthcast.say.words import Beside, Words, named
 from growthcast.service.holding import Limit, NotHolding, co2_assumed, holding_of
 from growthcast.species import read_reference
 
@@ -60,14 +61,10 @@ def _named(tanks: Sequence[str]) -> str:
     return ", ".join(tanks[:MOST_NAMED]) + (f" and {rest} more" if rest > 0 else "")
 
 
-def limits_words(limits: Sequence[Limit]) -> str:
+def limits_words(limits: Sequence[Limit], texts: Texts = TERMINAL) -> str:
     """Say what speaks against a plant's holding at all."""
-    said = {
-        "light": "the light is near or below what it lives on",
-        "warmth": "the water is near or outside its limits of warmth",
-        "co2": "it needs more CO2 than the tank has",
-    }
-    return " and ".join(said[limit] for limit in limits) or "light, warmth and CO2 together"
+    said = [texts.say(f"lost_by_{limit}") for limit in limits or ("all",)]
+    return texts.joined(said, "and")
 
 
 def not_holding_in_json(lost: Sequence[NotHolding]) -> list[dict[str, Any]]:
@@ -75,28 +72,24 @@ def not_holding_in_json(lost: Sequence[NotHolding]) -> list[dict[str, Any]]:
     return [plain(one) | {"why": limits_words(one.limits)} for one in lost]
 
 
-def none_holds_in_words(lost: Sequence[NotHolding]) -> str:
+def none_holds_in_words(lost: Sequence[NotHolding], texts: Texts = TERMINAL) -> str:
     """Say why no interval is named for a tank whose plants all are not likely to hold."""
-    return (
-        f"no interval is named, since none of its plants is likely to hold ({_in_words(lost)}). "
-        "Mend the conditions, or correct conditions.csv where it is wrong"
-    )
+    return texts.say("lost_all", plants=_in_words(lost, texts))
 
 
-def some_do_not_hold_in_words(lost: Sequence[NotHolding]) -> str:
+def some_do_not_hold_in_words(lost: Sequence[NotHolding], texts: Texts = TERMINAL) -> str:
     """Say which plants an interval is of no use to."""
-    return f"Not likely to hold under the conditions given: {_in_words(lost)}"
+    return texts.say("lost_some", plants=_in_words(lost, texts))
 
 
-def _in_words(lost: Sequence[NotHolding]) -> str:
+def _in_words(lost: Sequence[NotHolding], texts: Texts) -> str:
     """Name areas with their chances, those that share a reason together."""
     together: dict[str, list[str]] = {}
     for one in lost:
-        together.setdefault(limits_words(one.limits), []).append(
-            f"{one.label} {percent(one.chance)}"
-        )
+        why = limits_words(one.limits, texts)
+        together.setdefault(why, []).append(f"{named(one.label)} {texts.share(one.chance)}")
     return "; ".join(
-        f"chance to hold: {', '.join(names)}, as {why}" for why, names in together.items()
+        texts.say("lost_chance", areas=", ".join(names), why=why) for why, names in together.items()
     )
 
 

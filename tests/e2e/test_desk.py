@@ -643,19 +643,17 @@ def test_the_desk_stops_cleanly_and_a_kill_loses_nothing(tmp_path):
 
 def _stop_and_kill(desk):
     desk.get("/")
-    room = {"token": desk.form("home")["token"], "table": "trims", "action": "room"}
-    assert desk.post("/book", room)[0] == 303
-    header = (desk.folder / "trims.csv").read_text().partition("\n")[0]
-    assert header.endswith(",note,by,visit_min,water_share")
     typed = desk.form("lobby") | {"b0": "20", "by": "Ida", "water": "50", "visit_min": "70"}
     status, said, headers = desk.ask(
         "/visit", urlencode(typed | {"doses": "10 ml", "note": "new lamp", "action": "save"})
     )
     assert status == 303
+    header = (desk.folder / "trims.csv").read_text().partition("\n")[0]
+    assert header.endswith(",note,visit_min,water_share,by")
     assert "growthcast_by=Ida" in headers["Set-Cookie"]
     assert [row.split(",")[-4:] for row in desk.rows()] == [
-        ["", "Ida", "", ""],
-        ["doses: 10 ml; new lamp", "Ida", "70", "0.5"],
+        ["", "", "", "Ida"],
+        ["doses: 10 ml; new lamp", "70", "0.5", "Ida"],
     ]
     assert run("unlog", str(desk.folder)).status == 0
     phone = Phone(desk, desk.code())

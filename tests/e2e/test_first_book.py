@@ -227,7 +227,7 @@ def test_an_old_log_gets_the_columns_that_a_visit_needs_when_it_is_written(tmp_p
     )
     tried = run(*visit)
     assert tried.status == 0, tried.err
-    assert "gets, with --yes, at the end of its first line: visit_min, water_share" in tried.err
+    assert "gets at the end of its first line: visit_min, water_share" in tried.err
     assert log.read_text(encoding="utf-8") == before
     assert run(*visit, "--yes").status == 0
     after = log.read_text(encoding="utf-8")

@@ -108,51 +108,23 @@ def test_a_visit_is_written_and_says_what_follows(folder):
     assert run("unlog", str(folder)).status == 2
 
 
-def with_grams_of(folder):
-    """Add the column at the end of the log's first line, as the refusal says."""
-    trims = folder / "trims.csv"
-    trims.write_text(trims.read_text().replace(",note\n", ",note,grams_of\n", 1))
-    return folder
-
-
 def with_reading(folder, reading):
     practice = folder / "practice.toml"
     practice.write_text(f'{practice.read_text()}[log]\nwhole_tank_grams = "{reading}"\n')
     return folder
 
 
-def test_whose_grams_are_meant_is_written_where_there_is_room(folder):
-    visit = ("stems=18/9", "rest=400g", "--yes")
-    refused = log(folder, *visit)
-    assert refused.status == 2
-    assert "add a column grams_of at the end of its first line" in refused.err
-    assert 'whole_tank_grams = "rest" under [log] in practice.toml' in refused.err
-    assert log(with_grams_of(folder), *visit).status == 0
-    assert (folder / "trims.csv").read_text().endswith("\n2026-06-08,lobby,,,,,400,,,,rest\n")
-    assert run("check", str(folder)).status == 0
-
-
-def test_whose_grams_are_meant_goes_unsaid_where_it_makes_no_difference(folder):
-    assert log(folder, "bucket=400g", "rest=right", "--yes").status == 0
-    assert (folder / "trims.csv").read_text().count("2026-06-08,lobby,,,,,400,,,\n") == 1
-
-
-def test_whose_grams_are_meant_goes_unsaid_where_the_practice_says_it(folder):
+def test_whose_grams_are_meant_is_written_into_an_older_log_as_well(folder):
     with_reading(folder, "rest")
-    same = log(folder, "stems=18/9", "rest=400g")
-    assert same.status == 0
-    assert "of the areas without amounts of their own: Front carpet (carpet)" in same.out
-    bare = log(folder, "stems=18/9", "400g")
+    visit = ("stems=18/9", "bucket=400g")
+    tried = log(folder, *visit)
+    assert "trims.csv gets at the end of its first line: grams_of." in tried.err
+    assert log(folder, *visit, "--yes").status == 0
+    assert (folder / "trims.csv").read_text().endswith("\n2026-06-08,lobby,,,,,400,,,,all\n")
+    assert run("check", str(folder)).status == 0
+    bare = log(folder, "stems=18/9", "400g", "--again")
     assert "(as [log] whole_tank_grams says)" in bare.out.replace("\n    ", " ")
-    other = log(folder, "stems=18/9", "bucket=400g")
-    assert other.status == 2
-    assert 'whole_tank_grams = "all"' in other.err
-
-
-def test_a_new_log_has_room_for_whose_grams_are_meant(folder):
-    (folder / "trims.csv").unlink()
-    assert log(folder, "stems=18/9", "bucket=400g", "--yes").status == 0
-    assert ",all," in (folder / "trims.csv").read_text()
+    assert "gets at the end" not in bare.err
 
 
 def test_one_look_is_written_for_every_area_that_lives(folder):
@@ -233,7 +205,6 @@ def test_the_tank_follows_from_the_areas(folder):
 
 
 def test_doubts_are_marked_before_anything_is_written_and_said_where_it_is(folder):
-    with_grams_of(folder)
     visit = ("stems=1.8/0.9", "bucket=9000g")
     tried = log(folder, *visit, "--json")
     [height, left, weight] = json.loads(tried.out)["doubts"]
@@ -283,11 +254,12 @@ def test_words_for_the_tank_are_typed_at_its_question(folder, monkeypatch):
     monkeypatch.setattr(sys, "stdin", io.StringIO("\n\nrest=right bucket=180g 35min\ny\n"))
     old = (folder / "trims.csv").read_text()
     assert log(folder).status == 0
-    rows = (folder / "trims.csv").read_text().removeprefix(old).splitlines()
-    assert rows == [
-        "2026-06-08,lobby,,,,,180,,35,",
-        "2026-06-08,lobby,stems,,,,,right,,",
-        "2026-06-08,lobby,carpet,,,,,right,,",
+    head, _, rest = (folder / "trims.csv").read_text().partition(",grams_of\n")
+    assert old.startswith(head)
+    assert rest.removeprefix(old[len(head) + 1 :]).splitlines() == [
+        "2026-06-08,lobby,,,,,180,,35,,all",
+        "2026-06-08,lobby,stems,,,,,right,,,",
+        "2026-06-08,lobby,carpet,,,,,right,,,",
     ]
 
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import shlex
 import shutil
 import subprocess
 
@@ -16,7 +17,7 @@ from tests.cli import run
 from tests.house.test_house import PACKAGE
 from tests.simulator.camera import draw_scene, render, tap
 
-SCALE, FOCAL = 0.25, 26
+SCALE, FOCAL, DAY = 0.25, 26, "2026-05-01"
 AREA_HEADER = (
     "area_id,tank_id,label,species_id,area_cm2,floor_cm,budget_cm,planted_on,place,base_cm\n"
 )
@@ -78,13 +79,59 @@ def test_heights_come_back_as_the_line_that_log_reads(tmp_path, scene, folder, b
         off = abs(area["height_cm"] - scene.height_cm[n])
         assert off < 3.0 * area["height_sd_cm"] < 5.0
     words = measured(tmp_path, scene, folder, told, focal=None if back else FOCAL).out
-    line = next(one for one in words.splitlines() if one.startswith("growthcast log"))
-    wrapped = words[words.index(line) :].split()
-    logged = run("log", str(folder), *wrapped[2:], "--on", "2026-05-01", "--yes")
-    assert logged.status == 0, logged.err
+    line = shlex.split(words[words.index("growthcast log") :])[2:]
+    for _ in range(2):  # the second time it is in the book already, by its number
+        logged = run("log", str(folder), *line, "--on", DAY, "--visit", "5f0c9a77", "--yes")
+        assert logged.status == 0, logged.err
     rows = (folder / "trims.csv").read_text().splitlines()[1:]
     assert len(rows) == 6
     assert all(",photo," in row for row in rows)
+    assert run("unlog", str(folder), "--yes").status == 0
+    [kept] = (folder / "taps.jsonl").read_text().splitlines()  # stays, for a better formula
+    assert json.loads(kept) == {
+        "date": DAY, "tank_id": "lobby", "visit": "5f0c9a77", "taps": told,
+    }  # fmt: skip
+    assert run("check", str(folder)).status == 0
+
+
+def test_the_line_of_a_phone_brings_its_taps(tmp_path, scene, folder):
+    lines, tapped = tmp_path / "lines.txt", json.dumps(taps_of(scene))
+    items = f"--tank lobby --on {DAY} --visit 5f0c9a77 a0=photo:12~1"
+    lines.write_text(f"growthcast log {items} --taps {shlex.quote(tapped)}\n")
+    logged = run("log", str(folder), "--from", str(lines), "--yes")
+    assert logged.status == 0, logged.err
+    assert '"visit": "5f0c9a77"' in (folder / "taps.jsonl").read_text()
+    lines.write_text(f"growthcast log {items} --taps {{}}\n")
+    refused(run("log", str(folder), "--from", str(lines), "--yes"), "the taps are not as the page")
+
+
+def test_the_pane_alone_is_kept_and_only_where_it_is_asked_for(tmp_path, scene, folder):
+    rng, photo = np.random.default_rng(0), tmp_path / "photo.jpg"
+    render(scene, photo, scale=0.6, focal_35mm=FOCAL)
+    with Image.open(photo) as drawn:  # a room that is red, and a pane that hardly compresses
+        exif, pixels = drawn.getexif(), np.asarray(drawn)
+        room = (abs(pixels.astype(int) - [138, 138, 128]) < 12).all(axis=2)
+        noisy = np.clip(pixels + rng.normal(0, 40, pixels.shape), 0, 255)
+        shown = np.where(room[..., None], [255, 0, 0], noisy).astype(np.uint8)
+    exif[0x010E] = "who lives here"
+    Image.fromarray(shown).save(photo, "JPEG", quality=95, exif=exif, comment=b"and where")
+    told = taps_of(scene, corners=(SCALE * scene.corners).tolist())
+    assert measured(tmp_path, scene, folder, told, photo=photo).status == 0
+    assert not (folder / "photos").exists()
+    for name in (f"{DAY}-lobby.jpg", f"{DAY}-lobby-2.jpg"):
+        answer = measured(tmp_path, scene, folder, told, "--keep", "--on", DAY, photo=photo)
+        assert f"Kept {folder / 'photos' / name}: the pane alone" in " ".join(answer.err.split())
+        assert f"--on {DAY}" in answer.out
+        content = (folder / "photos" / name).read_bytes()
+        assert len(content) <= 300_000
+        assert b"who lives" not in content
+        assert b"and where" not in content
+        with Image.open(folder / "photos" / name) as kept:
+            length, _, water = scene.size_cm
+            assert kept.width / kept.height == pytest.approx(length / water, rel=0.01)
+            red = np.asarray(kept.convert("RGB")).astype(int) @ [1, -1, 0] > 150
+            assert red.mean() < 0.005
+    assert run("check", str(folder)).status == 0
 
 
 def test_areas_that_are_low_or_skipped_stay_out_of_the_line(tmp_path, scene, folder):

@@ -162,7 +162,7 @@ def classes_of_the_code():
 
 WORDS, CLASSES = words_of_the_code(), classes_of_the_code()
 SHIPPED = {path.name for path in ROOT.rglob("*.*") if ".git" not in path.parts}
-WRITTEN = {"species.csv", "bounds.csv", "closed.csv", "journal.jsonl", "README.txt"}
+WRITTEN = {"species.csv", "bounds.csv", "closed.csv", "journal.jsonl", "taps.jsonl", "README.txt"}
 """Files of a person's book beside those of the demo."""
 
 

@@ -3,7 +3,7 @@
 A block between ``<!-- output of: growthcast ... -->`` and ``<!-- end -->`` holds what that command
 prints. ``, up to "TEXT"`` after the command cuts it before the first line that begins with TEXT;
 the block then ends with a line of three dots. ``<!-- columns of: TABLE -->`` and ``<!-- keys -->``
-hold what ``tables.py`` and ``practice.py`` declare. ``python -m tests.house.test_readme`` writes
+hold what ``columns.csv`` and ``practice.py`` declare. ``python -m tests.house.test_readme`` writes
 all of them anew.
 """
 

@@ -23,6 +23,7 @@ from growthcast import species as sp
 from growthcast.book.book import plant_named
 from growthcast.book.read import read_shipped_species
 from growthcast.book.shipped import shipped_species_dir
+from growthcast.cli.options import takes_options
 from growthcast.cli.species import species_command
 from growthcast.errors import UsageError
 from growthcast.growth.responses import (
@@ -278,7 +279,7 @@ def low_tech_ratios(priors: sp.SpeciesPriors) -> np.ndarray:
 class TestCommand:
     def run(self, *arguments: str) -> Result:
         app = typer.Typer(rich_markup_mode=None, pretty_exceptions_enable=False)
-        app.command("species")(species_command)
+        app.command("species")(takes_options("species", species_command))
         app.callback()(lambda: None)
         return CliRunner().invoke(app, ["species", *arguments])
 

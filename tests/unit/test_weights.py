@@ -5,7 +5,7 @@ from __future__ import annotations
 import pytest
 
 from growthcast.book.book import WholeTank
-from growthcast.book.checks.readings import remark_on_grams
+from growthcast.book.checks.checks import remark_on_grams
 from tests.books import PRACTICE, make_book, write_book
 from tests.cli import run
 

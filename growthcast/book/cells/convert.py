@@ -19,9 +19,8 @@ from growthcast.book.cells.numbers import (
     parse_number,
 )
 from growthcast.book.cells.records import Grid
-from growthcast.book.columns import Column
 from growthcast.book.findings import finding
-from growthcast.book.tables import TABLES
+from growthcast.book.tables import TABLES, Column
 from growthcast.book.words import column_letter, did_you_mean, is_one_slip, nearest, shown
 from growthcast.errors import Finding
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 import re
 from datetime import date
 
-from growthcast.book.columns import UNIT_WORDS, Column
+from growthcast.book.tables import UNIT_WORDS, Column
 from growthcast.nouns import dataclass
 
 

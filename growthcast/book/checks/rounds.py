@@ -3,51 +3,16 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Iterator, Mapping
+from collections.abc import Mapping
 from datetime import date, timedelta
 from typing import TYPE_CHECKING
 
-import numpy as np
-
-from growthcast.book.book import Book, Practice, Table
-from growthcast.book.checks.together import Tables, at_cell, at_cells, where
+from growthcast.book.book import Book
 from growthcast.book.words import did_you_mean, shown
-from growthcast.errors import Finding
 from growthcast.nouns import dataclass
 
 if TYPE_CHECKING:
     from holidays import HolidayBase
-
-
-def check_visit_weekdays(practice: Practice | None, tanks: Table) -> Iterator[Finding]:
-    """Yield a note for every tank whose fixed weekday is no working day."""
-    if practice is not None:
-        off = ~np.isin(tanks.text("visit_weekday").astype(str), practice.working_days)
-        off &= tanks.given("visit_weekday")
-        days = ", ".join(practice.working_days)
-        yield from at_cells(tanks, off, "visit_weekday", "visit-day-off", days=days)
-
-
-def check_closed(tables: Tables) -> Iterator[Finding]:
-    """Every row names a client of the book, or one of its tanks, and ends not before it begins."""
-    closed, clients = tables.closed, tables.tanks.text("client")
-    named, tank = closed.text("client"), closed.places("tank_id", tables.tanks.text("tank_id"))
-    known = sorted({str(name) for name in clients.tolist() if name})
-    nobody = ~closed.given("client") & ~closed.given("tank_id")
-    yield from at_cells(closed, nobody, "client", "closed-for-nobody")
-    for index in where(closed.given("client")):
-        name, place = str(named[index]), int(tank[index])
-        if name not in known:
-            found = f"{shown(name)}, whose tanks tanks.csv does not have"
-            fix = did_you_mean(name, known, "write the client as tanks.csv has it")
-        elif place >= 0 and clients[place] != name:
-            found = f"{shown(name)}, while {closed.text('tank_id')[index]} is of another client"
-            fix = "leave the client blank where one tank is closed, or correct one of the two"
-        else:
-            continue
-        yield at_cell(closed, index, "client", "unknown-client", found=found, fix=fix)
-    backwards = closed.date("to_date") < closed.date("from_date")
-    yield from at_cells(closed, backwards, "to_date", "closed-backwards")
 
 
 ISO_PART = "[A-Z0-9]{1,3}"

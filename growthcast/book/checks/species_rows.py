@@ -9,7 +9,7 @@ from numpy.typing import NDArray
 
 from growthcast.arrays import BoolArray
 from growthcast.book.book import Coded, Table
-from growthcast.book.checks.together import at_cell
+from growthcast.book.checks.rows import at_cell
 from growthcast.book.findings import finding
 from growthcast.book.tables import TABLES
 from growthcast.errors import Finding

@@ -12,7 +12,6 @@ from typing import Any
 import xlsxwriter
 
 from growthcast.book.checks.names import FILES
-from growthcast.book.columns import Column
 from growthcast.book.read import read_shipped_species
 from growthcast.book.sheets.source import Source, read_source
 from growthcast.book.sheets.stamp import STAMP, stamp_rows
@@ -25,7 +24,7 @@ from growthcast.book.sheets.values import (
     canonical,
     settings_of,
 )
-from growthcast.book.tables import TABLES
+from growthcast.book.tables import TABLES, Column
 from growthcast.book.words import column_letter, printable
 from growthcast.book.writing.replace import write_whole
 from growthcast.errors import UsageError

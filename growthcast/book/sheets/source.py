@@ -11,8 +11,9 @@ from collections.abc import Iterable, Mapping, Sequence
 from pathlib import Path
 
 from growthcast.book.cells.text import decoded, read_bytes
+from growthcast.book.supposed import Cell
 from growthcast.book.tables import TABLES
-from growthcast.book.writing.dialect import Dialect, new_dialect, read_dialect
+from growthcast.book.writing.dialect import Dialect, new_dialect, read_dialect, widened
 from growthcast.errors import BookProblems, Finding, UsageError
 from growthcast.nouns import dataclass
 
@@ -52,14 +53,18 @@ class Source:
         return (record for record in self.records if any(c.strip() for c in record.cells))
 
 
-def read_source(folder: Path, table: str) -> Source:
-    """Return a table's file as it stands; ``BookProblems`` where it cannot be taken apart."""
+def read_source(folder: Path, table: str, rows: Sequence[Mapping[str, Cell]] = ()) -> Source:
+    """Return a table's file as it stands, with the columns that rows need and it lacks.
+
+    ``BookProblems`` where it cannot be taken apart.
+    """
     path = folder / f"{table}.csv"
     if not path.exists() and not path.is_symlink():
         return Source(None, new_dialect(table), (), "", ())
     data = read_bytes(path)
     if isinstance(data, Finding):
         raise BookProblems((data,))
+    data = widened(data, table, rows)[0] if rows else data
     dialect, problems = read_dialect(data, table)
     if dialect is None or problems:
         raise BookProblems(tuple(problems))

@@ -15,9 +15,8 @@ from tomlkit.exceptions import TOMLKitError
 
 from growthcast.book.cells.numbers import Fault, parse_date, parse_number
 from growthcast.book.cells.text import decoded
-from growthcast.book.columns import Column
 from growthcast.book.practice import LISTS as LIST_KINDS
-from growthcast.book.tables import KEYS
+from growthcast.book.tables import KEYS, Column
 from growthcast.errors import UsageError
 from growthcast.nouns import dataclass
 

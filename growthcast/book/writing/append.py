@@ -2,16 +2,15 @@
 
 from __future__ import annotations
 
-import re
 from collections.abc import Mapping, Sequence
+from dataclasses import replace
 from datetime import date
 from pathlib import Path
 
 from growthcast.book.book import Book
-from growthcast.book.cells.text import decoded
 from growthcast.book.read import inspect_book
 from growthcast.book.supposed import Cell
-from growthcast.book.writing.dialect import appended, dialect_of
+from growthcast.book.writing.dialect import appended, widened
 from growthcast.book.writing.journal import Entry, hash_of
 from growthcast.book.writing.lock import book_lock
 from growthcast.book.writing.replace import read_file, replace_files
@@ -26,13 +25,15 @@ class Addition:
     """Rows added to a table: what they do to the book.
 
     ``book`` is the book with them, ``None`` where it has problems from before; ``findings`` are
-    the notes on the new rows alone; ``entry`` is the journal's, ``None`` where nothing was written.
+    the notes on the new rows alone; ``columns`` are those that the table did not have;
+    ``entry`` is the journal's, ``None`` where nothing was written.
     """
 
     book: Book | None
     findings: tuple[Finding, ...]
     problems_before: tuple[Finding, ...]
     entry: Entry | None = None
+    columns: tuple[str, ...] = ()
 
 
 def would_add(
@@ -55,8 +56,9 @@ def add_rows(
 ) -> Addition:
     """Add rows at the end of a table of a book: its old bytes as they were, then the new lines.
 
-    All under the book's lock. Where another program changes the file meanwhile, it is read again,
-    and the rows are added to what it holds then.
+    All under the book's lock. Columns that the table lacks are added at the end of its header
+    first; its rows stay, and are blank there. Where another program changes the file meanwhile, it
+    is read again, and the rows are added to what it holds then.
 
     Raises
     ------
@@ -65,23 +67,32 @@ def add_rows(
     NotWritten
         The file cannot be written, or keeps changing.
     UsageError
-        A column the table does not have, text its encoding cannot hold, rows it holds already.
+        A column nobody declared, text its encoding cannot hold, rows it holds already.
     """
     name = f"{table}.csv"
     for attempt in range(_ATTEMPTS):
         try:
             with book_lock(folder):
-                tried, old, new = _tried(folder, table, rows, today)
+                tried, old, wide, new = _tried(folder, table, rows, today)
+                if tried.columns:
+                    replace_files(
+                        folder,
+                        {name: wide},
+                        expected={name: hash_of(old)},
+                        command="add column",
+                        summary=f"{name}: {', '.join(tried.columns)}",
+                        by=by,
+                    )
                 entry = replace_files(
                     folder,
                     {name: new},
-                    expected={name: hash_of(old)},
+                    expected={name: hash_of(wide)},
                     command=command,
                     summary=summary,
                     visit=visit,
                     by=by,
                 )
-            return Addition(tried.book, tried.findings, tried.problems_before, entry)
+            return replace(tried, entry=entry)
         except FileChanged:
             if attempt == _ATTEMPTS - 1:
                 raise
@@ -90,14 +101,16 @@ def add_rows(
 
 def _tried(
     folder: Path, table: str, rows: Sequence[Mapping[str, Cell]], today: date
-) -> tuple[Addition, bytes | None, bytes]:
-    """Return what rows do to the book, and the table's bytes without and with them."""
+) -> tuple[Addition, bytes | None, bytes | None, bytes]:
+    """Return what rows do to the book; the table's bytes before, with room and with them."""
     name = f"{table}.csv"
     old = read_file(folder, name)
     tanks = read_file(folder, "tanks.csv") if old is None else None
-    new = appended(old, table, rows, ("tanks", tanks) if tanks else None)
+    wide, columns = (None, ()) if old is None else widened(old, table, rows)
+    new = appended(wide, table, rows, ("tanks", tanks) if tanks else None)
     try:
-        return tried(folder, {name: new}, {name: old}, today=today), old, new
+        done = tried(folder, {name: new}, {name: old}, today=today)
+        return replace(done, columns=columns), old, wide, new
     except RowsRefused as refused:
         doubled = all(item.slug == "same-rows" for item in refused.findings)
         if not doubled:
@@ -138,27 +151,3 @@ def tried(
     problems = tuple(item for item in before if item.level == "problem" and item in after)
     notes = tuple(item for item in fresh if item.level == "note")
     return Addition(book, notes, problems)
-
-
-def add_columns(folder: Path, table: str, names: Sequence[str]) -> Entry:
-    """Add columns at the end of a table's header; its rows stay, and are blank there."""
-    file = f"{table}.csv"
-    with book_lock(folder):
-        old = read_file(folder, file)
-        dialect = None if old is None else dialect_of(old, table)
-        if old is None or dialect is None:
-            raise UsageError(f"{folder} holds no {file}, and a new one has every column")
-        mark, codec, text = decoded(old)
-        ends = [end.start() for end in re.finditer("\r\n|\n|\r", text)] + [len(text)]
-        at = ends[min(dialect.header_row, len(ends)) - 1]
-        added = dialect.delimiter + dialect.delimiter.join(names)
-        new = mark + (text[:at] + added + text[at:]).encode(codec)
-        if dialect_of(new, table).header != (*dialect.header, *names):
-            raise UsageError(f"{file} has a first line that only a person can add {names[0]} to")
-        return replace_files(
-            folder,
-            {file: new},
-            expected={file: hash_of(old)},
-            command="add column",
-            summary=f"{file}: {', '.join(names)}",
-        )

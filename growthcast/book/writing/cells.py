@@ -8,9 +8,8 @@ from collections.abc import Mapping, Sequence
 
 from growthcast.book.book import Table
 from growthcast.book.cells.numbers import DECIMAL_COMMA, Fault, parse_date, parse_number
-from growthcast.book.columns import Column
 from growthcast.book.supposed import Cell
-from growthcast.book.tables import TABLES
+from growthcast.book.tables import TABLES, Column
 from growthcast.book.words import did_you_mean, folded, plain, shown
 from growthcast.errors import UsageError
 

@@ -86,11 +86,6 @@ class Dialect:
         typed = [cell.strip() for cell in self.header]
         if name in typed:  # a column of the practice's own
             return typed.index(name)
-        if name in {column.name for column in TABLES[self.table]}:
-            raise UsageError(
-                f"{self.file} has no column {name}; add {name} to its header row, then run this "
-                "again"
-            )
         hint = did_you_mean(name, [*self.places, *typed], f"its columns are {', '.join(typed)}")
         raise UsageError(f"{self.file} has no column {shown(name)}; {hint}")
 
@@ -177,6 +172,28 @@ def appended(
     dialect = dialect_of(data, table)
     ended = data.endswith(tuple(end.encode(dialect.codec) for end in "\r\n"))
     return data + (b"" if ended else dialect.encode(dialect.line_end)) + dialect.rows(rows)
+
+
+def widened(
+    data: bytes, table: str, rows: Sequence[Mapping[str, Cell]]
+) -> tuple[bytes, tuple[str, ...]]:
+    """Return a table file with the declared columns that rows need and it lacks, and their names.
+
+    They come at the end of its header; its rows stay as they are, and are blank there.
+    """
+    dialect = dialect_of(data, table)
+    needed = {n for row in rows for n, cell in row.items() if cell is not None and cell != ""}
+    declared = [column.name for column in TABLES[table]]
+    names = tuple(n for n in declared if n in needed and n not in dialect.places)
+    if not names:
+        return data, ()
+    mark, codec, text = decoded(data)
+    ends = [end.start() for end in _LINE_END.finditer(text)] + [len(text)]
+    at = ends[min(dialect.header_row, len(ends)) - 1]
+    new = mark + (text[:at] + dialect.delimiter.join(("", *names)) + text[at:]).encode(codec)
+    if dialect_of(new, table).header != (*dialect.header, *names):
+        raise UsageError(f"{dialect.file} has a header to which only a person can add {names[0]}")
+    return new, names
 
 
 def dialect_of(data: bytes, table: str) -> Dialect:

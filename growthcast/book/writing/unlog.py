@@ -18,6 +18,7 @@ from growthcast.book.sheets.source import Record, Source, read_source, rewritten
 from growthcast.book.supposed import Cell
 from growthcast.book.words import shown
 from growthcast.book.writing.append import Addition, tried
+from growthcast.book.writing.dialect import dialect_of
 from growthcast.book.writing.journal import Entry, Splice, append_line, entries, hash_of, undone
 from growthcast.book.writing.lock import book_lock
 from growthcast.book.writing.replace import read_file, replace_files
@@ -205,7 +206,7 @@ def change_visit(
         The file cannot be written.
     """
     with book_lock(folder):
-        source = read_source(folder, "trims")
+        source, before = read_source(folder, "trims", cells), read_file(folder, _LOG)
         mine = _rows_of(source, tank_id, on)
         if not mine:
             raise UsageError(f"trims.csv has no row of {tank_id} on {on}; nothing was changed")
@@ -231,16 +232,16 @@ def change_visit(
         what = f"{len(lines)} row{'s' if len(lines) > 1 else ''}"
         taken = not cells
         summary = f"{tank_id} on {on}, {what} {'taken back' if taken else 'logged again'}"
-        files, before = {_LOG: data}, {_LOG: source.data}
-        change = VisitChange(
-            summary, tuple(lines), tried(folder, files, before, today=today, back=taken)
-        )
+        done = tried(folder, {_LOG: data}, {_LOG: before}, today=today, back=taken)
+        header = () if before is None else dialect_of(before, "trims").header
+        done = replace(done, columns=source.dialect.header[len(header) :])
+        change = VisitChange(summary, tuple(lines), done)
         if not write:
             return change
         entry = replace_files(
             folder,
-            files,
-            expected={_LOG: hash_of(source.data)},
+            {_LOG: data},
+            expected={_LOG: hash_of(before)},
             command="unlog" if taken else "log",
             summary=summary,
             takes_back=_logged_by(folder, tank_id, on) if taken else None,
@@ -262,13 +263,7 @@ def _rows_of(source: Source, tank_id: str, on: date) -> list[tuple[Record, dict[
 
 
 def _typed(source: Source, row: Mapping[str, Cell]) -> dict[str, str]:
-    """Return a row's cells as text of the log's file; ``UsageError`` where it has no room."""
-    lacking = [n for n, cell in row.items() if cell is not None and n not in source.names]
-    if lacking:
-        raise UsageError(
-            f"trims.csv has no column {lacking[0]}; add {lacking[0]} to its header row, then run "
-            "this again"
-        )
+    """Return a row's cells as text of the log's file."""
     return {n: source.dialect.cell(cell) for n, cell in row.items() if n in source.names}
 
 

@@ -5,7 +5,6 @@ from __future__ import annotations
 from collections import Counter
 from collections.abc import Mapping, Sequence
 from datetime import date
-from pathlib import Path
 from typing import Any
 
 from starlette.responses import Response
@@ -13,20 +12,18 @@ from starlette.responses import Response
 from growthcast.book.cells.records import read_grid
 from growthcast.book.tables import TABLES
 from growthcast.book.words import column_letter
-from growthcast.book.writing.append import add_columns, add_rows
+from growthcast.book.writing.append import add_rows
 from growthcast.book.writing.areas import move_bounds, replace_area, retire
 from growthcast.book.writing.cells import KINDS, parse_row, row_in_words
-from growthcast.book.writing.dialect import dialect_of
 from growthcast.book.writing.replace import read_file
 from growthcast.desk.pages.asked import Asked, see
 from growthcast.desk.pages.forms import cell, fields, finding_words, plants
-from growthcast.desk.visit import words_of
+from growthcast.desk.visit import columns_words, words_of
 from growthcast.errors import Finding, GrowthcastError, UsageError
 from growthcast.say.words import named
 
 SHOWN = ("tanks", "areas", "bounds", "trims", "conditions", "closed", "species")
 MOST_SHOWN = 60
-ROOM = ("by", "visit_min", "water_share")
 BOUNDS = ("floor_cm", "budget_cm", "cut_cm")
 OFFERED: Mapping[str, tuple[str, tuple[str, ...]]] = {
     "replace": ("areas", ("plant",)),
@@ -66,7 +63,6 @@ def book(asked: Asked, trouble: str = "", back: str = "") -> Response:
         kind=kind,
         ask=[one for one in ask if one["required"] or one["value"]],
         ask_also=[one for one in ask if not (one["required"] or one["value"])],
-        room=", ".join(_lacking(folder)) if table == "trims" and header else "",
         plants=plants(asked) if table == "areas" else [],
         changes=_changes(asked, table),
         today=asked.desk.today().isoformat(),
@@ -129,7 +125,7 @@ def change(asked: Asked) -> Response:
             if not asked.get("yes"):
                 return book(asked, back=said)
         else:
-            said = _make_room(asked) if action == "room" else _add(asked)
+            said = _add(asked)
     except GrowthcastError as error:
         return book(asked, words_of(error))
     asked.desk.look()
@@ -160,17 +156,6 @@ def _add(asked: Asked) -> str:
     kind = KIND_OF.get(table, "tank")
     row = parse_row(kind, [f"{name}={text}" for name, text in typed.items() if text])
     words, command = row_in_words(row), f"add {kind}"
-    add_rows(desk.folder, table, [row], today=desk.today(), command=command, summary=words)
-    return words
-
-
-def _lacking(folder: Path) -> list[str]:
-    """Return the columns of a visit on the desk for which the log has no room."""
-    data = read_file(folder, "trims.csv")
-    return [] if data is None else [n for n in ROOM if n not in dialect_of(data, "trims").header]
-
-
-def _make_room(asked: Asked) -> str:
-    """Add columns to the log's header."""
-    add_columns(asked.desk.folder, "trims", lacking := _lacking(asked.desk.folder))
-    return ", ".join(lacking)
+    said: dict[str, Any] = {"command": command, "summary": words}
+    added = add_rows(desk.folder, table, [row], today=desk.today(), **said)
+    return f"{words}; {columns_words(asked.locale, added)}".rstrip("; ")

@@ -18,11 +18,12 @@ from growthcast.book.writing.journal import entries, undone
 from growthcast.book.writing.lock import book_lock
 from growthcast.book.writing.unlog import last_entry, take_back
 from growthcast.book.writing.visit.lines import Line, checked_name, checked_number
-from growthcast.book.writing.visit.places import has_room, visit_rows
+from growthcast.book.writing.visit.places import visit_rows
 from growthcast.desk.memory import Desk
 from growthcast.desk.pages.asked import Asked, see
 from growthcast.desk.visit import (
     Fields,
+    columns_words,
     decimal,
     known_visit,
     rows_in_words,
@@ -69,10 +70,10 @@ def said(asked: Asked) -> Response:
         line = _line(
             asked,
             tank_id,
-            Fields(given).items(whole["areas"], whole["grams"], locale.say("desk_doses")),
+            Fields(given).items(whole["areas"], locale.say("desk_doses")),
         )
         if action == "save" and not asks_again:
-            if write_visit(asked.desk, line) == "other":
+            if write_visit(asked.desk, line)[0] == "other":
                 raise UsageError(locale.say("desk_state_other"))
             answer = see("/tank", id=tank_id)
             answer.set_cookie(WHO, quote(line.by), A_YEAR_S, httponly=True, samesite="strict")
@@ -82,7 +83,6 @@ def said(asked: Asked) -> Response:
         tried = would_add(asked.desk.folder, "trims", understood.cells, today=today)
     except GrowthcastError as error:
         return _form(asked, tank_id, given, words_of(error))
-    no_room = line.by and not has_room(asked.known.book, "by")
     return asked.page(
         "said.html",
         tank={"id": tank_id, "name": named(tank_id)},
@@ -92,7 +92,7 @@ def said(asked: Asked) -> Response:
         trouble=understood.trouble,
         findings=format_findings(tried.findings),
         by=line.by,
-        no_room=no_room,
+        columns=columns_words(locale, tried),
         fields={**given, "seen": _seen(asked.desk)},
     )
 

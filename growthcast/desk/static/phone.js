@@ -45,7 +45,7 @@
     return new Date(now - now.getTimezoneOffset() * 60000).toISOString().slice(0, 10);
   };
   const quoted = (word) => (/^[\w.,:+=\/%~-]+$/.test(word) ? word : '"' + word.replace(/["\\]/g, "\\$&") + '"');
-  const lineOf = (v) => ["growthcast log --tank", quoted(v.tank), "--on", v.day, "--visit", v.number, ...(v.by ? ["--by", v.by] : []), ...v.items.map(quoted)].join(" ");
+  const lineOf = (v, tapped = "") => ["growthcast log --tank", quoted(v.tank), "--on", v.day, "--visit", v.number, ...(v.by ? ["--by", v.by] : []), ...(tapped ? ["--taps", quoted(tapped)] : []), ...v.items.map(quoted)].join(" ");
   const harmless = (note) => "note:" + note.trim().replace(/\s+/g, " ").replace(/^(?=[=+\-@])/, "'");
 
   // What was typed and tapped at one area, in the grammar of `log`, as the desk has it.
@@ -91,7 +91,7 @@
     const whole = [];
     const [grams, minutes, atTank, water, doses, remark] = ["grams", "minutes", "visit_min", "water", "doses", "note"].map((name) => (fields[name] || "").trim());
     const note = [doses && say("doses") + ": " + doses, remark].filter(Boolean).join("; ");
-    if (grams) { items.push(visit.grams + "=" + grams + "g"); whole.push(grams + " g"); }
+    if (grams) { items.push("bucket=" + grams + "g"); whole.push(grams + " g"); }
     if (minutes) { items.push(minutes + "min"); whole.push(minutes + " min"); }
     if (atTank) { items.push("visit=" + atTank + "min"); whole.push(say("at_tank") + " " + atTank + " min"); }
     if (water) { items.push("water=" + water + "%"); whole.push(say("water") + " " + water + " %"); }
@@ -144,10 +144,10 @@
       }
       return row;
     }));
-    const text = open.map(lineOf).join("\n");
+    const text = open.map((v) => lineOf(v, v.taps && JSON.stringify(v.taps))).join("\n");
     $("out").hidden = !open.length;
     $("text").value = text;
-    $("send").href = "sms:?&body=" + encodeURIComponent(text);
+    $("send").href = "sms:?&body=" + encodeURIComponent(open.map((v) => lineOf(v)).join("\n")); // taps are too long
     URL.revokeObjectURL($("file").href);
     $("file").href = URL.createObjectURL(new Blob([text + "\n"], { type: "text/plain" }));
   }
@@ -199,8 +199,6 @@
     minutes.placeholder = visit.minutes;
     minutes.closest(".line").dataset.hint = visit.minutes;
     form.querySelector('[data-x="minutes"]').textContent = visit.minutes;
-    form.querySelector('[data-x="grams"]').textContent = say(visit.grams);
-    for (const name of ["visit_min", "water"]) form.querySelector(`[data-amount="${name}"]`).hidden = !(visit.room || []).includes(name === "water" ? "water_share" : name);
     $("by-photo").hidden = !(visit.photo && visit.photo.areas);
     $("no-photo").textContent = (visit.photo && visit.photo.why) || "";
     $("name").textContent = visit.name + ", " + draft.day;
@@ -221,7 +219,7 @@
       .catch(() => { $("state").textContent = say("not_kept"); });
   });
 
-  // A photo: tapped on here, and kept nowhere; its taps stay with the visit.
+  // A photo: tapped on here, and kept nowhere; its taps go with the visit, its corners wait for the next one.
   const bytesOf = (file, how) => new Promise((done, failed) => {
     const reader = new FileReader();
     reader.onload = () => done(reader.result);
@@ -242,18 +240,20 @@
     if (!file) return;
     try {
       const { picture, focal } = await pictureOf(file);
+      const last = (db && (await one("own", "pane " + draft.tank))) || null;
       show("photo");
       const low = tank.areas.filter((area) => area.low).map((area) => area.label).join(", ");
       $("photo").querySelector('[data-photo="low"]').textContent = low && say("photo_low", { areas: low });
-      const session = photo.tapping($("photo"), picture, tank, focal, say, () => {});
+      const session = photo.tapping($("photo"), picture, tank, focal, say, last);
       $("photo").querySelector('[data-photo="take"]').onclick = () => takeOver(session.result());
     } catch {
       $("no-photo").textContent = say("photo_torn");
     }
   });
-  function takeOver({ taps: told, heights }) {
+  function takeOver({ taps: told, heights, last }) {
     const areas = visitOf(draft.tank).areas;
     draft.taps = told;
+    write((store) => store("own").put({ id: "pane " + draft.tank, ...last })).catch(() => {});
     for (const { id, height, sd } of heights) {
       const n = areas.findIndex((card) => card.id === id);
       if (!(height > 0)) continue;
@@ -305,7 +305,7 @@
   async function takeBack(visit) {
     await write((store) => {
       store("visits").delete(visit.number);
-      store("drafts").put({ tank: visit.tank, day: visit.day, fields: visit.fields });
+      store("drafts").put({ tank: visit.tank, day: visit.day, fields: visit.fields, taps: visit.taps });
     });
     visits = visits.filter((v) => v.number !== visit.number);
     draw();
@@ -347,8 +347,8 @@
       for (const visit of visits.filter((v) => v.state === "here")) {
         visit.tried = true;
         await write((store) => store("visits").put(visit)); // before it leaves: it may arrive
-        const { number, tank, items, by } = visit;
-        const receipt = await ask("visit", JSON.stringify({ number, tank, day: visit.day, items, by: by || "" }));
+        const { number, tank, items, by, taps: told } = visit;
+        const receipt = await ask("visit", JSON.stringify({ number, tank, day: visit.day, items, by: by || "", taps: told ? JSON.stringify(told) : "" }));
         if (receipt.number !== number) throw new Error("stranger");
         visit.state = { new: "book", known: "book", other: "other", refused: "refused" }[receipt.state] || "here";
         visit.said = receipt.said;

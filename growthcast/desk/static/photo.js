@@ -157,8 +157,25 @@ const photo = (() => {
     return told.focal > 0 && !cropped ? told.focal / FILM * Math.hypot(width, height) : NaN;
   }
 
-  // The tapping. `tank`: size, areas [{id, label, depth, sd, ground, expected, low}]; `changed` is told all heights.
-  function tapping(root, picture, tank, focal, say, changed) {
+  // A small grey picture of a picture, of mean 0 and length 1: the product of two tells how alike they are.
+  const LOOK = [32, 24], ALIKE = 0.97; // on simulated photos corners are then within 2 % of the width
+  function lookOf(picture) {
+    const small = document.createElement("canvas"), [wide, high] = LOOK;
+    [small.width, small.height] = LOOK;
+    const pen = small.getContext("2d", { willReadFrequently: true });
+    pen.imageSmoothingQuality = "high";
+    pen.drawImage(picture, 0, 0, wide, high);
+    const bytes = pen.getImageData(0, 0, wide, high).data;
+    const grey = Array.from({ length: wide * high }, (_, n) => bytes[4 * n] + bytes[4 * n + 1] + bytes[4 * n + 2]);
+    const mean = grey.reduce((sum, one) => sum + one, 0) / grey.length;
+    const length = Math.hypot(...grey.map((one) => one - mean)) || 1;
+    return grey.map((one) => (one - mean) / length);
+  }
+  const alike = (a, b) => a.reduce((sum, one, n) => sum + one * b[n], 0) > ALIKE;
+
+  // The tapping. `tank`: size, areas [{id, label, depth, sd, ground, expected, low}]; `last`: corners and look of
+  // the tank's last photo, whose corners are offered again where the picture looks the same.
+  function tapping(root, picture, tank, focal, say, last = null) {
     const part = (name) => root.querySelector(`[data-photo="${name}"]`);
     const canvas = part("picture"), glass = part("glass"), pen = canvas.getContext("2d");
     const wide = picture.naturalWidth, high = picture.naturalHeight;
@@ -171,7 +188,9 @@ const photo = (() => {
       asked.push({ kind: "top", area, text: say("photo_top", { area: area.label }) });
     }
     const taps = asked.map(() => null); // a pair of pixels, "hidden" or "skip"
-    let step = 0, held = -1, scale = 1;
+    const look = lookOf(picture), again = last !== null && alike(look, last.look);
+    if (again) last.corners.forEach(([x, y], n) => { taps[n] = [x * wide, y * high]; });
+    let step = again ? 4 : 0, held = -1, scale = 1;
 
     const placed = (kind, area) => {
       const found = asked.map((one, n) => [one, taps[n]]).filter(([one]) => one.kind === kind && (!area || one.area === area));
@@ -195,14 +214,16 @@ const photo = (() => {
       }
       const told = { width: wide, height: high, magnified: true, corners: placed("corners"), areas };
       if (back) told.back = placed("back");
-      return { taps: told, heights, step: asked[step], done: step === asked.length };
+      else told.focal = focal;
+      const corners = told.corners.map(([x, y]) => [x / wide, y / high]);
+      return { taps: told, heights, last: { corners, look } };
     }
 
     function draw() {
       scale = canvas.width / wide;
       pen.drawImage(picture, 0, 0, canvas.width, canvas.height);
-      const line = (points, colour) => {
-        pen.strokeStyle = colour; pen.lineWidth = 2; pen.beginPath();
+      const line = (points, colour, thick = 2) => {
+        pen.strokeStyle = colour; pen.lineWidth = thick; pen.beginPath();
         points.forEach(([x, y], n) => (n ? pen.lineTo(x * scale, y * scale) : pen.moveTo(x * scale, y * scale)));
         pen.stroke();
       };
@@ -216,7 +237,8 @@ const photo = (() => {
       const now = asked[step];
       if (now && now.kind === "top" && ready()) {
         const at = seenAt(given(), standing(now.area), now.area.expected);
-        if (at && at.every(Number.isFinite)) line([[at[0] - wide / 25, at[1]], [at[0] + wide / 25, at[1]]], "#888");
+        const mark = at && [[at[0] - wide / 25, at[1]], [at[0] + wide / 25, at[1]]];
+        if (at && at.every(Number.isFinite)) { line(mark, "#fff", 10); line(mark, "#777", 6); }
       }
       for (const tap of taps.filter(isPair)) {
         pen.strokeStyle = "#fff"; pen.lineWidth = 3; pen.beginPath(); pen.arc(tap[0] * scale, tap[1] * scale, 7, 0, 7); pen.stroke();
@@ -241,10 +263,10 @@ const photo = (() => {
       const why = ready() && refusal(given());
       const corners = ready() ? given().corners.map(([x]) => x) : [];
       const small = corners.length && Math.max(...corners) - Math.min(...corners) < wide / 2;
-      part("asked").textContent = why ? say("photo_" + why) : now ? now.text : say("photo_all");
-      part("asked").classList.toggle("trouble", Boolean(why));
-      let said = small ? say("photo_small") : "";
-      if (last && ready() && standing(last.area).top) {
+      part("asked").textContent = why ? say("photo_off") : now ? now.text : say("photo_all");
+      part("height").classList.toggle("trouble", Boolean(why));
+      let said = why ? say("photo_" + why) : again && step === 4 ? say("photo_again") : small ? say("photo_small") : "";
+      if (!why && last && ready() && standing(last.area).top) {
         const { height, sd } = heightOf(given(), standing(last.area));
         const wild = !(height > 0) || Math.abs(height - last.area.expected) > 3 * Math.hypot(sd, 0.2 * last.area.expected);
         if (Number.isFinite(height)) said = `${last.area.label}: ${height.toFixed(1)} ± ${sd.toFixed(1)} cm${wild ? " ? " + say("photo_wild") : ""}`;
@@ -253,19 +275,20 @@ const photo = (() => {
       part("height").textContent = said;
       part("hidden").hidden = !now || now.kind !== "base" || now.area.ground === null;
       part("skip").hidden = !now || !now.area;
-      part("take").hidden = Boolean(why) || !ready();
-      changed(result(), why || "");
+      part("take").hidden = Boolean(why) || !ready() || !tank.areas.some((area) => standing(area).top);
     }
     const at = (event) => {
       const box = canvas.getBoundingClientRect();
-      return [clamp((event.clientX - box.left) / box.width, 0, 1) * wide, clamp((event.clientY - box.top) / box.height, 0, 1) * high];
+      const share = [(event.clientX - box.left) / box.width, (event.clientY - box.top) / box.height];
+      return share.map((one, axis) => Math.round(10 * clamp(one, 0, 1) * [wide, high][axis]) / 10);
     };
     canvas.onpointerdown = (event) => {
       event.preventDefault();
-      // While taps are asked for, only the last one is dragged: areas stand close together.
+      // While taps are asked for, only the last one is dragged, and corners that are offered: areas stand close together.
       const here = at(event), asking = step < asked.length && !(ready() && refusal(given()));
       const near = (asking ? 14 : 22) / canvas.getBoundingClientRect().width * wide;
-      const off = taps.map((tap, n) => (isPair(tap) && (!asking || n === step - 1) ? Math.hypot(tap[0] - here[0], tap[1] - here[1]) : Infinity));
+      const free = (n) => !asking || n === step - 1 || (again && step === 4);
+      const off = taps.map((tap, n) => (isPair(tap) && free(n) ? Math.hypot(tap[0] - here[0], tap[1] - here[1]) : Infinity));
       held = off.indexOf(Math.min(...off));
       if (off[held] >= near) held = -1;
       if (held < 0 && asking) { held = step; taps[held] = here; }

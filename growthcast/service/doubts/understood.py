@@ -67,11 +67,6 @@ def understand(
     -------
     Understood
         Also where no fit can be made: what was seen at the tank is worth logging all the same.
-
-    Raises
-    ------
-    UsageError
-        A weight is meant otherwise than the log can say.
     """
     doubts: tuple[Doubt, ...] = ()
     trouble = ""
@@ -85,7 +80,7 @@ def understand(
         tank_id=tank_id,
         day=day,
         rows=tuple(rows),
-        cells=tuple(log_rows(rows, book, tank_id, day, grams[0], by)),
+        cells=tuple(log_rows(rows, tank_id, day, by)),
         places=places_of(book, tank_id, day),
         grams=grams,
         doubts=doubts,

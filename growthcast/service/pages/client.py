@@ -12,7 +12,7 @@ import numpy as np
 from growthcast.arrays import FloatArray
 from growthcast.book.book import Book
 from growthcast.book.checks.rounds import closed_on, closed_times
-from growthcast.book.columns import WEEKDAYS
+from growthcast.book.tables import WEEKDAYS
 from growthcast.finite import finite_answer
 from growthcast.fit.result import GrowthFit
 from growthcast.forecast.heights import growth_a_week

@@ -13,7 +13,7 @@ import numpy as np
 from growthcast.arrays import BoolArray, FloatArray, IntArray
 from growthcast.book.book import Book, Practice
 from growthcast.book.checks.rounds import closed_on
-from growthcast.book.columns import WEEKDAYS
+from growthcast.book.tables import WEEKDAYS
 from growthcast.finite import finite_answer
 from growthcast.fit.design import day_number
 from growthcast.fit.result import GrowthFit

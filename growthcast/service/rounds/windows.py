@@ -16,7 +16,7 @@ import numpy as np
 from growthcast.arrays import BoolArray, FloatArray, IntArray, distinct
 from growthcast.book.book import Book, Practice
 from growthcast.book.checks.rounds import ClosedTime, closed_times, public_holidays
-from growthcast.book.columns import WEEKDAYS
+from growthcast.book.tables import WEEKDAYS
 from growthcast.errors import UsageError
 from growthcast.fit.result import GrowthFit
 from growthcast.nouns import dataclass

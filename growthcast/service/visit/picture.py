@@ -1,22 +1,25 @@
-"""A photo and what was tapped on it, read from files that may be anything."""
+"""A photo, read from a file that may be anything, and what of it is kept."""
 
 from __future__ import annotations
 
-import json
 import math
 import warnings
 from collections.abc import Mapping
+from io import BytesIO
 from pathlib import Path
 from typing import Any
 
+import numpy as np
+
 from growthcast.book.words import shown
 from growthcast.errors import UsageError
-from growthcast.growth.photo import focal_length_px
+from growthcast.growth.photo import focal_length_px, view_of_pane
 from growthcast.nouns import dataclass
 
 MOST_BYTES, MOST_PIXELS = 50_000_000, 120_000_000
 """Files beyond these are no photos of a phone."""
-MOST_TAPS_BYTES = 1_000_000
+KEPT_BYTES, KEPT_WIDTHS_PX = 300_000, (1600, 1200, 900, 600, 300)
+"""What a picture that is kept may have at most, and the widths that are tried for it."""
 _EXIF, _FOCAL_35MM, _EXIF_SIZE = 0x8769, 0xA405, (0xA002, 0xA003)
 
 
@@ -91,51 +94,43 @@ def read_picture(path: Path) -> Picture:
     return Picture(*upright, focal_px, bool(cropped))
 
 
-def read_taps(text: str) -> Mapping[str, Any]:
-    """Read what was tapped, as the page for tapping writes it.
+def pane_of(path: Path, told: Mapping[str, Any], size_cm: tuple[float, float, float]) -> bytes:
+    """Return the pane of a tank out of a photo, seen straight on, and nothing that is beside it.
 
     Parameters
     ----------
-    text : str
-        A JSON object: ``width`` and ``height`` of the picture that was tapped on, ``corners``,
-        ``areas`` by id with ``base`` and ``top`` or "skip", and where asked ``back`` or
-        ``distance_cm``; pairs of pixels.
+    path : Path
+        A photo that ``read_picture`` could read.
+    told : mapping
+        What was tapped on it, as ``read_taps`` has it.
+    size_cm : tuple of float
+        Inner length and width of the tank, and depth of its water [cm].
 
     Returns
     -------
-    mapping
-        Checked: all taps are pairs of finite numbers.
-
-    Raises
-    ------
-    UsageError
-        It is no such object.
+    bytes
+        A JPEG of at most ``KEPT_BYTES``, without anything that the file told beside its pixels.
     """
-    try:
-        return _checked_taps(text)
-    except (ValueError, TypeError, KeyError, AttributeError) as error:
-        raise UsageError(
-            "the taps are not as the page for tapping writes them; make the file with growthcast "
-            "measure PHOTO --tank ID --html FILE.html"
-        ) from error
+    from PIL import Image, ImageOps
 
-
-def _checked_taps(text: str) -> dict[str, Any]:
-    if len(text) > MOST_TAPS_BYTES:
-        raise ValueError("too long")
-    told = json.loads(text)
-    size, back, distance = (
-        [told["width"], told["height"]],
-        told.get("back"),
-        told.get("distance_cm"),
-    )
-    taps = [tapped for tapped in told["areas"].values() if tapped != "skip"]
-    pairs = [size, *told["corners"], *(back or ())]
-    pairs += [tapped[name] for tapped in taps for name in ("base", "top") if tapped.get(name)]
-    good = all(len(p) == 2 and all(math.isfinite(float(one)) for one in p) for p in pairs)
-    counted = len(told["corners"]) == 4 and (not back or len(back) == 2)
-    apart = distance is None or 0.0 < float(distance) < math.inf
-    topped = all(tapped.get("top") for tapped in taps)
-    if not (good and counted and apart and topped and min(size) > 0):
-        raise ValueError("not taps")
-    return dict(told)
+    with Image.open(path) as opened:
+        upright = ImageOps.exif_transpose(opened).convert("RGB")
+    corners = np.array(told["corners"], np.float64) * upright.width / told["width"]
+    length, _, water = size_cm
+    for wide in KEPT_WIDTHS_PX:
+        finer = max(1, int(np.ptp(corners[:, 0]) / wide))
+        to_pane = view_of_pane(corners / finer, length, water, 1.0, np.zeros(2)).to_pane
+        high = max(1, round(wide * water / length))
+        to_cm = [[length / wide, 0.0, 0.0], [0.0, -water / high, water], [0.0, 0.0, 1.0]]
+        seen = np.linalg.solve(to_pane, np.array(to_cm))
+        pane = upright.reduce(finer).transform(
+            (wide, high),
+            Image.Transform.PERSPECTIVE,
+            (seen / seen[2, 2]).ravel()[:8].tolist(),
+            Image.Resampling.BICUBIC,
+        )
+        kept = BytesIO()
+        pane.save(kept, "JPEG", quality=85, comment=b"")
+        if kept.tell() <= KEPT_BYTES:
+            break
+    return kept.getvalue()

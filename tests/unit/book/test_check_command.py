@@ -9,11 +9,12 @@ import typer
 from typer.testing import CliRunner
 
 from growthcast.cli.check import check_command
+from growthcast.cli.options import takes_options
 from growthcast.errors import MissingBook, UsageError
 from tests.unit.book.small_book import FILES
 
 app = typer.Typer()
-app.command()(check_command)
+app.command()(takes_options("check", check_command))
 
 
 def run(*arguments):

@@ -284,7 +284,7 @@ def ways(book, ceiling_cm, days_ahead):
     return {
         "last_rate": last_rate(past, areas, days),
         "line": line(past, areas, days),
-        "unpooled": unpooled(past, areas, days),
+        "unpooled": unpooled(past, areas, days, np.full(1, np.nan)),
     }
 
 

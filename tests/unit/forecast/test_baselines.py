@@ -10,15 +10,16 @@ from growthcast.forecast.baselines import Past, Spans, Start, last_rate, line, u
 from growthcast.forecast.scores import NORMAL_SCORES
 
 BOTH = np.array([0, 1])
+RULER = np.full(2, np.nan)
 
 
-def past(spans, start_cm, ceiling_cm=(40.0, 40.0), budget_cm=(70.0, 50.0)):
+def past(spans, start_cm, ceiling_cm=(40.0, 40.0), budget_cm=(70.0, 50.0), start_sd=RULER):
     """Two areas whose spans are (area, start, end, days), and where they stand now."""
     area, start, end, days = np.array(spans, dtype=float).reshape(-1, 4).T
     height, budget = np.array(start_cm), np.array(budget_cm)
-    now = Start(height, np.zeros(2), np.zeros(2, dtype=bool), np.full(2, -1))
+    now = Start(height, np.zeros(2), np.zeros(2, dtype=bool), np.full(2, -1), start_sd)
     errors = ErrorModel(np.full(2, 0.1), np.zeros(2), 0.2, 0.15, 0.2)
-    known = Spans(area.astype(np.int64), start, end, days)
+    known = Spans(area.astype(np.int64), start, end, days, *np.full((2, days.size), np.nan))
     return Past(known, now, np.array(ceiling_cm), budget, errors)
 
 
@@ -54,11 +55,14 @@ def test_a_last_rate_goes_on_along_the_curve_and_never_backwards():
 def test_a_curve_of_its_own_is_as_sure_as_the_readings_and_the_weeks():
     """Readings are off by 0.1 cm; a week's growth by a fifth, in variance as 1 over the weeks."""
     known = past([], (6.0, 6.0))
-    at_once = unpooled(known, BOTH, np.full(2, 1e-6))
+    at_once = unpooled(known, BOTH, np.full(2, 1e-6), RULER)
     assert at_once.height_cm == pytest.approx(6.0, rel=1e-4)
     assert at_once.error_cm == pytest.approx(0.1 * np.sqrt(2), rel=1e-4)  # the start's, the end's
+    photo, own = past([], (6.0, 6.0), start_sd=np.array([np.nan, 0.4])), np.array([0.5, 0.3])
+    found = unpooled(photo, BOTH, np.full(2, 1e-6), own).error_cm[:, 0]  # photos bring their own
+    assert found == pytest.approx([np.hypot(0.1, 0.5), np.hypot(0.4, 0.3)], rel=1e-4)
     # After ten thousand days every curve stands at its ceiling, and where it began is forgotten.
-    grown = unpooled(known, BOTH, np.full(2, 1e4))
+    grown = unpooled(known, BOTH, np.full(2, 1e4), RULER)
     weeks = (0.2 * (grown.height_cm - 6.0)) ** 2 * 7 / 1e4
     assert grown.error_cm == pytest.approx(np.sqrt(0.1**2 + weeks), rel=1e-6)
     # Ceilings scatter by 30 % around that of the table, on a grid from -0.6 to 0.9.
@@ -71,8 +75,8 @@ def test_spans_of_an_area_of_its_own_move_no_other():
     """Fast spans of one area draw its curve up, and leave the other at the prior."""
     fast = [(0, 6, 30, 14)] * 3
     days = np.full(2, 14.0)
-    alone = unpooled(past([], (6.0, 6.0)), BOTH, days)
-    taught = unpooled(past(fast, (6.0, 6.0)), BOTH, days)
+    alone = unpooled(past([], (6.0, 6.0)), BOTH, days, RULER)
+    taught = unpooled(past(fast, (6.0, 6.0)), BOTH, days, RULER)
     assert taught.height_cm[1] == pytest.approx(alone.height_cm[1])
     assert taught.quantile_cm(0.5)[0] == pytest.approx(30.0, rel=0.05)
     assert alone.quantile_cm(0.5)[0] == pytest.approx(10.5, rel=0.1)  # 6 e^(0.05 14) less a little

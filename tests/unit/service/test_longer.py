@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import re
 from dataclasses import replace
 from datetime import date
 
@@ -13,6 +14,7 @@ from growthcast.book.supposed import Changes, with_cells
 from growthcast.fit.growth import fit_growth
 from growthcast.fit.supposed import suppose
 from growthcast.plain import plain
+from growthcast.say.locale import open_locale
 from growthcast.say.reasons import certainty_words, mend_words, next_longer_words, reason
 from growthcast.service.advice import Certainty, Mend
 from growthcast.service.certainty import certainty_of, chance_if_known
@@ -201,14 +203,27 @@ def test_words_for_mends(lobby):
     _, _, advice = lobby
     first, second = advice.options[-1].areas
     ids = (first.area_id, second.area_id)
+    names = {area.area_id: (area.label, area.unit) for area in (first, second)}
     same = {"interval_d": advice.options[-1].interval_d, "chance_at_least_cut": 0.91, "holds": True}
     higher = Mend(kind="budget", area_ids=ids, values=(22.5, 9.0), before=(20.0, 8.0), **same)
-    assert mend_words(advice, higher) == (
-        f"a higher budget: {first.label} up by 2.5 to 22.5 cm; {second.label} up by 1.0 to 9.0 cm"
+    assert mend_words(higher, names) == (
+        f"{first.label} up to 22.5 cm instead of 20 cm and "
+        f"{second.label} up to 9 cm instead of 8 cm"
     )
     dimmed = Mend(kind="light", area_ids=ids, values=(55.0,), before=(110.0,), **same)
-    said = "less light: 55 instead of 110 umol at the substrate (50 % less)"
-    assert mend_words(advice, dimmed) == said
+    said = "50 % less light: 55 instead of 110 umol at the substrate"
+    assert mend_words(dimmed, names) == said
+    german = mend_words(dimmed, names, open_locale("de-DE"), lamp=False)
+    assert german == "50\N{NO-BREAK SPACE}% weniger Licht"
+
+
+def test_the_reasons_in_german_are_whole_sentences_with_the_same_numbers(lobby):
+    _, _, advice = lobby
+    german = open_locale("de-DE")
+    for said in (reason, lambda *a: next_longer_words(a[0], advice.longer, "EUR", *a[1:])):
+        english, translated = said(advice), said(advice, german)
+        assert not re.findall(r"\b(?:the|and|of|with|days|area)\b", translated)
+        assert re.findall(r"\d+", translated) == re.findall(r"\d+", english)
 
 
 def test_cutting_floating_plants_back_counts_the_light_it_lets_in(tmp_path):

@@ -24,12 +24,13 @@ from growthcast.book.writing.append import Addition, add_rows
 from growthcast.book.writing.journal import entries
 from growthcast.book.writing.lock import book_lock
 from growthcast.book.writing.visit.amounts import looks_like_item
+from growthcast.book.writing.visit.taps import keep_taps, read_taps
 from growthcast.errors import HeldAlready, UsageError
 from growthcast.nouns import dataclass
 
 NUMBER = re.compile(r"[0-9a-z]{6,40}")
 MOST_LINES, LONGEST_LINE, LONGEST_NAME = 1000, 4000, 60
-_OPTION = re.compile(r"[-\N{EN DASH}\N{EM DASH}]{1,2}(tank|on|visit|by|yes|t|y)")
+_OPTION = re.compile(r"[-\N{EN DASH}\N{EM DASH}]{1,2}(tank|on|visit|by|taps|yes|t|y)")
 _SHORT = {"t": "tank", "y": "yes"}
 _COMMAND = re.compile(r"\bgrowthcast\s+log\b")
 _TYPED_QUOTES = str.maketrans("“”„‟‘’", '""""\'\'')
@@ -41,7 +42,8 @@ State = Literal["new", "known", "other"]
 class Line:
     """One visit as a line: its tank (``None``: the one its areas are in), day, number and items.
 
-    ``by`` is who logged it; it is no part of what makes two visits the same.
+    ``by`` is who logged it, ``taps`` what was tapped on its photo; they are no part of what makes
+    two visits the same.
     """
 
     tank_id: str | None
@@ -50,10 +52,11 @@ class Line:
     number: str = ""
     row: int = 0
     by: str = ""
+    taps: str = ""
 
     @property
     def content(self) -> str:
-        """What the line says, its number and who logged it aside."""
+        """What the line says, its number, who logged it and taps aside."""
         return shlex.join(["--tank", self.tank_id or "", "--on", str(self.day), *self.items])
 
 
@@ -114,8 +117,10 @@ def _line(text: str, row: int) -> Line:
     if isinstance(day, Fault):
         raise UsageError(f"--on {shown(given['on'])}: a value {day.why}; {day.fix}")
     on = date.fromisoformat(str(day))
-    number, by = checked_number(given.get("visit", "")), given.get("by", "")
-    return Line(given.get("tank"), on, tuple(items), number, row, checked_name(by))
+    number, by = checked_number(given.get("visit", "")), checked_name(given.get("by", ""))
+    if taps := given.get("taps", ""):
+        read_taps(taps)
+    return Line(given.get("tank"), on, tuple(items), number, row, by, taps)
 
 
 def checked_number(number: str) -> str:
@@ -161,6 +166,9 @@ def log_line(
         visit = (line.number, line.content) if line.number else None
         try:
             said = {"command": "log", "summary": summary, "by": line.by}
-            return "new", add_rows(folder, "trims", cells, today=today, visit=visit, **said)
+            added = add_rows(folder, "trims", cells, today=today, visit=visit, **said)
         except HeldAlready:
             return "known", None
+        if line.taps:
+            keep_taps(folder, str(cells[0]["tank_id"]), line.day, line.number, line.taps)
+        return "new", added

@@ -8,10 +8,10 @@ from datetime import date
 import numpy as np
 
 from growthcast.book.book import Book, WholeTank
-from growthcast.book.checks.log import has_amounts
+from growthcast.book.checks.rows import has_amounts
 from growthcast.book.supposed import Cell
 from growthcast.book.words import check_known, plain, shown, some_of
-from growthcast.book.writing.visit.amounts import WORDS, Amount, Place, is_note
+from growthcast.book.writing.visit.amounts import WORDS, Place, is_note
 from growthcast.book.writing.visit.entry import VisitRow, beginning_with, parse_visit
 from growthcast.errors import UsageError
 
@@ -231,57 +231,17 @@ def visit_rows(book: Book, tank_id: str, day: date, items: Sequence[str]) -> tup
 
 
 def log_rows(
-    rows: Sequence[VisitRow],
-    book: Book,
-    tank_id: str,
-    day: date,
-    reading: WholeTank,
-    by: str = "",
+    rows: Sequence[VisitRow], tank_id: str, day: date, by: str = ""
 ) -> list[Mapping[str, Cell]]:
-    """Return a visit as rows of ``trims.csv``; ``reading`` is how whole tanks' weights are read.
-
-    ``by`` is who logged it, left out where the log has no room for that.
-    ``UsageError`` where a weight is meant otherwise, that makes a difference, and the log has no
-    room to say it.
-    """
-    places = places_of(book, tank_id, day)
-    who = {"by": by} if by and has_room(book, "by") else {}
+    """Return a visit as rows of ``trims.csv``; ``by`` is who logged it."""
+    who = {"by": by} if by else {}
     return [
         {
             "date": day,
             "tank_id": tank_id,
             "area_id": row.place.area_id if row.place else None,
-            **_with_room(row.amounts, rows, places, book, reading),
+            **row.amounts,
             **who,
         }
         for row in rows
     ]
-
-
-def has_room(book: Book, column: str) -> bool:
-    """Whether ``trims.csv`` can hold a column: its header has it, or it is not there yet."""
-    return column in book.trims.letters or not book.trims.letters
-
-
-def _with_room(
-    amounts: Mapping[str, Amount],
-    rows: Sequence[VisitRow],
-    places: Sequence[Place],
-    book: Book,
-    reading: WholeTank,
-) -> Mapping[str, Amount]:
-    """Return a row's amounts without the word for whose grams they are where it goes unsaid."""
-    whose = amounts.get("grams_of")
-    if whose is None or has_room(book, "grams_of"):
-        return amounts
-    measured = measured_areas(rows, places)
-    differs = any(place.alive and place.area_id in measured for place in places)
-    if differs and reading != whose:
-        word = "bucket" if whose == "all" else "rest"
-        raise UsageError(
-            f"{word}=: trims.csv has no column to say whose grams these are; add a column grams_of "
-            "at the end of its first line (rows that end before it stay as they are), or, if every "
-            f'bucket of yours is weighed so, write whole_tank_grams = "{whose}" under [log] in '
-            "practice.toml; then type the line again"
-        )
-    return {name: amount for name, amount in amounts.items() if name != "grams_of"}

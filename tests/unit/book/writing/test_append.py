@@ -8,10 +8,11 @@ import pytest
 
 from growthcast.book.tables import TABLES
 from growthcast.book.writing import append
-from growthcast.book.writing.append import add_columns, add_rows, would_add
-from growthcast.book.writing.dialect import appended, dialect_of
+from growthcast.book.writing.append import add_rows, would_add
+from growthcast.book.writing.dialect import appended, dialect_of, widened
 from growthcast.book.writing.journal import entries
 from growthcast.book.writing.replace import replace_files
+from growthcast.book.writing.unlog import take_back
 from growthcast.errors import FileChanged, NotWritten, RowsRefused, UsageError
 from tests.unit.book.small_book import FILES, TODAY
 
@@ -71,8 +72,8 @@ def test_a_new_file_is_written_as_the_tanks_are():
 
 
 def test_a_column_that_is_not_there_is_named():
-    with pytest.raises(UsageError, match=r"trims.csv has no column look; add look to its header"):
-        appended(b"date,tank_id,area_id\n", "trims", [{"look": "over"}])
+    with pytest.raises(UsageError, match=r"trims.csv has no column \"lok\"; did you mean \"look\""):
+        appended(b"date,tank_id,area_id,look\n", "trims", [{"lok": "over"}])
     with pytest.raises(UsageError, match="control character"):
         appended(b"date,note\n", "trims", [{"note": "two\nlines"}])
     with pytest.raises(RowsRefused):
@@ -186,9 +187,20 @@ def test_a_file_that_never_rests_is_left_alone(make_book, monkeypatch):
         ("date,tank_id", "date,tank_id,by"),
     ],
 )
-def test_a_column_is_added_to_the_header_and_rows_stay(make_book, old, new):
-    folder = make_book(trims_csv=old.encode())
-    entry = add_columns(folder, "trims", ["by"])
-    assert (folder / "trims.csv").read_bytes() == new.encode()
-    assert entry.summary == "trims.csv: by"
-    assert [one.id for one in entries(folder)] == [entry.id]
+def test_a_column_is_added_to_the_header_and_rows_stay(old, new):
+    rows = [{"by": "Ida", "note": None}]
+    assert widened(old.encode(), "trims", rows) == (new.encode(), ("by",))
+    assert widened(new.encode(), "trims", rows) == (new.encode(), ())
+
+
+def test_a_visit_taken_back_leaves_the_columns_it_brought(make_book):
+    folder = make_book(trims_csv=b"date,tank_id,area_id,before_cm,after_cm\n")
+    row = {**ROW, "by": "Ida"}
+    assert would_add(folder, "trims", [row], today=TODAY).columns == ("by",)
+    assert add(folder, by="Ida").columns == ("by",)
+    assert add(folder, by="Bo", before_cm=25.0, date=date(2026, 3, 2)).columns == ()
+    assert [one.command for one in entries(folder)] == ["add column", "log", "log"]
+    take_back(folder, id_=[*entries(folder)][1].id, today=TODAY)
+    assert (folder / "trims.csv").read_text() == (
+        "date,tank_id,area_id,before_cm,after_cm,by\n2026-03-02,T1,A1,25,9,Bo\n"
+    )

@@ -1,0 +1,277 @@
+"""Where something is wrong or odd in a book: the rules of ``rules.toml``, and what is no rule."""
+
+from __future__ import annotations
+
+import re
+import tomllib
+from collections.abc import Callable, Iterator
+from dataclasses import replace
+from functools import cache
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+
+from growthcast.arrays import IntArray
+from growthcast.book.book import BOUNDS, Table, WholeTank, plant_named
+from growthcast.book.checks.doubles import check_double_rows
+from growthcast.book.checks.rows import (
+    DAY_SPAN,
+    Tables,
+    Words,
+    at_cell,
+    day_numbers,
+    has_amounts,
+    kept,
+    of_whole_tank,
+    where,
+)
+from growthcast.book.findings import filled, finding
+from growthcast.book.tables import TABLES
+from growthcast.book.words import PROPOSED, did_you_mean, shown, some_of
+from growthcast.errors import Finding
+
+_MOST_GUESSES = 20  # looking for near misses among thousands of ids takes its time
+_MOST_NAMED = 3
+_LIKE_A_VALUE = re.compile(
+    r"[+-]?[0-9][0-9.,]*(?:[eE][+-]?[0-9]+)?|[0-9]{1,4}[-/. ][0-9]{1,4}(?:[-/. ][0-9]{1,4})?"
+)
+
+
+@cache
+def _rules() -> tuple[tuple[str, str, Any, dict[str, str]], ...]:
+    """Return each rule at each of its cells: its kind, the cell, what is evaluated, its words."""
+    listed = tomllib.loads(Path(__file__).with_name("rules.toml").read_text(encoding="utf-8"))
+    found = []
+    for slug, rule in ((slug, rule) for slug, rules in listed.items() for rule in rules):
+        cells, when = rule.pop("at"), compile(f"({rule.pop('when')})", slug, "eval")
+        found += [(slug, cell, when, rule) for cell in cells]
+    return tuple(found)
+
+
+def check_rules(tables: Tables) -> Iterator[Finding]:
+    """No row is as a rule says; of bounds agreed anew, only cells that the row gives are asked."""
+    bounds = tables.tables["bounds"]
+    for slug, cell, when, words in _rules():
+        name, _, column = cell.partition(".")
+        if not len(tables.tables.get(name, ())):
+            continue
+        rows: Any = tables.rows(name)
+        rows.known |= {"cell": rows[column], "column": column}
+        mask = np.broadcast_to(eval(when, {}, rows), len(rows.table))
+        if name == "bounds" and column in BOUNDS and slug != "floor-at-budget":
+            mask = mask & np.isin(rows.table.rows, bounds.rows[bounds.given(column)])
+        for index in where(mask):
+            said = {part: filled(text, Words(rows, index)) for part, text in words.items()}
+            yield rows.at_cell(index, column, slug, **said)
+
+
+def check_ids(tables: Tables) -> Iterator[Finding]:
+    """Each id stands once in its home table, differs not in case alone, and looks like an id."""
+    shipped = tables.tables["species"].text("species_id").tolist()
+    for home, column in (("tanks", "tank_id"), ("areas", "area_id"), ("own", "species_id")):
+        rows, first = tables.rows(home), dict[str, int]()
+        folded = {name.casefold(): name for name in shipped} if home == "own" else {}
+        for index, name in enumerate(rows[column].tolist()):
+            at, row = (index, column), int(rows.table.rows[index])
+            if name and (first_row := first.setdefault(name, row)) != row:
+                yield rows.at_cell(*at, "double-id", name=name, first_row=first_row)
+            if (other := folded.setdefault(name.casefold(), name)) != name:
+                yield rows.at_cell(*at, "id-case", name=name, other=other)
+            if _LIKE_A_VALUE.fullmatch(name):
+                yield rows.at_cell(*at, "id-looks-like-value", name=name)
+            elif name != name.strip():
+                yield rows.at_cell(*at, "id-spaces", name=name, stripped=name.strip())
+
+
+_NAMED = (
+    *("areas.tank_id", "areas.species_id", "bounds.area_id", "trims.tank_id", "trims.area_id"),
+    *("conditions.tank_id", "closed.tank_id"),
+)
+
+
+_HOMES = {"tank_id": "tanks", "area_id": "areas", "species_id": "species"}
+
+
+def check_unknown_ids(tables: Tables) -> Iterator[Finding]:
+    """Every id named stands in its home table."""
+    for name, column in (cell.split(".") for cell in _NAMED):
+        table, home = tables.tables[name], tables.tables[_HOMES[column]]
+        known = [name for name in home.text(column).tolist() if name]
+        missing = (table.places(column, home.text(column)) < 0) & table.given(column)
+        fixes: dict[str, str] = {}
+        otherwise = f"add it to {home.name}, or write one of its ids"
+        for index in where(missing) if known else ():  # else the home table has the finding
+            name = str(table.text(column)[index])
+            if name not in fixes:
+                guess = len(fixes) < _MOST_GUESSES
+                plant = plant_named(home, name) if column == "species_id" and guess else None
+                fixes[name] = f"write {plant}" if plant else otherwise
+                if guess and not plant:
+                    fixes[name] = did_you_mean(name, known, otherwise)
+            said = {"name": name, "home": home.name, "fix": fixes[name]}
+            yield at_cell(table, index, column, "unknown-id", **said)
+
+
+def check_labels(tables: Tables) -> Iterator[Finding]:
+    """Areas that live in a tank at one time have labels of their own."""
+    areas = tables.rows("areas")
+    planted, removed = areas["planted_on"], areas["removed_on"]
+    seen: dict[tuple[int, str], list[int]] = {}
+    for index, label in enumerate(areas["label"].tolist()):
+        place = (int(areas["tank"][index]), " ".join(label.casefold().split()))
+        if not place[1] or place[0] < 0:
+            continue
+        others = seen.setdefault(place, [])
+        for other in others:
+            if not (removed[other] <= planted[index] or removed[index] <= planted[other]):
+                first_row = areas.table.rows[other]
+                yield areas.at_cell(index, "label", "double-label", first_row=first_row)
+                break
+        others.append(index)
+
+
+def check_proposed(tables: Tables) -> Iterator[Finding]:
+    """Ground and heights that were proposed have been agreed on; one finding names all others."""
+    areas = tables.rows("areas")
+    marked = np.array([PROPOSED in note for note in areas["note"].tolist()], np.bool_)
+    moved = np.isin(areas["area_id"].astype(str), tables.rows("bounds")["area_id"].astype(str))
+    if open_ones := where(marked & ~moved & ~areas.table.given("removed_on")):
+        said = {"count": len(open_ones), "areas": some_of(areas["area_id"][open_ones].tolist())}
+        yield areas.at_cell(open_ones[0], "note", "proposed", **said)
+
+
+def check_columns_of_areas(tables: Tables) -> Iterator[Finding]:
+    """A log that tells how areas stood has a column that names them."""
+    trims = tables.rows("trims")
+    if trims["lacks_areas"]:
+        fix = "add the column area_id, or correct the name of the one that holds the areas"
+        yield finding("missing-column", trims.table.name, 1, None, "area_id", fix=fix)
+
+
+def check_clients(tables: Tables) -> Iterator[Finding]:
+    """Every client of closed.csv is one of tanks.csv, and that of the tank beside it."""
+    closed, clients = tables.rows("closed"), tables.tables["tanks"].text("client")
+    tank = closed.places("tank_id", "tanks")
+    known = sorted({str(name) for name in clients.tolist() if name})
+    for index in where(closed.table.given("client")):
+        name, place = str(closed["client"][index]), int(tank[index])
+        if name not in known:
+            found = f"{shown(name)}, whose tanks tanks.csv does not have"
+            fix = did_you_mean(name, known, "write the client as tanks.csv has it")
+        elif place >= 0 and clients[place] != name:
+            found = f"{shown(name)}, while {closed['tank_id'][index]} is of another client"
+            fix = "leave the client blank where one tank is closed, or correct one of the two"
+        else:
+            continue
+        yield closed.at_cell(index, "client", "unknown-client", found=found, fix=fix)
+
+
+def _growing(tables: Tables) -> list[IntArray]:
+    """Return for each row of conditions the areas that grow in its tank while it holds."""
+    rows, areas = tables.rows("conditions"), tables.rows("areas")
+    last = np.iinfo(np.int64).max
+    tank, home = rows.places("tank_id", "tanks"), areas["tank"]
+    begins = day_numbers(rows["from_date"])
+    order = np.lexsort((begins, tank))
+    ends = np.full(begins.size, last)
+    same = tank[order][1:] == tank[order][:-1]
+    ends[order[:-1][same]] = begins[order[1:][same]]
+    by_tank = np.argsort(home, kind="stable")
+    edges = np.searchsorted(home[by_tank], np.arange(len(tables.tables["tanks"]) + 1))
+    planted, removed = (day_numbers(areas[name]) for name in ("planted_on", "removed_on"))
+    removed = np.where(removed == 0, last, removed)
+    living = []
+    for index, place in enumerate(tank.tolist()):
+        mine = by_tank[edges[place] : edges[place + 1]] if place >= 0 else by_tank[:0]
+        holds = (areas["plant"][mine] >= 0) & (removed[mine] >= begins[index])
+        living.append(mine[holds & (planted[mine] < ends[index])])
+    return living
+
+
+def check_plants_in_water(tables: Tables) -> Iterator[Finding]:
+    """The plants of a tank stand its temperature; strong light goes with CO2 and nutrients.
+
+    Far above need is half as much again as the light at which the neediest plant's growth bends
+    over, at 8 hours a day; the limits are common practice without a source.
+    """
+    rows, areas, species = (tables.rows(name) for name in ("conditions", "areas", "species"))
+    warm, light, co2 = rows["temperature_c"], kept(rows, "ppfd_umol"), rows["kept_co2"]
+    hours = kept(rows, "photoperiod_h")
+    hours = np.where(np.isnan(hours), 8.0, hours)
+    co2 = np.where(np.isnan(co2), rows["implied"], co2)
+    poor = (kept(rows, "no3_mg_l") < 5.0) | (kept(rows, "po4_mg_l") < 0.1)
+    poor &= (co2 < 10.0) & np.isfinite(light)
+    growing = _growing(tables) if (poor | (warm >= 10)).any() else []
+    for index, here in enumerate(growing):
+        plant = areas["plant"][here]
+        low, high = species["temp_min_c"][plant], species["temp_max_c"][plant]
+        out = np.flatnonzero((warm[index] > high) | (warm[index] < low))
+        if warm[index] >= 10 and out.size:
+            names = list(dict.fromkeys(areas["species_id"][here[out]].tolist()))
+            more = len(names) - _MOST_NAMED
+            named = ", ".join(names[:_MOST_NAMED]) + (f" and {more} more" if more > 0 else "")
+            said = {"plants": named, "low": low[out[0]], "high": high[out[0]]}
+            yield rows.at_cell(index, "temperature_c", "temperature-of-plants", **said)
+        need = float(species["light_k_umol"][plant].max(initial=0.0))
+        if poor[index] and here.size and light[index] * hours[index] / 8.0 > 1.5 * need:
+            carbon = f"{co2[index]:.3g} mg/L CO2" if co2[index] else "no CO2 added"
+            said = {"light": light[index], "hours": hours[index], "carbon": carbon, "need": need}
+            yield rows.at_cell(index, "ppfd_umol", "light-without-food", **said)
+
+
+def remark_on_grams(trims: Table, reading: WholeTank | None, why: str) -> Iterator[Finding]:
+    """Say how weights of whole tanks are read where it makes a difference.
+
+    That is on days on which areas have amounts of their own, unless the row says whose grams it
+    holds. ``reading`` is ``None`` where that has not been settled.
+    """
+    weighed = of_whole_tank(trims) & trims.given("removed_g")
+    visit = trims.coded["tank_id"].codes * DAY_SPAN + day_numbers(trims.date("date"))
+    beside = np.isin(visit, visit[~of_whole_tank(trims) & has_amounts(trims)])
+    if not (rows := where(weighed & beside & ~trims.given("grams_of"))):
+        return
+    whose = {
+        "all": "as everything that came out of the tank",
+        "rest": "as what the areas without amounts of their own gave",
+        None: "as the log tells",
+    }[reading]
+    count = f"{len(rows)} weight{'s' if len(rows) > 1 else ''}"
+    said = {"count": count, "whose": whose, "why": why}
+    yield at_cell(trims, rows[0], "removed_g", "whole-tank-grams", **said)
+
+
+CHECKS: tuple[Callable[[Tables], Iterator[Finding]], ...] = (
+    check_rules,
+    check_ids,
+    check_unknown_ids,
+    check_labels,
+    check_proposed,
+    check_columns_of_areas,
+    check_clients,
+    check_double_rows,
+    check_plants_in_water,
+)
+LAYOUT_CHECKS = (check_rules, check_ids, check_unknown_ids, check_labels, check_proposed)
+"""Checks that a layout has to pass."""
+
+
+def in_percent_cover(findings: list[Finding], tables: Tables) -> list[Finding]:
+    """Return the findings, with percent cover instead of centimetres where cover is measured."""
+    named = {item.file for item in findings if item.row is not None}
+    cover: dict[str, set[int]] = {}
+    for name in ("areas", "bounds", "trims"):
+        if f"{name}.csv" in named:
+            rows = tables.rows(name)
+            cover[rows.table.name] = set(rows.table.rows[rows["is_cover"]].tolist())
+    return [_of_cover(item) if item.row in cover.get(item.file, ()) else item for item in findings]
+
+
+def _of_cover(item: Finding) -> Finding:
+    table = item.file.removesuffix(".csv")
+    columns = [c for c in TABLES[table] if c.name == item.heading and c.unit == "cm"]
+    if not columns:
+        return item
+    expected = replace(columns[0], high=100.0).expected.replace("centimetres", "percent cover")
+    said, fix = item.expected, item.fix.replace("centimetres", "percent cover")
+    return replace(item, expected=expected if "centimetres" in said else said, fix=fix)

@@ -1,0 +1,325 @@
+"""What checks see: a book's tables, and for each of their rows what follows from other tables."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from dataclasses import replace
+from datetime import date
+from functools import cache
+from types import MappingProxyType
+from typing import Any
+
+import numpy as np
+
+from growthcast.arrays import BoolArray, DateArray, FloatArray, IntArray, distinct
+from growthcast.book.book import BOUNDS, Bounds, Coded, Practice, Table, bounds_on
+from growthcast.book.findings import slugs, worded
+from growthcast.book.shipped import reference_conditions
+from growthcast.book.tables import TABLES, WEEKDAYS, column_of
+from growthcast.errors import Finding
+
+HEIGHTS = ("before_cm", "after_cm", "removed_cm")
+"""The columns of the log that tell how high an area stood or what was cut off."""
+HOMES = {"tank": "tanks", "area": "areas", "plant": "species"}
+DAY_SPAN = 4_000_000  # more days than any date of four digits has
+
+
+def of_whole_tank(trims: Table) -> BoolArray:
+    """Whether a row (N,) is of the whole tank."""
+    cells = trims.coded["area_id"]
+    blank = np.array([not value for value in cells.values], np.bool_)
+    return blank[cells.codes]
+
+
+def has_amounts(trims: Table) -> BoolArray:
+    """Whether a row (N,) tells how high its area stood or what came off it; a look does not."""
+    amounts = [np.isfinite(trims.number(name)) for name in (*HEIGHTS, "removed_g")]
+    return np.asarray(np.logical_or.reduce(amounts), np.bool_)
+
+
+def day_numbers(days: DateArray) -> IntArray:
+    """Return dates as whole numbers above 0 (N,), 0 where blank."""
+    numbers = days.astype("datetime64[D]").astype(np.int64) + 800_000
+    return np.where(np.isnat(days), 0, numbers)
+
+
+def where(mask: BoolArray) -> list[int]:
+    """Return the places where a mask holds."""
+    return [int(index) for index in np.flatnonzero(mask)]
+
+
+def blank(cells: Any) -> Any:
+    """Whether cells (N,) are blank."""
+    return np.isnan(cells) if cells.dtype.kind in "fM" else cells == ""
+
+
+class Tables:
+    """Every table of a book while it is checked, and its rows with what follows from others.
+
+    ``species`` is the table that ships with the practice's ``own`` rows laid over it.
+    """
+
+    def __init__(self, tables: Mapping[str, Table], today: date, practice: Practice | None) -> None:
+        self.tables, self.today, self.practice = tables, today, practice
+        self.rows = cache(self._rows)
+
+    def _rows(self, name: str) -> Rows:
+        """Return the rows of a table; those of ``bounds`` as areas of what holds from then on."""
+        if name == "bounds":
+            return Rows(self, self._as_moved(), FACTS["areas"])
+        return Rows(self, self.tables[name], FACTS.get(name, {}))
+
+    def _as_moved(self) -> Table:
+        bounds, areas = self.tables["bounds"], self.tables["areas"]
+        area = bounds.places("area_id", areas.text("area_id"))
+        bounds, area = bounds.keep(area >= 0), area[area >= 0]
+        columns = {name: cells[area] for name, cells in areas.columns.items()}
+        held = self.bounds_of(area, bounds.date("from_date"))
+        columns |= {name: getattr(held, name) for name in BOUNDS}
+        columns["planted_height_cm"] = np.full(area.size, np.nan)
+        columns["from_date"] = bounds.date("from_date")
+        coded = {n: Coded(c.codes[area], c.values) for n, c in areas.coded.items()}
+        return replace(bounds, columns=columns, coded=coded, extra={})
+
+    def bounds_of(self, area: IntArray, days: DateArray) -> Bounds:
+        """Return the bounds of areas (n,) on some days, NaN where the area is unknown (-1)."""
+        areas = self.tables["areas"]
+        if not len(areas):
+            return Bounds(*np.full((3, area.size), np.nan))
+        day = np.where(np.isnat(days), np.nan, days.astype("datetime64[D]").astype(np.float64))
+        held = bounds_on(areas, self.tables["bounds"], np.maximum(area, 0), day)
+        return Bounds(*(np.where(area < 0, np.nan, getattr(held, name)) for name in BOUNDS))
+
+
+class Rows:
+    """A table's rows: by name its columns (N,), and the facts that ``FACTS`` makes of them."""
+
+    def __init__(self, tables: Tables, table: Table, facts: Mapping[str, Fact]) -> None:
+        self.tables, self.table, self.facts = tables, table, facts
+        self.known: dict[str, Any] = {**table.columns, "blank": blank, "np": np}
+
+    def __getitem__(self, name: str) -> Any:
+        if name not in self.known:
+            self.known[name] = self.facts[name](self)
+        return self.known[name]
+
+    def places(self, column: str, home: str) -> IntArray:
+        """Return the place in its home table of each row's id (N,), -1 where blank or unknown."""
+        return self.table.places(column, self.tables.tables[home].text(column))
+
+    def of(self, place: str, name: str) -> Any:
+        """Return what the tank, area or plant of each row has (N,), blank where it is unknown."""
+        cells = self.tables.rows({"tank": "tanks", "area": "areas", "plant": "species"}[place])[
+            name
+        ]
+        none = {"f": np.nan, "M": np.datetime64("NaT"), "b": False, "i": -1}
+        return np.append(cells, np.array([none.get(cells.dtype.kind, "")], cells.dtype))[
+            self[place]
+        ]
+
+    def at_cell(self, index: int, column: str, slug: str, /, **values: Any) -> Finding:
+        """Return a finding at one cell; what its words name is given, or what its row has."""
+        return at_cell(self.table, index, column, slug, self, **values)
+
+
+class Words(dict[str, Any]):
+    """What fills in the words of a finding: what is given, else what its row has."""
+
+    def __init__(self, cells: Any, index: int, given: Mapping[str, Any] | None = None) -> None:
+        super().__init__(given or {})
+        self.cells, self.index = cells, index
+
+    def __missing__(self, name: str) -> Any:
+        cells = self.cells[name]
+        return cells[self.index] if isinstance(cells, np.ndarray) else cells
+
+
+def at_cell(
+    table: Table, index: int, column: str, slug: str, cells: Any = None, /, **values: Any
+) -> Finding:
+    """Return a finding at one cell; ``values``, else the row's ``cells``, fill in its words."""
+    said = Words(table.columns if cells is None else cells, index, values)
+    if "expected" not in slugs()[slug][1]:
+        said.setdefault("expected", column_of(table.name[: -len(".csv")], column).expected)
+    said.setdefault("cell", table.columns[column][index])
+    place = (table.name, int(table.rows[index]), table.letters.get(column), column)
+    return worded(slug, place, said)
+
+
+Fact = Callable[[Rows], Any]
+
+
+def _units(rows: Rows) -> Any:
+    return np.array(("cm", "%"), object)[rows["is_cover"].astype(np.int64)]
+
+
+def _co2_mg_l(kh_dkh: FloatArray, ph: FloatArray) -> FloatArray:
+    """CO2 by the trade's rule (common practice without a source): good enough for a bound.
+
+    What is computed for the fit comes from the carbonate equilibrium.
+    """
+    return 3.0 * kh_dkh * 10.0 ** (7.0 - ph)
+
+
+def kept(rows: Rows, name: str) -> FloatArray:
+    """Return a column (N,) in which a blank cell keeps its tank's earlier value."""
+    table, last = rows.table, dict[int, float]()
+    values, tank = table.number(name).copy(), table.coded["tank_id"].codes
+    for index in np.argsort(table.date("from_date"), kind="stable").tolist():
+        if np.isnan(values[index]):
+            values[index] = last.get(int(tank[index]), np.nan)
+        last[int(tank[index])] = float(values[index])
+    return values
+
+
+def _factor_apart(rows: Rows) -> FloatArray:
+    """By what factor the CO2 typed and the one of pH and hardness differ; below 1 mg/L is alike."""
+    low, high = np.maximum(rows["co2_mg_l"], 1.0), np.maximum(rows["co2_of_row"], 1.0)
+    low = np.where(rows["co2_mg_l"] == 0, 3.0, low)  # none added is about 3 mg/L
+    return np.where(rows["kh_dkh"] > 0, np.maximum(low / high, high / low), np.nan)
+
+
+def _living(rows: Rows, asked: BoolArray, each: FloatArray) -> FloatArray:
+    """Return the sum of something (A,) over the areas that live in a row's tank on its day (N,).
+
+    It is 0 for rows that are not ``asked`` of.
+    """
+    areas, tank = rows.tables.rows("areas"), np.where(asked, rows["tank"], -1)
+    day, home = day_numbers(rows["date"]), areas["tank"]
+    planted, removed = (day_numbers(areas[name]) for name in ("planted_on", "removed_on"))
+    removed = np.where(removed == 0, DAY_SPAN, removed)  # 0 of an unknown planting: all along
+    total = np.zeros(tank.size)
+    for place in distinct(tank[tank >= 0]):
+        mine, here = np.flatnonzero(tank == place), np.flatnonzero(home == place)
+        on = day[mine, None]
+        total[mine] = ((planted[here] <= on) & (on <= removed[here])) @ each[here]
+    return total
+
+
+def _most_g(rows: Rows) -> FloatArray:
+    """What the areas of a log row weigh when all of them stand at their ceilings [g]."""
+    areas = rows.tables.rows("areas")
+    if not (rows["removed_g"] > 0.0).any():
+        return np.zeros(len(rows.table))
+    per_cm = np.where(areas["is_cover"], 1e-4, 1e-3) * areas["area_cm2"]
+    top_cm = np.where(areas["is_cover"], 100.0, np.fmin(areas["ceiling"], areas["water"]))
+    holds = np.nan_to_num(areas.of("plant", "density_g_l") * per_cm * top_cm)
+    own = np.append(holds, np.nan)[rows["area"]]
+    return np.where(rows["whole"], _living(rows, rows["whole"], holds), own)
+
+
+def _sharers(rows: Rows) -> FloatArray:
+    """How many areas are left to share a whole tank's trimmings."""
+    practice, asked = rows.tables.practice, rows["whole"] & ~blank(rows["removed_g"])
+    if not asked.any() or not len(rows.tables.tables["areas"]):
+        return np.ones(asked.size)
+    amounts = (rows["area"] >= 0) & has_amounts(rows.table)
+    key = rows["tank"] * DAY_SPAN + day_numbers(rows["date"])
+    pairs = np.stack([key[amounts], rows["area"][amounts]])
+    (own, _), _ = np.unique(pairs, axis=1, return_counts=True)  # without them ``numpy.ma`` comes in
+    ruled_out = np.searchsorted(own, key, "right") - np.searchsorted(own, key, "left")
+    of_rest = rows["grams_of"] == "rest"
+    if practice is not None and practice.whole_tank_grams == "rest":
+        of_rest = rows["grams_of"] != "all"
+    each = np.ones(len(rows.tables.tables["areas"]))
+    return _living(rows, asked, each) - np.where(of_rest, ruled_out, 0)
+
+
+def _says_nothing(rows: Rows) -> BoolArray:
+    numbers = [column.name for column in TABLES["trims"] if column.kind == "number"]
+    told = [rows.table.given(name) for name in (*numbers, "look", "replanted", "note")]
+    return np.asarray(~np.logical_or.reduce(told), np.bool_)
+
+
+def _lacks_areas(rows: Rows) -> bool:
+    """Whether the log has no column for areas although it tells of some."""
+    told = (rows.table.given(name).any() for name in ("look", *HEIGHTS))
+    return "area_id" not in rows.table.letters and any(told)
+
+
+def _held(name: str) -> Fact:
+    return lambda r: getattr(r.tables.bounds_of(r["area"], r["date"]), name)
+
+
+def _reference(name: str) -> Fact:
+    return lambda _: reference_conditions()[name]
+
+
+def _laid(name: str) -> Fact:
+    return lambda r: r.of("plant", name)
+
+
+FACTS: Mapping[str, Mapping[str, Fact]] = MappingProxyType(
+    {
+        "species": {"reaches": lambda r: r["reaches_surface"] == "true"},
+        "tanks": {
+            "days": lambda r: ", ".join(r["working"]),
+            "working": lambda r: WEEKDAYS if (p := r.tables.practice) is None else p.working_days,
+            "off": lambda r: ~np.isin(r["visit_weekday"].astype(str), r["working"]),
+        },
+        "areas": {
+            "tank": lambda r: r.places("tank_id", "tanks"),
+            "plant": lambda r: r.places("species_id", "species"),
+            "is_cover": lambda r: r.of("plant", "measure") == "cover_pct",
+            "in_height": lambda r: ~r["is_cover"] & (r["plant"] >= 0),
+            "unit": _units,
+            "water": lambda r: r.of("tank", "water_depth_cm"),
+            "ground": lambda r: r.of("tank", "length_cm") * r.of("tank", "width_cm"),
+            "reaches": lambda r: r.of("plant", "reaches"),
+            "own_ceiling": lambda r: np.where(
+                r["reaches"], r["water"], r.of("plant", "ceiling_cm")
+            ),
+            "ceiling": lambda r: np.where(r["is_cover"], 100.0, r["own_ceiling"]),
+            "top": lambda r: np.where(r["reaches"], np.nan, r["ceiling"]),
+        },
+        "trims": {
+            "today": lambda r: np.datetime64(r.tables.today, "D"),
+            "tank": lambda r: r.places("tank_id", "tanks"),
+            "area": lambda r: r.places("area_id", "areas"),
+            "whole": lambda r: of_whole_tank(r.table),
+            "home": lambda r: r.of("area", "tank_id"),
+            "home_tank": lambda r: r.of("area", "tank"),
+            "planted": lambda r: r.of("area", "planted_on"),
+            "removed": lambda r: r.of("area", "removed_on"),
+            "is_cover": lambda r: r.of("area", "is_cover"),
+            "unit": _units,
+            "water": lambda r: r.of("area", "water"),
+            "ceiling": lambda r: r.of("area", "top"),
+            "floor": _held("floor_cm"),
+            "budget": _held("budget_cm"),
+            "cut": lambda r: r["before_cm"] - r["after_cm"],
+            "most": _most_g,
+            "sharers": _sharers,
+            "says_nothing": _says_nothing,
+            "lacks_areas": _lacks_areas,
+        },
+        "conditions": {
+            "kept_ph": lambda r: kept(r, "ph"),
+            "kept_kh": lambda r: kept(r, "kh_dkh"),
+            "kept_co2": lambda r: kept(r, "co2_mg_l"),
+            "implied": lambda r: _co2_mg_l(r["kept_kh"], r["kept_ph"]),
+            "co2_of_row": lambda r: _co2_mg_l(r["kh_dkh"], r["ph"]),
+            "factor_apart": _factor_apart,
+        },
+        "own": {
+            "plant": lambda r: r.places("species_id", "species"),
+            "unit": lambda r: np.where(r.of("plant", "measure") == "cover_pct", "%", "cm"),
+            "deepest": lambda r: r.tables.tables["tanks"].number("water_depth_cm").max(initial=0.0),
+            "in_water": lambda r: r.of("plant", "reaches") & (len(r.tables.tables["tanks"]) > 0),
+            "limit": lambda r: np.where(r["in_water"], "water", "ceiling"),
+            "ceiling": lambda r: np.where(r["in_water"], r["deepest"], r.of("plant", "ceiling_cm")),
+            "lowest": _laid("lowest_cut_cm"),
+            "low": _laid("temp_min_c"),
+            "best": _laid("temp_opt_c"),
+            "high": _laid("temp_max_c"),
+            "light": _reference("ppfd_umol"),
+            "hours": _reference("photoperiod_h"),
+            "warm": _reference("temperature_c"),
+            "gain_h": lambda r: (
+                r["hours"] * np.tanh(r["light"] / r.of("plant", "light_k_umol"))
+                - 24.0 * r.of("plant", "respiration_share")
+            ),
+        },
+    }
+)
+"""What follows for each row of a table from its own cells and from other tables, by name."""

@@ -1,0 +1,100 @@
+"""The texts of a language by their keys, with numbers as a terminal writes them.
+
+A language is one file in ``languages/``, for terminal, desk and pages alike. What a reader's place
+asks of numbers and dates is ``locale.py``, which the commands of the day do without.
+"""
+
+from __future__ import annotations
+
+import tomllib
+from collections.abc import Mapping, Sequence
+from functools import lru_cache
+from importlib.resources import files
+from typing import ClassVar
+
+from growthcast.nouns import dataclass
+from growthcast.say.words import and_list
+
+ALMOST_SURE = 0.995
+
+
+@lru_cache(maxsize=4)
+def read_texts(language: str) -> Mapping[str, str]:
+    """Return every text of a language."""
+    table = files("growthcast.say") / "languages" / f"{language}.toml"
+    return tomllib.loads(table.read_text(encoding="utf-8"))
+
+
+@dataclass(frozen=True, slots=True)
+class Texts:
+    """The texts of a language."""
+
+    language: str
+
+    gap: ClassVar[str] = " "
+    """What stands between a number and its unit."""
+
+    @property
+    def text(self) -> Mapping[str, str]:
+        """The texts by their keys."""
+        return read_texts(self.language)
+
+    def say(self, key: str, **values: str) -> str:
+        """Return a text with its blanks filled."""
+        return self.text[key].format(**values)
+
+    def count(self, key: str, number: int) -> str:
+        """Return the text for so many of something, the number as ``{n}``.
+
+        It is the text of that very number where there is one, else that of one or of many.
+        """
+        very = f"{key}_{number}"
+        form = very if very in self.text else f"{key}_one" if number == 1 else f"{key}_many"
+        return self.say(form, n=self.number(number))
+
+    def sentence_case(self, text: str) -> str:
+        """Return a text with a capital at its beginning."""
+        return text[:1].upper() + text[1:]
+
+    def joined(self, parts: Sequence[str], between: str = "or") -> str:
+        """Return parts with a word between each two."""
+        return self.say(f"join_{between}").join(parts)
+
+    def listed(self, parts: Sequence[str]) -> str:
+        """Return parts as a list in words."""
+        return and_list(parts)
+
+    def number(self, value: float, digits: int = 0) -> str:
+        """Return a number."""
+        return f"{value:.{digits}f}"
+
+    def short(self, value: float) -> str:
+        """Return a number in three digits at most."""
+        return self.number(value, len(f"{value:.3g}".partition(".")[2]))
+
+    def share(self, share: float, digits: int = 0) -> str:
+        """Return a share [0-1] as percent."""
+        return f"{100 * share:.{digits}f} %"
+
+    def chance(self, chance: float) -> str:
+        """Return a chance [0-1] as percent; neither certain nor impossible when it is not."""
+        if chance > ALMOST_SURE:
+            return self.say("chance_over", share=self.share(0.99))
+        if chance < 1.0 - ALMOST_SURE:
+            return self.say("chance_under", share=self.share(0.01))
+        return self.share(chance)
+
+    def measured(self, number: str, unit: str) -> str:
+        """Return a number that is written already with its unit, as it stands in a sentence."""
+        return f"{number} {unit if unit == 'cm' else self.say('unit_cover')}"
+
+    def exact(self, value: float, unit: str) -> str:
+        """Return a height that was agreed, not forecast, in the digits it was given with."""
+        digits = next((d for d in (0, 1) if abs(value - round(value, d)) < 1e-9), 2)
+        if unit != "cm":
+            return self.share(value / 100.0, digits)
+        return f"{self.number(value, digits)}{self.gap}cm"
+
+
+TERMINAL = Texts("en")
+"""What commands say without being asked for a language."""
