@@ -50,8 +50,7 @@ from growthcast.say.client import (
     unknowns,
 )
 from growthcast.say.locale import Locale
-from growthcast.say.prices import a_month, a_year, apart
-from growthcast.say.strip import days_of_100, row_words
+from growthcast.say.strip import a_month, a_year, apart, days_of_100, row_words
 from growthcast.say.words import named
 from growthcast.service.advice import OptionAdvice
 from growthcast.service.pages.client import AreaFacts, TankFacts
@@ -188,9 +187,7 @@ def background(
         Heading(locale.say("areas_heading"), level, new_sheet=new_sheet),
         _areas_table(locale, tank, practice.horizon_d),
     ]
-    if beside := tuple(
-        _picture(locale, tank, *one, tank.option, BESIDE_MM) for one in tank.beside
-    ):
+    if beside := tuple(_picture(locale, tank, *one, tank.option, BESIDE_MM) for one in tank.beside):
         blocks.append(Pictures(beside, "", columns=max(2, len(beside))))
     if not tank.first_estimate:
         said = " ".join(record_sentences(locale, record))

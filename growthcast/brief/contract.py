@@ -22,9 +22,8 @@ from growthcast.errors import UsageError
 from growthcast.fit.result import GrowthFit
 from growthcast.say.client import next_visit_key, place_words
 from growthcast.say.locale import Locale
-from growthcast.say.prices import a_month, worth, year_price
 from growthcast.say.reasons import reason
-from growthcast.say.strip import days_of_100
+from growthcast.say.strip import a_month, days_of_100, worth, year_price
 from growthcast.say.words import named
 from growthcast.service.pages.client import TankFacts, gather_tank
 from growthcast.service.pages.contract import Contract, month_price, with_vat

@@ -8,9 +8,8 @@ from datetime import date, timedelta
 from growthcast.forecast.report import AreaForecast
 from growthcast.say.cuts import HARD_CUT_SHARE
 from growthcast.say.locale import Locale
-from growthcast.say.prices import a_month, apart
 from growthcast.say.reasons import mend_words
-from growthcast.say.strip import days_out
+from growthcast.say.strip import a_month, apart, days_out
 from growthcast.say.words import named
 from growthcast.service.advice import AreaAdvice, Mend, OptionAdvice
 from growthcast.service.effort.visits import Range
@@ -78,7 +77,8 @@ def argument(locale: Locale, tank: TankFacts, currency: str) -> list[str]:
             if tank.reason:
                 why = locale.say("why_limit", reason=named(tank.reason))
             return [*said, why]
-        return [*said, *_why_not_less(locale, tank, currency)]
+        wanted = tank.advice.confidence
+        return [*said, *_why_not_less(locale, option, tank.longer, wanted, currency)]
     needed = next(row for row in tank.rows if row.interval_d == plants_d)
     between, every = apart(locale, option, needed, currency), locale.count("every", plants_d)
     if plants_d < option.interval_d:
@@ -95,18 +95,17 @@ def argument(locale: Locale, tank: TankFacts, currency: str) -> list[str]:
     return [*said, locale.say("asked_minutes", minutes=minutes, fixed=fixed)]
 
 
-def _why_not_less(locale: Locale, tank: TankFacts, currency: str) -> list[str]:
+def _why_not_less(
+    locale: Locale, option: OptionAdvice, longer: OptionAdvice, confidence: float, currency: str
+) -> list[str]:
     """Return which rule proposes a rhythm, and what fewer visits lose: little, where it is little.
 
     The numbers are those of the strip.
     """
-    option, longer = tank.option, tank.longer
-    assert option is not None and longer is not None
     every, seldom = (
         locale.sentence_case(locale.count("every", one.interval_d)) for one in (option, longer)
     )
-    wanted = locale.share(tank.advice.confidence)
-    said = [locale.say("why_longest", every=every, wanted=wanted)]
+    said = [locale.say("why_longest", every=every, wanted=locale.share(confidence))]
     tall, bare = days_out(longer)
     if not (tall or bare):
         return said

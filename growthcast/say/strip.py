@@ -1,9 +1,11 @@
-"""The rows of the strip of rhythms on a client's page: what each gives and costs."""
+"""Rhythms on a client's page: what they cost, and the rows of the strip.
+
+A month costs whole units of money, a year twelve of them.
+"""
 
 from __future__ import annotations
 
 from growthcast.say.locale import Locale
-from growthcast.say.prices import a_month, a_year, dearer, worth
 from growthcast.service.advice import OptionAdvice
 from growthcast.service.effort.visits import DAYS_PER_YEAR
 from growthcast.service.pages.client import TankFacts
@@ -11,6 +13,44 @@ from growthcast.service.pages.contract import month_price, with_vat
 
 SEEN, ALL = 0.01, 0.9995
 """Share of days by which two rhythms must differ for anyone to see it; that which reads as all."""
+
+MONTHS_A_YEAR = 12.0
+
+
+def worth(locale: Locale, currency: str, cost: float, hours: float) -> str:
+    """Return an amount of money, or the hours where an hour has no price (no ``currency``)."""
+    if currency:
+        return locale.money(cost, currency)
+    return locale.say("hours", n=locale.number(hours))
+
+
+def year_price(cost: float) -> float:
+    """Return the price of a year as twelve months of whole units."""
+    return MONTHS_A_YEAR * month_price(cost)
+
+
+def a_year(locale: Locale, option: OptionAdvice, currency: str) -> str:
+    """Return what a rhythm costs a year."""
+    return worth(locale, currency, year_price(option.year.cost), option.year.hours)
+
+
+def a_month(locale: Locale, currency: str, cost: float, hours: float) -> str:
+    """Return a month's part of a year's cost, or of its hours where an hour has no price."""
+    if currency:
+        return locale.money(month_price(cost), currency)
+    return locale.say("hours", n=locale.number(hours / MONTHS_A_YEAR, 1))
+
+
+def dearer(one: OptionAdvice, other: OptionAdvice) -> tuple[float, float]:
+    """Price and hours a year that one rhythm takes more than another."""
+    cost = year_price(one.year.cost) - year_price(other.year.cost)
+    return cost, one.year.hours - other.year.hours
+
+
+def apart(locale: Locale, one: OptionAdvice, other: OptionAdvice, currency: str) -> str:
+    """Return how far two rhythms lie apart a year, in money."""
+    cost, hours = dearer(one, other)
+    return locale.say("saved_money", amount=worth(locale, currency, abs(cost), abs(hours)))
 
 
 def days_of_100(locale: Locale, share: float) -> str:
