@@ -2,36 +2,26 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping, Sequence
-from datetime import date
+from collections.abc import Callable, Sequence
+from datetime import date, timedelta
 from typing import Any
 
 import numpy as np
 from matplotlib.axes import Axes
 from matplotlib.ticker import MaxNLocator
 
-from growthcast.figures.lettering import EndLabel, label_ends
-from growthcast.figures.style import (
-    BAND_80_ALPHA,
-    BUDGET,
-    FLOOR,
-    FORECAST,
-    SMALL_PT,
-    VISITS,
-    figure_bytes,
-    house_style,
-    new_figure,
-)
+from growthcast.figures import style
+from growthcast.figures.lettering import EndLabel, drawable, label_ends
 from growthcast.fit.design import day_number
 from growthcast.forecast.heights import LEVELS
 from growthcast.forecast.report import AreaForecast
-from growthcast.nouns import dataclass
+from growthcast.say.locale import Locale
 from growthcast.service.pages.course import Course
 
 COURSE_MM = {2: (76.0, 25.0), 3: (56.0, 27.0)}
 """Sizes of pictures of rhythms by how many of them stand in a row on A4."""
 BESIDE_MM, SPARK_MM = (60.0, 38.0), (44.0, 26.0)
-PLANTS, OVER, BARE = FLOOR.colour, BUDGET.colour, "#8A5A2B"
+PLANTS, OVER, BARE = style.FLOOR.colour, style.BUDGET.colour, "#8A5A2B"
 OVER_INK, FLOOR_INK = "#A34700", "#00684B"
 """Darker, so that small letters stand out 4.5 : 1 from white paper."""
 STALKS, LEAVES = 42, 9
@@ -46,42 +36,29 @@ def _picture(
     size_mm: tuple[float, float],
 ) -> bytes:
     """Return a picture as an SVG with alternative text."""
-    with house_style():
-        figure = new_figure(*size_mm)
+    with style.house_style():
+        figure = style.new_figure(*size_mm)
         draw(figure.add_subplot())
-        return figure_bytes(figure, "svg", title, description)
-
-
-@dataclass(frozen=True, slots=True)
-class CourseWords:
-    """The names of the axes and of what lies outside, and the words at the ends of the lines.
-
-    ``dates`` are the days to be marked on the axis [d], as dates.
-    """
-
-    height: str
-    dates: Mapping[int, str]
-    over: str
-    right: str
-    bare: str
-    budget: str
-    floor: str
+        return style.figure_bytes(figure, "svg", title, description)
 
 
 def course_picture(
+    locale: Locale,
     course: Course,
-    bounds_cm: tuple[float, float, float],
-    words: CourseWords,
-    title: str,
-    description: str,
+    area: AreaForecast,
+    top: float,
+    heard: tuple[str, str],
     size_mm: tuple[float, float],
 ) -> bytes:
     """Draw one area over the days ahead as a hedge: up with growth, down with each visit.
 
-    ``bounds_cm`` are the floor, the budget, and the end of the axis of heights.
+    ``top`` is the end of the axis of heights; ``heard`` are title and description for those who
+    hear the picture.
     """
-    floor, budget, top = bounds_cm
+    floor, budget, unit = area.floor_cm, area.budget_cm, "%" if area.is_cover else "cm"
     day, (low, middle, high) = course.day, course.height_cm
+    last = int(day[-1])
+    dates = [area.at[0] + timedelta(days=ahead) for ahead in _marked(last)]
 
     def draw(ax: Axes) -> None:
         ax.axhspan(budget, top, color=OVER, alpha=0.10, lw=0)
@@ -96,14 +73,14 @@ def course_picture(
         tips = np.interp(stalks, day, middle)
         ax.vlines(stalks, 0.0, tips, color="white", lw=0.5, alpha=0.8)
         ax.plot(day, middle, color="#333333", lw=1.1)
-        ax.axhline(budget, **BUDGET.line)
-        ax.axhline(floor, **FLOOR.line)
-        last, ends_at = float(day[-1]), float(day[-1])
+        ax.axhline(budget, **style.BUDGET.line)
+        ax.axhline(floor, **style.FLOOR.line)
+        ends_at = float(last)
         if not course.visit_d:
             ends_at += 0.55 * last
             looks = (  # the last has its words at the end of its line
-                (0.6 * floor, BARE, words.bare),
-                (0.5 * (floor + budget), PLANTS, words.right),
+                (0.6 * floor, BARE, locale.say("zone_bare")),
+                (0.5 * (floor + budget), PLANTS, locale.say("zone_right")),
                 (0.5 * (budget + top), OVER, ""),
             )
             for place, (tip, colour, word) in enumerate(looks):
@@ -111,22 +88,31 @@ def course_picture(
                 _plant(ax, x, 0.05 * last, tip, colour, bare=not place)
                 ink = BARE if not place else FLOOR_INK
                 up: Any = {"rotation": 90, "ha": "center", "va": "bottom", "parse_math": False}
-                ax.text(x, tip + 0.04 * top, word, color=ink, fontsize=SMALL_PT, **up)
+                ax.text(x, tip + 0.04 * top, word, color=ink, fontsize=style.SMALL_PT, **up)
             ax.axvspan(last, 1.06 * last, color="white", lw=0, zorder=5)  # apart from the days
             ax.spines["bottom"].set_bounds(day[0], last)
         ax.set(xlim=(day[0], ends_at), ylim=(0.0, top))
-        ax.set_xticks(list(words.dates), list(words.dates.values()), parse_math=False)
-        ax.set_ylabel(words.height, labelpad=1.5, parse_math=False)
+        marks = [drawable(locale.short_date(on), otherwise=on.isoformat()) for on in dates]
+        ax.set_xticks(_marked(last), marks, parse_math=False)
+        heights = locale.say("axis_height" if unit == "cm" else "axis_cover")
+        ax.set_ylabel(heights, labelpad=1.5, parse_math=False)
         ax.yaxis.set_major_locator(MaxNLocator(nbins=4, steps=[1, 2, 5, 10]))
+        agreed = f"{locale.say('label_budget')}\n{locale.exact(budget, unit)}"
+        lowest = f"{locale.say('label_floor')}\n{locale.exact(floor, unit)}"
         ends = (
-            (words.over, 0.5 * (budget + top), OVER_INK),
-            (words.budget, budget, OVER_INK),
-            (words.floor, floor, FLOOR_INK),
-            (words.bare, 0.4 * floor, BARE),
+            (locale.say("zone_over"), 0.5 * (budget + top), OVER_INK),
+            (agreed, budget, OVER_INK),
+            (lowest, floor, FLOOR_INK),
+            (locale.say("zone_bare"), 0.4 * floor, BARE),
         )
         label_ends(ax, [EndLabel(*end) for end in ends])
 
-    return _picture(draw, title, description, size_mm)
+    return _picture(draw, *heard, size_mm)
+
+
+def _marked(last: int) -> list[int]:
+    """Days ahead whose dates stand on the axis."""
+    return [0, *((last // 2,) if last > 28 else ()), last]
 
 
 def _plant(ax: Axes, x: float, wide: float, tip: float, colour: str, *, bare: bool) -> None:
@@ -159,19 +145,19 @@ def spark_picture(
     def draw(ax: Axes) -> None:
         days = np.array([day_number(day) for day in area.at])
         at = {level: area.height_cm[:, i] / area.budget_cm for i, level in enumerate(LEVELS)}
-        ax.fill_between(days, at[0.10], at[0.90], **FORECAST.band(BAND_80_ALPHA + 0.08))
-        ax.plot(days, at[0.50], color=FORECAST.colour, lw=1.5)
-        for role, level in ((BUDGET, 1.0), (FLOOR, area.floor_cm / area.budget_cm)):
+        ax.fill_between(days, at[0.10], at[0.90], **style.FORECAST.band(style.BAND_80_ALPHA + 0.08))
+        ax.plot(days, at[0.50], color=style.FORECAST.colour, lw=1.5)
+        for role, level in ((style.BUDGET, 1.0), (style.FLOOR, area.floor_cm / area.budget_cm)):
             ax.axhline(level, color=role.colour, ls=role.dash, lw=1.1)
         ticks = np.array([day_number(day) for day in visits])
-        ax.plot(ticks, np.full(ticks.size, 0.06), ms=7.0, clip_on=False, **VISITS.marks)
+        ax.plot(ticks, np.full(ticks.size, 0.06), ms=7.0, clip_on=False, **style.VISITS.marks)
         if (above := days[at[0.90] > SPARK_TOP]).size:
-            mark: Any = {"marker": "^", "ms": 5.0, "color": FORECAST.colour, "clip_on": False}
+            mark: Any = {"marker": "^", "ms": 5.0, "color": style.FORECAST.colour, "clip_on": False}
             ax.plot(above[:1], [SPARK_TOP], **mark)
         ax.set(xlim=(days[0], max(days[-1], days[0] + 1.0)), ylim=(0.0, SPARK_TOP))
         ax.set_xticks([days[0], days[-1]], words[:2])
         ax.set_yticks([0.0, 1.0], ["0", words[2]])
-        ax.tick_params(labelsize=SMALL_PT, length=2.0, pad=1.5)
+        ax.tick_params(labelsize=style.SMALL_PT, length=2.0, pad=1.5)
         first, last = ax.get_xticklabels()
         first.set_horizontalalignment("left")
         last.set_horizontalalignment("right")

@@ -122,10 +122,6 @@ class TankFacts:
             return None
         return self.next_on + timedelta(days=(REVIEWED_AFTER - 1) * self.option.interval_d)
 
-    def day(self, ahead_d: int) -> date:
-        """Return the date so many days ahead."""
-        return self.on + timedelta(days=ahead_d)
-
 
 @finite_answer
 def gather_tank(
