@@ -77,7 +77,7 @@ def build_brief(
     for tank in facts:
         if client is not None:
             blocks.append(page.Heading(tell.headline(locale, tank)))
-        blocks += proposal(locale, tank, book.practice, level)
+        blocks += proposal(locale, tank, book.practice, level, whole=contract is None)
     grown = [tank for tank in facts if tank.option is not None]
     if client is None:
         blocks += includes(locale, book.practice, new_sheet=bool(grown))
@@ -114,14 +114,16 @@ def currency_of(practice: Practice) -> str:
     return practice.currency if practice.labour_rate_per_h > 0.0 else ""
 
 
-def proposal(locale: Locale, tank: TankFacts, practice: Practice, level: int) -> list[page.Block]:
+def proposal(
+    locale: Locale, tank: TankFacts, practice: Practice, level: int, *, whole: bool
+) -> list[page.Block]:
     """Build what is proposed for a tank: the answer, the rhythms beside it, how it looks."""
     currency = currency_of(practice)
     said = page.Paragraph(" ".join(tell.argument(locale, tank, currency)), "lead")
     if tank.option is None:
         return [said]
     blocks: list[page.Block] = [
-        _facts(locale, tank, practice, whole=level == 2),
+        _facts(locale, tank, practice, whole=whole),
         said,
         page.Heading(locale.say("options_heading"), level),
         options_strip(locale, tank, practice),
