@@ -158,8 +158,7 @@ def import_command(
     """
     from growthcast.book.sheets.load import read_workbook
     from growthcast.book.sheets.merge import check_merge, merge_workbook
-    from growthcast.book.writing.journal import hash_of
-    from growthcast.book.writing.replace import replace_files
+    from growthcast.book.writing.replace import write_over
     from growthcast.say.workbook import count_words, merge_words
 
     folder, fell_back = find_book(book)
@@ -183,13 +182,8 @@ def import_command(
         say(format_findings(notes))
     if written:
         with working(WAITING):
-            replace_files(
-                folder,
-                merge.files,
-                expected={name: hash_of(data) for name, data in merge.before.items()},
-                command="import",
-                summary=f"{count_words(merge)} from {workbook.file}",
-            )
+            summary = f"{count_words(merge)} from {workbook.file}"
+            write_over(folder, merge.files, merge.before, "import", summary)
     if as_json:
         print_json(answer)
     if merge.differs:

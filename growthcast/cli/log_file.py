@@ -181,8 +181,8 @@ def understood(
 
 
 def in_words(known: Understood) -> list[str]:
-    from growthcast.book.writing.visit.places import visit_in_words
     from growthcast.say.log import questions
+    from growthcast.say.visit import visit_in_words
 
     asked = questions(known.doubts)
     return visit_in_words(known.tank_id, known.day, known.rows, known.places, known.grams, asked)

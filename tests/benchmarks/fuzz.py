@@ -32,8 +32,8 @@ from growthcast.book.read import inspect_book
 from growthcast.book.sheets.export import book_sheets, xlsx_bytes
 from growthcast.book.sheets.load import read_workbook
 from growthcast.book.sheets.merge import merge_workbook
-from growthcast.book.sheets.source import read_source, rewritten
 from growthcast.book.sheets.values import SettingRow, settings_of, with_settings
+from growthcast.book.writing.source import read_source, rewritten
 from growthcast.errors import GrowthcastError
 from tests.unit.book.small_book import FILES, SPECIES, TODAY, write_book, write_species
 

@@ -16,7 +16,7 @@ from hypothesis import strategies as st
 from growthcast.book.sheets.export import book_sheets, xlsx_bytes
 from growthcast.book.sheets.load import read_workbook
 from growthcast.book.sheets.merge import merge_workbook
-from growthcast.book.sheets.source import read_source, rewritten
+from growthcast.book.writing.source import read_source, rewritten
 from growthcast.errors import BookProblems, GrowthcastError
 from tests.unit.book.small_book import FILES, write_book
 

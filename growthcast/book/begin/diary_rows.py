@@ -11,14 +11,12 @@ from growthcast.book.begin.agreed import read_dates, read_numbers, read_pairs
 from growthcast.book.begin.diary import LOOK_WORDS, Diary, Meanings, Names
 from growthcast.book.begin.typed import slug
 from growthcast.book.book import Book
-from growthcast.book.sheets.source import Source, read_source, rewritten
 from growthcast.book.supposed import Cell
-from growthcast.book.tables import TABLES, column_of
+from growthcast.book.tables import column_of
 from growthcast.book.words import shown
 from growthcast.book.writing.append import tried
-from growthcast.book.writing.dialect import appended
-from growthcast.book.writing.journal import hash_of
-from growthcast.book.writing.replace import replace_files
+from growthcast.book.writing.replace import write_over
+from growthcast.book.writing.source import edited, read_source
 from growthcast.errors import Finding, RowsRefused, UsageError
 from growthcast.nouns import dataclass
 
@@ -155,7 +153,7 @@ def plan_import(folder: Path, understood: Understood, *, today: date) -> Plan:
     source = read_source(folder, "trims")
     notes: tuple[Finding, ...] = ()
     while rows:
-        after, places = _with_rows(source, [row for _, row in rows])
+        after, places = edited(folder, source, {}, [row for _, row in rows])
         files = {"trims.csv": after}, {"trims.csv": source.data}
         try:
             notes = tried(folder, *files, today=today).findings
@@ -176,25 +174,7 @@ def plan_import(folder: Path, understood: Understood, *, today: date) -> Plan:
     return Plan(tuple(rows), listed, notes, source.data, after if rows else source.data)
 
 
-def _with_rows(source: Source, rows: Sequence[Mapping[str, Cell]]) -> tuple[bytes, list[int]]:
-    """Return the log with rows at its end, and the rows at which they stand."""
-    if source.data is None:
-        return appended(None, "trims", rows), list(range(2, 2 + len(rows)))
-    given = {name for row in rows for name, cell in row.items() if cell is not None}
-    lacking = [c.name for c in TABLES["trims"] if c.name in given and c.name not in source.names]
-    texts = [
-        {name: source.dialect.cell(cell) for name, cell in row.items() if cell is not None}
-        for row in rows
-    ]
-    return rewritten(source, {}, texts, new_columns=lacking)
-
-
 def write_import(folder: Path, plan: Plan, file: str) -> None:
     """Write a plan's rows, all in one step, with a line in the journal."""
-    replace_files(
-        folder,
-        {"trims.csv": plan.after},
-        expected={"trims.csv": hash_of(plan.before)},
-        command="import",
-        summary=f"{len(plan.rows)} rows from {file}",
-    )
+    files = {"trims.csv": plan.after}, {"trims.csv": plan.before}
+    write_over(folder, *files, "import", f"{len(plan.rows)} rows from {file}")

@@ -18,7 +18,7 @@ from growthcast.book.sheets.merge import Merge, check_merge, merge_workbook
 from growthcast.book.sheets.values import SettingRow, as_text, with_settings
 from growthcast.book.tables import TABLES
 from growthcast.book.writing.dialect import appended
-from growthcast.book.writing.replace import replace_files, write_new
+from growthcast.book.writing.replace import write_new
 from growthcast.errors import RowsRefused, UsageError
 
 GUIDE = "README.txt"
@@ -103,7 +103,7 @@ def start_from(folder: Path, workbook: Workbook, *, today: date) -> tuple[tuple[
     whole = {"tanks": tanks, "areas": complete_areas(areas, tanks, species)}
     again = [_sheet_of(sheets[n], whole[n]) if n in whole else sheets[n] for n in sheets]
     with TemporaryDirectory() as empty:
-        replace_files(Path(empty), files, expected=dict.fromkeys(files))
+        write_new(Path(empty), files, "")
         merge = merge_workbook(Path(empty), replace(workbook, tables=tuple(again)))
         check_merge(Path(empty), merge, workbook.file, today=today)
     files |= merge.files

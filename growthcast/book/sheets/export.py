@@ -13,7 +13,6 @@ import xlsxwriter
 
 from growthcast.book.checks.names import FILES
 from growthcast.book.read import read_shipped_species
-from growthcast.book.sheets.source import Source, read_source
 from growthcast.book.sheets.stamp import STAMP, stamp_rows
 from growthcast.book.sheets.values import (
     LISTS,
@@ -27,6 +26,7 @@ from growthcast.book.sheets.values import (
 from growthcast.book.tables import TABLES, Column
 from growthcast.book.words import column_letter, printable
 from growthcast.book.writing.replace import write_whole
+from growthcast.book.writing.source import Source, read_source
 from growthcast.errors import UsageError
 from growthcast.nouns import dataclass
 

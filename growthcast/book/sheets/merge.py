@@ -13,11 +13,11 @@ from growthcast.book.checks.names import FILES
 from growthcast.book.read import inspect_book
 from growthcast.book.sheets.export import heading_text
 from growthcast.book.sheets.load import SheetTable, Workbook
-from growthcast.book.sheets.source import Record, Source, read_source, rewritten
 from growthcast.book.sheets.stamp import KEYS, Key, Stamps, checksum, key_of
 from growthcast.book.sheets.values import SettingChange, as_text, same, with_settings
 from growthcast.book.tables import TABLES
 from growthcast.book.words import column_letter, shown
+from growthcast.book.writing.source import Record, Source, read_source, rewritten
 from growthcast.errors import BookProblems, Finding, UsageError
 from growthcast.nouns import dataclass
 

@@ -10,9 +10,9 @@ import zlib
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 
 from growthcast.book.cells.numbers import Fault, parse_date, parse_number
-from growthcast.book.sheets.source import Source
 from growthcast.book.sheets.values import canonical, number_text
 from growthcast.book.tables import TABLES, Column
+from growthcast.book.writing.source import Source
 
 STAMP = "stamp"
 """The name of the hidden sheet."""

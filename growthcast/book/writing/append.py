@@ -6,14 +6,15 @@ from collections.abc import Mapping, Sequence
 from dataclasses import replace
 from datetime import date
 from pathlib import Path
+from typing import Required, TypedDict, Unpack
 
 from growthcast.book.book import Book
 from growthcast.book.read import inspect_book
 from growthcast.book.supposed import Cell
 from growthcast.book.writing.dialect import appended, widened
-from growthcast.book.writing.journal import Entry, hash_of
+from growthcast.book.writing.journal import Entry
 from growthcast.book.writing.lock import book_lock
-from growthcast.book.writing.replace import read_file, replace_files
+from growthcast.book.writing.replace import Files, read_file, write_over
 from growthcast.errors import FileChanged, Finding, HeldAlready, RowsRefused, UsageError
 from growthcast.nouns import dataclass
 
@@ -34,6 +35,17 @@ class Addition:
     problems_before: tuple[Finding, ...]
     entry: Entry | None = None
     columns: tuple[str, ...] = ()
+
+
+class How(TypedDict, total=False):
+    """How a change is made: against which day log dates are held, whether it is written, by whom.
+
+    It is written unless told otherwise.
+    """
+
+    today: Required[date]
+    write: bool
+    by: str
 
 
 def would_add(
@@ -75,23 +87,10 @@ def add_rows(
             with book_lock(folder):
                 tried, old, wide, new = _tried(folder, table, rows, today)
                 if tried.columns:
-                    replace_files(
-                        folder,
-                        {name: wide},
-                        expected={name: hash_of(old)},
-                        command="add column",
-                        summary=f"{name}: {', '.join(tried.columns)}",
-                        by=by,
-                    )
-                entry = replace_files(
-                    folder,
-                    {name: new},
-                    expected={name: hash_of(wide)},
-                    command=command,
-                    summary=summary,
-                    visit=visit,
-                    by=by,
-                )
+                    said = f"{name}: {', '.join(tried.columns)}"
+                    write_over(folder, {name: wide}, {name: old}, "add column", said, by=by)
+                files = {name: new}, {name: wide}
+                entry = write_over(folder, *files, command, summary, visit=visit, by=by)
             return replace(tried, entry=entry)
         except FileChanged:
             if attempt == _ATTEMPTS - 1:
@@ -118,6 +117,28 @@ def _tried(
         held = f"{name} holds this already: {refused.findings[0].found}; nothing was written"
         held_all = len(refused.findings) >= len(rows)
         raise HeldAlready(held) if held_all else UsageError(held) from None
+
+
+def carried_out(
+    folder: Path,
+    new: Files,
+    old: Files,
+    command: str,
+    summary: str,
+    takes_back: str | None = None,
+    *,
+    back: bool = False,
+    **how: Unpack[How],
+) -> Addition:
+    """Hold a book with new bytes of files to every check, as ``tried``, and write them.
+
+    The caller has the lock, and made the bytes from the old ones.
+    """
+    done = tried(folder, new, old, today=how["today"], back=back)
+    if not how.get("write", True):
+        return done
+    said = {"takes_back": takes_back, "by": how.get("by", "")}
+    return replace(done, entry=write_over(folder, new, old, command, summary, **said))
 
 
 def tried(

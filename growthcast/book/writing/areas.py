@@ -3,25 +3,23 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import replace
 from datetime import date
 from pathlib import Path
+from typing import Unpack
 
 import numpy as np
 
 from growthcast.arrays import BoolArray
 from growthcast.book.book import BOUNDS, Book, bounds_on
 from growthcast.book.read import read_book
-from growthcast.book.sheets.source import read_source, rewritten
 from growthcast.book.supposed import Cell, known_species
 from growthcast.book.tables import TABLES
 from growthcast.book.words import check_known, plain, shown, some_of
-from growthcast.book.writing.append import tried
+from growthcast.book.writing.append import How, carried_out
 from growthcast.book.writing.cells import fresh_id, renamed, words_of_plant
-from growthcast.book.writing.dialect import appended
-from growthcast.book.writing.journal import Entry, hash_of
+from growthcast.book.writing.journal import Entry
 from growthcast.book.writing.lock import book_lock
-from growthcast.book.writing.replace import read_file, replace_files
+from growthcast.book.writing.source import edited, read_source
 from growthcast.book.writing.visit.entry import beginning_with
 from growthcast.book.writing.visit.places import tank_of_visit
 from growthcast.errors import Finding, UsageError
@@ -64,10 +62,7 @@ def replace_area(
     plant: str,
     on: date,
     cells: Mapping[str, Cell] | None = None,
-    *,
-    today: date,
-    write: bool = True,
-    by: str = "",
+    **how: Unpack[How],
 ) -> Change:
     """End an area on a day and begin another plant in its place, with its ground and heights.
 
@@ -88,7 +83,7 @@ def replace_area(
         Last day of the old area and first of the new.
     cells
         Cells of the new area that differ, by column of ``areas.csv``; ``area_id`` names it.
-    today, write, by
+    **how
         The day that log dates are held against, whether the change is written, and who made it.
 
     Raises
@@ -128,7 +123,7 @@ def replace_area(
         ends = {int(areas.rows[place]): {"removed_on": on}}
         return _Planned(summary, (one,), {"areas": ends}, {"areas": row})
 
-    return _carried_out(folder, on, planned, "replace", today=today, write=write, by=by)
+    return _carried_out(folder, on, planned, "replace", **how)
 
 
 def retire(
@@ -137,9 +132,7 @@ def retire(
     *,
     tank_id: str | None = None,
     client: str | None = None,
-    today: date,
-    write: bool = True,
-    by: str = "",
+    **how: Unpack[How],
 ) -> Change:
     """End every living area of a tank, or of all tanks of a client, on a day.
 
@@ -153,7 +146,7 @@ def retire(
         Last day of the areas' lives.
     tank_id, client
         The tank, or whose tanks; one of the two.
-    today, write, by
+    **how
         As in :func:`replace_area`.
 
     Raises
@@ -193,7 +186,7 @@ def retire(
         ends = {int(row): {"removed_on": on} for row in areas.rows[living]}
         return _Planned(summary, tuple(named), {"areas": ends}, {})
 
-    return _carried_out(folder, on, planned, "retire", today=today, write=write, by=by)
+    return _carried_out(folder, on, planned, "retire", **how)
 
 
 def move_bounds(
@@ -204,9 +197,7 @@ def move_bounds(
     floor_cm: float | None = None,
     budget_cm: float | None = None,
     cut_cm: float | None = None,
-    today: date,
-    write: bool = True,
-    by: str = "",
+    **how: Unpack[How],
 ) -> Change:
     """Agree an area's heights anew from a day on, in ``bounds.csv``; the past keeps its own.
 
@@ -220,7 +211,7 @@ def move_bounds(
         First day on which they hold.
     floor_cm, budget_cm, cut_cm
         The heights that change [cm, or % cover]; the others stay.
-    today, write, by
+    **how
         As in :func:`replace_area`.
 
     Raises
@@ -258,55 +249,25 @@ def move_bounds(
             return _Planned(summary, (), {"bounds": {row: moved}}, {})
         return _Planned(summary, (), {}, {"bounds": {"area_id": one, "from_date": on, **moved}})
 
-    return _carried_out(folder, on, planned, "move", today=today, write=write, by=by)
+    return _carried_out(folder, on, planned, "move", **how)
 
 
 def _carried_out(
-    folder: Path,
-    on: date,
-    plan: Callable[[Book], _Planned],
-    command: str,
-    *,
-    today: date,
-    write: bool,
-    by: str,
+    folder: Path, on: date, plan: Callable[[Book], _Planned], command: str, **how: Unpack[How]
 ) -> Change:
     """Plan a change by the book as it is, hold the book with it to every check, and write it."""
     with book_lock(folder):
-        planned = plan(read_book(folder, today=today))
-        names = {*planned.cells, *planned.added}
-        old = {f"{name}.csv": read_file(folder, f"{name}.csv") for name in names}
-        new = {f"{name}.csv": _changed(folder, name, planned) for name in names}
-        notes = tried(folder, new, old, today=today).findings
-        row = next(iter(planned.added.values()), {})
-        change = Change(planned.summary, on, planned.ended, row, notes)
-        if not write:
-            return change
-        expected = {name: hash_of(data) for name, data in old.items()}
-        entry = replace_files(
-            folder, new, expected=expected, command=command, summary=planned.summary, by=by
-        )
-        return replace(change, entry=entry)
-
-
-def _changed(folder: Path, table: str, planned: _Planned) -> bytes:
-    """Return a table's file with the planned cells and row; columns that it lacks are added."""
-    cells, added = planned.cells.get(table, {}), planned.added.get(table)
-    source = read_source(folder, table)
-    if source.data is None:
-        tanks = read_file(folder, "tanks.csv")
-        return appended(None, table, [added or {}], ("tanks", tanks) if tanks else None)
-    rows = [*cells.values(), *([added] if added else [])]
-    wanted = {name for row in rows for name, value in row.items() if value is not None}
-    lacking = [c.name for c in TABLES[table] if c.name in wanted and c.name not in source.names]
-    known = {*source.names, *lacking}
-
-    def typed(row: Mapping[str, Cell]) -> dict[str, str]:
-        return {name: source.dialect.cell(cell) for name, cell in row.items() if name in known}
-
-    changed = {row: typed(new) for row, new in cells.items()}
-    new_rows = [typed(added)] if added else []
-    return rewritten(source, changed, new_rows, new_columns=lacking)[0]
+        planned = plan(read_book(folder, today=how["today"]))
+        old: dict[str, bytes | None] = {}
+        new: dict[str, bytes | None] = {}
+        for name in {*planned.cells, *planned.added}:
+            source = read_source(folder, name)
+            added = [planned.added[name]] if name in planned.added else []
+            old[f"{name}.csv"] = source.data
+            new[f"{name}.csv"] = edited(folder, source, planned.cells.get(name, {}), added)[0]
+        done = carried_out(folder, new, old, command, planned.summary, **how)
+    row = next(iter(planned.added.values()), {})
+    return Change(planned.summary, on, planned.ended, row, done.findings, done.entry)
 
 
 def _day(on: date) -> float:

@@ -16,6 +16,7 @@ from collections.abc import Iterable, Iterator, Mapping
 from contextlib import contextmanager
 from datetime import UTC, datetime
 from pathlib import Path
+from typing import Any
 
 from growthcast.book.words import printable
 from growthcast.book.writing.journal import (
@@ -30,6 +31,8 @@ from growthcast.book.writing.journal import (
 from growthcast.book.writing.lock import LOCK, book_lock, temporary
 from growthcast.errors import FileChanged, NotWritten, UsageError
 
+Files = Mapping[str, bytes | None]
+"""Bytes of files by name, ``None`` for one that is not there."""
 _TRIES, _PAUSE_S = 6, 0.1  # a file open elsewhere may be let go of within half a second
 
 
@@ -48,7 +51,7 @@ def read_file(folder: Path, name: str) -> bytes | None:
 
 def replace_files(
     folder: Path,
-    new: Mapping[str, bytes | None],
+    new: Files,
     *,
     expected: Mapping[str, str | None],
     command: str = "write",
@@ -111,6 +114,14 @@ def replace_files(
         return entry
 
 
+def write_over(
+    folder: Path, new: Files, old: Files, command: str, summary: str, **said: Any
+) -> Entry:
+    """Replace files that are as they were read, see ``replace_files``."""
+    expected = {name: hash_of(old[name]) for name in new}
+    return replace_files(folder, new, expected=expected, command=command, summary=summary, **said)
+
+
 def write_new(folder: Path, files: Mapping[str, bytes], summary: str) -> None:
     """Write the files of a new book into a folder, made if it is not there; raise as above."""
     try:
@@ -118,8 +129,7 @@ def write_new(folder: Path, files: Mapping[str, bytes], summary: str) -> None:
     except OSError as error:
         reason = error.strerror or "no reason given"
         raise NotWritten(f"the folder {folder} cannot be made ({reason})") from error
-    expected = dict.fromkeys(files)
-    replace_files(folder, files, expected=expected, command="start", summary=summary)
+    write_over(folder, files, dict.fromkeys(files), "start", summary)
 
 
 def _plain_name(name: str) -> None:
@@ -141,7 +151,7 @@ def _closed_elsewhere(folder: Path, names: Iterable[str]) -> None:
                 )
 
 
-def _compare(old: Mapping[str, bytes | None], expected: Mapping[str, str | None]) -> None:
+def _compare(old: Files, expected: Mapping[str, str | None]) -> None:
     for name, data in old.items():
         if hash_of(data) != expected[name]:
             raise FileChanged(
@@ -151,9 +161,7 @@ def _compare(old: Mapping[str, bytes | None], expected: Mapping[str, str | None]
             )
 
 
-def _carry_out(
-    folder: Path, old: Mapping[str, bytes | None], new: Mapping[str, bytes | None], entry: Entry
-) -> None:
+def _carry_out(folder: Path, old: Files, new: Files, entry: Entry) -> None:
     """Write the temporary files, the journal's line and then the files themselves."""
     targets = {name: (folder / name).resolve() for name in new}  # a link stays a link
     written: list[Path] = []
@@ -221,7 +229,7 @@ def _put(target: Path, *, has_bytes: bool) -> None:
             return
 
 
-def _put_back(targets: Mapping[str, Path], old: Mapping[str, bytes | None]) -> None:
+def _put_back(targets: Mapping[str, Path], old: Files) -> None:
     """Put files back that were replaced before a later one could not be."""
     for name, data in old.items():
         try:

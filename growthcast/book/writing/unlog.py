@@ -8,20 +8,21 @@ from collections.abc import Mapping, Sequence
 from dataclasses import replace
 from datetime import UTC, date, datetime
 from pathlib import Path
+from typing import Unpack
 from uuid import uuid4
 
 import numpy as np
 
 from growthcast.book.book import Book
 from growthcast.book.cells.numbers import Fault, parse_date
-from growthcast.book.sheets.source import Record, Source, read_source, rewritten
 from growthcast.book.supposed import Cell
 from growthcast.book.words import shown
-from growthcast.book.writing.append import Addition, tried
+from growthcast.book.writing.append import Addition, How, carried_out
 from growthcast.book.writing.dialect import dialect_of
-from growthcast.book.writing.journal import Entry, Splice, append_line, entries, hash_of, undone
+from growthcast.book.writing.journal import Entry, Splice, append_line, entries, undone
 from growthcast.book.writing.lock import book_lock
-from growthcast.book.writing.replace import read_file, replace_files
+from growthcast.book.writing.replace import read_file
+from growthcast.book.writing.source import Record, Source, read_source, rewritten
 from growthcast.errors import UsageError
 from growthcast.nouns import dataclass
 
@@ -80,16 +81,9 @@ def take_back(
             if not found:
                 raise UsageError(_moved_on(folder, name, entry, splice, now[name]))
             old[name] = data
-        tried(folder, old, now, today=today or date.today(), back=True)
-        replace_files(
-            folder,
-            old,
-            expected={name: hash_of(data) for name, data in now.items()},
-            command="unlog",
-            summary=f"took back: {entry.summary}",
-            takes_back=entry.id,
-            by=by,
-        )
+        said = (f"took back: {entry.summary}", entry.id)
+        how = How(today=today or date.today(), by=by)
+        carried_out(folder, old, now, "unlog", *said, back=True, **how)
         return entry
 
 
@@ -175,10 +169,7 @@ def change_visit(
     tank_id: str,
     on: date,
     cells: Sequence[Mapping[str, Cell]] = (),
-    *,
-    today: date,
-    write: bool = True,
-    by: str = "",
+    **how: Unpack[How],
 ) -> VisitChange:
     """Put other rows in the place of a visit's, or none, whatever was logged since.
 
@@ -193,7 +184,7 @@ def change_visit(
         The tank, and the day it was visited.
     cells
         The rows it becomes, by column of ``trims.csv``; without any it is taken back.
-    today, write, by
+    **how
         The day that log dates are held against, whether it is written, and by whom.
 
     Raises
@@ -232,22 +223,12 @@ def change_visit(
         what = f"{len(lines)} row{'s' if len(lines) > 1 else ''}"
         taken = not cells
         summary = f"{tank_id} on {on}, {what} {'taken back' if taken else 'logged again'}"
-        done = tried(folder, {_LOG: data}, {_LOG: before}, today=today, back=taken)
+        command, back = ("unlog", _logged_by(folder, tank_id, on)) if taken else ("log", None)
+        files = {_LOG: data}, {_LOG: before}
+        done = carried_out(folder, *files, command, summary, back, back=taken, **how)
         header = () if before is None else dialect_of(before, "trims").header
-        done = replace(done, columns=source.dialect.header[len(header) :])
-        change = VisitChange(summary, tuple(lines), done)
-        if not write:
-            return change
-        entry = replace_files(
-            folder,
-            {_LOG: data},
-            expected={_LOG: hash_of(before)},
-            command="unlog" if taken else "log",
-            summary=summary,
-            takes_back=_logged_by(folder, tank_id, on) if taken else None,
-            by=by,
-        )
-        return replace(change, added=replace(change.added, entry=entry))
+        columns = source.dialect.header[len(header) :]
+        return VisitChange(summary, tuple(lines), replace(done, columns=columns))
 
 
 def _rows_of(source: Source, tank_id: str, on: date) -> list[tuple[Record, dict[str, str]]]:

@@ -14,9 +14,9 @@ from growthcast.book import read as reading
 from growthcast.book.sheets.export import book_sheets, xlsx_bytes
 from growthcast.book.sheets.load import SheetTable, Workbook, read_workbook
 from growthcast.book.sheets.merge import WouldNotCheck, check_merge, merge_workbook
-from growthcast.book.sheets.source import read_source, rewritten
 from growthcast.book.sheets.values import SettingRow, as_text, as_value, settings_of, with_settings
 from growthcast.book.tables import column_of
+from growthcast.book.writing.source import read_source, rewritten
 from growthcast.errors import BookProblems, UsageError
 from tests.unit.book.small_book import FILES, TODAY, write_book, write_species
 

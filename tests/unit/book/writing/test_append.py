@@ -11,7 +11,7 @@ from growthcast.book.writing import append
 from growthcast.book.writing.append import add_rows, would_add
 from growthcast.book.writing.dialect import appended, dialect_of, widened
 from growthcast.book.writing.journal import entries
-from growthcast.book.writing.replace import replace_files
+from growthcast.book.writing.replace import write_over
 from growthcast.book.writing.unlog import take_back
 from growthcast.errors import FileChanged, NotWritten, RowsRefused, UsageError
 from tests.unit.book.small_book import FILES, TODAY
@@ -157,9 +157,9 @@ def test_a_spreadsheets_row_of_meanwhile_is_kept(make_book, monkeypatch):
         calls.append(1)
         if len(calls) == 1:
             (folder / "trims.csv").write_bytes(theirs)
-        return replace_files(*arguments, **options)
+        return write_over(*arguments, **options)
 
-    monkeypatch.setattr(append, "replace_files", meanwhile)
+    monkeypatch.setattr(append, "write_over", meanwhile)
     add(folder)
     assert (folder / "trims.csv").read_bytes() == theirs + b"2026-03-01,T1,A1,24.5,9,,,,,\n"
     assert len(calls) == 2
@@ -171,9 +171,9 @@ def test_a_file_that_never_rests_is_left_alone(make_book, monkeypatch):
     def always(*arguments, **options):
         with (folder / "trims.csv").open("ab") as stream:
             stream.write(b"\n")
-        return replace_files(*arguments, **options)
+        return write_over(*arguments, **options)
 
-    monkeypatch.setattr(append, "replace_files", always)
+    monkeypatch.setattr(append, "write_over", always)
     with pytest.raises(FileChanged, match="changed by another program"):
         add(folder)
     assert issubclass(FileChanged, NotWritten)

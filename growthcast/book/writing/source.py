@@ -13,7 +13,8 @@ from pathlib import Path
 from growthcast.book.cells.text import decoded, read_bytes
 from growthcast.book.supposed import Cell
 from growthcast.book.tables import TABLES
-from growthcast.book.writing.dialect import Dialect, new_dialect, read_dialect, widened
+from growthcast.book.writing.dialect import Dialect, appended, new_dialect, read_dialect, widened
+from growthcast.book.writing.replace import read_file
 from growthcast.errors import BookProblems, Finding, UsageError
 from growthcast.nouns import dataclass
 
@@ -159,6 +160,34 @@ def rewritten(
             "the file as UTF-8 first"
         )
     return data, list(range(row + 1, row + 1 + len(added)))
+
+
+def edited(
+    folder: Path,
+    source: Source,
+    changed: Mapping[int, Mapping[str, Cell]],
+    added: Sequence[Mapping[str, Cell]],
+) -> tuple[bytes, list[int]]:
+    """Return a file with other cells and more rows, as ``rewritten``, columns that it lacks added.
+
+    One that is not there begins with every declared column, written as tanks.csv is.
+    """
+    dialect = source.dialect
+    if source.data is None:
+        tanks = read_file(folder, "tanks.csv")
+        like = ("tanks", tanks) if tanks else None
+        return appended(None, dialect.table, added, like), list(range(2, 2 + len(added)))
+    rows = [*changed.values(), *added]
+    needed = {name for row in rows for name, cell in row.items() if cell is not None}
+    declared = [column.name for column in TABLES[dialect.table]]
+    lacking = [name for name in declared if name in needed and name not in source.names]
+
+    def typed(row: Mapping[str, Cell]) -> dict[str, str]:
+        known = {*source.names, *lacking}
+        return {name: dialect.cell(cell) for name, cell in row.items() if name in known}
+
+    cells = {row: typed(new) for row, new in changed.items()}
+    return rewritten(source, cells, [*map(typed, added)], new_columns=lacking)
 
 
 def _end(raw: str) -> str:
