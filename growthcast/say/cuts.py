@@ -185,8 +185,9 @@ def watch_list(sheet: CutSheet) -> list[str]:
         said.append(
             f"The fit did not settle for {tell.and_list(unsettled)}: trust the ruler, not this."
         )
-    if logged := tell.and_list([area.label for area in areas if area.logged_today]):
-        said.append(f"The log already has rows of today for {logged}; heights are after them.")
+    if logged := [area.label for area in areas if area.logged_today]:
+        rows = f"The log already has rows of today for {tell.and_list(logged)}"
+        said.append(f"{rows}; heights are after them.")
     return said
 
 
