@@ -6,39 +6,40 @@ import contextlib
 import io
 import sys
 from collections.abc import Callable
+from contextlib import AbstractContextManager
 from datetime import date
-from typing import Any, NamedTuple
+from typing import NamedTuple
 from unittest import mock
 
+from growthcast import cache
 from growthcast.book.book import Book
 from growthcast.cli.main import main
-from growthcast.fit.growth import fit_growth
+from growthcast.fit import growth
+from growthcast.fit.model.spreads import Spreads
 from growthcast.fit.result import GrowthFit
-from growthcast.service.pages.record import past_records
 
-KNOWN: dict[object, Any] = {}
-"""What commands have worked out from a book; a test that asks anew on purpose empties it first."""
+FitIt = Callable[[Book, date, Spreads | None, bool], GrowthFit]
 
-
-def once(function: Callable[..., Any]) -> Callable[..., Any]:
-    """Return a function of a book that works nothing out twice while its files are as they were."""
-
-    def known(book: Book, *given: object) -> Any:
-        files = tuple((file, file.read_bytes()) for file in sorted(book.folder.glob("*.*")))
-        key = (function.__qualname__, files, len(book.trims), repr(given))
-        if key not in KNOWN:
-            KNOWN[key] = function(book, *given)
-        return KNOWN[key]
-
-    return known
+KNOWN: dict[object, GrowthFit] = {}
+"""Fits that commands have made; a test that breaks the fit on purpose empties it first."""
+MOST_KNOWN = 60
 
 
-FITTED, RECORDS = "growthcast.cli.options.fitted", "growthcast.brief.client.past_records"
+def known_fit(
+    book: Book, on: date, spreads: Spreads | None, doubt: bool, fit_it: FitIt = growth._fitted
+) -> GrowthFit:
+    """Fit tables as they were known on a day, today or in the past, once; doubt says only more."""
+    key = cache._key((cache.tables_of(book), on, spreads))
+    if (key, doubt) not in KNOWN and (key, True) not in KNOWN:
+        while len(KNOWN) >= MOST_KNOWN:
+            del KNOWN[next(iter(KNOWN))]
+        KNOWN[key, doubt] = fit_it(book, on, spreads, doubt)
+    return KNOWN.get((key, True)) or KNOWN[key, doubt]
 
 
-def fitted(book: Book, day: date, *_: object) -> GrowthFit:
-    """Fit a book, with all that any command prints of it."""
-    return fit_growth(book, day)
+def shared_fits() -> AbstractContextManager[object]:
+    """Fit no tables twice while this context is open."""
+    return mock.patch.object(growth, "_fitted", known_fit)
 
 
 class Ran(NamedTuple):
@@ -55,8 +56,7 @@ def run(*arguments: str) -> Ran:
     status = 0
     with (
         mock.patch.object(sys, "argv", ["growthcast", *arguments]),
-        mock.patch(FITTED, once(fitted)),
-        mock.patch(RECORDS, once(past_records)),
+        shared_fits(),
         contextlib.redirect_stdout(out),
         contextlib.redirect_stderr(err),
     ):

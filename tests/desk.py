@@ -15,7 +15,10 @@ import time
 from collections.abc import Iterator
 from datetime import date, timedelta
 from pathlib import Path
+from typing import Any
 from urllib.parse import urlencode
+
+import pytest
 
 from tests.books import HEADER, write_book
 
@@ -104,7 +107,7 @@ class Opened:
         """Stop the program; return its exit status and what it said."""
         if self.program.poll() is None:
             self.program.send_signal(how)
-        said = self.program.communicate(timeout=30)[1]
+        said = self.program.communicate(timeout=120)[1]
         return self.program.returncode, said
 
     def ask(
@@ -125,7 +128,7 @@ class Opened:
         body = body.encode() if isinstance(body, str) else body
         own |= {} if body is None else {"Content-Length": str(len(body))}
         own |= headers or {}
-        link = http.client.HTTPConnection("127.0.0.1", port, timeout=60)
+        link = http.client.HTTPConnection("127.0.0.1", port, timeout=120)
         with contextlib.closing(link):
             link.putrequest("GET" if body is None else "POST", path, True, True)
             for name, value in own.items():
@@ -174,6 +177,16 @@ def opened(folder: Path, *options: str) -> Iterator[Opened]:
         yield desk
     finally:
         desk.stop(signal.SIGKILL)
+
+
+def violations(page: Any, rules: list[str] | None = None) -> list[str]:
+    """Return what axe finds on a page in a browser, by all rules or some."""
+    axe = pytest.importorskip(
+        "axe_playwright_python.sync_playwright", reason="pip install -e '.[dev]' brings axe"
+    )
+    chosen = {"runOnly": rules} if rules else {}
+    told = axe.Axe().run(page, options={"resultTypes": ["violations"], **chosen})
+    return [f"{one['id']}: {one['nodes'][0]['html'][:120]}" for one in told.response["violations"]]
 
 
 def chromium() -> str | None:

@@ -11,8 +11,7 @@ import numpy as np
 from growthcast.book.book import Book
 from growthcast.brief import page
 from growthcast.brief.letterhead import page_of
-from growthcast.figures.lettering import drawable
-from growthcast.figures.pages import spark_picture
+from growthcast.figures.spark import spark_picture
 from growthcast.fit.result import GrowthFit
 from growthcast.forecast.report import AreaForecast, as_date, forecast_growth
 from growthcast.say.client import passes
@@ -157,6 +156,6 @@ def _spark(
         "passes": passes(locale, "spark", area, horizon_d, on),
     }
     alternative = locale.say("spark_alt", **blanks)
-    ends = [drawable(locale.short_date(day)) for day in (area.at[0], area.at[-1])]
+    ends = [locale.short_date(day) for day in (area.at[0], area.at[-1])]
     svg = spark_picture(area, visits, (ends[0], ends[1], locale.share(1.0)), label, alternative)
     return page.Picture(svg, label, locale.say("spark_caption", **blanks), alternative)

@@ -15,9 +15,6 @@ from growthcast.errors import UsageError
 if TYPE_CHECKING:
     from growthcast.service.visit.picture import Picture
 
-WIDEST_PX, QUALITY = 2400, 88
-"""The picture inside a page for tapping."""
-
 
 def measure_command(
     photo: Path,
@@ -70,11 +67,9 @@ def _write_page(
 ) -> None:
     """Write the page for tapping, with the photo and the heights expected today inside."""
     import base64
-    import io
     import math
 
     import numpy as np
-    from PIL import Image, ImageOps
 
     from growthcast.book.writing.replace import write_whole
     from growthcast.book.writing.visit.places import tank_of_visit
@@ -84,6 +79,7 @@ def _write_page(
     from growthcast.forecast.report import as_date, forecast_growth
     from growthcast.say.words import named
     from growthcast.service.visit.photo import photo_task
+    from growthcast.service.visit.picture import shown_picture
 
     if html.suffix.lower() not in {".html", ".htm"}:
         raise UsageError(f'a page for tapping is written as .html, and "{html.name}" is not')
@@ -103,13 +99,8 @@ def _write_page(
         for look in looks
     }
     task = photo_task(opened, tank_id, expected)
-    with Image.open(photo) as file:
-        upright = ImageOps.exif_transpose(file).convert("RGB")
-    upright.thumbnail((WIDEST_PX, WIDEST_PX))
-    kept = io.BytesIO()
-    upright.save(kept, "JPEG", quality=QUALITY)
-    shown = "data:image/jpeg;base64," + base64.b64encode(kept.getvalue()).decode()
-    focal = picture.focal_px * upright.width / picture.width
+    shown = "data:image/jpeg;base64," + base64.b64encode(shown_picture(photo)).decode()
+    focal = picture.focal_px / picture.width
     given = {"task": task, "focal": None if math.isnan(focal) else focal}
     write_whole(html, tapping_page(opened.practice.locale, tank_id, shown, given))
     say(f"Wrote {html}: open it in a browser, tap, and give what it saves to --taps")

@@ -3,10 +3,11 @@
 from __future__ import annotations
 
 import threading
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from concurrent.futures import Future, ThreadPoolExecutor
 from dataclasses import field
 from datetime import date, datetime, timedelta
+from functools import partial
 from pathlib import Path
 from typing import Any, TypeVar
 
@@ -25,13 +26,15 @@ from growthcast.service.pages.course import Course, course
 from growthcast.service.pages.overview import TankStanding, tank_standings
 from growthcast.service.rounds.plan import RoundsPlan, plan_rounds
 from growthcast.service.visit.cuts import CutSheet, cut_sheet
-from growthcast.service.visit.standing import Standing, standing_areas
+from growthcast.service.visit.standing import standing_areas
 from growthcast.service.watch.report import WatchReport
 from growthcast.service.watch.watch import watch_growth
 
 T = TypeVar("T")
 Stamp = tuple[object, ...]
-WEEKS_DRAWN, WEEKS_PLANNED = 8, 4
+WEEKS_DRAWN = 8
+PLANS = (4, 2, 8, 13)
+"""Weeks that may be planned, the usual first."""
 PATIENCE_S = 0.2
 """How long a page waits for what is worked out only now, before it says so and asks again."""
 AT_WORK = ThreadPoolExecutor(1, "desk")
@@ -71,11 +74,10 @@ class Known:
             raise NotYet from late
         return found
 
-    def _once(self, work: Callable[..., T], *given: object) -> T:
-        key = (work.__name__, *given)
+    def _once(self, key: tuple[object, ...], work: Callable[[], T]) -> T:
         with self._locks.setdefault(key, threading.RLock()):
             if key not in self._kept:
-                self._kept[key] = work(*given)
+                self._kept[key] = work()
             kept: T = self._kept[key]
             return kept
 
@@ -85,58 +87,59 @@ class Known:
 
     def forecasts(self) -> dict[str, AreaForecast]:
         """Return how every area stands today, by its id."""
-
-        def forecasts() -> dict[str, AreaForecast]:
-            told = forecast_growth(self.fit, (self.on,), self.book.practice.horizon_d)
-            return {area.area_id: area for area in told}
-
-        return self._once(forecasts)
+        ask = (self.fit, (self.on,), self.book.practice.horizon_d)
+        return self._once(
+            ("forecasts",), lambda: {area.area_id: area for area in forecast_growth(*ask)}
+        )
 
     def sheet(self, standing: TankStanding) -> CutSheet:
         """Return the sheet of a visit to a tank today, until its next one."""
-        advice = standing.advice
+        advice, place = standing.advice, standing.place
         days = advice.recommended_interval_d
         days = days or min(advice.longest_interval_d, *self.book.practice.intervals_d)
-
-        def sheet(tank: int, days: int) -> CutSheet:
-            return cut_sheet(self.book, self.fit, tank, self.on + timedelta(days=days))
-
-        return self._once(sheet, standing.place, days)
+        until = self.on + timedelta(days=days)
+        return self._once(
+            ("sheet", place, days), lambda: cut_sheet(self.book, self.fit, place, until)
+        )
 
     def plan(self, weeks: int) -> RoundsPlan:
         """Return the visits of all tanks in the weeks from today on."""
-
-        def plan(weeks: int) -> RoundsPlan:
-            by_place = sorted(self.standings, key=lambda one: one.place)
-            advice = [one.advice for one in by_place]
-            return plan_rounds(self.book, self.fit, advice, self.on, weeks)
-
-        return self._once(plan, weeks)
+        advice = [one.advice for one in sorted(self.standings, key=lambda one: one.place)]
+        ask = (self.book, self.fit, advice, self.on, weeks)
+        return self._once(("plan", weeks), lambda: plan_rounds(*ask))
 
     def watched(self) -> WatchReport:
         """Return what has begun to grow otherwise than usual."""
-
-        def watched() -> WatchReport:
-            return watch_growth(self.book, self.on, np.arange(len(self.book.tanks)))
-
-        return self._once(watched)
+        ask = (self.book, self.on, np.arange(len(self.book.tanks)))
+        return self._once(("watched",), lambda: watch_growth(*ask))
 
     def courses(self, one: TankStanding, option: OptionAdvice) -> list[Course]:
         """Return how a tank's areas go up and down from today on, in the option's order."""
         first = 0 if one.due_on is None else (one.due_on - self.on).days
+        days, until, tank = option.interval_d, 7 * WEEKS_DRAWN, np.array([one.place])
 
-        def standing(tank: int) -> Standing:
-            return standing_areas(self.fit, np.array([tank]))
-
-        def courses(tank: int, days: int) -> list[Course]:
-            stands, until = self._once(standing, tank), 7 * WEEKS_DRAWN
+        def courses() -> list[Course]:
+            stands = self._once(("standing", one.place), lambda: standing_areas(self.fit, tank))
             visits = range(first if first > 0 else days, until, days)
             return [
                 course(stands, place, until, visits, days, area.cut_cm)
                 for place, area in enumerate(option.areas)
             ]
 
-        return self._once(courses, one.place, option.interval_d)
+        return self._once(("courses", one.place, days), courses)
+
+    def ahead(self) -> Iterator[Callable[[], object]]:
+        """Yield what is worked out so that no page waits for it, what is asked most first."""
+        for one in self.standings:
+            yield partial(self.sheet, one)
+            if one.option is not None:
+                yield partial(self.courses, one, one.option)
+        yield self.watched
+        for weeks in PLANS:
+            yield partial(self.plan, weeks)
+        for one in self.standings:
+            for option in one.advice.options:
+                yield partial(self.courses, one, option)
 
 
 class Desk:
@@ -164,17 +167,6 @@ class Desk:
                 busy = True
             return self._known, busy and stale, "" if busy or not stale else self._trouble
 
-    def wait(self) -> Known:
-        """Return what is known of the files as they are; work it out first where that is needed."""
-        while True:
-            known, busy, trouble = self.look()
-            if trouble:
-                raise GrowthcastError(trouble)
-            if known is not None and not busy:
-                return known
-            if self._worker is not None:
-                self._worker.join()
-
     def stamp(self) -> Stamp:
         """Return what tells whether the book's files, or the day, have changed."""
         names = ["practice.toml", *sorted(p.name for p in self.folder.glob("*.csv"))]
@@ -198,15 +190,10 @@ class Desk:
         stamp: Stamp | None = None
         while stamp != (stamp := self.stamp()):
             known = self._read(stamp)
-            for standing in known.standings if known else ():
-                if known is None or self.stamp() != stamp:
+            for work in known.ahead() if known else ():
+                if self.stamp() != stamp:
                     break
-                known.sheet(standing)  # so that no page waits for them
-                if standing.option is not None:
-                    known.courses(standing, standing.option)
-            if known is not None and self.stamp() == stamp:
-                known.watched()
-                known.plan(WEEKS_PLANNED)
+                work()
 
     def _read(self, stamp: Stamp) -> Known | None:
         trouble = "a fault of the tool; growthcast check on the same book may tell more"

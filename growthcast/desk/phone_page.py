@@ -43,7 +43,7 @@ def kind(name: str) -> str:
 
 
 SAID_BY_NAME = (
-    *("photo_tank", "photo_lens"),
+    *("photo_tank", "photo_lens", "photo_tiny"),
     *(f"state_{state}" for state in ("here", "book", "other", "refused")),
 )
 """Words of the page whose keys its script puts together."""

@@ -5,14 +5,17 @@ from __future__ import annotations
 from typing import Any
 
 from growthcast.desk.memory import Known
-from growthcast.desk.saws import saw_lines
 from growthcast.say.locale import Locale, open_locale
 from growthcast.say.overview import due_why, growth_words, lead
 from growthcast.say.reasons import next_longer_words, reason
 from growthcast.say.strip import days_of_100
 from growthcast.say.words import named
 from growthcast.service.advice import OptionAdvice, TankAdvice
+from growthcast.service.pages.course import Course
 from growthcast.service.pages.overview import TankStanding
+
+WIDTH, HEIGHT, ROOM_ABOVE = 320.0, 84.0, 1.08
+"""The desk's one picture: an area going up with growth and down with each visit."""
 
 
 def today_shown(known: Known, locale: Locale) -> dict[str, Any]:
@@ -110,3 +113,23 @@ def _areas(
             }
         )
     return areas
+
+
+def saw_lines(saw: Course, floor_cm: float, budget_cm: float) -> dict[str, str]:
+    """Return a sawtooth as lines in a picture ``WIDTH`` by ``HEIGHT``, its 80 % range as a band."""
+    low, middle, high = (heights.tolist() for heights in saw.height_cm)
+    top = ROOM_ABOVE * max(*high, budget_cm)
+    days = [WIDTH * day / saw.day[-1] for day in saw.day.tolist()]
+
+    def y(cm: float) -> str:
+        return f"{HEIGHT * (1.0 - cm / top):.1f}"
+
+    def points(heights: list[float]) -> list[str]:
+        return [f"{x:.1f},{y(cm)}" for x, cm in zip(days, heights, strict=True)]
+
+    return {
+        "line": " ".join(points(middle)),
+        "band": " ".join([*points(high), *reversed(points(low))]),
+        "budget": y(budget_cm),
+        "floor": y(floor_cm),
+    }

@@ -16,30 +16,34 @@ from growthcast.book.writing.visit.places import log_rows, visit_rows
 from growthcast.desk.memory import Desk, Known
 from growthcast.desk.phone_page import phone_page
 from growthcast.errors import BookProblems, UsageError
-from growthcast.nouns import dataclass
 from growthcast.say.locale import Locale, open_locale
-from growthcast.say.log import doubt_words
+from growthcast.say.log import questions
 from growthcast.say.overview import due_why
-from growthcast.say.words import count_of, named
-from growthcast.service.doubts.typed import Doubt
+from growthcast.say.visit import rows_in_words
+from growthcast.say.words import STEP_CM, STEP_COVER, count_of, hand_cut, named
 from growthcast.service.doubts.understood import Understood
 from growthcast.service.pages.overview import TankStanding
 from growthcast.service.visit.cuts import AreaCut, CutSheet
 from growthcast.service.visit.photo import is_curved, photo_task
 
-STEP_CM, STEP_COVER, ERROR_SHARE = 0.5, 5.0, 0.05
+ERROR_SHARE = 0.05
 ODD = 2.2
 """How far beyond its 80 % range a height is marked: 3 of 1000 readings lie farther out."""
 LOOKS = ("short", "right", "over")
 RISKY = re.compile(r"note:\s*(?=[=+\-@])", re.IGNORECASE)
 LONGEST_TEXT = 300
+WHOLE = (
+    *(("grams", "bucket=", "g"), ("minutes", "", "min")),
+    *(("visit_min", "visit=", "min"), ("water", "water=", "%")),
+)
+"""Fields of the whole tank, and what stands around them in the line of a visit."""
 
 
 def card_of(area: AreaCut, locale: Locale) -> dict[str, Any]:
     """Return what the card of an area shows: what it may stand at, and what to cut it to.
 
-    Heights are rounded to the steps in which they are typed; ``range`` holds 8 times in
-    10, beyond ``odd`` a height is marked.
+    Heights are rounded to the steps in which they are typed, cuts as on the sheet of ``cuts``;
+    ``range`` holds 8 times in 10, beyond ``odd`` a height is marked.
     """
     step = STEP_CM if area.unit == "cm" else STEP_COVER
     low, middle, high = area.height_now_cm.p10, area.height_now_cm.p50, area.height_now_cm.p90
@@ -53,18 +57,14 @@ def card_of(area: AreaCut, locale: Locale) -> dict[str, Any]:
         "unit": unit,
         "range": f"{'–'.join(ends)} {unit}",
         "step": step,
-        "expected": _stepped(middle, step),
+        "expected": max(step, round(middle / step) * step),
         "odd": [
             round(middle - ODD * (middle - low) - error, 1),
             round(middle + ODD * (high - middle) + error, 1),
         ],
-        "cut": None if leave else _stepped(area.cut_cm, step),
+        "cut": None if leave else hand_cut(area.cut_cm, area.unit, area.least_cut_cm),
         "logged": area.logged_today,
     }
-
-
-def _stepped(value: float, step: float) -> float:
-    return max(step, round(value / step) * step)
 
 
 def visit_of(
@@ -122,38 +122,29 @@ def day_file(book: Book, sheets: Sequence[CutSheet]) -> bytes:
     )
 
 
-@dataclass(frozen=True, slots=True)
-class Fields:
-    """The fields of a visit as they came: text by name, ``b0`` the height before at card 0."""
+def items_of(fields: Mapping[str, str], cards: list[dict[str, Any]], doses: str) -> list[str]:
+    """Return the fields of a visit as ``log`` reads it; ``b0`` is the height before at card 0.
 
-    text: Mapping[str, str]
+    What was dosed goes before the remark.
+    """
 
-    def get(self, name: str) -> str:
-        """Return a field's text without blanks around it, "" for none."""
-        return self.text.get(name, "").strip()[:LONGEST_TEXT]
+    def typed(name: str, unit: str = "") -> str:
+        return fields.get(name, "").strip()[:LONGEST_TEXT].removesuffix(unit).strip()
 
-    def items(self, cards: list[dict[str, Any]], doses: str) -> list[str]:
-        """Return the visit as ``log`` reads it; what was dosed goes before the remark."""
-        items = []
-        for n, card in enumerate(cards):
-            before, after, look, done = (self.get(f"{name}{n}") for name in "bald")
-            parts = area_parts(card, before, after, look, done)
-            if note := self.get(f"n{n}"):
-                parts.append(formula_free(f"note:{note}"))
-            if parts:
-                items.append(f"{card['id']}={'+'.join(parts)}")
-        if weight := self.get("grams"):
-            items.append(f"bucket={weight.removesuffix('g').strip()}g")
-        if minutes := self.get("minutes"):
-            items.append(f"{minutes.removesuffix('min').strip()}min")
-        if at_tank := self.get("visit_min"):
-            items.append(f"visit={at_tank.removesuffix('min').strip()}min")
-        if water := self.get("water"):
-            items.append(f"water={water.removesuffix('%').strip()}%")
-        dosed = [f"{doses}: {text}"] if (text := self.get("doses")) else []
-        if note := "; ".join([*dosed, *filter(None, [self.get("note")])]):
-            items.append(formula_free(f"note:{note}"))
-        return items
+    items = []
+    for n, card in enumerate(cards):
+        parts = area_parts(card, *(typed(f"{name}{n}") for name in "bald"))
+        if note := typed(f"n{n}"):
+            parts.append(formula_free(f"note:{note}"))
+        if parts:
+            items.append(f"{card['id']}={'+'.join(parts)}")
+    items += [
+        f"{before}{text}{unit}" for name, before, unit in WHOLE if (text := typed(name, unit))
+    ]
+    dosed = [f"{doses}: {text}"] if (text := typed("doses")) else []
+    if note := "; ".join([*dosed, *filter(None, [typed("note")])]):
+        items.append(formula_free(f"note:{note}"))
+    return items
 
 
 def area_parts(card: Mapping[str, Any], before: str, after: str, look: str, done: str) -> list[str]:
@@ -180,51 +171,19 @@ def formula_free(item: str) -> str:
     return RISKY.sub("note:'", line, count=1)
 
 
-def rows_in_words(locale: Locale, visit: Understood) -> list[dict[str, Any]]:
+def rows_shown(locale: Locale, visit: Understood) -> list[dict[str, Any]]:
     """Return the rows of a visit as they were understood, each with what is doubted of it."""
-    asked: dict[str | None, list[str]] = {}
-    for doubt in visit.doubts:
-        asked.setdefault(doubt.area_id, []).append(_doubt(locale, doubt))
-    rows = []
-    for row in visit.rows:
-        told, place = row.amounts, row.place
-        unit = "cm" if place is None else place.unit
-        parts = [
-            locale.say(f"desk_said_{column}", cm=f"{decimal(locale, float(told[column]))} {unit}")
-            for column in ("before_cm", "after_cm")
-            if column in told
-        ]
-        if told.get("removed_cm") == 0.0:
-            parts.append(locale.say("desk_left"))
-        parts += [locale.say(f"desk_{told['look']}")] if "look" in told else []
-        for column, mark in (("removed_g", "g"), ("minutes", "min")):
-            if column in told:
-                parts.append(f"{decimal(locale, float(told[column]))} {mark}")
-        if "visit_min" in told:
-            minutes = decimal(locale, float(told["visit_min"]))
-            parts.append(f"{locale.say('desk_at_tank')} {minutes} min")
-        if "water_share" in told:
-            parts.append(f"{locale.say('desk_water')} {locale.share(float(told['water_share']))}")
-        parts += [named(str(told["note"]))] if "note" in told else []
-        key = None if place is None else place.area_id
-        name = locale.say("desk_whole") if place is None else named(place.label, place.area_id)
-        rows.append({"name": name, "said": ", ".join(parts), "doubts": asked.get(key, [])})
-    return rows
-
-
-def _doubt(locale: Locale, doubt: Doubt) -> str:
-    """Return a doubt as ``log`` says it; in numbers where its sentences are not translated."""
-    if locale.language == "en":
-        return doubt_words(doubt)
-    if doubt.against in ("cuts", "table"):
-        return locale.say(
-            "desk_never_below", lowest=f"{decimal(locale, doubt.lowest)} {doubt.unit}"
-        )
-    low, _, high = doubt.expected if doubt.unit == "g" else doubt.stands
-    if doubt.guessed:
-        low, high = doubt.bounds
-    ends = "–".join(decimal(locale, round(end, 1)) for end in (low, high))
-    return locale.say("desk_is_expected", range=f"{ends} {doubt.unit}")
+    asked = questions(visit.doubts, locale)
+    said = rows_in_words(visit.rows, visit.places, visit.grams, locale)
+    return [
+        {
+            "name": named(row.place.label, row.place.area_id) if row.place else whole,
+            "said": words,
+            "doubts": asked.get(row.place.area_id if row.place else None, []),
+        }
+        for whole in [locale.say("desk_whole")]
+        for row, words in zip(visit.rows, said, strict=True)
+    ]
 
 
 def decimal(locale: Locale, value: float | None) -> str:

@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
-from datetime import date, timedelta
+from collections.abc import Callable
+from datetime import timedelta
 from typing import Any
 
 import numpy as np
@@ -12,21 +12,17 @@ from matplotlib.ticker import MaxNLocator
 
 from growthcast.figures import style
 from growthcast.figures.lettering import EndLabel, drawable, label_ends
-from growthcast.fit.design import day_number
-from growthcast.forecast.heights import LEVELS
 from growthcast.forecast.report import AreaForecast
 from growthcast.say.locale import Locale
 from growthcast.service.pages.course import Course
 
 COURSE_MM = {2: (76.0, 25.0), 3: (56.0, 27.0)}
 """Sizes of pictures of rhythms by how many of them stand in a row on A4."""
-BESIDE_MM, SPARK_MM = (60.0, 38.0), (44.0, 26.0)
+BESIDE_MM = (60.0, 38.0)
 PLANTS, OVER, BARE = style.FLOOR.colour, style.BUDGET.colour, "#8A5A2B"
 OVER_INK, FLOOR_INK = "#A34700", "#00684B"
 """Darker, so that small letters stand out 4.5 : 1 from white paper."""
 STALKS, LEAVES = 42, 9
-SPARK_TOP = 1.6
-"""End of the axis of heights of small pictures, as a share of the budget."""
 
 
 def _picture(
@@ -127,40 +123,3 @@ def _plant(ax: Axes, x: float, wide: float, tip: float, colour: str, *, bare: bo
                 color=colour,
                 lw=1.4,
             )
-
-
-def spark_picture(
-    area: AreaForecast,
-    visits: Sequence[date],
-    words: tuple[str, str, str],
-    title: str,
-    description: str,
-) -> bytes:
-    """Draw an area's next weeks, in shares of its budget so that all areas have the same axes.
-
-    ``words`` are the first and the last day, and a whole budget. What stands above the axes is
-    marked at their top.
-    """
-
-    def draw(ax: Axes) -> None:
-        days = np.array([day_number(day) for day in area.at])
-        at = {level: area.height_cm[:, i] / area.budget_cm for i, level in enumerate(LEVELS)}
-        ax.fill_between(days, at[0.10], at[0.90], **style.FORECAST.band(style.BAND_80_ALPHA + 0.08))
-        ax.plot(days, at[0.50], color=style.FORECAST.colour, lw=1.5)
-        for role, level in ((style.BUDGET, 1.0), (style.FLOOR, area.floor_cm / area.budget_cm)):
-            ax.axhline(level, color=role.colour, ls=role.dash, lw=1.1)
-        ticks = np.array([day_number(day) for day in visits])
-        ax.plot(ticks, np.full(ticks.size, 0.06), ms=7.0, clip_on=False, **style.VISITS.marks)
-        if (above := days[at[0.90] > SPARK_TOP]).size:
-            mark: Any = {"marker": "^", "ms": 5.0, "color": style.FORECAST.colour, "clip_on": False}
-            ax.plot(above[:1], [SPARK_TOP], **mark)
-        ax.set(xlim=(days[0], max(days[-1], days[0] + 1.0)), ylim=(0.0, SPARK_TOP))
-        ax.set_xticks([days[0], days[-1]], words[:2])
-        ax.set_yticks([0.0, 1.0], ["0", words[2]])
-        ax.tick_params(labelsize=style.SMALL_PT, length=2.0, pad=1.5)
-        first, last = ax.get_xticklabels()
-        first.set_horizontalalignment("left")
-        last.set_horizontalalignment("right")
-        ax.spines[["left", "bottom"]].set_color("#B0B0B0")
-
-    return _picture(draw, title, description, SPARK_MM)

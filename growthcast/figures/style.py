@@ -10,15 +10,13 @@ import hashlib
 import io
 from collections.abc import Iterator
 from contextlib import contextmanager
-from typing import Any, Literal
+from typing import TYPE_CHECKING, Any, Literal
 from xml.sax.saxutils import escape
 
-import matplotlib
-import matplotlib.style
-from matplotlib.backends.backend_agg import FigureCanvasAgg
-from matplotlib.figure import Figure
-
 from growthcast.nouns import dataclass
+
+if TYPE_CHECKING:
+    from matplotlib.figure import Figure
 
 FONT = "DejaVu Sans"
 """The font that ships with matplotlib: the same letters on every machine."""
@@ -91,12 +89,17 @@ _SETTINGS: Any = {
 @contextmanager
 def house_style() -> Iterator[None]:
     """Draw and save in the house's style, whatever the user's own, and leave no setting behind."""
+    import matplotlib.style
+
     with matplotlib.style.context("default"), matplotlib.rc_context(_SETTINGS):
         yield
 
 
 def new_figure(width_mm: float, height_mm: float) -> Figure:
     """Return an empty figure that belongs to no window and gives words the room they need."""
+    from matplotlib.backends.backend_agg import FigureCanvasAgg
+    from matplotlib.figure import Figure
+
     size = (width_mm / MM_PER_INCH, height_mm / MM_PER_INCH)
     figure = Figure(figsize=size, layout="constrained")
     FigureCanvasAgg(figure)
@@ -129,10 +132,10 @@ def figure_bytes(
             figure.savefig(kept, format="png", dpi=PNG_DPI, metadata=texts)
             return kept.getvalue()
         figure.savefig(kept, format="svg", metadata={"Date": None, "Creator": "growthcast"})
-    return _with_alternative_text(kept.getvalue().decode("utf-8"), title, description).encode()
+    return with_alternative_text(kept.getvalue().decode("utf-8"), title, description).encode()
 
 
-def _with_alternative_text(svg: str, title: str, description: str) -> str:
+def with_alternative_text(svg: str, title: str, description: str) -> str:
     """Name and describe a drawing for those who hear it, by ids that hold among many drawings."""
     key = hashlib.sha256(f"{title}\n{description}".encode()).hexdigest()[:10]
     opening = svg.index("<svg ")

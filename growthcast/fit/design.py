@@ -192,6 +192,29 @@ def build_design(
     )
 
 
+def clock_under(design: Design, book: Book) -> tuple[TankConditions, GrowthClock]:
+    """Return the conditions and the clock of a design's areas under other rows of conditions.csv.
+
+    Parameters
+    ----------
+    design : Design
+        A book as arrays.
+    book : Book
+        The same book, of which only the conditions may differ.
+
+    Returns
+    -------
+    TankConditions and GrowthClock
+        As ``build_design`` would make them of that book.
+    """
+    visits, on_day = read_log(book).visits.as_of(design.on_day), design.on_day
+    shade = shade_of_book(book, visits, design.traits, design.is_cover, on_day)
+    settle_d = design.clock.settle_d
+    return clock_of_book(
+        book, design.traits, design.species, design.priors, settle_d, on_day, shade
+    )
+
+
 def _longest_gaps_d(visits: Visits, tank: IntArray, tanks: int) -> FloatArray:
     longest = np.zeros(tanks)
     np.maximum.at(longest, *visits.gaps(tank))

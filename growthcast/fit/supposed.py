@@ -26,7 +26,7 @@ from growthcast.book.supposed import (
 )
 from growthcast.errors import UsageError
 from growthcast.fit.borrowing import with_borrowed
-from growthcast.fit.design import build_design
+from growthcast.fit.design import build_design, clock_under
 from growthcast.fit.model.clock import GrowthClock, TankConditions
 from growthcast.fit.result import GrowthFit
 from growthcast.fit.rows.chains import repacked
@@ -177,6 +177,8 @@ def suppose(book: Book, fit: GrowthFit, tank: int, changes: Changes) -> Supposed
     clock = _doubted(clock, wider, tank, then)
     before = wider.design.clock.speed(fit.design.on_day)
     under = replace(wider, design=replace(wider.design, clock=clock, conditions=then))
+    for name in ("border_mean", "beside", "_last_nodes"):  # what follows of the solution alone
+        vars(under)[name] = getattr(wider, name)
     return Supposed(
         book=laid,
         fit=under,
@@ -375,10 +377,10 @@ def _changed_clock(
     tank_id = str(book.tanks.text("tank_id")[tank])
     base = with_references(book, tank_id, on, never)
     laid = with_conditions(base, tank_id, on, values)
-    spreads, on_day = fit.design.spreads, fit.design.on_day
-    as_assumed = build_design(base, on, spreads).clock.speed(on_day) if never else None
-    under = build_design(laid, on, spreads)
-    ahead, response = under.clock, under.clock.response
+    on_day = fit.design.on_day
+    as_assumed = clock_under(fit.design, base)[1].speed(on_day) if never else None
+    conditions, ahead = clock_under(fit.design, laid)
+    response = ahead.response
     if as_assumed is not None:
         response = response * (clock.speed(on_day) / as_assumed)[:, None]
     mine = (fit.design.tank == tank)[:, None]
@@ -392,4 +394,4 @@ def _changed_clock(
         from_day=np.take_along_axis(from_day, order, axis=1),
         response=np.take_along_axis(both, order, axis=1),
     )
-    return laid, changed, under.conditions
+    return laid, changed, conditions

@@ -24,7 +24,6 @@ behind flat glass; abstract read).
 
 from __future__ import annotations
 
-from collections.abc import Callable
 from typing import NamedTuple
 
 import numpy as np
@@ -45,23 +44,25 @@ WRONG_PLACES = 0.1
 PLACES = ("front", "middle", "back", "")
 DEPTH_SHARE, DEPTH_SD_SHARE = np.array([[0.2, 0.5, 0.8, 0.5], [0.125, 0.116, 0.125, 0.312]])
 """Of the tank's width, by place; "" is anywhere (see ``depth_of_place``)."""
+GROUND_RISE_CM, GROUND_LUMPS_CM = (6.0, 6.0), 2.5
+"""How far ground rises from the front pane to the back one, with its standard error, and how far it
+lies off such a slope (common practice, no source; hills and terraces are lumps here)."""
 MEASURED_DEPTH_ERROR_CM, MEASURED_BASE_ERROR_CM = 2.0, 0.7
 """Errors of a depth and a ground measured once by ruler: plants spread, ground is lumpy."""
-FOCAL_RANGE = 0.3, 6.0
-"""Focal lengths of cameras, as shares of a picture's width."""
+FOCAL_RANGE, FIRST_FOCALS = (0.3, 6.0), (0.75, 0.9)
+"""Focal lengths of cameras, as shares of a picture's width, and those tried first."""
 STEPS, CLOSE, AGREES = 25, 1e-8, 1e-6
 
 
 class Lens(NamedTuple):
     """How a picture was taken.
 
-    ``centre_px`` (2,) is where the axis meets the picture. Of ``focal_px`` [px] and ``distance_cm``
-    of camera and pane one may be nan; with both nan the back corners tell.
+    ``centre_px`` (2,) is where the axis meets the picture; where ``focal_px`` [px] is nan, the back
+    corners tell it.
     """
 
     centre_px: FloatArray
     focal_px: float = np.nan
-    distance_cm: float = np.nan
 
 
 class Taps(NamedTuple):
@@ -271,48 +272,13 @@ def behind_pane(entry_cm: FloatArray, depth_cm: FloatArray, camera_cm: FloatArra
     return found
 
 
-def focal_from(
-    told: Callable[[View], float], view_with: Callable[[float], View], width_px: float
-) -> float:
-    """Return the focal length at which a view tells what is known.
-
-    Parameters
-    ----------
-    told : callable
-        What a view says beyond what is known [log]; 0 where it agrees.
-    view_with : callable
-        The view with a focal length [px].
-    width_px : float
-        Width of the picture [px].
-
-    Returns
-    -------
-    float
-        Focal length [px]; nan where none of a camera agrees.
-
-    Notes
-    -----
-    A secant in the logarithms, along which distances are nearly straight.
-    """
-    low, high = np.log(FOCAL_RANGE) + np.log(width_px)
-    at, was = np.log(0.75 * width_px), np.log(0.9 * width_px)
-    off, off_was = (told(view_with(float(np.exp(one)))) for one in (at, was))
-    for _ in range(STEPS):
-        if abs(off) < CLOSE or off == off_was:
-            break
-        step = off * (at - was) / (off - off_was)
-        was, off_was, at = at, off, float(np.clip(at - step, low, high))
-        off = told(view_with(float(np.exp(at))))
-    return float(np.exp(at)) if abs(off) < AGREES else float("nan")
-
-
 def view_of(taps: Taps, size_cm: tuple[float, float, float], lens: Lens) -> View:
-    """Return where the pane stands, by focal length, distance or the edges of the back pane.
+    """Return where the pane stands, by focal length or by the edges of the back pane.
 
     Parameters
     ----------
     taps : Taps
-        Of the corners, and of the back where neither focal length nor distance is known.
+        Of the corners, and of the back where the focal length is not known.
     size_cm : tuple of float
         Inner length and width of the tank, and depth of its water above the lower edge [cm].
     lens : Lens
@@ -322,50 +288,77 @@ def view_of(taps: Taps, size_cm: tuple[float, float, float], lens: Lens) -> View
     -------
     View
         Its numbers are nan where no camera can have seen it so.
+
+    Notes
+    -----
+    Without a focal length it is that at which the back pane is as long as the front one: a secant
+    in the logarithms, along which distances are nearly straight.
     """
     length, width, height = size_cm
 
-    def view_with(focal_px: float) -> View:
+    def view_with(log_focal: float) -> View:
+        focal_px = float(np.exp(log_focal))
         return view_of_pane(taps.corners, length, height, focal_px, lens.centre_px)
 
-    if np.isfinite(lens.focal_px):
-        return view_with(lens.focal_px)
-
-    def far_off(view: View) -> float:
-        return float(np.log(np.maximum(view.camera_cm[2], 1e-9) / lens.distance_cm))
-
-    def too_wide(view: View) -> float:
+    def too_wide(log_focal: float) -> float:
+        view = view_with(log_focal)
         entry = on_pane(view.to_pane, taps.back)
         left, right = behind_pane(entry, np.full(2, width), view.camera_cm)[:, 0]
         return float(np.log(np.maximum(right - left, 1e-9) / length))
 
-    told = far_off if np.isfinite(lens.distance_cm) else too_wide
-    return view_with(focal_from(told, view_with, 2.0 * float(lens.centre_px[0])))
+    if np.isfinite(lens.focal_px):
+        return view_with(np.log(lens.focal_px))
+    low, high, at, was = np.log(np.array([*FOCAL_RANGE, *FIRST_FOCALS]) * 2.0 * lens.centre_px[0])
+    off, off_was = too_wide(at), too_wide(was)
+    for _ in range(STEPS):
+        if abs(off) < CLOSE or off == off_was:
+            break
+        step = off * (at - was) / (off - off_was)
+        was, off_was, at = at, off, float(np.clip(at - step, low, high))
+        off = too_wide(at)
+    return view_with(at if abs(off) < AGREES else np.nan)
 
 
-def heights_from_taps(
-    taps: Taps, size_cm: tuple[float, float, float], lens: Lens, standing: Standing
-) -> FloatArray:
-    """Return the heights that taps on a photo tell.
+def depth_by_base(view: View, base: FloatArray, standing: Standing, width_cm: float) -> Standing:
+    """Return where areas stand once their bases are seen: what stands deeper is seen higher up.
 
     Parameters
     ----------
-    taps : Taps
-        Of corners and areas [px].
-    size_cm : tuple of float
-        Inner length and width of the tank, and depth of its water above the lower edge [cm].
-    lens : Lens
-        How the picture was taken.
+    view : View
+        Where the pane stands.
+    base : array (A, 2)
+        Taps on the bases [px], nan where hidden; such areas stay where they are said to be.
     standing : Standing
-        Where the areas stand [cm].
+        Where areas are said to stand [cm].
+    width_cm : float
+        Inner width of the tank [cm].
 
     Returns
     -------
-    array (A,)
-        Heights above the areas' own ground [cm]; nan where neither a base was tapped nor the ground
-        measured.
+    Standing
+        With depths and their errors by place and base together.
+
+    Notes
+    -----
+    Ground rises from the front pane as a line, ``k z``, and lies off it by lumps. The base of an
+    area at ``z + d`` instead of ``z`` is at ``y + s d`` instead of ``y``, so that ``y - k z = (k -
+    s) d + lump``. First ``k`` is learnt from all bases, then each ``d`` from its own: normal
+    distributions throughout, ``d`` by the error of the depth. On traced rays this takes a fifth off
+    errors at 20 cm, since an area in another third than the book says shows (docs/evidence.md).
     """
-    return _heights(view_of(taps, size_cm, lens), taps, standing)
+    depth, sd = standing.depth_cm, standing.depth_sd_cm
+    y, deeper = (behind_pane(on_pane(view.to_pane, base), z, view.camera_cm)[:, 1]
+                 for z in (depth, depth + 1.0))  # fmt: skip
+    slope, seen = deeper - y, np.isfinite(y)
+    usual, doubt = np.array(GROUND_RISE_CM) / width_cm
+    weight = np.where(seen, 1.0 / (GROUND_LUMPS_CM**2 + ((usual - slope) * sd) ** 2), 0.0)
+    known = doubt**-2 + (weight * depth**2)[seen].sum()
+    rise = (usual * doubt**-2 + (weight * depth * y)[seen].sum()) / known
+    by = rise - slope
+    gain = sd**2 * by / ((sd * by) ** 2 + GROUND_LUMPS_CM**2 + depth**2 / known)
+    found = np.clip(depth + gain * (y - rise * depth), 0.0, width_cm)
+    surer = sd * np.sqrt(1.0 - gain * by)
+    return Standing(np.where(seen, found, depth), np.where(seen, surer, sd), standing.base_cm)
 
 
 def _heights(view: View, taps: Taps, standing: Standing) -> FloatArray:
@@ -388,17 +381,22 @@ def photo_heights(
 
     Parameters
     ----------
-    taps, lens, standing
-        As in :func:`heights_from_taps`.
+    taps : Taps
+        Of corners and areas [px].
     size_cm : tuple of float
         Inner length and width of the tank, and depth of its water above the lower edge [cm].
+    lens : Lens
+        How the picture was taken.
+    standing : Standing
+        Where the areas are said to stand [cm]; the bases tell more (``depth_by_base``).
     magnified : bool
         Whether the taps were made under a magnifier, or with a mouse.
 
     Returns
     -------
     pair of arrays (A,)
-        Heights and their standard errors [cm].
+        Heights above the areas' own ground and their standard errors [cm]; nan where neither a base
+        was tapped nor the ground measured.
 
     Notes
     -----
@@ -411,6 +409,7 @@ def photo_heights(
     plant_px = (MAGNIFIED_SHARE if magnified else FINGER_SHARE) * width
     corner_px = CORNER_SHARE * width * (0.5 if magnified else 1.0)
     view = view_of(taps, size_cm, lens)
+    standing = depth_by_base(view, taps.base, standing, size_cm[1])
     moved: list[FloatArray] = []
     for name in ("base", "top"):
         for step in plant_px * np.eye(2):
@@ -420,9 +419,10 @@ def photo_heights(
         for step in corner_px * np.eye(getattr(taps, name).size):
             tapped = getattr(taps, name)
             there = taps._replace(**{name: tapped + step.reshape(tapped.shape)})
-            moved.append(heights_from_taps(there, size_cm, lens, standing))
-    other = Lens(lens.centre_px, *(known * (1.0 + FOCAL_ERROR_SHARE) for known in lens[1:]))
-    moved.append(heights_from_taps(taps, size_cm, other, standing))
+            moved.append(_heights(view_of(there, size_cm, lens), there, standing))
+    if np.isfinite(lens.focal_px):
+        other = lens._replace(focal_px=lens.focal_px * (1.0 + FOCAL_ERROR_SHARE))
+        moved.append(_heights(view_of(taps, size_cm, other), taps, standing))
     deeper = standing._replace(depth_cm=standing.depth_cm + standing.depth_sd_cm)
     raised = standing._replace(base_cm=standing.base_cm + MEASURED_BASE_ERROR_CM)
     moved += [_heights(view, taps, there) for there in (deeper, raised)]

@@ -9,6 +9,7 @@ from typing import Any
 from growthcast.book.words import plain as number
 from growthcast.plain import plain
 from growthcast.say.reasons import reason
+from growthcast.say.texts import TERMINAL, Texts
 from growthcast.say.words import (
     OVERDUE,
     RANGES,
@@ -20,6 +21,7 @@ from growthcast.say.words import (
     cut_text,
     day_words,
     days_in_words,
+    named,
     range_words,
     week_day_words,
 )
@@ -28,11 +30,6 @@ from growthcast.service.visit.logged import AfterVisit, AreaAfterVisit, PerhapsC
 
 LARGE_G = 999.5
 """Heavier weights are said to ten grams."""
-WEIGHED = {
-    "what was cut": "what was cut",
-    "all that stands": "everything that stands there",
-    "rest": "everything that stands on the areas without amounts of their own",
-}
 
 
 def doubts_for_programs(doubts: Sequence[Doubt]) -> list[dict[str, Any]]:
@@ -43,90 +40,70 @@ def doubts_for_programs(doubts: Sequence[Doubt]) -> list[dict[str, Any]]:
     ]
 
 
-def questions(doubts: Sequence[Doubt]) -> dict[str | None, list[str]]:
+def questions(doubts: Sequence[Doubt], texts: Texts = TERMINAL) -> dict[str | None, list[str]]:
     """Return doubts as questions by area, ``None`` for the whole tank."""
     asked: dict[str | None, list[str]] = {}
     for doubt in doubts:
-        asked.setdefault(doubt.area_id, []).append(doubt_words(doubt))
+        asked.setdefault(doubt.area_id, []).append(doubt_words(doubt, texts))
     return asked
 
 
-def doubt_words(doubt: Doubt) -> str:
+def doubt_words(doubt: Doubt, texts: Texts = TERMINAL) -> str:
     """Return a doubt with its cause as a question."""
-    sentence, cause = doubt_sentence(doubt), cause_words(doubt)
-    return f"{sentence}: {cause}" if cause else sentence
+    return ": ".join(filter(None, [doubt_sentence(doubt, texts), cause_words(doubt, texts)]))
 
 
-def doubt_sentence(doubt: Doubt) -> str:
+def doubt_sentence(doubt: Doubt, texts: Texts = TERMINAL) -> str:
     """Say what was typed and what was expected."""
-    if doubt.unit == "g":
-        return _weight(doubt)
+    unit = doubt.unit
     if isinstance(doubt.found, str):
-        floor, budget = doubt.bounds
-        return (
-            f"looked {doubt.found}; expected {_stands(doubt)}, with a floor of {floor:g} and a "
-            f"height budget of {budget:g} {doubt.unit}"
-        )
-    found = f"{number(doubt.found)} {doubt.unit}"
+        floor, budget = (texts.typed(bound) for bound in doubt.bounds)
+        look, stands = texts.say(f"look_{doubt.found}"), _stands(doubt, texts)
+        blanks = {"look": look, "stands": stands, "floor": floor, "budget": budget, "unit": unit}
+        return texts.say("doubt_look", **blanks)
+    found = f"{texts.typed(doubt.found)} {unit}"
+    if unit == "g" and doubt.against == "uncut":
+        return texts.say("doubt_uncut", found=found)
+    if unit == "g":
+        grams = (round(g, -1) if g >= LARGE_G else float(f"{g:.3g}") for g in doubt.expected)
+        low, middle, high = (texts.typed(gram) for gram in grams)
+        what = texts.say(f"doubt_weighs_{doubt.against.replace(' ', '_')}")
+        return texts.say("doubt_weighs", found=found, what=what, middle=middle, low=low, high=high)
     if doubt.column == "after_cm" and doubt.against != "height":
-        found = f"cut to {found}"
+        found = texts.say("doubt_cut_to", found=found)
     if doubt.column == "removed_cm":
-        found = f"{found} taken off"
-    if doubt.against == "cuts":
-        lowest = f"{number(doubt.lowest)} {doubt.unit}"
-        return f"{found}; never below {lowest} in {doubt.cuts} cuts so far"
-    if doubt.against == "table":
-        ever = "lower than ever, and " if doubt.cuts else ""
-        lowest = f"{number(doubt.lowest)} {doubt.unit}"
-        return f"{found}; {ever}below {lowest}, the species table's lowest cut"
-    expected = "expected to stand at" if doubt.against == "stand" else "expected"
-    return f"{found}; {expected} {_stands(doubt)}"
+        found = texts.say("doubt_taken", found=found)
+    if doubt.against in ("cuts", "table"):
+        key = "doubt_never" if doubt.against == "cuts" else "doubt_table"
+        key += "_ever" if doubt.against == "table" and doubt.cuts else ""
+        lowest, cuts = f"{texts.typed(doubt.lowest)} {unit}", texts.number(doubt.cuts)
+        return texts.say(key, found=found, lowest=lowest, n=cuts)
+    key = "doubt_to_stand" if doubt.against == "stand" else "doubt_expected"
+    return texts.say(key, found=found, stands=_stands(doubt, texts))
 
 
-def _stands(doubt: Doubt) -> str:
+def _stands(doubt: Doubt, texts: Texts) -> str:
     """Say how high an area is expected to stand."""
     if doubt.guessed:
-        bounds = f"{doubt.bounds[0]:g} to {doubt.bounds[1]:g} {doubt.unit}"
-        return f"{bounds}, its floor and height budget, since nothing is logged of it"
-    low, _, high = doubt.stands
-    return f"{low:.1f} to {high:.1f} {doubt.unit} (8 times in 10)"
+        low, high = (texts.typed(bound) for bound in doubt.bounds)
+        return texts.say("doubt_bounds", low=low, high=high, unit=doubt.unit)
+    low, _, high = (texts.number(end, 1) for end in doubt.stands)
+    return texts.say("doubt_stands", low=low, high=high, unit=doubt.unit)
 
 
-def _weight(doubt: Doubt) -> str:
-    found = f"{number(float(doubt.found))} g"
-    if doubt.against == "uncut":
-        return f"{found}, while every area was left uncut"
-    low, middle, high = (_grams(grams) for grams in doubt.expected)
-    return (
-        f"{found}; {WEIGHED[doubt.against]} is expected to weigh {middle} g ({low} to {high} g, "
-        "8 times in 10)"
-    )
-
-
-def _grams(grams: float) -> str:
-    """Return a weight to three digits."""
-    return f"{grams:.3g}" if grams < LARGE_G else f"{round(grams, -1):.0f}"
-
-
-def cause_words(doubt: Doubt) -> str:
+def cause_words(doubt: Doubt, texts: Texts = TERMINAL) -> str:
     """Ask for what may lie behind a doubt, "" where nothing suggests itself."""
-    cause = doubt.cause
+    cause, found = doubt.cause, doubt.found
     if cause is None:
         return ""
-    fits = "" if cause.fits is None else f"{number(cause.fits)} {doubt.unit} fits"
-    found = doubt.found if isinstance(doubt.found, str) else number(doubt.found)
-    return {
-        "turned round": "the heights before and after the wrong way round?",
-        "swapped": f"swapped with {cause.label}?",
-        "decimal": f"a slipped decimal? {fits}",
-        "millimetres": f"millimetres, or a slipped decimal? {fits}",
-        "kilograms": f"kilograms? {fits}",
-        "height after": f"the height after the cut? Write {doubt.area_id}=/{found} then",
-        "other area": f"a reading of {cause.label}?",
-        "unlogged cut": "a cut that is not in the log?",
-        "water": "weighed with its water?",
-        "whole tank": f"everything that came out of the tank? Write bucket={found}g then",
-    }[cause.kind]
+    fits = "" if cause.fits is None else f"{texts.typed(cause.fits)} {doubt.unit}"
+    return texts.say(
+        f"cause_{cause.kind.replace(' ', '_')}",
+        label=named(cause.label),
+        area=doubt.area_id or "",
+        found=found if isinstance(found, str) else number(found),
+        fits=texts.say("cause_fits", fits=fits) if fits else "",
+    ).rstrip()
 
 
 def outlook_for_programs(news: AfterVisit) -> dict[str, Any]:

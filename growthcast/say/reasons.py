@@ -7,7 +7,7 @@ from math import ceil, floor
 
 from growthcast.say.supposed import none_holds_in_words, some_do_not_hold_in_words
 from growthcast.say.texts import TERMINAL, Texts
-from growthcast.say.words import named, percent
+from growthcast.say.words import named
 from growthcast.service.advice import (
     AreaAdvice,
     Certainty,
@@ -17,15 +17,10 @@ from growthcast.service.advice import (
     ShortArea,
     TankAdvice,
 )
-from growthcast.service.effort.learn import MinutesBasis, Reading
+from growthcast.service.effort.learn import MinutesBasis
 from growthcast.service.effort.visits import Range
 
 WORTH_SAYING = 0.05
-WHOSE = {
-    "all": "the trimming of all areas",
-    "untimed": "the trimming of all areas not timed by themselves",
-    "unlogged": "the trimming of areas without a row of their own",
-}
 
 
 def reason(tank: TankAdvice, texts: Texts = TERMINAL) -> str:
@@ -107,26 +102,18 @@ def limit_words(limit: CutLimit | None, texts: Texts = TERMINAL) -> str:
     return f"{said}. {texts.say('limit_mend')}"
 
 
-def minutes_words(basis: MinutesBasis) -> str:
+def minutes_words(basis: MinutesBasis, texts: Texts = TERMINAL) -> str:
     """Say what the minutes of a visit rest on."""
     if not basis.visits:
-        return (
-            "minutes of trimming are common practice, not your own: log minutes and they are fitted"
-        )
-    visits = "1 timed visit" if basis.visits == 1 else f"{basis.visits} timed visits"
-    said = f"minutes of trimming are fitted from {visits} in the log"
+        return texts.say("minutes_usual")
+    said = texts.count("minutes_fitted", basis.visits)
     if basis.untimed_forms:
-        forms = ", ".join(basis.untimed_forms)
-        said += f"; for {forms}, never timed, from common practice at your pace"
-    if basis.reading is not None:
-        said += f"; whole-tank minutes are read as {_reading_words(basis.reading)}"
+        said += texts.say("minutes_untimed", forms=", ".join(basis.untimed_forms))
+    if (reading := basis.reading) is not None:
+        said += texts.say("minutes_read", of=texts.say(f"minutes_of_{reading.whose}"))
+        said += texts.say("minutes_stated") if reading.stated else ""
+        said += texts.say("minutes_fixed") if reading.fixed else ""
     return said
-
-
-def _reading_words(reading: Reading) -> str:
-    stated = ", as [log] whole_tank_minutes says" if reading.stated else ""
-    fixed = " and the fixed part of a visit" if reading.fixed else ""
-    return f"{WHOSE[reading.whose]}{stated}{fixed}"
 
 
 def next_longer_words(
@@ -190,36 +177,27 @@ def mend_words(
     return texts.listed(each)
 
 
-def certainty_words(tank: TankAdvice, certainty: Certainty) -> str:
+def certainty_words(tank: TankAdvice, certainty: Certainty, texts: Texts = TERMINAL) -> str:
     """Say how sure a recommendation is, and which other interval it might be."""
+
+    def named_days(days: int) -> str:
+        return texts.say("sure_days", days=texts.number(days)) if days else texts.say("sure_none")
+
     chosen = tank.recommended_interval_d or 0
     ranked = sorted(certainty.best.items(), key=lambda item: -item[1])
     others = "".join(
-        f", {_named(days)} with {percent(chance)}"
+        texts.say("sure_other", days=named_days(days), chance=texts.share(chance))
         for days, chance in ranked
         if days != chosen and chance >= WORTH_SAYING
     )
-    said = [
-        f"How sure: {_named(chosen)} is best with a chance of {percent(certainty.chance_best)}"
-        f"{others}."
-    ]
+    best = {"days": named_days(chosen), "chance": texts.share(certainty.chance_best)}
+    said = [texts.say("sure", others=others, **best)]
     freed = certainty.best_from_floor or certainty.best
     if abs(freed[chosen] - certainty.chance_best) >= WORTH_SAYING:
-        likely, chance = max(freed.items(), key=lambda item: item[1])
-        said.append(
-            "This takes the lowest cuts known from the species table or log as certain: if the "
-            f"plants stand their floors, {_named(likely)} is best with {percent(chance)}."
-        )
-    likeliest = ranked[0][0]
-    if likeliest > chosen:
-        said.append(
-            f"The likelier one, {_named(likeliest)}, does not reach the wanted chance with this "
-            "doubt counted in."
-        )
+        days, chance = max(freed.items(), key=lambda item: item[1])
+        said.append(texts.say("sure_floor", days=named_days(days), chance=texts.share(chance)))
+    if (likeliest := ranked[0][0]) > chosen:
+        said.append(texts.say("sure_likelier", days=named_days(likeliest)))
     elif others and chosen:
-        said.append("The wanted chance is kept with this doubt counted in.")
+        said.append(texts.say("sure_kept"))
     return " ".join(said)
-
-
-def _named(days: int) -> str:
-    return "no listed interval" if days == 0 else f"{days} days"

@@ -12,6 +12,7 @@ from functools import lru_cache
 from importlib.resources import files
 from typing import ClassVar
 
+from growthcast.book.words import plain
 from growthcast.nouns import dataclass
 from growthcast.say.words import and_list
 
@@ -71,6 +72,10 @@ class Texts:
     def short(self, value: float) -> str:
         """Return a number in three digits at most."""
         return self.number(value, len(f"{value:.3g}".partition(".")[2]))
+
+    def typed(self, value: float) -> str:
+        """Return a number in the digits it has."""
+        return self.number(value, len(plain(value).partition(".")[2]))
 
     def share(self, share: float, digits: int = 0) -> str:
         """Return a share [0-1] as percent."""

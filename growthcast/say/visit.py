@@ -1,4 +1,4 @@
-"""A visit in words, as it was understood from what was typed."""
+"""A visit as it was understood, in words, for terminal and desk alike."""
 
 from __future__ import annotations
 
@@ -7,16 +7,13 @@ from datetime import date
 
 from growthcast.book.book import WholeTank
 from growthcast.book.words import plain
-from growthcast.book.writing.visit.amounts import WORDS, Amount, Place
+from growthcast.book.writing.visit.amounts import WORDS, Place
 from growthcast.book.writing.visit.entry import VisitRow
-from growthcast.book.writing.visit.places import measured_areas
+from growthcast.say.texts import TERMINAL, Texts
+from growthcast.say.words import named
 
-_AMOUNTS = ("before_cm", "after_cm", "removed_cm", "removed_g")
-_LOOKS = {
-    "short": "looked short (below its floor)",
-    "right": "looked right (between floor and height budget)",
-    "over": "looked over its height budget",
-}
+Grams = tuple[WholeTank, str]
+"""Whose grams a weight of the whole tank is taken for, and why."""
 
 
 def visit_in_words(
@@ -24,45 +21,39 @@ def visit_in_words(
     day: date,
     rows: Sequence[VisitRow],
     places: Sequence[Place],
-    grams: tuple[WholeTank, str] = ("all", ""),
+    grams: Grams = ("all", ""),
     doubts: Mapping[str | None, Sequence[str]] | None = None,
 ) -> list[str]:
-    """Return the visit as lines.
+    """Return the visit as lines of a terminal.
 
-    ``places`` are the tank's areas, ``grams`` whose grams a weight of the whole tank is taken for
-    and why; ``doubts`` are sentences about areas, or about the whole tank (``None``).
+    ``places`` are the tank's areas; ``doubts`` are sentences about areas, or about the whole tank
+    (``None``).
     """
     lines = [f"Tank {tank}, {day:%A} {day.isoformat()}:"]
-    for row in rows:
-        place = row.place
-        what = _whole_tank(row, rows, places, grams) if place is None else _area(row, place)
-        lines.append(f"  {'whole tank' if place is None else _title(place)}: {what}")
-        key = None if place is None else place.area_id
+    for row, said in zip(rows, rows_in_words(rows, places, grams), strict=True):
+        lines.append(f"  {'whole tank' if row.place is None else _title(row.place)}: {said}")
+        key = None if row.place is None else row.place.area_id
         lines += [f"    ? {sentence}" for sentence in (doubts or {}).get(key, ())]
     return lines
 
 
-def whole_tank_words(
-    grams: float, reading: WholeTank, why: str, own: Sequence[str], others: Sequence[str]
-) -> str:
-    """Say whose grams a weight of a whole tank is.
-
-    ``own`` names the living areas with amounts of their own on the day, ``others`` those without.
-    """
-    weight = f"{plain(grams)} g of trimmings"
-    because = f" ({why})" if why and own else ""
-    if not own:
-        shared = f"shared by {', '.join(others)}" if others else "and no area to share it"
-        return f"{weight}, {shared}"
-    if reading == "all":
-        return (
-            f"{weight}, everything that came out of the tank, the amounts of {', '.join(own)} "
-            f"included{because}"
+def rows_in_words(
+    rows: Sequence[VisitRow], places: Sequence[Place], grams: Grams, texts: Texts = TERMINAL
+) -> list[str]:
+    """Return what each row of a visit says."""
+    said = []
+    for row in rows:
+        parts = (
+            _whole_tank(row, rows, places, grams, texts)
+            if row.place is None
+            else _area(row, row.place, texts)
         )
-    if others:
-        rest = ", ".join(others)
-        return f"{weight}, of the areas without amounts of their own: {rest}{because}"
-    return f"{weight}, of areas without amounts of their own, and there is none{because}"
+        if (minutes := _number(row, "minutes")) is not None:
+            parts.append(texts.say("visit_minutes", n=texts.typed(minutes)))
+        if "note" in row.amounts:
+            parts.append(texts.say("visit_note", note=named(str(row.amounts["note"]))))
+        said.append("; ".join(parts))
+    return said
 
 
 def _title(place: Place) -> str:
@@ -77,74 +68,80 @@ def _name(place: Place) -> str:
     return f"{place.label} ({place.area_id})" if place.label else place.area_id
 
 
-def _area(row: VisitRow, place: Place) -> str:
-    """Say what was read of an area and cut there, and what follows from one of them."""
-    told, unit = row.amounts, place.unit
-    before, after, removed, grams = (_number(row, name) for name in _AMOUNTS)
-    only_read = before is not None and after is None and removed is None
-    untouched = not grams and (removed == 0 or only_read or (before == after is not None))
-    untouched = untouched or (grams == 0 and before is after is removed is None)
-    if untouched and before is None:
-        before = after
-    sd = f" ± {_plain(told['before_sd_cm'])}" if "before_sd_cm" in told else ""
-    by = " by a photo" if told.get("measured_by") == "photo" else ""
-    stood = f"{'covered' if place.is_cover else 'stood at'} {_plain(before)}{sd} {unit}{by}"
-    length, look = f"{_plain(removed)} {unit}", _LOOKS.get(str(told.get("look")))
-    if untouched:
-        return _joined(row, (before is not None, stood), (look, look), (True, "not cut"))
-    taken = f"thinned by {length}" if place.is_cover else f"{length} taken off"
-    follows, lost = "", removed or 0.0
-    if removed is not None and before is None and after is not None:
-        follows = f"so it stood at {plain(after + lost)} {unit}"
-    elif removed is not None and before is not None and after is None:
-        follows = f"so cut to {plain(before - lost)} {unit}"
-    elif removed is not None and before is None:
-        usual = f"so cut to its usual {_plain(place.cut_cm)} {unit}"
-        follows = "height left not measured" if place.cut_cm is None else usual
-    return _joined(
-        row,
-        (before is not None, stood),
-        (after is not None, f"cut to {_plain(after)} {unit}"),
-        (after is not None and before is removed is None, "height before not measured"),
-        (removed is not None, taken),
-        (follows, follows),
-        ("replanted" in told, "its tops planted anew, so that it settles again"),
-        (look, look),
-        (grams is not None, f"{_plain(grams)} g of trimmings"),
-        (grams is not None and only_read, "height left not measured"),
-    )
-
-
 def _number(row: VisitRow, name: str) -> float | None:
     amount = row.amounts.get(name)
     return amount if isinstance(amount, float | int) else None
 
 
-def _plain(amount: Amount | None) -> str:
-    return plain(amount) if isinstance(amount, float | int) else ""
+def _area(row: VisitRow, place: Place, texts: Texts) -> list[str]:
+    names = ("before_cm", "after_cm", "removed_cm", "removed_g", "before_sd_cm")
+    before, after, removed, grams, sd = (_number(row, name) for name in names)
+    only_read = before is not None and after is None and removed is None
+    untouched = not grams and (removed == 0 or only_read or (before == after is not None))
+    untouched = untouched or (grams == 0 and before is after is removed is None)
+    if untouched and before is None:
+        before = after
+    parts = []
+    if before is not None:
+        read = texts.typed(before) + ("" if sd is None else f" ± {texts.typed(sd)}")
+        stood = "visit_covered" if place.is_cover else "visit_stood"
+        parts.append(texts.say(stood, height=f"{read} {place.unit}"))
+        if row.amounts.get("measured_by") == "photo":
+            parts[-1] += texts.say("visit_by_photo")
+    look = [texts.say(f"visit_{row.amounts['look']}")] if "look" in row.amounts else []
+    if untouched:
+        return [*parts, *look, texts.say("visit_uncut")]
+    parts += _cut(before, after, removed, place, texts)
+    parts += [texts.say("visit_replanted")] if "replanted" in row.amounts else []
+    parts += look
+    if grams is not None:
+        parts.append(texts.say("visit_grams", grams=texts.typed(grams)))
+        parts += [texts.say("visit_left_unread")] if only_read else []
+    return parts
+
+
+def _cut(
+    before: float | None, after: float | None, removed: float | None, place: Place, texts: Texts
+) -> list[str]:
+    """Say what a cut left and took off, and what follows from one of them."""
+
+    def say(key: str, cm: float) -> str:
+        return texts.say(key, height=f"{texts.typed(cm)} {place.unit}")
+
+    parts = [] if after is None else [say("visit_cut_to", after)]
+    if removed is None:
+        unread = after is not None and before is None
+        return [*parts, texts.say("visit_unread")] if unread else parts
+    parts.append(say("visit_thinned" if place.is_cover else "visit_taken", removed))
+    if before is None and after is not None:
+        parts.append(say("visit_so_stood", after + removed))
+    elif before is not None and after is None:
+        parts.append(say("visit_so_cut", before - removed))
+    elif before is None and place.cut_cm is not None:
+        parts.append(say("visit_so_usual", place.cut_cm))
+    elif before is None:
+        parts.append(texts.say("visit_left_unread"))
+    return parts
 
 
 def _whole_tank(
-    row: VisitRow, rows: Sequence[VisitRow], places: Sequence[Place], grams: tuple[WholeTank, str]
-) -> str:
-    weight, weighed = _number(row, "removed_g"), ""
-    if weight is not None:
-        measured = measured_areas(rows, places)
-        own = [_name(place) for place in places if place.alive and place.area_id in measured]
-        others = [_name(place) for place in places if place.alive and place.area_id not in measured]
-        reading, why = row.whose_grams or grams[0], "" if row.whose_grams else grams[1]
-        weighed = whole_tank_words(weight, reading, why, own, others)
-    visit, water = _number(row, "visit_min"), _number(row, "water_share")
-    return _joined(
-        row,
-        (weighed, weighed),
-        (visit is not None, f"{_plain(visit)} min at the tank in all"),
-        (water is not None, f"{plain(100 * (water or 0.0))} % of the water changed"),
-    )
-
-
-def _joined(row: VisitRow, *parts: tuple[object, str | None]) -> str:
-    """Return the parts that hold, then the time and the note."""
-    minutes, note = _number(row, "minutes"), row.amounts.get("note")
-    whole = (*parts, (minutes is not None, f"{_plain(minutes)} min of trimming"))
-    return "; ".join(said for holds, said in (*whole, (note, f"note: {note}")) if holds and said)
+    row: VisitRow, rows: Sequence[VisitRow], places: Sequence[Place], grams: Grams, texts: Texts
+) -> list[str]:
+    parts = []
+    if (weight := _number(row, "removed_g")) is not None:
+        measured = {place.area_id for place in places if place.measured}
+        measured |= {one.place.area_id for one in rows if one.place and one.measured}
+        living = [place for place in places if place.alive]
+        own = ", ".join(_name(place) for place in living if place.area_id in measured)
+        others = ", ".join(_name(place) for place in living if place.area_id not in measured)
+        reading, why = (row.whose_grams, "") if row.whose_grams else grams
+        key = "shared" if not own else "all" if reading == "all" else "rest"
+        key += "_none" if key != "all" and not others else ""
+        said = texts.say(f"visit_{key}", grams=texts.typed(weight), own=own, others=others)
+        parts.append(f"{said} ({why})" if why and own and texts.language == "en" else said)
+    if (visit := _number(row, "visit_min")) is not None:
+        parts.append(texts.say("visit_at_tank", n=texts.typed(visit)))
+    if (water := _number(row, "water_share")) is not None:
+        digits = len(plain(100 * water).partition(".")[2])
+        parts.append(texts.say("visit_water", share=texts.share(water, digits)))
+    return parts

@@ -195,7 +195,7 @@ def draw_growth(
     spreads, form = fit.design.spreads, fit.design.form[areas]
     lags, forms = spreads.lags, np.arange(spreads.lags.centre_d.size)
     of_form, settles = (stratified_normals(forms * 16 + k, draws) for k in (9, 10))
-    lag, usual = lags.drawn(of_form)[form], lags.mean_d[form]
+    lag, usual = lags.drawn(of_form, form), lags.mean_d[form]
     settling = _single(fit.widening * spreads.settling.drawn(settles))[form]
     wide = np.float32(fit.widening)
     speed = np.log(fit.design.clock.speed(fit.design.on_day)[areas])

@@ -1,7 +1,7 @@
 """Does the recommended interval keep its word where plants lose days after every cut?
 
     python -m tests.benchmarks.lag [--practices 40] [--tanks 6] [--lags 0 1 3 5 prior] [--jobs 2]
-        [--gap-d 7] [--spans 13] [--found 0.85 1] [--plain]
+        [--gap-d 7] [--spans 13] [--found 0.85 1] [--pause 1] [--plain]
 
 Practices richer than the model are logged every week for 13 spans, all gaps alike or with one visit
 of every tank left out, and are then advised. Printed for each lag (days of growth that every cut
@@ -10,8 +10,9 @@ true chance that its cuts keep (``true_chance_all_within``), how many intervals 
 any gap in the log, and visits a year over those of somebody who knows all lasting effects.
 
 With ``--found`` every area is found at a share of its true ceiling between the two at the first
-visit, as at a takeover; with ``--gap-d 35 --spans 6`` most come near it again and again. With
-``--plain`` practices are those of the model itself.
+visit, as at a takeover; with ``--gap-d 35 --spans 6`` most come near it again and again. Pauses
+after hard cuts are ``--pause`` times those of the table. With ``--plain`` practices are those of
+the model itself.
 """
 
 from __future__ import annotations
@@ -44,7 +45,7 @@ STEMS = ("stem",)
 HIGHEST_SHARE = 0.995
 """Nothing stands above this share of its ceiling."""
 RICH = Richness(irregular=False, missed_visit_share=0.0)
-PLAIN = Richness.plain(span_spread=0.0, drift_spread=0.15, pause=True, hand_spread=0.05)
+PLAIN = Richness.plain(span_spread=0.0, drift_spread=0.15, pause=1.0, hand_spread=0.05)
 
 
 @dataclass(frozen=True)
@@ -193,11 +194,12 @@ def main(arguments: Sequence[str] | None = None) -> int:
     parser.add_argument("--gap-d", type=int, default=WEEKLY.gap_d)
     parser.add_argument("--spans", type=int, default=WEEKLY.spans)
     parser.add_argument("--found", type=float, nargs=2, default=None)
+    parser.add_argument("--pause", type=float, default=1.0)
     parser.add_argument("--plain", action="store_true")
     parser.add_argument("--jobs", type=int, default=2)
     asked = parser.parse_args(arguments)
     log = Log(asked.gap_d, asked.spans, asked.found and tuple(asked.found))
-    richness = PLAIN if asked.plain else RICH
+    richness = replace(PLAIN if asked.plain else RICH, pause=asked.pause)
     seeds = range(FIRST_SEED, FIRST_SEED + asked.practices)
     forms = tuple(asked.forms)
     with ProcessPoolExecutor(asked.jobs) as pool:

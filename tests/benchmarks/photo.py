@@ -37,10 +37,10 @@ from tests.simulator.style import STYLES
 HORIZONS_D = (7, 14, 21, 28)
 FIRST_SEED = 700
 STEMS = ("stem", "rosette")
-MAGNIFIED = {"photo_error_cm": 0.5, "photo_error_share": 0.045}
+MAGNIFIED = {"photo_error_cm": 0.5, "photo_error_share": 0.033}
 LOGS = {
     "ruler": ("heights", {}),
-    "photos by finger": ("heights", {"photo_share": 1.0, "photo_error_share": 0.045}),
+    "photos by finger": ("heights", {"photo_share": 1.0, "photo_error_share": 0.033}),
     "photos, magnifier": ("heights", {"photo_share": 1.0, **MAGNIFIED}),
     "half of each": ("heights", {"photo_share": 0.5, **MAGNIFIED}),
     "looks alone": ("looks", {}),

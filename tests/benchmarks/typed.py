@@ -16,7 +16,9 @@ visits, replantings, first looks, slips and a tank set up last week. By style it
 At the end, looks alone for three months: what is said the day after "right" everywhere.
 
 ``--books N`` of each style (40), ``--styles``, ``--processes N``; 40 books of every style take some
-four minutes of one core. All of it is invented.
+four minutes of one core. With ``--loose`` people and plants differ from the book as much as the fit
+believes they may: where areas are cut to, how their hands err, what a cut costs, how long plants
+settle. All of it is invented.
 """
 
 from __future__ import annotations
@@ -51,6 +53,7 @@ from tests.simulator.truth import SimulatedPractice
 TANKS, DAYS, AHEAD_D, VISITS = 9, (7, 120, 30, 90, 14, 60), (7, 14, 28), 2
 FIRST_SEED, LOOKS_D = 1001, 90
 LOW, MIDDLE, HIGH = (LEVELS.index(level) for level in (0.1, 0.5, 0.9))
+LOOSE = {"habit_spread": 0.2, "hand_spread": 0.15, "lag_drawn": True, "settle_spread": 0.5}
 LOOKED_AT = Style(cut={"look": 1.0}, uncut={"look": 1.0})
 
 
@@ -71,11 +74,11 @@ class Typed:
     second: Followed = field(default_factory=Followed)
 
 
-def typed(style: str, number: int) -> Typed:
+def typed(style: str, number: int, loose: bool = False) -> Typed:
     """Type, fit and follow one book of a style."""
     seed, days = FIRST_SEED + number, DAYS[number % len(DAYS)]
     plan = typed_plan(style, TANKS, days, seed)
-    course = Course(plan, seed, Richness.typed())
+    course = Course(plan, seed, Richness.typed(**(LOOSE if loose else {})))
     keep_habits(course, days + 1)
     practice, uncut = course.practice(), deepcopy(course)
     for _ in range(max(AHEAD_D)):
@@ -219,13 +222,15 @@ def main(arguments: Sequence[str] | None = None) -> int:
     parser.add_argument("--books", type=int, default=40, help="books of each style")
     parser.add_argument("--styles", nargs="*", choices=list(STYLES), default=list(STYLES))
     parser.add_argument("--processes", type=int, default=1)
+    parser.add_argument("--loose", action="store_true", help="people differ from their book")
     asked = parser.parse_args(arguments)
     numbers = range(asked.books)
     print("style    books fitted  CRPS 7/14/28 d   8 of 10   with - without  over, % (promised)")
     print("                       % of budget      hold, %   buckets, CRPS   first visit, second")
     with ProcessPoolExecutor(asked.processes) as pool:
         for style in asked.styles:
-            books = list(pool.map(typed, [style] * asked.books, numbers))
+            kinds = [[kind] * asked.books for kind in (style, asked.loose)]
+            books = list(pool.map(typed, kinds[0], numbers, kinds[1]))
             print(line_of(style, books), flush=True)
             for number, book in enumerate(books):
                 if not book.fitted:

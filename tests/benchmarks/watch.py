@@ -16,6 +16,7 @@ import tempfile
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, replace
 from datetime import date, timedelta
+from functools import lru_cache
 from pathlib import Path
 
 import numpy as np
@@ -144,6 +145,16 @@ def cases_of(practice: SimulatedPractice) -> list[TankCase]:
         return gather_cases(book, last, origin)[0]
 
 
+@lru_cache(maxsize=16)
+def faulty(
+    kind: str, seed: int, world: str, days: int = DAYS
+) -> tuple[PracticePlan, Mapping[str, date], list[TankCase]]:
+    """Plan a practice, plant one kind of fault, make its tanks ready to be judged at the end."""
+    plan = random_practice(TANKS, days, seed, (3, 6), 5)
+    on = fault_days(plan, seed)
+    return plan, on, gathered(with_fault(plan, kind, on), seed, world)[0]
+
+
 def watched(
     kind: str,
     seed: int,
@@ -152,9 +163,7 @@ def watched(
     often: tuple[float, ...] = (1.0,),
 ) -> Iterator[Watched]:
     """Watch the tanks of one practice into which one kind of fault was planted."""
-    plan = random_practice(TANKS, days, seed, (3, 6), 5)
-    on = fault_days(plan, seed)
-    cases, _ = gathered(with_fault(plan, kind, on), seed, world)
+    plan, on, cases = faulty(kind, seed, world, days)
     for case in cases:
         tank = plan.tanks[case.tank]
         if kind != "co2" or has_co2(tank):

@@ -17,8 +17,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from growthcast.service.watch.judge import SOON_VISITS, limits_of, power_of
-from tests.benchmarks.watch import DAYS, TANKS, WORLDS, gathered, watched
-from tests.simulator.practice import random_practice
+from tests.benchmarks.watch import WORLDS, faulty, watched
 
 KIND = "drop 60"
 BANDS = ((0.0, 0.4), (0.4, 0.7), (0.7, 0.9), (0.9, 1.01))
@@ -38,9 +37,8 @@ class Promise:
 
 def promises(seed: int, world: str) -> Iterator[Promise]:
     """Yield the tanks of one practice that had no alarm before the drop."""
-    plan = random_practice(TANKS, DAYS, seed, (3, 6), 5)
     powers = {}
-    for case in gathered(plan, seed, world)[0]:
+    for case in faulty("none", seed, world)[2]:
         powers[str(case.design.tank_id[case.tank])] = power_of(case, limits_of(case))
     for run in watched(KIND, seed, world):
         power = powers.get(run.tank_id)

@@ -64,6 +64,7 @@ def on(folder: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setenv(cache.VARIABLE, str(folder))
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("arguments", FROM_A_FIT, ids=" ".join)
 def test_an_answer_from_the_cache_is_the_fresh_one(
     arguments: tuple[str, ...], folder: Path, monkeypatch: pytest.MonkeyPatch
@@ -77,11 +78,12 @@ def test_an_answer_from_the_cache_is_the_fresh_one(
     assert first.status in (0, 1)
 
 
-def test_a_page_from_the_cache_is_the_fresh_one(folder: Path, tmp_path: Path) -> None:
+@pytest.mark.slow
+def test_a_page_from_the_cache_is_the_fresh_one(small_book: Path, tmp_path: Path) -> None:
     made = []
     for name, option in (("a", ()), ("b", ()), ("c", ("--no-cache",))):
         file = tmp_path / f"{name}.html"
-        assert kept_run("overview", DEMO, "--out", str(file), *option).status == 0
+        assert kept_run("overview", str(small_book), "--out", str(file), *option).status == 0
         made.append(file.read_bytes())
     assert made[0] == made[1] == made[2]
 

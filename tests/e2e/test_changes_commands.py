@@ -93,6 +93,7 @@ def test_heights_move_from_a_day_on(folder):
     assert "bounds.csv:2:C: floor_cm: found 21 cm, not below" in wrong.err
 
 
+@pytest.mark.slow
 def test_yesterday_is_corrected_whatever_was_logged_since(folder):
     log = ["log", str(folder), "--tank", "lobby", "--on"]
     assert run(*log, "2026-06-08", "stems=20/12", "carpet=over", "--yes").status == 0

@@ -166,6 +166,8 @@ def test_refusals_say_what_to_do(tmp_path, scene, folder):
     refused(measured(tmp_path, scene, other, told), "this is no picture of lobby")
     lower = book_of(tmp_path / "lower", scene, shrunk=0.92)
     refused(measured(tmp_path, scene, lower, told), "pane and camera disagree by")
+    far = draw_scene(np.random.default_rng(8), 6, fill=(0.18, 0.19))
+    refused(measured(tmp_path, far, folder, taps_of(far)), "too little to tell heights: take the")
     refused(measured(tmp_path, scene, folder, told, focal=None), "does not say its focal length")
     wrong = taps_of(scene, back=True)
     wrong["back"] = [[0, 300], [1000, 300]]
@@ -258,8 +260,8 @@ def test_the_script_of_the_phone_tells_the_same_heights(tmp_path):
         f"const p = require({json.dumps(str(PACKAGE / 'desk/static/photo.js'))});"
         f"const all = JSON.parse(require('fs').readFileSync({json.dumps(str(tmp_path))} + "
         "'/cases.json'));console.log(JSON.stringify(all.map((one) => { one.focal ??= NaN; const "
-        "told = one.areas.map((area) => p.heightOf(one, area)); return [told.map((t) => t.height),"
-        " told.map((t) => t.sd)]; })));"
+        "told = p.settled(one, one.areas).map((area) => p.heightOf(one, area)); return "
+        "[told.map((t) => t.height), told.map((t) => t.sd)]; })));"
     )
     done = subprocess.run(["node", "-e", script], capture_output=True, text=True, check=True)
     np.testing.assert_allclose(np.array(json.loads(done.stdout)), np.array(wanted), atol=1e-6)

@@ -26,13 +26,13 @@ from growthcast.service.advice import TankAdvice
 from growthcast.service.pages.client import gather_tank
 from growthcast.service.pages.overview import tank_standings
 from growthcast.service.recommend import recommend
-from growthcast.service.rounds.plan import plan_rounds
+from growthcast.service.rounds.plan import RoundsPlan, plan_rounds
 from growthcast.service.rounds.windows import tank_windows
 from growthcast.service.visit.away import weeks_away
 from growthcast.service.visit.cuts import cut_sheet
 from growthcast.service.visit.peak import peak_plan
 from growthcast.service.watch.watch import watch_growth
-from tests.cli import run
+from tests.cli import run, shared_fits
 from tests.e2e.test_commands import strict_json
 from tests.simulator import simulate
 from tests.simulator.practice import random_practice
@@ -40,7 +40,6 @@ from tests.simulator.writing import write_files
 
 pytestmark = pytest.mark.slow
 
-SIMULATED = (1, pytest.param(2, marks=pytest.mark.slow))
 DAYS = (5, 10, 14, 21)
 
 
@@ -53,6 +52,7 @@ class Practice:
     on: date
     fit: GrowthFit
     advice: list[TankAdvice]
+    plan: RoundsPlan
 
     @property
     def tanks(self) -> list[int]:
@@ -60,7 +60,7 @@ class Practice:
         return [place for place, one in enumerate(self.advice) if one.options]
 
 
-@pytest.fixture(scope="module", params=["demo", *SIMULATED])
+@pytest.fixture(scope="module", params=["demo", 1])
 def practice(request, tmp_path_factory):
     folder = demo_dir()
     if request.param != "demo":
@@ -68,8 +68,10 @@ def practice(request, tmp_path_factory):
         folder = write_files(simulate(plan, request.param), tmp_path_factory.mktemp("simulated"))
     book = read_book(folder)
     on = last_logged(book)
-    fit = fit_growth(book, on)
-    return Practice(folder, book, on, fit, recommend(book, fit))
+    with shared_fits():
+        fit = fit_growth(book, on)
+    advice = recommend(book, fit)
+    return Practice(folder, book, on, fit, advice, plan_rounds(book, fit, advice, on, 5))
 
 
 @pytest.mark.parametrize("days", DAYS)
@@ -107,7 +109,7 @@ def test_a_cut_that_holds_on_the_way_to_a_peak_is_the_sheets(practice, days):
 
 def test_planned_visits_have_the_chance_of_their_sheets(practice):
     """The first visit of a plan is an absence until the second, cut as its sheet says."""
-    plan = plan_rounds(practice.book, practice.fit, practice.advice, practice.on, 5)
+    plan = practice.plan
     seen = 0
     for tank in practice.tanks:
         name = practice.advice[tank].tank_id
@@ -136,7 +138,7 @@ def test_what_is_left_uncut_has_one_chance(practice):
     standings = {one.place: one for one in tank_standings(practice.book, practice.fit)}
     first_day = float(np.datetime64(practice.on, "D").astype(np.int64))
     windows = tank_windows(practice.book, practice.fit, practice.advice, first_day, 28)
-    plan = plan_rounds(practice.book, practice.fit, practice.advice, practice.on, 5)
+    plan = practice.plan
     for tank in practice.tanks:
         assert standings[tank].risk == pytest.approx(1.0 - windows[tank].now.all_within[7])
         first = next(v for v in plan.visits if v.tank_id == windows[tank].tank_id)
@@ -227,7 +229,6 @@ def test_the_commands_print_these_numbers(practice):
     [ten] = [option for option in rhythm["options"] if option["interval_d"] == 10]
     assert sheet["chance_all_within_at_rhythm"] == ten["chance_all_within"]
     rounds = ask("rounds", "--on", on, "--from", on, "--weeks", "5")
-    plan = plan_rounds(practice.book, practice.fit, practice.advice, practice.on, 5)
     assert [v["chance_over"] for v in rounds["visits"]] == [
-        plain(v)["chance_over"] for v in plan.visits
+        plain(v)["chance_over"] for v in practice.plan.visits
     ]

@@ -15,7 +15,9 @@ import re
 import shutil
 import subprocess
 import tempfile
+from collections.abc import Callable
 from datetime import date
+from functools import cache
 from importlib.util import find_spec
 from pathlib import Path
 
@@ -76,9 +78,15 @@ def as_text(page: str) -> str:
 PAGES = ("brief.en", "brief.de", "overview", "cuts", "cuts.de")
 
 
+@pytest.fixture(scope="module")
+def page_of(tmp_path_factory: pytest.TempPathFactory) -> Callable[[str], Path]:
+    """Return what writes a page under review, once."""
+    return cache(lambda name: write_page(name, tmp_path_factory.mktemp(name)))
+
+
 @pytest.mark.parametrize("name", PAGES)
-def test_pages_are_as_reviewed(name: str, tmp_path: Path) -> None:
-    made = as_text(write_page(name, tmp_path).read_text(encoding="utf-8"))
+def test_pages_are_as_reviewed(name: str, page_of: Callable[[str], Path]) -> None:
+    made = as_text(page_of(name).read_text(encoding="utf-8"))
     assert made == (GOLDEN / f"{name}.html.txt").read_text(encoding="utf-8")
     assert "<script" not in made
 
@@ -314,8 +322,10 @@ def test_a_page_in_a_language_without_text_is_english_throughout(tmp_path: Path)
     assert "juin" not in page
 
 
-def test_an_overview_of_what_is_urgent_first(tmp_path: Path) -> None:
-    page = write_page("overview", tmp_path).read_text(encoding="utf-8")
+def test_an_overview_of_what_is_urgent_first(
+    tmp_path: Path, page_of: Callable[[str], Path]
+) -> None:
+    page = page_of("overview").read_text(encoding="utf-8")
     rows = re.findall(r'<th role="rowheader" scope="row">([^<]+)</th>', page)
     assert rows[0] == "lobby-stems"
     assert len(rows) == 6
@@ -353,7 +363,7 @@ const p = require('puppeteer-core'), fs = require('fs');
 
 
 @pytest.mark.slow
-def test_axe_finds_nothing(tmp_path: Path) -> None:
+def test_axe_finds_nothing(tmp_path: Path, page_of: Callable[[str], Path]) -> None:
     """Needs Chromium, node, and AXE_MODULES: a node_modules with axe-core and puppeteer-core."""
     chromium, node = shutil.which("chromium"), shutil.which("node")
     modules = Path(os.environ.get("AXE_MODULES", tmp_path))
@@ -361,10 +371,7 @@ def test_axe_finds_nothing(tmp_path: Path) -> None:
         pytest.skip("Chromium, node or axe-core is not there")
     script = tmp_path / "axe.js"
     script.write_text(AXE, encoding="utf-8")
-    pages = []
-    for name in PAGES:
-        (tmp_path / name).mkdir()
-        pages.append(str(write_page(name, tmp_path / name)))
+    pages = [str(page_of(name)) for name in PAGES]
     done = subprocess.run(
         [node, str(script), chromium, *pages],
         env={**os.environ, "NODE_PATH": str(modules)},

@@ -58,6 +58,7 @@ def test_what_goes_out_comes_back_without_differences(demo, tmp_path):
     assert bytes_of(demo) == before
 
 
+@pytest.mark.slow
 def test_differences_are_shown_and_written_only_with_yes(demo, tmp_path):
     file = tmp_path / "demo.xlsx"
     run("export", str(demo), "--xlsx", str(file))

@@ -39,6 +39,7 @@ def test_cuts_on_the_demo_as_json():
     assert any("Regulated as invasive" in line for line in sheet["cautions"])
 
 
+@pytest.mark.slow
 def test_cuts_of_a_day_are_those_of_all_tanks_due_in_the_order_of_travel():
     ran = run("cuts", DEMO, "--day", "2026-11-27", "--json")
     assert ran.status == 0
@@ -57,6 +58,7 @@ def test_cuts_of_a_day_are_those_of_all_tanks_due_in_the_order_of_travel():
     }
 
 
+@pytest.mark.slow
 def test_cuts_on_a_day_without_a_due_tank_name_the_next(tmp_path):
     out = tmp_path / "a.html"
     ran = run("cuts", DEMO, "--out", str(out))
@@ -65,6 +67,7 @@ def test_cuts_on_a_day_without_a_due_tank_name_the_next(tmp_path):
     assert not out.exists()
 
 
+@pytest.mark.slow
 def test_cuts_of_a_plan_last_until_its_next_visit(tmp_path):
     plan = tmp_path / "plan.csv"
     days = ["2026-11-30,reception", "2026-11-30,desk-nano", "2026-12-09,reception"]

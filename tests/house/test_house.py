@@ -211,7 +211,6 @@ INNER = {
     "BacktestResult": "guards its model",
     "GrowthFit": "a fit, of which answers are made",
     "Picture": "what a file says, which may not tell its focal length",
-    "Mapping[str, Any]": "taps as they were read",
 }
 IN_WORDS = {"str", "bytes", "bool", "date", "list[str]", "list[int]", "Iterator[IntArray]"}
 

@@ -31,7 +31,7 @@ def readings(tmp_path_factory):
     book = read_book(folder, today=practice.last_on)
     days = sorted({row.on for row in practice.log if row.on > practice.last_on - timedelta(18)})
     found = []
-    for day in days[::2]:
+    for day in days[::3]:
         earlier = book.trims.keep(book.trims.date("date") < np.datetime64(day))
         known = replace(book, trims=earlier)
         fit = before_visit(known, day)
@@ -63,6 +63,6 @@ def test_nearly_every_slipped_decimal_is_doubted_and_called_so(readings, factor)
     tall = [reading for reading in readings if reading[2].before_cm > 3.0]
     found = [doubted(reading, factor) for reading in tall]
     named = sum("slipped decimal" in cause_words(doubts[0]) for doubts in found if doubts)
-    assert len(tall) > 100
+    assert len(tall) > 80
     assert sum(map(bool, found)) > 0.95 * len(tall)
     assert named > 0.8 * len(tall)

@@ -44,6 +44,7 @@ def error_at(true, off, height):
     return np.quantile(np.abs(off[near]), 0.8) / WITHIN_80
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(
     ("method", "magnified", "photos"),
     [("B", False, 80), ("B", True, 80), ("C", False, 40), ("C", True, 40)],
@@ -56,13 +57,7 @@ def test_no_bias_at_any_place_and_stated_ranges_hold(method, magnified, photos):
         assert abs(off[here].sum() / true[here].sum()) < 0.01
     assert 0.77 < (np.abs(off) <= WITHIN_80 * sd).mean() < 0.83
     for at in (6, 12, 20):  # the error that was foreseen: 1 cm and 3 %, with a magnifier half
-        foreseen = np.hypot(0.5 if magnified else 1.0, 0.03 * at)
-        assert error_at(true, off, at) < foreseen * (1.15 if magnified and at == 20 else 1.0)
-
-
-def test_under_a_magnifier_it_is_the_wrong_places_that_matter():
-    true, height, _, _ = measured("B", 60, magnified=True, wrong=0.0)
-    assert error_at(true, height - true, 20) < np.hypot(0.5, 0.03 * 20)
+        assert error_at(true, off, at) < np.hypot(0.5 if magnified else 1.0, 0.03 * at)
 
 
 @pytest.mark.parametrize(("magnified", "most"), [(False, 0.95), (True, 0.8)])

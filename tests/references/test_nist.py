@@ -141,6 +141,7 @@ def test_rat43_is_reproduced_by_the_curve_with_its_shape():
     np.testing.assert_allclose(found.x, certified, rtol=2e-7)
 
 
+@pytest.mark.slow
 def test_rat43_is_reproduced_by_the_fit_through_its_shape():
     """For each shape the fit with priors off finds rate, ceiling and start; the best shape is b4.
 

@@ -43,6 +43,9 @@ class Gardener:
         self._lens = np.random.default_rng([seed, 9])
         silent = self._habit.random(len(plan.areas)) < richness.silent_area_share
         self._silent = frozenset(np.flatnonzero(silent).tolist())
+        off = np.random.default_rng([seed, 11]).normal(size=len(plan.areas))
+        aims = np.array([area.aim_cm for area in plan.areas])
+        self.aim_cm = aims * np.exp(richness.habit_spread * off)
         self._begun: set[int] = set()
         self._told: set[tuple[str, date]] = set()
 
@@ -105,11 +108,11 @@ class Gardener:
 
     def _cut(self, a: int, height: float, aim_cm: float | None) -> float:
         """Height at which an area is left."""
-        area = self.plan.areas[a]
-        needs_it = area.aim_cm + CUT_FROM * (area.budget_cm - area.aim_cm)
+        usual_cm = float(self.aim_cm[a])
+        needs_it = usual_cm + CUT_FROM * (self.plan.areas[a].budget_cm - usual_cm)
         if height < (needs_it if aim_cm is None else aim_cm):
             return height
-        aim_cm = area.aim_cm if aim_cm is None else aim_cm
+        aim_cm = usual_cm if aim_cm is None else aim_cm
         aim = aim_cm * np.exp(self.richness.hand_spread * self.hand.normal())
         return float(min(aim, height))
 
@@ -118,9 +121,8 @@ class Gardener:
         share = self.richness.unlogged_cut_share / 14.0
         if share == 0.0:
             return height
-        aim = np.array([area.aim_cm for area in self.plan.areas])
         cut = alive & (self.hand.random(height.size) < share)
-        return np.where(cut, np.minimum(height, aim), height)
+        return np.where(cut, np.minimum(height, self.aim_cm), height)
 
     def _row(self, tank: TankPlan, on: date, a: int, before: float, after: float) -> LogRow | None:
         if self.pen.random() < self.richness.missing_row_share or a in self._silent:
@@ -146,7 +148,7 @@ class Gardener:
             )
         low = self._read(a, after)
         step = self._step(a)
-        low = step * round(self.plan.areas[a].aim_cm / step) if by else low
+        low = step * round(self.aim_cm[a] / step) if by else low
         if low >= high:  # whoever has just cut sees that it is lower
             low = max(high - step, 0.5 * high)
         if kind not in {"both", "all"}:

@@ -42,12 +42,13 @@ class Richness:
     normal with the spread of forms.toml;
     ``season_share`` the swing over the year; plants take ``settle_factor`` times as long to settle
     as in the table, and ``settle_spread`` scatters (log) how long those of a form take in a
-    practice, half of it shared by all forms. ``responses``, ``shade``,
-    ``settling`` and ``pause`` switch the effects of conditions, of what floats above, of planting
-    and of hard cuts.
+    practice, half of it shared by all forms; pauses after hard cuts are ``pause`` times the
+    table's. ``responses``, ``shade`` and ``settling`` switch the effects of conditions, of what
+    floats above and of planting.
 
     Log: heights are read with ``height_error_cm``, ``height_error_share`` and ``cover_error``
     (points) and written to half a centimetre where ``rounding``. ``hand_spread`` scatters cuts,
+    ``habit_spread`` (log) the heights that areas are usually cut to around what the book says,
     ``density_spread`` the areas' log densities around the table's and ``weight_spread`` what one
     cut weighs. ``mixed_rows`` allows every kind of row, as the styles of the plan have it.
     ``missed_visit_share``, ``missing_row_share``, ``quick_visit_share`` (a weight for the whole
@@ -77,12 +78,13 @@ class Richness:
     settling: bool = True
     settle_factor: float = 1.0
     settle_spread: float = 0.0
-    pause: bool = True
+    pause: float = 1.0
     height_error_cm: float = 0.5
     height_error_share: float = 0.05
     cover_error: float = 5.0
     rounding: bool = True
     hand_spread: float = 0.08
+    habit_spread: float = 0.0
     irregular: bool = True
     mixed_rows: bool = True
     missed_visit_share: float = 0.06
@@ -128,7 +130,7 @@ class Richness:
             "drift_spread": 0.0,
             "span_spread": 0.12,
             "season_share": 0.0,
-            "pause": False,
+            "pause": 0.0,
             "rounding": False,
             "irregular": False,
             "mixed_rows": False,

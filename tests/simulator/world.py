@@ -99,7 +99,7 @@ def draw_world(plan: PracticePlan, richness: Richness, seed: int) -> World:
         reference_rate=reference,
         ceiling=ceiling,
         shape=shape,
-        start=_start_heights(plan, ceiling, starts),
+        start=_start_heights(plan, ceiling, starts, richness, seed),
         lag_d=_lags(traits, richness, seed),
         mass_effect=mass_effect,
         species_effect=species_effect,
@@ -164,14 +164,24 @@ def _ceilings(
     return np.where(cover, COVER_CEILING, height)
 
 
-def _start_heights(plan: PracticePlan, ceiling: FloatArray, between: FloatArray) -> FloatArray:
-    """Height on the first simulated day, or at planting: between usual cut and budget."""
+def _start_heights(
+    plan: PracticePlan, ceiling: FloatArray, between: FloatArray, richness: Richness, seed: int
+) -> FloatArray:
+    """Height on the first simulated day, or at planting: between usual cut and budget.
+
+    A height at planting that stands in the book was read like any other.
+    """
     start = []
-    for area, share in zip(plan.areas, between.tolist(), strict=True):
+    misread = np.random.default_rng([seed, 12]).normal(size=len(plan.areas))
+    for area, share, off in zip(plan.areas, between.tolist(), misread.tolist(), strict=True):
         if area.start_cm is not None:
             start.append(area.start_cm)
+        elif area.planted_on >= plan.first_on and area.planted_height_cm:
+            typed = area.planted_height_cm
+            sd = np.hypot(richness.height_error_cm, richness.height_error_share * typed)
+            start.append(max(typed + sd * off, 0.5 * typed))
         elif area.planted_on >= plan.first_on:
-            start.append(area.planted_height_cm or area.aim_cm)
+            start.append(area.aim_cm)
         else:
             start.append(area.aim_cm + share * (area.budget_cm - area.aim_cm))
     return np.minimum(start, 0.95 * ceiling)

@@ -82,10 +82,11 @@ def test_without_scatter_the_true_chance_is_yes_or_no():
 def test_the_pause_of_a_hard_cut_buys_days():
     """In 19 days 8 cm become 25 cm; cutting 68 % off brings 3.6 of 10 days without growth."""
     rests = replace(STEM, pause_d=10.0)
-    assert chance(19, traits=rests, richness=Richness.exact(pause=True)) == 1.0
-    assert chance(20, traits=rests, richness=Richness.exact(pause=True)) == 0.0
+    assert chance(19, traits=rests, richness=Richness.exact(pause=1.0)) == 1.0
+    assert chance(20, traits=rests, richness=Richness.exact(pause=1.0)) == 0.0
 
 
+@pytest.mark.slow
 def test_the_true_chance_is_what_comes_true():
     """Courses of as many seeds, each cut once to 8 cm and left for 15 days."""
     richness = Richness.exact(week_spread=0.3, drift_spread=0.2, hand_spread=0.1)

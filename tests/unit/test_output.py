@@ -6,7 +6,7 @@ import io
 import re
 
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from growthcast.cli.output import print_words
@@ -87,6 +87,7 @@ def test_below_60_columns_a_row_becomes_a_block_with_every_column():
     ]
 
 
+@settings(max_examples=40)
 @given(st.lists(st.tuples(ids, ids, st.integers(0, 9)), min_size=1, max_size=4))
 @pytest.mark.parametrize("width", [80, 60, 40])
 def test_no_id_is_ever_broken(width, rows):

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from typing import Any
 from urllib.parse import urlencode
 
@@ -67,7 +67,7 @@ class Asked:
         """Return what was given under a name without blanks around it, "" for nothing."""
         return self.given.get(name, "").strip()
 
-    def choice(self, name: str, among: list[int], usual: int) -> int:
+    def choice(self, name: str, among: Sequence[int], usual: int) -> int:
         """Return which of some numbers was given under a name."""
         return next((one for one in among if str(one) == self.get(name)), usual)
 

@@ -17,7 +17,7 @@ from growthcast.book.writing.areas import move_bounds, replace_area, retire
 from growthcast.book.writing.cells import KINDS, parse_row, row_in_words
 from growthcast.book.writing.replace import read_file
 from growthcast.desk.pages.asked import Asked, see
-from growthcast.desk.pages.forms import cell, fields, finding_words, plants
+from growthcast.desk.pages.forms import cell, fields, finding_words, planted, plants
 from growthcast.desk.visit import columns_words, words_of
 from growthcast.errors import Finding, GrowthcastError, UsageError
 from growthcast.say.words import named
@@ -44,7 +44,7 @@ def book(asked: Asked, trouble: str = "", back: str = "") -> Response:
     found = asked.desk.inspected()
     counts = Counter(one.file for one in found if one.level != "remark")
     here = [one for one in found if one.file == file]
-    header, rows = _rows(read_file(folder, file), table, here)
+    header, rows = _rows(asked, read_file(folder, file), table, here)
     others = [one for one in found if one.file not in {f"{name}.csv" for name in SHOWN}]
     kind = KIND_OF.get(table, "")
     names = [column.name for column in TABLES[table] if column.name != "removed_on"]
@@ -58,8 +58,8 @@ def book(asked: Asked, trouble: str = "", back: str = "") -> Response:
         header=header,
         rows=rows,
         most=MOST_SHOWN,
-        above=[finding_words(one) for one in here if one.row is None],
-        others=[f"{one.file}: {one.heading}: {finding_words(one)}" for one in others],
+        above=[finding_words(asked, one) for one in here if one.row is None],
+        others=[finding_words(asked, one, f"{one.file}: {one.heading}: ") for one in others],
         kind=kind,
         ask=[one for one in ask if one["required"] or one["value"]],
         ask_also=[one for one in ask if not (one["required"] or one["value"])],
@@ -74,7 +74,7 @@ def book(asked: Asked, trouble: str = "", back: str = "") -> Response:
 
 
 def _rows(
-    data: bytes | None, table: str, found: Sequence[Finding]
+    asked: Asked, data: bytes | None, table: str, found: Sequence[Finding]
 ) -> tuple[list[str], list[dict[str, Any]]]:
     """Return the header of a table, its last rows and those in which something was found."""
     grid = (
@@ -84,10 +84,10 @@ def _rows(
     )
     if grid is None:
         return [], []
-    at: dict[tuple[int, str], list[str]] = {}
+    at: dict[tuple[int, str], list[tuple[str, str]]] = {}
     for one in found:
         if one.row is not None:
-            at.setdefault((one.row, one.column or ""), []).append(finding_words(one))
+            at.setdefault((one.row, one.column or ""), []).append(finding_words(asked, one))
     marked, last = {row for row, _ in at}, len(grid.rows) - MOST_SHOWN
     rows = []
     for place, row in enumerate(grid.rows.tolist()):
@@ -108,9 +108,15 @@ def _changes(asked: Asked, table: str) -> list[dict[str, Any]]:
         return []
     design = asked.known.fit.design
     living = {"areas": design.area_id[design.alive], "tanks": design.tank_id}.get(table, ())
+    called = planted(asked)
     key = {"areas": "area", "tanks": "tank"}.get(table, "")
     return [
-        {"action": action, "key": key, "among": [str(one) for one in living], "asks": asks}
+        {
+            "action": action,
+            "key": key,
+            "among": [(str(one), called.get(str(one), one)) for one in living],
+            "asks": asks,
+        }
         for action, (its, asks) in OFFERED.items()
         if its == table
     ]

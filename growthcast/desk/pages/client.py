@@ -119,7 +119,7 @@ def quote(asked: Asked) -> Response:
         rows=rows,
         more=min(rows + ROWS, MOST_ROWS),
         plants=plants(asked),
-        problems=[f"{one.file}: {finding_words(one)}" for one in rest],
+        problems=[finding_words(asked, one, f"{one.file}: ") for one in rest],
         ready=ready,
         typed=typed | {"done": "1"},
         languages=languages(asked),

@@ -12,6 +12,7 @@ from growthcast.book.book import plant_named
 from growthcast.book.tables import TABLES
 from growthcast.desk.pages.asked import Asked
 from growthcast.errors import Finding
+from growthcast.say.texts import read_texts
 from growthcast.say.words import named
 
 _COMMA = re.compile(r"\s*\d+,\d{1,2}\s*")
@@ -27,10 +28,17 @@ def column_words(asked: Asked, name: str) -> str:
     return f"{words} ({unit})" if unit and key in asked.locale.text else words
 
 
-def finding_words(one: Finding) -> str:
-    """Return a finding without its place."""
+def finding_words(asked: Asked, one: Finding, where: str = "") -> tuple[str, str]:
+    """Return what a finding means in the page's language, and how ``check`` says it.
+
+    The first is blank in English. What is found and how to mend it is put together of some 300
+    texts with cells in them, which are English everywhere.
+    """
+    language = asked.locale.language
+    means = "" if language == "en" else read_texts(f"findings.{language}")[one.slug]
     said = f"{one.found} [{one.slug}]"
-    return said if one.level == "remark" else f"{said}; expected: {one.expected}; {one.fix}"
+    said += "" if one.level == "remark" else f"; expected: {one.expected}; {one.fix}"
+    return (f"{where}{means}", said) if means else ("", f"{where}{said}")
 
 
 def fields(
@@ -49,10 +57,20 @@ def fields(
             "type": "date" if columns[name].kind == "date" else "text",
             "list": "plants" if name == "species_id" else "",
             "required": columns[name].required,
-            "found": [finding_words(one) for one in here if one.heading == name],
+            "found": [finding_words(asked, one) for one in here if one.heading == name],
         }
         for name in names
     ]
+
+
+def planted(asked: Asked) -> dict[str, str]:
+    """Return what people call each area of the book, with its plant, by its id."""
+    plant, areas = dict(plants(asked)), asked.known.book.areas
+    cells = (areas.text(name) for name in ("area_id", "label", "species_id"))
+    return {
+        area: f"{named(label, area)}, {plant.get(species, species)} ({area})"
+        for area, label, species in zip(*cells, strict=True)
+    }
 
 
 def plants(asked: Asked) -> list[tuple[str, str]]:

@@ -11,7 +11,7 @@ import segno
 from markupsafe import Markup
 from starlette.responses import Response
 
-from growthcast.desk.memory import WEEKS_PLANNED, Known
+from growthcast.desk.memory import PLANS, Known
 from growthcast.desk.pages.asked import Asked, NotThere, download
 from growthcast.desk.pages.visits import logged
 from growthcast.desk.shown import tank_shown, today_shown
@@ -24,9 +24,6 @@ from growthcast.say.words import named
 from growthcast.service.rounds.plan import LateVisit, PlannedVisit
 from growthcast.service.watch.report import Finding
 
-PLANS = [2, WEEKS_PLANNED, 8, 13]
-"""Weeks that may be planned."""
-
 
 def today(asked: Asked) -> Response:
     """Show the tanks by urgency: what is due, why, and a button to visit."""
@@ -38,12 +35,12 @@ def tank(asked: Asked) -> Response:
     advice = asked.standing(asked.get("id")).advice
     every = asked.choice("every", [one.interval_d for one in advice.options], 0)
     shown = asked.known.soon(tank_shown, advice.tank_id, every)
-    return asked.page("tank.html", logged=logged(asked)[:1], **shown)
+    return asked.page("tank.html", logged=logged(asked, advice.tank_id), **shown)
 
 
 def weeks(asked: Asked) -> Response:
     """Show the visits planned, week by week and day by day, late ones marked."""
-    number = asked.choice("weeks", PLANS, WEEKS_PLANNED)
+    number = asked.choice("weeks", PLANS, PLANS[0])
     plan, locale = asked.known.soon(Known.plan, number), asked.locale
     minutes = dict(zip(plan.dates, plan.minutes_per_day, strict=True))
     by_week: dict[date, list[PlannedVisit]] = defaultdict(list)
@@ -70,7 +67,7 @@ def weeks(asked: Asked) -> Response:
         "weeks.html",
         weeks=shown,
         number=number,
-        choices_of=PLANS,
+        choices_of=sorted(PLANS),
         late=[_late(locale, one) for one in plan.late],
         over=locale.number(plan.area_days_over, 1),
         notes=asked.in_english(*rounds_notes(plan)),
@@ -107,7 +104,7 @@ def _late(locale: Locale, one: LateVisit) -> str:
 
 def calendar(asked: Asked) -> Response:
     """Send the visits planned as a file for a calendar."""
-    plan = asked.known.plan(asked.choice("weeks", PLANS, WEEKS_PLANNED))
+    plan = asked.known.plan(asked.choice("weeks", PLANS, PLANS[0]))
     written, _ = rounds_ics(plan, datetime.now(UTC), asked.locale)
     return download(written, "text/calendar", "rounds.ics")
 

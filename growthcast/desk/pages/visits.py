@@ -22,11 +22,11 @@ from growthcast.book.writing.visit.places import visit_rows
 from growthcast.desk.memory import Desk
 from growthcast.desk.pages.asked import Asked, see
 from growthcast.desk.visit import (
-    Fields,
     columns_words,
     decimal,
+    items_of,
     known_visit,
-    rows_in_words,
+    rows_shown,
     words_of,
     write_visit,
 )
@@ -53,6 +53,7 @@ def _form(asked: Asked, tank_id: str, fields: Mapping[str, str], trouble: str = 
         visit=known_visit(asked.known, asked.standing(tank_id), asked.locale),
         day=asked.locale.long_date(asked.known.on),
         fields=fields,
+        logged=logged(asked, tank_id),
         trouble=trouble,
         number=partial(decimal, asked.locale),
     )
@@ -70,7 +71,7 @@ def said(asked: Asked) -> Response:
         line = _line(
             asked,
             tank_id,
-            Fields(given).items(whole["areas"], locale.say("desk_doses")),
+            items_of(given, whole["areas"], locale.say("desk_doses")),
         )
         if action == "save" and not asks_again:
             if write_visit(asked.desk, line)[0] == "other":
@@ -87,7 +88,7 @@ def said(asked: Asked) -> Response:
         "said.html",
         tank={"id": tank_id, "name": named(tank_id)},
         day=locale.long_date(line.day),
-        rows=rows_in_words(locale, understood),
+        rows=rows_shown(locale, understood),
         changed=changed,
         trouble=understood.trouble,
         findings=format_findings(tried.findings),
@@ -121,14 +122,16 @@ def _understood(asked: Asked, line: Line) -> Understood:
     return understand(book, tank_id, day, rows, before, line.by)
 
 
-def logged(asked: Asked) -> list[dict[str, str]]:
-    """Return the last visits in the journal that can be taken back, the newest first."""
+def logged(asked: Asked, tank_id: str = "") -> list[dict[str, str]]:
+    """Return the last visits, to a tank or to all, that can be taken back, the newest first."""
     known = list(entries(asked.desk.folder))
     gone, shown = undone(known), list[dict[str, str]]()
     for one in reversed(known):
         told = SUMMARY.fullmatch(one.summary)
         if one.command == "log" and one.id not in gone and told and len(shown) < MOST_LOGGED:
             tank, day, rows = told.groups()
+            if tank != (tank_id or tank):
+                continue
             on = asked.locale.long_date(date.fromisoformat(day))
             said = asked.locale.say("desk_logged", tank=named(tank), date=on, rows=rows)
             by = asked.locale.say("desk_by_known", name=named(one.by)) if one.by else ""

@@ -9,7 +9,7 @@
   picture.decode().then(() => {
     root.hidden = false;
     part("low").textContent = low && say("photo_low", { areas: low });
-    const session = photo.tapping(root, picture, given.task, given.focal ?? NaN, say);
+    const session = photo.tapping(root, picture, given.task, (given.focal ?? NaN) * picture.naturalWidth, say);
     part("take").onclick = () => {
       const { taps } = session.result();
       $("text").value = JSON.stringify(taps);

@@ -133,6 +133,7 @@
     }));
     const open = visits.filter((v) => v.state !== "book");
     $("kept-title").hidden = !visits.length;
+    $("in-book").hidden = !visits.some((v) => v.state === "book");
     $("kept").replaceChildren(...visits.map((v) => {
       const row = element("li"), state = element("p", say("state_" + v.state) + (v.said ? ": " + v.said : ""), "state " + (v.state === "book" ? "book" : "here"));
       row.append(element("h2", v.tank + ", " + v.day), state);

@@ -4,7 +4,7 @@
 const photo = (() => {
   const INDEX = 1.333, FILM = 43.27, MAGNIFIED = 0.00145, CORNER = 0.00055;
   const FOCAL_ERROR = 0.05, BASE_ERROR = 0.7, RANGE = [0.3, 6], STEPS = 25, CLOSE = 1e-8, AGREES = 1e-6;
-  const DISAGREES = 0.05, LEAST_SD = 0.1;
+  const DISAGREES = 0.05, LEAST_SD = 0.1, LEAST_FILL = 0.5, TOO_SMALL = 0.2, RISE = [6, 6], LUMPS = 2.5;
   const cross = (a, b) => [a[1] * b[2] - a[2] * b[1], a[2] * b[0] - a[0] * b[2], a[0] * b[1] - a[1] * b[0]];
   const dot = (a, b) => a[0] * b[0] + a[1] * b[1] + a[2] * b[2];
   const clamp = (value, low, high) => Math.min(Math.max(value, low), high);
@@ -80,6 +80,30 @@ const photo = (() => {
     return placeOf(view, area.top, area.depth)[1] - ground;
   }
 
+  // Areas with depths by place and base together: what stands deeper on rising ground is seen higher up.
+  function settled(given, areas) {
+    const view = viewOf(given), [usual, doubt] = RISE.map((one) => one / given.size[1]);
+    const seen = areas.map(({ base, depth }) => {
+      if (!base) return null;
+      const y = placeOf(view, base, depth)[1];
+      return { y, slope: placeOf(view, base, depth + 1)[1] - y };
+    });
+    let known = doubt ** -2, told = usual * known;
+    seen.forEach((one, n) => {
+      if (!one) return;
+      const { depth, sd } = areas[n], weight = 1 / (LUMPS ** 2 + ((usual - one.slope) * sd) ** 2);
+      known += weight * depth ** 2;
+      told += weight * depth * one.y;
+    });
+    const rise = told / known;
+    return areas.map((area, n) => {
+      if (!seen[n]) return area;
+      const { depth, sd } = area, { y, slope } = seen[n], by = rise - slope;
+      const gain = sd ** 2 * by / ((sd * by) ** 2 + LUMPS ** 2 + depth ** 2 / known);
+      return { ...area, depth: clamp(depth + gain * (y - rise * depth), 0, given.size[1]), sd: sd * Math.sqrt(1 - gain * by) };
+    });
+  }
+
   // The height of an area and its standard error, each of what goes in moved by its own.
   function heightOf(given, area) {
     const view = viewOf(given), height = heightIn(view, area), moved = [];
@@ -116,8 +140,11 @@ const photo = (() => {
     return through(rows, entry[0], entry[1]);
   }
 
-  // Why a pane is refused: "tank", "lens", or "" where it fits.
+  const fillOf = ({ corners, centre }) => (Math.max(...corners.map(([x]) => x)) - Math.min(...corners.map(([x]) => x))) / (2 * centre[0]);
+
+  // Why a pane is refused: "tiny", "tank", "lens", or "" where it fits.
   function refusal(given) {
+    if (fillOf(given) < TOO_SMALL) return "tiny";
     const view = viewOf(given), off = Math.max(Math.abs(view.stretch), Math.abs(view.skew));
     if (!(off <= 0.2) || !(view.camera[2] > 0)) return "tank";
     return off > DISAGREES ? "lens" : "";
@@ -199,14 +226,15 @@ const photo = (() => {
     const isPair = (tap) => Array.isArray(tap);
     const given = () => ({ corners: placed("corners"), back: back ? placed("back") : null, size: tank.size, centre: [wide / 2, high / 2], focal });
     const ready = () => placed("corners").every(isPair) && (!back || placed("back").every(isPair));
-    const standing = (area) => {
+    const tapped = (area) => {
       const [base, top] = [placed("base", area)[0], placed("top", area)[0]];
       return { ...area, base: isPair(base) ? base : null, top: isPair(top) ? top : null };
     };
+    const standing = (area) => (ready() ? settled(given(), tank.areas.map(tapped)) : tank.areas.map(tapped)).find((one) => one.id === area.id);
     function result() {
       const areas = {}, heights = [];
       for (const area of tank.areas) {
-        const { base, top } = standing(area);
+        const { base, top } = tapped(area);
         if (!area.low && placed("top", area)[0] === "skip") areas[area.id] = "skip";
         if (area.low || !top) continue;
         areas[area.id] = base ? { base, top } : { top };
@@ -231,7 +259,7 @@ const photo = (() => {
       line(corners.length === 4 ? [...corners, corners[0]] : corners, "#0072b2");
       for (const area of tank.areas) {
         if (area.low) continue;
-        const { base, top } = standing(area);
+        const { base, top } = tapped(area);
         if (base && top) line([base, top], "#d55e00");
       }
       const now = asked[step];
@@ -261,12 +289,11 @@ const photo = (() => {
     function tell() {
       const now = asked[step], last = [...asked.slice(0, step)].reverse().find((one) => one.kind === "top");
       const why = ready() && refusal(given());
-      const corners = ready() ? given().corners.map(([x]) => x) : [];
-      const small = corners.length && Math.max(...corners) - Math.min(...corners) < wide / 2;
+      const small = ready() && fillOf(given()) < LEAST_FILL;
       part("asked").textContent = why ? say("photo_off") : now ? now.text : say("photo_all");
       part("height").classList.toggle("trouble", Boolean(why));
       let said = why ? say("photo_" + why) : again && step === 4 ? say("photo_again") : small ? say("photo_small") : "";
-      if (!why && last && ready() && standing(last.area).top) {
+      if (!why && last && ready() && tapped(last.area).top) {
         const { height, sd } = heightOf(given(), standing(last.area));
         const wild = !(height > 0) || Math.abs(height - last.area.expected) > 3 * Math.hypot(sd, 0.2 * last.area.expected);
         if (Number.isFinite(height)) said = `${last.area.label}: ${height.toFixed(1)} ± ${sd.toFixed(1)} cm${wild ? " ? " + say("photo_wild") : ""}`;
@@ -275,7 +302,7 @@ const photo = (() => {
       part("height").textContent = said;
       part("hidden").hidden = !now || now.kind !== "base" || now.area.ground === null;
       part("skip").hidden = !now || !now.area;
-      part("take").hidden = Boolean(why) || !ready() || !tank.areas.some((area) => standing(area).top);
+      part("take").hidden = Boolean(why) || !ready() || !tank.areas.some((area) => tapped(area).top);
     }
     const at = (event) => {
       const box = canvas.getBoundingClientRect();
@@ -320,6 +347,6 @@ const photo = (() => {
     return { result };
   }
 
-  return { viewOf, heightOf, seenAt, refusal, exif, focalPx, tapping };
+  return { viewOf, settled, heightOf, exif, focalPx, tapping };
 })();
 if (typeof module !== "undefined") module.exports = photo;

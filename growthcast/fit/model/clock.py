@@ -13,7 +13,7 @@ from typing import Any, TypeVar, cast
 import numpy as np
 from numpy.typing import NDArray
 
-from growthcast.arrays import BoolArray, FloatArray, IntArray
+from growthcast.arrays import BoolArray, FloatArray, IntArray, distinct
 from growthcast.book.book import Table
 from growthcast.fit.model.shade import LONG_AGO, Shade
 from growthcast.growth.responses import (
@@ -222,16 +222,22 @@ class GrowthClock:
 
     def reading(self, area: IntArray, day: FloatArray) -> FloatArray:
         """Reference days between planting and ``day``; ``area`` and ``day`` broadcast."""
-        area, day = np.broadcast_arrays(area, day)
-        total = np.zeros(day.shape)
-        last = self.from_day.shape[1] - 1
-        for change in range(last + 1):
-            start = self.from_day[area, change]
-            end = self.from_day[area, change + 1] if change < last else np.inf
-            lived = self._settled(area, np.minimum(day, end))
-            lived -= self._settled(area, np.minimum(start, day))
-            total += self.response[area, change] * np.maximum(lived, 0.0)
-        return total
+        rows = distinct(area)
+        begun, response = self.from_day[rows], self.response[rows]
+        known = np.where(np.isfinite(begun), begun, LONG_AGO)  # padding, which no day falls into
+        settled = self._settled(rows[:, None], known)
+        lived = np.zeros(begun.shape)  # up to the beginning of each response
+        np.cumsum(response[:, :-1] * np.diff(settled), axis=1, out=lived[:, 1:])
+        place, day = np.broadcast_arrays(np.searchsorted(rows, area), day)
+        passed = int((begun <= day.min(initial=np.inf)).all(axis=0).sum())  # of all, by all days
+        column = np.full(day.shape, max(passed - 1, 0))
+        for change in range(max(passed, 1), begun.shape[1]):
+            column += begun[place, change] <= day
+        at = place, column
+        reading: FloatArray = lived[at] + response[at] * (
+            self._settled(rows[place], day) - settled[at]
+        )
+        return reading
 
     def growth_between(
         self, area: IntArray, from_day: FloatArray, to_day: FloatArray, pause_d: FloatArray
@@ -242,9 +248,10 @@ class GrowthClock:
         at most ``LONGEST_PAUSE_SHARE`` of the time.
         """
         lag = np.minimum(pause_d, LONGEST_PAUSE_SHARE * np.maximum(to_day - from_day, 0.0))
-        awake = self.reading(area, from_day + lag)
-        growth_d = self.reading(area, to_day) - awake
-        doubted_d = PAUSE_DOUBT * (awake - self.reading(area, from_day))
+        awake, grown = self.reading(area, np.stack(np.broadcast_arrays(from_day + lag, to_day)))
+        growth_d = grown - awake
+        begun = self.reading(area, from_day) if lag.any() else awake
+        doubted_d = PAUSE_DOUBT * (awake - begun)
         if self.doubt is not None:
             since = np.maximum(from_day + lag, self.doubted_from)
             ahead = np.maximum(self.reading(area, to_day) - self.reading(area, since), 0.0)

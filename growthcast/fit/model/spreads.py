@@ -13,7 +13,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from growthcast.arrays import FloatArray, IntArray, TextArray
+from growthcast.arrays import FloatArray, IntArray, TextArray, distinct
 from growthcast.growth.normal import normal_cdf, normal_quantile
 from growthcast.nouns import dataclass
 from growthcast.species import read_forms
@@ -64,17 +64,20 @@ class Lags:
         at, ratio = self.centre_d / self.spread_d, self._ratio()
         return self.spread_d * np.sqrt(np.maximum(1.0 - ratio * (at + ratio), 1e-6))
 
-    def drawn(self, normals: NDArray[np.floating[Any]]) -> FloatArray:
-        """Lags (F, D) [d] for standard normals (F, D), independent by row.
+    def drawn(self, normals: NDArray[np.floating[Any]], form: IntArray) -> FloatArray:
+        """Lags (A, D) [d] of areas' forms (A,) for standard normals (F, D), independent by row.
 
         Each form's normal is cut at zero; forms stay as alike as the whole normals are.
         """
         spread, size = self.spread_d[:, None], len(self.spread_d)
         alike = self.covariance / spread / spread.T + 1e-9 * np.eye(size)
-        chance = normal_cdf(np.linalg.cholesky(alike) @ normals)
-        least = normal_cdf(np.maximum(-self.centre_d[:, None] / spread, -8.0))
+        forms = distinct(form)  # the others need no quantiles
+        chance = normal_cdf((np.linalg.cholesky(alike) @ normals)[forms])
+        centre, spread = self.centre_d[forms, None], spread[forms]
+        least = normal_cdf(np.maximum(-centre / spread, -8.0))
         within = np.clip(least + chance * (1.0 - least), 1e-9, 1.0 - 1e-9)
-        return np.maximum(self.centre_d[:, None] + spread * normal_quantile(within), 0.0)
+        lags: FloatArray = np.maximum(centre + spread * normal_quantile(within), 0.0)
+        return lags[np.searchsorted(forms, form)]
 
     def _ratio(self) -> FloatArray:
         """Density at zero over the chance of more, of the normal in its own units (F,)."""

@@ -196,13 +196,15 @@ def regress(
         weight = (TAIL + 1.0) / (TAIL + surprise)
         curvature = (slope.T * (weight / variance)) @ slope + precision
         score = slope.T @ (weight / variance * off) - precision @ (log_min - start)
-        evidence = _evidence(surprise, variance, log_min - start, precision, curvature)
+        off_start = log_min - start
         step = np.linalg.solve(curvature, score)
         log_min = log_min + step * min(1.0, LONGEST_STEP / max(np.abs(step).max(), 1e-12))
         own = np.maximum(weight * off**2 - doubt - CLOCK_ERROR_MIN**2, 0.0) / whole2
         scatter2 = (SCATTER_WORTH * SCATTER**2 + own.sum()) / (SCATTER_WORTH + own.size)
         if np.abs(step).max() < SETTLED:
             break
+    if trims.minutes.size:
+        evidence = _evidence(surprise, variance, off_start, precision, curvature)
     seen = np.bincount(trims.kind, weights=trims.chance, minlength=KINDS) > 0.0
     covariance = np.linalg.inv(curvature)
     timing = Timing(

@@ -310,14 +310,14 @@ def _follow(
     due, confidence = max(window.due_d, 0), np.array([window.confidence])
     for n, day in enumerate((*visits, days)):
         since = first_d - standing.after_d
-        over, over_when_due = (
-            1.0 - float(standing.later(since + at).chance[0]) for at in (day, min(due, day))
-        )
+        found_so = standing.later(since + day)
+        over = 1.0 - float(found_so.chance[0])
+        over_when_due = over if due >= day else 1.0 - float(standing.later(since + due).chance[0])
         cuts: dict[str, float] = {}
         if n < len(visits):
             due, planned = day + window.interval_d, n + 1 < len(visits)
             until = visits[n + 1] if planned else due
-            lasting = cut_to_last(standing.later(since + day), until - day, confidence)
+            lasting = cut_to_last(found_so, until - day, confidence)
             standing = lasting.began
             cuts = dict(zip(names, lasting.cut_cm.tolist(), strict=True)) if planned else {}
         found.append(Stop(over, over_when_due, cuts))

@@ -31,14 +31,14 @@ from growthcast.service.visit.picture import Picture
 DISAGREES, OTHER_TANK = 0.05, 0.2
 """How far proportions of the pane may be from those of the tank [log], and beyond which it is
 rather another tank."""
-LEAST_FILL = 0.5
-"""A pane that fills less of the picture's width is measured badly."""
+LEAST_FILL, TOO_SMALL = 0.5, 0.2
+"""A pane that fills less of the picture's width is measured badly, and below the other not."""
 LOW_CM = 5.0
 """Below this a look says more than a photo."""
 LOW_FORMS = {"carpet", "floating"}
 ABOVE_WATER = 1.05
 LEAST_SD_CM = 0.1
-Method = Literal["focal length", "distance", "back edges"]
+Method = Literal["focal length", "back edges"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -250,6 +250,11 @@ def measure(book: Book, tank_id: str, picture: Picture, told: Mapping[str, Any])
     lens, method = _lens(picture, told)
     corners = taps.corners
     fill = float(corners[:, 0].max() - corners[:, 0].min()) / picture.width
+    if fill < TOO_SMALL:
+        raise UsageError(
+            f"the pane fills {100 * fill:.0f} % of the picture's width, too little to tell heights:"
+            " take the picture from nearer, so that it fills more than half"
+        )
     view = view_of(taps, size, lens)
     _check_view(view.camera_cm, view.stretch, view.skew, tank_id, size)
     standing = standing_of(book, wanted, size[1])
@@ -287,11 +292,8 @@ def _areas_of(book: Book, tank_id: str, told: Mapping[str, Any]) -> list[str]:
 
 
 def _lens(picture: Picture, told: Mapping[str, Any]) -> tuple[Lens, Method]:
-    """How the picture was taken: by its focal length, a distance typed, or the back pane."""
+    """How the picture was taken: by its focal length, or the back pane."""
     centre = np.array([picture.width, picture.height], np.float64) / 2.0
-    distance = told.get("distance_cm")
-    if distance:
-        return Lens(centre, distance_cm=float(distance)), "distance"
     if told.get("back"):
         return Lens(centre), "back edges"
     if math.isfinite(picture.focal_px):
@@ -300,8 +302,8 @@ def _lens(picture: Picture, told: Mapping[str, Any]) -> tuple[Lens, Method]:
         "does not say its focal length: it was sent, edited or is no photo of a phone"
     )  # fmt: skip
     raise UsageError(
-        f"the picture {why}. Tap the left and the right edge of the back pane as well, give "
-        "distance_cm, from camera to pane, in the taps, or take the picture as the camera made it"
+        f"the picture {why}. Tap the left and the right edge of the back pane as well, or take the "
+        "picture as the camera made it"
     )
 
 

@@ -7,7 +7,7 @@ import warnings
 from collections.abc import Mapping
 from io import BytesIO
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
@@ -16,8 +16,13 @@ from growthcast.errors import UsageError
 from growthcast.growth.photo import focal_length_px, view_of_pane
 from growthcast.nouns import dataclass
 
+if TYPE_CHECKING:
+    from PIL.Image import Image as PILImage
+
+FORMATS = ("JPEG", "PNG")
 MOST_BYTES, MOST_PIXELS = 50_000_000, 120_000_000
 """Files beyond these are no photos of a phone."""
+SHOWN_PX = 2400
 KEPT_BYTES, KEPT_WIDTHS_PX = 300_000, (1600, 1200, 900, 600, 300)
 """What a picture that is kept may have at most, and the widths that are tried for it."""
 _EXIF, _FOCAL_35MM, _EXIF_SIZE = 0x8769, 0xA405, (0xA002, 0xA003)
@@ -69,7 +74,7 @@ def read_picture(path: Path) -> Picture:
     try:
         with warnings.catch_warnings():
             warnings.simplefilter("ignore", Image.DecompressionBombWarning)
-            with Image.open(path) as opened:
+            with Image.open(path, formats=FORMATS) as opened:
                 width, height = opened.size
                 if width * height > MOST_PIXELS:
                     raise UsageError(
@@ -94,6 +99,24 @@ def read_picture(path: Path) -> Picture:
     return Picture(*upright, focal_px, bool(cropped))
 
 
+def shown_picture(path: Path) -> bytes:
+    """Return a photo that ``read_picture`` could read as the page for tapping shows it.
+
+    Parameters
+    ----------
+    path : Path
+        The file.
+
+    Returns
+    -------
+    bytes
+        A JPEG, upright, at most ``SHOWN_PX`` wide and high.
+    """
+    upright = _upright(path)
+    upright.thumbnail((SHOWN_PX, SHOWN_PX))
+    return _jpeg(upright)
+
+
 def pane_of(path: Path, told: Mapping[str, Any], size_cm: tuple[float, float, float]) -> bytes:
     """Return the pane of a tank out of a photo, seen straight on, and nothing that is beside it.
 
@@ -111,10 +134,9 @@ def pane_of(path: Path, told: Mapping[str, Any], size_cm: tuple[float, float, fl
     bytes
         A JPEG of at most ``KEPT_BYTES``, without anything that the file told beside its pixels.
     """
-    from PIL import Image, ImageOps
+    from PIL import Image
 
-    with Image.open(path) as opened:
-        upright = ImageOps.exif_transpose(opened).convert("RGB")
+    upright = _upright(path)
     corners = np.array(told["corners"], np.float64) * upright.width / told["width"]
     length, _, water = size_cm
     for wide in KEPT_WIDTHS_PX:
@@ -129,8 +151,20 @@ def pane_of(path: Path, told: Mapping[str, Any], size_cm: tuple[float, float, fl
             (seen / seen[2, 2]).ravel()[:8].tolist(),
             Image.Resampling.BICUBIC,
         )
-        kept = BytesIO()
-        pane.save(kept, "JPEG", quality=85, comment=b"")
-        if kept.tell() <= KEPT_BYTES:
+        if len(kept := _jpeg(pane)) <= KEPT_BYTES:
             break
-    return kept.getvalue()
+    return kept
+
+
+def _upright(path: Path) -> PILImage:
+    from PIL import Image, ImageOps
+
+    with Image.open(path, formats=FORMATS) as opened:
+        return ImageOps.exif_transpose(opened).convert("RGB")
+
+
+def _jpeg(picture: PILImage) -> bytes:
+    """Return a picture as JPEG, with nothing that its file told beside the pixels."""
+    made = BytesIO()
+    picture.save(made, "JPEG", quality=85, comment=b"")
+    return made.getvalue()

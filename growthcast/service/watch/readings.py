@@ -17,7 +17,7 @@ from growthcast.arrays import BoolArray, FloatArray, IntArray, distinct
 from growthcast.book.book import Book
 from growthcast.fit.design import Design
 from growthcast.fit.foreseen import Evidence, Foreseen, Wander, doubts_of, evidence_under
-from growthcast.fit.growth import fit_growth, known_before
+from growthcast.fit.growth import known_before, recalled_fit
 from growthcast.forecast.report import as_date
 from growthcast.log.visits import day_numbers, log_visits
 from growthcast.nouns import dataclass
@@ -134,7 +134,7 @@ def gather_evidence(book: Book, on_day: float, origin_day: float) -> Evidence:
         tank, species and the table give it, with their doubt.
     """
     earlier = replace(known_before(book, origin_day), areas=book.areas)
-    usual = fit_growth(earlier, as_date(origin_day - 1.0), doubt=False)
+    usual = recalled_fit(earlier, as_date(origin_day - 1.0))
     return evidence_under(usual, book, as_date(on_day), origin_day)
 
 

@@ -8,6 +8,7 @@ from itertools import combinations
 
 import matplotlib
 import numpy as np
+import pytest
 from matplotlib.colors import to_rgb
 
 from growthcast.figures.style import BUDGET, FLOOR, FORECAST, MEASURED, VISITS, house_style
@@ -36,6 +37,7 @@ def test_settings_are_left_as_they_were() -> None:
         assert dict(matplotlib.rcParams) == before
 
 
+@pytest.mark.slow
 def test_drawing_opens_no_windows() -> None:
     code = (
         "import sys; import growthcast.figures.forecast; print('matplotlib.pyplot' in sys.modules)"

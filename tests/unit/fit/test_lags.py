@@ -56,7 +56,7 @@ def test_a_normal_far_above_zero_stays_as_it_is():
 
 def test_draws_have_the_moments_and_none_is_negative():
     lags = Lags(np.array([-1.0, 1.0]), np.array([[4.0, 1.0], [1.0, 1.0]]))
-    drawn = lags.drawn(np.random.default_rng(1).normal(size=(2, 40_000)))
+    drawn = lags.drawn(np.random.default_rng(1).normal(size=(2, 40_000)), np.arange(2))
     assert drawn.min() >= 0.0
     assert drawn.mean(axis=1) == pytest.approx(lags.mean_d, abs=0.02)
     assert drawn.std(axis=1) == pytest.approx(lags.sd_d, abs=0.02)

@@ -153,6 +153,7 @@ def test_one_weight_in_twenty_is_off_by_five_times_its_error():
     assert _log_chance(off, variance) == pytest.approx(np.log(both * np.sqrt(2 * np.pi)))
 
 
+@pytest.mark.slow
 def test_a_bucket_of_the_rest_where_all_was_measured_is_no_other_tanks(tmp_path):
     """The moss has amounts of its own each day, so that nobody gave to the bucket of its tank."""
     rest = PRACTICE + '[log]\nwhole_tank_grams = "rest"\n'

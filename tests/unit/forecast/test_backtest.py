@@ -251,6 +251,7 @@ def forecast_in_turn(ratio, spoilt_from=np.inf):
     return BacktestResult(readings, forecasts, {}, np.zeros(0), tuple(np.unique(split)), 200)
 
 
+@pytest.mark.slow
 def test_widening_is_tried_on_later_readings_only():
     trial = forecast_in_turn(2.0).trial()
     assert trial.n == 190
@@ -348,6 +349,8 @@ def test_all_are_scored_on_the_readings_that_all_could_forecast():
     few = answer["baselines"]["last_rate"]
     assert few["n"] == 9
     assert {value for name, value in few.items() if name != "n"} == {None}
+    days = replace(found, split_days=(0.0, 3.0, 7.0)).as_dict()
+    assert (days["first_split"], days["last_split"]) == ("1970-01-01", "1970-01-08")
 
 
 def test_a_difference_is_as_sure_as_its_visits_are_many():

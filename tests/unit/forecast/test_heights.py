@@ -16,7 +16,7 @@ from growthcast.fit.model.noise import span_drift
 from growthcast.fit.solver.problem import CEILING, KNOTS, RATE
 from growthcast.forecast import heights
 from growthcast.forecast.crossings import CROSSING_LEVELS, crossing_days
-from growthcast.forecast.heights import LEVELS, forecast_heights, held_height
+from growthcast.forecast.heights import LEVELS, forecast_heights, growth_a_week, held_height
 from growthcast.forecast.report import forecast_growth
 from growthcast.growth.logistic import height_and_slope, height_at_stage, stage
 from growthcast.plain import plain
@@ -215,3 +215,16 @@ def test_a_height_that_was_read_stays_whatever_the_ceiling(shape):
     bent, lifted = held_height(post, bend, ceilings, 0.0 * height)
     assert not bent.any()
     assert (lifted == ceilings).all()
+
+
+def test_growth_a_week_is_that_of_the_logistic_curve_about_the_middle(fit):
+    """Odds ``h / (K - h)`` grow by ``exp(r t)``: three and a half days before and after."""
+    areas = np.flatnonzero(fit.design.alive)
+    posterior, traits = fit.posterior(areas), fit.design.traits
+    ceiling = np.exp(posterior.mean.log_ceiling)[:, None]
+    middle = 0.5 * (traits.floor_cm + traits.budget_cm)[areas][:, None]
+    assert (middle < 0.9 * ceiling).all()
+    half = np.exp(3.5 * fit.rate_range(areas, posterior))
+    odds = middle / (ceiling - middle)
+    week = ceiling / (1.0 + 1.0 / (odds * half)) - ceiling / (1.0 + half / odds)
+    np.testing.assert_allclose(growth_a_week(fit, areas), week, rtol=1e-5)

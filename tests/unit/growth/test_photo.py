@@ -10,8 +10,8 @@ from growthcast.growth.photo import (
     Standing,
     Taps,
     behind_pane,
+    depth_by_base,
     depth_of_place,
-    heights_from_taps,
     on_pane,
     photo_heights,
     view_of,
@@ -61,8 +61,8 @@ def test_a_pane_of_other_sizes_looks_stretched():
 def test_a_stem_behind_the_pane_is_higher_than_it_looks():
     """400 pixels are 12 cm on the pane; 40 cm deep, 1 m away: 12 (1 + 40 / 133.3) near the axis."""
     low, high = [2000, 1700], [2000, 1300]
-    on_it = heights_from_taps(taps(low, high), SIZE, Lens(CENTRE, FOCAL), at(0.0))
-    behind = heights_from_taps(taps(low, high), SIZE, Lens(CENTRE, FOCAL), at(40.0))
+    on_it = photo_heights(taps(low, high), SIZE, Lens(CENTRE, FOCAL), at(0.0))[0]
+    behind = photo_heights(taps(low, high), SIZE, Lens(CENTRE, FOCAL), at(40.0))[0]
     assert on_it == pytest.approx([12.0])
     assert behind == pytest.approx([12.0 * (1 + 40 / 133.3)], rel=1e-3)
 
@@ -74,9 +74,7 @@ def test_a_ray_at_an_angle_is_bent_by_snells_law():
     assert reached[0, 1] == pytest.approx(100.0 + 10.0 * np.tan(angle))
 
 
-def test_distance_or_back_edges_stand_in_for_the_focal_length():
-    told = view_of(taps([0, 0], [0, 0]), SIZE, Lens(CENTRE, distance_cm=100.0))
-    np.testing.assert_allclose(told.camera_cm, [45, 22.5, 100], atol=1e-4)
+def test_back_edges_stand_in_for_the_focal_length():
     straight = view_of_pane(STRAIGHT, 90.0, 45.0, FOCAL, CENTRE)
     low, high = 30.0, 40.0  # entry at which the ray reaches the left edge, 40 cm behind
     for _ in range(60):
@@ -96,10 +94,10 @@ def test_no_camera_sees_the_back_wider_than_the_front():
 
 
 def test_a_hidden_base_is_the_ground_measured_once():
-    top = heights_from_taps(taps([np.nan] * 2, [2000, 1300]), SIZE, Lens(CENTRE, FOCAL), at(0.0))
+    top = photo_heights(taps([np.nan] * 2, [2000, 1300]), SIZE, Lens(CENTRE, FOCAL), at(0.0))[0]
     assert np.isnan(top).all()
     known = at(0.0, base=6.5)
-    top = heights_from_taps(taps([np.nan] * 2, [2000, 1300]), SIZE, Lens(CENTRE, FOCAL), known)
+    top = photo_heights(taps([np.nan] * 2, [2000, 1300]), SIZE, Lens(CENTRE, FOCAL), known)[0]
     assert top == pytest.approx([(2250 - 1300) * 0.03 - 6.5])
 
 
@@ -113,9 +111,26 @@ def test_each_photo_knows_its_own_error():
     small = (STRAIGHT - CENTRE) / 2 + CENTRE  # twice as far away
     _, far = photo_heights(taps([2000, 1600], [2000, 1400], small), SIZE, lens, at(0.0))
     assert far == pytest.approx(2 * near, rel=1e-3)
-    _, vague = photo_heights(taps([2000, 1700], [2000, 1300]), SIZE, lens, at(20.0, sd=8.0))
-    share = 8.0 / (133.3 + 20.0)
-    assert vague == pytest.approx(np.hypot(near * (1 + 20 / 133.3), 13.8 * share), rel=0.02)
+    hidden = at(20.0, sd=8.0, base=0.0)  # its base tells nothing of its depth
+    _, vague = photo_heights(taps([np.nan] * 2, [2000, 1300]), SIZE, lens, hidden)
+    at_depth = near[0] / np.sqrt(2) * (1 + 20 / 133.3), 6.0 * 8.0 / 133.3, 0.7
+    assert vague == pytest.approx([np.linalg.norm(at_depth)], rel=0.05)
+
+
+def test_a_base_that_is_seen_higher_up_stands_deeper():
+    """Ground of 0.15 cm a cm; one area stands 10 cm deeper than is said of it."""
+    view = view_of_pane(STRAIGHT, 90.0, 45.0, FOCAL, CENTRE)
+    true, said = np.linspace(2.0, 38.0, 60), np.linspace(2.0, 38.0, 60)
+    true[20], sd = said[20] + 10.0, np.full(60, 1e-3)
+    sd[20] = 6.0
+    entry = 22.5 + (0.15 * true - 22.5) / (1.0 + true / 133.3)  # near the axis
+    base = np.column_stack([np.full(60, 2000.0), 2250.0 - entry / 0.03])
+    found = depth_by_base(view, base, Standing(said, sd, np.full(60, np.nan)), 40.0)
+    by = 0.15 - (entry[20] - 22.5) / 133.3
+    moved = (6.0 * by) ** 2 / ((6.0 * by) ** 2 + 2.5**2)
+    assert found.depth_cm[20] == pytest.approx(said[20] + 10.0 * moved, abs=0.15)
+    assert found.depth_sd_cm[20] == pytest.approx(6.0 * np.sqrt(1.0 - moved), rel=0.01)
+    np.testing.assert_allclose(np.delete(found.depth_cm, 20), np.delete(said, 20), atol=1e-3)
 
 
 def test_an_area_whose_place_nobody_says_may_be_anywhere():

@@ -108,6 +108,7 @@ def test_dates_are_late_or_early_by_their_median(error_d, words):
     assert words in said(replace(result(), crossing_error_d=np.array(error_d)))
 
 
+@pytest.mark.slow
 def test_a_spread_that_is_too_wide_or_narrow_is_named_with_its_factor():
     reading = 100.0 + 10.0 * np.tile(NORMAL_SCORES, 4)  # twice as far as 5 cm
     found = result(400, 0)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import pytest
 
+from growthcast.say.locale import open_locale
 from growthcast.say.log import doubt_words
 from growthcast.service.doubts.typed import Cause, Doubt
 
@@ -98,3 +99,11 @@ def test_a_cause_is_asked_for_after_the_doubt(cause, words):
 def test_a_cause_of_a_weight_is_asked_for(cause, words):
     made = doubt("removed_g", 0.9, "what was cut", unit="g", cause=cause)
     assert doubt_words(made).endswith(f"8 times in 10): {words}")
+
+
+def test_a_doubt_in_german():
+    made = doubt("before_cm", 2.1, "height", cause=Cause("decimal", 21.5))
+    assert doubt_words(made, open_locale("de-DE")) == (
+        "2,1 cm; erwartet 17,0 bis 22,0 cm (8 von 10 Mal): ein verrutschtes Komma? "
+        "21,5 cm würden passen"
+    )

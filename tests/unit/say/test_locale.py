@@ -9,7 +9,9 @@ from importlib.resources import files
 
 import pytest
 
+from growthcast.book.findings import slugs
 from growthcast.say.locale import open_locale
+from growthcast.say.texts import read_texts
 
 NBSP = "\u00a0"
 DAY = date(2026, 3, 1)
@@ -81,6 +83,10 @@ def test_german_says_all_that_english_says_with_the_same_blanks():
     for key in texts["en"]:
         blanks = [sorted(set(re.findall(r"{(\w+)}", texts[name][key]))) for name in ("en", "de")]
         assert blanks[0] == blanks[1], key
+
+
+def test_german_says_what_every_finding_means():
+    assert set(read_texts("findings.de")) == set(slugs())
 
 
 def test_a_list_in_words():

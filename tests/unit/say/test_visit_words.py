@@ -8,9 +8,17 @@ from types import SimpleNamespace
 
 import pytest
 
+from growthcast.desk.visit import card_of
 from growthcast.say.away import away_sentence, away_words, bare_cuts
 from growthcast.say.client import cautions as client_cautions
-from growthcast.say.cuts import CAUTIONS, TOO_MUCH, cautions, sheet_sentence, watch_list
+from growthcast.say.cuts import (
+    CAUTIONS,
+    TOO_MUCH,
+    cautions,
+    sheet_sentence,
+    sheet_words,
+    watch_list,
+)
 from growthcast.say.locale import open_locale
 from growthcast.say.peak import peak_sentence, peaks_words, why_not_best
 from growthcast.say.words import FINE
@@ -434,3 +442,10 @@ def test_a_client_page_cautions_where_much_is_cut_at_once(shares, said):
     locale = open_locale("en-GB")
     lines = client_cautions(locale, [tank, SimpleNamespace(areas=(), option=cut)])
     assert (locale.say("caution_much") in lines) is said
+
+
+@pytest.mark.parametrize(("cut_cm", "as_told"), [(10.9, 10.5), (10.4, 10.0), (7.2, 7.0)])
+def test_a_card_of_the_desk_cuts_to_what_the_sheet_says(cut_cm, as_told):
+    area = cut(cut_cm=cut_cm)
+    assert card_of(area, open_locale("en-GB"))["cut"] == as_told
+    assert f"cut to {as_told:g} cm" in str(list(sheet_words(sheet(area))))

@@ -147,6 +147,7 @@ def test_wander_is_learnt_from_calm_readings(evidence):
     assert found.area < USUAL_WANDER.area
 
 
+@pytest.mark.slow
 def test_the_demo_is_judged_tank_by_tank_as_among_others(demo):
     on = last_logged(demo)
     whole = watch_growth(demo, on, np.arange(6))

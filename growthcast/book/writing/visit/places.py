@@ -16,12 +16,6 @@ from growthcast.book.writing.visit.entry import VisitRow, beginning_with, parse_
 from growthcast.errors import UsageError
 
 
-def measured_areas(rows: Sequence[VisitRow], places: Sequence[Place]) -> set[str]:
-    """Return the areas with amounts of their own on the day, in the log or in the line."""
-    logged = {place.area_id for place in places if place.measured}
-    return logged | {row.place.area_id for row in rows if row.place is not None and row.measured}
-
-
 def places_of(book: Book, tank_id: str, day: date) -> tuple[Place, ...]:
     """Return every area a tank has or had as it is on a day, in the book's order."""
     covers = set(book.species.text("species_id")[book.species.text("measure") == "cover_pct"])

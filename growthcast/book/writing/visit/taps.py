@@ -24,15 +24,14 @@ from growthcast.errors import UsageError
 TAPS, PHOTOS = "taps.jsonl", "photos"
 LONGEST_TAPS = 20_000
 """Letters: 300 areas with a base and a top each."""
-_NUMBERS, _SIZE = ("focal", "distance_cm"), ("width", "height")
 
 
 def read_taps(text: str) -> Mapping[str, Any]:
     """Return what was tapped on a photo, checked, and nothing else that the text may hold.
 
     It is a JSON object: ``width`` and ``height`` of the picture that was tapped on, ``corners``,
-    ``areas`` by id with ``base`` and ``top`` or "skip", and where known ``back``, ``focal`` or
-    ``distance_cm``; pairs of pixels. ``UsageError`` where it is no such object.
+    ``areas`` by id with ``base`` and ``top`` or "skip", and ``focal`` or
+    ``back``; pairs of pixels. ``UsageError`` where it is no such object.
     """
     try:
         return _checked(text)
@@ -47,8 +46,8 @@ def _checked(text: str) -> dict[str, Any]:
     if len(text) > LONGEST_TAPS:
         raise ValueError("too long")
     given = json.loads(text)
-    told: dict[str, Any] = {name: _number(given[name]) for name in _SIZE}
-    told |= {name: _number(given[name]) for name in _NUMBERS if given.get(name) is not None}
+    sizes = ("width", "height", *(("focal",) if given.get("focal") is not None else ()))
+    told: dict[str, Any] = {name: _number(given[name]) for name in sizes}
     told["magnified"] = bool(given.get("magnified"))
     told["corners"] = [_pair(one) for one in given["corners"]]
     told |= {"back": [_pair(one) for one in given["back"]]} if given.get("back") else {}

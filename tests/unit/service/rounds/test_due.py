@@ -192,6 +192,7 @@ def test_nobody_is_sent_to_a_closed_client(tmp_path):
     ) in rounds_notes(plan)
 
 
+@pytest.mark.slow
 def test_the_next_visit_of_the_overview_falls_on_an_open_day(tmp_path):
     book, fit, *_ = planned(tmp_path / "open")
     due = {one.advice.tank_id: one.due_on for one in tank_standings(book, fit)}
