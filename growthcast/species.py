@@ -75,7 +75,7 @@ class Reference:
     log standard deviation. ``start_factor`` is how many times the table's days of settling plants
     take, by how they came. ``substrate`` has the forms that root in it, their plants without roots
     and the growth that it leaves at the least. ``keeping_bans`` have the countries, plants and
-    caution of each.
+    caution of each, ``places`` the forms and ceilings [cm] of plants for each place of a tank.
     """
 
     conditions: Mapping[str, float]
@@ -83,6 +83,7 @@ class Reference:
     start_factor: Mapping[str, float]
     substrate: Mapping[str, Any]
     keeping_bans: Sequence[Mapping[str, Any]]
+    places: Mapping[str, Mapping[str, Any]]
     none_added_co2_mg_l: float
     none_added_co2_spread: float
 
@@ -135,7 +136,7 @@ def read_reference() -> Reference:
     """Return the reference conditions that ship with the table."""
     read = _read_toml("reference.toml")
     none_added = {f"none_added_{name}": value for name, value in read["none_added"].items()}
-    beside = read["start"], read["substrate"], read["keeping_ban"]
+    beside = read["start"], read["substrate"], read["keeping_ban"], read["place"]
     return Reference(read["conditions"], read["unknown"], *beside, **none_added)
 
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Iterator
+from dataclasses import replace
 from datetime import date
 from functools import partial
 from typing import TYPE_CHECKING, Literal
@@ -106,14 +107,15 @@ def watch_command(
     work = partial(watch_growth, opened, day, tanks)
     report = recalled(opened, day, work, "watch", tanks)
     say_not_fitted(report.not_fitted)
-    if plot is not None and not any(watched.course for watched in report.tanks):
+    one, ended = tank is not None, opened.ended_tanks(day)
+    drawn = [watched for watched in report.tanks if one or watched.tank_id not in ended]
+    if plot is not None and not any(watched.course for watched in drawn):
         say("Nothing was drawn: no tank has visits enough to judge.")
     elif plot is not None:
         from growthcast.figures.watch import growth_index_figure
 
-        write_plot(opened, plot, growth_index_figure(report))
-    one = tank is not None
-    words = watch_words(report, opened.ended_tanks(day), by_area=one)
+        write_plot(opened, plot, growth_index_figure(replace(report, tanks=tuple(drawn))))
+    words = watch_words(report, ended, by_area=one)
     print_answer(as_json, watch_in_json(report), words, details=details or one)
     if report.needs_attention:
         raise typer.Exit(Exit.ATTENTION)

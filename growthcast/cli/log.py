@@ -102,6 +102,7 @@ def log_command(
     lines: File,
     again: bool,
     yes: bool,
+    details: bool,
     as_json: bool,
 ) -> None:
     """Log a visit: say what was understood, write it with --yes, then say what follows from it.
@@ -154,7 +155,7 @@ def log_command(
         say("Nothing is written yet; the same line with --yes writes it.")
     else:
         say(STATES[state])
-    _print_outlook(known, added, before, state, as_json=as_json)
+    _print_outlook(known, added, before, state, details=details, as_json=as_json)
 
 
 def _line(tank_id: str, day: date, items: Sequence[str], number: str, by: str, taps: str) -> Line:
@@ -178,6 +179,7 @@ def _print_outlook(
     before: GrowthFit | None,
     state: State,
     *,
+    details: bool,
     as_json: bool,
 ) -> None:
     """Print what follows from a visit that was written."""
@@ -190,4 +192,5 @@ def _print_outlook(
     whole: Mapping[str, Any] = visit_for_programs(known, state == "new" and added is not None)
     whole = {**whole, "outlook": news and outlook_for_programs(news)}
     found = {r.place.area_id: r.amounts.get("before_cm") for r in known.rows if r.place}
-    print_answer(as_json, whole, outlook_words(news, tank_id, day, found) if news else ())
+    words = outlook_words(news, tank_id, day, found) if news else ()
+    print_answer(as_json, whole, words, details=details)

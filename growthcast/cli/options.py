@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import shlex
 import sys
 import tomllib
 from collections.abc import Callable, Sequence
@@ -236,7 +237,9 @@ def one_of(names: Sequence[str], flag: str, noun: str) -> str:
     if len(names) == 1:
         return names[0]
     if not (names and sys.stdin.isatty() and sys.stderr.isatty()):
-        raise UsageError(f"name one {noun} with {flag}; the {noun}s are {some_of(list(names))}")
+        there_are = f"the {noun}s are {some_of(list(names))}" if names else f"there is no {noun}"
+        typed = shlex.join(["growthcast", *sys.argv[1:], flag.split()[0], *names[:1]])
+        raise UsageError(f"name one {noun} with {flag}; {there_are}\n    {typed}")
     for number, name in enumerate(names, 1):
         say(f"  {number}. {name}")
     while True:

@@ -122,7 +122,10 @@ def away_command(
     from growthcast.service.visit.away import weeks_away
 
     if start is None or end is None:
-        raise UsageError("name the time away with --from DATE and --to DATE, both without visits")
+        raise UsageError(
+            "name the time away with --from DATE and --to DATE, both without visits, as in "
+            "--from 2026-12-24 --to 2027-01-06"
+        )
     if end < start:
         raise UsageError(f"--to {end} lies before --from {start}; swap them")
     if (end - start).days > 365:

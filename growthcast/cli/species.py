@@ -10,7 +10,7 @@ from growthcast.cli.output import print_answer, say
 from growthcast.errors import UsageError
 
 if TYPE_CHECKING:
-    from growthcast.book.book import Table
+    from growthcast.book.book import Book, Table
 
 LIGHTS = ("low", "medium", "high")
 NEEDS = ("no", "helps", "yes")
@@ -82,13 +82,15 @@ def _all_species(folder: str | None) -> list[dict[str, Any]]:
     )
 
     shipped = read_shipped_species()
-    table = shipped if folder is None else _species_of_book(folder)
+    book = None if folder is None else _book_of(folder)
+    table = shipped if book is None else book.species
     estimated, sources = estimated_columns(shipped), read_sources()
     before = {plant["species_id"]: plant for plant in _rows(shipped)}
     filled = table.extra.get("filled") or [""] * len(table)
-    fastest = fastest_cm_per_week(species_priors(table)).tolist()
+    priors = species_priors(table, book.practice.locale if book else "")
+    said = zip(fastest_cm_per_week(priors).tolist(), priors.caution.tolist(), strict=True)
     plants = []
-    for plant, from_form, speed in zip(_rows(table), filled, fastest, strict=True):
+    for plant, from_form, (speed, caution) in zip(_rows(table), filled, said, strict=True):
         name = plant["species_id"]
         guessed = {*from_form.split(";")}
         old = before.get(name, {})
@@ -97,6 +99,7 @@ def _all_species(folder: str | None) -> list[dict[str, Any]]:
         plants.append(
             {
                 **plant,
+                "caution": caution or None,
                 "light": light_word(plant["light_k_umol"]),
                 "fastest_cm_per_week": round(speed, 3),
                 "low_stand_doubles_d": round(float(np.log(2.0)) / plant["rate_per_day"], 1),
@@ -108,15 +111,15 @@ def _all_species(folder: str | None) -> list[dict[str, Any]]:
     return plants
 
 
-def _species_of_book(folder: str) -> Table:
-    """Return the species of a book, after saying what was noted while it was read."""
+def _book_of(folder: str) -> Book:
+    """Return a book, after saying what was noted while it was read."""
     from growthcast.book.findings import summary_for_commands
     from growthcast.book.read import read_book
 
     book = read_book(folder)
     if beside := summary_for_commands(book.findings):
         say(beside)
-    return book.species
+    return book
 
 
 def _rows(table: Table) -> list[dict[str, Any]]:

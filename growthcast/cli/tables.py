@@ -20,6 +20,8 @@ BRACKETS = re.compile(r" \([^()]*\N{EN DASH}[^()]*\)")
 UNITS = "|".join(("%", "cm", "h", "min", "days?", *MONTHS))
 TOGETHER = re.compile(rf"(?<=\d) (?=(?:{UNITS})(?!\w))|(?<={'|'.join(DAYS)}) (?=\d)")
 """Blanks at which no line ends."""
+QUOTED = re.compile(r"""(?<![^\s(])(["'])[^"'\n]*\1(?=[\s.,;:)]|$)""")
+"""A name that somebody typed, as a path: no line ends in it."""
 PLAIN_LETTERS = str.maketrans({RULE: "-", "\N{EN DASH}": "-", FINE: "+", "×": "x", "÷": "/"})
 """What stands for a character of ours where stdout is not in Unicode."""
 
@@ -146,8 +148,10 @@ def _folded(text: str, width: int) -> list[str]:
 
 
 def _words(text: str) -> list[str]:
-    """Return the words of a text, a number with its unit and a day with its month as one."""
-    words = TOGETHER.sub("\N{NO-BREAK SPACE}", text).replace("\n", " ").split(" ")
+    """Return the words of a text; a number with its unit, a date and a quoted name are one."""
+    together = TOGETHER.sub("\N{NO-BREAK SPACE}", text)
+    together = QUOTED.sub(lambda name: name[0].replace(" ", "\N{NO-BREAK SPACE}"), together)
+    words = together.replace("\n", " ").split(" ")
     return [word.replace("\N{NO-BREAK SPACE}", " ") for word in words if word] or [""]
 
 

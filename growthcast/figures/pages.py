@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
 from datetime import timedelta
 from typing import Any
 
@@ -25,19 +24,6 @@ OVER_INK, FLOOR_INK = "#A34700", "#00684B"
 STALKS, LEAVES = 42, 9
 
 
-def _picture(
-    draw: Callable[[Axes], None],
-    title: str,
-    description: str,
-    size_mm: tuple[float, float],
-) -> bytes:
-    """Return a picture as an SVG with alternative text."""
-    with style.house_style():
-        figure = style.new_figure(*size_mm)
-        draw(figure.add_subplot())
-        return style.figure_bytes(figure, "svg", title, description)
-
-
 def course_picture(
     locale: Locale,
     course: Course,
@@ -52,25 +38,12 @@ def course_picture(
     hear the picture.
     """
     floor, budget, unit = area.floor_cm, area.budget_cm, "%" if area.is_cover else "cm"
-    day, (low, middle, high) = course.day, course.height_cm
-    last = int(day[-1])
-    dates = [area.at[0] + timedelta(days=ahead) for ahead in _marked(last)]
+    last = int(course.day[-1])
 
-    def draw(ax: Axes) -> None:
-        ax.axhspan(budget, top, color=OVER, alpha=0.10, lw=0)
-        ax.axhspan(0.0, floor, color=BARE, alpha=0.10, lw=0)
-        ax.fill_between(day, low, np.minimum(high, budget), color=PLANTS, alpha=0.25, lw=0)
-        inside = np.minimum(middle, budget)
-        ax.fill_between(day, 0.0, inside, where=middle >= floor, color=PLANTS, alpha=0.55, lw=0)
-        ax.fill_between(day, 0.0, inside, where=middle < floor, color=BARE, alpha=0.75, lw=0)
-        ax.fill_between(day, budget, np.maximum(high, budget), color=OVER, alpha=0.45, lw=0)
-        ax.fill_between(day, budget, np.maximum(middle, budget), color=OVER, alpha=0.80, lw=0)
-        stalks = np.linspace(day[0], day[-1], STALKS + 1)[1:-1]
-        tips = np.interp(stalks, day, middle)
-        ax.vlines(stalks, 0.0, tips, color="white", lw=0.5, alpha=0.8)
-        ax.plot(day, middle, color="#333333", lw=1.1)
-        ax.axhline(budget, **style.BUDGET.line)
-        ax.axhline(floor, **style.FLOOR.line)
+    with style.house_style():
+        figure = style.new_figure(*size_mm)
+        ax = figure.add_subplot()
+        _hedge(ax, course, floor, budget, top)
         ends_at = float(last)
         if not course.visit_d:
             ends_at += 0.55 * last
@@ -86,29 +59,44 @@ def course_picture(
                 up: Any = {"rotation": 90, "ha": "center", "va": "bottom", "parse_math": False}
                 ax.text(x, tip + 0.04 * top, word, color=ink, fontsize=style.SMALL_PT, **up)
             ax.axvspan(last, 1.06 * last, color="white", lw=0, zorder=5)  # apart from the days
-            ax.spines["bottom"].set_bounds(day[0], last)
-        ax.set(xlim=(day[0], ends_at), ylim=(0.0, top))
+            ax.spines["bottom"].set_bounds(0, last)
+        ax.set(xlim=(0, ends_at), ylim=(0.0, top))
+        marked = [0, *((last // 2,) if last > 28 else ()), last]
+        dates = [area.at[0] + timedelta(days=ahead) for ahead in marked]
         marks = [drawable(locale.short_date(on), otherwise=on.isoformat()) for on in dates]
-        ax.set_xticks(_marked(last), marks, parse_math=False)
-        heights = locale.say("axis_height" if unit == "cm" else "axis_cover")
-        ax.set_ylabel(heights, labelpad=1.5, parse_math=False)
+        ax.set_xticks(marked, marks, parse_math=False)
+        named = locale.say("axis_cover" if area.is_cover else "axis_height")
+        ax.set_ylabel(named, labelpad=1.5, parse_math=False)
         ax.yaxis.set_major_locator(MaxNLocator(nbins=4, steps=[1, 2, 5, 10]))
         agreed = f"{locale.say('label_budget')}\n{locale.exact(budget, unit)}"
         lowest = f"{locale.say('label_floor')}\n{locale.exact(floor, unit)}"
-        ends = (
-            (locale.say("zone_over"), 0.5 * (budget + top), OVER_INK),
-            (agreed, budget, OVER_INK),
-            (lowest, floor, FLOOR_INK),
-            (locale.say("zone_bare"), 0.4 * floor, BARE),
-        )
-        label_ends(ax, [EndLabel(*end) for end in ends])
+        ends = [
+            EndLabel(locale.say("zone_over"), 0.5 * (budget + top), OVER_INK),
+            EndLabel(agreed, budget, OVER_INK),
+            EndLabel(lowest, floor, FLOOR_INK),
+            EndLabel(locale.say("zone_bare"), 0.4 * floor, BARE),
+        ]
+        label_ends(ax, ends)
+        return style.figure_bytes(figure, "svg", *heard)
 
-    return _picture(draw, *heard, size_mm)
 
-
-def _marked(last: int) -> list[int]:
-    """Days ahead whose dates stand on the axis."""
-    return [0, *((last // 2,) if last > 28 else ()), last]
+def _hedge(ax: Axes, course: Course, floor: float, budget: float, top: float) -> None:
+    """Draw heights as plants: green where they are right, brown where bare, orange above."""
+    day, (low, middle, high) = course.day, course.height_cm
+    ax.axhspan(budget, top, color=OVER, alpha=0.10, lw=0)
+    ax.axhspan(0.0, floor, color=BARE, alpha=0.10, lw=0)
+    ax.fill_between(day, low, np.minimum(high, budget), color=PLANTS, alpha=0.25, lw=0)
+    inside = np.minimum(middle, budget)
+    ax.fill_between(day, 0.0, inside, where=middle >= floor, color=PLANTS, alpha=0.55, lw=0)
+    ax.fill_between(day, 0.0, inside, where=middle < floor, color=BARE, alpha=0.75, lw=0)
+    ax.fill_between(day, budget, np.maximum(high, budget), color=OVER, alpha=0.45, lw=0)
+    ax.fill_between(day, budget, np.maximum(middle, budget), color=OVER, alpha=0.80, lw=0)
+    stalks = np.linspace(day[0], day[-1], STALKS + 1)[1:-1]
+    tips = np.interp(stalks, day, middle)
+    ax.vlines(stalks, 0.0, tips, color="white", lw=0.5, alpha=0.8)
+    ax.plot(day, middle, color="#333333", lw=1.1)
+    ax.axhline(budget, **style.BUDGET.line)
+    ax.axhline(floor, **style.FLOOR.line)
 
 
 def _plant(ax: Axes, x: float, wide: float, tip: float, colour: str, *, bare: bool) -> None:

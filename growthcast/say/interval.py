@@ -25,6 +25,7 @@ from growthcast.say.words import (
     as_chance,
     capital,
     count_of,
+    cut_text,
     in_words,
     no_row_words,
     percent,
@@ -234,7 +235,9 @@ def _cuts(tank: TankAdvice, mark: str) -> Words:
         [
             [
                 area.label,
-                f"{area.cut_cm:.1f} {area.unit}" if area.removed_share > 0.005 else "leave uncut",
+                cut_text(area.cut_cm, area.unit, area.least_cut_cm)
+                if area.removed_share > 0.005
+                else "leave uncut",
                 percent(area.removed_share),
                 percent(area.chance_within),
                 f"{area.cm_over_budget_p90:.1f} {area.unit}",

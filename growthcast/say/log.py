@@ -14,6 +14,7 @@ from growthcast.say.words import (
     OVERDUE,
     RANGES,
     RANGES_HOLD,
+    More,
     Table,
     Words,
     and_list,
@@ -155,6 +156,7 @@ def outlook_words(
         )
     if news.interval_d is not None:
         yield f"Cut to: at visits every {news.interval_d} days, the rhythm. {RANGES_HOLD}"
+    yield More()
     yield f"{tank_id}: {reason(news.advice)}."
 
 

@@ -65,7 +65,8 @@ class AreaAdvice:
 
     ``cut_needed_cm`` is the cut that would hold the wanted chance whatever the look, ``None`` where
     not even the lowest safe cut does; ``days_below_floor`` how long the area looks bare after it.
-    ``found`` is how high the next visit finds it.
+    ``found`` is how high the next visit finds it, ``least_cut_cm`` the lowest cut that looks right
+    and is survived.
     """
 
     area_id: str
@@ -79,6 +80,7 @@ class AreaAdvice:
     cut_needed_cm: float | None
     basis: Basis
     found: Range = field(metadata=HIDDEN)
+    least_cut_cm: float = field(metadata=HIDDEN)
 
 
 @dataclass(frozen=True, slots=True)
@@ -194,6 +196,9 @@ class NextLonger:
     lost_areas: tuple[str, ...]
 
 
+MendKind = Literal["budget", "floor", "lowest cut", "plant", "light"]
+
+
 @dataclass(frozen=True, slots=True)
 class Mend:
     """One change and what it does to an interval.
@@ -205,7 +210,7 @@ class Mend:
     whether it suffices.
     """
 
-    kind: Literal["budget", "floor", "lowest cut", "plant", "light"]
+    kind: MendKind
     area_ids: tuple[str, ...]
     values: tuple[float | str, ...]
     interval_d: int

@@ -208,6 +208,7 @@ def _areas(
     chance, below = option.chance_within.tolist(), option.days_below_floor.tolist()
     over = np.maximum(option.found_cm[:, 2] - living.budget_cm, 0.0).tolist()
     needed, found = option.cut_needed_cm.tolist(), option.found_cm.tolist()
+    least = living.least_cut_cm.tolist()
     return [
         AreaAdvice(
             area_id=str(ids[place]),
@@ -221,6 +222,7 @@ def _areas(
             cut_needed_cm=None if needed[i] != needed[i] else needed[i],  # NaN: none
             basis=basis[place],
             found=Range(*found[i]),
+            least_cut_cm=least[i],
         )
         for i, place in enumerate(living.area.tolist())
     ]

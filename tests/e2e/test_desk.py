@@ -466,6 +466,16 @@ def test_hostile_items_are_refused_with_a_sentence(desk, phone, items, state):
     assert desk.rows() == []
 
 
+@pytest.mark.parametrize("taps", ["{", '{"width": NaN}', "[" * 30000, {"corners": 1}, "x" * 25000])
+def test_hostile_taps_are_refused_with_their_visit(desk, phone, taps):
+    visit = {"number": "dddd5555", "tank": "home", "day": str(TODAY), "items": ["m0=6/3"]}
+    told = phone.ask("visit", json.dumps(visit | {"taps": taps}))[1]
+    assert told["state"] == "refused"
+    assert "taps are not as the page" in told["said"]
+    assert desk.rows() == []
+    assert not (desk.folder / "taps.jsonl").exists()
+
+
 def test_a_formula_in_a_remark_stays_text(desk, phone, unlogged):
     phone.visit("eeee5555", "m0=6/3+note:=HYPERLINK(1)", "note: @SUM(A1)")
     assert [row.rpartition(",")[2] for row in desk.rows()] == ["'=HYPERLINK(1)", "'@SUM(A1)"]

@@ -116,6 +116,11 @@ def test_cells_are_folded_between_words_where_no_column_gives_way():
     assert sorted(" ".join(text.split()[4:]).split()) == sorted(" ".join(row).split())
 
 
+def test_a_quoted_name_is_never_broken():
+    said = 'The page that you asked for was written to "a long folder/of pages.html" and is whole.'
+    assert '"a long folder/of pages.html"' in printed(print_line, said, width=40)
+
+
 def test_what_a_mark_says_is_coloured_and_plain_without_colours():
     text = printed(print_table, VISITS, NO_COLOR="")
     assert "\x1b[31m! 30 Nov\x1b[0m" in text

@@ -172,8 +172,13 @@ class TestRules:
         assert build.range_spread(0, 1) == 0.6
 
     def test_temperatures(self, build: ModuleType) -> None:
-        assert build.temperatures(20, 28) == pytest.approx((8, 25.6, 37))
-        assert build.temperatures(5, 25)[0] == 2
+        assert build.temperatures(20, 28, 1.5) == pytest.approx((8, 25.6, 37))
+        assert build.temperatures(5, 25, 1.5)[0] == 2
+        # Kept warm, the best lies lower: ten degrees make no more than half as much again.
+        low, best, high = build.temperatures(22, 28, 1.5)
+        assert best < 26.2
+        at = [temperature_response(t, low, best, high, 25.0) for t in (20.0, 25.0)]
+        assert at[1] / at[0] == pytest.approx(1.5**0.5, abs=0.01)
 
     def test_warmth_acts_as_steeply_as_in_the_ditch_model(self, build: ModuleType) -> None:
         """Production of its submerged plants falls by 1.2 to 1.5 for ten degrees (PCDitch)."""

@@ -126,9 +126,12 @@ def _columns(source: Source) -> list[tuple[str, Column | None]]:
 
 
 def _plants(own: Source) -> dict[str, tuple[str, str]]:
-    """Return the common and the Latin name of every plant by its id, in the order of the ids."""
+    """Return the spoken names and the Latin one of every plant by its id, in order of the ids."""
     shipped, names = read_shipped_species(), ("species_id", "common_name", "scientific_name")
-    rows = list(zip(*(shipped.text(name).tolist() for name in names), strict=True))
+    ids, common, latin = (shipped.text(name).tolist() for name in names)
+    others = shipped.text("also_known_as").tolist()
+    spoken = [f"{one}; {more}".strip("; ") for one, more in zip(common, others, strict=True)]
+    rows: list[tuple[str, ...]] = list(zip(ids, spoken, latin, strict=True))
     for record in own.rows():
         cells = dict(zip(own.names, record.cells, strict=False))
         rows.append(tuple(cells.get(name, "").strip() for name in names))

@@ -76,9 +76,10 @@ def planted(asked: Asked) -> dict[str, str]:
 def plants(asked: Asked) -> list[tuple[str, str]]:
     """Return the plants of the species table by id, each with its names."""
     species = asked.species
-    columns = (species.text(name) for name in ("species_id", "scientific_name", "common_name"))
+    names = ("species_id", "scientific_name", "common_name", "also_known_as")
+    columns = (species.text(name) for name in names)
     return [
-        (i, ", ".join(filter(None, map(named, both)))) for i, *both in zip(*columns, strict=True)
+        (i, ", ".join(filter(None, map(named, all_)))) for i, *all_ in zip(*columns, strict=True)
     ]
 
 

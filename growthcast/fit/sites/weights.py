@@ -66,9 +66,14 @@ class Parts:
     @property
     def given(self) -> tuple[FloatArray, FloatArray]:
         """Mean and variance (M,) of what came off, whether anything did included."""
-        mean = self.chance * self.mass_g
-        variance = self.chance * self.mass_variance
-        return mean, variance + self.chance * (1.0 - self.chance) * self.mass_g**2
+        return _given(self.chance, self.mass_g, self.mass_variance)
+
+
+def _given(
+    chance: FloatArray, mass_g: FloatArray, mass_variance: FloatArray
+) -> tuple[FloatArray, FloatArray]:
+    """Mean and variance of what came off with a chance, (M,)."""
+    return chance * mass_g, chance * mass_variance + chance * (1.0 - chance) * mass_g**2
 
 
 def _parts_of(view: View, number: int, known: Cavity) -> Parts:
@@ -119,11 +124,15 @@ def _sites_of_weights(
     unsaid = block.chains.nodes.link[block.members.left] == Link.UNSAID
     counts = unsaid | weights.everything[part.bucket]
     error, chance = _error_variance(problem), part.chance
+    mass, mass_variance = part.mass_g, part.mass_variance
+    odds = np.log(part.chance) - np.log1p(-np.minimum(part.chance, ALMOST_SURE))
     for _ in range(CHANCE_ROUNDS):
-        rest, variance = _left_of(weights.grams, error, replace(part, chance=chance), counts)
-        cut = _log_chance(rest - part.mass_g, variance + part.mass_variance)
-        not_cut = _log_chance(rest, variance)
-        odds = np.log(part.chance) - np.log1p(-np.minimum(part.chance, ALMOST_SURE))
+        given = _given(chance, mass, mass_variance)
+        rest, variance = _left_of(weights.grams, error, part.bucket, given, counts)
+        cut, not_cut = (
+            _log_chance(rest - mass, variance + mass_variance),
+            _log_chance(rest, variance),
+        )
         heard_chance = 1.0 / (1.0 + np.exp(np.clip(not_cut - cut - odds, -50.0, 50.0)))
         chance = np.where(unsaid, 0.5 * (chance + heard_chance), 1.0)
     # The height found: where a usual cut leaves it, and what the weight says came off above.
@@ -154,14 +163,18 @@ def _error_variance(problem: Problem) -> FloatArray:
 
 
 def _left_of(
-    grams: FloatArray, error: FloatArray, part: Parts, counts: BoolArray
+    grams: FloatArray,
+    error: FloatArray,
+    bucket: IntArray,
+    given: tuple[FloatArray, FloatArray],
+    counts: BoolArray,
 ) -> tuple[FloatArray, FloatArray]:
     """What is left (M,) of a weight for each member without the others' part, with variance."""
-    mean, variance = (np.where(counts, values, 0.0) for values in part.given)
-    total = np.bincount(part.bucket, mean, minlength=grams.size)
-    doubt = np.bincount(part.bucket, variance, minlength=grams.size)
-    rest = grams[part.bucket] - total[part.bucket] + mean
-    unsure = np.maximum(doubt[part.bucket] - variance, 0.0) + error[part.bucket]
+    mean, variance = (np.where(counts, values, 0.0) for values in given)
+    total = np.bincount(bucket, mean, minlength=grams.size)
+    doubt = np.bincount(bucket, variance, minlength=grams.size)
+    rest = (grams - total)[bucket] + mean
+    unsure = np.maximum(doubt[bucket] - variance, 0.0) + error[bucket]
     return rest, unsure
 
 

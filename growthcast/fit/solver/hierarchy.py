@@ -325,10 +325,8 @@ def _species_covariance(
     for tanks in _batches(pooling.tank_precision.size):
         mine = np.flatnonzero((pooling.tank >= tanks[0]) & (pooling.tank <= tanks[-1]))
         places = pooling.tank[mine] - tanks[0], species[mine], (tanks.size, size)
-        cross, regressed = (
-            _by_tank_and_species(cross_information[mine], *places),
-            _by_tank_and_species(tank_regression[mine], *places),
-        )
+        both = np.concatenate([cross_information[mine], tank_regression[mine]], axis=1)
+        cross, regressed = np.split(_by_tank_and_species(both, *places), 2, axis=1)
         dense += cross.reshape(-1, size).T @ regressed.reshape(-1, size)
     singular = np.diag(dense) <= 0.0
     dense[singular, singular] = 1.0
