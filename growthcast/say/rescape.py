@@ -82,7 +82,17 @@ def _takes(tank_id: str, currency: str, named: Sequence[LayoutAdvice]) -> Words:
     yield Table(
         f"{tank_id}: each listed interval",
         ["layout", "every>", "at the floor>", "a year>", f"{currency} a year>"],
-        [row for one in named for row in _option_rows(one)],
+        [
+            [
+                "" if n else one.name,
+                f"{o.interval_d} days",
+                percent(o.chance_at_least_cut),
+                with_range(o.year.hours_range, "h"),
+                with_range(o.year.cost_range),
+            ]
+            for one in named
+            for n, o in enumerate(one.answer.options)
+        ],
     )
     for one in named:
         if one.interval_d is None:
@@ -106,19 +116,6 @@ def _looks_row(one: LayoutAdvice) -> list[str]:
         percent(chosen.chance_all_within),
         percent(chosen.share_of_days_presentable),
         "nothing" if one.limited_by is None else one.areas[one.limited_by].area_id,
-    ]
-
-
-def _option_rows(one: LayoutAdvice) -> list[list[str]]:
-    return [
-        [
-            "" if n else one.name,
-            f"{o.interval_d} days",
-            percent(o.chance_at_least_cut),
-            with_range(o.year.hours_range, "h"),
-            with_range(o.year.cost_range),
-        ]
-        for n, o in enumerate(one.answer.options)
     ]
 
 

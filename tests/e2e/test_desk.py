@@ -201,6 +201,8 @@ def test_the_book_shows_what_was_found_beside_its_cell_and_adds_rows(desk):
     table = desk.get("/book?table=areas")
     assert re.search(r"The check found (?:nothing|something: \d+)", table)
     assert "<td>Red &lt;b&gt;accent&lt;/b&gt;</td>" in table
+    assert re.search(r'<option value="a5"[^>]*>Crypts, Cryptocoryne wendtii.* \(a5\)<', table)
+    assert '<option value="home">Client B (home)</option>' in table
     form = {"token": desk.form("home")["token"], "table": "closed", "action": "add"}
     wrong = form | {"closed.tank_id.2": "hone", "closed.from_date.2": "2030-01-01"}
     status, page = desk.post("/book", wrong | {"closed.to_date.2": "2030-01-07"})

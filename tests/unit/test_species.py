@@ -74,7 +74,7 @@ class TestPriors:
             assert getattr(priors, name).tolist() == [float(row[name]) for row in rows]
         for name in TRAITS:
             assert priors.traits[name].tolist() == [float(row[name]) for row in rows]
-        for name in ("form", "caution", "basis", "needs_co2", "common_name"):
+        for name in ("form", "caution", "needs_co2", "common_name"):
             assert getattr(priors, name).tolist() == [row[name] for row in rows]
         surface = [row["reaches_surface"] == "true" for row in rows]
         assert priors.reaches_surface.tolist() == surface
@@ -88,10 +88,7 @@ class TestPriors:
         for name in ("rotala-rotundifolia", "anubias-barteri", "lemna-minor"):
             row = place(priors, name)
             form = forms[str(priors.form[row])]
-            assert priors.min_per_l[row] == form.min_per_l
-            assert priors.min_per_dm2[row] == form.min_per_dm2
-            assert priors.set_up_min[row] == form.set_up_min
-            assert (priors.shape[row], priors.shape_spread[row]) == (1.0, 0.15)
+            assert (priors.shape[row], priors.shape_spread[row]) == (form.shape, form.shape_spread)
 
     def test_the_substrate_feeds_what_roots_in_it(self, priors: sp.SpeciesPriors) -> None:
         starved = dict.fromkeys(CONDITIONS, np.nan) | {"no3_mg_l": 0.0}

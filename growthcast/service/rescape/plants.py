@@ -124,14 +124,10 @@ class PlantAdvice(Framed):
         return self.chance_holds < NOT_LIKELY
 
     @property
-    def stays_low(self) -> bool:
-        """Whether it more likely than not never fills the place."""
-        return min(self.chance_reaches_look, self.chance_fills) < NOT_LIKELY
-
-    @property
     def fits(self) -> bool:
         """Whether it more likely than not holds there and fills the place."""
-        return not (self.is_too_tall or self.is_lost or self.stays_low)
+        comes_up = min(self.chance_reaches_look, self.chance_fills) >= NOT_LIKELY
+        return comes_up and not (self.is_too_tall or self.is_lost)
 
     @property
     def waits_long(self) -> bool:

@@ -210,7 +210,8 @@ def test_a_plant_that_stays_below_the_middle_never_fills_the_place(known) -> Non
     assert 0.4 < low.chance_fills < 0.7  # its ceiling is the middle, give or take a sixth
     assert tall.chance_fills > 0.99
     lower = compare_plants(book, fit, 0, ["pogostemon-helferi"])[-1]  # 13 cm
-    assert lower.stays_low
+    assert not lower.is_lost
+    assert not lower.is_too_tall
     assert not lower.fits
     assert low.spreads_sideways
     assert not tall.spreads_sideways
