@@ -173,7 +173,7 @@ def test_where_no_rhythm_holds_what_would_and_what_meanwhile(tmp_path: Path) -> 
     assert "Back stems grows too fast. Meanwhile we recommend every week" in told
     assert re.search(r"Back stems up to [\d.]+ cm instead of 9 cm", told)
     assert "or three visits every 10 days as a trial" in told
-    assert told.index("as a trial") < told.index("How often: the choices side by side")
+    assert told.index("as a trial") < told.index("The choices side by side")
 
 
 def test_the_next_visit_is_on_a_day_on_which_someone_works(tmp_path: Path) -> None:
