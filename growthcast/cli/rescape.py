@@ -23,8 +23,7 @@ from growthcast.cli.options import (
     open_fit,
     write_plot,
 )
-from growthcast.cli.output import print_answer, say
-from growthcast.cli.waiting import working
+from growthcast.cli.output import print_answer, say, text_of, working
 from growthcast.errors import BookProblems, UsageError
 from growthcast.nouns import dataclass
 
@@ -137,14 +136,8 @@ def stock_list(book: Book, file: Path | None) -> set[str] | None:
 
     if file is None:
         return None
-    try:
-        lines = file.read_text(encoding="utf-8-sig").splitlines()
-    except OSError as error:
-        raise UsageError(f"--stock {file} cannot be read: {error.strerror}") from error
-    except UnicodeDecodeError as error:
-        raise UsageError(f"--stock {file} is no text in UTF-8; save it as that") from error
     found = set()
-    for number, line in enumerate(lines, start=1):
+    for number, line in enumerate(text_of(file, "--stock").splitlines(), start=1):
         if (name := line.partition("#")[0].strip()) and name != "species_id":
             try:
                 found.add(known_species(book, name, f"{file}, line {number}, left out"))
@@ -188,7 +181,7 @@ def _area(fit: GrowthFit, tank: int, area_id: str) -> int:
 
 def _answer_plants(asked: Asked, book: Book, fit: GrowthFit, tank: int, area_id: str) -> None:
     """Print how plants would do in an area, the best first."""
-    from growthcast.say.plants import plants_in_json, plants_words
+    from growthcast.say.plants import nothing_to_compare, plants_in_json, plants_words
     from growthcast.service.rescape.plants import compare_plants, pool_of, usual_choice
 
     plants, form = named_plants(book, asked), asked.form
@@ -204,7 +197,8 @@ def _answer_plants(asked: Asked, book: Book, fit: GrowthFit, tank: int, area_id:
     if plants and narrowed:
         wanted = [name for name in wanted if name in pool]
     if not wanted:
-        raise UsageError(_nothing_to_compare(asked, fit, place, plants))
+        given = {"--form": asked.form, "--place": asked.place, "--stock": asked.stock}
+        raise UsageError(nothing_to_compare(given, fit, place, plants))
     with working(f"Comparing {len(wanted)} plants"):
         advice = compare_plants(book, fit, place, wanted)
     shown = [a for a in advice if plants or a.fits or a.is_there_now]
@@ -215,21 +209,6 @@ def _answer_plants(asked: Asked, book: Book, fit: GrowthFit, tank: int, area_id:
         write_plot(book, asked.plot, plants_figure(fit, place, shown))
     answer = (fit, place, book.practice.currency, shown, left_out)
     asked.print(plants_in_json(*answer), plants_words(*answer), fit)
-
-
-def _nothing_to_compare(asked: Asked, fit: GrowthFit, place: int, plants: Sequence[str]) -> str:
-    area_id = str(fit.design.area_id[place])
-    given = {"--form": asked.form, "--place": asked.place, "--stock": asked.stock}
-    narrowed = " or ".join(name for name, value in given.items() if value is not None)
-    if plants and narrowed:
-        return f"none of the plants named is left by {narrowed}; leave that out, or --plants"
-    if plants:
-        return f"{plants[0]} is what stands in {area_id} now; name others with --plants"
-    how = "percent cover" if fit.design.is_cover[place] else "height"
-    return (
-        f"no other plant can be compared for {area_id}, which is measured by its {how}; ask for "
-        f"others with {narrowed or '--place'}"
-    )
 
 
 def _answer_layouts(asked: Asked, book: Book, fit: GrowthFit, tank: int) -> None:
