@@ -15,7 +15,7 @@ def cache_command(clear: bool, as_json: bool) -> None:
 
     Exit status: 0 done, 2 bad arguments or what cannot be deleted, 3 the tool itself failed.
     """
-    folder, kept = cache.folder(), cache.sizes()
+    folder, kept = cache.folder(), cache.files()
     if folder is None:
         words = f"Nothing is kept: {cache.VARIABLE} is off."
     elif clear:
