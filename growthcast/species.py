@@ -31,8 +31,8 @@ class SpeciesPriors:
     """What is believed of each species before any log: arrays (S,), in the table's order.
 
     For a species measured by cover (``measure_is_cover``) every ``..._cm`` is percent cover and
-    ``density_g_l`` is grams per dm² at full cover. ``shape``, ``shape_spread`` and the minutes of
-    trimming belong to the species' form. ``traits`` are the columns by which a plant answers to
+    ``density_g_l`` is grams per dm² at full cover. ``shape`` and ``shape_spread`` belong to the
+    species' form. ``traits`` are the columns by which a plant answers to
     its conditions, by name. ``least_nutrient`` is the response to nutrients that the substrate
     leaves it at the least.
     """
@@ -53,15 +53,9 @@ class SpeciesPriors:
     pause_d: FloatArray
     shape: FloatArray
     shape_spread: FloatArray
-    lag_spread_d: FloatArray
-    settle_spread: FloatArray
-    set_up_min: FloatArray
-    min_per_l: FloatArray
-    min_per_dm2: FloatArray
     common_name: TextArray
     scientific_name: TextArray
     caution: TextArray
-    basis: TextArray
     needs_co2: TextArray
 
 
@@ -75,7 +69,7 @@ class Reference:
     log standard deviation. ``start_factor`` is how many times the table's days of settling plants
     take, by how they came. ``substrate`` has the forms that root in it, their plants without roots
     and the growth that it leaves at the least. ``keeping_bans`` have the countries, plants and
-    caution of each.
+    caution of each, ``places`` the forms and ceilings [cm] of plants for each place of a tank.
     """
 
     conditions: Mapping[str, float]
@@ -83,6 +77,7 @@ class Reference:
     start_factor: Mapping[str, float]
     substrate: Mapping[str, Any]
     keeping_bans: Sequence[Mapping[str, Any]]
+    places: Mapping[str, Mapping[str, Any]]
     none_added_co2_mg_l: float
     none_added_co2_spread: float
 
@@ -110,19 +105,16 @@ def species_priors(table: Table, locale: str = "") -> SpeciesPriors:
     rooted = np.isin(table.text("form").tolist(), substrate["forms"])
     rooted &= ~np.isin(table.text("species_id").tolist(), substrate["rootless"])
     of_row = [forms[name] for name in table.text("form").tolist()]
-    of_form = {field.name for field in fields(FormDefaults)}
     values: dict[str, Any] = {
         "measure_is_cover": np.asarray(table.text("measure") == "cover_pct", dtype=np.bool_),
         "reaches_surface": table.flag("reaches_surface"),
         "traits": {name: table.number(name) for name in TRAITS},
         "least_nutrient": np.where(rooted, substrate["least_nutrient_share"], 0.0),
+        "shape": np.array([form.shape for form in of_row], np.float64),
+        "shape_spread": np.array([form.shape_spread for form in of_row], np.float64),
     }
     for name in (field.name for field in fields(SpeciesPriors) if field.name not in values):
-        values[name] = (
-            np.array([getattr(form, name) for form in of_row], dtype=np.float64)
-            if name in of_form
-            else table.columns[name]
-        )
+        values[name] = table.columns[name]
     for ban in read_reference().keeping_bans:
         if locale.rpartition("-")[2] in ban["countries"]:
             banned = np.isin(values["species_id"], ban["plants"])
@@ -135,7 +127,7 @@ def read_reference() -> Reference:
     """Return the reference conditions that ship with the table."""
     read = _read_toml("reference.toml")
     none_added = {f"none_added_{name}": value for name, value in read["none_added"].items()}
-    beside = read["start"], read["substrate"], read["keeping_ban"]
+    beside = read["start"], read["substrate"], read["keeping_ban"], read["place"]
     return Reference(read["conditions"], read["unknown"], *beside, **none_added)
 
 

@@ -17,7 +17,7 @@ from typing import NamedTuple
 
 from growthcast.book.tables import TABLES
 from growthcast.growth.logistic import rate_from_speed, stage
-from growthcast.growth.responses import CONDITIONS, TRAITS, combined_response
+from growthcast.growth.responses import CONDITIONS, TRAITS, combined_response, temperature_response
 from growthcast.species import read_reference
 
 FOLDER = Path(__file__).resolve().parent
@@ -38,6 +38,8 @@ OUT_OF_LINE = 2.0
 LIGHT = {"low": (40.0, 0.08), "medium": (55.0, 0.065), "high": (90.0, 0.06)}  # I_k, respiration
 CO2 = {"none": ("no", 1.5), "helpful": ("helps", 3.0), "needed": ("yes", 6.0)}
 NUTRIENTS = {"low": (0.7, 0.03, 0.5), "medium": (1.5, 0.06, 1.0), "high": (3.0, 0.12, 2.0)}
+
+STEEPEST = {"below": 1.5, "floating": 2.5}  # growth by ten degrees, as `pcditch` has it
 
 
 class Form(NamedTuple):
@@ -102,13 +104,20 @@ def range_spread(
     return min(max(math.log(high / low) / SD_OF_A_RANGE, least), most)
 
 
-def temperatures(low_c: float, high_c: float) -> tuple[float, float, float]:
+def temperatures(low_c: float, high_c: float, steepest: float) -> tuple[float, float, float]:
     """Return the lowest, best and highest temperature of growth from the range of good keeping.
 
-    The limits lie so far outside of it that five degrees below the reference cost what they do in
-    the ditch model: growth falls by 1.2 to 1.5 for ten degrees (`pcditch`).
+    The limits lie 12 below and 9 degrees above it. The best lies 70 % up the range, or so far below
+    that that from 20 degrees to the reference growth rises no more than by the factor ``steepest``
+    for ten degrees, which is that of the ditch model (`pcditch`).
     """
-    return max(low_c - 12.0, 2.0), low_c + 0.7 * (high_c - low_c), high_c + 9.0
+    least_c, most_c = max(low_c - 12.0, 2.0), high_c + 9.0
+    reference_c = read_reference().conditions["temperature_c"]
+    best_c = low_c + 0.7 * (high_c - low_c)
+    mildest = steepest ** ((20.0 - reference_c) / 10.0)
+    while float(temperature_response(20.0, least_c, best_c, most_c, reference_c)) < mildest:
+        best_c -= 0.05
+    return least_c, round(best_c, 2), most_c
 
 
 def typical_area(fact: Fact) -> tuple[float, float, float]:
@@ -207,7 +216,8 @@ def at_reference(fact: Fact, rate: float, spread: float) -> tuple[float, float]:
 def traits_of(fact: Fact) -> dict[str, float]:
     """Return the traits by which the plant answers to its conditions, by name."""
     light_k, respiration = LIGHT[fact["light_demand"]]
-    warmth = temperatures(float(fact["temp_low_c"]), float(fact["temp_high_c"]))
+    kept_c = float(fact["temp_low_c"]), float(fact["temp_high_c"])
+    warmth = temperatures(*kept_c, STEEPEST["floating" if fact["form"] == "floating" else "below"])
     nutrients = NUTRIENTS[fact["nutrient_demand"]]
     values = {
         "light_k_umol": light_k,

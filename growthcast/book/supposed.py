@@ -18,7 +18,7 @@ from numpy.typing import NDArray
 
 from growthcast.arrays import BoolArray
 from growthcast.book.book import Book, Coded, Table, plant_named
-from growthcast.book.cells.convert import empty_table, read_table
+from growthcast.book.cells.convert import blank_column, empty_table, read_table
 from growthcast.book.cells.numbers import Fault, check_range, parse_number
 from growthcast.book.cells.records import Grid, read_grid
 from growthcast.book.cells.text import read_bytes
@@ -77,11 +77,11 @@ def with_cells(table: Table, where: BoolArray, cells: Mapping[str, Cell]) -> Tab
 
 def _cells(column: Column, values: Sequence[Cell]) -> NDArray[Any]:
     """Return cells as a table holds them: '', nan or NaT where blank."""
-    if column.kind == "number":
-        return np.array([np.nan if v is None else v for v in values], np.float64)
-    if column.kind == "date":
-        return np.array(["NaT" if v is None else str(v) for v in values], "datetime64[D]")
-    return np.array(["" if v is None else str(v) for v in values], np.object_)
+    cells = blank_column(column, len(values))
+    for at, value in enumerate(values):
+        if value is not None:
+            cells[at] = value if column.kind == "number" else str(value)
+    return cells
 
 
 def _extended(coded: Coded, column: NDArray[Any]) -> Coded:

@@ -7,7 +7,7 @@ import sys
 from collections.abc import Callable, Mapping
 from datetime import date
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, TypeVar
 
 from growthcast.cli.log import answer
 from growthcast.cli.options import File
@@ -17,12 +17,20 @@ from growthcast.errors import BookProblems, UsageError
 
 if TYPE_CHECKING:
     from growthcast.book.begin.typed import Row
-    from growthcast.book.book import Table
 
+T = TypeVar("T")
 TANK = (
     "Tank (name, client length x width x depth in cm, as lobby, Client A 120x45x48; Enter ends): "
 )
 AREA = "  plant and place (f front, m middle, b back, w wood, s surface; Enter ends): "
+NEXT = """\
+Next, in this order ({guide} there explains every column):
+  1. type your name and price of an hour into {practice}
+  2. growthcast add tank {book} tank_id=lobby client=Mine water_depth_cm=45
+  3. growthcast add area {book} area_id=stems tank_id=lobby species_id=rotala-rotundifolia \
+area_cm2=400 floor_cm=8 budget_cm=22 planted_on=2026-01-15
+  4. growthcast log {book} --tank lobby stems=24/12 35min --yes"""
+PRICE = "Your price of an hour, net, in EUR (Enter to leave open): "
 LEFT_OPEN = (
     "What is left out is proposed from plant, place and depth, and marked as proposed; heights you "
     "know are written as 9-22, ground as 400cm2, a day of planting as 2026-01-15 (without it: "
@@ -46,8 +54,7 @@ def start_command(folder: Path, sheet: File) -> None:
 
         names, merge = start_from(folder, read_workbook(sheet), today=date.today())
         print_words(merge_words(merge, delete_missing=False))
-        for words in merge.not_taken:
-            say(f"{sheet.name}: {words}.")
+        say(*(f"{sheet.name}: {words}." for words in merge.not_taken))
         print_line(f"A new book is in {folder}: {', '.join(names)}.")
     elif sys.stdin.isatty():
         check_new_folder(folder)
@@ -64,14 +71,8 @@ def start_command(folder: Path, sheet: File) -> None:
     else:
         names = start_book(folder)
         print_line(f"A new book is in {folder}: {', '.join(names)}.")
-        print_line(f"Next, in this order ({GUIDE} there explains every column):")
-        print_line(f"  1. type your name and price of an hour into {folder / 'practice.toml'}")
-        print_line(f"  2. growthcast add tank {typed} tank_id=lobby client=Mine water_depth_cm=45")
-        print_line(
-            f"  3. growthcast add area {typed} area_id=stems tank_id=lobby species_id="
-            "rotala-rotundifolia area_cm2=400 floor_cm=8 budget_cm=22 planted_on=2026-01-15"
-        )
-        print_line(f"  4. growthcast log {typed} --tank lobby stems=24/12 35min --yes")
+        there = {"guide": GUIDE, "practice": folder / "practice.toml", "book": typed}
+        print_words(NEXT.format(**there).split("\n"))
     print_line(f"  growthcast check {typed} says at any time what is still missing.")
 
 
@@ -87,19 +88,29 @@ def ask_for_book(
 
     What is not understood is said and asked for again.
     """
-    from growthcast.book.begin.typed import complete_areas
+    from growthcast.book.begin.start import check_rows
+    from growthcast.book.begin.typed import area_typed, complete_areas, tank_typed
     from growthcast.book.read import read_shipped_species
     from growthcast.say.workbook import first_book_words
 
     species = read_shipped_species()
-    practice = {"name": ask("Name of the practice (Enter to leave open): ")}
-    practice |= _price(ask)
+    name = ask("Name of the practice (Enter to leave open): ")
+    practice = {"name": name, "labour_rate_per_h": _until_understood(ask, PRICE, _price)}
     say(LEFT_OPEN)
     tanks: list[Row] = []
     areas: list[Row] = []
-    while tank := _tank(ask, [str(one["tank_id"]) for one in tanks]):
+
+    def tank_of(typed: str) -> Row:
+        return tank_typed(typed, [str(one["tank_id"]) for one in tanks])
+
+    def area_of(typed: str) -> Row:
+        area = area_typed(typed, str(tanks[-1]["tank_id"]), species)
+        check_rows(tanks[-1:], complete_areas([area], tanks[-1:], species))
+        return area
+
+    while tank := _until_understood(ask, TANK, tank_of):
         tanks.append(tank)
-        while area := _area(ask, tank, species):
+        while area := _until_understood(ask, AREA, area_of):
             areas.append(area)
     if not tanks:
         return None
@@ -110,38 +121,22 @@ def ask_for_book(
     return {key: value for key, value in practice.items() if value}, tanks, areas
 
 
-def _price(ask: Callable[[str], str]) -> dict[str, Any]:
-    while typed := ask("Your price of an hour, net, in EUR (Enter to leave open): "):
+def _price(typed: str) -> float:
+    try:
+        return float(typed.replace(",", "."))
+    except ValueError as error:
+        raise UsageError(f"{typed} is no price; write a number, as 58") from error
+
+
+def _until_understood(
+    ask: Callable[[str], str], question: str, read: Callable[[str], T]
+) -> T | None:
+    """Return what is typed as it is read; none where nothing is, and what is wrong is said."""
+    while typed := ask(question):
         try:
-            return {"labour_rate_per_h": float(typed.replace(",", "."))}
-        except ValueError:
-            say(f"{typed} is no price; write a number, as 58")
-    return {}
-
-
-def _tank(ask: Callable[[str], str], taken: list[str]) -> Row:
-    from growthcast.book.begin.typed import tank_typed
-
-    while typed := ask(TANK):
-        try:
-            return tank_typed(typed, taken)
-        except UsageError as trouble:
-            say(str(trouble))
-    return {}
-
-
-def _area(ask: Callable[[str], str], tank: Row, species: Table) -> Row:
-    from growthcast.book.begin.start import check_rows
-    from growthcast.book.begin.typed import area_typed, complete_areas
-
-    while typed := ask(AREA):
-        try:
-            area = area_typed(typed, str(tank["tank_id"]), species)
-            check_rows([tank], complete_areas([area], [tank], species))
-            return area
+            return read(typed)
         except BookProblems as trouble:
-            for one in trouble.findings:
-                say(f"{one.heading}: found {one.found}; {one.fix}")
+            say(*(f"{one.heading}: found {one.found}; {one.fix}" for one in trouble.findings))
         except UsageError as trouble:
             say(str(trouble))
-    return {}
+    return None

@@ -109,8 +109,7 @@ def _name(by: str) -> str:
 
 def _print_change(command: str, change: Change, as_json: bool) -> None:
     """Say a change back, and whether it was written."""
-    for item in change.notes:
-        say(format_finding(item))
+    say(*map(format_finding, change.notes))
     written = change.entry is not None
     answer = {"command": command, "summary": change.summary, "on": change.on, "written": written}
     answer |= {"ended": change.ended, "row": plain(dict(change.row)) or None}

@@ -9,7 +9,7 @@ from importlib import import_module
 from typing import Any, NoReturn
 
 import typer
-from typer.core import TyperGroup, TyperOption
+from typer.core import TyperGroup
 
 from growthcast import cache
 from growthcast.cli.main import COMMANDS, help_text
@@ -18,8 +18,6 @@ from growthcast.errors import BookProblems, Exit, GrowthcastError, UsageError
 
 TRACEBACK = "GROWTHCAST_TRACEBACK"
 """Environment variable that shows where a fault of the tool happened."""
-
-WORK_NOTHING_OUT = {"start", "add", "unlog", "open", "species", "export", "import", "cache"}
 
 
 class _Commands(TyperGroup):
@@ -35,25 +33,7 @@ class _Commands(TyperGroup):
         alone = typer.Typer(**_PLAIN)
         home = import_module(f"growthcast.cli.{COMMANDS[name]}")
         alone.command(name)(takes_options(name, getattr(home, f"{name}_command")))
-        command = typer.main.get_command(alone)
-        if name not in WORK_NOTHING_OUT:
-            command.params.append(_no_cache())
-        return name, command, rest
-
-
-def _no_cache() -> TyperOption:
-    def turn(_: Any, __: Any, asked: bool) -> None:
-        if asked:
-            cache.turn(on=False)
-
-    return TyperOption(
-        param_decls=["--no-cache"],
-        is_flag=True,
-        default=False,
-        expose_value=False,
-        callback=turn,
-        help="Work everything out anew, and keep nothing for the next time.",
-    )
+        return name, typer.main.get_command(alone), rest
 
 
 _PLAIN: dict[str, Any] = {
@@ -121,3 +101,33 @@ def _stop(error: GrowthcastError) -> NoReturn:
 
     say(f"growthcast: {error.args[0] if isinstance(error, BookProblems) else error}")
     sys.exit(int(error.exit_status))
+
+
+def cache_command(clear: bool, as_json: bool) -> None:
+    """Say what is kept to answer sooner when a book has not changed, and where, or delete it.
+
+    Example: growthcast cache --clear
+
+    Exit status: 0 done, 2 bad arguments or what cannot be deleted, 3 the tool itself failed.
+    """
+    from growthcast.cli.output import print_answer
+    from growthcast.say.words import count_of
+
+    folder, kept = cache.folder(), cache.files()
+    if folder is None:
+        words = f"Nothing is kept: {cache.VARIABLE} is off."
+    elif clear:
+        gone = cache.clear()
+        if gone < len(kept):
+            raise UsageError(f"not all files of {folder} can be deleted")
+        words = f"Deleted {count_of(gone, 'answer')} from {folder}."
+    else:
+        megabytes = sum(size for _, size in kept) / 1e6
+        words = (
+            f"The cache in {folder} holds {count_of(len(kept), 'answer')} and takes "
+            f"{megabytes:.1f} of at most {cache.MOST_BYTES / 1e6:.0f} MB. --clear deletes what it "
+            f"holds, {cache.VARIABLE} names another folder or says {cache.OFF}, and a command with "
+            "--no-cache does without."
+        )
+    answer = {"folder": folder and str(folder), "answers": len(kept), "cleared": clear}
+    print_answer(as_json, answer, [words])

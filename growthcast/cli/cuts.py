@@ -8,15 +8,7 @@ from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from growthcast.cli.options import (
-    Day,
-    Days,
-    File,
-    Text,
-    chosen_tanks,
-    open_fit,
-    recalled,
-)
+from growthcast.cli.options import Day, Days, File, Text, chosen_tanks, open_fit, recalled
 from growthcast.cli.output import print_answer, say
 from growthcast.cli.pages import check_page, write_page
 from growthcast.errors import UsageError

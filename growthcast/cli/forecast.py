@@ -1,25 +1,31 @@
-"""growthcast interval, forecast and fit: how often, how high, and what the log taught."""
+"""growthcast interval, forecast, fit, watch, backtest: how often, how high, what the log taught."""
 
 from __future__ import annotations
 
+from dataclasses import replace
 from datetime import date, timedelta
 from functools import partial
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Literal
+
+import typer
 
 from growthcast.cli.options import (
+    Count,
     Day,
     Days,
     File,
     Text,
     Texts,
+    check_plot,
     chosen_tanks,
     one_tank,
+    open_book,
     open_fit,
     recalled,
     write_plot,
 )
-from growthcast.cli.output import print_answer
-from growthcast.errors import UsageError
+from growthcast.cli.output import print_answer, say
+from growthcast.errors import Exit, UsageError
 
 if TYPE_CHECKING:
     from growthcast.book.book import Book
@@ -159,3 +165,70 @@ def fit_command(book: Text, on: Day, details: bool, as_json: bool) -> None:
         area["cm_per_week"] = plain(by_quantile(speeds), 2)
     words = fit_words(answer, fit.design.is_cover, last_logged(opened))
     print_answer(as_json, answer, words, fit, details=details)
+
+
+def watch_command(
+    book: Text, on: Day, tank: Text, plot: File, details: bool, as_json: bool
+) -> None:
+    """Say which tanks, areas or species have begun to grow otherwise than usual, and what to check.
+
+    Example: growthcast watch my-book --plot growth.svg
+
+    Exit status: 0 all as usual, 1 something needs attention, 2 bad arguments or a book with
+    problems, 3 the tool itself failed.
+    """
+    from growthcast.say.opening import not_fitted_words
+    from growthcast.say.watch import watch_in_json, watch_words
+    from growthcast.service.watch.watch import watch_growth
+
+    opened, day = open_book(book, on)
+    tanks = chosen_tanks(opened, tank)
+    check_plot(opened, plot)
+    work = partial(watch_growth, opened, day, tanks)
+    report = recalled(opened, day, work, "watch", tanks)
+    say(*not_fitted_words(report.not_fitted))
+    one, ended = tank is not None, opened.ended_tanks(day)
+    drawn = [watched for watched in report.tanks if one or watched.tank_id not in ended]
+    if plot is not None and not any(watched.course for watched in drawn):
+        say("Nothing was drawn: no tank has visits enough to judge.")
+    elif plot is not None:
+        from growthcast.figures.watch import growth_index_figure
+
+        write_plot(opened, plot, growth_index_figure(replace(report, tanks=tuple(drawn))))
+    words = watch_words(report, ended, by_area=one)
+    print_answer(as_json, watch_in_json(report), words, details=details or one)
+    if report.needs_attention:
+        raise typer.Exit(Exit.ATTENTION)
+
+
+def backtest_command(
+    book: Text, splits: Count, on: Day, new_tanks: bool, plot: File, details: bool, as_json: bool
+) -> None:
+    """Forecast each visit of the log from the visits before it, and say how often that was right.
+
+    Example: growthcast backtest my-book --plot right.svg
+
+    Exit status: 0 done, 2 bad arguments or a book with problems, 3 the tool itself failed.
+    """
+    from growthcast.forecast.backtest import DEFAULT_SPLITS, backtest
+    from growthcast.say.backtest import backtest_words, too_few_words
+    from growthcast.say.opening import not_fitted_words
+
+    if splits is not None and splits < 1:
+        raise UsageError(f"--splits {splits} is too few; give 1 or more days")
+    opened, day = open_book(book, on)
+    check_plot(opened, plot)
+    splits = splits or DEFAULT_SPLITS
+    leave_out: Literal["tank"] | None = "tank" if new_tanks else None
+    work = partial(backtest, opened, splits, leave_out=leave_out)
+    result = recalled(opened, day, work, "backtest", splits, leave_out)
+    say(*not_fitted_words(result.not_fitted))
+    if plot is not None and not result.enough:
+        say("Nothing was drawn.")
+    elif plot is not None:
+        from growthcast.figures.calibration import calibration_figure
+
+        write_plot(opened, plot, calibration_figure(result))
+    if as_json and not result.enough:
+        say(too_few_words(result))
+    print_answer(as_json, result, backtest_words(result), result, details=details)

@@ -1,27 +1,29 @@
-"""Commands that fill a book: add, export, import."""
+"""Commands that fill a book and check it: add, check, export, import."""
 
 from __future__ import annotations
 
+from collections import Counter
+from collections.abc import Iterator
 from datetime import date
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
+import typer
+
+from growthcast.book.findings import count_of as findings_in_words
 from growthcast.book.findings import format_finding, format_findings
 from growthcast.book.shipped import find_book, find_own_book
 from growthcast.book.words import did_you_mean, shown
-from growthcast.cli.diary import import_diary
 from growthcast.cli.log_file import say_columns
-from growthcast.cli.options import (
-    File,
-    Text,
-    Texts,
-    folder_of,
-)
-from growthcast.cli.output import print_answer, print_json, print_words, say
-from growthcast.cli.waiting import WAITING, working
-from growthcast.errors import BookProblems, GrowthcastError, RowsRefused, UsageError
+from growthcast.cli.options import Day, File, Text, Texts, fitted, folder_of
+from growthcast.cli.output import WAITING, print_answer, print_json, print_words, say, working
+from growthcast.errors import BookProblems, Exit, GrowthcastError, RowsRefused, UsageError
 from growthcast.plain import plain
-from growthcast.say.words import count_of
+from growthcast.say.words import and_list, capital, count_of
+
+if TYPE_CHECKING:
+    from growthcast.book.book import Book
+    from growthcast.errors import Finding
 
 
 def add_command(kind: str, cells: Texts, as_json: bool) -> None:
@@ -64,8 +66,7 @@ def add_command(kind: str, cells: Texts, as_json: bool) -> None:
     if troubles:
         raise UsageError("\n    ".join([*troubles, *_also_found(folder, table, row, today)]))
     added = add_rows(folder, table, [row], today=today, command=f"add {kind}", summary=words)
-    for item in added.findings:
-        say(format_finding(item))
+    say(*map(format_finding, added.findings))
     say_columns(f"{table}.csv", added.columns)
     if added.problems_before:
         problems = count_of(len(added.problems_before), "problem")
@@ -126,7 +127,7 @@ def export_command(book: Text, xlsx: File, as_json: bool) -> None:
     """
     from growthcast.book.read import inspect_book
     from growthcast.book.sheets.export import check_workbook_target, export_book
-    from growthcast.book.sheets.stamp import STAMP
+    from growthcast.book.sheets.values import STAMP
 
     if xlsx is None:
         raise UsageError("name the file to write: --xlsx FILE.xlsx")
@@ -176,8 +177,7 @@ def import_command(
     answer |= {"settings": merge.settings, "not_taken": merge.not_taken}
     if not as_json:
         print_words(merge_words(merge, delete_missing))
-    for words in merge.not_taken:
-        say(f"{workbook.file}: {words}.")
+    say(*(f"{workbook.file}: {words}." for words in merge.not_taken))
     if merge.differs and (notes := check_merge(folder, merge, workbook.file, today=date.today())):
         say(format_findings(notes))
     if written:
@@ -189,3 +189,99 @@ def import_command(
     if merge.differs:
         files = ", ".join(merge.files)
         say(f"Wrote {files}." if written else f"Nothing was written; --yes writes {files}.")
+
+
+def import_diary(file: Path, folder: Path, kept: Path, *, yes: bool, as_json: bool) -> None:
+    """Say what an old diary would bring into the log, and with ``yes`` write it."""
+    from growthcast.book.begin.diary import (
+        meanings_text,
+        propose_meanings,
+        read_diary,
+        read_meanings,
+    )
+    from growthcast.book.begin.diary_rows import plan_import, understand_diary, write_import
+    from growthcast.book.read import read_book
+    from growthcast.book.writing.replace import write_whole
+    from growthcast.say.diary import meaning_words, plan_words
+
+    if kept.suffix != ".toml":
+        raise UsageError(f"--as {kept}: name a file that ends in .toml")
+    book, diary = read_book(folder), read_diary(file)
+    new = not kept.exists()
+    meanings = propose_meanings(diary, book) if new else read_meanings(kept, diary)
+    if not as_json:
+        print_words(meaning_words(diary, meanings))
+    if new:
+        write_whole(kept, meanings_text(meanings, diary).encode())
+        say(f"Wrote {kept}: correct there what a column is, then run this again.")
+    try:
+        understood = understand_diary(diary, meanings, book)
+    except UsageError as trouble:
+        raise UsageError(f"{diary.file}: {trouble} in {kept}") from trouble
+    plan = plan_import(folder, understood, today=date.today())
+    for item in plan.notes if plan.rows else ():
+        say(format_finding(item))
+    written = yes and not new and bool(plan.rows)
+    if written:
+        write_import(folder, plan, diary.file)
+    rows = [{"row": number, **row} for number, row in plan.rows]
+    answer = {"file": diary.file, "columns": meanings.columns, "written": written, "rows": rows}
+    words = plan_words(plan, diary.file)
+    print_answer(as_json, answer | {"not_taken": plan.not_taken}, words)
+    if written:
+        say(f"Wrote {folder / 'trims.csv'}.")
+    elif plan.rows:
+        say("Nothing is in the log yet; the same with --yes writes it.")
+
+
+def check_command(book: Text, as_json: bool, on: Day, deep: bool) -> None:
+    """Check a book and say what is wrong or odd in it, with the place and the fix.
+
+    Example: growthcast check my-book
+
+    Exit status: 0 nothing or remarks only, 1 notes, 2 problems or bad arguments, 3 tool fault.
+    """
+    from growthcast.book.read import inspect_book
+    from growthcast.say.supposed import co2_words
+
+    read, findings = inspect_book(folder_of(book), today=date.today(), on=on)
+    where, assumed = "", []
+    if read is not None:
+        findings = (*findings, *(_of_fit(read) if deep else _on_grams(read)))
+        assumed = co2_words(read)
+        sizes = (len(read.tanks), "tank"), (len(read.areas), "area"), (len(read.trims), "log row")
+        where = " in " + and_list([count_of(*size) for size in sizes])
+    if findings and not as_json:
+        say(format_findings(findings))
+    levels = Counter(item.level for item in findings)
+    counts = {"problems": levels["problem"], "notes": levels["note"]}
+    whole = {"findings": findings, **counts, "assumed": assumed}
+    found = capital(findings_in_words(findings)) if findings else "Nothing is wrong or odd"
+    print_answer(as_json, whole, [f"{found}{where}.", *assumed])
+    raise typer.Exit(
+        Exit.BAD_INPUT if levels["problem"] else Exit.ATTENTION if levels["note"] else Exit.DONE
+    )
+
+
+def _on_grams(book: Book) -> Iterator[Finding]:
+    """Say how weights of whole tanks are read, as far as it is known without a fit."""
+    from growthcast.book.checks.checks import remark_on_grams
+
+    said = book.practice.whole_tank_grams
+    why = "growthcast check --deep says how" if said is None else "as [log] whole_tank_grams says"
+    return remark_on_grams(book.trims, said, why)
+
+
+def _of_fit(book: Book) -> list[Finding]:
+    """Notes on the log rows that a fit set aside, and how it read the weights of whole tanks."""
+    from growthcast.book.checks.checks import remark_on_grams
+    from growthcast.book.findings import finding
+    from growthcast.fit.growth import last_logged
+    from growthcast.say.fit import suspect_words
+
+    fit = fitted(book, last_logged(book) or date.today())
+    suspects = [
+        finding("suspect-reading", one.file, one.row, None, "row", why=suspect_words(one))
+        for one in fit.suspects
+    ]
+    return [*remark_on_grams(book.trims, *fit.whole_tank_grams), *suspects]

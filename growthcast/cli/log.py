@@ -1,4 +1,4 @@
-"""growthcast log: a whole visit in one short line, or every area asked for in turn."""
+"""growthcast log and open: a visit in one short line, area by area, or in the browser."""
 
 from __future__ import annotations
 
@@ -11,19 +11,15 @@ from typing import TYPE_CHECKING, Any
 from growthcast.book.shipped import find_own_book
 from growthcast.cli.log_file import (
     STATES,
-    doubtful_words,
     fit_before,
-    in_words,
     log_file,
     or_say,
-    text_of,
     tried_line,
     understood,
-    visit_for_programs,
     write_line,
 )
-from growthcast.cli.options import Day, File, Text, Texts
-from growthcast.cli.output import print_answer, print_words, say
+from growthcast.cli.options import Count, Day, File, Text, Texts
+from growthcast.cli.output import print_answer, print_words, say, text_of
 from growthcast.cli.tables import print_line, printable
 from growthcast.errors import UsageError
 
@@ -115,6 +111,7 @@ def log_command(
     from growthcast.book.writing.unlog import without_visit
     from growthcast.book.writing.visit.amounts import looks_like_item
     from growthcast.book.writing.visit.places import tank_of_visit, visit_rows
+    from growthcast.say.visit import doubtful_words, understood_words
 
     items = visit or []
     named = items[0] if items and not looks_like_item(items[0]) else None
@@ -139,7 +136,7 @@ def log_command(
     line = _line(tank_id, day, items, number, by, taps)
     known = understood(book, tank_id, day, rows, before, line.by)
     if not as_json:
-        print_words(in_words(known))
+        print_words(understood_words(known))
     state = tried_line(folder, line, known, today, again=again)
     if known.doubts and not yes:
         say(f"{doubtful_words([known])} with ? above: look again before it is written.")
@@ -184,6 +181,7 @@ def _print_outlook(
 ) -> None:
     """Print what follows from a visit that was written."""
     from growthcast.say.log import outlook_for_programs, outlook_words
+    from growthcast.say.visit import visit_for_programs
     from growthcast.service.visit.logged import after_visit
 
     tank_id, day, news = known.tank_id, known.day, None
@@ -194,3 +192,18 @@ def _print_outlook(
     found = {r.place.area_id: r.amounts.get("before_cm") for r in known.rows if r.place}
     words = outlook_words(news, tank_id, day, found) if news else ()
     print_answer(as_json, whole, words, details=details)
+
+
+def open_command(book: Text, share: bool, at: str, port: Count, no_browser: bool) -> None:
+    """Open the book's desk in a browser: what is due, each tank, and visits typed or tapped.
+
+    Example: growthcast open my-book --share
+
+    Exit status: 0 closed, 2 the book or its port cannot be used, 3 the tool itself failed.
+    """
+    folder = find_own_book(book)
+    from growthcast.desk.memory import Desk
+    from growthcast.desk.serve import open_desk
+
+    share_at = at if share or at else None
+    open_desk(Desk(folder), say, share_at=share_at, browser=not no_browser, port=port)

@@ -8,8 +8,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any, TypeVar
 
 from growthcast.book.findings import format_finding
-from growthcast.cli.output import print_answer, print_words, say
-from growthcast.cli.waiting import WAITING, working
+from growthcast.cli.output import WAITING, print_answer, print_words, say, text_of, working
 from growthcast.errors import GrowthcastError, HeldAlready, UsageError
 from growthcast.say.words import count_of
 
@@ -36,6 +35,7 @@ def log_file(folder: Path, file: Path, today: date, *, yes: bool, as_json: bool)
     from growthcast.book.writing.append import would_add
     from growthcast.book.writing.visit.lines import numbered, read_lines
     from growthcast.book.writing.visit.places import tank_of_visit, visit_rows
+    from growthcast.say.visit import doubtful_words, understood_words, visit_for_programs
 
     lines = read_lines(text_of(file))
     book = read_book(folder, today=today)
@@ -57,12 +57,11 @@ def log_file(folder: Path, file: Path, today: date, *, yes: bool, as_json: bool)
         raise UsageError("nothing was written; mend these lines:\n    " + "\n    ".join(troubles))
     fresh = [(line, known) for line, state, known in visits if known and state == "new"]
     together = would_add(folder, "trims", [c for _, k in fresh for c in k.cells], today=today)
-    for item in together.findings:
-        say(format_finding(item))
+    say(*map(format_finding, together.findings))
     say_columns("trims.csv", together.columns)
     for line, state, known in visits:
         if known and state == "new" and not as_json:
-            print_words(in_words(known))
+            print_words(understood_words(known))
         elif state != "new":
             say(f"Line {line.row}: {STATES[state]}")
     written = 0
@@ -80,16 +79,6 @@ def log_file(folder: Path, file: Path, today: date, *, yes: bool, as_json: bool)
         for line, state, known in visits
     ]
     print_answer(as_json, {"visits": told}, ())
-
-
-def text_of(file: Path) -> str:
-    """Return the text of a file; ``UsageError`` where it has none."""
-    try:
-        return file.read_text(encoding="utf-8")
-    except UnicodeDecodeError as error:
-        raise UsageError(f"{file} is no text in UTF-8; save it as that") from error
-    except OSError as error:
-        raise UsageError(f"{file} cannot be read: {error.strerror}") from error
 
 
 def tried_line(
@@ -165,12 +154,7 @@ def fit_before(book: Book, day: date) -> GrowthFit | None:
 
 
 def understood(
-    book: Book,
-    tank_id: str,
-    day: date,
-    rows: Sequence[Any],
-    before: GrowthFit | None,
-    by: str = "",
+    book: Book, tank_id: str, day: date, rows: Sequence[Any], before: GrowthFit | None, by: str = ""
 ) -> Understood:
     from growthcast.service.doubts.understood import understand
 
@@ -178,27 +162,6 @@ def understood(
     if known.trouble:
         say(f"{NOT_JUDGED}: {known.trouble}")
     return known
-
-
-def in_words(known: Understood) -> list[str]:
-    from growthcast.say.log import questions
-    from growthcast.say.visit import visit_in_words
-
-    asked = questions(known.doubts)
-    return visit_in_words(known.tank_id, known.day, known.rows, known.places, known.grams, asked)
-
-
-def doubtful_words(visits: Sequence[Understood]) -> str:
-    doubts = sum(len(known.doubts) for known in visits)
-    return f"{count_of(doubts, 'doubt')} {'is' if doubts == 1 else 'are'} marked"
-
-
-def visit_for_programs(known: Understood, written: bool) -> dict[str, Any]:
-    from growthcast.say.log import doubts_for_programs
-
-    whole = {"tank_id": known.tank_id, "on": known.day, "written": written, "rows": known.cells}
-    doubts = doubts_for_programs(known.doubts)
-    return whole | {"understood": in_words(known), "doubts": doubts}
 
 
 def or_say(otherwise: str, step: Callable[..., T], *given: object) -> T | None:

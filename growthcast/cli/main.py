@@ -18,16 +18,11 @@ HEADINGS = {
         "retire": "changes",
         "move": "changes",
         "journal": "changes",
-        "check": "check",
+        "check": "keep",
         "export": "keep",
         "import": "keep",
     },
-    "At the tank": {
-        "log": "log",
-        "measure": "measure",
-        "open": "open_desk",
-        "cuts": "cuts",
-    },
+    "At the tank": {"log": "log", "measure": "measure", "open": "log", "cuts": "cuts"},
     "Advice": {
         "interval": "forecast",
         "forecast": "forecast",
@@ -35,24 +30,14 @@ HEADINGS = {
         "away": "rounds",
         "peak": "cuts",
     },
-    "Pages": {
-        "brief": "pages",
-        "quote": "pages",
-        "overview": "pages",
-        "hours": "hours",
-    },
-    "Plants": {
-        "rescape": "rescape",
-        "species": "species",
-    },
+    "Pages": {"brief": "pages", "quote": "pages", "overview": "pages", "hours": "rounds"},
+    "Plants": {"rescape": "rescape", "species": "species"},
     "What the log tells, and how sure": {
-        "watch": "check",
+        "watch": "forecast",
         "fit": "forecast",
-        "backtest": "check",
+        "backtest": "forecast",
     },
-    "The tool itself": {
-        "cache": "cache",
-    },
+    "The tool itself": {"cache": "commands"},
 }
 """The commands by their headings in the order of ``--help``, each with the module that holds it."""
 COMMANDS = {name: home for commands in HEADINGS.values() for name, home in commands.items()}

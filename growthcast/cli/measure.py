@@ -7,9 +7,8 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from growthcast.book.shipped import find_own_book
-from growthcast.cli.log_file import text_of
 from growthcast.cli.options import Day, File, Text, folder_of, open_fit
-from growthcast.cli.output import print_answer, say
+from growthcast.cli.output import print_answer, say, text_of
 from growthcast.errors import UsageError
 
 if TYPE_CHECKING:
@@ -17,14 +16,7 @@ if TYPE_CHECKING:
 
 
 def measure_command(
-    photo: Path,
-    book: Text,
-    tank: Text,
-    taps: File,
-    html: File,
-    keep: bool,
-    on: Day,
-    as_json: bool,
+    photo: Path, book: Text, tank: Text, taps: File, html: File, keep: bool, on: Day, as_json: bool
 ) -> None:
     """Read the heights of all areas off one photo of a tank, each with its error.
 

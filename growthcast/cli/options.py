@@ -14,12 +14,12 @@ from typing import TYPE_CHECKING, Annotated, Any, TypeVar, get_args, get_type_hi
 
 import typer
 
+from growthcast import cache
 from growthcast.book.findings import summary_for_commands
 from growthcast.book.shipped import find_book
 from growthcast.book.tables import CONDITION_WORDS
 from growthcast.book.words import check_known, some_of
-from growthcast.cli.output import say
-from growthcast.cli.waiting import working
+from growthcast.cli.output import say, working
 from growthcast.errors import UsageError
 
 if TYPE_CHECKING:
@@ -40,8 +40,6 @@ LONG_WORK = {
     "brief": "Building the page",
     "overview": "Building the page",
 }
-STALE_D = 42
-"""Days without any log after which it is said (common practice, no source)."""
 
 
 Text = str | None
@@ -55,18 +53,28 @@ Amount = float | None
 """What commands take; ``options.toml`` says what each is for."""
 
 
+WORK_NOTHING_OUT = {"start", "add", "unlog", "open", "species", "export", "import", "cache"}
+"""Commands of which no answer is kept."""
+
+
 def takes_options(name: str, command: Callable[..., None]) -> Callable[..., None]:
     """Return a command as typer calls it: its arguments with what ``options.toml`` says of them.
 
     A command of very many takes them as the fields of one noun, ``asked``.
     """
-    told = tomllib.loads(Path(__file__).with_name("options.toml").read_text(encoding="utf-8"))
+    text = Path(__file__).with_name("options.toml").read_text(encoding="utf-8")
+    every, *others = text.split("\n# ---")  # the lines of a command follow one of hyphens
+    own = next((part for part in others if f"\n[{name}." in part), "")
+    told = tomllib.loads(f"{every}\n#{own}")
 
     hints = get_type_hints(command)
     noun = hints.get("asked")
     hints = get_type_hints(noun) if noun else hints
+    hints |= {} if name in WORK_NOTHING_OUT else {"no_cache": bool}
 
-    def called(**given: Any) -> None:
+    def called(*, no_cache: bool = False, **given: Any) -> None:
+        if no_cache:
+            cache.turn(on=False)
         command(**({"asked": noun(**given)} if noun else given))
 
     said = told["every"] | told.get(name, {})
@@ -130,6 +138,7 @@ def open_book(named: str | None, on: date | None) -> tuple[Book, date]:
     """Read the book a command is called with, say its notes, and settle the day to stand on."""
     from growthcast.book.read import read_book
     from growthcast.fit.growth import last_logged
+    from growthcast.say.opening import left_out_words
 
     book = read_book(folder_of(named), on=on)
     if beside := summary_for_commands(book.findings):
@@ -138,23 +147,8 @@ def open_book(named: str | None, on: date | None) -> tuple[Book, date]:
     if day is None:
         day = date.today()
         say(f"The log holds no rows, so the day to stand on is today, {day}.")
-    planted = book.areas.date("planted_on").astype("datetime64[D]")
-    later = book.areas.text("area_id")[planted > day].tolist()
-    if later:
-        say(
-            f"Planted after {day} and so left out: {some_of(later, 5)}. "
-            f"Stand on a later day with --on {planted[planted > day].max()} to include them."
-        )
+    say(*left_out_words(book, day))
     return book, day
-
-
-def say_not_fitted(not_fitted: dict[str, str]) -> None:
-    """Name the tanks whose log could not be fitted, on stderr."""
-    for tank, why in not_fitted.items():
-        say(
-            f"The log of tank {tank} cannot be fitted: {why}. The tank rests on the species table "
-            "alone, as if it had no log; growthcast check may find the row."
-        )
 
 
 def fitted(book: Book, day: date, doubt: bool = False) -> GrowthFit:
@@ -177,31 +171,11 @@ def open_fit(
     named: str | None, on: date | None, *, doubt: bool = False
 ) -> tuple[Book, date, GrowthFit]:
     """Read and fit the book; areas whose fit did not settle are named on stderr."""
-    from growthcast.fit.growth import last_logged
-    from growthcast.say.supposed import co2_words
+    from growthcast.say.opening import beside_fit
 
     book, day = open_book(named, on)
-    for sentence in co2_words(book, unknown=False):
-        say(sentence)
     fit = fitted(book, day, doubt)
-    say_not_fitted(fit.not_fitted)
-    unsettled = fit.design.area_id[~fit.converged].tolist()
-    if unsettled:
-        say(
-            f"The fit did not settle for {some_of(unsettled, 10)}: do not rely on these areas' "
-            "numbers; look for a slipped decimal or a mistaken area in their log rows."
-        )
-    last = last_logged(book)
-    if last is not None and (day - last).days > STALE_D:
-        say(
-            f"The log ends on {last}, {(day - last).days} days before {day}: heights since then "
-            "are forecast as if nothing had been cut."
-        )
-    if fit.widening != 1.0:
-        say(
-            f"Ranges are {fit.widening:g} times as wide as the model's own, as widening in "
-            "practice.toml asks."
-        )
+    say(*beside_fit(book, day, fit))
     return book, day, fit
 
 

@@ -1,4 +1,4 @@
-"""What every command prints with: JSON for programs, tables for people, sentences on stderr."""
+"""What every command prints with: answers, sentences on stderr, and what is done of long work."""
 
 from __future__ import annotations
 
@@ -8,12 +8,16 @@ import json
 import os
 import sys
 from collections.abc import Iterator
+from pathlib import Path
+from threading import Event, Thread
+from time import monotonic
 from typing import TYPE_CHECKING, Any, NoReturn, TextIO
 
 from growthcast.cli.tables import print_line, print_table, printable, takes_any_letter
 from growthcast.errors import Exit, UsageError
 from growthcast.plain import plain
 from growthcast.say.words import RANGES_HOLD, Beside, Table, Words
+from growthcast.steps import LISTENER
 
 if TYPE_CHECKING:
     from growthcast.fit.result import GrowthFit
@@ -71,12 +75,24 @@ def _forget_the_rest(stream: TextIO) -> None:
         os.close(nowhere)
 
 
-def say(sentence: str) -> None:
+def say(*sentences: str) -> None:
     """Say something beside the answer, on stderr, as long as anybody reads it."""
     try:
-        print(printable(sentence), file=sys.stderr)  # noqa: T201
+        for sentence in sentences:
+            print(printable(sentence), file=sys.stderr)  # noqa: T201
     except BrokenPipeError:
         _forget_the_rest(sys.stderr)
+
+
+def text_of(file: Path, option: str = "") -> str:
+    """Return the text of a file that an option names; ``UsageError`` where it has none."""
+    named = f"{option} {file}".strip()
+    try:
+        return file.read_text(encoding="utf-8-sig")
+    except UnicodeDecodeError as error:
+        raise UsageError(f"{named} is no text in UTF-8; save it as that") from error
+    except OSError as error:
+        raise UsageError(f"{named} cannot be read: {error.strerror}") from error
 
 
 def print_answer(
@@ -127,3 +143,49 @@ def print_json(noun: object, fit: GrowthFit | BacktestResult | None = None) -> N
         finite(answer, "JSON")  # names the number
         raise
     print(text)  # noqa: T201
+
+
+PATIENCE_S, EVERY_S = 1.0, 0.1
+WAITING = "Writing, or waiting for another growthcast that writes in this book"
+
+
+@contextlib.contextmanager
+def working(what: str) -> Iterator[None]:
+    """Show a bar on stderr while work lasts longer than a second, on a terminal only."""
+    if LISTENER.get() is not None or not sys.stderr.isatty():
+        yield
+        return
+    far, done = [0, 0], Event()
+    bar = Thread(target=_show, args=(what, far, done), daemon=True)
+
+    def listen(number: int, total: int) -> None:
+        far[:] = number, total
+
+    heard = LISTENER.set(listen)
+    bar.start()
+    try:
+        yield
+    finally:
+        done.set()
+        bar.join()
+        LISTENER.reset(heard)
+
+
+def _show(what: str, far: list[int], done: Event) -> None:
+    """Draw what is done, how long it has taken and how long it will take, until it is done."""
+    began = monotonic()
+    if done.wait(PATIENCE_S):
+        return
+    from rich.console import Console
+    from rich.progress import BarColumn, Progress, TextColumn
+
+    parts = (TextColumn("{task.description}"), BarColumn())
+    console = Console(stderr=True)
+    with Progress(*parts, console=console, transient=True, redirect_stdout=False) as bar:
+        task = bar.add_task(what, total=None)
+        while not done.wait(EVERY_S):
+            number, total = far
+            spent = monotonic() - began
+            left = f", about {spent / number * (total - number):.0f} s left" if number else ""
+            said = f"{what}, {spent:.0f} s{left}"
+            bar.update(task, description=said, completed=number, total=total or None)

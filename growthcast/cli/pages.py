@@ -54,11 +54,7 @@ def check_page(file: Path | None) -> Path:
 
 
 def write_page(
-    book: Book,
-    file: Path,
-    build: Callable[[Locale], Page],
-    day: date | None = None,
-    *asked: object,
+    book: Book, file: Path, build: Callable[[Locale], Page], day: date | None = None, *asked: object
 ) -> None:
     """Build a page in the practice's language and write it, whole or not at all.
 

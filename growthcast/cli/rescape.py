@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -11,7 +10,6 @@ from growthcast.book.findings import format_findings, summary_for_commands
 from growthcast.book.tables import FORMS, column_of
 from growthcast.book.words import check_known, did_you_mean
 from growthcast.cli.options import (
-    Amount,
     Count,
     Day,
     File,
@@ -25,8 +23,7 @@ from growthcast.cli.options import (
     open_fit,
     write_plot,
 )
-from growthcast.cli.output import print_answer, say
-from growthcast.cli.waiting import working
+from growthcast.cli.output import print_answer, say, text_of, working
 from growthcast.errors import BookProblems, UsageError
 from growthcast.nouns import dataclass
 
@@ -49,7 +46,6 @@ class Asked:
     form: Text
     place: Text
     stock: File
-    planted_cm: Amount
     layouts: Texts
     reach: Count
     keep: Texts
@@ -93,7 +89,7 @@ def rescape_command(asked: Asked) -> None:
 
 def check_asked(asked: Asked) -> None:
     """Refuse two questions at once, and options that would be left unread."""
-    area, reach, cm = asked.area, asked.reach, asked.planted_cm
+    area, reach = asked.area, asked.reach
     given = {"--area": area is not None, "--layouts": asked.files, "--reach": reach is not None}
     questions = [name for name, is_given in given.items() if is_given]
     form_hint = did_you_mean(asked.form or "", FORMS, f"the forms are {', '.join(FORMS)}")
@@ -109,10 +105,6 @@ def check_asked(asked: Asked) -> None:
         ),
         "--keep goes with --reach: it pins areas while swaps are searched": (
             asked.keep and reach is None
-        ),
-        "--planted-cm goes with --area": cm is not None and area is None,
-        f"--planted-cm {cm or 0.0:g} is outside the limits; expected above 0 to 300": (
-            cm is not None and not 0.0 < cm <= 300.0
         ),
         "a layout names its own plants; leave out --plants, --form and --stock": (
             asked.files and (asked.plants or asked.form or asked.stock)
@@ -144,14 +136,8 @@ def stock_list(book: Book, file: Path | None) -> set[str] | None:
 
     if file is None:
         return None
-    try:
-        lines = file.read_text(encoding="utf-8-sig").splitlines()
-    except OSError as error:
-        raise UsageError(f"--stock {file} cannot be read: {error.strerror}") from error
-    except UnicodeDecodeError as error:
-        raise UsageError(f"--stock {file} is no text in UTF-8; save it as that") from error
     found = set()
-    for number, line in enumerate(lines, start=1):
+    for number, line in enumerate(text_of(file, "--stock").splitlines(), start=1):
         if (name := line.partition("#")[0].strip()) and name != "species_id":
             try:
                 found.add(known_species(book, name, f"{file}, line {number}, left out"))
@@ -195,23 +181,26 @@ def _area(fit: GrowthFit, tank: int, area_id: str) -> int:
 
 def _answer_plants(asked: Asked, book: Book, fit: GrowthFit, tank: int, area_id: str) -> None:
     """Print how plants would do in an area, the best first."""
-    from growthcast.say.plants import plants_in_json, plants_words
-    from growthcast.service.rescape.plants import compare_plants, likely_pool, pool_of
+    from growthcast.say.plants import nothing_to_compare, plants_in_json, plants_words
+    from growthcast.service.rescape.plants import compare_plants, pool_of, usual_choice
 
     plants, form = named_plants(book, asked), asked.form
     place = _area(fit, tank, area_id)
     priors, mine = fit.design.priors, fit.design.species[place]
     stock = stock_list(book, asked.stock)
-    pick = pool_of if plants else partial(likely_pool, book)
-    pool = pick(fit, place, form, asked.place or "", stock)
+    where = asked.place or ""
+    if not (plants or form or where):
+        form, where = usual_choice(book, fit, place)
+    pool = pool_of(fit, place, form, where, stock)
     narrowed = asked.form or asked.place or asked.stock
     wanted = [name for name in plants if name != priors.species_id[mine]] if plants else pool
     if plants and narrowed:
         wanted = [name for name in wanted if name in pool]
     if not wanted:
-        raise UsageError(_nothing_to_compare(asked, fit, place, plants))
+        given = {"--form": asked.form, "--place": asked.place, "--stock": asked.stock}
+        raise UsageError(nothing_to_compare(given, fit, place, plants))
     with working(f"Comparing {len(wanted)} plants"):
-        advice = compare_plants(book, fit, place, wanted, asked.planted_cm)
+        advice = compare_plants(book, fit, place, wanted)
     shown = [a for a in advice if plants or a.fits or a.is_there_now]
     left_out = [a for a in advice if a not in shown]
     if asked.plot is not None:
@@ -220,21 +209,6 @@ def _answer_plants(asked: Asked, book: Book, fit: GrowthFit, tank: int, area_id:
         write_plot(book, asked.plot, plants_figure(fit, place, shown))
     answer = (fit, place, book.practice.currency, shown, left_out)
     asked.print(plants_in_json(*answer), plants_words(*answer), fit)
-
-
-def _nothing_to_compare(asked: Asked, fit: GrowthFit, place: int, plants: Sequence[str]) -> str:
-    area_id = str(fit.design.area_id[place])
-    given = {"--form": asked.form, "--place": asked.place, "--stock": asked.stock}
-    narrowed = " or ".join(name for name, value in given.items() if value is not None)
-    if plants and narrowed:
-        return f"none of the plants named is left by {narrowed}; leave that out, or --plants"
-    if plants:
-        return f"{plants[0]} is what stands in {area_id} now; name others with --plants"
-    how = "percent cover" if fit.design.is_cover[place] else "height"
-    return (
-        f"no other plant can be compared for {area_id}, which is measured by its {how}; ask for "
-        f"others with {narrowed or '--place'}"
-    )
 
 
 def _answer_layouts(asked: Asked, book: Book, fit: GrowthFit, tank: int) -> None:

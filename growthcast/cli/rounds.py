@@ -1,20 +1,15 @@
-"""growthcast rounds and away: the visits of the practice, and a time without any."""
+"""growthcast rounds, away and hours: the visits to come, a time without any, and those made."""
 
 from __future__ import annotations
 
+import re
 from dataclasses import replace
 from datetime import UTC, date, datetime, timedelta
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from growthcast.cli.options import (
-    Day,
-    File,
-    Text,
-    chosen_tanks,
-    open_fit,
-    recalled,
-)
+from growthcast.book.words import check_known
+from growthcast.cli.options import Day, File, Text, chosen_tanks, folder_of, open_fit, recalled
 from growthcast.cli.output import print_answer, say
 from growthcast.cli.tables import printable
 from growthcast.errors import UsageError
@@ -200,3 +195,35 @@ def _last_visit(first: date, before: date | None, day: date) -> date:
             f"--last-visit {before} does not lie between {day}, the day this stands on, and {first}"
         )
     return before
+
+
+def hours_command(book: Text, month: Text, client: Text, csv: File, as_json: bool) -> None:
+    """Sum up visits, minutes and grams of a month by client and tank, for the invoice.
+
+    Example: growthcast hours my-book --month 2026-11 --client "Client A"
+
+    Exit status: 0 done, 2 bad arguments or a book with problems, 3 the tool itself failed.
+    """
+    from growthcast.book.read import read_book
+    from growthcast.book.writing.replace import write_whole
+    from growthcast.fit.growth import last_logged
+    from growthcast.say.hours import hours_csv, hours_words
+    from growthcast.service.effort.hours import month_of_work
+
+    opened = read_book(folder_of(book))
+    check_file(opened, csv, ".csv")
+    if client is not None:
+        clients = sorted({name for name in opened.tanks.text("client").tolist() if name})
+        check_known(client, clients, "tanks.csv has no client", "the clients are")
+    day = _first_of(month) if month else last_logged(opened) or date.today()
+    work = month_of_work(opened, day, client)
+    if csv is not None:
+        write_whole(csv, hours_csv(work).encode())
+        say(f"Wrote {csv}")
+    print_answer(as_json, work, hours_words(work))
+
+
+def _first_of(month: str) -> date:
+    if re.fullmatch(r"[0-9]{4}-(0[1-9]|1[0-2])", month):
+        return date.fromisoformat(f"{month}-01")
+    raise UsageError(f'--month "{month}" is not a month; write it as YYYY-MM, as in 2026-11')

@@ -10,7 +10,7 @@ from growthcast.cli.output import print_answer, say
 from growthcast.errors import UsageError
 
 if TYPE_CHECKING:
-    from growthcast.book.book import Table
+    from growthcast.book.book import Book
 
 LIGHTS = ("low", "medium", "high")
 NEEDS = ("no", "helps", "yes")
@@ -35,14 +35,19 @@ def species_command(
 
     Exit status: 0 done, 2 an unknown species or bad arguments.
     """
+    from growthcast.book.read import read_shipped_species
     from growthcast.book.tables import FORMS
-    from growthcast.say.species import list_words, species_words
+    from growthcast.say.species import list_words, species_for_programs, species_words
 
     _check_word("--form", form, FORMS)
     _check_word("--light", light, LIGHTS)
     _check_word("--needs-co2", needs_co2, NEEDS)
     _check_word("--sort", sort, SORTS)
-    known = _all_species(book)
+    shipped = read_shipped_species()
+    own = None if book is None else _book_of(book)
+    known = species_for_programs(
+        own.species if own else shipped, shipped, own.practice if own else None
+    )
     wanted = {"form": form, "light": light, "needs_co2": needs_co2}
     chosen = [p for p in known if all(word in (None, p[name]) for name, word in wanted.items())]
     holding = ""
@@ -68,71 +73,15 @@ def _check_word(flag: str, word: str | None, choices: tuple[str, ...]) -> None:
         raise UsageError(f'{flag} "{word}" is not known; {hint}')
 
 
-def _all_species(folder: str | None) -> list[dict[str, Any]]:
-    """Return every species as a mapping of plain values, ready for JSON."""
-    import numpy as np
-
-    from growthcast.book.read import read_shipped_species
-    from growthcast.species import (
-        estimated_columns,
-        fastest_cm_per_week,
-        light_word,
-        read_sources,
-        species_priors,
-    )
-
-    shipped = read_shipped_species()
-    table = shipped if folder is None else _species_of_book(folder)
-    estimated, sources = estimated_columns(shipped), read_sources()
-    before = {plant["species_id"]: plant for plant in _rows(shipped)}
-    filled = table.extra.get("filled") or [""] * len(table)
-    fastest = fastest_cm_per_week(species_priors(table)).tolist()
-    plants = []
-    for plant, from_form, speed in zip(_rows(table), filled, fastest, strict=True):
-        name = plant["species_id"]
-        guessed = {*from_form.split(";")}
-        old = before.get(name, {})
-        own = [key for key in plant if plant[key] != old.get(key) and key not in guessed]
-        guessed |= estimated.get(name, frozenset()) - {*own}
-        plants.append(
-            {
-                **plant,
-                "light": light_word(plant["light_k_umol"]),
-                "fastest_cm_per_week": round(speed, 3),
-                "low_stand_doubles_d": round(float(np.log(2.0)) / plant["rate_per_day"], 1),
-                "estimated": [key for key in plant if key in guessed],
-                "from_book": own,
-                "source_text": sources.get(plant["source"]),
-            }
-        )
-    return plants
-
-
-def _species_of_book(folder: str) -> Table:
-    """Return the species of a book, after saying what was noted while it was read."""
+def _book_of(folder: str) -> Book:
+    """Return a book, after saying what was noted while it was read."""
     from growthcast.book.findings import summary_for_commands
     from growthcast.book.read import read_book
 
     book = read_book(folder)
     if beside := summary_for_commands(book.findings):
         say(beside)
-    return book.species
-
-
-def _rows(table: Table) -> list[dict[str, Any]]:
-    """Return the rows of a table as plain values; a blank one is None."""
-    from growthcast.book.tables import TABLES
-
-    columns = {
-        column.name: [
-            None if value in ("", None) or value != value else value
-            for value in (
-                table.flag(column.name) if column.kind == "flag" else table.columns[column.name]
-            ).tolist()
-        ]
-        for column in TABLES["species"]
-    }
-    return [dict(zip(columns, cells, strict=True)) for cells in zip(*columns.values(), strict=True)]
+    return book
 
 
 def _find(known: list[dict[str, Any]], text: str) -> list[dict[str, Any]]:

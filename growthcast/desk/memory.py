@@ -132,14 +132,11 @@ class Known:
         """Yield what is worked out so that no page waits for it, what is asked most first."""
         for one in self.standings:
             yield partial(self.sheet, one)
-            if one.option is not None:
-                yield partial(self.courses, one, one.option)
+            for option in one.advice.options:
+                yield partial(self.courses, one, option)
         yield self.watched
         for weeks in PLANS:
             yield partial(self.plan, weeks)
-        for one in self.standings:
-            for option in one.advice.options:
-                yield partial(self.courses, one, option)
 
 
 class Desk:

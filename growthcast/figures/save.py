@@ -6,9 +6,8 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Literal
 
 from growthcast.book.book import Book
-from growthcast.book.tables import TABLES
 from growthcast.book.words import printable
-from growthcast.book.writing.replace import refusals_in_words, write_whole
+from growthcast.book.writing.replace import check_place, write_whole
 from growthcast.errors import UsageError
 from growthcast.say.words import tidy
 
@@ -18,21 +17,9 @@ if TYPE_CHECKING:
     from growthcast.say.figures import Caption
 
 
-BOOK_FILES = ("practice.toml", *(f"{name}.csv" for name in TABLES))
-
-
 def check_target(book: Book, file: Path) -> None:
     """Refuse a place where a figure cannot or must not be written."""
-    named = printable(str(file))
-    with refusals_in_words(file):
-        if not file.parent.is_dir():
-            raise UsageError(f'there is no folder for "{named}"; make it first')
-        if file.is_dir():
-            raise UsageError(f'"{named}" is a folder; name a file in it')
-        for name in BOOK_FILES:
-            kept = book.folder / name
-            if file.exists() and kept.exists() and file.samefile(kept):
-                raise UsageError(f'"{named}" is {name} of the book; write elsewhere')
+    check_place(book.folder, file)
 
 
 def check_picture(book: Book, file: Path) -> Literal["svg", "png"]:

@@ -12,7 +12,7 @@ from growthcast.arrays import BoolArray, FloatArray, IntArray
 from growthcast.book.book import Book, WholeTank
 from growthcast.errors import UsageError
 from growthcast.finite import finite_answer
-from growthcast.fit.beside import LAG, SETTLING, by_beside
+from growthcast.fit.beside import by_beside
 from growthcast.fit.borrowing import Borrowed
 from growthcast.fit.cuts import UnsaidCuts, lowest_cuts_shown, unsaid_cuts
 from growthcast.fit.design import Design
@@ -146,10 +146,8 @@ class GrowthFit:
             last_pause_d=last["pause_d"],
             last_lag_share=last["lag_share"],
             lag_d=spreads.lags.mean_d[form],
-            lag_sd_d=sd[LAG] * self.widening,
-            by_lag=beside[LAG],
-            settling_sd=sd[SETTLING] * self.widening,
-            by_settling=beside[SETTLING],
+            beside_sd=sd * self.widening,
+            by_beside=beside,
         )
 
     @finite_answer

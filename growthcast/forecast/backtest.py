@@ -219,7 +219,8 @@ def _forecast_from(
     made["own_log"], blank = made["model"], np.full_like(made["model"].height_cm, np.nan)
     made["model"] = Predictive(blank, blank.copy())
     errors_d = []
-    for group in _groups(readings.tank):
+    tanks = distinct(readings.tank)  # in groups, each of them left out in one fit
+    for group in np.array_split(tanks, min(tanks.size, MOST_GROUPS)):
         left_out = only_starts(earlier, past.start, group)
         apart = replace(fit_growth(left_out, on, design.spreads), widening=1.0)
         mine = np.isin(readings.tank, group)
@@ -229,12 +230,6 @@ def _forecast_from(
         made["model"].error_cm[mine] = found.error_cm
         errors_d.append(_crossing_errors(apart, areas[mine], here, past))
     return fit, made, np.concatenate(errors_d)
-
-
-def _groups(tank: IntArray) -> list[IntArray]:
-    """Split the tanks that were read into at most ten groups, each left out in one fit."""
-    tanks = distinct(tank)
-    return np.array_split(tanks, min(tanks.size, MOST_GROUPS))
 
 
 def _foreseen(fit: GrowthFit, areas: IntArray, readings: Readings) -> Predictive:

@@ -138,8 +138,7 @@ def outlook(
     growth_d = growth_d * awake
     along, variance = posterior.pace_ceiling_stage(
         drift.weight.reshape(drift.weight.shape[0], *size),
-        taken_by_lag,
-        clock.slowed_by_settling(*spans),
+        (taken_by_lag, clock.slowed_by_settling(*spans)),
     )
 
     # By node: x moves the pace, x and y the ceiling, both of them the stage.

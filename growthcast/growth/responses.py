@@ -105,16 +105,22 @@ def light_gain_h(
     -----
     ``G = min(H, 12) tanh(I/Ik) - 24 s``: photosynthesis in the light, respiration around the
     clock. Hours beyond 12 bring nothing: days of 12 hours gave a rootless stem its best yield, and
-    a duckweed grew no faster under 16 or 24 hours than under 12. That growth falls with the hours
-    below 12, down to what pays for respiration, is ours: no source for days as short as aquaria
-    have was found.
+    a duckweed grew no faster under 16 or 24 hours than under 12. From 12 hours down to 10 growth
+    falls by a fifth here, which the one trial of it neither shows nor rules out (Hydrilla under 10
+    to 16 hours: no difference, rates give or take a fifth to four fifths of themselves). That it
+    goes on falling below 10 hours, down to what pays for respiration, is an estimate: no trial of
+    days as short as aquaria have was found.
 
     References
     ----------
     The long end: Ceratophyllum demersum, Australian Journal of Marine and Freshwater Research 20,
     1969, 115-126, doi 10.1071/MF9690115; Landoltia punctata under 12, 16 and 24 hours, Aquaculture
-    Research, 2021, doi 10.1111/are.15581 (abstracts read). The short end: growth in weight ends at
-    2 to 3 % of full sunlight, R. E. Wilkinson, Weeds 11, 1963, 287-290 (abstract read).
+    Research, 2021, doi 10.1111/are.15581. The short end, as far as there is one: D. F. Spencer and
+    L. W. J. Anderson, Photoperiod responses in monoecious and dioecious Hydrilla verticillata, Weed
+    Science, 1986 (relative growth rates under 10 to 16 hours, 0.081 +- 0.063 to 0.284 +- 0.052 a
+    week); T. K. Van, Weed Science, 1989 (dioecious Hydrilla at the surface within 2 to 3 weeks
+    under 10 and under 16 hours); growth in weight ends at 2 to 3 % of full sunlight,
+    R. E. Wilkinson, Weeds 11, 1963, 287-290. Abstracts read.
     A. D. Jassby and T. Platt, Limnology and Oceanography 21, 1976, 540-547,
     doi 10.4319/lo.1976.21.4.0540 (reference from memory, the form tanh(I/Ik) as printed). The daily
     balance is ours.

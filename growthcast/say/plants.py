@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from typing import Any
 
 import numpy as np
@@ -12,16 +12,7 @@ from growthcast.book.words import some_of
 from growthcast.fit.result import GrowthFit
 from growthcast.plain import plain
 from growthcast.say.supposed import limits_words
-from growthcast.say.words import (
-    RANGES,
-    RANGES_HOLD,
-    Beside,
-    More,
-    Table,
-    Words,
-    count_of,
-    percent,
-)
+from growthcast.say.words import RANGES, RANGES_HOLD, Beside, More, Table, Words, count_of, percent
 from growthcast.service.effort.visits import Range, Saving
 from growthcast.service.holding import LIKELY
 from growthcast.service.rescape.plants import Z_80, PlantAdvice
@@ -292,3 +283,20 @@ def _plant_dict(one: PlantAdvice, rank: int | None) -> dict[str, Any]:
         "chance_co2_enough": plain(float(one.holding.co2[0]), 4),
         "reason": plant_reason(one),
     }
+
+
+def nothing_to_compare(
+    given: Mapping[str, object], fit: GrowthFit, place: int, plants: Sequence[str]
+) -> str:
+    """Say that no plant is left for an area; ``given`` are the options that narrow the choice."""
+    area_id = str(fit.design.area_id[place])
+    narrowed = " or ".join(name for name, value in given.items() if value is not None)
+    if plants and narrowed:
+        return f"none of the plants named is left by {narrowed}; leave that out, or --plants"
+    if plants:
+        return f"{plants[0]} is what stands in {area_id} now; name others with --plants"
+    how = "percent cover" if fit.design.is_cover[place] else "height"
+    return (
+        f"no other plant can be compared for {area_id}, which is measured by its {how}; ask for "
+        f"others with {narrowed or '--place'}"
+    )

@@ -143,7 +143,7 @@ def next_longer_words(
         cuts = []
         for area in longer.bare_areas:
             days = texts.count("day", round(max(area.days_below_floor, 1.0)))
-            cut = texts.number(area.cut_needed_cm or 0.0, 1)
+            cut = texts.measured(texts.number(area.cut_needed_cm or 0.0, 1), area.unit)
             cuts.append(texts.say("longer_bare_area", area=_name(area), cut=cut, days=days))
         return said + texts.say("longer_bare", cuts="; ".join(cuts))
     return said

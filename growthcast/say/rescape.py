@@ -31,6 +31,9 @@ from growthcast.service.rescape.layouts import LayoutAdvice
 from growthcast.service.rescape.swaps import SwapAdvice, SwapSearch
 from growthcast.service.rescape.variants import Days
 
+WORTH_NAMING = 0.01
+"""A chance below this is no way to come nearer, a change of light below it none."""
+
 
 def layouts_words(tank_id: str, currency: str, advice: Sequence[LayoutAdvice]) -> Words:
     """Yield what each layout of a tank allows beside the tank as it is."""
@@ -45,7 +48,10 @@ def layouts_words(tank_id: str, currency: str, advice: Sequence[LayoutAdvice]) -
         saves = ""
         if one.saves is not None and not one.nothing_holds:
             saves = f"; against the tank as it is it {saves_in_words(one.saves, currency)}"
-        reasons.append(f"{one.name}: {_reason(one)}{saves}.")
+        lit = ""
+        if abs(one.light_below - 1.0) >= WORTH_NAMING:
+            lit = f"; what floats leaves {percent(one.light_below)} of today's light below it"
+        reasons.append(f"{one.name}: {_reason(one)}{lit}{saves}.")
     best = max(advice, key=lambda one: one.interval_d or 0)
     if best.interval_d is not None:
         yield f"{best.name} holds longest: a visit every {best.interval_d} days."
@@ -76,7 +82,17 @@ def _takes(tank_id: str, currency: str, named: Sequence[LayoutAdvice]) -> Words:
     yield Table(
         f"{tank_id}: each listed interval",
         ["layout", "every>", "at the floor>", "a year>", f"{currency} a year>"],
-        [row for one in named for row in _option_rows(one)],
+        [
+            [
+                "" if n else one.name,
+                f"{o.interval_d} days",
+                percent(o.chance_at_least_cut),
+                with_range(o.year.hours_range, "h"),
+                with_range(o.year.cost_range),
+            ]
+            for one in named
+            for n, o in enumerate(one.answer.options)
+        ],
     )
     for one in named:
         if one.interval_d is None:
@@ -100,19 +116,6 @@ def _looks_row(one: LayoutAdvice) -> list[str]:
         percent(chosen.chance_all_within),
         percent(chosen.share_of_days_presentable),
         "nothing" if one.limited_by is None else one.areas[one.limited_by].area_id,
-    ]
-
-
-def _option_rows(one: LayoutAdvice) -> list[list[str]]:
-    return [
-        [
-            "" if n else one.name,
-            f"{o.interval_d} days",
-            percent(o.chance_at_least_cut),
-            with_range(o.year.hours_range, "h"),
-            with_range(o.year.cost_range),
-        ]
-        for n, o in enumerate(one.answer.options)
     ]
 
 
@@ -149,10 +152,6 @@ def layout_in_json(one: LayoutAdvice) -> dict[str, Any]:
         "limited_by": limited,
         "reason": _reason(one),
     }
-
-
-WORTH_NAMING = 0.01
-"""A chance below this is no way to come nearer."""
 
 
 def swaps_words(

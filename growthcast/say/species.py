@@ -3,10 +3,20 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
+from math import log
 from typing import Any
 
+from growthcast.book.book import Practice
+from growthcast.book.book import Table as SpeciesTable
 from growthcast.book.tables import TABLES, UNIT_WORDS
 from growthcast.say.words import Beside, More, Table, Words
+from growthcast.species import (
+    estimated_columns,
+    fastest_cm_per_week,
+    light_word,
+    read_sources,
+    species_priors,
+)
 
 BASIS_WORDS = {
     "published": "published: the rate is printed in a scientific paper",
@@ -21,6 +31,45 @@ ESSENTIAL = (
     *("temp_max_c", "lowest_cut_cm", "cut_practice", "settle_d", "pause_d"),
 )
 """What most people ask of a plant."""
+
+
+def species_for_programs(
+    table: SpeciesTable, shipped: SpeciesTable, practice: Practice | None
+) -> list[dict[str, Any]]:
+    """Return every species as plain values, with what differs from the table that ships.
+
+    Cautions are those of the practice's country, where there is one.
+    """
+    estimated, sources = estimated_columns(shipped), read_sources()
+    before = {plant["species_id"]: plant for plant in _rows(shipped)}
+    filled = table.extra.get("filled") or [""] * len(table)
+    priors = species_priors(table, practice.locale if practice else "")
+    said = zip(fastest_cm_per_week(priors).tolist(), priors.caution.tolist(), strict=True)
+    plants = []
+    for plant, from_form, (speed, caution) in zip(_rows(table), filled, said, strict=True):
+        name = plant["species_id"]
+        guessed = {*from_form.split(";")}
+        old = before.get(name, {})
+        own = [key for key in plant if plant[key] != old.get(key) and key not in guessed]
+        guessed |= estimated.get(name, frozenset()) - {*own}
+        more = {
+            "caution": caution or None,
+            "light": light_word(plant["light_k_umol"]),
+            "fastest_cm_per_week": round(speed, 3),
+            "low_stand_doubles_d": round(log(2.0) / plant["rate_per_day"], 1),
+            "estimated": [key for key in plant if key in guessed],
+            "from_book": own,
+            "source_text": sources.get(plant["source"]),
+        }
+        plants.append(plant | more)
+    return plants
+
+
+def _rows(table: SpeciesTable) -> list[dict[str, Any]]:
+    """Return the rows of a table as plain values, true or false for its flag."""
+    flags = table.flag("reaches_surface").tolist()
+    rows = zip(table.as_rows(), flags, strict=True)
+    return [row | {"reaches_surface": flag} for row, flag in rows]
 
 
 def list_words(plants: Sequence[Mapping[str, Any]], what: str, *, all_of_them: bool) -> Words:

@@ -86,8 +86,10 @@ def _in_words(lost: Sequence[NotHolding], texts: Texts) -> str:
     """Name areas with their chances, those that share a reason together."""
     together: dict[str, list[str]] = {}
     for one in lost:
-        why = limits_words(one.limits, texts)
-        together.setdefault(why, []).append(f"{named(one.label)} {texts.share(one.chance)}")
+        said = f"{named(one.label)} {texts.share(one.chance)}"
+        if one.under_cover is not None:
+            said += texts.say("lost_cut_back", cover=texts.share(one.under_cover))
+        together.setdefault(limits_words(one.limits, texts), []).append(said)
     return "; ".join(
         texts.say("lost_chance", areas=", ".join(names), why=why) for why, names in together.items()
     )

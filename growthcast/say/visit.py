@@ -4,13 +4,16 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from datetime import date
+from typing import Any
 
 from growthcast.book.book import WholeTank
 from growthcast.book.words import plain
 from growthcast.book.writing.visit.amounts import WORDS, Place
 from growthcast.book.writing.visit.entry import VisitRow
+from growthcast.say.log import doubts_for_programs, questions
 from growthcast.say.texts import TERMINAL, Texts
-from growthcast.say.words import named
+from growthcast.say.words import count_of, named
+from growthcast.service.doubts.understood import Understood
 
 Grams = tuple[WholeTank, str]
 """Whose grams a weight of the whole tank is taken for, and why."""
@@ -145,3 +148,22 @@ def _whole_tank(
         digits = len(plain(100 * water).partition(".")[2])
         parts.append(texts.say("visit_water", share=texts.share(water, digits)))
     return parts
+
+
+def understood_words(known: Understood) -> list[str]:
+    """Return a visit as it was understood, with what is doubted of it."""
+    asked = questions(known.doubts)
+    return visit_in_words(known.tank_id, known.day, known.rows, known.places, known.grams, asked)
+
+
+def doubtful_words(visits: Sequence[Understood]) -> str:
+    """Say how many doubts visits have."""
+    doubts = sum(len(known.doubts) for known in visits)
+    return f"{count_of(doubts, 'doubt')} {'is' if doubts == 1 else 'are'} marked"
+
+
+def visit_for_programs(known: Understood, written: bool) -> dict[str, Any]:
+    """Return a visit as ``--json`` prints it."""
+    whole = {"tank_id": known.tank_id, "on": known.day, "written": written, "rows": known.cells}
+    doubts = doubts_for_programs(known.doubts)
+    return whole | {"understood": understood_words(known), "doubts": doubts}

@@ -196,6 +196,9 @@ class NextLonger:
     lost_areas: tuple[str, ...]
 
 
+MendKind = Literal["budget", "floor", "lowest cut", "plant", "light"]
+
+
 @dataclass(frozen=True, slots=True)
 class Mend:
     """One change and what it does to an interval.
@@ -207,7 +210,7 @@ class Mend:
     whether it suffices.
     """
 
-    kind: Literal["budget", "floor", "lowest cut", "plant", "light"]
+    kind: MendKind
     area_ids: tuple[str, ...]
     values: tuple[float | str, ...]
     interval_d: int

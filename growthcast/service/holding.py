@@ -16,6 +16,7 @@ from growthcast.arrays import FloatArray, IntArray
 from growthcast.book.book import Book
 from growthcast.finite import finite_answer
 from growthcast.fit.model.clock import tank_conditions
+from growthcast.fit.model.shade import MOST_COVER
 from growthcast.fit.result import OWN_SPANS_FOR_LOG, GrowthFit
 from growthcast.fit.supposed import conditions_now, conditions_since
 from growthcast.growth.normal import normal_cdf
@@ -41,6 +42,10 @@ CO2_NEEDED_SPREAD = 0.5
 """CO2 below which half of the plants do not last, by their ``needs_co2``, and the log spread of
 that (common practice, no source: tap water in balance with the air holds about 1 mg/L, dosed tanks
 aim at 20 to 30)."""
+
+
+COVER_STEP = 0.05
+"""Floating plants are cut back in steps of this share of the surface."""
 
 
 Limit = Literal["light", "warmth", "co2"]
@@ -142,17 +147,70 @@ def _or(value: float, usual: float) -> float:
 class NotHolding:
     """An area whose plant is not likely to hold: its chance [0-1], and what is in doubt.
 
-    Without ``limits`` none of them alone is in doubt, but all together.
+    Without ``limits`` none of them alone is in doubt, but all together. ``under_cover`` is the most
+    that floating plants may cover of the surface [0-1] for it to be likely to hold, None where
+    cutting them back does not bring it there.
     """
 
     area_id: str
     label: str = field(metadata=HIDDEN)
     chance: float = field(metadata=in_json("chance_holds"))
     limits: tuple[Limit, ...]
+    under_cover: float | None = field(default=None, metadata=in_json("likely_under_cover_share"))
+
+
+def cover_now(fit: GrowthFit, tank: int) -> float:
+    """Return the share of a tank's surface under floating plants from the day of the fit on.
+
+    Parameters
+    ----------
+    fit : GrowthFit
+        A fitted book.
+    tank : int
+        Place of the tank in it.
+
+    Returns
+    -------
+    float
+        Share [0-1].
+    """
+    shade = fit.design.shade
+    return 0.0 if shade is None else float(shade.on(fit.design.on_day)[tank])
+
+
+def light_under(book: Book, fit: GrowthFit, tank: int, cover_cm2: float) -> float:
+    """Return the light below other floating plants than there are, as a multiple of what it is.
+
+    Parameters
+    ----------
+    book : Book
+        The book that was fitted.
+    fit : GrowthFit
+        Its fit.
+    tank : int
+        Place of the tank in the book.
+    cover_cm2 : float
+        What they cover midway between their floors and budgets [cm2].
+
+    Returns
+    -------
+    float
+        Multiple [-]. Cover goes with what stands midway between floors and budgets: floating plants
+        that are seen at half of it today are taken to stand at half of it then. 1 where the size of
+        the tank is not known.
+    """
+    design, now = fit.design, cover_now(fit, tank)
+    surface = float(np.prod([book.tanks.number(n)[tank] for n in ("length_cm", "width_cm")]))
+    here = design.stays & design.is_cover & (design.tank == tank)
+    usual = float((design.area_cm2 * design.traits.middle_cm / 100.0)[here].sum())
+    then = now * cover_cm2 / usual if usual > 0.0 else cover_cm2 / surface
+    return (1.0 - min(then, MOST_COVER)) / (1.0 - now) if surface > 0.0 else 1.0
 
 
 @finite_answer
-def holding_of(book: Book, fit: GrowthFit, tank: int, areas: IntArray) -> Holding:
+def holding_of(
+    book: Book, fit: GrowthFit, tank: int, areas: IntArray, cover: float | None = None
+) -> Holding:
     """Return the chances that areas hold under the conditions of their tank.
 
     Parameters
@@ -165,6 +223,8 @@ def holding_of(book: Book, fit: GrowthFit, tank: int, areas: IntArray) -> Holdin
         Place of the tank in the book.
     areas : int array (n,)
         Places of its areas; light is taken midway between floor and budget.
+    cover : float, optional
+        Share of the surface under floating plants [0-1]; as it is when not given.
 
     Returns
     -------
@@ -177,9 +237,8 @@ def holding_of(book: Book, fit: GrowthFit, tank: int, areas: IntArray) -> Holdin
     canopy = np.where(design.is_cover[areas], water, np.minimum(middle, water))
     share = book.areas.number("light_share")[areas]
     share = np.where(np.isnan(share), 1.0, share)
-    if design.shade is not None:
-        below = 1.0 - float(design.shade.on(design.on_day)[tank])
-        share = np.where(design.is_cover[areas], share, share * below)
+    below = 1.0 - (cover_now(fit, tank) if cover is None else cover)
+    share = np.where(design.is_cover[areas], share, share * below)
     return holding(conditions, design.priors, design.species[areas], share, canopy)
 
 
@@ -208,6 +267,8 @@ def not_holding(book: Book, fit: GrowthFit, tank: int, areas: IntArray) -> tuple
     if not doubtful.any():
         return ()
     unseen = fit.spans_since(conditions_since(fit, tank))[areas] < OWN_SPANS_FOR_LOG
+    covers = np.arange(0.0, cover_now(fit, tank) - 0.5 * COVER_STEP, COVER_STEP).tolist()
+    likely = [holding_of(book, fit, tank, areas, cover).chance >= LIKELY for cover in covers]
     names, labels = book.areas.text("area_id"), book.areas.text("label")
     return tuple(
         NotHolding(
@@ -215,6 +276,9 @@ def not_holding(book: Book, fit: GrowthFit, tank: int, areas: IntArray) -> tuple
             label=str(labels[areas[i]] or names[areas[i]]),
             chance=float(chances.chance[i]),
             limits=chances.limits(i),
+            under_cover=max(
+                (c for c, holds in zip(covers, likely, strict=True) if holds[i]), default=None
+            ),
         )
         for i in np.flatnonzero(doubtful & unseen).tolist()
     )

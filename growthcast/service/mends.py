@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import replace
 from typing import Any
 
@@ -11,11 +11,11 @@ import numpy as np
 from growthcast.arrays import BoolArray, FloatArray, distinct
 from growthcast.book.book import Book
 from growthcast.book.supposed import Changes
-from growthcast.fit.model.shade import MOST_COVER
 from growthcast.fit.result import GrowthFit
 from growthcast.fit.supposed import conditions_now, fit_beside, replanted, suppose
 from growthcast.nouns import dataclass
-from growthcast.service.advice import Mend, OptionAdvice, ShortArea, TankAdvice
+from growthcast.service.advice import Mend, MendKind, OptionAdvice, ShortArea, TankAdvice
+from growthcast.service.holding import light_under
 from growthcast.service.interval import interval_options
 from growthcast.service.living import LivingAreas, living_areas, living_part
 
@@ -37,44 +37,36 @@ class _Case:
     option: OptionAdvice
     confidence: float
 
-    def chance(self, living: LivingAreas) -> float:
-        """Chance of the interval under changed areas cut to their least, worked out anew."""
-        wanted = np.array([self.confidence])
-        changed = interval_options(living, self.option.interval_d, wanted)
-        return float(changed.chance_at_least_cut[0])
-
     def mend(
         self,
+        kind: MendKind,
         places: BoolArray,
-        *,
-        chance: float,
-        values: FloatArray | list[str],
-        before: FloatArray,
-        **named: Any,
+        changed: LivingAreas,
+        values: Sequence[float | str],
+        before: Sequence[float] = (),
+        plant: tuple[str, str] = ("", ""),
     ) -> Mend:
-        """Return a change of some areas, its chance at hand."""
+        """Return a change of some areas, its chance worked out anew at their least cuts."""
+        wanted = np.array([self.confidence])
+        again = interval_options(changed, self.option.interval_d, wanted)
+        chance = float(again.chance_at_least_cut[0])
         return Mend(
+            kind=kind,
             area_ids=tuple(self.fit.design.area_id[self.living.area[places]].tolist()),
-            values=tuple(values if isinstance(values, list) else values.tolist()),
+            values=tuple(values),
             interval_d=self.option.interval_d,
             chance_at_least_cut=chance,
             holds=chance >= self.confidence,
-            before=tuple(before.tolist()),
-            **named,
+            before=tuple(before),
+            plant=plant,
         )
 
-    def mend_bound(self, kind: str, name: str, bound: FloatArray, changed: BoolArray) -> Mend:
+    def mend_bound(self, kind: MendKind, name: str, bound: FloatArray, places: BoolArray) -> Mend:
         """Return a change of one bound (A,) of the areas of a mask (A,)."""
         bounds: dict[str, Any] = {name: bound}
-        return self.mend(
-            changed,
-            kind=kind,
-            chance=self.chance(
-                lit_below(self.book, self.fit, self.living, replace(self.living, **bounds))
-            ),
-            values=bound[changed].round(1),
-            before=getattr(self.living, name)[changed],
-        )
+        lit = lit_below(self.book, self.fit, self.living, replace(self.living, **bounds))
+        before = getattr(self.living, name)[places].tolist()
+        return self.mend(kind, places, lit, bound[places].round(1).tolist(), before)
 
 
 def mends_for(
@@ -156,21 +148,18 @@ def lit_below(book: Book, fit: GrowthFit, living: LivingAreas, changed: LivingAr
     Returns
     -------
     LivingAreas
-        The changed areas. Cover moves by what its middle does; where no light is known, or nothing
+        The changed areas. Cover goes with its middle; where no light is known, or nothing
         floats, they grow as they were.
     """
-    design, tank = fit.design, int(living.tank[0])
-    floats, ppfd = design.is_cover[changed.area], conditions_now(fit, tank)["ppfd_umol"]
-    if design.shade is None or not floats.any() or not ppfd > 0.0:
+    tank, floats = int(living.tank[0]), fit.design.is_cover[changed.area]
+    ppfd = conditions_now(fit, tank)["ppfd_umol"]
+    if not floats.any() or not ppfd > 0.0:
         return changed
-    moved = changed.floor_cm + changed.budget_cm - living.floor_cm - living.budget_cm
-    surface = float(np.prod([book.tanks.number(n)[tank] for n in ("length_cm", "width_cm")]))
-    more = np.where(floats, 0.5 * moved / 100.0 * design.area_cm2[changed.area] / surface, 0.0)
-    before = float(design.shade.on(design.on_day)[tank])
-    after = min(max(before + float(np.nansum(more)), 0.0), MOST_COVER)
-    if after == before:
+    middle = 0.5 * (changed.floor_cm + changed.budget_cm)[floats] / 100.0
+    covered = float((middle * fit.design.area_cm2[changed.area[floats]]).sum())
+    light = ppfd * light_under(book, fit, tank, covered)
+    if abs(light - ppfd) < 1e-9 * ppfd:
         return changed
-    light = ppfd * (1.0 - after) / (1.0 - before)
     under = suppose(book, fit, tank, Changes({"ppfd_umol": light}, {})).fit
     rates = living_areas(under, living.tank).draws.log_rate
     rates = np.where(floats[:, None], changed.draws.log_rate, rates)
@@ -186,13 +175,8 @@ def _less_light(case: _Case) -> Iterator[Mend]:
     for share in DIMMED_SHARES:
         dimmed = float(round(share * ppfd))
         under = suppose(case.book, fit, tank, Changes({"ppfd_umol": dimmed}, {})).fit
-        mend = case.mend(
-            np.ones(case.living.area.size, dtype=np.bool_),
-            kind="light",
-            chance=case.chance(living_areas(under, case.living.tank)),
-            values=np.array([dimmed]),
-            before=np.array([ppfd]),
-        )
+        lit = living_areas(under, case.living.tank)
+        mend = case.mend("light", np.ones(lit.area.size, np.bool_), lit, [dimmed], [ppfd])
         if mend.holds or share == DIMMED_SHARES[-1]:
             yield mend
             return
@@ -215,16 +199,10 @@ def _plants(case: _Case, limit: int) -> list[Mend]:
     tried: list[Mend] = []
     for n, species in enumerate(listed):
         keep = (among.area < old) & (among.area != place) | (among.area == old + n)
-        tried.append(
-            case.mend(
-                spot,
-                kind="plant",
-                chance=case.chance(living_part(among, keep)),
-                values=[str(names.species_id[species])],
-                before=np.zeros(0),
-                plant=(str(names.scientific_name[species]), str(names.common_name[species])),
-            )
-        )
+        plant = str(names.scientific_name[species]), str(names.common_name[species])
+        changed = living_part(among, keep)
+        [name] = names.species_id[[species]].tolist()
+        tried.append(case.mend("plant", spot, changed, [name], plant=plant))
         if sum(mend.holds for mend in tried) == SHOWN:
             break
     holding = [mend for mend in tried if mend.holds]

@@ -10,7 +10,8 @@ Then practices, each logged in several ways with the same plants and cuts: heigh
 photos by finger and under a magnifier, cuts as they were aimed; looks alone; photos that all read
 8 % high, with a ruler beside every tenth and without. Scored is the height of every living area 7
 to 28 days after the last row, uncut: CRPS over the budget and coverage of the 80 % interval.
-Invented throughout: no real photo is in it.
+Photos here are off by 1 cm (0.5 under a magnifier) and 4.5 %, more than the camera's first table
+says. Invented throughout: no real photo is in it.
 """
 
 from __future__ import annotations
@@ -37,10 +38,10 @@ from tests.simulator.style import STYLES
 HORIZONS_D = (7, 14, 21, 28)
 FIRST_SEED = 700
 STEMS = ("stem", "rosette")
-MAGNIFIED = {"photo_error_cm": 0.5, "photo_error_share": 0.033}
+MAGNIFIED = {"photo_error_cm": 0.5, "photo_error_share": 0.045}
 LOGS = {
     "ruler": ("heights", {}),
-    "photos by finger": ("heights", {"photo_share": 1.0, "photo_error_share": 0.033}),
+    "photos by finger": ("heights", {"photo_share": 1.0, "photo_error_share": 0.045}),
     "photos, magnifier": ("heights", {"photo_share": 1.0, **MAGNIFIED}),
     "half of each": ("heights", {"photo_share": 0.5, **MAGNIFIED}),
     "looks alone": ("looks", {}),

@@ -32,20 +32,25 @@ CASES: dict[str, Mapping[str, bytes | None]] = {
 
 
 def die_at(number: int, moment: str) -> None:
-    """Be killed before, in the middle of or after the n-th system call from here on."""
+    """Be killed in the middle of the n-th write from here on, or after the n-th system call.
+
+    Before a call nothing is otherwise than after the one before it.
+    """
     count = 0
 
     def watched(name, real):
         def call(*arguments, **options):
             nonlocal count
-            count += 1
+            count += moment == "after" or name == "write"
             if count != number:
                 return real(*arguments, **options)
-            if moment == "middle" and name == "write":
-                real(arguments[0], bytes(arguments[1])[: len(arguments[1]) // 2])
-            if moment == "after":
-                real(*arguments, **options)
-            os.kill(os.getpid(), signal.SIGKILL)
+            try:
+                if moment == "middle":
+                    real(arguments[0], bytes(arguments[1])[: len(arguments[1]) // 2])
+                else:
+                    real(*arguments, **options)
+            finally:  # a call that fails is one as well
+                os.kill(os.getpid(), signal.SIGKILL)
 
         return call
 
@@ -87,7 +92,7 @@ def look(folder: Path, new: Mapping[str, bytes | None]) -> None:
 def main(scratch: Path) -> int:
     kills = 0
     for new in CASES.values():
-        for moment in ("before", "middle", "after"):
+        for moment in ("middle", "after"):
             number, killed = 1, True
             while killed:
                 folder = scratch / f"{kills}"

@@ -201,6 +201,8 @@ def test_the_book_shows_what_was_found_beside_its_cell_and_adds_rows(desk):
     table = desk.get("/book?table=areas")
     assert re.search(r"The check found (?:nothing|something: \d+)", table)
     assert "<td>Red &lt;b&gt;accent&lt;/b&gt;</td>" in table
+    assert re.search(r'<option value="a5"[^>]*>Crypts, Cryptocoryne wendtii.* \(a5\)<', table)
+    assert '<option value="home">Client B (home)</option>' in table
     form = {"token": desk.form("home")["token"], "table": "closed", "action": "add"}
     wrong = form | {"closed.tank_id.2": "hone", "closed.from_date.2": "2030-01-01"}
     status, page = desk.post("/book", wrong | {"closed.to_date.2": "2030-01-07"})
@@ -464,6 +466,16 @@ def test_hostile_items_are_refused_with_a_sentence(desk, phone, items, state):
     assert told["state"] == state
     assert told["said"]
     assert desk.rows() == []
+
+
+@pytest.mark.parametrize("taps", ["{", '{"width": NaN}', "[" * 30000, {"corners": 1}, "x" * 25000])
+def test_hostile_taps_are_refused_with_their_visit(desk, phone, taps):
+    visit = {"number": "dddd5555", "tank": "home", "day": str(TODAY), "items": ["m0=6/3"]}
+    told = phone.ask("visit", json.dumps(visit | {"taps": taps}))[1]
+    assert told["state"] == "refused"
+    assert "taps are not as the page" in told["said"]
+    assert desk.rows() == []
+    assert not (desk.folder / "taps.jsonl").exists()
 
 
 def test_a_formula_in_a_remark_stays_text(desk, phone, unlogged):

@@ -180,6 +180,13 @@ def test_refusals_say_what_to_do(tmp_path, scene, folder):
     wrong = taps_of(scene)
     wrong["areas"]["a2"] = dict(zip(("top", "base"), wrong["areas"]["a2"].values(), strict=True))
     refused(measured(tmp_path, scene, folder, wrong), "the top of a2 lies below its base")
+    wrong = taps_of(scene)
+    wrong["areas"]["a2"]["top"] = [500, 20]
+    refused(measured(tmp_path, scene, folder, wrong), "the top of a2 lies above the water")
+    unsized = book_of(tmp_path / "unsized", scene)
+    tanks = (unsized / "tanks.csv").read_text().replace(f"{scene.size_cm[1]:.2f}", "")
+    (unsized / "tanks.csv").write_text(tanks)
+    refused(measured(tmp_path, scene, unsized, told), "tanks.csv does not say width_cm of lobby")
     wrong = taps_of(scene, areas={"fern": {"top": [1, 1]}})
     refused(measured(tmp_path, scene, folder, wrong), "tank lobby has no area")
     for torn in ("{", "[]", '{"width": 1, "height": 1, "corners": [], "areas": {}}'):

@@ -282,7 +282,6 @@ def test_some_plants_that_will_not_hold_are_named_beside_the_interval() -> None:
         ((*LOBBY, "--area", "lobby-hygro", "--plants", "lemna-minor"), "by its percent cover"),
         ((*LOBBY, "--area", "lobby-hygro", "--form", "stems"), 'did you mean "stem"'),
         ((*LOBBY, "--area", "lobby-hygro", "--keep", "lobby-rotala"), "--keep goes with --reach"),
-        ((*LOBBY, "--area", "lobby-hygro", "--planted-cm", "-1"), "outside the limits"),
         (("--tank", "shop-window", "--area", "shop-bacopa"), "not planted"),
         (("--tank", "nowhere", "--reach", "10"), "no tank"),
         ((*LOBBY, "--reach", "0"), "1 to 365"),

@@ -213,6 +213,7 @@ INNER = {
     "Picture": "what a file says, which may not tell its focal length",
 }
 IN_WORDS = {"str", "bytes", "bool", "date", "list[str]", "list[int]", "Iterator[IntArray]"}
+IN_WORDS |= {"tuple[str | None, str]"}
 
 
 def test_every_answer_passes_the_guard():

@@ -22,7 +22,7 @@ DECLARED = {column.name: column for column in TABLES["species"]}
 REGULATED = ["cabomba-caroliniana", "hygrophila-polysperma", "egeria-densa", "salvinia-auriculata"]
 REGULATED += ["pistia-stratiotes", "limnobium-laevigatum", "myriophyllum-aquaticum"]
 MAY_BE_BLANK = {"also_known_as", "caution", "estimated"}
-RATE_RANGE = (0.005, 0.3)
+RATE_RANGE = (0.004, 0.3)
 COVER_RATE_RANGE = (0.05, 0.35)
 
 Row = dict[str, str]

@@ -20,7 +20,7 @@ from growthcast.fit.model.noise import ErrorModel, knot_precision
 from growthcast.fit.model.spreads import FORMS, Lags, Settling
 from growthcast.fit.result import GrowthFit
 from growthcast.fit.rows.chains import Link, Nodes, pack_chains
-from growthcast.fit.solver.problem import Block, Pooling, Problem
+from growthcast.fit.solver.problem import KNOTS, Block, Pooling, Problem
 from growthcast.forecast.heights import outlook
 from growthcast.log.visits import Look
 from tests.unit.fit.small_problem import no_weights
@@ -391,7 +391,7 @@ def pit_of_truth(books, solution):
         "log ceiling": (posterior.mean.log_ceiling, np.sqrt(posterior.log_ceiling_variance)),
         "tank": (effects.tank[pooling.tank, 0], effects.tank_sd(pooling)[pooling.tank]),
         "species": (effects.species[pooling.species], effects.species_sd()[pooling.species]),
-        "drift today": (posterior.mean.drift[0], np.sqrt(posterior.drift_variance)),
+        "drift today": (posterior.mean.drift[0], posterior.covariance[:, KNOTS, KNOTS] ** 0.5),
     }
     scores = {name: (books.truth[name] - mean) / sd for name, (mean, sd) in known.items()}
     pits = {name: ndtr(score) for name, score in scores.items()}

@@ -74,7 +74,7 @@ class TestPriors:
             assert getattr(priors, name).tolist() == [float(row[name]) for row in rows]
         for name in TRAITS:
             assert priors.traits[name].tolist() == [float(row[name]) for row in rows]
-        for name in ("form", "caution", "basis", "needs_co2", "common_name"):
+        for name in ("form", "caution", "needs_co2", "common_name"):
             assert getattr(priors, name).tolist() == [row[name] for row in rows]
         surface = [row["reaches_surface"] == "true" for row in rows]
         assert priors.reaches_surface.tolist() == surface
@@ -88,10 +88,7 @@ class TestPriors:
         for name in ("rotala-rotundifolia", "anubias-barteri", "lemna-minor"):
             row = place(priors, name)
             form = forms[str(priors.form[row])]
-            assert priors.min_per_l[row] == form.min_per_l
-            assert priors.min_per_dm2[row] == form.min_per_dm2
-            assert priors.set_up_min[row] == form.set_up_min
-            assert (priors.shape[row], priors.shape_spread[row]) == (1.0, 0.15)
+            assert (priors.shape[row], priors.shape_spread[row]) == (form.shape, form.shape_spread)
 
     def test_the_substrate_feeds_what_roots_in_it(self, priors: sp.SpeciesPriors) -> None:
         starved = dict.fromkeys(CONDITIONS, np.nan) | {"no3_mg_l": 0.0}
@@ -172,8 +169,13 @@ class TestRules:
         assert build.range_spread(0, 1) == 0.6
 
     def test_temperatures(self, build: ModuleType) -> None:
-        assert build.temperatures(20, 28) == pytest.approx((8, 25.6, 37))
-        assert build.temperatures(5, 25)[0] == 2
+        assert build.temperatures(20, 28, 1.5) == pytest.approx((8, 25.6, 37))
+        assert build.temperatures(5, 25, 1.5)[0] == 2
+        # Kept warm, the best lies lower: ten degrees make no more than half as much again.
+        low, best, high = build.temperatures(22, 28, 1.5)
+        assert best < 26.2
+        at = [temperature_response(t, low, best, high, 25.0) for t in (20.0, 25.0)]
+        assert at[1] / at[0] == pytest.approx(1.5**0.5, abs=0.01)
 
     def test_warmth_acts_as_steeply_as_in_the_ditch_model(self, build: ModuleType) -> None:
         """Production of its submerged plants falls by 1.2 to 1.5 for ten degrees (PCDitch)."""

@@ -8,8 +8,8 @@ from threading import Event
 
 import pytest
 
-from growthcast.cli import waiting
-from growthcast.cli.waiting import working
+from growthcast.cli import output as waiting
+from growthcast.cli.output import working
 from growthcast.steps import LISTENER, steps
 
 

@@ -113,9 +113,7 @@ def _row(values: Mapping[str, Any], cells: Mapping[str, str], names: Names) -> d
     return row
 
 
-def _joined(
-    rows: Sequence[tuple[int, dict[str, Cell]]],
-) -> list[tuple[int, Mapping[str, Cell]]]:
+def _joined(rows: Sequence[tuple[int, dict[str, Cell]]]) -> list[tuple[int, Mapping[str, Cell]]]:
     """Move the time at the tank and its water, which a diary writes beside areas, to its row."""
     whole = {(row["date"], row["tank_id"]): row for _, row in rows if row["area_id"] is None}
     found: list[tuple[int, Mapping[str, Cell]]] = []

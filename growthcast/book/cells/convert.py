@@ -73,12 +73,13 @@ def match_header(grid: Grid, table: str) -> tuple[dict[str, int], list[Finding]]
 def empty_table(table: str) -> Table:
     """Return a table without rows, for a file that is not there."""
     none = np.zeros(0, np.int64)
-    columns: dict[str, NDArray[Any]] = {c.name: _blank_column(c, 0) for c in TABLES[table]}
+    columns: dict[str, NDArray[Any]] = {c.name: blank_column(c, 0) for c in TABLES[table]}
     coded = {c.name: Coded(none.astype(np.int32), ("",)) for c in TABLES[table] if c.kind == "id"}
     return Table(f"{table}.csv", none, columns, {}, coded, {})
 
 
-def _blank_column(column: Column, size: int) -> NDArray[Any]:
+def blank_column(column: Column, size: int) -> NDArray[Any]:
+    """Return a column of blank cells."""
     if column.kind == "number":
         return np.full(size, np.nan)
     if column.kind == "date":
@@ -164,7 +165,7 @@ def _convert(
     cells: tuple[str, ...], column: Column, decimal_comma: bool
 ) -> tuple[NDArray[Any], dict[int, Fault]]:
     """Return a column's distinct cells as values, and the faults among them."""
-    values, faults = _blank_column(column, len(cells)), dict[int, Fault]()
+    values, faults = blank_column(column, len(cells)), dict[int, Fault]()
     for code, cell in enumerate(cells):
         if cell.strip():
             guess = len(faults) < _MOST_GUESSES

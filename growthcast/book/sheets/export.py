@@ -11,21 +11,21 @@ from typing import Any
 
 import xlsxwriter
 
-from growthcast.book.checks.names import FILES
 from growthcast.book.read import read_shipped_species
-from growthcast.book.sheets.stamp import STAMP, stamp_rows
 from growthcast.book.sheets.values import (
     LISTS,
     MOST_CELLS,
     SETTINGS,
+    STAMP,
     Value,
     as_value,
     canonical,
     settings_of,
+    stamp_rows,
 )
 from growthcast.book.tables import TABLES, Column
 from growthcast.book.words import column_letter, printable
-from growthcast.book.writing.replace import write_whole
+from growthcast.book.writing.replace import check_place, refusals_in_words, write_whole
 from growthcast.book.writing.source import Source, read_source
 from growthcast.errors import UsageError
 from growthcast.nouns import dataclass
@@ -126,9 +126,12 @@ def _columns(source: Source) -> list[tuple[str, Column | None]]:
 
 
 def _plants(own: Source) -> dict[str, tuple[str, str]]:
-    """Return the common and the Latin name of every plant by its id, in the order of the ids."""
+    """Return the spoken names and the Latin one of every plant by its id, in order of the ids."""
     shipped, names = read_shipped_species(), ("species_id", "common_name", "scientific_name")
-    rows = list(zip(*(shipped.text(name).tolist() for name in names), strict=True))
+    ids, common, latin = (shipped.text(name).tolist() for name in names)
+    others = shipped.text("also_known_as").tolist()
+    spoken = [f"{one}; {more}".strip("; ") for one, more in zip(common, others, strict=True)]
+    rows: list[tuple[str, ...]] = list(zip(ids, spoken, latin, strict=True))
     for record in own.rows():
         cells = dict(zip(own.names, record.cells, strict=False))
         rows.append(tuple(cells.get(name, "").strip() for name in names))
@@ -233,28 +236,16 @@ def check_workbook_target(folder: Path, file: Path) -> bool:
     named = printable(str(file))
     if file.suffix.lower() != ".xlsx":
         raise UsageError(f'"{named}" must end in .xlsx, so that a spreadsheet opens it')
-    try:
-        if not file.parent.is_dir():
-            raise UsageError(f'there is no folder for "{named}"; make it first')
+    check_place(folder, file)
+    with refusals_in_words(file):
         if file.is_symlink():
             raise UsageError(f'"{named}" is a link; name an ordinary file')
-        if not file.exists():
-            return False
-        if file.is_dir():
-            raise UsageError(f'"{named}" is a folder; name a file in it')
-        for name in FILES:
-            kept = folder / name
-            if kept.exists() and file.samefile(kept):
-                raise UsageError(f'"{named}" is {name} of the book; write the sheets elsewhere')
-        if not zipfile.is_zipfile(file):
+        if file.exists() and not zipfile.is_zipfile(file):
             raise UsageError(
                 f'"{named}" is there already and is no workbook; it was left as it is: name '
                 "another file"
             )
-    except OSError as error:
-        reason = (error.strerror or "no reason given").lower()
-        raise UsageError(f'"{named}" cannot be written: {reason}') from error
-    return True
+        return file.exists()
 
 
 def xlsx_bytes(sheets: list[Sheet]) -> bytes:

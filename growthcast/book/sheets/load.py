@@ -12,6 +12,7 @@ import re
 import zipfile
 import zlib
 from collections.abc import Iterator
+from contextlib import contextmanager
 from dataclasses import field
 from pathlib import Path
 from typing import Any
@@ -19,17 +20,25 @@ from xml.parsers import expat
 
 from python_calamine import CalamineWorkbook
 
-from growthcast.book.sheets.stamp import STAMP, Stamps, read_stamps
-from growthcast.book.sheets.values import LISTS, MOST_CELLS, SETTINGS, SettingRow, Value, as_text
+from growthcast.book.sheets.values import (
+    LISTS,
+    MOST_CELLS,
+    SETTINGS,
+    STAMP,
+    SettingRow,
+    Stamps,
+    Value,
+    as_text,
+    read_stamps,
+)
 from growthcast.book.tables import TABLES
 from growthcast.book.words import column_letter, printable, shown
 from growthcast.errors import UsageError
 from growthcast.nouns import dataclass
 
 MOST_PACKED = 100_000_000
-MOST_EXPANDED = 400_000_000
+MOST_EXPANDED = MOST_TEXT = 400_000_000
 MOST_PARTS = 2_000
-MOST_TEXT = 400_000_000
 MOST_COLUMNS = 16_384
 """Columns of a sheet in any spreadsheet."""
 _CHUNK = 1 << 20
@@ -91,7 +100,7 @@ class _Part:
     def __init__(self, part: str, name: str, shared: list[int]) -> None:
         self.part, self.name, self.shared = part, name, shared
         self.row = self.column = self.rows = self.columns = self.cells = self.text = 0
-        self.by_number = self.is_value = False
+        self.by_number = self.is_value = self.unseen = False
 
     def read(self, packed: zipfile.ZipFile) -> None:
         """Go through the part; ``UsageError`` as soon as it is more than may be opened."""
@@ -103,6 +112,8 @@ class _Part:
             while chunk := stream.read(_CHUNK):
                 parser.Parse(chunk, False)
         parser.Parse(b"", True)
+        if self.unseen:  # a sheet would lie in a part which is not looked through
+            raise UsageError(f"{self.name} holds more than sheets; save it as .xlsx")
 
     def _begin(self, tag: str, attributes: dict[str, str]) -> None:
         tag = tag.rpartition(":")[2]
@@ -115,12 +126,8 @@ class _Part:
         elif tag == "si":
             self.shared.append(0)
         elif tag == "Relationship" and self.part.lower() == "xl/_rels/workbook.xml.rels":
-            self._linked(attributes.get("Target", ""))
-
-    def _linked(self, part: str) -> None:
-        """Refuse a sheet that would lie in a part which is not looked through."""
-        if not part.lower().endswith(".xml"):
-            raise UsageError(f"{self.name} holds more than sheets; save it as .xlsx")
+            is_seen = attributes.get("Target", "").lower().endswith(".xml")
+            self.unseen = self.unseen or not is_seen
 
     def _cell(self, attributes: dict[str, str]) -> None:
         """Count a cell, which says where it is or stands beside the one before."""
@@ -191,17 +198,12 @@ def read_workbook(path: Path) -> Workbook:
     Nothing in the file is run: of a formula the value last shown is taken. Names of sheets are
     compared with a book's tables and never become names of files.
     """
-    name = printable(path.name)
-    data = _bytes(path)
-    guard_workbook(data, name)
+    name, book = _opened(path)
     tables: list[SheetTable] = []
     settings: tuple[SettingRow, ...] = ()
     not_read: list[str] = []
     stamps: Stamps = {}
     seen: set[str] = set()
-    with _Reading(name):
-        book = CalamineWorkbook.from_filelike(io.BytesIO(data))
-    del data
     for typed in book.sheet_names:
         known = typed.strip().casefold()
         if known == LISTS:
@@ -230,13 +232,17 @@ def read_workbook(path: Path) -> Workbook:
 
 def read_sheet(path: Path) -> list[tuple[int, list[Value]]]:
     """Return the rows of the first sheet of any .xlsx file that holds something."""
-    name = printable(path.name)
-    data = _bytes(path)
-    guard_workbook(data, name)
-    with _Reading(name):
-        book = CalamineWorkbook.from_filelike(io.BytesIO(data))
+    name, book = _opened(path)
     found = (list(_rows(book, sheet, name)) for sheet in book.sheet_names)
     return next((rows for rows in found if rows), [])
+
+
+def _opened(path: Path) -> tuple[str, CalamineWorkbook]:
+    """Return a workbook that may be read, and its name as it is said."""
+    name, data = printable(path.name), _bytes(path)
+    guard_workbook(data, name)
+    with _reading(name):
+        return name, CalamineWorkbook.from_filelike(io.BytesIO(data))
 
 
 def _bytes(path: Path) -> bytes:
@@ -256,32 +262,27 @@ def _bytes(path: Path) -> bytes:
         raise UsageError(f"{named} cannot be read: {reason.lower()}") from error
 
 
-class _Reading:
-    """Turns whatever the reader of workbooks says, or stumbles over, into a sentence.
+@contextmanager
+def _reading(name: str) -> Iterator[None]:
+    """Turn whatever the reader of workbooks says, or stumbles over, into a sentence.
 
     A fault inside that reader is no ``Exception``.
     """
-
-    def __init__(self, name: str) -> None:
-        self.name = name
-
-    def __enter__(self) -> None:
-        return None
-
-    def __exit__(self, kind: Any, error: BaseException | None, trace: Any) -> None:
-        if error is None or isinstance(error, UsageError | KeyboardInterrupt | SystemExit):
-            return
-        why = "it is damaged, protected by a password or no workbook"
-        if isinstance(error, MemoryError):
-            why = "it is too large"
+    try:
+        yield
+    except (UsageError, KeyboardInterrupt, SystemExit):
+        raise
+    except BaseException as error:
+        large = isinstance(error, MemoryError)
+        why = "too large" if large else "damaged, protected by a password or no workbook"
         raise UsageError(
-            f"{self.name} cannot be read: {why}; open it in the spreadsheet and save it again"
-        ) from None
+            f"{name} cannot be read: it is {why}; open it in the spreadsheet and save it again"
+        ) from error
 
 
 def _rows(book: Any, sheet: str, name: str) -> Iterator[tuple[int, list[Value]]]:
     """Yield the rows of a sheet that hold something, with their numbers."""
-    with _Reading(name):
+    with _reading(name):
         page = book.get_sheet_by_name(sheet)
         rows = page.to_python(skip_empty_area=False) if page.start is not None else []
     for number, cells in enumerate(rows, start=1):
@@ -321,12 +322,11 @@ def _setting_rows(table: SheetTable | None, name: str) -> tuple[SettingRow, ...]
     if not {"section", "key", "value"} <= set(places):
         raise UsageError(f"{name}, sheet {SETTINGS}, needs the columns section, key and value")
     section, key, value = (places[word] for word in ("section", "key", "value"))
+
+    def text(cell: Value) -> str:
+        return as_text(cell, decimal_comma=False).strip()
+
     return tuple(
-        SettingRow(
-            number,
-            as_text(values[section], decimal_comma=False).strip(),
-            as_text(values[key], decimal_comma=False).strip(),
-            values[value],
-        )
+        SettingRow(number, text(values[section]), text(values[key]), values[value])
         for number, values in table.rows
     )

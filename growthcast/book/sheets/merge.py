@@ -13,8 +13,17 @@ from growthcast.book.checks.names import FILES
 from growthcast.book.read import inspect_book
 from growthcast.book.sheets.export import heading_text
 from growthcast.book.sheets.load import SheetTable, Workbook
-from growthcast.book.sheets.stamp import KEYS, Key, Stamps, checksum, key_of
-from growthcast.book.sheets.values import SettingChange, as_text, same, with_settings
+from growthcast.book.sheets.values import (
+    ROW_KEYS,
+    Key,
+    SettingChange,
+    Stamps,
+    as_text,
+    checksum,
+    key_of,
+    same,
+    with_settings,
+)
 from growthcast.book.tables import TABLES
 from growthcast.book.words import column_letter, shown
 from growthcast.book.writing.source import Record, Source, read_source, rewritten
@@ -164,7 +173,7 @@ def _columns(
             )
         if name:
             places[name] = at
-    lacking = [name for name in KEYS[table] if name not in places]
+    lacking = [name for name in ROW_KEYS[table] if name not in places]
     if lacking and sheet.rows:
         raise UsageError(
             f"{workbook}, sheet {table}, has no column {' and no '.join(lacking)}, "
@@ -203,13 +212,13 @@ def _differences(
             for name, text in texts.items()
             if not same(old.get(name, ""), text, declared.get(name), decimal_comma=comma)
         )
-        change = RowChange(dict(zip(KEYS[table], key, strict=True)), row, number, differing)
+        change = RowChange(dict(zip(ROW_KEYS[table], key, strict=True)), row, number, differing)
         if row is None:
             added.append(change)
         elif differing:
             changed.append(change)
     missing = [
-        RowChange(dict(zip(KEYS[table], key, strict=True)), record.row, None)
+        RowChange(dict(zip(ROW_KEYS[table], key, strict=True)), record.row, None)
         for key, records in waiting.items()
         for record in records
     ]

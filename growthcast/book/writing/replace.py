@@ -18,6 +18,7 @@ from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any
 
+from growthcast.book.checks.names import FILES
 from growthcast.book.words import printable
 from growthcast.book.writing.journal import (
     JOURNAL,
@@ -279,6 +280,20 @@ def refusals_in_words(file: Path) -> Iterator[None]:
     except OSError as error:
         reason = (error.strerror or str(error)).lower()
         raise UsageError(f'"{printable(str(file))}" cannot be written: {reason}') from error
+
+
+def check_place(folder: Path, file: Path) -> None:
+    """Refuse a place where nothing can be written, and the files of the book in a folder."""
+    named = printable(str(file))
+    with refusals_in_words(file):
+        if not file.parent.is_dir():
+            raise UsageError(f'there is no folder for "{named}"; make it first')
+        if file.is_dir():
+            raise UsageError(f'"{named}" is a folder; name a file in it')
+        for name in FILES:
+            kept = folder / name
+            if file.exists() and kept.exists() and file.samefile(kept):
+                raise UsageError(f'"{named}" is {name} of the book; write elsewhere')
 
 
 def write_whole(file: Path, content: bytes) -> None:

@@ -17,7 +17,7 @@ from growthcast.book.writing.areas import move_bounds, replace_area, retire
 from growthcast.book.writing.cells import KINDS, parse_row, row_in_words
 from growthcast.book.writing.replace import read_file
 from growthcast.desk.pages.asked import Asked, see
-from growthcast.desk.pages.forms import cell, fields, finding_words, planted, plants
+from growthcast.desk.pages.forms import called, cell, fields, finding_words, plants
 from growthcast.desk.visit import columns_words, words_of
 from growthcast.errors import Finding, GrowthcastError, UsageError
 from growthcast.say.words import named
@@ -64,6 +64,7 @@ def book(asked: Asked, trouble: str = "", back: str = "") -> Response:
         ask=[one for one in ask if one["required"] or one["value"]],
         ask_also=[one for one in ask if not (one["required"] or one["value"])],
         plants=plants(asked) if table == "areas" else [],
+        tanks=called(asked, "tanks").items(),
         changes=_changes(asked, table),
         today=asked.desk.today().isoformat(),
         back=back,
@@ -108,13 +109,13 @@ def _changes(asked: Asked, table: str) -> list[dict[str, Any]]:
         return []
     design = asked.known.fit.design
     living = {"areas": design.area_id[design.alive], "tanks": design.tank_id}.get(table, ())
-    called = planted(asked)
+    names = called(asked, table)
     key = {"areas": "area", "tanks": "tank"}.get(table, "")
     return [
         {
             "action": action,
             "key": key,
-            "among": [(str(one), called.get(str(one), one)) for one in living],
+            "among": [(str(one), names.get(str(one), one)) for one in living],
             "asks": asks,
         }
         for action, (its, asks) in OFFERED.items()

@@ -16,6 +16,9 @@ from growthcast.say.texts import read_texts
 from growthcast.say.words import named
 
 _COMMA = re.compile(r"\s*\d+,\d{1,2}\s*")
+NAMED = {"areas": ("label", "species_id"), "tanks": ("client", "site")}
+LISTS = {"species_id": "plants", "tank_id": "tanks"}
+"""What may be picked from while a cell is typed."""
 _UNITS = {"cm2": "cm²", "umol": "µmol", "c": "°C", "share": "0–1", "mg/l": "mg/L"}
 
 
@@ -55,7 +58,7 @@ def fields(
             "choices": columns[name].choices,
             "mode": "decimal" if columns[name].kind == "number" else "text",
             "type": "date" if columns[name].kind == "date" else "text",
-            "list": "plants" if name == "species_id" else "",
+            "list": LISTS.get(name, "") if name != f"{table[:-1]}_id" else "",
             "required": columns[name].required,
             "found": [finding_words(asked, one) for one in here if one.heading == name],
         }
@@ -63,22 +66,25 @@ def fields(
     ]
 
 
-def planted(asked: Asked) -> dict[str, str]:
-    """Return what people call each area of the book, with its plant, by its id."""
-    plant, areas = dict(plants(asked)), asked.known.book.areas
-    cells = (areas.text(name) for name in ("area_id", "label", "species_id"))
+def called(asked: Asked, table: str) -> dict[str, str]:
+    """Return what people call each area with its plant, or each tank with whose it is, by id."""
+    if asked.known is None or table not in NAMED:
+        return {}
+    plant, rows = dict(plants(asked)), getattr(asked.known.book, table)
+    ids, *cells = (rows.text(name) for name in (f"{table[:-1]}_id", *NAMED[table]))
     return {
-        area: f"{named(label, area)}, {plant.get(species, species)} ({area})"
-        for area, label, species in zip(*cells, strict=True)
+        str(one): f"{', '.join(named(plant.get(cell, cell)) for cell in said if cell)} ({one})"
+        for one, *said in zip(ids, *cells, strict=True)
     }
 
 
 def plants(asked: Asked) -> list[tuple[str, str]]:
     """Return the plants of the species table by id, each with its names."""
     species = asked.species
-    columns = (species.text(name) for name in ("species_id", "scientific_name", "common_name"))
+    names = ("species_id", "scientific_name", "common_name", "also_known_as")
+    columns = (species.text(name) for name in names)
     return [
-        (i, ", ".join(filter(None, map(named, both)))) for i, *both in zip(*columns, strict=True)
+        (i, ", ".join(filter(None, map(named, all_)))) for i, *all_ in zip(*columns, strict=True)
     ]
 
 

@@ -16,7 +16,12 @@ from growthcast.say.strip import days_of_100
 from growthcast.say.words import named
 from growthcast.service.effort.visits import Range
 from growthcast.service.rescape.layouts import LayoutAdvice, compare_layouts
-from growthcast.service.rescape.plants import PlantAdvice, compare_plants, likely_pool
+from growthcast.service.rescape.plants import (
+    PlantAdvice,
+    compare_plants,
+    pool_of,
+    usual_choice,
+)
 
 MOST_PLANTS = 10
 PICKED = "plant."
@@ -76,10 +81,11 @@ def rescape(asked: Asked) -> Response:
 
 def compared(known: Known, place: int, form: str) -> list[PlantAdvice]:
     """Return how plants would do in an area, the best first."""
-    wanted = likely_pool(known.book, known.fit, place, form or None)
+    choice = (form, "") if form else usual_choice(known.book, known.fit, place)
+    wanted = pool_of(known.fit, place, *choice)
     if not wanted:
         return []
-    advice = compare_plants(known.book, known.fit, place, wanted, None)
+    advice = compare_plants(known.book, known.fit, place, wanted)
     fitting = [one for one in advice if one.fits or one.is_there_now]
     return [one for n, one in enumerate(fitting) if n < MOST_PLANTS or one.is_there_now]
 

@@ -13,6 +13,7 @@ Computation 21, 786-792 (from memory).
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import replace
 from typing import Any
 
@@ -93,14 +94,13 @@ class AreaPosterior:
     last_day, last_pause_d, last_lag_share : array (n,)
         Day number of the last stage, the days without growth that follow it, and the share of a lag
         that does, too.
-    lag_d, lag_sd_d : array (n,)
-        Days of growth that a cut costs: mean and standard deviation [d].
-    by_lag : array (B, n)
-        How the parameters follow a day of lag.
-    settling_sd : array (n,)
-        Standard deviation of the log factor by which plants take longer to settle.
-    by_settling : array (B, n)
-        How the parameters follow that log factor.
+    lag_d : array (n,)
+        Days of growth that a cut costs, their mean [d].
+    beside_sd : array (2, n)
+        Standard deviation of these days [d], and of the log factor by which plants take longer to
+        settle.
+    by_beside : array (2, B, n)
+        How the parameters follow a day of lag [1/d], and that log factor.
     """
 
     mean: Parameters
@@ -112,20 +112,13 @@ class AreaPosterior:
     last_pause_d: FloatArray
     last_lag_share: FloatArray
     lag_d: FloatArray
-    lag_sd_d: FloatArray
-    by_lag: FloatArray
-    settling_sd: FloatArray
-    by_settling: FloatArray
+    beside_sd: FloatArray
+    by_beside: FloatArray
 
     @property
     def rate_variance(self) -> FloatArray:
         """Variance (n,) of the log rate at reference conditions, without drift."""
         return self.covariance[:, RATE, RATE]
-
-    @property
-    def drift_variance(self) -> FloatArray:
-        """Variance (n,) of the drift of the area's tank on the day of the fit."""
-        return self.covariance[:, KNOTS, KNOTS]
 
     @property
     def log_ceiling_variance(self) -> FloatArray:
@@ -159,8 +152,7 @@ class AreaPosterior:
     def pace_ceiling_stage(
         self,
         weight: FloatArray,
-        taken_by_lag: FloatArray | None = None,
-        taken_by_settling: FloatArray | None = None,
+        taken: Sequence[FloatArray] = (),
     ) -> tuple[FloatArray, FloatArray]:
         """Joint distribution of the log mean rate over some spans, the log ceiling and last stage.
 
@@ -168,10 +160,9 @@ class AreaPosterior:
         ----------
         weight : array (M, n, T)
             Regression of the mean drift over each span on the knots (``fit.model.noise``).
-        taken_by_lag : array (n, T), optional
-            How far log growth over the span falls with a day of lag besides (``awake``) [1/d].
-        taken_by_settling : array (n, T), optional
-            The same with the log factor of settling (``GrowthClock.slowed_by_settling``).
+        taken : sequence of 2 arrays (n, T), optional
+            How far log growth over the span falls besides with a day of lag (``awake``) [1/d], and
+            with the log factor of settling (``GrowthClock.slowed_by_settling``).
 
         Returns
         -------
@@ -188,17 +179,14 @@ class AreaPosterior:
         into[:, :, 2] = self.stage_follows.T[:, None]
         covariance = into @ self.covariance[:, None] @ into.transpose(0, 1, 3, 2)
         covariance[:, :, 2, 2] += self.last_stage_variance[:, None]
-        for taken, sd, by in (
-            (taken_by_lag, self.lag_sd_d, self.by_lag),
-            (taken_by_settling, self.settling_sd, self.by_settling),
-        ):
-            if taken is None or not taken.any():
+        for lost, sd, by in zip(taken, self.beside_sd, self.by_beside, strict=False):
+            if not lost.any():
                 continue
-            together = (into @ by.T[:, None, :, None])[..., 0] * taken[..., None]
+            together = (into @ by.T[:, None, :, None])[..., 0] * lost[..., None]
             variance = sd[:, None] ** 2
             covariance[..., 0] -= variance[..., None] * together
             covariance[:, :, 0] -= variance[..., None] * together
-            covariance[..., 0, 0] += variance * taken**2
+            covariance[..., 0, 0] += variance * lost**2
         drifted = np.einsum("mat,ma->at", weight, self.mean.drift)
         return self.mean.log_rate[:, None] + drifted, covariance
 

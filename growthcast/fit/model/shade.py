@@ -80,8 +80,9 @@ def floating_shade(
     steps: list[list[tuple[float, float]]] = [[] for _ in range(tanks)]
     for area in shading.tolist():
         mine = np.flatnonzero((visits.area == area) & (visits.day <= on_day))
-        begun, found, left = _readings(visits, mine, float(planted[area]))
-        cover = _of_spans(begun, found, left, float(usual_cover[area]), on_day)
+        begun, cover = _cover(
+            visits.keep(mine), float(planted[area]), float(usual_cover[area]), on_day
+        )
         share = surface_share[area] * np.append(cover, 0.0) / 100.0
         ends = np.inf if np.isnan(removed[area]) else removed[area]
         days = np.append(np.minimum(begun, ends), ends)
@@ -97,24 +98,20 @@ def floating_shade(
     return Shade(from_day, np.clip(np.cumsum(change, axis=1), 0.0, MOST_COVER))
 
 
-def _readings(
-    visits: Visits, mine: IntArray, planted: float
-) -> tuple[FloatArray, FloatArray, FloatArray]:
-    """Days from the planting on, and what each of them found and left [percent of the area]."""
-    found, left = visits.found_cm[mine], visits.left_cm[mine]
+def _cover(
+    visits: Visits, planted: float, usual: float, on_day: float
+) -> tuple[FloatArray, FloatArray]:
+    """Days from the planting of an area on, and its mean cover from each to the next [percent].
+
+    The last of them is that ahead.
+    """
+    found, left = visits.found_cm, visits.left_cm
     told = np.isfinite(found) | np.isfinite(left)
-    days = np.append(planted, np.maximum(visits.day[mine][told], planted))
-    return days, np.append(np.nan, found[told]), np.append(np.nan, left[told])
-
-
-def _of_spans(
-    begun: FloatArray, found: FloatArray, left: FloatArray, usual: float, on_day: float
-) -> FloatArray:
-    """Mean cover from each of the days to the next, the last of them ahead."""
-    ends = np.stack([left[:-1], found[1:]])
+    begun = np.append(planted, np.maximum(visits.day[told], planted))
+    ends = np.stack([np.append(np.nan, left[told])[:-1], found[told]])
     known = np.isfinite(ends)
     total = np.where(known, ends, 0.0).sum(axis=0)
     cover = np.where(known.any(axis=0), total / np.maximum(known.sum(axis=0), 1), usual)
     lately = known.any(axis=0) & (begun[1:] > on_day - A_YEAR_D)
     ahead = float(cover[lately].mean()) if lately.any() else usual
-    return np.append(cover, ahead)
+    return begun, np.append(cover, ahead)

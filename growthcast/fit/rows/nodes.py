@@ -83,11 +83,6 @@ class AreaTraits:
         recent: BoolArray = self.planted_day >= on_day - RECENTLY_PLANTED_D
         return recent & (self.planted_day <= on_day)
 
-    @property
-    def unseen_sd_cm(self) -> FloatArray:
-        """Spread (A,) of the height at which an area that nobody logs may stand."""
-        return UNSEEN_SHARE * 0.5 * (self.budget_cm - self.floor_cm)
-
 
 def _draft(kind: int, area: IntArray, day: FloatArray, **told: Values) -> dict[str, Values]:
     """Nodes (n,) before they are ordered and linked; what is not told is blank.
@@ -354,7 +349,8 @@ def _starts(visits: Visits, traits: AreaTraits, on_day: float) -> dict[str, Valu
     first = traits.first
     usual_start = np.maximum.reduce([first.floor_cm, traits.lowest_cut_cm, 0.1 * first.budget_cm])
     guess = np.where(planted, usual_start, traits.middle_cm)
-    spread = np.where(planted, 0.5 * usual_start, traits.unseen_sd_cm)
+    unseen = UNSEEN_SHARE * 0.5 * (traits.budget_cm - traits.floor_cm)
+    spread = np.where(planted, 0.5 * usual_start, unseen)
     reading = np.where(planted & (traits.planted_cm > 0.0), traits.planted_cm, np.nan)
     read = np.isfinite(reading)
     area = np.flatnonzero(planted | guessed)

@@ -15,15 +15,9 @@ from growthcast.frames import Framed
 from growthcast.nouns import dataclass
 from growthcast.plain import FLAT, HIDDEN, NULL_IF_BLANK, in_json
 from growthcast.service.effort.visits import Saving
-from growthcast.service.holding import LIKELY, NOT_LIKELY, Limit, NotHolding
+from growthcast.service.holding import LIKELY, NOT_LIKELY, Limit, NotHolding, light_under
 from growthcast.service.living import LivingAreas
-from growthcast.service.rescape.variants import (
-    Stand,
-    VariantAnswer,
-    saved_against,
-    stand_with,
-    variant_answers,
-)
+from growthcast.service.rescape.variants import Stand, VariantAnswer, stand_with
 
 AS_IT_IS = "as it is"
 _COPIED = ("area_cm2", "floor_cm", "budget_cm", "light_share", "planted_height_cm")
@@ -49,7 +43,8 @@ class LayoutAdvice(Framed):
     """What one layout allows; ``limited_by`` is the area that fails first, by its place.
 
     ``answer`` holds every listed interval, ``areas`` the layout's areas in its order, with their
-    chance of staying inside at the interval of the answer. ``saves`` is what it takes less in a
+    chance of staying inside at the interval of the answer. ``light_below`` is the light below what
+    floats, as a multiple of today's. ``saves`` is what it takes less in a
     year than the tank as it is, None for that one and where nothing grows in the tank.
     """
 
@@ -58,6 +53,7 @@ class LayoutAdvice(Framed):
     limited_by: int | None
     areas: tuple[LayoutArea, ...]
     ground_share: float | None
+    light_below: float = field(metadata=in_json("light_below_floating_of_now", digits=4))
     saves: Saving | None = field(metadata=in_json("saves_per_year"))
 
     @property
@@ -104,7 +100,7 @@ def compare_layouts(
         area that keeps its id and plant keeps what its log says, under its new floor, budget and
         light; any other is new. Rows that are alike in several layouts share their luck.
     """
-    rows, ids, places = _distinct_rows(book, tank, layouts)
+    rows, ids, places, light = _distinct_rows(book, fit, tank, layouts)
     stand = stand_with(book, fit, tank, rows, ids)
     known, where = stand.known, stand.place_of
     kept = _kept(book, fit, tank, rows, ids)
@@ -114,8 +110,8 @@ def compare_layouts(
     names = [layout.name for layout in layouts]
     now = np.flatnonzero(stand.living.area < known)
     if now.size:
-        variants, names = [now, *variants], [AS_IT_IS, *names]
-    answers = variant_answers(stand, variants)
+        variants, names, light = [now, *variants], [AS_IT_IS, *names], [1.0, *light]
+    answers = stand.answers(variants)
     as_it_is = answers[0] if now.size else None
     chances = stand.holding(np.arange(stand.living.area.size))
     named = [*fit.design.area_id.tolist(), *ids]
@@ -135,7 +131,8 @@ def compare_layouts(
         )
 
     ground = float(np.prod([book.tanks.number(n)[tank] for n in ("length_cm", "width_cm")]))
-    planted = [float(stand.area_cm2[answer.places].sum()) for answer in answers]
+    rooted = np.where(stand.fit.design.is_cover[stand.living.area], 0.0, stand.area_cm2)
+    planted = [float(rooted[answer.places].sum()) for answer in answers]
     return [
         LayoutAdvice(
             name=name,
@@ -145,27 +142,38 @@ def compare_layouts(
             else answer.places.tolist().index(answer.limited_by),
             areas=tuple(map(area_at, answer.places.tolist(), answer.chosen.chance_within.tolist())),
             ground_share=cm2 / ground if ground > 0 else None,
-            saves=None
-            if as_it_is is None or answer is as_it_is
-            else saved_against(stand, as_it_is, answer),
+            light_below=below,
+            saves=None if as_it_is is None or answer is as_it_is else stand.saved(as_it_is, answer),
         )
-        for name, answer, cm2 in zip(names, answers, planted, strict=True)
+        for name, answer, cm2, below in zip(names, answers, planted, light, strict=True)
     ]
 
 
 def _distinct_rows(
-    book: Book, tank: int, layouts: Sequence[Layout]
-) -> tuple[list[PlannedArea], list[str], list[list[int]]]:
-    """Return the distinct areas of all layouts, their own ids, and which each layout holds."""
+    book: Book, fit: GrowthFit, tank: int, layouts: Sequence[Layout]
+) -> tuple[list[PlannedArea], list[str], list[list[int]], list[float]]:
+    """Return the distinct areas of all layouts, their own ids, and which each layout holds.
+
+    Last comes the light below what floats in each, as a multiple of today's.
+    """
+    priors = fit.design.priors
+    floating = set(priors.species_id[priors.measure_is_cover].tolist())
     tank_id = str(book.tanks.text("tank_id")[tank])
     seen: dict[tuple[str | float | None, ...], int] = {}
     rows: list[PlannedArea] = []
     ids: list[str] = []
-    places = []
+    places, light = [], []
     for layout in layouts:
         mine, table = [], layout.areas
+        floats = np.isin(table.text("species_id").tolist(), [*floating])
+        middle = 0.5 * (table.number("floor_cm") + table.number("budget_cm")) / 100.0
+        covered = float((table.number("area_cm2") * middle)[floats].sum())
+        light.append(light_under(book, fit, tank, covered))
         for i in range(len(table)):
             numbers = {name: float(table.number(name)[i]) for name in _COPIED}
+            if not floats[i] and light[-1] != 1.0:
+                open_share = float(np.nan_to_num(numbers["light_share"], nan=1.0))
+                numbers["light_share"] = light[-1] * open_share
             cells = {name: None if np.isnan(v) else v for name, v in numbers.items()}
             area_id = str(table.text("area_id")[i])
             texts = {name: str(table.text(name)[i]) for name in ("species_id", "label")}
@@ -177,7 +185,7 @@ def _distinct_rows(
                 rows.append({"area_id": name, "tank_id": tank_id, **texts, **cells})
             mine.append(seen[key])
         places.append(mine)
-    return rows, ids, places
+    return rows, ids, places, light
 
 
 def _kept(

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection, Mapping, Sequence
+from collections.abc import Collection, Sequence
 from dataclasses import field
 from typing import ClassVar, Literal
 
@@ -25,34 +25,23 @@ from growthcast.service.rescape.variants import (
     Outlook,
     Stand,
     VariantAnswer,
-    days_or_never,
-    outlooks,
-    saved_against,
     stand_with,
-    variant_answers,
 )
+from growthcast.species import read_reference
 
 Basis = Literal["own log", "own practice", "table"]
 
 PLANTED_SHARE_OF_FLOOR = 0.5
 """Height at planting, as a share of the floor, where areas.csv gives none (common practice, no
 source)."""
-A_LONG_WAIT_D = 180
-"""Days from planting to the look from which a plant is ranked after quicker ones of its rank."""
+A_LONG_WAIT_D = 90
+"""Days from planting to the look from which a plant is ranked after quicker ones of its rank
+(common practice, no source)."""
 Z_80 = 1.2815515655446004
 SOFT_DKH = 4.0
 """Carbonate hardness up to which water is soft [dKH] (common practice, no source)."""
 SIDEWAYS = ("carpet", "creeping")
 """Forms that spread over the ground; other plants do where their cut practice names runners."""
-PLACES: Mapping[str, tuple[tuple[str, ...], float, float]] = {
-    "front": (("carpet", "creeping", "rosette", "stem"), 0.0, 15.0),
-    "middle": (("carpet", "creeping", "rosette", "stem", "epiphyte"), 10.0, 50.0),
-    "back": (("carpet", "creeping", "rosette", "stem", "epiphyte"), 25.0, np.inf),
-    "wood": (("epiphyte", "moss"), 0.0, np.inf),
-    "surface": (("floating",), 0.0, np.inf),
-}
-"""Forms that are put in a place, and the ceilings [cm] of plants for it (common practice, no
-source)."""
 
 
 def _looked_at(days: FloatArray) -> dict[str, float | None]:
@@ -135,14 +124,10 @@ class PlantAdvice(Framed):
         return self.chance_holds < NOT_LIKELY
 
     @property
-    def stays_low(self) -> bool:
-        """Whether it more likely than not never fills the place."""
-        return min(self.chance_reaches_look, self.chance_fills) < NOT_LIKELY
-
-    @property
     def fits(self) -> bool:
         """Whether it more likely than not holds there and fills the place."""
-        return not (self.is_too_tall or self.is_lost or self.stays_low)
+        comes_up = min(self.chance_reaches_look, self.chance_fills) >= NOT_LIKELY
+        return comes_up and not (self.is_too_tall or self.is_lost)
 
     @property
     def waits_long(self) -> bool:
@@ -227,7 +212,7 @@ def pool_of(
     form : str or None
         The only form of interest.
     where : str, optional
-        Where the area is in the tank, a key of ``PLACES``; "" takes plants of any height and form.
+        Where the area is in the tank, a place of ``reference.toml``; "" takes any height and form.
     stock : collection of str, optional
         The species that can be had.
 
@@ -241,24 +226,19 @@ def pool_of(
     if form is not None:
         alike &= priors.form == form
     if where:
-        forms, least, most = PLACES[where]
-        heights = np.where(priors.measure_is_cover, least, priors.ceiling_cm)
-        alike &= np.isin(priors.form, forms) & (heights >= least) & (heights <= most)
+        of_place = read_reference().places[where]
+        least_cm, most_cm = of_place["ceiling_cm"]
+        heights = np.where(priors.measure_is_cover, least_cm, priors.ceiling_cm)
+        alike &= np.isin(priors.form, of_place["forms"])
+        alike &= (heights >= least_cm) & (heights <= most_cm)
     if stock is not None:
         alike &= np.isin(priors.species_id, list(stock))
     alike[fit.design.species[place]] = False
     return [str(name) for name in priors.species_id[alike]]
 
 
-def likely_pool(
-    book: Book,
-    fit: GrowthFit,
-    place: int,
-    form: str | None = None,
-    where: str = "",
-    stock: Collection[str] | None = None,
-) -> list[str]:
-    """Return the species that a keeper would think of for an area.
+def usual_choice(book: Book, fit: GrowthFit, place: int) -> tuple[str | None, str]:
+    """Return what a keeper would think of for an area, as ``pool_of`` takes it.
 
     Parameters
     ----------
@@ -268,28 +248,21 @@ def likely_pool(
         Its fit.
     place : int
         Place of the area in the book.
-    form, where, stock
-        As in ``pool_of``.
 
     Returns
     -------
-    list of str
-        Without a form and a place those of the area's ``place`` in areas.csv, where it has none
-        those of the form that stands there.
+    form : str or None
+        The form that stands there where areas.csv has no place for it.
+    where : str
+        The area's ``place`` in areas.csv.
     """
-    if form is None and not where:
-        where = str(book.areas.text("place")[place])
-        form = None if where else str(fit.design.priors.form[fit.design.species[place]])
-    return pool_of(fit, place, form, where, stock)
+    where = str(book.areas.text("place")[place])
+    return None if where else str(fit.design.priors.form[fit.design.species[place]]), where
 
 
 @finite_answer
 def compare_plants(
-    book: Book,
-    fit: GrowthFit,
-    place: int,
-    plants: Sequence[str],
-    planted_cm: float | None = None,
+    book: Book, fit: GrowthFit, place: int, plants: Sequence[str]
 ) -> list[PlantAdvice]:
     """Compare plants for one area of a tank.
 
@@ -303,8 +276,6 @@ def compare_plants(
         Place of the area in the book; it must be planted on the day of the fit.
     plants : sequence of str
         Species to compare with the one that stands there, each once.
-    planted_cm : float, optional
-        Height at planting [cm]; the area's own, else half of its floor.
 
     Returns
     -------
@@ -328,9 +299,12 @@ def compare_plants(
     compared = np.append(now, np.flatnonzero(np.isin(stand.living.area, asked)))
     others = np.flatnonzero(stand.living.area < stand.known)
     others = others[others != now]
-    answers = variant_answers(stand, [np.append(others, c) for c in compared])
-    start = np.full(compared.size, _planted_cm(book, fit, place, planted_cm))
-    outlook = outlooks(stand, compared, start)
+    answers = stand.answers([np.append(others, c) for c in compared])
+    floor_cm = float(design.traits.floor_cm[place])
+    stated_cm = float(book.areas.number("planted_height_cm")[place])
+    usual_cm = max(PLANTED_SHARE_OF_FLOOR * floor_cm, 0.1)
+    begun_cm = usual_cm if np.isnan(stated_cm) else stated_cm
+    outlook = stand.outlooks(compared, np.full(compared.size, begun_cm))
     found = [
         _advice(stand, answers[i], answers[0], outlook, i, at)
         for i, at in enumerate(compared.tolist())
@@ -338,22 +312,8 @@ def compare_plants(
     return sorted(found, key=lambda advice: advice.rank)
 
 
-def _planted_cm(book: Book, fit: GrowthFit, place: int, planted_cm: float | None) -> float:
-    """Height at planting [cm]: as asked, else as the book has it, else half of the floor."""
-    if planted_cm is not None:
-        return planted_cm
-    stated = float(book.areas.number("planted_height_cm")[place])
-    floor = float(fit.design.traits.floor_cm[place])
-    return max(PLANTED_SHARE_OF_FLOOR * floor, 0.1) if np.isnan(stated) else stated
-
-
 def _advice(
-    stand: Stand,
-    answer: VariantAnswer,
-    as_it_is: VariantAnswer,
-    outlook: Outlook,
-    i: int,
-    at: int,
+    stand: Stand, answer: VariantAnswer, as_it_is: VariantAnswer, outlook: Outlook, i: int, at: int
 ) -> PlantAdvice:
     """Put together what is known of the plant at a place of the stand, the i-th compared."""
     design, living = stand.fit.design, stand.living
@@ -391,7 +351,7 @@ def _advice(
         own_listed_d=max((d for d in stand.listed_d if d <= own), default=None),
         days_between=outlook.days[i],
         cm_per_week=weekly,
-        look_d=days_or_never(outlook.look_d[i]),
+        look_d=outlook.look_d[i],
         tank=answer,
         limits_tank=limited == at,
         limited_by=None if limited is None else stand.label(limited),
@@ -400,5 +360,5 @@ def _advice(
         if design.is_cover[area]
         else Range(*chosen.removed_cm[here].tolist()).times(litres),
         minutes_per_year=Range(*chosen.area_min[here].tolist()).times(chosen.year.visits),
-        saves=None if answer is as_it_is else saved_against(stand, as_it_is, answer),
+        saves=None if answer is as_it_is else stand.saved(as_it_is, answer),
     )

@@ -25,16 +25,7 @@ from growthcast.service.rescape.plants import (
     lacks_soft_water,
     pool_of,
 )
-from growthcast.service.rescape.variants import (
-    Days,
-    Stand,
-    VariantAnswer,
-    days_or_never,
-    outlooks,
-    saved_against,
-    stand_with,
-    variant_answers,
-)
+from growthcast.service.rescape.variants import Days, Stand, VariantAnswer, stand_with
 
 MOST_PROPOSALS = 5
 MOST_SWAPS = 3
@@ -152,9 +143,8 @@ def swaps_to_reach(
     design = fit.design
     areas = np.flatnonzero(design.alive & (design.tank == tank))
     free = [area for area in areas.tolist() if str(design.area_id[area]) not in set(keep)]
-    changes = [
-        (place, name) for place in free for name in _pool(book, fit, place, (plants, form, stock))
-    ]
+    choice = plants, form, stock
+    changes = [(place, name) for place in free for name in _pool(book, fit, place, *choice)]
     rows = [replanted(book, fit, place, name) for place, name in changes]
     stand = stand_with(book, fit, tank, rows)
     where = stand.place_of
@@ -162,10 +152,10 @@ def swaps_to_reach(
     new = np.flatnonzero(stand.living.area >= stand.known)
     owners = np.array([where[place] for place, _ in changes], np.int64)
     good, look_d = _good(stand, new, owners)
+    looks = dict(zip(new.tolist(), look_d, strict=True))
     new, owners = new[good], owners[good]
-    looks = dict(zip(new.tolist(), map(days_or_never, look_d[good]), strict=True))
     holds = lasts_from(stand.living, stand.living.least_cut_cm, reach_d)
-    [today], [now] = variant_answers(stand, [base]), variant_answers(stand, [base], [reach_d])
+    [today], [now] = stand.answers([base]), stand.answers([base], [reach_d])
     lost = not_holding(book, fit, tank, areas)
     none_holds = len(lost) == areas.size
     already = now.recommended_interval_d is not None and not none_holds
@@ -204,28 +194,28 @@ _Tried = tuple[float, _Pairs]
 """The chance that a tank holds with some swaps, and the swaps."""
 
 
-_Choice = tuple[Sequence[str], str | None, Collection[str] | None]
-"""Plants to choose from by name, by form, and by what can be had."""
-
-
-def _pool(book: Book, fit: GrowthFit, place: int, choice: _Choice) -> list[str]:
-    (plants, form, stock), priors = choice, fit.design.priors
+def _pool(
+    book: Book,
+    fit: GrowthFit,
+    place: int,
+    plants: Sequence[str],
+    form: str | None,
+    stock: Collection[str] | None,
+) -> list[str]:
+    priors, tank = fit.design.priors, int(fit.design.tank[place])
     if plants:
         return [name for name in pool_of(fit, place, form, stock=stock) if name in set(plants)]
-    kind, tank = form or str(priors.form[fit.design.species[place]]), int(fit.design.tank[place])
     words = dict(zip(priors.species_id.tolist(), priors.caution.tolist(), strict=True))
-    return [
-        name
-        for name in pool_of(fit, place, kind, stock=stock)
-        if not (is_regulated(words[name]) or lacks_soft_water(book, tank, words[name]))
-    ]
+    pool = pool_of(fit, place, form or str(priors.form[fit.design.species[place]]), stock=stock)
+    barred = (is_regulated(words[n]) or lacks_soft_water(book, tank, words[n]) for n in pool)
+    return [name for name, no in zip(pool, barred, strict=True) if not no]
 
 
-def _good(stand: Stand, new: IntArray, owners: IntArray) -> tuple[BoolArray, FloatArray]:
-    """Which candidates (n,) likely hold and fill the place, and their days to the look (n, 3)."""
+def _good(stand: Stand, new: IntArray, owners: IntArray) -> tuple[BoolArray, list[Days]]:
+    """Which candidates (n,) likely hold and fill the place, and their days to the look (n,)."""
     if not new.size:
-        return np.zeros(0, bool), np.zeros((0, 3))
-    view = outlooks(stand, new, PLANTED_SHARE_OF_FLOOR * stand.living.floor_cm[owners])
+        return np.zeros(0, bool), []
+    view = stand.outlooks(new, PLANTED_SHARE_OF_FLOOR * stand.living.floor_cm[owners])
     stands = np.minimum(view.reaches_look, view.fills)
     good = (stand.holding(new).chance >= LIKELY) & (stands >= LIKELY)
     return good, view.look_d
@@ -288,7 +278,7 @@ def _cheapest(stand: Stand, base: IntArray, reach: list[_Tried], reach_d: int) -
     for areas in sorted(grouped, key=lambda group: (ground[group], group))[:MOST_SETS]:
         likeliest = sorted(grouped[areas], key=lambda f: (-f[0], f[1]))[:MOST_COSTED]
         variants = [_variant(base, pairs) for _, pairs in likeliest]
-        answers = variant_answers(stand, variants, [reach_d])
+        answers = stand.answers(variants, [reach_d])
         costs = [answer.options[0].minutes_per_visit for answer in answers]
         order = np.argsort(costs, kind="stable").tolist()
         best += [(costs[i], likeliest[i][1]) for i in order[: 3 if not best else 1]]
@@ -309,7 +299,7 @@ def _advice(
     today: VariantAnswer,
 ) -> SwapAdvice:
     species_id = stand.fit.design.species_id
-    [answer] = variant_answers(stand, [_variant(base, pairs)], [reach_d])
+    [answer] = stand.answers([_variant(base, pairs)], [reach_d])
     option = answer.options[0]
     swaps = tuple(
         Swap(
@@ -328,5 +318,5 @@ def _advice(
         replanted_cm2=sum(swap.area_cm2 for swap in swaps),
         chance_all_within=option.chance_all_within,
         year=option.year,
-        saves=saved_against(stand, today, answer),
+        saves=stand.saved(today, answer),
     )

@@ -1,7 +1,7 @@
 """Variants of a tank: the same areas and candidates combined otherwise, all worked out at once.
 
 Plants for an area, layouts and swaps are all variants of a ``Stand``, answered by
-``variant_answers``. What areas would do on their own is their ``Outlook``.
+its ``answers``. What areas would do on their own is their ``Outlook``.
 
 A variant is a tank of its own to the interval rule: which of the stand's areas it holds. Areas of
 all variants share their draws, so that variants are compared on the same luck.
@@ -27,12 +27,7 @@ from growthcast.plain import HIDDEN
 from growthcast.service.advice import Option
 from growthcast.service.effort.hours import fixed_minutes
 from growthcast.service.effort.learn import Timing, learn_timing
-from growthcast.service.effort.visits import (
-    Saving,
-    VisitEffort,
-    saving,
-    visit_efforts,
-)
+from growthcast.service.effort.visits import Saving, VisitEffort, saving, visit_efforts
 from growthcast.service.holding import Holding, holding_of
 from growthcast.service.interval import IntervalOptions, interval_options
 from growthcast.service.living import LivingAreas, living_areas
@@ -64,8 +59,6 @@ class Stand:
         Wanted chance that all areas stay inside until the next visit.
     fixed_min : float
         Minutes of a visit before any trimming, travel included.
-    labour_rate_per_h : float
-        Price of an hour in the book's currency.
     timing : Timing
         Minutes of trimming, as learnt from the log.
     """
@@ -79,7 +72,6 @@ class Stand:
     listed_d: tuple[int, ...]
     confidence: float
     fixed_min: float
-    labour_rate_per_h: float
     timing: Timing
 
     @property
@@ -108,6 +100,91 @@ class Stand:
     def holding(self, places: IntArray) -> Holding:
         """Return the chances that the plants at some places (n,) hold at all."""
         return holding_of(self.book, self.fit, self.tank, self.living.area[places])
+
+    def answers(
+        self, variants: Sequence[IntArray], intervals_d: Sequence[int] | None = None
+    ) -> list[VariantAnswer]:
+        """Work out the interval of every variant: places of the stand that it holds, at least one.
+
+        ``intervals_d`` are the intervals to work out [d], the stand's listed ones if not given.
+        """
+        listed = tuple(sorted(intervals_d or self.listed_d))
+        found: list[VariantAnswer] = []
+        sizes = np.array([v.size for v in variants])
+        block = (np.cumsum(sizes) - sizes) // ROWS_AT_ONCE if sizes.size else sizes
+        for number in steps(distinct(block).tolist()):
+            mine = [variants[i] for i in np.flatnonzero(block == number).tolist()]
+            living, every = combined(self.living, mine), np.ones(len(mine))
+            options = [interval_options(living, d, self.confidence * every) for d in listed]
+            fixed_min = self.fixed_min * every
+            efforts = visit_efforts(living, self.fit.design, self.timing, options, fixed_min)
+            edges = np.append(living.first, living.area.size)
+            for run, places in enumerate(mine):
+                here = slice(int(edges[run]), int(edges[run + 1]))
+                found.append(self._answer(places, options, efforts, run, here))
+        return found
+
+    def _answer(
+        self,
+        places: IntArray,
+        options: list[IntervalOptions],
+        efforts: list[VisitEffort],
+        run: int,
+        here: slice,
+    ) -> VariantAnswer:
+        worked, rate = [], self.book.practice.labour_rate_per_h
+        for option, effort in zip(options, efforts, strict=True):
+            area_min, removed_cm = effort.of_areas(run)
+            drawn: dict[str, FloatArray] = {
+                "hours_drawn": effort.hours_of_year(run, option.interval_d),
+                "area_min": area_min,
+                "removed_cm": removed_cm,
+                "chance_within": option.chance_within[here],
+            }
+            worked.append(VariantOption.of(option, effort, run, rate, **drawn))
+        best = max((o.interval_d for o in worked if o.feasible), default=None)
+        failing = next((o for o in worked if best is None or o.interval_d > best), None)
+        limited = None if failing is None else int(places[int(np.argmin(failing.chance_within))])
+        return VariantAnswer(places, best, limited, tuple(worked))
+
+    def saved(self, now: VariantAnswer, then: VariantAnswer) -> Saving:
+        """Return what one variant saves against another in a year, each at its chosen interval."""
+        hours = (now.chosen.hours_drawn, then.chosen.hours_drawn)
+        return saving(*hours, self.book.practice.labour_rate_per_h)
+
+    def outlooks(self, places: IntArray, planted_cm: FloatArray) -> Outlook:
+        """Work out what areas (A,) of the stand would do on their own, planted at a height [cm].
+
+        Growth is that of the day of the fit; the pause after a hard cut is left out. After planting
+        it ramps up from nothing over the species' days of settling in.
+        """
+        living = combined(self.living, [places])
+        allowed = _allowed_days(living, self.confidence)
+        usual = np.maximum(allowed, 1).astype(np.float64)
+        growth = _growth(living, usual)
+        pace = growth / usual[:, None]
+        way = _way(living, living.least_cut_cm, living.budget_cm)
+        days = np.divide(way, pace, out=np.full(pace.shape, np.inf), where=pace > 0.0)
+        up = _way(living, planted_cm, living.floor_cm)
+        settled = np.divide(up, pace, out=np.full(pace.shape, np.inf), where=pace > 0.0)
+        settled = np.where(up <= 0.0, 0.0, settled)
+        ramp = column(self.fit.design.clock.settle_d[living.area]) * np.exp(living.draws.settling)
+        look = np.where(
+            settled < 0.5 * ramp,
+            np.sqrt(2.0 * ramp * np.minimum(settled, ramp)),
+            settled + 0.5 * ramp,
+        )
+        middle_cm = 0.5 * (living.floor_cm + living.budget_cm)
+        return Outlook(
+            allowed_d=allowed,
+            days=_range(np.minimum(days, LONGEST_D)),
+            look_d=[
+                tuple(day if np.isfinite(day) else None for day in days)
+                for days in _range(np.where(up <= 0.0, 0.0, look)).tolist()
+            ],
+            reaches_look=np.isfinite(look).mean(axis=1),
+            fills=(living.draws.ceiling_cm >= column(middle_cm)).mean(axis=1),
+        )
 
 
 def stand_with(
@@ -140,7 +217,7 @@ def stand_with(
     known = fit.design.area_id.size
     book, fit = fit_beside(book, fit, rows, stands_for) if rows else (book, fit)
     living = living_areas(fit, np.array([tank]))
-    practice, cap = book.practice, float(book.of_tanks("longest_interval_d")[tank])
+    cap = float(book.of_tanks("longest_interval_d")[tank])
     return Stand(
         book=book,
         fit=fit,
@@ -148,10 +225,9 @@ def stand_with(
         known=known,
         living=living,
         area_cm2=fit.design.area_cm2[living.area],
-        listed_d=tuple(d for d in practice.intervals_d if d <= cap) or (int(cap),),
+        listed_d=tuple(d for d in book.practice.intervals_d if d <= cap) or (int(cap),),
         confidence=float(book.of_tanks("confidence")[tank]),
         fixed_min=float((fixed_minutes(book) + book.of_tanks("travel_min"))[tank]),
-        labour_rate_per_h=practice.labour_rate_per_h,
         timing=learn_timing(book, fit),
     )
 
@@ -189,62 +265,6 @@ class VariantAnswer:
         return next(o for o in self.options if o.interval_d == days)
 
 
-def variant_answers(
-    stand: Stand, variants: Sequence[IntArray], intervals_d: Sequence[int] | None = None
-) -> list[VariantAnswer]:
-    """Work out the interval of every variant.
-
-    Parameters
-    ----------
-    stand : Stand
-        The areas and candidates.
-    variants : sequence of int arrays (n,)
-        Places of the stand that each variant holds, at least one.
-    intervals_d : sequence of int, optional
-        Intervals to work out [d]; the stand's listed ones when not given.
-
-    Returns
-    -------
-    list of VariantAnswer
-        In the order of the variants.
-    """
-    listed = tuple(sorted(intervals_d or stand.listed_d))
-    found: list[VariantAnswer] = []
-    sizes = np.array([v.size for v in variants])
-    block = (np.cumsum(sizes) - sizes) // ROWS_AT_ONCE if sizes.size else sizes
-    for number in steps(distinct(block).tolist()):
-        mine = [variants[i] for i in np.flatnonzero(block == number).tolist()]
-        living = combined(stand.living, mine)
-        wanted = np.full(len(mine), stand.confidence)
-        options = [interval_options(living, d, wanted) for d in listed]
-        fixed_min = np.full(len(mine), stand.fixed_min)
-        efforts = visit_efforts(living, stand.fit.design, stand.timing, options, fixed_min)
-        edges = np.append(living.first, living.area.size)
-        for run, places in enumerate(mine):
-            here = slice(int(edges[run]), int(edges[run + 1]))
-            found.append(_answer(stand, places, options, efforts, run, here))
-    return found
-
-
-def saved_against(stand: Stand, now: VariantAnswer, then: VariantAnswer) -> Saving:
-    """Return what one variant saves against another in a year, each at its chosen interval.
-
-    Parameters
-    ----------
-    stand : Stand
-        The areas and candidates.
-    now, then : VariantAnswer
-        The variant that is there, and the one that would be.
-
-    Returns
-    -------
-    Saving
-        Hours, and money at the book's price of an hour, with their ranges.
-    """
-    hours = (now.chosen.hours_drawn, then.chosen.hours_drawn)
-    return saving(*hours, stand.labour_rate_per_h)
-
-
 def combined(living: LivingAreas, variants: Sequence[IntArray]) -> LivingAreas:
     """Return the areas of one tank as many tanks, one a variant.
 
@@ -262,41 +282,6 @@ def combined(living: LivingAreas, variants: Sequence[IntArray]) -> LivingAreas:
     """
     sizes = np.array([v.size for v in variants])
     return living.taken(np.concatenate(list(variants)), np.zeros_like(sizes), sizes)
-
-
-def _answer(
-    stand: Stand,
-    places: IntArray,
-    options: list[IntervalOptions],
-    efforts: list[VisitEffort],
-    run: int,
-    here: slice,
-) -> VariantAnswer:
-    worked = tuple(
-        _option(stand, option, effort, run, here)
-        for option, effort in zip(options, efforts, strict=True)
-    )
-    feasible = [o.interval_d for o in worked if o.feasible]
-    best = max(feasible, default=None)
-    failing = next((o for o in worked if best is None or o.interval_d > best), None)
-    limited = None if failing is None else int(places[int(np.argmin(failing.chance_within))])
-    return VariantAnswer(places, best, limited, worked)
-
-
-def _option(
-    stand: Stand, option: IntervalOptions, effort: VisitEffort, run: int, here: slice
-) -> VariantOption:
-    area_min, removed_cm = effort.of_areas(run)
-    return VariantOption.of(
-        option,
-        effort,
-        run,
-        stand.labour_rate_per_h,
-        hours_drawn=effort.hours_of_year(run, option.interval_d),
-        area_min=area_min,
-        removed_cm=removed_cm,
-        chance_within=option.chance_within[here],
-    )
 
 
 LONGEST_D = 365
@@ -317,8 +302,8 @@ class Outlook:
         cut to its floor [d]; 0 where not even one, ``LONGEST_D`` where as many or more.
     days : array (A, 3)
         Days from the floor to the budget [d], ``LONGEST_D`` where as many or more.
-    look_d : array (A, 3)
-        Days from planting to the floor, settling-in included [d]; inf where never.
+    look_d : list of Days (A,)
+        Days from planting to the floor, settling-in included [d].
     reaches_look : array (A,)
         Chance that it grows up to the floor at all [0-1].
     fills : array (A,)
@@ -327,67 +312,9 @@ class Outlook:
 
     allowed_d: IntArray
     days: FloatArray
-    look_d: FloatArray
+    look_d: list[Days]
     reaches_look: FloatArray
     fills: FloatArray
-
-
-def outlooks(stand: Stand, places: IntArray, planted_cm: FloatArray) -> Outlook:
-    """Work out what areas of a tank would do on their own.
-
-    Parameters
-    ----------
-    stand : Stand
-        The tank.
-    places : int array (A,)
-        Places of the stand.
-    planted_cm : array (A,)
-        Height at planting [cm].
-
-    Returns
-    -------
-    Outlook
-        Growth under the conditions of the day of the fit; the pause after a hard cut is left out.
-        After planting it ramps up from nothing over the species' days of settling in.
-    """
-    living, confidence = combined(stand.living, [places]), stand.confidence
-    allowed = _allowed_days(living, confidence)
-    usual = np.maximum(allowed, 1).astype(np.float64)
-    growth = _growth(living, usual)
-    pace = growth / usual[:, None]
-    way = _way(living, living.least_cut_cm, living.budget_cm)
-    days = np.divide(way, pace, out=np.full(pace.shape, np.inf), where=pace > 0.0)
-    up = _way(living, planted_cm, living.floor_cm)
-    settled = np.divide(up, pace, out=np.full(pace.shape, np.inf), where=pace > 0.0)
-    settled = np.where(up <= 0.0, 0.0, settled)
-    ramp = column(stand.fit.design.clock.settle_d[living.area]) * np.exp(living.draws.settling)
-    look = np.where(
-        settled < 0.5 * ramp, np.sqrt(2.0 * ramp * np.minimum(settled, ramp)), settled + 0.5 * ramp
-    )
-    middle_cm = 0.5 * (living.floor_cm + living.budget_cm)
-    return Outlook(
-        allowed_d=allowed,
-        days=_range(np.minimum(days, LONGEST_D)),
-        look_d=_range(np.where(up <= 0.0, 0.0, look)),
-        reaches_look=np.isfinite(look).mean(axis=1),
-        fills=(living.draws.ceiling_cm >= column(middle_cm)).mean(axis=1),
-    )
-
-
-def days_or_never(days: FloatArray) -> Days:
-    """Return days as numbers, None where endless.
-
-    Parameters
-    ----------
-    days : array (3,)
-        p10, p50 and p90 [d], inf where never.
-
-    Returns
-    -------
-    tuple of float or None
-        The same [d].
-    """
-    return tuple(day if np.isfinite(day) else None for day in days.tolist())
 
 
 def _range(values: FloatArray) -> FloatArray:

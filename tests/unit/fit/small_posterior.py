@@ -28,8 +28,6 @@ def one_area():
         last_pause_d=np.zeros(1),
         last_lag_share=np.zeros(1),
         lag_d=np.zeros(1),
-        lag_sd_d=np.zeros(1),
-        by_lag=np.zeros((BORDER, 1)),
-        settling_sd=np.zeros(1),
-        by_settling=np.zeros((BORDER, 1)),
+        beside_sd=np.zeros((2, 1)),
+        by_beside=np.zeros((2, BORDER, 1)),
     )

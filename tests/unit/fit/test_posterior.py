@@ -9,6 +9,7 @@ import pytest
 
 from growthcast.fit.model.clock import LEAST_AWAKE_SHARE
 from growthcast.fit.model.noise import KNOT_COUNT
+from growthcast.fit.solver.problem import KNOTS
 from tests.unit.fit.small_posterior import LAST_STAGE, one_area
 
 
@@ -23,7 +24,7 @@ def test_numbers_have_names(posterior):
     assert posterior.mean.drift[:, 0].tolist() == [0.3, 0.0, 0.0, 0.0, 0.0]
     assert posterior.rate_variance == pytest.approx(0.04)
     assert posterior.log_ceiling_variance == pytest.approx(0.01)
-    assert posterior.drift_variance == pytest.approx(0.09)
+    assert posterior.covariance[:, KNOTS, KNOTS] == pytest.approx(0.09)
 
 
 def test_a_pace_is_a_rate_and_the_drift_of_its_span(posterior):

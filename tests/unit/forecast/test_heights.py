@@ -9,6 +9,7 @@ import numpy as np
 import pytest
 
 from growthcast.errors import BookProblems
+from growthcast.fit.beside import LAG
 from growthcast.fit.design import day_number
 from growthcast.fit.growth import fit_growth
 from growthcast.fit.model.clock import PAUSE_DOUBT
@@ -46,14 +47,15 @@ def test_quantiles_agree_with_draws(kind, request):
     made = forecast_heights(fit, areas, days)
     post, problem = fit.posterior(areas), fit.design.problem
     for i, a in enumerate(areas):
-        follows, size = post.by_lag[:, i] * post.lag_sd_d[i] ** 2, post.by_lag.shape[0]
+        lag_variance, size = post.beside_sd[LAG, i] ** 2, post.by_beside.shape[1]
+        follows = post.by_beside[LAG, :, i] * lag_variance
         joint = np.empty((size + 1, size + 1))  # the lag last
         joint[:size, :size], joint[:size, size], joint[size, :size] = (
             post.covariance[i],
             follows,
             follows,
         )
-        joint[size, size] = post.lag_sd_d[i] ** 2
+        joint[size, size] = lag_variance
         middle = np.append(post.mean.border[:, i], post.lag_d[i])
         drawn = rng.multivariate_normal(middle, joint, 200_000)
         draws, lag_off = drawn[:, :size], drawn[:, size] - post.lag_d[i]

@@ -60,6 +60,14 @@ def test_every_area_is_drawn_with_its_mean_and_covariance(fit):
         assert np.cov(draws) / both == pytest.approx(covariance / both, abs=0.035)
 
 
+def test_tanks_are_drawn_apart(fit):
+    """What moves one tank's pace moves no other's, at its knots or beyond them."""
+    _, draws = drawn(fit)
+    first, second = (np.vstack([draws.knots[k], draws.drift[k]]) for k in (0, 1))
+    together = np.corrcoef(np.vstack([first, second]))[: len(first), len(first) :]
+    assert np.abs(together).max() < 0.04
+
+
 def test_widening_scales_departures_and_leaves_the_middle_and_the_hand(fit):
     (plain, one), (wide, other) = drawn(fit), drawn(fit, widening=1.5)
     middle = plain.mean(axis=2, keepdims=True)

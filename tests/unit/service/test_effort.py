@@ -67,6 +67,15 @@ def test_own_minutes_move_the_defaults(tmp_path):
     )
 
 
+def test_a_short_trimming_is_no_surer_than_the_clock(tmp_path):
+    """Sixteen visits of a minute each, read to half a minute: scatter alone would be a tenth."""
+    log = visits_log(lambda day, n: f"{day},lobby,stems,{9.3 + 0.1 * (n % 2)},9,,,,1,\n")
+    timing, _, _ = timing_of(tmp_path, log)
+    assert usual_minutes(timing, litres=0.14) == pytest.approx(1.0, rel=0.3)
+    spread = np.sqrt(timing.covariance[timing.kind[STEMS], timing.kind[STEMS]])
+    assert spread > 0.5 / np.sqrt(16)
+
+
 def test_a_form_never_timed_follows_the_pace_and_says_so(tmp_path):
     slow = 3 * minutes_of(STEM, LITRES)
     log = visits_log(lambda day, n: stems_row(day, n, f"{slow:.0f}"))

@@ -244,3 +244,17 @@ def test_cutting_floating_plants_back_counts_the_light_it_lets_in(tmp_path):
     assert gain[~floats] == pytest.approx(below, rel=1e-4)
     assert (gain[~floats] > 0.01).all()
     assert lit_below(book, fit, living, replace(living, safe_cut_cm=living.floor_cm)) is not lit
+
+
+def test_floating_plants_that_go_over_are_to_be_cut_back(tmp_path):
+    """Quick frogbit is what ends the interval: a lower floor is offered."""
+    areas = AREAS + "float,lobby,Frogbit,limnobium-laevigatum,2500,20,50,25,2026-02-01,\n"
+    tanks = "tank_id,client,length_cm,width_cm,water_depth_cm\nlobby,A,100,50,46\nhome,B,,,34\n"
+    book = make_book(tmp_path, tanks=tanks, areas=areas, conditions=CONDITIONS)
+    advice = recommend(book, fit_growth(book, ON), np.array([0]), full=True)[0]
+    assert advice.limited_by == "float"
+    [mend] = [m for m in advice.mends if m.kind == "floor"]
+    assert mend.area_ids == ("float",)
+    assert mend.values[0] < 20.0
+    said = mend_words(mend, {"float": ("Frogbit", "% cover")})
+    assert said.startswith("Frogbit cut down to ")

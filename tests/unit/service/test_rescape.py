@@ -10,18 +10,17 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from growthcast.book.supposed import Changes, read_layout
+from growthcast.book.supposed import Changes, read_layout, with_cells
 from growthcast.errors import BookProblems, UsageError
 from growthcast.fit.growth import fit_growth
 from growthcast.fit.model.spreads import Spreads
 from growthcast.fit.supposed import suppose
 from growthcast.say.plants import plant_reason
 from growthcast.service.effort.visits import Range
-from growthcast.service.holding import Holding, holding
+from growthcast.service.holding import Holding, holding, holding_of, not_holding
 from growthcast.service.recommend import recommend
 from growthcast.service.rescape.layouts import compare_layouts
 from growthcast.service.rescape.plants import (
-    PLACES,
     PlantAdvice,
     compare_plants,
     is_regulated,
@@ -30,7 +29,7 @@ from growthcast.service.rescape.plants import (
 )
 from growthcast.service.rescape.swaps import swaps_to_reach
 from growthcast.species import read_reference
-from tests.books import AREAS, TODAY, make_book, stem_log
+from tests.books import AREAS, HEADER, TODAY, make_book, stem_log
 
 ON = date(2026, 6, 1)
 CONDITIONS = """tank_id,from_date,ppfd_umol,photoperiod_h,co2_mg_l,temperature_c
@@ -49,9 +48,9 @@ def wallichii_log() -> str:
     return "".join(row.replace(",lobby,stems,", ",lobby,wallichii,") + "\n" for row in rows)
 
 
-@pytest.fixture
-def known(tmp_path: Path):
-    book = make_book(tmp_path / "book", conditions=CONDITIONS)
+@pytest.fixture(scope="module")
+def known(tmp_path_factory: pytest.TempPathFactory):
+    book = make_book(tmp_path_factory.mktemp("book"), conditions=CONDITIONS)
     return book, fit_growth(book, ON)
 
 
@@ -155,9 +154,14 @@ def test_what_is_saved_is_surer_than_what_it_is_saved_between(known, tmp_path: P
 
 def test_days_to_the_look_count_settling_in(known) -> None:
     book, fit = known
-    [low] = [a for a in compare_plants(book, fit, 0, ["rotala-wallichii"], 1.0) if a.spans == 0]
-    [high] = [a for a in compare_plants(book, fit, 0, ["rotala-wallichii"], 6.0) if a.spans == 0]
-    [there] = [a for a in compare_plants(book, fit, 0, ["rotala-wallichii"], 8.0) if a.spans == 0]
+
+    def planted_at(height_cm: float) -> PlantAdvice:
+        stems = book.areas.text("area_id") == "stems"
+        areas = with_cells(book.areas, stems, {"planted_height_cm": height_cm})
+        found = compare_plants(replace(book, areas=areas), fit, 0, ["rotala-wallichii"])
+        return next(a for a in found if a.spans == 0)
+
+    low, high, there = (planted_at(height_cm) for height_cm in (1.0, 6.0, 8.0))
     assert low.look_d[1] > high.look_d[1] > 0
     assert there.look_d[1] == 0  # planted above the floor
     # From 6 cm to 7 cm: less than the settling ramp, so the clock has run through its first part.
@@ -206,7 +210,8 @@ def test_a_plant_that_stays_below_the_middle_never_fills_the_place(known) -> Non
     assert 0.4 < low.chance_fills < 0.7  # its ceiling is the middle, give or take a sixth
     assert tall.chance_fills > 0.99
     lower = compare_plants(book, fit, 0, ["pogostemon-helferi"])[-1]  # 13 cm
-    assert lower.stays_low
+    assert not lower.is_lost
+    assert not lower.is_too_tall
     assert not lower.fits
     assert low.spreads_sideways
     assert not tall.spreads_sideways
@@ -214,7 +219,7 @@ def test_a_plant_that_stays_below_the_middle_never_fills_the_place(known) -> Non
 
 def test_a_place_takes_plants_by_form_and_height(known) -> None:
     _, fit = known
-    pools = {where: pool_of(fit, 0, None, where) for where in PLACES}
+    pools = {where: pool_of(fit, 0, None, where) for where in read_reference().places}
     assert "eleocharis-pusilla" in pools["front"]
     assert "bacopa-caroliniana" not in pools["front"]  # 60 cm
     assert "vallisneria-spiralis" in pools["back"]
@@ -310,6 +315,42 @@ def test_layouts_are_told_apart(known, tmp_path: Path) -> None:
     assert not other.areas[0].keeps_its_log
     assert other.areas[0].area_id == "left"
     assert now.limited_by is not None
+
+
+def test_what_floats_in_a_layout_shades_what_stands_below(tmp_path: Path) -> None:
+    """Frogbit over half of 5,000 cm2 at 70 to 90 %: 40 % covered; half of it lets in 0.8 of all.
+
+    Under it the light is 0.6 of 30 umol, too little for the stems; in the open it would do.
+    """
+    tanks = "tank_id,client,length_cm,width_cm,water_depth_cm\nlobby,A,100,50,46\nhome,B,,,34\n"
+    floats = "float,lobby,Frogbit,limnobium-laevigatum,2500,70,90,75,2025-01-01,\n"
+    dim = CONDITIONS.replace("lobby,2025-01-01,90,8,25", "lobby,2025-01-01,30,8,25")
+    book = make_book(
+        tmp_path / "b", tanks=tanks, areas=AREAS + floats, conditions=dim, trims=HEADER
+    )
+    fit = fit_growth(book, ON)
+    stems = "stems,rotala-rotundifolia,400,7,22\n"
+    texts = {
+        "none": stems,
+        "half": stems + "float,limnobium-laevigatum,1250,70,90\n",
+        "same": stems + "float,limnobium-laevigatum,2500,70,90\n",
+    }
+    found = compare_layouts(
+        book, fit, 0, [layout(tmp_path, name, HEAD + text, book) for name, text in texts.items()]
+    )
+    assert [one.light_below for one in found] == pytest.approx([1.0, 1.0 / 0.6, 0.8 / 0.6, 1.0])
+    _, none, half, same = (
+        next(a for a in one.areas if a.area_id == "stems").chance_holds for one in found
+    )
+    assert none > half > same
+    lost = not_holding(book, fit, 0, np.array([0, 1, 3]))[0]
+    assert lost.area_id == "stems"
+    assert lost.under_cover is not None
+    before, after = (
+        float(holding_of(book, fit, 0, np.array([0]), cover).chance[0])
+        for cover in (lost.under_cover, lost.under_cover + 0.05)
+    )
+    assert before >= 0.8 > after
 
 
 @pytest.mark.parametrize(
