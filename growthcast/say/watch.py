@@ -5,8 +5,10 @@ The checks are a list to go through, not a diagnosis; their orders are common pr
 
 from __future__ import annotations
 
+import tomllib
 from collections.abc import Collection, Sequence
 from dataclasses import replace
+from importlib.resources import files
 from typing import Any
 
 from growthcast.plain import plain
@@ -27,40 +29,6 @@ from growthcast.say.words import (
 )
 from growthcast.service.watch.report import DropSeen, Finding, IndexPoint, TankWatch, WatchReport
 
-CHECKS = {
-    ("tank", True): (
-        "CO2: bottle empty, valve or timer, clogged diffuser; drop checker and pH before lights on",
-        "lamp: timer, dimmer, a failed row of lights, dirty cover glass; measure at the substrate "
-        "if you can",
-        "light in the water: floating plants spread, tall plants over the others, cloudy water",
-        "dosing: pump or bottle empty, doses forgotten; test nitrate, phosphate and potassium",
-        "filter and flow: clogged sponge, pump slower, outlet turned away",
-        "temperature: heater or cooler against a second thermometer",
-    ),
-    ("tank", False): (
-        "lamp: brighter, nearer or longer than written down",
-        "CO2 and dosing: more than written down; more fish or more food",
-        "temperature: warmer than written down",
-    ),
-    ("area", True): (
-        "shade: a neighbour or floating plants over this area",
-        "the plant itself: cut to bare stems, stems old and woody, melting, pests, just moved",
-        "its roots: substrate spent or compacted, no root feed",
-        "flow does not reach it any more",
-    ),
-    ("area", False): (
-        "more light on it than before: a neighbour cut back or taken out",
-        "root feed or new substrate there",
-        "the area has spread or was replanted more densely",
-    ),
-    ("species", True): (
-        "a nutrient this species needs more of than the others; test potassium, iron and nitrate",
-        "temperature or water change, if these tanks share the source water",
-        "what these tanks had in common: plants moved between them, a treatment, a way of cutting",
-    ),
-    ("species", False): ("what these tanks had in common: feed, a way of cutting, warmer water",),
-}
-"""What to check of what has changed, and whether it grows slower; the log itself comes last."""
 LOG = "the log: another hand with the ruler, a cut not written down, rows under a wrong area"
 ONE_AREA = "one area is planted here, so its plant and its tank cannot be told apart: check both"
 
@@ -77,7 +45,8 @@ def checks_for(finding: Finding) -> list[str]:
         )
     if finding.kind == "tank" and finding.alone:
         said.append(ONE_AREA)
-    listed = CHECKS[finding.kind, finding.slower]
+    table = tomllib.loads((files("growthcast.say") / "checks.toml").read_text(encoding="utf-8"))
+    listed = table[finding.kind]["slower" if finding.slower else "quicker"]
     without_co2 = finding.kind == "tank" and finding.slower and not finding.has_co2
     return [*said, *(listed[1:] if without_co2 else listed), LOG]
 

@@ -59,6 +59,11 @@ def test_a_label_may_pass_to_the_next_planting(inspect):
     assert [(item.slug, item.row) for item in findings] == [("double-label", 3)]
 
 
+def test_areas_without_a_label_share_none(inspect):
+    areas = FILES["areas.csv"].replace(",left,", ",,").replace(",front,", ",,")
+    assert inspect(areas_csv=areas)[1] == ()
+
+
 @pytest.mark.parametrize(
     ("cell", "expected", "fix"),
     [
