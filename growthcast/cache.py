@@ -49,32 +49,19 @@ def folder() -> Path | None:
     return user_cache_path("growthcast", appauthor=False)
 
 
-def files() -> list[Path]:
-    """Return the kept files, those used last at the end."""
-    where = folder()
-    if where is None:
-        return []
-    found = []
-    with contextlib.suppress(OSError):
-        for file in where.iterdir():
-            with contextlib.suppress(OSError):
-                if file.name.endswith(SUFFIX):
-                    found.append((file.stat().st_mtime_ns, file))
-    return [file for _, file in sorted(found)]
+def files() -> list[tuple[Path, int]]:
+    """Return the kept files with their sizes [byte], those used last at the end."""
+    where, found = folder(), []
+    for file in where.glob(f"*{SUFFIX}") if where is not None else ():
+        with contextlib.suppress(OSError):
+            state = file.stat()
+            found.append((state.st_mtime_ns, file, state.st_size))
+    return [(file, size) for _, file, size in sorted(found)]
 
 
 def clear() -> int:
     """Delete what is kept; return how many files that were."""
-    return sum(_delete(file) for file in files())
-
-
-def sizes() -> list[tuple[Path, int]]:
-    """Return the kept files with their sizes [byte], in the order of ``files``."""
-    found = []
-    for file in files():
-        with contextlib.suppress(OSError):
-            found.append((file, file.stat().st_size))
-    return found
+    return sum(_delete(file) for file, _ in files())
 
 
 def recall(work: Callable[[], T], *given: object) -> T:
@@ -195,7 +182,7 @@ def _write(file: Path, key: str, answer: object) -> None:
 
 
 def _keep_bounded() -> None:
-    kept = sizes()
+    kept = files()
     over = sum(size for _, size in kept) - MOST_BYTES
     for file, size in kept:
         if over <= 0:

@@ -47,6 +47,8 @@ RICHNESS = Richness(
     unlogged_cut_share=0.01,
 )
 
+TERMS = 'terms = ["Prices hold for a year; either side may end any month."]\n'
+VISIT = 'longer_gaps = "glass films over after ten days; twice the water is changed"\n'
 
 Values = dict[str, float | str]
 
@@ -277,6 +279,8 @@ def demo_practice() -> SimulatedPractice:
         areas=_areas(),
         traits=_traits(),
         labour_rate_per_h=58.0,
+        terms=TERMS,
+        visit=VISIT,
         fixed_min=35,
         travel_min=20,
     )

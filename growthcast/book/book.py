@@ -205,6 +205,7 @@ class Practice:
     vat_percent: float | None = None
     includes: tuple[str, ...] = ()
     terms: tuple[str, ...] = ()
+    longer_gaps: str = ""
     whole_tank_grams: WholeTank | None = None
     whole_tank_minutes: WholeTank | None = None
     holidays: str = ""

@@ -5,19 +5,9 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 
 from growthcast.book.book import Book
-from growthcast.brief.letterhead import foot_of, letterhead_of
+from growthcast.brief.letterhead import page_of
 from growthcast.brief.page import Blanks, Block, Heading, Page, Paragraph, Work, WorkRow
-from growthcast.say.card import (
-    area_name,
-    caution_words,
-    cut_words,
-    lead,
-    measure_first,
-    note_words,
-    places_words,
-    saving_words,
-    time_words,
-)
+from growthcast.say import card as tell
 from growthcast.say.locale import Locale
 from growthcast.say.words import named, place_of
 from growthcast.service.visit.cuts import CutSheet
@@ -47,28 +37,22 @@ def build_cards(book: Book, sheets: Sequence[CutSheet], locale: Locale) -> Page:
     for sheet in sheets:
         blocks.append(Heading(place_of(sheet, sheets), new_sheet=sheet is not sheets[0]))
         blocks += _card(book, sheet, locale)
-    return Page(
-        language=locale.language,
-        title=locale.say("card_day_many" if several else "card_day_one", date=locale.full_date(on)),
-        under_title=places_words(sheets, locale) if several else "",
-        day=on.isoformat(),
-        letterhead=letterhead_of(book.practice, book.folder),
-        blocks=tuple(blocks),
-        foot=foot_of(book, locale, on),
-    )
+    title = locale.say("card_day_many" if several else "card_day_one", date=locale.full_date(on))
+    under = tell.places_words(sheets, locale) if several else ""
+    return page_of(book, locale, on, title, under, blocks)
 
 
 def _card(book: Book, sheet: CutSheet, locale: Locale) -> Iterator[Block]:
-    yield Paragraph(lead(locale, sheet), "lead")
-    if measured := measure_first(locale, sheet):
+    yield Paragraph(tell.lead(locale, sheet), "lead")
+    if measured := tell.measure_first(locale, sheet):
         yield Paragraph(measured, "strong")
     heads = (locale.say("card_before"), locale.say("card_after"))
     for action, name in GROUPS.items():
         rows = [
             WorkRow(
-                cut_words(locale, area),
-                f"{locale.number(area.order)}. {area_name(area)}",
-                note_words(locale, sheet, area),
+                tell.cut_words(locale, area),
+                f"{locale.number(area.order)}. {tell.area_name(area)}",
+                tell.note_words(locale, sheet, area),
             )
             for area in sheet.areas
             if area.action == action
@@ -76,9 +60,9 @@ def _card(book: Book, sheet: CutSheet, locale: Locale) -> Iterator[Block]:
         if rows:
             yield Heading(locale.say(f"card_{name}"), 3)
             yield Work(heads, tuple(rows))
-    if saved := saving_words(locale, sheet, book.practice.currency):
+    if saved := tell.saving_words(locale, sheet, book.practice.currency):
         yield Paragraph(saved)
     blanks = ("grams", "minutes", "water", "doses", "remarks")
     yield Blanks(tuple(locale.say(f"card_{name}") for name in blanks))
-    yield Paragraph(f"{time_words(locale, sheet)} {caution_words(locale, sheet)}", "note")
+    yield Paragraph(f"{tell.time_words(locale, sheet)} {tell.caution_words(locale, sheet)}", "note")
     yield Paragraph(locale.say("card_tank", tank=named(sheet.tank_id)), "note")

@@ -7,24 +7,14 @@ from datetime import date
 
 from growthcast.arrays import IntArray
 from growthcast.book.book import Book, Practice
-from growthcast.brief.page import (
-    Block,
-    Fact,
-    Facts,
-    Heading,
-    Items,
-    Paragraph,
-    Table,
-    columns,
-)
+from growthcast.brief import page
 from growthcast.brief.visits import PlannedVisit
 from growthcast.errors import UsageError
 from growthcast.fit.result import GrowthFit
 from growthcast.say.client import next_visit_key, place_words
 from growthcast.say.locale import Locale
-from growthcast.say.prices import a_month, worth, year_price
 from growthcast.say.reasons import reason
-from growthcast.say.strip import days_of_100
+from growthcast.say.strip import a_month, days_of_100, worth, year_price
 from growthcast.say.words import named
 from growthcast.service.pages.client import TankFacts, gather_tank
 from growthcast.service.pages.contract import Contract, month_price, with_vat
@@ -76,10 +66,10 @@ def gather_facts(
 
 def contract_blocks(
     locale: Locale, practice: Practice, facts: Sequence[TankFacts], contract: Contract
-) -> list[Block]:
+) -> list[page.Block]:
     """Build the whole of a client's tanks: its price, and what each tank gets."""
     currency = practice.currency if contract.price_per_h else ""
-    blocks: list[Block] = [_facts(locale, practice, facts, contract, currency)]
+    blocks: list[page.Block] = [_facts(locale, practice, facts, contract, currency)]
     if contract.visits - contract.journeys >= 0.5:
         alone = sum(year_price(t.option.year.cost) for t in facts if t.option is not None)
         saved_h = contract.hours_apart - contract.hours.p50
@@ -90,17 +80,17 @@ def contract_blocks(
             visits=locale.count("visit", round(contract.visits)),
             amount=saved,
         )
-        blocks.append(Paragraph(said))
+        blocks.append(page.Paragraph(said))
     blocks.append(_table(locale, facts, contract, currency))
     return blocks
 
 
-def includes(locale: Locale, practice: Practice, *, new_sheet: bool = False) -> list[Block]:
+def includes(locale: Locale, practice: Practice, *, new_sheet: bool = False) -> list[page.Block]:
     """Build what a visit includes in the owner's words, nothing where none are given."""
     if not practice.includes:
         return []
     said = tuple(named(text) for text in practice.includes)
-    return [Heading(locale.say("includes_heading"), new_sheet=new_sheet), Items(said)]
+    return [page.Heading(locale.say("includes_heading"), new_sheet=new_sheet), page.Items(said)]
 
 
 def vat_words(locale: Locale, practice: Practice, net: float) -> str:
@@ -115,22 +105,12 @@ def vat_words(locale: Locale, practice: Practice, net: float) -> str:
     )
 
 
-def yes_fact(locale: Locale, practice: Practice) -> Fact:
+def yes_fact(locale: Locale, practice: Practice) -> page.Fact:
     """Return how to say yes and on what terms, or which are still to be agreed."""
     terms = " ".join(named(text) for text in practice.terms) or locale.say("yes_open")
     if practice.contact:
-        return Fact(locale.say("fact_yes"), named(practice.contact), terms, contact=True)
-    return Fact(locale.say("fact_yes"), locale.say("yes_here"), terms)
-
-
-def review_fact(locale: Locale, next_on: date, review_on: date, *, first: bool) -> Fact:
-    """Return from when a rhythm continues, or of a first one when it is gone over."""
-    review = locale.short_date(review_on)
-    if first:
-        about = locale.say("review_about", date=review)
-        return Fact(locale.say("fact_review"), about, locale.say("review_after"))
-    gone_over = locale.say("holds_until", date=review)
-    return Fact(locale.say("fact_holds"), locale.short_date(next_on), gone_over)
+        return page.Fact(locale.say("fact_yes"), named(practice.contact), terms, contact=True)
+    return page.Fact(locale.say("fact_yes"), locale.say("yes_here"), terms)
 
 
 def _facts(
@@ -139,7 +119,7 @@ def _facts(
     tanks: Sequence[TankFacts],
     contract: Contract,
     currency: str,
-) -> Facts:
+) -> page.Facts:
     year, net = contract.cost if currency else contract.hours, contract.cost.p50
     middle = year_price(net) if currency else year.p50
     amounts = {
@@ -155,19 +135,21 @@ def _facts(
     price = locale.say("a_month", amount=a_month(locale, currency, net, contract.hours.p50))
     if currency and not practice.vat_percent:
         note = f"{note}; {vat_words(locale, practice, month_price(net))}"
-    found = [Fact(locale.say("fact_price" if currency else "fact_time"), price, note)]
+    found = [page.Fact(locale.say("fact_price" if currency else "fact_time"), price, note)]
     if currency and practice.vat_percent:
         tax, gross = with_vat(month_price(net), practice.vat_percent)
         percent = locale.exact(practice.vat_percent, "%")
         paid = locale.say("a_month", amount=locale.money(gross, currency))
         of_it = locale.say("vat_note", tax=locale.money(tax, currency))
-        found.append(Fact(locale.say("fact_vat", percent=percent), paid, of_it))
+        found.append(page.Fact(locale.say("fact_vat", percent=percent), paid, of_it))
     if days := [tank.next_on for tank in tanks if tank.next_on is not None]:
-        found.append(Fact(locale.say(next_visit_key(tanks)), locale.full_date(min(days))))
-    return Facts((*found, yes_fact(locale, practice)))
+        found.append(page.Fact(locale.say(next_visit_key(tanks)), locale.week_date(min(days))))
+    return page.Facts((*found, yes_fact(locale, practice)))
 
 
-def _table(locale: Locale, tanks: Sequence[TankFacts], contract: Contract, currency: str) -> Table:
+def _table(
+    locale: Locale, tanks: Sequence[TankFacts], contract: Contract, currency: str
+) -> page.Table:
     def month(hours: float) -> str:
         return a_month(locale, currency, hours * contract.price_per_h, hours)
 
@@ -179,7 +161,7 @@ def _table(locale: Locale, tanks: Sequence[TankFacts], contract: Contract, curre
                 place_words(locale, tank),
                 none if option is None else locale.count("every", option.interval_d),
                 none if option is None else days_of_100(locale, option.share_of_days_presentable),
-                none if tank.next_on is None else locale.full_date(tank.next_on),
+                none if tank.next_on is None else locale.week_date(tank.next_on),
                 month(hours),
             )
         )
@@ -189,21 +171,21 @@ def _table(locale: Locale, tanks: Sequence[TankFacts], contract: Contract, curre
         at_tanks = (month_price(h * contract.price_per_h) for h in contract.hours_at_tanks)
         road = locale.money(month_price(contract.cost.p50) - sum(at_tanks), currency)
     rows.append((locale.say("contract_road"), journeys, "", "", road))
-    heads = columns(locale, "col", "tank every presentable next_on at_tank", "at_tank", "tank")
-    return Table(locale.say("contract_caption"), heads, tuple(rows))
+    heads = page.columns(locale, "col", "tank every presentable next_on at_tank", "at_tank", "tank")
+    return page.Table(locale.say("contract_caption"), heads, tuple(rows))
 
 
 def next_visits(
     locale: Locale, visits: Sequence[PlannedVisit] | None, tanks: Sequence[TankFacts], on: date
-) -> list[Block]:
+) -> list[page.Block]:
     """Build the visits that a plan has for some tanks, nothing where there is no plan."""
     if visits is None:
         return []
-    heading = Heading(locale.say("visits_heading"))
+    heading = page.Heading(locale.say("visits_heading"))
     names = {tank.tank_id: place_words(locale, tank) for tank in tanks}
     mine = [visit for visit in visits if visit.tank_id in names and visit.on >= on]
     if not mine:
-        return [heading, Paragraph(locale.say("visits_none", date=locale.long_date(on)))]
+        return [heading, page.Paragraph(locale.say("visits_none", date=locale.long_date(on)))]
     rows = tuple((locale.full_date(v.on), names[v.tank_id]) for v in mine[:MOST_VISITS])
-    heads = columns(locale, "col", "date why", free="why")
-    return [heading, Table(locale.say("visits_caption"), heads, rows)]
+    heads = page.columns(locale, "col", "date why", free="why")
+    return [heading, page.Table(locale.say("visits_caption"), heads, rows)]

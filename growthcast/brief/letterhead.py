@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from collections.abc import Sequence
 from datetime import date
 from io import BytesIO
 from pathlib import Path
@@ -12,7 +13,7 @@ from PIL import Image, UnidentifiedImageError
 
 from growthcast.book.book import Book, Practice
 from growthcast.book.words import shown
-from growthcast.brief.page import Letterhead, Logo
+from growthcast.brief.page import Block, Letterhead, Logo, Page
 from growthcast.fit.growth import last_logged
 from growthcast.say.locale import Locale
 from growthcast.say.words import named
@@ -24,19 +25,21 @@ SVG, LINK = "{http://www.w3.org/2000/svg}", "{http://www.w3.org/1999/xlink}href"
 LENGTH = re.compile(r"\+?(\d+\.?\d*|\.\d+)(?:px|pt|pc|mm|cm|in|em|ex)?")
 
 
-def foot_of(book: Book, locale: Locale, on: date) -> str:
-    """Return the line below a page: its day, and the day on which the log ends."""
+def page_of(
+    book: Book, locale: Locale, on: date, title: str, under_title: str, blocks: Sequence[Block]
+) -> Page:
+    """Return a page with its letterhead, without a logo where its file cannot be used.
+
+    The line below it tells its day, and the day on which the log ends.
+    """
     last, day = last_logged(book), locale.long_date(on)
     said = locale.say("stands_on_no_log", date=day)
     if last is not None:
         said = locale.say("stands_on", date=day, last=locale.long_date(last))
-    return f"{said} {locale.say('made_with')}"
-
-
-def letterhead_of(practice: Practice, folder: Path) -> Letterhead:
-    """Return the letterhead; without a logo where its file cannot be used."""
-    logo, _ = logo_of(practice, folder)
-    return Letterhead(named(practice.name), named(practice.contact), logo)
+    logo, _ = logo_of(book.practice, book.folder)
+    head = Letterhead(named(book.practice.name), named(book.practice.contact), logo)
+    foot = f"{said} {locale.say('made_with')}"
+    return Page(locale.language, title, under_title, on.isoformat(), head, tuple(blocks), foot)
 
 
 def logo_of(practice: Practice, folder: Path) -> tuple[Logo | None, str | None]:

@@ -9,18 +9,8 @@ from datetime import date, timedelta
 import numpy as np
 
 from growthcast.book.book import Book
-from growthcast.brief.letterhead import foot_of, letterhead_of
-from growthcast.brief.page import (
-    Block,
-    Heading,
-    Items,
-    Page,
-    Paragraph,
-    Picture,
-    Pictures,
-    Table,
-    columns,
-)
+from growthcast.brief import page
+from growthcast.brief.letterhead import page_of
 from growthcast.figures.spark import spark_picture
 from growthcast.fit.result import GrowthFit
 from growthcast.forecast.report import AreaForecast, as_date, forecast_growth
@@ -37,7 +27,7 @@ DRAWN_D, DRAWN_EVERY_D = 28, 2
 
 def build_overview(
     book: Book, fit: GrowthFit, standings: Sequence[TankStanding], locale: Locale
-) -> Page:
+) -> page.Page:
     """Build the practice's own page.
 
     Parameters
@@ -60,33 +50,25 @@ def build_overview(
     planned = [s for s in standings if s.option is not None or s.due_on is not None]
     years = [s.option.year for s in standings if s.option is not None]
     hours, cost = sum(year.hours for year in years), sum(year.cost for year in years)
-    blocks: list[Block] = [
-        Paragraph(lead(locale, planned, on), "lead"),
-        Heading(locale.say("overview_heading")),
+    blocks: list[page.Block] = [
+        page.Paragraph(lead(locale, planned, on), "lead"),
+        page.Heading(locale.say("overview_heading")),
         _table(book, locale, standings),
-        Paragraph(locale.say("total_month", month=month_words(locale, book, hours, cost))),
-        Paragraph(locale.say("growth_note", date=locale.long_date(on)), "note"),
-        Heading(locale.say("off_heading", days=locale.number(DRAWN_D))),
-        Items(off_words(locale, days_off(book, on, DRAWN_D, locale.language))),
+        page.Paragraph(locale.say("total_month", month=month_words(locale, book, hours, cost))),
+        page.Paragraph(locale.say("growth_note", date=locale.long_date(on)), "note"),
+        page.Heading(locale.say("off_heading", days=locale.number(DRAWN_D))),
+        page.Items(off_words(locale, days_off(book, on, DRAWN_D, locale.language))),
     ]
     if planted := [standing for standing in standings if standing.option is not None]:
         blocks += _small_pictures(book, fit, locale, planted)
-    return Page(
-        language=locale.language,
-        title=locale.say("overview_title"),
-        under_title="",
-        day=on.isoformat(),
-        letterhead=letterhead_of(book.practice, book.folder),
-        blocks=tuple(blocks),
-        foot=foot_of(book, locale, on),
-    )
+    return page_of(book, locale, on, locale.say("overview_title"), "", blocks)
 
 
-def _table(book: Book, locale: Locale, standings: Sequence[TankStanding]) -> Table:
+def _table(book: Book, locale: Locale, standings: Sequence[TankStanding]) -> page.Table:
     names = "tank state due where interval limits risk month growth"
-    heads = columns(locale, "col", names, "risk month", "tank where limits")
+    heads = page.columns(locale, "col", names, "risk month", "tank where limits")
     rows = tuple(_row(book, locale, standing) for standing in standings)
-    return Table(locale.say("overview_caption"), heads, rows)
+    return page.Table(locale.say("overview_caption"), heads, rows)
 
 
 def _row(book: Book, locale: Locale, standing: TankStanding) -> tuple[str, ...]:
@@ -114,7 +96,7 @@ def _row(book: Book, locale: Locale, standing: TankStanding) -> tuple[str, ...]:
 
 def _small_pictures(
     book: Book, fit: GrowthFit, locale: Locale, planted: Sequence[TankStanding]
-) -> list[Block]:
+) -> list[page.Block]:
     """Draw the areas of the most urgent tanks."""
     on, horizon = as_date(fit.design.on_day), book.practice.horizon_d
     shown = planted[:MOST_DRAWN]
@@ -124,7 +106,7 @@ def _small_pictures(
     tanks = np.array(sorted(standing.place for standing in shown))
     labels = dict(zip(book.areas.text("area_id"), book.areas.text("label"), strict=True))
     visits = {standing.advice.tank_id: _visits(standing, on, reach) for standing in shown}
-    by_tank: dict[str, list[Picture]] = {}
+    by_tank: dict[str, list[page.Picture]] = {}
     for area in forecast_growth(fit, at, horizon, tanks):
         picture = _spark(
             locale,
@@ -135,16 +117,16 @@ def _small_pictures(
             visits[area.tank_id],
         )
         by_tank.setdefault(area.tank_id, []).append(picture)
-    blocks: list[Block] = [
-        Heading(locale.say("areas_small_heading")),
-        Paragraph(locale.say("areas_small_note", days=locale.number(reach)), "note"),
+    blocks: list[page.Block] = [
+        page.Heading(locale.say("areas_small_heading")),
+        page.Paragraph(locale.say("areas_small_note", days=locale.number(reach)), "note"),
     ]
     if len(shown) < len(planted):
         counts = {"shown": locale.number(len(shown)), "all": locale.number(len(planted))}
-        blocks.append(Paragraph(locale.say("areas_small_cut", **counts), "note"))
+        blocks.append(page.Paragraph(locale.say("areas_small_cut", **counts), "note"))
     for standing in shown:
         name = standing.advice.tank_id
-        blocks += [Heading(named(name), 3), Pictures(tuple(by_tank[name]), "", columns=4)]
+        blocks += [page.Heading(named(name), 3), page.Pictures(tuple(by_tank[name]), "", columns=4)]
     return blocks
 
 
@@ -164,7 +146,7 @@ def _spark(
     horizon_d: int,
     on: date,
     visits: Sequence[date],
-) -> Picture:
+) -> page.Picture:
     unit = "% cover" if area.is_cover else "cm"
     blanks = {
         "area": label,
@@ -176,4 +158,4 @@ def _spark(
     alternative = locale.say("spark_alt", **blanks)
     ends = [locale.short_date(day) for day in (area.at[0], area.at[-1])]
     svg = spark_picture(area, visits, (ends[0], ends[1], locale.share(1.0)), label, alternative)
-    return Picture(svg, label, locale.say("spark_caption", **blanks), alternative)
+    return page.Picture(svg, label, locale.say("spark_caption", **blanks), alternative)

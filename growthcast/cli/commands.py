@@ -113,7 +113,7 @@ def cache_command(clear: bool, as_json: bool) -> None:
     from growthcast.cli.output import print_answer
     from growthcast.say.words import count_of
 
-    folder, kept = cache.folder(), cache.sizes()
+    folder, kept = cache.folder(), cache.files()
     if folder is None:
         words = f"Nothing is kept: {cache.VARIABLE} is off."
     elif clear:

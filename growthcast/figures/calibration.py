@@ -10,15 +10,8 @@ from scipy.special import bdtr
 
 from growthcast.arrays import FloatArray
 from growthcast.errors import UsageError
+from growthcast.figures import style
 from growthcast.figures.lettering import sheet_of_panels
-from growthcast.figures.style import (
-    BAND_80_ALPHA,
-    FORECAST,
-    MEASURED,
-    SMALL_PT,
-    VISITS,
-    house_style,
-)
 from growthcast.forecast.verdict import BacktestResult
 from growthcast.say.figures import Caption, backtest_caption
 from growthcast.say.words import percent
@@ -33,17 +26,16 @@ def calibration_axes(result: BacktestResult, ax: Axes) -> None:
     """Draw the share of readings inside central ranges against the chance stated for them."""
     reach = _reach(result)
     low, high = _binomial_band(reach.size, CHANCES)
-    ax.fill_between(
-        CHANCES, low, high, color=VISITS.colour, alpha=BAND_80_ALPHA, lw=0, label="chance-band"
-    )
-    ax.plot(CHANCES, CHANCES, color=VISITS.colour, lw=0.8, ls="--", label="as-stated")
+    grey = style.VISITS.band(style.BAND_80_ALPHA)
+    ax.fill_between(CHANCES, low, high, label="chance-band", **grey)
+    ax.plot(CHANCES, CHANCES, color=style.VISITS.colour, lw=0.8, ls="--", label="as-stated")
     held = np.array([(reach <= chance).mean() for chance in CHANCES])
-    ax.plot(CHANCES, held, color=FORECAST.colour, lw=FORECAST.width_pt, label="held")
+    ax.plot(CHANCES, held, color=style.FORECAST.colour, lw=style.FORECAST.width_pt, label="held")
     marked = [float((reach <= chance).mean()) for chance in MARKED]
-    ax.plot(MARKED, marked, ls="", marker=MEASURED.marker, ms=4.5, color="black", label="marked")
+    ax.plot(MARKED, marked, ms=4.5, label="marked", **style.MEASURED.marks | {"mew": 1.0})
     pairs = zip(MARKED, marked, strict=True)
     held_words = [f"{percent(chance)} stated, {percent(share)} held" for chance, share in pairs]
-    ax.text(0.98, 0.05, "\n".join(held_words), ha="right", va="bottom", fontsize=SMALL_PT)
+    ax.text(0.98, 0.05, "\n".join(held_words), ha="right", va="bottom", fontsize=style.SMALL_PT)
     ax.set(xlim=(0, 1), ylim=(0, 1), aspect="equal")
     ax.set_xlabel("Chance stated for the range (%)")
     ax.set_ylabel("Readings inside the range (%)")
@@ -60,21 +52,13 @@ def pit_axes(result: BacktestResult, ax: Axes) -> None:
     place = np.arange(1, bins + 1)
     expected = counts.sum() / bins
     low, high = _binomial_band(int(counts.sum()), np.array([1.0 / bins]))
-    ax.bar(place, counts, width=0.86, color=FORECAST.colour, label="readings")
+    ax.bar(place, counts, width=0.86, color=style.FORECAST.colour, label="readings")
     edges = (0.5, bins + 0.5)
     lowest, highest = (float(share[0]) * counts.sum() for share in (low, high))
-    ax.fill_between(
-        edges,
-        lowest,
-        highest,
-        color=VISITS.colour,
-        alpha=BAND_80_ALPHA,
-        lw=0,
-        zorder=0,
-        label="chance-band",
-    )
+    grey = style.VISITS.band(style.BAND_80_ALPHA)
+    ax.fill_between(edges, lowest, highest, zorder=0, label="chance-band", **grey)
     for edge in (lowest, highest):
-        ax.plot(edges, (edge, edge), color=VISITS.colour, lw=0.8, zorder=3)
+        ax.plot(edges, (edge, edge), color=style.VISITS.colour, lw=0.8, zorder=3)
     ax.plot(edges, (expected, expected), color="black", lw=0.9, ls="--", zorder=4, label="even")
     ax.set(xlim=edges, ylim=(0, max(1.08 * counts.max(), 1.15 * highest)))
     ax.set_xticks(place)
@@ -90,7 +74,7 @@ def calibration_figure(result: BacktestResult) -> tuple[Figure, Caption]:
     low, high = _binomial_band(_reach(result).size, np.array([0.8]))
     caption = backtest_caption(result, float(low[0]), float(high[0]))
     figure, axes = sheet_of_panels(caption, 2, 2, 80.0)
-    with house_style():
+    with style.house_style():
         calibration_axes(result, axes[0])
         pit_axes(result, axes[1])
     return figure, caption

@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from functools import lru_cache
+from typing import NamedTuple
 
 from matplotlib import font_manager
 from matplotlib.axes import Axes
@@ -12,16 +13,7 @@ from matplotlib.dates import AutoDateLocator, ConciseDateFormatter
 from matplotlib.figure import Figure
 from matplotlib.ft2font import FT2Font, LoadFlags
 
-from growthcast.figures.style import (
-    FONT,
-    LABEL_PT,
-    MM_PER_INCH,
-    SMALL_PT,
-    TITLE_PT,
-    house_style,
-    new_figure,
-)
-from growthcast.nouns import dataclass
+from growthcast.figures import style
 from growthcast.say.figures import Caption
 from growthcast.say.words import tidy
 
@@ -32,7 +24,7 @@ REPLACEMENT = "\N{REPLACEMENT CHARACTER}"
 
 @lru_cache(maxsize=1)
 def _font() -> FT2Font:
-    return FT2Font(font_manager.findfont(font_manager.FontProperties(family=[FONT])))
+    return FT2Font(font_manager.findfont(font_manager.FontProperties(family=[style.FONT])))
 
 
 @lru_cache(maxsize=1)
@@ -94,8 +86,7 @@ def spread_apart(
 LINE_SPACING = 1.15
 
 
-@dataclass(frozen=True, slots=True)
-class EndLabel:
+class EndLabel(NamedTuple):
     """Words at the end of a line, and the height at which the line ends."""
 
     text: str
@@ -122,40 +113,41 @@ def label_ends(ax: Axes, labels: Sequence[EndLabel]) -> None:
     """Write each label to the right of where its line ends, none over another."""
     figure = ax.get_figure(root=True)
     assert figure is not None
-    height_mm = ax.get_position().height * figure.get_figheight() * MM_PER_INCH
-    line = SMALL_PT * LINE_SPACING * MM_PER_POINT / height_mm
+    height_mm = ax.get_position().height * figure.get_figheight() * style.MM_PER_INCH
+    line = style.SMALL_PT * LINE_SPACING * MM_PER_POINT / height_mm
     top = ax.get_ylim()[1]
-    ends = [min(label.height_cm / top, 1.0) for label in labels]
-    sizes = [line * (label.text.count("\n") + 1.25) for label in labels]
-    for label, end, place in zip(labels, ends, spread_apart(ends, sizes, -0.1, 1.0), strict=True):
+    ends = [min(height / top, 1.0) for _, height, _ in labels]
+    sizes = [line * (text.count("\n") + 1.25) for text, _, _ in labels]
+    places = spread_apart(ends, sizes, -0.1, 1.0)
+    for (text, _, colour), end, place in zip(labels, ends, places, strict=True):
         line_to_words = {"lw": 0.6, "shrinkA": 0.0, "shrinkB": 0.0, "relpos": (0.0, 0.5)}
         ax.annotate(
-            label.text,
+            text,
             xy=(1.0, end),
             xytext=(1.05, place),
             xycoords="axes fraction",
             va="center",
-            color=label.colour,
-            fontsize=SMALL_PT,
+            color=colour,
+            fontsize=style.SMALL_PT,
             linespacing=LINE_SPACING,
             annotation_clip=False,
             parse_math=False,
-            arrowprops={"arrowstyle": "-", "color": label.colour, **line_to_words},
+            arrowprops={"arrowstyle": "-", "color": colour, **line_to_words},
         )
 
 
 def title_axes(ax: Axes, name: str, said: str, room_mm: float) -> None:
     """Title axes with a name and, under it, the conclusion, neither wider than a room [mm]."""
-    words = shortened(said, TITLE_PT, room_mm)
-    ax.set_title(words, loc="left", fontsize=TITLE_PT, parse_math=False)
+    words = shortened(said, style.TITLE_PT, room_mm)
+    ax.set_title(words, loc="left", fontsize=style.TITLE_PT, parse_math=False)
     ax.annotate(
-        shortened(name, TITLE_PT * 1.12, room_mm),
+        shortened(name, style.TITLE_PT * 1.12, room_mm),
         xy=(0.0, 1.0),
         xycoords="axes fraction",
-        xytext=(0.0, 6.0 + TITLE_PT * 1.25),
+        xytext=(0.0, 6.0 + style.TITLE_PT * 1.25),
         textcoords="offset points",
         va="bottom",
-        fontsize=TITLE_PT,
+        fontsize=style.TITLE_PT,
         fontweight="bold",
         parse_math=False,
         annotation_clip=False,
@@ -172,11 +164,11 @@ def sheet_of_panels(
 ) -> tuple[Figure, list[Axes]]:
     """Return a figure with its caption around it, and axes for so many panels."""
     rows = math.ceil(panels / columns)
-    with house_style():
-        figure = new_figure(width_mm, rows * row_mm + WORDS_MM)
+    with style.house_style():
+        figure = style.new_figure(width_mm, rows * row_mm + WORDS_MM)
         margin = {"x": 4.0 / width_mm, "ha": "left", "wrap": True, "parse_math": False}
-        figure.suptitle(drawable(caption.conclusion), fontsize=TITLE_PT, **margin)
-        figure.supxlabel(caption.key, fontsize=LABEL_PT, color="#333333", **margin)
+        figure.suptitle(drawable(caption.conclusion), fontsize=style.TITLE_PT, **margin)
+        figure.supxlabel(caption.key, fontsize=style.LABEL_PT, color="#333333", **margin)
         axes = figure.subplots(rows, columns, squeeze=False).ravel().tolist()
         for empty in axes[panels:]:
             empty.remove()

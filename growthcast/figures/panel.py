@@ -12,18 +12,8 @@ from matplotlib.ticker import MaxNLocator
 
 from growthcast.arrays import BoolArray, DateArray, FloatArray
 from growthcast.book.book import Book, bounds_on
+from growthcast.figures import style
 from growthcast.figures.lettering import EndLabel, date_axis, drawable, label_ends, title_axes
-from growthcast.figures.style import (
-    BAND_50_ALPHA,
-    BAND_80_ALPHA,
-    BUDGET,
-    FLOOR,
-    FORECAST,
-    MEASURED,
-    SMALL_PT,
-    VISITS,
-    house_style,
-)
 from growthcast.fit.design import day_number
 from growthcast.forecast.heights import LEVELS
 from growthcast.forecast.report import AreaForecast
@@ -151,7 +141,7 @@ class AreaPanel:
 
 def forecast_axes(panel: AreaPanel, ax: Axes) -> None:
     """Draw one area's log and forecast; the title is the conclusion."""
-    with house_style():
+    with style.house_style():
         _draw_forecast(ax, panel)
         _draw_log(ax, panel)
         _scale(ax, panel)
@@ -173,18 +163,20 @@ def _draw_forecast(ax: Axes, panel: AreaPanel) -> None:
     days, height = _dates(_ahead(panel)), panel.area.height_cm
     at = {level: height[:, i] for i, level in enumerate(LEVELS)}
     for low, high, alpha, name in (
-        (0.10, 0.90, BAND_80_ALPHA, "forecast-80"),
-        (0.25, 0.75, BAND_50_ALPHA, "forecast-50"),
+        (0.10, 0.90, style.BAND_80_ALPHA, "forecast-80"),
+        (0.25, 0.75, style.BAND_50_ALPHA, "forecast-50"),
     ):
-        ax.fill_between(days, at[low], at[high], label=name, **FORECAST.band(alpha))
-    ax.plot(days, at[0.50], label="forecast-median", **FORECAST.line)
+        ax.fill_between(days, at[low], at[high], label=name, **style.FORECAST.band(alpha))
+    ax.plot(days, at[0.50], label="forecast-median", **style.FORECAST.line)
     if panel.as_it_is_cm is not None:
-        ax.plot(days, panel.as_it_is_cm, label="as-it-is", color=VISITS.colour, lw=1.2, ls="-.")
+        ax.plot(
+            days, panel.as_it_is_cm, label="as-it-is", color=style.VISITS.colour, lw=1.2, ls="-."
+        )
     ax.axvline(days[0], color="#B0B0B0", lw=0.6, zorder=0.5)
     began, floor, budget = panel.log.agreed
     for role, level, name, held in (
-        (BUDGET, panel.area.budget_cm, "budget", budget),
-        (FLOOR, panel.area.floor_cm, "floor", floor),
+        (style.BUDGET, panel.area.budget_cm, "budget", budget),
+        (style.FLOOR, panel.area.floor_cm, "floor", floor),
     ):
         if (held == level).all():
             ax.axhline(level, zorder=1.8, label=name, **role.line)
@@ -197,10 +189,10 @@ def _draw_log(ax: Axes, panel: AreaPanel) -> None:
     log = panel.log
     days, heights = log.sawtooth()
     # A break is a gap in the heights; its day is kept so that dates and heights stay paired.
-    ax.plot(_dates(days), heights, zorder=2.5, label="log", **MEASURED.line)
-    looks: dict[str, Any] = {"ms": 3.6, "zorder": 3, "clip_on": False, **MEASURED.marks}
+    ax.plot(_dates(days), heights, zorder=2.5, label="log", **style.MEASURED.line)
+    looks: dict[str, Any] = {"ms": 3.6, "zorder": 3, "clip_on": False, **style.MEASURED.marks}
     for heights, filled, name in (
-        (log.before_cm, MEASURED.colour, "log-before"),
+        (log.before_cm, style.MEASURED.colour, "log-before"),
         (log.after_cm, "white", "log-after"),
     ):
         read = np.isfinite(heights)
@@ -208,9 +200,11 @@ def _draw_log(ax: Axes, panel: AreaPanel) -> None:
             ax.plot(_dates(log.day[read]), heights[read], mfc=filled, label=name, **looks)
     visits, height = _dates(panel.visit_day), np.full(panel.visit_day.size, 0.035)
     above_axis = ax.get_xaxis_transform()
-    ax.plot(visits, height, transform=above_axis, ms=5.5, label="visits", **VISITS.marks)
+    ax.plot(visits, height, transform=above_axis, ms=5.5, label="visits", **style.VISITS.marks)
     for day in _dates(panel.ahead_day):
-        ax.axvline(day, color=VISITS.colour, lw=0.7, ls=(0, (1, 3)), label="ahead", zorder=0.6)
+        ax.axvline(
+            day, color=style.VISITS.colour, lw=0.7, ls=(0, (1, 3)), label="ahead", zorder=0.6
+        )
 
 
 def _scale(ax: Axes, panel: AreaPanel) -> None:
@@ -225,7 +219,9 @@ def _scale(ax: Axes, panel: AreaPanel) -> None:
     above = np.flatnonzero(area.height_cm[:, LEVELS.index(0.50)] > top)
     if above.size:  # it goes on above the picture
         at = _dates(_ahead(panel))[above[0]]
-        ax.plot([at], [top], marker="^", ms=5.0, label="above", clip_on=False, **FORECAST.line)
+        ax.plot(
+            [at], [top], marker="^", ms=5.0, label="above", clip_on=False, **style.FORECAST.line
+        )
     ax.set_xlim(*_dates(np.array([panel.from_day, _ahead(panel)[-1]])))
     ax.set_ylabel("Cover (%)" if area.is_cover else "Height (cm)", labelpad=2.0)
     steps = [1, 2.5, 5, 10] if area.is_cover else [1, 2, 5, 10]
@@ -239,14 +235,14 @@ def _draw_crossing(ax: Axes, panel: AreaPanel) -> None:
     if early is None or (late is not None and late <= panel.on):
         return
     first, last = day_number(early), day_number(late) if late else float(_ahead(panel)[-1])
-    budget, colour = panel.area.budget_cm, BUDGET.colour
+    budget, colour = panel.area.budget_cm, style.BUDGET.colour
     bar: Any = {"color": colour, "lw": 3.0, "alpha": 0.8, "solid_capstyle": "butt", "zorder": 3.1}
     ax.plot(_dates(np.array([first, last])), [budget] * 2, label="crossing-range", **bar)
     if middle is None or middle <= panel.on:
         return
     at = _dates(np.array([day_number(middle)]))
     looks: dict[str, Any] = {"ms": 5.0, "mfc": "white", "zorder": 3.2, "clip_on": False}
-    ax.plot(at, [budget], label="crossing", **BUDGET.marks, **looks)
+    ax.plot(at, [budget], label="crossing", **style.BUDGET.marks, **looks)
     low, high = ax.get_xlim()
     early_on = (day_number(middle) - low) / (high - low) < ROOM_FOR_DATE
     above = budget / ax.get_ylim()[1] < ROOM_ABOVE and not early_on
@@ -257,8 +253,8 @@ def _draw_crossing(ax: Axes, panel: AreaPanel) -> None:
         textcoords="offset points",
         ha="left" if early_on else "right",
         va="bottom" if above else "top",
-        color=BUDGET.text,
-        fontsize=SMALL_PT,
+        color=style.BUDGET.text,
+        fontsize=style.SMALL_PT,
         bbox={"facecolor": "white", "alpha": 0.75, "edgecolor": "none", "pad": 0.6},
         zorder=3.3,
     )
@@ -270,11 +266,13 @@ def _end_labels(panel: AreaPanel) -> Sequence[EndLabel]:
     likely = f"forecast {height_words(middle)} {measure}\n"
     budget = f"{'cover' if area.is_cover else 'height'} budget\n{area.budget_cm:g} {measure}"
     ends = [
-        EndLabel(f"{likely}({height_words(low)}–{height_words(high)})", middle, FORECAST.text),
-        EndLabel(budget, area.budget_cm, BUDGET.text),
-        EndLabel(f"floor {area.floor_cm:g} {measure}", area.floor_cm, FLOOR.text),
+        EndLabel(
+            f"{likely}({height_words(low)}–{height_words(high)})", middle, style.FORECAST.text
+        ),
+        EndLabel(budget, area.budget_cm, style.BUDGET.text),
+        EndLabel(f"floor {area.floor_cm:g} {measure}", area.floor_cm, style.FLOOR.text),
     ]
     if panel.as_it_is_cm is not None:
         now = float(panel.as_it_is_cm[-1])
-        ends.append(EndLabel(f"as it is {height_words(now)} {measure}", now, VISITS.text))
+        ends.append(EndLabel(f"as it is {height_words(now)} {measure}", now, style.VISITS.text))
     return ends

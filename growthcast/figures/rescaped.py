@@ -10,22 +10,13 @@ from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 from matplotlib.ticker import FixedLocator, NullLocator
 
+from growthcast.figures import style
 from growthcast.figures.lettering import (
     EndLabel,
     drawable,
     label_ends,
     sheet_of_panels,
     shortened,
-)
-from growthcast.figures.style import (
-    BAND_80_ALPHA,
-    BUDGET,
-    FORECAST,
-    LABEL_PT,
-    MEASURED,
-    SMALL_PT,
-    VISITS,
-    house_style,
 )
 from growthcast.fit.result import GrowthFit
 from growthcast.say.figures import Caption, layouts_caption, plants_caption
@@ -57,7 +48,7 @@ def plants_figure(
     tank = str(design.tank_id[design.tank[place]])
     caption = plants_caption(str(design.area_id[place]), tank, first, beyond)
     figure, [ax] = sheet_of_panels(caption, 1, 1, ROW_MM * len(drawn) + 18.0)
-    with house_style():
+    with style.house_style():
         plants_axes(drawn, ax)
     return figure, caption
 
@@ -65,7 +56,7 @@ def plants_figure(
 def plants_axes(shown: Sequence[PlantAdvice], ax: Axes) -> None:
     """Draw how many days each plant takes from the floor to the budget, the best at the top."""
     for row, one in enumerate(shown):
-        colour = (MEASURED if one.is_there_now else FORECAST).colour
+        colour = (style.MEASURED if one.is_there_now else style.FORECAST).colour
         low, middle, high = np.clip(one.days_between, SHORTEST_D, LONGEST_D)
         ax.plot([low, high], [row, row], color=colour, lw=1.6, solid_capstyle="butt")
         ax.axhspan(row - 0.5, row + 0.5, color="black", alpha=0.025 * (row % 2), lw=0)
@@ -78,7 +69,7 @@ def plants_axes(shown: Sequence[PlantAdvice], ax: Axes) -> None:
             allowed = np.clip(one.own_interval_d, SHORTEST_D, LONGEST_D)
             ax.plot([allowed], [row], marker="|", ms=10, mew=1.6, color=colour, zorder=3)
         at: Any = {"transform": ax.get_yaxis_transform(), "va": "center"}
-        ax.text(1.02, row, _allowed(one), fontsize=SMALL_PT, color=colour, **at)
+        ax.text(1.02, row, _allowed(one), fontsize=style.SMALL_PT, color=colour, **at)
     ax.set_xscale("log")
     ax.set_xlim(SHORTEST_D, LONGEST_D)
     ax.xaxis.set_major_locator(FixedLocator(TICKS_D))
@@ -86,19 +77,19 @@ def plants_axes(shown: Sequence[PlantAdvice], ax: Axes) -> None:
     ax.set_xticklabels([str(day) for day in TICKS_D])
     ax.set_xlabel("Days from floor to height budget")
     ax.set_ylim(len(shown) - 0.5, -0.5)
-    names = [shortened(plant_name(one), LABEL_PT, NAME_MM) for one in shown]
+    names = [shortened(plant_name(one), style.LABEL_PT, NAME_MM) for one in shown]
     ax.set_yticks(range(len(shown)), names, parse_math=False)
     ax.tick_params(axis="y", length=0)
     for label, one in zip(ax.get_yticklabels(), shown, strict=True):
         label.set_fontweight("bold" if one.is_there_now else "normal")
     heading = "alone; tank"
-    ax.set_title(heading, loc="right", x=1.02, ha="left", fontsize=SMALL_PT, color="#333333")
+    ax.set_title(heading, loc="right", x=1.02, ha="left", fontsize=style.SMALL_PT, color="#333333")
     living = [one for one in shown if one.is_there_now and not one.is_lost]
     now = living[0].tank_interval_d if living else None
     if now is not None:
-        ax.axvline(now, color=VISITS.colour, lw=0.8, zorder=0)
-        ax.axvspan(SHORTEST_D, now, color=VISITS.colour, alpha=BAND_80_ALPHA / 2, lw=0)
-        ax.set_title(f"tank today: {now} days", fontsize=SMALL_PT, color=VISITS.colour)
+        ax.axvline(now, color=style.VISITS.colour, lw=0.8, zorder=0)
+        ax.axvspan(SHORTEST_D, now, color=style.VISITS.colour, alpha=style.BAND_80_ALPHA / 2, lw=0)
+        ax.set_title(f"tank today: {now} days", fontsize=style.SMALL_PT, color=style.VISITS.colour)
 
 
 def _allowed(one: PlantAdvice) -> str:
@@ -116,7 +107,7 @@ def layouts_figure(
     """Draw a tank as it is and its layouts; ``wanted`` is the wanted chance [0-1]."""
     caption = layouts_caption(tank_id, advice)
     figure, [ax] = sheet_of_panels(caption, 1, 1, 90.0)
-    with house_style():
+    with style.house_style():
         layouts_axes(advice, wanted, ax)
     return figure, caption
 
@@ -128,16 +119,16 @@ def layouts_axes(advice: Sequence[LayoutAdvice], wanted: float, ax: Axes) -> Non
         if one.nothing_holds:
             continue
         is_now = one.name == AS_IT_IS
-        colour = (MEASURED if is_now else FORECAST).colour
+        colour = (style.MEASURED if is_now else style.FORECAST).colour
         mark = "o" if is_now else MARKS[number % len(MARKS)]
         dash = "-" if is_now else DASHES[number % len(DASHES)]
         days = [option.interval_d for option in one.answer.options]
         chance = [100.0 * option.chance_at_least_cut for option in one.answer.options]
         ax.plot(days, chance, color=colour, lw=1.4, ls=dash, marker=mark, ms=4.5, clip_on=False)
-        name = drawable(shortened(one.name, SMALL_PT, NAME_MM))
+        name = drawable(shortened(one.name, style.SMALL_PT, NAME_MM))
         ends.append(EndLabel(name, chance[-1], colour))
-    ax.axhline(100.0 * wanted, **BUDGET.line)
-    ends.append(EndLabel(f"wanted, {percent(wanted)}", 100.0 * wanted, BUDGET.text))
+    ax.axhline(100.0 * wanted, **style.BUDGET.line)
+    ends.append(EndLabel(f"wanted, {percent(wanted)}", 100.0 * wanted, style.BUDGET.text))
     listed = [option.interval_d for option in advice[0].answer.options]
     ax.set(xlim=(0.0, max(listed)), ylim=(0.0, 102.0), xticks=listed)
     ax.set_xlabel("Days between visits")

@@ -139,10 +139,10 @@ class Visits:
 
         ``tank`` (A,) is that of each area.
         """
-        pairs = np.stack([tank[self.area], self.day])
-        days, _ = np.unique(pairs, axis=1, return_counts=True)  # without them ``numpy.ma`` comes in
-        same = days[0, 1:] == days[0, :-1]
-        return days[0, 1:][same].astype(np.int64), np.diff(days[1])[same]
+        order = np.lexsort((self.day, tank[self.area]))
+        whose, gap_d = tank[self.area][order], np.diff(self.day[order])
+        next_one = (whose[1:] == whose[:-1]) & (gap_d > 0.0)
+        return whose[1:][next_one], gap_d[next_one]
 
     def removed_share(self, budget_cm: FloatArray) -> FloatArray:
         """Share of the height that a cut took off, 0 where the log does not tell.
@@ -303,7 +303,8 @@ def _silent_visits(book: Book, own: Visits, buckets: Buckets) -> Visits:
     area = by_tank[(np.cumsum(size) - size)[buckets.tank[number]] + along]
     day = buckets.day[number]
     kept = (planted[area] < day) & ~(removed[area] < day)
-    kept &= ~np.isin(pair_of(area, day), pair_of(own.area, own.day))
+    if kept.any():
+        kept &= ~np.isin(pair_of(area, day), pair_of(own.area, own.day))
     area, day, number = area[kept], day[kept], number[kept]
     blank = np.full(area.size, np.nan)
     return Visits(

@@ -8,9 +8,8 @@ from datetime import date, timedelta
 from growthcast.forecast.report import AreaForecast
 from growthcast.say.cuts import HARD_CUT_SHARE
 from growthcast.say.locale import Locale
-from growthcast.say.prices import a_month, apart
 from growthcast.say.reasons import mend_words
-from growthcast.say.strip import days_out
+from growthcast.say.strip import a_month, apart, days_out
 from growthcast.say.words import named
 from growthcast.service.advice import AreaAdvice, Mend, OptionAdvice
 from growthcast.service.effort.visits import Range
@@ -20,6 +19,8 @@ from growthcast.service.pages.record import RANGE_HOLDS, Record
 
 MAY_WELL = 0.2
 """Chance from which another rhythm is said to be possible."""
+LITTLE = 0.90
+"""Share of days as agreed at which a longer rhythm is said to do (common practice, no source)."""
 SEEN_CM, SEEN_PART = 2.0, 0.10
 """Least change of a height that a client is offered [cm], and as a share of the height."""
 FEW_AREAS = 2
@@ -76,7 +77,8 @@ def argument(locale: Locale, tank: TankFacts, currency: str) -> list[str]:
             if tank.reason:
                 why = locale.say("why_limit", reason=named(tank.reason))
             return [*said, why]
-        return [*said, *_why_not_less(locale, option, tank.longer, currency)]
+        wanted = tank.advice.confidence
+        return [*said, *_why_not_less(locale, option, tank.longer, wanted, currency)]
     needed = next(row for row in tank.rows if row.interval_d == plants_d)
     between, every = apart(locale, option, needed, currency), locale.count("every", plants_d)
     if plants_d < option.interval_d:
@@ -94,22 +96,30 @@ def argument(locale: Locale, tank: TankFacts, currency: str) -> list[str]:
 
 
 def _why_not_less(
-    locale: Locale, option: OptionAdvice, longer: OptionAdvice, currency: str
+    locale: Locale, option: OptionAdvice, longer: OptionAdvice, confidence: float, currency: str
 ) -> list[str]:
-    """Return what the proposed visits find, in the numbers of the strip, and fewer would miss."""
-    visits = round(option.year.visits)
-    found = {"held": visits - round(option.visits_over_per_year), "visits": visits}
+    """Return which rule proposes a rhythm, and what fewer visits lose: little, where it is little.
+
+    The numbers are those of the strip.
+    """
     every, seldom = (
         locale.sentence_case(locale.count("every", one.interval_d)) for one in (option, longer)
     )
-    numbers = {name: locale.number(number) for name, number in found.items()}
-    said = [locale.say("why_longest", every=every, **numbers)]
-    _, tall, bare = days_out(longer)
-    if tall or bare:
-        key = f"why_less_{'both' if tall and bare else 'tall' if tall else 'bare'}"
-        out = {"tall": locale.number(tall), "bare": locale.number(bare)}
-        saved = apart(locale, option, longer, currency)
-        said.append(locale.say(key, every=seldom, saved=saved, **out))
+    said = [locale.say("why_longest", every=every, wanted=locale.share(confidence))]
+    tall, bare = days_out(longer)
+    if not (tall or bare):
+        return said
+    visits = round(longer.year.visits)
+    numbers = {"held": visits - round(longer.visits_over_per_year), "visits": visits}
+    told = {
+        name: locale.number(number)
+        for name, number in (numbers | {"tall": tall, "bare": bare}).items()
+    }
+    key = f"why_less_{'both' if tall and bare else 'tall' if tall else 'bare'}"
+    saved = apart(locale, option, longer, currency)
+    said.append(locale.say(key, every=seldom, saved=saved, **told))
+    if longer.share_of_days_presentable >= LITTLE:
+        said.append(locale.say("why_little"))
     return said
 
 
@@ -118,7 +128,7 @@ def plan(locale: Locale, tank: TankFacts, currency: str) -> list[str]:
     option, review_on = tank.option, tank.review_on
     if option is None or review_on is None:
         return []
-    said = [locale.say("plan_start", date=locale.long_date(review_on))]
+    said = [locale.say("plan_start", date=locale.short_date(review_on))]
     certainty = tank.advice.certainty
     best = certainty.best if certainty is not None and not tank.asked and tank.fits else {}
     for key, longer in (("plan_longer", True), ("plan_shorter", False)):
@@ -132,10 +142,14 @@ def plan(locale: Locale, tank: TankFacts, currency: str) -> list[str]:
     return said
 
 
-def found_head(locale: Locale, area: AreaFacts) -> str:
-    """Return the head of what visits usually find of an area."""
-    name, budget = locale.sentence_case(area_name(area)), area.forecast.budget_cm
-    return locale.say("col_found", area=name, budget=locale.exact(budget, area.unit))
+def gaps_words(locale: Locale, tank: TankFacts, said: str) -> str:
+    """Return what longer gaps do to glass and water in the owner's words, or that nothing is said.
+
+    "" where there is no other rhythm to compare.
+    """
+    if said and tank.longer is not None:
+        return locale.say("gaps", said=named(said))
+    return locale.say("gaps_unsaid") if len(tank.rows) > 1 and not said else ""
 
 
 def size_words(locale: Locale, size: str, unit: str) -> str:

@@ -7,27 +7,8 @@ from datetime import date
 from typing import Any
 
 from growthcast.plain import plain
+from growthcast.say import words as tell
 from growthcast.say.reasons import limit_words
-from growthcast.say.words import (
-    FINE,
-    RANGES,
-    RANGES_HOLD,
-    TIGHT,
-    More,
-    Table,
-    Words,
-    about_days,
-    and_list,
-    as_chance,
-    capital,
-    cut_text,
-    day_words,
-    days_in_words,
-    in_words,
-    percent,
-    range_words,
-    week_day_words,
-)
 from growthcast.service.urgency import TankDue
 from growthcast.service.visit.away import AwayArea
 from growthcast.service.visit.cuts import AreaCut, CutSheet
@@ -67,18 +48,19 @@ WIDE_SHARE = 0.35
 """A height is worth measuring first when its range is wider than this share of it."""
 
 
-def sheets_words(sheets: Sequence[CutSheet]) -> Words:
+def sheets_words(sheets: Sequence[CutSheet]) -> tell.Words:
     """Yield the sheets of a day, then what else to watch in each tank and the cautions."""
     if len(sheets) > 1:
-        names = and_list([sheet.tank_id for sheet in sheets])
+        names = tell.and_list([sheet.tank_id for sheet in sheets])
         minutes = sum(sum(sheet.whole_minutes) for sheet in sheets)
-        day = week_day_words(sheets[0].on, sheets[0].on)
-        yield f"{capital(in_words(len(sheets)))} visits on {day}, about {minutes} min: {names}."
+        day = tell.week_day_words(sheets[0].on, sheets[0].on)
+        number = tell.capital(tell.in_words(len(sheets)))
+        yield f"{number} visits on {day}, about {minutes} min: {names}."
     for sheet in sheets:
         yield from sheet_words(sheet)
     if sheets:
-        yield f"{IN_SHORT} {RANGES_HOLD}"
-        yield More()
+        yield f"{IN_SHORT} {tell.RANGES_HOLD}"
+        yield tell.More()
     for sheet in sheets:
         for title, lines in (("watch", watch_list(sheet)[1:]), ("cautions", cautions(sheet))):
             if lines:
@@ -87,18 +69,18 @@ def sheets_words(sheets: Sequence[CutSheet]) -> Words:
                 yield f"  - {line}"
 
 
-def sheet_words(sheet: CutSheet) -> Words:
+def sheet_words(sheet: CutSheet) -> tell.Words:
     """Yield the sheet: what to cut in which order, how long it takes, the first to look at."""
-    yield f"{sheet.tank_id}, {week_day_words(sheet.on, sheet.on)}. {sheet_sentence(sheet)}"
+    yield f"{sheet.tank_id}, {tell.week_day_words(sheet.on, sheet.on)}. {sheet_sentence(sheet)}"
     if sheet.areas:
-        yield Table(
+        yield tell.Table(
             "",
             ["area", "now>", "do", "never below>", "next visit>", "inside>", "min>"],
             [
                 [*_row(area, sheet.confidence), f"{part}"]
                 for area, part in zip(sheet.areas, sheet.area_minutes, strict=True)
             ],
-            ["min", f"now {RANGES}", RANGES],
+            ["min", f"now {tell.RANGES}", tell.RANGES],
         )
     trimming, (on_road, before, trim) = sheet.trimming_min, sheet.whole_minutes
     yield from watch_list(sheet)[:1]
@@ -111,15 +93,16 @@ def sheet_words(sheet: CutSheet) -> Words:
 
 def _row(area: AreaCut, confidence: float) -> list[str]:
     unit = "cm" if area.unit == "cm" else "%"
-    cut = cut_text(area.cut_cm, unit, area.least_cut_cm)
+    cut = tell.cut_text(area.cut_cm, unit, area.least_cut_cm)
+    mark = tell.TIGHT if area.chance_within < confidence else tell.FINE
     words = {"cut": f"cut to {cut}", "trim what stands above": f"trim above {cut}"}
     return [
         area.label,
-        range_words(area.height_now_cm, unit),
+        tell.range_words(area.height_now_cm, unit),
         words.get(area.action, "leave uncut"),
         f"{area.lowest_safe_cut_cm:g} {unit}",
-        range_words(area.height_next_cm, unit),
-        f"{TIGHT if area.chance_within < confidence else FINE} {as_chance(area.chance_within)}",
+        tell.range_words(area.height_next_cm, unit),
+        f"{mark} {tell.as_chance(area.chance_within)}",
     ]
 
 
@@ -134,25 +117,27 @@ def no_visit_words(tank_ids: Sequence[str], dues: Sequence[TankDue], day: date) 
     """Say that no tank is due by a day, and which is the next."""
     listed = [(due.due_on, name) for name, due in zip(tank_ids, dues, strict=True) if due.due_on]
     if not listed:
-        return f"No tank is due by {day_words(day, day)}, and none is planned."
+        return f"No tank is due by {tell.day_words(day, day)}, and none is planned."
     next_on, name = min(listed)
-    due = week_day_words(next_on, day)
-    return f"No tank is due by {day_words(day, day)}; the next is {name}, due on {due}."
+    due = tell.week_day_words(next_on, day)
+    return f"No tank is due by {tell.day_words(day, day)}; the next is {name}, due on {due}."
 
 
 def sheet_sentence(sheet: CutSheet) -> str:
     """Say whether the cuts last until the next visit, what a rhythm gives, and what would last."""
     if sheet.rhythm is None:
         return "Nothing is planted in this tank today, so there is nothing to cut."
-    until = f"{week_day_words(sheet.next_on, sheet.on)} ({days_in_words(sheet.interval_d)})"
-    shown, wanted = as_chance(sheet.chance_all_within), percent(sheet.confidence)
+    until = (
+        f"{tell.week_day_words(sheet.next_on, sheet.on)} ({tell.days_in_words(sheet.interval_d)})"
+    )
+    shown, wanted = tell.as_chance(sheet.chance_all_within), tell.percent(sheet.confidence)
     if sheet.feasible:
         return (
             f"Cut as below, every area stays inside its height until {until} "
             f"with a chance of {shown} (wanted: {wanted}).{_rhythm_sentence(sheet)}"
         )
     if shown == wanted:  # a near miss must not read like a hit
-        shown = percent(sheet.chance_all_within, digits=1)
+        shown = tell.percent(sheet.chance_all_within, digits=1)
     worst = min(sheet.areas, key=lambda area: area.chance_within)
     said = (
         f"Even cut as low as still looks right, the chance that every area stays inside its height "
@@ -163,16 +148,16 @@ def sheet_sentence(sheet: CutSheet) -> str:
         return (
             said + " Not even tomorrow would hold: this tank needs a higher budget or lower floor."
         )
-    return said + f" A next visit by {week_day_words(sheet.holds_until, sheet.on)} would hold."
+    return said + f" A next visit by {tell.week_day_words(sheet.holds_until, sheet.on)} would hold."
 
 
 def _rhythm_sentence(sheet: CutSheet) -> str:
     """Say what regular visits would give where that is not the same, and why."""
     rhythm, chance = sheet.rhythm, sheet.chance_all_within
-    if rhythm is None or as_chance(rhythm.chance_all_within) == as_chance(chance):
+    if rhythm is None or tell.as_chance(rhythm.chance_all_within) == tell.as_chance(chance):
         return ""
-    regular, lower = as_chance(rhythm.chance_all_within), rhythm.height_share < 1.0
-    said = f" At a steady rhythm of {days_in_words(sheet.interval_d)} it would be {regular}"
+    regular, lower = tell.as_chance(rhythm.chance_all_within), rhythm.height_share < 1.0
+    said = f" At a steady rhythm of {tell.days_in_words(sheet.interval_d)} it would be {regular}"
     off = round(100 * abs(rhythm.height_share - 1.0))
     if chance > rhythm.chance_all_within:
         follows = "have more room" if lower else "are cut harder and rest longer"
@@ -197,11 +182,12 @@ def watch_list(sheet: CutSheet) -> list[str]:
     said += _hard_cuts(areas)
     said += _measure(areas)
     if unsettled := [area.label for area in areas if not area.settled]:
-        said.append(f"The fit did not settle for {and_list(unsettled)}: trust the ruler, not this.")
-    if logged := [area.label for area in areas if area.logged_today]:
         said.append(
-            f"The log already has rows of today for {and_list(logged)}; heights are after them."
+            f"The fit did not settle for {tell.and_list(unsettled)}: trust the ruler, not this."
         )
+    if logged := [area.label for area in areas if area.logged_today]:
+        rows = f"The log already has rows of today for {tell.and_list(logged)}"
+        said.append(f"{rows}; heights are after them.")
     return said
 
 
@@ -213,7 +199,7 @@ def cautions(sheet: CutSheet) -> list[str]:
             plants.setdefault(area.caution, {})[area.scientific_name] = None
     taken = [area.removed_share if area.action == "cut" else 0.0 for area in sheet.areas]
     much = [TOO_MUCH] if taken and sum(taken) / len(taken) > HARD_CUT_SHARE else []
-    of_plants = (f"{and_list(list(names))}: {text}" for text, names in plants.items())
+    of_plants = (f"{tell.and_list(list(names))}: {text}" for text, names in plants.items())
     return [*CAUTIONS, *much, *of_plants]
 
 
@@ -227,9 +213,9 @@ def _outside_bounds(areas: Sequence[AreaCut]) -> Iterator[str]:
     """Say which areas stand outside their bounds today."""
 
     def listed(some: Sequence[AreaCut], bound: str) -> str:
-        return and_list(
+        return tell.and_list(
             [
-                f"{area.label} ({range_words(area.height_now_cm, area.unit)} against "
+                f"{area.label} ({tell.range_words(area.height_now_cm, area.unit)} against "
                 f"{getattr(area, bound):g})"
                 for area in some
             ]
@@ -238,8 +224,8 @@ def _outside_bounds(areas: Sequence[AreaCut]) -> Iterator[str]:
     if over := [area for area in areas if area.chance_over_now >= 0.5]:
         yield f"Probably over its height already: {listed(over, 'budget_cm')}."
     if maybe := [area for area in areas if 0.1 <= area.chance_over_now < 0.5]:
-        named = [f"{area.label} (chance {as_chance(area.chance_over_now)})" for area in maybe]
-        yield f"Perhaps over its height already: {and_list(named)}."
+        named = [f"{area.label} (chance {tell.as_chance(area.chance_over_now)})" for area in maybe]
+        yield f"Perhaps over its height already: {tell.and_list(named)}."
     if low := [area for area in areas if area.height_now_cm.p90 < area.floor_cm]:
         yield f"Still below its floor, so leave it: {listed(low, 'floor_cm')}."
 
@@ -254,13 +240,13 @@ def _still_settling(areas: Sequence[AreaCut]) -> Iterator[str]:
         leave = ": leave it" if area.action == "leave" else ""
         yield (
             f"{area.label}: planted {days_ago(area.since_planted_d)}{leave}. {expected}It grows at "
-            f"full pace {about_days(area.settles_d)} after planting (an estimate)."
+            f"full pace {tell.about_days(area.settles_d)} after planting (an estimate)."
         )
 
 
 def days_ago(days: float) -> str:
     """Return how long ago something was."""
-    return f"{days_in_words(days)} ago" if days >= 1.0 else "today"
+    return f"{tell.days_in_words(days)} ago" if days >= 1.0 else "today"
 
 
 def _falls_short(area: AreaCut) -> Iterator[str]:
@@ -274,19 +260,19 @@ def _falls_short(area: AreaCut) -> Iterator[str]:
         yield (
             f"{area.label} would last from {area.needed_cut_cm:.1f} {area.unit}, below its floor "
             f"of {area.floor_cm:g} {area.unit}; it would look bare for "
-            f"{about_days(area.days_below_floor)}."
+            f"{tell.about_days(area.days_below_floor)}."
         )
 
 
 def _hard_cuts(areas: Sequence[AreaCut]) -> Iterator[str]:
     hard = [
-        f"{area.label} ({percent(area.removed_share)})"
+        f"{area.label} ({tell.percent(area.removed_share)})"
         for area in areas
         if area.action == "cut" and round(100 * area.removed_share) > 100 * HARD_CUT_SHARE
     ]
     if hard:
         yield (
-            f"More than half comes off {and_list(hard)}: growth may pause for some days, and "
+            f"More than half comes off {tell.and_list(hard)}: growth may pause for some days, and "
             "shaded lower leaves may show."
         )
 
@@ -295,9 +281,9 @@ def _measure(areas: Sequence[AreaCut]) -> Iterator[str]:
     """Name the areas whose height is worth a ruler."""
     new = [area.label for area in areas if area.basis != "log"]
     if new:
-        yield f"Measure {and_list(new)} before and after: little of their own is logged yet."
+        yield f"Measure {tell.and_list(new)} before and after: little of their own is logged yet."
     if wide := [area.label for area in areas if area.basis == "log" and worth_measuring(area)]:
-        yield f"Measure {and_list(wide)} first: the height today is not known well."
+        yield f"Measure {tell.and_list(wide)} first: the height today is not known well."
 
 
 def worth_measuring(area: AreaCut) -> bool:

@@ -66,6 +66,11 @@ class Locale(Texts):
         """Return a date in words, with its weekday and year."""
         return format_date(day, "full", self.place)
 
+    def week_date(self, day: date) -> str:
+        """Return a date in words, with its weekday, without its year."""
+        weekday = format_date(day, "EEEE", self.place)
+        return f"{weekday}, {format_skeleton('MMMMd', day, locale=self.place)}"
+
     def short_date(self, day: date) -> str:
         """Return a date in short words, without its year."""
         return format_skeleton("MMMd", day, locale=self.place)

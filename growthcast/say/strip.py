@@ -1,37 +1,74 @@
-"""The rows of the strip of rhythms on a client's page: what each gives and costs."""
+"""Rhythms on a client's page: what they cost, and the rows of the strip.
+
+A month costs whole units of money, a year twelve of them.
+"""
 
 from __future__ import annotations
 
 from growthcast.say.locale import Locale
-from growthcast.say.prices import a_month, a_year, dearer, worth
 from growthcast.service.advice import OptionAdvice
 from growthcast.service.effort.visits import DAYS_PER_YEAR
 from growthcast.service.pages.client import TankFacts
 from growthcast.service.pages.contract import month_price, with_vat
 
-SEEN = 0.01
-"""Share of days by which two rhythms must differ for anyone to see it."""
+SEEN, ALL = 0.01, 0.9995
+"""Share of days by which two rhythms must differ for anyone to see it; that which reads as all."""
+
+MONTHS_A_YEAR = 12.0
+
+
+def worth(locale: Locale, currency: str, cost: float, hours: float) -> str:
+    """Return an amount of money, or the hours where an hour has no price (no ``currency``)."""
+    if currency:
+        return locale.money(cost, currency)
+    return locale.say("hours", n=locale.number(hours))
+
+
+def year_price(cost: float) -> float:
+    """Return the price of a year as twelve months of whole units."""
+    return MONTHS_A_YEAR * month_price(cost)
+
+
+def a_year(locale: Locale, option: OptionAdvice, currency: str) -> str:
+    """Return what a rhythm costs a year."""
+    return worth(locale, currency, year_price(option.year.cost), option.year.hours)
+
+
+def a_month(locale: Locale, currency: str, cost: float, hours: float) -> str:
+    """Return a month's part of a year's cost, or of its hours where an hour has no price."""
+    if currency:
+        return locale.money(month_price(cost), currency)
+    return locale.say("hours", n=locale.number(hours / MONTHS_A_YEAR, 1))
+
+
+def dearer(one: OptionAdvice, other: OptionAdvice) -> tuple[float, float]:
+    """Price and hours a year that one rhythm takes more than another."""
+    cost = year_price(one.year.cost) - year_price(other.year.cost)
+    return cost, one.year.hours - other.year.hours
+
+
+def apart(locale: Locale, one: OptionAdvice, other: OptionAdvice, currency: str) -> str:
+    """Return how far two rhythms lie apart a year, in money."""
+    cost, hours = dearer(one, other)
+    return locale.say("saved_money", amount=worth(locale, currency, abs(cost), abs(hours)))
 
 
 def days_of_100(locale: Locale, share: float) -> str:
-    """Return a share of days as days of a hundred; less than all never reads as all."""
-    return locale.number(100.0 * share, _digits(share))
+    """Return a share of days as whole days of a hundred; less than all never reads as all."""
+    if _nearly_all(share):
+        return locale.say("days_nearly_all")
+    return locale.number(100.0 * share)
 
 
-def _digits(share: float) -> int:
-    return int(round(100.0 * share) == 100 and share < 0.9995)
+def _nearly_all(share: float) -> bool:
+    return round(100.0 * share) == 100 and share < ALL
 
 
-def days_out(row: OptionAdvice) -> tuple[int, float, float]:
-    """Return of a hundred days those too tall and those bare; with those as agreed they are all.
-
-    Before them stand their decimals.
-    """
-    presentable = row.share_of_days_presentable
-    digits = _digits(presentable)
-    out = round(100.0 - round(100.0 * presentable, digits), digits)
-    bare = min(round(100.0 * row.share_of_days_bare, digits), out)
-    return digits, round(out - bare, digits), bare
+def days_out(row: OptionAdvice) -> tuple[int, int]:
+    """Return of a hundred days those too tall and those bare; with those as agreed they are all."""
+    out = 100 - round(100.0 * row.share_of_days_presentable)
+    bare = min(round(100.0 * row.share_of_days_bare), out)
+    return out - bare, bare
 
 
 def row_words(
@@ -43,13 +80,15 @@ def row_words(
     if currency and vat_percent:
         _, paid = with_vat(month_price(row.year.cost), vat_percent)
         cost = locale.say("cost_gross", month=month, gross=locale.money(paid, currency))
-    digits, *out = days_out(row)
-    tall, bare = (locale.number(days, digits) for days in out)
+    tall, bare = (locale.number(days) for days in days_out(row))
+    out = locale.say("days_out", tall=tall, bare=bare)
+    if _nearly_all(row.share_of_days_presentable):
+        out = locale.say("days_out_few")
     found = row.areas[tank.limiting].found
     return (
         locale.count("every", row.interval_d),
         days_of_100(locale, row.share_of_days_presentable),
-        locale.say("days_out", tall=tall, bare=bare),
+        out,
         locale.range(found.p10, found.p50, found.p90, tank.areas[tank.limiting].unit),
         _visits(locale, row),
         cost,

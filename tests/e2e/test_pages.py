@@ -271,7 +271,7 @@ def test_a_quote_is_a_clients_page_of_a_book_without_a_log(tmp_path: Path) -> No
     assert done.status == 0, done.err
     page = (tmp_path / "a.html").read_text(encoding="utf-8")
     assert "First estimate for the tanks of Client A" in page
-    assert "Three visits will show how yours grow." in page
+    assert "three visits settle them." in page
     assert page == (tmp_path / "b.html").read_text(encoding="utf-8")
     assert "before any VAT" in page
     assert "Still to agree: term, notice, and whether the price is fixed." in page

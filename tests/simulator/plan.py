@@ -320,6 +320,7 @@ class AreaPlan:
 class PracticePlan:
     """A whole practice and the days its log covers; growth goes on uncut for ``future_days``.
 
+    ``terms`` and ``visit`` are lines of its practice.toml.
     ``pace`` multiplies the minutes its gardener takes to trim; ``styles`` are how he logs, each
     visit in one of them.
     """
@@ -331,6 +332,8 @@ class PracticePlan:
     areas: tuple[AreaPlan, ...]
     traits: Mapping[str, Traits] = field(default_factory=read_species_table)
     labour_rate_per_h: float = 58.0
+    terms: str = ""
+    visit: str = ""
     fixed_min: float = 30.0
     travel_min: float = 20.0
     future_days: int = 60

@@ -91,9 +91,9 @@ def _practice_toml(practice: SimulatedPractice) -> str:
 name = "{plan.name}"
 currency = "EUR"
 labour_rate_per_h = {plan.labour_rate_per_h:.1f}
-
+{plan.terms}
 [visit]
-fixed_min = {plan.fixed_min:g}
+{plan.visit}fixed_min = {plan.fixed_min:g}
 travel_min = {plan.travel_min:g}
 
 [targets]

@@ -129,10 +129,8 @@ def _sites_of_weights(
     for _ in range(CHANCE_ROUNDS):
         given = _given(chance, mass, mass_variance)
         rest, variance = _left_of(weights.grams, error, part.bucket, given, counts)
-        cut, not_cut = (
-            _log_chance(rest - mass, variance + mass_variance),
-            _log_chance(rest, variance),
-        )
+        cut = _log_chance(rest - mass, variance + mass_variance)
+        not_cut = _log_chance(rest, variance)
         heard_chance = 1.0 / (1.0 + np.exp(np.clip(not_cut - cut - odds, -50.0, 50.0)))
         chance = np.where(unsaid, 0.5 * (chance + heard_chance), 1.0)
     # The height found: where a usual cut leaves it, and what the weight says came off above.

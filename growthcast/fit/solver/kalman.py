@@ -211,15 +211,23 @@ def information_of(chains: Chains, forward: FilterPass) -> tuple[FloatArray, Flo
             total[: places.shape[0], :rows, :rows] += theirs.transpose(0, 2, 1) @ theirs
     follows = forward.scatter.follows.T
     told = 0.5 * follows[:, :, None] * follows[:, None, :]
-    np.add.at(total[:, 1:, 1:], chains.rank[forward.scatter.place], told)
+    total[:, 1:, 1:] += _by_area(chains, forward, told)
     return total[:, 1:, 1:], _score_of_scatter(chains, forward) - total[:, 0, 1:].T
 
 
 def _score_of_scatter(chains: Chains, forward: FilterPass) -> FloatArray:
     """Score (B, R) of the areas' borders by what the variances of some readings say."""
-    scatter, score = forward.scatter, np.zeros((BORDER, chains.area.size))
-    np.add.at(score.T, chains.rank[scatter.place], (0.5 * scatter.surprise * scatter.follows).T)
-    return score
+    scatter = forward.scatter
+    return _by_area(chains, forward, (0.5 * scatter.surprise * scatter.follows).T).T
+
+
+def _by_area(chains: Chains, forward: FilterPass, values: FloatArray) -> FloatArray:
+    """Sum what the scatter of some readings says (n, ...) over those of each area (R, ...)."""
+    areas, shape = chains.area.size, values.shape[1:]
+    width = int(np.prod(shape))
+    cell = chains.rank[forward.scatter.place, None] * width + np.arange(width)
+    summed = np.bincount(cell.ravel(), values.ravel(), areas * width)
+    return summed.reshape(areas, *shape).astype(np.float64)
 
 
 def filter_along(

@@ -9,6 +9,7 @@ import numpy as np
 
 from growthcast.arrays import FloatArray
 from growthcast.fit.model.noise import SpanDrift
+from growthcast.fit.rows.chains import Chains
 from growthcast.fit.solver.hierarchy import (
     AreaInformation,
     Effects,
@@ -49,7 +50,8 @@ class View:
     ``filtered`` are each block's stages as known by their day, those of starts that nobody read as
     known since. ``information`` (A, B, B) and ``score`` (B, A) are what the chains say on
     departures of the borders, ``area`` what is left of that without what an area has alone, and
-    ``effects`` what follows for all they share.
+    ``effects`` what follows for all they share. ``surprise`` (A,) is twice the negative log
+    likelihood of the readings of each area, each given those before it, without constants.
     """
 
     problem: Problem
@@ -60,6 +62,7 @@ class View:
     score: FloatArray
     area: AreaInformation
     effects: Effects
+    surprise: FloatArray
 
     stored: ClassVar = ("problem", "point")
     """What ``growthcast.cache`` writes of it; the rest follows."""
@@ -96,12 +99,13 @@ def view_of(problem: Problem, point: Point) -> View:
         If the chains of some areas say nothing that is a finite number.
     """
     information = np.zeros((problem.area_count, BORDER, BORDER))
-    score = np.zeros((BORDER, problem.area_count))
+    score, surprise = np.zeros((BORDER, problem.area_count)), np.zeros(problem.area_count)
     kept, filtered = [], []
     for number, block in enumerate(problem.blocks):
         here, forward = seen(problem, point, number)
         mine = block.chains.area
         information[mine], score[:, mine] = information_of(block.chains, forward)
+        surprise += _surprise(block.chains, forward, problem.area_count)
         filtered.append(smooth_unread_starts(block.chains, here, forward))
         if len(problem.blocks) <= MOST_BLOCKS_KEPT:
             kept.append((here, forward))
@@ -121,7 +125,15 @@ def view_of(problem: Problem, point: Point) -> View:
         score=score,
         area=area,
         effects=effects,
+        surprise=surprise,
     )
+
+
+def _surprise(chains: Chains, forward: FilterPass, areas: int) -> FloatArray:
+    precision = forward.innovation_precision
+    log_precision = np.log(np.where(precision > 0.0, precision, 1.0))
+    twice = precision * forward.innovation_cm**2 - log_precision
+    return np.bincount(chains.nodes.area, twice, areas).astype(np.float64)
 
 
 def repooled(view: View, problem: Problem) -> View:
@@ -190,12 +202,7 @@ def misfit_of_tanks(view: View) -> FloatArray:
     misfit = pooling.area_precision * (border[RATE] - view.effects.centre(pooling)) ** 2
     for parameter, (usual, prior_precision) in zip(OWN, pooling.own_priors(), strict=True):
         misfit = misfit + prior_precision * (border[parameter] - usual) ** 2
-    for number, block in enumerate(view.problem.blocks):
-        forward = view.block(number)[1]
-        precision = forward.innovation_precision
-        log_precision = np.log(np.where(precision > 0.0, precision, 1.0))
-        twice = precision * forward.innovation_cm**2 - log_precision
-        misfit += np.bincount(block.chains.nodes.area, twice, minlength=misfit.size)
+    misfit = misfit + view.surprise
     of_tank = np.bincount(pooling.tank, misfit, minlength=pooling.tank_precision.size)
     return of_tank.astype(np.float64)
 

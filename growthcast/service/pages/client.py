@@ -75,8 +75,7 @@ class TankFacts:
     next_on, due_on : date or None
         The next visit, and the day it is due where that has passed.
     courses : tuple of (OptionAdvice or None, Course)
-        Of the limiting area: until the next visit (None), at the proposed rhythm, at the next
-        longer.
+        Of the limiting area: until the next visit (None), at the proposed rhythm, at each longer.
     beside : tuple of (int, Course)
         Of the areas that come nearest to limiting the tank after it: their places, and how they go
         at the proposed rhythm.
@@ -122,10 +121,6 @@ class TankFacts:
         if self.next_on is None or self.option is None:
             return None
         return self.next_on + timedelta(days=(REVIEWED_AFTER - 1) * self.option.interval_d)
-
-    def day(self, ahead_d: int) -> date:
-        """Return the date so many days ahead."""
-        return self.on + timedelta(days=ahead_d)
 
 
 @finite_answer
@@ -236,17 +231,16 @@ def _next_visit(
 def _courses(
     facts: TankFacts, standing: Standing
 ) -> tuple[tuple[OptionAdvice | None, Course], ...]:
-    """The limiting area until the next visit, at the proposed rhythm and at the next longer."""
-    option, longer = facts.option, facts.longer
+    """The limiting area until the next visit, at the proposed rhythm and at each longer one."""
+    option = facts.option
     if option is None or facts.next_on is None:
         return ()
     until, first = 7 * WEEKS_SHOWN, (facts.next_on - facts.on).days
     made: list[tuple[OptionAdvice | None, Course]] = []
     if first:
         made.append((None, course(standing, facts.limiting, first)))
-    for one in (option, longer):
-        if one is not None:
-            days = one.interval_d
+    for one in reversed(facts.rows):
+        if (days := one.interval_d) >= option.interval_d:
             visits = range(first + days - option.interval_d, until, days)
             cut_cm = one.areas[facts.limiting].cut_cm
             made.append((one, course(standing, facts.limiting, until, visits, days, cut_cm)))

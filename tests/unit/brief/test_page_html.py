@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import re
+from datetime import date
+from types import SimpleNamespace
 
 import numpy as np
 
@@ -22,7 +24,8 @@ from growthcast.brief.page import (
     Table,
 )
 from growthcast.figures.lettering import drawable
-from growthcast.figures.pages import CourseWords, course_picture
+from growthcast.figures.pages import COURSE_MM, course_picture
+from growthcast.say.locale import open_locale
 from growthcast.say.words import named
 from growthcast.service.pages.course import Course
 
@@ -33,9 +36,9 @@ def page(text: str = EVIL, logo: Logo | None = None) -> Page:
     drawn = drawable(text)
     days, heights = np.array([0.0, 7.0, 7.0, 14.0]), np.array([8.0, 22.0, 6.0, 15.0])
     went = Course(days, heights + np.array([[-1.0], [0.0], [2.0]]), (7,))
-    short = drawn[:8]
-    words = CourseWords(drawn, {0: short, 14: short}, short, short, short, short, short)
-    svg = course_picture(went, (7.0, 20.0, 28.0), words, text, text)
+    area = SimpleNamespace(floor_cm=7.0, budget_cm=20.0, is_cover=False, at=(date(2026, 3, 2),))
+    size_mm = COURSE_MM[2]
+    svg = course_picture(open_locale("en-GB"), went, area, 28.0, (drawn, drawn), size_mm)
     picture = Picture(svg, text, text, text, marked=True)
     return Page(
         language="en",

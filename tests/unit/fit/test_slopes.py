@@ -61,6 +61,7 @@ def likelihood_of(problem, point, at):
             score=score,
             area=by_area,
             effects=effects,
+            surprise=np.zeros(problem.area_count),
         )
     )
 
