@@ -103,7 +103,7 @@ def test_a_page_shows_each_longer_rhythm_says_who_may_switch_and_what_of_glass(l
     ]
     told = read(lobby)
     assert "you or we may choose another rhythm of this table at its price" in told
-    assert "Glass and water at longer gaps: “glass films over after ten days" in told
+    assert "Glass and water at longer gaps: “after ten days a film shows on the glass" in told
     assert "Both are about looks, not health." in told
 
 
