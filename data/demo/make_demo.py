@@ -48,7 +48,7 @@ RICHNESS = Richness(
 )
 
 TERMS = 'terms = ["Prices hold for a year; you may end any month."]\n'
-VISIT = 'longer_gaps = "after ten days a film shows on the glass; we then change twice as much water"\n'
+VISIT = 'longer_gaps = "after ten days a film shows; we then change twice the water"\n'
 
 Values = dict[str, float | str]
 

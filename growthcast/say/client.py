@@ -96,7 +96,7 @@ def argument(locale: Locale, tank: TankFacts, currency: str) -> list[str]:
 def _why_not_less(
     locale: Locale, option: OptionAdvice, longer: OptionAdvice, confidence: float, currency: str
 ) -> list[str]:
-    """Return which rule proposes a rhythm, what fewer visits lose, and which area goes bare.
+    """Return which rule proposes a rhythm, what fewer visits lose and why.
 
     The numbers are those of the strip.
     """
@@ -116,9 +116,8 @@ def _why_not_less(
     key = f"why_less_{'both' if tall and bare else 'tall' if tall else 'bare'}"
     saved = apart(locale, option, longer, currency)
     said.append(locale.say(key, every=seldom, saved=saved, **told))
-    barest = max(longer.areas, key=lambda area: area.days_below_floor)
-    if bare and barest.days_below_floor > 0.0:
-        said.append(locale.say("why_bare", area=area_name(barest)))
+    if bare:
+        said.append(locale.say("why_bare"))
     return said
 
 

@@ -118,6 +118,4 @@ def _against(locale: Locale, tank: TankFacts, row: OptionAdvice, currency: str) 
     looks = "against_looks_same"
     if days and days_of_100(locale, mine) != days_of_100(locale, proposed):
         looks = "against_days_more" if mine > proposed else "against_days_less"
-    return (
-        f"{locale.say(money, amount=size)}; {locale.say(looks, days=locale.count('day', days))}"
-    )
+    return f"{locale.say(money, amount=size)}; {locale.say(looks, days=locale.count('day', days))}"
