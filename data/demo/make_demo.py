@@ -47,8 +47,8 @@ RICHNESS = Richness(
     unlogged_cut_share=0.01,
 )
 
-TERMS = 'terms = ["Prices hold for a year; either side may end any month."]\n'
-VISIT = 'longer_gaps = "glass films over after ten days; twice the water is changed"\n'
+TERMS = 'terms = ["Prices hold for a year; you may end any month."]\n'
+VISIT = 'longer_gaps = "after ten days a film shows; we then change twice the water"\n'
 
 Values = dict[str, float | str]
 

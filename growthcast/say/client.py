@@ -19,8 +19,6 @@ from growthcast.service.pages.record import RANGE_HOLDS, Record
 
 MAY_WELL = 0.2
 """Chance from which another rhythm is said to be possible."""
-LITTLE = 0.90
-"""Share of days as agreed at which a longer rhythm is said to do (common practice, no source)."""
 SEEN_CM, SEEN_PART = 2.0, 0.10
 """Least change of a height that a client is offered [cm], and as a share of the height."""
 FEW_AREAS = 2
@@ -98,7 +96,7 @@ def argument(locale: Locale, tank: TankFacts, currency: str) -> list[str]:
 def _why_not_less(
     locale: Locale, option: OptionAdvice, longer: OptionAdvice, confidence: float, currency: str
 ) -> list[str]:
-    """Return which rule proposes a rhythm, and what fewer visits lose: little, where it is little.
+    """Return which rule proposes a rhythm, what fewer visits lose and why.
 
     The numbers are those of the strip.
     """
@@ -118,8 +116,8 @@ def _why_not_less(
     key = f"why_less_{'both' if tall and bare else 'tall' if tall else 'bare'}"
     saved = apart(locale, option, longer, currency)
     said.append(locale.say(key, every=seldom, saved=saved, **told))
-    if longer.share_of_days_presentable >= LITTLE:
-        said.append(locale.say("why_little"))
+    if bare:
+        said.append(locale.say("why_bare"))
     return said
 
 

@@ -11,8 +11,8 @@ from growthcast.service.effort.visits import DAYS_PER_YEAR
 from growthcast.service.pages.client import TankFacts
 from growthcast.service.pages.contract import month_price, with_vat
 
-SEEN, ALL = 0.01, 0.9995
-"""Share of days by which two rhythms must differ for anyone to see it; that which reads as all."""
+ALL = 0.9995
+"""Share of days that reads as all."""
 
 MONTHS_A_YEAR = 12.0
 
@@ -113,9 +113,9 @@ def _against(locale: Locale, tank: TankFacts, row: OptionAdvice, currency: str) 
     by = round(cost if currency else hours)
     money = "against_equal" if not by else "against_more" if by > 0 else "against_less"
     size = worth(locale, currency, abs(cost), abs(hours))
-    more = row.share_of_days_presentable - option.share_of_days_presentable
+    mine, proposed = (one.share_of_days_presentable for one in (row, option))
+    days = round(DAYS_PER_YEAR * abs(mine - proposed))
     looks = "against_looks_same"
-    if abs(more) >= SEEN:
-        looks = "against_days_more" if more > 0.0 else "against_days_less"
-    count = locale.count("day", round(DAYS_PER_YEAR * abs(more)))
-    return f"{locale.say(money, amount=size)}; {locale.say(looks, days=count)}"
+    if days and days_of_100(locale, mine) != days_of_100(locale, proposed):
+        looks = "against_days_more" if mine > proposed else "against_days_less"
+    return f"{locale.say(money, amount=size)}; {locale.say(looks, days=locale.count('day', days))}"

@@ -89,11 +89,13 @@ def test_the_days_of_a_rhythm_are_a_hundred_and_the_lead_says_them(lobby: str) -
         assert int(row[0]) + int(tall) + int(bare) == 100
     tall, bare = re.findall(r"\d+", rows["every 10 days"][1])
     assert f"too tall on {tall} of 100 days, bare on {bare}." in told
-    visits, late = re.fullmatch(r"(\d+); at (\d+) too tall", rows["every 10 days"][3]).groups()
+    visits, late = re.fullmatch(
+        r"(\d+); at (\d+) something too tall", rows["every 10 days"][3]
+    ).groups()
     assert f"{int(visits) - int(late)} of {visits} do;" in told
     assert "about 90% of visits find nothing too tall" in told
-    assert int(rows["every 10 days"][0]) >= 90  # little is lost: the page says so
-    assert "If you do not mind, take the cheaper rhythm." in told
+    assert int(bare) > 0  # why fewer visits bare the plants is what a client asks first
+    assert "Longer gaps need lower cuts, which leave stalks bare for days." in told
 
 
 def test_a_page_shows_each_longer_rhythm_says_who_may_switch_and_what_of_glass(lobby: str) -> None:
@@ -102,8 +104,8 @@ def test_a_page_shows_each_longer_rhythm_says_who_may_switch_and_what_of_glass(l
         *("Every week", "Every 10 days", "Every two weeks")
     ]
     told = read(lobby)
-    assert "you or we may choose another rhythm of this table at its price" in told
-    assert "Glass and water at longer gaps: “glass films over after ten days" in told
+    assert "you may choose another rhythm of this table at its price" in told
+    assert "Glass and water at longer gaps: “after ten days a film shows" in told
     assert "Both are about looks, not health." in told
 
 
