@@ -87,8 +87,11 @@ def _hedge(ax: Axes, course: Course, floor: float, budget: float, top: float) ->
     ax.axhspan(0.0, floor, color=BARE, alpha=0.10, lw=0)
     ax.fill_between(day, low, np.minimum(high, budget), color=PLANTS, alpha=0.25, lw=0)
     inside = np.minimum(middle, budget)
-    ax.fill_between(day, 0.0, inside, where=middle >= floor, color=PLANTS, alpha=0.55, lw=0)
-    ax.fill_between(day, 0.0, inside, where=middle < floor, color=BARE, alpha=0.75, lw=0)
+    ax.fill_between(day, 0.0, inside, color=PLANTS, alpha=0.55, lw=0)
+    bare = middle < floor
+    bare[1:] |= bare[:-1].copy()  # a stretch that begins bare is drawn so up to its next day
+    ax.fill_between(day, 0.0, inside, where=bare, color=BARE, alpha=0.85, lw=0)
+    ax.fill_between(day, np.minimum(low, floor), floor, color=BARE, alpha=0.60, lw=0)
     ax.fill_between(day, budget, np.maximum(high, budget), color=OVER, alpha=0.45, lw=0)
     ax.fill_between(day, budget, np.maximum(middle, budget), color=OVER, alpha=0.80, lw=0)
     stalks = np.linspace(day[0], day[-1], STALKS + 1)[1:-1]

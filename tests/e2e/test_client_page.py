@@ -92,7 +92,7 @@ def test_the_days_of_a_rhythm_are_a_hundred_and_the_lead_says_them(lobby: str) -
     visits, late = re.fullmatch(
         r"(\d+); at (\d+) something too tall", rows["every 10 days"][3]
     ).groups()
-    assert f"{int(visits) - int(late)} of {visits} do;" in told
+    assert f"{int(visits) - int(late)} of {visits} visits do;" in told
     assert "about 90% of visits find nothing too tall" in told
     assert int(bare) > 0  # why fewer visits bare the plants is what a client asks first
     assert "Longer gaps need lower cuts, which leave stalks bare for days." in told
