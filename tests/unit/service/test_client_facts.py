@@ -1,4 +1,4 @@
-"""Days and neighbours of the rhythm on a client's page."""
+"""The review and the neighbours of the rhythm on a client's page."""
 
 from __future__ import annotations
 
@@ -12,10 +12,6 @@ MONTHLY, WEEKLY = SimpleNamespace(interval_d=28), SimpleNamespace(interval_d=7)
 
 def facts(**more):
     return TankFacts("lobby", "", "", date(2026, 6, 1), 30.0, SimpleNamespace(), **more)
-
-
-def test_days_ahead_are_counted_from_the_day_it_stands_on():
-    assert facts().day(9) == date(2026, 6, 10)
 
 
 def test_a_rhythm_is_gone_over_after_its_third_visit():
