@@ -25,6 +25,8 @@ FEW_AREAS = 2
 """A change of more areas than these is told after those of fewer."""
 LEAST_OVER = 0.02
 """Share of its agreed height by which an area must pass it to be called too tall."""
+RARE = 0.05
+"""Chance below which fewer readings in their ranges than meant are no chance."""
 STAYS = 0.995
 """Chance from which an area is said to stay within its height."""
 
@@ -259,7 +261,10 @@ def record_sentences(locale: Locale, record: Record) -> list[str]:
         inside=locale.number(record.inside),
         meant=locale.number(RANGE_HOLDS * record.readings),
     )
-    return [right, *([locale.say("record_large")] if record.alone else [])]
+    said = [right]
+    if record.inside < RANGE_HOLDS * record.readings - 1.0:
+        said.append(locale.say("record_chance" if record.chance >= RARE else "record_narrow"))
+    return [*said, *([locale.say("record_large")] if record.alone else [])]
 
 
 def unknowns(

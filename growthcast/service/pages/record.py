@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from math import comb
 
 import numpy as np
 
@@ -38,6 +39,12 @@ class Record:
     def enough(self) -> bool:
         """Whether there are readings enough to say anything."""
         return self.readings >= LEAST_READINGS
+
+    @property
+    def chance(self) -> float:
+        """Chance of so few inside or fewer where each is held as meant, by itself (binomial)."""
+        n, p = self.readings, RANGE_HOLDS
+        return sum(comb(n, k) * p**k * (1.0 - p) ** (n - k) for k in range(self.inside + 1))
 
 
 @finite_answer
