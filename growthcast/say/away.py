@@ -57,6 +57,8 @@ def away_words(tanks: Sequence[tuple[AwayTank, str]], on: date, first: date, las
     if ended:
         yield no_row_words(ended)
     worst_first = sorted(tanks, key=lambda item: [*MARKS].index(item[0].state), reverse=True)
+    if any(one.state != "lasts" for one, _ in tanks):
+        yield TOO_MUCH
     said = [(one.state, f"{one.tank_id}: {sentence}.") for one, sentence in worst_first]
     yield from some_sentences(
         [words for state, words in said if state == "stand-in"]
@@ -77,8 +79,6 @@ def away_words(tanks: Sequence[tuple[AwayTank, str]], on: date, first: date, las
         f"those of the visit of {day_words(tanks[0][0].last_visit, on)}, from how areas will stand "
         "on that day; those of a steady rhythm are printed by growthcast interval."
     )
-    if any(one.state == "cut lower" for one, _ in tanks):
-        yield TOO_MUCH
 
 
 def lead_words(tanks: Sequence[AwayTank], on: date, first: date, last: date) -> str:

@@ -137,6 +137,7 @@ def test_peak_without_a_tank_tells_of_all(small):
 def test_away_lists_every_tank(small):
     ran = run("away", small, "--from", "2026-06-02", "--to", "2026-06-28")
     assert ran.status == 0
+    assert "oxygen" in ran.out  # somebody cuts low before leaving
     assert "stand-in" in ran.out
     assert "home" in ran.out
     answer = strict_json(
