@@ -220,10 +220,8 @@ def _removed(
 def _matched(pairs: IntArray, wanted: IntArray) -> tuple[BoolArray, IntArray]:
     """Whether each wanted pair (L,) is among some pairs, and its place there."""
     order = np.argsort(pairs, kind="stable")
-    at = np.minimum(np.searchsorted(pairs[order], wanted), max(order.size - 1, 0))
-    if not order.size:
-        return np.zeros(wanted.size, bool), at
-    return pairs[order][at] == wanted, order[at]
+    at = np.searchsorted(pairs[order], wanted)
+    return np.append(pairs[order], -1)[at] == wanted, np.append(order, 0)[at]
 
 
 def _expected(fit: GrowthFit, visits: Visits, area: IntArray, day: FloatArray) -> FloatArray:

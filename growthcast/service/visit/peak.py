@@ -18,7 +18,7 @@ from growthcast.frames import Framed
 from growthcast.nouns import dataclass
 from growthcast.plain import HIDDEN
 from growthcast.service.advice import CutLimit, cut_limit
-from growthcast.service.effort.visits import Range
+from growthcast.service.effort.hours import Range
 from growthcast.service.living import all_hold, share_of_draws
 from growthcast.service.recommend import area_label, unit_of
 from growthcast.service.visit.standing import Standing, cut_to_last, standing_areas
