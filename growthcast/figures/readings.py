@@ -97,8 +97,7 @@ def calibration_figure(result: BacktestResult) -> tuple[Figure, Caption]:
 
 def _reach(result: BacktestResult) -> FloatArray:
     """Chance of the central range that just holds each reading, (n,)."""
-    reach: FloatArray = np.abs(2.0 * result.pit() - 1.0)
-    return reach
+    return np.abs(2.0 * result.pit() - 1.0)
 
 
 def _binomial_band(count: int, chance: FloatArray) -> tuple[FloatArray, FloatArray]:

@@ -239,8 +239,7 @@ def _slower_species(case: _Case, limit: int) -> list[int]:
     found = np.flatnonzero(fits)
     order = found[np.argsort(-priors.rate_per_day[found], kind="stable")]
     spread = distinct(np.linspace(0, order.size - 1, CANDIDATES).astype(np.int64))
-    chosen: list[int] = order[spread].tolist() if order.size else []
-    return chosen
+    return order[spread].tolist() if order.size else []
 
 
 HANDS, DRIFTS = 6, 6

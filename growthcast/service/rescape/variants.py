@@ -346,8 +346,7 @@ def _way(living: LivingAreas, from_cm: FloatArray, to_cm: FloatArray) -> FloatAr
     """Stages (A, D) from one height (A,) to another; inf where the ceiling lies below it."""
     ceiling, shape = living.draws.ceiling_cm, living.shape[:, None]
     start = np.minimum(from_cm[:, None], ceiling * BELOW_CEILING)
-    way: FloatArray = stage(to_cm[:, None], ceiling, shape) - stage(start, ceiling, shape)
-    return way
+    return stage(to_cm[:, None], ceiling, shape) - stage(start, ceiling, shape)
 
 
 def _allowed_days(living: LivingAreas, confidence: float) -> IntArray:

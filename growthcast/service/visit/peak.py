@@ -274,10 +274,7 @@ def peak_plan(
 def _inside(ended: Standing, band: _Band) -> BoolArray:
     """Whether each draw (A, D) stands in its band on the day."""
     height = ended.height_cm
-    inside: BoolArray = (height >= band.low_cm[:, None]) & (
-        height <= band.high_cm[:, None] * (1.0 + 1e-9)
-    )
-    return inside
+    return (height >= band.low_cm[:, None]) & (height <= band.high_cm[:, None] * (1.0 + 1e-9))
 
 
 def _choose(routes: list[Route], band: _Band) -> tuple[IntArray, BoolArray]:

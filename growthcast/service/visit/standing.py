@@ -76,8 +76,7 @@ class Standing:
 
     def within(self) -> BoolArray:
         """Whether areas stand at or below their budgets, (A, D)."""
-        inside: BoolArray = self.stages <= self.living.budget_stage + ROUNDING
-        return inside
+        return self.stages <= self.living.budget_stage + ROUNDING
 
     @property
     def chance(self) -> FloatArray:
@@ -151,8 +150,7 @@ class Standing:
         rest_d = np.minimum(self.rest_d, np.float32(LONGEST_PAUSE_SHARE * span_d))
         share = np.divide(way, growth, out=np.full_like(growth, np.inf), where=growth > 0.0)
         days = np.where(way <= 0.0, 0.0, rest_d + span_d * share)
-        found: FloatArray = np.where(days <= span_d, days, np.inf)
-        return found
+        return np.where(days <= span_d, days, np.inf)
 
 
 @dataclass(frozen=True, slots=True)
