@@ -29,7 +29,7 @@ from growthcast.forecast.verdict import BacktestResult
 from growthcast.say.figures import Caption, backtest_caption, growth_title, watch_caption
 from growthcast.say.watch import finding_name
 from growthcast.say.words import day_words, percent
-from growthcast.service.watch.report import Finding, TankWatch, WatchReport
+from growthcast.service.watch.watch import Finding, TankWatch, WatchReport
 
 CHANCES: FloatArray = np.linspace(0.0, 1.0, 101)
 MARKED = (0.5, 0.8, 0.9)

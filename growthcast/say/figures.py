@@ -14,7 +14,7 @@ from growthcast.say.watch import finding_name, finding_sentence, tank_sentence
 from growthcast.say.words import day_words, days_in_words, full_date_words, percent
 from growthcast.service.rescape.layouts import LayoutAdvice
 from growthcast.service.rescape.plants import PlantAdvice
-from growthcast.service.watch.report import Finding, WatchReport
+from growthcast.service.watch.watch import Finding, WatchReport
 
 FAR_OFF = 0.03
 """How far from one half the share of readings above the middle is worth a word."""

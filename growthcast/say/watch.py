@@ -13,7 +13,9 @@ from growthcast.plain import plain
 from growthcast.say import words as tell
 from growthcast.say.cuts import SMALL_STEPS
 from growthcast.say.texts import TERMINAL, Texts
-from growthcast.service.watch.report import DropSeen, Finding, IndexPoint, TankWatch, WatchReport
+from growthcast.service.watch.judge import DropSeen
+from growthcast.service.watch.readings import IndexPoint
+from growthcast.service.watch.watch import Finding, TankWatch, WatchReport
 
 
 def checks_for(finding: Finding, texts: Texts = TERMINAL) -> list[str]:

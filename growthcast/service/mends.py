@@ -246,10 +246,7 @@ HANDS, DRIFTS = 6, 6
 
 
 def certainty_of(
-    living: LivingAreas,
-    intervals_d: tuple[int, ...],
-    recommended_d: int | None,
-    confidence: float,
+    living: LivingAreas, intervals_d: tuple[int, ...], recommended_d: int | None, confidence: float
 ) -> Certainty:
     """Work out how sure the recommendation for a tank is.
 

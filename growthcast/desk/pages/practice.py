@@ -24,7 +24,7 @@ from growthcast.say.rounds import rounds_notes
 from growthcast.say.watch import checks_for, noticed_sentence, tank_sentence
 from growthcast.say.words import capital, named
 from growthcast.service.rounds.plan import LateVisit, PlannedVisit
-from growthcast.service.watch.report import Finding
+from growthcast.service.watch.watch import Finding
 
 
 def today(asked: Asked) -> Response:
