@@ -112,10 +112,8 @@ def backtest(
         for name, part in parts.items():
             made[name].append(part)
         crossing_d.append(errors_d)
-    forecasts = {
-        name: Forecasts.of(Predictive.joined(parts), readings.reading_cm)
-        for name, parts in made.items()
-    }
+    joined = {name: Predictive.joined(parts) for name, parts in made.items()}
+    forecasts = {name: Forecasts.of(one, readings.reading_cm) for name, one in joined.items()}
     return BacktestResult(
         readings=readings,
         model=finite(forecasts.pop("model"), "backtest"),
@@ -204,10 +202,8 @@ def _forecast_from(
     )
     days = readings.day - past.start.day[areas]
     table = fit_growth(only_starts(earlier, past.start), on, Spreads())
-    made = {
-        "model": _foreseen(fit, areas, readings),
-        "table_only": _foreseen(table, areas, readings),
-    }
+    ways = {"model": fit, "table_only": table}
+    made = {name: _foreseen(one, areas, readings) for name, one in ways.items()}
     if not new_tanks:
         made |= {
             "last_rate": last_rate(past, areas, days),

@@ -107,10 +107,7 @@ def interval_words(
     pressing = [] if one else [tank.tank_id for tank in advice if _is_pressing(tank)]
     if named:
         wanted = ", ".join(dict.fromkeys(tell.percent(tank.confidence) for tank in named))
-        yield (
-            "Inside: the chance that every area is still within its height at the next visit "
-            f"({wanted} is wanted). {tell.RANGES_HOLD}"
-        )
+        yield tell.sentence("interval_inside", wanted=wanted, ranges=tell.RANGES_HOLD)
     yield from tell.some_sentences(
         [*(said[name] for name in pressing), *timed] if not one else [*said.values(), *timed], 2
     )
@@ -195,11 +192,7 @@ def _options(tank: TankAdvice, currency: str, mark: str) -> tell.Words:
         takes,
         [tell.RANGES],
     )
-    yield (
-        "At the floor: all inside if cut as low as still looks right. Presentable: days with every "
-        "area between floor and height. Else bare: days below the floor if cut to last anyhow (no "
-        "cut: none lasts)."
-    )
+    yield tell.sentence("interval_options")
 
 
 def _bare(option: OptionAdvice) -> str:

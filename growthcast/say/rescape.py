@@ -89,10 +89,7 @@ def _takes(tank_id: str, currency: str, named: Sequence[LayoutAdvice]) -> tell.W
         if one.interval_d is None:
             shortest = one.answer.chosen.interval_d
             yield (f"{one.name}: none of the listed intervals holds; {shortest} days are shown.")
-    yield (
-        "Presentable: days with every area between floor and height. At the floor: all inside if "
-        f"cut as low as still looks right. {tell.RANGES_HOLD}"
-    )
+    yield tell.sentence("layouts_how", ranges=tell.RANGES_HOLD)
 
 
 def _looks_row(one: LayoutAdvice) -> list[str]:
@@ -235,10 +232,7 @@ def _searched(found: SwapSearch, plants: Sequence[str], form: str | None) -> str
     rules = "" if plants else ", without those that local rules may forbid"
     what = ("single swap", "single swap and pair", "single swap, pair and three")
     if not found.combinations_tried:
-        return (
-            f"{which}{rules}: none of them is measured as its areas are, likely to hold there and "
-            "to come up to the look"
-        )
+        return tell.sentence("swaps_none", which=which, rules=rules)
     return (
         f"every {what[found.most_swaps - 1]} among {which}, if they likely hold there and come "
         f"up to the look{rules}: {tell.count_of(found.plants_tried, 'plant')}, "

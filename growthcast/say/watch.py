@@ -11,7 +11,6 @@ from typing import Any
 
 from growthcast.plain import plain
 from growthcast.say import words as tell
-from growthcast.say.cuts import SMALL_STEPS
 from growthcast.say.texts import TERMINAL, Texts
 from growthcast.service.watch.judge import DropSeen
 from growthcast.service.watch.readings import IndexPoint
@@ -55,7 +54,7 @@ def watch_words(report: WatchReport, ended: Collection[str] = (), *, by_area: bo
     for finding in report.findings:
         yield from _finding(finding)
     if any(finding.slower for finding in report.findings):
-        yield SMALL_STEPS
+        yield tell.sentence("watch_small_steps")
     if report.usual_until is not None:
         yield (
             "100 % is what an area grew by the log up to "
@@ -125,23 +124,12 @@ def _behind(report: WatchReport, *, by_area: bool) -> tell.Words:
             f"{', '.join(tell.day_words(day, report.on) for day in tank.changed_on)}"
             for tank in changed
         )
-        yield (
-            f"conditions.csv has changes in the time watched: {which}. How far they alter what is "
-            "usual rests on the species table: a change that does more or less than it says can "
-            "hide a fault or look like one."
-        )
+        yield tell.sentence("watch_changed", which=which)
     if report.usual_until is not None:
         yearly = report.false_alarms_a_year
-        yield (
-            "While nothing changes a value lies outside its usual range 7 times in 100, so slower "
-            f"or quicker alone is no alarm yet. Expect about {yearly:.1f} false alarms per tank "
-            f"and year, one in {1.0 / yearly:.0f} years. Both as in simulated practices."
-        )
+        yield tell.sentence("watch_alarms", alarms=yearly, years=1.0 / yearly)
     if not report.needs_attention:
-        yield (
-            "That nothing is found does not say that nothing changed. What helps: the height "
-            "before and after the cut, of every area, at every visit."
-        )
+        yield tell.sentence("watch_nothing")
 
 
 def finding_name(finding: Finding, texts: Texts = TERMINAL) -> str:
