@@ -159,22 +159,19 @@ def away_words(
         yield tell.no_row_words(ended)
         return
     yield lead_words([tank for tank, _ in tanks], on, first, last)
-    yield tell.Table(
-        "",
-        ["tank", "client", "verdict", "as always>", "cut for it>", "stand-in by"],
+    rows = [
         [
-            [
-                one.tank_id,
-                one.client,
-                f"{MARKS[one.state]} {one.state}",
-                tell.as_chance(one.chance_as_usual),
-                "" if one.state == "lasts" else tell.as_chance(one.chance_bridged),
-                "" if one.stand_in_by is None else tell.week_day_words(one.stand_in_by, on),
-            ]
-            for one, _ in tanks
-        ],
-        ["client"],
-    )
+            one.tank_id,
+            one.client,
+            f"{MARKS[one.state]} {one.state}",
+            tell.as_chance(one.chance_as_usual),
+            "" if one.state == "lasts" else tell.as_chance(one.chance_bridged),
+            "" if one.stand_in_by is None else tell.week_day_words(one.stand_in_by, on),
+        ]
+        for one, _ in tanks
+    ]
+    heads = ["tank", "client", "verdict", "as always>", "cut for it>", "stand-in by"]
+    yield tell.Table("", heads, rows, ["client"])
     if ended:
         yield tell.no_row_words(ended)
     worst_first = sorted(tanks, key=lambda item: [*MARKS].index(item[0].state), reverse=True)

@@ -44,15 +44,12 @@ def sheet_words(sheet: CutSheet) -> tell.Words:
     """Yield the sheet: what to cut in which order, how long it takes, the first to look at."""
     yield f"{sheet.tank_id}, {tell.week_day_words(sheet.on, sheet.on)}. {sheet_sentence(sheet)}"
     if sheet.areas:
-        yield tell.Table(
-            "",
-            ["area", "now>", "do", "never below>", "next visit>", "inside>", "min>"],
-            [
-                [*_row(area, sheet.confidence), f"{part}"]
-                for area, part in zip(sheet.areas, sheet.area_minutes, strict=True)
-            ],
-            ["min", f"now {tell.RANGES}", tell.RANGES],
-        )
+        rows = [
+            [*_row(area, sheet.confidence), f"{part}"]
+            for area, part in zip(sheet.areas, sheet.area_minutes, strict=True)
+        ]
+        heads = ["area", "now>", "do", "never below>", "next visit>", "inside>", "min>"]
+        yield tell.Table("", heads, rows, ["min", f"now {tell.RANGES}", tell.RANGES])
     trimming, (on_road, before, trim) = sheet.trimming_min, sheet.whole_minutes
     yield from watch_list(sheet)[:1]
     order = "In the order of work. " if len(sheet.areas) > 1 else ""

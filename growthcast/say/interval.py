@@ -181,17 +181,11 @@ def _options(tank: TankAdvice, currency: str, mark: str) -> tell.Words:
         )
         gives.append([every, *map(tell.percent, shares), _bare(option)])
         takes.append([every, f"{option.year.visits:.1f}", *effort_cells(option)])
-    yield tell.Table(
-        f"{tank.tank_id}{mark}: what each interval gives",
-        ["every", "all inside>", "at the floor>", "presentable>", "else bare>"],
-        gives,
-    )
-    yield tell.Table(
-        f"{tank.tank_id}{mark}: what each interval takes (time includes travel)",
-        ["every", "visits a year>", *takes_columns(currency)],
-        takes,
-        [tell.RANGES],
-    )
+    heads = ["every", "all inside>", "at the floor>", "presentable>", "else bare>"]
+    yield tell.Table(f"{tank.tank_id}{mark}: what each interval gives", heads, gives)
+    columns = ["every", "visits a year>", *takes_columns(currency)]
+    title = f"{tank.tank_id}{mark}: what each interval takes (time includes travel)"
+    yield tell.Table(title, columns, takes, [tell.RANGES])
     yield tell.sentence("interval_options")
 
 

@@ -93,16 +93,10 @@ def plants_words(
     )
     yield tell.sentence("plants_visit", ranges=tell.RANGES_HOLD)
     yield tell.More()
-    yield tell.Table(
-        f"How they would stand in {area_id}",
-        ["plant", "alone>", "floor to budget>", "holds>", "fills it>"],
-        [_lasting_row(a) for a in listed],
-    )
-    yield tell.Table(
-        f"How they grow in {area_id}",
-        ["plant", f"{unit} a week>", "rate known>", "rate from"],
-        [_growth_row(a) for a in listed],
-    )
+    heads = ["plant", "alone>", "floor to budget>", "holds>", "fills it>"]
+    yield tell.Table(f"How they would stand in {area_id}", heads, [_lasting_row(a) for a in listed])
+    columns = ["plant", f"{unit} a week>", "rate known>", "rate from"]
+    yield tell.Table(f"How they grow in {area_id}", columns, [_growth_row(a) for a in listed])
     yield from _meaning(listed)
     for rank, one in enumerate(listed, start=1):
         mark = " (there now)" if one.is_there_now else ""

@@ -46,11 +46,9 @@ def layouts_words(tank_id: str, currency: str, advice: Sequence[LayoutAdvice]) -
     best = max(advice, key=lambda one: one.interval_d or 0)
     if best.interval_d is not None:
         yield f"{best.name} holds longest: a visit every {best.interval_d} days."
-    yield tell.Table(
-        f"Layouts of {tank_id}, each at the longest interval it holds",
-        ["layout", "areas>", "visit every", "all inside>", "presentable>", "limited by"],
-        [_looks_row(one) for one in advice],
-    )
+    heads = ["layout", "areas>", "visit every", "all inside>", "presentable>", "limited by"]
+    title = f"Layouts of {tank_id}, each at the longest interval it holds"
+    yield tell.Table(title, heads, [_looks_row(one) for one in advice])
     yield from reasons[:3]
     for one in advice:
         for area in one.areas:
@@ -65,26 +63,22 @@ def layouts_words(tank_id: str, currency: str, advice: Sequence[LayoutAdvice]) -
 
 
 def _takes(tank_id: str, currency: str, named: Sequence[LayoutAdvice]) -> tell.Words:
-    yield tell.Table(
-        "What they take at that interval (time includes travel)",
-        ["layout", *takes_columns(currency)],
-        [[one.name, *effort_cells(one.answer.chosen)] for one in named],
-    )
-    yield tell.Table(
-        f"{tank_id}: each listed interval",
-        ["layout", "every>", "at the floor>", "a year>", f"{currency} a year>"],
+    heads = ["layout", *takes_columns(currency)]
+    title = "What they take at that interval (time includes travel)"
+    yield tell.Table(title, heads, [[one.name, *effort_cells(one.answer.chosen)] for one in named])
+    rows = [
         [
-            [
-                "" if n else one.name,
-                f"{o.interval_d} days",
-                tell.percent(o.chance_at_least_cut),
-                tell.with_range(o.year.hours_range, "h"),
-                tell.with_range(o.year.cost_range),
-            ]
-            for one in named
-            for n, o in enumerate(one.answer.options)
-        ],
-    )
+            "" if n else one.name,
+            f"{o.interval_d} days",
+            tell.percent(o.chance_at_least_cut),
+            tell.with_range(o.year.hours_range, "h"),
+            tell.with_range(o.year.cost_range),
+        ]
+        for one in named
+        for n, o in enumerate(one.answer.options)
+    ]
+    columns = ["layout", "every>", "at the floor>", "a year>", f"{currency} a year>"]
+    yield tell.Table(f"{tank_id}: each listed interval", columns, rows)
     for one in named:
         if one.interval_d is None:
             shortest = one.answer.chosen.interval_d

@@ -97,12 +97,8 @@ def list_words(plants: Sequence[Mapping[str, Any]], what: str, *, all_of_them: b
             )
         )
     headings = ("species", "name", "form", "a week>", "low stand doubles in>")
-    yield Table(
-        "",
-        (*headings, "ceiling>", "light", "CO2", "rate from"),
-        rows,
-        ("rate from", "low stand doubles in", "CO2", "name"),
-    )
+    heads = (*headings, "ceiling>", "light", "CO2", "rate from")
+    yield Table("", heads, rows, ("rate from", "low stand doubles in", "CO2", "name"))
     yield "A week: growth at best, under good light and CO2."
     if rest := len(plants) - len(listed):
         yield sentence("species_more", rest=rest)

@@ -44,11 +44,8 @@ def watch_words(report: WatchReport, ended: Collection[str] = (), *, by_area: bo
         yield tell.no_row_words(bare)
         return
     yield lead_words(report)
-    yield tell.Table(
-        "",
-        ["tank", "growth lately>", "usual range>", "visits>", "verdict"],
-        [_row(tank) for tank in report.tanks],
-    )
+    heads = ["tank", "growth lately>", "usual range>", "visits>", "verdict"]
+    yield tell.Table("", heads, [_row(tank) for tank in report.tanks])
     if bare:
         yield tell.no_row_words(bare)
     for finding in report.findings:
@@ -100,14 +97,11 @@ def _behind(report: WatchReport, *, by_area: bool) -> tell.Words:
             )
     if report.species and not by_area:
         struck = {finding.species_id for finding in report.across}
-        yield tell.Table(
-            "By species, over the last 28 days",
-            ["species", "tanks>", *parts],
-            [
-                [one.species_id, str(one.tanks), *_part(one.recent, one.species_id in struck)]
-                for one in report.species
-            ],
-        )
+        rows = [
+            [one.species_id, str(one.tanks), *_part(one.recent, one.species_id in struck)]
+            for one in report.species
+        ]
+        yield tell.Table("By species, over the last 28 days", ["species", "tanks>", *parts], rows)
     if any(tank.drop_seen for tank in report.tanks):
         yield tell.Table(
             "How soon a lasting drop of the whole tank to 60 % is noticed",
