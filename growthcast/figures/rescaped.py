@@ -11,8 +11,8 @@ from matplotlib.figure import Figure
 from matplotlib.ticker import FixedLocator, NullLocator
 
 from growthcast.figures import style
+from growthcast.figures.drawn import EndLabel
 from growthcast.figures.lettering import (
-    EndLabel,
     drawable,
     label_ends,
     sheet_of_panels,

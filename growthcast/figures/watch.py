@@ -13,8 +13,8 @@ from matplotlib.figure import Figure
 from matplotlib.ticker import MaxNLocator
 
 from growthcast.errors import UsageError
+from growthcast.figures.drawn import EndLabel
 from growthcast.figures.lettering import (
-    EndLabel,
     date_axis,
     drawable,
     label_ends,

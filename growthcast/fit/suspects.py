@@ -92,8 +92,26 @@ def set_suspects_aside(
     tuple of Design and Solution
         With the problem as judged, and its fit.
     """
-    solution = go_on(_without_suspects(solution, wider).view)
+    solution = settled_without_suspects(solution, wider)
     return replace(design, problem=solution.problem), solution
+
+
+def settled_without_suspects(solution: Solution, wider: float = 1.0) -> Solution:
+    """Return the fit without the weight of readings that do not belong.
+
+    Parameters
+    ----------
+    solution : Solution
+        A fit.
+    wider : float
+        As ``set_suspects_aside`` has it.
+
+    Returns
+    -------
+    Solution
+        Of the problem as judged.
+    """
+    return go_on(_without_suspects(solution, wider).view)
 
 
 def _without_suspects(solution: Solution, wider: float) -> Solution:
