@@ -31,7 +31,7 @@ OVER_INK, FLOOR_INK, LINE_INK, PAPER = "#A34700", "#00684B", "#333333", "#ffffff
 STALKS, LEAVES = 42, 9
 DASHES = {"--": (3.7, 1.6), ":": (1.0, 1.65)}
 """Drawn and left out, as multiples of a line's width."""
-MARGIN_PT, TICK_PT = 2.8, 3.0
+MARGIN_PT, AXIS_TICK_PT = 2.8, 3.0
 MOST_TICKS = 4
 TODAY, APART = 0.55, 0.06
 """Room for three plants beside today's picture, and what keeps them apart, as shares of its
@@ -66,10 +66,10 @@ def course_picture(
     wide, high = (72.0 / MM_PER_INCH * mm for mm in size_mm)
     named = 1.4 * LABEL_PT
     frame = Frame(
-        left=named + room_for(ticks, LABEL_PT) + 2.0 * TICK_PT,
+        left=named + room_for(ticks, LABEL_PT) + 2.0 * AXIS_TICK_PT,
         right=wide - ROOM_PT - room_for([one.text for one in ends]),
         top=MARGIN_PT,
-        foot=high - MARGIN_PT - 2.0 * TICK_PT - LABEL_PT,
+        foot=high - MARGIN_PT - 2.0 * AXIS_TICK_PT - LABEL_PT,
         first=0.0,
         last=last if course.visit_d else (1.0 + TODAY) * last,
         highest=top,
@@ -120,12 +120,12 @@ def _axes(
     words = []
     for height, word in heights:
         y = frame.y(height)
-        drawn.append((left - TICK_PT, y, left, y))
-        words.append((word, left - 2.0 * TICK_PT, y + 0.35 * LABEL_PT, "end"))
+        drawn.append((left - AXIS_TICK_PT, y, left, y))
+        words.append((word, left - 2.0 * AXIS_TICK_PT, y + 0.35 * LABEL_PT, "end"))
     for day, word in days:
         x = frame.x(day)
-        drawn.append((x, foot, x, foot + TICK_PT))
-        words.append((word, x, foot + 1.7 * TICK_PT + 0.8 * LABEL_PT, "middle"))
+        drawn.append((x, foot, x, foot + AXIS_TICK_PT))
+        words.append((word, x, foot + 1.7 * AXIS_TICK_PT + 0.8 * LABEL_PT, "middle"))
     lines = [lined(ends, LINE_INK) for ends in drawn]
     return lines + [written(*one, size_pt=LABEL_PT) for one in words]
 
