@@ -55,7 +55,7 @@ BASELINES = ("last_rate", "line", "unpooled", "table_only")
 CROSSING_HORIZON_D = 60
 MOST_GROUPS = 10
 """Fits of one split at most when tanks are left out."""
-RELEARN_EVERY = 4
+RELEARN_EVERY = 8
 """Splits after which the spreads are learnt anew."""
 
 
@@ -76,7 +76,7 @@ def backtest(
         known the day before is fitted.
     spreads : Spreads, optional
         Spreads of the model in every fit; by default learnt anew from what is known at every
-        fourth split.
+        eighth split.
     leave_out : "tank", optional
         Forecast each tank as a new client's: of its log a fit sees nothing but where its areas last
         stood. In a book of more than ten tanks one fit leaves several out.
