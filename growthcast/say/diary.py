@@ -2,8 +2,7 @@
 
 from __future__ import annotations
 
-from growthcast.book.begin.diary import Diary, Meanings, examples
-from growthcast.book.begin.diary_rows import Plan
+from growthcast.book.begin.diary import Diary, Meanings, Plan, examples
 from growthcast.book.words import plain
 from growthcast.say.words import Beside, Table, Words, count_of
 

@@ -13,8 +13,8 @@ import numpy as np
 
 from growthcast.arrays import BoolArray, DateArray, FloatArray, IntArray, distinct
 from growthcast.book.book import BOUNDS, Bounds, Coded, Practice, Table, bounds_on
+from growthcast.book.files import reference_conditions
 from growthcast.book.findings import slugs, worded
-from growthcast.book.shipped import reference_conditions
 from growthcast.book.tables import TABLES, WEEKDAYS, column_of
 from growthcast.errors import Finding
 
