@@ -43,6 +43,8 @@ def render(
             t=lambda key, **values: locale.say(f"desk_{key}", **values),
             lang=locale.language,
             comma="," in locale.number(0.5, 1),
+            locale=locale,
+            named=named,
             link=link,
             **{**usual, **shell, **given},
         )

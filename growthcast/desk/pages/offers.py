@@ -39,7 +39,6 @@ from growthcast.say.locale import open_locale
 from growthcast.say.plants import plant_reason, saves_in_words
 from growthcast.say.strip import days_of_100
 from growthcast.say.words import named
-from growthcast.service.effort.visits import Range
 from growthcast.service.rescape.layouts import LayoutAdvice, compare_layouts
 from growthcast.service.rescape.plants import (
     PlantAdvice,
@@ -201,11 +200,8 @@ Picks = tuple[tuple[str, str], ...]
 
 def rescape(asked: Asked) -> Response:
     """Show what could grow in an area of a tank, and what the tank takes once it is planted so."""
-    standing, book, design = (
-        asked.standing(asked.get("tank")),
-        asked.known.book,
-        asked.known.fit.design,
-    )
+    standing, book = asked.standing(asked.get("tank")), asked.known.book
+    design = asked.known.fit.design
     tank_id = standing.advice.tank_id
     living = np.flatnonzero(design.alive & (design.tank == standing.place)).tolist()
     ids = [str(design.area_id[place]) for place in living]
@@ -222,8 +218,13 @@ def rescape(asked: Asked) -> Response:
         place = living[ids.index(area)]
         for one in asked.known.soon(compared, place, form):
             put = here | {PICKED + area: one.species_id, "area": area, "form": form}
-            plants.append(_plant(asked, one) | {"put": link("/rescape", **put)})
-    layouts = asked.known.soon(laid_out, standing.place, tuple(picks.items())) if picks else []
+            plants.append((one, link("/rescape", **put), asked.in_english(plant_reason(one))))
+    found = asked.known.soon(laid_out, standing.place, tuple(picks.items())) if picks else []
+    practice, layouts = book.practice, []
+    for layout in found:
+        gains = None if layout.nothing_holds else layout.saves
+        saves = [] if gains is None else [saves_in_words(gains, practice.currency)]
+        layouts.append((layout, asked.in_english(*saves)))
     return asked.page(
         "rescape.html",
         tank={"id": tank_id, "name": named(tank_id)},
@@ -243,7 +244,10 @@ def rescape(asked: Asked) -> Response:
         plants=plants,
         forms=[(one, link("/rescape", **here, area=area, form=one)) for one in FORMS],
         form=form,
-        layouts=[_layout(asked, one) for one in layouts],
+        layouts=layouts,
+        names=names,
+        days_of_100=days_of_100,
+        currency=practice.currency if practice.labour_rate_per_h > 0.0 else "",
     )
 
 
@@ -267,44 +271,3 @@ def laid_out(known: Known, tank: int, picks: Picks) -> list[LayoutAdvice]:
     for area, plant in picks:
         areas = with_cells(areas, areas.text("area_id") == area, {"species_id": plant})
     return compare_layouts(known.book, known.fit, tank, [Layout("", areas, ())])
-
-
-def _days(asked: Asked, days: int | None) -> str:
-    return asked.locale.say("desk_no_days") if days is None else asked.locale.count("day", days)
-
-
-def _within(asked: Asked, of: Range, key: str = "") -> str:
-    locale, ends = asked.locale, (of.p50, of.p10, of.p90)
-    middle, low, high = (locale.money(one, key) if key else locale.number(one) for one in ends)
-    return locale.say("range", middle=middle, low=low, high=high)
-
-
-def _plant(asked: Asked, one: PlantAdvice) -> dict[str, Any]:
-    locale, names, alone = asked.locale, asked.known.plants(), one.own_interval_d
-    return {
-        "name": named(names[one.species_id], one.species_id),
-        "now": one.is_there_now,
-        "tank": _days(asked, None if one.is_lost else one.tank_interval_d),
-        "alone": locale.count("day", alone),
-        "holds": locale.chance(one.chance_holds),
-        "minutes": _within(asked, one.minutes_per_year),
-        "why": asked.in_english(plant_reason(one)),
-    }
-
-
-def _layout(asked: Asked, one: LayoutAdvice) -> dict[str, Any]:
-    locale, chosen, practice = asked.locale, one.answer.chosen, asked.known.book.practice
-    saves = []
-    if one.saves is not None and not one.nothing_holds:
-        saves = asked.in_english(saves_in_words(one.saves, practice.currency))
-    return {
-        "name": locale.say("desk_layout" if not one.name else "desk_as_it_is"),
-        "every": _days(asked, one.interval_d),
-        "inside": locale.chance(chosen.chance_all_within),
-        "presentable": days_of_100(locale, chosen.share_of_days_presentable),
-        "hours": _within(asked, chosen.year.hours_range),
-        "cost": _within(asked, chosen.year.cost_range, practice.currency)
-        if practice.labour_rate_per_h > 0.0
-        else "",
-        "saves": saves,
-    }
