@@ -16,7 +16,16 @@ from growthcast.book.findings import format_finding, format_findings
 from growthcast.book.words import did_you_mean, shown
 from growthcast.cli.log_file import say_columns
 from growthcast.cli.options import Day, File, Text, Texts, fitted, folder_of
-from growthcast.cli.output import WAITING, print_answer, print_json, print_words, say, working
+from growthcast.cli.output import (
+    WAITING,
+    check_file,
+    print_answer,
+    print_json,
+    print_words,
+    say,
+    working,
+    write_file,
+)
 from growthcast.errors import BookProblems, Exit, GrowthcastError, RowsRefused, UsageError
 from growthcast.plain import plain
 from growthcast.say.words import and_list, capital, count_of
@@ -203,19 +212,17 @@ def import_diary(file: Path, folder: Path, kept: Path, *, yes: bool, as_json: bo
         write_import,
     )
     from growthcast.book.read import read_book
-    from growthcast.book.writing.replace import write_whole
     from growthcast.say.diary import meaning_words, plan_words
 
-    if kept.suffix != ".toml":
-        raise UsageError(f"--as {kept}: name a file that ends in .toml")
+    check_file(folder, kept, ".toml")
     book, diary = read_book(folder), read_diary(file)
     new = not kept.exists()
     meanings = propose_meanings(diary, book) if new else read_meanings(kept, diary)
     if not as_json:
         print_words(meaning_words(diary, meanings))
     if new:
-        write_whole(kept, meanings_text(meanings, diary).encode())
-        say(f"Wrote {kept}: correct there what a column is, then run this again.")
+        beside = ": correct there what a column is, then run this again."
+        write_file(kept, meanings_text(meanings, diary).encode(), beside)
     try:
         understood = understand_diary(diary, meanings, book)
     except UsageError as trouble:

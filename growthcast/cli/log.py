@@ -19,7 +19,14 @@ from growthcast.cli.log_file import (
     write_line,
 )
 from growthcast.cli.options import Count, Day, File, Text, Texts, folder_of, open_fit
-from growthcast.cli.output import print_answer, print_words, say, text_of
+from growthcast.cli.output import (
+    check_file,
+    print_answer,
+    print_words,
+    say,
+    text_of,
+    write_file,
+)
 from growthcast.cli.tables import print_line, printable
 from growthcast.errors import UsageError
 
@@ -257,20 +264,16 @@ def _write_page(
 
     import numpy as np
 
-    from growthcast.book.writing.replace import write_whole
     from growthcast.book.writing.visit.entry import tank_of_visit
     from growthcast.desk.visit import tapping_page
-    from growthcast.figures.save import check_target
     from growthcast.forecast.heights import LEVELS
     from growthcast.forecast.report import as_date, forecast_growth
     from growthcast.say.words import named
     from growthcast.service.visit.photo import photo_task
     from growthcast.service.visit.picture import shown_picture
 
-    if html.suffix.lower() not in {".html", ".htm"}:
-        raise UsageError(f'a page for tapping is written as .html, and "{html.name}" is not')
     opened, _, fit = open_fit(book, None)
-    check_target(opened, html)
+    check_file(opened.folder, html, ".html")
     tank_id = tank_of_visit(opened, tank, [])
     place = np.flatnonzero(opened.tanks.text("tank_id") == tank_id)
     today = max(date.today(), as_date(fit.design.on_day))
@@ -288,5 +291,5 @@ def _write_page(
     shown = "data:image/jpeg;base64," + base64.b64encode(shown_picture(photo)).decode()
     focal = picture.focal_px / picture.width
     given = {"task": task, "focal": None if math.isnan(focal) else focal}
-    write_whole(html, tapping_page(opened.practice.locale, tank_id, shown, given))
-    say(f"Wrote {html}: open it in a browser, tap, and give what it saves to --taps")
+    beside = ": open it in a browser, tap, and give what it saves to --taps"
+    write_file(html, tapping_page(opened.practice.locale, tank_id, shown, given), beside)

@@ -10,7 +10,7 @@ from datetime import date
 from functools import cache
 
 from growthcast.book.begin.typed import slug
-from growthcast.book.book import Book
+from growthcast.book.book import Book, names_of_plants
 from growthcast.book.words import plain, shown, some_of
 from growthcast.book.writing.visit.amounts import LOOKS
 from growthcast.errors import UsageError
@@ -180,12 +180,7 @@ class Names:
         for cells in zip(*(book.tanks.text(name).tolist() for name in columns), strict=True):
             for cell in filter(None, cells):
                 self.tanks[slug(cell)].add(cells[0])
-        species, areas = book.species, book.areas
-        spelt = ("species_id", "scientific_name", "common_name", "also_known_as")
-        plants = {
-            cells[0]: [one for cell in cells for one in cell.split(";")]
-            for cells in zip(*(species.text(name).tolist() for name in spelt), strict=True)
-        }
+        areas, plants = book.areas, names_of_plants(book.species)
         self.areas: dict[str, set[tuple[str, str]]] = defaultdict(set)
         self.home: dict[str, str] = {}
         self.life: dict[str, tuple[date | None, date | None]] = {}

@@ -162,10 +162,7 @@ def retire(
     def planned(book: Book) -> _Planned:
         tanks, areas = book.tanks, book.areas
         if client is not None:
-            clients = tanks.text("client")
-            known = [name for name in dict.fromkeys(clients.tolist()) if name]
-            check_known(client, known, "tanks.csv has no client", "the clients are")
-            mine = tanks.text("tank_id")[clients == client].tolist()
+            mine = tanks.text("tank_id")[book.tanks_of(client)].tolist()
         else:
             mine = [tank_of_visit(book, tank_id, ())]
         here = np.isin(areas.text("tank_id").astype(str), mine)

@@ -11,7 +11,7 @@ from urllib.parse import urlencode
 
 from starlette.responses import HTMLResponse, RedirectResponse, Response
 
-from growthcast.book.book import Table, plant_named
+from growthcast.book.book import Table, names_of_plants, plant_named
 from growthcast.book.tables import TABLES
 from growthcast.desk.memory import Desk, Known
 from growthcast.desk.share import Share
@@ -172,12 +172,8 @@ def called(asked: Asked, table: str) -> dict[str, str]:
 
 def plants(asked: Asked) -> list[tuple[str, str]]:
     """Return the plants of the species table by id, each with its names."""
-    species = asked.species
-    names = ("species_id", "scientific_name", "common_name", "also_known_as")
-    columns = (species.text(name) for name in names)
-    return [
-        (i, ", ".join(filter(None, map(named, all_)))) for i, *all_ in zip(*columns, strict=True)
-    ]
+    known = names_of_plants(asked.species).items()
+    return [(plant, ", ".join(filter(None, map(named, names[1:])))) for plant, names in known]
 
 
 def cell(asked: Asked, table: str, name: str, row: int) -> str:
