@@ -56,7 +56,7 @@ def start_command(folder: Path, sheet: File) -> None:
     typed = shlex.quote(str(folder))
     if sheet is not None:
         from growthcast.book.sheets.load import read_workbook
-        from growthcast.say.workbook import merge_words
+        from growthcast.say.written import merge_words
 
         names, merge = start_from(folder, read_workbook(sheet), today=date.today())
         print_words(merge_words(merge, delete_missing=False))
@@ -97,7 +97,7 @@ def ask_for_book(
     from growthcast.book.begin.start import check_rows
     from growthcast.book.begin.typed import area_typed, complete_areas, tank_typed
     from growthcast.book.read import read_shipped_species
-    from growthcast.say.workbook import first_book_words
+    from growthcast.say.written import first_book_words
 
     species = read_shipped_species()
     name = ask("Name of the practice (Enter to leave open): ")
@@ -307,7 +307,7 @@ def journal_command(book: Text, last: int, as_json: bool) -> None:
     Exit status: 0 done, 2 there is no book, 3 the tool itself failed.
     """
     from growthcast.book.writing.journal import entries
-    from growthcast.say.journal import journal_for_programs, journal_words
+    from growthcast.say.written import journal_for_programs, journal_words
 
     known = list(entries(find_own_book(book)))
     listed = {"changes": journal_for_programs(known)[:last]}

@@ -16,7 +16,7 @@ from starlette.responses import Response
 from growthcast.desk.memory import PLANS, Known
 from growthcast.desk.pages.asked import Asked, NotThere, download
 from growthcast.desk.pages.visits import logged
-from growthcast.say.calendar import rounds_ics
+from growthcast.say.card import rounds_ics
 from growthcast.say.locale import Locale, open_locale
 from growthcast.say.overview import due_why, growth_words, lead
 from growthcast.say.reasons import next_longer_words, reason
