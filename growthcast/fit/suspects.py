@@ -97,19 +97,19 @@ def set_suspects_aside(
 
 
 def settled_without_suspects(solution: Solution, wider: float = 1.0) -> Solution:
-    """Return the fit without the weight of readings that do not belong.
+    """Judge every reading and fit again, as ``set_suspects_aside``, without a book as arrays.
 
     Parameters
     ----------
     solution : Solution
         A fit.
     wider : float
-        As ``set_suspects_aside`` has it.
+        Factor on standard deviations of what was foreseen [-].
 
     Returns
     -------
     Solution
-        Of the problem as judged.
+        The fit of the problem as judged.
     """
     return go_on(_without_suspects(solution, wider).view)
 

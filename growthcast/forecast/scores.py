@@ -310,9 +310,19 @@ def learn_widening(made: Predictive, reading_cm: FloatArray, visits: int) -> Rec
 
 
 def log_factors_that_hold(made: Predictive, reading_cm: FloatArray) -> FloatArray:
-    """Logarithm (n,) of the least factor at which a widened 80 % range holds each reading (n,).
+    """Return the least factors at which widened 80 % ranges hold the readings.
 
-    NaN where no forecast was made.
+    Parameters
+    ----------
+    made : Predictive
+        Forecasts of ``n`` readings.
+    reading_cm : array (n,)
+        What was read [cm, or % cover].
+
+    Returns
+    -------
+    array (n,)
+        Logarithms of the factors [-]; NaN where no forecast was made.
     """
     held, kept = np.full(reading_cm.size, np.nan), made.made
     made, reading = made.take(kept), reading_cm[kept]
@@ -327,7 +337,20 @@ def log_factors_that_hold(made: Predictive, reading_cm: FloatArray) -> FloatArra
 
 
 def widening_of(log_factors: FloatArray, visits: int) -> Recalibration:
-    """Learn the factor from those (n,) that ``log_factors_that_hold`` gives, NaN being left out."""
+    """Learn the factor from those that hold each reading, as ``learn_widening`` has it.
+
+    Parameters
+    ----------
+    log_factors : array (n,)
+        Of ``log_factors_that_hold``; NaN is left out [-].
+    visits : int
+        Tank visits on which the readings were taken.
+
+    Returns
+    -------
+    Recalibration
+        A factor of 1 without any reading.
+    """
     held = np.sort(log_factors[np.isfinite(log_factors)])
     if not held.size:
         return Recalibration(1.0, 1.0, 0, 0)

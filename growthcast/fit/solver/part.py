@@ -210,8 +210,8 @@ def given_back(
 
     Returns
     -------
-    tuple of tuples
-        The blocks, and their stages.
+    tuple of Block, tuple of array (N,)
+        The blocks, and their stages [-].
     """
     whole, moved = list(blocks), list(stages)
     for block, fitted, its in zip(part.problem.blocks, part.point.stages, taken, strict=True):
