@@ -8,8 +8,8 @@ from datetime import date
 import numpy as np
 import pytest
 
+from growthcast.book.files import demo_dir
 from growthcast.book.read import read_book
-from growthcast.book.shipped import demo_dir
 from growthcast.fit import growth as room
 from growthcast.fit.growth import fit_growth, fit_together, known_before
 from growthcast.fit.model.spreads import Spreads
