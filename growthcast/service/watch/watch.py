@@ -365,8 +365,7 @@ def _across(book: Book, cases: list[TankCase], tanks: IntArray) -> list[tuple[Fi
     """Species that changed across tanks, with their places."""
     if not cases:
         return []
-    design = cases[0].design
-    found = []
+    design, found = cases[0].design, []
     for place in distinct(design.species).tolist():
         home = [case.tank for case in cases if (design.species[case.areas] == place).any()]
         verdict = judge_species(cases, design.species, place)
