@@ -250,14 +250,9 @@ def gather_cases(
     wander = wander_before(book, origin_day)
     evidence = gather_evidence(book, on_day, origin_day)
     cases = _cases(book, evidence, wander)
+    slipped = [case.evidence.of(case.slipped) for case in cases]
     slips = frozenset(
-        (area, day)
-        for case in cases
-        for area, day in zip(
-            case.evidence.area[case.slipped].tolist(),
-            case.evidence.day[case.slipped].tolist(),
-            strict=True,
-        )
+        pair for one in slipped for pair in zip(one.area.tolist(), one.day.tolist(), strict=True)
     )
     if slips:
         evidence = evidence_under(evidence.usual, book, as_date(on_day), origin_day, slips)
