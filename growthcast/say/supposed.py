@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from math import exp
-from statistics import NormalDist
 from typing import Any
 
 import numpy as np
@@ -12,6 +11,7 @@ import numpy as np
 from growthcast.book.book import Book
 from growthcast.book.tables import CONDITION_WORDS
 from growthcast.fit.supposed import Supposed
+from growthcast.growth.normal import normal_quantile
 from growthcast.plain import plain
 from growthcast.say.texts import TERMINAL, Texts
 from growthcast.say.words import Beside, Words, named
@@ -31,7 +31,7 @@ def none_added_words() -> str:
     """
     reference = read_reference()
     middle = reference.none_added_co2_mg_l
-    off = exp(NormalDist().inv_cdf(0.9) * reference.none_added_co2_spread)
+    off = exp(normal_quantile(np.array(0.9)) * reference.none_added_co2_spread)
     return (
         f"taken as {middle:.2g} mg/L, {middle / off:.0f} to {middle * off:.0f} in 8 tanks of 10 "
         "by common practice"
