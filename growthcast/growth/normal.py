@@ -84,7 +84,7 @@ def normal_quantile(chance: FloatArray) -> FloatArray:
 
     Notes
     -----
-    Hastings' rational function (Abramowitz & Stegun, 1964, 26.2.23, from memory) is right to 4.5e-4;
+    Hastings' rational function (Abramowitz & Stegun, 1964, 26.2.23, from memory) errs by 4.5e-4;
     two steps of Halley's method, with the exact chance, leave what floating point does.
     """
     tail = np.minimum(chance, 1.0 - chance)

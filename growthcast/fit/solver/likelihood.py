@@ -117,7 +117,7 @@ def variance_slopes(view: View) -> VarianceSlopes:
     pooling, departure = problem.pooling, departure_of(view)
     # A ceiling that is not learnt has no part in the likelihood; nor has what follows it.
     area = replace(view.area, rate_by_ceiling=np.zeros(problem.area_count))
-    exact = replace(pooling, bend_doubt=1.0)
+    exact = pooling.but_for(bend_doubt=1.0)
     links, readings = [], []
     for number, block in enumerate(problem.blocks):
         here, forward = view.block(number)
