@@ -50,7 +50,7 @@ def start_command(folder: Path, sheet: File) -> None:
     typed = shlex.quote(str(folder))
     if sheet is not None:
         from growthcast.book.sheets.load import read_workbook
-        from growthcast.say.workbook import merge_words
+        from growthcast.say.written import merge_words
 
         names, merge = start_from(folder, read_workbook(sheet), today=date.today())
         print_words(merge_words(merge, delete_missing=False))
@@ -91,7 +91,7 @@ def ask_for_book(
     from growthcast.book.begin.start import check_rows
     from growthcast.book.begin.typed import area_typed, complete_areas, tank_typed
     from growthcast.book.read import read_shipped_species
-    from growthcast.say.workbook import first_book_words
+    from growthcast.say.written import first_book_words
 
     species = read_shipped_species()
     name = ask("Name of the practice (Enter to leave open): ")

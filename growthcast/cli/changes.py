@@ -176,7 +176,7 @@ def journal_command(book: Text, last: int, as_json: bool) -> None:
     Exit status: 0 done, 2 there is no book, 3 the tool itself failed.
     """
     from growthcast.book.writing.journal import entries
-    from growthcast.say.journal import journal_for_programs, journal_words
+    from growthcast.say.written import journal_for_programs, journal_words
 
     known = list(entries(find_own_book(book)))
     listed = {"changes": journal_for_programs(known)[:last]}

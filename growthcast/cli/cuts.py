@@ -143,7 +143,7 @@ def peak_command(
 
     Exit status: 0 done, 2 bad arguments or a book with problems, 3 the tool itself failed.
     """
-    from growthcast.say.peak import peak_sentence, peaks_words, why_not_best
+    from growthcast.say.ahead import peak_sentence, peaks_words, why_not_best
     from growthcast.service.recommend import recommend
     from growthcast.service.visit.peak import peak_plan
 

@@ -156,7 +156,7 @@ def fit_command(book: Text, on: Day, details: bool, as_json: bool) -> None:
     from growthcast.fit.growth import last_logged
     from growthcast.forecast.heights import growth_a_week
     from growthcast.plain import by_quantile, plain
-    from growthcast.say.fit import fit_words, rows_left_out_in_json
+    from growthcast.say.forecast import fit_words, rows_left_out_in_json
 
     opened, _, fit = open_fit(book, on, doubt=True)
     answer = fit.as_dict() | {"rows_left_out": rows_left_out_in_json(fit)}
@@ -177,7 +177,7 @@ def watch_command(
     Exit status: 0 all as usual, 1 something needs attention, 2 bad arguments or a book with
     problems, 3 the tool itself failed.
     """
-    from growthcast.say.opening import not_fitted_words
+    from growthcast.say.supposed import not_fitted_words
     from growthcast.say.watch import watch_in_json, watch_words
     from growthcast.service.watch.watch import watch_growth
 
@@ -192,7 +192,7 @@ def watch_command(
     if plot is not None and not any(watched.course for watched in drawn):
         say("Nothing was drawn: no tank has visits enough to judge.")
     elif plot is not None:
-        from growthcast.figures.watch import growth_index_figure
+        from growthcast.figures.readings import growth_index_figure
 
         write_plot(opened, plot, growth_index_figure(replace(report, tanks=tuple(drawn))))
     words = watch_words(report, ended, by_area=one)
@@ -212,7 +212,7 @@ def backtest_command(
     """
     from growthcast.forecast.backtest import DEFAULT_SPLITS, backtest
     from growthcast.say.backtest import backtest_words, too_few_words
-    from growthcast.say.opening import not_fitted_words
+    from growthcast.say.supposed import not_fitted_words
 
     if splits is not None and splits < 1:
         raise UsageError(f"--splits {splits} is too few; give 1 or more days")
@@ -226,7 +226,7 @@ def backtest_command(
     if plot is not None and not result.enough:
         say("Nothing was drawn.")
     elif plot is not None:
-        from growthcast.figures.calibration import calibration_figure
+        from growthcast.figures.readings import calibration_figure
 
         write_plot(opened, plot, calibration_figure(result))
     if as_json and not result.enough:

@@ -160,7 +160,7 @@ def import_command(
     from growthcast.book.sheets.load import read_workbook
     from growthcast.book.sheets.merge import check_merge, merge_workbook
     from growthcast.book.writing.replace import write_over
-    from growthcast.say.workbook import count_words, merge_words
+    from growthcast.say.written import count_words, merge_words
 
     folder, fell_back = find_book(book)
     if fell_back:
@@ -202,7 +202,7 @@ def import_diary(file: Path, folder: Path, kept: Path, *, yes: bool, as_json: bo
     from growthcast.book.begin.diary_rows import plan_import, understand_diary, write_import
     from growthcast.book.read import read_book
     from growthcast.book.writing.replace import write_whole
-    from growthcast.say.diary import meaning_words, plan_words
+    from growthcast.say.written import meaning_words, plan_words
 
     if kept.suffix != ".toml":
         raise UsageError(f"--as {kept}: name a file that ends in .toml")
@@ -277,7 +277,7 @@ def _of_fit(book: Book) -> list[Finding]:
     from growthcast.book.checks.checks import remark_on_grams
     from growthcast.book.findings import finding
     from growthcast.fit.growth import last_logged
-    from growthcast.say.fit import suspect_words
+    from growthcast.say.forecast import suspect_words
 
     fit = fitted(book, last_logged(book) or date.today())
     suspects = [

@@ -30,7 +30,7 @@ if TYPE_CHECKING:
     from growthcast.book.writing.visit.entry import VisitRow
     from growthcast.book.writing.visit.lines import Line, State
     from growthcast.fit.result import GrowthFit
-    from growthcast.service.doubts.understood import Understood
+    from growthcast.service.doubts.judge import Understood
 
 
 def ask_for_visit(
@@ -111,7 +111,7 @@ def log_command(
     from growthcast.book.writing.unlog import without_visit
     from growthcast.book.writing.visit.amounts import looks_like_item
     from growthcast.book.writing.visit.places import tank_of_visit, visit_rows
-    from growthcast.say.visit import doubtful_words, understood_words
+    from growthcast.say.log import doubtful_words, understood_words
 
     items = visit or []
     named = items[0] if items and not looks_like_item(items[0]) else None
@@ -180,8 +180,7 @@ def _print_outlook(
     as_json: bool,
 ) -> None:
     """Print what follows from a visit that was written."""
-    from growthcast.say.log import outlook_for_programs, outlook_words
-    from growthcast.say.visit import visit_for_programs
+    from growthcast.say.log import outlook_for_programs, outlook_words, visit_for_programs
     from growthcast.service.visit.logged import after_visit
 
     tank_id, day, news = known.tank_id, known.day, None

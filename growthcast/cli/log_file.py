@@ -17,7 +17,7 @@ if TYPE_CHECKING:
     from growthcast.book.writing.append import Addition
     from growthcast.book.writing.visit.lines import Line, State
     from growthcast.fit.result import GrowthFit
-    from growthcast.service.doubts.understood import Understood
+    from growthcast.service.doubts.judge import Understood
 
 T = TypeVar("T")
 
@@ -35,7 +35,7 @@ def log_file(folder: Path, file: Path, today: date, *, yes: bool, as_json: bool)
     from growthcast.book.writing.append import would_add
     from growthcast.book.writing.visit.lines import numbered, read_lines
     from growthcast.book.writing.visit.places import tank_of_visit, visit_rows
-    from growthcast.say.visit import doubtful_words, understood_words, visit_for_programs
+    from growthcast.say.log import doubtful_words, understood_words, visit_for_programs
 
     lines = read_lines(text_of(file))
     book = read_book(folder, today=today)
@@ -156,7 +156,7 @@ def fit_before(book: Book, day: date) -> GrowthFit | None:
 def understood(
     book: Book, tank_id: str, day: date, rows: Sequence[Any], before: GrowthFit | None, by: str = ""
 ) -> Understood:
-    from growthcast.service.doubts.understood import understand
+    from growthcast.service.doubts.judge import understand
 
     known = understand(book, tank_id, day, rows, before, by)
     if known.trouble:

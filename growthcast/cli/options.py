@@ -137,7 +137,7 @@ def open_book(named: str | None, on: date | None) -> tuple[Book, date]:
     """Read the book a command is called with, say its notes, and settle the day to stand on."""
     from growthcast.book.read import read_book
     from growthcast.fit.growth import last_logged
-    from growthcast.say.opening import left_out_words
+    from growthcast.say.supposed import left_out_words
 
     book = read_book(folder_of(named), on=on)
     if beside := summary_for_commands(book.findings):
@@ -170,7 +170,7 @@ def open_fit(
     named: str | None, on: date | None, *, doubt: bool = False
 ) -> tuple[Book, date, GrowthFit]:
     """Read and fit the book; areas whose fit did not settle are named on stderr."""
-    from growthcast.say.opening import beside_fit
+    from growthcast.say.supposed import beside_fit
 
     book, day = open_book(named, on)
     fit = fitted(book, day, doubt)

@@ -78,7 +78,7 @@ def check_file(book: Book, file: Path | None, suffix: str) -> None:
 
 def _write_files(plan: RoundsPlan, csv: Path | None, ics: Path | None) -> None:
     from growthcast.book.writing.replace import write_whole
-    from growthcast.say.calendar import rounds_ics
+    from growthcast.say.card import rounds_ics
     from growthcast.say.locale import open_locale
     from growthcast.say.rounds import rounds_csv
 
@@ -113,7 +113,7 @@ def away_command(
     import numpy as np
 
     from growthcast.book.checks.rounds import closed_times
-    from growthcast.say.away import away_words
+    from growthcast.say.ahead import away_words
     from growthcast.service.visit.away import weeks_away
 
     if start is None or end is None:
@@ -164,7 +164,7 @@ def _open_ends(
 def _with_open_stand_in(one: AwayTank, times: tuple[ClosedTime, ...]) -> tuple[AwayTank, str]:
     """Return the tank with a stand-in on a day on which it can be visited, and its conclusion."""
     from growthcast.book.checks.rounds import closed_on, open_before, open_from
-    from growthcast.say.away import away_sentence
+    from growthcast.say.ahead import away_sentence
     from growthcast.say.words import day_words, week_day_words
 
     if one.stand_in_by is None or (time := closed_on(times, one.stand_in_by)) is None:
@@ -207,7 +207,7 @@ def hours_command(book: Text, month: Text, client: Text, csv: File, as_json: boo
     from growthcast.book.read import read_book
     from growthcast.book.writing.replace import write_whole
     from growthcast.fit.growth import last_logged
-    from growthcast.say.hours import hours_csv, hours_words
+    from growthcast.say.rounds import hours_csv, hours_words
     from growthcast.service.effort.hours import month_of_work
 
     opened = read_book(folder_of(book))

@@ -17,11 +17,10 @@ from growthcast.desk.memory import Desk, Known
 from growthcast.desk.phone_page import phone_page
 from growthcast.errors import BookProblems, UsageError
 from growthcast.say.locale import Locale, open_locale
-from growthcast.say.log import questions
+from growthcast.say.log import questions, rows_in_words
 from growthcast.say.overview import due_why
-from growthcast.say.visit import rows_in_words
 from growthcast.say.words import STEP_CM, STEP_COVER, count_of, hand_cut, named
-from growthcast.service.doubts.understood import Understood
+from growthcast.service.doubts.judge import Understood
 from growthcast.service.pages.overview import TankStanding
 from growthcast.service.visit.cuts import AreaCut, CutSheet
 from growthcast.service.visit.photo import is_curved, photo_task

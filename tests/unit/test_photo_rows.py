@@ -15,8 +15,8 @@ from growthcast.fit.growth import fit_growth
 from growthcast.fit.model.spreads import Spreads
 from growthcast.log.photos import learn_offset
 from growthcast.log.visits import read_log
-from growthcast.say.fit import offset_words
-from growthcast.say.visit import visit_in_words
+from growthcast.say.forecast import offset_words
+from growthcast.say.log import visit_in_words
 from tests.books import make_book
 from tests.cli import run
 

@@ -17,7 +17,7 @@ from growthcast.desk.memory import PLANS, Known
 from growthcast.desk.pages.asked import Asked, NotThere, download
 from growthcast.desk.pages.visits import logged
 from growthcast.desk.shown import tank_shown, today_shown
-from growthcast.say.calendar import rounds_ics
+from growthcast.say.card import rounds_ics
 from growthcast.say.locale import Locale
 from growthcast.say.overview import growth_words
 from growthcast.say.rounds import rounds_notes

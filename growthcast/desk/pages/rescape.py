@@ -14,7 +14,7 @@ from growthcast.desk.pages.asked import Asked, link
 from growthcast.say.plants import plant_reason, saves_in_words
 from growthcast.say.strip import days_of_100
 from growthcast.say.words import named
-from growthcast.service.effort.visits import Range
+from growthcast.service.effort.hours import Range
 from growthcast.service.rescape.layouts import LayoutAdvice, compare_layouts
 from growthcast.service.rescape.plants import (
     PlantAdvice,

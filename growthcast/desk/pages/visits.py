@@ -32,7 +32,7 @@ from growthcast.desk.visit import (
 )
 from growthcast.errors import GrowthcastError, UsageError
 from growthcast.say.words import named
-from growthcast.service.doubts.understood import Understood, understand
+from growthcast.service.doubts.judge import Understood, understand
 from growthcast.service.visit.logged import before_visit
 
 SUMMARY, MOST_LOGGED = re.compile(r"(.+) on (\d{4}-\d\d-\d\d), (\d+) rows?"), 5

@@ -21,7 +21,7 @@ from growthcast.frames import Framed
 from growthcast.nouns import dataclass
 from growthcast.plain import BY_QUANTILE, HIDDEN
 from growthcast.service.advice import CutLimit, TankAdvice, cut_limit
-from growthcast.service.effort.visits import Range
+from growthcast.service.effort.hours import Range
 from growthcast.service.living import share_of_draws
 from growthcast.service.recommend import area_label, blocks_of_tanks, recommend, unit_of
 from growthcast.service.visit.standing import (
