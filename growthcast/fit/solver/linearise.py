@@ -195,15 +195,9 @@ def heard_anew(
     Linearised
         What ``linearise`` returns: nothing else rests on sites.
     """
-    at = replace(at, **{name: getattr(at, name).copy() for name in _REST_ON_SITES})
+    at = replace(at, **{name: getattr(at, name).copy() for name in Linearised.__slots__})
     _hear_sites(at, problem, block, stage, border)
     return at
-
-
-_REST_ON_SITES = (
-    *("transition", "inputs", "offset", "process_noise", "observation", "expected_cm"),
-    *("height_cm", "residual", "observation_precision", "by_usual_cut"),
-)
 
 
 def _hear_sites(
@@ -337,54 +331,6 @@ def _aimed(border: FloatArray, shape: FloatArray) -> _Aimed:
     height, slope = height_and_slope(stage, ceiling, shape)
     flattening = _slope_bend(height, slope, shape) / slope
     return _Aimed(ceiling, stage, height, slope, usual / slope, flattening)
-
-
-def error_parts(
-    problem: Problem, block: Block, at: Linearised, border: FloatArray
-) -> dict[str, tuple[FloatArray, FloatArray]]:
-    """What each spread of an error model adds to the variance of each link and of each reading.
-
-    Parameters
-    ----------
-    problem : Problem
-        What a fit is given.
-    block : Block
-        One of its blocks.
-    at : Linearised
-        Its links and readings as straight lines.
-    border : array (B, A)
-        The areas' parameters [log].
-
-    Returns
-    -------
-    dict of pairs of arrays (N,)
-        By the names of the spreads, to links [1] and to readings [cm2]. The doubt about pauses is
-        given, not learnt: in none of them.
-    """
-    chains, errors = block.chains, problem.errors
-    nodes, owner = chains.nodes, chains.nodes.area
-    nothing = np.zeros(owner.size)
-    squared = np.where(nodes.link == Link.GREW, at.inputs[RATE], 0.0) ** 2
-    within = errors.span_variance(nodes.span_d, nothing)
-    beyond = errors.span_variance(nodes.span_d, block.drift.remainder) - within
-    weighed = nodes.link == Link.WEIGHED
-    likely = likely_removed(at.expected_cm[chains.previous], border[HABIT, owner])
-    whole = removed_variance(likely, weighed, owner, errors)
-    by_length = np.where(nodes.link == Link.CUT, at.process_noise / whole, 0.0)
-    by_weight = np.where(weighed, at.process_noise / whole, 0.0)
-    fixed = errors.height_error_cm[owner] ** 2
-    relative = errors.height_error_share[owner] ** 2
-    trust = np.where(np.isnan(nodes.reading_sd_cm), block.trust, np.inf)  # a ruler's alone teach
-    return {
-        "span": (within * squared, nothing),
-        "drift": (beyond * squared, nothing),
-        "height_error_cm": (2.0 * fixed * by_length, fixed / trust),
-        "height_error_share": (
-            relative * likely**2 * by_length,
-            relative * at.expected_cm**2 / trust,
-        ),
-        "weight": ((errors.weight * likely) ** 2 * by_weight, nothing),
-    }
 
 
 def _slope_bend(height: FloatArray, slope: FloatArray, shape: FloatArray) -> FloatArray:
