@@ -18,7 +18,7 @@ import numpy as np
 
 from growthcast.arrays import BoolArray, FloatArray, TextArray
 from growthcast.book.book import Table
-from growthcast.book.shipped import shipped_species_dir
+from growthcast.book.files import shipped_species_dir
 from growthcast.growth.responses import TRAITS
 from growthcast.nouns import dataclass
 

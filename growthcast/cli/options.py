@@ -14,8 +14,8 @@ from typing import TYPE_CHECKING, Annotated, Any, TypeVar, get_args, get_type_hi
 import typer
 
 from growthcast import cache
+from growthcast.book.files import find_book
 from growthcast.book.findings import summary_for_commands
-from growthcast.book.shipped import find_book
 from growthcast.book.tables import CONDITION_WORDS
 from growthcast.book.words import check_known, some_of
 from growthcast.cli.output import say, working

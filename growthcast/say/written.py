@@ -5,8 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping, Sequence
 from datetime import datetime
 
-from growthcast.book.begin.diary import Diary, Meanings, examples
-from growthcast.book.begin.diary_rows import Plan
+from growthcast.book.begin.diary import Diary, Meanings, Plan, examples
 from growthcast.book.sheets.merge import CellChange, Merge, RowChange, TableChanges
 from growthcast.book.supposed import Cell
 from growthcast.book.words import PROPOSED, plain

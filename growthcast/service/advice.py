@@ -7,7 +7,8 @@ from dataclasses import field
 from typing import Any, ClassVar, Literal, Self
 
 from growthcast.errors import UsageError
-from growthcast.fit.result import Basis, GrowthFit
+from growthcast.fit.model.rates import Basis
+from growthcast.fit.result import GrowthFit
 from growthcast.frames import Framed
 from growthcast.nouns import dataclass
 from growthcast.plain import FLAT, HIDDEN, in_json, plain

@@ -10,7 +10,8 @@ import numpy as np
 from growthcast.arrays import FloatArray, IntArray, distinct
 from growthcast.book.book import Book
 from growthcast.finite import finite_answer
-from growthcast.fit.result import Basis, GrowthFit
+from growthcast.fit.model.rates import Basis
+from growthcast.fit.result import GrowthFit
 from growthcast.nouns import dataclass
 from growthcast.service.advice import (
     AreaAdvice,

@@ -9,7 +9,7 @@ from pathlib import Path
 
 import pytest
 
-from growthcast.book.shipped import demo_dir
+from growthcast.book.files import demo_dir
 from growthcast.book.tables import CONDITION_WORDS
 from growthcast.say.plants import saves_in_words
 from growthcast.service.effort.hours import Range, Saving

@@ -15,7 +15,8 @@ from growthcast.arrays import FloatArray, IntArray
 from growthcast.book.book import Book
 from growthcast.finite import finite_answer
 from growthcast.fit.design import day_number
-from growthcast.fit.result import Basis, GrowthFit
+from growthcast.fit.model.rates import Basis
+from growthcast.fit.result import GrowthFit
 from growthcast.forecast.report import as_date
 from growthcast.frames import Framed
 from growthcast.nouns import dataclass
