@@ -1,8 +1,8 @@
 """The normal distribution for arrays.
 
 ``scipy.special`` has all of this and takes a third of a second to import: more than all else that a
-command of the day does before it answers. Backtests, which take longer, use it. ``statistics`` of
-the standard library takes as long to import as the book to read.
+command of the day does before it answers. ``statistics`` of the standard library takes as long to
+import as a book to read.
 """
 
 from __future__ import annotations
