@@ -115,8 +115,8 @@ def check_range(value: float, column: Column) -> Fault | None:
 _ISO = re.compile(r"([0-9]{4})-([0-9]{2})-([0-9]{2})")
 _MIDNIGHT = re.compile(r"([0-9]{4}-[0-9]{2}-[0-9]{2}) 00:00:00")
 _TIMED = r"([0-9]{4}-[0-9]{2}-[0-9]{2})(?:[T ].*|[zZ+].*)"
-_YEAR_FIRST = r"([0-9]{4})\s*[-/. ]\s*([0-9]{1,2})\s*[-/. ]\s*([0-9]{1,2})\.?"
-_YEAR_LAST = r"([0-9]{1,2})\s*[-/. ]\s*([0-9]{1,2})\s*[-/. ]\s*([0-9]{4}|[0-9]{2})"
+YEAR_FIRST = r"([0-9]{4})\s*[-/. ]\s*([0-9]{1,2})\s*[-/. ]\s*([0-9]{1,2})\.?"
+YEAR_LAST = r"([0-9]{1,2})\s*[-/. ]\s*([0-9]{1,2})\s*[-/. ]\s*([0-9]{4}|[0-9]{2})"
 _PACKED = r"([0-9]{4})([0-9]{2})([0-9]{2})"
 
 
@@ -145,9 +145,9 @@ def parse_date(text: str) -> str | Fault:
 
 def _date_fix(text: str) -> str:
     ways: list[str | None] = []
-    if parts := re.fullmatch(_YEAR_FIRST, text) or re.fullmatch(_PACKED, text):
+    if parts := re.fullmatch(YEAR_FIRST, text) or re.fullmatch(_PACKED, text):
         ways = [_day(*parts.groups())]
-    elif parts := re.fullmatch(_YEAR_LAST, text):
+    elif parts := re.fullmatch(YEAR_LAST, text):
         first, second, year = parts.groups()
         ways = [_day(year, second, first), _day(year, first, second)]
     days = list(dict.fromkeys(way for way in ways if way))
