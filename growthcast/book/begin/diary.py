@@ -29,7 +29,7 @@ from growthcast.book.sheets.load import read_sheet
 from growthcast.book.sheets.values import as_text
 from growthcast.book.supposed import Cell
 from growthcast.book.tables import column_of
-from growthcast.book.words import check_known, folded, shown
+from growthcast.book.words import check_known, folded, printable, shown
 from growthcast.book.writing.append import tried
 from growthcast.book.writing.replace import write_over
 from growthcast.book.writing.source import edited, read_source
@@ -148,22 +148,14 @@ def read_meanings(path: Path, diary: Diary) -> Meanings:
 
 def meanings_text(meanings: Meanings, diary: Diary) -> str:
     """Return meanings as the file that keeps them, with examples of each column."""
-    document = tomlkit.document()
-    document.add(tomlkit.comment(f'What the columns of {diary.file} hold; "" is not taken over.'))
-    document.add(tomlkit.comment(f"One of: {', '.join(dict.fromkeys(diary_words().values()))}."))
-    columns = tomlkit.table()
+    lines = [f'# What the columns of {printable(diary.file)} hold; "" is not taken over.']
+    lines += [f"# One of: {', '.join(dict.fromkeys(diary_words().values()))}.", "", "[columns]"]
     for heading, name in meanings.columns.items():
-        columns.add(heading, name)
-        columns[heading].comment(f"as in {', '.join(examples(diary, heading)) or 'nothing'}")
-    document.add("columns", columns)
-    reading = tomlkit.table()
-    reading.add(
-        tomlkit.comment('dates = "day-first" or "month-first"; numbers = "comma" or "point"')
-    )
-    reading.add("dates", meanings.dates)
-    reading.add("numbers", meanings.numbers)
-    document.add("reading", reading)
-    return tomlkit.dumps(document)
+        held = ", ".join(examples(diary, heading)) or "nothing"
+        lines.append(f'{tomlkit.string(heading).as_string()} = "{name}" # as in {held}')
+    ways = '# dates = "day-first" or "month-first"; numbers = "comma" or "point"'
+    read = f'dates = "{meanings.dates}"', f'numbers = "{meanings.numbers}"'
+    return "\n".join([*lines, "", "[reading]", ways, *read, ""])
 
 
 def examples(diary: Diary, heading: str) -> list[str]:

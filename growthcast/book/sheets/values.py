@@ -116,17 +116,6 @@ def normal(cell: str, column: Column | None, *, decimal_comma: bool) -> str:
 
 
 @dataclass(frozen=True, slots=True)
-class Setting:
-    """One key of the practice as a sheet shows it."""
-
-    section: str
-    key: str
-    value: Value
-    unit: str
-    meaning: str
-
-
-@dataclass(frozen=True, slots=True)
 class SettingRow:
     """One row of a sheet of keys as it came back."""
 
@@ -146,18 +135,17 @@ class SettingChange:
     new: str
 
 
-def settings_of(data: bytes) -> list[Setting]:
-    """Return every key that ``practice.toml`` may hold, with its value where that fits into a cell.
+def settings_of(data: bytes) -> list[tuple[str, str, Value, str, str]]:
+    """Return every key that ``practice.toml`` may hold: section, key, value, unit and meaning.
 
-    Keys which the file does not give stand there with a blank value: their default holds.
+    The value is blank where it does not fit into a cell, and of keys which the file does not give:
+    their default holds.
     """
-    content = tomllib.loads(_text(data))
-    return [
-        Setting(section, key.name, value, key.unit, f"{key.meaning}; {key.expected}")
-        for section, keys in KEYS.items()
-        for key in keys
-        for value in [_as_value(_given(content, section, key.name))]
-    ]
+    content, found = tomllib.loads(_text(data)), []
+    for section, key in ((section, key) for section, keys in KEYS.items() for key in keys):
+        value = _as_value(_given(content, section, key.name))
+        found.append((section, key.name, value, key.unit, f"{key.meaning}; {key.expected}"))
+    return found
 
 
 def _given(content: dict[str, Any], section: str, name: str) -> Any:
