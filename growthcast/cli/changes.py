@@ -128,8 +128,10 @@ def ask_for_book(
 
 
 def _price(typed: str) -> float:
+    from growthcast.book.cells.numbers import typed_number
+
     try:
-        return float(typed.replace(",", "."))
+        return typed_number(typed)
     except ValueError as error:
         raise UsageError(f"{typed} is no price; write a number, as 58") from error
 

@@ -144,7 +144,7 @@ def meanings_text(meanings: Meanings, diary: Diary) -> str:
     lines += [f"# One of: {', '.join(dict.fromkeys(diary_words().values()))}.", "", "[columns]"]
     for heading, name in meanings.columns.items():
         held = ", ".join(examples(diary, heading)) or "nothing"
-        lines.append(f'{tomlkit.string(heading).as_string()} = "{name}" # as in {held}')
+        lines.append(f'{tomlkit.key(heading).as_string()} = "{name}" # as in {held}')
     ways = '# dates = "day-first" or "month-first"; numbers = "comma" or "point"'
     read = f'dates = "{meanings.dates}"', f'numbers = "{meanings.numbers}"'
     return "\n".join([*lines, "", "[reading]", ways, *read, ""])

@@ -6,6 +6,7 @@ import re
 from datetime import date
 
 from growthcast.book.tables import UNIT_WORDS, Column
+from growthcast.errors import UsageError
 from growthcast.nouns import dataclass
 
 
@@ -40,6 +41,19 @@ def parse_number(text: str, *, decimal_comma: bool = False) -> float | Fault:
             return Fault("not-finite", "which is beyond any number here", "check the exponent")
         return value
     return _why_not_a_number(text, decimal_comma)
+
+
+def typed_number(text: str) -> float:
+    """Return digits with a point or comma among them as a number; ``UsageError`` if it may be two.
+
+    >>> typed_number("12,5"), typed_number("1234.5")
+    (12.5, 1234.5)
+    """
+    part = float(text.replace(",", "."))
+    if re.fullmatch(r"[1-9][0-9]{0,2}[.,][0-9]{3}", text):
+        whole = re.sub("[.,]", "", text)
+        raise UsageError(f"{text} may be {whole} or {part:.2f}; write whichever is meant")
+    return part
 
 
 def _why_not_a_number(text: str, decimal_comma: bool) -> Fault:

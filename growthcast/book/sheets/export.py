@@ -11,6 +11,7 @@ from typing import Any
 
 import xlsxwriter
 
+from growthcast.book.book import names_of_plants
 from growthcast.book.read import read_shipped_species
 from growthcast.book.sheets.values import (
     LISTS,
@@ -124,20 +125,17 @@ def _columns(source: Source) -> list[tuple[str, Column | None]]:
     return [*there, *absent]
 
 
-def _plants(own: Source) -> dict[str, tuple[str, str]]:
+def _plants(own: Source) -> dict[str, tuple[str, ...]]:
     """Return the spoken names and the Latin one of every plant by its id, in order of the ids."""
-    shipped, names = read_shipped_species(), ("species_id", "common_name", "scientific_name")
-    ids, common, latin = (shipped.text(name).tolist() for name in names)
-    others = shipped.text("also_known_as").tolist()
-    spoken = [f"{one}; {more}".strip("; ") for one, more in zip(common, others, strict=True)]
-    rows: list[tuple[str, ...]] = list(zip(ids, spoken, latin, strict=True))
+    shipped = names_of_plants(read_shipped_species()).items()
+    found: dict[str, tuple[str, ...]] = {
+        plant: ("; ".join(filter(None, names[2:])), names[1]) for plant, names in shipped
+    }
     for record in own.rows():
-        cells = dict(zip(own.names, record.cells, strict=False))
-        rows.append(tuple(cells.get(name, "").strip() for name in names))
-    found: dict[str, tuple[str, str]] = {}
-    for plant, common, latin in rows:
-        before = found.get(plant, ("", ""))
-        found[plant] = common or before[0], latin or before[1]
+        cells = dict(zip(own.names, map(str.strip, record.cells), strict=False))
+        before = found.get(plant := cells.get("species_id", ""), ("", ""))
+        names = ("common_name", "scientific_name")
+        found[plant] = tuple(cells.get(n) or b for n, b in zip(names, before, strict=True))
     return {plant: found[plant] for plant in sorted(found) if plant}
 
 
