@@ -24,7 +24,7 @@ from typing import Literal
 
 import numpy as np
 
-from growthcast.arrays import BoolArray, FloatArray, IntArray, distinct
+from growthcast.arrays import BoolArray, FloatArray, IntArray, among, distinct
 from growthcast.book.book import Book
 from growthcast.fit.design import Design
 from growthcast.fit.model.spreads import FORMS
@@ -146,7 +146,7 @@ def timed_trims(book: Book, fit: GrowthFit) -> TimedTrims:
     own, whole = np.flatnonzero(timed & (area >= 0)), np.flatnonzero(timed & (area < 0))
     row, shared = _whole_tank_links(design, tank[whole], day[whole])
     when = day[whole][row]
-    kept = ~np.isin(pair_of(shared, when), pair_of(area[own], day[own]))
+    kept = ~among(pair_of(shared, when), pair_of(area[own], day[own]))
     kept |= book.practice.whole_tank_minutes == "all"
     rows = np.concatenate([own, whole])
     row = np.concatenate([np.arange(own.size), own.size + row[kept]])
@@ -154,7 +154,7 @@ def timed_trims(book: Book, fit: GrowthFit) -> TimedTrims:
     when = np.concatenate([day[own], when[kept]])
     cm, cm_sd, chance = _removed(fit, visits, where, when)
     rows_of_own = pair_of(visits.area, visits.day)[~visits.silent]
-    has_row = np.isin(pair_of(where, when), rows_of_own) & (row >= own.size)
+    has_row = among(pair_of(where, when), rows_of_own) & (row >= own.size)
     chance[: own.size][np.isnan(chance[: own.size])] = 1.0  # timed, though nothing else is said
     chance = np.where(np.isnan(chance), SILENT_CHANCE, chance)
     bulk = bulk_per_cm(design)[where]
