@@ -56,7 +56,8 @@ def forecast_words(
     beside = ["passes it, as things are"] if as_it_is is not None else []
     order = sorted(range(len(areas)), key=lambda n: (areas[n].passes_budget_on[1] or date.max, n))
     one = len({area.tank_id for area in areas}) == 1
-    listed = [areas[n] for n in (order if all_areas else order[:MOST_ROWS])]
+    order = order if all_areas else order[:MOST_ROWS]
+    listed = [areas[n] for n in order]
     yield lead_words(areas, names, day, horizon_d)
     yield Table(
         "",
@@ -81,7 +82,7 @@ def forecast_words(
     if not heights:
         yield More()
     rows = []
-    for area in sorted(listed, key=areas.index):
+    for area in [areas[n] for n in sorted(order)]:
         ahead = zip(area.at, area.height_cm, area.chance_over_budget, strict=True)
         for on, height, over in ahead:
             range_on = quantile_words(height[LOW_TO_HIGH], unit(area))
@@ -100,7 +101,7 @@ def lead_words(
         said.append(
             f"{some_names([names[a.area_id] for a in over], 3, 'area')} {verb} over already"
         )
-    passing = [(area.passes_budget_on[1], n) for n, area in enumerate(areas) if area not in over]
+    passing = [(a.passes_budget_on[1], n) for n, a in enumerate(areas) if not _stands_over(a)]
     dated = [(on, n) for on, n in passing if on is not None]
     if dated:
         on, n = min(dated)

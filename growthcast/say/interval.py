@@ -105,7 +105,8 @@ def interval_words(
         [[tank.tank_id, tank.client, *_chosen(tank)] for tank in grown],
         ["client", RANGES, "a year"],
     )
-    if bare := [tank.tank_id for tank in advice if tank not in grown]:
+    shown = {tank.tank_id for tank in grown}
+    if bare := [tank.tank_id for tank in advice if tank.tank_id not in shown]:
         yield no_row_words(bare)
     named = [tank for tank in advice if tank.options and not tank.nothing_holds]
     rests_on: dict[str, list[str]] = {}
