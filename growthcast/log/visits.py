@@ -215,8 +215,9 @@ def read_log(book: Book) -> Log:
     visits = Visits(*(np.concatenate([getattr(own, f), getattr(silent, f)]) for f in own.__slots__))
     visits = visits.keep(np.lexsort((visits.day, visits.area)))
     tank_of_area = book.areas.places("tank_id", book.tanks.text("tank_id"))
-    said = np.union1d(own.row, np.flatnonzero(~heights.kept))
-    empty = np.flatnonzero((area >= 0) & ~np.isin(np.arange(area.size), said))
+    says_nothing = (area >= 0) & heights.kept
+    says_nothing[own.row] = False
+    empty = np.flatnonzero(says_nothing)
     left_out = tuple(
         LeftOut(trims.name, int(trims.rows[row]), "no amount and no look") for row in empty.tolist()
     )
