@@ -18,7 +18,7 @@ from enum import IntEnum
 
 import numpy as np
 
-from growthcast.arrays import BoolArray, DateArray, FloatArray, IntArray
+from growthcast.arrays import BoolArray, DateArray, FloatArray, IntArray, among
 from growthcast.book.book import Book, Table
 from growthcast.log.photos import Heights, PhotoOffset, read_heights
 from growthcast.nouns import dataclass
@@ -217,9 +217,9 @@ def read_log(book: Book) -> Log:
     tank_of_area = book.areas.places("tank_id", book.tanks.text("tank_id"))
     says_nothing = (area >= 0) & heights.kept
     says_nothing[own.row] = False
-    empty = np.flatnonzero(says_nothing)
     left_out = tuple(
-        LeftOut(trims.name, int(trims.rows[row]), "no amount and no look") for row in empty.tolist()
+        LeftOut(trims.name, row, "no amount and no look")
+        for row in trims.rows[says_nothing].tolist()
     )
     visits = _with_buckets(visits, buckets, tank_of_area)
     return Log(visits, buckets, left_out, heights.offset)
@@ -305,7 +305,7 @@ def _silent_visits(book: Book, own: Visits, buckets: Buckets) -> Visits:
     day = buckets.day[number]
     kept = (planted[area] < day) & ~(removed[area] < day)
     if kept.any():
-        kept &= ~np.isin(pair_of(area, day), pair_of(own.area, own.day))
+        kept &= ~among(pair_of(area, day), pair_of(own.area, own.day))
     area, day, number = area[kept], day[kept], number[kept]
     blank = np.full(area.size, np.nan)
     return Visits(
