@@ -2,15 +2,22 @@
 
 from __future__ import annotations
 
+import math
+from collections.abc import Sequence
 from datetime import timedelta
-from typing import Any
 
 import numpy as np
-from matplotlib.axes import Axes
-from matplotlib.ticker import MaxNLocator
 
-from growthcast.figures import style
-from growthcast.figures.lettering import EndLabel, drawable, label_ends
+from growthcast.figures.drawn import (
+    ROOM_PT,
+    EndLabel,
+    Frame,
+    lined,
+    room_for,
+    svg_of,
+    written,
+)
+from growthcast.figures.style import BUDGET, FLOOR, LABEL_PT, MM_PER_INCH, SMALL_PT
 from growthcast.forecast.report import AreaForecast
 from growthcast.say.locale import Locale
 from growthcast.service.pages.course import Course
@@ -18,10 +25,17 @@ from growthcast.service.pages.course import Course
 COURSE_MM = {2: (76.0, 25.0), 3: (56.0, 27.0)}
 """Sizes of pictures of rhythms by how many of them stand in a row on A4."""
 BESIDE_MM = (60.0, 38.0)
-PLANTS, OVER, BARE = style.FLOOR.colour, style.BUDGET.colour, "#8A5A2B"
-OVER_INK, FLOOR_INK = "#A34700", "#00684B"
+PLANTS, OVER, BARE = FLOOR.colour, BUDGET.colour, "#8A5A2B"
+OVER_INK, FLOOR_INK, LINE_INK, PAPER = "#A34700", "#00684B", "#333333", "#ffffff"
 """Darker, so that small letters stand out 4.5 : 1 from white paper."""
 STALKS, LEAVES = 42, 9
+DASHES = {"--": (3.7, 1.6), ":": (1.0, 1.65)}
+"""Drawn and left out, as multiples of a line's width."""
+MARGIN_PT, AXIS_TICK_PT = 2.8, 3.0
+MOST_TICKS = 4
+TODAY, APART = 0.55, 0.06
+"""Room for three plants beside today's picture, and what keeps them apart, as shares of its
+days."""
 
 
 def course_picture(
@@ -38,79 +52,115 @@ def course_picture(
     hear the picture.
     """
     floor, budget, unit = area.floor_cm, area.budget_cm, "%" if area.is_cover else "cm"
-    last = int(course.day[-1])
+    last = float(course.day[-1])
+    agreed = f"{locale.say('label_budget')}\n{locale.exact(budget, unit)}"
+    lowest = f"{locale.say('label_floor')}\n{locale.exact(floor, unit)}"
+    ends = (
+        EndLabel(locale.say("zone_over"), 0.5 * (budget + top), OVER_INK),
+        EndLabel(agreed, budget, OVER_INK),
+        EndLabel(lowest, floor, FLOOR_INK),
+        EndLabel(locale.say("zone_bare"), 0.4 * floor, BARE),
+    )
+    step = _step(top)
+    ticks = [locale.number(step * k, int(step < 1.0)) for k in range(int(top / step) + 1)]
+    wide, high = (72.0 / MM_PER_INCH * mm for mm in size_mm)
+    named = 1.4 * LABEL_PT
+    frame = Frame(
+        left=named + room_for(ticks, LABEL_PT) + 2.0 * AXIS_TICK_PT,
+        right=wide - ROOM_PT - room_for([one.text for one in ends]),
+        top=MARGIN_PT,
+        foot=high - MARGIN_PT - 2.0 * AXIS_TICK_PT - LABEL_PT,
+        first=0.0,
+        last=last if course.visit_d else (1.0 + TODAY) * last,
+        highest=top,
+    )
+    drawn = _hedge(frame, course, floor, budget)
+    for role, height in ((BUDGET, budget), (FLOOR, floor)):
+        across = (frame.left, frame.y(height), frame.right, frame.y(height))
+        dash = " ".join(f"{length * role.width_pt:.3g}" for length in DASHES[role.dash])
+        drawn.append(lined(across, role.colour, role.width_pt, dash))
+    if not course.visit_d:
+        drawn.append(frame.filled(np.array([1.0, 1.0 + APART]) * last, 0.0, top, PAPER, 1.0))
+        looks = (  # the last has its words at the end of its line
+            (0.6 * floor, BARE, BARE, locale.say("zone_bare")),
+            (0.5 * (floor + budget), PLANTS, FLOOR_INK, locale.say("zone_right")),
+            (0.5 * (budget + top), OVER, OVER_INK, ""),
+        )
+        for place, (tip, colour, ink, word) in enumerate(looks):
+            day = last * (1.17 + 0.14 * place)
+            drawn.append(_plant(frame, day, 0.05 * last, tip, colour, bare=not place))
+            x, y = frame.x(day) + 0.35 * SMALL_PT, frame.y(tip + 0.04 * top)
+            drawn.append(written(word, x, y, "start", colour=ink, upward=True))
+    drawn = frame.inside(drawn)
+    days = [0, *((int(last) // 2,) if last > 28 else ()), int(last)]
+    dates = [locale.short_date(area.at[0] + timedelta(days=ahead)) for ahead in days]
+    drawn += _axes(
+        frame,
+        list(zip(days, dates, strict=True)),
+        [(step * k, word) for k, word in enumerate(ticks)],
+    )
+    title = locale.say("axis_cover" if area.is_cover else "axis_height")
+    middle = 0.5 * (frame.top + frame.foot)
+    drawn.append(written(title, LABEL_PT, middle, "middle", size_pt=LABEL_PT, upward=True))
+    return svg_of(wide, high, [*drawn, *frame.labelled(ends)], *heard)
 
-    with style.house_style():
-        figure = style.new_figure(*size_mm)
-        ax = figure.add_subplot()
-        _hedge(ax, course, floor, budget, top)
-        ends_at = float(last)
-        if not course.visit_d:
-            ends_at += 0.55 * last
-            looks = (  # the last has its words at the end of its line
-                (0.6 * floor, BARE, locale.say("zone_bare")),
-                (0.5 * (floor + budget), PLANTS, locale.say("zone_right")),
-                (0.5 * (budget + top), OVER, ""),
-            )
-            for place, (tip, colour, word) in enumerate(looks):
-                x = last * (1.17 + 0.14 * place)
-                _plant(ax, x, 0.05 * last, tip, colour, bare=not place)
-                ink = BARE if not place else FLOOR_INK
-                up: Any = {"rotation": 90, "ha": "center", "va": "bottom", "parse_math": False}
-                ax.text(x, tip + 0.04 * top, word, color=ink, fontsize=style.SMALL_PT, **up)
-            ax.axvspan(last, 1.06 * last, color="white", lw=0, zorder=5)  # apart from the days
-            ax.spines["bottom"].set_bounds(0, last)
-        ax.set(xlim=(0, ends_at), ylim=(0.0, top))
-        marked = [0, *((last // 2,) if last > 28 else ()), last]
-        dates = [area.at[0] + timedelta(days=ahead) for ahead in marked]
-        marks = [drawable(locale.short_date(on), otherwise=on.isoformat()) for on in dates]
-        ax.set_xticks(marked, marks, parse_math=False)
-        named = locale.say("axis_cover" if area.is_cover else "axis_height")
-        ax.set_ylabel(named, labelpad=1.5, parse_math=False)
-        ax.yaxis.set_major_locator(MaxNLocator(nbins=4, steps=[1, 2, 5, 10]))
-        agreed = f"{locale.say('label_budget')}\n{locale.exact(budget, unit)}"
-        lowest = f"{locale.say('label_floor')}\n{locale.exact(floor, unit)}"
-        ends = [
-            EndLabel(locale.say("zone_over"), 0.5 * (budget + top), OVER_INK),
-            EndLabel(agreed, budget, OVER_INK),
-            EndLabel(lowest, floor, FLOOR_INK),
-            EndLabel(locale.say("zone_bare"), 0.4 * floor, BARE),
-        ]
-        label_ends(ax, ends)
-        return style.figure_bytes(figure, "svg", *heard)
+
+def _step(top: float) -> float:
+    """Return the height from one tick to the next: 1, 2 or 5 times a power of ten."""
+    power = 10.0 ** math.floor(math.log10(top / MOST_TICKS))
+    return next(k * power for k in (1.0, 2.0, 5.0, 10.0) if k * power >= top / MOST_TICKS)
 
 
-def _hedge(ax: Axes, course: Course, floor: float, budget: float, top: float) -> None:
+def _axes(
+    frame: Frame, days: Sequence[tuple[float, str]], heights: Sequence[tuple[float, str]]
+) -> list[str]:
+    """Draw the axes with what is written at some days and heights; that of days ends with them."""
+    left, foot, end = frame.left, frame.foot, frame.x(days[-1][0])
+    drawn = [(left, frame.top, left, foot), (left, foot, end, foot)]
+    words = []
+    for height, word in heights:
+        y = frame.y(height)
+        drawn.append((left - AXIS_TICK_PT, y, left, y))
+        words.append((word, left - 2.0 * AXIS_TICK_PT, y + 0.35 * LABEL_PT, "end"))
+    for day, word in days:
+        x = frame.x(day)
+        drawn.append((x, foot, x, foot + AXIS_TICK_PT))
+        words.append((word, x, foot + 1.7 * AXIS_TICK_PT + 0.8 * LABEL_PT, "middle"))
+    lines = [lined(ends, LINE_INK) for ends in drawn]
+    return lines + [written(*one, size_pt=LABEL_PT) for one in words]
+
+
+def _hedge(frame: Frame, course: Course, floor: float, budget: float) -> list[str]:
     """Draw heights as plants: green where they are right, brown where bare, orange above."""
     day, (low, middle, high) = course.day, course.height_cm
-    ax.axhspan(budget, top, color=OVER, alpha=0.10, lw=0)
-    ax.axhspan(0.0, floor, color=BARE, alpha=0.10, lw=0)
-    ax.fill_between(day, low, np.minimum(high, budget), color=PLANTS, alpha=0.25, lw=0)
-    inside = np.minimum(middle, budget)
-    ax.fill_between(day, 0.0, inside, color=PLANTS, alpha=0.55, lw=0)
+    ends, inside = np.array([frame.first, frame.last]), np.minimum(middle, budget)
     bare = middle < floor
     bare[1:] |= bare[:-1].copy()  # a stretch that begins bare is drawn so up to its next day
-    ax.fill_between(day, 0.0, inside, where=bare, color=BARE, alpha=0.85, lw=0)
-    ax.fill_between(day, np.minimum(low, floor), floor, color=BARE, alpha=0.60, lw=0)
-    ax.fill_between(day, budget, np.maximum(high, budget), color=OVER, alpha=0.45, lw=0)
-    ax.fill_between(day, budget, np.maximum(middle, budget), color=OVER, alpha=0.80, lw=0)
+    stretches = np.split(np.arange(day.size), np.flatnonzero(np.diff(bare)) + 1)
+    drawn = [
+        frame.filled(ends, budget, frame.highest, OVER, 0.10),
+        frame.filled(ends, 0.0, floor, BARE, 0.10),
+        frame.filled(day, low, np.minimum(high, budget), PLANTS, 0.25),
+        frame.filled(day, 0.0, inside, PLANTS, 0.55),
+        *(frame.filled(day[at], 0.0, inside[at], BARE, 0.85) for at in stretches if bare[at[0]]),
+        frame.filled(day, np.minimum(low, floor), floor, BARE, 0.60),
+        frame.filled(day, budget, np.maximum(high, budget), OVER, 0.45),
+        frame.filled(day, budget, np.maximum(middle, budget), OVER, 0.80),
+    ]
     stalks = np.linspace(day[0], day[-1], STALKS + 1)[1:-1]
-    tips = np.interp(stalks, day, middle)
-    ax.vlines(stalks, 0.0, tips, color="white", lw=0.5, alpha=0.8)
-    ax.plot(day, middle, color="#333333", lw=1.1)
-    ax.axhline(budget, **style.BUDGET.line)
-    ax.axhline(floor, **style.FLOOR.line)
+    feet = frame.points(stalks, np.zeros_like(stalks)).split()
+    tips = frame.points(stalks, np.interp(stalks, day, middle)).split()
+    lines = " ".join(f"M {foot} L {tip}" for foot, tip in zip(feet, tips, strict=True))
+    drawn.append(f'<path d="{lines}" style="stroke: {PAPER}; stroke-width: 0.5" opacity="0.8"/>')
+    return [*drawn, frame.curve(day, middle, LINE_INK, 1.1)]
 
 
-def _plant(ax: Axes, x: float, wide: float, tip: float, colour: str, *, bare: bool) -> None:
+def _plant(frame: Frame, day: float, wide: float, tip: float, colour: str, *, bare: bool) -> str:
     """Draw one plant as a stranger would: a stalk with leaves; where it is bare, a stalk alone."""
-    ax.plot([x, x], [0.0, tip], color=colour, lw=1.4)
+    paths, top = [([day, day], [0.0, tip])], frame.highest
     if not bare:
-        top = ax.get_ylim()[1]
-        for y in np.arange(tip, 0.15 * tip, -top / LEAVES / 2.0):
-            ax.plot(
-                [x - wide, x, x + wide],
-                [y + 0.02 * top, y - 0.03 * top, y + 0.02 * top],
-                color=colour,
-                lw=1.4,
-            )
+        paths += [
+            ([day - wide, day, day + wide], [y + 0.02 * top, y - 0.03 * top, y + 0.02 * top])
+            for y in np.arange(tip, 0.15 * tip, -top / LEAVES / 2.0).tolist()
+        ]
+    return "".join(frame.curve(np.array(x), np.array(y), colour, 1.4) for x, y in paths)

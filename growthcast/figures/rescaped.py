@@ -1,4 +1,4 @@
-"""Rescapes: plants compared for an area, and layouts of a tank."""
+"""Areas rescaped and their weeks ahead, as a tank's page and its client's show them."""
 
 from __future__ import annotations
 
@@ -11,13 +11,8 @@ from matplotlib.figure import Figure
 from matplotlib.ticker import FixedLocator, NullLocator
 
 from growthcast.figures import style
-from growthcast.figures.lettering import (
-    EndLabel,
-    drawable,
-    label_ends,
-    sheet_of_panels,
-    shortened,
-)
+from growthcast.figures.drawn import EndLabel
+from growthcast.figures.lettering import drawable, label_ends, sheet_of_panels, shortened
 from growthcast.fit.result import GrowthFit
 from growthcast.say.figures import Caption, layouts_caption, plants_caption
 from growthcast.say.plants import plant_name

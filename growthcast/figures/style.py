@@ -18,6 +18,7 @@ from growthcast.nouns import dataclass
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
 
+
 FONT = "DejaVu Sans"
 """The font that ships with matplotlib: the same letters on every machine."""
 TITLE_PT, LABEL_PT, SMALL_PT = 8.5, 7.5, 7.0

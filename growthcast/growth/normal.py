@@ -1,7 +1,7 @@
 """The normal distribution for arrays, from the standard library.
 
 ``scipy.special`` has all of this and takes a third of a second to import: more than all else that a
-command of the day does before it answers. Backtests, which take longer, use it.
+command of the day does before it answers.
 """
 
 from __future__ import annotations

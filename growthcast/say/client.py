@@ -12,7 +12,7 @@ from growthcast.say.reasons import mend_words
 from growthcast.say.strip import a_month, apart, days_out
 from growthcast.say.words import named
 from growthcast.service.advice import AreaAdvice, Mend, OptionAdvice
-from growthcast.service.effort.visits import Range
+from growthcast.service.effort.hours import Range
 from growthcast.service.pages.client import AreaFacts, TankFacts
 from growthcast.service.pages.course import Course
 from growthcast.service.pages.record import RANGE_HOLDS, Record

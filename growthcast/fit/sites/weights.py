@@ -246,8 +246,8 @@ def _length_variance(part: Parts) -> FloatArray:
     )
 
 
-def evidence_for_everything(view: View) -> float:
-    """Log likelihood that weights hold everything, less that they hold the rest alone.
+def evidence_for_everything(view: View) -> FloatArray:
+    """Log likelihood that each weight holds everything, less that it holds the rest alone.
 
     Only weights whose row does not say it are asked.
 
@@ -258,8 +258,8 @@ def evidence_for_everything(view: View) -> float:
 
     Returns
     -------
-    float
-        Above 0 where everything is the likelier [nat].
+    array (W,)
+        Above 0 where everything is the likelier, 0 where nobody need ask [nat].
     """
     weights, problem = view.problem.weights, view.problem
     size = weights.grams.size
@@ -275,7 +275,7 @@ def evidence_for_everything(view: View) -> float:
     asked = ~weights.said & (totals[0] > totals[2])
     everything = _log_chance(weights.grams - totals[0], error + totals[1])
     rest = _log_chance(weights.grams - totals[2], error + totals[3])
-    return float((everything - rest)[asked].sum())
+    return np.where(asked, everything - rest, 0.0)
 
 
 def propagate(view: View, *, border_known: bool = False) -> Problem:

@@ -99,9 +99,9 @@ class Weights:
     gram_per_cm: FloatArray
     removed_day: FloatArray
 
-    def as_rest(self) -> Weights:
-        """Return the weights read as the rest's where nobody says that they are everything."""
-        return replace(self, everything=self.everything & self.said)
+    def as_rest(self, some: BoolArray | bool = True) -> Weights:
+        """Return some weights read as the rest's where nobody says that they are everything."""
+        return replace(self, everything=self.everything & (self.said | ~np.asarray(some)))
 
 
 @dataclass(frozen=True, slots=True)
