@@ -43,7 +43,7 @@ class Range:
     @classmethod
     def of_rows(cls, draws: FloatArray) -> list[Range]:
         """Return the range of each row of draws (A, D)."""
-        return [cls(*row) for row in np.quantile(draws, (0.1, 0.5, 0.9), axis=1).T.tolist()]
+        return [cls(*row) for row in quick_quantiles(draws.copy(), LEVELS).tolist()]
 
 
 @dataclass(frozen=True, slots=True)
