@@ -110,7 +110,7 @@ def limits_of(case: TankCase, often: float = 1.0) -> FloatArray:
     """
     count = case.course.effect.shape[0]
     rates = [often * REGULARITY * ALARMS_A_YEAR[who, s] for who in ("tank", "area") for s in SIGNS]
-    groups = (np.array([0]), np.arange(1, count))
+    groups: tuple[IntArray, ...] = (np.array([0]), np.arange(1, count))
     if count == 1:  # one planted area: its plant and its tank are one suspect
         rates, groups = np.add(rates[:2], rates[2:]).tolist(), groups[:1]
     return thresholds(case.course, groups, tuple(rates), case.days)
