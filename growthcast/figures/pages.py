@@ -13,6 +13,7 @@ from growthcast.figures import style
 from growthcast.figures.lettering import EndLabel, drawable, label_ends
 from growthcast.forecast.report import AreaForecast
 from growthcast.say.locale import Locale
+from growthcast.service.living import bare_below
 from growthcast.service.pages.course import Course
 
 COURSE_MM = {2: (76.0, 25.0), 3: (56.0, 27.0)}
@@ -38,17 +39,19 @@ def course_picture(
     hear the picture.
     """
     floor, budget, unit = area.floor_cm, area.budget_cm, "%" if area.is_cover else "cm"
+    bare = float(bare_below(np.array(floor)))
     last = int(course.day[-1])
 
     with style.house_style():
         figure = style.new_figure(*size_mm)
         ax = figure.add_subplot()
-        _hedge(ax, course, floor, budget, top)
+        _hedge(ax, course, bare, budget, top)
+        ax.axhline(floor, **style.FLOOR.line)
         ends_at = float(last)
         if not course.visit_d:
             ends_at += 0.55 * last
             looks = (  # the last has its words at the end of its line
-                (0.6 * floor, BARE, locale.say("zone_bare")),
+                (0.6 * bare, BARE, locale.say("zone_bare")),
                 (0.5 * (floor + budget), PLANTS, locale.say("zone_right")),
                 (0.5 * (budget + top), OVER, ""),
             )
@@ -74,24 +77,24 @@ def course_picture(
             EndLabel(locale.say("zone_over"), 0.5 * (budget + top), OVER_INK),
             EndLabel(agreed, budget, OVER_INK),
             EndLabel(lowest, floor, FLOOR_INK),
-            EndLabel(locale.say("zone_bare"), 0.4 * floor, BARE),
+            EndLabel(locale.say("zone_bare"), 0.4 * bare, BARE),
         ]
         label_ends(ax, ends)
         return style.figure_bytes(figure, "svg", *heard)
 
 
-def _hedge(ax: Axes, course: Course, floor: float, budget: float, top: float) -> None:
-    """Draw heights as plants: green where they are right, brown where bare, orange above."""
+def _hedge(ax: Axes, course: Course, least: float, budget: float, top: float) -> None:
+    """Draw heights as plants: brown where below ``least`` they look bare, orange above."""
     day, (low, middle, high) = course.day, course.height_cm
     ax.axhspan(budget, top, color=OVER, alpha=0.10, lw=0)
-    ax.axhspan(0.0, floor, color=BARE, alpha=0.10, lw=0)
+    ax.axhspan(0.0, least, color=BARE, alpha=0.10, lw=0)
     ax.fill_between(day, low, np.minimum(high, budget), color=PLANTS, alpha=0.25, lw=0)
     inside = np.minimum(middle, budget)
     ax.fill_between(day, 0.0, inside, color=PLANTS, alpha=0.55, lw=0)
-    bare = middle < floor
+    bare = middle < least
     bare[1:] |= bare[:-1].copy()  # a stretch that begins bare is drawn so up to its next day
     ax.fill_between(day, 0.0, inside, where=bare, color=BARE, alpha=0.85, lw=0)
-    ax.fill_between(day, np.minimum(low, floor), floor, color=BARE, alpha=0.60, lw=0)
+    ax.fill_between(day, np.minimum(low, least), least, color=BARE, alpha=0.60, lw=0)
     ax.fill_between(day, budget, np.maximum(high, budget), color=OVER, alpha=0.45, lw=0)
     ax.fill_between(day, budget, np.maximum(middle, budget), color=OVER, alpha=0.80, lw=0)
     stalks = np.linspace(day[0], day[-1], STALKS + 1)[1:-1]
@@ -99,7 +102,6 @@ def _hedge(ax: Axes, course: Course, floor: float, budget: float, top: float) ->
     ax.vlines(stalks, 0.0, tips, color="white", lw=0.5, alpha=0.8)
     ax.plot(day, middle, color="#333333", lw=1.1)
     ax.axhline(budget, **style.BUDGET.line)
-    ax.axhline(floor, **style.FLOOR.line)
 
 
 def _plant(ax: Axes, x: float, wide: float, tip: float, colour: str, *, bare: bool) -> None:

@@ -12,7 +12,7 @@ from growthcast.say.words import (
     TIGHT,
     Table,
     Words,
-    about_days,
+    bare_for,
     and_list,
     as_chance,
     capital,
@@ -165,7 +165,7 @@ def bare_cuts(tank: AwayTank) -> str:
         return f"Not even the lowest safe cut would hold {and_list(none)}."
     low = [
         f"{area.label} to {area.needed_cut_cm:.2g} {area.unit} "
-        f"(bare for {about_days(area.days_below_floor)})"
+        f"({bare_for(area.days_below_floor)})"
         for area in tank.areas
         if area.needed_cut_cm is not None and area.needed_cut_cm < 0.995 * area.floor_cm
     ]

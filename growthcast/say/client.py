@@ -5,6 +5,8 @@ from __future__ import annotations
 from collections.abc import Sequence
 from datetime import date, timedelta
 
+import numpy as np
+
 from growthcast.forecast.report import AreaForecast
 from growthcast.say.cuts import HARD_CUT_SHARE
 from growthcast.say.locale import Locale
@@ -13,6 +15,7 @@ from growthcast.say.strip import a_month, apart, days_out
 from growthcast.say.words import named
 from growthcast.service.advice import AreaAdvice, Mend, OptionAdvice
 from growthcast.service.effort.visits import Range
+from growthcast.service.living import bare_below
 from growthcast.service.pages.client import AreaFacts, TankFacts
 from growthcast.service.pages.course import Course
 from growthcast.service.pages.record import RANGE_HOLDS, Record
@@ -171,7 +174,7 @@ def picture_words(
     if option is None:
         low, middle, high = (float(height) for height in course.height_cm[:, -1])
         now = float(course.height_cm[1, 0])
-        key = "picture_now_bare" if now < floor else "picture_now"
+        key = "picture_now_bare" if now < bare_below(np.array(floor)) else "picture_now"
         key = "picture_now_over" if now > budget else key
         key = "picture_unmeasured" if area.forecast.basis == "table" else key
         day = locale.short_date(tank.on + timedelta(days=int(course.day[-1])))

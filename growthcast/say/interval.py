@@ -212,9 +212,9 @@ def _options(tank: TankAdvice, currency: str, mark: str) -> Words:
         [RANGES],
     )
     yield (
-        "At the floor: all inside if cut as low as still looks right. Presentable: days with every "
-        "area between floor and height. Else bare: days below the floor if cut to last anyhow (no "
-        "cut: none lasts)."
+        "At the floor: all inside if cut as low as still looks right. Presentable: days with no "
+        "area over its height or bare (below 86 % of its floor). Else bare: bare days if cut to "
+        "last anyhow (no cut: none lasts)."
     )
 
 
