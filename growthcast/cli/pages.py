@@ -164,10 +164,12 @@ def _write_client_page(
     @cache
     def gathered() -> tuple[list[TankFacts], Contract | None]:
         from growthcast.brief.contract import gather_facts
-        from growthcast.service.pages.contract import contract_of
+        from growthcast.service.pages.contract import contract_of, with_totals
 
         facts = gather_facts(opened, fit, tanks, plan, every)
-        return facts, contract_of(opened, fit, facts) if len(facts) > 1 else None
+        if len(facts) == 1:
+            return facts, None
+        return with_totals(opened, fit, facts), contract_of(opened, fit, facts)
 
     def build(locale: Locale) -> Page:
         from growthcast.brief.client import build_brief
@@ -189,6 +191,8 @@ def _write_client_page(
     _write_data(data, figures)
     if not opened.practice.terms:
         say("Term and notice are left to be agreed: write [practice] terms in practice.toml.")
+    if not opened.practice.includes:
+        say("What a visit includes is not told: write [visit] includes in practice.toml.")
 
 
 def _tanks_of(book: Book, tank: str | None, client: str | None) -> IntArray:

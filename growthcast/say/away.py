@@ -12,9 +12,9 @@ from growthcast.say.words import (
     TIGHT,
     Table,
     Words,
-    bare_for,
     and_list,
     as_chance,
+    bare_for,
     capital,
     cut_text,
     day_words,
@@ -164,8 +164,7 @@ def bare_cuts(tank: AwayTank) -> str:
     if none := [area.label for area in tank.areas if area.needed_cut_cm is None]:
         return f"Not even the lowest safe cut would hold {and_list(none)}."
     low = [
-        f"{area.label} to {area.needed_cut_cm:.2g} {area.unit} "
-        f"({bare_for(area.days_below_floor)})"
+        f"{area.label} to {area.needed_cut_cm:.2g} {area.unit} ({bare_for(area.days_below_floor)})"
         for area in tank.areas
         if area.needed_cut_cm is not None and area.needed_cut_cm < 0.995 * area.floor_cm
     ]

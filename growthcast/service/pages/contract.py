@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 from datetime import timedelta
 from typing import Any, ClassVar
 
@@ -115,46 +116,92 @@ def contract_of(book: Book, fit: GrowthFit, facts: Sequence[TankFacts]) -> Contr
         ``None`` where no visit is proposed. Visits follow the rhythms; how many journeys they take
         is told by a plan of the weeks ahead, as a share of its visits to each place.
     """
-    chosen = {tank.tank_id: tank.option for tank in facts if tank.option is not None}
+    chosen = [(tank, row) for tank in facts if (row := tank.option) is not None]
     if not chosen:
         return None
-    ids, sites = book.tanks.text("tank_id").tolist(), {tank.tank_id: tank.site for tank in facts}
-    travel = dict(zip(ids, book.of_tanks("travel_min").tolist(), strict=True))
-    shared = _journeys_a_visit(book, fit, chosen, sites)
-    years = {name: option.year for name, option in chosen.items()}
-    road_h = {name: year.visits * travel[name] / 60.0 for name, year in years.items()}
-    at_tanks = {name: year.hours - road_h[name] for name, year in years.items()}
-    hours = sum(at_tanks.values()) + sum(road_h[name] * shared[name] for name in chosen)
-    apart = sum(year.hours for year in years.values())
-    places = {name: ids.index(name) for name in chosen}
-    drawn = [hours_drawn(book, fit, places[n], one.interval_d) for n, one in chosen.items()]
+    ids, years = book.tanks.text("tank_id").tolist(), [row.year for _, row in chosen]
+    places = [(ids.index(tank.tank_id), row.interval_d) for tank, row in chosen]
+    drawn = [hours_drawn(book, fit, *place) for place in places]
     [spread] = Range.of_rows(np.sum(drawn, axis=0)[None])
     low, high = spread.p10 - spread.p50, spread.p90 - spread.p50
+    journeys, hours = _journeys_and_hours(book, fit, chosen)
     return Contract(
-        visits=sum(year.visits for year in years.values()),
-        journeys=sum(year.visits * shared[name] for name, year in years.items()),
+        visits=sum(year.visits for year in years),
+        journeys=journeys,
         hours=Range(hours + low, hours, hours + high),
-        hours_apart=apart,
-        hours_at_tanks=tuple(at_tanks.get(tank.tank_id, 0.0) for tank in facts),
+        hours_apart=sum(year.hours for year in years),
+        hours_at_tanks=tuple(_hours_at_tank(tank, tank.option) for tank in facts),
         price_per_h=book.practice.labour_rate_per_h,
     )
 
 
-def _journeys_a_visit(
-    book: Book, fit: GrowthFit, chosen: dict[str, OptionAdvice], sites: dict[str, str]
-) -> dict[str, float]:
-    """Journeys to each tank's place for a visit to it, 1 where no other tank is there."""
-    alone = dict.fromkeys(chosen, 1.0)
-    if len({sites[name] for name in chosen}) == len(chosen):
-        return alone
+@finite_answer
+def with_totals(book: Book, fit: GrowthFit, facts: Sequence[TankFacts]) -> list[TankFacts]:
+    """Add up all tanks of a client at each rhythm of each, the others as proposed.
+
+    Parameters
+    ----------
+    book : Book
+        The book.
+    fit : GrowthFit
+        Its fit.
+    facts : sequence of TankFacts
+        The client's tanks, each with the rhythm proposed for it.
+
+    Returns
+    -------
+    list of TankFacts
+        With ``together``, the journeys shared anew for each change as ``contract_of`` shares them.
+    """
+    chosen = [(tank, row) for tank in facts if (row := tank.option) is not None]
+    sites = dict.fromkeys(tank.site for tank, _ in chosen)
+    at_sites = {s: [each for each in chosen if each[0].site == s] for s in sites}
+    now = {site: _journeys_and_hours(book, fit, here)[1] for site, here in at_sites.items()}
+    found = []
+    for tank in facts:
+        hours = {}
+        for row in tank.rows:
+            here = [(t, row if t is tank else one) for t, one in at_sites[tank.site]]
+            changed = _journeys_and_hours(book, fit, here)[1] if row is not tank.option else None
+            hours[row.interval_d] = sum((now | {tank.site: changed or now[tank.site]}).values())
+        rate = book.practice.labour_rate_per_h
+        found.append(replace(tank, together={days: (rate * h, h) for days, h in hours.items()}))
+    return found
+
+
+def _hours_at_tank(tank: TankFacts, row: OptionAdvice | None) -> float:
+    """Hours a year at a tank, without the journeys."""
+    return 0.0 if row is None else row.year.hours - row.year.visits * tank.travel_min / 60.0
+
+
+def _journeys_and_hours(
+    book: Book, fit: GrowthFit, chosen: Sequence[tuple[TankFacts, OptionAdvice]]
+) -> tuple[float, float]:
+    """Journeys and hours a year of tanks, each at a rhythm."""
+    journeys = hours = 0.0
+    for site in dict.fromkeys(tank.site for tank, _ in chosen):
+        here = [each for each in chosen if each[0].site == site]
+        share = _journeys_a_visit(book, fit, {t.tank_id: row.interval_d for t, row in here})
+        for tank, row in here:
+            journeys += share * row.year.visits
+            hours += _hours_at_tank(tank, row) + share * row.year.visits * tank.travel_min / 60.0
+    return journeys, hours
+
+
+def _journeys_a_visit(book: Book, fit: GrowthFit, every_d: dict[str, int]) -> float:
+    """Journeys for a visit to the tanks of one place, by a plan of these tanks alone."""
+    if len(every_d) < 2:
+        return 1.0
+    advice = [
+        replace(one, recommended_interval_d=every_d[one.tank_id])
+        if one.tank_id in every_d
+        else replace(one, options=())  # not planned
+        for one in recommend(book, fit)
+    ]
     start = as_date(fit.design.on_day) + timedelta(days=1)
-    plan = plan_rounds(book, fit, recommend(book, fit), start, PLAN_WEEKS)
-    planned = [(visit.on, sites[visit.tank_id]) for visit in plan.visits if visit.tank_id in chosen]
-    share = {
-        site: sum(1 for _, at in set(planned) if at == site) / sum(at == site for _, at in planned)
-        for site in {at for _, at in planned}
-    }
-    return {name: share.get(sites[name], 1.0) for name in chosen}
+    visits = plan_rounds(book, fit, advice, start, PLAN_WEEKS).visits
+    days = [visit.on for visit in visits if visit.tank_id in every_d]
+    return len(set(days)) / len(days) if days else 1.0
 
 
 @finite_answer
@@ -181,7 +228,9 @@ def figures_of(facts: Sequence[TankFacts], contract: Contract | None) -> dict[st
             "proposed": row is tank.option,
             "first_estimate": tank.first_estimate,
             "next_on": plain(tank.next_on),
+            "first_on": plain(tank.first_on.get(row.interval_d)),
             "price_per_month": month_price(row.year.cost),
+            "all_tanks_per_month": month_price(tank.takes(row)[0]),
             **plain(row),
         }
         for tank in facts
