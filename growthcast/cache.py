@@ -111,7 +111,7 @@ def _code() -> str:
 
     import numpy as np
 
-    from growthcast.book.shipped import shipped_species_dir
+    from growthcast.book.files import shipped_species_dir
 
     package = Path(__file__).parent
     seen = [sys.version, np.__version__, str(Path(np.__file__).parent.parent.stat().st_mtime_ns)]

@@ -17,8 +17,8 @@ import numpy as np
 
 from growthcast.arrays import IntArray
 from growthcast.book.book import Book
+from growthcast.book.files import demo_dir
 from growthcast.book.read import read_book
-from growthcast.book.shipped import demo_dir
 from growthcast.book.supposed import Layout, known_species, parse_changes, read_layout
 from growthcast.book.words import check_known
 from growthcast.errors import UsageError

@@ -11,11 +11,11 @@ depend on the clock.
 '2026-10'
 """
 
+from growthcast.book.begin.diary import plan_import as plan_import
 from growthcast.book.begin.diary import propose_meanings as propose_meanings
 from growthcast.book.begin.diary import read_diary as read_diary
-from growthcast.book.begin.diary_rows import plan_import as plan_import
-from growthcast.book.begin.diary_rows import understand_diary as understand_diary
-from growthcast.book.begin.diary_rows import write_import as write_import
+from growthcast.book.begin.diary import understand_diary as understand_diary
+from growthcast.book.begin.diary import write_import as write_import
 from growthcast.book.begin.start import start_book as start_book
 from growthcast.book.sheets.export import export_book as export_book
 from growthcast.book.writing.append import add_rows as add_rows

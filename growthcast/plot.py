@@ -12,10 +12,9 @@ from matplotlib import pyplot as plt
 from matplotlib.axes import Axes
 
 from growthcast.errors import UsageError
-from growthcast.figures.calibration import calibration_axes
 from growthcast.figures.lettering import date_axis
+from growthcast.figures.readings import calibration_axes, growth_index_axes
 from growthcast.figures.style import BAND_50_ALPHA, BAND_80_ALPHA, BUDGET, FLOOR, FORECAST
-from growthcast.figures.watch import growth_index_axes
 from growthcast.forecast.heights import LEVELS
 from growthcast.forecast.report import AreaForecast
 from growthcast.forecast.verdict import BacktestResult

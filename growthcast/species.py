@@ -18,7 +18,7 @@ import numpy as np
 
 from growthcast.arrays import BoolArray, FloatArray, TextArray
 from growthcast.book.book import Table
-from growthcast.book.shipped import shipped_species_dir
+from growthcast.book.files import shipped_species_dir
 from growthcast.growth.responses import TRAITS
 from growthcast.nouns import dataclass
 
@@ -177,8 +177,7 @@ def fastest_cm_per_week(priors: SpeciesPriors) -> FloatArray:
     ``7 r K / 4``: the fastest growth of the logistic.
     """
     ceiling = np.where(priors.reaches_surface, OPEN_TANK_CEILING_CM, priors.ceiling_cm)
-    fastest: FloatArray = 7.0 * priors.rate_per_day * ceiling / 4.0
-    return fastest
+    return 7.0 * priors.rate_per_day * ceiling / 4.0
 
 
 def light_word(light_k_umol: float) -> str:

@@ -12,7 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from growthcast.arrays import BoolArray, DateArray, FloatArray, IntArray, TextArray
-from growthcast.book.words import folded
+from growthcast.book.words import check_known, folded
 from growthcast.errors import Finding
 from growthcast.nouns import dataclass
 
@@ -161,20 +161,23 @@ def bounds_on(areas: Table, bounds: Table, area: IntArray, day: FloatArray | flo
     return Bounds(*held)
 
 
+def names_of_plants(species: Table) -> dict[str, list[str]]:
+    """Return the names of every plant by its id: the id, botanical and common names, synonyms."""
+    columns = ("species_id", "scientific_name", "common_name", "also_known_as")
+    cells = zip(*(species.text(name).tolist() for name in columns), strict=True)
+    return {row[0]: [name.strip() for cell in row for name in cell.split(";")] for row in cells}
+
+
 def plant_named(species: Table, name: str) -> str | None:
     """Return the id of the one plant that goes by a name; ``None`` where none or several do.
 
     An id counts before botanical and common names and synonyms; case, hyphens and spaces do not.
     """
-    ids = species.text("species_id").tolist()
-    if name in ids:
+    known, wanted = names_of_plants(species), folded(name)
+    if name in known:
         return name
-    wanted, found = folded(name), set()
-    for column in ("species_id", "scientific_name", "common_name", "also_known_as"):
-        for plant, names in zip(ids, species.text(column).tolist(), strict=True):
-            if wanted and wanted in map(folded, names.split(";")):
-                found.add(plant)
-    return found.pop() if len(found) == 1 else None
+    found = [plant for plant, names in known.items() if wanted and wanted in map(folded, names)]
+    return found[0] if len(found) == 1 else None
 
 
 @dataclass(frozen=True, slots=True)
@@ -278,6 +281,13 @@ class Book:
         ]
         head = "<tr><th>tank_id</th><th>client</th><th>areas</th></tr>"
         return f"<p>{escape(repr(self))}</p><table>{head}{''.join(rows[:12])}</table>"
+
+    def tanks_of(self, client: str) -> IntArray:
+        """Return the places of a client's tanks; ``UsageError`` where there is no such client."""
+        clients = self.tanks.text("client")
+        known = [name for name in dict.fromkeys(clients.tolist()) if name]
+        check_known(client, known, "tanks.csv has no client", "the clients are")
+        return np.flatnonzero(clients == client)
 
     def ended_tanks(self, on: date) -> set[str]:
         """Return the tanks of which every area has ended by a day."""

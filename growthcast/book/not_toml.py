@@ -4,11 +4,13 @@ from __future__ import annotations
 
 import re
 import tomllib
+from contextlib import suppress
+from functools import cache
+from pathlib import Path
 from typing import Any
 
 from growthcast.book.cells.numbers import as_share
-from growthcast.book.findings import finding
-from growthcast.book.words import shown
+from growthcast.book.findings import filled, finding
 from growthcast.errors import Finding
 
 _MOST_FAULTS = 20
@@ -56,64 +58,34 @@ def _where_it_began(lines: list[str], at: int, message: str) -> int:
     return next((n for n in back if _OPEN.fullmatch(lines[n])), at)
 
 
+@cache
+def _rules() -> list[dict[str, str]]:
+    text = Path(__file__).with_name("not_toml.toml").read_text(encoding="utf-8")
+    rules: list[dict[str, str]] = tomllib.loads(text)["rule"]
+    return rules
+
+
 def _why(line: str, message: str) -> tuple[str, str]:
-    """Return what is wrong with a line, and what to do."""
-    typed = line.strip()
-    if "verwrite" in message or "twice" in message or "already" in message:
-        return f"{shown(typed)}, which stands there twice", "remove one of the two"
-    if typed.startswith("["):
-        name = re.sub(r"[^A-Za-z0-9_-]+", "", typed.partition("#")[0])
-        return f"{shown(typed)}, a section not closed or not alone", f"write [{name}] on its own"
-    if re.search("[“”„‟«»‘’]", typed):
-        return f"{shown(typed)}, with curly quotes", 'write straight double quotes: "'
-    if not (parts := re.fullmatch(_KEY + r"=\s*(?P<value>.*)", line)):
-        return _no_pair(typed)
-    return _of_value(parts["key"], parts["value"].strip(), typed)
-
-
-def _no_pair(typed: str) -> tuple[str, str]:
-    if colon := re.fullmatch(_KEY + r":\s*(?P<value>.+)", typed):
-        return f"{shown(typed)}, with a colon", f"write {colon['key']} = {colon['value']}"
-    if spaced := re.fullmatch(r"([A-Za-z0-9_-]+(?: +[A-Za-z0-9_-]+)+)\s*=\s*(.+)", typed):
-        name = "_".join(spaced[1].split())
-        return f"{shown(typed)}, a key with a space", f"write {name} = {spaced[2]}"
-    if not typed:
-        return "a quote or bracket that is never closed", "close it"
-    return (
-        f"{shown(typed)}, which is no key = value",
-        "write key = value, or # in front of a remark",
-    )
-
-
-def _of_value(key: str, value: str, typed: str) -> tuple[str, str]:
-    """Return what is wrong with the value of a key."""
-    bare = re.sub(r"\s*#.*", "", value)
-    if not bare:
-        return f"{shown(key)} without a value", "write a value after the = sign, or remove the line"
-    if re.fullmatch(r"[0-9]+(?:\s*[,; ]\s*[0-9]+)+", bare) and (
-        key == "intervals_d" or re.search(r"[ ;]|,.*,", bare)
-    ):
-        numbers = ", ".join(re.findall("[0-9]+", bare))
-        return f"{shown(bare)}, a list without brackets", f"write {key} = [{numbers}]"
-    if comma := re.fullmatch(r"([+-]?[0-9]+),([0-9]+)", bare):
-        number = f"{comma[1]}.{comma[2]}"
-        fix = f"write {number}"
-        if len(comma[2]) == 3 and comma[1].strip("+-0"):
-            fix += f" or {comma[1]}{comma[2]}, whichever is meant"
-        return f"{shown(bare)}, with a decimal comma", fix
-    if re.fullmatch(r"[+-]?(?:\.[0-9]+|[0-9]+\.|0[0-9]+(?:\.[0-9]*)?)", bare):
-        return f"{shown(bare)}, a number written short", f"write {float(bare):g}"
-    if unit := re.fullmatch(r"([+-]?[0-9]+(?:[.,][0-9]+)?)\s*([^\W\d_]+|[%€$£])", bare):
-        number = unit[1].replace(",", ".")
-        number = as_share(float(number)) if unit[2] == "%" else number
-        return f"{shown(bare)}, a number with its unit", f"write {number}"
-    if bare.startswith(("[", "{")):
-        return f"{shown(typed)}, a list not closed or not plain", "write [7, 10, 14], as an example"
-    words = re.sub("[\"']", "", bare).strip()
-    if bare[0] in "\"'":
-        if "\\" in bare:
-            fix = "write / for each backslash, or put the text in single quotes"
-            return f"{shown(typed)}, a text with a backslash", fix
-        fix = f'write {key} = "{words}"' if words else "close the text with the same quotes"
-        return f"{shown(typed)}, a text not closed or with more behind it", fix
-    return f"{shown(bare)}, a text without quotes", f'write {key} = "{words}"'
+    """Return what is wrong with a line, and what to do: the first rule that fits."""
+    typed, bare = line.strip(), ""
+    seen = typed
+    if pair := re.fullmatch(_KEY + r"=\s*(?P<value>.*)", line):
+        bare = re.sub(r"\s*#.*", "", pair["value"].strip())
+        seen = f"{pair['key']} = {bare}"
+    for rule in _rules():
+        fits = re.fullmatch(rule.get("line", ".*"), seen)
+        if fits and re.search(rule.get("says", ""), message):
+            break
+    else:
+        raise AssertionError("the last rule takes any pair")
+    said = fits.groupdict()
+    if "number" in said:
+        said["number"] = said["number"].replace(",", ".")
+        said["share"] = as_share(float(said["number"]))
+    said |= {"typed": typed, "name": re.sub(r"[^A-Za-z0-9_-]+", "", typed.partition("#")[0])}
+    said |= {"underscored": "_".join(said.get("key", "").split())}
+    said |= {"numbers": ", ".join(re.findall("[0-9]+", bare))}
+    said |= {"words": re.sub("[\"']", "", bare).strip()}
+    with suppress(ValueError):
+        said["short"] = f"{float(bare):g}"
+    return filled(rule["found"], said), filled(rule["fix"], said)

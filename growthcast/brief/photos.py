@@ -13,7 +13,7 @@ from PIL import Image
 
 from growthcast.book.book import Book
 from growthcast.book.words import shown
-from growthcast.book.writing.visit.taps import PHOTOS
+from growthcast.book.writing.visit.lines import PHOTOS
 from growthcast.brief.letterhead import picture_of
 from growthcast.brief.page import Block, Heading, Picture, Pictures
 from growthcast.nouns import dataclass

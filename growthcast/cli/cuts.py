@@ -9,7 +9,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from growthcast.cli.options import Day, Days, File, Text, chosen_tanks, open_fit, recalled
-from growthcast.cli.output import print_answer, say
+from growthcast.cli.output import check_file, print_answer, say, write_file
 from growthcast.cli.pages import check_page, write_page
 from growthcast.errors import UsageError
 from growthcast.plain import plain
@@ -81,15 +81,11 @@ def cuts_command(
 
 
 def _write_for_phone(book: Book, sheets: Sequence[CutSheet], file: Path) -> None:
-    from growthcast.book.writing.replace import write_whole
     from growthcast.desk.visit import day_file
-    from growthcast.figures.save import check_target
 
-    if file.suffix.lower() not in {".html", ".htm"}:
-        raise UsageError(f'a page for a phone is written as .html, and "{file.name}" is not')
-    check_target(book, file)
-    write_whole(file, day_file(book, sheets))
-    say(f"Wrote {file}; growthcast log --from reads what is typed into it.")
+    check_file(book.folder, file, ".html")
+    beside = "; growthcast log --from reads what is typed into it."
+    write_file(file, day_file(book, sheets), beside)
 
 
 def _next_visit(
@@ -143,7 +139,7 @@ def peak_command(
 
     Exit status: 0 done, 2 bad arguments or a book with problems, 3 the tool itself failed.
     """
-    from growthcast.say.peak import peak_sentence, peaks_words, why_not_best
+    from growthcast.say.ahead import peak_sentence, peaks_words, why_not_best
     from growthcast.service.recommend import recommend
     from growthcast.service.visit.peak import peak_plan
 

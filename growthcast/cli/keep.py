@@ -10,13 +10,22 @@ from typing import TYPE_CHECKING, Any
 
 import typer
 
+from growthcast.book.files import find_book, find_own_book
 from growthcast.book.findings import count_of as findings_in_words
 from growthcast.book.findings import format_finding, format_findings
-from growthcast.book.shipped import find_book, find_own_book
 from growthcast.book.words import did_you_mean, shown
 from growthcast.cli.log_file import say_columns
 from growthcast.cli.options import Day, File, Text, Texts, fitted, folder_of
-from growthcast.cli.output import WAITING, print_answer, print_json, print_words, say, working
+from growthcast.cli.output import (
+    WAITING,
+    check_file,
+    print_answer,
+    print_json,
+    print_words,
+    say,
+    working,
+    write_file,
+)
 from growthcast.errors import BookProblems, Exit, GrowthcastError, RowsRefused, UsageError
 from growthcast.plain import plain
 from growthcast.say.words import and_list, capital, count_of
@@ -111,8 +120,8 @@ def _also_found(folder: Path, table: str, row: dict[str, Any], today: date) -> l
 
 def _own_columns(folder: Path, table: str) -> tuple[str, ...]:
     """Return the header of a table as typed; empty where there is no such file."""
-    from growthcast.book.writing.dialect import dialect_of
     from growthcast.book.writing.replace import read_file
+    from growthcast.book.writing.source import dialect_of
 
     data = read_file(folder, f"{table}.csv")
     return tuple(name.strip() for name in dialect_of(data, table).header) if data else ()
@@ -160,7 +169,7 @@ def import_command(
     from growthcast.book.sheets.load import read_workbook
     from growthcast.book.sheets.merge import check_merge, merge_workbook
     from growthcast.book.writing.replace import write_over
-    from growthcast.say.workbook import count_words, merge_words
+    from growthcast.say.written import count_words, merge_words
 
     folder, fell_back = find_book(book)
     if fell_back:
@@ -195,25 +204,25 @@ def import_diary(file: Path, folder: Path, kept: Path, *, yes: bool, as_json: bo
     """Say what an old diary would bring into the log, and with ``yes`` write it."""
     from growthcast.book.begin.diary import (
         meanings_text,
+        plan_import,
         propose_meanings,
         read_diary,
         read_meanings,
+        understand_diary,
+        write_import,
     )
-    from growthcast.book.begin.diary_rows import plan_import, understand_diary, write_import
     from growthcast.book.read import read_book
-    from growthcast.book.writing.replace import write_whole
-    from growthcast.say.diary import meaning_words, plan_words
+    from growthcast.say.written import meaning_words, plan_words
 
-    if kept.suffix != ".toml":
-        raise UsageError(f"--as {kept}: name a file that ends in .toml")
+    check_file(folder, kept, ".toml")
     book, diary = read_book(folder), read_diary(file)
     new = not kept.exists()
     meanings = propose_meanings(diary, book) if new else read_meanings(kept, diary)
     if not as_json:
         print_words(meaning_words(diary, meanings))
     if new:
-        write_whole(kept, meanings_text(meanings, diary).encode())
-        say(f"Wrote {kept}: correct there what a column is, then run this again.")
+        beside = ": correct there what a column is, then run this again."
+        write_file(kept, meanings_text(meanings, diary).encode(), beside)
     try:
         understood = understand_diary(diary, meanings, book)
     except UsageError as trouble:
@@ -277,7 +286,7 @@ def _of_fit(book: Book) -> list[Finding]:
     from growthcast.book.checks.checks import remark_on_grams
     from growthcast.book.findings import finding
     from growthcast.fit.growth import last_logged
-    from growthcast.say.fit import suspect_words
+    from growthcast.say.forecast import suspect_words
 
     fit = fitted(book, last_logged(book) or date.today())
     suspects = [

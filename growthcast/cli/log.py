@@ -1,4 +1,4 @@
-"""growthcast log and open: a visit in one short line, area by area, or in the browser."""
+"""growthcast log, measure and open: a visit in one short line, off a photo, or in the browser."""
 
 from __future__ import annotations
 
@@ -8,7 +8,7 @@ from datetime import date
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from growthcast.book.shipped import find_own_book
+from growthcast.book.files import find_own_book
 from growthcast.cli.log_file import (
     STATES,
     fit_before,
@@ -18,8 +18,15 @@ from growthcast.cli.log_file import (
     understood,
     write_line,
 )
-from growthcast.cli.options import Count, Day, File, Text, Texts
-from growthcast.cli.output import print_answer, print_words, say, text_of
+from growthcast.cli.options import Count, Day, File, Text, Texts, folder_of, open_fit
+from growthcast.cli.output import (
+    check_file,
+    print_answer,
+    print_words,
+    say,
+    text_of,
+    write_file,
+)
 from growthcast.cli.tables import print_line, printable
 from growthcast.errors import UsageError
 
@@ -30,7 +37,8 @@ if TYPE_CHECKING:
     from growthcast.book.writing.visit.entry import VisitRow
     from growthcast.book.writing.visit.lines import Line, State
     from growthcast.fit.result import GrowthFit
-    from growthcast.service.doubts.understood import Understood
+    from growthcast.service.doubts.judge import Understood
+    from growthcast.service.visit.picture import Picture
 
 
 def ask_for_visit(
@@ -41,7 +49,7 @@ def ask_for_visit(
     ``items`` are parts of the visit that are known already.
     """
     from growthcast.book.writing.visit.amounts import GRAMMAR
-    from growthcast.book.writing.visit.places import places_of, visit_rows
+    from growthcast.book.writing.visit.entry import places_of, visit_rows
 
     say(f"{tank_id} on {day}: type what you did, Enter to skip an area, ? for what to write.")
     items = [*items]
@@ -110,8 +118,8 @@ def log_command(
     from growthcast.book.read import read_book
     from growthcast.book.writing.unlog import without_visit
     from growthcast.book.writing.visit.amounts import looks_like_item
-    from growthcast.book.writing.visit.places import tank_of_visit, visit_rows
-    from growthcast.say.visit import doubtful_words, understood_words
+    from growthcast.book.writing.visit.entry import tank_of_visit, visit_rows
+    from growthcast.say.log import doubtful_words, understood_words
 
     items = visit or []
     named = items[0] if items and not looks_like_item(items[0]) else None
@@ -157,8 +165,7 @@ def log_command(
 
 def _line(tank_id: str, day: date, items: Sequence[str], number: str, by: str, taps: str) -> Line:
     """Return a visit as its line; ``taps`` are a file of them, or they themselves."""
-    from growthcast.book.writing.visit.lines import Line, checked_name, checked_number
-    from growthcast.book.writing.visit.taps import read_taps
+    from growthcast.book.writing.visit.lines import Line, checked_name, checked_number, read_taps
 
     number, by = checked_number(number), checked_name(by)
     tapped = taps if not taps or taps.lstrip().startswith("{") else text_of(Path(taps))
@@ -180,8 +187,7 @@ def _print_outlook(
     as_json: bool,
 ) -> None:
     """Print what follows from a visit that was written."""
-    from growthcast.say.log import outlook_for_programs, outlook_words
-    from growthcast.say.visit import visit_for_programs
+    from growthcast.say.log import outlook_for_programs, outlook_words, visit_for_programs
     from growthcast.service.visit.logged import after_visit
 
     tank_id, day, news = known.tank_id, known.day, None
@@ -207,3 +213,82 @@ def open_command(book: Text, share: bool, at: str, port: Count, no_browser: bool
 
     share_at = at if share or at else None
     open_desk(Desk(folder), say, share_at=share_at, browser=not no_browser, port=port)
+
+
+def measure_command(
+    photo: Path, book: Text, tank: Text, taps: File, html: File, keep: bool, on: Day, as_json: bool
+) -> None:
+    """Read the heights of all areas off one photo of a tank, each with its error.
+
+    Example: growthcast measure tank.jpg my-book --tank lobby --html tap.html
+
+    Exit status: 0 done, 2 the photo is refused or bad arguments, 3 the tool itself failed.
+    """
+    from growthcast.book.read import read_book
+    from growthcast.book.writing.visit.entry import tank_of_visit
+    from growthcast.book.writing.visit.lines import keep_picture, read_taps
+    from growthcast.say.photo import photo_words
+    from growthcast.service.visit.photo import measure, size_of_tank
+    from growthcast.service.visit.picture import pane_of, read_picture
+
+    if (taps is None) == (html is None) or (html is not None and keep):
+        raise UsageError(
+            "give --html FILE.html for a page to tap on, then --taps FILE with what was tapped "
+            "(and --keep where the picture is to stay in the book)"
+        )
+    picture = read_picture(photo)
+    if html is not None:
+        _write_page(photo, picture, book, tank, html)
+        return
+    assert taps is not None
+    opened = read_book(find_own_book(book) if keep else folder_of(book))
+    tank_id = tank_of_visit(opened, tank, [])
+    size = size_of_tank(opened, tank_id)
+    told = read_taps(text_of(taps))
+    reading = measure(opened, tank_id, picture, told)
+    day = [] if on is None else ["--on", on.isoformat()]
+    print_answer(as_json, reading, photo_words(reading, *day, "--taps", str(taps)))
+    if keep:
+        pane = pane_of(photo, told, size)
+        file = keep_picture(opened.folder, tank_id, on or date.today(), pane)
+        say(f"Kept {file}: the pane alone, {len(pane) / 1000:.0f} kB")
+
+
+def _write_page(
+    photo: Path, picture: Picture, book: str | None, tank: str | None, html: Path
+) -> None:
+    """Write the page for tapping, with the photo and the heights expected today inside."""
+    import base64
+    import math
+
+    import numpy as np
+
+    from growthcast.book.writing.visit.entry import tank_of_visit
+    from growthcast.desk.visit import tapping_page
+    from growthcast.forecast.heights import LEVELS
+    from growthcast.forecast.report import as_date, forecast_growth
+    from growthcast.say.words import named
+    from growthcast.service.visit.photo import photo_task
+    from growthcast.service.visit.picture import shown_picture
+
+    opened, _, fit = open_fit(book, None)
+    check_file(opened.folder, html, ".html")
+    tank_id = tank_of_visit(opened, tank, [])
+    place = np.flatnonzero(opened.tanks.text("tank_id") == tank_id)
+    today = max(date.today(), as_date(fit.design.on_day))
+    looks = forecast_growth(fit, (today,), 1, place)
+    ids, labels = (opened.areas.text(name).tolist() for name in ("area_id", "label"))
+    called = dict(zip(ids, labels, strict=True))
+    expected = {
+        look.area_id: (
+            named(called[look.area_id], look.area_id),
+            float(look.height_cm[0, LEVELS.index(0.5)]),
+        )
+        for look in looks
+    }
+    task = photo_task(opened, tank_id, expected)
+    shown = "data:image/jpeg;base64," + base64.b64encode(shown_picture(photo)).decode()
+    focal = picture.focal_px / picture.width
+    given = {"task": task, "focal": None if math.isnan(focal) else focal}
+    beside = ": open it in a browser, tap, and give what it saves to --taps"
+    write_file(html, tapping_page(opened.practice.locale, tank_id, shown, given), beside)

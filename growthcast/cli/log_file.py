@@ -17,7 +17,7 @@ if TYPE_CHECKING:
     from growthcast.book.writing.append import Addition
     from growthcast.book.writing.visit.lines import Line, State
     from growthcast.fit.result import GrowthFit
-    from growthcast.service.doubts.understood import Understood
+    from growthcast.service.doubts.judge import Understood
 
 T = TypeVar("T")
 
@@ -33,9 +33,9 @@ def log_file(folder: Path, file: Path, today: date, *, yes: bool, as_json: bool)
     """Log the visits of a file: all are understood and checked before the first is written."""
     from growthcast.book.read import read_book
     from growthcast.book.writing.append import would_add
+    from growthcast.book.writing.visit.entry import tank_of_visit, visit_rows
     from growthcast.book.writing.visit.lines import numbered, read_lines
-    from growthcast.book.writing.visit.places import tank_of_visit, visit_rows
-    from growthcast.say.visit import doubtful_words, understood_words, visit_for_programs
+    from growthcast.say.log import doubtful_words, understood_words, visit_for_programs
 
     lines = read_lines(text_of(file))
     book = read_book(folder, today=today)
@@ -130,8 +130,7 @@ def write_line(
     folder: Path, line: Line, known: Understood, today: date, *, again: bool = False
 ) -> tuple[State, Addition | None]:
     from growthcast.book.writing.unlog import change_visit
-    from growthcast.book.writing.visit.lines import log_line
-    from growthcast.book.writing.visit.taps import keep_taps
+    from growthcast.book.writing.visit.lines import keep_taps, log_line
 
     if again:
         visit = (known.tank_id, known.day, known.cells)
@@ -156,7 +155,7 @@ def fit_before(book: Book, day: date) -> GrowthFit | None:
 def understood(
     book: Book, tank_id: str, day: date, rows: Sequence[Any], before: GrowthFit | None, by: str = ""
 ) -> Understood:
-    from growthcast.service.doubts.understood import understand
+    from growthcast.service.doubts.judge import understand
 
     known = understand(book, tank_id, day, rows, before, by)
     if known.trouble:

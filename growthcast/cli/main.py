@@ -11,7 +11,7 @@ ABOUT = "Forecast how planted aquarium areas grow, and how often each tank must 
 EXAMPLE = "Example: growthcast interval my-book. Without a book, the demo that ships is used."
 HEADINGS = {
     "Keep the book": {
-        "start": "begin",
+        "start": "changes",
         "add": "keep",
         "unlog": "changes",
         "replace": "changes",
@@ -22,7 +22,7 @@ HEADINGS = {
         "export": "keep",
         "import": "keep",
     },
-    "At the tank": {"log": "log", "measure": "measure", "open": "log", "cuts": "cuts"},
+    "At the tank": {"log": "log", "measure": "log", "open": "log", "cuts": "cuts"},
     "Advice": {
         "interval": "forecast",
         "forecast": "forecast",
@@ -31,7 +31,7 @@ HEADINGS = {
         "peak": "cuts",
     },
     "Pages": {"brief": "pages", "quote": "pages", "overview": "pages", "hours": "rounds"},
-    "Plants": {"rescape": "rescape", "species": "species"},
+    "Plants": {"rescape": "rescape", "species": "forecast"},
     "What the log tells, and how sure": {
         "watch": "forecast",
         "fit": "forecast",

@@ -15,8 +15,8 @@ from typing import TYPE_CHECKING, Annotated, Any, TypeVar, get_args, get_type_hi
 import typer
 
 from growthcast import cache
+from growthcast.book.files import find_book
 from growthcast.book.findings import summary_for_commands
-from growthcast.book.shipped import find_book
 from growthcast.book.tables import CONDITION_WORDS
 from growthcast.book.words import check_known, some_of
 from growthcast.cli.output import say, working
@@ -138,7 +138,7 @@ def open_book(named: str | None, on: date | None) -> tuple[Book, date]:
     """Read the book a command is called with, say its notes, and settle the day to stand on."""
     from growthcast.book.read import read_book
     from growthcast.fit.growth import last_logged
-    from growthcast.say.opening import left_out_words
+    from growthcast.say.supposed import left_out_words
 
     book = read_book(folder_of(named), on=on)
     if beside := summary_for_commands(book.findings):
@@ -171,7 +171,7 @@ def open_fit(
     named: str | None, on: date | None, *, doubt: bool = False
 ) -> tuple[Book, date, GrowthFit]:
     """Read and fit the book; areas whose fit did not settle are named on stderr."""
-    from growthcast.say.opening import beside_fit
+    from growthcast.say.supposed import beside_fit
 
     book, day = open_book(named, on)
     fit = fitted(book, day, doubt)

@@ -11,7 +11,7 @@ from importlib.util import find_spec
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from growthcast.book.words import check_known, printable
+from growthcast.book.words import printable
 from growthcast.cli.options import (
     Count,
     Day,
@@ -22,7 +22,7 @@ from growthcast.cli.options import (
     open_fit,
     recalled,
 )
-from growthcast.cli.output import say
+from growthcast.cli.output import check_file, say, write_file
 from growthcast.errors import UsageError
 
 if TYPE_CHECKING:
@@ -39,12 +39,8 @@ def check_page(file: Path | None) -> Path:
     """Return the file to write; refuse one of another form, and PDF where it cannot be made."""
     if file is None:
         raise UsageError("name the file to write: --out FILE.html or --out FILE.pdf")
-    suffix = file.suffix.lower()
-    if suffix not in {".html", ".htm", ".pdf"}:
-        raise UsageError(
-            f'a page is written as .html or .pdf, and "{printable(file.name)}" ends in neither'
-        )
-    if suffix == ".pdf" and find_spec("typst") is None:  # there is no wheel for some machines
+    check_file(None, file, ".html", ".pdf")
+    if file.suffix.lower() == ".pdf" and find_spec("typst") is None:  # no wheel for some machines
         raise UsageError(
             "PDF pages need the typst module, which is not installed here. Write "
             f'"{printable(file.stem)}.html" instead, open it in a browser and print it to a PDF '
@@ -60,12 +56,11 @@ def write_page(
 
     With the day that it stands on, and what was asked, a page that was built before is recalled.
     """
-    from growthcast.book.writing.replace import write_whole
+    from growthcast.book.writing.replace import check_place
     from growthcast.brief.letterhead import logo_of
-    from growthcast.figures.save import check_target
     from growthcast.say.locale import open_locale
 
-    check_target(book, file)
+    check_place(book.folder, file)
     practice = book.practice
     locale = open_locale(practice.locale)
     if practice.locale.partition("-")[0].lower() != locale.language:
@@ -81,9 +76,8 @@ def write_page(
     content, said = made() if day is None else recalled(book, day, made, *asked, suffix, logo)
     if said:
         say(said)
-    check_target(book, file)
-    write_whole(file, content)
-    say(f"Wrote {file}")
+    check_place(book.folder, file)
+    write_file(file, content)
 
 
 def _made(page: Page, suffix: str) -> tuple[bytes, str]:
@@ -150,7 +144,7 @@ def _write_client_page(
     file = check_page(out)
     if tank is not None and client is not None:
         raise UsageError("name one tank with --tank ID, or one client with --client NAME")
-    _check_data(data)
+    check_file(None, data, ".json", ".csv")
     opened, day, fit = open_fit(book, on)
     tanks = _tanks_of(opened, tank, client)
     names = opened.tanks.text("tank_id")[tanks].tolist()
@@ -183,7 +177,7 @@ def _write_client_page(
         found = figures_of(*gathered())
         return found, [*found["rhythms"], *_totals(found["contract"])]
 
-    _check_data(data, opened)
+    check_file(opened.folder, data, ".json", ".csv")
     photos, without = photos_of(opened, names)
     for said in without:
         say(said)
@@ -197,14 +191,7 @@ def _write_client_page(
 
 def _tanks_of(book: Book, tank: str | None, client: str | None) -> IntArray:
     """Return the places of one tank, or of all tanks of a client."""
-    if client is None:
-        return chosen_tanks(book, one_tank(book, tank))
-    import numpy as np
-
-    clients = book.tanks.text("client")
-    known = [name for name in dict.fromkeys(clients.tolist()) if name]
-    check_known(client, known, "tanks.csv has no client", "the clients are")
-    return np.flatnonzero(clients == client)
+    return book.tanks_of(client) if client else chosen_tanks(book, one_tank(book, tank))
 
 
 def _totals(whole: dict[str, Any] | None) -> list[dict[str, Any]]:
@@ -215,25 +202,12 @@ def _totals(whole: dict[str, Any] | None) -> list[dict[str, Any]]:
     return [total | {f"{name}_per_year": whole[name]["p50"] for name in ("hours", "cost")}]
 
 
-def _check_data(data: Path | None, book: Book | None = None) -> None:
-    """Refuse a file for figures of another form, or one that a book is made of."""
-    if data is None:
-        return
-    if data.suffix.lower() not in {".json", ".csv"}:
-        raise UsageError(f'"{printable(data.name)}" ends in neither .json nor .csv')
-    if book is not None:
-        from growthcast.figures.save import check_target
-
-        check_target(book, data)
-
-
 def _write_data(
     data: Path | None, figures: Callable[[], tuple[dict[str, Any], list[dict[str, Any]]]]
 ) -> None:
     """Write the figures behind a page: all of them as JSON, their rows as CSV."""
     if data is None:
         return
-    from growthcast.book.writing.replace import write_whole
     from growthcast.say.rounds import csv_of
 
     found, rows = figures()
@@ -242,8 +216,7 @@ def _write_data(
     else:
         plain = [name for name, cell in rows[0].items() if not isinstance(cell, dict | list)]
         text = csv_of(plain, rows)
-    write_whole(data, text.encode())
-    say(f"Wrote {data}")
+    write_file(data, text.encode())
 
 
 def overview_command(book: Text, out: File, data: File, on: Day) -> None:
@@ -254,7 +227,7 @@ def overview_command(book: Text, out: File, data: File, on: Day) -> None:
     Exit status: 0 done, 2 bad arguments or a book with problems, 3 the tool itself failed.
     """
     file = check_page(out)
-    _check_data(data)
+    check_file(None, data, ".json", ".csv")
     opened, day, fit = open_fit(book, on)
 
     @cache
@@ -274,6 +247,6 @@ def overview_command(book: Text, out: File, data: File, on: Day) -> None:
         rows = overview_figures(standings())
         return {"tanks": rows}, rows
 
-    _check_data(data, opened)
+    check_file(opened.folder, data, ".json", ".csv")
     write_page(opened, file, build, day, "overview")
     _write_data(data, figures)

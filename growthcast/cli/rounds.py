@@ -8,15 +8,12 @@ from datetime import UTC, date, datetime, timedelta
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from growthcast.book.words import check_known
 from growthcast.cli.options import Day, File, Text, chosen_tanks, folder_of, open_fit, recalled
-from growthcast.cli.output import print_answer, say
-from growthcast.cli.tables import printable
+from growthcast.cli.output import check_file, print_answer, say, write_file
 from growthcast.errors import UsageError
 from growthcast.plain import plain
 
 if TYPE_CHECKING:
-    from growthcast.book.book import Book
     from growthcast.book.checks.rounds import ClosedTime
     from growthcast.service.rounds.plan import RoundsPlan
     from growthcast.service.visit.away import AwayTank
@@ -40,7 +37,7 @@ def rounds_command(
     opened, day, fit = open_fit(book, on)
     first = _first_day(start, day)
     for file, suffix in ((csv, ".csv"), (ics, ".ics")):
-        check_file(opened, file, suffix)
+        check_file(opened.folder, file, suffix)
 
     def work() -> RoundsPlan:
         return plan_rounds(opened, fit, recommend(opened, fit), first, weeks)
@@ -63,35 +60,18 @@ def _first_day(asked: date | None, day: date) -> date:
     return asked
 
 
-def check_file(book: Book, file: Path | None, suffix: str) -> None:
-    """Refuse a file that cannot or must not be written, before the work is done."""
-    if file is None:
-        return
-    from growthcast.figures.save import check_target
-
-    if file.suffix.lower() != suffix:
-        raise UsageError(
-            f'"{printable(file.name)}" does not end in {suffix}; name it {file.stem}{suffix}'
-        )
-    check_target(book, file)
-
-
 def _write_files(plan: RoundsPlan, csv: Path | None, ics: Path | None) -> None:
-    from growthcast.book.writing.replace import write_whole
-    from growthcast.say.calendar import rounds_ics
+    from growthcast.say.card import rounds_ics
     from growthcast.say.locale import open_locale
     from growthcast.say.rounds import rounds_csv
 
     if csv is not None:
-        write_whole(csv, rounds_csv(plan).encode())
-        say(f"Wrote {csv}")
+        write_file(csv, rounds_csv(plan).encode())
     if ics is not None:
         earlier = ics.read_bytes() if ics.is_file() else b""
         locale = open_locale(plan.practice.locale)
         written, cancelled = rounds_ics(plan, datetime.now(UTC), locale, earlier)
-        write_whole(ics, written)
-        also = f"; visits it cancels: {cancelled}" if cancelled else ""
-        say(f"Wrote {ics}{also}")
+        write_file(ics, written, f"; visits it cancels: {cancelled}" if cancelled else "")
 
 
 def away_command(
@@ -113,7 +93,7 @@ def away_command(
     import numpy as np
 
     from growthcast.book.checks.rounds import closed_times
-    from growthcast.say.away import away_words
+    from growthcast.say.ahead import away_words
     from growthcast.service.visit.away import weeks_away
 
     if start is None or end is None:
@@ -164,7 +144,7 @@ def _open_ends(
 def _with_open_stand_in(one: AwayTank, times: tuple[ClosedTime, ...]) -> tuple[AwayTank, str]:
     """Return the tank with a stand-in on a day on which it can be visited, and its conclusion."""
     from growthcast.book.checks.rounds import closed_on, open_before, open_from
-    from growthcast.say.away import away_sentence
+    from growthcast.say.ahead import away_sentence
     from growthcast.say.words import day_words, week_day_words
 
     if one.stand_in_by is None or (time := closed_on(times, one.stand_in_by)) is None:
@@ -205,21 +185,18 @@ def hours_command(book: Text, month: Text, client: Text, csv: File, as_json: boo
     Exit status: 0 done, 2 bad arguments or a book with problems, 3 the tool itself failed.
     """
     from growthcast.book.read import read_book
-    from growthcast.book.writing.replace import write_whole
     from growthcast.fit.growth import last_logged
-    from growthcast.say.hours import hours_csv, hours_words
+    from growthcast.say.rounds import hours_csv, hours_words
     from growthcast.service.effort.hours import month_of_work
 
     opened = read_book(folder_of(book))
-    check_file(opened, csv, ".csv")
+    check_file(opened.folder, csv, ".csv")
     if client is not None:
-        clients = sorted({name for name in opened.tanks.text("client").tolist() if name})
-        check_known(client, clients, "tanks.csv has no client", "the clients are")
+        opened.tanks_of(client)  # is there
     day = _first_of(month) if month else last_logged(opened) or date.today()
     work = month_of_work(opened, day, client)
     if csv is not None:
-        write_whole(csv, hours_csv(work).encode())
-        say(f"Wrote {csv}")
+        write_file(csv, hours_csv(work).encode())
     print_answer(as_json, work, hours_words(work))
 
 

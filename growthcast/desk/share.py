@@ -19,13 +19,24 @@ from starlette.requests import Request
 from starlette.responses import JSONResponse, Response
 from starlette.routing import Route
 
-from growthcast.book.writing.phones import read_phones, write_phones
-from growthcast.book.writing.visit.lines import Line, checked_name, checked_number
-from growthcast.book.writing.visit.taps import read_taps
+from growthcast.book.writing.visit.lines import (
+    Line,
+    checked_name,
+    checked_number,
+    read_phones,
+    read_taps,
+    write_phones,
+)
 from growthcast.desk.guard import Patience
 from growthcast.desk.memory import Desk
-from growthcast.desk.phone_page import PARTS, phone_page
-from growthcast.desk.visit import formula_free, known_visit, words_of, write_visit
+from growthcast.desk.visit import (
+    PARTS,
+    formula_free,
+    known_visit,
+    phone_page,
+    words_of,
+    write_visit,
+)
 from growthcast.errors import GrowthcastError, NotWritten, UsageError
 from growthcast.say.locale import open_locale
 

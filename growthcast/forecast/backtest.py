@@ -33,9 +33,8 @@ from growthcast.forecast.baselines import (
     start_heights,
     unpooled,
 )
-from growthcast.forecast.crossings import crossing_days
 from growthcast.forecast.heights import outlook
-from growthcast.forecast.report import as_date
+from growthcast.forecast.report import as_date, crossing_days
 from growthcast.forecast.scores import CHANCES, Forecasts, Predictive
 from growthcast.forecast.verdict import BacktestResult, Readings
 from growthcast.growth.logistic import stage

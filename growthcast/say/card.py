@@ -1,12 +1,26 @@
-"""The card for a visit, for wet hands: what to cut, in the words of its reader's language."""
+"""The card for a visit and the calendar file, in the words of their reader's language.
+
+In the calendar every visit is an all-day event whose UID depends on the practice, the tank and the
+number of the visit, counted from the first in the log: a plan made anew moves the events it gave
+before, and cancels those that took place or that it no longer has.
+
+References
+----------
+Desruisseaux, B. (2009). RFC 5545: Internet Calendaring and Scheduling Core Object Specification
+(lines of 75 octets: 3.1; text: 3.3.11; dates: 3.3.4; all-day events: 3.6.1; status: 3.8.1.11).
+"""
 
 from __future__ import annotations
 
+import hashlib
 from collections.abc import Iterator, Sequence
+from contextlib import suppress
+from datetime import UTC, date, datetime, timedelta
 
 from growthcast.say.cuts import HARD_CUT_SHARE, worth_measuring
 from growthcast.say.locale import Locale
 from growthcast.say.words import hand_cut, named, place_of
+from growthcast.service.rounds.plan import PlannedVisit, RoundsPlan
 from growthcast.service.visit.cuts import AreaCut, CutSheet, minutes_of_day
 
 """What scissors keep to [cm], and an eye [% cover]."""
@@ -117,3 +131,131 @@ def caution_words(locale: Locale, sheet: CutSheet) -> str:
     if regulated:
         said += f" {locale.say('caution_regulated', plants=locale.listed(list(regulated)))}"
     return said
+
+
+LONGEST_LINE = 75
+EPOCH = datetime(2020, 1, 1, tzinfo=UTC)
+OURS, CANCELLED = "@growthcast", "STATUS:CANCELLED"
+KEPT_D = 182
+"""Days for which a visit that was cancelled stays in the calendar's file."""
+
+
+def rounds_ics(
+    plan: RoundsPlan, made_at: datetime, locale: Locale, earlier: bytes = b""
+) -> tuple[bytes, int]:
+    """Return the visits as an iCalendar file made at a moment (UTC), and how many it cancels.
+
+    The sequence number counts minutes, so that a plan made later takes the place of an earlier one.
+    ``earlier`` is the file it replaces: what that announced and what has taken place since, or
+    falls into the plan and is not in it, is cancelled; what lies after the plan stays.
+    """
+    practice = plan.practice.name
+    stamp = [
+        f"DTSTAMP:{made_at:%Y%m%dT%H%M%SZ}",
+        f"SEQUENCE:{(made_at - EPOCH) // timedelta(minutes=1)}",
+    ]
+    events = {}
+    for visit in plan.visits:
+        uid = _uid(practice, visit.tank_id, visit.number)
+        events[uid] = [*stamp, *_event(visit, plan, locale)]
+    took_place = {
+        _uid(practice, window.tank_id, number)
+        for window in plan.tanks
+        for number in range(1, window.visits_logged + 1)
+    }
+    forgotten, cancelled = plan.start - timedelta(days=KEPT_D), 0
+    for uid, (on, lines) in _announced(earlier).items():
+        if uid in events or on < forgotten:
+            continue
+        gone = uid in took_place or on <= plan.end
+        if gone and CANCELLED not in lines:
+            kept = [line for line in lines if not line.startswith(("DTSTAMP", "SEQUENCE"))]
+            events[uid], cancelled = [*stamp, *kept, CANCELLED], cancelled + 1
+        else:
+            events[uid] = lines
+    lines = ["BEGIN:VCALENDAR", "VERSION:2.0", "PRODID:-//growthcast//rounds//EN"]
+    lines += ["CALSCALE:GREGORIAN", "METHOD:PUBLISH"]
+    for uid, event in events.items():
+        lines += ["BEGIN:VEVENT", f"UID:{uid}", *event, "END:VEVENT"]
+    lines.append("END:VCALENDAR")
+    return b"".join(part for line in lines for part in _folded(line)), cancelled
+
+
+def _announced(earlier: bytes) -> dict[str, tuple[date, list[str]]]:
+    """Return day and lines of the visits in a file of an earlier plan, by their UID."""
+    text = earlier.decode("utf-8", "replace").replace("\r\n", "\n").replace("\n ", "")
+    events = {}
+    for part in text.split("\nBEGIN:VEVENT\n")[1:]:
+        whole, end, _ = part.partition("\nEND:VEVENT")
+        lines = whole.split("\n")
+        uid = _value(lines, "UID")
+        if end and uid.endswith(OURS):
+            with suppress(ValueError):  # a day that another program wrote otherwise
+                on = date.fromisoformat(_value(lines, "DTSTART"))
+                events[uid] = (on, [line for line in lines if not line.startswith("UID:")])
+    return events
+
+
+def _value(lines: list[str], name: str) -> str:
+    """Return the value of a property that is there once."""
+    starts = (f"{name}:", f"{name};")
+    return next((line.partition(":")[2] for line in lines if line.startswith(starts)), "")
+
+
+def _event(visit: PlannedVisit, plan: RoundsPlan, locale: Locale) -> list[str]:
+    day = [other for other in plan.visits if other.on == visit.on]
+    blanks = {
+        "place": place_of(visit, day),
+        "tank": visit.tank_id,
+        "visit": locale.number(visit.number),
+        "stop": locale.number(day.index(visit) + 1),
+        "stops": locale.number(len(day)),
+        "minutes": locale.number(visit.minutes),
+        "travel": locale.number(visit.travel_min),
+        "time": locale.duration(visit.minutes + visit.travel_min),
+        "due": locale.full_date(visit.due_on),
+        "by": locale.say(f"due_by_{visit.due_by}"),
+        "chance": locale.chance(visit.chance_over),
+    }
+    said = [locale.say(f"calendar_{name}", **blanks) for name in ("stop", "visit", "due")]
+    said[1:1] = [
+        f"{n}. {place_of(stop, day)}: {stop.tank_id}" for n, stop in enumerate(day, start=1)
+    ]
+    title = locale.say("calendar_title" if visit.travel_min else "calendar_title_there", **blanks)
+    lines = [
+        f"DTSTART;VALUE=DATE:{visit.on:%Y%m%d}",
+        f"DTEND;VALUE=DATE:{visit.on + timedelta(days=1):%Y%m%d}",
+        f"SUMMARY:{_escaped(title)}",
+        f"DESCRIPTION:{_escaped(chr(10).join(said))}",
+    ]
+    if where := ", ".join(part for part in (visit.client, visit.site) if part):
+        lines.append(f"LOCATION:{_escaped(where)}")
+    return [*lines, "TRANSP:TRANSPARENT"]
+
+
+def _uid(practice: str, tank_id: str, number: int) -> str:
+    """Return a name of the visit that no other event has and that stays when it is moved."""
+    named = "\x1f".join((practice, tank_id, str(number)))
+    return hashlib.sha256(named.encode()).hexdigest()[:32] + OURS
+
+
+def _escaped(text: str) -> str:
+    """Return text as RFC 5545 writes it, without control characters."""
+    text = text.replace("\r\n", "\n").replace("\r", "\n")
+    text = "".join(c for c in text if c in "\n\t" or (ord(c) >= 32 and ord(c) != 127))
+    for mark in ("\\", ";", ","):
+        text = text.replace(mark, "\\" + mark)
+    return text.replace("\n", "\\n")
+
+
+def _folded(line: str) -> Iterator[bytes]:
+    """Yield a line in parts of at most 75 octets, none of which cuts a character in two."""
+    data = line.encode()
+    start, room = 0, LONGEST_LINE
+    while len(data) - start > room:
+        end = start + room
+        while data[end] & 0xC0 == 0x80:  # inside a character
+            end -= 1
+        yield data[start:end] + b"\r\n "
+        start, room = end, LONGEST_LINE - 1  # the space in front counts
+    yield data[start:] + b"\r\n"

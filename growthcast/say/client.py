@@ -14,7 +14,7 @@ from growthcast.say.reasons import mend_words
 from growthcast.say.strip import apart, days_of_100, month_of
 from growthcast.say.words import named
 from growthcast.service.advice import AreaAdvice, Mend, OptionAdvice
-from growthcast.service.effort.visits import Range
+from growthcast.service.effort.hours import Range
 from growthcast.service.living import bare_below
 from growthcast.service.pages.client import AreaFacts, TankFacts
 from growthcast.service.pages.course import Course

@@ -8,6 +8,7 @@ from typing import Any
 
 from growthcast.book.words import some_of
 from growthcast.plain import plain
+from growthcast.say import words as tell
 from growthcast.say.reasons import (
     certainty_words,
     mend_words,
@@ -16,23 +17,6 @@ from growthcast.say.reasons import (
     reason,
 )
 from growthcast.say.supposed import not_holding_in_json
-from growthcast.say.words import (
-    OVERDUE,
-    RANGES,
-    RANGES_HOLD,
-    Table,
-    Words,
-    as_chance,
-    capital,
-    count_of,
-    cut_text,
-    in_words,
-    no_row_words,
-    percent,
-    some_names,
-    some_sentences,
-    with_range,
-)
 from growthcast.service.advice import Option, OptionAdvice, TankAdvice
 
 
@@ -73,10 +57,10 @@ def lead_words(advice: Sequence[TankAdvice]) -> str:
             none.append(tank.tank_id)
         else:
             by_days.setdefault(days, []).append(tank.tank_id)
-    said = [f"{some_names(by_days[days])} {every_words(days)}" for days in sorted(by_days)]
+    said = [f"{tell.some_names(by_days[days])} {every_words(days)}" for days in sorted(by_days)]
     if none:
-        said.append(f"no interval holds for {some_names(none)}")
-    return f"{capital('; '.join(said), [tank.tank_id for tank in advice])}."
+        said.append(f"no interval holds for {tell.some_names(none)}")
+    return f"{tell.capital('; '.join(said), [tank.tank_id for tank in advice])}."
 
 
 def every_words(days: int) -> str:
@@ -90,30 +74,30 @@ def every_words(days: int) -> str:
     weeks, rest = divmod(days, 7)
     if rest:
         return f"every {days} days" if days > 1 else "daily"
-    return "weekly" if weeks == 1 else f"every {in_words(weeks)} weeks"
+    return "weekly" if weeks == 1 else f"every {tell.in_words(weeks)} weeks"
 
 
 def interval_words(
     advice: Sequence[TankAdvice], currency: str, *, one: bool, mark: str = ""
-) -> Words:
+) -> tell.Words:
     """Yield the advice for tanks, in full where it is about ``one``; ``mark`` is in every title."""
     grown = [tank for tank in advice if one or tank.set_by != "nothing grows"] or advice
     yield lead_words(grown)
-    yield Table(
+    yield tell.Table(
         mark.removeprefix(", ").capitalize(),
         ["tank", "client", "every", "inside>", "held back by", *takes_columns(currency)],
         [[tank.tank_id, tank.client, *_chosen(tank)] for tank in grown],
-        ["client", RANGES, "a year"],
+        ["client", tell.RANGES, "a year"],
     )
     if bare := [tank.tank_id for tank in advice if tank not in grown]:
-        yield no_row_words(bare)
+        yield tell.no_row_words(bare)
     named = [tank for tank in advice if tank.options and not tank.nothing_holds]
     rests_on: dict[str, list[str]] = {}
     for tank in named:
         if tank.minutes is not None:
             rests_on.setdefault(minutes_words(tank.minutes), []).append(tank.tank_id)
     timed = [
-        f"{capital(words)}{f' of {some_of(tanks, 5)}' if len(rests_on) > 1 else ''}."
+        f"{tell.capital(words)}{f' of {some_of(tanks, 5)}' if len(rests_on) > 1 else ''}."
         for words, tanks in rests_on.items()
     ]
     said = {
@@ -122,12 +106,12 @@ def interval_words(
     }
     pressing = [] if one else [tank.tank_id for tank in advice if _is_pressing(tank)]
     if named:
-        wanted = ", ".join(dict.fromkeys(percent(tank.confidence) for tank in named))
+        wanted = ", ".join(dict.fromkeys(tell.percent(tank.confidence) for tank in named))
         yield (
             "Inside: the chance that every area is still within its height at the next visit "
-            f"({wanted} is wanted). {RANGES_HOLD}"
+            f"({wanted} is wanted). {tell.RANGES_HOLD}"
         )
-    yield from some_sentences(
+    yield from tell.some_sentences(
         [*(said[name] for name in pressing), *timed] if not one else [*said.values(), *timed], 2
     )
     if not one:
@@ -168,8 +152,8 @@ def _chosen(tank: TankAdvice) -> list[str]:
         "the longest listed": "nothing",
     }.get(tank.set_by, tank.short[0].area.label if tank.short else "its plants")
     if option is None:
-        return [f"{OVERDUE} none" if days is None else f"{days} days", "", held_by, "", "", ""]
-    return [f"{days} days", percent(option.chance_all_within), held_by, *effort_cells(option)]
+        return [f"{tell.OVERDUE} none" if days is None else f"{days} days", "", held_by, "", "", ""]
+    return [f"{days} days", tell.percent(option.chance_all_within), held_by, *effort_cells(option)]
 
 
 def takes_columns(currency: str) -> list[str]:
@@ -181,13 +165,13 @@ def effort_cells(option: Option) -> list[str]:
     """Return minutes of a visit, hours and cost of a year, each with its range."""
     visit = replace(option.minutes_range, p50=option.minutes_per_visit)
     return [
-        with_range(visit, "min"),
-        with_range(option.year.hours_range, "h"),
-        with_range(option.year.cost_range),
+        tell.with_range(visit, "min"),
+        tell.with_range(option.year.hours_range, "h"),
+        tell.with_range(option.year.cost_range),
     ]
 
 
-def _options(tank: TankAdvice, currency: str, mark: str) -> Words:
+def _options(tank: TankAdvice, currency: str, mark: str) -> tell.Words:
     """Yield what each listed interval gives and takes."""
     gives, takes = [], []
     for option in tank.options:
@@ -198,18 +182,18 @@ def _options(tank: TankAdvice, currency: str, mark: str) -> Words:
             option.chance_at_least_cut,
             option.share_of_days_presentable,
         )
-        gives.append([every, *map(percent, shares), _bare(option)])
+        gives.append([every, *map(tell.percent, shares), _bare(option)])
         takes.append([every, f"{option.year.visits:.1f}", *effort_cells(option)])
-    yield Table(
+    yield tell.Table(
         f"{tank.tank_id}{mark}: what each interval gives",
         ["every", "all inside>", "at the floor>", "presentable>", "else bare>"],
         gives,
     )
-    yield Table(
+    yield tell.Table(
         f"{tank.tank_id}{mark}: what each interval takes (time includes travel)",
         ["every", "visits a year>", *takes_columns(currency)],
         takes,
-        [RANGES],
+        [tell.RANGES],
     )
     yield (
         "At the floor: all inside if cut as low as still looks right. Presentable: days with no "
@@ -223,23 +207,23 @@ def _bare(option: OptionAdvice) -> str:
     days = max(area.days_below_floor for area in option.areas)
     if any(area.cut_needed_cm is None for area in option.areas):
         return "no cut"
-    return "0 days" if days == 0.0 else count_of(round(max(days, 1.0)), "day")
+    return "0 days" if days == 0.0 else tell.count_of(round(max(days, 1.0)), "day")
 
 
-def _cuts(tank: TankAdvice, mark: str) -> Words:
+def _cuts(tank: TankAdvice, mark: str) -> tell.Words:
     """Yield the cuts of the recommended interval, or of the shortest."""
     shown = tank.recommended_interval_d or tank.options[0].interval_d
-    yield Table(
+    yield tell.Table(
         f"{tank.tank_id}{mark}: height to cut to at a visit every {shown} days",
         ["area", "cut to>", "taken off>", "inside>", "over at worst>"],
         [
             [
                 area.label,
-                cut_text(area.cut_cm, area.unit, area.least_cut_cm)
+                tell.cut_text(area.cut_cm, area.unit, area.least_cut_cm)
                 if area.removed_share > 0.005
                 else "leave uncut",
-                percent(area.removed_share),
-                percent(area.chance_within),
+                tell.percent(area.removed_share),
+                tell.percent(area.chance_within),
                 f"{area.cm_over_budget_p90:.1f} {area.unit}",
             ]
             for area in tank.option(shown).areas
@@ -248,19 +232,19 @@ def _cuts(tank: TankAdvice, mark: str) -> Words:
     yield "Over at worst: on the day of the next visit, in one case of ten."
 
 
-def _longer(tank: TankAdvice, currency: str) -> Words:
+def _longer(tank: TankAdvice, currency: str) -> tell.Words:
     """Yield what the next longer interval costs, what would allow it, how sure the advice is."""
     if tank.longer is not None:
         yield f"The next longer: {next_longer_words(tank, tank.longer, currency)}."
     if tank.mends:
-        yield Table(
+        yield tell.Table(
             f"{tank.tank_id}: what would make {tank.mends[0].interval_d} days feasible, each "
             "worked out anew",
             ["change", "at the floor>", "enough"],
             [
                 [
                     mend_words(mend, _names(tank)),
-                    as_chance(mend.chance_at_least_cut),
+                    tell.as_chance(mend.chance_at_least_cut),
                     "yes" if mend.holds else "no",
                 ]
                 for mend in tank.mends

@@ -1,4 +1,4 @@
-"""A logged visit in words: what is odd about what was typed, and what the visit changes."""
+"""A visit in words: as it was understood, what is odd about it, what it changes."""
 
 from __future__ import annotations
 
@@ -6,28 +6,168 @@ from collections.abc import Mapping, Sequence
 from datetime import date
 from typing import Any
 
-from growthcast.book.words import plain as number
+from growthcast.book.book import WholeTank
+from growthcast.book.words import plain as number_text
+from growthcast.book.writing.visit.amounts import WORDS, Place
+from growthcast.book.writing.visit.entry import VisitRow
 from growthcast.plain import plain
+from growthcast.say import words as tell
 from growthcast.say.reasons import reason
 from growthcast.say.texts import TERMINAL, Texts
-from growthcast.say.words import (
-    OVERDUE,
-    RANGES,
-    RANGES_HOLD,
-    More,
-    Table,
-    Words,
-    and_list,
-    as_chance,
-    cut_text,
-    day_words,
-    days_in_words,
-    named,
-    range_words,
-    week_day_words,
-)
+from growthcast.service.doubts.judge import Understood
 from growthcast.service.doubts.typed import Doubt
 from growthcast.service.visit.logged import AfterVisit, AreaAfterVisit, PerhapsCut
+
+Grams = tuple[WholeTank, str]
+"""Whose grams a weight of the whole tank is taken for, and why."""
+
+
+def visit_in_words(
+    tank: str,
+    day: date,
+    rows: Sequence[VisitRow],
+    places: Sequence[Place],
+    grams: Grams = ("all", ""),
+    doubts: Mapping[str | None, Sequence[str]] | None = None,
+) -> list[str]:
+    """Return the visit as lines of a terminal.
+
+    ``places`` are the tank's areas; ``doubts`` are sentences about areas, or about the whole tank
+    (``None``).
+    """
+    lines = [f"Tank {tank}, {day:%A} {day.isoformat()}:"]
+    for row, said in zip(rows, rows_in_words(rows, places, grams), strict=True):
+        lines.append(f"  {'whole tank' if row.place is None else _title(row.place)}: {said}")
+        key = None if row.place is None else row.place.area_id
+        lines += [f"    ? {sentence}" for sentence in (doubts or {}).get(key, ())]
+    return lines
+
+
+def rows_in_words(
+    rows: Sequence[VisitRow], places: Sequence[Place], grams: Grams, texts: Texts = TERMINAL
+) -> list[str]:
+    """Return what each row of a visit says."""
+    said = []
+    for row in rows:
+        if row.place is None:
+            parts = _whole_tank(row, rows, places, grams, texts)
+        else:
+            parts = _area(row, row.place, texts)
+        if (minutes := _number(row, "minutes")) is not None:
+            parts.append(texts.say("visit_minutes", n=texts.typed(minutes)))
+        if "note" in row.amounts:
+            parts.append(texts.say("visit_note", note=tell.named(str(row.amounts["note"]))))
+        said.append("; ".join(parts))
+    return said
+
+
+def _title(place: Place) -> str:
+    word = place.area_id.casefold()
+    if word not in WORDS:
+        return _name(place)
+    other = word.upper() if place.area_id != word.upper() else word
+    return f"{_name(place)}, the area of that id; {other}= is {WORDS[word]}"
+
+
+def _name(place: Place) -> str:
+    return f"{place.label} ({place.area_id})" if place.label else place.area_id
+
+
+def _number(row: VisitRow, name: str) -> float | None:
+    amount = row.amounts.get(name)
+    return amount if isinstance(amount, float | int) else None
+
+
+def _area(row: VisitRow, place: Place, texts: Texts) -> list[str]:
+    names = ("before_cm", "after_cm", "removed_cm", "removed_g", "before_sd_cm")
+    before, after, removed, grams, sd = (_number(row, name) for name in names)
+    only_read = before is not None and after is None and removed is None
+    untouched = not grams and (removed == 0 or only_read or (before == after is not None))
+    untouched = untouched or (grams == 0 and before is after is removed is None)
+    if untouched and before is None:
+        before = after
+    parts = []
+    if before is not None:
+        read = texts.typed(before) + ("" if sd is None else f" ± {texts.typed(sd)}")
+        stood = "visit_covered" if place.is_cover else "visit_stood"
+        parts.append(texts.say(stood, height=f"{read} {place.unit}"))
+        if row.amounts.get("measured_by") == "photo":
+            parts[-1] += texts.say("visit_by_photo")
+    look = [texts.say(f"visit_{row.amounts['look']}")] if "look" in row.amounts else []
+    if untouched:
+        return [*parts, *look, texts.say("visit_uncut")]
+    parts += _cut(before, after, removed, place, texts)
+    parts += [texts.say("visit_replanted")] * ("replanted" in row.amounts) + look
+    if grams is not None:
+        left = [texts.say("visit_left_unread")] * only_read
+        parts += [texts.say("visit_grams", grams=texts.typed(grams)), *left]
+    return parts
+
+
+def _cut(
+    before: float | None, after: float | None, removed: float | None, place: Place, texts: Texts
+) -> list[str]:
+    """Say what a cut left and took off, and what follows from one of them."""
+
+    def say(key: str, cm: float) -> str:
+        return texts.say(key, height=f"{texts.typed(cm)} {place.unit}")
+
+    parts = [say("visit_cut_to", after)] if after is not None else []
+    if removed is None:
+        return parts + [texts.say("visit_unread")] * (after is not None and before is None)
+    parts.append(say("visit_thinned" if place.is_cover else "visit_taken", removed))
+    if before is None and after is not None:
+        parts.append(say("visit_so_stood", after + removed))
+    elif before is not None and after is None:
+        parts.append(say("visit_so_cut", before - removed))
+    elif before is None and place.cut_cm is not None:
+        parts.append(say("visit_so_usual", place.cut_cm))
+    elif before is None:
+        parts.append(texts.say("visit_left_unread"))
+    return parts
+
+
+def _whole_tank(
+    row: VisitRow, rows: Sequence[VisitRow], places: Sequence[Place], grams: Grams, texts: Texts
+) -> list[str]:
+    parts = []
+    if (weight := _number(row, "removed_g")) is not None:
+        measured = {place.area_id for place in places if place.measured}
+        measured |= {one.place.area_id for one in rows if one.place and one.measured}
+        living = [place for place in places if place.alive]
+        own = ", ".join(_name(place) for place in living if place.area_id in measured)
+        others = ", ".join(_name(place) for place in living if place.area_id not in measured)
+        reading, why = (row.whose_grams, "") if row.whose_grams else grams
+        key = "shared" if not own else "all" if reading == "all" else "rest"
+        key += "_none" if key != "all" and not others else ""
+        said = texts.say(f"visit_{key}", grams=texts.typed(weight), own=own, others=others)
+        parts.append(f"{said} ({why})" if why and own and texts.language == "en" else said)
+    if (visit := _number(row, "visit_min")) is not None:
+        parts.append(texts.say("visit_at_tank", n=texts.typed(visit)))
+    if (water := _number(row, "water_share")) is not None:
+        digits = len(number_text(100 * water).partition(".")[2])
+        parts.append(texts.say("visit_water", share=texts.share(water, digits)))
+    return parts
+
+
+def understood_words(known: Understood) -> list[str]:
+    """Return a visit as it was understood, with what is doubted of it."""
+    asked = questions(known.doubts)
+    return visit_in_words(known.tank_id, known.day, known.rows, known.places, known.grams, asked)
+
+
+def doubtful_words(visits: Sequence[Understood]) -> str:
+    """Say how many doubts visits have."""
+    count = sum(len(known.doubts) for known in visits)
+    return f"{tell.count_of(count, 'doubt')} {'is' if count == 1 else 'are'} marked"
+
+
+def visit_for_programs(known: Understood, written: bool) -> dict[str, Any]:
+    """Return a visit as ``--json`` prints it."""
+    whole = {"tank_id": known.tank_id, "on": known.day, "written": written, "rows": known.cells}
+    doubts = doubts_for_programs(known.doubts)
+    return whole | {"understood": understood_words(known), "doubts": doubts}
+
 
 LARGE_G = 999.5
 """Heavier weights are said to ten grams."""
@@ -43,10 +183,8 @@ def doubts_for_programs(doubts: Sequence[Doubt]) -> list[dict[str, Any]]:
 
 def questions(doubts: Sequence[Doubt], texts: Texts = TERMINAL) -> dict[str | None, list[str]]:
     """Return doubts as questions by area, ``None`` for the whole tank."""
-    asked: dict[str | None, list[str]] = {}
-    for doubt in doubts:
-        asked.setdefault(doubt.area_id, []).append(doubt_words(doubt, texts))
-    return asked
+    said = [(doubt.area_id, doubt_words(doubt, texts)) for doubt in doubts]
+    return {area: [words for whose, words in said if whose == area] for area, _ in said}
 
 
 def doubt_words(doubt: Doubt, texts: Texts = TERMINAL) -> str:
@@ -100,22 +238,21 @@ def cause_words(doubt: Doubt, texts: Texts = TERMINAL) -> str:
     fits = "" if cause.fits is None else f"{texts.typed(cause.fits)} {doubt.unit}"
     return texts.say(
         f"cause_{cause.kind.replace(' ', '_')}",
-        label=named(cause.label),
+        label=tell.named(cause.label),
         area=doubt.area_id or "",
-        found=found if isinstance(found, str) else number(found),
+        found=found if isinstance(found, str) else number_text(found),
         fits=texts.say("cause_fits", fits=fits) if fits else "",
     ).rstrip()
 
 
 def outlook_for_programs(news: AfterVisit) -> dict[str, Any]:
     """Return what a visit changes as ``--json`` prints it, the reason of the interval with it."""
-    answer: dict[str, Any] = plain(news)
-    return answer | {"reason": reason(news.advice)}
+    return {**plain(news), "reason": reason(news.advice)}
 
 
 def outlook_words(
     news: AfterVisit, tank_id: str, day: date, found: Mapping[str, float | str | None]
-) -> Words:
+) -> tell.Words:
     """Yield by when to come again, then a tank's areas after a visit.
 
     ``found`` are the heights measured, by area.
@@ -124,52 +261,47 @@ def outlook_words(
         return
     yield _due(news, day)
     columns = ["area", "expected>", "found>", "now>", "height>", "passes it, uncut", "cut to>"]
+    shown = 7 if news.interval_d else 6
     rows = []
     for area in news.areas:
-        height = found.get(area.area_id)
-        rows.append(
-            [
-                area.label,
-                range_words(area.expected_cm, area.unit),
-                "" if height is None else f"{height:g} {area.unit}",
-                range_words(area.height_cm_now, area.unit),
-                f"{area.budget_cm:g} {area.unit}",
-                _passes(area.passes_budget_on, day),
-                "leave uncut"
-                if area.cut_cm is None
-                else cut_text(area.cut_cm, area.unit, area.least_cut_cm),
-            ][: 7 if news.interval_d else 6]
-        )
-    yield Table(
-        f"{tank_id} on {day_words(day, day)}",
-        columns[: 7 if news.interval_d else 6],
-        rows,
-        [f"now {RANGES}", f"expected {RANGES}", "height", "expected", "found", RANGES],
-    )
+        height, cut = found.get(area.area_id), "leave uncut"
+        if area.cut_cm is not None:
+            cut = tell.cut_text(area.cut_cm, area.unit, area.least_cut_cm)
+        cells = [
+            area.label,
+            tell.range_words(area.expected_cm, area.unit),
+            "" if height is None else f"{height:g} {area.unit}",
+            tell.range_words(area.height_cm_now, area.unit),
+            f"{area.budget_cm:g} {area.unit}",
+            tell.passes_words(area.passes_budget_on, day),
+            cut,
+        ]
+        rows.append(cells[:shown])
+    ranges = f"now {tell.RANGES}", f"expected {tell.RANGES}"
+    gives_way = [*ranges, "height", "expected", "found", tell.RANGES]
+    yield tell.Table(f"{tank_id} on {tell.day_words(day, day)}", columns[:shown], rows, gives_way)
     for area in news.areas:
         if area.perhaps_cut is not None:
             yield _perhaps_cut(area, area.perhaps_cut, day)
     if news.unsure:
         yield (
-            f"Too little is known of {and_list(news.unsure)} to say when the height budget is "
+            f"Too little is known of {tell.and_list(news.unsure)} to say when the height budget is "
             "passed: measure the height before and after the next cut."
         )
     if news.interval_d is not None:
-        yield f"Cut to: at visits every {news.interval_d} days, the rhythm. {RANGES_HOLD}"
-    yield More()
+        yield f"Cut to: at visits every {news.interval_d} days, the rhythm. {tell.RANGES_HOLD}"
+    yield tell.More()
     yield f"{tank_id}: {reason(news.advice)}."
 
 
 def _perhaps_cut(area: AreaAfterVisit, cut: PerhapsCut, day: date) -> str:
     """Say why an area that looked over its budget stands lower than was expected."""
-    when = (
-        "at this visit"
-        if cut.on == day
-        else f"on {day_words(cut.on, day)}, where the log has its look alone"
-    )
+    when = "at this visit"
+    if cut.on != day:
+        when = f"on {tell.day_words(cut.on, day)}, where the log has its look alone"
     return (
         f"{area.label} looked over its height budget and yet stands lower than was expected: it "
-        f"may have been cut {when} (chance {as_chance(cut.chance)}). A height settles it: "
+        f"may have been cut {when} (chance {tell.as_chance(cut.chance)}). A height settles it: "
         f"{area.area_id}=/HEIGHT as left by the cut, or {area.area_id}=HEIGHT without one."
     )
 
@@ -184,20 +316,8 @@ def _due(news: AfterVisit, day: date) -> str:
         "chance": f"some area may stand over its height budget after that, {news.due_for} first",
     }[news.due_by]
     after_d = (news.due_on - day).days
-    sooner = ""
+    said = f"Next due by {tell.week_day_words(news.due_on, day)}, {tell.days_in_words(after_d)}"
+    said += " after this visit"
     if news.due_by == "chance" and news.interval_d is not None and after_d < news.interval_d:
-        sooner = f", sooner than the rhythm of {news.interval_d} days"
-    until = days_in_words(after_d)
-    return (
-        f"Next due by {week_day_words(news.due_on, day)}, {until} after this visit{sooner}: {why}."
-    )
-
-
-def _passes(days: tuple[date | None, date | None, date | None], day: date) -> str:
-    early, middle, late = days
-    if early is None:
-        return "not within the horizon"
-    if middle is not None and middle <= day:
-        return f"{OVERDUE} stands over it already"
-    usual, end = ("later" if on is None else day_words(on, day) for on in (middle, late))
-    return f"{usual} ({day_words(early, day)}–{end})"
+        said += f", sooner than the rhythm of {news.interval_d} days"
+    return f"{said}: {why}."

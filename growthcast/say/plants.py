@@ -13,7 +13,7 @@ from growthcast.fit.result import GrowthFit
 from growthcast.plain import plain
 from growthcast.say.supposed import limits_words
 from growthcast.say.words import RANGES, RANGES_HOLD, Beside, More, Table, Words, count_of, percent
-from growthcast.service.effort.visits import Range, Saving
+from growthcast.service.effort.hours import Range, Saving
 from growthcast.service.holding import LIKELY
 from growthcast.service.rescape.plants import Z_80, PlantAdvice
 from growthcast.service.rescape.variants import LONGEST_D

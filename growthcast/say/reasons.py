@@ -17,8 +17,8 @@ from growthcast.service.advice import (
     ShortArea,
     TankAdvice,
 )
+from growthcast.service.effort.hours import Range
 from growthcast.service.effort.learn import MinutesBasis
-from growthcast.service.effort.visits import Range
 
 WORTH_SAYING = 0.05
 

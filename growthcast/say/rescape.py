@@ -8,6 +8,7 @@ from typing import Any
 import numpy as np
 
 from growthcast.plain import plain
+from growthcast.say import words as tell
 from growthcast.say.interval import effort_cells, takes_columns
 from growthcast.say.plants import days_with_range, saves_in_words
 from growthcast.say.supposed import (
@@ -15,16 +16,6 @@ from growthcast.say.supposed import (
     none_holds_in_words,
     not_holding_in_json,
     some_do_not_hold_in_words,
-)
-from growthcast.say.words import (
-    RANGES_HOLD,
-    Beside,
-    More,
-    Table,
-    Words,
-    count_of,
-    percent,
-    with_range,
 )
 from growthcast.service.holding import NOT_LIKELY
 from growthcast.service.rescape.layouts import LayoutAdvice
@@ -35,13 +26,13 @@ WORTH_NAMING = 0.01
 """A chance below this is no way to come nearer, a change of light below it none."""
 
 
-def layouts_words(tank_id: str, currency: str, advice: Sequence[LayoutAdvice]) -> Words:
+def layouts_words(tank_id: str, currency: str, advice: Sequence[LayoutAdvice]) -> tell.Words:
     """Yield what each layout of a tank allows beside the tank as it is."""
     for one in advice:
         if one.ground_share is not None and one.ground_share > 1.0:
-            yield Beside(
-                f"{one.name}: its areas together are {percent(one.ground_share)} of the tank's "
-                "ground; check area_cm2."
+            yield tell.Beside(
+                f"{one.name}: its areas together are {tell.percent(one.ground_share)} of the "
+                "tank's ground; check area_cm2."
             )
     reasons = []
     for one in advice:
@@ -50,12 +41,12 @@ def layouts_words(tank_id: str, currency: str, advice: Sequence[LayoutAdvice]) -
             saves = f"; against the tank as it is it {saves_in_words(one.saves, currency)}"
         lit = ""
         if abs(one.light_below - 1.0) >= WORTH_NAMING:
-            lit = f"; what floats leaves {percent(one.light_below)} of today's light below it"
+            lit = f"; what floats leaves {tell.percent(one.light_below)} of today's light below it"
         reasons.append(f"{one.name}: {_reason(one)}{lit}{saves}.")
     best = max(advice, key=lambda one: one.interval_d or 0)
     if best.interval_d is not None:
         yield f"{best.name} holds longest: a visit every {best.interval_d} days."
-    yield Table(
+    yield tell.Table(
         f"Layouts of {tank_id}, each at the longest interval it holds",
         ["layout", "areas>", "visit every", "all inside>", "presentable>", "limited by"],
         [_looks_row(one) for one in advice],
@@ -64,31 +55,31 @@ def layouts_words(tank_id: str, currency: str, advice: Sequence[LayoutAdvice]) -
     for one in advice:
         for area in one.areas:
             if area.doubts and area.chance_holds >= NOT_LIKELY:  # else it is in the answer
-                yield Beside(f"{one.name}, {area.area_id}: {limits_words(area.doubts)}.")
+                yield tell.Beside(f"{one.name}, {area.area_id}: {limits_words(area.doubts)}.")
             if area.caution and not area.keeps_its_log:
-                yield Beside(f"{one.name}, {area.area_id}: {area.caution}")
-    yield More()
+                yield tell.Beside(f"{one.name}, {area.area_id}: {area.caution}")
+    yield tell.More()
     yield from reasons[3:]
     if named := [one for one in advice if not one.nothing_holds]:
         yield from _takes(tank_id, currency, named)
 
 
-def _takes(tank_id: str, currency: str, named: Sequence[LayoutAdvice]) -> Words:
-    yield Table(
+def _takes(tank_id: str, currency: str, named: Sequence[LayoutAdvice]) -> tell.Words:
+    yield tell.Table(
         "What they take at that interval (time includes travel)",
         ["layout", *takes_columns(currency)],
         [[one.name, *effort_cells(one.answer.chosen)] for one in named],
     )
-    yield Table(
+    yield tell.Table(
         f"{tank_id}: each listed interval",
         ["layout", "every>", "at the floor>", "a year>", f"{currency} a year>"],
         [
             [
                 "" if n else one.name,
                 f"{o.interval_d} days",
-                percent(o.chance_at_least_cut),
-                with_range(o.year.hours_range, "h"),
-                with_range(o.year.cost_range),
+                tell.percent(o.chance_at_least_cut),
+                tell.with_range(o.year.hours_range, "h"),
+                tell.with_range(o.year.cost_range),
             ]
             for one in named
             for n, o in enumerate(one.answer.options)
@@ -100,7 +91,7 @@ def _takes(tank_id: str, currency: str, named: Sequence[LayoutAdvice]) -> Words:
             yield (f"{one.name}: none of the listed intervals holds; {shortest} days are shown.")
     yield (
         "Presentable: days with every area between floor and height. At the floor: all inside if "
-        f"cut as low as still looks right. {RANGES_HOLD}"
+        f"cut as low as still looks right. {tell.RANGES_HOLD}"
     )
 
 
@@ -113,8 +104,8 @@ def _looks_row(one: LayoutAdvice) -> list[str]:
         one.name,
         f"{len(one.areas)}",
         every,
-        percent(chosen.chance_all_within),
-        percent(chosen.share_of_days_presentable),
+        tell.percent(chosen.chance_all_within),
+        tell.percent(chosen.share_of_days_presentable),
         "nothing" if one.limited_by is None else one.areas[one.limited_by].area_id,
     ]
 
@@ -156,7 +147,7 @@ def layout_in_json(one: LayoutAdvice) -> dict[str, Any]:
 
 def swaps_words(
     tank_id: str, currency: str, found: SwapSearch, plants: Sequence[str], form: str | None
-) -> Words:
+) -> tell.Words:
     """Yield the fewest swaps with which a tank holds an interval."""
     yield f"{tank_id}: {_conclusion(found)}."
     if found.proposals:
@@ -165,11 +156,11 @@ def swaps_words(
         yield f"Searched: {_searched(found, plants, form)}."
     swaps = [swap for one in found.proposals for swap in one.swaps if swap.caution]
     for caution in dict.fromkeys(f"{swap.to_species_id}: {swap.caution}" for swap in swaps):
-        yield Beside(caution)
+        yield tell.Beside(caution)
 
 
-def _proposals(currency: str, found: SwapSearch) -> Words:
-    yield Table(
+def _proposals(currency: str, found: SwapSearch) -> tell.Words:
+    yield tell.Table(
         f"Swaps with which a visit every {found.reach_d} days holds: as few as will do, the "
         "cheapest in a year first",
         ["", "replanted>", "all inside>", "to the look>", *takes_columns(currency)[1:]],
@@ -177,10 +168,10 @@ def _proposals(currency: str, found: SwapSearch) -> Words:
             [
                 f"{number}.",
                 f"{one.replanted_cm2:.0f} cm²",
-                percent(one.chance_all_within),
+                tell.percent(one.chance_all_within),
                 days_with_range(_wait(one)),
-                with_range(one.year.hours_range, "h"),
-                with_range(one.year.cost_range),
+                tell.with_range(one.year.hours_range, "h"),
+                tell.with_range(one.year.cost_range),
             ]
             for number, one in enumerate(found.proposals, start=1)
         ],
@@ -190,7 +181,7 @@ def _proposals(currency: str, found: SwapSearch) -> Words:
         yield f"{number}. {'; '.join(_words(one))}; {saves}."
     days = found.recommended_now_d
     now = "at the shortest listed interval" if days is None else f"every {days} days"
-    yield f"{RANGES_HOLD} Saved: against the tank as it is {now}."
+    yield f"{tell.RANGES_HOLD} Saved: against the tank as it is {now}."
 
 
 def _wait(one: SwapAdvice) -> Days:
@@ -215,8 +206,8 @@ def _conclusion(found: SwapSearch) -> str:
 
 
 def _of_the_interval(found: SwapSearch) -> str:
-    wanted = percent(found.confidence)
-    chance = percent(found.now.options[0].chance_all_within)
+    wanted = tell.percent(found.confidence)
+    chance = tell.percent(found.now.options[0].chance_all_within)
     if found.holds_already:
         return f"a visit every {found.reach_d} days holds as it is ({chance}, {wanted} is wanted)"
     today = found.recommended_now_d
@@ -250,8 +241,8 @@ def _searched(found: SwapSearch, plants: Sequence[str], form: str | None) -> str
         )
     return (
         f"every {what[found.most_swaps - 1]} among {which}, if they likely hold there and come "
-        f"up to the look{rules}: {count_of(found.plants_tried, 'plant')}, "
-        f"{count_of(found.combinations_tried, 'way')}; "
+        f"up to the look{rules}: {tell.count_of(found.plants_tried, 'plant')}, "
+        f"{tell.count_of(found.combinations_tried, 'way')}; "
         "as few swaps as will do, the cheapest in a year first"
     )
 

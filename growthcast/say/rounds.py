@@ -1,4 +1,4 @@
-"""The visit calendar in words, and as a CSV that a spreadsheet opens safely."""
+"""The visit calendar and a month of work, in words and as CSV that a spreadsheet opens safely."""
 
 from __future__ import annotations
 
@@ -11,19 +11,9 @@ from typing import Any
 from growthcast.book.checks.rounds import public_holidays, wrong_region
 from growthcast.book.tables import WEEKDAYS
 from growthcast.plain import plain
+from growthcast.say import words as tell
 from growthcast.say.texts import TERMINAL, Texts
-from growthcast.say.words import (
-    OVERDUE,
-    TIGHT,
-    Table,
-    Words,
-    count_of,
-    day_words,
-    in_words,
-    percent,
-    some_sentences,
-    week_day_words,
-)
+from growthcast.service.effort.hours import FixedMinutes, MonthOfWork, TankHours
 from growthcast.service.rounds.plan import LateVisit, PlannedVisit, RoundsPlan
 from growthcast.service.rounds.windows import TankWindow
 
@@ -37,22 +27,22 @@ ROUNDING = 0.005
 COLUMNS = ("day", "tank", "client", "site", "at tank>", "travel>", "due by", "over by then>")
 
 
-def rounds_words(plan: RoundsPlan) -> Words:
+def rounds_words(plan: RoundsPlan) -> tell.Words:
     """Yield the calendar with a line a week, then what comes late, and what is to be known."""
     if not plan.visits and not plan.late:
-        first, last = (week_day_words(day, plan.on) for day in (plan.start, plan.end))
+        first, last = (tell.week_day_words(day, plan.on) for day in (plan.start, plan.end))
         yield f"No tank needs a visit from {first} to {last}."
     else:
         yield lead_words(plan)
     rows = []
     for week in sorted({_monday(visit.on) for visit in plan.visits}):
         used, there = _hours(plan, week)
-        rows.append([f"Week of {day_words(week, plan.on)}: {used:.1f} of {there:g} h"])
+        rows.append([f"Week of {tell.day_words(week, plan.on)}: {used:.1f} of {there:g} h"])
         rows += [_row(plan, visit) for visit in plan.visits if _monday(visit.on) == week]
     if rows:
-        yield Table("", COLUMNS, rows, ["site", "travel", "client"])
+        yield tell.Table("", COLUMNS, rows, ["site", "travel", "client"])
     lost, notes = [*_losses(plan)], [f"{note}." for note in rounds_notes(plan)]
-    yield from some_sentences([*lost[:2], *notes, *lost[2:]])
+    yield from tell.some_sentences([*lost[:2], *notes, *lost[2:]])
     if plan.visits:
         yield DUE_BY
 
@@ -60,8 +50,8 @@ def rounds_words(plan: RoundsPlan) -> Words:
 def lead_words(plan: RoundsPlan) -> str:
     """Say how many visits there are, how many come late, and how full the fullest week is."""
     weeks = max(round(((plan.end - plan.start).days + 1) / 7), 1)
-    late = f"{in_words(len(plan.late))} late" if plan.late else "none late"
-    said = f"{count_of(len(plan.visits), 'visit')} in {count_of(weeks, 'week')}, {late}"
+    late = f"{tell.in_words(len(plan.late))} late" if plan.late else "none late"
+    said = f"{tell.count_of(len(plan.visits), 'visit')} in {tell.count_of(weeks, 'week')}, {late}"
     full = [_hours(plan, week) for week in {_monday(day) for day in plan.dates}]
     if full:
         used, there = max(full)
@@ -162,20 +152,19 @@ def _monday(day: date) -> date:
 def _row(plan: RoundsPlan, visit: PlannedVisit) -> list[str]:
     wanted = {window.tank_id: window.confidence for window in plan.tanks}
     tight = visit.chance_over > 1.0 - wanted[visit.tank_id] + ROUNDING
-    due = f"{day_words(visit.due_on, plan.on)}, {visit.due_by}"
+    over = tell.percent(visit.chance_over)
+    due, by = tell.day_words(visit.due_on, plan.on), visit.due_by
     if visit.days_late:
-        due = (
-            f"{OVERDUE} {day_words(visit.due_on, plan.on)}, {count_of(visit.days_late, 'day')} late"
-        )
+        due, by = f"{tell.OVERDUE} {due}", f"{tell.count_of(visit.days_late, 'day')} late"
     return [
-        week_day_words(visit.on, plan.on),
+        tell.week_day_words(visit.on, plan.on),
         visit.tank_id,
         visit.client,
         visit.site,
         f"{visit.minutes:.0f} min",
         f"{visit.travel_min:.0f} min" if visit.travel_min else "",
-        due,
-        f"{TIGHT} {percent(visit.chance_over)}" if tight else percent(visit.chance_over),
+        f"{due}, {by}",
+        f"{tell.TIGHT} {over}" if tight else over,
     ]
 
 
@@ -192,18 +181,16 @@ def _losses(plan: RoundsPlan) -> Iterator[str]:
 
 
 def _lost(one: LateVisit) -> str:
-    why = (
-        "for want of hours on the days it may be visited"
-        if one.for_want_of_hours
-        else "no working day of its own before that"
-    )
-    due = day_words(one.due_on, one.due_on)
+    why = "no working day of its own before that"
+    if one.for_want_of_hours:
+        why = "for want of hours on the days it may be visited"
+    due = tell.day_words(one.due_on, one.due_on)
     if one.on is None:
         when = f"due on {due} by its {one.due_by} and has no visit in the plan ({why})"
         until = "by then"
     else:
-        late = count_of(one.days_late, "day")
-        then = day_words(one.on, one.on)
+        late = tell.count_of(one.days_late, "day")
+        then = tell.day_words(one.on, one.on)
         when = f"visited on {then}, {late} after it is due by its {one.due_by} ({why})"
         until = "on that day"
     limit = "; that is past the tank's own limit" if one.past_own_limit else ""
@@ -211,8 +198,8 @@ def _lost(one: LateVisit) -> str:
         return f"{one.tank_id} is {when}; nothing grows there{limit}."
     return (
         f"{one.tank_id} is {when}: the chance that some area is over {until} is "
-        f"{percent(one.chance_over)} ({percent(one.chance_over_when_due)} when due), most "
-        f"likely {one.area}; {one.area_days_over:.1f} area-days over are expected{limit}."
+        f"{tell.percent(one.chance_over)} ({tell.percent(one.chance_over_when_due)} when due), "
+        f"most likely {one.area}; {one.area_days_over:.1f} area-days over are expected{limit}."
     )
 
 
@@ -242,3 +229,54 @@ def csv_of(columns: Sequence[str], rows: Iterable[Mapping[str, Any]]) -> str:
 def _guarded(cell: Any) -> Any:
     risky = isinstance(cell, str) and cell.lstrip("'").startswith(RISKY)
     return f"'{cell}" if risky else cell
+
+
+HOURS_COLUMNS = (
+    *("month", "client", "tank_id", "visits", "timed"),
+    *("visit_min", "trimming_min", "grams"),
+)
+
+
+def hours_csv(work: MonthOfWork) -> str:
+    """Return a month as CSV, a row a tank; a blank cell is not known."""
+    rows = [
+        {name: getattr(tank, name, None) for name in HOURS_COLUMNS} | {"month": work.month}
+        for tank in work.tanks
+    ]
+    return csv_of(HOURS_COLUMNS, rows)
+
+
+def hours_words(work: MonthOfWork) -> tell.Words:
+    """Yield the visits of a month by client and tank."""
+    if not work.tanks:
+        yield f"No visit in {work.month}."
+        return
+    heads = ("client", "tank", "visits>", "at the tank>", "of that timed>", "trimming>", "grams>")
+    yield tell.Table(f"Visits in {work.month}", heads, [_hours_row(tank) for tank in work.tanks])
+    untimed = sum(tank.visits - tank.timed for tank in work.tanks)
+    if untimed:
+        yield (
+            f"{tell.count_of(untimed, 'visit')} without the time at the tank: log it as "
+            "visit=70min. Nothing is made up for them."
+        )
+    for one in work.fixed:
+        yield fixed_words(one)
+
+
+def fixed_words(one: FixedMinutes) -> str:
+    """Say what a tank's visits take beside trimming, and whether the book says so."""
+    source = "tanks.csv" if one.own else "the practice"
+    learnt = (
+        f"{one.tank_id}: beside trimming a visit takes {tell.with_range(one.learnt_min, 'min')} by "
+        f"{tell.count_of(one.visits, 'timed visit')}; {source} says {one.book_min:.0f} min"
+    )
+    if not one.differs:
+        return f"{learnt}, which fits."
+    return f"{learnt}. Write fixed_min={one.learnt_min.p50:.0f} into tanks.csv if that is usual."
+
+
+def _hours_row(tank: TankHours) -> list[str]:
+    numbers = [(tank.visit_min, " min"), (tank.trimming_min, " min"), (tank.grams, " g")]
+    visit, trimming, grams = ("" if n is None else f"{n:.0f}{unit}" for n, unit in numbers)
+    client = tell.named(tank.client, "(no client)")
+    return [client, tank.tank_id, str(tank.visits), visit, str(tank.timed), trimming, grams]

@@ -9,7 +9,7 @@ from __future__ import annotations
 from growthcast.say.locale import Locale
 from growthcast.say.words import hand_cut
 from growthcast.service.advice import OptionAdvice
-from growthcast.service.effort.visits import DAYS_PER_YEAR
+from growthcast.service.effort.hours import DAYS_PER_YEAR
 from growthcast.service.pages.client import TankFacts
 from growthcast.service.pages.contract import month_price, with_vat
 

@@ -10,23 +10,9 @@ from dataclasses import replace
 from typing import Any
 
 from growthcast.plain import plain
+from growthcast.say import words as tell
 from growthcast.say.cuts import SMALL_STEPS
 from growthcast.say.texts import TERMINAL, Texts
-from growthcast.say.words import (
-    FINE,
-    OVERDUE,
-    RANGES_HOLD,
-    TIGHT,
-    More,
-    Table,
-    Words,
-    capital,
-    day_words,
-    named,
-    no_row_words,
-    percent,
-    some_names,
-)
 from growthcast.service.watch.report import DropSeen, Finding, IndexPoint, TankWatch, WatchReport
 
 
@@ -45,7 +31,7 @@ def checks_for(finding: Finding, texts: Texts = TERMINAL) -> list[str]:
     return [*said, *(listed[1:] if without_co2 else listed), texts.say("check_log")]
 
 
-def watch_words(report: WatchReport, ended: Collection[str] = (), *, by_area: bool) -> Words:
+def watch_words(report: WatchReport, ended: Collection[str] = (), *, by_area: bool) -> tell.Words:
     """Yield whether all grow as usual, the verdicts in a table, each finding with what to check.
 
     Tanks of ``ended`` are those in which nothing lives any more: no row is theirs, unless something
@@ -54,16 +40,16 @@ def watch_words(report: WatchReport, ended: Collection[str] = (), *, by_area: bo
     bare = [one.tank_id for one in report.tanks if one.tank_id in ended and not one.findings]
     report = replace(report, tanks=tuple(t for t in report.tanks if t.tank_id not in bare))
     if not report.tanks:
-        yield no_row_words(bare)
+        yield tell.no_row_words(bare)
         return
     yield lead_words(report)
-    yield Table(
+    yield tell.Table(
         "",
         ["tank", "growth lately>", "usual range>", "visits>", "verdict"],
         [_row(tank) for tank in report.tanks],
     )
     if bare:
-        yield no_row_words(bare)
+        yield tell.no_row_words(bare)
     for finding in report.findings:
         yield from _finding(finding)
     if any(finding.slower for finding in report.findings):
@@ -71,12 +57,12 @@ def watch_words(report: WatchReport, ended: Collection[str] = (), *, by_area: bo
     if report.usual_until is not None:
         yield (
             "100 % is what an area grew by the log up to "
-            f"{day_words(report.usual_until, report.on)}, at the conditions written down since. "
-            f"{RANGES_HOLD}"
+            f"{tell.day_words(report.usual_until, report.on)}, at the conditions written down "
+            f"since. {tell.RANGES_HOLD}"
         )
     if not report.needs_attention:
         yield "A change is seen from several readings, a small one late or not at all."
-    yield More()
+    yield tell.More()
     yield from _behind(report, by_area=by_area)
 
 
@@ -92,28 +78,28 @@ def lead_words(report: WatchReport) -> str:
     said = [f"{finding_name(one)} grow {_verdict([one])}" for one in report.across]
     for how in sorted(groups, key=["as usual", UNJUDGED].count):
         names = groups[how]
-        who = some_names(names)
+        who = tell.some_names(names)
         if len(groups) == 1 and len(names) > 2:
             who = f"all {who}"
         verb = "" if how == UNJUDGED else "grows " if len(names) == 1 else "grow "
         said.append(f"{who} {verb}{how}")
-    return f"{capital('; '.join(said), [tank.tank_id for tank in report.tanks])}."
+    return f"{tell.capital('; '.join(said), [tank.tank_id for tank in report.tanks])}."
 
 
-def _behind(report: WatchReport, *, by_area: bool) -> Words:
+def _behind(report: WatchReport, *, by_area: bool) -> tell.Words:
     """Yield areas or species, how soon a drop is seen, and how to read it all."""
     parts = ["growth lately>", "usual range>", "verdict"]
     for tank in report.tanks if by_area else ():
         if tank.areas:
             struck = {finding.area_id for finding in tank.findings}
-            yield Table(
+            yield tell.Table(
                 f"By area of {tank.tank_id}, over the last 28 days",
                 ["area", *parts],
                 [[one.name, *_part(one.recent, one.area_id in struck)] for one in tank.areas],
             )
     if report.species and not by_area:
         struck = {finding.species_id for finding in report.across}
-        yield Table(
+        yield tell.Table(
             "By species, over the last 28 days",
             ["species", "tanks>", *parts],
             [
@@ -122,7 +108,7 @@ def _behind(report: WatchReport, *, by_area: bool) -> Words:
             ],
         )
     if any(tank.drop_seen for tank in report.tanks):
-        yield Table(
+        yield tell.Table(
             "How soon a lasting drop of the whole tank to 60 % is noticed",
             ["tank", "within three visits>", "9 of 10 within"],
             [
@@ -133,7 +119,8 @@ def _behind(report: WatchReport, *, by_area: bool) -> Words:
         )
     if changed := [tank for tank in report.tanks if tank.changed_on]:
         which = "; ".join(
-            f"{tank.tank_id} on {', '.join(day_words(day, report.on) for day in tank.changed_on)}"
+            f"{tank.tank_id} on "
+            f"{', '.join(tell.day_words(day, report.on) for day in tank.changed_on)}"
             for tank in changed
         )
         yield (
@@ -158,10 +145,10 @@ def _behind(report: WatchReport, *, by_area: bool) -> Words:
 def finding_name(finding: Finding, texts: Texts = TERMINAL) -> str:
     """Return who grows otherwise than usual."""
     if finding.kind == "species":
-        return texts.say("watch_species", name=named(finding.name))
+        return texts.say("watch_species", name=tell.named(finding.name))
     if finding.alone:
         return texts.say("watch_only_area")
-    return named(finding.name) or texts.say("watch_whole_tank")
+    return tell.named(finding.name) or texts.say("watch_whole_tank")
 
 
 def finding_sentence(finding: Finding, texts: Texts = TERMINAL) -> str:
@@ -224,7 +211,7 @@ def _also(finding: Finding) -> list[str]:
     return [area_id or TERMINAL.say("watch_whole_tank") for area_id in finding.also]
 
 
-def _finding(finding: Finding) -> Words:
+def _finding(finding: Finding) -> tell.Words:
     where = ", ".join(finding.tank_ids)
     yield f"{where}: {noticed_sentence(finding)}"
     if finding.also:
@@ -252,11 +239,11 @@ def _row(tank: TankWatch) -> list[str]:
 
 def _part(point: IndexPoint, struck: bool) -> list[str]:
     """Return growth lately, usual range and verdict of a tank, an area or a species."""
-    mark = FINE if point.standing == "as usual" else TIGHT
+    mark = tell.FINE if point.standing == "as usual" else tell.TIGHT
     return [
-        f"{percent(point.growth)} ({100 * point.low:.0f}–{100 * point.high:.0f})",
+        f"{tell.percent(point.growth)} ({100 * point.low:.0f}–{100 * point.high:.0f})",
         f"{100 * point.usual_low:.0f}–{100 * point.usual_high:.0f} %",
-        f"{OVERDUE} see below" if struck else f"{mark} {point.standing}",
+        f"{tell.OVERDUE} see below" if struck else f"{mark} {point.standing}",
     ]
 
 

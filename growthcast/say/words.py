@@ -8,7 +8,7 @@ from datetime import date
 from typing import TYPE_CHECKING, NamedTuple
 
 if TYPE_CHECKING:
-    from growthcast.service.effort.visits import Range
+    from growthcast.service.effort.hours import Range
     from growthcast.service.rounds.plan import PlannedVisit
     from growthcast.service.visit.cuts import CutSheet
 
@@ -73,6 +73,11 @@ def as_chance(chance: float) -> str:
     if chance >= SURELY:
         return "over 99 %"
     return "under 1 %" if chance < HARDLY else percent(chance)
+
+
+def chance_cell(chance: float, *, fine: bool) -> str:
+    """Return a chance as a cell, marked as fine or as tight."""
+    return f"{FINE if fine else TIGHT} {as_chance(chance)}"
 
 
 def count_of(number: int, noun: str) -> str:
@@ -177,6 +182,24 @@ def day_words(day: date, on: date) -> str:
     """Return a date as people say it; the year only where ``on`` does not settle it."""
     short = f"{day.day} {MONTHS[day.month - 1]}"
     return short if abs((day - on).days) < YEAR_SETTLED_D else full_date_words(day)
+
+
+def passes_words(
+    days: Sequence[date | None], on: date, horizon: str = "the horizon", *, over: bool | None = None
+) -> str:
+    """Return when a height is passed, with its range, or that it is passed already.
+
+    ``days`` are those of 10, 50 and 90 %; ``over`` tells whether it stands over the height now,
+    where that is known otherwise than by the middle day.
+    """
+    early, middle, late = days
+    if early is None:
+        return f"not within {horizon}"
+    if (middle is not None and middle <= on) if over is None else over:
+        return f"{OVERDUE} stands over it already"
+    beyond = "later" if over is None else f"after {horizon}"
+    usual = day_words(middle, on) if middle else beyond
+    return f"{usual} ({day_words(early, on)}–{day_words(late, on) if late else 'later'})"
 
 
 def week_day_words(day: date, on: date) -> str:

@@ -7,12 +7,13 @@ from dataclasses import field
 from typing import Any, ClassVar, Literal, Self
 
 from growthcast.errors import UsageError
-from growthcast.fit.result import Basis, GrowthFit
+from growthcast.fit.model.rates import Basis
+from growthcast.fit.result import GrowthFit
 from growthcast.frames import Framed
 from growthcast.nouns import dataclass
 from growthcast.plain import FLAT, HIDDEN, in_json, plain
+from growthcast.service.effort.hours import Range, Saving, VisitEffort, Year, year_of_visits
 from growthcast.service.effort.learn import MinutesBasis
-from growthcast.service.effort.visits import Range, Saving, VisitEffort, Year, year_of_visits
 from growthcast.service.holding import NotHolding
 from growthcast.service.interval import IntervalOptions
 

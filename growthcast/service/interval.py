@@ -62,8 +62,7 @@ class IntervalOptions:
     def falls_short(self, living: LivingAreas) -> BoolArray:
         """Tell which areas (A,) do not hold the wanted chance from a cut that looks right."""
         needed = self.cut_needed_cm
-        short: BoolArray = np.isnan(needed) | (needed < living.least_cut_cm)
-        return short
+        return np.isnan(needed) | (needed < living.least_cut_cm)
 
 
 def interval_options(
@@ -157,8 +156,7 @@ def lasts_from(living: LivingAreas, cut_cm: FloatArray, interval_d: float) -> Bo
         For each draw what ``interval_options`` counts for its own cuts.
     """
     growth, _ = living.growth_after_cut(interval_d)
-    lasts: BoolArray = living.highest_cut(growth) >= column(cut_cm)
-    return lasts
+    return living.highest_cut(growth) >= column(cut_cm)
 
 
 def _days_between(
@@ -280,8 +278,7 @@ def needed_cuts(
     least = living.least_cut_cm
     at_least = highest >= column(least)
     rank = highest_rank(living, ranked, highest, np.zeros_like(least), confidence, at_least)
-    needed: FloatArray = np.minimum(at_rank(ranked, rank[living.run]), least)
-    return needed
+    return np.minimum(at_rank(ranked, rank[living.run]), least)
 
 
 def at_rank(ranked: Singles, rank: IntArray) -> FloatArray:
@@ -299,8 +296,7 @@ def at_rank(ranked: Singles, rank: IntArray) -> FloatArray:
     array (A,)
         Values in that unit [-], the lowest where the rank is negative.
     """
-    value: FloatArray = ranked[np.arange(rank.size), np.maximum(rank, 0)].astype(np.float64)
-    return value
+    return ranked[np.arange(rank.size), np.maximum(rank, 0)].astype(np.float64)
 
 
 def highest_rank(

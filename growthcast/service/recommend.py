@@ -10,7 +10,8 @@ import numpy as np
 from growthcast.arrays import FloatArray, IntArray, distinct
 from growthcast.book.book import Book
 from growthcast.finite import finite_answer
-from growthcast.fit.result import Basis, GrowthFit
+from growthcast.fit.model.rates import Basis
+from growthcast.fit.result import GrowthFit
 from growthcast.nouns import dataclass
 from growthcast.service.advice import (
     AreaAdvice,
@@ -20,19 +21,19 @@ from growthcast.service.advice import (
     TankAdvice,
     cut_limit,
 )
-from growthcast.service.certainty import in_full
-from growthcast.service.effort.hours import fixed_minutes
-from growthcast.service.effort.learn import Timing, learn_timing
-from growthcast.service.effort.visits import (
+from growthcast.service.effort.hours import (
     DAYS_PER_YEAR,
     Range,
     VisitEffort,
+    fixed_minutes,
     saving,
     visit_efforts,
 )
+from growthcast.service.effort.learn import Timing, learn_timing
 from growthcast.service.holding import not_holding
 from growthcast.service.interval import IntervalOptions, interval_options, needed_budgets
 from growthcast.service.living import LivingAreas, living_areas, living_part
+from growthcast.service.mends import in_full
 from growthcast.steps import steps
 
 AREAS_AT_ONCE = 200

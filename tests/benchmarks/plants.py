@@ -18,7 +18,7 @@ from statistics import NormalDist
 from types import ModuleType
 from typing import NamedTuple
 
-from growthcast.book.shipped import shipped_species_dir
+from growthcast.book.files import shipped_species_dir
 from growthcast.fit.model.spreads import Spreads
 from growthcast.growth.logistic import rate_from_speed, stage
 from growthcast.growth.responses import CONDITIONS, TRAITS, combined_response, light_response

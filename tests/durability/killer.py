@@ -13,8 +13,7 @@ import sys
 from collections.abc import Mapping
 from pathlib import Path
 
-from growthcast.book.writing.journal import entries, hash_of
-from growthcast.book.writing.lock import LOCK, book_lock
+from growthcast.book.writing.journal import LOCK, book_lock, entries, hash_of
 from growthcast.book.writing.replace import read_file, replace_files
 
 CALLS = (

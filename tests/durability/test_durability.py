@@ -12,8 +12,7 @@ from pathlib import Path
 import pytest
 
 from growthcast.book.read import inspect_book
-from growthcast.book.writing.journal import entries
-from growthcast.book.writing.lock import book_lock
+from growthcast.book.writing.journal import book_lock, entries
 from tests.books import AREAS, HEADER, TODAY, write_book
 
 ROOT = Path(__file__).parents[2]
@@ -28,10 +27,10 @@ LOGGER = f"""
 import sys
 from datetime import date, timedelta
 from pathlib import Path
-from growthcast.book.writing import lock
+from growthcast.book.writing import journal
 from growthcast.book.writing.append import add_rows
 
-lock.PATIENCE_S = {PATIENCE_S}
+journal.PATIENCE_S = {PATIENCE_S}
 folder, tank, area, count = Path(sys.argv[1]), sys.argv[2], sys.argv[3], int(sys.argv[4])
 print("ready", flush=True)
 sys.stdin.readline()

@@ -7,7 +7,7 @@ import json
 import numpy as np
 import pytest
 
-from growthcast.book.shipped import demo_dir
+from growthcast.book.files import demo_dir
 from tests.books import HEADER, write_book
 from tests.cli import run
 

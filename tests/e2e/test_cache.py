@@ -11,7 +11,7 @@ from unittest import mock
 import pytest
 
 from growthcast import cache
-from growthcast.book.shipped import demo_dir
+from growthcast.book.files import demo_dir
 from growthcast.cli.main import main
 from tests.books import stem_log, write_book
 from tests.cli import Ran, run

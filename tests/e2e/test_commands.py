@@ -10,7 +10,7 @@ from datetime import date
 
 import pytest
 
-from growthcast.book.shipped import demo_dir
+from growthcast.book.files import demo_dir
 from tests.books import AREAS, HEADER, TANKS, stem_log, write_book
 from tests.cli import KNOWN, run
 

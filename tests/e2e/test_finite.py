@@ -16,7 +16,7 @@ from growthcast.finite import finite
 from growthcast.fit import result
 from growthcast.fit.solver import linearise
 from growthcast.forecast import report
-from growthcast.service.doubts import understood
+from growthcast.service.doubts import judge
 from tests.books import write_book
 from tests.cli import run
 
@@ -98,7 +98,7 @@ def test_what_is_not_finite_is_named_by_its_tank(tmp_path, monkeypatch):
 
 def lose_what_is_expected(monkeypatch):
     """What a visit is held against is no number."""
-    monkeypatch.setattr(understood, "doubts_of_visit", lambda *given: finite((np.nan,), "doubts"))
+    monkeypatch.setattr(judge, "doubts_of_visit", lambda *given: finite((np.nan,), "doubts"))
 
 
 @pytest.mark.parametrize("lose", [lose_a_border, lose_what_is_expected])

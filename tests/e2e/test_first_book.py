@@ -10,8 +10,8 @@ from unittest import mock
 
 import openpyxl
 
+from growthcast.book.files import demo_dir
 from growthcast.book.read import read_book
-from growthcast.book.shipped import demo_dir
 from tests.cli import run
 from tests.unit.book.small_book import write_book
 

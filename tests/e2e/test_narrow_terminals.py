@@ -7,8 +7,8 @@ import re
 
 import pytest
 
+from growthcast.book.files import demo_dir
 from growthcast.book.read import read_book
-from growthcast.book.shipped import demo_dir
 from growthcast.cli import output
 from growthcast.cli.output import print_words
 from growthcast.say.words import Beside

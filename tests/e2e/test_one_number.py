@@ -16,8 +16,8 @@ import numpy as np
 import pytest
 
 from growthcast.book.book import Book
+from growthcast.book.files import demo_dir
 from growthcast.book.read import read_book
-from growthcast.book.shipped import demo_dir
 from growthcast.fit.growth import fit_growth, last_logged
 from growthcast.fit.result import GrowthFit
 from growthcast.plain import plain

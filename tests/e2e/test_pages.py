@@ -265,7 +265,7 @@ def test_a_clients_page_adds_up_and_its_figures_are_written(tmp_path: Path) -> N
     assert [row["tank_id"] for row in rhythms if row["proposed"] == "True"] == ["lobby", "home"]
     assert float(whole["cost_per_year"]) == figures["contract"]["cost"]["p50"]
     wrong = run(*asked, "--data", str(tmp_path / "a.txt"))
-    assert (wrong.status, "ends in neither .json nor .csv" in wrong.err) == (2, True)
+    assert (wrong.status, "does not end in .json or .csv" in wrong.err) == (2, True)
 
 
 def test_a_quote_is_a_clients_page_of_a_book_without_a_log(tmp_path: Path) -> None:

@@ -9,10 +9,10 @@ from pathlib import Path
 
 import pytest
 
-from growthcast.book.shipped import demo_dir
+from growthcast.book.files import demo_dir
 from growthcast.book.tables import CONDITION_WORDS
 from growthcast.say.plants import saves_in_words
-from growthcast.service.effort.visits import Range, Saving
+from growthcast.service.effort.hours import Range, Saving
 from tests.books import write_book
 from tests.cli import run
 from tests.e2e.test_commands import strict_json

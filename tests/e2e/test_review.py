@@ -10,7 +10,7 @@ from pathlib import Path
 
 import pytest
 
-from growthcast.book.shipped import demo_dir
+from growthcast.book.files import demo_dir
 from tests.cli import run
 from tests.unit.book.small_book import FILES
 from tests.unit.book.small_book import write_book as write_small_book

@@ -8,7 +8,7 @@ from datetime import date
 import pytest
 from icalendar import Calendar
 
-from growthcast.book.shipped import demo_dir
+from growthcast.book.files import demo_dir
 from growthcast.brief.visits import read_visits
 from tests.books import PRACTICE, write_book
 from tests.cli import run

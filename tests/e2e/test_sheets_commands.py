@@ -11,7 +11,7 @@ from pathlib import Path
 import openpyxl
 import pytest
 
-from growthcast.book.shipped import demo_dir
+from growthcast.book.files import demo_dir
 from growthcast.book.writing.journal import JOURNAL, entries
 from tests.books import write_book
 from tests.cli import run

@@ -6,7 +6,7 @@ import re
 
 import pytest
 
-from growthcast.book.shipped import demo_dir
+from growthcast.book.files import demo_dir
 from tests.books import write_book
 from tests.cli import run
 from tests.e2e.test_commands import strict_json

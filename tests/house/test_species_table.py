@@ -14,7 +14,7 @@ from types import ModuleType
 
 import pytest
 
-from growthcast.book.shipped import shipped_species_dir
+from growthcast.book.files import shipped_species_dir
 from growthcast.book.tables import FORMS, TABLES
 
 FOLDER = shipped_species_dir()

@@ -14,7 +14,7 @@ import math
 
 import pytest
 
-from growthcast.book.shipped import shipped_species_dir
+from growthcast.book.files import shipped_species_dir
 
 LN2 = math.log(2.0)
 

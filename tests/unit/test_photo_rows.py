@@ -8,15 +8,15 @@ from datetime import date, timedelta
 import numpy as np
 import pytest
 
-from growthcast.book.writing.visit.places import visit_rows
+from growthcast.book.writing.visit.entry import visit_rows
 from growthcast.errors import UsageError
 from growthcast.fit.design import build_design
 from growthcast.fit.growth import fit_growth
 from growthcast.fit.model.spreads import Spreads
 from growthcast.log.photos import learn_offset
 from growthcast.log.visits import read_log
-from growthcast.say.fit import offset_words
-from growthcast.say.visit import visit_in_words
+from growthcast.say.forecast import offset_words
+from growthcast.say.log import visit_in_words
 from tests.books import make_book
 from tests.cli import run
 

@@ -21,10 +21,10 @@ from typer.testing import CliRunner, Result
 
 from growthcast import species as sp
 from growthcast.book.book import plant_named
+from growthcast.book.files import shipped_species_dir
 from growthcast.book.read import read_shipped_species
-from growthcast.book.shipped import shipped_species_dir
+from growthcast.cli.forecast import species_command
 from growthcast.cli.options import takes_options
-from growthcast.cli.species import species_command
 from growthcast.errors import UsageError
 from growthcast.growth.responses import (
     CONDITIONS,
@@ -401,7 +401,7 @@ class TestCommand:
         assert len(plants) == len(self.listed()) + 1
 
     def test_starts_without_numpy(self) -> None:
-        code = "import sys, growthcast.cli.species; sys.exit('numpy' in sys.modules)"
+        code = "import sys, growthcast.cli.forecast; sys.exit('numpy' in sys.modules)"
         assert subprocess.run([sys.executable, "-c", code], check=False).returncode == 0
 
 

@@ -1,18 +1,24 @@
-"""Dates and numbers of a column, read where all of it agrees on one way of writing them."""
+"""What cells of old notes mean: dates and numbers where a column agrees on them, and names."""
 
 from __future__ import annotations
 
 import re
+from collections import defaultdict
 from collections.abc import Mapping, Sequence
 from contextlib import suppress
 from datetime import date
 from functools import cache
 
+from growthcast.book.begin.typed import slug
+from growthcast.book.book import Book, names_of_plants
 from growthcast.book.words import plain, shown, some_of
+from growthcast.book.writing.visit.amounts import LOOKS
 from growthcast.errors import UsageError
 
 ORDERS = ("day-first", "month-first")
 MARKS = {"comma": ",", "point": "."}
+LOOK_WORDS = {look: look for look in LOOKS} | {look[0]: look for look in LOOKS}
+"""Looks, and the letters that stand for them."""
 _YEAR_FIRST = re.compile(r"([0-9]{4})\s*[-/. ]\s*([0-9]{1,2})\s*[-/. ]\s*([0-9]{1,2})\.?")
 _YEAR_LAST = re.compile(r"([0-9]{1,2})\s*[-/. ]\s*([0-9]{1,2})\s*[-/. ]\s*([0-9]{4}|[0-9]{2})")
 _MONTH_NAMED = re.compile(r"([0-9]{1,2})\.?\s*([^\W\d_]{3,})\.?,?\s*([0-9]{4})")
@@ -163,3 +169,55 @@ def _shares(cells: Sequence[str], decimal: str) -> list[float | None]:
     percent = signed or any(number is not None and number > 1 for number in numbers)
     scale = 100.0 if percent else 1.0
     return [None if number is None else float(plain(number / scale)) for number in numbers]
+
+
+class Names:
+    """By which names a book's tanks and areas go, as they are compared."""
+
+    def __init__(self, book: Book) -> None:
+        self.tanks: dict[str, set[str]] = defaultdict(set)
+        columns = ("tank_id", "name", "site", "client")
+        for cells in zip(*(book.tanks.text(name).tolist() for name in columns), strict=True):
+            for cell in filter(None, cells):
+                self.tanks[slug(cell)].add(cells[0])
+        areas, plants = book.areas, names_of_plants(book.species)
+        self.areas: dict[str, set[tuple[str, str]]] = defaultdict(set)
+        self.home: dict[str, str] = {}
+        self.life: dict[str, tuple[date | None, date | None]] = {}
+        texts = [areas.text(n).tolist() for n in ("tank_id", "area_id", "label", "species_id")]
+        days = [
+            areas.date(n).astype("datetime64[D]").tolist() for n in ("planted_on", "removed_on")
+        ]
+        for tank, area, label, plant, first, last in zip(*texts, *days, strict=True):
+            self.home[area], self.life[area] = tank, (first, last)
+            for one in filter(slug, (area, label, *plants.get(plant, ()))):
+                self.areas[slug(one)].add((tank, area))
+
+    def place(self, cells: Mapping[str, str], day: date) -> tuple[str, str | None]:
+        """Return the tank and the area of a row, the area ``None`` for the whole tank."""
+        typed_tank, typed_area = cells.get("tank_id", ""), cells.get("area_id", "")
+        homes = self.tanks.get(slug(typed_tank), set())
+        if typed_tank and len(homes) != 1:
+            raise UsageError(f"no one tank goes by {shown(typed_tank)}")
+        tank = next(iter(homes), None)
+        if not typed_area:
+            if tank is None:
+                raise UsageError("no tank and no area")
+            return tank, None
+        found = {(t, a) for t, a in self._alive(typed_area, day) if tank in {None, t}}
+        if len(found) != 1:
+            which = ", ".join(sorted(area for _, area in found)) or "none"
+            raise UsageError(f"no one area of that day goes by {shown(typed_area)} ({which})")
+        return next(iter(found))
+
+    def _alive(self, name: str, day: date) -> set[tuple[str, str]]:
+        """Return tank and id of the areas that go by a name, and of several those of the day."""
+        if name in self.home:
+            return {(self.home[name], name)}
+        named = self.areas.get(slug(name), set())
+        lives = {area: self.life[area] for _, area in named}
+        return {
+            (tank, area)
+            for tank, area in named
+            if (lives[area][0] or day) <= day <= (lives[area][1] or day)
+        }

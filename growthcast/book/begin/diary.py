@@ -1,11 +1,10 @@
-"""An old diary: its table, what its columns seem to hold, and the file that keeps that."""
+"""An old diary: its table, what its columns seem to hold, and its rows as rows of the log."""
 
 from __future__ import annotations
 
 import csv
 import io
 import tomllib
-from collections import defaultdict
 from collections.abc import Mapping, Sequence
 from datetime import date
 from functools import cache
@@ -14,22 +13,32 @@ from typing import Any
 
 import tomlkit
 
-from growthcast.book.begin.agreed import MARKS, ORDERS, read_dates
+from growthcast.book.begin.agreed import (
+    LOOK_WORDS,
+    MARKS,
+    ORDERS,
+    Names,
+    read_dates,
+    read_numbers,
+    read_pairs,
+)
 from growthcast.book.begin.typed import slug
 from growthcast.book.book import Book
 from growthcast.book.cells.text import decoded, read_bytes
 from growthcast.book.sheets.load import read_sheet
 from growthcast.book.sheets.values import as_text
+from growthcast.book.supposed import Cell
+from growthcast.book.tables import column_of
 from growthcast.book.words import check_known, folded, shown
-from growthcast.book.writing.visit.amounts import LOOKS
-from growthcast.errors import Finding, UsageError
+from growthcast.book.writing.append import tried
+from growthcast.book.writing.replace import write_over
+from growthcast.book.writing.source import edited, read_source
+from growthcast.errors import Finding, RowsRefused, UsageError
 from growthcast.nouns import dataclass
 
 LEFT_OUT = ""
 """What a column is that is not taken over."""
 _MOST_EXAMPLES = 3
-LOOK_WORDS = {look: look for look in LOOKS} | {look[0]: look for look in LOOKS}
-"""Looks, and the letters that stand for them."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -85,63 +94,6 @@ def diary_words() -> Mapping[str, str]:
     """Return what a column holds by the headings that people write."""
     text = Path(__file__).with_name("diary_words.toml").read_text(encoding="utf-8")
     return {word: name for name, words in tomllib.loads(text).items() for word in words}
-
-
-class Names:
-    """By which names a book's tanks and areas go, as they are compared."""
-
-    def __init__(self, book: Book) -> None:
-        self.tanks: dict[str, set[str]] = defaultdict(set)
-        columns = ("tank_id", "name", "site", "client")
-        for cells in zip(*(book.tanks.text(name).tolist() for name in columns), strict=True):
-            for cell in filter(None, cells):
-                self.tanks[slug(cell)].add(cells[0])
-        species, areas = book.species, book.areas
-        spelt = ("species_id", "scientific_name", "common_name", "also_known_as")
-        plants = {
-            cells[0]: [one for cell in cells for one in cell.split(";")]
-            for cells in zip(*(species.text(name).tolist() for name in spelt), strict=True)
-        }
-        self.areas: dict[str, set[tuple[str, str]]] = defaultdict(set)
-        self.home: dict[str, str] = {}
-        self.life: dict[str, tuple[date | None, date | None]] = {}
-        texts = [areas.text(n).tolist() for n in ("tank_id", "area_id", "label", "species_id")]
-        days = [
-            areas.date(n).astype("datetime64[D]").tolist() for n in ("planted_on", "removed_on")
-        ]
-        for tank, area, label, plant, first, last in zip(*texts, *days, strict=True):
-            self.home[area], self.life[area] = tank, (first, last)
-            for one in filter(slug, (area, label, *plants.get(plant, ()))):
-                self.areas[slug(one)].add((tank, area))
-
-    def place(self, cells: Mapping[str, str], day: date) -> tuple[str, str | None]:
-        """Return the tank and the area of a row, the area ``None`` for the whole tank."""
-        typed_tank, typed_area = cells.get("tank_id", ""), cells.get("area_id", "")
-        homes = self.tanks.get(slug(typed_tank), set())
-        if typed_tank and len(homes) != 1:
-            raise UsageError(f"no one tank goes by {shown(typed_tank)}")
-        tank = next(iter(homes), None)
-        if not typed_area:
-            if tank is None:
-                raise UsageError("no tank and no area")
-            return tank, None
-        found = {(t, a) for t, a in self._alive(typed_area, day) if tank in {None, t}}
-        if len(found) != 1:
-            which = ", ".join(sorted(area for _, area in found)) or "none"
-            raise UsageError(f"no one area of that day goes by {shown(typed_area)} ({which})")
-        return next(iter(found))
-
-    def _alive(self, name: str, day: date) -> set[tuple[str, str]]:
-        """Return tank and id of the areas that go by a name, and of several those of the day."""
-        if name in self.home:
-            return {(self.home[name], name)}
-        named = self.areas.get(slug(name), set())
-        lives = {area: self.life[area] for _, area in named}
-        return {
-            (tank, area)
-            for tank, area in named
-            if (lives[area][0] or day) <= day <= (lives[area][1] or day)
-        }
 
 
 def propose_meanings(diary: Diary, book: Book) -> Meanings:
@@ -217,3 +169,159 @@ def meanings_text(meanings: Meanings, diary: Diary) -> str:
 def examples(diary: Diary, heading: str) -> list[str]:
     """Return a few different cells of a column, in quotes."""
     return [shown(c) for c in dict.fromkeys(filter(None, diary.column(heading)))][:_MOST_EXAMPLES]
+
+
+_UNITS = {"before_cm": "cm", "after_cm": "cm", "removed_cm": "cm", "removed_g": "g"}
+_UNITS |= {"minutes": "min", "visit_min": "min", "water_share": "share"}
+_OF_TANK = ("visit_min", "water_share")
+_TEXTS = ("note", "by")
+_PLACED = ("tank_id", "area_id")
+
+
+@dataclass(frozen=True, slots=True)
+class NotTaken:
+    """A row of a diary that is left out, and why."""
+
+    row: int
+    why: str
+
+
+@dataclass(frozen=True, slots=True)
+class Understood:
+    """Rows for the log, each with the diary's row that it comes from, and the rows left out."""
+
+    rows: tuple[tuple[int, Mapping[str, Cell]], ...]
+    not_taken: tuple[NotTaken, ...]
+
+
+def understand_diary(diary: Diary, meanings: Meanings, book: Book) -> Understood:
+    """Return a diary as rows of the log; nothing is guessed, what is not understood is left out.
+
+    ``UsageError`` where it has no dates, or where dates or numbers may be read in two ways.
+    """
+    heading_of = {name: heading for heading, name in meanings.columns.items() if name}
+    if "date" not in heading_of:
+        raise UsageError("no column holds the days; write date beside it")
+    read = {name: _column(name, diary.column(h), h, meanings) for name, h in heading_of.items()}
+    places = {n: diary.column(heading_of[n]) for n in _PLACED if n in heading_of}
+    names = Names(book)
+    rows: list[tuple[int, dict[str, Cell]]] = []
+    not_taken: list[NotTaken] = []
+    for at, (number, _) in enumerate(diary.rows):
+        try:
+            cells = {name: column[at] for name, column in places.items()}
+            values = {name: column[at] for name, column in read.items() if column[at] is not None}
+            for trouble in (v for v in values.values() if isinstance(v, UsageError)):
+                raise trouble
+            rows.append((number, _row(values, cells, names)))
+        except UsageError as trouble:
+            not_taken.append(NotTaken(number, str(trouble)))
+    return Understood(tuple(_joined(rows)), tuple(not_taken))
+
+
+def _column(name: str, cells: Sequence[str], heading: str, meanings: Meanings) -> list[Any]:
+    """Return a column's values: ``None`` for a blank cell, an error for one not understood."""
+    found: Sequence[Any]
+    try:
+        if name == "date":
+            found = read_dates(cells, meanings.dates)
+        elif name in _UNITS:
+            found = read_numbers(cells, _UNITS[name], meanings.numbers)
+        elif name == "heights":
+            pairs = read_pairs(cells, meanings.numbers)
+            found = [None if pair == (None, None) else pair for pair in pairs]
+        elif name == "look":
+            found = [LOOK_WORDS.get(slug(cell)) for cell in cells]
+        else:
+            return [cell or None for cell in cells]
+    except UsageError as trouble:
+        raise UsageError(f"column {shown(heading)}: {trouble}") from trouble
+    return [
+        UsageError(f"{heading}: {shown(cell)} is not understood")
+        if cell and value is None
+        else value
+        for cell, value in zip(cells, found, strict=True)
+    ]
+
+
+def _row(values: Mapping[str, Any], cells: Mapping[str, str], names: Names) -> dict[str, Cell]:
+    """Return one row of the log."""
+    if "date" not in values:
+        raise UsageError("no day")
+    row: dict[str, Cell] = {"date": values["date"]}
+    row["tank_id"], row["area_id"] = names.place(cells, values["date"])
+    row |= {name: values[name] for name in (*_UNITS, *_TEXTS, "look") if name in values}
+    pair = zip(("before_cm", "after_cm"), values.get("heights", ()), strict=False)
+    row |= {name: cm for name, cm in pair if cm is not None}
+    if len(row) == len(_PLACED) + 1:
+        raise UsageError("nothing that the log holds")
+    for name, value in row.items():
+        column = column_of("trims", name)
+        if isinstance(value, float) and column.high is not None and value > column.high:
+            raise UsageError(f"{name}: {value:g} is beyond {column.expected}")
+    return row
+
+
+def _joined(rows: Sequence[tuple[int, dict[str, Cell]]]) -> list[tuple[int, Mapping[str, Cell]]]:
+    """Move the time at the tank and its water, which a diary writes beside areas, to its row."""
+    whole = {(row["date"], row["tank_id"]): row for _, row in rows if row["area_id"] is None}
+    found: list[tuple[int, Mapping[str, Cell]]] = []
+    for number, row in rows:
+        of_tank = {name: row.pop(name) for name in _OF_TANK if name in row and row["area_id"]}
+        if row.keys() - {"date", "tank_id", "area_id"}:
+            found.append((number, row))
+        key = row["date"], row["tank_id"]
+        if of_tank and key not in whole:
+            whole[key] = {"date": key[0], "tank_id": key[1], "area_id": None}
+            found.append((number, whole[key]))
+        for name, value in of_tank.items():
+            whole[key].setdefault(name, value)
+    return found
+
+
+@dataclass(frozen=True, slots=True)
+class Plan:
+    """A diary laid beside a log: its rows, and the log's bytes before and with them."""
+
+    rows: tuple[tuple[int, Mapping[str, Cell]], ...]
+    not_taken: tuple[NotTaken, ...]
+    notes: tuple[Finding, ...]
+    before: bytes | None
+    after: bytes | None
+
+
+def plan_import(folder: Path, understood: Understood, *, today: date) -> Plan:
+    """Return what can be added to the log, columns that it lacks with it; nothing is written.
+
+    Rows that the log has already, and rows that a check refuses, are listed with what it says.
+    ``UsageError`` where the log has problems of its own.
+    """
+    rows, not_taken = list(understood.rows), list(understood.not_taken)
+    source = read_source(folder, "trims")
+    notes: tuple[Finding, ...] = ()
+    while rows:
+        after, places = edited(folder, source, {}, [row for _, row in rows])
+        files = {"trims.csv": after}, {"trims.csv": source.data}
+        try:
+            notes = tried(folder, *files, today=today).findings
+            break
+        except RowsRefused as refused:
+            said = {i.row: i for i in reversed(refused.findings) if i.row in places}
+        if not said:
+            raise UsageError(
+                "trims.csv has problems of its own; see growthcast check, mend it first"
+            )
+        gone = {places.index(row): item for row, item in said.items() if row is not None}
+        for at, item in gone.items():
+            why = f"trims.csv refuses it: {item.heading}: {item.found}; {item.fix}"
+            held = item.slug == "same-rows"
+            not_taken.append(NotTaken(rows[at][0], "the log has this row already" if held else why))
+        rows = [row for at, row in enumerate(rows) if at not in gone]
+    listed = tuple(sorted(not_taken, key=lambda one: one.row))
+    return Plan(tuple(rows), listed, notes, source.data, after if rows else source.data)
+
+
+def write_import(folder: Path, plan: Plan, file: str) -> None:
+    """Write a plan's rows, all in one step, with a line in the journal."""
+    files = {"trims.csv": plan.after}, {"trims.csv": plan.before}
+    write_over(folder, *files, "import", f"{len(plan.rows)} rows from {file}")

@@ -10,15 +10,15 @@ from pathlib import Path
 from tempfile import TemporaryDirectory
 
 from growthcast.book.begin.typed import Row, complete_areas, plant_meant, slug
-from growthcast.book.checks.names import FILES
+from growthcast.book.files import FILES
 from growthcast.book.read import inspect_book, read_shipped_species
 from growthcast.book.sheets.export import heading_text
 from growthcast.book.sheets.load import SheetTable, Workbook
 from growthcast.book.sheets.merge import Merge, check_merge, merge_workbook
 from growthcast.book.sheets.values import SettingRow, as_text, with_settings
 from growthcast.book.tables import TABLES
-from growthcast.book.writing.dialect import appended
 from growthcast.book.writing.replace import write_new
+from growthcast.book.writing.source import appended
 from growthcast.errors import RowsRefused, UsageError
 
 GUIDE = "README.txt"

@@ -17,7 +17,7 @@ import re
 import unicodedata
 from collections.abc import Mapping, Sequence
 
-from growthcast.book.book import Table, plant_named
+from growthcast.book.book import Table, names_of_plants, plant_named
 from growthcast.book.cells.numbers import Fault, parse_date
 from growthcast.book.supposed import Cell
 from growthcast.book.tables import column_of
@@ -105,20 +105,18 @@ def plant_meant(species: Table, name: str) -> str:
     if found := plant_named(species, name):
         return found
     typed, hits, whole = folded(name).split(), set(), set()
-    columns = ("species_id", "scientific_name", "common_name", "also_known_as")
-    spellings: dict[str, str] = {}
-    for cells in zip(*(species.text(name).tolist() for name in columns), strict=True):
-        for spelling in ";".join(cells).split(";"):
-            words = folded(spelling).split()
-            plant = spellings[spelling.strip()] = cells[0]
-            if len(words) >= len(typed) > 0 and all(map(str.startswith, words, typed)):
-                hits.add(plant)
-                whole |= {plant} if len(words) == len(typed) else set()
+    known = names_of_plants(species)
+    for plant, spelling in ((plant, name) for plant, names in known.items() for name in names):
+        words = folded(spelling).split()
+        if len(words) >= len(typed) > 0 and all(map(str.startswith, words, typed)):
+            hits.add(plant)
+            whole |= {plant} if len(words) == len(typed) else set()
     if len(found_in := whole if len(whole) == 1 else hits) == 1:
         return str(found_in.pop())
     if hits:
         raise UsageError(f"{shown(name)} may be {some_of(sorted(hits), 12)}; write more of it")
-    hint = did_you_mean(name, [one for one in spellings if one], "growthcast species lists them")
+    spellings = [name for names in known.values() for name in names if name]
+    hint = did_you_mean(name, spellings, "growthcast species lists them")
     raise UsageError(f"no plant goes by {shown(name)}; {hint}")
 
 

@@ -14,7 +14,6 @@ import numpy as np
 
 from growthcast.arrays import IntArray
 from growthcast.book.book import BOUNDS, Table, WholeTank, plant_named
-from growthcast.book.checks.doubles import check_double_rows
 from growthcast.book.checks.rows import (
     DAY_SPAN,
     Tables,
@@ -26,6 +25,7 @@ from growthcast.book.checks.rows import (
     of_whole_tank,
     where,
 )
+from growthcast.book.checks.several import check_double_rows
 from growthcast.book.findings import filled, finding
 from growthcast.book.tables import TABLES
 from growthcast.book.words import PROPOSED, did_you_mean, shown, some_of

@@ -2,19 +2,20 @@
 
 from __future__ import annotations
 
+import tomllib
 from collections.abc import Callable, Mapping
 from dataclasses import replace
 from datetime import date
-from functools import cache
-from types import MappingProxyType
-from typing import Any
+from functools import cache, partial
+from pathlib import Path
+from typing import Any, cast
 
 import numpy as np
 
 from growthcast.arrays import BoolArray, DateArray, FloatArray, IntArray, distinct
 from growthcast.book.book import BOUNDS, Bounds, Coded, Practice, Table, bounds_on
+from growthcast.book.files import reference_conditions
 from growthcast.book.findings import slugs, worded
-from growthcast.book.shipped import reference_conditions
 from growthcast.book.tables import TABLES, WEEKDAYS, column_of
 from growthcast.errors import Finding
 
@@ -66,8 +67,8 @@ class Tables:
     def _rows(self, name: str) -> Rows:
         """Return the rows of a table; those of ``bounds`` as areas of what holds from then on."""
         if name == "bounds":
-            return Rows(self, self._as_moved(), FACTS["areas"])
-        return Rows(self, self.tables[name], FACTS.get(name, {}))
+            return Rows(self, self._as_moved(), "areas")
+        return Rows(self, self.tables[name], name)
 
     def _as_moved(self) -> Table:
         bounds, areas = self.tables["bounds"], self.tables["areas"]
@@ -92,15 +93,18 @@ class Tables:
 
 
 class Rows:
-    """A table's rows: by name its columns (N,), and the facts that ``FACTS`` makes of them."""
+    """A table's rows: by name its columns (N,), and the facts of ``facts.toml`` made of them."""
 
-    def __init__(self, tables: Tables, table: Table, facts: Mapping[str, Fact]) -> None:
-        self.tables, self.table, self.facts = tables, table, facts
-        self.known: dict[str, Any] = {**table.columns, "blank": blank, "np": np}
+    def __init__(self, tables: Tables, table: Table, name: str) -> None:
+        self.tables, self.table, self.facts = tables, table, _facts().get(name, {})
+        self.known: dict[str, Any] = {**table.columns, "blank": blank, "np": np, "tables": tables}
+        self.known |= {"of": self.of, "places": self.places, "kept": partial(kept, self)}
+        self.known |= {"reference": reference_conditions, "WEEKDAYS": WEEKDAYS}
 
     def __getitem__(self, name: str) -> Any:
         if name not in self.known:
-            self.known[name] = self.facts[name](self)
+            fact, cells = self.facts[name], cast("Mapping[str, Any]", self)
+            self.known[name] = eval(fact, {}, cells) if isinstance(fact, str) else fact(self)
         return self.known[name]
 
     def places(self, column: str, home: str) -> IntArray:
@@ -109,13 +113,10 @@ class Rows:
 
     def of(self, place: str, name: str) -> Any:
         """Return what the tank, area or plant of each row has (N,), blank where it is unknown."""
-        cells = self.tables.rows({"tank": "tanks", "area": "areas", "plant": "species"}[place])[
-            name
-        ]
+        cells = self.tables.rows(HOMES[place])[name]
         none = {"f": np.nan, "M": np.datetime64("NaT"), "b": False, "i": -1}
-        return np.append(cells, np.array([none.get(cells.dtype.kind, "")], cells.dtype))[
-            self[place]
-        ]
+        last = np.array([none.get(cells.dtype.kind, "")], cells.dtype)
+        return np.append(cells, last)[self[place]]
 
     def at_cell(self, index: int, column: str, slug: str, /, **values: Any) -> Finding:
         """Return a finding at one cell; what its words name is given, or what its row has."""
@@ -147,18 +148,6 @@ def at_cell(
 
 
 Fact = Callable[[Rows], Any]
-
-
-def _units(rows: Rows) -> Any:
-    return np.array(("cm", "%"), object)[rows["is_cover"].astype(np.int64)]
-
-
-def _co2_mg_l(kh_dkh: FloatArray, ph: FloatArray) -> FloatArray:
-    """CO2 by the trade's rule (common practice without a source): good enough for a bound.
-
-    What is computed for the fit comes from the carbonate equilibrium.
-    """
-    return 3.0 * kh_dkh * 10.0 ** (7.0 - ph)
 
 
 def kept(rows: Rows, name: str) -> FloatArray:
@@ -237,89 +226,21 @@ def _lacks_areas(rows: Rows) -> bool:
     return "area_id" not in rows.table.letters and any(told)
 
 
-def _held(name: str) -> Fact:
-    return lambda r: getattr(r.tables.bounds_of(r["area"], r["date"]), name)
+_FUNCTIONS: Mapping[str, Mapping[str, Fact]] = {
+    "trims": {
+        "whole": lambda rows: of_whole_tank(rows.table),
+        "most": _most_g,
+        "sharers": _sharers,
+        "says_nothing": _says_nothing,
+        "lacks_areas": _lacks_areas,
+    },
+    "conditions": {"factor_apart": _factor_apart},
+}
 
 
-def _reference(name: str) -> Fact:
-    return lambda _: reference_conditions()[name]
-
-
-def _laid(name: str) -> Fact:
-    return lambda r: r.of("plant", name)
-
-
-FACTS: Mapping[str, Mapping[str, Fact]] = MappingProxyType(
-    {
-        "species": {"reaches": lambda r: r["reaches_surface"] == "true"},
-        "tanks": {
-            "days": lambda r: ", ".join(r["working"]),
-            "working": lambda r: WEEKDAYS if (p := r.tables.practice) is None else p.working_days,
-            "off": lambda r: ~np.isin(r["visit_weekday"].astype(str), r["working"]),
-        },
-        "areas": {
-            "tank": lambda r: r.places("tank_id", "tanks"),
-            "plant": lambda r: r.places("species_id", "species"),
-            "is_cover": lambda r: r.of("plant", "measure") == "cover_pct",
-            "in_height": lambda r: ~r["is_cover"] & (r["plant"] >= 0),
-            "unit": _units,
-            "water": lambda r: r.of("tank", "water_depth_cm"),
-            "ground": lambda r: r.of("tank", "length_cm") * r.of("tank", "width_cm"),
-            "reaches": lambda r: r.of("plant", "reaches"),
-            "own_ceiling": lambda r: np.where(
-                r["reaches"], r["water"], r.of("plant", "ceiling_cm")
-            ),
-            "ceiling": lambda r: np.where(r["is_cover"], 100.0, r["own_ceiling"]),
-            "top": lambda r: np.where(r["reaches"], np.nan, r["ceiling"]),
-        },
-        "trims": {
-            "today": lambda r: np.datetime64(r.tables.today, "D"),
-            "tank": lambda r: r.places("tank_id", "tanks"),
-            "area": lambda r: r.places("area_id", "areas"),
-            "whole": lambda r: of_whole_tank(r.table),
-            "home": lambda r: r.of("area", "tank_id"),
-            "home_tank": lambda r: r.of("area", "tank"),
-            "planted": lambda r: r.of("area", "planted_on"),
-            "removed": lambda r: r.of("area", "removed_on"),
-            "is_cover": lambda r: r.of("area", "is_cover"),
-            "unit": _units,
-            "water": lambda r: r.of("area", "water"),
-            "ceiling": lambda r: r.of("area", "top"),
-            "floor": _held("floor_cm"),
-            "budget": _held("budget_cm"),
-            "cut": lambda r: r["before_cm"] - r["after_cm"],
-            "most": _most_g,
-            "sharers": _sharers,
-            "says_nothing": _says_nothing,
-            "lacks_areas": _lacks_areas,
-        },
-        "conditions": {
-            "kept_ph": lambda r: kept(r, "ph"),
-            "kept_kh": lambda r: kept(r, "kh_dkh"),
-            "kept_co2": lambda r: kept(r, "co2_mg_l"),
-            "implied": lambda r: _co2_mg_l(r["kept_kh"], r["kept_ph"]),
-            "co2_of_row": lambda r: _co2_mg_l(r["kh_dkh"], r["ph"]),
-            "factor_apart": _factor_apart,
-        },
-        "own": {
-            "plant": lambda r: r.places("species_id", "species"),
-            "unit": lambda r: np.where(r.of("plant", "measure") == "cover_pct", "%", "cm"),
-            "deepest": lambda r: r.tables.tables["tanks"].number("water_depth_cm").max(initial=0.0),
-            "in_water": lambda r: r.of("plant", "reaches") & (len(r.tables.tables["tanks"]) > 0),
-            "limit": lambda r: np.where(r["in_water"], "water", "ceiling"),
-            "ceiling": lambda r: np.where(r["in_water"], r["deepest"], r.of("plant", "ceiling_cm")),
-            "lowest": _laid("lowest_cut_cm"),
-            "low": _laid("temp_min_c"),
-            "best": _laid("temp_opt_c"),
-            "high": _laid("temp_max_c"),
-            "light": _reference("ppfd_umol"),
-            "hours": _reference("photoperiod_h"),
-            "warm": _reference("temperature_c"),
-            "gain_h": lambda r: (
-                r["hours"] * np.tanh(r["light"] / r.of("plant", "light_k_umol"))
-                - 24.0 * r.of("plant", "respiration_share")
-            ),
-        },
-    }
-)
-"""What follows for each row of a table from its own cells and from other tables, by name."""
+@cache
+def _facts() -> Mapping[str, Mapping[str, str | Fact]]:
+    """Return what follows for each row of a table, by name: a text to evaluate, or a function."""
+    text = Path(__file__).with_name("facts.toml").read_text(encoding="utf-8")
+    listed = tomllib.loads(text).items()
+    return {table: facts | dict(_FUNCTIONS.get(table, {})) for table, facts in listed}

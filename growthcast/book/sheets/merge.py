@@ -9,7 +9,7 @@ from datetime import date
 from pathlib import Path
 
 from growthcast.book.cells.text import read_bytes
-from growthcast.book.checks.names import FILES
+from growthcast.book.files import FILES
 from growthcast.book.read import inspect_book
 from growthcast.book.sheets.export import heading_text
 from growthcast.book.sheets.load import SheetTable, Workbook

@@ -11,10 +11,9 @@ from typing import Required, TypedDict, Unpack
 from growthcast.book.book import Book
 from growthcast.book.read import inspect_book
 from growthcast.book.supposed import Cell
-from growthcast.book.writing.dialect import appended, widened
-from growthcast.book.writing.journal import Entry
-from growthcast.book.writing.lock import book_lock
+from growthcast.book.writing.journal import Entry, book_lock
 from growthcast.book.writing.replace import Files, read_file, write_over
+from growthcast.book.writing.source import appended, widened
 from growthcast.errors import FileChanged, Finding, HeldAlready, RowsRefused, UsageError
 from growthcast.nouns import dataclass
 

@@ -17,11 +17,9 @@ from growthcast.book.tables import TABLES
 from growthcast.book.words import check_known, plain, shown, some_of
 from growthcast.book.writing.append import How, carried_out
 from growthcast.book.writing.cells import fresh_id, renamed, words_of_plant
-from growthcast.book.writing.journal import Entry
-from growthcast.book.writing.lock import book_lock
+from growthcast.book.writing.journal import Entry, book_lock
 from growthcast.book.writing.source import edited, read_source
-from growthcast.book.writing.visit.entry import beginning_with
-from growthcast.book.writing.visit.places import tank_of_visit
+from growthcast.book.writing.visit.entry import beginning_with, tank_of_visit
 from growthcast.errors import Finding, UsageError
 from growthcast.nouns import dataclass
 
@@ -164,10 +162,7 @@ def retire(
     def planned(book: Book) -> _Planned:
         tanks, areas = book.tanks, book.areas
         if client is not None:
-            clients = tanks.text("client")
-            known = [name for name in dict.fromkeys(clients.tolist()) if name]
-            check_known(client, known, "tanks.csv has no client", "the clients are")
-            mine = tanks.text("tank_id")[clients == client].tolist()
+            mine = tanks.text("tank_id")[book.tanks_of(client)].tolist()
         else:
             mine = [tank_of_visit(book, tank_id, ())]
         here = np.isin(areas.text("tank_id").astype(str), mine)

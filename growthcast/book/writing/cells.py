@@ -6,7 +6,7 @@ import re
 import unicodedata
 from collections.abc import Mapping, Sequence
 
-from growthcast.book.book import Table
+from growthcast.book.book import Table, names_of_plants
 from growthcast.book.cells.numbers import DECIMAL_COMMA, Fault, parse_date, parse_number
 from growthcast.book.supposed import Cell
 from growthcast.book.tables import TABLES, Column
@@ -157,10 +157,8 @@ def row_in_words(row: dict[str, Cell]) -> str:
 
 def words_of_plant(species: Table, plant: str) -> set[str]:
     """Return the words by which an id or label may name a plant."""
-    place = species.text("species_id").tolist().index(plant)
-    columns = ("species_id", "scientific_name", "common_name", "also_known_as")
-    names = " ".join(str(species.text(name)[place]) for name in columns)
-    return {word for word in re.split(r"[\s;]+", folded(names)) if len(word) >= _LONG_ENOUGH}
+    words = folded(" ".join(names_of_plants(species)[plant])).split()
+    return {word for word in words if len(word) >= _LONG_ENOUGH}
 
 
 def renamed(name: str, words: set[str], plant: str) -> str:

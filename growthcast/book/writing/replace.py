@@ -18,18 +18,20 @@ from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any
 
-from growthcast.book.checks.names import FILES
+from growthcast.book.files import FILES
 from growthcast.book.words import printable
 from growthcast.book.writing.journal import (
     JOURNAL,
+    LOCK,
     Entry,
     append_line,
+    book_lock,
     hash_of,
     shorten,
     splice_of,
+    temporary,
     write_all,
 )
-from growthcast.book.writing.lock import LOCK, book_lock, temporary
 from growthcast.errors import FileChanged, NotWritten, UsageError
 
 Files = Mapping[str, bytes | None]

@@ -18,11 +18,9 @@ from growthcast.book.cells.numbers import Fault, parse_date
 from growthcast.book.supposed import Cell
 from growthcast.book.words import shown
 from growthcast.book.writing.append import Addition, How, carried_out
-from growthcast.book.writing.dialect import dialect_of
-from growthcast.book.writing.journal import Entry, Splice, append_line, entries, undone
-from growthcast.book.writing.lock import book_lock
+from growthcast.book.writing.journal import Entry, Splice, append_line, book_lock, entries, undone
 from growthcast.book.writing.replace import read_file
-from growthcast.book.writing.source import Record, Source, read_source, rewritten
+from growthcast.book.writing.source import Record, Source, dialect_of, read_source, rewritten
 from growthcast.errors import UsageError
 from growthcast.nouns import dataclass
 

@@ -16,11 +16,10 @@ from starlette.routing import Route
 
 from growthcast.book.read import read_shipped_species
 from growthcast.desk.memory import Desk, Known, NotYet
-from growthcast.desk.pages import books, client, practice, rescape, visits
+from growthcast.desk.pages import offers, practice, visits
 from growthcast.desk.pages.asked import Asked, NotThere, render
-from growthcast.desk.phone_page import STATIC, kind, static
 from growthcast.desk.share import Share
-from growthcast.desk.visit import book_mark, words_of
+from growthcast.desk.visit import STATIC, book_mark, kind, static, words_of
 from growthcast.errors import GrowthcastError
 from growthcast.say.locale import open_locale
 from growthcast.say.words import named
@@ -35,21 +34,21 @@ SHOWN: Mapping[str, Page] = {
     "/weeks": practice.weeks,
     "/weeks.ics": practice.calendar,
     "/watch": practice.watch,
-    "/client": client.client,
-    "/client/page": client.sheet,
-    "/quote": client.quote,
-    "/quote/page": client.quote_sheet,
-    "/rescape": rescape.rescape,
-    "/book": books.book,
+    "/client": offers.client,
+    "/client/page": offers.sheet,
+    "/quote": offers.quote,
+    "/quote/page": offers.quote_sheet,
+    "/rescape": offers.rescape,
+    "/book": visits.book,
     "/phones": practice.phones,
 }
 WRITTEN: Mapping[str, Page] = {
     "/visit": visits.said,
     "/unlog": visits.unlog,
-    "/book": books.change,
+    "/book": visits.change,
     "/phones": practice.new_code,
 }
-UNKNOWN = (books.book, books.change)
+UNKNOWN = (visits.book, visits.change)
 """Pages for a book with problems, which has to be mended before anything is known of it."""
 
 

@@ -1,20 +1,26 @@
-"""What a page is asked, what is known to answer it, and how an answer is made of a template."""
+"""What a page is asked and answers with: templates, and forms for rows of the book."""
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+import csv
+import io
+import re
+from collections.abc import Iterable, Mapping, Sequence
 from typing import Any
 from urllib.parse import urlencode
 
 from starlette.responses import HTMLResponse, RedirectResponse, Response
 
-from growthcast.book.book import Table
+from growthcast.book.book import Table, names_of_plants, plant_named
+from growthcast.book.tables import TABLES
 from growthcast.desk.memory import Desk, Known
-from growthcast.desk.phone_page import templates
 from growthcast.desk.share import Share
-from growthcast.errors import GrowthcastError
+from growthcast.desk.visit import templates
+from growthcast.errors import Finding, GrowthcastError
 from growthcast.nouns import dataclass
 from growthcast.say.locale import Locale
+from growthcast.say.texts import read_texts
+from growthcast.say.words import named
 from growthcast.service.pages.overview import TankStanding
 
 
@@ -37,6 +43,8 @@ def render(
             t=lambda key, **values: locale.say(f"desk_{key}", **values),
             lang=locale.language,
             comma="," in locale.number(0.5, 1),
+            locale=locale,
+            named=named,
             link=link,
             **{**usual, **shell, **given},
         )
@@ -97,3 +105,89 @@ def download(content: bytes, kind: str, name: str) -> Response:
     """Return a file to be saved; its name is one of ours."""
     shown = {"content-disposition": f'attachment; filename="{name}"', "cache-control": "no-store"}
     return Response(content, media_type=kind, headers=shown)
+
+
+_COMMA = re.compile(r"\s*\d+,\d{1,2}\s*")
+NAMED = {"areas": ("label", "species_id"), "tanks": ("client", "site")}
+LISTS = {"species_id": "plants", "tank_id": "tanks"}
+"""What may be picked from while a cell is typed."""
+_UNITS = {"cm2": "cm²", "umol": "µmol", "c": "°C", "share": "0–1", "mg/l": "mg/L"}
+
+
+def column_words(asked: Asked, name: str) -> str:
+    """Return what a column holds, with its unit; its own name where there is no word for it."""
+    key = f"desk_col_{name}"
+    column = next((c for table in TABLES.values() for c in table if c.name == name), None)
+    unit = "" if column is None else _UNITS.get(column.unit, column.unit)
+    words = asked.locale.say(key) if key in asked.locale.text else name
+    return f"{words} ({unit})" if unit and key in asked.locale.text else words
+
+
+def finding_words(asked: Asked, one: Finding, where: str = "") -> tuple[str, str]:
+    """Return what a finding means in the page's language, and how ``check`` says it.
+
+    The first is blank in English. What is found and how to mend it is put together of some 300
+    texts with cells in them, which are English everywhere.
+    """
+    language = asked.locale.language
+    means = "" if language == "en" else read_texts(f"findings.{language}")[one.slug]
+    said = f"{one.found} [{one.slug}]"
+    said += "" if one.level == "remark" else f"; expected: {one.expected}; {one.fix}"
+    return (f"{where}{means}", said) if means else ("", f"{where}{said}")
+
+
+def fields(
+    asked: Asked, table: str, names: Sequence[str], row: int = 2, found: Iterable[Finding] = ()
+) -> list[dict[str, Any]]:
+    """Return the fields of a row of a table; ``row`` is the one that findings tell it by."""
+    columns = {column.name: column for column in TABLES[table]}
+    here = [one for one in found if one.file == f"{table}.csv" and one.row == row]
+    return [
+        {
+            "name": f"{table}.{name}.{row}",
+            "label": column_words(asked, name),
+            "value": asked.get(f"{table}.{name}.{row}"),
+            "choices": columns[name].choices,
+            "mode": "decimal" if columns[name].kind == "number" else "text",
+            "type": "date" if columns[name].kind == "date" else "text",
+            "list": LISTS.get(name, "") if name != f"{table[:-1]}_id" else "",
+            "required": columns[name].required,
+            "found": [finding_words(asked, one) for one in here if one.heading == name],
+        }
+        for name in names
+    ]
+
+
+def called(asked: Asked, table: str) -> dict[str, str]:
+    """Return what people call each area with its plant, or each tank with whose it is, by id."""
+    if asked.known is None or table not in NAMED:
+        return {}
+    plant, rows = dict(plants(asked)), getattr(asked.known.book, table)
+    ids, *cells = (rows.text(name) for name in (f"{table[:-1]}_id", *NAMED[table]))
+    return {
+        str(one): f"{', '.join(named(plant.get(cell, cell)) for cell in said if cell)} ({one})"
+        for one, *said in zip(ids, *cells, strict=True)
+    }
+
+
+def plants(asked: Asked) -> list[tuple[str, str]]:
+    """Return the plants of the species table by id, each with its names."""
+    known = names_of_plants(asked.species).items()
+    return [(plant, ", ".join(filter(None, map(named, names[1:])))) for plant, names in known]
+
+
+def cell(asked: Asked, table: str, name: str, row: int) -> str:
+    """Return what was typed into a field, as the book holds it."""
+    text = asked.get(f"{table}.{name}.{row}")
+    if name == "species_id":
+        return plant_named(asked.species, text) or text
+    return text.replace(",", ".") if _COMMA.fullmatch(text) else text
+
+
+def as_table(table: str, rows: Sequence[dict[str, str]]) -> bytes:
+    """Return rows as the text of a table."""
+    stream = io.StringIO()
+    writer = csv.DictWriter(stream, [column.name for column in TABLES[table]], restval="")
+    writer.writeheader()
+    writer.writerows(rows)
+    return stream.getvalue().encode()

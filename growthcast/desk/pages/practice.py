@@ -16,28 +16,88 @@ from starlette.responses import Response
 from growthcast.desk.memory import PLANS, Known
 from growthcast.desk.pages.asked import Asked, NotThere, download
 from growthcast.desk.pages.visits import logged
-from growthcast.desk.shown import tank_shown, today_shown
-from growthcast.say.calendar import rounds_ics
-from growthcast.say.locale import Locale
-from growthcast.say.overview import growth_words
+from growthcast.say.card import rounds_ics
+from growthcast.say.locale import Locale, open_locale
+from growthcast.say.overview import due_why, growth_words, lead
+from growthcast.say.reasons import next_longer_words, reason
 from growthcast.say.rounds import rounds_notes
+from growthcast.say.strip import days_of_100
 from growthcast.say.watch import checks_for, noticed_sentence, tank_sentence
 from growthcast.say.words import capital, named
-from growthcast.service.rounds.plan import LateVisit, PlannedVisit
+from growthcast.service.pages.course import Course
+from growthcast.service.rounds.plan import PlannedVisit
 from growthcast.service.watch.report import Finding
+
+TANK_WORDS = {"due": due_why, "growth": growth_words, "days_of_100": days_of_100}
+"""What templates say of a tank and its rhythms."""
+WIDTH, HEIGHT, ROOM_ABOVE = 320.0, 84.0, 1.08
+"""The desk's one picture: an area going up with growth and down with each visit."""
+
+
+def tank_shown(known: Known, tank_id: str, every_d: int) -> dict[str, Any]:
+    """Return a tank: its areas with their saws, its rhythms, the chosen one, and why."""
+    locale, standing = open_locale(known.book.practice.locale), known.standing(tank_id)
+    assert standing is not None
+    advice, practice = standing.advice, known.book.practice
+    grows = bool(advice.options) and not advice.nothing_holds
+    offered = sorted(advice.options, key=lambda one: one.interval_d) if grows else []
+    usual = standing.option if grows else None
+    chosen = next((one for one in offered if one.interval_d == every_d), usual)
+    areas, plants, why = [], known.plants(), [reason(advice, locale)]
+    if chosen is not None:
+        for area, course in zip(chosen.areas, known.courses(standing, chosen), strict=True):
+            look = known.forecasts()[area.area_id]
+            plant = named(plants.get(look.species_id, ""), look.species_id)
+            saw = saw_lines(course, look.floor_cm, look.budget_cm)
+            areas.append((area, plant, [float(cm) for cm in look.height_cm_now], saw))
+    if advice.longer is not None:
+        why.append(next_longer_words(advice, advice.longer, practice.currency, locale))
+    return {
+        "one": standing,
+        "options": offered,
+        "chosen": chosen,
+        "areas": areas,
+        "why": [f"{locale.sentence_case(sentence)}." for sentence in why],
+        "currency": practice.currency if practice.labour_rate_per_h > 0.0 else "",
+    }
+
+
+def saw_lines(saw: Course, floor_cm: float, budget_cm: float) -> dict[str, str]:
+    """Return a sawtooth as lines in a picture ``WIDTH`` by ``HEIGHT``, its 80 % range as a band."""
+    low, middle, high = (heights.tolist() for heights in saw.height_cm)
+    top = ROOM_ABOVE * max(*high, budget_cm)
+    days = [WIDTH * day / saw.day[-1] for day in saw.day.tolist()]
+
+    def y(cm: float) -> str:
+        return f"{HEIGHT * (1.0 - cm / top):.1f}"
+
+    def points(heights: list[float]) -> list[str]:
+        return [f"{x:.1f},{y(cm)}" for x, cm in zip(days, heights, strict=True)]
+
+    return {
+        "line": " ".join(points(middle)),
+        "band": " ".join([*points(high), *reversed(points(low))]),
+        "budget": y(budget_cm),
+        "floor": y(floor_cm),
+    }
 
 
 def today(asked: Asked) -> Response:
     """Show the tanks by urgency: what is due, why, and a button to visit."""
-    return asked.page("today.html", logged=logged(asked), **today_shown(asked.known, asked.locale))
+    known, locale = asked.known, asked.locale
+    planned = [s for s in known.standings if s.option is not None or s.due_on is not None]
+    said, tanks = lead(locale, planned, known.on), known.standings
+    return asked.page(
+        "today.html", logged=logged(asked), lead=said, tanks=tanks, on=known.on, words=TANK_WORDS
+    )
 
 
 def tank(asked: Asked) -> Response:
     """Show a tank: its areas, its rhythm as a choice, looks, hours and price at once."""
     advice = asked.standing(asked.get("id")).advice
     every = asked.choice("every", [one.interval_d for one in advice.options], 0)
-    shown = asked.known.soon(tank_shown, advice.tank_id, every)
-    return asked.page("tank.html", logged=logged(asked, advice.tank_id), **shown)
+    shown = asked.known.soon(tank_shown, advice.tank_id, every) | {"on": asked.known.on}
+    return asked.page("tank.html", logged=logged(asked, advice.tank_id), words=TANK_WORDS, **shown)
 
 
 def weeks(asked: Asked) -> Response:
@@ -52,55 +112,11 @@ def weeks(asked: Asked) -> Response:
     for monday, visits in by_week.items():
         week = [day for day in minutes if 0 <= (day - monday).days < 7]
         hours = sum(minutes[day] for day in week) / 60.0, len(week) * plan.hours_per_day
-        days = groupby(visits, key=lambda one: one.on)
-        shown.append(
-            {
-                "title": locale.say("desk_week", date=locale.long_date(monday)),
-                "hours": locale.say(
-                    "desk_of_hours", used=locale.number(hours[0], 1), all=locale.number(hours[1], 1)
-                ),
-                "days": [
-                    (locale.full_date(on), [_planned(locale, one) for one in of_day])
-                    for on, of_day in days
-                ],
-            }
-        )
+        days = [(on, list(of_day)) for on, of_day in groupby(visits, key=lambda one: one.on)]
+        shown.append((monday, hours, days))
+    notes = [f"{capital(note, ids)}." for note in rounds_notes(plan, locale)]
     return asked.page(
-        "weeks.html",
-        weeks=shown,
-        number=number,
-        choices_of=sorted(PLANS),
-        late=[_late(locale, one) for one in plan.late],
-        over=locale.number(plan.area_days_over, 1),
-        notes=[f"{capital(note, ids)}." for note in rounds_notes(plan, locale)],
-    )
-
-
-def _planned(locale: Locale, visit: PlannedVisit) -> dict[str, Any]:
-    late = locale.say("desk_days_late", days=locale.count("day", visit.days_late))
-    where = dict.fromkeys(named(part) for part in (visit.client, visit.site) if part)
-    return {
-        "id": visit.tank_id,
-        "name": named(visit.tank_id),
-        "where": ", ".join(where),
-        "minutes": locale.say("minutes", n=locale.number(visit.minutes)),
-        "due": locale.short_date(visit.due_on),
-        "why": locale.say(f"desk_by_{visit.due_by}"),
-        "over": locale.chance(visit.chance_over),
-        "late": late if visit.days_late else "",
-    }
-
-
-def _late(locale: Locale, one: LateVisit) -> str:
-    """Say what a late visit loses, in numbers."""
-    return locale.say(
-        "desk_late_without" if one.on is None else "desk_late_visit",
-        tank=named(one.tank_id),
-        due=locale.short_date(one.due_on),
-        on="" if one.on is None else locale.short_date(one.on),
-        before=locale.chance(one.chance_over_when_due),
-        over=locale.chance(one.chance_over),
-        days=locale.number(one.area_days_over, 1),
+        "weeks.html", weeks=shown, number=number, choices_of=sorted(PLANS), plan=plan, notes=notes
     )
 
 
@@ -113,31 +129,14 @@ def calendar(asked: Asked) -> Response:
 
 def watch(asked: Asked) -> Response:
     """Show how every tank grows against usual, and what to check where one has changed."""
-    report, locale = asked.known.soon(Known.watched), asked.locale
-    plants, tanks = asked.known.plants(), []
-    for one in report.tanks:
-        recent, verdict = one.recent, "waiting"
-        if recent is not None:
-            verdict = "changed" if one.findings else recent.standing.replace(" ", "_")
-        usual = [] if recent is None else [recent.usual_low, recent.usual_high]
-        tanks.append(
-            {
-                "id": one.tank_id,
-                "name": named(one.tank_id),
-                "growth": "" if recent is None else growth_words(locale, recent),
-                "usual": "–".join(locale.share(end) for end in usual),
-                "visits": locale.number(one.visits),
-                "verdict": locale.say(f"desk_grows_{verdict}"),
-                "changed": bool(one.findings),
-                "why": tank_sentence(one, locale) if recent is None else "",
-            }
-        )
+    report, plants = asked.known.soon(Known.watched), asked.known.plants()
     return asked.page(
         "watch.html",
-        tanks=sorted(tanks, key=lambda one: not one["changed"]),
-        findings=[_changed(locale, one, plants) for one in report.findings],
-        alarms=locale.number(report.false_alarms_a_year, 1),
-        usual_until="" if report.usual_until is None else locale.long_date(report.usual_until),
+        tanks=sorted(report.tanks, key=lambda one: not one.findings),
+        findings=[_changed(asked.locale, one, plants) for one in report.findings],
+        report=report,
+        growth_words=growth_words,
+        tank_sentence=tank_sentence,
     )
 
 

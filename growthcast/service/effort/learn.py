@@ -203,11 +203,15 @@ def regress(
         scatter2 = (SCATTER_WORTH * SCATTER**2 + own.sum()) / (SCATTER_WORTH + own.size)
         if np.abs(step).max() < SETTLED:
             break
-    if trims.minutes.size:
-        evidence = _evidence(surprise, variance, off_start, precision, curvature)
+    if trims.minutes.size:  # Laplace's approximation to the log evidence
+        rows = -0.5 * (TAIL + 1.0) * np.log1p(surprise / TAIL) - 0.5 * np.log(variance)
+        rows += math.lgamma(0.5 * (TAIL + 1.0)) - math.lgamma(0.5 * TAIL)
+        rows -= 0.5 * np.log(TAIL * np.pi)
+        room = 0.5 * (np.linalg.slogdet(precision)[1] - np.linalg.slogdet(curvature)[1])
+        evidence = float(rows.sum() - 0.5 * off_start @ precision @ off_start + room)
     seen = np.bincount(trims.kind, weights=trims.chance, minlength=KINDS) > 0.0
     covariance = np.linalg.inv(curvature)
-    timing = Timing(
+    return Timing(
         log_min=log_min,
         covariance=0.5 * (covariance + covariance.T),
         scatter=float(np.sqrt(scatter2)),
@@ -215,8 +219,7 @@ def regress(
         seen=seen,
         reading=reading,
         kind=kind,
-    )
-    return timing, evidence
+    ), evidence
 
 
 def _defaults() -> tuple[FloatArray, FloatArray]:
@@ -243,18 +246,3 @@ def _expected(trims: TimedTrims, log_min: FloatArray) -> tuple[FloatArray, Float
     doubt += trims.chance * (1.0 - trims.chance) * whole**2
     variance = np.bincount(trims.row, weights=doubt, minlength=count).astype(np.float64)
     return slope, np.asarray(slope.sum(axis=1)), variance
-
-
-def _evidence(
-    surprise: FloatArray,
-    variance: FloatArray,
-    off: FloatArray,
-    precision: FloatArray,
-    curvature: FloatArray,
-) -> float:
-    """Laplace's approximation to the log evidence."""
-    rows = -0.5 * (TAIL + 1.0) * np.log1p(surprise / TAIL) - 0.5 * np.log(variance)
-    rows += math.lgamma(0.5 * (TAIL + 1.0)) - math.lgamma(0.5 * TAIL) - 0.5 * np.log(TAIL * np.pi)
-    fitted = -0.5 * off @ precision @ off
-    room = 0.5 * (np.linalg.slogdet(precision)[1] - np.linalg.slogdet(curvature)[1])
-    return float(rows.sum() + fitted + room)

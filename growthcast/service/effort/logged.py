@@ -91,8 +91,7 @@ def kind_of(design: Design) -> IntArray:
     """
     place = {form: number for number, form in enumerate(FORMS)}
     of_species = np.array([place[str(form)] for form in design.priors.form], np.int64)
-    kind: IntArray = of_species[design.species] + len(FORMS) * design.is_cover
-    return kind
+    return of_species[design.species] + len(FORMS) * design.is_cover
 
 
 def bulk_per_cm(design: Design) -> FloatArray:
@@ -108,8 +107,7 @@ def bulk_per_cm(design: Design) -> FloatArray:
     array (A,)
         Litres of stand in a centimetre [l/cm], or dm2 in a point of cover [dm2], of each area.
     """
-    per_cm: FloatArray = design.area_cm2 / np.where(design.is_cover, 10_000.0, 1000.0)
-    return per_cm
+    return design.area_cm2 / np.where(design.is_cover, 10_000.0, 1000.0)
 
 
 def timed_trims(book: Book, fit: GrowthFit) -> TimedTrims:
@@ -220,10 +218,8 @@ def _removed(
 def _matched(pairs: IntArray, wanted: IntArray) -> tuple[BoolArray, IntArray]:
     """Whether each wanted pair (L,) is among some pairs, and its place there."""
     order = np.argsort(pairs, kind="stable")
-    at = np.minimum(np.searchsorted(pairs[order], wanted), max(order.size - 1, 0))
-    if not order.size:
-        return np.zeros(wanted.size, bool), at
-    return pairs[order][at] == wanted, order[at]
+    at = np.searchsorted(pairs[order], wanted)
+    return np.append(pairs[order], -1)[at] == wanted, np.append(order, 0)[at]
 
 
 def _expected(fit: GrowthFit, visits: Visits, area: IntArray, day: FloatArray) -> FloatArray:
@@ -240,5 +236,4 @@ def _expected(fit: GrowthFit, visits: Visits, area: IntArray, day: FloatArray) -
     days, _ = design.clock.growth_between(area, since, day, np.zeros(area.size))
     gained = shape_factor(shape) * np.exp(mode.log_rate[area]) * days
     grown = height_at_stage(stage(start, ceiling, shape) + gained, ceiling, shape)
-    expected: FloatArray = np.maximum(grown - start, 0.0)
-    return expected
+    return np.maximum(grown - start, 0.0)

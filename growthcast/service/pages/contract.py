@@ -16,7 +16,7 @@ from growthcast.forecast.report import as_date
 from growthcast.nouns import dataclass
 from growthcast.plain import plain
 from growthcast.service.advice import OptionAdvice
-from growthcast.service.effort.visits import Range
+from growthcast.service.effort.hours import Range
 from growthcast.service.pages.client import TankFacts
 from growthcast.service.recommend import hours_drawn, recommend
 from growthcast.service.rounds.plan import plan_rounds

@@ -14,7 +14,7 @@ from growthcast.fit.result import GrowthFit
 from growthcast.frames import Framed
 from growthcast.nouns import dataclass
 from growthcast.plain import FLAT, HIDDEN, NULL_IF_BLANK, in_json
-from growthcast.service.effort.visits import Saving
+from growthcast.service.effort.hours import Saving
 from growthcast.service.holding import LIKELY, NOT_LIKELY, Limit, NotHolding, light_under
 from growthcast.service.living import LivingAreas
 from growthcast.service.rescape.variants import Stand, VariantAnswer, stand_with

@@ -17,7 +17,7 @@ from growthcast.forecast.heights import growth_a_week
 from growthcast.frames import Framed
 from growthcast.nouns import dataclass
 from growthcast.plain import BY_QUANTILE, HIDDEN, NULL_IF_BLANK, by_quantile, in_json
-from growthcast.service.effort.visits import Range, Saving
+from growthcast.service.effort.hours import Range, Saving
 from growthcast.service.holding import LIKELY, NOT_LIKELY, Holding
 from growthcast.service.rescape.variants import (
     LONGEST_D,

@@ -16,7 +16,7 @@ from growthcast.fit.supposed import replanted
 from growthcast.frames import Framed
 from growthcast.nouns import dataclass
 from growthcast.plain import FLAT, HIDDEN, NULL_IF_BLANK, by_quantile, in_json
-from growthcast.service.effort.visits import Saving, Year
+from growthcast.service.effort.hours import Saving, Year
 from growthcast.service.holding import LIKELY, NotHolding, not_holding
 from growthcast.service.interval import lasts_from
 from growthcast.service.rescape.plants import (

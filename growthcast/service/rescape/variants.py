@@ -25,9 +25,14 @@ from growthcast.growth.quick import BELOW_CEILING, Singles, column
 from growthcast.nouns import dataclass
 from growthcast.plain import HIDDEN
 from growthcast.service.advice import Option
-from growthcast.service.effort.hours import fixed_minutes
+from growthcast.service.effort.hours import (
+    Saving,
+    VisitEffort,
+    fixed_minutes,
+    saving,
+    visit_efforts,
+)
 from growthcast.service.effort.learn import Timing, learn_timing
-from growthcast.service.effort.visits import Saving, VisitEffort, saving, visit_efforts
 from growthcast.service.holding import Holding, holding_of
 from growthcast.service.interval import IntervalOptions, interval_options
 from growthcast.service.living import LivingAreas, living_areas
@@ -341,8 +346,7 @@ def _way(living: LivingAreas, from_cm: FloatArray, to_cm: FloatArray) -> FloatAr
     """Stages (A, D) from one height (A,) to another; inf where the ceiling lies below it."""
     ceiling, shape = living.draws.ceiling_cm, living.shape[:, None]
     start = np.minimum(from_cm[:, None], ceiling * BELOW_CEILING)
-    way: FloatArray = stage(to_cm[:, None], ceiling, shape) - stage(start, ceiling, shape)
-    return way
+    return stage(to_cm[:, None], ceiling, shape) - stage(start, ceiling, shape)
 
 
 def _allowed_days(living: LivingAreas, confidence: float) -> IntArray:

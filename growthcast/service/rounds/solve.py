@@ -57,8 +57,7 @@ class RoundsProblem:
     def shared_min(self) -> FloatArray:
         """Minutes of a visit to each tank (K,), the journey shared out over its place [min]."""
         sharing = np.bincount(self.site)[self.site]
-        minutes: FloatArray = self.work_min + self.travel_min[self.site] / sharing
-        return minutes
+        return self.work_min + self.travel_min[self.site] / sharing
 
 
 def solve_rounds(problem: RoundsProblem) -> BoolArray:
@@ -157,8 +156,7 @@ def path_cost(cost: FloatArray, visited: BoolArray) -> FloatArray:
         going = np.flatnonzero(visited[:, day])
         total[going] += cost[going, node[going], day]
         node[going] = day + 1
-    lost: FloatArray = total + cost[np.arange(tanks), node, days]
-    return lost
+    return total + cost[np.arange(tanks), node, days]
 
 
 def minutes_of_days(problem: RoundsProblem, visited: BoolArray) -> FloatArray:
@@ -178,8 +176,7 @@ def minutes_of_days(problem: RoundsProblem, visited: BoolArray) -> FloatArray:
     """
     there = np.zeros((problem.travel_min.size, visited.shape[1]), np.bool_)
     np.logical_or.at(there, problem.site, visited)
-    minutes: FloatArray = problem.work_min @ visited + problem.travel_min @ there
-    return minutes
+    return problem.work_min @ visited + problem.travel_min @ there
 
 
 def _lost(problem: RoundsProblem, visited: BoolArray) -> float:

@@ -50,8 +50,7 @@ class Chances:
     def lost(self) -> FloatArray:
         """Area-days over (L,) expected before a visit on each day [d]."""
         a_day = self.over.sum(axis=0)
-        lost: FloatArray = np.concatenate([[0.0], np.cumsum(a_day)[:-1]])
-        return lost
+        return np.concatenate([[0.0], np.cumsum(a_day)[:-1]])
 
 
 @dataclass(frozen=True, slots=True)

@@ -13,25 +13,26 @@ from growthcast.arrays import FloatArray, IntArray
 from growthcast.book.book import Book
 from growthcast.finite import finite_answer
 from growthcast.fit.design import day_number
-from growthcast.fit.result import Basis, GrowthFit
+from growthcast.fit.model.rates import Basis
+from growthcast.fit.result import GrowthFit
 from growthcast.frames import Framed
 from growthcast.log.visits import day_numbers
 from growthcast.nouns import dataclass
 from growthcast.plain import HIDDEN
 from growthcast.service.advice import CutLimit, cut_limit
-from growthcast.service.effort.hours import fixed_minutes
+from growthcast.service.effort.hours import Hands, Range, Saving, fixed_minutes, hands_of
 from growthcast.service.effort.learn import learn_timing
-from growthcast.service.effort.visits import Hands, Range, Saving, hands_of
 from growthcast.service.interval import FOLLOWED_DRAWS, IntervalOptions, interval_options
 from growthcast.service.living import share_of_draws
 from growthcast.service.recommend import area_label, unit_of
-from growthcast.service.visit.habits import saved_by_leaving, visits_lasted
 from growthcast.service.visit.standing import (
     Lasting,
     Standing,
     cut_to_last,
     days_that_hold,
+    saved_by_leaving,
     standing_areas,
+    visits_lasted,
 )
 
 WORTH_CUTTING_SHARE = 0.02

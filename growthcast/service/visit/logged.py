@@ -16,7 +16,7 @@ from growthcast.log.visits import Look, read_log
 from growthcast.nouns import dataclass
 from growthcast.plain import BY_QUANTILE, HIDDEN, in_json
 from growthcast.service.advice import TankAdvice
-from growthcast.service.effort.visits import Range
+from growthcast.service.effort.hours import Range
 from growthcast.service.recommend import recommend
 from growthcast.service.urgency import tanks_due
 

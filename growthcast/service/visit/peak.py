@@ -12,13 +12,14 @@ from growthcast.arrays import BoolArray, FloatArray, IntArray
 from growthcast.book.book import Book
 from growthcast.finite import finite_answer
 from growthcast.fit.design import day_number
-from growthcast.fit.result import Basis, GrowthFit
+from growthcast.fit.model.rates import Basis
+from growthcast.fit.result import GrowthFit
 from growthcast.forecast.heights import growth_a_week
 from growthcast.frames import Framed
 from growthcast.nouns import dataclass
 from growthcast.plain import HIDDEN
 from growthcast.service.advice import CutLimit, cut_limit
-from growthcast.service.effort.visits import Range
+from growthcast.service.effort.hours import Range
 from growthcast.service.living import all_hold, share_of_draws
 from growthcast.service.recommend import area_label, unit_of
 from growthcast.service.visit.standing import Standing, cut_to_last, standing_areas
@@ -274,10 +275,7 @@ def peak_plan(
 def _inside(ended: Standing, band: _Band) -> BoolArray:
     """Whether each draw (A, D) stands in its band on the day."""
     height = ended.height_cm
-    inside: BoolArray = (height >= band.low_cm[:, None]) & (
-        height <= band.high_cm[:, None] * (1.0 + 1e-9)
-    )
-    return inside
+    return (height >= band.low_cm[:, None]) & (height <= band.high_cm[:, None] * (1.0 + 1e-9))
 
 
 def _choose(routes: list[Route], band: _Band) -> tuple[IntArray, BoolArray]:

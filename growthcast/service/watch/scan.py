@@ -57,8 +57,7 @@ class Course:
     @property
     def score(self) -> FloatArray:
         """Sum of effect and surprise after all visits, (J, T)."""
-        total: FloatArray = self.effect @ self.surprise
-        return total
+        return self.effect @ self.surprise
 
     @property
     def information(self) -> FloatArray:

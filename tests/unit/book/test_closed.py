@@ -86,7 +86,7 @@ def test_holidays_are_those_of_the_part_asked_for():
 def test_nobody_waits_for_the_library_of_holidays_without_asking():
     code = (
         "import sys; from growthcast.book.read import read_book; "
-        "from growthcast.book.shipped import demo_dir; read_book(demo_dir());"
+        "from growthcast.book.files import demo_dir; read_book(demo_dir());"
         "import growthcast.service.recommend; sys.exit('holidays' in sys.modules)"
     )
     subprocess.run([sys.executable, "-c", code], check=True)

@@ -9,9 +9,9 @@ import numpy as np
 import pytest
 
 from growthcast.book import read as reading
+from growthcast.book.files import find_book
 from growthcast.book.findings import count_of, format_finding, format_findings
 from growthcast.book.read import inspect_book, read_book
-from growthcast.book.shipped import find_book
 from growthcast.book.words import column_letter, is_one_slip, nearest, shown
 from growthcast.errors import BookProblems, MissingBook
 from tests.unit.book.small_book import FILES, TODAY
@@ -263,7 +263,7 @@ def test_problems_are_raised_together(make_book):
 def test_which_book_is_meant(tmp_path, monkeypatch, make_book):
     demo = tmp_path / "demo"
     demo.mkdir()
-    monkeypatch.setattr("growthcast.book.shipped.demo_dir", lambda: demo)
+    monkeypatch.setattr("growthcast.book.files.demo_dir", lambda: demo)
     monkeypatch.chdir(tmp_path)
     folder, line = find_book(None)
     assert folder == demo

@@ -14,6 +14,15 @@ def test_nothing_to_say(inspect):
     assert summary_for_commands(inspect()[1]) == ""
 
 
+def test_rows_that_end_early_are_left_to_check(inspect):
+    """All older rows do once ``log`` has added a column to the header."""
+    rows = "".join(f"2026-02-0{day},T1,A1,24\n" for day in range(1, 5))
+    text = "date,tank_id,area_id,before_cm,by\n" + rows
+    _, findings = inspect(trims_csv=text, on=date(2026, 2, 14))
+    assert [item.slug for item in findings] == ["short-rows"]
+    assert summary_for_commands(findings) == ""
+
+
 def test_remarks_are_one_line(inspect):
     text = HEADER + "2026-02-01;T1;A1;24,5;;Grün\n2026-02-20;T1;A1;24,5;;\n"
     _, findings = inspect(trims_csv=text.encode("cp1252"), on=date(2026, 2, 14))

@@ -24,7 +24,7 @@ from growthcast.brief.page import (
     Table,
 )
 from growthcast.figures.lettering import drawable
-from growthcast.figures.pages import COURSE_MM, course_picture
+from growthcast.figures.rescaped import COURSE_MM, course_picture
 from growthcast.say.locale import open_locale
 from growthcast.say.words import named
 from growthcast.service.pages.course import Course

@@ -8,7 +8,7 @@ import pytest
 from matplotlib.figure import Figure
 
 from growthcast.errors import UsageError
-from growthcast.figures.watch import growth_index_axes, growth_index_figure
+from growthcast.figures.readings import growth_index_axes, growth_index_figure
 from growthcast.service.watch.report import Finding, IndexPoint, TankWatch, WatchReport
 
 ON = date(2026, 6, 1)

@@ -7,7 +7,7 @@ import pytest
 from matplotlib.colors import to_rgb
 from matplotlib.figure import Figure
 
-from growthcast.figures.pages import BARE, _hedge
+from growthcast.figures.rescaped import BARE, _hedge
 from growthcast.service.pages.course import Course
 
 GROUND = 0.10  # the zone of bare heights has a tint of its own

@@ -7,8 +7,8 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
+from growthcast.book.files import demo_dir
 from growthcast.book.read import read_book
-from growthcast.book.shipped import demo_dir
 from growthcast.fit.design import day_number
 from growthcast.fit.foreseen import Wander, doubts_of, weekly_drift
 from growthcast.fit.growth import last_logged

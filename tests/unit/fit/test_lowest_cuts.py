@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 
 from growthcast.fit.growth import fit_growth
-from growthcast.say.away import away_sentence
+from growthcast.say.ahead import away_sentence
 from growthcast.say.cuts import watch_list
 from growthcast.say.reasons import certainty_words, reason
 from growthcast.service.recommend import recommend

@@ -16,9 +16,8 @@ from growthcast.fit.model.clock import PAUSE_DOUBT
 from growthcast.fit.model.noise import span_drift
 from growthcast.fit.solver.problem import CEILING, KNOTS, RATE
 from growthcast.forecast import heights
-from growthcast.forecast.crossings import CROSSING_LEVELS, crossing_days
 from growthcast.forecast.heights import LEVELS, forecast_heights, growth_a_week, held_height
-from growthcast.forecast.report import forecast_growth
+from growthcast.forecast.report import CROSSING_LEVELS, crossing_days, forecast_growth
 from growthcast.growth.logistic import height_and_slope, height_at_stage, stage
 from growthcast.plain import plain
 from tests.books import AREAS, HEADER, make_book, stem_log

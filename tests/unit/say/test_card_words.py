@@ -17,7 +17,7 @@ from growthcast.say.card import (
 from growthcast.say.card import saving_words as saving
 from growthcast.say.locale import open_locale
 from growthcast.say.words import place_of
-from growthcast.service.effort.visits import Range, Saving
+from growthcast.service.effort.hours import Range, Saving
 from tests.unit.say.test_visit_words import cut, sheet
 
 EN, DE = open_locale("en-GB"), open_locale("de-DE")

@@ -10,7 +10,7 @@ import numpy as np
 import pytest
 
 from growthcast.book.book import Practice
-from growthcast.say.away import lead_words as away_lead
+from growthcast.say.ahead import lead_words as away_lead
 from growthcast.say.forecast import lead_words as forecast_lead
 from growthcast.say.interval import lead_words as interval_lead
 from growthcast.say.rounds import rounds_words

@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import replace
 
 from growthcast.fit.suspects import Suspect
-from growthcast.say.fit import suspect_words
+from growthcast.say.forecast import suspect_words
 
 READ = Suspect("trims.csv", 12, "stems", "cm", None, 1.8, "none", 18.2, 1.4, False)
 WHERE = "where 18.2 ± 1.4 cm was foreseen"

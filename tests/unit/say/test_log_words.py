@@ -10,7 +10,7 @@ import pytest
 from growthcast.say import log
 from growthcast.say.log import outlook_words
 from growthcast.say.words import OVERDUE
-from growthcast.service.effort.visits import Range
+from growthcast.service.effort.hours import Range
 from growthcast.service.visit.logged import AfterVisit, AreaAfterVisit, PerhapsCut
 
 ON = date(2026, 6, 8)

@@ -14,7 +14,7 @@ from hypothesis import strategies as st
 from icalendar import Calendar
 
 from growthcast.book.book import Practice
-from growthcast.say.calendar import rounds_ics
+from growthcast.say.card import rounds_ics
 from growthcast.say.locale import open_locale
 from growthcast.say.rounds import CSV_COLUMNS, rounds_csv
 from growthcast.service.rounds.plan import PlannedVisit, RoundsPlan

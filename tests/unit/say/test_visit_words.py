@@ -9,7 +9,14 @@ from types import SimpleNamespace
 import pytest
 
 from growthcast.desk.visit import card_of
-from growthcast.say.away import away_sentence, away_words, bare_cuts
+from growthcast.say.ahead import (
+    away_sentence,
+    away_words,
+    bare_cuts,
+    peak_sentence,
+    peaks_words,
+    why_not_best,
+)
 from growthcast.say.client import cautions as client_cautions
 from growthcast.say.cuts import (
     CAUTIONS,
@@ -20,10 +27,9 @@ from growthcast.say.cuts import (
     watch_list,
 )
 from growthcast.say.locale import open_locale
-from growthcast.say.peak import peak_sentence, peaks_words, why_not_best
 from growthcast.say.words import FINE
 from growthcast.service.advice import CutLimit
-from growthcast.service.effort.visits import Range
+from growthcast.service.effort.hours import Range
 from growthcast.service.visit.away import AwayArea, AwayTank
 from growthcast.service.visit.cuts import AreaCut, CutSheet, SteadyVisits
 from growthcast.service.visit.peak import PeakArea, PeakCut, PeakPlan

@@ -8,11 +8,15 @@ import numpy as np
 import pytest
 
 from growthcast.fit.growth import fit_growth
+from growthcast.service.effort.hours import hands_of
 from growthcast.service.effort.learn import learn_timing
-from growthcast.service.effort.visits import hands_of
 from growthcast.service.interval import FOLLOWED_DRAWS, interval_options, lasts_from
-from growthcast.service.visit.habits import MOST_VISITS, saved_by_leaving, visits_lasted
-from growthcast.service.visit.standing import standing_areas
+from growthcast.service.visit.standing import (
+    MOST_VISITS,
+    saved_by_leaving,
+    standing_areas,
+    visits_lasted,
+)
 from tests.books import make_book
 
 ON = date(2026, 6, 8)

@@ -6,7 +6,7 @@ from datetime import date
 
 import pytest
 
-from growthcast.say.hours import fixed_words
+from growthcast.say.rounds import fixed_words
 from growthcast.service.effort.hours import fixed_minutes, learn_fixed_minutes, month_of_work
 from tests.books import PRACTICE, make_book
 from tests.cli import run

@@ -9,7 +9,7 @@ import pytest
 
 from growthcast.book.supposed import with_rows
 from growthcast.fit.growth import fit_growth
-from growthcast.service.effort.visits import Range
+from growthcast.service.effort.hours import Range
 from growthcast.service.pages.overview import tank_standings
 from growthcast.service.visit.logged import AreaAfterVisit, after_visit, before_visit
 from growthcast.service.visit.logged import _unsure as unsure

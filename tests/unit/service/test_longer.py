@@ -17,10 +17,9 @@ from growthcast.plain import plain
 from growthcast.say.locale import open_locale
 from growthcast.say.reasons import certainty_words, mend_words, next_longer_words, reason
 from growthcast.service.advice import Certainty, Mend
-from growthcast.service.certainty import certainty_of, chance_if_known
 from growthcast.service.interval import interval_options
 from growthcast.service.living import living_areas
-from growthcast.service.mends import lit_below
+from growthcast.service.mends import certainty_of, chance_if_known, lit_below
 from growthcast.service.recommend import recommend
 from tests.books import AREAS, make_book
 

@@ -6,7 +6,8 @@ import numpy as np
 import pytest
 
 from growthcast.errors import UsageError
-from growthcast.service.visit.photo import Picture, measure
+from growthcast.service.visit.photo import measure
+from growthcast.service.visit.picture import Picture
 from tests.books import HEADER, make_book
 from tests.simulator.camera import PICTURE, draw_scene, tap
 

@@ -16,7 +16,7 @@ from growthcast.fit.growth import fit_growth
 from growthcast.fit.model.spreads import Spreads
 from growthcast.fit.supposed import suppose
 from growthcast.say.plants import plant_reason
-from growthcast.service.effort.visits import Range
+from growthcast.service.effort.hours import Range
 from growthcast.service.holding import Holding, holding, holding_of, not_holding
 from growthcast.service.recommend import recommend
 from growthcast.service.rescape.layouts import compare_layouts

@@ -13,8 +13,8 @@ from growthcast.fit.growth import fit_growth
 from growthcast.fit.model.clock import LONGEST_PAUSE_SHARE, days_lost
 from growthcast.forecast.heights import forecast_heights
 from growthcast.plain import plain
+from growthcast.say.ahead import why_not_best
 from growthcast.say.cuts import cautions, watch_list
-from growthcast.say.peak import why_not_best
 from growthcast.service.interval import interval_options
 from growthcast.service.living import HAND_SPREAD, living_areas
 from growthcast.service.recommend import recommend

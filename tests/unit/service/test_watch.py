@@ -8,8 +8,8 @@ from datetime import date, timedelta
 import numpy as np
 import pytest
 
+from growthcast.book.files import demo_dir
 from growthcast.book.read import read_book
-from growthcast.book.shipped import demo_dir
 from growthcast.fit.design import day_number
 from growthcast.fit.foreseen import Foreseen, doubts_of
 from growthcast.fit.growth import last_logged

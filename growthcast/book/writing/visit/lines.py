@@ -1,4 +1,6 @@
-"""Visits as lines of text, one each, as a phone hands them on: tank, day, number, then the visit.
+"""What phones hand on: visits as lines of text, what was tapped on photos, and the phones' keys.
+
+A visit is a line: tank, day, number, then the visit.
 
 ::
 
@@ -6,26 +8,35 @@
 
 What a messenger puts before ``growthcast log`` is passed over, and so are blank lines and lines
 that begin with ``#``. A number makes a visit known again however often it arrives.
+
+What was tapped on a photo is kept beside the log, a line a photo: its day, tank, the visit's
+number, and the taps as the page for tapping writes them. They are kept whenever a visit by photo
+is logged, also where it is taken back, so that a better formula can read them again. Pictures are
+kept only where somebody asks for it.
 """
 
 from __future__ import annotations
 
+import contextlib
+import json
+import math
+import os
 import re
 import shlex
 from collections.abc import Mapping, Sequence
 from datetime import date
+from itertools import count
 from pathlib import Path
-from typing import Literal
+from typing import Any, Literal
 
 from growthcast.book.cells.numbers import Fault, parse_date
 from growthcast.book.supposed import Cell
 from growthcast.book.words import shown
 from growthcast.book.writing.append import Addition, add_rows
-from growthcast.book.writing.journal import entries
-from growthcast.book.writing.lock import book_lock
+from growthcast.book.writing.journal import book_lock, entries, hash_of
+from growthcast.book.writing.replace import read_file, refusals_in_words, replace_files, write_whole
 from growthcast.book.writing.visit.amounts import looks_like_item
-from growthcast.book.writing.visit.taps import keep_taps, read_taps
-from growthcast.errors import HeldAlready, UsageError
+from growthcast.errors import HeldAlready, NotWritten, UsageError
 from growthcast.nouns import dataclass
 
 NUMBER = re.compile(r"[0-9a-z]{6,40}")
@@ -172,3 +183,119 @@ def log_line(
         if line.taps:
             keep_taps(folder, str(cells[0]["tank_id"]), line.day, line.number, line.taps)
         return "new", added
+
+
+TAPS, PHOTOS = "taps.jsonl", "photos"
+LONGEST_TAPS = 20_000
+"""Letters: 300 areas with a base and a top each."""
+
+
+def read_taps(text: str) -> Mapping[str, Any]:
+    """Return what was tapped on a photo, checked, and nothing else that the text may hold.
+
+    It is a JSON object: ``width`` and ``height`` of the picture that was tapped on, ``corners``,
+    ``areas`` by id with ``base`` and ``top`` or "skip", and ``focal`` or
+    ``back``; pairs of pixels. ``UsageError`` where it is no such object.
+    """
+    try:
+        return _checked(text)
+    except (ValueError, TypeError, KeyError, AttributeError, RecursionError) as error:
+        raise UsageError(
+            "the taps are not as the page for tapping writes them; make the file with growthcast "
+            "measure PHOTO --tank ID --html FILE.html"
+        ) from error
+
+
+def _checked(text: str) -> dict[str, Any]:
+    if len(text) > LONGEST_TAPS:
+        raise ValueError("too long")
+    given = json.loads(text)
+    sizes = ("width", "height", *(("focal",) if given.get("focal") is not None else ()))
+    told: dict[str, Any] = {name: _number(given[name]) for name in sizes}
+    told["magnified"] = bool(given.get("magnified"))
+    told["corners"] = [_pair(one) for one in given["corners"]]
+    told |= {"back": [_pair(one) for one in given["back"]]} if given.get("back") else {}
+    told["areas"] = {str(area): _tapped(tapped) for area, tapped in given["areas"].items()}
+    if (len(told["corners"]), len(told.get("back", "ab"))) != (4, 2):
+        raise ValueError("not all corners")
+    return told
+
+
+def _tapped(tapped: Any) -> Any:
+    if tapped == "skip":
+        return tapped
+    base = {"base": _pair(tapped["base"])} if tapped.get("base") else {}
+    return {**base, "top": _pair(tapped["top"])}
+
+
+def _pair(tapped: Any) -> list[float]:
+    across, down = (float(one) for one in tapped)
+    if not math.isfinite(across + down):
+        raise ValueError("not in the picture")
+    return [across, down]
+
+
+def _number(told: Any) -> float:
+    number = float(told)
+    if not 0.0 < number < math.inf:
+        raise ValueError("not a size")
+    return number
+
+
+def keep_taps(folder: Path, tank_id: str, day: date, number: str, taps: str) -> None:
+    """Add the taps of a visit to the book's, once, under its lock and with its journal."""
+    line = {"date": day.isoformat(), "tank_id": tank_id, "visit": number, "taps": read_taps(taps)}
+    new = json.dumps(line, ensure_ascii=False).encode() + b"\n"
+    with book_lock(folder):
+        old = read_file(folder, TAPS)
+        if new not in (held := old or b""):
+            replace_files(
+                folder,
+                {TAPS: held + new},
+                expected={TAPS: hash_of(old)},
+                command="taps",
+                summary=f"{tank_id} on {day}, what was tapped on its photo",
+            )
+
+
+def keep_picture(folder: Path, tank_id: str, day: date, content: bytes) -> Path:
+    """Keep a picture of a tank in the book's ``photos``, under a name of our own; return its path.
+
+    A picture that is there already stays.
+    """
+    name = f"{day}-{re.sub(r'[^A-Za-z0-9_-]', '-', tank_id)}"
+    with book_lock(folder), refusals_in_words(folder / PHOTOS):
+        (folder / PHOTOS).mkdir(exist_ok=True)
+        names = (f"{name}{f'-{n}' if n > 1 else ''}.jpg" for n in count(1))
+        file = next(path for path in map((folder / PHOTOS).joinpath, names) if not path.exists())
+        write_whole(file, content)
+    return file
+
+
+PHONES = ".growthcast.phones"
+"""Hidden from readers of the book, and readable by its owner alone."""
+
+
+def read_phones(folder: Path) -> dict[str, dict[str, Any]]:
+    """Return what is known of phones, by the names of their keys; nothing where it is torn."""
+    with contextlib.suppress(OSError, ValueError):
+        known = json.loads((folder / PHONES).read_text(encoding="utf-8"))
+        return {str(name): dict(one) for name, one in known.items()}
+    return {}
+
+
+def write_phones(folder: Path, phones: Mapping[str, Mapping[str, Any]]) -> None:
+    """Write what is known of phones, whole or not at all; ``NotWritten`` where that cannot be."""
+    path = folder / PHONES
+    new = path.with_name(f"{PHONES}-new")
+    try:
+        with book_lock(folder):
+            new.unlink(missing_ok=True)
+            stream = os.open(new, os.O_WRONLY | os.O_CREAT | os.O_EXCL, 0o600)
+            with os.fdopen(stream, "wb") as file:
+                file.write(json.dumps(phones).encode())
+                file.flush()
+                os.fsync(file.fileno())
+            os.replace(new, path)  # noqa: PTH105 - the atomic call itself
+    except OSError as error:
+        raise NotWritten(f"the keys of phones cannot be kept in {folder}: {error}") from error

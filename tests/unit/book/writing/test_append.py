@@ -9,9 +9,9 @@ import pytest
 from growthcast.book.tables import TABLES
 from growthcast.book.writing import append
 from growthcast.book.writing.append import add_rows, would_add
-from growthcast.book.writing.dialect import appended, dialect_of, widened
 from growthcast.book.writing.journal import entries
 from growthcast.book.writing.replace import write_over
+from growthcast.book.writing.source import appended, dialect_of, widened
 from growthcast.book.writing.unlog import take_back
 from growthcast.errors import FileChanged, NotWritten, RowsRefused, UsageError
 from tests.unit.book.small_book import FILES, TODAY

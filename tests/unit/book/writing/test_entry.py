@@ -10,7 +10,7 @@ import pytest
 from growthcast.book.writing.visit.amounts import Place, looks_like_item
 from growthcast.book.writing.visit.entry import parse_visit
 from growthcast.errors import UsageError
-from growthcast.say.visit import visit_in_words
+from growthcast.say.log import visit_in_words
 
 STEMS = Place("stems", "Back stems", is_cover=False)
 MOSS = Place("lobby-moss", "", is_cover=False)

@@ -10,9 +10,8 @@ import threading
 
 import pytest
 
-from growthcast.book.writing import lock, replace
-from growthcast.book.writing.journal import JOURNAL, entries, hash_of, splice_of
-from growthcast.book.writing.lock import LOCK, book_lock
+from growthcast.book.writing import journal, replace
+from growthcast.book.writing.journal import JOURNAL, LOCK, book_lock, entries, hash_of, splice_of
 from growthcast.book.writing.replace import read_file, replace_files
 from growthcast.book.writing.unlog import take_back
 from growthcast.errors import FileChanged, NotWritten
@@ -224,7 +223,7 @@ def test_a_lock_held_elsewhere_is_said(book):
     finally:
         done.set()
         other.join()
-    assert lock.PATIENCE_S >= 10
+    assert journal.PATIENCE_S >= 10
 
 
 def test_the_lock_may_be_entered_again(book):

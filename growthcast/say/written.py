@@ -1,13 +1,16 @@
-"""What a spreadsheet would change in a book, and a first book as it was understood."""
+"""What was or would be written: a spreadsheet's changes, a first book, a diary, the journal."""
 
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
+from datetime import datetime
 
+from growthcast.book.begin.diary import Diary, Meanings, Plan, examples
 from growthcast.book.sheets.merge import CellChange, Merge, RowChange, TableChanges
 from growthcast.book.supposed import Cell
 from growthcast.book.words import PROPOSED, plain
-from growthcast.say.words import Table, count_of
+from growthcast.book.writing.journal import Entry, undone
+from growthcast.say.words import Beside, Table, Words, count_of, tidy
 
 MOST_ROWS_SHOWN, MOST_KEPT_SHOWN = 40, 5
 KEPT = "not in the sheet and kept"
@@ -102,3 +105,77 @@ def _area(area: Mapping[str, Cell]) -> list[str]:
 
 def _number(value: Cell) -> str:
     return plain(value) if isinstance(value, float | int) else str(value or "")
+
+
+def journal_words(entries: Sequence[Entry], last: int) -> list[str | Table]:
+    """Return the last changes of a book as a table, newest first."""
+    if not entries:
+        return ["The journal holds no change: nothing was written here by a command yet."]
+    gone = undone(entries)
+    rows = [
+        (
+            _local(entry.at),
+            tidy(entry.by or ""),
+            f"{entry.command}: {tidy(entry.summary.removesuffix(f', by {entry.by}'))}"
+            + (" (taken back since)" if entry.id in gone else ""),
+            entry.id[:6],
+        )
+        for entry in reversed(entries[-last:])
+    ]
+    left = len(entries) - len(rows)
+    more = [f"{count_of(left, 'earlier change')}; --last lists more."] if left else []
+    return [Table("Changes", ("when", "who", "what", "id"), rows), *more]
+
+
+def _local(at: str) -> str:
+    """Return a moment as the clock on the wall showed it, as typed where it is none."""
+    try:
+        return datetime.fromisoformat(at).astimezone().strftime("%Y-%m-%d %H:%M")
+    except ValueError:
+        return tidy(at)
+
+
+def journal_for_programs(entries: Sequence[Entry]) -> list[dict[str, object]]:
+    """Return the changes of a book for programs, newest first."""
+    gone = undone(entries)
+    return [
+        {
+            "id": entry.id,
+            "at": entry.at,
+            "by": entry.by,
+            "command": entry.command,
+            "summary": entry.summary,
+            "files": [*entry.files],
+            "takes_back": entry.takes_back,
+            "taken_back": entry.id in gone,
+        }
+        for entry in reversed(entries)
+    ]
+
+
+MOST_SHOWN, MOST_LISTED = 5, 20
+
+
+def meaning_words(diary: Diary, meanings: Meanings) -> Words:
+    """Yield what each column of a diary is taken for, with examples."""
+    rows = [
+        [heading, name or "(left out)", ", ".join(examples(diary, heading))]
+        for heading, name in meanings.columns.items()
+    ]
+    yield Table(f"Columns of {diary.file}", ["column", "is", "as in"], rows)
+
+
+def plan_words(plan: Plan, file: str) -> Words:
+    """Yield the rows as understood, the first of them whole, and every row that is left out."""
+    yield f"{count_of(len(plan.rows), 'row')} for the log from {file}"
+    for number, row in plan.rows[:MOST_SHOWN]:
+        cells = {n: plain(v) if isinstance(v, float) else str(v) for n, v in row.items() if v}
+        yield f"  row {number}: " + ", ".join(f"{name} {cell}" for name, cell in cells.items())
+    if (rest := len(plan.rows) - MOST_SHOWN) > 0:
+        yield f"  and {rest} more"
+    if plan.not_taken:
+        yield Beside(f"{count_of(len(plan.not_taken), 'row')} left out:")
+    for one in plan.not_taken[:MOST_LISTED]:
+        yield Beside(f"  {file}, row {one.row}: {one.why}")
+    if (rest := len(plan.not_taken) - MOST_LISTED) > 0:
+        yield Beside(f"  and {rest} more; --json lists them all")

@@ -1,4 +1,4 @@
-"""The page for a client as it will be sent, and a quote for a tank that is typed in a form."""
+"""Pages of what is offered: the page for a client, a quote for a tank that is typed, a rescape."""
 
 from __future__ import annotations
 
@@ -13,6 +13,8 @@ from starlette.responses import Response
 
 from growthcast.book.book import Book
 from growthcast.book.read import inspect_book
+from growthcast.book.supposed import Layout, with_cells
+from growthcast.book.tables import FORMS
 from growthcast.brief.client import build_brief
 from growthcast.brief.contract import gather_facts
 from growthcast.brief.html import page_html
@@ -20,13 +22,30 @@ from growthcast.brief.page import Page
 from growthcast.brief.pdf import page_pdf
 from growthcast.desk.guard import OF_A_SHEET
 from growthcast.desk.memory import Known
-from growthcast.desk.pages.asked import Asked, download
-from growthcast.desk.pages.forms import as_table, cell, fields, finding_words, plants
+from growthcast.desk.pages.asked import (
+    Asked,
+    as_table,
+    cell,
+    download,
+    fields,
+    finding_words,
+    link,
+    plants,
+)
 from growthcast.errors import BookProblems, Finding
 from growthcast.fit.growth import fit_growth
 from growthcast.fit.result import GrowthFit
 from growthcast.say.locale import open_locale
+from growthcast.say.plants import plant_reason, saves_in_words
+from growthcast.say.strip import days_of_100
 from growthcast.say.words import named
+from growthcast.service.rescape.layouts import LayoutAdvice, compare_layouts
+from growthcast.service.rescape.plants import (
+    PlantAdvice,
+    compare_plants,
+    pool_of,
+    usual_choice,
+)
 
 LANGUAGES = ("en-GB", "de-DE")
 DRAWING = threading.Lock()
@@ -171,3 +190,84 @@ def quoted(
     if book is None or fit is None:
         raise BookProblems(found)
     return _brief(book, fit, 0, every, tag)
+
+
+MOST_PLANTS = 10
+PICKED = "plant."
+"""What the fields of a layout begin with, before the id of an area."""
+Picks = tuple[tuple[str, str], ...]
+
+
+def rescape(asked: Asked) -> Response:
+    """Show what could grow in an area of a tank, and what the tank takes once it is planted so."""
+    standing, book = asked.standing(asked.get("tank")), asked.known.book
+    design = asked.known.fit.design
+    tank_id = standing.advice.tank_id
+    living = np.flatnonzero(design.alive & (design.tank == standing.place)).tolist()
+    ids = [str(design.area_id[place]) for place in living]
+    now = {ids[n]: str(design.species_id[design.species[place]]) for n, place in enumerate(living)}
+    names = asked.known.plants()
+    labels = dict(zip(book.areas.text("area_id"), book.areas.text("label"), strict=True))
+    picks = {area: asked.get(PICKED + area) for area in ids if asked.get(PICKED + area) in names}
+    picks = {area: plant for area, plant in picks.items() if plant != now[area]}
+    area, form = asked.get("area"), asked.get("form")
+    form = form if form in FORMS else ""
+    here = {"tank": tank_id, **{PICKED + a: plant for a, plant in picks.items()}}
+    plants = []
+    if area in ids:
+        place = living[ids.index(area)]
+        for one in asked.known.soon(compared, place, form):
+            put = here | {PICKED + area: one.species_id, "area": area, "form": form}
+            plants.append((one, link("/rescape", **put), asked.in_english(plant_reason(one))))
+    found = asked.known.soon(laid_out, standing.place, tuple(picks.items())) if picks else []
+    practice, layouts = book.practice, []
+    for layout in found:
+        gains = None if layout.nothing_holds else layout.saves
+        saves = [] if gains is None else [saves_in_words(gains, practice.currency)]
+        layouts.append((layout, asked.in_english(*saves)))
+    return asked.page(
+        "rescape.html",
+        tank={"id": tank_id, "name": named(tank_id)},
+        areas=[
+            {
+                "id": one,
+                "label": named(labels[one], one),
+                "now": named(names[now[one]], now[one]),
+                "picked": named(names[picks[one]], picks[one]) if one in picks else "",
+                "look": link("/rescape", **here, area=one),
+                "back": link("/rescape", **{k: v for k, v in here.items() if k != PICKED + one}),
+            }
+            for one in ids
+        ],
+        area=area if area in ids else "",
+        label=named(labels.get(area, ""), area),
+        plants=plants,
+        forms=[(one, link("/rescape", **here, area=area, form=one)) for one in FORMS],
+        form=form,
+        layouts=layouts,
+        names=names,
+        days_of_100=days_of_100,
+        currency=practice.currency if practice.labour_rate_per_h > 0.0 else "",
+    )
+
+
+def compared(known: Known, place: int, form: str) -> list[PlantAdvice]:
+    """Return how plants would do in an area, the best first."""
+    choice = (form, "") if form else usual_choice(known.book, known.fit, place)
+    wanted = pool_of(known.fit, place, *choice)
+    if not wanted:
+        return []
+    advice = compare_plants(known.book, known.fit, place, wanted)
+    fitting = [one for one in advice if one.fits or one.is_there_now]
+    return [one for n, one in enumerate(fitting) if n < MOST_PLANTS or one.is_there_now]
+
+
+def laid_out(known: Known, tank: int, picks: Picks) -> list[LayoutAdvice]:
+    """Return a tank as it is, and with other plants in some of its areas."""
+    design = known.fit.design
+    ids = design.area_id[design.alive & (design.tank == tank)].tolist()
+    areas = known.book.areas.keep(np.isin(known.book.areas.text("area_id"), ids))
+    areas = with_cells(areas, np.ones(len(areas), bool), {"planted_on": known.on})
+    for area, plant in picks:
+        areas = with_cells(areas, areas.text("area_id") == area, {"species_id": plant})
+    return compare_layouts(known.book, known.fit, tank, [Layout("", areas, ())])
