@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from datetime import date
 
 from growthcast.book.book import Book, Practice
 from growthcast.brief import page
@@ -128,10 +129,7 @@ def proposal(
         page.Heading(locale.say("options_heading"), level),
         options_strip(locale, tank, practice),
     ]
-    if gaps := tell.gaps_words(locale, tank, practice.longer_gaps):
-        blocks.append(page.Paragraph(gaps))
-    if not practice.includes:
-        blocks.append(page.Paragraph(tell.visit_words(locale, tank)))
+    blocks += [page.Paragraph(text) for text in tell.visit_words(locale, tank, practice)]
     lead, ways = tell.mends_words(locale, tank, currency)
     mends: list[page.Block] = [page.Paragraph(lead)] if lead else []
     mends += [page.Items(ways)] if ways else []
@@ -173,19 +171,16 @@ def _facts(locale: Locale, tank: TankFacts, practice: Practice, *, whole: bool) 
     option, currency = tank.option, currency_of(practice)
     assert option is not None
     days = strip.days_of_100(locale, option.share_of_days_presentable)
-    looks, all_of = locale.say("looks_days", presentable=days), len(tank.areas) > 1
-    said = locale.say("looks_all" if all_of else "looks_one")
+    looks = locale.say("looks_days", presentable=days)
+    said = locale.say("looks_all" if len(tank.areas) > 1 else "looks_one")
     facts = [page.Fact(locale.say("fact_looks"), looks, said)]
     if whole:
         cost, hours = tank.takes(option)
         year = strip.worth(locale, currency, strip.year_price(cost), hours)
         vat = vat_words(locale, practice, month_price(cost)) if currency else locale.say("no_rate")
-        name, note = (
-            "fact_price" if currency else "fact_time",
-            locale.say("price_year", amount=year),
-        )
-        month = strip.month_of(locale, tank, option, currency)
-        facts.append(page.Fact(locale.say(name), month, f"{note}; {vat}"))
+        name = locale.say("fact_price" if currency else "fact_time")
+        month, note = strip.month_of(locale, tank, option, currency), "price_year"
+        facts.append(page.Fact(name, month, f"{locale.say(note, amount=year)}; {vat}"))
     if tank.next_on is not None:
         day, note = locale.week_date(tank.next_on), ""
         if tank.due_on is not None:
@@ -268,9 +263,9 @@ def _areas_table(locale: Locale, tank: TankFacts, horizon_d: int) -> page.Table:
         rows.append((*row, locale.say(f"rests_{area.forecast.basis}")) if with_basis else row)
     names = f"area plant speed now budget passes{' rests' if with_basis else ''}"
     heads = page.columns(locale, "col", names, "speed now budget", "area plant")
-    said, ahead = locale.say("areas_caption"), [a.forecast.passes_budget_on for a in tank.areas]
-    mine = ahead[tank.limiting][1]
-    if any(day is not None and (mine is None or day < mine) for _, day, _ in ahead):
+    said, first = locale.say("areas_caption"), tank.areas[tank.limiting].forecast
+    mine = first.passes_budget_on[1] or date.max
+    if any((area.forecast.passes_budget_on[1] or date.max) < mine for area in tank.areas):
         other = locale.say("areas_other", area=tell.area_name(tank.areas[tank.limiting]))
         said = f"{said}. {other}"
     return page.Table(said, heads, tuple(rows))

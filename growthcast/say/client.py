@@ -7,13 +7,14 @@ from datetime import date, timedelta
 
 import numpy as np
 
+from growthcast.book.book import Practice
 from growthcast.forecast.report import AreaForecast
 from growthcast.say.cuts import HARD_CUT_SHARE
 from growthcast.say.locale import Locale
 from growthcast.say.reasons import mend_words
 from growthcast.say.strip import apart, days_of_100, month_of
 from growthcast.say.words import named
-from growthcast.service.advice import AreaAdvice, Mend, OptionAdvice
+from growthcast.service.advice import Mend, OptionAdvice
 from growthcast.service.effort.hours import Range
 from growthcast.service.living import bare_below
 from growthcast.service.pages.client import AreaFacts, TankFacts
@@ -34,10 +35,8 @@ STAYS = 0.995
 """Chance from which an area is said to stay within its height."""
 
 
-def area_name(area: AreaFacts | AreaAdvice) -> str:
+def area_name(area: AreaFacts) -> str:
     """Return an area's label, or its id where it has none."""
-    if isinstance(area, AreaAdvice):
-        return named(area.label, area.area_id)
     return named(area.label, area.forecast.area_id)
 
 
@@ -137,21 +136,19 @@ def plan(locale: Locale, tank: TankFacts, currency: str) -> list[str]:
     return said
 
 
-def gaps_words(locale: Locale, tank: TankFacts, said: str) -> str:
-    """Return what longer gaps do to glass and water in the owner's words, or that nothing is said.
+def visit_words(locale: Locale, tank: TankFacts, practice: Practice) -> list[str]:
+    """Return what longer gaps do to glass and water, and what a visit is, where that is not told.
 
-    "" where there is no other rhythm to compare.
+    The owner's words where there are some; else what is left out, and the time and aim of a visit.
     """
-    if said and tank.longer is not None:
-        return locale.say("gaps", said=named(said))
-    return locale.say("gaps_unsaid") if len(tank.rows) > 1 and not said else ""
-
-
-def visit_words(locale: Locale, tank: TankFacts) -> str:
-    """Return what is known of a visit whatever the owner says of it: its time and its aim."""
-    assert tank.option is not None
-    minutes = locale.number(tank.option.minutes_per_visit - tank.travel_min)
-    return locale.say("visit_known", minutes=locale.say("minutes", n=minutes))
+    said = [locale.say("gaps_unsaid")] if len(tank.rows) > 1 else []
+    if practice.longer_gaps:
+        gaps = locale.say("gaps", said=named(practice.longer_gaps))
+        said = [gaps] if tank.longer is not None else []
+    if tank.option is not None and not practice.includes:
+        minutes = locale.number(tank.option.minutes_per_visit - tank.travel_min)
+        said.append(locale.say("visit_known", minutes=locale.say("minutes", n=minutes)))
+    return said
 
 
 def size_words(locale: Locale, size: str, unit: str) -> str:

@@ -290,15 +290,8 @@ def _limiting(advice: TankAdvice, areas: tuple[AreaFacts, ...]) -> int:
     ids = [area.forecast.area_id for area in areas]
     if advice.limited_by in ids:
         return ids.index(advice.limited_by)
-    longest = max(advice.options, key=lambda o: o.interval_d)
-    return min(
-        range(len(ids)),
-        key=lambda n: (
-            areas[n].forecast.passes_budget_on[1] or date.max,
-            areas[n].forecast.passes_budget_on[0] or date.max,
-            longest.areas[n].chance_within,
-        ),
-    )
+    ahead = [area.forecast.passes_budget_on for area in areas]
+    return min(range(len(ids)), key=lambda n: [day or date.max for day in ahead[n][1::-1]])
 
 
 def _areas(

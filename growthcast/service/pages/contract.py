@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import replace
 from datetime import timedelta
+from functools import cache, partial
 from typing import Any, ClassVar
 
 import numpy as np
@@ -116,7 +117,7 @@ def contract_of(book: Book, fit: GrowthFit, facts: Sequence[TankFacts]) -> Contr
         ``None`` where no visit is proposed. Visits follow the rhythms; how many journeys they take
         is told by a plan of the weeks ahead, as a share of its visits to each place.
     """
-    chosen = [(tank, row) for tank in facts if (row := tank.option) is not None]
+    chosen = _proposed(facts)
     if not chosen:
         return None
     ids, years = book.tanks.text("tank_id").tolist(), [row.year for _, row in chosen]
@@ -124,7 +125,8 @@ def contract_of(book: Book, fit: GrowthFit, facts: Sequence[TankFacts]) -> Contr
     drawn = [hours_drawn(book, fit, *place) for place in places]
     [spread] = Range.of_rows(np.sum(drawn, axis=0)[None])
     low, high = spread.p10 - spread.p50, spread.p90 - spread.p50
-    journeys, hours = _journeys_and_hours(book, fit, chosen)
+    share = cache(partial(_journeys_a_visit, book, fit))
+    journeys, hours = _journeys_and_hours(chosen, share)
     return Contract(
         visits=sum(year.visits for year in years),
         journeys=journeys,
@@ -153,20 +155,23 @@ def with_totals(book: Book, fit: GrowthFit, facts: Sequence[TankFacts]) -> list[
     list of TankFacts
         With ``together``, the journeys shared anew for each change as ``contract_of`` shares them.
     """
-    chosen = [(tank, row) for tank in facts if (row := tank.option) is not None]
-    sites = dict.fromkeys(tank.site for tank, _ in chosen)
-    at_sites = {s: [each for each in chosen if each[0].site == s] for s in sites}
-    now = {site: _journeys_and_hours(book, fit, here)[1] for site, here in at_sites.items()}
-    found = []
-    for tank in facts:
-        hours = {}
-        for row in tank.rows:
-            here = [(t, row if t is tank else one) for t, one in at_sites[tank.site]]
-            changed = _journeys_and_hours(book, fit, here)[1] if row is not tank.option else None
-            hours[row.interval_d] = sum((now | {tank.site: changed or now[tank.site]}).values())
-        rate = book.practice.labour_rate_per_h
-        found.append(replace(tank, together={days: (rate * h, h) for days, h in hours.items()}))
-    return found
+    proposed = _proposed(facts)
+    share = cache(partial(_journeys_a_visit, book, fit))
+
+    def together(tank: TankFacts, row: OptionAdvice) -> tuple[float, float]:
+        chosen = [(one, row if one is tank else its) for one, its in proposed]
+        _, hours = _journeys_and_hours(chosen, share)
+        return hours * book.practice.labour_rate_per_h, hours
+
+    return [
+        replace(tank, together={row.interval_d: together(tank, row) for row in tank.rows})
+        for tank in facts
+    ]
+
+
+def _proposed(facts: Sequence[TankFacts]) -> list[tuple[TankFacts, OptionAdvice]]:
+    """Return the tanks in which something grows, each with the rhythm proposed for it."""
+    return [(tank, row) for tank in facts if (row := tank.option) is not None]
 
 
 def _hours_at_tank(tank: TankFacts, row: OptionAdvice | None) -> float:
@@ -175,23 +180,24 @@ def _hours_at_tank(tank: TankFacts, row: OptionAdvice | None) -> float:
 
 
 def _journeys_and_hours(
-    book: Book, fit: GrowthFit, chosen: Sequence[tuple[TankFacts, OptionAdvice]]
+    chosen: Sequence[tuple[TankFacts, OptionAdvice]],
+    share: Callable[[frozenset[tuple[str, int]]], float],
 ) -> tuple[float, float]:
-    """Journeys and hours a year of tanks, each at a rhythm."""
+    """Journeys and hours a year of tanks, each at a rhythm; ``share`` is ``_journeys_a_visit``."""
     journeys = hours = 0.0
-    for site in dict.fromkeys(tank.site for tank, _ in chosen):
-        here = [each for each in chosen if each[0].site == site]
-        share = _journeys_a_visit(book, fit, {t.tank_id: row.interval_d for t, row in here})
-        for tank, row in here:
-            journeys += share * row.year.visits
-            hours += _hours_at_tank(tank, row) + share * row.year.visits * tank.travel_min / 60.0
+    for tank, row in chosen:
+        here = frozenset((t.tank_id, o.interval_d) for t, o in chosen if t.site == tank.site)
+        mine = share(here) * row.year.visits
+        journeys += mine
+        hours += _hours_at_tank(tank, row) + mine * tank.travel_min / 60.0
     return journeys, hours
 
 
-def _journeys_a_visit(book: Book, fit: GrowthFit, every_d: dict[str, int]) -> float:
+def _journeys_a_visit(book: Book, fit: GrowthFit, rhythms: frozenset[tuple[str, int]]) -> float:
     """Journeys for a visit to the tanks of one place, by a plan of these tanks alone."""
-    if len(every_d) < 2:
+    if len(rhythms) < 2:
         return 1.0
+    every_d = dict(rhythms)
     advice = [
         replace(one, recommended_interval_d=every_d[one.tank_id])
         if one.tank_id in every_d
