@@ -17,7 +17,7 @@ from growthcast.brief.contract import (
 from growthcast.brief.letterhead import page_of
 from growthcast.brief.photos import photo_blocks, photos_of
 from growthcast.brief.visits import PlannedVisit
-from growthcast.figures.rescaped import BESIDE_MM, COURSE_MM, course_picture
+from growthcast.figures.pages import BESIDE_MM, COURSE_MM, course_picture
 from growthcast.fit.result import GrowthFit
 from growthcast.forecast.report import as_date
 from growthcast.say import client as tell

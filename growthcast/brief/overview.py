@@ -11,7 +11,7 @@ import numpy as np
 from growthcast.book.book import Book
 from growthcast.brief import page
 from growthcast.brief.letterhead import page_of
-from growthcast.figures.style import spark_picture
+from growthcast.figures.drawn import spark_picture
 from growthcast.fit.result import GrowthFit
 from growthcast.forecast.report import AreaForecast, as_date, forecast_growth
 from growthcast.say.client import passes

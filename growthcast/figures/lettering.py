@@ -5,7 +5,6 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from functools import lru_cache
-from typing import NamedTuple
 
 from matplotlib import font_manager
 from matplotlib.axes import Axes
@@ -14,6 +13,7 @@ from matplotlib.figure import Figure
 from matplotlib.ft2font import FT2Font, LoadFlags
 
 from growthcast.figures import style
+from growthcast.figures.drawn import LINE_SPACING, EndLabel, spread_apart
 from growthcast.say.figures import Caption
 from growthcast.say.words import tidy
 
@@ -58,40 +58,6 @@ def shortened(text: str, size_pt: float, room_mm: float) -> str:
     while short != "…" and text_width_mm(short, size_pt) > room_mm:
         short = short.rstrip("…")[:-1].rstrip() + "…"
     return short
-
-
-def spread_apart(
-    wanted: Sequence[float], sizes: Sequence[float], low: float, high: float
-) -> list[float]:
-    """Return centres near ``wanted`` such that labels of ``sizes`` neither overlap nor leave.
-
-    Where there is not room for all of them between ``low`` and ``high`` they share it evenly.
-    """
-    order = sorted(range(len(wanted)), key=lambda i: wanted[i])
-    room = max(high - low, 0.0)
-    squeeze = min(1.0, room / max(sum(sizes), 1e-9))
-    size = [s * squeeze for s in sizes]
-    placed = [0.0] * len(wanted)
-    edge = low
-    for i in order:
-        placed[i] = max(wanted[i], edge + 0.5 * size[i])
-        edge = placed[i] + 0.5 * size[i]
-    edge = high
-    for i in reversed(order):
-        placed[i] = min(placed[i], edge - 0.5 * size[i])
-        edge = placed[i] - 0.5 * size[i]
-    return placed
-
-
-LINE_SPACING = 1.15
-
-
-class EndLabel(NamedTuple):
-    """Words at the end of a line, and the height at which the line ends."""
-
-    text: str
-    height_cm: float
-    colour: str
 
 
 def date_axis(ax: Axes) -> None:

@@ -13,7 +13,8 @@ from matplotlib.ticker import MaxNLocator
 from growthcast.arrays import BoolArray, DateArray, FloatArray
 from growthcast.book.book import Book, bounds_on
 from growthcast.figures import style
-from growthcast.figures.lettering import EndLabel, date_axis, drawable, label_ends, title_axes
+from growthcast.figures.drawn import EndLabel
+from growthcast.figures.lettering import date_axis, drawable, label_ends, title_axes
 from growthcast.fit.design import day_number
 from growthcast.forecast.heights import LEVELS
 from growthcast.forecast.report import AreaForecast

@@ -16,8 +16,8 @@ from scipy.special import bdtr
 from growthcast.arrays import FloatArray
 from growthcast.errors import UsageError
 from growthcast.figures import style
+from growthcast.figures.drawn import EndLabel
 from growthcast.figures.lettering import (
-    EndLabel,
     date_axis,
     drawable,
     label_ends,

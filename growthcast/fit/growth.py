@@ -2,14 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import replace
 from datetime import date
 from typing import TypeVar
 
 import numpy as np
 
-from growthcast.arrays import distinct
+from growthcast.arrays import IntArray, distinct
 from growthcast.book.book import Book, Table
 from growthcast.cache import recall, tables_of
 from growthcast.fit.borrowing import borrow, with_borrowed
@@ -18,13 +18,23 @@ from growthcast.fit.learning import learn_bends, learn_spreads
 from growthcast.fit.model.spreads import Spreads
 from growthcast.fit.result import CLEARLY, GrowthFit
 from growthcast.fit.sites.weights import evidence_for_everything
-from growthcast.fit.solver.problem import NOBODY, CannotFit, Point, with_heights_that_count
-from growthcast.fit.solver.solve import ROUGHLY, one_blas_thread, solve
-from growthcast.fit.suspects import set_suspects_aside
+from growthcast.fit.solver.problem import (
+    NOBODY,
+    CannotFit,
+    Point,
+    Problem,
+    with_heights_that_count,
+)
+from growthcast.fit.solver.solve import ROUGHLY, Solution, one_blas_thread, solve
+from growthcast.fit.solver.together import together
+from growthcast.fit.suspects import settled_without_suspects
 from growthcast.species import read_reference
 
 MOST_AREAS_TO_LEARN_FROM = 400
 """Larger books learn their spreads and bends from a sample of tanks with about this many areas."""
+
+MOST_AREAS_TOGETHER = 400
+"""Books are fitted together up to about so many areas: of more, numbers cost more than calls."""
 
 Answer = TypeVar("Answer")
 
@@ -63,8 +73,10 @@ def _learnt_from_a_sample(book: Book, on: date, doubt: bool) -> Design:
         trims=part(book.trims),
         conditions=part(book.conditions),
     )
-    design = _read_weights(build_design(sample, on))[0]
-    default = design.spreads
+    design = build_design(sample, on)
+    weights, default = design.problem.weights, design.spreads
+    problem = _read_weights(design.problem, np.zeros_like(weights.row))[0]
+    design = replace(design, problem=problem)
     try:
         design, solution = learn_spreads(design, doubt=doubt)
         return learn_bends(design, solution, default, doubt=doubt)[0]
@@ -113,6 +125,40 @@ def fit_growth(
     return replace(fit, not_fitted=failed, made_from=book)
 
 
+def fit_together(books: Sequence[Book], days: Sequence[date], spreads: Spreads) -> list[GrowthFit]:
+    """Fit several small books under the same spreads, for much less than one after another.
+
+    Parameters
+    ----------
+    books : sequence of Book
+        Checked books.
+    days : sequence of date
+        The day for which each is fitted.
+    spreads : Spreads
+        Spreads of the model in all of them.
+
+    Returns
+    -------
+    list of GrowthFit
+        What ``fit_growth`` finds of each, to within the tolerance of a fit.
+    """
+    books = [_until(book, on) for book, on in zip(books, days, strict=True)]
+    areas = np.array([len(book.areas) for book in books], dtype=np.int64)
+    group = (np.cumsum(areas) - areas) // MOST_AREAS_TOGETHER
+    fits: list[GrowthFit] = []
+    for number in distinct(group).tolist():
+        mine = np.flatnonzero(group == number).tolist()
+        some, on = [books[n] for n in mine], [days[n] for n in mine]
+        try:
+            with one_blas_thread():
+                designs = [build_design(*one, spreads) for one in zip(some, on, strict=True)]
+                made = _fitted_as_given(some, designs)
+            fits += [replace(fit, made_from=book) for fit, book in zip(made, some, strict=True)]
+        except CannotFit:  # by itself each tells which of its tanks it is
+            fits += [fit_growth(*one, spreads) for one in zip(some, on, strict=True)]
+    return fits
+
+
 def recalled_fit(book: Book, on: date, *, doubt: bool = False) -> GrowthFit:
     """Fit as ``fit_growth`` does, or recall that from the cache where a command has turned it on.
 
@@ -148,18 +194,34 @@ def _until(book: Book, on: date) -> Book:
 
 
 def _fitted(book: Book, on: date, spreads: Spreads | None, doubt: bool) -> GrowthFit:
-    design, start, evidence = _read_weights(build_design(book, on, spreads))
+    design = build_design(book, on, spreads)
     if spreads is None and design.area_id.size > MOST_AREAS_TO_LEARN_FROM:
         sample = _learnt_from_a_sample(book, on, doubt)
         spreads = sample.spreads
         design = with_spreads(_bending_as(design, sample), spreads)
-    if spreads is None:
-        default = design.spreads
-        design, solution = learn_spreads(design, start, doubt=doubt)
-        design, solution = learn_bends(design, solution, default, doubt=doubt)
-    else:
-        solution = solve(design.problem, start, tolerance=ROUGHLY)
-        design, solution = set_suspects_aside(design, solution)
+    if spreads is not None:
+        return _fitted_as_given([book], [design])[0]
+    default, weights = design.spreads, design.problem.weights
+    problem, start, evidence = _read_weights(design.problem, np.zeros_like(weights.row))
+    design, solution = learn_spreads(replace(design, problem=problem), start, doubt=doubt)
+    design, solution = learn_bends(design, solution, default, doubt=doubt)
+    return _settled(book, design, solution, evidence[0])
+
+
+def _fitted_as_given(books: Sequence[Book], designs: Sequence[Design]) -> list[GrowthFit]:
+    """Fit books as arrays, all under the same spreads, together."""
+    one = together([design.problem for design in designs])
+    problem, start, evidence = _read_weights(one.problem, one.of_weight, len(designs))
+    solution = solve(problem, start, tolerance=ROUGHLY)
+    solutions = one.apart(settled_without_suspects(solution))
+    return [
+        _settled(book, replace(design, problem=solution.problem), solution, said)
+        for book, design, solution, said in zip(books, designs, solutions, evidence, strict=True)
+    ]
+
+
+def _settled(book: Book, design: Design, solution: Solution, evidence: float | None) -> GrowthFit:
+    """Let tanks borrow from each other where it wins, and return the fit."""
     borrowed = borrow(
         solution, design.conditions, design.water_depth_cm, read_reference(), design.on_day
     )
@@ -181,24 +243,28 @@ def _fitted(book: Book, on: date, spreads: Spreads | None, doubt: bool) -> Growt
     return fit
 
 
-def _read_weights(design: Design) -> tuple[Design, Point | None, float | None]:
+def _read_weights(
+    problem: Problem, of_weight: IntArray, books: int = 1
+) -> tuple[Problem, Point | None, list[float | None]]:
     """Settle from the log what whole tanks' weights hold, where nobody says it.
 
-    Returns with the design where a fit begins, and by how much (log likelihood) "everything" is the
-    likelier. Asked of a fit that has not heard the weights, which would agree with either.
+    Returns with the problem where a fit begins, and by how much (log likelihood) "everything" is
+    the likelier in each book, those of ``of_weight`` (W,). Asked of a fit that has not heard the
+    weights, which would agree with either.
     """
-    problem = design.problem
-    if problem.weights.said.all():
-        return design, None, None
+    weights = problem.weights
+    asked = np.bincount(of_weight, ~weights.said, minlength=books) > 0.0
+    if not asked.any():
+        return problem, None, [None] * books
     unheard = replace(
         problem, blocks=tuple(replace(block, members=NOBODY) for block in problem.blocks)
     )
     solution = solve(unheard, tolerance=ROUGHLY)
-    evidence = evidence_for_everything(replace(solution.view, problem=problem))
-    weights = problem.weights
-    if evidence < -CLEARLY:
-        weights = weights.as_rest()
-    return replace(design, problem=replace(problem, weights=weights)), solution.point, evidence
+    told = evidence_for_everything(replace(solution.view, problem=problem))
+    evidence = np.bincount(of_weight, told, minlength=books)
+    weights = weights.as_rest((evidence < -CLEARLY)[of_weight])
+    said = [float(e) if a else None for e, a in zip(evidence, asked, strict=True)]
+    return replace(problem, weights=weights), solution.point, said
 
 
 def on_what_fits(book: Book, attempt: Callable[[Book], Answer]) -> tuple[Answer, dict[str, str]]:

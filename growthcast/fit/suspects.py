@@ -92,8 +92,26 @@ def set_suspects_aside(
     tuple of Design and Solution
         With the problem as judged, and its fit.
     """
-    solution = go_on(_without_suspects(solution, wider).view)
+    solution = settled_without_suspects(solution, wider)
     return replace(design, problem=solution.problem), solution
+
+
+def settled_without_suspects(solution: Solution, wider: float = 1.0) -> Solution:
+    """Judge every reading and fit again, as ``set_suspects_aside``, without a book as arrays.
+
+    Parameters
+    ----------
+    solution : Solution
+        A fit.
+    wider : float
+        Factor on standard deviations of what was foreseen [-].
+
+    Returns
+    -------
+    Solution
+        The fit of the problem as judged.
+    """
+    return go_on(_without_suspects(solution, wider).view)
 
 
 def _without_suspects(solution: Solution, wider: float) -> Solution:

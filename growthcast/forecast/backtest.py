@@ -12,7 +12,9 @@ International Journal of Forecasting 16, 437-450, doi:10.1016/S0169-2070(00)0006
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from dataclasses import replace
+from datetime import date
 from typing import Literal
 
 import numpy as np
@@ -21,7 +23,7 @@ from growthcast.arrays import FloatArray, IntArray, TextArray, distinct
 from growthcast.book.book import Book, bounds_on
 from growthcast.errors import UsageError
 from growthcast.finite import finite
-from growthcast.fit.growth import fit_growth, known_before
+from growthcast.fit.growth import fit_growth, fit_together, known_before
 from growthcast.fit.model.spreads import Spreads
 from growthcast.fit.result import GrowthFit
 from growthcast.forecast.baselines import (
@@ -39,6 +41,7 @@ from growthcast.forecast.scores import CHANCES, Forecasts, Predictive
 from growthcast.forecast.verdict import BacktestResult, Readings
 from growthcast.growth.logistic import stage
 from growthcast.log.visits import Visits, day_numbers, log_visits
+from growthcast.nouns import dataclass
 from growthcast.steps import steps
 
 DEFAULT_SPLITS = 24
@@ -52,7 +55,7 @@ BASELINES = ("last_rate", "line", "unpooled", "table_only")
 CROSSING_HORIZON_D = 60
 MOST_GROUPS = 10
 """Fits of one split at most when tanks are left out."""
-RELEARN_EVERY = 4
+RELEARN_EVERY = 8
 """Splits after which the spreads are learnt anew."""
 
 
@@ -73,7 +76,7 @@ def backtest(
         known the day before is fitted.
     spreads : Spreads, optional
         Spreads of the model in every fit; by default learnt anew from what is known at every
-        fourth split.
+        eighth split.
     leave_out : "tank", optional
         Forecast each tank as a new client's: of its log a fit sees nothing but where its areas last
         stood. In a book of more than ten tanks one fit leaves several out.
@@ -101,17 +104,17 @@ def backtest(
     used = distinct(readings.split_day)
     against = BASELINES if leave_out is None else ("own_log", "table_only")
     made: dict[str, list[Predictive]] = {name: [] for name in ("model", *against)}
-    crossing_d, not_fitted, known = [np.zeros(0)], dict[str, str](), spreads
-    for number, split in enumerate(steps(used.tolist())):
-        here = readings.keep(readings.split_day == split)
-        again = spreads is None and number % RELEARN_EVERY == 0
-        given = None if again else known
-        fit, parts, errors_d = _forecast_from(book, here, split, given, leave_out is not None)
-        known = fit.design.spreads
-        not_fitted |= fit.not_fitted
-        for name, part in parts.items():
-            made[name].append(part)
-        crossing_d.append(errors_d)
+    crossing_d, not_fitted = [np.zeros(0)], dict[str, str]()
+    for origins in _origins(book, readings, spreads):
+        pasts = [_past(origin) for origin in origins]
+        starts = [only_starts(o.book, past.start) for o, past in zip(origins, pasts, strict=True)]
+        tables = fit_together(starts, [origin.on for origin in origins], Spreads())
+        for origin, past, table in zip(origins, pasts, tables, strict=True):
+            parts, errors_d = _forecast_from(origin, past, table, leave_out is not None)
+            not_fitted |= origin.fit.not_fitted
+            for name, part in parts.items():
+                made[name].append(part)
+            crossing_d.append(errors_d)
     forecasts = {
         name: Forecasts.of(Predictive.joined(parts), readings.reading_cm)
         for name, parts in made.items()
@@ -129,6 +132,36 @@ def backtest(
         longest_gap_d=float(gaps_d.max(initial=0.0)),
         whose=_whose(book, readings.area),
     )
+
+
+def foreseen_readings(book: Book, splits: int, tanks: IntArray) -> tuple[Readings, Predictive, int]:
+    """Forecast each visit to some tanks from the visits before it, by the model alone.
+
+    Parameters
+    ----------
+    book : Book
+        A checked book.
+    splits : int
+        As ``backtest`` has it.
+    tanks : int array (R,)
+        Places of the tanks.
+
+    Returns
+    -------
+    tuple of Readings, Predictive and int
+        The readings of these tanks, what ``backtest`` forecasts of them, and from how many days.
+    """
+    visits = log_visits(book)
+    tank = book.areas.places("tank_id", book.tanks.text("tank_id"))
+    every = _readings(book, visits, tank, _split_days(distinct(visits.day), splits))
+    made = []
+    for origins in _origins(book, every, None):
+        for origin in origins:
+            mine = np.isin(origin.readings.tank, tanks)
+            here = origin.readings.keep(mine)
+            made.append(_foreseen(origin.fit, origin.areas[mine], here))
+    readings = every.keep(np.isin(every.tank, tanks))
+    return readings, Predictive.joined(made), distinct(every.split_day).size
 
 
 def _whose(book: Book, area: IntArray) -> dict[str, TextArray]:
@@ -178,32 +211,65 @@ def _readings(book: Book, visits: Visits, tank: IntArray, split_days: FloatArray
     )
 
 
-def _forecast_from(
-    book: Book, readings: Readings, split: float, spreads: Spreads | None, new_tanks: bool
-) -> tuple[GrowthFit, dict[str, Predictive], FloatArray]:
-    """Forecast the readings of one split by the model and by every baseline.
+@dataclass(frozen=True, slots=True)
+class _Origin:
+    """The book as known on the evening before a split, its fit, and the readings forecast from it.
 
-    Also returned are the fit of the whole log and the errors of the model's crossings.
+    ``areas`` (n,) are places of the readings' areas in that book.
     """
-    earlier = known_before(book, split)
-    on = as_date(split - 1.0)
-    fit = replace(fit_growth(earlier, on, spreads, doubt=False), widening=1.0)
-    design = fit.design
-    place = {name: i for i, name in enumerate(design.area_id.tolist())}
-    ids = book.areas.text("area_id")[readings.area].tolist()
-    areas = np.array([place[name] for name in ids], dtype=np.int64)
+
+    book: Book
+    on: date
+    fit: GrowthFit
+    readings: Readings
+    areas: IntArray
+
+
+def _origins(book: Book, readings: Readings, spreads: Spreads | None) -> Iterator[list[_Origin]]:
+    """Fit the book before each split; those between two learnings of the spreads together."""
+    used = distinct(readings.split_day)
+    every = RELEARN_EVERY if spreads is None else max(used.size, 1)
+    for first in steps(range(0, used.size, every)):
+        some = used[first : first + every].tolist()
+        books = [known_before(book, split) for split in some]
+        days = [as_date(split - 1.0) for split in some]
+        fits = [fit_growth(books[0], days[0], doubt=False)] if spreads is None else []
+        given = spreads or fits[0].design.spreads
+        fits += fit_together(books[len(fits) :], days[len(fits) :], given)
+        origins = []
+        for split, earlier, on, fit in zip(some, books, days, fits, strict=True):
+            here = readings.keep(readings.split_day == split)
+            ids = book.areas.text("area_id")[here.area].tolist()
+            place = {name: i for i, name in enumerate(fit.design.area_id.tolist())}
+            areas = np.array([place[name] for name in ids], dtype=np.int64)
+            origins.append(_Origin(earlier, on, replace(fit, widening=1.0), here, areas))
+        yield origins
+
+
+def _past(origin: _Origin) -> Past:
+    """Return what the baselines see of the book before a split."""
+    earlier, design = origin.book, origin.fit.design
     visits = log_visits(earlier)
     every, last = np.arange(len(earlier.areas)), np.full(len(earlier.areas), np.nan)
     last[visits.area] = visits.day  # later visits overwrite earlier ones
-    past = Past(
+    return Past(
         spans=own_spans(visits),
         start=start_heights(visits, bounds_on(earlier.areas, earlier.bounds, every, last).cut_cm),
         ceiling_cm=np.exp(design.problem.pooling.log_ceiling),
         budget_cm=design.traits.budget_cm,
         errors=design.problem.errors,
     )
+
+
+def _forecast_from(
+    origin: _Origin, past: Past, table: GrowthFit, new_tanks: bool
+) -> tuple[dict[str, Predictive], FloatArray]:
+    """Forecast the readings of one split by the model and by every baseline.
+
+    Also returned are the errors of the model's crossings.
+    """
+    fit, areas, readings = origin.fit, origin.areas, origin.readings
     days = readings.day - past.start.day[areas]
-    table = fit_growth(only_starts(earlier, past.start), on, Spreads())
     made = {
         "model": _foreseen(fit, areas, readings),
         "table_only": _foreseen(table, areas, readings),
@@ -214,30 +280,29 @@ def _forecast_from(
             "line": line(past, areas, days),
             "unpooled": unpooled(past, areas, days, readings.own_sd_cm),
         }
-        return fit, made, _crossing_errors(fit, areas, readings, past)
+        return made, _crossing_errors(fit, areas, readings, past)
     made["own_log"], blank = made["model"], np.full_like(made["model"].height_cm, np.nan)
     made["model"] = Predictive(blank, blank.copy())
     errors_d = []
     tanks = distinct(readings.tank)  # in groups, each of them left out in one fit
-    for group in np.array_split(tanks, min(tanks.size, MOST_GROUPS)):
-        left_out = only_starts(earlier, past.start, group)
-        apart = replace(fit_growth(left_out, on, design.spreads), widening=1.0)
-        mine = np.isin(readings.tank, group)
+    groups = np.array_split(tanks, min(tanks.size, MOST_GROUPS))
+    left_out = [only_starts(origin.book, past.start, group) for group in groups]
+    several = fit_together(left_out, [origin.on] * len(groups), fit.design.spreads)
+    for group, apart in zip(groups, several, strict=True):
+        apart, mine = replace(apart, widening=1.0), np.isin(readings.tank, group)
         here = readings.keep(mine)
         found = _foreseen(apart, areas[mine], here)
         made["model"].height_cm[mine] = found.height_cm
         made["model"].error_cm[mine] = found.error_cm
         errors_d.append(_crossing_errors(apart, areas[mine], here, past))
-    return fit, made, np.concatenate(errors_d)
+    return made, np.concatenate(errors_d)
 
 
 def _foreseen(fit: GrowthFit, areas: IntArray, readings: Readings) -> Predictive:
     """Forecast the reading of each area (n,) on its day."""
-    height = np.empty((areas.size, CHANCES.size))
-    for day in distinct(readings.day).tolist():
-        rows = np.flatnonzero(readings.day == day)
-        view = outlook(fit, areas[rows], np.array([day]))
-        height[rows] = view.quantiles_cm(CHANCES)[:, 0]
+    if not areas.size:
+        return Predictive.blank(0)
+    height = outlook(fit, areas, readings.day[:, None]).quantiles_cm(CHANCES)[:, 0]
     own_sd = np.broadcast_to(readings.own_sd_cm[:, None], height.shape)
     variance = fit.design.problem.errors.reading_variance(height, areas[:, None], own_sd)
     return Predictive(height, np.sqrt(variance))

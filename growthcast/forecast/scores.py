@@ -5,9 +5,9 @@ from __future__ import annotations
 from dataclasses import field
 
 import numpy as np
-from scipy.special import ndtr, ndtri
 
 from growthcast.arrays import BoolArray, FloatArray, IntArray
+from growthcast.growth.normal import normal_cdf, normal_quantile
 from growthcast.nouns import dataclass
 from growthcast.plain import in_json
 
@@ -16,7 +16,7 @@ PARTS = 100
 CHANCES: FloatArray = (np.arange(PARTS) + 0.5) / PARTS
 """Chances at which a forecast height is held: the middles of a hundred equal shares."""
 
-NORMAL_SCORES: FloatArray = ndtri(CHANCES)
+NORMAL_SCORES: FloatArray = normal_quantile(CHANCES)
 
 HALVINGS, FACTOR_HALVINGS = 40, 20
 
@@ -89,7 +89,7 @@ class Predictive:
     def chance_below(self, reading_cm: FloatArray) -> FloatArray:
         """Chance (n,) that a reading comes out at or below ``reading_cm`` (n,) [cm]."""
         error = np.maximum(self.error_cm, 1e-9)
-        below: FloatArray = ndtr((reading_cm[:, None] - self.height_cm) / error).mean(axis=1)
+        below: FloatArray = normal_cdf((reading_cm[:, None] - self.height_cm) / error).mean(axis=1)
         return below
 
     def quantile_cm(self, level: float) -> FloatArray:
@@ -141,7 +141,7 @@ def _mean_distance(mean: FloatArray, sd: FloatArray) -> FloatArray:
     sd = np.maximum(sd, 1e-9)
     ratio = mean / sd
     density = np.exp(-0.5 * ratio**2) / np.sqrt(2.0 * np.pi)
-    distance: FloatArray = 2.0 * sd * density + mean * (2.0 * ndtr(ratio) - 1.0)
+    distance: FloatArray = 2.0 * sd * density + mean * (2.0 * normal_cdf(ratio) - 1.0)
     return distance
 
 
@@ -306,19 +306,57 @@ def learn_widening(made: Predictive, reading_cm: FloatArray, visits: int) -> Rec
     American Statistical Association 113, 1094-1111, doi:10.1080/01621459.2017.1307116 (from
     memory).
     """
-    kept = made.made
+    return widening_of(log_factors_that_hold(made, reading_cm), visits)
+
+
+def log_factors_that_hold(made: Predictive, reading_cm: FloatArray) -> FloatArray:
+    """Return the least factors at which widened 80 % ranges hold the readings.
+
+    Parameters
+    ----------
+    made : Predictive
+        Forecasts of ``n`` readings.
+    reading_cm : array (n,)
+        What was read [cm, or % cover].
+
+    Returns
+    -------
+    array (n,)
+        Logarithms of the factors [-]; NaN where no forecast was made.
+    """
+    held, kept = np.full(reading_cm.size, np.nan), made.made
     made, reading = made.take(kept), reading_cm[kept]
-    if not reading.size:
-        return Recalibration(1.0, 1.0, 0, 0)
     low = np.full(reading.size, np.log(NARROWEST))
     high = np.full(reading.size, np.log(WIDEST))
-    for _ in range(FACTOR_HALVINGS):
+    for _ in range(FACTOR_HALVINGS if reading.size else 0):
         middle = 0.5 * (low + high)
         off = np.abs(2.0 * made.widened(np.exp(middle)).chance_below(reading) - 1.0)
         low, high = np.where(off > GOAL, middle, low), np.where(off > GOAL, high, middle)
-    rank = min(int(np.ceil(GOAL * (reading.size + 1))), reading.size)
-    log_factor = float(np.sort(high)[rank - 1])
+    held[kept] = high
+    return held
+
+
+def widening_of(log_factors: FloatArray, visits: int) -> Recalibration:
+    """Learn the factor from those that hold each reading, as ``learn_widening`` has it.
+
+    Parameters
+    ----------
+    log_factors : array (n,)
+        Of ``log_factors_that_hold``; NaN is left out [-].
+    visits : int
+        Tank visits on which the readings were taken.
+
+    Returns
+    -------
+    Recalibration
+        A factor of 1 without any reading.
+    """
+    held = np.sort(log_factors[np.isfinite(log_factors)])
+    if not held.size:
+        return Recalibration(1.0, 1.0, 0, 0)
+    rank = min(int(np.ceil(GOAL * (held.size + 1))), held.size)
+    log_factor = float(held[rank - 1])
     share = visits / (visits + VISITS_OF_DOUBT)
     return Recalibration(
-        float(np.exp(share * log_factor)), float(np.exp(log_factor)), reading.size, visits
+        float(np.exp(share * log_factor)), float(np.exp(log_factor)), held.size, visits
     )

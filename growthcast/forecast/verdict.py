@@ -18,6 +18,8 @@ from growthcast.forecast.scores import (
     Scores,
     Trial,
     learn_widening,
+    log_factors_that_hold,
+    widening_of,
 )
 from growthcast.frames import Answers
 from growthcast.nouns import dataclass
@@ -340,13 +342,13 @@ class BacktestResult:
         None where no split has readings enough before it.
         """
         readings, predictive = self.readings, self.model.predictive
+        holding = log_factors_that_hold(predictive, readings.reading_cm)
         widened = Predictive.blank(readings.area.size)
         for split in self.split_days:
             before, here = (readings.day < split) & self.model.made, readings.split_day == split
             if before.sum() < LEAST_READINGS:
                 continue
-            known = readings.keep(before)
-            learnt = learn_widening(predictive.take(before), known.reading_cm, known.visits)
+            learnt = widening_of(holding[before], readings.keep(before).visits)
             widened.height_cm[here] = predictive.take(here).widened(learnt.factor).height_cm
         tried = Forecasts.of(
             Predictive(widened.height_cm, predictive.error_cm), readings.reading_cm

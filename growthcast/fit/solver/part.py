@@ -15,7 +15,7 @@ from typing import Any, TypeVar, cast
 import numpy as np
 from numpy.typing import NDArray
 
-from growthcast.arrays import BoolArray, IntArray, distinct
+from growthcast.arrays import BoolArray, FloatArray, IntArray, distinct
 from growthcast.fit.model.noise import SpanDrift
 from growthcast.fit.rows.chains import NODES_A_BLOCK, repacked
 from growthcast.fit.solver.problem import (
@@ -89,7 +89,7 @@ def pays_alone(view: View, tanks: BoolArray) -> bool:
 
 
 @dataclass(frozen=True, slots=True)
-class _Taken:
+class Taken:
     """What a block of a part takes of one of the whole's: nodes (n,), there and in the part."""
 
     number: int
@@ -108,7 +108,7 @@ class Part:
     problem: Problem
     point: Point
     areas: IntArray
-    taken: tuple[tuple[_Taken, ...], ...]
+    taken: tuple[tuple[Taken, ...], ...]
 
     @contextmanager
     def naming_the_whole(self) -> Iterator[None]:
@@ -122,18 +122,12 @@ class Part:
         """Return the whole's problem and point with the part's in their place."""
         border = whole.point.border.copy()
         border[:, self.areas] = part.point.border
-        stages = list(whole.point.stages)
-        blocks = list(whole.problem.blocks)
-        for place, block in enumerate(part.problem.blocks):
-            for taken in self.taken[place]:
-                n = taken.number
-                stages[n] = _put(stages[n], taken, part.point.stages[place])
-                blocks[n] = _block_alike(blocks[n], taken, block)
+        blocks, stages = given_back(whole.problem.blocks, whole.point.stages, self.taken, part)
         weighed = whole.problem.pooling.weighed.copy()
         weighed[:, self.areas] = part.problem.pooling.weighed
         pooling = replace(whole.problem.pooling, weighed=weighed)
-        problem = replace(whole.problem, blocks=tuple(blocks), pooling=pooling)
-        return problem, Point(tuple(stages), border)
+        problem = replace(whole.problem, blocks=blocks, pooling=pooling)
+        return problem, Point(stages, border)
 
 
 def part_of(view: View, tanks: BoolArray) -> Part:
@@ -154,18 +148,10 @@ def part_of(view: View, tanks: BoolArray) -> Part:
     problem, point = view.problem, view.point
     kept = tanks[problem.pooling.tank]
     areas = np.flatnonzero(kept)
-    at = [np.flatnonzero(kept[block.chains.nodes.area]) for block in problem.blocks]
-    size = np.array([mine.size for mine in at])
-    bundle = (np.cumsum(size) - size) // NODES_A_BLOCK  # few nodes of many blocks go into one
-    blocks, taken = [], []
-    for one in distinct(bundle[size > 0]):
-        numbers = np.flatnonzero((bundle == one) & (size > 0)).tolist()
-        block, its = _gathered(problem, numbers, at, areas)
-        blocks.append(block)
-        taken.append(its)
+    blocks, taken = packed(problem.blocks, kept)
     part = replace(
         _of_areas(problem, areas),
-        blocks=tuple(blocks),
+        blocks=blocks,
         pooling=_pooling(view, tanks, areas),
         errors=_of_areas(problem.errors, areas),
         weights=_of_areas(problem.weights, areas),
@@ -173,42 +159,101 @@ def part_of(view: View, tanks: BoolArray) -> Part:
     began = Point(
         stages=tuple(_collected(point.stages, its) for its in taken), border=point.border[:, areas]
     )
-    return Part(problem=part, point=began, areas=areas, taken=tuple(taken))
+    return Part(problem=part, point=began, areas=areas, taken=taken)
+
+
+def packed(
+    blocks: Sequence[Block], kept: BoolArray
+) -> tuple[tuple[Block, ...], tuple[tuple[Taken, ...], ...]]:
+    """Pack the nodes of some areas into few blocks.
+
+    Parameters
+    ----------
+    blocks : sequence of Block
+        The blocks they are in.
+    kept : bool array (A,)
+        Which areas; their places in the new blocks are those among them.
+
+    Returns
+    -------
+    tuple of tuples
+        The new blocks, and what each of them takes of the old ones.
+    """
+    at = [np.flatnonzero(kept[block.chains.nodes.area]) for block in blocks]
+    size = np.array([mine.size for mine in at])
+    bundle = (np.cumsum(size) - size) // NODES_A_BLOCK  # few nodes of many blocks go into one
+    made = [
+        _gathered(blocks, np.flatnonzero((bundle == one) & (size > 0)).tolist(), at, kept)
+        for one in distinct(bundle[size > 0])
+    ]
+    return tuple(block for block, _ in made), tuple(taken for _, taken in made)
+
+
+def given_back(
+    blocks: Sequence[Block],
+    stages: Sequence[FloatArray],
+    taken: Sequence[Sequence[Taken]],
+    part: View,
+) -> tuple[tuple[Block, ...], tuple[FloatArray, ...]]:
+    """Return blocks and stages with what was fitted of nodes that were taken of them.
+
+    Parameters
+    ----------
+    blocks : sequence of Block
+        The blocks.
+    stages : sequence of array (N,)
+        Stages of their nodes [-].
+    taken : sequence of sequences of Taken
+        What each block of the part has of them.
+    part : View
+        The part as it was fitted.
+
+    Returns
+    -------
+    tuple of Block, tuple of array (N,)
+        The blocks, and their stages [-].
+    """
+    whole, moved = list(blocks), list(stages)
+    for block, fitted, its in zip(part.problem.blocks, part.point.stages, taken, strict=True):
+        for one in its:
+            moved[one.number] = _put(moved[one.number], one, fitted)
+            whole[one.number] = _block_alike(whole[one.number], one, block)
+    return tuple(whole), tuple(moved)
 
 
 def _gathered(
-    problem: Problem, numbers: list[int], at: list[IntArray], areas: IntArray
-) -> tuple[Block, tuple[_Taken, ...]]:
-    """Nodes ``at`` of the blocks with these numbers as one block, areas numbered as given."""
-    blocks = [problem.blocks[n] for n in numbers]
+    several: Sequence[Block], numbers: list[int], at: list[IntArray], kept: BoolArray
+) -> tuple[Block, tuple[Taken, ...]]:
+    """Nodes ``at`` of the blocks with these numbers as one block, areas numbered as kept."""
     there = [at[n] for n in numbers]
-    chains, here = repacked([block.chains for block in blocks], there)
+    chains, here = repacked([several[n].chains for n in numbers], there)
     ends = np.cumsum([mine.size for mine in there])[:-1]
-    taken = tuple(map(_Taken, numbers, there, np.split(here, ends)))
+    taken = tuple(map(Taken, numbers, there, np.split(here, ends)))
+    areas = np.flatnonzero(kept)
     nodes = replace(chains.nodes, area=np.searchsorted(areas, chains.nodes.area))
     chains = replace(chains, nodes=nodes, area=np.searchsorted(areas, chains.area))
     block = Block(
         chains=chains,
         drift=SpanDrift(
-            _collected([block.drift.weight for block in problem.blocks], taken),
-            _collected([block.drift.remainder for block in problem.blocks], taken),
+            _collected([block.drift.weight for block in several], taken),
+            _collected([block.drift.remainder for block in several], taken),
         ),
         members=members_of(nodes),
         sites=Sites(
             **{
-                name: _collected([getattr(block.sites, name) for block in problem.blocks], taken)
+                name: _collected([getattr(block.sites, name) for block in several], taken)
                 for name in Sites.__slots__
             }
         ),
         **{
-            name: _collected([getattr(block, name) for block in problem.blocks], taken)
+            name: _collected([getattr(block, name) for block in several], taken)
             for name in OF_NODES
         },
     )
     return block, taken
 
 
-def _collected(fields: Sequence[Values], taken: tuple[_Taken, ...]) -> Values:
+def _collected(fields: Sequence[Values], taken: tuple[Taken, ...]) -> Values:
     """Values (..., n) of a part's nodes, from those of all of the whole's blocks."""
     values = np.concatenate([fields[its.number][..., its.there] for its in taken], axis=-1)
     collected = np.empty_like(values)
@@ -216,7 +261,7 @@ def _collected(fields: Sequence[Values], taken: tuple[_Taken, ...]) -> Values:
     return cast(Values, collected)
 
 
-def _block_alike(whole: Block, taken: _Taken, part: Block) -> Block:
+def _block_alike(whole: Block, taken: Taken, part: Block) -> Block:
     """Return a block with what a part of it says of sites and of which nodes are in doubt."""
     nodes, theirs = whole.chains.nodes, part.chains.nodes
     nodes = replace(nodes, link=_put(nodes.link, taken, theirs.link))
@@ -232,7 +277,7 @@ def _block_alike(whole: Block, taken: _Taken, part: Block) -> Block:
     )
 
 
-def _put(whole: Values, taken: _Taken, part: Values) -> Values:
+def _put(whole: Values, taken: Taken, part: Values) -> Values:
     filled = whole.copy()
     filled[taken.there] = part[taken.here]
     return filled

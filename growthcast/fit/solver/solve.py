@@ -176,7 +176,7 @@ def go_on(
     together = False  # after some tanks were fitted alone, all take a step
     while True:
         if steps < SITE_STEPS and view.problem.has_sites:
-            view = view_of(propagate(view), view.point)
+            view = view_of(propagate(view), view.point, view)
         departure = departure_of(view)
         in_sd = departure / _scale(view)
         moved = np.max(np.abs(in_sd), axis=0)

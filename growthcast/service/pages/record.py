@@ -7,11 +7,10 @@ from math import comb
 
 import numpy as np
 
-from growthcast.arrays import BoolArray
 from growthcast.book.book import Book
-from growthcast.finite import finite_answer
-from growthcast.forecast.backtest import backtest
-from growthcast.forecast.verdict import LEAST_READINGS, BacktestResult
+from growthcast.finite import finite, finite_answer
+from growthcast.forecast.backtest import foreseen_readings
+from growthcast.forecast.verdict import LEAST_READINGS
 from growthcast.nouns import dataclass
 
 SPLITS = 10
@@ -69,24 +68,23 @@ def past_records(book: Book, tank_ids: list[str], splits: int = SPLITS) -> dict[
     """
     alone = len(book.areas) > MOST_AREAS
     known = _only(book, tank_ids) if alone else book
-    result = backtest(known, splits)
     order = known.tanks.text("tank_id").tolist()
-    return {name: _record(result, order.index(name), alone) for name in tank_ids}
-
-
-def _record(result: BacktestResult, tank: int, alone: bool) -> Record:
-    here = (result.readings.tank == tank) & result.model.made
-    cover = result.readings.is_cover
-    is_cover = int((here & cover).sum()) > int((here & ~cover).sum())
-    rows: BoolArray = here & (cover == is_cover)
-    reach = np.abs(2.0 * result.model.chance_below[rows] - 1.0)
-    return Record(
-        readings=int(rows.sum()),
-        inside=int((reach <= RANGE_HOLDS).sum()),
-        is_cover=is_cover,
-        splits=len(result.split_days),
-        alone=alone,
-    )
+    tanks = np.array([order.index(name) for name in tank_ids], dtype=np.int64)
+    readings, forecast, days = foreseen_readings(known, splits, tanks)
+    below = finite(forecast, "record").chance_below(readings.reading_cm)
+    made = {}
+    for name, tank in zip(tank_ids, tanks.tolist(), strict=True):
+        here = readings.tank == tank
+        is_cover = 2 * int(readings.is_cover[here].sum()) > int(here.sum())
+        rows = here & (readings.is_cover == is_cover)
+        made[name] = Record(
+            readings=int(rows.sum()),
+            inside=int((np.abs(2.0 * below[rows] - 1.0) <= RANGE_HOLDS).sum()),
+            is_cover=is_cover,
+            splits=days,
+            alone=alone,
+        )
+    return made
 
 
 def _only(book: Book, tank_ids: list[str]) -> Book:

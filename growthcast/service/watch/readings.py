@@ -11,7 +11,6 @@ from __future__ import annotations
 from dataclasses import replace
 
 import numpy as np
-from scipy.linalg import cho_factor, cho_solve, solve_triangular
 
 from growthcast.arrays import BoolArray, FloatArray, IntArray, distinct
 from growthcast.book.book import Book
@@ -64,7 +63,7 @@ def slips_set_aside(
         rows, here = np.flatnonzero(day <= when), np.flatnonzero(day == when)
         for _ in range(here.size):
             doubted = room[np.ix_(rows, rows)] + np.diag(np.where(aside, WIDER * own, 0.0)[rows])
-            inverse = cho_solve(cho_factor(doubted), np.eye(rows.size))
+            inverse = np.linalg.inv(doubted)
             mine = np.searchsorted(rows, here)
             apart = (inverse @ off[rows])[mine] / np.sqrt(np.diag(inverse)[mine])
             apart[far[here] != 0.0] = 0.0
@@ -196,7 +195,7 @@ def learn_wander(evidence: Evidence) -> Wander:
 def _log_likelihood(known: Foreseen) -> float:
     """Log likelihood of surprises, none of them taken as further off than three deviations."""
     root = np.linalg.cholesky(known.covariance)
-    apart = solve_triangular(root, known.surprise_cm - known.mean_cm, lower=True)
+    apart = np.linalg.solve(root, known.surprise_cm - known.mean_cm)
     squares = np.clip(apart, -LARGEST, LARGEST) ** 2
     return float(-0.5 * squares.sum() - np.log(np.diag(root)).sum())
 

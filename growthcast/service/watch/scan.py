@@ -22,7 +22,6 @@ J. R. Stat. Soc. B 57, 613-658 (from memory).
 from __future__ import annotations
 
 import numpy as np
-from scipy.linalg import solve_triangular
 
 from growthcast.arrays import BoolArray, FloatArray, IntArray
 from growthcast.fit.foreseen import Foreseen
@@ -94,12 +93,12 @@ def course_of(
         Surprises of at most ``LARGEST_SURPRISE`` either way.
     """
     root = np.linalg.cholesky(known.covariance)
-    surprise = solve_triangular(root, known.surprise_cm - known.mean_cm, lower=True)
+    surprise = np.linalg.solve(root, known.surprise_cm - known.mean_cm)
     since = np.cumsum(grown_cm[:, ::-1], axis=1)[:, ::-1]  # growth of all weeks from t on
     touched = np.where(suspects[:, None, :], since.T[None], 0.0)
     count, weeks = suspects.shape[0], grown_cm.shape[1]
     flat = touched.reshape(-1, day.size).T
-    effect = solve_triangular(root, flat, lower=True).T.reshape(count, weeks, day.size)
+    effect = np.linalg.solve(root, flat).T.reshape(count, weeks, day.size)
     return Course(
         surprise=np.clip(surprise, -LARGEST_SURPRISE, LARGEST_SURPRISE),
         effect=effect,

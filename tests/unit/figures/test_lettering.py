@@ -6,10 +6,10 @@ from itertools import pairwise
 
 import pytest
 
+from growthcast.figures.drawn import spread_apart
 from growthcast.figures.lettering import (
     drawable,
     shortened,
-    spread_apart,
     text_width_mm,
 )
 from growthcast.say.words import tidy

@@ -2,15 +2,18 @@
 
 from __future__ import annotations
 
+import re
+
 import numpy as np
 import pytest
-from matplotlib.colors import to_rgb
-from matplotlib.figure import Figure
 
-from growthcast.figures.rescaped import BARE, _hedge
+from growthcast.figures.drawn import Frame
+from growthcast.figures.pages import BARE, _hedge
 from growthcast.service.pages.course import Course
 
 GROUND = 0.10  # the zone of bare heights has a tint of its own
+FRAME = Frame(left=0.0, right=140.0, top=0.0, foot=280.0, first=0.0, last=14.0, highest=28.0)
+PT_PER_CM_D = 10.0 * 10.0
 
 
 def brown(after_cut_cm: float, spread_cm: float) -> float:
@@ -18,16 +21,14 @@ def brown(after_cut_cm: float, spread_cm: float) -> float:
     days = np.array([0.0, 7.0, 7.0, 8.0, 14.0])
     middle = np.array([10.0, 18.0, after_cut_cm, after_cut_cm + 1.0, after_cut_cm + 7.0])
     heights = middle + np.array([[-spread_cm], [0.0], [spread_cm]])
-    ax = Figure().add_subplot()
-    _hedge(ax, Course(days, heights, (7,)), 9.0, 20.0, 28.0)
-    size = 0.0
-    for shapes in ax.collections:
-        colour = shapes.get_facecolor()
-        if len(colour) and np.allclose(colour[0, :3], to_rgb(BARE)) and colour[0, 3] > GROUND:
-            for path in shapes.get_paths():
-                x, y = path.vertices.T
-                size += 0.5 * abs(float(x @ np.roll(y, 1) - y @ np.roll(x, 1)))
-    return size
+    size, shape = 0.0, rf'points="([^"]*)" style="fill: {BARE.lower()}; fill-opacity: ([^"]*)"'
+    for points, share in re.findall(
+        shape, "".join(_hedge(FRAME, Course(days, heights, (7,)), 9.0, 20.0))
+    ):
+        x, y = np.array([point.split(",") for point in points.split()], dtype=float).T
+        if float(share) > GROUND:
+            size += 0.5 * abs(float(x @ np.roll(y, 1) - y @ np.roll(x, 1)))
+    return size / PT_PER_CM_D
 
 
 @pytest.mark.parametrize(

@@ -7,7 +7,7 @@ from xml.etree import ElementTree
 import numpy as np
 import pytest
 
-from growthcast.figures.style import FOOT, LEFT, RIGHT, TOP, spark_picture
+from growthcast.figures.drawn import FOOT, LEFT, RIGHT, TOP, spark_picture
 
 SVG = "{http://www.w3.org/2000/svg}"
 

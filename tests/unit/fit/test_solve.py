@@ -292,3 +292,10 @@ def test_unread_starts_alone_are_known_as_their_whole_chain_has_them():
     assert np.abs(whole - by_day)[unread].max() > 0.1
     known = view.filtered[0].departure(chains.nodes.area, moved)
     np.testing.assert_allclose(known, np.where(unread, whole, by_day), atol=1e-9)
+
+
+def test_growth_is_one_curve_only_without_luck_and_drift():
+    problem = small_problem()
+    for span, drift, exact in ((0.0, 0.0, True), (0.2, 0.0, False), (0.0, 0.1, False)):
+        errors = replace(problem.errors, span=span, drift=drift)
+        assert replace(problem, errors=errors).is_exact is exact

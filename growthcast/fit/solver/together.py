@@ -1,0 +1,131 @@
+"""Several problems stepped as one: what a call costs in a small problem is paid once.
+
+Areas, tanks, species and weights of the problems stand one after another, so that none of them
+tells another anything. They have the same spreads, each of which is one value of a whole problem.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import replace
+from typing import Any, TypeVar
+
+import numpy as np
+
+from growthcast.arrays import IntArray
+from growthcast.fit.solver.part import OF_AREAS, Taken, given_back, packed
+from growthcast.fit.solver.problem import Block, Point, Problem, with_heights_that_count
+from growthcast.fit.solver.solve import Solution
+from growthcast.fit.solver.view import view_of
+from growthcast.nouns import dataclass
+
+Noun = TypeVar("Noun")
+SHARED = ("offset", "tank_precision", "species_precision", "grams", "everything", "said", "row")
+"""Fields of a problem's nouns, beside those of its areas, that stand one after another."""
+
+
+@dataclass(frozen=True, slots=True)
+class Together:
+    """Several problems as one, and what each of its blocks has of theirs."""
+
+    problem: Problem
+    several: tuple[Problem, ...]
+    taken: tuple[tuple[Taken, ...], ...]
+
+    @property
+    def of_weight(self) -> IntArray:
+        """Whose each weight of a whole tank is, (W,)."""
+        count = [problem.weights.grams.size for problem in self.several]
+        return np.repeat(np.arange(len(count)), count)
+
+    def apart(self, solution: Solution) -> list[Solution]:
+        """Return the solution of each problem from that of all."""
+        if not self.taken:
+            return [solution]
+        whole, found, area, of_weight, number = solution.problem, [], 0, self.of_weight, 0
+        blocks = [block for problem in self.several for block in problem.blocks]
+        empty = [np.empty(block.trust.size) for block in blocks]
+        told, stages = given_back(blocks, empty, self.taken, solution.view)
+        for place, problem in enumerate(self.several):
+            areas = slice(area, area + problem.area_count)
+            mine = slice(number, number + len(problem.blocks))
+            area, number, weights = areas.stop, mine.stop, problem.weights
+            alone = replace(
+                problem,
+                blocks=told[mine],
+                pooling=replace(problem.pooling, weighed=whole.pooling.weighed[:, areas]),
+                weights=replace(weights, everything=whole.weights.everything[of_weight == place]),
+            )
+            point = Point(stages[mine], solution.point.border[:, areas])
+            view = view_of(with_heights_that_count(alone), point)
+            found.append(Solution(view, solution.converged[areas], solution.steps))
+        return found
+
+
+def together(several: Sequence[Problem]) -> Together:
+    """Join problems that have the same spreads.
+
+    Parameters
+    ----------
+    several : sequence of Problem
+        At least one; none of them with rises.
+
+    Returns
+    -------
+    Together
+        One problem, and how its solution comes apart.
+    """
+    first = several[0]
+    if len(several) == 1:
+        return Together(first, tuple(several), ())
+    pooling = _one_after_another([problem.pooling for problem in several])
+    blocks = [
+        _moved_on(block, area, weight)
+        for problem, area, weight in zip(
+            several,
+            _begins([problem.area_count for problem in several]),
+            _begins([problem.weights.grams.size for problem in several]),
+            strict=True,
+        )
+        for block in problem.blocks
+    ]
+    made, taken = packed(blocks, np.ones(pooling.offset.size, dtype=bool))
+    problem = replace(
+        _one_after_another(several),
+        blocks=made,
+        pooling=replace(
+            pooling, tank=_counted_on(several, "tank"), species=_counted_on(several, "species")
+        ),
+        errors=_one_after_another([problem.errors for problem in several]),
+        weights=_one_after_another([problem.weights for problem in several]),
+    )
+    return Together(problem, tuple(several), taken)
+
+
+def _one_after_another(nouns: Sequence[Noun]) -> Noun:
+    fields: dict[str, Any] = {}
+    for name in (*OF_AREAS, *SHARED):
+        if getattr(nouns[0], name, None) is not None:
+            fields[name] = np.concatenate([getattr(noun, name) for noun in nouns], axis=-1)
+    return replace(nouns[0], **fields)  # type: ignore[type-var]
+
+
+def _counted_on(several: Sequence[Problem], name: str) -> IntArray:
+    """Places (A,) in the tanks, or species, of all problems."""
+    size = [getattr(problem.pooling, f"{name}_precision").size for problem in several]
+    places = [getattr(problem.pooling, name) for problem in several]
+    return np.concatenate(
+        [place + begin for place, begin in zip(places, _begins(size), strict=True)]
+    )
+
+
+def _begins(sizes: Sequence[int]) -> list[int]:
+    return [sum(sizes[:place]) for place in range(len(sizes))]
+
+
+def _moved_on(block: Block, area: int, weight: int) -> Block:
+    """Return a block whose areas and weights come after so many others."""
+    chains, nodes = block.chains, block.chains.nodes
+    bucket = np.where(nodes.bucket >= 0, nodes.bucket + weight, nodes.bucket)
+    nodes = replace(nodes, area=nodes.area + area, bucket=bucket)
+    return replace(block, chains=replace(chains, nodes=nodes, area=chains.area + area))
