@@ -161,9 +161,8 @@ def _write_client_page(
         from growthcast.service.pages.contract import contract_of, with_totals
 
         facts = gather_facts(opened, fit, tanks, plan, every)
-        if len(facts) == 1:
-            return facts, None
-        return with_totals(opened, fit, facts), contract_of(opened, fit, facts)
+        whole = contract_of(opened, fit, facts) if len(facts) > 1 else None
+        return facts if whole is None else with_totals(opened, fit, facts), whole
 
     def build(locale: Locale) -> Page:
         from growthcast.brief.client import build_brief
@@ -187,9 +186,14 @@ def _write_client_page(
         say(said)
     write_page(opened, file, build, day, "brief", tanks, client, plan, every, photos)
     _write_data(data, figures)
-    if not opened.practice.terms:
+    _say_what_is_not_told(opened)
+
+
+def _say_what_is_not_told(book: Book) -> None:
+    """Name the owner's words that a page for clients goes without."""
+    if not book.practice.terms:
         say("Term and notice are left to be agreed: write [practice] terms in practice.toml.")
-    if not opened.practice.includes:
+    if not book.practice.includes:
         say("What a visit includes is not told: write [visit] includes in practice.toml.")
 
 

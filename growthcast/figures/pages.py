@@ -53,8 +53,7 @@ def course_picture(
     hear the picture.
     """
     floor, budget, unit = area.floor_cm, area.budget_cm, "%" if area.is_cover else "cm"
-    bare = float(bare_below(np.array(floor)))
-    last = float(course.day[-1])
+    bare, last = float(bare_below(np.array(floor))), float(course.day[-1])
     agreed = f"{locale.say('label_budget')}\n{locale.exact(budget, unit)}"
     lowest = f"{locale.say('label_floor')}\n{locale.exact(floor, unit)}"
     ends = (

@@ -14,6 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from growthcast.arrays import BoolArray, FloatArray, IntArray
+from growthcast.finite import finite_answer
 from growthcast.fit.model.clock import LONGEST_PAUSE_SHARE, days_lost
 from growthcast.fit.model.noise import JUDGEMENT_ERROR_SHARE, ErrorModel, span_drift
 from growthcast.fit.result import GrowthFit
@@ -288,17 +289,18 @@ class LivingAreas:
         return quick_stage(column(height_cm), self.draws.ceiling_cm, self._bend)
 
 
+@finite_answer
 def bare_below(floor_cm: FloatArray) -> FloatArray:
     """Return the heights below which areas look bare to the eye.
 
     Parameters
     ----------
-    floor_cm : array
+    floor_cm : array (A,)
         Their floors [cm, or % cover].
 
     Returns
     -------
-    array
+    array (A,)
         The height that five of six judgements by eye call too low [cm, or % cover]: such a look
         errs by ``JUDGEMENT_ERROR_SHARE``, so that at the floor itself half of them do.
 
