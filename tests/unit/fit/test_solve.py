@@ -13,7 +13,7 @@ from growthcast.fit.solver.kalman import information_of, score_of, state_smoothe
 from growthcast.fit.solver.likelihood import log_likelihood, misfit
 from growthcast.fit.solver.linearise import FRESH_STAGE_VARIANCE
 from growthcast.fit.solver.problem import BORDER, CEILING, HABIT, KNOTS, OWN, RATE
-from growthcast.fit.solver.solve import solve, starting_point
+from growthcast.fit.solver.solve import HIGHEST_START, solve, starting_point
 from growthcast.fit.solver.view import departure_of, view_of
 from growthcast.growth.logistic import height_at_stage, stage
 from tests.chains import in_order
@@ -166,6 +166,20 @@ def test_the_fit_settles():
     solution = solve(small_problem(), tolerance=1e-6)
     assert solution.converged.all()
     assert np.abs(departure_of(solution.view)).max() < 1e-5
+
+
+def test_a_fit_ends_though_a_stage_is_pulled_beyond_where_stages_end():
+    """A start read above its ceiling stands at the end of the curve and is pulled further."""
+    nodes = small_nodes(np.random.default_rng(3))
+    full = replace(nodes, reading_cm=np.where(nodes.day == 0.0, 24.0, nodes.reading_cm))
+    full = replace(full, reading_cm=np.where(nodes.link == Link.AIMED, 4.0, full.reading_cm))
+    whole = small_problem()
+    held = replace(whole.pooling, ceiling_precision=np.full(7, 1e6))
+    solution = solve(problem_of(full, held, whole.errors, whole.shape, whole.first_habit))
+    [stages] = solution.point.stages
+    assert (stages == HIGHEST_START).sum() >= 3
+    assert solution.converged.all()
+    assert solution.steps < 20
 
 
 def test_areas_of_a_tank_teach_each_other():
