@@ -12,7 +12,6 @@ from typing import TYPE_CHECKING, Any, TypeVar
 from growthcast.book.files import find_own_book
 from growthcast.book.findings import format_finding
 from growthcast.book.words import shown
-from growthcast.cli.log import answer
 from growthcast.cli.options import Day, File, Text
 from growthcast.cli.output import print_answer, print_words, say
 from growthcast.cli.tables import print_line
@@ -83,6 +82,8 @@ def start_command(folder: Path, sheet: File) -> None:
 
 
 def _asked(question: str, so_far: list[str]) -> str:
+    from growthcast.cli.log import answer
+
     so_far.append(answer(question))
     return so_far[-1]
 
