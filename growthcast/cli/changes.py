@@ -161,8 +161,8 @@ def replace_command(items: list[str], on: Day, by: str, yes: bool, as_json: bool
 
     Exit status: 0 done, 2 unknown area or plant, or the book does not check, 3 tool fault.
     """
+    from growthcast.book.writing.append import parse_row
     from growthcast.book.writing.areas import replace_area
-    from growthcast.book.writing.cells import parse_row
 
     folder, items = _book_first(items)
     area_id, mark, plant = (items[0] if items else "").partition("=")
@@ -206,8 +206,8 @@ def move_command(
 
     Exit status: 0 done, 2 unknown area, or heights that do not check, 3 the tool itself failed.
     """
+    from growthcast.book.writing.append import parse_row
     from growthcast.book.writing.areas import move_bounds
-    from growthcast.book.writing.cells import parse_row
 
     if len(area) > 2:
         raise UsageError(f"{shown(area[2])}: heights are given as --budget 20 --floor 8 --cut 10")

@@ -35,9 +35,9 @@ def add_command(kind: str, cells: Texts, as_json: bool) -> None:
     """
     from growthcast.book.book import plant_named
     from growthcast.book.read import read_shipped_species
-    from growthcast.book.writing.append import add_rows
-    from growthcast.book.writing.cells import (
+    from growthcast.book.writing.append import (
         KINDS,
+        add_rows,
         parse_cells,
         row_in_words,
         slug_for,

@@ -18,9 +18,8 @@ from growthcast.book.findings import format_findings
 from growthcast.book.read import read_book
 from growthcast.book.tables import TABLES
 from growthcast.book.words import column_letter
-from growthcast.book.writing.append import add_rows, would_add
+from growthcast.book.writing.append import KINDS, add_rows, parse_row, row_in_words, would_add
 from growthcast.book.writing.areas import move_bounds, replace_area, retire
-from growthcast.book.writing.cells import KINDS, parse_row, row_in_words
 from growthcast.book.writing.journal import book_lock, entries, undone
 from growthcast.book.writing.replace import read_file
 from growthcast.book.writing.unlog import last_entry, take_back
