@@ -6,6 +6,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import replace
 from datetime import date, timedelta
 from functools import partial
+from itertools import chain
 from pathlib import Path
 from typing import TYPE_CHECKING, Literal
 
@@ -130,10 +131,10 @@ def forecast_command(
         from growthcast.figures.forecast import forecast_figure
 
         write_plot(opened, plot, forecast_figure(opened, fit, int(tanks[0]), before, supposing))
-    words = [
-        *([] if supposed is None else supposed_words(supposed)),
-        *forecast_words(opened, day, areas, as_it_is, all_areas=details, heights=bool(at)),
-    ]
+    words = chain(
+        () if supposed is None else supposed_words(supposed),
+        forecast_words(opened, day, areas, as_it_is, all_areas=details, heights=bool(at)),
+    )
     print_answer(as_json, answer | {"areas": areas}, words, fit, details=details)
 
 

@@ -10,8 +10,6 @@ that a tank asks of its areas (do all of them hold?) is a reduction over its run
 
 from __future__ import annotations
 
-from dataclasses import replace
-
 import numpy as np
 
 from growthcast.arrays import BoolArray, FloatArray, IntArray
@@ -160,11 +158,7 @@ def lasts_from(living: LivingAreas, cut_cm: FloatArray, interval_d: float) -> Bo
 
 
 def _days_between(
-    interval_d: float,
-    growth: Singles,
-    start: Singles,
-    goal: Singles,
-    rest_d: Singles,
+    interval_d: float, growth: Singles, start: Singles, goal: Singles, rest_d: Singles
 ) -> Singles:
     """Days each draw takes from one stage to another, at most the interval, (A, D).
 
@@ -198,11 +192,7 @@ def _days_that_look_right(
 
 
 def _days_below_floor(
-    living: LivingAreas,
-    interval_d: int,
-    growth: Singles,
-    needed_cm: FloatArray,
-    rest_d: Singles,
+    living: LivingAreas, interval_d: int, growth: Singles, needed_cm: FloatArray, rest_d: Singles
 ) -> FloatArray:
     """Days (A,) that an area looks bare after the cut it needs, 0 where that looks right."""
     days, rows = np.zeros(needed_cm.size), np.flatnonzero(needed_cm < living.least_cut_cm)
@@ -238,12 +228,15 @@ def needed_budgets(
         downwards. Under a higher budget visits cut less hard, so that an area rests less and grows
         further: a budget is sought at which the growth under it ends.
     """
-    least, budget = living.least_cut_cm, living.budget_cm
+    least, budget, ahead = living.least_cut_cm, living.budget_cm, living.unrested(interval_d)
+    left = living.stage_after_cut(least)
     lowest = np.where(short, -np.inf, np.inf)  # no other area's budget makes it hold
     for _ in range(MOST_BUDGETS):
-        growth, _ = replace(living, budget_cm=budget).growth_after_cut(interval_d)
+        growth, _ = living.rested(ahead, budget)
         at_least = living.highest_cut(growth) >= column(least)
-        depth = -living.end_height(growth, least)
+        growth += left
+        depth = living.height_at(growth)
+        np.negative(depth, out=depth)
         ranked = np.sort(depth, axis=1)
         rank = highest_rank(living, ranked, depth, lowest, confidence, at_least)
         needed = np.maximum(-at_rank(ranked, rank[living.run]), living.budget_cm)
