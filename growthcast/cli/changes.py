@@ -164,7 +164,7 @@ def replace_command(items: list[str], on: Day, by: str, yes: bool, as_json: bool
     from growthcast.book.writing.append import parse_row
     from growthcast.book.writing.areas import replace_area
 
-    folder, items = _book_first(items)
+    folder, items = book_first(items)
     area_id, mark, plant = (items[0] if items else "").partition("=")
     if not mark or not plant.strip():
         raise UsageError("write the area and its next plant, as in stems=ludwigia-repens")
@@ -222,7 +222,7 @@ def move_command(
     )
 
 
-def _book_first(items: list[str]) -> tuple[Path, list[str]]:
+def book_first(items: list[str]) -> tuple[Path, list[str]]:
     """Return the folder of the book, which may stand first, and the items after it."""
     named = items[0] if items and "=" not in items[0] else None
     return find_own_book(named), items[1:] if named else items
