@@ -445,8 +445,8 @@ def _defaults() -> tuple[FloatArray, FloatArray]:
     set_up = np.tile([form.set_up_min for form in forms], 2)
     work = np.array([form.min_per_l for form in forms] + [form.min_per_dm2 for form in forms])
     usual = np.log(np.maximum(np.concatenate([set_up, work]), LEAST_MIN))
-    covariance: FloatArray = PACE_SPREAD**2 + PART_SPREAD**2 * np.eye(usual.size)
-    return usual, np.linalg.inv(covariance)
+    covariance = PACE_SPREAD**2 + PART_SPREAD**2 * np.eye(usual.size)
+    return usual, np.linalg.inv(covariance).astype(np.float64)
 
 
 def _expected(trims: TimedTrims, log_min: FloatArray) -> tuple[FloatArray, FloatArray, FloatArray]:
