@@ -13,6 +13,7 @@ from urllib.parse import quote, unquote
 
 from starlette.responses import Response
 
+from growthcast.book.book import BOUNDS
 from growthcast.book.cells.records import read_grid
 from growthcast.book.findings import format_findings
 from growthcast.book.read import read_book
@@ -176,7 +177,6 @@ def unlog(asked: Asked) -> Response:
 
 SHOWN = ("tanks", "areas", "bounds", "trims", "conditions", "closed", "species")
 MOST_SHOWN = 60
-BOUNDS = ("floor_cm", "budget_cm", "cut_cm")
 OFFERED: Mapping[str, tuple[str, tuple[str, ...]]] = {
     "replace": ("areas", ("plant",)),
     "move": ("areas", BOUNDS),
