@@ -239,11 +239,6 @@ def backtest_command(
     print_answer(as_json, result, backtest_words(result), result, details=details)
 
 
-LIGHTS = ("low", "medium", "high")
-NEEDS = ("no", "helps", "yes")
-SORTS = ("slow", "fast", "name")
-
-
 def species_command(
     species_id: Text,
     form: Text,
@@ -263,14 +258,8 @@ def species_command(
     """
     from growthcast.book.book import names_of_plants
     from growthcast.book.read import read_shipped_species
-    from growthcast.book.tables import FORMS
     from growthcast.say.species import list_words, species_for_programs, species_words
 
-    asked = (form, FORMS), (light, LIGHTS), (needs_co2, NEEDS), (sort, SORTS)
-    for flag, (word, choices) in zip(("form", "light", "needs-co2", "sort"), asked, strict=True):
-        if word is not None and word not in choices:
-            hint = did_you_mean(word, choices, "write one of " + ", ".join(choices))
-            raise UsageError(f'--{flag} "{word}" is not known; {hint}')
     shipped = read_shipped_species()
     own = None if book is None else read_aloud(Path(book))
     table = own.species if own else shipped
