@@ -182,6 +182,11 @@ def about_days(days: float) -> str:
     return said if days < 0.5 else f"about {said}"
 
 
+def bare_for(days: float) -> str:
+    """Return how long an area looks bare after a cut below its floor."""
+    return f"bare for {about_days(days)}" if days > 0.0 else "hardly bare to the eye"
+
+
 def full_date_words(day: date) -> str:
     """Return a date with its year."""
     return f"{day.day} {MONTHS[day.month - 1]} {day.year}"

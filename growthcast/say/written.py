@@ -10,7 +10,7 @@ from growthcast.book.words import PROPOSED, plain
 from growthcast.book.writing.journal import Entry, undone
 from growthcast.say.words import Beside, Table, Words, count_of, tidy
 
-if TYPE_CHECKING:
+if TYPE_CHECKING:  # a journal is read without the libraries of a spreadsheet, or numpy
     from growthcast.book.begin.diary import Diary, Meanings, Plan
     from growthcast.book.sheets.merge import CellChange, Merge, RowChange, TableChanges
     from growthcast.book.supposed import Cell
