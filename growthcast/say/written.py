@@ -4,13 +4,16 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
 from datetime import datetime
+from typing import TYPE_CHECKING
 
 from growthcast.book.begin.diary import Diary, Meanings, Plan, examples
-from growthcast.book.sheets.merge import CellChange, Merge, RowChange, TableChanges
 from growthcast.book.supposed import Cell
 from growthcast.book.words import PROPOSED, plain
 from growthcast.book.writing.journal import Entry, undone
 from growthcast.say.words import Beside, Table, Words, count_of, tidy
+
+if TYPE_CHECKING:  # a journal is read without a spreadsheet's libraries
+    from growthcast.book.sheets.merge import CellChange, Merge, RowChange, TableChanges
 
 MOST_ROWS_SHOWN, MOST_KEPT_SHOWN = 40, 5
 KEPT = "not in the sheet and kept"
