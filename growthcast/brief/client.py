@@ -209,7 +209,7 @@ def options_strip(locale: Locale, tank: TankFacts, practice: Practice) -> page.T
         columns,
         tuple(strip.row_words(locale, tank, row, currency, vat) for row in tank.rows),
         next(n for n, row in enumerate(tank.rows) if row is tank.option),
-        locale.say("recommended"),
+        locale.say("asked_for" if tank.asked and not tank.reason else "recommended"),
         tuple(row.share_of_days_presentable for row in tank.rows),
     )
 

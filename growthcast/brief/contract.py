@@ -80,6 +80,10 @@ def contract_blocks(
             visits=locale.count("visit", round(contract.visits)),
             amount=saved,
         )
+        longer = contract.hours_longer * contract.price_per_h
+        if round(longer) < round(contract.cost.p50):
+            amount = locale.money(month_price(longer), currency)
+            said += f" {locale.say('contract_longer', amount=amount)}"
         blocks.append(page.Paragraph(said))
     blocks.append(_table(locale, facts, contract, currency))
     return blocks

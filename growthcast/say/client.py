@@ -13,7 +13,7 @@ from growthcast.say.cuts import HARD_CUT_SHARE
 from growthcast.say.locale import Locale
 from growthcast.say.reasons import mend_words
 from growthcast.say.strip import apart, days_of_100, month_of
-from growthcast.say.words import named
+from growthcast.say.words import hand_cut, named
 from growthcast.service.advice import Mend, OptionAdvice
 from growthcast.service.effort.hours import Range
 from growthcast.service.living import bare_below
@@ -104,18 +104,21 @@ def _why_not_less(
         locale.sentence_case(locale.count("every", one.interval_d)) for one in (option, longer)
     )
     said = [locale.say("why_longest", every=every, wanted=locale.share(tank.advice.confidence))]
-    visits = round(longer.year.visits)
-    held = visits - round(longer.visits_over_per_year)
+    held = 1.0 - longer.visits_over_per_year / longer.year.visits
     days, now = (days_of_100(locale, o.share_of_days_presentable) for o in (longer, option))
     told = {
         "every": seldom,
         "saved": apart(locale, tank, option, longer, currency),
-        "held": locale.number(held),
-        "visits": locale.number(visits),
+        "held": locale.share(held),
     }
     said.append(locale.say("why_same" if days == now else "why_less", days=days, now=now, **told))
-    now_cm, then_cm = (one.areas[tank.limiting].cut_cm for one in (option, longer))
-    return [*said, *([locale.say("why_cut")] if now_cm > (1.0 + SEEN_PART) * then_cm else [])]
+    unit = tank.areas[tank.limiting].unit
+    cuts = (one.areas[tank.limiting] for one in (option, longer))
+    now_cut, then_cut = (hand_cut(cut.cut_cm, unit, cut.least_cut_cm) for cut in cuts)
+    if now_cut > (1.0 + SEEN_PART) * then_cut:
+        told = {"now": locale.exact(now_cut, unit), "then": locale.exact(then_cut, unit)}
+        said.append(locale.say("why_cut", **told))
+    return said
 
 
 def plan(locale: Locale, tank: TankFacts, currency: str) -> list[str]:

@@ -9,7 +9,6 @@ from __future__ import annotations
 from growthcast.say.locale import Locale
 from growthcast.say.words import hand_cut
 from growthcast.service.advice import OptionAdvice
-from growthcast.service.effort.hours import DAYS_PER_YEAR
 from growthcast.service.pages.client import TankFacts
 from growthcast.service.pages.contract import month_price, with_vat
 
@@ -122,9 +121,10 @@ def _against(locale: Locale, tank: TankFacts, row: OptionAdvice, currency: str) 
     by = round(cost if currency else hours)
     money = "against_equal" if not by else "against_more" if by > 0 else "against_less"
     size = worth(locale, currency, abs(cost), abs(hours))
-    mine, proposed = (one.share_of_days_presentable for one in (row, option))
-    days = round(DAYS_PER_YEAR * abs(mine - proposed))
+    more = round(100.0 * row.share_of_days_presentable) - round(
+        100.0 * option.share_of_days_presentable
+    )
     looks = "against_looks_same"
-    if days and days_of_100(locale, mine) != days_of_100(locale, proposed):
-        looks = "against_days_more" if mine > proposed else "against_days_less"
-    return f"{locale.say(money, amount=size)}; {locale.say(looks, days=locale.count('day', days))}"
+    if more:
+        looks = "against_days_more" if more > 0 else "against_days_less"
+    return f"{locale.say(money, amount=size)}; {locale.say(looks, days=locale.number(abs(more)))}"

@@ -31,8 +31,8 @@ class Contract:
     """All tanks of a client for a year.
 
     ``hours`` [h] are those of all visits and journeys, ``hours_apart`` [h] what the same visits
-    take where each has a journey of its own, ``hours_at_tanks`` [h] those at each tank, in their
-    order.
+    take where each has a journey of its own, ``hours_longer`` [h] those of all where each tank
+    takes its next longer rhythm, ``hours_at_tanks`` [h] those at each tank, in their order.
     ``price_per_h`` is net [currency/h], 0 where there is none.
     """
 
@@ -40,6 +40,7 @@ class Contract:
     journeys: float
     hours: Range
     hours_apart: float
+    hours_longer: float
     hours_at_tanks: tuple[float, ...]
     price_per_h: float
 
@@ -132,6 +133,7 @@ def contract_of(book: Book, fit: GrowthFit, facts: Sequence[TankFacts]) -> Contr
         journeys=journeys,
         hours=Range(hours + low, hours, hours + high),
         hours_apart=sum(year.hours for year in years),
+        hours_longer=_journeys_and_hours([(t, t.longer or o) for t, o in chosen], share)[1],
         hours_at_tanks=tuple(_hours_at_tank(tank, tank.option) for tank in facts),
         price_per_h=book.practice.labour_rate_per_h,
     )
