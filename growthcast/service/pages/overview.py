@@ -24,7 +24,7 @@ from growthcast.service.advice import OptionAdvice, TankAdvice
 from growthcast.service.recommend import recommend
 from growthcast.service.urgency import tanks_due
 from growthcast.service.watch.report import IndexPoint
-from growthcast.service.watch.watch import watch_growth
+from growthcast.service.watch.watch import growth_of_tanks
 
 SOON_D = 7
 """Days ahead for which the risk is told."""
@@ -73,8 +73,7 @@ def tank_standings(book: Book, fit: GrowthFit) -> list[TankStanding]:
         One a tank, by its state, the day it is due, then by risk.
     """
     tanks = np.arange(len(book.tanks))
-    watched = watch_growth(book, as_date(fit.design.on_day), tanks)
-    growth = {one.tank_id: one.recent for one in watched.tanks}
+    growth = growth_of_tanks(book, as_date(fit.design.on_day))
     every, standings, on = recommend(book, fit), [], as_date(fit.design.on_day)
     dues = tanks_due(book, fit, every, tanks, SOON_D)
     for place, (advice, due) in enumerate(zip(every, dues, strict=True)):
@@ -96,7 +95,7 @@ def tank_standings(book: Book, fit: GrowthFit) -> list[TankStanding]:
                 due_on=due.due_on,
                 due_by=due.due_by,
                 risk=risk,
-                growth=growth[advice.tank_id],
+                growth=growth.get(place),
             )
         )
     return sorted(

@@ -77,9 +77,12 @@ def solve_rounds(problem: RoundsProblem) -> BoolArray:
     free = np.zeros((minutes.size, days))
     total, _, wish = cheapest_paths(problem.cost, free)
     saved = float((problem.cost[:, 0, -1] - total).sum())
+    plans = [_plan_at(problem, free)]
+    if _lost(problem, plans[0]) <= float(total.sum()) + 1e-9:  # every tank has its best path
+        return plans[0]
     worth = saved / max(float((minutes * wish).sum()), 1.0)
     levels = [0.0, *(worth * LEVELS)]
-    plans = [_plan_at(problem, free + level * minutes) for level in levels]
+    plans += [_plan_at(problem, free + level * minutes) for level in levels[1:]]
     lost = [_lost(problem, plan) for plan in plans]
     best = int(np.argmin(lost))
     least, visited = lost[best], plans[best]

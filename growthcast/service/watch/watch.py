@@ -32,6 +32,7 @@ from growthcast.service.watch.readings import (
 from growthcast.service.watch.report import (
     AreaGrowth,
     Finding,
+    IndexPoint,
     NotedChange,
     SpeciesGrowth,
     TankWatch,
@@ -145,14 +146,12 @@ def watch_growth(book: Book, on: date, tanks: IntArray) -> WatchReport:
     on_day = day_number(on)
     counts = _visit_counts(book, on_day)
     ids = book.tanks.text("tank_id")
-    origin = origin_of(book, on_day)
     rate = float(sum(ALARMS_A_YEAR.values()))
-    if origin is None or counts.max(initial=0) < VISITS_NEEDED:
-        waiting = tuple(_waiting(str(ids[k]), int(counts[k])) for k in tanks.tolist())
-        return WatchReport(on, None, rate, waiting, (), ())
     with threadpool_limits(limits=1, user_api="blas"):
-        cases, not_fitted = gather_cases(book, on_day, origin)
-        ready = {case.tank: case for case in cases if counts[case.tank] >= VISITS_NEEDED}
+        origin, ready, not_fitted = _ready(book, on_day, counts)
+        if origin is None:
+            waiting = tuple(_waiting(str(ids[k]), int(counts[k])) for k in tanks.tolist())
+            return WatchReport(on, None, rate, waiting, (), ())
         across = _across(book, list(ready.values()), tanks)
         watched = []
         for k in tanks.tolist():
@@ -172,6 +171,57 @@ def watch_growth(book: Book, on: date, tanks: IntArray) -> WatchReport:
         across=tuple(finding for finding, _ in across),
         not_fitted=not_fitted,
     )
+
+
+@finite_answer
+def growth_of_tanks(book: Book, on: date) -> dict[int, IndexPoint]:
+    """Return the growth of tanks against usual, as ``watch_growth`` tells it, without a verdict.
+
+    Parameters
+    ----------
+    book : Book
+        A checked book, without log rows after ``on``.
+    on : date
+        Day on which the watch stands.
+
+    Returns
+    -------
+    dict of int to IndexPoint
+        By the tank's place; tanks with too few visits are left out.
+    """
+    on_day = day_number(on)
+    with threadpool_limits(limits=1, user_api="blas"):
+        _, ready, _ = _ready(book, on_day, _visit_counts(book, on_day))
+        known = {tank: _recent(case, _course(case), on_day) for tank, case in ready.items()}
+    return {tank: point for tank, point in known.items() if point is not None}
+
+
+def _ready(
+    book: Book, on_day: float, counts: IntArray
+) -> tuple[float | None, dict[int, TankCase], dict[str, str]]:
+    """Return the day from which the log is watched, and the tanks that can be judged by place.
+
+    The day is None where no tank has visits enough; with them come the tanks not fitted, and why.
+    """
+    origin = origin_of(book, on_day)
+    if origin is None or counts.max(initial=0) < VISITS_NEEDED:
+        return None, {}, {}
+    cases, not_fitted = gather_cases(book, on_day, origin)
+    ready = {case.tank: case for case in cases if counts[case.tank] >= VISITS_NEEDED}
+    return origin, ready, not_fitted
+
+
+def _course(case: TankCase) -> tuple[IndexPoint, ...]:
+    """Growth of a tank at each visit that tells it."""
+    days = case.evidence.day
+    by_visit = [(growth_index(case, np.flatnonzero(days == day)), day) for day in distinct(days)]
+    return tuple(index.point(float(day)) for index, day in by_visit if index is not None)
+
+
+def _recent(case: TankCase, course: tuple[IndexPoint, ...], on_day: float) -> IndexPoint | None:
+    """Growth of a tank over the last 28 days, else at its last visit that tells it."""
+    lately = growth_lately(case, on_day)
+    return next(reversed(course), None) if lately is None else lately.point(on_day)
 
 
 def _visit_counts(book: Book, on_day: float) -> IntArray:
@@ -202,11 +252,7 @@ def _tank_watch(
         for verdict in judge_tank(case, limits)
         if verdict.kind != "area" or int(design.species[verdict.place]) not in species
     )
-    days = case.evidence.day
-    by_visit = [(growth_index(case, np.flatnonzero(days == day)), day) for day in distinct(days)]
-    course = tuple(index.point(float(day)) for index, day in by_visit if index is not None)
-    lately = growth_lately(case, on_day)
-    recent = next(reversed(course), None) if lately is None else lately.point(on_day)
+    course = _course(case)
     tank_id = str(design.tank_id[case.tank])
     changed = changes_between(book, tank_id, case.evidence.origin_day, on_day)
     return TankWatch(
@@ -214,7 +260,7 @@ def _tank_watch(
         status="look" if findings else "as usual",
         visits=visits,
         visits_needed=VISITS_NEEDED,
-        recent=recent,
+        recent=_recent(case, course, on_day),
         course=course,
         findings=findings,
         areas=_areas_lately(book, case, on_day),
