@@ -1,5 +1,5 @@
 """``python -m growthcast`` is the command ``growthcast``."""
 
-from growthcast.cli.main import main
+from growthcast.cli.main import program
 
-main()
+program()

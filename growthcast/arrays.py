@@ -22,3 +22,13 @@ def distinct(values: NDArray[T]) -> NDArray[T]:
     first = np.ones(ordered.size, dtype=np.bool_)
     first[1:] = ordered[1:] != ordered[:-1]
     return ordered[first]
+
+
+def among(values: NDArray[T], known: NDArray[T]) -> BoolArray:
+    """Whether values (n,) are among known ones (m,): ``numpy.isin`` without masked arrays."""
+    if not known.size:
+        return np.zeros(values.shape, np.bool_)
+    ordered = np.sort(known)
+    place = np.minimum(np.searchsorted(ordered, values), ordered.size - 1)
+    found: BoolArray = ordered[place] == values
+    return found

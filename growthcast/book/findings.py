@@ -2,30 +2,42 @@
 
 from __future__ import annotations
 
-import tomllib
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from functools import cache
 from itertools import groupby
 from pathlib import Path
 from string import Formatter
-from types import MappingProxyType
 from typing import Any
 
 from growthcast.book.tables import TABLES
 from growthcast.book.words import plain, printable, shown, some_of
 from growthcast.errors import LEVELS, Finding, Level, in_groups
+from growthcast.parts import BY_TABLE, Parts
 
 _FILES = ("", "practice.toml", *(f"{name}.csv" for name in TABLES if name != "species"))
 
 
 @cache
-def slugs() -> Mapping[str, tuple[Level, Mapping[str, str]]]:
-    """Return the level and the words of every kind of finding, read when the first is made."""
-    text = Path(__file__).with_name("findings.toml").read_text(encoding="utf-8")
-    listed = tomllib.loads(text)
-    return MappingProxyType(
-        {slug: (level, words) for level in LEVELS for slug, words in listed[level].items()}
-    )
+def slugs() -> Mapping[str, Level]:
+    """Return the level of every kind of finding."""
+    return {
+        name.removeprefix(f"{level}."): level
+        for level in LEVELS
+        for name in _kinds()
+        if name.startswith(f"{level}.")
+    }
+
+
+@cache
+def words_of(slug: str) -> Mapping[str, str]:
+    """Return the words of a kind of finding."""
+    words: Mapping[str, str] = _kinds()[f"{slugs()[slug]}.{slug}"]
+    return words
+
+
+@cache
+def _kinds() -> Parts:
+    return Parts(Path(__file__).with_name("findings.toml"), BY_TABLE)
 
 
 class _Words(Formatter):
@@ -60,7 +72,7 @@ def worded(
     slug: str, place: tuple[str, int | None, str | None, str], values: dict[str, Any]
 ) -> Finding:
     """Return a finding whose words any mapping fills in, as of ``finding``."""
-    level, words = slugs()[slug]
+    level, words = slugs()[slug], words_of(slug)
     file, row, column, heading = place
     values.setdefault("file", file)
     for part in ("expected", "found", "fix"):

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import shlex
 import sys
-import tomllib
 from collections.abc import Callable, Sequence
 from datetime import date
 from functools import partial
@@ -21,6 +20,7 @@ from growthcast.book.tables import CONDITION_WORDS
 from growthcast.book.words import check_known, some_of
 from growthcast.cli.output import say, working
 from growthcast.errors import UsageError
+from growthcast.parts import BY_TABLE, Parts
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
@@ -62,11 +62,6 @@ def takes_options(name: str, command: Callable[..., None]) -> Callable[..., None
 
     A command of very many takes them as the fields of one noun, ``asked``.
     """
-    text = Path(__file__).with_name("options.toml").read_text(encoding="utf-8")
-    every, *others = text.split("\n# ---")  # the lines of a command follow one of hyphens
-    own = next((part for part in others if f"\n[{name}." in part), "")
-    told = tomllib.loads(f"{every}\n#{own}")
-
     hints = get_type_hints(command)
     noun = hints.get("asked")
     hints = get_type_hints(noun) if noun else hints
@@ -77,8 +72,12 @@ def takes_options(name: str, command: Callable[..., None]) -> Callable[..., None
             cache.turn(on=False)
         command(**({"asked": noun(**given)} if noun else given))
 
-    said = told["every"] | told.get(name, {})
-    declared = [_declared(n, kind, **said[n]) for n, kind in hints.items() if n != "return"]
+    told = Parts(Path(__file__).with_name("options.toml"), BY_TABLE)
+    declared = [
+        _declared(n, kind, **(told.get(f"{name}.{n}") or told[f"every.{n}"]))
+        for n, kind in hints.items()
+        if n != "return"
+    ]
     called.__doc__, vars(called)["__signature__"] = command.__doc__, Signature(declared)
     called.__annotations__ = {one.name: one.annotation for one in declared}
     return called
@@ -134,15 +133,22 @@ def folder_of(named: str | None) -> Path:
     return folder
 
 
+def read_aloud(folder: Path, on: date | None = None) -> Book:
+    """Read a book, and say what was noted while it was read."""
+    from growthcast.book.read import read_book
+
+    book = read_book(folder, on=on)
+    if beside := summary_for_commands(book.findings):
+        say(beside)
+    return book
+
+
 def open_book(named: str | None, on: date | None) -> tuple[Book, date]:
     """Read the book a command is called with, say its notes, and settle the day to stand on."""
-    from growthcast.book.read import read_book
     from growthcast.fit.growth import last_logged
     from growthcast.say.supposed import left_out_words
 
-    book = read_book(folder_of(named), on=on)
-    if beside := summary_for_commands(book.findings):
-        say(beside)
+    book = read_aloud(folder_of(named), on)
     day = on or last_logged(book)
     if day is None:
         day = date.today()

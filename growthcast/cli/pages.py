@@ -173,7 +173,11 @@ def _write_client_page(
         from growthcast.service.pages.contract import figures_of
 
         found = figures_of(*gathered())
-        return found, [*found["rhythms"], *_totals(found["contract"])]
+        rows = list(found["rhythms"])
+        if whole := found["contract"]:
+            total = {"name": "all tanks, journeys shared", "visits_per_year": whole["visits"]}
+            rows.append(total | {f"{n}_per_year": whole[n]["p50"] for n in ("hours", "cost")})
+        return found, rows
 
     check_file(opened.folder, data, ".json", ".csv")
     photos, without = photos_of(opened, names)
@@ -188,14 +192,6 @@ def _write_client_page(
 def _tanks_of(book: Book, tank: str | None, client: str | None) -> IntArray:
     """Return the places of one tank, or of all tanks of a client."""
     return book.tanks_of(client) if client else chosen_tanks(book, one_tank(book, tank))
-
-
-def _totals(whole: dict[str, Any] | None) -> list[dict[str, Any]]:
-    """Return the row of all tanks of a client, none where the page has one tank."""
-    if whole is None:
-        return []
-    total = {"name": "all tanks, journeys shared", "visits_per_year": whole["visits"]}
-    return [total | {f"{name}_per_year": whole[name]["p50"] for name in ("hours", "cost")}]
 
 
 def _write_data(

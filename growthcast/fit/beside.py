@@ -176,7 +176,7 @@ def _without_the_table(
     rates have in common is an unknown of its own, with the spread ``TABLE_SPREAD``.
     """
     pooling, effects = view.problem.pooling, view.effects
-    raised = replace(pooling, offset=pooling.offset + 1.0)
+    raised = pooling.but_for(offset=pooling.offset + 1.0)
     there = repooled(view, replace(view.problem, pooling=raised))
     moved, species = departure_of(there) - departure, pooling.species_precision
     own = TABLE_SPREAD**-2 - float(species @ (there.effects.species - effects.species))

@@ -241,7 +241,7 @@ def with_spreads(design: Design, spreads: Spreads) -> Design:
     problem = replace(
         design.problem,
         errors=_errors(spreads, design.is_cover),
-        pooling=replace(design.problem.pooling, **precisions),
+        pooling=design.problem.pooling.but_for(**precisions),
         lag_d=spreads.lags.mean_d[design.form],
     )
     return replace(design, spreads=spreads, problem=problem)

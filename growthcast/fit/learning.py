@@ -27,8 +27,7 @@ from growthcast.fit.design import Design, with_spreads
 from growthcast.fit.model.noise import KNOT_COUNT
 from growthcast.fit.model.spreads import LEARNT, Spreads
 from growthcast.fit.rows.chains import Link
-from growthcast.fit.solver.likelihood import log_likelihood, variance_slopes
-from growthcast.fit.solver.linearise import error_parts
+from growthcast.fit.solver.likelihood import error_parts, log_likelihood, variance_slopes
 from growthcast.fit.solver.problem import Point, with_heights_that_count
 from growthcast.fit.solver.solve import ROUGHLY, Solution, solve
 from growthcast.fit.solver.view import repooled, view_of

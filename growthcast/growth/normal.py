@@ -1,14 +1,14 @@
-"""The normal distribution for arrays, from the standard library.
+"""The normal distribution for arrays.
 
 ``scipy.special`` has all of this and takes a third of a second to import: more than all else that a
-command of the day does before it answers.
+command of the day does before it answers. ``statistics`` of the standard library takes as long to
+import as a book to read.
 """
 
 from __future__ import annotations
 
 import math
 from functools import cache
-from statistics import NormalDist
 
 import numpy as np
 
@@ -19,6 +19,9 @@ FURTHEST = 9.0
 STEPS_A_UNIT = 512
 FAR_TAIL = -30.0
 """Below this the logarithm of a chance is told by its asymptotic series."""
+
+_ABOVE, _BELOW = (0.010328, 0.802853, 2.515517), (0.001308, 0.189269, 1.432788, 1.0)
+"""Coefficients of Hastings' quantile, the highest power first."""
 
 _erfc = np.vectorize(math.erfc, otypes=[np.float64])
 
@@ -78,10 +81,20 @@ def normal_quantile(chance: FloatArray) -> FloatArray:
     --------
     >>> normal_quantile(np.array([0.5, 0.975])).round(6).tolist()
     [0.0, 1.959964]
+
+    Notes
+    -----
+    Hastings' rational function (Abramowitz & Stegun, 1964, 26.2.23, from memory) errs by 4.5e-4;
+    two steps of Halley's method, with the exact chance, leave what floating point does.
     """
-    inverse = NormalDist().inv_cdf
-    found: FloatArray = np.array([inverse(p) for p in np.ravel(chance).tolist()], np.float64)
-    return found.reshape(np.shape(chance))
+    tail = np.minimum(chance, 1.0 - chance)
+    apart = np.sqrt(-2.0 * np.log(tail))
+    far = apart - np.polyval(_ABOVE, apart) / np.polyval(_BELOW, apart)
+    for _ in range(2):
+        off = 0.5 * _erfc(far / math.sqrt(2.0)) - tail
+        off *= math.sqrt(2.0 * math.pi) * np.exp(0.5 * far**2)
+        far += off / (1.0 - 0.5 * far * off)
+    return np.where(chance < 0.5, -far, np.maximum(far, 0.0))
 
 
 def log_density(departure: FloatArray, variance: FloatArray) -> FloatArray:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from growthcast.arrays import BoolArray, FloatArray, IntArray
+from growthcast.arrays import BoolArray, FloatArray, IntArray, among
 from growthcast.book.book import Book
 from growthcast.nouns import dataclass
 
@@ -66,7 +66,7 @@ def read_heights(book: Book, pair: IntArray) -> Heights:
     blank = photo & np.isnan(sd)
     sd[blank] = np.hypot(PHOTO_ERROR_CM, PHOTO_ERROR_SHARE * before[blank])
     own = np.flatnonzero(~photo & (pair >= 0))
-    beside = np.flatnonzero(photo & np.isin(pair, pair[own]))
+    beside = np.flatnonzero(photo & among(pair, pair[own]))
     order = own[np.argsort(pair[own], kind="stable")]
     ruler = order[np.searchsorted(pair[order], pair[beside])]
     kept[beside], other[ruler] = False, beside

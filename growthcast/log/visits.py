@@ -18,7 +18,7 @@ from enum import IntEnum
 
 import numpy as np
 
-from growthcast.arrays import BoolArray, DateArray, FloatArray, IntArray
+from growthcast.arrays import BoolArray, DateArray, FloatArray, IntArray, among
 from growthcast.book.book import Book, Table
 from growthcast.log.photos import Heights, PhotoOffset, read_heights
 from growthcast.nouns import dataclass
@@ -215,10 +215,11 @@ def read_log(book: Book) -> Log:
     visits = Visits(*(np.concatenate([getattr(own, f), getattr(silent, f)]) for f in own.__slots__))
     visits = visits.keep(np.lexsort((visits.day, visits.area)))
     tank_of_area = book.areas.places("tank_id", book.tanks.text("tank_id"))
-    said = np.union1d(own.row, np.flatnonzero(~heights.kept))
-    empty = np.flatnonzero((area >= 0) & ~np.isin(np.arange(area.size), said))
+    says_nothing = (area >= 0) & heights.kept
+    says_nothing[own.row] = False
     left_out = tuple(
-        LeftOut(trims.name, int(trims.rows[row]), "no amount and no look") for row in empty.tolist()
+        LeftOut(trims.name, row, "no amount and no look")
+        for row in trims.rows[says_nothing].tolist()
     )
     visits = _with_buckets(visits, buckets, tank_of_area)
     return Log(visits, buckets, left_out, heights.offset)
@@ -304,7 +305,7 @@ def _silent_visits(book: Book, own: Visits, buckets: Buckets) -> Visits:
     day = buckets.day[number]
     kept = (planted[area] < day) & ~(removed[area] < day)
     if kept.any():
-        kept &= ~np.isin(pair_of(area, day), pair_of(own.area, own.day))
+        kept &= ~among(pair_of(area, day), pair_of(own.area, own.day))
     area, day, number = area[kept], day[kept], number[kept]
     blank = np.full(area.size, np.nan)
     return Visits(

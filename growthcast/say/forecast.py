@@ -46,7 +46,8 @@ def forecast_words(
     beside = ["passes it, as things are"] if as_it_is is not None else []
     order = sorted(range(len(areas)), key=lambda n: (areas[n].passes_budget_on[1] or date.max, n))
     one = len({area.tank_id for area in areas}) == 1
-    listed = [areas[n] for n in (order if all_areas else order[:MOST_ROWS])]
+    order = order if all_areas else order[:MOST_ROWS]
+    listed = [areas[n] for n in order]
     yield lead_words(areas, names, day, horizon_d)
     yield tell.Table(
         "",
@@ -71,7 +72,7 @@ def forecast_words(
     if not heights:
         yield tell.More()
     rows = []
-    for area in sorted(listed, key=areas.index):
+    for area in [areas[n] for n in sorted(order)]:
         ahead = zip(area.at, area.height_cm, area.chance_over_budget, strict=True)
         for on, height, over in ahead:
             range_on = tell.quantile_words(height[LOW_TO_HIGH], unit(area))
@@ -89,7 +90,7 @@ def lead_words(
     if over:
         who = tell.some_names([names[area.area_id] for area in over], 3, "area")
         said.append(f"{who} {'stands' if len(over) == 1 else 'stand'} over already")
-    passing = [(area.passes_budget_on[1], n) for n, area in enumerate(areas) if area not in over]
+    passing = [(a.passes_budget_on[1], n) for n, a in enumerate(areas) if not _stands_over(a)]
     dated = [(on, n) for on, n in passing if on is not None]
     if dated:
         on, n = min(dated)

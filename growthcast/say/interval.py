@@ -89,7 +89,8 @@ def interval_words(
         [[tank.tank_id, tank.client, *_chosen(tank)] for tank in grown],
         ["client", tell.RANGES, "a year"],
     )
-    if bare := [tank.tank_id for tank in advice if tank not in grown]:
+    shown = {tank.tank_id for tank in grown}
+    if bare := [tank.tank_id for tank in advice if tank.tank_id not in shown]:
         yield tell.no_row_words(bare)
     named = [tank for tank in advice if tank.options and not tank.nothing_holds]
     rests_on: dict[str, list[str]] = {}

@@ -11,7 +11,6 @@ from collections.abc import Sequence
 from copy import copy
 from datetime import date
 from functools import lru_cache
-from importlib.resources import files
 from typing import Any, ClassVar
 
 import babel
@@ -20,7 +19,7 @@ from babel.lists import format_list
 from babel.numbers import NumberPattern
 
 from growthcast.nouns import dataclass
-from growthcast.say.texts import Texts
+from growthcast.say.texts import LANGUAGES, Texts
 from growthcast.say.words import YEAR_SETTLED_D
 
 ENGLISH = "en-GB"
@@ -111,7 +110,6 @@ class Locale(Texts):
 def open_locale(tag: str) -> Locale:
     """Return how a place such as "de-CH" writes; as English does where its language has no file."""
     place = babel.Locale.parse(tag, sep="-")
-    folder = files("growthcast.say") / "languages"
-    if not (folder / f"{place.language}.toml").is_file():
+    if not (LANGUAGES / f"{place.language}.toml").is_file():
         place = babel.Locale.parse(ENGLISH, sep="-")
     return Locale(place.language, place)

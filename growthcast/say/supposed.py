@@ -5,7 +5,6 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping, Sequence
 from datetime import date
 from math import exp
-from statistics import NormalDist
 from typing import Any
 
 import numpy as np
@@ -16,6 +15,7 @@ from growthcast.book.words import some_of
 from growthcast.fit.growth import last_logged
 from growthcast.fit.result import GrowthFit
 from growthcast.fit.supposed import Supposed
+from growthcast.growth.normal import normal_quantile
 from growthcast.plain import plain
 from growthcast.say.texts import TERMINAL, Texts
 from growthcast.say.words import Beside, Words, named
@@ -35,7 +35,7 @@ def none_added_words() -> str:
     """
     reference = read_reference()
     middle = reference.none_added_co2_mg_l
-    off = exp(NormalDist().inv_cdf(0.9) * reference.none_added_co2_spread)
+    off = exp(normal_quantile(np.array(0.9)) * reference.none_added_co2_spread)
     return (
         f"taken as {middle:.2g} mg/L, {middle / off:.0f} to {middle * off:.0f} in 8 tanks of 10 "
         "by common practice"

@@ -6,25 +6,25 @@ asks of numbers and dates is ``locale.py``, which the commands of the day do wit
 
 from __future__ import annotations
 
-import tomllib
 from collections.abc import Mapping, Sequence
 from datetime import date
 from functools import lru_cache
-from importlib.resources import files
+from pathlib import Path
 from typing import ClassVar
 
 from growthcast.book.words import plain
 from growthcast.nouns import dataclass
+from growthcast.parts import BY_KEY, Parts
 from growthcast.say.words import and_list, day_words
 
 ALMOST_SURE = 0.995
+LANGUAGES = Path(__file__).with_name("languages")
 
 
 @lru_cache(maxsize=4)
 def read_texts(language: str) -> Mapping[str, str]:
     """Return every text of a language."""
-    table = files("growthcast.say") / "languages" / f"{language}.toml"
-    return tomllib.loads(table.read_text(encoding="utf-8"))
+    return Parts(LANGUAGES / f"{language}.toml", BY_KEY)
 
 
 @dataclass(frozen=True, slots=True)

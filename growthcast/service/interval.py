@@ -10,8 +10,6 @@ that a tank asks of its areas (do all of them hold?) is a reduction over its run
 
 from __future__ import annotations
 
-from dataclasses import replace
-
 import numpy as np
 
 from growthcast.arrays import BoolArray, FloatArray, IntArray
@@ -238,12 +236,15 @@ def needed_budgets(
         downwards. Under a higher budget visits cut less hard, so that an area rests less and grows
         further: a budget is sought at which the growth under it ends.
     """
-    least, budget = living.least_cut_cm, living.budget_cm
+    least, budget, ahead = living.least_cut_cm, living.budget_cm, living.unrested(interval_d)
+    left = living.stage_after_cut(least)
     lowest = np.where(short, -np.inf, np.inf)  # no other area's budget makes it hold
     for _ in range(MOST_BUDGETS):
-        growth, _ = replace(living, budget_cm=budget).growth_after_cut(interval_d)
+        growth, _ = living.rested(ahead, budget)
         at_least = living.highest_cut(growth) >= column(least)
-        depth = -living.end_height(growth, least)
+        growth += left
+        depth = living.height_at(growth)
+        np.negative(depth, out=depth)
         ranked = np.sort(depth, axis=1)
         rank = highest_rank(living, ranked, depth, lowest, confidence, at_least)
         needed = np.maximum(-at_rank(ranked, rank[living.run]), living.budget_cm)

@@ -82,6 +82,21 @@ class Rest:
         return days_lost(1.0 - cut, lag_d, self.pause_d)
 
 
+@dataclass(frozen=True, slots=True)
+class Unrested:
+    """Stages that areas would gain over an interval if no cut cost them any growth.
+
+    ``usual`` (A, D) in each draw but for what the interval does on its own, ``growth`` (A, D) with
+    it; ``median`` and ``fast`` (A, 1) are what half and 19 of 20 draws of ``growth`` stay below.
+    """
+
+    interval_d: float
+    usual: Singles
+    growth: Singles
+    median: Singles
+    fast: Singles
+
+
 @dataclass(frozen=True)
 class LivingAreas:
     """Living areas of a block of tanks: their bounds (A,) and the draws of their growth (A, D).
@@ -116,6 +131,11 @@ class LivingAreas:
     def usual_ceiling_cm(self) -> FloatArray:
         """Median ceiling of each area, (A,)."""
         return quick_quantiles(self.draws.ceiling_cm.copy(), (0.5,))[:, 0]
+
+    @cached_property
+    def _usual_lag_d(self) -> Singles:
+        """Median lag of each area (A, 1), beside draws [d]."""
+        return column(quick_quantiles(self.draws.lag_d.copy(), (0.5,))[:, 0])
 
     @property
     def least_cut_cm(self) -> FloatArray:
@@ -224,37 +244,45 @@ class LivingAreas:
         luck += 1.0
         return np.maximum(luck, 0.0, out=luck)
 
-    def growth_after_cut(self, interval_d: float, after_d: float = 0.0) -> tuple[Singles, Singles]:
-        """Stages gained from one regular visit to the next and the days of rest, both (A, D).
+    def growth_after_cut(self, interval_d: float) -> tuple[Singles, Singles]:
+        """Stages gained from one regular visit to the next and the days of rest, both (A, D)."""
+        return self.rested(self.unrested(interval_d), self.budget_cm)
+
+    def unrested(self, interval_d: float) -> Unrested:
+        """Return what areas would gain from one visit to the next if no cut cost them any growth.
+
+        Whatever the budgets: what is worked out once where several are tried.
+        """
+        usual = self._usual_growth(interval_d, 0.0)
+        growth = self._luck(interval_d, 0.0)
+        growth *= usual
+        of_area = quick_quantiles(growth.copy(), (0.5, FAST_QUANTILE)).T
+        return Unrested(interval_d, usual, growth, *map(column, of_area))
+
+    def rested(self, ahead: Unrested, budget_cm: FloatArray) -> tuple[Singles, Singles]:
+        """Stages gained under budgets (A,) and the days of rest, both (A, D).
 
         Each draw rests as its lasting growth asks: the luck of one interval says nothing of how far
         the area had come up before it. How long a single rest truly is stays out: what regular
         visits bring is in the rates.
         """
-        usual = self._usual_growth(interval_d, after_d)
-        growth = self._luck(interval_d, after_d)
-        growth *= usual
-        rest = self._rest(interval_d, growth)
-        rest_d = rest.days(usual, self.draws.ceiling_cm, self.draws.lag_d)
-        growth *= 1.0 - rest_d / np.float32(interval_d)
-        return growth, rest_d
+        rest = self.rest(ahead, budget_cm)
+        rest_d = rest.days(ahead.usual, self.draws.ceiling_cm, self.draws.lag_d)
+        left = rest_d / np.float32(-ahead.interval_d)
+        left += 1.0
+        return np.multiply(left, ahead.growth, out=left), rest_d
 
-    def rest(self, interval_d: float) -> Rest:
-        """Rest of each area at regular visits."""
-        return self._rest(interval_d, self.growth(interval_d))
-
-    def _rest(self, interval_d: float, growth: Singles) -> Rest:
-        """Rest of each area at regular visits, with cuts that hold in 19 draws (A, D) of 20.
+    def rest(self, ahead: Unrested, budget_cm: FloatArray) -> Rest:
+        """Rest of each area at regular visits, with cuts that hold in 19 draws of 20.
 
         How hard such a cut is depends on how far the area has come up, and so on the rest itself:
         the usual rest is where the two agree (it falls as the cut rises), for growth at its median.
         """
-        median, fast = (column(at) for at in quick_quantiles(growth.copy(), (0.5, FAST_QUANTILE)).T)
+        interval_d, median, fast = ahead.interval_d, ahead.median, ahead.fast
         ceiling, pause_d = column(self.usual_ceiling_cm), column(self.pause_d)
-        budget, least = column(self.budget_cm), column(self.least_cut_cm)
+        budget, least = column(budget_cm), column(self.least_cut_cm)
         goal = quick_stage(np.minimum(budget, ceiling * BELOW_CEILING), ceiling, self._bend)
-        lag_d = column(quick_quantiles(self.draws.lag_d.copy(), (0.5,))[:, 0])
-        low = np.zeros_like(median)
+        lag_d, low = self._usual_lag_d, np.zeros_like(median)
         rest = Rest(interval_d, least, low, low, lag_d, pause_d, self._bend)
         high = np.minimum(pause_d + lag_d, rest.longest_d)
         for _ in range(REST_HALVINGS):

@@ -316,7 +316,7 @@ def chance_if_known(living: LivingAreas, interval_d: int) -> FloatArray:
     log_rate = living.draws.log_rate.astype(np.float64)
     usual = shape_factor(shape) * np.exp(log_rate + drift) * interval_d
     draws = living.draws
-    rest = living.rest(interval_d)
+    rest = living.rest(living.unrested(interval_d), living.budget_cm)
     rest_d = rest.days(usual.astype(np.float32), draws.ceiling_cm, draws.lag_d)
     usual *= 1.0 - rest_d / interval_d
     week = living.errors.span * np.sqrt(7.0 / max(interval_d, 1.0))

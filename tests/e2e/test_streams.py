@@ -87,3 +87,24 @@ def test_a_page_is_written_with_stdout_closed(polish, tmp_path):
     told = growthcast("overview", polish, "--out", tmp_path / "a.html", redirect=">&-")
     assert (told.returncode, "Wrote" in told.stderr) == (0, True)
     assert "stdout" not in (tmp_path / "a.html").read_text(encoding="utf-8")
+
+
+ENDS = """import atexit, sys
+class Held:
+    def __del__(self):
+        print("taken apart")
+held = Held()
+atexit.register(print, "the end")
+sys.argv[1:] = sys.argv[1:2]
+from growthcast.cli.main import program
+program()"""
+
+
+@pytest.mark.parametrize(("asked", "status"), [("--help", 0), ("nonsense", 2)])
+def test_a_process_ends_in_order_and_takes_nothing_apart(asked, status):
+    told = subprocess.run(
+        [sys.executable, "-c", ENDS, asked], capture_output=True, text=True, check=False
+    )
+    assert told.returncode == status
+    assert told.stdout.endswith("the end\n")
+    assert bool(told.stderr) == bool(status)

@@ -31,9 +31,9 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from growthcast.fit.solver.solve import solve
+from growthcast.fit.model.clock import LEAST_AWAKE_SHARE
 from tests.chains import in_order
-from tests.recovery.model_books import Regime, draw_books, fit_of
+from tests.recovery.model_books import Regime, draw_books, fitted
 
 numpyro = pytest.importorskip("numpyro", reason="the reference sampler is not installed")
 jax = pytest.importorskip("jax", reason="the reference sampler is not installed")
@@ -86,6 +86,16 @@ def model(nodes, prior, regime, days):
     pace = jnp.exp(standard("drift_raw", tanks, days) @ root.T)
     half = 0.5 * (pace[:, 1:] + pace[:, :-1])
     lived = jnp.concatenate([jnp.zeros((tanks, 1)), jnp.cumsum(half, axis=1)], axis=1)
+    lag_d, settle_d = 0.0, 0.0
+    if regime.lag_spread_d:
+        lag_d = numpyro.sample("lag", dist.HalfNormal(regime.lag_spread_d))
+    if regime.settle_d:
+        longer = numpyro.sample("settling", dist.Normal(0.0, regime.settle_spread))
+        settle_d = regime.settle_d * jnp.exp(longer)
+
+    def settled(since):
+        ramp = jnp.minimum(since, settle_d)
+        return since - ramp + 0.5 * ramp**2 / jnp.maximum(settle_d, 1e-9)
 
     def log_chance(told, value, mean, sd):
         off = (jnp.where(told, value, mean) - mean) / sd
@@ -106,6 +116,10 @@ def model(nodes, prior, regime, days):
         node, fresh = node_and_fresh  # a start's height or a span's surprise, standard normal
         link, day, span = node["link"], node["day"].astype(int), node["span_d"].astype(int)
         grown = lived[tank, day] - lived[tank, day - span]
+        grown *= jnp.maximum(1.0 - node["lag_per_d"] * lag_d, LEAST_AWAKE_SHARE)
+        since = node["day"] - prior["planted"]
+        share = (settled(since) - settled(since - span)) / jnp.maximum(span, 1)
+        grown *= jnp.where(link == GREW, share, 1.0)
         variance = jnp.log1p(regime.span**2 * 7.0 / jnp.maximum(span, 1))
         surprise = jnp.exp(jnp.sqrt(variance) * fresh - 0.5 * variance)
         odds = (ceiling / before - 1.0) * jnp.exp(-rate * grown * surprise)
@@ -136,7 +150,7 @@ def model(nodes, prior, regime, days):
 def nodes_and_priors(books):
     """Take the data of a drawn book out of its problem, nodes as arrays (P, A)."""
     fields = ("day", "link", "span_d", "reading_cm", "aim_sd_cm", "guess_cm", "guess_sd_cm")
-    fields += ("removed_cm", "look")
+    fields += ("removed_cm", "look", "lag_per_d")
     [block] = books.problem.blocks
     ordered = in_order(block.chains)
     first = np.searchsorted(ordered.area, np.arange(books.book.size))
@@ -150,13 +164,14 @@ def nodes_and_priors(books):
     nodes["is_read"][place] = np.isfinite(ordered.reading_cm)
     names = ("tank", "species", "offset", "log_ceiling", "log_habit")
     prior = {name: getattr(books.problem.pooling, name) for name in names}
+    prior["planted"] = books.clock.planted_day
     prior["floor_cm"] = ordered.floor_cm[first]
     prior["budget_cm"] = ordered.budget_cm[first]
     return nodes, prior
 
 
 def sampled(books, regime):
-    """Return draws (D, n) of log rates, log ceilings and tank effects, and their R-hat."""
+    """Return draws (D, n) of log rates, ceilings, tanks, lag and settling, and their R-hat."""
     nodes, prior = nodes_and_priors(books)
     mcmc = numpyro.infer.MCMC(
         numpyro.infer.NUTS(model, target_accept_prob=0.9),
@@ -168,21 +183,24 @@ def sampled(books, regime):
     )
     mcmc.run(jax.random.PRNGKey(7), nodes, prior, regime, int(books.on_day) + 1)
     chains = mcmc.get_samples(group_by_chain=True)
-    wanted = {name: np.asarray(chains[name]) for name in ("log_rate", "log_ceiling", "tank")}
+    names = ("log_rate", "log_ceiling", "tank", "lag", "settling")
+    wanted = {name: np.asarray(chains[name]) for name in names if name in chains}
     rhat = {name: numpyro.diagnostics.split_gelman_rubin(of) for name, of in wanted.items()}
-    return {name: of.reshape(-1, of.shape[-1]) for name, of in wanted.items()}, rhat
+    return {name: of.reshape(DRAWS * CHAINS, -1) for name, of in wanted.items()}, rhat
 
 
-def fitted(books):
+def known(books, regime):
     """Return means and deviations of the same by the fit."""
-    solution = solve(books.problem)
-    assert solution.converged.all()
-    pooling, effects = books.problem.pooling, solution.view.effects
-    areas = fit_of(books, solution).posterior(np.arange(pooling.tank.size))
+    fit = fitted(books, regime)
+    assert fit.converged.all()
+    pooling, effects = books.problem.pooling, fit.solution.view.effects
+    areas, beside = fit.posterior(np.arange(pooling.tank.size)), fit.design.spreads
     return {
         "log_rate": (areas.mean.log_rate, np.sqrt(areas.rate_variance)),
         "log_ceiling": (areas.mean.log_ceiling, np.sqrt(areas.log_ceiling_variance)),
         "tank": (effects.tank[:, 0], effects.tank_sd(pooling)),
+        "lag": (beside.lags.mean_d[:1], beside.lags.sd_d[:1]),
+        "settling": (beside.settling.centre[:1], beside.settling.sd[:1]),
     }
 
 
@@ -191,7 +209,7 @@ def both(request):
     books = draw_books(np.random.default_rng(request.param), 1, REGIME)
     draws, rhat = sampled(books, REGIME)
     assert max(of.max() for of in rhat.values()) < 1.02
-    return draws, fitted(books), BOUNDS[request.param]
+    return draws, known(books, REGIME), BOUNDS[request.param]
 
 
 @pytest.mark.parametrize("name", ["log_rate", "log_ceiling", "tank"])

@@ -12,7 +12,7 @@ from typing import Any
 
 import numpy as np
 
-from growthcast.arrays import IntArray
+from growthcast.arrays import IntArray, among
 from growthcast.book.book import BOUNDS, Table, WholeTank, plant_named
 from growthcast.book.checks.rows import (
     DAY_SPAN,
@@ -228,7 +228,7 @@ def remark_on_grams(trims: Table, reading: WholeTank | None, why: str) -> Iterat
     """
     weighed = of_whole_tank(trims) & trims.given("removed_g")
     visit = trims.coded["tank_id"].codes * DAY_SPAN + day_numbers(trims.date("date"))
-    beside = np.isin(visit, visit[~of_whole_tank(trims) & has_amounts(trims)])
+    beside = among(visit, visit[~of_whole_tank(trims) & has_amounts(trims)])
     if not (rows := where(weighed & beside & ~trims.given("grams_of"))):
         return
     whose = {

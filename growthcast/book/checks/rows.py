@@ -15,7 +15,7 @@ import numpy as np
 from growthcast.arrays import BoolArray, DateArray, FloatArray, IntArray, distinct
 from growthcast.book.book import BOUNDS, Bounds, Coded, Practice, Table, bounds_on
 from growthcast.book.files import reference_conditions
-from growthcast.book.findings import slugs, worded
+from growthcast.book.findings import worded, words_of
 from growthcast.book.tables import TABLES, WEEKDAYS, column_of
 from growthcast.errors import Finding
 
@@ -140,7 +140,7 @@ def at_cell(
 ) -> Finding:
     """Return a finding at one cell; ``values``, else the row's ``cells``, fill in its words."""
     said = Words(table.columns if cells is None else cells, index, values)
-    if "expected" not in slugs()[slug][1]:
+    if "expected" not in words_of(slug):
         said.setdefault("expected", column_of(table.name[: -len(".csv")], column).expected)
     said.setdefault("cell", table.columns[column][index])
     place = (table.name, int(table.rows[index]), table.letters.get(column), column)

@@ -14,7 +14,6 @@ Computation 21, 786-792 (from memory).
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import replace
 from typing import Any
 
 import numpy as np
@@ -311,7 +310,7 @@ def shared_growth(
     pooling, effects, own = view.problem.pooling, view.effects, view.area
     planted, species = pooling.planted  # no tank follows another species
     posterior_precision, prior_weight, regression = own.rate_given(pooling.area_precision, areas)
-    exact = replace(pooling, bend_doubt=1.0)
+    exact = pooling.but_for(bend_doubt=1.0)
     covariance = border_covariance(own, effects, exact, areas)
     by_itself, learnt = own.own_covariance[areas, CEILING, CEILING], pooling.ceiling_learnt[areas]
     wider = pooling.doubt_of_bends(areas, covariance[:, CEILING, CEILING])
@@ -350,7 +349,7 @@ def mean_border(view: View) -> FloatArray:
     """
     if view.problem.is_exact:
         return view.point.border
-    pooling = replace(view.problem.pooling, bend_doubt=1.0)  # the doubt about bends is not skewed
+    pooling = view.problem.pooling.but_for(bend_doubt=1.0)  # the doubt about bends is not skewed
     areas = np.arange(view.problem.area_count)
     covariance = border_covariance(view.area, view.effects, pooling, areas)
     by_ceiling = _moved_by_ceilings(covariance, pooling.ceiling_prior[1])

@@ -8,6 +8,7 @@ instead, all of a tank at once.
 from __future__ import annotations
 
 from dataclasses import replace
+from math import log, log1p
 
 import numpy as np
 
@@ -129,8 +130,8 @@ def _sites_of_weights(
     for _ in range(CHANCE_ROUNDS):
         given = _given(chance, mass, mass_variance)
         rest, variance = _left_of(weights.grams, error, part.bucket, given, counts)
-        cut = _log_chance(rest - mass, variance + mass_variance)
-        not_cut = _log_chance(rest, variance)
+        off, spread = np.stack([rest - mass, rest]), np.stack([variance + mass_variance, variance])
+        cut, not_cut = _log_chance(off, spread)
         heard_chance = 1.0 / (1.0 + np.exp(np.clip(not_cut - cut - odds, -50.0, 50.0)))
         chance = np.where(unsaid, 0.5 * (chance + heard_chance), 1.0)
     # The height found: where a usual cut leaves it, and what the weight says came off above.
@@ -178,10 +179,9 @@ def _left_of(
 
 def _log_chance(off: FloatArray, variance: FloatArray) -> FloatArray:
     """Log density of an error that is now and then several times as wide."""
-    usual = -0.5 * (off**2 / variance + np.log(variance))
-    wide = variance * MISWEIGHED_WIDTH**2
-    rare = -0.5 * (off**2 / wide + np.log(wide)) + np.log(MISWEIGHED_SHARE)
-    either: FloatArray = np.logaddexp(usual + np.log1p(-MISWEIGHED_SHARE), rare)
+    squares, logs = -0.5 * off**2 / variance, -0.5 * np.log(variance)
+    rare = squares / MISWEIGHED_WIDTH**2 + (log(MISWEIGHED_SHARE) - log(MISWEIGHED_WIDTH))
+    either: FloatArray = logs + np.logaddexp(squares + log1p(-MISWEIGHED_SHARE), rare)
     return either
 
 
@@ -311,5 +311,5 @@ def propagate(view: View, *, border_known: bool = False) -> Problem:
     )
     if border_known or not problem.weights.grams.size:
         return replace(problem, blocks=blocks)
-    pooling = replace(problem.pooling, weighed=_densities(view, parts))
+    pooling = problem.pooling.but_for(weighed=_densities(view, parts))
     return replace(problem, blocks=blocks, pooling=pooling)

@@ -9,6 +9,7 @@ the species list: the arrow form of the joint normal equations.
 from __future__ import annotations
 
 from dataclasses import replace
+from math import prod
 
 import numpy as np
 
@@ -218,7 +219,7 @@ class Effects:
 
 def _summed(values: FloatArray, place: IntArray, size: int) -> FloatArray:
     """Sum (size, ...) of the values (A, ...) of all areas that have the same place (A,)."""
-    width = int(np.prod(values.shape[1:]))
+    width = prod(values.shape[1:])
     cell = place[:, None] * width + np.arange(width)
     total = np.bincount(cell.ravel(), values.ravel(), minlength=size * width)
     summed: FloatArray = np.asarray(total, dtype=np.float64)

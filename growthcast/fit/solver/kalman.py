@@ -16,6 +16,8 @@ Optimization 4, 626-636 (from memory).
 
 from __future__ import annotations
 
+from math import prod
+
 import numpy as np
 
 from growthcast.arrays import FloatArray, IntArray
@@ -168,6 +170,8 @@ def _scatter(
     stand that has come to its ceiling scatters by the reading alone. Where its span began is held.
     """
     place, flat, by_height = at.saturating, at.flattening, at.error_by_height
+    if not place.size:
+        return Scatter(place, flat, np.zeros((BORDER, 0)))
     slope, height, weight = at.observation[place], at.expected_cm[place], precision[place]
     of_span, variance = at.process_noise[place], predicted_variance[place]
     by_stage = 2.0 * slope**2 * flat * variance + by_height * slope
@@ -209,22 +213,25 @@ def information_of(chains: Chains, forward: FilterPass) -> tuple[FloatArray, Flo
         for places in groups:
             theirs = scaled[places]
             total[: places.shape[0], :rows, :rows] += theirs.transpose(0, 2, 1) @ theirs
-    follows = forward.scatter.follows.T
-    told = 0.5 * follows[:, :, None] * follows[:, None, :]
-    total[:, 1:, 1:] += _by_area(chains, forward, told)
+    if forward.scatter.place.size:
+        follows = forward.scatter.follows.T
+        told = 0.5 * follows[:, :, None] * follows[:, None, :]
+        total[:, 1:, 1:] += _by_area(chains, forward, told)
     return total[:, 1:, 1:], _score_of_scatter(chains, forward) - total[:, 0, 1:].T
 
 
 def _score_of_scatter(chains: Chains, forward: FilterPass) -> FloatArray:
     """Score (B, R) of the areas' borders by what the variances of some readings say."""
     scatter = forward.scatter
+    if not scatter.place.size:
+        return np.zeros((BORDER, chains.area.size))
     return _by_area(chains, forward, (0.5 * scatter.surprise * scatter.follows).T).T
 
 
 def _by_area(chains: Chains, forward: FilterPass, values: FloatArray) -> FloatArray:
     """Sum what the scatter of some readings says (n, ...) over those of each area (R, ...)."""
     areas, shape = chains.area.size, values.shape[1:]
-    width = int(np.prod(shape))
+    width = prod(shape)
     cell = chains.rank[forward.scatter.place, None] * width + np.arange(width)
     summed = np.bincount(cell.ravel(), values.ravel(), areas * width)
     return summed.reshape(areas, *shape).astype(np.float64)

@@ -7,6 +7,7 @@ from dataclasses import replace
 import numpy as np
 
 from growthcast.arrays import FloatArray
+from growthcast.fit.model.noise import likely_removed, removed_variance
 from growthcast.fit.rows.chains import Chains, Link
 from growthcast.fit.solver.hierarchy import Effects, covariance_root
 from growthcast.fit.solver.kalman import disturbance_smoother, log_determinant, variance_along
@@ -117,7 +118,7 @@ def variance_slopes(view: View) -> VarianceSlopes:
     pooling, departure = problem.pooling, departure_of(view)
     # A ceiling that is not learnt has no part in the likelihood; nor has what follows it.
     area = replace(view.area, rate_by_ceiling=np.zeros(problem.area_count))
-    exact = replace(pooling, bend_doubt=1.0)
+    exact = pooling.but_for(bend_doubt=1.0)
     links, readings = [], []
     for number, block in enumerate(problem.blocks):
         here, forward = view.block(number)
@@ -206,3 +207,51 @@ def misfit(problem: Problem, block: Block, at: Linearised, border: FloatArray) -
     twice = (off**2 / variance + np.log(variance)).sum()
     twice += (sites.precision[at_sites] * beside**2).sum()
     return float(twice + (usual**2).sum())
+
+
+def error_parts(
+    problem: Problem, block: Block, at: Linearised, border: FloatArray
+) -> dict[str, tuple[FloatArray, FloatArray]]:
+    """What each spread of an error model adds to the variance of each link and of each reading.
+
+    Parameters
+    ----------
+    problem : Problem
+        What a fit is given.
+    block : Block
+        One of its blocks.
+    at : Linearised
+        Its links and readings as straight lines.
+    border : array (B, A)
+        The areas' parameters [log].
+
+    Returns
+    -------
+    dict of pairs of arrays (N,)
+        By the names of the spreads, to links [1] and to readings [cm2]. The doubt about pauses is
+        given, not learnt: in none of them.
+    """
+    chains, errors = block.chains, problem.errors
+    nodes, owner = chains.nodes, chains.nodes.area
+    nothing = np.zeros(owner.size)
+    squared = np.where(nodes.link == Link.GREW, at.inputs[RATE], 0.0) ** 2
+    within = errors.span_variance(nodes.span_d, nothing)
+    beyond = errors.span_variance(nodes.span_d, block.drift.remainder) - within
+    weighed = nodes.link == Link.WEIGHED
+    likely = likely_removed(at.expected_cm[chains.previous], border[HABIT, owner])
+    whole = removed_variance(likely, weighed, owner, errors)
+    by_length = np.where(nodes.link == Link.CUT, at.process_noise / whole, 0.0)
+    by_weight = np.where(weighed, at.process_noise / whole, 0.0)
+    fixed = errors.height_error_cm[owner] ** 2
+    relative = errors.height_error_share[owner] ** 2
+    trust = np.where(np.isnan(nodes.reading_sd_cm), block.trust, np.inf)  # a ruler's alone teach
+    return {
+        "span": (within * squared, nothing),
+        "drift": (beyond * squared, nothing),
+        "height_error_cm": (2.0 * fixed * by_length, fixed / trust),
+        "height_error_share": (
+            relative * likely**2 * by_length,
+            relative * at.expected_cm**2 / trust,
+        ),
+        "weight": ((errors.weight * likely) ** 2 * by_weight, nothing),
+    }

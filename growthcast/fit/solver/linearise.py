@@ -168,10 +168,45 @@ def linearise(
     curvature = _slope_bend(expected_cm[grew], slope[grew], bend[grew])
     height_cm[grew] += 0.5 * curvature * process_noise[grew]
     _link_guesses(at, nodes, ceiling, bend, stage)
-    _link_unsaid_cuts(at, block, ceiling, bend, stage, border)
-    _link_known_cuts(at, chains, ceiling, border, errors)
-    _observe(at, block, border, errors)
+    _hear_sites(at, problem, block, stage, border)
     return _with_scatter(at, problem, block)
+
+
+def heard_anew(
+    at: Linearised, problem: Problem, block: Block, stage: FloatArray, border: FloatArray
+) -> Linearised:
+    """Linearise a block again where it was, now that looks and weights say something else.
+
+    Parameters
+    ----------
+    at : Linearised
+        The block with other sites, at the same point.
+    problem : Problem
+        Its curves, lags and what readings and spans are worth.
+    block : Block
+        The block with its sites.
+    stage : array (N,)
+        Current stages [-].
+    border : array (B, A)
+        Current parameters of all areas of the book [log].
+
+    Returns
+    -------
+    Linearised
+        What ``linearise`` returns: nothing else rests on sites.
+    """
+    at = replace(at, **{name: getattr(at, name).copy() for name in Linearised.__slots__})
+    _hear_sites(at, problem, block, stage, border)
+    return at
+
+
+def _hear_sites(
+    at: Linearised, problem: Problem, block: Block, stage: FloatArray, border: FloatArray
+) -> None:
+    """Fill in what rests on sites, and what rests on that."""
+    _link_unsaid_cuts(at, problem, block, stage, border)
+    _link_known_cuts(at, block.chains, border, problem.errors)
+    _observe(at, block, border, problem.errors)
 
 
 def _with_scatter(at: Linearised, problem: Problem, block: Block) -> Linearised:
@@ -209,12 +244,7 @@ def _link_guesses(
 
 
 def _link_unsaid_cuts(
-    at: Linearised,
-    block: Block,
-    ceiling: FloatArray,
-    bend: FloatArray,
-    stage: FloatArray,
-    border: FloatArray,
+    at: Linearised, problem: Problem, block: Block, stage: FloatArray, border: FloatArray
 ) -> None:
     """Fill in cuts that may have been made: an area stands as it was found, or was cut as usual.
 
@@ -226,16 +256,17 @@ def _link_unsaid_cuts(
     of = np.flatnonzero(chains.nodes.link == Link.UNSAID)
     if not of.size:
         return
-    earlier, chance, top = chains.previous[of], block.sites.cut_chance[of], ceiling[of]
+    earlier, chance, owner = chains.previous[of], block.sites.cut_chance[of], chains.nodes.area[of]
+    top, bend = np.exp(border[CEILING, owner]), problem.shape[owner]
     stood = np.clip(at.height_cm[earlier], LEAST_STAND_SHARE * top, MOST_STAND_SHARE * top)
-    usual, scatter = np.exp(border[HABIT, chains.nodes.area[of]]), chains.nodes.aim_sd_cm[of]
+    usual, scatter = np.exp(border[HABIT, owner]), chains.nodes.aim_sd_cm[of]
     above = (stood - usual) / scatter
     lower = normal_cdf(above)
     dip = scatter * np.exp(-0.5 * above**2) / np.sqrt(2.0 * np.pi)
     aim = np.maximum(lower * usual + (1.0 - lower) * stood - dip, LEAST_STAND_SHARE * top)
     left = (1.0 - chance) * stood + chance * aim
-    expected_stage = stage_of(left, top, bend[of])
-    at.expected_cm[of], steep = height_and_slope(expected_stage, top, bend[of])
+    expected_stage = stage_of(left, top, bend)
+    at.expected_cm[of], steep = height_and_slope(expected_stage, top, bend)
     at.observation[of] = steep
     at.height_cm[of] = left + steep * (stage[of] - expected_stage)
     by_habit = chance * lower * usual / steep
@@ -247,7 +278,7 @@ def _link_unsaid_cuts(
 
 
 def _link_known_cuts(
-    at: Linearised, chains: Chains, ceiling: FloatArray, border: FloatArray, errors: ErrorModel
+    at: Linearised, chains: Chains, border: FloatArray, errors: ErrorModel
 ) -> None:
     """Fill in cuts by a known length or weight: h(z) = h(z_previous) - l, divided by the slope.
 
@@ -259,7 +290,7 @@ def _link_known_cuts(
     if not of.size:
         return
     weighed, owner, earlier = nodes.link[of] == Link.WEIGHED, nodes.area[of], chains.previous[of]
-    steep = np.maximum(at.observation[of], SMALLEST_SLOPE_SHARE * ceiling[of])
+    steep = np.maximum(at.observation[of], SMALLEST_SLOPE_SHARE * np.exp(border[CEILING, owner]))
     taken = nodes.removed_cm[of] * np.exp(np.where(weighed, -border[DENSITY, owner], 0.0))
     likely = likely_removed(at.expected_cm[earlier], border[HABIT, owner])
     at.transition[of] = at.observation[earlier] / steep
@@ -300,54 +331,6 @@ def _aimed(border: FloatArray, shape: FloatArray) -> _Aimed:
     height, slope = height_and_slope(stage, ceiling, shape)
     flattening = _slope_bend(height, slope, shape) / slope
     return _Aimed(ceiling, stage, height, slope, usual / slope, flattening)
-
-
-def error_parts(
-    problem: Problem, block: Block, at: Linearised, border: FloatArray
-) -> dict[str, tuple[FloatArray, FloatArray]]:
-    """What each spread of an error model adds to the variance of each link and of each reading.
-
-    Parameters
-    ----------
-    problem : Problem
-        What a fit is given.
-    block : Block
-        One of its blocks.
-    at : Linearised
-        Its links and readings as straight lines.
-    border : array (B, A)
-        The areas' parameters [log].
-
-    Returns
-    -------
-    dict of pairs of arrays (N,)
-        By the names of the spreads, to links [1] and to readings [cm2]. The doubt about pauses is
-        given, not learnt: in none of them.
-    """
-    chains, errors = block.chains, problem.errors
-    nodes, owner = chains.nodes, chains.nodes.area
-    nothing = np.zeros(owner.size)
-    squared = np.where(nodes.link == Link.GREW, at.inputs[RATE], 0.0) ** 2
-    within = errors.span_variance(nodes.span_d, nothing)
-    beyond = errors.span_variance(nodes.span_d, block.drift.remainder) - within
-    weighed = nodes.link == Link.WEIGHED
-    likely = likely_removed(at.expected_cm[chains.previous], border[HABIT, owner])
-    whole = removed_variance(likely, weighed, owner, errors)
-    by_length = np.where(nodes.link == Link.CUT, at.process_noise / whole, 0.0)
-    by_weight = np.where(weighed, at.process_noise / whole, 0.0)
-    fixed = errors.height_error_cm[owner] ** 2
-    relative = errors.height_error_share[owner] ** 2
-    trust = np.where(np.isnan(nodes.reading_sd_cm), block.trust, np.inf)  # a ruler's alone teach
-    return {
-        "span": (within * squared, nothing),
-        "drift": (beyond * squared, nothing),
-        "height_error_cm": (2.0 * fixed * by_length, fixed / trust),
-        "height_error_share": (
-            relative * likely**2 * by_length,
-            relative * at.expected_cm**2 / trust,
-        ),
-        "weight": ((errors.weight * likely) ** 2 * by_weight, nothing),
-    }
 
 
 def _slope_bend(height: FloatArray, slope: FloatArray, shape: FloatArray) -> FloatArray:

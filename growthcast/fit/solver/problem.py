@@ -21,6 +21,7 @@ from __future__ import annotations
 
 from dataclasses import replace
 from functools import cached_property
+from typing import Any
 
 import numpy as np
 
@@ -241,6 +242,13 @@ class Pooling:
     def planted(self) -> tuple[IntArray, IntArray]:
         """Species that any area holds (P,), and which of them each area is (A,)."""
         return np.unique(self.species, return_inverse=True)
+
+    def but_for(self, **values: Any) -> Pooling:
+        """Return it with other values of what neither ceilings nor species rest on."""
+        other = replace(self, **values)
+        kept = ("ceiling_prior", "planted")
+        vars(other).update((name, vars(self)[name]) for name in kept if name in vars(self))
+        return other
 
     def doubt_of_bends(self, areas: IntArray, variance: FloatArray) -> FloatArray:
         """What the bend adds to the variances (n,) of the log ceilings of areas that are learnt."""

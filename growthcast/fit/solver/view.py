@@ -24,7 +24,7 @@ from growthcast.fit.solver.kalman import (
     kalman_filter,
     smooth_unread_starts,
 )
-from growthcast.fit.solver.linearise import Linearised, linearise
+from growthcast.fit.solver.linearise import Linearised, heard_anew, linearise
 from growthcast.fit.solver.problem import (
     BORDER,
     CEILING,
@@ -78,7 +78,7 @@ class View:
 
 
 @np.errstate(over="ignore", invalid="ignore", divide="ignore")  # looked for, and raised, below
-def view_of(problem: Problem, point: Point) -> View:
+def view_of(problem: Problem, point: Point, unheard: View | None = None) -> View:
     """Linearise a problem at a point and eliminate everything down to the shared effects.
 
     Parameters
@@ -87,6 +87,8 @@ def view_of(problem: Problem, point: Point) -> View:
         What a fit is given.
     point : Point
         Where it is linearised: stages and borders.
+    unheard : View, optional
+        A view of the same problem at the same point, but for what looks and weights say.
 
     Returns
     -------
@@ -102,7 +104,12 @@ def view_of(problem: Problem, point: Point) -> View:
     score, surprise = np.zeros((BORDER, problem.area_count)), np.zeros(problem.area_count)
     kept, filtered = [], []
     for number, block in enumerate(problem.blocks):
-        here, forward = seen(problem, point, number)
+        if unheard is not None and unheard.kept:
+            known, stages = unheard.kept[number][0], point.stages[number]
+            here = heard_anew(known, problem, block, stages, point.border)
+            forward = kalman_filter(block.chains, here)
+        else:
+            here, forward = seen(problem, point, number)
         mine = block.chains.area
         information[mine], score[:, mine] = information_of(block.chains, forward)
         surprise += _surprise(block.chains, forward, problem.area_count)

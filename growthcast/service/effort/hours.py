@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import calendar
 from collections.abc import Sequence
 from dataclasses import field, replace
 from datetime import date
@@ -45,7 +44,7 @@ class Range:
     @classmethod
     def of_rows(cls, draws: FloatArray) -> list[Range]:
         """Return the range of each row of draws (A, D)."""
-        return [cls(*row) for row in np.quantile(draws, (0.1, 0.5, 0.9), axis=1).T.tolist()]
+        return [cls(*row) for row in quick_quantiles(draws.copy(), LEVELS).tolist()]
 
 
 @dataclass(frozen=True, slots=True)
@@ -482,11 +481,11 @@ def month_of_work(book: Book, month: date, client: str | None = None) -> MonthOf
         Tanks with a visit, by client and then in the order of the book. Nothing is made up for
         visits of which the log does not tell the time.
     """
-    first = np.datetime64(month.replace(day=1), "D").astype(np.int64)
-    length = calendar.monthrange(month.year, month.month)[1]
+    begins = np.datetime64(month, "M")
+    first, behind = (at.astype("M8[D]").astype(np.int64) for at in (begins, begins + 1))
     days, names = tank_days(book), book.tanks.text("client")
     ids = book.tanks.text("tank_id")
-    here = (days.day >= first) & (days.day < first + length)
+    here = (days.day >= first) & (days.day < behind)
     rows = []
     for k in distinct(days.tank[here]).tolist():
         mine = here & (days.tank == k)

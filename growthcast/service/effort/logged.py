@@ -12,7 +12,7 @@ from dataclasses import replace
 
 import numpy as np
 
-from growthcast.arrays import BoolArray, FloatArray, IntArray, distinct
+from growthcast.arrays import BoolArray, FloatArray, IntArray, among, distinct
 from growthcast.book.book import Book
 from growthcast.book.tables import FORMS
 from growthcast.fit.design import Design
@@ -136,7 +136,7 @@ def timed_trims(book: Book, fit: GrowthFit) -> TimedTrims:
     own_pair = pair_of(area[own], day[own])
     row, shared = _whole_tank_links(design, tank[whole], day[whole])
     when = day[whole][row]
-    kept = ~np.isin(pair_of(shared, when), own_pair)
+    kept = ~among(pair_of(shared, when), own_pair)
     kept |= book.practice.whole_tank_minutes == "all"
     rows = np.concatenate([own, whole])
     row = np.concatenate([np.arange(own.size), own.size + row[kept]])
@@ -144,7 +144,7 @@ def timed_trims(book: Book, fit: GrowthFit) -> TimedTrims:
     when = np.concatenate([day[own], when[kept]])
     cm, cm_sd, chance = _removed(fit, visits, where, when)
     rows_of_own = pair_of(visits.area, visits.day)[~visits.silent]
-    has_row = np.isin(pair_of(where, when), rows_of_own) & (row >= own.size)
+    has_row = among(pair_of(where, when), rows_of_own) & (row >= own.size)
     chance[: own.size][np.isnan(chance[: own.size])] = 1.0  # timed, though nothing else is said
     chance = np.where(np.isnan(chance), SILENT_CHANCE, chance)
     bulk = bulk_per_cm(design)[where]

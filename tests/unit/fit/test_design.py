@@ -19,6 +19,9 @@ from tests.chains import in_order
 ON = date(2026, 6, 1)
 
 
+NAMES = {link: name for name, link in vars(Link).items() if name.isupper()}
+
+
 def chain_of(book, area_id, on=ON):
     """Return the links, readings and reference days of one area's log."""
     design = build_design(book, on)
@@ -26,7 +29,7 @@ def chain_of(book, area_id, on=ON):
     nodes = in_order(block.chains)
     area = int(np.flatnonzero(design.area_id == area_id)[0])
     mine = np.flatnonzero(nodes.area == area)
-    return [Link(k).name for k in nodes.link[mine]], nodes.take(mine)
+    return [NAMES[k] for k in nodes.link[mine]], nodes.take(mine)
 
 
 def test_heights_before_and_after_make_spans(tmp_path):

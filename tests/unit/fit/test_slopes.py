@@ -10,8 +10,7 @@ import pytest
 from growthcast.fit.rows.chains import Link
 from growthcast.fit.solver.hierarchy import area_information, solve_effects
 from growthcast.fit.solver.kalman import information_of, kalman_filter
-from growthcast.fit.solver.likelihood import log_likelihood, variance_slopes
-from growthcast.fit.solver.linearise import error_parts
+from growthcast.fit.solver.likelihood import error_parts, log_likelihood, variance_slopes
 from growthcast.fit.solver.problem import RATE
 from growthcast.fit.solver.solve import solve
 from growthcast.fit.solver.view import View, view_of
